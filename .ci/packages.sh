@@ -1,0 +1,47 @@
+#!/bin/sh
+# SPDX-License-Identifier: GPL-3.0-or-later
+# Installs the Debian packages that building (build) or testing (check) lacks.
+set -eu
+build="gcc make pkg-config libc6-dev libserialport-dev libgpiod-dev libsqlite3-dev libgsl-dev
+libjansson-dev libinih-dev uuid-dev nettle-dev gnuplot-nox"
+check="libcmocka-dev sqlite3 python3 python3-gsw"
+lint="clang libclang-rt-14-dev clang-format cppcheck"
+case "${1:-}" in
+build) wanted=$build ;;
+check) wanted="$build $check" ;;
+ci) wanted="$build $check $lint" ;;
+*) echo "usage: packages.sh build|check|ci" >&2; exit 2 ;;
+esac
+wanted=$(echo $wanted)
+if ! command -v dpkg-query >/dev/null 2>&1; then
+    # Not Debian: the compiler will tell what is missing; say what to look for.
+    if command -v pkg-config >/dev/null 2>&1 &&
+        pkg-config --exists libserialport libgpiod sqlite3 gsl jansson inih uuid nettle; then exit 0; fi
+    echo "This is not Debian. Install what these Debian packages hold, then run make again:" >&2
+    echo "  $wanted" >&2
+    exit 1
+fi
+missing=
+for package in $wanted; do
+    state=$(dpkg-query -W -f '${db:Status-Abbrev}' "$package" 2>/dev/null || true)
+    case $state in ii*) ;; *) missing="$missing $package" ;; esac
+done
+[ -n "$missing" ] || exit 0
+if [ "$(id -u)" -eq 0 ]; then as_root=
+elif command -v sudo >/dev/null 2>&1; then as_root=sudo
+else
+    echo "Packages are missing and neither root nor sudo is at hand. As root, run:" >&2
+    echo "  apt-get install$missing" >&2
+    exit 1
+fi
+echo "installing:$missing" >&2
+log=$(mktemp)
+if ! { $as_root apt-get update -q &&
+    DEBIAN_FRONTEND=noninteractive $as_root apt-get install -y -q --no-install-recommends $missing; } \
+    >"$log" 2>&1; then
+    tail -n 15 "$log" >&2
+    rm -f "$log"
+    echo "apt-get could not install:$missing; see above" >&2
+    exit 1
+fi
+rm -f "$log"

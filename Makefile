@@ -1,0 +1,128 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+#
+#   make          build/upthrust and the simulated tank, build/upthrust-tank
+#   make demo     the main job on a simulated tank; installs what it lacks (Debian)
+#   make check    all tests; installs what it lacks (Debian)
+#   make quick    the tests that need no process, network or root: under ten seconds
+#   make truth    many simulated sessions: how often the interval holds the truth
+#   make bench    how fast, as a table
+#   make install  to PREFIX (default /usr/local), DESTDIR respected
+#   make clean
+
+VERSION := 0.1.0
+VARIANT ?= release
+SEED    ?= 1
+DEMO    ?= demo
+PREFIX  ?= /usr/local
+
+ifeq ($(origin CC),default)
+CC := gcc
+endif
+
+OUT := build/$(VARIANT)
+LIBRARIES := libserialport libgpiod sqlite3 gsl jansson inih uuid nettle
+WARNINGS := -Wall -Wextra -Wshadow -Wconversion -Wdouble-promotion -Wformat=2 -Wstrict-prototypes \
+  -Wmissing-prototypes -Wvla -Wundef -Wwrite-strings -Wcast-qual -Wswitch-enum
+HARDENING := -D_FORTIFY_SOURCE=2 -fstack-protector-strong -fstack-clash-protection -fPIE
+CFLAGS ?= -O2 -g $(HARDENING)
+LDFLAGS ?= -pie -Wl,-z,relro,-z,now
+
+SANITIZERS := -O1 -g -fsanitize=address,undefined,float-divide-by-zero,float-cast-overflow \
+  -fno-sanitize-recover=all -fno-omit-frame-pointer
+ifeq ($(VARIANT),sanitize)
+override CFLAGS := $(SANITIZERS)
+override LDFLAGS := $(SANITIZERS)
+endif
+ifneq ($(STRICT),)
+override WARNINGS += -Werror
+endif
+
+PKG_CFLAGS = $(shell pkg-config --cflags $(LIBRARIES) 2>/dev/null)
+PKG_LIBS   = $(shell pkg-config --libs $(LIBRARIES) 2>/dev/null) -lm
+COMPILE = $(CC) -std=c17 -D_XOPEN_SOURCE=700 -D_DEFAULT_SOURCE -Iinclude -I$(OUT)/made \
+  -DUPTHRUST_VERSION='"$(VERSION)"' -ffp-contract=off $(WARNINGS) $(CFLAGS) $(PKG_CFLAGS) -MMD -MP
+
+FLOORS := text metrology wire bench catalogue report
+LIB_SRC  := $(sort $(foreach f,$(FLOORS),$(wildcard firmware-host/$(f)/*.c)))
+CLI_SRC  := $(sort $(wildcard firmware-host/cli/*.c))
+TANK_SRC := rigs/tank.c rigs/gear.c
+TANK_MAIN := rigs/tank_program.c
+TEST_SRC := $(sort $(wildcard tests/*/*_test.c))
+SUPPORT_SRC := $(sort $(wildcard tests/support/*.c))
+
+object = $(patsubst %.c,$(OUT)/%.o,$(1))
+TESTS := $(patsubst %.c,$(OUT)/%,$(TEST_SRC))
+# Texts built into the program: gnuplot templates and the simulated rig.
+MADE := $(OUT)/made/embedded.h
+EMBED := $(sort $(wildcard plots/*.gp)) rigs/simulated.ini
+
+.PHONY: all demo check quick bench truth install clean packages-build packages-check tests
+.SECONDARY:
+.DELETE_ON_ERROR:
+
+all: build/upthrust build/upthrust-tank
+
+build/upthrust: $(OUT)/upthrust
+	@ln -sf $(VARIANT)/upthrust $@
+build/upthrust-tank: $(OUT)/upthrust-tank
+	@ln -sf $(VARIANT)/upthrust-tank $@
+
+$(OUT)/libupthrust.a: $(call object,$(LIB_SRC))
+	@rm -f $@
+	@$(AR) rcs $@ $^
+$(OUT)/upthrust: $(call object,$(CLI_SRC)) $(OUT)/libupthrust.a
+	@$(CC) $(LDFLAGS) -o $@ $^ $(PKG_LIBS)
+	@echo "built $@"
+$(OUT)/upthrust-tank: $(call object,$(TANK_MAIN) $(TANK_SRC)) $(OUT)/libupthrust.a
+	@$(CC) $(LDFLAGS) -o $@ $^ $(PKG_LIBS)
+	@echo "built $@"
+$(OUT)/tests/%_test: $(OUT)/tests/%_test.o $(call object,$(SUPPORT_SRC) $(TANK_SRC)) $(OUT)/libupthrust.a
+	@$(CC) $(LDFLAGS) -o $@ $^ $(PKG_LIBS) -lcmocka
+
+$(OUT)/%.o: %.c $(MADE)
+	@mkdir -p $(@D)
+	@$(COMPILE) -c -o $@ $<
+
+# Each file as one C string, named after it: plots/items.gp becomes embedded_items_gp.
+$(MADE): $(EMBED) Makefile
+	@mkdir -p $(@D)
+	@for f in $(EMBED); do \
+	  printf 'static const char embedded_%s[] __attribute__((unused)) =\n' "$$(basename $$f | tr '.-' '__')"; \
+	  sed -e 's/\\/\\\\/g' -e 's/"/\\"/g' -e 's/.*/  "&\\n"/' $$f; echo '  ;'; done > $@
+
+-include $(patsubst %.o,%.d,$(call object,$(LIB_SRC) $(CLI_SRC) $(TANK_SRC) $(TANK_MAIN) $(TEST_SRC) $(SUPPORT_SRC)))
+
+packages-build packages-check: packages-%:
+	@sh .ci/packages.sh $*
+
+demo: packages-build
+	@$(MAKE) --no-print-directory all
+	@build/upthrust demo --dir $(DEMO) --seed $(SEED); status=$$?; \
+	  test $$status -eq 0 || test $$status -eq 3
+
+tests: $(TESTS)
+
+check: packages-check
+	@$(MAKE) --no-print-directory all tests
+	@sh tests/run.sh $(OUT) all
+
+quick:
+	@$(MAKE) --no-print-directory tests
+	@sh tests/run.sh $(OUT) quick
+
+truth: all
+	@$(MAKE) --no-print-directory $(OUT)/tests/truth/coverage_test
+	@UPTHRUST_TRUTH_SEEDS=$${SEEDS:-200} $(OUT)/tests/truth/coverage_test
+
+bench: all
+	@sh tests/speed/bench.sh $(OUT)
+
+install: all
+	install -d $(DESTDIR)$(PREFIX)/bin $(DESTDIR)$(PREFIX)/share/upthrust/rigs \
+	  $(DESTDIR)$(PREFIX)/share/doc/upthrust
+	install -m 755 $(OUT)/upthrust $(OUT)/upthrust-tank $(DESTDIR)$(PREFIX)/bin
+	install -m 644 rigs/*.ini $(DESTDIR)$(PREFIX)/share/upthrust/rigs
+	install -m 644 README.md LICENSE $(DESTDIR)$(PREFIX)/share/doc/upthrust
+
+clean:
+	rm -rf build

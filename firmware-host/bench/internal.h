@@ -1,0 +1,103 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* What the files of bench/ share and nobody else needs. */
+#ifndef UPTHRUST_BENCH_INTERNAL_H
+#define UPTHRUST_BENCH_INTERNAL_H
+
+#include "upthrust/procedure.h"
+
+enum { EVENTS_MAX = 8, BROKEN_MAX = 3 };
+
+/* What the procedure is about to read or has asked for. */
+enum step {
+    STEP_BALLAST,
+    STEP_TEMPERATURE,
+    STEP_PRELOAD,
+    STEP_MASS,
+    STEP_AIR_TARE,
+    STEP_AIR,
+    STEP_AIR_TARE_AFTER,
+    STEP_TARE,
+    STEP_IMMERSE,
+    STEP_SHAKE,
+    STEP_LIFT,
+};
+
+enum stage { STAGE_ASKING, STAGE_READING, STAGE_FINISHED };
+
+/* A plateau as the schedule needs it: its middle in time and its load. */
+struct point {
+    double time_s, load, u_load, slope_per_s, temp_c;
+    bool known;
+};
+
+struct up_procedure {
+    bool calibrating;
+    struct up_rig rig;
+    struct up_calibrate_plan calibrate;
+    struct up_measure_plan measure;
+    struct up_calibration calibration; /* measuring: the one in use */
+    struct up_water *waters;           /* the procedure's own copy */
+
+    /* the stream */
+    struct up_screen screen;
+    struct up_reading *held; /* since the open or last ask */
+    size_t held_count, held_room;
+    double now_s;
+    double live_load;
+    double temp_c; /* told by the operator, the rig, or the last plateau */
+
+    /* where we are */
+    enum stage stage;
+    enum step step;
+    struct up_ask ask;
+    unsigned last_id;
+    double done_s;   /* device time when the operator had done it */
+    double late_s;   /* the reading window has been put off by this much */
+    unsigned broken; /* steps in a row that had to be repeated */
+    bool stopped, gave_up;
+
+    struct up_event event[EVENTS_MAX];
+    unsigned events;
+
+    struct point tare, last; /* the latest tare, the latest plateau of any kind */
+
+    /* calibration */
+    unsigned mass_index;
+    struct point mass;
+    struct up_calibration_point point[UP_CALIBRATION_POINTS_MAX];
+    double slope_per_s[UP_CALIBRATION_POINTS_MAX]; /* of each mass's plateau, drift taken off */
+    unsigned points;
+
+    /* measuring */
+    struct point air_tare, air;
+    bool weighed_in_air;
+    double air_counts, u_air_counts;
+    struct up_trial trial[UP_TRIALS_MAX];
+    unsigned trials;
+    struct up_trial now; /* under way */
+    struct point water;  /* its latest reading */
+    double immersed_s, first_immersed_s;
+};
+
+/* measuring.c */
+void measure_read(struct up_procedure *procedure, const struct up_plateau *plateau);
+void measure_after(struct up_procedure *procedure, enum up_answer_word word);
+void measure_break(struct up_procedure *procedure);
+
+/* calibrating.c */
+void calibrate_read(struct up_procedure *procedure, const struct up_plateau *plateau);
+void calibrate_skip(struct up_procedure *procedure);
+void calibrate_break(struct up_procedure *procedure);
+
+/* procedure.c */
+void ask_step(struct up_procedure *procedure, enum step step);
+void finish(struct up_procedure *procedure);
+void push_fault(struct up_procedure *procedure, const char *format, ...)
+    __attribute__((format(printf, 2, 3)));
+struct up_event *push_event(struct up_procedure *procedure, enum up_event_kind kind);
+struct point point_of(const struct up_plateau *plateau);
+/* The tares' mean at a time between them, weighted by time; u in *u_load. */
+double tare_at(const struct point *before, const struct point *after, double time_s,
+               double *u_load);
+
+#endif

@@ -1,0 +1,151 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "upthrust/listen.h"
+
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "upthrust/statistics.h"
+#include "upthrust/text.h"
+
+struct up_listening *up_listening_create(const struct up_rig *rig, bool skip_first_line) {
+    struct up_listening *listening = up_allocate(1, sizeof *listening);
+    listening->rig = rig;
+    listening->columns = rig->line.loads;
+    listening->column = up_allocate((size_t)rig->line.loads, sizeof *listening->column);
+    listening->interval_step = 1;
+    up_reader_begin(&listening->reader, &rig->line, skip_first_line);
+    for (int i = 0; i < listening->columns; i++) {
+        struct up_heard_column *column = &listening->column[i];
+        column->field = rig->line.load_field[i];
+        column->floor_step = 1;
+        column->finder = up_finder_create(rig->window_s, rig->read_after_s);
+        up_screen_begin(&column->screen, rig->line.word_bits, rig->division_counts);
+    }
+    return listening;
+}
+
+void up_listening_destroy(struct up_listening *listening) {
+    if (listening == NULL) {
+        return;
+    }
+    for (int i = 0; i < listening->columns; i++) {
+        up_finder_destroy(listening->column[i].finder);
+    }
+    free(listening->column);
+    free(listening);
+}
+
+/* Keeps an even share of an endless series: when the room is full every second one is dropped, and
+   from then on only every second new one taken. */
+static void keep_thinned(double *kept, size_t *count, size_t *step, size_t *wait, double value) {
+    if (++*wait < *step) {
+        return;
+    }
+    *wait = 0;
+    if (*count == UP_HEARD_FLOORS_MAX) {
+        for (size_t i = 0; i < UP_HEARD_FLOORS_MAX / 2; i++) {
+            kept[i] = kept[2 * i];
+        }
+        *count /= 2;
+        *step *= 2;
+    }
+    kept[(*count)++] = value;
+}
+
+static void keep_plateau(struct up_heard_column *column, const struct up_plateau *plateau) {
+    if (column->plateaus < UP_HEARD_PLATEAUS_MAX) {
+        column->plateau[column->plateaus] = *plateau;
+    }
+    column->plateaus++;
+}
+
+static void take_reading(struct up_heard_column *column, const struct up_reading *reading) {
+    struct up_plateau plateau;
+    double floor = column->screen.noise_floor;
+    if (reading->verdict != UP_READING_GOOD) {
+        if (column->glitches < UP_HEARD_GLITCHES_MAX) {
+            column->glitch[column->glitches] =
+                (struct up_glitch){reading->time_s, reading->load, reading->verdict};
+        }
+        column->glitches++;
+        return;
+    }
+    if (!isnan(floor)) {
+        keep_thinned(column->floor, &column->floors, &column->floor_step, &column->floor_wait,
+                     floor);
+    }
+    if (up_finder_push(column->finder, reading, floor, &plateau)) {
+        keep_plateau(column, &plateau);
+    }
+}
+
+static void take_sample(struct up_listening *listening, const struct up_sample *sample) {
+    struct up_reading reading;
+    if (listening->samples == 0) {
+        listening->first_s = sample->time_s;
+    } else {
+        keep_thinned(listening->interval, &listening->intervals, &listening->interval_step,
+                     &listening->interval_wait, sample->time_s - listening->last_s);
+    }
+    listening->last_s = sample->time_s;
+    listening->samples++;
+    for (int i = 0; i < listening->columns; i++) {
+        struct up_heard_column *column = &listening->column[i];
+        if (up_screen_push(&column->screen, sample->time_s, sample->load[i], sample->temp_c,
+                           &reading)) {
+            take_reading(column, &reading);
+        }
+    }
+}
+
+void up_listening_bytes(struct up_listening *listening, const char *bytes, size_t length) {
+    struct up_sample sample;
+    listening->bytes += length;
+    for (size_t i = 0; i < length; i++) {
+        if (up_reader_push(&listening->reader, bytes[i], &sample)) {
+            take_sample(listening, &sample);
+        }
+    }
+}
+
+void up_listening_end(struct up_listening *listening) {
+    struct up_reading reading;
+    struct up_plateau plateau;
+    up_reader_end(&listening->reader);
+    for (int i = 0; i < listening->columns; i++) {
+        struct up_heard_column *column = &listening->column[i];
+        while (up_screen_flush(&column->screen, &reading)) {
+            take_reading(column, &reading);
+        }
+        if (up_finder_end(column->finder, column->screen.noise_floor, &plateau)) {
+            keep_plateau(column, &plateau);
+        }
+    }
+}
+
+double up_listening_rate_hz(const struct up_listening *listening) {
+    double copy[UP_HEARD_FLOORS_MAX];
+    double middle_s;
+    if (listening->reader.rule->time_field == 0 || listening->intervals < 2) {
+        return (double)NAN;
+    }
+    memcpy(copy, listening->interval, listening->intervals * sizeof copy[0]);
+    middle_s = up_median(copy, listening->intervals);
+    return middle_s > 0 ? 1 / middle_s : (double)NAN;
+}
+
+double up_listening_noise(const struct up_heard_column *column) {
+    double copy[UP_HEARD_FLOORS_MAX];
+    double squares = 0;
+    size_t plateaus =
+        column->plateaus < UP_HEARD_PLATEAUS_MAX ? (size_t)column->plateaus : UP_HEARD_PLATEAUS_MAX;
+    if (plateaus == 0) {
+        memcpy(copy, column->floor, column->floors * sizeof copy[0]);
+        return up_median(copy, column->floors);
+    }
+    for (size_t i = 0; i < plateaus; i++) {
+        squares += column->plateau[i].sd * column->plateau[i].sd;
+    }
+    return sqrt(squares / (double)plateaus);
+}

@@ -1,0 +1,275 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "internal.h"
+#include "upthrust/text.h"
+
+/* Shaking stops when a shake frees less than this, or nothing but noise: half a gram changes no
+   diver's lead (a choice of ours, no standard). */
+static const double AIR_MATTERS_KG = 0.0005;
+
+/* Ballast must weigh at least this many times the lift it holds down, in water. */
+static const double BALLAST_FACTOR = 1.5;
+static const double LEAD_KG_M3 = 11340; /* handbook value of pure lead */
+
+/* ---- the plan ---- */
+
+static bool fits_bench(const struct up_measure_plan *plan, struct up_failure *failure) {
+    const struct up_rig *rig = plan->rig;
+    const struct up_calibration *calibration = plan->calibration;
+    if (strcmp(rig->id, calibration->bench) != 0) {
+        return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                       "the calibration is of the bench %s, the rig is %s: calibrate this rig",
+                       calibration->bench, rig->id);
+    }
+    if (strcmp(rig->sha256, calibration->rig_sha256) != 0) {
+        return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                       "the calibration is void: [line] or [sensor] of %s has changed since; "
+                       "calibrate again",
+                       rig->path);
+    }
+    if (rig->read_after_s != calibration->read_after_s || rig->window_s != calibration->window_s) {
+        return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                       "the calibration was read %g s after the step over %g s, the rig now says "
+                       "%g s and %g s: creep would not cancel; calibrate again",
+                       calibration->read_after_s, calibration->window_s, rig->read_after_s,
+                       rig->window_s);
+    }
+    return true;
+}
+
+static bool check_plan(const struct up_measure_plan *plan, struct up_failure *failure) {
+    const struct up_calibration *calibration = plan->calibration;
+    if (plan->rig->line.loads != 1) {
+        return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                       "%s names %d load columns: to weigh, name one in load_field",
+                       plan->rig->path, plan->rig->line.loads);
+    }
+    if (plan->trials < 2 || plan->trials > UP_TRIALS_MAX) {
+        return up_fail(failure, UP_STATUS_WRONG_INPUT, "%u trials: give 2 to %d", plan->trials,
+                       UP_TRIALS_MAX);
+    }
+    if (!isfinite(calibration->slope_counts_kg) || calibration->slope_counts_kg == 0 ||
+        !(calibration->dof > 0)) {
+        return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                       "the stored calibration of %s is not sound: calibrate again",
+                       calibration->bench);
+    }
+    return fits_bench(plan, failure);
+}
+
+bool up_procedure_measure(const struct up_measure_plan *plan, struct up_procedure **result,
+                          struct up_failure *failure) {
+    struct up_procedure *procedure;
+    *result = NULL;
+    if (!check_plan(plan, failure)) {
+        return false;
+    }
+    procedure = up_allocate(1, sizeof *procedure);
+    procedure->measure = *plan;
+    procedure->rig = *plan->rig;
+    procedure->calibration = *plan->calibration;
+    procedure->waters = up_allocate(plan->waters + 1, sizeof *procedure->waters);
+    for (unsigned i = 0; i < plan->waters; i++) {
+        procedure->waters[i] = plan->water[i];
+    }
+    procedure->temp_c = plan->rig->temp_c;
+    up_screen_begin(&procedure->screen, plan->rig->line.word_bits, plan->rig->division_counts);
+    ask_step(procedure, STEP_BALLAST);
+    *result = procedure;
+    return true;
+}
+
+/* ---- the sequence ----
+   ballast, temperature; empty, item, empty in air; tare, then each trial: immerse, shakes, lift
+   out, whose tare closes the trial and opens the next. */
+
+static double counts_kg(const struct up_procedure *procedure) {
+    return procedure->calibration.slope_counts_kg;
+}
+
+static void begin_trial(struct up_procedure *procedure) {
+    memset(&procedure->now, 0, sizeof procedure->now);
+    procedure->now.number = procedure->trials + 1;
+    procedure->water.known = false;
+    ask_step(procedure, STEP_IMMERSE);
+}
+
+static void after_ballast(struct up_procedure *procedure) {
+    bool asked_already = procedure->weighed_in_air || procedure->trials > 0;
+    if (procedure->rig.line.temp_field == 0 && isnan(procedure->temp_c)) {
+        ask_step(procedure, STEP_TEMPERATURE);
+    } else {
+        ask_step(procedure, asked_already ? STEP_TARE : STEP_AIR_TARE);
+    }
+}
+
+/* A step that is answered without a reading: ballast, temperature, or one that is skipped. */
+void measure_after(struct up_procedure *procedure, enum up_answer_word word) {
+    (void)word;
+    switch (procedure->step) {
+    case STEP_BALLAST:
+    case STEP_TEMPERATURE:
+        after_ballast(procedure);
+        break;
+    case STEP_AIR:
+        ask_step(procedure, STEP_TARE);
+        break;
+    case STEP_SHAKE:
+        ask_step(procedure, STEP_LIFT);
+        break;
+    case STEP_IMMERSE:
+        finish(procedure);
+        break;
+    case STEP_PRELOAD:
+    case STEP_MASS:
+    case STEP_AIR_TARE:
+    case STEP_AIR_TARE_AFTER:
+    case STEP_TARE:
+    case STEP_LIFT:
+        break;
+    }
+}
+
+/* What is under way is thrown away and begins anew with a tare. */
+void measure_break(struct up_procedure *procedure) {
+    switch (procedure->step) {
+    case STEP_BALLAST:
+    case STEP_TEMPERATURE:
+        ask_step(procedure, procedure->step);
+        break;
+    case STEP_AIR_TARE:
+    case STEP_AIR:
+    case STEP_AIR_TARE_AFTER:
+        ask_step(procedure, STEP_AIR_TARE);
+        break;
+    case STEP_PRELOAD:
+    case STEP_MASS:
+    case STEP_TARE:
+    case STEP_IMMERSE:
+    case STEP_SHAKE:
+    case STEP_LIFT:
+        ask_step(procedure, STEP_TARE);
+        break;
+    }
+}
+
+static void read_air_tare_after(struct up_procedure *procedure, const struct point *here) {
+    double u_tare = 0;
+    double tare = tare_at(&procedure->air_tare, here, procedure->air.time_s, &u_tare);
+    double capacity_kg = procedure->rig.capacity_kg;
+    procedure->air_counts = procedure->air.load - tare;
+    procedure->u_air_counts = hypot(procedure->air.u_load, u_tare);
+    procedure->weighed_in_air = true;
+    double total_kg = procedure->air_counts / counts_kg(procedure) + procedure->rig.ballast_kg;
+    if (capacity_kg > 0 && total_kg > capacity_kg) {
+        push_fault(procedure, "item and ballast together are %.2f kg, more than the cell's %g kg",
+                   total_kg, capacity_kg);
+        procedure->gave_up = true;
+        finish(procedure);
+        return;
+    }
+    ask_step(procedure, STEP_TARE);
+}
+
+/* A line that goes slack measures nothing: the ballast must outweigh the lift with room to spare.
+ */
+static bool ballast_holds(struct up_procedure *procedure) {
+    double lift_kg = -(procedure->water.load - procedure->tare.load) / counts_kg(procedure);
+    double holds_kg = procedure->rig.ballast_kg * (1 - 1000 / LEAD_KG_M3);
+    if (procedure->rig.ballast_kg == 0 || lift_kg * BALLAST_FACTOR <= holds_kg) {
+        return true;
+    }
+    push_fault(procedure,
+               "the item lifts %.0f g and the ballast holds %.0f g: hang at least %.1f kg of lead "
+               "and say so in the rig file",
+               lift_kg * 1e3, holds_kg * 1e3, lift_kg * BALLAST_FACTOR / (1 - 1000 / LEAD_KG_M3));
+    procedure->gave_up = true;
+    finish(procedure);
+    return false;
+}
+
+/* Shake on while a shake frees air that matters; once at least. */
+static void read_water(struct up_procedure *procedure, const struct point *here) {
+    struct up_trial *trial = &procedure->now;
+    struct point before = procedure->water;
+    double matters = AIR_MATTERS_KG * fabs(counts_kg(procedure));
+    procedure->water = *here;
+    if (!ballast_holds(procedure)) {
+        return;
+    }
+    if (procedure->step == STEP_SHAKE) {
+        double sign = counts_kg(procedure) > 0 ? 1 : -1;
+        trial->last_gain_counts = sign * (here->load - before.load);
+        trial->u_gain_counts = hypot(here->u_load, before.u_load);
+        trial->gain_counts[trial->shakes++] = trial->last_gain_counts;
+        matters = fmax(matters, 3 * trial->u_gain_counts);
+        trial->still_gaining = trial->last_gain_counts > matters;
+        if (!trial->still_gaining || trial->shakes >= (unsigned)procedure->rig.shakes_max) {
+            ask_step(procedure, STEP_LIFT);
+            return;
+        }
+    } else {
+        procedure->immersed_s = here->time_s - procedure->rig.read_after_s;
+        if (procedure->trials == 0) {
+            procedure->first_immersed_s = procedure->immersed_s;
+        }
+    }
+    ask_step(procedure, STEP_SHAKE);
+}
+
+static void close_trial(struct up_procedure *procedure, const struct point *after) {
+    struct up_trial *trial = &procedure->now;
+    double u_tare = 0;
+    double tare = tare_at(&procedure->tare, after, procedure->water.time_s, &u_tare);
+    trial->load_counts = procedure->water.load - tare;
+    trial->u_plateau_counts = hypot(procedure->water.u_load, u_tare);
+    trial->soak_s = procedure->water.time_s - procedure->first_immersed_s;
+    trial->temp_c = procedure->temp_c;
+    procedure->trial[procedure->trials++] = *trial;
+    push_event(procedure, UP_EVENT_TRIAL)->trial = *trial;
+    procedure->tare = *after;
+    if (procedure->trials >= procedure->measure.trials) {
+        finish(procedure);
+    } else {
+        begin_trial(procedure);
+    }
+}
+
+void measure_read(struct up_procedure *procedure, const struct up_plateau *plateau) {
+    struct point here = point_of(plateau);
+    procedure->broken = 0;
+    switch (procedure->step) {
+    case STEP_AIR_TARE:
+        procedure->air_tare = here;
+        procedure->tare = here;
+        ask_step(procedure, STEP_AIR);
+        break;
+    case STEP_AIR:
+        procedure->air = here;
+        ask_step(procedure, STEP_AIR_TARE_AFTER);
+        break;
+    case STEP_AIR_TARE_AFTER:
+        read_air_tare_after(procedure, &here);
+        break;
+    case STEP_TARE:
+        procedure->tare = here;
+        begin_trial(procedure);
+        break;
+    case STEP_IMMERSE:
+    case STEP_SHAKE:
+        read_water(procedure, &here);
+        break;
+    case STEP_LIFT:
+        close_trial(procedure, &here);
+        break;
+    case STEP_BALLAST:
+    case STEP_TEMPERATURE:
+    case STEP_PRELOAD:
+    case STEP_MASS:
+        break;
+    }
+}

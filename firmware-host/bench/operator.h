@@ -1,0 +1,43 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* An operator is a short table of functions; session.c drives it. */
+#ifndef UPTHRUST_BENCH_OPERATOR_H
+#define UPTHRUST_BENCH_OPERATOR_H
+
+#include "upthrust/session.h"
+
+struct answer {
+    unsigned id;
+    enum up_answer_word word;
+    double number;
+};
+
+struct operator_kind {
+    void (*event)(struct up_operator *op, const struct up_event *event);
+    /* One line that arrived; false where it is no answer (the operator has been told). */
+    bool (*line)(struct up_operator *op, const char *line, struct answer *answer);
+    void (*refused)(struct up_operator *op, unsigned id, const char *why);
+    void (*live)(struct up_operator *op, double load_g, double noise_g);
+    void (*result)(struct up_operator *op, json_t *result);
+};
+
+struct up_operator {
+    const struct operator_kind *kind;
+    int input;
+    FILE *output;
+    bool ended; /* no more answers will come */
+    bool is_terminal, live_shown;
+    char text[4096];
+    size_t length;
+    bool overlong;
+    struct up_ask ask; /* the open one, for a person */
+    double counts_kg;  /* 0 while calibrating */
+};
+
+extern const struct operator_kind operator_keys, operator_json;
+
+enum operator_read { OPERATOR_ANSWER, OPERATOR_NOTHING, OPERATOR_ENDED };
+
+/* Never blocks: call it when poll says that the input is readable, or again after an answer. */
+enum operator_read operator_read(struct up_operator *op, struct answer *answer);
+
+#endif

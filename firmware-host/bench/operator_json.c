@@ -1,0 +1,143 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* The operator as another program: JSON Lines. rigs/README.md tells the protocol. */
+#include <math.h>
+#include <string.h>
+
+#include "operator.h"
+
+static json_t *number_or_null(double value) {
+    return isfinite(value) ? json_real(value) : json_null();
+}
+
+static json_t *ask_to_json(const struct up_ask *ask) {
+    json_t *json = json_pack("{s:s, s:i, s:s, s:o, s:s}", "event", "ask", "id", (int)ask->id, "do",
+                             up_action_name(ask->action), "time_s", number_or_null(ask->time_s),
+                             "text", ask->text);
+    if (ask->action == UP_ACTION_HANG_MASS) {
+        json_object_set_new(json, "mass_kg", json_real(ask->mass_kg));
+    }
+    if (ask->item_name != NULL) {
+        json_object_set_new(json, "item", json_string(ask->item_name));
+        json_object_set_new(json, "item_id", json_string(ask->item_id));
+    }
+    if (ask->wants_number) {
+        json_object_set_new(json, "wants", json_string("value"));
+    }
+    return json;
+}
+
+static json_t *plateau_to_json(const struct up_event *event) {
+    const struct up_plateau *plateau = &event->plateau;
+    return json_pack(
+        "{s:s, s:s, s:o, s:o, s:o, s:o, s:o, s:o, s:i, s:i, s:o, s:o}", "event", "plateau", "of",
+        event->plateau_of, "start_s", number_or_null(plateau->start_s), "end_s",
+        number_or_null(plateau->end_s), "step_s", number_or_null(plateau->step_s), "load_counts",
+        number_or_null(plateau->load), "u_load_counts", number_or_null(plateau->u_load),
+        "slope_counts_s", number_or_null(plateau->slope_per_s), "readings", (int)plateau->readings,
+        "glitches", (int)plateau->glitches, "temp_c", number_or_null(plateau->temp_c), "late_s",
+        number_or_null(plateau->late_s));
+}
+
+static json_t *trial_to_json(const struct up_trial *trial, double counts_kg) {
+    json_t *gains = json_array();
+    json_t *json =
+        json_pack("{s:s, s:i, s:o, s:o, s:i, s:b, s:o, s:o}", "event", "trial", "number",
+                  (int)trial->number, "load_counts", number_or_null(trial->load_counts),
+                  "u_plateau_counts", number_or_null(trial->u_plateau_counts), "shakes",
+                  (int)trial->shakes, "still_gaining", trial->still_gaining, "soak_s",
+                  number_or_null(trial->soak_s), "temp_c", number_or_null(trial->temp_c));
+    for (unsigned i = 0; i < trial->shakes; i++) {
+        json_array_append_new(gains, number_or_null(trial->gain_counts[i]));
+    }
+    json_object_set_new(json, "gain_counts", gains);
+    if (counts_kg != 0) {
+        json_object_set_new(json, "load_g", number_or_null(trial->load_counts / counts_kg * 1e3));
+    }
+    return json;
+}
+
+json_t *up_event_to_json(const struct up_event *event, double counts_kg) {
+    switch (event->kind) {
+    case UP_EVENT_ASK:
+        return ask_to_json(&event->ask);
+    case UP_EVENT_PLATEAU:
+        return plateau_to_json(event);
+    case UP_EVENT_TRIAL:
+        return trial_to_json(&event->trial, counts_kg);
+    case UP_EVENT_FAULT:
+        return json_pack("{s:s, s:s}", "event", "fault", "text", event->text);
+    case UP_EVENT_FINISHED:
+        break;
+    }
+    return json_pack("{s:s}", "event", "finished");
+}
+
+static void print(struct up_operator *op, json_t *json) {
+    json_dumpf(json, op->output, JSON_COMPACT | JSON_REAL_PRECISION(15));
+    fputc('\n', op->output);
+    fflush(op->output);
+    json_decref(json);
+}
+
+static void json_event(struct up_operator *op, const struct up_event *event) {
+    if (event->kind != UP_EVENT_FINISHED) { /* the last line is the result */
+        print(op, up_event_to_json(event, op->counts_kg));
+    }
+}
+
+static void json_refused(struct up_operator *op, unsigned id, const char *why) {
+    print(op, json_pack("{s:s, s:i, s:s}", "event", "refused", "id", (int)id, "text", why));
+}
+
+static bool json_word(const char *text, enum up_answer_word *word) {
+    static const char *const words[] = {"done", "skip", "again", "stop"};
+    static const enum up_answer_word meaning[] = {UP_ANSWER_DONE, UP_ANSWER_SKIP, UP_ANSWER_AGAIN,
+                                                  UP_ANSWER_STOP};
+    for (size_t i = 0; text != NULL && i < sizeof words / sizeof words[0]; i++) {
+        if (strcmp(text, words[i]) == 0) {
+            *word = meaning[i];
+            return true;
+        }
+    }
+    return false;
+}
+
+static bool json_line(struct up_operator *op, const char *line, struct answer *answer) {
+    json_t *json = json_loads(line, 0, NULL);
+    json_t *id = json_object_get(json, "id");
+    json_t *value = json_object_get(json, "value");
+    bool good = false;
+    *answer = (struct answer){0};
+    if (json_is_integer(id) && json_integer_value(id) > 0 && json_integer_value(id) < 1000000000) {
+        answer->id = (unsigned)json_integer_value(id);
+        if (json_is_number(value)) {
+            answer->word = UP_ANSWER_NUMBER;
+            answer->number = json_number_value(value);
+            good = true;
+        } else {
+            good = json_word(json_string_value(json_object_get(json, "answer")), &answer->word);
+        }
+    }
+    json_decref(json);
+    if (!good) {
+        op->kind->refused(op, answer->id,
+                          "answer with {\"id\":N,\"answer\":\"done|skip|again|stop\"} or "
+                          "{\"id\":N,\"value\":X}");
+    }
+    return good;
+}
+
+static void json_live(struct up_operator *op, double load_g, double noise_g) {
+    (void)op;
+    (void)load_g;
+    (void)noise_g;
+}
+
+static void json_result(struct up_operator *op, json_t *result) {
+    json_t *json = json_pack("{s:s}", "event", "result");
+    json_object_update(json, result);
+    print(op, json);
+}
+
+const struct operator_kind operator_json = {json_event, json_line, json_refused, json_live,
+                                            json_result};

@@ -1,0 +1,149 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* The operator as a person at a terminal: one line of words for each thing to do, the Enter key for
+   "done", one letter and Enter for the rest. */
+#include <ctype.h>
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "operator.h"
+#include "upthrust/text.h"
+
+static void end_live(struct up_operator *op) {
+    if (op->live_shown) {
+        fputs("\r\033[K", op->output);
+        op->live_shown = false;
+    }
+}
+
+static void say(struct up_operator *op, const char *text) {
+    char *safe = up_text_for_terminal(text);
+    end_live(op);
+    fprintf(op->output, "%s\n", safe);
+    fflush(op->output);
+    free(safe);
+}
+
+static void say_ask(struct up_operator *op, const struct up_ask *ask) {
+    char *text = up_text_format("\n>> %s", ask->text);
+    if (ask->action == UP_ACTION_HANG_MASS) {
+        char *more = up_text_format("%s: %.6g kg", text, ask->mass_kg);
+        free(text);
+        text = more;
+    } else if (ask->item_name != NULL) {
+        char *more = up_text_format("%s: %s", text, ask->item_name);
+        free(text);
+        text = more;
+    }
+    end_live(op);
+    fputc('\n', op->output);
+    say(op, text + 1);
+    say(op, ask->wants_number ? "   type the number and Enter   (q Enter: stop)"
+                              : "   Enter: done   s: skip   a: again from the tare   q: stop");
+    free(text);
+}
+
+static void say_plateau(struct up_operator *op, const struct up_event *event) {
+    const struct up_plateau *plateau = &event->plateau;
+    char *text;
+    if (op->counts_kg != 0) {
+        double g = 1e3 / op->counts_kg;
+        text = up_text_format("   read %s: %.2f g, standard uncertainty %.2f g, %u readings",
+                              event->plateau_of, plateau->load * g, fabs(plateau->u_load * g),
+                              plateau->readings);
+    } else {
+        text = up_text_format("   read %s: %.0f counts, standard uncertainty %.1f, %u readings",
+                              event->plateau_of, plateau->load, plateau->u_load, plateau->readings);
+    }
+    say(op, text);
+    free(text);
+}
+
+static void say_trial(struct up_operator *op, const struct up_trial *trial) {
+    double g = op->counts_kg != 0 ? 1e3 / op->counts_kg : 1;
+    char *text = up_text_format("   trial %u stored: net %+.1f g in the tank, %u shakes, the last "
+                                "freed %.1f g of air%s",
+                                trial->number, -trial->load_counts * g, trial->shakes,
+                                fabs(g) * trial->last_gain_counts,
+                                trial->still_gaining ? "; it goes on gaining" : "");
+    say(op, text);
+    free(text);
+}
+
+static void keys_event(struct up_operator *op, const struct up_event *event) {
+    char *text;
+    switch (event->kind) {
+    case UP_EVENT_ASK:
+        op->ask = event->ask;
+        say_ask(op, &event->ask);
+        break;
+    case UP_EVENT_PLATEAU:
+        say_plateau(op, event);
+        break;
+    case UP_EVENT_TRIAL:
+        say_trial(op, &event->trial);
+        break;
+    case UP_EVENT_FAULT:
+        text = up_text_format("!! %s", event->text);
+        say(op, text);
+        free(text);
+        break;
+    case UP_EVENT_FINISHED:
+        end_live(op);
+        break;
+    }
+}
+
+static void keys_refused(struct up_operator *op, unsigned id, const char *why) {
+    char *text = up_text_format("?? %s", why);
+    (void)id;
+    say(op, text);
+    free(text);
+}
+
+static bool keys_line(struct up_operator *op, const char *line, struct answer *answer) {
+    size_t length;
+    while (isspace((unsigned char)*line)) {
+        line++;
+    }
+    length = strlen(line);
+    while (length > 0 && isspace((unsigned char)line[length - 1])) {
+        length--;
+    }
+    *answer = (struct answer){.id = op->ask.id};
+    if (length == 1 && strchr("saq", line[0]) != NULL) {
+        answer->word = line[0] == 's'   ? UP_ANSWER_SKIP
+                       : line[0] == 'a' ? UP_ANSWER_AGAIN
+                                        : UP_ANSWER_STOP;
+        return true;
+    }
+    if (length == 0 && !op->ask.wants_number) {
+        answer->word = UP_ANSWER_DONE;
+        return true;
+    }
+    if (op->ask.wants_number && up_text_number(line, length, &answer->number)) {
+        answer->word = UP_ANSWER_NUMBER;
+        return true;
+    }
+    keys_refused(op, answer->id,
+                 op->ask.wants_number ? "that is no number: type one such as 21.5"
+                                      : "press Enter when it is done, or s, a or q");
+    return false;
+}
+
+static void keys_live(struct up_operator *op, double load_g, double noise_g) {
+    if (!op->is_terminal) {
+        return;
+    }
+    fprintf(op->output, "\r\033[K   now %+9.1f g   noise %.2f g", load_g, noise_g);
+    fflush(op->output);
+    op->live_shown = true;
+}
+
+static void keys_result(struct up_operator *op, json_t *result) {
+    (void)op;
+    (void)result;
+}
+
+const struct operator_kind operator_keys = {keys_event, keys_line, keys_refused, keys_live,
+                                            keys_result};

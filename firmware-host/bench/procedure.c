@@ -1,0 +1,442 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "upthrust/procedure.h"
+
+#include <math.h>
+#include <stdarg.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "internal.h"
+#include "upthrust/statistics.h"
+#include "upthrust/text.h"
+
+enum { HELD_MAX = 1 << 18 };
+
+/* A step of the load is looked for where the level changed by more than this many noise floors. */
+static const double STEP_FLOORS = 20;
+
+/* Cheap cells creep by up to half a per cent of the load a decade (load-cell data sheets; seen in
+   recordings): so much slope is no sign that a reading has not settled. */
+static const double CREEP_ALLOWED_REL = 0.005;
+
+const char *up_action_name(enum up_action action) {
+    static const char *const names[UP_ACTIONS] = {
+        [UP_ACTION_ADD_BALLAST] = "add-ballast", [UP_ACTION_READ_TEMPERATURE] = "read-temperature",
+        [UP_ACTION_HANG_MASS] = "hang-mass",     [UP_ACTION_EMPTY_IN_AIR] = "empty-in-air",
+        [UP_ACTION_HANG_IN_AIR] = "hang-in-air", [UP_ACTION_EMPTY_IN_WATER] = "empty-in-water",
+        [UP_ACTION_IMMERSE] = "immerse",         [UP_ACTION_SHAKE] = "shake",
+        [UP_ACTION_LIFT_OUT] = "lift-out",       [UP_ACTION_CONFIRM] = "confirm",
+    };
+    return names[action];
+}
+
+/* ---- events ---- */
+
+struct up_event *push_event(struct up_procedure *procedure, enum up_event_kind kind) {
+    struct up_event *event;
+    if (procedure->events == EVENTS_MAX) { /* nobody listens: keep the latest */
+        memmove(procedure->event, procedure->event + 1,
+                (EVENTS_MAX - 1) * sizeof procedure->event[0]);
+        procedure->events--;
+    }
+    event = &procedure->event[procedure->events++];
+    memset(event, 0, sizeof *event);
+    event->kind = kind;
+    return event;
+}
+
+void push_fault(struct up_procedure *procedure, const char *format, ...) {
+    struct up_event *event = push_event(procedure, UP_EVENT_FAULT);
+    va_list arguments;
+    va_start(arguments, format);
+    vsnprintf(event->text, sizeof event->text, format, arguments);
+    va_end(arguments);
+}
+
+bool up_procedure_next(struct up_procedure *procedure, struct up_event *event) {
+    if (procedure->events == 0) {
+        return false;
+    }
+    *event = procedure->event[0];
+    procedure->events--;
+    memmove(procedure->event, procedure->event + 1, procedure->events * sizeof procedure->event[0]);
+    return true;
+}
+
+void finish(struct up_procedure *procedure) {
+    if (procedure->stage != STAGE_FINISHED) {
+        procedure->stage = STAGE_FINISHED;
+        push_event(procedure, UP_EVENT_FINISHED);
+    }
+}
+
+/* ---- asking ---- */
+
+static enum up_action action_of(enum step step) {
+    switch (step) {
+    case STEP_BALLAST:
+        return UP_ACTION_ADD_BALLAST;
+    case STEP_TEMPERATURE:
+        return UP_ACTION_READ_TEMPERATURE;
+    case STEP_PRELOAD:
+    case STEP_MASS:
+        return UP_ACTION_HANG_MASS;
+    case STEP_AIR_TARE:
+    case STEP_AIR_TARE_AFTER:
+        return UP_ACTION_EMPTY_IN_AIR;
+    case STEP_AIR:
+        return UP_ACTION_HANG_IN_AIR;
+    case STEP_TARE:
+        return UP_ACTION_EMPTY_IN_WATER;
+    case STEP_IMMERSE:
+        return UP_ACTION_IMMERSE;
+    case STEP_SHAKE:
+        return UP_ACTION_SHAKE;
+    case STEP_LIFT:
+        return UP_ACTION_LIFT_OUT;
+    }
+    return UP_ACTION_CONFIRM;
+}
+
+static const char *words_for(enum step step) {
+    switch (step) {
+    case STEP_BALLAST:
+        return "Hang the ballast under water; it stays on, submerged, to the end";
+    case STEP_TEMPERATURE:
+        return "Read the water's temperature at the item's depth, in degrees C";
+    case STEP_PRELOAD:
+        return "Hang the heaviest mass, to exercise the cell";
+    case STEP_MASS:
+        return "Hang this mass on the hook above the water";
+    case STEP_AIR_TARE:
+    case STEP_AIR_TARE_AFTER:
+        return "Leave the hook above the water empty";
+    case STEP_AIR:
+        return "Hang the item, dry, on the hook above the water";
+    case STEP_TARE:
+        return "Leave the hanger empty but for the ballast";
+    case STEP_IMMERSE:
+        return "Hang the item under water, openings upward; it must touch nothing";
+    case STEP_SHAKE:
+        return "Take it off the hook under water, shake the air out, hang it again";
+    case STEP_LIFT:
+        return "Lift the item out; leave the hanger empty but for the ballast";
+    }
+    return "";
+}
+
+static bool names_item(enum step step) {
+    return step == STEP_AIR || step == STEP_IMMERSE || step == STEP_SHAKE || step == STEP_LIFT;
+}
+
+void ask_step(struct up_procedure *procedure, enum step step) {
+    struct up_ask *ask = &procedure->ask;
+    memset(ask, 0, sizeof *ask);
+    procedure->step = step;
+    procedure->stage = STAGE_ASKING;
+    procedure->held_count = 0;
+    procedure->late_s = 0;
+    ask->id = ++procedure->last_id;
+    ask->action = action_of(step);
+    ask->time_s = procedure->now_s;
+    ask->wants_number = step == STEP_TEMPERATURE;
+    if (ask->action == UP_ACTION_HANG_MASS) {
+        ask->mass_kg = procedure->calibrate.mass_kg[procedure->mass_index];
+    }
+    if (names_item(step)) {
+        ask->item_name = procedure->measure.item.name;
+        ask->item_id = procedure->measure.item.id;
+    }
+    snprintf(ask->text, sizeof ask->text, "%s", words_for(step));
+    push_event(procedure, UP_EVENT_ASK)->ask = *ask;
+}
+
+static void break_step(struct up_procedure *procedure) {
+    if (++procedure->broken >= BROKEN_MAX) {
+        push_fault(procedure,
+                   "gave up after %d tries: look for touching walls, waves, draught or "
+                   "a loose line, then start again",
+                   BROKEN_MAX);
+        procedure->gave_up = true;
+        finish(procedure);
+    } else if (procedure->calibrating) {
+        calibrate_break(procedure);
+    } else {
+        measure_break(procedure);
+    }
+}
+
+static bool accept_number(struct up_procedure *procedure, double number,
+                          struct up_failure *failure) {
+    if (!isfinite(number) || number < 0 || number > 40) {
+        return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                       "water temperature %g: give degrees C from 0 to 40", number);
+    }
+    procedure->temp_c = number;
+    return true;
+}
+
+static bool may_skip(enum step step) {
+    return step == STEP_BALLAST || step == STEP_PRELOAD || step == STEP_MASS || step == STEP_AIR ||
+           step == STEP_IMMERSE || step == STEP_SHAKE;
+}
+
+static bool is_acceptable(const struct up_procedure *procedure, unsigned id,
+                          enum up_answer_word word, struct up_failure *failure) {
+    if (procedure->stage != STAGE_ASKING || id != procedure->ask.id) {
+        return up_fail(failure, UP_STATUS_WRONG_INPUT, "answer to question %u, which is not open",
+                       id);
+    }
+    if (procedure->ask.wants_number && word == UP_ANSWER_DONE) {
+        return up_fail(failure, UP_STATUS_WRONG_INPUT, "question %u wants a number", id);
+    }
+    if (word == UP_ANSWER_NUMBER && !procedure->ask.wants_number) {
+        return up_fail(failure, UP_STATUS_WRONG_INPUT, "question %u wants no number", id);
+    }
+    if (word == UP_ANSWER_SKIP && !may_skip(procedure->step)) {
+        return up_fail(failure, UP_STATUS_WRONG_INPUT, "%s cannot be skipped",
+                       up_action_name(procedure->ask.action));
+    }
+    return true;
+}
+
+static void answered_again(struct up_procedure *procedure) {
+    if (procedure->calibrating) {
+        calibrate_break(procedure);
+    } else {
+        measure_break(procedure);
+    }
+}
+
+bool up_procedure_answer(struct up_procedure *procedure, unsigned id, enum up_answer_word word,
+                         double number, struct up_failure *failure) {
+    if (!is_acceptable(procedure, id, word, failure) ||
+        (word == UP_ANSWER_NUMBER && !accept_number(procedure, number, failure))) {
+        return false;
+    }
+    procedure->done_s = procedure->now_s;
+    procedure->stage = STAGE_READING;
+    if (word == UP_ANSWER_STOP) {
+        procedure->stopped = true;
+        finish(procedure);
+    } else if (word == UP_ANSWER_AGAIN) {
+        answered_again(procedure);
+    } else if (word == UP_ANSWER_SKIP && procedure->calibrating) {
+        calibrate_skip(procedure);
+    } else if (word == UP_ANSWER_SKIP || procedure->step == STEP_BALLAST ||
+               procedure->step == STEP_TEMPERATURE) {
+        if (procedure->calibrating) {
+            ask_step(procedure, STEP_PRELOAD);
+        } else {
+            measure_after(procedure, word);
+        }
+    }
+    return true;
+}
+
+/* ---- reading ---- */
+
+static void hold(struct up_procedure *procedure, const struct up_reading *reading) {
+    if (procedure->held_count == HELD_MAX) {
+        procedure->held_count /= 2;
+        memmove(procedure->held, procedure->held + procedure->held_count,
+                procedure->held_count * sizeof *procedure->held);
+    }
+    if (procedure->held_count == procedure->held_room) {
+        procedure->held_room = procedure->held_room == 0 ? 1024 : 2 * procedure->held_room;
+        procedure->held =
+            up_reallocate(procedure->held, procedure->held_room, sizeof *procedure->held);
+    }
+    procedure->held[procedure->held_count++] = *reading;
+}
+
+static size_t first_from(const struct up_procedure *procedure, double time_s) {
+    size_t low = 0, high = procedure->held_count;
+    while (low < high) {
+        size_t middle = low + (high - low) / 2;
+        if (procedure->held[middle].time_s < time_s) {
+            low = middle + 1;
+        } else {
+            high = middle;
+        }
+    }
+    return low;
+}
+
+static double median_since(const struct up_procedure *procedure, double time_s) {
+    double load[512];
+    size_t count = 0;
+    for (size_t i = first_from(procedure, time_s);
+         i < procedure->held_count && count < sizeof load / sizeof load[0]; i++) {
+        if (procedure->held[i].verdict == UP_READING_GOOD) {
+            load[count++] = procedure->held[i].load;
+        }
+    }
+    return up_median(load, count);
+}
+
+/*
+ * When the load came to stand: the last time the reading was nearer to the level before than to the
+ * level now. A person presses "done" some seconds later, each time other ones; the load's own trace
+ * keeps the schedule. Where the level hardly changed, the answer's time has to do. For a shake the
+ * level before is the tare, which the item off the hook leaves.
+ */
+static double step_time(const struct up_procedure *procedure) {
+    const struct point *before =
+        procedure->step == STEP_SHAKE ? &procedure->tare : &procedure->last;
+    double level = median_since(procedure, procedure->now_s - 2);
+    double floor = procedure->screen.noise_floor;
+    if (!before->known || isnan(level) || fabs(level - before->load) < STEP_FLOORS * floor) {
+        return procedure->done_s;
+    }
+    for (size_t i = procedure->held_count; i > 0; i--) {
+        const struct up_reading *reading = &procedure->held[i - 1];
+        if (reading->verdict == UP_READING_GOOD &&
+            fabs(reading->load - before->load) < fabs(reading->load - level)) {
+            return reading->time_s;
+        }
+    }
+    return procedure->step == STEP_SHAKE ? procedure->done_s : procedure->ask.time_s;
+}
+
+static double creep_allowance(const struct up_procedure *procedure, double level) {
+    const struct up_rig *rig = &procedure->rig;
+    double before = procedure->last.known ? procedure->last.load : level;
+    double half_s = rig->window_s / 2;
+    double decades = log10((rig->read_after_s + half_s) / fmax(rig->read_after_s - half_s, 0.1));
+    return CREEP_ALLOWED_REL * fabs(level - before) * decades;
+}
+
+struct point point_of(const struct up_plateau *plateau) {
+    return (struct point){.time_s = (plateau->start_s + plateau->end_s) / 2,
+                          .load = plateau->load,
+                          .u_load = plateau->u_load,
+                          .slope_per_s = plateau->slope_per_s,
+                          .temp_c = plateau->temp_c,
+                          .known = true};
+}
+
+double tare_at(const struct point *before, const struct point *after, double time_s,
+               double *u_load) {
+    double span_s = after->time_s - before->time_s;
+    double weight = span_s > 0 ? (time_s - before->time_s) / span_s : 0.5;
+    weight = fmin(fmax(weight, 0), 1);
+    *u_load = hypot((1 - weight) * before->u_load, weight * after->u_load);
+    return (1 - weight) * before->load + weight * after->load;
+}
+
+static const char *plateau_name(enum step step) {
+    switch (step) {
+    case STEP_PRELOAD:
+        return "preload";
+    case STEP_MASS:
+        return "mass";
+    case STEP_AIR:
+        return "air";
+    case STEP_IMMERSE:
+    case STEP_SHAKE:
+        return "water";
+    case STEP_BALLAST:
+    case STEP_TEMPERATURE:
+    case STEP_AIR_TARE:
+    case STEP_AIR_TARE_AFTER:
+    case STEP_TARE:
+    case STEP_LIFT:
+        break;
+    }
+    return "tare";
+}
+
+static void take_plateau(struct up_procedure *procedure, const struct up_plateau *plateau) {
+    struct up_event *event = push_event(procedure, UP_EVENT_PLATEAU);
+    event->plateau = *plateau;
+    event->plateau_of = plateau_name(procedure->step);
+    if (!isnan(plateau->temp_c)) {
+        procedure->temp_c = plateau->temp_c;
+    }
+    if (procedure->calibrating) {
+        calibrate_read(procedure, plateau);
+    } else {
+        measure_read(procedure, plateau);
+    }
+    procedure->last = point_of(plateau);
+}
+
+static void try_reading(struct up_procedure *procedure) {
+    const struct up_rig *rig = &procedure->rig;
+    struct up_plateau plateau;
+    double wait_s = rig->read_after_s - rig->window_s / 2 + procedure->late_s;
+    double step_s, from_s;
+    size_t first, stop;
+    bool settled;
+    if (isnan(procedure->screen.noise_floor) ||
+        procedure->now_s < procedure->ask.time_s + wait_s + rig->window_s) {
+        return;
+    }
+    step_s = step_time(procedure);
+    from_s = step_s + wait_s;
+    if (procedure->now_s < from_s + rig->window_s) {
+        return;
+    }
+    first = first_from(procedure, from_s);
+    stop = first_from(procedure, from_s + rig->window_s);
+    settled =
+        up_plateau_judge(procedure->held + first, stop - first, procedure->screen.noise_floor,
+                         creep_allowance(procedure, median_since(procedure, from_s)), &plateau);
+    plateau.step_s = step_s;
+    plateau.late_s = procedure->late_s;
+    if (settled) {
+        take_plateau(procedure, &plateau);
+        return;
+    }
+    procedure->late_s += rig->window_s / 2;
+    if (procedure->late_s > rig->patience_s) {
+        push_fault(procedure, "the reading did not settle within %g s of its time",
+                   rig->patience_s);
+        break_step(procedure);
+    }
+}
+
+void up_procedure_sample(struct up_procedure *procedure, const struct up_sample *sample) {
+    struct up_reading reading;
+    procedure->now_s = sample->time_s;
+    if (procedure->stage == STAGE_FINISHED ||
+        !up_screen_push(&procedure->screen, sample->time_s, sample->load[0], sample->temp_c,
+                        &reading)) {
+        return;
+    }
+    hold(procedure, &reading);
+    if (reading.verdict == UP_READING_GOOD) {
+        procedure->live_load = reading.load - (procedure->tare.known ? procedure->tare.load : 0);
+    }
+    if (procedure->stage == STAGE_READING) {
+        try_reading(procedure);
+    }
+}
+
+/* ---- life and small questions ---- */
+
+void up_procedure_destroy(struct up_procedure *procedure) {
+    if (procedure != NULL) {
+        free(procedure->held);
+        free(procedure->waters);
+        free(procedure);
+    }
+}
+
+bool up_procedure_is_asking(const struct up_procedure *procedure) {
+    return procedure->stage == STAGE_ASKING;
+}
+
+bool up_procedure_is_finished(const struct up_procedure *procedure) {
+    return procedure->stage == STAGE_FINISHED;
+}
+
+double up_procedure_live_load(const struct up_procedure *procedure) {
+    return procedure->live_load;
+}
+
+double up_procedure_noise_floor(const struct up_procedure *procedure) {
+    return procedure->screen.noise_floor;
+}

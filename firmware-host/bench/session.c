@@ -1,0 +1,228 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "upthrust/session.h"
+
+#include <errno.h>
+#include <math.h>
+#include <poll.h>
+#include <stdio.h>
+#include <string.h>
+#include <time.h>
+
+#include "internal.h"
+#include "operator.h"
+
+enum { JUDGE_LINES = 40, CHUNK = 4096 };
+static const double SILENCE_S = 5, LIVE_EVERY_S = 0.5;
+
+struct loop {
+    struct up_session *session;
+    struct up_reader reader;
+    struct up_procedure *procedure;
+    uint64_t awaited; /* lines that a poll asked for: all lines up to this number */
+    bool ended;       /* the source gives no more */
+    double last_byte_s, last_live_s;
+};
+
+static double monotonic_s(void) {
+    struct timespec now;
+    clock_gettime(CLOCK_MONOTONIC, &now);
+    return (double)now.tv_sec + 1e-9 * (double)now.tv_nsec;
+}
+
+static bool is_polled(const struct loop *loop) {
+    return loop->session->rig->line.poll[0] != '\0';
+}
+
+/* A device that is polled still owes lines. Events wait for them, so that what an operator does
+   falls between the same two samples at any speed. */
+static bool owes_lines(const struct loop *loop) {
+    return is_polled(loop) && loop->reader.lines < loop->awaited;
+}
+
+/* ---- procedure -> operator and listener ---- */
+
+static bool hand_out(struct loop *loop, struct up_failure *failure) {
+    struct up_session *session = loop->session;
+    struct up_event event;
+    while (!owes_lines(loop) && up_procedure_next(session->procedure, &event)) {
+        if (session->listener.event != NULL &&
+            !session->listener.event(session->listener.context, &event, failure)) {
+            return false;
+        }
+        session->op->kind->event(session->op, &event);
+    }
+    return true;
+}
+
+/* ---- operator -> procedure ---- */
+
+static void take_answer(struct loop *loop, const struct answer *answer) {
+    struct up_session *session = loop->session;
+    struct up_failure why;
+    if (!up_procedure_answer(session->procedure, answer->id, answer->word, answer->number, &why)) {
+        session->op->kind->refused(session->op, answer->id, why.text);
+    } else if (session->listener.answer != NULL) {
+        session->listener.answer(session->listener.context, answer->id, answer->word,
+                                 answer->number);
+    }
+}
+
+static void stop(struct loop *loop) {
+    struct up_procedure *procedure = loop->session->procedure;
+    if (!up_procedure_is_finished(procedure)) {
+        procedure->stopped = true;
+        finish(procedure);
+    }
+}
+
+static void hear_operator(struct loop *loop) {
+    struct answer answer;
+    switch (operator_read(loop->session->op, &answer)) {
+    case OPERATOR_ANSWER:
+        take_answer(loop, &answer);
+        break;
+    case OPERATOR_ENDED:
+        stop(loop);
+        break;
+    case OPERATOR_NOTHING:
+        break;
+    }
+}
+
+/* ---- source -> procedure ---- */
+
+static bool judge_lines(const struct loop *loop, struct up_failure *failure) {
+    const struct up_reader *reader = &loop->reader;
+    uint64_t refused = up_reader_refused(reader);
+    if (reader->lines < JUDGE_LINES || refused * 2 <= reader->lines) {
+        return true;
+    }
+    return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                   "%llu of %llu lines do not fit the layout in %s, such as \"%s\": compare the "
+                   "section [line] with what `listen` shows",
+                   (unsigned long long)refused, (unsigned long long)reader->lines,
+                   loop->session->rig->path, reader->refused_text[1]);
+}
+
+static void feed(struct loop *loop, const char *bytes, size_t length) {
+    struct up_sample sample;
+    for (size_t i = 0; i < length; i++) {
+        if (up_reader_push(&loop->reader, bytes[i], &sample)) {
+            up_procedure_sample(loop->session->procedure, &sample);
+        }
+    }
+}
+
+static bool hear_source(struct loop *loop, struct up_failure *failure) {
+    struct up_session *session = loop->session;
+    char bytes[CHUNK];
+    size_t length = 0;
+    switch (up_source_read(session->source, bytes, sizeof bytes, &length)) {
+    case UP_READ_BYTES:
+        loop->last_byte_s = monotonic_s();
+        if (session->listener.bytes != NULL) {
+            session->listener.bytes(session->listener.context, bytes, length);
+        }
+        feed(loop, bytes, length);
+        return judge_lines(loop, failure);
+    case UP_READ_END:
+        up_reader_end(&loop->reader);
+        loop->ended = true;
+        return up_procedure_is_finished(session->procedure) ||
+               up_fail(failure, UP_STATUS_UNABLE,
+                       "the stream ended before the session did; completed trials are stored");
+    case UP_READ_LOST:
+        return up_fail(failure, UP_STATUS_UNABLE,
+                       "the device is gone: check its cable, then start again; completed trials "
+                       "are stored");
+    case UP_READ_NOTHING:
+        break;
+    }
+    return true;
+}
+
+static bool ask_device(struct loop *loop, struct up_failure *failure) {
+    const struct up_line_rule *line = &loop->session->rig->line;
+    char text[UP_RIG_TEXT + 2];
+    int length;
+    if (!is_polled(loop) || owes_lines(loop) || up_procedure_is_asking(loop->session->procedure)) {
+        return true;
+    }
+    length = snprintf(text, sizeof text, "%s\n", line->poll);
+    loop->awaited = loop->reader.lines + (uint64_t)line->poll_lines;
+    loop->last_byte_s = monotonic_s();
+    return up_source_write(loop->session->source, text, (size_t)length, failure);
+}
+
+static bool check_silence(const struct loop *loop, struct up_failure *failure) {
+    double silence_s = loop->session->silence_s > 0 ? loop->session->silence_s : SILENCE_S;
+    bool waits_for_operator = up_procedure_is_asking(loop->session->procedure) && !owes_lines(loop);
+    if (waits_for_operator || monotonic_s() - loop->last_byte_s < silence_s) {
+        return true;
+    }
+    return up_fail(failure, UP_STATUS_UNABLE,
+                   "nothing has come over the wire for %g s: check power, cable and the [port] of "
+                   "%s; completed trials are stored",
+                   silence_s, loop->session->rig->path);
+}
+
+static void show_live(struct loop *loop) {
+    struct up_session *session = loop->session;
+    double g = session->op->counts_kg != 0 ? 1e3 / session->op->counts_kg : 0;
+    double now_s = monotonic_s();
+    if (g == 0 || now_s - loop->last_live_s < LIVE_EVERY_S) {
+        return;
+    }
+    loop->last_live_s = now_s;
+    session->op->kind->live(session->op, g * up_procedure_live_load(session->procedure),
+                            fabs(g) * up_procedure_noise_floor(session->procedure));
+}
+
+/* ---- the loop ---- */
+
+static bool wait_for_something(struct loop *loop, struct up_failure *failure) {
+    struct up_session *session = loop->session;
+    bool asking = up_procedure_is_asking(session->procedure) && !owes_lines(loop);
+    struct pollfd entry[2] = {{.fd = up_source_descriptor(session->source), .events = POLLIN},
+                              {.fd = asking ? session->op->input : -1, .events = POLLIN}};
+    if (asking && session->op->length > 0) { /* a line may be waiting in its buffer */
+        hear_operator(loop);
+        return true;
+    }
+    if (poll(entry, 2, 200) < 0 && errno != EINTR) {
+        return up_fail(failure, UP_STATUS_UNABLE, "poll: %s", strerror(errno));
+    }
+    if (entry[0].revents != 0 && !hear_source(loop, failure)) {
+        return false;
+    }
+    if (entry[1].revents != 0) {
+        hear_operator(loop);
+    }
+    return true;
+}
+
+bool up_session_run(struct up_session *session, struct up_failure *failure) {
+    struct loop loop = {.session = session, .procedure = session->procedure};
+    bool unasked = session->rig->line.poll[0] == '\0';
+    bool live = session->rig->port_kind == UP_PORT_PTY;
+    up_reader_begin(&loop.reader, &session->rig->line, live && unasked);
+    loop.last_byte_s = monotonic_s();
+    if (!session->procedure->calibrating) {
+        session->op->counts_kg = session->procedure->calibration.slope_counts_kg;
+    }
+    while (hand_out(&loop, failure)) {
+        if (up_procedure_is_finished(session->procedure) && !owes_lines(&loop)) {
+            return true;
+        }
+        if (session->signalled != NULL && *session->signalled != 0) {
+            stop(&loop);
+            return true;
+        }
+        if (!ask_device(&loop, failure) || !wait_for_something(&loop, failure) ||
+            !check_silence(&loop, failure)) {
+            return false;
+        }
+        show_live(&loop);
+    }
+    return false;
+}

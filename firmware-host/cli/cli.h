@@ -1,0 +1,121 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* The command line: one table of commands, from which the help is printed too. */
+#ifndef UPTHRUST_CLI_H
+#define UPTHRUST_CLI_H
+
+#include <jansson.h>
+#include <signal.h>
+#include <stdbool.h>
+#include <stddef.h>
+
+#include "upthrust/catalogue.h"
+#include "upthrust/failure.h"
+#include "upthrust/result.h"
+#include "upthrust/rig.h"
+
+enum { OPTIONS_GIVEN_MAX = 128, WATERS_MAX = 16 };
+
+struct option_text {
+    const char *name;     /* without the dashes */
+    const char *argument; /* NULL: a switch */
+    const char *help;
+};
+
+struct given {
+    const char *name, *value;
+};
+
+/* What was typed after the command's name. */
+struct arguments {
+    struct given option[OPTIONS_GIVEN_MAX];
+    int options;
+    const char *word[16];
+    int words;
+};
+
+struct command {
+    const char *name;
+    const char *words; /* what may follow besides options; "" for nothing */
+    const char *summary;
+    const struct option_text *options; /* ended by a NULL name */
+    enum up_status (*run)(const struct arguments *arguments, struct up_failure *failure);
+};
+
+extern const struct command commands[];
+extern const int command_count;
+
+/* The last value given to an option; NULL where it was not. */
+const char *option_value(const struct arguments *arguments, const char *name);
+bool option_given(const struct arguments *arguments, const char *name);
+/* A number between two bounds; *value is left alone where the option was not given. */
+bool option_number(const struct arguments *arguments, const char *name, double low, double high,
+                   double *value, struct up_failure *failure);
+bool option_whole(const struct arguments *arguments, const char *name, int low, int high,
+                  int *value, struct up_failure *failure);
+/* "0.5,1,2": at most `room` numbers; *count is 0 where the option was not given. */
+bool option_list(const struct arguments *arguments, const char *name, double *values, int room,
+                 int *count, struct up_failure *failure);
+
+const char *catalogue_directory(const struct arguments *arguments);
+
+/* Prints a JSON document and its newline on stdout; takes the reference. */
+void print_json(json_t *json);
+
+/* Waters asked for by --water, each "NAME[,key=value...]"; the two default ones where none is. */
+bool waters_asked(const struct arguments *arguments, struct up_water *water, unsigned *count,
+                  struct up_failure *failure);
+
+/* Set by SIGINT and SIGTERM once catch_signals was called. */
+extern volatile sig_atomic_t signalled;
+void catch_signals(void);
+/* Ends the program as the signal would have, if one came. */
+void die_of_signal(void);
+
+/* The bench, as measure, calibrate and demo use it (bench_run.c). */
+struct bench_run {
+    struct up_catalogue *catalogue;
+    const struct up_rig *rig;
+    const char *port;   /* instead of the rig's; or NULL */
+    bool json;          /* operator */
+    int operator_input; /* descriptor */
+    FILE *operator_output;
+};
+
+/* Both store what they find; *calibration or the results come back too. `results` holds room for
+   `waters` + 1. */
+bool run_calibrate(const struct bench_run *run, const double *mass_kg, int masses,
+                   struct up_calibration *calibration, struct up_failure *failure);
+bool run_measure(const struct bench_run *run, const struct up_item *item, int trials,
+                 double confidence, const struct up_water *water, unsigned waters,
+                 struct up_result *result, unsigned *results, struct up_failure *failure);
+
+/* Where to go on from the results: UP_STATUS_UNDECIDED where one is. */
+enum up_status status_of_results(const struct up_result *result, unsigned results);
+
+/* The commands (command_*.c). */
+enum up_status command_demo(const struct arguments *arguments, struct up_failure *failure);
+enum up_status command_calibrate(const struct arguments *arguments, struct up_failure *failure);
+enum up_status command_measure(const struct arguments *arguments, struct up_failure *failure);
+enum up_status command_listen(const struct arguments *arguments, struct up_failure *failure);
+enum up_status command_water(const struct arguments *arguments, struct up_failure *failure);
+enum up_status command_item(const struct arguments *arguments, struct up_failure *failure);
+enum up_status command_plot(const struct arguments *arguments, struct up_failure *failure);
+enum up_status command_export(const struct arguments *arguments, struct up_failure *failure);
+
+extern const struct option_text options_demo[], options_calibrate[], options_measure[],
+    options_listen[], options_water[], options_item[], options_plot[], options_export[];
+
+#define OPTION_CATALOGUE                                                                           \
+    { "catalogue", "DIR", "the catalogue (default: $UPTHRUST_CATALOGUE, else ./catalogue)" }
+#define OPTION_JSON                                                                                \
+    { "json", NULL, "one JSON document instead of words" }
+#define OPTION_RIG                                                                                 \
+    { "rig", "FILE", "the rig file: what hangs where and how a line looks" }
+#define OPTION_PORT                                                                                \
+    { "port", "PATH", "instead of the path in the rig file" }
+#define OPTION_OPERATOR                                                                            \
+    { "operator", "keys|json", "who answers: a person, or a program (JSON Lines)" }
+#define OPTION_END                                                                                 \
+    { NULL, NULL, NULL }
+
+#endif

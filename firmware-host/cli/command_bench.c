@@ -1,0 +1,236 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* calibrate and measure: the bench from the command line. */
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <unistd.h>
+
+#include "cli.h"
+#include "upthrust/report.h"
+#include "upthrust/text.h"
+
+const struct option_text options_calibrate[] = {
+    OPTION_RIG,
+    {"masses-g", "LIST", "known masses in g, such as 500,1000,2000; three different ones at least"},
+    {"rounds", "N", "hang each mass N times (default 2)"},
+    OPTION_PORT,
+    OPTION_OPERATOR,
+    OPTION_CATALOGUE,
+    OPTION_JSON,
+    OPTION_END};
+
+const struct option_text options_measure[] = {
+    OPTION_RIG,
+    {"item", "NAME_OR_ID", "what is weighed; `item add` registers it"},
+    {"trials", "N", "times it is immersed (default: the rig's)"},
+    {"water", "NAME[,KEY=X...]", "a water to calculate for: fresh, sea, or your own (repeatable)"},
+    {"confidence", "P", "a class is stated at this probability (default 0.95)"},
+    OPTION_PORT,
+    OPTION_OPERATOR,
+    OPTION_CATALOGUE,
+    OPTION_JSON,
+    OPTION_END};
+
+struct bench_options {
+    struct up_rig rig;
+    struct bench_run run;
+    struct up_catalogue *catalogue;
+    bool json_document;
+};
+
+/* What calibrate and measure read alike; the catalogue is then open. */
+static bool open_bench(const struct arguments *arguments, struct bench_options *options,
+                       struct up_failure *failure) {
+    const char *operator_kind = option_value(arguments, "operator");
+    const char *rig_file = option_value(arguments, "rig");
+    memset(options, 0, sizeof *options);
+    options->json_document = option_given(arguments, "json");
+    if (rig_file == NULL) {
+        return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                       "give --rig FILE: rigs/ holds examples and tells how to write one");
+    }
+    if (operator_kind != NULL && strcmp(operator_kind, "keys") != 0 &&
+        strcmp(operator_kind, "json") != 0) {
+        return up_fail(failure, UP_STATUS_WRONG_INPUT, "--operator %s: say keys or json",
+                       operator_kind);
+    }
+    options->run.json = operator_kind != NULL && strcmp(operator_kind, "json") == 0;
+    if (operator_kind == NULL && isatty(STDIN_FILENO) == 0) {
+        return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                       "standard input is no terminal: say --operator keys or --operator json");
+    }
+    if (options->run.json && options->json_document) {
+        return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                       "--json and --operator json are one too many: the operator's last line "
+                       "holds the results");
+    }
+    if (!up_rig_load(rig_file, &options->rig, failure)) {
+        return false;
+    }
+    if (options->rig.port_kind == UP_PORT_STDIN) {
+        return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                       "%s reads samples from standard input, where the operator answers: use "
+                       "`listen` for that",
+                       rig_file);
+    }
+    if (!up_catalogue_open(catalogue_directory(arguments), UP_CATALOGUE_CREATE, &options->catalogue,
+                           failure)) {
+        return false;
+    }
+    options->run.catalogue = options->catalogue;
+    options->run.rig = &options->rig;
+    options->run.port = option_value(arguments, "port");
+    options->run.operator_input = STDIN_FILENO;
+    options->run.operator_output = options->run.json ? stdout : stderr;
+    catch_signals();
+    return true;
+}
+
+/* ---- calibrate ---- */
+
+static bool read_masses(const struct arguments *arguments, double *mass_kg, int *masses,
+                        struct up_failure *failure) {
+    double given[UP_CALIBRATION_POINTS_MAX];
+    int count = 0, rounds = 2;
+    *masses = 0;
+    if (!option_list(arguments, "masses-g", given, UP_CALIBRATION_POINTS_MAX, &count, failure) ||
+        !option_whole(arguments, "rounds", 1, 10, &rounds, failure)) {
+        return false;
+    }
+    if (count == 0) {
+        return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                       "give the known masses: --masses-g 500,1000,2000");
+    }
+    if (count * rounds > UP_CALIBRATION_POINTS_MAX) {
+        return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                       "%d masses in %d rounds: at most %d loadings", count, rounds,
+                       UP_CALIBRATION_POINTS_MAX);
+    }
+    for (int round = 0; round < rounds; round++) {
+        for (int i = 0; i < count; i++) {
+            mass_kg[(*masses)++] = given[i] * 1e-3;
+        }
+    }
+    return true;
+}
+
+static void print_calibration(const struct up_calibration *calibration) {
+    double slope = calibration->slope_counts_kg;
+    printf("bench %s: %.1f counts/g, standard uncertainty %.3f %% of it (%.0f degrees of "
+           "freedom)\n",
+           calibration->bench, slope * 1e-3, fabs(calibration->u_slope_counts_kg / slope) * 100,
+           calibration->dof);
+    printf("%10s %12s %11s\n", "mass g", "reading g", "residual g");
+    for (unsigned i = 0; i < calibration->points; i++) {
+        const struct up_calibration_point *point = &calibration->point[i];
+        printf("%10.2f %12.2f %+11.2f\n", point->mass_kg * 1e3, point->load_counts / slope * 1e3,
+               point->residual_g);
+    }
+    printf("lack of fit %.2f g; offset of a line with one %+.2f g (standard uncertainty %.2f g)\n"
+           "creep %+.3f %% of the load a decade of time; noise of one reading %.2f g\n",
+           calibration->lack_of_fit_kg * 1e3, calibration->offset_counts / slope * 1e3,
+           fabs(calibration->u_offset_counts / slope) * 1e3, calibration->creep_rel_decade * 100,
+           fabs(calibration->noise_counts / slope) * 1e3);
+    if (fabs(calibration->offset_counts) > 3 * calibration->u_offset_counts) {
+        puts("warning: that offset is more than chance: look for friction, a touching line or a "
+             "wrong mass");
+    }
+    printf("stored as %s\n", calibration->id);
+}
+
+enum up_status command_calibrate(const struct arguments *arguments, struct up_failure *failure) {
+    struct bench_options options = {0};
+    struct up_calibration *calibration = up_allocate(1, sizeof *calibration);
+    double mass_kg[UP_CALIBRATION_POINTS_MAX];
+    int masses = 0;
+    bool good = read_masses(arguments, mass_kg, &masses, failure) &&
+                open_bench(arguments, &options, failure) &&
+                run_calibrate(&options.run, mass_kg, masses, calibration, failure);
+    if (good && options.json_document) {
+        json_t *json = up_calibration_to_json(calibration);
+        json_object_set_new(json, "schema", json_string("upthrust-calibration-1"));
+        print_json(json);
+    } else if (good && !options.run.json) {
+        print_calibration(calibration);
+    }
+    free(calibration);
+    up_catalogue_close(options.catalogue);
+    die_of_signal();
+    return good ? UP_STATUS_DONE : failure->status;
+}
+
+/* ---- measure ---- */
+
+static void print_lead(const struct up_result *result) {
+    const double lead_kg_m3 = 11340; /* handbook value of pure lead */
+    double b_kg = result->answer.buoyancy_kg.value;
+    if (b_kg <= 0 || result->compressible) {
+        return;
+    }
+    printf("  %-10s %.0f g of lead there would cancel its lift (lead of 11340 kg/m3)\n", "",
+           up_lead_to_cancel_kg(b_kg, result->water_density_kg_m3.value, lead_kg_m3) * 1e3);
+}
+
+static void print_results(const struct up_item *item, const struct up_result *result,
+                          unsigned results, unsigned waters) {
+    char *name = up_text_for_terminal(item->name);
+    printf("%s (%s)\n", name, item->pieces == 2 ? "a pair" : "one piece");
+    for (unsigned i = 0; i < results; i++) {
+        up_result_print(&result[i], stdout);
+        print_lead(&result[i]);
+    }
+    if (results < waters + 1) {
+        printf("  no other water is calculated: %s\n",
+               item->compressible ? "the item is compressible, its volume holds in the tank only"
+                                  : "it was not weighed dry in air, so its volume is not known");
+    }
+    puts("These numbers prepare a dive. Check the weighting in the water before you rely on it.");
+    free(name);
+}
+
+static json_t *results_to_json(const struct up_result *result, unsigned results) {
+    json_t *list = json_array();
+    for (unsigned i = 0; i < results; i++) {
+        json_array_append_new(list, up_result_to_json(&result[i]));
+    }
+    return json_pack("{s:s, s:o}", "schema", "upthrust-results-1", "results", list);
+}
+
+static bool read_measure(const struct arguments *arguments, const struct bench_options *options,
+                         struct up_item *item, int *trials, double *confidence,
+                         struct up_failure *failure) {
+    const char *name = option_value(arguments, "item");
+    *trials = options->rig.trials;
+    *confidence = 0.95;
+    if (name == NULL) {
+        return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                       "give --item NAME_OR_ID; `upthrust item add` registers one");
+    }
+    return option_whole(arguments, "trials", 2, UP_TRIALS_MAX, trials, failure) &&
+           option_number(arguments, "confidence", 0.5, 0.9999, confidence, failure) &&
+           up_item_find(options->catalogue, name, item, failure);
+}
+
+enum up_status command_measure(const struct arguments *arguments, struct up_failure *failure) {
+    struct bench_options options = {0};
+    struct up_item item;
+    struct up_water water[WATERS_MAX];
+    struct up_result result[WATERS_MAX + 1];
+    unsigned waters = 0, results = 0;
+    int trials = 0;
+    double confidence = 0;
+    bool good = waters_asked(arguments, water, &waters, failure) &&
+                open_bench(arguments, &options, failure) &&
+                read_measure(arguments, &options, &item, &trials, &confidence, failure) &&
+                run_measure(&options.run, &item, trials, confidence, water, waters, result,
+                            &results, failure);
+    if (good && options.json_document) {
+        print_json(results_to_json(result, results));
+    } else if (good && !options.run.json) {
+        print_results(&item, result, results, waters);
+    }
+    up_catalogue_close(options.catalogue);
+    die_of_signal();
+    return good ? status_of_results(result, results) : failure->status;
+}

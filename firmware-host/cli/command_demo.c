@@ -1,0 +1,413 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/*
+ * The main job on a simulated tank: a separate program that speaks over a pseudo-terminal what a
+ * rig speaks, and answers as operator what a person would do. Everything between is the bench
+ * itself.
+ */
+#include <errno.h>
+#include <fcntl.h>
+#include <libgen.h>
+#include <math.h>
+#include <poll.h>
+#include <stdint.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/stat.h>
+#include <sys/wait.h>
+#include <time.h>
+#include <unistd.h>
+
+#include "cli.h"
+#include "embedded.h"
+#include "upthrust/report.h"
+#include "upthrust/text.h"
+
+const struct option_text options_demo[] = {
+    {"dir", "DIR", "where the demonstration's catalogue and rig file go"},
+    {"seed", "N", "another simulated session (default 1)"},
+    OPTION_JSON,
+    OPTION_END};
+
+enum { ITEMS_MAX = 64, DEMO_WATERS = 2, REPLY_SIZE = 4096, REPLY_WAIT_MS = 10000 };
+static const double demo_masses_kg[] = {0.5, 1, 2, 4, 0.5, 1, 2, 4, 0.5, 1, 2, 4};
+
+struct tank_process {
+    pid_t child;
+    int from; /* its standard output */
+    FILE *to; /* its standard input */
+    char port[128];
+};
+
+struct measured {
+    struct up_item item;
+    struct up_result result[DEMO_WATERS + 1];
+    double truth_g[DEMO_WATERS + 1];
+    unsigned results;
+};
+
+struct demo {
+    bool json;
+    int seed;
+    const char *directory;
+    struct tank_process tank;
+    struct up_catalogue *catalogue;
+    struct up_rig rig;
+    struct bench_run run;
+    struct up_water water[DEMO_WATERS];
+    struct measured *measured;
+    unsigned items;
+    double began_s;
+};
+
+/* ---- the tank's process ---- */
+
+/* The simulated tank is installed beside this program. */
+static bool tank_program(char *path, size_t size) {
+    ssize_t length = readlink("/proc/self/exe", path, size - 1);
+    char *slash;
+    if (length <= 0) {
+        return false;
+    }
+    path[length] = '\0';
+    slash = strrchr(path, '/');
+    return slash != NULL && (size_t)(slash - path) + sizeof "/upthrust-tank" < size &&
+           snprintf(slash, sizeof "/upthrust-tank", "/upthrust-tank") > 0 &&
+           access(path, X_OK) == 0;
+}
+
+static bool spawn(const char *const argv[], struct tank_process *tank) {
+    int in[2], out[2];
+    if (pipe(in) != 0 || pipe(out) != 0) {
+        return false;
+    }
+    tank->child = fork();
+    if (tank->child == 0) {
+        dup2(in[0], STDIN_FILENO);
+        dup2(out[1], STDOUT_FILENO);
+        close(in[0]);
+        close(in[1]);
+        close(out[0]);
+        close(out[1]);
+        execv(argv[0], (char *const *)(uintptr_t)argv);
+        _exit(127);
+    }
+    close(in[0]);
+    close(out[1]);
+    fcntl(in[1], F_SETFD, FD_CLOEXEC);
+    fcntl(out[0], F_SETFD, FD_CLOEXEC);
+    tank->from = out[0];
+    tank->to = fdopen(in[1], "w");
+    return tank->child > 0 && tank->to != NULL;
+}
+
+/* One line of the tank's, as JSON; NULL where none comes in time. */
+static json_t *tank_reply(struct tank_process *tank) {
+    char line[REPLY_SIZE];
+    size_t length = 0;
+    while (length < sizeof line - 1) {
+        struct pollfd entry = {.fd = tank->from, .events = POLLIN};
+        if (poll(&entry, 1, REPLY_WAIT_MS) <= 0 || read(tank->from, line + length, 1) != 1) {
+            return NULL;
+        }
+        if (line[length++] == '\n') {
+            break;
+        }
+    }
+    line[length] = '\0';
+    return json_loads(line, 0, NULL);
+}
+
+static bool start_tank(struct demo *demo, struct up_failure *failure) {
+    char path[4096], seed[24];
+    const char *argv[] = {path, "--seed", seed, NULL};
+    snprintf(seed, sizeof seed, "%d", demo->seed);
+    if (!tank_program(path, sizeof path)) {
+        return up_fail(failure, UP_STATUS_UNABLE,
+                       "the simulated tank, upthrust-tank, does not lie beside upthrust: run make");
+    }
+    if (!spawn(argv, &demo->tank)) {
+        return up_fail(failure, UP_STATUS_UNABLE, "cannot start %s: %s", path, strerror(errno));
+    }
+    json_t *hello = tank_reply(&demo->tank);
+    const char *port = json_string_value(json_object_get(hello, "port"));
+    if (port != NULL) {
+        snprintf(demo->tank.port, sizeof demo->tank.port, "%s", port);
+    }
+    json_decref(hello);
+    return demo->tank.port[0] != '\0' ||
+           up_fail(failure, UP_STATUS_UNABLE, "%s did not say which port it speaks on", path);
+}
+
+static void stop_tank(struct tank_process *tank) {
+    if (tank->to != NULL) {
+        fclose(tank->to);
+        close(tank->from);
+        waitpid(tank->child, NULL, 0);
+    }
+}
+
+static bool ask_truth(struct demo *demo, const struct up_result *result, const char *item,
+                      double *truth_g, struct up_failure *failure) {
+    json_t *ask = json_pack("{s:s, s:s, s:f, s:f, s:f}", "truth", item, "water", result->water.name,
+                            "density_kg_m3", result->water_density_kg_m3.value, "u_density_kg_m3",
+                            result->water_density_kg_m3.u, "temp_c", result->water.temp_c);
+    json_dumpf(ask, demo->tank.to, JSON_COMPACT | JSON_REAL_PRECISION(17));
+    fputc('\n', demo->tank.to);
+    fflush(demo->tank.to);
+    json_decref(ask);
+    json_t *reply = tank_reply(&demo->tank);
+    json_t *value = json_object_get(reply, "truth_g");
+    *truth_g = json_is_number(value) ? json_number_value(value) : (double)NAN;
+    json_decref(reply);
+    return !isnan(*truth_g) ||
+           up_fail(failure, UP_STATUS_UNABLE, "the simulated tank does not know %s", item);
+}
+
+/* ---- setting up ---- */
+
+static bool make_directory(const char *path, struct up_failure *failure) {
+    return mkdir(path, 0777) == 0 || errno == EEXIST ||
+           up_fail(failure, UP_STATUS_UNABLE, "cannot make the directory %s: %s", path,
+                   strerror(errno));
+}
+
+static bool set_up_rig(struct demo *demo, struct up_failure *failure) {
+    char *file = up_text_format("%s/rig.ini", demo->directory);
+    bool good = up_rig_write_with_port(embedded_simulated_ini, demo->tank.port, file, failure) &&
+                up_rig_load(file, &demo->rig, failure);
+    free(file);
+    return good;
+}
+
+static bool set_up(struct demo *demo, struct up_failure *failure) {
+    char *directory = up_text_format("%s/catalogue", demo->directory);
+    struct arguments none = {0};
+    unsigned waters = 0;
+    bool good = make_directory(demo->directory, failure) && start_tank(demo, failure) &&
+                set_up_rig(demo, failure) &&
+                up_catalogue_open(directory, UP_CATALOGUE_CREATE, &demo->catalogue, failure) &&
+                waters_asked(&none, demo->water, &waters, failure);
+    demo->run = (struct bench_run){.catalogue = demo->catalogue,
+                                   .rig = &demo->rig,
+                                   .json = true,
+                                   .operator_input = demo->tank.from,
+                                   .operator_output = demo->tank.to};
+    free(directory);
+    return good;
+}
+
+/* ---- gear ---- */
+
+static void copy_member(const json_t *gear, const char *key, char *to, size_t size) {
+    const char *text = json_string_value(json_object_get(gear, key));
+    snprintf(to, size, "%s", text != NULL ? text : "");
+}
+
+static bool register_item(struct demo *demo, const json_t *gear, struct up_item *item,
+                          struct up_failure *failure) {
+    int pieces = (int)json_integer_value(json_object_get(gear, "pieces"));
+    *item = (struct up_item){.pieces = pieces,
+                             .tolerance_g = pieces == 2 ? UP_TOLERANCE_PAIR_G : UP_TOLERANCE_ONE_G,
+                             .expansion_per_k = UP_EXPANSION_PER_K,
+                             .u_expansion_per_k = UP_U_EXPANSION_PER_K,
+                             .compressible = json_is_true(json_object_get(gear, "compressible"))};
+    copy_member(gear, "name", item->name, sizeof item->name);
+    if (up_item_find(demo->catalogue, item->name, item, failure)) {
+        return true; /* of an earlier demonstration in the same directory */
+    }
+    copy_member(gear, "kind", item->kind, sizeof item->kind);
+    copy_member(gear, "maker", item->maker, sizeof item->maker);
+    copy_member(gear, "model", item->model, sizeof item->model);
+    copy_member(gear, "size", item->size, sizeof item->size);
+    return up_item_add(demo->catalogue, item, failure);
+}
+
+static json_t *read_gear(struct up_failure *failure) {
+    char path[4096];
+    const char *argv[] = {path, "--gear", NULL};
+    struct tank_process lister = {0};
+    json_t *gear = NULL;
+    if (tank_program(path, sizeof path) && spawn(argv, &lister)) {
+        FILE *stream = fdopen(lister.from, "r");
+        gear = json_loadf(stream, 0, NULL);
+        fclose(stream);
+        fclose(lister.to);
+        waitpid(lister.child, NULL, 0);
+    }
+    if (!json_is_array(gear) || json_array_size(gear) > ITEMS_MAX) {
+        json_decref(gear);
+        up_fail(failure, UP_STATUS_UNABLE, "the simulated tank does not list its gear");
+        return NULL;
+    }
+    return gear;
+}
+
+/* ---- measuring ---- */
+
+static bool measure_item(struct demo *demo, const json_t *gear, struct up_failure *failure) {
+    struct measured *measured = &demo->measured[demo->items];
+    if (!register_item(demo, gear, &measured->item, failure)) {
+        return false;
+    }
+    fprintf(stderr, "  weighing %s\n", measured->item.name);
+    if (!run_measure(&demo->run, &measured->item, demo->rig.trials, 0.95, demo->water, DEMO_WATERS,
+                     measured->result, &measured->results, failure)) {
+        return false;
+    }
+    for (unsigned i = 0; i < measured->results; i++) {
+        if (!ask_truth(demo, &measured->result[i], measured->item.name, &measured->truth_g[i],
+                       failure)) {
+            return false;
+        }
+    }
+    demo->items++;
+    return true;
+}
+
+static bool measure_all(struct demo *demo, struct up_failure *failure) {
+    struct up_calibration *calibration = up_allocate(1, sizeof *calibration);
+    json_t *gear = read_gear(failure);
+    bool good = gear != NULL;
+    if (good) {
+        fprintf(stderr, "  calibrating with known masses\n");
+        good =
+            run_calibrate(&demo->run, demo_masses_kg,
+                          sizeof demo_masses_kg / sizeof demo_masses_kg[0], calibration, failure);
+    }
+    for (size_t i = 0; good && i < json_array_size(gear); i++) {
+        good = signalled == 0 && measure_item(demo, json_array_get(gear, i), failure);
+    }
+    json_decref(gear);
+    free(calibration);
+    return good;
+}
+
+/* ---- telling ---- */
+
+static void print_table(const struct demo *demo) {
+    unsigned inside = 0, all = 0;
+    printf("%-32s %-6s %9s %7s %9s %8s  %s\n", "item (all gear is invented)", "water", "net g",
+           "+- g", "truth g", "error g", "class");
+    for (unsigned i = 0; i < demo->items; i++) {
+        const struct measured *measured = &demo->measured[i];
+        for (unsigned j = 0; j < measured->results; j++) {
+            const struct up_result *result = &measured->result[j];
+            double b_g = result->answer.buoyancy_kg.value * 1e3;
+            double error_g = b_g - measured->truth_g[j];
+            bool holds = fabs(error_g) <= result->answer.expanded_u_kg * 1e3;
+            printf("%-32.32s %-6s %+9.1f %7.1f %+9.1f %+8.1f%s %s\n",
+                   j == 0 ? measured->item.name : "", result->water.name, b_g,
+                   result->answer.expanded_u_kg * 1e3, measured->truth_g[j], error_g,
+                   holds ? " " : "*", up_class_name(result->answer.class));
+            inside += holds;
+            all++;
+        }
+    }
+    printf("\n%u of %u intervals hold the truth (95 of 100 should; * marks those that do not).\n",
+           inside, all);
+}
+
+static double monotonic_s(void) {
+    struct timespec now;
+    clock_gettime(CLOCK_MONOTONIC, &now);
+    return (double)now.tv_sec + 1e-9 * (double)now.tv_nsec;
+}
+
+static void print_end(const struct demo *demo) {
+    const char *dir = demo->directory;
+    printf(
+        "Positive floats. Neutral is within 50 g of nothing, for a pair 100 g. \"undecided\": the "
+        "item lies\non a class line and says so; \"tank\" is measured, \"fresh\" at %g C and "
+        "\"sea\" at %g C are calculated.\n\n",
+        demo->water[0].temp_c, demo->water[1].temp_c);
+    printf(
+        "Done in %.0f s. Everything lies in %s:\n"
+        "  %s/catalogue/plots/items.png       the picture (items.svg too; items.gp draws it)\n"
+        "  %s/catalogue/exchange/results.csv  for a spreadsheet; catalogue.json for programs\n"
+        "  %s/catalogue/catalogue.sqlite      every trial and result; runs/ keeps the raw bytes\n"
+        "  %s/rig.ini                         the rig file of the simulated tank\n"
+        "Next: read rigs/README.md, write a rig file for your own scale, then\n"
+        "  upthrust calibrate --rig my-rig.ini --masses-g 500,1000,2000\n"
+        "  upthrust item add --name \"My fin\" --kind fin\n"
+        "  upthrust measure --rig my-rig.ini --item \"My fin\"\n"
+        "These numbers prepare a dive; a weight check in the water decides.\n",
+        monotonic_s() - demo->began_s, dir, dir, dir, dir, dir);
+}
+
+static void print_document(const struct demo *demo) {
+    json_t *list = json_array();
+    for (unsigned i = 0; i < demo->items; i++) {
+        const struct measured *measured = &demo->measured[i];
+        for (unsigned j = 0; j < measured->results; j++) {
+            json_t *json = up_result_to_json(&measured->result[j]);
+            json_object_set_new(json, "item_name", json_string(measured->item.name));
+            json_object_set_new(json, "truth_g", json_real(measured->truth_g[j]));
+            json_array_append_new(list, json);
+        }
+    }
+    print_json(json_pack("{s:s, s:i, s:s, s:o}", "schema", "upthrust-demo-1", "seed", demo->seed,
+                         "dir", demo->directory, "results", list));
+}
+
+static bool leave_files(struct demo *demo, struct up_failure *failure) {
+    struct up_rows rows = {0};
+    char *plots = up_text_format("%s/plots", up_catalogue_directory(demo->catalogue));
+    char *exchange = up_text_format("%s/exchange", up_catalogue_directory(demo->catalogue));
+    bool good = up_rows_load(demo->catalogue, &rows, failure) &&
+                up_plot_write(&rows, plots, failure) &&
+                up_export_csv(demo->catalogue, exchange, failure) &&
+                up_export_json(demo->catalogue, exchange, failure);
+    /* A missing gnuplot must not hide the results: it is told after them. */
+    bool drawn = good && up_plot_draw(plots, failure);
+    up_rows_release(&rows);
+    free(plots);
+    free(exchange);
+    return good && drawn;
+}
+
+static enum up_status tell(struct demo *demo, struct up_failure *failure) {
+    bool drawn = leave_files(demo, failure);
+    enum up_status status = UP_STATUS_DONE;
+    if (demo->json) {
+        print_document(demo);
+    } else {
+        print_table(demo);
+        print_end(demo);
+    }
+    for (unsigned i = 0; i < demo->items; i++) {
+        if (status_of_results(demo->measured[i].result, demo->measured[i].results) !=
+            UP_STATUS_DONE) {
+            status = UP_STATUS_UNDECIDED;
+        }
+    }
+    return drawn ? status : failure->status;
+}
+
+enum up_status command_demo(const struct arguments *arguments, struct up_failure *failure) {
+    struct demo demo = {.json = option_given(arguments, "json"),
+                        .seed = 1,
+                        .directory = option_value(arguments, "dir"),
+                        .began_s = monotonic_s()};
+    enum up_status status = UP_STATUS_WRONG_INPUT;
+    if (demo.directory == NULL) {
+        up_fail(failure, UP_STATUS_WRONG_INPUT, "give --dir DIR for the demonstration's files");
+        return status;
+    }
+    if (!option_whole(arguments, "seed", 0, 1000000000, &demo.seed, failure)) {
+        return status;
+    }
+    catch_signals();
+    demo.measured = up_allocate(ITEMS_MAX, sizeof *demo.measured);
+    fprintf(stderr, "A simulated tank, seed %d, in virtual time:\n", demo.seed);
+    if (set_up(&demo, failure) && measure_all(&demo, failure)) {
+        status = tell(&demo, failure);
+    } else {
+        status = failure->status;
+    }
+    stop_tank(&demo.tank);
+    up_catalogue_close(demo.catalogue);
+    free(demo.measured);
+    die_of_signal();
+    return status;
+}

@@ -1,0 +1,349 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include <errno.h>
+#include <math.h>
+#include <poll.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <time.h>
+
+#include "cli.h"
+#include "upthrust/listen.h"
+#include "upthrust/statistics.h"
+#include "upthrust/text.h"
+
+const struct option_text options_listen[] = {
+    OPTION_RIG,
+    {"replay", "CAPTURE", "a file of recorded bytes, or - for standard input; else the rig's port"},
+    {"seconds", "S", "how long to listen to a port (default 10)"},
+    {"loads", "LIST",
+     "the loads that hung, in order, in any unit: fits counts a unit to the plateaus"},
+    OPTION_PORT,
+    OPTION_JSON,
+    OPTION_END};
+
+enum { LOADS_MAX = 256, CHUNK = 65536, LEAST_LINES = 20 };
+
+/* ---- hearing ---- */
+
+static bool hear_all(struct up_source *source, struct up_listening *listening,
+                     struct up_failure *failure) {
+    static char bytes[CHUNK];
+    size_t length = 0;
+    enum up_read read;
+    while ((read = up_source_read(source, bytes, sizeof bytes, &length)) == UP_READ_BYTES) {
+        up_listening_bytes(listening, bytes, length);
+        if (signalled != 0) {
+            break;
+        }
+    }
+    return read != UP_READ_LOST ||
+           up_fail(failure, UP_STATUS_WRONG_INPUT, "cannot read the capture: %s", strerror(errno));
+}
+
+static double monotonic_s(void) {
+    struct timespec now;
+    clock_gettime(CLOCK_MONOTONIC, &now);
+    return (double)now.tv_sec + 1e-9 * (double)now.tv_nsec;
+}
+
+static bool poll_device(const struct up_rig *rig, struct up_source *source,
+                        const struct up_listening *listening, uint64_t *awaited,
+                        struct up_failure *failure) {
+    char text[UP_RIG_TEXT + 2];
+    if (rig->line.poll[0] == '\0' || listening->reader.lines < *awaited) {
+        return true;
+    }
+    *awaited = listening->reader.lines + (uint64_t)rig->line.poll_lines;
+    int length = snprintf(text, sizeof text, "%s\n", rig->line.poll);
+    return up_source_write(source, text, (size_t)length, failure);
+}
+
+static bool hear_port(const struct up_rig *rig, struct up_source *source, double seconds,
+                      struct up_listening *listening, struct up_failure *failure) {
+    char bytes[4096];
+    double end_s = monotonic_s() + seconds;
+    uint64_t awaited = 0;
+    while (monotonic_s() < end_s && signalled == 0) {
+        struct pollfd entry = {.fd = up_source_descriptor(source), .events = POLLIN};
+        size_t length = 0;
+        enum up_read read;
+        if (!poll_device(rig, source, listening, &awaited, failure)) {
+            return false;
+        }
+        if (poll(&entry, 1, 100) <= 0) {
+            continue;
+        }
+        read = up_source_read(source, bytes, sizeof bytes, &length);
+        up_listening_bytes(listening, bytes, length);
+        if (read == UP_READ_LOST) {
+            return up_fail(failure, UP_STATUS_UNABLE, "the device is gone: check its cable");
+        }
+        if (read == UP_READ_END) {
+            break;
+        }
+    }
+    return listening->bytes > 0 ||
+           up_fail(failure, UP_STATUS_UNABLE,
+                   "nothing came over the wire in %g s: check power, cable and the path in the rig "
+                   "file",
+                   seconds);
+}
+
+/* ---- the fit to known loads ---- */
+
+struct load_fit {
+    struct up_fit fit;
+    double residual[LOADS_MAX]; /* in the unit of the loads */
+    int count;
+};
+
+static bool fit_loads(const struct up_heard_column *column, const double *load, int loads,
+                      struct load_fit *result, struct up_failure *failure) {
+    double counts[LOADS_MAX];
+    result->count = loads;
+    for (int i = 0; i < loads; i++) {
+        counts[i] = column->plateau[i].load;
+    }
+    if (!up_fit_polynomial(load, counts, (size_t)loads, 2, &result->fit)) {
+        return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                       "--loads: three loads at least, not all the same");
+    }
+    for (int i = 0; i < loads; i++) {
+        result->residual[i] = (counts[i] - result->fit.c[0]) / result->fit.c[1] - load[i];
+    }
+    return true;
+}
+
+/* ---- telling ---- */
+
+static json_t *number_or_null(double value) {
+    return isfinite(value) ? json_real(value) : json_null();
+}
+
+static json_t *plateaus_to_json(const struct up_heard_column *column) {
+    json_t *list = json_array();
+    for (uint64_t i = 0; i < column->plateaus && i < UP_HEARD_PLATEAUS_MAX; i++) {
+        const struct up_plateau *plateau = &column->plateau[i];
+        json_array_append_new(list, json_pack("{s:f, s:f, s:f, s:f, s:f, s:f, s:i, s:f}", "step_s",
+                                              plateau->step_s, "start_s", plateau->start_s, "end_s",
+                                              plateau->end_s, "load", plateau->load, "u_load",
+                                              plateau->u_load, "slope_per_s", plateau->slope_per_s,
+                                              "readings", (int)plateau->readings, "late_s",
+                                              plateau->late_s));
+    }
+    return list;
+}
+
+static json_t *glitches_to_json(const struct up_heard_column *column) {
+    json_t *list = json_array();
+    for (uint64_t i = 0; i < column->glitches && i < UP_HEARD_GLITCHES_MAX; i++) {
+        const struct up_glitch *glitch = &column->glitch[i];
+        json_array_append_new(list,
+                              json_pack("{s:f, s:f, s:s}", "time_s", glitch->time_s, "load",
+                                        glitch->load, "kind", up_verdict_name(glitch->verdict)));
+    }
+    return list;
+}
+
+static json_t *fit_to_json(const struct load_fit *fit) {
+    json_t *residuals = json_array();
+    for (int i = 0; i < fit->count; i++) {
+        json_array_append_new(residuals, json_real(fit->residual[i]));
+    }
+    return json_pack("{s:f, s:f, s:f, s:o}", "counts_per_unit", fit->fit.c[1], "u_counts_per_unit",
+                     sqrt(fit->fit.covariance[1][1]), "offset_counts", fit->fit.c[0], "residuals",
+                     residuals);
+}
+
+static json_t *refusals_to_json(const struct up_reader *reader) {
+    json_t *object = json_object();
+    for (int i = 1; i < UP_REFUSALS; i++) {
+        if (reader->refused[i] > 0) {
+            json_object_set_new(object, up_refusal_name((enum up_refusal)i),
+                                json_integer((json_int_t)reader->refused[i]));
+        }
+    }
+    return object;
+}
+
+static void print_document(const struct up_listening *listening, const struct load_fit *fit) {
+    json_t *columns = json_array();
+    for (int i = 0; i < listening->columns; i++) {
+        const struct up_heard_column *column = &listening->column[i];
+        json_t *json =
+            json_pack("{s:i, s:o, s:I, s:I, s:o, s:o}", "field", column->field, "noise",
+                      number_or_null(up_listening_noise(column)), "glitch_count",
+                      (json_int_t)column->glitches, "plateau_count", (json_int_t)column->plateaus,
+                      "glitches", glitches_to_json(column), "plateaus", plateaus_to_json(column));
+        if (fit != NULL && fit[i].count > 0) {
+            json_object_set_new(json, "fit", fit_to_json(&fit[i]));
+        }
+        json_array_append_new(columns, json);
+    }
+    print_json(json_pack(
+        "{s:s, s:I, s:I, s:I, s:o, s:o, s:o, s:o}", "schema", "upthrust-listen-1", "bytes",
+        (json_int_t)listening->bytes, "lines", (json_int_t)listening->reader.lines, "refused",
+        (json_int_t)up_reader_refused(&listening->reader), "refused_why",
+        refusals_to_json(&listening->reader), "rate_hz",
+        number_or_null(up_listening_rate_hz(listening)), "duration_s",
+        number_or_null(listening->samples > 0 ? listening->last_s - listening->first_s
+                                              : (double)NAN),
+        "columns", columns));
+}
+
+static void print_refusals(const struct up_reader *reader) {
+    for (int i = 1; i < UP_REFUSALS; i++) {
+        if (reader->refused[i] > 0) {
+            printf("  %llu refused: %s\n", (unsigned long long)reader->refused[i],
+                   up_refusal_name((enum up_refusal)i));
+        }
+    }
+    for (uint64_t i = 0; i < up_reader_refused(reader) && i < 2; i++) {
+        char *safe = up_text_for_terminal(reader->refused_text[i]);
+        printf("  line %llu was: %s\n", (unsigned long long)reader->refused_line[i], safe);
+        free(safe);
+    }
+}
+
+static void print_plateaus(const struct up_heard_column *column, const struct load_fit *fit) {
+    bool fitted = fit != NULL && fit->count > 0;
+    if (column->plateaus == 0) {
+        return;
+    }
+    printf("  %10s %14s %10s %9s%s\n", "read at s", "load", "std unc", "readings",
+           fitted ? "  residual" : "");
+    for (uint64_t i = 0; i < column->plateaus && i < UP_HEARD_PLATEAUS_MAX; i++) {
+        const struct up_plateau *plateau = &column->plateau[i];
+        printf("  %10.1f %14.6g %10.3g %9u", (plateau->start_s + plateau->end_s) / 2, plateau->load,
+               plateau->u_load, plateau->readings);
+        if (fitted) {
+            printf("  %+8.4f", fit->residual[i]);
+        }
+        putchar('\n');
+    }
+    if (fitted) {
+        printf("  fit: %.3f a unit of load, standard uncertainty %.3f; at no load %.1f\n",
+               fit->fit.c[1], sqrt(fit->fit.covariance[1][1]), fit->fit.c[0]);
+    }
+}
+
+static void print_column(const struct up_heard_column *column, const struct load_fit *fit) {
+    printf("column %d: noise of one reading %.4g; %llu glitches; %llu plateaus\n", column->field,
+           up_listening_noise(column), (unsigned long long)column->glitches,
+           (unsigned long long)column->plateaus);
+    for (uint64_t i = 0; i < column->glitches && i < 20; i++) {
+        const struct up_glitch *glitch = &column->glitch[i];
+        printf("  glitch at %.3f s: %.10g, %s\n", glitch->time_s, glitch->load,
+               up_verdict_name(glitch->verdict));
+    }
+    if (column->glitches > 20) {
+        printf("  ... and %llu more (all with --json)\n",
+               (unsigned long long)column->glitches - 20);
+    }
+    print_plateaus(column, fit);
+}
+
+static void print_words(const struct up_listening *listening, const struct load_fit *fit) {
+    const struct up_reader *reader = &listening->reader;
+    printf("%llu lines read, %llu refused\n", (unsigned long long)reader->lines,
+           (unsigned long long)up_reader_refused(reader));
+    print_refusals(reader);
+    if (!isnan(up_listening_rate_hz(listening))) {
+        printf("rate %.3f Hz by the device's clock, over %.1f s\n", up_listening_rate_hz(listening),
+               listening->last_s - listening->first_s);
+    }
+    for (int i = 0; i < listening->columns; i++) {
+        print_column(&listening->column[i], fit != NULL ? &fit[i] : NULL);
+    }
+}
+
+/* ---- the command ---- */
+
+static bool judge_lines(const struct up_listening *listening, const char *what,
+                        struct up_failure *failure) {
+    const struct up_reader *reader = &listening->reader;
+    uint64_t refused = up_reader_refused(reader);
+    if (listening->samples > 0 && (reader->lines < LEAST_LINES || refused * 2 <= reader->lines)) {
+        return true;
+    }
+    return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                   "%s: %llu of %llu lines fit the rig file's section [line]; the first others: "
+                   "\"%s\" and \"%s\"",
+                   what, (unsigned long long)(reader->lines - refused),
+                   (unsigned long long)reader->lines, reader->refused_text[0],
+                   reader->refused_text[1]);
+}
+
+static bool fit_columns(const struct arguments *arguments, const struct up_listening *listening,
+                        struct load_fit *fit, struct up_failure *failure) {
+    double load[LOADS_MAX];
+    int loads = 0;
+    if (!option_list(arguments, "loads", load, LOADS_MAX, &loads, failure)) {
+        return false;
+    }
+    int fitted = 0;
+    for (int i = 0; i < listening->columns; i++) {
+        const struct up_heard_column *column = &listening->column[i];
+        if (loads == 0 || column->plateaus != (uint64_t)loads) {
+            continue; /* another cell, on which other loads hung */
+        }
+        if (!fit_loads(column, load, loads, &fit[i], failure)) {
+            return false;
+        }
+        fitted++;
+    }
+    return loads == 0 || fitted > 0 ||
+           up_fail(failure, UP_STATUS_WRONG_INPUT,
+                   "--loads names %d loads and no column has as many plateaus (column %d has %llu)",
+                   loads, listening->column[0].field,
+                   (unsigned long long)listening->column[0].plateaus);
+}
+
+static bool hear(const struct arguments *arguments, const struct up_rig *rig,
+                 struct up_listening *listening, struct up_failure *failure) {
+    const char *replay = option_value(arguments, "replay");
+    struct up_source *source = NULL;
+    double seconds = 10;
+    bool good =
+        option_number(arguments, "seconds", 0.1, 86400, &seconds, failure) &&
+        (replay != NULL ? up_source_open_capture(replay, &source, failure)
+                        : up_source_open(rig, option_value(arguments, "port"), &source, failure));
+    if (good) {
+        good = replay != NULL || rig->port_kind != UP_PORT_PTY
+                   ? hear_all(source, listening, failure)
+                   : hear_port(rig, source, seconds, listening, failure);
+    }
+    up_source_close(source);
+    up_listening_end(listening);
+    return good;
+}
+
+enum up_status command_listen(const struct arguments *arguments, struct up_failure *failure) {
+    const char *rig_file = option_value(arguments, "rig");
+    const char *replay = option_value(arguments, "replay");
+    struct up_rig rig;
+    struct load_fit fit[UP_LOADS_MAX] = {0};
+    struct up_listening *listening;
+    bool good;
+    if (rig_file == NULL) {
+        up_fail(failure, UP_STATUS_WRONG_INPUT, "give --rig FILE: it says how a line looks");
+        return failure->status;
+    }
+    if (!up_rig_load(rig_file, &rig, failure)) {
+        return failure->status;
+    }
+    catch_signals();
+    listening = up_listening_create(&rig, replay == NULL && rig.line.poll[0] == '\0');
+    good = hear(arguments, &rig, listening, failure) &&
+           judge_lines(listening, replay != NULL ? replay : rig_file, failure) &&
+           fit_columns(arguments, listening, fit, failure);
+    if (good && option_given(arguments, "json")) {
+        print_document(listening, fit);
+    } else if (good) {
+        print_words(listening, fit);
+    }
+    up_listening_destroy(listening);
+    die_of_signal();
+    return good ? UP_STATUS_DONE : failure->status;
+}

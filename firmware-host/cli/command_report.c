@@ -1,0 +1,68 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* plot and export: what leaves the catalogue. */
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "cli.h"
+#include "upthrust/report.h"
+#include "upthrust/text.h"
+
+const struct option_text options_plot[] = {OPTION_CATALOGUE, OPTION_END};
+
+const struct option_text options_export[] = {
+    {"format", "csv|json", "which kind of files"},
+    {"to", "DIR", "where (default: exchange/ in the catalogue)"},
+    OPTION_CATALOGUE,
+    OPTION_END};
+
+enum up_status command_plot(const struct arguments *arguments, struct up_failure *failure) {
+    struct up_catalogue *catalogue = NULL;
+    struct up_rows rows = {0};
+    bool good;
+    if (!up_catalogue_open(catalogue_directory(arguments), UP_CATALOGUE_WRITE, &catalogue,
+                           failure)) {
+        return failure->status;
+    }
+    char *plots = up_text_format("%s/plots", up_catalogue_directory(catalogue));
+    good = up_rows_load(catalogue, &rows, failure) && up_plot_write(&rows, plots, failure) &&
+           up_plot_draw(plots, failure);
+    if (good) {
+        char *safe = up_text_for_terminal(plots);
+        printf("%s: items.svg, items.png, and items.gp with items.tsv to draw them again\n", safe);
+        free(safe);
+    }
+    up_rows_release(&rows);
+    free(plots);
+    up_catalogue_close(catalogue);
+    return good ? UP_STATUS_DONE : failure->status;
+}
+
+enum up_status command_export(const struct arguments *arguments, struct up_failure *failure) {
+    const char *format = option_value(arguments, "format");
+    struct up_catalogue *catalogue = NULL;
+    bool csv = format != NULL && strcmp(format, "csv") == 0;
+    bool good;
+    if (!csv && (format == NULL || strcmp(format, "json") != 0)) {
+        up_fail(failure, UP_STATUS_WRONG_INPUT, "export: say --format csv or --format json");
+        return failure->status;
+    }
+    if (!up_catalogue_open(catalogue_directory(arguments), UP_CATALOGUE_READ, &catalogue,
+                           failure)) {
+        return failure->status;
+    }
+    char *directory = option_given(arguments, "to")
+                          ? up_text_format("%s", option_value(arguments, "to"))
+                          : up_text_format("%s/exchange", up_catalogue_directory(catalogue));
+    good = csv ? up_export_csv(catalogue, directory, failure)
+               : up_export_json(catalogue, directory, failure);
+    if (good) {
+        char *safe = up_text_for_terminal(directory);
+        printf("%s: %s\n", safe,
+               csv ? "items.csv, calibrations.csv, results.csv" : "catalogue.json");
+        free(safe);
+    }
+    free(directory);
+    up_catalogue_close(catalogue);
+    return good ? UP_STATUS_DONE : failure->status;
+}

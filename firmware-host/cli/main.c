@@ -1,0 +1,192 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* The only place that prints failures and chooses the exit status. */
+#include <errno.h>
+#include <getopt.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "cli.h"
+#include "upthrust/text.h"
+
+const struct command commands[] = {
+    {"demo", "", "measure invented gear on a simulated tank, beside its truth", options_demo,
+     command_demo},
+    {"calibrate", "", "calibrate the bench with three or more known masses", options_calibrate,
+     command_calibrate},
+    {"measure", "", "weigh an item in air and in the tank, trial by trial", options_measure,
+     command_measure},
+    {"listen", "", "say what a stream is: lines, rate, noise, glitches, plateaus", options_listen,
+     command_listen},
+    {"water", "", "density of fresh or sea water, with its uncertainty", options_water,
+     command_water},
+    {"item", "add|list|show [NAME_OR_ID]", "the gear in the catalogue", options_item, command_item},
+    {"plot", "", "draw the catalogue's items by net buoyancy, with gnuplot", options_plot,
+     command_plot},
+    {"export", "", "write the catalogue as CSV or JSON for other tools", options_export,
+     command_export},
+};
+const int command_count = sizeof commands / sizeof commands[0];
+
+/* ---- help ---- */
+
+static void print_help(FILE *stream) {
+    fputs("upthrust " UPTHRUST_VERSION
+          ": net buoyancy of dive gear, measured on a tank with a load cell\n\n"
+          "usage: upthrust COMMAND [options]\n\n",
+          stream);
+    for (int i = 0; i < command_count; i++) {
+        fprintf(stream, "  %-10s %s\n", commands[i].name, commands[i].summary);
+    }
+    fputs("  help       help COMMAND: the options of a command\n\n"
+          "Begin with: upthrust demo --dir demo\n"
+          "Exit status: 0 done, 1 could not be done, 2 wrong input, 3 done but undecided.\n"
+          "The numbers prepare a dive; a weight check in the water decides.\n",
+          stream);
+}
+
+static void print_command_help(const struct command *command, FILE *stream) {
+    fprintf(stream, "usage: upthrust %s%s%s [options]\n%s\n\n", command->name,
+            command->words[0] != '\0' ? " " : "", command->words, command->summary);
+    for (const struct option_text *option = command->options; option->name != NULL; option++) {
+        char left[64];
+        snprintf(left, sizeof left, "--%s%s%s", option->name, option->argument != NULL ? " " : "",
+                 option->argument != NULL ? option->argument : "");
+        fprintf(stream, "  %-26s %s\n", left, option->help);
+    }
+    fprintf(stream, "  %-26s %s\n", "--help", "this");
+}
+
+static const struct command *find_command(const char *name) {
+    for (int i = 0; i < command_count; i++) {
+        if (strcmp(commands[i].name, name) == 0) {
+            return &commands[i];
+        }
+    }
+    return NULL;
+}
+
+/* ---- options ---- */
+
+enum { OPTIONS_MAX = 32, HELP_CODE = 1000 };
+
+static void make_getopt(const struct command *command, struct option *table) {
+    int count = 0;
+    for (const struct option_text *text = command->options; text->name != NULL; text++, count++) {
+        table[count] = (struct option){text->name, text->argument != NULL, NULL, count};
+    }
+    table[count++] = (struct option){"help", 0, NULL, HELP_CODE};
+    table[count] = (struct option){NULL, 0, NULL, 0};
+}
+
+static bool wrong_option(const struct command *command, const char *text,
+                         struct up_failure *failure) {
+    return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                   "%s: unknown option, missing value or ambiguous name: see `upthrust help %s`",
+                   text, command->name);
+}
+
+/* False with an empty failure: help was asked for and printed. */
+static bool read_arguments(const struct command *command, int argc, char **argv,
+                           struct arguments *arguments, struct up_failure *failure) {
+    struct option table[OPTIONS_MAX];
+    int code;
+    make_getopt(command, table);
+    opterr = 0;
+    optind = 1;
+    while ((code = getopt_long(argc, argv, "+:", table, NULL)) != -1 || optind < argc) {
+        if (code == HELP_CODE) {
+            print_command_help(command, stdout);
+            return false;
+        }
+        if (code == -1) { /* a word; options may follow it */
+            if (arguments->words == 16) {
+                return up_fail(failure, UP_STATUS_WRONG_INPUT, "too many words");
+            }
+            arguments->word[arguments->words++] = argv[optind++];
+        } else if (code == '?' || code == ':') {
+            return wrong_option(command, argv[optind - 1], failure);
+        } else if (arguments->options == OPTIONS_GIVEN_MAX) {
+            return up_fail(failure, UP_STATUS_WRONG_INPUT, "too many options");
+        } else {
+            arguments->option[arguments->options++] =
+                (struct given){command->options[code].name, optarg != NULL ? optarg : ""};
+        }
+    }
+    if (arguments->words > 0 && command->words[0] == '\0') {
+        return up_fail(failure, UP_STATUS_WRONG_INPUT, "%s: %s takes no words, only options",
+                       arguments->word[0], command->name);
+    }
+    return true;
+}
+
+/* ---- ends ---- */
+
+static int complain(const struct up_failure *failure) {
+    char *text = up_text_for_terminal(failure->text);
+    fprintf(stderr, "upthrust: %s\n", text);
+    free(text);
+    return (int)failure->status;
+}
+
+/* A full disk or a closed pipe behind stdout shows only here. */
+static int close_stdout(int status) {
+    struct up_failure failure;
+    if (fflush(stdout) == 0 && !ferror(stdout)) {
+        return status;
+    }
+    up_fail(&failure, UP_STATUS_UNABLE, "cannot write the output: %s", strerror(errno));
+    return complain(&failure);
+}
+
+static int run(const struct command *command, int argc, char **argv) {
+    struct arguments arguments = {0};
+    struct up_failure failure = {0};
+    enum up_status status;
+    if (!read_arguments(command, argc, argv, &arguments, &failure)) {
+        return failure.text[0] == '\0' ? close_stdout(0) : complain(&failure);
+    }
+    status = command->run(&arguments, &failure);
+    if (failure.text[0] != '\0' && status != UP_STATUS_DONE && status != UP_STATUS_UNDECIDED) {
+        fflush(stdout);
+        complain(&failure);
+    }
+    return close_stdout((int)status);
+}
+
+static int help(int argc, char **argv) {
+    const struct command *command = argc > 2 ? find_command(argv[2]) : NULL;
+    struct up_failure failure;
+    if (argc > 2 && command == NULL) {
+        up_fail(&failure, UP_STATUS_WRONG_INPUT, "unknown command %s: see `upthrust help`",
+                argv[2]);
+        return complain(&failure);
+    }
+    if (command != NULL) {
+        print_command_help(command, stdout);
+    } else {
+        print_help(stdout);
+    }
+    return close_stdout(0);
+}
+
+int main(int argc, char **argv) {
+    struct up_failure failure;
+    if (argc < 2) {
+        print_help(stderr);
+        return UP_STATUS_WRONG_INPUT;
+    }
+    if (strcmp(argv[1], "--version") == 0) {
+        puts("upthrust " UPTHRUST_VERSION);
+        return close_stdout(0);
+    }
+    if (strcmp(argv[1], "--help") == 0 || strcmp(argv[1], "help") == 0) {
+        return help(argc, argv);
+    }
+    if (find_command(argv[1]) == NULL) {
+        up_fail(&failure, UP_STATUS_WRONG_INPUT, "unknown command %s: see `upthrust help`",
+                argv[1]);
+        return complain(&failure);
+    }
+    return run(find_command(argv[1]), argc - 1, argv + 1);
+}

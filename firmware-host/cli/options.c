@@ -1,0 +1,231 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* What the commands share in reading their options. */
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <unistd.h>
+
+#include "cli.h"
+#include "upthrust/text.h"
+
+const char *option_value(const struct arguments *arguments, const char *name) {
+    const char *value = NULL;
+    for (int i = 0; i < arguments->options; i++) {
+        if (strcmp(arguments->option[i].name, name) == 0) {
+            value = arguments->option[i].value;
+        }
+    }
+    return value;
+}
+
+bool option_given(const struct arguments *arguments, const char *name) {
+    return option_value(arguments, name) != NULL;
+}
+
+static bool number_within(const char *name, const char *text, size_t length, double low,
+                          double high, double *value, struct up_failure *failure) {
+    if (up_text_number(text, length, value) && *value >= low && *value <= high) {
+        return true;
+    }
+    return up_fail(failure, UP_STATUS_WRONG_INPUT, "--%s %.*s: give a number from %g to %g", name,
+                   (int)(length > 80 ? 80 : length), text, low, high);
+}
+
+bool option_number(const struct arguments *arguments, const char *name, double low, double high,
+                   double *value, struct up_failure *failure) {
+    const char *text = option_value(arguments, name);
+    double number = 0;
+    if (text == NULL) {
+        return true;
+    }
+    if (!number_within(name, text, strlen(text), low, high, &number, failure)) {
+        return false;
+    }
+    *value = number;
+    return true;
+}
+
+bool option_whole(const struct arguments *arguments, const char *name, int low, int high,
+                  int *value, struct up_failure *failure) {
+    double number = *value;
+    if (!option_number(arguments, name, low, high, &number, failure)) {
+        return false;
+    }
+    if (number != floor(number)) {
+        return up_fail(failure, UP_STATUS_WRONG_INPUT, "--%s %s: give a whole number", name,
+                       option_value(arguments, name));
+    }
+    *value = (int)number;
+    return true;
+}
+
+bool option_list(const struct arguments *arguments, const char *name, double *values, int room,
+                 int *count, struct up_failure *failure) {
+    const char *text = option_value(arguments, name);
+    *count = 0;
+    while (text != NULL) {
+        size_t length = strcspn(text, ",");
+        if (*count == room) {
+            return up_fail(failure, UP_STATUS_WRONG_INPUT, "--%s: at most %d numbers", name, room);
+        }
+        if (!number_within(name, text, length, -1e9, 1e9, &values[*count], failure)) {
+            return false;
+        }
+        ++*count;
+        text = text[length] == ',' ? text + length + 1 : NULL;
+    }
+    return true;
+}
+
+const char *catalogue_directory(const struct arguments *arguments) {
+    const char *given = option_value(arguments, "catalogue");
+    const char *environment = getenv("UPTHRUST_CATALOGUE");
+    if (given != NULL) {
+        return given;
+    }
+    return environment != NULL && environment[0] != '\0' ? environment : "catalogue";
+}
+
+void print_json(json_t *json) {
+    json_dumpf(json, stdout, JSON_INDENT(2) | JSON_REAL_PRECISION(15));
+    putchar('\n');
+    json_decref(json);
+}
+
+/* ---- waters ---- */
+
+/* Surface water of the open ocean at the reference composition; its salinity mostly lies within a
+   g/kg or two of this (general oceanography, from memory). Fresh: mains and lake water hold up to
+   about half a gram of dissolved solids a kilogram (common practice, no source). */
+static const struct up_water known_waters[] = {
+    {.name = "fresh",
+     .model = UP_WATER_FRESH,
+     .temp_c = 20,
+     .salinity_g_kg = 0.25,
+     .u_salinity_g_kg = 0.145},
+    {.name = "sea",
+     .model = UP_WATER_SEA,
+     .temp_c = 15,
+     .salinity_g_kg = UP_SEA_SALINITY_G_KG,
+     .u_salinity_g_kg = 0.8},
+};
+
+struct water_key {
+    const char *name;
+    size_t offset;
+};
+
+static const struct water_key water_keys[] = {
+    {"temp_c", offsetof(struct up_water, temp_c)},
+    {"salinity_g_kg", offsetof(struct up_water, salinity_g_kg)},
+    {"u_salinity_g_kg", offsetof(struct up_water, u_salinity_g_kg)},
+    {"depth_m", offsetof(struct up_water, depth_m)},
+};
+
+static bool set_water_key(struct up_water *water, const char *text, size_t length,
+                          struct up_failure *failure) {
+    for (size_t i = 0; i < sizeof water_keys / sizeof water_keys[0]; i++) {
+        size_t name = strlen(water_keys[i].name);
+        double *target = (double *)(void *)((char *)water + water_keys[i].offset);
+        if (length > name && strncmp(text, water_keys[i].name, name) == 0 && text[name] == '=' &&
+            up_text_number(text + name + 1, length - name - 1, target)) {
+            return true;
+        }
+    }
+    return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                   "--water: %.*s: give temp_c=, salinity_g_kg=, u_salinity_g_kg= or depth_m= "
+                   "with a number",
+                   (int)(length > 80 ? 80 : length), text);
+}
+
+static bool name_water(struct up_water *water, const char *text, size_t length,
+                       struct up_failure *failure) {
+    char *clean = up_text_clean(text, length);
+    bool good = length > 0 && strlen(clean) < sizeof water->name && strcmp(clean, "tank") != 0;
+    if (good) {
+        memset(water, 0, sizeof *water);
+        water->model = UP_WATER_SEA;
+        water->temp_c = water->salinity_g_kg = (double)NAN;
+        memcpy(water->name, clean, strlen(clean) + 1);
+        for (size_t i = 0; i < sizeof known_waters / sizeof known_waters[0]; i++) {
+            if (strcmp(known_waters[i].name, clean) == 0) {
+                *water = known_waters[i];
+            }
+        }
+    } else {
+        up_fail(failure, UP_STATUS_WRONG_INPUT,
+                "--water: give a name of 1 to 47 bytes first, not \"tank\"");
+    }
+    free(clean);
+    return good;
+}
+
+static bool read_water(const char *text, struct up_water *water, struct up_failure *failure) {
+    struct up_water_density density;
+    size_t length = strcspn(text, ",");
+    if (!name_water(water, text, length, failure)) {
+        return false;
+    }
+    while (text[length] == ',') {
+        text += length + 1;
+        length = strcspn(text, ",");
+        if (!set_water_key(water, text, length, failure)) {
+            return false;
+        }
+    }
+    if (isnan(water->temp_c) || isnan(water->salinity_g_kg)) {
+        return up_fail(
+            failure, UP_STATUS_WRONG_INPUT,
+            "--water %s: a water of your own needs temp_c= and salinity_g_kg=", water->name);
+    }
+    return up_water_density(water, &density, failure);
+}
+
+bool waters_asked(const struct arguments *arguments, struct up_water *water, unsigned *count,
+                  struct up_failure *failure) {
+    *count = 0;
+    for (int i = 0; i < arguments->options; i++) {
+        if (strcmp(arguments->option[i].name, "water") != 0) {
+            continue;
+        }
+        if (*count == WATERS_MAX) {
+            return up_fail(failure, UP_STATUS_WRONG_INPUT, "at most %d waters", WATERS_MAX);
+        }
+        if (!read_water(arguments->option[i].value, &water[*count], failure)) {
+            return false;
+        }
+        ++*count;
+    }
+    if (*count == 0) {
+        memcpy(water, known_waters, sizeof known_waters);
+        *count = sizeof known_waters / sizeof known_waters[0];
+    }
+    return true;
+}
+
+/* ---- signals ---- */
+
+volatile sig_atomic_t signalled;
+
+static void note_signal(int number) {
+    signalled = number;
+}
+
+void catch_signals(void) {
+    struct sigaction action = {.sa_handler = note_signal};
+    sigemptyset(&action.sa_mask);
+    sigaction(SIGINT, &action, NULL);
+    sigaction(SIGTERM, &action, NULL);
+    sigaction(SIGHUP, &action, NULL);
+    action.sa_handler = SIG_IGN; /* a reader that went away shows as a failed write */
+    sigaction(SIGPIPE, &action, NULL);
+}
+
+void die_of_signal(void) {
+    if (signalled != 0) {
+        fflush(NULL);
+        signal(signalled, SIG_DFL);
+        raise(signalled);
+    }
+}

@@ -1,0 +1,219 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "upthrust/statistics.h"
+
+#include <gsl/gsl_cdf.h>
+#include <gsl/gsl_errno.h>
+#include <gsl/gsl_math.h>
+#include <gsl/gsl_multifit.h>
+#include <gsl/gsl_statistics_double.h>
+#include <math.h>
+#include <string.h>
+
+#define NO_NUMBER ((double)NAN)
+
+struct up_summary up_summarise(const double *value, size_t count) {
+    struct up_summary summary = {count, NO_NUMBER, NO_NUMBER, NO_NUMBER};
+    if (count > 0) {
+        summary.mean = gsl_stats_mean(value, 1, count);
+    }
+    if (count > 1) {
+        summary.sd = gsl_stats_sd_m(value, 1, count, summary.mean);
+        summary.lag1 = gsl_stats_lag1_autocorrelation_m(value, 1, count, summary.mean);
+    }
+    return summary;
+}
+
+double up_median(double *value, size_t count) {
+    for (size_t i = 0; i < count; i++) {
+        if (isnan(value[i])) {
+            return NO_NUMBER; /* NaN has no place in an order: the selection would pick anything */
+        }
+    }
+    return count == 0 ? NO_NUMBER : gsl_stats_median(value, 1, count);
+}
+
+double up_noise_floor(const double *value, size_t count, double *scratch) {
+    if (count < 3) {
+        return NO_NUMBER;
+    }
+    for (size_t i = 1; i < count; i++) {
+        scratch[i - 1] = fabs(value[i] - value[i - 1]);
+    }
+    return 1.4826 * up_median(scratch, count - 1) / sqrt(2);
+}
+
+/* ---- least squares ---- */
+
+/* The fit runs in z = (x - centre) / half_width: loads in millions and times since 1970 would
+   otherwise lose the digits of a quadratic. */
+struct scaling {
+    double centre, half_width;
+};
+
+struct work {
+    gsl_matrix *design, *covariance;
+    gsl_vector *y, *c;
+    gsl_multifit_linear_workspace *space;
+};
+
+static bool is_finite(const double *value, size_t count) {
+    for (size_t i = 0; i < count; i++) {
+        if (!isfinite(value[i])) {
+            return false;
+        }
+    }
+    return true;
+}
+
+/* A proportional fit must keep its zero, so it is not centred. */
+static struct scaling scaling_of(const double *x, size_t count, bool centred) {
+    double low = x[0], high = x[0];
+    for (size_t i = 1; i < count; i++) {
+        low = fmin(low, x[i]);
+        high = fmax(high, x[i]);
+    }
+    double centre = centred ? low / 2 + high / 2 : 0;
+    double half_width = fmax(high - centre, centre - low);
+    return (struct scaling){centre, half_width > 0 ? half_width : 1};
+}
+
+static void release(struct work *work) {
+    gsl_matrix_free(work->design);
+    gsl_matrix_free(work->covariance);
+    gsl_vector_free(work->y);
+    gsl_vector_free(work->c);
+    gsl_multifit_linear_free(work->space);
+}
+
+static bool prepare(struct work *work, size_t count, size_t terms) {
+    gsl_set_error_handler_off(); /* the default handler ends the program */
+    work->design = gsl_matrix_alloc(count, terms);
+    work->covariance = gsl_matrix_alloc(terms, terms);
+    work->y = gsl_vector_alloc(count);
+    work->c = gsl_vector_alloc(terms);
+    work->space = gsl_multifit_linear_alloc(count, terms);
+    return work->design != NULL && work->covariance != NULL && work->y != NULL && work->c != NULL &&
+           work->space != NULL;
+}
+
+/* In z the smallest singular value of a fit worth having is far above this part of the largest,
+   and that of too few different x is rounding noise far below. */
+#define LEAST_SINGULAR 1e-12
+
+/* GSL answers with success where columns depend on each other; only the rank tells. */
+static bool solve(struct work *work, const double *x, const double *y, size_t first_power,
+                  struct scaling by, double *residual_sum_squares) {
+    size_t count = work->design->size1, terms = work->design->size2, rank = 0;
+    for (size_t i = 0; i < count; i++) {
+        double z = (x[i] - by.centre) / by.half_width;
+        gsl_vector_set(work->y, i, y[i]);
+        for (size_t j = 0; j < terms; j++) {
+            gsl_matrix_set(work->design, i, j, gsl_pow_uint(z, (unsigned)(j + first_power)));
+        }
+    }
+    return gsl_multifit_linear_tsvd(work->design, work->y, LEAST_SINGULAR, work->c,
+                                    work->covariance, residual_sum_squares, &rank,
+                                    work->space) == GSL_SUCCESS &&
+           rank == terms;
+}
+
+/* back[p][k]: how much of x^p there is in z^k, by the binomial theorem. */
+static void powers_of_z(struct scaling by, double back[UP_FIT_TERMS_MAX][UP_FIT_TERMS_MAX]) {
+    memset(back, 0, sizeof(double[UP_FIT_TERMS_MAX][UP_FIT_TERMS_MAX]));
+    back[0][0] = 1;
+    for (size_t k = 1; k < UP_FIT_TERMS_MAX; k++) {
+        for (size_t p = 0; p <= k; p++) {
+            double lower = p > 0 ? back[p - 1][k - 1] : 0;
+            back[p][k] = (lower - by.centre * back[p][k - 1]) / by.half_width;
+        }
+    }
+}
+
+/* An element of back * covariance in z * back transposed. */
+static double covariance_of(const gsl_matrix *in_z, size_t first, const double *back_p,
+                            const double *back_q) {
+    double sum = 0;
+    for (size_t k = 0; k < in_z->size1; k++) {
+        for (size_t l = 0; l < in_z->size2; l++) {
+            sum += back_p[k + first] * back_q[l + first] * gsl_matrix_get(in_z, k, l);
+        }
+    }
+    return sum;
+}
+
+static void transform_back(const struct work *work, size_t first, struct scaling by,
+                           struct up_fit *fit) {
+    double back[UP_FIT_TERMS_MAX][UP_FIT_TERMS_MAX];
+    powers_of_z(by, back);
+    for (size_t p = first; p < fit->terms; p++) {
+        for (size_t k = first; k < fit->terms; k++) {
+            fit->c[p] += back[p][k] * gsl_vector_get(work->c, k - first);
+        }
+        for (size_t q = first; q < fit->terms; q++) {
+            fit->covariance[p][q] = covariance_of(work->covariance, first, back[p], back[q]);
+        }
+    }
+}
+
+static bool is_usable(const struct up_fit *fit) {
+    for (size_t p = 0; p < UP_FIT_TERMS_MAX; p++) {
+        if (!isfinite(fit->c[p]) || !is_finite(fit->covariance[p], UP_FIT_TERMS_MAX)) {
+            return false;
+        }
+    }
+    return isfinite(fit->residual_sd);
+}
+
+static bool fit_powers(const double *x, const double *y, size_t count, size_t first, size_t terms,
+                       struct up_fit *fit) {
+    struct work work = {0};
+    *fit = (struct up_fit){.count = count, .terms = first + terms};
+    bool good = terms > 0 && terms <= UP_FIT_TERMS_MAX - first && count > terms &&
+                is_finite(x, count) && is_finite(y, count) && prepare(&work, count, terms);
+    if (good) {
+        struct scaling by = scaling_of(x, count, first == 0);
+        good = solve(&work, x, y, first, by, &fit->residual_sum_squares);
+        if (good) {
+            transform_back(&work, first, by, fit);
+            fit->dof = (double)(count - terms);
+            fit->residual_sd = sqrt(fit->residual_sum_squares / fit->dof);
+            good = is_usable(fit);
+        }
+    }
+    release(&work);
+    if (!good) {
+        *fit = (struct up_fit){0};
+    }
+    return good;
+}
+
+bool up_fit_polynomial(const double *x, const double *y, size_t count, size_t terms,
+                       struct up_fit *fit) {
+    return fit_powers(x, y, count, 0, terms, fit);
+}
+
+bool up_fit_proportional(const double *x, const double *y, size_t count, struct up_fit *fit) {
+    return fit_powers(x, y, count, 1, 1, fit);
+}
+
+/* ---- Student t ---- */
+
+double up_coverage_factor(double probability, double dof) {
+    double tail = 0.5 + probability / 2;
+    if (!(probability > 0 && probability < 1 && dof > 0)) {
+        return NO_NUMBER;
+    }
+    return isinf(dof) ? gsl_cdf_ugaussian_Pinv(tail) : gsl_cdf_tdist_Pinv(tail, dof);
+}
+
+double up_effective_dof(const double *u, const double *dof, size_t count) {
+    double variance = 0, weighted = 0;
+    for (size_t i = 0; i < count; i++) {
+        if (!(u[i] == 0 || dof[i] > 0)) {
+            return NO_NUMBER;
+        }
+        variance += u[i] * u[i];
+        weighted += u[i] != 0 && !isinf(dof[i]) ? gsl_pow_4(u[i]) / dof[i] : 0;
+    }
+    return weighted > 0 ? variance * variance / weighted : (double)INFINITY;
+}

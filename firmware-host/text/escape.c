@@ -1,0 +1,131 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include <stdint.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "upthrust/text.h"
+
+#define REPLACEMENT "\xEF\xBF\xBD" /* U+FFFD */
+
+/* ---- UTF-8, strictly (RFC 3629): no overlong forms, surrogates or anything above U+10FFFF ---- */
+
+static size_t sequence_length(unsigned char lead) {
+    return lead < 0x80                   ? 1
+           : lead >= 0xC2 && lead < 0xE0 ? 2
+           : (lead & 0xF0) == 0xE0       ? 3
+           : lead >= 0xF0 && lead < 0xF5 ? 4
+                                         : 0;
+}
+
+/* Length of the character at text, 0 where there is none; its code point in *point. */
+static size_t decode(const char *text, size_t length, uint32_t *point) {
+    static const uint32_t least[] = {0, 0, 0x80, 0x800, 0x10000};
+    unsigned char lead = (unsigned char)text[0];
+    size_t count = sequence_length(lead);
+    if (count == 0 || count > length) {
+        return 0;
+    }
+    *point = count == 1 ? lead : lead & (0x7FU >> count);
+    for (size_t i = 1; i < count; i++) {
+        unsigned char next = (unsigned char)text[i];
+        if ((next & 0xC0) != 0x80) {
+            return 0;
+        }
+        *point = *point << 6 | (next & 0x3FU);
+    }
+    bool surrogate = *point >= 0xD800 && *point <= 0xDFFF;
+    return *point < least[count] || surrogate || *point > 0x10FFFF ? 0 : count;
+}
+
+static bool is_control(uint32_t point) {
+    return point < 0x20 || (point >= 0x7F && point < 0xA0) || point == 0xFEFF || point == 0x2028 ||
+           point == 0x2029;
+}
+
+/* Embeddings, overrides and isolates turn what follows: a name could rewrite a whole line. */
+static bool turns_direction(uint32_t point) {
+    return (point >= 0x202A && point <= 0x202E) || (point >= 0x2066 && point <= 0x2069);
+}
+
+/* ---- output ---- */
+
+struct out {
+    char *text;
+    size_t length;
+};
+
+static void put(struct out *out, const char *bytes, size_t length) {
+    memcpy(out->text + out->length, bytes, length);
+    out->length += length;
+    out->text[out->length] = '\0';
+}
+
+/* Cleans `bytes`; before characters of `escaped` a backslash goes. */
+static void put_clean(struct out *out, const char *bytes, size_t length, const char *escaped,
+                      bool terminal) {
+    for (size_t at = 0; at < length;) {
+        uint32_t point = 0;
+        size_t count = decode(bytes + at, length - at, &point);
+        if (count == 0 || is_control(point) || (terminal && turns_direction(point))) {
+            put(out, REPLACEMENT, strlen(REPLACEMENT));
+            at += count == 0 ? 1 : count;
+            continue;
+        }
+        if (count == 1 && strchr(escaped, bytes[at]) != NULL) {
+            put(out, "\\", 1);
+        }
+        put(out, bytes + at, count);
+        at += count;
+    }
+}
+
+/* No byte becomes more than three; quotes, an apostrophe and the NUL come on top. */
+static struct out begin(size_t length) {
+    return (struct out){up_allocate(length + 4, 3), 0};
+}
+
+char *up_text_for_terminal(const char *text) {
+    struct out out = begin(strlen(text));
+    put_clean(&out, text, strlen(text), "", true);
+    return out.text;
+}
+
+char *up_text_for_gnuplot(const char *text) {
+    struct out out = begin(strlen(text));
+    put(&out, "\"", 1);
+    put_clean(&out, text, strlen(text), "\\\"`", false);
+    put(&out, "\"", 1);
+    return out.text;
+}
+
+char *up_text_clean(const char *bytes, size_t length) {
+    struct out out = begin(length);
+    put_clean(&out, bytes, length, "", false);
+    return out.text;
+}
+
+static bool looks_like_formula(const char *text) {
+    double number;
+    return text[0] != '\0' && strchr("=+-@\t\r", text[0]) != NULL &&
+           !up_text_number(text, strlen(text), &number);
+}
+
+char *up_text_for_csv(const char *text) {
+    struct out out = begin(strlen(text));
+    bool formula = looks_like_formula(text);
+    char *clean = up_text_clean(text, strlen(text));
+    if (strpbrk(clean, ",\"") == NULL && clean[0] != ' ' && !formula) {
+        free(out.text);
+        return clean;
+    }
+    put(&out, formula ? "\"'" : "\"", formula ? 2 : 1);
+    for (const char *at = clean; *at != '\0'; at++) {
+        put(&out, at, 1);
+        if (*at == '"') {
+            put(&out, "\"", 1);
+        }
+    }
+    put(&out, "\"", 1);
+    free(clean);
+    return out.text;
+}

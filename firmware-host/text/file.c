@@ -1,0 +1,103 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include <errno.h>
+#include <fcntl.h>
+#include <libgen.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/stat.h>
+#include <unistd.h>
+
+#include "upthrust/text.h"
+
+/* The steps below return 0 or an errno value, as errno itself does not outlive the next call. */
+
+static int code_of(bool good) {
+    return good ? 0 : errno != 0 ? errno : EIO;
+}
+
+/* Renaming over a device or a directory would replace or miss it. */
+static int check_target(const char *path) {
+    struct stat target;
+    return stat(path, &target) != 0 || S_ISREG(target.st_mode) ? 0
+           : S_ISDIR(target.st_mode)                           ? EISDIR
+                                                               : EINVAL;
+}
+
+static int fill(FILE *stream, bool (*write)(FILE *, void *), void *context) {
+    errno = 0;
+    /* A failed write before the last one shows in ferror alone. */
+    return code_of(write(stream, context) && fflush(stream) == 0 && !ferror(stream) &&
+                   fsync(fileno(stream)) == 0);
+}
+
+static int write_temporary(const char *temporary, bool (*write)(FILE *, void *), void *context) {
+    /* One left by a killed process with our number; O_EXCL then keeps us from following a link. */
+    unlink(temporary);
+    int descriptor = open(temporary, O_WRONLY | O_CREAT | O_EXCL | O_CLOEXEC, 0666);
+    if (descriptor < 0) {
+        return code_of(false);
+    }
+    FILE *stream = fdopen(descriptor, "w");
+    if (stream == NULL) {
+        int code = code_of(false);
+        close(descriptor);
+        return code;
+    }
+    int code = fill(stream, write, context);
+    errno = 0;
+    int closing = code_of(fclose(stream) == 0);
+    return code != 0 ? code : closing;
+}
+
+static int flush_directory(const char *path) {
+    char *copy = up_text_format("%s", path);
+    int descriptor = open(dirname(copy), O_RDONLY | O_DIRECTORY | O_CLOEXEC);
+    /* Some file systems cannot flush a directory, and one may be written but not read. */
+    int code = descriptor < 0 ? errno : code_of(fsync(descriptor) == 0);
+    if (descriptor >= 0) {
+        close(descriptor);
+    }
+    free(copy);
+    return code == EINVAL || code == ENOTSUP || code == EACCES ? 0 : code;
+}
+
+static const char *remedy(int code) {
+    switch (code) {
+    case ENOENT:
+    case ENOTDIR:
+        return "create the directory first";
+    case EACCES:
+    case EPERM:
+    case EROFS:
+        return "choose a directory you may write to";
+    case ENOSPC:
+    case EDQUOT:
+        return "free some space on that disk";
+    case EISDIR:
+    case EINVAL:
+        return "name a file";
+    default:
+        return "check the disk, or choose another place";
+    }
+}
+
+bool up_text_write_file(const char *path, bool (*write)(FILE *stream, void *context), void *context,
+                        struct up_failure *failure) {
+    char *temporary = up_text_format("%s.part-%ld", path, (long)getpid());
+    int code = check_target(path);
+    if (code == 0) {
+        code = write_temporary(temporary, write, context);
+        if (code == 0) {
+            code = code_of(rename(temporary, path) == 0);
+        }
+        if (code != 0) {
+            unlink(temporary);
+        }
+    }
+    if (code == 0) {
+        code = flush_directory(path);
+    }
+    free(temporary);
+    return code == 0 || up_fail(failure, UP_STATUS_UNABLE, "cannot write %s: %s; %s", path,
+                                strerror(code), remedy(code));
+}

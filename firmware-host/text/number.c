@@ -1,0 +1,110 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* Numbers read and written the same whatever the locale. */
+#define _GNU_SOURCE /* strtod_l */
+#include <float.h>
+#include <locale.h>
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "upthrust/text.h"
+
+enum { NUMBER_MAX = 40 };
+
+static locale_t plain(void) {
+    static locale_t locale;
+    if (locale == (locale_t)0) {
+        locale = newlocale(LC_ALL_MASK, "C", (locale_t)0);
+    }
+    return locale;
+}
+
+static size_t digits(const char *text, size_t at, size_t length) {
+    size_t start = at;
+    while (at < length && text[at] >= '0' && text[at] <= '9') {
+        at++;
+    }
+    return at - start;
+}
+
+static size_t sign(const char *text, size_t at, size_t length) {
+    return at < length && (text[at] == '+' || text[at] == '-');
+}
+
+/* [+-] digits [. digits] [e [+-] digits], a digit at least before or behind the point. */
+static bool is_number(const char *text, size_t length) {
+    size_t at = sign(text, 0, length);
+    size_t whole = digits(text, at, length);
+    size_t part = 0;
+    at += whole;
+    if (at < length && text[at] == '.') {
+        part = digits(text, at + 1, length);
+        at += 1 + part;
+    }
+    if (whole + part == 0) {
+        return false;
+    }
+    if (at < length && (text[at] == 'e' || text[at] == 'E')) {
+        at++;
+        at += sign(text, at, length);
+        size_t exponent = digits(text, at, length);
+        if (exponent == 0) {
+            return false;
+        }
+        at += exponent;
+    }
+    return at == length;
+}
+
+/* Whole numbers of up to 15 digits, what most wires carry, are exact without strtod. */
+static bool read_whole(const char *text, size_t length, double *value) {
+    size_t at = sign(text, 0, length);
+    double sum = 0;
+    if (length == at || length - at > 15 || digits(text, at, length) != length - at) {
+        return false;
+    }
+    for (size_t i = at; i < length; i++) {
+        sum = sum * 10 + (text[i] - '0');
+    }
+    *value = text[0] == '-' ? -sum : sum;
+    return true;
+}
+
+bool up_text_number(const char *text, size_t length, double *value) {
+    char copy[NUMBER_MAX + 1];
+    double number;
+    if (length == 0 || length > NUMBER_MAX) {
+        return false;
+    }
+    if (read_whole(text, length, value)) {
+        return true;
+    }
+    if (!is_number(text, length)) {
+        return false;
+    }
+    memcpy(copy, text, length);
+    copy[length] = '\0';
+    number = strtod_l(copy, NULL, plain());
+    if (!isfinite(number)) {
+        return false;
+    }
+    *value = number;
+    return true;
+}
+
+void up_text_from_number(double value, char *buffer, size_t size) {
+    if (isnan(value) || isinf(value)) {
+        snprintf(buffer, size, "%s", isnan(value) ? "" : value > 0 ? "INF" : "-INF");
+        return;
+    }
+    locale_t before = uselocale(plain());
+    /* 15 digits always come back, except from below DBL_MIN, which holds fewer. */
+    for (int precision = fabs(value) < DBL_MIN ? 1 : 15; precision <= 17; precision++) {
+        snprintf(buffer, size, "%.*g", precision, value);
+        if (strtod_l(buffer, NULL, plain()) == value) {
+            break;
+        }
+    }
+    uselocale(before);
+}

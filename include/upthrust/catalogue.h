@@ -1,0 +1,96 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/*
+ * The gear catalogue: a directory whose catalogue.sqlite is the truth.
+ *
+ * Everything is a record that is never changed: a version of a thing (its subject), with an id and
+ * SHA-256 of its own, naming the versions it replaces. So a crash loses nothing acknowledged and
+ * catalogues can be merged in any order. Of several live versions the newest (time, then id) is
+ * current.
+ *
+ * Bodies are JSON objects with units in their keys. One writer at a time (BEGIN IMMEDIATE), readers
+ * beside it; a lock held by another program is waited for, up to ten seconds.
+ */
+#ifndef UPTHRUST_CATALOGUE_H
+#define UPTHRUST_CATALOGUE_H
+
+#include <jansson.h>
+#include <stdbool.h>
+
+#include "upthrust/calibration.h"
+#include "upthrust/failure.h"
+#include "upthrust/item.h"
+#include "upthrust/result.h"
+
+struct up_catalogue;
+
+enum up_catalogue_mode {
+    UP_CATALOGUE_READ,   /* must exist; works on a read-only directory */
+    UP_CATALOGUE_WRITE,  /* must exist */
+    UP_CATALOGUE_CREATE, /* made where it does not exist, its directories too */
+};
+
+/* UP_STATUS_WRONG_INPUT: not a catalogue, or of a newer version. UP_STATUS_UNABLE: not writable,
+   locked, or not there. The caller closes what it was given; closing NULL is allowed. */
+bool up_catalogue_open(const char *directory, enum up_catalogue_mode mode,
+                       struct up_catalogue **catalogue, struct up_failure *failure);
+void up_catalogue_close(struct up_catalogue *catalogue);
+const char *up_catalogue_directory(const struct up_catalogue *catalogue);
+
+struct up_record {
+    char id[UP_ID_SIZE];
+    char sha256[UP_SHA256_SIZE];
+    char kind[16];               /* item, calibration, run, trial, result */
+    char subject[UP_ID_SIZE];    /* the thing this is a version of */
+    char bench[UP_NAME_SIZE];    /* the rig's id; empty where none took part */
+    char made_utc[UP_TIME_SIZE]; /* RFC 3339, milliseconds, Z */
+    json_t *body;                /* lent for the duration of the visit */
+};
+
+/* A new UUID (random), lower case. */
+void up_new_id(char id[UP_ID_SIZE]);
+
+/* Adds one record and returns when it is on the disk. `subject` NULL: the record's own id. Body is
+   borrowed. `replaces`: id of the version replaced, or NULL. `record_id` (may be NULL) gets the new
+   record's id. */
+bool up_catalogue_add(struct up_catalogue *catalogue, const char *kind, const char *subject,
+                      const char *bench, json_t *body, const char *replaces,
+                      char record_id[UP_ID_SIZE], struct up_failure *failure);
+
+/* The current version of every thing of one kind, oldest first (time, then id). The visitor returns
+   false to stop. */
+bool up_catalogue_each(struct up_catalogue *catalogue, const char *kind,
+                       bool (*visit)(const struct up_record *record, void *context), void *context,
+                       struct up_failure *failure);
+
+/* Items. `add` gives item->id where it is empty. `find` takes an id, the unique beginning of one
+   (four characters at least), or a name; it names the candidates where there are several and the
+   nearest name where there is none (UP_STATUS_WRONG_INPUT). */
+bool up_item_add(struct up_catalogue *catalogue, struct up_item *item, struct up_failure *failure);
+bool up_item_find(struct up_catalogue *catalogue, const char *name_or_id, struct up_item *item,
+                  struct up_failure *failure);
+
+/* Calibrations and results as stored. `latest` gives the newest of a bench; UP_STATUS_WRONG_INPUT
+   where the bench has none. */
+bool up_calibration_add(struct up_catalogue *catalogue, struct up_calibration *calibration,
+                        struct up_failure *failure);
+bool up_calibration_latest(struct up_catalogue *catalogue, const char *bench,
+                           struct up_calibration *calibration, struct up_failure *failure);
+bool up_result_add(struct up_catalogue *catalogue, const struct up_result *result,
+                   const char *bench, struct up_failure *failure);
+
+/* JSON of the things above; new references, owned by the caller. A result's JSON holds at least the
+   members pinned for exchange; `dof` is null where infinite. */
+json_t *up_item_to_json(const struct up_item *item);
+bool up_item_from_json(const json_t *body, struct up_item *item);
+json_t *up_calibration_to_json(const struct up_calibration *calibration);
+bool up_calibration_from_json(const json_t *body, struct up_calibration *calibration);
+json_t *up_result_to_json(const struct up_result *result);
+
+/* Exchange: items.csv, results.csv, calibrations.csv, or catalogue.json, written whole into a
+   directory that is made where it does not exist. */
+bool up_export_csv(struct up_catalogue *catalogue, const char *directory,
+                   struct up_failure *failure);
+bool up_export_json(struct up_catalogue *catalogue, const char *directory,
+                    struct up_failure *failure);
+
+#endif

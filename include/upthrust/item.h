@@ -1,0 +1,34 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/*
+ * A piece of gear as the catalogue knows it. Names are free UTF-8 text and need not be unique; the
+ * id is.
+ */
+#ifndef UPTHRUST_ITEM_H
+#define UPTHRUST_ITEM_H
+
+#include <stdbool.h>
+
+enum { UP_ID_SIZE = 37, UP_NAME_SIZE = 328, UP_SHA256_SIZE = 65, UP_TIME_SIZE = 32 };
+
+struct up_item {
+    char id[UP_ID_SIZE]; /* UUID in lower case, of the thing: all its versions share it */
+    char name[UP_NAME_SIZE];
+    char kind[UP_NAME_SIZE]; /* "fin", "boot", "hood", "light", ... */
+    char maker[UP_NAME_SIZE], model[UP_NAME_SIZE], size[UP_NAME_SIZE]; /* may be empty */
+    int pieces;               /* hung together: 1, or 2 for a pair */
+    double tolerance_g;       /* |net buoyancy| up to this is neutral */
+    double expansion_per_k;   /* volume expansion of the whole, estimate */
+    double u_expansion_per_k; /* and its standard uncertainty */
+    bool compressible;        /* foam or closed air: a result holds at its depth only */
+};
+
+/* Neutral band where none is given: a choice of ours, no standard. */
+#define UP_TOLERANCE_ONE_G  50.0
+#define UP_TOLERANCE_PAIR_G 100.0
+
+/* Volume expansion of gear of mixed polymers, 3e-4 to 6e-4 per kelvin taken as rectangular (from
+   memory, no source opened). */
+#define UP_EXPANSION_PER_K   4.5e-4
+#define UP_U_EXPANSION_PER_K 0.866e-4
+
+#endif

@@ -1,0 +1,58 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/*
+ * Listening to a bare stream, live or recorded: which lines fit, how fast and how noisy it is,
+ * which readings are glitches, and where the load stood still. Memory is bounded whatever arrives.
+ */
+#ifndef UPTHRUST_LISTEN_H
+#define UPTHRUST_LISTEN_H
+
+#include "upthrust/bench.h"
+#include "upthrust/rig.h"
+#include "upthrust/wire.h"
+
+enum { UP_HEARD_PLATEAUS_MAX = 4096, UP_HEARD_GLITCHES_MAX = 1024, UP_HEARD_FLOORS_MAX = 512 };
+
+struct up_glitch {
+    double time_s, load;
+    enum up_verdict verdict;
+};
+
+/* One load column. */
+struct up_heard_column {
+    int field; /* as in the rig file; 0 for a bare layout */
+    struct up_screen screen;
+    struct up_finder *finder;
+    double floor[UP_HEARD_FLOORS_MAX]; /* noise floors along the stream, thinned out when full */
+    size_t floors, floor_step, floor_wait;
+    struct up_plateau plateau[UP_HEARD_PLATEAUS_MAX]; /* the first ones */
+    uint64_t plateaus;
+    struct up_glitch glitch[UP_HEARD_GLITCHES_MAX]; /* the first ones */
+    uint64_t glitches;
+};
+
+struct up_listening {
+    struct up_reader reader;
+    const struct up_rig *rig;
+    struct up_heard_column *column; /* rig->line.loads of them */
+    int columns;
+    uint64_t samples, bytes;
+    double first_s, last_s;
+    double interval[UP_HEARD_FLOORS_MAX]; /* between samples, thinned out when full */
+    size_t intervals, interval_step, interval_wait;
+};
+
+/* The caller destroys it. The rig must outlive it. */
+struct up_listening *up_listening_create(const struct up_rig *rig, bool skip_first_line);
+void up_listening_destroy(struct up_listening *listening);
+void up_listening_bytes(struct up_listening *listening, const char *bytes, size_t length);
+/* The stream has ended: judges what is still held. */
+void up_listening_end(struct up_listening *listening);
+
+/* Samples a second by the device's clock (median interval); NaN where it has none or below three.
+ */
+double up_listening_rate_hz(const struct up_listening *listening);
+/* Noise of one reading: its standard deviation on the plateaus, pooled; where there is none, the noise
+   floor's median along the stream; NaN where there was too little. */
+double up_listening_noise(const struct up_heard_column *column);
+
+#endif

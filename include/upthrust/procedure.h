@@ -1,0 +1,140 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/*
+ * The procedure at the tank as a state machine in virtual time: it is fed samples and the
+ * operator's answers, and hands back what to ask, show and store. It knows no device, clock or
+ * screen, so a simulated session of an hour takes a second and the same code serves the tank.
+ *
+ * Feed samples while up_procedure_next gives nothing; when it has given an ask, answer it (samples
+ * may go on meanwhile: the step of the load is looked for in them).
+ */
+#ifndef UPTHRUST_PROCEDURE_H
+#define UPTHRUST_PROCEDURE_H
+
+#include <stdbool.h>
+
+#include "upthrust/bench.h"
+#include "upthrust/calibration.h"
+#include "upthrust/failure.h"
+#include "upthrust/result.h"
+#include "upthrust/rig.h"
+#include "upthrust/wire.h"
+
+enum up_action {
+    UP_ACTION_ADD_BALLAST,
+    UP_ACTION_READ_TEMPERATURE, /* answered with a number, degrees C */
+    UP_ACTION_HANG_MASS,
+    UP_ACTION_EMPTY_IN_AIR,
+    UP_ACTION_HANG_IN_AIR,
+    UP_ACTION_EMPTY_IN_WATER,
+    UP_ACTION_IMMERSE,
+    UP_ACTION_SHAKE,
+    UP_ACTION_LIFT_OUT,
+    UP_ACTION_CONFIRM,
+    UP_ACTIONS
+};
+
+/* As in the operator protocol: "hang-mass", ... */
+const char *up_action_name(enum up_action action);
+
+struct up_ask {
+    unsigned id;
+    enum up_action action;
+    double mass_kg;        /* hang-mass */
+    const char *item_name; /* NULL where no item is handled; lives as long as the procedure */
+    const char *item_id;
+    double time_s; /* device time of the last sample */
+    bool wants_number;
+    char text[160]; /* for a person: what to do now */
+};
+
+enum up_answer_word {
+    UP_ANSWER_DONE,
+    UP_ANSWER_SKIP,
+    UP_ANSWER_AGAIN, /* the step before was spoilt: do it once more */
+    UP_ANSWER_STOP,
+    UP_ANSWER_NUMBER
+};
+
+struct up_trial {
+    unsigned number;         /* from 1 */
+    double load_counts;      /* the last reading less the tares around it */
+    double u_plateau_counts; /* of that difference, from the plateaus' own noise */
+    unsigned shakes;
+    double gain_counts[UP_TRIAL_SHAKES_MAX]; /* heavier after each shake, by this */
+    double last_gain_counts, u_gain_counts;
+    double soak_s, temp_c;
+    bool still_gaining; /* shakes_max reached and the last gain was not noise */
+};
+
+enum up_event_kind {
+    UP_EVENT_ASK,
+    UP_EVENT_PLATEAU,
+    UP_EVENT_TRIAL,
+    UP_EVENT_FAULT,    /* text; the step is asked for again */
+    UP_EVENT_FINISHED, /* done or stopped; results or calibration can be taken */
+};
+
+struct up_event {
+    enum up_event_kind kind;
+    struct up_ask ask;
+    struct up_plateau plateau;
+    const char *plateau_of; /* "tare", "mass", "air", "water" */
+    struct up_trial trial;
+    char text[200];
+};
+
+struct up_procedure;
+
+struct up_calibrate_plan {
+    const struct up_rig *rig;
+    double mass_kg[UP_CALIBRATION_POINTS_MAX];
+    unsigned masses; /* in the order hung; the heaviest is hung first of all as a preload */
+};
+
+struct up_measure_plan {
+    const struct up_rig *rig;
+    const struct up_calibration *calibration;
+    struct up_item item;
+    unsigned trials;
+    const struct up_water *water; /* waters asked for beside the tank's own */
+    unsigned waters;
+    double confidence, coverage;
+    char run_id[UP_ID_SIZE];
+};
+
+/* UP_STATUS_WRONG_INPUT where the plan cannot work: fewer than three masses, all equal, not
+   positive or beyond the cell's capacity; a calibration of another bench, of other line or sensor
+   settings, of another schedule, or with a slope that is not sound. The caller destroys it. */
+bool up_procedure_calibrate(const struct up_calibrate_plan *plan, struct up_procedure **procedure,
+                            struct up_failure *failure);
+bool up_procedure_measure(const struct up_measure_plan *plan, struct up_procedure **procedure,
+                          struct up_failure *failure);
+void up_procedure_destroy(struct up_procedure *procedure);
+
+/* The next thing to ask, show or store; false when there is nothing now: feed samples. */
+bool up_procedure_next(struct up_procedure *procedure, struct up_event *event);
+void up_procedure_sample(struct up_procedure *procedure, const struct up_sample *sample);
+
+/* False, changing nothing, for an id that is not the open ask's, or a number that is missing, not
+   finite or impossible (with the reason in the failure). */
+bool up_procedure_answer(struct up_procedure *procedure, unsigned id, enum up_answer_word word,
+                         double number, struct up_failure *failure);
+
+bool up_procedure_is_asking(const struct up_procedure *procedure);
+bool up_procedure_is_finished(const struct up_procedure *procedure);
+
+/* Live view: the latest good reading as a difference to the last tare, in load units. */
+double up_procedure_live_load(const struct up_procedure *procedure);
+double up_procedure_noise_floor(const struct up_procedure *procedure);
+
+/* After UP_EVENT_FINISHED. Calibration: UP_STATUS_UNABLE where it was stopped early or the points
+   carry no sound slope. Results: one a water, the tank's first; works on the trials that were
+   completed, UP_STATUS_UNABLE below two. The array is the caller's, of `waters` + 1. Other waters
+   are left out (*results is then 1) for an item that was not weighed in air, and for a compressible
+   one at any temperature, depth or pressure but those of the tank. */
+bool up_procedure_calibration(const struct up_procedure *procedure,
+                              struct up_calibration *calibration, struct up_failure *failure);
+bool up_procedure_results(const struct up_procedure *procedure, struct up_result *result,
+                          unsigned *results, struct up_failure *failure);
+
+#endif

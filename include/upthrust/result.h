@@ -1,0 +1,28 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/*
+ * A result: one item in one water, as the catalogue keeps it and other tools read it.
+ */
+#ifndef UPTHRUST_RESULT_H
+#define UPTHRUST_RESULT_H
+
+#include "upthrust/item.h"
+#include "upthrust/water.h"
+#include "upthrust/weighing.h"
+
+struct up_result {
+    char item_id[UP_ID_SIZE], run_id[UP_ID_SIZE];
+    struct up_water water; /* name "tank" for the tank itself */
+    bool measured;         /* basis: measured there, or calculated */
+    struct up_quantity water_density_kg_m3;
+    double immersion_depth_m;
+    double air_pressure_pa;
+    double soak_s; /* under water before the last reading */
+    bool compressible;
+    struct up_answer answer;
+    struct up_question question;
+    unsigned trials;
+    char method[320]; /* code version, calibration, rule */
+    struct up_term term[UP_INPUT_COUNT];
+};
+
+#endif

@@ -1,0 +1,67 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/*
+ * A session at the bench: one poll loop that joins a source, a procedure and an operator.
+ *
+ * Everything that happens is handed to the listener at once, so that the caller can store each
+ * trial while the next one is under way; a session that ends early has lost the trial under way, no
+ * more.
+ */
+#ifndef UPTHRUST_SESSION_H
+#define UPTHRUST_SESSION_H
+
+#include <jansson.h>
+#include <signal.h>
+#include <stdbool.h>
+
+#include "upthrust/failure.h"
+#include "upthrust/procedure.h"
+#include "upthrust/wire.h"
+
+/* ---- operators ---- */
+
+struct up_operator;
+
+enum up_operator_kind {
+    UP_OPERATOR_KEYS, /* a person at a terminal: lines typed on standard input */
+    UP_OPERATOR_JSON, /* another program: JSON Lines on standard input and output */
+};
+
+/* Reads answers from `input`; JSON goes to `output`, words for a person too (standard error, by
+   custom). Neither is closed. The caller destroys it. */
+struct up_operator *up_operator_create(enum up_operator_kind kind, int input, FILE *output);
+void up_operator_destroy(struct up_operator *op);
+
+/* The session's results or calibration, as the last line of a JSON operator; nothing for a person.
+ */
+void up_operator_tell_result(struct up_operator *op, json_t *result);
+
+/* ---- the session ---- */
+
+struct up_listener {
+    void *context;
+    /* Bytes as they came. */
+    void (*bytes)(void *context, const char *bytes, size_t length);
+    /* Asks, plateaus, trials, faults. False stops the session: it could not be stored. */
+    bool (*event)(void *context, const struct up_event *event, struct up_failure *failure);
+    /* An answer that was taken. */
+    void (*answer)(void *context, unsigned id, enum up_answer_word word, double number);
+};
+
+struct up_session {
+    const struct up_rig *rig;
+    struct up_source *source;
+    struct up_procedure *procedure;
+    struct up_operator *op;
+    struct up_listener listener;
+    const volatile sig_atomic_t *signalled; /* may be NULL; nonzero ends the session */
+    double silence_s;                       /* no byte for so long is a fault; 0 for 5 s */
+};
+
+/* Runs to the end of the procedure. False: the device is lost or silent, sends lines that do not
+   fit, or a listener could not store; what was handed to the listener is good. */
+bool up_session_run(struct up_session *session, struct up_failure *failure);
+
+/* JSON of one event as the operator protocol has it; a new reference. */
+json_t *up_event_to_json(const struct up_event *event, double counts_kg);
+
+#endif

@@ -1,0 +1,52 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/*
+ * Statistics of readings and of calibrations, by GSL. Pure functions.
+ */
+#ifndef UPTHRUST_STATISTICS_H
+#define UPTHRUST_STATISTICS_H
+
+#include <stdbool.h>
+#include <stddef.h>
+
+/* Mean, experimental standard deviation (n - 1) and lag-1 autocorrelation, two passes.
+   sd is NaN for n < 2, lag1 for a constant series. */
+struct up_summary {
+    size_t count;
+    double mean, sd, lag1;
+};
+
+struct up_summary up_summarise(const double *value, size_t count);
+
+/* Median; reorders the array. NaN for an empty one. */
+double up_median(double *value, size_t count);
+
+/* Noise floor of a series that may hold steps: 1.4826 times the median absolute first difference,
+   over the square root of 2. NaN below 3 values. `scratch` holds count - 1 doubles. */
+double up_noise_floor(const double *value, size_t count, double *scratch);
+
+/* Least squares y = sum over j < terms of c[j] x^j, or, with `proportional`, y = c[1] x alone
+   (c[0] is then 0, exactly). Covariance from the residuals, as GUM H.3. */
+enum { UP_FIT_TERMS_MAX = 3 };
+
+struct up_fit {
+    size_t count, terms;
+    double c[UP_FIT_TERMS_MAX];
+    double covariance[UP_FIT_TERMS_MAX][UP_FIT_TERMS_MAX];
+    double residual_sum_squares;
+    double residual_sd; /* sqrt(residual_sum_squares / dof) */
+    double dof;
+};
+
+/* False where the data cannot carry the fit: fewer than terms + 1 points, a number that is not
+   finite, x all equal (too few different x). Nothing is printed; *fit is zeroed. */
+bool up_fit_polynomial(const double *x, const double *y, size_t count, size_t terms,
+                       struct up_fit *fit);
+bool up_fit_proportional(const double *x, const double *y, size_t count, struct up_fit *fit);
+
+/* Student t: the factor k with P(|t| <= k) = probability; dof may be INFINITY. */
+double up_coverage_factor(double probability, double dof);
+
+/* Effective degrees of freedom, Welch-Satterthwaite (GUM G.4.1), of contributions u[i]. */
+double up_effective_dof(const double *u, const double *dof, size_t count);
+
+#endif

@@ -1,0 +1,32 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/*
+ * The demonstration's gear. All of it is invented: names, makers, masses, volumes. Net buoyancy in
+ * fresh water of 22 C (997.8 kg/m3) stands behind each, in grams; volumes are at 20 C.
+ */
+#include "tank.h"
+
+#define MAKER "Invented Works"
+
+static const struct tank_item gear[] = {
+    {"Heron fin", "fin", MAKER, "Heron", "L", 1, false, 1.980, 1.612e-3, 0.006},          /* -371 */
+    {"Heron fins, pair", "fin", MAKER, "Heron", "L", 2, false, 3.960, 3.224e-3, 0.012},   /* -742 */
+    {"Plover fin", "fin", MAKER, "Plover", "M", 1, false, 0.870, 1.036e-3, 0.004},        /* +164 */
+    {"Plover fins, pair", "fin", MAKER, "Plover", "M", 2, false, 1.740, 2.072e-3, 0.008}, /* +328 */
+    {"Coot fin", "fin", MAKER, "Coot", "M", 1, false, 1.110, 1.1025e-3, 0.005},           /* -10 */
+    {"Coot fins, pair", "fin", MAKER, "Coot", "M", 2, false, 2.220, 2.205e-3, 0.010},     /* -19 */
+    /* On the line between neutral and negative, so that nobody can tell which it is. */
+    {"Grebe fin", "fin", MAKER, "Grebe", "XL", 1, false, 1.3479, 1.3e-3, 0.004}, /* -50 at 20 C */
+    /* Neutral in fresh water, positive in the sea. */
+    {"Smew long fin", "fin", MAKER, "Smew", "42", 1, false, 2.580, 2.5958e-3, 0.008}, /* +11 */
+    {"Dabchick boot", "boot", MAKER, "Dabchick", "43", 1, true, 0.520, 0.705e-3, 0.030},
+    {"Auk hood", "hood", MAKER, "Auk", "M", 1, true, 0.310, 0.585e-3, 0.010},
+    {"Lead block", "lead", MAKER, "block", "1 kg", 1, false, 1.000, 8.83e-5, 0},       /* -912 */
+    {"Float light", "light", MAKER, "Lantern", "", 1, false, 0.640, 0.770e-3, 0.003},  /* +128 */
+    {"Tern mask", "mask", MAKER, "Tern", "", 1, false, 0.395, 0.288e-3, 0.012},        /* -108 */
+    {"Finger reel", "reel", MAKER, "Spool", "30 m", 1, false, 0.212, 0.187e-3, 0.004}, /* -25 */
+};
+
+const struct tank_item *tank_gear(size_t *count) {
+    *count = sizeof gear / sizeof gear[0];
+    return gear;
+}

@@ -1,0 +1,471 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "tank.h"
+
+#include <gsl/gsl_randist.h>
+#include <gsl/gsl_rng.h>
+#include <math.h>
+#include <stdint.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "upthrust/water.h"
+
+enum { CREEP_STATES = 3, ACTS_MAX = 16, MASSES_MAX = 32, WATERS_MAX = 32, ITEMS_MAX = 64 };
+
+static const double BALLAST_KG = 2, LEAD_KG_M3 = 11340, MASS_KG_M3 = 8000;
+static const double RAMP_S = 0.5, SHAKE_S = 6;
+static const double CREEP_TAU_S[CREEP_STATES] = {4, 30, 200};
+static const double CREEP_PART[CREEP_STATES] = {0.3, 0.35, 0.35};
+static const double TURN = 6.283185307179586;
+
+enum hung { HUNG_NOTHING, HUNG_MASS, HUNG_AIR, HUNG_WATER };
+
+struct act {
+    char name[24], item[80];
+    double mass_kg, at_s;
+};
+
+struct named {
+    char name[80];
+    double value;
+};
+
+struct tank {
+    struct tank_declared declared;
+    struct tank_cell cell;
+    gsl_rng *session, *noise, *hand; /* apart, so that one more draw here shifts none there */
+
+    /* drawn once a session */
+    double temp_c, thermometer_error_k, solids_g_kg, water_kg_m3, air_kg_m3;
+    double expansion_per_k[ITEMS_MAX], item_offset_k[ITEMS_MAX];
+    double counts_kg, offset_counts, creep_rel, drift_counts_s, curvature_per_kg;
+    struct named mass_error[MASSES_MAX], water_error[WATERS_MAX];
+    size_t masses, waters;
+
+    /* now */
+    double time_s, noise_counts, walk_counts;
+    double creep_kg[CREEP_STATES];
+    bool ballast;
+    enum hung hung;
+    const struct tank_item *item;
+    double trapped_kg, hang_kg, meniscus_kg;
+    double target_kg, from_kg, ramp_end_s; /* the load moves from one to the other */
+    double shake_end_s;                    /* off the hook until then; 0 for no shake */
+    double touched_s, sway_kg, slosh_kg, sway_phase, slosh_phase;
+    struct act act[ACTS_MAX];
+    size_t acts;
+};
+
+struct tank_declared tank_declared_default(void) {
+    return (struct tank_declared){.temp_c = 22,
+                                  .temp_spread_k = 2,
+                                  .u_thermometer_k = 0.1,
+                                  .solids_max_g_kg = 0.4,
+                                  .item_temp_halfwidth_k = 0.5,
+                                  .expansion_low_per_k = 3e-4,
+                                  .expansion_high_per_k = 6e-4,
+                                  .mass_tolerance_rel = 5e-5,
+                                  .air_temp_c = 22,
+                                  .air_pressure_pa = 101325,
+                                  .air_humidity = 0.5,
+                                  .u_air_temp_k = 1,
+                                  .u_air_pressure_pa = 500,
+                                  .u_air_humidity = 0.1,
+                                  .shake_share_low = 0.5,
+                                  .shake_share_high = 0.85,
+                                  .line_diameter_m = 0.0008,
+                                  .tank_area_m2 = 0.36,
+                                  .meniscus_halfwidth_kg = 2e-5,
+                                  .hang_sd_kg = 2.5e-4,
+                                  .depth_m = 0.4};
+}
+
+/* White and correlated noise, drift, creep and settling within what recordings of cheap cells on
+   24-bit converters show; 600 counts a gram is a 10 kg beam at gain 128. */
+struct tank_cell tank_cell_default(void) {
+    return (struct tank_cell){.counts_kg = 600000,
+                              .counts_kg_spread_rel = 0.02,
+                              .offset_counts = 80000,
+                              .white_counts = 45,
+                              .correlated_counts = 40,
+                              .correlation = 0.4,
+                              .drift_counts_min = 150,
+                              .walk_counts_sqrt_s = 3,
+                              .creep_rel_low = -0.0025,
+                              .creep_rel_high = 0.0025,
+                              .creep_asymmetry = 0.15,
+                              .curvature_rel = 2e-5,
+                              .capacity_kg = 10,
+                              .sway_kg = 0.02,
+                              .sway_period_s = 1.3,
+                              .sway_decay_s = 3,
+                              .slosh_kg = 0.03,
+                              .slosh_period_s = 0.9,
+                              .slosh_decay_s = 2.5,
+                              .bit_slip_chance = 1.0 / 2000,
+                              .rate_hz = 10,
+                              .jitter_s = 0.002};
+}
+
+/* ---- a session's draws ---- */
+
+static double between(gsl_rng *rng, double low, double high) {
+    return low + (high - low) * gsl_rng_uniform(rng);
+}
+
+static double density_at(double temp_c, double solids_g_kg, double depth_m) {
+    struct up_water water = {.model = UP_WATER_FRESH,
+                             .temp_c = fmin(fmax(temp_c, 0), 40),
+                             .salinity_g_kg = solids_g_kg,
+                             .depth_m = depth_m};
+    struct up_water_density density;
+    return up_water_density(&water, &density, NULL) ? density.density_kg_m3.value : (double)NAN;
+}
+
+static double draw_air(gsl_rng *rng, const struct tank_declared *declared) {
+    struct up_air air = {
+        .temp_c = up_known(declared->air_temp_c + gsl_ran_gaussian(rng, declared->u_air_temp_k), 0),
+        .pressure_pa = up_known(
+            declared->air_pressure_pa + gsl_ran_gaussian(rng, declared->u_air_pressure_pa), 0),
+        .humidity = up_known(
+            fmin(fmax(declared->air_humidity + gsl_ran_gaussian(rng, declared->u_air_humidity), 0),
+                 1),
+            0)};
+    struct up_quantity density;
+    return up_air_density(&air, &density, NULL) ? density.value : (double)NAN;
+}
+
+static void draw_session(struct tank *tank) {
+    const struct tank_declared *declared = &tank->declared;
+    const struct tank_cell *cell = &tank->cell;
+    gsl_rng *rng = tank->session;
+    tank->temp_c = declared->temp_c + gsl_ran_gaussian(rng, declared->temp_spread_k);
+    tank->temp_c = fmin(fmax(tank->temp_c, 4), 36);
+    tank->thermometer_error_k = gsl_ran_gaussian(rng, declared->u_thermometer_k);
+    tank->solids_g_kg = between(rng, 0, declared->solids_max_g_kg);
+    tank->water_kg_m3 = density_at(tank->temp_c, tank->solids_g_kg, declared->depth_m);
+    tank->air_kg_m3 = draw_air(rng, declared);
+    tank->counts_kg = cell->counts_kg * (1 + gsl_ran_gaussian(rng, cell->counts_kg_spread_rel));
+    tank->offset_counts = cell->offset_counts;
+    tank->creep_rel = between(rng, cell->creep_rel_low, cell->creep_rel_high);
+    tank->drift_counts_s = between(rng, -1, 1) * cell->drift_counts_min / 60;
+    tank->curvature_per_kg = between(rng, -1, 1) * cell->curvature_rel / cell->capacity_kg;
+    for (size_t i = 0; i < ITEMS_MAX; i++) {
+        tank->expansion_per_k[i] =
+            between(rng, declared->expansion_low_per_k, declared->expansion_high_per_k);
+        tank->item_offset_k[i] = declared->item_temp_halfwidth_k * between(rng, -1, 1);
+    }
+}
+
+struct tank *tank_create(const struct tank_declared *declared, const struct tank_cell *cell,
+                         unsigned long seed) {
+    struct tank *tank = calloc(1, sizeof *tank);
+    if (tank == NULL) {
+        return NULL;
+    }
+    tank->declared = *declared;
+    tank->cell = *cell;
+    tank->session = gsl_rng_alloc(gsl_rng_mt19937);
+    tank->noise = gsl_rng_alloc(gsl_rng_mt19937);
+    tank->hand = gsl_rng_alloc(gsl_rng_mt19937);
+    gsl_rng_set(tank->session, 3 * seed + 1);
+    gsl_rng_set(tank->noise, 3 * seed + 2);
+    gsl_rng_set(tank->hand, 3 * seed + 3);
+    draw_session(tank);
+    tank->touched_s = -1e9;
+    return tank;
+}
+
+void tank_destroy(struct tank *tank) {
+    if (tank != NULL) {
+        gsl_rng_free(tank->session);
+        gsl_rng_free(tank->noise);
+        gsl_rng_free(tank->hand);
+        free(tank);
+    }
+}
+
+/* A named draw from N(0, 1), the same whenever the name comes again. */
+static double drawn_by_name(gsl_rng *rng, struct named *list, size_t *count, size_t room,
+                            const char *name, bool rectangular) {
+    for (size_t i = 0; i < *count; i++) {
+        if (strcmp(list[i].name, name) == 0) {
+            return list[i].value;
+        }
+    }
+    if (*count == room) {
+        return 0;
+    }
+    snprintf(list[*count].name, sizeof list[*count].name, "%s", name);
+    list[*count].value = rectangular ? between(rng, -1, 1) : gsl_ran_gaussian(rng, 1);
+    return list[(*count)++].value;
+}
+
+/* ---- forces, as true kilograms of upward pull on the hook ---- */
+
+static size_t item_index(const struct tank_item *item) {
+    size_t count;
+    return (size_t)(item - tank_gear(&count));
+}
+
+static const struct tank_item *find_item(const char *name) {
+    size_t count;
+    const struct tank_item *gear = tank_gear(&count);
+    for (size_t i = 0; name != NULL && i < count; i++) {
+        if (strcmp(gear[i].name, name) == 0) {
+            return &gear[i];
+        }
+    }
+    return NULL;
+}
+
+static double volume_at(const struct tank *tank, const struct tank_item *item, double temp_c) {
+    double expansion = tank->expansion_per_k[item_index(item)];
+    return item->volume_m3 * (1 + expansion * (temp_c - 20));
+}
+
+/* The immersed item raises the level by V / A, which wets as much more of the line. */
+static double wetted_line_kg(const struct tank *tank, double volume_m3) {
+    double radius_m = tank->declared.line_diameter_m / 2;
+    return tank->water_kg_m3 * TURN / 2 * radius_m * radius_m * volume_m3 /
+           tank->declared.tank_area_m2;
+}
+
+static double hung_kg(struct tank *tank, double mass_kg) {
+    char name[32];
+    double volume_m3;
+    switch (tank->hung) {
+    case HUNG_NOTHING:
+        break;
+    case HUNG_MASS:
+        snprintf(name, sizeof name, "%.9g", mass_kg);
+        mass_kg *= 1 + tank->declared.mass_tolerance_rel *
+                           drawn_by_name(tank->session, tank->mass_error, &tank->masses, MASSES_MAX,
+                                         name, true);
+        return mass_kg * (1 - tank->air_kg_m3 / MASS_KG_M3);
+    case HUNG_AIR:
+        volume_m3 = volume_at(tank, tank->item, tank->declared.air_temp_c);
+        return tank->item->mass_kg - tank->air_kg_m3 * volume_m3;
+    case HUNG_WATER:
+        volume_m3 =
+            volume_at(tank, tank->item, tank->temp_c + tank->item_offset_k[item_index(tank->item)]);
+        return tank->item->mass_kg - tank->water_kg_m3 * volume_m3 - tank->trapped_kg +
+               tank->hang_kg - wetted_line_kg(tank, volume_m3);
+    }
+    return 0;
+}
+
+static double ballast_kg(const struct tank *tank) {
+    return tank->ballast ? BALLAST_KG * (1 - tank->water_kg_m3 / LEAD_KG_M3) : 0;
+}
+
+/* ---- acts ---- */
+
+static void touch(struct tank *tank) {
+    double size = 0.3 + fabs(tank->target_kg - tank->from_kg);
+    tank->touched_s = tank->ramp_end_s;
+    tank->sway_kg = tank->cell.sway_kg * fmin(size, 2) * between(tank->hand, 0.5, 1);
+    tank->slosh_kg = tank->cell.slosh_kg * between(tank->hand, 0.3, 1);
+    tank->sway_phase = between(tank->hand, 0, TURN);
+    tank->slosh_phase = between(tank->hand, 0, TURN);
+}
+
+static double load_now(const struct tank *tank) {
+    double left = (tank->ramp_end_s - tank->time_s) / RAMP_S;
+    if (tank->time_s < tank->shake_end_s) {
+        return ballast_kg(tank);
+    }
+    left = fmin(fmax(left, 0), 1);
+    return tank->target_kg + (tank->from_kg - tank->target_kg) * left;
+}
+
+static void load_hook(struct tank *tank, double mass_kg, double from_s) {
+    tank->from_kg = load_now(tank);
+    tank->meniscus_kg = tank->declared.meniscus_halfwidth_kg * between(tank->hand, -1, 1);
+    tank->target_kg = ballast_kg(tank) + hung_kg(tank, mass_kg) + tank->meniscus_kg;
+    tank->ramp_end_s = from_s + RAMP_S;
+    touch(tank);
+}
+
+static void immerse(struct tank *tank) {
+    double mean_kg = tank->item->trapped_kg;
+    tank->trapped_kg = mean_kg > 0 ? gsl_ran_exponential(tank->hand, mean_kg) : 0;
+    tank->hang_kg = gsl_ran_gaussian(tank->hand, tank->declared.hang_sd_kg);
+}
+
+static void shake(struct tank *tank) {
+    double share =
+        between(tank->hand, tank->declared.shake_share_low, tank->declared.shake_share_high);
+    tank->trapped_kg *= 1 - share;
+    tank->hang_kg = gsl_ran_gaussian(tank->hand, tank->declared.hang_sd_kg);
+    tank->shake_end_s = tank->time_s + SHAKE_S;
+}
+
+static void carry_out(struct tank *tank, const struct act *act) {
+    bool empty = strcmp(act->name, "empty-in-air") == 0 ||
+                 strcmp(act->name, "empty-in-water") == 0 || strcmp(act->name, "lift-out") == 0;
+    double from_s = tank->time_s;
+    if (strcmp(act->name, "add-ballast") == 0) {
+        tank->ballast = true;
+    } else if (strcmp(act->name, "hang-mass") == 0) {
+        tank->hung = HUNG_MASS;
+    } else if (empty) {
+        tank->hung = HUNG_NOTHING;
+    } else {
+        tank->item = act->item[0] != '\0' ? find_item(act->item) : tank->item;
+        tank->hung = strcmp(act->name, "hang-in-air") == 0 ? HUNG_AIR : HUNG_WATER;
+        if (strcmp(act->name, "immerse") == 0) {
+            immerse(tank);
+        } else if (strcmp(act->name, "shake") == 0) {
+            shake(tank);
+            from_s = tank->shake_end_s;
+        }
+    }
+    load_hook(tank, act->mass_kg, from_s);
+    if (tank->shake_end_s > tank->time_s) {
+        tank->from_kg = ballast_kg(tank);
+    }
+}
+
+/* What the last act still to come will leave hanging decides what can be done next. */
+static bool is_possible(const struct tank *tank, const char *act, const char *item,
+                        double mass_kg) {
+    static const char *const plain[] = {"add-ballast", "empty-in-air", "empty-in-water",
+                                        "lift-out"};
+    const char *last = tank->acts > 0 ? tank->act[tank->acts - 1].name : "";
+    bool in_water = tank->acts > 0 ? strcmp(last, "immerse") == 0 || strcmp(last, "shake") == 0
+                                   : tank->hung == HUNG_WATER;
+    for (size_t i = 0; i < sizeof plain / sizeof plain[0]; i++) {
+        if (strcmp(act, plain[i]) == 0) {
+            return true;
+        }
+    }
+    if (strcmp(act, "hang-mass") == 0) {
+        return isfinite(mass_kg) && mass_kg > 0;
+    }
+    if (strcmp(act, "shake") == 0) {
+        return in_water && (item == NULL || item[0] == '\0' || find_item(item) != NULL);
+    }
+    return (strcmp(act, "hang-in-air") == 0 || strcmp(act, "immerse") == 0) &&
+           find_item(item) != NULL;
+}
+
+bool tank_act(struct tank *tank, const char *act, const char *item, double mass_kg, double at_s) {
+    struct act *next;
+    if (tank->acts == ACTS_MAX || !is_possible(tank, act, item, mass_kg)) {
+        return false;
+    }
+    next = &tank->act[tank->acts++];
+    memset(next, 0, sizeof *next);
+    snprintf(next->name, sizeof next->name, "%s", act);
+    snprintf(next->item, sizeof next->item, "%s", item != NULL ? item : "");
+    next->mass_kg = mass_kg;
+    next->at_s = at_s;
+    return true;
+}
+
+static void act_when_due(struct tank *tank) {
+    while (tank->acts > 0 && tank->act[0].at_s <= tank->time_s) {
+        struct act act = tank->act[0];
+        tank->acts--;
+        memmove(tank->act, tank->act + 1, tank->acts * sizeof tank->act[0]);
+        carry_out(tank, &act);
+    }
+}
+
+/* ---- the cell ---- */
+
+/* Each state follows its part of the load with its own time constant, a little faster when the load
+   goes down: so the zero returns, and creep is not quite additive. */
+static double creep(struct tank *tank, double load_kg, double dt_s) {
+    double sum_kg = 0;
+    for (int i = 0; i < CREEP_STATES; i++) {
+        double goal_kg = CREEP_PART[i] * tank->creep_rel * load_kg;
+        bool falling = fabs(goal_kg) < fabs(tank->creep_kg[i]);
+        double rate = (falling ? 1 + tank->cell.creep_asymmetry : 1) / CREEP_TAU_S[i];
+        tank->creep_kg[i] += (goal_kg - tank->creep_kg[i]) * (1 - exp(-dt_s * rate));
+        sum_kg += tank->creep_kg[i];
+    }
+    return sum_kg;
+}
+
+static double ringing_kg(const struct tank *tank) {
+    const struct tank_cell *cell = &tank->cell;
+    double since_s = tank->time_s - tank->touched_s;
+    if (since_s < 0 || since_s > 100) {
+        return 0;
+    }
+    return tank->sway_kg * exp(-since_s / cell->sway_decay_s) *
+               sin(TURN * since_s / cell->sway_period_s + tank->sway_phase) +
+           tank->slosh_kg * exp(-since_s / cell->slosh_decay_s) *
+               sin(TURN * since_s / cell->slosh_period_s + tank->slosh_phase);
+}
+
+static double noise(struct tank *tank, double dt_s) {
+    const struct tank_cell *cell = &tank->cell;
+    double r = cell->correlation;
+    tank->noise_counts = r * tank->noise_counts +
+                         gsl_ran_gaussian(tank->noise, cell->correlated_counts * sqrt(1 - r * r));
+    tank->walk_counts += gsl_ran_gaussian(tank->noise, cell->walk_counts_sqrt_s * sqrt(dt_s));
+    return gsl_ran_gaussian(tank->noise, cell->white_counts) + tank->noise_counts +
+           tank->walk_counts + tank->drift_counts_s * tank->time_s;
+}
+
+/* The read began before the data was ready: see how recordings show it, 0x800000 | (word >> k). */
+static int32_t maybe_slip(struct tank *tank, int32_t word) {
+    if (gsl_rng_uniform(tank->noise) >= tank->cell.bit_slip_chance) {
+        return word;
+    }
+    unsigned k = 1 + (unsigned)gsl_rng_uniform_int(tank->noise, 2);
+    uint32_t slipped = 0x800000U | (((uint32_t)word & 0xFFFFFFU) >> k);
+    return (int32_t)slipped - 0x1000000;
+}
+
+static int32_t read_cell(struct tank *tank, double dt_s) {
+    double load_kg = load_now(tank);
+    double bent_kg = load_kg + creep(tank, load_kg, dt_s) + ringing_kg(tank);
+    bent_kg += tank->curvature_per_kg * bent_kg * bent_kg;
+    double counts = tank->offset_counts + tank->counts_kg * bent_kg + noise(tank, dt_s);
+    counts = fmin(fmax(round(counts), -8388608), 8388607);
+    return maybe_slip(tank, (int32_t)counts);
+}
+
+size_t tank_sample(struct tank *tank, char *line, size_t size) {
+    double dt_s = 1 / tank->cell.rate_hz + gsl_ran_gaussian(tank->noise, tank->cell.jitter_s);
+    dt_s = fmax(dt_s, 0.1 / tank->cell.rate_hz);
+    tank->time_s += dt_s;
+    act_when_due(tank);
+    int length = snprintf(line, size, "%.0f,%ld,%.2f\r\n", tank->time_s * 1e3,
+                          (long)read_cell(tank, dt_s), tank_thermometer_c(tank));
+    return length < 0 ? 0 : (size_t)length;
+}
+
+double tank_time_s(const struct tank *tank) {
+    return tank->time_s;
+}
+
+double tank_thermometer_c(const struct tank *tank) {
+    return round((tank->temp_c + tank->thermometer_error_k) * 100) / 100;
+}
+
+/* ---- the truth ---- */
+
+double tank_truth_in_tank_g(const struct tank *tank, const char *name) {
+    const struct tank_item *item = find_item(name);
+    return item == NULL
+               ? (double)NAN
+               : (tank->water_kg_m3 * volume_at(tank, item, tank->temp_c) - item->mass_kg) * 1e3;
+}
+
+double tank_truth_in_water_g(struct tank *tank, const char *name, const char *water,
+                             double density_kg_m3, double u_density_kg_m3, double temp_c) {
+    const struct tank_item *item = find_item(name);
+    double error =
+        drawn_by_name(tank->session, tank->water_error, &tank->waters, WATERS_MAX, water, false);
+    return item == NULL
+               ? (double)NAN
+               : ((density_kg_m3 + u_density_kg_m3 * error) * volume_at(tank, item, temp_c) -
+                  item->mass_kg) *
+                     1e3;
+}

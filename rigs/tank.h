@@ -1,0 +1,96 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/*
+ * A simulated tank with a load cell over it, in virtual time: it knows the truth that a bench must
+ * find. Nothing here includes a header of the program it tests except those of physics
+ * (upthrust/water.h); it advances only when a sample is asked for, and the same seed gives the same
+ * session at any speed.
+ *
+ * Rig effects are drawn anew for each session from the distributions that rigs/simulated.ini
+ * declares to the program (struct tank_declared).
+ */
+#ifndef TANK_H
+#define TANK_H
+
+#include <stdbool.h>
+#include <stddef.h>
+
+/* What the bench is told about the tank, and from which each session draws the truth. Names and
+   numbers stand in rigs/simulated.ini too; tests/rigs checks that they agree. */
+struct tank_declared {
+    double temp_c, temp_spread_k;     /* water: normal about temp_c, spread between sessions */
+    double u_thermometer_k;           /* normal, one error a session */
+    double solids_max_g_kg;           /* dissolved solids: rectangular from 0 */
+    double item_temp_halfwidth_k;     /* item above water: rectangular, one an item and session */
+    double expansion_low_per_k, expansion_high_per_k; /* rectangular, by item */
+    double mass_tolerance_rel;        /* reference masses: rectangular half-width, one a mass */
+    double air_temp_c, air_pressure_pa, air_humidity; /* told values */
+    double u_air_temp_k, u_air_pressure_pa, u_air_humidity;
+    double shake_share_low, shake_share_high; /* share of the air left that one shake frees */
+    double line_diameter_m, tank_area_m2;
+    double meniscus_halfwidth_kg;     /* rectangular, anew each change of load */
+    double hang_sd_kg;                /* wetting and hanging: normal, anew each immersion */
+    double depth_m;
+};
+
+/* How the cell behaves; drawn for each session about these. */
+struct tank_cell {
+    double counts_kg;            /* slope, and its spread between sessions, relative */
+    double counts_kg_spread_rel;
+    double offset_counts;
+    double white_counts, correlated_counts, correlation; /* noise: white, and first-order
+                                                            autoregressive with its lag-1 */
+    double drift_counts_min, walk_counts_sqrt_s;
+    double creep_rel_low, creep_rel_high; /* total share of a load step, either sign, rectangular */
+    double creep_asymmetry;      /* unloading goes on this much faster: not quite additive */
+    double curvature_rel;        /* departure from the straight line at capacity, relative */
+    double capacity_kg;
+    double sway_kg, sway_period_s, sway_decay_s;   /* after touching, by load */
+    double slosh_kg, slosh_period_s, slosh_decay_s;
+    double bit_slip_chance;      /* a sample */
+    double rate_hz, jitter_s;
+};
+
+struct tank_item {
+    char name[80];       /* plainly invented */
+    char kind[24], maker[48], model[48], size[24];
+    int pieces;
+    bool compressible;
+    double mass_kg, volume_m3; /* true, at 20 C */
+    double trapped_kg;         /* mean lift of the air caught at an immersion; 0 for none */
+};
+
+struct tank;
+
+struct tank_declared tank_declared_default(void);
+struct tank_cell tank_cell_default(void);
+
+/* The demonstration's gear. */
+const struct tank_item *tank_gear(size_t *count);
+
+/* The caller destroys what it created. */
+struct tank *tank_create(const struct tank_declared *declared, const struct tank_cell *cell,
+                         unsigned long seed);
+void tank_destroy(struct tank *tank);
+
+/* One more sample: the line as the rig prints it, "time_ms,counts,temp_c\r\n", NUL ended; returns
+   its length. Device time moves on by about 1 / rate_hz. */
+size_t tank_sample(struct tank *tank, char *line, size_t size);
+double tank_time_s(const struct tank *tank);
+
+/* An operator's act, named as in the operator protocol: add-ballast, empty-in-air, hang-in-air,
+   empty-in-water, immerse, shake, lift-out, hang-mass. It takes effect at device time at_s, or at
+   once when that has passed; samples go on in between. item and mass_kg where the act needs them.
+   False, changing nothing, for an act or item it does not know or that cannot be done now. */
+bool tank_act(struct tank *tank, const char *act, const char *item, double mass_kg, double at_s);
+
+/* What the thermometer shows, with this session's error. */
+double tank_thermometer_c(const struct tank *tank);
+
+/* The truth, in grams: an item's net buoyancy in the tank's own water with all air out and the item
+   at the water's temperature; or in another water, whose true density is drawn once a session and
+   name from a normal distribution about the density told. NaN for an unknown item. */
+double tank_truth_in_tank_g(const struct tank *tank, const char *item);
+double tank_truth_in_water_g(struct tank *tank, const char *item, const char *water,
+                             double density_kg_m3, double u_density_kg_m3, double temp_c);
+
+#endif

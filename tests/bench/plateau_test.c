@@ -1,0 +1,149 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include <gsl/gsl_randist.h>
+#include <gsl/gsl_rng.h>
+#include <math.h>
+#include <setjmp.h>
+#include <stdarg.h>
+#include <stddef.h>
+#include <stdint.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include <cmocka.h>
+
+#include "upthrust/bench.h"
+
+enum { COUNT = 1000 };
+
+static struct up_reading reading[COUNT];
+static gsl_rng *rng;
+
+static int begin(void **state) {
+    (void)state;
+    rng = gsl_rng_alloc(gsl_rng_mt19937);
+    gsl_rng_set(rng, 5);
+    return 0;
+}
+
+static int end(void **state) {
+    (void)state;
+    gsl_rng_free(rng);
+    return 0;
+}
+
+static void make(double level, double sd, double slope_per_s) {
+    for (int i = 0; i < COUNT; i++) {
+        reading[i] = (struct up_reading){.time_s = 0.1 * i, .temp_c = 21};
+        reading[i].load = level + slope_per_s * 0.1 * i + gsl_ran_gaussian(rng, sd);
+    }
+}
+
+static void quiet_is_settled(void **state) {
+    struct up_plateau plateau;
+    (void)state;
+    make(5000, 50, 0);
+    assert_true(up_plateau_judge(reading, 80, 50, 0, &plateau));
+    assert_true(fabs(plateau.load - 5000) < 4 * 50 / sqrt(80));
+    assert_true(fabs(plateau.u_load - 50 / sqrt(80)) < 3);
+    assert_int_equal(plateau.readings, 80);
+    assert_true(plateau.temp_c == 21);
+}
+
+static void slope_sway_and_too_few_are_not(void **state) {
+    struct up_plateau plateau;
+    (void)state;
+    make(5000, 50, 30);
+    assert_false(up_plateau_judge(reading, 80, 50, 0, &plateau));
+    assert_true(up_plateau_judge(reading, 80, 50, 250, &plateau)); /* a creep that is allowed for */
+    make(5000, 50, 0);
+    for (int i = 0; i < 80; i++) {
+        reading[i].load += 300 * sin(0.1 * i * 2 * 3.14159 / 1.3);
+    }
+    assert_false(up_plateau_judge(reading, 80, 50, 0, &plateau));
+    make(5000, 50, 0);
+    assert_false(up_plateau_judge(reading, 4, 50, 0, &plateau));
+    assert_false(up_plateau_judge(reading, 0, 50, 0, &plateau));
+}
+
+static void glitches_are_never_averaged_in(void **state) {
+    struct up_plateau plateau;
+    (void)state;
+    make(5000, 50, 0);
+    reading[20].load = -8e6;
+    reading[20].verdict = UP_READING_BIT_SLIP;
+    assert_true(up_plateau_judge(reading, 80, 50, 0, &plateau));
+    assert_int_equal(plateau.glitches, 1);
+    assert_int_equal(plateau.readings, 79);
+    assert_true(fabs(plateau.load - 5000) < 30);
+}
+
+/* A first-order autoregressive series of lag-1 r: the mean's variance is (1 + r) / (1 - r) times
+   that of white noise (Box and Jenkins; from memory). Checked on 400 windows. */
+static void uncertainty_allows_for_correlation(void **state) {
+    const double r = 0.5, sd = 50;
+    double sum = 0, squares = 0, stated = 0;
+    (void)state;
+    for (int n = 0; n < 400; n++) {
+        struct up_plateau plateau;
+        double last = gsl_ran_gaussian(rng, sd);
+        for (int i = 0; i < 200; i++) {
+            last = r * last + gsl_ran_gaussian(rng, sd * sqrt(1 - r * r));
+            reading[i] = (struct up_reading){.time_s = 0.1 * i, .load = last, .temp_c = NAN};
+        }
+        up_plateau_judge(reading, 200, sd, 0, &plateau);
+        sum += plateau.load;
+        squares += plateau.load * plateau.load;
+        stated += plateau.u_load;
+    }
+    double seen = sqrt(squares / 400 - sum / 400 * sum / 400);
+    assert_true(fabs(stated / 400 / seen - 1) < 0.15);
+}
+
+static void finder_reads_each_level_once(void **state) {
+    static const double level[] = {0, 10000, 20000, 9990, 50};
+    struct up_finder *finder = up_finder_create(4, 6);
+    struct up_plateau plateau[8];
+    int found = 0;
+    (void)state;
+    make(0, 60, 0);
+    for (int i = 0; i < COUNT; i++) {
+        reading[i].load += level[i / 200];
+        if (i % 200 < 8 && i > 100) { /* handling */
+            reading[i].load += gsl_ran_gaussian(rng, 4000);
+        }
+        found += up_finder_push(finder, &reading[i], 60, &plateau[found]);
+    }
+    found += up_finder_end(finder, 60, &plateau[found]);
+    assert_int_equal(found, 5);
+    for (int i = 0; i < 5; i++) {
+        assert_true(fabs(plateau[i].load - level[i]) < 50);
+        double middle_s = (plateau[i].start_s + plateau[i].end_s) / 2;
+        assert_true(middle_s > 20 * i + 4.5 && middle_s < 20 * i + 9);
+    }
+    up_finder_destroy(finder);
+}
+
+static void finder_keeps_memory_bounded_and_still_reads(void **state) {
+    struct up_finder *finder = up_finder_create(4, 6);
+    struct up_plateau plateau;
+    (void)state;
+    for (int i = 0; i < 400000; i++) {
+        struct up_reading one = {.time_s = 0.1 * i, .load = gsl_ran_gaussian(rng, 60)};
+        assert_false(up_finder_push(finder, &one, 60, &plateau));
+    }
+    assert_true(up_finder_end(finder, 60, &plateau));
+    assert_true(plateau.end_s < 20);
+    up_finder_destroy(finder);
+}
+
+int main(void) {
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(quiet_is_settled),
+        cmocka_unit_test(slope_sway_and_too_few_are_not),
+        cmocka_unit_test(glitches_are_never_averaged_in),
+        cmocka_unit_test(uncertainty_allows_for_correlation),
+        cmocka_unit_test(finder_reads_each_level_once),
+        cmocka_unit_test(finder_keeps_memory_bounded_and_still_reads),
+    };
+    return cmocka_run_group_tests_name("plateau", tests, begin, end);
+}

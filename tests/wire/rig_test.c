@@ -1,0 +1,176 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include <math.h>
+#include <setjmp.h>
+#include <stdarg.h>
+#include <stddef.h>
+#include <stdint.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include <cmocka.h>
+
+#include "embedded.h"
+#include "upthrust/rig.h"
+#include "upthrust/text.h"
+
+#define HEAD "[rig]\nid = bench-1\n"
+#define LINE                                                                                       \
+    "[line]\nlayout = fields\nseparator = comma\nload_field = 2\ntime_field = 1\ntime_unit = ms\n"
+
+static void reads_what_is_written(void **state) {
+    struct up_rig rig;
+    struct up_failure failure = {0};
+    (void)state;
+    assert_true(up_rig_parse("t",
+                             HEAD "name = the bench\n" LINE "temp_field = 3\nword_bits = 24\n"
+                                  "[sensor]\ncapacity_kg = 10\n"
+                                  "[tank]\nline_diameter_mm = 0.8\nmeniscus_g = 0.02\n"
+                                  "[bench]\nread_after_s = 15\nshake_share = 0.5\ntrials = 6\n",
+                             &rig, &failure));
+    assert_string_equal(rig.id, "bench-1");
+    assert_string_equal(rig.name, "the bench");
+    assert_int_equal(rig.line.separator, ',');
+    assert_int_equal(rig.line.loads, 1);
+    assert_int_equal(rig.line.load_field[0], 2);
+    assert_int_equal(rig.line.temp_field, 3);
+    assert_true(rig.line.time_unit_s == 1e-3);
+    assert_true(rig.capacity_kg == 10);
+    assert_true(fabs(rig.line_diameter_m - 0.0008) < 1e-15);
+    assert_true(fabs(rig.meniscus_kg - 2e-5) < 1e-18);
+    assert_true(rig.read_after_s == 15 && rig.shake_share == 0.5 && rig.trials == 6);
+    assert_true(isnan(rig.temp_c));
+}
+
+static void load_columns_may_be_several(void **state) {
+    struct up_rig rig;
+    struct up_failure failure = {0};
+    (void)state;
+    assert_true(up_rig_parse("t",
+                             HEAD "[line]\nlayout = fields\nseparator = blanks\n"
+                                  "load_field = 11, 12,13\nrate_hz = 10\n",
+                             &rig, &failure));
+    assert_int_equal(rig.line.loads, 3);
+    assert_int_equal(rig.line.load_field[1], 12);
+    assert_int_equal(rig.line.load_field[2], 13);
+}
+
+struct refusal {
+    const char *text, *says;
+};
+
+static const struct refusal refusals[] = {
+    {"", "section [rig] is missing"},
+    {HEAD, "section [line] is missing"},
+    {"[rig]\nname = x\n" LINE, "lacks the key id"},
+    {HEAD LINE "colour = red\n", "line 9: unknown key colour"},
+    {HEAD "[lamp]\npin = 3\n" LINE, "line 4: unknown section [lamp]"},
+    {HEAD LINE "load_field = 3\n", "line 9: load_field is given twice"},
+    {HEAD "[line]\nlayout = fields\nseparator = ,\n", "one of comma semicolon tab blanks"},
+    {HEAD "[line]\nlayout = sideways\n", "one of bare fields"},
+    {HEAD "[line]\nlayout = bare\nrate_hz = ten\n", "line 5: rate_hz = ten: give a number"},
+    {HEAD "[line]\nlayout = bare\nrate_hz = 1e999\n", "give a number"},
+    {HEAD "[line]\nlayout = bare\nrate_hz = nan\n", "give a number"},
+    {HEAD "[line]\nlayout = bare\n", "rate_hz is the clock"},
+    {HEAD "[line]\nlayout = bare\nrate_hz = 10\nload_field = 2\n", "no separator and no fields"},
+    {HEAD "[line]\nlayout = fields\nseparator = tab\nrate_hz = 5\n", "load_field"},
+    {HEAD "[line]\nlayout = fields\nseparator = tab\nload_field = 0\n", "columns"},
+    {HEAD "[line]\nlayout = fields\nseparator = tab\nload_field = 2.5\n", "columns"},
+    {HEAD "[line]\nlayout = fields\nseparator = tab\nload_field = 1,2,3,4,5,6,7,8,9\n", "columns"},
+    {HEAD "[line]\nlayout = fields\nseparator = tab\nload_field = 2,2\nrate_hz = 1\n", "twice"},
+    {HEAD LINE "temp_field = 2\n", "at once"},
+    {HEAD LINE "temp_field = 1\n", "at once"},
+    {HEAD "[line]\nlayout = fields\nseparator = tab\nload_field = 2\ntime_field = 1\n",
+     "belong together"},
+    {HEAD LINE "load_unit = kg\nword_bits = 24\n", "load_unit = counts only"},
+    {HEAD LINE "[bench]\nread_after_s = 5\nwindow_s = 20\n", "longer than twice"},
+    {HEAD LINE "[tank]\ntemp_c = 41\n", "from 0 to 40"},
+    {HEAD LINE "[tank]\ntemp_c = -0.1\n", "from 0 to 40"},
+    {HEAD "just words\n", "line 3: neither"},
+    {"[rig]\nid = \x01\n" LINE, "control characters"},
+    {"[rig]\nid = \xff\n" LINE, "control characters"},
+};
+
+static void refuses_with_the_place(void **state) {
+    (void)state;
+    for (size_t i = 0; i < sizeof refusals / sizeof refusals[0]; i++) {
+        struct up_rig rig;
+        struct up_failure failure = {0};
+        if (up_rig_parse("my.ini", refusals[i].text, &rig, &failure) ||
+            strstr(failure.text, refusals[i].says) == NULL ||
+            strstr(failure.text, "my.ini") == NULL || failure.status != UP_STATUS_WRONG_INPUT) {
+            fail_msg("case %zu says \"%s\", wanted \"%s\"", i, failure.text, refusals[i].says);
+        }
+    }
+}
+
+static void refuses_long_lines_with_the_right_number(void **state) {
+    char text[1000];
+    struct up_rig rig;
+    struct up_failure failure = {0};
+    (void)state;
+    snprintf(text, sizeof text, HEAD "name = %0300d\n" LINE, 7);
+    assert_false(up_rig_parse("t", text, &rig, &failure));
+    assert_non_null(strstr(failure.text, "line 3: the line is longer than 199 bytes"));
+}
+
+static void hash_follows_line_and_sensor_only(void **state) {
+    struct up_rig plain, renamed, commented, changed;
+    struct up_failure failure = {0};
+    (void)state;
+    assert_true(up_rig_parse("t", HEAD LINE "[sensor]\ncapacity_kg = 10\n", &plain, &failure));
+    assert_true(up_rig_parse("t",
+                             "[rig]\nid = other\n" LINE "[sensor]\ncapacity_kg = 10\n"
+                             "[bench]\ntrials = 9\n",
+                             &renamed, &failure));
+    assert_true(
+        up_rig_parse("t", "; words\n[sensor]\ncapacity_kg=10\n" HEAD LINE, &commented, &failure));
+    assert_true(up_rig_parse("t", HEAD LINE "[sensor]\ncapacity_kg = 20\n", &changed, &failure));
+    assert_string_equal(plain.sha256, renamed.sha256);
+    assert_string_equal(plain.sha256, commented.sha256);
+    assert_string_not_equal(plain.sha256, changed.sha256);
+    assert_int_equal(strlen(plain.sha256), 64);
+}
+
+static void missing_and_binary_files(void **state) {
+    struct up_rig rig;
+    struct up_failure failure = {0};
+    (void)state;
+    assert_false(up_rig_load("/nowhere/rig.ini", &rig, &failure));
+    assert_int_equal(failure.status, UP_STATUS_WRONG_INPUT);
+    assert_non_null(strstr(failure.text, "/nowhere/rig.ini"));
+    assert_false(up_rig_load("/dev/zero", &rig, &failure));
+    assert_non_null(strstr(failure.text, "no rig file"));
+    assert_false(up_rig_load("/tmp", &rig, &failure));
+    assert_int_equal(failure.status, UP_STATUS_WRONG_INPUT);
+}
+
+static void simulated_rig_takes_its_port(void **state) {
+    struct up_rig rig;
+    struct up_failure failure = {0};
+    char path[] = "/tmp/upthrust-rig-XXXXXX";
+    (void)state;
+    assert_non_null(mkdtemp(path));
+    char *file = up_text_format("%s/rig.ini", path);
+    assert_true(up_rig_write_with_port(embedded_simulated_ini, "/dev/pts/77", file, &failure));
+    assert_true(up_rig_load(file, &rig, &failure));
+    assert_string_equal(rig.port_path, "/dev/pts/77");
+    assert_string_equal(rig.path, file);
+    assert_int_equal(rig.line.loads, 1);
+    remove(file);
+    remove(path);
+    free(file);
+}
+
+int main(void) {
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(reads_what_is_written),
+        cmocka_unit_test(load_columns_may_be_several),
+        cmocka_unit_test(refuses_with_the_place),
+        cmocka_unit_test(refuses_long_lines_with_the_right_number),
+        cmocka_unit_test(hash_follows_line_and_sensor_only),
+        cmocka_unit_test(missing_and_binary_files),
+        cmocka_unit_test(simulated_rig_takes_its_port),
+    };
+    return cmocka_run_group_tests_name("rig", tests, NULL, NULL);
+}
