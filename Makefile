@@ -39,7 +39,7 @@ endif
 
 PKG_CFLAGS = $(shell pkg-config --cflags $(LIBRARIES) 2>/dev/null)
 PKG_LIBS   = $(shell pkg-config --libs $(LIBRARIES) 2>/dev/null) -lm
-COMPILE = $(CC) -std=c17 -D_XOPEN_SOURCE=700 -D_DEFAULT_SOURCE -Iinclude -I$(OUT)/made \
+COMPILE = $(CC) -std=c17 -D_XOPEN_SOURCE=700 -D_DEFAULT_SOURCE -Iinclude -I$(OUT)/made -Irigs -Itests/support \
   -DUPTHRUST_VERSION='"$(VERSION)"' -ffp-contract=off $(WARNINGS) $(CFLAGS) $(PKG_CFLAGS) -MMD -MP
 
 FLOORS := text metrology wire bench catalogue report

@@ -43,6 +43,7 @@ struct up_procedure {
     struct up_reading *held; /* since the open or last ask */
     size_t held_count, held_room;
     double now_s;
+    bool has_time; /* a sample has come */
     double live_load;
     double temp_c; /* told by the operator, the rig, or the last plateau */
 

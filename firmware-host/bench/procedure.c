@@ -401,6 +401,10 @@ static void try_reading(struct up_procedure *procedure) {
 void up_procedure_sample(struct up_procedure *procedure, const struct up_sample *sample) {
     struct up_reading reading;
     procedure->now_s = sample->time_s;
+    if (!procedure->has_time) { /* what was asked and answered before counts from here */
+        procedure->has_time = true;
+        procedure->ask.time_s = procedure->done_s = sample->time_s;
+    }
     if (procedure->stage == STAGE_FINISHED ||
         !up_screen_push(&procedure->screen, sample->time_s, sample->load[0], sample->temp_c,
                         &reading)) {

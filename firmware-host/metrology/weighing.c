@@ -8,7 +8,7 @@
 
 #include "upthrust/statistics.h"
 
-enum { DRAWS_DEFAULT = 100000 };
+enum { DRAWS_DEFAULT = 50000 };
 
 struct input_text {
     const char *name, *unit;

@@ -51,7 +51,7 @@ static bool write_data(FILE *stream, void *context) {
     const struct up_rows *rows = context;
     size_t item = 0;
     fputs("# series: 1 fresh, 2 sea, 3 tank (items without a calculated water)\n"
-          "# item\tseries\tbuoyancy_g\texpanded_u_g\ttolerance_g\n",
+          "# item\tseries\tbuoyancy_g\texpanded_u_g\ttolerance_g\tdecided\n",
           stream);
     for (size_t i = 0; i < rows->count; i++) {
         const struct up_row *row = &rows->row[i];
@@ -61,8 +61,8 @@ static bool write_data(FILE *stream, void *context) {
         up_text_from_number(row->expanded_u_g, number[1], sizeof number[1]);
         up_text_from_number(row->tolerance_g, number[2], sizeof number[2]);
         if (series_of(rows, row) != 0) {
-            fprintf(stream, "%zu\t%d\t%s\t%s\t%s\n", item, series_of(rows, row), number[0],
-                    number[1], number[2]);
+            fprintf(stream, "%zu\t%d\t%s\t%s\t%s\t%d\n", item, series_of(rows, row), number[0],
+                    number[1], number[2], strcmp(row->class, "undecided") != 0);
         }
     }
     return ferror(stream) == 0;

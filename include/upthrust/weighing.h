@@ -83,7 +83,7 @@ struct up_question {
     double coverage;      /* of the interval, 0.95 */
     double confidence;    /* a class is stated when its probability reaches this */
     bool air_share_known; /* false: no class that hangs on the trapped air */
-    unsigned draws;       /* of the Monte Carlo; 0 for 100000 */
+    unsigned draws;       /* of the Monte Carlo; 0 for 50000 */
     unsigned long seed;
 };
 

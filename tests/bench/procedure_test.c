@@ -1,0 +1,434 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include <math.h>
+#include <setjmp.h>
+#include <stdarg.h>
+#include <stddef.h>
+#include <stdint.h>
+#include <string.h>
+
+#include <cmocka.h>
+
+#include "virtual_bench.h"
+
+static const double masses_kg[] = {0.5, 1, 2};
+static struct virtual_bench bench;
+
+/* A cell without any vice but white noise, in a session with a seed of its own. */
+static void quiet(unsigned long seed) {
+    virtual_bench_begin(&bench, seed);
+    bench.cell.creep_rel_low = bench.cell.creep_rel_high = 0;
+    bench.cell.curvature_rel = bench.cell.drift_counts_min = bench.cell.walk_counts_sqrt_s = 0;
+    bench.cell.correlated_counts = bench.cell.bit_slip_chance = 0;
+    bench.declared.hang_sd_kg = bench.declared.item_temp_halfwidth_k = 0;
+    bench.declared.u_thermometer_k = bench.declared.mass_tolerance_rel = 0;
+    virtual_bench_restart(&bench, seed);
+}
+
+static const struct tank_item *item_called(const char *name) {
+    size_t count;
+    const struct tank_item *gear = tank_gear(&count);
+    for (size_t i = 0; i < count; i++) {
+        if (strcmp(gear[i].name, name) == 0) {
+            return &gear[i];
+        }
+    }
+    fail_msg("no %s", name);
+    return NULL;
+}
+
+static int end(void **state) {
+    (void)state;
+    virtual_bench_end(&bench);
+    return 0;
+}
+
+static void calibration_finds_slope_and_stores_points(void **state) {
+    struct up_failure failure = {0};
+    (void)state;
+    quiet(3);
+    bench.cell.counts_kg_spread_rel = 0;
+    virtual_bench_restart(&bench, 3);
+    assert_true(virtual_bench_calibrate(&bench, masses_kg, 3, 2, &failure));
+    const struct up_calibration *c = &bench.calibration;
+    /* The cell counts force; a conventional kilogram weighs 1 - rho_a / 8000 of it in air. */
+    double expected = 600000 * (1 - 1.19 / 8000);
+    assert_true(fabs(c->slope_counts_kg / expected - 1) < 3e-5);
+    assert_true(fabs(c->slope_counts_kg - expected) < 5 * c->u_slope_counts_kg + 6);
+    assert_int_equal(c->points, 6);
+    assert_true(c->dof == 5);
+    assert_true(fabs(c->offset_counts) < 4 * c->u_offset_counts);
+    assert_true(fabs(c->creep_rel_decade) < 1e-4);
+    assert_int_equal(bench.asked[UP_ACTION_HANG_MASS], 7);      /* the preload and six loadings */
+    assert_int_equal(bench.asked[UP_ACTION_EMPTY_IN_WATER], 7); /* a tare round each */
+    assert_int_equal(bench.faults, 0);
+    assert_string_equal(c->bench, "simulated-tank");
+}
+
+static void creep_is_seen_with_its_sign(void **state) {
+    struct up_failure failure = {0};
+    (void)state;
+    for (int sign = -1; sign <= 1; sign += 2) {
+        quiet(4);
+        bench.cell.creep_rel_low = bench.cell.creep_rel_high = sign * 0.003;
+        virtual_bench_restart(&bench, 4);
+        assert_true(virtual_bench_calibrate(&bench, masses_kg, 3, 1, &failure));
+        assert_true(bench.calibration.creep_rel_decade * sign > 0.0004);
+        virtual_bench_end(&bench);
+    }
+    bench.tank = NULL;
+}
+
+static void a_quiet_tank_gives_the_truth(void **state) {
+    static const char *const names[] = {"Heron fin", "Plover fins, pair", "Lead block"};
+    struct up_failure failure = {0};
+    (void)state;
+    quiet(5);
+    assert_true(virtual_bench_calibrate(&bench, masses_kg, 3, 2, &failure));
+    for (size_t i = 0; i < 3; i++) {
+        struct up_result result;
+        unsigned results = 0;
+        const struct tank_item *item = item_called(names[i]);
+        bench.trials = 0;
+        if (!virtual_bench_measure(&bench, item, 3, NULL, 0, &result, &results, &failure)) {
+            fail_msg("%s", failure.text);
+        }
+        assert_int_equal(results, 1);
+        assert_int_equal(bench.trials, 3);
+        double truth_g = tank_truth_in_tank_g(bench.tank, item->name);
+        double error_g = result.answer.buoyancy_kg.value * 1e3 - truth_g;
+        assert_true(fabs(error_g) < 0.6);
+        assert_true(fabs(result.answer.volume_m3 / item->volume_m3 - 1) < 2e-3);
+        assert_true(fabs(result.answer.mass_kg / item->mass_kg - 1) < 3e-4);
+        assert_int_equal(result.trials, 3);
+        assert_true(result.measured);
+        assert_string_equal(result.water.name, "tank");
+    }
+}
+
+static void each_trial_has_tares_around_it_and_is_shaken(void **state) {
+    struct up_failure failure = {0};
+    struct up_result result;
+    unsigned results = 0;
+    (void)state;
+    quiet(6);
+    assert_true(virtual_bench_calibrate(&bench, masses_kg, 3, 1, &failure));
+    memset(bench.asked, 0, sizeof bench.asked);
+    assert_true(virtual_bench_measure(&bench, item_called("Dabchick boot"), 4, NULL, 0, &result,
+                                      &results, &failure));
+    assert_int_equal(bench.asked[UP_ACTION_EMPTY_IN_WATER], 1);
+    assert_int_equal(bench.asked[UP_ACTION_IMMERSE], 4);
+    assert_int_equal(bench.asked[UP_ACTION_LIFT_OUT], 4);
+    assert_true(bench.asked[UP_ACTION_SHAKE] > 6); /* 30 g of air take more than one shake */
+    assert_int_equal(bench.asked[UP_ACTION_HANG_IN_AIR], 1);
+    assert_int_equal(bench.asked[UP_ACTION_EMPTY_IN_AIR], 2);
+    assert_int_equal(bench.asked[UP_ACTION_READ_TEMPERATURE], 0); /* the stream tells it */
+}
+
+static void glitches_do_not_shift_the_result(void **state) {
+    struct up_failure failure = {0};
+    struct up_result result;
+    unsigned results = 0;
+    const struct tank_item *item = item_called("Lead block");
+    (void)state;
+    quiet(7);
+    bench.cell.bit_slip_chance = 0.1;
+    virtual_bench_restart(&bench, 7);
+    assert_true(virtual_bench_calibrate(&bench, masses_kg, 3, 2, &failure));
+    assert_true(virtual_bench_measure(&bench, item, 3, NULL, 0, &result, &results, &failure));
+    double error_g =
+        result.answer.buoyancy_kg.value * 1e3 - tank_truth_in_tank_g(bench.tank, item->name);
+    assert_true(fabs(error_g) < 0.6);
+}
+
+/* ---- an operator who does not do as asked ---- */
+
+static bool stop_at_third_immersion(struct virtual_bench *b, struct up_procedure *procedure,
+                                    const struct up_ask *ask) {
+    if (ask->action == UP_ACTION_IMMERSE && b->asked[UP_ACTION_IMMERSE] == 3) {
+        return up_procedure_answer(procedure, ask->id, UP_ANSWER_STOP, 0, NULL);
+    }
+    return false;
+}
+
+static void stopping_early_keeps_the_completed_trials(void **state) {
+    struct up_failure failure = {0};
+    struct up_result result;
+    unsigned results = 0;
+    (void)state;
+    quiet(8);
+    assert_true(virtual_bench_calibrate(&bench, masses_kg, 3, 1, &failure));
+    bench.hook = stop_at_third_immersion;
+    assert_true(virtual_bench_measure(&bench, item_called("Heron fin"), 5, NULL, 0, &result,
+                                      &results, &failure));
+    assert_int_equal(result.trials, 2);
+}
+
+static bool never_in_air(struct virtual_bench *b, struct up_procedure *procedure,
+                         const struct up_ask *ask) {
+    (void)b;
+    return ask->action == UP_ACTION_HANG_IN_AIR &&
+           up_procedure_answer(procedure, ask->id, UP_ANSWER_SKIP, 0, NULL);
+}
+
+static void without_a_dry_weighing_no_other_water_is_told(void **state) {
+    static const struct up_water sea = {
+        .name = "sea", .model = UP_WATER_SEA, .temp_c = 15, .salinity_g_kg = 35};
+    struct up_failure failure = {0};
+    struct up_result result[2];
+    unsigned results = 0;
+    (void)state;
+    quiet(9);
+    assert_true(virtual_bench_calibrate(&bench, masses_kg, 3, 1, &failure));
+    assert_true(virtual_bench_measure(&bench, item_called("Heron fin"), 2, &sea, 1, result,
+                                      &results, &failure));
+    assert_int_equal(results, 2);
+    bench.hook = never_in_air;
+    assert_true(virtual_bench_measure(&bench, item_called("Heron fin"), 2, &sea, 1, result,
+                                      &results, &failure));
+    assert_int_equal(results, 1);
+    assert_true(isnan(result[0].answer.volume_m3));
+}
+
+static void compressible_gear_is_told_in_the_tank_only(void **state) {
+    static const struct up_water fresh = {.name = "fresh", .temp_c = 20};
+    struct up_failure failure = {0};
+    struct up_result result[2];
+    unsigned results = 0;
+    (void)state;
+    quiet(10);
+    assert_true(virtual_bench_calibrate(&bench, masses_kg, 3, 1, &failure));
+    assert_true(virtual_bench_measure(&bench, item_called("Auk hood"), 2, &fresh, 1, result,
+                                      &results, &failure));
+    assert_int_equal(results, 1);
+    assert_true(result[0].compressible);
+}
+
+static bool again_once(struct virtual_bench *b, struct up_procedure *procedure,
+                       const struct up_ask *ask) {
+    if (ask->action == UP_ACTION_SHAKE && b->asked[UP_ACTION_SHAKE] == 1) {
+        return up_procedure_answer(procedure, ask->id, UP_ANSWER_AGAIN, 0, NULL);
+    }
+    return false;
+}
+
+static void again_begins_the_trial_anew_from_a_tare(void **state) {
+    struct up_failure failure = {0};
+    struct up_result result;
+    unsigned results = 0;
+    (void)state;
+    quiet(11);
+    assert_true(virtual_bench_calibrate(&bench, masses_kg, 3, 1, &failure));
+    memset(bench.asked, 0, sizeof bench.asked);
+    bench.hook = again_once;
+    assert_true(virtual_bench_measure(&bench, item_called("Lead block"), 2, NULL, 0, &result,
+                                      &results, &failure));
+    assert_int_equal(bench.asked[UP_ACTION_EMPTY_IN_WATER], 2);
+    assert_int_equal(bench.asked[UP_ACTION_IMMERSE], 3);
+    assert_int_equal(result.trials, 2);
+}
+
+static bool slow_hands(struct virtual_bench *b, struct up_procedure *procedure,
+                       const struct up_ask *ask) {
+    char line[96];
+    struct up_sample sample;
+    if (ask->wants_number) {
+        return false;
+    }
+    /* Acts at once, but says so only half a minute later, samples going on. */
+    tank_act(b->tank, up_action_name(ask->action), ask->item_name, ask->mass_kg,
+             tank_time_s(b->tank));
+    for (int i = 0; i < 300; i++) {
+        size_t length = tank_sample(b->tank, line, sizeof line);
+        for (size_t j = 0; j < length; j++) {
+            if (up_reader_push(&b->reader, line[j], &sample)) {
+                up_procedure_sample(procedure, &sample);
+            }
+        }
+    }
+    return up_procedure_answer(procedure, ask->id, UP_ANSWER_DONE, 0, NULL);
+}
+
+/* The schedule counts from the load's own step: with 0.3 % of creep the time of "done" would shift
+   the readings, and the slope with them. */
+static void the_schedule_counts_from_the_step_not_from_the_answer(void **state) {
+    struct up_failure failure = {0};
+    (void)state;
+    quiet(12);
+    bench.cell.creep_rel_low = bench.cell.creep_rel_high = 0.003;
+    virtual_bench_restart(&bench, 12);
+    assert_true(virtual_bench_calibrate(&bench, masses_kg, 3, 1, &failure));
+    double prompt = bench.calibration.slope_counts_kg;
+    virtual_bench_restart(&bench, 12);
+    bench.hook = slow_hands;
+    assert_true(virtual_bench_calibrate(&bench, masses_kg, 3, 1, &failure));
+    assert_true(fabs(bench.calibration.slope_counts_kg / prompt - 1) < 1.5e-4);
+}
+
+static void answers_that_do_not_fit_change_nothing(void **state) {
+    struct up_calibrate_plan plan = {.rig = &bench.rig, .mass_kg = {0.5, 1, 2}, .masses = 3};
+    struct up_procedure *procedure;
+    struct up_event event;
+    struct up_failure failure = {0};
+    (void)state;
+    quiet(13);
+    assert_true(up_procedure_calibrate(&plan, &procedure, &failure));
+    assert_true(up_procedure_next(procedure, &event));
+    assert_int_equal(event.kind, UP_EVENT_ASK);
+    unsigned id = event.ask.id;
+    assert_false(up_procedure_answer(procedure, id + 1, UP_ANSWER_DONE, 0, &failure));
+    assert_false(up_procedure_answer(procedure, 0, UP_ANSWER_DONE, 0, &failure));
+    assert_false(up_procedure_answer(procedure, id, UP_ANSWER_NUMBER, 20, &failure));
+    assert_true(up_procedure_is_asking(procedure));
+    assert_true(up_procedure_answer(procedure, id, UP_ANSWER_DONE, 0, &failure));
+    assert_false(up_procedure_answer(procedure, id, UP_ANSWER_DONE, 0, &failure));
+    up_procedure_destroy(procedure);
+}
+
+static void impossible_temperatures_are_refused(void **state) {
+    static const double bad[] = {-0.1, 40.1, (double)NAN, (double)INFINITY, 1e300};
+    struct up_failure failure = {0};
+    (void)state;
+    quiet(14);
+    assert_true(virtual_bench_calibrate(&bench, masses_kg, 3, 1, &failure));
+    bench.rig.line.temp_field = 0;
+    struct up_measure_plan plan = {.rig = &bench.rig,
+                                   .calibration = &bench.calibration,
+                                   .item = virtual_bench_item(item_called("Heron fin")),
+                                   .trials = 2,
+                                   .confidence = 0.95,
+                                   .coverage = 0.95};
+    struct up_procedure *procedure;
+    struct up_event event;
+    assert_true(up_procedure_measure(&plan, &procedure, &failure));
+    assert_true(up_procedure_next(procedure, &event));
+    up_procedure_answer(procedure, event.ask.id, UP_ANSWER_DONE, 0, NULL);
+    assert_true(up_procedure_next(procedure, &event));
+    assert_int_equal(event.ask.action, UP_ACTION_READ_TEMPERATURE);
+    assert_false(up_procedure_answer(procedure, event.ask.id, UP_ANSWER_DONE, 0, &failure));
+    for (size_t i = 0; i < sizeof bad / sizeof bad[0]; i++) {
+        assert_false(
+            up_procedure_answer(procedure, event.ask.id, UP_ANSWER_NUMBER, bad[i], &failure));
+    }
+    assert_true(up_procedure_answer(procedure, event.ask.id, UP_ANSWER_NUMBER, 21.5, &failure));
+    up_procedure_destroy(procedure);
+}
+
+/* ---- plans that cannot work ---- */
+
+static void refuse_masses(const double *kg, unsigned count, const char *says) {
+    struct up_calibrate_plan plan = {.rig = &bench.rig, .masses = count};
+    struct up_procedure *procedure;
+    struct up_failure failure = {0};
+    for (unsigned i = 0; i < count; i++) {
+        plan.mass_kg[i] = kg[i];
+    }
+    if (up_procedure_calibrate(&plan, &procedure, &failure) || strstr(failure.text, says) == NULL ||
+        failure.status != UP_STATUS_WRONG_INPUT) {
+        fail_msg("says \"%s\", wanted \"%s\"", failure.text, says);
+    }
+}
+
+static void masses_that_cannot_calibrate(void **state) {
+    (void)state;
+    quiet(15);
+    refuse_masses(NULL, 0, "three different");
+    refuse_masses((const double[]){1, 2}, 2, "three different");
+    refuse_masses((const double[]){1, 2, 2, 1}, 4, "three different");
+    refuse_masses((const double[]){1, 1, 1}, 3, "three different");
+    refuse_masses((const double[]){1, 0, 2}, 3, "must be positive");
+    refuse_masses((const double[]){1, -2, 3}, 3, "must be positive");
+    refuse_masses((const double[]){1, (double)NAN, 3}, 3, "must be positive");
+    refuse_masses((const double[]){1, 2, 9}, 3, "capacity");
+}
+
+static void a_calibration_that_does_not_fit_the_rig(void **state) {
+    struct up_failure failure = {0};
+    struct up_result result;
+    unsigned results = 0;
+    const struct tank_item *item = item_called("Heron fin");
+    (void)state;
+    quiet(16);
+    assert_true(virtual_bench_calibrate(&bench, masses_kg, 3, 1, &failure));
+    bench.rig.sha256[0] ^= 1;
+    assert_false(virtual_bench_measure(&bench, item, 2, NULL, 0, &result, &results, &failure));
+    assert_non_null(strstr(failure.text, "void"));
+    bench.rig.sha256[0] ^= 1;
+    bench.rig.read_after_s += 1;
+    assert_false(virtual_bench_measure(&bench, item, 2, NULL, 0, &result, &results, &failure));
+    assert_non_null(strstr(failure.text, "creep"));
+    bench.rig.read_after_s -= 1;
+    memcpy(bench.rig.id, "other", 6);
+    assert_false(virtual_bench_measure(&bench, item, 2, NULL, 0, &result, &results, &failure));
+    assert_non_null(strstr(failure.text, "other"));
+}
+
+static bool wrong_masses(struct virtual_bench *b, struct up_procedure *procedure,
+                         const struct up_ask *ask) {
+    if (ask->action != UP_ACTION_HANG_MASS) {
+        return false;
+    }
+    tank_act(b->tank, "hang-mass", NULL, b->asked[UP_ACTION_HANG_MASS] % 2 == 0 ? 0.1 : 3,
+             tank_time_s(b->tank));
+    return up_procedure_answer(procedure, ask->id, UP_ANSWER_DONE, 0, NULL);
+}
+
+static void masses_that_were_not_those_named(void **state) {
+    struct up_failure failure = {0};
+    (void)state;
+    quiet(17);
+    bench.hook = wrong_masses;
+    assert_false(virtual_bench_calibrate(&bench, masses_kg, 3, 1, &failure));
+    assert_non_null(strstr(failure.text, "do not follow the masses"));
+}
+
+/* ---- a tank that does not come to rest; a float too strong for the ballast ---- */
+
+static void endless_sway_is_a_fault_not_a_number(void **state) {
+    struct up_failure failure = {0};
+    (void)state;
+    quiet(18);
+    bench.cell.sway_kg = 1;
+    bench.cell.sway_decay_s = 1e9;
+    bench.cell.slosh_kg = 0.5;
+    bench.cell.slosh_decay_s = 1e9;
+    virtual_bench_restart(&bench, 18);
+    assert_false(virtual_bench_calibrate(&bench, masses_kg, 3, 1, &failure));
+    assert_true(bench.faults >= 3);
+    assert_non_null(strstr(bench.fault, "gave up"));
+}
+
+static void a_float_stronger_than_the_ballast_is_told(void **state) {
+    struct up_failure failure = {0};
+    struct up_result result;
+    unsigned results = 0;
+    (void)state;
+    quiet(19);
+    assert_true(virtual_bench_calibrate(&bench, masses_kg, 3, 1, &failure));
+    bench.rig.ballast_kg = 0.3;
+    assert_false(virtual_bench_measure(&bench, item_called("Plover fins, pair"), 2, NULL, 0,
+                                       &result, &results, &failure));
+    assert_non_null(strstr(bench.fault, "the item lifts"));
+}
+
+int main(void) {
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test_teardown(calibration_finds_slope_and_stores_points, end),
+        cmocka_unit_test(creep_is_seen_with_its_sign),
+        cmocka_unit_test_teardown(a_quiet_tank_gives_the_truth, end),
+        cmocka_unit_test_teardown(each_trial_has_tares_around_it_and_is_shaken, end),
+        cmocka_unit_test_teardown(glitches_do_not_shift_the_result, end),
+        cmocka_unit_test_teardown(stopping_early_keeps_the_completed_trials, end),
+        cmocka_unit_test_teardown(without_a_dry_weighing_no_other_water_is_told, end),
+        cmocka_unit_test_teardown(compressible_gear_is_told_in_the_tank_only, end),
+        cmocka_unit_test_teardown(again_begins_the_trial_anew_from_a_tare, end),
+        cmocka_unit_test_teardown(the_schedule_counts_from_the_step_not_from_the_answer, end),
+        cmocka_unit_test_teardown(answers_that_do_not_fit_change_nothing, end),
+        cmocka_unit_test_teardown(impossible_temperatures_are_refused, end),
+        cmocka_unit_test_teardown(masses_that_cannot_calibrate, end),
+        cmocka_unit_test_teardown(a_calibration_that_does_not_fit_the_rig, end),
+        cmocka_unit_test_teardown(masses_that_were_not_those_named, end),
+        cmocka_unit_test_teardown(endless_sway_is_a_fault_not_a_number, end),
+        cmocka_unit_test_teardown(a_float_stronger_than_the_ballast_is_told, end),
+    };
+    return cmocka_run_group_tests_name("procedure", tests, NULL, NULL);
+}

@@ -1,0 +1,146 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "virtual_bench.h"
+
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "embedded.h"
+
+enum { SAMPLES_MAX = 24 * 3600 * 10 };
+
+void virtual_bench_begin(struct virtual_bench *bench, unsigned long seed) {
+    struct up_failure failure;
+    memset(bench, 0, sizeof *bench);
+    if (!up_rig_parse("simulated.ini", embedded_simulated_ini, &bench->rig, &failure)) {
+        fprintf(stderr, "%s\n", failure.text);
+        abort();
+    }
+    bench->cell = tank_cell_default();
+    bench->declared = tank_declared_default();
+    virtual_bench_restart(bench, seed);
+}
+
+void virtual_bench_restart(struct virtual_bench *bench, unsigned long seed) {
+    tank_destroy(bench->tank);
+    bench->tank = tank_create(&bench->declared, &bench->cell, seed);
+    up_reader_begin(&bench->reader, &bench->rig.line, false);
+}
+
+void virtual_bench_end(struct virtual_bench *bench) {
+    tank_destroy(bench->tank);
+    bench->tank = NULL;
+}
+
+static void do_ask(struct virtual_bench *bench, struct up_procedure *procedure,
+                   const struct up_ask *ask) {
+    bench->asks++;
+    bench->asked[ask->action]++;
+    if (bench->hook != NULL && bench->hook(bench, procedure, ask)) {
+        return;
+    }
+    if (ask->wants_number) {
+        up_procedure_answer(procedure, ask->id, UP_ANSWER_NUMBER, tank_thermometer_c(bench->tank),
+                            NULL);
+        return;
+    }
+    tank_act(bench->tank, up_action_name(ask->action), ask->item_name, ask->mass_kg,
+             tank_time_s(bench->tank));
+    up_procedure_answer(procedure, ask->id, UP_ANSWER_DONE, 0, NULL);
+}
+
+static void take_event(struct virtual_bench *bench, struct up_procedure *procedure,
+                       const struct up_event *event) {
+    switch (event->kind) {
+    case UP_EVENT_ASK:
+        do_ask(bench, procedure, &event->ask);
+        break;
+    case UP_EVENT_PLATEAU:
+        bench->plateaus++;
+        break;
+    case UP_EVENT_TRIAL:
+        bench->trials++;
+        break;
+    case UP_EVENT_FAULT:
+        bench->faults++;
+        snprintf(bench->fault, sizeof bench->fault, "%s", event->text);
+        break;
+    case UP_EVENT_FINISHED:
+        break;
+    }
+}
+
+static void one_sample(struct virtual_bench *bench, struct up_procedure *procedure) {
+    char line[96];
+    struct up_sample sample;
+    size_t length = tank_sample(bench->tank, line, sizeof line);
+    for (size_t i = 0; i < length; i++) {
+        if (up_reader_push(&bench->reader, line[i], &sample)) {
+            up_procedure_sample(procedure, &sample);
+        }
+    }
+}
+
+bool virtual_bench_run(struct virtual_bench *bench, struct up_procedure *procedure) {
+    struct up_event event;
+    for (long i = 0; i < SAMPLES_MAX; i++) {
+        while (up_procedure_next(procedure, &event)) {
+            take_event(bench, procedure, &event);
+        }
+        if (up_procedure_is_finished(procedure)) {
+            return true;
+        }
+        one_sample(bench, procedure);
+    }
+    return false;
+}
+
+bool virtual_bench_calibrate(struct virtual_bench *bench, const double *mass_kg, unsigned masses,
+                             unsigned rounds, struct up_failure *failure) {
+    struct up_calibrate_plan plan = {.rig = &bench->rig, .masses = masses * rounds};
+    struct up_procedure *procedure;
+    for (unsigned i = 0; i < plan.masses; i++) {
+        plan.mass_kg[i] = mass_kg[i % masses];
+    }
+    if (!up_procedure_calibrate(&plan, &procedure, failure)) {
+        return false;
+    }
+    bool good = virtual_bench_run(bench, procedure) &&
+                up_procedure_calibration(procedure, &bench->calibration, failure);
+    up_procedure_destroy(procedure);
+    return good;
+}
+
+struct up_item virtual_bench_item(const struct tank_item *from) {
+    struct up_item item = {.id = "00000000-0000-4000-8000-000000000001",
+                           .pieces = from->pieces,
+                           .tolerance_g =
+                               from->pieces == 2 ? UP_TOLERANCE_PAIR_G : UP_TOLERANCE_ONE_G,
+                           .expansion_per_k = UP_EXPANSION_PER_K,
+                           .u_expansion_per_k = UP_U_EXPANSION_PER_K,
+                           .compressible = from->compressible};
+    snprintf(item.name, sizeof item.name, "%s", from->name);
+    return item;
+}
+
+bool virtual_bench_measure(struct virtual_bench *bench, const struct tank_item *item,
+                           unsigned trials, const struct up_water *water, unsigned waters,
+                           struct up_result *result, unsigned *results,
+                           struct up_failure *failure) {
+    struct up_measure_plan plan = {.rig = &bench->rig,
+                                   .calibration = &bench->calibration,
+                                   .item = virtual_bench_item(item),
+                                   .trials = trials,
+                                   .water = water,
+                                   .waters = waters,
+                                   .confidence = 0.95,
+                                   .coverage = 0.95};
+    struct up_procedure *procedure;
+    if (!up_procedure_measure(&plan, &procedure, failure)) {
+        return false;
+    }
+    bool good = virtual_bench_run(bench, procedure) &&
+                up_procedure_results(procedure, result, results, failure);
+    up_procedure_destroy(procedure);
+    return good;
+}
