@@ -17,41 +17,41 @@
 /* What the bench is told about the tank, and from which each session draws the truth. Names and
    numbers stand in rigs/simulated.ini too; tests/rigs checks that they agree. */
 struct tank_declared {
-    double temp_c, temp_spread_k;     /* water: normal about temp_c, spread between sessions */
-    double u_thermometer_k;           /* normal, one error a session */
-    double solids_max_g_kg;           /* dissolved solids: rectangular from 0 */
-    double item_temp_halfwidth_k;     /* item above water: rectangular, one an item and session */
+    double temp_c, temp_spread_k; /* water: normal about temp_c, spread between sessions */
+    double u_thermometer_k;       /* normal, one error a session */
+    double solids_max_g_kg;       /* dissolved solids: rectangular from 0 */
+    double item_temp_halfwidth_k; /* item above water: rectangular, one an item and session */
     double expansion_low_per_k, expansion_high_per_k; /* rectangular, by item */
-    double mass_tolerance_rel;        /* reference masses: rectangular half-width, one a mass */
+    double mass_tolerance_rel; /* reference masses: rectangular half-width, one a mass */
     double air_temp_c, air_pressure_pa, air_humidity; /* told values */
     double u_air_temp_k, u_air_pressure_pa, u_air_humidity;
     double shake_share_low, shake_share_high; /* share of the air left that one shake frees */
     double line_diameter_m, tank_area_m2;
-    double meniscus_halfwidth_kg;     /* rectangular, anew each change of load */
-    double hang_sd_kg;                /* wetting and hanging: normal, anew each immersion */
+    double meniscus_halfwidth_kg; /* rectangular, anew each change of load */
+    double hang_sd_kg;            /* wetting and hanging: normal, anew each immersion */
     double depth_m;
 };
 
 /* How the cell behaves; drawn for each session about these. */
 struct tank_cell {
-    double counts_kg;            /* slope, and its spread between sessions, relative */
+    double counts_kg; /* slope, and its spread between sessions, relative */
     double counts_kg_spread_rel;
     double offset_counts;
     double white_counts, correlated_counts, correlation; /* noise: white, and first-order
                                                             autoregressive with its lag-1 */
     double drift_counts_min, walk_counts_sqrt_s;
     double creep_rel_low, creep_rel_high; /* total share of a load step, either sign, rectangular */
-    double creep_asymmetry;      /* unloading goes on this much faster: not quite additive */
-    double curvature_rel;        /* departure from the straight line at capacity, relative */
+    double creep_asymmetry; /* unloading goes on this much faster: not quite additive */
+    double curvature_rel;   /* departure from the straight line at capacity, relative */
     double capacity_kg;
-    double sway_kg, sway_period_s, sway_decay_s;   /* after touching, by load */
+    double sway_kg, sway_period_s, sway_decay_s; /* after touching, by load */
     double slosh_kg, slosh_period_s, slosh_decay_s;
-    double bit_slip_chance;      /* a sample */
+    double bit_slip_chance; /* a sample */
     double rate_hz, jitter_s;
 };
 
 struct tank_item {
-    char name[80];       /* plainly invented */
+    char name[80]; /* plainly invented */
     char kind[24], maker[48], model[48], size[24];
     int pieces;
     bool compressible;

@@ -51,8 +51,8 @@ void up_listening_end(struct up_listening *listening);
 /* Samples a second by the device's clock (median interval); NaN where it has none or below three.
  */
 double up_listening_rate_hz(const struct up_listening *listening);
-/* Noise of one reading: its standard deviation on the plateaus, pooled; where there is none, the noise
-   floor's median along the stream; NaN where there was too little. */
+/* Noise of one reading: its standard deviation on the plateaus, pooled; where there is none, the
+   noise floor's median along the stream; NaN where there was too little. */
 double up_listening_noise(const struct up_heard_column *column);
 
 #endif

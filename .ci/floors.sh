@@ -1,0 +1,54 @@
+#!/bin/sh
+# SPDX-License-Identifier: GPL-3.0-or-later
+# The one-way arrows between the folders of firmware-host/, by what each file includes and links.
+# Prints a TAP line a folder.
+#   wire <- bench <- catalogue <- report <- cli, everybody may ask metrology and text.
+set -u
+cd "$(dirname "$0")/.." || exit 2
+bad=0 tests=0
+headers_of() { # folder -> headers it may include
+    base="quantity failure text"
+    case $1 in
+    text) echo "failure text" ;;
+    metrology) echo "quantity failure water statistics weighing" ;;
+    wire) echo "$base water item rig wire" ;;
+    bench) echo "$base water item rig wire statistics weighing result calibration bench listen procedure session" ;;
+    catalogue) echo "$base water item weighing result calibration catalogue run" ;;
+    report) echo "$base water item weighing result calibration catalogue report" ;;
+    cli) ls include/upthrust | sed 's/\.h$//' ;;
+    esac
+}
+system_of() { # folder -> libraries it must not touch
+    case $1 in
+    metrology) echo 'sqlite3|jansson|ini\.h|uuid|nettle|unistd|fcntl|poll|termios|time\.h|stdio|sys/|libserialport|gpiod' ;;
+    wire) echo 'sqlite3|jansson|uuid|gpiod' ;;
+    bench) echo 'sqlite3|uuid|termios|libserialport' ;;
+    catalogue | report) echo 'termios|libserialport|gpiod' ;;
+    text) echo 'sqlite3|jansson|gsl|termios|libserialport|gpiod' ;;
+    cli) echo 'sqlite3|termios' ;;
+    esac
+}
+for folder in $(ls firmware-host); do
+    wrong=
+    allowed=" $(headers_of "$folder" | tr '\n' ' ') "
+    [ "$allowed" != "  " ] || wrong="unknown folder $folder"
+    for header in $(grep -ho '#include "upthrust/[a-z_]*\.h"' firmware-host/"$folder"/* | sed 's/.*upthrust\/\(.*\)\.h"/\1/' | sort -u); do
+        case $allowed in *" $header "*) ;; *) wrong="$wrong upthrust/$header.h" ;; esac
+    done
+    lib=$(grep -hoE "#include <[^>]*>" firmware-host/"$folder"/* | grep -E "$(system_of "$folder")" | sort -u | tr '\n' ' ')
+    tests=$((tests + 1))
+    if [ -z "$wrong$lib" ]; then echo "ok $tests - $folder asks only its left neighbours"; else
+        echo "not ok $tests - $folder asks$wrong $lib"; bad=1; fi
+done
+# The simulated tank knows physics and text, nothing of the bench that it tests.
+tests=$((tests + 1))
+foreign=$(grep -ho '#include "upthrust/[a-z_]*\.h"' rigs/*.[ch] | grep -vE 'upthrust/(water|text|failure)\.h' | sort -u)
+if [ -z "$foreign" ]; then echo "ok $tests - the simulated tank knows nothing of the bench"; else
+    echo "not ok $tests - the simulated tank asks $foreign"; bad=1; fi
+# cli/ alone prints failures and leaves the program.
+tests=$((tests + 1))
+leaves=$(grep -nE '(^|[^_a-z])(exit|abort|perror)\(' firmware-host/*/*.c | grep -vE '^firmware-host/(cli/|text/allocate\.c)|_exit')
+if [ -z "$leaves" ]; then echo "ok $tests - only cli leaves the program"; else
+    echo "not ok $tests - $leaves"; bad=1; fi
+echo "1..$tests"
+exit $bad

@@ -1,0 +1,81 @@
+#!/bin/sh
+# SPDX-License-Identifier: GPL-3.0-or-later
+# The main job through the programs themselves: demo, the JSON operator, a killed bench, replayed
+# bytes. Everything in virtual time.
+. "$(dirname "$0")/tap.sh"
+tank=$1/upthrust-tank
+d=$work/demo
+check() { # name command...
+    name=$1; shift
+    "$@" >"$work/out" 2>"$work/err" && say yes "$name" || say no "$name"
+}
+
+"$bin" demo --dir "$d" --seed 5 --json >"$work/demo.json" 2>"$work/progress"
+status=$?
+cp "$work/progress" "$work/err"; : >"$work/out"
+[ $status -eq 0 ] || [ $status -eq 3 ] && say yes "demo ends with 0 or 3" || say no "demo ends with 0 or 3"
+if grep -qvE '^(A simulated tank|  (calibrating|weighing))' "$work/progress"; then
+    say no "demo has nothing to complain of"; else say yes "demo has nothing to complain of"; fi
+check "results beside the truth" python3 - "$work/demo.json" <<'P'
+import json, sys
+document = json.load(open(sys.argv[1]))
+results = document["results"]
+names = {r["item_name"] for r in results}
+assert len(names) >= 10, names
+pinned = """item_id run_id water basis water_density_kg_m3 water_temp_c immersion_depth_m air_pressure_pa
+soak_s compressible buoyancy_g u_buoyancy_g dof expanded_u_g coverage tolerance_g probability_positive
+probability_neutral probability_negative class trials method truth_g""".split()
+for r in results:
+    assert not [k for k in pinned if k not in r], r
+    assert r["class"] in ("positive", "neutral", "negative", "undecided")
+    assert abs(r["probability_positive"] + r["probability_neutral"] + r["probability_negative"] - 1) < 1e-6
+    assert (r["water"] == "tank") == (r["basis"] == "measured")
+    # Six standard uncertainties: this looks for blunders, tests/truth for coverage.
+    assert abs(r["buoyancy_g"] - r["truth_g"]) < 6 * r["u_buoyancy_g"] + 0.1, r
+classes = {r["class"] for r in results}
+assert classes == {"positive", "neutral", "negative", "undecided"}, classes
+share = sum(abs(r["buoyancy_g"] - r["truth_g"]) <= r["expanded_u_g"] for r in results) / len(results)
+assert share > 0.6, share
+P
+check "everything is left behind" test -s "$d/catalogue/plots/items.png" -a -s "$d/catalogue/plots/items.svg" \
+    -a -s "$d/catalogue/exchange/results.csv" -a -s "$d/catalogue/exchange/catalogue.json" -a -s "$d/rig.ini"
+check "the database is whole" sh -c "[ \"\$(sqlite3 '$d/catalogue/catalogue.sqlite' 'PRAGMA integrity_check')\" = ok ]"
+check "the views read" sh -c "[ \"\$(sqlite3 '$d/catalogue/catalogue.sqlite' 'SELECT count(*) >= 30 FROM result JOIN item USING (item_id)')\" = 1 ]"
+check "the script draws again from a copy of its folder" sh -c \
+    "cp -r '$d/catalogue/plots' '$work/copy' && rm '$work'/copy/items.png && cd '$work/copy' && gnuplot -d items.gp && test -s items.png"
+
+# The same seed gives the same session, at whatever speed the machine runs.
+"$bin" demo --dir "$work/twin" --seed 5 --json >"$work/twin.json" 2>/dev/null
+check "same seed, same numbers" python3 - "$work/demo.json" "$work/twin.json" <<'P'
+import json, sys
+a, b = (json.load(open(p))["results"] for p in sys.argv[1:])
+keys = "item_name water buoyancy_g u_buoyancy_g expanded_u_g truth_g trials soak_s".split()
+assert [[r[k] for k in keys] for r in a] == [[r[k] for k in keys] for r in b]
+P
+
+# The raw bytes of a run are a capture that listen reads with the same rig.
+stream=$(ls -S "$d"/catalogue/runs/*/stream | head -n 1)
+check "listen reads a run's raw bytes" sh -c \
+    "'$bin' listen --rig '$d/rig.ini' --replay '$stream' --json | python3 -c 'import json,sys; d=json.load(sys.stdin); assert d[\"refused\"]==0 and abs(d[\"rate_hz\"]-10)<0.05 and d[\"columns\"][0][\"plateau_count\"]>3'"
+check "each journal is JSON Lines with offsets within its stream" python3 - "$d/catalogue/runs" <<'P'
+import glob, json, os, sys
+runs = glob.glob(sys.argv[1] + "/*")
+assert len(runs) >= 11
+for run in runs:
+    size = os.path.getsize(run + "/stream")
+    last = 0
+    for line in open(run + "/journal.jsonl"):
+        entry = json.loads(line)
+        assert last <= entry["offset"] <= size
+        last = entry["offset"]
+P
+
+# A driver of our own on the pinned protocol; a bench killed in mid-session; a bad catalogue row.
+check "operator protocol, kill and restart" python3 "$(dirname "$0")/drive.py" "$bin" "$tank" "$work/driven"
+sed 's/^/# /' "$work/out"
+
+# Without gnuplot the results stay and the status says 1.
+mkdir "$work/empty"
+PATH=$work/empty "$bin" plot --catalogue "$d/catalogue" >"$work/out" 2>"$work/err"
+[ $? -eq 1 ] && grep -q gnuplot "$work/err" && say yes "gnuplot missing" || say no "gnuplot missing"
+finish

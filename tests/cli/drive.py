@@ -1,0 +1,152 @@
+#!/usr/bin/env python3
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""Drives a bench by the operator protocol alone, between the program and the simulated tank."""
+import json
+import os
+import re
+import signal
+import sqlite3
+import subprocess
+import sys
+
+bench, tank_program, work = sys.argv[1:4]
+os.makedirs(work)
+catalogue = work + "/catalogue"
+rig = work + "/rig.ini"
+
+
+def start_tank(seed):
+    process = subprocess.Popen([tank_program, "--seed", str(seed)], stdin=subprocess.PIPE,
+                               stdout=subprocess.PIPE, text=True, bufsize=1)
+    port = json.loads(process.stdout.readline())["port"]
+    source = open(os.path.dirname(os.path.abspath(__file__)) + "/../../rigs/simulated.ini").read()
+    open(rig, "w").write(re.sub(r"(?m)^path = .*$", "path = " + port, source))
+    return process
+
+
+def start_bench(*arguments):
+    return subprocess.Popen([bench, *arguments, "--rig", rig, "--catalogue", catalogue,
+                             "--operator", "json"], stdin=subprocess.PIPE, stdout=subprocess.PIPE,
+                            stderr=subprocess.PIPE, text=True, bufsize=1)
+
+
+def pass_on(process, tank, hook=None):
+    """Hands each ask to the tank and its answer back; returns all events."""
+    events = []
+    for line in process.stdout:
+        event = json.loads(line)
+        events.append(event)
+        if hook and hook(event, process, events):
+            continue
+        if event["event"] == "ask":
+            tank.stdin.write(line)
+            tank.stdin.flush()
+            process.stdin.write(tank.stdout.readline())
+            process.stdin.flush()
+    return events
+
+
+def rows(sql):
+    with sqlite3.connect(catalogue + "/catalogue.sqlite") as database:
+        return database.execute(sql).fetchall()
+
+
+tank = start_tank(9)
+added = json.loads(subprocess.run([bench, "item", "add", "--name", "Lead block", "--kind", "lead",
+                                   "--json", "--catalogue", catalogue], capture_output=True,
+                                  text=True, check=True).stdout)
+process = start_bench("calibrate", "--masses-g", "500,1000,2000", "--rounds", "1")
+events = pass_on(process, tank)
+assert process.wait() == 0, process.stderr.read()
+assert events[-1]["event"] == "result" and events[-1]["results"] == []
+masses = [e["mass_kg"] for e in events if e.get("do") == "hang-mass"]
+assert masses == [2, 0.5, 1, 2], masses
+
+# A stale id, a made-up id, no JSON and a word too many are refused with an event; the session goes on.
+bad = ['{"id":1,"answer":"done"}\n', '{"id":99999,"answer":"done"}\n', 'hello\n',
+       '{"id":2,"answer":"perhaps"}\n', '[]\n']
+
+
+def be_rude(event, process, events):
+    if event["event"] == "ask" and event["do"] == "immerse" and bad:
+        for text in bad:
+            process.stdin.write(text)
+        bad.clear()
+    return False
+
+
+process = start_bench("measure", "--item", added["item_id"], "--trials", "3")
+events = pass_on(process, tank, be_rude)
+status = process.wait()
+assert status == 0, (status, process.stderr.read())
+refused = [e for e in events if e["event"] == "refused"]
+assert len(refused) == 5, refused
+assert events[-1]["event"] == "result" and len(events[-1]["results"]) == 3
+assert [e["number"] for e in events if e["event"] == "trial"] == [1, 2, 3]
+assert all(r["class"] == "negative" for r in events[-1]["results"])
+print("three trials, results:", [round(r["buoyancy_g"], 1) for r in events[-1]["results"]])
+
+# kill -9 after the second acknowledged trial: both are in the catalogue, and the next run works.
+before = rows("SELECT count(*) FROM record WHERE kind = 'trial'")[0][0]
+
+
+def kill_after_two(event, process, events):
+    if event["event"] == "trial" and event["number"] == 2:
+        process.send_signal(signal.SIGKILL)
+        return True
+    return False
+
+
+process = start_bench("measure", "--item", "Lead block", "--trials", "5")
+pass_on(process, tank, kill_after_two)
+process.wait()
+after = rows("SELECT count(*) FROM record WHERE kind = 'trial'")[0][0]
+assert after - before == 2, (before, after)
+assert rows("PRAGMA integrity_check") == [("ok",)]
+
+# A new tank process stands for the device that came back; SIGTERM ends the bench as a signal does, and
+# what was completed makes a result.
+tank.stdin.close()
+tank.wait()
+tank = start_tank(10)
+process = start_bench("calibrate", "--masses-g", "500,1000,2000", "--rounds", "1")
+pass_on(process, tank)
+assert process.wait() == 0
+
+
+def terminate_after_two(event, process, events):
+    if event["event"] == "trial" and event["number"] == 2:
+        process.send_signal(signal.SIGTERM)
+    return False
+
+
+process = start_bench("measure", "--item", "Lead block", "--trials", "9")
+events = pass_on(process, tank, terminate_after_two)
+assert process.wait() == -signal.SIGTERM
+assert events[-1]["event"] == "result" and events[-1]["results"][0]["trials"] in (2, 3)
+
+# End of input is "stop": with fewer than two trials nothing is stated, and said so.
+process = start_bench("measure", "--item", "Lead block")
+process.stdin.close()
+events = [json.loads(line) for line in process.stdout]
+assert process.wait() == 1
+assert "nothing is stated" in process.stderr.read()
+
+# A device that goes while the bench reads is told at once.
+process = start_bench("measure", "--item", "Lead block")
+gone = False
+for line in process.stdout:
+    event = json.loads(line)
+    if event["event"] == "ask":
+        tank.stdin.write(line)
+        answer = tank.stdout.readline()
+        if event["do"] == "immerse":
+            tank.kill()
+            tank.wait()
+            gone = True
+        process.stdin.write(answer)
+        process.stdin.flush()
+assert gone and process.wait() == 1
+words = process.stderr.read()
+assert words.count("\n") == 1 and ("device is gone" in words or "cannot write" in words), words
+print("a lost device says:", words.strip())

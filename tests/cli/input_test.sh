@@ -1,0 +1,116 @@
+#!/bin/sh
+# SPDX-License-Identifier: GPL-3.0-or-later
+# What a person can get wrong: one clear line, the right status, nothing lost.
+. "$(dirname "$0")/tap.sh"
+c=$work/catalogue
+cat >"$work/rig.ini" <<'R'
+[rig]
+id = test-bench
+[port]
+kind = pty
+path = /dev/nowhere
+[line]
+layout = fields
+separator = comma
+time_field = 1
+time_unit = ms
+load_field = 2
+R
+cat >"$work/bare.ini" <<'R'
+[rig]
+id = bare
+[line]
+layout = bare
+rate_hz = 10
+R
+
+"$bin" >"$work/out" 2>"$work/err"
+if [ $? -eq 2 ] && [ ! -s "$work/out" ] && grep -q '^usage: upthrust COMMAND' "$work/err"; then
+    say yes "no command"; else say no "no command"; fi
+expect "help" 0 "calibrate" - -- "$bin" --help
+expect "help of a command" 0 "--masses-g" - -- "$bin" help calibrate
+expect "help option of a command" 0 "--masses-g" - -- "$bin" calibrate --help
+expect "version" 0 "^upthrust [0-9]" - -- "$bin" --version
+expect "unknown command" 2 - "unknown command frobnicate" -- "$bin" frobnicate
+expect "unknown option" 2 - "unknown option" -- "$bin" water --colour
+expect "option without value" 2 - "missing value" -- "$bin" water --temp-c
+expect "words where none belong" 2 - "takes no words" -- "$bin" water wet
+expect "full disk behind stdout" 1 "" "cannot write the output" -- sh -c "'$bin' water >/dev/full"
+
+expect "water, fresh" 0 "998\.2067 kg/m3" - -- "$bin" water --temp-c 20
+expect "water, sea, json" 0 '"density_kg_m3": 1025' - -- "$bin" water --temp-c 18.1 --salinity-g-kg 35.16504 --json
+expect "practical salinity" 0 "Absolute Salinity 35.165" - -- "$bin" water --salinity-psu 35
+expect "both salinities" 2 - "not both" -- "$bin" water --salinity-psu 35 --salinity-g-kg 35
+for t in -0.1 40.1 nan inf 1e999 warm '' 0x10 '20 '; do
+    expect "water at '$t'" 2 - "--temp-c" -- "$bin" water --temp-c "$t"
+done
+expect "salinity 43" 2 - "--salinity-g-kg" -- "$bin" water --salinity-g-kg 43
+expect "depth 61" 2 - "--depth-m" -- "$bin" water --depth-m 61
+
+expect "item add" 0 "Plain fin" - -- "$bin" item add --name "Plain fin" --kind fin --catalogue "$c"
+expect "item add, a pair" 0 "a pair" - -- "$bin" item add --name "Twin fins" --kind fin --pair --catalogue "$c"
+expect "item without a name" 2 - "--name" -- "$bin" item add --kind fin --catalogue "$c"
+expect "item without a kind" 2 - "--kind" -- "$bin" item add --name x --catalogue "$c"
+expect "tolerance of nothing" 2 - "--tolerance-g" -- "$bin" item add --name x --kind fin --tolerance-g 0 --catalogue "$c"
+expect "unknown item names the nearest" 2 - 'did you mean "Plain fin"' -- "$bin" item show "Plain fim" --catalogue "$c"
+expect "item show" 0 "Plain fin" - -- "$bin" item show "plain FIN" --catalogue "$c"
+expect "second item of the same name" 0 "" - -- "$bin" item add --name "Plain fin" --kind fin --catalogue "$c"
+expect "ambiguous item" 2 - "2 items are called" -- "$bin" item show "Plain fin" --catalogue "$c"
+hostile='"; system("touch '$work/mark'") `touch '$work/mark'` $(x) '"'"'); DROP TABLE record;--'
+expect "hostile name" 0 "system" - -- "$bin" item add --name "$hostile" --kind fin --catalogue "$c"
+expect "a name with escapes is told harmlessly" 0 "" - -- "$bin" item add --name "$(printf 'red \033[31m\nnext')" --kind fin --catalogue "$c"
+if grep -q "$(printf '\033')" "$work/out"; then say no "no escape reaches the terminal"; else say yes "no escape reaches the terminal"; fi
+expect "list" 0 "Twin fins" - -- "$bin" item list --catalogue "$c"
+expect "list, json" 0 '"schema": "upthrust-items-1"' - -- "$bin" item list --json --catalogue "$c"
+expect "item verb" 2 - "add, list or show" -- "$bin" item eat --catalogue "$c"
+
+expect "no catalogue" 1 - "there is no catalogue" -- "$bin" item list --catalogue "$work/none"
+expect "catalogue under a file" 1 - "cannot make" -- "$bin" item add --name x --kind y --catalogue /dev/null/x
+mkdir "$work/junk" && echo "these are no tables, these are words of no use to anyone at all" >"$work/junk/catalogue.sqlite"
+expect "not a catalogue" 2 - "no catalogue" -- "$bin" item list --catalogue "$work/junk"
+mkdir "$work/new" && sqlite3 "$work/new/catalogue.sqlite" "PRAGMA application_id=$(sqlite3 "$c/catalogue.sqlite" 'PRAGMA application_id'); PRAGMA user_version=99; CREATE TABLE t(x);"
+expect "a newer catalogue" 2 - "newer upthrust" -- "$bin" item list --catalogue "$work/new"
+mkdir "$work/alien" && sqlite3 "$work/alien/catalogue.sqlite" "CREATE TABLE t(x);"
+expect "another program's tables" 2 - "no catalogue of upthrust" -- "$bin" item list --catalogue "$work/alien"
+
+expect "rig missing" 2 - "cannot read the rig file" -- "$bin" listen --rig "$work/none.ini" --replay /dev/null
+expect "rig not named" 2 - "--rig" -- "$bin" listen --replay /dev/null
+expect "capture missing" 2 - "cannot read the capture" -- "$bin" listen --rig "$work/rig.ini" --replay "$work/none"
+expect "capture is a directory" 2 - "directory" -- "$bin" listen --rig "$work/rig.ini" --replay "$work"
+expect "an empty capture" 2 - "0 of 0 lines" -- "$bin" listen --rig "$work/rig.ini" --replay /dev/null
+head -c 100000 /dev/urandom >"$work/noise"
+expect "a capture of noise" 2 - "lines fit" -- "$bin" listen --rig "$work/rig.ini" --replay "$work/noise"
+seq 1 100 | sed 's/^/weight: /' >"$work/labels"
+expect "another layout" 2 - "weight: 1" -- "$bin" listen --rig "$work/bare.ini" --replay "$work/labels"
+expect "port missing" 1 - "/dev/nowhere" -- "$bin" listen --rig "$work/rig.ini" --seconds 0.2
+
+expect "calibrate without masses" 2 - "--masses-g" -- "$bin" calibrate --rig "$work/rig.ini" --operator json --catalogue "$c"
+expect "two masses" 2 - "three different" -- "$bin" calibrate --rig "$work/rig.ini" --operator json --masses-g 1,2 --catalogue "$c"
+expect "equal masses" 2 - "three different" -- "$bin" calibrate --rig "$work/rig.ini" --operator json --masses-g 5,5,5,5 --catalogue "$c"
+expect "a mass of words" 2 - "--masses-g" -- "$bin" calibrate --rig "$work/rig.ini" --operator json --masses-g 1,two,3 --catalogue "$c"
+expect "a mass below nothing" 2 - "must be positive" -- "$bin" calibrate --rig "$work/rig.ini" --operator json --masses-g 1,-2,3 --catalogue "$c"
+expect "calibrate, port missing" 1 "" "/dev/nowhere" -- "$bin" calibrate --rig "$work/rig.ini" --operator json --masses-g 1,2,3 --catalogue "$c"
+expect "measure without a calibration" 2 - "no calibration yet" -- "$bin" measure --rig "$work/rig.ini" --operator json --item "Twin fins" --catalogue "$c"
+expect "measure an unknown item" 2 - "no item" -- "$bin" measure --rig "$work/rig.ini" --operator json --item Zeppelin --catalogue "$c"
+expect "json twice" 2 - "one too many" -- "$bin" measure --rig "$work/rig.ini" --operator json --json --item x --catalogue "$c"
+expect "no terminal, no operator" 2 - "no terminal" -- "$bin" measure --rig "$work/rig.ini" --item x --catalogue "$c"
+expect "an operator of feathers" 2 - "keys or json" -- "$bin" measure --rig "$work/rig.ini" --operator owl --item x --catalogue "$c"
+expect "a water too hot" 2 - "" -- "$bin" measure --rig "$work/rig.ini" --operator json --item "Twin fins" --water fresh,temp_c=50 --catalogue "$c"
+expect "a water called tank" 2 - "not \"tank\"" -- "$bin" measure --rig "$work/rig.ini" --operator json --item "Twin fins" --water tank --catalogue "$c"
+expect "an own water without salinity" 2 - "needs temp_c" -- "$bin" measure --rig "$work/rig.ini" --operator json --item "Twin fins" --water "Blue lake,temp_c=5" --catalogue "$c"
+
+expect "plot of nothing" 1 - "measure an item first" -- "$bin" plot --catalogue "$c"
+expect "export, no format" 2 - "csv or" -- "$bin" export --catalogue "$c"
+expect "export, csv" 0 "items.csv" - -- "$bin" export --format csv --to "$work/csv" --catalogue "$c"
+expect "export, json" 0 "catalogue.json" - -- "$bin" export --format json --catalogue "$c"
+expect "export into a file" 1 - "cannot" -- "$bin" export --format csv --to "$work/rig.ini" --catalogue "$c"
+expect "demo without a directory" 2 - "--dir" -- "$bin" demo
+expect "demo, seed of words" 2 - "--seed" -- "$bin" demo --dir "$work/d" --seed lucky
+expect "demo under a file" 1 "" "cannot make" -- sh -c "'$bin' demo --dir /dev/null/x 2>&1 >/dev/null | grep -v '^A simulated' >&2; exit 1"
+
+sqlite3 "$c/catalogue.sqlite" "BEGIN EXCLUSIVE; SELECT 1;" ".shell sleep 14" "ROLLBACK;" >/dev/null 2>&1 &
+sleep 0.5
+expect "locked catalogue" 1 - "locked by another program" -- "$bin" item add --name late --kind fin --catalogue "$c"
+wait
+[ -e "$work/mark" ] && say no "no name was executed" || say yes "no name was executed"
+finish

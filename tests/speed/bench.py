@@ -1,0 +1,102 @@
+#!/usr/bin/env python3
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""Times whole programs, median of three, and prints ratios against a peer of the same run."""
+import os
+import random
+import resource
+import shutil
+import statistics
+import subprocess
+import sys
+import tempfile
+import time
+
+build = sys.argv[1]
+work = tempfile.mkdtemp()
+LINES = 1_000_000
+capture = work + "/capture"
+rig = work + "/rig.ini"
+
+open(rig, "w").write("""[rig]
+id = bench
+[line]
+layout = fields
+separator = comma
+time_field = 1
+time_unit = ms
+load_field = 2
+temp_field = 3
+word_bits = 24
+""")
+
+
+def make_capture():
+    rng = random.Random(1)
+    with open(capture, "w") as out:
+        for i in range(LINES):
+            level = 100000 * ((i // 20000) % 5)
+            out.write("%d,%d,21.5\n" % (100 * i, level + rng.gauss(0, 60)))
+
+
+def seconds(command, **how):
+    times = []
+    for _ in range(3):
+        begin = time.perf_counter()
+        subprocess.run(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, check=False, **how)
+        times.append(time.perf_counter() - begin)
+    return statistics.median(times)
+
+
+AWK = "{ n++; s += $2; q += $2 * $2; d = $2 - p; if (d < 0) d = -d; t += d; p = $2 } END { print n, s / n, q / n, t / n }"
+PYTHON = """
+import csv, sys
+n = s = q = t = p = 0
+for row in csv.reader(open(sys.argv[1])):
+    v = float(row[1]); n += 1; s += v; q += v * v; t += abs(v - p); p = v
+print(n, s / n, q / n, t / n)
+"""
+
+
+def row(what, value, unit, ratio=""):
+    print("%-52s %12s %-10s %s" % (what, value, unit, ratio))
+
+
+make_capture()
+ours = seconds([build + "/upthrust", "listen", "--rig", rig, "--replay", capture])
+awk = seconds(["awk", "-F,", AWK, capture])
+python = seconds([sys.executable, "-c", PYTHON, capture])
+print("%-52s %12s %-10s %s" % ("what", "figure", "unit", "ratio in this run"))
+row("listen, all checks on (1e6 lines)", "%.0f" % (LINES / ours), "lines/s")
+row("  awk: mean, square, difference of the same file", "%.0f" % (LINES / awk), "lines/s", "listen is %.2f times as fast" % (awk / ours))
+row("  python csv: the same", "%.0f" % (LINES / python), "lines/s", "listen is %.2f times as fast" % (python / ours))
+before = resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss
+demo = seconds([build + "/upthrust", "demo", "--dir", work + "/demo", "--json"])
+row("demo: one session of 14 items, drawn and stored", "%.2f" % demo, "s")
+
+if shutil.which("/usr/bin/python3") and subprocess.run(["/usr/bin/python3", "-c", "import gsw"], stderr=subprocess.DEVNULL).returncode == 0:
+    gsw = subprocess.run(["/usr/bin/python3", "-c", """
+import gsw, numpy, time
+s = numpy.linspace(0, 42, 1000000); t = numpy.linspace(0, 40, 1000000)
+gsw.rho_t_exact(s, t, 10.0)
+b = time.perf_counter(); gsw.rho_t_exact(s, t, 10.0); print(1e6 / (time.perf_counter() - b))
+"""], capture_output=True, text=True).stdout
+    source = work + "/density.c"
+    open(source, "w").write("""
+#include <stdio.h>
+#include <time.h>
+#include "upthrust/water.h"
+int main(void) {
+    struct timespec a, b; double sum = 0;
+    clock_gettime(CLOCK_MONOTONIC, &a);
+    for (int i = 0; i < 1000000; i++) sum += up_water_sea_kg_m3(42e-6 * i, 40e-6 * i, 1e5);
+    clock_gettime(CLOCK_MONOTONIC, &b);
+    fprintf(stderr, "%g", sum);
+    printf("%.0f", 1e6 / ((b.tv_sec - a.tv_sec) + 1e-9 * (b.tv_nsec - a.tv_nsec)));
+}
+""")
+    subprocess.run(["cc", "-O2", "-std=c17", "-D_DEFAULT_SOURCE", "-D_XOPEN_SOURCE=700", "-Iinclude", "-o", work + "/density", source, build + "/libupthrust.a", "-lgsl", "-lgslcblas", "-lm"], check=True)
+    own = float(subprocess.run([work + "/density"], capture_output=True, text=True).stdout)
+    row("sea water density, exact Gibbs function", "%.0f" % own, "1/s")
+    row("  gsw.rho_t_exact, vector call", "%.0f" % float(gsw), "1/s", "ours is %.2f times as fast" % (own / float(gsw)))
+row("largest memory of listen, awk or python above", "%.0f" % (before / 1024), "MiB")
+shutil.rmtree(work)
