@@ -150,8 +150,8 @@ static void answer_ask(struct program *program, const json_t *ask) {
         print_json(json_pack("{s:O, s:f}", "id", id, "value", tank_thermometer_c(program->tank)));
         return;
     }
-    if (strcmp(act, "confirm") != 0 &&
-        !tank_act(program->tank, act, text_of(ask, "item"), number_of(ask, "mass_kg", NAN), at_s)) {
+    if (strcmp(act, "confirm") != 0 && !tank_act(program->tank, act, text_of(ask, "item"),
+                                                 number_of(ask, "mass_kg", (double)NAN), at_s)) {
         answer = is_known(act) ? "stop" : "skip";
     }
     print_json(json_pack("{s:O, s:s}", "id", id, "answer", answer));
@@ -162,9 +162,9 @@ static double truth_of(struct program *program, const char *item, const char *wa
     if (water == NULL || strcmp(water, "tank") == 0) {
         return tank_truth_in_tank_g(program->tank, item);
     }
-    return tank_truth_in_water_g(program->tank, item, water, number_of(ask, "density_kg_m3", NAN),
-                                 number_of(ask, "u_density_kg_m3", 0),
-                                 number_of(ask, "temp_c", 20));
+    return tank_truth_in_water_g(
+        program->tank, item, water, number_of(ask, "density_kg_m3", (double)NAN),
+        number_of(ask, "u_density_kg_m3", 0), number_of(ask, "temp_c", 20));
 }
 
 static void json_line(struct program *program, const char *line) {
@@ -199,7 +199,7 @@ static void list_gear(void) {
 }
 
 static void do_typed(struct program *program, const char *act, const char *argument, double at_s) {
-    double mass_kg = NAN;
+    double mass_kg = (double)NAN;
     up_text_number(argument, strlen(argument), &mass_kg);
     if (tank_act(program->tank, act, argument, mass_kg, at_s)) {
         printf("%s at %.1f s\n", act, at_s);

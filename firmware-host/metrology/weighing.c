@@ -247,12 +247,21 @@ static enum up_class class_despite_air(const struct up_weighing *weighing,
     return stated;
 }
 
+/* The model divides by the slope and by the difference of the densities. */
+static bool can_divide(const double x[UP_INPUT_COUNT]) {
+    return x[UP_INPUT_SLOPE] != 0 && x[UP_INPUT_MASSES] > -1 &&
+           x[UP_INPUT_WATER_DENSITY] > x[UP_INPUT_AIR_DENSITY];
+}
+
 bool up_weigh(struct up_weighing *weighing, const struct up_question *question,
               struct up_answer *answer) {
     double x[UP_INPUT_COUNT];
     struct solved best;
     *answer = (struct up_answer){.volume_m3 = (double)NAN, .mass_kg = (double)NAN};
     estimates(weighing, x);
+    if (!can_divide(x)) {
+        return false;
+    }
     best = solve(weighing, x);
     if (!isfinite(best.buoyancy_kg) || (weighing->weighed_in_air && !(best.volume_m3 > 0)) ||
         (!weighing->weighed_in_air && !weighing->in_tank)) {

@@ -34,7 +34,7 @@ static unsigned judge_all(int bits) {
     unsigned out = 0, glitches = 0;
     up_screen_begin(&screen, bits, 1);
     for (int i = 0; i < COUNT; i++) {
-        if (up_screen_push(&screen, i, stream[i], NAN, &reading)) {
+        if (up_screen_push(&screen, i, stream[i], (double)NAN, &reading)) {
             assert_true(reading.time_s == out && reading.load == stream[out]);
             verdict[out++] = reading.verdict;
         }
