@@ -37,17 +37,18 @@ static const double *number_in(const struct up_calibration *calibration, size_t 
 
 json_t *up_calibration_to_json(const struct up_calibration *calibration) {
     json_t *points = json_array();
-    json_t *json =
-        json_pack("{s:s, s:s}", "bench", calibration->bench, "rig_sha256", calibration->rig_sha256);
+    json_t *json = json_pack("{s:o, s:s}", "bench", clean_string(calibration->bench), "rig_sha256",
+                             calibration->rig_sha256);
     for (size_t i = 0; i < MEMBERS; i++) {
         json_object_set_new(json, members[i].key, number_or_null(*number_in(calibration, i)));
     }
-    for (unsigned i = 0; i < calibration->points; i++) {
+    for (unsigned i = 0; i < calibration->points && i < UP_CALIBRATION_POINTS_MAX; i++) {
         const struct up_calibration_point *point = &calibration->point[i];
-        json_array_append_new(points,
-                              json_pack("{s:f, s:f, s:f, s:f}", "mass_kg", point->mass_kg,
-                                        "load_counts", point->load_counts, "u_plateau_counts",
-                                        point->u_plateau_counts, "residual_g", point->residual_g));
+        json_array_append_new(
+            points, json_pack("{s:o, s:o, s:o, s:o}", "mass_kg", number_or_null(point->mass_kg),
+                              "load_counts", number_or_null(point->load_counts), "u_plateau_counts",
+                              number_or_null(point->u_plateau_counts), "residual_g",
+                              number_or_null(point->residual_g)));
     }
     json_object_set_new(json, "points", points);
     if (calibration->id[0] != '\0') {
@@ -81,44 +82,53 @@ bool up_calibration_from_json(const json_t *body, struct up_calibration *calibra
     for (size_t i = 0; i < MEMBERS; i++) {
         double value = (double)NAN;
         take_number(body, members[i].key, &value);
+        if (members[i].offset == offsetof(struct up_calibration, dof) &&
+            json_is_null(json_object_get(body, "dof"))) {
+            value = (double)INFINITY;
+        }
         *(double *)(void *)((char *)calibration + members[i].offset) = value;
-        good = good && isfinite(value);
+        good = good && !isnan(value);
     }
     return good && take_text(body, "bench", calibration->bench, sizeof calibration->bench) &&
            take_text(body, "rig_sha256", calibration->rig_sha256, sizeof calibration->rig_sha256) &&
            read_points(json_object_get(body, "points"), calibration);
 }
 
-bool up_calibration_add(struct up_catalogue *catalogue, struct up_calibration *calibration,
-                        struct up_failure *failure) {
-    calibration->id[0] = '\0';
-    json_t *body = up_calibration_to_json(calibration);
-    bool good = up_catalogue_add(catalogue, "calibration", NULL, calibration->bench, body, NULL,
-                                 calibration->id, failure);
-    json_decref(body);
-    return good;
-}
+/* ---- the latest of a bench ---- */
 
 struct latest {
     const char *bench;
     struct up_calibration *calibration;
+    double sequence;
     bool found, bad;
 };
 
+static double sequence_of(const json_t *body) {
+    double sequence = 0;
+    take_number(body, "bench_sequence", &sequence);
+    return sequence;
+}
+
+/* Visited by time; the sequence goes before it. */
 static bool keep_latest(const struct up_record *record, void *context) {
     struct latest *latest = context;
-    if (strcmp(record->bench, latest->bench) == 0) {
-        latest->found = true;
-        latest->bad = !up_calibration_from_json(record->body, latest->calibration);
-        memcpy(latest->calibration->id, record->id, sizeof record->id);
-        memcpy(latest->calibration->made_utc, record->made_utc, sizeof record->made_utc);
+    double sequence = sequence_of(record->body);
+    if (strcmp(record->bench, latest->bench) != 0 ||
+        (latest->found && sequence < latest->sequence)) {
+        return true;
     }
+    latest->found = true;
+    latest->sequence = sequence;
+    latest->bad = !up_calibration_from_json(record->body, latest->calibration);
+    memcpy(latest->calibration->id, record->id, sizeof record->id);
+    memcpy(latest->calibration->made_utc, record->made_utc, sizeof record->made_utc);
     return true;
 }
 
 bool up_calibration_latest(struct up_catalogue *catalogue, const char *bench,
                            struct up_calibration *calibration, struct up_failure *failure) {
     struct latest latest = {.bench = bench, .calibration = calibration};
+    memset(calibration, 0, sizeof *calibration);
     if (!up_catalogue_each(catalogue, "calibration", keep_latest, &latest, failure)) {
         return false;
     }
@@ -130,4 +140,50 @@ bool up_calibration_latest(struct up_catalogue *catalogue, const char *bench,
     return !latest.bad ||
            up_fail(failure, UP_STATUS_WRONG_INPUT,
                    "the stored calibration %s cannot be read: calibrate again", calibration->id);
+}
+
+/* ---- adding ---- */
+
+/* A small computer without a battery loses its clock, and an older calibration would then pass for
+   the newest: so a calibration counts on from the last of its bench. */
+static bool next_sequence(struct up_catalogue *catalogue, const char *bench, double *sequence,
+                          struct up_failure *failure) {
+    struct up_calibration last;
+    struct latest latest = {.bench = bench, .calibration = &last};
+    bool good = up_catalogue_each(catalogue, "calibration", keep_latest, &latest, failure);
+    *sequence = latest.sequence + 1;
+    return good;
+}
+
+/* What could not be read back is not stored. */
+static bool check(const struct up_calibration *calibration, const json_t *body,
+                  struct up_failure *failure) {
+    struct up_calibration copy;
+    return (calibration->bench[0] != '\0' && !isnan(calibration->dof) &&
+            calibration->points <= UP_CALIBRATION_POINTS_MAX &&
+            up_calibration_from_json(body, &copy) && copy.points == calibration->points &&
+            strcmp(copy.bench, calibration->bench) == 0) ||
+           up_fail(failure, UP_STATUS_WRONG_INPUT,
+                   "this calibration of the bench \"%.80s\" cannot be stored: it holds a number "
+                   "that is not finite, or the bench's id is empty or not UTF-8",
+                   calibration->bench);
+}
+
+bool up_calibration_add(struct up_catalogue *catalogue, struct up_calibration *calibration,
+                        struct up_failure *failure) {
+    struct up_record record = {.kind = "calibration"};
+    double sequence = 0;
+    calibration->id[0] = '\0';
+    record.body = up_calibration_to_json(calibration);
+    memcpy(record.bench, calibration->bench, sizeof record.bench);
+    bool good = check(calibration, record.body, failure) &&
+                next_sequence(catalogue, calibration->bench, &sequence, failure);
+    json_object_set_new(record.body, "bench_sequence", json_integer((json_int_t)sequence));
+    good = good && catalogue_put(catalogue, &record, NULL, failure);
+    if (good) {
+        memcpy(calibration->id, record.id, sizeof record.id);
+        memcpy(calibration->made_utc, record.made_utc, sizeof record.made_utc);
+    }
+    json_decref(record.body);
+    return good;
 }

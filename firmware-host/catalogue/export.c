@@ -9,82 +9,15 @@
 #include "internal.h"
 #include "upthrust/text.h"
 
-struct table {
-    const char *file, *kind, *id_name; /* the first column: the thing's id */
-    const char *const *columns;        /* members of the bodies, ended by NULL */
-    bool with_item_name;
-};
-
-static const char *const item_columns[] = {"name",
-                                           "kind",
-                                           "maker",
-                                           "model",
-                                           "size",
-                                           "pieces",
-                                           "tolerance_g",
-                                           "expansion_per_k",
-                                           "u_expansion_per_k",
-                                           "compressible",
-                                           NULL};
-static const char *const calibration_columns[] = {"bench",
-                                                  "slope_counts_kg",
-                                                  "u_slope_counts_kg",
-                                                  "dof",
-                                                  "mass_tolerance_rel",
-                                                  "lack_of_fit_kg",
-                                                  "offset_counts",
-                                                  "u_offset_counts",
-                                                  "creep_rel_decade",
-                                                  "noise_counts",
-                                                  "air_density_kg_m3",
-                                                  "read_after_s",
-                                                  "window_s",
-                                                  "span_kg",
-                                                  "rig_sha256",
-                                                  NULL};
-static const char *const result_columns[] = {"item_id",
-                                             "run_id",
-                                             "water",
-                                             "basis",
-                                             "water_density_kg_m3",
-                                             "u_water_density_kg_m3",
-                                             "water_temp_c",
-                                             "salinity_g_kg",
-                                             "depth_m",
-                                             "immersion_depth_m",
-                                             "air_pressure_pa",
-                                             "soak_s",
-                                             "compressible",
-                                             "buoyancy_g",
-                                             "u_buoyancy_g",
-                                             "dof",
-                                             "expanded_u_g",
-                                             "coverage",
-                                             "tolerance_g",
-                                             "confidence",
-                                             "probability_positive",
-                                             "probability_neutral",
-                                             "probability_negative",
-                                             "class",
-                                             "trials",
-                                             "volume_m3",
-                                             "mass_kg",
-                                             "method",
-                                             NULL};
-
-static const struct table tables[] = {
-    {"items.csv", "item", "item_id", item_columns, false},
-    {"calibrations.csv", "calibration", "calibration_id", calibration_columns, false},
-    {"results.csv", "result", "result_id", result_columns, true},
-};
-
 struct writing {
     struct up_catalogue *catalogue;
-    const struct table *table;
+    const struct catalogue_table *table;
     FILE *stream;
-    json_t *item_names; /* item id -> name */
-    json_t *list;       /* for JSON */
+    json_t *item_names;      /* item id -> name */
+    json_t *document, *list; /* for JSON */
+    const char *directory;
     struct up_failure *failure;
+    struct up_failure reading; /* while a file is being written */
 };
 
 /* ---- CSV ---- */
@@ -110,21 +43,31 @@ static void put_value(FILE *stream, const char *key, const json_t *value) {
     }
 }
 
+static bool names_items(const struct catalogue_table *table) {
+    return strcmp(table->kind, "result") == 0;
+}
+
+static void put_item_name(struct writing *writing, const json_t *body) {
+    const char *item_id = json_string_value(json_object_get(body, "item_id"));
+    const json_t *name = json_object_get(writing->item_names, item_id != NULL ? item_id : "");
+    fputc(',', writing->stream);
+    put_text(writing->stream, json_is_string(name) ? json_string_value(name) : "");
+}
+
 static bool put_row(const struct up_record *record, void *context) {
     struct writing *writing = context;
     FILE *stream = writing->stream;
-    put_text(stream, record->subject);
-    fputc(',', stream);
-    put_text(stream, record->made_utc);
+    fprintf(stream, "%s,%s,%s", record->subject, record->id, record->made_utc);
     for (const char *const *key = writing->table->columns; *key != NULL; key++) {
         fputc(',', stream);
-        put_value(stream, *key, json_object_get(record->body, *key));
+        if (strcmp(*key, "bench") == 0) {
+            put_text(stream, record->bench);
+        } else {
+            put_value(stream, *key, json_object_get(record->body, *key));
+        }
     }
-    if (writing->table->with_item_name) {
-        const char *item_id = json_string_value(json_object_get(record->body, "item_id"));
-        fputc(',', stream);
-        put_value(stream, "item_name",
-                  json_object_get(writing->item_names, item_id != NULL ? item_id : ""));
+    if (names_items(writing->table)) {
+        put_item_name(writing, record->body);
     }
     fputs("\r\n", stream);
     return ferror(stream) == 0;
@@ -133,13 +76,13 @@ static bool put_row(const struct up_record *record, void *context) {
 static bool write_csv(FILE *stream, void *context) {
     struct writing *writing = context;
     writing->stream = stream;
-    fprintf(stream, "%s,made_utc", writing->table->id_name);
+    fprintf(stream, "%s,record_id,made_utc", writing->table->id_name);
     for (const char *const *key = writing->table->columns; *key != NULL; key++) {
         fprintf(stream, ",%s", *key);
     }
-    fputs(writing->table->with_item_name ? ",item_name\r\n" : "\r\n", stream);
+    fputs(names_items(writing->table) ? ",item_name\r\n" : "\r\n", stream);
     return up_catalogue_each(writing->catalogue, writing->table->kind, put_row, writing,
-                             writing->failure) &&
+                             &writing->reading) &&
            ferror(stream) == 0;
 }
 
@@ -157,9 +100,13 @@ static bool note_name(const struct up_record *record, void *context) {
 static bool append_record(const struct up_record *record, void *context) {
     struct writing *writing = context;
     json_t *json = json_deep_copy(record->body);
+    json_object_set_new(json, "id", json_string(record->id));
+    json_object_set_new(json, "subject", json_string(record->subject));
     json_object_set_new(json, writing->table->id_name, json_string(record->subject));
-    json_object_set_new(json, "record_id", json_string(record->id));
     json_object_set_new(json, "sha256", json_string(record->sha256));
+    if (record->bench[0] != '\0') {
+        json_object_set_new(json, "bench", json_string(record->bench));
+    }
     json_object_set_new(json, "made_utc", json_string(record->made_utc));
     json_array_append_new(writing->list, json);
     return true;
@@ -178,43 +125,66 @@ static bool make_directory(const char *directory, struct up_failure *failure) {
                    strerror(errno));
 }
 
-bool up_export_csv(struct up_catalogue *catalogue, const char *directory,
-                   struct up_failure *failure) {
-    struct writing writing = {.catalogue = catalogue, .item_names = json_object()};
-    struct up_failure inner = {0};
-    writing.failure = &inner;
-    bool good = make_directory(directory, failure) &&
-                up_catalogue_each(catalogue, "item", note_name, &writing, failure);
-    for (size_t i = 0; good && i < sizeof tables / sizeof tables[0]; i++) {
-        char *path = up_text_format("%s/%s", directory, tables[i].file);
-        writing.table = &tables[i];
-        good = up_text_write_file(path, write_csv, &writing, failure);
+/* All reads of one export see the same moment, whoever writes meanwhile. */
+static bool in_one_moment(struct up_catalogue *catalogue, bool (*work)(struct writing *writing),
+                          struct writing *writing, struct up_failure *failure) {
+    if (!catalogue_run(catalogue, "BEGIN", failure)) {
+        return false;
+    }
+    bool good = work(writing);
+    sqlite3_exec(catalogue->database, "ROLLBACK", NULL, NULL, NULL);
+    return good;
+}
+
+static bool write_all_csv(struct writing *writing) {
+    bool good = up_catalogue_each(writing->catalogue, "item", note_name, writing, writing->failure);
+    for (size_t i = 0; good && i < CATALOGUE_TABLES; i++) {
+        char *path = up_text_format("%s/%s", writing->directory, catalogue_tables[i].file);
+        writing->table = &catalogue_tables[i];
+        good = up_text_write_file(path, write_csv, writing, writing->failure);
         free(path);
     }
-    if (!good && inner.text[0] != '\0' && failure != NULL) {
-        *failure = inner;
+    /* Where reading failed, the writer knows only that there was nothing to write. */
+    if (!good && writing->reading.text[0] != '\0') {
+        up_fail(writing->failure, writing->reading.status, "%s", writing->reading.text);
     }
+    return good;
+}
+
+bool up_export_csv(struct up_catalogue *catalogue, const char *directory,
+                   struct up_failure *failure) {
+    struct writing writing = {.catalogue = catalogue,
+                              .directory = directory,
+                              .item_names = json_object(),
+                              .failure = failure};
+    bool good = make_directory(directory, failure) &&
+                in_one_moment(catalogue, write_all_csv, &writing, failure);
     json_decref(writing.item_names);
+    return good;
+}
+
+static bool gather_all(struct writing *writing) {
+    bool good = true;
+    for (size_t i = 0; good && i < CATALOGUE_TABLES; i++) {
+        writing->table = &catalogue_tables[i];
+        writing->list = json_array();
+        json_object_set_new(writing->document, catalogue_tables[i].list, writing->list);
+        good = up_catalogue_each(writing->catalogue, catalogue_tables[i].kind, append_record,
+                                 writing, writing->failure);
+    }
     return good;
 }
 
 bool up_export_json(struct up_catalogue *catalogue, const char *directory,
                     struct up_failure *failure) {
-    static const char *const names[] = {"items", "calibrations", "results"};
-    struct writing writing = {.catalogue = catalogue};
-    json_t *document = json_pack("{s:s}", "schema", "upthrust-catalogue-1");
-    bool good = make_directory(directory, failure);
-    for (size_t i = 0; good && i < sizeof tables / sizeof tables[0]; i++) {
-        writing.table = &tables[i];
-        writing.list = json_array();
-        good = up_catalogue_each(catalogue, tables[i].kind, append_record, &writing, failure);
-        json_object_set_new(document, names[i], writing.list);
-    }
-    if (good) {
-        char *path = up_text_format("%s/catalogue.json", directory);
-        good = up_text_write_file(path, write_json, document, failure);
-        free(path);
-    }
-    json_decref(document);
+    struct writing writing = {.catalogue = catalogue,
+                              .document = json_pack("{s:s}", "schema", "upthrust-catalogue-1"),
+                              .failure = failure};
+    char *path = up_text_format("%s/catalogue.json", directory);
+    bool good = make_directory(directory, failure) &&
+                in_one_moment(catalogue, gather_all, &writing, failure) &&
+                up_text_write_file(path, write_json, writing.document, failure);
+    free(path);
+    json_decref(writing.document);
     return good;
 }

@@ -4,6 +4,7 @@
 
 #include "internal.h"
 
+/* "sensitivity" is in kg per unit of the input. */
 static json_t *budget_to_json(const struct up_term term[UP_INPUT_COUNT]) {
     json_t *list = json_array();
     for (int i = 0; i < UP_INPUT_COUNT; i++) {
@@ -11,14 +12,13 @@ static json_t *budget_to_json(const struct up_term term[UP_INPUT_COUNT]) {
         char evaluation[2] = {term[i].evaluation != '\0' ? term[i].evaluation : 'B', '\0'};
         if (term[i].u > 0) {
             json_array_append_new(
-                list,
-                json_pack("{s:s, s:s, s:o, s:o, s:o, s:s, s:s, s:o, s:o}", "name",
-                          up_input_name(input), "unit", up_input_unit(input), "value",
-                          number_or_null(term[i].value), "u", number_or_null(term[i].u), "dof",
-                          number_or_null(term[i].dof), "distribution",
-                          up_distribution_name(term[i].distribution), "evaluation", evaluation,
-                          "sensitivity_kg_per_unit", number_or_null(term[i].sensitivity),
-                          "share_of_variance", number_or_null(term[i].share)));
+                list, json_pack("{s:s, s:s, s:o, s:o, s:o, s:s, s:s, s:o, s:o}", "name",
+                                up_input_name(input), "unit", up_input_unit(input), "value",
+                                number_or_null(term[i].value), "u", number_or_null(term[i].u),
+                                "dof", number_or_null(term[i].dof), "distribution",
+                                up_distribution_name(term[i].distribution), "evaluation",
+                                evaluation, "sensitivity", number_or_null(term[i].sensitivity),
+                                "share_of_variance", number_or_null(term[i].share)));
         }
     }
     return list;
@@ -29,7 +29,7 @@ static void set_number(json_t *json, const char *key, double value) {
 }
 
 static void set_water(json_t *json, const struct up_result *result) {
-    json_object_set_new(json, "water", json_string(result->water.name));
+    json_object_set_new(json, "water", clean_string(result->water.name));
     json_object_set_new(json, "basis", json_string(result->measured ? "measured" : "calculated"));
     set_number(json, "water_density_kg_m3", result->water_density_kg_m3.value);
     set_number(json, "u_water_density_kg_m3", result->water_density_kg_m3.u);
@@ -59,9 +59,9 @@ static void set_answer(json_t *json, const struct up_result *result) {
 }
 
 json_t *up_result_to_json(const struct up_result *result) {
-    json_t *json = json_pack("{s:s, s:s, s:b, s:i, s:s}", "item_id", result->item_id, "run_id",
+    json_t *json = json_pack("{s:s, s:s, s:b, s:I, s:o}", "item_id", result->item_id, "run_id",
                              result->run_id, "compressible", result->compressible, "trials",
-                             (int)result->trials, "method", result->method);
+                             (json_int_t)result->trials, "method", clean_string(result->method));
     set_water(json, result);
     set_answer(json, result);
     json_object_set_new(json, "budget", budget_to_json(result->term));

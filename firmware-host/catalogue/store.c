@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include <errno.h>
-#include <math.h>
-#include <nettle/sha2.h>
+#include <fcntl.h>
+#include <libgen.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -9,69 +9,24 @@
 #include <sys/vfs.h>
 #include <time.h>
 #include <unistd.h>
-#include <uuid/uuid.h>
 
 #include "internal.h"
 #include "upthrust/text.h"
 
-struct up_catalogue {
-    sqlite3 *database;
-    char *directory;
-};
-
 int catalogue_patience_ms = 10000;
-
-/* Nothing is ever changed or removed; REPLACE cannot go round the triggers because
-   recursive_triggers is on for every connection of ours. The views are open to readers and only
-   grow. */
-static const char schema[] =
-    "CREATE TABLE record ("
-    " id TEXT NOT NULL, sha256 TEXT NOT NULL, kind TEXT NOT NULL, subject TEXT NOT NULL,"
-    " bench TEXT NOT NULL, made_utc TEXT NOT NULL, body TEXT NOT NULL,"
-    " PRIMARY KEY (id, sha256));"
-    "CREATE TABLE replaces ("
-    " new_id TEXT NOT NULL, old_id TEXT NOT NULL, PRIMARY KEY (new_id, old_id));"
-    "CREATE INDEX record_subject ON record (kind, subject);"
-    "CREATE INDEX replaces_old ON replaces (old_id);"
-    "CREATE TRIGGER record_kept BEFORE UPDATE ON record"
-    " BEGIN SELECT RAISE(ABORT, 'records are never changed'); END;"
-    "CREATE TRIGGER record_stays BEFORE DELETE ON record"
-    " BEGIN SELECT RAISE(ABORT, 'records are never removed'); END;"
-    "CREATE TRIGGER replaces_kept BEFORE UPDATE ON replaces"
-    " BEGIN SELECT RAISE(ABORT, 'records are never changed'); END;"
-    "CREATE TRIGGER replaces_stays BEFORE DELETE ON replaces"
-    " BEGIN SELECT RAISE(ABORT, 'records are never removed'); END;"
-    "CREATE VIEW live AS SELECT * FROM record"
-    " WHERE id NOT IN (SELECT old_id FROM replaces);"
-    "CREATE VIEW current AS SELECT id, sha256, kind, subject, bench, made_utc, body FROM ("
-    " SELECT *, row_number() OVER (PARTITION BY kind, subject"
-    "  ORDER BY made_utc DESC, id DESC) AS place FROM live) WHERE place = 1;"
-    "CREATE VIEW item AS SELECT subject AS item_id, made_utc,"
-    " body->>'name' AS name, body->>'kind' AS kind, body->>'maker' AS maker,"
-    " body->>'model' AS model, body->>'size' AS size, body->>'pieces' AS pieces,"
-    " body->>'tolerance_g' AS tolerance_g, body->>'compressible' AS compressible"
-    " FROM current WHERE kind = 'item';"
-    "CREATE VIEW result AS SELECT id AS result_id, made_utc, bench,"
-    " body->>'item_id' AS item_id, body->>'run_id' AS run_id, body->>'water' AS water,"
-    " body->>'basis' AS basis, body->>'water_density_kg_m3' AS water_density_kg_m3,"
-    " body->>'water_temp_c' AS water_temp_c, body->>'buoyancy_g' AS buoyancy_g,"
-    " body->>'u_buoyancy_g' AS u_buoyancy_g, body->>'dof' AS dof,"
-    " body->>'expanded_u_g' AS expanded_u_g, body->>'coverage' AS coverage,"
-    " body->>'tolerance_g' AS tolerance_g,"
-    " body->>'probability_positive' AS probability_positive,"
-    " body->>'probability_neutral' AS probability_neutral,"
-    " body->>'probability_negative' AS probability_negative, body->>'class' AS class,"
-    " body->>'trials' AS trials, body->>'method' AS method"
-    " FROM current WHERE kind = 'result';"
-    "CREATE VIEW calibration AS SELECT id AS calibration_id, made_utc, bench,"
-    " body->>'slope_counts_kg' AS slope_counts_kg,"
-    " body->>'u_slope_counts_kg' AS u_slope_counts_kg, body->>'dof' AS dof,"
-    " body->>'lack_of_fit_kg' AS lack_of_fit_kg"
-    " FROM current WHERE kind = 'calibration';";
 
 /* ---- failures ---- */
 
-static bool fail(struct up_catalogue *catalogue, int code, struct up_failure *failure) {
+static bool fail_on_disk(struct up_catalogue *catalogue, int code, struct up_failure *failure) {
+    int cause = sqlite3_system_errno(catalogue->database);
+    return up_fail(failure, UP_STATUS_UNABLE,
+                   "the disk under the catalogue %s fails (%s%s%s): free space or check the disk; "
+                   "what was stored before is safe",
+                   catalogue->directory, sqlite3_errstr(code), cause != 0 ? ", " : "",
+                   cause != 0 ? strerror(cause) : "");
+}
+
+bool catalogue_fail(struct up_catalogue *catalogue, int code, struct up_failure *failure) {
     const char *directory = catalogue->directory;
     switch (code & 0xFF) {
     case SQLITE_BUSY:
@@ -88,18 +43,22 @@ static bool fail(struct up_catalogue *catalogue, int code, struct up_failure *fa
                        directory, sqlite3_errstr(code));
     case SQLITE_FULL:
         return up_fail(failure, UP_STATUS_UNABLE,
-                       "the disk under %s is full: free space; what was stored before is safe",
+                       "the disk under the catalogue %s is full: free space; what was stored "
+                       "before is safe",
                        directory);
+    case SQLITE_IOERR:
+        return fail_on_disk(catalogue, code, failure);
     default:
         return up_fail(failure, UP_STATUS_UNABLE,
-                       "cannot use the catalogue %s: %s; check that you may write there", directory,
-                       sqlite3_errmsg(catalogue->database));
+                       "cannot use the catalogue %s: %s; check that you may write there, or copy "
+                       "the whole directory to where you may",
+                       directory, sqlite3_errmsg(catalogue->database));
     }
 }
 
-static bool run(struct up_catalogue *catalogue, const char *sql, struct up_failure *failure) {
+bool catalogue_run(struct up_catalogue *catalogue, const char *sql, struct up_failure *failure) {
     int code = sqlite3_exec(catalogue->database, sql, NULL, NULL, NULL);
-    return code == SQLITE_OK || fail(catalogue, code, failure);
+    return code == SQLITE_OK || catalogue_fail(catalogue, code, failure);
 }
 
 static bool ask_number(struct up_catalogue *catalogue, const char *sql, int *number,
@@ -111,19 +70,32 @@ static bool ask_number(struct up_catalogue *catalogue, const char *sql, int *num
         *number = sqlite3_column_int(statement, 0);
     }
     sqlite3_finalize(statement);
-    return code == SQLITE_ROW || fail(catalogue, code, failure);
+    return code == SQLITE_ROW || catalogue_fail(catalogue, code, failure);
 }
 
-/* ---- opening ---- */
+/* ---- directories ---- */
+
+/* SQLite flushes the names in its own directory, but not that directory's name in its parent. */
+static void flush_parent(const char *path) {
+    char *copy = up_text_format("%s", path);
+    int descriptor = open(dirname(copy), O_RDONLY | O_DIRECTORY | O_CLOEXEC);
+    if (descriptor >= 0) {
+        fsync(descriptor);
+        close(descriptor);
+    }
+    free(copy);
+}
 
 static bool make_directories(const char *directory, struct up_failure *failure) {
     static const char *const parts[] = {"", "/runs", "/plots", "/exchange"};
     for (size_t i = 0; i < sizeof parts / sizeof parts[0]; i++) {
         char *path = up_text_format("%s%s", directory, parts[i]);
-        bool good = mkdir(path, 0777) == 0 || errno == EEXIST;
-        int code = errno;
+        int code = mkdir(path, 0777) == 0 ? 0 : errno;
+        if (code == 0) {
+            flush_parent(path);
+        }
         free(path);
-        if (!good) {
+        if (code != 0 && code != EEXIST) {
             return up_fail(failure, UP_STATUS_UNABLE,
                            "cannot make the catalogue %s: %s; choose another --catalogue",
                            directory, strerror(code));
@@ -132,125 +104,201 @@ static bool make_directories(const char *directory, struct up_failure *failure) 
     return true;
 }
 
-/* SQLite's write-ahead log needs memory shared by all who use it, which a network drive lacks. */
-static bool is_on_network(const char *directory) {
-    struct statfs about;
-    if (statfs(directory, &about) != 0) {
-        return false;
-    }
-    unsigned long type = (unsigned long)about.f_type & 0xFFFFFFFFUL;
+bool catalogue_is_network(unsigned long type) {
     return type == 0x6969 /* NFS */ || type == 0xFF534D42 || type == 0xFE534D42 ||
-           type == 0x517B /* SMB */;
+           type == 0x517B /* SMB, three ages of it */;
 }
 
+/* SQLite's write-ahead log needs memory shared by all who use it, which a network drive lacks. */
 static bool refuse_network(const char *directory, struct up_failure *failure) {
-    return !is_on_network(directory) ||
+    struct statfs about;
+    return statfs(directory, &about) != 0 ||
+           !catalogue_is_network((unsigned long)about.f_type & 0xFFFFFFFFUL) ||
            up_fail(failure, UP_STATUS_UNABLE,
                    "%s lies on a network drive, where a catalogue is not safe: keep it on this "
                    "machine and export from there",
                    directory);
 }
 
+static bool missing(const char *directory, struct up_failure *failure) {
+    return up_fail(failure, UP_STATUS_UNABLE,
+                   "there is no catalogue in %s: `upthrust item add` begins one, or name another "
+                   "with --catalogue",
+                   directory);
+}
+
+static bool check_there(const char *directory, const char *path, struct up_failure *failure) {
+    if (access(path, F_OK) == 0) {
+        return true;
+    }
+    return errno == ENOENT || errno == ENOTDIR
+               ? missing(directory, failure)
+               : up_fail(failure, UP_STATUS_UNABLE, "cannot reach the catalogue %s: %s", directory,
+                         strerror(errno));
+}
+
+/* ---- opening ---- */
+
 /* In a directory that cannot be written SQLite can make no shared-memory file; where no writer has
    left a log behind, the file alone is whole. */
-static char *read_uri(const char *path) {
+static bool is_immutable(const char *directory, const char *path) {
+    struct stat about;
     char *log = up_text_format("%s-wal", path);
-    char *directory = up_text_format("%s", path);
-    *strrchr(directory, '/') = '\0';
-    bool immutable = access(directory, W_OK) != 0 && access(log, F_OK) != 0;
+    bool logged = stat(log, &about) == 0 && about.st_size > 0;
     free(log);
-    free(directory);
-    /* In a URI these three have a meaning of their own. */
-    char *uri = up_text_format("file:%*s", (int)(3 * strlen(path)), "");
-    size_t at = 5;
+    return !logged && access(directory, W_OK) != 0;
+}
+
+/* A URI whatever the mode: some builds of SQLite take any name that begins with "file:" for one. */
+static char *uri_of(const char *directory, const char *path, enum up_catalogue_mode mode) {
+    static const char *const words[] = {
+        [UP_CATALOGUE_READ] = "ro", [UP_CATALOGUE_WRITE] = "rw", [UP_CATALOGUE_CREATE] = "rwc"};
+    bool immutable = mode == UP_CATALOGUE_READ && is_immutable(directory, path);
+    char *escaped = up_allocate(strlen(path) + 1, 3);
+    char *to = escaped;
     for (const char *from = path; *from != '\0'; from++) {
-        if (*from == '%' || *from == '?' || *from == '#') {
-            at += (size_t)sprintf(uri + at, "%%%02X", (unsigned char)*from);
+        if (strchr("%?#", *from) != NULL) { /* these mean something in a URI */
+            to += sprintf(to, "%%%02X", (unsigned char)*from);
         } else {
-            uri[at++] = *from;
+            *to++ = *from;
         }
     }
-    uri[at] = '\0';
-    char *whole = up_text_format("%s?mode=ro%s", uri, immutable ? "&immutable=1" : "");
-    free(uri);
-    return whole;
+    /* With an empty authority a path that begins with two slashes stays a path. */
+    char *uri = up_text_format("file:%s%s?mode=%s%s", path[0] == '/' ? "//" : "", escaped,
+                               words[mode], immutable ? "&immutable=1" : "");
+    free(escaped);
+    return uri;
 }
 
 static bool open_database(struct up_catalogue *catalogue, const char *path,
                           enum up_catalogue_mode mode, struct up_failure *failure) {
-    int flags = mode == UP_CATALOGUE_READ     ? SQLITE_OPEN_READONLY | SQLITE_OPEN_URI
-                : mode == UP_CATALOGUE_CREATE ? SQLITE_OPEN_READWRITE | SQLITE_OPEN_CREATE
-                                              : SQLITE_OPEN_READWRITE;
-    char *name = mode == UP_CATALOGUE_READ ? read_uri(path) : up_text_format("%s", path);
-    int code = sqlite3_open_v2(name, &catalogue->database, flags, NULL);
-    free(name);
+    char *uri = uri_of(catalogue->directory, path, mode);
+    int code = sqlite3_open_v2(uri, &catalogue->database,
+                               SQLITE_OPEN_READWRITE | SQLITE_OPEN_CREATE | SQLITE_OPEN_URI, NULL);
+    free(uri);
     if (code != SQLITE_OK) {
-        return fail(catalogue, code, failure);
+        return catalogue_fail(catalogue, code, failure);
     }
     sqlite3_extended_result_codes(catalogue->database, 1);
     sqlite3_busy_timeout(catalogue->database, catalogue_patience_ms);
-    return true;
+    /* A catalogue may come from somebody else: its views and triggers get no say beyond SQL. (With
+       this, SQLite 3.40 refuses json_extract in views; they are for others, not for us.) */
+    sqlite3_db_config(catalogue->database, SQLITE_DBCONFIG_TRUSTED_SCHEMA, 0, NULL);
+    sqlite3_db_config(catalogue->database, SQLITE_DBCONFIG_DEFENSIVE, 1, NULL);
+    /* Where the file cannot be written, SQLite opens it for reading without a word. */
+    return mode == UP_CATALOGUE_READ || sqlite3_db_readonly(catalogue->database, "main") == 0 ||
+           catalogue_fail(catalogue, SQLITE_READONLY, failure);
+}
+
+struct marks {
+    int application, version, tables;
+};
+
+/* All three of one moment: another program may be making the tables. */
+static bool read_marks(struct up_catalogue *catalogue, struct marks *marks,
+                       struct up_failure *failure) {
+    *marks = (struct marks){0};
+    if (!catalogue_run(catalogue, "SAVEPOINT marks", failure)) {
+        return false;
+    }
+    bool good =
+        ask_number(catalogue, "PRAGMA application_id", &marks->application, failure) &&
+        ask_number(catalogue, "PRAGMA user_version", &marks->version, failure) &&
+        ask_number(catalogue, "SELECT count(*) FROM sqlite_master", &marks->tables, failure);
+    sqlite3_exec(catalogue->database, "RELEASE marks", NULL, NULL, NULL);
+    return good;
+}
+
+static bool is_blank(const struct marks *marks) {
+    return marks->application == 0 && marks->version == 0 && marks->tables == 0;
+}
+
+static bool make_tables(struct up_catalogue *catalogue, struct up_failure *failure) {
+    struct marks marks;
+    if (!read_marks(catalogue, &marks, failure)) {
+        return false;
+    }
+    if (!is_blank(&marks)) { /* another program was first */
+        return true;
+    }
+    char *schema = catalogue_schema();
+    char *sql = up_text_format("%sPRAGMA application_id = %d; PRAGMA user_version = %d;", schema,
+                               APPLICATION_ID, SCHEMA_VERSION);
+    bool good = catalogue_run(catalogue, sql, failure);
+    free(sql);
+    free(schema);
+    return good;
+}
+
+/* SQLite does not wait by itself where two programs begin the log at once. */
+static bool begin_log(struct up_catalogue *catalogue, struct up_failure *failure) {
+    enum { PAUSE_MS = 20 };
+    const struct timespec pause = {.tv_nsec = PAUSE_MS * 1000000L};
+    int code = SQLITE_BUSY;
+    for (int left_ms = catalogue_patience_ms; (code & 0xFF) == SQLITE_BUSY && left_ms >= 0;
+         left_ms -= PAUSE_MS) {
+        code = sqlite3_exec(catalogue->database, "PRAGMA journal_mode = WAL", NULL, NULL, NULL);
+        if (code != SQLITE_OK) {
+            nanosleep(&pause, NULL);
+        }
+    }
+    return code == SQLITE_OK || catalogue_fail(catalogue, code, failure);
 }
 
 static bool initialise(struct up_catalogue *catalogue, struct up_failure *failure) {
-    char *marks = up_text_format("PRAGMA application_id = %d; PRAGMA user_version = %d;",
-                                 APPLICATION_ID, SCHEMA_VERSION);
-    bool good = run(catalogue, "PRAGMA journal_mode = WAL;", failure) &&
-                run(catalogue, "BEGIN IMMEDIATE;", failure);
-    int version = 0;
-    if (good) { /* another program may have been first */
-        good =
-            ask_number(catalogue, "PRAGMA user_version", &version, failure) &&
-            (version != 0 || (run(catalogue, schema, failure) && run(catalogue, marks, failure)));
-        sqlite3_exec(catalogue->database, good ? "COMMIT" : "ROLLBACK", NULL, NULL, NULL);
+    if (!begin_log(catalogue, failure) || !catalogue_run(catalogue, "BEGIN IMMEDIATE", failure)) {
+        return false;
     }
-    free(marks);
-    return good;
+    if (make_tables(catalogue, failure) && catalogue_run(catalogue, "COMMIT", failure)) {
+        return true;
+    }
+    sqlite3_exec(catalogue->database, "ROLLBACK", NULL, NULL, NULL);
+    return false;
 }
 
 static bool check_marks(struct up_catalogue *catalogue, enum up_catalogue_mode mode,
                         struct up_failure *failure) {
-    int application = 0, version = 0, tables = 0;
-    if (!ask_number(catalogue, "PRAGMA application_id", &application, failure) ||
-        !ask_number(catalogue, "PRAGMA user_version", &version, failure) ||
-        !ask_number(catalogue, "SELECT count(*) FROM sqlite_schema", &tables, failure)) {
+    struct marks marks;
+    if (!read_marks(catalogue, &marks, failure)) {
         return false;
     }
-    if (application == 0 && version == 0 && tables == 0 && mode == UP_CATALOGUE_CREATE) {
-        return initialise(catalogue, failure);
+    if (is_blank(&marks)) {
+        if (mode != UP_CATALOGUE_CREATE) {
+            return missing(catalogue->directory, failure);
+        }
+        if (!initialise(catalogue, failure) || !read_marks(catalogue, &marks, failure)) {
+            return false;
+        }
     }
-    if (application != APPLICATION_ID) {
+    if (marks.application != APPLICATION_ID || marks.version < 1) {
         return up_fail(failure, UP_STATUS_WRONG_INPUT,
                        "%s/catalogue.sqlite is no catalogue of upthrust: choose another "
                        "--catalogue",
                        catalogue->directory);
     }
-    return version <= SCHEMA_VERSION ||
+    return marks.version <= SCHEMA_VERSION ||
            up_fail(failure, UP_STATUS_WRONG_INPUT,
                    "the catalogue %s was made by a newer upthrust (version %d of the tables, this "
                    "program knows %d): update upthrust",
-                   catalogue->directory, version, SCHEMA_VERSION);
+                   catalogue->directory, marks.version, SCHEMA_VERSION);
+}
+
+static bool prepare_place(const char *directory, const char *path, enum up_catalogue_mode mode,
+                          struct up_failure *failure) {
+    bool good = mode == UP_CATALOGUE_CREATE ? make_directories(directory, failure)
+                                            : check_there(directory, path, failure);
+    return good && (mode == UP_CATALOGUE_READ || refuse_network(directory, failure));
 }
 
 static bool open_all(struct up_catalogue *catalogue, enum up_catalogue_mode mode,
                      struct up_failure *failure) {
     char *path = up_text_format("%s/catalogue.sqlite", catalogue->directory);
-    bool good = true;
-    if (mode == UP_CATALOGUE_CREATE) {
-        good = make_directories(catalogue->directory, failure) &&
-               refuse_network(catalogue->directory, failure);
-    } else if (access(path, F_OK) != 0) {
-        good = up_fail(failure, UP_STATUS_UNABLE,
-                       "there is no catalogue in %s: `upthrust item add` begins one, or name "
-                       "another with --catalogue",
-                       catalogue->directory);
-    }
-    good = good && open_database(catalogue, path, mode, failure) &&
-           check_marks(catalogue, mode, failure);
-    if (good && mode != UP_CATALOGUE_READ) {
-        good =
-            run(catalogue, "PRAGMA synchronous = FULL; PRAGMA recursive_triggers = ON;", failure);
-    }
+    bool good =
+        prepare_place(catalogue->directory, path, mode, failure) &&
+        open_database(catalogue, path, mode, failure) &&
+        catalogue_run(catalogue, "PRAGMA synchronous = FULL; PRAGMA recursive_triggers = ON",
+                      failure) &&
+        check_marks(catalogue, mode, failure);
     free(path);
     return good;
 }
@@ -278,177 +326,4 @@ void up_catalogue_close(struct up_catalogue *catalogue) {
 
 const char *up_catalogue_directory(const struct up_catalogue *catalogue) {
     return catalogue->directory;
-}
-
-/* ---- records ---- */
-
-void up_new_id(char id[UP_ID_SIZE]) {
-    uuid_t uuid;
-    uuid_generate_random(uuid);
-    uuid_unparse_lower(uuid, id);
-}
-
-void catalogue_now(char utc[UP_TIME_SIZE]) {
-    struct timespec now;
-    struct tm parts;
-    clock_gettime(CLOCK_REALTIME, &now);
-    gmtime_r(&now.tv_sec, &parts);
-    size_t length = strftime(utc, UP_TIME_SIZE, "%Y-%m-%dT%H:%M:%S", &parts);
-    snprintf(utc + length, UP_TIME_SIZE - length, ".%03ldZ", now.tv_nsec / 1000000);
-}
-
-static char *dump(const json_t *json) {
-    return json_dumps(json, JSON_SORT_KEYS | JSON_COMPACT | JSON_REAL_PRECISION(17));
-}
-
-/* Over the canonical JSON (sorted keys, no blanks) of all a record says. */
-static bool hash_record(const struct up_record *record, const json_t *body, const char *replaces,
-                        char hex[UP_SHA256_SIZE]) {
-    uint8_t digest[SHA256_DIGEST_SIZE];
-    struct sha256_ctx context;
-    json_t *old = json_array();
-    if (replaces != NULL) {
-        json_array_append_new(old, json_string(replaces));
-    }
-    json_t *all = json_pack("{s:O, s:s, s:s, s:s, s:o, s:s}", "body", body, "bench", record->bench,
-                            "kind", record->kind, "made_utc", record->made_utc, "replaces", old,
-                            "subject", record->subject);
-    char *text = all != NULL ? dump(all) : NULL;
-    json_decref(all);
-    if (text == NULL) {
-        return false;
-    }
-    sha256_init(&context);
-    sha256_update(&context, strlen(text), (const uint8_t *)text);
-    sha256_digest(&context, sizeof digest, digest);
-    for (size_t i = 0; i < sizeof digest; i++) {
-        snprintf(hex + 2 * i, 3, "%02x", digest[i]);
-    }
-    free(text);
-    return true;
-}
-
-static bool insert(struct up_catalogue *catalogue, const char *sql, const char *const *values,
-                   int count, struct up_failure *failure) {
-    sqlite3_stmt *statement = NULL;
-    int code = sqlite3_prepare_v2(catalogue->database, sql, -1, &statement, NULL);
-    for (int i = 0; i < count && code == SQLITE_OK; i++) {
-        code = sqlite3_bind_text(statement, i + 1, values[i], -1, SQLITE_STATIC);
-    }
-    if (code == SQLITE_OK) {
-        code = sqlite3_step(statement);
-    }
-    sqlite3_finalize(statement);
-    return code == SQLITE_DONE || fail(catalogue, code, failure);
-}
-
-static bool insert_record(struct up_catalogue *catalogue, const struct up_record *record,
-                          const char *body, const char *replaces, struct up_failure *failure) {
-    const char *values[] = {record->id,    record->sha256,   record->kind, record->subject,
-                            record->bench, record->made_utc, body};
-    const char *pair[] = {record->id, replaces};
-    bool good = run(catalogue, "BEGIN IMMEDIATE", failure);
-    if (!good) {
-        return false;
-    }
-    good =
-        insert(catalogue, "INSERT INTO record VALUES (?, ?, ?, ?, ?, ?, ?)", values, 7, failure) &&
-        (replaces == NULL ||
-         insert(catalogue, "INSERT INTO replaces VALUES (?, ?)", pair, 2, failure)) &&
-        run(catalogue, "COMMIT", failure);
-    if (!good) {
-        sqlite3_exec(catalogue->database, "ROLLBACK", NULL, NULL, NULL);
-    }
-    return good;
-}
-
-bool up_catalogue_add(struct up_catalogue *catalogue, const char *kind, const char *subject,
-                      const char *bench, json_t *body, const char *replaces,
-                      char record_id[UP_ID_SIZE], struct up_failure *failure) {
-    struct up_record record = {.body = NULL};
-    up_new_id(record.id);
-    catalogue_now(record.made_utc);
-    snprintf(record.kind, sizeof record.kind, "%s", kind);
-    snprintf(record.subject, sizeof record.subject, "%s", subject != NULL ? subject : record.id);
-    snprintf(record.bench, sizeof record.bench, "%s", bench != NULL ? bench : "");
-    char *text = dump(body);
-    bool good = text != NULL && hash_record(&record, body, replaces, record.sha256);
-    if (!good) {
-        up_fail(failure, UP_STATUS_UNABLE, "a record of kind %s cannot be written as JSON", kind);
-    }
-    good = good && insert_record(catalogue, &record, text, replaces, failure);
-    if (good && record_id != NULL) {
-        memcpy(record_id, record.id, sizeof record.id);
-    }
-    free(text);
-    return good;
-}
-
-static void copy_column(sqlite3_stmt *statement, int column, char *to, size_t size) {
-    const unsigned char *text = sqlite3_column_text(statement, column);
-    snprintf(to, size, "%s", text != NULL ? (const char *)text : "");
-}
-
-static void read_row(sqlite3_stmt *statement, struct up_record *record) {
-    const unsigned char *body = sqlite3_column_text(statement, 6);
-    copy_column(statement, 0, record->id, sizeof record->id);
-    copy_column(statement, 1, record->sha256, sizeof record->sha256);
-    copy_column(statement, 2, record->kind, sizeof record->kind);
-    copy_column(statement, 3, record->subject, sizeof record->subject);
-    copy_column(statement, 4, record->bench, sizeof record->bench);
-    copy_column(statement, 5, record->made_utc, sizeof record->made_utc);
-    record->body = body != NULL ? json_loads((const char *)body, 0, NULL) : NULL;
-}
-
-bool up_catalogue_each(struct up_catalogue *catalogue, const char *kind,
-                       bool (*visit)(const struct up_record *record, void *context), void *context,
-                       struct up_failure *failure) {
-    sqlite3_stmt *statement = NULL;
-    bool more = true;
-    int code = sqlite3_prepare_v2(
-        catalogue->database,
-        "SELECT id, sha256, kind, subject, bench, made_utc, body FROM current WHERE kind = ?"
-        " ORDER BY made_utc, id",
-        -1, &statement, NULL);
-    if (code == SQLITE_OK) {
-        code = sqlite3_bind_text(statement, 1, kind, -1, SQLITE_STATIC);
-    }
-    while (code == SQLITE_OK || code == SQLITE_ROW) {
-        code = sqlite3_step(statement);
-        if (code == SQLITE_ROW && more) {
-            struct up_record record;
-            read_row(statement, &record);
-            more = record.body == NULL || visit(&record, context);
-            json_decref(record.body);
-        }
-        if (!more) {
-            code = SQLITE_DONE;
-        }
-    }
-    sqlite3_finalize(statement);
-    return code == SQLITE_DONE || fail(catalogue, code, failure);
-}
-
-/* ---- members of bodies ---- */
-
-json_t *number_or_null(double value) {
-    return isfinite(value) ? json_real(value) : json_null();
-}
-
-bool take_number(const json_t *body, const char *key, double *value) {
-    const json_t *member = json_object_get(body, key);
-    if (!json_is_number(member)) {
-        return false;
-    }
-    *value = json_number_value(member);
-    return true;
-}
-
-bool take_text(const json_t *body, const char *key, char *text, size_t size) {
-    const char *member = json_string_value(json_object_get(body, key));
-    if (member == NULL || strlen(member) >= size) {
-        return false;
-    }
-    memcpy(text, member, strlen(member) + 1);
-    return true;
 }

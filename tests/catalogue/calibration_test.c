@@ -1,0 +1,164 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "support.h"
+
+#include <math.h>
+
+static struct up_calibration plain_calibration(const char *bench, double slope_counts_kg) {
+    struct up_calibration calibration = {.slope_counts_kg = slope_counts_kg,
+                                         .u_slope_counts_kg = 12.5,
+                                         .dof = 9,
+                                         .mass_tolerance_rel = 1e-4,
+                                         .lack_of_fit_kg = 1.0 / 3000,
+                                         .offset_counts = -3,
+                                         .u_offset_counts = 4,
+                                         .creep_rel_decade = -2e-5,
+                                         .noise_counts = 30,
+                                         .air_density_kg_m3 = 1.2,
+                                         .read_after_s = 10,
+                                         .window_s = 5,
+                                         .span_kg = 5,
+                                         .points = 2,
+                                         .point = {{1, 1e5, 3, 0.01}, {5, 5e5, 3, -0.02}}};
+    snprintf(calibration.bench, sizeof calibration.bench, "%s", bench);
+    snprintf(calibration.rig_sha256, sizeof calibration.rig_sha256, "%064d", 7);
+    return calibration;
+}
+
+static void add(struct up_catalogue *catalogue, struct up_calibration *calibration) {
+    struct up_failure failure = {0};
+    if (!up_calibration_add(catalogue, calibration, &failure)) {
+        fail_msg("%s", failure.text);
+    }
+}
+
+static struct up_calibration latest(struct up_catalogue *catalogue, const char *bench) {
+    struct up_failure failure = {0};
+    struct up_calibration calibration;
+    if (!up_calibration_latest(catalogue, bench, &calibration, &failure)) {
+        fail_msg("%s", failure.text);
+    }
+    return calibration;
+}
+
+static void it_comes_back_whole(void **state) {
+    (void)state;
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    struct up_calibration one = plain_calibration("tank \"one\"", 1e5 / 3);
+    add(catalogue, &one);
+    struct up_calibration back = latest(catalogue, "tank \"one\"");
+    assert_int_equal(strlen(one.id), 36);
+    assert_int_equal(strlen(one.made_utc), 24);
+    assert_string_equal(back.id, one.id);
+    assert_string_equal(back.made_utc, one.made_utc);
+    json_t *a = up_calibration_to_json(&one), *b = up_calibration_to_json(&back);
+    assert_true(json_equal(a, b));
+    assert_true(back.slope_counts_kg == 1e5 / 3 && back.points == 2);
+    json_decref(a);
+    json_decref(b);
+    up_catalogue_close(catalogue);
+}
+
+static void infinite_dof_stays_infinite(void **state) {
+    (void)state;
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    struct up_calibration one = plain_calibration("b", 1e5);
+    one.dof = (double)INFINITY;
+    add(catalogue, &one);
+    struct up_calibration back = latest(catalogue, "b");
+    assert_true(isinf(back.dof) && back.dof > 0);
+    up_catalogue_close(catalogue);
+}
+
+static void the_newest_of_its_own_bench_counts(void **state) {
+    (void)state;
+    struct up_failure failure = {0};
+    struct up_calibration none;
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    struct up_calibration one = plain_calibration("a", 1e5), two = plain_calibration("b", 2e5),
+                          three = plain_calibration("a", 3e5);
+    assert_false(up_calibration_latest(catalogue, "a", &none, &failure));
+    assert_says(&failure, UP_STATUS_WRONG_INPUT, "`upthrust calibrate`");
+    add(catalogue, &one);
+    add(catalogue, &two);
+    assert_string_equal(latest(catalogue, "a").id, one.id);
+    add(catalogue, &three);
+    assert_string_equal(latest(catalogue, "a").id, three.id);
+    assert_string_equal(latest(catalogue, "b").id, two.id);
+    assert_false(up_calibration_latest(catalogue, "A", &none, &failure));
+    up_catalogue_close(catalogue);
+}
+
+static void a_lost_clock_does_not_bring_back_an_old_one(void **state) {
+    (void)state;
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    struct up_calibration one = plain_calibration("a", 1e5), two = plain_calibration("a", 2e5),
+                          three = plain_calibration("a", 3e5);
+    add(catalogue, &one);
+    catalogue_clock_step_s = -50L * 365 * 86400;
+    add(catalogue, &two);
+    assert_true(strcmp(two.made_utc, one.made_utc) < 0);
+    assert_string_equal(latest(catalogue, "a").id, two.id);
+    catalogue_clock_step_s = -60L * 365 * 86400;
+    add(catalogue, &three);
+    assert_string_equal(latest(catalogue, "a").id, three.id);
+    up_catalogue_close(catalogue);
+}
+
+static void assert_calibration_refused(struct up_catalogue *catalogue,
+                                       struct up_calibration calibration) {
+    struct up_failure failure = {0};
+    assert_false(up_calibration_add(catalogue, &calibration, &failure));
+    assert_says(&failure, UP_STATUS_WRONG_INPUT, "cannot be stored");
+    assert_string_equal(calibration.id, "");
+}
+
+static void what_could_not_be_read_back_is_refused(void **state) {
+    (void)state;
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    assert_calibration_refused(catalogue, plain_calibration("a", (double)NAN));
+    assert_calibration_refused(catalogue, plain_calibration("a", (double)INFINITY));
+    assert_calibration_refused(catalogue, plain_calibration("", 1e5));
+    assert_calibration_refused(catalogue, plain_calibration("\xFF", 1e5));
+    struct up_calibration calibration = plain_calibration("a", 1e5);
+    calibration.dof = (double)NAN;
+    assert_calibration_refused(catalogue, calibration);
+    calibration = plain_calibration("a", 1e5);
+    calibration.point[1].residual_g = (double)NAN;
+    assert_calibration_refused(catalogue, calibration);
+    calibration = plain_calibration("a", 1e5);
+    calibration.points = UP_CALIBRATION_POINTS_MAX + 1;
+    assert_calibration_refused(catalogue, calibration);
+    assert_int_equal(count_kind(catalogue, "calibration"), 0);
+    calibration.points = UP_CALIBRATION_POINTS_MAX;
+    add(catalogue, &calibration);
+    assert_int_equal(latest(catalogue, "a").points, UP_CALIBRATION_POINTS_MAX);
+    up_catalogue_close(catalogue);
+}
+
+static void a_stored_one_that_is_broken_is_told(void **state) {
+    (void)state;
+    struct up_failure failure = {0};
+    struct up_calibration none;
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    json_t *body = json_pack("{s:s}", "slope_counts_kg", "steep");
+    assert_true(up_catalogue_add(catalogue, "calibration", NULL, "a", body, NULL, NULL, NULL));
+    json_decref(body);
+    assert_false(up_calibration_latest(catalogue, "a", &none, &failure));
+    assert_says(&failure, UP_STATUS_WRONG_INPUT, "calibrate again");
+    struct up_calibration good = plain_calibration("a", 1e5);
+    add(catalogue, &good);
+    assert_string_equal(latest(catalogue, "a").id, good.id);
+    up_catalogue_close(catalogue);
+}
+
+int main(void) {
+    const struct CMUnitTest tests[] = {
+        TEST(it_comes_back_whole),
+        TEST(infinite_dof_stays_infinite),
+        TEST(the_newest_of_its_own_bench_counts),
+        TEST(a_lost_clock_does_not_bring_back_an_old_one),
+        TEST(what_could_not_be_read_back_is_refused),
+        TEST(a_stored_one_that_is_broken_is_told),
+    };
+    return cmocka_run_group_tests_name("catalogue: calibrations", tests, NULL, NULL);
+}

@@ -1,0 +1,404 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "support.h"
+
+#include <math.h>
+
+/* ---- a catalogue to export ---- */
+
+static struct up_result plain_result(const char *item_id, const char *water) {
+    struct up_result result = {
+        .water = {.temp_c = 20, .salinity_g_kg = 0.3, .depth_m = 0.5},
+        .measured = true,
+        .water_density_kg_m3 = {998.2067, 0.02, (double)INFINITY},
+        .immersion_depth_m = 0.45,
+        .air_pressure_pa = 101325,
+        .soak_s = 600,
+        .compressible = true,
+        .answer = {.buoyancy_kg = {-0.1234567890123, 0.001, (double)INFINITY},
+                   .expanded_u_kg = 0.00196,
+                   .probability_neutral = 1.0 / 3,
+                   .probability_negative = 2.0 / 3,
+                   .class = UP_CLASS_NEGATIVE,
+                   .volume_m3 = 1.5e-3,
+                   .mass_kg = 1.62},
+        .question = {.tolerance_kg = 0.05, .coverage = 0.95, .confidence = 0.9},
+        .trials = 3,
+        .method = "upthrust 0.1.0, calibration x, \"rule\"",
+    };
+    snprintf(result.item_id, sizeof result.item_id, "%s", item_id);
+    snprintf(result.water.name, sizeof result.water.name, "%s", water);
+    up_new_id(result.run_id);
+    result.term[UP_INPUT_WATER_LOAD] =
+        (struct up_term){-12345.5, 3.25, 2, UP_STUDENT, 'A', -1e-5, 0.75};
+    result.term[UP_INPUT_TRAPPED_AIR] =
+        (struct up_term){0.001, 0.0005, (double)INFINITY, UP_RECTANGULAR, 'B', -1, 0.25};
+    return result;
+}
+
+static void add_result(struct up_catalogue *catalogue, const struct up_result *result) {
+    struct up_failure failure = {0};
+    if (!up_result_add(catalogue, result, "bench", &failure)) {
+        fail_msg("%s", failure.text);
+    }
+}
+
+static void add_calibration(struct up_catalogue *catalogue) {
+    struct up_failure failure = {0};
+    struct up_calibration calibration = {
+        .bench = "bench, one", .slope_counts_kg = 1e5 / 3, .dof = (double)INFINITY};
+    if (!up_calibration_add(catalogue, &calibration, &failure)) {
+        fail_msg("%s", failure.text);
+    }
+}
+
+/* One item of each hostile name with a result, in the order of the names. */
+static struct up_catalogue *make_hostile(void) {
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    for (size_t i = 0; i < ARRAY(hostile_names); i++) {
+        catalogue_clock_step_s = (long)i;
+        struct up_item item = add_item(catalogue, hostile_names[i].given);
+        struct up_result result = plain_result(item.id, hostile_names[i].given);
+        result.answer.buoyancy_kg.value = (double)i / 7 - 1;
+        result.answer.buoyancy_kg.dof = i % 2 == 0 ? (double)INFINITY : 3.7;
+        result.answer.volume_m3 = i % 3 == 0 ? (double)NAN : 0.002;
+        add_result(catalogue, &result);
+    }
+    struct up_result orphan = plain_result("00000000-0000-4000-8000-000000000000", "tank");
+    add_result(catalogue, &orphan);
+    add_calibration(catalogue);
+    return catalogue;
+}
+
+static char *read_all(const char *path) {
+    static char text[1 << 20];
+    FILE *stream = fopen(path, "rb");
+    assert_non_null(stream);
+    size_t length = fread(text, 1, sizeof text - 1, stream);
+    fclose(stream);
+    text[length] = '\0';
+    return text;
+}
+
+static void export_both(struct up_catalogue *catalogue, const char *directory) {
+    struct up_failure failure = {0};
+    if (!up_export_csv(catalogue, directory, &failure) ||
+        !up_export_json(catalogue, directory, &failure)) {
+        fail_msg("%s", failure.text);
+    }
+}
+
+/* ---- one result ---- */
+
+/* Key and kind of value: s text, n number, i whole number, b truth, ? number or null. */
+static const char *const pinned[] = {"sitem_id",
+                                     "srun_id",
+                                     "swater",
+                                     "sbasis",
+                                     "nwater_density_kg_m3",
+                                     "nu_water_density_kg_m3",
+                                     "nwater_temp_c",
+                                     "nsalinity_g_kg",
+                                     "ndepth_m",
+                                     "nimmersion_depth_m",
+                                     "nair_pressure_pa",
+                                     "nsoak_s",
+                                     "bcompressible",
+                                     "nbuoyancy_g",
+                                     "nu_buoyancy_g",
+                                     "?dof",
+                                     "nexpanded_u_g",
+                                     "ncoverage",
+                                     "ntolerance_g",
+                                     "nconfidence",
+                                     "nprobability_positive",
+                                     "nprobability_neutral",
+                                     "nprobability_negative",
+                                     "sclass",
+                                     "itrials",
+                                     "?volume_m3",
+                                     "?mass_kg",
+                                     "smethod"};
+
+static void assert_kind(const json_t *value, char kind, const char *key) {
+    bool good = kind == 's'   ? json_is_string(value)
+                : kind == 'i' ? json_is_integer(value)
+                : kind == 'b' ? json_is_boolean(value)
+                : kind == 'n' ? json_is_number(value)
+                              : json_is_number(value) || json_is_null(value);
+    if (!good) {
+        fail_msg("%s", key);
+    }
+}
+
+static void a_result_has_every_pinned_key(void **state) {
+    (void)state;
+    static const struct {
+        const char *key;
+        double value;
+    } values[] = {
+        {"water_density_kg_m3", 998.2067},
+        {"u_water_density_kg_m3", 0.02},
+        {"water_temp_c", 20},
+        {"salinity_g_kg", 0.3},
+        {"depth_m", 0.5},
+        {"immersion_depth_m", 0.45},
+        {"air_pressure_pa", 101325},
+        {"soak_s", 600},
+        {"buoyancy_g", -123.4567890123},
+        {"u_buoyancy_g", 1},
+        {"expanded_u_g", 1.96},
+        {"coverage", 0.95},
+        {"tolerance_g", 50},
+        {"confidence", 0.9},
+        {"probability_positive", 0},
+        {"probability_neutral", 1.0 / 3},
+        {"probability_negative", 2.0 / 3},
+        {"trials", 3},
+        {"volume_m3", 1.5e-3},
+        {"mass_kg", 1.62},
+    };
+    struct up_result result = plain_result("some-item", "tank");
+    json_t *json = up_result_to_json(&result);
+    for (size_t i = 0; i < ARRAY(pinned); i++) {
+        assert_kind(json_object_get(json, pinned[i] + 1), pinned[i][0], pinned[i]);
+    }
+    assert_true(json_is_null(json_object_get(json, "dof")));
+    assert_string_equal(json_string_value(json_object_get(json, "basis")), "measured");
+    assert_string_equal(json_string_value(json_object_get(json, "class")), "negative");
+    for (size_t i = 0; i < ARRAY(values); i++) {
+        double value = json_number_value(json_object_get(json, values[i].key));
+        if (fabs(value - values[i].value) > 1e-12 * fabs(value)) {
+            fail_msg("%s: %.17g", values[i].key, value);
+        }
+    }
+    json_decref(json);
+    result.measured = false;
+    result.answer.volume_m3 = (double)NAN;
+    result.answer.buoyancy_kg.dof = 2.5;
+    json = up_result_to_json(&result);
+    assert_string_equal(json_string_value(json_object_get(json, "basis")), "calculated");
+    assert_true(json_is_null(json_object_get(json, "volume_m3")));
+    assert_true(json_number_value(json_object_get(json, "dof")) == 2.5);
+    json_decref(json);
+}
+
+static void a_result_lists_its_budget(void **state) {
+    (void)state;
+    static const char *const keys[] = {"sname",       "sunit",        "nvalue",
+                                       "nu",          "?dof",         "sdistribution",
+                                       "sevaluation", "nsensitivity", "nshare_of_variance"};
+    struct up_result result = plain_result("some-item", "tank");
+    json_t *json = up_result_to_json(&result);
+    const json_t *budget = json_object_get(json, "budget");
+    assert_int_equal(json_array_size(budget), 2);
+    for (size_t i = 0; i < 2; i++) {
+        for (size_t k = 0; k < ARRAY(keys); k++) {
+            assert_kind(json_object_get(json_array_get(budget, i), keys[k] + 1), keys[k][0],
+                        keys[k]);
+        }
+    }
+    const json_t *first = json_array_get(budget, 0), *last = json_array_get(budget, 1);
+    assert_string_equal(json_string_value(json_object_get(first, "name")),
+                        up_input_name(UP_INPUT_WATER_LOAD));
+    assert_string_equal(json_string_value(json_object_get(first, "evaluation")), "A");
+    assert_true(json_number_value(json_object_get(first, "dof")) == 2);
+    assert_true(json_is_null(json_object_get(last, "dof")));
+    json_decref(json);
+}
+
+static void a_result_with_foreign_text_is_stored_whole(void **state) {
+    (void)state;
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    struct up_result result = plain_result("some-item", "lake \xFF\n");
+    snprintf(result.method, sizeof result.method, "\xC3");
+    add_result(catalogue, &result);
+    assert_file_answer("c/catalogue.sqlite", "SELECT water FROM result",
+                       "lake \xEF\xBF\xBD\xEF\xBF\xBD");
+    assert_file_answer("c/catalogue.sqlite", "SELECT method FROM result", "\xEF\xBF\xBD");
+    assert_file_answer("c/catalogue.sqlite", "SELECT dof IS NULL FROM result", "1");
+    assert_file_answer("c/catalogue.sqlite", "SELECT result_id = record_id FROM result", "1");
+    up_catalogue_close(catalogue);
+}
+
+/* ---- files ---- */
+
+static bool has_column(const char *header, const char *name) {
+    char *copy = up_text_format("%.*s", (int)strcspn(header, "\r"), header);
+    bool found = false;
+    for (char *at = strtok(copy, ","); at != NULL; at = strtok(NULL, ",")) {
+        found = found || strcmp(at, name) == 0;
+    }
+    free(copy);
+    return found;
+}
+
+static void csv_has_every_pinned_column(void **state) {
+    (void)state;
+    static const char *const more[] = {"result_id", "record_id", "made_utc", "item_name", "bench"};
+    struct up_catalogue *catalogue = make_hostile();
+    export_both(catalogue, "out");
+    const char *header = read_all("out/results.csv");
+    for (size_t i = 0; i < ARRAY(pinned); i++) {
+        assert_true(has_column(header, pinned[i] + 1));
+    }
+    for (size_t i = 0; i < ARRAY(more); i++) {
+        assert_true(has_column(header, more[i]));
+    }
+    assert_non_null(strstr(header, ",INF,"));
+    assert_non_null(strstr(header, ",3.7,"));
+    up_catalogue_close(catalogue);
+}
+
+static void formulas_are_guarded(void **state) {
+    (void)state;
+    struct up_catalogue *catalogue = make_hostile();
+    export_both(catalogue, "out");
+    const char *items = read_all("out/items.csv");
+    assert_non_null(strstr(items, ",\"'=cmd()\","));
+    assert_non_null(strstr(items, ",\"'@SUM(A1)\","));
+    assert_non_null(strstr(items, ",-2,"));
+    assert_non_null(strstr(items, ",\"Long \"\"blade\"\", 'red'\","));
+    up_catalogue_close(catalogue);
+}
+
+static void an_empty_catalogue_gives_headers(void **state) {
+    (void)state;
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    export_both(catalogue, "out");
+    assert_string_equal(read_all("out/items.csv"),
+                        "item_id,record_id,made_utc,name,kind,maker,model,size,pieces,tolerance_g,"
+                        "expansion_per_k,u_expansion_per_k,compressible\r\n");
+    json_t *document = json_load_file("out/catalogue.json", 0, NULL);
+    assert_string_equal(json_string_value(json_object_get(document, "schema")),
+                        "upthrust-catalogue-1");
+    assert_true(json_is_array(json_object_get(document, "items")));
+    assert_true(json_is_array(json_object_get(document, "calibrations")));
+    assert_true(json_is_array(json_object_get(document, "results")));
+    json_decref(document);
+    up_catalogue_close(catalogue);
+}
+
+static void only_current_versions_go_out(void **state) {
+    (void)state;
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    struct up_item item = add_item(catalogue, "old");
+    struct up_result result = plain_result(item.id, "tank");
+    add_result(catalogue, &result);
+    snprintf(item.name, sizeof item.name, "new");
+    assert_true(up_item_add(catalogue, &item, NULL));
+    export_both(catalogue, "out");
+    assert_null(strstr(read_all("out/items.csv"), "old"));
+    assert_non_null(strstr(read_all("out/results.csv"), ",new\r\n"));
+    json_t *document = json_load_file("out/catalogue.json", 0, NULL);
+    json_t *items = json_object_get(document, "items"), *first = json_array_get(items, 0);
+    assert_int_equal(json_array_size(items), 1);
+    assert_string_equal(json_string_value(json_object_get(first, "subject")), item.id);
+    assert_string_equal(json_string_value(json_object_get(first, "item_id")), item.id);
+    assert_int_equal(strlen(json_string_value(json_object_get(first, "id"))), 36);
+    assert_int_equal(strlen(json_string_value(json_object_get(first, "made_utc"))), 24);
+    json_decref(document);
+    up_catalogue_close(catalogue);
+}
+
+static void refuses_where_it_cannot_write(void **state) {
+    (void)state;
+    struct up_failure failure = {0};
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    fclose(fopen("file", "w"));
+    assert_false(up_export_csv(catalogue, "file", &failure));
+    assert_says(&failure, UP_STATUS_UNABLE, "file");
+    assert_false(up_export_json(catalogue, "file", &failure));
+    assert_says(&failure, UP_STATUS_UNABLE, "file");
+    assert_false(up_export_csv(catalogue, "no/such", &failure));
+    assert_says(&failure, UP_STATUS_UNABLE, "no/such");
+    assert_false(up_export_json(catalogue, "/dev/null/x", &failure));
+    assert_says(&failure, UP_STATUS_UNABLE, "/dev/null/x");
+    add_number(catalogue, "trial", NULL, NULL, 1); /* no transaction was left open */
+    up_catalogue_close(catalogue);
+}
+
+static void a_damaged_record_leaves_the_old_file(void **state) {
+    (void)state;
+    struct up_failure failure = {0};
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    add_item(catalogue, "whole");
+    export_both(catalogue, "out");
+    sqlite3 *database = outside("c/catalogue.sqlite");
+    sql(database, "INSERT INTO record VALUES ('broken-id','1','result','s','','2000','[1]')");
+    sqlite3_close(database);
+    assert_false(up_export_csv(catalogue, "out", &failure));
+    assert_says(&failure, UP_STATUS_WRONG_INPUT, "broken-id");
+    failure = (struct up_failure){0};
+    assert_false(up_export_json(catalogue, "out", &failure));
+    assert_says(&failure, UP_STATUS_WRONG_INPUT, "broken-id");
+    assert_non_null(strstr(read_all("out/catalogue.json"), "whole"));
+    assert_non_null(strstr(read_all("out/results.csv"), "item_name\r\n"));
+    up_catalogue_close(catalogue);
+}
+
+/* ---- other people's readers ---- */
+
+enum { NO_PYTHON = 77 };
+
+static void run_python(const char *script, const char *directory) {
+    char *arguments[ARRAY(hostile_names) + 8] = {0};
+    size_t count = 0;
+    arguments[count++] = up_text_format("python3");
+    arguments[count++] = up_text_format("%s", script);
+    arguments[count++] = up_text_format("%s", directory);
+    for (size_t i = 0; i < ARRAY(hostile_names); i++) {
+        arguments[count++] = up_text_format("%s", hostile_names[i].stored);
+    }
+    setenv("PYTHONUTF8", "1", 1);
+    execvp("python3", arguments);
+    _exit(NO_PYTHON);
+}
+
+/* Beside this file, whose name may be relative to where the test was started. */
+static char script[4096];
+
+static int find_script(void **state) {
+    (void)state;
+    char here[2048];
+    const char *slash = strrchr(__FILE__, '/');
+    if (getcwd(here, sizeof here) == NULL || slash == NULL) {
+        return 1;
+    }
+    snprintf(script, sizeof script, "%s%s%.*s/read_exchange.py", __FILE__[0] == '/' ? "" : here,
+             __FILE__[0] == '/' ? "" : "/", (int)(slash - __FILE__), __FILE__);
+    return 0;
+}
+
+static void other_readers_see_the_same(void **state) {
+    (void)state;
+    int status = -1;
+    struct up_catalogue *catalogue = make_hostile();
+    export_both(catalogue, "out");
+    up_catalogue_close(catalogue);
+    fflush(NULL);
+    pid_t child = fork();
+    if (child == 0) {
+        run_python(script, "out");
+    }
+    assert_int_equal(waitpid(child, &status, 0), child);
+    if (WIFEXITED(status) && WEXITSTATUS(status) == NO_PYTHON) {
+        skip();
+    }
+    assert_int_equal(status, 0);
+}
+
+int main(void) {
+    const struct CMUnitTest tests[] = {
+        TEST(a_result_has_every_pinned_key),
+        TEST(a_result_lists_its_budget),
+        TEST(a_result_with_foreign_text_is_stored_whole),
+        TEST(csv_has_every_pinned_column),
+        TEST(formulas_are_guarded),
+        TEST(an_empty_catalogue_gives_headers),
+        TEST(only_current_versions_go_out),
+        TEST(refuses_where_it_cannot_write),
+        TEST(a_damaged_record_leaves_the_old_file),
+        TEST(other_readers_see_the_same),
+    };
+    return cmocka_run_group_tests_name("catalogue: exchange", tests, find_script, NULL);
+}
