@@ -88,7 +88,8 @@ static void uncertainty_allows_for_correlation(void **state) {
         double last = gsl_ran_gaussian(rng, sd);
         for (int i = 0; i < 200; i++) {
             last = r * last + gsl_ran_gaussian(rng, sd * sqrt(1 - r * r));
-            reading[i] = (struct up_reading){.time_s = 0.1 * i, .load = last, .temp_c = (double)NAN};
+            reading[i] =
+                (struct up_reading){.time_s = 0.1 * i, .load = last, .temp_c = (double)NAN};
         }
         up_plateau_judge(reading, 200, sd, 0, &plateau);
         sum += plateau.load;
