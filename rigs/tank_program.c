@@ -37,6 +37,8 @@ struct program {
     int master, slave;
     char port[128];
     struct lines asked, typed;
+    char unsent[96]; /* the rest of a paced line for which there was no room */
+    size_t unsent_length;
     double paced_from_s;
 };
 
@@ -81,6 +83,9 @@ static bool open_port(struct program *program) {
     if (program->slave < 0 || !make_raw(program->slave)) {
         return false;
     }
+    if (program->pace > 0 && fcntl(program->master, F_SETFL, O_NONBLOCK) != 0) {
+        return false;
+    }
     return program->link == NULL || symlink(program->port, program->link) == 0;
 }
 
@@ -90,7 +95,10 @@ static void send(int descriptor, const char *bytes, size_t length) {
         if (put > 0) {
             bytes += put;
             length -= (size_t)put;
-        } else if (errno != EINTR && errno != EAGAIN) {
+        } else if (errno == EAGAIN) {
+            struct pollfd entry = {.fd = descriptor, .events = POLLOUT};
+            poll(&entry, 1, 100);
+        } else if (errno != EINTR) {
             return;
         }
     }
@@ -100,7 +108,32 @@ static void grant(struct program *program, long samples) {
     char line[96];
     for (long i = 0; i < samples; i++) {
         size_t length = tank_sample(program->tank, line, sizeof line);
+        send(program->master, program->unsent, program->unsent_length);
+        program->unsent_length = 0;
         send(program->master, line, length);
+    }
+}
+
+static void send_unsent(struct program *program) {
+    ssize_t put = program->unsent_length > 0
+                      ? write(program->master, program->unsent, program->unsent_length)
+                      : 0;
+    if (put > 0) {
+        program->unsent_length -= (size_t)put;
+        memmove(program->unsent, program->unsent + put, program->unsent_length);
+    }
+}
+
+/* A line unasked. Where nobody reads it is lost, as on a wire: a full pseudo-terminal must stop
+   neither the tank nor the operator. What is sent is whole lines. */
+static void tell(struct program *program) {
+    char line[sizeof program->unsent];
+    size_t length = tank_sample(program->tank, line, sizeof line);
+    send_unsent(program);
+    if (program->unsent_length == 0) {
+        memcpy(program->unsent, line, length);
+        program->unsent_length = length;
+        send_unsent(program);
     }
 }
 
@@ -296,7 +329,7 @@ static void keep_pace(struct program *program) {
     if (program->pace > 0) {
         double due_s = (monotonic_s() - program->paced_from_s) * program->pace;
         while (tank_time_s(program->tank) < due_s && signalled == 0) {
-            grant(program, 1);
+            tell(program);
         }
     }
 }
@@ -399,6 +432,7 @@ static void catch_signals(void) {
     sigemptyset(&action.sa_mask);
     sigaction(SIGINT, &action, NULL);
     sigaction(SIGTERM, &action, NULL);
+    sigaction(SIGHUP, &action, NULL); /* the terminal was closed */
     signal(SIGPIPE, SIG_IGN);
 }
 
@@ -418,6 +452,7 @@ int main(int argc, char **argv) {
     program.tank = tank_create(&declared, &cell, (unsigned long)settings.seed);
     if (program.tank == NULL || !open_port(&program)) {
         complain("cannot open a pseudo-terminal or make its link", strerror(errno));
+        tank_destroy(program.tank);
         return UP_STATUS_UNABLE;
     }
     catch_signals();

@@ -22,9 +22,12 @@ def check(good, name):
 
 
 class Tank:
+    started = []
+
     def __init__(self, *options):
         self.process = subprocess.Popen([PROGRAM, *options], stdin=subprocess.PIPE,
                                         stdout=subprocess.PIPE, stderr=subprocess.PIPE)
+        self.started.append(self.process)
         self.first = self.answer()
         self.port = os.open(self.first["port"], os.O_RDWR | os.O_NOCTTY)
 
@@ -79,10 +82,13 @@ def test_options():
     keys = {"name", "kind", "maker", "model", "size", "pieces", "compressible", "trapped_g"}
     check(status == 0 and len(gear) >= 13 and all(keys <= set(item) for item in gear),
           "the gear is valid JSON with all its members")
-    check(outcome("--help")[0] == 0 and outcome("--version")[0] == 0, "help and version end with 0")
-    check(all(outcome(*bad)[0] == 2 for bad in
-              (["--nonsense"], ["--seed", "x"], ["--rate-hz", "20"], ["--pace", "-1"], ["word"])),
-          "wrong options end with 2")
+    check(all(outcome(option)[0::2] == (0, "") for option in ("--help", "--version")),
+          "help and version end with 0")
+    for bad in (["--nonsense"], ["--seed", "x"], ["--rate-hz", "20"], ["--pace", "-1"], ["--link"],
+                ["word"]):
+        status, out, errors = outcome(*bad)
+        check(status == 2 and out == "" and errors.count("\n") == 1,
+              f"{' '.join(bad)} ends with 2 and one line")
 
 
 def test_samples_and_acts():
@@ -116,6 +122,39 @@ def test_samples_and_acts():
           "each bad input is told on standard error")
 
 
+def test_garbage():
+    tank = Tank()
+    tank.process.stdin.write(b"\x1b[31mrubbish\xff\n\n{\n[1]\nat noon shake\nshake\n"
+                             b'{"event":"ask","do":"shake"}\n')
+    tank.process.stdin.flush()
+    os.write(tank.port, b"\x00\x1b]0;x\x07\nmore\nmore 0\nmore 1.5\nmore nan\nMORE 1\n")
+    check(len(tank.samples(5)) == 5 and tank.read(1, 0.3) == [],
+          "after rubbish `more 5` gives exactly five lines")
+    check(tank.ask(event="ask", id=1, do="shake")["answer"] == "stop",
+          "an act that cannot be done now is answered with stop")
+    check(tank.ask(event="ask", id=2, do="add-ballast")["answer"] == "done", "and it goes on")
+    status, errors = tank.end()
+    check(status == 0 and errors.count("\n") == 12, "a line on standard error for each")
+    check(all(" " <= byte or byte == "\n" for byte in errors), "without control characters")
+
+
+def test_unread():
+    """Talking unasked, it loses what nobody reads and stays at hand; lines stay whole."""
+    tank = Tank("--pace", "1000")
+    time.sleep(1.5)  # fills a pseudo-terminal several times over
+    tank.say("add-ballast")
+    check(b"add-ballast" in tank.line(), "a port that nobody reads does not stop it")
+    lines = tank.read(3000, 20)[:-1]
+    times = [int(line[0]) for line in lines]
+    check(all(len(line) == 3 for line in lines) and times == sorted(times) and len(lines) > 2000,
+          "its lines are whole and in order")
+    check(max(b - a for a, b in zip(times, times[1:])) > 10000, "what found no room is lost")
+    time.sleep(1)
+    tank.process.stdin.close()
+    check(tank.process.wait(PATIENCE_S) == 0, "the end of the input ends it all the same")
+    os.close(tank.port)
+
+
 def test_typed():
     tank = Tank()
     tank.samples(1)
@@ -141,18 +180,29 @@ def test_same_seed():
 def test_link():
     with tempfile.TemporaryDirectory() as directory:
         link = os.path.join(directory, "tank")
+        for number_of in (signal.SIGTERM, signal.SIGINT, signal.SIGHUP):
+            tank = Tank("--link", link)
+            check(os.path.realpath(link) == tank.first["port"], "the link leads to the port")
+            tank.process.send_signal(number_of)
+            check(tank.process.wait(PATIENCE_S) == -number_of,
+                  f"{number_of.name} ends it as signals do")
+            check(not os.path.lexists(link), "and the link is gone")
+            os.close(tank.port)
         tank = Tank("--link", link)
-        check(os.path.realpath(link) == tank.first["port"], "the link leads to the port")
-        tank.process.send_signal(signal.SIGTERM)
-        check(tank.process.wait(PATIENCE_S) == -signal.SIGTERM, "a signal ends it as signals do")
-        check(not os.path.lexists(link), "and the link is gone")
-        os.close(tank.port)
+        status, out, errors = outcome("--link", link)
+        check(status == 1 and out == "" and errors.count("\n") == 1 and os.path.lexists(link),
+              "a name that is taken is left alone")
+        check(tank.end()[0] == 0 and not os.path.lexists(link), "the end of the input takes the link")
 
 
-for test in (test_options, test_samples_and_acts, test_typed, test_same_seed, test_link):
+for test in (test_options, test_samples_and_acts, test_garbage, test_typed, test_unread, test_same_seed, test_link):
     try:
         test()
     except Exception as error:  # a test that breaks counts as one failure
         check(False, f"{test.__name__}: {error!r}")
+for process in Tank.started:  # of tests that broke
+    if process.poll() is None:
+        process.kill()
+        process.wait()
 print(f"1..{number}")
 sys.exit(failed > 0)
