@@ -139,6 +139,23 @@ events = [json.loads(line) for line in process.stdout]
 assert process.wait() == 1
 assert "nothing is stated" in process.stderr.read()
 
+# Silence: the tank speaks only when asked, and this rig file does not ask.
+polling = open(rig).read()
+open(rig, "w").write(re.sub(r"(?m)^poll.*\n", "", polling))
+process = start_bench("calibrate", "--masses-g", "500,1000,2000")
+for line in process.stdout:
+    if json.loads(line)["event"] == "ask":
+        process.stdin.write('{"id":%d,"answer":"done"}\n' % json.loads(line)["id"])
+        process.stdin.flush()
+assert process.wait() == 1
+words = process.stderr.read()
+assert words.count("\n") == 1 and "nothing has come over the wire" in words, words
+print("silence says:", words.strip())
+open(rig, "w").write(polling)
+process = start_bench("calibrate", "--masses-g", "500,1000,2000", "--rounds", "1")
+pass_on(process, tank)
+assert process.wait() == 0
+
 # A device that goes while the bench reads is told at once.
 process = start_bench("measure", "--item", "Lead block")
 gone = False
