@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include <errno.h>
 #include <fcntl.h>
+#include <stdint.h>
 #include <stdlib.h>
 #include <string.h>
 #include <sys/wait.h>
@@ -10,7 +11,9 @@
 #include "upthrust/report.h"
 #include "upthrust/text.h"
 
-enum { LABEL_CHARACTERS = 40 };
+/* gnuplot takes the label of a tick that holds a % for a format, of whose text it draws 49 bytes at
+   most, be it within a character. */
+enum { LABEL_CHARACTERS = 40, FORMATTED_BYTES = 49 };
 
 static bool begins_item(const struct up_rows *rows, size_t i) {
     return i == 0 || strcmp(rows->row[i].item_id, rows->row[i - 1].item_id) != 0;
@@ -70,16 +73,44 @@ static bool write_data(FILE *stream, void *context) {
 
 /* ---- script: our template behind the few lines that differ ---- */
 
-/* A long name is cut at a character, not within one. */
-static char *short_label(const char *name) {
-    size_t characters = 0, length = 0;
-    while (name[length] != '\0') {
-        if (((unsigned char)name[length] & 0xC0) != 0x80 && ++characters > LABEL_CHARACTERS) {
-            return up_text_format("%.*s...", (int)length, name);
+/* Length of the longest beginning that is within both limits and ends with a character. */
+static size_t beginning(const char *text, size_t characters, size_t bytes) {
+    size_t length = 0, count = 0;
+    for (size_t at = 0; at <= bytes; at++) {
+        bool starts = ((unsigned char)text[at] & 0xC0) != 0x80; /* a character, or the end */
+        length = starts ? at : length;
+        if (text[at] == '\0' || (starts && count++ == characters)) {
+            break;
         }
-        length++;
     }
-    return up_text_format("%s", name);
+    return length;
+}
+
+/* Drawn as it is, by doubling each %. */
+static char *double_percents(char *text) {
+    char *doubled = up_allocate(strlen(text) + 1, 2), *to = doubled;
+    for (const char *from = text; *from != '\0'; from++) {
+        *to++ = *from;
+        if (*from == '%') {
+            *to++ = '%';
+        }
+    }
+    free(text);
+    return doubled;
+}
+
+static char *short_label(const char *name) {
+    const char *dots = "...";
+    char *clean = up_text_clean(name, strlen(name));
+    size_t bytes = strchr(clean, '%') != NULL ? FORMATTED_BYTES : SIZE_MAX - 1;
+    size_t length = beginning(clean, LABEL_CHARACTERS, bytes);
+    if (clean[length] != '\0') {
+        length = beginning(clean, LABEL_CHARACTERS, bytes - strlen(dots));
+        char *cut = up_text_format("%.*s%s", (int)length, clean, dots);
+        free(clean);
+        clean = cut;
+    }
+    return double_percents(clean);
 }
 
 static bool write_script(FILE *stream, void *context) {
@@ -139,6 +170,22 @@ static void exec_gnuplot(const char *directory, int report) {
     _exit(127);
 }
 
+/* A signal that only sets a flag is not the end of gnuplot. */
+static bool read_report(int report, int *code) {
+    ssize_t got;
+    do {
+        got = read(report, code, sizeof *code);
+    } while (got < 0 && errno == EINTR);
+    return got == (ssize_t)sizeof *code;
+}
+
+static int wait_for(pid_t child) {
+    int status = -1;
+    while (waitpid(child, &status, 0) < 0 && errno == EINTR) {
+    }
+    return status;
+}
+
 bool up_plot_draw(const char *directory, struct up_failure *failure) {
     int report[2], status = 0, code = 0;
     pid_t child;
@@ -152,10 +199,10 @@ bool up_plot_draw(const char *directory, struct up_failure *failure) {
         exec_gnuplot(directory, report[1]);
     }
     close(report[1]);
-    bool not_run = child < 0 || read(report[0], &code, sizeof code) == (ssize_t)sizeof code;
+    bool not_run = child < 0 || read_report(report[0], &code);
     close(report[0]);
     if (child > 0) {
-        waitpid(child, &status, 0);
+        status = wait_for(child);
     }
     if (not_run) {
         return up_fail(failure, UP_STATUS_UNABLE,

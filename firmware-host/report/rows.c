@@ -19,6 +19,12 @@ static void copy_text(char *to, size_t size, const json_t *from) {
     to[length] = '\0';
 }
 
+/* Missing is NaN, never zero. */
+static double number_of(const json_t *body, const char *key) {
+    const json_t *member = json_object_get(body, key);
+    return json_is_number(member) ? json_number_value(member) : (double)NAN;
+}
+
 static struct up_row *row_for(struct gather *gather, const char *item_id, const char *water) {
     struct up_rows *rows = gather->rows;
     for (size_t i = 0; i < rows->count; i++) {
@@ -48,10 +54,10 @@ static bool take_result(const struct up_record *record, void *context) {
                                ? json_string_value(json_object_get(body, "basis"))
                                : "",
                            "measured") == 0;
-    row->buoyancy_g = json_number_value(json_object_get(body, "buoyancy_g"));
-    row->expanded_u_g = json_number_value(json_object_get(body, "expanded_u_g"));
-    row->tolerance_g = json_number_value(json_object_get(body, "tolerance_g"));
-    row->water_temp_c = json_number_value(json_object_get(body, "water_temp_c"));
+    row->buoyancy_g = number_of(body, "buoyancy_g");
+    row->expanded_u_g = number_of(body, "expanded_u_g");
+    row->tolerance_g = number_of(body, "tolerance_g");
+    row->water_temp_c = number_of(body, "water_temp_c");
     return true;
 }
 
@@ -68,7 +74,8 @@ static bool take_name(const struct up_record *record, void *context) {
 
 /* ---- order ---- */
 
-/* One key an item: its net buoyancy in fresh water, else in the tank, else anywhere. */
+/* One key an item: its net buoyancy in fresh water, else in the tank, else anywhere; last where it
+   is not known, as NaN has no place in an order. */
 static double item_key(const struct up_rows *rows, const char *item_id) {
     static const char *const preferred[] = {"fresh", "tank", NULL};
     for (size_t p = 0; p < sizeof preferred / sizeof preferred[0]; p++) {
@@ -76,7 +83,7 @@ static double item_key(const struct up_rows *rows, const char *item_id) {
             const struct up_row *row = &rows->row[i];
             if (strcmp(row->item_id, item_id) == 0 &&
                 (preferred[p] == NULL || strcmp(row->water, preferred[p]) == 0)) {
-                return row->buoyancy_g;
+                return isnan(row->buoyancy_g) ? -(double)INFINITY : row->buoyancy_g;
             }
         }
     }

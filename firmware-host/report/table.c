@@ -28,15 +28,18 @@ void up_rows_print(const struct up_rows *rows, FILE *stream) {
     for (size_t i = 0; i < rows->count; i++) {
         const struct up_row *row = &rows->row[i];
         char *name = up_text_for_terminal(strcmp(row->item_id, last_id) == 0 ? "" : row->name);
-        char *water = up_text_for_terminal(row->water);
+        char *water = up_text_for_terminal(row->water), *class = up_text_for_terminal(row->class);
         print_padded(stream, name, NAME_WIDTH);
         fputc(' ', stream);
         print_padded(stream, water, 8);
-        fprintf(stream, " %6.1f %+9.1f %8.1f  %-9s  %s\n", row->water_temp_c, row->buoyancy_g,
-                row->expanded_u_g, row->class, row->measured ? "measured" : "calculated");
+        fprintf(stream, " %6.1f %+9.1f %8.1f  ", row->water_temp_c, row->buoyancy_g,
+                row->expanded_u_g);
+        print_padded(stream, class, 9);
+        fprintf(stream, "  %s\n", row->measured ? "measured" : "calculated");
         last_id = row->item_id;
         free(name);
         free(water);
+        free(class);
     }
 }
 

@@ -1,0 +1,264 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* The files a run leaves: they must be enough to replay it. */
+#include "support.h"
+
+#include <sys/resource.h>
+
+#include "upthrust/run.h"
+
+static struct up_run *open_run(struct up_catalogue *catalogue, json_t *about,
+                               char run_id[UP_ID_SIZE]) {
+    struct up_failure failure = {0};
+    struct up_run *run = NULL;
+    if (!up_run_open(catalogue, "bench", about, run_id, &run, &failure)) {
+        fail_msg("%s", failure.text);
+    }
+    return run;
+}
+
+static void note(struct up_run *run, const char *event) {
+    struct up_failure failure = {0};
+    if (!up_run_journal(run, json_pack("{s:s}", "event", event), &failure)) {
+        fail_msg("%s", failure.text);
+    }
+}
+
+static size_t read_in(const char *run_id, const char *name, char *bytes, size_t size) {
+    char *path = up_text_format("c/runs/%s/%s", run_id, name);
+    FILE *stream = fopen(path, "rb");
+    assert_non_null(stream);
+    size_t length = fread(bytes, 1, size - 1, stream);
+    bytes[length] = '\0';
+    fclose(stream);
+    free(path);
+    return length;
+}
+
+/* The lines of a journal as objects, in an array that the caller owns. */
+static json_t *read_journal(const char *run_id) {
+    static char text[1 << 16];
+    json_t *lines = json_array();
+    size_t length = read_in(run_id, "journal.jsonl", text, sizeof text);
+    assert_true(length > 0 && text[length - 1] == '\n');
+    for (char *line = strtok(text, "\n"); line != NULL; line = strtok(NULL, "\n")) {
+        json_t *entry = json_loads(line, 0, NULL);
+        assert_true(json_is_object(entry));
+        json_array_append_new(lines, entry);
+    }
+    return lines;
+}
+
+static void assert_line(const json_t *lines, size_t i, const char *event, int offset) {
+    const json_t *line = json_array_get(lines, i);
+    assert_string_equal(json_string_value(json_object_get(line, "event")), event);
+    assert_true(json_is_integer(json_object_get(line, "offset")));
+    assert_int_equal(json_integer_value(json_object_get(line, "offset")), offset);
+}
+
+static void stream_and_journal_tell_one_story(void **state) {
+    (void)state;
+    static const char odd[] = {'\0', (char)0xFF, '\r', '\n', '\x1B'};
+    char run_id[UP_ID_SIZE], bytes[64];
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    json_t *about = json_pack("{s:s, s:f}", "item_id", "some \"item\"\n", "third", 1.0 / 3);
+    struct up_run *run = open_run(catalogue, about, run_id);
+    up_run_bytes(run, "123\n", 4);
+    note(run, "key");
+    note(run, "line\nbreak");
+    up_run_bytes(run, odd, sizeof odd);
+    up_run_bytes(run, odd, 0);
+    note(run, "end");
+    up_run_close(run);
+
+    assert_int_equal(read_in(run_id, "stream", bytes, sizeof bytes), 9);
+    assert_memory_equal(bytes, "123\n", 4);
+    assert_memory_equal(bytes + 4, odd, sizeof odd);
+    json_t *lines = read_journal(run_id);
+    assert_int_equal(json_array_size(lines), 4);
+    assert_line(lines, 0, "run", 0);
+    assert_line(lines, 1, "key", 4);
+    assert_line(lines, 2, "line\nbreak", 4);
+    assert_line(lines, 3, "end", 9);
+    const json_t *first = json_array_get(lines, 0);
+    assert_string_equal(json_string_value(json_object_get(first, "run_id")), run_id);
+    assert_true(json_equal(json_object_get(first, "item_id"), json_object_get(about, "item_id")));
+    assert_true(json_number_value(json_object_get(first, "third")) == 1.0 / 3);
+    json_decref(lines);
+    json_decref(about);
+    up_catalogue_close(catalogue);
+}
+
+static void arrivals_count_from_the_beginning(void **state) {
+    (void)state;
+    const struct timespec pause = {.tv_nsec = 30 * 1000000L};
+    char run_id[UP_ID_SIZE];
+    double before = 0;
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    json_t *about = json_object();
+    struct up_run *run = open_run(catalogue, about, run_id);
+    catalogue_clock_step_s = -86400; /* the wall clock is not asked */
+    nanosleep(&pause, NULL);
+    note(run, "later");
+    up_run_close(run);
+    json_t *lines = read_journal(run_id);
+    for (size_t i = 0; i < json_array_size(lines); i++) {
+        const json_t *arrival = json_object_get(json_array_get(lines, i), "arrival_s");
+        assert_true(json_is_real(arrival) && json_real_value(arrival) >= before);
+        before = json_real_value(arrival);
+    }
+    assert_true(before >= 0.03 && before < 60);
+    json_decref(lines);
+    json_decref(about);
+    up_catalogue_close(catalogue);
+}
+
+static void a_told_line_is_out_of_the_program(void **state) {
+    (void)state;
+    char run_id[UP_ID_SIZE], bytes[64];
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    json_t *about = json_object();
+    struct up_run *run = open_run(catalogue, about, run_id);
+    up_run_bytes(run, "123\n", 4);
+    note(run, "key");
+    assert_int_equal(read_in(run_id, "stream", bytes, sizeof bytes), 4);
+    json_t *lines = read_journal(run_id);
+    assert_int_equal(json_array_size(lines), 2);
+    json_decref(lines);
+    up_run_close(run);
+    json_decref(about);
+    up_catalogue_close(catalogue);
+}
+
+struct seen {
+    struct up_record record;
+    json_t *body;
+    int count;
+};
+
+static bool keep(const struct up_record *record, void *context) {
+    struct seen *seen = context;
+    seen->record = *record;
+    json_decref(seen->body);
+    seen->body = json_deep_copy(record->body);
+    seen->count++;
+    return true;
+}
+
+static void a_run_is_a_record(void **state) {
+    (void)state;
+    char run_id[UP_ID_SIZE];
+    struct seen seen = {.count = 0};
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    json_t *about = json_pack("{s:s, s:i}", "event", "calibrate", "n", 7);
+    json_t *copy = json_deep_copy(about);
+    struct up_run *run = open_run(catalogue, about, run_id);
+    assert_true(json_equal(about, copy)); /* only borrowed */
+    assert_true(up_catalogue_each(catalogue, "run", keep, &seen, NULL));
+    assert_int_equal(seen.count, 1);
+    assert_string_equal(seen.record.subject, run_id);
+    assert_string_equal(seen.record.bench, "bench");
+    assert_true(json_equal(seen.body, copy));
+    up_run_close(run);
+    json_decref(seen.body);
+    json_decref(copy);
+    json_decref(about);
+    up_catalogue_close(catalogue);
+}
+
+static void runs_keep_apart(void **state) {
+    (void)state;
+    char one_id[UP_ID_SIZE], two_id[UP_ID_SIZE], bytes[8];
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    json_t *about = json_object();
+    struct up_run *one = open_run(catalogue, about, one_id);
+    struct up_run *two = open_run(catalogue, about, two_id);
+    assert_string_not_equal(one_id, two_id);
+    up_run_bytes(one, "1", 1);
+    up_run_bytes(two, "22", 2);
+    up_run_close(one);
+    up_run_close(two);
+    up_run_close(NULL);
+    read_in(one_id, "stream", bytes, sizeof bytes);
+    assert_string_equal(bytes, "1");
+    read_in(two_id, "stream", bytes, sizeof bytes);
+    assert_string_equal(bytes, "22");
+    assert_int_equal(count_kind(catalogue, "run"), 2);
+    json_decref(about);
+    up_catalogue_close(catalogue);
+}
+
+/* ---- what fails ---- */
+
+static void assert_run_refused(struct up_catalogue *catalogue, const char *words) {
+    struct up_failure failure = {0};
+    char run_id[UP_ID_SIZE];
+    struct up_run *run = (struct up_run *)&failure;
+    json_t *about = json_object();
+    assert_false(up_run_open(catalogue, "bench", about, run_id, &run, &failure));
+    assert_null(run);
+    assert_says(&failure, UP_STATUS_UNABLE, words);
+    assert_int_equal(count_kind(catalogue, "run"), 0);
+    json_decref(about);
+}
+
+static void without_its_files_no_run_begins(void **state) {
+    (void)state;
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    assert_int_equal(rmdir("c/runs"), 0);
+    assert_run_refused(catalogue, "cannot make the run's files in c/runs/");
+    up_catalogue_close(catalogue);
+}
+
+static void without_its_record_no_run_begins(void **state) {
+    (void)state;
+    catalogue_patience_ms = 100;
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    sqlite3 *other = outside("c/catalogue.sqlite");
+    sql(other, "BEGIN IMMEDIATE");
+    assert_run_refused(catalogue, "locked by another program");
+    sql(other, "ROLLBACK");
+    sqlite3_close(other);
+    up_catalogue_close(catalogue);
+}
+
+/* Under a limit of the file size, as a full disk would: the bytes fail silently, the journal tells,
+   and tells again. */
+static void a_failed_write_is_told_by_the_journal(void **state) {
+    (void)state;
+    static char many[1 << 20];
+    struct up_failure failure = {0};
+    struct rlimit before, small;
+    char run_id[UP_ID_SIZE];
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    json_t *about = json_object();
+    struct up_run *run = open_run(catalogue, about, run_id);
+    signal(SIGXFSZ, SIG_IGN);
+    getrlimit(RLIMIT_FSIZE, &before);
+    small = before;
+    small.rlim_cur = sizeof many / 2;
+    assert_int_equal(setrlimit(RLIMIT_FSIZE, &small), 0);
+    up_run_bytes(run, many, sizeof many);
+    bool good = up_run_journal(run, json_pack("{s:s}", "event", "key"), &failure);
+    assert_int_equal(setrlimit(RLIMIT_FSIZE, &before), 0);
+    signal(SIGXFSZ, SIG_DFL);
+    assert_false(good);
+    assert_says(&failure, UP_STATUS_UNABLE, "cannot write to c/runs/");
+    assert_false(up_run_journal(run, json_pack("{s:s}", "event", "key"), NULL));
+    up_run_close(run);
+    json_decref(about);
+    up_catalogue_close(catalogue);
+}
+
+int main(void) {
+    const struct CMUnitTest tests[] = {
+        TEST(stream_and_journal_tell_one_story),
+        TEST(arrivals_count_from_the_beginning),
+        TEST(a_told_line_is_out_of_the_program),
+        TEST(a_run_is_a_record),
+        TEST(runs_keep_apart),
+        TEST(without_its_files_no_run_begins),
+        TEST(without_its_record_no_run_begins),
+        TEST(a_failed_write_is_told_by_the_journal),
+    };
+    return cmocka_run_group_tests_name("catalogue: runs", tests, NULL, NULL);
+}

@@ -1,0 +1,488 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* The plot through a real gnuplot: hostile names are drawn as they are, and none runs. */
+#include "../catalogue/support.h"
+
+#include <dirent.h>
+#include <math.h>
+#include <sys/time.h>
+
+#include "upthrust/report.h"
+
+enum { NAMES = 100, LABEL_CHARACTERS = 40, FORMATTED_BYTES = 49 };
+
+/* ---- names ---- */
+
+static const char *const pieces[] = {
+    "`touch MARK`",
+    "\"; system(\"touch MARK\") #",
+    "\" 1); system(\"touch MARK\"); set ytics (\"",
+    "'; system('touch MARK') #",
+    "\n!touch MARK\n",
+    "\"\n!touch MARK\n\"",
+    "\\\n!touch MARK",
+    "\\`touch MARK\\`",
+    "\\\"; !touch MARK #",
+    "$(touch MARK)",
+    "|touch MARK",
+    "<touch MARK",
+    "@macro",
+    "@items",
+    "\"",
+    "'",
+    "\\",
+    "`",
+    "\\\\\"",
+    "\\042",
+    "%",
+    "%%",
+    "100%silk",
+    "50% foam",
+    "%s%n%d",
+    "%.900000000f",
+    "%1000000000g",
+    "%*d %q %l %T%",
+    "\x01\x07\x1B[2J",
+    "\t\v\f\x7F",
+    "\r\nset output\r\n",
+    "\xC3",
+    "\xC3\"",
+    "\xFF\xFE`touch MARK`",
+    "\xED\xA0\x80\xC0\xA2",
+    "\xE2\x80\xA8!touch MARK",
+    "\xC3\xA9\xE2\x82\xAC\xF0\x9F\x98\x80",
+    "<b>&amp;</b>]]><!--",
+    "{/Bold x}^2_3~&{y}",
+    ") items = 1 #",
+};
+
+static uint64_t draw(uint64_t *seed) {
+    *seed ^= *seed >> 12;
+    *seed ^= *seed << 25;
+    *seed ^= *seed >> 27;
+    return *seed * UINT64_C(0x2545F4914F6CDD1D) >> 33;
+}
+
+/* The first are one piece alone, the others made of several. The number keeps them apart. */
+static char *make_name(size_t number, uint64_t *seed) {
+    if (number < ARRAY(pieces)) {
+        return up_text_format("%s<%zu>", pieces[number], number);
+    }
+    const char *a = pieces[draw(seed) % ARRAY(pieces)], *b = pieces[draw(seed) % ARRAY(pieces)],
+               *c = pieces[draw(seed) % ARRAY(pieces)];
+    return up_text_format("<%zu>%s%s%s", number, a, b, draw(seed) % 2 == 0 ? c : "");
+}
+
+static struct up_row plain_row(size_t number, const char *name, const char *water) {
+    struct up_row row = {.buoyancy_g = 500 - 10 * (double)number,
+                         .expanded_u_g = 3,
+                         .tolerance_g = 50,
+                         .water_temp_c = 20};
+    snprintf(row.item_id, sizeof row.item_id, "item %zu", number);
+    snprintf(row.name, sizeof row.name, "%s", name);
+    snprintf(row.water, sizeof row.water, "%s", water);
+    snprintf(row.class, sizeof row.class, number % 2 == 0 ? "undecided" : "positive");
+    return row;
+}
+
+static struct up_row *make_hostile_rows(void) {
+    struct up_row *row = up_allocate(2 * NAMES, sizeof *row);
+    uint64_t seed = 7;
+    for (size_t i = 0; i < NAMES; i++) {
+        char *name = make_name(i, &seed);
+        row[2 * i] = plain_row(i, name, i % 3 == 0 ? "tank" : "fresh");
+        row[2 * i + 1] = plain_row(i, name, i % 3 == 0 ? "lake" : "sea");
+        free(name);
+    }
+    return row;
+}
+
+/* ---- what was drawn ---- */
+
+static void write_plot(struct up_row *row, size_t count) {
+    struct up_failure failure = {0};
+    struct up_rows rows = {row, count};
+    if (!up_plot_write(&rows, ".", &failure)) {
+        fail_msg("%s", failure.text);
+    }
+}
+
+static bool have_gnuplot(void) {
+    return system("command -v gnuplot >/dev/null 2>&1") == 0;
+}
+
+/* Skips the test where there is no gnuplot. */
+static void draw_plot(void) {
+    struct up_failure failure = {0};
+    if (!have_gnuplot()) {
+        skip();
+    }
+    if (!up_plot_draw(".", &failure)) {
+        fail_msg("%s", failure.text);
+    }
+}
+
+/* Freed by the caller. */
+static char *read_whole(const char *path, size_t *length) {
+    FILE *stream = fopen(path, "rb");
+    size_t room = 1 << 24;
+    char *bytes = up_allocate(room, 1);
+    if (stream == NULL) {
+        fail_msg("%s is not there", path);
+    }
+    *length = fread(bytes, 1, room - 1, stream);
+    assert_true(*length > 0 && *length < room - 1);
+    fclose(stream);
+    return bytes;
+}
+
+/* In place, as gnuplot versions differ in which characters they write as entities. */
+static void decode_xml(char *text) {
+    static const struct {
+        const char *entity;
+        char character;
+    } known[] = {{"&amp;", '&'}, {"&lt;", '<'}, {"&gt;", '>'}, {"&quot;", '"'}, {"&apos;", '\''}};
+    char *out = text;
+    while (*text != '\0') {
+        size_t i = 0;
+        while (i < ARRAY(known) && strncmp(text, known[i].entity, strlen(known[i].entity)) != 0) {
+            i++;
+        }
+        *out++ = i < ARRAY(known) ? known[i].character : *text;
+        text += i < ARRAY(known) ? strlen(known[i].entity) : 1;
+    }
+    *out = '\0';
+}
+
+/* UTF-8 without control characters: what XML allows. */
+static void assert_clean(const char *drawing) {
+    char *copy = up_text_format("%s", drawing);
+    for (char *at = copy; *at != '\0'; at++) {
+        *at = strchr("\n\t", *at) != NULL ? ' ' : *at;
+    }
+    char *clean = up_text_clean(copy, strlen(copy));
+    assert_true(strcmp(copy, clean) == 0);
+    free(clean);
+    free(copy);
+}
+
+/* The drawing with its entities decoded; freed by the caller. */
+static char *read_drawing(void) {
+    size_t length;
+    char *png = read_whole("items.png", &length);
+    assert_true(length > 100 && memcmp(png, "\x89PNG\r\n\x1A\n", 8) == 0);
+    free(png);
+    char *drawing = read_whole("items.svg", &length);
+    assert_int_equal(strlen(drawing), length);
+    assert_non_null(strstr(drawing, "</svg>"));
+    assert_clean(drawing);
+    for (const char *at = drawing; (at = strchr(at, '&')) != NULL; at++) {
+        assert_true(at[1] == '#' || at[1 + strspn(at + 1, "abcdefghijklmnopqrstuvwxyz")] == ';');
+    }
+    decode_xml(drawing);
+    return drawing;
+}
+
+static bool is_drawn(const char *drawing, const char *label) {
+    char *plain = up_text_format("<text>%s</text>", label);
+    char *spaced = up_text_format("<text xml:space=\"preserve\">%s</text>", label);
+    bool drawn = strstr(drawing, plain) != NULL || strstr(drawing, spaced) != NULL;
+    free(plain);
+    free(spaced);
+    return drawn;
+}
+
+static size_t characters_in(const char *text) {
+    size_t count = 0;
+    for (; *text != '\0'; text++) {
+        count += ((unsigned char)*text & 0xC0) != 0x80;
+    }
+    return count;
+}
+
+static bool is_short(const char *label) {
+    return characters_in(label) <= LABEL_CHARACTERS &&
+           (strchr(label, '%') == NULL || strlen(label) <= FORMATTED_BYTES);
+}
+
+/* A name that fits is drawn whole, a longer one with its beginning and dots. */
+static void assert_drawn(const char *drawing, const char *name) {
+    enum { SURE_BYTES = 20 };
+    char *clean = up_text_clean(name, strlen(name));
+    bool drawn = is_short(clean) && is_drawn(drawing, clean);
+    if (!is_short(clean)) {
+        char *start = up_text_format(">%.*s", SURE_BYTES, clean);
+        const char *found = strstr(drawing, start);
+        const char *dots = found != NULL ? strstr(found, "...</text>") : NULL;
+        drawn = dots != NULL && dots - found <= 1 + 4 * LABEL_CHARACTERS;
+        free(start);
+    }
+    if (!drawn) {
+        fail_msg("not drawn as it is: %s", clean);
+    }
+    free(clean);
+}
+
+static void assert_only_these(const char *const *names, size_t count) {
+    DIR *here = opendir(".");
+    assert_non_null(here);
+    for (struct dirent *entry; (entry = readdir(here)) != NULL;) {
+        bool known = strcmp(entry->d_name, ".") == 0 || strcmp(entry->d_name, "..") == 0;
+        for (size_t i = 0; i < count; i++) {
+            known = known || strcmp(entry->d_name, names[i]) == 0;
+        }
+        if (!known) {
+            fail_msg("%s was made", entry->d_name);
+        }
+    }
+    closedir(here);
+}
+
+/* ---- the tests ---- */
+
+static void hostile_names_are_drawn_and_do_not_run(void **state) {
+    (void)state;
+    static const char *const made[] = {"items.gp", "items.tsv", "items.svg", "items.png"};
+    struct up_row *row = make_hostile_rows();
+    write_plot(row, 2 * NAMES);
+    assert_only_these(made, 2);
+    if (!have_gnuplot()) {
+        free(row);
+        skip();
+    }
+    draw_plot();
+    assert_only_these(made, ARRAY(made));
+    char *drawing = read_drawing();
+    for (size_t i = 0; i < NAMES; i++) {
+        assert_drawn(drawing, row[2 * i].name);
+    }
+    free(drawing);
+    free(row);
+}
+
+/* A % makes gnuplot format the label, and cut it after some bytes. */
+static void long_names_are_cut_between_characters(void **state) {
+    (void)state;
+#define FOUR "\xF0\x9F\x98\x80"
+#define TWENTY                                                                                     \
+    FOUR FOUR FOUR FOUR FOUR FOUR FOUR FOUR FOUR FOUR FOUR FOUR FOUR FOUR FOUR FOUR FOUR FOUR FOUR \
+        FOUR
+#define TEN_X "xxxxxxxxxx"
+    static const struct {
+        const char *name, *drawn;
+    } cases[] = {
+        {TWENTY TWENTY, TWENTY TWENTY},
+        {TWENTY TWENTY FOUR, TWENTY TWENTY "..."},
+        {TEN_X TEN_X TEN_X TEN_X, TEN_X TEN_X TEN_X TEN_X},
+        {NAME_300, "0123456789012345678901234567890123456789..."},
+        {"%" FOUR FOUR FOUR FOUR FOUR FOUR FOUR FOUR FOUR FOUR FOUR FOUR,
+         "%" FOUR FOUR FOUR FOUR FOUR FOUR FOUR FOUR FOUR FOUR FOUR FOUR}, /* 49 bytes */
+        {"a%" FOUR FOUR FOUR FOUR FOUR FOUR FOUR FOUR FOUR FOUR FOUR FOUR,
+         "a%" FOUR FOUR FOUR FOUR FOUR FOUR FOUR FOUR FOUR FOUR FOUR "..."},
+        {"ab%" TWENTY, "ab%" FOUR FOUR FOUR FOUR FOUR FOUR FOUR FOUR FOUR FOUR "..."},
+        {TEN_X TEN_X TEN_X "xxxxxxxxx%", TEN_X TEN_X TEN_X "xxxxxxxxx%"},
+        {TEN_X TEN_X TEN_X TEN_X "%", TEN_X TEN_X TEN_X TEN_X "..."},
+        {TEN_X TEN_X "%%%%%%%%%%%%%%%%%%%%", TEN_X TEN_X "%%%%%%%%%%%%%%%%%%%%"},
+    };
+    struct up_row row[ARRAY(cases)];
+    for (size_t i = 0; i < ARRAY(cases); i++) {
+        row[i] = plain_row(i, cases[i].name, "fresh");
+    }
+    write_plot(row, ARRAY(row));
+    draw_plot();
+    char *drawing = read_drawing();
+    for (size_t i = 0; i < ARRAY(cases); i++) {
+        if (!is_drawn(drawing, cases[i].drawn)) {
+            fail_msg("not drawn: %s", cases[i].drawn);
+        }
+    }
+    free(drawing);
+}
+
+static void any_single_water_is_drawn(void **state) {
+    (void)state;
+    static const char *const waters[] = {"fresh", "sea", "tank"};
+    for (size_t i = 0; i < ARRAY(waters); i++) {
+        struct up_row row = plain_row(i, waters[i], waters[i]);
+        write_plot(&row, 1);
+        draw_plot();
+        char *drawing = read_drawing();
+        assert_true(is_drawn(drawing, waters[i]));
+        free(drawing);
+        assert_int_equal(remove("items.svg"), 0);
+        assert_int_equal(remove("items.png"), 0);
+    }
+}
+
+static void a_missing_number_leaves_the_others(void **state) {
+    (void)state;
+    struct up_row row[] = {plain_row(0, "whole", "fresh"), plain_row(1, "lacking", "fresh")};
+    row[1].buoyancy_g = row[1].expanded_u_g = row[1].tolerance_g = (double)NAN;
+    write_plot(row, ARRAY(row));
+    draw_plot();
+    char *drawing = read_drawing();
+    assert_true(is_drawn(drawing, "whole") && is_drawn(drawing, "lacking"));
+    free(drawing);
+}
+
+static void it_draws_again_elsewhere(void **state) {
+    (void)state;
+    struct up_row row = plain_row(0, "Fin", "fresh");
+    struct up_failure failure = {0};
+    write_plot(&row, 1);
+    assert_int_equal(mkdir("it's \"else where\" `x`", 0777), 0);
+    assert_int_equal(rename("items.gp", "it's \"else where\" `x`/items.gp"), 0);
+    assert_int_equal(rename("items.tsv", "it's \"else where\" `x`/items.tsv"), 0);
+    if (!have_gnuplot()) {
+        skip();
+    }
+    if (!up_plot_draw("it's \"else where\" `x`", &failure)) {
+        fail_msg("%s", failure.text);
+    }
+    assert_int_equal(chdir("it's \"else where\" `x`"), 0);
+    free(read_drawing());
+    assert_int_equal(chdir(".."), 0);
+}
+
+static void data_holds_no_foreign_text(void **state) {
+    (void)state;
+    struct up_row row[] = {plain_row(0, "`touch MARK`", "fresh"),
+                           plain_row(0, "`touch MARK`", "`touch MARK`"), plain_row(1, "b", "tank"),
+                           plain_row(2, "c", "sea")};
+    size_t length;
+    snprintf(row[0].class, sizeof row[0].class, "`touch MARK`");
+    write_plot(row, ARRAY(row));
+    char *data = read_whole("items.tsv", &length);
+    const char *lines = strstr(data, "\n1\t");
+    assert_non_null(lines);
+    assert_string_equal(lines, "\n1\t1\t500\t3\t50\t1\n2\t3\t490\t3\t50\t1\n3\t2\t480\t3\t50\t0\n");
+    assert_null(strstr(data, "MARK"));
+    free(data);
+}
+
+/* ---- what fails ---- */
+
+static void without_rows_nothing_is_written(void **state) {
+    (void)state;
+    struct up_failure failure = {0};
+    struct up_rows rows = {0};
+    assert_false(up_plot_write(&rows, ".", &failure));
+    assert_says(&failure, UP_STATUS_UNABLE, "measure an item first");
+    assert_only_these(NULL, 0);
+}
+
+static void a_place_that_cannot_be_written_is_told(void **state) {
+    (void)state;
+    struct up_failure failure = {0};
+    struct up_row row = plain_row(0, "Fin", "fresh");
+    struct up_rows rows = {&row, 1};
+    assert_false(up_plot_write(&rows, "no/such", &failure));
+    assert_says(&failure, UP_STATUS_UNABLE, "no/such/items");
+}
+
+/* PATH with nothing in it but, where given, a gnuplot of that text. */
+static void set_path(const char *script) {
+    char here[200];
+    assert_non_null(getcwd(here, sizeof here));
+    char *path = up_text_format("%s/bin", here);
+    assert_int_equal(mkdir(path, 0777), 0);
+    setenv("PATH", path, 1);
+    if (script != NULL) {
+        FILE *stream = fopen("bin/gnuplot", "w");
+        assert_non_null(stream);
+        assert_true(fputs(script, stream) != EOF && fclose(stream) == 0);
+        assert_int_equal(chmod("bin/gnuplot", 0755), 0);
+    }
+    free(path);
+}
+
+static char *usual_path;
+
+static int enter_here(void **state) {
+    usual_path = up_text_format("%s", getenv("PATH") != NULL ? getenv("PATH") : "/usr/bin:/bin");
+    return enter(state);
+}
+
+static int leave_here(void **state) {
+    setenv("PATH", usual_path, 1);
+    free(usual_path);
+    return leave(state);
+}
+
+static void assert_not_drawn(const char *words) {
+    struct up_failure failure = {0};
+    assert_false(up_plot_draw(".", &failure));
+    assert_says(&failure, UP_STATUS_UNABLE, words);
+}
+
+static void a_missing_gnuplot_is_named(void **state) {
+    (void)state;
+    struct up_row row = plain_row(0, "Fin", "fresh");
+    write_plot(&row, 1);
+    set_path(NULL);
+    assert_not_drawn("cannot run gnuplot");
+    assert_not_drawn("gnuplot-nox");
+    assert_int_equal(access("items.gp", R_OK), 0);
+}
+
+static void a_gnuplot_that_fails_is_told(void **state) {
+    (void)state;
+    set_path("#!/bin/sh\nexit 3\n");
+    assert_not_drawn("gnuplot could not draw ./items.gp (status 3)");
+}
+
+static void it_runs_without_start_up_file_and_keyboard(void **state) {
+    (void)state;
+    struct up_failure failure = {0};
+    size_t length;
+    set_path("#!/bin/sh\nprintf '%s|' \"$@\" >arguments\nwhile read -r line; do exit 4; done\n"
+             "echo to nobody\n");
+    if (!up_plot_draw(".", &failure)) {
+        fail_msg("%s", failure.text);
+    }
+    char *arguments = read_whole("arguments", &length);
+    assert_string_equal(arguments, "-d|items.gp|");
+    free(arguments);
+}
+
+static void do_nothing(int number) {
+    (void)number;
+}
+
+/* A signal that only sets a flag must not pass a gnuplot that is still at work for a plot. */
+static void a_signal_does_not_end_the_waiting(void **state) {
+    (void)state;
+    struct sigaction action = {.sa_handler = do_nothing}, before;
+    const struct itimerval soon = {.it_value = {.tv_usec = 100000},
+                                   .it_interval = {.tv_usec = 100000}},
+                           never = {0};
+    set_path("#!/bin/sh\n/bin/sleep 0.5\nexit 3\n");
+    sigemptyset(&action.sa_mask);
+    assert_int_equal(sigaction(SIGALRM, &action, &before), 0);
+    assert_int_equal(setitimer(ITIMER_REAL, &soon, NULL), 0);
+    struct up_failure failure = {0};
+    bool good = up_plot_draw(".", &failure);
+    assert_int_equal(setitimer(ITIMER_REAL, &never, NULL), 0);
+    assert_int_equal(sigaction(SIGALRM, &before, NULL), 0);
+    assert_false(good);
+    assert_says(&failure, UP_STATUS_UNABLE, "(status 3)");
+}
+
+#define PLOT_TEST(function) cmocka_unit_test_setup_teardown(function, enter_here, leave_here)
+
+int main(void) {
+    const struct CMUnitTest tests[] = {
+        PLOT_TEST(hostile_names_are_drawn_and_do_not_run),
+        PLOT_TEST(long_names_are_cut_between_characters),
+        PLOT_TEST(any_single_water_is_drawn),
+        PLOT_TEST(a_missing_number_leaves_the_others),
+        PLOT_TEST(it_draws_again_elsewhere),
+        PLOT_TEST(data_holds_no_foreign_text),
+        PLOT_TEST(without_rows_nothing_is_written),
+        PLOT_TEST(a_place_that_cannot_be_written_is_told),
+        PLOT_TEST(a_missing_gnuplot_is_named),
+        PLOT_TEST(a_gnuplot_that_fails_is_told),
+        PLOT_TEST(it_runs_without_start_up_file_and_keyboard),
+        PLOT_TEST(a_signal_does_not_end_the_waiting),
+    };
+    return cmocka_run_group_tests_name("report: plots", tests, NULL, NULL);
+}

@@ -1,0 +1,267 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* Which results are shown, and in which order. */
+#include "../catalogue/support.h"
+
+#include <math.h>
+
+#include "upthrust/report.h"
+
+static void add_result(struct up_catalogue *catalogue, const char *item_id, const char *water,
+                       double buoyancy_g) {
+    struct up_failure failure = {0};
+    struct up_result result = {.measured = strcmp(water, "tank") == 0,
+                               .water = {.temp_c = 21.5},
+                               .answer = {.buoyancy_kg = {buoyancy_g / 1e3, 0.001, 9},
+                                          .expanded_u_kg = 0.002,
+                                          .class = UP_CLASS_NEUTRAL},
+                               .question = {.tolerance_kg = 0.05}};
+    snprintf(result.item_id, sizeof result.item_id, "%s", item_id);
+    snprintf(result.water.name, sizeof result.water.name, "%s", water);
+    if (!up_result_add(catalogue, &result, "bench", &failure)) {
+        fail_msg("%s", failure.text);
+    }
+    catalogue_clock_step_s++; /* no two of one moment */
+}
+
+static void add_body(struct up_catalogue *catalogue, const char *text) {
+    json_t *body = json_loads(text, 0, NULL);
+    assert_non_null(body);
+    assert_true(up_catalogue_add(catalogue, "result", NULL, "", body, NULL, NULL, NULL));
+    json_decref(body);
+    catalogue_clock_step_s++;
+}
+
+static struct up_rows load(struct up_catalogue *catalogue) {
+    struct up_failure failure = {0};
+    struct up_rows rows;
+    if (!up_rows_load(catalogue, &rows, &failure)) {
+        fail_msg("%s", failure.text);
+    }
+    return rows;
+}
+
+static void assert_row(const struct up_rows *rows, size_t i, const char *name, const char *water,
+                       double buoyancy_g) {
+    assert_true(i < rows->count);
+    assert_string_equal(rows->row[i].name, name);
+    assert_string_equal(rows->row[i].water, water);
+    assert_true(fabs(rows->row[i].buoyancy_g - buoyancy_g) < 1e-9);
+}
+
+/* ---- order ---- */
+
+static void the_lightest_in_fresh_water_stands_first(void **state) {
+    (void)state;
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    struct up_item sinks = add_item(catalogue, "sinks"), floats = add_item(catalogue, "floats"),
+                   tank = add_item(catalogue, "tank only"), lake = add_item(catalogue, "lake only");
+    add_result(catalogue, sinks.id, "tank", 1000); /* does not decide */
+    add_result(catalogue, tank.id, "tank", 50);
+    add_result(catalogue, floats.id, "sea", -500); /* nor does this */
+    add_result(catalogue, lake.id, "lake", 20);
+    add_result(catalogue, floats.id, "fresh", 300);
+    add_result(catalogue, sinks.id, "sea", -80);
+    add_result(catalogue, sinks.id, "fresh", -100);
+    struct up_rows rows = load(catalogue);
+    assert_int_equal(rows.count, 7);
+    assert_row(&rows, 0, "floats", "sea", -500);
+    assert_row(&rows, 1, "floats", "fresh", 300);
+    assert_row(&rows, 2, "tank only", "tank", 50);
+    assert_row(&rows, 3, "lake only", "lake", 20);
+    assert_row(&rows, 4, "sinks", "tank", 1000);
+    assert_row(&rows, 5, "sinks", "sea", -80);
+    assert_row(&rows, 6, "sinks", "fresh", -100);
+    up_rows_release(&rows);
+    assert_int_equal(rows.count, 0);
+    up_catalogue_close(catalogue);
+}
+
+static void rows_of_one_item_stand_together(void **state) {
+    (void)state;
+    enum { ITEMS = 70 };
+    static const char *const waters[] = {"tank", "fresh", "sea"};
+    struct up_item item[ITEMS];
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    for (int i = 0; i < ITEMS; i++) {
+        item[i] = add_item(catalogue, "same name");
+    }
+    for (size_t w = 0; w < ARRAY(waters); w++) {
+        for (int i = 0; i < ITEMS; i++) {
+            add_result(catalogue, item[i].id, waters[w], i % 2); /* half of them equal */
+        }
+    }
+    struct up_rows rows = load(catalogue);
+    assert_int_equal(rows.count, ITEMS * ARRAY(waters));
+    for (size_t i = 0; i < rows.count; i++) {
+        assert_string_equal(rows.row[i].item_id, rows.row[i - i % 3].item_id);
+        assert_string_equal(rows.row[i].water, waters[i % 3]);
+        assert_true(i == 0 || rows.row[i].buoyancy_g <= rows.row[i - 1].buoyancy_g);
+    }
+    up_rows_release(&rows);
+    up_catalogue_close(catalogue);
+}
+
+static void the_latest_result_wins(void **state) {
+    (void)state;
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    struct up_item item = add_item(catalogue, "one"), other = add_item(catalogue, "other");
+    catalogue_clock_step_s = 1000;
+    add_result(catalogue, item.id, "fresh", 3);
+    add_result(catalogue, other.id, "fresh", 2);
+    catalogue_clock_step_s = 500;
+    add_result(catalogue, item.id, "fresh", 1); /* stored later, but older */
+    struct up_rows rows = load(catalogue);
+    assert_int_equal(rows.count, 2);
+    assert_row(&rows, 0, "one", "fresh", 3);
+    up_rows_release(&rows);
+    catalogue_clock_step_s = 2000;
+    add_result(catalogue, item.id, "fresh", -3);
+    rows = load(catalogue);
+    assert_int_equal(rows.count, 2);
+    assert_row(&rows, 0, "other", "fresh", 2);
+    assert_row(&rows, 1, "one", "fresh", -3);
+    up_rows_release(&rows);
+    up_catalogue_close(catalogue);
+}
+
+/* ---- what a row holds ---- */
+
+static void names_are_joined(void **state) {
+    (void)state;
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    for (size_t i = 0; i < ARRAY(hostile_names); i++) {
+        struct up_item item = add_item(catalogue, hostile_names[i].given);
+        add_result(catalogue, item.id, "fresh", -(double)i);
+    }
+    add_result(catalogue, "00000000-0000-4000-8000-000000000000", "fresh", -1000);
+    struct up_rows rows = load(catalogue);
+    assert_int_equal(rows.count, ARRAY(hostile_names) + 1);
+    for (size_t i = 0; i < ARRAY(hostile_names); i++) {
+        assert_row(&rows, i, hostile_names[i].stored, "fresh", -(double)i);
+    }
+    assert_row(&rows, ARRAY(hostile_names), "", "fresh", -1000);
+    up_rows_release(&rows);
+    up_catalogue_close(catalogue);
+}
+
+static void the_newest_name_is_shown(void **state) {
+    (void)state;
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    struct up_item item = add_item(catalogue, "old");
+    add_result(catalogue, item.id, "fresh", 1);
+    snprintf(item.name, sizeof item.name, "new");
+    assert_true(up_item_add(catalogue, &item, NULL));
+    struct up_rows rows = load(catalogue);
+    assert_row(&rows, 0, "new", "fresh", 1);
+    up_rows_release(&rows);
+    up_catalogue_close(catalogue);
+}
+
+static void all_members_are_taken(void **state) {
+    (void)state;
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    struct up_item item = add_item(catalogue, "one");
+    add_result(catalogue, item.id, "tank", 1);
+    add_result(catalogue, item.id, "fresh", 2);
+    struct up_rows rows = load(catalogue);
+    assert_true(rows.row[0].measured && !rows.row[1].measured);
+    for (size_t i = 0; i < 2; i++) {
+        assert_string_equal(rows.row[i].item_id, item.id);
+        assert_string_equal(rows.row[i].class, "neutral");
+        assert_true(fabs(rows.row[i].expanded_u_g - 2) < 1e-9);
+        assert_true(fabs(rows.row[i].tolerance_g - 50) < 1e-9);
+        assert_true(rows.row[i].water_temp_c == 21.5);
+    }
+    up_rows_release(&rows);
+    up_catalogue_close(catalogue);
+}
+
+/* Missing is NaN, never zero; and it spoils the order of no other. */
+static void a_missing_number_is_no_zero(void **state) {
+    (void)state;
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    for (int i = 0; i < 20; i++) {
+        char *body = up_text_format("{\"item_id\": \"%d\", \"water\": \"fresh\"%s%s}", i,
+                                    i % 4 == 1 ? "" : ", \"buoyancy_g\": ",
+                                    i % 4 == 0   ? "null"
+                                    : i % 4 == 1 ? ""
+                                    : i % 4 == 2 ? "-3"
+                                                 : "5");
+        add_body(catalogue, body);
+        free(body);
+    }
+    struct up_rows rows = load(catalogue);
+    assert_int_equal(rows.count, 20);
+    for (size_t i = 0; i < 20; i++) {
+        if (i < 10) {
+            assert_true(fabs(rows.row[i].buoyancy_g - (i < 5 ? 5 : -3)) < 1e-12);
+        } else {
+            assert_true(isnan(rows.row[i].buoyancy_g));
+        }
+        assert_true(isnan(rows.row[i].expanded_u_g) && isnan(rows.row[i].tolerance_g) &&
+                    isnan(rows.row[i].water_temp_c));
+    }
+    up_rows_release(&rows);
+    up_catalogue_close(catalogue);
+}
+
+static void bodies_of_somebody_else_do_no_harm(void **state) {
+    (void)state;
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    add_body(catalogue, "{}");
+    add_body(catalogue, "{\"item_id\": 1, \"water\": [], \"class\": {}, \"basis\": 2,"
+                        " \"buoyancy_g\": \"9\"}");
+    add_body(catalogue, "{\"item_id\": \"" NAME_300 "\", \"water\": \"" NAME_300
+                        "\", \"class\": \"" NAME_300 "\", \"buoyancy_g\": 1}");
+    struct up_rows rows = load(catalogue);
+    assert_int_equal(rows.count, 2);
+    assert_int_equal(strlen(rows.row[0].item_id), UP_ID_SIZE - 1);
+    assert_int_equal(strlen(rows.row[0].water), sizeof rows.row[0].water - 1);
+    assert_int_equal(strlen(rows.row[0].class), sizeof rows.row[0].class - 1);
+    assert_string_equal(rows.row[1].item_id, "");
+    assert_false(rows.row[1].measured);
+    up_rows_release(&rows);
+    up_catalogue_close(catalogue);
+}
+
+static void an_empty_catalogue_has_no_rows(void **state) {
+    (void)state;
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    add_item(catalogue, "not yet measured");
+    struct up_rows rows = load(catalogue);
+    assert_int_equal(rows.count, 0);
+    up_rows_release(&rows);
+    up_catalogue_close(catalogue);
+}
+
+static void a_damaged_record_is_told(void **state) {
+    (void)state;
+    struct up_failure failure = {0};
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    struct up_item item = add_item(catalogue, "one");
+    add_result(catalogue, item.id, "fresh", 1);
+    sql(catalogue->database,
+        "INSERT INTO record VALUES ('broken-id','1','item','s','','2000','[1]')");
+    struct up_rows rows = {.count = 7};
+    assert_false(up_rows_load(catalogue, &rows, &failure));
+    assert_says(&failure, UP_STATUS_WRONG_INPUT, "broken-id");
+    assert_int_equal(rows.count, 0);
+    assert_null(rows.row);
+    up_catalogue_close(catalogue);
+}
+
+int main(void) {
+    const struct CMUnitTest tests[] = {
+        TEST(the_lightest_in_fresh_water_stands_first),
+        TEST(rows_of_one_item_stand_together),
+        TEST(the_latest_result_wins),
+        TEST(names_are_joined),
+        TEST(the_newest_name_is_shown),
+        TEST(all_members_are_taken),
+        TEST(a_missing_number_is_no_zero),
+        TEST(bodies_of_somebody_else_do_no_harm),
+        TEST(an_empty_catalogue_has_no_rows),
+        TEST(a_damaged_record_is_told),
+    };
+    return cmocka_run_group_tests_name("report: rows", tests, NULL, NULL);
+}
