@@ -15,7 +15,7 @@ static const struct tank_item gear[] = {
     {"Coot fin", "fin", MAKER, "Coot", "M", 1, false, 1.110, 1.1025e-3, 0.005},           /* -10 */
     {"Coot fins, pair", "fin", MAKER, "Coot", "M", 2, false, 2.220, 2.205e-3, 0.010},     /* -19 */
     /* On the line between neutral and negative, so that nobody can tell which it is. */
-    {"Grebe fin", "fin", MAKER, "Grebe", "XL", 1, false, 1.3479, 1.3e-3, 0.004}, /* -50 at 20 C */
+    {"Grebe fin", "fin", MAKER, "Grebe", "XS", 1, false, 0.469405, 0.42e-3, 0.004}, /* -50 */
     /* Neutral in fresh water, positive in the sea. */
     {"Smew long fin", "fin", MAKER, "Smew", "42", 1, false, 2.580, 2.5958e-3, 0.008}, /* +11 */
     {"Dabchick boot", "boot", MAKER, "Dabchick", "43", 1, true, 0.520, 0.705e-3, 0.030},

@@ -11,7 +11,7 @@
 
 #include "upthrust/water.h"
 
-enum { CREEP_STATES = 3, ACTS_MAX = 16, MASSES_MAX = 32, WATERS_MAX = 32, ITEMS_MAX = 64 };
+enum { CREEP_STATES = 3, ACTS_MAX = 16, ITEMS_MAX = 64 };
 
 static const double BALLAST_KG = 2, LEAD_KG_M3 = 11340, MASS_KG_M3 = 8000;
 static const double RAMP_S = 0.5, SHAKE_S = 6;
@@ -26,22 +26,16 @@ struct act {
     double mass_kg, at_s;
 };
 
-struct named {
-    char name[80];
-    double value;
-};
-
 struct tank {
     struct tank_declared declared;
     struct tank_cell cell;
+    unsigned long seed;
     gsl_rng *session, *noise, *hand; /* apart, so that one more draw here shifts none there */
 
     /* drawn once a session */
     double temp_c, thermometer_error_k, solids_g_kg, water_kg_m3, air_kg_m3;
     double expansion_per_k[ITEMS_MAX], item_offset_k[ITEMS_MAX];
     double counts_kg, offset_counts, creep_rel, drift_counts_s, curvature_per_kg;
-    struct named mass_error[MASSES_MAX], water_error[WATERS_MAX];
-    size_t masses, waters;
 
     /* now */
     double time_s, noise_counts, walk_counts;
@@ -49,7 +43,7 @@ struct tank {
     bool ballast;
     enum hung hung;
     const struct tank_item *item;
-    double trapped_kg, hang_kg, meniscus_kg;
+    double mass_kg, trapped_kg, hang_kg, meniscus_kg;
     double target_kg, from_kg, ramp_end_s; /* the load moves from one to the other */
     double shake_end_s;                    /* off the hook until then; 0 for no shake */
     double touched_s, sway_kg, slosh_kg, sway_phase, slosh_phase;
@@ -166,6 +160,7 @@ struct tank *tank_create(const struct tank_declared *declared, const struct tank
     }
     tank->declared = *declared;
     tank->cell = *cell;
+    tank->seed = seed;
     tank->session = gsl_rng_alloc(gsl_rng_mt19937);
     tank->noise = gsl_rng_alloc(gsl_rng_mt19937);
     tank->hand = gsl_rng_alloc(gsl_rng_mt19937);
@@ -186,20 +181,37 @@ void tank_destroy(struct tank *tank) {
     }
 }
 
-/* A named draw from N(0, 1), the same whenever the name comes again. */
-static double drawn_by_name(gsl_rng *rng, struct named *list, size_t *count, size_t room,
-                            const char *name, bool rectangular) {
-    for (size_t i = 0; i < *count; i++) {
-        if (strcmp(list[i].name, name) == 0) {
-            return list[i].value;
+/* The same draw whenever a name comes again, and apart from all others: what is asked first, or not
+   at all, changes nothing else. FNV-1a over the name, mixed with the seed. */
+static gsl_rng *rng_for(const struct tank *tank, const char *kind, const char *name) {
+    gsl_rng *rng = gsl_rng_alloc(gsl_rng_mt19937);
+    uint32_t hash = 2166136261U ^ (uint32_t)tank->seed;
+    const char *parts[] = {kind, name};
+    for (size_t i = 0; i < 2; i++) {
+        for (const char *at = parts[i]; *at != '\0'; at++) {
+            hash = (hash ^ (unsigned char)*at) * 16777619U;
         }
     }
-    if (*count == room) {
-        return 0;
-    }
-    snprintf(list[*count].name, sizeof list[*count].name, "%s", name);
-    list[*count].value = rectangular ? between(rng, -1, 1) : gsl_ran_gaussian(rng, 1);
-    return list[(*count)++].value;
+    gsl_rng_set(rng, hash);
+    return rng;
+}
+
+/* Of a reference mass, by its nominal value: rectangular, -1 to 1. */
+static double mass_error(const struct tank *tank, double mass_kg) {
+    char name[32];
+    snprintf(name, sizeof name, "%.9g", mass_kg);
+    gsl_rng *rng = rng_for(tank, "mass ", name);
+    double error = between(rng, -1, 1);
+    gsl_rng_free(rng);
+    return error;
+}
+
+/* Of another water's density, by its name: normal, standard deviation 1. */
+static double water_error(const struct tank *tank, const char *name) {
+    gsl_rng *rng = rng_for(tank, "water ", name);
+    double error = gsl_ran_gaussian(rng, 1);
+    gsl_rng_free(rng);
+    return error;
 }
 
 /* ---- forces, as true kilograms of upward pull on the hook ---- */
@@ -232,17 +244,14 @@ static double wetted_line_kg(const struct tank *tank, double volume_m3) {
            tank->declared.tank_area_m2;
 }
 
-static double hung_kg(struct tank *tank, double mass_kg) {
-    char name[32];
+static double hung_kg(const struct tank *tank) {
+    double mass_kg = tank->mass_kg;
     double volume_m3;
     switch (tank->hung) {
     case HUNG_NOTHING:
         break;
     case HUNG_MASS:
-        snprintf(name, sizeof name, "%.9g", mass_kg);
-        mass_kg *= 1 + tank->declared.mass_tolerance_rel *
-                           drawn_by_name(tank->session, tank->mass_error, &tank->masses, MASSES_MAX,
-                                         name, true);
+        mass_kg *= 1 + tank->declared.mass_tolerance_rel * mass_error(tank, mass_kg);
         return mass_kg * (1 - tank->air_kg_m3 / MASS_KG_M3);
     case HUNG_AIR:
         volume_m3 = volume_at(tank, tank->item, tank->declared.air_temp_c);
@@ -280,10 +289,11 @@ static double load_now(const struct tank *tank) {
     return tank->target_kg + (tank->from_kg - tank->target_kg) * left;
 }
 
-static void load_hook(struct tank *tank, double mass_kg, double from_s) {
-    tank->from_kg = load_now(tank);
+/* A line can pull but not push: what floats off lifts the hanger, no more. */
+static void load_hook(struct tank *tank, double from_kg, double from_s) {
+    tank->from_kg = from_kg;
     tank->meniscus_kg = tank->declared.meniscus_halfwidth_kg * between(tank->hand, -1, 1);
-    tank->target_kg = ballast_kg(tank) + hung_kg(tank, mass_kg) + tank->meniscus_kg;
+    tank->target_kg = fmax(0, ballast_kg(tank) + hung_kg(tank) + tank->meniscus_kg);
     tank->ramp_end_s = from_s + RAMP_S;
     touch(tank);
 }
@@ -302,61 +312,86 @@ static void shake(struct tank *tank) {
     tank->shake_end_s = tank->time_s + SHAKE_S;
 }
 
+static bool is_act(const char *act, const char *name) {
+    return strcmp(act, name) == 0;
+}
+
+static bool empties(const char *act) {
+    return is_act(act, "empty-in-air") || is_act(act, "empty-in-water") || is_act(act, "lift-out");
+}
+
+static void hang_item(struct tank *tank, const struct act *act) {
+    tank->item = act->item[0] != '\0' ? find_item(act->item) : tank->item;
+    tank->hung = is_act(act->name, "hang-in-air") ? HUNG_AIR : HUNG_WATER;
+    if (is_act(act->name, "immerse")) {
+        immerse(tank);
+    } else if (is_act(act->name, "shake")) {
+        shake(tank);
+    }
+}
+
+/* An act during a shake ends it. */
 static void carry_out(struct tank *tank, const struct act *act) {
-    bool empty = strcmp(act->name, "empty-in-air") == 0 ||
-                 strcmp(act->name, "empty-in-water") == 0 || strcmp(act->name, "lift-out") == 0;
-    double from_s = tank->time_s;
-    if (strcmp(act->name, "add-ballast") == 0) {
+    double from_kg = load_now(tank);
+    tank->shake_end_s = 0;
+    if (is_act(act->name, "add-ballast")) {
         tank->ballast = true;
-    } else if (strcmp(act->name, "hang-mass") == 0) {
+    } else if (is_act(act->name, "hang-mass")) {
         tank->hung = HUNG_MASS;
-    } else if (empty) {
+        tank->mass_kg = act->mass_kg;
+    } else if (empties(act->name)) {
         tank->hung = HUNG_NOTHING;
     } else {
-        tank->item = act->item[0] != '\0' ? find_item(act->item) : tank->item;
-        tank->hung = strcmp(act->name, "hang-in-air") == 0 ? HUNG_AIR : HUNG_WATER;
-        if (strcmp(act->name, "immerse") == 0) {
-            immerse(tank);
-        } else if (strcmp(act->name, "shake") == 0) {
-            shake(tank);
-            from_s = tank->shake_end_s;
-        }
+        hang_item(tank, act);
     }
-    load_hook(tank, act->mass_kg, from_s);
-    if (tank->shake_end_s > tank->time_s) {
-        tank->from_kg = ballast_kg(tank);
+    if (is_act(act->name, "shake")) {
+        load_hook(tank, ballast_kg(tank), tank->shake_end_s);
+    } else {
+        load_hook(tank, from_kg, tank->time_s);
     }
 }
 
-/* What the last act still to come will leave hanging decides what can be done next. */
-static bool is_possible(const struct tank *tank, const char *act, const char *item,
-                        double mass_kg) {
-    static const char *const plain[] = {"add-ballast", "empty-in-air", "empty-in-water",
-                                        "lift-out"};
-    const char *last = tank->acts > 0 ? tank->act[tank->acts - 1].name : "";
-    bool in_water = tank->acts > 0 ? strcmp(last, "immerse") == 0 || strcmp(last, "shake") == 0
-                                   : tank->hung == HUNG_WATER;
-    for (size_t i = 0; i < sizeof plain / sizeof plain[0]; i++) {
-        if (strcmp(act, plain[i]) == 0) {
-            return true;
+/* What will be in the water when an act comes at a time: "" for nothing. */
+static const char *in_water_at(const struct tank *tank, double at_s) {
+    const char *item = tank->hung == HUNG_WATER ? tank->item->name : "";
+    for (size_t i = 0; i < tank->acts && tank->act[i].at_s <= at_s; i++) {
+        const struct act *act = &tank->act[i];
+        if (is_act(act->name, "immerse")) {
+            item = act->item;
+        } else if (!is_act(act->name, "shake") && !is_act(act->name, "add-ballast")) {
+            item = "";
         }
     }
-    if (strcmp(act, "hang-mass") == 0) {
+    return item;
+}
+
+static bool is_possible(const struct tank *tank, const char *act, const char *item, double mass_kg,
+                        double at_s) {
+    if (is_act(act, "add-ballast") || empties(act)) {
+        return true;
+    }
+    if (is_act(act, "hang-mass")) {
         return isfinite(mass_kg) && mass_kg > 0;
     }
-    if (strcmp(act, "shake") == 0) {
-        return in_water && (item == NULL || item[0] == '\0' || find_item(item) != NULL);
+    if (is_act(act, "shake")) {
+        const char *hangs = in_water_at(tank, at_s);
+        return hangs[0] != '\0' && (item == NULL || item[0] == '\0' || is_act(item, hangs));
     }
-    return (strcmp(act, "hang-in-air") == 0 || strcmp(act, "immerse") == 0) &&
-           find_item(item) != NULL;
+    return (is_act(act, "hang-in-air") || is_act(act, "immerse")) && find_item(item) != NULL;
 }
 
+/* The queue is in the order of time; acts of one time in the order they were told. */
 bool tank_act(struct tank *tank, const char *act, const char *item, double mass_kg, double at_s) {
+    size_t place = tank->acts;
     struct act *next;
-    if (tank->acts == ACTS_MAX || !is_possible(tank, act, item, mass_kg)) {
+    if (tank->acts == ACTS_MAX || !isfinite(at_s) || !is_possible(tank, act, item, mass_kg, at_s)) {
         return false;
     }
-    next = &tank->act[tank->acts++];
+    while (place > 0 && tank->act[place - 1].at_s > at_s) {
+        place--;
+    }
+    next = &tank->act[place];
+    memmove(next + 1, next, (tank->acts++ - place) * sizeof *next);
     memset(next, 0, sizeof *next);
     snprintf(next->name, sizeof next->name, "%s", act);
     snprintf(next->item, sizeof next->item, "%s", item != NULL ? item : "");
@@ -458,11 +493,10 @@ double tank_truth_in_tank_g(const struct tank *tank, const char *name) {
                : (tank->water_kg_m3 * volume_at(tank, item, tank->temp_c) - item->mass_kg) * 1e3;
 }
 
-double tank_truth_in_water_g(struct tank *tank, const char *name, const char *water,
+double tank_truth_in_water_g(const struct tank *tank, const char *name, const char *water,
                              double density_kg_m3, double u_density_kg_m3, double temp_c) {
     const struct tank_item *item = find_item(name);
-    double error =
-        drawn_by_name(tank->session, tank->water_error, &tank->waters, WATERS_MAX, water, false);
+    double error = water_error(tank, water);
     return item == NULL
                ? (double)NAN
                : ((density_kg_m3 + u_density_kg_m3 * error) * volume_at(tank, item, temp_c) -

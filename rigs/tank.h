@@ -79,8 +79,9 @@ double tank_time_s(const struct tank *tank);
 
 /* An operator's act, named as in the operator protocol: add-ballast, empty-in-air, hang-in-air,
    empty-in-water, immerse, shake, lift-out, hang-mass. It takes effect at device time at_s, or at
-   once when that has passed; samples go on in between. item and mass_kg where the act needs them.
-   False, changing nothing, for an act or item it does not know or that cannot be done now. */
+   once when that has passed; acts told out of order are done in the order of time, and one that
+   comes within a shake ends it. item and mass_kg where the act needs them. False, changing nothing,
+   for an act or item it does not know or that cannot be done now. */
 bool tank_act(struct tank *tank, const char *act, const char *item, double mass_kg, double at_s);
 
 /* What the thermometer shows, with this session's error. */
@@ -90,7 +91,7 @@ double tank_thermometer_c(const struct tank *tank);
    at the water's temperature; or in another water, whose true density is drawn once a session and
    name from a normal distribution about the density told. NaN for an unknown item. */
 double tank_truth_in_tank_g(const struct tank *tank, const char *item);
-double tank_truth_in_water_g(struct tank *tank, const char *item, const char *water,
+double tank_truth_in_water_g(const struct tank *tank, const char *item, const char *water,
                              double density_kg_m3, double u_density_kg_m3, double temp_c);
 
 #endif

@@ -141,7 +141,9 @@ static void wire_line(struct program *program, const char *line) {
     double samples = 0;
     if (strncmp(line, "more ", 5) == 0 && up_text_number(line + 5, strlen(line + 5), &samples) &&
         samples >= 1 && samples <= GRANT_MAX && samples == floor(samples)) {
-        grant(program, (long)samples);
+        if (program->pace <= 0) { /* one that talks unasked gives no more for being asked */
+            grant(program, (long)samples);
+        }
     } else {
         complain("ignored on the wire", line);
     }

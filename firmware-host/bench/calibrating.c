@@ -9,6 +9,10 @@
 
 enum { LEAST_MASSES = 3 };
 
+/* An offset of less than this share of the lightest mass changes no decision about gear; creep that
+   is not quite additive gives as much (a choice of ours). */
+static const double OFFSET_MATTERS_REL = 5e-4;
+
 /* ---- the plan ---- */
 
 static unsigned different_masses(const struct up_calibrate_plan *plan) {
@@ -246,4 +250,15 @@ bool up_procedure_calibration(const struct up_procedure *procedure,
     }
     calibration->air_density_kg_m3 = air_kg_m3.value;
     return true;
+}
+
+bool up_calibration_offset_matters(const struct up_calibration *calibration) {
+    double least_kg = (double)INFINITY;
+    for (unsigned i = 0; i < calibration->points; i++) {
+        least_kg = fmin(least_kg, calibration->point[i].mass_kg);
+    }
+    double offset = fabs(calibration->offset_counts);
+    double chance = up_coverage_factor(0.99, calibration->dof - 1) * calibration->u_offset_counts;
+    return offset > chance &&
+           offset > OFFSET_MATTERS_REL * least_kg * fabs(calibration->slope_counts_kg);
 }

@@ -386,7 +386,8 @@ static void try_reading(struct up_procedure *procedure) {
                          creep_allowance(procedure, median_since(procedure, from_s)), &plateau);
     plateau.step_s = step_s;
     plateau.late_s = procedure->late_s;
-    if (settled) {
+    /* The preload only exercises the cell: nothing is read from it, so nothing need settle. */
+    if (settled || (procedure->step == STEP_PRELOAD && plateau.readings > 0)) {
         take_plateau(procedure, &plateau);
         return;
     }

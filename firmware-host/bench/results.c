@@ -17,6 +17,10 @@ static const double CREEP_LEFT = 1.0 / 3;
 /* Assumed where nobody knows what share of the air a shake frees; no class hangs on it then. */
 static const double SHAKE_SHARE_UNKNOWN = 0.2;
 
+/* Assumed of an item that was never shaken, as a share of its weight (a choice of ours, wide on
+   purpose); no class hangs on it either. */
+static const double AIR_UNSHAKEN_REL = 0.05;
+
 struct trials {
     struct up_summary load;
     double u_plateau; /* of the mean, from the plateaus' own noise */
@@ -64,6 +68,21 @@ static struct trials summarise(const struct up_procedure *procedure) {
     return trials;
 }
 
+/* In air where it was weighed, else what it puts on the hook or takes off. */
+static double weight_kg(const struct up_procedure *procedure) {
+    double counts =
+        procedure->weighed_in_air ? procedure->air_counts : procedure->trial[0].load_counts;
+    return fabs(counts / procedure->calibration.slope_counts_kg);
+}
+
+static bool air_is_known(const struct up_procedure *procedure) {
+    bool shaken = false;
+    for (unsigned i = 0; i < procedure->trials; i++) {
+        shaken = shaken || procedure->trial[i].shakes > 0;
+    }
+    return shaken && !isnan(procedure->rig.shake_share);
+}
+
 /* The bound of each trial, averaged over them. The scatter of a single gain stays in it, not that
    of their mean: shaking stops at a small gain, so the last gains are chosen ones and lean to the
    low side. */
@@ -76,9 +95,8 @@ static struct up_term trapped_air(const struct up_procedure *procedure,
         share = SHAKE_SHARE_UNKNOWN;
     }
     bound_kg = up_trapped_air_bound(trials->last_gain, trials->u_gain, share) / slope;
-    /* Never shaken: all that is known is that some air may be in it. */
     if (isnan(trials->last_gain)) {
-        bound_kg = 0.05 * fabs(procedure->air_counts) / slope;
+        bound_kg = AIR_UNSHAKEN_REL * weight_kg(procedure);
     }
     return rectangular(bound_kg / 2, bound_kg / 2);
 }
@@ -166,7 +184,7 @@ static bool fill_surroundings(const struct up_procedure *procedure, const struct
 
 static void describe(const struct up_procedure *procedure, struct up_result *result) {
     const struct up_measure_plan *plan = &procedure->measure;
-    const char *rule = isnan(procedure->rig.shake_share) ? "air share unknown" : "air share given";
+    const char *rule = air_is_known(procedure) ? "air share given" : "air share unknown";
     memcpy(result->item_id, plan->item.id, sizeof result->item_id);
     memcpy(result->run_id, plan->run_id, sizeof result->run_id);
     result->immersion_depth_m = procedure->rig.depth_m;
@@ -177,7 +195,7 @@ static void describe(const struct up_procedure *procedure, struct up_result *res
     result->question = (struct up_question){.tolerance_kg = plan->item.tolerance_g / 1e3,
                                             .coverage = plan->coverage,
                                             .confidence = plan->confidence,
-                                            .air_share_known = !isnan(procedure->rig.shake_share),
+                                            .air_share_known = air_is_known(procedure),
                                             .seed = 1};
     snprintf(result->method, sizeof result->method,
              "upthrust %s; calibration %s; %u trials, read %g s after the step over %g s; %s; "

@@ -7,6 +7,7 @@
 #include <unistd.h>
 
 #include "cli.h"
+#include "upthrust/procedure.h"
 #include "upthrust/report.h"
 #include "upthrust/text.h"
 
@@ -132,7 +133,7 @@ static void print_calibration(const struct up_calibration *calibration) {
            calibration->lack_of_fit_kg * 1e3, calibration->offset_counts / slope * 1e3,
            fabs(calibration->u_offset_counts / slope) * 1e3, calibration->creep_rel_decade * 100,
            fabs(calibration->noise_counts / slope) * 1e3);
-    if (fabs(calibration->offset_counts) > 3 * calibration->u_offset_counts) {
+    if (up_calibration_offset_matters(calibration)) {
         puts("warning: that offset is more than chance: look for friction, a touching line or a "
              "wrong mass");
     }

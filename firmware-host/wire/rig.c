@@ -367,7 +367,7 @@ static void set_defaults(struct up_rig *rig) {
     rig->air.temp_c = up_known(20, 3);
     rig->air.pressure_pa = up_known(UP_STANDARD_PRESSURE_PA, 2000);
     rig->air.humidity = up_known(0.5, 0.2);
-    rig->mass_tolerance_rel = 5e-4; /* OIML R 111 class M3 is better from 20 g on */
+    rig->mass_tolerance_rel = 5e-4; /* OIML R 111-1:2004 table 1, class M3 from 100 g on */
     rig->item_temp_halfwidth_k = 1;
     rig->read_after_s = 20;
     rig->window_s = 8;

@@ -127,6 +127,10 @@ bool up_procedure_is_finished(const struct up_procedure *procedure);
 double up_procedure_live_load(const struct up_procedure *procedure);
 double up_procedure_noise_floor(const struct up_procedure *procedure);
 
+/* Whether the line with an offset departs from no offset by more than chance (Student t, 99 %) and
+   by so much that it matters: a touching line, friction, a wrong mass. */
+bool up_calibration_offset_matters(const struct up_calibration *calibration);
+
 /* After UP_EVENT_FINISHED. Calibration: UP_STATUS_UNABLE where it was stopped early or the points
    carry no sound slope. Results: one a water, the tank's first; works on the trials that were
    completed, UP_STATUS_UNABLE below two. The array is the caller's, of `waters` + 1. Other waters

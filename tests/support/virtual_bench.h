@@ -18,7 +18,6 @@ struct virtual_bench {
     unsigned asks, plateaus, trials, faults;
     unsigned asked[UP_ACTIONS];
     char fault[200]; /* the latest */
-    double patience_samples;
     /* Called at each ask; true: it has answered, or acted, itself. May be NULL. */
     bool (*hook)(struct virtual_bench *bench, struct up_procedure *procedure,
                  const struct up_ask *ask);
