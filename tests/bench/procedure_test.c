@@ -189,6 +189,64 @@ static void without_a_dry_weighing_no_other_water_is_told(void **state) {
     assert_true(isnan(result[0].answer.volume_m3));
 }
 
+static bool never_shaken(struct virtual_bench *b, struct up_procedure *procedure,
+                         const struct up_ask *ask) {
+    (void)b;
+    return ask->action == UP_ACTION_SHAKE &&
+           up_procedure_answer(procedure, ask->id, UP_ANSWER_SKIP, 0, NULL);
+}
+
+/* 5 % of 870 g may be air: 164 g of lift are positive with all of that and with none, 128 g too;
+   the 8 g of a nearly neutral fin are nothing that a class can stand on. */
+static void no_class_hangs_on_the_air_of_an_item_never_shaken(void **state) {
+    struct up_failure failure = {0};
+    struct up_result result;
+    unsigned results = 0;
+    (void)state;
+    quiet(20);
+    assert_true(virtual_bench_calibrate(&bench, masses_kg, 3, 1, &failure));
+    assert_true(virtual_bench_measure(&bench, item_called("Coot fin"), 3, NULL, 0, &result,
+                                      &results, &failure));
+    assert_int_equal(result.answer.class, UP_CLASS_NEUTRAL);
+    bench.hook = never_shaken;
+    assert_true(virtual_bench_measure(&bench, item_called("Coot fin"), 3, NULL, 0, &result,
+                                      &results, &failure));
+    assert_int_equal(result.answer.class, UP_CLASS_UNDECIDED);
+    assert_true(result.answer.expanded_u_kg > 0.02);
+    assert_false(result.question.air_share_known);
+    assert_true(virtual_bench_measure(&bench, item_called("Plover fin"), 3, NULL, 0, &result,
+                                      &results, &failure));
+    assert_int_equal(result.answer.class, UP_CLASS_POSITIVE);
+}
+
+static void an_offset_is_told_when_it_matters(void **state) {
+    struct up_calibration c = {.slope_counts_kg = 600000,
+                               .dof = 5,
+                               .points = 2,
+                               .point = {{.mass_kg = 2}, {.mass_kg = 0.5}}};
+    (void)state;
+    c.u_offset_counts = 20; /* t(0.99, 4) = 4.604 (GUM table G.2): 92 counts; 5e-4 of 0.5 kg: 150 */
+    c.offset_counts = -140;
+    assert_false(
+        up_calibration_offset_matters(&c)); /* more than chance, but it matters to nobody */
+    c.offset_counts = -160;
+    assert_true(up_calibration_offset_matters(&c));
+    c.u_offset_counts = 40;
+    assert_false(up_calibration_offset_matters(&c)); /* 184 counts may be chance */
+}
+
+/* A ballast that was hung just before a creeping cell is read: the preload must cost no fault. */
+static void the_preload_need_not_settle(void **state) {
+    struct up_failure failure = {0};
+    (void)state;
+    quiet(21);
+    bench.cell.creep_rel_low = bench.cell.creep_rel_high = 0.0025;
+    virtual_bench_restart(&bench, 21);
+    assert_true(virtual_bench_calibrate(&bench, masses_kg, 3, 1, &failure));
+    assert_int_equal(bench.faults, 0);
+    assert_int_equal(bench.asked[UP_ACTION_HANG_MASS], 4);
+}
+
 static void compressible_gear_is_told_in_the_tank_only(void **state) {
     static const struct up_water fresh = {.name = "fresh", .temp_c = 20};
     struct up_failure failure = {0};
@@ -419,6 +477,9 @@ int main(void) {
         cmocka_unit_test_teardown(glitches_do_not_shift_the_result, end),
         cmocka_unit_test_teardown(stopping_early_keeps_the_completed_trials, end),
         cmocka_unit_test_teardown(without_a_dry_weighing_no_other_water_is_told, end),
+        cmocka_unit_test_teardown(no_class_hangs_on_the_air_of_an_item_never_shaken, end),
+        cmocka_unit_test(an_offset_is_told_when_it_matters),
+        cmocka_unit_test_teardown(the_preload_need_not_settle, end),
         cmocka_unit_test_teardown(compressible_gear_is_told_in_the_tank_only, end),
         cmocka_unit_test_teardown(again_begins_the_trial_anew_from_a_tare, end),
         cmocka_unit_test_teardown(the_schedule_counts_from_the_step_not_from_the_answer, end),

@@ -270,6 +270,117 @@ static void the_grebe_fin_alone_lies_on_a_class_line(void **state) {
     }
 }
 
+/* ---- acts among each other, on a cell that shows the load and nothing else ---- */
+
+static struct tank *exact_tank(void) {
+    struct tank_declared declared = tank_declared_default();
+    struct tank_cell cell = tank_cell_default();
+    cell.white_counts = cell.correlated_counts = cell.drift_counts_min = 0;
+    cell.walk_counts_sqrt_s = cell.curvature_rel = cell.bit_slip_chance = 0;
+    cell.creep_rel_low = cell.creep_rel_high = cell.sway_kg = cell.slosh_kg = 0;
+    return tank_create(&declared, &cell, 3);
+}
+
+static long counts_at(struct tank *tank, double time_s) {
+    char line[96];
+    long counts = 0;
+    while (tank_time_s(tank) < time_s) {
+        tank_sample(tank, line, sizeof line);
+        assert_int_equal(sscanf(line, "%*[0-9],%ld,", &counts), 1);
+    }
+    return counts;
+}
+
+static void acts_are_done_in_the_order_of_time(void **state) {
+    struct tank *told = exact_tank(), *sorted = exact_tank();
+    (void)state;
+    assert_true(tank_act(told, "hang-mass", NULL, 2, 20));
+    assert_true(tank_act(told, "hang-mass", NULL, 1, 10));
+    assert_true(tank_act(sorted, "hang-mass", NULL, 1, 10));
+    assert_true(tank_act(sorted, "hang-mass", NULL, 2, 20));
+    assert_false(tank_act(told, "hang-mass", NULL, 3, (double)NAN));
+    for (double time_s = 5; time_s < 30; time_s += 5) {
+        assert_int_equal(counts_at(told, time_s), counts_at(sorted, time_s));
+    }
+    tank_destroy(told);
+    tank_destroy(sorted);
+}
+
+static void a_shake_is_of_what_hangs_there(void **state) {
+    struct tank *tank = exact_tank();
+    (void)state;
+    assert_true(tank_act(tank, "immerse", "Heron fin", 0, 1));
+    assert_true(tank_act(tank, "add-ballast", NULL, 0, 2));
+    assert_true(tank_act(tank, "shake", "Heron fin", 0, 3));
+    assert_false(tank_act(tank, "shake", "Lead block", 0, 3));
+    assert_false(tank_act(tank, "shake", NULL, 0, 0.5)); /* before it is in the water */
+    assert_true(tank_act(tank, "lift-out", NULL, 0, 40));
+    assert_false(tank_act(tank, "shake", NULL, 0, 41));
+    tank_destroy(tank);
+}
+
+static void an_act_ends_a_shake(void **state) {
+    struct tank *tank = exact_tank();
+    (void)state;
+    assert_true(tank_act(tank, "add-ballast", NULL, 0, 0));
+    long tare = counts_at(tank, 5);
+    assert_true(tank_act(tank, "immerse", "Lead block", 0, 5));
+    counts_at(tank, 10);
+    assert_true(tank_act(tank, "shake", NULL, 0, 10));
+    assert_true(labs(counts_at(tank, 11) - tare) < 30); /* off the hook: meniscus, 20 mg */
+    assert_true(tank_act(tank, "hang-mass", NULL, 3, 12));
+    assert_true(counts_at(tank, 14) - tare > 1700000);
+    assert_true(tank_act(tank, "add-ballast", NULL, 0, 14)); /* what hangs stays hanging */
+    assert_true(counts_at(tank, 16) - tare > 1700000);
+    tank_destroy(tank);
+}
+
+static void a_line_cannot_push(void **state) {
+    struct tank *tank = exact_tank();
+    (void)state;
+    long empty = counts_at(tank, 2);
+    assert_true(tank_act(tank, "immerse", "Plover fins, pair", 0, 2));
+    assert_true(counts_at(tank, 10) >= empty);
+    tank_destroy(tank);
+}
+
+static void asking_for_the_truth_changes_nothing(void **state) {
+    struct tank *asked = exact_tank(), *other = exact_tank();
+    (void)state;
+    double sea_g = tank_truth_in_water_g(asked, "Heron fin", "sea", 1026, 0.6, 15);
+    tank_truth_in_water_g(asked, "Heron fin", "lake", 999, 0.6, 15);
+    assert_true(tank_act(asked, "hang-mass", NULL, 1, 1));
+    assert_true(tank_act(other, "hang-mass", NULL, 1, 1));
+    assert_int_equal(counts_at(asked, 5), counts_at(other, 5));
+    assert_true(tank_truth_in_water_g(asked, "Heron fin", "sea", 1026, 0.6, 15) == sea_g);
+    assert_true(tank_truth_in_water_g(other, "Heron fin", "sea", 1026, 0.6, 15) == sea_g);
+    assert_true(tank_truth_in_water_g(asked, "Heron fin", "lake", 1026, 0.6, 15) != sea_g);
+    tank_destroy(asked);
+    tank_destroy(other);
+}
+
+/* Drawn errors must look like their distribution over many sessions: mean 0, standard deviation 1.
+ */
+static void named_draws_are_spread_as_told(void **state) {
+    struct tank_declared declared = tank_declared_default();
+    struct tank_cell cell = tank_cell_default();
+    double sum = 0, squares = 0;
+    const int sessions = 2000;
+    (void)state;
+    for (int seed = 0; seed < sessions; seed++) {
+        struct tank *tank = tank_create(&declared, &cell, (unsigned long)seed);
+        double exact_g = tank_truth_in_water_g(tank, "Heron fin", "sea", 1026, 0, 15);
+        double drawn_g = tank_truth_in_water_g(tank, "Heron fin", "sea", 1026, 1, 15);
+        double error = (drawn_g - exact_g) / 1.612; /* of 1 kg/m3 on 1.612 L, about */
+        sum += error;
+        squares += error * error;
+        tank_destroy(tank);
+    }
+    /* four standard errors: 4 / sqrt(2000) and 4 / sqrt(4000) */
+    assert_true(fabs(sum / sessions) < 0.09);
+    assert_true(fabs(sqrt(squares / sessions) - 1) < 0.065);
+}
+
 int main(void) {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(same_seed_same_lines),
@@ -282,6 +393,12 @@ int main(void) {
         cmocka_unit_test(the_rig_file_reads_the_tanks_lines),
         cmocka_unit_test(no_two_items_share_a_name),
         cmocka_unit_test(the_grebe_fin_alone_lies_on_a_class_line),
+        cmocka_unit_test(acts_are_done_in_the_order_of_time),
+        cmocka_unit_test(a_shake_is_of_what_hangs_there),
+        cmocka_unit_test(an_act_ends_a_shake),
+        cmocka_unit_test(a_line_cannot_push),
+        cmocka_unit_test(asking_for_the_truth_changes_nothing),
+        cmocka_unit_test(named_draws_are_spread_as_told),
     };
     return cmocka_run_group_tests_name("tank", tests, NULL, NULL);
 }
