@@ -32,8 +32,17 @@ struct key {
     double unit;              /* a number is stored times this */
 };
 
-static const struct word port_kinds[] = {
-    {"pty", UP_PORT_PTY}, {"capture", UP_PORT_CAPTURE}, {"stdin", UP_PORT_STDIN}, {NULL, 0}};
+static const struct word port_kinds[] = {{"pty", UP_PORT_PTY},
+                                         {"serial", UP_PORT_SERIAL},
+                                         {"capture", UP_PORT_CAPTURE},
+                                         {"stdin", UP_PORT_STDIN},
+                                         {NULL, 0}};
+static const struct word parities[] = {
+    {"none", UP_PARITY_NONE}, {"even", UP_PARITY_EVEN}, {"odd", UP_PARITY_ODD}, {NULL, 0}};
+static const struct word flows[] = {{"none", UP_FLOW_NONE},
+                                    {"rts-cts", UP_FLOW_RTS_CTS},
+                                    {"xon-xoff", UP_FLOW_XON_XOFF},
+                                    {NULL, 0}};
 static const struct word layouts[] = {
     {"bare", UP_LAYOUT_BARE}, {"fields", UP_LAYOUT_FIELDS}, {NULL, 0}};
 static const struct word separators[] = {{"comma", ','},  {"semicolon", ';'}, {"tab", '\t'},
@@ -62,6 +71,12 @@ static const struct key keys[] = {
     TEXT("rig", "name", name, UP_NAME_SIZE),
     WORD("port", "kind", port_kind, port_kinds),
     TEXT("port", "path", port_path, 512),
+    WHOLE("port", "baud", port.baud, 50, 4000000),
+    WHOLE("port", "data_bits", port.data_bits, 5, 8),
+    WORD("port", "parity", port.parity, parities),
+    WHOLE("port", "stop_bits", port.stop_bits, 1, 2),
+    WORD("port", "flow", port.flow, flows),
+    NUMBER("port", "return_s", port.return_s, 0, 3600),
     WORD("line", "layout", line.layout, layouts),
     WORD("line", "separator", line.separator, separators),
     {"line", "load_field", KEY_FIELDS, AT(line.load_field), 1, UP_FIELDS_MAX, NULL, 1},
@@ -356,6 +371,8 @@ static bool check(struct parse *parse) {
 
 static void set_defaults(struct up_rig *rig) {
     memset(rig, 0, sizeof *rig);
+    rig->port =
+        (struct up_port_settings){.baud = 9600, .data_bits = 8, .stop_bits = 1, .return_s = 60};
     rig->line.poll_lines = 1;
     rig->line.loads = 0;
     rig->division_counts = 1;

@@ -69,7 +69,7 @@ static bool open_kind(enum up_port_kind kind, const char *path, struct up_source
     } else {
         memcpy(source->path, path, strlen(path) + 1);
     }
-    if (good && kind == UP_PORT_PTY) {
+    if (good && (kind == UP_PORT_PTY || kind == UP_PORT_SERIAL)) {
         good = open_pty(source, failure);
     } else if (good && kind == UP_PORT_CAPTURE) {
         good = open_capture(source, failure);

@@ -17,9 +17,19 @@
 enum { UP_LOADS_MAX = 8, UP_FIELDS_MAX = 64, UP_RIG_TEXT = 200 };
 enum { UP_TRIALS_MAX = 40, UP_TRIAL_SHAKES_MAX = 16 };
 
-enum up_port_kind { UP_PORT_PTY, UP_PORT_CAPTURE, UP_PORT_STDIN };
+enum up_port_kind { UP_PORT_PTY, UP_PORT_SERIAL, UP_PORT_CAPTURE, UP_PORT_STDIN };
+enum up_parity { UP_PARITY_NONE, UP_PARITY_EVEN, UP_PARITY_ODD };
+enum up_flow { UP_FLOW_NONE, UP_FLOW_RTS_CTS, UP_FLOW_XON_XOFF };
 enum up_layout { UP_LAYOUT_BARE, UP_LAYOUT_FIELDS };
 enum up_load_unit { UP_LOAD_COUNTS, UP_LOAD_G, UP_LOAD_KG, UP_LOAD_LB, UP_LOAD_N };
+
+/* What a serial port is set to; nothing is left as another program had it. */
+struct up_port_settings {
+    int baud, data_bits, stop_bits;
+    enum up_parity parity;
+    enum up_flow flow;
+    double return_s; /* a device that is gone is waited for so long */
+};
 
 /* How a line becomes a sample. Fields are numbered from 1; 0 means "there is none". */
 struct up_line_rule {
@@ -42,7 +52,9 @@ struct up_rig {
     char id[UP_NAME_SIZE], name[UP_NAME_SIZE];
     char sha256[UP_SHA256_SIZE]; /* of the values of the sections line and sensor */
     enum up_port_kind port_kind;
-    char port_path[512];
+    char
+        port_path[512]; /* of serial ports also usb:VENDOR:PRODUCT[:SERIAL], four hex digits each */
+    struct up_port_settings port;
     struct up_line_rule line;
     double capacity_kg, division_counts, u_thermometer_k;
     /* the tank */
