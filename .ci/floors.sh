@@ -21,7 +21,7 @@ headers_of() { # folder -> headers it may include
 system_of() { # folder -> libraries it must not touch
     case $1 in
     metrology) echo 'sqlite3|jansson|ini\.h|uuid|nettle|unistd|fcntl|poll|termios|time\.h|stdio|sys/|libserialport|gpiod' ;;
-    wire) echo 'sqlite3|jansson|uuid|gpiod' ;;
+    wire) echo 'sqlite3|uuid|gpiod' ;;
     bench) echo 'sqlite3|uuid|termios|libserialport' ;;
     catalogue | report) echo 'termios|libserialport|gpiod' ;;
     text) echo 'sqlite3|jansson|gsl|termios|libserialport|gpiod' ;;

@@ -17,7 +17,7 @@ struct up_listening *up_listening_create(const struct up_rig *rig, bool skip_fir
     up_reader_begin(&listening->reader, &rig->line, skip_first_line);
     for (int i = 0; i < listening->columns; i++) {
         struct up_heard_column *column = &listening->column[i];
-        column->field = rig->line.load_field[i];
+        column->field = rig->line.load[i].field;
         column->floor_step = 1;
         column->finder = up_finder_create(rig->window_s, rig->read_after_s);
         up_screen_begin(&column->screen, rig->line.word_bits, rig->division_counts);
@@ -102,10 +102,8 @@ static void take_sample(struct up_listening *listening, const struct up_sample *
 void up_listening_bytes(struct up_listening *listening, const char *bytes, size_t length) {
     struct up_sample sample;
     listening->bytes += length;
-    for (size_t i = 0; i < length; i++) {
-        if (up_reader_push(&listening->reader, bytes[i], &sample)) {
-            take_sample(listening, &sample);
-        }
+    while (up_reader_take(&listening->reader, &bytes, &length, &sample)) {
+        take_sample(listening, &sample);
     }
 }
 
@@ -127,7 +125,7 @@ void up_listening_end(struct up_listening *listening) {
 double up_listening_rate_hz(const struct up_listening *listening) {
     double copy[UP_HEARD_FLOORS_MAX];
     double middle_s;
-    if (listening->reader.rule->time_field == 0 || listening->intervals < 2) {
+    if (listening->reader.rule->time_unit_s == 0 || listening->intervals < 2) {
         return (double)NAN;
     }
     memcpy(copy, listening->interval, listening->intervals * sizeof copy[0]);

@@ -98,9 +98,13 @@ static void begin_trial(struct up_procedure *procedure) {
     ask_step(procedure, STEP_IMMERSE);
 }
 
+static bool has_thermometer(const struct up_line_rule *line) {
+    return line->temp.field != 0 || line->temp.label[0] != '\0';
+}
+
 static void after_ballast(struct up_procedure *procedure) {
     bool asked_already = procedure->weighed_in_air || procedure->trials > 0;
-    if (procedure->rig.line.temp_field == 0 && isnan(procedure->temp_c)) {
+    if (!has_thermometer(&procedure->rig.line) && isnan(procedure->temp_c)) {
         ask_step(procedure, STEP_TEMPERATURE);
     } else {
         ask_step(procedure, asked_already ? STEP_TARE : STEP_AIR_TARE);

@@ -94,7 +94,7 @@ static void hear_operator(struct loop *loop) {
 static bool judge_lines(const struct loop *loop, struct up_failure *failure) {
     const struct up_reader *reader = &loop->reader;
     uint64_t refused = up_reader_refused(reader);
-    if (reader->lines < JUDGE_LINES || refused * 2 <= reader->lines) {
+    if (!up_reader_is_hopeless(reader, JUDGE_LINES)) {
         return true;
     }
     return up_fail(failure, UP_STATUS_WRONG_INPUT,
@@ -106,10 +106,8 @@ static bool judge_lines(const struct loop *loop, struct up_failure *failure) {
 
 static void feed(struct loop *loop, const char *bytes, size_t length) {
     struct up_sample sample;
-    for (size_t i = 0; i < length; i++) {
-        if (up_reader_push(&loop->reader, bytes[i], &sample)) {
-            up_procedure_sample(loop->session->procedure, &sample);
-        }
+    while (up_reader_take(&loop->reader, &bytes, &length, &sample)) {
+        up_procedure_sample(loop->session->procedure, &sample);
     }
 }
 
@@ -143,15 +141,12 @@ static bool hear_source(struct loop *loop, struct up_failure *failure) {
 
 static bool ask_device(struct loop *loop, struct up_failure *failure) {
     const struct up_line_rule *line = &loop->session->rig->line;
-    char text[UP_RIG_TEXT + 2];
-    int length;
     if (!is_polled(loop) || owes_lines(loop) || up_procedure_is_asking(loop->session->procedure)) {
         return true;
     }
-    length = snprintf(text, sizeof text, "%s\n", line->poll);
     loop->awaited = loop->reader.lines + (uint64_t)line->poll_lines;
     loop->last_byte_s = monotonic_s();
-    return up_source_write(loop->session->source, text, (size_t)length, failure);
+    return up_source_write(loop->session->source, line->poll, strlen(line->poll), failure);
 }
 
 static bool check_silence(const struct loop *loop, struct up_failure *failure) {

@@ -50,13 +50,11 @@ static double monotonic_s(void) {
 static bool poll_device(const struct up_rig *rig, struct up_source *source,
                         const struct up_listening *listening, uint64_t *awaited,
                         struct up_failure *failure) {
-    char text[UP_RIG_TEXT + 2];
     if (rig->line.poll[0] == '\0' || listening->reader.lines < *awaited) {
         return true;
     }
     *awaited = listening->reader.lines + (uint64_t)rig->line.poll_lines;
-    int length = snprintf(text, sizeof text, "%s\n", rig->line.poll);
-    return up_source_write(source, text, (size_t)length, failure);
+    return up_source_write(source, rig->line.poll, strlen(rig->line.poll), failure);
 }
 
 static bool hear_port(const struct up_rig *rig, struct up_source *source, double seconds,
@@ -158,10 +156,10 @@ static json_t *fit_to_json(const struct load_fit *fit) {
 
 static json_t *refusals_to_json(const struct up_reader *reader) {
     json_t *object = json_object();
-    for (int i = 1; i < UP_REFUSALS; i++) {
-        if (reader->refused[i] > 0) {
+    for (int i = UP_LINE_PASSED; i < UP_REFUSALS; i++) {
+        if (reader->count[i] > 0) {
             json_object_set_new(object, up_refusal_name((enum up_refusal)i),
-                                json_integer((json_int_t)reader->refused[i]));
+                                json_integer((json_int_t)reader->count[i]));
         }
     }
     return object;
@@ -193,9 +191,10 @@ static void print_document(const struct up_listening *listening, const struct lo
 }
 
 static void print_refusals(const struct up_reader *reader) {
-    for (int i = 1; i < UP_REFUSALS; i++) {
-        if (reader->refused[i] > 0) {
-            printf("  %llu refused: %s\n", (unsigned long long)reader->refused[i],
+    for (int i = UP_LINE_PASSED; i < UP_REFUSALS; i++) {
+        if (reader->count[i] > 0) {
+            printf("  %llu %s%s\n", (unsigned long long)reader->count[i],
+                   up_is_refused((enum up_refusal)i) ? "refused: " : "",
                    up_refusal_name((enum up_refusal)i));
         }
     }
@@ -264,7 +263,7 @@ static bool judge_lines(const struct up_listening *listening, const char *what,
                         struct up_failure *failure) {
     const struct up_reader *reader = &listening->reader;
     uint64_t refused = up_reader_refused(reader);
-    if (listening->samples > 0 && (reader->lines < LEAST_LINES || refused * 2 <= reader->lines)) {
+    if (listening->samples > 0 && !up_reader_is_hopeless(reader, LEAST_LINES)) {
         return true;
     }
     return up_fail(failure, UP_STATUS_WRONG_INPUT,

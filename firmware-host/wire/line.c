@@ -1,100 +1,45 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
+/* One line becomes one sample, or is refused with a reason. */
+#include <jansson.h>
 #include <math.h>
-#include <stdio.h>
 #include <string.h>
 
+#include "line_internal.h"
 #include "upthrust/text.h"
-#include "upthrust/water.h"
-#include "upthrust/wire.h"
-
-#define POUND_KG 0.45359237 /* exact: international yard and pound agreement of 1959 */
 
 /* Temperatures that a sensor in water can mean; 85 and -127 are what broken ones show. */
 #define TEMP_LOW_C  (-5.0)
 #define TEMP_HIGH_C 60.0
 
-/* ---- framer ---- */
-
-bool up_framer_push(struct up_framer *framer, char byte) {
-    if (framer->delivered || framer->length == 0) {
-        framer->length = 0;
-        framer->overlong = false;
-        framer->delivered = false;
-        framer->line_start = framer->offset;
-    }
-    framer->offset++;
-    if (byte == '\n' || byte == '\r') {
-        return up_framer_rest(framer);
-    }
-    if (framer->length + 1 < sizeof framer->text) {
-        framer->text[framer->length++] = byte;
-    } else {
-        framer->overlong = true;
-    }
-    return false;
-}
-
-bool up_framer_rest(struct up_framer *framer) {
-    bool some = framer->length > 0 && !framer->delivered;
-    framer->text[framer->length] = '\0';
-    framer->delivered = some;
-    return some;
-}
-
-/* ---- one line ---- */
+enum { LOAD_DIGITS_MAX = 12 }; /* of a load; times since 1970 have more */
 
 const char *up_refusal_name(enum up_refusal refusal) {
     static const char *const names[UP_REFUSALS] = {
         [UP_LINE_FITS] = "fits",
+        [UP_LINE_PASSED] = "passed over, as the rig file says",
+        [UP_LINE_LABEL] = "a label, its number on the next line",
+        [UP_REFUSED_OVER] = "over the device's range",
+        [UP_REFUSED_UNDER] = "under the device's range",
         [UP_REFUSED_OVERLONG] = "longer than 1023 bytes",
         [UP_REFUSED_BYTES] = "bytes that are no text",
-        [UP_REFUSED_FIELDS] = "too few fields",
+        [UP_REFUSED_WORDS] = "words without a number",
+        [UP_REFUSED_HEADER] = "the header again",
+        [UP_REFUSED_LABEL] = "the label or beginning is missing",
+        [UP_REFUSED_FIELDS] = "too few fields, or too many",
+        [UP_REFUSED_MERGED] = "two lines in one",
         [UP_REFUSED_NUMBER] = "a field that is no number",
+        [UP_REFUSED_UNIT] = "another unit than the rig's, or none",
         [UP_REFUSED_RANGE] = "a number out of range",
+        [UP_REFUSED_CHECKSUM] = "a wrong checksum",
+        [UP_REFUSED_REPEATED] = "the same sequence number again",
         [UP_REFUSED_TIME] = "device time ran back",
         [UP_REFUSED_CUT] = "cut at the stream's begin or end",
     };
     return names[refusal];
 }
 
-struct field {
-    const char *text;
-    size_t length;
-};
-
-static bool is_blank(char byte) {
-    return byte == ' ' || byte == '\t';
-}
-
-static struct field trim(struct field field) {
-    while (field.length > 0 && is_blank(field.text[0])) {
-        field.text++;
-        field.length--;
-    }
-    while (field.length > 0 && is_blank(field.text[field.length - 1])) {
-        field.length--;
-    }
-    return field;
-}
-
-/* Splits; fields beyond the last one that can be asked for are not looked at. */
-static int split(char separator, struct field line, struct field field[UP_FIELDS_MAX]) {
-    int count = 0;
-    const char *end = line.text + line.length;
-    line = separator == ' ' ? trim(line) : line;
-    end = line.text + line.length;
-    for (const char *at = line.text; at <= end && count < UP_FIELDS_MAX; count++) {
-        const char *stop = at;
-        while (stop < end && (separator == ' ' ? !is_blank(*stop) : *stop != separator)) {
-            stop++;
-        }
-        field[count] = trim((struct field){at, (size_t)(stop - at)});
-        at = stop + 1;
-        while (separator == ' ' && at < end && is_blank(*at)) {
-            at++;
-        }
-    }
-    return count;
+bool up_is_refused(enum up_refusal refusal) {
+    return refusal >= UP_REFUSED_OVER;
 }
 
 static bool is_plain_text(const char *text, size_t length) {
@@ -107,158 +52,392 @@ static bool is_plain_text(const char *text, size_t length) {
     return true;
 }
 
-static double load_factor(enum up_load_unit unit) {
-    switch (unit) {
-    case UP_LOAD_COUNTS:
-    case UP_LOAD_KG:
-        return 1;
-    case UP_LOAD_G:
-        return 1e-3;
-    case UP_LOAD_LB:
-        return POUND_KG;
-    case UP_LOAD_N:
-        return 1 / UP_STANDARD_GRAVITY_M_S2;
-    }
-    return 1;
-}
+/* ---- a number and its unit ---- */
 
-static enum up_refusal read_load(const struct up_line_rule *rule, struct field field,
-                                 double *load) {
-    double number = 0;
-    if (!up_text_number(field.text, field.length, &number)) {
+struct value {
+    double number, factor; /* factor: kilograms a unit as printed; NaN where no unit is */
+    int digits;
+    bool has_unit;
+};
+
+/* `whole`: the slice is the number and its unit and nothing else; otherwise more may follow. */
+static enum up_refusal read_value(const struct up_line_rule *rule, struct slice slice, bool whole,
+                                  struct value *value) {
+    struct number number;
+    size_t unit_length;
+    bool joined;
+    if (!scan_number(slice, rule->decimal_comma, &number)) {
         return UP_REFUSED_NUMBER;
     }
-    if (rule->word_bits > 0 &&
-        (number < -ldexp(1, rule->word_bits - 1) || number >= ldexp(1, rule->word_bits - 1))) {
-        return UP_REFUSED_RANGE;
+    slice.at += number.length;
+    slice.length -= number.length;
+    *value = (struct value){number.value, (double)NAN, number.digits, false};
+    if (slice.length == 0) {
+        return UP_LINE_FITS;
     }
-    *load = number * load_factor(rule->load_unit);
+    take_unit(slice, &value->factor, &unit_length, &joined);
+    value->has_unit = !isnan(value->factor);
+    bool stray = unit_length > 0 && !value->has_unit && (joined || whole);
+    bool next_is_digits = slice.at[0] == '.' && slice.length > 1 && is_digit(slice.at[1]);
+    slice.at += unit_length;
+    slice.length -= unit_length;
+    bool more = whole && trim(slice).length > 0;
+    return stray || next_is_digits || more ? UP_REFUSED_NUMBER : UP_LINE_FITS;
+}
+
+static enum up_refusal apply_unit(const struct up_line_rule *rule, const struct value *value,
+                                  struct up_sample *sample, double *load) {
+    double factor = up_load_factor(rule->load_unit);
+    bool counts = rule->load_unit == UP_LOAD_COUNTS;
+    if (rule->load_unit == UP_LOAD_PRINTED) {
+        factor = value->factor;
+    }
+    if (value->has_unit && (counts || fabs(value->factor / factor - 1) > 1e-9)) {
+        return UP_REFUSED_UNIT;
+    }
+    if (!value->has_unit &&
+        (rule->load_unit == UP_LOAD_PRINTED || rule->unit_missing == UP_UNIT_MISSING_REFUSED)) {
+        return UP_REFUSED_UNIT;
+    }
+    sample->unstable |= !value->has_unit && rule->unit_missing == UP_UNIT_MISSING_UNSTABLE;
+    *load = value->number * factor;
     return UP_LINE_FITS;
 }
 
-static enum up_refusal read_temp(struct field field, double *temp_c) {
-    if (!up_text_number(field.text, field.length, temp_c)) {
+static enum up_refusal judge_load(const struct up_line_rule *rule, const struct value *value,
+                                  struct up_sample *sample, double *load) {
+    if (value->digits > LOAD_DIGITS_MAX) {
         return UP_REFUSED_NUMBER;
     }
-    return *temp_c >= TEMP_LOW_C && *temp_c <= TEMP_HIGH_C ? UP_LINE_FITS : UP_REFUSED_RANGE;
+    if (rule->word_bits > 0 && (value->number < -ldexp(1, rule->word_bits - 1) ||
+                                value->number >= ldexp(1, rule->word_bits - 1))) {
+        return UP_REFUSED_RANGE;
+    }
+    return apply_unit(rule, value, sample, load);
 }
 
-static enum up_refusal read_fields(const struct up_line_rule *rule, struct field line,
-                                   struct up_sample *sample) {
-    struct field field[UP_FIELDS_MAX];
-    enum up_refusal refusal = UP_LINE_FITS;
-    int count = split(rule->separator, line, field);
-    if (rule->time_field > count || rule->temp_field > count) {
+static enum up_refusal judge_temp(double temp_c, struct up_sample *sample) {
+    sample->temp_c = temp_c;
+    return temp_c >= TEMP_LOW_C && temp_c <= TEMP_HIGH_C ? UP_LINE_FITS : UP_REFUSED_RANGE;
+}
+
+/* ---- where a layout keeps its numbers ---- */
+
+struct line {
+    const struct up_line_rule *rule;
+    struct slice text;
+    struct slice field[UP_FIELDS_MAX];
+    int fields;
+    json_t *object;
+};
+
+static bool is_placed(const struct up_place *place) {
+    return place->field != 0 || place->label[0] != '\0';
+}
+
+/* Splits up to the last column that a key names; fields beyond it are only counted. */
+static void split(struct line *line) {
+    char separator = line->rule->separator;
+    struct slice text = separator == ' ' ? trim(line->text) : line->text;
+    const char *end = text.at + text.length;
+    for (const char *at = text.at; at <= end && line->fields < UP_FIELDS_MAX; line->fields++) {
+        const char *stop = at;
+        while (stop < end && (separator == ' ' ? !is_blank(*stop) : *stop != separator)) {
+            stop++;
+        }
+        line->field[line->fields] = trim((struct slice){at, (size_t)(stop - at)});
+        at = stop + 1;
+        while (separator == ' ' && at < end && is_blank(*at)) {
+            at++;
+        }
+    }
+}
+
+/* Where a label ends in the line; NULL where it does not stand there as a word of its own. */
+static const char *after_label(struct slice line, const char *label) {
+    size_t size = strlen(label);
+    for (size_t at = 0; at + size <= line.length; at++) {
+        bool inside_word = at > 0 && is_letter(label[0]) && is_letter(line.at[at - 1]);
+        char after = at + size < line.length ? line.at[at + size] : ' ';
+        bool goes_on = is_letter(label[size - 1]) && (is_letter(after) || after == '_');
+        if (memcmp(line.at + at, label, size) == 0 && !inside_word && !goes_on) {
+            return line.at + at + size;
+        }
+    }
+    return NULL;
+}
+
+static bool is_between(char byte) {
+    return is_blank(byte) || byte == ':' || byte == '=' || byte == '"';
+}
+
+static enum up_refusal find_labelled(struct slice text, const char *label, struct slice *slice) {
+    const char *end = text.at + text.length;
+    const char *at = after_label(text, label);
+    if (at == NULL) {
+        return UP_REFUSED_LABEL;
+    }
+    if (after_label((struct slice){at, (size_t)(end - at)}, label) != NULL) {
+        return UP_REFUSED_MERGED;
+    }
+    while (at < end && is_between(*at)) {
+        at++;
+    }
+    *slice = (struct slice){at, (size_t)(end - at)};
+    return UP_LINE_FITS;
+}
+
+static enum up_refusal find_member(const struct line *line, const char *label,
+                                   struct value *value) {
+    const json_t *member = json_object_get(line->object, label);
+    if (member == NULL) {
+        return UP_REFUSED_LABEL;
+    }
+    if (json_is_string(member)) {
+        struct slice slice = {json_string_value(member), json_string_length(member)};
+        return read_value(line->rule, trim(slice), true, value);
+    }
+    *value = (struct value){json_number_value(member), (double)NAN, 0, false};
+    return json_is_number(member) ? UP_LINE_FITS : UP_REFUSED_NUMBER;
+}
+
+static enum up_refusal find_value(const struct line *line, const struct up_place *place,
+                                  struct value *value) {
+    const struct up_line_rule *rule = line->rule;
+    struct slice slice = line->text;
+    enum up_refusal refusal;
+    switch (rule->layout) {
+    case UP_LAYOUT_BARE:
+        return read_value(rule, trim(slice), true, value);
+    case UP_LAYOUT_FIELDS:
+        if (place->field > line->fields) {
+            return UP_REFUSED_FIELDS;
+        }
+        return read_value(rule, line->field[place->field - 1], true, value);
+    case UP_LAYOUT_NUMBERS:
+        if (!find_number(slice, rule->decimal_comma, place->field, &slice)) {
+            return UP_REFUSED_FIELDS;
+        }
+        return read_value(rule, slice, false, value);
+    case UP_LAYOUT_LABELS:
+        refusal = find_labelled(slice, place->label, &slice);
+        return refusal != UP_LINE_FITS ? refusal : read_value(rule, slice, false, value);
+    case UP_LAYOUT_JSON:
+        return find_member(line, place->label, value);
+    }
+    return UP_REFUSED_NUMBER;
+}
+
+/* ---- the line ---- */
+
+static enum up_refusal read_unit_field(const struct line *line, struct value *value) {
+    int field = line->rule->unit_field;
+    size_t length;
+    bool joined;
+    if (field == 0) {
+        return UP_LINE_FITS;
+    }
+    if (field > line->fields) {
         return UP_REFUSED_FIELDS;
     }
+    take_unit(line->field[field - 1], &value->factor, &length, &joined);
+    value->has_unit = !isnan(value->factor);
+    return value->has_unit || line->field[field - 1].length == 0 ? UP_LINE_FITS : UP_REFUSED_UNIT;
+}
+
+static enum up_refusal read_loads(const struct line *line, struct up_sample *sample) {
+    const struct up_line_rule *rule = line->rule;
+    enum up_refusal refusal = UP_LINE_FITS;
     for (int i = 0; i < rule->loads && refusal == UP_LINE_FITS; i++) {
-        refusal = rule->load_field[i] > count
-                      ? UP_REFUSED_FIELDS
-                      : read_load(rule, field[rule->load_field[i] - 1], &sample->load[i]);
-    }
-    if (refusal == UP_LINE_FITS && rule->temp_field > 0) {
-        refusal = read_temp(field[rule->temp_field - 1], &sample->temp_c);
-    }
-    if (refusal == UP_LINE_FITS && rule->time_field > 0) {
-        struct field time = field[rule->time_field - 1];
-        if (!up_text_number(time.text, time.length, &sample->time_s)) {
-            return UP_REFUSED_NUMBER;
+        struct value value;
+        refusal = find_value(line, &rule->load[i], &value);
+        if (refusal == UP_LINE_FITS) {
+            refusal = read_unit_field(line, &value);
         }
-        sample->time_s *= rule->time_unit_s;
+        if (refusal == UP_LINE_FITS) {
+            refusal = judge_load(rule, &value, sample, &sample->load[i]);
+        }
     }
     return refusal;
+}
+
+static enum up_refusal read_numbers(const struct line *line, struct up_sample *sample) {
+    const struct up_line_rule *rule = line->rule;
+    struct value value;
+    enum up_refusal refusal = read_loads(line, sample);
+    if (refusal == UP_LINE_FITS && is_placed(&rule->temp)) {
+        refusal = find_value(line, &rule->temp, &value);
+        refusal = refusal != UP_LINE_FITS ? refusal : judge_temp(value.number, sample);
+    }
+    if (refusal == UP_LINE_FITS && is_placed(&rule->time)) {
+        refusal = find_value(line, &rule->time, &value);
+        sample->time_s = value.number * rule->time_unit_s;
+    }
+    if (refusal == UP_LINE_FITS && is_placed(&rule->sequence)) {
+        refusal = find_value(line, &rule->sequence, &value);
+        sample->sequence = value.number;
+    }
+    return refusal;
+}
+
+static enum up_refusal apply_status(enum status status, struct up_sample *sample) {
+    switch (status) {
+    case STATUS_IGNORE:
+        return UP_LINE_PASSED;
+    case STATUS_OVER:
+        return UP_REFUSED_OVER;
+    case STATUS_UNDER:
+        return UP_REFUSED_UNDER;
+    case STATUS_UNSTABLE:
+        sample->unstable = true;
+        break;
+    case STATUS_STABLE:
+    case STATUS_NONE:
+        break;
+    }
+    return UP_LINE_FITS;
+}
+
+static enum up_refusal read_fields(struct line *line, struct up_sample *sample) {
+    const struct up_line_rule *rule = line->rule;
+    split(line);
+    sample->columns = line->fields;
+    if (rule->columns != 0 && line->fields != rule->columns) {
+        return line->fields >= 2 * rule->columns - 1 ? UP_REFUSED_MERGED : UP_REFUSED_FIELDS;
+    }
+    if (rule->status_field > line->fields) {
+        return UP_REFUSED_FIELDS;
+    }
+    if (rule->status_field != 0) {
+        enum up_refusal refusal =
+            apply_status(status_of_field(rule, line->field[rule->status_field - 1]), sample);
+        if (refusal != UP_LINE_FITS) {
+            return refusal;
+        }
+    }
+    return read_numbers(line, sample);
+}
+
+/* A reader of JSON that takes a whole object and no name twice: two objects in one line, or half of
+   one, are none. */
+static enum up_refusal read_json(struct line *line, struct up_sample *sample) {
+    enum up_refusal refusal;
+    json_error_t error;
+    line->object = json_loadb(line->text.at, line->text.length, JSON_REJECT_DUPLICATES, &error);
+    if (!json_is_object(line->object)) {
+        json_decref(line->object);
+        return memchr(line->text.at, '{', line->text.length) != NULL ? UP_REFUSED_NUMBER
+                                                                     : UP_REFUSED_LABEL;
+    }
+    refusal = read_numbers(line, sample);
+    json_decref(line->object);
+    return refusal;
+}
+
+static enum up_refusal read_layout(const struct up_line_rule *rule, struct slice text,
+                                   struct up_sample *sample) {
+    struct line line;
+    line.rule = rule;
+    line.text = text;
+    line.fields = 0;
+    line.object = NULL;
+    if (rule->layout == UP_LAYOUT_FIELDS) {
+        return read_fields(&line, sample);
+    }
+    if (rule->layout == UP_LAYOUT_JSON) {
+        return read_json(&line, sample);
+    }
+    if (rule->value_on_next_line) {
+        return after_label(text, rule->load[0].label) != NULL ? UP_LINE_LABEL : UP_REFUSED_LABEL;
+    }
+    return read_numbers(&line, sample);
+}
+
+/* Status words stand among the numbers: they are looked for in a copy and blanked out there. */
+static enum up_refusal read_with_status(const struct up_line_rule *rule, struct slice text,
+                                        struct up_sample *sample) {
+    char copy[UP_LINE_SIZE];
+    enum up_refusal refusal;
+    if (rule->status_field != 0 || !has_status_words(rule) || text.length > sizeof copy) {
+        return read_layout(rule, text, sample);
+    }
+    memcpy(copy, text.at, text.length);
+    refusal = apply_status(take_status(rule, copy, text.length), sample);
+    if (refusal != UP_LINE_FITS) {
+        return refusal;
+    }
+    if (rule->layout == UP_LAYOUT_JSON) { /* its words are part of the object */
+        return read_layout(rule, text, sample);
+    }
+    return read_layout(rule, (struct slice){copy, text.length}, sample);
+}
+
+static bool has_digit(struct slice text) {
+    for (size_t i = 0; i < text.length; i++) {
+        if (is_digit(text.at[i])) {
+            return true;
+        }
+    }
+    return false;
+}
+
+/* The reason as a person would give it: words are no damaged number. */
+static enum up_refusal plainly(const struct up_line_rule *rule, enum up_refusal refusal,
+                               struct slice text) {
+    bool place =
+        refusal == UP_REFUSED_NUMBER || refusal == UP_REFUSED_FIELDS || refusal == UP_REFUSED_LABEL;
+    if (refusal == UP_REFUSED_LABEL && rule->pass_other_lines) {
+        return UP_LINE_PASSED;
+    }
+    return place && text.length > 0 && !has_digit(text) ? UP_REFUSED_WORDS : refusal;
+}
+
+static enum up_refusal read_marked(const struct up_line_rule *rule, struct slice text,
+                                   struct up_sample *sample) {
+    size_t begin = strlen(rule->starts_with);
+    if (begin > 0 && (text.length < begin || memcmp(text.at, rule->starts_with, begin) != 0)) {
+        return UP_REFUSED_LABEL;
+    }
+    if (!rule->pass_other_bytes && !is_plain_text(text.at, text.length)) {
+        return UP_REFUSED_BYTES;
+    }
+    if (rule->checksum != UP_CHECKSUM_NONE && !take_checksum(rule, &text)) {
+        return UP_REFUSED_CHECKSUM;
+    }
+    if (rule->layout == UP_LAYOUT_BARE || rule->layout == UP_LAYOUT_NUMBERS) {
+        text.at += begin; /* what it begins with may hold digits of its own */
+        text.length -= begin;
+    }
+    return read_with_status(rule, text, sample);
+}
+
+static void begin_sample(const struct up_line_rule *rule, struct up_sample *sample) {
+    *sample = (struct up_sample){.time_s = (double)NAN,
+                                 .temp_c = (double)NAN,
+                                 .sequence = (double)NAN,
+                                 .loads = rule->loads};
 }
 
 enum up_refusal up_line_read(const struct up_line_rule *rule, const char *text, size_t length,
                              struct up_sample *sample) {
-    struct field line = {text, length};
-    *sample =
-        (struct up_sample){.time_s = (double)NAN, .temp_c = (double)NAN, .loads = rule->loads};
+    struct slice line = {text, length};
+    enum up_refusal refusal;
+    begin_sample(rule, sample);
+    refusal = read_marked(rule, line, sample);
+    return refusal == UP_LINE_FITS ? refusal : plainly(rule, refusal, line);
+}
+
+enum up_refusal up_line_read_value(const struct up_line_rule *rule, const char *text, size_t length,
+                                   struct up_sample *sample) {
+    struct value value;
+    enum up_refusal refusal;
+    begin_sample(rule, sample);
     if (!is_plain_text(text, length)) {
         return UP_REFUSED_BYTES;
     }
-    if (rule->layout == UP_LAYOUT_BARE) {
-        return read_load(rule, trim(line), &sample->load[0]);
-    }
-    return read_fields(rule, line, sample);
-}
-
-/* ---- reader ---- */
-
-void up_reader_begin(struct up_reader *reader, const struct up_line_rule *rule, bool skip_first) {
-    memset(reader, 0, sizeof *reader);
-    reader->rule = rule;
-    reader->skip_first = skip_first;
-    reader->last_time_s = (double)-INFINITY;
-}
-
-static void refuse(struct up_reader *reader, enum up_refusal refusal) {
-    uint64_t before = up_reader_refused(reader);
-    if (before < 2) {
-        snprintf(reader->refused_text[before], sizeof reader->refused_text[before], "%.79s",
-                 reader->framer.text);
-        reader->refused_line[before] = reader->lines;
-    }
-    reader->refused[refusal]++;
-}
-
-/* A device that was reset starts its clock anew. The line that shows it is refused, once, and the
-   new clock is put behind the old one, so that time in the samples never runs back. */
-static enum up_refusal judge_time(struct up_reader *reader, struct up_sample *sample) {
-    sample->time_s += reader->clock_shift_s;
-    if (sample->time_s >= reader->last_time_s) {
-        return UP_LINE_FITS;
-    }
-    reader->clock_shift_s += reader->last_time_s - sample->time_s;
-    return UP_REFUSED_TIME;
-}
-
-static enum up_refusal judge_line(struct up_reader *reader, struct up_sample *sample) {
-    enum up_refusal refusal = UP_LINE_FITS;
-    if (reader->skip_first && reader->lines == 1) {
-        return UP_REFUSED_CUT;
-    }
-    if (reader->framer.overlong) {
-        return UP_REFUSED_OVERLONG;
-    }
-    refusal = up_line_read(reader->rule, reader->framer.text, reader->framer.length, sample);
-    if (refusal == UP_LINE_FITS && reader->rule->time_field > 0) {
-        return judge_time(reader, sample);
+    refusal = read_value(rule, trim((struct slice){text, length}), true, &value);
+    if (refusal == UP_LINE_FITS) {
+        refusal = judge_load(rule, &value, sample, &sample->load[0]);
     }
     return refusal;
-}
-
-bool up_reader_push(struct up_reader *reader, char byte, struct up_sample *sample) {
-    enum up_refusal refusal;
-    if (!up_framer_push(&reader->framer, byte)) {
-        return false;
-    }
-    reader->lines++;
-    refusal = judge_line(reader, sample);
-    if (refusal != UP_LINE_FITS) {
-        refuse(reader, refusal);
-        return false;
-    }
-    if (reader->rule->time_field == 0) {
-        sample->time_s = (double)reader->numbered / reader->rule->rate_hz;
-    }
-    reader->last_time_s = sample->time_s;
-    sample->number = reader->numbered++;
-    sample->offset = reader->framer.line_start;
-    return true;
-}
-
-void up_reader_end(struct up_reader *reader) {
-    if (up_framer_rest(&reader->framer)) {
-        reader->lines++;
-        refuse(reader, UP_REFUSED_CUT);
-    }
-}
-
-uint64_t up_reader_refused(const struct up_reader *reader) {
-    uint64_t sum = 0;
-    for (int i = 0; i < UP_REFUSALS; i++) {
-        sum += reader->refused[i];
-    }
-    return sum;
 }

@@ -20,8 +20,31 @@ enum { UP_TRIALS_MAX = 40, UP_TRIAL_SHAKES_MAX = 16 };
 enum up_port_kind { UP_PORT_PTY, UP_PORT_SERIAL, UP_PORT_CAPTURE, UP_PORT_STDIN };
 enum up_parity { UP_PARITY_NONE, UP_PARITY_EVEN, UP_PARITY_ODD };
 enum up_flow { UP_FLOW_NONE, UP_FLOW_RTS_CTS, UP_FLOW_XON_XOFF };
-enum up_layout { UP_LAYOUT_BARE, UP_LAYOUT_FIELDS };
-enum up_load_unit { UP_LOAD_COUNTS, UP_LOAD_G, UP_LOAD_KG, UP_LOAD_LB, UP_LOAD_N };
+enum up_layout {
+    UP_LAYOUT_BARE,    /* one number, its unit, status words, and nothing else */
+    UP_LAYOUT_FIELDS,  /* columns between separators */
+    UP_LAYOUT_NUMBERS, /* the n-th number of a line of any text */
+    UP_LAYOUT_LABELS,  /* the number behind a label */
+    UP_LAYOUT_JSON,    /* one JSON object a line, numbers as such or as strings */
+};
+enum up_load_unit {
+    UP_LOAD_COUNTS,
+    UP_LOAD_G,
+    UP_LOAD_KG,
+    UP_LOAD_LB,
+    UP_LOAD_N,
+    UP_LOAD_PRINTED, /* each line names its own */
+};
+enum up_checksum { UP_CHECKSUM_NONE, UP_CHECKSUM_XOR8, UP_CHECKSUM_SUM8, UP_CHECKSUM_CRC16 };
+enum up_unit_missing { UP_UNIT_MISSING_TAKEN, UP_UNIT_MISSING_UNSTABLE, UP_UNIT_MISSING_REFUSED };
+
+enum { UP_WORDS_MAX = 8, UP_WORD_SIZE = 24, UP_LABEL_SIZE = 48 };
+
+/* Words that a device prints beside the number. */
+struct up_words {
+    char text[UP_WORDS_MAX][UP_WORD_SIZE];
+    int count;
+};
 
 /* What a serial port is set to; nothing is left as another program had it. */
 struct up_port_settings {
@@ -31,19 +54,52 @@ struct up_port_settings {
     double return_s; /* a device that is gone is waited for so long */
 };
 
-/* How a line becomes a sample. Fields are numbered from 1; 0 means "there is none". */
+/* Where one quantity of a line stands: its column or its number's place, from 1; or its label.
+   Field 0 and an empty label: there is none. */
+struct up_place {
+    int field;
+    char label[UP_LABEL_SIZE];
+};
+
+/* How bytes become frames, and a frame a sample. A frame is a line unless the rig says otherwise.
+ */
 struct up_line_rule {
     enum up_layout layout;
-    char separator;               /* one character; ' ' stands for any run of blanks and tabs */
-    int load_field[UP_LOADS_MAX]; /* the first one weighs, the others are watched */
+    /* frames */
+    char frame_end;   /* the byte that ends one; '\n' stands for CR, LF or both */
+    char frame_start; /* what comes before it is dropped; 0: none */
+    int frame_bytes;  /* a frame of so many bytes, the start among them; 0: frame_end ends it */
+    /* which frames count */
+    char starts_with[UP_LABEL_SIZE]; /* others are other lines */
+    bool pass_other_lines;           /* other lines, and those without the label, are no mistake */
+    bool pass_other_bytes;           /* bytes that are no text do not refuse the whole line */
+    int drop_lines;                  /* the first good ones of a stream are dropped */
+    int columns;                     /* so many fields, no fewer and no more; 0: not checked */
+    enum up_checksum checksum;       /* of what stands before checksum_mark */
+    char checksum_mark;
+    int checksum_base;        /* 16 or 10 */
+    struct up_place sequence; /* a number that rises by one with each line */
+    int sequence_modulus;
+    /* the numbers */
+    char separator; /* one character; ' ' stands for any run of blanks and tabs */
+    bool decimal_comma;
+    bool value_on_next_line;            /* the label ends a line, the number is the next one */
+    struct up_place load[UP_LOADS_MAX]; /* the first one weighs, the others are watched */
     int loads;
-    int time_field;
-    double time_unit_s; /* seconds in one unit of the time field */
-    int temp_field;
+    struct up_place time, temp;
+    double time_unit_s; /* seconds in one unit of the time */
     enum up_load_unit load_unit;
-    int word_bits;          /* of the converter's raw word; 0 where loads are no raw words */
-    double rate_hz;         /* nominal; the clock where there is no time field */
-    char poll[UP_RIG_TEXT]; /* sent to get poll_lines lines; empty: the device talks unasked */
+    int unit_field;
+    enum up_unit_missing unit_missing;
+    int word_bits;  /* of the converter's raw word; 0 where loads are no raw words */
+    double rate_hz; /* nominal; the clock where there is no time */
+    /* the status; looked for in status_field, or, where that is 0, anywhere outside the numbers */
+    int status_field;
+    struct up_words stable, unstable, over, under, ignore;
+    /* devices that answer only when asked */
+    char poll[UP_RIG_TEXT]; /* sent, its end included, to get poll_lines lines; empty: it talks
+                               unasked */
+    char poll_end;
     int poll_lines;
 };
 

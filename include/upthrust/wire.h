@@ -42,24 +42,32 @@ enum up_read up_source_read(struct up_source *source, char *bytes, size_t size, 
 bool up_source_write(struct up_source *source, const char *bytes, size_t length,
                      struct up_failure *failure);
 
-/* ---- lines ---- */
+/* ---- frames ---- */
 
 enum { UP_LINE_SIZE = 1024 };
 
-/* Cuts a stream of bytes at CR, LF or CR LF; empty lines vanish. A line longer than the buffer is
-   delivered once, cut, with `overlong` set, and its rest dropped: memory stays bounded whatever
-   arrives. */
+/* Cuts a stream of bytes into frames as the rule says; empty ones vanish. A frame longer than the
+   buffer is delivered once, cut, with `overlong` set, and its rest dropped: memory stays bounded
+   whatever arrives. */
 struct up_framer {
-    char text[UP_LINE_SIZE];
-    size_t length;
+    const struct up_line_rule *rule;
+    const char *frame; /* the completed one, no NUL behind it; lives until the next take */
+    size_t frame_length;
     bool overlong;
-    bool delivered;      /* the text has been handed out: the next byte begins a new line */
-    uint64_t offset;     /* of the byte after the last one pushed */
-    uint64_t line_start; /* offset of the first byte of the line in `text` */
+    bool headless;           /* its start byte is missing */
+    uint64_t frame_from;     /* offset in the stream of its first byte */
+    uint64_t offset;         /* of the byte after the last one taken */
+    char text[UP_LINE_SIZE]; /* a frame that came in pieces */
+    size_t length;
+    uint64_t text_from;
+    bool dropping; /* the rest of an overlong frame */
+    bool fresh;    /* the next byte begins a frame */
 };
 
-/* True when the byte ended a line: it stands in framer->text, NUL ended, until the next push. */
-bool up_framer_push(struct up_framer *framer, char byte);
+void up_framer_begin(struct up_framer *framer, const struct up_line_rule *rule);
+/* Takes bytes up to the end of a frame, all of them where none ends; *complete tells whether one
+   did. Returns how many were taken. */
+size_t up_framer_take(struct up_framer *framer, const char *bytes, size_t length, bool *complete);
 /* What is left without an end at the end of a stream; true where there is some. */
 bool up_framer_rest(struct up_framer *framer);
 
@@ -70,7 +78,10 @@ struct up_sample {
     double load[UP_LOADS_MAX]; /* in the rig's load unit: counts, or kilograms for every unit of
                                   mass and force (a newton at standard gravity) */
     int loads;
+    int columns;     /* of a layout of fields */
+    bool unstable;   /* the device says so itself: one vote, no proof */
     double temp_c;   /* NaN where the line has none */
+    double sequence; /* NaN where the line has none */
     uint64_t number; /* of the good line, from 0 */
     uint64_t offset; /* of the line's first byte in the stream */
 };
@@ -78,39 +89,73 @@ struct up_sample {
 /* Why a line is no sample. */
 enum up_refusal {
     UP_LINE_FITS,
+    UP_LINE_PASSED,   /* the rig says that such lines are none of ours */
+    UP_LINE_LABEL,    /* the label; its number comes on the next line */
+    UP_REFUSED_OVER,  /* the device says that it is loaded beyond its range */
+    UP_REFUSED_UNDER, /* ... below it */
     UP_REFUSED_OVERLONG,
-    UP_REFUSED_BYTES,  /* control characters or bytes above 126 */
-    UP_REFUSED_FIELDS, /* too few of them */
-    UP_REFUSED_NUMBER, /* a field that is no number; nan, inf */
-    UP_REFUSED_RANGE,  /* beyond the raw word, or a temperature no water has */
-    UP_REFUSED_TIME,   /* device time ran back */
-    UP_REFUSED_CUT,    /* no end of line at the end of the stream, or first line of a device */
+    UP_REFUSED_BYTES, /* control characters or bytes above 126 */
+    UP_REFUSED_WORDS, /* words where numbers belong: a header, a message, readings typed as words */
+    UP_REFUSED_HEADER,   /* the first such line once more: the device began anew */
+    UP_REFUSED_LABEL,    /* the label or the beginning is not there */
+    UP_REFUSED_FIELDS,   /* too few of them, or other than `columns` */
+    UP_REFUSED_MERGED,   /* two lines in one: an end of line was lost */
+    UP_REFUSED_NUMBER,   /* a field that is no number; nan, inf; more than 12 digits */
+    UP_REFUSED_UNIT,     /* another unit than the rig's, or none where one must be */
+    UP_REFUSED_RANGE,    /* beyond the raw word, or a temperature no water has */
+    UP_REFUSED_CHECKSUM, /* damaged on the way */
+    UP_REFUSED_REPEATED, /* the same sequence number again */
+    UP_REFUSED_TIME,     /* device time ran back */
+    UP_REFUSED_CUT,      /* no end of line at the end of the stream, or first line of a device */
     UP_REFUSALS
 };
 
 const char *up_refusal_name(enum up_refusal refusal);
+bool up_is_refused(enum up_refusal refusal);
 
-/* Fills *sample but for number and offset; for a rig without a time field time_s is NaN. */
+/* Fills *sample but for number and offset; for a rig without a device time time_s is NaN. */
 enum up_refusal up_line_read(const struct up_line_rule *rule, const char *text, size_t length,
                              struct up_sample *sample);
+/* The number alone, of the line after its label. */
+enum up_refusal up_line_read_value(const struct up_line_rule *rule, const char *text, size_t length,
+                                   struct up_sample *sample);
+
+/* Kilograms in one unit of the load; 1 for counts. */
+double up_load_factor(enum up_load_unit unit);
+
+/* CRC-16 with polynomial 0x1021 and start 0xFFFF, neither reflected nor inverted; of "123456789"
+   it is 0x29B1 (the published catalogues of CRC algorithms; from memory). */
+unsigned up_crc16(const char *text, size_t length);
 
 /* Framer, line reader and counters in one: bytes in, samples out. */
 struct up_reader {
     const struct up_line_rule *rule;
     struct up_framer framer;
     bool skip_first; /* a live device: what comes before the first end of line is cut */
-    uint64_t lines, refused[UP_REFUSALS];
-    char refused_text[2][80]; /* the first two, raw bytes cut to fit */
-    uint64_t refused_line[2]; /* their line numbers from 1 */
-    uint64_t numbered;
-    double last_time_s, clock_shift_s;
+    uint64_t lines, count[UP_REFUSALS];
+    uint64_t refused_before_fit; /* before the first line that fitted: a banner */
+    char refused_text[2][80];    /* the first two, raw bytes cut to fit */
+    uint64_t refused_line[2];    /* their line numbers from 1 */
+    uint64_t lost;               /* lines that the sequence numbers miss */
+    uint64_t numbered, dropped;
+    double last_time_s, clock_shift_s, last_sequence;
+    bool label_seen; /* the next line holds its number */
+    char header[80];
+    uint64_t columns_seen; /* lines in a row with the usual number of columns */
+    int usual_columns;
 };
 
 void up_reader_begin(struct up_reader *reader, const struct up_line_rule *rule, bool skip_first);
-/* Takes one byte; true when it completed a sample. */
-bool up_reader_push(struct up_reader *reader, char byte, struct up_sample *sample);
+/* Takes bytes up to the end of the next line that is a sample, moving *bytes and *length on; false
+   when all were taken and none is complete. */
+bool up_reader_take(struct up_reader *reader, const char **bytes, size_t *length,
+                    struct up_sample *sample);
 /* The stream has ended: what is left without an end of line is counted as cut. */
 void up_reader_end(struct up_reader *reader);
 uint64_t up_reader_refused(const struct up_reader *reader);
+/* True where so many lines do not fit that the rig file must be wrong: after `least` lines none
+   fitted, or more than half of those since the first one that did. A device out of its range, and
+   what it said before its first good line, speak for no wrong rig. */
+bool up_reader_is_hopeless(const struct up_reader *reader, uint64_t least);
 
 #endif

@@ -297,10 +297,8 @@ static bool slow_hands(struct virtual_bench *b, struct up_procedure *procedure,
              tank_time_s(b->tank));
     for (int i = 0; i < 300; i++) {
         size_t length = tank_sample(b->tank, line, sizeof line);
-        for (size_t j = 0; j < length; j++) {
-            if (up_reader_push(&b->reader, line[j], &sample)) {
-                up_procedure_sample(procedure, &sample);
-            }
+        for (const char *at = line; up_reader_take(&b->reader, &at, &length, &sample);) {
+            up_procedure_sample(procedure, &sample);
         }
     }
     return up_procedure_answer(procedure, ask->id, UP_ANSWER_DONE, 0, NULL);
@@ -348,7 +346,7 @@ static void impossible_temperatures_are_refused(void **state) {
     (void)state;
     quiet(14);
     assert_true(virtual_bench_calibrate(&bench, masses_kg, 3, 1, &failure));
-    bench.rig.line.temp_field = 0;
+    bench.rig.line.temp.field = 0;
     struct up_measure_plan plan = {.rig = &bench.rig,
                                    .calibration = &bench.calibration,
                                    .item = virtual_bench_item(item_called("Heron fin")),

@@ -74,10 +74,8 @@ static void one_sample(struct virtual_bench *bench, struct up_procedure *procedu
     char line[96];
     struct up_sample sample;
     size_t length = tank_sample(bench->tank, line, sizeof line);
-    for (size_t i = 0; i < length; i++) {
-        if (up_reader_push(&bench->reader, line[i], &sample)) {
-            up_procedure_sample(procedure, &sample);
-        }
+    for (const char *at = line; up_reader_take(&bench->reader, &at, &length, &sample);) {
+        up_procedure_sample(procedure, &sample);
     }
 }
 

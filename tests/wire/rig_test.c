@@ -18,6 +18,8 @@
 #define LINE                                                                                       \
     "[line]\nlayout = fields\nseparator = comma\nload_field = 2\ntime_field = 1\ntime_unit = ms\n"
 
+#define BARE "[line]\nlayout = bare\nrate_hz = 10\n"
+
 static void reads_what_is_written(void **state) {
     struct up_rig rig;
     struct up_failure failure = {0};
@@ -32,8 +34,8 @@ static void reads_what_is_written(void **state) {
     assert_string_equal(rig.name, "the bench");
     assert_int_equal(rig.line.separator, ',');
     assert_int_equal(rig.line.loads, 1);
-    assert_int_equal(rig.line.load_field[0], 2);
-    assert_int_equal(rig.line.temp_field, 3);
+    assert_int_equal(rig.line.load[0].field, 2);
+    assert_int_equal(rig.line.temp.field, 3);
     assert_true(rig.line.time_unit_s == 1e-3);
     assert_true(rig.capacity_kg == 10);
     assert_true(fabs(rig.line_diameter_m - 0.0008) < 1e-15);
@@ -51,8 +53,29 @@ static void load_columns_may_be_several(void **state) {
                                   "load_field = 11, 12,13\nrate_hz = 10\n",
                              &rig, &failure));
     assert_int_equal(rig.line.loads, 3);
-    assert_int_equal(rig.line.load_field[1], 12);
-    assert_int_equal(rig.line.load_field[2], 13);
+    assert_int_equal(rig.line.load[1].field, 12);
+    assert_int_equal(rig.line.load[2].field, 13);
+}
+
+static void lists_labels_and_bytes(void **state) {
+    struct up_rig rig;
+    struct up_failure failure = {0};
+    (void)state;
+    assert_true(up_rig_parse("t",
+                             HEAD "[port]\nkind = serial\nbaud = 4800\ndata_bits = 7\n"
+                                  "parity = even\nstop_bits = 2\nflow = rts-cts\n"
+                                  "[line]\nlayout = labels\nload_label = left:, right one:\n"
+                                  "rate_hz = 10\nunstable_words = US , S D,?\n"
+                                  "poll = \\eP\\x41\npoll_end = cr\n",
+                             &rig, &failure));
+    assert_int_equal(rig.line.loads, 2);
+    assert_string_equal(rig.line.load[1].label, "right one:");
+    assert_int_equal(rig.line.unstable.count, 3);
+    assert_string_equal(rig.line.unstable.text[1], "S D");
+    assert_string_equal(rig.line.poll, "\033PA\r");
+    assert_int_equal(rig.port.baud, 4800);
+    assert_int_equal(rig.port.parity, UP_PARITY_EVEN);
+    assert_int_equal(rig.port.flow, UP_FLOW_RTS_CTS);
 }
 
 struct refusal {
@@ -72,7 +95,7 @@ static const struct refusal refusals[] = {
     {HEAD "[line]\nlayout = bare\nrate_hz = 1e999\n", "give a number"},
     {HEAD "[line]\nlayout = bare\nrate_hz = nan\n", "give a number"},
     {HEAD "[line]\nlayout = bare\n", "rate_hz is the clock"},
-    {HEAD "[line]\nlayout = bare\nrate_hz = 10\nload_field = 2\n", "no separator and no fields"},
+    {HEAD "[line]\nlayout = bare\nrate_hz = 10\nload_field = 2\n", "no use for the key load_field"},
     {HEAD "[line]\nlayout = fields\nseparator = tab\nrate_hz = 5\n", "load_field"},
     {HEAD "[line]\nlayout = fields\nseparator = tab\nload_field = 0\n", "columns"},
     {HEAD "[line]\nlayout = fields\nseparator = tab\nload_field = 2.5\n", "columns"},
@@ -81,11 +104,44 @@ static const struct refusal refusals[] = {
     {HEAD LINE "temp_field = 2\n", "at once"},
     {HEAD LINE "temp_field = 1\n", "at once"},
     {HEAD "[line]\nlayout = fields\nseparator = tab\nload_field = 2\ntime_field = 1\n",
-     "belong together"},
+     "time_unit belongs together with"},
     {HEAD LINE "load_unit = kg\nword_bits = 24\n", "load_unit = counts only"},
     {HEAD LINE "[bench]\nread_after_s = 5\nwindow_s = 20\n", "longer than twice"},
     {HEAD LINE "[tank]\ntemp_c = 41\n", "from 0 to 40"},
     {HEAD LINE "[tank]\ntemp_c = -0.1\n", "from 0 to 40"},
+    /* layouts and what they have no use for */
+    {HEAD BARE "load_label = x\n", "no use for the key load_label"},
+    {HEAD BARE "columns = 3\n", "no use for the key columns"},
+    {HEAD LINE "load_label = x\n", "no use for the key load_label"},
+    {HEAD "[line]\nlayout = numbers\nrate_hz = 1\n", "layout = numbers needs the key load_field"},
+    {HEAD "[line]\nlayout = labels\nrate_hz = 1\n", "layout = labels needs the key load_label"},
+    {HEAD "[line]\nlayout = json\nload_label = g\nrate_hz = 1\nseparator = comma\n",
+     "no use for the key separator"},
+    {HEAD "[line]\nlayout = json\nload_label = g\nrate_hz = 1\ndecimal = comma\n",
+     "decimal = comma contradicts"},
+    /* frames */
+    {HEAD BARE "frame_bytes = 9\n", "frame_bytes needs a frame_start"},
+    {HEAD BARE "frame_start = stx\nframe_bytes = 9\nframe_end = etx\n", "takes the place of"},
+    {HEAD BARE "frame_start = hash\nframe_end = hash\n", "the same byte"},
+    {HEAD LINE "checksum = crc16\n", "belong together"},
+    {HEAD LINE "checksum_after = star\n", "belong together"},
+    {HEAD LINE "checksum_base = decimal\n", "checksum_base needs a checksum"},
+    {HEAD LINE "sequence_modulus = 10\n", "needs a sequence_field"},
+    {HEAD LINE "sequence_field = 2\n", "two things at once"},
+    {HEAD LINE "columns = 1\n", "beyond the number in columns"},
+    {HEAD BARE "poll_lines = 2\n", "need the key poll"},
+    {HEAD BARE "poll = \\q\n", "poll = \\q: give up to"},
+    {HEAD BARE "value_line = next\n", "value_line = next goes with"},
+    /* numbers and status */
+    {HEAD LINE "decimal = comma\n", "decimal = comma contradicts"},
+    {HEAD LINE "unit_field = 3\n", "need a load_unit other than counts"},
+    {HEAD LINE "load_unit = printed\nunit_missing = refuse\n", "unit_missing contradicts"},
+    {HEAD LINE "status_field = 3\n", "status_field needs"},
+    {HEAD BARE "stable_words = ST\nunstable_words = US, ST\n", "stands in two of the lists"},
+    {HEAD BARE "stable_words = A,,B\n", "one to eight words"},
+    {HEAD BARE "stable_words = a,b,c,d,e,f,g,h,i\n", "one to eight words"},
+    {HEAD "[port]\nbaud = 0\n" LINE, "whole number from 50"},
+    {HEAD "[port]\nparity = mark\n" LINE, "one of none even odd"},
     {HEAD "just words\n", "line 3: neither"},
     {"[rig]\nid = \x01\n" LINE, "control characters"},
     {"[rig]\nid = \xff\n" LINE, "control characters"},
@@ -166,6 +222,7 @@ int main(void) {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(reads_what_is_written),
         cmocka_unit_test(load_columns_may_be_several),
+        cmocka_unit_test(lists_labels_and_bytes),
         cmocka_unit_test(refuses_with_the_place),
         cmocka_unit_test(refuses_long_lines_with_the_right_number),
         cmocka_unit_test(hash_follows_line_and_sensor_only),

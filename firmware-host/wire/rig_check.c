@@ -1,0 +1,222 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* Keys that contradict each other or need each other. */
+#include <stdio.h>
+#include <string.h>
+
+#include "rig_internal.h"
+
+static bool given(const struct parse *parse, const char *name) {
+    return was_given(parse, "line", name);
+}
+
+/* ---- what each layout needs and what it has no use for ---- */
+
+enum need { NEVER, MAY, MUST };
+
+struct layout_needs {
+    const char *name;
+    enum need separator, field, label, column; /* column: what only columns have */
+};
+
+static const struct layout_needs needs[] = {
+    [UP_LAYOUT_BARE] = {"bare", NEVER, NEVER, NEVER, NEVER},
+    [UP_LAYOUT_FIELDS] = {"fields", MUST, MUST, NEVER, MAY},
+    [UP_LAYOUT_NUMBERS] = {"numbers", NEVER, MUST, NEVER, NEVER},
+    [UP_LAYOUT_LABELS] = {"labels", NEVER, NEVER, MUST, NEVER},
+    [UP_LAYOUT_JSON] = {"json", NEVER, NEVER, MUST, NEVER},
+};
+
+struct key_use {
+    const char *name;
+    size_t need; /* offset in struct layout_needs */
+    bool leads;  /* the key that a layout which needs this kind must have */
+};
+
+static const struct key_use uses[] = {
+    {"separator", offsetof(struct layout_needs, separator), true},
+    {"load_field", offsetof(struct layout_needs, field), true},
+    {"time_field", offsetof(struct layout_needs, field), false},
+    {"temp_field", offsetof(struct layout_needs, field), false},
+    {"sequence_field", offsetof(struct layout_needs, field), false},
+    {"load_label", offsetof(struct layout_needs, label), true},
+    {"time_label", offsetof(struct layout_needs, label), false},
+    {"temp_label", offsetof(struct layout_needs, label), false},
+    {"sequence_label", offsetof(struct layout_needs, label), false},
+    {"columns", offsetof(struct layout_needs, column), false},
+    {"unit_field", offsetof(struct layout_needs, column), false},
+    {"status_field", offsetof(struct layout_needs, column), false},
+};
+
+static bool check_layout(struct parse *parse) {
+    const struct layout_needs *layout = &needs[parse->rig->line.layout];
+    char what[160];
+    for (size_t i = 0; i < sizeof uses / sizeof uses[0]; i++) {
+        enum need need = *(const enum need *)(const void *)((const char *)layout + uses[i].need);
+        if (need == NEVER && given(parse, uses[i].name)) {
+            snprintf(what, sizeof what,
+                     "layout = %s has no use for the key %s: drop it or choose another layout",
+                     layout->name, uses[i].name);
+            return lacks(parse, what);
+        }
+        if (need == MUST && uses[i].leads && !given(parse, uses[i].name)) {
+            snprintf(what, sizeof what, "layout = %s needs the key %s", layout->name, uses[i].name);
+            return lacks(parse, what);
+        }
+    }
+    return true;
+}
+
+/* ---- columns that mean two things ---- */
+
+static bool check_columns(struct parse *parse) {
+    const struct up_line_rule *line = &parse->rig->line;
+    const int single[] = {line->time.field, line->temp.field, line->sequence.field,
+                          line->unit_field, line->status_field};
+    for (int i = 0; i < line->loads; i++) {
+        for (int j = 0; j < i; j++) {
+            if (line->load[i].field != 0 && line->load[i].field == line->load[j].field) {
+                return lacks(parse, "load_field names a column twice");
+            }
+        }
+    }
+    for (size_t i = 0; i < sizeof single / sizeof single[0]; i++) {
+        bool twice = false;
+        for (int j = 0; j < line->loads; j++) {
+            twice = twice || single[i] == line->load[j].field;
+        }
+        for (size_t j = 0; j < i; j++) {
+            twice = twice || single[i] == single[j];
+        }
+        if (single[i] != 0 && twice) {
+            return lacks(parse, "one column is named for two things at once");
+        }
+        if (line->columns != 0 && single[i] > line->columns) {
+            return lacks(parse, "a key names a column beyond the number in columns");
+        }
+    }
+    return line->columns == 0 || line->load[0].field <= line->columns ||
+           lacks(parse, "load_field lies beyond the number in columns");
+}
+
+/* ---- pairs ---- */
+
+struct rule {
+    bool broken;
+    const char *what;
+};
+
+static bool check_rules(struct parse *parse, const struct rule *rule, size_t count) {
+    for (size_t i = 0; i < count; i++) {
+        if (rule[i].broken) {
+            return lacks(parse, rule[i].what);
+        }
+    }
+    return true;
+}
+
+static bool check_frames(struct parse *parse) {
+    const struct up_line_rule *line = &parse->rig->line;
+    const struct rule rules[] = {
+        {line->frame_bytes != 0 && (line->frame_start == '\0' || given(parse, "frame_end")),
+         "frame_bytes needs a frame_start and takes the place of frame_end"},
+        {line->frame_start != '\0' && line->frame_start == line->frame_end,
+         "frame_start and frame_end are the same byte"},
+        {line->separator != '\0' && line->separator == line->frame_end,
+         "separator and frame_end are the same byte"},
+        {(line->checksum != UP_CHECKSUM_NONE) != given(parse, "checksum_after"),
+         "checksum and checksum_after belong together"},
+        {given(parse, "checksum_base") && line->checksum == UP_CHECKSUM_NONE,
+         "checksum_base needs a checksum"},
+        {line->checksum_mark != '\0' && line->checksum_mark == line->frame_end,
+         "checksum_after and frame_end are the same byte"},
+        {line->layout == UP_LAYOUT_JSON && line->checksum_mark == ',',
+         "checksum_after = comma cannot be told from a JSON object's own commas"},
+        {given(parse, "sequence_modulus") && !given(parse, "sequence_field") &&
+             !given(parse, "sequence_label"),
+         "sequence_modulus needs a sequence_field or sequence_label"},
+        {line->value_on_next_line &&
+             (line->layout != UP_LAYOUT_LABELS || line->loads != 1 || given(parse, "time_label") ||
+              given(parse, "temp_label") || given(parse, "sequence_label")),
+         "value_line = next goes with layout = labels and the one key load_label"},
+        {(given(parse, "poll_end") || given(parse, "poll_lines")) && !given(parse, "poll"),
+         "poll_end and poll_lines need the key poll"},
+    };
+    return check_rules(parse, rules, sizeof rules / sizeof rules[0]);
+}
+
+static bool check_numbers(struct parse *parse) {
+    const struct up_line_rule *line = &parse->rig->line;
+    bool timed = given(parse, "time_field") || given(parse, "time_label");
+    const struct rule rules[] = {
+        {timed != given(parse, "time_unit"),
+         "time_unit belongs together with time_field or time_label"},
+        {!timed && line->rate_hz == 0,
+         "without a device time the key rate_hz is the clock: give it"},
+        {line->word_bits != 0 && line->load_unit != UP_LOAD_COUNTS,
+         "word_bits goes with load_unit = counts only"},
+        {line->decimal_comma && (line->separator == ',' || line->layout == UP_LAYOUT_JSON),
+         "decimal = comma contradicts separator = comma and layout = json"},
+        {line->load_unit == UP_LOAD_COUNTS &&
+             (line->unit_field != 0 || given(parse, "unit_missing")),
+         "unit_field and unit_missing need a load_unit other than counts"},
+        {line->load_unit == UP_LOAD_PRINTED && given(parse, "unit_missing"),
+         "unit_missing contradicts load_unit = printed: where no unit is printed none is known"},
+        {line->status_field != 0 && line->stable.count + line->unstable.count + line->over.count +
+                                            line->under.count + line->ignore.count ==
+                                        0,
+         "status_field needs stable_words, unstable_words, over_words, under_words or "
+         "ignore_words"},
+    };
+    return check_rules(parse, rules, sizeof rules / sizeof rules[0]);
+}
+
+static bool shares_word(const struct up_words *one, const struct up_words *other) {
+    for (int i = 0; i < one->count; i++) {
+        for (int j = 0; j < other->count; j++) {
+            if (one != other && strcmp(one->text[i], other->text[j]) == 0) {
+                return true;
+            }
+        }
+    }
+    return false;
+}
+
+static bool check_words(struct parse *parse) {
+    const struct up_line_rule *line = &parse->rig->line;
+    const struct up_words *const list[] = {&line->stable, &line->unstable, &line->over,
+                                           &line->under, &line->ignore};
+    for (size_t i = 0; i < sizeof list / sizeof list[0]; i++) {
+        for (size_t j = 0; j < i; j++) {
+            if (shares_word(list[i], list[j])) {
+                return lacks(parse, "one word stands in two of the lists stable_words, "
+                                    "unstable_words, over_words, under_words and ignore_words");
+            }
+        }
+    }
+    return true;
+}
+
+bool rig_check(struct parse *parse) {
+    static const char *const sections[] = {"rig", "line"};
+    struct up_rig *rig = parse->rig;
+    for (size_t i = 0; i < sizeof sections / sizeof sections[0]; i++) {
+        if (!was_given(parse, sections[i], NULL)) {
+            char what[80];
+            snprintf(what, sizeof what, "the section [%s] is missing: see rigs/README.md",
+                     sections[i]);
+            return lacks(parse, what);
+        }
+    }
+    if (rig->id[0] == '\0') {
+        return lacks(parse, "section [rig] lacks the key id");
+    }
+    if (!given(parse, "layout")) {
+        return lacks(parse, "section [line] lacks the key layout");
+    }
+    if (!check_layout(parse) || !check_columns(parse) || !check_frames(parse) ||
+        !check_numbers(parse) || !check_words(parse)) {
+        return false;
+    }
+    return rig->window_s <= 2 * rig->read_after_s ||
+           lacks(parse, "window_s is longer than twice read_after_s");
+}

@@ -1,0 +1,249 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* Numbers, units and status words in a line of text. */
+#include <math.h>
+#include <string.h>
+
+#include "line_internal.h"
+#include "upthrust/text.h"
+#include "upthrust/water.h"
+
+#define POUND_KG 0.45359237 /* exact: international yard and pound agreement of 1959 */
+
+enum { NUMBER_MAX = 40 };
+
+/* ---- numbers ---- */
+
+static size_t count_digits(struct slice slice, size_t from) {
+    size_t at = from;
+    while (at < slice.length && is_digit(slice.at[at])) {
+        at++;
+    }
+    return at - from;
+}
+
+/* The exponent counts only where digits follow it: "5 e" is five of something. */
+static size_t exponent_length(struct slice slice, size_t at) {
+    size_t sign = 0, digits;
+    if (at >= slice.length || (slice.at[at] != 'e' && slice.at[at] != 'E')) {
+        return 0;
+    }
+    sign = at + 1 < slice.length && (slice.at[at + 1] == '-' || slice.at[at + 1] == '+');
+    digits = count_digits(slice, at + 1 + sign);
+    return digits > 0 ? 1 + sign + digits : 0;
+}
+
+/* Copies a sign, takes the blanks behind it; returns how much of the slice that was. */
+static size_t copy_sign(struct slice slice, char *copy, size_t *size) {
+    size_t at = 0;
+    if (slice.length > 0 && (slice.at[0] == '-' || slice.at[0] == '+')) {
+        copy[(*size)++] = slice.at[0];
+        at = 1;
+        while (at < slice.length && is_blank(slice.at[at])) {
+            at++;
+        }
+    }
+    return at;
+}
+
+bool scan_number(struct slice slice, bool decimal_comma, struct number *number) {
+    char copy[NUMBER_MAX + 1], point = decimal_comma ? ',' : '.';
+    size_t size = 0;
+    size_t from = copy_sign(slice, copy, &size);
+    size_t whole = count_digits(slice, from), part = 0, mark = 0, exponent;
+    if (from + whole < slice.length && slice.at[from + whole] == point) {
+        part = count_digits(slice, from + whole + 1);
+        mark = part > 0 || whole > 0;
+    }
+    exponent = exponent_length(slice, from + whole + mark + part);
+    if (whole + part == 0 || size + whole + mark + part + exponent > NUMBER_MAX) {
+        return false;
+    }
+    memcpy(copy + size, slice.at + from, whole + mark + part + exponent);
+    if (mark > 0) {
+        copy[size + whole] = '.';
+    }
+    number->digits = (int)(whole + part);
+    number->length = from + whole + mark + part + exponent;
+    return up_text_number(copy, size + whole + mark + part + exponent, &number->value);
+}
+
+static bool begins_number(struct slice line, size_t at, bool decimal_comma) {
+    char point = decimal_comma ? ',' : '.';
+    char byte = line.at[at];
+    char before = at > 0 ? line.at[at - 1] : ' ';
+    if (is_letter(before) || is_digit(before) || before == '.') {
+        return false;
+    }
+    if (byte == '-' || byte == '+') {
+        do {
+            at++;
+        } while (at < line.length && is_blank(line.at[at]));
+    }
+    if (at < line.length && line.at[at] == point) {
+        at++;
+    }
+    return at < line.length && is_digit(line.at[at]);
+}
+
+bool find_number(struct slice line, bool decimal_comma, int n, struct slice *rest) {
+    for (size_t at = 0; at < line.length; at++) {
+        struct number number;
+        if (!begins_number(line, at, decimal_comma)) {
+            continue;
+        }
+        *rest = (struct slice){line.at + at, line.length - at};
+        if (--n == 0) {
+            return true;
+        }
+        at += scan_number(*rest, decimal_comma, &number) ? number.length - 1 : 0;
+    }
+    return false;
+}
+
+/* ---- units ---- */
+
+double up_load_factor(enum up_load_unit unit) {
+    switch (unit) {
+    case UP_LOAD_G:
+        return 1e-3;
+    case UP_LOAD_LB:
+        return POUND_KG;
+    case UP_LOAD_N:
+        return 1 / UP_STANDARD_GRAVITY_M_S2;
+    case UP_LOAD_COUNTS:
+    case UP_LOAD_KG:
+    case UP_LOAD_PRINTED:
+        break;
+    }
+    return 1;
+}
+
+struct unit {
+    const char *name;
+    double kg;
+};
+
+/* As devices print them; G and N after the unit mean gross and net on many, so that a G alone is
+   no gram. */
+static const struct unit units[] = {
+    {"g", 1e-3},      {"gr", 1e-3},      {"gram", 1e-3},        {"grams", 1e-3},  {"kg", 1},
+    {"KG", 1},        {"Kg", 1},         {"mg", 1e-6},          {"lb", POUND_KG}, {"lbs", POUND_KG},
+    {"LB", POUND_KG}, {"LBS", POUND_KG}, {"oz", POUND_KG / 16}, {"t", 1000},
+};
+
+static double unit_kg(const char *name, size_t length) {
+    for (size_t i = 0; i < sizeof units / sizeof units[0]; i++) {
+        if (strlen(units[i].name) == length && memcmp(units[i].name, name, length) == 0) {
+            return units[i].kg;
+        }
+    }
+    if (length == 1 && name[0] == 'N') {
+        return up_load_factor(UP_LOAD_N);
+    }
+    return length == 2 && memcmp(name, "kN", 2) == 0 ? 1000 * up_load_factor(UP_LOAD_N)
+                                                     : (double)NAN;
+}
+
+void take_unit(struct slice slice, double *factor, size_t *length, bool *joined) {
+    size_t from = 0, stop;
+    while (from < slice.length && is_blank(slice.at[from])) {
+        from++;
+    }
+    stop = from;
+    while (stop < slice.length && is_letter(slice.at[stop])) {
+        stop++;
+    }
+    *joined = from == 0;
+    *length = stop > from ? stop : 0;
+    *factor = stop > from ? unit_kg(slice.at + from, stop - from) : (double)NAN;
+    if (!isnan(*factor) && stop < slice.length && slice.at[stop] == '.') {
+        ++*length;
+    }
+}
+
+/* ---- status words ---- */
+
+struct status_list {
+    const struct up_words *words;
+    enum status status;
+};
+
+/* The graver word wins where a line has several. */
+enum { LISTS = 5 };
+static void lists_of(const struct up_line_rule *rule, struct status_list list[LISTS]) {
+    list[0] = (struct status_list){&rule->ignore, STATUS_IGNORE};
+    list[1] = (struct status_list){&rule->over, STATUS_OVER};
+    list[2] = (struct status_list){&rule->under, STATUS_UNDER};
+    list[3] = (struct status_list){&rule->unstable, STATUS_UNSTABLE};
+    list[4] = (struct status_list){&rule->stable, STATUS_STABLE};
+}
+
+bool has_status_words(const struct up_line_rule *rule) {
+    return rule->ignore.count + rule->over.count + rule->under.count + rule->unstable.count +
+               rule->stable.count >
+           0;
+}
+
+/* A word stands alone: letters do not go on into other letters, and a sign does not belong to
+   digits. */
+static bool stands_alone(const char *text, size_t length, size_t at, size_t size) {
+    char first = text[at], last = text[at + size - 1];
+    char before = at > 0 ? text[at - 1] : ' ';
+    char after = at + size < length ? text[at + size] : ' ';
+    if (is_letter(first) && is_letter(before)) {
+        return false;
+    }
+    if (is_digit(first) && (is_digit(before) || before == '.' || before == '-')) {
+        return false;
+    }
+    if (is_letter(last) && is_letter(after)) {
+        return false;
+    }
+    return !((is_digit(last) || last == '+' || last == '-') && (is_digit(after) || after == '.'));
+}
+
+/* Blanks every place where the word stands; true where there was one. */
+static bool blank_word(char *text, size_t length, const char *word) {
+    size_t size = strlen(word);
+    bool found = false;
+    for (size_t at = 0; at + size <= length; at++) {
+        if (memcmp(text + at, word, size) == 0 && stands_alone(text, length, at, size)) {
+            memset(text + at, ' ', size);
+            found = true;
+        }
+    }
+    return found;
+}
+
+static enum status unless_stable_is_due(const struct up_line_rule *rule, enum status status) {
+    bool due = rule->stable.count > 0 && status == STATUS_NONE;
+    return due ? STATUS_UNSTABLE : status;
+}
+
+enum status take_status(const struct up_line_rule *rule, char *text, size_t length) {
+    struct status_list list[LISTS];
+    enum status status = STATUS_NONE;
+    lists_of(rule, list);
+    for (int i = 0; i < LISTS; i++) {
+        for (int j = 0; j < list[i].words->count; j++) {
+            if (blank_word(text, length, list[i].words->text[j]) && status == STATUS_NONE) {
+                status = list[i].status;
+            }
+        }
+    }
+    return unless_stable_is_due(rule, status);
+}
+
+enum status status_of_field(const struct up_line_rule *rule, struct slice field) {
+    struct status_list list[LISTS];
+    lists_of(rule, list);
+    for (int i = 0; i < LISTS; i++) {
+        for (int j = 0; j < list[i].words->count; j++) {
+            const char *word = list[i].words->text[j];
+            if (strlen(word) == field.length && memcmp(word, field.at, field.length) == 0) {
+                return list[i].status;
+            }
+        }
+    }
+    return unless_stable_is_due(rule, STATUS_NONE);
+}
