@@ -11,7 +11,7 @@
 #define TEMP_LOW_C  (-5.0)
 #define TEMP_HIGH_C 60.0
 
-enum { LOAD_DIGITS_MAX = 12 }; /* of a load; times since 1970 have more */
+enum { LOAD_DIGITS_MAX = 12 }; /* of a load, before its decimal mark: more are two numbers in one */
 
 const char *up_refusal_name(enum up_refusal refusal) {
     static const char *const names[UP_REFUSALS] = {
@@ -56,7 +56,7 @@ static bool is_plain_text(const char *text, size_t length) {
 
 struct value {
     double number, factor; /* factor: kilograms a unit as printed; NaN where no unit is */
-    int digits;
+    int whole_digits;
     bool has_unit;
 };
 
@@ -71,7 +71,7 @@ static enum up_refusal read_value(const struct up_line_rule *rule, struct slice 
     }
     slice.at += number.length;
     slice.length -= number.length;
-    *value = (struct value){number.value, (double)NAN, number.digits, false};
+    *value = (struct value){number.value, (double)NAN, number.whole_digits, false};
     if (slice.length == 0) {
         return UP_LINE_FITS;
     }
@@ -106,12 +106,14 @@ static enum up_refusal apply_unit(const struct up_line_rule *rule, const struct 
 
 static enum up_refusal judge_load(const struct up_line_rule *rule, const struct value *value,
                                   struct up_sample *sample, double *load) {
-    if (value->digits > LOAD_DIGITS_MAX) {
+    if (value->whole_digits > LOAD_DIGITS_MAX) {
         return UP_REFUSED_NUMBER;
     }
-    if (rule->word_bits > 0 && (value->number < -ldexp(1, rule->word_bits - 1) ||
-                                value->number >= ldexp(1, rule->word_bits - 1))) {
-        return UP_REFUSED_RANGE;
+    if (rule->word_bits > 0) {
+        double half = (double)((uint64_t)1 << (rule->word_bits - 1));
+        if (value->number < -half || value->number >= half) {
+            return UP_REFUSED_RANGE;
+        }
     }
     return apply_unit(rule, value, sample, load);
 }
@@ -394,7 +396,7 @@ static enum up_refusal plainly(const struct up_line_rule *rule, enum up_refusal 
 
 static enum up_refusal read_marked(const struct up_line_rule *rule, struct slice text,
                                    struct up_sample *sample) {
-    size_t begin = strlen(rule->starts_with);
+    size_t begin = rule->starts_with[0] != '\0' ? strlen(rule->starts_with) : 0;
     if (begin > 0 && (text.length < begin || memcmp(text.at, rule->starts_with, begin) != 0)) {
         return UP_REFUSED_LABEL;
     }

@@ -40,8 +40,8 @@ static inline struct slice trim(struct slice slice) {
    mark, an exponent. False where none begins there. */
 struct number {
     double value;
-    int digits;
-    size_t length; /* of its text */
+    int whole_digits; /* before the decimal mark */
+    size_t length;    /* of its text */
 };
 bool scan_number(struct slice slice, bool decimal_comma, struct number *number);
 

@@ -96,13 +96,14 @@ enum up_refusal {
     UP_REFUSED_OVERLONG,
     UP_REFUSED_BYTES, /* control characters or bytes above 126 */
     UP_REFUSED_WORDS, /* words where numbers belong: a header, a message, readings typed as words */
-    UP_REFUSED_HEADER,   /* the first such line once more: the device began anew */
-    UP_REFUSED_LABEL,    /* the label or the beginning is not there */
-    UP_REFUSED_FIELDS,   /* too few of them, or other than `columns` */
-    UP_REFUSED_MERGED,   /* two lines in one: an end of line was lost */
-    UP_REFUSED_NUMBER,   /* a field that is no number; nan, inf; more than 12 digits */
-    UP_REFUSED_UNIT,     /* another unit than the rig's, or none where one must be */
-    UP_REFUSED_RANGE,    /* beyond the raw word, or a temperature no water has */
+    UP_REFUSED_HEADER, /* the first such line once more: the device began anew */
+    UP_REFUSED_LABEL,  /* the label or the beginning is not there */
+    UP_REFUSED_FIELDS, /* too few of them, or other than `columns` */
+    UP_REFUSED_MERGED, /* two lines in one: an end of line was lost */
+    UP_REFUSED_NUMBER, /* a field that is no number; nan, inf; more than 12 digits before its point
+                        */
+    UP_REFUSED_UNIT,   /* another unit than the rig's, or none where one must be */
+    UP_REFUSED_RANGE,  /* beyond the raw word, or a temperature no water has */
     UP_REFUSED_CHECKSUM, /* damaged on the way */
     UP_REFUSED_REPEATED, /* the same sequence number again */
     UP_REFUSED_TIME,     /* device time ran back */

@@ -196,6 +196,28 @@ static void refused_lines_are_kept_to_show(void **state) {
     assert_int_equal(reader.count[UP_REFUSED_NUMBER], 1);
 }
 
+/* The short way to a number gives the very double that strtod gives. */
+static void numbers_are_the_nearest_doubles(void **state) {
+    static const struct up_line_rule kilograms = {.layout = UP_LAYOUT_BARE,
+                                                  .frame_end = '\n',
+                                                  .loads = 1,
+                                                  .rate_hz = 1,
+                                                  .load_unit = UP_LOAD_KG};
+    (void)state;
+    srand(11);
+    for (int i = 0; i < 200000; i++) {
+        char text[40];
+        struct up_sample sample;
+        int places = rand() % 9;
+        snprintf(text, sizeof text, "%s%d.%0*d", rand() % 2 == 0 ? "-" : "", rand() % 1000000,
+                 places + 1, rand() % 1000);
+        assert_int_equal(up_line_read(&kilograms, text, strlen(text), &sample), UP_LINE_FITS);
+        if (sample.load[0] != strtod(text, NULL)) {
+            fail_msg("%s became %.17g", text, sample.load[0]);
+        }
+    }
+}
+
 /* Whatever bytes come, in whatever pieces: no crash, and each line is counted once. */
 static void random_bytes(void **state) {
     struct up_reader reader;
@@ -225,6 +247,7 @@ int main(void) {
         cmocka_unit_test(nul_bytes_are_counted_and_harmless),
         cmocka_unit_test(a_reset_device_does_not_turn_time_back),
         cmocka_unit_test(refused_lines_are_kept_to_show),
+        cmocka_unit_test(numbers_are_the_nearest_doubles),
         cmocka_unit_test(random_bytes),
     };
     return cmocka_run_group_tests_name("line", tests, NULL, NULL);
