@@ -46,6 +46,7 @@ FLOORS := text metrology wire bench catalogue report
 LIB_SRC  := $(sort $(foreach f,$(FLOORS),$(wildcard firmware-host/$(f)/*.c)))
 CLI_SRC  := $(sort $(wildcard firmware-host/cli/*.c))
 TANK_SRC := rigs/tank.c rigs/gear.c
+FIRMWARE_SRC := rigs/numbered_line.c
 TANK_MAIN := rigs/tank_program.c
 TEST_SRC := $(sort $(wildcard tests/*/*_test.c))
 SUPPORT_SRC := $(sort $(wildcard tests/support/*.c))
@@ -54,7 +55,7 @@ object = $(patsubst %.c,$(OUT)/%.o,$(1))
 TESTS := $(patsubst %.c,$(OUT)/%,$(TEST_SRC))
 # Texts built into the program: gnuplot templates and the simulated rig.
 MADE := $(OUT)/made/embedded.h
-EMBED := $(sort $(wildcard plots/*.gp)) rigs/simulated.ini
+EMBED := $(sort $(wildcard plots/*.gp)) rigs/simulated.ini rigs/numbered-line.ini
 
 .PHONY: all demo check quick bench truth install clean packages-build packages-check tests
 .SECONDARY:
@@ -76,7 +77,7 @@ $(OUT)/upthrust: $(call object,$(CLI_SRC)) $(OUT)/libupthrust.a
 $(OUT)/upthrust-tank: $(call object,$(TANK_MAIN) $(TANK_SRC)) $(OUT)/libupthrust.a
 	@$(CC) $(LDFLAGS) -o $@ $^ $(PKG_LIBS)
 	@echo "built $@"
-$(OUT)/tests/%_test: $(OUT)/tests/%_test.o $(call object,$(SUPPORT_SRC) $(TANK_SRC)) $(OUT)/libupthrust.a
+$(OUT)/tests/%_test: $(OUT)/tests/%_test.o $(call object,$(SUPPORT_SRC) $(TANK_SRC) $(FIRMWARE_SRC)) $(OUT)/libupthrust.a
 	@$(CC) $(LDFLAGS) -o $@ $^ $(PKG_LIBS) -lcmocka
 
 $(OUT)/%.o: %.c $(MADE)
@@ -90,7 +91,7 @@ $(MADE): $(EMBED) Makefile
 	  printf 'static const char embedded_%s[] __attribute__((unused)) =\n' "$$(basename $$f | tr '.-' '__')"; \
 	  sed -e 's/\\/\\\\/g' -e 's/"/\\"/g' -e 's/.*/  "&\\n"/' $$f; echo '  ;'; done > $@
 
--include $(patsubst %.o,%.d,$(call object,$(LIB_SRC) $(CLI_SRC) $(TANK_SRC) $(TANK_MAIN) $(TEST_SRC) $(SUPPORT_SRC)))
+-include $(patsubst %.o,%.d,$(call object,$(LIB_SRC) $(CLI_SRC) $(TANK_SRC) $(TANK_MAIN) $(FIRMWARE_SRC) $(TEST_SRC) $(SUPPORT_SRC)))
 
 packages-build packages-check: packages-%:
 	@sh .ci/packages.sh $*
@@ -121,7 +122,7 @@ install: all
 	install -d $(DESTDIR)$(PREFIX)/bin $(DESTDIR)$(PREFIX)/share/upthrust/rigs \
 	  $(DESTDIR)$(PREFIX)/share/doc/upthrust
 	install -m 755 $(OUT)/upthrust $(OUT)/upthrust-tank $(DESTDIR)$(PREFIX)/bin
-	install -m 644 rigs/*.ini $(DESTDIR)$(PREFIX)/share/upthrust/rigs
+	install -m 644 rigs/*.ini rigs/numbered_line.c rigs/numbered_line.h $(DESTDIR)$(PREFIX)/share/upthrust/rigs
 	install -m 644 README.md LICENSE $(DESTDIR)$(PREFIX)/share/doc/upthrust
 
 clean:
