@@ -5,6 +5,7 @@
 #   make check    all tests; installs what it lacks (Debian)
 #   make quick    the tests that need no process, network or root: under ten seconds
 #   make truth    many simulated sessions: how often the interval holds the truth
+#   make fuzz     random bytes against rig files, lines and guesses (needs clang)
 #   make bench    how fast, as a table
 #   make install  to PREFIX (default /usr/local), DESTDIR respected
 #   make clean
@@ -33,6 +34,11 @@ ifeq ($(VARIANT),sanitize)
 override CFLAGS := $(SANITIZERS)
 override LDFLAGS := $(SANITIZERS)
 endif
+ifeq ($(VARIANT),fuzz)
+override CC := clang
+override CFLAGS := -O1 -g -fsanitize=fuzzer-no-link,address,undefined -fno-sanitize-recover=all
+override LDFLAGS := $(CFLAGS)
+endif
 ifneq ($(STRICT),)
 override WARNINGS += -Werror
 endif
@@ -57,7 +63,9 @@ TESTS := $(patsubst %.c,$(OUT)/%,$(TEST_SRC))
 MADE := $(OUT)/made/embedded.h
 EMBED := $(sort $(wildcard plots/*.gp)) rigs/simulated.ini rigs/numbered-line.ini
 
-.PHONY: all demo check quick bench truth install clean packages-build packages-check tests
+SECONDS ?= 20
+
+.PHONY: all demo check quick fuzz bench truth install clean packages-build packages-check tests
 .SECONDARY:
 .DELETE_ON_ERROR:
 
@@ -79,6 +87,9 @@ $(OUT)/upthrust-tank: $(call object,$(TANK_MAIN) $(TANK_SRC)) $(OUT)/libupthrust
 	@echo "built $@"
 $(OUT)/tests/%_test: $(OUT)/tests/%_test.o $(call object,$(SUPPORT_SRC) $(TANK_SRC) $(FIRMWARE_SRC)) $(OUT)/libupthrust.a
 	@$(CC) $(LDFLAGS) -o $@ $^ $(PKG_LIBS) -lcmocka
+
+$(OUT)/tests/fuzz/%_fuzz: $(OUT)/tests/fuzz/%_fuzz.o $(OUT)/libupthrust.a
+	@$(CC) -fsanitize=fuzzer $(LDFLAGS) -o $@ $^ $(PKG_LIBS)
 
 $(OUT)/%.o: %.c $(MADE)
 	@mkdir -p $(@D)
@@ -114,6 +125,12 @@ quick:
 truth: all
 	@$(MAKE) --no-print-directory $(OUT)/tests/truth/coverage_test
 	@UPTHRUST_TRUTH_SEEDS=$${SEEDS:-200} $(OUT)/tests/truth/coverage_test
+
+# Random bytes against whatever reads text from outside; SECONDS each target.
+fuzz:
+	@sh .ci/packages.sh fuzz
+	@$(MAKE) --no-print-directory VARIANT=fuzz $(patsubst %.c,build/fuzz/%,$(wildcard tests/fuzz/*_fuzz.c))
+	@sh tests/fuzz/fuzz.sh build/fuzz $(SECONDS)
 
 bench: all
 	@sh tests/speed/bench.sh $(OUT)

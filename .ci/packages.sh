@@ -9,8 +9,9 @@ lint="clang libclang-rt-14-dev clang-format cppcheck"
 case "${1:-}" in
 build) wanted=$build ;;
 check) wanted="$build $check" ;;
+fuzz) wanted="$build clang libclang-rt-14-dev" ;;
 ci) wanted="$build $check $lint" ;;
-*) echo "usage: packages.sh build|check|ci" >&2; exit 2 ;;
+*) echo "usage: packages.sh build|check|fuzz|ci" >&2; exit 2 ;;
 esac
 wanted=$(echo $wanted)
 if ! command -v dpkg-query >/dev/null 2>&1; then
