@@ -55,6 +55,7 @@ TANK_SRC := rigs/tank.c rigs/gear.c
 FIRMWARE_SRC := rigs/numbered_line.c
 TANK_MAIN := rigs/tank_program.c
 TEST_SRC := $(sort $(wildcard tests/*/*_test.c))
+FUZZ_SRC := $(sort $(wildcard tests/fuzz/*_fuzz.c))
 SUPPORT_SRC := $(sort $(wildcard tests/support/*.c))
 
 object = $(patsubst %.c,$(OUT)/%.o,$(1))
@@ -102,7 +103,7 @@ $(MADE): $(EMBED) Makefile
 	  printf 'static const char embedded_%s[] __attribute__((unused)) =\n' "$$(basename $$f | tr '.-' '__')"; \
 	  sed -e 's/\\/\\\\/g' -e 's/"/\\"/g' -e 's/.*/  "&\\n"/' $$f; echo '  ;'; done > $@
 
--include $(patsubst %.o,%.d,$(call object,$(LIB_SRC) $(CLI_SRC) $(TANK_SRC) $(TANK_MAIN) $(FIRMWARE_SRC) $(TEST_SRC) $(SUPPORT_SRC)))
+-include $(patsubst %.o,%.d,$(call object,$(LIB_SRC) $(CLI_SRC) $(TANK_SRC) $(TANK_MAIN) $(FIRMWARE_SRC) $(FUZZ_SRC) $(TEST_SRC) $(SUPPORT_SRC)))
 
 packages-build packages-check: packages-%:
 	@sh .ci/packages.sh $*
@@ -129,7 +130,7 @@ truth: all
 # Random bytes against whatever reads text from outside; SECONDS each target.
 fuzz:
 	@sh .ci/packages.sh fuzz
-	@$(MAKE) --no-print-directory VARIANT=fuzz $(patsubst %.c,build/fuzz/%,$(wildcard tests/fuzz/*_fuzz.c))
+	@$(MAKE) --no-print-directory VARIANT=fuzz $(patsubst %.c,build/fuzz/%,$(FUZZ_SRC))
 	@sh tests/fuzz/fuzz.sh build/fuzz $(SECONDS)
 
 bench: all

@@ -15,7 +15,8 @@ for source in tests/fuzz/*_fuzz.c; do
     else
         bad=$((bad + 1))
         echo "not ok - fuzz $name"
-        tail -n 30 "$out/fuzz/$name.log"
+        grep -m 1 -E 'does not hold|ERROR' "$out/fuzz/$name.log"
+        tail -n 20 "$out/fuzz/$name.log"
     fi
 done
 echo "$good passed, $bad failed"
