@@ -11,7 +11,7 @@ headers_of() { # folder -> headers it may include
     case $1 in
     text) echo "failure text" ;;
     metrology) echo "quantity failure water statistics weighing" ;;
-    wire) echo "$base water item rig wire" ;;
+    wire) echo "$base water item rig wire port" ;;
     bench) echo "$base water item rig wire statistics weighing result calibration bench listen procedure session" ;;
     catalogue) echo "$base water item weighing result calibration catalogue run" ;;
     report) echo "$base water item weighing result calibration catalogue report" ;;

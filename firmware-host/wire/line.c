@@ -188,7 +188,7 @@ enum up_refusal up_line_read(const struct up_line_rule *rule, const char *text, 
 void up_reader_begin(struct up_reader *reader, const struct up_line_rule *rule, bool skip_first) {
     memset(reader, 0, sizeof *reader);
     reader->rule = rule;
-    reader->skip_first = skip_first;
+    reader->cut_line = skip_first ? 1 : 0;
     reader->last_time_s = (double)-INFINITY;
 }
 
@@ -215,7 +215,7 @@ static enum up_refusal judge_time(struct up_reader *reader, struct up_sample *sa
 
 static enum up_refusal judge_line(struct up_reader *reader, struct up_sample *sample) {
     enum up_refusal refusal = UP_LINE_FITS;
-    if (reader->skip_first && reader->lines == 1) {
+    if (reader->lines == reader->cut_line) {
         return UP_REFUSED_CUT;
     }
     if (reader->framer.overlong) {
@@ -253,6 +253,11 @@ void up_reader_end(struct up_reader *reader) {
         reader->lines++;
         refuse(reader, UP_REFUSED_CUT);
     }
+}
+
+void up_reader_resume(struct up_reader *reader, bool skip_first) {
+    up_reader_end(reader);
+    reader->cut_line = skip_first ? reader->lines + 1 : 0;
 }
 
 uint64_t up_reader_refused(const struct up_reader *reader) {

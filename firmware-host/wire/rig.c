@@ -363,6 +363,9 @@ static bool check(struct parse *parse) {
     if (line->word_bits != 0 && line->load_unit != UP_LOAD_COUNTS) {
         return lacks(parse, "word_bits goes with load_unit = counts only");
     }
+    if (rig->port.return_s < 0) { /* cables slip; a pseudo-terminal's other end has ended */
+        rig->port.return_s = rig->port_kind == UP_PORT_SERIAL ? 60 : 0;
+    }
     if (rig->window_s > 2 * rig->read_after_s) {
         return lacks(parse, "window_s is longer than twice read_after_s");
     }
@@ -372,7 +375,7 @@ static bool check(struct parse *parse) {
 static void set_defaults(struct up_rig *rig) {
     memset(rig, 0, sizeof *rig);
     rig->port =
-        (struct up_port_settings){.baud = 9600, .data_bits = 8, .stop_bits = 1, .return_s = 60};
+        (struct up_port_settings){.baud = 9600, .data_bits = 8, .stop_bits = 1, .return_s = -1};
     rig->line.poll_lines = 1;
     rig->line.loads = 0;
     rig->division_counts = 1;

@@ -28,7 +28,7 @@ struct up_port_settings {
     int baud, data_bits, stop_bits;
     enum up_parity parity;
     enum up_flow flow;
-    double return_s; /* a device that is gone is waited for so long */
+    double return_s; /* a device that is lost in a session is waited for so long */
 };
 
 /* How a line becomes a sample. Fields are numbered from 1; 0 means "there is none". */
