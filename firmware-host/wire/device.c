@@ -1,11 +1,12 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* What goes wrong with every device node, and the lock on it. */
+/* What every device node needs, and what goes wrong with it. */
 #include <errno.h>
 #include <grp.h>
 #include <pwd.h>
 #include <string.h>
 #include <sys/file.h>
 #include <sys/stat.h>
+#include <termios.h>
 #include <unistd.h>
 
 #include "internal.h"
@@ -63,4 +64,16 @@ bool lock_device(int descriptor, const char *path, struct up_failure *failure) {
     return errno == EWOULDBLOCK ? explain_busy(path, failure)
                                 : up_fail(failure, UP_STATUS_UNABLE, "cannot lock the port %s: %s",
                                           path, strerror(errno));
+}
+
+bool make_raw_device(int descriptor) {
+    struct termios settings;
+    if (tcgetattr(descriptor, &settings) != 0) {
+        return false;
+    }
+    cfmakeraw(&settings);
+    settings.c_cflag |= CLOCAL | CREAD;
+    settings.c_cc[VMIN] = 0;
+    settings.c_cc[VTIME] = 0;
+    return tcsetattr(descriptor, TCSANOW, &settings) == 0;
 }

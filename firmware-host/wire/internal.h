@@ -33,6 +33,8 @@ struct up_source {
 bool explain_open(const char *path, int error, struct up_failure *failure);
 /* One program at a time: two of them would share out the bytes. */
 bool lock_device(int descriptor, const char *path, struct up_failure *failure);
+/* Raw bytes both ways, whatever the terminal did before. False where it is none. */
+bool make_raw_device(int descriptor);
 
 /* port.c */
 bool parse_usb_path(const char *path, struct usb_identity *usb, struct up_failure *failure);

@@ -84,7 +84,12 @@ static bool take_lock(struct up_source *source, struct up_failure *failure) {
     if (source->lock < 0) {
         return explain_open(source->name, errno, failure);
     }
-    return lock_device(source->lock, source->name, failure);
+    if (!lock_device(source->lock, source->name, failure)) {
+        return false;
+    }
+    /* At once: a new port echoes, and a device that takes commands would hear its own words. */
+    make_raw_device(source->lock);
+    return true;
 }
 
 static bool open_port(struct up_source *source, struct up_failure *failure) {

@@ -5,26 +5,13 @@
 #include <stdlib.h>
 #include <string.h>
 #include <sys/stat.h>
-#include <termios.h>
 #include <unistd.h>
 
 #include "internal.h"
 #include "upthrust/text.h"
 
-/* Raw bytes both ways, whatever the terminal did before. A pseudo-terminal needs its own opener:
-   libserialport refuses what has no entry under /sys/class/tty. */
-static bool make_raw(int descriptor) {
-    struct termios settings;
-    if (tcgetattr(descriptor, &settings) != 0) {
-        return false;
-    }
-    cfmakeraw(&settings);
-    settings.c_cflag |= CLOCAL | CREAD;
-    settings.c_cc[VMIN] = 0;
-    settings.c_cc[VTIME] = 0;
-    return tcsetattr(descriptor, TCSANOW, &settings) == 0;
-}
-
+/* A pseudo-terminal needs its own opener: libserialport refuses what has no entry under
+   /sys/class/tty. */
 static bool open_pty(struct up_source *source, struct up_failure *failure) {
     source->descriptor = open(source->path, O_RDWR | O_NOCTTY | O_NONBLOCK | O_CLOEXEC);
     if (source->descriptor < 0) {
@@ -33,7 +20,7 @@ static bool open_pty(struct up_source *source, struct up_failure *failure) {
     if (!lock_device(source->descriptor, source->path, failure)) {
         return false;
     }
-    return make_raw(source->descriptor) ||
+    return make_raw_device(source->descriptor) ||
            up_fail(failure, UP_STATUS_UNABLE,
                    "%s is no terminal: name a port, or use `listen --replay` for a file",
                    source->path);
