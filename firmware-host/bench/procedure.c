@@ -152,6 +152,14 @@ void ask_step(struct up_procedure *procedure, enum step step) {
     push_event(procedure, UP_EVENT_ASK)->ask = *ask;
 }
 
+static void begin_step_anew(struct up_procedure *procedure) {
+    if (procedure->calibrating) {
+        calibrate_break(procedure);
+    } else {
+        measure_break(procedure);
+    }
+}
+
 static void break_step(struct up_procedure *procedure) {
     if (++procedure->broken >= BROKEN_MAX) {
         push_fault(procedure,
@@ -160,11 +168,20 @@ static void break_step(struct up_procedure *procedure) {
                    BROKEN_MAX);
         procedure->gave_up = true;
         finish(procedure);
-    } else if (procedure->calibrating) {
-        calibrate_break(procedure);
     } else {
-        measure_break(procedure);
+        begin_step_anew(procedure);
     }
+}
+
+void up_procedure_interrupt(struct up_procedure *procedure, const char *text) {
+    if (procedure->stage == STAGE_FINISHED) {
+        return;
+    }
+    push_fault(procedure, "%s", text);
+    begin_step_anew(procedure);
+    procedure->has_time =
+        false; /* what is asked and answered before the next sample counts there */
+    up_screen_restart(&procedure->screen);
 }
 
 static bool accept_number(struct up_procedure *procedure, double number,
@@ -201,14 +218,6 @@ static bool is_acceptable(const struct up_procedure *procedure, unsigned id,
     return true;
 }
 
-static void answered_again(struct up_procedure *procedure) {
-    if (procedure->calibrating) {
-        calibrate_break(procedure);
-    } else {
-        measure_break(procedure);
-    }
-}
-
 bool up_procedure_answer(struct up_procedure *procedure, unsigned id, enum up_answer_word word,
                          double number, struct up_failure *failure) {
     if (!is_acceptable(procedure, id, word, failure) ||
@@ -221,7 +230,7 @@ bool up_procedure_answer(struct up_procedure *procedure, unsigned id, enum up_an
         procedure->stopped = true;
         finish(procedure);
     } else if (word == UP_ANSWER_AGAIN) {
-        answered_again(procedure);
+        begin_step_anew(procedure);
     } else if (word == UP_ANSWER_SKIP && procedure->calibrating) {
         calibrate_skip(procedure);
     } else if (word == UP_ANSWER_SKIP || procedure->step == STEP_BALLAST ||

@@ -27,6 +27,11 @@ void up_screen_begin(struct up_screen *screen, int word_bits, double division) {
     screen->noise_floor = (double)NAN;
 }
 
+void up_screen_restart(struct up_screen *screen) {
+    screen->held = screen->judged = 0;
+    screen->has_last = false;
+}
+
 static void learn_floor(struct up_screen *screen, double load) {
     double copy[UP_SCREEN_MEMORY];
     size_t known;

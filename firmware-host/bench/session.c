@@ -14,13 +14,18 @@
 enum { JUDGE_LINES = 40, CHUNK = 4096 };
 static const double SILENCE_S = 5, LIVE_EVERY_S = 0.5;
 
+/* A lost device is looked for so often: a person does not notice the delay, nor the machine the
+   work. */
+static const double SEEK_EVERY_S = 0.5;
+
 struct loop {
     struct up_session *session;
     struct up_reader reader;
     struct up_procedure *procedure;
     uint64_t awaited; /* lines that a poll asked for: all lines up to this number */
     bool ended;       /* the source gives no more */
-    double last_byte_s, last_live_s;
+    bool away;        /* the device is lost and looked for */
+    double last_byte_s, last_live_s, lost_s, sought_s;
 };
 
 static double monotonic_s(void) {
@@ -59,6 +64,12 @@ static bool hand_out(struct loop *loop, struct up_failure *failure) {
 static void take_answer(struct loop *loop, const struct answer *answer) {
     struct up_session *session = loop->session;
     struct up_failure why;
+    if (loop->away && answer->word != UP_ANSWER_STOP) {
+        session->op->kind->refused(session->op, answer->id,
+                                   "the device is still away; the step is asked again when it is "
+                                   "back");
+        return;
+    }
     if (!up_procedure_answer(session->procedure, answer->id, answer->word, answer->number, &why)) {
         session->op->kind->refused(session->op, answer->id, why.text);
     } else if (session->listener.answer != NULL) {
@@ -87,6 +98,64 @@ static void hear_operator(struct loop *loop) {
     case OPERATOR_NOTHING:
         break;
     }
+}
+
+/* ---- a device that is lost and found ---- */
+
+static bool talks_unasked(const struct loop *loop) {
+    return up_source_is_device(loop->session->source) && !is_polled(loop);
+}
+
+/* The step under way is lost with the device. It is asked again at once, so that somebody can say
+   stop, and once more when the device is back, since nobody knows what was done meanwhile. */
+static bool lose_device(struct loop *loop, struct up_failure *failure) {
+    struct up_session *session = loop->session;
+    double return_s = session->rig->port.return_s;
+    char text[160];
+    up_source_drop(session->source);
+    if (return_s <= 0) {
+        return up_fail(failure, UP_STATUS_UNABLE,
+                       "the device is gone: check its cable, then start again; completed trials "
+                       "are stored");
+    }
+    loop->away = true;
+    loop->lost_s = loop->sought_s = monotonic_s();
+    loop->awaited = loop->reader.lines; /* it owes nothing any more */
+    snprintf(text, sizeof text, "the device is gone: check its cable; it is waited for, %g s",
+             return_s);
+    up_procedure_interrupt(session->procedure, text);
+    return true;
+}
+
+static void greet_device(struct loop *loop) {
+    struct up_session *session = loop->session;
+    char text[200];
+    loop->away = false;
+    loop->last_byte_s = monotonic_s();
+    up_reader_resume(&loop->reader, talks_unasked(loop));
+    loop->awaited = loop->reader.lines;
+    snprintf(text, sizeof text, "the device is back after %.1f s, at %.80s: the step begins anew",
+             loop->last_byte_s - loop->lost_s, up_source_name(session->source));
+    up_procedure_interrupt(session->procedure, text);
+}
+
+static bool seek_device(struct loop *loop, struct up_failure *failure) {
+    struct up_session *session = loop->session;
+    double now_s = monotonic_s();
+    struct up_failure why;
+    if (!loop->away || now_s - loop->sought_s < SEEK_EVERY_S) {
+        return true;
+    }
+    loop->sought_s = now_s;
+    if (up_source_reopen(session->source, &why)) {
+        greet_device(loop);
+    } else if (now_s - loop->lost_s > session->rig->port.return_s) {
+        return up_fail(failure, UP_STATUS_UNABLE,
+                       "the device is gone and did not come back within %g s (%.250s); completed "
+                       "trials are stored",
+                       session->rig->port.return_s, why.text);
+    }
+    return true;
 }
 
 /* ---- source -> procedure ---- */
@@ -130,9 +199,7 @@ static bool hear_source(struct loop *loop, struct up_failure *failure) {
                up_fail(failure, UP_STATUS_UNABLE,
                        "the stream ended before the session did; completed trials are stored");
     case UP_READ_LOST:
-        return up_fail(failure, UP_STATUS_UNABLE,
-                       "the device is gone: check its cable, then start again; completed trials "
-                       "are stored");
+        return lose_device(loop, failure);
     case UP_READ_NOTHING:
         break;
     }
@@ -141,18 +208,20 @@ static bool hear_source(struct loop *loop, struct up_failure *failure) {
 
 static bool ask_device(struct loop *loop, struct up_failure *failure) {
     const struct up_line_rule *line = &loop->session->rig->line;
-    if (!is_polled(loop) || owes_lines(loop) || up_procedure_is_asking(loop->session->procedure)) {
+    if (!is_polled(loop) || loop->away || owes_lines(loop) ||
+        up_procedure_is_asking(loop->session->procedure)) {
         return true;
     }
     loop->awaited = loop->reader.lines + (uint64_t)line->poll_lines;
     loop->last_byte_s = monotonic_s();
-    return up_source_write(loop->session->source, line->poll, strlen(line->poll), failure);
+    return up_source_write(loop->session->source, line->poll, strlen(line->poll), failure) ||
+           (up_source_is_lost(loop->session->source) && lose_device(loop, failure));
 }
 
 static bool check_silence(const struct loop *loop, struct up_failure *failure) {
     double silence_s = loop->session->silence_s > 0 ? loop->session->silence_s : SILENCE_S;
     bool waits_for_operator = up_procedure_is_asking(loop->session->procedure) && !owes_lines(loop);
-    if (waits_for_operator || monotonic_s() - loop->last_byte_s < silence_s) {
+    if (waits_for_operator || loop->away || monotonic_s() - loop->last_byte_s < silence_s) {
         return true;
     }
     return up_fail(failure, UP_STATUS_UNABLE,
@@ -165,7 +234,7 @@ static void show_live(struct loop *loop) {
     struct up_session *session = loop->session;
     double g = session->op->counts_kg != 0 ? 1e3 / session->op->counts_kg : 0;
     double now_s = monotonic_s();
-    if (g == 0 || now_s - loop->last_live_s < LIVE_EVERY_S) {
+    if (g == 0 || loop->away || now_s - loop->last_live_s < LIVE_EVERY_S) {
         return;
     }
     loop->last_live_s = now_s;
@@ -180,7 +249,8 @@ static bool wait_for_something(struct loop *loop, struct up_failure *failure) {
     bool asking = up_procedure_is_asking(session->procedure) && !owes_lines(loop);
     struct pollfd entry[2] = {{.fd = up_source_descriptor(session->source), .events = POLLIN},
                               {.fd = asking ? session->op->input : -1, .events = POLLIN}};
-    if (asking && session->op->length > 0) { /* a line may be waiting in its buffer */
+    /* A line may be waiting in its buffer; half of one must not keep us from waiting. */
+    if (asking && memchr(session->op->text, '\n', session->op->length) != NULL) {
         hear_operator(loop);
         return true;
     }
@@ -198,9 +268,7 @@ static bool wait_for_something(struct loop *loop, struct up_failure *failure) {
 
 bool up_session_run(struct up_session *session, struct up_failure *failure) {
     struct loop loop = {.session = session, .procedure = session->procedure};
-    bool unasked = session->rig->line.poll[0] == '\0';
-    bool live = session->rig->port_kind == UP_PORT_PTY;
-    up_reader_begin(&loop.reader, &session->rig->line, live && unasked);
+    up_reader_begin(&loop.reader, &session->rig->line, talks_unasked(&loop));
     loop.last_byte_s = monotonic_s();
     if (!session->procedure->calibrating) {
         session->op->counts_kg = session->procedure->calibration.slope_counts_kg;
@@ -213,8 +281,8 @@ bool up_session_run(struct up_session *session, struct up_failure *failure) {
             stop(&loop);
             return true;
         }
-        if (!ask_device(&loop, failure) || !wait_for_something(&loop, failure) ||
-            !check_silence(&loop, failure)) {
+        if (!seek_device(&loop, failure) || !ask_device(&loop, failure) ||
+            !wait_for_something(&loop, failure) || !check_silence(&loop, failure)) {
             return false;
         }
         show_live(&loop);

@@ -309,9 +309,8 @@ static bool hear(const struct arguments *arguments, const struct up_rig *rig,
         (replay != NULL ? up_source_open_capture(replay, &source, failure)
                         : up_source_open(rig, option_value(arguments, "port"), &source, failure));
     if (good) {
-        good = replay != NULL || rig->port_kind != UP_PORT_PTY
-                   ? hear_all(source, listening, failure)
-                   : hear_port(rig, source, seconds, listening, failure);
+        good = up_source_is_device(source) ? hear_port(rig, source, seconds, listening, failure)
+                                           : hear_all(source, listening, failure);
     }
     up_source_close(source);
     up_listening_end(listening);

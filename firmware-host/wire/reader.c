@@ -12,7 +12,7 @@ enum { USUAL_AFTER = 20 };
 void up_reader_begin(struct up_reader *reader, const struct up_line_rule *rule, bool skip_first) {
     memset(reader, 0, sizeof *reader);
     reader->rule = rule;
-    reader->skip_first = skip_first;
+    reader->cut_line = skip_first ? 1 : 0;
     reader->last_time_s = (double)-INFINITY;
     reader->last_sequence = (double)NAN;
     up_framer_begin(&reader->framer, rule);
@@ -110,7 +110,7 @@ static enum up_refusal judge_line(struct up_reader *reader, struct up_sample *sa
     enum up_refusal refusal;
     bool labelled = reader->label_seen;
     reader->label_seen = false;
-    if ((reader->skip_first && reader->lines == 1) || framer->headless) {
+    if (reader->lines == reader->cut_line || framer->headless) {
         return UP_REFUSED_CUT;
     }
     if (framer->overlong) {
@@ -170,6 +170,13 @@ void up_reader_end(struct up_reader *reader) {
         reader->lines++;
         refuse(reader, UP_REFUSED_CUT);
     }
+}
+
+void up_reader_resume(struct up_reader *reader, bool skip_first) {
+    up_reader_end(reader);
+    reader->cut_line = skip_first ? reader->lines + 1 : 0;
+    reader->last_sequence = (double)NAN;
+    reader->label_seen = false;
 }
 
 uint64_t up_reader_refused(const struct up_reader *reader) {

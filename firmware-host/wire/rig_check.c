@@ -217,6 +217,9 @@ bool rig_check(struct parse *parse) {
         !check_numbers(parse) || !check_words(parse)) {
         return false;
     }
+    if (rig->port.return_s < 0) { /* cables slip; a pseudo-terminal's other end has ended */
+        rig->port.return_s = rig->port_kind == UP_PORT_SERIAL ? 60 : 0;
+    }
     return rig->window_s <= 2 * rig->read_after_s ||
            lacks(parse, "window_s is longer than twice read_after_s");
 }

@@ -162,7 +162,7 @@ _Static_assert(sizeof rig_keys / sizeof rig_keys[0] <= RIG_KEYS_MAX, "RIG_KEYS_M
 void rig_defaults(struct up_rig *rig) {
     memset(rig, 0, sizeof *rig);
     rig->port =
-        (struct up_port_settings){.baud = 9600, .data_bits = 8, .stop_bits = 1, .return_s = 60};
+        (struct up_port_settings){.baud = 9600, .data_bits = 8, .stop_bits = 1, .return_s = -1};
     rig->line.frame_end = '\n';
     rig->line.checksum_base = 16;
     rig->line.sequence_modulus = 65536;

@@ -5,41 +5,22 @@
 #include <stdlib.h>
 #include <string.h>
 #include <sys/stat.h>
-#include <termios.h>
 #include <unistd.h>
 
+#include "internal.h"
 #include "upthrust/text.h"
-#include "upthrust/wire.h"
 
-struct up_source {
-    enum up_port_kind kind;
-    int descriptor;
-    char path[512];
-};
-
-/* Raw bytes both ways, whatever the terminal did before. A pseudo-terminal needs its own opener:
-   libserialport refuses what has no entry under /sys/class/tty. */
-static bool make_raw(int descriptor) {
-    struct termios settings;
-    if (tcgetattr(descriptor, &settings) != 0) {
-        return false;
-    }
-    cfmakeraw(&settings);
-    settings.c_cflag |= CLOCAL | CREAD;
-    settings.c_cc[VMIN] = 0;
-    settings.c_cc[VTIME] = 0;
-    return tcsetattr(descriptor, TCSANOW, &settings) == 0;
-}
-
+/* A pseudo-terminal needs its own opener: libserialport refuses what has no entry under
+   /sys/class/tty. */
 static bool open_pty(struct up_source *source, struct up_failure *failure) {
     source->descriptor = open(source->path, O_RDWR | O_NOCTTY | O_NONBLOCK | O_CLOEXEC);
     if (source->descriptor < 0) {
-        return up_fail(failure, UP_STATUS_UNABLE,
-                       "cannot open the port %s: %s; check that the device is plugged in and that "
-                       "you may use it",
-                       source->path, strerror(errno));
+        return explain_open(source->path, errno, failure);
     }
-    return make_raw(source->descriptor) ||
+    if (!lock_device(source->descriptor, source->path, failure)) {
+        return false;
+    }
+    return make_raw_device(source->descriptor) ||
            up_fail(failure, UP_STATUS_UNABLE,
                    "%s is no terminal: name a port, or use `listen --replay` for a file",
                    source->path);
@@ -57,26 +38,35 @@ static bool open_capture(struct up_source *source, struct up_failure *failure) {
                    "%s is a directory: name the file with the recorded bytes", source->path);
 }
 
-static bool open_kind(enum up_port_kind kind, const char *path, struct up_source **result,
-                      struct up_failure *failure) {
-    struct up_source *source = up_allocate(1, sizeof *source);
-    bool good = true;
-    *result = NULL;
-    source->kind = kind;
-    source->descriptor = -1;
-    if (strlen(path) >= sizeof source->path) {
-        good = up_fail(failure, UP_STATUS_WRONG_INPUT, "the path of the port is too long");
-    } else {
-        memcpy(source->path, path, strlen(path) + 1);
-    }
-    if (good && (kind == UP_PORT_PTY || kind == UP_PORT_SERIAL)) {
-        good = open_pty(source, failure);
-    } else if (good && kind == UP_PORT_CAPTURE) {
-        good = open_capture(source, failure);
-    } else if (good) {
+static bool open_source(struct up_source *source, struct up_failure *failure) {
+    switch (source->kind) {
+    case UP_PORT_PTY:
+        return open_pty(source, failure);
+    case UP_PORT_SERIAL:
+        return serial_open(source, failure);
+    case UP_PORT_CAPTURE:
+        return open_capture(source, failure);
+    case UP_PORT_STDIN:
         source->descriptor = STDIN_FILENO;
+        break;
     }
-    if (!good) {
+    return true;
+}
+
+static bool open_kind(enum up_port_kind kind, const char *path,
+                      const struct up_port_settings *settings, struct up_source **result,
+                      struct up_failure *failure) {
+    struct up_source *source;
+    *result = NULL;
+    if (strlen(path) >= sizeof source->path) {
+        return up_fail(failure, UP_STATUS_WRONG_INPUT, "the path of the port is too long");
+    }
+    source = up_allocate(1, sizeof *source);
+    source->kind = kind;
+    source->descriptor = source->lock = -1;
+    source->settings = *settings;
+    memcpy(source->path, path, strlen(path) + 1);
+    if (!open_source(source, failure)) {
         up_source_close(source);
         return false;
     }
@@ -93,50 +83,93 @@ bool up_source_open(const struct up_rig *rig, const char *path, struct up_source
                        "the rig file %s names no port: give [port] kind and path, or --port",
                        rig->path);
     }
-    return open_kind(rig->port_kind, where, source, failure);
+    return open_kind(rig->port_kind, where, &rig->port, source, failure);
 }
 
 bool up_source_open_capture(const char *path, struct up_source **source,
                             struct up_failure *failure) {
     bool from_stdin = strcmp(path, "-") == 0;
-    return open_kind(from_stdin ? UP_PORT_STDIN : UP_PORT_CAPTURE, path, source, failure);
+    return open_kind(from_stdin ? UP_PORT_STDIN : UP_PORT_CAPTURE, path,
+                     &(const struct up_port_settings){0}, source, failure);
+}
+
+void up_source_drop(struct up_source *source) {
+    if (source->kind == UP_PORT_SERIAL) {
+        serial_close(source);
+    } else if (source->descriptor > STDIN_FILENO) {
+        close(source->descriptor);
+    }
+    source->descriptor = -1;
+}
+
+bool up_source_reopen(struct up_source *source, struct up_failure *failure) {
+    bool good =
+        source->kind == UP_PORT_SERIAL ? serial_reopen(source, failure) : open_pty(source, failure);
+    if (!good) {
+        up_source_drop(source);
+    }
+    return good;
 }
 
 void up_source_close(struct up_source *source) {
-    if (source == NULL) {
-        return;
+    if (source != NULL) {
+        up_source_drop(source);
+        free(source);
     }
-    if (source->descriptor > STDIN_FILENO) {
-        close(source->descriptor);
-    }
-    free(source);
 }
 
 int up_source_descriptor(const struct up_source *source) {
     return source->descriptor;
 }
 
-/* On a terminal a read of zero bytes means "nothing now" or "hung up": only poll tells which. */
-static enum up_read read_nothing(const struct up_source *source) {
+const char *up_source_name(const struct up_source *source) {
+    return source->name[0] != '\0' ? source->name : source->path;
+}
+
+bool up_source_is_device(const struct up_source *source) {
+    return source->kind == UP_PORT_PTY || source->kind == UP_PORT_SERIAL;
+}
+
+/* ---- reading ---- */
+
+/* What poll says of the descriptor now. */
+static short condition(const struct up_source *source) {
     struct pollfd entry = {.fd = source->descriptor, .events = POLLIN};
-    if (source->kind != UP_PORT_PTY) {
-        return UP_READ_END;
+    return poll(&entry, 1, 0) > 0 ? entry.revents : 0;
+}
+
+bool up_source_is_lost(const struct up_source *source) {
+    return up_source_is_device(source) &&
+           (source->descriptor < 0 || (condition(source) & (POLLHUP | POLLERR | POLLNVAL)) != 0);
+}
+
+/*
+ * On a terminal a read of no bytes means "nothing now" or "hung up", and poll tells which. One that
+ * is readable and gives nothing twice is lost too; once may be a byte that came in between. Taken
+ * for "nothing now", either would have its reader go round without rest.
+ */
+static ssize_t read_device(struct up_source *source, char *bytes, size_t size) {
+    ssize_t got = read(source->descriptor, bytes, size);
+    if (got == 0 && !up_source_is_lost(source)) {
+        if ((condition(source) & POLLIN) == 0) {
+            errno = EAGAIN;
+            return -1;
+        }
+        got = read(source->descriptor, bytes, size);
     }
-    if (poll(&entry, 1, 0) > 0 && (entry.revents & (POLLHUP | POLLERR | POLLNVAL)) != 0) {
-        return UP_READ_LOST;
-    }
-    return UP_READ_NOTHING;
+    return got;
 }
 
 enum up_read up_source_read(struct up_source *source, char *bytes, size_t size, size_t *length) {
-    ssize_t got = read(source->descriptor, bytes, size);
+    bool device = up_source_is_device(source);
+    ssize_t got = device ? read_device(source, bytes, size) : read(source->descriptor, bytes, size);
     *length = 0;
     if (got > 0) {
         *length = (size_t)got;
         return UP_READ_BYTES;
     }
     if (got == 0) {
-        return read_nothing(source);
+        return device ? UP_READ_LOST : UP_READ_END;
     }
     if (errno == EAGAIN || errno == EWOULDBLOCK || errno == EINTR) {
         return UP_READ_NOTHING;
@@ -144,9 +177,20 @@ enum up_read up_source_read(struct up_source *source, char *bytes, size_t size, 
     return UP_READ_LOST;
 }
 
+/* ---- writing ---- */
+
+static bool explain_write(const struct up_source *source, int error, struct up_failure *failure) {
+    if (up_source_is_lost(source)) {
+        return up_fail(failure, UP_STATUS_UNABLE, "the device is gone from %s: check its cable",
+                       source->path);
+    }
+    return up_fail(failure, UP_STATUS_UNABLE, "cannot write to the port %s: %s", source->path,
+                   strerror(error));
+}
+
 bool up_source_write(struct up_source *source, const char *bytes, size_t length,
                      struct up_failure *failure) {
-    if (source->kind != UP_PORT_PTY) {
+    if (!up_source_is_device(source)) {
         return true;
     }
     while (length > 0) {
@@ -161,8 +205,7 @@ bool up_source_write(struct up_source *source, const char *bytes, size_t length,
                                source->path);
             }
         } else {
-            return up_fail(failure, UP_STATUS_UNABLE, "cannot write to the port %s: %s",
-                           source->path, strerror(errno));
+            return explain_write(source, errno, failure);
         }
     }
     return true;

@@ -53,6 +53,9 @@ void up_screen_begin(struct up_screen *screen, int word_bits, double division);
 /* Takes a reading; true when an older one (three back) has been judged into *judged. */
 bool up_screen_push(struct up_screen *screen, double time_s, double load, double temp_c,
                     struct up_reading *judged);
+/* The stream broke off: what is held has no neighbours any more and is forgotten, the noise floor
+   is kept. */
+void up_screen_restart(struct up_screen *screen);
 /* At the end of a stream: gives out what is still held, one a call. */
 bool up_screen_flush(struct up_screen *screen, struct up_reading *judged);
 

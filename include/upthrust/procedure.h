@@ -120,6 +120,10 @@ void up_procedure_sample(struct up_procedure *procedure, const struct up_sample 
 bool up_procedure_answer(struct up_procedure *procedure, unsigned id, enum up_answer_word word,
                          double number, struct up_failure *failure);
 
+/* The stream broke off, or goes on after that: a fault with this text, and the step under way is
+   asked again from its tare. Nobody at the bench failed, so it does not count among the tries. */
+void up_procedure_interrupt(struct up_procedure *procedure, const char *text);
+
 bool up_procedure_is_asking(const struct up_procedure *procedure);
 bool up_procedure_is_finished(const struct up_procedure *procedure);
 

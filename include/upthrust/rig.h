@@ -51,7 +51,7 @@ struct up_port_settings {
     int baud, data_bits, stop_bits;
     enum up_parity parity;
     enum up_flow flow;
-    double return_s; /* a device that is gone is waited for so long */
+    double return_s; /* a device that is lost in a session is waited for so long */
 };
 
 /* Where one quantity of a line stands: its column or its number's place, from 1; or its label.

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /*
- * The wire: bytes of a pseudo-terminal, a recorded capture or standard input become lines, and
- * lines become samples.
+ * The wire: bytes of a serial port, a pseudo-terminal, a recorded capture or standard input become
+ * lines, and lines become samples.
  */
 #ifndef UPTHRUST_WIRE_H
 #define UPTHRUST_WIRE_H
@@ -21,19 +21,31 @@ enum up_read {
     UP_READ_BYTES,
     UP_READ_NOTHING, /* not now: wait for the descriptor */
     UP_READ_END,     /* a capture or standard input has ended */
-    UP_READ_LOST,    /* the device hung up; what it had sent and nobody read is gone */
+    UP_READ_LOST,    /* the device hung up; what it had sent and nobody read is gone. Drop it */
 };
 
 /* Opens what the rig names, or `path` instead where it is not NULL. UP_STATUS_WRONG_INPUT for a
-   capture that cannot be read, UP_STATUS_UNABLE for a device. The caller closes it. */
+   capture that cannot be read or a path that is none, UP_STATUS_UNABLE for a device. A device is
+   locked against other programs. The caller closes it. */
 bool up_source_open(const struct up_rig *rig, const char *path, struct up_source **source,
                     struct up_failure *failure);
 bool up_source_open_capture(const char *path, struct up_source **source,
                             struct up_failure *failure);
 void up_source_close(struct up_source *source);
 
-/* For poll(2). */
+/* For poll(2), which passes over it while it is -1: a lost device is away. */
 int up_source_descriptor(const struct up_source *source);
+/* The node of an open serial port, else what was asked for. */
+const char *up_source_name(const struct up_source *source);
+/* A device talks when it likes and may be lost; a capture and standard input end. */
+bool up_source_is_device(const struct up_source *source);
+bool up_source_is_lost(const struct up_source *source);
+
+/* A lost device: lets go of it at once, or it could not come back under its name. */
+void up_source_drop(struct up_source *source);
+/* After a drop, the same device again: under its path, or by its USB identity under another name.
+   Where it is not there yet, try later. */
+bool up_source_reopen(struct up_source *source, struct up_failure *failure);
 
 /* Never blocks on a device. *length gets the number of bytes. */
 enum up_read up_source_read(struct up_source *source, char *bytes, size_t size, size_t *length);
@@ -132,7 +144,7 @@ unsigned up_crc16(const char *text, size_t length);
 struct up_reader {
     const struct up_line_rule *rule;
     struct up_framer framer;
-    bool skip_first; /* a live device: what comes before the first end of line is cut */
+    uint64_t cut_line; /* of a live device: the line that we came into, by number; 0 for none */
     uint64_t lines, count[UP_REFUSALS];
     uint64_t refused_before_fit; /* before the first line that fitted: a banner */
     char refused_text[2][80];    /* the first two, raw bytes cut to fit */
@@ -151,6 +163,9 @@ void up_reader_begin(struct up_reader *reader, const struct up_line_rule *rule, 
    when all were taken and none is complete. */
 bool up_reader_take(struct up_reader *reader, const char **bytes, size_t *length,
                     struct up_sample *sample);
+/* The stream was broken off and begins anew, its clock behind the old one: what is left of the old
+   line is counted as cut, and with skip_first so is the first new one. */
+void up_reader_resume(struct up_reader *reader, bool skip_first);
 /* The stream has ended: what is left without an end of line is counted as cut. */
 void up_reader_end(struct up_reader *reader);
 uint64_t up_reader_refused(const struct up_reader *reader);

@@ -306,6 +306,44 @@ static bool slow_hands(struct virtual_bench *b, struct up_procedure *procedure,
 
 /* The schedule counts from the load's own step: with 0.3 % of creep the time of "done" would shift
    the readings, and the slope with them. */
+/* The cable slips in four steps of the second trial, always after the answer. */
+static bool lose_the_device(struct virtual_bench *here, struct up_procedure *procedure,
+                            const struct up_ask *ask) {
+    unsigned *losses = here->context;
+    if (here->trials != 1 || ask->action != UP_ACTION_SHAKE || *losses == 4) {
+        return false;
+    }
+    ++*losses;
+    tank_act(here->tank, "shake", ask->item_name, 0, tank_time_s(here->tank));
+    assert_true(up_procedure_answer(procedure, ask->id, UP_ANSWER_DONE, 0, NULL));
+    up_procedure_interrupt(procedure, "the device is gone");
+    up_procedure_interrupt(procedure, "the device is back");
+    assert_true(up_procedure_is_asking(procedure));
+    return true;
+}
+
+static void a_lost_device_costs_the_trial_and_is_nobodys_fault(void **state) {
+    struct up_failure failure = {0};
+    struct up_result result;
+    unsigned results = 0, losses = 0;
+    (void)state;
+    quiet(9);
+    assert_true(virtual_bench_calibrate(&bench, masses_kg, 3, 1, &failure));
+    bench.hook = lose_the_device;
+    bench.context = &losses;
+    bench.trials = bench.faults = 0;
+    assert_true(virtual_bench_measure(&bench, item_called("Lead block"), 3, NULL, 0, &result,
+                                      &results, &failure));
+    bench.hook = NULL;
+    assert_int_equal(losses, 4); /* three in a row would be given up if they were the operator's */
+    assert_int_equal(bench.faults, 8);
+    assert_string_equal(bench.fault, "the device is back");
+    assert_int_equal(bench.trials, 3);
+    assert_int_equal(result.trials, 3);
+    double truth_g = tank_truth_in_tank_g(bench.tank, "Lead block");
+    assert_true(fabs(result.answer.buoyancy_kg.value * 1e3 - truth_g) < 0.6);
+}
+
 static void the_schedule_counts_from_the_step_not_from_the_answer(void **state) {
     struct up_failure failure = {0};
     (void)state;
@@ -479,6 +517,7 @@ int main(void) {
         cmocka_unit_test(an_offset_is_told_when_it_matters),
         cmocka_unit_test_teardown(the_preload_need_not_settle, end),
         cmocka_unit_test_teardown(compressible_gear_is_told_in_the_tank_only, end),
+        cmocka_unit_test_teardown(a_lost_device_costs_the_trial_and_is_nobodys_fault, end),
         cmocka_unit_test_teardown(again_begins_the_trial_anew_from_a_tare, end),
         cmocka_unit_test_teardown(the_schedule_counts_from_the_step_not_from_the_answer, end),
         cmocka_unit_test_teardown(answers_that_do_not_fit_change_nothing, end),

@@ -145,6 +145,24 @@ static void a_live_device_begins_within_a_line(void **state) {
     assert_int_equal(reader.count[UP_REFUSED_CUT], 2);
 }
 
+static void a_stream_that_broke_off_goes_on(void **state) {
+    struct up_reader reader;
+    struct up_sample sample[4];
+    (void)state;
+    up_reader_begin(&reader, &bare, true);
+    assert_int_equal(push_all(&reader, "45\n123\n9", 8, sample, 4), 1);
+    up_reader_resume(&reader, true);
+    assert_int_equal(push_all(&reader, "99\n124\n", 7, sample, 4), 1);
+    assert_true(sample[0].load[0] == 124);
+    assert_int_equal(sample[0].number, 1);
+    assert_true(fabs(sample[0].time_s - 0.1) < 1e-12); /* time goes on behind what was */
+    assert_int_equal(sample[0].offset, 11);
+    up_reader_resume(&reader, false); /* a device that is polled begins with a whole line */
+    assert_int_equal(push_all(&reader, "125\n", 4, sample, 4), 1);
+    assert_int_equal(reader.count[UP_REFUSED_CUT], 3);
+    assert_int_equal(up_reader_refused(&reader), 3);
+}
+
 static void a_line_without_end_keeps_memory_bounded(void **state) {
     struct up_reader reader;
     struct up_sample sample;
@@ -243,6 +261,7 @@ int main(void) {
         cmocka_unit_test(time_and_temperature_come_along),
         cmocka_unit_test(every_kind_of_line_end),
         cmocka_unit_test(a_live_device_begins_within_a_line),
+        cmocka_unit_test(a_stream_that_broke_off_goes_on),
         cmocka_unit_test(a_line_without_end_keeps_memory_bounded),
         cmocka_unit_test(nul_bytes_are_counted_and_harmless),
         cmocka_unit_test(a_reset_device_does_not_turn_time_back),

@@ -78,6 +78,28 @@ static void lists_labels_and_bytes(void **state) {
     assert_int_equal(rig.port.flow, UP_FLOW_RTS_CTS);
 }
 
+static void a_serial_port_is_set_and_waited_for(void **state) {
+    struct up_rig rig;
+    struct up_failure failure = {0};
+    (void)state;
+    assert_true(up_rig_parse("t",
+                             HEAD "[port]\nkind = serial\npath = usb:0403:6001\nbaud = 4800\n"
+                                  "data_bits = 7\nparity = even\nstop_bits = 2\n"
+                                  "flow = xon-xoff\n" LINE,
+                             &rig, &failure));
+    assert_true(rig.port.baud == 4800 && rig.port.data_bits == 7 && rig.port.stop_bits == 2);
+    assert_true(rig.port.parity == UP_PARITY_EVEN && rig.port.flow == UP_FLOW_XON_XOFF);
+    assert_true(rig.port.return_s == 60);
+    assert_true(
+        up_rig_parse("t", HEAD "[port]\nkind = serial\nreturn_s = 0\n" LINE, &rig, &failure));
+    assert_true(rig.port.return_s == 0);
+    /* The other end of a pseudo-terminal has ended, unless somebody says that it comes back. */
+    assert_true(up_rig_parse("t", HEAD LINE, &rig, &failure));
+    assert_true(rig.port.return_s == 0);
+    assert_true(up_rig_parse("t", HEAD "[port]\nreturn_s = 5\n" LINE, &rig, &failure));
+    assert_true(rig.port.return_s == 5);
+}
+
 struct refusal {
     const char *text, *says;
 };
@@ -223,6 +245,7 @@ int main(void) {
         cmocka_unit_test(reads_what_is_written),
         cmocka_unit_test(load_columns_may_be_several),
         cmocka_unit_test(lists_labels_and_bytes),
+        cmocka_unit_test(a_serial_port_is_set_and_waited_for),
         cmocka_unit_test(refuses_with_the_place),
         cmocka_unit_test(refuses_long_lines_with_the_right_number),
         cmocka_unit_test(hash_follows_line_and_sensor_only),
