@@ -14,6 +14,8 @@ struct up_listening *up_listening_create(const struct up_rig *rig, bool skip_fir
     listening->columns = rig->line.loads;
     listening->column = up_allocate((size_t)rig->line.loads, sizeof *listening->column);
     listening->interval_step = 1;
+    listening->arrival_s = (double)NAN;
+    up_pace_begin(&listening->pace);
     up_reader_begin(&listening->reader, &rig->line, skip_first_line);
     for (int i = 0; i < listening->columns; i++) {
         struct up_heard_column *column = &listening->column[i];
@@ -21,6 +23,9 @@ struct up_listening *up_listening_create(const struct up_rig *rig, bool skip_fir
         column->floor_step = 1;
         column->finder = up_finder_create(rig->window_s, rig->read_after_s);
         up_screen_begin(&column->screen, rig->line.word_bits, rig->division_counts);
+        if (rig->line.load_unit != UP_LOAD_COUNTS && rig->capacity_kg > 0) {
+            up_screen_bears(&column->screen, rig->capacity_kg);
+        }
     }
     return listening;
 }
@@ -68,7 +73,8 @@ static void take_reading(struct up_heard_column *column, const struct up_reading
             column->glitch[column->glitches] =
                 (struct up_glitch){reading->time_s, reading->load, reading->verdict};
         }
-        column->glitches++;
+        column->glitches += 1 + reading->back;
+        up_finder_push(column->finder, reading, floor, &plateau);
         return;
     }
     if (!isnan(floor)) {
@@ -82,6 +88,9 @@ static void take_reading(struct up_heard_column *column, const struct up_reading
 
 static void take_sample(struct up_listening *listening, const struct up_sample *sample) {
     struct up_reading reading;
+    struct up_pace_event event;
+    double clock_s = listening->reader.rule->time_field > 0 ? sample->time_s : (double)NAN;
+    up_pace_push(&listening->pace, clock_s, listening->arrival_s, &event);
     if (listening->samples == 0) {
         listening->first_s = sample->time_s;
     } else {
@@ -99,6 +108,10 @@ static void take_sample(struct up_listening *listening, const struct up_sample *
     }
 }
 
+void up_listening_arrival(struct up_listening *listening, double arrival_s) {
+    listening->arrival_s = arrival_s;
+}
+
 void up_listening_bytes(struct up_listening *listening, const char *bytes, size_t length) {
     struct up_sample sample;
     listening->bytes += length;
@@ -113,6 +126,7 @@ void up_listening_end(struct up_listening *listening) {
     struct up_reading reading;
     struct up_plateau plateau;
     up_reader_end(&listening->reader);
+    listening->pace.count[UP_PACE_BACK] = listening->reader.refused[UP_REFUSED_TIME];
     for (int i = 0; i < listening->columns; i++) {
         struct up_heard_column *column = &listening->column[i];
         while (up_screen_flush(&column->screen, &reading)) {

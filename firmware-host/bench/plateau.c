@@ -195,9 +195,25 @@ static bool read_level(struct up_finder *finder, size_t end, double noise_floor,
     return settled;
 }
 
+/* What a stuck converter repeated is no part of the level, nor can it have begun one. */
+static void take_back(struct up_finder *finder, const struct up_reading *stuck) {
+    unsigned back = stuck->back;
+    while (back > 0 && finder->count > 0 && finder->held[finder->count - 1].load == stuck->load) {
+        finder->count--;
+        back--;
+    }
+    finder->on_level = finder->on_level && finder->count >= LEAST_READINGS;
+    if (finder->on_level) {
+        finder->level = median_of_last(finder, LEVEL_SPAN);
+    }
+}
+
 bool up_finder_push(struct up_finder *finder, const struct up_reading *reading, double noise_floor,
                     struct up_plateau *plateau) {
     bool found = false;
+    if (reading->back > 0) {
+        take_back(finder, reading);
+    }
     if (reading->verdict != UP_READING_GOOD || isnan(noise_floor)) {
         return false;
     }

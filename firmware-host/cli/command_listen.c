@@ -75,6 +75,9 @@ static bool hear_port(const struct up_rig *rig, struct up_source *source, double
             continue;
         }
         read = up_source_read(source, bytes, sizeof bytes, &length);
+        if (rig->line.poll[0] == '\0') {
+            up_listening_arrival(listening, monotonic_s());
+        }
         up_listening_bytes(listening, bytes, length);
         if (read == UP_READ_LOST) {
             return up_fail(failure, UP_STATUS_UNABLE, "the device is gone: check its cable");
@@ -167,6 +170,25 @@ static json_t *refusals_to_json(const struct up_reader *reader) {
     return object;
 }
 
+static json_t *pace_to_json(const struct up_pace *pace) {
+    json_t *counts = json_object();
+    json_t *first = json_array();
+    uint64_t events = pace->count[UP_PACE_STALL] + pace->count[UP_PACE_BURST];
+    events += pace->count[UP_PACE_RATE];
+    for (int i = 0; i < UP_PACE_KINDS; i++) {
+        json_object_set_new(counts, up_pace_name((enum up_pace_kind)i),
+                            json_integer((json_int_t)pace->count[i]));
+    }
+    for (uint64_t i = 0; i < events && i < UP_PACE_FIRST_MAX; i++) {
+        const struct up_pace_event *event = &pace->first[i];
+        json_array_append_new(first,
+                              json_pack("{s:s, s:f, s:f, s:o}", "kind", up_pace_name(event->kind),
+                                        "time_s", event->time_s, "interval_s", event->interval_s,
+                                        "settled_s", number_or_null(event->settled_s)));
+    }
+    return json_pack("{s:o, s:o}", "counts", counts, "first", first);
+}
+
 static void print_document(const struct up_listening *listening, const struct load_fit *fit) {
     json_t *columns = json_array();
     for (int i = 0; i < listening->columns; i++) {
@@ -182,14 +204,14 @@ static void print_document(const struct up_listening *listening, const struct lo
         json_array_append_new(columns, json);
     }
     print_json(json_pack(
-        "{s:s, s:I, s:I, s:I, s:o, s:o, s:o, s:o}", "schema", "upthrust-listen-1", "bytes",
+        "{s:s, s:I, s:I, s:I, s:o, s:o, s:o, s:o, s:o}", "schema", "upthrust-listen-1", "bytes",
         (json_int_t)listening->bytes, "lines", (json_int_t)listening->reader.lines, "refused",
         (json_int_t)up_reader_refused(&listening->reader), "refused_why",
         refusals_to_json(&listening->reader), "rate_hz",
         number_or_null(up_listening_rate_hz(listening)), "duration_s",
         number_or_null(listening->samples > 0 ? listening->last_s - listening->first_s
                                               : (double)NAN),
-        "columns", columns));
+        "pace", pace_to_json(&listening->pace), "columns", columns));
 }
 
 static void print_refusals(const struct up_reader *reader) {
@@ -203,6 +225,22 @@ static void print_refusals(const struct up_reader *reader) {
         char *safe = up_text_for_terminal(reader->refused_text[i]);
         printf("  line %llu was: %s\n", (unsigned long long)reader->refused_line[i], safe);
         free(safe);
+    }
+}
+
+static void print_pace(const struct up_pace *pace) {
+    uint64_t told = 0;
+    for (int i = 0; i < UP_PACE_KINDS; i++) {
+        if (pace->count[i] > 0) {
+            printf("  %s: %llu\n", up_pace_name((enum up_pace_kind)i),
+                   (unsigned long long)pace->count[i]);
+            told += i == UP_PACE_BACK ? 0 : pace->count[i];
+        }
+    }
+    for (uint64_t i = 0; i < told && i < 4; i++) {
+        const struct up_pace_event *event = &pace->first[i];
+        printf("  %s at %.3f s: %.3g s, before %.3g s a line\n", up_pace_name(event->kind),
+               event->time_s, event->interval_s, event->settled_s);
     }
 }
 
@@ -253,6 +291,7 @@ static void print_words(const struct up_listening *listening, const struct load_
         printf("rate %.3f Hz by the device's clock, over %.1f s\n", up_listening_rate_hz(listening),
                listening->last_s - listening->first_s);
     }
+    print_pace(&listening->pace);
     for (int i = 0; i < listening->columns; i++) {
         print_column(&listening->column[i], fit != NULL ? &fit[i] : NULL);
     }

@@ -39,11 +39,16 @@ struct up_listening {
     double first_s, last_s;
     double interval[UP_HEARD_FLOORS_MAX]; /* between samples, thinned out when full */
     size_t intervals, interval_step, interval_wait;
+    struct up_pace pace;
+    double arrival_s;
 };
 
 /* The caller destroys it. The rig must outlive it. */
 struct up_listening *up_listening_create(const struct up_rig *rig, bool skip_first_line);
 void up_listening_destroy(struct up_listening *listening);
+/* Before the bytes of a live port that talks unasked: the host's monotonic time of their arrival.
+ */
+void up_listening_arrival(struct up_listening *listening, double arrival_s);
 void up_listening_bytes(struct up_listening *listening, const char *bytes, size_t length);
 /* The stream has ended: judges what is still held. */
 void up_listening_end(struct up_listening *listening);
