@@ -13,8 +13,7 @@ static const double RATE_FACTOR = 1.5;
 enum { BACKLOG_LINES = 8 };
 static const double BACKLOG_SHARE = 0.25;
 
-/* A host hands lines over in batches: arrivals tell a rate over a second at least. */
-static const double ARRIVAL_BLOCK_S = 1;
+static const double BLOCK_S = 1;
 
 /* The settled interval follows a slow change of the rate by this share a block. */
 static const double FOLLOW = 0.125;
@@ -82,40 +81,30 @@ static bool is_burst(struct up_pace *pace, double arrival_s) {
 /* ---- the rate ---- */
 
 /* The median; of a clock so coarse that it gives one time twice, whose median means little, the
-   mean without the two longest, which may be gaps. */
+   mean without the two longest intervals, which may be gaps. */
 static double block_interval(struct up_pace *pace) {
-    double copy[UP_PACE_BLOCK];
-    double sum = 0, longest = 0, second = 0;
-    bool coarse = false;
-    for (int i = 0; i < UP_PACE_BLOCK; i++) {
-        double one = copy[i] = pace->interval[i];
-        sum += one;
-        coarse = coarse || one <= 0;
-        second = fmax(second, fmin(longest, one));
-        longest = fmax(longest, one);
-    }
-    return coarse ? (sum - longest - second) / (UP_PACE_BLOCK - 2) : up_median(copy, UP_PACE_BLOCK);
+    double sum_s = pace->span_s - pace->longest_s - pace->second_s;
+    return pace->coarse ? sum_s / (pace->block - 2) : up_median(pace->interval, UP_PACE_BLOCK);
 }
 
-/* False while the block is not full. */
-static bool fill_block(struct up_pace *pace, double clock_s, double interval_s, bool by_device,
-                       double *middle_s) {
-    if (by_device) {
-        pace->interval[pace->block++] = interval_s;
-        if (pace->block < UP_PACE_BLOCK) {
-            return false;
-        }
-        *middle_s = block_interval(pace);
-    } else {
-        if (pace->block++ == 0) {
-            pace->block_s = clock_s;
-            return false;
-        }
-        if (pace->block <= UP_PACE_BLOCK || clock_s - pace->block_s < ARRIVAL_BLOCK_S) {
-            return false;
-        }
-        *middle_s = (clock_s - pace->block_s) / (pace->block - 1);
+/* Sixteen lines and a second: a host hands lines over in batches, and real loops stumble. False
+   while the block is not full. */
+static bool fill_block(struct up_pace *pace, double interval_s, bool by_device, double *middle_s) {
+    if (pace->block == 0) {
+        pace->span_s = pace->longest_s = pace->second_s = 0;
+        pace->coarse = !by_device;
     }
+    pace->interval[pace->block++ % UP_PACE_BLOCK] = interval_s;
+    pace->span_s += interval_s;
+    pace->coarse = pace->coarse || interval_s <= 0;
+    if (interval_s > pace->second_s) {
+        pace->second_s = fmin(interval_s, pace->longest_s);
+        pace->longest_s = fmax(interval_s, pace->longest_s);
+    }
+    if (pace->block < UP_PACE_BLOCK || pace->span_s < BLOCK_S) {
+        return false;
+    }
+    *middle_s = block_interval(pace);
     pace->block = 0;
     return *middle_s > 0;
 }
@@ -138,7 +127,7 @@ static bool is_new_rate(struct up_pace *pace, double middle_s) {
 
 /* ---- a line ---- */
 
-static bool take_interval(struct up_pace *pace, double clock_s, double arrival_s, bool by_device,
+static bool take_interval(struct up_pace *pace, double arrival_s, bool by_device,
                           struct up_pace_event *event) {
     double interval_s = event->interval_s;
     double gap_s = arrival_s - pace->last_arrival_s;
@@ -159,8 +148,7 @@ static bool take_interval(struct up_pace *pace, double clock_s, double arrival_s
         pace->block = 0;
         return false;
     }
-    if (fill_block(pace, clock_s, interval_s, by_device, &middle_s) &&
-        is_new_rate(pace, middle_s)) {
+    if (fill_block(pace, interval_s, by_device, &middle_s) && is_new_rate(pace, middle_s)) {
         event->interval_s = middle_s;
         tell(pace, event, UP_PACE_RATE);
         pace->settled_s = middle_s;
@@ -180,7 +168,7 @@ bool up_pace_push(struct up_pace *pace, double time_s, double arrival_s,
     if (!isnan(pace->last_s)) {
         *event = (struct up_pace_event){
             .time_s = clock_s, .interval_s = clock_s - pace->last_s, .by_device = by_device};
-        told = take_interval(pace, clock_s, arrival_s, by_device, event);
+        told = take_interval(pace, arrival_s, by_device, event);
     }
     pace->last_s = clock_s;
     pace->last_arrival_s = arrival_s;

@@ -99,11 +99,13 @@ struct up_pace_event {
 enum { UP_PACE_BLOCK = 16, UP_PACE_FIRST_MAX = 16 };
 
 struct up_pace {
-    double last_s, last_arrival_s; /* NaN: the next interval means nothing */
-    double settled_s;              /* interval between lines; NaN until a block of them is there */
-    bool settled;                  /* two blocks have agreed on it */
-    double interval[UP_PACE_BLOCK], block_s;
-    int block;
+    double last_s, last_arrival_s;  /* NaN: the next interval means nothing */
+    double settled_s;               /* interval between lines; NaN until a block of them is there */
+    bool settled;                   /* two blocks have agreed on it */
+    double interval[UP_PACE_BLOCK]; /* the latest of a block */
+    double span_s, longest_s, second_s;
+    unsigned block; /* intervals in it */
+    bool coarse;
     int backlog; /* lines since a stall, while they may be a burst; 0: none may be */
     double backlog_s;
     bool catching_up;
