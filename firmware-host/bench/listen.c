@@ -21,6 +21,7 @@ struct up_listening *up_listening_create(const struct up_rig *rig, bool skip_fir
         struct up_heard_column *column = &listening->column[i];
         column->field = rig->line.load_field[i];
         column->floor_step = 1;
+        up_quiet_begin(&column->quiet);
         column->finder = up_finder_create(rig->window_s, rig->read_after_s);
         up_screen_begin(&column->screen, rig->line.word_bits, rig->division_counts);
         if (rig->line.load_unit != UP_LOAD_COUNTS && rig->capacity_kg > 0) {
@@ -63,6 +64,11 @@ static void keep_plateau(struct up_heard_column *column, const struct up_plateau
         column->plateau[column->plateaus] = *plateau;
     }
     column->plateaus++;
+    if (!isnan(plateau->lag1)) {
+        double squares = plateau->sd * plateau->sd * plateau->readings;
+        column->lag1_sum += squares * plateau->lag1;
+        column->lag1_weight += squares;
+    }
 }
 
 static void take_reading(struct up_heard_column *column, const struct up_reading *reading) {
@@ -75,6 +81,7 @@ static void take_reading(struct up_heard_column *column, const struct up_reading
         }
         column->glitches += 1 + reading->back;
         up_finder_push(column->finder, reading, floor, &plateau);
+        up_quiet_push(&column->quiet, reading, up_finder_on_level(column->finder));
         return;
     }
     if (!isnan(floor)) {
@@ -84,6 +91,7 @@ static void take_reading(struct up_heard_column *column, const struct up_reading
     if (up_finder_push(column->finder, reading, floor, &plateau)) {
         keep_plateau(column, &plateau);
     }
+    up_quiet_push(&column->quiet, reading, up_finder_on_level(column->finder));
 }
 
 static void take_sample(struct up_listening *listening, const struct up_sample *sample) {
@@ -135,6 +143,7 @@ void up_listening_end(struct up_listening *listening) {
         if (up_finder_end(column->finder, column->screen.noise_floor, &plateau)) {
             keep_plateau(column, &plateau);
         }
+        up_quiet_end(&column->quiet);
     }
 }
 
@@ -147,6 +156,11 @@ double up_listening_rate_hz(const struct up_listening *listening) {
     memcpy(copy, listening->interval, listening->intervals * sizeof copy[0]);
     middle_s = up_median(copy, listening->intervals);
     return middle_s > 0 ? 1 / middle_s : (double)NAN;
+}
+
+double up_listening_clock_hz(const struct up_listening *listening) {
+    const struct up_line_rule *rule = listening->reader.rule;
+    return rule->time_field == 0 ? rule->rate_hz : up_listening_rate_hz(listening);
 }
 
 double up_listening_noise(const struct up_heard_column *column) {
@@ -162,4 +176,8 @@ double up_listening_noise(const struct up_heard_column *column) {
         squares += column->plateau[i].sd * column->plateau[i].sd;
     }
     return sqrt(squares / (double)plateaus);
+}
+
+double up_listening_lag1(const struct up_heard_column *column) {
+    return column->lag1_weight > 0 ? column->lag1_sum / column->lag1_weight : (double)NAN;
 }

@@ -233,6 +233,10 @@ bool up_finder_push(struct up_finder *finder, const struct up_reading *reading, 
     return found;
 }
 
+bool up_finder_on_level(const struct up_finder *finder) {
+    return finder->on_level;
+}
+
 bool up_finder_end(struct up_finder *finder, double noise_floor, struct up_plateau *plateau) {
     bool found = finder->on_level && read_level(finder, finder->count, noise_floor, plateau);
     finder->on_level = false;

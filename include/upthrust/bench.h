@@ -154,6 +154,8 @@ void up_finder_destroy(struct up_finder *finder);
    before it that belong to its run. */
 bool up_finder_push(struct up_finder *finder, const struct up_reading *reading, double noise_floor,
                     struct up_plateau *plateau);
+/* Whether the load stands still, as far as is known yet: a step is seen three readings late. */
+bool up_finder_on_level(const struct up_finder *finder);
 bool up_finder_end(struct up_finder *finder, double noise_floor, struct up_plateau *plateau);
 
 #endif
