@@ -8,7 +8,7 @@
 enum { HALF = UP_SCREEN_SPAN / 2, FIRST_FLOOR = 16, FLOOR_EVERY = 16 };
 enum { RING_MASK = UP_SCREEN_RING - 1, FINE_BITS = 20 };
 enum { NOISY_RUN = 12, STILL_RUN = 32 };
-static const double THRESHOLD = 8, NOISY_DIVISIONS = 3;
+static const double THRESHOLD = 8, NOISY_DIVISIONS = 3, NEAR = 0.2;
 
 /* For a constant stream: the scatter that rounding to a division alone gives, division/sqrt(12). */
 static const double DIVISION_FLOOR = 0.288675134594813;
@@ -23,23 +23,25 @@ const char *up_verdict_name(enum up_verdict verdict) {
     return names[verdict];
 }
 
-void up_screen_begin(struct up_screen *screen, int word_bits, double division) {
-    memset(screen, 0, sizeof *screen);
-    screen->word_bits = word_bits;
-    screen->floor_least = division * DIVISION_FLOOR;
-    screen->most = (double)INFINITY;
-    screen->noise_floor = (double)NAN;
-    screen->last_load = (double)NAN;
-    for (int i = 0; i < UP_SCREEN_RING; i++) {
-        screen->load[i] = (double)NAN;
+/* ---- the noise floor, and the limits that hang on it ---- */
+
+/* So many equal words in a row are no chance; 0 where any number may be. */
+static unsigned stuck_from(const struct up_screen *screen) {
+    double division = screen->floor_least / DIVISION_FLOOR;
+    if (screen->word_bits == 0) {
+        return 0;
     }
+    if (screen->noise_floor >= NOISY_DIVISIONS * division) {
+        return NOISY_RUN;
+    }
+    return ldexp(1, screen->word_bits) >= ldexp(division, FINE_BITS) ? STILL_RUN : 0;
 }
 
-void up_screen_bears(struct up_screen *screen, double most) {
-    screen->most = most;
+static void set_limits(struct up_screen *screen) {
+    double floor = isnan(screen->noise_floor) ? 0 : screen->noise_floor;
+    screen->company = THRESHOLD * fmax(floor, screen->floor_least);
+    screen->stuck_from = stuck_from(screen);
 }
-
-/* ---- the noise floor ---- */
 
 static void sort(double *value, size_t count) {
     for (size_t i = 1; i < count; i++) {
@@ -52,46 +54,67 @@ static void sort(double *value, size_t count) {
     }
 }
 
-/* The median of the full memory, exactly, where it lies near `guess`: one pass leaves the few
-   values about the guess to be sorted. NaN where it does not. */
-static double median_near(const double *value, double guess) {
-    enum { FEW = 64 };
-    const size_t middle = UP_SCREEN_MEMORY / 2;
-    double few[FEW + 1];
-    double low = 0.9 * guess, high = 1.1 * guess;
-    size_t below = 0, held = 0;
-    for (size_t i = 0; i < UP_SCREEN_MEMORY; i++) {
-        below += value[i] < low;
-        few[held] = value[i];
-        held += value[i] >= low && value[i] <= high && held < FEW;
+/* Of a full memory those near the last median are kept apart and in order, and the smaller ones
+   counted: so the next median takes a few steps, and is exact. */
+static void note(struct up_screen *screen, double difference) {
+    if (difference < screen->near_low) {
+        screen->below++;
+    } else if (difference <= screen->near_high) {
+        screen->near[screen->nears++] = difference;
     }
-    if (held == FEW || below >= middle || below + held <= middle) {
-        return (double)NAN;
-    }
-    sort(few, held);
-    return 0.5 * (few[middle - 1 - below] + few[middle - below]);
 }
 
-static double median_difference(const struct up_screen *screen) {
+static void unnote(struct up_screen *screen, double difference) {
+    size_t at = 0;
+    if (difference < screen->near_low) {
+        screen->below--;
+    } else if (difference <= screen->near_high) {
+        while (screen->near[at] != difference) {
+            at++;
+        }
+        screen->nears--;
+        memmove(screen->near + at, screen->near + at + 1,
+                (screen->nears - at) * sizeof screen->near[0]);
+    }
+}
+
+static double median_difference(struct up_screen *screen) {
+    const size_t middle = UP_SCREEN_MEMORY / 2;
     double copy[UP_SCREEN_MEMORY];
-    if (screen->known == UP_SCREEN_MEMORY) {
-        double near = median_near(screen->difference, screen->noise_floor * sqrt(2) / 1.4826);
-        if (!isnan(near)) {
-            return near;
+    double median = 0;
+    if (screen->noting) {
+        sort(screen->near, screen->nears);
+        if (screen->below < middle && screen->below + screen->nears > middle) {
+            const double *pair = &screen->near[middle - 1 - screen->below];
+            return 0.5 * (pair[0] + pair[1]);
         }
     }
     for (size_t i = 0; i < screen->known; i++) {
         copy[i] = screen->difference[(screen->differences - 1 - i) % UP_SCREEN_MEMORY];
     }
-    return up_median(copy, screen->known);
+    median = up_median(copy, screen->known);
+    screen->noting = screen->known == UP_SCREEN_MEMORY;
+    screen->nears = screen->below = 0;
+    screen->near_low = (1 - NEAR) * median;
+    screen->near_high = (1 + NEAR) * median;
+    for (size_t i = 0; screen->noting && i < UP_SCREEN_MEMORY; i++) {
+        note(screen, screen->difference[i]);
+    }
+    return median;
 }
 
 static void learn_floor(struct up_screen *screen, double difference) {
-    screen->difference[screen->differences++ % UP_SCREEN_MEMORY] = difference;
+    double *slot = &screen->difference[screen->differences++ % UP_SCREEN_MEMORY];
+    if (screen->noting) {
+        unnote(screen, *slot);
+        note(screen, difference);
+    }
+    *slot = difference;
     screen->known += screen->known < UP_SCREEN_MEMORY;
     if (screen->known >= FIRST_FLOOR && screen->differences % FLOOR_EVERY == 0) {
         double median = median_difference(screen);
         screen->noise_floor = fmax(screen->floor_least, 1.4826 * median / sqrt(2));
+        set_limits(screen);
     }
 }
 
@@ -100,9 +123,31 @@ static void forget(struct up_screen *screen, size_t count) {
     count = count < screen->known ? count : screen->known;
     screen->differences -= count;
     screen->known -= count;
+    screen->noting = screen->noting && count == 0;
     if (screen->known < FIRST_FLOOR) {
         screen->noise_floor = (double)NAN;
     }
+    set_limits(screen);
+}
+
+/* ---- begin ---- */
+
+void up_screen_begin(struct up_screen *screen, int word_bits, double division) {
+    memset(screen, 0, sizeof *screen);
+    screen->word_bits = word_bits;
+    screen->floor_least = division * DIVISION_FLOOR;
+    screen->most = (double)INFINITY;
+    screen->odd_from = word_bits > 0 ? ldexp(1, word_bits - 4) - 1 : (double)INFINITY;
+    screen->noise_floor = (double)NAN;
+    screen->last_load = (double)NAN;
+    for (int i = 0; i < UP_SCREEN_RING; i++) {
+        screen->load[i] = (double)NAN;
+    }
+    set_limits(screen);
+}
+
+void up_screen_bears(struct up_screen *screen, double most) {
+    screen->most = most;
 }
 
 /* ---- what kind of glitch ---- */
@@ -152,21 +197,9 @@ static enum up_verdict name_glitch(const struct up_screen *screen, double load, 
 
 /* ---- runs of one word ---- */
 
-/* So many equal words in a row are no chance; 0 where any number may be. */
-static unsigned stuck_from(const struct up_screen *screen) {
-    double division = screen->floor_least / DIVISION_FLOOR;
-    if (screen->word_bits == 0) {
-        return 0;
-    }
-    if (screen->noise_floor >= NOISY_DIVISIONS * division) {
-        return NOISY_RUN;
-    }
-    return ldexp(1, screen->word_bits) >= ldexp(division, FINE_BITS) ? STILL_RUN : 0;
-}
-
 bool up_screen_may_be_stuck(const struct up_screen *screen, double *start_s) {
     *start_s = screen->run_start_s;
-    return screen->run > 1 && !screen->run_told && stuck_from(screen) > 0;
+    return screen->run > 1 && !screen->run_told && screen->stuck_from > 0;
 }
 
 static unsigned same_in_span(const struct up_screen *screen, double load) {
@@ -182,7 +215,7 @@ static void follow_run(struct up_screen *screen, struct up_reading *reading) {
     double difference = fabs(reading->load - screen->last_load);
     screen->last_load = reading->load;
     if (difference == 0) {
-        unsigned limit = stuck_from(screen);
+        unsigned limit = screen->stuck_from;
         screen->run++;
         if (screen->run_told || (limit > 0 && screen->run >= limit)) {
             reading->verdict = UP_READING_STUCK;
@@ -218,8 +251,7 @@ static double span_median(const struct up_screen *screen, double about, bool dev
 /* True where the reading is surely no glitch: it lies within the least limit of four of the seven,
    so of their median too. */
 static bool has_company(const struct up_screen *screen, double load) {
-    double floor = isnan(screen->noise_floor) ? 0 : screen->noise_floor;
-    double limit = THRESHOLD * fmax(floor, screen->floor_least);
+    double limit = screen->company;
     int near = 0;
     for (int i = 0; i < UP_SCREEN_RING; i++) {
         near += fabs(screen->load[i] - load) <= limit;
@@ -239,11 +271,15 @@ static enum up_verdict test_alone(const struct up_screen *screen, double load) {
    of the span and the load was not there before. */
 static bool is_dead(const struct up_screen *screen, double load) {
     bool near_last = fabs(load - screen->last_load) <= THRESHOLD * screen->noise_floor;
-    return is_ones(load, screen->word_bits) && !near_last && stuck_from(screen) > 0 &&
+    return is_ones(load, screen->word_bits) && !near_last && screen->stuck_from > 0 &&
            same_in_span(screen, load) > HALF;
 }
 
 static enum up_verdict test_word(const struct up_screen *screen, double load) {
+    bool may_be_odd = load == -1 || fabs(load) >= screen->odd_from;
+    if (!may_be_odd) {
+        return fabs(load) > screen->most ? UP_READING_OVERLOAD : UP_READING_GOOD;
+    }
     if (screen->word_bits > 0 && is_saturated(load, screen->word_bits)) {
         return UP_READING_SATURATED;
     }

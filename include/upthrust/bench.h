@@ -55,9 +55,15 @@ struct up_screen {
     uint64_t pushed, judged;
     double difference[UP_SCREEN_MEMORY];
     size_t differences, known; /* learned; of those still to be found in the ring */
-    double noise_floor;        /* of one reading; NaN until 16 differences are there */
-    double last_load;          /* of the latest good or stuck reading */
-    unsigned run;              /* equal words in a row, up to that one */
+    bool noting;               /* those near their median are kept apart: */
+    double near[UP_SCREEN_MEMORY], near_low, near_high;
+    size_t nears, below;
+    double noise_floor;  /* of one reading; NaN until 16 differences are there */
+    double company;      /* a reading so near to four of the span is surely no glitch */
+    unsigned stuck_from; /* as many equal words are no chance; 0 where any number may be */
+    double odd_from;     /* words below this, but for -1, are of no special kind */
+    double last_load;    /* of the latest good or stuck reading */
+    unsigned run;        /* equal words in a row, up to that one */
     double run_start_s;
     bool run_told; /* they have been called stuck */
     uint64_t count[UP_VERDICTS];

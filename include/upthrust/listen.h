@@ -21,9 +21,9 @@ struct up_glitch {
 /*
  * What the quiet levels of a stream tell together: Allan deviation, with no pair across a step or a
  * glitch, and the straight line through the longest. Readings wait until a step or a run of stuck
- * words would have been seen.
+ * words would have been seen; the last eight of a level are left out, for a hand is near by then.
  */
-enum { UP_QUIET_WAIT = 40, UP_QUIET_OF_STEP = 3 };
+enum { UP_QUIET_WAIT = 40, UP_QUIET_OF_STEP = 8 };
 
 struct up_waiting {
     double time_s, load;
