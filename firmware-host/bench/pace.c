@@ -58,7 +58,8 @@ static bool tell(struct up_pace *pace, struct up_pace_event *event, enum up_pace
 /* ---- stalls, and the bursts after them ---- */
 
 static bool is_stall(const struct up_pace *pace, double interval_s) {
-    return !isnan(pace->settled_s) && interval_s > fmax(STALL_S, STALL_INTERVALS * pace->settled_s);
+    double limit_s = STALL_INTERVALS * pace->settled_s; /* NaN: not known yet, no stall */
+    return interval_s > STALL_S && interval_s > limit_s;
 }
 
 static bool is_burst(struct up_pace *pace, double arrival_s) {

@@ -125,12 +125,21 @@ static void drop(struct up_finder *finder, size_t first) {
     memmove(finder->held, finder->held + first, finder->count * sizeof *finder->held);
 }
 
+/* Loads are numbers: fmin's care for others costs a call. */
+static double least(double a, double b) {
+    return a < b ? a : b;
+}
+
+static double greatest(double a, double b) {
+    return a > b ? a : b;
+}
+
 /* The median of the last four: the middle two of them, whatever the others are. */
 static double median_of_last_few(const struct up_finder *finder) {
     const struct up_reading *last = &finder->held[finder->count - LAST_FEW];
-    double low = fmin(last[0].load, last[1].load), high = fmax(last[0].load, last[1].load);
-    low = fmax(low, fmin(last[2].load, last[3].load));
-    high = fmin(high, fmax(last[2].load, last[3].load));
+    double low = least(last[0].load, last[1].load), high = greatest(last[0].load, last[1].load);
+    low = greatest(low, least(last[2].load, last[3].load));
+    high = least(high, greatest(last[2].load, last[3].load));
     return 0.5 * (low + high);
 }
 
@@ -142,8 +151,8 @@ static void set_level(struct up_finder *finder) {
     finder->level_low = finder->level_high = finder->held[first].load;
     for (size_t i = first; i < finder->count; i++) {
         double load = finder->held[i].load;
-        finder->level_low = load < finder->level_low ? load : finder->level_low;
-        finder->level_high = load > finder->level_high ? load : finder->level_high;
+        finder->level_low = least(load, finder->level_low);
+        finder->level_high = greatest(load, finder->level_high);
     }
 }
 

@@ -503,8 +503,13 @@ static void watch_pace(struct up_procedure *procedure, const struct up_sample *s
     /* A polled device sends when it is asked: arrivals tell of us, not of it. */
     bool told = procedure->arrival_s > 0 && line->poll[0] == '\0';
     double arrival_s = told ? procedure->arrival_s : (double)NAN;
-    if (up_pace_push(&procedure->pace, time_s, arrival_s, &event) &&
-        procedure->stage == STAGE_READING && spoils(&event)) {
+    if (!up_pace_push(&procedure->pace, time_s, arrival_s, &event)) {
+        return;
+    }
+    bool told_already = event.kind == UP_PACE_BURST && procedure->stall_spoilt;
+    bool spoilt = procedure->stage == STAGE_READING && spoils(&event) && !told_already;
+    procedure->stall_spoilt = event.kind == UP_PACE_STALL && spoilt;
+    if (spoilt) {
         tell_pace(procedure, &event);
         break_step(procedure);
     }

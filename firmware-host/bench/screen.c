@@ -252,7 +252,7 @@ static double span_median(const struct up_screen *screen, double about, bool dev
    so of their median too. */
 static bool has_company(const struct up_screen *screen, double load) {
     double limit = screen->company;
-    int near = 0;
+    uint64_t near = 0;
     for (int i = 0; i < UP_SCREEN_RING; i++) {
         near += fabs(screen->load[i] - load) <= limit;
     }

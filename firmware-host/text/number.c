@@ -66,13 +66,18 @@ struct decimal {
     size_t at;
 };
 
-static void read_digits(const char *text, size_t length, int power, struct decimal *decimal) {
-    size_t start = decimal->at;
-    while (decimal->at < length && text[decimal->at] >= '0' && text[decimal->at] <= '9') {
-        decimal->digits = decimal->digits * 10 + (uint64_t)(text[decimal->at++] - '0');
+static inline void read_digits(const char *text, size_t length, bool behind_point,
+                               struct decimal *decimal) {
+    const char *at = text + decimal->at, *end = text + length;
+    uint64_t sum = decimal->digits;
+    for (unsigned digit; at < end && (digit = (unsigned)(*at - '0')) <= 9; at++) {
+        sum = sum * 10 + digit;
     }
-    decimal->count += (int)(decimal->at - start);
-    decimal->power += power * (int)(decimal->at - start);
+    int count = (int)(at - text) - (int)decimal->at;
+    decimal->digits = sum;
+    decimal->count += count;
+    decimal->power -= behind_point ? count : 0;
+    decimal->at = (size_t)(at - text);
 }
 
 /* e [+-] digit [digit] at the end. */
@@ -101,10 +106,10 @@ static bool read_short(const char *text, size_t length, double *value) {
     if (length > 19) { /* so that the digits cannot overflow */
         return false;
     }
-    read_digits(text, length, 0, &decimal);
+    read_digits(text, length, false, &decimal);
     if (decimal.at < length && text[decimal.at] == '.') {
         decimal.at++;
-        read_digits(text, length, -1, &decimal);
+        read_digits(text, length, true, &decimal);
     }
     if (decimal.at < length && (text[decimal.at] | 0x20) == 'e' &&
         !read_exponent(text, length, &decimal)) {
@@ -115,7 +120,9 @@ static bool read_short(const char *text, size_t length, double *value) {
         return false;
     }
     double number = (double)decimal.digits;
-    number = decimal.power < 0 ? number / ten[-decimal.power] : number * ten[decimal.power];
+    if (decimal.power != 0) {
+        number = decimal.power < 0 ? number / ten[-decimal.power] : number * ten[decimal.power];
+    }
     *value = text[0] == '-' ? -number : number;
     return true;
 }

@@ -76,6 +76,9 @@ static void one_sample(struct virtual_bench *bench, struct up_procedure *procedu
     size_t length = tank_sample(bench->tank, line, sizeof line);
     for (size_t i = 0; i < length; i++) {
         if (up_reader_push(&bench->reader, line[i], &sample)) {
+            if (bench->spoil != NULL) {
+                bench->spoil(bench, procedure, &sample);
+            }
             up_procedure_sample(procedure, &sample);
         }
     }
