@@ -540,7 +540,7 @@ static double error_with(void (*spoil)(struct virtual_bench *, struct up_procedu
 
 /* Dead for 25 s in the middle of a reading's window: the reading waits, and none of it counts. */
 static void nothing_stuck_is_averaged_in(void **state) {
-    static const double word[] = {(double)NAN, -1, 4194303, 8388607, -8388608};
+    static const double word[] = {(double)NAN, 500000, -1, 4194303, 8388607, -8388608};
     (void)state;
     for (size_t i = 0; i < sizeof word / sizeof word[0]; i++) {
         for (int from = 150; from < 220; from += 23) {
