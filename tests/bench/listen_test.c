@@ -76,6 +76,23 @@ static void no_dead_word_becomes_a_plateau(void **state) {
     assert_true(deviation > 56 && deviation < 64);
 }
 
+/* The level, known from 1.7 s on, is read at 5.7 to 9.7 s; the words that stick lie there, 200
+   counts off. */
+static void a_run_is_no_part_of_its_level(void **state) {
+    (void)state;
+    say_noise(70, 10000, 60, 0);
+    for (int i = 0; i < 15; i++) {
+        say(10200);
+    }
+    say_noise(100, 10000, 60, 0);
+    up_listening_end(listening);
+    assert_int_equal(column->plateaus, 1);
+    assert_in_range(column->plateau[0].readings, 24, 27);
+    assert_true(fabs(column->plateau[0].load - 10000) < 40);
+    assert_int_equal(column->glitches, 15);
+    assert_in_range(column->quiet.allan.group[0].pairs, 120, 147);
+}
+
 /* White noise of 60 counts: 60 / sqrt(n) for n readings; a drift takes over where it is as much. */
 static void statistics_of_white_noise_on_levels(void **state) {
     (void)state;
@@ -121,6 +138,7 @@ static void the_pace_is_counted(void **state) {
 int main(void) {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test_setup_teardown(no_dead_word_becomes_a_plateau, begin, end),
+        cmocka_unit_test_setup_teardown(a_run_is_no_part_of_its_level, begin, end),
         cmocka_unit_test_setup_teardown(statistics_of_white_noise_on_levels, begin, end),
         cmocka_unit_test_setup_teardown(a_long_drift_bounds_the_averaging, begin, end),
         cmocka_unit_test_setup_teardown(the_pace_is_counted, begin, end),

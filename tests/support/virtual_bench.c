@@ -57,6 +57,7 @@ static void take_event(struct virtual_bench *bench, struct up_procedure *procedu
         break;
     case UP_EVENT_PLATEAU:
         bench->plateaus++;
+        bench->glitches += event->plateau.glitches;
         break;
     case UP_EVENT_TRIAL:
         bench->trials++;

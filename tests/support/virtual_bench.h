@@ -16,6 +16,7 @@ struct virtual_bench {
     struct up_reader reader;
     struct up_calibration calibration;
     unsigned asks, plateaus, trials, faults;
+    unsigned glitches; /* within all plateaus */
     unsigned asked[UP_ACTIONS];
     char fault[200]; /* the latest */
     /* Called at each ask; true: it has answered, or acted, itself. May be NULL. */
