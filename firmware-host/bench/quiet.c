@@ -12,7 +12,7 @@ void up_quiet_begin(struct up_quiet *quiet) {
 
 /* The straight line through the level so far; kept where it is the longest. */
 static void close_level(struct up_quiet *quiet) {
-    double n = (double)quiet->count;
+    double n = quiet->count > 0 ? (double)quiet->count : 1;
     double spread = quiet->tt - quiet->t * quiet->t / n;
     double length_s = quiet->last_s - quiet->start_s;
     if (quiet->count >= 3 && spread > 0 && !(length_s <= quiet->longest_s)) {

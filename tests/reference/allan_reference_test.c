@@ -63,7 +63,7 @@ static double plain(const double *from, int count, int factor, double *squares, 
         }
         last = sum / factor;
     }
-    return sqrt(*squares / (2 * *pairs));
+    return *pairs > 0 ? sqrt(*squares / (2 * *pairs)) : (double)NAN;
 }
 
 static void every_factor_and_breaks_as_defined(void **state) {
