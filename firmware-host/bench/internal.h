@@ -40,12 +40,16 @@ struct up_procedure {
 
     /* the stream */
     struct up_screen screen;
+    struct up_pace pace;
+    double arrival_s;        /* host time of the lines that are being fed; 0: nobody tells */
     struct up_reading *held; /* since the open or last ask */
     size_t held_count, held_room;
     double now_s;
     bool has_time; /* a sample has come */
     double live_load;
-    double temp_c; /* told by the operator, the rig, or the last plateau */
+    bool overloaded;   /* and told so */
+    bool stall_spoilt; /* a reading; the burst that follows it spoils no other */
+    double temp_c;     /* told by the operator, the rig, or the last plateau */
 
     /* where we are */
     enum stage stage;

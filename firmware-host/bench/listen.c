@@ -14,13 +14,19 @@ struct up_listening *up_listening_create(const struct up_rig *rig, bool skip_fir
     listening->columns = rig->line.loads;
     listening->column = up_allocate((size_t)rig->line.loads, sizeof *listening->column);
     listening->interval_step = 1;
+    listening->arrival_s = (double)NAN;
+    up_pace_begin(&listening->pace);
     up_reader_begin(&listening->reader, &rig->line, skip_first_line);
     for (int i = 0; i < listening->columns; i++) {
         struct up_heard_column *column = &listening->column[i];
         column->field = rig->line.load[i].field;
         column->floor_step = 1;
+        up_quiet_begin(&column->quiet);
         column->finder = up_finder_create(rig->window_s, rig->read_after_s);
         up_screen_begin(&column->screen, rig->line.word_bits, rig->division_counts);
+        if (rig->line.load_unit != UP_LOAD_COUNTS && rig->capacity_kg > 0) {
+            up_screen_bears(&column->screen, rig->capacity_kg);
+        }
     }
     return listening;
 }
@@ -58,6 +64,11 @@ static void keep_plateau(struct up_heard_column *column, const struct up_plateau
         column->plateau[column->plateaus] = *plateau;
     }
     column->plateaus++;
+    if (!isnan(plateau->lag1)) {
+        double squares = plateau->sd * plateau->sd * plateau->readings;
+        column->lag1_sum += squares * plateau->lag1;
+        column->lag1_weight += squares;
+    }
 }
 
 static void take_reading(struct up_heard_column *column, const struct up_reading *reading) {
@@ -68,7 +79,9 @@ static void take_reading(struct up_heard_column *column, const struct up_reading
             column->glitch[column->glitches] =
                 (struct up_glitch){reading->time_s, reading->load, reading->verdict};
         }
-        column->glitches++;
+        column->glitches += 1 + reading->back;
+        up_finder_push(column->finder, reading, floor, &plateau);
+        up_quiet_push(&column->quiet, reading, up_finder_on_level(column->finder));
         return;
     }
     if (!isnan(floor)) {
@@ -78,10 +91,14 @@ static void take_reading(struct up_heard_column *column, const struct up_reading
     if (up_finder_push(column->finder, reading, floor, &plateau)) {
         keep_plateau(column, &plateau);
     }
+    up_quiet_push(&column->quiet, reading, up_finder_on_level(column->finder));
 }
 
 static void take_sample(struct up_listening *listening, const struct up_sample *sample) {
     struct up_reading reading;
+    struct up_pace_event event;
+    double clock_s = listening->reader.rule->time_unit_s > 0 ? sample->time_s : (double)NAN;
+    up_pace_push(&listening->pace, clock_s, listening->arrival_s, &event);
     if (listening->samples == 0) {
         listening->first_s = sample->time_s;
     } else {
@@ -99,6 +116,10 @@ static void take_sample(struct up_listening *listening, const struct up_sample *
     }
 }
 
+void up_listening_arrival(struct up_listening *listening, double arrival_s) {
+    listening->arrival_s = arrival_s;
+}
+
 void up_listening_bytes(struct up_listening *listening, const char *bytes, size_t length) {
     struct up_sample sample;
     listening->bytes += length;
@@ -111,6 +132,7 @@ void up_listening_end(struct up_listening *listening) {
     struct up_reading reading;
     struct up_plateau plateau;
     up_reader_end(&listening->reader);
+    listening->pace.count[UP_PACE_BACK] = listening->reader.count[UP_REFUSED_TIME];
     for (int i = 0; i < listening->columns; i++) {
         struct up_heard_column *column = &listening->column[i];
         while (up_screen_flush(&column->screen, &reading)) {
@@ -119,6 +141,7 @@ void up_listening_end(struct up_listening *listening) {
         if (up_finder_end(column->finder, column->screen.noise_floor, &plateau)) {
             keep_plateau(column, &plateau);
         }
+        up_quiet_end(&column->quiet);
     }
 }
 
@@ -131,6 +154,11 @@ double up_listening_rate_hz(const struct up_listening *listening) {
     memcpy(copy, listening->interval, listening->intervals * sizeof copy[0]);
     middle_s = up_median(copy, listening->intervals);
     return middle_s > 0 ? 1 / middle_s : (double)NAN;
+}
+
+double up_listening_clock_hz(const struct up_listening *listening) {
+    const struct up_line_rule *rule = listening->reader.rule;
+    return rule->time_unit_s == 0 ? rule->rate_hz : up_listening_rate_hz(listening);
 }
 
 double up_listening_noise(const struct up_heard_column *column) {
@@ -146,4 +174,8 @@ double up_listening_noise(const struct up_heard_column *column) {
         squares += column->plateau[i].sd * column->plateau[i].sd;
     }
     return sqrt(squares / (double)plateaus);
+}
+
+double up_listening_lag1(const struct up_heard_column *column) {
+    return column->lag1_weight > 0 ? column->lag1_sum / column->lag1_weight : (double)NAN;
 }

@@ -101,7 +101,8 @@ struct up_finder {
     struct up_reading *held; /* of the level so far, or of the run that may begin one */
     size_t count, room;
     bool on_level;
-    double level; /* median of the level's latest readings */
+    double level_low, level_high; /* the level lies between them, or is both */
+    size_t level_end;             /* it was taken of the readings before this one */
     double step_s;
 };
 
@@ -124,8 +125,62 @@ static void drop(struct up_finder *finder, size_t first) {
     memmove(finder->held, finder->held + first, finder->count * sizeof *finder->held);
 }
 
+/* Loads are numbers: fmin's care for others costs a call. */
+static double least(double a, double b) {
+    return a < b ? a : b;
+}
+
+static double greatest(double a, double b) {
+    return a > b ? a : b;
+}
+
+/* The median of the last four: the middle two of them, whatever the others are. */
+static double median_of_last_few(const struct up_finder *finder) {
+    const struct up_reading *last = &finder->held[finder->count - LAST_FEW];
+    double low = least(last[0].load, last[1].load), high = greatest(last[0].load, last[1].load);
+    low = greatest(low, least(last[2].load, last[3].load));
+    high = least(high, greatest(last[2].load, last[3].load));
+    return 0.5 * (low + high);
+}
+
+/* The level is the median of the latest readings. Mostly their least and greatest tell already that
+   no step has come, so the median itself is taken where it is asked for only. */
+static void set_level(struct up_finder *finder) {
+    size_t first = finder->count > LEVEL_SPAN ? finder->count - LEVEL_SPAN : 0;
+    finder->level_end = finder->count;
+    finder->level_low = finder->level_high = finder->held[first].load;
+    for (size_t i = first; i < finder->count; i++) {
+        double load = finder->held[i].load;
+        finder->level_low = least(load, finder->level_low);
+        finder->level_high = greatest(load, finder->level_high);
+    }
+}
+
+static void take_level(struct up_finder *finder) {
+    double load[LEVEL_SPAN];
+    size_t first = finder->level_end > LEVEL_SPAN ? finder->level_end - LEVEL_SPAN : 0;
+    if (finder->level_low == finder->level_high) {
+        return; /* taken already, or all the same */
+    }
+    for (size_t i = first; i < finder->level_end; i++) {
+        load[i - first] = finder->held[i].load;
+    }
+    finder->level_low = finder->level_high = up_median(load, finder->level_end - first);
+}
+
+static bool is_step(struct up_finder *finder, double noise_floor) {
+    double now = median_of_last_few(finder);
+    double limit = STEP_FLOORS * noise_floor;
+    if (now - finder->level_low <= limit && finder->level_high - now <= limit) {
+        return false;
+    }
+    take_level(finder);
+    return fabs(now - finder->level_low) > limit;
+}
+
 static void hold(struct up_finder *finder, const struct up_reading *reading) {
     if (finder->count == HELD_MAX) { /* an endless level: its beginning is what gets read */
+        take_level(finder);
         finder->count = HELD_MAX / 2;
     }
     if (finder->count == finder->room) {
@@ -133,15 +188,6 @@ static void hold(struct up_finder *finder, const struct up_reading *reading) {
         finder->held = up_reallocate(finder->held, finder->room, sizeof *finder->held);
     }
     finder->held[finder->count++] = *reading;
-}
-
-static double median_of_last(const struct up_finder *finder, size_t span) {
-    double load[RUN_MAX];
-    size_t count = span < finder->count ? span : finder->count;
-    for (size_t i = 0; i < count; i++) {
-        load[i] = finder->held[finder->count - count + i].load;
-    }
-    return up_median(load, count);
 }
 
 /* The run of readings that may begin a level: a quarter of the window, five readings at least. */
@@ -161,7 +207,7 @@ static void seek_level(struct up_finder *finder, double noise_floor) {
     if (up_plateau_judge(finder->held, finder->count, noise_floor, 0.5 * noise_floor, &run)) {
         finder->on_level = true;
         finder->step_s = finder->held[0].time_s;
-        finder->level = median_of_last(finder, LEVEL_SPAN);
+        set_level(finder);
     }
 }
 
@@ -195,9 +241,25 @@ static bool read_level(struct up_finder *finder, size_t end, double noise_floor,
     return settled;
 }
 
+/* What a stuck converter repeated is no part of the level, nor can it have begun one. */
+static void take_back(struct up_finder *finder, const struct up_reading *stuck) {
+    unsigned back = stuck->back;
+    while (back > 0 && finder->count > 0 && finder->held[finder->count - 1].load == stuck->load) {
+        finder->count--;
+        back--;
+    }
+    finder->on_level = finder->on_level && finder->count >= LEAST_READINGS;
+    if (finder->on_level) {
+        set_level(finder);
+    }
+}
+
 bool up_finder_push(struct up_finder *finder, const struct up_reading *reading, double noise_floor,
                     struct up_plateau *plateau) {
     bool found = false;
+    if (reading->back > 0) {
+        take_back(finder, reading);
+    }
     if (reading->verdict != UP_READING_GOOD || isnan(noise_floor)) {
         return false;
     }
@@ -206,15 +268,19 @@ bool up_finder_push(struct up_finder *finder, const struct up_reading *reading, 
         seek_level(finder, noise_floor);
         return false;
     }
-    if (fabs(median_of_last(finder, LAST_FEW) - finder->level) > STEP_FLOORS * noise_floor) {
+    if (is_step(finder, noise_floor)) {
         size_t end = finder->count - LAST_FEW;
         found = read_level(finder, end, noise_floor, plateau);
         drop(finder, end);
         finder->on_level = false;
     } else if (finder->count % LEVEL_EVERY == 0) {
-        finder->level = median_of_last(finder, LEVEL_SPAN);
+        set_level(finder);
     }
     return found;
+}
+
+bool up_finder_on_level(const struct up_finder *finder) {
+    return finder->on_level;
 }
 
 bool up_finder_end(struct up_finder *finder, double noise_floor, struct up_plateau *plateau) {

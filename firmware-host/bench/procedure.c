@@ -20,6 +20,10 @@ static const double STEP_FLOORS = 20;
    recordings): so much slope is no sign that a reading has not settled. */
 static const double CREEP_ALLOWED_REL = 0.005;
 
+/* An overload is over, and the next one told anew, where the load is below this share of what the
+   cell bears. */
+static const double RELIEVED = 0.95;
+
 const char *up_action_name(enum up_action action) {
     static const char *const names[UP_ACTIONS] = {
         [UP_ACTION_ADD_BALLAST] = "add-ballast", [UP_ACTION_READ_TEMPERATURE] = "read-temperature",
@@ -226,6 +230,9 @@ bool up_procedure_answer(struct up_procedure *procedure, unsigned id, enum up_an
     }
     procedure->done_s = procedure->now_s;
     procedure->stage = STAGE_READING;
+    if (procedure->rig.line.poll[0] != '\0') { /* nobody asked the device while we waited */
+        up_pace_pause(&procedure->pace);
+    }
     if (word == UP_ANSWER_STOP) {
         procedure->stopped = true;
         finish(procedure);
@@ -372,6 +379,24 @@ static void take_plateau(struct up_procedure *procedure, const struct up_plateau
     procedure->last = point_of(plateau);
 }
 
+/* A run of equal words reaches into the window, and it is not yet clear whether it is chance. */
+static bool may_be_stuck(const struct up_procedure *procedure, double from_s) {
+    double start_s = 0;
+    return up_screen_may_be_stuck(&procedure->screen, &start_s) &&
+           start_s < from_s + procedure->rig.window_s;
+}
+
+static void tell_unsettled(struct up_procedure *procedure, const struct up_plateau *plateau) {
+    if (plateau->glitches > plateau->readings) {
+        push_fault(procedure,
+                   "%u of %u readings were glitches: check the converter, its supply and its wires",
+                   plateau->glitches, plateau->glitches + plateau->readings);
+    } else {
+        push_fault(procedure, "the reading did not settle within %g s of its time",
+                   procedure->rig.patience_s);
+    }
+}
+
 static void try_reading(struct up_procedure *procedure) {
     const struct up_rig *rig = &procedure->rig;
     struct up_plateau plateau;
@@ -385,7 +410,7 @@ static void try_reading(struct up_procedure *procedure) {
     }
     step_s = step_time(procedure);
     from_s = step_s + wait_s;
-    if (procedure->now_s < from_s + rig->window_s) {
+    if (procedure->now_s < from_s + rig->window_s || may_be_stuck(procedure, from_s)) {
         return;
     }
     first = first_from(procedure, from_s);
@@ -402,30 +427,147 @@ static void try_reading(struct up_procedure *procedure) {
     }
     procedure->late_s += rig->window_s / 2;
     if (procedure->late_s > rig->patience_s) {
-        push_fault(procedure, "the reading did not settle within %g s of its time",
-                   rig->patience_s);
+        tell_unsettled(procedure, &plateau);
         break_step(procedure);
     }
+}
+
+/* ---- samples ---- */
+
+/* They had been held as good ones. */
+static void take_back(struct up_procedure *procedure, unsigned back) {
+    for (size_t i = procedure->held_count; i > 0 && back > 0; i--) {
+        struct up_reading *reading = &procedure->held[i - 1];
+        if (reading->verdict == UP_READING_GOOD) {
+            reading->verdict = UP_READING_STUCK;
+            back--;
+        }
+    }
+}
+
+/* What hangs on the cell as far as it is known; NaN where it is not. */
+static double hanging_kg(const struct up_procedure *procedure, double load) {
+    const struct up_rig *rig = &procedure->rig;
+    if (rig->line.load_unit != UP_LOAD_COUNTS) {
+        return load;
+    }
+    if (procedure->calibrating || !procedure->tare.known) {
+        return (double)NAN;
+    }
+    return (load - procedure->tare.load) / procedure->calibration.slope_counts_kg + rig->ballast_kg;
+}
+
+static void watch_overload(struct up_procedure *procedure, struct up_reading *reading) {
+    double capacity_kg = procedure->rig.capacity_kg;
+    double kg = hanging_kg(procedure, reading->load);
+    if (capacity_kg == 0 ||
+        (reading->verdict != UP_READING_GOOD && reading->verdict != UP_READING_OVERLOAD)) {
+        return;
+    }
+    if (kg > capacity_kg) {
+        reading->verdict = UP_READING_OVERLOAD;
+    }
+    if (reading->verdict != UP_READING_OVERLOAD) {
+        procedure->overloaded = procedure->overloaded && !(fabs(kg) < RELIEVED * capacity_kg);
+    } else if (!procedure->overloaded) {
+        procedure->overloaded = true;
+        push_fault(procedure, "take the load off at once: %.2f kg hang on a cell that bears %g kg",
+                   fabs(kg), capacity_kg);
+        if (procedure->stage == STAGE_READING) {
+            break_step(procedure);
+        }
+    }
+}
+
+static void tell_pace(struct up_procedure *procedure, const struct up_pace_event *event) {
+    switch (event->kind) {
+    case UP_PACE_STALL:
+        push_fault(procedure, "no line came for %.1f s: this reading is spoilt", event->interval_s);
+        break;
+    case UP_PACE_BURST:
+        push_fault(procedure, "lines came in a burst and carry no clock: this reading is spoilt");
+        break;
+    case UP_PACE_RATE:
+        push_fault(procedure,
+                   "a line comes every %.3g s now and came every %.3g s before: check the "
+                   "converter; this reading is spoilt",
+                   event->interval_s, event->settled_s);
+        break;
+    case UP_PACE_BACK:
+    case UP_PACE_KINDS:
+        break;
+    }
+}
+
+/* Where the lines carry a clock, what the host held back for a while is as good as ever. */
+static bool spoils(const struct up_pace_event *event) {
+    return event->kind == UP_PACE_RATE || !event->by_device ||
+           (event->kind == UP_PACE_STALL && event->lines_lost);
+}
+
+static void watch_pace(struct up_procedure *procedure, const struct up_sample *sample) {
+    const struct up_line_rule *line = &procedure->rig.line;
+    struct up_pace_event event;
+    double time_s = line->time_unit_s > 0 ? sample->time_s : (double)NAN;
+    /* A polled device sends when it is asked: arrivals tell of us, not of it. */
+    bool told = procedure->arrival_s > 0 && line->poll[0] == '\0';
+    double arrival_s = told ? procedure->arrival_s : (double)NAN;
+    if (!up_pace_push(&procedure->pace, time_s, arrival_s, &event)) {
+        return;
+    }
+    bool told_already = event.kind == UP_PACE_BURST && procedure->stall_spoilt;
+    bool spoilt = procedure->stage == STAGE_READING && spoils(&event) && !told_already;
+    procedure->stall_spoilt = event.kind == UP_PACE_STALL && spoilt;
+    if (spoilt) {
+        tell_pace(procedure, &event);
+        break_step(procedure);
+    }
+}
+
+static void take_reading(struct up_procedure *procedure, struct up_reading *reading) {
+    watch_overload(procedure, reading);
+    if (procedure->stage == STAGE_FINISHED) {
+        return;
+    }
+    take_back(procedure, reading->back);
+    hold(procedure, reading);
+    if (reading->verdict == UP_READING_GOOD) {
+        procedure->live_load = reading->load - (procedure->tare.known ? procedure->tare.load : 0);
+    }
+    if (procedure->stage == STAGE_READING) {
+        try_reading(procedure);
+    }
+}
+
+static void begin_stream(struct up_procedure *procedure, double time_s) {
+    const struct up_rig *rig = &procedure->rig;
+    procedure->has_time = true;
+    /* what was asked and answered before counts from here */
+    procedure->ask.time_s = procedure->done_s = time_s;
+    up_pace_begin(&procedure->pace);
+    if (rig->line.load_unit != UP_LOAD_COUNTS && rig->capacity_kg > 0) {
+        up_screen_bears(&procedure->screen, rig->capacity_kg);
+    }
+}
+
+void up_procedure_arrival(struct up_procedure *procedure, double arrival_s) {
+    procedure->arrival_s = arrival_s;
 }
 
 void up_procedure_sample(struct up_procedure *procedure, const struct up_sample *sample) {
     struct up_reading reading;
     procedure->now_s = sample->time_s;
-    if (!procedure->has_time) { /* what was asked and answered before counts from here */
-        procedure->has_time = true;
-        procedure->ask.time_s = procedure->done_s = sample->time_s;
+    if (!procedure->has_time) {
+        begin_stream(procedure, sample->time_s);
     }
-    if (procedure->stage == STAGE_FINISHED ||
-        !up_screen_push(&procedure->screen, sample->time_s, sample->load[0], sample->temp_c,
-                        &reading)) {
+    if (procedure->stage == STAGE_FINISHED) {
         return;
     }
-    hold(procedure, &reading);
-    if (reading.verdict == UP_READING_GOOD) {
-        procedure->live_load = reading.load - (procedure->tare.known ? procedure->tare.load : 0);
-    }
-    if (procedure->stage == STAGE_READING) {
-        try_reading(procedure);
+    watch_pace(procedure, sample);
+    if (procedure->stage != STAGE_FINISHED &&
+        up_screen_push(&procedure->screen, sample->time_s, sample->load[0], sample->temp_c,
+                       &reading)) {
+        take_reading(procedure, &reading);
     }
 }
 

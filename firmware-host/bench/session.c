@@ -34,6 +34,10 @@ static double monotonic_s(void) {
     return (double)now.tv_sec + 1e-9 * (double)now.tv_nsec;
 }
 
+static bool is_live(const struct up_rig *rig) {
+    return rig->port_kind == UP_PORT_PTY || rig->port_kind == UP_PORT_SERIAL;
+}
+
 static bool is_polled(const struct loop *loop) {
     return loop->session->rig->line.poll[0] != '\0';
 }
@@ -189,6 +193,9 @@ static bool hear_source(struct loop *loop, struct up_failure *failure) {
         loop->last_byte_s = monotonic_s();
         if (session->listener.bytes != NULL) {
             session->listener.bytes(session->listener.context, bytes, length);
+        }
+        if (is_live(session->rig)) {
+            up_procedure_arrival(session->procedure, loop->last_byte_s);
         }
         feed(loop, bytes, length);
         return judge_lines(loop, failure);

@@ -23,6 +23,7 @@ const struct option_text options_listen[] = {
     OPTION_END};
 
 enum { LOADS_MAX = 256, CHUNK = 65536, LEAST_LINES = 20 };
+enum { LEAST_PAIRS = 8 }; /* an Allan deviation of fewer is too vague to call it the least */
 
 /* ---- hearing ---- */
 
@@ -73,6 +74,9 @@ static bool hear_port(const struct up_rig *rig, struct up_source *source, double
             continue;
         }
         read = up_source_read(source, bytes, sizeof bytes, &length);
+        if (rig->line.poll[0] == '\0') {
+            up_listening_arrival(listening, monotonic_s());
+        }
         up_listening_bytes(listening, bytes, length);
         if (read == UP_READ_LOST) {
             return up_fail(failure, UP_STATUS_UNABLE, "the device is gone: check its cable");
@@ -165,6 +169,54 @@ static json_t *refusals_to_json(const struct up_reader *reader) {
     return object;
 }
 
+static json_t *pace_to_json(const struct up_pace *pace) {
+    json_t *counts = json_object();
+    json_t *first = json_array();
+    uint64_t events = pace->count[UP_PACE_STALL] + pace->count[UP_PACE_BURST];
+    events += pace->count[UP_PACE_RATE];
+    for (int i = 0; i < UP_PACE_KINDS; i++) {
+        json_object_set_new(counts, up_pace_name((enum up_pace_kind)i),
+                            json_integer((json_int_t)pace->count[i]));
+    }
+    for (uint64_t i = 0; i < events && i < UP_PACE_FIRST_MAX; i++) {
+        const struct up_pace_event *event = &pace->first[i];
+        json_array_append_new(first,
+                              json_pack("{s:s, s:f, s:f, s:o}", "kind", up_pace_name(event->kind),
+                                        "time_s", event->time_s, "interval_s", event->interval_s,
+                                        "settled_s", number_or_null(event->settled_s)));
+    }
+    return json_pack("{s:o, s:o}", "counts", counts, "first", first);
+}
+
+static json_t *allan_to_json(const struct up_allan *allan, double rate_hz) {
+    json_t *list = json_array();
+    for (int i = 0; i < UP_ALLAN_FACTORS && allan->group[i].pairs > 0; i++) {
+        json_array_append_new(list,
+                              json_pack("{s:f, s:o, s:f, s:I}", "readings", up_allan_factor(i),
+                                        "tau_s", number_or_null(up_allan_factor(i) / rate_hz),
+                                        "deviation", up_allan_deviation(allan, i), "pairs",
+                                        (json_int_t)allan->group[i].pairs));
+    }
+    return list;
+}
+
+static json_t *allan_minimum_to_json(const struct up_allan *allan, double rate_hz) {
+    int best = up_allan_minimum(allan, LEAST_PAIRS);
+    return best < 0 ? json_null()
+                    : json_pack("{s:f, s:o, s:f}", "readings", up_allan_factor(best), "tau_s",
+                                number_or_null(up_allan_factor(best) / rate_hz), "deviation",
+                                up_allan_deviation(allan, best));
+}
+
+static void add_statistics(json_t *json, const struct up_heard_column *column, double rate_hz) {
+    const struct up_quiet *quiet = &column->quiet;
+    json_object_set_new(json, "lag1", number_or_null(up_listening_lag1(column)));
+    json_object_set_new(json, "allan", allan_to_json(&quiet->allan, rate_hz));
+    json_object_set_new(json, "allan_minimum", allan_minimum_to_json(&quiet->allan, rate_hz));
+    json_object_set_new(json, "drift_per_min", number_or_null(60 * quiet->slope_per_s));
+    json_object_set_new(json, "drift_over_s", number_or_null(quiet->longest_s));
+}
+
 static void print_document(const struct up_listening *listening, const struct load_fit *fit) {
     json_t *columns = json_array();
     for (int i = 0; i < listening->columns; i++) {
@@ -174,20 +226,21 @@ static void print_document(const struct up_listening *listening, const struct lo
                       number_or_null(up_listening_noise(column)), "glitch_count",
                       (json_int_t)column->glitches, "plateau_count", (json_int_t)column->plateaus,
                       "glitches", glitches_to_json(column), "plateaus", plateaus_to_json(column));
+        add_statistics(json, column, up_listening_clock_hz(listening));
         if (fit != NULL && fit[i].count > 0) {
             json_object_set_new(json, "fit", fit_to_json(&fit[i]));
         }
         json_array_append_new(columns, json);
     }
     print_json(json_pack(
-        "{s:s, s:I, s:I, s:I, s:o, s:o, s:o, s:o}", "schema", "upthrust-listen-1", "bytes",
+        "{s:s, s:I, s:I, s:I, s:o, s:o, s:o, s:o, s:o}", "schema", "upthrust-listen-1", "bytes",
         (json_int_t)listening->bytes, "lines", (json_int_t)listening->reader.lines, "refused",
         (json_int_t)up_reader_refused(&listening->reader), "refused_why",
         refusals_to_json(&listening->reader), "rate_hz",
         number_or_null(up_listening_rate_hz(listening)), "duration_s",
         number_or_null(listening->samples > 0 ? listening->last_s - listening->first_s
                                               : (double)NAN),
-        "columns", columns));
+        "pace", pace_to_json(&listening->pace), "columns", columns));
 }
 
 static void print_refusals(const struct up_reader *reader) {
@@ -202,6 +255,22 @@ static void print_refusals(const struct up_reader *reader) {
         char *safe = up_text_for_terminal(reader->refused_text[i]);
         printf("  line %llu was: %s\n", (unsigned long long)reader->refused_line[i], safe);
         free(safe);
+    }
+}
+
+static void print_pace(const struct up_pace *pace) {
+    uint64_t told = 0;
+    for (int i = 0; i < UP_PACE_KINDS; i++) {
+        if (pace->count[i] > 0) {
+            printf("  %s: %llu\n", up_pace_name((enum up_pace_kind)i),
+                   (unsigned long long)pace->count[i]);
+            told += i == UP_PACE_BACK ? 0 : pace->count[i];
+        }
+    }
+    for (uint64_t i = 0; i < told && i < 4; i++) {
+        const struct up_pace_event *event = &pace->first[i];
+        printf("  %s at %.3f s: %.3g s, before %.3g s a line\n", up_pace_name(event->kind),
+               event->time_s, event->interval_s, event->settled_s);
     }
 }
 
@@ -227,10 +296,41 @@ static void print_plateaus(const struct up_heard_column *column, const struct lo
     }
 }
 
-static void print_column(const struct up_heard_column *column, const struct load_fit *fit) {
+/* "Allan deviation: 68 at 0.1 s, 24 at 1 s; least 14 at 5 s". */
+static void print_allan(const struct up_allan *allan, double rate_hz) {
+    int best = up_allan_minimum(allan, LEAST_PAIRS);
+    const char *before = "  Allan deviation: ";
+    for (int i = 0; i < UP_ALLAN_FACTORS; i += 3) {
+        if (allan->group[i].pairs >= LEAST_PAIRS) {
+            printf("%s%.3g at %.3g s", before, up_allan_deviation(allan, i),
+                   up_allan_factor(i) / rate_hz);
+            before = ", ";
+        }
+    }
+    if (best >= 0) {
+        printf("; least %.3g at %.3g s\n", up_allan_deviation(allan, best),
+               up_allan_factor(best) / rate_hz);
+    }
+}
+
+static void print_statistics(const struct up_heard_column *column, double rate_hz) {
+    const struct up_quiet *quiet = &column->quiet;
+    if (!isnan(up_listening_lag1(column))) {
+        printf("  neighbouring readings correlate by %+.2f\n", up_listening_lag1(column));
+    }
+    print_allan(&quiet->allan, rate_hz);
+    if (!isnan(quiet->slope_per_s)) {
+        printf("  longest quiet level %.3g s, drift %+.3g a minute\n", quiet->longest_s,
+               60 * quiet->slope_per_s);
+    }
+}
+
+static void print_column(const struct up_heard_column *column, double rate_hz,
+                         const struct load_fit *fit) {
     printf("column %d: noise of one reading %.4g; %llu glitches; %llu plateaus\n", column->field,
            up_listening_noise(column), (unsigned long long)column->glitches,
            (unsigned long long)column->plateaus);
+    print_statistics(column, rate_hz);
     for (uint64_t i = 0; i < column->glitches && i < 20; i++) {
         const struct up_glitch *glitch = &column->glitch[i];
         printf("  glitch at %.3f s: %.10g, %s\n", glitch->time_s, glitch->load,
@@ -252,8 +352,10 @@ static void print_words(const struct up_listening *listening, const struct load_
         printf("rate %.3f Hz by the device's clock, over %.1f s\n", up_listening_rate_hz(listening),
                listening->last_s - listening->first_s);
     }
+    print_pace(&listening->pace);
     for (int i = 0; i < listening->columns; i++) {
-        print_column(&listening->column[i], fit != NULL ? &fit[i] : NULL);
+        print_column(&listening->column[i], up_listening_clock_hz(listening),
+                     fit != NULL ? &fit[i] : NULL);
     }
 }
 

@@ -70,7 +70,7 @@ enum up_event_kind {
     UP_EVENT_ASK,
     UP_EVENT_PLATEAU,
     UP_EVENT_TRIAL,
-    UP_EVENT_FAULT,    /* text; the step is asked for again */
+    UP_EVENT_FAULT,    /* text: the step is asked for again, or a load must come off at once */
     UP_EVENT_FINISHED, /* done or stopped; results or calibration can be taken */
 };
 
@@ -114,6 +114,9 @@ void up_procedure_destroy(struct up_procedure *procedure);
 /* The next thing to ask, show or store; false when there is nothing now: feed samples. */
 bool up_procedure_next(struct up_procedure *procedure, struct up_event *event);
 void up_procedure_sample(struct up_procedure *procedure, const struct up_sample *sample);
+/* Before the samples of a chunk from a live port: the host's monotonic time at which it came. Never
+   0; where it is never told, only the device's clock is looked at. */
+void up_procedure_arrival(struct up_procedure *procedure, double arrival_s);
 
 /* False, changing nothing, for an id that is not the open ask's, or a number that is missing, not
    finite or impossible (with the reason in the failure). */

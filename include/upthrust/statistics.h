@@ -7,6 +7,7 @@
 
 #include <stdbool.h>
 #include <stddef.h>
+#include <stdint.h>
 
 /* Mean, experimental standard deviation (n - 1) and lag-1 autocorrelation, two passes.
    sd is NaN for n < 2, lag1 for a constant series. */
@@ -48,5 +49,34 @@ double up_coverage_factor(double probability, double dof);
 
 /* Effective degrees of freedom, Welch-Satterthwaite (GUM G.4.1), of contributions u[i]. */
 double up_effective_dof(const double *u, const double *dof, size_t count);
+
+/* ---- Allan deviation, without overlap, of a stream ----
+   sqrt of half the mean square of the difference between the means of neighbouring groups of as
+   many values as the factor says: 1, 2, 5, 10, ... 2e6. Memory does not grow with the stream. */
+enum { UP_ALLAN_FACTORS = 20 };
+
+struct up_allan_group {
+    double sum, last;
+    unsigned parts; /* of the group that is being filled */
+    bool has_last;
+    double squares;
+    uint64_t pairs;
+};
+
+struct up_allan {
+    struct up_allan_group group[UP_ALLAN_FACTORS];
+    double origin;
+    bool has_origin;
+};
+
+void up_allan_begin(struct up_allan *allan);
+void up_allan_push(struct up_allan *allan, double value);
+/* A step or a gap: no group and no pair reaches across it. */
+void up_allan_break(struct up_allan *allan);
+double up_allan_factor(int index);
+/* NaN where there is no pair. */
+double up_allan_deviation(const struct up_allan *allan, int index);
+/* The index of the least deviation among those with so many pairs; -1 where there is none. */
+int up_allan_minimum(const struct up_allan *allan, uint64_t least_pairs);
 
 #endif

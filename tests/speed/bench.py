@@ -3,7 +3,6 @@
 """Times whole programs, median of three, and prints ratios against a peer of the same run."""
 import os
 import random
-import resource
 import shutil
 import statistics
 import subprocess
@@ -14,6 +13,7 @@ import time
 build = sys.argv[1]
 work = tempfile.mkdtemp()
 LINES = 1_000_000
+LONG_BYTES = 200_000_000
 capture = work + "/capture"
 rig = work + "/rig.ini"
 
@@ -36,6 +36,54 @@ def make_capture():
         for i in range(LINES):
             level = 100000 * ((i // 20000) % 5)
             out.write("%d,%d,21.5\n" % (100 * i, level + rng.gauss(0, 60)))
+
+
+def make_long(name, size):
+    """The capture over and over, its clock going on; a tenth of it is the short one."""
+    with open(name, "w") as out:
+        span, written, turn = 100 * LINES, 0, 0
+        while written < size:
+            for line in open(capture):
+                time_ms, _, rest = line.partition(",")
+                written += out.write("%d,%s" % (turn * span + int(time_ms), rest))
+                if written >= size:
+                    break
+            turn += 1
+
+
+# A child begins with the peak of the program that starts it, so that one must be small.
+PEAK = """
+#include <stdio.h>
+#include <sys/resource.h>
+#include <sys/wait.h>
+#include <unistd.h>
+int main(int argc, char **argv) {
+    struct rusage usage;
+    int status;
+    pid_t child = fork();
+    if (argc > 1 && child == 0) execv(argv[1], argv + 1);
+    if (wait4(child, &status, 0, &usage) != child || status != 0) return 1;
+    fprintf(stderr, "%ld", usage.ru_maxrss);
+}
+"""
+
+
+def peak_kib(command):
+    source = work + "/peak.c"
+    open(source, "w").write(PEAK)
+    subprocess.run(["cc", "-std=c17", "-D_DEFAULT_SOURCE", "-o", work + "/peak", source], check=True)
+    run = subprocess.run([work + "/peak"] + command, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, check=True)
+    return int(run.stderr)
+
+
+def memory_row():
+    peak = []
+    for size in LONG_BYTES // 10, LONG_BYTES:
+        make_long(work + "/long", size)
+        peak.append(peak_kib([build + "/upthrust", "listen", "--rig", rig, "--replay", work + "/long"]))
+    os.remove(work + "/long")
+    flat = "as with a tenth of it" if peak[1] - peak[0] < 1024 else "NOT FLAT"
+    row("listen, peak memory over 200 MB", "%.1f" % (peak[1] / 1024), "MiB", "%s: %.1f MiB" % (flat, peak[0] / 1024))
 
 
 def seconds(command, **how):
@@ -69,7 +117,7 @@ print("%-52s %12s %-10s %s" % ("what", "figure", "unit", "ratio in this run"))
 row("listen, all checks on (1e6 lines)", "%.0f" % (LINES / ours), "lines/s")
 row("  awk: mean, square, difference of the same file", "%.0f" % (LINES / awk), "lines/s", "listen is %.2f times as fast" % (awk / ours))
 row("  python csv: the same", "%.0f" % (LINES / python), "lines/s", "listen is %.2f times as fast" % (python / ours))
-before = resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss
+memory_row()
 demo = seconds([build + "/upthrust", "demo", "--dir", work + "/demo", "--json"])
 row("demo: one session of 14 items, drawn and stored", "%.2f" % demo, "s")
 
@@ -98,5 +146,4 @@ int main(void) {
     own = float(subprocess.run([work + "/density"], capture_output=True, text=True).stdout)
     row("sea water density, exact Gibbs function", "%.0f" % own, "1/s")
     row("  gsw.rho_t_exact, vector call", "%.0f" % float(gsw), "1/s", "ours is %.2f times as fast" % (own / float(gsw)))
-row("largest memory of listen, awk or python above", "%.0f" % (before / 1024), "MiB")
 shutil.rmtree(work)

@@ -57,6 +57,7 @@ static void take_event(struct virtual_bench *bench, struct up_procedure *procedu
         break;
     case UP_EVENT_PLATEAU:
         bench->plateaus++;
+        bench->glitches += event->plateau.glitches;
         break;
     case UP_EVENT_TRIAL:
         bench->trials++;
@@ -75,6 +76,9 @@ static void one_sample(struct virtual_bench *bench, struct up_procedure *procedu
     struct up_sample sample;
     size_t length = tank_sample(bench->tank, line, sizeof line);
     for (const char *at = line; up_reader_take(&bench->reader, &at, &length, &sample);) {
+        if (bench->spoil != NULL) {
+            bench->spoil(bench, procedure, &sample);
+        }
         up_procedure_sample(procedure, &sample);
     }
 }

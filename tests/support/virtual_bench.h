@@ -16,11 +16,15 @@ struct virtual_bench {
     struct up_reader reader;
     struct up_calibration calibration;
     unsigned asks, plateaus, trials, faults;
+    unsigned glitches; /* within all plateaus */
     unsigned asked[UP_ACTIONS];
     char fault[200]; /* the latest */
     /* Called at each ask; true: it has answered, or acted, itself. May be NULL. */
     bool (*hook)(struct virtual_bench *bench, struct up_procedure *procedure,
                  const struct up_ask *ask);
+    /* Called with each sample before the procedure gets it, to change what the wire says. */
+    void (*spoil)(struct virtual_bench *bench, struct up_procedure *procedure,
+                  struct up_sample *sample);
     void *context;
 };
 

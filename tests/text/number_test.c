@@ -27,6 +27,14 @@ static uint64_t bits_of(double value) {
     return bits;
 }
 
+/* xorshift64*: the same numbers on every machine */
+static uint64_t draw(uint64_t *seed) {
+    *seed ^= *seed >> 12;
+    *seed ^= *seed << 25;
+    *seed ^= *seed >> 27;
+    return *seed * UINT64_C(0x2545F4914F6CDD1D);
+}
+
 static void test_numbers(void **state) {
     (void)state;
     static const struct {
@@ -125,6 +133,39 @@ static void test_no_numbers(void **state) {
                                 5, &value));
 }
 
+static size_t make_short(uint64_t *seed, char text[40]) {
+    static const char *const sign[] = {"", "-", "+"};
+    uint64_t bits = draw(seed);
+    int digits = 1 + (int)(bits % 17), point = (int)(bits / 17 % 20);
+    size_t length = (size_t)snprintf(text, 40, "%s", sign[bits / 400 % 3]);
+    for (int i = 0; i < digits; i++) {
+        if (i == point) {
+            text[length++] = '.';
+        }
+        text[length++] = (char)('0' + draw(seed) % 10);
+    }
+    if (bits / 1200 % 3 == 0) {
+        length += (size_t)snprintf(text + length, 40 - length, "%c%s%d", "eE"[bits / 3600 % 2],
+                                   sign[bits / 7200 % 3], (int)(bits / 21600 % 40));
+    }
+    text[length] = '\0';
+    return length;
+}
+
+/* The quick way for short numbers rounds as strtod does. */
+static void test_short_numbers_as_strtod(void **state) {
+    uint64_t seed = 77;
+    char text[40];
+    (void)state;
+    for (int i = 0; i < 500000; i++) {
+        size_t length = make_short(&seed, text);
+        double value = -1, wanted = strtod(text, NULL);
+        if (!up_text_number(text, length, &value) || bits_of(value) != bits_of(wanted)) {
+            fail_msg("\"%s\" gave %.17g", text, value);
+        }
+    }
+}
+
 static void test_only_the_length_is_read(void **state) {
     (void)state;
     static const char wire[] = {'1', '2', '.', '5', '7'}; /* no NUL at all */
@@ -156,14 +197,6 @@ static void test_printing(void **state) {
     assert_prints((double)INFINITY, "INF");
     assert_prints(-(double)INFINITY, "-INF");
     assert_prints((double)NAN, "");
-}
-
-/* xorshift64*: the same numbers on every machine */
-static uint64_t draw(uint64_t *seed) {
-    *seed ^= *seed >> 12;
-    *seed ^= *seed << 25;
-    *seed ^= *seed >> 27;
-    return *seed * UINT64_C(0x2545F4914F6CDD1D);
 }
 
 static void assert_comes_back(double value) {
@@ -256,6 +289,7 @@ int main(void) {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(test_numbers),
         cmocka_unit_test(test_no_numbers),
+        cmocka_unit_test(test_short_numbers_as_strtod),
         cmocka_unit_test(test_only_the_length_is_read),
         cmocka_unit_test(test_printing),
         cmocka_unit_test(test_round_trip),
