@@ -52,6 +52,13 @@ static const struct word time_units[] = {{"us", 1e-6}, {"ms", 1e-3}, {"s", 1}, {
 static const struct word load_units[] = {{"counts", UP_LOAD_COUNTS}, {"g", UP_LOAD_G},
                                          {"kg", UP_LOAD_KG},         {"lb", UP_LOAD_LB},
                                          {"N", UP_LOAD_N},           {NULL, 0}};
+static const struct word mass_classes[] = {{"E2", UP_MASSES_E2},
+                                           {"F1", UP_MASSES_F1},
+                                           {"F2", UP_MASSES_F2},
+                                           {"M1", UP_MASSES_M1},
+                                           {"M2", UP_MASSES_M2},
+                                           {"M3", UP_MASSES_M3},
+                                           {NULL, 0}};
 static const struct word waters[] = {{"fresh", UP_WATER_FRESH}, {"sea", UP_WATER_SEA}, {NULL, 0}};
 
 #define AT(member) offsetof(struct up_rig, member)
@@ -108,6 +115,7 @@ static const struct key keys[] = {
     NUMBER("air", "humidity", air.humidity.value, 0, 1),
     NUMBER("air", "u_humidity", air.humidity.u, 0, 1),
     NUMBER("masses", "tolerance_rel", mass_tolerance_rel, 0, 0.05),
+    WORD("masses", "class", mass_class, mass_classes),
     NUMBER("item", "temp_halfwidth_k", item_temp_halfwidth_k, 0, 20),
     NUMBER("bench", "read_after_s", read_after_s, 1, 600),
     NUMBER("bench", "window_s", window_s, 0.5, 300),
@@ -115,6 +123,7 @@ static const struct key keys[] = {
     NUMBER("bench", "shake_share", shake_share, 0.01, 0.99),
     WHOLE("bench", "shakes_max", shakes_max, 1, UP_TRIAL_SHAKES_MAX),
     WHOLE("bench", "trials", trials, 2, UP_TRIALS_MAX),
+    NUMBER("bench", "calibration_days", calibration_days, 0, 3650),
 };
 enum { KEYS = sizeof keys / sizeof keys[0] };
 
@@ -363,6 +372,9 @@ static bool check(struct parse *parse) {
     if (line->word_bits != 0 && line->load_unit != UP_LOAD_COUNTS) {
         return lacks(parse, "word_bits goes with load_unit = counts only");
     }
+    if (was_given(parse, "masses", "class") && was_given(parse, "masses", "tolerance_rel")) {
+        return lacks(parse, "[masses] gives class and tolerance_rel: keep one");
+    }
     if (rig->window_s > 2 * rig->read_after_s) {
         return lacks(parse, "window_s is longer than twice read_after_s");
     }
@@ -392,6 +404,7 @@ static void set_defaults(struct up_rig *rig) {
     rig->shake_share = (double)NAN;
     rig->shakes_max = 6;
     rig->trials = 5;
+    rig->calibration_days = 30; /* a choice of ours */
 }
 
 /* What a calibration depends on: the values of the sections line and sensor in the table's order,
