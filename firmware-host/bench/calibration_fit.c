@@ -225,15 +225,27 @@ static void fill_points(const struct up_procedure *procedure, struct up_calibrat
              up_mass_class_name(mass_class));
 }
 
-static void fill(const struct up_procedure *procedure, const struct up_fit *with_offset,
+/* Of the loads made linear: a bend would pass for an offset. */
+static void fill_offset(struct folded *folded, struct up_calibration *calibration) {
+    struct up_fit fit;
+    for (unsigned i = 0; i < folded->count; i++) {
+        double sign = folded->unloading[i] ? -1 : 1;
+        double counts = calibration->point[i].load_counts;
+        folded->load[i] = sign * up_calibration_linear_counts(calibration, counts);
+    }
+    if (up_fit_polynomial(folded->mass_kg, folded->load, folded->count, 2, &fit)) {
+        calibration->offset_counts = fit.c[0];
+        calibration->u_offset_counts = sqrt(fit.covariance[0][0]);
+    }
+}
+
+static void fill(const struct up_procedure *procedure, struct folded *folded,
                  struct up_calibration *calibration) {
     const struct up_rig *rig = &procedure->rig;
     memcpy(calibration->bench, rig->id, sizeof calibration->bench);
     memcpy(calibration->rig_sha256, rig->sha256, sizeof calibration->rig_sha256);
     calibration->lack_of_fit_kg =
         lack_of_fit_counts(procedure, calibration) / fabs(calibration->slope_counts_kg);
-    calibration->offset_counts = with_offset->c[0];
-    calibration->u_offset_counts = sqrt(with_offset->covariance[0][0]);
     calibration->creep_rel_decade = creep_rel_decade(procedure);
     calibration->noise_counts = procedure->screen.noise_floor;
     calibration->temp_c = rig->air.temp_c.value;
@@ -241,6 +253,7 @@ static void fill(const struct up_procedure *procedure, const struct up_fit *with
     calibration->window_s = rig->window_s;
     calibration->preloaded = procedure->preloaded;
     fill_points(procedure, calibration);
+    fill_offset(folded, calibration);
     fill_stairs(procedure, calibration);
 }
 
@@ -277,7 +290,7 @@ bool up_procedure_calibration(const struct up_procedure *procedure,
     calibration->air_density_kg_m3 = air_kg_m3.value;
     directions_differ(&folded, calibration);
     fit_bend(procedure, &folded, calibration);
-    fill(procedure, &with_offset, calibration);
+    fill(procedure, &folded, calibration);
     return true;
 }
 
