@@ -164,8 +164,8 @@ static void read_tare(struct up_procedure *procedure, const struct point *here) 
 
 static void read_stair(struct up_procedure *procedure, const struct point *here) {
     procedure->stair[procedure->stairs++] = *here;
-    ask_step(procedure, procedure->stairs < 2 * procedure->stair_masses - 1 ? STEP_STAIR
-                                                                            : STEP_STAIR_END);
+    ask_step(procedure,
+             procedure->stairs < 2 * procedure->stair_masses - 1 ? STEP_STAIR : STEP_STAIR_END);
 }
 
 void calibrate_read(struct up_procedure *procedure, const struct up_plateau *plateau) {

@@ -190,8 +190,9 @@ static bool accept_number(struct up_procedure *procedure, double number,
 }
 
 static bool may_skip(enum step step) {
-    return step == STEP_BALLAST || step == STEP_PRELOAD || step == STEP_MASS || step == STEP_UNLOAD ||
-           step == STEP_STAIR || step == STEP_AIR || step == STEP_IMMERSE || step == STEP_SHAKE;
+    return step == STEP_BALLAST || step == STEP_PRELOAD || step == STEP_MASS ||
+           step == STEP_UNLOAD || step == STEP_STAIR || step == STEP_AIR || step == STEP_IMMERSE ||
+           step == STEP_SHAKE;
 }
 
 static bool is_acceptable(const struct up_procedure *procedure, unsigned id,

@@ -51,13 +51,12 @@ static json_t *stairs_to_json(const struct up_calibration *calibration) {
     for (unsigned i = 0; i < calibration->stairs && i < UP_STAIRS_MAX; i++) {
         const struct up_stair *stair = &calibration->stair[i];
         json_array_append_new(
-            stairs,
-            json_pack("{s:o, s:b, s:o, s:o, s:o, s:o}", "mass_kg", number_or_null(stair->mass_kg),
-                      "falling", (int)stair->falling, "load_counts",
-                      number_or_null(stair->load_counts), "u_plateau_counts",
-                      number_or_null(stair->u_plateau_counts), "residual_g",
-                      number_or_null(stair->residual_g), "hysteresis_g",
-                      number_or_null(stair->hysteresis_g)));
+            stairs, json_pack("{s:o, s:b, s:o, s:o, s:o, s:o}", "mass_kg",
+                              number_or_null(stair->mass_kg), "falling", (int)stair->falling,
+                              "load_counts", number_or_null(stair->load_counts), "u_plateau_counts",
+                              number_or_null(stair->u_plateau_counts), "residual_g",
+                              number_or_null(stair->residual_g), "hysteresis_g",
+                              number_or_null(stair->hysteresis_g)));
     }
     return stairs;
 }
@@ -224,8 +223,8 @@ static bool check(const struct up_calibration *calibration, const json_t *body,
     struct up_calibration copy;
     return (calibration->bench[0] != '\0' && !isnan(calibration->dof) &&
             calibration->points <= UP_CALIBRATION_POINTS_MAX &&
-            calibration->stairs <= UP_STAIRS_MAX &&
-            up_calibration_from_json(body, &copy) && copy.points == calibration->points && copy.stairs == calibration->stairs &&
+            calibration->stairs <= UP_STAIRS_MAX && up_calibration_from_json(body, &copy) &&
+            copy.points == calibration->points && copy.stairs == calibration->stairs &&
             strcmp(copy.bench, calibration->bench) == 0) ||
            up_fail(failure, UP_STATUS_WRONG_INPUT,
                    "this calibration of the bench \"%.80s\" cannot be stored: it holds a number "

@@ -271,9 +271,9 @@ static bool measure_all(struct demo *demo, struct up_failure *failure) {
     bool good = gear != NULL;
     if (good) {
         fprintf(stderr, "  calibrating with known masses\n");
-        good =
-            run_calibrate(&demo->run, demo_masses_kg,
-                          sizeof demo_masses_kg / sizeof demo_masses_kg[0], calibration, failure);
+        good = run_calibrate(&demo->run, demo_masses_kg,
+                             sizeof demo_masses_kg / sizeof demo_masses_kg[0], true, calibration,
+                             failure);
     }
     for (size_t i = 0; good && i < json_array_size(gear); i++) {
         good = signalled == 0 && measure_item(demo, json_array_get(gear, i), failure);

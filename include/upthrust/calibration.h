@@ -36,7 +36,8 @@ struct up_calibration_point {
 struct up_stair {
     double mass_kg; /* all that hangs */
     bool falling;
-    double load_counts; /* less the empty hanger's; zero drift and creep of earlier steps taken off */
+    double
+        load_counts; /* less the empty hanger's; zero drift and creep of earlier steps taken off */
     double u_plateau_counts;
     double residual_g;
     double hysteresis_g; /* falling: this reading less the rising one of the same mass; else NaN */
@@ -50,7 +51,7 @@ struct up_calibration {
     double slope_counts_kg, u_slope_counts_kg, dof; /* from the fit */
     /* Where the directions differ by more than chance; NaN: one slope serves both. */
     double unloading_slope_counts_kg, u_unloading_slope_counts_kg;
-    double quadratic_counts_kg2; /* 0 where a straight line does */
+    double quadratic_counts_kg2;           /* 0 where a straight line does */
     double quadratic_f, quadratic_f_limit; /* F test (99 %); NaN: too few points for one */
     double mass_tolerance_rel; /* half-width; the masses of one set taken as fully correlated */
     double lack_of_fit_kg;     /* standard deviation of the points about the line that the

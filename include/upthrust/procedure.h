@@ -105,8 +105,9 @@ struct up_measure_plan {
 };
 
 /* UP_STATUS_WRONG_INPUT where the plan cannot work: fewer than three different masses, one of
-   nothing, outside the table of its class or beyond the cell's capacity; a calibration of another bench, of other line or sensor
-   settings, of another schedule, or with a slope that is not sound. The caller destroys it. */
+   nothing, outside the table of its class or beyond the cell's capacity; a calibration of another
+   bench, of other line or sensor settings, of another schedule, or with a slope that is not sound.
+   The caller destroys it. */
 bool up_procedure_calibrate(const struct up_calibrate_plan *plan, struct up_procedure **procedure,
                             struct up_failure *failure);
 bool up_procedure_measure(const struct up_measure_plan *plan, struct up_procedure **procedure,
