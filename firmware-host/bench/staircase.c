@@ -46,15 +46,22 @@ static void fill_stair(const struct up_procedure *procedure, unsigned i,
     stair->mass_kg = procedure->stair_kg[stair->falling ? rising : i];
     stair->load_counts = here.load - zero;
     stair->u_plateau_counts = hypot(here.u_load, u_zero);
-    stair->residual_g =
-        (up_calibration_linear_counts(calibration, stair->load_counts) / slope - stair->mass_kg) *
-        1e3;
     stair->hysteresis_g = (double)NAN;
     if (stair->falling) {
         stair->hysteresis_g =
             (stair->load_counts - calibration->stair[rising].load_counts) / slope * 1e3;
         calibration->hysteresis_kg =
             fmax(calibration->hysteresis_kg, fabs(stair->hysteresis_g) * 1e-3);
+    }
+}
+
+/* Off the straight line through the empty hanger and the top: the staircase has another schedule
+   than the loadings, so creep gives it another slope; its shape is what it is for. */
+static void fill_residuals(unsigned top, struct up_calibration *calibration) {
+    struct up_stair *stair = calibration->stair;
+    double counts_kg = stair[top].load_counts / stair[top].mass_kg;
+    for (unsigned i = 0; i < calibration->stairs; i++) {
+        stair[i].residual_g = (stair[i].load_counts / counts_kg - stair[i].mass_kg) * 1e3;
     }
 }
 
@@ -68,4 +75,5 @@ void fill_stairs(const struct up_procedure *procedure, struct up_calibration *ca
     for (unsigned i = 0; i < procedure->stairs; i++) {
         fill_stair(procedure, i, calibration);
     }
+    fill_residuals(procedure->stair_masses - 1, calibration);
 }

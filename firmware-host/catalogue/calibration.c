@@ -78,9 +78,9 @@ json_t *up_calibration_to_json(const struct up_calibration *calibration) {
     }
     json_object_set_new(json, "points", points);
     json_object_set_new(json, "staircase", stairs_to_json(calibration));
-    if (calibration->mass_class[0] != '\0') {
-        json_object_set_new(json, "mass_class", clean_string(calibration->mass_class));
-    }
+    json_object_set_new(json, "mass_class",
+                        calibration->mass_class[0] != '\0' ? clean_string(calibration->mass_class)
+                                                           : json_null());
     if (calibration->id[0] != '\0') {
         json_object_set_new(json, "calibration_id", json_string(calibration->id));
     }

@@ -9,7 +9,7 @@
 #include "upthrust/text.h"
 
 /* The kinds of rows, as the template tells them apart. */
-enum { BAND, HUNG, TAKEN_OFF, RISING, FALLING };
+enum { BAND, HUNG, TAKEN_OFF, RISING, FALLING, WAY_DOWN };
 
 /* The bars hold this many standard uncertainties of the reading. */
 static const double BARS = 2;
@@ -64,7 +64,9 @@ static void put_band(FILE *stream, const struct up_calibration *calibration) {
 static bool write_data(FILE *stream, void *context) {
     const struct up_calibration *calibration = context;
     double bar = BARS * 1e3 / fabs(calibration->slope_counts_kg);
-    fputs("# kind: 0 tolerance of the masses, 1 hung, 2 taken off, 3 staircase rising, 4 falling\n"
+    fputs("# kind: 0 tolerance of the masses, 1 hung, 2 taken off, 3 staircase rising, 4 falling, "
+          "5 the "
+          "line of those\n"
           "# kind\tmass_g\tresidual_g\ttwice_u_g\n",
           stream);
     put_band(stream, calibration);
@@ -73,11 +75,14 @@ static bool write_data(FILE *stream, void *context) {
         put_row(stream, point->mass_kg < 0 ? TAKEN_OFF : HUNG, point->mass_kg * 1e3,
                 point->residual_g, bar * point->u_plateau_counts);
     }
-    /* The turning point belongs to both branches. */
     for (unsigned i = 0; i < calibration->stairs; i++) {
         const struct up_stair *stair = &calibration->stair[i];
         put_row(stream, stair->falling ? FALLING : RISING, stair->mass_kg * 1e3, stair->residual_g,
                 bar * stair->u_plateau_counts);
+    }
+    for (unsigned i = calibration->stairs / 2; i < calibration->stairs; i++) {
+        const struct up_stair *stair = &calibration->stair[i]; /* from the top, which is rising */
+        put_row(stream, WAY_DOWN, stair->mass_kg * 1e3, stair->residual_g, 0);
     }
     return ferror(stream) == 0;
 }
@@ -116,8 +121,9 @@ static bool write_script(FILE *stream, void *context) {
         stream,
         "# Calibration of a bench, by upthrust. Draws again with: gnuplot -d calibration-%u.gp\n"
         "set encoding utf8\ndata = 'calibration-%u.tsv'\npicture = 'calibration-%u'\n"
-        "set title %s noenhanced\n",
-        drawing->number, drawing->number, drawing->number, escaped);
+        "set title %s noenhanced\nunloads = %d\nstairs = %u\n",
+        drawing->number, drawing->number, drawing->number, escaped,
+        least_kg(drawing->calibration) < 0, drawing->calibration->stairs);
     fputs(embedded_calibration_gp, stream);
     free(escaped);
     free(title);

@@ -39,7 +39,7 @@ struct up_stair {
     double
         load_counts; /* less the empty hanger's; zero drift and creep of earlier steps taken off */
     double u_plateau_counts;
-    double residual_g;
+    double residual_g;   /* of the straight line through the empty hanger and the top */
     double hysteresis_g; /* falling: this reading less the rising one of the same mass; else NaN */
 };
 

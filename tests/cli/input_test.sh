@@ -88,7 +88,7 @@ expect "calibrate without masses" 2 - "--masses-g" -- "$bin" calibrate --rig "$w
 expect "two masses" 2 - "three different" -- "$bin" calibrate --rig "$work/rig.ini" --operator json --masses-g 1,2 --catalogue "$c"
 expect "equal masses" 2 - "three different" -- "$bin" calibrate --rig "$work/rig.ini" --operator json --masses-g 5,5,5,5 --catalogue "$c"
 expect "a mass of words" 2 - "--masses-g" -- "$bin" calibrate --rig "$work/rig.ini" --operator json --masses-g 1,two,3 --catalogue "$c"
-expect "a mass below nothing" 2 - "must be positive" -- "$bin" calibrate --rig "$work/rig.ini" --operator json --masses-g 1,-2,3 --catalogue "$c"
+expect "a mass below nothing" 2 - "must be positive" -- "$bin" calibrate --rig "$work/rig.ini" --operator json --masses-g 1,0,3 --catalogue "$c"
 expect "calibrate, port missing" 1 "" "/dev/nowhere" -- "$bin" calibrate --rig "$work/rig.ini" --operator json --masses-g 1,2,3 --catalogue "$c"
 expect "measure without a calibration" 2 - "no calibration yet" -- "$bin" measure --rig "$work/rig.ini" --operator json --item "Twin fins" --catalogue "$c"
 expect "measure an unknown item" 2 - "no item" -- "$bin" measure --rig "$work/rig.ini" --operator json --item Zeppelin --catalogue "$c"
