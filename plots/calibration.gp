@@ -4,7 +4,7 @@
 set datafile separator tab
 set datafile missing "nan"
 set xlabel unloads ? "mass in grams   (negative: hung as the tare and taken off)" : "mass in grams"
-set ylabel "reading less mass, in grams"
+set ylabel "reading less mass, in grams   (bars: two standard uncertainties)"
 set grid lt 1 lc rgb "#d0d0d0" lw 0.5
 set border 3 lc rgb "#404040"
 set xtics nomirror tc rgb "#404040"

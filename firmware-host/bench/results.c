@@ -232,10 +232,11 @@ static void describe(const struct up_procedure *procedure, struct up_result *res
                                             .air_share_known = air_is_known(procedure),
                                             .seed = 1};
     snprintf(result->method, sizeof result->method,
-             "upthrust %s; calibration %s; %u trials, read %g s after the step over %g s; %s; "
+             "upthrust %s; calibration %s; %u trials, read %g s after the step over %g s; %s; %s"
              "Monte Carlo",
              UPTHRUST_VERSION, procedure->calibration.id, procedure->trials,
-             procedure->rig.read_after_s, procedure->rig.window_s, rule);
+             procedure->rig.read_after_s, procedure->rig.window_s, rule,
+             isnan(procedure->calibration.hysteresis_kg) ? "hysteresis by data sheets; " : "");
 }
 
 static bool weigh_in(struct up_weighing *weighing, const struct up_water *water, bool in_tank,

@@ -65,8 +65,10 @@ static void print_line(const struct up_calibration *calibration) {
     } else if (isnan(calibration->quadratic_f)) {
         puts("the line is taken as straight: too few loadings to look for a bend");
     } else {
-        printf("the line is straight: a bend explains no more than chance or changes nothing (F "
-               "%.1f, limit %.1f)\n",
+        printf("the line is straight: a bend %s (F %.1f, limit %.1f)\n",
+               calibration->quadratic_f > calibration->quadratic_f_limit
+                   ? "is more than chance, but less than what is left of the readings anyway"
+                   : "explains no more than chance",
                calibration->quadratic_f, calibration->quadratic_f_limit);
     }
 }

@@ -204,7 +204,8 @@ bool up_fit_bent(const double *x, const double *y, size_t count, struct up_fit *
 
 double up_f_of_term(const struct up_fit *narrow, const struct up_fit *wide) {
     double variance = wide->residual_sum_squares / wide->dof;
-    return (narrow->residual_sum_squares - wide->residual_sum_squares) / variance;
+    double drop = narrow->residual_sum_squares - wide->residual_sum_squares;
+    return variance > 0 ? drop / variance : NO_NUMBER; /* an exact fit tells nothing of chance */
 }
 
 double up_f_limit(double probability, double dof_1, double dof_2) {

@@ -127,6 +127,7 @@ static void hysteresis_not_looked_for_is_carried_as_data_sheets_have_it(void **s
     assert_int_equal(bench.calibration.stairs, 0);
     struct up_result result = measure("Lead block");
     assert_true(fabs(halfwidth(&result, UP_INPUT_HYSTERESIS) - 5e-4 * 4) < 1e-12);
+    assert_non_null(strstr(result.method, "hysteresis by data sheets"));
 }
 
 static bool skip_the_stairs(struct virtual_bench *b, struct up_procedure *procedure,
