@@ -11,12 +11,15 @@
 
 #include "upthrust/water.h"
 
-enum { CREEP_STATES = 3, ACTS_MAX = 16, ITEMS_MAX = 64 };
+enum { CREEP_STATES = 3, PLAYS = 4, ACTS_MAX = 16, ITEMS_MAX = 64 };
 
 static const double BALLAST_KG = 2, LEAD_KG_M3 = 11340, MASS_KG_M3 = 8000;
 static const double RAMP_S = 0.5, SHAKE_S = 6;
 static const double CREEP_TAU_S[CREEP_STATES] = {4, 30, 200};
 static const double CREEP_PART[CREEP_STATES] = {0.3, 0.35, 0.35};
+/* Half-widths of the play that each element has. */
+static const double LOOP_KG = 4;
+static const double PLAY_KG[PLAYS] = {0.05, 0.15, 0.5, 1.5};
 static const double TURN = 6.283185307179586;
 
 enum hung { HUNG_NOTHING, HUNG_MASS, HUNG_AIR, HUNG_WATER };
@@ -35,11 +38,11 @@ struct tank {
     /* drawn once a session */
     double temp_c, thermometer_error_k, solids_g_kg, water_kg_m3, air_kg_m3;
     double expansion_per_k[ITEMS_MAX], item_offset_k[ITEMS_MAX];
-    double counts_kg, offset_counts, creep_rel, drift_counts_s, curvature_per_kg;
+    double counts_kg, offset_counts, creep_rel, drift_counts_s, curvature_per_kg, hysteresis_rel;
 
     /* now */
     double time_s, noise_counts, walk_counts;
-    double creep_kg[CREEP_STATES];
+    double creep_kg[CREEP_STATES], play_kg[PLAYS];
     bool ballast;
     enum hung hung;
     const struct tank_item *item;
@@ -90,6 +93,7 @@ struct tank_cell tank_cell_default(void) {
                               .creep_rel_high = 0.0025,
                               .creep_asymmetry = 0.15,
                               .curvature_rel = 2e-5,
+                              .hysteresis_rel = 2e-4,
                               .capacity_kg = 10,
                               .sway_kg = 0.02,
                               .sway_period_s = 1.3,
@@ -150,6 +154,7 @@ static void draw_session(struct tank *tank) {
             between(rng, declared->expansion_low_per_k, declared->expansion_high_per_k);
         tank->item_offset_k[i] = declared->item_temp_halfwidth_k * between(rng, -1, 1);
     }
+    tank->hysteresis_rel = cell->hysteresis_rel * between(rng, 0, 1); /* last: shifts no other */
 }
 
 struct tank *tank_create(const struct tank_declared *declared, const struct tank_cell *cell,
@@ -425,6 +430,19 @@ static double creep(struct tank *tank, double load_kg, double dt_s) {
     return sum_kg;
 }
 
+/* Elements with play lag behind the load, whatever its pace (Prandtl's model): the reading falls
+   another way than it rose, and a loop of 4 kg is wide by hysteresis_rel of that. */
+static double lag(struct tank *tank, double load_kg) {
+    double sum_kg = 0, loop_kg = 0;
+    for (int i = 0; i < PLAYS; i++) {
+        double play_kg = fmin(tank->play_kg[i], load_kg + PLAY_KG[i]);
+        tank->play_kg[i] = fmax(play_kg, load_kg - PLAY_KG[i]);
+        sum_kg += tank->play_kg[i] - load_kg;
+        loop_kg += 2 * PLAY_KG[i];
+    }
+    return tank->hysteresis_rel * LOOP_KG / loop_kg * sum_kg;
+}
+
 static double ringing_kg(const struct tank *tank) {
     const struct tank_cell *cell = &tank->cell;
     double since_s = tank->time_s - tank->touched_s;
@@ -459,7 +477,7 @@ static int32_t maybe_slip(struct tank *tank, int32_t word) {
 
 static int32_t read_cell(struct tank *tank, double dt_s) {
     double load_kg = load_now(tank);
-    double bent_kg = load_kg + creep(tank, load_kg, dt_s) + ringing_kg(tank);
+    double bent_kg = load_kg + creep(tank, load_kg, dt_s) + lag(tank, load_kg) + ringing_kg(tank);
     bent_kg += tank->curvature_per_kg * bent_kg * bent_kg;
     double counts = tank->offset_counts + tank->counts_kg * bent_kg + noise(tank, dt_s);
     counts = fmin(fmax(round(counts), -8388608), 8388607);

@@ -43,6 +43,7 @@ struct tank_cell {
     double creep_rel_low, creep_rel_high; /* total share of a load step, either sign, rectangular */
     double creep_asymmetry; /* unloading goes on this much faster: not quite additive */
     double curvature_rel;   /* departure from the straight line at capacity, relative */
+    double hysteresis_rel;  /* loop's width as a share of a load's range: at most, from 0 on */
     double capacity_kg;
     double sway_kg, sway_period_s, sway_decay_s; /* after touching, by load */
     double slosh_kg, slosh_period_s, slosh_decay_s;

@@ -1,65 +1,75 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include <math.h>
-#include <stdio.h>
 #include <string.h>
 
 #include "internal.h"
-#include "upthrust/statistics.h"
 #include "upthrust/text.h"
 
 enum { LEAST_MASSES = 3 };
 
-/* An offset of less than this share of the lightest mass changes no decision about gear; creep that
-   is not quite additive gives as much (a choice of ours). */
-static const double OFFSET_MATTERS_REL = 5e-4;
-
 /* ---- the plan ---- */
 
-static unsigned different_masses(const struct up_calibrate_plan *plan) {
+/* Different masses, rising, whether they are hung or taken off. Returns how many. */
+static unsigned sort_masses(const struct up_calibrate_plan *plan, double *sorted_kg) {
     unsigned different = 0;
     for (unsigned i = 0; i < plan->masses; i++) {
-        unsigned j = 0;
-        while (j < i && plan->mass_kg[j] != plan->mass_kg[i]) {
-            j++;
+        double mass_kg = fabs(plan->mass_kg[i]);
+        unsigned place = 0;
+        while (place < different && sorted_kg[place] < mass_kg) {
+            place++;
         }
-        different += j == i;
+        if (place == different || sorted_kg[place] != mass_kg) {
+            memmove(sorted_kg + place + 1, sorted_kg + place,
+                    (different++ - place) * sizeof *sorted_kg);
+            sorted_kg[place] = mass_kg;
+        }
     }
     return different;
 }
 
+static bool check_mass(const struct up_calibrate_plan *plan, unsigned i,
+                       struct up_failure *failure) {
+    const struct up_rig *rig = plan->rig;
+    double mass_kg = fabs(plan->mass_kg[i]);
+    if (!isfinite(mass_kg) || mass_kg == 0) {
+        return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                       "mass %u is %g g: a mass must be positive to be hung, negative to be taken "
+                       "off",
+                       i + 1, plan->mass_kg[i] * 1e3);
+    }
+    if (rig->capacity_kg > 0 && mass_kg + rig->ballast_kg > rig->capacity_kg) {
+        return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                       "mass %u of %g kg and the ballast of %g kg are more than the cell's "
+                       "capacity of %g kg",
+                       i + 1, mass_kg, rig->ballast_kg, rig->capacity_kg);
+    }
+    return rig->mass_class == UP_MASSES_UNCLASSED ||
+           !isnan(up_mass_error_kg(rig->mass_class, mass_kg)) ||
+           up_fail(failure, UP_STATUS_WRONG_INPUT,
+                   "mass %u of %.10g g is not in the table of class %s: no pieces of 1 g to 50 kg "
+                   "of one set add up to it; give the rig file [masses] tolerance_rel instead",
+                   i + 1, mass_kg * 1e3, up_mass_class_name(rig->mass_class));
+}
+
 static bool check_plan(const struct up_calibrate_plan *plan, struct up_failure *failure) {
+    double sorted_kg[UP_CALIBRATION_POINTS_MAX];
+    unsigned different;
     for (unsigned i = 0; i < plan->masses; i++) {
-        double mass_kg = plan->mass_kg[i];
-        if (!isfinite(mass_kg) || mass_kg <= 0) {
-            return up_fail(failure, UP_STATUS_WRONG_INPUT,
-                           "mass %u is %g g: a mass must be positive", i + 1, mass_kg * 1e3);
-        }
-        if (plan->rig->capacity_kg > 0 &&
-            mass_kg + plan->rig->ballast_kg > plan->rig->capacity_kg) {
-            return up_fail(failure, UP_STATUS_WRONG_INPUT,
-                           "mass %u of %g kg and the ballast of %g kg are more than the cell's "
-                           "capacity of %g kg",
-                           i + 1, mass_kg, plan->rig->ballast_kg, plan->rig->capacity_kg);
+        if (!check_mass(plan, i, failure)) {
+            return false;
         }
     }
-    if (different_masses(plan) < LEAST_MASSES) {
+    different = sort_masses(plan, sorted_kg);
+    if (different < LEAST_MASSES) {
         return up_fail(failure, UP_STATUS_WRONG_INPUT,
                        "a calibration needs three different known masses or more, not %u: two "
                        "points cannot show whether the line is straight",
-                       different_masses(plan));
+                       different);
     }
     return plan->rig->line.loads == 1 ||
            up_fail(failure, UP_STATUS_WRONG_INPUT,
                    "%s names %d load columns: to weigh, name one in load_field", plan->rig->path,
                    plan->rig->line.loads);
-}
-
-static unsigned heaviest(const struct up_calibrate_plan *plan) {
-    unsigned best = 0;
-    for (unsigned i = 1; i < plan->masses; i++) {
-        best = plan->mass_kg[i] > plan->mass_kg[best] ? i : best;
-    }
-    return best;
 }
 
 bool up_procedure_calibrate(const struct up_calibrate_plan *plan, struct up_procedure **result,
@@ -75,13 +85,30 @@ bool up_procedure_calibrate(const struct up_calibrate_plan *plan, struct up_proc
     procedure->rig = *plan->rig;
     procedure->temp_c = (double)NAN;
     up_screen_begin(&procedure->screen, plan->rig->line.word_bits, plan->rig->division_counts);
-    procedure->mass_index = heaviest(plan);
+    procedure->stair_masses = sort_masses(plan, procedure->stair_kg);
     ask_step(procedure, STEP_BALLAST);
     *result = procedure;
     return true;
 }
 
-/* ---- the sequence: preload, tare, mass, tare, mass, ... tare ---- */
+/* ---- the sequence: preload, tare, mass, tare, mass, ... tare; then the staircase ---- */
+
+static bool is_unloading(const struct up_procedure *procedure) {
+    return procedure->mass_index < procedure->calibrate.masses &&
+           procedure->calibrate.mass_kg[procedure->mass_index] < 0;
+}
+
+double calibrate_mass_kg(const struct up_procedure *procedure) {
+    unsigned heaviest = procedure->stair_masses - 1;
+    if (procedure->step == STEP_PRELOAD) {
+        return procedure->stair_kg[heaviest];
+    }
+    if (procedure->step == STEP_STAIR) {
+        unsigned stair = procedure->stairs;
+        return procedure->stair_kg[stair <= heaviest ? stair : 2 * heaviest - stair];
+    }
+    return fabs(procedure->calibrate.mass_kg[procedure->mass_index]);
+}
 
 /* The tare after a mass completes its point. */
 static void complete_point(struct up_procedure *procedure, const struct point *after) {
@@ -98,167 +125,86 @@ static void complete_point(struct up_procedure *procedure, const struct point *a
     procedure->mass_index++;
 }
 
+static void ask_tare(struct up_procedure *procedure) {
+    ask_step(procedure, is_unloading(procedure) ? STEP_HUNG_TARE : STEP_TARE);
+}
+
+/* A tare serves on both sides, as long as the same hangs at it. */
 static void next_mass(struct up_procedure *procedure) {
-    if (procedure->mass_index >= procedure->calibrate.masses) {
+    bool done = procedure->mass_index >= procedure->calibrate.masses;
+    bool unloading = is_unloading(procedure);
+    double tare_kg = unloading ? -procedure->calibrate.mass_kg[procedure->mass_index] : 0;
+    if (done && !procedure->calibrate.staircase) {
         finish(procedure);
+    } else if (!procedure->tare.known || procedure->tare_kg != tare_kg) {
+        ask_tare(procedure);
+    } else if (done) {
+        begin_stairs(procedure);
     } else {
-        ask_step(procedure, STEP_MASS);
+        ask_step(procedure, unloading ? STEP_UNLOAD : STEP_MASS);
     }
+}
+
+static void keep_past(struct up_procedure *procedure, const struct point *here) {
+    if (procedure->pasts == PAST_MAX) {
+        memmove(procedure->past, procedure->past + 1, --procedure->pasts * sizeof *here);
+    }
+    procedure->past[procedure->pasts++] = *here;
+}
+
+static void read_tare(struct up_procedure *procedure, const struct point *here) {
+    procedure->tare_kg = procedure->step == STEP_HUNG_TARE ? calibrate_mass_kg(procedure) : 0;
+    if (procedure->mass.known) {
+        complete_point(procedure, here);
+    }
+    procedure->mass.known = false;
+    procedure->tare = *here;
+    next_mass(procedure);
+}
+
+static void read_stair(struct up_procedure *procedure, const struct point *here) {
+    procedure->stair[procedure->stairs++] = *here;
+    ask_step(procedure,
+             procedure->stairs < 2 * procedure->stair_masses - 1 ? STEP_STAIR : STEP_STAIR_END);
 }
 
 void calibrate_read(struct up_procedure *procedure, const struct up_plateau *plateau) {
     struct point here = point_of(plateau);
     procedure->broken = 0;
+    keep_past(procedure, &here);
     if (procedure->step == STEP_PRELOAD) {
-        procedure->mass_index = 0;
-        ask_step(procedure, STEP_TARE);
-    } else if (procedure->step == STEP_MASS) {
-        procedure->mass = here;
-        ask_step(procedure, STEP_TARE);
-    } else {
-        if (procedure->mass.known) {
-            complete_point(procedure, &here);
-        }
-        procedure->mass.known = false;
-        procedure->tare = here;
+        procedure->preloaded = true;
         next_mass(procedure);
+    } else if (procedure->step == STEP_MASS || procedure->step == STEP_UNLOAD) {
+        procedure->mass = here;
+        ask_tare(procedure);
+    } else if (procedure->step == STEP_STAIR) {
+        read_stair(procedure, &here);
+    } else if (procedure->step == STEP_STAIR_END) {
+        procedure->stair_end = here;
+        finish(procedure);
+    } else {
+        read_tare(procedure, &here);
     }
 }
 
 void calibrate_skip(struct up_procedure *procedure) {
     if (procedure->step == STEP_BALLAST) {
         ask_step(procedure, STEP_PRELOAD);
-    } else if (procedure->step == STEP_PRELOAD) {
-        procedure->mass_index = 0;
-        ask_step(procedure, STEP_TARE);
+    } else if (procedure->step == STEP_STAIR) {
+        finish(procedure); /* a staircase with a step left out tells nothing */
     } else {
-        procedure->mass_index++;
+        procedure->mass_index += procedure->step != STEP_PRELOAD;
         next_mass(procedure);
     }
 }
 
-/* The loading under way is thrown away; it begins anew with a tare. */
+/* The loading or the staircase under way is thrown away; it begins anew with a tare. */
 void calibrate_break(struct up_procedure *procedure) {
     procedure->mass.known = false;
     if (procedure->step == STEP_BALLAST || procedure->step == STEP_PRELOAD) {
         ask_step(procedure, procedure->step);
     } else {
-        ask_step(procedure, STEP_TARE);
+        ask_tare(procedure);
     }
-}
-
-/* ---- the fit ---- */
-
-/*
- * Lack of fit by replication (NIST/SEMATECH e-Handbook 4.4.4.6, from memory): the points' scatter
- * about the line, less what loadings of the same mass scatter among themselves. Without replicates
- * only the plateaus' own noise can be taken off.
- */
-static double lack_of_fit_counts(const struct up_procedure *procedure, const struct up_fit *fit) {
-    double pure = 0, pure_dof = 0, plateau = 0, groups = 0;
-    for (unsigned i = 0; i < procedure->points; i++) {
-        const struct up_calibration_point *point = &procedure->point[i];
-        double sum = 0, count = 0;
-        plateau += point->u_plateau_counts * point->u_plateau_counts;
-        for (unsigned j = 0; j < procedure->points; j++) {
-            bool same = procedure->point[j].mass_kg == point->mass_kg;
-            sum += same ? procedure->point[j].load_counts : 0;
-            count += same;
-        }
-        pure += pow(point->load_counts - sum / count, 2);
-        pure_dof += 1 - 1 / count;
-        groups += 1 / count;
-    }
-    double noise = plateau / procedure->points;
-    if (pure_dof > 0.5) {
-        noise = fmax(noise, pure / pure_dof);
-    }
-    double lack_dof = fit->dof - pure_dof;
-    if (lack_dof < 0.5) {
-        return 0;
-    }
-    double lack = (fit->residual_sum_squares - pure) / lack_dof;
-    /* A group's mean departs from the line by the lack of fit; its square stands in the sum once
-       for each replicate. */
-    return sqrt(fmax(0, lack - noise) * groups / procedure->points);
-}
-
-/* Creep a decade of time as a share of the load, by least squares over all masses: at the reading
-   time t a creep of c a decade has the slope c L / (t ln 10). */
-static double creep_rel_decade(const struct up_procedure *procedure) {
-    double product = 0, square = 0;
-    for (unsigned i = 0; i < procedure->points; i++) {
-        double load = procedure->point[i].load_counts;
-        product += procedure->slope_per_s[i] * load;
-        square += load * load;
-    }
-    return square > 0 ? product / square * procedure->rig.read_after_s * log(10) : 0;
-}
-
-static void fill(const struct up_procedure *procedure, const struct up_fit *fit,
-                 const struct up_fit *with_offset, struct up_calibration *calibration) {
-    const struct up_rig *rig = &procedure->rig;
-    double slope = fit->c[1];
-    memcpy(calibration->bench, rig->id, sizeof calibration->bench);
-    memcpy(calibration->rig_sha256, rig->sha256, sizeof calibration->rig_sha256);
-    calibration->slope_counts_kg = slope;
-    calibration->u_slope_counts_kg = sqrt(fit->covariance[1][1]);
-    calibration->dof = fit->dof;
-    calibration->mass_tolerance_rel = rig->mass_tolerance_rel;
-    calibration->lack_of_fit_kg = lack_of_fit_counts(procedure, fit) / fabs(slope);
-    calibration->offset_counts = with_offset->c[0];
-    calibration->u_offset_counts = sqrt(with_offset->covariance[0][0]);
-    calibration->creep_rel_decade = creep_rel_decade(procedure);
-    calibration->noise_counts = procedure->screen.noise_floor;
-    calibration->read_after_s = rig->read_after_s;
-    calibration->window_s = rig->window_s;
-    calibration->points = procedure->points;
-    for (unsigned i = 0; i < procedure->points; i++) {
-        struct up_calibration_point *point = &calibration->point[i];
-        *point = procedure->point[i];
-        point->residual_g = (point->load_counts / slope - point->mass_kg) * 1e3;
-        calibration->span_kg = fmax(calibration->span_kg, point->mass_kg);
-    }
-}
-
-bool up_procedure_calibration(const struct up_procedure *procedure,
-                              struct up_calibration *calibration, struct up_failure *failure) {
-    double mass_kg[UP_CALIBRATION_POINTS_MAX], load[UP_CALIBRATION_POINTS_MAX];
-    struct up_fit fit, with_offset;
-    struct up_quantity air_kg_m3;
-    memset(calibration, 0, sizeof *calibration);
-    for (unsigned i = 0; i < procedure->points; i++) {
-        mass_kg[i] = procedure->point[i].mass_kg;
-        load[i] = procedure->point[i].load_counts;
-    }
-    if (!up_fit_polynomial(mass_kg, load, procedure->points, 2, &with_offset) ||
-        !up_fit_proportional(mass_kg, load, procedure->points, &fit)) {
-        return up_fail(failure, UP_STATUS_UNABLE,
-                       "%u loadings carry no calibration: three different masses at least must "
-                       "be read; run calibrate again",
-                       procedure->points);
-    }
-    if (!(fabs(fit.c[1]) > 20 * sqrt(fit.covariance[1][1]))) {
-        return up_fail(failure, UP_STATUS_UNABLE,
-                       "the readings do not follow the masses (%.4g counts/kg, standard "
-                       "uncertainty %.4g): were other masses hung than those named?",
-                       fit.c[1], sqrt(fit.covariance[1][1]));
-    }
-    fill(procedure, &fit, &with_offset, calibration);
-    if (!up_air_density(&procedure->rig.air, &air_kg_m3, failure)) {
-        return false;
-    }
-    calibration->air_density_kg_m3 = air_kg_m3.value;
-    return true;
-}
-
-bool up_calibration_offset_matters(const struct up_calibration *calibration) {
-    double least_kg = (double)INFINITY;
-    for (unsigned i = 0; i < calibration->points; i++) {
-        least_kg = fmin(least_kg, calibration->point[i].mass_kg);
-    }
-    double offset = fabs(calibration->offset_counts);
-    double chance = up_coverage_factor(0.99, calibration->dof - 1) * calibration->u_offset_counts;
-    return offset > chance &&
-           offset > OFFSET_MATTERS_REL * least_kg * fabs(calibration->slope_counts_kg);
 }

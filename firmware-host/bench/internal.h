@@ -5,7 +5,7 @@
 
 #include "upthrust/procedure.h"
 
-enum { EVENTS_MAX = 8, BROKEN_MAX = 3 };
+enum { EVENTS_MAX = 8, BROKEN_MAX = 3, PAST_MAX = 4 * UP_STAIRS_MAX };
 
 /* What the procedure is about to read or has asked for. */
 enum step {
@@ -13,6 +13,10 @@ enum step {
     STEP_TEMPERATURE,
     STEP_PRELOAD,
     STEP_MASS,
+    STEP_HUNG_TARE, /* a mass hangs, to be taken off */
+    STEP_UNLOAD,
+    STEP_STAIR,
+    STEP_STAIR_END,
     STEP_AIR_TARE,
     STEP_AIR,
     STEP_AIR_TARE_AFTER,
@@ -26,7 +30,7 @@ enum stage { STAGE_ASKING, STAGE_READING, STAGE_FINISHED };
 
 /* A plateau as the schedule needs it: its middle in time and its load. */
 struct point {
-    double time_s, load, u_load, slope_per_s, temp_c;
+    double time_s, step_s, load, u_load, slope_per_s, temp_c;
     bool known;
 };
 
@@ -68,7 +72,15 @@ struct up_procedure {
 
     /* calibration */
     unsigned mass_index;
+    double tare_kg; /* what hung at the latest tare */
     struct point mass;
+    bool preloaded;
+    struct point past[PAST_MAX]; /* every level so far, for the creep that outlives its step */
+    unsigned pasts;
+    double stair_kg[UP_CALIBRATION_POINTS_MAX]; /* different masses, rising */
+    unsigned stair_masses, stairs;              /* stairs read */
+    struct point stair[UP_STAIRS_MAX];
+    struct point stair_begin, stair_end; /* the empty hanger around them */
     struct up_calibration_point point[UP_CALIBRATION_POINTS_MAX];
     double slope_per_s[UP_CALIBRATION_POINTS_MAX]; /* of each mass's plateau, drift taken off */
     unsigned points;
@@ -93,6 +105,12 @@ void measure_break(struct up_procedure *procedure);
 void calibrate_read(struct up_procedure *procedure, const struct up_plateau *plateau);
 void calibrate_skip(struct up_procedure *procedure);
 void calibrate_break(struct up_procedure *procedure);
+/* What is to hang for the open step; 0 where nothing is. */
+double calibrate_mass_kg(const struct up_procedure *procedure);
+
+/* staircase.c */
+void begin_stairs(struct up_procedure *procedure);
+void fill_stairs(const struct up_procedure *procedure, struct up_calibration *calibration);
 
 /* procedure.c */
 void ask_step(struct up_procedure *procedure, enum step step);

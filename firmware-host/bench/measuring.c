@@ -91,6 +91,11 @@ static double counts_kg(const struct up_procedure *procedure) {
     return procedure->calibration.slope_counts_kg;
 }
 
+/* A difference to the tare, ready for division by the slope. */
+static double linear(const struct up_procedure *procedure, double counts) {
+    return up_calibration_linear_counts(&procedure->calibration, counts);
+}
+
 static void begin_trial(struct up_procedure *procedure) {
     memset(&procedure->now, 0, sizeof procedure->now);
     procedure->now.number = procedure->trials + 1;
@@ -130,6 +135,10 @@ void measure_after(struct up_procedure *procedure, enum up_answer_word word) {
         break;
     case STEP_PRELOAD:
     case STEP_MASS:
+    case STEP_HUNG_TARE:
+    case STEP_UNLOAD:
+    case STEP_STAIR:
+    case STEP_STAIR_END:
     case STEP_AIR_TARE:
     case STEP_AIR_TARE_AFTER:
     case STEP_TARE:
@@ -152,6 +161,10 @@ void measure_break(struct up_procedure *procedure) {
         break;
     case STEP_PRELOAD:
     case STEP_MASS:
+    case STEP_HUNG_TARE:
+    case STEP_UNLOAD:
+    case STEP_STAIR:
+    case STEP_STAIR_END:
     case STEP_TARE:
     case STEP_IMMERSE:
     case STEP_SHAKE:
@@ -165,7 +178,7 @@ static void read_air_tare_after(struct up_procedure *procedure, const struct poi
     double u_tare = 0;
     double tare = tare_at(&procedure->air_tare, here, procedure->air.time_s, &u_tare);
     double capacity_kg = procedure->rig.capacity_kg;
-    procedure->air_counts = procedure->air.load - tare;
+    procedure->air_counts = linear(procedure, procedure->air.load - tare);
     procedure->u_air_counts = hypot(procedure->air.u_load, u_tare);
     procedure->weighed_in_air = true;
     double total_kg = procedure->air_counts / counts_kg(procedure) + procedure->rig.ballast_kg;
@@ -182,7 +195,8 @@ static void read_air_tare_after(struct up_procedure *procedure, const struct poi
 /* A line that goes slack measures nothing: the ballast must outweigh the lift with room to spare.
  */
 static bool ballast_holds(struct up_procedure *procedure) {
-    double lift_kg = -(procedure->water.load - procedure->tare.load) / counts_kg(procedure);
+    double lift_kg =
+        -linear(procedure, procedure->water.load - procedure->tare.load) / counts_kg(procedure);
     double holds_kg = procedure->rig.ballast_kg * (1 - 1000 / LEAD_KG_M3);
     if (procedure->rig.ballast_kg == 0 || lift_kg * BALLAST_FACTOR <= holds_kg) {
         return true;
@@ -207,7 +221,8 @@ static void read_water(struct up_procedure *procedure, const struct point *here)
     }
     if (procedure->step == STEP_SHAKE) {
         double sign = counts_kg(procedure) > 0 ? 1 : -1;
-        trial->last_gain_counts = sign * (here->load - before.load);
+        trial->last_gain_counts = sign * (linear(procedure, here->load - procedure->tare.load) -
+                                          linear(procedure, before.load - procedure->tare.load));
         trial->u_gain_counts = hypot(here->u_load, before.u_load);
         trial->gain_counts[trial->shakes++] = trial->last_gain_counts;
         matters = fmax(matters, 3 * trial->u_gain_counts);
@@ -229,7 +244,7 @@ static void close_trial(struct up_procedure *procedure, const struct point *afte
     struct up_trial *trial = &procedure->now;
     double u_tare = 0;
     double tare = tare_at(&procedure->tare, after, procedure->water.time_s, &u_tare);
-    trial->load_counts = procedure->water.load - tare;
+    trial->load_counts = linear(procedure, procedure->water.load - tare);
     trial->u_plateau_counts = hypot(procedure->water.u_load, u_tare);
     trial->soak_s = procedure->water.time_s - procedure->first_immersed_s;
     trial->temp_c = procedure->temp_c;
@@ -274,6 +289,10 @@ void measure_read(struct up_procedure *procedure, const struct up_plateau *plate
     case STEP_TEMPERATURE:
     case STEP_PRELOAD:
     case STEP_MASS:
+    case STEP_HUNG_TARE:
+    case STEP_UNLOAD:
+    case STEP_STAIR:
+    case STEP_STAIR_END:
         break;
     }
 }

@@ -85,13 +85,17 @@ static enum up_action action_of(enum step step) {
         return UP_ACTION_READ_TEMPERATURE;
     case STEP_PRELOAD:
     case STEP_MASS:
+    case STEP_HUNG_TARE:
+    case STEP_STAIR:
         return UP_ACTION_HANG_MASS;
+    case STEP_UNLOAD:
     case STEP_AIR_TARE:
     case STEP_AIR_TARE_AFTER:
         return UP_ACTION_EMPTY_IN_AIR;
     case STEP_AIR:
         return UP_ACTION_HANG_IN_AIR;
     case STEP_TARE:
+    case STEP_STAIR_END:
         return UP_ACTION_EMPTY_IN_WATER;
     case STEP_IMMERSE:
         return UP_ACTION_IMMERSE;
@@ -113,6 +117,14 @@ static const char *words_for(enum step step) {
         return "Hang the heaviest mass, to exercise the cell";
     case STEP_MASS:
         return "Hang this mass on the hook above the water";
+    case STEP_HUNG_TARE:
+        return "Hang this mass on the hook above the water, to be taken off next";
+    case STEP_UNLOAD:
+        return "Take the mass off; leave the hook above the water empty";
+    case STEP_STAIR:
+        return "Without emptying the hook in between, have on it so much in all";
+    case STEP_STAIR_END:
+        return "Take all masses off; leave the hanger empty but for the ballast";
     case STEP_AIR_TARE:
     case STEP_AIR_TARE_AFTER:
         return "Leave the hook above the water empty";
@@ -146,7 +158,7 @@ void ask_step(struct up_procedure *procedure, enum step step) {
     ask->time_s = procedure->now_s;
     ask->wants_number = step == STEP_TEMPERATURE;
     if (ask->action == UP_ACTION_HANG_MASS) {
-        ask->mass_kg = procedure->calibrate.mass_kg[procedure->mass_index];
+        ask->mass_kg = calibrate_mass_kg(procedure);
     }
     if (names_item(step)) {
         ask->item_name = procedure->measure.item.name;
@@ -199,8 +211,9 @@ static bool accept_number(struct up_procedure *procedure, double number,
 }
 
 static bool may_skip(enum step step) {
-    return step == STEP_BALLAST || step == STEP_PRELOAD || step == STEP_MASS || step == STEP_AIR ||
-           step == STEP_IMMERSE || step == STEP_SHAKE;
+    return step == STEP_BALLAST || step == STEP_PRELOAD || step == STEP_MASS ||
+           step == STEP_UNLOAD || step == STEP_STAIR || step == STEP_AIR || step == STEP_IMMERSE ||
+           step == STEP_SHAKE;
 }
 
 static bool is_acceptable(const struct up_procedure *procedure, unsigned id,
@@ -326,6 +339,7 @@ static double creep_allowance(const struct up_procedure *procedure, double level
 
 struct point point_of(const struct up_plateau *plateau) {
     return (struct point){.time_s = (plateau->start_s + plateau->end_s) / 2,
+                          .step_s = plateau->step_s,
                           .load = plateau->load,
                           .u_load = plateau->u_load,
                           .slope_per_s = plateau->slope_per_s,
@@ -347,7 +361,10 @@ static const char *plateau_name(enum step step) {
     case STEP_PRELOAD:
         return "preload";
     case STEP_MASS:
+    case STEP_UNLOAD:
         return "mass";
+    case STEP_STAIR:
+        return "stair";
     case STEP_AIR:
         return "air";
     case STEP_IMMERSE:
@@ -359,6 +376,8 @@ static const char *plateau_name(enum step step) {
     case STEP_AIR_TARE_AFTER:
     case STEP_TARE:
     case STEP_LIFT:
+    case STEP_HUNG_TARE:
+    case STEP_STAIR_END:
         break;
     }
     return "tare";

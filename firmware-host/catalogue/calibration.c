@@ -9,10 +9,13 @@
 struct member {
     const char *key;
     size_t offset;
+    bool may_lack; /* null where it is not known; not in bodies from before there was one */
 };
 
 #define MEMBER(name)                                                                               \
-    { #name, offsetof(struct up_calibration, name) }
+    { #name, offsetof(struct up_calibration, name), false }
+#define LATER(name)                                                                                \
+    { #name, offsetof(struct up_calibration, name), true }
 
 static const struct member members[] = {
     MEMBER(slope_counts_kg),
@@ -28,11 +31,34 @@ static const struct member members[] = {
     MEMBER(read_after_s),
     MEMBER(window_s),
     MEMBER(span_kg),
+    LATER(unloading_slope_counts_kg),
+    LATER(u_unloading_slope_counts_kg),
+    LATER(quadratic_counts_kg2),
+    LATER(quadratic_f),
+    LATER(quadratic_f_limit),
+    LATER(hysteresis_kg),
+    LATER(temp_c),
+    LATER(preloaded),
 };
 enum { MEMBERS = sizeof members / sizeof members[0] };
 
 static const double *number_in(const struct up_calibration *calibration, size_t i) {
     return (const double *)(const void *)((const char *)calibration + members[i].offset);
+}
+
+static json_t *stairs_to_json(const struct up_calibration *calibration) {
+    json_t *stairs = json_array();
+    for (unsigned i = 0; i < calibration->stairs && i < UP_STAIRS_MAX; i++) {
+        const struct up_stair *stair = &calibration->stair[i];
+        json_array_append_new(
+            stairs, json_pack("{s:o, s:b, s:o, s:o, s:o, s:o}", "mass_kg",
+                              number_or_null(stair->mass_kg), "falling", (int)stair->falling,
+                              "load_counts", number_or_null(stair->load_counts), "u_plateau_counts",
+                              number_or_null(stair->u_plateau_counts), "residual_g",
+                              number_or_null(stair->residual_g), "hysteresis_g",
+                              number_or_null(stair->hysteresis_g)));
+    }
+    return stairs;
 }
 
 json_t *up_calibration_to_json(const struct up_calibration *calibration) {
@@ -51,6 +77,10 @@ json_t *up_calibration_to_json(const struct up_calibration *calibration) {
                               number_or_null(point->residual_g)));
     }
     json_object_set_new(json, "points", points);
+    json_object_set_new(json, "staircase", stairs_to_json(calibration));
+    json_object_set_new(json, "mass_class",
+                        calibration->mass_class[0] != '\0' ? clean_string(calibration->mass_class)
+                                                           : json_null());
     if (calibration->id[0] != '\0') {
         json_object_set_new(json, "calibration_id", json_string(calibration->id));
     }
@@ -76,6 +106,36 @@ static bool read_points(const json_t *points, struct up_calibration *calibration
     return true;
 }
 
+static bool read_stairs(const json_t *stairs, struct up_calibration *calibration) {
+    size_t count = json_array_size(stairs);
+    if (count > UP_STAIRS_MAX) {
+        return false;
+    }
+    for (size_t i = 0; i < count; i++) {
+        const json_t *from = json_array_get(stairs, i);
+        struct up_stair *stair = &calibration->stair[i];
+        stair->falling = json_is_true(json_object_get(from, "falling"));
+        stair->hysteresis_g = (double)NAN;
+        take_number(from, "hysteresis_g", &stair->hysteresis_g);
+        if (!take_number(from, "mass_kg", &stair->mass_kg) ||
+            !take_number(from, "load_counts", &stair->load_counts) ||
+            !take_number(from, "u_plateau_counts", &stair->u_plateau_counts) ||
+            !take_number(from, "residual_g", &stair->residual_g)) {
+            return false;
+        }
+    }
+    calibration->stairs = (unsigned)count;
+    return true;
+}
+
+/* One from before the line could bend was straight. */
+static void fill_lacking(const json_t *body, struct up_calibration *calibration) {
+    take_text(body, "mass_class", calibration->mass_class, sizeof calibration->mass_class);
+    if (isnan(calibration->quadratic_counts_kg2)) {
+        calibration->quadratic_counts_kg2 = 0;
+    }
+}
+
 bool up_calibration_from_json(const json_t *body, struct up_calibration *calibration) {
     bool good = true;
     memset(calibration, 0, sizeof *calibration);
@@ -87,11 +147,13 @@ bool up_calibration_from_json(const json_t *body, struct up_calibration *calibra
             value = (double)INFINITY;
         }
         *(double *)(void *)((char *)calibration + members[i].offset) = value;
-        good = good && !isnan(value);
+        good = good && (members[i].may_lack || !isnan(value));
     }
+    fill_lacking(body, calibration);
     return good && take_text(body, "bench", calibration->bench, sizeof calibration->bench) &&
            take_text(body, "rig_sha256", calibration->rig_sha256, sizeof calibration->rig_sha256) &&
-           read_points(json_object_get(body, "points"), calibration);
+           read_points(json_object_get(body, "points"), calibration) &&
+           read_stairs(json_object_get(body, "staircase"), calibration);
 }
 
 /* ---- the latest of a bench ---- */
@@ -161,7 +223,8 @@ static bool check(const struct up_calibration *calibration, const json_t *body,
     struct up_calibration copy;
     return (calibration->bench[0] != '\0' && !isnan(calibration->dof) &&
             calibration->points <= UP_CALIBRATION_POINTS_MAX &&
-            up_calibration_from_json(body, &copy) && copy.points == calibration->points &&
+            calibration->stairs <= UP_STAIRS_MAX && up_calibration_from_json(body, &copy) &&
+            copy.points == calibration->points && copy.stairs == calibration->stairs &&
             strcmp(copy.bench, calibration->bench) == 0) ||
            up_fail(failure, UP_STATUS_WRONG_INPUT,
                    "this calibration of the bench \"%.80s\" cannot be stored: it holds a number "

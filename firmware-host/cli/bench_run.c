@@ -4,6 +4,7 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <time.h>
 
 #include "cli.h"
 #include "upthrust/run.h"
@@ -96,9 +97,10 @@ static struct up_operator *make_operator(const struct bench_run *bench) {
 
 /* ---- calibrate ---- */
 
-bool run_calibrate(const struct bench_run *bench, const double *mass_kg, int masses,
+bool run_calibrate(const struct bench_run *bench, const double *mass_kg, int masses, bool staircase,
                    struct up_calibration *calibration, struct up_failure *failure) {
-    struct up_calibrate_plan plan = {.rig = bench->rig, .masses = (unsigned)masses};
+    struct up_calibrate_plan plan = {
+        .rig = bench->rig, .masses = (unsigned)masses, .staircase = staircase};
     struct keeper keeper = {.bench = bench};
     struct up_procedure *procedure = NULL;
     struct up_operator *op = make_operator(bench);
@@ -122,6 +124,22 @@ bool run_calibrate(const struct bench_run *bench, const double *mass_kg, int mas
 }
 
 /* ---- measure ---- */
+
+/* Refuses nothing: an old calibration may be good, a person should know. */
+static void tell_age(const struct bench_run *bench, const struct up_calibration *calibration) {
+    struct tm made = {0};
+    double days;
+    if (strptime(calibration->made_utc, "%Y-%m-%dT%H:%M:%S", &made) == NULL) {
+        return;
+    }
+    days = difftime(time(NULL), timegm(&made)) / 86400;
+    if (days > bench->rig->calibration_days) {
+        fprintf(stderr,
+                "note: the calibration %s is %.0f days old, more than %g: calibrate again when you "
+                "can\n",
+                calibration->id, days, bench->rig->calibration_days);
+    }
+}
 
 static bool store_results(const struct keeper *keeper, const struct up_result *result,
                           unsigned results, struct up_operator *op, struct up_failure *failure) {
@@ -161,6 +179,7 @@ bool run_measure(const struct bench_run *bench, const struct up_item *item, int 
            up_procedure_measure(&plan, &probe, failure) && open_run(&keeper, "measure", failure);
     up_procedure_destroy(probe);
     if (good) {
+        tell_age(bench, &calibration);
         keeper.counts_kg = calibration.slope_counts_kg;
         memcpy(plan.run_id, keeper.run_id, sizeof plan.run_id);
         good = up_procedure_measure(&plan, &procedure, failure) &&

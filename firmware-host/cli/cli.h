@@ -83,7 +83,7 @@ struct bench_run {
 
 /* Both store what they find; *calibration or the results come back too. `results` holds room for
    `waters` + 1. */
-bool run_calibrate(const struct bench_run *run, const double *mass_kg, int masses,
+bool run_calibrate(const struct bench_run *run, const double *mass_kg, int masses, bool staircase,
                    struct up_calibration *calibration, struct up_failure *failure);
 bool run_measure(const struct bench_run *run, const struct up_item *item, int trials,
                  double confidence, const struct up_water *water, unsigned waters,
@@ -92,9 +92,13 @@ bool run_measure(const struct bench_run *run, const struct up_item *item, int tr
 /* Where to go on from the results: UP_STATUS_UNDECIDED where one is. */
 enum up_status status_of_results(const struct up_result *result, unsigned results);
 
+/* A calibration in words, on stdout (command_calibration.c). */
+void print_calibration(const struct up_calibration *calibration);
+
 /* The commands (command_*.c). */
 enum up_status command_demo(const struct arguments *arguments, struct up_failure *failure);
 enum up_status command_calibrate(const struct arguments *arguments, struct up_failure *failure);
+enum up_status command_calibration(const struct arguments *arguments, struct up_failure *failure);
 enum up_status command_measure(const struct arguments *arguments, struct up_failure *failure);
 enum up_status command_listen(const struct arguments *arguments, struct up_failure *failure);
 enum up_status command_water(const struct arguments *arguments, struct up_failure *failure);
@@ -102,8 +106,9 @@ enum up_status command_item(const struct arguments *arguments, struct up_failure
 enum up_status command_plot(const struct arguments *arguments, struct up_failure *failure);
 enum up_status command_export(const struct arguments *arguments, struct up_failure *failure);
 
-extern const struct option_text options_demo[], options_calibrate[], options_measure[],
-    options_listen[], options_water[], options_item[], options_plot[], options_export[];
+extern const struct option_text options_demo[], options_calibrate[], options_calibration[],
+    options_measure[], options_listen[], options_water[], options_item[], options_plot[],
+    options_export[];
 
 #define OPTION_CATALOGUE                                                                           \
     { "catalogue", "DIR", "the catalogue (default: $UPTHRUST_CATALOGUE, else ./catalogue)" }
@@ -115,6 +120,8 @@ extern const struct option_text options_demo[], options_calibrate[], options_mea
     { "port", "PATH", "instead of the path in the rig file" }
 #define OPTION_OPERATOR                                                                            \
     { "operator", "keys|json", "who answers: a person, or a program (JSON Lines)" }
+#define OPTION_AIR_TEMP                                                                            \
+    { "air-temp-c", "T", "over the tank, degrees C (default: as the rig file says)" }
 #define OPTION_END                                                                                 \
     { NULL, NULL, NULL }
 

@@ -13,8 +13,11 @@
 
 const struct option_text options_calibrate[] = {
     OPTION_RIG,
-    {"masses-g", "LIST", "known masses in g, such as 500,1000,2000; three different ones at least"},
+    {"masses-g", "LIST", "known masses in g: three different ones at least; -500 is taken off"},
     {"rounds", "N", "hang each mass N times (default 2)"},
+    {"mass-class", "CLASS", "of the masses, OIML R 111: E2, F1, F2, M1, M2, M3"},
+    {"no-staircase", NULL, "do not look for hysteresis, up and down at the end"},
+    OPTION_AIR_TEMP,
     OPTION_PORT,
     OPTION_OPERATOR,
     OPTION_CATALOGUE,
@@ -27,6 +30,7 @@ const struct option_text options_measure[] = {
     {"trials", "N", "times it is immersed (default: the rig's)"},
     {"water", "NAME[,KEY=X...]", "a water to calculate for: fresh, sea, or your own (repeatable)"},
     {"confidence", "P", "a class is stated at this probability (default 0.95)"},
+    OPTION_AIR_TEMP,
     OPTION_PORT,
     OPTION_OPERATOR,
     OPTION_CATALOGUE,
@@ -116,28 +120,15 @@ static bool read_masses(const struct arguments *arguments, double *mass_kg, int 
     return true;
 }
 
-static void print_calibration(const struct up_calibration *calibration) {
-    double slope = calibration->slope_counts_kg;
-    printf("bench %s: %.1f counts/g, standard uncertainty %.3f %% of it (%.0f degrees of "
-           "freedom)\n",
-           calibration->bench, slope * 1e-3, fabs(calibration->u_slope_counts_kg / slope) * 100,
-           calibration->dof);
-    printf("%10s %12s %11s\n", "mass g", "reading g", "residual g");
-    for (unsigned i = 0; i < calibration->points; i++) {
-        const struct up_calibration_point *point = &calibration->point[i];
-        printf("%10.2f %12.2f %+11.2f\n", point->mass_kg * 1e3, point->load_counts / slope * 1e3,
-               point->residual_g);
+/* A class named here goes before what the rig file says of its masses. */
+static bool read_conditions(const struct arguments *arguments, struct bench_options *options,
+                            struct up_failure *failure) {
+    const char *name = option_value(arguments, "mass-class");
+    if (name != NULL && !up_mass_class_from_name(name, &options->rig.mass_class)) {
+        return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                       "--mass-class %s: say E2, F1, F2, M1, M2 or M3 (OIML R 111)", name);
     }
-    printf("lack of fit %.2f g; offset of a line with one %+.2f g (standard uncertainty %.2f g)\n"
-           "creep %+.3f %% of the load a decade of time; noise of one reading %.2f g\n",
-           calibration->lack_of_fit_kg * 1e3, calibration->offset_counts / slope * 1e3,
-           fabs(calibration->u_offset_counts / slope) * 1e3, calibration->creep_rel_decade * 100,
-           fabs(calibration->noise_counts / slope) * 1e3);
-    if (up_calibration_offset_matters(calibration)) {
-        puts("warning: that offset is more than chance: look for friction, a touching line or a "
-             "wrong mass");
-    }
-    printf("stored as %s\n", calibration->id);
+    return option_number(arguments, "air-temp-c", 0, 40, &options->rig.air.temp_c.value, failure);
 }
 
 enum up_status command_calibrate(const struct arguments *arguments, struct up_failure *failure) {
@@ -147,7 +138,9 @@ enum up_status command_calibrate(const struct arguments *arguments, struct up_fa
     int masses = 0;
     bool good = read_masses(arguments, mass_kg, &masses, failure) &&
                 open_bench(arguments, &options, failure) &&
-                run_calibrate(&options.run, mass_kg, masses, calibration, failure);
+                read_conditions(arguments, &options, failure) &&
+                run_calibrate(&options.run, mass_kg, masses,
+                              !option_given(arguments, "no-staircase"), calibration, failure);
     if (good && options.json_document) {
         json_t *json = up_calibration_to_json(calibration);
         json_object_set_new(json, "schema", json_string("upthrust-calibration-1"));
@@ -223,6 +216,7 @@ enum up_status command_measure(const struct arguments *arguments, struct up_fail
     double confidence = 0;
     bool good = waters_asked(arguments, water, &waters, failure) &&
                 open_bench(arguments, &options, failure) &&
+                read_conditions(arguments, &options, failure) &&
                 read_measure(arguments, &options, &item, &trials, &confidence, failure) &&
                 run_measure(&options.run, &item, trials, confidence, water, waters, result,
                             &results, failure);

@@ -271,9 +271,9 @@ static bool measure_all(struct demo *demo, struct up_failure *failure) {
     bool good = gear != NULL;
     if (good) {
         fprintf(stderr, "  calibrating with known masses\n");
-        good =
-            run_calibrate(&demo->run, demo_masses_kg,
-                          sizeof demo_masses_kg / sizeof demo_masses_kg[0], calibration, failure);
+        good = run_calibrate(&demo->run, demo_masses_kg,
+                             sizeof demo_masses_kg / sizeof demo_masses_kg[0], true, calibration,
+                             failure);
     }
     for (size_t i = 0; good && i < json_array_size(gear); i++) {
         good = signalled == 0 && measure_item(demo, json_array_get(gear, i), failure);
@@ -324,6 +324,7 @@ static void print_end(const struct demo *demo) {
     printf(
         "Done in %.0f s. Everything lies in %s:\n"
         "  %s/catalogue/plots/items.png       the picture (items.svg too; items.gp draws it)\n"
+        "  %s/catalogue/plots/calibration-1.png  how straight the bench is\n"
         "  %s/catalogue/exchange/results.csv  for a spreadsheet; catalogue.json for programs\n"
         "  %s/catalogue/catalogue.sqlite      every trial and result; runs/ keeps the raw bytes\n"
         "  %s/rig.ini                         the rig file of the simulated tank\n"
@@ -332,7 +333,7 @@ static void print_end(const struct demo *demo) {
         "  upthrust item add --name \"My fin\" --kind fin\n"
         "  upthrust measure --rig my-rig.ini --item \"My fin\"\n"
         "These numbers prepare a dive; a weight check in the water decides.\n",
-        monotonic_s() - demo->began_s, dir, dir, dir, dir, dir);
+        monotonic_s() - demo->began_s, dir, dir, dir, dir, dir, dir);
 }
 
 static void print_document(const struct demo *demo) {
@@ -352,14 +353,17 @@ static void print_document(const struct demo *demo) {
 
 static bool leave_files(struct demo *demo, struct up_failure *failure) {
     struct up_rows rows = {0};
+    unsigned calibrations = 0;
     char *plots = up_text_format("%s/plots", up_catalogue_directory(demo->catalogue));
     char *exchange = up_text_format("%s/exchange", up_catalogue_directory(demo->catalogue));
     bool good = up_rows_load(demo->catalogue, &rows, failure) &&
                 up_plot_write(&rows, plots, failure) &&
+                up_plot_write_calibrations(demo->catalogue, plots, &calibrations, failure) &&
                 up_export_csv(demo->catalogue, exchange, failure) &&
                 up_export_json(demo->catalogue, exchange, failure);
     /* A missing gnuplot must not hide the results: it is told after them. */
-    bool drawn = good && up_plot_draw(plots, failure);
+    bool drawn = good && up_plot_draw(plots, failure) &&
+                 up_plot_draw_calibrations(plots, calibrations, failure);
     up_rows_release(&rows);
     free(plots);
     free(exchange);

@@ -16,21 +16,34 @@ const struct option_text options_export[] = {
     OPTION_CATALOGUE,
     OPTION_END};
 
+static void tell_plots(const char *plots, bool items, unsigned calibrations) {
+    char *safe = up_text_for_terminal(plots);
+    if (items) {
+        printf("%s: items.svg, items.png, and items.gp with items.tsv to draw them again\n", safe);
+    }
+    for (unsigned i = 1; i <= calibrations; i++) {
+        printf("%s: calibration-%u.svg, .png, .gp, .tsv\n", safe, i);
+    }
+    free(safe);
+}
+
 enum up_status command_plot(const struct arguments *arguments, struct up_failure *failure) {
     struct up_catalogue *catalogue = NULL;
     struct up_rows rows = {0};
+    unsigned calibrations = 0;
     bool good;
     if (!up_catalogue_open(catalogue_directory(arguments), UP_CATALOGUE_WRITE, &catalogue,
                            failure)) {
         return failure->status;
     }
     char *plots = up_text_format("%s/plots", up_catalogue_directory(catalogue));
-    good = up_rows_load(catalogue, &rows, failure) && up_plot_write(&rows, plots, failure) &&
-           up_plot_draw(plots, failure);
+    good = up_rows_load(catalogue, &rows, failure) &&
+           up_plot_write_calibrations(catalogue, plots, &calibrations, failure) &&
+           ((rows.count == 0 && calibrations > 0) ||
+            (up_plot_write(&rows, plots, failure) && up_plot_draw(plots, failure))) &&
+           up_plot_draw_calibrations(plots, calibrations, failure);
     if (good) {
-        char *safe = up_text_for_terminal(plots);
-        printf("%s: items.svg, items.png, and items.gp with items.tsv to draw them again\n", safe);
-        free(safe);
+        tell_plots(plots, rows.count > 0, calibrations);
     }
     up_rows_release(&rows);
     free(plots);

@@ -14,6 +14,8 @@ const struct command commands[] = {
      command_demo},
     {"calibrate", "", "calibrate the bench with three or more known masses", options_calibrate,
      command_calibrate},
+    {"calibration", "list|show [ID]", "the calibrations in the catalogue", options_calibration,
+     command_calibration},
     {"measure", "", "weigh an item in air and in the tank, trial by trial", options_measure,
      command_measure},
     {"listen", "", "say what a stream is: lines, rate, noise, glitches, plateaus", options_listen,
@@ -36,9 +38,9 @@ static void print_help(FILE *stream) {
           "usage: upthrust COMMAND [options]\n\n",
           stream);
     for (int i = 0; i < command_count; i++) {
-        fprintf(stream, "  %-10s %s\n", commands[i].name, commands[i].summary);
+        fprintf(stream, "  %-11s %s\n", commands[i].name, commands[i].summary);
     }
-    fputs("  help       help COMMAND: the options of a command\n\n"
+    fputs("  help        help COMMAND: the options of a command\n\n"
           "Begin with: upthrust demo --dir demo\n"
           "Exit status: 0 done, 1 could not be done, 2 wrong input, 3 done but undecided.\n"
           "The numbers prepare a dive; a weight check in the water decides.\n",

@@ -196,6 +196,25 @@ bool up_fit_proportional(const double *x, const double *y, size_t count, struct 
     return fit_powers(x, y, count, 1, 1, fit);
 }
 
+bool up_fit_bent(const double *x, const double *y, size_t count, struct up_fit *fit) {
+    return fit_powers(x, y, count, 1, 2, fit);
+}
+
+/* ---- F ---- */
+
+double up_f_of_term(const struct up_fit *narrow, const struct up_fit *wide) {
+    double variance = wide->residual_sum_squares / wide->dof;
+    double drop = narrow->residual_sum_squares - wide->residual_sum_squares;
+    return variance > 0 ? drop / variance : NO_NUMBER; /* an exact fit tells nothing of chance */
+}
+
+double up_f_limit(double probability, double dof_1, double dof_2) {
+    if (!(probability > 0 && probability < 1 && dof_1 > 0 && dof_2 > 0)) {
+        return NO_NUMBER;
+    }
+    return gsl_cdf_fdist_Pinv(probability, dof_1, dof_2);
+}
+
 /* ---- Student t ---- */
 
 double up_coverage_factor(double probability, double dof) {

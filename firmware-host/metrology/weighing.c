@@ -21,6 +21,8 @@ static const struct input_text input_texts[UP_INPUT_COUNT] = {
     [UP_INPUT_SLOPE] = {"calibration slope", "counts/kg"},
     [UP_INPUT_MASSES] = {"reference masses", "1"},
     [UP_INPUT_LACK_OF_FIT] = {"calibration lack of fit", "kg"},
+    [UP_INPUT_HYSTERESIS] = {"hysteresis", "kg"},
+    [UP_INPUT_CELL_TEMP] = {"cell temperature since the calibration", "1"},
     [UP_INPUT_RESOLUTION] = {"resolution", "counts"},
     [UP_INPUT_CREEP] = {"residual creep", "1"},
     [UP_INPUT_AIR_DENSITY] = {"air density", "kg/m3"},
@@ -76,12 +78,13 @@ struct solved {
 /* The equations at the head of the header, with what disturbs them put in where it acts. */
 static struct solved solve(const struct up_weighing *weighing, const double x[UP_INPUT_COUNT]) {
     double k = 1 - weighing->calibration_air_kg_m3 / UP_MASS_DENSITY_KG_M3;
-    double slope = x[UP_INPUT_SLOPE] * (1 + x[UP_INPUT_MASSES]);
+    double slope = x[UP_INPUT_SLOPE] * (1 + x[UP_INPUT_MASSES]) * (1 + x[UP_INPUT_CELL_TEMP]);
     double water_density =
         x[UP_INPUT_WATER_DENSITY] + weighing->tank_density_slope_kg_m3_k * x[UP_INPUT_WATER_TEMP];
     double tank_temp_c = weighing->tank_temp_c + x[UP_INPUT_WATER_TEMP];
     double counts = x[UP_INPUT_WATER_LOAD] + x[UP_INPUT_WATER_PLATEAU] + x[UP_INPUT_RESOLUTION];
-    double w_kg = (counts / slope) * (1 + x[UP_INPUT_CREEP]) + x[UP_INPUT_LACK_OF_FIT];
+    double w_kg = (counts / slope) * (1 + x[UP_INPUT_CREEP]) + x[UP_INPUT_LACK_OF_FIT] +
+                  x[UP_INPUT_HYSTERESIS];
     double air_kg = x[UP_INPUT_AIR_LOAD] / slope;
     double line = weighing->tank_area_m2 > 0 ? weighing->line_area_m2 / weighing->tank_area_m2 : 0;
     struct solved out = {0, (double)NAN, (double)NAN};

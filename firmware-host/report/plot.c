@@ -155,13 +155,13 @@ bool up_plot_write(const struct up_rows *rows, const char *directory, struct up_
 /* ---- gnuplot ---- */
 
 /* -d: without the reader's own start-up file, which could do anything. */
-static void exec_gnuplot(const char *directory, int report) {
+static void exec_gnuplot(const char *directory, const char *script, int report) {
     int code;
     int null = open("/dev/null", O_RDWR);
     if (chdir(directory) == 0) {
         dup2(null, STDIN_FILENO);
         dup2(null, STDOUT_FILENO);
-        execlp("gnuplot", "gnuplot", "-d", "items.gp", (char *)NULL);
+        execlp("gnuplot", "gnuplot", "-d", script, (char *)NULL);
     }
     code = errno;
     if (write(report, &code, sizeof code) < 0) {
@@ -186,7 +186,7 @@ static int wait_for(pid_t child) {
     return status;
 }
 
-bool up_plot_draw(const char *directory, struct up_failure *failure) {
+static bool draw(const char *directory, const char *script, struct up_failure *failure) {
     int report[2], status = 0, code = 0;
     pid_t child;
     if (pipe(report) != 0) {
@@ -196,7 +196,7 @@ bool up_plot_draw(const char *directory, struct up_failure *failure) {
     child = fork();
     if (child == 0) {
         close(report[0]);
-        exec_gnuplot(directory, report[1]);
+        exec_gnuplot(directory, script, report[1]);
     }
     close(report[1]);
     bool not_run = child < 0 || read_report(report[0], &code);
@@ -207,11 +207,25 @@ bool up_plot_draw(const char *directory, struct up_failure *failure) {
     if (not_run) {
         return up_fail(failure, UP_STATUS_UNABLE,
                        "cannot run gnuplot: %s; install it (Debian: gnuplot-nox) and draw with "
-                       "`gnuplot -d items.gp` in %s; the results are kept",
-                       strerror(code), directory);
+                       "`gnuplot -d %s` in %s; the results are kept",
+                       strerror(code), script, directory);
     }
     return (WIFEXITED(status) && WEXITSTATUS(status) == 0) ||
            up_fail(failure, UP_STATUS_UNABLE,
-                   "gnuplot could not draw %s/items.gp (status %d); the results are kept",
-                   directory, WEXITSTATUS(status));
+                   "gnuplot could not draw %s/%s (status %d); the results are kept", directory,
+                   script, WEXITSTATUS(status));
+}
+
+bool up_plot_draw(const char *directory, struct up_failure *failure) {
+    return draw(directory, "items.gp", failure);
+}
+
+bool up_plot_draw_calibrations(const char *directory, unsigned count, struct up_failure *failure) {
+    bool good = true;
+    for (unsigned i = 1; good && i <= count; i++) {
+        char *script = up_text_format("calibration-%u.gp", i);
+        good = draw(directory, script, failure);
+        free(script);
+    }
+    return good;
 }

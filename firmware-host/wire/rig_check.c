@@ -217,6 +217,9 @@ bool rig_check(struct parse *parse) {
         !check_numbers(parse) || !check_words(parse)) {
         return false;
     }
+    if (was_given(parse, "masses", "class") && was_given(parse, "masses", "tolerance_rel")) {
+        return lacks(parse, "[masses] gives class and tolerance_rel: keep one");
+    }
     if (rig->port.return_s < 0) { /* cables slip; a pseudo-terminal's other end has ended */
         rig->port.return_s = rig->port_kind == UP_PORT_SERIAL ? 60 : 0;
     }

@@ -55,6 +55,13 @@ static const struct word missing_units[] = {{"take", UP_UNIT_MISSING_TAKEN},
                                             {NULL, 0}};
 static const struct word poll_ends[] = {{"lf", '\n'}, {"cr", '\r'}, {"none", 0}, {NULL, 0}};
 
+static const struct word mass_classes[] = {{"E2", UP_MASSES_E2},
+                                           {"F1", UP_MASSES_F1},
+                                           {"F2", UP_MASSES_F2},
+                                           {"M1", UP_MASSES_M1},
+                                           {"M2", UP_MASSES_M2},
+                                           {"M3", UP_MASSES_M3},
+                                           {NULL, 0}};
 static const struct word waters[] = {{"fresh", UP_WATER_FRESH}, {"sea", UP_WATER_SEA}, {NULL, 0}};
 
 #define AT(member) offsetof(struct up_rig, member)
@@ -148,6 +155,7 @@ const struct key rig_keys[] = {
     NUMBER("air", "humidity", air.humidity.value, 0, 1),
     NUMBER("air", "u_humidity", air.humidity.u, 0, 1),
     NUMBER("masses", "tolerance_rel", mass_tolerance_rel, 0, 0.05),
+    WORD("masses", "class", mass_class, mass_classes),
     NUMBER("item", "temp_halfwidth_k", item_temp_halfwidth_k, 0, 20),
     NUMBER("bench", "read_after_s", read_after_s, 1, 600),
     NUMBER("bench", "window_s", window_s, 0.5, 300),
@@ -155,6 +163,7 @@ const struct key rig_keys[] = {
     NUMBER("bench", "shake_share", shake_share, 0.01, 0.99),
     WHOLE("bench", "shakes_max", shakes_max, 1, UP_TRIAL_SHAKES_MAX),
     WHOLE("bench", "trials", trials, 2, UP_TRIALS_MAX),
+    NUMBER("bench", "calibration_days", calibration_days, 0, 3650),
 };
 const size_t rig_key_count = sizeof rig_keys / sizeof rig_keys[0];
 _Static_assert(sizeof rig_keys / sizeof rig_keys[0] <= RIG_KEYS_MAX, "RIG_KEYS_MAX");
@@ -185,4 +194,5 @@ void rig_defaults(struct up_rig *rig) {
     rig->shake_share = (double)NAN;
     rig->shakes_max = 6;
     rig->trials = 5;
+    rig->calibration_days = 30; /* a choice of ours */
 }

@@ -5,22 +5,42 @@
  * catalogue/.
  *
  * Each point is a loading: a mass hung on the item's schedule (tare, mass, tare; read the same time
- * after the step), as a difference from the time-weighted mean of the tares around it. Differences
- * have no offset, so the model is proportional: counts = slope * mass. A fit with an offset is made
- * beside it to show whether the bench really behaves so.
+ * after the step), as a difference from the time-weighted mean of the tares around it; or an
+ * unloading, where the mass hangs as the tare and is taken off, told by a negative mass.
+ * Differences have no offset, so the model is proportional: counts = slope * mass. A fit with an
+ * offset is made beside it to show whether the bench really behaves so. Where the points demand it,
+ * unloading has a slope of its own, and the line bends:
+ *
+ *   counts = slope * mass + quadratic * mass * mass    (mass as a difference to the tare)
+ *
+ * The staircase then hangs the masses one upon the other, up and down again: what a reading tells
+ * of the way it was come by is the hysteresis.
  */
 #ifndef UPTHRUST_CALIBRATION_H
 #define UPTHRUST_CALIBRATION_H
 
+#include <stdbool.h>
+
 #include "upthrust/item.h"
 
-enum { UP_CALIBRATION_POINTS_MAX = 64 };
+enum { UP_CALIBRATION_POINTS_MAX = 64, UP_STAIRS_MAX = 2 * UP_CALIBRATION_POINTS_MAX };
 
 struct up_calibration_point {
-    double mass_kg;          /* conventional mass, OIML R 111: density 8000 kg/m3 */
-    double load_counts;      /* difference to the tares */
+    double mass_kg;          /* conventional mass, OIML R 111: density 8000 kg/m3; negative: taken
+                                off */
+    double load_counts;      /* difference to the tares, as read */
     double u_plateau_counts; /* standard uncertainty of the plateau's mean */
-    double residual_g;       /* load_counts / slope - mass */
+    double residual_g;       /* of the line that measuring uses, less the mass */
+};
+
+struct up_stair {
+    double mass_kg; /* all that hangs */
+    bool falling;
+    double
+        load_counts; /* less the empty hanger's; zero drift and creep of earlier steps taken off */
+    double u_plateau_counts;
+    double residual_g;   /* of the straight line through the empty hanger and the top */
+    double hysteresis_g; /* falling: this reading less the rising one of the same mass; else NaN */
 };
 
 struct up_calibration {
@@ -29,18 +49,31 @@ struct up_calibration {
     char rig_sha256[UP_SHA256_SIZE];                /* of the rig's line and sensor sections */
     char made_utc[UP_TIME_SIZE];                    /* set when stored */
     double slope_counts_kg, u_slope_counts_kg, dof; /* from the fit */
+    /* Where the directions differ by more than chance; NaN: one slope serves both. */
+    double unloading_slope_counts_kg, u_unloading_slope_counts_kg;
+    double quadratic_counts_kg2;           /* 0 where a straight line does */
+    double quadratic_f, quadratic_f_limit; /* F test (99 %); NaN: too few points for one */
     double mass_tolerance_rel; /* half-width; the masses of one set taken as fully correlated */
     double lack_of_fit_kg;     /* standard deviation of the points about the line that the
                                   plateaus' own noise does not explain */
+    double hysteresis_kg;      /* largest difference of falling and rising; NaN: not looked for */
     double offset_counts, u_offset_counts; /* of the fit with offset: should hold zero */
     double creep_rel_decade;       /* reading's change per decade of time after the step, as a share
                                       of the load; seen on the heaviest mass, sign kept */
     double noise_counts;           /* noise floor of one reading */
     double air_density_kg_m3;      /* while calibrating */
+    double temp_c;                 /* of the air, and so of the cell; NaN: not known */
     double read_after_s, window_s; /* the schedule: measuring must use the same */
     double span_kg;                /* largest mass */
-    unsigned points;
+    double preloaded;              /* 1: the cell was exercised first; 0; NaN: not known */
+    char mass_class[8];            /* OIML R 111: "M1"; "": a tolerance was given */
+    unsigned points, stairs;
     struct up_calibration_point point[UP_CALIBRATION_POINTS_MAX];
+    struct up_stair stair[UP_STAIRS_MAX];
 };
+
+/* A difference to the tare as the straight line of slope_counts_kg would read it: the slope of its
+   direction and the bend are taken into account here and nowhere else. */
+double up_calibration_linear_counts(const struct up_calibration *calibration, double counts);
 
 #endif

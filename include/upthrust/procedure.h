@@ -57,7 +57,7 @@ enum up_answer_word {
 
 struct up_trial {
     unsigned number;         /* from 1 */
-    double load_counts;      /* the last reading less the tares around it */
+    double load_counts;      /* the last reading less the tares around it, made linear */
     double u_plateau_counts; /* of that difference, from the plateaus' own noise */
     unsigned shakes;
     double gain_counts[UP_TRIAL_SHAKES_MAX]; /* heavier after each shake, by this */
@@ -78,7 +78,7 @@ struct up_event {
     enum up_event_kind kind;
     struct up_ask ask;
     struct up_plateau plateau;
-    const char *plateau_of; /* "tare", "mass", "air", "water" */
+    const char *plateau_of; /* "preload", "tare", "mass", "stair", "air", "water" */
     struct up_trial trial;
     char text[200];
 };
@@ -88,7 +88,9 @@ struct up_procedure;
 struct up_calibrate_plan {
     const struct up_rig *rig;
     double mass_kg[UP_CALIBRATION_POINTS_MAX];
-    unsigned masses; /* in the order hung; the heaviest is hung first of all as a preload */
+    unsigned masses; /* in the order hung; the heaviest is hung first of all as a preload; negative:
+                        hangs as the tare and is taken off */
+    bool staircase;  /* at the end all different masses, up and down without emptying */
 };
 
 struct up_measure_plan {
@@ -102,9 +104,10 @@ struct up_measure_plan {
     char run_id[UP_ID_SIZE];
 };
 
-/* UP_STATUS_WRONG_INPUT where the plan cannot work: fewer than three masses, all equal, not
-   positive or beyond the cell's capacity; a calibration of another bench, of other line or sensor
-   settings, of another schedule, or with a slope that is not sound. The caller destroys it. */
+/* UP_STATUS_WRONG_INPUT where the plan cannot work: fewer than three different masses, one of
+   nothing, outside the table of its class or beyond the cell's capacity; a calibration of another
+   bench, of other line or sensor settings, of another schedule, or with a slope that is not sound.
+   The caller destroys it. */
 bool up_procedure_calibrate(const struct up_calibrate_plan *plan, struct up_procedure **procedure,
                             struct up_failure *failure);
 bool up_procedure_measure(const struct up_measure_plan *plan, struct up_procedure **procedure,

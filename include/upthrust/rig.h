@@ -12,6 +12,7 @@
 
 #include "upthrust/failure.h"
 #include "upthrust/item.h"
+#include "upthrust/masses.h"
 #include "upthrust/water.h"
 
 enum { UP_LOADS_MAX = 8, UP_FIELDS_MAX = 64, UP_RIG_TEXT = 200 };
@@ -121,7 +122,8 @@ struct up_rig {
     double tank_area_m2, line_diameter_m, depth_m, meniscus_kg, ballast_kg;
     /* the air over it */
     struct up_air air;
-    double mass_tolerance_rel; /* of the reference masses, half-width */
+    double mass_tolerance_rel; /* of the reference masses, half-width; where they have no class */
+    enum up_mass_class mass_class;
     double item_temp_halfwidth_k;
     /* the procedure */
     double read_after_s; /* middle of the reading window, after the load's step */
@@ -129,6 +131,7 @@ struct up_rig {
     double patience_s;  /* waited beyond that for a reading that settles */
     double shake_share; /* least share of the trapped air that one shake frees; NaN: not known */
     int shakes_max, trials;
+    double calibration_days; /* an older calibration is told */
 };
 
 /* UP_STATUS_WRONG_INPUT, naming file, line and what to do. */

@@ -40,6 +40,8 @@ enum up_input {
     UP_INPUT_SLOPE,          /* counts/kg: the fit; common to all weighings */
     UP_INPUT_MASSES,         /* relative: tolerance of the reference masses; common too */
     UP_INPUT_LACK_OF_FIT,    /* kg: points off the straight line */
+    UP_INPUT_HYSTERESIS,     /* kg: what a reading hangs on the way it was come by */
+    UP_INPUT_CELL_TEMP,      /* relative: slope, the cell being warmer than when calibrated */
     UP_INPUT_RESOLUTION,     /* counts: division of the indication, on a difference */
     UP_INPUT_CREEP,          /* relative to w: what the matched schedule leaves */
     UP_INPUT_AIR_DENSITY,    /* kg/m3: at the dry weighing */

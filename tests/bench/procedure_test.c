@@ -18,7 +18,7 @@ static void quiet(unsigned long seed) {
     virtual_bench_begin(&bench, seed);
     bench.cell.creep_rel_low = bench.cell.creep_rel_high = 0;
     bench.cell.curvature_rel = bench.cell.drift_counts_min = bench.cell.walk_counts_sqrt_s = 0;
-    bench.cell.correlated_counts = bench.cell.bit_slip_chance = 0;
+    bench.cell.correlated_counts = bench.cell.bit_slip_chance = bench.cell.hysteresis_rel = 0;
     bench.declared.hang_sd_kg = bench.declared.item_temp_halfwidth_k = 0;
     bench.declared.u_thermometer_k = bench.declared.mass_tolerance_rel = 0;
     virtual_bench_restart(&bench, seed);
@@ -430,7 +430,8 @@ static void masses_that_cannot_calibrate(void **state) {
     refuse_masses((const double[]){1, 2, 2, 1}, 4, "three different");
     refuse_masses((const double[]){1, 1, 1}, 3, "three different");
     refuse_masses((const double[]){1, 0, 2}, 3, "must be positive");
-    refuse_masses((const double[]){1, -2, 3}, 3, "must be positive");
+    refuse_masses((const double[]){1, -2, -1, 2}, 4, "three different");
+    refuse_masses((const double[]){1, 2, -9}, 3, "capacity");
     refuse_masses((const double[]){1, (double)NAN, 3}, 3, "must be positive");
     refuse_masses((const double[]){1, 2, 9}, 3, "capacity");
 }

@@ -58,6 +58,61 @@ static void it_comes_back_whole(void **state) {
     up_catalogue_close(catalogue);
 }
 
+static void what_was_looked_for_comes_back(void **state) {
+    (void)state;
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    struct up_calibration one = plain_calibration("a", 1e5);
+    one.unloading_slope_counts_kg = 1.001e5;
+    one.u_unloading_slope_counts_kg = 13;
+    one.quadratic_counts_kg2 = -0.5;
+    one.quadratic_f = 20;
+    one.quadratic_f_limit = 10;
+    one.hysteresis_kg = (double)NAN;
+    one.temp_c = 18.5;
+    one.preloaded = 1;
+    one.stairs = 3;
+    one.stair[0] = (struct up_stair){1, false, 1e5, 3, 0.25, (double)NAN};
+    one.stair[2] = (struct up_stair){1, true, 1.1e5, 3, -0.25, -0.5};
+    snprintf(one.mass_class, sizeof one.mass_class, "F2");
+    add(catalogue, &one);
+    struct up_calibration back = latest(catalogue, "a");
+    json_t *a = up_calibration_to_json(&one), *b = up_calibration_to_json(&back);
+    assert_true(json_equal(a, b));
+    json_decref(a);
+    json_decref(b);
+    assert_true(isnan(back.hysteresis_kg) && isnan(back.stair[0].hysteresis_g));
+    assert_true(back.stair[2].falling && !back.stair[0].falling);
+    assert_true(back.stair[2].hysteresis_g == -0.5 && back.temp_c == 18.5);
+    assert_string_equal(back.mass_class, "F2");
+    up_catalogue_close(catalogue);
+}
+
+/* Before there was a staircase, a bend, a temperature. */
+static void an_old_body_still_loads(void **state) {
+    static const char *const later[] = {"unloading_slope_counts_kg",
+                                        "u_unloading_slope_counts_kg",
+                                        "quadratic_counts_kg2",
+                                        "quadratic_f",
+                                        "quadratic_f_limit",
+                                        "hysteresis_kg",
+                                        "temp_c",
+                                        "preloaded",
+                                        "staircase",
+                                        "mass_class"};
+    (void)state;
+    struct up_calibration one = plain_calibration("a", 1e5), back;
+    json_t *body = up_calibration_to_json(&one);
+    for (size_t i = 0; i < sizeof later / sizeof later[0]; i++) {
+        assert_int_equal(json_object_del(body, later[i]), 0);
+    }
+    assert_true(up_calibration_from_json(body, &back));
+    assert_true(back.slope_counts_kg == 1e5 && back.points == 2 && back.stairs == 0);
+    assert_true(isnan(back.hysteresis_kg) && isnan(back.temp_c) && isnan(back.preloaded));
+    assert_true(isnan(back.unloading_slope_counts_kg) && back.quadratic_counts_kg2 == 0);
+    assert_string_equal(back.mass_class, "");
+    json_decref(body);
+}
+
 static void infinite_dof_stays_infinite(void **state) {
     (void)state;
     struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
@@ -154,6 +209,8 @@ static void a_stored_one_that_is_broken_is_told(void **state) {
 int main(void) {
     const struct CMUnitTest tests[] = {
         TEST(it_comes_back_whole),
+        TEST(what_was_looked_for_comes_back),
+        TEST(an_old_body_still_loads),
         TEST(infinite_dof_stays_infinite),
         TEST(the_newest_of_its_own_bench_counts),
         TEST(a_lost_clock_does_not_bring_back_an_old_one),

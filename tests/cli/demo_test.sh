@@ -39,6 +39,12 @@ assert share > 0.6, share
 P
 check "everything is left behind" test -s "$d/catalogue/plots/items.png" -a -s "$d/catalogue/plots/items.svg" \
     -a -s "$d/catalogue/exchange/results.csv" -a -s "$d/catalogue/exchange/catalogue.json" -a -s "$d/rig.ini"
+check "the calibration is drawn and shown" sh -c "[ -s '$d/catalogue/plots/calibration-1.png' ] && [ -s '$d/catalogue/plots/calibration-1.svg' ] && '$bin' calibration show --catalogue '$d/catalogue' | grep -q '^hysteresis [0-9.]* g'"
+check "a calibration is found by the beginning of its id" sh -c \
+    "id=\$('$bin' calibration list --catalogue '$d/catalogue' | cut -c 1-8 | head -n 1); '$bin' calibration show \$id --json --catalogue '$d/catalogue' | grep -q '\"staircase\"'"
+sed '$a calibration_days = 0' "$d/rig.ini" >"$work/old.ini"
+"$bin" measure --rig "$work/old.ini" --port "$work/none" --operator json --item "Heron fin" --catalogue "$d/catalogue" >"$work/out" 2>"$work/err" </dev/null
+grep -q '^note: the calibration .* days old' "$work/err" && say yes "an old calibration is told" || say no "an old calibration is told"
 check "the database is whole" sh -c "[ \"\$(sqlite3 '$d/catalogue/catalogue.sqlite' 'PRAGMA integrity_check')\" = ok ]"
 check "the views read" sh -c "[ \"\$(sqlite3 '$d/catalogue/catalogue.sqlite' 'SELECT count(*) >= 30 FROM result JOIN item USING (item_id)')\" = 1 ]"
 check "the script draws again from a copy of its folder" sh -c \

@@ -67,7 +67,9 @@ events = pass_on(process, tank)
 assert process.wait() == 0, process.stderr.read()
 assert events[-1]["event"] == "result" and events[-1]["results"] == []
 masses = [e["mass_kg"] for e in events if e.get("do") == "hang-mass"]
-assert masses == [2, 0.5, 1, 2], masses
+# The preload, the loadings, then up the staircase and down again.
+assert masses == [2, 0.5, 1, 2, 0.5, 1, 2, 1, 0.5], masses
+assert events[-1]["calibration"]["hysteresis_kg"] >= 0
 
 # A stale id, a made-up id, no JSON and a word too many are refused with an event; the session goes on.
 bad = ['{"id":1,"answer":"done"}\n', '{"id":99999,"answer":"done"}\n', 'hello\n',

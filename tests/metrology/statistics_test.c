@@ -298,8 +298,20 @@ static void test_effective_dof(void **state) {
     assert_true(isnan(up_effective_dof(u, nan, 1)));
 }
 
+static void a_bent_line_through_zero(void **state) {
+    const double x[] = {0.5, 1, 2, 4}, y[] = {1.375, 2.5, 4, 4};
+    struct up_fit fit;
+    (void)state;
+    assert_true(up_fit_bent(x, y, 4, &fit));
+    assert_true(fit.c[0] == 0 && fit.dof == 2);
+    assert_true(fabs(fit.c[1] - 3) < 1e-12 && fabs(fit.c[2] + 0.5) < 1e-12);
+    assert_false(up_fit_bent(x, y, 2, &fit));
+    assert_false(up_fit_bent((const double[]){1, 1, 1}, y, 3, &fit));
+}
+
 int main(void) {
     const struct CMUnitTest tests[] = {
+        cmocka_unit_test(a_bent_line_through_zero),
         cmocka_unit_test(test_summary_of_little),
         cmocka_unit_test(test_summary_of_a_constant),
         cmocka_unit_test(test_lag1_by_hand),

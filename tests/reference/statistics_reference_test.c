@@ -199,6 +199,34 @@ static void test_pontius(void **state) {
     assert_digits(fit.residual_sd, 0.205177424076185E-03, 11);
 }
 
+/*
+ * The same data ask for their quadratic term. RSS of the quadratic certified (above); that of the
+ * straight line from its residual standard deviation, computed with 60 digits: 0.00217127259605675
+ * with 38 degrees of freedom. F with one degree of freedom is the square of Student's t, here the
+ * certified estimate over its certified standard deviation.
+ */
+static void test_pontius_is_bent(void **state) {
+    (void)state;
+    double x[COUNT(PONTIUS)], y[COUNT(PONTIUS)];
+    struct up_fit line, bent;
+    split(PONTIUS, COUNT(PONTIUS), x, y);
+    assert_true(up_fit_polynomial(x, y, COUNT(PONTIUS), 2, &line));
+    assert_true(up_fit_polynomial(x, y, COUNT(PONTIUS), 3, &bent));
+    assert_digits(line.residual_sd, 0.00217127259605675, 10);
+    double t = -0.316081871345029E-14 / 0.486652849992036E-16;
+    assert_digits(up_f_of_term(&line, &bent), t * t, 9);
+    assert_true(up_f_of_term(&line, &bent) > up_f_limit(0.99, 1, bent.dof));
+}
+
+/* F(0.95; 3, 36) = 2.866266, read in the tests of sandialabs/suncal (an ANOVA example); with one
+   degree of freedom it is the square of Student's t, GUM table G.2: t(0.99; 10) = 3.17. */
+static void test_f_limit(void **state) {
+    (void)state;
+    assert_prints_as(up_f_limit(0.95, 3, 36), 2.866266, 1e-6);
+    assert_prints_as(sqrt(up_f_limit(0.99, 1, 10)), 3.17, 1e-2);
+    assert_true(isnan(up_f_limit(0.99, 1, 0)) && isnan(up_f_limit(1, 1, 5)));
+}
+
 /* NoInt1 and NoInt2, lines through zero: data by their rule; certified slope, its standard
    deviation and residual sum of squares read in the GNU Scientific Library's fit/test.c. */
 static void test_noint1(void **state) {
@@ -442,6 +470,8 @@ int main(void) {
         cmocka_unit_test(test_mavro),
         cmocka_unit_test(test_norris),
         cmocka_unit_test(test_pontius),
+        cmocka_unit_test(test_pontius_is_bent),
+        cmocka_unit_test(test_f_limit),
         cmocka_unit_test(test_noint1),
         cmocka_unit_test(test_noint2),
         cmocka_unit_test(test_gum_h3_as_printed),

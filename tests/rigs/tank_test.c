@@ -86,7 +86,7 @@ static struct tank *still_tank(void) {
     struct tank_cell cell = tank_cell_default();
     declared.hang_sd_kg = declared.meniscus_halfwidth_kg = 0;
     cell.white_counts = cell.correlated_counts = cell.drift_counts_min = 0;
-    cell.walk_counts_sqrt_s = cell.creep_rel_low = cell.creep_rel_high = 0;
+    cell.walk_counts_sqrt_s = cell.creep_rel_low = cell.creep_rel_high = cell.hysteresis_rel = 0;
     cell.sway_kg = cell.slosh_kg = cell.bit_slip_chance = cell.jitter_s = 0;
     return tank_create(&declared, &cell, 1);
 }
@@ -277,7 +277,8 @@ static struct tank *exact_tank(void) {
     struct tank_cell cell = tank_cell_default();
     cell.white_counts = cell.correlated_counts = cell.drift_counts_min = 0;
     cell.walk_counts_sqrt_s = cell.curvature_rel = cell.bit_slip_chance = 0;
-    cell.creep_rel_low = cell.creep_rel_high = cell.sway_kg = cell.slosh_kg = 0;
+    cell.creep_rel_low = cell.creep_rel_high = cell.hysteresis_rel = 0;
+    cell.sway_kg = cell.slosh_kg = 0;
     return tank_create(&declared, &cell, 3);
 }
 

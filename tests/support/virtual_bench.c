@@ -99,7 +99,8 @@ bool virtual_bench_run(struct virtual_bench *bench, struct up_procedure *procedu
 
 bool virtual_bench_calibrate(struct virtual_bench *bench, const double *mass_kg, unsigned masses,
                              unsigned rounds, struct up_failure *failure) {
-    struct up_calibrate_plan plan = {.rig = &bench->rig, .masses = masses * rounds};
+    struct up_calibrate_plan plan = {
+        .rig = &bench->rig, .masses = masses * rounds, .staircase = bench->staircase};
     struct up_procedure *procedure;
     for (unsigned i = 0; i < plan.masses; i++) {
         plan.mass_kg[i] = mass_kg[i % masses];

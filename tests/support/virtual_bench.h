@@ -15,6 +15,7 @@ struct virtual_bench {
     struct tank_declared declared;
     struct up_reader reader;
     struct up_calibration calibration;
+    bool staircase; /* of a calibration */
     unsigned asks, plateaus, trials, faults;
     unsigned glitches; /* within all plateaus */
     unsigned asked[UP_ACTIONS];

@@ -120,6 +120,7 @@ static void intervals_hold_the_truth(void **state) {
     unsigned seeds = seeds_wanted();
     (void)state;
     virtual_bench_begin(&bench, 1);
+    bench.staircase = true;
     for (unsigned i = 0; i < seeds; i++) {
         run_session(&bench, 1000 + i, &session_share[i]);
     }

@@ -129,6 +129,9 @@ static const struct refusal refusals[] = {
      "time_unit belongs together with"},
     {HEAD LINE "load_unit = kg\nword_bits = 24\n", "load_unit = counts only"},
     {HEAD LINE "[bench]\nread_after_s = 5\nwindow_s = 20\n", "longer than twice"},
+    {HEAD LINE "[masses]\nclass = M1\ntolerance_rel = 1e-4\n", "keep one"},
+    {HEAD LINE "[masses]\nclass = m1\n", "one of E2 F1 F2 M1 M2 M3"},
+    {HEAD LINE "[bench]\ncalibration_days = -1\n", "from 0 to 3650"},
     {HEAD LINE "[tank]\ntemp_c = 41\n", "from 0 to 40"},
     {HEAD LINE "[tank]\ntemp_c = -0.1\n", "from 0 to 40"},
     /* layouts and what they have no use for */

@@ -1,0 +1,306 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* From the points of a calibration to a slope, a bend where one is demanded, and what is left. */
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "internal.h"
+#include "upthrust/statistics.h"
+#include "upthrust/text.h"
+
+/* An offset of less than this share of the lightest mass changes no decision about gear; creep that
+   is not quite additive gives as much (a choice of ours). */
+static const double OFFSET_MATTERS_REL = 5e-4;
+
+/* A model is made wider only where chance does so once in a hundred times (a choice of ours), with
+   two degrees of freedom left. */
+static const double SIGNIFICANT = 0.99;
+enum { LEAST_DOF = 2 };
+
+/* Unloading turned over: a line through zero is the same for both. */
+struct folded {
+    double mass_kg[UP_CALIBRATION_POINTS_MAX], load[UP_CALIBRATION_POINTS_MAX];
+    bool unloading[UP_CALIBRATION_POINTS_MAX];
+    unsigned count;
+};
+
+static struct folded fold(const struct up_procedure *procedure) {
+    struct folded folded = {.count = procedure->points};
+    for (unsigned i = 0; i < procedure->points; i++) {
+        const struct up_calibration_point *point = &procedure->point[i];
+        folded.unloading[i] = point->mass_kg < 0;
+        folded.mass_kg[i] = fabs(point->mass_kg);
+        folded.load[i] = folded.unloading[i] ? -point->load_counts : point->load_counts;
+    }
+    return folded;
+}
+
+double up_calibration_linear_counts(const struct up_calibration *calibration, double counts) {
+    double slope = calibration->slope_counts_kg;
+    double unloading = calibration->unloading_slope_counts_kg;
+    if (isnormal(unloading) && counts * slope < 0) {
+        counts *= slope / unloading;
+    }
+    /* The root of quadratic m m + slope m = counts that goes to counts / slope. */
+    double inside = slope * slope + 4 * calibration->quadratic_counts_kg2 * counts;
+    if (calibration->quadratic_counts_kg2 == 0 || !(inside > 0)) {
+        return counts;
+    }
+    return slope * 2 * counts / (slope + copysign(sqrt(inside), slope));
+}
+
+/* ---- one slope or two ---- */
+
+static unsigned part_of(const struct folded *folded, bool unloading, struct folded *part) {
+    part->count = 0;
+    for (unsigned i = 0; i < folded->count; i++) {
+        if (folded->unloading[i] == unloading) {
+            part->mass_kg[part->count] = folded->mass_kg[i];
+            part->load[part->count++] = folded->load[i];
+        }
+    }
+    return part->count;
+}
+
+static double sum_squares(const struct folded *part) {
+    double sum = 0;
+    for (unsigned i = 0; i < part->count; i++) {
+        sum += part->mass_kg[i] * part->mass_kg[i];
+    }
+    return sum;
+}
+
+/* Student t of the difference of two slopes, with the scatter of both directions together. */
+static bool directions_differ(const struct folded *folded, struct up_calibration *calibration) {
+    struct folded up, down;
+    struct up_fit fit_up, fit_down;
+    if (part_of(folded, false, &up) < 2 || part_of(folded, true, &down) < 2 ||
+        !up_fit_proportional(up.mass_kg, up.load, up.count, &fit_up) ||
+        !up_fit_proportional(down.mass_kg, down.load, down.count, &fit_down)) {
+        return false;
+    }
+    double dof = fit_up.dof + fit_down.dof;
+    double sd = sqrt((fit_up.residual_sum_squares + fit_down.residual_sum_squares) / dof);
+    double u_up = sd / sqrt(sum_squares(&up)), u_down = sd / sqrt(sum_squares(&down));
+    double off = fabs(fit_up.c[1] - fit_down.c[1]);
+    if (dof < LEAST_DOF || !(off > up_coverage_factor(SIGNIFICANT, dof) * hypot(u_up, u_down))) {
+        return false;
+    }
+    calibration->slope_counts_kg = fit_up.c[1];
+    calibration->u_slope_counts_kg = u_up;
+    calibration->dof = dof;
+    calibration->unloading_slope_counts_kg = fit_down.c[1];
+    calibration->u_unloading_slope_counts_kg = u_down;
+    return true;
+}
+
+/* ---- what is left ---- */
+
+/*
+ * Lack of fit by replication (NIST/SEMATECH e-Handbook 4.4.4.6, from memory): the points' scatter
+ * about the line, less what loadings of the same mass scatter among themselves. Without replicates
+ * only the plateaus' own noise can be taken off.
+ */
+static double lack_of_fit_counts(const struct up_procedure *procedure,
+                                 const struct up_calibration *calibration) {
+    double pure = 0, pure_dof = 0, plateau = 0, groups = 0, left = 0;
+    for (unsigned i = 0; i < procedure->points; i++) {
+        const struct up_calibration_point *point = &procedure->point[i];
+        double sum = 0, count = 0;
+        double linear = up_calibration_linear_counts(calibration, point->load_counts);
+        left += pow(linear - calibration->slope_counts_kg * point->mass_kg, 2);
+        plateau += point->u_plateau_counts * point->u_plateau_counts;
+        for (unsigned j = 0; j < procedure->points; j++) {
+            bool same = procedure->point[j].mass_kg == point->mass_kg;
+            sum += same ? procedure->point[j].load_counts : 0;
+            count += same;
+        }
+        pure += pow(point->load_counts - sum / count, 2);
+        pure_dof += 1 - 1 / count;
+        groups += 1 / count;
+    }
+    double noise = plateau / procedure->points;
+    if (pure_dof > 0.5) {
+        noise = fmax(noise, pure / pure_dof);
+    }
+    double lack_dof = calibration->dof - pure_dof;
+    if (lack_dof < 0.5) {
+        return 0;
+    }
+    double lack = (left - pure) / lack_dof;
+    /* A group's mean departs from the line by the lack of fit; its square stands in the sum once
+       for each replicate. */
+    return sqrt(fmax(0, lack - noise) * groups / procedure->points);
+}
+
+/* Creep a decade of time as a share of the load, by least squares over all masses: at the reading
+   time t a creep of c a decade has the slope c L / (t ln 10). */
+static double creep_rel_decade(const struct up_procedure *procedure) {
+    double product = 0, square = 0;
+    for (unsigned i = 0; i < procedure->points; i++) {
+        double load = procedure->point[i].load_counts;
+        product += procedure->slope_per_s[i] * load;
+        square += load * load;
+    }
+    return square > 0 ? product / square * procedure->rig.read_after_s * log(10) : 0;
+}
+
+/* ---- straight or bent ---- */
+
+static double departure(const struct folded *folded, const struct up_fit *straight,
+                        const struct up_fit *bent) {
+    double most = 0;
+    for (unsigned i = 0; i < folded->count; i++) {
+        double m = folded->mass_kg[i];
+        most = fmax(most, fabs((bent->c[1] + bent->c[2] * m - straight->c[1]) * m));
+    }
+    return most;
+}
+
+/* The line as it would be with the bend. */
+static void bend(const struct up_fit *bent, struct up_calibration *calibration) {
+    double stretch = bent->c[1] / calibration->slope_counts_kg;
+    calibration->slope_counts_kg = bent->c[1];
+    calibration->u_slope_counts_kg = sqrt(bent->covariance[1][1]);
+    calibration->dof = bent->dof;
+    calibration->quadratic_counts_kg2 = bent->c[2];
+    calibration->unloading_slope_counts_kg *= stretch;
+}
+
+/* Bent where chance would not do it and where it changes more than a division and than what even
+   the bent line leaves. */
+static void fit_bend(const struct up_procedure *procedure, struct folded *folded,
+                     struct up_calibration *calibration) {
+    struct up_calibration *bowed;
+    struct up_fit straight, bent;
+    double ratio = calibration->slope_counts_kg / calibration->unloading_slope_counts_kg;
+    for (unsigned i = 0; i < folded->count && !isnan(ratio); i++) {
+        folded->load[i] *= folded->unloading[i] ? ratio : 1;
+    }
+    if (!up_fit_proportional(folded->mass_kg, folded->load, folded->count, &straight) ||
+        !up_fit_bent(folded->mass_kg, folded->load, folded->count, &bent)) {
+        return;
+    }
+    bent.dof -= isnan(ratio) ? 0 : 1; /* the second slope took one */
+    if (bent.dof < LEAST_DOF) {
+        return;
+    }
+    calibration->quadratic_f = up_f_of_term(&straight, &bent);
+    calibration->quadratic_f_limit = up_f_limit(SIGNIFICANT, 1, bent.dof);
+    if (!(calibration->quadratic_f > calibration->quadratic_f_limit)) {
+        return;
+    }
+    bowed = up_allocate(1, sizeof *bowed);
+    *bowed = *calibration;
+    bend(&bent, bowed);
+    if (departure(folded, &straight, &bent) >
+        fmax(procedure->rig.division_counts, lack_of_fit_counts(procedure, bowed))) {
+        *calibration = *bowed;
+    }
+    free(bowed);
+}
+
+/* ---- all of it ---- */
+
+static void fill_points(const struct up_procedure *procedure, struct up_calibration *calibration) {
+    double mass_kg[UP_CALIBRATION_POINTS_MAX];
+    enum up_mass_class mass_class = procedure->rig.mass_class;
+    calibration->points = procedure->points;
+    for (unsigned i = 0; i < procedure->points; i++) {
+        struct up_calibration_point *point = &calibration->point[i];
+        *point = procedure->point[i];
+        mass_kg[i] = point->mass_kg;
+        point->residual_g = (up_calibration_linear_counts(calibration, point->load_counts) /
+                                 calibration->slope_counts_kg -
+                             point->mass_kg) *
+                            1e3;
+        calibration->span_kg = fmax(calibration->span_kg, fabs(point->mass_kg));
+    }
+    calibration->mass_tolerance_rel =
+        mass_class == UP_MASSES_UNCLASSED
+            ? procedure->rig.mass_tolerance_rel
+            : up_masses_tolerance_rel(mass_class, mass_kg, procedure->points);
+    snprintf(calibration->mass_class, sizeof calibration->mass_class, "%s",
+             up_mass_class_name(mass_class));
+}
+
+/* Of the loads made linear: a bend would pass for an offset. */
+static void fill_offset(struct folded *folded, struct up_calibration *calibration) {
+    struct up_fit fit;
+    for (unsigned i = 0; i < folded->count; i++) {
+        double sign = folded->unloading[i] ? -1 : 1;
+        double counts = calibration->point[i].load_counts;
+        folded->load[i] = sign * up_calibration_linear_counts(calibration, counts);
+    }
+    if (up_fit_polynomial(folded->mass_kg, folded->load, folded->count, 2, &fit)) {
+        calibration->offset_counts = fit.c[0];
+        calibration->u_offset_counts = sqrt(fit.covariance[0][0]);
+    }
+}
+
+static void fill(const struct up_procedure *procedure, struct folded *folded,
+                 struct up_calibration *calibration) {
+    const struct up_rig *rig = &procedure->rig;
+    memcpy(calibration->bench, rig->id, sizeof calibration->bench);
+    memcpy(calibration->rig_sha256, rig->sha256, sizeof calibration->rig_sha256);
+    calibration->lack_of_fit_kg =
+        lack_of_fit_counts(procedure, calibration) / fabs(calibration->slope_counts_kg);
+    calibration->creep_rel_decade = creep_rel_decade(procedure);
+    calibration->noise_counts = procedure->screen.noise_floor;
+    calibration->temp_c = rig->air.temp_c.value;
+    calibration->read_after_s = rig->read_after_s;
+    calibration->window_s = rig->window_s;
+    calibration->preloaded = procedure->preloaded;
+    fill_points(procedure, calibration);
+    fill_offset(folded, calibration);
+    fill_stairs(procedure, calibration);
+}
+
+static bool check_slope(const struct up_fit *fit, struct up_failure *failure) {
+    return fabs(fit->c[1]) > 20 * sqrt(fit->covariance[1][1]) ||
+           up_fail(failure, UP_STATUS_UNABLE,
+                   "the readings do not follow the masses (%.4g counts/kg, standard "
+                   "uncertainty %.4g): were other masses hung than those named?",
+                   fit->c[1], sqrt(fit->covariance[1][1]));
+}
+
+bool up_procedure_calibration(const struct up_procedure *procedure,
+                              struct up_calibration *calibration, struct up_failure *failure) {
+    struct folded folded = fold(procedure);
+    struct up_fit fit, with_offset;
+    struct up_quantity air_kg_m3;
+    memset(calibration, 0, sizeof *calibration);
+    if (!up_fit_polynomial(folded.mass_kg, folded.load, folded.count, 2, &with_offset) ||
+        !up_fit_proportional(folded.mass_kg, folded.load, folded.count, &fit)) {
+        return up_fail(failure, UP_STATUS_UNABLE,
+                       "%u loadings carry no calibration: three different masses at least must "
+                       "be read; run calibrate again",
+                       procedure->points);
+    }
+    if (!check_slope(&fit, failure) || !up_air_density(&procedure->rig.air, &air_kg_m3, failure)) {
+        return false;
+    }
+    calibration->slope_counts_kg = fit.c[1];
+    calibration->u_slope_counts_kg = sqrt(fit.covariance[1][1]);
+    calibration->dof = fit.dof;
+    calibration->unloading_slope_counts_kg = (double)NAN;
+    calibration->u_unloading_slope_counts_kg = (double)NAN;
+    calibration->quadratic_f = calibration->quadratic_f_limit = (double)NAN;
+    calibration->air_density_kg_m3 = air_kg_m3.value;
+    directions_differ(&folded, calibration);
+    fit_bend(procedure, &folded, calibration);
+    fill(procedure, &folded, calibration);
+    return true;
+}
+
+bool up_calibration_offset_matters(const struct up_calibration *calibration) {
+    double least_kg = (double)INFINITY;
+    for (unsigned i = 0; i < calibration->points; i++) {
+        least_kg = fmin(least_kg, fabs(calibration->point[i].mass_kg));
+    }
+    double offset = fabs(calibration->offset_counts);
+    double chance = up_coverage_factor(0.99, calibration->dof - 1) * calibration->u_offset_counts;
+    return offset > chance &&
+           offset > OFFSET_MATTERS_REL * least_kg * fabs(calibration->slope_counts_kg);
+}

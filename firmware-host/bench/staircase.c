@@ -1,0 +1,79 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* The staircase: all masses one upon the other, up and down again without emptying. */
+#include <math.h>
+
+#include "internal.h"
+
+void begin_stairs(struct up_procedure *procedure) {
+    procedure->stairs = 0;
+    procedure->stair_begin = procedure->tare;
+    ask_step(procedure, STEP_STAIR);
+}
+
+/*
+ * The creep of earlier steps that is still under way in a reading, by superposition: a step of the
+ * load goes on by c a decade of time, counted from the time at which it was read. The matched
+ * loadings know c; measuring follows their schedule, where it cancels, so it is no part of the
+ * hysteresis.
+ */
+static double late_creep(const struct up_procedure *procedure, double creep_rel_decade,
+                         double time_s) {
+    double sum = 0;
+    for (unsigned i = 1; i < procedure->pasts && procedure->past[i].time_s <= time_s; i++) {
+        double step = procedure->past[i].load - procedure->past[i - 1].load;
+        double since_s = fmax(time_s - procedure->past[i].step_s, 1);
+        sum += step * log10(since_s / procedure->rig.read_after_s);
+    }
+    return creep_rel_decade * sum;
+}
+
+static struct point without_creep(const struct up_procedure *procedure, double creep_rel_decade,
+                                  struct point point) {
+    point.load -= late_creep(procedure, creep_rel_decade, point.time_s);
+    return point;
+}
+
+static void fill_stair(const struct up_procedure *procedure, unsigned i,
+                       struct up_calibration *calibration) {
+    double creep = calibration->creep_rel_decade, slope = calibration->slope_counts_kg, u_zero = 0;
+    unsigned top = procedure->stair_masses - 1, rising = 2 * top - i;
+    struct point begin = without_creep(procedure, creep, procedure->stair_begin);
+    struct point end = without_creep(procedure, creep, procedure->stair_end);
+    struct point here = without_creep(procedure, creep, procedure->stair[i]);
+    struct up_stair *stair = &calibration->stair[i];
+    double zero = tare_at(&begin, &end, here.time_s, &u_zero);
+    stair->falling = i > top;
+    stair->mass_kg = procedure->stair_kg[stair->falling ? rising : i];
+    stair->load_counts = here.load - zero;
+    stair->u_plateau_counts = hypot(here.u_load, u_zero);
+    stair->hysteresis_g = (double)NAN;
+    if (stair->falling) {
+        stair->hysteresis_g =
+            (stair->load_counts - calibration->stair[rising].load_counts) / slope * 1e3;
+        calibration->hysteresis_kg =
+            fmax(calibration->hysteresis_kg, fabs(stair->hysteresis_g) * 1e-3);
+    }
+}
+
+/* Off the straight line through the empty hanger and the top: the staircase has another schedule
+   than the loadings, so creep gives it another slope; its shape is what it is for. */
+static void fill_residuals(unsigned top, struct up_calibration *calibration) {
+    struct up_stair *stair = calibration->stair;
+    double counts_kg = stair[top].load_counts / stair[top].mass_kg;
+    for (unsigned i = 0; i < calibration->stairs; i++) {
+        stair[i].residual_g = (stair[i].load_counts / counts_kg - stair[i].mass_kg) * 1e3;
+    }
+}
+
+void fill_stairs(const struct up_procedure *procedure, struct up_calibration *calibration) {
+    calibration->hysteresis_kg = (double)NAN;
+    if (!procedure->stair_end.known) {
+        return;
+    }
+    calibration->hysteresis_kg = 0;
+    calibration->stairs = procedure->stairs;
+    for (unsigned i = 0; i < procedure->stairs; i++) {
+        fill_stair(procedure, i, calibration);
+    }
+    fill_residuals(procedure->stair_masses - 1, calibration);
+}

@@ -1,0 +1,253 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* A calibration in words, and those that the catalogue keeps. */
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "cli.h"
+#include "upthrust/procedure.h"
+#include "upthrust/text.h"
+
+const struct option_text options_calibration[] = {
+    {"bench", "ID", "of this bench only"}, OPTION_CATALOGUE, OPTION_JSON, OPTION_END};
+
+/* ---- in words ---- */
+
+static void print_points(const struct up_calibration *calibration) {
+    printf("%10s %12s %11s\n", "mass g", "reading g", "residual g");
+    for (unsigned i = 0; i < calibration->points; i++) {
+        const struct up_calibration_point *point = &calibration->point[i];
+        printf("%+10.2f %+12.2f %+11.2f\n", point->mass_kg * 1e3,
+               point->mass_kg * 1e3 + point->residual_g, point->residual_g);
+    }
+}
+
+static void print_stairs(const struct up_calibration *calibration) {
+    unsigned top = calibration->stairs / 2;
+    if (isnan(calibration->hysteresis_kg)) {
+        puts("hysteresis: not looked for; what data sheets allow is carried, 0.05 % of the span");
+        return;
+    }
+    printf("staircase%1s %9s %11s %11s\n", "", "rising g", "falling g", "apart g");
+    for (unsigned i = 0; i <= top && i < calibration->stairs; i++) {
+        const struct up_stair *up = &calibration->stair[i];
+        const struct up_stair *down = &calibration->stair[calibration->stairs - 1 - i];
+        double mass_g = up->mass_kg * 1e3;
+        printf("%10.2f %+9.2f ", mass_g, up->residual_g);
+        if (i < top) {
+            printf("%+11.2f %+11.2f", down->residual_g, down->hysteresis_g);
+        }
+        putchar('\n');
+    }
+    printf("hysteresis %.2f g: the most that falling and rising lie apart\n",
+           calibration->hysteresis_kg * 1e3);
+}
+
+static void print_line(const struct up_calibration *calibration) {
+    double slope = calibration->slope_counts_kg;
+    double unloading = calibration->unloading_slope_counts_kg;
+    bool taken_off = false;
+    for (unsigned i = 0; i < calibration->points; i++) {
+        taken_off = taken_off || calibration->point[i].mass_kg < 0;
+    }
+    if (!isnan(unloading)) {
+        printf("unloading has a slope of its own: %.1f counts/g, %+.3f %% off\n", unloading * 1e-3,
+               (unloading / slope - 1) * 100);
+    } else {
+        puts(taken_off ? "unloading: the same slope, as far as can be told"
+                       : "unloading: taken as the same slope; no mass was taken off");
+    }
+    if (calibration->quadratic_counts_kg2 != 0) {
+        printf("the line bends: %+.3f g at %g kg against its slope (F %.1f, limit %.1f)\n",
+               calibration->quadratic_counts_kg2 / slope * pow(calibration->span_kg, 2) * 1e3,
+               calibration->span_kg, calibration->quadratic_f, calibration->quadratic_f_limit);
+    } else if (isnan(calibration->quadratic_f)) {
+        puts("the line is taken as straight: too few loadings to look for a bend");
+    } else {
+        printf("the line is straight: a bend %s (F %.1f, limit %.1f)\n",
+               calibration->quadratic_f > calibration->quadratic_f_limit
+                   ? "is more than chance, but less than what is left of the readings anyway"
+                   : "explains no more than chance",
+               calibration->quadratic_f, calibration->quadratic_f_limit);
+    }
+}
+
+static void print_masses(const struct up_calibration *calibration) {
+    if (calibration->mass_class[0] != '\0') {
+        printf("masses of class %s (OIML R 111): ", calibration->mass_class);
+    } else {
+        printf("masses: ");
+    }
+    printf("within %.1f parts in a million\n", calibration->mass_tolerance_rel * 1e6);
+}
+
+static void print_conditions(const struct up_calibration *calibration) {
+    if (isnan(calibration->temp_c)) {
+        printf("air temperature not known; ");
+    } else {
+        printf("air %.1f C; ", calibration->temp_c);
+    }
+    puts(isnan(calibration->preloaded) ? "preload not known"
+         : calibration->preloaded != 0 ? "preload done"
+                                       : "preload skipped: the first loadings may read otherwise");
+}
+
+void print_calibration(const struct up_calibration *calibration) {
+    double slope = calibration->slope_counts_kg;
+    char *bench = up_text_for_terminal(calibration->bench);
+    printf("bench %s: %.1f counts/g, standard uncertainty %.3f %% of it (%.0f degrees of "
+           "freedom)\n",
+           bench, slope * 1e-3, fabs(calibration->u_slope_counts_kg / slope) * 100,
+           calibration->dof);
+    print_points(calibration);
+    print_stairs(calibration);
+    print_line(calibration);
+    printf("lack of fit %.2f g; offset of a line with one %+.2f g (standard uncertainty %.2f g)\n"
+           "creep %+.3f %% of the load a decade of time; noise of one reading %.2f g\n",
+           calibration->lack_of_fit_kg * 1e3, calibration->offset_counts / slope * 1e3,
+           fabs(calibration->u_offset_counts / slope) * 1e3, calibration->creep_rel_decade * 100,
+           fabs(calibration->noise_counts / slope) * 1e3);
+    print_masses(calibration);
+    print_conditions(calibration);
+    if (up_calibration_offset_matters(calibration)) {
+        puts("warning: that offset is more than chance: look for friction, a touching line or a "
+             "wrong mass");
+    }
+    printf("stored as %s%s%s\n", calibration->id, calibration->made_utc[0] != '\0' ? ", " : "",
+           calibration->made_utc);
+    free(bench);
+}
+
+/* ---- those of the catalogue ---- */
+
+struct look {
+    const char *bench, *id; /* NULL: any */
+    json_t *list;           /* NULL: in words */
+    unsigned found, benches;
+    char first_bench[UP_NAME_SIZE];
+    struct up_calibration calibration; /* the latest looked at */
+};
+
+static bool take(const struct up_record *record, struct look *look) {
+    if ((look->bench != NULL && strcmp(look->bench, record->bench) != 0) ||
+        (look->id != NULL && strncmp(record->id, look->id, strlen(look->id)) != 0) ||
+        !up_calibration_from_json(record->body, &look->calibration)) {
+        return false;
+    }
+    memcpy(look->calibration.id, record->id, sizeof record->id);
+    memcpy(look->calibration.made_utc, record->made_utc, sizeof record->made_utc);
+    if (look->found++ == 0) {
+        memcpy(look->first_bench, record->bench, sizeof look->first_bench);
+    }
+    look->benches += look->found == 1 || strcmp(look->first_bench, record->bench) != 0;
+    return true;
+}
+
+static json_t *to_json(const struct up_calibration *calibration) {
+    json_t *json = up_calibration_to_json(calibration);
+    json_object_set_new(json, "made_utc", json_string(calibration->made_utc));
+    return json;
+}
+
+static bool list_one(const struct up_record *record, void *context) {
+    struct look *look = context;
+    const struct up_calibration *calibration = &look->calibration;
+    if (!take(record, look)) {
+        return true;
+    }
+    if (look->list != NULL) {
+        json_array_append_new(look->list, to_json(calibration));
+        return true;
+    }
+    char *bench = up_text_for_terminal(calibration->bench);
+    printf("%s  %s  %s\n  %.1f counts/g, %u loadings up to %g kg, ", calibration->id,
+           calibration->made_utc, bench, calibration->slope_counts_kg * 1e-3, calibration->points,
+           calibration->span_kg);
+    if (isnan(calibration->hysteresis_kg)) {
+        puts("hysteresis not looked for");
+    } else {
+        printf("hysteresis %.2f g\n", calibration->hysteresis_kg * 1e3);
+    }
+    free(bench);
+    return true;
+}
+
+static bool look_one(const struct up_record *record, void *context) {
+    take(record, context);
+    return true;
+}
+
+static bool list(struct look *look, bool json, struct up_catalogue *catalogue,
+                 struct up_failure *failure) {
+    look->list = json ? json_array() : NULL;
+    bool good = up_catalogue_each(catalogue, "calibration", list_one, look, failure);
+    if (good && json) {
+        print_json(json_pack("{s:s, s:O}", "schema", "upthrust-calibrations-1", "calibrations",
+                             look->list));
+    }
+    json_decref(look->list);
+    return good;
+}
+
+/* By its id or the unique beginning of one; else the newest of the bench. */
+static bool find(struct look *look, struct up_catalogue *catalogue, struct up_failure *failure) {
+    if (look->id != NULL && strlen(look->id) < 4) {
+        return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                       "calibration show %.8s: give four characters of the id at least", look->id);
+    }
+    if (!up_catalogue_each(catalogue, "calibration", look_one, look, failure)) {
+        return false;
+    }
+    if (look->found == 0) {
+        return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                       "there is no such calibration: `upthrust calibration list` names all");
+    }
+    if (look->id != NULL) {
+        return look->found == 1 || up_fail(failure, UP_STATUS_WRONG_INPUT,
+                                           "%u calibrations begin with %.40s: give more of the id",
+                                           look->found, look->id);
+    }
+    return look->benches == 1
+               ? up_calibration_latest(catalogue, look->first_bench, &look->calibration, failure)
+               : up_fail(failure, UP_STATUS_WRONG_INPUT,
+                         "there are calibrations of several benches: say --bench ID");
+}
+
+static bool show(struct look *look, bool json, struct up_catalogue *catalogue,
+                 struct up_failure *failure) {
+    if (!find(look, catalogue, failure)) {
+        return false;
+    }
+    if (json) {
+        json_t *document = to_json(&look->calibration);
+        json_object_set_new(document, "schema", json_string("upthrust-calibration-1"));
+        print_json(document);
+    } else {
+        print_calibration(&look->calibration);
+    }
+    return true;
+}
+
+enum up_status command_calibration(const struct arguments *arguments, struct up_failure *failure) {
+    const char *verb = arguments->words > 0 ? arguments->word[0] : "";
+    bool showing = strcmp(verb, "show") == 0, json = option_given(arguments, "json");
+    struct up_catalogue *catalogue = NULL;
+    struct look *look;
+    bool good;
+    if ((!showing && strcmp(verb, "list") != 0) || arguments->words > (showing ? 2 : 1)) {
+        up_fail(failure, UP_STATUS_WRONG_INPUT, "calibration: say list, or show with one id");
+        return failure->status;
+    }
+    if (!up_catalogue_open(catalogue_directory(arguments), UP_CATALOGUE_READ, &catalogue,
+                           failure)) {
+        return failure->status;
+    }
+    look = up_allocate(1, sizeof *look);
+    look->bench = option_value(arguments, "bench");
+    look->id = arguments->words > 1 ? arguments->word[1] : NULL;
+    good = showing ? show(look, json, catalogue, failure) : list(look, json, catalogue, failure);
+    free(look);
+    up_catalogue_close(catalogue);
+    return good ? UP_STATUS_DONE : failure->status;
+}

@@ -1,0 +1,159 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* The latest calibration of each bench: residuals by mass, as a gnuplot script with its data. */
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "embedded.h"
+#include "upthrust/report.h"
+#include "upthrust/text.h"
+
+/* The kinds of rows, as the template tells them apart. */
+enum { BAND, HUNG, TAKEN_OFF, RISING, FALLING, WAY_DOWN };
+
+/* The bars hold this many standard uncertainties of the reading. */
+static const double BARS = 2;
+
+enum { TITLE_BYTES = 60 };
+
+/* ---- which benches ---- */
+
+struct benches {
+    char (*id)[UP_NAME_SIZE];
+    unsigned count;
+};
+
+static bool take_bench(const struct up_record *record, void *context) {
+    struct benches *benches = context;
+    for (unsigned i = 0; i < benches->count; i++) {
+        if (strcmp(benches->id[i], record->bench) == 0) {
+            return true;
+        }
+    }
+    benches->id = up_reallocate(benches->id, benches->count + 1, sizeof *benches->id);
+    memcpy(benches->id[benches->count++], record->bench, sizeof *benches->id);
+    return true;
+}
+
+/* ---- data: numbers only ---- */
+
+static void put_row(FILE *stream, int kind, double mass_g, double off_g, double bar_g) {
+    char number[3][32];
+    up_text_from_number(mass_g, number[0], sizeof number[0]);
+    up_text_from_number(off_g, number[1], sizeof number[1]);
+    up_text_from_number(bar_g, number[2], sizeof number[2]);
+    fprintf(stream, "%d\t%s\t%s\t%s\n", kind, number[0], number[1], number[2]);
+}
+
+static double least_kg(const struct up_calibration *calibration) {
+    double least = 0;
+    for (unsigned i = 0; i < calibration->points; i++) {
+        least = fmin(least, calibration->point[i].mass_kg);
+    }
+    return least;
+}
+
+static void put_band(FILE *stream, const struct up_calibration *calibration) {
+    double masses_kg[] = {least_kg(calibration), 0, calibration->span_kg};
+    for (size_t i = 0; i < sizeof masses_kg / sizeof masses_kg[0]; i++) {
+        double mass_g = masses_kg[i] * 1e3;
+        put_row(stream, BAND, mass_g, fabs(mass_g) * calibration->mass_tolerance_rel, 0);
+    }
+}
+
+static bool write_data(FILE *stream, void *context) {
+    const struct up_calibration *calibration = context;
+    double bar = BARS * 1e3 / fabs(calibration->slope_counts_kg);
+    fputs("# kind: 0 tolerance of the masses, 1 hung, 2 taken off, 3 staircase rising, 4 falling, "
+          "5 the "
+          "line of those\n"
+          "# kind\tmass_g\tresidual_g\ttwice_u_g\n",
+          stream);
+    put_band(stream, calibration);
+    for (unsigned i = 0; i < calibration->points; i++) {
+        const struct up_calibration_point *point = &calibration->point[i];
+        put_row(stream, point->mass_kg < 0 ? TAKEN_OFF : HUNG, point->mass_kg * 1e3,
+                point->residual_g, bar * point->u_plateau_counts);
+    }
+    for (unsigned i = 0; i < calibration->stairs; i++) {
+        const struct up_stair *stair = &calibration->stair[i];
+        put_row(stream, stair->falling ? FALLING : RISING, stair->mass_kg * 1e3, stair->residual_g,
+                bar * stair->u_plateau_counts);
+    }
+    for (unsigned i = calibration->stairs / 2; i < calibration->stairs; i++) {
+        const struct up_stair *stair = &calibration->stair[i]; /* from the top, which is rising */
+        put_row(stream, WAY_DOWN, stair->mass_kg * 1e3, stair->residual_g, 0);
+    }
+    return ferror(stream) == 0;
+}
+
+/* ---- script: our template behind the few lines that differ ---- */
+
+struct drawing {
+    const struct up_calibration *calibration;
+    unsigned number;
+};
+
+/* Cut at a character's end. */
+static char *title_of(const struct up_calibration *calibration) {
+    char *clean = up_text_clean(calibration->bench, strlen(calibration->bench));
+    size_t length = strlen(clean);
+    length = length > TITLE_BYTES ? TITLE_BYTES : length;
+    while (length > 0 && ((unsigned char)clean[length] & 0xC0) == 0x80) {
+        length--;
+    }
+    clean[length] = '\0';
+    char *hysteresis = isnan(calibration->hysteresis_kg)
+                           ? up_text_format("not looked for")
+                           : up_text_format("%.2f g", calibration->hysteresis_kg * 1e3);
+    char *title = up_text_format("Calibration of %s, %.10s: hysteresis %s", clean,
+                                 calibration->made_utc, hysteresis);
+    free(hysteresis);
+    free(clean);
+    return title;
+}
+
+static bool write_script(FILE *stream, void *context) {
+    const struct drawing *drawing = context;
+    char *title = title_of(drawing->calibration);
+    char *escaped = up_text_for_gnuplot(title);
+    fprintf(
+        stream,
+        "# Calibration of a bench, by upthrust. Draws again with: gnuplot -d calibration-%u.gp\n"
+        "set encoding utf8\ndata = 'calibration-%u.tsv'\npicture = 'calibration-%u'\n"
+        "set title %s noenhanced\nunloads = %d\nstairs = %u\n",
+        drawing->number, drawing->number, drawing->number, escaped,
+        least_kg(drawing->calibration) < 0, drawing->calibration->stairs);
+    fputs(embedded_calibration_gp, stream);
+    free(escaped);
+    free(title);
+    return ferror(stream) == 0;
+}
+
+static bool write_one(struct up_calibration *calibration, unsigned number, const char *directory,
+                      struct up_failure *failure) {
+    struct drawing drawing = {calibration, number};
+    char *script = up_text_format("%s/calibration-%u.gp", directory, number);
+    char *data = up_text_format("%s/calibration-%u.tsv", directory, number);
+    bool good = up_text_write_file(data, write_data, calibration, failure) &&
+                up_text_write_file(script, write_script, &drawing, failure);
+    free(script);
+    free(data);
+    return good;
+}
+
+bool up_plot_write_calibrations(struct up_catalogue *catalogue, const char *directory,
+                                unsigned *count, struct up_failure *failure) {
+    struct benches benches = {0};
+    struct up_calibration *calibration = up_allocate(1, sizeof *calibration);
+    bool good = up_catalogue_each(catalogue, "calibration", take_bench, &benches, failure);
+    *count = 0;
+    for (unsigned i = 0; good && i < benches.count; i++) {
+        good = up_calibration_latest(catalogue, benches.id[i], calibration, failure) &&
+               write_one(calibration, i + 1, directory, failure);
+        *count += good;
+    }
+    free(calibration);
+    free(benches.id);
+    return good;
+}

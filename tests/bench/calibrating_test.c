@@ -1,0 +1,332 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* Calibration in full on the simulated tank: up and down, both ways, straight or bent. */
+#include <math.h>
+#include <setjmp.h>
+#include <stdarg.h>
+#include <stddef.h>
+#include <stdint.h>
+#include <string.h>
+
+#include <cmocka.h>
+
+#include "virtual_bench.h"
+
+static const double masses_kg[] = {0.5, 1, 2, 4};
+static struct virtual_bench bench;
+
+/* A cell without any vice but white noise. */
+static void quiet(unsigned long seed) {
+    virtual_bench_begin(&bench, seed);
+    bench.cell.creep_rel_low = bench.cell.creep_rel_high = bench.cell.hysteresis_rel = 0;
+    bench.cell.curvature_rel = bench.cell.drift_counts_min = bench.cell.walk_counts_sqrt_s = 0;
+    bench.cell.correlated_counts = bench.cell.bit_slip_chance = 0;
+    bench.declared.hang_sd_kg = bench.declared.item_temp_halfwidth_k = 0;
+    bench.declared.u_thermometer_k = bench.declared.mass_tolerance_rel = 0;
+    virtual_bench_restart(&bench, seed);
+}
+
+static void calibrate(const double *kg, unsigned masses, unsigned rounds) {
+    struct up_failure failure = {0};
+    if (!virtual_bench_calibrate(&bench, kg, masses, rounds, &failure)) {
+        fail_msg("%s", failure.text);
+    }
+}
+
+static struct up_result measure(const char *name) {
+    struct up_failure failure = {0};
+    struct up_result result;
+    unsigned results = 0;
+    size_t count;
+    const struct tank_item *gear = tank_gear(&count);
+    for (size_t i = 0; i < count; i++) {
+        if (strcmp(gear[i].name, name) == 0 &&
+            virtual_bench_measure(&bench, &gear[i], 3, NULL, 0, &result, &results, &failure)) {
+            return result;
+        }
+    }
+    fail_msg("%s: %s", name, failure.text);
+    return result;
+}
+
+static double halfwidth(const struct up_result *result, enum up_input input) {
+    return result->term[input].u * sqrt(3);
+}
+
+static int end(void **state) {
+    (void)state;
+    virtual_bench_end(&bench);
+    return 0;
+}
+
+/* ---- up and down ---- */
+
+static char stair_text[160];
+static double hung_kg[32];
+static unsigned hung;
+
+static bool note_masses(struct virtual_bench *b, struct up_procedure *procedure,
+                        const struct up_ask *ask) {
+    (void)b;
+    (void)procedure;
+    if (ask->action == UP_ACTION_HANG_MASS && hung < 32) {
+        hung_kg[hung++] = ask->mass_kg;
+        memcpy(stair_text, ask->text, sizeof stair_text);
+    }
+    return false;
+}
+
+static void the_staircase_goes_up_and_down_without_emptying(void **state) {
+    static const double order_kg[] = {2, 1, 2, 0.5, 1, 0.5, 1, 2, 1, 0.5};
+    (void)state;
+    quiet(31);
+    hung = 0;
+    bench.hook = note_masses;
+    bench.staircase = true;
+    calibrate((const double[]){1, 2, 0.5, 1}, 4, 1);
+    assert_int_equal(hung, 10);
+    for (unsigned i = 0; i < hung; i++) {
+        assert_true(hung_kg[i] == order_kg[i]);
+    }
+    assert_non_null(strstr(stair_text, "ithout emptying"));
+    assert_int_equal(bench.asked[UP_ACTION_EMPTY_IN_WATER], 6); /* none within the staircase */
+    const struct up_calibration *c = &bench.calibration;
+    assert_int_equal(c->stairs, 5);
+    assert_true(c->hysteresis_kg >= 0 && c->hysteresis_kg < 2e-4);
+    assert_true(isnan(c->stair[2].hysteresis_g) && !c->stair[2].falling);
+    assert_true(c->stair[3].falling && c->stair[3].mass_kg == 1);
+}
+
+/* The loop that the tank's elements draw: 4 kg wide by the share drawn, at most 2e-4 of it; the
+   exact width is known from a cell that is told to have it all. */
+static void hysteresis_is_found_with_its_sign(void **state) {
+    double most_kg = 0;
+    (void)state;
+    for (unsigned long seed = 40; seed < 44; seed++) {
+        quiet(seed);
+        bench.cell.hysteresis_rel = 1e-3; /* rectangular from 0: another share each session */
+        bench.staircase = true;
+        virtual_bench_restart(&bench, seed);
+        calibrate(masses_kg, 4, 1);
+        const struct up_calibration *c = &bench.calibration;
+        assert_true(c->hysteresis_kg < 4e-3);
+        assert_true(c->stair[5].hysteresis_g > -0.05); /* falling reads more */
+        most_kg = fmax(most_kg, c->hysteresis_kg);
+        struct up_result result = measure("Lead block");
+        assert_true(fabs(halfwidth(&result, UP_INPUT_HYSTERESIS) - c->hysteresis_kg / 2) < 1e-12);
+        virtual_bench_end(&bench);
+    }
+    assert_true(most_kg > 5e-4);
+    bench.tank = NULL;
+}
+
+static void hysteresis_not_looked_for_is_carried_as_data_sheets_have_it(void **state) {
+    (void)state;
+    quiet(32);
+    calibrate(masses_kg, 4, 1);
+    assert_true(isnan(bench.calibration.hysteresis_kg));
+    assert_int_equal(bench.calibration.stairs, 0);
+    struct up_result result = measure("Lead block");
+    assert_true(fabs(halfwidth(&result, UP_INPUT_HYSTERESIS) - 5e-4 * 4) < 1e-12);
+    assert_non_null(strstr(result.method, "hysteresis by data sheets"));
+}
+
+static bool skip_the_stairs(struct virtual_bench *b, struct up_procedure *procedure,
+                            const struct up_ask *ask) {
+    (void)b;
+    return strstr(ask->text, "ithout emptying") != NULL &&
+           up_procedure_answer(procedure, ask->id, UP_ANSWER_SKIP, 0, NULL);
+}
+
+static void a_skipped_stair_ends_the_staircase_not_the_calibration(void **state) {
+    (void)state;
+    quiet(33);
+    bench.staircase = true;
+    bench.hook = skip_the_stairs;
+    calibrate(masses_kg, 4, 1);
+    assert_int_equal(bench.calibration.points, 4);
+    assert_true(isnan(bench.calibration.hysteresis_kg));
+}
+
+static bool again_at_the_top(struct virtual_bench *b, struct up_procedure *procedure,
+                             const struct up_ask *ask) {
+    bool *done = b->context;
+    if (strstr(ask->text, "ithout emptying") == NULL || ask->mass_kg != 4 || *done) {
+        return false;
+    }
+    *done = true;
+    return up_procedure_answer(procedure, ask->id, UP_ANSWER_AGAIN, 0, NULL);
+}
+
+static void a_spoilt_staircase_begins_anew_with_a_tare(void **state) {
+    bool done = false;
+    (void)state;
+    quiet(34);
+    bench.staircase = true;
+    bench.hook = again_at_the_top;
+    bench.context = &done;
+    calibrate(masses_kg, 4, 1);
+    assert_true(done);
+    assert_int_equal(bench.calibration.stairs, 7);
+    assert_int_equal(bench.asked[UP_ACTION_EMPTY_IN_WATER], 7); /* five tares, one more, the end */
+    assert_true(bench.calibration.hysteresis_kg < 2e-4);
+}
+
+static void creep_does_not_pass_for_hysteresis(void **state) {
+    (void)state;
+    quiet(35);
+    bench.cell.creep_rel_low = bench.cell.creep_rel_high = 0.0025;
+    bench.staircase = true;
+    virtual_bench_restart(&bench, 35);
+    calibrate(masses_kg, 4, 2);
+    /* 10 g of creep in all; the staircase as read would show grams of it. */
+    assert_true(bench.calibration.creep_rel_decade > 5e-4);
+    assert_true(bench.calibration.hysteresis_kg < 1e-3);
+}
+
+/* ---- both ways ---- */
+
+static const double both_kg[] = {0.5, -0.5, 1, -1, 2, -2};
+
+static void masses_taken_off_give_the_same_line(void **state) {
+    (void)state;
+    quiet(36);
+    bench.cell.counts_kg_spread_rel = 0;
+    virtual_bench_restart(&bench, 36);
+    calibrate(both_kg, 6, 2);
+    const struct up_calibration *c = &bench.calibration;
+    assert_int_equal(c->points, 12);
+    assert_true(c->point[1].mass_kg == -0.5 && c->point[1].load_counts < 0);
+    assert_true(fabs(c->slope_counts_kg / (600000 * (1 - 1.19 / 8000)) - 1) < 3e-5);
+    assert_true(isnan(c->unloading_slope_counts_kg));
+    assert_true(up_calibration_linear_counts(c, -1000) == -1000);
+}
+
+/* What hangs as the tare is a thousandth more than was said. */
+static bool heavier_tares(struct virtual_bench *b, struct up_procedure *procedure,
+                          const struct up_ask *ask) {
+    if (strstr(ask->text, "to be taken off") == NULL) {
+        return false;
+    }
+    tank_act(b->tank, "hang-mass", NULL, ask->mass_kg * 1.001, tank_time_s(b->tank));
+    return up_procedure_answer(procedure, ask->id, UP_ANSWER_DONE, 0, NULL);
+}
+
+static void directions_that_differ_get_a_slope_each(void **state) {
+    (void)state;
+    quiet(37);
+    bench.hook = heavier_tares;
+    calibrate(both_kg, 6, 2);
+    const struct up_calibration *c = &bench.calibration;
+    double ratio = c->unloading_slope_counts_kg / c->slope_counts_kg;
+    assert_true(fabs(ratio - 1.001) < 1e-4);
+    assert_true(fabs(up_calibration_linear_counts(c, -1e5 * ratio) + 1e5) < 1e-6);
+    assert_true(up_calibration_linear_counts(c, 1e5) == 1e5);
+    assert_true(fabs(c->point[1].residual_g) < 0.3); /* 0.5 g where one slope served both */
+}
+
+static void taken_off_only(void **state) {
+    (void)state;
+    quiet(38);
+    calibrate((const double[]){-0.5, -1, -2}, 3, 1);
+    assert_int_equal(bench.calibration.points, 3);
+    assert_true(bench.calibration.slope_counts_kg > 0);
+    assert_true(bench.calibration.span_kg == 2);
+}
+
+/* ---- straight or bent ---- */
+
+static void a_bent_cell_is_made_straight(void **state) {
+    (void)state;
+    quiet(39);
+    bench.cell.curvature_rel = 5e-3; /* rectangular, either way: seed 39 draws enough of it */
+    virtual_bench_restart(&bench, 39);
+    calibrate(masses_kg, 4, 3);
+    const struct up_calibration *c = &bench.calibration;
+    assert_true(c->quadratic_f > c->quadratic_f_limit);
+    assert_true(c->quadratic_counts_kg2 != 0);
+    for (unsigned i = 0; i < c->points; i++) {
+        assert_true(fabs(c->point[i].residual_g) < 0.2);
+    }
+    double counts = (c->slope_counts_kg + 3 * c->quadratic_counts_kg2) * 3;
+    assert_true(fabs(up_calibration_linear_counts(c, counts) / c->slope_counts_kg - 3) < 1e-9);
+    struct up_result result = measure("Lead block");
+    double truth_g = tank_truth_in_tank_g(bench.tank, "Lead block");
+    assert_true(fabs(result.answer.buoyancy_kg.value * 1e3 - truth_g) < 0.6);
+}
+
+static void a_straight_cell_stays_straight(void **state) {
+    (void)state;
+    quiet(45);
+    calibrate(masses_kg, 4, 2);
+    assert_true(bench.calibration.quadratic_counts_kg2 == 0);
+    assert_true(bench.calibration.quadratic_f >= 0);
+    calibrate(masses_kg, 3, 1); /* three loadings leave one degree of freedom: no test */
+    assert_true(isnan(bench.calibration.quadratic_f));
+}
+
+/* ---- masses, temperature, preload ---- */
+
+static void a_class_gives_the_tolerance(void **state) {
+    struct up_failure failure = {0};
+    (void)state;
+    quiet(46);
+    bench.rig.mass_class = UP_MASSES_M1;
+    calibrate(masses_kg, 4, 1);
+    assert_true(fabs(bench.calibration.mass_tolerance_rel - 5e-5) < 1e-12);
+    assert_string_equal(bench.calibration.mass_class, "M1");
+    assert_false(
+        virtual_bench_calibrate(&bench, (const double[]){0.5, 1, 2.00005}, 3, 1, &failure));
+    assert_non_null(strstr(failure.text, "class M1"));
+}
+
+static void temperature_since_the_calibration_is_carried(void **state) {
+    (void)state;
+    quiet(47);
+    calibrate(masses_kg, 4, 1);
+    assert_true(bench.calibration.temp_c == bench.rig.air.temp_c.value);
+    struct up_result result = measure("Lead block");
+    assert_true(result.term[UP_INPUT_CELL_TEMP].u == 0);
+    bench.rig.air.temp_c.value -= 8;
+    result = measure("Lead block");
+    assert_true(fabs(halfwidth(&result, UP_INPUT_CELL_TEMP) - 4e-4) < 1e-12);
+    bench.calibration.temp_c = (double)NAN; /* one that was stored before it was told */
+    result = measure("Lead block");
+    assert_true(fabs(halfwidth(&result, UP_INPUT_CELL_TEMP) - 5e-4) < 1e-12);
+}
+
+static bool no_preload(struct virtual_bench *b, struct up_procedure *procedure,
+                       const struct up_ask *ask) {
+    return ask->action == UP_ACTION_HANG_MASS && b->asked[UP_ACTION_HANG_MASS] == 1 &&
+           up_procedure_answer(procedure, ask->id, UP_ANSWER_SKIP, 0, NULL);
+}
+
+static void a_skipped_preload_is_remembered(void **state) {
+    (void)state;
+    quiet(48);
+    calibrate(masses_kg, 3, 1);
+    assert_true(bench.calibration.preloaded == 1);
+    memset(bench.asked, 0, sizeof bench.asked);
+    bench.hook = no_preload;
+    calibrate(masses_kg, 3, 1);
+    assert_true(bench.calibration.preloaded == 0);
+}
+
+int main(void) {
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test_teardown(the_staircase_goes_up_and_down_without_emptying, end),
+        cmocka_unit_test(hysteresis_is_found_with_its_sign),
+        cmocka_unit_test_teardown(hysteresis_not_looked_for_is_carried_as_data_sheets_have_it, end),
+        cmocka_unit_test_teardown(a_skipped_stair_ends_the_staircase_not_the_calibration, end),
+        cmocka_unit_test_teardown(a_spoilt_staircase_begins_anew_with_a_tare, end),
+        cmocka_unit_test_teardown(creep_does_not_pass_for_hysteresis, end),
+        cmocka_unit_test_teardown(masses_taken_off_give_the_same_line, end),
+        cmocka_unit_test_teardown(directions_that_differ_get_a_slope_each, end),
+        cmocka_unit_test_teardown(taken_off_only, end),
+        cmocka_unit_test_teardown(a_bent_cell_is_made_straight, end),
+        cmocka_unit_test_teardown(a_straight_cell_stays_straight, end),
+        cmocka_unit_test_teardown(a_class_gives_the_tolerance, end),
+        cmocka_unit_test_teardown(temperature_since_the_calibration_is_carried, end),
+        cmocka_unit_test_teardown(a_skipped_preload_is_remembered, end),
+    };
+    return cmocka_run_group_tests_name("calibrating", tests, NULL, NULL);
+}

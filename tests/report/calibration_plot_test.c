@@ -1,0 +1,79 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* The calibration's picture through a real gnuplot; a bench may be called anything. */
+#include "../catalogue/support.h"
+
+#include <math.h>
+
+#include "upthrust/report.h"
+
+static void add(struct up_catalogue *catalogue, const char *bench, bool stairs) {
+    struct up_failure failure = {0};
+    struct up_calibration calibration = {
+        .slope_counts_kg = 6e5,
+        .u_slope_counts_kg = 3,
+        .dof = 5,
+        .mass_tolerance_rel = 5e-5,
+        .hysteresis_kg = stairs ? 4e-4 : (double)NAN,
+        .span_kg = 2,
+        .points = 3,
+        .point = {{1, 6e5, 20, 0.05}, {2, 12e5, 25, -0.02}, {-1, -6e5, 20, 0.1}},
+        .stairs = stairs ? 3 : 0,
+        .stair = {{1, false, 6e5, 20, 0.2, (double)NAN},
+                  {2, false, 12e5, 20, 0, (double)NAN},
+                  {1, true, 6e5, 20, -0.2, -0.4}}};
+    snprintf(calibration.bench, sizeof calibration.bench, "%s", bench);
+    if (!up_calibration_add(catalogue, &calibration, &failure)) {
+        fail_msg("%s", failure.text);
+    }
+}
+
+static void assert_drawn(unsigned number) {
+    char name[40];
+    static const char *const endings[] = {"png", "svg"};
+    for (size_t i = 0; i < 2; i++) {
+        struct stat about;
+        snprintf(name, sizeof name, "calibration-%u.%s", number, endings[i]);
+        assert_int_equal(stat(name, &about), 0);
+        assert_true(about.st_size > 2000);
+    }
+}
+
+static void one_picture_a_bench_whatever_its_name(void **state) {
+    struct up_failure failure = {0};
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    unsigned count = 9;
+    (void)state;
+    assert_true(up_plot_write_calibrations(catalogue, ".", &count, &failure));
+    assert_int_equal(count, 0);
+    add(catalogue, "plain", true);
+    add(catalogue, "\"; system(\"touch MARK\") `touch MARK` @x %s {/Bold x}", false);
+    add(catalogue, "plain", false);
+    assert_true(up_plot_write_calibrations(catalogue, ".", &count, &failure));
+    assert_int_equal(count, 2);
+    if (!up_plot_draw_calibrations(".", count, &failure)) {
+        fail_msg("%s", failure.text);
+    }
+    assert_drawn(1);
+    assert_drawn(2);
+    assert_int_not_equal(access("MARK", F_OK), 0);
+    up_catalogue_close(catalogue);
+}
+
+static void a_folder_that_is_not_there(void **state) {
+    struct up_failure failure = {0};
+    struct up_catalogue *catalogue = open_as("d", UP_CATALOGUE_CREATE);
+    unsigned count = 0;
+    (void)state;
+    add(catalogue, "plain", true);
+    assert_false(up_plot_write_calibrations(catalogue, "no/such", &count, &failure));
+    assert_int_equal(failure.status, UP_STATUS_UNABLE);
+    up_catalogue_close(catalogue);
+}
+
+int main(void) {
+    const struct CMUnitTest tests[] = {
+        TEST(one_picture_a_bench_whatever_its_name),
+        TEST(a_folder_that_is_not_there),
+    };
+    return cmocka_run_group_tests_name("report: calibration plot", tests, NULL, NULL);
+}
