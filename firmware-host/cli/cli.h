@@ -100,6 +100,7 @@ enum up_status command_demo(const struct arguments *arguments, struct up_failure
 enum up_status command_calibrate(const struct arguments *arguments, struct up_failure *failure);
 enum up_status command_calibration(const struct arguments *arguments, struct up_failure *failure);
 enum up_status command_measure(const struct arguments *arguments, struct up_failure *failure);
+enum up_status command_ports(const struct arguments *arguments, struct up_failure *failure);
 enum up_status command_listen(const struct arguments *arguments, struct up_failure *failure);
 enum up_status command_water(const struct arguments *arguments, struct up_failure *failure);
 enum up_status command_item(const struct arguments *arguments, struct up_failure *failure);
@@ -107,8 +108,8 @@ enum up_status command_plot(const struct arguments *arguments, struct up_failure
 enum up_status command_export(const struct arguments *arguments, struct up_failure *failure);
 
 extern const struct option_text options_demo[], options_calibrate[], options_calibration[],
-    options_measure[], options_listen[], options_water[], options_item[], options_plot[],
-    options_export[];
+    options_measure[], options_ports[], options_listen[], options_water[], options_item[],
+    options_plot[], options_export[];
 
 #define OPTION_CATALOGUE                                                                           \
     { "catalogue", "DIR", "the catalogue (default: $UPTHRUST_CATALOGUE, else ./catalogue)" }

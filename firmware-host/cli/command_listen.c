@@ -368,6 +368,10 @@ static bool judge_lines(const struct up_listening *listening, const char *what,
     if (listening->samples > 0 && !up_reader_is_hopeless(reader, LEAST_LINES)) {
         return true;
     }
+    if (reader->lines == 0) {
+        return up_fail(failure, UP_STATUS_WRONG_INPUT, "%s holds no line: %llu bytes came", what,
+                       (unsigned long long)listening->bytes);
+    }
     return up_fail(failure, UP_STATUS_WRONG_INPUT,
                    "%s: %llu of %llu lines fit the rig file's section [line]; the first others: "
                    "\"%s\" and \"%s\"",

@@ -18,6 +18,8 @@ const struct command commands[] = {
      command_calibration},
     {"measure", "", "weigh an item in air and in the tank, trial by trial", options_measure,
      command_measure},
+    {"ports", "", "the serial ports, what they send, and a rig file that fits", options_ports,
+     command_ports},
     {"listen", "", "say what a stream is: lines, rate, noise, glitches, plateaus", options_listen,
      command_listen},
     {"water", "", "density of fresh or sea water, with its uncertainty", options_water,
