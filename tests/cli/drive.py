@@ -180,7 +180,7 @@ words = process.stderr.read()
 assert words.count("\n") == 1 and ("device is gone" in words or "cannot write" in words), words
 print("a lost device says:", words.strip())
 
-# One that is waited for: the first tank is killed while a mass is read, and its twin answers under
+# One that is waited for: the first tank is killed while a mass is asked for, and its twin answers under
 # the same name. The step is asked again from its tare, and the session goes on to its end.
 name = work + "/port"
 tank = start_tank(12, "--link", name)
@@ -192,6 +192,9 @@ lost = None
 for line in process.stdout:
     event = json.loads(line)
     told.append(event)
+    back = any("is back" in e.get("text", "") for e in told)
+    if event["event"] == "refused":
+        tank = start_tank(12, "--link", name, rig_file=False)
     if event["event"] != "ask":
         continue
     if event.get("mass_kg") == 1 and lost is None:
@@ -199,14 +202,11 @@ for line in process.stdout:
         tank.kill()
         tank.wait()
         os.unlink(name)
-        answer = '{"id":%d,"answer":"done"}\n' % event["id"]
-    elif lost is not None and "is back" not in " ".join(e.get("text", "") for e in told):
-        process.stdin.write('{"id":%d,"answer":"done"}\n' % event["id"])  # refused: it is away
-        process.stdin.flush()
-        tank = start_tank(12, "--link", name, rig_file=False)
         continue
+    if lost is not None and not back:
+        answer = '{"id":%d,"answer":"done"}\n' % event["id"]  # refused: the device is away
     else:
-        if lost is not None:  # the twin's clock began anew, the bench's went on
+        if back:  # the twin's clock began anew, the bench's went on
             line = json.dumps({**event, "time_s": 0}) + "\n"
         tank.stdin.write(line)
         answer = tank.stdout.readline()
