@@ -4,6 +4,7 @@
 #   make demo     the main job on a simulated tank; installs what it lacks (Debian)
 #   make check    all tests; installs what it lacks (Debian)
 #   make quick    the tests that need no process, network or root: under ten seconds
+#   make check-kernel  real serial ports in a small emulated machine; the first time builds its kernel
 #   make truth    many simulated sessions: how often the interval holds the truth
 #   make fuzz     random bytes against rig files, lines and guesses (needs clang)
 #   make bench    how fast, as a table
@@ -66,7 +67,8 @@ EMBED := $(sort $(wildcard plots/*.gp)) rigs/simulated.ini rigs/numbered-line.in
 
 SECONDS ?= 20
 
-.PHONY: all demo check quick fuzz bench truth install clean packages-build packages-check tests
+.PHONY: all demo check quick fuzz check-kernel bench truth install clean packages-build packages-check \
+  packages-kernel tests
 .SECONDARY:
 .DELETE_ON_ERROR:
 
@@ -105,7 +107,7 @@ $(MADE): $(EMBED) Makefile
 
 -include $(patsubst %.o,%.d,$(call object,$(LIB_SRC) $(CLI_SRC) $(TANK_SRC) $(TANK_MAIN) $(FIRMWARE_SRC) $(FUZZ_SRC) $(TEST_SRC) $(SUPPORT_SRC)))
 
-packages-build packages-check: packages-%:
+packages-build packages-check packages-kernel: packages-%:
 	@sh .ci/packages.sh $*
 
 demo: packages-build
@@ -122,6 +124,10 @@ check: packages-check
 quick:
 	@$(MAKE) --no-print-directory tests
 	@sh tests/run.sh $(OUT) quick
+
+check-kernel: packages-kernel
+	@$(MAKE) --no-print-directory all
+	@sh tests/kernel/kernel.sh $(OUT)
 
 truth: all
 	@$(MAKE) --no-print-directory $(OUT)/tests/truth/coverage_test

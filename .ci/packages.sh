@@ -1,17 +1,21 @@
 #!/bin/sh
 # SPDX-License-Identifier: GPL-3.0-or-later
-# Installs the Debian packages that building (build) or testing (check) lacks.
+# Installs the Debian packages that building (build), testing (check), all that must hold (ci) or the
+# small machine (kernel) lacks.
 set -eu
 build="gcc make pkg-config libc6-dev libserialport-dev libgpiod-dev libsqlite3-dev libgsl-dev
 libjansson-dev libinih-dev uuid-dev nettle-dev gnuplot-nox"
 check="libcmocka-dev sqlite3 python3 python3-gsw"
 lint="clang libclang-rt-14-dev clang-format cppcheck"
+kernel="qemu-system-x86 linux-source-6.1 build-essential flex bison bc libelf-dev libssl-dev cpio
+xz-utils busybox-static python3"
 case "${1:-}" in
 build) wanted=$build ;;
 check) wanted="$build $check" ;;
 fuzz) wanted="$build clang libclang-rt-14-dev" ;;
 ci) wanted="$build $check $lint" ;;
-*) echo "usage: packages.sh build|check|fuzz|ci" >&2; exit 2 ;;
+kernel) wanted="$build $kernel" ;;
+*) echo "usage: packages.sh build|check|fuzz|ci|kernel" >&2; exit 2 ;;
 esac
 wanted=$(echo $wanted)
 if ! command -v dpkg-query >/dev/null 2>&1; then

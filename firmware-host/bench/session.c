@@ -117,7 +117,7 @@ static bool lose_device(struct loop *loop, struct up_failure *failure) {
     double return_s = session->rig->port.return_s;
     char text[160];
     up_source_drop(session->source);
-    if (return_s <= 0) {
+    if (return_s <= 0 || !up_source_is_device(session->source)) {
         return up_fail(failure, UP_STATUS_UNABLE,
                        "the device is gone: check its cable, then start again; completed trials "
                        "are stored");

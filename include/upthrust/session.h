@@ -57,8 +57,9 @@ struct up_session {
     double silence_s;                       /* no byte for so long is a fault; 0 for 5 s */
 };
 
-/* Runs to the end of the procedure. False: the device is lost or silent, sends lines that do not
-   fit, or a listener could not store; what was handed to the listener is good. */
+/* Runs to the end of the procedure. A lost device is waited for as long as the rig says: both the
+   loss and the return are faults for the listener. False: the device stays away or is silent, sends
+   lines that do not fit, or a listener could not store; what was handed to the listener is good. */
 bool up_session_run(struct up_session *session, struct up_failure *failure);
 
 /* JSON of one event as the operator protocol has it; a new reference. */

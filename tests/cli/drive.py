@@ -15,10 +15,12 @@ catalogue = work + "/catalogue"
 rig = work + "/rig.ini"
 
 
-def start_tank(seed):
-    process = subprocess.Popen([tank_program, "--seed", str(seed)], stdin=subprocess.PIPE,
+def start_tank(seed, *options, rig_file=True):
+    process = subprocess.Popen([tank_program, "--seed", str(seed), *options], stdin=subprocess.PIPE,
                                stdout=subprocess.PIPE, text=True, bufsize=1)
     port = json.loads(process.stdout.readline())["port"]
+    if not rig_file:
+        return process
     source = open(os.path.dirname(os.path.abspath(__file__)) + "/../../rigs/simulated.ini").read()
     open(rig, "w").write(re.sub(r"(?m)^path = .*$", "path = " + port, source))
     return process
@@ -179,3 +181,48 @@ assert gone and process.wait() == 1
 words = process.stderr.read()
 assert words.count("\n") == 1 and ("device is gone" in words or "cannot write" in words), words
 print("a lost device says:", words.strip())
+
+# One that is waited for: the first tank is killed while a mass is asked for, and its twin answers under
+# the same name. The step is asked again from its tare, and the session goes on to its end.
+name = work + "/port"
+tank = start_tank(12, "--link", name)
+waiting = re.sub(r"(?m)^path = .*$", "path = " + name + "\nreturn_s = 20", open(rig).read())
+open(rig, "w").write(waiting)
+process = start_bench("calibrate", "--masses-g", "500,1000,2000", "--rounds", "1")
+told = []
+lost = None
+for line in process.stdout:
+    event = json.loads(line)
+    told.append(event)
+    back = any("is back" in e.get("text", "") for e in told)
+    if event["event"] == "refused":
+        tank = start_tank(12, "--link", name, rig_file=False)
+    if event["event"] != "ask":
+        continue
+    if event.get("mass_kg") == 1 and lost is None:
+        lost = len(told)
+        tank.kill()
+        tank.wait()
+        os.unlink(name)
+        continue
+    if lost is not None and not back:
+        answer = '{"id":%d,"answer":"done"}\n' % event["id"]  # refused: the device is away
+    else:
+        if back:  # the twin's clock began anew, the bench's went on
+            line = json.dumps({**event, "time_s": 0}) + "\n"
+        tank.stdin.write(line)
+        answer = tank.stdout.readline()
+    process.stdin.write(answer)
+    process.stdin.flush()
+assert process.wait() == 0, process.stderr.read()
+kinds = [(e["event"], e.get("text", "")[:18]) for e in told[lost:lost + 5]]
+assert [kind for kind, _ in kinds] == ["fault", "ask", "refused", "fault", "ask"], kinds
+assert kinds[0][1] == "the device is gone" and kinds[3][1] == "the device is back", kinds
+assert [e["do"] for e in told[lost:] if e["event"] == "ask"][:3] == [
+    "empty-in-water", "empty-in-water", "hang-mass"]
+assert told[-1]["event"] == "result"
+journal = "".join(open(os.path.join(at, file), errors="replace").read()
+                  for at, _, files in os.walk(catalogue) for file in files if "json" in file)
+assert "the device is gone" in journal and "the device is back" in journal
+tank.stdin.close()
+tank.wait()

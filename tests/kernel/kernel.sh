@@ -8,7 +8,7 @@ out=$1
 here=$(cd "$(dirname "$0")" && pwd)
 image=$(sh "$here/build.sh") || { echo "0 passed, 1 failed"; exit 1; }
 work=$(mktemp -d) || exit 1
-[ -n "${KEEP:-}" ] || trap 'rm -rf "$work"' EXIT
+trap 'rm -rf "$work"' EXIT
 root=$work/root
 mkdir -p "$root/bin" "$root/proc" "$root/sys" "$root/dev" "$root/tmp" "$root/etc"
 for applet in $(busybox --list); do
