@@ -110,13 +110,17 @@ class Machine:
                 raise RuntimeError(answer["error"]["desc"])
 
     def start(self, command):
-        self.shell.send(command)
+        self.command = command
+        self.shell.send("%d %s\n" % (len(command.encode()), command))
 
     def end(self, patience_s=30):
         """Status and words of the command that was started."""
         lines = []
         while True:
             line = self.shell.next(patience_s)
+            if line == "@@again":
+                self.start(self.command)
+                continue
             if line.startswith("@@done "):
                 return int(line.split()[1]), "\n".join(lines)
             lines.append(line)
