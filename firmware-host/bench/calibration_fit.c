@@ -247,7 +247,10 @@ static void fill(const struct up_procedure *procedure, struct folded *folded,
     calibration->lack_of_fit_kg =
         lack_of_fit_counts(procedure, calibration) / fabs(calibration->slope_counts_kg);
     calibration->creep_rel_decade = creep_rel_decade(procedure);
-    calibration->noise_counts = procedure->screen.noise_floor;
+    calibration->noise_counts =
+        isnan(procedure->screen.noise_floor)
+            ? rig->division_counts / sqrt(12) /* typed: nothing else tells */
+            : procedure->screen.noise_floor;
     calibration->temp_c = rig->air.temp_c.value;
     calibration->read_after_s = rig->read_after_s;
     calibration->window_s = rig->window_s;
@@ -255,6 +258,12 @@ static void fill(const struct up_procedure *procedure, struct folded *folded,
     fill_points(procedure, calibration);
     fill_offset(folded, calibration);
     fill_stairs(procedure, calibration);
+}
+
+/* Rounding to the division repeats with the load, so scatter does not show it: of reading and tare
+   in each loading, as if of one sign at random. */
+static double rounding_of_slope(const struct up_procedure *procedure, const struct folded *folded) {
+    return procedure->rig.division_counts / sqrt(12) * sqrt(2) / sqrt(sum_squares(folded));
 }
 
 static bool check_slope(const struct up_fit *fit, struct up_failure *failure) {
@@ -282,7 +291,8 @@ bool up_procedure_calibration(const struct up_procedure *procedure,
         return false;
     }
     calibration->slope_counts_kg = fit.c[1];
-    calibration->u_slope_counts_kg = sqrt(fit.covariance[1][1]);
+    calibration->u_slope_counts_kg =
+        fmax(sqrt(fit.covariance[1][1]), rounding_of_slope(procedure, &folded));
     calibration->dof = fit.dof;
     calibration->unloading_slope_counts_kg = (double)NAN;
     calibration->u_unloading_slope_counts_kg = (double)NAN;

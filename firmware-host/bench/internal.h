@@ -60,6 +60,7 @@ struct up_procedure {
     enum step step;
     struct up_ask ask;
     unsigned last_id;
+    double typed_kg; /* the reading that was just typed */
     double done_s;   /* device time when the operator had done it */
     double late_s;   /* the reading window has been put off by this much */
     unsigned broken; /* steps in a row that had to be repeated */

@@ -31,6 +31,13 @@ static bool fits_bench(const struct up_measure_plan *plan, struct up_failure *fa
                        "calibrate again",
                        rig->path);
     }
+    if ((rig->window_s == 0) != (calibration->window_s == 0)) {
+        return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                       "the calibration of %s was made with %s readings, these are %s: calibrate "
+                       "again in the same way",
+                       calibration->bench, calibration->window_s == 0 ? "typed" : "recorded",
+                       rig->window_s == 0 ? "typed" : "recorded");
+    }
     if (rig->read_after_s != calibration->read_after_s || rig->window_s != calibration->window_s) {
         return up_fail(failure, UP_STATUS_WRONG_INPUT,
                        "the calibration was read %g s after the step over %g s, the rig now says "

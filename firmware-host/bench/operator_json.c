@@ -22,6 +22,7 @@ static json_t *ask_to_json(const struct up_ask *ask) {
     }
     if (ask->wants_number) {
         json_object_set_new(json, "wants", json_string("value"));
+        json_object_set_new(json, "unit", json_string(ask->unit));
     }
     return json;
 }

@@ -38,8 +38,13 @@ static void say_ask(struct up_operator *op, const struct up_ask *ask) {
     end_live(op);
     fputc('\n', op->output);
     say(op, text + 1);
-    say(op, ask->wants_number ? "   type the number and Enter   (q Enter: stop)"
-                              : "   Enter: done   s: skip   a: again from the tare   q: stop");
+    free(text);
+    text = ask->wants_number
+               ? up_text_format("   type what it shows, in %s, and Enter   "
+                                "(s: skip   a: again from the tare   q: stop)",
+                                ask->unit)
+               : up_text_format("   Enter: done   s: skip   a: again from the tare   q: stop");
+    say(op, text);
     free(text);
 }
 
@@ -101,6 +106,29 @@ static void keys_refused(struct up_operator *op, unsigned id, const char *why) {
     free(text);
 }
 
+/* "1.25", "1,25" or "1.25 kg" where kg is asked for; any other unit is refused with the rest. */
+static bool read_number(const char *line, size_t length, const char *unit, double *number) {
+    char text[40];
+    size_t unit_length = strlen(unit);
+    char *comma;
+    if (length > unit_length && strncmp(line + length - unit_length, unit, unit_length) == 0) {
+        length -= unit_length;
+        while (length > 0 && line[length - 1] == ' ') {
+            length--;
+        }
+    }
+    if (length >= sizeof text) {
+        return false;
+    }
+    memcpy(text, line, length);
+    text[length] = '\0';
+    comma = strchr(text, ',');
+    if (comma != NULL && strchr(text, '.') == NULL) {
+        *comma = '.';
+    }
+    return up_text_number(text, length, number);
+}
+
 static bool keys_line(struct up_operator *op, const char *line, struct answer *answer) {
     size_t length;
     while (isspace((unsigned char)*line)) {
@@ -121,7 +149,7 @@ static bool keys_line(struct up_operator *op, const char *line, struct answer *a
         answer->word = UP_ANSWER_DONE;
         return true;
     }
-    if (op->ask.wants_number && up_text_number(line, length, &answer->number)) {
+    if (op->ask.wants_number && read_number(line, length, op->ask.unit, &answer->number)) {
         answer->word = UP_ANSWER_NUMBER;
         return true;
     }

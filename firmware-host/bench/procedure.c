@@ -146,6 +146,12 @@ static bool names_item(enum step step) {
     return step == STEP_AIR || step == STEP_IMMERSE || step == STEP_SHAKE || step == STEP_LIFT;
 }
 
+/* Readings that a person types; the preload is read by nobody. */
+static bool is_typed(const struct up_procedure *procedure, enum step step) {
+    return procedure->rig.port_kind == UP_PORT_TYPED && step != STEP_BALLAST &&
+           step != STEP_TEMPERATURE && step != STEP_PRELOAD;
+}
+
 void ask_step(struct up_procedure *procedure, enum step step) {
     struct up_ask *ask = &procedure->ask;
     memset(ask, 0, sizeof *ask);
@@ -156,7 +162,10 @@ void ask_step(struct up_procedure *procedure, enum step step) {
     ask->id = ++procedure->last_id;
     ask->action = action_of(step);
     ask->time_s = procedure->now_s;
-    ask->wants_number = step == STEP_TEMPERATURE;
+    ask->wants_number = step == STEP_TEMPERATURE || is_typed(procedure, step);
+    ask->unit = step == STEP_TEMPERATURE    ? "degrees C"
+                : is_typed(procedure, step) ? up_load_unit_name(procedure->rig.line.load_unit)
+                                            : NULL;
     if (ask->action == UP_ACTION_HANG_MASS) {
         ask->mass_kg = calibrate_mass_kg(procedure);
     }
@@ -200,14 +209,56 @@ void up_procedure_interrupt(struct up_procedure *procedure, const char *text) {
     up_screen_restart(&procedure->screen);
 }
 
-static bool accept_number(struct up_procedure *procedure, double number,
-                          struct up_failure *failure) {
+static bool accept_temperature(struct up_procedure *procedure, double number,
+                               struct up_failure *failure) {
     if (!isfinite(number) || number < 0 || number > 40) {
         return up_fail(failure, UP_STATUS_WRONG_INPUT,
                        "water temperature %g: give degrees C from 0 to 40", number);
     }
     procedure->temp_c = number;
     return true;
+}
+
+/* A reading far from what hangs was typed in another unit, or with a slip of the point. */
+static bool is_plausible(const struct up_procedure *procedure, double load_kg,
+                         struct up_failure *failure) {
+    double mass_kg = procedure->ask.mass_kg;
+    double step_kg = load_kg - procedure->tare.load;
+    bool hangs = procedure->step == STEP_MASS || procedure->step == STEP_STAIR;
+    if (!hangs || !procedure->tare.known || procedure->tare_kg != 0 ||
+        (step_kg > 0.5 * mass_kg && step_kg < 2 * mass_kg)) {
+        return true;
+    }
+    return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                   "%.6g kg were hung and the reading rose by %.6g kg: type it in %s, as the scale "
+                   "shows it",
+                   mass_kg, step_kg, procedure->ask.unit);
+}
+
+static bool accept_reading(struct up_procedure *procedure, double number,
+                           struct up_failure *failure) {
+    const struct up_rig *rig = &procedure->rig;
+    double load_kg = number * up_load_factor(rig->line.load_unit);
+    if (!isfinite(load_kg)) {
+        return up_fail(failure, UP_STATUS_WRONG_INPUT, "a reading is a number, such as 1.25");
+    }
+    if (rig->capacity_kg > 0 && fabs(load_kg) > rig->capacity_kg) {
+        return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                       "%.6g %s is more than the %g kg that the scale bears: take the load off, or "
+                       "type the reading again",
+                       number, procedure->ask.unit, rig->capacity_kg);
+    }
+    if (!is_plausible(procedure, load_kg, failure)) {
+        return false;
+    }
+    procedure->typed_kg = load_kg;
+    return true;
+}
+
+static bool accept_number(struct up_procedure *procedure, double number,
+                          struct up_failure *failure) {
+    return procedure->step == STEP_TEMPERATURE ? accept_temperature(procedure, number, failure)
+                                               : accept_reading(procedure, number, failure);
 }
 
 static bool may_skip(enum step step) {
@@ -235,6 +286,22 @@ static bool is_acceptable(const struct up_procedure *procedure, unsigned id,
     return true;
 }
 
+static void take_plateau(struct up_procedure *procedure, const struct up_plateau *plateau);
+
+/* One typed reading is a plateau of one: of its scatter only the division is known. */
+static void take_typed(struct up_procedure *procedure) {
+    double division_kg = procedure->rig.division_counts;
+    struct up_plateau plateau = {.start_s = procedure->now_s,
+                                 .end_s = procedure->now_s,
+                                 .step_s = procedure->now_s,
+                                 .load = procedure->typed_kg,
+                                 .u_load = division_kg / sqrt(12),
+                                 .temp_c = (double)NAN,
+                                 .lag1 = (double)NAN,
+                                 .readings = 1};
+    take_plateau(procedure, &plateau);
+}
+
 bool up_procedure_answer(struct up_procedure *procedure, unsigned id, enum up_answer_word word,
                          double number, struct up_failure *failure) {
     if (!is_acceptable(procedure, id, word, failure) ||
@@ -260,6 +327,8 @@ bool up_procedure_answer(struct up_procedure *procedure, unsigned id, enum up_an
         } else {
             measure_after(procedure, word);
         }
+    } else if (procedure->rig.port_kind == UP_PORT_TYPED) {
+        take_typed(procedure);
     }
     return true;
 }
@@ -567,6 +636,15 @@ static void begin_stream(struct up_procedure *procedure, double time_s) {
     if (rig->line.load_unit != UP_LOAD_COUNTS && rig->capacity_kg > 0) {
         up_screen_bears(&procedure->screen, rig->capacity_kg);
     }
+}
+
+void up_procedure_stop(struct up_procedure *procedure) {
+    procedure->stopped = procedure->stopped || procedure->stage != STAGE_FINISHED;
+    finish(procedure);
+}
+
+void up_procedure_clock(struct up_procedure *procedure, double time_s) {
+    procedure->now_s = time_s;
 }
 
 void up_procedure_arrival(struct up_procedure *procedure, double arrival_s) {

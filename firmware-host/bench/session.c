@@ -25,7 +25,7 @@ struct loop {
     uint64_t awaited; /* lines that a poll asked for: all lines up to this number */
     bool ended;       /* the source gives no more */
     bool away;        /* the device is lost and looked for */
-    double last_byte_s, last_live_s, lost_s, sought_s;
+    double begin_s, last_byte_s, last_live_s, lost_s, sought_s;
 };
 
 static double monotonic_s(void) {
@@ -68,25 +68,35 @@ static bool hand_out(struct loop *loop, struct up_failure *failure) {
 static void take_answer(struct loop *loop, const struct answer *answer) {
     struct up_session *session = loop->session;
     struct up_failure why;
+    double time_s = monotonic_s() - loop->begin_s;
     if (loop->away && answer->word != UP_ANSWER_STOP) {
         session->op->kind->refused(session->op, answer->id,
                                    "the device is still away; the step is asked again when it is "
                                    "back");
         return;
     }
+    if (session->rig->port_kind == UP_PORT_TYPED) {
+        up_procedure_clock(session->procedure, time_s);
+    }
     if (!up_procedure_answer(session->procedure, answer->id, answer->word, answer->number, &why)) {
         session->op->kind->refused(session->op, answer->id, why.text);
     } else if (session->listener.answer != NULL) {
         session->listener.answer(session->listener.context, answer->id, answer->word,
-                                 answer->number);
+                                 answer->number, time_s);
+    }
+}
+
+static void note(const struct loop *loop, enum up_note what, const char *text) {
+    const struct up_listener *listener = &loop->session->listener;
+    if (listener->note != NULL) {
+        listener->note(listener->context, what, text);
     }
 }
 
 static void stop(struct loop *loop) {
-    struct up_procedure *procedure = loop->session->procedure;
-    if (!up_procedure_is_finished(procedure)) {
-        procedure->stopped = true;
-        finish(procedure);
+    if (!up_procedure_is_finished(loop->session->procedure)) {
+        note(loop, UP_NOTE_STOPPED, "");
+        up_procedure_stop(loop->session->procedure);
     }
 }
 
@@ -107,7 +117,8 @@ static void hear_operator(struct loop *loop) {
 /* ---- a device that is lost and found ---- */
 
 static bool talks_unasked(const struct loop *loop) {
-    return up_source_is_device(loop->session->source) && !is_polled(loop);
+    return loop->session->source != NULL && up_source_is_device(loop->session->source) &&
+           !is_polled(loop);
 }
 
 /* The step under way is lost with the device. It is asked again at once, so that somebody can say
@@ -127,6 +138,7 @@ static bool lose_device(struct loop *loop, struct up_failure *failure) {
     loop->awaited = loop->reader.lines; /* it owes nothing any more */
     snprintf(text, sizeof text, "the device is gone: check its cable; it is waited for, %g s",
              return_s);
+    note(loop, UP_NOTE_LOST, text);
     up_procedure_interrupt(session->procedure, text);
     return true;
 }
@@ -140,6 +152,7 @@ static void greet_device(struct loop *loop) {
     loop->awaited = loop->reader.lines;
     snprintf(text, sizeof text, "the device is back after %.1f s, at %.80s: the step begins anew",
              loop->last_byte_s - loop->lost_s, up_source_name(session->source));
+    note(loop, UP_NOTE_BACK, text);
     up_procedure_interrupt(session->procedure, text);
 }
 
@@ -192,7 +205,7 @@ static bool hear_source(struct loop *loop, struct up_failure *failure) {
     case UP_READ_BYTES:
         loop->last_byte_s = monotonic_s();
         if (session->listener.bytes != NULL) {
-            session->listener.bytes(session->listener.context, bytes, length);
+            session->listener.bytes(session->listener.context, bytes, length, loop->last_byte_s);
         }
         if (is_live(session->rig)) {
             up_procedure_arrival(session->procedure, loop->last_byte_s);
@@ -273,10 +286,20 @@ static bool wait_for_something(struct loop *loop, struct up_failure *failure) {
     return true;
 }
 
+/* Where readings are typed there is nobody else to wait for. */
+static void wait_for_operator(struct loop *loop) {
+    struct up_operator *op = loop->session->op;
+    struct pollfd entry = {.fd = op->input, .events = POLLIN};
+    if (memchr(op->text, '\n', op->length) != NULL || poll(&entry, 1, 200) > 0) {
+        hear_operator(loop);
+    }
+}
+
 bool up_session_run(struct up_session *session, struct up_failure *failure) {
     struct loop loop = {.session = session, .procedure = session->procedure};
+    bool typed = session->rig->port_kind == UP_PORT_TYPED;
     up_reader_begin(&loop.reader, &session->rig->line, talks_unasked(&loop));
-    loop.last_byte_s = monotonic_s();
+    loop.begin_s = loop.last_byte_s = monotonic_s();
     if (!session->procedure->calibrating) {
         session->op->counts_kg = session->procedure->calibration.slope_counts_kg;
     }
@@ -287,6 +310,10 @@ bool up_session_run(struct up_session *session, struct up_failure *failure) {
         if (session->signalled != NULL && *session->signalled != 0) {
             stop(&loop);
             return true;
+        }
+        if (typed) {
+            wait_for_operator(&loop);
+            continue;
         }
         if (!seek_device(&loop, failure) || !ask_device(&loop, failure) ||
             !wait_for_something(&loop, failure) || !check_silence(&loop, failure)) {

@@ -19,6 +19,9 @@ void begin_stairs(struct up_procedure *procedure) {
 static double late_creep(const struct up_procedure *procedure, double creep_rel_decade,
                          double time_s) {
     double sum = 0;
+    if (creep_rel_decade == 0) { /* typed readings know none, and keep no schedule */
+        return 0;
+    }
     for (unsigned i = 1; i < procedure->pasts && procedure->past[i].time_s <= time_s; i++) {
         double step = procedure->past[i].load - procedure->past[i - 1].load;
         double since_s = fmax(time_s - procedure->past[i].step_s, 1);

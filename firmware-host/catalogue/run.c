@@ -87,6 +87,14 @@ void up_run_bytes(struct up_run *run, const char *bytes, size_t length) {
     run->offset += length;
 }
 
+void up_run_arrival(struct up_run *run, double arrival_s) {
+    if (fprintf(run->journal, "{\"event\":\"bytes\",\"offset\":%llu,\"arrival_s\":%.6f}\n",
+                (unsigned long long)run->offset, arrival_s) < 0 &&
+        run->stream_errno == 0) {
+        run->stream_errno = errno;
+    }
+}
+
 bool up_run_journal(struct up_run *run, json_t *entry, struct up_failure *failure) {
     bool failed;
     json_object_set_new(entry, "offset", json_integer((json_int_t)run->offset));

@@ -20,9 +20,13 @@ struct keeper {
     struct up_failure failure; /* of a callback that cannot return one */
 };
 
-static void keep_bytes(void *context, const char *bytes, size_t length) {
+/* When they came matters where a device talks unasked. */
+static void keep_bytes(void *context, const char *bytes, size_t length, double arrival_s) {
     struct keeper *keeper = context;
     up_run_bytes(keeper->run, bytes, length);
+    if (keeper->bench->rig->line.poll[0] == '\0') {
+        up_run_arrival(keeper->run, arrival_s);
+    }
 }
 
 static bool keep_event(void *context, const struct up_event *event, struct up_failure *failure) {
@@ -42,16 +46,24 @@ static bool keep_event(void *context, const struct up_event *event, struct up_fa
     return good;
 }
 
-static void keep_answer(void *context, unsigned id, enum up_answer_word word, double number) {
+static void keep_answer(void *context, unsigned id, enum up_answer_word word, double number,
+                        double time_s) {
     static const char *const words[] = {"done", "skip", "again", "stop"};
     struct keeper *keeper = context;
-    json_t *json = json_pack("{s:s, s:i}", "event", "answer", "id", (int)id);
+    json_t *json = json_pack("{s:s, s:i, s:f}", "event", "answer", "id", (int)id, "time_s", time_s);
     if (word == UP_ANSWER_NUMBER) {
         json_object_set_new(json, "value", json_real(number));
     } else {
         json_object_set_new(json, "answer", json_string(words[word]));
     }
     up_run_journal(keeper->run, json, &keeper->failure);
+}
+
+static void keep_note(void *context, enum up_note note, const char *text) {
+    static const char *const names[] = {"lost", "back", "stopped"};
+    struct keeper *keeper = context;
+    up_run_journal(keeper->run, json_pack("{s:s, s:s}", "event", names[note], "text", text),
+                   &keeper->failure);
 }
 
 static json_t *about(const struct keeper *keeper, const char *what) {
@@ -72,15 +84,64 @@ static bool open_run(struct keeper *keeper, const char *what, struct up_failure 
     return good;
 }
 
+/* All that the session starts from, so that it can be repeated from what it recorded alone. */
+static bool keep_plan(struct keeper *keeper, json_t *plan, struct up_failure *failure) {
+    const struct up_rig *rig = keeper->bench->rig;
+    bool is_device = rig->port_kind == UP_PORT_PTY || rig->port_kind == UP_PORT_SERIAL;
+    char *text = up_rig_read_text(rig->path, failure);
+    char *clean = text != NULL ? up_text_clean_lines(text) : NULL;
+    bool good = text != NULL;
+    if (good) {
+        json_object_update_new(plan, json_pack("{s:s, s:s, s:b, s:b, s:s, s:f}", "event", "plan",
+                                               "rig", clean, "talked_unasked",
+                                               is_device && rig->line.poll[0] == '\0', "typed",
+                                               rig->port_kind == UP_PORT_TYPED, "mass_class",
+                                               up_mass_class_name(rig->mass_class), "air_temp_c",
+                                               rig->air.temp_c.value));
+        good = up_run_journal(keeper->run, json_incref(plan), failure);
+    }
+    json_decref(plan);
+    free(text);
+    free(clean);
+    return good;
+}
+
+static json_t *plan_of_calibration(const struct up_calibrate_plan *plan) {
+    json_t *masses = json_array();
+    for (unsigned i = 0; i < plan->masses; i++) {
+        json_array_append_new(masses, json_real(plan->mass_kg[i]));
+    }
+    return json_pack("{s:o, s:b}", "masses_kg", masses, "staircase", plan->staircase);
+}
+
+static json_t *plan_of_measuring(const struct up_measure_plan *plan) {
+    json_t *waters = json_array();
+    for (unsigned i = 0; i < plan->waters; i++) {
+        const struct up_water *water = &plan->water[i];
+        json_array_append_new(waters,
+                              json_pack("{s:s, s:b, s:f, s:f, s:f, s:f, s:f}", "name", water->name,
+                                        "sea", water->model == UP_WATER_SEA, "temp_c",
+                                        water->temp_c, "u_temp_c", water->u_temp_c, "salinity_g_kg",
+                                        water->salinity_g_kg, "u_salinity_g_kg",
+                                        water->u_salinity_g_kg, "depth_m", water->depth_m));
+    }
+    return json_pack("{s:o, s:o, s:i, s:f, s:f, s:o}", "item", up_item_to_json(&plan->item),
+                     "calibration", up_calibration_to_json(plan->calibration), "trials",
+                     (int)plan->trials, "confidence", plan->confidence, "coverage", plan->coverage,
+                     "waters", waters);
+}
+
 static bool run_session(struct keeper *keeper, struct up_procedure *procedure,
                         struct up_operator *op, struct up_failure *failure) {
     const struct bench_run *bench = keeper->bench;
-    struct up_session session = {.rig = bench->rig,
-                                 .procedure = procedure,
-                                 .op = op,
-                                 .listener = {keeper, keep_bytes, keep_event, keep_answer},
-                                 .signalled = &signalled};
-    bool good = up_source_open(bench->rig, bench->port, &session.source, failure) &&
+    struct up_session session = {
+        .rig = bench->rig,
+        .procedure = procedure,
+        .op = op,
+        .listener = {keeper, keep_bytes, keep_event, keep_answer, keep_note},
+        .signalled = &signalled};
+    bool good = (bench->rig->port_kind == UP_PORT_TYPED ||
+                 up_source_open(bench->rig, bench->port, &session.source, failure)) &&
                 up_session_run(&session, failure);
     if (good && keeper->failure.text[0] != '\0') {
         *failure = keeper->failure;
@@ -108,6 +169,7 @@ bool run_calibrate(const struct bench_run *bench, const double *mass_kg, int mas
     memcpy(plan.mass_kg, mass_kg, (size_t)masses * sizeof mass_kg[0]);
     good = up_procedure_calibrate(&plan, &procedure, failure) &&
            open_run(&keeper, "calibrate", failure) &&
+           keep_plan(&keeper, plan_of_calibration(&plan), failure) &&
            run_session(&keeper, procedure, op, failure) &&
            up_procedure_calibration(procedure, calibration, failure) &&
            up_calibration_add(bench->catalogue, calibration, failure);
@@ -183,6 +245,7 @@ bool run_measure(const struct bench_run *bench, const struct up_item *item, int 
         keeper.counts_kg = calibration.slope_counts_kg;
         memcpy(plan.run_id, keeper.run_id, sizeof plan.run_id);
         good = up_procedure_measure(&plan, &procedure, failure) &&
+               keep_plan(&keeper, plan_of_measuring(&plan), failure) &&
                run_session(&keeper, procedure, op, failure) &&
                up_procedure_results(procedure, result, results, failure) &&
                store_results(&keeper, result, *results, op, failure);

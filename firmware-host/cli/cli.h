@@ -89,6 +89,21 @@ bool run_measure(const struct bench_run *run, const struct up_item *item, int tr
                  double confidence, const struct up_water *water, unsigned waters,
                  struct up_result *result, unsigned *results, struct up_failure *failure);
 
+/* A stored run of measure once more, from what it recorded (repeat_run.c). */
+struct repeated {
+    struct up_item item;
+    char bench[UP_NAME_SIZE], run_id[UP_ID_SIZE];
+    struct up_result result[WATERS_MAX + 1];
+    unsigned results, waters;
+};
+bool repeat_measure(struct up_catalogue *catalogue, const char *run, struct repeated *repeated,
+                    struct up_failure *failure);
+bool repeat_calibrate(struct up_catalogue *catalogue, const char *run,
+                      struct up_calibration *calibration, struct up_failure *failure);
+/* Says whether the results are those that the run had stored. */
+bool tell_sameness(struct up_catalogue *catalogue, const struct repeated *repeated, FILE *stream,
+                   struct up_failure *failure);
+
 /* Where to go on from the results: UP_STATUS_UNDECIDED where one is. */
 enum up_status status_of_results(const struct up_result *result, unsigned results);
 
@@ -119,6 +134,8 @@ extern const struct option_text options_demo[], options_calibrate[], options_cal
     { "rig", "FILE", "the rig file: what hangs where and how a line looks" }
 #define OPTION_PORT                                                                                \
     { "port", "PATH", "instead of the path in the rig file" }
+#define OPTION_TYPED                                                                               \
+    { "typed", NULL, "no wire: type what a hanging scale shows" }
 #define OPTION_OPERATOR                                                                            \
     { "operator", "keys|json", "who answers: a person, or a program (JSON Lines)" }
 #define OPTION_AIR_TEMP                                                                            \

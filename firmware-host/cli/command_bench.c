@@ -16,6 +16,8 @@ const struct option_text options_calibrate[] = {
     {"masses-g", "LIST", "known masses in g: three different ones at least; -500 is taken off"},
     {"rounds", "N", "hang each mass N times (default 2)"},
     {"mass-class", "CLASS", "of the masses, OIML R 111: E2, F1, F2, M1, M2, M3"},
+    OPTION_TYPED,
+    {"replay", "RUN", "a stored run once more, from what it recorded; stores nothing"},
     {"no-staircase", NULL, "do not look for hysteresis, up and down at the end"},
     OPTION_AIR_TEMP,
     OPTION_PORT,
@@ -30,6 +32,9 @@ const struct option_text options_measure[] = {
     {"trials", "N", "times it is immersed (default: the rig's)"},
     {"water", "NAME[,KEY=X...]", "a water to calculate for: fresh, sea, or your own (repeatable)"},
     {"confidence", "P", "a class is stated at this probability (default 0.95)"},
+    OPTION_TYPED,
+    {"replay", "RUN", "a stored run once more, from what it recorded; stores nothing"},
+    {"store", NULL, "with --replay: store the results all the same"},
     OPTION_AIR_TEMP,
     OPTION_PORT,
     OPTION_OPERATOR,
@@ -71,6 +76,9 @@ static bool open_bench(const struct arguments *arguments, struct bench_options *
                        "holds the results");
     }
     if (!up_rig_load(rig_file, &options->rig, failure)) {
+        return false;
+    }
+    if (option_given(arguments, "typed") && !up_rig_type_readings(&options->rig, failure)) {
         return false;
     }
     if (options->rig.port_kind == UP_PORT_STDIN) {
@@ -131,22 +139,47 @@ static bool read_conditions(const struct arguments *arguments, struct bench_opti
     return option_number(arguments, "air-temp-c", 0, 40, &options->rig.air.temp_c.value, failure);
 }
 
+static void tell_calibration(const struct up_calibration *calibration, bool document) {
+    if (document) {
+        json_t *json = up_calibration_to_json(calibration);
+        json_object_set_new(json, "schema", json_string("upthrust-calibration-1"));
+        print_json(json);
+    } else {
+        print_calibration(calibration);
+    }
+}
+
+static enum up_status replay_calibrate(const struct arguments *arguments,
+                                       struct up_failure *failure) {
+    struct up_catalogue *catalogue = NULL;
+    struct up_calibration *calibration = up_allocate(1, sizeof *calibration);
+    bool good =
+        up_catalogue_open(catalogue_directory(arguments), UP_CATALOGUE_READ, &catalogue, failure) &&
+        repeat_calibrate(catalogue, option_value(arguments, "replay"), calibration, failure);
+    if (good) {
+        tell_calibration(calibration, option_given(arguments, "json"));
+    }
+    free(calibration);
+    up_catalogue_close(catalogue);
+    return good ? UP_STATUS_DONE : failure->status;
+}
+
 enum up_status command_calibrate(const struct arguments *arguments, struct up_failure *failure) {
     struct bench_options options = {0};
     struct up_calibration *calibration = up_allocate(1, sizeof *calibration);
     double mass_kg[UP_CALIBRATION_POINTS_MAX];
     int masses = 0;
+    if (option_given(arguments, "replay")) {
+        free(calibration);
+        return replay_calibrate(arguments, failure);
+    }
     bool good = read_masses(arguments, mass_kg, &masses, failure) &&
                 open_bench(arguments, &options, failure) &&
                 read_conditions(arguments, &options, failure) &&
                 run_calibrate(&options.run, mass_kg, masses,
                               !option_given(arguments, "no-staircase"), calibration, failure);
-    if (good && options.json_document) {
-        json_t *json = up_calibration_to_json(calibration);
-        json_object_set_new(json, "schema", json_string("upthrust-calibration-1"));
-        print_json(json);
-    } else if (good && !options.run.json) {
-        print_calibration(calibration);
+    if (good && !options.run.json) {
+        tell_calibration(calibration, options.json_document);
     }
     free(calibration);
     up_catalogue_close(options.catalogue);
@@ -206,6 +239,39 @@ static bool read_measure(const struct arguments *arguments, const struct bench_o
            up_item_find(options->catalogue, name, item, failure);
 }
 
+static bool store_repeated(struct up_catalogue *catalogue, const struct repeated *repeated,
+                           struct up_failure *failure) {
+    bool good = true;
+    for (unsigned i = 0; i < repeated->results && good; i++) {
+        good = up_result_add(catalogue, &repeated->result[i], repeated->bench, failure);
+    }
+    return good;
+}
+
+static enum up_status replay_measure(const struct arguments *arguments,
+                                     struct up_failure *failure) {
+    bool store = option_given(arguments, "store");
+    bool document = option_given(arguments, "json");
+    struct up_catalogue *catalogue = NULL;
+    struct repeated *repeated = up_allocate(1, sizeof *repeated);
+    enum up_status status;
+    bool good =
+        up_catalogue_open(catalogue_directory(arguments),
+                          store ? UP_CATALOGUE_WRITE : UP_CATALOGUE_READ, &catalogue, failure) &&
+        repeat_measure(catalogue, option_value(arguments, "replay"), repeated, failure);
+    if (good && document) {
+        print_json(results_to_json(repeated->result, repeated->results));
+    } else if (good) {
+        print_results(&repeated->item, repeated->result, repeated->results, repeated->waters);
+    }
+    good = good && tell_sameness(catalogue, repeated, document ? stderr : stdout, failure) &&
+           (!store || store_repeated(catalogue, repeated, failure));
+    status = good ? status_of_results(repeated->result, repeated->results) : failure->status;
+    free(repeated);
+    up_catalogue_close(catalogue);
+    return status;
+}
+
 enum up_status command_measure(const struct arguments *arguments, struct up_failure *failure) {
     struct bench_options options = {0};
     struct up_item item;
@@ -214,6 +280,9 @@ enum up_status command_measure(const struct arguments *arguments, struct up_fail
     unsigned waters = 0, results = 0;
     int trials = 0;
     double confidence = 0;
+    if (option_given(arguments, "replay")) {
+        return replay_measure(arguments, failure);
+    }
     bool good = waters_asked(arguments, water, &waters, failure) &&
                 open_bench(arguments, &options, failure) &&
                 read_conditions(arguments, &options, failure) &&

@@ -104,6 +104,25 @@ char *up_text_clean(const char *bytes, size_t length) {
     return out.text;
 }
 
+char *up_text_clean_lines(const char *text) {
+    struct out out = begin(strlen(text));
+    while (*text != '\0') {
+        size_t length = strcspn(text, "\n");
+        for (size_t from = 0; from <= length; from++) {
+            size_t part = strcspn(text + from, "\t\n");
+            put_clean(&out, text + from, part, "", false);
+            from += part;
+            put(&out, text[from] == '\t' ? "\t" : "", text[from] == '\t');
+        }
+        text += length;
+        if (*text == '\n') {
+            put(&out, "\n", 1);
+            text++;
+        }
+    }
+    return out.text;
+}
+
 static bool looks_like_formula(const char *text) {
     double number;
     return text[0] != '\0' && strchr("=+-@\t\r", text[0]) != NULL &&

@@ -331,7 +331,7 @@ bool up_rig_parse(const char *name, const char *text, struct up_rig *rig,
     return good;
 }
 
-static char *read_all(const char *path, struct up_failure *failure) {
+char *up_rig_read_text(const char *path, struct up_failure *failure) {
     FILE *stream = fopen(path, "r");
     char *text = up_allocate(RIG_MAX_BYTES + 1, 1);
     size_t length = 0;
@@ -357,13 +357,32 @@ static char *read_all(const char *path, struct up_failure *failure) {
 }
 
 bool up_rig_load(const char *path, struct up_rig *rig, struct up_failure *failure) {
-    char *text = read_all(path, failure);
+    char *text = up_rig_read_text(path, failure);
     bool good = text != NULL && up_rig_parse(path, text, rig, failure);
     if (good) {
         snprintf(rig->path, sizeof rig->path, "%s", path);
     }
     free(text);
-    return good;
+    return good && (rig->port_kind != UP_PORT_TYPED || up_rig_type_readings(rig, failure));
+}
+
+const char *up_load_unit_name(enum up_load_unit unit) {
+    static const char *const names[] = {
+        [UP_LOAD_COUNTS] = "counts", [UP_LOAD_G] = "g", [UP_LOAD_KG] = "kg",
+        [UP_LOAD_LB] = "lb",         [UP_LOAD_N] = "N", [UP_LOAD_PRINTED] = "printed"};
+    return names[unit];
+}
+
+bool up_rig_type_readings(struct up_rig *rig, struct up_failure *failure) {
+    if (rig->line.load_unit == UP_LOAD_COUNTS || rig->line.load_unit == UP_LOAD_PRINTED) {
+        return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                       "rig file %s: readings are typed in the unit that the scale shows: give "
+                       "load_unit = g, kg, lb or N",
+                       rig->path);
+    }
+    rig->port_kind = UP_PORT_TYPED;
+    rig->read_after_s = rig->window_s = 0;
+    return true;
 }
 
 struct rewritten {

@@ -150,7 +150,7 @@ static bool check_numbers(struct parse *parse) {
     const struct rule rules[] = {
         {timed != given(parse, "time_unit"),
          "time_unit belongs together with time_field or time_label"},
-        {!timed && line->rate_hz == 0,
+        {!timed && line->rate_hz == 0 && parse->rig->port_kind != UP_PORT_TYPED,
          "without a device time the key rate_hz is the clock: give it"},
         {line->word_bits != 0 && line->load_unit != UP_LOAD_COUNTS,
          "word_bits goes with load_unit = counts only"},
@@ -216,6 +216,11 @@ bool rig_check(struct parse *parse) {
     if (!check_layout(parse) || !check_columns(parse) || !check_frames(parse) ||
         !check_numbers(parse) || !check_words(parse)) {
         return false;
+    }
+    if (rig->port_kind == UP_PORT_TYPED &&
+        (!was_given(parse, "sensor", "division_counts") || rig->line.layout != UP_LAYOUT_BARE)) {
+        return lacks(parse, "kind = typed needs layout = bare and, in [sensor], division_counts: "
+                            "the scale's division in kg");
     }
     if (was_given(parse, "masses", "class") && was_given(parse, "masses", "tolerance_rel")) {
         return lacks(parse, "[masses] gives class and tolerance_rel: keep one");

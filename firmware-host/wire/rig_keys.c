@@ -6,11 +6,9 @@
 
 #include "rig_internal.h"
 
-static const struct word port_kinds[] = {{"pty", UP_PORT_PTY},
-                                         {"serial", UP_PORT_SERIAL},
-                                         {"capture", UP_PORT_CAPTURE},
-                                         {"stdin", UP_PORT_STDIN},
-                                         {NULL, 0}};
+static const struct word port_kinds[] = {{"pty", UP_PORT_PTY},         {"serial", UP_PORT_SERIAL},
+                                         {"capture", UP_PORT_CAPTURE}, {"stdin", UP_PORT_STDIN},
+                                         {"typed", UP_PORT_TYPED},     {NULL, 0}};
 static const struct word parities[] = {
     {"none", UP_PARITY_NONE}, {"even", UP_PARITY_EVEN}, {"odd", UP_PARITY_ODD}, {NULL, 0}};
 static const struct word flows[] = {{"none", UP_FLOW_NONE},

@@ -46,6 +46,9 @@ static bool open_source(struct up_source *source, struct up_failure *failure) {
         return serial_open(source, failure);
     case UP_PORT_CAPTURE:
         return open_capture(source, failure);
+    case UP_PORT_TYPED:
+        return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                       "its readings are typed: there is no wire to listen to");
     case UP_PORT_STDIN:
         source->descriptor = STDIN_FILENO;
         break;
@@ -77,6 +80,11 @@ static bool open_kind(enum up_port_kind kind, const char *path,
 bool up_source_open(const struct up_rig *rig, const char *path, struct up_source **source,
                     struct up_failure *failure) {
     const char *where = path != NULL ? path : rig->port_path;
+    if (rig->port_kind == UP_PORT_TYPED) {
+        return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                       "the rig file %s has typed readings: there is no wire to listen to",
+                       rig->path);
+    }
     if (where[0] == '\0' && rig->port_kind != UP_PORT_STDIN) {
         *source = NULL;
         return up_fail(failure, UP_STATUS_WRONG_INPUT,

@@ -44,7 +44,8 @@ struct up_ask {
     const char *item_id;
     double time_s; /* device time of the last sample */
     bool wants_number;
-    char text[160]; /* for a person: what to do now */
+    const char *unit; /* of the number: "C", "kg", ...; NULL where none is wanted */
+    char text[160];   /* for a person: what to do now */
 };
 
 enum up_answer_word {
@@ -129,6 +130,12 @@ bool up_procedure_answer(struct up_procedure *procedure, unsigned id, enum up_an
 /* The stream broke off, or goes on after that: a fault with this text, and the step under way is
    asked again from its tare. Nobody at the bench failed, so it does not count among the tries. */
 void up_procedure_interrupt(struct up_procedure *procedure, const char *text);
+
+/* Ends it before its end; what was completed can be taken. */
+void up_procedure_stop(struct up_procedure *procedure);
+
+/* Where readings are typed no sample tells the time: the host's, in seconds since any beginning. */
+void up_procedure_clock(struct up_procedure *procedure, double time_s);
 
 bool up_procedure_is_asking(const struct up_procedure *procedure);
 bool up_procedure_is_finished(const struct up_procedure *procedure);

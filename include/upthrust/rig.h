@@ -18,7 +18,13 @@
 enum { UP_LOADS_MAX = 8, UP_FIELDS_MAX = 64, UP_RIG_TEXT = 200 };
 enum { UP_TRIALS_MAX = 40, UP_TRIAL_SHAKES_MAX = 16 };
 
-enum up_port_kind { UP_PORT_PTY, UP_PORT_SERIAL, UP_PORT_CAPTURE, UP_PORT_STDIN };
+enum up_port_kind {
+    UP_PORT_PTY,
+    UP_PORT_SERIAL,
+    UP_PORT_CAPTURE,
+    UP_PORT_STDIN,
+    UP_PORT_TYPED, /* no wire: the operator types what a scale shows */
+};
 enum up_parity { UP_PARITY_NONE, UP_PARITY_EVEN, UP_PARITY_ODD };
 enum up_flow { UP_FLOW_NONE, UP_FLOW_RTS_CTS, UP_FLOW_XON_XOFF };
 enum up_layout {
@@ -140,6 +146,17 @@ bool up_rig_load(const char *path, struct up_rig *rig, struct up_failure *failur
 /* The same from text in memory; `name` stands for the file in messages. */
 bool up_rig_parse(const char *name, const char *text, struct up_rig *rig,
                   struct up_failure *failure);
+
+/* The same rig with readings that are typed: no schedule can be kept, so its times are 0.
+   UP_STATUS_WRONG_INPUT where its loads are counts, which no display shows. */
+bool up_rig_type_readings(struct up_rig *rig, struct up_failure *failure);
+
+/* The whole text of a rig file, to be kept with a run; NULL and a failure where it cannot be read.
+   The caller frees it. */
+char *up_rig_read_text(const char *path, struct up_failure *failure);
+
+/* "g", "kg", "lb", "N"; "counts" */
+const char *up_load_unit_name(enum up_load_unit unit);
 
 /* Writes a rig file that differs from `text` only in `path =` of its section [port]. */
 bool up_rig_write_with_port(const char *text, const char *port_path, const char *file,

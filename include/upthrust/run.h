@@ -23,9 +23,28 @@ void up_run_close(struct up_run *run);
 /* A write that fails is remembered and told by the next up_run_journal. */
 void up_run_bytes(struct up_run *run, const char *bytes, size_t length);
 
+/* When the latest bytes came, on the host's monotonic clock: a line of the journal that reaches the
+   disk with the next one. */
+void up_run_arrival(struct up_run *run, double arrival_s);
+
 /* Adds one line: takes the reference to `entry`, an object, and puts "offset" and "arrival_s" (on
    the host's monotonic clock, since the run began) into it. On the disk's side of the program when
    it returns, on the disk itself by the next record of the catalogue. */
 bool up_run_journal(struct up_run *run, json_t *entry, struct up_failure *failure);
+
+/* What a run left behind: its stream, whole, and the lines of its journal, in order. */
+struct up_run_left {
+    char id[UP_ID_SIZE];
+    char *stream;
+    size_t length;
+    json_t *journal; /* an array of objects */
+};
+
+/* By a run's id or the unique beginning of one (four characters at least).
+   UP_STATUS_WRONG_INPUT where there is none such, several, or its files are not whole. The caller
+   frees what it was given. */
+bool up_run_read(const struct up_catalogue *catalogue, const char *id, struct up_run_left *left,
+                 struct up_failure *failure);
+void up_run_left_free(struct up_run_left *left);
 
 #endif

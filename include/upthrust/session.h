@@ -37,14 +37,20 @@ void up_operator_tell_result(struct up_operator *op, json_t *result);
 
 /* ---- the session ---- */
 
+/* What happens to a session from outside, besides bytes and answers. */
+enum up_note { UP_NOTE_LOST, UP_NOTE_BACK, UP_NOTE_STOPPED };
+
 struct up_listener {
     void *context;
-    /* Bytes as they came. */
-    void (*bytes)(void *context, const char *bytes, size_t length);
+    /* Bytes as they came, and when, on the host's monotonic clock. */
+    void (*bytes)(void *context, const char *bytes, size_t length, double arrival_s);
     /* Asks, plateaus, trials, faults. False stops the session: it could not be stored. */
     bool (*event)(void *context, const struct up_event *event, struct up_failure *failure);
     /* An answer that was taken. */
-    void (*answer)(void *context, unsigned id, enum up_answer_word word, double number);
+    void (*answer)(void *context, unsigned id, enum up_answer_word word, double number,
+                   double time_s);
+    /* The text is the fault's, where there is one. */
+    void (*note)(void *context, enum up_note note, const char *text);
 };
 
 struct up_session {
@@ -61,6 +67,28 @@ struct up_session {
    loss and the return are faults for the listener. False: the device stays away or is silent, sends
    lines that do not fit, or a listener could not store; what was handed to the listener is good. */
 bool up_session_run(struct up_session *session, struct up_failure *failure);
+
+/* ---- the same once more, from what was kept ---- */
+
+enum up_kept_kind { UP_KEPT_BYTES, UP_KEPT_ANSWER, UP_KEPT_NOTE };
+
+struct up_kept {
+    enum up_kept_kind kind;
+    uint64_t offset;  /* so many bytes had come by then */
+    double arrival_s; /* bytes; NaN where nobody kept it */
+    unsigned id;      /* answer */
+    enum up_answer_word word;
+    double number, time_s;
+    enum up_note note;
+    char text[200];
+};
+
+/* Feeds a procedure what another one of the same plan was fed, in the same order: the bytes of its
+   stream up to each thing that was kept. False where they do not belong together.
+   `talked_unasked` as it was: the first line of such a device was cut. */
+bool up_session_repeat(struct up_procedure *procedure, const struct up_rig *rig,
+                       bool talked_unasked, const char *bytes, size_t length,
+                       const struct up_kept *kept, size_t count, struct up_failure *failure);
 
 /* JSON of one event as the operator protocol has it; a new reference. */
 json_t *up_event_to_json(const struct up_event *event, double counts_kg);

@@ -30,6 +30,9 @@ char *up_text_for_csv(const char *text);
 /* Valid UTF-8 with control characters replaced: what may be stored or put in JSON. */
 char *up_text_clean(const char *bytes, size_t length);
 
+/* The same, with line feeds and tabs kept: a whole file's text. */
+char *up_text_clean_lines(const char *text);
+
 /* A whole text as a decimal number ("12", "-0.5", "1e3"), whatever the locale. False where it is
    anything else: empty, blanks, trailing bytes, nan, inf, hexadecimal, more than 40 characters. */
 bool up_text_number(const char *text, size_t length, double *value);

@@ -59,6 +59,12 @@ keys = "item_name water buoyancy_g u_buoyancy_g expanded_u_g truth_g trials soak
 assert [[r[k] for k in keys] for r in a] == [[r[k] for k in keys] for r in b]
 P
 
+# Each run repeats from what it recorded, and stores nothing by it.
+before=$(sqlite3 "$d/catalogue/catalogue.sqlite" 'SELECT count(*) FROM record')
+check "every run repeats" sh -c "n=0; for run in \$(sqlite3 '$d/catalogue/catalogue.sqlite' 'SELECT DISTINCT run_id FROM result'); do
+    '$bin' measure --replay \$run --catalogue '$d/catalogue' | grep -q '^the same as run' || exit 1; n=\$((n + 1)); done; [ \$n -ge 10 ]"
+check "and nothing is stored by it" [ "$before" = "$(sqlite3 "$d/catalogue/catalogue.sqlite" 'SELECT count(*) FROM record')" ]
+
 # The raw bytes of a run are a capture that listen reads with the same rig.
 stream=$(ls -S "$d"/catalogue/runs/*/stream | head -n 1)
 check "listen reads a run's raw bytes" sh -c \

@@ -226,3 +226,36 @@ journal = "".join(open(os.path.join(at, file), errors="replace").read()
 assert "the device is gone" in journal and "the device is back" in journal
 tank.stdin.close()
 tank.wait()
+
+
+def repeat(command):
+    """The newest run of a kind once more: what it says must be what is stored."""
+    runs = sorted((os.path.join(catalogue, "runs", r) for r in os.listdir(catalogue + "/runs")), key=os.path.getmtime)
+    kinds = [json.loads(open(r + "/journal.jsonl").readline())["what"] for r in runs]
+    run = [os.path.basename(r) for r, kind in zip(runs, kinds) if kind == command][-1]
+    return subprocess.run([bench, command, "--replay", run, "--catalogue", catalogue, "--json"],
+                          capture_output=True, text=True)
+
+
+# The run that lost its device, once more from its journal: the same slope to the last digit.
+again = repeat("calibrate")
+assert again.returncode == 0, again.stderr
+slope = told[-1]["calibration"]["slope_counts_kg"]
+assert json.loads(again.stdout)["slope_counts_kg"] == slope, (slope, again.stdout[:300])
+
+# A device that talks unasked, at 200 times its pace: when its lines came is kept, and repeats.
+tank = start_tank(13, "--pace", "200")
+unasked = re.sub(r"(?m)^poll.*\n", "", open(rig).read())
+open(rig, "w").write(unasked)
+for arguments in (["calibrate", "--masses-g", "500,1000,2000", "--rounds", "1"], ["measure", "--item", "Lead block", "--trials", "2"]):
+    process = start_bench(*arguments)
+    events = pass_on(process, tank)
+    assert process.wait() in (0, 3), process.stderr.read()
+again = repeat("measure")
+assert again.returncode in (0, 3), again.stderr
+assert "the same as run" in again.stderr, again.stderr
+stored = events[-1]["results"]
+assert [r["buoyancy_g"] for r in json.loads(again.stdout)["results"]] == [r["buoyancy_g"] for r in stored]
+assert '"event":"bytes"' in open("%s/runs/%s/journal.jsonl" % (catalogue, stored[0]["run_id"])).read()
+tank.stdin.close()
+tank.wait()

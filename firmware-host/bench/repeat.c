@@ -1,0 +1,91 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* A session once more, from its bytes and what was kept beside them. */
+#include <math.h>
+
+#include "upthrust/session.h"
+#include "upthrust/wire.h"
+
+struct repeat {
+    struct up_procedure *procedure;
+    const struct up_rig *rig;
+    struct up_reader reader;
+    bool talked_unasked;
+    const char *bytes;
+    size_t length, fed;
+};
+
+static void drain(struct up_procedure *procedure) {
+    struct up_event event;
+    while (up_procedure_next(procedure, &event)) {
+    }
+}
+
+static void feed_up_to(struct repeat *repeat, uint64_t offset) {
+    const char *bytes = repeat->bytes + repeat->fed;
+    size_t length = (size_t)offset - repeat->fed;
+    struct up_sample sample;
+    while (up_reader_take(&repeat->reader, &bytes, &length, &sample)) {
+        up_procedure_sample(repeat->procedure, &sample);
+    }
+    repeat->fed = (size_t)offset;
+    drain(repeat->procedure);
+}
+
+static void take_note(struct repeat *repeat, const struct up_kept *kept) {
+    if (kept->note == UP_NOTE_STOPPED) {
+        up_procedure_stop(repeat->procedure);
+        return;
+    }
+    if (kept->note == UP_NOTE_BACK) {
+        up_reader_resume(&repeat->reader, repeat->talked_unasked);
+    }
+    up_procedure_interrupt(repeat->procedure, kept->text);
+}
+
+static bool take_kept(struct repeat *repeat, const struct up_kept *kept,
+                      struct up_failure *failure) {
+    struct up_failure why = {0};
+    bool good = true;
+    if (kept->offset < repeat->fed || kept->offset > repeat->length) {
+        return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                       "the run's journal speaks of byte %llu and its stream has %zu: they do not "
+                       "belong together, or one was cut",
+                       (unsigned long long)kept->offset, repeat->length);
+    }
+    if (kept->kind == UP_KEPT_BYTES && !isnan(kept->arrival_s)) {
+        up_procedure_arrival(repeat->procedure, kept->arrival_s);
+    }
+    feed_up_to(repeat, kept->offset);
+    if (kept->kind == UP_KEPT_ANSWER) {
+        if (repeat->rig->port_kind == UP_PORT_TYPED) {
+            up_procedure_clock(repeat->procedure, kept->time_s);
+        }
+        good = up_procedure_answer(repeat->procedure, kept->id, kept->word, kept->number, &why);
+    } else if (kept->kind == UP_KEPT_NOTE) {
+        take_note(repeat, kept);
+    }
+    drain(repeat->procedure);
+    return good || up_fail(failure, UP_STATUS_WRONG_INPUT,
+                           "the run does not repeat: at byte %llu the answer to question %u was "
+                           "taken then and is not now (%.200s)",
+                           (unsigned long long)kept->offset, kept->id, why.text);
+}
+
+bool up_session_repeat(struct up_procedure *procedure, const struct up_rig *rig,
+                       bool talked_unasked, const char *bytes, size_t length,
+                       const struct up_kept *kept, size_t count, struct up_failure *failure) {
+    struct repeat repeat = {.procedure = procedure,
+                            .rig = rig,
+                            .talked_unasked = talked_unasked,
+                            .bytes = bytes,
+                            .length = length};
+    up_reader_begin(&repeat.reader, &rig->line, talked_unasked);
+    drain(procedure);
+    for (size_t i = 0; i < count; i++) {
+        if (!take_kept(&repeat, &kept[i], failure)) {
+            return false;
+        }
+    }
+    feed_up_to(&repeat, length);
+    return true;
+}
