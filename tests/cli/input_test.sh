@@ -77,7 +77,7 @@ expect "rig missing" 2 - "cannot read the rig file" -- "$bin" listen --rig "$wor
 expect "rig not named" 2 - "--rig" -- "$bin" listen --replay /dev/null
 expect "capture missing" 2 - "cannot read the capture" -- "$bin" listen --rig "$work/rig.ini" --replay "$work/none"
 expect "capture is a directory" 2 - "directory" -- "$bin" listen --rig "$work/rig.ini" --replay "$work"
-expect "an empty capture" 2 - "0 of 0 lines" -- "$bin" listen --rig "$work/rig.ini" --replay /dev/null
+expect "an empty capture" 2 - "holds no line" -- "$bin" listen --rig "$work/rig.ini" --replay /dev/null
 head -c 100000 /dev/urandom >"$work/noise"
 expect "a capture of noise" 2 - "lines fit" -- "$bin" listen --rig "$work/rig.ini" --replay "$work/noise"
 seq 1 100 | sed 's/^/weight: /' >"$work/labels"
