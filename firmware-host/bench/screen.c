@@ -43,32 +43,22 @@ static void set_limits(struct up_screen *screen) {
     screen->stuck_from = stuck_from(screen);
 }
 
-static void sort(double *value, size_t count) {
-    for (size_t i = 1; i < count; i++) {
-        double one = value[i];
-        size_t at = i;
-        for (; at > 0 && value[at - 1] > one; at--) {
-            value[at] = value[at - 1];
-        }
-        value[at] = one;
-    }
-}
-
 /* Of a full memory those near the last median are kept apart and in order, and the smaller ones
    counted: so the next median takes a few steps, and is exact. */
 static void note(struct up_screen *screen, double difference) {
-    if (difference < screen->near_low) {
-        screen->below++;
-    } else if (difference <= screen->near_high) {
-        screen->near[screen->nears++] = difference;
-    }
+    bool below = difference < screen->near_low, within = difference <= screen->near_high;
+    /* Kept or overwritten by the next: chance decides, so a branch would often be guessed wrong.
+       There is room: one has left the memory before. */
+    screen->near[screen->nears] = difference;
+    screen->nears += !below && within;
+    screen->below += below;
 }
 
 static void unnote(struct up_screen *screen, double difference) {
-    size_t at = 0;
-    if (difference < screen->near_low) {
-        screen->below--;
-    } else if (difference <= screen->near_high) {
+    bool below = difference < screen->near_low, within = difference <= screen->near_high;
+    screen->below -= below;
+    if (!below && within) {
+        size_t at = 0;
         while (screen->near[at] != difference) {
             at++;
         }
@@ -83,7 +73,7 @@ static double median_difference(struct up_screen *screen) {
     double copy[UP_SCREEN_MEMORY];
     double median = 0;
     if (screen->noting) {
-        sort(screen->near, screen->nears);
+        up_sort(screen->near, screen->nears);
         if (screen->below < middle && screen->below + screen->nears > middle) {
             const double *pair = &screen->near[middle - 1 - screen->below];
             return 0.5 * (pair[0] + pair[1]);
@@ -259,12 +249,12 @@ static double span_median(const struct up_screen *screen, double about, bool dev
 }
 
 /* True where the reading is surely no glitch: it lies within the least limit of four of the seven,
-   so of their median too. */
+   so of their median too. Itself and those after it are asked first and mostly enough. */
 static bool has_company(const struct up_screen *screen, double load) {
     double limit = screen->company;
     uint64_t near = 0;
-    for (int i = 0; i < UP_SCREEN_RING; i++) {
-        near += fabs(screen->load[i] - load) <= limit;
+    for (uint64_t i = 0; i < UP_SCREEN_RING && near <= HALF; i++) {
+        near += fabs(screen->load[(screen->judged - 1 + i) & RING_MASK] - load) <= limit;
     }
     return near > HALF;
 }

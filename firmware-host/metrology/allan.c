@@ -29,8 +29,22 @@ void up_allan_break(struct up_allan *allan) {
     allan->has_origin = false;
 }
 
+static void complete(struct up_allan *allan, int index, double mean);
+
+static void add(struct up_allan *allan, int index, double mean, unsigned parts) {
+    struct up_allan_group *group = &allan->group[index];
+    group->sum += mean;
+    if (++group->parts == parts) {
+        mean = group->sum / parts;
+        group->sum = 0;
+        group->parts = 0;
+        complete(allan, index, mean);
+    }
+}
+
 /* A mean over a whole group has been completed: its difference to the one before counts. */
-static void complete(struct up_allan_group *group, double mean) {
+static void complete(struct up_allan *allan, int index, double mean) {
+    struct up_allan_group *group = &allan->group[index];
     if (group->has_last) {
         double difference = mean - group->last;
         group->squares += difference * difference;
@@ -38,18 +52,6 @@ static void complete(struct up_allan_group *group, double mean) {
     }
     group->last = mean;
     group->has_last = true;
-}
-
-static void add(struct up_allan *allan, int index, double mean, unsigned parts) {
-    struct up_allan_group *group = &allan->group[index];
-    group->sum += mean;
-    if (++group->parts < parts) {
-        return;
-    }
-    mean = group->sum / parts;
-    group->sum = 0;
-    group->parts = 0;
-    complete(group, mean);
     if (index % 3 == 0 && index + 2 < UP_ALLAN_FACTORS) {
         add(allan, index + 1, mean, 2);
         add(allan, index + 2, mean, 5);
@@ -63,7 +65,7 @@ void up_allan_push(struct up_allan *allan, double value) {
         allan->origin = value;
         allan->has_origin = true;
     }
-    add(allan, 0, value - allan->origin, 1);
+    complete(allan, 0, value - allan->origin);
 }
 
 double up_allan_deviation(const struct up_allan *allan, int index) {

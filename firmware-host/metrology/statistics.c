@@ -11,6 +11,8 @@
 
 #define NO_NUMBER ((double)NAN)
 
+enum { FEW = 32 }; /* faster sorted whole than searched for their middle */
+
 struct up_summary up_summarise(const double *value, size_t count) {
     struct up_summary summary = {count, NO_NUMBER, NO_NUMBER, NO_NUMBER};
     if (count > 0) {
@@ -23,11 +25,27 @@ struct up_summary up_summarise(const double *value, size_t count) {
     return summary;
 }
 
+void up_sort(double *value, size_t count) {
+    for (size_t i = 1; i < count; i++) {
+        double one = value[i];
+        size_t at = i;
+        for (; at > 0 && value[at - 1] > one; at--) {
+            value[at] = value[at - 1];
+        }
+        value[at] = one;
+    }
+}
+
 double up_median(double *value, size_t count) {
     for (size_t i = 0; i < count; i++) {
         if (isnan(value[i])) {
             return NO_NUMBER; /* NaN has no place in an order: the selection would pick anything */
         }
+    }
+    if (count > 0 && count <= FEW) {
+        size_t middle = count / 2;
+        up_sort(value, count);
+        return count % 2 != 0 ? value[middle] : 0.5 * (value[middle - 1] + value[middle]);
     }
     return count == 0 ? NO_NUMBER : gsl_stats_median(value, 1, count);
 }

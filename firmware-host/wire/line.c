@@ -42,36 +42,56 @@ bool up_is_refused(enum up_refusal refusal) {
     return refusal >= UP_REFUSED_OVER;
 }
 
+static bool is_plain_byte(char byte) {
+    return (byte >= ' ' && byte <= '~') || byte == '\t';
+}
+
+/* Eight bytes at once: not zero where one of them is below a blank or above '~'. What such a byte
+   carries into its neighbours does no harm. */
+static uint64_t odd_bytes(const char *text) {
+    const uint64_t each = 0x0101010101010101;
+    uint64_t bytes;
+    memcpy(&bytes, text, sizeof bytes);
+    return ((bytes - each * ' ') | (bytes + each * (127 - '~')) | bytes) & each * 0x80;
+}
+
+/* Byte by byte only where that finds one, which may be a tab, or where there are fewer than eight.
+ */
 static bool is_plain_text(const char *text, size_t length) {
-    for (size_t i = 0; i < length; i++) {
-        unsigned char byte = (unsigned char)text[i];
-        if ((byte < ' ' && byte != '\t') || byte > '~') {
-            return false;
-        }
+    enum { STEP = sizeof(uint64_t) };
+    uint64_t odd = length < STEP;
+    for (size_t at = 0; at + STEP < length; at += STEP) {
+        odd |= odd_bytes(text + at);
     }
-    return true;
+    if (odd == 0 && odd_bytes(text + length - STEP) == 0) {
+        return true;
+    }
+    while (length > 0 && is_plain_byte(text[length - 1])) {
+        length--;
+    }
+    return length == 0;
 }
 
 /* ---- a number and its unit ---- */
 
 struct value {
-    double number, factor; /* factor: kilograms a unit as printed; NaN where no unit is */
-    int whole_digits;
+    struct number number;
+    double factor; /* kilograms a unit as printed; NaN where no unit is */
     bool has_unit;
 };
 
 /* `whole`: the slice is the number and its unit and nothing else; otherwise more may follow. */
 static enum up_refusal read_value(const struct up_line_rule *rule, struct slice slice, bool whole,
                                   struct value *value) {
-    struct number number;
     size_t unit_length;
     bool joined;
-    if (!scan_number(slice, rule->decimal_comma, &number)) {
+    if (!scan_number(slice, rule->decimal_comma, &value->number)) {
         return UP_REFUSED_NUMBER;
     }
-    slice.at += number.length;
-    slice.length -= number.length;
-    *value = (struct value){number.value, (double)NAN, number.whole_digits, false};
+    slice.at += value->number.length;
+    slice.length -= value->number.length;
+    value->factor = (double)NAN;
+    value->has_unit = false;
     if (slice.length == 0) {
         return UP_LINE_FITS;
     }
@@ -100,18 +120,18 @@ static enum up_refusal apply_unit(const struct up_line_rule *rule, const struct 
         return UP_REFUSED_UNIT;
     }
     sample->unstable |= !value->has_unit && rule->unit_missing == UP_UNIT_MISSING_UNSTABLE;
-    *load = value->number * factor;
+    *load = value->number.value * factor;
     return UP_LINE_FITS;
 }
 
 static enum up_refusal judge_load(const struct up_line_rule *rule, const struct value *value,
                                   struct up_sample *sample, double *load) {
-    if (value->whole_digits > LOAD_DIGITS_MAX) {
+    if (value->number.whole_digits > LOAD_DIGITS_MAX) {
         return UP_REFUSED_NUMBER;
     }
     if (rule->word_bits > 0) {
         double half = (double)((uint64_t)1 << (rule->word_bits - 1));
-        if (value->number < -half || value->number >= half) {
+        if (value->number.value < -half || value->number.value >= half) {
             return UP_REFUSED_RANGE;
         }
     }
@@ -137,22 +157,37 @@ static bool is_placed(const struct up_place *place) {
     return place->field != 0 || place->label[0] != '\0';
 }
 
-/* Splits up to the last column that a key names; fields beyond it are only counted. */
-static void split(struct line *line) {
-    char separator = line->rule->separator;
-    struct slice text = separator == ' ' ? trim(line->text) : line->text;
-    const char *end = text.at + text.length;
-    for (const char *at = text.at; at <= end && line->fields < UP_FIELDS_MAX; line->fields++) {
+static void add_field(struct line *line, const char *at, const char *stop) {
+    line->field[line->fields++] = trim((struct slice){at, (size_t)(stop - at)});
+}
+
+static void split_at_blanks(struct line *line) {
+    struct slice text = trim(line->text);
+    const char *at = text.at, *end = text.at + text.length;
+    do {
         const char *stop = at;
-        while (stop < end && (separator == ' ' ? !is_blank(*stop) : *stop != separator)) {
+        while (stop < end && !is_blank(*stop)) {
             stop++;
         }
-        line->field[line->fields] = trim((struct slice){at, (size_t)(stop - at)});
-        at = stop + 1;
-        while (separator == ' ' && at < end && is_blank(*at)) {
+        add_field(line, at, stop);
+        for (at = stop; at < end && is_blank(*at);) {
             at++;
         }
+    } while (at < end && line->fields < UP_FIELDS_MAX);
+}
+
+/* Splits up to the last column that a key can name. */
+static void split(struct line *line) {
+    const char *at = line->text.at, *end = at + line->text.length, *stop;
+    if (line->rule->separator == ' ') {
+        split_at_blanks(line);
+        return;
     }
+    do {
+        stop = memchr(at, line->rule->separator, (size_t)(end - at));
+        add_field(line, at, stop != NULL ? stop : end);
+        at = stop != NULL ? stop + 1 : end;
+    } while (stop != NULL && line->fields < UP_FIELDS_MAX);
 }
 
 /* Where a label ends in the line; NULL where it does not stand there as a word of its own. */
@@ -199,12 +234,26 @@ static enum up_refusal find_member(const struct line *line, const char *label,
         struct slice slice = {json_string_value(member), json_string_length(member)};
         return read_value(line->rule, trim(slice), true, value);
     }
-    *value = (struct value){json_number_value(member), (double)NAN, 0, false};
+    *value = (struct value){{.value = json_number_value(member)}, (double)NAN, false};
     return json_is_number(member) ? UP_LINE_FITS : UP_REFUSED_NUMBER;
 }
 
-static enum up_refusal find_value(const struct line *line, const struct up_place *place,
-                                  struct value *value) {
+/* The common case: a field that is a number and nothing else. */
+static bool is_plain_field(const struct line *line, const struct up_place *place,
+                           struct value *value) {
+    const struct up_line_rule *rule = line->rule;
+    if (rule->layout != UP_LAYOUT_FIELDS || place->field > line->fields) {
+        return false;
+    }
+    struct slice field = line->field[place->field - 1];
+    value->factor = (double)NAN;
+    value->has_unit = false;
+    return scan_plain(field, rule->decimal_comma ? ',' : '.', &value->number) &&
+           value->number.length == field.length;
+}
+
+static enum up_refusal search_value(const struct line *line, const struct up_place *place,
+                                    struct value *value) {
     const struct up_line_rule *rule = line->rule;
     struct slice slice = line->text;
     enum up_refusal refusal;
@@ -228,6 +277,11 @@ static enum up_refusal find_value(const struct line *line, const struct up_place
         return find_member(line, place->label, value);
     }
     return UP_REFUSED_NUMBER;
+}
+
+static enum up_refusal find_value(const struct line *line, const struct up_place *place,
+                                  struct value *value) {
+    return is_plain_field(line, place, value) ? UP_LINE_FITS : search_value(line, place, value);
 }
 
 /* ---- the line ---- */
@@ -269,15 +323,15 @@ static enum up_refusal read_numbers(const struct line *line, struct up_sample *s
     enum up_refusal refusal = read_loads(line, sample);
     if (refusal == UP_LINE_FITS && is_placed(&rule->temp)) {
         refusal = find_value(line, &rule->temp, &value);
-        refusal = refusal != UP_LINE_FITS ? refusal : judge_temp(value.number, sample);
+        refusal = refusal != UP_LINE_FITS ? refusal : judge_temp(value.number.value, sample);
     }
     if (refusal == UP_LINE_FITS && is_placed(&rule->time)) {
         refusal = find_value(line, &rule->time, &value);
-        sample->time_s = value.number * rule->time_unit_s;
+        sample->time_s = value.number.value * rule->time_unit_s;
     }
     if (refusal == UP_LINE_FITS && is_placed(&rule->sequence)) {
         refusal = find_value(line, &rule->sequence, &value);
-        sample->sequence = value.number;
+        sample->sequence = value.number.value;
     }
     return refusal;
 }
@@ -413,11 +467,14 @@ static enum up_refusal read_marked(const struct up_line_rule *rule, struct slice
     return read_with_status(rule, text, sample);
 }
 
+/* By members, for this comes with every line and clearing a whole sample at once takes longer. */
 static void begin_sample(const struct up_line_rule *rule, struct up_sample *sample) {
-    *sample = (struct up_sample){.time_s = (double)NAN,
-                                 .temp_c = (double)NAN,
-                                 .sequence = (double)NAN,
-                                 .loads = rule->loads};
+    memset(sample->load, 0, sizeof sample->load);
+    sample->time_s = sample->temp_c = sample->sequence = (double)NAN;
+    sample->loads = rule->loads;
+    sample->columns = 0;
+    sample->unstable = false;
+    sample->number = sample->offset = 0;
 }
 
 enum up_refusal up_line_read(const struct up_line_rule *rule, const char *text, size_t length,

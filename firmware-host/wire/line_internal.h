@@ -36,14 +36,53 @@ static inline struct slice trim(struct slice slice) {
     return slice;
 }
 
-/* The number that begins a slice: a sign, which blanks may part from its digits, digits, a decimal
-   mark, an exponent. False where none begins there. */
+/* A number in a text. */
 struct number {
     double value;
     int whole_digits; /* before the decimal mark */
     size_t length;    /* of its text */
 };
+
+/* The number that begins a slice: a sign, which blanks may part from its digits, digits, a decimal
+   mark, an exponent. False where none begins there. */
 bool scan_number(struct slice slice, bool decimal_comma, struct number *number);
+
+/* Takes the digits at hand into *sum, which may run over where they are too many for it. */
+static inline const char *take_digits(const char *at, const char *end, uint64_t *sum) {
+    for (unsigned digit; at < end && (digit = (unsigned)*at - '0') <= 9; at++) {
+        *sum = *sum * 10 + digit;
+    }
+    return at;
+}
+
+/* What most wires carry, in one pass: a sign, up to 15 digits, a point among them and nothing that
+   could belong to the number behind. Both the digits as a whole number and the power of ten are
+   exact, so that their quotient is the nearest double, as strtod's would be. False: another way
+   must be tried. */
+static inline bool scan_plain(struct slice slice, char point, struct number *number) {
+    static const double power[] = {1,   1e1, 1e2,  1e3,  1e4,  1e5,  1e6,  1e7,
+                                   1e8, 1e9, 1e10, 1e11, 1e12, 1e13, 1e14, 1e15};
+    static const double sign[] = {1, -1};
+    const char *end = slice.at + slice.length;
+    bool minus = slice.length > 0 && slice.at[0] == '-';
+    const char *first = slice.at + (minus || (slice.length > 0 && slice.at[0] == '+'));
+    uint64_t sum = 0;
+    const char *at = take_digits(first, end, &sum);
+    size_t whole = (size_t)(at - first), part = 0;
+    if (at < end && *at == point) {
+        const char *mark = at;
+        at = take_digits(mark + 1, end, &sum);
+        part = (size_t)(at - mark) - 1;
+    }
+    if (whole + part == 0 || whole + part > 15 || (at < end && !is_blank(*at))) {
+        return false;
+    }
+    number->value = sign[minus] * (double)(int64_t)sum;
+    number->value = part > 0 ? number->value / power[part] : number->value;
+    number->whole_digits = (int)whole;
+    number->length = (size_t)(at - slice.at);
+    return true;
+}
 
 /* Where the n-th number of a line begins, from 1; false where there are fewer. Digits that belong
    to a word (T1, raw_2) are none. */
@@ -66,7 +105,12 @@ enum status {
     STATUS_UNDER,
     STATUS_IGNORE
 };
-bool has_status_words(const struct up_line_rule *rule);
+static inline bool has_status_words(const struct up_line_rule *rule) {
+    return rule->ignore.count + rule->over.count + rule->under.count + rule->unstable.count +
+               rule->stable.count >
+           0;
+}
+
 enum status take_status(const struct up_line_rule *rule, char *text, size_t length);
 enum status status_of_field(const struct up_line_rule *rule, struct slice field);
 

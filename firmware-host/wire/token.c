@@ -45,37 +45,6 @@ static size_t copy_sign(struct slice slice, char *copy, size_t *size) {
     return at;
 }
 
-/* What most wires carry, in one pass: a sign, up to 15 digits, a point among them and nothing that
-   could belong to the number behind. Both the digits as a whole number and the power of ten are
-   exact, so that their quotient is the nearest double, as strtod's would be. */
-static bool scan_plain(struct slice slice, char point, struct number *number) {
-    static const double power[] = {1,   1e1, 1e2,  1e3,  1e4,  1e5,  1e6,  1e7,
-                                   1e8, 1e9, 1e10, 1e11, 1e12, 1e13, 1e14, 1e15};
-    size_t at = slice.length > 0 && (slice.at[0] == '-' || slice.at[0] == '+');
-    size_t first = at, marks = 0, part = 0;
-    uint64_t sum = 0;
-    for (; at < slice.length && at - first <= 15; at++) {
-        char byte = slice.at[at];
-        if (is_digit(byte)) {
-            sum = sum * 10 + (uint64_t)(byte - '0');
-            part += marks;
-        } else if (byte == point && marks == 0) {
-            marks = 1;
-        } else {
-            break;
-        }
-    }
-    size_t digits = at - first - marks;
-    if (digits == 0 || digits > 15 || (at < slice.length && !is_blank(slice.at[at]))) {
-        return false;
-    }
-    number->value = (double)sum / power[part];
-    number->value = slice.at[0] == '-' ? -number->value : number->value;
-    number->whole_digits = (int)(digits - part);
-    number->length = at;
-    return true;
-}
-
 bool scan_number(struct slice slice, bool decimal_comma, struct number *number) {
     char copy[NUMBER_MAX + 1], point = decimal_comma ? ',' : '.';
     size_t size = 0;
@@ -210,12 +179,6 @@ static void lists_of(const struct up_line_rule *rule, struct status_list list[LI
     list[2] = (struct status_list){&rule->under, STATUS_UNDER};
     list[3] = (struct status_list){&rule->unstable, STATUS_UNSTABLE};
     list[4] = (struct status_list){&rule->stable, STATUS_STABLE};
-}
-
-bool has_status_words(const struct up_line_rule *rule) {
-    return rule->ignore.count + rule->over.count + rule->under.count + rule->unstable.count +
-               rule->stable.count >
-           0;
 }
 
 /* A word stands alone: letters do not go on into other letters, and a sign does not belong to

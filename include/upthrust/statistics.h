@@ -18,6 +18,9 @@ struct up_summary {
 
 struct up_summary up_summarise(const double *value, size_t count);
 
+/* Ascending, in place; made for few values, or for many that are almost in order. */
+void up_sort(double *value, size_t count);
+
 /* Median; reorders the array. NaN for an empty one. */
 double up_median(double *value, size_t count);
 
