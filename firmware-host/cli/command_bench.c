@@ -33,6 +33,7 @@ const struct option_text options_measure[] = {
     OPTION_AIR_TEMP,
     OPTION_PORT,
     OPTION_OPERATOR,
+    OPTION_UNITS,
     OPTION_CATALOGUE,
     OPTION_JSON,
     OPTION_END};
@@ -156,23 +157,12 @@ enum up_status command_calibrate(const struct arguments *arguments, struct up_fa
 
 /* ---- measure ---- */
 
-static void print_lead(const struct up_result *result) {
-    const double lead_kg_m3 = 11340; /* handbook value of pure lead */
-    double b_kg = result->answer.buoyancy_kg.value;
-    if (b_kg <= 0 || result->compressible) {
-        return;
-    }
-    printf("  %-10s %.0f g of lead there would cancel its lift (lead of 11340 kg/m3)\n", "",
-           up_lead_to_cancel_kg(b_kg, result->water_density_kg_m3.value, lead_kg_m3) * 1e3);
-}
-
 static void print_results(const struct up_item *item, const struct up_result *result,
-                          unsigned results, unsigned waters) {
+                          unsigned results, unsigned waters, const struct up_style *style) {
     char *name = up_text_for_terminal(item->name);
     printf("%s (%s)\n", name, item->pieces == 2 ? "a pair" : "one piece");
     for (unsigned i = 0; i < results; i++) {
-        up_result_print(&result[i], stdout);
-        print_lead(&result[i]);
+        up_result_print(&result[i], style, stdout);
     }
     if (results < waters + 1) {
         printf("  no other water is calculated: %s\n",
@@ -214,7 +204,9 @@ enum up_status command_measure(const struct arguments *arguments, struct up_fail
     unsigned waters = 0, results = 0;
     int trials = 0;
     double confidence = 0;
-    bool good = waters_asked(arguments, water, &waters, failure) &&
+    struct up_style style;
+    bool good = style_asked(arguments, &style, failure) &&
+                waters_asked(arguments, water, &waters, failure) &&
                 open_bench(arguments, &options, failure) &&
                 read_conditions(arguments, &options, failure) &&
                 read_measure(arguments, &options, &item, &trials, &confidence, failure) &&
@@ -223,7 +215,7 @@ enum up_status command_measure(const struct arguments *arguments, struct up_fail
     if (good && options.json_document) {
         print_json(results_to_json(result, results));
     } else if (good && !options.run.json) {
-        print_results(&item, result, results, waters);
+        print_results(&item, result, results, waters, &style);
     }
     up_catalogue_close(options.catalogue);
     die_of_signal();

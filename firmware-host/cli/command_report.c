@@ -32,8 +32,7 @@ enum up_status command_plot(const struct arguments *arguments, struct up_failure
     struct up_rows rows = {0};
     unsigned calibrations = 0;
     bool good;
-    if (!up_catalogue_open(catalogue_directory(arguments), UP_CATALOGUE_WRITE, &catalogue,
-                           failure)) {
+    if (!open_catalogue(arguments, UP_CATALOGUE_WRITE, &catalogue, failure)) {
         return failure->status;
     }
     char *plots = up_text_format("%s/plots", up_catalogue_directory(catalogue));
@@ -60,8 +59,7 @@ enum up_status command_export(const struct arguments *arguments, struct up_failu
         up_fail(failure, UP_STATUS_WRONG_INPUT, "export: say --format csv or --format json");
         return failure->status;
     }
-    if (!up_catalogue_open(catalogue_directory(arguments), UP_CATALOGUE_READ, &catalogue,
-                           failure)) {
+    if (!open_catalogue(arguments, UP_CATALOGUE_READ, &catalogue, failure)) {
         return failure->status;
     }
     char *directory = option_given(arguments, "to")
