@@ -15,6 +15,7 @@
 
 #include <cmocka.h>
 
+#include "chance.h"
 #include "upthrust/text.h"
 
 enum { LABELS = 300, PIECES_MAX = 6 };
@@ -79,21 +80,14 @@ static const char *const PIECE[] = {
     "eof",
 };
 
-static uint64_t draw(uint64_t *seed) {
-    *seed ^= *seed >> 12;
-    *seed ^= *seed << 25;
-    *seed ^= *seed >> 27;
-    return *seed * UINT64_C(0x2545F4914F6CDD1D) >> 33;
-}
-
 /* The number at the end finds the label again in the drawing. */
-static char *make_label(size_t number, uint64_t *seed) {
+static char *make_label(size_t number, struct chance *chance) {
     if (number < COUNT(PIECE)) {
         return up_text_format("%s<%zu>", PIECE[number], number);
     }
     char *label = up_text_format("%s", "");
-    for (size_t count = 2 + draw(seed) % (PIECES_MAX - 1); count > 0; count--) {
-        char *longer = up_text_format("%s%s", label, PIECE[draw(seed) % COUNT(PIECE)]);
+    for (size_t count = 2 + chance_below(chance, PIECES_MAX - 1); count > 0; count--) {
+        char *longer = up_text_format("%s%s", label, PIECE[chance_below(chance, COUNT(PIECE))]);
         free(label);
         label = longer;
     }
@@ -208,10 +202,11 @@ static int leave(void **state) {
 static void test_hostile_labels(void **state) {
     (void)state;
     char *label[LABELS];
-    uint64_t seed = 7;
+    struct chance *chance = chance_begin(7);
     for (size_t i = 0; i < LABELS; i++) {
-        label[i] = make_label(i, &seed);
+        label[i] = make_label(i, chance);
     }
+    chance_end(chance);
     assert_true(up_text_write_file("labels.gp", write_script, label, NULL));
     int status = run_gnuplot();
     assert_nothing_else_here();
