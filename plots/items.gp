@@ -22,11 +22,13 @@ array colour[3] = [0x0060a0, 0xb04800, 0x303030]
 shift(s) = s == 1 ? -0.21 : s == 2 ? 0.21 : 0
 is(s, c, wanted_s, wanted_c) = s == wanted_s && c == wanted_c ? 1 : NaN
 half = 0.40
+# A row of labels without a valid point crashes gnuplot 5.4: each has one, with empty words.
 told(b, u) = sprintf("%+.1f ± %.1f g", b, u)
 
 row = items > 24 ? 58 : 72
 height = 360 + row * items
 width = height / 1.6 > 1700 ? int(height / 1.6) : 1700
+width = width + (name_columns > 40 ? 15 * (name_columns - 40) : 0)
 from_top(pixels) = 1 - pixels / (1.0 * height)
 set tmargin at screen from_top(190)
 set bmargin at screen 140.0 / height
@@ -65,11 +67,11 @@ do for [ending in "svg png"] {
          for [s = 1:3] for [c = 0:3] \
              "" using ($3 * is($2, $6, s, c)):($1 + shift(s)) with points \
              pt shape[c + 1] ps 2.2 lw 2 lc rgb colour[s], \
-         for [s = 1:3] "" using (s == $2 ? edge : NaN):($1 + shift(s)):(water_word[s]) with labels \
-             left offset char 1, 0 tc rgb colour[s], \
-         for [s = 1:3] "" using (s == $2 ? edge : NaN):($1 + shift(s)):(told($3, $4)) with labels \
-             right offset char 21, 0 tc rgb colour[s], \
-         for [s = 1:3] "" using (s == $2 ? edge : NaN):($1 + shift(s)):(class_word[$6 + 1]) \
+         for [s = 1:3] "" using (edge):($1 + shift(s)):(s == $2 ? water_word[s] : "") \
+             with labels left offset char 1, 0 tc rgb colour[s], \
+         for [s = 1:3] "" using (edge):($1 + shift(s)):(s != $2 ? "" : valid(3) ? told($3, $4) : \
+             "not known") with labels right offset char 21, 0 tc rgb colour[s], \
+         for [s = 1:3] "" using (edge):($1 + shift(s)):(s == $2 ? class_word[$6 + 1] : "") \
              with labels left offset char 22.5, 0 tc rgb colour[s]
     unset output
 }

@@ -128,6 +128,7 @@ static char *short_label(const char *name) {
 
 static void write_names(FILE *stream, const struct up_rows *rows) {
     size_t item = 0;
+    int widest = 0;
     fputs("set encoding utf8\nset ytics noenhanced (", stream);
     for (size_t i = 0; i < rows->count; i++) {
         if (begins_item(rows, i)) {
@@ -135,11 +136,12 @@ static void write_names(FILE *stream, const struct up_rows *rows) {
             char *escaped = up_text_for_gnuplot(label);
             fprintf(stream, "%s\\\n    %s %zu", item > 0 ? ", " : "", escaped, item + 1);
             item++;
+            widest = up_text_columns(label) > widest ? up_text_columns(label) : widest;
             free(label);
             free(escaped);
         }
     }
-    fputs(")\n", stream);
+    fprintf(stream, ")\nname_columns = %d\n", widest);
 }
 
 /* What the axis must show: every bar, and the neutral bands. */
