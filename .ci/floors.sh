@@ -14,7 +14,8 @@ headers_of() { # folder -> headers it may include
     wire) echo "$base water item masses rig wire port guess" ;;
     bench) echo "$base water item masses rig wire statistics weighing result calibration bench listen procedure session" ;;
     catalogue) echo "$base water item weighing result calibration catalogue run" ;;
-    report) echo "$base water item weighing result calibration catalogue report" ;;
+    # A run's trace is read again: the line reader and the glitch test, no ports.
+    report) echo "$base water item masses weighing result calibration catalogue report rig wire bench" ;;
     cli) ls include/upthrust | sed 's/\.h$//' ;;
     esac
 }

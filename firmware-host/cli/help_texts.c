@@ -23,7 +23,9 @@ static const struct help_text texts[] = {
     {"show", HELP_CATALOGUE,
      "show \"My fin\"\n"
      "show 3f2a --json\n"},
-    {"plot", HELP_CATALOGUE, "plot\n"},
+    {"plot", HELP_CATALOGUE,
+     "plot\n"
+     "plot --run latest --rig my-rig.ini\n"},
     {"export", HELP_CATALOGUE, "export --format csv --to shared-folder\n"},
     {"water", HELP_TOOLS,
      "water --temp-c 12\n"

@@ -302,3 +302,10 @@ bool up_plot_draw_calibrations(const char *directory, unsigned count, struct up_
     }
     return good;
 }
+
+bool up_plot_draw_run(const char *directory, const char *run_id, struct up_failure *failure) {
+    char *script = up_text_format("run-%.8s.gp", run_id);
+    bool good = draw(directory, script, failure);
+    free(script);
+    return good;
+}

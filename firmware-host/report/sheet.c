@@ -138,6 +138,7 @@ static void print_run(const struct kept *kept, const struct up_style *style, FIL
     fprintf(stream, "  %-10s ", "");
     print_when(stream, kept->made_utc);
     print_labelled(stream, " on bench ", kept->bench, style->isolate);
+    print_labelled(stream, ", run ", text_of(kept->body, "run_id"), false);
     fprintf(stream, ", %.0f trials\n  %-10s by ", number_of(kept->body, "trials"), "");
     up_text_put(stream, text_of(kept->body, "method"), 0, style->isolate);
     fputc('\n', stream);

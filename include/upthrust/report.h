@@ -9,6 +9,7 @@
 #include <stdio.h>
 
 #include "upthrust/catalogue.h"
+#include "upthrust/rig.h"
 
 /* The latest result of one item in one water. */
 struct up_row {
@@ -80,5 +81,13 @@ bool up_plot_write_calibrations(struct up_catalogue *catalogue, const char *dire
                                 unsigned *count, struct up_failure *failure);
 /* Draws them, as calibration-1.svg and .png and so on. */
 bool up_plot_draw_calibrations(const char *directory, unsigned count, struct up_failure *failure);
+
+/* The load over the time of one run, with plateaus, glitches and what was done: run-ID.gp and .tsv,
+   ID being the first eight characters of `run_id`. `run` is an id, its beginning, or "latest". With
+   the rig that was used (its hash is compared) every reading is drawn, without one the plateaus of
+   the journal. */
+bool up_plot_write_run(struct up_catalogue *catalogue, const char *run, const struct up_rig *rig,
+                       const char *directory, char run_id[UP_ID_SIZE], struct up_failure *failure);
+bool up_plot_draw_run(const char *directory, const char *run_id, struct up_failure *failure);
 
 #endif
