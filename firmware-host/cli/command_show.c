@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Finding one's way in the catalogue: one item in full, all of them in columns. */
+#include <math.h>
 #include <stdio.h>
 #include <string.h>
 
@@ -45,11 +46,15 @@ enum up_status command_show(const struct arguments *arguments, struct up_failure
 
 /* ---- all ---- */
 
+static json_t *number_or_null(double value) {
+    return isfinite(value) ? json_real(value) : json_null();
+}
+
 static json_t *result_to_json(const struct up_row *row) {
     return json_pack("{s:s, s:s, s:s, s:o, s:o, s:s}", "water", row->water, "basis",
                      row->measured ? "measured" : "calculated", "class", row->class, "buoyancy_g",
-                     json_real(row->buoyancy_g), "expanded_u_g", json_real(row->expanded_u_g),
-                     "made_utc", row->made_utc);
+                     number_or_null(row->buoyancy_g), "expanded_u_g",
+                     number_or_null(row->expanded_u_g), "made_utc", row->made_utc);
 }
 
 struct listing {

@@ -48,10 +48,12 @@ if command -v bash >/dev/null; then
     offers "options" "--masses-g --mass-class" calibrate --mass
     offers "values" "metric" measure --units m
     offers "no values" "" measure --trials ""
+    here=$PWD
     cd "$work" && mkdir a-folder && : >"a-\$(touch mark) \`touch mark\`.ini"
     offers "files are no words of a shell" "a-folder a-\$(touch mark) \`touch mark\`.ini" listen --rig a-
     offers "folders" "a-folder" show --catalogue a-
-    [ -e mark ] && say no "nothing was executed" || say yes "nothing was executed"
+    cd "$here" || exit 2
+    [ -e "$work/mark" ] && say no "nothing was executed" || say yes "nothing was executed"
 fi
 
 expect "a slip in a command" 2 - "did you mean measure" -- "$bin" mesure

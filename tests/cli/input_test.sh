@@ -117,7 +117,7 @@ expect "a water called tank" 2 - "not \"tank\"" -- "$bin" measure --rig "$work/r
 expect "an own water without salinity" 2 - "needs temp_c" -- "$bin" measure --rig "$work/rig.ini" --operator json --item "Twin fins" --water "Blue lake,temp_c=5" --catalogue "$c"
 
 expect "plot of nothing" 1 - "measure an item first" -- "$bin" plot --catalogue "$c"
-expect "plot of no run" 2 - "no run" -- "$bin" plot --run latest --catalogue "$c"
+expect "plot of no run" 2 - "no run" -- "$bin" plot --run f00d --catalogue "$c"
 expect "plot, a rig without a run" 2 - "goes with --run" -- "$bin" plot --rig x.ini --catalogue "$c"
 expect "export, no format" 2 - "csv or" -- "$bin" export --catalogue "$c"
 expect "export, csv" 0 "items.csv" - -- "$bin" export --format csv --to "$work/csv" --catalogue "$c"
