@@ -74,7 +74,8 @@ assert not coloured(TERM="dumb")
 piped = subprocess.run([sys.argv[1], "item", "list", "--catalogue", sys.argv[2]], capture_output=True, check=True)
 assert b"\x1b" not in piped.stdout
 P
-check "the trace of a run is drawn, and draws again" sh -c "'$bin' plot --run latest --rig '$d/rig.ini' --catalogue '$d/catalogue' &&
+check "the trace of a run is drawn, and draws again" sh -c "run=\$('$bin' show 'Heron fin' --catalogue '$d/catalogue' | sed -n 's/.* run \([0-9a-f]*\).*/\1/p') &&
+    '$bin' plot --run \"\$run\" --rig '$d/rig.ini' --catalogue '$d/catalogue' &&
     cd '$d/catalogue/plots' && rm run-*.png && gnuplot -d run-*.gp && test -s run-*.png"
 check "the database is whole" sh -c "[ \"\$(sqlite3 '$d/catalogue/catalogue.sqlite' 'PRAGMA integrity_check')\" = ok ]"
 check "the views read" sh -c "[ \"\$(sqlite3 '$d/catalogue/catalogue.sqlite' 'SELECT count(*) >= 30 FROM result JOIN item USING (item_id)')\" = 1 ]"
