@@ -25,7 +25,7 @@ const struct command commands[] = {
     {"item", "add|list|show [NAME_OR_ID]", "the gear in the catalogue", options_item, command_item},
     {"show", "NAME_OR_ID", "all that is known of one item, and what it means for lead",
      options_show, command_show},
-    {"plot", "", "draw the catalogue's items by net buoyancy, with gnuplot", options_plot,
+    {"plot", "", "draw the items, the calibrations, or a run, with gnuplot", options_plot,
      command_plot},
     {"export", "", "write the catalogue as CSV or JSON for other tools", options_export,
      command_export},

@@ -6,6 +6,7 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <sys/ioctl.h>
 #include <unistd.h>
 
 #include "cli.h"
@@ -119,10 +120,16 @@ static bool bears_utf8(void) {
            strcmp(nl_langinfo(CODESET), "UTF-8") == 0;
 }
 
+static int terminal_columns(void) {
+    struct winsize size = {0};
+    return isatty(STDOUT_FILENO) && ioctl(STDOUT_FILENO, TIOCGWINSZ, &size) == 0 ? size.ws_col : 0;
+}
+
 bool style_asked(const struct arguments *arguments, struct up_style *style,
                  struct up_failure *failure) {
     const char *units = option_value(arguments, "units");
-    *style = (struct up_style){.colour = bears_colour(), .isolate = bears_utf8()};
+    *style = (struct up_style){
+        .colour = bears_colour(), .isolate = bears_utf8(), .columns = terminal_columns()};
     style->imperial = units != NULL && strcmp(units, "imperial") == 0;
     return units == NULL || style->imperial || strcmp(units, "metric") == 0 ||
            up_fail(failure, UP_STATUS_WRONG_INPUT, "--units %.80s: say metric or imperial", units);

@@ -6,7 +6,14 @@
 #include "upthrust/report.h"
 #include "upthrust/text.h"
 
-enum { NAME_MOST = 40, KIND_MOST = 12, WATERS_MOST = 4, CLASS_COLUMNS = 9, ID_SHOWN = 8 };
+enum {
+    NAME_MOST = 40,
+    NAME_LEAST = 16,
+    KIND_MOST = 12,
+    WATERS_MOST = 4,
+    CLASS_COLUMNS = 9,
+    ID_SHOWN = 8
+};
 
 struct list {
     const struct up_rows *rows;
@@ -107,6 +114,26 @@ static int cell_columns(const struct list *list, size_t water) {
     return CLASS_COLUMNS + 1 + list->net[water] + 4 + list->uncertainty[water];
 }
 
+static int line_columns(const struct list *list) {
+    int columns = list->name + 2 + list->kind + 2 + ID_SHOWN;
+    for (size_t i = 0; i < list->count; i++) {
+        columns += 2 + cell_columns(list, i);
+    }
+    return columns;
+}
+
+/* On a narrow terminal names are cut before waters are left out; those asked for never are. */
+static void fit_terminal(struct list *list, bool waters_asked, size_t *more) {
+    int columns = list->style->columns;
+    while (columns > 0 && line_columns(list) > columns && list->name > NAME_LEAST) {
+        list->name--;
+    }
+    while (columns > 0 && line_columns(list) > columns && list->count > 1 && !waters_asked) {
+        list->count--;
+        ++*more;
+    }
+}
+
 /* ---- lines ---- */
 
 static void print_head(const struct list *list) {
@@ -174,8 +201,8 @@ static void print_foot(const struct list *list, size_t more) {
     }
 }
 
-static bool print_list(struct up_catalogue *catalogue, struct list *list, size_t more,
-                       struct up_failure *failure) {
+static bool print_list(struct up_catalogue *catalogue, struct list *list, bool waters_asked,
+                       size_t more, struct up_failure *failure) {
     list->name = width_of("item");
     list->kind = width_of("kind");
     if (!up_catalogue_each(catalogue, "item", widen, list, failure)) {
@@ -184,6 +211,7 @@ static bool print_list(struct up_catalogue *catalogue, struct list *list, size_t
     list->name = list->name > NAME_MOST ? NAME_MOST : list->name;
     list->kind = list->kind > KIND_MOST ? KIND_MOST : list->kind;
     measure_numbers(list);
+    fit_terminal(list, waters_asked, &more);
     print_head(list);
     bool good = up_catalogue_each(catalogue, "item", print_item, list, failure);
     print_foot(list, more);
@@ -202,7 +230,7 @@ bool up_items_print(struct up_catalogue *catalogue, const char *const *waters, s
     list.waters = count > 0 ? waters : chosen;
     list.count = count > 0 ? count : choose_waters(&rows, chosen, &more);
     list.count = list.count > 64 ? 64 : list.count;
-    bool good = print_list(catalogue, &list, more, failure);
+    bool good = print_list(catalogue, &list, count > 0, more, failure);
     up_rows_release(&rows);
     return good;
 }

@@ -38,6 +38,7 @@ struct up_style {
     bool imperial; /* pounds, ounces, degrees F, feet */
     bool colour;   /* escape sequences: for a terminal only */
     bool isolate;  /* names from right to left are isolated: for a terminal of UTF-8 only */
+    int columns;   /* of the terminal; 0: as many as it takes */
 };
 
 /* Numbers for people, their unit behind them; `mass` with its sign, `uncertainty` without. A NaN

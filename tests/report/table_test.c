@@ -163,6 +163,26 @@ static void colour_repeats_a_word_and_names_are_isolated(void **state) {
     up_catalogue_close(catalogue);
 }
 
+static void a_narrow_terminal_cuts_names_then_waters(void **state) {
+    (void)state;
+    static const char *const waters[] = {"tank", "fresh", "sea"};
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    struct up_item item = add_item(catalogue, NAME_300);
+    for (size_t i = 0; i < ARRAY(waters); i++) {
+        add_result(catalogue, item.id, waters[i], 120, "positive");
+    }
+    for (int columns = 70; columns < 150; columns += 10) {
+        const struct up_style narrow = {.columns = columns};
+        char *text = print_items(catalogue, &narrow);
+        assert_true(up_text_columns(line_of(text, 0)) <= columns);
+        assert_true(up_text_columns(line_of(text, 1)) <= columns);
+        assert_true((strstr(text, "further waters") == NULL) ==
+                    (strstr(line_of(text, 0), "sea") != NULL));
+        free(text);
+    }
+    up_catalogue_close(catalogue);
+}
+
 /* 453.59237 g are a pound, 28.349523125 g an ounce (1959). */
 static void imperial_units(void **state) {
     (void)state;
@@ -248,6 +268,7 @@ int main(void) {
         TEST(hostile_texts_do_not_reach_the_terminal),
         TEST(what_is_missing_is_said),
         TEST(colour_repeats_a_word_and_names_are_isolated),
+        TEST(a_narrow_terminal_cuts_names_then_waters),
         TEST(imperial_units),
         TEST(older_results_stand_below),
         TEST(a_result_is_told_in_words),
