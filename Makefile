@@ -8,7 +8,8 @@
 #   make truth    many simulated sessions: how often the interval holds the truth
 #   make fuzz     random bytes against rig files, lines and guesses (needs clang)
 #   make bench    how fast, as a table
-#   make install  to PREFIX (default /usr/local), DESTDIR respected
+#   make install  program, man page, completion, library and headers to PREFIX (default
+#                 /usr/local), DESTDIR respected
 #   make clean
 
 VERSION := 0.1.0
@@ -25,7 +26,7 @@ OUT := build/$(VARIANT)
 LIBRARIES := libserialport libgpiod sqlite3 gsl jansson inih uuid nettle
 WARNINGS := -Wall -Wextra -Wshadow -Wconversion -Wdouble-promotion -Wformat=2 -Wstrict-prototypes \
   -Wmissing-prototypes -Wvla -Wundef -Wwrite-strings -Wcast-qual -Wswitch-enum
-HARDENING := -D_FORTIFY_SOURCE=2 -fstack-protector-strong -fstack-clash-protection -fPIE
+HARDENING := -D_FORTIFY_SOURCE=2 -fstack-protector-strong -fstack-clash-protection
 CFLAGS ?= -O2 -g $(HARDENING)
 LDFLAGS ?= -pie -Wl,-z,relro,-z,now
 
@@ -47,7 +48,7 @@ endif
 PKG_CFLAGS = $(shell pkg-config --cflags $(LIBRARIES) 2>/dev/null)
 PKG_LIBS   = $(shell pkg-config --libs $(LIBRARIES) 2>/dev/null) -lm
 COMPILE = $(CC) -std=c17 -D_XOPEN_SOURCE=700 -D_DEFAULT_SOURCE -Iinclude -I$(OUT)/made -Irigs -Itests/support \
-  -DUPTHRUST_VERSION='"$(VERSION)"' -ffp-contract=off $(WARNINGS) $(CFLAGS) $(PKG_CFLAGS) -MMD -MP
+  -DUPTHRUST_VERSION='"$(VERSION)"' -ffp-contract=off -fPIC $(WARNINGS) $(CFLAGS) $(PKG_CFLAGS) -MMD -MP
 
 FLOORS := text metrology wire bench catalogue report
 LIB_SRC  := $(sort $(foreach f,$(FLOORS),$(wildcard firmware-host/$(f)/*.c)))
@@ -66,9 +67,12 @@ MADE := $(OUT)/made/embedded.h
 EMBED := $(sort $(wildcard plots/*.gp)) rigs/simulated.ini rigs/numbered-line.ini
 
 SECONDS ?= 20
+# The number changes when a program that was linked against an older library would break.
+SONAME := libupthrust.so.0
+OBJCOPY ?= objcopy
 
 .PHONY: all demo check quick fuzz check-kernel bench truth install clean packages-build packages-check \
-  packages-kernel tests
+  packages-kernel tests FORCE
 .SECONDARY:
 .DELETE_ON_ERROR:
 
@@ -82,6 +86,34 @@ build/upthrust-tank: $(OUT)/upthrust-tank
 $(OUT)/libupthrust.a: $(call object,$(LIB_SRC))
 	@rm -f $@
 	@$(AR) rcs $@ $^
+
+# The library as others get it: what the public headers declare is seen from outside, nothing else.
+$(OUT)/made/exports: $(sort $(wildcard include/upthrust/*.h)) Makefile
+	@mkdir -p $(@D)
+	@grep -ohE '\bup_[a-z0-9_]+\(' $(filter %.h,$^) | tr -d '(' | sort -u >$@
+$(OUT)/made/exports.map: $(OUT)/made/exports
+	@{ echo '{ global:'; sed 's/$$/;/' $<; echo 'local: *; };'; } >$@
+$(OUT)/$(SONAME): $(call object,$(LIB_SRC)) $(OUT)/made/exports.map
+	@$(CC) -shared $(filter-out -pie,$(LDFLAGS)) -Wl,-soname,$(SONAME) -Wl,--as-needed \
+	  -Wl,--version-script=$(OUT)/made/exports.map -o $@ $(filter %.o,$^) $(PKG_LIBS)
+$(OUT)/installed/libupthrust.a: $(call object,$(LIB_SRC)) $(OUT)/made/exports
+	@mkdir -p $(@D)
+	@rm -f $@
+	@$(LD) -r -o $(@D)/whole.o $(filter %.o,$^)
+	@$(OBJCOPY) --keep-global-symbols=$(OUT)/made/exports $(@D)/whole.o
+	@$(AR) rcs $@ $(@D)/whole.o
+$(OUT)/installed/upthrust.pc: Makefile FORCE
+	@mkdir -p $(@D)
+	@printf '%s\n' 'prefix=$(PREFIX)' 'includedir=$${prefix}/include' 'libdir=$${prefix}/lib' '' \
+	  'Name: upthrust' 'Description: net buoyancy of dive gear: bench, metrology, catalogue' \
+	  'Version: $(VERSION)' 'Requires: jansson' \
+	  'Requires.private: $(filter-out jansson,$(LIBRARIES))' 'Libs: -L$${libdir} -lupthrust' \
+	  'Libs.private: -lm' 'Cflags: -I$${includedir}' >$@
+$(OUT)/made/upthrust.1: $(OUT)/upthrust
+	@$< --print man >$@
+$(OUT)/made/upthrust.bash: $(OUT)/upthrust
+	@$< --print bash-completion >$@
+
 $(OUT)/upthrust: $(call object,$(CLI_SRC)) $(OUT)/libupthrust.a
 	@$(CC) $(LDFLAGS) -o $@ $^ $(PKG_LIBS)
 	@echo "built $@"
@@ -142,12 +174,21 @@ fuzz:
 bench: all
 	@sh tests/speed/bench.sh $(OUT)
 
-install: all
-	install -d $(DESTDIR)$(PREFIX)/bin $(DESTDIR)$(PREFIX)/share/upthrust/rigs \
-	  $(DESTDIR)$(PREFIX)/share/doc/upthrust
+install: all $(OUT)/$(SONAME) $(OUT)/installed/libupthrust.a $(OUT)/installed/upthrust.pc \
+  $(OUT)/made/upthrust.1 $(OUT)/made/upthrust.bash
+	install -d $(addprefix $(DESTDIR)$(PREFIX)/,bin share/upthrust/rigs share/doc/upthrust \
+	  share/man/man1 share/bash-completion/completions include/upthrust lib/pkgconfig)
 	install -m 755 $(OUT)/upthrust $(OUT)/upthrust-tank $(DESTDIR)$(PREFIX)/bin
 	install -m 644 rigs/*.ini rigs/numbered_line.c rigs/numbered_line.h $(DESTDIR)$(PREFIX)/share/upthrust/rigs
 	install -m 644 README.md LICENSE $(DESTDIR)$(PREFIX)/share/doc/upthrust
+	install -m 644 $(OUT)/made/upthrust.1 $(DESTDIR)$(PREFIX)/share/man/man1
+	install -m 644 $(OUT)/made/upthrust.bash $(DESTDIR)$(PREFIX)/share/bash-completion/completions/upthrust
+	install -m 644 include/upthrust/*.h $(DESTDIR)$(PREFIX)/include/upthrust
+	install -m 644 $(OUT)/$(SONAME) $(OUT)/installed/libupthrust.a $(DESTDIR)$(PREFIX)/lib
+	ln -sf $(SONAME) $(DESTDIR)$(PREFIX)/lib/libupthrust.so
+	install -m 644 $(OUT)/installed/upthrust.pc $(DESTDIR)$(PREFIX)/lib/pkgconfig
+
+FORCE:
 
 clean:
 	rm -rf build

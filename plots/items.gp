@@ -1,41 +1,77 @@
-# Rows from the top: the lightest item first. Grey boxes: the neutral band of each item.
+# Rows from the top: the lightest item first. Grey boxes: the neutral band of each item. A class is
+# told by its shape and by a word, a water by its line within the row and by a word; colour repeats
+# the water and tells nothing alone. Made to be read from across a room.
 set datafile separator tab
 set yrange [items + 0.7 : 0.3]
-set xlabel "net buoyancy in grams   (negative sinks, positive floats)"
-set title "Net buoyancy of gear, with 95 % intervals\n{/*0.75 from a test bench; a weight check in the water decides}"
-set grid xtics lt 1 lc rgb "#b8b8b8" lw 0.5
-set ytics scale 0
-set border 1 lc rgb "#404040"
-set xtics nomirror tc rgb "#404040"
-set key outside top center horizontal samplen 1 width 2
-set offsets graph 0.03, graph 0.14, 0, 0
-set arrow 1 from 0, graph 0 to 0, graph 1 nohead lc rgb "#404040" lw 1
-set bars 0.4
+span = high - low
+set xrange [low - 0.03 * span : high + 0.03 * span]
+edge = high + 0.03 * span
+set xlabel "net buoyancy in grams:   − sinks   ·   + floats" offset 0, -0.3
+set grid xtics lt 1 lc rgb "#c8c8c8" lw 1
+set ytics scale 0 textcolor rgb "#000000"
+set border 1 lc rgb "#404040" lw 2
+set xtics nomirror tc rgb "#202020"
+set arrow 1 from 0, graph 0 to 0, graph 1 nohead lc rgb "#404040" lw 2
+set bars 0.6
 
-# Beside each other, never told by colour alone: filled circle above, open diamond below, square.
-shift(s) = s == 1 ? -0.18 : s == 2 ? 0.18 : 0
-in_series(s, wanted, value) = s == wanted ? value : NaN
-half = 0.36
-# Beside each point its number; a class line within the interval is told in a word.
-told(b, u, class) = sprintf("%+.1f ± %.1f%s", b, u, class == 0 ? "  undecided" : "")
+# Classes: 0 undecided, 1 positive, 2 neutral, 3 negative. Series: 1 fresh, 2 sea, 3 tank.
+array shape[4] = [12, 9, 7, 11]
+array class_word[4] = ["undecided", "positive", "neutral", "negative"]
+array water_word[3] = ["fresh", "sea", "tank"]
+array colour[3] = [0x0060a0, 0xb04800, 0x303030]
+shift(s) = s == 1 ? -0.21 : s == 2 ? 0.21 : 0
+is(s, c, wanted_s, wanted_c) = s == wanted_s && c == wanted_c ? 1 : NaN
+half = 0.40
+# A row of labels without a valid point crashes gnuplot 5.4: each has one, with empty words.
+told(b, u) = sprintf("%+.1f ± %.1f g", b, u)
 
-height = 150 + 44 * items
+row = items > 24 ? 58 : 72
+height = 360 + row * items
+width = height / 1.6 > 1700 ? int(height / 1.6) : 1700
+width = width + (name_columns > 40 ? 15 * (name_columns - 40) : 0)
+from_top(pixels) = 1 - pixels / (1.0 * height)
+set tmargin at screen from_top(190)
+set bmargin at screen 140.0 / height
+set label 1 "Net buoyancy of dive gear" at screen 0.5, from_top(42) center noenhanced
+set label 2 subtitle at screen 0.5, from_top(86) center noenhanced
+set label 3 "A weight check in the water decides." at screen 0.5, 24.0 / height center
+# The legend in words, so that it needs no width of the plot.
+set label 4 "▲ positive: floats      ● neutral: hangs      ▼ negative: sinks      ◇ undecided" \
+    at screen 0.5, from_top(126) center noenhanced
+set label 5 "grey: neutral band of the item      bar: 95 % interval, where wider than its mark" \
+    at screen 0.5, from_top(156) center noenhanced
+unset key
+
 do for [ending in "svg png"] {
+    # Both terminals draw letters of the same height with these.
+    height_pt = ending eq "svg" ? 23 : 17
+    plain_font = sprintf("sans,%.0f", height_pt)
+    small_font = sprintf("sans,%.0f", 0.9 * height_pt)
+    title_font = sprintf("sans,%.0f", 1.7 * height_pt)
     if (ending eq "svg") {
-        set terminal svg size 1000, height font "sans,14" background "white" enhanced
+        set terminal svg size width, height font plain_font background "white" enhanced
     } else {
-        set terminal pngcairo size 1000, height font "sans,11" background "white" enhanced
+        set terminal pngcairo size width, height font plain_font background "white" enhanced
     }
+    set label 1 font title_font
+    set label 2 font plain_font
+    set label 3 font small_font
+    set label 4 font plain_font
+    set label 5 font small_font
+    set rmargin 36
     set output "items." . ending
     plot "items.tsv" using (0):1:(-$5):5:($1 - half):($1 + half) with boxxyerror \
-             fs solid 1 noborder lc rgb "#e4e4e4" title "neutral band", \
-         "" using (in_series($2, 1, $3)):($1 - 0.18):4 with xerrorbars \
-             pt 7 ps 0.9 lw 2 lc rgb "#0060a0" title "fresh water", \
-         "" using (in_series($2, 2, $3)):($1 + 0.18):4 with xerrorbars \
-             pt 12 ps 1.1 lw 2 lc rgb "#c05000" title "sea water", \
-         "" using (in_series($2, 3, $3)):1:4 with xerrorbars \
-             pt 4 ps 1 lw 2 lc rgb "#303030" title "tank only (compressible)", \
-         "" using 3:($1 + shift($2)):(told($3, $4, $6)) with labels left offset 1.5, 0 \
-             font ",9" tc rgb "#303030" notitle
+             fs solid 1 noborder lc rgb "#dedede", \
+         for [s = 1:3] "" using (s == $2 ? $3 : NaN):($1 + shift(s)):4 with xerrorbars \
+             pt -1 lw 3 lc rgb colour[s], \
+         for [s = 1:3] for [c = 0:3] \
+             "" using ($3 * is($2, $6, s, c)):($1 + shift(s)) with points \
+             pt shape[c + 1] ps 2.2 lw 2 lc rgb colour[s], \
+         for [s = 1:3] "" using (edge):($1 + shift(s)):(s == $2 ? water_word[s] : "") \
+             with labels left offset char 1, 0 tc rgb colour[s], \
+         for [s = 1:3] "" using (edge):($1 + shift(s)):(s != $2 ? "" : valid(3) ? told($3, $4) : \
+             "not known") with labels right offset char 21, 0 tc rgb colour[s], \
+         for [s = 1:3] "" using (edge):($1 + shift(s)):(s == $2 ? class_word[$6 + 1] : "") \
+             with labels left offset char 22.5, 0 tc rgb colour[s]
     unset output
 }

@@ -10,6 +10,7 @@
 
 #include "upthrust/catalogue.h"
 #include "upthrust/failure.h"
+#include "upthrust/report.h"
 #include "upthrust/result.h"
 #include "upthrust/rig.h"
 
@@ -57,6 +58,13 @@ bool option_list(const struct arguments *arguments, const char *name, double *va
                  int *count, struct up_failure *failure);
 
 const char *catalogue_directory(const struct arguments *arguments);
+/* Opens what --catalogue names; where there is none yet, the failure says how to begin. */
+bool open_catalogue(const struct arguments *arguments, enum up_catalogue_mode mode,
+                    struct up_catalogue **catalogue, struct up_failure *failure);
+
+/* How results are shown: --units, and what standard output bears. */
+bool style_asked(const struct arguments *arguments, struct up_style *style,
+                 struct up_failure *failure);
 
 /* Prints a JSON document and its newline on stdout; takes the reference. */
 void print_json(json_t *json);
@@ -107,6 +115,30 @@ bool tell_sameness(struct up_catalogue *catalogue, const struct repeated *repeat
 /* Where to go on from the results: UP_STATUS_UNDECIDED where one is. */
 enum up_status status_of_results(const struct up_result *result, unsigned results);
 
+/* Help, man page and shell completion, all from the table of commands (help.c, print.c). */
+const struct command *find_command(const char *name);
+/* The command that a mistyped name is nearest to; NULL where none is near. */
+const struct command *nearest_command(const char *name);
+void print_help(FILE *stream);
+void print_command_help(const struct command *command, FILE *stream);
+void print_man_page(FILE *stream);
+void print_bash_completion(FILE *stream);
+
+/* What help tells of a command beside its row of the table (help_texts.c). A command without an
+   entry stands among the tools. */
+enum help_group { HELP_AT_THE_TANK, HELP_CATALOGUE, HELP_TOOLS, HELP_GROUPS };
+struct help_text {
+    const char *command;
+    enum help_group group;
+    const char *examples; /* a line each, without "upthrust " */
+};
+const struct help_text *help_text_of(const struct command *command);
+const char *help_group_title(enum help_group group);
+
+/* All items (command_show.c), for `item list`. */
+enum up_status list_items(const struct arguments *arguments, struct up_catalogue *catalogue,
+                          struct up_failure *failure);
+
 /* A calibration in words, on stdout (command_calibration.c). */
 void print_calibration(const struct up_calibration *calibration);
 
@@ -119,17 +151,21 @@ enum up_status command_ports(const struct arguments *arguments, struct up_failur
 enum up_status command_listen(const struct arguments *arguments, struct up_failure *failure);
 enum up_status command_water(const struct arguments *arguments, struct up_failure *failure);
 enum up_status command_item(const struct arguments *arguments, struct up_failure *failure);
+enum up_status command_show(const struct arguments *arguments, struct up_failure *failure);
 enum up_status command_plot(const struct arguments *arguments, struct up_failure *failure);
 enum up_status command_export(const struct arguments *arguments, struct up_failure *failure);
 
 extern const struct option_text options_demo[], options_calibrate[], options_calibration[],
     options_measure[], options_ports[], options_listen[], options_water[], options_item[],
+    options_show[],
     options_plot[], options_export[];
 
 #define OPTION_CATALOGUE                                                                           \
     { "catalogue", "DIR", "the catalogue (default: $UPTHRUST_CATALOGUE, else ./catalogue)" }
 #define OPTION_JSON                                                                                \
     { "json", NULL, "one JSON document instead of words" }
+#define OPTION_UNITS                                                                               \
+    { "units", "metric|imperial", "for people (default metric); JSON stays metric" }
 #define OPTION_RIG                                                                                 \
     { "rig", "FILE", "the rig file: what hangs where and how a line looks" }
 #define OPTION_PORT                                                                                \

@@ -38,6 +38,7 @@ const struct option_text options_measure[] = {
     OPTION_AIR_TEMP,
     OPTION_PORT,
     OPTION_OPERATOR,
+    OPTION_UNITS,
     OPTION_CATALOGUE,
     OPTION_JSON,
     OPTION_END};
@@ -189,23 +190,12 @@ enum up_status command_calibrate(const struct arguments *arguments, struct up_fa
 
 /* ---- measure ---- */
 
-static void print_lead(const struct up_result *result) {
-    const double lead_kg_m3 = 11340; /* handbook value of pure lead */
-    double b_kg = result->answer.buoyancy_kg.value;
-    if (b_kg <= 0 || result->compressible) {
-        return;
-    }
-    printf("  %-10s %.0f g of lead there would cancel its lift (lead of 11340 kg/m3)\n", "",
-           up_lead_to_cancel_kg(b_kg, result->water_density_kg_m3.value, lead_kg_m3) * 1e3);
-}
-
 static void print_results(const struct up_item *item, const struct up_result *result,
-                          unsigned results, unsigned waters) {
+                          unsigned results, unsigned waters, const struct up_style *style) {
     char *name = up_text_for_terminal(item->name);
     printf("%s (%s)\n", name, item->pieces == 2 ? "a pair" : "one piece");
     for (unsigned i = 0; i < results; i++) {
-        up_result_print(&result[i], stdout);
-        print_lead(&result[i]);
+        up_result_print(&result[i], style, stdout);
     }
     if (results < waters + 1) {
         printf("  no other water is calculated: %s\n",
@@ -254,15 +244,18 @@ static enum up_status replay_measure(const struct arguments *arguments,
     bool document = option_given(arguments, "json");
     struct up_catalogue *catalogue = NULL;
     struct repeated *repeated = up_allocate(1, sizeof *repeated);
+    struct up_style style;
     enum up_status status;
     bool good =
+        style_asked(arguments, &style, failure) &&
         up_catalogue_open(catalogue_directory(arguments),
                           store ? UP_CATALOGUE_WRITE : UP_CATALOGUE_READ, &catalogue, failure) &&
         repeat_measure(catalogue, option_value(arguments, "replay"), repeated, failure);
     if (good && document) {
         print_json(results_to_json(repeated->result, repeated->results));
     } else if (good) {
-        print_results(&repeated->item, repeated->result, repeated->results, repeated->waters);
+        print_results(&repeated->item, repeated->result, repeated->results, repeated->waters,
+                      &style);
     }
     good = good && tell_sameness(catalogue, repeated, document ? stderr : stdout, failure) &&
            (!store || store_repeated(catalogue, repeated, failure));
@@ -280,10 +273,12 @@ enum up_status command_measure(const struct arguments *arguments, struct up_fail
     unsigned waters = 0, results = 0;
     int trials = 0;
     double confidence = 0;
+    struct up_style style;
     if (option_given(arguments, "replay")) {
         return replay_measure(arguments, failure);
     }
-    bool good = waters_asked(arguments, water, &waters, failure) &&
+    bool good = style_asked(arguments, &style, failure) &&
+                waters_asked(arguments, water, &waters, failure) &&
                 open_bench(arguments, &options, failure) &&
                 read_conditions(arguments, &options, failure) &&
                 read_measure(arguments, &options, &item, &trials, &confidence, failure) &&
@@ -292,7 +287,7 @@ enum up_status command_measure(const struct arguments *arguments, struct up_fail
     if (good && options.json_document) {
         print_json(results_to_json(result, results));
     } else if (good && !options.run.json) {
-        print_results(&item, result, results, waters);
+        print_results(&item, result, results, waters, &style);
     }
     up_catalogue_close(options.catalogue);
     die_of_signal();

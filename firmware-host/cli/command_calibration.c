@@ -239,8 +239,7 @@ enum up_status command_calibration(const struct arguments *arguments, struct up_
         up_fail(failure, UP_STATUS_WRONG_INPUT, "calibration: say list, or show with one id");
         return failure->status;
     }
-    if (!up_catalogue_open(catalogue_directory(arguments), UP_CATALOGUE_READ, &catalogue,
-                           failure)) {
+    if (!open_catalogue(arguments, UP_CATALOGUE_READ, &catalogue, failure)) {
         return failure->status;
     }
     look = up_allocate(1, sizeof *look);

@@ -17,6 +17,8 @@ const struct option_text options_item[] = {
     {"expansion-per-k", "B", "add: volume expansion (default 4.5e-4)"},
     {"u-expansion-per-k", "U", "add: its standard uncertainty (default 0.9e-4)"},
     {"compressible", NULL, "add: foam or closed air; a result holds at its depth only"},
+    {"water", "NAME", "list: only this water (repeatable)"},
+    OPTION_UNITS,
     OPTION_CATALOGUE,
     OPTION_JSON,
     OPTION_END};
@@ -109,32 +111,6 @@ static enum up_status show(const struct arguments *arguments, struct up_catalogu
     return UP_STATUS_DONE;
 }
 
-static bool list_one(const struct up_record *record, void *context) {
-    struct up_item item;
-    if (up_item_from_json(record->body, &item)) {
-        memcpy(item.id, record->subject, sizeof item.id);
-        if (context != NULL) {
-            json_t *json = up_item_to_json(&item);
-            json_object_set_new(json, "item_id", json_string(item.id));
-            json_array_append_new(context, json);
-        } else {
-            print_item(&item);
-        }
-    }
-    return true;
-}
-
-static enum up_status list(const struct arguments *arguments, struct up_catalogue *catalogue,
-                           struct up_failure *failure) {
-    json_t *items = option_given(arguments, "json") ? json_array() : NULL;
-    bool good = up_catalogue_each(catalogue, "item", list_one, items, failure);
-    if (good && items != NULL) {
-        print_json(json_pack("{s:s, s:O}", "schema", "upthrust-items-1", "items", items));
-    }
-    json_decref(items);
-    return good ? UP_STATUS_DONE : failure->status;
-}
-
 enum up_status command_item(const struct arguments *arguments, struct up_failure *failure) {
     const char *verb = arguments->words > 0 ? arguments->word[0] : "";
     struct up_catalogue *catalogue = NULL;
@@ -144,13 +120,13 @@ enum up_status command_item(const struct arguments *arguments, struct up_failure
         up_fail(failure, UP_STATUS_WRONG_INPUT, "item: say add, list or show");
         return failure->status;
     }
-    if (!up_catalogue_open(catalogue_directory(arguments),
-                           adding ? UP_CATALOGUE_CREATE : UP_CATALOGUE_READ, &catalogue, failure)) {
+    if (!open_catalogue(arguments, adding ? UP_CATALOGUE_CREATE : UP_CATALOGUE_READ, &catalogue,
+                        failure)) {
         return failure->status;
     }
     status = adding                      ? add(arguments, catalogue, failure)
              : strcmp(verb, "show") == 0 ? show(arguments, catalogue, failure)
-                                         : list(arguments, catalogue, failure);
+                                         : list_items(arguments, catalogue, failure);
     up_catalogue_close(catalogue);
     return status;
 }

@@ -8,7 +8,11 @@
 #include "upthrust/report.h"
 #include "upthrust/text.h"
 
-const struct option_text options_plot[] = {OPTION_CATALOGUE, OPTION_END};
+const struct option_text options_plot[] = {
+    {"run", "ID|latest", "instead: the load over the time of this run"},
+    {"rig", "FILE", "run: the rig file that was used, to draw every reading of it"},
+    OPTION_CATALOGUE,
+    OPTION_END};
 
 const struct option_text options_export[] = {
     {"format", "csv|json", "which kind of files"},
@@ -27,25 +31,53 @@ static void tell_plots(const char *plots, bool items, unsigned calibrations) {
     free(safe);
 }
 
-enum up_status command_plot(const struct arguments *arguments, struct up_failure *failure) {
-    struct up_catalogue *catalogue = NULL;
+static bool plot_run(const struct arguments *arguments, struct up_catalogue *catalogue,
+                     const char *plots, struct up_failure *failure) {
+    const char *rig_file = option_value(arguments, "rig");
+    struct up_rig rig;
+    char run_id[UP_ID_SIZE];
+    bool good = (rig_file == NULL || up_rig_load(rig_file, &rig, failure)) &&
+                up_plot_write_run(catalogue, option_value(arguments, "run"),
+                                  rig_file != NULL ? &rig : NULL, plots, run_id, failure) &&
+                up_plot_draw_run(plots, run_id, failure);
+    if (good) {
+        char *safe = up_text_for_terminal(plots);
+        printf("%s: run-%.8s.svg, .png, .gp, .tsv%s\n", safe, run_id,
+               rig_file != NULL ? "" : "; only the plateaus, --rig FILE draws every reading");
+        free(safe);
+    }
+    return good;
+}
+
+static bool plot_all(struct up_catalogue *catalogue, const char *plots,
+                     struct up_failure *failure) {
     struct up_rows rows = {0};
     unsigned calibrations = 0;
-    bool good;
-    if (!up_catalogue_open(catalogue_directory(arguments), UP_CATALOGUE_WRITE, &catalogue,
-                           failure)) {
-        return failure->status;
-    }
-    char *plots = up_text_format("%s/plots", up_catalogue_directory(catalogue));
-    good = up_rows_load(catalogue, &rows, failure) &&
-           up_plot_write_calibrations(catalogue, plots, &calibrations, failure) &&
-           ((rows.count == 0 && calibrations > 0) ||
-            (up_plot_write(&rows, plots, failure) && up_plot_draw(plots, failure))) &&
-           up_plot_draw_calibrations(plots, calibrations, failure);
+    bool good = up_rows_load(catalogue, &rows, failure) &&
+                up_plot_write_calibrations(catalogue, plots, &calibrations, failure) &&
+                ((rows.count == 0 && calibrations > 0) ||
+                 (up_plot_write(&rows, plots, failure) && up_plot_draw(plots, failure))) &&
+                up_plot_draw_calibrations(plots, calibrations, failure);
     if (good) {
         tell_plots(plots, rows.count > 0, calibrations);
     }
     up_rows_release(&rows);
+    return good;
+}
+
+enum up_status command_plot(const struct arguments *arguments, struct up_failure *failure) {
+    struct up_catalogue *catalogue = NULL;
+    bool run = option_given(arguments, "run");
+    if (option_given(arguments, "rig") && !run) {
+        up_fail(failure, UP_STATUS_WRONG_INPUT, "plot: --rig goes with --run ID");
+        return failure->status;
+    }
+    if (!open_catalogue(arguments, UP_CATALOGUE_WRITE, &catalogue, failure)) {
+        return failure->status;
+    }
+    char *plots = up_text_format("%s/plots", up_catalogue_directory(catalogue));
+    bool good =
+        run ? plot_run(arguments, catalogue, plots, failure) : plot_all(catalogue, plots, failure);
     free(plots);
     up_catalogue_close(catalogue);
     return good ? UP_STATUS_DONE : failure->status;
@@ -60,8 +92,7 @@ enum up_status command_export(const struct arguments *arguments, struct up_failu
         up_fail(failure, UP_STATUS_WRONG_INPUT, "export: say --format csv or --format json");
         return failure->status;
     }
-    if (!up_catalogue_open(catalogue_directory(arguments), UP_CATALOGUE_READ, &catalogue,
-                           failure)) {
+    if (!open_catalogue(arguments, UP_CATALOGUE_READ, &catalogue, failure)) {
         return failure->status;
     }
     char *directory = option_given(arguments, "to")

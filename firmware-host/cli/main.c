@@ -25,50 +25,14 @@ const struct command commands[] = {
     {"water", "", "density of fresh or sea water, with its uncertainty", options_water,
      command_water},
     {"item", "add|list|show [NAME_OR_ID]", "the gear in the catalogue", options_item, command_item},
-    {"plot", "", "draw the catalogue's items by net buoyancy, with gnuplot", options_plot,
+    {"show", "NAME_OR_ID", "all that is known of one item, and what it means for lead",
+     options_show, command_show},
+    {"plot", "", "draw the items, the calibrations, or a run, with gnuplot", options_plot,
      command_plot},
     {"export", "", "write the catalogue as CSV or JSON for other tools", options_export,
      command_export},
 };
 const int command_count = sizeof commands / sizeof commands[0];
-
-/* ---- help ---- */
-
-static void print_help(FILE *stream) {
-    fputs("upthrust " UPTHRUST_VERSION
-          ": net buoyancy of dive gear, measured on a tank with a load cell\n\n"
-          "usage: upthrust COMMAND [options]\n\n",
-          stream);
-    for (int i = 0; i < command_count; i++) {
-        fprintf(stream, "  %-11s %s\n", commands[i].name, commands[i].summary);
-    }
-    fputs("  help        help COMMAND: the options of a command\n\n"
-          "Begin with: upthrust demo --dir demo\n"
-          "Exit status: 0 done, 1 could not be done, 2 wrong input, 3 done but undecided.\n"
-          "The numbers prepare a dive; a weight check in the water decides.\n",
-          stream);
-}
-
-static void print_command_help(const struct command *command, FILE *stream) {
-    fprintf(stream, "usage: upthrust %s%s%s [options]\n%s\n\n", command->name,
-            command->words[0] != '\0' ? " " : "", command->words, command->summary);
-    for (const struct option_text *option = command->options; option->name != NULL; option++) {
-        char left[64];
-        snprintf(left, sizeof left, "--%s%s%s", option->name, option->argument != NULL ? " " : "",
-                 option->argument != NULL ? option->argument : "");
-        fprintf(stream, "  %-26s %s\n", left, option->help);
-    }
-    fprintf(stream, "  %-26s %s\n", "--help", "this");
-}
-
-static const struct command *find_command(const char *name) {
-    for (int i = 0; i < command_count; i++) {
-        if (strcmp(commands[i].name, name) == 0) {
-            return &commands[i];
-        }
-    }
-    return NULL;
-}
 
 /* ---- options ---- */
 
@@ -83,11 +47,39 @@ static void make_getopt(const struct command *command, struct option *table) {
     table[count] = (struct option){NULL, 0, NULL, 0};
 }
 
-static bool wrong_option(const struct command *command, const char *text,
+/* What was meant by an option that is none of the command's; NULL where nothing is near. */
+static const char *nearest_option(const struct command *command, const char *typed) {
+    const struct option_text *nearest = NULL;
+    for (const struct option_text *text = command->options; text->name != NULL; text++) {
+        if (nearest == NULL ||
+            up_text_distance(typed, text->name) < up_text_distance(typed, nearest->name)) {
+            nearest = text;
+        }
+    }
+    return nearest != NULL && up_text_is_near(typed, nearest->name) ? nearest->name : NULL;
+}
+
+static bool wrong_option(const struct command *command, const char *text, int code,
                          struct up_failure *failure) {
-    return up_fail(failure, UP_STATUS_WRONG_INPUT,
-                   "%s: unknown option, missing value or ambiguous name: see `upthrust help %s`",
-                   text, command->name);
+    size_t dashes = strspn(text, "-"), length = strcspn(text + dashes, "=");
+    char *name = up_text_format("%.*s", (int)(length < 60 ? length : 60), text + dashes);
+    const char *nearest = code == ':' ? NULL : nearest_option(command, name);
+    if (code == ':') {
+        up_fail(failure, UP_STATUS_WRONG_INPUT, "%.80s: missing value: see `upthrust help %s`",
+                text, command->name);
+    } else if (nearest != NULL && strcmp(nearest, name) == 0) {
+        up_fail(failure, UP_STATUS_WRONG_INPUT, "%.80s: --%s takes no value", text, nearest);
+    } else if (nearest != NULL) {
+        up_fail(failure, UP_STATUS_WRONG_INPUT,
+                "%.80s: unknown option; did you mean --%s? See `upthrust help %s`", text, nearest,
+                command->name);
+    } else {
+        up_fail(failure, UP_STATUS_WRONG_INPUT,
+                "%.80s: unknown option or ambiguous name: see `upthrust help %s`", text,
+                command->name);
+    }
+    free(name);
+    return false;
 }
 
 /* False with an empty failure: help was asked for and printed. */
@@ -109,7 +101,7 @@ static bool read_arguments(const struct command *command, int argc, char **argv,
             }
             arguments->word[arguments->words++] = argv[optind++];
         } else if (code == '?' || code == ':') {
-            return wrong_option(command, argv[optind - 1], failure);
+            return wrong_option(command, argv[optind - 1], code, failure);
         } else if (arguments->options == OPTIONS_GIVEN_MAX) {
             return up_fail(failure, UP_STATUS_WRONG_INPUT, "too many options");
         } else {
@@ -158,13 +150,23 @@ static int run(const struct command *command, int argc, char **argv) {
     return close_stdout((int)status);
 }
 
+static int unknown_command(const char *name) {
+    const struct command *nearest = nearest_command(name);
+    struct up_failure failure;
+    if (nearest != NULL) {
+        up_fail(&failure, UP_STATUS_WRONG_INPUT,
+                "unknown command %.80s; did you mean %s? See `upthrust help`", name, nearest->name);
+    } else {
+        up_fail(&failure, UP_STATUS_WRONG_INPUT, "unknown command %.80s: see `upthrust help`",
+                name);
+    }
+    return complain(&failure);
+}
+
 static int help(int argc, char **argv) {
     const struct command *command = argc > 2 ? find_command(argv[2]) : NULL;
-    struct up_failure failure;
     if (argc > 2 && command == NULL) {
-        up_fail(&failure, UP_STATUS_WRONG_INPUT, "unknown command %s: see `upthrust help`",
-                argv[2]);
-        return complain(&failure);
+        return unknown_command(argv[2]);
     }
     if (command != NULL) {
         print_command_help(command, stdout);
@@ -174,8 +176,21 @@ static int help(int argc, char **argv) {
     return close_stdout(0);
 }
 
-int main(int argc, char **argv) {
+/* For the build: what is installed beside the program. */
+static int print(const char *what) {
     struct up_failure failure;
+    if (what != NULL && strcmp(what, "man") == 0) {
+        print_man_page(stdout);
+    } else if (what != NULL && strcmp(what, "bash-completion") == 0) {
+        print_bash_completion(stdout);
+    } else {
+        up_fail(&failure, UP_STATUS_WRONG_INPUT, "--print: say man or bash-completion");
+        return complain(&failure);
+    }
+    return close_stdout(0);
+}
+
+int main(int argc, char **argv) {
     if (argc < 2) {
         print_help(stderr);
         return UP_STATUS_WRONG_INPUT;
@@ -187,10 +202,11 @@ int main(int argc, char **argv) {
     if (strcmp(argv[1], "--help") == 0 || strcmp(argv[1], "help") == 0) {
         return help(argc, argv);
     }
+    if (strcmp(argv[1], "--print") == 0) {
+        return print(argv[2]);
+    }
     if (find_command(argv[1]) == NULL) {
-        up_fail(&failure, UP_STATUS_WRONG_INPUT, "unknown command %s: see `upthrust help`",
-                argv[1]);
-        return complain(&failure);
+        return unknown_command(argv[1]);
     }
     return run(find_command(argv[1]), argc - 1, argv + 1);
 }

@@ -1,9 +1,12 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* What the commands share in reading their options. */
+#include <langinfo.h>
+#include <locale.h>
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <sys/ioctl.h>
 #include <unistd.h>
 
 #include "cli.h"
@@ -85,6 +88,51 @@ const char *catalogue_directory(const struct arguments *arguments) {
         return given;
     }
     return environment != NULL && environment[0] != '\0' ? environment : "catalogue";
+}
+
+bool open_catalogue(const struct arguments *arguments, enum up_catalogue_mode mode,
+                    struct up_catalogue **catalogue, struct up_failure *failure) {
+    const char *directory = catalogue_directory(arguments);
+    char *file = up_text_format("%s/catalogue.sqlite", directory);
+    bool missing = mode != UP_CATALOGUE_CREATE && access(file, F_OK) != 0;
+    bool good = up_catalogue_open(directory, mode, catalogue, failure);
+    free(file);
+    if (!good && missing) {
+        up_fail(failure, failure->status,
+                "there is no catalogue in %.120s yet: begin with `upthrust item add --name \"My "
+                "fin\" --kind fin` and `upthrust measure`, look around with `upthrust demo --dir "
+                "demo`, or name another one with --catalogue DIR",
+                directory);
+    }
+    return good;
+}
+
+/* ---- how results are shown ---- */
+
+static bool bears_colour(void) {
+    const char *no_color = getenv("NO_COLOR"), *terminal = getenv("TERM");
+    return isatty(STDOUT_FILENO) && (no_color == NULL || no_color[0] == '\0') && terminal != NULL &&
+           strcmp(terminal, "dumb") != 0;
+}
+
+static bool bears_utf8(void) {
+    return isatty(STDOUT_FILENO) && setlocale(LC_CTYPE, "") != NULL &&
+           strcmp(nl_langinfo(CODESET), "UTF-8") == 0;
+}
+
+static int terminal_columns(void) {
+    struct winsize size = {0};
+    return isatty(STDOUT_FILENO) && ioctl(STDOUT_FILENO, TIOCGWINSZ, &size) == 0 ? size.ws_col : 0;
+}
+
+bool style_asked(const struct arguments *arguments, struct up_style *style,
+                 struct up_failure *failure) {
+    const char *units = option_value(arguments, "units");
+    *style = (struct up_style){
+        .colour = bears_colour(), .isolate = bears_utf8(), .columns = terminal_columns()};
+    style->imperial = units != NULL && strcmp(units, "imperial") == 0;
+    return units == NULL || style->imperial || strcmp(units, "metric") == 0 ||
+           up_fail(failure, UP_STATUS_WRONG_INPUT, "--units %.80s: say metric or imperial", units);
 }
 
 void print_json(json_t *json) {

@@ -205,9 +205,9 @@ bool repeat_calibrate(struct up_catalogue *catalogue, const char *run,
     bool good = open_run(catalogue, run, &left, &plan, rig, failure);
     const json_t *masses = good ? json_object_get(plan, "masses_kg") : NULL;
     if (good && !json_is_array(masses)) {
-        good = up_fail(failure, UP_STATUS_WRONG_INPUT,
-                       "run %s holds no masses: only a run of calibrate can be repeated so",
-                       left.id);
+        good =
+            up_fail(failure, UP_STATUS_WRONG_INPUT,
+                    "run %s holds no masses: only a run of calibrate can be repeated so", left.id);
     }
     json_array_foreach(masses, i, mass) {
         if (again.masses < UP_CALIBRATION_POINTS_MAX) {

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include <errno.h>
 #include <fcntl.h>
+#include <math.h>
 #include <stdint.h>
 #include <stdlib.h>
 #include <string.h>
@@ -50,11 +51,23 @@ static int series_of(const struct up_rows *rows, const struct up_row *row) {
     return strcmp(row->water, "tank") == 0 && stands_alone ? 3 : 0;
 }
 
+/* As the template knows the classes; a word that is none of ours is undecided. */
+static int number_of_class(const char *class) {
+    static const char *const words[] = {"undecided", "positive", "neutral", "negative"};
+    for (int i = 0; i < 4; i++) {
+        if (strcmp(words[i], class) == 0) {
+            return i;
+        }
+    }
+    return 0;
+}
+
 static bool write_data(FILE *stream, void *context) {
     const struct up_rows *rows = context;
     size_t item = 0;
     fputs("# series: 1 fresh, 2 sea, 3 tank (items without a calculated water)\n"
-          "# item\tseries\tbuoyancy_g\texpanded_u_g\ttolerance_g\tdecided\n",
+          "# class: 0 undecided, 1 positive, 2 neutral, 3 negative\n"
+          "# item\tseries\tbuoyancy_g\texpanded_u_g\ttolerance_g\tclass\n",
           stream);
     for (size_t i = 0; i < rows->count; i++) {
         const struct up_row *row = &rows->row[i];
@@ -65,7 +78,7 @@ static bool write_data(FILE *stream, void *context) {
         up_text_from_number(row->tolerance_g, number[2], sizeof number[2]);
         if (series_of(rows, row) != 0) {
             fprintf(stream, "%zu\t%d\t%s\t%s\t%s\t%d\n", item, series_of(rows, row), number[0],
-                    number[1], number[2], strcmp(row->class, "undecided") != 0);
+                    number[1], number[2], number_of_class(row->class));
         }
     }
     return ferror(stream) == 0;
@@ -113,24 +126,84 @@ static char *short_label(const char *name) {
     return double_percents(clean);
 }
 
-static bool write_script(FILE *stream, void *context) {
-    const struct up_rows *rows = context;
+static void write_names(FILE *stream, const struct up_rows *rows) {
     size_t item = 0;
-    fprintf(stream,
-            "# Net buoyancy of gear, by upthrust. Draws again with: gnuplot -d items.gp\n"
-            "items = %zu\nset encoding utf8\nset ytics noenhanced (",
-            count_items(rows));
+    int widest = 0;
+    fputs("set encoding utf8\nset ytics noenhanced (", stream);
     for (size_t i = 0; i < rows->count; i++) {
         if (begins_item(rows, i)) {
             char *label = short_label(rows->row[i].name);
             char *escaped = up_text_for_gnuplot(label);
             fprintf(stream, "%s\\\n    %s %zu", item > 0 ? ", " : "", escaped, item + 1);
             item++;
+            widest = up_text_columns(label) > widest ? up_text_columns(label) : widest;
             free(label);
             free(escaped);
         }
     }
-    fputs(")\n", stream);
+    fprintf(stream, ")\nname_columns = %d\n", widest);
+}
+
+/* What the axis must show: every bar, and the neutral bands. */
+static void write_range(FILE *stream, const struct up_rows *rows) {
+    double low = -1, high = 1; /* fmin and fmax pass over NaN */
+    char number[2][32];
+    for (size_t i = 0; i < rows->count; i++) {
+        const struct up_row *row = &rows->row[i];
+        if (series_of(rows, row) != 0) {
+            low = fmin(low, fmin(row->buoyancy_g - row->expanded_u_g, -row->tolerance_g));
+            high = fmax(high, fmax(row->buoyancy_g + row->expanded_u_g, row->tolerance_g));
+        }
+    }
+    up_text_from_number(low, number[0], sizeof number[0]);
+    up_text_from_number(high, number[1], sizeof number[1]);
+    fprintf(stream, "low = %s\nhigh = %s\n", number[0], number[1]);
+}
+
+/* " 20.0 C" where all results of a water hold for one temperature. */
+static void put_temp(const struct up_rows *rows, const char *water, char *text, size_t size) {
+    double temp_c = (double)NAN;
+    bool one = true;
+    for (size_t i = 0; i < rows->count; i++) {
+        const struct up_row *row = &rows->row[i];
+        if (strcmp(row->water, water) == 0) {
+            one = one && (isnan(temp_c) || fabs(row->water_temp_c - temp_c) < 0.05);
+            temp_c = row->water_temp_c;
+        }
+    }
+    text[0] = '\0';
+    if (isfinite(temp_c) && one) {
+        snprintf(text, size, "%s at %.1f °C · ", water, temp_c);
+    }
+}
+
+/* The date is that of the newest result, so that a picture drawn again is the same. */
+static void write_subtitle(FILE *stream, const struct up_rows *rows) {
+    char fresh[48], sea[48];
+    const char *newest = "";
+    put_temp(rows, "fresh", fresh, sizeof fresh);
+    put_temp(rows, "sea", sea, sizeof sea);
+    for (size_t i = 0; i < rows->count; i++) {
+        newest = strcmp(rows->row[i].made_utc, newest) > 0 ? rows->row[i].made_utc : newest;
+    }
+    size_t items = count_items(rows);
+    char *subtitle = up_text_format("%zu %s · %s%smeasured up to %.10s", items,
+                                    items == 1 ? "item" : "items", fresh, sea, newest);
+    char *escaped = up_text_for_gnuplot(subtitle);
+    fprintf(stream, "subtitle = %s\n", escaped);
+    free(escaped);
+    free(subtitle);
+}
+
+static bool write_script(FILE *stream, void *context) {
+    const struct up_rows *rows = context;
+    fprintf(stream,
+            "# Net buoyancy of gear, by upthrust. Draws again with: gnuplot -d items.gp\n"
+            "items = %zu\n",
+            count_items(rows));
+    write_names(stream, rows);
+    write_range(stream, rows);
+    write_subtitle(stream, rows);
     fputs(embedded_items_gp, stream);
     return ferror(stream) == 0;
 }
@@ -227,5 +300,12 @@ bool up_plot_draw_calibrations(const char *directory, unsigned count, struct up_
         good = draw(directory, script, failure);
         free(script);
     }
+    return good;
+}
+
+bool up_plot_draw_run(const char *directory, const char *run_id, struct up_failure *failure) {
+    char *script = up_text_format("run-%.8s.gp", run_id);
+    bool good = draw(directory, script, failure);
+    free(script);
     return good;
 }

@@ -58,6 +58,7 @@ static bool take_result(const struct up_record *record, void *context) {
     row->expanded_u_g = number_of(body, "expanded_u_g");
     row->tolerance_g = number_of(body, "tolerance_g");
     row->water_temp_c = number_of(body, "water_temp_c");
+    memcpy(row->made_utc, record->made_utc, sizeof row->made_utc);
     return true;
 }
 

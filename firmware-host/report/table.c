@@ -1,47 +1,11 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
+/* One result in words. */
 #include <math.h>
-#include <stdlib.h>
-#include <string.h>
 
 #include "upthrust/report.h"
 #include "upthrust/text.h"
 
-enum { NAME_WIDTH = 34 };
-
-/* Columns are counted in characters: a UTF-8 continuation byte takes none. */
-static void print_padded(FILE *stream, const char *text, int width) {
-    int used = 0;
-    for (const char *at = text; *at != '\0'; at++) {
-        if (((unsigned char)*at & 0xC0) != 0x80 && ++used > width) {
-            break;
-        }
-        fputc(*at, stream);
-    }
-    fprintf(stream, "%*s", used < width ? width - used : 0, "");
-}
-
-void up_rows_print(const struct up_rows *rows, FILE *stream) {
-    const char *last_id = "";
-    print_padded(stream, "item", NAME_WIDTH);
-    fprintf(stream, " %-8s %6s %9s %8s  %-9s  %s\n", "water", "deg C", "net g", "+- g", "class",
-            "basis");
-    for (size_t i = 0; i < rows->count; i++) {
-        const struct up_row *row = &rows->row[i];
-        char *name = up_text_for_terminal(strcmp(row->item_id, last_id) == 0 ? "" : row->name);
-        char *water = up_text_for_terminal(row->water), *class = up_text_for_terminal(row->class);
-        print_padded(stream, name, NAME_WIDTH);
-        fputc(' ', stream);
-        print_padded(stream, water, 8);
-        fprintf(stream, " %6.1f %+9.1f %8.1f  ", row->water_temp_c, row->buoyancy_g,
-                row->expanded_u_g);
-        print_padded(stream, class, 9);
-        fprintf(stream, "  %s\n", row->measured ? "measured" : "calculated");
-        last_id = row->item_id;
-        free(name);
-        free(water);
-        free(class);
-    }
-}
+static const double LEAD_KG_M3 = 11340; /* handbook value of pure lead */
 
 static const char *meaning(enum up_class class) {
     switch (class) {
@@ -57,18 +21,55 @@ static const char *meaning(enum up_class class) {
     return "the interval reaches over a class line";
 }
 
-void up_result_print(const struct up_result *result, FILE *stream) {
+static void print_net(const struct up_result *result, const struct up_style *style, FILE *stream) {
     const struct up_answer *answer = &result->answer;
-    char *water = up_text_for_terminal(result->water.name);
-    fprintf(stream, "  %-10s %5.1f C %9.3f kg/m3  net %+8.1f g +- %.1f g (%.0f %%)  %s: %s\n",
-            water, result->water.temp_c, result->water_density_kg_m3.value,
-            answer->buoyancy_kg.value * 1e3, answer->expanded_u_kg * 1e3,
-            result->question.coverage * 100, up_class_name(answer->class), meaning(answer->class));
+    char temp[UP_SHOWN_SIZE], density[UP_SHOWN_SIZE], net[UP_SHOWN_SIZE], u[UP_SHOWN_SIZE];
+    up_style_temp(style, result->water.temp_c, temp);
+    up_style_density(style, result->water_density_kg_m3.value, density);
+    up_style_mass(style, answer->buoyancy_kg.value * 1e3, net);
+    up_style_uncertainty(style, answer->expanded_u_kg * 1e3, u);
+    fputs("  ", stream);
+    up_text_put(stream, result->water.name, 10, style->isolate);
+    fprintf(stream, " %7s %14s  net %10s +- %s (%.0f %%)  ", temp, density, net, u,
+            result->question.coverage * 100);
+    up_style_class(style, up_class_name(answer->class), 0, stream);
+    fprintf(stream, ": %s\n", meaning(answer->class));
+}
+
+/* Lead is a matter of what pulls up or down, so a class that is not sure does not hide it. */
+static void print_lead(const struct up_result *result, const struct up_style *style, FILE *stream) {
+    double b_kg = result->answer.buoyancy_kg.value;
+    char lead[UP_SHOWN_SIZE], depth[UP_SHOWN_SIZE];
+    if (!isfinite(b_kg) || !(result->water_density_kg_m3.value > 0)) {
+        return;
+    }
+    up_style_lead(style,
+                  fabs(up_lead_to_cancel_kg(b_kg, result->water_density_kg_m3.value, LEAD_KG_M3)) *
+                      1e3,
+                  lead);
+    up_style_depth(style, result->immersion_depth_m, depth);
+    if (result->compressible) {
+        fprintf(stream, "  %-10s compressible: this holds at %s only, deeper it lifts less\n", "",
+                depth);
+    } else if (b_kg > 0) {
+        fprintf(stream, "  %-10s %s of lead there would cancel its lift (lead of %.0f kg/m3)\n", "",
+                lead, LEAD_KG_M3);
+    } else {
+        fprintf(stream, "  %-10s it pulls down as %s of lead would there (lead of %.0f kg/m3)\n",
+                "", lead, LEAD_KG_M3);
+    }
+}
+
+void up_result_print(const struct up_result *result, const struct up_style *style, FILE *stream) {
+    const struct up_answer *answer = &result->answer;
+    char tolerance[UP_SHOWN_SIZE];
+    up_style_lead(style, result->question.tolerance_kg * 1e3, tolerance);
+    print_net(result, style, stream);
     fprintf(stream,
             "  %-10s %s; probabilities: positive %.3f, neutral %.3f, negative %.3f; neutral is "
-            "within %.0f g\n",
+            "within %s\n",
             "", result->measured ? "measured" : "calculated from the weighings",
             answer->probability_positive, answer->probability_neutral, answer->probability_negative,
-            result->question.tolerance_kg * 1e3);
-    free(water);
+            tolerance);
+    print_lead(result, style, stream);
 }

@@ -10,8 +10,7 @@
 /* There is nothing sensible to go on with, and what was acknowledged is on the disk. */
 static void *or_end(void *memory) {
     if (memory == NULL) {
-        fputs("upthrust: out of memory\n", stderr);
-        exit(UP_STATUS_UNABLE);
+        abort();
     }
     return memory;
 }

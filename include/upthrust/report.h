@@ -9,6 +9,7 @@
 #include <stdio.h>
 
 #include "upthrust/catalogue.h"
+#include "upthrust/rig.h"
 
 /* The latest result of one item in one water. */
 struct up_row {
@@ -19,6 +20,7 @@ struct up_row {
     double buoyancy_g, expanded_u_g, tolerance_g;
     double water_temp_c;
     char class[16];
+    char made_utc[UP_TIME_SIZE];
 };
 
 struct up_rows {
@@ -31,10 +33,42 @@ struct up_rows {
 bool up_rows_load(struct up_catalogue *catalogue, struct up_rows *rows, struct up_failure *failure);
 void up_rows_release(struct up_rows *rows);
 
-/* Aligned columns for a terminal. */
-void up_rows_print(const struct up_rows *rows, FILE *stream);
-/* One result, told in words: class, grams, interval, what it hangs on. */
-void up_result_print(const struct up_result *result, FILE *stream);
+/* How people see it. Colour only ever repeats what a word says. */
+struct up_style {
+    bool imperial; /* pounds, ounces, degrees F, feet */
+    bool colour;   /* escape sequences: for a terminal only */
+    bool isolate;  /* names from right to left are isolated: for a terminal of UTF-8 only */
+    int columns;   /* of the terminal; 0: as many as it takes */
+};
+
+/* Numbers for people, their unit behind them; `mass` with its sign, `uncertainty` without. A NaN
+   is "not known". */
+enum { UP_SHOWN_SIZE = 40 };
+void up_style_mass(const struct up_style *style, double mass_g, char text[UP_SHOWN_SIZE]);
+void up_style_uncertainty(const struct up_style *style, double u_g, char text[UP_SHOWN_SIZE]);
+/* Whole grams. */
+void up_style_lead(const struct up_style *style, double mass_g, char text[UP_SHOWN_SIZE]);
+void up_style_temp(const struct up_style *style, double temp_c, char text[UP_SHOWN_SIZE]);
+void up_style_depth(const struct up_style *style, double depth_m, char text[UP_SHOWN_SIZE]);
+void up_style_density(const struct up_style *style, double density_kg_m3, char text[UP_SHOWN_SIZE]);
+/* The class as a word of `columns` columns, coloured where the style says so. */
+void up_style_class(const struct up_style *style, const char *class, int columns, FILE *stream);
+
+/* Aligned columns for a terminal: every item of the catalogue, with its class, net buoyancy and
+   interval in each of the waters named; with none, in those that the catalogue has results for,
+   four at most. */
+bool up_items_print(struct up_catalogue *catalogue, const char *const *waters, size_t count,
+                    const struct up_style *style, FILE *stream, struct up_failure *failure);
+/* One result, told in words: class, grams, interval, what it hangs on, what it means for lead. */
+void up_result_print(const struct up_result *result, const struct up_style *style, FILE *stream);
+
+/* Everything that is known of one item: the newest result of each water in full, older ones
+   briefly. */
+bool up_sheet_print(struct up_catalogue *catalogue, const struct up_item *item,
+                    const struct up_style *style, FILE *stream, struct up_failure *failure);
+/* The same as a JSON document, for the caller to own; NULL where it fails. */
+json_t *up_sheet_to_json(struct up_catalogue *catalogue, const struct up_item *item,
+                         struct up_failure *failure);
 
 /* Writes items.gp and items.tsv into `directory`. UP_STATUS_UNABLE where there are no rows. */
 bool up_plot_write(const struct up_rows *rows, const char *directory, struct up_failure *failure);
@@ -48,5 +82,13 @@ bool up_plot_write_calibrations(struct up_catalogue *catalogue, const char *dire
                                 unsigned *count, struct up_failure *failure);
 /* Draws them, as calibration-1.svg and .png and so on. */
 bool up_plot_draw_calibrations(const char *directory, unsigned count, struct up_failure *failure);
+
+/* The load over the time of one run, with plateaus, glitches and what was done: run-ID.gp and .tsv,
+   ID being the first eight characters of `run_id`. `run` is an id, its beginning, or "latest". With
+   the rig that was used (its hash is compared) every reading is drawn, without one the plateaus of
+   the journal. */
+bool up_plot_write_run(struct up_catalogue *catalogue, const char *run, const struct up_rig *rig,
+                       const char *directory, char run_id[UP_ID_SIZE], struct up_failure *failure);
+bool up_plot_draw_run(const char *directory, const char *run_id, struct up_failure *failure);
 
 #endif

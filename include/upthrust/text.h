@@ -23,6 +23,20 @@ char *up_text_for_terminal(const char *text);
    a backslash stands before each backslash, double quote and backtick. */
 char *up_text_for_gnuplot(const char *text);
 
+/* Columns of a terminal that clean text takes: none for a combining mark, two for wide letters and
+   emoji. */
+int up_text_columns(const char *text);
+
+/* Prints any text made harmless in so many columns: cut with dots or filled with blanks; 0: as long
+   as it is. With `isolate`, text from right to left stands between U+2068 and U+2069, so that it
+   turns nothing beside it. */
+void up_text_put(FILE *stream, const char *text, int columns, bool isolate);
+
+/* Steps from one text to the other (insert, leave out, replace a byte; case does not count), and
+   whether they are few enough for a slip of the finger. Looks at the first 64 bytes. */
+size_t up_text_distance(const char *a, const char *b);
+bool up_text_is_near(const char *typed, const char *meant);
+
 /* One field of an RFC 4180 file, quoted where needed. A field that a spreadsheet would take for a
    formula (it begins with = + - @ tab or CR and is no number) gets an apostrophe in front. */
 char *up_text_for_csv(const char *text);

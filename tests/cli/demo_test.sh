@@ -45,6 +45,38 @@ check "a calibration is found by the beginning of its id" sh -c \
 sed '$a calibration_days = 0' "$d/rig.ini" >"$work/old.ini"
 "$bin" measure --rig "$work/old.ini" --port "$work/none" --operator json --item "Heron fin" --catalogue "$d/catalogue" >"$work/out" 2>"$work/err" </dev/null
 grep -q '^note: the calibration .* days old' "$work/err" && say yes "an old calibration is told" || say no "an old calibration is told"
+check "list and show tell class, grams and interval" sh -c \
+    "'$bin' item list --catalogue '$d/catalogue' | grep -qE '^Heron fin .* negative +-[0-9]{3}\.[0-9] g \+- [0-9.]+ g' &&
+     '$bin' show 'Heron fin' --catalogue '$d/catalogue' | grep -q 'pulls down as [0-9]* g of lead' &&
+     '$bin' show 'Plover fin' --units imperial --catalogue '$d/catalogue' | grep -qE 'net +\+[0-9.]+ oz .*positive'"
+check "the list as JSON holds the newest results in SI" sh -c "'$bin' item list --units imperial --json --catalogue '$d/catalogue' |
+    python3 -c 'import json,sys; i=json.load(sys.stdin)[\"items\"]; assert len(i)>=10 and all(len(x[\"results\"]) in (1,3) and \"buoyancy_g\" in x[\"results\"][0] for x in i)'"
+check "colour on a terminal only, and not where it is unwanted" python3 - "$bin" "$d/catalogue" <<'P'
+import os, pty, subprocess, sys
+def coloured(**more):
+    ours, theirs = pty.openpty()
+    environment = {"PATH": os.environ["PATH"], "TERM": "xterm"}
+    environment.update(more)
+    subprocess.run([sys.argv[1], "item", "list", "--water", "tank", "--catalogue", sys.argv[2]], stdout=theirs,
+                   env=environment, check=True)
+    os.close(theirs)
+    text = b""
+    try:
+        while part := os.read(ours, 65536):
+            text += part
+    except OSError:
+        pass
+    assert b"positive" in text and b"negative" in text, text
+    return b"\x1b[" in text
+assert coloured()
+assert not coloured(NO_COLOR="1")
+assert not coloured(TERM="dumb")
+piped = subprocess.run([sys.argv[1], "item", "list", "--catalogue", sys.argv[2]], capture_output=True, check=True)
+assert b"\x1b" not in piped.stdout
+P
+check "the trace of a run is drawn, and draws again" sh -c "run=\$('$bin' show 'Heron fin' --catalogue '$d/catalogue' | sed -n 's/.* run \([0-9a-f]*\).*/\1/p') &&
+    '$bin' plot --run \"\$run\" --rig '$d/rig.ini' --catalogue '$d/catalogue' &&
+    cd '$d/catalogue/plots' && rm run-*.png && gnuplot -d run-*.gp && test -s run-*.png"
 check "the database is whole" sh -c "[ \"\$(sqlite3 '$d/catalogue/catalogue.sqlite' 'PRAGMA integrity_check')\" = ok ]"
 check "the views read" sh -c "[ \"\$(sqlite3 '$d/catalogue/catalogue.sqlite' 'SELECT count(*) >= 30 FROM result JOIN item USING (item_id)')\" = 1 ]"
 check "the script draws again from a copy of its folder" sh -c \

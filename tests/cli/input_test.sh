@@ -62,9 +62,15 @@ expect "a name with escapes is told harmlessly" 0 "" - -- "$bin" item add --name
 if grep -q "$(printf '\033')" "$work/out"; then say no "no escape reaches the terminal"; else say yes "no escape reaches the terminal"; fi
 expect "list" 0 "Twin fins" - -- "$bin" item list --catalogue "$c"
 expect "list, json" 0 '"schema": "upthrust-items-1"' - -- "$bin" item list --json --catalogue "$c"
+expect "list, one water" 0 "^item .*  sea" - -- "$bin" item list --water sea --units imperial --catalogue "$c"
+expect "units of nowhere" 2 - "metric or imperial" -- "$bin" item list --units cubits --catalogue "$c"
+expect "show" 0 "not measured yet" - -- "$bin" show "Twin fins" --catalogue "$c"
+expect "show, json" 0 '"schema": "upthrust-show-1"' - -- "$bin" show "Twin fins" --json --catalogue "$c"
+expect "show what?" 2 - "one name or id" -- "$bin" show --catalogue "$c"
+expect "show names the nearest" 2 - 'did you mean "Twin fins"' -- "$bin" show "Twin fin" --catalogue "$c"
 expect "item verb" 2 - "add, list or show" -- "$bin" item eat --catalogue "$c"
 
-expect "no catalogue" 1 - "there is no catalogue" -- "$bin" item list --catalogue "$work/none"
+expect "no catalogue" 1 - "there is no catalogue in .* yet: begin with .upthrust item add.*upthrust demo" -- "$bin" item list --catalogue "$work/none"
 expect "catalogue under a file" 1 - "cannot make" -- "$bin" item add --name x --kind y --catalogue /dev/null/x
 mkdir "$work/junk" && echo "these are no tables, these are words of no use to anyone at all" >"$work/junk/catalogue.sqlite"
 expect "not a catalogue" 2 - "no catalogue" -- "$bin" item list --catalogue "$work/junk"
@@ -111,6 +117,8 @@ expect "a water called tank" 2 - "not \"tank\"" -- "$bin" measure --rig "$work/r
 expect "an own water without salinity" 2 - "needs temp_c" -- "$bin" measure --rig "$work/rig.ini" --operator json --item "Twin fins" --water "Blue lake,temp_c=5" --catalogue "$c"
 
 expect "plot of nothing" 1 - "measure an item first" -- "$bin" plot --catalogue "$c"
+expect "plot of no run" 2 - "no run" -- "$bin" plot --run f00d --catalogue "$c"
+expect "plot, a rig without a run" 2 - "goes with --run" -- "$bin" plot --rig x.ini --catalogue "$c"
 expect "export, no format" 2 - "csv or" -- "$bin" export --catalogue "$c"
 expect "export, csv" 0 "items.csv" - -- "$bin" export --format csv --to "$work/csv" --catalogue "$c"
 expect "export, json" 0 "catalogue.json" - -- "$bin" export --format json --catalogue "$c"

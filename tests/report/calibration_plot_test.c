@@ -4,7 +4,10 @@
 
 #include <math.h>
 
+#include "drawing.h"
 #include "upthrust/report.h"
+
+#define HOSTILE "\"; system(\"touch MARK\") `touch MARK` @x %s {/Bold x}"
 
 static void add(struct up_catalogue *catalogue, const char *bench, bool stairs) {
     struct up_failure failure = {0};
@@ -38,6 +41,26 @@ static void assert_drawn(unsigned number) {
     }
 }
 
+static bool is_drawn_in(const char *file, const char *words) {
+    size_t room = 1 << 20;
+    char *drawing = up_allocate(room, 1);
+    FILE *stream = fopen(file, "rb");
+    bool found;
+    assert_non_null(stream);
+    assert_true(fread(drawing, 1, room - 1, stream) > 0);
+    fclose(stream);
+    drawing_decode(drawing);
+    found = strstr(drawing, words) != NULL;
+    free(drawing);
+    return found;
+}
+
+/* Whatever the bench is called, its name is drawn as it is. Two calibrations of one millisecond
+   stand in the order of their random ids. */
+static void assert_title(const char *words) {
+    assert_true(is_drawn_in("calibration-1.svg", words) || is_drawn_in("calibration-2.svg", words));
+}
+
 static void one_picture_a_bench_whatever_its_name(void **state) {
     struct up_failure failure = {0};
     struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
@@ -46,7 +69,7 @@ static void one_picture_a_bench_whatever_its_name(void **state) {
     assert_true(up_plot_write_calibrations(catalogue, ".", &count, &failure));
     assert_int_equal(count, 0);
     add(catalogue, "plain", true);
-    add(catalogue, "\"; system(\"touch MARK\") `touch MARK` @x %s {/Bold x}", false);
+    add(catalogue, HOSTILE, false);
     add(catalogue, "plain", false);
     assert_true(up_plot_write_calibrations(catalogue, ".", &count, &failure));
     assert_int_equal(count, 2);
@@ -55,6 +78,7 @@ static void one_picture_a_bench_whatever_its_name(void **state) {
     }
     assert_drawn(1);
     assert_drawn(2);
+    assert_title(">Calibration of " HOSTILE ", 2");
     assert_int_not_equal(access("MARK", F_OK), 0);
     up_catalogue_close(catalogue);
 }

@@ -6,24 +6,44 @@
 
 #include "upthrust/report.h"
 
-static struct up_row plain_row(const char *item_id, const char *name, const char *water) {
-    struct up_row row = {
-        .buoyancy_g = -12.345, .expanded_u_g = 2, .tolerance_g = 50, .water_temp_c = 20};
-    snprintf(row.item_id, sizeof row.item_id, "%s", item_id);
-    snprintf(row.name, sizeof row.name, "%s", name);
-    snprintf(row.water, sizeof row.water, "%s", water);
-    snprintf(row.class, sizeof row.class, "neutral");
-    return row;
+static const struct up_style plain, imperial = {.imperial = true};
+static const struct up_style rich = {.colour = true, .isolate = true};
+
+static void add_result(struct up_catalogue *catalogue, const char *item_id, const char *water,
+                       double buoyancy_g, const char *class) {
+    struct up_failure failure = {0};
+    json_t *body =
+        json_pack("{s:s, s:s, s:s, s:s, s:s, s:f, s:f, s:f, s:f}", "item_id", item_id, "run_id",
+                  "r", "water", water, "class", class, "basis", "measured", "buoyancy_g",
+                  buoyancy_g, "expanded_u_g", 2.0, "coverage", 0.95, "water_density_kg_m3", 998.2);
+    if (!up_catalogue_add(catalogue, "result", NULL, "bench", body, NULL, NULL, &failure)) {
+        fail_msg("%s", failure.text);
+    }
+    json_decref(body);
 }
 
 /* Freed by the caller. */
-static char *print_rows(struct up_row *row, size_t count) {
-    struct up_rows rows = {row, count};
+static char *print_items(struct up_catalogue *catalogue, const struct up_style *style) {
+    struct up_failure failure = {0};
     char *text = NULL;
     size_t length = 0;
     FILE *stream = open_memstream(&text, &length);
     assert_non_null(stream);
-    up_rows_print(&rows, stream);
+    if (!up_items_print(catalogue, NULL, 0, style, stream, &failure)) {
+        fail_msg("%s", failure.text);
+    }
+    fclose(stream);
+    return text;
+}
+
+static char *print_sheet(struct up_catalogue *catalogue, const struct up_item *item,
+                         const struct up_style *style) {
+    struct up_failure failure = {0};
+    char *text = NULL;
+    size_t length = 0;
+    FILE *stream = open_memstream(&text, &length);
+    assert_non_null(stream);
+    assert_true(up_sheet_print(catalogue, item, style, stream, &failure));
     fclose(stream);
     return text;
 }
@@ -49,70 +69,169 @@ static void assert_harmless(const char *text, int lines) {
     assert_string_equal(line_of(text, lines), "");
 }
 
-/* In characters, where the words stand in the line. */
+/* Where the words stand in the line, in columns of a terminal. */
 static int column_of(const char *line, const char *words) {
     const char *found = strstr(line, words);
-    int column = 0;
     assert_non_null(found);
-    for (; line < found; line++) {
-        column += ((unsigned char)*line & 0xC0) != 0x80;
-    }
-    return column;
+    char *before = up_text_format("%.*s", (int)(found - line), line);
+    int columns = up_text_columns(before);
+    free(before);
+    return columns;
 }
 
 static void columns_stand_below_each_other(void **state) {
     (void)state;
-    struct up_row row[] = {plain_row("a", "Fin", "tank"), plain_row("a", "Fin", "fresh"),
-                           plain_row("b", "H\xC3\xB6he \xF0\x9F\xA4\xBF", "fresh"),
-                           plain_row("c", NAME_300, "\xC3\xA4\xC3\xB6\xC3\xBC")};
-    row[0].measured = true;
-    char *text = print_rows(row, ARRAY(row));
-    assert_harmless(text, ARRAY(row) + 1);
-    int class = column_of(line_of(text, 0), "class"), basis = column_of(line_of(text, 0), "basis");
-    for (int i = 1; i <= (int)ARRAY(row); i++) {
-        const char *line = line_of(text, i);
-        assert_int_equal(column_of(line, "neutral"), class);
-        assert_int_equal(column_of(line, i == 1 ? "measured" : "calculated"), basis);
-        assert_non_null(strstr(line, " -12.3 "));
-        assert_non_null(strstr(line, " 2.0 "));
+    static const char *const names[] = {"Fin",
+                                        "H\xC3\xB6he \xF0\x9F\xA4\xBF",             /* emoji */
+                                        "\xE6\xBD\x9C\xE6\xB0\xB4",                 /* wide */
+                                        "a\xCC\x88o\xCC\x88u\xCC\x88",              /* marks */
+                                        "\xD7\xA1\xD7\xA0\xD7\xA4\xD7\x99\xD7\xA8", /* Hebrew */
+                                        NAME_300};
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    for (size_t i = 0; i < ARRAY(names); i++) {
+        struct up_item item = add_item(catalogue, names[i]);
+        add_result(catalogue, item.id, "fresh", -12.345, "neutral");
     }
-    assert_int_equal(strncmp(line_of(text, 1), "Fin ", 4), 0);
-    assert_null(strstr(line_of(text, 2), "Fin")); /* its name stands above */
+    char *text = print_items(catalogue, &plain);
+    assert_harmless(text, ARRAY(names) + 2);
+    int class = column_of(line_of(text, 0), "fresh");
+    for (int i = 1; i <= (int)ARRAY(names); i++) {
+        assert_int_equal(column_of(line_of(text, i), "neutral"), class);
+        assert_non_null(strstr(line_of(text, i), " -12.3 g +- 2.0 g "));
+    }
     free(text);
+    up_catalogue_close(catalogue);
 }
 
 static void hostile_texts_do_not_reach_the_terminal(void **state) {
     (void)state;
-    static const char *const bad[] = {"\x1B[2J",      "\a\b\r",       "\n",          "\xC2\x9B;1m",
-                                      "\xFF\xFE\xC3", "\xE2\x80\xA8", "\xEF\xBB\xBF"};
+    static const char *const bad[] = {"\x1B[2J",     "\a\b\r",       "\n",
+                                      "\xC2\x9B;1m", "\xE2\x80\xA8", "\xEF\xBB\xBF"};
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
     for (size_t i = 0; i < ARRAY(bad); i++) {
-        struct up_row row = plain_row("a", bad[i], bad[i]);
-        snprintf(row.class, sizeof row.class, "%s", bad[i]);
-        char *text = print_rows(&row, 1);
-        assert_harmless(text, 2);
-        assert_int_equal(column_of(line_of(text, 1), "calculated"),
-                         column_of(line_of(text, 0), "basis"));
+        struct up_item item = add_item(catalogue, bad[i]);
+        add_result(catalogue, item.id, "fresh", 1, bad[i]);
+        add_result(catalogue, item.id, bad[i], 1, "neutral");
+        char *sheet = print_sheet(catalogue, &item, &plain);
+        for (const char *at = sheet; *at != '\0'; at++) {
+            assert_true(*at == '\n' || (unsigned char)*at >= ' ');
+        }
+        free(sheet);
+    }
+    char *text = print_items(catalogue, &plain);
+    assert_harmless(text, ARRAY(bad) + 3); /* the further waters have no room */
+    free(text);
+    up_catalogue_close(catalogue);
+}
+
+static void what_is_missing_is_said(void **state) {
+    (void)state;
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    char *text = print_items(catalogue, &plain);
+    assert_int_equal(strncmp(text, "item ", 5), 0);
+    assert_non_null(strstr(text, "nothing is measured yet"));
+    free(text);
+    struct up_item item = add_item(catalogue, "x");
+    text = print_sheet(catalogue, &item, &plain);
+    assert_non_null(strstr(text, "not measured yet"));
+    free(text);
+    json_t *body = json_pack("{s:s, s:s, s:n}", "item_id", item.id, "water", "tank", "buoyancy_g");
+    struct up_failure failure = {0};
+    assert_true(up_catalogue_add(catalogue, "result", NULL, "b", body, NULL, NULL, &failure));
+    json_decref(body);
+    text = print_items(catalogue, &plain);
+    assert_non_null(strstr(text, "not known +- not known"));
+    assert_null(strstr(text, "0.0"));
+    free(text);
+    up_catalogue_close(catalogue);
+}
+
+static void colour_repeats_a_word_and_names_are_isolated(void **state) {
+    (void)state;
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    struct up_item item = add_item(catalogue, "\xD7\xA1 fin");
+    add_result(catalogue, item.id, "fresh", 120, "positive");
+    char *text = print_items(catalogue, &rich);
+    assert_non_null(strstr(text, "\x1B[36mpositive \x1B[0m"));
+    assert_non_null(strstr(text, "\xE2\x81\xA8\xD7\xA1 fin\xE2\x81\xA9"));
+    free(text);
+    text = print_items(catalogue, &plain);
+    assert_non_null(strstr(text, "positive"));
+    assert_null(strchr(text, '\x1B'));
+    assert_null(strstr(text, "\xE2\x81\xA8"));
+    free(text);
+    up_catalogue_close(catalogue);
+}
+
+static void a_narrow_terminal_cuts_names_then_waters(void **state) {
+    (void)state;
+    static const char *const waters[] = {"tank", "fresh", "sea"};
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    struct up_item item = add_item(catalogue, NAME_300);
+    for (size_t i = 0; i < ARRAY(waters); i++) {
+        add_result(catalogue, item.id, waters[i], 120, "positive");
+    }
+    for (int columns = 70; columns < 150; columns += 10) {
+        const struct up_style narrow = {.columns = columns};
+        char *text = print_items(catalogue, &narrow);
+        assert_true(up_text_columns(line_of(text, 0)) <= columns);
+        assert_true(up_text_columns(line_of(text, 1)) <= columns);
+        assert_true((strstr(text, "further waters") == NULL) ==
+                    (strstr(line_of(text, 0), "sea") != NULL));
         free(text);
     }
+    up_catalogue_close(catalogue);
 }
 
-static void a_missing_number_is_shown_as_missing(void **state) {
+/* 453.59237 g are a pound, 28.349523125 g an ounce (1959). */
+static void imperial_units(void **state) {
     (void)state;
-    struct up_row row = plain_row("a", "x", "tank");
-    row.buoyancy_g = row.expanded_u_g = row.water_temp_c = (double)NAN;
-    char *text = print_rows(&row, 1);
-    const char *line = line_of(text, 1);
-    assert_non_null(strstr(line, "nan"));
-    assert_null(strstr(line, "0.0"));
-    free(text);
+    static const struct {
+        double g;
+        const char *shown;
+    } cases[] = {{453.59237, "+1 lb 0.00 oz"}, {-28.349523125, "-1.00 oz"},
+                 {453.59, "+1 lb 0.00 oz"},    {453.4, "+15.99 oz"},
+                 {-1000, "-2 lb 3.27 oz"},     {0, "+0.00 oz"},
+                 {(double)NAN, "not known"}};
+    char text[UP_SHOWN_SIZE];
+    for (size_t i = 0; i < ARRAY(cases); i++) {
+        up_style_mass(&imperial, cases[i].g, text);
+        assert_string_equal(text, cases[i].shown);
+    }
+    up_style_temp(&imperial, 20, text);
+    assert_string_equal(text, "68.0 F");
+    up_style_depth(&imperial, 3.048, text);
+    assert_string_equal(text, "10.0 ft");
+    up_style_density(&imperial, 1000, text);
+    assert_string_equal(text, "62.428 lb/ft3");
 }
 
-static void no_rows_give_the_header(void **state) {
+static void older_results_stand_below(void **state) {
     (void)state;
-    char *text = print_rows(NULL, 0);
-    assert_int_equal(strncmp(text, "item ", 5), 0);
-    assert_string_equal(line_of(text, 1), "");
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    struct up_item item = add_item(catalogue, "Fin"), other = add_item(catalogue, "Other");
+    add_result(catalogue, item.id, "fresh", 10, "neutral");
+    add_result(catalogue, other.id, "fresh", 99, "positive");
+    catalogue_clock_step_s = 5;
+    add_result(catalogue, item.id, "fresh", -70, "negative");
+    catalogue_clock_step_s = 0;
+    char *text = print_sheet(catalogue, &item, &plain);
+    const char *newest = strstr(text, "-70.0 g"), *older = strstr(text, "older results:");
+    assert_non_null(newest);
+    assert_non_null(older);
+    assert_true(newest < older);
+    assert_non_null(strstr(older, "+10.0 g"));
+    assert_non_null(strstr(text, "it pulls down as 77 g of lead"));
+    assert_null(strstr(text, "+99.0 g"));
     free(text);
+    struct up_failure failure = {0};
+    json_t *document = up_sheet_to_json(catalogue, &item, &failure);
+    const json_t *results = json_object_get(document, "results");
+    assert_int_equal(json_array_size(results), 2);
+    assert_true(json_is_true(json_object_get(json_array_get(results, 0), "newest")));
+    assert_true(json_is_false(json_object_get(json_array_get(results, 1), "newest")));
+    json_decref(document);
+    up_catalogue_close(catalogue);
 }
 
 static void a_result_is_told_in_words(void **state) {
@@ -133,9 +252,9 @@ static void a_result_is_told_in_words(void **state) {
         size_t length = 0;
         FILE *stream = open_memstream(&text, &length);
         assert_non_null(stream);
-        up_result_print(&result, stream);
+        up_result_print(&result, &plain, stream);
         fclose(stream);
-        assert_harmless(text, 2);
+        assert_harmless(text, 3);
         assert_non_null(strstr(line_of(text, 0), "-123.4 g +- 2.1 g (95 %)"));
         assert_non_null(strstr(line_of(text, 0), words[i]));
         assert_non_null(strstr(line_of(text, 1), "within 50 g"));
@@ -147,8 +266,11 @@ int main(void) {
     const struct CMUnitTest tests[] = {
         TEST(columns_stand_below_each_other),
         TEST(hostile_texts_do_not_reach_the_terminal),
-        TEST(a_missing_number_is_shown_as_missing),
-        TEST(no_rows_give_the_header),
+        TEST(what_is_missing_is_said),
+        TEST(colour_repeats_a_word_and_names_are_isolated),
+        TEST(a_narrow_terminal_cuts_names_then_waters),
+        TEST(imperial_units),
+        TEST(older_results_stand_below),
         TEST(a_result_is_told_in_words),
     };
     return cmocka_run_group_tests_name("report: tables", tests, NULL, NULL);

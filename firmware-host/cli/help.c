@@ -1,0 +1,73 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* Help, from the table of commands. */
+#include <stdio.h>
+#include <string.h>
+
+#include "cli.h"
+#include "upthrust/text.h"
+
+const struct command *find_command(const char *name) {
+    for (int i = 0; i < command_count; i++) {
+        if (strcmp(commands[i].name, name) == 0) {
+            return &commands[i];
+        }
+    }
+    return NULL;
+}
+
+const struct command *nearest_command(const char *name) {
+    const struct command *nearest = &commands[0];
+    for (int i = 1; i < command_count; i++) {
+        if (up_text_distance(name, commands[i].name) < up_text_distance(name, nearest->name)) {
+            nearest = &commands[i];
+        }
+    }
+    return up_text_is_near(name, nearest->name) ? nearest : NULL;
+}
+
+static void print_group(enum help_group group, FILE *stream) {
+    fprintf(stream, "\n%s:\n", help_group_title(group));
+    for (int i = 0; i < command_count; i++) {
+        if (help_text_of(&commands[i])->group == group) {
+            fprintf(stream, "  %-11s %s\n", commands[i].name, commands[i].summary);
+        }
+    }
+}
+
+void print_help(FILE *stream) {
+    fputs("upthrust " UPTHRUST_VERSION
+          ": net buoyancy of dive gear, measured on a tank with a load cell\n\n"
+          "usage: upthrust COMMAND [options]\n",
+          stream);
+    for (int group = 0; group < HELP_GROUPS; group++) {
+        print_group((enum help_group)group, stream);
+    }
+    fputs("  help        help COMMAND: the options of a command, with examples\n\n"
+          "Begin with: upthrust demo --dir demo\n"
+          "Exit status: 0 done, 1 could not be done, 2 wrong input, 3 done but undecided.\n"
+          "The numbers prepare a dive; a weight check in the water decides.\n",
+          stream);
+}
+
+static void print_examples(const struct command *command, FILE *stream) {
+    const char *at = help_text_of(command)->examples;
+    fputs(at[0] != '\0' ? "\nexamples:\n" : "", stream);
+    while (*at != '\0') {
+        size_t length = strcspn(at, "\n");
+        fprintf(stream, "  upthrust %.*s\n", (int)length, at);
+        at += length + (at[length] == '\n');
+    }
+}
+
+void print_command_help(const struct command *command, FILE *stream) {
+    fprintf(stream, "usage: upthrust %s%s%s [options]\n%s\n\n", command->name,
+            command->words[0] != '\0' ? " " : "", command->words, command->summary);
+    for (const struct option_text *option = command->options; option->name != NULL; option++) {
+        char left[64];
+        snprintf(left, sizeof left, "--%s%s%s", option->name, option->argument != NULL ? " " : "",
+                 option->argument != NULL ? option->argument : "");
+        fprintf(stream, "  %-26s %s\n", left, option->help);
+    }
+    fprintf(stream, "  %-26s %s\n", "--help", "this");
+    print_examples(command, stream);
+}

@@ -1,0 +1,54 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* What help tells of each command of the table beside its row. A new command gets its line here;
+   tests/cli/help_test.sh asks for one. */
+#include <string.h>
+
+#include "cli.h"
+
+static const struct help_text texts[] = {
+    {"ports", HELP_AT_THE_TANK,
+     "ports\n"
+     "ports --listen --port /dev/ttyUSB0 --write my-rig.ini\n"},
+    {"listen", HELP_AT_THE_TANK,
+     "listen --rig my-rig.ini\n"
+     "listen --rig my-rig.ini --replay capture.txt --json\n"},
+    {"calibrate", HELP_AT_THE_TANK,
+     "calibrate --rig my-rig.ini --masses-g 500,1000,2000,4000 --mass-class M1\n"
+     "calibrate --rig rigs/hanging-scale.ini --masses-g 500,1000,2000,5000\n"},
+    {"measure", HELP_AT_THE_TANK,
+     "measure --rig my-rig.ini --item \"My fin\"\n"
+     "measure --rig my-rig.ini --item \"My fin\" --water sea,temp_c=18,salinity_g_kg=38\n"
+     "measure --replay 3f2a\n"},
+    {"calibration", HELP_AT_THE_TANK,
+     "calibration list\n"
+     "calibration show\n"},
+    {"item", HELP_CATALOGUE,
+     "item add --name \"My fin\" --kind fin --size L\n"
+     "item list --water fresh --units imperial\n"},
+    {"show", HELP_CATALOGUE,
+     "show \"My fin\"\n"
+     "show 3f2a --json\n"},
+    {"plot", HELP_CATALOGUE,
+     "plot\n"
+     "plot --run latest --rig my-rig.ini\n"},
+    {"export", HELP_CATALOGUE, "export --format csv --to shared-folder\n"},
+    {"water", HELP_TOOLS,
+     "water --temp-c 12\n"
+     "water --temp-c 18 --salinity-psu 38 --depth-m 10\n"},
+    {"demo", HELP_TOOLS, "demo --dir demo\n"},
+};
+
+const struct help_text *help_text_of(const struct command *command) {
+    static const struct help_text none = {"", HELP_TOOLS, ""};
+    for (size_t i = 0; i < sizeof texts / sizeof texts[0]; i++) {
+        if (strcmp(texts[i].command, command->name) == 0) {
+            return &texts[i];
+        }
+    }
+    return &none;
+}
+
+const char *help_group_title(enum help_group group) {
+    static const char *const titles[HELP_GROUPS] = {"At the tank", "The catalogue", "Tools"};
+    return titles[group];
+}

@@ -1,0 +1,236 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* All items in aligned columns, what is known of each in some waters beside it. */
+#include <stdlib.h>
+#include <string.h>
+
+#include "upthrust/report.h"
+#include "upthrust/text.h"
+
+enum {
+    NAME_MOST = 40,
+    NAME_LEAST = 16,
+    KIND_MOST = 12,
+    WATERS_MOST = 4,
+    CLASS_COLUMNS = 9,
+    ID_SHOWN = 8
+};
+
+struct list {
+    const struct up_rows *rows;
+    const struct up_style *style;
+    FILE *stream;
+    const char *const *waters;
+    size_t count;
+    int name, kind;               /* columns */
+    int net[64], uncertainty[64]; /* by water */
+};
+
+/* ---- which waters ---- */
+
+static bool is_among(const char *water, const char *const *waters, size_t count) {
+    for (size_t i = 0; i < count; i++) {
+        if (strcmp(waters[i], water) == 0) {
+            return true;
+        }
+    }
+    return false;
+}
+
+static bool has_rows(const struct up_rows *rows, const char *water) {
+    for (size_t i = 0; i < rows->count; i++) {
+        if (strcmp(rows->row[i].water, water) == 0) {
+            return true;
+        }
+    }
+    return false;
+}
+
+/* The usual ones first; *more counts those for which there is no room. */
+static size_t choose_waters(const struct up_rows *rows, const char *waters[WATERS_MOST],
+                            size_t *more) {
+    static const char *const usual[] = {"tank", "fresh", "sea"};
+    size_t count = 0;
+    for (size_t i = 0; i < 3; i++) {
+        if (has_rows(rows, usual[i])) {
+            waters[count++] = usual[i];
+        }
+    }
+    const char *last = NULL;
+    for (size_t i = 0; i < rows->count; i++) {
+        const char *water = rows->row[i].water;
+        if (is_among(water, usual, 3) || is_among(water, waters, count)) {
+            continue;
+        }
+        if (count < WATERS_MOST) {
+            waters[count++] = water;
+        } else if (last == NULL || strcmp(last, water) != 0) {
+            last = water;
+            ++*more;
+        }
+    }
+    return count;
+}
+
+/* ---- widths ---- */
+
+static int larger(int a, int b) {
+    return a > b ? a : b;
+}
+
+static int width_of(const char *text) {
+    char *clean = up_text_for_terminal(text);
+    int columns = up_text_columns(clean);
+    free(clean);
+    return columns;
+}
+
+static bool widen(const struct up_record *record, void *context) {
+    struct list *list = context;
+    struct up_item item;
+    if (up_item_from_json(record->body, &item)) {
+        list->name = larger(list->name, width_of(item.name));
+        list->kind = larger(list->kind, width_of(item.kind));
+    }
+    return true;
+}
+
+static void measure_numbers(struct list *list) {
+    for (size_t i = 0; i < list->count; i++) {
+        list->net[i] = list->uncertainty[i] = 1;
+        for (size_t j = 0; j < list->rows->count; j++) {
+            const struct up_row *row = &list->rows->row[j];
+            char net[UP_SHOWN_SIZE], u[UP_SHOWN_SIZE];
+            if (strcmp(row->water, list->waters[i]) == 0) {
+                up_style_mass(list->style, row->buoyancy_g, net);
+                up_style_uncertainty(list->style, row->expanded_u_g, u);
+                list->net[i] = larger(list->net[i], (int)strlen(net));
+                list->uncertainty[i] = larger(list->uncertainty[i], (int)strlen(u));
+            }
+        }
+    }
+}
+
+static int cell_columns(const struct list *list, size_t water) {
+    return CLASS_COLUMNS + 1 + list->net[water] + 4 + list->uncertainty[water];
+}
+
+static int line_columns(const struct list *list) {
+    int columns = list->name + 2 + list->kind + 2 + ID_SHOWN;
+    for (size_t i = 0; i < list->count; i++) {
+        columns += 2 + cell_columns(list, i);
+    }
+    return columns;
+}
+
+/* On a narrow terminal names are cut before waters are left out; those asked for never are. */
+static void fit_terminal(struct list *list, bool waters_asked, size_t *more) {
+    int columns = list->style->columns;
+    while (columns > 0 && line_columns(list) > columns && list->name > NAME_LEAST) {
+        list->name--;
+    }
+    while (columns > 0 && line_columns(list) > columns && list->count > 1 && !waters_asked) {
+        list->count--;
+        ++*more;
+    }
+}
+
+/* ---- lines ---- */
+
+static void print_head(const struct list *list) {
+    up_text_put(list->stream, "item", list->name, false);
+    fputs("  ", list->stream);
+    up_text_put(list->stream, "kind", list->kind, false);
+    for (size_t i = 0; i < list->count; i++) {
+        fputs("  ", list->stream);
+        up_text_put(list->stream, list->waters[i], cell_columns(list, i), list->style->isolate);
+    }
+    fputs("  id\n", list->stream);
+}
+
+static const struct up_row *find_row(const struct up_rows *rows, const char *item_id,
+                                     const char *water) {
+    for (size_t i = 0; i < rows->count; i++) {
+        if (strcmp(rows->row[i].item_id, item_id) == 0 && strcmp(rows->row[i].water, water) == 0) {
+            return &rows->row[i];
+        }
+    }
+    return NULL;
+}
+
+static void print_cell(const struct list *list, const struct up_row *row, size_t water) {
+    char net[UP_SHOWN_SIZE], u[UP_SHOWN_SIZE];
+    fputs("  ", list->stream);
+    if (row == NULL) {
+        up_text_put(list->stream, "-", cell_columns(list, water), false);
+        return;
+    }
+    up_style_mass(list->style, row->buoyancy_g, net);
+    up_style_uncertainty(list->style, row->expanded_u_g, u);
+    up_style_class(list->style, row->class, CLASS_COLUMNS, list->stream);
+    fprintf(list->stream, " %*s +- %*s", list->net[water], net, list->uncertainty[water], u);
+}
+
+static bool print_item(const struct up_record *record, void *context) {
+    const struct list *list = context;
+    struct up_item item;
+    if (!up_item_from_json(record->body, &item)) {
+        return true;
+    }
+    up_text_put(list->stream, item.name, list->name, list->style->isolate);
+    fputs("  ", list->stream);
+    up_text_put(list->stream, item.kind, list->kind, list->style->isolate);
+    for (size_t i = 0; i < list->count; i++) {
+        print_cell(list, find_row(list->rows, record->subject, list->waters[i]), i);
+    }
+    char *id = up_text_for_terminal(record->subject); /* a beginning finds it again */
+    fprintf(list->stream, "  %.*s\n", ID_SHOWN, id);
+    free(id);
+    return true;
+}
+
+static void print_foot(const struct list *list, size_t more) {
+    if (list->count == 0) {
+        fputs("nothing is measured yet: `upthrust measure` does it\n", list->stream);
+    } else {
+        fputs("+ floats, - sinks; +- holds the truth in 95 of 100 cases; `upthrust show ITEM` "
+              "tells all\n",
+              list->stream);
+    }
+    if (more > 0) {
+        fputs("there are results for further waters: name one with --water\n", list->stream);
+    }
+}
+
+static bool print_list(struct up_catalogue *catalogue, struct list *list, bool waters_asked,
+                       size_t more, struct up_failure *failure) {
+    list->name = width_of("item");
+    list->kind = width_of("kind");
+    if (!up_catalogue_each(catalogue, "item", widen, list, failure)) {
+        return false;
+    }
+    list->name = list->name > NAME_MOST ? NAME_MOST : list->name;
+    list->kind = list->kind > KIND_MOST ? KIND_MOST : list->kind;
+    measure_numbers(list);
+    fit_terminal(list, waters_asked, &more);
+    print_head(list);
+    bool good = up_catalogue_each(catalogue, "item", print_item, list, failure);
+    print_foot(list, more);
+    return good;
+}
+
+bool up_items_print(struct up_catalogue *catalogue, const char *const *waters, size_t count,
+                    const struct up_style *style, FILE *stream, struct up_failure *failure) {
+    struct up_rows rows;
+    const char *chosen[WATERS_MOST];
+    size_t more = 0;
+    if (!up_rows_load(catalogue, &rows, failure)) {
+        return false;
+    }
+    struct list list = {.rows = &rows, .style = style, .stream = stream};
+    list.waters = count > 0 ? waters : chosen;
+    list.count = count > 0 ? count : choose_waters(&rows, chosen, &more);
+    list.count = list.count > 64 ? 64 : list.count;
+    bool good = print_list(catalogue, &list, count > 0, more, failure);
+    up_rows_release(&rows);
+    return good;
+}

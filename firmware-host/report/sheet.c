@@ -1,0 +1,273 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* Everything about one item on one sheet. */
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "upthrust/report.h"
+#include "upthrust/text.h"
+
+/* ---- its results ---- */
+
+struct kept {
+    json_t *body; /* owned */
+    char id[UP_ID_SIZE], bench[UP_NAME_SIZE], made_utc[UP_TIME_SIZE];
+    bool newest; /* of its water */
+};
+
+struct results {
+    const char *item_id;
+    struct kept *kept;
+    size_t count;
+};
+
+static const char *text_of(const json_t *body, const char *key) {
+    const char *text = json_string_value(json_object_get(body, key));
+    return text != NULL ? text : "";
+}
+
+static double number_of(const json_t *body, const char *key) {
+    const json_t *member = json_object_get(body, key);
+    return json_is_number(member) ? json_number_value(member) : (double)NAN;
+}
+
+static bool keep(const struct up_record *record, void *context) {
+    struct results *results = context;
+    if (strcmp(text_of(record->body, "item_id"), results->item_id) != 0) {
+        return true;
+    }
+    results->kept = up_reallocate(results->kept, results->count + 1, sizeof *results->kept);
+    struct kept *kept = &results->kept[results->count++];
+    *kept = (struct kept){.body = json_incref(record->body), .newest = true};
+    memcpy(kept->id, record->subject, sizeof kept->id);
+    memcpy(kept->bench, record->bench, sizeof kept->bench);
+    memcpy(kept->made_utc, record->made_utc, sizeof kept->made_utc);
+    for (size_t i = 0; i + 1 < results->count; i++) {
+        if (strcmp(text_of(results->kept[i].body, "water"), text_of(kept->body, "water")) == 0) {
+            results->kept[i].newest = false;
+        }
+    }
+    return true;
+}
+
+static void release(struct results *results) {
+    for (size_t i = 0; i < results->count; i++) {
+        json_decref(results->kept[i].body);
+    }
+    free(results->kept);
+}
+
+/* ---- a record's body as the result it was ---- */
+
+static enum up_class class_of(const char *word) {
+    for (int i = UP_CLASS_UNDECIDED; i <= UP_CLASS_NEGATIVE; i++) {
+        if (strcmp(up_class_name((enum up_class)i), word) == 0) {
+            return (enum up_class)i;
+        }
+    }
+    return UP_CLASS_UNDECIDED;
+}
+
+/* What is told of it; the rest stays empty. */
+static struct up_result result_of(const json_t *body) {
+    struct up_result result = {
+        .measured = strcmp(text_of(body, "basis"), "measured") == 0,
+        .compressible = json_is_true(json_object_get(body, "compressible")),
+        .immersion_depth_m = number_of(body, "immersion_depth_m"),
+        .water_density_kg_m3 = {.value = number_of(body, "water_density_kg_m3")},
+        .water = {.temp_c = number_of(body, "water_temp_c")},
+        .question = {.coverage = number_of(body, "coverage"),
+                     .tolerance_kg = number_of(body, "tolerance_g") * 1e-3},
+        .answer = {.buoyancy_kg = {.value = number_of(body, "buoyancy_g") * 1e-3},
+                   .expanded_u_kg = number_of(body, "expanded_u_g") * 1e-3,
+                   .probability_positive = number_of(body, "probability_positive"),
+                   .probability_neutral = number_of(body, "probability_neutral"),
+                   .probability_negative = number_of(body, "probability_negative"),
+                   .class = class_of(text_of(body, "class"))}};
+    const char *water = text_of(body, "water");
+    size_t length = strlen(water);
+    length = length < sizeof result.water.name ? length : sizeof result.water.name - 1;
+    memcpy(result.water.name, water, length);
+    return result;
+}
+
+/* ---- in words ---- */
+
+static void print_labelled(FILE *stream, const char *label, const char *text, bool isolate) {
+    if (text[0] != '\0') {
+        fprintf(stream, "%s", label);
+        up_text_put(stream, text, 0, isolate);
+    }
+}
+
+static void print_item(const struct up_item *item, const struct up_style *style, FILE *stream) {
+    char tolerance[UP_SHOWN_SIZE];
+    up_style_lead(style, item->tolerance_g, tolerance);
+    up_text_put(stream, item->name, 0, style->isolate);
+    fprintf(stream, "\n  id %s\n  ", item->id);
+    up_text_put(stream, item->kind, 0, style->isolate);
+    fputs(item->pieces == 1 ? ", one piece" : item->pieces == 2 ? ", a pair" : ", several", stream);
+    print_labelled(stream, ", maker ", item->maker, style->isolate);
+    print_labelled(stream, ", model ", item->model, style->isolate);
+    print_labelled(stream, ", size ", item->size, style->isolate);
+    fprintf(stream, "\n  neutral within %s", tolerance);
+    if (item->compressible) {
+        fputs("; compressible: results hold at their depth only\n", stream);
+    } else {
+        fprintf(stream, "; volume expansion %.2g 1/K (standard uncertainty %.2g 1/K)\n",
+                item->expansion_per_k, item->u_expansion_per_k);
+    }
+}
+
+/* "2026-01-02T03:04:05.678Z" as "2026-01-02 03:04 UTC". */
+static void print_when(FILE *stream, const char *made_utc) {
+    char *when = up_text_for_terminal(made_utc);
+    if (strlen(when) >= 16) {
+        fprintf(stream, "%.10s %.5s UTC", when, when + 11);
+    }
+    free(when);
+}
+
+static void print_newest(const struct kept *kept, const struct up_style *style, FILE *stream) {
+    struct up_result result = result_of(kept->body);
+    up_result_print(&result, style, stream);
+}
+
+/* What the results of one run have in common. */
+static void print_run(const struct kept *kept, const struct up_style *style, FILE *stream) {
+    fprintf(stream, "  %-10s ", "");
+    print_when(stream, kept->made_utc);
+    print_labelled(stream, " on bench ", kept->bench, style->isolate);
+    print_labelled(stream, ", run ", text_of(kept->body, "run_id"), false);
+    fprintf(stream, ", %.0f trials\n  %-10s by ", number_of(kept->body, "trials"), "");
+    up_text_put(stream, text_of(kept->body, "method"), 0, style->isolate);
+    fputc('\n', stream);
+}
+
+static int rank_of(const struct kept *kept) {
+    static const char *const usual[] = {"tank", "fresh", "sea"};
+    int rank = 0;
+    while (rank < 3 && strcmp(text_of(kept->body, "water"), usual[rank]) != 0) {
+        rank++;
+    }
+    return rank;
+}
+
+/* Runs from the latest on, in each the usual waters first. */
+static int by_run_and_water(const void *a, const void *b) {
+    const struct kept *x = a, *y = b;
+    int runs = strcmp(text_of(x->body, "run_id"), text_of(y->body, "run_id"));
+    int times = strcmp(y->made_utc, x->made_utc);
+    int ranks = rank_of(x) - rank_of(y);
+    return runs == 0 && ranks != 0 ? ranks
+           : times != 0            ? times
+           : runs != 0             ? runs
+                                   : strcmp(x->id, y->id);
+}
+
+static void print_older(const struct kept *kept, const struct up_style *style, FILE *stream) {
+    char net[UP_SHOWN_SIZE], u[UP_SHOWN_SIZE];
+    up_style_mass(style, number_of(kept->body, "buoyancy_g"), net);
+    up_style_uncertainty(style, number_of(kept->body, "expanded_u_g"), u);
+    fputs("  ", stream);
+    up_text_put(stream, text_of(kept->body, "water"), 10, style->isolate);
+    fputc(' ', stream);
+    print_when(stream, kept->made_utc);
+    fputs("  ", stream);
+    up_style_class(style, text_of(kept->body, "class"), 9, stream);
+    fprintf(stream, " %10s +- %s\n", net, u);
+}
+
+static bool same_run(const struct kept *a, const struct kept *b) {
+    return strcmp(text_of(a->body, "run_id"), text_of(b->body, "run_id")) == 0;
+}
+
+static void print_all_newest(const struct results *results, const struct up_style *style,
+                             FILE *stream) {
+    const struct kept *last = NULL;
+    for (size_t i = 0; i < results->count; i++) {
+        const struct kept *kept = &results->kept[i];
+        if (!kept->newest) {
+            continue;
+        }
+        if (last == NULL) {
+            fputs("newest result in each water:\n", stream);
+        } else if (!same_run(last, kept)) {
+            print_run(last, style, stream);
+        }
+        print_newest(kept, style, stream);
+        last = kept;
+    }
+    if (last != NULL) {
+        print_run(last, style, stream);
+    } else {
+        fputs("not measured yet: `upthrust measure --rig FILE --item NAME_OR_ID` does it\n",
+              stream);
+    }
+}
+
+static void print_all_older(const struct results *results, const struct up_style *style,
+                            FILE *stream) {
+    bool any = false;
+    for (size_t i = 0; i < results->count; i++) {
+        if (!results->kept[i].newest) {
+            fputs(any ? "" : "older results:\n", stream);
+            print_older(&results->kept[i], style, stream);
+            any = true;
+        }
+    }
+}
+
+static bool load(struct up_catalogue *catalogue, struct results *results,
+                 struct up_failure *failure) {
+    bool good = up_catalogue_each(catalogue, "result", keep, results, failure);
+    if (good && results->count > 0) {
+        qsort(results->kept, results->count, sizeof *results->kept, by_run_and_water);
+    }
+    return good;
+}
+
+bool up_sheet_print(struct up_catalogue *catalogue, const struct up_item *item,
+                    const struct up_style *style, FILE *stream, struct up_failure *failure) {
+    struct results results = {.item_id = item->id};
+    bool good = load(catalogue, &results, failure);
+    if (good) {
+        print_item(item, style, stream);
+        print_all_newest(&results, style, stream);
+        print_all_older(&results, style, stream);
+        if (results.count > 0) {
+            fputs("These numbers prepare a dive. Check the weighting in the water before you rely "
+                  "on it.\n",
+                  stream);
+        }
+    }
+    release(&results);
+    return good;
+}
+
+/* ---- as JSON ---- */
+
+json_t *up_sheet_to_json(struct up_catalogue *catalogue, const struct up_item *item,
+                         struct up_failure *failure) {
+    struct results results = {.item_id = item->id};
+    bool good = load(catalogue, &results, failure);
+    json_t *list = json_array(), *of_item = up_item_to_json(item);
+    for (size_t i = 0; good && i < results.count; i++) {
+        const struct kept *kept = &results.kept[i];
+        json_t *json = json_copy(kept->body);
+        json_object_set_new(json, "result_id", json_string(kept->id));
+        json_object_set_new(json, "bench", json_string(kept->bench));
+        json_object_set_new(json, "made_utc", json_string(kept->made_utc));
+        json_object_set_new(json, "newest", json_boolean(kept->newest));
+        json_array_append_new(list, json);
+    }
+    release(&results);
+    json_object_set_new(of_item, "item_id", json_string(item->id));
+    json_t *document =
+        json_pack("{s:s, s:o, s:o}", "schema", "upthrust-show-1", "item", of_item, "results", list);
+    if (!good) {
+        json_decref(document);
+        return NULL;
+    }
+    return document;
+}

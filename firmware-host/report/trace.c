@@ -1,0 +1,245 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "trace.h"
+
+#include <errno.h>
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "upthrust/bench.h"
+#include "upthrust/text.h"
+#include "upthrust/wire.h"
+
+const struct trace_action trace_actions[TRACE_ACTIONS] = {
+    {"immerse", "immersed"},   {"shake", "shaken"},   {"lift-out", "lifted out"},
+    {"hang-in-air", "in air"}, {"hang-mass", "mass"}, {"empty-in-air", "emptied"},
+};
+
+static void take_text(const json_t *body, const char *key, char *to, size_t size) {
+    const char *text = json_string_value(json_object_get(body, key));
+    size_t length = text != NULL ? strlen(text) : 0;
+    length = length < size ? length : size - 1;
+    memcpy(to, text != NULL ? text : "", length);
+    to[length] = '\0';
+}
+
+/* ---- which run ---- */
+
+enum { BEGINNING_LEAST = 4 };
+
+struct search {
+    const char *wanted;
+    bool latest;
+    unsigned found;
+    struct trace *trace;
+};
+
+/* An id becomes part of a path, and a catalogue may come from anywhere. */
+static bool is_id(const char *id) {
+    return strlen(id) == UP_ID_SIZE - 1 && strspn(id, "0123456789abcdef-") == UP_ID_SIZE - 1;
+}
+
+static bool take_run(const struct up_record *record, void *context) {
+    struct search *search = context;
+    struct trace *trace = search->trace;
+    if (!is_id(record->subject) || (!search->latest && strncmp(record->subject, search->wanted,
+                                                               strlen(search->wanted)) != 0)) {
+        return true;
+    }
+    search->found++;
+    memcpy(trace->run_id, record->subject, sizeof trace->run_id);
+    memcpy(trace->bench, record->bench, sizeof trace->bench);
+    memcpy(trace->made_utc, record->made_utc, sizeof trace->made_utc);
+    take_text(record->body, "item_id", trace->item_id, sizeof trace->item_id);
+    take_text(record->body, "rig_sha256", trace->rig_sha256, sizeof trace->rig_sha256);
+    const char *what = json_string_value(json_object_get(record->body, "what"));
+    trace->calibrating = what != NULL && strcmp(what, "calibrate") == 0;
+    return true;
+}
+
+static bool take_item(const struct up_record *record, void *context) {
+    struct trace *trace = context;
+    if (strcmp(record->subject, trace->item_id) == 0) {
+        take_text(record->body, "name", trace->title, sizeof trace->title);
+    }
+    return true;
+}
+
+/* That of the run: made by it, or the latest before it. */
+static bool take_calibration(const struct up_record *record, void *context) {
+    struct trace *trace = context;
+    const json_t *slope = json_object_get(record->body, "slope_counts_kg");
+    bool before = strcmp(record->made_utc, trace->made_utc) <= 0;
+    if (strcmp(record->bench, trace->bench) == 0 && json_is_number(slope) &&
+        json_number_value(slope) != 0 && before != trace->calibrating) {
+        trace->counts_kg = json_number_value(slope);
+        return !trace->calibrating; /* the first one after its beginning */
+    }
+    return true;
+}
+
+bool trace_find(struct up_catalogue *catalogue, const char *run, struct trace *trace,
+                struct up_failure *failure) {
+    struct search search = {run, strcmp(run, "latest") == 0, 0, trace};
+    *trace = (struct trace){.counts_kg = (double)NAN};
+    if (!search.latest && strlen(run) < BEGINNING_LEAST) {
+        return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                       "run \"%s\": give four characters of its id at least, or latest", run);
+    }
+    if (!up_catalogue_each(catalogue, "run", take_run, &search, failure)) {
+        return false;
+    }
+    if (search.found == 0 || (search.found > 1 && !search.latest)) {
+        return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                       "%s run begins with \"%.40s\": `upthrust show ITEM` names an item's runs",
+                       search.found == 0 ? "no" : "more than one", run);
+    }
+    return up_catalogue_each(catalogue, "item", take_item, trace, failure) &&
+           up_catalogue_each(catalogue, "calibration", take_calibration, trace, failure);
+}
+
+/* ---- journal ---- */
+
+static double number_of(const json_t *json, const char *key) {
+    const json_t *member = json_object_get(json, key);
+    return json_is_number(member) ? json_number_value(member) : (double)NAN;
+}
+
+static void take_plateau(const json_t *json, struct trace *trace) {
+    const char *of = json_string_value(json_object_get(json, "of"));
+    bool tare = of != NULL && strcmp(of, "tare") == 0;
+    struct trace_plateau plateau = {number_of(json, "start_s"), number_of(json, "end_s"),
+                                    number_of(json, "load_counts"), !tare};
+    if (trace->plateaus == TRACE_PLATEAUS || !isfinite(plateau.start_s) ||
+        !isfinite(plateau.end_s) || !isfinite(plateau.load)) {
+        return;
+    }
+    if (tare && isnan(trace->zero)) {
+        trace->zero = plateau.load;
+    }
+    trace->plateau[trace->plateaus++] = plateau;
+}
+
+static void take_ask(const json_t *json, struct trace *trace) {
+    const char *action = json_string_value(json_object_get(json, "do"));
+    double time_s = number_of(json, "time_s");
+    for (int i = 0; action != NULL && i < TRACE_ACTIONS; i++) {
+        if (strcmp(action, trace_actions[i].name) == 0 && isfinite(time_s) &&
+            trace->marks < TRACE_MARKS) {
+            trace->mark[trace->marks++] = (struct trace_mark){time_s, i};
+        }
+    }
+}
+
+/* A line that is damaged is passed over: the last one of a killed run is cut. */
+static void take_line(const char *line, size_t length, struct trace *trace) {
+    json_t *json = json_loadb(line, length, 0, NULL);
+    const char *event = json_string_value(json_object_get(json, "event"));
+    if (event != NULL && strcmp(event, "plateau") == 0) {
+        take_plateau(json, trace);
+    } else if (event != NULL && strcmp(event, "ask") == 0) {
+        take_ask(json, trace);
+    }
+    json_decref(json);
+}
+
+static FILE *open_of_run(struct up_catalogue *catalogue, const struct trace *trace,
+                         const char *name, struct up_failure *failure) {
+    char *path =
+        up_text_format("%s/runs/%s/%s", up_catalogue_directory(catalogue), trace->run_id, name);
+    FILE *file = fopen(path, "rb");
+    if (file == NULL) {
+        up_fail(failure, UP_STATUS_UNABLE,
+                "cannot read %s: %s; a catalogue that was merged brings no raw bytes along", path,
+                strerror(errno));
+    }
+    free(path);
+    return file;
+}
+
+bool trace_read_journal(struct up_catalogue *catalogue, struct trace *trace,
+                        struct up_failure *failure) {
+    FILE *file = open_of_run(catalogue, trace, "journal.jsonl", failure);
+    char *line = NULL;
+    size_t room = 0;
+    ssize_t length;
+    if (file == NULL) {
+        return false;
+    }
+    trace->zero = (double)NAN;
+    while ((length = getline(&line, &room, file)) > 0) {
+        take_line(line, (size_t)length, trace);
+    }
+    trace->zero = isnan(trace->zero) ? 0 : trace->zero;
+    bool good = ferror(file) == 0;
+    free(line);
+    fclose(file);
+    return good || up_fail(failure, UP_STATUS_UNABLE, "cannot read the journal of run %s: %s",
+                           trace->run_id, strerror(errno));
+}
+
+/* ---- stream ---- */
+
+static void take_reading(const struct up_reading *reading, struct trace *trace) {
+    struct trace_reading kept = {reading->time_s, reading->load};
+    if (reading->verdict != UP_READING_GOOD) {
+        if (trace->glitches < TRACE_GLITCHES) {
+            trace->glitch[trace->glitches++] = kept;
+        }
+        return;
+    }
+    if (trace->readings == trace->room) {
+        trace->room = trace->room == 0 ? 4096 : 2 * trace->room;
+        trace->reading = up_reallocate(trace->reading, trace->room, sizeof *trace->reading);
+    }
+    trace->reading[trace->readings++] = kept;
+}
+
+static void read_bytes(FILE *file, const struct up_rig *rig, struct trace *trace) {
+    struct up_reader *reader = up_allocate(1, sizeof *reader);
+    struct up_screen *screen = up_allocate(1, sizeof *screen);
+    bool device = rig->port_kind == UP_PORT_PTY || rig->port_kind == UP_PORT_SERIAL;
+    struct up_sample sample;
+    struct up_reading judged;
+    char bytes[65536];
+    size_t length;
+    up_reader_begin(reader, &rig->line, device && rig->line.poll[0] == '\0');
+    up_screen_begin(screen, rig->line.word_bits, rig->division_counts);
+    while ((length = fread(bytes, 1, sizeof bytes, file)) > 0) {
+        const char *at = bytes;
+        while (up_reader_take(reader, &at, &length, &sample)) {
+            if (up_screen_push(screen, sample.time_s, sample.load[0], sample.temp_c, &judged)) {
+                take_reading(&judged, trace);
+            }
+        }
+    }
+    while (up_screen_flush(screen, &judged)) {
+        take_reading(&judged, trace);
+    }
+    free(screen);
+    free(reader);
+}
+
+bool trace_read_stream(struct up_catalogue *catalogue, const struct up_rig *rig,
+                       struct trace *trace, struct up_failure *failure) {
+    if (strcmp(rig->sha256, trace->rig_sha256) != 0) {
+        return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                       "%s: its sections line and sensor are not those of run %.8s; name the rig "
+                       "file that was used, or draw without --rig",
+                       rig->path, trace->run_id);
+    }
+    FILE *file = open_of_run(catalogue, trace, "stream", failure);
+    if (file == NULL) {
+        return false;
+    }
+    read_bytes(file, rig, trace);
+    bool good = ferror(file) == 0;
+    fclose(file);
+    return good || up_fail(failure, UP_STATUS_UNABLE, "cannot read the stream of run %s: %s",
+                           trace->run_id, strerror(errno));
+}
+
+void trace_release(struct trace *trace) {
+    free(trace->reading);
+    *trace = (struct trace){0};
+}

@@ -1,0 +1,121 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* How many columns of a terminal a text takes, and what runs from right to left in it. */
+#include <locale.h>
+#include <stdlib.h>
+#include <string.h>
+#include <wchar.h>
+
+#include "upthrust/text.h"
+
+#define FIRST_STRONG_ISOLATE "\xE2\x81\xA8" /* U+2068 */
+#define POP_ISOLATE          "\xE2\x81\xA9" /* U+2069 */
+
+/* ---- characters of clean text ---- */
+
+static size_t bytes_of(const char *at) {
+    size_t count = 1;
+    while (((unsigned char)at[count] & 0xC0) == 0x80) {
+        count++;
+    }
+    return count;
+}
+
+static wchar_t point_of(const char *at, size_t bytes) {
+    unsigned char lead = (unsigned char)at[0];
+    unsigned long point = bytes == 1 ? lead : lead & (0x7FUL >> bytes);
+    for (size_t i = 1; i < bytes; i++) {
+        point = point << 6 | ((unsigned char)at[i] & 0x3F);
+    }
+    return (wchar_t)point;
+}
+
+/* wcwidth asks the locale of the thread; the text is UTF-8 whatever the reader's locale is. */
+static locale_t enter_utf8(locale_t *made) {
+    *made = newlocale(LC_CTYPE_MASK, "C.UTF-8", (locale_t)0);
+    return *made != (locale_t)0 ? uselocale(*made) : (locale_t)0;
+}
+
+static void leave_utf8(locale_t made, locale_t before) {
+    if (made != (locale_t)0) {
+        uselocale(before);
+        freelocale(made);
+    }
+}
+
+/* Without such a locale, and for what it does not know, a character is a column. */
+static int columns_of(wchar_t point, locale_t utf8) {
+    int columns = utf8 != (locale_t)0 ? wcwidth(point) : 1;
+    return columns < 0 ? 1 : columns;
+}
+
+/* Bytes of the longest beginning within `most` columns; marks go with the letter they stand on. */
+static size_t fitting(const char *text, int most, int *columns) {
+    locale_t utf8, before = enter_utf8(&utf8);
+    size_t length = 0;
+    *columns = 0;
+    while (text[length] != '\0') {
+        size_t bytes = bytes_of(text + length);
+        int more = columns_of(point_of(text + length, bytes), utf8);
+        if (*columns + more > most) {
+            break;
+        }
+        *columns += more;
+        length += bytes;
+    }
+    leave_utf8(utf8, before);
+    return length;
+}
+
+int up_text_columns(const char *text) {
+    int columns;
+    fitting(text, 1 << 20, &columns);
+    return columns;
+}
+
+/* ---- right to left ---- */
+
+/* The blocks of Unicode that are set aside for scripts from right to left. */
+static bool runs_left(wchar_t point) {
+    static const struct {
+        long first, last;
+    } blocks[] = {{0x0590, 0x08FF}, {0x200F, 0x200F},   {0xFB1D, 0xFDFF},
+                  {0xFE70, 0xFEFE}, {0x10800, 0x10FFF}, {0x1E800, 0x1EFFF}};
+    for (size_t i = 0; i < sizeof blocks / sizeof blocks[0]; i++) {
+        if ((long)point >= blocks[i].first && (long)point <= blocks[i].last) {
+            return true;
+        }
+    }
+    return false;
+}
+
+static bool holds_right_to_left(const char *text) {
+    for (size_t at = 0; text[at] != '\0'; at += bytes_of(text + at)) {
+        if (runs_left(point_of(text + at, bytes_of(text + at)))) {
+            return true;
+        }
+    }
+    return false;
+}
+
+/* ---- output ---- */
+
+void up_text_put(FILE *stream, const char *text, int columns, bool isolate) {
+    static const char dots[] = "...";
+    const int dots_columns = (int)sizeof dots - 1;
+    char *clean = up_text_for_terminal(text);
+    int used, limit = columns > 0 ? columns : 1 << 20;
+    size_t length = fitting(clean, limit, &used);
+    bool cut = clean[length] != '\0';
+    bool wrapped = isolate && holds_right_to_left(clean);
+    if (cut && columns > dots_columns) {
+        length = fitting(clean, columns - dots_columns, &used);
+    }
+    fprintf(stream, "%s%.*s%s", wrapped ? FIRST_STRONG_ISOLATE : "", (int)length, clean,
+            wrapped ? POP_ISOLATE : "");
+    if (cut && columns > dots_columns) {
+        fputs(dots, stream);
+        used += dots_columns;
+    }
+    fprintf(stream, "%*s", used < columns ? columns - used : 0, "");
+    free(clean);
+}

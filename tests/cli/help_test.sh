@@ -1,0 +1,64 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+# Help, man page and completion know every command of the table.
+. "$(dirname "$0")/tap.sh"
+expect "help" 0 "At the tank:" - -- "$bin" help
+commands=$(sed -n 's/^  \([a-z]*\)  *[a-z].*/\1/p' "$work/out" | grep -v '^help$')
+[ "$(echo "$commands" | wc -l)" -ge 10 ] && say yes "the table is there" || say no "the table is there"
+"$bin" --print man >"$work/upthrust.1"
+"$bin" --print bash-completion >"$work/completion"
+for command in $commands; do
+    expect "help $command has examples" 0 "^  upthrust $command" - -- "$bin" help "$command"
+    grep -q "^\.SS \"upthrust $command[ \"]" "$work/upthrust.1" &&
+        say yes "man page has $command" || say no "man page has $command"
+    grep -q "^    $command:\*)" "$work/completion" &&
+        say yes "completion has $command" || say no "completion has $command"
+    "$bin" help "$command" | sed -n 's/^  \(--[a-z0-9-]*\).*/\1/p' >"$work/options"
+    missing=
+    while read -r option; do
+        [ "$option" = --help ] || grep -qF -- "$(echo "$option" | sed 's/-/\\-/g')" "$work/upthrust.1" ||
+            missing="$missing $option"
+        grep "^    $command:\*)" "$work/completion" | grep -q -- "$option[ ']" || missing="$missing $option"
+    done <"$work/options"
+    echo "$missing" >"$work/out"
+    [ -z "$missing" ] && say yes "options of $command" || say no "options of $command"
+done
+if command -v groff >/dev/null; then
+    groff -man -ww -Tutf8 "$work/upthrust.1" >"$work/out" 2>"$work/err"
+    [ ! -s "$work/err" ] && grep -q UPTHRUST_CATALOGUE "$work/out" && say yes "man page is clean" || say no "man page is clean"
+else
+    echo "ok - man page is clean # SKIP no groff"
+fi
+
+# What a shell offers for some beginnings of a line; "-" for nothing.
+complete_line() { # word... (the last one is being typed)
+    bash --norc -c '. "$1"; shift
+        COMP_WORDS=("$@"); COMP_CWORD=$(($# - 1)); _upthrust; printf "%s " "${COMPREPLY[@]}"' \
+        _ "$work/completion" upthrust "$@" 2>"$work/err" | sed 's/ *$//'
+}
+offers() { # name wanted word...
+    name=$1 wanted=$2
+    shift 2
+    complete_line "$@" >"$work/out"
+    [ "$(cat "$work/out")" = "$wanted" ] && [ ! -s "$work/err" ] && say yes "$name" || say no "$name"
+}
+if command -v bash >/dev/null; then
+    offers "commands" "calibrate calibration" cal
+    offers "commands to be helped with" "export" help ex
+    offers "verbs" "list" item li
+    offers "options" "--masses-g --mass-class" calibrate --mass
+    offers "values" "metric" measure --units m
+    offers "no values" "" measure --trials ""
+    here=$PWD
+    cd "$work" && mkdir a-folder && : >"a-\$(touch mark) \`touch mark\`.ini"
+    offers "files are no words of a shell" "a-folder a-\$(touch mark) \`touch mark\`.ini" listen --rig a-
+    offers "folders" "a-folder" show --catalogue a-
+    cd "$here" || exit 2
+    [ -e "$work/mark" ] && say no "nothing was executed" || say yes "nothing was executed"
+fi
+
+expect "a slip in a command" 2 - "did you mean measure" -- "$bin" mesure
+expect "a slip in help" 2 - "did you mean calibrate" -- "$bin" help calibarte
+expect "a slip in an option" 2 - "did you mean --catalogue" -- "$bin" item list --catalouge x
+expect "an option that takes nothing" 2 - "takes no value" -- "$bin" item list --json=yes
+expect "print what?" 2 - "man or bash-completion" -- "$bin" --print
+finish
