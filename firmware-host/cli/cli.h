@@ -79,6 +79,7 @@ struct bench_run {
     bool json;          /* operator */
     int operator_input; /* descriptor */
     FILE *operator_output;
+    bool no_exchange; /* the caller brings exchange/ up to date itself, once at the end */
 };
 
 /* Both store what they find; *calibration or the results come back too. `results` holds room for

@@ -37,7 +37,7 @@ static struct up_result plain_result(const char *item_id, const char *water) {
 
 static void add_result(struct up_catalogue *catalogue, const struct up_result *result) {
     struct up_failure failure = {0};
-    if (!up_result_add(catalogue, result, "bench", &failure)) {
+    if (!up_results_add(catalogue, result, 1, "bench", &failure)) {
         fail_msg("%s", failure.text);
     }
 }

@@ -157,6 +157,12 @@ static void a_run_is_a_record(void **state) {
     assert_int_equal(seen.count, 1);
     assert_string_equal(seen.record.subject, run_id);
     assert_string_equal(seen.record.bench, "bench");
+    assert_true(json_is_null(json_object_get(seen.body, "how_ended")));
+    assert_int_equal(strlen(json_string_value(json_object_get(seen.body, "begun_utc"))), 24);
+    assert_int_equal(json_integer_value(json_object_get(seen.body, "bench_sequence")), 1);
+    json_object_del(seen.body, "how_ended");
+    json_object_del(seen.body, "begun_utc");
+    json_object_del(seen.body, "bench_sequence");
     assert_true(json_equal(seen.body, copy));
     up_run_close(run);
     json_decref(seen.body);
