@@ -114,6 +114,15 @@ bool catalogue_each_other(struct up_catalogue *catalogue, const char *kind,
 json_t *catalogue_replaced_by(struct up_catalogue *catalogue, const char *id,
                               struct up_failure *failure);
 
+/* Hashes of the records with an id: one, where nothing is forged. */
+json_t *catalogue_hashes_of(struct up_catalogue *catalogue, const char *id,
+                            struct up_failure *failure);
+
+/* Every record, as it was stored. */
+bool catalogue_each_record(struct up_catalogue *catalogue,
+                           bool (*visit)(const struct up_record *record, void *context),
+                           void *context, struct up_failure *failure);
+
 void catalogue_now(char utc[UP_TIME_SIZE]);
 
 /* One number from one row; `text` is bound where it is not NULL. */

@@ -261,6 +261,11 @@ json_t *catalogue_replaced_by(struct up_catalogue *catalogue, const char *id,
                       NULL, failure);
 }
 
+json_t *catalogue_hashes_of(struct up_catalogue *catalogue, const char *id,
+                            struct up_failure *failure) {
+    return gather_ids(catalogue, "SELECT sha256 FROM record WHERE id = ?", id, NULL, failure);
+}
+
 bool catalogue_ask(struct up_catalogue *catalogue, const char *sql, const char *text,
                    long long *number, struct up_failure *failure) {
     sqlite3_stmt *statement = prepare(catalogue, sql, text, NULL, failure);
@@ -349,6 +354,15 @@ bool up_catalogue_each_live(struct up_catalogue *catalogue, const char *kind, co
         "SELECT " COLUMNS " FROM record AS r WHERE kind = ? AND subject = ? AND" NOT_REPLACED(
             "r") " ORDER BY made_utc DESC, id DESC",
         kind, subject, failure);
+    return statement != NULL && visit_all(catalogue, statement, &visitor, failure);
+}
+
+bool catalogue_each_record(struct up_catalogue *catalogue,
+                           bool (*visit)(const struct up_record *record, void *context),
+                           void *context, struct up_failure *failure) {
+    const struct visitor visitor = {.visit = visit, .context = context};
+    sqlite3_stmt *statement =
+        prepare(catalogue, "SELECT " COLUMNS " FROM record ORDER BY rowid", NULL, NULL, failure);
     return statement != NULL && visit_all(catalogue, statement, &visitor, failure);
 }
 

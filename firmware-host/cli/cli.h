@@ -106,10 +106,12 @@ enum up_status command_water(const struct arguments *arguments, struct up_failur
 enum up_status command_item(const struct arguments *arguments, struct up_failure *failure);
 enum up_status command_plot(const struct arguments *arguments, struct up_failure *failure);
 enum up_status command_export(const struct arguments *arguments, struct up_failure *failure);
+enum up_status command_import(const struct arguments *arguments, struct up_failure *failure);
+enum up_status command_merge(const struct arguments *arguments, struct up_failure *failure);
 
 extern const struct option_text options_demo[], options_calibrate[], options_calibration[],
     options_measure[], options_listen[], options_water[], options_item[], options_plot[],
-    options_export[];
+    options_export[], options_import[], options_merge[];
 
 #define OPTION_CATALOGUE                                                                           \
     { "catalogue", "DIR", "the catalogue (default: $UPTHRUST_CATALOGUE, else ./catalogue)" }

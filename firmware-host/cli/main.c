@@ -22,11 +22,15 @@ const struct command commands[] = {
      command_listen},
     {"water", "", "density of fresh or sea water, with its uncertainty", options_water,
      command_water},
-    {"item", "add|list|show [NAME_OR_ID]", "the gear in the catalogue", options_item, command_item},
+    {"item", "add|edit|list|show [NAME_OR_ID]", "the gear in the catalogue", options_item,
+     command_item},
     {"plot", "", "draw the catalogue's items by net buoyancy, with gnuplot", options_plot,
      command_plot},
     {"export", "", "write the catalogue as CSV or JSON for other tools", options_export,
      command_export},
+    {"import", "FILE|DIR", "take in what another catalogue exported as JSON", options_import,
+     command_import},
+    {"merge", "DIR", "take in another catalogue's records", options_merge, command_merge},
 };
 const int command_count = sizeof commands / sizeof commands[0];
 

@@ -108,11 +108,26 @@ json_t *up_calibration_to_json(const struct up_calibration *calibration);
 bool up_calibration_from_json(const json_t *body, struct up_calibration *calibration);
 json_t *up_result_to_json(const struct up_result *result);
 
-/* Exchange: items.csv, results.csv, calibrations.csv, or catalogue.json, written whole into a
-   directory that is made where it does not exist. */
+/* Exchange: a CSV file for each kind with csv-metadata.json (CSV on the Web), or catalogue.json
+   with catalogue.schema.json (JSON Schema 2020-12), each written whole into a directory that is
+   made where it does not exist, and left alone where it would hold the same again. CSV has the
+   current versions; the JSON document all, which is what import reads. */
 bool up_export_csv(struct up_catalogue *catalogue, const char *directory,
                    struct up_failure *failure);
 bool up_export_json(struct up_catalogue *catalogue, const char *directory,
                     struct up_failure *failure);
+
+struct up_taken {
+    unsigned long fresh, known; /* records that came, and that were here already */
+};
+
+/* What another catalogue exported (a JSON document, or the directory it lies in), or another
+   catalogue's directory. All or nothing; UP_STATUS_WRONG_INPUT names record and member. A record
+   that is here with the same id and another hash is a forgery and refused. In whatever order
+   catalogues are put together, the same comes out. */
+bool up_catalogue_import(struct up_catalogue *catalogue, const char *path, struct up_taken *taken,
+                         struct up_failure *failure);
+bool up_catalogue_merge(struct up_catalogue *catalogue, const char *directory,
+                        struct up_taken *taken, struct up_failure *failure);
 
 #endif

@@ -62,7 +62,7 @@ expect "a name with escapes is told harmlessly" 0 "" - -- "$bin" item add --name
 if grep -q "$(printf '\033')" "$work/out"; then say no "no escape reaches the terminal"; else say yes "no escape reaches the terminal"; fi
 expect "list" 0 "Twin fins" - -- "$bin" item list --catalogue "$c"
 expect "list, json" 0 '"schema": "upthrust-items-1"' - -- "$bin" item list --json --catalogue "$c"
-expect "item verb" 2 - "add, list or show" -- "$bin" item eat --catalogue "$c"
+expect "item verb" 2 - "add, edit, list or show" -- "$bin" item eat --catalogue "$c"
 
 expect "no catalogue" 1 - "there is no catalogue" -- "$bin" item list --catalogue "$work/none"
 expect "catalogue under a file" 1 - "cannot make" -- "$bin" item add --name x --kind y --catalogue /dev/null/x
