@@ -4,7 +4,7 @@
 set -eu
 build="gcc make pkg-config libc6-dev libserialport-dev libgpiod-dev libsqlite3-dev libgsl-dev
 libjansson-dev libinih-dev uuid-dev nettle-dev gnuplot-nox"
-check="libcmocka-dev sqlite3 python3 python3-gsw"
+check="libcmocka-dev sqlite3 python3 python3-gsw python3-jsonschema"
 lint="clang libclang-rt-14-dev clang-format cppcheck"
 case "${1:-}" in
 build) wanted=$build ;;
