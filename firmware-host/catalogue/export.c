@@ -18,10 +18,25 @@ struct writing {
     FILE *stream;
     json_t *item_names; /* item id -> name */
     bool first;         /* of a list in the JSON document */
+    int error;          /* errno of the first write that failed */
     const char *directory;
     struct up_failure *failure;
     struct up_failure reading; /* while a file is being written */
 };
+
+/* SQLite sets errno anew before anybody else can ask why a write failed. */
+static bool is_written(struct writing *writing) {
+    if (ferror(writing->stream) != 0 && writing->error == 0) {
+        writing->error = errno;
+    }
+    return ferror(writing->stream) == 0;
+}
+
+static bool end_writing(struct writing *writing, bool good) {
+    good = is_written(writing) && good && writing->reading.text[0] == '\0';
+    errno = writing->error;
+    return good;
+}
 
 /* ---- CSV ---- */
 
@@ -81,7 +96,7 @@ static bool put_row(const struct up_record *record, void *context) {
         put_item_name(writing, record->body);
     }
     fputs("\r\n", stream);
-    return ferror(stream) == 0;
+    return is_written(writing);
 }
 
 static bool write_csv(FILE *stream, void *context) {
@@ -95,9 +110,8 @@ static bool write_csv(FILE *stream, void *context) {
         }
     }
     fputs(names_items(writing->table) ? ",item_name\r\n" : "\r\n", stream);
-    return up_catalogue_each(writing->catalogue, writing->table->kind, put_row, writing,
-                             &writing->reading) &&
-           ferror(stream) == 0;
+    return end_writing(writing, up_catalogue_each(writing->catalogue, writing->table->kind, put_row,
+                                                  writing, &writing->reading));
 }
 
 static bool note_name(const struct up_record *record, void *context) {
@@ -140,8 +154,8 @@ static bool put_entry(struct writing *writing, const struct up_record *record, c
     }
     fputs(writing->first ? "\n" : ",\n", writing->stream);
     writing->first = false;
-    return json_dumpf(json, writing->stream, JSON_COMPACT | JSON_REAL_PRECISION(17)) == 0 &&
-           ferror(writing->stream) == 0;
+    json_dumpf(json, writing->stream, JSON_COMPACT | JSON_REAL_PRECISION(17));
+    return is_written(writing);
 }
 
 static bool put_current(const struct up_record *record, void *context) {
@@ -179,7 +193,7 @@ static bool write_json(FILE *stream, void *context) {
                                     &writing->reading);
     }
     fputs("]}\n", stream);
-    return good && writing->reading.text[0] == '\0' && ferror(stream) == 0;
+    return end_writing(writing, good);
 }
 
 /* ---- both ---- */
