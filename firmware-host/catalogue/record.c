@@ -188,7 +188,7 @@ bool up_catalogue_add(struct up_catalogue *catalogue, const char *kind, const ch
 #define NOT_REPLACED(record) " NOT EXISTS (SELECT 1 FROM replaces WHERE old_id = " record ".id)"
 #define NO_NEWER                                                                                   \
     " NOT EXISTS (SELECT 1 FROM record AS o WHERE o.kind = r.kind AND o.subject = r.subject AND"   \
-    " (o.made_utc, o.id) > (r.made_utc, r.id) AND" NOT_REPLACED("o") ")"
+    " (+o.made_utc, o.id) > (r.made_utc, r.id) AND" NOT_REPLACED("o") ")"
 #define COLUMNS   "id, sha256, kind, subject, bench, made_utc, body"
 #define SEQUENCE  "CASE WHEN json_valid(body) THEN json_extract(body, '$.bench_sequence') END"
 #define BY_NUMBER "PARTITION BY bench ORDER BY n, made_utc, id ROWS UNBOUNDED PRECEDING"
