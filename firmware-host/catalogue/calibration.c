@@ -206,17 +206,6 @@ bool up_calibration_latest(struct up_catalogue *catalogue, const char *bench,
 
 /* ---- adding ---- */
 
-/* A small computer without a battery loses its clock, and an older calibration would then pass for
-   the newest: so a calibration counts on from the last of its bench. */
-static bool next_sequence(struct up_catalogue *catalogue, const char *bench, double *sequence,
-                          struct up_failure *failure) {
-    struct up_calibration last;
-    struct latest latest = {.bench = bench, .calibration = &last};
-    bool good = up_catalogue_each(catalogue, "calibration", keep_latest, &latest, failure);
-    *sequence = latest.sequence + 1;
-    return good;
-}
-
 /* What could not be read back is not stored. */
 static bool check(const struct up_calibration *calibration, const json_t *body,
                   struct up_failure *failure) {
@@ -235,14 +224,11 @@ static bool check(const struct up_calibration *calibration, const json_t *body,
 bool up_calibration_add(struct up_catalogue *catalogue, struct up_calibration *calibration,
                         struct up_failure *failure) {
     struct up_record record = {.kind = "calibration"};
-    double sequence = 0;
     calibration->id[0] = '\0';
     record.body = up_calibration_to_json(calibration);
     memcpy(record.bench, calibration->bench, sizeof record.bench);
     bool good = check(calibration, record.body, failure) &&
-                next_sequence(catalogue, calibration->bench, &sequence, failure);
-    json_object_set_new(record.body, "bench_sequence", json_integer((json_int_t)sequence));
-    good = good && catalogue_put(catalogue, &record, NULL, failure);
+                catalogue_put(catalogue, &record, NULL, failure);
     if (good) {
         memcpy(calibration->id, record.id, sizeof record.id);
         memcpy(calibration->made_utc, record.made_utc, sizeof record.made_utc);

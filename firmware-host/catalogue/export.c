@@ -1,10 +1,13 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* Exchange files, each written whole. CSV is RFC 4180 in UTF-8, a header of plain names first. */
+/* Exchange files, each written whole, and only where something changed. CSV is RFC 4180 in UTF-8, a
+   header of plain names first. */
+#include <dirent.h>
 #include <errno.h>
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
 #include <sys/stat.h>
+#include <unistd.h>
 
 #include "internal.h"
 #include "upthrust/text.h"
@@ -13,12 +16,27 @@ struct writing {
     struct up_catalogue *catalogue;
     const struct catalogue_table *table;
     FILE *stream;
-    json_t *item_names;      /* item id -> name */
-    json_t *document, *list; /* for JSON */
+    json_t *item_names; /* item id -> name */
+    bool first;         /* of a list in the JSON document */
+    int error;          /* errno of the first write that failed */
     const char *directory;
     struct up_failure *failure;
     struct up_failure reading; /* while a file is being written */
 };
+
+/* SQLite sets errno anew before anybody else can ask why a write failed. */
+static bool is_written(struct writing *writing) {
+    if (ferror(writing->stream) != 0 && writing->error == 0) {
+        writing->error = errno;
+    }
+    return ferror(writing->stream) == 0;
+}
+
+static bool end_writing(struct writing *writing, bool good) {
+    good = is_written(writing) && good && writing->reading.text[0] == '\0';
+    errno = writing->error;
+    return good;
+}
 
 /* ---- CSV ---- */
 
@@ -57,33 +75,43 @@ static void put_item_name(struct writing *writing, const json_t *body) {
 static bool put_row(const struct up_record *record, void *context) {
     struct writing *writing = context;
     FILE *stream = writing->stream;
-    fprintf(stream, "%s,%s,%s", record->subject, record->id, record->made_utc);
-    for (const char *const *key = writing->table->columns; *key != NULL; key++) {
+    put_text(stream, record->subject);
+    fputc(',', stream);
+    put_text(stream, record->id);
+    fputc(',', stream);
+    put_text(stream, record->made_utc);
+    for (const struct catalogue_column *column = writing->table->columns; column->name != NULL;
+         column++) {
+        if (column->type == COLUMN_LINES) {
+            continue;
+        }
         fputc(',', stream);
-        if (strcmp(*key, "bench") == 0) {
+        if (strcmp(column->name, "bench") == 0) {
             put_text(stream, record->bench);
         } else {
-            put_value(stream, *key, json_object_get(record->body, *key));
+            put_value(stream, column->name, json_object_get(record->body, column->name));
         }
     }
     if (names_items(writing->table)) {
         put_item_name(writing, record->body);
     }
     fputs("\r\n", stream);
-    return ferror(stream) == 0;
+    return is_written(writing);
 }
 
 static bool write_csv(FILE *stream, void *context) {
     struct writing *writing = context;
     writing->stream = stream;
     fprintf(stream, "%s,record_id,made_utc", writing->table->id_name);
-    for (const char *const *key = writing->table->columns; *key != NULL; key++) {
-        fprintf(stream, ",%s", *key);
+    for (const struct catalogue_column *column = writing->table->columns; column->name != NULL;
+         column++) {
+        if (column->type != COLUMN_LINES) {
+            fprintf(stream, ",%s", column->name);
+        }
     }
     fputs(names_items(writing->table) ? ",item_name\r\n" : "\r\n", stream);
-    return up_catalogue_each(writing->catalogue, writing->table->kind, put_row, writing,
-                             &writing->reading) &&
-           ferror(stream) == 0;
+    return end_writing(writing, up_catalogue_each(writing->catalogue, writing->table->kind, put_row,
+                                                  writing, &writing->reading));
 }
 
 static bool note_name(const struct up_record *record, void *context) {
@@ -97,24 +125,75 @@ static bool note_name(const struct up_record *record, void *context) {
 
 /* ---- JSON ---- */
 
-static bool append_record(const struct up_record *record, void *context) {
-    struct writing *writing = context;
-    json_t *json = json_deep_copy(record->body);
+static bool write_pretty(FILE *stream, void *context) {
+    return json_dumpf(context, stream, JSON_INDENT(1) | JSON_REAL_PRECISION(17)) == 0 &&
+           fputc('\n', stream) != EOF;
+}
+
+/* The body, and beside its members what the record says of itself: so that nothing stands twice and
+   a reader can still put the record together again and compute its hash. */
+static bool put_entry(struct writing *writing, const struct up_record *record, const char *id_name,
+                      const bool *live) {
+    json_t *json = record->body; /* of nobody else: each visit reads its own */
+    json_t *replaces = catalogue_replaced_by(writing->catalogue, record->id, &writing->reading);
+    if (replaces == NULL) {
+        return false;
+    }
     json_object_set_new(json, "id", json_string(record->id));
     json_object_set_new(json, "subject", json_string(record->subject));
-    json_object_set_new(json, writing->table->id_name, json_string(record->subject));
+    json_object_set_new(json, id_name, json_string(record->subject));
     json_object_set_new(json, "sha256", json_string(record->sha256));
+    json_object_set_new(json, "made_utc", json_string(record->made_utc));
+    json_object_set_new(json, "replaces", replaces);
     if (record->bench[0] != '\0') {
         json_object_set_new(json, "bench", json_string(record->bench));
     }
-    json_object_set_new(json, "made_utc", json_string(record->made_utc));
-    json_array_append_new(writing->list, json);
-    return true;
+    if (live != NULL) {
+        json_object_set_new(json, "record_kind", json_string(record->kind));
+        json_object_set_new(json, "live", json_boolean(*live));
+    }
+    fputs(writing->first ? "\n" : ",\n", writing->stream);
+    writing->first = false;
+    json_dumpf(json, writing->stream, JSON_COMPACT | JSON_REAL_PRECISION(17));
+    return is_written(writing);
 }
 
+static bool put_current(const struct up_record *record, void *context) {
+    struct writing *writing = context;
+    return put_entry(writing, record, writing->table->id_name, NULL);
+}
+
+static bool put_other(const struct up_record *record, bool live, void *context) {
+    struct writing *writing = context;
+    return put_entry(writing, record, writing->table->id_name, &live);
+}
+
+static void begin_list(struct writing *writing, const char *name) {
+    fprintf(writing->stream, ",\n\"%s\": [", name);
+    writing->first = true;
+}
+
+/* Current versions in a list a kind, all others together at the end. */
 static bool write_json(FILE *stream, void *context) {
-    return json_dumpf(context, stream, JSON_INDENT(1) | JSON_REAL_PRECISION(17)) == 0 &&
-           fputc('\n', stream) != EOF;
+    struct writing *writing = context;
+    bool good = true;
+    writing->stream = stream;
+    fputs("{\"schema\": \"upthrust-catalogue-1\"", stream);
+    for (size_t i = 0; good && i < CATALOGUE_TABLES; i++) {
+        writing->table = &catalogue_tables[i];
+        begin_list(writing, writing->table->list);
+        good = up_catalogue_each(writing->catalogue, writing->table->kind, put_current, writing,
+                                 &writing->reading);
+        fputs("]", stream);
+    }
+    begin_list(writing, "versions");
+    for (size_t i = 0; good && i < CATALOGUE_TABLES; i++) {
+        writing->table = &catalogue_tables[i];
+        good = catalogue_each_other(writing->catalogue, writing->table->kind, put_other, writing,
+                                    &writing->reading);
+    }
+    fputs("]}\n", stream);
+    return end_writing(writing, good);
 }
 
 /* ---- both ---- */
@@ -125,30 +204,67 @@ static bool make_directory(const char *directory, struct up_failure *failure) {
                    strerror(errno));
 }
 
-/* All reads of one export see the same moment, whoever writes meanwhile. */
-static bool in_one_moment(struct up_catalogue *catalogue, bool (*work)(struct writing *writing),
-                          struct writing *writing, struct up_failure *failure) {
-    if (!catalogue_run(catalogue, "BEGIN", failure)) {
+/* Who writes here holds the directory's lock, so a file half written is one of a killed program. */
+static void remove_remnants(const char *directory) {
+    DIR *stream = opendir(directory);
+    const struct dirent *entry;
+    while (stream != NULL && (entry = readdir(stream)) != NULL) {
+        if (strstr(entry->d_name, ".csv.part-") != NULL ||
+            strstr(entry->d_name, ".json.part-") != NULL) {
+            unlinkat(dirfd(stream), entry->d_name, 0);
+        }
+    }
+    if (stream != NULL) {
+        closedir(stream);
+    }
+}
+
+/* All reads of one export see the same moment, whoever writes meanwhile; and of two exports at a
+   time the later moment is written last. */
+static bool in_one_moment(bool (*work)(struct writing *writing), struct writing *writing) {
+    struct up_catalogue *catalogue = writing->catalogue;
+    if (!make_directory(writing->directory, writing->failure)) {
         return false;
     }
-    bool good = work(writing);
-    sqlite3_exec(catalogue->database, "ROLLBACK", NULL, NULL, NULL);
+    int lock = catalogue_lock_directory(writing->directory, writing->failure);
+    if (lock < 0) {
+        return false;
+    }
+    remove_remnants(writing->directory);
+    bool good = catalogue_run(catalogue, "SAVEPOINT export", writing->failure);
+    if (good) {
+        good = work(writing);
+        sqlite3_exec(catalogue->database, "RELEASE export", NULL, NULL, NULL);
+    }
+    close(lock);
+    /* Where reading failed, the writer knows only that there was nothing to write. */
+    if (!good && writing->reading.text[0] != '\0') {
+        up_fail(writing->failure, writing->reading.status, "%s", writing->reading.text);
+    }
+    return good;
+}
+
+static bool update(struct writing *writing, const char *name, bool (*write)(FILE *, void *),
+                   void *context) {
+    char *path = up_text_format("%s/%s", writing->directory, name);
+    bool good = up_text_update_file(path, write, context, writing->failure);
+    free(path);
+    return good;
+}
+
+static bool update_description(struct writing *writing, const char *name, json_t *json) {
+    bool good = update(writing, name, write_pretty, json);
+    json_decref(json);
     return good;
 }
 
 static bool write_all_csv(struct writing *writing) {
     bool good = up_catalogue_each(writing->catalogue, "item", note_name, writing, writing->failure);
     for (size_t i = 0; good && i < CATALOGUE_TABLES; i++) {
-        char *path = up_text_format("%s/%s", writing->directory, catalogue_tables[i].file);
         writing->table = &catalogue_tables[i];
-        good = up_text_write_file(path, write_csv, writing, writing->failure);
-        free(path);
+        good = update(writing, catalogue_tables[i].file, write_csv, writing);
     }
-    /* Where reading failed, the writer knows only that there was nothing to write. */
-    if (!good && writing->reading.text[0] != '\0') {
-        up_fail(writing->failure, writing->reading.status, "%s", writing->reading.text);
-    }
-    return good;
+    return good && update_description(writing, "csv-metadata.json", catalogue_csv_metadata());
 }
 
 bool up_export_csv(struct up_catalogue *catalogue, const char *directory,
@@ -157,34 +273,18 @@ bool up_export_csv(struct up_catalogue *catalogue, const char *directory,
                               .directory = directory,
                               .item_names = json_object(),
                               .failure = failure};
-    bool good = make_directory(directory, failure) &&
-                in_one_moment(catalogue, write_all_csv, &writing, failure);
+    bool good = in_one_moment(write_all_csv, &writing);
     json_decref(writing.item_names);
     return good;
 }
 
-static bool gather_all(struct writing *writing) {
-    bool good = true;
-    for (size_t i = 0; good && i < CATALOGUE_TABLES; i++) {
-        writing->table = &catalogue_tables[i];
-        writing->list = json_array();
-        json_object_set_new(writing->document, catalogue_tables[i].list, writing->list);
-        good = up_catalogue_each(writing->catalogue, catalogue_tables[i].kind, append_record,
-                                 writing, writing->failure);
-    }
-    return good;
+static bool write_document(struct writing *writing) {
+    return update(writing, "catalogue.json", write_json, writing) &&
+           update_description(writing, "catalogue.schema.json", catalogue_json_schema());
 }
 
 bool up_export_json(struct up_catalogue *catalogue, const char *directory,
                     struct up_failure *failure) {
-    struct writing writing = {.catalogue = catalogue,
-                              .document = json_pack("{s:s}", "schema", "upthrust-catalogue-1"),
-                              .failure = failure};
-    char *path = up_text_format("%s/catalogue.json", directory);
-    bool good = make_directory(directory, failure) &&
-                in_one_moment(catalogue, gather_all, &writing, failure) &&
-                up_text_write_file(path, write_json, writing.document, failure);
-    free(path);
-    json_decref(writing.document);
-    return good;
+    struct writing writing = {.catalogue = catalogue, .directory = directory, .failure = failure};
+    return in_one_moment(write_document, &writing);
 }

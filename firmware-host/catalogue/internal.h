@@ -9,12 +9,14 @@
 
 enum {
     APPLICATION_ID = 0x75705442, /* "upTB" */
-    SCHEMA_VERSION = 1,
+    SCHEMA_VERSION = 2,
 };
 
 struct up_catalogue {
     sqlite3 *database;
     char *directory;
+    int version; /* of the tables; an old one is brought up to date where it may be written */
+    int depth;   /* of transactions within one another */
 };
 
 /* How long a lock held by another program is waited for; tests shorten it. */
@@ -29,10 +31,36 @@ extern long catalogue_clock_step_s;
 bool catalogue_fail(struct up_catalogue *catalogue, int code, struct up_failure *failure);
 bool catalogue_run(struct up_catalogue *catalogue, const char *sql, struct up_failure *failure);
 
-/* By the type that statfs tells. */
+/* Writing transactions (BEGIN IMMEDIATE); one within another joins it. `end` commits where all was
+   good, else takes everything back, and returns whether it is stored. `begin` refuses where the
+   file was removed or replaced: SQLite would go on writing to one that nobody can see. */
+bool catalogue_begin(struct up_catalogue *catalogue, struct up_failure *failure);
+bool catalogue_end(struct up_catalogue *catalogue, bool good, struct up_failure *failure);
+
+/* A lock on a directory, for the lifetime of the descriptor; waited for as long as the database's.
+   -1 where it fails. Where the file system knows no locks, there is none. */
+int catalogue_lock_directory(const char *directory, struct up_failure *failure);
+
+/* The type of the file system that holds a directory, as statfs tells it; tests put their own
+   here. */
+extern bool (*catalogue_type_of)(const char *directory, unsigned long *type);
 bool catalogue_is_network(unsigned long type);
 
 /* ---- schema.c ---- */
+
+enum catalogue_type {
+    COLUMN_TEXT,
+    COLUMN_LINES,  /* text of several lines: in the view and in JSON, not in CSV */
+    COLUMN_NUMBER, /* or null */
+    COLUMN_INTEGER,
+    COLUMN_TRUTH,
+};
+
+struct catalogue_column {
+    const char *name;
+    enum catalogue_type type;
+    bool may_lack;
+};
 
 /* What the outside sees of one kind: an SQL view, a CSV file and a list in the JSON document, all
    with the same names. Once released, columns are only added, at the end. */
@@ -40,14 +68,20 @@ struct catalogue_table {
     const char *kind;    /* of the records, and the view's name */
     const char *id_name; /* the first column: the thing's id */
     const char *file, *list;
-    const char *const *columns; /* members of the bodies (and bench), ended by NULL */
+    const struct catalogue_column *columns; /* members of the bodies (and bench), ended by NULL */
 };
 
-enum { CATALOGUE_TABLES = 3 };
+enum { CATALOGUE_TABLES = 7 };
 extern const struct catalogue_table catalogue_tables[CATALOGUE_TABLES];
+const struct catalogue_table *catalogue_table_of(const char *kind);
 
-/* SQL that makes tables, triggers and views; freed by the caller. */
+/* SQL that makes tables, triggers and views, or brings those of version 1 up to date; freed by the
+   caller. */
 char *catalogue_schema(void);
+char *catalogue_migration(void);
+
+/* SQL that fills bench_counter from the records. */
+extern const char catalogue_count_again[];
 
 /* ---- record.c ---- */
 
@@ -59,6 +93,56 @@ bool catalogue_put(struct up_catalogue *catalogue, struct up_record *record, jso
 /* The ids of all live versions of a thing, ascending; NULL where it fails. */
 json_t *catalogue_live_ids(struct up_catalogue *catalogue, const char *kind, const char *subject,
                            struct up_failure *failure);
+
+/* Hashes over the canonical JSON of all a record says; `replaces` may be NULL. False where it holds
+   text that is not UTF-8. */
+bool catalogue_hash(struct up_record *record, json_t *replaces);
+void catalogue_hash_text(const char *text, char hex[UP_SHA256_SIZE]);
+
+/* Stores a record that is complete, its id, time and hash included, as it is; one that is there
+   already is left alone. Within a transaction. */
+bool catalogue_insert(struct up_catalogue *catalogue, const struct up_record *record,
+                      const json_t *replaces, struct up_failure *failure);
+
+/* All records of a kind that are not the current version of their thing, by id; `live`: whether no
+   other replaces it. */
+bool catalogue_each_other(struct up_catalogue *catalogue, const char *kind,
+                          bool (*visit)(const struct up_record *record, bool live, void *context),
+                          void *context, struct up_failure *failure);
+
+/* Ids that a record replaces, ascending; NULL where it fails. */
+json_t *catalogue_replaced_by(struct up_catalogue *catalogue, const char *id,
+                              struct up_failure *failure);
+
+/* Hashes of the records with an id: one, where nothing is forged. */
+json_t *catalogue_hashes_of(struct up_catalogue *catalogue, const char *id,
+                            struct up_failure *failure);
+
+/* Every record, as it was stored. */
+bool catalogue_each_record(struct up_catalogue *catalogue,
+                           bool (*visit)(const struct up_record *record, void *context),
+                           void *context, struct up_failure *failure);
+
+void catalogue_now(char utc[UP_TIME_SIZE]);
+
+/* One number from one row; `text` is bound where it is not NULL. */
+bool catalogue_ask(struct up_catalogue *catalogue, const char *sql, const char *text,
+                   long long *number, struct up_failure *failure);
+
+/* ---- take.c ---- */
+
+/* What came from another catalogue is checked as hostile: form, members, hash, and that no record
+   here has its id and another hash. Within a transaction. `where` stands before what is wrong.
+   *fresh: it was not there before. */
+bool catalogue_take(struct up_catalogue *catalogue, struct up_record *record, json_t *replaces,
+                    const char *where, bool *fresh, struct up_failure *failure);
+
+/* ---- describe.c ---- */
+
+/* What tells other programs how the files are to be read: the CSV metadata (W3C) and the JSON
+   Schema of the document; the caller's. */
+json_t *catalogue_csv_metadata(void);
+json_t *catalogue_json_schema(void);
 
 /* Members of JSON bodies; the target is left alone and false returned where the member is missing
    or of another type. NaN and infinities are written as null, text is cleaned. */

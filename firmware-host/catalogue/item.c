@@ -99,17 +99,17 @@ bool up_item_add(struct up_catalogue *catalogue, struct up_item *item, struct up
         !settle_id(item->id, failure)) {
         return false;
     }
-    /* Named, so that a clock set back cannot leave an older version current. */
-    json_t *replaces = catalogue_live_ids(catalogue, "item", item->id, failure);
-    if (replaces == NULL) {
+    if (!catalogue_begin(catalogue, failure)) {
         return false;
     }
+    /* Named, so that a clock set back cannot leave an older version current. */
+    json_t *replaces = catalogue_live_ids(catalogue, "item", item->id, failure);
     memcpy(record.subject, item->id, sizeof item->id);
     record.body = up_item_to_json(item);
-    bool good = catalogue_put(catalogue, &record, replaces, failure);
+    bool good = replaces != NULL && catalogue_put(catalogue, &record, replaces, failure);
     json_decref(record.body);
     json_decref(replaces);
-    return good;
+    return catalogue_end(catalogue, good, failure);
 }
 
 /* ---- finding ---- */

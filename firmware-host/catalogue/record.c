@@ -18,7 +18,7 @@ void up_new_id(char id[UP_ID_SIZE]) {
     uuid_unparse_lower(uuid, id);
 }
 
-static void now(char utc[UP_TIME_SIZE]) {
+void catalogue_now(char utc[UP_TIME_SIZE]) {
     struct timespec time;
     struct tm parts;
     clock_gettime(CLOCK_REALTIME, &time);
@@ -34,7 +34,7 @@ static char *dump(const json_t *json) {
     return json_dumps(json, JSON_SORT_KEYS | JSON_COMPACT | JSON_REAL_PRECISION(17));
 }
 
-static void hash_text(const char *text, char hex[UP_SHA256_SIZE]) {
+void catalogue_hash_text(const char *text, char hex[UP_SHA256_SIZE]) {
     uint8_t digest[SHA256_DIGEST_SIZE];
     struct sha256_ctx context;
     sha256_init(&context);
@@ -46,7 +46,7 @@ static void hash_text(const char *text, char hex[UP_SHA256_SIZE]) {
 }
 
 /* Over the canonical JSON (sorted keys, no blanks) of all a record says. */
-static bool hash_record(struct up_record *record, json_t *replaces) {
+bool catalogue_hash(struct up_record *record, json_t *replaces) {
     json_t *old = replaces != NULL ? json_incref(replaces) : json_array();
     json_t *all = json_pack("{s:O, s:s, s:s, s:s, s:o, s:s}", "body", record->body, "bench",
                             record->bench, "kind", record->kind, "made_utc", record->made_utc,
@@ -54,7 +54,7 @@ static bool hash_record(struct up_record *record, json_t *replaces) {
     char *text = all != NULL ? dump(all) : NULL;
     json_decref(all);
     if (text != NULL) {
-        hash_text(text, record->sha256);
+        catalogue_hash_text(text, record->sha256);
     }
     free(text);
     return text != NULL;
@@ -86,38 +86,70 @@ static bool insert_replaces(struct up_catalogue *catalogue, const char *id, cons
     return true;
 }
 
-static bool insert_record(struct up_catalogue *catalogue, const struct up_record *record,
-                          const char *body, const json_t *replaces, struct up_failure *failure) {
+bool catalogue_insert(struct up_catalogue *catalogue, const struct up_record *record,
+                      const json_t *replaces, struct up_failure *failure) {
+    char *body = dump(record->body);
     const char *values[] = {record->id,    record->sha256,   record->kind, record->subject,
                             record->bench, record->made_utc, body};
-    /* Not a deferred transaction: one that read first could not wait for another writer. */
-    if (!catalogue_run(catalogue, "BEGIN IMMEDIATE", failure)) {
-        return false;
+    bool good =
+        insert(catalogue, "INSERT INTO record VALUES (?, ?, ?, ?, ?, ?, ?)", values, 7, failure) &&
+        insert_replaces(catalogue, record->id, replaces, failure);
+    free(body);
+    return good;
+}
+
+/* A small computer without a battery loses its clock, and what it stored before would then pass
+   for newer: so whatever a bench stores is counted. */
+static bool number_it(struct up_catalogue *catalogue, const struct up_record *record, json_t *body,
+                      struct up_failure *failure) {
+    const char *values[] = {record->bench, record->made_utc};
+    long long sequence = 0;
+    bool good =
+        record->bench[0] == '\0' ||
+        (insert(catalogue,
+                "INSERT INTO bench_counter VALUES (?1, 1, ?2, 0) ON CONFLICT (bench) DO UPDATE SET"
+                " last_sequence = last_sequence + 1,"
+                " ran_back = max(ran_back, excluded.last_utc < last_utc),"
+                " last_utc = max(last_utc, excluded.last_utc)",
+                values, 2, failure) &&
+         catalogue_ask(catalogue, "SELECT last_sequence FROM bench_counter WHERE bench = ?",
+                       record->bench, &sequence, failure));
+    if (good && record->bench[0] != '\0') {
+        json_object_set_new(body, "bench_sequence", json_integer(sequence));
     }
-    if (insert(catalogue, "INSERT INTO record VALUES (?, ?, ?, ?, ?, ?, ?)", values, 7, failure) &&
-        insert_replaces(catalogue, record->id, replaces, failure) &&
-        catalogue_run(catalogue, "COMMIT", failure)) {
-        return true;
-    }
-    sqlite3_exec(catalogue->database, "ROLLBACK", NULL, NULL, NULL);
-    return false;
+    return good;
+}
+
+static bool fail_body(const struct up_record *record, struct up_failure *failure) {
+    return up_fail(failure, UP_STATUS_UNABLE,
+                   "a record of kind %s cannot be stored: it is no JSON object, or holds text that "
+                   "is not UTF-8",
+                   record->kind);
 }
 
 bool catalogue_put(struct up_catalogue *catalogue, struct up_record *record, json_t *replaces,
                    struct up_failure *failure) {
+    json_t *given = record->body;
+    if (!json_is_object(given)) {
+        return fail_body(record, failure);
+    }
     up_new_id(record->id);
-    now(record->made_utc);
     if (record->subject[0] == '\0') {
         memcpy(record->subject, record->id, sizeof record->id);
     }
-    char *body = json_is_object(record->body) ? dump(record->body) : NULL;
-    bool good = body != NULL && hash_record(record, replaces);
-    good = good ? insert_record(catalogue, record, body, replaces, failure)
-                : up_fail(failure, UP_STATUS_UNABLE,
-                          "a record of kind %s cannot be stored: it is no JSON object, or holds "
-                          "text that is not UTF-8",
-                          record->kind);
-    free(body);
+    record->body = json_copy(given);
+    bool good = catalogue_begin(catalogue, failure);
+    if (good) {
+        /* Not before the lock: who waits for it must not store an older time with a later number.
+         */
+        catalogue_now(record->made_utc);
+        good = number_it(catalogue, record, record->body, failure) &&
+               (catalogue_hash(record, replaces) || fail_body(record, failure)) &&
+               catalogue_insert(catalogue, record, replaces, failure);
+        good = catalogue_end(catalogue, good, failure);
+    }
+    json_decref(record->body);
+    record->body = given;
     return good;
 }
 
@@ -152,11 +184,31 @@ bool up_catalogue_add(struct up_catalogue *catalogue, const char *kind, const ch
 
 /* ---- reading ---- */
 
+/* Not the views: SQLite would number and sort all rows with their bodies. */
+#define NOT_REPLACED(record) " NOT EXISTS (SELECT 1 FROM replaces WHERE old_id = " record ".id)"
+#define NO_NEWER                                                                                   \
+    " NOT EXISTS (SELECT 1 FROM record AS o WHERE o.kind = r.kind AND o.subject = r.subject AND"   \
+    " (+o.made_utc, o.id) > (r.made_utc, r.id) AND" NOT_REPLACED("o") ")"
+#define COLUMNS   "id, sha256, kind, subject, bench, made_utc, body"
+#define SEQUENCE  "CASE WHEN json_valid(body) THEN json_extract(body, '$.bench_sequence') END"
+#define BY_NUMBER "PARTITION BY bench ORDER BY n, made_utc, id ROWS UNBOUNDED PRECEDING"
+
+static const char by_time[] = "SELECT " COLUMNS " FROM record AS r WHERE kind = ? AND" NOT_REPLACED(
+    "r") " AND" NO_NEWER " ORDER BY made_utc, id";
+
+/* Where the clock of a bench ran back, what it stored later comes later, whatever its stamp says:
+   each stands at the latest time that its bench had told until then. Of one set of records there is
+   one order, wherever they were put together. */
+static const char by_number[] =
+    "SELECT " COLUMNS " FROM (SELECT *, " SEQUENCE " AS n FROM record AS r WHERE kind = ?"
+    " AND" NOT_REPLACED("r") " AND" NO_NEWER ") ORDER BY CASE bench WHEN '' THEN made_utc ELSE"
+                             " max(made_utc) OVER (" BY_NUMBER ") END, bench, n, made_utc, id";
+
 static sqlite3_stmt *prepare(struct up_catalogue *catalogue, const char *sql, const char *first,
                              const char *second, struct up_failure *failure) {
     sqlite3_stmt *statement = NULL;
     int code = sqlite3_prepare_v2(catalogue->database, sql, -1, &statement, NULL);
-    if (code == SQLITE_OK) {
+    if (code == SQLITE_OK && first != NULL) {
         code = sqlite3_bind_text(statement, 1, first, -1, SQLITE_STATIC);
     }
     if (code == SQLITE_OK && second != NULL) {
@@ -178,21 +230,49 @@ static bool finish(struct up_catalogue *catalogue, sqlite3_stmt *statement, int 
     return good;
 }
 
-json_t *catalogue_live_ids(struct up_catalogue *catalogue, const char *kind, const char *subject,
-                           struct up_failure *failure) {
+/* The first column of all rows. */
+static json_t *gather_ids(struct up_catalogue *catalogue, const char *sql, const char *first,
+                          const char *second, struct up_failure *failure) {
     json_t *ids = json_array();
     int code = SQLITE_ERROR;
-    sqlite3_stmt *statement =
-        prepare(catalogue, "SELECT id FROM live WHERE kind = ? AND subject = ? ORDER BY id", kind,
-                subject, failure);
+    sqlite3_stmt *statement = prepare(catalogue, sql, first, second, failure);
     while (statement != NULL && (code = sqlite3_step(statement)) == SQLITE_ROW) {
-        json_array_append_new(ids, json_string((const char *)sqlite3_column_text(statement, 0)));
+        const unsigned char *text = sqlite3_column_text(statement, 0);
+        json_array_append_new(ids, json_string(text != NULL ? (const char *)text : ""));
     }
     if (statement == NULL || !finish(catalogue, statement, code, failure)) {
         json_decref(ids);
         return NULL;
     }
     return ids;
+}
+
+json_t *catalogue_live_ids(struct up_catalogue *catalogue, const char *kind, const char *subject,
+                           struct up_failure *failure) {
+    return gather_ids(catalogue,
+                      "SELECT id FROM record AS r WHERE kind = ? AND subject = ? AND" NOT_REPLACED(
+                          "r") " ORDER BY id",
+                      kind, subject, failure);
+}
+
+json_t *catalogue_replaced_by(struct up_catalogue *catalogue, const char *id,
+                              struct up_failure *failure) {
+    return gather_ids(catalogue, "SELECT old_id FROM replaces WHERE new_id = ? ORDER BY old_id", id,
+                      NULL, failure);
+}
+
+json_t *catalogue_hashes_of(struct up_catalogue *catalogue, const char *id,
+                            struct up_failure *failure) {
+    return gather_ids(catalogue, "SELECT sha256 FROM record WHERE id = ?", id, NULL, failure);
+}
+
+bool catalogue_ask(struct up_catalogue *catalogue, const char *sql, const char *text,
+                   long long *number, struct up_failure *failure) {
+    sqlite3_stmt *statement = prepare(catalogue, sql, text, NULL, failure);
+    int code = statement != NULL ? sqlite3_step(statement) : SQLITE_ERROR;
+    *number = code == SQLITE_ROW ? sqlite3_column_int64(statement, 0) : 0;
+    return statement != NULL &&
+           finish(catalogue, statement, code == SQLITE_ROW ? SQLITE_DONE : code, failure);
 }
 
 static void copy_column(sqlite3_stmt *statement, int column, char *to, size_t size) {
@@ -219,27 +299,85 @@ static bool refuse_damaged(struct up_catalogue *catalogue, const struct up_recor
                    record->id, catalogue->directory);
 }
 
-bool up_catalogue_each(struct up_catalogue *catalogue, const char *kind,
-                       bool (*visit)(const struct up_record *record, void *context), void *context,
-                       struct up_failure *failure) {
+static bool clock_ran_back(struct up_catalogue *catalogue, bool *ran_back,
+                           struct up_failure *failure) {
+    long long benches = 0;
+    bool good = catalogue->version < 2 ||
+                catalogue_ask(catalogue, "SELECT count(*) FROM bench_counter WHERE ran_back", NULL,
+                              &benches, failure);
+    *ran_back = benches > 0;
+    return good;
+}
+
+struct visitor {
+    bool (*visit)(const struct up_record *record, void *context);
+    bool (*visit_other)(const struct up_record *record, bool live, void *context);
+    void *context;
+};
+
+static bool visit_all(struct up_catalogue *catalogue, sqlite3_stmt *statement,
+                      const struct visitor *visitor, struct up_failure *failure) {
     bool more = true, damaged = false;
-    int code = SQLITE_ERROR;
-    sqlite3_stmt *statement = prepare(
-        catalogue,
-        "SELECT id, sha256, kind, subject, bench, made_utc, body FROM current WHERE kind = ?"
-        " ORDER BY made_utc, id",
-        kind, NULL, failure);
-    while (statement != NULL && more && (code = sqlite3_step(statement)) == SQLITE_ROW) {
+    int code = SQLITE_DONE;
+    while (more && (code = sqlite3_step(statement)) == SQLITE_ROW) {
         struct up_record record;
         read_row(statement, &record);
         damaged = !json_is_object(record.body);
-        more = damaged ? refuse_damaged(catalogue, &record, failure) : visit(&record, context);
+        more = damaged ? refuse_damaged(catalogue, &record, failure)
+               : visitor->visit != NULL
+                   ? visitor->visit(&record, visitor->context)
+                   : visitor->visit_other(&record, sqlite3_column_int(statement, 7) != 0,
+                                          visitor->context);
         json_decref(record.body);
     }
-    if (statement == NULL) {
-        return false;
-    }
     return finish(catalogue, statement, more ? code : SQLITE_DONE, failure) && !damaged;
+}
+
+bool up_catalogue_each(struct up_catalogue *catalogue, const char *kind,
+                       bool (*visit)(const struct up_record *record, void *context), void *context,
+                       struct up_failure *failure) {
+    const struct visitor visitor = {.visit = visit, .context = context};
+    bool ran_back = false;
+    sqlite3_stmt *statement = NULL;
+    if (clock_ran_back(catalogue, &ran_back, failure)) {
+        statement = prepare(catalogue, ran_back ? by_number : by_time, kind, NULL, failure);
+    }
+    return statement != NULL && visit_all(catalogue, statement, &visitor, failure);
+}
+
+bool up_catalogue_each_live(struct up_catalogue *catalogue, const char *kind, const char *subject,
+                            bool (*visit)(const struct up_record *record, void *context),
+                            void *context, struct up_failure *failure) {
+    const struct visitor visitor = {.visit = visit, .context = context};
+    sqlite3_stmt *statement = prepare(
+        catalogue,
+        "SELECT " COLUMNS " FROM record AS r WHERE kind = ? AND subject = ? AND" NOT_REPLACED(
+            "r") " ORDER BY made_utc DESC, id DESC",
+        kind, subject, failure);
+    return statement != NULL && visit_all(catalogue, statement, &visitor, failure);
+}
+
+bool catalogue_each_record(struct up_catalogue *catalogue,
+                           bool (*visit)(const struct up_record *record, void *context),
+                           void *context, struct up_failure *failure) {
+    const struct visitor visitor = {.visit = visit, .context = context};
+    sqlite3_stmt *statement =
+        prepare(catalogue, "SELECT " COLUMNS " FROM record ORDER BY rowid", NULL, NULL, failure);
+    return statement != NULL && visit_all(catalogue, statement, &visitor, failure);
+}
+
+bool catalogue_each_other(struct up_catalogue *catalogue, const char *kind,
+                          bool (*visit)(const struct up_record *record, bool live, void *context),
+                          void *context, struct up_failure *failure) {
+    const struct visitor visitor = {.visit_other = visit, .context = context};
+    sqlite3_stmt *statement = prepare(
+        catalogue,
+        "SELECT " COLUMNS
+        "," NOT_REPLACED("r") " AS is_live FROM record AS r WHERE kind = ?"
+                              " AND NOT (" NOT_REPLACED("r") " AND" NO_NEWER
+                                                             ") ORDER BY made_utc, id, sha256",
+        kind, NULL, failure);
+    return statement != NULL && visit_all(catalogue, statement, &visitor, failure);
 }
 
 /* ---- members of bodies ---- */
@@ -267,4 +405,23 @@ bool take_number(const json_t *body, const char *key, double *value) {
 bool take_text(const json_t *body, const char *key, char *text, size_t size) {
     const char *member = json_string_value(json_object_get(body, key));
     return member != NULL && fits(member, text, size);
+}
+
+/* ---- the clock ---- */
+
+bool up_catalogue_clock_is_behind(struct up_catalogue *catalogue, const char *bench,
+                                  char last_utc[UP_TIME_SIZE]) {
+    char utc[UP_TIME_SIZE];
+    sqlite3_stmt *statement = NULL;
+    last_utc[0] = '\0';
+    if (catalogue->version >= 2) {
+        statement = prepare(catalogue, "SELECT last_utc FROM bench_counter WHERE bench = ?", bench,
+                            NULL, NULL);
+    }
+    if (statement != NULL && sqlite3_step(statement) == SQLITE_ROW) {
+        copy_column(statement, 0, last_utc, UP_TIME_SIZE);
+    }
+    sqlite3_finalize(statement);
+    catalogue_now(utc);
+    return strcmp(utc, last_utc) < 0;
 }

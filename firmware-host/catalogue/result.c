@@ -68,10 +68,48 @@ json_t *up_result_to_json(const struct up_result *result) {
     return json;
 }
 
-bool up_result_add(struct up_catalogue *catalogue, const struct up_result *result,
-                   const char *bench, struct up_failure *failure) {
-    json_t *body = up_result_to_json(result);
-    bool good = up_catalogue_add(catalogue, "result", NULL, bench, body, NULL, NULL, failure);
+/* A record of its own: who asks another question later adds another decision and keeps this one. */
+static json_t *decision_of(const json_t *result, const char *result_id) {
+    static const char *const members[] = {"item_id",
+                                          "run_id",
+                                          "water",
+                                          "tolerance_g",
+                                          "confidence",
+                                          "coverage",
+                                          "probability_positive",
+                                          "probability_neutral",
+                                          "probability_negative",
+                                          "class"};
+    json_t *json = json_pack("{s:s}", "result_id", result_id);
+    for (size_t i = 0; i < sizeof members / sizeof members[0]; i++) {
+        json_object_set(json, members[i], json_object_get(result, members[i]));
+    }
+    json_object_set(json, "rule", json_object_get(result, "method"));
+    return json;
+}
+
+static bool add_one(struct up_catalogue *catalogue, const struct up_result *result,
+                    const char *bench, struct up_failure *failure) {
+    char id[UP_ID_SIZE] = "";
+    json_t *body = up_result_to_json(result), *decision = NULL;
+    bool good = up_catalogue_add(catalogue, "result", NULL, bench, body, NULL, id, failure);
+    if (good) {
+        decision = decision_of(body, id);
+        good = up_catalogue_add(catalogue, "decision", NULL, bench, decision, NULL, NULL, failure);
+    }
+    json_decref(decision);
     json_decref(body);
     return good;
+}
+
+bool up_results_add(struct up_catalogue *catalogue, const struct up_result *result, size_t results,
+                    const char *bench, struct up_failure *failure) {
+    bool good = catalogue_begin(catalogue, failure);
+    if (!good) {
+        return false;
+    }
+    for (size_t i = 0; i < results && good; i++) {
+        good = add_one(catalogue, &result[i], bench, failure);
+    }
+    return catalogue_end(catalogue, good, failure);
 }

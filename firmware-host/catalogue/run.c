@@ -6,13 +6,17 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <sys/file.h>
 #include <sys/stat.h>
 #include <time.h>
 #include <unistd.h>
 
+#include "internal.h"
 #include "upthrust/text.h"
 
 struct up_run {
+    struct up_catalogue *catalogue;
+    struct up_record record; /* of its beginning; owns its body */
     FILE *stream, *journal;
     char *directory;
     uint64_t offset;
@@ -38,6 +42,9 @@ static bool make_files(struct up_run *run, struct up_failure *failure) {
         run->stream = open_in(run->directory, "stream");
         run->journal = run->stream != NULL ? open_in(run->directory, "journal.jsonl") : NULL;
     }
+    if (run->journal != NULL) { /* held as long as we live: see up_run_recover */
+        flock(fileno(run->journal), LOCK_EX | LOCK_NB);
+    }
     return run->journal != NULL ||
            up_fail(failure, UP_STATUS_UNABLE,
                    "cannot make the run's files in %s: %s; free space or choose another "
@@ -45,18 +52,37 @@ static bool make_files(struct up_run *run, struct up_failure *failure) {
                    run->directory, strerror(errno));
 }
 
+static bool put_begin(struct up_run *run, const char *bench, const char *run_id, json_t *about,
+                      struct up_failure *failure) {
+    struct up_record *record = &run->record;
+    char utc[UP_TIME_SIZE];
+    catalogue_now(utc);
+    if (strlen(bench) >= sizeof record->bench) {
+        return up_fail(failure, UP_STATUS_WRONG_INPUT, "the bench's id %.60s... is too long",
+                       bench);
+    }
+    snprintf(record->kind, sizeof record->kind, "run");
+    memcpy(record->subject, run_id, sizeof record->subject);
+    memcpy(record->bench, bench, strlen(bench) + 1);
+    record->body = json_copy(about);
+    json_object_set_new(record->body, "begun_utc", json_string(utc));
+    json_object_set_new(record->body, "how_ended", json_null());
+    return catalogue_put(run->catalogue, record, NULL, failure);
+}
+
 bool up_run_open(struct up_catalogue *catalogue, const char *bench, json_t *about,
                  char run_id[UP_ID_SIZE], struct up_run **result, struct up_failure *failure) {
     struct up_run *run = up_allocate(1, sizeof *run);
     *result = NULL;
     up_new_id(run_id);
+    run->catalogue = catalogue;
     run->begin_s = monotonic_s();
     run->directory = up_text_format("%s/runs/%s", up_catalogue_directory(catalogue), run_id);
     json_t *first = json_pack("{s:s}", "event", "run");
     json_object_update(first, about);
     json_object_set_new(first, "run_id", json_string(run_id));
     if (!make_files(run, failure) || !up_run_journal(run, json_incref(first), failure) ||
-        !up_catalogue_add(catalogue, "run", run_id, bench, about, NULL, NULL, failure)) {
+        !put_begin(run, bench, run_id, about, failure)) {
         json_decref(first);
         up_run_close(run);
         return false;
@@ -64,6 +90,29 @@ bool up_run_open(struct up_catalogue *catalogue, const char *bench, json_t *abou
     json_decref(first);
     *result = run;
     return true;
+}
+
+/* A new version in the place of the one that was live. */
+static bool put_end(struct up_catalogue *catalogue, const struct up_record *begin,
+                    const char *how_ended, json_t *more, struct up_failure *failure) {
+    struct up_record record = *begin;
+    json_t *replaces = json_pack("[s]", begin->id);
+    record.body = json_deep_copy(begin->body);
+    json_object_set_new(record.body, "how_ended", json_string(how_ended));
+    if (more != NULL) {
+        json_object_update(record.body, more);
+    }
+    bool good = catalogue_put(catalogue, &record, replaces, failure);
+    json_decref(record.body);
+    json_decref(replaces);
+    return good;
+}
+
+bool up_run_end(struct up_run *run, const char *how_ended, json_t *more,
+                struct up_failure *failure) {
+    return up_run_journal(run, json_pack("{s:s, s:s}", "event", "end", "how_ended", how_ended),
+                          failure) &&
+           put_end(run->catalogue, &run->record, how_ended, more, failure);
 }
 
 void up_run_close(struct up_run *run) {
@@ -76,9 +125,92 @@ void up_run_close(struct up_run *run) {
     if (run->journal != NULL) {
         fclose(run->journal);
     }
+    json_decref(run->record.body);
     free(run->directory);
     free(run);
 }
+
+/* ---- after a crash ---- */
+
+struct lost_runs {
+    struct up_catalogue *catalogue;
+    json_t *list; /* of [record id, run id, bench, body] */
+};
+
+/* Its files are here, and nobody holds the journal. */
+static bool is_abandoned(const struct up_catalogue *catalogue, const char *run_id) {
+    char *path =
+        up_text_format("%s/runs/%s/journal.jsonl", up_catalogue_directory(catalogue), run_id);
+    FILE *journal = fopen(path, "r");
+    bool held = journal != NULL && flock(fileno(journal), LOCK_EX | LOCK_NB) != 0;
+    if (journal != NULL) {
+        fclose(journal);
+    }
+    free(path);
+    return journal != NULL && !held;
+}
+
+static bool note_lost(const struct up_record *record, void *context) {
+    struct lost_runs *lost = context;
+    json_t *how_ended = json_object_get(record->body, "how_ended");
+    /* Before there were ends, runs had no such member. An id is part of a path here. */
+    if (json_is_null(how_ended) && strchr(record->subject, '/') == NULL &&
+        is_abandoned(lost->catalogue, record->subject)) {
+        json_array_append_new(lost->list, json_pack("[s, s, s, O]", record->id, record->subject,
+                                                    record->bench, record->body));
+    }
+    return true;
+}
+
+static bool end_lost(struct up_catalogue *catalogue, const json_t *entry, struct up_lost_run *lost,
+                     struct up_failure *failure) {
+    struct up_record begin = {.kind = "run", .body = json_array_get(entry, 3)};
+    long long trials = 0;
+    memset(lost, 0, sizeof *lost);
+    snprintf(begin.id, sizeof begin.id, "%s", json_string_value(json_array_get(entry, 0)));
+    snprintf(begin.subject, sizeof begin.subject, "%s",
+             json_string_value(json_array_get(entry, 1)));
+    snprintf(begin.bench, sizeof begin.bench, "%s", json_string_value(json_array_get(entry, 2)));
+    if (!catalogue_ask(catalogue,
+                       "SELECT count(*) FROM record WHERE kind = 'trial' AND CASE WHEN"
+                       " json_valid(body) THEN json_extract(body, '$.run_id') = ? END",
+                       begin.subject, &trials, failure)) {
+        return false;
+    }
+    json_t *more = json_pack("{s:I}", "trials", (json_int_t)trials);
+    bool good = put_end(catalogue, &begin, "crashed", more, failure);
+    json_decref(more);
+    memcpy(lost->run_id, begin.subject, sizeof lost->run_id);
+    take_text(begin.body, "item_id", lost->item_id, sizeof lost->item_id);
+    take_text(begin.body, "what", lost->what, sizeof lost->what);
+    lost->trials = (unsigned)trials;
+    return good;
+}
+
+bool up_run_recover(struct up_catalogue *catalogue,
+                    void (*tell)(const struct up_lost_run *lost, void *context), void *context,
+                    struct up_failure *failure) {
+    struct lost_runs lost = {catalogue, NULL};
+    if (!catalogue_begin(catalogue, failure)) {
+        return false;
+    }
+    lost.list = json_array();
+    bool good = up_catalogue_each(catalogue, "run", note_lost, &lost, failure);
+    size_t count = json_array_size(lost.list);
+    struct up_lost_run *told = up_allocate(count + 1, sizeof *told);
+    for (size_t i = 0; good && i < count; i++) {
+        good = end_lost(catalogue, json_array_get(lost.list, i), &told[i], failure);
+    }
+    good = catalogue_end(catalogue, good, failure);
+    for (size_t i = 0; good && i < count; i++) {
+        tell(&told[i], context);
+    }
+    free(told);
+    json_decref(lost.list);
+    return good;
+}
+
+/* ---- while it runs ---- */
 
 void up_run_bytes(struct up_run *run, const char *bytes, size_t length) {
     if (fwrite(bytes, 1, length, run->stream) != length && run->stream_errno == 0) {

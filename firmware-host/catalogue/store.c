@@ -5,6 +5,7 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <sys/file.h>
 #include <sys/stat.h>
 #include <sys/vfs.h>
 #include <time.h>
@@ -61,6 +62,40 @@ bool catalogue_run(struct up_catalogue *catalogue, const char *sql, struct up_fa
     return code == SQLITE_OK || catalogue_fail(catalogue, code, failure);
 }
 
+/* ---- transactions ---- */
+
+static bool check_still_there(struct up_catalogue *catalogue, struct up_failure *failure) {
+    int moved = 0;
+    sqlite3_file_control(catalogue->database, "main", SQLITE_FCNTL_HAS_MOVED, &moved);
+    return moved == 0 ||
+           up_fail(failure, UP_STATUS_UNABLE,
+                   "the catalogue %s was removed or replaced while it was in use: put it back and "
+                   "start again; nothing more is stored",
+                   catalogue->directory);
+}
+
+bool catalogue_begin(struct up_catalogue *catalogue, struct up_failure *failure) {
+    /* Not a deferred transaction: one that read first could not wait for another writer. */
+    if (catalogue->depth == 0 && (!check_still_there(catalogue, failure) ||
+                                  !catalogue_run(catalogue, "BEGIN IMMEDIATE", failure))) {
+        return false;
+    }
+    catalogue->depth++;
+    return true;
+}
+
+bool catalogue_end(struct up_catalogue *catalogue, bool good, struct up_failure *failure) {
+    catalogue->depth--;
+    if (catalogue->depth > 0) {
+        return good;
+    }
+    if (good && catalogue_run(catalogue, "COMMIT", failure)) {
+        return true;
+    }
+    sqlite3_exec(catalogue->database, "ROLLBACK", NULL, NULL, NULL);
+    return false;
+}
+
 static bool ask_number(struct up_catalogue *catalogue, const char *sql, int *number,
                        struct up_failure *failure) {
     sqlite3_stmt *statement = NULL;
@@ -104,16 +139,42 @@ static bool make_directories(const char *directory, struct up_failure *failure) 
     return true;
 }
 
+static bool type_of(const char *directory, unsigned long *type) {
+    struct statfs about;
+    bool good = statfs(directory, &about) == 0;
+    *type = good ? (unsigned long)about.f_type & 0xFFFFFFFFUL : 0;
+    return good;
+}
+
+bool (*catalogue_type_of)(const char *directory, unsigned long *type) = type_of;
+
+/* FUSE is refused as a whole: what stands behind it cannot be asked, and mostly it is a network. */
 bool catalogue_is_network(unsigned long type) {
-    return type == 0x6969 /* NFS */ || type == 0xFF534D42 || type == 0xFE534D42 ||
-           type == 0x517B /* SMB, three ages of it */;
+    static const unsigned long known[] = {
+        0x6969,                         /* NFS */
+        0xFF534D42, 0xFE534D42, 0x517B, /* SMB: CIFS, SMB2, smbfs */
+        0x01021997,                     /* 9p */
+        0x65735546,                     /* FUSE */
+        0x5346414F, 0x6B414653,         /* AFS, two of them */
+        0x00C36400,                     /* Ceph */
+        0x73757245,                     /* Coda */
+        0x564C,                         /* NCP */
+        0x01161970, 0x7461636F,         /* GFS2, OCFS2 */
+        0x0BD00BD0,                     /* Lustre */
+        0x786F4256,                     /* a virtual machine's shared folder */
+    };
+    for (size_t i = 0; i < sizeof known / sizeof known[0]; i++) {
+        if (known[i] == type) {
+            return true;
+        }
+    }
+    return false;
 }
 
 /* SQLite's write-ahead log needs memory shared by all who use it, which a network drive lacks. */
 static bool refuse_network(const char *directory, struct up_failure *failure) {
-    struct statfs about;
-    return statfs(directory, &about) != 0 ||
-           !catalogue_is_network((unsigned long)about.f_type & 0xFFFFFFFFUL) ||
+    unsigned long type = 0;
+    return !catalogue_type_of(directory, &type) || !catalogue_is_network(type) ||
            up_fail(failure, UP_STATUS_UNABLE,
                    "%s lies on a network drive, where a catalogue is not safe: keep it on this "
                    "machine and export from there",
@@ -135,6 +196,32 @@ static bool check_there(const char *directory, const char *path, struct up_failu
                ? missing(directory, failure)
                : up_fail(failure, UP_STATUS_UNABLE, "cannot reach the catalogue %s: %s", directory,
                          strerror(errno));
+}
+
+/* ---- locks on directories ---- */
+
+int catalogue_lock_directory(const char *directory, struct up_failure *failure) {
+    enum { PAUSE_MS = 20 };
+    const struct timespec pause = {.tv_nsec = PAUSE_MS * 1000000L};
+    int descriptor = open(directory, O_RDONLY | O_DIRECTORY | O_CLOEXEC);
+    if (descriptor < 0) {
+        up_fail(failure, UP_STATUS_UNABLE, "cannot open the directory %s: %s", directory,
+                strerror(errno));
+        return -1;
+    }
+    int left_ms = catalogue_patience_ms;
+    while (flock(descriptor, LOCK_EX | LOCK_NB) != 0 && errno == EWOULDBLOCK) {
+        if ((left_ms -= PAUSE_MS) < 0) {
+            close(descriptor);
+            up_fail(failure, UP_STATUS_UNABLE,
+                    "another program is writing to %s and does not end: end it or wait, then try "
+                    "again",
+                    directory);
+            return -1;
+        }
+        nanosleep(&pause, NULL);
+    }
+    return descriptor;
 }
 
 /* ---- opening ---- */
@@ -230,6 +317,23 @@ static bool make_tables(struct up_catalogue *catalogue, struct up_failure *failu
     return good;
 }
 
+/* Another program may have been first; a mark of a newer one stays. */
+static bool bring_up_to_date(struct up_catalogue *catalogue, struct up_failure *failure) {
+    struct marks marks;
+    if (!catalogue_begin(catalogue, failure)) {
+        return false;
+    }
+    bool good = read_marks(catalogue, &marks, failure);
+    if (good && marks.version < SCHEMA_VERSION) {
+        char *migration = catalogue_migration();
+        char *sql = up_text_format("%sPRAGMA user_version = %d;", migration, SCHEMA_VERSION);
+        good = catalogue_run(catalogue, sql, failure);
+        free(sql);
+        free(migration);
+    }
+    return catalogue_end(catalogue, good, failure);
+}
+
 /* SQLite does not wait by itself where two programs begin the log at once. */
 static bool begin_log(struct up_catalogue *catalogue, struct up_failure *failure) {
     enum { PAUSE_MS = 20 };
@@ -246,14 +350,8 @@ static bool begin_log(struct up_catalogue *catalogue, struct up_failure *failure
 }
 
 static bool initialise(struct up_catalogue *catalogue, struct up_failure *failure) {
-    if (!begin_log(catalogue, failure) || !catalogue_run(catalogue, "BEGIN IMMEDIATE", failure)) {
-        return false;
-    }
-    if (make_tables(catalogue, failure) && catalogue_run(catalogue, "COMMIT", failure)) {
-        return true;
-    }
-    sqlite3_exec(catalogue->database, "ROLLBACK", NULL, NULL, NULL);
-    return false;
+    return begin_log(catalogue, failure) && catalogue_begin(catalogue, failure) &&
+           catalogue_end(catalogue, make_tables(catalogue, failure), failure);
 }
 
 static bool check_marks(struct up_catalogue *catalogue, enum up_catalogue_mode mode,
@@ -276,6 +374,7 @@ static bool check_marks(struct up_catalogue *catalogue, enum up_catalogue_mode m
                        "--catalogue",
                        catalogue->directory);
     }
+    catalogue->version = marks.version;
     return marks.version <= SCHEMA_VERSION ||
            up_fail(failure, UP_STATUS_WRONG_INPUT,
                    "the catalogue %s was made by a newer upthrust (version %d of the tables, this "
@@ -299,6 +398,10 @@ static bool open_all(struct up_catalogue *catalogue, enum up_catalogue_mode mode
         catalogue_run(catalogue, "PRAGMA synchronous = FULL; PRAGMA recursive_triggers = ON",
                       failure) &&
         check_marks(catalogue, mode, failure);
+    if (good && mode != UP_CATALOGUE_READ && catalogue->version < SCHEMA_VERSION) {
+        good = bring_up_to_date(catalogue, failure);
+        catalogue->version = SCHEMA_VERSION;
+    }
     free(path);
     return good;
 }

@@ -17,6 +17,10 @@ struct keeper {
     char run_id[UP_ID_SIZE];
     const struct up_item *item; /* NULL while calibrating */
     double counts_kg;
+    const char *calibration_id; /* NULL while calibrating */
+    char rig_record_id[UP_ID_SIZE];
+    json_t *plateaus; /* read since the last trial: they are stored with the next */
+    unsigned trials;
     struct up_failure failure; /* of a callback that cannot return one */
 };
 
@@ -29,18 +33,42 @@ static void keep_bytes(void *context, const char *bytes, size_t length, double a
     }
 }
 
+static void drop_stamps(json_t *json) {
+    json_object_del(json, "event");
+    json_object_del(json, "offset");
+    json_object_del(json, "arrival_s");
+}
+
+static void keep_plateau(struct keeper *keeper, json_t *json) {
+    json_t *copy = json_deep_copy(json);
+    drop_stamps(copy);
+    json_array_append_new(keeper->plateaus, copy);
+}
+
+static bool keep_trial(struct keeper *keeper, json_t *json, struct up_failure *failure) {
+    json_object_set_new(json, "run_id", json_string(keeper->run_id));
+    json_object_set_new(json, "item_id", json_string(keeper->item->id));
+    json_object_set(json, "plateaus", keeper->plateaus);
+    drop_stamps(json);
+    bool good = up_catalogue_add(keeper->bench->catalogue, "trial", NULL, keeper->bench->rig->id,
+                                 json, NULL, NULL, failure);
+    if (good) {
+        json_decref(keeper->plateaus);
+        keeper->plateaus = json_array();
+        keeper->trials++;
+    }
+    return good;
+}
+
 static bool keep_event(void *context, const struct up_event *event, struct up_failure *failure) {
     struct keeper *keeper = context;
     json_t *json = up_event_to_json(event, keeper->counts_kg);
     bool good = up_run_journal(keeper->run, json_incref(json), failure);
+    if (good && event->kind == UP_EVENT_PLATEAU) {
+        keep_plateau(keeper, json);
+    }
     if (good && event->kind == UP_EVENT_TRIAL) {
-        json_object_set_new(json, "run_id", json_string(keeper->run_id));
-        json_object_set_new(json, "item_id", json_string(keeper->item->id));
-        json_object_del(json, "event");
-        json_object_del(json, "offset");
-        json_object_del(json, "arrival_s");
-        good = up_catalogue_add(keeper->bench->catalogue, "trial", NULL, keeper->bench->rig->id,
-                                json, NULL, NULL, failure);
+        good = keep_trial(keeper, json, failure);
     }
     json_decref(json);
     return good;
@@ -66,21 +94,43 @@ static void keep_note(void *context, enum up_note note, const char *text) {
                    &keeper->failure);
 }
 
+/* The name alone: where it lies on this machine is nobody else's business. */
+static const char *file_name(const char *path) {
+    const char *slash = strrchr(path, '/');
+    return slash != NULL ? slash + 1 : path;
+}
+
 static json_t *about(const struct keeper *keeper, const char *what) {
     const struct up_rig *rig = keeper->bench->rig;
-    json_t *json = json_pack("{s:s, s:s, s:s, s:s, s:s}", "what", what, "version", UPTHRUST_VERSION,
-                             "bench", rig->id, "rig_file", rig->path, "rig_sha256", rig->sha256);
+    char *name = up_text_clean(file_name(rig->path), strlen(file_name(rig->path)));
+    json_t *json = json_pack("{s:s, s:s, s:s, s:s, s:s, s:s}", "what", what, "version",
+                             UPTHRUST_VERSION, "bench", rig->id, "rig_file", name, "rig_sha256",
+                             rig->sha256, "rig_record_id", keeper->rig_record_id);
     if (keeper->item != NULL) {
         json_object_set_new(json, "item_id", json_string(keeper->item->id));
     }
+    if (keeper->calibration_id != NULL) {
+        json_object_set_new(json, "calibration_id", json_string(keeper->calibration_id));
+    }
+    free(name);
     return json;
 }
 
-static bool open_run(struct keeper *keeper, const char *what, struct up_failure *failure) {
-    json_t *json = about(keeper, what);
-    bool good = up_run_open(keeper->bench->catalogue, keeper->bench->rig->id, json, keeper->run_id,
-                            &keeper->run, failure);
-    json_decref(json);
+static bool keep_rig(struct keeper *keeper, struct up_failure *failure) {
+    enum { RIG_READ_MAX = 1 << 20 };
+    const struct up_rig *rig = keeper->bench->rig;
+    char *text = up_allocate(RIG_READ_MAX + 1, 1);
+    FILE *stream = fopen(rig->path, "r");
+    size_t length = stream != NULL ? fread(text, 1, RIG_READ_MAX, stream) : 0;
+    if (stream != NULL) {
+        fclose(stream);
+    }
+    text[length] = '\0';
+    struct up_rig_version version = {rig->id, rig->name, rig->sha256, text};
+    bool good = (length > 0 || up_fail(failure, UP_STATUS_WRONG_INPUT,
+                                       "cannot read the rig file %s any more", rig->path)) &&
+                up_rig_keep(keeper->bench->catalogue, &version, keeper->rig_record_id, failure);
+    free(text);
     return good;
 }
 
@@ -131,6 +181,81 @@ static json_t *plan_of_measuring(const struct up_measure_plan *plan) {
                      "waters", waters);
 }
 
+static void tell_lost(const struct up_lost_run *lost, void *context) {
+    const struct bench_run *bench = ((const struct keeper *)context)->bench;
+    struct up_item item = {0};
+    bool named = up_item_find(bench->catalogue, lost->item_id, &item, NULL);
+    char *name = up_text_for_terminal(named ? item.name : lost->item_id);
+    char *what = up_text_for_terminal(lost->what);
+    fprintf(stderr,
+            "note: an earlier run did not come to its end (%s%s%s): %u trial%s stored, run %s\n",
+            what, name[0] != '\0' ? ", " : "", name, lost->trials,
+            lost->trials == 1 ? " is" : "s are", lost->run_id);
+    free(what);
+    free(name);
+}
+
+static void tell_clock(const struct bench_run *bench) {
+    char last_utc[UP_TIME_SIZE];
+    if (up_catalogue_clock_is_behind(bench->catalogue, bench->rig->id, last_utc)) {
+        char *id = up_text_for_terminal(bench->rig->id);
+        fprintf(stderr,
+                "note: the clock stands before the last record of the bench %s (%s): set it; until "
+                "then the bench's own count keeps the order\n",
+                id, last_utc);
+        free(id);
+    }
+}
+
+static bool open_run(struct keeper *keeper, const char *what, struct up_failure *failure) {
+    const struct bench_run *bench = keeper->bench;
+    tell_clock(bench);
+    if (!up_run_recover(bench->catalogue, tell_lost, keeper, failure) ||
+        !keep_rig(keeper, failure)) {
+        return false;
+    }
+    json_t *json = about(keeper, what);
+    bool good =
+        up_run_open(bench->catalogue, bench->rig->id, json, keeper->run_id, &keeper->run, failure);
+    json_decref(json);
+    keeper->plateaus = json_array();
+    return good;
+}
+
+/* A run that failed stays failed, whether its end can be stored or not. */
+static bool close_run(struct keeper *keeper, bool good, unsigned results,
+                      struct up_failure *failure) {
+    if (keeper->run != NULL) {
+        const char *how = signalled != 0 ? "stopped" : good ? "completed" : "failed";
+        json_t *more = json_pack("{s:i, s:i, s:O}", "trials", (int)keeper->trials, "results",
+                                 (int)results, "plateaus", keeper->plateaus);
+        if (!good) {
+            char *reason = up_text_clean(failure->text, strlen(failure->text));
+            json_object_set_new(more, "reason", json_string(reason));
+            free(reason);
+        }
+        good = up_run_end(keeper->run, how, more, good ? failure : NULL) && good;
+        json_decref(more);
+    }
+    up_run_close(keeper->run);
+    json_decref(keeper->plateaus);
+    return good;
+}
+
+/* Other programs read exchange/ without asking us. Where it cannot be written, what was measured is
+   stored all the same. */
+static void leave_exchange(const struct bench_run *bench) {
+    struct up_failure failure;
+    char *directory = up_text_format("%s/exchange", up_catalogue_directory(bench->catalogue));
+    if (!bench->no_exchange && (!up_export_csv(bench->catalogue, directory, &failure) ||
+                                !up_export_json(bench->catalogue, directory, &failure))) {
+        char *text = up_text_for_terminal(failure.text);
+        fprintf(stderr, "note: stored, but not exported: %s\n", text);
+        free(text);
+    }
+    free(directory);
+}
+
 static bool run_session(struct keeper *keeper, struct up_procedure *procedure,
                         struct up_operator *op, struct up_failure *failure) {
     const struct bench_run *bench = keeper->bench;
@@ -173,13 +298,14 @@ bool run_calibrate(const struct bench_run *bench, const double *mass_kg, int mas
            run_session(&keeper, procedure, op, failure) &&
            up_procedure_calibration(procedure, calibration, failure) &&
            up_calibration_add(bench->catalogue, calibration, failure);
+    good = close_run(&keeper, good, 0, failure);
     if (good) {
+        leave_exchange(bench);
         json_t *json =
             json_pack("{s:[], s:o}", "results", "calibration", up_calibration_to_json(calibration));
         up_operator_tell_result(op, json);
         json_decref(json);
     }
-    up_run_close(keeper.run);
     up_operator_destroy(op);
     up_procedure_destroy(procedure);
     return good;
@@ -203,20 +329,14 @@ static void tell_age(const struct bench_run *bench, const struct up_calibration 
     }
 }
 
-static bool store_results(const struct keeper *keeper, const struct up_result *result,
-                          unsigned results, struct up_operator *op, struct up_failure *failure) {
+static void tell_results(struct up_operator *op, const struct up_result *result, unsigned results) {
     json_t *list = json_array();
     json_t *json = json_pack("{s:o}", "results", list);
-    bool good = true;
-    for (unsigned i = 0; i < results && good; i++) {
-        good = up_result_add(keeper->bench->catalogue, &result[i], keeper->bench->rig->id, failure);
+    for (unsigned i = 0; i < results; i++) {
         json_array_append_new(list, up_result_to_json(&result[i]));
     }
-    if (good) {
-        up_operator_tell_result(op, json);
-    }
+    up_operator_tell_result(op, json);
     json_decref(json);
-    return good;
 }
 
 bool run_measure(const struct bench_run *bench, const struct up_item *item, int trials,
@@ -238,7 +358,9 @@ bool run_measure(const struct bench_run *bench, const struct up_item *item, int 
     *results = 0;
     /* The plan is tried before a run is opened, so that a mistake leaves nothing behind. */
     good = up_calibration_latest(bench->catalogue, bench->rig->id, &calibration, failure) &&
-           up_procedure_measure(&plan, &probe, failure) && open_run(&keeper, "measure", failure);
+           up_procedure_measure(&plan, &probe, failure);
+    keeper.calibration_id = calibration.id;
+    good = good && open_run(&keeper, "measure", failure);
     up_procedure_destroy(probe);
     if (good) {
         tell_age(bench, &calibration);
@@ -248,9 +370,13 @@ bool run_measure(const struct bench_run *bench, const struct up_item *item, int 
                keep_plan(&keeper, plan_of_measuring(&plan), failure) &&
                run_session(&keeper, procedure, op, failure) &&
                up_procedure_results(procedure, result, results, failure) &&
-               store_results(&keeper, result, *results, op, failure);
+               up_results_add(bench->catalogue, result, *results, bench->rig->id, failure);
     }
-    up_run_close(keeper.run);
+    good = close_run(&keeper, good, *results, failure);
+    if (good) {
+        leave_exchange(bench);
+        tell_results(op, result, *results);
+    }
     up_operator_destroy(op);
     up_procedure_destroy(procedure);
     return good;

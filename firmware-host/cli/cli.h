@@ -87,6 +87,7 @@ struct bench_run {
     bool json;          /* operator */
     int operator_input; /* descriptor */
     FILE *operator_output;
+    bool no_exchange; /* the caller brings exchange/ up to date itself, once at the end */
 };
 
 /* Both store what they find; *calibration or the results come back too. `results` holds room for
@@ -154,11 +155,12 @@ enum up_status command_item(const struct arguments *arguments, struct up_failure
 enum up_status command_show(const struct arguments *arguments, struct up_failure *failure);
 enum up_status command_plot(const struct arguments *arguments, struct up_failure *failure);
 enum up_status command_export(const struct arguments *arguments, struct up_failure *failure);
+enum up_status command_import(const struct arguments *arguments, struct up_failure *failure);
+enum up_status command_merge(const struct arguments *arguments, struct up_failure *failure);
 
 extern const struct option_text options_demo[], options_calibrate[], options_calibration[],
     options_measure[], options_ports[], options_listen[], options_water[], options_item[],
-    options_show[],
-    options_plot[], options_export[];
+    options_show[], options_plot[], options_export[], options_import[], options_merge[];
 
 #define OPTION_CATALOGUE                                                                           \
     { "catalogue", "DIR", "the catalogue (default: $UPTHRUST_CATALOGUE, else ./catalogue)" }

@@ -229,15 +229,6 @@ static bool read_measure(const struct arguments *arguments, const struct bench_o
            up_item_find(options->catalogue, name, item, failure);
 }
 
-static bool store_repeated(struct up_catalogue *catalogue, const struct repeated *repeated,
-                           struct up_failure *failure) {
-    bool good = true;
-    for (unsigned i = 0; i < repeated->results && good; i++) {
-        good = up_result_add(catalogue, &repeated->result[i], repeated->bench, failure);
-    }
-    return good;
-}
-
 static enum up_status replay_measure(const struct arguments *arguments,
                                      struct up_failure *failure) {
     bool store = option_given(arguments, "store");
@@ -258,7 +249,8 @@ static enum up_status replay_measure(const struct arguments *arguments,
                       &style);
     }
     good = good && tell_sameness(catalogue, repeated, document ? stderr : stdout, failure) &&
-           (!store || store_repeated(catalogue, repeated, failure));
+           (!store || up_results_add(catalogue, repeated->result, repeated->results,
+                                     repeated->bench, failure));
     status = good ? status_of_results(repeated->result, repeated->results) : failure->status;
     free(repeated);
     up_catalogue_close(catalogue);

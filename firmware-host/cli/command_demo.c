@@ -192,7 +192,8 @@ static bool set_up(struct demo *demo, struct up_failure *failure) {
                                    .rig = &demo->rig,
                                    .json = true,
                                    .operator_input = demo->tank.from,
-                                   .operator_output = demo->tank.to};
+                                   .operator_output = demo->tank.to,
+                                   .no_exchange = true};
     free(directory);
     return good;
 }

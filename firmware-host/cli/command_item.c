@@ -7,16 +7,18 @@
 #include "upthrust/text.h"
 
 const struct option_text options_item[] = {
-    {"name", "TEXT", "add: what people call it"},
-    {"kind", "TEXT", "add: fin, boot, hood, light, lead, ..."},
-    {"maker", "TEXT", "add: who makes it"},
-    {"model", "TEXT", "add: the maker's word for it"},
-    {"size", "TEXT", "add: as printed on it"},
-    {"pair", NULL, "add: two pieces, always hung together"},
-    {"tolerance-g", "G", "add: neutral is within this (default 50, a pair 100)"},
-    {"expansion-per-k", "B", "add: volume expansion (default 4.5e-4)"},
-    {"u-expansion-per-k", "U", "add: its standard uncertainty (default 0.9e-4)"},
-    {"compressible", NULL, "add: foam or closed air; a result holds at its depth only"},
+    {"name", "TEXT", "add, edit: what people call it"},
+    {"kind", "TEXT", "add, edit: fin, boot, hood, light, lead, ..."},
+    {"maker", "TEXT", "add, edit: who makes it"},
+    {"model", "TEXT", "add, edit: the maker's word for it"},
+    {"size", "TEXT", "add, edit: as printed on it"},
+    {"pair", NULL, "add, edit: two pieces, always hung together"},
+    {"tolerance-g", "G", "add, edit: neutral is within this (default 50, a pair 100)"},
+    {"expansion-per-k", "B", "add, edit: volume expansion (default 4.5e-4)"},
+    {"u-expansion-per-k", "U", "add, edit: its standard uncertainty (default 0.9e-4)"},
+    {"compressible", NULL, "add, edit: foam or closed air; a result holds at its depth only"},
+    {"single", NULL, "edit: one piece, no pair"},
+    {"incompressible", NULL, "edit: neither foam nor closed air"},
     {"water", "NAME", "list: only this water (repeatable)"},
     OPTION_UNITS,
     OPTION_CATALOGUE,
@@ -37,14 +39,9 @@ static bool take_text(const struct arguments *arguments, const char *name, char 
     return true;
 }
 
-static bool read_item(const struct arguments *arguments, struct up_item *item,
-                      struct up_failure *failure) {
-    bool pair = option_given(arguments, "pair");
-    *item = (struct up_item){.pieces = pair ? 2 : 1,
-                             .tolerance_g = pair ? UP_TOLERANCE_PAIR_G : UP_TOLERANCE_ONE_G,
-                             .expansion_per_k = UP_EXPANSION_PER_K,
-                             .u_expansion_per_k = UP_U_EXPANSION_PER_K,
-                             .compressible = option_given(arguments, "compressible")};
+/* What was not given is left alone. */
+static bool read_given(const struct arguments *arguments, struct up_item *item,
+                       struct up_failure *failure) {
     return take_text(arguments, "name", item->name, failure) &&
            take_text(arguments, "kind", item->kind, failure) &&
            take_text(arguments, "maker", item->maker, failure) &&
@@ -54,6 +51,17 @@ static bool read_item(const struct arguments *arguments, struct up_item *item,
            option_number(arguments, "expansion-per-k", 0, 0.01, &item->expansion_per_k, failure) &&
            option_number(arguments, "u-expansion-per-k", 0, 0.01, &item->u_expansion_per_k,
                          failure);
+}
+
+static bool read_item(const struct arguments *arguments, struct up_item *item,
+                      struct up_failure *failure) {
+    bool pair = option_given(arguments, "pair");
+    *item = (struct up_item){.pieces = pair ? 2 : 1,
+                             .tolerance_g = pair ? UP_TOLERANCE_PAIR_G : UP_TOLERANCE_ONE_G,
+                             .expansion_per_k = UP_EXPANSION_PER_K,
+                             .u_expansion_per_k = UP_U_EXPANSION_PER_K,
+                             .compressible = option_given(arguments, "compressible")};
+    return read_given(arguments, item, failure);
 }
 
 static void print_item(const struct up_item *item) {
@@ -97,6 +105,69 @@ static enum up_status add(const struct arguments *arguments, struct up_catalogue
     return UP_STATUS_DONE;
 }
 
+/* ---- edit ---- */
+
+static bool read_changes(const struct arguments *arguments, struct up_item *item,
+                         struct up_failure *failure) {
+    bool pair = option_given(arguments, "pair"), single = option_given(arguments, "single");
+    bool soft = option_given(arguments, "compressible");
+    bool hard = option_given(arguments, "incompressible");
+    if ((pair && single) || (soft && hard)) {
+        return up_fail(
+            failure, UP_STATUS_WRONG_INPUT, "item edit: --%s and --%s exclude each other",
+            pair && single ? "pair" : "compressible", pair && single ? "single" : "incompressible");
+    }
+    item->pieces = pair ? 2 : single ? 1 : item->pieces;
+    item->compressible = soft || (item->compressible && !hard);
+    return read_given(arguments, item, failure);
+}
+
+static bool tell_version(const struct up_record *record, void *context) {
+    unsigned *count = context;
+    struct up_item item;
+    if (up_item_from_json(record->body, &item)) {
+        char *name = up_text_for_terminal(item.name);
+        fprintf(stderr, "note: %s %s  %s\n",
+                *count == 0 ? "there were several live versions; now replaced:" : "  and",
+                record->made_utc, name);
+        free(name);
+    }
+    ++*count;
+    return true;
+}
+
+static bool count_version(const struct up_record *record, void *context) {
+    (void)record;
+    ++*(unsigned *)context;
+    return true;
+}
+
+/* Changes that two catalogues made apart are shown before one of them wins. */
+static bool tell_versions(struct up_catalogue *catalogue, const char *item_id,
+                          struct up_failure *failure) {
+    unsigned versions = 0, told = 0;
+    return up_catalogue_each_live(catalogue, "item", item_id, count_version, &versions, failure) &&
+           (versions < 2 ||
+            up_catalogue_each_live(catalogue, "item", item_id, tell_version, &told, failure));
+}
+
+static enum up_status edit(const struct arguments *arguments, struct up_catalogue *catalogue,
+                           struct up_failure *failure) {
+    struct up_item item;
+    if (arguments->words != 2) {
+        up_fail(failure, UP_STATUS_WRONG_INPUT,
+                "item edit: give one name or id, and what changes: --name, --kind, --size, ...");
+        return failure->status;
+    }
+    if (!up_item_find(catalogue, arguments->word[1], &item, failure) ||
+        !read_changes(arguments, &item, failure) || !tell_versions(catalogue, item.id, failure) ||
+        !up_item_add(catalogue, &item, failure)) {
+        return failure->status;
+    }
+    tell(&item, option_given(arguments, "json"));
+    return UP_STATUS_DONE;
+}
+
 static enum up_status show(const struct arguments *arguments, struct up_catalogue *catalogue,
                            struct up_failure *failure) {
     struct up_item item;
@@ -112,21 +183,26 @@ static enum up_status show(const struct arguments *arguments, struct up_catalogu
 }
 
 enum up_status command_item(const struct arguments *arguments, struct up_failure *failure) {
+    static const struct {
+        const char *verb;
+        enum up_catalogue_mode mode;
+        enum up_status (*run)(const struct arguments *arguments, struct up_catalogue *catalogue,
+                              struct up_failure *failure);
+    } verbs[] = {{"add", UP_CATALOGUE_CREATE, add},
+                 {"edit", UP_CATALOGUE_WRITE, edit},
+                 {"list", UP_CATALOGUE_READ, list_items},
+                 {"show", UP_CATALOGUE_READ, show}};
     const char *verb = arguments->words > 0 ? arguments->word[0] : "";
     struct up_catalogue *catalogue = NULL;
-    bool adding = strcmp(verb, "add") == 0;
-    enum up_status status;
-    if (!adding && strcmp(verb, "list") != 0 && strcmp(verb, "show") != 0) {
-        up_fail(failure, UP_STATUS_WRONG_INPUT, "item: say add, list or show");
-        return failure->status;
+    for (size_t i = 0; i < sizeof verbs / sizeof verbs[0]; i++) {
+        if (strcmp(verb, verbs[i].verb) == 0) {
+            enum up_status status = open_catalogue(arguments, verbs[i].mode, &catalogue, failure)
+                                        ? verbs[i].run(arguments, catalogue, failure)
+                                        : failure->status;
+            up_catalogue_close(catalogue);
+            return status;
+        }
     }
-    if (!open_catalogue(arguments, adding ? UP_CATALOGUE_CREATE : UP_CATALOGUE_READ, &catalogue,
-                        failure)) {
-        return failure->status;
-    }
-    status = adding                      ? add(arguments, catalogue, failure)
-             : strcmp(verb, "show") == 0 ? show(arguments, catalogue, failure)
-                                         : list_items(arguments, catalogue, failure);
-    up_catalogue_close(catalogue);
-    return status;
+    up_fail(failure, UP_STATUS_WRONG_INPUT, "item: say add, edit, list or show");
+    return failure->status;
 }

@@ -103,7 +103,9 @@ enum up_status command_export(const struct arguments *arguments, struct up_failu
     if (good) {
         char *safe = up_text_for_terminal(directory);
         printf("%s: %s\n", safe,
-               csv ? "items.csv, calibrations.csv, results.csv" : "catalogue.json");
+               csv ? "items.csv, calibrations.csv, results.csv, runs.csv, trials.csv, rigs.csv, "
+                     "decisions.csv; csv-metadata.json tells the columns"
+                   : "catalogue.json; catalogue.schema.json is its JSON Schema");
         free(safe);
     }
     free(directory);

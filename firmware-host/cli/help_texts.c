@@ -31,6 +31,8 @@ static const struct help_text texts[] = {
     {"plot", HELP_CATALOGUE,
      "plot\n"
      "plot --run latest --rig my-rig.ini\n"},
+    {"import", HELP_CATALOGUE, "import their-catalogue.json\n"},
+    {"merge", HELP_CATALOGUE, "merge /media/stick/catalogue\n"},
     {"export", HELP_CATALOGUE, "export --format csv --to shared-folder\n"},
     {"water", HELP_TOOLS,
      "water --temp-c 12\n"

@@ -24,13 +24,17 @@ const struct command commands[] = {
      command_listen},
     {"water", "", "density of fresh or sea water, with its uncertainty", options_water,
      command_water},
-    {"item", "add|list|show [NAME_OR_ID]", "the gear in the catalogue", options_item, command_item},
+    {"item", "add|edit|list|show [NAME_OR_ID]", "the gear in the catalogue", options_item,
+     command_item},
     {"show", "NAME_OR_ID", "all that is known of one item, and what it means for lead",
      options_show, command_show},
     {"plot", "", "draw the items, the calibrations, or a run, with gnuplot", options_plot,
      command_plot},
     {"export", "", "write the catalogue as CSV or JSON for other tools", options_export,
      command_export},
+    {"import", "FILE|DIR", "take in what another catalogue exported as JSON", options_import,
+     command_import},
+    {"merge", "DIR", "take in another catalogue's records", options_merge, command_merge},
 };
 const int command_count = sizeof commands / sizeof commands[0];
 

@@ -81,23 +81,59 @@ static const char *remedy(int code) {
     }
 }
 
-bool up_text_write_file(const char *path, bool (*write)(FILE *stream, void *context), void *context,
+static bool is_same_text(FILE *a, FILE *b) {
+    char from_a[16384], from_b[sizeof from_a];
+    size_t got;
+    do {
+        got = fread(from_a, 1, sizeof from_a, a);
+        if (fread(from_b, 1, sizeof from_b, b) != got || memcmp(from_a, from_b, got) != 0) {
+            return false;
+        }
+    } while (got == sizeof from_a);
+    return ferror(a) == 0 && ferror(b) == 0;
+}
+
+static bool is_same_file(const char *path, const char *other) {
+    FILE *a = fopen(path, "r");
+    FILE *b = a != NULL ? fopen(other, "r") : NULL;
+    bool same = b != NULL && is_same_text(a, b);
+    if (a != NULL) {
+        fclose(a);
+    }
+    if (b != NULL) {
+        fclose(b);
+    }
+    return same;
+}
+
+static bool write_whole(const char *path, bool keep_same,
+                        bool (*write)(FILE *stream, void *context), void *context,
                         struct up_failure *failure) {
     char *temporary = up_text_format("%s.part-%ld", path, (long)getpid());
     int code = check_target(path);
     if (code == 0) {
         code = write_temporary(temporary, write, context);
-        if (code == 0) {
+        if (code == 0 && keep_same && is_same_file(path, temporary)) {
+            unlink(temporary);
+        } else if (code == 0) {
             code = code_of(rename(temporary, path) == 0);
+            code = code == 0 ? flush_directory(path) : code;
         }
         if (code != 0) {
             unlink(temporary);
         }
     }
-    if (code == 0) {
-        code = flush_directory(path);
-    }
     free(temporary);
     return code == 0 || up_fail(failure, UP_STATUS_UNABLE, "cannot write %s: %s; %s", path,
                                 strerror(code), remedy(code));
+}
+
+bool up_text_write_file(const char *path, bool (*write)(FILE *stream, void *context), void *context,
+                        struct up_failure *failure) {
+    return write_whole(path, false, write, context, failure);
+}
+
+bool up_text_update_file(const char *path, bool (*write)(FILE *stream, void *context),
+                         void *context, struct up_failure *failure) {
+    return write_whole(path, true, write, context, failure);
 }

@@ -7,8 +7,15 @@
  * catalogues can be merged in any order. Of several live versions the newest (time, then id) is
  * current.
  *
- * Bodies are JSON objects with units in their keys. One writer at a time (BEGIN IMMEDIATE), readers
- * beside it; a lock held by another program is waited for, up to ten seconds.
+ * Whatever a bench stores is counted besides (bench_sequence): where its clock ran back, that is
+ * the order. Bodies are JSON objects with units in their keys. One writer at a time (BEGIN
+ * IMMEDIATE), readers beside it; a lock held by another program is waited for, up to ten seconds.
+ * On a network drive a catalogue is refused (its log needs memory that all share).
+ *
+ * Other programs read the SQL views item, model, calibration, rig, run, trial, plateau, result and
+ * decision (current versions), live (all versions that none replaces) and record itself. A plateau
+ * is part of its trial's record: without the tares around it it says nothing, and so a trial costs
+ * one write to the disk.
  */
 #ifndef UPTHRUST_CATALOGUE_H
 #define UPTHRUST_CATALOGUE_H
@@ -39,7 +46,7 @@ const char *up_catalogue_directory(const struct up_catalogue *catalogue);
 struct up_record {
     char id[UP_ID_SIZE];
     char sha256[UP_SHA256_SIZE];
-    char kind[16];               /* item, calibration, run, trial, result */
+    char kind[16];               /* item, calibration, run, trial, result, decision, rig */
     char subject[UP_ID_SIZE];    /* the thing this is a version of */
     char bench[UP_NAME_SIZE];    /* the rig's id; empty where none took part */
     char made_utc[UP_TIME_SIZE]; /* RFC 3339, milliseconds, Z */
@@ -56,11 +63,23 @@ bool up_catalogue_add(struct up_catalogue *catalogue, const char *kind, const ch
                       const char *bench, json_t *body, const char *replaces,
                       char record_id[UP_ID_SIZE], struct up_failure *failure);
 
-/* The current version of every thing of one kind, oldest first (time, then id). The visitor returns
+/* The current version of every thing of one kind, oldest first (time, then id; within a bench whose
+   clock ran back, as it counted). The visitor returns
    false to stop. */
 bool up_catalogue_each(struct up_catalogue *catalogue, const char *kind,
                        bool (*visit)(const struct up_record *record, void *context), void *context,
                        struct up_failure *failure);
+
+/* The live versions of one thing, the newest (which is current) first: more than one where two
+   catalogues changed it and were merged. */
+bool up_catalogue_each_live(struct up_catalogue *catalogue, const char *kind, const char *subject,
+                            bool (*visit)(const struct up_record *record, void *context),
+                            void *context, struct up_failure *failure);
+
+/* Whether the wall clock now stands before the latest record of a bench, whose time is then given:
+   what is stored goes on by the bench's own count (bench_sequence), but its times are wrong. */
+bool up_catalogue_clock_is_behind(struct up_catalogue *catalogue, const char *bench,
+                                  char last_utc[UP_TIME_SIZE]);
 
 /* Items. `add` gives item->id where it is empty. `find` takes an id, the unique beginning of one
    (four characters at least), or a name; it names the candidates where there are several and the
@@ -69,14 +88,17 @@ bool up_item_add(struct up_catalogue *catalogue, struct up_item *item, struct up
 bool up_item_find(struct up_catalogue *catalogue, const char *name_or_id, struct up_item *item,
                   struct up_failure *failure);
 
-/* Calibrations and results as stored. `latest` gives the newest of a bench; UP_STATUS_WRONG_INPUT
+/* Calibrations as stored. `latest` gives the newest of a bench; UP_STATUS_WRONG_INPUT
    where the bench has none. */
 bool up_calibration_add(struct up_catalogue *catalogue, struct up_calibration *calibration,
                         struct up_failure *failure);
 bool up_calibration_latest(struct up_catalogue *catalogue, const char *bench,
                            struct up_calibration *calibration, struct up_failure *failure);
-bool up_result_add(struct up_catalogue *catalogue, const struct up_result *result,
-                   const char *bench, struct up_failure *failure);
+
+/* The results of one run, all or none, each with its decision: class, probabilities and the
+   question they answer. */
+bool up_results_add(struct up_catalogue *catalogue, const struct up_result *result, size_t results,
+                    const char *bench, struct up_failure *failure);
 
 /* JSON of the things above; new references, owned by the caller. A result's JSON holds at least the
    members pinned for exchange; `dof` is null where infinite. */
@@ -86,11 +108,26 @@ json_t *up_calibration_to_json(const struct up_calibration *calibration);
 bool up_calibration_from_json(const json_t *body, struct up_calibration *calibration);
 json_t *up_result_to_json(const struct up_result *result);
 
-/* Exchange: items.csv, results.csv, calibrations.csv, or catalogue.json, written whole into a
-   directory that is made where it does not exist. */
+/* Exchange: a CSV file for each kind with csv-metadata.json (CSV on the Web), or catalogue.json
+   with catalogue.schema.json (JSON Schema 2020-12), each written whole into a directory that is
+   made where it does not exist, and left alone where it would hold the same again. CSV has the
+   current versions; the JSON document all, which is what import reads. */
 bool up_export_csv(struct up_catalogue *catalogue, const char *directory,
                    struct up_failure *failure);
 bool up_export_json(struct up_catalogue *catalogue, const char *directory,
                     struct up_failure *failure);
+
+struct up_taken {
+    unsigned long fresh, known; /* records that came, and that were here already */
+};
+
+/* What another catalogue exported (a JSON document, or the directory it lies in), or another
+   catalogue's directory. All or nothing; UP_STATUS_WRONG_INPUT names record and member. A record
+   that is here with the same id and another hash is a forgery and refused. In whatever order
+   catalogues are put together, the same comes out. */
+bool up_catalogue_import(struct up_catalogue *catalogue, const char *path, struct up_taken *taken,
+                         struct up_failure *failure);
+bool up_catalogue_merge(struct up_catalogue *catalogue, const char *directory,
+                        struct up_taken *taken, struct up_failure *failure);
 
 #endif

@@ -14,11 +14,39 @@
 
 struct up_run;
 
-/* Makes the directory and both files; `about` (borrowed) becomes the journal's first line and the
-   body of a record of kind "run". `run_id` gets the new id. The caller closes it. */
+/* Makes the directory and both files; `about` (borrowed) becomes the journal's first line and, with
+   "begun_utc" and "how_ended" (null), the body of a record of kind "run". `run_id` gets the new id.
+   The caller ends and closes it. The catalogue must outlive it. */
 bool up_run_open(struct up_catalogue *catalogue, const char *bench, json_t *about,
                  char run_id[UP_ID_SIZE], struct up_run **run, struct up_failure *failure);
 void up_run_close(struct up_run *run);
+
+/* Stores how the run ended ("completed", "stopped", "failed", ...) as a new version of its record;
+   members of `more` (borrowed, may be NULL) are put into it. */
+bool up_run_end(struct up_run *run, const char *how_ended, json_t *more,
+                struct up_failure *failure);
+
+/* A run without an end, and nobody at work on it: the program was killed, or the power failed. */
+struct up_lost_run {
+    char run_id[UP_ID_SIZE], item_id[UP_ID_SIZE], what[16];
+    unsigned trials; /* stored */
+};
+
+/* Tells all of those of this catalogue and ends them as "crashed", so that each is told once. Runs
+   that came from other catalogues, by import or merge, are let alone. */
+bool up_run_recover(struct up_catalogue *catalogue,
+                    void (*tell)(const struct up_lost_run *lost, void *context), void *context,
+                    struct up_failure *failure);
+
+/* The rig file that a run was made with: stored once a version, the same text again gives the same
+   record. */
+struct up_rig_version {
+    const char *bench, *name;
+    const char *rig_sha256; /* of the sections that a calibration depends on */
+    const char *file_text;
+};
+bool up_rig_keep(struct up_catalogue *catalogue, const struct up_rig_version *rig,
+                 char record_id[UP_ID_SIZE], struct up_failure *failure);
 
 /* A write that fails is remembered and told by the next up_run_journal. */
 void up_run_bytes(struct up_run *run, const char *bytes, size_t length);

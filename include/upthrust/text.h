@@ -60,6 +60,11 @@ void up_text_from_number(double value, char *buffer, size_t size);
 bool up_text_write_file(const char *path, bool (*write)(FILE *stream, void *context), void *context,
                         struct up_failure *failure);
 
+/* The same, but a file that would hold the same bytes again is left as it is, its time too: who
+   watches it is not told of nothing. */
+bool up_text_update_file(const char *path, bool (*write)(FILE *stream, void *context),
+                         void *context, struct up_failure *failure);
+
 /* printf into a new string, freed by the caller; and allocation that ends the program when there
    is no memory left. */
 char *up_text_format(const char *format, ...) __attribute__((format(printf, 1, 2)));

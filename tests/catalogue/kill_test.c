@@ -2,7 +2,9 @@
 /* What was acknowledged outlives the process, however it ends. */
 #include "support.h"
 
-enum { ROUNDS = 30, ID_LENGTH = UP_ID_SIZE - 1, MOST = 100000 };
+#include <fcntl.h>
+
+enum { ROUNDS = 12, ID_LENGTH = UP_ID_SIZE - 1, MOST = 100000 };
 
 static char acknowledged[MOST][UP_ID_SIZE];
 static size_t count;
@@ -12,7 +14,7 @@ static void add_for_ever(int pipe_end) {
     struct up_catalogue *catalogue = NULL;
     json_t *body = json_pack("{s:s}", "filling", NAME_300 NAME_300 NAME_300 NAME_300);
     char id[UP_ID_SIZE];
-    if (!up_catalogue_open("c", UP_CATALOGUE_CREATE, &catalogue, NULL)) {
+    if (!up_catalogue_open("c", UP_CATALOGUE_WRITE, &catalogue, NULL)) {
         _exit(1);
     }
     while (up_catalogue_add(catalogue, "trial", NULL, "bench", body, NULL, id, NULL) &&
@@ -34,24 +36,56 @@ static void gather(int pipe_end) {
     }
 }
 
-static void kill_a_writer(void) {
-    int ends[2], status = 0;
-    assert_int_equal(pipe(ends), 0);
+/* Exports and lists until it is killed; what it leaves must be whole. */
+static void export_for_ever(void) {
+    struct up_catalogue *catalogue = NULL;
+    int listed = 0;
+    bool good = up_catalogue_open("c", UP_CATALOGUE_READ, &catalogue, NULL);
+    while (good) {
+        good = up_export_csv(catalogue, "c/exchange", NULL) &&
+               up_export_json(catalogue, "c/exchange", NULL) &&
+               up_catalogue_each(catalogue, "trial", count_one, &listed, NULL);
+    }
+    _exit(1);
+}
+
+static pid_t start(int pipe_end, int other_end) {
     fflush(NULL);
     pid_t child = fork();
     assert_true(child >= 0);
-    if (child == 0) {
-        close(ends[0]);
-        add_for_ever(ends[1]);
+    if (child == 0 && pipe_end < 0) {
+        export_for_ever();
     }
-    close(ends[1]);
-    struct timespec pause = {.tv_nsec = (20 + rand() % 61) * 1000000L};
-    nanosleep(&pause, NULL);
-    assert_int_equal(kill(child, SIGKILL), 0);
-    gather(ends[0]);
-    close(ends[0]);
-    assert_int_equal(waitpid(child, &status, 0), child);
-    assert_true(WIFSIGNALED(status) && WTERMSIG(status) == SIGKILL);
+    if (child == 0) {
+        close(other_end);
+        add_for_ever(pipe_end);
+    }
+    return child;
+}
+
+/* Two benches and an exporter, killed one after another while the rest goes on. */
+static void kill_them_at_work(void) {
+    enum { WRITERS = 2 };
+    int ends[WRITERS][2];
+    pid_t child[WRITERS + 1];
+    for (int i = 0; i < WRITERS; i++) {
+        assert_int_equal(pipe2(ends[i], O_CLOEXEC), 0);
+        child[i] = start(ends[i][1], ends[i][0]);
+        close(ends[i][1]);
+    }
+    child[WRITERS] = start(-1, -1);
+    for (int i = WRITERS; i >= 0; i--) {
+        struct timespec pause = {.tv_nsec = (10 + rand() % 50) * 1000000L};
+        int status = 0;
+        nanosleep(&pause, NULL);
+        assert_int_equal(kill(child[i], SIGKILL), 0);
+        assert_int_equal(waitpid(child[i], &status, 0), child[i]);
+        assert_true(WIFSIGNALED(status) && WTERMSIG(status) == SIGKILL);
+    }
+    for (int i = 0; i < WRITERS; i++) {
+        gather(ends[i][0]);
+        close(ends[i][0]);
+    }
 }
 
 static void assert_all_there(sqlite3 *database) {
@@ -70,11 +104,22 @@ static void assert_all_there(sqlite3 *database) {
     sqlite3_finalize(statement);
 }
 
+/* Whatever the exporter was at. */
+static void assert_export_is_whole(void) {
+    if (access("c/exchange/catalogue.json", F_OK) == 0) {
+        json_t *document = json_load_file("c/exchange/catalogue.json", 0, NULL);
+        assert_true(json_is_array(json_object_get(document, "versions")));
+        json_decref(document);
+    }
+}
+
 static void nothing_acknowledged_is_lost(void **state) {
     (void)state;
     srand(20);
+    up_catalogue_close(open_as("c", UP_CATALOGUE_CREATE));
     for (int round = 0; round < ROUNDS; round++) {
-        kill_a_writer();
+        kill_them_at_work();
+        assert_export_is_whole();
     }
     struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_WRITE);
     assert_true(count > ROUNDS);
@@ -82,7 +127,7 @@ static void nothing_acknowledged_is_lost(void **state) {
     assert_answer(catalogue->database, "PRAGMA integrity_check", "ok");
     /* Each killed one may have stored one more than it could tell. */
     int stored = count_kind(catalogue, "trial");
-    assert_in_range(stored, count, count + ROUNDS);
+    assert_in_range(stored, count, count + 2 * ROUNDS);
     print_message("# %zu acknowledged, %d stored\n", count, stored);
     up_catalogue_close(catalogue);
 }
@@ -91,5 +136,6 @@ int main(void) {
     const struct CMUnitTest tests[] = {
         TEST(nothing_acknowledged_is_lost),
     };
-    return cmocka_run_group_tests_name("catalogue: killed writers", tests, NULL, NULL);
+    return cmocka_run_group_tests_name("catalogue: killed writers and exporters", tests, NULL,
+                                       NULL);
 }

@@ -157,6 +157,12 @@ static void a_run_is_a_record(void **state) {
     assert_int_equal(seen.count, 1);
     assert_string_equal(seen.record.subject, run_id);
     assert_string_equal(seen.record.bench, "bench");
+    assert_true(json_is_null(json_object_get(seen.body, "how_ended")));
+    assert_int_equal(strlen(json_string_value(json_object_get(seen.body, "begun_utc"))), 24);
+    assert_int_equal(json_integer_value(json_object_get(seen.body, "bench_sequence")), 1);
+    json_object_del(seen.body, "how_ended");
+    json_object_del(seen.body, "begun_utc");
+    json_object_del(seen.body, "bench_sequence");
     assert_true(json_equal(seen.body, copy));
     up_run_close(run);
     json_decref(seen.body);
@@ -184,6 +190,159 @@ static void runs_keep_apart(void **state) {
     assert_string_equal(bytes, "22");
     assert_int_equal(count_kind(catalogue, "run"), 2);
     json_decref(about);
+    up_catalogue_close(catalogue);
+}
+
+/* ---- how runs end ---- */
+
+static void a_run_tells_how_it_ended(void **state) {
+    (void)state;
+    char run_id[UP_ID_SIZE];
+    struct up_failure failure = {0};
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    json_t *about = json_pack("{s:s}", "what", "measure");
+    json_t *more = json_pack("{s:i, s:i}", "trials", 5, "results", 3);
+    struct up_run *run = open_run(catalogue, about, run_id);
+    assert_file_answer("c/catalogue.sqlite", "SELECT how_ended IS NULL FROM run", "1");
+    assert_true(up_run_end(run, "completed", more, &failure));
+    up_run_close(run);
+    assert_file_answer("c/catalogue.sqlite", "SELECT count(*) FROM run", "1");
+    assert_file_answer("c/catalogue.sqlite",
+                       "SELECT how_ended || trials || results || what || (begun_utc <= made_utc)"
+                       " FROM run",
+                       "completed53measure1");
+    json_t *lines = read_journal(run_id);
+    assert_line(lines, json_array_size(lines) - 1, "end", 0);
+    json_decref(lines);
+    json_decref(more);
+    json_decref(about);
+    up_catalogue_close(catalogue);
+}
+
+struct told {
+    struct up_lost_run lost;
+    int count;
+};
+
+static void keep_lost(const struct up_lost_run *lost, void *context) {
+    struct told *told = context;
+    told->lost = *lost;
+    told->count++;
+}
+
+static void add_trial(struct up_catalogue *catalogue, const char *run_id) {
+    json_t *body = json_pack("{s:s}", "run_id", run_id);
+    assert_true(up_catalogue_add(catalogue, "trial", NULL, "bench", body, NULL, NULL, NULL));
+    json_decref(body);
+}
+
+/* Begins a run, stores two trials of it and one of another, and is killed. */
+static void crash(void) {
+    fflush(NULL);
+    pid_t child = fork();
+    if (child == 0) {
+        char run_id[UP_ID_SIZE];
+        struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+        json_t *about = json_pack("{s:s, s:s}", "what", "measure", "item_id", "some-item");
+        open_run(catalogue, about, run_id);
+        add_trial(catalogue, run_id);
+        add_trial(catalogue, run_id);
+        add_trial(catalogue, "another");
+        kill(getpid(), SIGKILL);
+    }
+    assert_int_equal(waitpid(child, NULL, 0), child);
+}
+
+static void a_lost_run_is_told_once(void **state) {
+    (void)state;
+    struct told told = {.count = 0};
+    char run_id[UP_ID_SIZE];
+    struct up_failure failure = {0};
+    crash();
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_WRITE);
+    struct up_catalogue *second = open_as("c", UP_CATALOGUE_WRITE);
+    json_t *about = json_pack("{s:s}", "what", "calibrate");
+    struct up_run *run = open_run(catalogue, about, run_id); /* at work: not lost */
+    assert_true(up_run_recover(second, keep_lost, &told, &failure));
+    assert_int_equal(told.count, 1);
+    assert_string_equal(told.lost.item_id, "some-item");
+    assert_string_equal(told.lost.what, "measure");
+    assert_int_equal(told.lost.trials, 2);
+    assert_true(up_run_recover(second, keep_lost, &told, &failure));
+    assert_int_equal(told.count, 1);
+    assert_file_answer("c/catalogue.sqlite",
+                       "SELECT group_concat(coalesce(how_ended, '-')) FROM"
+                       " (SELECT how_ended FROM run ORDER BY what)",
+                       "-,crashed");
+    up_run_close(run);
+    json_decref(about);
+    up_catalogue_close(second);
+    up_catalogue_close(catalogue);
+}
+
+static void a_run_from_elsewhere_is_not_lost(void **state) {
+    (void)state;
+    struct told told = {.count = 0};
+    struct up_taken taken = {0};
+    struct up_failure failure = {0};
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    json_t *about =
+        json_pack("{s:s, s:s, s:s}", "what", "measure", "version", "0", "rig_sha256", "0");
+    char run_id[UP_ID_SIZE];
+    struct up_run *run = open_run(catalogue, about, run_id);
+    struct up_catalogue *other = open_as("other", UP_CATALOGUE_CREATE);
+    if (!up_catalogue_merge(other, "c", &taken, &failure)) {
+        fail_msg("%s", failure.text);
+    }
+    assert_true(up_run_recover(other, keep_lost, &told, &failure));
+    assert_int_equal(told.count, 0);
+    assert_int_equal(count_kind(other, "run"), 1);
+    up_run_close(run);
+    json_decref(about);
+    up_catalogue_close(other);
+    up_catalogue_close(catalogue);
+}
+
+static void a_rig_is_kept_once_a_version(void **state) {
+    (void)state;
+    struct up_failure failure = {0};
+    char first[UP_ID_SIZE], again[UP_ID_SIZE], changed[UP_ID_SIZE], back[UP_ID_SIZE];
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    struct up_rig_version rig = {"bench", "the tank", "00", "[rig]\nid = bench\n"};
+    assert_true(up_rig_keep(catalogue, &rig, first, &failure));
+    assert_true(up_rig_keep(catalogue, &rig, again, &failure));
+    assert_string_equal(first, again);
+    rig.file_text = "[rig]\nid = bench\n; more \xFF\n";
+    assert_true(up_rig_keep(catalogue, &rig, changed, &failure));
+    assert_string_not_equal(first, changed);
+    rig.file_text = "[rig]\nid = bench\n";
+    assert_true(up_rig_keep(catalogue, &rig, back, &failure));
+    assert_string_not_equal(first, back);
+    assert_file_answer("c/catalogue.sqlite", "SELECT count(*) FROM rig", "1");
+    assert_file_answer("c/catalogue.sqlite", "SELECT file_text FROM rig", rig.file_text);
+    assert_int_equal(count_kind(catalogue, "rig"), 1);
+    up_catalogue_close(catalogue);
+}
+
+static void results_are_stored_all_or_none(void **state) {
+    (void)state;
+    struct up_failure failure = {0};
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    struct up_result result[3] = {plain_result("some-item", "tank"),
+                                  plain_result("some-item", "fresh"),
+                                  plain_result("some-item", "sea")};
+    memcpy(result[2].run_id, "\xFF", 2); /* cannot be stored */
+    assert_false(up_results_add(catalogue, result, 3, "bench", &failure));
+    assert_int_equal(count_kind(catalogue, "result"), 0);
+    assert_int_equal(count_kind(catalogue, "decision"), 0);
+    assert_true(up_results_add(catalogue, result, 2, "bench", &failure));
+    assert_int_equal(count_kind(catalogue, "result"), 2);
+    assert_int_equal(count_kind(catalogue, "decision"), 2);
+    assert_file_answer("c/catalogue.sqlite",
+                       "SELECT count(*) FROM decision JOIN result USING (result_id) WHERE"
+                       " decision.class = result.class AND decision.water = result.water"
+                       " AND decision.confidence = 0.9 AND decision.tolerance_g = 50",
+                       "2");
     up_catalogue_close(catalogue);
 }
 
@@ -256,6 +415,11 @@ int main(void) {
         TEST(a_told_line_is_out_of_the_program),
         TEST(a_run_is_a_record),
         TEST(runs_keep_apart),
+        TEST(a_run_tells_how_it_ended),
+        TEST(a_lost_run_is_told_once),
+        TEST(a_run_from_elsewhere_is_not_lost),
+        TEST(a_rig_is_kept_once_a_version),
+        TEST(results_are_stored_all_or_none),
         TEST(without_its_files_no_run_begins),
         TEST(without_its_record_no_run_begins),
         TEST(a_failed_write_is_told_by_the_journal),

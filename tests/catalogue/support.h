@@ -7,6 +7,7 @@
 #define _GNU_SOURCE
 #endif
 #include <ftw.h>
+#include <math.h>
 #include <setjmp.h>
 #include <signal.h>
 #include <stdarg.h>
@@ -181,6 +182,74 @@ static inline struct up_item add_item(struct up_catalogue *catalogue, const char
     return item;
 }
 
+static inline struct up_result plain_result(const char *item_id, const char *water) {
+    struct up_result result = {
+        .water = {.temp_c = 20, .salinity_g_kg = 0.3, .depth_m = 0.5},
+        .measured = true,
+        .water_density_kg_m3 = {998.2067, 0.02, (double)INFINITY},
+        .immersion_depth_m = 0.45,
+        .air_pressure_pa = 101325,
+        .soak_s = 600,
+        .compressible = true,
+        .answer = {.buoyancy_kg = {-0.1234567890123, 0.001, (double)INFINITY},
+                   .expanded_u_kg = 0.00196,
+                   .probability_neutral = 1.0 / 3,
+                   .probability_negative = 2.0 / 3,
+                   .class = UP_CLASS_NEGATIVE,
+                   .volume_m3 = 1.5e-3,
+                   .mass_kg = 1.62},
+        .question = {.tolerance_kg = 0.05, .coverage = 0.95, .confidence = 0.9},
+        .trials = 3,
+        .method = "upthrust 0.1.0, calibration x, \"rule\"",
+    };
+    snprintf(result.item_id, sizeof result.item_id, "%s", item_id);
+    snprintf(result.water.name, sizeof result.water.name, "%s", water);
+    up_new_id(result.run_id);
+    result.term[UP_INPUT_WATER_LOAD] =
+        (struct up_term){-12345.5, 3.25, 2, UP_STUDENT, 'A', -1e-5, 0.75};
+    result.term[UP_INPUT_TRAPPED_AIR] =
+        (struct up_term){0.001, 0.0005, (double)INFINITY, UP_RECTANGULAR, 'B', -1, 0.25};
+    return result;
+}
+
+/* Python run with a script that lies beside the test; 77 where there is none, or it lacks what the
+   script needs. */
+enum { NO_PYTHON = 77 };
+
+static inline int run_script(const char *file, const char *script, const char *const *arguments,
+                             size_t count) {
+    static char path[4096];
+    static char origin[2048];
+    char *list[64] = {0};
+    int status = -1;
+    const char *slash = strrchr(file, '/');
+    if (file[0] != '/' && readlink("/proc/self/exe", origin, sizeof origin - 1) > 0) {
+        char *build = strstr(origin, "/build/");
+        if (build != NULL) {
+            *build = '\0';
+        }
+    }
+    snprintf(path, sizeof path, "%s%s%.*s/%s", file[0] == '/' ? "" : origin,
+             file[0] == '/' ? "" : "/", (int)(slash - file), file, script);
+    list[0] = up_text_format("python3");
+    list[1] = up_text_format("%s", path);
+    for (size_t i = 0; i < count && i + 3 < ARRAY(list); i++) {
+        list[i + 2] = up_text_format("%s", arguments[i]);
+    }
+    fflush(NULL);
+    pid_t child = fork();
+    if (child == 0) {
+        setenv("PYTHONUTF8", "1", 1);
+        execvp("python3", list);
+        _exit(NO_PYTHON);
+    }
+    assert_int_equal(waitpid(child, &status, 0), child);
+    for (size_t i = 0; list[i] != NULL; i++) {
+        free(list[i]);
+    }
+    return WIFEXITED(status) ? WEXITSTATUS(status) : -1;
+}
+
 #define NAME_300                                                                                   \
     "0123456789012345678901234567890123456789012345678901234567890123456789012345678901234567"     \
     "8901234567890123456789012345678901234567890123456789012345678901234567890123456789012345"     \
@@ -208,6 +277,9 @@ static const struct {
     {"bad \xFF\xC3 bytes", "bad \xEF\xBF\xBD\xEF\xBF\xBD bytes"},
     {"\x1B[31mred", "\xEF\xBF\xBD[31mred"},
     {"null", "null"},
+    {"<script>alert(1)</script>", "<script>alert(1)</script>"},
+    {"\xD7\xA1\xD7\xA0\xD7\xA4\xD7\x99\xD7\xA8 \xD8\xB2\xD8\xB9\xD9\x86\xD9\x81\xD8\xA9",
+     "\xD7\xA1\xD7\xA0\xD7\xA4\xD7\x99\xD7\xA8 \xD8\xB2\xD8\xB9\xD9\x86\xD9\x81\xD8\xA9"},
     {NAME_300, NAME_300},
 };
 

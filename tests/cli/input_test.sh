@@ -68,7 +68,7 @@ expect "show" 0 "not measured yet" - -- "$bin" show "Twin fins" --catalogue "$c"
 expect "show, json" 0 '"schema": "upthrust-show-1"' - -- "$bin" show "Twin fins" --json --catalogue "$c"
 expect "show what?" 2 - "one name or id" -- "$bin" show --catalogue "$c"
 expect "show names the nearest" 2 - 'did you mean "Twin fins"' -- "$bin" show "Twin fin" --catalogue "$c"
-expect "item verb" 2 - "add, list or show" -- "$bin" item eat --catalogue "$c"
+expect "item verb" 2 - "add, edit, list or show" -- "$bin" item eat --catalogue "$c"
 
 expect "no catalogue" 1 - "there is no catalogue in .* yet: begin with .upthrust item add.*upthrust demo" -- "$bin" item list --catalogue "$work/none"
 expect "catalogue under a file" 1 - "cannot make" -- "$bin" item add --name x --kind y --catalogue /dev/null/x

@@ -6,8 +6,8 @@
 
 #include "upthrust/report.h"
 
-static void add_result(struct up_catalogue *catalogue, const char *item_id, const char *water,
-                       double buoyancy_g) {
+static void add_result_of(struct up_catalogue *catalogue, const char *bench, const char *item_id,
+                          const char *water, double buoyancy_g) {
     struct up_failure failure = {0};
     struct up_result result = {.measured = strcmp(water, "tank") == 0,
                                .water = {.temp_c = 21.5},
@@ -17,10 +17,15 @@ static void add_result(struct up_catalogue *catalogue, const char *item_id, cons
                                .question = {.tolerance_kg = 0.05}};
     snprintf(result.item_id, sizeof result.item_id, "%s", item_id);
     snprintf(result.water.name, sizeof result.water.name, "%s", water);
-    if (!up_result_add(catalogue, &result, "bench", &failure)) {
+    if (!up_results_add(catalogue, &result, 1, bench, &failure)) {
         fail_msg("%s", failure.text);
     }
     catalogue_clock_step_s++; /* no two of one moment */
+}
+
+static void add_result(struct up_catalogue *catalogue, const char *item_id, const char *water,
+                       double buoyancy_g) {
+    add_result_of(catalogue, "bench", item_id, water, buoyancy_g);
 }
 
 static void add_body(struct up_catalogue *catalogue, const char *text) {
@@ -109,7 +114,7 @@ static void the_latest_result_wins(void **state) {
     add_result(catalogue, item.id, "fresh", 3);
     add_result(catalogue, other.id, "fresh", 2);
     catalogue_clock_step_s = 500;
-    add_result(catalogue, item.id, "fresh", 1); /* stored later, but older */
+    add_result_of(catalogue, "elsewhere", item.id, "fresh", 1); /* stored later, but older */
     struct up_rows rows = load(catalogue);
     assert_int_equal(rows.count, 2);
     assert_row(&rows, 0, "one", "fresh", 3);
@@ -120,6 +125,11 @@ static void the_latest_result_wins(void **state) {
     assert_int_equal(rows.count, 2);
     assert_row(&rows, 0, "other", "fresh", 2);
     assert_row(&rows, 1, "one", "fresh", -3);
+    up_rows_release(&rows);
+    catalogue_clock_step_s = 100; /* within one bench its count goes before its clock */
+    add_result(catalogue, item.id, "fresh", -4);
+    rows = load(catalogue);
+    assert_row(&rows, 1, "one", "fresh", -4);
     up_rows_release(&rows);
     up_catalogue_close(catalogue);
 }

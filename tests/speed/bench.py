@@ -4,11 +4,13 @@
 import os
 import random
 import shutil
+import sqlite3
 import statistics
 import subprocess
 import sys
 import tempfile
 import time
+import uuid
 
 build = sys.argv[1]
 work = tempfile.mkdtemp()
@@ -120,6 +122,54 @@ row("  python csv: the same", "%.0f" % (LINES / python), "lines/s", "listen is %
 memory_row()
 demo = seconds([build + "/upthrust", "demo", "--dir", work + "/demo", "--json"])
 row("demo: one session of 14 items, drawn and stored", "%.2f" % demo, "s")
+
+RESULTS = 100_000
+
+
+def fill_catalogue():
+    """The demonstration's catalogue with many more results and items, each like one of its own."""
+    target = work + "/demo/catalogue/catalogue.sqlite"
+    with sqlite3.connect(target) as database:
+        for kind in "result", "item":
+            body, bench = database.execute("SELECT body, bench FROM record WHERE kind = ? LIMIT 1", (kind,)).fetchone()
+            rng = random.Random(kind)
+            ids = (str(uuid.UUID(int=rng.getrandbits(128), version=4)) for _ in range(RESULTS))
+            database.executemany(
+                "INSERT INTO record VALUES (?, ?, ?, ?, ?, ?, ?)",
+                ((i, "0" * 64, kind, i, bench, "2026-01-01T%02d:%02d:%02d.000Z" % (n // 3600 % 24, n // 60 % 60, n % 60), body)
+                 for n, i in enumerate(ids)))
+    database.close()
+    return target
+
+
+def catalogue_rows():
+    target = fill_catalogue()
+    where = ["--catalogue", work + "/demo/catalogue"]
+    shell = ["sqlite3", "-readonly", target]
+    rows = [
+        ("export --format csv, all kinds", ["export", "--format", "csv", "--to", work + "/x"] + where,
+         shell + ["-csv", "-header", "SELECT * FROM result; SELECT * FROM item;"]),
+        ("export --format json, all versions", ["export", "--format", "json", "--to", work + "/x"] + where,
+         shell + ["SELECT json_object('id', id, 'subject', subject, 'body', json(body)) FROM current;"]),
+        ("item list --json", ["item", "list", "--json"] + where, shell + ["-json", "SELECT * FROM item;"]),
+    ]
+    for what, command, peer in rows:
+        shutil.rmtree(work + "/x", ignore_errors=True)
+        ours, theirs = seconds([build + "/upthrust"] + command), seconds(peer)
+        row("%s (1e5 results, 1e5 items)" % what, "%.2f" % ours, "s")
+        row("  sqlite3 shell, the same from the views", "%.2f" % theirs, "s", "ours takes %.2f times as long" % (ours / theirs))
+
+
+def sessions_row():
+    test = build + "/tests/truth/coverage_test"
+    if os.access(test, os.X_OK):
+        sessions = 10
+        took = seconds([test], env=dict(os.environ, UPTHRUST_TRUTH_SEEDS=str(sessions)))
+        row("sessions simulated: calibrated, all gear measured", "%.1f" % (sessions / took), "1/s")
+
+
+catalogue_rows()
+sessions_row()
 
 if shutil.which("/usr/bin/python3") and subprocess.run(["/usr/bin/python3", "-c", "import gsw"], stderr=subprocess.DEVNULL).returncode == 0:
     gsw = subprocess.run(["/usr/bin/python3", "-c", """

@@ -1,0 +1,159 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* The exchange files described for other programs: CSV on the Web metadata (W3C Recommendation
+   "Metadata Vocabulary for Tabular Data", 2015) and JSON Schema 2020-12, both made from the same
+   table of columns as the files. */
+#include <stdlib.h>
+#include <string.h>
+
+#include "internal.h"
+#include "upthrust/text.h"
+
+/* ---- CSV on the Web ---- */
+
+/* INF, as infinite degrees of freedom stand there, is a value of XML Schema's double. */
+static const char *datatype_of(const struct catalogue_column *column) {
+    switch (column->type) {
+    case COLUMN_NUMBER:
+        return "double";
+    case COLUMN_INTEGER:
+        return "integer";
+    case COLUMN_TRUTH:
+        return "boolean";
+    case COLUMN_TEXT:
+    case COLUMN_LINES:
+        break;
+    }
+    return strstr(column->name, "_utc") != NULL ? "dateTime" : "string";
+}
+
+static void add_column(json_t *columns, const char *name, const char *datatype, bool required) {
+    json_array_append_new(columns, json_pack("{s:s, s:s, s:s, s:b}", "name", name, "titles", name,
+                                             "datatype", datatype, "required", (int)required));
+}
+
+static json_t *csv_columns(const struct catalogue_table *table) {
+    json_t *columns = json_array();
+    add_column(columns, table->id_name, "string", true);
+    add_column(columns, "record_id", "string", true);
+    add_column(columns, "made_utc", "dateTime", true);
+    for (const struct catalogue_column *column = table->columns; column->name != NULL; column++) {
+        if (column->type != COLUMN_LINES) {
+            add_column(columns, column->name, datatype_of(column),
+                       column->type == COLUMN_INTEGER && !column->may_lack);
+        }
+    }
+    if (strcmp(table->kind, "result") == 0) {
+        add_column(columns, "item_name", "string", false);
+    }
+    return columns;
+}
+
+/* A column that is called as the id of another table points there. */
+static json_t *foreign_keys(const struct catalogue_table *table) {
+    json_t *keys = json_array();
+    for (const struct catalogue_column *column = table->columns; column->name != NULL; column++) {
+        for (size_t i = 0; i < CATALOGUE_TABLES; i++) {
+            const struct catalogue_table *other = &catalogue_tables[i];
+            if (strcmp(column->name, other->id_name) == 0) {
+                json_array_append_new(keys,
+                                      json_pack("{s:s, s:{s:s, s:s}}", "columnReference",
+                                                column->name, "reference", "resource", other->file,
+                                                "columnReference", other->id_name));
+            }
+        }
+    }
+    return keys;
+}
+
+json_t *catalogue_csv_metadata(void) {
+    json_t *tables = json_array();
+    for (size_t i = 0; i < CATALOGUE_TABLES; i++) {
+        const struct catalogue_table *table = &catalogue_tables[i];
+        json_array_append_new(tables,
+                              json_pack("{s:s, s:{s:o, s:s, s:o}}", "url", table->file,
+                                        "tableSchema", "columns", csv_columns(table), "primaryKey",
+                                        table->id_name, "foreignKeys", foreign_keys(table)));
+    }
+    return json_pack(
+        "{s:s, s:s, s:{s:b, s:i, s:s, s:s, s:s, s:b, s:[s], s:b, s:b}, s:o}", "@context",
+        "http://www.w3.org/ns/csvw", "dc:description",
+        "Current versions of a gear catalogue. Units stand in the columns' names. A text that a "
+        "spreadsheet would take for a formula has an apostrophe before it.",
+        "dialect", "header", 1, "headerRowCount", 1, "encoding", "utf-8", "delimiter", ",",
+        "quoteChar", "\"", "doubleQuote", 1, "lineTerminators", "\r\n", "skipInitialSpace", 0,
+        "skipBlankRows", 0, "tables", tables);
+}
+
+/* ---- JSON Schema ---- */
+
+static json_t *type_of(const struct catalogue_column *column) {
+    static const char *const names[] = {[COLUMN_TEXT] = "string",
+                                        [COLUMN_LINES] = "string",
+                                        [COLUMN_NUMBER] = "number",
+                                        [COLUMN_INTEGER] = "integer",
+                                        [COLUMN_TRUTH] = "boolean"};
+    return column->type == COLUMN_NUMBER || column->may_lack
+               ? json_pack("{s:[s, s]}", "type", names[column->type], "null")
+               : json_pack("{s:s}", "type", names[column->type]);
+}
+
+static json_t *record_members(void) {
+    return json_pack("{s:{s:s}, s:{s:s}, s:{s:s}, s:{s:s}, s:{s:s, s:{s:s}}, s:{s:s}}", "id",
+                     "$ref", "#/$defs/uuid", "subject", "$ref", "#/$defs/uuid", "sha256", "$ref",
+                     "#/$defs/sha256", "made_utc", "$ref", "#/$defs/utc", "replaces", "type",
+                     "array", "items", "$ref", "#/$defs/uuid", "bench", "type", "string");
+}
+
+static json_t *entry_schema(const struct catalogue_table *table) {
+    json_t *properties = record_members();
+    json_t *required = json_pack("[s, s, s, s, s, s]", "id", "subject", "sha256", "made_utc",
+                                 "replaces", table->id_name);
+    for (const struct catalogue_column *column = table->columns; column->name != NULL; column++) {
+        json_object_set_new(properties, column->name, type_of(column));
+        if (!column->may_lack) {
+            json_array_append_new(required, json_string(column->name));
+        }
+    }
+    json_object_set_new(properties, table->id_name, json_pack("{s:s}", "$ref", "#/$defs/uuid"));
+    return json_pack("{s:s, s:o, s:o}", "type", "object", "properties", properties, "required",
+                     required);
+}
+
+/* Of versions that are not current: which kind each is stands in it. */
+static json_t *other_schema(void) {
+    json_t *any = json_array();
+    for (size_t i = 0; i < CATALOGUE_TABLES; i++) {
+        char *reference = up_text_format("#/$defs/%s", catalogue_tables[i].kind);
+        json_array_append_new(any, json_pack("{s:{s:{s:s}}, s:s}", "properties", "record_kind",
+                                             "const", catalogue_tables[i].kind, "$ref", reference));
+        free(reference);
+    }
+    return json_pack("{s:[s, s], s:{s:{s:s}}, s:o}", "required", "record_kind", "live",
+                     "properties", "live", "type", "boolean", "oneOf", any);
+}
+
+json_t *catalogue_json_schema(void) {
+    json_t *definitions =
+        json_pack("{s:{s:s, s:s}, s:{s:s, s:s}, s:{s:s, s:s}}", "uuid", "type", "string", "pattern",
+                  "^[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}$", "sha256", "type", "string",
+                  "pattern", "^[0-9a-f]{64}$", "utc", "type", "string", "pattern",
+                  "^[0-9]{4}-[0-9]{2}-[0-9]{2}T[0-9]{2}:[0-9]{2}:[0-9]{2}\\.[0-9]{3}Z$");
+    json_t *properties = json_pack("{s:{s:s}}", "schema", "const", "upthrust-catalogue-1");
+    json_t *required = json_pack("[s]", "schema");
+    for (size_t i = 0; i < CATALOGUE_TABLES; i++) {
+        const struct catalogue_table *table = &catalogue_tables[i];
+        char *reference = up_text_format("#/$defs/%s", table->kind);
+        json_object_set_new(definitions, table->kind, entry_schema(table));
+        json_object_set_new(
+            properties, table->list,
+            json_pack("{s:s, s:{s:s}}", "type", "array", "items", "$ref", reference));
+        json_array_append_new(required, json_string(table->list));
+        free(reference);
+    }
+    json_object_set_new(properties, "versions",
+                        json_pack("{s:s, s:o}", "type", "array", "items", other_schema()));
+    return json_pack("{s:s, s:s, s:s, s:o, s:o, s:o}", "$schema",
+                     "https://json-schema.org/draft/2020-12/schema", "title",
+                     "upthrust-catalogue-1", "type", "object", "properties", properties, "required",
+                     required, "$defs", definitions);
+}

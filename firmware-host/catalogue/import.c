@@ -1,0 +1,288 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* Taking over what other catalogues hold: their JSON document, or they themselves. */
+#include <errno.h>
+#include <fcntl.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/stat.h>
+#include <unistd.h>
+
+#include "internal.h"
+#include "upthrust/text.h"
+
+enum { DOCUMENT_BYTES_MAX = 64 << 20 };
+
+struct import {
+    struct up_catalogue *catalogue;
+    struct up_catalogue *other; /* merge: where it comes from */
+    const char *path;
+    struct up_taken *taken;
+    struct up_failure *failure;
+    bool failed;
+};
+
+/* ---- the document ---- */
+
+static char *read_bounded(const char *path, size_t *length, struct up_failure *failure) {
+    struct stat about;
+    /* A pipe without a writer must not keep us. */
+    int descriptor = open(path, O_RDONLY | O_NONBLOCK | O_CLOEXEC);
+    if (descriptor < 0 || fstat(descriptor, &about) != 0 || !S_ISREG(about.st_mode)) {
+        up_fail(failure, UP_STATUS_WRONG_INPUT, "cannot read %s: %s", path,
+                descriptor < 0 ? strerror(errno) : "it is no file");
+    } else if (about.st_size > DOCUMENT_BYTES_MAX) {
+        up_fail(failure, UP_STATUS_WRONG_INPUT,
+                "%s is larger than 64 MiB: merge the catalogue's directory instead", path);
+    } else {
+        char *text = up_allocate((size_t)about.st_size + 1, 1);
+        FILE *stream = fdopen(descriptor, "r");
+        *length = stream != NULL ? fread(text, 1, (size_t)about.st_size, stream) : 0;
+        if (stream != NULL) {
+            fclose(stream);
+        }
+        return text;
+    }
+    if (descriptor >= 0) {
+        close(descriptor);
+    }
+    return NULL;
+}
+
+static json_t *load_document(const char *path, struct up_failure *failure) {
+    json_error_t error;
+    size_t length = 0;
+    char *text = read_bounded(path, &length, failure);
+    if (text == NULL) {
+        return NULL;
+    }
+    json_t *document = json_loadb(text, length, JSON_REJECT_DUPLICATES, &error);
+    free(text);
+    if (document == NULL) {
+        up_fail(failure, UP_STATUS_WRONG_INPUT, "%s, line %d: %s", path, error.line, error.text);
+        return NULL;
+    }
+    const char *schema = json_string_value(json_object_get(document, "schema"));
+    if (schema == NULL || strcmp(schema, "upthrust-catalogue-1") != 0) {
+        json_decref(document);
+        up_fail(failure, UP_STATUS_WRONG_INPUT,
+                "%s is no export of a catalogue: its \"schema\" is not upthrust-catalogue-1", path);
+        return NULL;
+    }
+    return document;
+}
+
+/* ---- one entry of it ---- */
+
+static bool take_member(const struct import *import, const char *where, json_t *entry,
+                        const char *key, char *to, size_t size) {
+    return take_text(entry, key, to, size) ||
+           up_fail(import->failure, UP_STATUS_WRONG_INPUT,
+                   "%s: \"%s\" is missing, no text or too long; nothing was stored", where, key);
+}
+
+/* The members that export put beside those of the body. */
+static void strip(json_t *body, const char *id_name, bool other) {
+    static const char *const added[] = {"id", "subject", "sha256", "made_utc", "replaces", "bench"};
+    for (size_t i = 0; i < sizeof added / sizeof added[0]; i++) {
+        json_object_del(body, added[i]);
+    }
+    json_object_del(body, id_name);
+    if (other) {
+        json_object_del(body, "record_kind");
+        json_object_del(body, "live");
+    }
+}
+
+/* Some bodies name the bench themselves; which one this is, its hash tells. */
+static void settle_bench(struct up_record *record, json_t *replaces) {
+    struct up_record copy = *record;
+    bool fits = catalogue_hash(&copy, replaces) && strcmp(copy.sha256, record->sha256) == 0;
+    if (!fits && record->bench[0] != '\0') {
+        json_object_set_new(record->body, "bench", json_string(record->bench));
+    }
+}
+
+static bool read_record(const struct import *import, const char *where, json_t *entry,
+                        struct up_record *record) {
+    const json_t *bench = json_object_get(entry, "bench");
+    return take_member(import, where, entry, "id", record->id, sizeof record->id) &&
+           take_member(import, where, entry, "subject", record->subject, sizeof record->subject) &&
+           take_member(import, where, entry, "sha256", record->sha256, sizeof record->sha256) &&
+           take_member(import, where, entry, "made_utc", record->made_utc,
+                       sizeof record->made_utc) &&
+           (bench == NULL ||
+            take_member(import, where, entry, "bench", record->bench, sizeof record->bench));
+}
+
+static void count(struct import *import, bool fresh) {
+    import->taken->fresh += fresh;
+    import->taken->known += !fresh;
+}
+
+static bool take_entry(struct import *import, const char *where, json_t *entry,
+                       const struct catalogue_table *table, bool other) {
+    struct up_record record = {.body = NULL};
+    bool fresh = false;
+    if (!json_is_object(entry)) {
+        return up_fail(import->failure, UP_STATUS_WRONG_INPUT,
+                       "%s is no JSON object; nothing was stored", where);
+    }
+    json_t *replaces = json_incref(json_object_get(entry, "replaces"));
+    if (!read_record(import, where, entry, &record)) {
+        json_decref(replaces);
+        return false;
+    }
+    replaces = replaces != NULL ? replaces : json_array(); /* left out: none */
+    snprintf(record.kind, sizeof record.kind, "%s", table->kind);
+    record.body = json_copy(entry);
+    strip(record.body, table->id_name, other);
+    settle_bench(&record, replaces);
+    bool good =
+        catalogue_take(import->catalogue, &record, replaces, where, &fresh, import->failure);
+    json_decref(record.body);
+    json_decref(replaces);
+    if (good) {
+        count(import, fresh);
+    }
+    return good;
+}
+
+static bool take_list(struct import *import, json_t *list, const char *name,
+                      const struct catalogue_table *table) {
+    bool good = true;
+    if (list != NULL && !json_is_array(list)) {
+        return up_fail(import->failure, UP_STATUS_WRONG_INPUT, "%s: \"%s\" is no list",
+                       import->path, name);
+    }
+    for (size_t i = 0; good && i < json_array_size(list); i++) {
+        json_t *entry = json_array_get(list, i);
+        const char *kind = json_string_value(json_object_get(entry, "record_kind"));
+        const struct catalogue_table *its =
+            table != NULL ? table : catalogue_table_of(kind != NULL ? kind : "");
+        char *where = up_text_format("%s: %s[%zu]", import->path, name, i);
+        good = its != NULL ? take_entry(import, where, entry, its, table == NULL)
+                           : up_fail(import->failure, UP_STATUS_WRONG_INPUT,
+                                     "%s: \"record_kind\" is missing or not known to this program; "
+                                     "nothing was stored",
+                                     where);
+        free(where);
+    }
+    return good;
+}
+
+/* ---- all of it ---- */
+
+static bool take_document(struct import *import, json_t *document) {
+    bool good = true;
+    for (size_t i = 0; good && i < CATALOGUE_TABLES; i++) {
+        const struct catalogue_table *table = &catalogue_tables[i];
+        good = take_list(import, json_object_get(document, table->list), table->list, table);
+    }
+    return good && take_list(import, json_object_get(document, "versions"), "versions", NULL);
+}
+
+/* What came may go on from this bench's count, or from a later time. */
+static bool finish(struct import *import, bool good) {
+    if (good && import->taken->fresh > 0) {
+        good = catalogue_run(import->catalogue, catalogue_count_again, import->failure);
+    }
+    good = catalogue_end(import->catalogue, good, import->failure);
+    if (!good) {
+        *import->taken = (struct up_taken){0};
+    }
+    return good;
+}
+
+static char *document_in(const char *path) {
+    struct stat about;
+    if (stat(path, &about) != 0 || !S_ISDIR(about.st_mode)) {
+        return up_text_format("%s", path);
+    }
+    char *file = up_text_format("%s/catalogue.json", path);
+    if (access(file, F_OK) != 0) {
+        char *deeper = up_text_format("%s/exchange/catalogue.json", path);
+        bool there = access(deeper, F_OK) == 0;
+        free(there ? file : deeper);
+        file = there ? deeper : file;
+    }
+    return file;
+}
+
+bool up_catalogue_import(struct up_catalogue *catalogue, const char *path, struct up_taken *taken,
+                         struct up_failure *failure) {
+    char *file = document_in(path);
+    struct import import = {
+        .catalogue = catalogue, .path = file, .taken = taken, .failure = failure};
+    *taken = (struct up_taken){0};
+    json_t *document = load_document(file, failure);
+    bool good = document != NULL && catalogue_begin(catalogue, failure);
+    if (good) {
+        good = finish(&import, take_document(&import, document));
+    }
+    json_decref(document);
+    free(file);
+    return good;
+}
+
+/* ---- another catalogue ---- */
+
+static bool take_record(const struct up_record *record, void *context) {
+    struct import *import = context;
+    struct up_record copy = *record;
+    bool fresh = false;
+    json_t *replaces = catalogue_replaced_by(import->other, record->id, import->failure);
+    bool good = replaces != NULL && catalogue_take(import->catalogue, &copy, replaces, import->path,
+                                                   &fresh, import->failure);
+    json_decref(replaces);
+    if (good) {
+        count(import, fresh);
+    }
+    import->failed = !good;
+    return good;
+}
+
+static bool is_same_place(const char *a, const char *b) {
+    struct stat about_a, about_b;
+    return stat(a, &about_a) == 0 && stat(b, &about_b) == 0 && about_a.st_dev == about_b.st_dev &&
+           about_a.st_ino == about_b.st_ino;
+}
+
+/* Somebody else's file may call anything a table: a view could go on for ever. */
+static bool check_tables(struct import *import) {
+    long long tables = 0;
+    return catalogue_ask(import->other,
+                         "SELECT count(*) FROM sqlite_master WHERE type = 'table' AND name IN"
+                         " ('record', 'replaces')",
+                         NULL, &tables, import->failure) &&
+           (tables == 2 ||
+            up_fail(import->failure, UP_STATUS_WRONG_INPUT,
+                    "%s/catalogue.sqlite has not the tables of a catalogue", import->path));
+}
+
+static bool take_catalogue(struct import *import) {
+    bool good = check_tables(import) &&
+                catalogue_run(import->other, "SAVEPOINT merge", import->failure) &&
+                catalogue_each_record(import->other, take_record, import, import->failure) &&
+                !import->failed;
+    sqlite3_exec(import->other->database, "RELEASE merge", NULL, NULL, NULL);
+    return good;
+}
+
+bool up_catalogue_merge(struct up_catalogue *catalogue, const char *directory,
+                        struct up_taken *taken, struct up_failure *failure) {
+    struct import import = {
+        .catalogue = catalogue, .path = directory, .taken = taken, .failure = failure};
+    *taken = (struct up_taken){0};
+    if (is_same_place(catalogue->directory, directory)) {
+        return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                       "%s is the catalogue it would be merged into: name another one", directory);
+    }
+    if (!up_catalogue_open(directory, UP_CATALOGUE_READ, &import.other, failure)) {
+        return false;
+    }
+    sqlite3_limit(import.other->database, SQLITE_LIMIT_LENGTH, 16 << 20);
+    bool good = catalogue_begin(catalogue, failure) && finish(&import, take_catalogue(&import));
+    up_catalogue_close(import.other);
+    return good;
+}

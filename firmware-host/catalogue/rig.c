@@ -1,0 +1,75 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* Rig files, kept as the runs found them. */
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "internal.h"
+#include "upthrust/run.h"
+#include "upthrust/text.h"
+
+/* The thing is the bench: wherever its records are put together, its rig files are versions of one
+   thing. So its id comes from the bench's. */
+static void subject_of(const char *bench, char subject[UP_ID_SIZE]) {
+    char hex[UP_SHA256_SIZE];
+    catalogue_hash_text(bench, hex);
+    snprintf(subject, UP_ID_SIZE, "%.8s-%.4s-8%.3s-8%.3s-%.12s", hex, hex + 8, hex + 12, hex + 15,
+             hex + 18);
+}
+
+struct look {
+    const char *file_sha256;
+    char *record_id;
+};
+
+/* The newest live version comes first; only where it has the same text nothing is new. */
+static bool compare(const struct up_record *record, void *context) {
+    struct look *look = context;
+    const char *sha256 = json_string_value(json_object_get(record->body, "file_sha256"));
+    if (sha256 != NULL && strcmp(sha256, look->file_sha256) == 0) {
+        memcpy(look->record_id, record->id, sizeof record->id);
+    }
+    return false;
+}
+
+/* A file in another encoding is kept with its odd bytes replaced; the hash is of the file. */
+static json_t *text_of(const char *file_text) {
+    json_t *json = json_string(file_text);
+    return json != NULL ? json : clean_string(file_text);
+}
+
+static bool put_version(struct up_catalogue *catalogue, struct up_record *record,
+                        const struct up_rig_version *rig, const char *file_sha256,
+                        struct up_failure *failure) {
+    json_t *replaces = catalogue_live_ids(catalogue, "rig", record->subject, failure);
+    if (replaces == NULL) {
+        return false;
+    }
+    record->body =
+        json_pack("{s:o, s:s, s:s, s:o}", "name", clean_string(rig->name), "file_sha256",
+                  file_sha256, "rig_sha256", rig->rig_sha256, "file_text", text_of(rig->file_text));
+    bool good = catalogue_put(catalogue, record, replaces, failure);
+    json_decref(record->body);
+    json_decref(replaces);
+    return good;
+}
+
+bool up_rig_keep(struct up_catalogue *catalogue, const struct up_rig_version *rig,
+                 char record_id[UP_ID_SIZE], struct up_failure *failure) {
+    struct up_record record = {.kind = "rig"};
+    char file_sha256[UP_SHA256_SIZE];
+    struct look look = {.file_sha256 = file_sha256, .record_id = record_id};
+    record_id[0] = '\0';
+    subject_of(rig->bench, record.subject);
+    catalogue_hash_text(rig->file_text, file_sha256);
+    snprintf(record.bench, sizeof record.bench, "%s", rig->bench);
+    if (!catalogue_begin(catalogue, failure)) {
+        return false;
+    }
+    bool good = up_catalogue_each_live(catalogue, "rig", record.subject, compare, &look, failure);
+    if (good && record_id[0] == '\0') {
+        good = put_version(catalogue, &record, rig, file_sha256, failure);
+        memcpy(record_id, record.id, sizeof record.id);
+    }
+    return catalogue_end(catalogue, good, failure);
+}

@@ -1,0 +1,474 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* Catalogues put together: whatever the order, one outcome; whatever is wrong, nothing is stored.
+ */
+#include "support.h"
+
+static char *read_all(const char *path) {
+    char *text = up_allocate(4 << 20, 1);
+    FILE *stream = fopen(path, "rb");
+    assert_non_null(stream);
+    text[fread(text, 1, (4 << 20) - 1, stream)] = '\0';
+    fclose(stream);
+    return text;
+}
+
+static void write_all(const char *path, const char *text) {
+    FILE *stream = fopen(path, "wb");
+    assert_non_null(stream);
+    assert_true(fputs(text, stream) >= 0);
+    assert_int_equal(fclose(stream), 0);
+}
+
+static void export_both(struct up_catalogue *catalogue, const char *directory) {
+    struct up_failure failure = {0};
+    if (!up_export_csv(catalogue, directory, &failure) ||
+        !up_export_json(catalogue, directory, &failure)) {
+        fail_msg("%s", failure.text);
+    }
+}
+
+static struct up_taken merge(struct up_catalogue *catalogue, const char *directory) {
+    struct up_failure failure = {0};
+    struct up_taken taken = {0};
+    if (!up_catalogue_merge(catalogue, directory, &taken, &failure)) {
+        fail_msg("%s", failure.text);
+    }
+    return taken;
+}
+
+static struct up_taken import(struct up_catalogue *catalogue, const char *path) {
+    struct up_failure failure = {0};
+    struct up_taken taken = {0};
+    if (!up_catalogue_import(catalogue, path, &taken, &failure)) {
+        fail_msg("%s", failure.text);
+    }
+    return taken;
+}
+
+static void assert_import_refused(const char *path, const char *words) {
+    struct up_failure failure = {0};
+    struct up_taken taken = {7, 7};
+    struct up_catalogue *catalogue = open_as("victim", UP_CATALOGUE_CREATE);
+    char *before = ask(catalogue->database, "SELECT count(*) FROM record");
+    assert_false(up_catalogue_import(catalogue, path, &taken, &failure));
+    assert_says(&failure, UP_STATUS_WRONG_INPUT, words);
+    assert_int_equal(taken.fresh + taken.known, 0);
+    assert_answer(catalogue->database, "SELECT count(*) FROM record", before);
+    add_number(catalogue, "run", NULL, NULL, 1); /* no transaction was left open */
+    free(before);
+    up_catalogue_close(catalogue);
+}
+
+/* ---- random histories ---- */
+
+enum { CATALOGUES = 4, STEPS = 30, HISTORIES = 8, ORDERS = 5, ITEMS_MAX = CATALOGUES * STEPS };
+
+static struct up_item known[ITEMS_MAX];
+static int items;
+
+static void random_step(struct up_catalogue *catalogue, int number) {
+    int what = rand() % 10;
+    /* A clock that jumps about, and often stands still, so that ids have to decide. */
+    catalogue_clock_step_s = rand() % 3 == 0 ? rand() % 100000 - 50000 : catalogue_clock_step_s;
+    if (items == 0 || what < 3) {
+        char *name = up_text_format("item %d", number);
+        known[items++] = add_item(catalogue, name);
+        free(name);
+    } else if (what < 7) { /* whether or not this catalogue knows the item yet */
+        struct up_item item = known[rand() % items];
+        snprintf(item.size, sizeof item.size, "%d", number);
+        assert_true(up_item_add(catalogue, &item, NULL));
+    } else {
+        struct up_result result = plain_result(known[rand() % items].id, "tank");
+        assert_true(up_results_add(catalogue, &result, 1, rand() % 2 ? "one" : "two", NULL));
+    }
+}
+
+static void make_history(char place[CATALOGUES][40], int history) {
+    struct up_catalogue *catalogue[CATALOGUES];
+    items = 0;
+    for (int i = 0; i < CATALOGUES; i++) {
+        snprintf(place[i], sizeof place[i], "h%d-%d", history, i);
+        catalogue[i] = open_as(place[i], UP_CATALOGUE_CREATE);
+    }
+    for (int step = 0; step < STEPS; step++) {
+        int who = rand() % CATALOGUES, other = rand() % CATALOGUES;
+        random_step(catalogue[who], step);
+        if (rand() % 6 == 0 && other != who) {
+            merge(catalogue[who], place[other]);
+        }
+    }
+    for (int i = 0; i < CATALOGUES; i++) {
+        export_both(catalogue[i], place[i]);
+        up_catalogue_close(catalogue[i]);
+    }
+}
+
+static void put_together(char place[CATALOGUES][40], const char *target) {
+    int order[CATALOGUES] = {0, 1, 2, 3};
+    struct up_catalogue *catalogue = open_as(target, UP_CATALOGUE_CREATE);
+    for (int i = CATALOGUES - 1; i > 0; i--) {
+        int j = rand() % (i + 1), held = order[i];
+        order[i] = order[j];
+        order[j] = held;
+    }
+    for (int i = 0; i < CATALOGUES; i++) {
+        if (rand() % 2) {
+            merge(catalogue, place[order[i]]);
+        } else {
+            import(catalogue, place[order[i]]);
+        }
+    }
+    export_both(catalogue, target);
+    up_catalogue_close(catalogue);
+}
+
+static void assert_same_exports(const char *a, const char *b) {
+    static const char *const files[] = {"catalogue.json", "items.csv", "results.csv",
+                                        "decisions.csv"};
+    for (size_t i = 0; i < ARRAY(files); i++) {
+        char *path_a = up_text_format("%s/%s", a, files[i]);
+        char *path_b = up_text_format("%s/%s", b, files[i]);
+        char *text_a = read_all(path_a), *text_b = read_all(path_b);
+        if (strcmp(text_a, text_b) != 0) {
+            fail_msg("%s and %s differ", path_a, path_b);
+        }
+        free(text_a);
+        free(text_b);
+        free(path_a);
+        free(path_b);
+    }
+}
+
+static void any_order_gives_the_same_export(void **state) {
+    (void)state;
+    char place[CATALOGUES][40];
+    srand(11);
+    for (int history = 0; history < HISTORIES; history++) {
+        char first[40], next[40];
+        make_history(place, history);
+        snprintf(first, sizeof first, "t%d-0", history);
+        put_together(place, first);
+        for (int order = 1; order < ORDERS; order++) {
+            snprintf(next, sizeof next, "t%d-%d", history, order);
+            put_together(place, next);
+            assert_same_exports(first, next);
+        }
+        /* And the sources, once they have all of it. */
+        struct up_catalogue *catalogue = open_as(place[0], UP_CATALOGUE_WRITE);
+        merge(catalogue, next);
+        assert_int_equal(merge(catalogue, first).fresh, 0);
+        export_both(catalogue, place[0]);
+        up_catalogue_close(catalogue);
+        assert_same_exports(first, place[0]);
+    }
+}
+
+/* ---- versions ---- */
+
+static bool keep_size(const struct up_record *record, void *context) {
+    char *sizes = context;
+    strcat(sizes, json_string_value(json_object_get(record->body, "size")));
+    return true;
+}
+
+static void changes_made_apart_live_together(void **state) {
+    (void)state;
+    char sizes[64] = "";
+    struct up_catalogue *one = open_as("one", UP_CATALOGUE_CREATE);
+    struct up_item item = add_item(one, "fin");
+    struct up_catalogue *two = open_as("two", UP_CATALOGUE_CREATE);
+    assert_int_equal(merge(two, "one").fresh, 1);
+    snprintf(item.size, sizeof item.size, "A");
+    catalogue_clock_step_s = 10;
+    assert_true(up_item_add(one, &item, NULL));
+    snprintf(item.size, sizeof item.size, "B");
+    catalogue_clock_step_s = 20;
+    assert_true(up_item_add(two, &item, NULL));
+    assert_int_equal(merge(one, "two").fresh, 1);
+    assert_true(up_catalogue_each_live(one, "item", item.id, keep_size, sizes, NULL));
+    assert_string_equal(sizes, "BA"); /* the current one first */
+    assert_file_answer("one/catalogue.sqlite", "SELECT size FROM item", "B");
+    export_both(one, "out");
+    json_t *document = json_load_file("out/catalogue.json", 0, NULL);
+    json_t *versions = json_object_get(document, "versions");
+    assert_int_equal(json_array_size(versions), 2);
+    for (size_t i = 0; i < 2; i++) {
+        json_t *version = json_array_get(versions, i);
+        assert_int_equal(json_is_true(json_object_get(version, "live")),
+                         strcmp(json_string_value(json_object_get(version, "size")), "A") == 0);
+    }
+    json_decref(document);
+    /* The next change replaces both. */
+    snprintf(item.size, sizeof item.size, "C");
+    assert_true(up_item_add(one, &item, NULL));
+    sizes[0] = '\0';
+    assert_true(up_catalogue_each_live(one, "item", item.id, keep_size, sizes, NULL));
+    assert_string_equal(sizes, "C");
+    up_catalogue_close(one);
+    up_catalogue_close(two);
+}
+
+/* ---- what is wrong ---- */
+
+static void make_source(void) {
+    struct up_catalogue *catalogue = open_as("source", UP_CATALOGUE_CREATE);
+    struct up_item item = add_item(catalogue, "a fin");
+    struct up_result result = plain_result(item.id, "tank");
+    assert_true(up_results_add(catalogue, &result, 1, "bench", NULL));
+    snprintf(item.size, sizeof item.size, "XL");
+    assert_true(up_item_add(catalogue, &item, NULL));
+    export_both(catalogue, "out");
+    up_catalogue_close(catalogue);
+}
+
+/* The exported document with one member of a list's first entry changed; NULL removes it. */
+static void spoil(const char *list, const char *key, json_t *value) {
+    json_t *document = json_load_file("out/catalogue.json", 0, NULL);
+    json_t *entry = json_array_get(json_object_get(document, list), 0);
+    assert_non_null(entry);
+    if (value != NULL) {
+        json_object_set_new(entry, key, value);
+    } else {
+        json_object_del(entry, key);
+    }
+    assert_int_equal(json_dump_file(document, "bad.json", JSON_REAL_PRECISION(17)), 0);
+    json_decref(document);
+}
+
+static void a_spoilt_member_is_named(void **state) {
+    (void)state;
+    char uuid[UP_ID_SIZE];
+    make_source();
+    up_new_id(uuid);
+    const struct {
+        const char *list, *key;
+        json_t *value;
+        const char *words;
+    } cases[] = {
+        {"items", "name", NULL, "\"name\" is missing or no text"},
+        {"items", "name", json_string("other"), "does not fit its content"},
+        {"items", "name", json_string("line\nbreak"), "\"name\" holds control characters"},
+        {"items", "name", json_string(NAME_300 NAME_300 NAME_300 NAME_300), "longer than 1000"},
+        {"items", "name", json_string(NAME_300 NAME_300), "the item has a name"},
+        {"items", "pieces", json_real(1.5), "\"pieces\" is missing or no whole number"},
+        {"items", "pieces", json_integer(99), "number of pieces"},
+        {"items", "id", json_string("../../../etc/passwd"), "\"id\" is no UUID"},
+        {"items", "id", json_integer(1), "items[0]: \"id\" is missing, no text or too long"},
+        {"items", "id", json_string(NAME_300), "\"id\" is missing, no text or too long"},
+        {"items", "subject", json_string("x"), "\"subject\" is no UUID"},
+        {"items", "subject", json_string(uuid), "does not fit its content"},
+        {"items", "sha256", json_string("00"), "\"sha256\" is no hash"},
+        {"items", "made_utc", json_string("yesterday"), "\"made_utc\" is no time"},
+        {"items", "replaces", json_string(uuid), "\"replaces\" is no list"},
+        {"items", "replaces", json_pack("[s, s]", uuid, uuid), "ascending"},
+        {"results", "class", json_string("heavy"), "\"class\" is no class"},
+        {"results", "basis", json_string("guessed"), "\"basis\""},
+        {"results", "buoyancy_g", json_string("=1+1"), "\"buoyancy_g\" is missing or no number"},
+        {"results", "compressible", json_integer(1), "neither true nor false"},
+        {"results", "bench", json_string("other"), "does not fit"},
+        {"versions", "record_kind", json_string("spell"), "versions[0]: \"record_kind\""},
+        {"versions", "record_kind", NULL, "\"record_kind\" is missing"},
+    };
+    for (size_t i = 0; i < ARRAY(cases); i++) {
+        spoil(cases[i].list, cases[i].key, cases[i].value);
+        assert_import_refused("bad.json", cases[i].words);
+    }
+}
+
+static void a_file_that_is_no_document_is_refused(void **state) {
+    (void)state;
+    static const struct {
+        const char *text, *words;
+    } cases[] = {
+        {"", "bad.json, line 1"},
+        {"{\"schema\":", "line 1"},
+        {"[]", "is no export of a catalogue"},
+        {"{}", "is no export of a catalogue"},
+        {"{\"schema\":\"upthrust-catalogue-99\"}", "is no export of a catalogue"},
+        {"{\"schema\":\"upthrust-catalogue-1\",\"schema\":\"x\"}", "duplicate"},
+        {"{\"schema\":\"upthrust-catalogue-1\",\"items\":7}", "\"items\" is no list"},
+        {"{\"schema\":\"upthrust-catalogue-1\",\"items\":[7]}", "items[0] is no JSON object"},
+        {"{\"schema\":\"upthrust-catalogue-1\",\"items\":[\"\xFF\"]}", "unable to decode byte"},
+    };
+    for (size_t i = 0; i < ARRAY(cases); i++) {
+        write_all("bad.json", cases[i].text);
+        assert_import_refused("bad.json", cases[i].words);
+    }
+    assert_import_refused("none.json", "cannot read none.json");
+    assert_import_refused("/dev/zero", "it is no file");
+    assert_import_refused(".", "cannot read ./catalogue.json");
+    assert_int_equal(mkfifo("pipe", 0666), 0);
+    assert_import_refused("pipe", "it is no file");
+    FILE *stream = fopen("large.json", "w");
+    assert_int_equal(ftruncate(fileno(stream), 65L << 20), 0);
+    fclose(stream);
+    assert_import_refused("large.json", "larger than 64 MiB");
+    char *deep = up_allocate(200001, 1);
+    memset(deep, '[', 200000);
+    write_all("deep.json", deep);
+    assert_import_refused("deep.json", "deep.json, line 1");
+    free(deep);
+}
+
+/* ---- forgeries ---- */
+
+static void forge(const char *path) {
+    sqlite3 *database = outside(path);
+    sql(database, "DROP TRIGGER record_kept");
+    sql(database, "UPDATE record SET body = replace(body, 'a fin', 'a lie') WHERE kind = 'item'");
+    sqlite3_close(database);
+}
+
+static void assert_merge_refused(struct up_catalogue *catalogue, const char *from,
+                                 const char *words) {
+    struct up_failure failure = {0};
+    struct up_taken taken = {0};
+    char *before = ask(catalogue->database, "SELECT count(*) FROM record");
+    assert_false(up_catalogue_merge(catalogue, from, &taken, &failure));
+    if (words != NULL) {
+        assert_says(&failure, UP_STATUS_WRONG_INPUT, words);
+    }
+    assert_answer(catalogue->database, "SELECT count(*) FROM record", before);
+    free(before);
+}
+
+static void a_changed_record_is_refused(void **state) {
+    (void)state;
+    make_source();
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    forge("source/catalogue.sqlite");
+    assert_merge_refused(catalogue, "source", "does not fit its content");
+    up_catalogue_close(catalogue);
+}
+
+/* The same id with a good hash of other content: nobody but a forger makes that. */
+static void two_hashes_under_one_id_are_a_forgery(void **state) {
+    (void)state;
+    make_source();
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    import(catalogue, "out");
+    json_t *document = json_load_file("out/catalogue.json", 0, NULL);
+    json_t *entry = json_array_get(json_object_get(document, "items"), 0);
+    struct up_record record = {.kind = "item", .body = json_deep_copy(entry)};
+    static const char *const added[] = {"id",       "subject",  "item_id", "sha256",
+                                        "made_utc", "replaces", "bench"};
+    for (size_t i = 0; i < ARRAY(added); i++) {
+        json_object_del(record.body, added[i]);
+    }
+    json_object_set_new(record.body, "name", json_string("forged"));
+    json_object_set_new(entry, "name", json_string("forged"));
+    snprintf(record.subject, sizeof record.subject, "%s",
+             json_string_value(json_object_get(entry, "subject")));
+    snprintf(record.made_utc, sizeof record.made_utc, "%s",
+             json_string_value(json_object_get(entry, "made_utc")));
+    assert_true(catalogue_hash(&record, json_object_get(entry, "replaces")));
+    json_object_set_new(entry, "sha256", json_string(record.sha256));
+    assert_int_equal(json_dump_file(document, "forged.json", JSON_REAL_PRECISION(17)), 0);
+    json_decref(record.body);
+    json_decref(document);
+    struct up_failure failure = {0};
+    struct up_taken taken = {0};
+    assert_false(up_catalogue_import(catalogue, "forged.json", &taken, &failure));
+    assert_says(&failure, UP_STATUS_WRONG_INPUT, "one of the two is forged");
+    /* As good as any where nothing is known of it; but then the true one is told. */
+    struct up_catalogue *other = open_as("other", UP_CATALOGUE_CREATE);
+    import(other, "forged.json");
+    assert_merge_refused(other, "source", "one of the two is forged");
+    assert_merge_refused(catalogue, "other", "one of the two is forged");
+    up_catalogue_close(other);
+    up_catalogue_close(catalogue);
+}
+
+static void nothing_replaces_another_thing(void **state) {
+    (void)state;
+    char id[UP_ID_SIZE], run[UP_ID_SIZE];
+    struct up_failure failure = {0};
+    struct up_catalogue *one = open_as("one", UP_CATALOGUE_CREATE);
+    struct up_item item = add_item(one, "fin");
+    json_t *live = catalogue_live_ids(one, "item", item.id, NULL);
+    snprintf(id, sizeof id, "%s", json_string_value(json_array_get(live, 0)));
+    json_decref(live);
+    struct up_catalogue *two = open_as("two", UP_CATALOGUE_CREATE);
+    json_t *body = json_pack("{s:s, s:s, s:s}", "what", "x", "version", "0", "rig_sha256", "0");
+    assert_true(up_catalogue_add(two, "run", NULL, "", body, id, run, &failure));
+    json_decref(body);
+    assert_merge_refused(one, "two", "crosses from one thing to another");
+    assert_merge_refused(two, "one", "crosses from one thing to another");
+    assert_int_equal(count_kind(one, "item"), 1);
+    up_catalogue_close(one);
+    up_catalogue_close(two);
+}
+
+static void other_files_are_not_merged(void **state) {
+    (void)state;
+    struct up_failure failure = {0};
+    struct up_taken taken = {0};
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    assert_merge_refused(catalogue, "c", "is the catalogue it would be merged into");
+    assert_merge_refused(catalogue, "./c/.", "is the catalogue it would be merged into");
+    assert_false(up_catalogue_merge(catalogue, "none", &taken, &failure));
+    assert_says(&failure, UP_STATUS_UNABLE, "there is no catalogue in none");
+    assert_int_equal(mkdir("views", 0777), 0);
+    sqlite3 *database = outside("views/catalogue.sqlite");
+    sql(database, "PRAGMA application_id = 1970295874; PRAGMA user_version = 1;"
+                  "CREATE TABLE replaces(new_id, old_id);"
+                  "CREATE VIEW record AS WITH RECURSIVE n(id) AS (SELECT 1 UNION ALL SELECT id + 1"
+                  " FROM n) SELECT id, '' AS sha256, '' AS kind, '' AS subject, '' AS bench,"
+                  " '' AS made_utc, '' AS body, id AS rowid FROM n");
+    sqlite3_close(database);
+    assert_merge_refused(catalogue, "views", "has not the tables of a catalogue");
+    add_number(catalogue, "trial", NULL, NULL, 1);
+    up_catalogue_close(catalogue);
+}
+
+/* ---- catalogues of before ---- */
+
+/* As the first version of the tables was: fewer views, no counter. */
+static void an_old_catalogue_is_brought_up_to_date(void **state) {
+    (void)state;
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    struct up_item item = add_item(catalogue, "old fin");
+    struct up_result result = plain_result(item.id, "tank");
+    assert_true(up_results_add(catalogue, &result, 1, "bench", NULL));
+    up_catalogue_close(catalogue);
+    sqlite3 *database = outside("c/catalogue.sqlite");
+    sql(database, "DROP VIEW run; DROP VIEW trial; DROP VIEW rig; DROP VIEW decision;"
+                  "DROP VIEW plateau; DROP VIEW model; DROP TABLE bench_counter;"
+                  "DROP INDEX record_time; PRAGMA user_version = 1");
+    sqlite3_close(database);
+    catalogue = open_as("c", UP_CATALOGUE_READ);
+    assert_int_equal(count_kind(catalogue, "result"), 1);
+    export_both(catalogue, "out");
+    assert_answer(catalogue->database, "PRAGMA user_version", "1");
+    up_catalogue_close(catalogue);
+    struct up_catalogue *other = open_as("other", UP_CATALOGUE_CREATE);
+    assert_int_equal(merge(other, "c").fresh, 3);
+    up_catalogue_close(other);
+    catalogue = open_as("c", UP_CATALOGUE_WRITE);
+    assert_answer(catalogue->database, "PRAGMA user_version", "2");
+    add_number(catalogue, "trial", NULL, NULL, 1);
+    up_catalogue_close(catalogue);
+    database = outside("c/catalogue.sqlite");
+    assert_answer(database, "SELECT count(*) FROM decision", "1");
+    assert_answer(database, "SELECT count(*) FROM plateau", "0");
+    assert_answer(database, "SELECT bench_sequence FROM result", "1");
+    assert_answer(database, "SELECT bench_sequence FROM trial", "3");
+    assert_answer(database, "PRAGMA integrity_check", "ok");
+    sqlite3_close(database);
+}
+
+int main(void) {
+    const struct CMUnitTest tests[] = {
+        TEST(any_order_gives_the_same_export),
+        TEST(changes_made_apart_live_together),
+        TEST(a_spoilt_member_is_named),
+        TEST(a_file_that_is_no_document_is_refused),
+        TEST(a_changed_record_is_refused),
+        TEST(two_hashes_under_one_id_are_a_forgery),
+        TEST(nothing_replaces_another_thing),
+        TEST(other_files_are_not_merged),
+        TEST(an_old_catalogue_is_brought_up_to_date),
+    };
+    return cmocka_run_group_tests_name("catalogue: import and merge", tests, NULL, NULL);
+}
