@@ -109,8 +109,12 @@ static void take_sample(struct up_listening *listening, const struct up_sample *
     listening->samples++;
     for (int i = 0; i < listening->columns; i++) {
         struct up_heard_column *column = &listening->column[i];
-        if (up_screen_push(&column->screen, sample->time_s, sample->load[i], sample->temp_c,
-                           &reading)) {
+        bool judged = up_screen_push(&column->screen, sample->time_s, sample->load[i],
+                                     sample->temp_c, &reading);
+        if (sample->unstable) {
+            up_screen_mark_unstable(&column->screen);
+        }
+        if (judged) {
             take_reading(column, &reading);
         }
     }
@@ -177,5 +181,7 @@ double up_listening_noise(const struct up_heard_column *column) {
 }
 
 double up_listening_lag1(const struct up_heard_column *column) {
-    return column->lag1_weight > 0 ? column->lag1_sum / column->lag1_weight : (double)NAN;
+    /* Rounding alone makes neighbours equal: below a step there is nothing to correlate. */
+    bool shows = up_listening_noise(column) >= column->screen.floor_least;
+    return column->lag1_weight > 0 && shows ? column->lag1_sum / column->lag1_weight : (double)NAN;
 }

@@ -22,6 +22,7 @@ static size_t good_ones(const struct up_reading *reading, size_t count, double *
             plateau->glitches++;
             continue;
         }
+        plateau->unstable += reading[i].unstable;
         time_s[good] = reading[i].time_s;
         load[good++] = reading[i].load;
         if (!isnan(reading[i].temp_c)) {
@@ -77,7 +78,9 @@ bool up_plateau_judge(const struct up_reading *reading, size_t count, double noi
         plateau->end_s = reading[count - 1].time_s;
         if (good >= LEAST_READINGS && describe(time_s, load, good, plateau)) {
             double rise = fabs(plateau->slope_per_s) * (plateau->end_s - plateau->start_s);
-            settled = plateau->sd <= SCATTER_FLOORS * noise_floor &&
+            /* The device may say no, but its yes is no proof. */
+            settled = 2 * plateau->unstable <= plateau->readings &&
+                      plateau->sd <= SCATTER_FLOORS * noise_floor &&
                       rise <= RISE_FLOORS * noise_floor + creep_allowance;
         }
     }

@@ -479,6 +479,9 @@ static void tell_unsettled(struct up_procedure *procedure, const struct up_plate
         push_fault(procedure,
                    "%u of %u readings were glitches: check the converter, its supply and its wires",
                    plateau->glitches, plateau->glitches + plateau->readings);
+    } else if (2 * plateau->unstable > plateau->readings) {
+        push_fault(procedure, "the scale itself calls %u of %u readings unstable",
+                   plateau->unstable, plateau->readings);
     } else {
         push_fault(procedure, "the reading did not settle within %g s of its time",
                    procedure->rig.patience_s);
@@ -661,9 +664,15 @@ void up_procedure_sample(struct up_procedure *procedure, const struct up_sample 
         return;
     }
     watch_pace(procedure, sample);
-    if (procedure->stage != STAGE_FINISHED &&
-        up_screen_push(&procedure->screen, sample->time_s, sample->load[0], sample->temp_c,
-                       &reading)) {
+    if (procedure->stage == STAGE_FINISHED) {
+        return;
+    }
+    bool judged = up_screen_push(&procedure->screen, sample->time_s, sample->load[0],
+                                 sample->temp_c, &reading);
+    if (sample->unstable) {
+        up_screen_mark_unstable(&procedure->screen);
+    }
+    if (judged) {
         take_reading(procedure, &reading);
     }
 }

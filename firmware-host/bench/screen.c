@@ -307,7 +307,7 @@ static void judge(struct up_screen *screen, struct up_reading *judged) {
 bool up_screen_push(struct up_screen *screen, double time_s, double load, double temp_c,
                     struct up_reading *judged) {
     size_t slot = screen->pushed++ & RING_MASK;
-    screen->ring[slot] = (struct up_reading){time_s, load, temp_c, UP_READING_GOOD, 0};
+    screen->ring[slot] = (struct up_reading){time_s, load, temp_c, UP_READING_GOOD, false, 0};
     screen->load[slot] = load;
     screen->load[screen->pushed & RING_MASK] = (double)NAN; /* the eighth */
     if (screen->pushed - screen->judged <= HALF) {
@@ -315,6 +315,10 @@ bool up_screen_push(struct up_screen *screen, double time_s, double load, double
     }
     judge(screen, judged);
     return true;
+}
+
+void up_screen_mark_unstable(struct up_screen *screen) {
+    screen->ring[(screen->pushed - 1) & RING_MASK].unstable = true;
 }
 
 bool up_screen_flush(struct up_screen *screen, struct up_reading *judged) {

@@ -184,10 +184,11 @@ static bool judge_lines(const struct loop *loop, struct up_failure *failure) {
         return true;
     }
     return up_fail(failure, UP_STATUS_WRONG_INPUT,
-                   "%llu of %llu lines do not fit the layout in %s, such as \"%s\": compare the "
-                   "section [line] with what `listen` shows",
+                   "%llu of %llu lines do not fit the layout in %s (%s), such as \"%.60s\" and "
+                   "\"%.60s\": compare the section [line] with what `listen` shows",
                    (unsigned long long)refused, (unsigned long long)reader->lines,
-                   loop->session->rig->path, reader->refused_text[1]);
+                   loop->session->rig->path, up_refusal_name(up_reader_usual_refusal(reader)),
+                   reader->refused_text[0], reader->refused_text[1]);
 }
 
 static void feed(struct loop *loop, const char *bytes, size_t length) {

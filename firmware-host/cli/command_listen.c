@@ -327,8 +327,16 @@ static void print_statistics(const struct up_heard_column *column, double rate_h
 
 static void print_column(const struct up_heard_column *column, double rate_hz,
                          const struct load_fit *fit) {
-    printf("column %d: noise of one reading %.4g; %llu glitches; %llu plateaus\n", column->field,
-           up_listening_noise(column), (unsigned long long)column->glitches,
+    double noise = up_listening_noise(column);
+    printf("column %d: ", column->field);
+    if (isnan(noise)) {
+        printf("too few readings to tell their noise");
+    } else if (noise < column->screen.floor_least) {
+        printf("noise of one reading below its smallest step");
+    } else {
+        printf("noise of one reading %.4g", noise);
+    }
+    printf("; %llu glitches; %llu plateaus\n", (unsigned long long)column->glitches,
            (unsigned long long)column->plateaus);
     print_statistics(column, rate_hz);
     for (uint64_t i = 0; i < column->glitches && i < 20; i++) {
@@ -372,12 +380,13 @@ static bool judge_lines(const struct up_listening *listening, const char *what,
         return up_fail(failure, UP_STATUS_WRONG_INPUT, "%s holds no line: %llu bytes came", what,
                        (unsigned long long)listening->bytes);
     }
+    enum up_refusal usual = up_reader_usual_refusal(reader);
     return up_fail(failure, UP_STATUS_WRONG_INPUT,
-                   "%s: %llu of %llu lines fit the rig file's section [line]; the first others: "
-                   "\"%s\" and \"%s\"",
+                   "%s: %llu of %llu lines fit the rig file's section [line]; most are refused for "
+                   "this: %s; such as \"%.60s\" and \"%.60s\"",
                    what, (unsigned long long)(reader->lines - refused),
-                   (unsigned long long)reader->lines, reader->refused_text[0],
-                   reader->refused_text[1]);
+                   (unsigned long long)reader->lines, up_refusal_name(usual),
+                   reader->refused_text[0], reader->refused_text[1]);
 }
 
 static bool fit_columns(const struct arguments *arguments, const struct up_listening *listening,

@@ -15,7 +15,10 @@ enum { LEAST_FITS = 5 };
 static const double FITS_SHARE = 0.8;
 
 /* Assumed where nobody saw the lines arrive; the file that is written says so. */
-static const double RATE_UNKNOWN_HZ = 10;
+static const double RATE_UNKNOWN_HZ = 10, STEP_UNKNOWN_KG = 0.001;
+
+/* A step beyond what any scale bears is no step of a scale. */
+static const double STEP_MOST_KG = 1000;
 
 void draft_add(struct draft *draft, const char *format, ...) {
     size_t used = strlen(draft->section);
@@ -95,11 +98,16 @@ static void describe(const struct draft *draft, const struct up_rig *rig, double
     guess->in_counts = rig->line.load_unit == UP_LOAD_COUNTS;
     snprintf(guess->words, sizeof guess->words, "%s", draft->words);
     step = smallest_step(run->load, run->count);
+    step = step < STEP_MOST_KG ? step : (double)INFINITY;
     snprintf(guess->line_section, sizeof guess->line_section, "%s[line]\n%s", rate, draft->section);
-    if (!guess->in_counts && isfinite(step)) {
+    if (!guess->in_counts) {
         size_t used = strlen(guess->line_section);
         snprintf(guess->line_section + used, sizeof guess->line_section - used,
-                 "\n[sensor]\n; the smallest step seen, in kg\ndivision_counts = %.6g\n", step);
+                 "\n[sensor]\n; %s\ndivision_counts = %.6g\n",
+                 isfinite(step) ? "the smallest step seen, in kg"
+                                : "nothing changed, so its smallest step is not known: correct "
+                                  "this, in kg",
+                 isfinite(step) ? step : STEP_UNKNOWN_KG);
     }
 }
 
@@ -114,7 +122,8 @@ static bool try_draft(struct draft *draft, const char *bytes, size_t length, dou
     if (!draft->has_time) {
         draft_add(draft, "rate_hz = %.4g\n", isnan(rate_hz) ? RATE_UNKNOWN_HZ : rate_hz);
     }
-    char *text = up_text_format("[rig]\nid = guess\n[line]\n%s", draft->section);
+    char *text = up_text_format("[rig]\nid = guess\n[line]\n%s[sensor]\ndivision_counts = 0.001\n",
+                                draft->section);
     good = up_rig_parse("guess", text, rig, &failure);
     if (good) {
         read_all(rig, bytes, length, run);

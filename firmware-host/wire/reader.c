@@ -187,6 +187,14 @@ uint64_t up_reader_refused(const struct up_reader *reader) {
     return sum;
 }
 
+enum up_refusal up_reader_usual_refusal(const struct up_reader *reader) {
+    int most = UP_REFUSED_OVER;
+    for (int i = UP_REFUSED_OVER; i < UP_REFUSALS; i++) {
+        most = reader->count[i] > reader->count[most] ? i : most;
+    }
+    return (enum up_refusal)most;
+}
+
 bool up_reader_is_hopeless(const struct up_reader *reader, uint64_t least) {
     uint64_t ranges = reader->count[UP_REFUSED_OVER] + reader->count[UP_REFUSED_UNDER];
     uint64_t misfits = up_reader_refused(reader) - ranges;

@@ -154,6 +154,9 @@ static bool check_numbers(struct parse *parse) {
          "without a device time the key rate_hz is the clock: give it"},
         {line->word_bits != 0 && line->load_unit != UP_LOAD_COUNTS,
          "word_bits goes with load_unit = counts only"},
+        {line->load_unit != UP_LOAD_COUNTS && !was_given(parse, "sensor", "division_counts"),
+         "a load_unit other than counts needs [sensor] division_counts: the smallest step that is "
+         "shown, in kg"},
         {line->decimal_comma && (line->separator == ',' || line->layout == UP_LAYOUT_JSON),
          "decimal = comma contradicts separator = comma and layout = json"},
         {line->load_unit == UP_LOAD_COUNTS &&
@@ -217,10 +220,8 @@ bool rig_check(struct parse *parse) {
         !check_numbers(parse) || !check_words(parse)) {
         return false;
     }
-    if (rig->port_kind == UP_PORT_TYPED &&
-        (!was_given(parse, "sensor", "division_counts") || rig->line.layout != UP_LAYOUT_BARE)) {
-        return lacks(parse, "kind = typed needs layout = bare and, in [sensor], division_counts: "
-                            "the scale's division in kg");
+    if (rig->port_kind == UP_PORT_TYPED && rig->line.layout != UP_LAYOUT_BARE) {
+        return lacks(parse, "kind = typed needs layout = bare");
     }
     if (was_given(parse, "masses", "class") && was_given(parse, "masses", "tolerance_rel")) {
         return lacks(parse, "[masses] gives class and tolerance_rel: keep one");

@@ -27,6 +27,7 @@ const char *up_verdict_name(enum up_verdict verdict);
 struct up_reading {
     double time_s, load, temp_c;
     enum up_verdict verdict;
+    bool unstable; /* the device itself calls it so: one vote, no proof */
     unsigned back; /* stuck: as many good readings before it belong to the run; they were given out
                       before it could be told and must be taken back */
 };
@@ -75,6 +76,8 @@ void up_screen_bears(struct up_screen *screen, double most);
 /* Takes a reading; true when an older one (three back) has been judged into *judged. */
 bool up_screen_push(struct up_screen *screen, double time_s, double load, double temp_c,
                     struct up_reading *judged);
+/* The device itself calls the reading pushed last unstable. */
+void up_screen_mark_unstable(struct up_screen *screen);
 /* The stream broke off: what is held has no neighbours any more and is forgotten, the noise floor
    is kept. */
 void up_screen_restart(struct up_screen *screen);
@@ -141,7 +144,8 @@ struct up_plateau {
     double lag1;
     double temp_c; /* mean; NaN where the stream has none */
     unsigned readings, glitches;
-    double late_s; /* read this much later than the schedule says */
+    unsigned unstable; /* of the readings: so called by the device */
+    double late_s;     /* read this much later than the schedule says */
 };
 
 /*

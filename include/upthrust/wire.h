@@ -169,6 +169,8 @@ void up_reader_resume(struct up_reader *reader, bool skip_first);
 /* The stream has ended: what is left without an end of line is counted as cut. */
 void up_reader_end(struct up_reader *reader);
 uint64_t up_reader_refused(const struct up_reader *reader);
+/* Why most of the refused ones were. */
+enum up_refusal up_reader_usual_refusal(const struct up_reader *reader);
 /* True where so many lines do not fit that the rig file must be wrong: after `least` lines none
    fitted, or more than half of those since the first one that did. A device out of its range, and
    what it said before its first good line, speak for no wrong rig. */

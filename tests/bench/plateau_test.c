@@ -137,8 +137,50 @@ static void finder_keeps_memory_bounded_and_still_reads(void **state) {
     up_finder_destroy(finder);
 }
 
+/* The device's own word can forbid a reading, never make one. */
+static void the_device_has_one_vote(void **state) {
+    struct up_reading seen[40];
+    struct up_plateau plateau;
+    (void)state;
+    for (int i = 0; i < 40; i++) {
+        seen[i] = (struct up_reading){
+            .time_s = 0.1 * i, .load = 1000 + i % 2, .temp_c = 20, .unstable = i < 20};
+    }
+    assert_true(up_plateau_judge(seen, 40, 1, 0, &plateau));
+    assert_int_equal(plateau.unstable, 20);
+    seen[20].unstable = true;
+    assert_false(up_plateau_judge(seen, 40, 1, 0, &plateau));
+    for (int i = 0; i < 40; i++) {
+        seen[i].unstable = false;
+        seen[i].load = 1000 + 10 * i;
+    }
+    assert_false(up_plateau_judge(seen, 40, 1, 0, &plateau));
+}
+
+static void a_mark_belongs_to_the_latest_reading(void **state) {
+    struct up_screen screen;
+    struct up_reading judged;
+    int unstable = 0, number = 0;
+    (void)state;
+    up_screen_begin(&screen, 0, 1);
+    for (int i = 0; i < 30; i++) {
+        bool out = up_screen_push(&screen, i, 5, 20, &judged);
+        if (i == 17) {
+            up_screen_mark_unstable(&screen);
+        }
+        if (out && judged.unstable) {
+            unstable++;
+            number = (int)judged.time_s;
+        }
+    }
+    assert_int_equal(unstable, 1);
+    assert_int_equal(number, 17);
+}
+
 int main(void) {
     const struct CMUnitTest tests[] = {
+        cmocka_unit_test(the_device_has_one_vote),
+        cmocka_unit_test(a_mark_belongs_to_the_latest_reading),
         cmocka_unit_test(quiet_is_settled),
         cmocka_unit_test(slope_sway_and_too_few_are_not),
         cmocka_unit_test(glitches_are_never_averaged_in),

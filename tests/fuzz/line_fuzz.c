@@ -33,7 +33,8 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size) {
     for (int i = 0; i < SECTIONS && !ready; i++) {
         struct up_failure failure;
         char text[600];
-        snprintf(text, sizeof text, "[rig]\nid = fuzz\n[line]\n%s", sections[i]);
+        snprintf(text, sizeof text,
+                 "[rig]\nid = fuzz\n[sensor]\ndivision_counts = 0.001\n[line]\n%s", sections[i]);
         must(up_rig_parse("fuzz", text, &rig[i], &failure));
     }
     ready = true;

@@ -18,7 +18,8 @@
 #define LINE                                                                                       \
     "[line]\nlayout = fields\nseparator = comma\nload_field = 2\ntime_field = 1\ntime_unit = ms\n"
 
-#define BARE "[line]\nlayout = bare\nrate_hz = 10\n"
+#define DIVISION "[sensor]\ndivision_counts = 0.001\n"
+#define BARE     "[line]\nlayout = bare\nrate_hz = 10\n"
 
 static void reads_what_is_written(void **state) {
     struct up_rig rig;
@@ -127,6 +128,7 @@ static const struct refusal refusals[] = {
     {HEAD LINE "temp_field = 1\n", "at once"},
     {HEAD "[line]\nlayout = fields\nseparator = tab\nload_field = 2\ntime_field = 1\n",
      "time_unit belongs together with"},
+    {HEAD LINE "load_unit = kg\n", "needs [sensor] division_counts"},
     {HEAD LINE "load_unit = kg\nword_bits = 24\n", "load_unit = counts only"},
     {HEAD LINE "[bench]\nread_after_s = 5\nwindow_s = 20\n", "longer than twice"},
     {HEAD LINE "[masses]\nclass = M1\ntolerance_rel = 1e-4\n", "keep one"},
@@ -160,7 +162,7 @@ static const struct refusal refusals[] = {
     /* numbers and status */
     {HEAD LINE "decimal = comma\n", "decimal = comma contradicts"},
     {HEAD LINE "unit_field = 3\n", "need a load_unit other than counts"},
-    {HEAD LINE "load_unit = printed\nunit_missing = refuse\n", "unit_missing contradicts"},
+    {HEAD DIVISION LINE "load_unit = printed\nunit_missing = refuse\n", "unit_missing contradicts"},
     {HEAD LINE "status_field = 3\n", "status_field needs"},
     {HEAD BARE "stable_words = ST\nunstable_words = US, ST\n", "stands in two of the lists"},
     {HEAD BARE "stable_words = A,,B\n", "one to eight words"},

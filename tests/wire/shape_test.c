@@ -330,7 +330,8 @@ static const struct shape shapes[] = {
 static void load_rig(const struct shape *shape, struct up_rig *rig) {
     struct up_failure failure = {0};
     char text[1024];
-    snprintf(text, sizeof text, "[rig]\nid = shape\n[line]\n%s", shape->line_section);
+    snprintf(text, sizeof text, "[rig]\nid = shape\n[sensor]\ndivision_counts = 0.001\n[line]\n%s",
+             shape->line_section);
     if (!up_rig_parse(shape->what, text, rig, &failure)) {
         fail_msg("%s: %s", shape->what, failure.text);
     }
