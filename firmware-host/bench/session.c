@@ -180,6 +180,12 @@ static bool seek_device(struct loop *loop, struct up_failure *failure) {
 static bool judge_lines(const struct loop *loop, struct up_failure *failure) {
     const struct up_reader *reader = &loop->reader;
     uint64_t refused = up_reader_refused(reader);
+    if (up_reader_is_endless(reader)) {
+        return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                       "no line has ended for 64 KiB: compare [port] baud and [line] frame_end of "
+                       "%s with the device",
+                       loop->session->rig->path);
+    }
     if (!up_reader_is_hopeless(reader, JUDGE_LINES)) {
         return true;
     }

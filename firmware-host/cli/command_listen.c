@@ -251,7 +251,7 @@ static void print_refusals(const struct up_reader *reader) {
                    up_refusal_name((enum up_refusal)i));
         }
     }
-    for (uint64_t i = 0; i < up_reader_refused(reader) && i < 2; i++) {
+    for (int i = 0; i < reader->shown; i++) {
         char *safe = up_text_for_terminal(reader->refused_text[i]);
         printf("  line %llu was: %s\n", (unsigned long long)reader->refused_line[i], safe);
         free(safe);

@@ -7,7 +7,7 @@
 #include "upthrust/wire.h"
 
 /* After so many lines with one number of columns, twice as many are two lines in one. */
-enum { USUAL_AFTER = 20 };
+enum { USUAL_AFTER = 20, ENDLESS_BYTES = 65536 };
 
 void up_reader_begin(struct up_reader *reader, const struct up_line_rule *rule, bool skip_first) {
     memset(reader, 0, sizeof *reader);
@@ -25,11 +25,10 @@ static void copy_text(char *copy, size_t size, const struct up_framer *framer) {
 }
 
 static void refuse(struct up_reader *reader, enum up_refusal refusal) {
-    uint64_t before = up_reader_refused(reader);
-    if (before < 2) {
-        copy_text(reader->refused_text[before], sizeof reader->refused_text[before],
+    if (reader->shown < 2 && refusal != UP_REFUSED_CUT) {
+        copy_text(reader->refused_text[reader->shown], sizeof reader->refused_text[0],
                   &reader->framer);
-        reader->refused_line[before] = reader->lines;
+        reader->refused_line[reader->shown++] = reader->lines;
     }
     reader->count[refusal]++;
     if (reader->count[UP_LINE_FITS] == 0) {
@@ -45,7 +44,9 @@ static enum up_refusal judge_words(struct up_reader *reader) {
         memcpy(reader->header, text, sizeof text);
         return UP_REFUSED_WORDS;
     }
-    return strcmp(reader->header, text) == 0 ? UP_REFUSED_HEADER : UP_REFUSED_WORDS;
+    /* Before the first good line a repeated text is no header of anything. */
+    return reader->count[UP_LINE_FITS] > 0 && strcmp(reader->header, text) == 0 ? UP_REFUSED_HEADER
+                                                                                : UP_REFUSED_WORDS;
 }
 
 /* A device that was reset starts its clock anew. The line that shows it is refused, once, and the
@@ -185,6 +186,11 @@ uint64_t up_reader_refused(const struct up_reader *reader) {
         sum += reader->count[i];
     }
     return sum;
+}
+
+bool up_reader_is_endless(const struct up_reader *reader) {
+    const struct up_framer *framer = &reader->framer;
+    return framer->dropping && framer->offset - framer->text_from > ENDLESS_BYTES;
 }
 
 enum up_refusal up_reader_usual_refusal(const struct up_reader *reader) {

@@ -147,7 +147,8 @@ struct up_reader {
     uint64_t cut_line; /* of a live device: the line that we came into, by number; 0 for none */
     uint64_t lines, count[UP_REFUSALS];
     uint64_t refused_before_fit; /* before the first line that fitted: a banner */
-    char refused_text[2][80];    /* the first two, raw bytes cut to fit */
+    int shown;                   /* of those that were not cut, the first two are kept: */
+    char refused_text[2][80];    /* raw bytes, cut to fit */
     uint64_t refused_line[2];    /* their line numbers from 1 */
     uint64_t lost;               /* lines that the sequence numbers miss */
     uint64_t numbered, dropped;
@@ -169,6 +170,8 @@ void up_reader_resume(struct up_reader *reader, bool skip_first);
 /* The stream has ended: what is left without an end of line is counted as cut. */
 void up_reader_end(struct up_reader *reader);
 uint64_t up_reader_refused(const struct up_reader *reader);
+/* A line has gone on for 64 KiB: no device ends its lines so, and none can be read. */
+bool up_reader_is_endless(const struct up_reader *reader);
 /* Why most of the refused ones were. */
 enum up_refusal up_reader_usual_refusal(const struct up_reader *reader);
 /* True where so many lines do not fit that the rig file must be wrong: after `least` lines none

@@ -171,7 +171,9 @@ static void a_line_without_end_keeps_memory_bounded(void **state) {
     for (long i = 0; i < 10000000; i++) {
         assert_false(push(&reader, '7', &sample));
     }
+    assert_true(up_reader_is_endless(&reader));
     assert_false(push(&reader, '\n', &sample));
+    assert_false(up_reader_is_endless(&reader));
     assert_int_equal(reader.count[UP_REFUSED_OVERLONG], 1);
     assert_false(push(&reader, '8', &sample));
     assert_true(push(&reader, '\n', &sample));

@@ -459,6 +459,7 @@ static void a_banner_is_forgiven_and_a_wrong_rig_is_not(void **state) {
     }
     count_in("layout = bare\n" RATE, bytes, &reader, &rig);
     assert_false(up_reader_is_hopeless(&reader, 40));
+    assert_int_equal(reader.count[UP_REFUSED_WORDS], 30); /* no header: nothing came before */
     count_in("layout = labels\nload_label = weight\n" RATE, bytes, &reader, &rig);
     assert_true(up_reader_is_hopeless(&reader, 40));
 }
