@@ -1,14 +1,19 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include <math.h>
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
 #include "upthrust/report.h"
 #include "upthrust/text.h"
 
+/* Rows are found by item and water, and by item alone the first one; jansson's objects are the hash
+   table. */
 struct gather {
     struct up_rows *rows;
     size_t room;
+    json_t *index; /* "ID WATER" and "ID" to the row's number */
+    json_t *names; /* item's id to its name */
 };
 
 static void copy_text(char *to, size_t size, const json_t *from) {
@@ -25,17 +30,40 @@ static double number_of(const json_t *body, const char *key) {
     return json_is_number(member) ? json_number_value(member) : (double)NAN;
 }
 
+enum { KEY_SIZE = UP_ID_SIZE + 50 };
+
+/* The number of the row, or of none: the count of rows. Water NULL: any, the first. */
+static size_t find_row(const struct gather *gather, const char *item_id, const char *water) {
+    char key[KEY_SIZE];
+    const json_t *found;
+    snprintf(key, sizeof key, "%s%s%s", item_id, water != NULL ? " " : "",
+             water != NULL ? water : "");
+    found = json_object_get(gather->index, key);
+    return found != NULL ? (size_t)json_integer_value(found) : gather->rows->count;
+}
+
+static void note_row(struct gather *gather, const char *item_id, const char *water) {
+    char key[KEY_SIZE];
+    json_t *number = json_integer((json_int_t)gather->rows->count);
+    snprintf(key, sizeof key, "%s %s", item_id, water);
+    json_object_set_nocheck(gather->index, key, number);
+    if (json_object_get(gather->index, item_id) == NULL) {
+        json_object_set_nocheck(gather->index, item_id, number);
+    }
+    json_decref(number);
+}
+
 static struct up_row *row_for(struct gather *gather, const char *item_id, const char *water) {
     struct up_rows *rows = gather->rows;
-    for (size_t i = 0; i < rows->count; i++) {
-        if (strcmp(rows->row[i].item_id, item_id) == 0 && strcmp(rows->row[i].water, water) == 0) {
-            return &rows->row[i];
-        }
+    size_t row = find_row(gather, item_id, water);
+    if (row < rows->count) {
+        return &rows->row[row];
     }
     if (rows->count == gather->room) {
         gather->room = gather->room == 0 ? 64 : 2 * gather->room;
         rows->row = up_reallocate(rows->row, gather->room, sizeof *rows->row);
     }
+    note_row(gather, item_id, water);
     return &rows->row[rows->count++];
 }
 
@@ -64,28 +92,31 @@ static bool take_result(const struct up_record *record, void *context) {
 
 static bool take_name(const struct up_record *record, void *context) {
     struct gather *gather = context;
-    for (size_t i = 0; i < gather->rows->count; i++) {
-        struct up_row *row = &gather->rows->row[i];
-        if (strcmp(row->item_id, record->subject) == 0) {
-            copy_text(row->name, sizeof row->name, json_object_get(record->body, "name"));
-        }
+    json_t *name = json_object_get(record->body, "name");
+    if (json_object_get(gather->index, record->subject) != NULL && json_is_string(name)) {
+        json_object_set(gather->names, record->subject, name);
     }
     return true;
+}
+
+static void fill_names(struct gather *gather) {
+    for (size_t i = 0; i < gather->rows->count; i++) {
+        struct up_row *row = &gather->rows->row[i];
+        copy_text(row->name, sizeof row->name, json_object_get(gather->names, row->item_id));
+    }
 }
 
 /* ---- order ---- */
 
 /* One key an item: its net buoyancy in fresh water, else in the tank, else anywhere; last where it
    is not known, as NaN has no place in an order. */
-static double item_key(const struct up_rows *rows, const char *item_id) {
+static double item_key(const struct gather *gather, const char *item_id) {
     static const char *const preferred[] = {"fresh", "tank", NULL};
     for (size_t p = 0; p < sizeof preferred / sizeof preferred[0]; p++) {
-        for (size_t i = 0; i < rows->count; i++) {
-            const struct up_row *row = &rows->row[i];
-            if (strcmp(row->item_id, item_id) == 0 &&
-                (preferred[p] == NULL || strcmp(row->water, preferred[p]) == 0)) {
-                return isnan(row->buoyancy_g) ? -(double)INFINITY : row->buoyancy_g;
-            }
+        size_t row = find_row(gather, item_id, preferred[p]);
+        if (row < gather->rows->count) {
+            double buoyancy_g = gather->rows->row[row].buoyancy_g;
+            return isnan(buoyancy_g) ? -(double)INFINITY : buoyancy_g;
         }
     }
     return 0;
@@ -109,10 +140,11 @@ static int by_key(const void *a, const void *b) {
     return x->index < y->index ? -1 : 1;
 }
 
-static void sort_rows(struct up_rows *rows) {
+static void sort_rows(const struct gather *gather) {
+    struct up_rows *rows = gather->rows;
     struct keyed *keyed = up_allocate(rows->count + 1, sizeof *keyed);
     for (size_t i = 0; i < rows->count; i++) {
-        keyed[i] = (struct keyed){item_key(rows, rows->row[i].item_id), i, rows->row[i]};
+        keyed[i] = (struct keyed){item_key(gather, rows->row[i].item_id), i, rows->row[i]};
     }
     qsort(keyed, rows->count, sizeof *keyed, by_key);
     for (size_t i = 0; i < rows->count; i++) {
@@ -123,15 +155,20 @@ static void sort_rows(struct up_rows *rows) {
 
 bool up_rows_load(struct up_catalogue *catalogue, struct up_rows *rows,
                   struct up_failure *failure) {
-    struct gather gather = {.rows = rows};
+    struct gather gather = {.rows = rows, .index = json_object(), .names = json_object()};
+    bool good;
     *rows = (struct up_rows){0};
-    if (!up_catalogue_each(catalogue, "result", take_result, &gather, failure) ||
-        !up_catalogue_each(catalogue, "item", take_name, &gather, failure)) {
+    good = up_catalogue_each(catalogue, "result", take_result, &gather, failure) &&
+           up_catalogue_each(catalogue, "item", take_name, &gather, failure);
+    if (good) {
+        fill_names(&gather);
+        sort_rows(&gather);
+    } else {
         up_rows_release(rows);
-        return false;
     }
-    sort_rows(rows);
-    return true;
+    json_decref(gather.index);
+    json_decref(gather.names);
+    return good;
 }
 
 void up_rows_release(struct up_rows *rows) {

@@ -73,6 +73,7 @@ bool make_raw_device(int descriptor) {
     }
     cfmakeraw(&settings);
     settings.c_cflag |= CLOCAL | CREAD;
+    settings.c_cflag &= ~(tcflag_t)HUPCL; /* closing must not reset a board at its next opening */
     settings.c_cc[VMIN] = 0;
     settings.c_cc[VTIME] = 0;
     return tcsetattr(descriptor, TCSANOW, &settings) == 0;
