@@ -3,7 +3,7 @@
 #   make          build/upthrust and the simulated tank, build/upthrust-tank
 #   make demo     the main job on a simulated tank; installs what it lacks (Debian)
 #   make check    all tests; installs what it lacks (Debian)
-#   make quick    the tests that need no process, network or root: under ten seconds
+#   make quick    the tests that need no process, network or root: some fifteen seconds
 #   make check-kernel  real serial ports in a small emulated machine; the first time builds its kernel
 #   make truth    many simulated sessions: how often the interval holds the truth
 #   make fuzz     random bytes against rig files, lines and guesses (needs clang)
