@@ -1,5 +1,4 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include <ctype.h>
 #include <math.h>
 #include <stdint.h>
 #include <stdio.h>
@@ -129,28 +128,6 @@ struct search {
     char nearest[UP_NAME_SIZE];
 };
 
-/* Edit distance between the first bytes of two names: enough to point at a slip of the finger. */
-static size_t steps_between(const char *a, const char *b) {
-    enum { LOOKED_AT = 64 };
-    size_t row[LOOKED_AT + 1];
-    size_t length_a = strnlen(a, LOOKED_AT), length_b = strnlen(b, LOOKED_AT);
-    for (size_t j = 0; j <= length_b; j++) {
-        row[j] = j;
-    }
-    for (size_t i = 1; i <= length_a; i++) {
-        size_t diagonal = row[0];
-        row[0] = i;
-        for (size_t j = 1; j <= length_b; j++) {
-            bool same = tolower((unsigned char)a[i - 1]) == tolower((unsigned char)b[j - 1]);
-            size_t change = diagonal + !same;
-            diagonal = row[j];
-            row[j] = row[j] < row[j - 1] ? row[j] + 1 : row[j - 1] + 1;
-            row[j] = change < row[j] ? change : row[j];
-        }
-    }
-    return row[length_b];
-}
-
 static bool begins_id(const char *wanted, const char *id) {
     return strlen(wanted) >= PREFIX_LEAST && strncasecmp(wanted, id, strlen(wanted)) == 0;
 }
@@ -183,7 +160,7 @@ static bool look_at(const struct up_record *record, void *context) {
         return true;
     }
     memcpy(item.id, record->subject, sizeof item.id);
-    size_t steps = steps_between(search->wanted, item.name);
+    size_t steps = up_text_distance(search->wanted, item.name);
     if (steps < search->nearest_steps) {
         search->nearest_steps = steps;
         memcpy(search->nearest, item.name, sizeof item.name);

@@ -4,6 +4,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "data_row.h"
 #include "embedded.h"
 #include "upthrust/report.h"
 #include "upthrust/text.h"
@@ -37,14 +38,6 @@ static bool take_bench(const struct up_record *record, void *context) {
 
 /* ---- data: numbers only ---- */
 
-static void put_row(FILE *stream, int kind, double mass_g, double off_g, double bar_g) {
-    char number[3][32];
-    up_text_from_number(mass_g, number[0], sizeof number[0]);
-    up_text_from_number(off_g, number[1], sizeof number[1]);
-    up_text_from_number(bar_g, number[2], sizeof number[2]);
-    fprintf(stream, "%d\t%s\t%s\t%s\n", kind, number[0], number[1], number[2]);
-}
-
 static double least_kg(const struct up_calibration *calibration) {
     double least = 0;
     for (unsigned i = 0; i < calibration->points; i++) {
@@ -57,7 +50,7 @@ static void put_band(FILE *stream, const struct up_calibration *calibration) {
     double masses_kg[] = {least_kg(calibration), 0, calibration->span_kg};
     for (size_t i = 0; i < sizeof masses_kg / sizeof masses_kg[0]; i++) {
         double mass_g = masses_kg[i] * 1e3;
-        put_row(stream, BAND, mass_g, fabs(mass_g) * calibration->mass_tolerance_rel, 0);
+        put_data_row(stream, BAND, mass_g, fabs(mass_g) * calibration->mass_tolerance_rel, 0);
     }
 }
 
@@ -72,17 +65,17 @@ static bool write_data(FILE *stream, void *context) {
     put_band(stream, calibration);
     for (unsigned i = 0; i < calibration->points; i++) {
         const struct up_calibration_point *point = &calibration->point[i];
-        put_row(stream, point->mass_kg < 0 ? TAKEN_OFF : HUNG, point->mass_kg * 1e3,
-                point->residual_g, bar * point->u_plateau_counts);
+        put_data_row(stream, point->mass_kg < 0 ? TAKEN_OFF : HUNG, point->mass_kg * 1e3,
+                     point->residual_g, bar * point->u_plateau_counts);
     }
     for (unsigned i = 0; i < calibration->stairs; i++) {
         const struct up_stair *stair = &calibration->stair[i];
-        put_row(stream, stair->falling ? FALLING : RISING, stair->mass_kg * 1e3, stair->residual_g,
-                bar * stair->u_plateau_counts);
+        put_data_row(stream, stair->falling ? FALLING : RISING, stair->mass_kg * 1e3,
+                     stair->residual_g, bar * stair->u_plateau_counts);
     }
     for (unsigned i = calibration->stairs / 2; i < calibration->stairs; i++) {
         const struct up_stair *stair = &calibration->stair[i]; /* from the top, which is rising */
-        put_row(stream, WAY_DOWN, stair->mass_kg * 1e3, stair->residual_g, 0);
+        put_data_row(stream, WAY_DOWN, stair->mass_kg * 1e3, stair->residual_g, 0);
     }
     return ferror(stream) == 0;
 }

@@ -4,6 +4,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "data_row.h"
 #include "embedded.h"
 #include "trace.h"
 #include "upthrust/text.h"
@@ -48,14 +49,6 @@ static void find_range(struct drawing *drawing) {
     }
 }
 
-static void put_row(FILE *stream, int kind, double a, double b, double c) {
-    char number[3][32];
-    up_text_from_number(a, number[0], sizeof number[0]);
-    up_text_from_number(b, number[1], sizeof number[1]);
-    up_text_from_number(c, number[2], sizeof number[2]);
-    fprintf(stream, "%d\t%s\t%s\t%s\n", kind, number[0], number[1], number[2]);
-}
-
 /* The kinds of rows, as the template tells them apart. */
 enum { READING, TARE, UNDER_LOAD, GLITCH };
 
@@ -70,11 +63,11 @@ static void put_readings(FILE *stream, const struct drawing *drawing) {
             high = trace->reading[j].load > trace->reading[high].load ? j : high;
         }
         size_t first = low < high ? low : high, second = low < high ? high : low;
-        put_row(stream, READING, minutes(drawing, trace->reading[first].time_s),
-                grams(trace, trace->reading[first].load), 0);
+        put_data_row(stream, READING, minutes(drawing, trace->reading[first].time_s),
+                     grams(trace, trace->reading[first].load), 0);
         if (first != second) {
-            put_row(stream, READING, minutes(drawing, trace->reading[second].time_s),
-                    grams(trace, trace->reading[second].load), 0);
+            put_data_row(stream, READING, minutes(drawing, trace->reading[second].time_s),
+                         grams(trace, trace->reading[second].load), 0);
         }
     }
 }
@@ -89,13 +82,14 @@ static bool write_data(FILE *stream, void *context) {
     put_readings(stream, drawing);
     for (size_t i = 0; i < trace->plateaus; i++) {
         const struct trace_plateau *plateau = &trace->plateau[i];
-        put_row(stream, plateau->under_load ? UNDER_LOAD : TARE, minutes(drawing, plateau->start_s),
-                grams(trace, plateau->load), (plateau->end_s - plateau->start_s) / 60);
+        put_data_row(stream, plateau->under_load ? UNDER_LOAD : TARE,
+                     minutes(drawing, plateau->start_s), grams(trace, plateau->load),
+                     (plateau->end_s - plateau->start_s) / 60);
     }
     for (size_t i = 0; i < trace->glitches; i++) {
         double load_g = grams(trace, trace->glitch[i].load);
-        put_row(stream, GLITCH, minutes(drawing, trace->glitch[i].time_s),
-                fmin(fmax(load_g, drawing->low_g), drawing->high_g), 0);
+        put_data_row(stream, GLITCH, minutes(drawing, trace->glitch[i].time_s),
+                     fmin(fmax(load_g, drawing->low_g), drawing->high_g), 0);
     }
     return ferror(stream) == 0;
 }

@@ -4,7 +4,6 @@
 #include <float.h>
 #include <locale.h>
 #include <math.h>
-#include <stdint.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -58,72 +57,17 @@ static bool is_number(const char *text, size_t length) {
     return at == length;
 }
 
-/* What most wires carry: up to 15 digits and a power of ten of up to 22. Both are exact doubles, so
-   that one multiplication or division rounds as strtod does, where doubles are not kept wider. */
-struct decimal {
-    uint64_t digits;
-    int count, power; /* digits seen; value = digits * 10^power */
-    size_t at;
-};
-
-static inline void read_digits(const char *text, size_t length, bool behind_point,
-                               struct decimal *decimal) {
-    const char *at = text + decimal->at, *end = text + length;
-    uint64_t sum = decimal->digits;
-    for (unsigned digit; at < end && (digit = (unsigned)(*at - '0')) <= 9; at++) {
-        sum = sum * 10 + digit;
-    }
-    int count = (int)(at - text) - (int)decimal->at;
-    decimal->digits = sum;
-    decimal->count += count;
-    decimal->power -= behind_point ? count : 0;
-    decimal->at = (size_t)(at - text);
-}
-
-/* e [+-] digit [digit] at the end. */
-static bool read_exponent(const char *text, size_t length, struct decimal *decimal) {
-    size_t at = decimal->at + 1;
-    bool down = at < length && text[at] == '-';
-    int exponent = 0;
-    at += sign(text, at, length);
-    if (at == length || length - at > 2 || digits(text, at, length) != length - at) {
+/* Whole numbers of up to 15 digits, what most wires carry, are exact without strtod. */
+static bool read_whole(const char *text, size_t length, double *value) {
+    size_t at = sign(text, 0, length);
+    double sum = 0;
+    if (length == at || length - at > 15 || digits(text, at, length) != length - at) {
         return false;
     }
-    for (; at < length; at++) {
-        exponent = exponent * 10 + (text[at] - '0');
+    for (size_t i = at; i < length; i++) {
+        sum = sum * 10 + (text[i] - '0');
     }
-    decimal->at = at;
-    decimal->power += down ? -exponent : exponent;
-    return true;
-}
-
-/* False where it is no number or not a short one. */
-static bool read_short(const char *text, size_t length, double *value) {
-    static const double ten[] = {1e0,  1e1,  1e2,  1e3,  1e4,  1e5,  1e6,  1e7,
-                                 1e8,  1e9,  1e10, 1e11, 1e12, 1e13, 1e14, 1e15,
-                                 1e16, 1e17, 1e18, 1e19, 1e20, 1e21, 1e22};
-    struct decimal decimal = {.at = sign(text, 0, length)};
-    if (length > 19) { /* so that the digits cannot overflow */
-        return false;
-    }
-    read_digits(text, length, false, &decimal);
-    if (decimal.at < length && text[decimal.at] == '.') {
-        decimal.at++;
-        read_digits(text, length, true, &decimal);
-    }
-    if (decimal.at < length && (text[decimal.at] | 0x20) == 'e' &&
-        !read_exponent(text, length, &decimal)) {
-        return false;
-    }
-    if (decimal.at != length || decimal.count == 0 || decimal.count > 15 || decimal.power > 22 ||
-        decimal.power < -22 || FLT_EVAL_METHOD != 0) {
-        return false;
-    }
-    double number = (double)decimal.digits;
-    if (decimal.power != 0) {
-        number = decimal.power < 0 ? number / ten[-decimal.power] : number * ten[decimal.power];
-    }
-    *value = text[0] == '-' ? -number : number;
+    *value = text[0] == '-' ? -sum : sum;
     return true;
 }
 
@@ -133,7 +77,7 @@ bool up_text_number(const char *text, size_t length, double *value) {
     if (length == 0 || length > NUMBER_MAX) {
         return false;
     }
-    if (read_short(text, length, value)) {
+    if (read_whole(text, length, value)) {
         return true;
     }
     if (!is_number(text, length)) {

@@ -3,6 +3,8 @@
 #ifndef UPTHRUST_WIRE_LINE_INTERNAL_H
 #define UPTHRUST_WIRE_LINE_INTERNAL_H
 
+#include <float.h>
+
 #include "upthrust/wire.h"
 
 /* A part of a line; no NUL behind it. */
@@ -74,7 +76,8 @@ static inline bool scan_plain(struct slice slice, char point, struct number *num
         at = take_digits(mark + 1, end, &sum);
         part = (size_t)(at - mark) - 1;
     }
-    if (whole + part == 0 || whole + part > 15 || (at < end && !is_blank(*at))) {
+    if (FLT_EVAL_METHOD != 0 || whole + part == 0 || whole + part > 15 ||
+        (at < end && !is_blank(*at))) {
         return false;
     }
     number->value = sign[minus] * (double)(int64_t)sum;

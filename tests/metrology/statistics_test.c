@@ -8,6 +8,8 @@
 #include <string.h>
 
 #include <cmocka.h>
+#include <gsl/gsl_randist.h>
+#include <gsl/gsl_rng.h>
 
 #include "upthrust/statistics.h"
 
@@ -77,30 +79,19 @@ static void test_median(void **state) {
     assert_true(isnan(up_median(one, 0)));
 }
 
-/* A sum of twelve even draws: near enough to normal noise of standard deviation 1. */
-static double noise(uint64_t *seed) {
-    double sum = -6;
-    for (int i = 0; i < 12; i++) {
-        *seed ^= *seed >> 12;
-        *seed ^= *seed << 25;
-        *seed ^= *seed >> 27;
-        sum += (double)(*seed * UINT64_C(0x2545F4914F6CDD1D) >> 11) * 0x1p-53;
-    }
-    return sum;
-}
-
 static void test_noise_floor_is_unmoved_by_steps(void **state) {
     (void)state;
     double level[4000], stepped[4000], scratch[3999];
-    uint64_t seed = 11;
+    gsl_rng *rng = gsl_rng_alloc(gsl_rng_mt19937);
     for (size_t i = 0; i < COUNT(level); i++) {
-        level[i] = 500 + 0.3 * noise(&seed);
+        level[i] = 500 + gsl_ran_gaussian(rng, 0.3);
         stepped[i] = level[i] + (double)(i / 400) * 80 - (i > 3000 ? 1e6 : 0);
     }
     double floor_level = up_noise_floor(level, COUNT(level), scratch);
     assert_close(floor_level, 0.3, 0.3 * 0.06);
     assert_close(up_noise_floor(stepped, COUNT(stepped), scratch), floor_level, 0.3 * 0.01);
     assert_true(up_summarise(stepped, COUNT(stepped)).sd > 1e5);
+    gsl_rng_free(rng);
 }
 
 static void test_noise_floor_of_little(void **state) {
@@ -216,11 +207,11 @@ static void test_line_far_from_zero(void **state) {
     (void)state;
     double x[60], y[60], near[60];
     struct up_fit far_fit, near_fit;
-    uint64_t seed = 5;
+    gsl_rng *rng = gsl_rng_alloc(gsl_rng_mt19937);
     for (size_t i = 0; i < 60; i++) {
         near[i] = 0.5 * (double)i;
         x[i] = 1.7e9 + near[i];
-        y[i] = 2 + 0.01 * near[i] + 0.001 * noise(&seed);
+        y[i] = 2 + 0.01 * near[i] + gsl_ran_gaussian(rng, 0.001);
     }
     assert_true(up_fit_polynomial(x, y, 60, 2, &far_fit));
     assert_true(up_fit_polynomial(near, y, 60, 2, &near_fit));
@@ -228,6 +219,7 @@ static void test_line_far_from_zero(void **state) {
     assert_close(far_fit.covariance[1][1], near_fit.covariance[1][1],
                  1e-11 * near_fit.covariance[1][1]);
     assert_close(far_fit.residual_sd, near_fit.residual_sd, 1e-11 * near_fit.residual_sd);
+    gsl_rng_free(rng);
 }
 
 /* Straight by the sums that every book prints: y = 1 2 4 at x = 1 2 3 gives 17 / 14. */

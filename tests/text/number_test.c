@@ -14,6 +14,7 @@
 #include <unistd.h>
 
 #include <cmocka.h>
+#include <gsl/gsl_rng.h>
 
 #include "upthrust/text.h"
 
@@ -27,12 +28,8 @@ static uint64_t bits_of(double value) {
     return bits;
 }
 
-/* xorshift64*: the same numbers on every machine */
-static uint64_t draw(uint64_t *seed) {
-    *seed ^= *seed >> 12;
-    *seed ^= *seed << 25;
-    *seed ^= *seed >> 27;
-    return *seed * UINT64_C(0x2545F4914F6CDD1D);
+static uint64_t draw(gsl_rng *rng) {
+    return (uint64_t)gsl_rng_get(rng) << 32 | gsl_rng_get(rng);
 }
 
 static void test_numbers(void **state) {
@@ -133,16 +130,16 @@ static void test_no_numbers(void **state) {
                                 5, &value));
 }
 
-static size_t make_short(uint64_t *seed, char text[40]) {
+static size_t make_short(gsl_rng *rng, char text[40]) {
     static const char *const sign[] = {"", "-", "+"};
-    uint64_t bits = draw(seed);
+    uint64_t bits = draw(rng);
     int digits = 1 + (int)(bits % 17), point = (int)(bits / 17 % 20);
     size_t length = (size_t)snprintf(text, 40, "%s", sign[bits / 400 % 3]);
     for (int i = 0; i < digits; i++) {
         if (i == point) {
             text[length++] = '.';
         }
-        text[length++] = (char)('0' + draw(seed) % 10);
+        text[length++] = (char)('0' + draw(rng) % 10);
     }
     if (bits / 1200 % 3 == 0) {
         length += (size_t)snprintf(text + length, 40 - length, "%c%s%d", "eE"[bits / 3600 % 2],
@@ -154,16 +151,17 @@ static size_t make_short(uint64_t *seed, char text[40]) {
 
 /* The quick way for short numbers rounds as strtod does. */
 static void test_short_numbers_as_strtod(void **state) {
-    uint64_t seed = 77;
+    gsl_rng *rng = gsl_rng_alloc(gsl_rng_mt19937);
     char text[40];
     (void)state;
     for (int i = 0; i < 500000; i++) {
-        size_t length = make_short(&seed, text);
+        size_t length = make_short(rng, text);
         double value = -1, wanted = strtod(text, NULL);
         if (!up_text_number(text, length, &value) || bits_of(value) != bits_of(wanted)) {
             fail_msg("\"%s\" gave %.17g", text, value);
         }
     }
+    gsl_rng_free(rng);
 }
 
 static void test_only_the_length_is_read(void **state) {
@@ -211,9 +209,9 @@ static void assert_comes_back(double value) {
 
 /* Half of any bit pattern, half of the sizes that a bench meets. */
 static void round_trip(size_t count) {
-    uint64_t seed = 20240229;
+    gsl_rng *rng = gsl_rng_alloc(gsl_rng_mt19937);
     for (size_t i = 0; i < count; i++) {
-        uint64_t bits = draw(&seed);
+        uint64_t bits = draw(rng);
         double any;
         memcpy(&any, &bits, sizeof any);
         if (i % 2 == 0 && isfinite(any)) {
@@ -222,6 +220,7 @@ static void round_trip(size_t count) {
             assert_comes_back(((double)(int64_t)bits) * 0x1p-63 * 50);
         }
     }
+    gsl_rng_free(rng);
 }
 
 static void test_round_trip(void **state) {

@@ -1,0 +1,12 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "data_row.h"
+
+#include "upthrust/text.h"
+
+void put_data_row(FILE *stream, int kind, double a, double b, double c) {
+    char number[3][32];
+    up_text_from_number(a, number[0], sizeof number[0]);
+    up_text_from_number(b, number[1], sizeof number[1]);
+    up_text_from_number(c, number[2], sizeof number[2]);
+    fprintf(stream, "%d\t%s\t%s\t%s\n", kind, number[0], number[1], number[2]);
+}
