@@ -31,6 +31,7 @@ struct up_operator {
     bool overlong;
     struct up_ask ask; /* the open one, for a person */
     double counts_kg;  /* 0 while calibrating */
+    bool loads_in_kg;  /* the rig's loads are in a unit, no counts */
 };
 
 extern const struct operator_kind operator_keys, operator_json;

@@ -56,6 +56,9 @@ static void say_plateau(struct up_operator *op, const struct up_event *event) {
         text = up_text_format("   read %s: %.2f g, standard uncertainty %.2f g, %u readings",
                               event->plateau_of, plateau->load * g, fabs(plateau->u_load * g),
                               plateau->readings);
+    } else if (op->loads_in_kg) {
+        text = up_text_format("   read %s: %.6g kg, %u reading%s", event->plateau_of, plateau->load,
+                              plateau->readings, plateau->readings == 1 ? "" : "s");
     } else {
         text = up_text_format("   read %s: %.0f counts, standard uncertainty %.1f, %u readings",
                               event->plateau_of, plateau->load, plateau->u_load, plateau->readings);

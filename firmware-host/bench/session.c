@@ -307,6 +307,7 @@ bool up_session_run(struct up_session *session, struct up_failure *failure) {
     bool typed = session->rig->port_kind == UP_PORT_TYPED;
     up_reader_begin(&loop.reader, &session->rig->line, talks_unasked(&loop));
     loop.begin_s = loop.last_byte_s = monotonic_s();
+    session->op->loads_in_kg = session->rig->line.load_unit != UP_LOAD_COUNTS;
     if (!session->procedure->calibrating) {
         session->op->counts_kg = session->procedure->calibration.slope_counts_kg;
     }

@@ -44,6 +44,16 @@ static void print_stairs(const struct up_calibration *calibration) {
            calibration->hysteresis_kg * 1e3);
 }
 
+/* A scale that prints a unit reads about one kilogram a kilogram; no converter has so few counts.
+ */
+static void print_slope(double slope_counts_kg) {
+    if (fabs(slope_counts_kg) < 10) {
+        printf("shows %.5f kg for a kilogram", slope_counts_kg);
+    } else {
+        printf("%.1f counts/g", slope_counts_kg * 1e-3);
+    }
+}
+
 static void print_line(const struct up_calibration *calibration) {
     double slope = calibration->slope_counts_kg;
     double unloading = calibration->unloading_slope_counts_kg;
@@ -52,8 +62,9 @@ static void print_line(const struct up_calibration *calibration) {
         taken_off = taken_off || calibration->point[i].mass_kg < 0;
     }
     if (!isnan(unloading)) {
-        printf("unloading has a slope of its own: %.1f counts/g, %+.3f %% off\n", unloading * 1e-3,
-               (unloading / slope - 1) * 100);
+        fputs("unloading has a slope of its own: ", stdout);
+        print_slope(unloading);
+        printf(", %+.3f %% off\n", (unloading / slope - 1) * 100);
     } else {
         puts(taken_off ? "unloading: the same slope, as far as can be told"
                        : "unloading: taken as the same slope; no mass was taken off");
@@ -96,18 +107,22 @@ static void print_conditions(const struct up_calibration *calibration) {
 void print_calibration(const struct up_calibration *calibration) {
     double slope = calibration->slope_counts_kg;
     char *bench = up_text_for_terminal(calibration->bench);
-    printf("bench %s: %.1f counts/g, standard uncertainty %.3f %% of it (%.0f degrees of "
-           "freedom)\n",
-           bench, slope * 1e-3, fabs(calibration->u_slope_counts_kg / slope) * 100,
-           calibration->dof);
+    printf("bench %s: ", bench);
+    print_slope(slope);
+    printf(", standard uncertainty %.3f %% of it (%.0f degrees of freedom)\n",
+           fabs(calibration->u_slope_counts_kg / slope) * 100, calibration->dof);
     print_points(calibration);
     print_stairs(calibration);
     print_line(calibration);
-    printf("lack of fit %.2f g; offset of a line with one %+.2f g (standard uncertainty %.2f g)\n"
-           "creep %+.3f %% of the load a decade of time; noise of one reading %.2f g\n",
+    printf("lack of fit %.2f g; offset of a line with one %+.2f g (standard uncertainty %.2f g)\n",
            calibration->lack_of_fit_kg * 1e3, calibration->offset_counts / slope * 1e3,
-           fabs(calibration->u_offset_counts / slope) * 1e3, calibration->creep_rel_decade * 100,
-           fabs(calibration->noise_counts / slope) * 1e3);
+           fabs(calibration->u_offset_counts / slope) * 1e3);
+    if (calibration->window_s == 0) {
+        puts("creep is not told: typed readings keep no schedule");
+    } else {
+        printf("creep %+.3f %% of the load a decade of time; noise of one reading %.2f g\n",
+               calibration->creep_rel_decade * 100, fabs(calibration->noise_counts / slope) * 1e3);
+    }
     print_masses(calibration);
     print_conditions(calibration);
     if (up_calibration_offset_matters(calibration)) {
@@ -161,9 +176,9 @@ static bool list_one(const struct up_record *record, void *context) {
         return true;
     }
     char *bench = up_text_for_terminal(calibration->bench);
-    printf("%s  %s  %s\n  %.1f counts/g, %u loadings up to %g kg, ", calibration->id,
-           calibration->made_utc, bench, calibration->slope_counts_kg * 1e-3, calibration->points,
-           calibration->span_kg);
+    printf("%s  %s  %s\n  ", calibration->id, calibration->made_utc, bench);
+    print_slope(calibration->slope_counts_kg);
+    printf(", %u loadings up to %g kg, ", calibration->points, calibration->span_kg);
     if (isnan(calibration->hysteresis_kg)) {
         puts("hysteresis not looked for");
     } else {
