@@ -5,7 +5,8 @@
 #include "upthrust/bench.h"
 #include "upthrust/statistics.h"
 
-/* Real hosts hold a line back for up to 0.8 s now and then; a second is worth a word. */
+/* Real hosts hold a line back for up to 0.8 s now and then (seen in recordings); a second is worth
+   a word. This and what follows are choices of ours. */
 static const double STALL_S = 1, STALL_INTERVALS = 10;
 static const double RATE_FACTOR = 1.5;
 

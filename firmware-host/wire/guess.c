@@ -11,6 +11,7 @@
 #include "guess_internal.h"
 #include "upthrust/text.h"
 
+/* Choices of ours: the ends of a recording are cut, a device prints a word now and then. */
 enum { LEAST_FITS = 5 };
 static const double FITS_SHARE = 0.8;
 

@@ -10,6 +10,7 @@
 #include "upthrust/text.h"
 
 enum { TOKEN = 24 };
+/* Choices of ours. */
 static const double MOST = 0.8, NEARLY_ALL = 0.95;
 
 static bool are_most(size_t some, size_t all) {
