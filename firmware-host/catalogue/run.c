@@ -220,7 +220,7 @@ void up_run_bytes(struct up_run *run, const char *bytes, size_t length) {
 }
 
 void up_run_arrival(struct up_run *run, double arrival_s) {
-    if (fprintf(run->journal, "{\"event\":\"bytes\",\"offset\":%llu,\"arrival_s\":%.6f}\n",
+    if (fprintf(run->journal, "{\"event\":\"bytes\",\"offset\":%llu,\"host_s\":%.17g}\n",
                 (unsigned long long)run->offset, arrival_s) < 0 &&
         run->stream_errno == 0) {
         run->stream_errno = errno;

@@ -58,7 +58,7 @@ static bool read_entry(const json_t *entry, struct up_kept *kept) {
     const char *text = json_string_value(json_object_get(entry, "text"));
     *kept =
         (struct up_kept){.offset = (uint64_t)json_integer_value(json_object_get(entry, "offset")),
-                         .arrival_s = number_of(entry, "arrival_s")};
+                         .arrival_s = number_of(entry, "host_s")};
     snprintf(kept->text, sizeof kept->text, "%s", text != NULL ? text : "");
     if (event == NULL) {
         return false;

@@ -51,8 +51,9 @@ bool up_rig_keep(struct up_catalogue *catalogue, const struct up_rig_version *ri
 /* A write that fails is remembered and told by the next up_run_journal. */
 void up_run_bytes(struct up_run *run, const char *bytes, size_t length);
 
-/* When the latest bytes came, on the host's monotonic clock: a line of the journal that reaches the
-   disk with the next one. */
+/* When the latest bytes came, on the host's monotonic clock as the session read it, to the last
+   digit
+   ("host_s"): a line of the journal that reaches the disk with the next one. */
 void up_run_arrival(struct up_run *run, double arrival_s);
 
 /* Adds one line: takes the reference to `entry`, an object, and puts "offset" and "arrival_s" (on
