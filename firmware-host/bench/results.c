@@ -35,6 +35,14 @@ static const double SPAN_REL_PER_K = 5e-5;
 /* Assumed where the calibration does not tell its temperature (a choice of ours). */
 static const double TEMP_UNKNOWN_K = 10;
 
+/* A hung load that swings reads high by theta^2 / 4 of the load, on a cell that turns with its
+   line; one that stays put reads its mean right. 0.02 rad is a centimetre on half a metre of line,
+   which people see and steady (a choice of ours). */
+static const double SWING_MOST_RAD = 0.02;
+
+/* The depth of the middle of what hangs in the water, as somebody tells it (a choice of ours). */
+static const double DEPTH_HALFWIDTH_M = 0.1;
+
 struct trials {
     struct up_summary load;
     double u_plateau; /* of the mean, from the plateaus' own noise */
@@ -136,15 +144,25 @@ static struct up_water tank_water(const struct up_procedure *procedure) {
     return water;
 }
 
-static struct up_term tank_density_term(const struct up_procedure *procedure,
-                                        const struct up_water_density *density) {
-    double u = hypot(density->u_model_kg_m3, density->u_salinity_kg_m3);
-    struct up_term term = normal(density->density_kg_m3.value, u);
-    if (procedure->rig.water == UP_WATER_FRESH &&
-        density->u_salinity_kg_m3 > 3 * density->u_model_kg_m3) {
-        term.distribution = UP_RECTANGULAR; /* solids anywhere between none and the most */
+/* Solids lie anywhere between none and the most. */
+static struct up_term tank_salinity(const struct up_procedure *procedure,
+                                    const struct up_water_density *density) {
+    struct up_term term = normal(0, density->u_salinity_kg_m3);
+    if (procedure->rig.water == UP_WATER_FRESH) {
+        term.distribution = UP_RECTANGULAR;
     }
     return term;
+}
+
+/* How much denser the water is a metre deeper. */
+static double slope_by_depth(const struct up_water *tank, const struct up_water_density *density) {
+    struct up_water other = *tank;
+    struct up_water_density there;
+    double step_m = tank->depth_m < 30 ? 1 : -1;
+    other.depth_m += step_m;
+    return up_water_density(&other, &there, NULL)
+               ? (there.density_kg_m3.value - density->density_kg_m3.value) / step_m
+               : 0;
 }
 
 /* ---- the budget ---- */
@@ -197,6 +215,8 @@ static void fill_loads(const struct up_procedure *procedure, const struct trials
     weighing->term[UP_INPUT_CREEP] =
         rectangular(0, is_typed(calibration) ? CREEP_TYPED_REL
                                              : CREEP_LEFT * fabs(calibration->creep_rel_decade));
+    weighing->term[UP_INPUT_SWING] =
+        rectangular(SWING_MOST_RAD * SWING_MOST_RAD / 8, SWING_MOST_RAD * SWING_MOST_RAD / 8);
     weighing->term[UP_INPUT_TRAPPED_AIR] = trapped_air(procedure, trials);
     weighing->term[UP_INPUT_LINE] = rectangular(0, procedure->rig.meniscus_kg);
 }
@@ -212,12 +232,16 @@ static bool fill_surroundings(const struct up_procedure *procedure, const struct
     }
     weighing->term[UP_INPUT_AIR_DENSITY] = normal(air.value, air.u);
     weighing->term[UP_INPUT_WATER_TEMP] = normal(0, tank->u_temp_c);
-    weighing->term[UP_INPUT_WATER_DENSITY] = tank_density_term(procedure, &density);
+    weighing->term[UP_INPUT_WATER_DENSITY] =
+        normal(density.density_kg_m3.value, density.u_model_kg_m3);
+    weighing->term[UP_INPUT_WATER_SALINITY] = tank_salinity(procedure, &density);
+    weighing->term[UP_INPUT_DEPTH] = rectangular(0, DEPTH_HALFWIDTH_M);
     weighing->term[UP_INPUT_ITEM_TEMP] = rectangular(0, rig->item_temp_halfwidth_k);
     weighing->term[UP_INPUT_EXPANSION] =
         rectangular(item->expansion_per_k, item->u_expansion_per_k * sqrt(3));
     weighing->calibration_air_kg_m3 = procedure->calibration.air_density_kg_m3;
     weighing->tank_density_slope_kg_m3_k = density.slope_kg_m3_k;
+    weighing->tank_density_slope_kg_m3_m = slope_by_depth(tank, &density);
     weighing->tank_temp_c = tank->temp_c;
     weighing->line_area_m2 = acos(-1) / 4 * rig->line_diameter_m * rig->line_diameter_m;
     weighing->tank_area_m2 = rig->tank_area_m2;
@@ -235,6 +259,7 @@ static void describe(const struct up_procedure *procedure, struct up_result *res
     }
     memcpy(result->item_id, plan->item.id, sizeof result->item_id);
     memcpy(result->run_id, plan->run_id, sizeof result->run_id);
+    memcpy(result->calibration_id, procedure->calibration.id, sizeof result->calibration_id);
     result->immersion_depth_m = procedure->rig.depth_m;
     result->air_pressure_pa = procedure->rig.air.pressure_pa.value;
     result->soak_s = procedure->trial[procedure->trials - 1].soak_s;
@@ -260,16 +285,26 @@ static bool weigh_in(struct up_weighing *weighing, const struct up_water *water,
     weighing->in_tank = in_tank;
     weighing->target_temp_c = water->temp_c;
     weighing->term[UP_INPUT_TARGET_DENSITY] =
-        normal(density.density_kg_m3.value, in_tank ? 0 : density.density_kg_m3.u);
+        normal(density.density_kg_m3.value,
+               in_tank ? 0 : hypot(density.u_model_kg_m3, density.u_temp_kg_m3));
+    weighing->term[UP_INPUT_TARGET_SALINITY] = normal(0, in_tank ? 0 : density.u_salinity_kg_m3);
     result->water = *water;
     result->measured = in_tank;
     result->water_density_kg_m3 = density.density_kg_m3;
+    if (!up_weighing_check(weighing, &result->question, failure)) {
+        return false;
+    }
     if (!up_weigh(weighing, &result->question, &result->answer)) {
         return up_fail(failure, UP_STATUS_UNABLE,
-                       "the weighings in air and in water do not fit together: no volume can be "
-                       "told; was the item hung dry in air and wholly under water?");
+                       "the budget is so wide that no interval can be told; was the calibration "
+                       "sound?");
     }
-    memcpy(result->term, weighing->term, sizeof result->term);
+    result->weighing = *weighing;
+    result->has_model = true;
+    if (result->answer.class == UP_CLASS_UNDECIDED) {
+        result->trials_would_decide =
+            up_trials_to_decide(weighing, &result->question, result->trials, &result->more_trials);
+    }
     return true;
 }
 

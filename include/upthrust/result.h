@@ -22,7 +22,11 @@ struct up_result {
     struct up_question question;
     unsigned trials;
     char method[320]; /* code version, calibration, rule */
-    struct up_term term[UP_INPUT_COUNT];
+    char calibration_id[UP_ID_SIZE];
+    struct up_weighing weighing; /* the model and its terms: from them it can be computed again */
+    bool has_model;              /* false: read from a record of before it was kept */
+    bool trials_would_decide;    /* undecided: so many more would, the estimate staying */
+    unsigned more_trials;
 };
 
 #endif
