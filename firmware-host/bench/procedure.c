@@ -715,6 +715,12 @@ static void take_reading(struct up_procedure *procedure, struct up_reading *read
 
 static void begin_stream(struct up_procedure *procedure, double time_s) {
     const struct up_rig *rig = &procedure->rig;
+    if (procedure->measure.opening.known) { /* now its age has a beginning to count from */
+        procedure->measure.opening.known = false;
+        procedure->tare.time_s += time_s;
+        procedure->tare.step_s += time_s;
+        procedure->air_tare = procedure->last = procedure->tare;
+    }
     procedure->has_time = true;
     /* what was asked and answered before counts from here */
     procedure->ask.time_s = procedure->done_s = time_s;
