@@ -265,6 +265,7 @@ static void describe(const struct up_procedure *procedure, struct up_result *res
     result->soak_s = procedure->trial[procedure->trials - 1].soak_s;
     result->compressible = plan->item.compressible;
     result->trials = procedure->trials;
+    result->pieces = plan->item.pieces;
     result->question = (struct up_question){.tolerance_kg = plan->item.tolerance_g / 1e3,
                                             .coverage = plan->coverage,
                                             .confidence = plan->confidence,
