@@ -9,7 +9,7 @@
 
 enum {
     APPLICATION_ID = 0x75705442, /* "upTB" */
-    SCHEMA_VERSION = 2,
+    SCHEMA_VERSION = 3,
 };
 
 struct up_catalogue {
@@ -75,10 +75,10 @@ enum { CATALOGUE_TABLES = 7 };
 extern const struct catalogue_table catalogue_tables[CATALOGUE_TABLES];
 const struct catalogue_table *catalogue_table_of(const char *kind);
 
-/* SQL that makes tables, triggers and views, or brings those of version 1 up to date; freed by the
-   caller. */
+/* SQL that makes tables, triggers and views, or brings those of an older version up to date; freed
+   by the caller. */
 char *catalogue_schema(void);
-char *catalogue_migration(void);
+char *catalogue_migration(int version);
 
 /* SQL that fills bench_counter from the records. */
 extern const char catalogue_count_again[];

@@ -29,6 +29,7 @@ static const struct catalogue_column item_columns[] = {TEXT("name"),
                                                        NUMBER("expansion_per_k"),
                                                        NUMBER("u_expansion_per_k"),
                                                        TRUTH("compressible"),
+                                                       LATER(TEXT, "part_ids"),
                                                        END};
 static const struct catalogue_column calibration_columns[] = {
     TEXT("bench"),
@@ -85,6 +86,13 @@ static const struct catalogue_column result_columns[] = {TEXT("item_id"),
                                                          TEXT("method"),
                                                          TEXT("bench"),
                                                          LATER(INTEGER, "bench_sequence"),
+                                                         LATER(INTEGER, "pieces"),
+                                                         LATER(NUMBER, "guard_low_g"),
+                                                         LATER(NUMBER, "guard_high_g"),
+                                                         LATER(INTEGER, "more_trials"),
+                                                         LATER(NUMBER, "first_order_expanded_u_g"),
+                                                         LATER(TRUTH, "first_order_agrees"),
+                                                         LATER(INTEGER, "draws"),
                                                          END};
 static const struct catalogue_column run_columns[] = {TEXT("bench"),
                                                       LATER(INTEGER, "bench_sequence"),
@@ -131,6 +139,11 @@ static const struct catalogue_column decision_columns[] = {TEXT("result_id"),
                                                            TEXT("rule"),
                                                            TEXT("bench"),
                                                            LATER(INTEGER, "bench_sequence"),
+                                                           LATER(TRUTH, "rejudged"),
+                                                           LATER(NUMBER, "confidence_at_look"),
+                                                           LATER(NUMBER, "guard_low_g"),
+                                                           LATER(NUMBER, "guard_high_g"),
+                                                           LATER(INTEGER, "more_trials"),
                                                            END};
 
 const struct catalogue_table catalogue_tables[CATALOGUE_TABLES] = {
@@ -260,9 +273,14 @@ char *catalogue_schema(void) {
 }
 
 /* Views hold nothing, so they are made anew. */
-char *catalogue_migration(void) {
-    return all_views(up_text_format("DROP VIEW IF EXISTS item; DROP VIEW IF EXISTS calibration;"
-                                    "DROP VIEW IF EXISTS result; DROP VIEW IF EXISTS current;"
-                                    "DROP VIEW IF EXISTS live; %s%s",
-                                    tables_2, catalogue_count_again));
+char *catalogue_migration(int version) {
+    char *sql = up_text_format("DROP VIEW IF EXISTS current; DROP VIEW IF EXISTS live;"
+                               "DROP VIEW IF EXISTS plateau; DROP VIEW IF EXISTS model;");
+    for (size_t i = 0; i < CATALOGUE_TABLES; i++) {
+        sql = append(sql, up_text_format("DROP VIEW IF EXISTS %s;", catalogue_tables[i].kind));
+    }
+    if (version < 2) {
+        sql = append(sql, up_text_format("%s%s", tables_2, catalogue_count_again));
+    }
+    return all_views(sql);
 }

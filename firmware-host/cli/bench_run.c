@@ -375,7 +375,7 @@ static bool close_run(struct keeper *keeper, const struct up_procedure *procedur
 
 /* Other programs read exchange/ without asking us. Where it cannot be written, what was measured is
    stored all the same. */
-static void leave_exchange(const struct bench_run *bench) {
+void leave_exchange(const struct bench_run *bench) {
     struct up_failure failure;
     char *directory = up_text_format("%s/exchange", up_catalogue_directory(bench->catalogue));
     if (!bench->no_exchange && (!up_export_csv(bench->catalogue, directory, &failure) ||

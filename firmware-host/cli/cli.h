@@ -99,6 +99,9 @@ bool run_measure(const struct bench_run *run, const struct up_item *item, int tr
                  double confidence, const struct up_water *water, unsigned waters,
                  struct up_result *result, unsigned *results, struct up_failure *failure);
 
+/* Brings exchange/ in the catalogue up to date; where that fails, says so and goes on. */
+void leave_exchange(const struct bench_run *run);
+
 /* A run of measure from what it recorded: once more (repeat_run.c), or gone on with. */
 struct repeated {
     struct up_item item;
@@ -158,6 +161,8 @@ enum up_status command_listen(const struct arguments *arguments, struct up_failu
 enum up_status command_water(const struct arguments *arguments, struct up_failure *failure);
 enum up_status command_item(const struct arguments *arguments, struct up_failure *failure);
 enum up_status command_show(const struct arguments *arguments, struct up_failure *failure);
+enum up_status command_explain(const struct arguments *arguments, struct up_failure *failure);
+enum up_status command_decide(const struct arguments *arguments, struct up_failure *failure);
 enum up_status command_plot(const struct arguments *arguments, struct up_failure *failure);
 enum up_status command_export(const struct arguments *arguments, struct up_failure *failure);
 enum up_status command_import(const struct arguments *arguments, struct up_failure *failure);
@@ -165,7 +170,8 @@ enum up_status command_merge(const struct arguments *arguments, struct up_failur
 
 extern const struct option_text options_demo[], options_calibrate[], options_calibration[],
     options_measure[], options_ports[], options_listen[], options_water[], options_item[],
-    options_show[], options_plot[], options_export[], options_import[], options_merge[];
+    options_show[], options_explain[], options_decide[], options_plot[], options_export[],
+    options_import[], options_merge[];
 
 #define OPTION_CATALOGUE                                                                           \
     { "catalogue", "DIR", "the catalogue (default: $UPTHRUST_CATALOGUE, else ./catalogue)" }
