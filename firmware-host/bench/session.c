@@ -238,7 +238,7 @@ static bool judge_lines(const struct loop *loop, struct up_failure *failure) {
     }
     /* Where all fitted until now, another device may have come: see check_silence. */
     bool once_sound = loop->last_fit_s < loop->last_byte_s && reader->count[UP_LINE_FITS] > 0;
-    if (once_sound || !up_reader_is_hopeless(reader, JUDGE_LINES)) {
+    if (loop->away || once_sound || !up_reader_is_hopeless(reader, JUDGE_LINES)) {
         return true;
     }
     return up_fail(failure, UP_STATUS_WRONG_INPUT,
