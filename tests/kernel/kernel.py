@@ -18,6 +18,7 @@ image, initrd, work = sys.argv[1:4]
 COUNTS_PER_G = 100
 ZERO = 50000
 checks = [0, 0]
+EXTRA = []  # more arguments for the emulator
 
 
 def check(name, good, *told):
@@ -82,7 +83,7 @@ class Machine:
              "-append", "console=ttyS0 panic=-1 loglevel=3",
              *port("shell"), "-serial", "chardev:shell", *port("uart"), "-serial", "chardev:uart",
              *port("cable"), "-device", "qemu-xhci,id=usb",
-             "-qmp", "unix:%s/qmp,server=on,wait=off" % work],
+             *EXTRA, "-qmp", "unix:%s/qmp,server=on,wait=off" % work],
             stdin=subprocess.DEVNULL, stdout=sys.stderr)
 
     def boot(self):
@@ -441,10 +442,11 @@ def main():
     print("# %.0f s in all" % (time.monotonic() - begun_s))
 
 
-signal.signal(signal.SIGTERM, lambda number, frame: sys.exit(1))  # the machine ends with us
-try:
-    main()
-except Exception as problem:  # pylint: disable=broad-except
-    check("the checks run to their end", False, traceback.format_exc())
-print("1..%d" % checks[0])
-sys.exit(checks[1] > 0)
+if __name__ == "__main__":
+    signal.signal(signal.SIGTERM, lambda number, frame: sys.exit(1))  # the machine ends with us
+    try:
+        main()
+    except Exception as problem:  # pylint: disable=broad-except
+        check("the checks run to their end", False, traceback.format_exc())
+    print("1..%d" % checks[0])
+    sys.exit(checks[1] > 0)
