@@ -87,7 +87,8 @@ struct bench_run {
     bool json;          /* operator */
     int operator_input; /* descriptor */
     FILE *operator_output;
-    bool no_exchange; /* the caller brings exchange/ up to date itself, once at the end */
+    bool no_exchange;   /* the caller brings exchange/ up to date itself, once at the end */
+    const char *resume; /* a run's id or the beginning of one, "" for the latest; NULL: a new run */
 };
 
 /* Both store what they find; *calibration or the results come back too. `results` holds room for
@@ -101,13 +102,17 @@ bool run_measure(const struct bench_run *run, const struct up_item *item, int tr
 /* Brings exchange/ in the catalogue up to date; where that fails, says so and goes on. */
 void leave_exchange(const struct bench_run *run);
 
-/* A stored run of measure once more, from what it recorded (repeat_run.c). */
+/* A run of measure from what it recorded: once more (repeat_run.c), or gone on with. */
 struct repeated {
     struct up_item item;
     char bench[UP_NAME_SIZE], run_id[UP_ID_SIZE];
     struct up_result result[WATERS_MAX + 1];
     unsigned results, waters;
 };
+bool resume_measure(const struct bench_run *run, const struct up_item *item,
+                    struct repeated *resumed, struct up_failure *failure);
+bool resume_calibrate(const struct bench_run *run, struct up_calibration *calibration,
+                      struct up_failure *failure);
 bool repeat_measure(struct up_catalogue *catalogue, const char *run, struct repeated *repeated,
                     struct up_failure *failure);
 bool repeat_calibrate(struct up_catalogue *catalogue, const char *run,

@@ -164,8 +164,24 @@ bool up_procedure_answer(struct up_procedure *procedure, unsigned id, enum up_an
    asked again from its tare. Nobody at the bench failed, so it does not count among the tries. */
 void up_procedure_interrupt(struct up_procedure *procedure, const char *text);
 
+/* Nobody has done what is asked for so long that drift and creep have taken their own way: a fault
+   with this text, and the step begins anew from a tare, which is read later than others since what
+   hung so long has left its mark on the cell. */
+void up_procedure_leave(struct up_procedure *procedure, const char *text);
+
 /* Ends it before its end; what was completed can be taken. */
 void up_procedure_stop(struct up_procedure *procedure);
+
+/* One that was stopped, gave up or was left in its course goes on: a fault with this text, and the
+   step begins anew as after up_procedure_leave. Nothing where it came to its end. */
+void up_procedure_resume(struct up_procedure *procedure, const char *text);
+
+struct up_progress {
+    unsigned done, wanted; /* trials, or loadings of a calibration */
+    bool weighed_in_air;
+    bool complete; /* came to its planned end: neither stopped nor given up */
+};
+struct up_progress up_procedure_progress(const struct up_procedure *procedure);
 
 /* Where readings are typed no sample tells the time: the host's, in seconds since any beginning. */
 void up_procedure_clock(struct up_procedure *procedure, double time_s);
