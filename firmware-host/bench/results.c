@@ -118,31 +118,21 @@ static struct up_term trapped_air(const struct up_procedure *procedure,
 /* ---- the tank's own water ---- */
 
 static struct up_water tank_water(const struct up_procedure *procedure) {
-    const struct up_rig *rig = &procedure->rig;
-    struct up_water water = {.name = "tank", .model = rig->water, .depth_m = rig->depth_m};
+    struct up_water water = procedure->rig.tank_water;
     double sum_c = 0;
     for (unsigned i = 0; i < procedure->trials; i++) {
         sum_c += procedure->trial[i].temp_c;
     }
     water.temp_c = sum_c / procedure->trials;
-    water.u_temp_c = rig->u_thermometer_k;
-    if (rig->water == UP_WATER_SEA) {
-        water.salinity_g_kg = rig->salinity_g_kg;
-        water.u_salinity_g_kg = rig->u_salinity_g_kg;
-    } else {
-        water.salinity_g_kg = rig->solids_max_g_kg / 2;
-        water.u_salinity_g_kg = rig->solids_max_g_kg / 2 / sqrt(3);
-    }
+    water.u_temp_c = procedure->rig.u_thermometer_k;
     return water;
 }
 
-static struct up_term tank_density_term(const struct up_procedure *procedure,
-                                        const struct up_water_density *density) {
-    double u = hypot(density->u_model_kg_m3, density->u_salinity_kg_m3);
-    struct up_term term = normal(density->density_kg_m3.value, u);
-    if (procedure->rig.water == UP_WATER_FRESH &&
-        density->u_salinity_kg_m3 > 3 * density->u_model_kg_m3) {
-        term.distribution = UP_RECTANGULAR; /* solids anywhere between none and the most */
+/* A range of salinity that rules the rest gives its shape to the whole. */
+static struct up_term density_term(const struct up_water_density *density, double u_kg_m3) {
+    struct up_term term = normal(density->density_kg_m3.value, u_kg_m3);
+    if (density->rectangular) {
+        term.distribution = UP_RECTANGULAR;
     }
     return term;
 }
@@ -212,7 +202,8 @@ static bool fill_surroundings(const struct up_procedure *procedure, const struct
     }
     weighing->term[UP_INPUT_AIR_DENSITY] = normal(air.value, air.u);
     weighing->term[UP_INPUT_WATER_TEMP] = normal(0, tank->u_temp_c);
-    weighing->term[UP_INPUT_WATER_DENSITY] = tank_density_term(procedure, &density);
+    weighing->term[UP_INPUT_WATER_DENSITY] =
+        density_term(&density, hypot(density.u_model_kg_m3, density.u_salinity_kg_m3));
     weighing->term[UP_INPUT_ITEM_TEMP] = rectangular(0, rig->item_temp_halfwidth_k);
     weighing->term[UP_INPUT_EXPANSION] =
         rectangular(item->expansion_per_k, item->u_expansion_per_k * sqrt(3));
@@ -246,8 +237,9 @@ static void describe(const struct up_procedure *procedure, struct up_result *res
                                             .air_share_known = air_is_known(procedure),
                                             .seed = 1};
     snprintf(result->method, sizeof result->method,
-             "upthrust %s; calibration %s; %u trials, %s; %s; %sMonte Carlo", UPTHRUST_VERSION,
+             "upthrust %s; calibration %s; %u trials, %s; %s; %s; %sMonte Carlo", UPTHRUST_VERSION,
              procedure->calibration.id, procedure->trials, reading, rule,
+             up_air_model(&procedure->rig.air),
              isnan(procedure->calibration.hysteresis_kg) ? "hysteresis by data sheets; " : "");
 }
 
@@ -260,7 +252,7 @@ static bool weigh_in(struct up_weighing *weighing, const struct up_water *water,
     weighing->in_tank = in_tank;
     weighing->target_temp_c = water->temp_c;
     weighing->term[UP_INPUT_TARGET_DENSITY] =
-        normal(density.density_kg_m3.value, in_tank ? 0 : density.density_kg_m3.u);
+        density_term(&density, in_tank ? 0 : density.density_kg_m3.u);
     result->water = *water;
     result->measured = in_tank;
     result->water_density_kg_m3 = density.density_kg_m3;
