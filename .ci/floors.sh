@@ -10,10 +10,10 @@ headers_of() { # folder -> headers it may include
     base="quantity failure text"
     case $1 in
     text) echo "failure text" ;;
-    metrology) echo "quantity failure water statistics weighing masses outlier chart bodies shake moment" ;;
-    wire) echo "$base water item masses rig wire port guess" ;;
-    bench) echo "$base water item masses rig wire statistics outlier chart bodies shake moment reference weighing result calibration bench listen procedure session" ;;
-    catalogue) echo "$base water item outlier chart bodies shake moment reference weighing result calibration catalogue run" ;;
+    metrology) echo "quantity failure water waters gravity gas material statistics weighing masses outlier chart bodies shake moment" ;;
+    wire) echo "$base water waters gravity item masses rig wire port guess" ;;
+    bench) echo "$base water waters gravity gas item masses rig wire statistics outlier chart bodies shake moment reference weighing result calibration bench listen procedure session" ;;
+    catalogue) echo "$base water gas item outlier chart bodies shake moment reference weighing result calibration catalogue run" ;;
     # A run's trace is read again: the line reader and the glitch test, no ports.
     report) echo "$base water item masses outlier chart bodies shake moment reference weighing result calibration catalogue report rig wire bench" ;;
     cli) ls include/upthrust | sed 's/\.h$//' ;;

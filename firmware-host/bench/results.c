@@ -157,29 +157,21 @@ static struct up_term trapped_air(const struct up_procedure *procedure,
 /* ---- the tank's own water ---- */
 
 struct up_water tank_water(const struct up_procedure *procedure) {
-    const struct up_rig *rig = &procedure->rig;
-    struct up_water water = {.name = "tank", .model = rig->water, .depth_m = rig->depth_m};
+    struct up_water water = procedure->rig.tank_water;
     double sum_c = 0;
     for (unsigned i = 0; i < procedure->trials; i++) {
         sum_c += procedure->trial[i].temp_c;
     }
     water.temp_c = procedure->trials > 0 ? sum_c / procedure->trials : procedure->temp_c;
-    water.u_temp_c = rig->u_thermometer_k;
-    if (rig->water == UP_WATER_SEA) {
-        water.salinity_g_kg = rig->salinity_g_kg;
-        water.u_salinity_g_kg = rig->u_salinity_g_kg;
-    } else {
-        water.salinity_g_kg = rig->solids_max_g_kg / 2;
-        water.u_salinity_g_kg = rig->solids_max_g_kg / 2 / sqrt(3);
-    }
+    water.u_temp_c = procedure->rig.u_thermometer_k;
     return water;
 }
 
-/* Solids lie anywhere between none and the most. */
-static struct up_term tank_salinity(const struct up_procedure *procedure,
+/* Where it is known as a range, it lies anywhere within. */
+static struct up_term salinity_term(const struct up_water *water,
                                     const struct up_water_density *density) {
     struct up_term term = normal(0, density->u_salinity_kg_m3);
-    if (procedure->rig.water == UP_WATER_FRESH) {
+    if (water->salinity_range) {
         term.distribution = UP_RECTANGULAR;
     }
     return term;
@@ -266,7 +258,7 @@ static bool fill_surroundings(const struct up_procedure *procedure, const struct
     weighing->term[UP_INPUT_WATER_TEMP] = normal(0, tank->u_temp_c);
     weighing->term[UP_INPUT_WATER_DENSITY] =
         normal(density.density_kg_m3.value, density.u_model_kg_m3);
-    weighing->term[UP_INPUT_WATER_SALINITY] = tank_salinity(procedure, &density);
+    weighing->term[UP_INPUT_WATER_SALINITY] = salinity_term(tank, &density);
     weighing->term[UP_INPUT_DEPTH] = rectangular(0, DEPTH_HALFWIDTH_M);
     weighing->term[UP_INPUT_ITEM_TEMP] = rectangular(0, rig->item_temp_halfwidth_k);
     weighing->term[UP_INPUT_EXPANSION] =
@@ -372,8 +364,9 @@ static void describe(const struct up_procedure *procedure, struct up_result *res
                                             .looks = plan->looks,
                                             .seed = 1};
     snprintf(result->method, sizeof result->method,
-             "upthrust %s; calibration %s; %u trials, %s; %s; %sMonte Carlo", UPTHRUST_VERSION,
+             "upthrust %s; calibration %s; %u trials, %s; %s; %s; %sMonte Carlo", UPTHRUST_VERSION,
              procedure->calibration.id, procedure->trials, reading, rule,
+             up_air_model(&procedure->rig.air),
              isnan(procedure->calibration.hysteresis_kg) ? "hysteresis by data sheets; " : "");
 }
 
@@ -388,7 +381,8 @@ static bool weigh_in(struct up_weighing *weighing, const struct up_water *water,
     weighing->term[UP_INPUT_TARGET_DENSITY] =
         normal(density.density_kg_m3.value,
                in_tank ? 0 : hypot(density.u_model_kg_m3, density.u_temp_kg_m3));
-    weighing->term[UP_INPUT_TARGET_SALINITY] = normal(0, in_tank ? 0 : density.u_salinity_kg_m3);
+    weighing->term[UP_INPUT_TARGET_SALINITY] =
+        in_tank ? normal(0, 0) : salinity_term(water, &density);
     result->water = *water;
     result->measured = in_tank;
     result->water_density_kg_m3 = density.density_kg_m3;

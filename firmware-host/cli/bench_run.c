@@ -175,12 +175,13 @@ static json_t *plan_of_measuring(const struct up_measure_plan *plan) {
     json_t *waters = json_array();
     for (unsigned i = 0; i < plan->waters; i++) {
         const struct up_water *water = &plan->water[i];
-        json_array_append_new(waters,
-                              json_pack("{s:s, s:b, s:f, s:f, s:f, s:f, s:f}", "name", water->name,
-                                        "sea", water->model == UP_WATER_SEA, "temp_c",
-                                        water->temp_c, "u_temp_c", water->u_temp_c, "salinity_g_kg",
-                                        water->salinity_g_kg, "u_salinity_g_kg",
-                                        water->u_salinity_g_kg, "depth_m", water->depth_m));
+        json_array_append_new(
+            waters,
+            json_pack("{s:s, s:b, s:b, s:b, s:f, s:f, s:f, s:f, s:f}", "name", water->name, "sea",
+                      water->model == UP_WATER_SEA, "pool", water->model == UP_WATER_POOL, "range",
+                      water->salinity_range, "temp_c", water->temp_c, "u_temp_c", water->u_temp_c,
+                      "salinity_g_kg", water->salinity_g_kg, "u_salinity_g_kg",
+                      water->u_salinity_g_kg, "depth_m", water->depth_m));
     }
     return json_pack("{s:o, s:o, s:i, s:f, s:f, s:o}", "item", up_item_to_json(&plan->item),
                      "calibration", up_calibration_to_json(plan->calibration), "trials",

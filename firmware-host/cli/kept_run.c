@@ -115,7 +115,10 @@ static unsigned read_waters(const json_t *plan, struct up_water water[WATERS_MAX
             break;
         }
         water[count] = (struct up_water){
-            .model = json_is_true(json_object_get(entry, "sea")) ? UP_WATER_SEA : UP_WATER_FRESH,
+            .model = json_is_true(json_object_get(entry, "sea"))    ? UP_WATER_SEA
+                     : json_is_true(json_object_get(entry, "pool")) ? UP_WATER_POOL
+                                                                    : UP_WATER_FRESH,
+            .salinity_range = json_is_true(json_object_get(entry, "range")),
             .temp_c = number_of(entry, "temp_c"),
             .u_temp_c = number_of(entry, "u_temp_c"),
             .salinity_g_kg = number_of(entry, "salinity_g_kg"),
