@@ -68,7 +68,7 @@ static void print_guard(const struct up_result *result, const struct up_style *s
     double low_kg = answer->guard_low_kg - tolerance_kg;
     double high_kg = tolerance_kg - answer->guard_high_kg;
     char from[UP_SHOWN_SIZE], to[UP_SHOWN_SIZE], up[UP_SHOWN_SIZE], down[UP_SHOWN_SIZE];
-    if (!isfinite(low_kg) || !isfinite(high_kg)) {
+    if (answer->draws == 0 || !isfinite(low_kg) || !isfinite(high_kg)) {
         return;
     }
     up_style_mass(style, (tolerance_kg + answer->guard_low_kg) * 1e3, up);
