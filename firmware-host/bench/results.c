@@ -312,6 +312,25 @@ static struct up_quantity side_load_kg(const struct up_procedure *procedure,
 /* A tape laid along the item, ends found by eye: 5 mm either way (a choice of ours). */
 static const double TWO_POINT_HALFWIDTH_M = 0.005;
 
+/* Where the middle of the item hangs, told twice (a choice of ours). */
+static const double U_DEPTH_DIFFERENCE_M = 0.02;
+
+static void find_gas(const struct up_procedure *procedure, struct up_quantity whole_kg,
+                     struct up_result *result) {
+    const struct up_rig *rig = &procedure->rig;
+    struct up_gas_session session = {
+        .shallow = {rig->depth_m, result->answer.buoyancy_kg.value},
+        .deep = {result->second_depth_m, result->second_buoyancy_kg.value},
+        .u_buoyancy_kg = result->answer.buoyancy_kg.u,
+        .u_difference_kg = hypot(whole_kg.u, result->second_buoyancy_kg.u),
+        .u_depth_difference_m = U_DEPTH_DIFFERENCE_M,
+        .air_pressure_pa = rig->air.pressure_pa,
+        .temp_c = result->water.temp_c,
+        .gravity_m_s2 = rig->gravity_m_s2,
+        .water_kg_m3 = result->water_density_kg_m3.value};
+    result->has_gas = up_gas_from_depths(&session, &result->gas, NULL);
+}
+
 static void fill_sides(const struct up_procedure *procedure, const struct trials *trials,
                        struct up_result *result) {
     const struct up_measure_plan *plan = &procedure->measure;
@@ -323,7 +342,7 @@ static void fill_sides(const struct up_procedure *procedure, const struct trials
         result->moment = up_moment_of(
             side_load_kg(procedure, trials, procedure->level_counts, procedure->u_level_counts),
             whole, up_known(plan->two_point_m, TWO_POINT_HALFWIDTH_M / sqrt(3)),
-            UP_STANDARD_GRAVITY_M_S2);
+            procedure->rig.gravity_m_s2.value);
     }
     if (!isnan(procedure->deep_counts)) {
         struct up_quantity deep =
@@ -331,6 +350,7 @@ static void fill_sides(const struct up_procedure *procedure, const struct trials
         double air_kg = result->weighing.term[UP_INPUT_TRAPPED_AIR].value;
         result->second_depth_m = plan->second_depth_m;
         result->second_buoyancy_kg = (struct up_quantity){-deep.value - air_kg, deep.u, deep.dof};
+        find_gas(procedure, whole, result);
     }
 }
 

@@ -149,6 +149,7 @@ static bool read_measure(struct kept_run *run, struct up_failure *failure) {
     measure->waters = read_waters(plan, run->water);
     measure->confidence = number_of(plan, "confidence");
     measure->coverage = number_of(plan, "coverage");
+    plan_more_from_json(plan, measure);
     memcpy(measure->run_id, run->left.id, sizeof measure->run_id);
     return true;
 }
