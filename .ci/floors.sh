@@ -13,9 +13,9 @@ headers_of() { # folder -> headers it may include
     metrology) echo "quantity failure water statistics weighing masses outlier chart bodies shake moment" ;;
     wire) echo "$base water item masses rig wire port guess" ;;
     bench) echo "$base water item masses rig wire statistics outlier chart bodies shake moment reference weighing result calibration bench listen procedure session" ;;
-    catalogue) echo "$base water item outlier chart bodies shake moment reference weighing result calibration catalogue run" ;;
+    catalogue) echo "$base water item kind statistics outlier chart bodies shake moment reference weighing result calibration catalogue run" ;;
     # A run's trace is read again: the line reader and the glitch test, no ports.
-    report) echo "$base water item masses outlier chart bodies shake moment reference weighing result calibration catalogue report rig wire bench" ;;
+    report) echo "$base water item kind masses outlier chart bodies shake moment reference weighing result calibration catalogue report rig wire bench" ;;
     cli) ls include/upthrust | sed 's/\.h$//' ;;
     esac
 }
