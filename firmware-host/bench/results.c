@@ -361,6 +361,7 @@ static void describe(const struct up_procedure *procedure, struct up_result *res
     for (unsigned i = 0; i < procedure->trials; i++) {
         result->left_out |= (uint64_t)procedure->trial[i].left_out << i;
     }
+    result->pieces = plan->item.pieces;
     memcpy(result->check, procedure->check, sizeof result->check);
     result->checks = procedure->checks;
     find_uptake(procedure, result);

@@ -8,14 +8,43 @@ enum { PIECES_MAX = 12 };
 
 static const struct catalogue_noun noun = {"item", "item", "items", "an item", "item"};
 
+/* Ids in one text, a blank between them: a column of a table, too. */
+static void set_parts(json_t *json, const struct up_item *item) {
+    char text[UP_PARTS_MAX * UP_ID_SIZE + 1] = "";
+    size_t length = 0;
+    for (int i = 0; i < item->parts && i < UP_PARTS_MAX; i++) {
+        length += (size_t)snprintf(text + length, sizeof text - length, "%s%.36s", i > 0 ? " " : "",
+                                   item->part_id[i]);
+    }
+    if (item->parts > 0) {
+        json_object_set_new(json, "part_ids", clean_string(text));
+    }
+}
+
+/* Records from before there were parts have none. */
+static bool take_parts(const json_t *body, struct up_item *item) {
+    const char *text = json_string_value(json_object_get(body, "part_ids"));
+    while (text != NULL && *text != '\0') {
+        size_t length = strcspn(text, " ");
+        if (item->parts == UP_PARTS_MAX || length != UP_ID_SIZE - 1) {
+            return false;
+        }
+        memcpy(item->part_id[item->parts++], text, length);
+        text += length + (text[length] == ' ');
+    }
+    return true;
+}
+
 json_t *up_item_to_json(const struct up_item *item) {
-    return json_pack("{s:o, s:o, s:o, s:o, s:o, s:i, s:o, s:o, s:o, s:b}", "name",
-                     clean_string(item->name), "kind", clean_string(item->kind), "maker",
-                     clean_string(item->maker), "model", clean_string(item->model), "size",
-                     clean_string(item->size), "pieces", item->pieces, "tolerance_g",
-                     number_or_null(item->tolerance_g), "expansion_per_k",
-                     number_or_null(item->expansion_per_k), "u_expansion_per_k",
-                     number_or_null(item->u_expansion_per_k), "compressible", item->compressible);
+    json_t *json = json_pack(
+        "{s:o, s:o, s:o, s:o, s:o, s:i, s:o, s:o, s:o, s:b}", "name", clean_string(item->name),
+        "kind", clean_string(item->kind), "maker", clean_string(item->maker), "model",
+        clean_string(item->model), "size", clean_string(item->size), "pieces", item->pieces,
+        "tolerance_g", number_or_null(item->tolerance_g), "expansion_per_k",
+        number_or_null(item->expansion_per_k), "u_expansion_per_k",
+        number_or_null(item->u_expansion_per_k), "compressible", item->compressible);
+    set_parts(json, item);
+    return json;
 }
 
 bool up_item_from_json(const json_t *body, struct up_item *item) {
@@ -29,7 +58,8 @@ bool up_item_from_json(const json_t *body, struct up_item *item) {
                 take_number(body, "pieces", &pieces) &&
                 take_number(body, "tolerance_g", &item->tolerance_g) &&
                 take_number(body, "expansion_per_k", &item->expansion_per_k) &&
-                take_number(body, "u_expansion_per_k", &item->u_expansion_per_k);
+                take_number(body, "u_expansion_per_k", &item->u_expansion_per_k) &&
+                take_parts(body, item);
     good = good && pieces >= 1 && pieces <= PIECES_MAX && pieces == floor(pieces) &&
            item->tolerance_g > 0;
     item->pieces = good ? (int)pieces : 1;

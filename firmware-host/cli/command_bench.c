@@ -17,6 +17,7 @@ const struct option_text options_calibrate[] = {
     {"rounds", "N", "hang each mass N times (default 2)"},
     {"mass-class", "CLASS", "of the masses, OIML R 111: E2, F1, F2, M1, M2, M3"},
     OPTION_TYPED,
+    {"resume", NULL, "go on with a run that was left: the latest, or the RUN that is named"},
     {"replay", "RUN", "a stored run once more, from what it recorded; stores nothing"},
     {"no-staircase", NULL, "do not look for hysteresis, up and down at the end"},
     OPTION_AIR_TEMP,
@@ -33,6 +34,7 @@ const struct option_text options_measure[] = {
     {"water", "NAME[,KEY=X...]", "a water to calculate for: fresh, sea, or your own (repeatable)"},
     {"confidence", "P", "a class is stated at this probability (default 0.95)"},
     OPTION_TYPED,
+    {"resume", NULL, "go on with a run that was left: the latest, or the RUN that is named"},
     {"replay", "RUN", "a stored run once more, from what it recorded; stores nothing"},
     {"store", NULL, "with --replay: store the results all the same"},
     OPTION_AIR_TEMP,
@@ -99,6 +101,31 @@ static bool open_bench(const struct arguments *arguments, struct bench_options *
     options->run.operator_output = options->run.json ? stdout : stderr;
     catch_signals();
     return true;
+}
+
+/* ---- going on with a run ---- */
+
+/* What the run's plan says already; a second word on it would be taken for heard. */
+static bool read_resume(const struct arguments *arguments, const char *const *planned,
+                        struct bench_options *options, struct up_failure *failure) {
+    options->run.resume = arguments->words > 0 ? arguments->word[0] : "";
+    for (; *planned != NULL; planned++) {
+        if (option_given(arguments, *planned)) {
+            return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                           "--%s and --resume: the run goes on as it was planned; leave out one",
+                           *planned);
+        }
+    }
+    return true;
+}
+
+/* Words are for --resume alone. */
+static bool check_words(const struct arguments *arguments, struct up_failure *failure) {
+    int most = option_given(arguments, "resume") ? 1 : 0;
+    return arguments->words <= most ||
+           up_fail(failure, UP_STATUS_WRONG_INPUT, "%.80s: %s", arguments->word[most],
+                   most == 1 ? "--resume goes on with one run at a time"
+                             : "only a run's id is a word here, after --resume");
 }
 
 /* ---- calibrate ---- */
@@ -168,17 +195,26 @@ static enum up_status replay_calibrate(const struct arguments *arguments,
 enum up_status command_calibrate(const struct arguments *arguments, struct up_failure *failure) {
     struct bench_options options = {0};
     struct up_calibration *calibration = up_allocate(1, sizeof *calibration);
+    static const char *const planned[] = {"masses-g",   "rounds", "mass-class", "no-staircase",
+                                          "air-temp-c", "typed",  NULL};
     double mass_kg[UP_CALIBRATION_POINTS_MAX];
     int masses = 0;
     if (option_given(arguments, "replay")) {
         free(calibration);
         return replay_calibrate(arguments, failure);
     }
-    bool good = read_masses(arguments, mass_kg, &masses, failure) &&
+    bool resumes = option_given(arguments, "resume");
+    bool good = check_words(arguments, failure) &&
+                (resumes || read_masses(arguments, mass_kg, &masses, failure)) &&
                 open_bench(arguments, &options, failure) &&
-                read_conditions(arguments, &options, failure) &&
-                run_calibrate(&options.run, mass_kg, masses,
-                              !option_given(arguments, "no-staircase"), calibration, failure);
+                read_conditions(arguments, &options, failure);
+    if (good && resumes) {
+        good = read_resume(arguments, planned, &options, failure) &&
+               resume_calibrate(&options.run, calibration, failure);
+    } else if (good) {
+        good = run_calibrate(&options.run, mass_kg, masses,
+                             !option_given(arguments, "no-staircase"), calibration, failure);
+    }
     if (good && !options.run.json) {
         tell_calibration(calibration, options.json_document);
     }
@@ -257,6 +293,33 @@ static enum up_status replay_measure(const struct arguments *arguments,
     return status;
 }
 
+static enum up_status go_on_measuring(const struct arguments *arguments,
+                                      struct up_failure *failure) {
+    static const char *const planned[] = {"trials",     "water", "confidence",
+                                          "air-temp-c", "typed", NULL};
+    struct bench_options options = {0};
+    struct repeated *resumed = up_allocate(1, sizeof *resumed);
+    struct up_item item;
+    struct up_style style;
+    const char *name = option_value(arguments, "item");
+    bool good = style_asked(arguments, &style, failure) && check_words(arguments, failure) &&
+                open_bench(arguments, &options, failure) &&
+                read_resume(arguments, planned, &options, failure) &&
+                (name == NULL || up_item_find(options.catalogue, name, &item, failure)) &&
+                resume_measure(&options.run, name != NULL ? &item : NULL, resumed, failure);
+    if (good && options.json_document) {
+        print_json(results_to_json(resumed->result, resumed->results));
+    } else if (good && !options.run.json) {
+        print_results(&resumed->item, resumed->result, resumed->results, resumed->waters, &style);
+    }
+    enum up_status status =
+        good ? status_of_results(resumed->result, resumed->results) : failure->status;
+    free(resumed);
+    up_catalogue_close(options.catalogue);
+    die_of_signal();
+    return status;
+}
+
 enum up_status command_measure(const struct arguments *arguments, struct up_failure *failure) {
     struct bench_options options = {0};
     struct up_item item;
@@ -269,7 +332,10 @@ enum up_status command_measure(const struct arguments *arguments, struct up_fail
     if (option_given(arguments, "replay")) {
         return replay_measure(arguments, failure);
     }
-    bool good = style_asked(arguments, &style, failure) &&
+    if (option_given(arguments, "resume")) {
+        return go_on_measuring(arguments, failure);
+    }
+    bool good = check_words(arguments, failure) && style_asked(arguments, &style, failure) &&
                 waters_asked(arguments, water, &waters, failure) &&
                 open_bench(arguments, &options, failure) &&
                 read_conditions(arguments, &options, failure) &&

@@ -297,10 +297,12 @@ static void print_table(const struct demo *demo) {
             double b_g = result->answer.buoyancy_kg.value * 1e3;
             double error_g = b_g - measured->truth_g[j];
             bool holds = fabs(error_g) <= result->answer.expanded_u_kg * 1e3;
-            printf("%-32.32s %-6s %+9.1f %7.1f %+9.1f %+8.1f%s %s\n",
-                   j == 0 ? measured->item.name : "", result->water.name, b_g,
-                   result->answer.expanded_u_kg * 1e3, measured->truth_g[j], error_g,
-                   holds ? " " : "*", up_class_name(result->answer.class));
+            char *title = up_item_title(measured->item.name, measured->item.pieces);
+            printf("%-32.32s %-6s %+9.1f %7.1f %+9.1f %+8.1f%s %s\n", j == 0 ? title : "",
+                   result->water.name, b_g, result->answer.expanded_u_kg * 1e3,
+                   measured->truth_g[j], error_g, holds ? " " : "*",
+                   up_class_name(result->answer.class));
+            free(title);
             inside += holds;
             all++;
         }

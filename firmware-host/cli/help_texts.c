@@ -28,6 +28,12 @@ static const struct help_text texts[] = {
     {"show", HELP_CATALOGUE,
      "show \"My fin\"\n"
      "show 3f2a --json\n"},
+    {"explain", HELP_CATALOGUE,
+     "explain\n"
+     "explain \"My fin\" --water sea\n"},
+    {"decide", HELP_CATALOGUE,
+     "decide --kind fin --tolerance-g 80 --dry-run\n"
+     "decide --item \"My fin\" --water sea,temp_c=18\n"},
     {"plot", HELP_CATALOGUE,
      "plot\n"
      "plot --run latest --rig my-rig.ini\n"},

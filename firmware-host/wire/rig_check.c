@@ -227,7 +227,7 @@ bool rig_check(struct parse *parse) {
         return lacks(parse, "[masses] gives class and tolerance_rel: keep one");
     }
     if (rig->port.return_s < 0) { /* cables slip; a pseudo-terminal's other end has ended */
-        rig->port.return_s = rig->port_kind == UP_PORT_SERIAL ? 60 : 0;
+        rig->port.return_s = rig->port_kind == UP_PORT_SERIAL ? 300 : 0;
     }
     return rig->window_s <= 2 * rig->read_after_s ||
            lacks(parse, "window_s is longer than twice read_after_s");

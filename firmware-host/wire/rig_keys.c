@@ -158,6 +158,7 @@ const struct key rig_keys[] = {
     NUMBER("bench", "read_after_s", read_after_s, 1, 600),
     NUMBER("bench", "window_s", window_s, 0.5, 300),
     NUMBER("bench", "patience_s", patience_s, 0, 3600),
+    NUMBER("bench", "absent_s", absent_s, 0, 86400),
     NUMBER("bench", "shake_share", shake_share, 0.01, 0.99),
     WHOLE("bench", "shakes_max", shakes_max, 1, UP_TRIAL_SHAKES_MAX),
     WHOLE("bench", "trials", trials, 2, UP_TRIALS_MAX),
@@ -189,6 +190,7 @@ void rig_defaults(struct up_rig *rig) {
     rig->read_after_s = 20;
     rig->window_s = 8;
     rig->patience_s = 60;
+    rig->absent_s = 600;
     rig->shake_share = (double)NAN;
     rig->shakes_max = 6;
     rig->trials = 5;

@@ -141,6 +141,22 @@ bool up_calibration_latest(struct up_catalogue *catalogue, const char *bench,
 bool up_results_add(struct up_catalogue *catalogue, const struct up_result *result, size_t results,
                     const char *bench, struct up_failure *failure);
 
+/* Later decisions, all or none: a question, its probabilities and class under the rule that is
+   told, about a result that is stored, or about a new one in another water (result_id empty), which
+   is stored with it. What was decided before stays. */
+struct up_decided {
+    struct up_result result;
+    char result_id[UP_ID_SIZE], bench[UP_NAME_SIZE];
+    char rule[160];
+};
+bool up_decisions_add(struct up_catalogue *catalogue, const struct up_decided *decided,
+                      size_t count, struct up_failure *failure);
+/* The current decision (the newest) of every result, by the result's id: an object for the caller
+   to own; NULL where it fails. `apply` puts one that came later than its result, which may be NULL,
+   over what the result had said. */
+json_t *up_decisions_current(struct up_catalogue *catalogue, struct up_failure *failure);
+void up_decision_apply(const json_t *decision, struct up_result *result);
+
 /* JSON of the things above; new references, owned by the caller. A result's JSON holds at least the
    members pinned for exchange; `dof` is null where infinite. */
 json_t *up_item_to_json(const struct up_item *item);
@@ -150,6 +166,10 @@ bool up_reference_from_json(const json_t *body, struct up_reference *reference);
 json_t *up_calibration_to_json(const struct up_calibration *calibration);
 bool up_calibration_from_json(const json_t *body, struct up_calibration *calibration);
 json_t *up_result_to_json(const struct up_result *result);
+/* What a record does not hold, since it is older, is NaN, zero or empty; has_model tells whether
+   the result can be computed again. */
+void up_result_from_json(const json_t *body, struct up_result *result);
+enum up_class up_class_of(const char *word);
 
 /* Exchange: a CSV file for each kind with csv-metadata.json (CSV on the Web), or catalogue.json
    with catalogue.schema.json (JSON Schema 2020-12), each written whole into a directory that is

@@ -42,6 +42,8 @@ struct up_result {
     bool has_model;              /* false: read from a record of before it was kept */
     bool trials_would_decide;    /* undecided: so many more would, the estimate staying */
     unsigned more_trials;
+    int pieces;    /* of the item, all together: 1, 2 for a pair; 0: not told */
+    bool rejudged; /* the class is that of a later decision */
 };
 
 #endif

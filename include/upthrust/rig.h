@@ -135,6 +135,7 @@ struct up_rig {
     double read_after_s; /* middle of the reading window, after the load's step */
     double window_s;
     double patience_s;  /* waited beyond that for a reading that settles */
+    double absent_s;    /* an ask nobody answers for so long begins its step anew; 0: never */
     double shake_share; /* least share of the trapped air that one shake frees; NaN: not known */
     int shakes_max, trials;
     double calibration_days; /* an older calibration is told */

@@ -90,7 +90,7 @@ static void a_serial_port_is_set_and_waited_for(void **state) {
                              &rig, &failure));
     assert_true(rig.port.baud == 4800 && rig.port.data_bits == 7 && rig.port.stop_bits == 2);
     assert_true(rig.port.parity == UP_PARITY_EVEN && rig.port.flow == UP_FLOW_XON_XOFF);
-    assert_true(rig.port.return_s == 60);
+    assert_true(rig.port.return_s == 300);
     assert_true(
         up_rig_parse("t", HEAD "[port]\nkind = serial\nreturn_s = 0\n" LINE, &rig, &failure));
     assert_true(rig.port.return_s == 0);
