@@ -14,6 +14,10 @@ static const struct catalogue_noun noun = {"gear_kind", "kind", "kinds", "a kind
 
 enum { GAINS_MAX = 16 }; /* of one trial: as many as a rig file may ask for */
 
+/* A session shakes no more after a gain below this, or below three times what the readings' noise
+   makes of a gain (bench/measuring.c). */
+static const double STOP_GAIN_G = 0.5, STOP_GAIN_US = 3;
+
 struct names {
     char (*name)[UP_NAME_SIZE];
     unsigned count;
@@ -259,7 +263,8 @@ static void learn_share(const struct chosen *chosen, struct up_kind *kind) {
         const struct trial *trial = chosen->trial[i];
         double u_g = u_gain_g(kind, trial);
         if (trial->gains > 0 && u_g > 0) {
-            shaken[count++] = (struct up_shaken){trial->gain_g, trial->gains, u_g};
+            double stop_g = fmax(STOP_GAIN_G, STOP_GAIN_US * sqrt(2) * trial->u_plateau_g);
+            shaken[count++] = (struct up_shaken){trial->gain_g, trial->gains, u_g, stop_g};
         }
     }
     up_find_share(shaken, count, &kind->share);
