@@ -71,6 +71,14 @@ near(u * 1e3, result["u_buoyancy_g"], 1e-9, "u in g")
 near(sum(line["share_of_variance"] for line in result["budget"]), 1, 1e-9, "shares")
 for line in result["budget"]:
     assert line["shared_by"] and line["evaluation"] in "AB" and line["distribution"], line
+# The effective degrees of freedom (GUM G.4.1), and Student's t summed up to k (Simpson).
+dof = u**4 / sum((line["sensitivity"] * line["u"]) ** 4 / line["dof"] for line in result["budget"] if line["dof"])
+near(dof, result["dof"], 1e-6 * dof, "effective degrees of freedom")
+norm = math.exp(math.lgamma((dof + 1) / 2) - math.lgamma(dof / 2)) / math.sqrt(dof * math.pi)
+density = lambda t: norm * (1 + t * t / dof) ** (-(dof + 1) / 2)
+step = told["coverage_factor"] / 2000
+inside = 2 * step / 3 * sum(density(i * step) * (1 if i in (0, 2000) else 4 if i % 2 else 2) for i in range(2001))
+near(inside, result["coverage"], 1e-9, "what k covers")
 near(told["coverage_factor"] * u * 1e3, result["first_order_expanded_u_g"], 1e-9, "first order")
 # The same from the words: what a reader types into a calculator.
 words = dict(re.findall(r"^  (\S.*?) += (\S+)", open(sys.argv[2]).read().split("\nbudget ")[0], re.M))
