@@ -15,7 +15,7 @@ headers_of() { # folder -> headers it may include
     bench) echo "$base water waters gravity gas item masses rig wire statistics weighing result calibration bench listen procedure session" ;;
     catalogue) echo "$base water item weighing result calibration catalogue run" ;;
     # A run's trace is read again: the line reader and the glitch test, no ports.
-    report) echo "$base water item masses weighing result calibration catalogue report rig wire bench" ;;
+    report) echo "$base water waters gravity gas item masses weighing result calibration catalogue report rig wire bench" ;;
     cli) ls include/upthrust | sed 's/\.h$//' ;;
     esac
 }
