@@ -234,6 +234,18 @@ static bool read_water(const char *text, struct up_water *water, struct up_failu
     return up_water_from_told(&told, water, failure) && up_water_density(water, &density, failure);
 }
 
+/* Results are told apart by the water's name. */
+static bool is_new_name(const struct up_water *water, unsigned count, struct up_failure *failure) {
+    for (unsigned i = 0; i < count; i++) {
+        if (strcmp(water[i].name, water[count].name) == 0) {
+            return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                           "--water %s is asked for twice: give one of them another name",
+                           water[count].name);
+        }
+    }
+    return true;
+}
+
 bool waters_asked(const struct arguments *arguments, struct up_water *water, unsigned *count,
                   struct up_failure *failure) {
     *count = 0;
@@ -244,7 +256,8 @@ bool waters_asked(const struct arguments *arguments, struct up_water *water, uns
         if (*count == WATERS_MAX) {
             return up_fail(failure, UP_STATUS_WRONG_INPUT, "at most %d waters", WATERS_MAX);
         }
-        if (!read_water(arguments->option[i].value, &water[*count], failure)) {
+        if (!read_water(arguments->option[i].value, &water[*count], failure) ||
+            !is_new_name(water, *count, failure)) {
             return false;
         }
         ++*count;

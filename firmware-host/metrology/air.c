@@ -111,8 +111,11 @@ static struct up_quantity combine(const struct up_air *air, double rho, double u
 
 /* Whether the inputs alone leave so much that the short form's own share does not matter. */
 static bool is_rough(const struct up_air *air) {
+    if (!short_form_holds(air)) {
+        return false;
+    }
     double rho = cipm_2007_kg_m3(air->temp_c.value, air->pressure_pa.value, air->humidity.value);
-    return short_form_holds(air) && combine(air, rho, 0).u > ROUGH_TIMES_SHORT * U_SHORT_REL * rho;
+    return combine(air, rho, 0).u > ROUGH_TIMES_SHORT * U_SHORT_REL * rho;
 }
 
 const char *up_air_model(const struct up_air *air) {

@@ -73,6 +73,7 @@ water "a meter that shows brine" "outside 0 to 42" "Quarry,temp_c=20,conductivit
 water "a water at 50 C" "outside 0 to 40" "pool,temp_c=50"
 water "a water at 70 m" "depth in m" "sea,depth_m=70"
 expect "a water told twice over" 2 - "leave it out" -- "$bin" water --water sea --temp-c 3
+expect "two waters of one name" 2 - "asked for twice" -- "$bin" water --water sea --water sea,temp_c=3
 expect "two waters at a time" 2 - "one --water at a time" -- "$bin" water --water sea --water pool
 
 expect "item add" 0 "Plain fin" - -- "$bin" item add --name "Plain fin" --kind fin --catalogue "$c"

@@ -26,9 +26,8 @@
 
 /*
  * PSS-78: conductivity over that of S = 35 at 15 C and one atmosphere, C on IPTS-68, dbar,
- * salinity. The first is the definition. UNESCO Technical Papers in Marine Science 44 (1983), pages
- * 9 and 11: read in the headers and tests of several public programs that cite them; the second
- * from memory.
+ * salinity. The first is the definition. UNESCO Technical Papers in Marine Science 44 (1983), page
+ * 9, the last one page 11: read in the tests of several public programs that cite them.
  */
 static const struct {
     double ratio, t68_c, p_dbar, salinity, within;
