@@ -73,6 +73,10 @@ static bool keep_event(void *context, const struct up_event *event, struct up_fa
     if (good && event->kind == UP_EVENT_TRIAL) {
         good = keep_trial(keeper, json, failure);
     }
+    if (good && event->kind == UP_EVENT_CHECK) {
+        good = up_check_add(keeper->bench->catalogue, &event->check, keeper->run_id,
+                            keeper->bench->rig->id, failure);
+    }
     json_decref(json);
     return good;
 }
