@@ -12,7 +12,7 @@ headers_of() { # folder -> headers it may include
     text) echo "failure text" ;;
     metrology) echo "quantity failure water statistics weighing masses" ;;
     wire) echo "$base water item masses rig wire port guess" ;;
-    bench) echo "$base water item masses rig wire statistics weighing result calibration bench listen procedure session" ;;
+    bench) echo "$base water item masses rig wire statistics weighing result calibration bench listen procedure session live" ;;
     catalogue) echo "$base water item weighing result calibration catalogue run" ;;
     # A run's trace is read again: the line reader and the glitch test, no ports.
     report) echo "$base water item masses weighing result calibration catalogue report rig wire bench" ;;
@@ -21,10 +21,10 @@ headers_of() { # folder -> headers it may include
 }
 system_of() { # folder -> libraries it must not touch
     case $1 in
-    metrology) echo 'sqlite3|jansson|ini\.h|uuid|nettle|unistd|fcntl|poll|termios|time\.h|stdio|sys/|libserialport|gpiod' ;;
-    wire) echo 'sqlite3|uuid|gpiod' ;;
+    metrology) echo 'sqlite3|jansson|ini\.h|uuid|nettle|unistd|fcntl|poll|termios|curses|time\.h|stdio|sys/|libserialport|gpiod' ;;
+    wire) echo 'sqlite3|uuid|gpiod|curses' ;;
     bench) echo 'sqlite3|uuid|termios|libserialport' ;;
-    catalogue | report) echo 'termios|libserialport|gpiod' ;;
+    catalogue | report) echo 'termios|libserialport|gpiod|curses' ;;
     text) echo 'sqlite3|jansson|gsl|termios|libserialport|gpiod' ;;
     cli) echo 'sqlite3|termios' ;;
     esac
