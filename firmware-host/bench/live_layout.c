@@ -18,30 +18,28 @@ struct layout {
         fault_rows, answer, keys;
 };
 
-static struct layout lay_out(const struct up_live_view *view, const struct up_canvas *canvas) {
+/* Words and reading grow alike, then the words get a second line, then the lists their share. */
+static struct layout lay_out(const struct up_canvas *canvas) {
     int spare = canvas->rows - UP_LIVE_ROWS;
-    int scale = 1 + spare / SCALE_ROWS < SCALE_MAX ? 1 + spare / SCALE_ROWS : SCALE_MAX;
-    struct layout at = {.words = 2, .words_rows = LARGE_ROWS, .list_rows = 2, .fault_rows = 2};
-    int fault_more;
-    (void)view;
-    while (scale > 1 && live_large_width("+8888.8 g", scale) > canvas->columns - PANEL_COLUMNS) {
-        scale--;
+    struct layout at = {.words = 2, .scale = 1 + spare / SCALE_ROWS};
+    int second_line, fault_more;
+    at.scale = at.scale < SCALE_MAX ? at.scale : SCALE_MAX;
+    while (at.scale > 1 &&
+           live_large_width("+8888.8 g", at.scale) > canvas->columns - PANEL_COLUMNS) {
+        at.scale--;
     }
-    spare -= LARGE_ROWS * (scale - 1);
-    at.scale = scale;
-    /* A second line of words, or twice as large ones; then the lists. */
-    int words_more = spare < LARGE_ROWS + 1 ? 0 : LARGE_ROWS + 1;
-    words_more += (LARGE_ROWS * (scale - 1) < spare - words_more) ? LARGE_ROWS * (scale - 1) : 0;
-    at.words_rows += words_more;
-    spare -= words_more;
+    spare -= 2 * LARGE_ROWS * (at.scale - 1);
+    second_line = at.scale == 1 && spare > LARGE_ROWS ? LARGE_ROWS + 1 : 0;
+    spare -= second_line;
     fault_more = spare / 2;
-    at.fault_rows += fault_more;
-    at.list_rows += spare - fault_more;
+    at.words_rows = LARGE_ROWS * at.scale + second_line;
+    at.fault_rows = 2 + fault_more;
+    at.list_rows = 2 + spare - fault_more;
     at.sentence = at.words + at.words_rows + 1;
     at.bar = at.sentence + 2;
     at.caption = at.bar + 1;
     at.reading = at.caption + 1;
-    at.list = at.reading + LARGE_ROWS * scale;
+    at.list = at.reading + LARGE_ROWS * at.scale;
     at.faults = at.list + 1 + at.list_rows;
     at.answer = at.faults + at.fault_rows;
     at.keys = at.answer + 1;
@@ -124,6 +122,8 @@ static void draw_load(const struct up_live_view *view, struct up_canvas *canvas,
     int width = canvas->columns - PANEL_COLUMNS - 2;
     char text[40];
     if (!isfinite(view->load)) {
+        live_put(canvas, place_of(at->caption, 1, width), UP_LIVE_PLAIN,
+                 "no reading against a tare yet");
         return;
     }
     snprintf(text, sizeof text, grams ? "%+.1f" : "%+.0f", view->load);
@@ -155,8 +155,9 @@ static void draw_probability(struct up_canvas *canvas, struct place place, const
 static void draw_result(struct up_canvas *canvas, struct place place,
                         const struct up_result *result) {
     const struct up_answer *answer = &result->answer;
-    live_format(canvas, place, UP_LIVE_STRONG, "%s: net %+.1f g +- %.1f g", result->water.name,
-                1e3 * answer->buoyancy_kg.value, 1e3 * answer->expanded_u_kg);
+    live_format(canvas, place, UP_LIVE_STRONG, "%s %+.1f g +- %.1f g: %s", result->water.name,
+                1e3 * answer->buoyancy_kg.value, 1e3 * answer->expanded_u_kg,
+                up_class_name(answer->class));
     place.row++;
     draw_probability(canvas, place, "floats", answer->probability_positive,
                      answer->class == UP_CLASS_POSITIVE);
@@ -343,6 +344,7 @@ static void draw_small(const struct up_live_view *view, struct up_canvas *canvas
                     view->load_unit);
     }
     draw_answer(view, canvas, row++);
+    draw_keys(view, canvas, row++);
     draw_faults(view, canvas, row, canvas->rows - row);
 }
 
@@ -352,7 +354,7 @@ void up_live_draw(const struct up_live_view *view, struct up_canvas *canvas) {
         draw_small(view, canvas);
         return;
     }
-    struct layout at = lay_out(view, canvas);
+    struct layout at = lay_out(canvas);
     draw_title(view, canvas);
     live_large_wrap(canvas, place_of(at.words, 1, canvas->columns - 2), at.words_rows, view->mood,
                     view->words);
