@@ -31,4 +31,7 @@ void live_large(struct up_canvas *canvas, struct place place, int scale, enum up
 void live_large_wrap(struct up_canvas *canvas, struct place place, int rows,
                      enum up_live_style style, const char *text);
 
+/* Whether the terminal (TERM) can place its letters; nothing is sent to it. */
+bool live_terminal_places(int descriptor);
+
 #endif

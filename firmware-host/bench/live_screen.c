@@ -104,11 +104,6 @@ static void tell_plain(const struct up_operator *op, const char *why) {
     fflush(op->output);
 }
 
-static bool can_move(void) {
-    const char *move = tigetstr("cup");
-    return move != NULL && move != (const char *)-1;
-}
-
 static void free_live(struct live *live) {
     if (live->input != NULL) {
         fclose(live->input);
@@ -147,12 +142,10 @@ void live_begin(struct up_operator *op, const struct up_session *session) {
         return;
     }
     live = make_live(op, session);
-    live->screen = live->input != NULL ? newterm(NULL, op->output, live->input) : NULL;
-    if (live->screen == NULL || !can_move()) {
-        if (live->screen != NULL) {
-            endwin();
-            delscreen(live->screen);
-        }
+    if (live->input != NULL && live_terminal_places(fileno(op->output))) {
+        live->screen = newterm(NULL, op->output, live->input);
+    }
+    if (live->screen == NULL) {
         free_live(live);
         tell_plain(op, "this terminal (see TERM) cannot place its letters");
         return;

@@ -381,7 +381,7 @@ static void progress_runs_to_the_reading(void **state) {
     (void)state;
     virtual_bench_begin(&bench, 5);
     bench.spoil = watch;
-    seen.least_left_s = seen.left_s = INFINITY;
+    seen.least_left_s = seen.left_s = (double)INFINITY;
     assert_true(virtual_bench_calibrate(&bench, masses_kg, 3, 1, &failure));
     /* 24 s at 10 Hz for each of 7 loads and tares and the preload at least */
     assert_true(seen.readings > 8 * 200);

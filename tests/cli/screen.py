@@ -129,7 +129,7 @@ class Session:
     def __init__(self, command, columns=80, rows=24, term="xterm", after=":", lang="C.UTF-8"):
         self.screen = Terminal(columns, rows)
         self.raw = ""
-        script = "trap : INT; echo \"before $(stty -g)\"; %s; echo \"status $?\"; echo \"after $(stty -g)\"; %s; echo the end" % (command, after)
+        script = "trap : INT; echo \"before $(stty -g)\"; %s; echo \"status $?\"; echo \"after $(stty -g)\"; %s; echo shell over" % (command, after)
         self.pid, self.master = os.forkpty()
         if self.pid == 0:
             environment = dict(os.environ, TERM=term, LC_ALL=lang)
@@ -170,10 +170,10 @@ class Session:
         return int(children[0])
 
     def end(self):
-        self.wait(r"the end")
+        self.wait("shell over")
         os.close(self.master)
         os.waitpid(self.pid, 0)
-        settings = re.findall(r"(?:before|after) ([0-9a-f:]+)", self.raw)
+        settings = re.findall(r"(?:before|after) ([0-9a-f]+:[0-9a-f:]+)", self.raw)
         assert len(settings) >= 2 and len(set(settings)) == 1, settings
         assert self.screen.saved is None and not self.screen.hidden, "alternate screen or no cursor"
         return self.screen.text()
@@ -240,7 +240,7 @@ def stopped():
     os.write(session.master, b"\n")
     text = session.end()
     assert re.search("upthrust: .*carry no calibration", text.replace("\n", "")), text
-    assert text.rstrip().endswith("the end") and "status 1\n" in text, text
+    assert text.rstrip().endswith("shell over") and "status 1\n" in text, text
 
 
 def too_soon():
