@@ -98,7 +98,7 @@ static void draw_bar(const struct up_live_view *view, struct up_canvas *canvas, 
     int width = canvas->columns / 2 - 4;
     struct place words = place_of(row, width + 3, canvas->columns - width - 4);
     if (!reading->reading) {
-        if (view->asks) {
+        if (view->asks && view->mood == UP_LIVE_DO) {
             live_put(canvas, place_of(row, 1, canvas->columns - 2), UP_LIVE_DO,
                      view->unit != NULL ? "YOUR TURN: then type the number and press Enter"
                                         : "YOUR TURN: then press Enter");
@@ -289,8 +289,9 @@ static void draw_faults(const struct up_live_view *view, struct up_canvas *canva
                         int rows) {
     for (unsigned i = view->faults; i > 0 && rows > 0; i--) {
         const struct up_live_fault *fault = &view->fault[i - 1];
-        char *text =
-            up_text_format("!! %.0f min: %s", floor(fmax(fault->at_s, 0) / 60), fault->text);
+        double minutes = floor((view->elapsed_s - fault->at_s) / 60);
+        char *text = minutes >= 1 ? up_text_format("!! %.0f min ago: %s", minutes, fault->text)
+                                  : up_text_format("!! now: %s", fault->text);
         int used = live_wrap(canvas, place_of(row, 1, canvas->columns - 2), rows,
                              i == view->faults ? UP_LIVE_BAD : UP_LIVE_PLAIN, text);
         row += used;

@@ -382,11 +382,12 @@ void live_show(struct up_operator *op, bool away) {
                                 .place = live->session->place,
                                 .elapsed_s = monotonic_s() - live->begin_s,
                                 .reading = up_procedure_progress(procedure),
-                                .asks = is_asked(op),
+                                .asks = is_asked(op) && !away,
                                 .typed = live->typed,
                                 .refused = live->refused};
     view.unit = view.asks && op->ask.wants_number ? op->ask.unit : NULL;
     fill_load(op, &view);
+    view.load = away ? (double)NAN : view.load;
     fill_lists(live, &view);
     say_state(op, away, &view, words, sizeof words, sentence, sizeof sentence);
     fit_canvas(op, &live->canvas);

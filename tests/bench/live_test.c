@@ -294,21 +294,21 @@ static void answers_are_seen_before_they_are_given(void **state) {
 static void the_newest_fault_and_trials_are_told(void **state) {
     struct up_live_view view = third_trial();
     (void)state;
-    faults[0] = (struct up_live_fault){61, "the first"};
-    faults[1] = (struct up_live_fault){125, "the second"};
+    faults[0] = (struct up_live_fault){600, "the first"};
+    faults[1] = (struct up_live_fault){690, "the second"};
     faults[2] = (struct up_live_fault){
-        200, "the third is so long that it does not fit into one row of eighty columns at all"};
+        691, "the third is so long that it does not fit into one row of eighty columns at all"};
     view.faults = 2;
     view.trials = UP_TRIALS_MAX;
     draw(&view, 80, 24, false);
-    assert_string_equal(row_text(20), " !! 2 min: the second");
-    assert_string_equal(row_text(21), " !! 1 min: the first");
+    assert_string_equal(row_text(20), " !! 1 min ago: the second");
+    assert_string_equal(row_text(21), " !! 2 min ago: the first");
     assert_non_null(strstr(row_text(18), " 37 "));
     assert_non_null(strstr(row_text(19), " 40 "));
     assert_int_equal(row_with(" 36 "), -1);
     view.faults = 3;
     draw(&view, 80, 24, false);
-    assert_true(strncmp(row_text(20), " !! 3 min: the third is so long", 31) == 0);
+    assert_true(strncmp(row_text(20), " !! now: the third is so long", 29) == 0);
     assert_string_equal(row_text(21), " columns at all");
 }
 

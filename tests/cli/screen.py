@@ -325,6 +325,7 @@ def readings(session, process):
 def pulled_out(session, process):
     process.kill()
     session.wait("The device is gone: check its cable")
+    assert "YOUR TURN" not in session.screen.text()
     session.type("q\n")
     text = session.end()
     assert re.search("!! the device is gone.*waited for", text.replace("\n", "")), text
