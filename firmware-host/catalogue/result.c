@@ -123,6 +123,7 @@ json_t *up_result_to_json(const struct up_result *result) {
     set_water(json, result);
     set_answer(json, result);
     set_method(json, &result->answer);
+    set_sides(json, result);
     json_object_set_new(json, "budget", budget_to_json(result->weighing.term));
     if (result->has_model) {
         json_object_set_new(json, "model", model_to_json(result));

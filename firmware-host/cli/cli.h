@@ -10,6 +10,7 @@
 
 #include "upthrust/catalogue.h"
 #include "upthrust/failure.h"
+#include "upthrust/procedure.h"
 #include "upthrust/report.h"
 #include "upthrust/result.h"
 #include "upthrust/rig.h"
@@ -87,27 +88,37 @@ struct bench_run {
     bool json;          /* operator */
     int operator_input; /* descriptor */
     FILE *operator_output;
-    bool no_exchange; /* the caller brings exchange/ up to date itself, once at the end */
+    bool no_exchange;   /* the caller brings exchange/ up to date itself, once at the end */
+    const char *resume; /* a run's id or the beginning of one, "" for the latest; NULL: a new run */
 };
 
 /* Both store what they find; *calibration or the results come back too. `results` holds room for
    `waters` + 1. */
 bool run_calibrate(const struct bench_run *run, const double *mass_kg, int masses, bool staircase,
                    struct up_calibration *calibration, struct up_failure *failure);
-bool run_measure(const struct bench_run *run, const struct up_item *item, int trials,
-                 double confidence, const struct up_water *water, unsigned waters,
+/* Of the plan: item, trials, looks, waters, confidence, references and sides; the rest (rig,
+   calibration, run, coverage) is filled in here. */
+bool run_measure(const struct bench_run *run, const struct up_measure_plan *wanted,
                  struct up_result *result, unsigned *results, struct up_failure *failure);
+
+/* What a journal's "plan" holds beside item, calibration and waters (plan_json.c). */
+void plan_more_to_json(const struct up_measure_plan *plan, json_t *json);
+void plan_more_from_json(const json_t *json, struct up_measure_plan *plan);
 
 /* Brings exchange/ in the catalogue up to date; where that fails, says so and goes on. */
 void leave_exchange(const struct bench_run *run);
 
-/* A stored run of measure once more, from what it recorded (repeat_run.c). */
+/* A run of measure from what it recorded: once more (repeat_run.c), or gone on with. */
 struct repeated {
     struct up_item item;
     char bench[UP_NAME_SIZE], run_id[UP_ID_SIZE];
     struct up_result result[WATERS_MAX + 1];
     unsigned results, waters;
 };
+bool resume_measure(const struct bench_run *run, const struct up_item *item,
+                    struct repeated *resumed, struct up_failure *failure);
+bool resume_calibrate(const struct bench_run *run, struct up_calibration *calibration,
+                      struct up_failure *failure);
 bool repeat_measure(struct up_catalogue *catalogue, const char *run, struct repeated *repeated,
                     struct up_failure *failure);
 bool repeat_calibrate(struct up_catalogue *catalogue, const char *run,

@@ -47,11 +47,43 @@ done
 expect "salinity 43" 2 - "--salinity-g-kg" -- "$bin" water --salinity-g-kg 43
 expect "depth 61" 2 - "--depth-m" -- "$bin" water --depth-m 61
 
+expect "waters by name" 0 "baltic .* to 20\.09 g/kg" - -- "$bin" water --list
+expect "waters by name, json" 0 '"schema": "upthrust-waters-1"' - -- "$bin" water --list --json
+expect "a water by name" 0 "^red-sea: 26\.00 C, Absolute Salinity 38\.933 g/kg \+- 2\.261 at most" - -- "$bin" water --water red-sea
+expect "a water by its conductivity" 0 "Absolute Salinity 3\.833 g/kg" - -- "$bin" water --water Quarry,temp_c=12,conductivity_ms_cm=5.2
+expect "a water by a hydrometer" 0 "^1024\.87[0-9]* kg/m3" - -- "$bin" water --water Dock,temp_c=25,hydrometer_kg_m3=1025,hydrometer_ref_c=20
+expect "a pool by its salt" 0 "pool salt 3\.9[0-9]* g/kg" - -- "$bin" water --water Lido,temp_c=25,pool_salt_g_l=4
+water() { # name pattern water
+    expect "$1" 2 - "$2" -- "$bin" water --water "$3"
+}
+water "a water of no name" "name of 1 to 47 bytes" ",temp_c=3"
+water "a water without a temperature" "needs temp_c=" "Quarry,salinity_psu=3"
+water "a water of nothing" "what is in it" "Quarry,temp_c=3"
+water "an unknown key of a water" "one of the keys temp_c" "Quarry,temp_c=3,colour=4"
+water "a key without a number" "give KEY=NUMBER" "Quarry,temp_c=3,salinity_psu"
+water "a key of a water twice" "temp_c is given twice" "Quarry,temp_c=3,temp_c=4,salinity_psu=3"
+water "a salinity told in two ways" "say the same" "Quarry,temp_c=3,salinity_psu=3,salinity_g_kg=3"
+water "salinity against conductivity" "contradicts itself" "Quarry,temp_c=20,salinity_psu=35,conductivity_ms_cm=20"
+water "conductivity against a hydrometer" "contradicts itself" "Quarry,temp_c=20,conductivity_ms_cm=20,hydrometer_sg=1.03,hydrometer_ref_c=20"
+water "a salinity against the name" "contradicts the name" "baltic,salinity_psu=35"
+water "a hydrometer beyond its scale" "hydrometer_kg_m3 is 1100, outside 985 to 1040" "Quarry,temp_c=20,hydrometer_kg_m3=1100,hydrometer_ref_c=20"
+water "a hydrometer no water shows" "outside 998.21 to" "Quarry,temp_c=20,hydrometer_kg_m3=990,hydrometer_ref_c=20"
+water "a hydrometer of no temperature" "needs hydrometer_ref_c" "Quarry,temp_c=20,hydrometer_kg_m3=1010"
+water "a meter that shows brine" "outside 0 to 42" "Quarry,temp_c=20,conductivity_ms_cm=79"
+water "a water at 50 C" "outside 0 to 40" "pool,temp_c=50"
+water "a water at 70 m" "depth in m" "sea,depth_m=70"
+expect "a water told twice over" 2 - "leave it out" -- "$bin" water --water sea --temp-c 3
+expect "two waters of one name" 2 - "asked for twice" -- "$bin" water --water sea --water sea,temp_c=3
+expect "two waters at a time" 2 - "one --water at a time" -- "$bin" water --water sea --water pool
+
 expect "item add" 0 "Plain fin" - -- "$bin" item add --name "Plain fin" --kind fin --catalogue "$c"
 expect "item add, a pair" 0 "a pair" - -- "$bin" item add --name "Twin fins" --kind fin --pair --catalogue "$c"
 expect "item without a name" 2 - "--name" -- "$bin" item add --kind fin --catalogue "$c"
 expect "item without a kind" 2 - "--kind" -- "$bin" item add --name x --catalogue "$c"
 expect "tolerance of nothing" 2 - "--tolerance-g" -- "$bin" item add --name x --kind fin --tolerance-g 0 --catalogue "$c"
+expect "item of a material" 0 "expands by 0\.000596 per K" - -- "$bin" item add --name "Rubber fin" --kind fin --material rubber --catalogue "$c"
+expect "unknown material names those known" 2 - "polypropylene" -- "$bin" item add --name x --kind fin --material cheese --catalogue "$c"
+expect "material and expansion" 2 - "keep one" -- "$bin" item add --name x --kind fin --material lead --expansion-per-k 1e-4 --catalogue "$c"
 expect "unknown item names the nearest" 2 - 'did you mean "Plain fin"' -- "$bin" item show "Plain fim" --catalogue "$c"
 expect "item show" 0 "Plain fin" - -- "$bin" item show "plain FIN" --catalogue "$c"
 expect "second item of the same name" 0 "" - -- "$bin" item add --name "Plain fin" --kind fin --catalogue "$c"
@@ -147,7 +179,7 @@ expect "no terminal, no operator" 2 - "no terminal" -- "$bin" measure --rig "$wo
 expect "an operator of feathers" 2 - "keys or json" -- "$bin" measure --rig "$work/rig.ini" --operator owl --item x --catalogue "$c"
 expect "a water too hot" 2 - "" -- "$bin" measure --rig "$work/rig.ini" --operator json --item "Twin fins" --water fresh,temp_c=50 --catalogue "$c"
 expect "a water called tank" 2 - "not \"tank\"" -- "$bin" measure --rig "$work/rig.ini" --operator json --item "Twin fins" --water tank --catalogue "$c"
-expect "an own water without salinity" 2 - "needs temp_c" -- "$bin" measure --rig "$work/rig.ini" --operator json --item "Twin fins" --water "Blue lake,temp_c=5" --catalogue "$c"
+expect "an own water without salinity" 2 - "what is in it" -- "$bin" measure --rig "$work/rig.ini" --operator json --item "Twin fins" --water "Blue lake,temp_c=5" --catalogue "$c"
 
 expect "plot of nothing" 1 - "measure an item first" -- "$bin" plot --catalogue "$c"
 expect "plot of no run" 2 - "no run" -- "$bin" plot --run f00d --catalogue "$c"
