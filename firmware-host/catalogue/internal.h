@@ -176,6 +176,11 @@ bool catalogue_take(struct up_catalogue *catalogue, struct up_record *record, js
 json_t *catalogue_csv_metadata(void);
 json_t *catalogue_json_schema(void);
 
+/* ---- result_sides.c ---- */
+
+/* What a result's body holds beside its number. */
+void set_sides(json_t *json, const struct up_result *result);
+
 /* Members of JSON bodies; the target is left alone and false returned where the member is missing
    or of another type. NaN and infinities are written as null, text is cleaned. */
 json_t *number_or_null(double value);

@@ -123,6 +123,7 @@ json_t *up_result_to_json(const struct up_result *result) {
     set_water(json, result);
     set_answer(json, result);
     set_method(json, &result->answer);
+    set_sides(json, result);
     json_object_set_new(json, "budget", budget_to_json(result->weighing.term));
     if (result->has_model) {
         json_object_set_new(json, "model", model_to_json(result));
@@ -362,7 +363,11 @@ struct newest {
 static bool note_decision(const struct up_record *record, void *context) {
     const struct newest *newest = context;
     const char *result_id = word_of(record->body, "result_id");
-    json_object_set(newest->by_result, result_id, record->body); /* oldest first: the last stays */
+    const json_t *before = json_object_get(newest->by_result, result_id);
+    /* Oldest first, so the last stays; but within one millisecond chance orders them. */
+    if (truth_of(record->body, "rejudged") || !truth_of(before, "rejudged")) {
+        json_object_set(newest->by_result, result_id, record->body);
+    }
     return true;
 }
 

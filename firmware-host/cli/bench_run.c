@@ -175,17 +175,20 @@ static json_t *plan_of_measuring(const struct up_measure_plan *plan) {
     json_t *waters = json_array();
     for (unsigned i = 0; i < plan->waters; i++) {
         const struct up_water *water = &plan->water[i];
-        json_array_append_new(waters,
-                              json_pack("{s:s, s:b, s:f, s:f, s:f, s:f, s:f}", "name", water->name,
-                                        "sea", water->model == UP_WATER_SEA, "temp_c",
-                                        water->temp_c, "u_temp_c", water->u_temp_c, "salinity_g_kg",
-                                        water->salinity_g_kg, "u_salinity_g_kg",
-                                        water->u_salinity_g_kg, "depth_m", water->depth_m));
+        json_array_append_new(
+            waters,
+            json_pack("{s:s, s:b, s:b, s:b, s:f, s:f, s:f, s:f, s:f}", "name", water->name, "sea",
+                      water->model == UP_WATER_SEA, "pool", water->model == UP_WATER_POOL, "range",
+                      water->salinity_range, "temp_c", water->temp_c, "u_temp_c", water->u_temp_c,
+                      "salinity_g_kg", water->salinity_g_kg, "u_salinity_g_kg",
+                      water->u_salinity_g_kg, "depth_m", water->depth_m));
     }
-    return json_pack("{s:o, s:o, s:i, s:f, s:f, s:o}", "item", up_item_to_json(&plan->item),
-                     "calibration", up_calibration_to_json(plan->calibration), "trials",
-                     (int)plan->trials, "confidence", plan->confidence, "coverage", plan->coverage,
-                     "waters", waters);
+    json_t *json = json_pack("{s:o, s:o, s:i, s:f, s:f, s:o}", "item", up_item_to_json(&plan->item),
+                             "calibration", up_calibration_to_json(plan->calibration), "trials",
+                             (int)plan->trials, "confidence", plan->confidence, "coverage",
+                             plan->coverage, "waters", waters);
+    plan_more_to_json(plan, json);
+    return json;
 }
 
 static void tell_lost(const struct up_lost_run *lost, void *context) {
@@ -543,18 +546,13 @@ static bool measure_by(const struct bench_run *bench, struct up_measure_plan *pl
     return good;
 }
 
-bool run_measure(const struct bench_run *bench, const struct up_item *item, int trials,
-                 double confidence, const struct up_water *water, unsigned waters,
+bool run_measure(const struct bench_run *bench, const struct up_measure_plan *wanted,
                  struct up_result *result, unsigned *results, struct up_failure *failure) {
     struct up_calibration calibration;
-    struct up_measure_plan plan = {.rig = bench->rig,
-                                   .calibration = &calibration,
-                                   .item = *item,
-                                   .trials = (unsigned)trials,
-                                   .water = water,
-                                   .waters = waters,
-                                   .confidence = confidence,
-                                   .coverage = 0.95};
+    struct up_measure_plan plan = *wanted;
+    plan.rig = bench->rig;
+    plan.calibration = &calibration;
+    plan.coverage = 0.95;
     *results = 0;
     return up_calibration_latest(bench->catalogue, bench->rig->id, &calibration, failure) &&
            measure_by(bench, &plan, NULL, result, results, failure);

@@ -10,6 +10,7 @@
 
 #include "upthrust/catalogue.h"
 #include "upthrust/failure.h"
+#include "upthrust/procedure.h"
 #include "upthrust/report.h"
 #include "upthrust/result.h"
 #include "upthrust/rig.h"
@@ -109,9 +110,14 @@ struct bench_run {
    `waters` + 1. */
 bool run_calibrate(const struct bench_run *run, const double *mass_kg, int masses, bool staircase,
                    struct up_calibration *calibration, struct up_failure *failure);
-bool run_measure(const struct bench_run *run, const struct up_item *item, int trials,
-                 double confidence, const struct up_water *water, unsigned waters,
+/* Of the plan: item, trials, looks, waters, confidence, references and sides; the rest (rig,
+   calibration, run, coverage) is filled in here. */
+bool run_measure(const struct bench_run *run, const struct up_measure_plan *wanted,
                  struct up_result *result, unsigned *results, struct up_failure *failure);
+
+/* What a journal's "plan" holds beside item, calibration and waters (plan_json.c). */
+void plan_more_to_json(const struct up_measure_plan *plan, json_t *json);
+void plan_more_from_json(const json_t *json, struct up_measure_plan *plan);
 
 /* Brings exchange/ in the catalogue up to date; where that fails, says so and goes on. */
 void leave_exchange(const struct bench_run *run);

@@ -252,8 +252,12 @@ static bool measure_item(struct demo *demo, const json_t *gear, struct up_failur
         return false;
     }
     fprintf(stderr, "  weighing %s\n", measured->item.name);
-    if (!run_measure(&demo->run, &measured->item, demo->rig.trials, 0.95, demo->water, DEMO_WATERS,
-                     measured->result, &measured->results, failure)) {
+    struct up_measure_plan plan = {.item = measured->item,
+                                   .trials = (unsigned)demo->rig.trials,
+                                   .water = demo->water,
+                                   .waters = DEMO_WATERS,
+                                   .confidence = 0.95};
+    if (!run_measure(&demo->run, &plan, measured->result, &measured->results, failure)) {
         return false;
     }
     for (unsigned i = 0; i < measured->results; i++) {

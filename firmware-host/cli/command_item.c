@@ -4,6 +4,7 @@
 #include <string.h>
 
 #include "cli.h"
+#include "upthrust/material.h"
 #include "upthrust/text.h"
 
 const struct option_text options_item[] = {
@@ -16,6 +17,7 @@ const struct option_text options_item[] = {
     {"tolerance-g", "G",
      "add, edit: neutral is within this (default: as set for its kind, else 50, a pair 100)"},
     {"expansion-per-k", "B", "add, edit: volume expansion (default 4.5e-4)"},
+    {"material", "NAME", "add, edit: what it is made of, for its expansion"},
     {"u-expansion-per-k", "U", "add, edit: its standard uncertainty (default 0.9e-4)"},
     {"compressible", NULL, "add, edit: foam or closed air; a result holds at its depth only"},
     {"together", "NAME_OR_ID",
@@ -28,10 +30,42 @@ const struct option_text options_item[] = {
     OPTION_JSON,
     OPTION_END};
 
+static bool refuse_material(const char *name, struct up_failure *failure) {
+    char list[400] = "";
+    for (size_t i = 0; up_material_at(i) != NULL; i++) {
+        size_t used = strlen(list);
+        snprintf(list + used, sizeof list - used, "%s%s", i == 0 ? "" : ", ",
+                 up_material_at(i)->name);
+    }
+    return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                   "--material %.40s: not known; give one of %s, or --expansion-per-k", name, list);
+}
+
+static bool take_material(const struct arguments *arguments, struct up_item *item,
+                          struct up_failure *failure) {
+    const char *name = option_value(arguments, "material");
+    if (name == NULL) {
+        return true;
+    }
+    const struct up_material *material = up_material_named(name);
+    if (material == NULL) {
+        return refuse_material(name, failure);
+    }
+    if (option_given(arguments, "expansion-per-k") ||
+        option_given(arguments, "u-expansion-per-k")) {
+        return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                       "--material and --expansion-per-k say the same: keep one");
+    }
+    item->expansion_per_k = up_material_expansion_per_k(material);
+    item->u_expansion_per_k = up_material_u_expansion_per_k(material);
+    return true;
+}
+
 /* What was not given is left alone. */
 static bool read_given(const struct arguments *arguments, struct up_item *item,
                        struct up_failure *failure) {
-    return option_text_value(arguments, "name", item->name, failure) &&
+    return take_material(arguments, item, failure) &&
+           option_text_value(arguments, "name", item->name, failure) &&
            option_text_value(arguments, "kind", item->kind, failure) &&
            option_text_value(arguments, "maker", item->maker, failure) &&
            option_text_value(arguments, "model", item->model, failure) &&
@@ -98,12 +132,14 @@ static void print_item(const struct up_item *item) {
     char *maker = up_text_for_terminal(item->maker);
     char *model = up_text_for_terminal(item->model);
     char *size = up_text_for_terminal(item->size);
-    printf("%s  %s\n  %s, %s, maker %s, model %s, size %s\n  neutral within %.0f g%s\n", item->id,
-           name, kind,
+    printf("%s  %s\n  %s, %s, maker %s, model %s, size %s\n  neutral within %.0f g; expands by "
+           "%.3g per K (u %.2g)%s\n",
+           item->id, name, kind,
            item->pieces == 1   ? "one piece"
            : item->pieces == 2 ? "a pair"
                                : "several",
            maker[0] ? maker : "-", model[0] ? model : "-", size[0] ? size : "-", item->tolerance_g,
+           item->expansion_per_k, item->u_expansion_per_k,
            item->compressible ? "; compressible: results hold at their depth only" : "");
     for (int i = 0; i < item->parts; i++) {
         printf("%s%.8s%s", i == 0 ? "  measured together: " : ", ", item->part_id[i],

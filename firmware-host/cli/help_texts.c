@@ -49,7 +49,9 @@ static const struct help_text texts[] = {
     {"export", HELP_CATALOGUE, "export --format csv --to shared-folder\n"},
     {"water", HELP_TOOLS,
      "water --temp-c 12\n"
-     "water --temp-c 18 --salinity-psu 38 --depth-m 10\n"},
+     "water --temp-c 18 --salinity-psu 38 --depth-m 10\n"
+     "water --list\n"
+     "water --water \"Quarry,temp_c=12,conductivity_ms_cm=5.2\"\n"},
     {"demo", HELP_TOOLS, "demo --dir demo\n"},
 };
 

@@ -7,7 +7,6 @@
 
 #include "upthrust/bench.h"
 #include "upthrust/report.h"
-#include "upthrust/statistics.h"
 #include "upthrust/text.h"
 
 enum { PREFIX_LEAST = 4 };
@@ -293,7 +292,7 @@ static json_t *explain(struct up_catalogue *catalogue, struct search *search,
     json_object_set(json, "result", search->body);
     json_object_set_new(json, "chain", chain_to_json(&result->weighing));
     set_number(json, "coverage_factor",
-               up_coverage_factor(result->question.coverage, result->answer.buoyancy_kg.dof));
+               result->answer.first_order_expanded_u_kg / result->answer.buoyancy_kg.u);
     if (!set_plateaus(json, catalogue, result, failure) ||
         !set_decisions(json, catalogue, search->result_id, failure)) {
         json_decref(json);

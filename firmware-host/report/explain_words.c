@@ -173,6 +173,10 @@ static void put_combined(FILE *stream, const json_t *document, const json_t *res
             number_of(result, "first_order_expanded_u_g"), number_of(result, "expanded_u_g"),
             number_of(result, "coverage") * 100, number_of(result, "draws"),
             json_is_true(json_object_get(result, "draws_stable")) ? "" : ", not yet at rest");
+    if (has(result, "draws_u_g")) {
+        fprintf(stream, "    the draws: mean %+.4f g, standard deviation %.4f g\n",
+                number_of(result, "draws_mean_g"), number_of(result, "draws_u_g"));
+    }
     fprintf(stream, "  %s within %.2g g (JCGM 101 clause 8); the Monte Carlo's interval is used\n",
             json_is_true(json_object_get(result, "first_order_agrees")) ? "they agree"
                                                                         : "they do not agree",

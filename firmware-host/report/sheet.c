@@ -118,6 +118,9 @@ static void print_when(FILE *stream, const char *made_utc) {
 
 static void print_newest(const struct kept *kept, const struct up_style *style, FILE *stream) {
     up_result_print(&kept->result, style, stream);
+    if (kept->result.measured) {
+        up_sides_print(kept->body, style, stream);
+    }
 }
 
 /* What the results of one run have in common. */

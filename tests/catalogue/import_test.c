@@ -452,6 +452,7 @@ static void an_old_catalogue_is_brought_up_to_date(void **state) {
     database = outside("c/catalogue.sqlite");
     assert_answer(database, "SELECT count(*) FROM decision", "1");
     assert_answer(database, "SELECT count(*) FROM plateau", "0");
+    assert_answer(database, "SELECT rejudged FROM decision", "0");
     assert_answer(database, "SELECT bench_sequence FROM result", "1");
     assert_answer(database, "SELECT bench_sequence FROM trial", "3");
     assert_answer(database, "PRAGMA integrity_check", "ok");
