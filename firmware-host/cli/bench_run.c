@@ -422,8 +422,10 @@ static bool run_session(struct keeper *keeper, struct up_procedure *procedure,
 }
 
 static struct up_operator *make_operator(const struct bench_run *bench) {
-    return up_operator_create(bench->json ? UP_OPERATOR_JSON : UP_OPERATOR_KEYS,
-                              bench->operator_input, bench->operator_output);
+    enum up_operator_kind kind = bench->json     ? UP_OPERATOR_JSON
+                                 : bench->screen ? UP_OPERATOR_SCREEN
+                                                 : UP_OPERATOR_KEYS;
+    return up_operator_create(kind, bench->operator_input, bench->operator_output);
 }
 
 /* ---- calibrate ---- */

@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* calibrate and measure: the bench from the command line. */
+#include <locale.h>
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -23,6 +24,7 @@ const struct option_text options_calibrate[] = {
     OPTION_AIR_TEMP,
     OPTION_PORT,
     OPTION_OPERATOR,
+    OPTION_PLAIN,
     OPTION_CATALOGUE,
     OPTION_JSON,
     OPTION_END};
@@ -49,6 +51,7 @@ const struct option_text options_measure[] = {
     OPTION_AIR_TEMP,
     OPTION_PORT,
     OPTION_OPERATOR,
+    OPTION_PLAIN,
     OPTION_UNITS,
     OPTION_CATALOGUE,
     OPTION_JSON,
@@ -108,6 +111,11 @@ static bool open_bench(const struct arguments *arguments, struct bench_options *
     options->run.port = option_value(arguments, "port");
     options->run.operator_input = STDIN_FILENO;
     options->run.operator_output = options->run.json ? stdout : stderr;
+    options->run.screen = !options->run.json && !option_given(arguments, "plain") &&
+                          isatty(STDIN_FILENO) && isatty(STDERR_FILENO);
+    if (options->run.screen) {
+        setlocale(LC_CTYPE, "");
+    }
     catch_signals();
     return true;
 }
