@@ -145,6 +145,30 @@ static const struct catalogue_column decision_columns[] = {TEXT("result_id"),
                                                            LATER(NUMBER, "guard_high_g"),
                                                            LATER(INTEGER, "more_trials"),
                                                            END};
+static const struct catalogue_column reference_columns[] = {
+    TEXT("name"),        NUMBER("mass_kg"),     NUMBER("u_mass_kg"),
+    NUMBER("volume_m3"), NUMBER("u_volume_m3"), END};
+static const struct catalogue_column check_columns[] = {TEXT("reference_id"),
+                                                        TEXT("run_id"),
+                                                        TEXT("name"),
+                                                        NUMBER("load_counts"),
+                                                        NUMBER("reads_g"),
+                                                        NUMBER("u_reads_g"),
+                                                        NUMBER("expected_g"),
+                                                        NUMBER("water_density_kg_m3"),
+                                                        NUMBER("deviation_g"),
+                                                        NUMBER("u_deviation_g"),
+                                                        NUMBER("e_n"),
+                                                        NUMBER("low_g"),
+                                                        NUMBER("high_g"),
+                                                        TRUTH("by_history"),
+                                                        TRUTH("outside"),
+                                                        TRUTH("confirmed"),
+                                                        TEXT("bench"),
+                                                        LATER(INTEGER, "bench_sequence"),
+                                                        END};
+static const struct catalogue_column gear_kind_columns[] = {TEXT("name"), NUMBER("tolerance_one_g"),
+                                                            NUMBER("tolerance_pair_g"), END};
 
 const struct catalogue_table catalogue_tables[CATALOGUE_TABLES] = {
     {"item", "item_id", "items.csv", "items", item_columns},
@@ -154,6 +178,10 @@ const struct catalogue_table catalogue_tables[CATALOGUE_TABLES] = {
     {"trial", "trial_id", "trials.csv", "trials", trial_columns},
     {"rig", "rig_id", "rigs.csv", "rigs", rig_columns},
     {"decision", "decision_id", "decisions.csv", "decisions", decision_columns},
+    {"reference", "reference_id", "reference_bodies.csv", "reference_bodies", reference_columns},
+    {"reference_check", "reference_check_id", "reference_checks.csv", "reference_checks",
+     check_columns},
+    {"gear_kind", "gear_kind_id", "gear_kinds.csv", "gear_kinds", gear_kind_columns},
 };
 
 const struct catalogue_table *catalogue_table_of(const char *kind) {

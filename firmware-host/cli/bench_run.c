@@ -73,6 +73,10 @@ static bool keep_event(void *context, const struct up_event *event, struct up_fa
     if (good && event->kind == UP_EVENT_TRIAL) {
         good = keep_trial(keeper, json, failure);
     }
+    if (good && event->kind == UP_EVENT_CHECK) {
+        good = up_check_add(keeper->bench->catalogue, &event->check, keeper->run_id,
+                            keeper->bench->rig->id, failure);
+    }
     json_decref(json);
     return good;
 }
@@ -175,17 +179,20 @@ static json_t *plan_of_measuring(const struct up_measure_plan *plan) {
     json_t *waters = json_array();
     for (unsigned i = 0; i < plan->waters; i++) {
         const struct up_water *water = &plan->water[i];
-        json_array_append_new(waters,
-                              json_pack("{s:s, s:b, s:f, s:f, s:f, s:f, s:f}", "name", water->name,
-                                        "sea", water->model == UP_WATER_SEA, "temp_c",
-                                        water->temp_c, "u_temp_c", water->u_temp_c, "salinity_g_kg",
-                                        water->salinity_g_kg, "u_salinity_g_kg",
-                                        water->u_salinity_g_kg, "depth_m", water->depth_m));
+        json_array_append_new(
+            waters,
+            json_pack("{s:s, s:b, s:b, s:b, s:f, s:f, s:f, s:f, s:f}", "name", water->name, "sea",
+                      water->model == UP_WATER_SEA, "pool", water->model == UP_WATER_POOL, "range",
+                      water->salinity_range, "temp_c", water->temp_c, "u_temp_c", water->u_temp_c,
+                      "salinity_g_kg", water->salinity_g_kg, "u_salinity_g_kg",
+                      water->u_salinity_g_kg, "depth_m", water->depth_m));
     }
-    return json_pack("{s:o, s:o, s:i, s:f, s:f, s:o}", "item", up_item_to_json(&plan->item),
-                     "calibration", up_calibration_to_json(plan->calibration), "trials",
-                     (int)plan->trials, "confidence", plan->confidence, "coverage", plan->coverage,
-                     "waters", waters);
+    json_t *json = json_pack("{s:o, s:o, s:i, s:f, s:f, s:o}", "item", up_item_to_json(&plan->item),
+                             "calibration", up_calibration_to_json(plan->calibration), "trials",
+                             (int)plan->trials, "confidence", plan->confidence, "coverage",
+                             plan->coverage, "waters", waters);
+    plan_more_to_json(plan, json);
+    return json;
 }
 
 static void tell_lost(const struct up_lost_run *lost, void *context) {
@@ -415,8 +422,10 @@ static bool run_session(struct keeper *keeper, struct up_procedure *procedure,
 }
 
 static struct up_operator *make_operator(const struct bench_run *bench) {
-    return up_operator_create(bench->json ? UP_OPERATOR_JSON : UP_OPERATOR_KEYS,
-                              bench->operator_input, bench->operator_output);
+    enum up_operator_kind kind = bench->json     ? UP_OPERATOR_JSON
+                                 : bench->screen ? UP_OPERATOR_SCREEN
+                                                 : UP_OPERATOR_KEYS;
+    return up_operator_create(kind, bench->operator_input, bench->operator_output);
 }
 
 /* ---- calibrate ---- */
@@ -543,18 +552,13 @@ static bool measure_by(const struct bench_run *bench, struct up_measure_plan *pl
     return good;
 }
 
-bool run_measure(const struct bench_run *bench, const struct up_item *item, int trials,
-                 double confidence, const struct up_water *water, unsigned waters,
+bool run_measure(const struct bench_run *bench, const struct up_measure_plan *wanted,
                  struct up_result *result, unsigned *results, struct up_failure *failure) {
     struct up_calibration calibration;
-    struct up_measure_plan plan = {.rig = bench->rig,
-                                   .calibration = &calibration,
-                                   .item = *item,
-                                   .trials = (unsigned)trials,
-                                   .water = water,
-                                   .waters = waters,
-                                   .confidence = confidence,
-                                   .coverage = 0.95};
+    struct up_measure_plan plan = *wanted;
+    plan.rig = bench->rig;
+    plan.calibration = &calibration;
+    plan.coverage = 0.95;
     *results = 0;
     return up_calibration_latest(bench->catalogue, bench->rig->id, &calibration, failure) &&
            measure_by(bench, &plan, NULL, result, results, failure);

@@ -115,7 +115,10 @@ static unsigned read_waters(const json_t *plan, struct up_water water[WATERS_MAX
             break;
         }
         water[count] = (struct up_water){
-            .model = json_is_true(json_object_get(entry, "sea")) ? UP_WATER_SEA : UP_WATER_FRESH,
+            .model = json_is_true(json_object_get(entry, "sea"))    ? UP_WATER_SEA
+                     : json_is_true(json_object_get(entry, "pool")) ? UP_WATER_POOL
+                                                                    : UP_WATER_FRESH,
+            .salinity_range = json_is_true(json_object_get(entry, "range")),
             .temp_c = number_of(entry, "temp_c"),
             .u_temp_c = number_of(entry, "u_temp_c"),
             .salinity_g_kg = number_of(entry, "salinity_g_kg"),
@@ -146,6 +149,7 @@ static bool read_measure(struct kept_run *run, struct up_failure *failure) {
     measure->waters = read_waters(plan, run->water);
     measure->confidence = number_of(plan, "confidence");
     measure->coverage = number_of(plan, "coverage");
+    plan_more_from_json(plan, measure);
     memcpy(measure->run_id, run->left.id, sizeof measure->run_id);
     return true;
 }

@@ -118,6 +118,9 @@ static void print_when(FILE *stream, const char *made_utc) {
 
 static void print_newest(const struct kept *kept, const struct up_style *style, FILE *stream) {
     up_result_print(&kept->result, style, stream);
+    if (kept->result.measured) {
+        up_sides_print(kept->body, style, stream);
+    }
 }
 
 /* What the results of one run have in common. */
@@ -207,7 +210,7 @@ static void print_all_older(const struct results *results, const struct up_style
 
 static bool load(struct up_catalogue *catalogue, struct results *results,
                  struct up_failure *failure) {
-    results->decisions = up_decisions_current(catalogue, failure);
+    results->decisions = up_decisions_later(catalogue, failure);
     bool good = results->decisions != NULL &&
                 up_catalogue_each(catalogue, "result", keep, results, failure);
     if (good && results->count > 0) {

@@ -68,7 +68,7 @@ static void print_guard(const struct up_result *result, const struct up_style *s
     double low_kg = answer->guard_low_kg - tolerance_kg;
     double high_kg = tolerance_kg - answer->guard_high_kg;
     char from[UP_SHOWN_SIZE], to[UP_SHOWN_SIZE], up[UP_SHOWN_SIZE], down[UP_SHOWN_SIZE];
-    if (!isfinite(low_kg) || !isfinite(high_kg)) {
+    if (answer->draws == 0 || !isfinite(low_kg) || !isfinite(high_kg)) {
         return;
     }
     up_style_mass(style, (tolerance_kg + answer->guard_low_kg) * 1e3, up);
@@ -84,17 +84,22 @@ static void print_guard(const struct up_result *result, const struct up_style *s
     }
 }
 
-static void print_first_order(const struct up_result *result, const struct up_style *style,
-                              FILE *stream) {
+static void print_first_order(const struct up_result *result, FILE *stream) {
     const struct up_answer *answer = &result->answer;
-    char u[UP_SHOWN_SIZE];
     if (answer->draws == 0) {
         return;
     }
-    up_style_uncertainty(style, answer->first_order_expanded_u_kg * 1e3, u);
-    fprintf(stream, "  %-10s interval by Monte Carlo, %u draws%s; first order says +- %s: %s\n", "",
-            answer->draws, answer->stable ? "" : " (not yet at rest)", u,
-            answer->first_order_agrees ? "they agree" : "they part, so the Monte Carlo stands");
+    double part = answer->expanded_u_kg > 0
+                      ? 1 - answer->first_order_expanded_u_kg / answer->expanded_u_kg
+                      : (double)NAN;
+    fprintf(stream, "  %-10s interval by Monte Carlo, %u draws%s; the first order's ", "",
+            answer->draws, answer->stable ? "" : " (not yet at rest)");
+    if (answer->first_order_agrees || !isfinite(part)) {
+        fputs("agrees with it\n", stream);
+    } else {
+        fprintf(stream, "is %.2g %% %s and not used\n", fabs(part) * 100,
+                part > 0 ? "narrower" : "wider");
+    }
 }
 
 static void print_outlook(const struct up_result *result, FILE *stream) {
@@ -131,7 +136,7 @@ void up_result_print(const struct up_result *result, const struct up_style *styl
             result->rejudged ? ", judged again since" : "", answer->probability_positive,
             answer->probability_neutral, answer->probability_negative, tolerance);
     print_guard(result, style, stream);
-    print_first_order(result, style, stream);
+    print_first_order(result, stream);
     print_outlook(result, stream);
     print_lead(result, style, stream);
 }

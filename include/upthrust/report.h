@@ -76,6 +76,10 @@ bool up_sheet_print(struct up_catalogue *catalogue, const struct up_item *item,
 json_t *up_sheet_to_json(struct up_catalogue *catalogue, const struct up_item *item,
                          struct up_failure *failure);
 
+/* What a result's record (or up_result_to_json) tells beside its number: trials left out, water
+   taken up, reference bodies, two points, a second depth; nothing where there is none of it. */
+void up_sides_print(const json_t *body, const struct up_style *style, FILE *stream);
+
 /* The way of one result from plateaus to class with every number, as a JSON document for the caller
    to own, and the same told in words. `wanted` is a result's id or the unique beginning of one
    (four characters at least), or an item's name or id; NULL: the latest result. `water`: of the

@@ -18,7 +18,10 @@
  * Selection: shaking stops at a small gain, so the last shakes are those that happened to free
  * little. No share is taken from a last shake, which would be chosen for being low, and none from a
  * shake before which there was so little air that a share of a quarter would have made it the last:
- * those that did not end there are chosen for being high.
+ * those that did not end there are chosen for being high. Simulated kinds with shares of 0.4 to 0.8
+ * kept the bound's 95 % (94.5 to 100 in a cell). With shares of 0.15 to 0.5 that differ from shake
+ * to shake, and u_gain of 0.5 g and more beside first gains of 1 to 40 g, it held in 89 to 94 of
+ * 100.
  */
 #ifndef UPTHRUST_SHAKE_H
 #define UPTHRUST_SHAKE_H

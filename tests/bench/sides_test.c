@@ -278,6 +278,9 @@ static void a_second_depth_tells_gas(void **state) {
     double found_g = (result.answer.buoyancy_kg.value - result.second_buoyancy_kg.value) * 1e3;
     assert_true(fabs(found_g - lost_g) < 3);
     assert_true(result.second_buoyancy_kg.u > 1e-4 && result.second_buoyancy_kg.u < 2e-3);
+    assert_true(result.has_gas);
+    assert_true(fabs(result.gas.volume_m3.value - 3e-4) < 3 * result.gas.volume_m3.u);
+    assert_true(result.gas.volume_m3.u < 0.1 * 3e-4);
 }
 
 /* The device is lost while the second depth is weighed: it is asked for anew from its own tare, and

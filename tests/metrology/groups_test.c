@@ -12,6 +12,7 @@
 #include "agree.h"
 #include "upthrust/statistics.h"
 
+#define ENDLESS   ((double)INFINITY)
 #define NO_NUMBER ((double)NAN)
 
 /* Groups of 1, 2 and 3 values, by hand: means 1, 4, 8; of all 5.5; within 2 + 8 = 10 over 3;
@@ -107,7 +108,7 @@ static void test_consensus_refuses(void **state) {
     assert_false(
         up_find_consensus((const double[]){1, NO_NUMBER}, (const double[]){1, 1}, 2, &consensus));
     assert_false(
-        up_find_consensus((const double[]){1, 2}, (const double[]){1, INFINITY}, 2, &consensus));
+        up_find_consensus((const double[]){1, 2}, (const double[]){1, ENDLESS}, 2, &consensus));
 }
 
 /* Trials that take up water as they soak, 0.2 g a minute, are told; steady ones but for chance. */

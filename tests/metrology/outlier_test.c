@@ -12,6 +12,7 @@
 #include "agree.h"
 #include "upthrust/outlier.h"
 
+#define ENDLESS   ((double)INFINITY)
 #define NO_NUMBER ((double)NAN)
 
 static void assert_nothing(struct up_outlier test, size_t count) {
@@ -20,7 +21,7 @@ static void assert_nothing(struct up_outlier test, size_t count) {
 
 static void test_no_statistic(void **state) {
     (void)state;
-    const double same[] = {2, 2, 2, 2}, hole[] = {1, NO_NUMBER, 2, 3}, far[] = {1, 2, 3, INFINITY};
+    const double same[] = {2, 2, 2, 2}, hole[] = {1, NO_NUMBER, 2, 3}, far[] = {1, 2, 3, ENDLESS};
     assert_nothing(up_grubbs(same, 0, 0.05), 0);
     assert_nothing(up_grubbs(same, 2, 0.05), 2);
     assert_nothing(up_grubbs(same, 4, 0.05), 4);
