@@ -19,6 +19,7 @@ struct keeper {
     char rig_record_id[UP_ID_SIZE];
     json_t *plateaus; /* read since the last trial: they are stored with the next */
     unsigned trials;
+    unsigned checks;             /* of reference bodies, repeated */
     struct up_failure failure;   /* of a callback that cannot return one */
     const struct taken_up *from; /* the run that is gone on with, or NULL */
     struct up_reader reader;     /* as it stood there at the end */
@@ -265,6 +266,10 @@ static void keep_old_event(void *context, const struct up_event *event) {
     }
     if (event->kind == UP_EVENT_TRIAL && keeper->failure.text[0] == '\0') {
         keep_old_trial(keeper, event, json);
+    }
+    if (event->kind == UP_EVENT_CHECK && ++keeper->checks > keeper->from->unfinished.checks) {
+        up_check_add(keeper->bench->catalogue, &event->check, keeper->run_id,
+                     keeper->bench->rig->id, &keeper->failure);
     }
     json_decref(json);
 }

@@ -318,8 +318,8 @@ static bool read_references(const struct arguments *arguments, const struct benc
     return true;
 }
 
-/* What the rig file claims of all items stands until the kind's own shakes tell better, or tell that
-   it is not so. 0: nothing better is known. */
+/* What the rig file claims of all items stands until the kind's own shakes tell better, or tell
+   that it is not so. 0: nothing better is known. */
 static double share_learned(const struct up_share *share, double claimed) {
     bool known = share->shares > 0;
     bool refuted = known && share->mean.value + 2 * share->mean.u < claimed;
@@ -394,8 +394,9 @@ static enum up_status replay_measure(const struct arguments *arguments,
 
 static enum up_status go_on_measuring(const struct arguments *arguments,
                                       struct up_failure *failure) {
-    static const char *const planned[] = {"trials",     "water", "confidence",
-                                          "air-temp-c", "typed", NULL};
+    static const char *const planned[] = {"trials",         "water",       "confidence",
+                                          "body",           "air-temp-c",  "typed",
+                                          "second-depth-m", "two-point-m", NULL};
     struct bench_options options = {0};
     struct repeated *resumed = up_allocate(1, sizeof *resumed);
     struct up_item item;

@@ -259,9 +259,10 @@ static bool do_job(struct bench_run *bench, const struct job *job, struct up_fai
                    ? resume_calibrate(bench, job->calibration, failure)
                    : run_calibrate(bench, masses_kg, 4, false, job->calibration, failure);
     }
-    return job->resume != NULL ? resume_measure(bench, job->item, job->result, failure)
-                               : run_measure(bench, job->item, TRIALS, 0.95, NULL, 0,
-                                             job->result->result, &job->result->results, failure);
+    struct up_measure_plan plan = {.item = *job->item, .trials = TRIALS, .confidence = 0.95};
+    return job->resume != NULL
+               ? resume_measure(bench, job->item, job->result, failure)
+               : run_measure(bench, &plan, job->result->result, &job->result->results, failure);
 }
 
 static double chance(struct soak *soak) {
