@@ -231,7 +231,11 @@ int main(void) {
 def soak():
     """A week at the bench; UPTHRUST_SOAK_DAYS says how long else. False where something leaked or was lost."""
     text = open(os.path.dirname(os.path.abspath(__file__)) + "/../../rigs/simulated.ini").read()
-    open(work + "/soak.ini", "w").write(text.replace("more 10", "more 120").replace("poll_lines = 10", "poll_lines = 120"))
+    for old, new in (("more 10", "more 120"), ("poll_lines = 10", "poll_lines = 120"), ("read_after_s = 20", "read_after_s = 10"),
+                     ("window_s = 8", "window_s = 4")):
+        assert old in text, old
+        text = text.replace(old, new)
+    open(work + "/soak.ini", "w").write(text)
     # Syncing thousands of runs to a disk is a test of the disk.
     memory = tempfile.mkdtemp(dir="/dev/shm" if os.path.isdir("/dev/shm") else None)
     sys.stdout.flush()
