@@ -160,7 +160,8 @@ static bool keep_plan(struct keeper *keeper, json_t *plan, struct up_failure *fa
                                                rig->port_kind == UP_PORT_TYPED, "mass_class",
                                                up_mass_class_name(rig->mass_class), "air_temp_c",
                                                rig->air.temp_c.value));
-        good = up_run_journal(keeper->run, json_incref(plan), failure);
+        good = up_run_journal(keeper->run, json_incref(plan), failure) &&
+               up_run_sync(keeper->run, failure);
     }
     json_decref(plan);
     free(text);

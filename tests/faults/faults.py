@@ -499,7 +499,7 @@ def run(place):
     assert "1 of 3 trials are stored" in place.words, place.words
     place.wire.bend = None
     place.check_end(place.resume())
-    return "%d readings of the other cell, none of them counted" % place.readings(), said[0]
+    return "%d readings, most of the other cell; none of them counted" % place.readings(), said[0]
 
 
 # ---- the stream ----
