@@ -28,6 +28,7 @@ class Pc:
                 os.unlink(work + "/" + name)
         kernel.EXTRA[:] = ["-drive", "file=%s,if=virtio,format=raw,cache=writeback" % DISK,
                            "-rtc", "base=" + now]
+        self.device = None
         self.machine = Machine()
         try:
             self.machine.boot()
@@ -49,6 +50,9 @@ class Pc:
 
     def cut(self):
         """The power: nothing that is not on the disk stays."""
+        if self.device:
+            self.device.leaves = True
+            self.device.join()
         self.machine.process.kill()
         self.machine.process.wait()
 
