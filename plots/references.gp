@@ -13,8 +13,7 @@ if (checks <= 25) { set xtics 1 }
 set ytics nomirror tc rgb "#404040"
 set xrange [0.5:checks + 0.5]
 set offsets 0, 0, graph 0.08, graph 0.08
-set key outside bottom center horizontal samplen 2 width 2 Left reverse
-set xzeroaxis lt 1 lc rgb "#404040" lw 1
+set key outside bottom center horizontal samplen 2 width 2 height 0.7 Left reverse
 set bars 0.5
 set style fill solid 1 noborder
 
@@ -30,11 +29,12 @@ do for [ending in "svg png"] {
     set title font (ending eq "svg" ? "sans,26" : "sans,20")
     set output picture . "." . ending
     plot data using 2:(of_kind($1, 0, $3)):(of_kind($1, 0, $4)) with filledcurves \
-             lc rgb "#e4e4e4" title "held against", \
+             lc rgb "#e4e4e4" title "limits it was held against", \
+         0 with lines lt 1 lw 1 lc rgb "#404040" notitle, \
          data using 2:(of_kind($1, 2, $3)) with lines lw 2 lc rgb "#0060a0" \
              title has_limits ? "centre" : "", \
          data using 2:(of_kind($1, 1, $3)) with lines lw 2 dt 2 lc rgb "#0060a0" \
-             title has_limits ? "limits now" : "", \
+             title has_limits ? "limits of the chart now" : "", \
          data using 2:(of_kind($1, 1, $4)) with lines lw 2 dt 2 lc rgb "#0060a0" notitle, \
          data using 2:(of_kind($1, 5, $3)):4 with yerrorbars \
              pt 4 ps 1.5 lw 2 lc rgb "#808080" title other_numbers ? "inside, body changed since" : "", \

@@ -40,12 +40,20 @@ static void put_band(FILE *stream, const struct drawing *drawing) {
     }
 }
 
+/* From the first check that makes the limits on. Rows of one kind stand together: another between
+   them would break the line. */
 static void put_chart(FILE *stream, const struct drawing *drawing) {
     const struct up_chart *chart = &drawing->chart;
-    for (int end = 0; end < 2 && chart->has_limits; end++) {
-        double at = end == 0 ? 0.5 : (double)drawing->count + 0.5;
-        put_data_row(stream, LIMITS, at, chart->low * 1e3, chart->high * 1e3);
-        put_data_row(stream, CENTRE, at, chart->centre * 1e3, 0);
+    size_t first = 0;
+    while (first + 1 < drawing->count && !drawing->past[first].in_limits) {
+        first++;
+    }
+    const double ends[] = {(double)first + 0.5, (double)drawing->count + 0.5};
+    for (int i = 0; i < 2 && chart->has_limits; i++) {
+        put_data_row(stream, LIMITS, ends[i], chart->low * 1e3, chart->high * 1e3);
+    }
+    for (int i = 0; i < 2 && chart->has_limits; i++) {
+        put_data_row(stream, CENTRE, ends[i], chart->centre * 1e3, 0);
     }
 }
 
