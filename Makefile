@@ -23,7 +23,7 @@ CC := gcc
 endif
 
 OUT := build/$(VARIANT)
-LIBRARIES := libserialport libgpiod sqlite3 gsl jansson inih uuid nettle
+LIBRARIES := libserialport libgpiod sqlite3 gsl jansson inih uuid nettle ncursesw
 WARNINGS := -Wall -Wextra -Wshadow -Wconversion -Wdouble-promotion -Wformat=2 -Wstrict-prototypes \
   -Wmissing-prototypes -Wvla -Wundef -Wwrite-strings -Wcast-qual -Wswitch-enum
 HARDENING := -D_FORTIFY_SOURCE=2 -fstack-protector-strong -fstack-clash-protection
@@ -45,7 +45,8 @@ ifneq ($(STRICT),)
 override WARNINGS += -Werror
 endif
 
-PKG_CFLAGS = $(shell pkg-config --cflags $(LIBRARIES) 2>/dev/null)
+# ncurses asks for an older _XOPEN_SOURCE than the one below, which holds it.
+PKG_CFLAGS = $(filter-out -D_%,$(shell pkg-config --cflags $(LIBRARIES) 2>/dev/null))
 PKG_LIBS   = $(shell pkg-config --libs $(LIBRARIES) 2>/dev/null) -lm
 COMPILE = $(CC) -std=c17 -D_XOPEN_SOURCE=700 -D_DEFAULT_SOURCE -Iinclude -I$(OUT)/made -Irigs -Itests/support \
   -DUPTHRUST_VERSION='"$(VERSION)"' -ffp-contract=off -fPIC $(WARNINGS) $(CFLAGS) $(PKG_CFLAGS) -MMD -MP

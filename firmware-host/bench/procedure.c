@@ -645,6 +645,29 @@ static void try_reading(struct up_procedure *procedure) {
     }
 }
 
+struct up_reading_progress up_procedure_reading(const struct up_procedure *procedure) {
+    const struct up_rig *rig = &procedure->rig;
+    double wait_s = rig->read_after_s - rig->window_s / 2 + procedure->late_s;
+    struct up_reading_progress progress = {.reading = procedure->stage == STAGE_READING,
+                                           .whole_s = wait_s + rig->window_s,
+                                           .left_s = wait_s + rig->window_s,
+                                           .late_s = procedure->late_s,
+                                           .unrest = (double)NAN};
+    struct up_plateau plateau;
+    if (!progress.reading || isnan(procedure->screen.noise_floor)) {
+        return progress;
+    }
+    double step_s = step_time(procedure);
+    double from_s = fmax(procedure->now_s - rig->window_s, step_s);
+    size_t first = first_from(procedure, from_s);
+    progress.left_s = fmax(step_s + progress.whole_s - procedure->now_s, 0);
+    up_plateau_judge(procedure->held + first, procedure->held_count - first,
+                     procedure->screen.noise_floor,
+                     creep_allowance(procedure, median_since(procedure, from_s)), &plateau);
+    progress.unrest = plateau.unrest;
+    return progress;
+}
+
 /* ---- samples ---- */
 
 /* They had been held as good ones. */

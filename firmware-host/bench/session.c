@@ -12,7 +12,7 @@
 #include "operator.h"
 
 enum { JUDGE_LINES = 40, CHUNK = 4096 };
-static const double SILENCE_S = 5, LIVE_EVERY_S = 0.5;
+static const double SILENCE_S = 5, LIVE_EVERY_S = 0.5, SCREEN_EVERY_S = 0.1;
 
 /* A lost device is looked for so often: a person does not notice the delay, nor the machine the
    work. */
@@ -70,7 +70,7 @@ static bool hand_one(const struct loop *loop, const struct up_event *event,
         !session->listener.event(session->listener.context, event, failure)) {
         return false;
     }
-    session->op->kind->event(session->op, event);
+    operator_event(session->op, event);
     return true;
 }
 
@@ -95,16 +95,16 @@ static void take_answer(struct loop *loop, const struct answer *answer) {
     struct up_failure why;
     double time_s = monotonic_s() - loop->begin_s;
     if (loop->away && answer->word != UP_ANSWER_STOP) {
-        session->op->kind->refused(session->op, answer->id,
-                                   "the device is still away; the step is asked again when it is "
-                                   "back");
+        operator_refused(session->op, answer->id,
+                         "the device is still away; the step is asked again when it is "
+                         "back");
         return;
     }
     if (session->rig->port_kind == UP_PORT_TYPED) {
         up_procedure_clock(session->procedure, time_s);
     }
     if (!up_procedure_answer(session->procedure, answer->id, answer->word, answer->number, &why)) {
-        session->op->kind->refused(session->op, answer->id, why.text);
+        operator_refused(session->op, answer->id, why.text);
     } else if (session->listener.answer != NULL) {
         session->listener.answer(session->listener.context, answer->id, answer->word,
                                  answer->number, time_s);
@@ -370,12 +370,24 @@ static void show_live(struct loop *loop) {
     struct up_session *session = loop->session;
     double g = session->op->counts_kg != 0 ? 1e3 / session->op->counts_kg : 0;
     double now_s = monotonic_s();
-    if (g == 0 || loop->away || now_s - loop->last_live_s < LIVE_EVERY_S) {
+    bool screen = session->op->live != NULL;
+    if ((!screen && (g == 0 || loop->away)) ||
+        now_s - loop->last_live_s < (screen ? SCREEN_EVERY_S : LIVE_EVERY_S)) {
         return;
     }
     loop->last_live_s = now_s;
+    if (screen) {
+        live_show(session->op, loop->away);
+        return;
+    }
     session->op->kind->live(session->op, g * up_procedure_live_load(session->procedure),
                             fabs(g) * up_procedure_noise_floor(session->procedure));
+}
+
+static void show_screen(struct loop *loop) {
+    if (loop->session->op->live != NULL) {
+        show_live(loop);
+    }
 }
 
 /* ---- the loop ---- */
@@ -383,8 +395,9 @@ static void show_live(struct loop *loop) {
 static bool wait_for_something(struct loop *loop, struct up_failure *failure) {
     struct up_session *session = loop->session;
     bool asking = up_procedure_is_asking(session->procedure) && !owes_lines(loop);
+    bool heard = asking || session->op->live != NULL; /* a key from before must answer nothing */
     struct pollfd entry[2] = {{.fd = up_source_descriptor(session->source), .events = POLLIN},
-                              {.fd = asking ? session->op->input : -1, .events = POLLIN}};
+                              {.fd = heard ? session->op->input : -1, .events = POLLIN}};
     /* A line may be waiting in its buffer; half of one must not keep us from waiting. */
     if (asking && memchr(session->op->text, '\n', session->op->length) != NULL) {
         hear_operator(loop);
@@ -428,7 +441,7 @@ static void begin(struct loop *loop) {
     loop->awaited = loop->reader.lines;
 }
 
-bool up_session_run(struct up_session *session, struct up_failure *failure) {
+static bool run(struct up_session *session, struct up_failure *failure) {
     struct loop loop = {.session = session, .procedure = session->procedure};
     bool typed = session->rig->port_kind == UP_PORT_TYPED;
     begin(&loop);
@@ -449,6 +462,7 @@ bool up_session_run(struct up_session *session, struct up_failure *failure) {
         }
         if (typed) {
             wait_for_operator(&loop);
+            show_screen(&loop);
             continue;
         }
         if (!seek_device(&loop, failure) || !ask_device(&loop, failure) ||
@@ -458,4 +472,14 @@ bool up_session_run(struct up_session *session, struct up_failure *failure) {
         show_live(&loop);
     }
     return false;
+}
+
+bool up_session_run(struct up_session *session, struct up_failure *failure) {
+    bool good;
+    if (session->op->wants_screen) {
+        live_begin(session->op, session);
+    }
+    good = run(session, failure);
+    live_end(session->op);
+    return good;
 }

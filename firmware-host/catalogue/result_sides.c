@@ -64,7 +64,7 @@ static json_t *second_depth_to_json(const struct up_result *result) {
 }
 
 void set_sides(json_t *json, const struct up_result *result) {
-    json_object_set_new(json, "trials_left_out", left_out_to_json(result));
+    json_object_set_new(json, "left_out", left_out_to_json(result));
     json_object_set_new(json, "takes_up_water", json_boolean(result->takes_up_water));
     set_number(json, "uptake_g_min", result->uptake_g_min);
     set_number(json, "u_uptake_g_min", result->u_uptake_g_min);

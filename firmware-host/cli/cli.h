@@ -100,6 +100,7 @@ struct bench_run {
     const struct up_rig *rig;
     const char *port;   /* instead of the rig's; or NULL */
     bool json;          /* operator */
+    bool screen;        /* a live one, for a person */
     int operator_input; /* descriptor */
     FILE *operator_output;
     bool no_exchange;   /* the caller brings exchange/ up to date itself, once at the end */
@@ -209,6 +210,8 @@ extern const struct option_text options_demo[], options_calibrate[], options_cal
     { "typed", NULL, "no wire: type what a hanging scale shows" }
 #define OPTION_OPERATOR                                                                            \
     { "operator", "keys|json", "who answers: a person, or a program (JSON Lines)" }
+#define OPTION_PLAIN                                                                               \
+    { "plain", NULL, "plain lines on a terminal too, no live screen" }
 #define OPTION_AIR_TEMP                                                                            \
     { "air-temp-c", "T", "over the tank, degrees C (default: as the rig file says)" }
 #define OPTION_END                                                                                 \

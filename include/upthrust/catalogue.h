@@ -155,10 +155,10 @@ struct up_decided {
 };
 bool up_decisions_add(struct up_catalogue *catalogue, const struct up_decided *decided,
                       size_t count, struct up_failure *failure);
-/* The current decision (the newest) of every result, by the result's id: an object for the caller
-   to own; NULL where it fails. `apply` puts one that came later than its result, which may be NULL,
-   over what the result had said. */
-json_t *up_decisions_current(struct up_catalogue *catalogue, struct up_failure *failure);
+/* Of each result that was judged again the newest decision, by the result's id: an object for the
+   caller to own; NULL where it fails. `apply` puts one over what the result itself had said; NULL
+   leaves that. */
+json_t *up_decisions_later(struct up_catalogue *catalogue, struct up_failure *failure);
 void up_decision_apply(const json_t *decision, struct up_result *result);
 
 /* JSON of the things above; new references, owned by the caller. A result's JSON holds at least the
