@@ -100,8 +100,9 @@ static void draw_bar(const struct up_live_view *view, struct up_canvas *canvas, 
     if (!reading->reading) {
         if (view->asks && view->mood == UP_LIVE_DO) {
             live_put(canvas, place_of(row, 1, canvas->columns - 2), UP_LIVE_DO,
-                     view->unit != NULL ? "YOUR TURN: then type the number and press Enter"
-                                        : "YOUR TURN: then press Enter");
+                     view->how != NULL    ? "YOUR TURN"
+                     : view->unit != NULL ? "YOUR TURN: then type the number and press Enter"
+                                          : "YOUR TURN: then press Enter");
         }
         return;
     }
@@ -324,7 +325,12 @@ static void draw_keys(const struct up_live_view *view, struct up_canvas *canvas,
                                             : " Enter: done   s: skip   a: again from the tare   "
                                               "q: stop   (letter, then Enter)";
     fill_row(canvas, row, UP_LIVE_TITLE);
-    live_put(canvas, whole_row(canvas, row), UP_LIVE_TITLE, keys);
+    if (view->asks && view->how != NULL) {
+        live_format(canvas, whole_row(canvas, row), UP_LIVE_TITLE, " %s   keyboard: q and Enter",
+                    view->how);
+    } else {
+        live_put(canvas, whole_row(canvas, row), UP_LIVE_TITLE, keys);
+    }
 }
 
 /* ---- all of it ---- */

@@ -117,7 +117,7 @@ static void free_live(struct live *live) {
 
 static struct live *make_live(const struct up_operator *op, const struct up_session *session) {
     struct live *live = up_allocate(1, sizeof *live);
-    int input = dup(op->input);
+    int input = dup(op->keyboard);
     live->session = session;
     live->begin_s = monotonic_s();
     live->canvas.utf8 = strcmp(nl_langinfo(CODESET), "UTF-8") == 0;
@@ -250,7 +250,7 @@ static enum operator_read enter(struct up_operator *op, struct answer *answer) {
     }
     memcpy(line, live->typed, sizeof line);
     live->typed[0] = '\0';
-    if (!is_asked(op)) {
+    if (!is_asked(op) || op->kind->how != NULL) {
         return strcmp(line, "q") == 0 ? OPERATOR_ENDED : OPERATOR_NOTHING;
     }
     return op->kind->line(op, line, answer) ? OPERATOR_ANSWER : OPERATOR_NOTHING;
@@ -281,14 +281,21 @@ enum operator_read live_read(struct up_operator *op, struct answer *answer) {
 
 /* ---- the view ---- */
 
+static void say_ask(const struct up_ask *ask, const char *before, char *sentence, size_t size) {
+    if (ask->action == UP_ACTION_HANG_MASS) {
+        snprintf(sentence, size, "%s%s: %.6g kg", before, ask->text, ask->mass_kg);
+    } else {
+        snprintf(sentence, size, "%s%s%s%s", before, ask->text, ask->item_name != NULL ? ": " : "",
+                 ask->item_name != NULL ? ask->item_name : "");
+    }
+}
+
 static void say_state(const struct up_operator *op, bool away, struct up_live_view *view,
                       char *words, size_t words_size, char *sentence, size_t size) {
-    const struct up_procedure *procedure = op->live->session->procedure;
-    const struct up_ask *ask = &op->ask;
     view->words = words;
     view->sentence = sentence;
     view->mood = UP_LIVE_BAD;
-    if (procedure->overloaded) {
+    if (op->live->session->procedure->overloaded) {
         snprintf(words, words_size, "load off!");
         snprintf(sentence, size, "Take the load off at once: it is more than the cell bears.");
     } else if (away) {
@@ -298,19 +305,13 @@ static void say_state(const struct up_operator *op, bool away, struct up_live_vi
                  "it is back.");
     } else if (view->asks) {
         view->mood = UP_LIVE_DO;
-        up_live_words(ask, words, words_size);
-        if (ask->action == UP_ACTION_HANG_MASS) {
-            snprintf(sentence, size, "%s: %.6g kg", ask->text, ask->mass_kg);
-        } else {
-            snprintf(sentence, size, "%s%s%s", ask->text, ask->item_name != NULL ? ": " : "",
-                     ask->item_name != NULL ? ask->item_name : "");
-        }
+        up_live_words(&op->ask, words, words_size);
+        say_ask(&op->ask, "", sentence, size);
     } else {
         view->mood = UP_LIVE_WAIT;
         snprintf(words, words_size, view->reading.reading ? "wait: %.0f s" : "wait",
                  view->reading.left_s);
-        snprintf(sentence, size,
-                 "Hands off, nothing may touch it: the reading is taken by itself.");
+        say_ask(&op->ask, "Hands off, it is read by itself. Done: ", sentence, size);
     }
 }
 
@@ -383,6 +384,7 @@ void live_show(struct up_operator *op, bool away) {
                                 .elapsed_s = monotonic_s() - live->begin_s,
                                 .reading = up_procedure_progress(procedure),
                                 .asks = is_asked(op) && !away,
+                                .how = op->kind->how,
                                 .typed = live->typed,
                                 .refused = live->refused};
     view.unit = view.asks && op->ask.wants_number ? op->ask.unit : NULL;
