@@ -94,7 +94,7 @@ static const char *stillness(double unrest) {
 }
 
 static void draw_bar(const struct up_live_view *view, struct up_canvas *canvas, int row) {
-    const struct up_progress *reading = &view->reading;
+    const struct up_reading_progress *reading = &view->reading;
     int width = canvas->columns / 2 - 4;
     struct place words = place_of(row, width + 3, canvas->columns - width - 4);
     if (!reading->reading) {

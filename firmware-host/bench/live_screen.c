@@ -29,7 +29,7 @@ struct live {
     struct up_canvas canvas;
     char typed[40], refused[200];
     double begin_s, asked_s;
-    char fault_text[FAULTS_KEPT][200];
+    char fault_text[FAULTS_KEPT][240];
     struct up_live_fault fault[FAULTS_KEPT];
     unsigned faults;
     struct up_result *result; /* of the trials so far, one a water */
@@ -187,6 +187,13 @@ static void keep_fault(struct live *live, const char *text) {
     }
 }
 
+static void keep_check(struct live *live, const struct up_reference_check *check) {
+    char text[sizeof live->fault_text[0]];
+    snprintf(text, sizeof text, "%.80s reads %+.1f g off what it should%s", check->name,
+             check->deviation_kg.value * 1e3, check->outside ? ": OUTSIDE its limits" : "");
+    keep_fault(live, text);
+}
+
 void live_event(struct up_operator *op, const struct up_event *event) {
     struct live *live = op->live;
     const struct up_procedure *procedure = live->session->procedure;
@@ -197,8 +204,10 @@ void live_event(struct up_operator *op, const struct up_event *event) {
         live->typed[0] = live->refused[0] = '\0';
         return;
     }
-    if (event->kind == UP_EVENT_FAULT) {
+    if (event->kind == UP_EVENT_FAULT || event->kind == UP_EVENT_NOTE) {
         keep_fault(live, event->text);
+    } else if (event->kind == UP_EVENT_CHECK) {
+        keep_check(live, &event->check);
     } else if (event->kind != UP_EVENT_TRIAL) {
         return;
     } else if (!up_procedure_results(procedure, live->result, &live->results, NULL)) {
@@ -382,7 +391,7 @@ void live_show(struct up_operator *op, bool away) {
                                     procedure->calibrating ? NULL : procedure->measure.item.name,
                                 .place = live->session->place,
                                 .elapsed_s = monotonic_s() - live->begin_s,
-                                .reading = up_procedure_progress(procedure),
+                                .reading = up_procedure_reading(procedure),
                                 .asks = is_asked(op) && !away,
                                 .how = op->kind->how,
                                 .typed = live->typed,

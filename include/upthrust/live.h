@@ -48,18 +48,18 @@ struct up_live_fault {
 };
 
 struct up_live_view {
-    const char *what, *bench;   /* "measure", the rig's name */
-    const char *item_name;      /* NULL while calibrating */
-    const char *place;          /* in a queue; NULL where there is none */
-    double elapsed_s;           /* of the session */
-    enum up_live_style mood;    /* UP_LIVE_DO, UP_LIVE_WAIT or UP_LIVE_BAD */
-    const char *words;          /* for large letters */
-    const char *sentence;       /* all of it, in normal letters */
-    double load, noise;         /* difference to the tare; NaN: there is none to show */
-    const char *load_unit;      /* "g", "counts" */
-    struct up_progress reading; /* of the reading under way */
-    double temp_c;              /* of the water; NaN: not known */
-    double g_per_count;         /* 0 while calibrating */
+    const char *what, *bench;           /* "measure", the rig's name */
+    const char *item_name;              /* NULL while calibrating */
+    const char *place;                  /* in a queue; NULL where there is none */
+    double elapsed_s;                   /* of the session */
+    enum up_live_style mood;            /* UP_LIVE_DO, UP_LIVE_WAIT or UP_LIVE_BAD */
+    const char *words;                  /* for large letters */
+    const char *sentence;               /* all of it, in normal letters */
+    double load, noise;                 /* difference to the tare; NaN: there is none to show */
+    const char *load_unit;              /* "g", "counts" */
+    struct up_reading_progress reading; /* of the reading under way */
+    double temp_c;                      /* of the water; NaN: not known */
+    double g_per_count;                 /* 0 while calibrating */
     const struct up_trial *trial;
     unsigned trials, trials_planned;
     const struct up_calibration_point *point; /* calibrating: the loadings so far */

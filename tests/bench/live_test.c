@@ -261,7 +261,7 @@ static void a_reading_shows_how_far_it_is(void **state) {
     (void)state;
     view.asks = false;
     view.mood = UP_LIVE_WAIT;
-    view.reading = (struct up_progress){.reading = true, .whole_s = 24, .left_s = 6, .unrest = 0.8};
+    view.reading = (struct up_reading_progress){.reading = true, .whole_s = 24, .left_s = 6, .unrest = 0.8};
     draw(&view, 80, 24, false);
     /* 34 cells, three quarters of them */
     assert_string_equal(row_text(10),
@@ -362,7 +362,7 @@ static struct {
 
 static void watch(struct virtual_bench *bench, struct up_procedure *procedure,
                   struct up_sample *sample) {
-    struct up_progress progress = up_procedure_progress(procedure);
+    struct up_reading_progress progress = up_procedure_reading(procedure);
     (void)bench;
     (void)sample;
     if (!progress.reading) {
