@@ -247,7 +247,7 @@ static bool judge_result(struct judging *judging, const struct stored *stored,
 
 static bool judge_all(struct judging *judging, struct up_catalogue *catalogue,
                       struct up_failure *failure) {
-    judging->decisions = up_decisions_current(catalogue, failure);
+    judging->decisions = up_decisions_later(catalogue, failure);
     bool good = judging->decisions != NULL &&
                 up_catalogue_each(catalogue, "item", take_item, judging, failure) &&
                 up_catalogue_each(catalogue, "result", take_result, judging, failure);

@@ -149,7 +149,7 @@ static void stop_tank(struct tank_process *tank) {
 
 static bool ask_truth(struct demo *demo, const struct up_result *result, const char *item,
                       double *truth_g, struct up_failure *failure) {
-    bool range = result->term[UP_INPUT_TARGET_DENSITY].distribution == UP_RECTANGULAR;
+    bool range = result->water.salinity_range;
     json_t *ask =
         json_pack("{s:s, s:s, s:b, s:f, s:f, s:f}", "truth", item, "water", result->water.name,
                   "rectangular", range, "density_kg_m3", result->water_density_kg_m3.value,

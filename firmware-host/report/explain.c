@@ -292,7 +292,9 @@ static json_t *explain(struct up_catalogue *catalogue, struct search *search,
     json_object_set(json, "result", search->body);
     json_object_set_new(json, "chain", chain_to_json(&result->weighing));
     set_number(json, "coverage_factor",
-               result->answer.first_order_expanded_u_kg / result->answer.buoyancy_kg.u);
+               result->answer.buoyancy_kg.u > 0
+                   ? result->answer.first_order_expanded_u_kg / result->answer.buoyancy_kg.u
+                   : (double)NAN);
     if (!set_plateaus(json, catalogue, result, failure) ||
         !set_decisions(json, catalogue, search->result_id, failure)) {
         json_decref(json);

@@ -139,8 +139,10 @@ static void put_budget_line(FILE *stream, const json_t *line) {
     up_text_put(stream, text_of(line, "unit"), 9, false);
     fprintf(stream, " %5s ", dof);
     up_text_put(stream, text_of(line, "distribution"), 11, false);
-    fprintf(stream, " %-4.1s %12.4g %8.3f %5.1f  ", text_of(line, "evaluation"),
-            number_of(line, "sensitivity") * 1e3, u_g, number_of(line, "share_of_variance") * 100);
+    fputc(' ', stream);
+    up_text_put(stream, text_of(line, "evaluation"), 4, false);
+    fprintf(stream, " %12.4g %8.3f %5.1f  ", number_of(line, "sensitivity") * 1e3, u_g,
+            number_of(line, "share_of_variance") * 100);
     up_text_put(stream, text_of(line, "shared_by"), 0, false);
     fputc('\n', stream);
 }
@@ -225,8 +227,10 @@ static void put_why(FILE *stream, const json_t *document, const json_t *decision
 static void put_decision(FILE *stream, const json_t *document, const json_t *decision) {
     double tolerance_g = number_of(decision, "tolerance_g");
     double low_g = number_of(decision, "guard_low_g"), high_g = number_of(decision, "guard_high_g");
-    fprintf(stream, "decision (%.19s%s): ", text_of(decision, "made_utc"),
-            json_is_true(json_object_get(decision, "rejudged")) ? ", judged again" : "");
+    fputs("decision (", stream);
+    up_text_put(stream, text_of(decision, "made_utc"), 0, false);
+    fprintf(stream,
+            "%s): ", json_is_true(json_object_get(decision, "rejudged")) ? ", judged again" : "");
     up_text_put(stream, text_of(decision, "class"), 0, false);
     fprintf(stream,
             "\n  probabilities: positive %.4f, neutral %.4f, negative %.4f\n"
@@ -248,13 +252,20 @@ static void put_decision(FILE *stream, const json_t *document, const json_t *dec
 void up_explain_print(const json_t *document, const struct up_style *style, FILE *stream) {
     const json_t *result = json_object_get(document, "result");
     const json_t *decisions = json_object_get(document, "decisions");
-    char *title = up_item_title(text_of(document, "item_name"), (int)number_of(result, "pieces"));
+    char *title = up_item_title(text_of(document, "item_name"),
+                                (int)json_integer_value(json_object_get(result, "pieces")));
     up_text_put(stream, title, 0, style->isolate);
     fputs(", in the water \"", stream);
     up_text_put(stream, text_of(result, "water"), 0, style->isolate);
-    fprintf(stream, "\", %s\n", text_of(result, "basis"));
-    fprintf(stream, "  result %s of %.19s, run %.36s\n", text_of(document, "result_id"),
-            text_of(document, "made_utc"), text_of(result, "run_id"));
+    fprintf(stream, "\", %s\n",
+            strcmp(text_of(result, "basis"), "measured") == 0 ? "measured" : "calculated");
+    fputs("  result ", stream);
+    up_text_put(stream, text_of(document, "result_id"), 0, false);
+    fputs(" of ", stream);
+    up_text_put(stream, text_of(document, "made_utc"), 0, false);
+    fputs(", run ", stream);
+    up_text_put(stream, text_of(result, "run_id"), 0, false);
+    fputc('\n', stream);
     put_plateaus(stream, document);
     put_chain(stream, document);
     put_budget(stream, result);
