@@ -173,7 +173,7 @@ void live_end(struct up_operator *op) {
 
 /* ---- what is told ---- */
 
-static void keep_fault(struct live *live, const char *text) {
+static void keep_fault(struct live *live, const char *text, bool note) {
     if (live->faults == FAULTS_KEPT) {
         memmove(live->fault_text, live->fault_text + 1,
                 sizeof live->fault_text - sizeof live->fault_text[0]);
@@ -181,6 +181,7 @@ static void keep_fault(struct live *live, const char *text) {
         live->faults--;
     }
     snprintf(live->fault_text[live->faults], sizeof live->fault_text[0], "%s", text);
+    live->fault[live->faults].note = note;
     live->fault[live->faults++].at_s = monotonic_s() - live->begin_s;
     for (unsigned i = 0; i < live->faults; i++) {
         live->fault[i].text = live->fault_text[i];
@@ -191,7 +192,7 @@ static void keep_check(struct live *live, const struct up_reference_check *check
     char text[sizeof live->fault_text[0]];
     snprintf(text, sizeof text, "%.80s reads %+.1f g off what it should%s", check->name,
              check->deviation_kg.value * 1e3, check->outside ? ": OUTSIDE its limits" : "");
-    keep_fault(live, text);
+    keep_fault(live, text, !check->outside);
 }
 
 void live_event(struct up_operator *op, const struct up_event *event) {
@@ -205,7 +206,7 @@ void live_event(struct up_operator *op, const struct up_event *event) {
         return;
     }
     if (event->kind == UP_EVENT_FAULT || event->kind == UP_EVENT_NOTE) {
-        keep_fault(live, event->text);
+        keep_fault(live, event->text, event->kind == UP_EVENT_NOTE);
     } else if (event->kind == UP_EVENT_CHECK) {
         keep_check(live, &event->check);
     } else if (event->kind != UP_EVENT_TRIAL) {
@@ -293,6 +294,8 @@ enum operator_read live_read(struct up_operator *op, struct answer *answer) {
 static void say_ask(const struct up_ask *ask, const char *before, char *sentence, size_t size) {
     if (ask->action == UP_ACTION_HANG_MASS) {
         snprintf(sentence, size, "%s%s: %.6g kg", before, ask->text, ask->mass_kg);
+    } else if (ask->depth_m != 0) {
+        snprintf(sentence, size, "%s%s: %g m", before, ask->text, ask->depth_m);
     } else {
         snprintf(sentence, size, "%s%s%s%s", before, ask->text, ask->item_name != NULL ? ": " : "",
                  ask->item_name != NULL ? ask->item_name : "");
@@ -341,6 +344,7 @@ static void fill_lists(const struct live *live, struct up_live_view *view) {
     view->trial = procedure->trial;
     view->trials = procedure->trials;
     view->trials_planned = procedure->measure.trials;
+    view->at_most = procedure->measure.looks > 1;
     view->point = procedure->point;
     view->points = procedure->points;
     view->points_planned = procedure->calibrate.masses;
