@@ -27,6 +27,7 @@ struct live {
     SCREEN *screen;
     FILE *input;
     struct up_canvas canvas;
+    short pair[UP_LIVE_STYLES]; /* of colours */
     char typed[40], refused[200];
     double begin_s, asked_s;
     char fault_text[FAULTS_KEPT][240];
@@ -63,7 +64,8 @@ static void catch_haste(struct live *live) {
     sigaction(SIGQUIT, &action, &live->before_quit);
 }
 
-static void make_colours(void) {
+/* Letters and ground stay the terminal's own where a style has no colour: pair 0. */
+static void make_colours(struct live *live) {
     static const short colour[UP_LIVE_STYLES] = {[UP_LIVE_DO] = COLOR_GREEN,
                                                  [UP_LIVE_WAIT] = COLOR_CYAN,
                                                  [UP_LIVE_BAD] = COLOR_RED,
@@ -74,8 +76,8 @@ static void make_colours(void) {
         return;
     }
     for (short style = UP_LIVE_PLAIN; style < UP_LIVE_STYLES; style++) {
-        if (colour[style] != 0) {
-            init_pair(style, colour[style], -1);
+        if (colour[style] != COLOR_BLACK && init_pair(style, colour[style], -1) != ERR) {
+            live->pair[style] = style;
         }
     }
 }
@@ -88,7 +90,7 @@ static void read_size(const struct up_operator *op, int *rows, int *columns) {
     }
 }
 
-static void set_up_terminal(void) {
+static void set_up_terminal(struct live *live) {
     cbreak();
     noecho();
     nodelay(stdscr, TRUE);
@@ -96,7 +98,7 @@ static void set_up_terminal(void) {
     set_escdelay(25);
     typeahead(-1);
     curs_set(0);
-    make_colours();
+    make_colours(live);
 }
 
 static void tell_plain(const struct up_operator *op, const char *why) {
@@ -151,7 +153,7 @@ void live_begin(struct up_operator *op, const struct up_session *session) {
         return;
     }
     catch_haste(live);
-    set_up_terminal();
+    set_up_terminal(live);
     op->live = live;
 }
 
@@ -356,15 +358,16 @@ static void fill_lists(const struct live *live, struct up_live_view *view) {
     view->faults = live->faults;
 }
 
-static void put_cells(const struct up_canvas *canvas) {
+static void put_cells(const struct live *live) {
     static const attr_t looks[UP_LIVE_STYLES] = {
         [UP_LIVE_STRONG] = A_BOLD, [UP_LIVE_TITLE] = A_REVERSE, [UP_LIVE_DO] = A_BOLD,
         [UP_LIVE_WAIT] = A_NORMAL, [UP_LIVE_BAD] = A_BOLD,      [UP_LIVE_GOOD] = A_NORMAL};
+    const struct up_canvas *canvas = &live->canvas;
     const struct up_cell *cell = canvas->cell;
     for (int row = 0; row < canvas->rows; row++) {
         for (int column = 0; column < canvas->columns; column++, cell++) {
             if (cell->text[0] != '\0') {
-                attr_set(looks[cell->style], (short)cell->style, NULL);
+                attr_set(looks[cell->style], live->pair[cell->style], NULL);
                 mvaddstr(row, column, cell->text);
             }
         }
@@ -408,6 +411,6 @@ void live_show(struct up_operator *op, bool away) {
     fit_canvas(op, &live->canvas);
     up_live_draw(&view, &live->canvas);
     erase();
-    put_cells(&live->canvas);
+    put_cells(live);
     refresh();
 }
