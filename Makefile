@@ -4,6 +4,7 @@
 #   make demo     the main job on a simulated tank; installs what it lacks (Debian)
 #   make check    all tests; installs what it lacks (Debian)
 #   make quick    the tests that need no process, network or root: some fifteen seconds
+#   make faults   every fault of a session caused on purpose, and what it cost, as a table
 #   make check-kernel  real serial ports in a small emulated machine; the first time builds its kernel
 #   make truth    many simulated sessions: how often the interval holds the truth
 #   make fuzz     random bytes against rig files, lines and guesses (needs clang)
@@ -72,7 +73,7 @@ SECONDS ?= 20
 SONAME := libupthrust.so.0
 OBJCOPY ?= objcopy
 
-.PHONY: all demo check quick fuzz check-kernel bench truth install clean packages-build packages-check \
+.PHONY: all demo check quick faults fuzz check-kernel bench truth install clean packages-build packages-check \
   packages-kernel tests FORCE
 .SECONDARY:
 .DELETE_ON_ERROR:
@@ -157,6 +158,9 @@ check: packages-check
 quick:
 	@$(MAKE) --no-print-directory tests
 	@sh tests/run.sh $(OUT) quick
+
+faults: all
+	@sh tests/faults/faults_test.sh $(OUT)
 
 check-kernel: packages-kernel
 	@$(MAKE) --no-print-directory all

@@ -302,7 +302,7 @@ void up_procedure_resume(struct up_procedure *procedure, const char *text) {
         return;
     }
     procedure->stopped = procedure->gave_up = false;
-    procedure->broken = 0;
+    procedure->broken = procedure->unlike = 0;
     procedure->stage = STAGE_READING;
     up_procedure_interrupt(procedure, text);
     rest_after_long(procedure);
@@ -325,6 +325,8 @@ static bool accept_temperature(struct up_procedure *procedure, double number,
                        "water temperature %g: give degrees C from 0 to 40", number);
     }
     procedure->temp_c = number;
+    procedure->temp_told = procedure->temp_lost;
+    procedure->temp_lost = false;
     return true;
 }
 
@@ -574,13 +576,25 @@ static const char *plateau_name(enum step step) {
     return "tare";
 }
 
+/* A thermometer that falls out costs nothing but a look at another one. */
+static void watch_temperature(struct up_procedure *procedure, double temp_c) {
+    bool expected = has_thermometer(&procedure->rig.line) && !procedure->calibrating;
+    if (!isnan(temp_c)) {
+        procedure->temp_c = temp_c;
+        procedure->temp_lost = procedure->temp_told = false;
+    } else if (expected && !procedure->temp_told && !procedure->temp_lost) {
+        procedure->temp_lost = true;
+        push_fault(procedure,
+                   "the lines tell no temperature any more: check the thermometer; until "
+                   "then you are asked for it");
+    }
+}
+
 static void take_plateau(struct up_procedure *procedure, const struct up_plateau *plateau) {
     struct up_event *event = push_event(procedure, UP_EVENT_PLATEAU);
     event->plateau = *plateau;
     event->plateau_of = plateau_name(procedure->step);
-    if (!isnan(plateau->temp_c)) {
-        procedure->temp_c = plateau->temp_c;
-    }
+    watch_temperature(procedure, plateau->temp_c);
     if (procedure->calibrating) {
         calibrate_read(procedure, plateau);
     } else {

@@ -236,7 +236,9 @@ static bool judge_lines(const struct loop *loop, struct up_failure *failure) {
                        "%s with the device",
                        loop->session->rig->path);
     }
-    if (!up_reader_is_hopeless(reader, JUDGE_LINES)) {
+    /* Where all fitted until now, another device may have come: see check_silence. */
+    bool once_sound = loop->last_fit_s < loop->last_byte_s && reader->count[UP_LINE_FITS] > 0;
+    if (loop->away || once_sound || !up_reader_is_hopeless(reader, JUDGE_LINES)) {
         return true;
     }
     return up_fail(failure, UP_STATUS_WRONG_INPUT,
@@ -330,19 +332,26 @@ static bool check_silence(struct loop *loop, struct up_failure *failure) {
 
 /* ---- a person who does not come ---- */
 
+/* "45 s" or "12 min". */
+static void say_time(char text[16], double time_s) {
+    snprintf(text, 16, time_s < 120 ? "%.0f s" : "%.0f min", time_s < 120 ? time_s : time_s / 60);
+}
+
 static bool remind(const struct loop *loop, double waited_s, struct up_failure *failure) {
-    struct up_event event = {.kind = UP_EVENT_FAULT};
-    snprintf(event.text, sizeof event.text, "nobody has answered for %.0f min; asked was: %.120s",
-             waited_s / 60, loop->asked);
+    struct up_event event = {.kind = UP_EVENT_NOTE};
+    char waited[16];
+    say_time(waited, waited_s);
+    snprintf(event.text, sizeof event.text, "nobody has answered for %s; asked was: %.180s", waited,
+             loop->asked);
     return hand_one(loop, &event, failure);
 }
 
 static void give_up_waiting(struct loop *loop, double waited_s) {
-    char text[160];
+    char text[160], waited[16];
+    say_time(waited, waited_s);
     snprintf(text, sizeof text,
-             "nobody answered for %.0f min: what hung meanwhile is not counted, the step begins "
-             "anew",
-             waited_s / 60);
+             "nobody answered for %s: what hung meanwhile does not count, the step begins anew",
+             waited);
     loop->left = true;
     note(loop, UP_NOTE_LEFT, text);
     up_procedure_leave(loop->session->procedure, text);

@@ -274,6 +274,7 @@ void up_result_from_json(const json_t *body, struct up_result *result) {
     copy_word(body, "run_id", result->run_id, sizeof result->run_id);
     copy_word(body, "water", result->water.name, sizeof result->water.name);
     copy_word(body, "method", result->method, sizeof result->method);
+    take_sides(body, result);
     bool terms = take_budget(json_object_get(body, "budget"), result->weighing.term);
     result->has_model = take_model(json_object_get(body, "model"), result) && terms;
 }

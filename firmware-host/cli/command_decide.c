@@ -171,6 +171,9 @@ static void set_target(struct up_result *result, const struct up_water *water,
     term[UP_INPUT_TARGET_DENSITY].value = density->density_kg_m3.value;
     term[UP_INPUT_TARGET_DENSITY].u = hypot(density->u_model_kg_m3, density->u_temp_kg_m3);
     term[UP_INPUT_TARGET_SALINITY].u = density->u_salinity_kg_m3;
+    if (water->salinity_range) {
+        term[UP_INPUT_TARGET_SALINITY].distribution = UP_RECTANGULAR;
+    }
     result->water = *water;
     result->measured = false;
     result->rejudged = false;

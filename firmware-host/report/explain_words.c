@@ -34,10 +34,16 @@ static void put_bracket(FILE *stream, const json_t *json, const char *what) {
     const json_t *before = json_object_get(json, "tare_before");
     const json_t *load = json_object_get(json, "load");
     const json_t *after = json_object_get(json, "tare_after");
-    fprintf(stream, "  %-8s %13.2f %13.2f %13.2f %8.5f %13.2f %13.2f\n", what,
+    double linear = number_of(json, "linear_counts"), stored = number_of(json, "load_counts");
+    fprintf(stream, "  %-8s %13.2f %13.2f %13.2f %8.5f %13.2f %13.2f", what,
             number_of(before, "load_counts"), number_of(load, "load_counts"),
             number_of(after, "load_counts"), number_of(json, "weight_after"),
-            number_of(json, "difference_counts"), number_of(json, "linear_counts"));
+            number_of(json, "difference_counts"), linear);
+    if (fabs(linear - stored) > 0.01) { /* plateaus that this does not understand */
+        fprintf(stream, "  stored: %.2f", stored);
+    }
+    fputs(json_is_true(json_object_get(json, "left_out")) ? "  left out by the operator\n" : "\n",
+          stream);
 }
 
 static void put_plateaus(FILE *stream, const json_t *document) {
@@ -95,7 +101,8 @@ static void put_chain(FILE *stream, const json_t *document) {
     const json_t *chain = json_object_get(document, "chain");
     double air_kg = number_of(chain, "trapped_air_kg");
     fputs("from counts to grams, at the estimates:\n", stream);
-    put_step(stream, "C", number_of(chain, "water_counts"), "counts", "mean of the trials");
+    put_step(stream, "C", number_of(chain, "water_counts"), "counts",
+             "mean of the trials that count");
     put_linear(stream, json_object_get(document, "calibration"));
     put_step(stream, "swing", number_of(chain, "swing_rel"), "",
              "half of what a swinging load may read high");

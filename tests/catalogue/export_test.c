@@ -247,6 +247,9 @@ static void a_result_comes_back_with_its_model(void **state) {
     struct up_answer again;
     result.has_model = true;
     result.pieces = 2;
+    result.left_out = 5;
+    result.takes_up_water = true;
+    result.uptake_g_min = 0.25;
     result.question.seed = 7;
     result.question.looks = 3;
     result.question.air_share_known = true;
@@ -265,6 +268,7 @@ static void a_result_comes_back_with_its_model(void **state) {
     up_result_from_json(json, &back);
     assert_true(back.has_model);
     assert_int_equal(back.pieces, 2);
+    assert_true(back.left_out == 5 && back.takes_up_water && back.uptake_g_min == 0.25);
     assert_int_equal(back.question.looks, 3);
     assert_string_equal(back.calibration_id, result.calibration_id);
     assert_true(up_weigh(&back.weighing, &back.question, &again));

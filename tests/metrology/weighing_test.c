@@ -332,7 +332,7 @@ static void additive_models_of_jcgm_101(void **state) {
         /* Standard deviation of a quantile of 10^6 draws: 0.2 % at most. */
         assert_true(fabs(answer.expanded_u_kg / cases[i].half_width - 1) < 0.006);
         assert_true(fabs(answer.first_order_expanded_u_kg / cases[i].first_order - 1) < 1e-4);
-        assert_int_equal(answer.first_order_agrees, i == 0);
+        assert_int_equal(answer.first_order_agrees, i < 2); /* within 0.05, 0.05, 0.5 */
     }
 }
 
