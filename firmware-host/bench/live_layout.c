@@ -204,7 +204,9 @@ static void draw_panel(const struct up_live_view *view, struct up_canvas *canvas
         draw_result(canvas, place, &view->result[0]);
         place.row += 4;
     } else {
-        live_put(canvas, place, UP_LIVE_PLAIN, "probabilities: after two trials");
+        live_put(canvas, place, UP_LIVE_PLAIN,
+                 view->trials < 2 ? "probabilities: after two trials"
+                                  : "no result can be told yet");
         place.row += 1;
     }
     while (i + 1 < view->results && place.row + block * (int)(view->waters - i) <= end) {

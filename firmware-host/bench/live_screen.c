@@ -117,6 +117,13 @@ static void free_live(struct live *live) {
     free(live);
 }
 
+/* Some ten thousand draws: after a trial, not with each picture. */
+static void weigh_so_far(struct live *live) {
+    if (!up_procedure_results(live->session->procedure, live->result, &live->results, NULL)) {
+        live->results = 0;
+    }
+}
+
 static struct live *make_live(const struct up_operator *op, const struct up_session *session) {
     struct live *live = up_allocate(1, sizeof *live);
     int input = dup(op->keyboard);
@@ -152,6 +159,7 @@ void live_begin(struct up_operator *op, const struct up_session *session) {
         tell_plain(op, "this terminal (see TERM) cannot place its letters");
         return;
     }
+    weigh_so_far(live); /* a session may go on from an earlier one */
     catch_haste(live);
     set_up_terminal(live);
     op->live = live;
@@ -197,28 +205,41 @@ static void keep_check(struct live *live, const struct up_reference_check *check
     keep_fault(live, text, !check->outside);
 }
 
+static void take_event(struct live *live, const struct up_event *event) {
+    switch (event->kind) {
+    case UP_EVENT_FAULT:
+        keep_fault(live, event->text, false);
+        break;
+    case UP_EVENT_NOTE: /* a trial may have been left out */
+        keep_fault(live, event->text, true);
+        weigh_so_far(live);
+        break;
+    case UP_EVENT_CHECK:
+        keep_check(live, &event->check);
+        break;
+    case UP_EVENT_TRIAL:
+        weigh_so_far(live);
+        break;
+    case UP_EVENT_ASK:
+    case UP_EVENT_PLATEAU:
+    case UP_EVENT_FINISHED:
+        break;
+    }
+}
+
 void live_event(struct up_operator *op, const struct up_event *event) {
     struct live *live = op->live;
-    const struct up_procedure *procedure = live->session->procedure;
     FILE *output = op->output;
     if (event->kind == UP_EVENT_ASK) {
         op->ask = event->ask;
         live->asked_s = monotonic_s();
         live->typed[0] = live->refused[0] = '\0';
-        return;
+    } else if (event->kind != UP_EVENT_PLATEAU && event->kind != UP_EVENT_FINISHED) {
+        take_event(live, event);
+        op->output = live->log; /* the plain words for it, for later */
+        op->kind->event(op, event);
+        op->output = output;
     }
-    if (event->kind == UP_EVENT_FAULT || event->kind == UP_EVENT_NOTE) {
-        keep_fault(live, event->text, event->kind == UP_EVENT_NOTE);
-    } else if (event->kind == UP_EVENT_CHECK) {
-        keep_check(live, &event->check);
-    } else if (event->kind != UP_EVENT_TRIAL) {
-        return;
-    } else if (!up_procedure_results(procedure, live->result, &live->results, NULL)) {
-        live->results = 0;
-    }
-    op->output = live->log; /* the plain words for it, for later */
-    op->kind->event(op, event);
-    op->output = output;
 }
 
 void live_refused(struct up_operator *op, const char *why) {
