@@ -244,7 +244,8 @@ static void describe(const struct up_procedure *procedure, struct up_result *res
                                             .coverage = plan->coverage,
                                             .confidence = plan->confidence,
                                             .air_share_known = air_is_known(procedure),
-                                            .seed = 1};
+                                            .draws = plan->draws,
+                                            .seed = plan->seed > 0 ? plan->seed : 1};
     snprintf(result->method, sizeof result->method,
              "upthrust %s; calibration %s; %u trials, %s; %s; %sMonte Carlo", UPTHRUST_VERSION,
              procedure->calibration.id, procedure->trials, reading, rule,
