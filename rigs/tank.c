@@ -183,6 +183,17 @@ struct tank *tank_create(const struct tank_declared *declared, const struct tank
     return tank;
 }
 
+struct tank *tank_clone(const struct tank *tank) {
+    struct tank *clone = calloc(1, sizeof *clone);
+    if (clone != NULL) {
+        *clone = *tank;
+        clone->session = gsl_rng_clone(tank->session);
+        clone->noise = gsl_rng_clone(tank->noise);
+        clone->hand = gsl_rng_clone(tank->hand);
+    }
+    return clone;
+}
+
 void tank_destroy(struct tank *tank) {
     if (tank != NULL) {
         gsl_rng_free(tank->session);
@@ -730,16 +741,17 @@ double tank_thermometer_c(const struct tank *tank) {
 
 /* ---- the truth ---- */
 
-static double wet_mass_kg(const struct tank *tank, const struct tank_item *item) {
-    return item->mass_kg + soaked_kg(item, tank->wet_s[item_index(tank, item)]);
+/* Water fills what was empty: the item displaces so much less, in any water. */
+static double displaced_m3(const struct tank *tank, const struct tank_item *item, double temp_c) {
+    double soaked = soaked_kg(item, tank->wet_s[item_index(tank, item)]);
+    return volume_at(tank, item, temp_c) - soaked / tank->water_kg_m3;
 }
 
 double tank_truth_in_tank_g(const struct tank *tank, const char *name) {
     const struct tank_item *item = find_item(tank, name);
-    return item == NULL ? (double)NAN
-                        : (tank->water_kg_m3 * volume_at(tank, item, tank->temp_c) -
-                           wet_mass_kg(tank, item)) *
-                              1e3;
+    return item == NULL
+               ? (double)NAN
+               : (tank->water_kg_m3 * displaced_m3(tank, item, tank->temp_c) - item->mass_kg) * 1e3;
 }
 
 double tank_truth_in_water_g(const struct tank *tank, const char *name, const char *water,
@@ -748,7 +760,7 @@ double tank_truth_in_water_g(const struct tank *tank, const char *name, const ch
     double error = water_error(tank, water);
     return item == NULL
                ? (double)NAN
-               : ((density_kg_m3 + u_density_kg_m3 * error) * volume_at(tank, item, temp_c) -
-                  wet_mass_kg(tank, item)) *
+               : ((density_kg_m3 + u_density_kg_m3 * error) * displaced_m3(tank, item, temp_c) -
+                  item->mass_kg) *
                      1e3;
 }

@@ -78,6 +78,8 @@ const struct tank_item *tank_gear(size_t *count);
 /* The caller destroys what it created. */
 struct tank *tank_create(const struct tank_declared *declared, const struct tank_cell *cell,
                          unsigned long seed);
+/* The same tank at the same moment, with the same chance before it. */
+struct tank *tank_clone(const struct tank *tank);
 void tank_destroy(struct tank *tank);
 
 /* One more sample: the line as the rig prints it, "time_ms,counts,temp_c\r\n", NUL ended; returns
