@@ -62,6 +62,9 @@ struct tank_item {
     double mass_kg, volume_m3; /* true, at 20 C */
     double trapped_kg;         /* mean lift of the air caught at an immersion; 0 for none */
     double soak_kg, soak_s;    /* takes up so much water, with this time constant under water */
+    double gas_m3;  /* of the volume: gas that follows the pressure, at the tank's depth */
+    double tip_kg;  /* hung level: so much more hangs on the hook than half of it */
+    bool reference; /* a solid body: no expansion to speak of */
 };
 
 /* A shake keeps the item off the hook so long. */
@@ -74,6 +77,9 @@ struct tank_cell tank_cell_default(void);
 
 /* The demonstration's gear. */
 const struct tank_item *tank_gear(size_t *count);
+
+/* Solid bodies of known mass and volume, none of the gear. */
+const struct tank_item *tank_references(size_t *count);
 
 /* The caller destroys what it created. */
 struct tank *tank_create(const struct tank_declared *declared, const struct tank_cell *cell,
@@ -88,11 +94,12 @@ size_t tank_sample(struct tank *tank, char *line, size_t size);
 double tank_time_s(const struct tank *tank);
 
 /* An operator's act, named as in the operator protocol: add-ballast, empty-in-air, hang-in-air,
-   empty-in-water, immerse, shake, lift-out, hang-mass. It takes effect at device time at_s, or at
-   once when that has passed; acts told out of order are done in the order of time, and one that
-   comes within a shake ends it. item and mass_kg where the act needs them. False, changing nothing,
+   empty-in-water, immerse, shake, lift-out, hang-mass, hang-reference, hang-level, lower-hanger. It
+   takes effect at device time at_s, or at once when that has passed; acts told out of order are
+   done in the order of time, and one that comes within a shake ends it. item where the act needs
+   one; number: the mass in kg, or for lower-hanger the depth in m. False, changing nothing,
    for an act or item it does not know or that cannot be done now. */
-bool tank_act(struct tank *tank, const char *act, const char *item, double mass_kg, double at_s);
+bool tank_act(struct tank *tank, const char *act, const char *item, double number, double at_s);
 
 /*
  * The same tank by whole windows instead of samples: the same forces, creep, play and ringing in

@@ -30,6 +30,10 @@ static void say_ask(struct up_operator *op, const struct up_ask *ask) {
         char *more = up_text_format("%s: %.6g kg", text, ask->mass_kg);
         free(text);
         text = more;
+    } else if (ask->depth_m != 0) {
+        char *more = up_text_format("%s: %g m", text, ask->depth_m);
+        free(text);
+        text = more;
     } else if (ask->item_name != NULL) {
         char *more = up_text_format("%s: %s", text, ask->item_name);
         free(text);
@@ -78,6 +82,15 @@ static void say_trial(struct up_operator *op, const struct up_trial *trial) {
     free(text);
 }
 
+static void say_check(struct up_operator *op, const struct up_reference_check *check) {
+    char *text =
+        up_text_format("   %s reads %+.1f g off what it should (%+.1f to %+.1f may be)%s",
+                       check->name, check->deviation_kg.value * 1e3, check->low_kg * 1e3,
+                       check->high_kg * 1e3, check->outside ? ": gone on by your word" : "");
+    say(op, text);
+    free(text);
+}
+
 static void keys_event(struct up_operator *op, const struct up_event *event) {
     char *text;
     switch (event->kind) {
@@ -95,6 +108,14 @@ static void keys_event(struct up_operator *op, const struct up_event *event) {
         text = up_text_format("!! %s", event->text);
         say(op, text);
         free(text);
+        break;
+    case UP_EVENT_NOTE:
+        text = up_text_format("   %s", event->text);
+        say(op, text);
+        free(text);
+        break;
+    case UP_EVENT_CHECK:
+        say_check(op, &event->check);
         break;
     case UP_EVENT_FINISHED:
         end_live(op);

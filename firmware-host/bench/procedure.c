@@ -26,11 +26,19 @@ static const double RELIEVED = 0.95;
 
 const char *up_action_name(enum up_action action) {
     static const char *const names[UP_ACTIONS] = {
-        [UP_ACTION_ADD_BALLAST] = "add-ballast", [UP_ACTION_READ_TEMPERATURE] = "read-temperature",
-        [UP_ACTION_HANG_MASS] = "hang-mass",     [UP_ACTION_EMPTY_IN_AIR] = "empty-in-air",
-        [UP_ACTION_HANG_IN_AIR] = "hang-in-air", [UP_ACTION_EMPTY_IN_WATER] = "empty-in-water",
-        [UP_ACTION_IMMERSE] = "immerse",         [UP_ACTION_SHAKE] = "shake",
-        [UP_ACTION_LIFT_OUT] = "lift-out",       [UP_ACTION_CONFIRM] = "confirm",
+        [UP_ACTION_ADD_BALLAST] = "add-ballast",
+        [UP_ACTION_READ_TEMPERATURE] = "read-temperature",
+        [UP_ACTION_HANG_MASS] = "hang-mass",
+        [UP_ACTION_EMPTY_IN_AIR] = "empty-in-air",
+        [UP_ACTION_HANG_IN_AIR] = "hang-in-air",
+        [UP_ACTION_EMPTY_IN_WATER] = "empty-in-water",
+        [UP_ACTION_IMMERSE] = "immerse",
+        [UP_ACTION_SHAKE] = "shake",
+        [UP_ACTION_LIFT_OUT] = "lift-out",
+        [UP_ACTION_HANG_REFERENCE] = "hang-reference",
+        [UP_ACTION_LOWER_HANGER] = "lower-hanger",
+        [UP_ACTION_HANG_LEVEL] = "hang-level",
+        [UP_ACTION_CONFIRM] = "confirm",
     };
     return names[action];
 }
@@ -52,6 +60,14 @@ struct up_event *push_event(struct up_procedure *procedure, enum up_event_kind k
 
 void push_fault(struct up_procedure *procedure, const char *format, ...) {
     struct up_event *event = push_event(procedure, UP_EVENT_FAULT);
+    va_list arguments;
+    va_start(arguments, format);
+    vsnprintf(event->text, sizeof event->text, format, arguments);
+    va_end(arguments);
+}
+
+void push_note(struct up_procedure *procedure, const char *format, ...) {
+    struct up_event *event = push_event(procedure, UP_EVENT_NOTE);
     va_list arguments;
     va_start(arguments, format);
     vsnprintf(event->text, sizeof event->text, format, arguments);
@@ -102,7 +118,21 @@ static enum up_action action_of(enum step step) {
     case STEP_SHAKE:
         return UP_ACTION_SHAKE;
     case STEP_LIFT:
+    case STEP_REFERENCE_TARE:
+    case STEP_LEVEL_TARE:
+    case STEP_DEEP_TARE_AFTER:
         return UP_ACTION_LIFT_OUT;
+    case STEP_REFERENCE:
+        return UP_ACTION_HANG_REFERENCE;
+    case STEP_LEVEL:
+        return UP_ACTION_HANG_LEVEL;
+    case STEP_DEEP_TARE:
+        return UP_ACTION_LOWER_HANGER;
+    case STEP_DEEP:
+        return UP_ACTION_IMMERSE;
+    case STEP_OUTLIER:
+    case STEP_REFERENCE_CONFIRM:
+        break;
     }
     return UP_ACTION_CONFIRM;
 }
@@ -138,21 +168,54 @@ static const char *words_for(enum step step) {
         return "Take it off the hook under water, shake the air out, hang it again";
     case STEP_LIFT:
         return "Lift the item out; leave the hanger empty but for the ballast";
+    case STEP_REFERENCE:
+        return "Hang the reference body under water, wiped free of bubbles; it must touch nothing";
+    case STEP_REFERENCE_TARE:
+        return "Lift the body out; leave the hanger empty but for the ballast";
+    case STEP_LEVEL:
+        return "Hang it level under water, all air out: the end to be told (a blade's tip) on the "
+               "hook, the other on a fixed line";
+    case STEP_LEVEL_TARE:
+        return "Lift it out, take the fixed line away; leave the hanger empty but for the ballast";
+    case STEP_DEEP_TARE:
+        return "Lengthen the line so that the item will hang deeper; leave the hanger empty";
+    case STEP_DEEP:
+        return "Hang the item down there, all air shaken out; it must touch nothing";
+    case STEP_DEEP_TARE_AFTER:
+        return "Lift the item out; leave the hanger empty at this depth";
+    case STEP_OUTLIER:
+    case STEP_REFERENCE_CONFIRM:
+        break; /* they tell what they found */
     }
     return "";
 }
 
 static bool names_item(enum step step) {
-    return step == STEP_AIR || step == STEP_IMMERSE || step == STEP_SHAKE || step == STEP_LIFT;
+    return step == STEP_AIR || step == STEP_IMMERSE || step == STEP_SHAKE || step == STEP_LIFT ||
+           step == STEP_LEVEL || step == STEP_LEVEL_TARE || step == STEP_DEEP ||
+           step == STEP_DEEP_TARE_AFTER;
+}
+
+static bool names_reference(enum step step) {
+    return step == STEP_REFERENCE || step == STEP_REFERENCE_TARE || step == STEP_REFERENCE_CONFIRM;
+}
+
+/* Answered with a word or a number of its own; no reading follows. */
+static bool needs_reading(enum step step) {
+    return step != STEP_BALLAST && step != STEP_TEMPERATURE && step != STEP_OUTLIER &&
+           step != STEP_REFERENCE_CONFIRM;
 }
 
 /* Readings that a person types; the preload is read by nobody. */
 static bool is_typed(const struct up_procedure *procedure, enum step step) {
-    return procedure->rig.port_kind == UP_PORT_TYPED && step != STEP_BALLAST &&
-           step != STEP_TEMPERATURE && step != STEP_PRELOAD;
+    return procedure->rig.port_kind == UP_PORT_TYPED && needs_reading(step) && step != STEP_PRELOAD;
 }
 
 void ask_step(struct up_procedure *procedure, enum step step) {
+    ask_saying(procedure, step, words_for(step));
+}
+
+void ask_saying(struct up_procedure *procedure, enum step step, const char *text) {
     struct up_ask *ask = &procedure->ask;
     memset(ask, 0, sizeof *ask);
     procedure->step = step;
@@ -172,8 +235,15 @@ void ask_step(struct up_procedure *procedure, enum step step) {
     if (names_item(step)) {
         ask->item_name = procedure->measure.item.name;
         ask->item_id = procedure->measure.item.id;
+    } else if (names_reference(step)) {
+        const struct up_reference *body =
+            &procedure->measure.reference[procedure->checks].reference;
+        ask->item_name = body->name;
+        ask->item_id = body->id;
     }
-    snprintf(ask->text, sizeof ask->text, "%s", words_for(step));
+    ask->depth_m = step == STEP_DEEP_TARE ? procedure->measure.second_depth_m : 0;
+    ask->distance_m = step == STEP_LEVEL ? procedure->measure.two_point_m : 0;
+    snprintf(ask->text, sizeof ask->text, "%s", text);
     push_event(procedure, UP_EVENT_ASK)->ask = *ask;
 }
 
@@ -264,7 +334,8 @@ static bool accept_number(struct up_procedure *procedure, double number,
 static bool may_skip(enum step step) {
     return step == STEP_BALLAST || step == STEP_PRELOAD || step == STEP_MASS ||
            step == STEP_UNLOAD || step == STEP_STAIR || step == STEP_AIR || step == STEP_IMMERSE ||
-           step == STEP_SHAKE;
+           step == STEP_SHAKE || step == STEP_OUTLIER || step == STEP_REFERENCE ||
+           step == STEP_LEVEL || step == STEP_DEEP_TARE;
 }
 
 static bool is_acceptable(const struct up_procedure *procedure, unsigned id,
@@ -320,8 +391,7 @@ bool up_procedure_answer(struct up_procedure *procedure, unsigned id, enum up_an
         begin_step_anew(procedure);
     } else if (word == UP_ANSWER_SKIP && procedure->calibrating) {
         calibrate_skip(procedure);
-    } else if (word == UP_ANSWER_SKIP || procedure->step == STEP_BALLAST ||
-               procedure->step == STEP_TEMPERATURE) {
+    } else if (word == UP_ANSWER_SKIP || !needs_reading(procedure->step)) {
         if (procedure->calibrating) {
             ask_step(procedure, STEP_PRELOAD);
         } else {
@@ -413,6 +483,7 @@ struct point point_of(const struct up_plateau *plateau) {
                           .u_load = plateau->u_load,
                           .slope_per_s = plateau->slope_per_s,
                           .temp_c = plateau->temp_c,
+                          .late_s = plateau->late_s,
                           .known = true};
 }
 
@@ -439,6 +510,12 @@ static const char *plateau_name(enum step step) {
     case STEP_IMMERSE:
     case STEP_SHAKE:
         return "water";
+    case STEP_REFERENCE:
+        return "body";
+    case STEP_LEVEL:
+        return "level";
+    case STEP_DEEP:
+        return "deep";
     case STEP_BALLAST:
     case STEP_TEMPERATURE:
     case STEP_AIR_TARE:
@@ -447,6 +524,12 @@ static const char *plateau_name(enum step step) {
     case STEP_LIFT:
     case STEP_HUNG_TARE:
     case STEP_STAIR_END:
+    case STEP_OUTLIER:
+    case STEP_REFERENCE_TARE:
+    case STEP_REFERENCE_CONFIRM:
+    case STEP_LEVEL_TARE:
+    case STEP_DEEP_TARE:
+    case STEP_DEEP_TARE_AFTER:
         break;
     }
     return "tare";

@@ -64,7 +64,7 @@ json_t *up_result_to_json(const struct up_result *result) {
                              (json_int_t)result->trials, "method", clean_string(result->method));
     set_water(json, result);
     set_answer(json, result);
-    json_object_set_new(json, "budget", budget_to_json(result->term));
+    json_object_set_new(json, "budget", budget_to_json(result->weighing.term));
     return json;
 }
 

@@ -15,6 +15,7 @@
 #include "upthrust/bench.h"
 #include "upthrust/calibration.h"
 #include "upthrust/failure.h"
+#include "upthrust/reference.h"
 #include "upthrust/result.h"
 #include "upthrust/rig.h"
 #include "upthrust/wire.h"
@@ -29,7 +30,10 @@ enum up_action {
     UP_ACTION_IMMERSE,
     UP_ACTION_SHAKE,
     UP_ACTION_LIFT_OUT,
-    UP_ACTION_CONFIRM,
+    UP_ACTION_HANG_REFERENCE, /* a body of known mass and volume, under water */
+    UP_ACTION_LOWER_HANGER,   /* empty, so that the item will hang at another depth */
+    UP_ACTION_HANG_LEVEL,     /* between the hook and a fixed line, one end on each */
+    UP_ACTION_CONFIRM,        /* nothing to handle: a word is wanted, the text says for what */
     UP_ACTIONS
 };
 
@@ -40,12 +44,15 @@ struct up_ask {
     unsigned id;
     enum up_action action;
     double mass_kg;        /* hang-mass */
-    const char *item_name; /* NULL where no item is handled; lives as long as the procedure */
+    double depth_m;        /* lower-hanger */
+    double distance_m;     /* hang-level: between the two lines */
+    const char *item_name; /* of the item or the body that is handled, NULL where none is; lives as
+                              long as the procedure */
     const char *item_id;
     double time_s; /* device time of the last sample */
     bool wants_number;
     const char *unit; /* of the number: "C", "kg", ...; NULL where none is wanted */
-    char text[160];   /* for a person: what to do now */
+    char text[200];   /* for a person: what to do now */
 };
 
 enum up_answer_word {
@@ -64,7 +71,9 @@ struct up_trial {
     double gain_counts[UP_TRIAL_SHAKES_MAX]; /* heavier after each shake, by this */
     double last_gain_counts, u_gain_counts;
     double soak_s, temp_c;
+    double late_s;      /* the last reading was taken so much later than the schedule says */
     bool still_gaining; /* shakes_max reached and the last gain was not noise */
+    bool left_out;      /* of the mean, by the operator's word; the trial itself is kept */
 };
 
 enum up_event_kind {
@@ -72,6 +81,8 @@ enum up_event_kind {
     UP_EVENT_PLATEAU,
     UP_EVENT_TRIAL,
     UP_EVENT_FAULT,    /* text: the step is asked for again, or a load must come off at once */
+    UP_EVENT_NOTE,     /* text: worth telling and keeping, nothing to be done */
+    UP_EVENT_CHECK,    /* a reference body was weighed */
     UP_EVENT_FINISHED, /* done or stopped; results or calibration can be taken */
 };
 
@@ -81,7 +92,8 @@ struct up_event {
     struct up_plateau plateau;
     const char *plateau_of; /* "preload", "tare", "mass", "stair", "air", "water" */
     struct up_trial trial;
-    char text[200];
+    struct up_reference_check check;
+    char text[240];
 };
 
 struct up_procedure;
@@ -94,11 +106,23 @@ struct up_calibrate_plan {
     bool staircase;  /* at the end all different masses, up and down without emptying */
 };
 
+enum { UP_LOOKS_MAX = 8 };
+
 struct up_measure_plan {
     const struct up_rig *rig;
     const struct up_calibration *calibration;
     struct up_item item;
-    unsigned trials;
+    unsigned trials; /* 2 at least; 1 where the repeatability of the kind is known */
+    /* Counts of trials, rising, after which the results are looked at: where all are decided the
+       session goes no further. The last one is `trials`; none: one look, at the end. */
+    unsigned look[UP_LOOKS_MAX], looks;
+    /* What the bench has learned of items of this kind; u and share 0 where it has not. */
+    struct up_quantity kind_repeatability_kg; /* u: standard deviation of a trial; its dof */
+    double kind_shake_share;                  /* a shake frees this share of the air at least */
+    struct up_reference_plan reference[UP_REFERENCES_MAX]; /* weighed first */
+    unsigned references;
+    double second_depth_m; /* the item is weighed there too, at the end; 0: it is not */
+    double two_point_m;    /* between the hook and a fixed line it is hung level by; 0: it is not */
     const struct up_water *water; /* waters asked for beside the tank's own */
     unsigned waters;
     double confidence, coverage;

@@ -12,9 +12,9 @@
 static const double CONFIDENCE = 0.95, COVERAGE = 0.95;
 static const double PLAIN_MASS_KG = 2;
 static const double masses_kg[] = {0.5, 1, 2, 4};
-enum { ROUNDS = 3, TRIALS = 6 };
+enum { ROUNDS = 3, TRIALS = 6, LOOKS = 3 };
 static const unsigned fixed[] = {3, 4, 6};
-static const unsigned looks[] = {4, 6, 8};
+static const unsigned looks[LOOKS] = {4, 6, 8};
 
 const char *const truth_modes[TRUTH_MODES] = {"3", "4", "6", "adapt"};
 
@@ -142,8 +142,8 @@ static void count(struct truth_tally *tally, double error_g, double u_g, bool in
 static double rectangular_share(const struct up_result *result) {
     double share = 0;
     for (int i = 0; i < UP_INPUT_COUNT; i++) {
-        bool rectangular = result->term[i].distribution == UP_RECTANGULAR;
-        share += rectangular ? result->term[i].share : 0;
+        bool rectangular = result->weighing.term[i].distribution == UP_RECTANGULAR;
+        share += rectangular ? result->weighing.term[i].share : 0;
     }
     return share;
 }
@@ -192,27 +192,6 @@ static bool look_at_fixed(struct plateau_bench *bench, struct up_procedure *proc
     return session->broken;
 }
 
-static bool look_at_adaptive(struct plateau_bench *bench, struct up_procedure *procedure,
-                             unsigned trials) {
-    struct session *session = bench->context;
-    struct up_result result[TRUTH_WATERS];
-    unsigned results, undecided = 0;
-    if (trials != looks[0] && trials != looks[1] && trials != looks[2]) {
-        return false;
-    }
-    if (!take_results(session, procedure, result, &results)) {
-        return true;
-    }
-    for (unsigned w = 0; w < results; w++) {
-        undecided += result[w].answer.class == UP_CLASS_UNDECIDED;
-    }
-    if (undecided > 0 && trials < looks[2]) {
-        return false;
-    }
-    count_results(session, bench, TRUTH_ADAPTIVE, result, results);
-    return true;
-}
-
 static bool run(struct plateau_bench *bench, struct session *session,
                 struct up_procedure *procedure) {
     if (!plateau_bench_run(bench, procedure) && !session->broken) {
@@ -223,30 +202,39 @@ static bool run(struct plateau_bench *bench, struct session *session,
     return !session->broken;
 }
 
+/* Fixed numbers of trials: one measurement, told after each of them. Adaptive: the procedure ends
+   by itself where all waters are decided. */
 static bool measure(struct session *session, const struct tank *tank,
                     const struct up_calibration *calibration, bool adaptive, unsigned long seed) {
     struct up_measure_plan plan = {.rig = session->settings->rig,
                                    .calibration = calibration,
                                    .item = virtual_bench_item(&truth_items[session->item]),
-                                   .trials = adaptive ? looks[2] : TRIALS,
+                                   .trials = adaptive ? looks[LOOKS - 1] : TRIALS,
+                                   .look = {looks[0], looks[1], looks[2]},
+                                   .looks = adaptive ? LOOKS : 0,
                                    .water = &sea,
                                    .waters = 1,
-                                   .confidence = adaptive ? 1 - (1 - CONFIDENCE) / 3 : CONFIDENCE,
+                                   .confidence = CONFIDENCE,
                                    .coverage = COVERAGE,
                                    .draws = session->settings->draws,
                                    .seed = seed};
     struct plateau_bench bench = {.rig = session->settings->rig,
                                   .tank = tank_clone(tank),
-                                  .closed = adaptive ? look_at_adaptive : look_at_fixed,
+                                  .closed = adaptive ? NULL : look_at_fixed,
                                   .context = session};
+    struct up_result result[TRUTH_WATERS];
     struct up_procedure *procedure;
+    unsigned results;
     memcpy(bench.handling_s, handling_s, sizeof handling_s);
     session->begun_s = tank_time_s(tank);
     bool good = up_procedure_measure(&plan, &procedure, session->failure) &&
                 run(&bench, session, procedure);
+    if (good && adaptive && take_results(session, procedure, result, &results)) {
+        count_results(session, &bench, TRUTH_ADAPTIVE, result, results);
+    }
     up_procedure_destroy(procedure);
     tank_destroy(bench.tank);
-    return good;
+    return good && !session->broken;
 }
 
 static bool calibrate(struct session *session, struct tank *tank,
