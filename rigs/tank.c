@@ -34,11 +34,12 @@ struct tank {
     struct tank_declared declared;
     struct tank_cell cell;
     unsigned long seed;
-    gsl_rng *session, *noise, *hand; /* apart, so that one more draw here shifts none there */
+    /* apart, so that one more draw here shifts none there */
+    gsl_rng *session, *noise, *hand, *swing;
 
     /* drawn once a session */
     double temp_c, thermometer_error_k, solids_g_kg, water_kg_m3, air_kg_m3;
-    double expansion_per_k[ITEMS_MAX], item_offset_k[ITEMS_MAX];
+    double expansion_per_k[ITEMS_MAX], item_offset_k[ITEMS_MAX], shake_share[ITEMS_MAX];
     double counts_kg, offset_counts, creep_rel, drift_counts_s, curvature_per_kg, hysteresis_rel;
 
     /* now */
@@ -76,7 +77,8 @@ struct tank_declared tank_declared_default(void) {
                                   .u_air_pressure_pa = 500,
                                   .u_air_humidity = 0.1,
                                   .shake_share_low = 0.5,
-                                  .shake_share_high = 0.85,
+                                  .shake_share_high = 0.95,
+                                  .swing_most_rad = 0.02,
                                   .line_diameter_m = 0.0008,
                                   .tank_area_m2 = 0.36,
                                   .meniscus_halfwidth_kg = 2e-5,
@@ -162,7 +164,10 @@ static void draw_session(struct tank *tank) {
             between(rng, declared->expansion_low_per_k, declared->expansion_high_per_k);
         tank->item_offset_k[i] = declared->item_temp_halfwidth_k * between(rng, -1, 1);
     }
-    tank->hysteresis_rel = cell->hysteresis_rel * between(rng, 0, 1); /* last: shifts no other */
+    tank->hysteresis_rel = cell->hysteresis_rel * between(rng, 0, 1);
+    for (size_t i = 0; i < ITEMS_MAX; i++) {
+        tank->shake_share[i] = between(rng, declared->shake_share_low, declared->shake_share_high);
+    }
 }
 
 struct tank *tank_create(const struct tank_declared *declared, const struct tank_cell *cell,
@@ -178,9 +183,11 @@ struct tank *tank_create(const struct tank_declared *declared, const struct tank
     tank->session = gsl_rng_alloc(gsl_rng_mt19937);
     tank->noise = gsl_rng_alloc(gsl_rng_mt19937);
     tank->hand = gsl_rng_alloc(gsl_rng_mt19937);
+    tank->swing = gsl_rng_alloc(gsl_rng_mt19937);
     gsl_rng_set(tank->session, 3 * seed + 1);
     gsl_rng_set(tank->noise, 3 * seed + 2);
     gsl_rng_set(tank->hand, 3 * seed + 3);
+    gsl_rng_set(tank->swing, seed + 0x40000000);
     draw_session(tank);
     tank->touched_s = -1e9;
     return tank;
@@ -193,6 +200,7 @@ struct tank *tank_clone(const struct tank *tank) {
         clone->session = gsl_rng_clone(tank->session);
         clone->noise = gsl_rng_clone(tank->noise);
         clone->hand = gsl_rng_clone(tank->hand);
+        clone->swing = gsl_rng_clone(tank->swing);
     }
     return clone;
 }
@@ -202,6 +210,7 @@ void tank_destroy(struct tank *tank) {
         gsl_rng_free(tank->session);
         gsl_rng_free(tank->noise);
         gsl_rng_free(tank->hand);
+        gsl_rng_free(tank->swing);
         free(tank);
     }
 }
@@ -344,7 +353,10 @@ static double load_now(const struct tank *tank) {
 static void load_hook(struct tank *tank, double from_kg, double from_s) {
     tank->from_kg = from_kg;
     tank->meniscus_kg = tank->declared.meniscus_halfwidth_kg * between(tank->hand, -1, 1);
-    tank->target_kg = fmax(0, ballast_kg(tank) + hung_kg(tank) + tank->meniscus_kg);
+    double swing_rad = tank->declared.swing_most_rad;
+    double swing_rel = swing_rad * swing_rad / 4 * between(tank->swing, 0, 1);
+    tank->target_kg =
+        fmax(0, ballast_kg(tank) + hung_kg(tank) * (1 + swing_rel) + tank->meniscus_kg);
     tank->ramp_end_s = from_s + RAMP_S;
     touch(tank);
 }
@@ -358,9 +370,14 @@ static void immerse(struct tank *tank) {
     }
 }
 
+/* By so much one shake differs from the item's usual one, either way. */
+static const double SHAKE_VARIES = 0.05;
+
 static void shake(struct tank *tank) {
+    const struct tank_declared *declared = &tank->declared;
     double share =
-        between(tank->hand, tank->declared.shake_share_low, tank->declared.shake_share_high);
+        tank->shake_share[item_index(tank, tank->item)] + SHAKE_VARIES * between(tank->hand, -1, 1);
+    share = fmin(fmax(share, declared->shake_share_low), declared->shake_share_high);
     tank->trapped_kg *= 1 - share;
     tank->hang_kg = gsl_ran_gaussian(tank->hand, tank->declared.hang_sd_kg);
     tank->shake_end_s = tank->time_s + TANK_SHAKE_S;

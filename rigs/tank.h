@@ -25,7 +25,11 @@ struct tank_declared {
     double mass_tolerance_rel; /* reference masses: rectangular half-width, one a mass */
     double air_temp_c, air_pressure_pa, air_humidity; /* told values */
     double u_air_temp_k, u_air_pressure_pa, u_air_humidity;
-    double shake_share_low, shake_share_high; /* share of the air left that one shake frees */
+    /* share of the air left that one shake frees: rectangular, one an item and session, as the way
+       air sits in a thing is the thing's own; each shake differs a little from it */
+    double shake_share_low, shake_share_high;
+    double swing_most_rad; /* a load that swings reads high by theta^2 / 4: rectangular to that,
+                              anew each hanging */
     double line_diameter_m, tank_area_m2;
     double meniscus_halfwidth_kg; /* rectangular, anew each change of load */
     double hang_sd_kg;            /* wetting and hanging: normal, anew each immersion */

@@ -37,7 +37,8 @@ static const double TEMP_UNKNOWN_K = 10;
 
 /* A hung load that swings reads high by theta^2 / 4 of the load, on a cell that turns with its
    line; one that stays put reads its mean right. 0.02 rad is a centimetre on half a metre of line,
-   which people see and steady (a choice of ours). */
+   which people see and steady (a choice of ours). The masses of the calibration swung as well, so
+   the item reads too much or too little by half of that. */
 static const double SWING_MOST_RAD = 0.02;
 
 /* The depth of the middle of what hangs in the water, as somebody tells it (a choice of ours). */
@@ -198,12 +199,38 @@ static double slope_by_depth(const struct up_water *tank, const struct up_water_
 
 /* ---- the budget ---- */
 
-/* The way a reading was come by shifts it by half the loop's width at most, either way. */
-static struct up_term hysteresis(const struct up_calibration *calibration) {
+/* The way a reading was come by shifts it by half the loop's width at most, either way. The loop
+   was seen over the span of the masses; that of a lighter load is narrower: in proportion where the
+   metal itself lags, hardly narrower where parts slip on each other. The square root lies between
+   (a choice of ours). */
+static struct up_term hysteresis(const struct up_calibration *calibration, double load_kg) {
     double halfwidth_kg = isnan(calibration->hysteresis_kg)
                               ? HYSTERESIS_UNSEEN_REL * calibration->span_kg
                               : calibration->hysteresis_kg / 2;
-    return rectangular(0, halfwidth_kg);
+    return rectangular(0, halfwidth_kg * sqrt(fmin(1, load_kg / calibration->span_kg)));
+}
+
+/* A line through zero departs from the points in proportion to the load: errors of the masses,
+   creep that is not quite additive. It was told of all points together, so of their root mean
+   square. */
+static struct up_term lack_of_fit(const struct up_calibration *calibration, double load_kg) {
+    double squares_kg2 = 0;
+    for (unsigned i = 0; i < calibration->points; i++) {
+        squares_kg2 += calibration->point[i].mass_kg * calibration->point[i].mass_kg;
+    }
+    double rms_kg = sqrt(squares_kg2 / fmax(calibration->points, 1));
+    return normal(0, rms_kg > 0 ? calibration->lack_of_fit_kg * load_kg / rms_kg
+                                : calibration->lack_of_fit_kg);
+}
+
+/* The trials scatter by their plateaus' noise too: only what that scatter, by chance, does not show
+   is added to it. */
+static struct up_term plateau_noise(const struct trials *trials) {
+    double shown = trials->sd / sqrt((double)trials->load.count);
+    struct up_term term =
+        normal(0, sqrt(fmax(0, trials->u_plateau * trials->u_plateau - shown * shown)));
+    term.evaluation = 'A';
+    return term;
 }
 
 static struct up_term cell_temp(const struct up_procedure *procedure) {
@@ -230,25 +257,24 @@ static void fill_loads(const struct up_procedure *procedure, const struct trials
     double n = (double)trials->load.count;
     double sd = trials->sd, sd_dof = trials->sd_dof;
     double turn = procedure->rig.division_counts / 2;
+    double load_kg = fabs(trials->load.mean / calibration->slope_counts_kg);
     weighing->term[UP_INPUT_WATER_LOAD] = student(trials->load.mean, sd / sqrt(n), sd_dof);
-    weighing->term[UP_INPUT_WATER_PLATEAU] = normal(0, trials->u_plateau);
-    weighing->term[UP_INPUT_WATER_PLATEAU].evaluation = 'A';
+    weighing->term[UP_INPUT_WATER_PLATEAU] = plateau_noise(trials);
     /* One dry weighing: it is hung once, and scatters as a single trial does. */
     weighing->term[UP_INPUT_AIR_LOAD] =
         student(procedure->air_counts, hypot(procedure->u_air_counts, sd), sd_dof);
     weighing->term[UP_INPUT_SLOPE] =
         student(calibration->slope_counts_kg, u_slope_counts_kg(calibration), calibration->dof);
     weighing->term[UP_INPUT_MASSES] = rectangular(0, calibration->mass_tolerance_rel);
-    weighing->term[UP_INPUT_LACK_OF_FIT] = normal(0, calibration->lack_of_fit_kg);
-    weighing->term[UP_INPUT_HYSTERESIS] = hysteresis(calibration);
+    weighing->term[UP_INPUT_LACK_OF_FIT] = lack_of_fit(calibration, load_kg);
+    weighing->term[UP_INPUT_HYSTERESIS] = hysteresis(calibration, load_kg);
     weighing->term[UP_INPUT_CELL_TEMP] = cell_temp(procedure);
     weighing->term[UP_INPUT_RESOLUTION] = rectangular(0, turn * sqrt(2));
     weighing->term[UP_INPUT_CREEP] =
         rectangular(0, is_typed(calibration)
                            ? CREEP_TYPED_REL
                            : (CREEP_LEFT + trials->late_rel) * fabs(calibration->creep_rel_decade));
-    weighing->term[UP_INPUT_SWING] =
-        rectangular(SWING_MOST_RAD * SWING_MOST_RAD / 8, SWING_MOST_RAD * SWING_MOST_RAD / 8);
+    weighing->term[UP_INPUT_SWING] = rectangular(0, SWING_MOST_RAD * SWING_MOST_RAD / 8);
     weighing->term[UP_INPUT_TRAPPED_AIR] = trapped_air(procedure, trials);
     weighing->term[UP_INPUT_LINE] = rectangular(0, procedure->rig.meniscus_kg);
 }
