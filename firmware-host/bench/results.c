@@ -404,7 +404,7 @@ static void describe(const struct up_procedure *procedure, struct up_result *res
 }
 
 static bool weigh_in(struct up_weighing *weighing, const struct up_water *water, bool in_tank,
-                     struct up_result *result, struct up_failure *failure) {
+                     bool more_are_asked, struct up_result *result, struct up_failure *failure) {
     struct up_water_density density;
     if (!up_water_density(water, &density, failure)) {
         return false;
@@ -428,7 +428,7 @@ static bool weigh_in(struct up_weighing *weighing, const struct up_water *water,
     }
     result->weighing = *weighing;
     result->has_model = true;
-    if (result->answer.class == UP_CLASS_UNDECIDED) {
+    if (result->answer.class == UP_CLASS_UNDECIDED && more_are_asked) {
         result->trials_would_decide =
             up_trials_to_decide(weighing, &result->question, result->trials, &result->more_trials);
     }
@@ -461,7 +461,9 @@ bool up_procedure_results(const struct up_procedure *procedure, struct up_result
         }
         result[i] = (struct up_result){0};
         describe(procedure, &result[i]);
-        if (!weigh_in(&weighing, water, i == 0, &result[i], failure)) {
+        /* A look between the trials has no use for what more of them would do. */
+        if (!weigh_in(&weighing, water, i == 0, procedure->stage == STAGE_FINISHED, &result[i],
+                      failure)) {
             return false;
         }
         if (i == 0) {
