@@ -72,6 +72,8 @@ struct up_procedure {
     double typed_kg; /* the reading that was just typed */
     double done_s;   /* device time when the operator had done it */
     double late_s;   /* the reading window has been put off by this much */
+    double rest_s;   /* and by this much, for the cell to rest */
+    bool returned;   /* after a break: the next trial is compared with those before */
     unsigned broken; /* steps in a row that had to be repeated */
     bool stopped, gave_up;
 

@@ -19,6 +19,10 @@ static const double LEAD_KG_M3 = 11340; /* handbook value of pure lead */
    gas then loses 9 g). */
 static const double DEEPER_LEAST_M = 0.1;
 
+/* A tare before the item's weighing in air serves so long: the next tare comes after it anyway, and
+   what drift does between two is a straight line only for a while (a choice of ours). */
+static const double OPENING_OLDEST_S = 600;
+
 /* ---- the plan ---- */
 
 static bool fits_bench(const struct up_measure_plan *plan, struct up_failure *failure) {
@@ -114,6 +118,35 @@ static bool check_plan(const struct up_measure_plan *plan, struct up_failure *fa
     return fits_bench(plan, failure);
 }
 
+/* With the hanger as a neighbour left it, the item is the first thing to hang. */
+static void begin(struct up_procedure *procedure) {
+    const struct up_opening *opening = &procedure->measure.opening;
+    if (!opening->known) {
+        ask_step(procedure, STEP_BALLAST);
+        return;
+    }
+    /* its time is set when the stream begins */
+    procedure->tare = (struct point){.time_s = -opening->age_s,
+                                     .step_s = -opening->age_s,
+                                     .load = opening->load,
+                                     .u_load = opening->u_load,
+                                     .temp_c = opening->temp_c,
+                                     .known = true};
+    procedure->air_tare = procedure->last = procedure->tare;
+    procedure->temp_c = isnan(procedure->temp_c) ? opening->temp_c : procedure->temp_c;
+    ask_step(procedure, STEP_AIR);
+}
+
+struct up_opening up_procedure_opening(const struct up_procedure *procedure, double pause_s) {
+    double age_s = procedure->now_s - procedure->tare.time_s + pause_s;
+    bool same = !procedure->deep_tare.known && procedure->rig.port_kind != UP_PORT_TYPED;
+    return (struct up_opening){.known = procedure->tare.known && same && age_s < OPENING_OLDEST_S,
+                               .age_s = age_s,
+                               .load = procedure->tare.load,
+                               .u_load = procedure->tare.u_load,
+                               .temp_c = procedure->temp_c};
+}
+
 bool up_procedure_measure(const struct up_measure_plan *plan, struct up_procedure **result,
                           struct up_failure *failure) {
     struct up_procedure *procedure;
@@ -134,7 +167,7 @@ bool up_procedure_measure(const struct up_measure_plan *plan, struct up_procedur
     procedure->deep_done = plan->second_depth_m == 0;
     procedure->level_counts = procedure->deep_counts = (double)NAN;
     up_screen_begin(&procedure->screen, plan->rig->line.word_bits, plan->rig->division_counts);
-    ask_step(procedure, STEP_BALLAST);
+    begin(procedure);
     *result = procedure;
     return true;
 }
@@ -299,7 +332,8 @@ static void read_air_tare_after(struct up_procedure *procedure, const struct poi
         finish(procedure);
         return;
     }
-    ask_step(procedure, STEP_TARE);
+    procedure->tare = *here; /* hook and hanger are one: this is the first trial's tare as well */
+    go_on(procedure);
 }
 
 /* A line that goes slack measures nothing: the ballast must outweigh the lift with room to spare.

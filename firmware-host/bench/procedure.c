@@ -20,6 +20,11 @@ static const double STEP_FLOORS = 20;
    recordings): so much slope is no sign that a reading has not settled. */
 static const double CREEP_ALLOWED_REL = 0.005;
 
+/* After a load that hung for hours a cell recovers as the logarithm of time: so many reading times
+   later its drift is below that of the usual schedule (a choice of ours, checked on the simulated
+   cell). */
+static const double REST_READINGS = 3;
+
 /* An overload is over, and the next one told anew, where the load is below this share of what the
    cell bears. */
 static const double RELIEVED = 0.95;
@@ -221,7 +226,7 @@ void ask_saying(struct up_procedure *procedure, enum step step, const char *text
     procedure->step = step;
     procedure->stage = STAGE_ASKING;
     procedure->held_count = 0;
-    procedure->late_s = 0;
+    procedure->late_s = procedure->rest_s = 0;
     ask->id = ++procedure->last_id;
     ask->action = action_of(step);
     ask->time_s = procedure->now_s;
@@ -274,9 +279,43 @@ void up_procedure_interrupt(struct up_procedure *procedure, const char *text) {
     }
     push_fault(procedure, "%s", text);
     begin_step_anew(procedure);
+    procedure->returned = true;
     procedure->has_time =
         false; /* what is asked and answered before the next sample counts there */
     up_screen_restart(&procedure->screen);
+}
+
+static void rest_after_long(struct up_procedure *procedure) {
+    procedure->rest_s = REST_READINGS * procedure->rig.read_after_s;
+}
+
+void up_procedure_leave(struct up_procedure *procedure, const char *text) {
+    if (procedure->stage == STAGE_ASKING) {
+        push_fault(procedure, "%s", text);
+        begin_step_anew(procedure);
+        rest_after_long(procedure);
+    }
+}
+
+void up_procedure_resume(struct up_procedure *procedure, const char *text) {
+    if (up_procedure_progress(procedure).complete) {
+        return;
+    }
+    procedure->stopped = procedure->gave_up = false;
+    procedure->broken = 0;
+    procedure->stage = STAGE_READING;
+    up_procedure_interrupt(procedure, text);
+    rest_after_long(procedure);
+}
+
+struct up_progress up_procedure_progress(const struct up_procedure *procedure) {
+    bool calibrating = procedure->calibrating;
+    return (struct up_progress){.done = calibrating ? procedure->points : procedure->trials,
+                                .wanted = calibrating ? procedure->calibrate.masses
+                                                      : procedure->measure.trials,
+                                .weighed_in_air = procedure->weighed_in_air,
+                                .complete = procedure->stage == STAGE_FINISHED &&
+                                            !procedure->stopped && !procedure->gave_up};
 }
 
 static bool accept_temperature(struct up_procedure *procedure, double number,
@@ -588,7 +627,7 @@ static void tell_unsettled(struct up_procedure *procedure, const struct up_plate
 static void try_reading(struct up_procedure *procedure) {
     const struct up_rig *rig = &procedure->rig;
     struct up_plateau plateau;
-    double wait_s = rig->read_after_s - rig->window_s / 2 + procedure->late_s;
+    double wait_s = rig->read_after_s - rig->window_s / 2 + procedure->late_s + procedure->rest_s;
     double step_s, from_s;
     size_t first, stop;
     bool settled;
@@ -729,6 +768,12 @@ static void take_reading(struct up_procedure *procedure, struct up_reading *read
 
 static void begin_stream(struct up_procedure *procedure, double time_s) {
     const struct up_rig *rig = &procedure->rig;
+    if (procedure->measure.opening.known) { /* now its age has a beginning to count from */
+        procedure->measure.opening.known = false;
+        procedure->tare.time_s += time_s;
+        procedure->tare.step_s += time_s;
+        procedure->air_tare = procedure->last = procedure->tare;
+    }
     procedure->has_time = true;
     /* what was asked and answered before counts from here */
     procedure->ask.time_s = procedure->done_s = time_s;

@@ -158,29 +158,21 @@ static struct up_term trapped_air(const struct up_procedure *procedure,
 /* ---- the tank's own water ---- */
 
 struct up_water tank_water(const struct up_procedure *procedure) {
-    const struct up_rig *rig = &procedure->rig;
-    struct up_water water = {.name = "tank", .model = rig->water, .depth_m = rig->depth_m};
+    struct up_water water = procedure->rig.tank_water;
     double sum_c = 0;
     for (unsigned i = 0; i < procedure->trials; i++) {
         sum_c += procedure->trial[i].temp_c;
     }
     water.temp_c = procedure->trials > 0 ? sum_c / procedure->trials : procedure->temp_c;
-    water.u_temp_c = rig->u_thermometer_k;
-    if (rig->water == UP_WATER_SEA) {
-        water.salinity_g_kg = rig->salinity_g_kg;
-        water.u_salinity_g_kg = rig->u_salinity_g_kg;
-    } else {
-        water.salinity_g_kg = rig->solids_max_g_kg / 2;
-        water.u_salinity_g_kg = rig->solids_max_g_kg / 2 / sqrt(3);
-    }
+    water.u_temp_c = procedure->rig.u_thermometer_k;
     return water;
 }
 
-/* Solids lie anywhere between none and the most. */
-static struct up_term tank_salinity(const struct up_procedure *procedure,
+/* Where it is known as a range, it lies anywhere within. */
+static struct up_term salinity_term(const struct up_water *water,
                                     const struct up_water_density *density) {
     struct up_term term = normal(0, density->u_salinity_kg_m3);
-    if (procedure->rig.water == UP_WATER_FRESH) {
+    if (water->salinity_range) {
         term.distribution = UP_RECTANGULAR;
     }
     return term;
@@ -292,7 +284,7 @@ static bool fill_surroundings(const struct up_procedure *procedure, const struct
     weighing->term[UP_INPUT_WATER_TEMP] = normal(0, tank->u_temp_c);
     weighing->term[UP_INPUT_WATER_DENSITY] =
         normal(density.density_kg_m3.value, density.u_model_kg_m3);
-    weighing->term[UP_INPUT_WATER_SALINITY] = tank_salinity(procedure, &density);
+    weighing->term[UP_INPUT_WATER_SALINITY] = salinity_term(tank, &density);
     weighing->term[UP_INPUT_DEPTH] = rectangular(0, DEPTH_HALFWIDTH_M);
     weighing->term[UP_INPUT_ITEM_TEMP] = rectangular(0, rig->item_temp_halfwidth_k);
     weighing->term[UP_INPUT_EXPANSION] =
@@ -346,6 +338,25 @@ static struct up_quantity side_load_kg(const struct up_procedure *procedure,
 /* A tape laid along the item, ends found by eye: 5 mm either way (a choice of ours). */
 static const double TWO_POINT_HALFWIDTH_M = 0.005;
 
+/* Where the middle of the item hangs, told twice (a choice of ours). */
+static const double U_DEPTH_DIFFERENCE_M = 0.02;
+
+static void find_gas(const struct up_procedure *procedure, struct up_quantity whole_kg,
+                     struct up_result *result) {
+    const struct up_rig *rig = &procedure->rig;
+    struct up_gas_session session = {
+        .shallow = {rig->depth_m, result->answer.buoyancy_kg.value},
+        .deep = {result->second_depth_m, result->second_buoyancy_kg.value},
+        .u_buoyancy_kg = result->answer.buoyancy_kg.u,
+        .u_difference_kg = hypot(whole_kg.u, result->second_buoyancy_kg.u),
+        .u_depth_difference_m = U_DEPTH_DIFFERENCE_M,
+        .air_pressure_pa = rig->air.pressure_pa,
+        .temp_c = result->water.temp_c,
+        .gravity_m_s2 = rig->gravity_m_s2,
+        .water_kg_m3 = result->water_density_kg_m3.value};
+    result->has_gas = up_gas_from_depths(&session, &result->gas, NULL);
+}
+
 static void fill_sides(const struct up_procedure *procedure, const struct trials *trials,
                        struct up_result *result) {
     const struct up_measure_plan *plan = &procedure->measure;
@@ -357,7 +368,7 @@ static void fill_sides(const struct up_procedure *procedure, const struct trials
         result->moment = up_moment_of(
             side_load_kg(procedure, trials, procedure->level_counts, procedure->u_level_counts),
             whole, up_known(plan->two_point_m, TWO_POINT_HALFWIDTH_M / sqrt(3)),
-            UP_STANDARD_GRAVITY_M_S2);
+            procedure->rig.gravity_m_s2.value);
     }
     if (!isnan(procedure->deep_counts)) {
         struct up_quantity deep =
@@ -365,6 +376,7 @@ static void fill_sides(const struct up_procedure *procedure, const struct trials
         double air_kg = result->weighing.term[UP_INPUT_TRAPPED_AIR].value;
         result->second_depth_m = plan->second_depth_m;
         result->second_buoyancy_kg = (struct up_quantity){-deep.value - air_kg, deep.u, deep.dof};
+        find_gas(procedure, whole, result);
     }
 }
 
@@ -387,6 +399,7 @@ static void describe(const struct up_procedure *procedure, struct up_result *res
     for (unsigned i = 0; i < procedure->trials; i++) {
         result->left_out |= (uint64_t)procedure->trial[i].left_out << i;
     }
+    result->pieces = plan->item.pieces;
     memcpy(result->check, procedure->check, sizeof result->check);
     result->checks = procedure->checks;
     find_uptake(procedure, result);
@@ -398,8 +411,9 @@ static void describe(const struct up_procedure *procedure, struct up_result *res
                                             .draws = plan->draws,
                                             .seed = plan->seed > 0 ? plan->seed : 1};
     snprintf(result->method, sizeof result->method,
-             "upthrust %s; calibration %s; %u trials, %s; %s; %sMonte Carlo", UPTHRUST_VERSION,
+             "upthrust %s; calibration %s; %u trials, %s; %s; %s; %sMonte Carlo", UPTHRUST_VERSION,
              procedure->calibration.id, procedure->trials, reading, rule,
+             up_air_model(&procedure->rig.air),
              isnan(procedure->calibration.hysteresis_kg) ? "hysteresis by data sheets; " : "");
 }
 
@@ -414,7 +428,8 @@ static bool weigh_in(struct up_weighing *weighing, const struct up_water *water,
     weighing->term[UP_INPUT_TARGET_DENSITY] =
         normal(density.density_kg_m3.value,
                in_tank ? 0 : hypot(density.u_model_kg_m3, density.u_temp_kg_m3));
-    weighing->term[UP_INPUT_TARGET_SALINITY] = normal(0, in_tank ? 0 : density.u_salinity_kg_m3);
+    weighing->term[UP_INPUT_TARGET_SALINITY] =
+        in_tank ? normal(0, 0) : salinity_term(water, &density);
     result->water = *water;
     result->measured = in_tank;
     result->water_density_kg_m3 = density.density_kg_m3;

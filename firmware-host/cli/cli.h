@@ -10,6 +10,7 @@
 
 #include "upthrust/catalogue.h"
 #include "upthrust/failure.h"
+#include "upthrust/procedure.h"
 #include "upthrust/report.h"
 #include "upthrust/result.h"
 #include "upthrust/rig.h"
@@ -87,24 +88,37 @@ struct bench_run {
     bool json;          /* operator */
     int operator_input; /* descriptor */
     FILE *operator_output;
-    bool no_exchange; /* the caller brings exchange/ up to date itself, once at the end */
+    bool no_exchange;   /* the caller brings exchange/ up to date itself, once at the end */
+    const char *resume; /* a run's id or the beginning of one, "" for the latest; NULL: a new run */
 };
 
 /* Both store what they find; *calibration or the results come back too. `results` holds room for
    `waters` + 1. */
 bool run_calibrate(const struct bench_run *run, const double *mass_kg, int masses, bool staircase,
                    struct up_calibration *calibration, struct up_failure *failure);
-bool run_measure(const struct bench_run *run, const struct up_item *item, int trials,
-                 double confidence, const struct up_water *water, unsigned waters,
+/* Of the plan: item, trials, looks, waters, confidence, references and sides; the rest (rig,
+   calibration, run, coverage) is filled in here. */
+bool run_measure(const struct bench_run *run, const struct up_measure_plan *wanted,
                  struct up_result *result, unsigned *results, struct up_failure *failure);
 
-/* A stored run of measure once more, from what it recorded (repeat_run.c). */
+/* What a journal's "plan" holds beside item, calibration and waters (plan_json.c). */
+void plan_more_to_json(const struct up_measure_plan *plan, json_t *json);
+void plan_more_from_json(const json_t *json, struct up_measure_plan *plan);
+
+/* Brings exchange/ in the catalogue up to date; where that fails, says so and goes on. */
+void leave_exchange(const struct bench_run *run);
+
+/* A run of measure from what it recorded: once more (repeat_run.c), or gone on with. */
 struct repeated {
     struct up_item item;
     char bench[UP_NAME_SIZE], run_id[UP_ID_SIZE];
     struct up_result result[WATERS_MAX + 1];
     unsigned results, waters;
 };
+bool resume_measure(const struct bench_run *run, const struct up_item *item,
+                    struct repeated *resumed, struct up_failure *failure);
+bool resume_calibrate(const struct bench_run *run, struct up_calibration *calibration,
+                      struct up_failure *failure);
 bool repeat_measure(struct up_catalogue *catalogue, const char *run, struct repeated *repeated,
                     struct up_failure *failure);
 bool repeat_calibrate(struct up_catalogue *catalogue, const char *run,
@@ -153,6 +167,8 @@ enum up_status command_listen(const struct arguments *arguments, struct up_failu
 enum up_status command_water(const struct arguments *arguments, struct up_failure *failure);
 enum up_status command_item(const struct arguments *arguments, struct up_failure *failure);
 enum up_status command_show(const struct arguments *arguments, struct up_failure *failure);
+enum up_status command_explain(const struct arguments *arguments, struct up_failure *failure);
+enum up_status command_decide(const struct arguments *arguments, struct up_failure *failure);
 enum up_status command_plot(const struct arguments *arguments, struct up_failure *failure);
 enum up_status command_export(const struct arguments *arguments, struct up_failure *failure);
 enum up_status command_import(const struct arguments *arguments, struct up_failure *failure);
@@ -160,7 +176,8 @@ enum up_status command_merge(const struct arguments *arguments, struct up_failur
 
 extern const struct option_text options_demo[], options_calibrate[], options_calibration[],
     options_measure[], options_ports[], options_listen[], options_water[], options_item[],
-    options_show[], options_plot[], options_export[], options_import[], options_merge[];
+    options_show[], options_explain[], options_decide[], options_plot[], options_export[],
+    options_import[], options_merge[];
 
 #define OPTION_CATALOGUE                                                                           \
     { "catalogue", "DIR", "the catalogue (default: $UPTHRUST_CATALOGUE, else ./catalogue)" }

@@ -252,8 +252,12 @@ static bool measure_item(struct demo *demo, const json_t *gear, struct up_failur
         return false;
     }
     fprintf(stderr, "  weighing %s\n", measured->item.name);
-    if (!run_measure(&demo->run, &measured->item, demo->rig.trials, 0.95, demo->water, DEMO_WATERS,
-                     measured->result, &measured->results, failure)) {
+    struct up_measure_plan plan = {.item = measured->item,
+                                   .trials = (unsigned)demo->rig.trials,
+                                   .water = demo->water,
+                                   .waters = DEMO_WATERS,
+                                   .confidence = 0.95};
+    if (!run_measure(&demo->run, &plan, measured->result, &measured->results, failure)) {
         return false;
     }
     for (unsigned i = 0; i < measured->results; i++) {
@@ -297,10 +301,12 @@ static void print_table(const struct demo *demo) {
             double b_g = result->answer.buoyancy_kg.value * 1e3;
             double error_g = b_g - measured->truth_g[j];
             bool holds = fabs(error_g) <= result->answer.expanded_u_kg * 1e3;
-            printf("%-32.32s %-6s %+9.1f %7.1f %+9.1f %+8.1f%s %s\n",
-                   j == 0 ? measured->item.name : "", result->water.name, b_g,
-                   result->answer.expanded_u_kg * 1e3, measured->truth_g[j], error_g,
-                   holds ? " " : "*", up_class_name(result->answer.class));
+            char *title = up_item_title(measured->item.name, measured->item.pieces);
+            printf("%-32.32s %-6s %+9.1f %7.1f %+9.1f %+8.1f%s %s\n", j == 0 ? title : "",
+                   result->water.name, b_g, result->answer.expanded_u_kg * 1e3,
+                   measured->truth_g[j], error_g, holds ? " " : "*",
+                   up_class_name(result->answer.class));
+            free(title);
             inside += holds;
             all++;
         }

@@ -4,6 +4,7 @@
 #include <string.h>
 
 #include "cli.h"
+#include "upthrust/material.h"
 #include "upthrust/text.h"
 
 const struct option_text options_item[] = {
@@ -15,8 +16,11 @@ const struct option_text options_item[] = {
     {"pair", NULL, "add, edit: two pieces, always hung together"},
     {"tolerance-g", "G", "add, edit: neutral is within this (default 50, a pair 100)"},
     {"expansion-per-k", "B", "add, edit: volume expansion (default 4.5e-4)"},
+    {"material", "NAME", "add, edit: what it is made of, for its expansion"},
     {"u-expansion-per-k", "U", "add, edit: its standard uncertainty (default 0.9e-4)"},
     {"compressible", NULL, "add, edit: foam or closed air; a result holds at its depth only"},
+    {"together", "NAME_OR_ID",
+     "add, edit: one of several measured together (repeatable): a boot in a fin"},
     {"single", NULL, "edit: one piece, no pair"},
     {"incompressible", NULL, "edit: neither foam nor closed air"},
     {"water", "NAME", "list: only this water (repeatable)"},
@@ -39,10 +43,42 @@ static bool take_text(const struct arguments *arguments, const char *name, char 
     return true;
 }
 
+static bool refuse_material(const char *name, struct up_failure *failure) {
+    char list[400] = "";
+    for (size_t i = 0; up_material_at(i) != NULL; i++) {
+        size_t used = strlen(list);
+        snprintf(list + used, sizeof list - used, "%s%s", i == 0 ? "" : ", ",
+                 up_material_at(i)->name);
+    }
+    return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                   "--material %.40s: not known; give one of %s, or --expansion-per-k", name, list);
+}
+
+static bool take_material(const struct arguments *arguments, struct up_item *item,
+                          struct up_failure *failure) {
+    const char *name = option_value(arguments, "material");
+    if (name == NULL) {
+        return true;
+    }
+    const struct up_material *material = up_material_named(name);
+    if (material == NULL) {
+        return refuse_material(name, failure);
+    }
+    if (option_given(arguments, "expansion-per-k") ||
+        option_given(arguments, "u-expansion-per-k")) {
+        return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                       "--material and --expansion-per-k say the same: keep one");
+    }
+    item->expansion_per_k = up_material_expansion_per_k(material);
+    item->u_expansion_per_k = up_material_u_expansion_per_k(material);
+    return true;
+}
+
 /* What was not given is left alone. */
 static bool read_given(const struct arguments *arguments, struct up_item *item,
                        struct up_failure *failure) {
-    return take_text(arguments, "name", item->name, failure) &&
+    return take_material(arguments, item, failure) &&
+           take_text(arguments, "name", item->name, failure) &&
            take_text(arguments, "kind", item->kind, failure) &&
            take_text(arguments, "maker", item->maker, failure) &&
            take_text(arguments, "model", item->model, failure) &&
@@ -64,19 +100,57 @@ static bool read_item(const struct arguments *arguments, struct up_item *item,
     return read_given(arguments, item, failure);
 }
 
+/* Several things that hang together: each is an item of its own already. */
+static bool read_together(const struct arguments *arguments, struct up_catalogue *catalogue,
+                          struct up_item *item, struct up_failure *failure) {
+    if (option_given(arguments, "together")) {
+        item->parts = 0;
+    }
+    for (int i = 0; i < arguments->options; i++) {
+        struct up_item part;
+        if (strcmp(arguments->option[i].name, "together") != 0) {
+            continue;
+        }
+        if (item->parts == UP_PARTS_MAX) {
+            return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                           "--together: at most %d items are measured together", UP_PARTS_MAX);
+        }
+        if (!up_item_find(catalogue, arguments->option[i].value, &part, failure)) {
+            return false;
+        }
+        for (int j = 0; j <= item->parts; j++) {
+            if (strcmp(part.id, j < item->parts ? item->part_id[j] : item->id) == 0) {
+                return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                               "--together %.80s: it is named twice, or is the item itself",
+                               arguments->option[i].value);
+            }
+        }
+        memcpy(item->part_id[item->parts++], part.id, sizeof part.id);
+    }
+    return item->parts != 1 ||
+           up_fail(failure, UP_STATUS_WRONG_INPUT,
+                   "--together: name two items or more, each with a --together of its own");
+}
+
 static void print_item(const struct up_item *item) {
     char *name = up_text_for_terminal(item->name);
     char *kind = up_text_for_terminal(item->kind);
     char *maker = up_text_for_terminal(item->maker);
     char *model = up_text_for_terminal(item->model);
     char *size = up_text_for_terminal(item->size);
-    printf("%s  %s\n  %s, %s, maker %s, model %s, size %s\n  neutral within %.0f g%s\n", item->id,
-           name, kind,
+    printf("%s  %s\n  %s, %s, maker %s, model %s, size %s\n  neutral within %.0f g; expands by "
+           "%.3g per K (u %.2g)%s\n",
+           item->id, name, kind,
            item->pieces == 1   ? "one piece"
            : item->pieces == 2 ? "a pair"
                                : "several",
            maker[0] ? maker : "-", model[0] ? model : "-", size[0] ? size : "-", item->tolerance_g,
+           item->expansion_per_k, item->u_expansion_per_k,
            item->compressible ? "; compressible: results hold at their depth only" : "");
+    for (int i = 0; i < item->parts; i++) {
+        printf("%s%.8s%s", i == 0 ? "  measured together: " : ", ", item->part_id[i],
+               i + 1 == item->parts ? "\n" : "");
+    }
     free(name);
     free(kind);
     free(maker);
@@ -98,7 +172,9 @@ static void tell(const struct up_item *item, bool json) {
 static enum up_status add(const struct arguments *arguments, struct up_catalogue *catalogue,
                           struct up_failure *failure) {
     struct up_item item;
-    if (!read_item(arguments, &item, failure) || !up_item_add(catalogue, &item, failure)) {
+    if (!read_item(arguments, &item, failure) ||
+        !read_together(arguments, catalogue, &item, failure) ||
+        !up_item_add(catalogue, &item, failure)) {
         return failure->status;
     }
     tell(&item, option_given(arguments, "json"));
@@ -160,8 +236,9 @@ static enum up_status edit(const struct arguments *arguments, struct up_catalogu
         return failure->status;
     }
     if (!up_item_find(catalogue, arguments->word[1], &item, failure) ||
-        !read_changes(arguments, &item, failure) || !tell_versions(catalogue, item.id, failure) ||
-        !up_item_add(catalogue, &item, failure)) {
+        !read_changes(arguments, &item, failure) ||
+        !read_together(arguments, catalogue, &item, failure) ||
+        !tell_versions(catalogue, item.id, failure) || !up_item_add(catalogue, &item, failure)) {
         return failure->status;
     }
     tell(&item, option_given(arguments, "json"));

@@ -28,6 +28,12 @@ static const struct help_text texts[] = {
     {"show", HELP_CATALOGUE,
      "show \"My fin\"\n"
      "show 3f2a --json\n"},
+    {"explain", HELP_CATALOGUE,
+     "explain\n"
+     "explain \"My fin\" --water sea\n"},
+    {"decide", HELP_CATALOGUE,
+     "decide --kind fin --tolerance-g 80 --dry-run\n"
+     "decide --item \"My fin\" --water sea,temp_c=18\n"},
     {"plot", HELP_CATALOGUE,
      "plot\n"
      "plot --run latest --rig my-rig.ini\n"},
@@ -36,7 +42,9 @@ static const struct help_text texts[] = {
     {"export", HELP_CATALOGUE, "export --format csv --to shared-folder\n"},
     {"water", HELP_TOOLS,
      "water --temp-c 12\n"
-     "water --temp-c 18 --salinity-psu 38 --depth-m 10\n"},
+     "water --temp-c 18 --salinity-psu 38 --depth-m 10\n"
+     "water --list\n"
+     "water --water \"Quarry,temp_c=12,conductivity_ms_cm=5.2\"\n"},
     {"demo", HELP_TOOLS, "demo --dir demo\n"},
 };
 

@@ -63,9 +63,45 @@ bool up_check_body(const struct up_body *body, struct up_quantity scale_rel,
     return true;
 }
 
-/* How much an equation o = A m - B V may be out. */
-static double u_of_equation(const struct up_body *body, double a, double b) {
-    return hypot(body->water_kg.u, hypot(a * body->mass_kg.u, b * body->volume_m3.u));
+/* ---- two bodies ---- */
+
+/* Of o = A m - B V: how much it may be out, over both loads and what is known of the body. */
+static struct up_quantity error_of_equation(const struct up_body *body, double a, double b) {
+    const double u[] = {body->water_kg.u, a * body->mass_kg.u, b * body->volume_m3.u};
+    const double dof[] = {body->water_kg.dof, body->mass_kg.dof, body->volume_m3.dof};
+    return (struct up_quantity){0, hypot(u[0], hypot(u[1], u[2])), up_effective_dof(u, dof, 3)};
+}
+
+static bool differ(const struct up_body body[2], struct up_failure *failure) {
+    double first = body[0].mass_kg.value / body[0].volume_m3.value;
+    double second = body[1].mass_kg.value / body[1].volume_m3.value;
+    return fmin(first, second) <= DENSITY_RATIO_MAX * fmax(first, second) ||
+           up_fail(failure, UP_STATUS_WRONG_INPUT,
+                   "reference bodies: densities of %.0f and %.0f kg/m3 are too near to each other "
+                   "to tell the scale from the water; use bodies of which one is at least 1.25 "
+                   "times as dense",
+                   first, second);
+}
+
+/* Both equations give A and B; s = A - 1 and rho + d = B / A. First order in what is uncertain. */
+static void separate(const struct up_body body[2], double water_kg_m3, double a, double b,
+                     double determinant, struct up_separation *separation) {
+    double u_s[2], u_d[2], dof[2];
+    for (int i = 0; i < 2; i++) {
+        const struct up_body *other = &body[1 - i];
+        double sign = i == 0 ? -1 : 1;
+        double to_a = sign * other->volume_m3.value / determinant;
+        double to_b = sign * other->mass_kg.value / determinant;
+        struct up_quantity error = error_of_equation(&body[i], a, b);
+        u_s[i] = to_a * error.u;
+        u_d[i] = (to_b - b / a * to_a) / a * error.u;
+        dof[i] = error.dof;
+    }
+    separation->scale_rel =
+        (struct up_quantity){a - 1, hypot(u_s[0], u_s[1]), up_effective_dof(u_s, dof, 2)};
+    separation->density_error_kg_m3 = (struct up_quantity){
+        b / a - water_kg_m3, hypot(u_d[0], u_d[1]), up_effective_dof(u_d, dof, 2)};
+    separation->covariance_kg_m3 = u_s[0] * u_d[0] + u_s[1] * u_d[1];
 }
 
 bool up_separate_bodies(const struct up_body body[2], double water_kg_m3,
@@ -73,49 +109,19 @@ bool up_separate_bodies(const struct up_body body[2], double water_kg_m3,
     const struct up_quantity nothing = {(double)NAN, (double)NAN, 0};
     *separation = (struct up_separation){nothing, nothing, (double)NAN};
     if (!is_body(&body[0], failure) || !is_body(&body[1], failure) ||
-        !is_water(water_kg_m3, failure)) {
+        !is_water(water_kg_m3, failure) || !differ(body, failure)) {
         return false;
     }
-    double m[2], v[2], o[2];
-    for (int i = 0; i < 2; i++) {
-        m[i] = body[i].mass_kg.value;
-        v[i] = body[i].volume_m3.value;
-        o[i] = body[i].water_kg.value;
-    }
-    double first = m[0] / v[0], second = m[1] / v[1];
-    if (fmin(first, second) > DENSITY_RATIO_MAX * fmax(first, second)) {
+    double m_0 = body[0].mass_kg.value, v_0 = body[0].volume_m3.value, o_0 = body[0].water_kg.value;
+    double m_1 = body[1].mass_kg.value, v_1 = body[1].volume_m3.value, o_1 = body[1].water_kg.value;
+    double determinant = m_1 * v_0 - m_0 * v_1;
+    double a = (o_1 * v_0 - o_0 * v_1) / determinant, b = (o_1 * m_0 - o_0 * m_1) / determinant;
+    if (!(a > 0.5 && a < 2)) {
         return up_fail(failure, UP_STATUS_WRONG_INPUT,
-                       "reference bodies: densities of %.0f and %.0f kg/m3 are too near to each "
-                       "other to tell the scale from the water; use bodies of which one is at "
-                       "least 1.25 times as dense",
-                       first, second);
+                       "reference bodies: loads of %g and %g kg in water would make the scale %g "
+                       "times too large; see whether the two were taken for each other",
+                       o_0, o_1, a);
     }
-    double determinant = m[1] * v[0] - m[0] * v[1];
-    double a = (o[1] * v[0] - o[0] * v[1]) / determinant;
-    double b = (o[1] * m[0] - o[0] * m[1]) / determinant;
-    if (!(a > 0)) {
-        return up_fail(failure, UP_STATUS_WRONG_INPUT,
-                       "reference bodies: the loads in water make no scale; see whether the two "
-                       "were taken for each other");
-    }
-    /* Sensitivities of s and d to each equation. */
-    double to_s[2] = {-v[1] / determinant, v[0] / determinant}, to_d[2];
-    double u_s[2], u_d[2], dof[2];
-    separation->covariance_kg_m3 = 0;
-    for (int i = 0; i < 2; i++) {
-        double to_b = (i == 0 ? -m[1] : m[0]) / determinant;
-        double u = u_of_equation(&body[i], a, b);
-        const double parts[] = {body[i].water_kg.u, a * body[i].mass_kg.u, b * body[i].volume_m3.u};
-        const double dofs[] = {body[i].water_kg.dof, body[i].mass_kg.dof, body[i].volume_m3.dof};
-        dof[i] = up_effective_dof(parts, dofs, 3);
-        to_d[i] = (to_b - b / a * to_s[i]) / a;
-        u_s[i] = to_s[i] * u;
-        u_d[i] = to_d[i] * u;
-        separation->covariance_kg_m3 += u_s[i] * u_d[i];
-    }
-    separation->scale_rel =
-        (struct up_quantity){a - 1, hypot(u_s[0], u_s[1]), up_effective_dof(u_s, dof, 2)};
-    separation->density_error_kg_m3 = (struct up_quantity){
-        b / a - water_kg_m3, hypot(u_d[0], u_d[1]), up_effective_dof(u_d, dof, 2)};
+    separate(body, water_kg_m3, a, b, determinant, separation);
     return true;
 }

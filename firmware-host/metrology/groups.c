@@ -94,8 +94,8 @@ static struct weighted weigh(const double *value, const double *u, size_t count,
     return sum;
 }
 
-/* The squares fall as the variance between grows, and from left of the root their chord's tangent
-   stays left of it: Newton's steps only climb (Paule and Mandel, as above). */
+/* The sum of squares is a falling and convex function of the variance between (Paule and Mandel, as
+   above), so that Newton's steps from zero climb to the root and never pass it. */
 static double variance_between(const double *value, const double *u, size_t count) {
     double between = 0;
     for (int step = 0; step < 200; step++) {

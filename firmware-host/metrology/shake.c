@@ -3,46 +3,45 @@
 
 #include <gsl/gsl_math.h>
 #include <math.h>
+#include <stdlib.h>
 
 #include "upthrust/statistics.h"
 
 #define NO_NUMBER ((double)NAN)
 
-static const double LEAST_AIR = 5; /* gains' u: a share of less is all noise; a choice of ours */
-static const double LEAST_SHARE = 0.02; /* a bound below is no knowledge */
+/* Choices of ours: less air than so many u_gain is all noise; no bound below the least share. */
+static const double LEAST_US = 5, LEAST_SHARE = 0.02;
+static const double LOW_MOST = 0.25, LOW_LEAST = 0.1; /* bounds of guess.low, a choice too */
 static const double CONFIDENCE = 0.95;
 
-enum { SHARES_MAX = 512, ROUNDS = 40 };
+enum { ROUNDS = 30 }; /* some ten settle it: an error of the guess only scales the air left over */
 
 /* What is thought of the shares while they are being told. */
 struct guess {
     double share, spread;
-    bool worst; /* a_n at its upper bound for this share */
+    double low;    /* few shares are below */
+    double more_u; /* of the last gain, in u_gain, for the air that is left */
 };
 
 struct told {
-    double share[SHARES_MAX], u[SHARES_MAX];
+    double *share, *u;
     size_t count;
 };
 
 static void tell(const struct up_shaken *trial, const struct guess *guess, struct told *told) {
     size_t last = trial->shakes - 1;
-    double odds = (1 - guess->share) / guess->share;
-    double last_gain = fmax(trial->gain[last], 0) + (guess->worst ? trial->u_gain : 0);
-    double left = last_gain * odds;
-    double u_left =
-        hypot(trial->u_gain * odds, last_gain * guess->spread / gsl_pow_2(guess->share));
-    double u_reading = trial->u_gain / M_SQRT2, freed = trial->gain[last];
+    double phi = guess->share, odds = (1 - phi) / phi, u_gain = trial->u_gain;
+    double gain = fmax(trial->gain[last], 0) + guess->more_u * u_gain;
+    double u_left = hypot(u_gain * odds, gain * guess->spread / gsl_pow_2(phi));
+    double u_three = u_gain / M_SQRT2 * sqrt(1 + phi * phi + gsl_pow_2(1 - phi));
+    double freed = trial->gain[last];
     for (size_t k = last; k-- > 0;) {
         freed += trial->gain[k];
-        double air = freed + left;
-        if (air < LEAST_AIR * trial->u_gain || told->count == SHARES_MAX) {
-            continue;
+        double air = freed + gain * odds;
+        if (air >= fmax(LEAST_US * u_gain, trial->stop_gain / guess->low)) {
+            told->share[told->count] = trial->gain[k] / air;
+            told->u[told->count++] = hypot(u_three, phi * u_left) / air;
         }
-        double phi = guess->share;
-        double readings = u_reading * sqrt(1 + phi * phi + gsl_pow_2(1 - phi));
-        told->share[told->count] = trial->gain[k] / air;
-        told->u[told->count++] = hypot(readings, phi * u_left) / air;
     }
 }
 
@@ -57,9 +56,9 @@ static bool find(const struct up_shaken *trial, size_t trials, const struct gues
     return up_find_consensus(told->share, told->u, told->count, consensus);
 }
 
-static bool are_usable(const struct up_shaken *trial, size_t trials) {
+static bool are_usable(const struct up_shaken *trial, size_t trials, size_t *gains) {
     for (size_t i = 0; i < trials; i++) {
-        if (!(trial[i].u_gain > 0 && isfinite(trial[i].u_gain))) {
+        if (!(trial[i].u_gain > 0 && isfinite(trial[i].u_gain) && isfinite(trial[i].stop_gain))) {
             return false;
         }
         for (size_t k = 0; k < trial[i].shakes; k++) {
@@ -67,6 +66,7 @@ static bool are_usable(const struct up_shaken *trial, size_t trials) {
                 return false;
             }
         }
+        *gains += trial[i].shakes;
     }
     return true;
 }
@@ -75,34 +75,41 @@ static double limited(double share) {
     return fmin(fmax(share, LEAST_SHARE), 1 - LEAST_SHARE);
 }
 
-bool up_find_share(const struct up_shaken *trial, size_t trials, struct up_share *share) {
-    struct told told;
-    struct up_consensus consensus;
-    struct guess guess = {0.5, 0.15, false};
-    *share = (struct up_share){{NO_NUMBER, NO_NUMBER, 0}, NO_NUMBER, NO_NUMBER, 0};
-    if (!are_usable(trial, trials)) {
+static bool find_both(const struct up_shaken *trial, size_t trials, struct told *told,
+                      struct up_share *share) {
+    struct guess guess = {0.5, 0.15, LOW_MOST, 0};
+    struct up_consensus mean, low;
+    for (int round = 0; round < ROUNDS; round++) {
+        if (!find(trial, trials, &guess, told, &mean)) {
+            return false;
+        }
+        guess.share = limited(mean.mean.value);
+        guess.spread = mean.between_sd;
+        guess.low = fmin(guess.low, fmax(guess.share - 2 * guess.spread, LOW_LEAST));
+    }
+    size_t shares = told->count;
+    /* For the bound, more air is taken to be left: the last gain two u larger, phi one lower. */
+    guess.share = limited(mean.mean.value - hypot(mean.mean.u, mean.between_sd));
+    guess.more_u = 2;
+    if (!find(trial, trials, &guess, told, &low)) {
         return false;
     }
-    for (int round = 0; round < ROUNDS; round++) {
-        if (!find(trial, trials, &guess, &told, &consensus)) {
-            return false;
-        }
-        guess.share = limited(consensus.mean.value);
-        guess.spread = consensus.between_sd;
-    }
-    share->mean = consensus.mean;
-    share->between_sd = consensus.between_sd;
-    share->shares = told.count;
-    guess.worst = true;
-    /* The bound hangs on the air that is left, and that on the bound: from above, down to rest. */
-    double t = up_coverage_factor(2 * CONFIDENCE - 1, share->mean.dof);
-    for (int round = 0; round < ROUNDS; round++) {
-        if (!find(trial, trials, &guess, &told, &consensus)) {
-            return false;
-        }
-        share->at_least = consensus.mean.value - t * hypot(consensus.mean.u, consensus.between_sd);
-        guess.share = limited(share->at_least);
-    }
-    share->at_least = limited(share->at_least);
+    double t = up_coverage_factor(2 * CONFIDENCE - 1, low.mean.dof);
+    *share =
+        (struct up_share){mean.mean, mean.between_sd,
+                          limited(low.mean.value - t * hypot(low.mean.u, low.between_sd)), shares};
     return true;
+}
+
+bool up_find_share(const struct up_shaken *trial, size_t trials, struct up_share *share) {
+    size_t gains = 0;
+    *share = (struct up_share){{NO_NUMBER, NO_NUMBER, 0}, NO_NUMBER, NO_NUMBER, 0};
+    if (!are_usable(trial, trials, &gains) || gains < 3) {
+        return false;
+    }
+    double *room = calloc(2 * gains, sizeof *room);
+    struct told told = {room, room + gains, 0};
+    bool good = room != NULL && find_both(trial, trials, &told, share);
+    free(room);
+    return good;
 }

@@ -43,8 +43,9 @@ struct up_separation {
     double covariance_kg_m3;                /* of both; their correlation times both u */
 };
 
-/* Two bodies. False, with a message, as above and where the lesser density is above 0.8 of the
-   greater (a choice of ours), which leaves a scale error and a wrong water alike. */
+/* Two bodies. False, with a message, as above, where the lesser density is above 0.8 of the greater
+   (a choice of ours: a scale error and a wrong water would look alike), and where the scale would
+   be out by a factor of two. */
 bool up_separate_bodies(const struct up_body body[2], double water_kg_m3,
                         struct up_separation *separation, struct up_failure *failure);
 

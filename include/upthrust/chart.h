@@ -5,9 +5,9 @@
  * functions.
  *
  * Centre line and limits as in the NIST/SEMATECH e-Handbook of Statistical Methods, 6.3.2.2
- * (individuals chart; ISO 7870-2 has the same): mean, and three times the mean moving range over
- * 1.128. The moving range tells the scatter from one session to the next, whatever drift or step
- * the history went through.
+ * (individuals chart; from memory, ISO 7870-2 has the same): mean, and three times the mean moving
+ * range over 1.128. The moving range tells the scatter from one session to the next, whatever drift
+ * or step the history went through.
  */
 #ifndef UPTHRUST_CHART_H
 #define UPTHRUST_CHART_H
@@ -17,7 +17,9 @@
 
 #include "upthrust/quantity.h"
 
-/* Fewer checks make no limits (a choice of ours: the handbook asks for more where it can). */
+/* Fewer checks make no limits (a choice of ours: the handbook asks for more where it can). With so
+   few the limits are uncertain themselves: a check in control lies outside in some 3 of 100, with
+   200 in 0.3 (simulated, tests/metrology/chart_test.c). */
 enum { UP_CHART_LEAST = 8 };
 
 struct up_chart {
@@ -46,7 +48,7 @@ struct up_chart up_chart_of(const struct up_quantity *difference, size_t count);
 
 /* A new check, not yet part of the chart. With limits: inside them, which are wider where the
    check's own u exceeds the typical one (variances add). Without: within 2 u of zero, |E_n| <= 1 of
-   ISO 17043 with expanded uncertainties of coverage factor 2. */
+   ISO/IEC 17043 (from memory) with expanded uncertainties of coverage factor 2. */
 struct up_chart_judgement up_chart_judge(const struct up_chart *chart,
                                          struct up_quantity difference);
 

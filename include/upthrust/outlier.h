@@ -32,7 +32,8 @@ struct up_outlier up_grubbs(const double *value, size_t count, double significan
    each other as they do from Grubbs' test: test[i] is made without the suspects of those before it.
    Returns how many of them, from the first, are outliers and sets .outlier for these, also where a
    later test found what an earlier one missed. The critical values are good from some 25 values on
-   (Rosner 1983; fair from 15). `scratch` holds count doubles, `test` as many as `most`. */
+   (the e-Handbook, from memory; fair from 15). `scratch` holds count doubles, `test` as many as
+   `most`. */
 size_t up_rosner(const double *value, size_t count, size_t most, double significance,
                  double *scratch, struct up_outlier *test);
 

@@ -108,6 +108,14 @@ struct up_calibrate_plan {
 
 enum { UP_LOOKS_MAX = 8 };
 
+/* The empty hanger as the session before this one left it, ballast hanging: neighbours share it. */
+struct up_opening {
+    bool known;
+    double age_s; /* since it was read, when this one's stream begins */
+    double load, u_load;
+    double temp_c; /* of the water; NaN: not known */
+};
+
 struct up_measure_plan {
     const struct up_rig *rig;
     const struct up_calibration *calibration;
@@ -121,6 +129,7 @@ struct up_measure_plan {
     double kind_shake_share;                  /* a shake frees this share of the air at least */
     struct up_reference_plan reference[UP_REFERENCES_MAX]; /* weighed first */
     unsigned references;
+    struct up_opening opening;
     double second_depth_m; /* the item is weighed there too, at the end; 0: it is not */
     double two_point_m;    /* between the hook and a fixed line it is hung level by; 0: it is not */
     const struct up_water *water; /* waters asked for beside the tank's own */
@@ -157,8 +166,24 @@ bool up_procedure_answer(struct up_procedure *procedure, unsigned id, enum up_an
    asked again from its tare. Nobody at the bench failed, so it does not count among the tries. */
 void up_procedure_interrupt(struct up_procedure *procedure, const char *text);
 
+/* Nobody has done what is asked for so long that drift and creep have taken their own way: a fault
+   with this text, and the step begins anew from a tare, which is read later than others since what
+   hung so long has left its mark on the cell. */
+void up_procedure_leave(struct up_procedure *procedure, const char *text);
+
 /* Ends it before its end; what was completed can be taken. */
 void up_procedure_stop(struct up_procedure *procedure);
+
+/* One that was stopped, gave up or was left in its course goes on: a fault with this text, and the
+   step begins anew as after up_procedure_leave. Nothing where it came to its end. */
+void up_procedure_resume(struct up_procedure *procedure, const char *text);
+
+struct up_progress {
+    unsigned done, wanted; /* trials, or loadings of a calibration */
+    bool weighed_in_air;
+    bool complete; /* came to its planned end: neither stopped nor given up */
+};
+struct up_progress up_procedure_progress(const struct up_procedure *procedure);
 
 /* Where readings are typed no sample tells the time: the host's, in seconds since any beginning. */
 void up_procedure_clock(struct up_procedure *procedure, double time_s);
@@ -169,6 +194,11 @@ bool up_procedure_is_finished(const struct up_procedure *procedure);
 /* Live view: the latest good reading as a difference to the last tare, in load units. */
 double up_procedure_live_load(const struct up_procedure *procedure);
 double up_procedure_noise_floor(const struct up_procedure *procedure);
+
+/* For the next session at the same bench and in the same water: the latest tare, `pause_s` after
+   the last sample; not known where it is too old to serve, or where the hanger went to another
+   depth. */
+struct up_opening up_procedure_opening(const struct up_procedure *procedure, double pause_s);
 
 /* Whether the line with an offset departs from no offset by more than chance (Student t, 99 %) and
    by so much that it matters: a touching line, friction, a wrong mass. */

@@ -7,6 +7,7 @@
 
 #include <stdint.h>
 
+#include "upthrust/gas.h"
 #include "upthrust/item.h"
 #include "upthrust/moment.h"
 #include "upthrust/reference.h"
@@ -36,12 +37,16 @@ struct up_result {
     struct up_moment moment;
     double second_depth_m; /* 0: weighed at one depth */
     struct up_quantity second_buoyancy_kg;
-    char method[320]; /* code version, calibration, rule */
+    struct up_gas gas; /* what the two depths tell; */
+    bool has_gas;      /* false: they tell nothing that a gas law explains */
+    char method[320];  /* code version, calibration, rule */
     char calibration_id[UP_ID_SIZE];
     struct up_weighing weighing; /* the model and its terms: from them it can be computed again */
     bool has_model;              /* false: read from a record of before it was kept */
     bool trials_would_decide;    /* undecided: so many more would, the estimate staying */
     unsigned more_trials;
+    int pieces;    /* of the item, all together: 1, 2 for a pair; 0: not told */
+    bool rejudged; /* the class is that of a later decision */
 };
 
 #endif

@@ -17,6 +17,7 @@ static const double masses_kg[] = {0.5, 1, 2, 4};
 static struct virtual_bench bench;
 static struct up_procedure *procedure;
 static struct up_measure_plan plan;
+static double tolerance_g; /* 0: the item's own */
 
 static const struct tank_item *item_called(const char *name) {
     size_t count;
@@ -41,6 +42,7 @@ static int begin(void **state) {
     memset(bench.asked, 0, sizeof bench.asked);
     bench.trials = bench.faults = 0;
     bench.hook = NULL;
+    tolerance_g = 0;
     plan = (struct up_measure_plan){.rig = &bench.rig,
                                     .calibration = &bench.calibration,
                                     .trials = 3,
@@ -62,6 +64,7 @@ static struct up_result measure(const char *name) {
     struct up_result result = {0};
     unsigned results = 0;
     plan.item = virtual_bench_item(item_called(name));
+    plan.item.tolerance_g = tolerance_g > 0 ? tolerance_g : plan.item.tolerance_g;
     if (!up_procedure_measure(&plan, &procedure, &failure) ||
         !virtual_bench_run(&bench, procedure) ||
         !up_procedure_results(procedure, &result, &results, &failure)) {
@@ -93,6 +96,7 @@ static void a_clear_item_is_done_at_the_first_look(void **state) {
 static void an_item_on_the_line_takes_them_all(void **state) {
     (void)state;
     looks_are(3, 4, 5);
+    tolerance_g = fabs(tank_truth_in_tank_g(bench.tank, "Grebe fin")); /* right on the line */
     struct up_result result = measure("Grebe fin");
     assert_int_equal(bench.trials, 5);
     assert_int_equal(result.answer.class, UP_CLASS_UNDECIDED);
@@ -274,6 +278,9 @@ static void a_second_depth_tells_gas(void **state) {
     double found_g = (result.answer.buoyancy_kg.value - result.second_buoyancy_kg.value) * 1e3;
     assert_true(fabs(found_g - lost_g) < 3);
     assert_true(result.second_buoyancy_kg.u > 1e-4 && result.second_buoyancy_kg.u < 2e-3);
+    assert_true(result.has_gas);
+    assert_true(fabs(result.gas.volume_m3.value - 3e-4) < 3 * result.gas.volume_m3.u);
+    assert_true(result.gas.volume_m3.u < 0.1 * 3e-4);
 }
 
 /* The device is lost while the second depth is weighed: it is asked for anew from its own tare, and
@@ -322,6 +329,31 @@ static void all_of_it_can_be_skipped(void **state) {
     assert_true(result.moment.distance_m == 0);
     assert_true(result.second_depth_m == 0);
     assert_int_equal(bench.trials, 3);
+}
+
+/* ---- neighbours in a queue ---- */
+
+static void a_neighbour_takes_over_the_empty_hanger(void **state) {
+    (void)state;
+    measure("Heron fin");
+    plan.opening = up_procedure_opening(procedure, 20);
+    up_procedure_destroy(procedure);
+    memset(bench.asked, 0, sizeof bench.asked);
+    for (int i = 0; i < 200; i++) { /* the stream goes on, nobody reads it */
+        char line[96];
+        tank_sample(bench.tank, line, sizeof line);
+    }
+    assert_true(plan.opening.known);
+    struct up_result result = measure("Lead block");
+    assert_int_equal(bench.asked[UP_ACTION_ADD_BALLAST], 0);
+    assert_int_equal(bench.asked[UP_ACTION_EMPTY_IN_AIR], 1);
+    assert_int_equal(bench.asked[UP_ACTION_EMPTY_IN_WATER], 0);
+    double error_g =
+        result.answer.buoyancy_kg.value * 1e3 - tank_truth_in_tank_g(bench.tank, "Lead block");
+    assert_true(fabs(error_g) < 3 * result.answer.expanded_u_kg * 1e3);
+    assert_true(fabs(result.answer.mass_kg / item_called("Lead block")->mass_kg - 1) < 2e-3);
+    /* nor is a tare of long ago taken over, nor one from another depth */
+    assert_false(up_procedure_opening(procedure, 3600).known);
 }
 
 /* ---- what is known of the kind ---- */
@@ -409,6 +441,7 @@ int main(void) {
         IN_A_SESSION(a_second_depth_tells_gas),
         IN_A_SESSION(a_loss_at_the_second_depth_costs_only_that),
         IN_A_SESSION(all_of_it_can_be_skipped),
+        IN_A_SESSION(a_neighbour_takes_over_the_empty_hanger),
         IN_A_SESSION(one_trial_rests_on_its_kind),
         IN_A_SESSION(an_item_that_scatters_more_stands_for_itself),
         IN_A_SESSION(a_share_learned_of_the_kind_goes_first),

@@ -47,11 +47,43 @@ done
 expect "salinity 43" 2 - "--salinity-g-kg" -- "$bin" water --salinity-g-kg 43
 expect "depth 61" 2 - "--depth-m" -- "$bin" water --depth-m 61
 
+expect "waters by name" 0 "baltic .* to 20\.09 g/kg" - -- "$bin" water --list
+expect "waters by name, json" 0 '"schema": "upthrust-waters-1"' - -- "$bin" water --list --json
+expect "a water by name" 0 "^red-sea: 26\.00 C, Absolute Salinity 38\.933 g/kg \+- 2\.261 at most" - -- "$bin" water --water red-sea
+expect "a water by its conductivity" 0 "Absolute Salinity 3\.833 g/kg" - -- "$bin" water --water Quarry,temp_c=12,conductivity_ms_cm=5.2
+expect "a water by a hydrometer" 0 "^1024\.87[0-9]* kg/m3" - -- "$bin" water --water Dock,temp_c=25,hydrometer_kg_m3=1025,hydrometer_ref_c=20
+expect "a pool by its salt" 0 "pool salt 3\.9[0-9]* g/kg" - -- "$bin" water --water Lido,temp_c=25,pool_salt_g_l=4
+water() { # name pattern water
+    expect "$1" 2 - "$2" -- "$bin" water --water "$3"
+}
+water "a water of no name" "name of 1 to 47 bytes" ",temp_c=3"
+water "a water without a temperature" "needs temp_c=" "Quarry,salinity_psu=3"
+water "a water of nothing" "what is in it" "Quarry,temp_c=3"
+water "an unknown key of a water" "one of the keys temp_c" "Quarry,temp_c=3,colour=4"
+water "a key without a number" "give KEY=NUMBER" "Quarry,temp_c=3,salinity_psu"
+water "a key of a water twice" "temp_c is given twice" "Quarry,temp_c=3,temp_c=4,salinity_psu=3"
+water "a salinity told in two ways" "say the same" "Quarry,temp_c=3,salinity_psu=3,salinity_g_kg=3"
+water "salinity against conductivity" "contradicts itself" "Quarry,temp_c=20,salinity_psu=35,conductivity_ms_cm=20"
+water "conductivity against a hydrometer" "contradicts itself" "Quarry,temp_c=20,conductivity_ms_cm=20,hydrometer_sg=1.03,hydrometer_ref_c=20"
+water "a salinity against the name" "contradicts the name" "baltic,salinity_psu=35"
+water "a hydrometer beyond its scale" "hydrometer_kg_m3 is 1100, outside 985 to 1040" "Quarry,temp_c=20,hydrometer_kg_m3=1100,hydrometer_ref_c=20"
+water "a hydrometer no water shows" "outside 998.21 to" "Quarry,temp_c=20,hydrometer_kg_m3=990,hydrometer_ref_c=20"
+water "a hydrometer of no temperature" "needs hydrometer_ref_c" "Quarry,temp_c=20,hydrometer_kg_m3=1010"
+water "a meter that shows brine" "outside 0 to 42" "Quarry,temp_c=20,conductivity_ms_cm=79"
+water "a water at 50 C" "outside 0 to 40" "pool,temp_c=50"
+water "a water at 70 m" "depth in m" "sea,depth_m=70"
+expect "a water told twice over" 2 - "leave it out" -- "$bin" water --water sea --temp-c 3
+expect "two waters of one name" 2 - "asked for twice" -- "$bin" water --water sea --water sea,temp_c=3
+expect "two waters at a time" 2 - "one --water at a time" -- "$bin" water --water sea --water pool
+
 expect "item add" 0 "Plain fin" - -- "$bin" item add --name "Plain fin" --kind fin --catalogue "$c"
 expect "item add, a pair" 0 "a pair" - -- "$bin" item add --name "Twin fins" --kind fin --pair --catalogue "$c"
 expect "item without a name" 2 - "--name" -- "$bin" item add --kind fin --catalogue "$c"
 expect "item without a kind" 2 - "--kind" -- "$bin" item add --name x --catalogue "$c"
 expect "tolerance of nothing" 2 - "--tolerance-g" -- "$bin" item add --name x --kind fin --tolerance-g 0 --catalogue "$c"
+expect "item of a material" 0 "expands by 0\.000596 per K" - -- "$bin" item add --name "Rubber fin" --kind fin --material rubber --catalogue "$c"
+expect "unknown material names those known" 2 - "polypropylene" -- "$bin" item add --name x --kind fin --material cheese --catalogue "$c"
+expect "material and expansion" 2 - "keep one" -- "$bin" item add --name x --kind fin --material lead --expansion-per-k 1e-4 --catalogue "$c"
 expect "unknown item names the nearest" 2 - 'did you mean "Plain fin"' -- "$bin" item show "Plain fim" --catalogue "$c"
 expect "item show" 0 "Plain fin" - -- "$bin" item show "plain FIN" --catalogue "$c"
 expect "second item of the same name" 0 "" - -- "$bin" item add --name "Plain fin" --kind fin --catalogue "$c"
@@ -68,6 +100,25 @@ expect "show" 0 "not measured yet" - -- "$bin" show "Twin fins" --catalogue "$c"
 expect "show, json" 0 '"schema": "upthrust-show-1"' - -- "$bin" show "Twin fins" --json --catalogue "$c"
 expect "show what?" 2 - "one name or id" -- "$bin" show --catalogue "$c"
 expect "show names the nearest" 2 - 'did you mean "Twin fins"' -- "$bin" show "Twin fin" --catalogue "$c"
+expect "explain nothing" 2 - "there is no result yet" -- "$bin" explain --catalogue "$c"
+expect "explain what was not measured" 2 - "has no result in the water \"tank\"" -- "$bin" explain "Twin fins" --catalogue "$c"
+expect "explain two things" 2 - "give one result" -- "$bin" explain Twin fins --catalogue "$c"
+expect "explain without a catalogue" 1 - "there is no catalogue" -- "$bin" explain --catalogue "$work/none"
+expect "decide about nothing" 0 "0 decisions stored" - -- "$bin" decide --catalogue "$c"
+expect "decide, json" 0 '"schema": "upthrust-decide-1"' - -- "$bin" decide --json --dry-run --catalogue "$c"
+expect "decide about an unknown item" 2 - 'did you mean "Twin fins"' -- "$bin" decide --item "Twin fin" --catalogue "$c"
+expect "decide about an unknown kind" 2 - "no item of the kind" -- "$bin" decide --kind zeppelin --catalogue "$c"
+expect "decide with a tolerance of nothing" 2 - "--tolerance-g" -- "$bin" decide --tolerance-g 0 --catalogue "$c"
+expect "decide with no confidence" 2 - "--confidence" -- "$bin" decide --confidence 0.4 --catalogue "$c"
+expect "decide in a water that is not known" 2 - "needs temp_c" -- "$bin" decide --water "Blue lake" --catalogue "$c"
+expect "a pair is told" 0 "pair: Twin fins" - -- "$bin" item list --catalogue "$c"
+expect "a boot" 0 "Old boot" - -- "$bin" item add --name "Old boot" --kind boot --catalogue "$c"
+expect "things measured together" 0 "measured together: " - -- "$bin" item add --name "Boot in fins" --kind fin --together "Old boot" --together "Twin fins" --catalogue "$c"
+expect "and shown with their names" 0 "measured together: Old boot" - -- "$bin" show "Boot in fins" --catalogue "$c"
+expect "exported too" 0 '"part_ids": "[0-9a-f-]* [0-9a-f-]*"' - -- "$bin" item show "Boot in fins" --json --catalogue "$c"
+expect "together with nothing else" 2 - "two items or more" -- "$bin" item add --name x --kind fin --together "Old boot" --catalogue "$c"
+expect "the same thing twice" 2 - "named twice" -- "$bin" item add --name x --kind fin --together "Old boot" --together "Old boot" --catalogue "$c"
+expect "together with what is not there" 2 - "no item" -- "$bin" item add --name x --kind fin --together Zeppelin --together "Old boot" --catalogue "$c"
 expect "edit" 0 "Plainer fin" - -- "$bin" item edit "Twin fins" --name "Plainer fin" --catalogue "$c"
 expect "edit what is not there" 2 - "no item" -- "$bin" item edit "No such thing" --name x --catalogue "$c"
 expect "edit back" 0 "Twin fins" - -- "$bin" item edit "Plainer fin" --name "Twin fins" --catalogue "$c"
@@ -128,7 +179,7 @@ expect "no terminal, no operator" 2 - "no terminal" -- "$bin" measure --rig "$wo
 expect "an operator of feathers" 2 - "keys or json" -- "$bin" measure --rig "$work/rig.ini" --operator owl --item x --catalogue "$c"
 expect "a water too hot" 2 - "" -- "$bin" measure --rig "$work/rig.ini" --operator json --item "Twin fins" --water fresh,temp_c=50 --catalogue "$c"
 expect "a water called tank" 2 - "not \"tank\"" -- "$bin" measure --rig "$work/rig.ini" --operator json --item "Twin fins" --water tank --catalogue "$c"
-expect "an own water without salinity" 2 - "needs temp_c" -- "$bin" measure --rig "$work/rig.ini" --operator json --item "Twin fins" --water "Blue lake,temp_c=5" --catalogue "$c"
+expect "an own water without salinity" 2 - "what is in it" -- "$bin" measure --rig "$work/rig.ini" --operator json --item "Twin fins" --water "Blue lake,temp_c=5" --catalogue "$c"
 
 expect "plot of nothing" 1 - "measure an item first" -- "$bin" plot --catalogue "$c"
 expect "plot of no run" 2 - "no run" -- "$bin" plot --run f00d --catalogue "$c"
