@@ -47,10 +47,12 @@ static const double DEPTH_HALFWIDTH_M = 0.1;
 struct trials {
     struct up_summary load; /* of those kept */
     double sd, sd_dof;      /* of one trial, pooled with what its kind is known for */
-    double u_plateau;       /* of the mean, from the plateaus' own noise */
-    double late_rel;        /* creep between the schedule's time and that of the reading, mean */
-    double last_gain; /* mean over the trials of max(last gain, 0); NaN where none was shaken */
-    double u_gain;    /* of one gain: hanging and wetting scatter in it twice */
+    double last, u_last; /* what is stated: their mean, or, where the item takes up water, the line
+                            through them at the soak of the last one */
+    double u_plateau;    /* of the mean, from the plateaus' own noise */
+    double late_rel;     /* creep between the schedule's time and that of the reading, mean */
+    double last_gain;    /* mean over the trials of max(last gain, 0); NaN where none was shaken */
+    double u_gain;       /* of one gain: hanging and wetting scatter in it twice */
 };
 
 static struct up_term normal(double value, double u) {
@@ -89,6 +91,49 @@ static void pool_repeatability(const struct up_procedure *procedure, struct tria
     trials->sd = kind_sd * sqrt((own_dof * ratio + kind->dof) / trials->sd_dof);
 }
 
+/* An item that takes up water is heavier with each trial: their mean is that of a soak long past,
+   and their scatter is mostly the water. Where the line through them is known at all, what is
+   stated is its value at the soak of the last trial. */
+static const double UPTAKE_CONFIDENCE = 0.99;
+enum { UPTAKE_LEAST_DOF = 2 };
+
+struct uptake {
+    struct up_fit line; /* counts, over the soak in minutes; dof 0: none */
+    bool told;          /* chance would not do it */
+    double last_min;
+};
+
+static struct uptake find_uptake(const struct up_procedure *procedure) {
+    double soak_min[UP_TRIALS_MAX], load[UP_TRIALS_MAX];
+    double sign = procedure->calibration.slope_counts_kg > 0 ? 1 : -1;
+    struct uptake uptake = {0};
+    unsigned kept = 0;
+    for (unsigned i = 0; i < procedure->trials; i++) {
+        if (!procedure->trial[i].left_out) {
+            soak_min[kept] = procedure->trial[i].soak_s / 60;
+            load[kept++] = procedure->trial[i].load_counts;
+        }
+    }
+    if (up_fit_polynomial(soak_min, load, kept, 2, &uptake.line)) {
+        double rise = sign * uptake.line.c[1];
+        /* one-sided: what dries under water is no gear */
+        double limit = up_coverage_factor(2 * UPTAKE_CONFIDENCE - 1, uptake.line.dof);
+        uptake.told = rise > limit * sqrt(uptake.line.covariance[1][1]) && rise > 0;
+        uptake.last_min = soak_min[kept - 1];
+    }
+    return uptake;
+}
+
+static void state_at_last_soak(const struct uptake *uptake, struct trials *trials) {
+    const struct up_fit *line = &uptake->line;
+    double t = uptake->last_min;
+    trials->last = line->c[0] + line->c[1] * t;
+    trials->u_last = sqrt(line->covariance[0][0] + 2 * t * line->covariance[0][1] +
+                          t * t * line->covariance[1][1]);
+    trials->sd = line->residual_sd;
+    trials->sd_dof = line->dof;
+}
+
 static struct trials summarise(const struct up_procedure *procedure) {
     double load[UP_TRIALS_MAX] = {0}, gains = 0;
     struct trials trials = {0};
@@ -112,6 +157,12 @@ static struct trials summarise(const struct up_procedure *procedure) {
     /* A trial that was never shaken tells nothing of its air: the others stand for it. */
     trials.last_gain = shaken > 0 ? gains / shaken : (double)NAN;
     pool_repeatability(procedure, &trials);
+    trials.last = trials.load.mean;
+    trials.u_last = trials.sd / sqrt(kept);
+    struct uptake uptake = find_uptake(procedure);
+    if (uptake.told && uptake.line.dof >= UPTAKE_LEAST_DOF) {
+        state_at_last_soak(&uptake, &trials);
+    }
     trials.u_gain = trials.sd * sqrt(2);
     return trials;
 }
@@ -218,7 +269,7 @@ static struct up_term lack_of_fit(const struct up_calibration *calibration, doub
 /* The trials scatter by their plateaus' noise too: only what that scatter, by chance, does not show
    is added to it. */
 static struct up_term plateau_noise(const struct trials *trials) {
-    double shown = trials->sd / sqrt((double)trials->load.count);
+    double shown = trials->u_last;
     struct up_term term =
         normal(0, sqrt(fmax(0, trials->u_plateau * trials->u_plateau - shown * shown)));
     term.evaluation = 'A';
@@ -246,11 +297,10 @@ static bool is_typed(const struct up_calibration *calibration) {
 static void fill_loads(const struct up_procedure *procedure, const struct trials *trials,
                        struct up_weighing *weighing) {
     const struct up_calibration *calibration = &procedure->calibration;
-    double n = (double)trials->load.count;
     double sd = trials->sd, sd_dof = trials->sd_dof;
     double turn = procedure->rig.division_counts / 2;
-    double load_kg = fabs(trials->load.mean / calibration->slope_counts_kg);
-    weighing->term[UP_INPUT_WATER_LOAD] = student(trials->load.mean, sd / sqrt(n), sd_dof);
+    double load_kg = fabs(trials->last / calibration->slope_counts_kg);
+    weighing->term[UP_INPUT_WATER_LOAD] = student(trials->last, trials->u_last, sd_dof);
     weighing->term[UP_INPUT_WATER_PLATEAU] = plateau_noise(trials);
     /* One dry weighing: it is hung once, and scatters as a single trial does. */
     weighing->term[UP_INPUT_AIR_LOAD] =
@@ -301,27 +351,13 @@ static bool fill_surroundings(const struct up_procedure *procedure, const struct
 
 /* ---- beside the number ---- */
 
-static const double UPTAKE_CONFIDENCE = 0.99;
-
-static void find_uptake(const struct up_procedure *procedure, struct up_result *result) {
-    double soak_min[UP_TRIALS_MAX], load_g[UP_TRIALS_MAX];
-    unsigned kept = 0;
-    struct up_trend trend;
-    result->uptake_g_min = result->u_uptake_g_min = (double)NAN;
-    for (unsigned i = 0; i < procedure->trials; i++) {
-        if (!procedure->trial[i].left_out) {
-            soak_min[kept] = procedure->trial[i].soak_s / 60;
-            load_g[kept++] =
-                procedure->trial[i].load_counts / procedure->calibration.slope_counts_kg * 1e3;
-        }
-    }
-    if (up_find_trend(soak_min, load_g, kept, &trend)) {
-        result->uptake_g_min = trend.slope.value;
-        result->u_uptake_g_min = trend.slope.u;
-        /* one-sided: what dries under water is no gear */
-        result->takes_up_water =
-            trend.slope.value > 0 && trend.probability < 2 * (1 - UPTAKE_CONFIDENCE);
-    }
+static void tell_uptake(const struct up_procedure *procedure, struct up_result *result) {
+    struct uptake uptake = find_uptake(procedure);
+    double g = 1e3 / procedure->calibration.slope_counts_kg;
+    bool fitted = uptake.line.dof > 0;
+    result->takes_up_water = uptake.told;
+    result->uptake_g_min = fitted ? uptake.line.c[1] * g : (double)NAN;
+    result->u_uptake_g_min = fitted ? sqrt(uptake.line.covariance[1][1]) * fabs(g) : (double)NAN;
 }
 
 /* A single reading: it scatters as a trial does. The slope and the masses are common to it and to
@@ -402,7 +438,7 @@ static void describe(const struct up_procedure *procedure, struct up_result *res
     result->pieces = plan->item.pieces;
     memcpy(result->check, procedure->check, sizeof result->check);
     result->checks = procedure->checks;
-    find_uptake(procedure, result);
+    tell_uptake(procedure, result);
     result->question = (struct up_question){.tolerance_kg = plan->item.tolerance_g / 1e3,
                                             .coverage = plan->coverage,
                                             .confidence = plan->confidence,
