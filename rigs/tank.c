@@ -801,13 +801,22 @@ double tank_truth_in_tank_g(const struct tank *tank, const char *name) {
                : (tank->water_kg_m3 * displaced_m3(tank, item, tank->temp_c) - item->mass_kg) * 1e3;
 }
 
+static double truth_at_density_g(const struct tank *tank, const char *name, double density_kg_m3,
+                                 double temp_c) {
+    const struct tank_item *item = find_item(tank, name);
+    return item == NULL ? (double)NAN
+                        : (density_kg_m3 * displaced_m3(tank, item, temp_c) - item->mass_kg) * 1e3;
+}
+
 double tank_truth_in_water_g(const struct tank *tank, const char *name, const char *water,
                              double density_kg_m3, double u_density_kg_m3, double temp_c) {
-    const struct tank_item *item = find_item(tank, name);
-    double error = water_error(tank, water);
-    return item == NULL
-               ? (double)NAN
-               : ((density_kg_m3 + u_density_kg_m3 * error) * displaced_m3(tank, item, temp_c) -
-                  item->mass_kg) *
-                     1e3;
+    return truth_at_density_g(tank, name,
+                              density_kg_m3 + u_density_kg_m3 * water_error(tank, water), temp_c);
+}
+
+/* The same draw, turned from normal to rectangular by its distribution function. */
+double tank_truth_in_range_g(const struct tank *tank, const char *name, const char *water,
+                             double density_kg_m3, double halfwidth_kg_m3, double temp_c) {
+    double error = erf(water_error(tank, water) / sqrt(2));
+    return truth_at_density_g(tank, name, density_kg_m3 + halfwidth_kg_m3 * error, temp_c);
 }

@@ -135,5 +135,8 @@ double tank_thermometer_c(const struct tank *tank);
 double tank_truth_in_tank_g(const struct tank *tank, const char *item);
 double tank_truth_in_water_g(const struct tank *tank, const char *item, const char *water,
                              double density_kg_m3, double u_density_kg_m3, double temp_c);
+/* The same for a water whose density lies anywhere within a half-width. */
+double tank_truth_in_range_g(const struct tank *tank, const char *item, const char *water,
+                             double density_kg_m3, double halfwidth_kg_m3, double temp_c);
 
 #endif

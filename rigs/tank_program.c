@@ -198,6 +198,11 @@ static double truth_of(struct program *program, const char *item, const char *wa
     if (water == NULL || strcmp(water, "tank") == 0) {
         return tank_truth_in_tank_g(program->tank, item);
     }
+    if (json_is_true(json_object_get(ask, "rectangular"))) {
+        return tank_truth_in_range_g(
+            program->tank, item, water, number_of(ask, "density_kg_m3", (double)NAN),
+            sqrt(3) * number_of(ask, "u_density_kg_m3", 0), number_of(ask, "temp_c", 20));
+    }
     return tank_truth_in_water_g(
         program->tank, item, water, number_of(ask, "density_kg_m3", (double)NAN),
         number_of(ask, "u_density_kg_m3", 0), number_of(ask, "temp_c", 20));

@@ -28,7 +28,7 @@ enum step {
     STEP_REFERENCE,
     STEP_REFERENCE_TARE,
     STEP_REFERENCE_CONFIRM, /* the body lies outside its limits: go on all the same? */
-    STEP_LEVEL,        /* hung by two points */
+    STEP_LEVEL,             /* hung by two points */
     STEP_LEVEL_TARE,
     STEP_DEEP_TARE,
     STEP_DEEP,
@@ -63,6 +63,8 @@ struct up_procedure {
     bool overloaded;   /* and told so */
     bool stall_spoilt; /* a reading; the burst that follows it spoils no other */
     double temp_c;     /* told by the operator, the rig, or the last plateau */
+    bool temp_lost;    /* the lines tell it no more; cleared when somebody was asked for it */
+    bool temp_told;    /* ... and is asked no more, until the lines tell it again */
 
     /* where we are */
     enum stage stage;
@@ -74,6 +76,7 @@ struct up_procedure {
     double late_s;   /* the reading window has been put off by this much */
     double rest_s;   /* and by this much, for the cell to rest */
     bool returned;   /* after a break: the next trial is compared with those before */
+    unsigned unlike; /* trials since that were not like those */
     unsigned broken; /* steps in a row that had to be repeated */
     bool stopped, gave_up;
 
@@ -106,15 +109,15 @@ struct up_procedure {
     struct up_trial now; /* under way */
     struct point water;  /* its latest reading */
     double immersed_s, first_immersed_s;
-    unsigned looks;  /* taken */
-    bool decided;    /* no more trials */
+    unsigned looks;          /* taken */
+    bool decided;            /* no more trials */
     unsigned asked_outliers; /* trials so far when an outlier was last asked about */
     unsigned suspect;        /* index of the trial that is asked about */
     struct up_reference_check check[UP_REFERENCES_MAX];
     unsigned checks;
     struct point side; /* the reading of a body, of two points, or at the second depth */
     struct point deep_tare;
-    bool level_done, deep_done; /* or skipped */
+    bool level_done, deep_done;          /* or skipped */
     double level_counts, u_level_counts; /* NaN until it was read */
     double deep_counts, u_deep_counts;
 };
@@ -122,7 +125,8 @@ struct up_procedure {
 /* plateau.c */
 /* Standard uncertainty of a mean of readings with this lag-1 autocorrelation. */
 double mean_uncertainty(double sd, double lag1, size_t count);
-bool is_settled(const struct up_plateau *plateau, double noise_floor, double creep_allowance);
+/* Fills unrest too. */
+bool is_settled(struct up_plateau *plateau, double noise_floor, double creep_allowance);
 
 /* measuring.c */
 void measure_read(struct up_procedure *procedure, const struct up_plateau *plateau);
@@ -142,6 +146,7 @@ double linear(const struct up_procedure *procedure, double counts);
 bool look_at_trials(struct up_procedure *procedure);
 void ask_about_outlier(struct up_procedure *procedure);
 void answer_outlier(struct up_procedure *procedure, enum up_answer_word word);
+bool has_thermometer(const struct up_line_rule *line);
 unsigned trials_kept(const struct up_procedure *procedure);
 
 /* references.c */
@@ -174,8 +179,7 @@ void push_note(struct up_procedure *procedure, const char *format, ...)
 struct up_event *push_event(struct up_procedure *procedure, enum up_event_kind kind);
 /* A plateau that was found elsewhere, for the open ask; false where it has not settled. The truth
    test, which has no samples, comes in here. */
-bool offer_plateau(struct up_procedure *procedure, const struct up_plateau *plateau,
-                   double noise_floor);
+bool offer_plateau(struct up_procedure *procedure, struct up_plateau *plateau, double noise_floor);
 struct point point_of(const struct up_plateau *plateau);
 /* The tares' mean at a time between them, weighted by time; u in *u_load. */
 double tare_at(const struct point *before, const struct point *after, double time_s,

@@ -23,6 +23,10 @@ static const double DEEPER_LEAST_M = 0.1;
    what drift does between two is a straight line only for a while (a choice of ours). */
 static const double OPENING_OLDEST_S = 600;
 
+/* A trial after a break that is off those before by so much was weighed by another cell (a choice
+   of ours: cells of one kind differ by a few per cent, trials of one item by some grams). */
+static const double OTHER_CELL_KG = 0.02, OTHER_CELL_REL = 0.05;
+
 /* ---- the plan ---- */
 
 static bool fits_bench(const struct up_measure_plan *plan, struct up_failure *failure) {
@@ -200,6 +204,8 @@ static bool is_all_done(const struct up_procedure *procedure) {
 void go_on(struct up_procedure *procedure) {
     if (is_all_done(procedure)) {
         finish(procedure);
+    } else if (procedure->temp_lost) {
+        ask_step(procedure, STEP_TEMPERATURE);
     } else if (!procedure->tare.known) {
         ask_step(procedure, STEP_TARE);
     } else if (procedure->checks < procedure->measure.references) {
@@ -213,13 +219,14 @@ void go_on(struct up_procedure *procedure) {
     }
 }
 
-static bool has_thermometer(const struct up_line_rule *line) {
+bool has_thermometer(const struct up_line_rule *line) {
     return line->temp.field != 0 || line->temp.label[0] != '\0';
 }
 
 static void after_ballast(struct up_procedure *procedure) {
     bool asked_already = procedure->weighed_in_air || procedure->trials > 0;
-    if (!has_thermometer(&procedure->rig.line) && isnan(procedure->temp_c)) {
+    bool has = has_thermometer(&procedure->rig.line) && !procedure->temp_lost;
+    if (!has && isnan(procedure->temp_c)) {
         ask_step(procedure, STEP_TEMPERATURE);
     } else {
         ask_step(procedure, asked_already ? STEP_TARE : STEP_AIR_TARE);
@@ -384,11 +391,40 @@ static void read_water(struct up_procedure *procedure, const struct point *here)
     ask_step(procedure, STEP_SHAKE);
 }
 
+/* After a break nobody knows whether the same cell answers: the item, weighed before, tells. */
+static bool is_as_before(struct up_procedure *procedure, double load_counts) {
+    double sum = 0;
+    for (unsigned i = 0; i < procedure->trials; i++) {
+        sum += procedure->trial[i].load_counts;
+    }
+    double mean = procedure->trials > 0 ? sum / procedure->trials : load_counts;
+    double off_kg = (load_counts - mean) / counts_kg(procedure);
+    double most_kg = fmax(OTHER_CELL_KG, OTHER_CELL_REL * fabs(mean / counts_kg(procedure)));
+    if (!procedure->returned || fabs(off_kg) <= most_kg) {
+        procedure->returned = false;
+        return true;
+    }
+    push_fault(procedure,
+               "the item weighs %.0f g more than before the break: is it the same cell, the same "
+               "item, is all ballast on? This trial does not count",
+               off_kg * 1e3);
+    return false;
+}
+
 static void close_trial(struct up_procedure *procedure, const struct point *after) {
     struct up_trial *trial = &procedure->now;
     double u_tare = 0;
     double tare = tare_at(&procedure->tare, after, procedure->water.time_s, &u_tare);
     trial->load_counts = linear(procedure, procedure->water.load - tare);
+    if (!is_as_before(procedure, trial->load_counts)) {
+        if (++procedure->unlike < BROKEN_MAX) {
+            measure_break(procedure);
+        } else {
+            procedure->gave_up = true;
+            finish(procedure);
+        }
+        return;
+    }
     trial->u_plateau_counts = hypot(procedure->water.u_load, u_tare);
     trial->soak_s = procedure->water.time_s - procedure->first_immersed_s;
     trial->temp_c = procedure->temp_c;

@@ -177,9 +177,9 @@ static bool keys_line(struct up_operator *op, const char *line, struct answer *a
         answer->word = UP_ANSWER_NUMBER;
         return true;
     }
-    keys_refused(op, answer->id,
-                 op->ask.wants_number ? "that is no number: type one such as 21.5"
-                                      : "press Enter when it is done, or s, a or q");
+    operator_refused(op, answer->id,
+                     op->ask.wants_number ? "that is no number: type one such as 21.5"
+                                          : "press Enter when it is done, or s, a or q");
     return false;
 }
 

@@ -67,12 +67,15 @@ static bool describe(double *time_s, double *load, size_t good, struct up_platea
     return true;
 }
 
-bool is_settled(const struct up_plateau *plateau, double noise_floor, double creep_allowance) {
+bool is_settled(struct up_plateau *plateau, double noise_floor, double creep_allowance) {
     double rise = fabs(plateau->slope_per_s) * (plateau->end_s - plateau->start_s);
+    double scatter_allowed = SCATTER_FLOORS * noise_floor;
+    double rise_allowed = RISE_FLOORS * noise_floor + creep_allowance;
+    plateau->unrest = scatter_allowed > 0 ? fmax(plateau->sd / scatter_allowed, rise / rise_allowed)
+                                          : (double)NAN;
     /* The device may say no, but its yes is no proof. */
-    return 2 * plateau->unstable <= plateau->readings &&
-           plateau->sd <= SCATTER_FLOORS * noise_floor &&
-           rise <= RISE_FLOORS * noise_floor + creep_allowance;
+    return 2 * plateau->unstable <= plateau->readings && plateau->sd <= scatter_allowed &&
+           rise <= rise_allowed;
 }
 
 bool up_plateau_judge(const struct up_reading *reading, size_t count, double noise_floor,
@@ -81,6 +84,7 @@ bool up_plateau_judge(const struct up_reading *reading, size_t count, double noi
     double *load = up_allocate(count + 1, sizeof *load);
     bool settled = false;
     memset(plateau, 0, sizeof *plateau);
+    plateau->unrest = (double)NAN;
     if (count > 0) {
         size_t good = good_ones(reading, count, time_s, load, plateau);
         plateau->start_s = reading[0].time_s;

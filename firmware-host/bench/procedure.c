@@ -302,7 +302,7 @@ void up_procedure_resume(struct up_procedure *procedure, const char *text) {
         return;
     }
     procedure->stopped = procedure->gave_up = false;
-    procedure->broken = 0;
+    procedure->broken = procedure->unlike = 0;
     procedure->stage = STAGE_READING;
     up_procedure_interrupt(procedure, text);
     rest_after_long(procedure);
@@ -325,6 +325,8 @@ static bool accept_temperature(struct up_procedure *procedure, double number,
                        "water temperature %g: give degrees C from 0 to 40", number);
     }
     procedure->temp_c = number;
+    procedure->temp_told = procedure->temp_lost;
+    procedure->temp_lost = false;
     return true;
 }
 
@@ -574,13 +576,25 @@ static const char *plateau_name(enum step step) {
     return "tare";
 }
 
+/* A thermometer that falls out costs nothing but a look at another one. */
+static void watch_temperature(struct up_procedure *procedure, double temp_c) {
+    bool expected = has_thermometer(&procedure->rig.line) && !procedure->calibrating;
+    if (!isnan(temp_c)) {
+        procedure->temp_c = temp_c;
+        procedure->temp_lost = procedure->temp_told = false;
+    } else if (expected && !procedure->temp_told && !procedure->temp_lost) {
+        procedure->temp_lost = true;
+        push_fault(procedure,
+                   "the lines tell no temperature any more: check the thermometer; until "
+                   "then you are asked for it");
+    }
+}
+
 static void take_plateau(struct up_procedure *procedure, const struct up_plateau *plateau) {
     struct up_event *event = push_event(procedure, UP_EVENT_PLATEAU);
     event->plateau = *plateau;
     event->plateau_of = plateau_name(procedure->step);
-    if (!isnan(plateau->temp_c)) {
-        procedure->temp_c = plateau->temp_c;
-    }
+    watch_temperature(procedure, plateau->temp_c);
     if (procedure->calibrating) {
         calibrate_read(procedure, plateau);
     } else {
@@ -589,8 +603,7 @@ static void take_plateau(struct up_procedure *procedure, const struct up_plateau
     procedure->last = point_of(plateau);
 }
 
-bool offer_plateau(struct up_procedure *procedure, const struct up_plateau *plateau,
-                   double noise_floor) {
+bool offer_plateau(struct up_procedure *procedure, struct up_plateau *plateau, double noise_floor) {
     bool settled = procedure->step == STEP_PRELOAD ||
                    is_settled(plateau, noise_floor, creep_allowance(procedure, plateau->load));
     procedure->screen.noise_floor = noise_floor;
@@ -657,6 +670,29 @@ static void try_reading(struct up_procedure *procedure) {
         tell_unsettled(procedure, &plateau);
         break_step(procedure);
     }
+}
+
+struct up_reading_progress up_procedure_reading(const struct up_procedure *procedure) {
+    const struct up_rig *rig = &procedure->rig;
+    double wait_s = rig->read_after_s - rig->window_s / 2 + procedure->late_s;
+    struct up_reading_progress progress = {.reading = procedure->stage == STAGE_READING,
+                                           .whole_s = wait_s + rig->window_s,
+                                           .left_s = wait_s + rig->window_s,
+                                           .late_s = procedure->late_s,
+                                           .unrest = (double)NAN};
+    struct up_plateau plateau;
+    if (!progress.reading || isnan(procedure->screen.noise_floor)) {
+        return progress;
+    }
+    double step_s = step_time(procedure);
+    double from_s = fmax(procedure->now_s - rig->window_s, step_s);
+    size_t first = first_from(procedure, from_s);
+    progress.left_s = fmax(step_s + progress.whole_s - procedure->now_s, 0);
+    up_plateau_judge(procedure->held + first, procedure->held_count - first,
+                     procedure->screen.noise_floor,
+                     creep_allowance(procedure, median_since(procedure, from_s)), &plateau);
+    progress.unrest = plateau.unrest;
+    return progress;
 }
 
 /* ---- samples ---- */

@@ -12,7 +12,7 @@
 #include "operator.h"
 
 enum { JUDGE_LINES = 40, CHUNK = 4096 };
-static const double SILENCE_S = 5, LIVE_EVERY_S = 0.5;
+static const double SILENCE_S = 5, LIVE_EVERY_S = 0.5, SCREEN_EVERY_S = 0.1;
 
 /* A lost device is looked for so often: a person does not notice the delay, nor the machine the
    work. */
@@ -70,7 +70,7 @@ static bool hand_one(const struct loop *loop, const struct up_event *event,
         !session->listener.event(session->listener.context, event, failure)) {
         return false;
     }
-    session->op->kind->event(session->op, event);
+    operator_event(session->op, event);
     return true;
 }
 
@@ -95,16 +95,16 @@ static void take_answer(struct loop *loop, const struct answer *answer) {
     struct up_failure why;
     double time_s = monotonic_s() - loop->begin_s;
     if (loop->away && answer->word != UP_ANSWER_STOP) {
-        session->op->kind->refused(session->op, answer->id,
-                                   "the device is still away; the step is asked again when it is "
-                                   "back");
+        operator_refused(session->op, answer->id,
+                         "the device is still away; the step is asked again when it is "
+                         "back");
         return;
     }
     if (session->rig->port_kind == UP_PORT_TYPED) {
         up_procedure_clock(session->procedure, time_s);
     }
     if (!up_procedure_answer(session->procedure, answer->id, answer->word, answer->number, &why)) {
-        session->op->kind->refused(session->op, answer->id, why.text);
+        operator_refused(session->op, answer->id, why.text);
     } else if (session->listener.answer != NULL) {
         session->listener.answer(session->listener.context, answer->id, answer->word,
                                  answer->number, time_s);
@@ -236,7 +236,9 @@ static bool judge_lines(const struct loop *loop, struct up_failure *failure) {
                        "%s with the device",
                        loop->session->rig->path);
     }
-    if (!up_reader_is_hopeless(reader, JUDGE_LINES)) {
+    /* Where all fitted until now, another device may have come: see check_silence. */
+    bool once_sound = loop->last_fit_s < loop->last_byte_s && reader->count[UP_LINE_FITS] > 0;
+    if (loop->away || once_sound || !up_reader_is_hopeless(reader, JUDGE_LINES)) {
         return true;
     }
     return up_fail(failure, UP_STATUS_WRONG_INPUT,
@@ -330,19 +332,26 @@ static bool check_silence(struct loop *loop, struct up_failure *failure) {
 
 /* ---- a person who does not come ---- */
 
+/* "45 s" or "12 min". */
+static void say_time(char text[16], double time_s) {
+    snprintf(text, 16, time_s < 120 ? "%.0f s" : "%.0f min", time_s < 120 ? time_s : time_s / 60);
+}
+
 static bool remind(const struct loop *loop, double waited_s, struct up_failure *failure) {
-    struct up_event event = {.kind = UP_EVENT_FAULT};
-    snprintf(event.text, sizeof event.text, "nobody has answered for %.0f min; asked was: %.120s",
-             waited_s / 60, loop->asked);
+    struct up_event event = {.kind = UP_EVENT_NOTE};
+    char waited[16];
+    say_time(waited, waited_s);
+    snprintf(event.text, sizeof event.text, "nobody has answered for %s; asked was: %.180s", waited,
+             loop->asked);
     return hand_one(loop, &event, failure);
 }
 
 static void give_up_waiting(struct loop *loop, double waited_s) {
-    char text[160];
+    char text[160], waited[16];
+    say_time(waited, waited_s);
     snprintf(text, sizeof text,
-             "nobody answered for %.0f min: what hung meanwhile is not counted, the step begins "
-             "anew",
-             waited_s / 60);
+             "nobody answered for %s: what hung meanwhile does not count, the step begins anew",
+             waited);
     loop->left = true;
     note(loop, UP_NOTE_LEFT, text);
     up_procedure_leave(loop->session->procedure, text);
@@ -370,12 +379,24 @@ static void show_live(struct loop *loop) {
     struct up_session *session = loop->session;
     double g = session->op->counts_kg != 0 ? 1e3 / session->op->counts_kg : 0;
     double now_s = monotonic_s();
-    if (g == 0 || loop->away || now_s - loop->last_live_s < LIVE_EVERY_S) {
+    bool screen = session->op->live != NULL;
+    if ((!screen && (g == 0 || loop->away)) ||
+        now_s - loop->last_live_s < (screen ? SCREEN_EVERY_S : LIVE_EVERY_S)) {
         return;
     }
     loop->last_live_s = now_s;
+    if (screen) {
+        live_show(session->op, loop->away);
+        return;
+    }
     session->op->kind->live(session->op, g * up_procedure_live_load(session->procedure),
                             fabs(g) * up_procedure_noise_floor(session->procedure));
+}
+
+static void show_screen(struct loop *loop) {
+    if (loop->session->op->live != NULL) {
+        show_live(loop);
+    }
 }
 
 /* ---- the loop ---- */
@@ -383,8 +404,9 @@ static void show_live(struct loop *loop) {
 static bool wait_for_something(struct loop *loop, struct up_failure *failure) {
     struct up_session *session = loop->session;
     bool asking = up_procedure_is_asking(session->procedure) && !owes_lines(loop);
+    bool heard = asking || session->op->live != NULL; /* a key from before must answer nothing */
     struct pollfd entry[2] = {{.fd = up_source_descriptor(session->source), .events = POLLIN},
-                              {.fd = asking ? session->op->input : -1, .events = POLLIN}};
+                              {.fd = heard ? session->op->input : -1, .events = POLLIN}};
     /* A line may be waiting in its buffer; half of one must not keep us from waiting. */
     if (asking && memchr(session->op->text, '\n', session->op->length) != NULL) {
         hear_operator(loop);
@@ -428,7 +450,7 @@ static void begin(struct loop *loop) {
     loop->awaited = loop->reader.lines;
 }
 
-bool up_session_run(struct up_session *session, struct up_failure *failure) {
+static bool run(struct up_session *session, struct up_failure *failure) {
     struct loop loop = {.session = session, .procedure = session->procedure};
     bool typed = session->rig->port_kind == UP_PORT_TYPED;
     begin(&loop);
@@ -449,6 +471,7 @@ bool up_session_run(struct up_session *session, struct up_failure *failure) {
         }
         if (typed) {
             wait_for_operator(&loop);
+            show_screen(&loop);
             continue;
         }
         if (!seek_device(&loop, failure) || !ask_device(&loop, failure) ||
@@ -458,4 +481,14 @@ bool up_session_run(struct up_session *session, struct up_failure *failure) {
         show_live(&loop);
     }
     return false;
+}
+
+bool up_session_run(struct up_session *session, struct up_failure *failure) {
+    bool good;
+    if (session->op->wants_screen) {
+        live_begin(session->op, session);
+    }
+    good = run(session, failure);
+    live_end(session->op);
+    return good;
 }

@@ -180,6 +180,7 @@ json_t *catalogue_json_schema(void);
 
 /* What a result's body holds beside its number. */
 void set_sides(json_t *json, const struct up_result *result);
+void take_sides(const json_t *body, struct up_result *result);
 
 /* Members of JSON bodies; the target is left alone and false returned where the member is missing
    or of another type. NaN and infinities are written as null, text is cleaned. */

@@ -176,8 +176,8 @@ static bool gather(struct up_catalogue *catalogue, struct lessons *lessons,
                    struct up_failure *failure) {
     lessons->items = json_object();
     lessons->left_out = json_object();
-    bool good = up_catalogue_each(catalogue, "item", take_item, lessons, failure) &&
-                up_catalogue_each(catalogue, "gear_kind", take_tolerance, lessons, failure) &&
+    bool good = up_catalogue_each(catalogue, "gear_kind", take_tolerance, lessons, failure) &&
+                up_catalogue_each(catalogue, "item", take_item, lessons, failure) &&
                 up_catalogue_each(catalogue, "result", take_left_out, lessons, failure) &&
                 up_catalogue_each(catalogue, "trial", take_trial, lessons, failure);
     if (lessons->count > 0) {
@@ -306,9 +306,25 @@ static void begin(const struct lessons *lessons, const char *name, const char *b
     up_find_share(NULL, 0, &kind->share);
 }
 
+bool up_kind_tolerance(struct up_catalogue *catalogue, const char *name, int pieces,
+                       double *tolerance_g, struct up_failure *failure) {
+    char *clean = up_text_clean(name, strlen(name)); /* names are stored clean */
+    struct lessons lessons = {.only_kind = clean};
+    struct up_kind kind;
+    bool good = up_catalogue_each(catalogue, "gear_kind", take_tolerance, &lessons, failure);
+    begin(&lessons, clean, "", &kind);
+    double set_g = pieces == 1 ? kind.tolerance_one_g : kind.tolerance_pair_g;
+    if (good && set_g > 0) {
+        *tolerance_g = set_g;
+    }
+    release(&lessons);
+    free(clean);
+    return good;
+}
+
 bool up_kind_learn(struct up_catalogue *catalogue, const char *name, const char *bench,
                    struct up_kind *kind, struct up_failure *failure) {
-    char *clean = up_text_clean(name, strlen(name)); /* names are stored clean */
+    char *clean = up_text_clean(name, strlen(name));
     struct lessons lessons = {.only_kind = clean, .only_bench = bench};
     bool good = gather(catalogue, &lessons, failure);
     begin(&lessons, clean, bench, kind);

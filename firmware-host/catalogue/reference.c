@@ -49,7 +49,8 @@ bool up_reference_from_json(const json_t *body, struct up_reference *reference) 
 }
 
 static bool check_known(const struct up_reference *reference, struct up_quantity quantity,
-                        const char *what, const char *how, struct up_failure *failure) {
+                        const char *what, const char *unit, const char *how,
+                        struct up_failure *failure) {
     if (!(isfinite(quantity.value) && quantity.value > 0)) {
         return up_fail(failure, UP_STATUS_WRONG_INPUT,
                        "the reference body \"%.80s\" has no %s above zero: %s", reference->name,
@@ -58,14 +59,17 @@ static bool check_known(const struct up_reference *reference, struct up_quantity
     return is_known(quantity) ||
            up_fail(failure, UP_STATUS_WRONG_INPUT,
                    "the %s of the reference body \"%.80s\" needs a standard uncertainty above "
-                   "zero: nothing is known exactly",
-                   what, reference->name);
+                   "zero (--u-%s): nothing is known exactly",
+                   what, reference->name, unit);
 }
 
 static bool check_numbers(const struct up_reference *reference, struct up_failure *failure) {
-    return check_known(reference, reference->mass_kg, "mass", "weigh it in air first", failure) &&
-           check_known(reference, reference->volume_m3, "volume",
-                       "it is needed for what the body weighs under water", failure) &&
+    return check_known(reference, reference->mass_kg, "mass", "mass-g",
+                       "weigh it in air first (--mass-g)", failure) &&
+           check_known(reference, reference->volume_m3, "volume", "volume-cm3",
+                       "without one nobody knows what it weighs under water (--volume-cm3 or "
+                       "--density-kg-m3)",
+                       failure) &&
            (has_density(reference) ||
             up_fail(failure, UP_STATUS_WRONG_INPUT,
                     "the reference body \"%.80s\" would have a density of %.3g kg/m3: is the mass "
@@ -97,20 +101,25 @@ bool up_reference_find(struct up_catalogue *catalogue, const char *name_or_id,
 
 /* ---- checks ---- */
 
+json_t *up_reference_check_to_json(const struct up_reference_check *check) {
+    return json_pack("{s:s, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:b, s:b, s:b}",
+                     "reference_id", check->id, "name", clean_string(check->name), "load_counts",
+                     number_or_null(check->load_counts), "reads_g",
+                     number_or_null(check->water_kg * 1e3), "u_reads_g",
+                     number_or_null(check->u_water_kg * 1e3), "expected_g",
+                     number_or_null(check->expected_kg * 1e3), "water_density_kg_m3",
+                     number_or_null(check->water_kg_m3), "deviation_g",
+                     number_or_null(check->deviation_kg.value * 1e3), "u_deviation_g",
+                     number_or_null(check->deviation_kg.u * 1e3), "e_n", number_or_null(check->e_n),
+                     "low_g", number_or_null(check->low_kg * 1e3), "high_g",
+                     number_or_null(check->high_kg * 1e3), "by_history", (int)check->by_history,
+                     "outside", (int)check->outside, "confirmed", (int)check->confirmed);
+}
+
 bool up_check_add(struct up_catalogue *catalogue, const struct up_reference_check *check,
                   const char *run_id, const char *bench, struct up_failure *failure) {
-    json_t *body = json_pack(
-        "{s:s, s:s, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:b, s:b, s:b}",
-        "reference_id", check->id, "run_id", run_id, "name", clean_string(check->name),
-        "load_counts", number_or_null(check->load_counts), "reads_g",
-        number_or_null(check->water_kg * 1e3), "u_reads_g", number_or_null(check->u_water_kg * 1e3),
-        "expected_g", number_or_null(check->expected_kg * 1e3), "water_density_kg_m3",
-        number_or_null(check->water_kg_m3), "deviation_g",
-        number_or_null(check->deviation_kg.value * 1e3), "u_deviation_g",
-        number_or_null(check->deviation_kg.u * 1e3), "e_n", number_or_null(check->e_n), "low_g",
-        number_or_null(check->low_kg * 1e3), "high_g", number_or_null(check->high_kg * 1e3),
-        "by_history", (int)check->by_history, "outside", (int)check->outside, "confirmed",
-        (int)check->confirmed);
+    json_t *body = up_reference_check_to_json(check);
+    json_object_set_new(body, "run_id", json_string(run_id));
     bool good =
         up_catalogue_add(catalogue, "reference_check", NULL, bench, body, NULL, NULL, failure);
     json_decref(body);

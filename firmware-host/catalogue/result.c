@@ -274,6 +274,7 @@ void up_result_from_json(const json_t *body, struct up_result *result) {
     copy_word(body, "run_id", result->run_id, sizeof result->run_id);
     copy_word(body, "water", result->water.name, sizeof result->water.name);
     copy_word(body, "method", result->method, sizeof result->method);
+    take_sides(body, result);
     bool terms = take_budget(json_object_get(body, "budget"), result->weighing.term);
     result->has_model = take_model(json_object_get(body, "model"), result) && terms;
 }
@@ -356,33 +357,27 @@ bool up_decisions_add(struct up_catalogue *catalogue, const struct up_decided *d
     return catalogue_end(catalogue, good, failure);
 }
 
-struct newest {
-    json_t *by_result; /* result's id to its latest decision's body */
-};
-
+/* Oldest first: the last stays. */
 static bool note_decision(const struct up_record *record, void *context) {
-    const struct newest *newest = context;
-    const char *result_id = word_of(record->body, "result_id");
-    const json_t *before = json_object_get(newest->by_result, result_id);
-    /* Oldest first, so the last stays; but within one millisecond chance orders them. */
-    if (truth_of(record->body, "rejudged") || !truth_of(before, "rejudged")) {
-        json_object_set(newest->by_result, result_id, record->body);
+    json_t *by_result = context;
+    if (truth_of(record->body, "rejudged")) {
+        json_object_set(by_result, word_of(record->body, "result_id"), record->body);
     }
     return true;
 }
 
-json_t *up_decisions_current(struct up_catalogue *catalogue, struct up_failure *failure) {
-    struct newest newest = {json_object()};
-    if (!up_catalogue_each(catalogue, "decision", note_decision, &newest, failure)) {
-        json_decref(newest.by_result);
+json_t *up_decisions_later(struct up_catalogue *catalogue, struct up_failure *failure) {
+    json_t *by_result = json_object();
+    if (!up_catalogue_each(catalogue, "decision", note_decision, by_result, failure)) {
+        json_decref(by_result);
         return NULL;
     }
-    return newest.by_result;
+    return by_result;
 }
 
 void up_decision_apply(const json_t *decision, struct up_result *result) {
     struct up_answer *answer = &result->answer;
-    if (!truth_of(decision, "rejudged")) {
+    if (decision == NULL) {
         return;
     }
     result->rejudged = true;

@@ -1,6 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* What a result's record holds beside its number: trials left out, water taken up, the session's
    reference bodies, two points, a second depth. */
+#include <math.h>
+
 #include "internal.h"
 
 static void set_number(json_t *json, const char *key, double value) {
@@ -64,7 +66,7 @@ static json_t *second_depth_to_json(const struct up_result *result) {
 }
 
 void set_sides(json_t *json, const struct up_result *result) {
-    json_object_set_new(json, "trials_left_out", left_out_to_json(result));
+    json_object_set_new(json, "left_out", left_out_to_json(result));
     json_object_set_new(json, "takes_up_water", json_boolean(result->takes_up_water));
     set_number(json, "uptake_g_min", result->uptake_g_min);
     set_number(json, "u_uptake_g_min", result->u_uptake_g_min);
@@ -75,4 +77,45 @@ void set_sides(json_t *json, const struct up_result *result) {
     if (result->second_depth_m > 0) {
         json_object_set_new(json, "second_depth", second_depth_to_json(result));
     }
+}
+
+/* ---- back ---- */
+
+static double number_of(const json_t *body, const char *key) {
+    double value = (double)NAN;
+    take_number(body, key, &value);
+    return value;
+}
+
+static void take_checks(const json_t *list, struct up_result *result) {
+    const json_t *one;
+    size_t i;
+    json_array_foreach(list, i, one) {
+        if (result->checks == UP_REFERENCES_MAX) {
+            return;
+        }
+        struct up_reference_check *check = &result->check[result->checks++];
+        take_text(one, "reference_id", check->id, sizeof check->id);
+        take_text(one, "name", check->name, sizeof check->name);
+        check->outside = json_is_true(json_object_get(one, "outside"));
+        check->confirmed = json_is_true(json_object_get(one, "confirmed"));
+        check->deviation_kg.value = number_of(one, "deviation_g") * 1e-3;
+        check->deviation_kg.u = number_of(one, "u_deviation_g") * 1e-3;
+    }
+}
+
+/* What a weighing has in common in all waters; two points and a second depth are the tank's. */
+void take_sides(const json_t *body, struct up_result *result) {
+    const json_t *number;
+    size_t i;
+    json_array_foreach(json_object_get(body, "left_out"), i, number) {
+        json_int_t trial = json_integer_value(number);
+        if (trial >= 1 && trial <= 64) {
+            result->left_out |= (uint64_t)1 << (trial - 1);
+        }
+    }
+    result->takes_up_water = json_is_true(json_object_get(body, "takes_up_water"));
+    result->uptake_g_min = number_of(body, "uptake_g_min");
+    result->u_uptake_g_min = number_of(body, "u_uptake_g_min");
+    take_checks(json_object_get(body, "checks"), result);
 }

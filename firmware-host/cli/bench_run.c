@@ -73,6 +73,10 @@ static bool keep_event(void *context, const struct up_event *event, struct up_fa
     if (good && event->kind == UP_EVENT_TRIAL) {
         good = keep_trial(keeper, json, failure);
     }
+    if (good && event->kind == UP_EVENT_CHECK) {
+        good = up_check_add(keeper->bench->catalogue, &event->check, keeper->run_id,
+                            keeper->bench->rig->id, failure);
+    }
     json_decref(json);
     return good;
 }
@@ -418,8 +422,10 @@ static bool run_session(struct keeper *keeper, struct up_procedure *procedure,
 }
 
 static struct up_operator *make_operator(const struct bench_run *bench) {
-    return up_operator_create(bench->json ? UP_OPERATOR_JSON : UP_OPERATOR_KEYS,
-                              bench->operator_input, bench->operator_output);
+    enum up_operator_kind kind = bench->json     ? UP_OPERATOR_JSON
+                                 : bench->screen ? UP_OPERATOR_SCREEN
+                                                 : UP_OPERATOR_KEYS;
+    return up_operator_create(kind, bench->operator_input, bench->operator_output);
 }
 
 /* ---- calibrate ---- */

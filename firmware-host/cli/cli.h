@@ -54,6 +54,9 @@ bool option_number(const struct arguments *arguments, const char *name, double l
                    double *value, struct up_failure *failure);
 bool option_whole(const struct arguments *arguments, const char *name, int low, int high,
                   int *value, struct up_failure *failure);
+/* A name; left alone where the option was not given. */
+bool option_text_value(const struct arguments *arguments, const char *name, char to[UP_NAME_SIZE],
+                       struct up_failure *failure);
 /* "0.5,1,2": at most `room` numbers; *count is 0 where the option was not given. */
 bool option_list(const struct arguments *arguments, const char *name, double *values, int room,
                  int *count, struct up_failure *failure);
@@ -62,6 +65,17 @@ const char *catalogue_directory(const struct arguments *arguments);
 /* Opens what --catalogue names; where there is none yet, the failure says how to begin. */
 bool open_catalogue(const struct arguments *arguments, enum up_catalogue_mode mode,
                     struct up_catalogue **catalogue, struct up_failure *failure);
+
+/* What a command does is its first word: "add", "list", ...; run_verb opens the catalogue for it.
+ */
+struct verb {
+    const char *name;
+    enum up_catalogue_mode mode;
+    enum up_status (*run)(const struct arguments *arguments, struct up_catalogue *catalogue,
+                          struct up_failure *failure);
+};
+enum up_status run_verb(const char *command, const struct verb *verbs, size_t count,
+                        const struct arguments *arguments, struct up_failure *failure);
 
 /* How results are shown: --units, and what standard output bears. */
 bool style_asked(const struct arguments *arguments, struct up_style *style,
@@ -86,6 +100,7 @@ struct bench_run {
     const struct up_rig *rig;
     const char *port;   /* instead of the rig's; or NULL */
     bool json;          /* operator */
+    bool screen;        /* a live one, for a person */
     int operator_input; /* descriptor */
     FILE *operator_output;
     bool no_exchange;   /* the caller brings exchange/ up to date itself, once at the end */
@@ -166,6 +181,8 @@ enum up_status command_ports(const struct arguments *arguments, struct up_failur
 enum up_status command_listen(const struct arguments *arguments, struct up_failure *failure);
 enum up_status command_water(const struct arguments *arguments, struct up_failure *failure);
 enum up_status command_item(const struct arguments *arguments, struct up_failure *failure);
+enum up_status command_body(const struct arguments *arguments, struct up_failure *failure);
+enum up_status command_kind(const struct arguments *arguments, struct up_failure *failure);
 enum up_status command_show(const struct arguments *arguments, struct up_failure *failure);
 enum up_status command_explain(const struct arguments *arguments, struct up_failure *failure);
 enum up_status command_decide(const struct arguments *arguments, struct up_failure *failure);
@@ -176,8 +193,8 @@ enum up_status command_merge(const struct arguments *arguments, struct up_failur
 
 extern const struct option_text options_demo[], options_calibrate[], options_calibration[],
     options_measure[], options_ports[], options_listen[], options_water[], options_item[],
-    options_show[], options_explain[], options_decide[], options_plot[], options_export[],
-    options_import[], options_merge[];
+    options_body[], options_kind[], options_show[], options_explain[], options_decide[],
+    options_plot[], options_export[], options_import[], options_merge[];
 
 #define OPTION_CATALOGUE                                                                           \
     { "catalogue", "DIR", "the catalogue (default: $UPTHRUST_CATALOGUE, else ./catalogue)" }
@@ -193,6 +210,8 @@ extern const struct option_text options_demo[], options_calibrate[], options_cal
     { "typed", NULL, "no wire: type what a hanging scale shows" }
 #define OPTION_OPERATOR                                                                            \
     { "operator", "keys|json", "who answers: a person, or a program (JSON Lines)" }
+#define OPTION_PLAIN                                                                               \
+    { "plain", NULL, "plain lines on a terminal too, no live screen" }
 #define OPTION_AIR_TEMP                                                                            \
     { "air-temp-c", "T", "over the tank, degrees C (default: as the rig file says)" }
 #define OPTION_END                                                                                 \

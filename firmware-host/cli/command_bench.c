@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* calibrate and measure: the bench from the command line. */
+#include <locale.h>
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -23,6 +24,7 @@ const struct option_text options_calibrate[] = {
     OPTION_AIR_TEMP,
     OPTION_PORT,
     OPTION_OPERATOR,
+    OPTION_PLAIN,
     OPTION_CATALOGUE,
     OPTION_JSON,
     OPTION_END};
@@ -38,6 +40,8 @@ const struct option_text options_measure[] = {
     {"confidence", "P", "a class is stated at this probability (default 0.95)"},
     {"body", "NAME_OR_ID",
      "weigh this reference body first (one or two; `body add` registers one)"},
+    {"body", "NAME_OR_ID",
+     "weigh this reference body first (one or two; `body add` registers one)"},
     {"second-depth-m", "D", "foam or closed air: weigh it once more, D metres deep"},
     {"two-point-m", "L", "hang it level between two lines L metres apart too: which end sinks?"},
     OPTION_TYPED,
@@ -47,6 +51,7 @@ const struct option_text options_measure[] = {
     OPTION_AIR_TEMP,
     OPTION_PORT,
     OPTION_OPERATOR,
+    OPTION_PLAIN,
     OPTION_UNITS,
     OPTION_CATALOGUE,
     OPTION_JSON,
@@ -106,6 +111,11 @@ static bool open_bench(const struct arguments *arguments, struct bench_options *
     options->run.port = option_value(arguments, "port");
     options->run.operator_input = STDIN_FILENO;
     options->run.operator_output = options->run.json ? stdout : stderr;
+    options->run.screen = !options->run.json && !option_given(arguments, "plain") &&
+                          isatty(STDIN_FILENO) && isatty(STDERR_FILENO);
+    if (options->run.screen) {
+        setlocale(LC_CTYPE, "");
+    }
     catch_signals();
     return true;
 }
@@ -281,6 +291,56 @@ static bool read_trials(const struct arguments *arguments, int usual, struct up_
     return true;
 }
 
+/* Each with the chart of its deviations on this bench. */
+static bool read_references(const struct arguments *arguments, const struct bench_options *options,
+                            struct up_measure_plan *plan, struct up_failure *failure) {
+    for (int i = 0; i < arguments->options; i++) {
+        if (strcmp(arguments->option[i].name, "body") != 0) {
+            continue;
+        }
+        if (plan->references == UP_REFERENCES_MAX) {
+            return up_fail(failure, UP_STATUS_WRONG_INPUT, "--body: at most %d reference bodies",
+                           UP_REFERENCES_MAX);
+        }
+        struct up_reference_plan *to = &plan->reference[plan->references++];
+        if (!up_reference_find(options->catalogue, arguments->option[i].value, &to->reference,
+                               failure) ||
+            !up_reference_chart(options->catalogue, to->reference.id, options->rig.id, &to->chart,
+                                failure)) {
+            return false;
+        }
+    }
+    if (plan->references == 2 &&
+        strcmp(plan->reference[0].reference.id, plan->reference[1].reference.id) == 0) {
+        return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                       "--body: the same one twice: give two of different density");
+    }
+    return true;
+}
+
+/* What the rig file claims of all items stands until the kind's own shakes tell better, or tell that
+   it is not so. 0: nothing better is known. */
+static double share_learned(const struct up_share *share, double claimed) {
+    bool known = share->shares > 0;
+    bool refuted = known && share->mean.value + 2 * share->mean.u < claimed;
+    return known && (isnan(claimed) || share->at_least > claimed || refuted) ? share->at_least : 0;
+}
+
+/* What the bench has learned of items of this kind, a pair for itself. */
+static bool read_kind(const struct bench_options *options, struct up_measure_plan *plan,
+                      struct up_failure *failure) {
+    struct up_kind kind;
+    if (!up_kind_learn(options->catalogue, plan->item.kind, options->rig.id, &kind, failure)) {
+        return false;
+    }
+    if (plan->item.pieces <= 2) {
+        plan->kind_repeatability_kg =
+            plan->item.pieces == 1 ? kind.repeatability_kg : kind.repeatability_pair_kg;
+    }
+    plan->kind_shake_share = share_learned(&kind.share, options->rig.shake_share);
+    return true;
+}
+
 static bool read_measure(const struct arguments *arguments, const struct bench_options *options,
                          struct up_measure_plan *plan, struct up_failure *failure) {
     const char *name = option_value(arguments, "item");
@@ -301,7 +361,7 @@ static bool read_measure(const struct arguments *arguments, const struct bench_o
                        "--second-depth-m is for foam and closed air: `upthrust item edit "
                        "--compressible` says that an item is");
     }
-    return true;
+    return read_references(arguments, options, plan, failure) && read_kind(options, plan, failure);
 }
 
 static enum up_status replay_measure(const struct arguments *arguments,

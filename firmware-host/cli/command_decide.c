@@ -171,6 +171,9 @@ static void set_target(struct up_result *result, const struct up_water *water,
     term[UP_INPUT_TARGET_DENSITY].value = density->density_kg_m3.value;
     term[UP_INPUT_TARGET_DENSITY].u = hypot(density->u_model_kg_m3, density->u_temp_kg_m3);
     term[UP_INPUT_TARGET_SALINITY].u = density->u_salinity_kg_m3;
+    if (water->salinity_range) {
+        term[UP_INPUT_TARGET_SALINITY].distribution = UP_RECTANGULAR;
+    }
     result->water = *water;
     result->measured = false;
     result->rejudged = false;
@@ -247,7 +250,7 @@ static bool judge_result(struct judging *judging, const struct stored *stored,
 
 static bool judge_all(struct judging *judging, struct up_catalogue *catalogue,
                       struct up_failure *failure) {
-    judging->decisions = up_decisions_current(catalogue, failure);
+    judging->decisions = up_decisions_later(catalogue, failure);
     bool good = judging->decisions != NULL &&
                 up_catalogue_each(catalogue, "item", take_item, judging, failure) &&
                 up_catalogue_each(catalogue, "result", take_result, judging, failure);

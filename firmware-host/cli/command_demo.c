@@ -149,9 +149,11 @@ static void stop_tank(struct tank_process *tank) {
 
 static bool ask_truth(struct demo *demo, const struct up_result *result, const char *item,
                       double *truth_g, struct up_failure *failure) {
-    json_t *ask = json_pack("{s:s, s:s, s:f, s:f, s:f}", "truth", item, "water", result->water.name,
-                            "density_kg_m3", result->water_density_kg_m3.value, "u_density_kg_m3",
-                            result->water_density_kg_m3.u, "temp_c", result->water.temp_c);
+    bool range = result->water.salinity_range;
+    json_t *ask =
+        json_pack("{s:s, s:s, s:b, s:f, s:f, s:f}", "truth", item, "water", result->water.name,
+                  "rectangular", range, "density_kg_m3", result->water_density_kg_m3.value,
+                  "u_density_kg_m3", result->water_density_kg_m3.u, "temp_c", result->water.temp_c);
     json_dumpf(ask, demo->tank.to, JSON_COMPACT | JSON_REAL_PRECISION(17));
     fputc('\n', demo->tank.to);
     fflush(demo->tank.to);

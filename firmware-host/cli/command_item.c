@@ -14,7 +14,8 @@ const struct option_text options_item[] = {
     {"model", "TEXT", "add, edit: the maker's word for it"},
     {"size", "TEXT", "add, edit: as printed on it"},
     {"pair", NULL, "add, edit: two pieces, always hung together"},
-    {"tolerance-g", "G", "add, edit: neutral is within this (default 50, a pair 100)"},
+    {"tolerance-g", "G",
+     "add, edit: neutral is within this (default: as set for its kind, else 50, a pair 100)"},
     {"expansion-per-k", "B", "add, edit: volume expansion (default 4.5e-4)"},
     {"material", "NAME", "add, edit: what it is made of, for its expansion"},
     {"u-expansion-per-k", "U", "add, edit: its standard uncertainty (default 0.9e-4)"},
@@ -28,20 +29,6 @@ const struct option_text options_item[] = {
     OPTION_CATALOGUE,
     OPTION_JSON,
     OPTION_END};
-
-static bool take_text(const struct arguments *arguments, const char *name, char *to,
-                      struct up_failure *failure) {
-    const char *text = option_value(arguments, name);
-    if (text == NULL) {
-        return true;
-    }
-    if (strlen(text) >= UP_NAME_SIZE) {
-        return up_fail(failure, UP_STATUS_WRONG_INPUT, "--%s is longer than %d bytes", name,
-                       UP_NAME_SIZE - 1);
-    }
-    memcpy(to, text, strlen(text) + 1);
-    return true;
-}
 
 static bool refuse_material(const char *name, struct up_failure *failure) {
     char list[400] = "";
@@ -78,11 +65,11 @@ static bool take_material(const struct arguments *arguments, struct up_item *ite
 static bool read_given(const struct arguments *arguments, struct up_item *item,
                        struct up_failure *failure) {
     return take_material(arguments, item, failure) &&
-           take_text(arguments, "name", item->name, failure) &&
-           take_text(arguments, "kind", item->kind, failure) &&
-           take_text(arguments, "maker", item->maker, failure) &&
-           take_text(arguments, "model", item->model, failure) &&
-           take_text(arguments, "size", item->size, failure) &&
+           option_text_value(arguments, "name", item->name, failure) &&
+           option_text_value(arguments, "kind", item->kind, failure) &&
+           option_text_value(arguments, "maker", item->maker, failure) &&
+           option_text_value(arguments, "model", item->model, failure) &&
+           option_text_value(arguments, "size", item->size, failure) &&
            option_number(arguments, "tolerance-g", 0.1, 100000, &item->tolerance_g, failure) &&
            option_number(arguments, "expansion-per-k", 0, 0.01, &item->expansion_per_k, failure) &&
            option_number(arguments, "u-expansion-per-k", 0, 0.01, &item->u_expansion_per_k,
@@ -132,6 +119,13 @@ static bool read_together(const struct arguments *arguments, struct up_catalogue
                    "--together: name two items or more, each with a --together of its own");
 }
 
+/* What is set for its kind goes before the default for all. */
+static bool take_kind_tolerance(const struct arguments *arguments, struct up_catalogue *catalogue,
+                                struct up_item *item, struct up_failure *failure) {
+    return option_given(arguments, "tolerance-g") ||
+           up_kind_tolerance(catalogue, item->kind, item->pieces, &item->tolerance_g, failure);
+}
+
 static void print_item(const struct up_item *item) {
     char *name = up_text_for_terminal(item->name);
     char *kind = up_text_for_terminal(item->kind);
@@ -173,6 +167,7 @@ static enum up_status add(const struct arguments *arguments, struct up_catalogue
                           struct up_failure *failure) {
     struct up_item item;
     if (!read_item(arguments, &item, failure) ||
+        !take_kind_tolerance(arguments, catalogue, &item, failure) ||
         !read_together(arguments, catalogue, &item, failure) ||
         !up_item_add(catalogue, &item, failure)) {
         return failure->status;
@@ -260,26 +255,9 @@ static enum up_status show(const struct arguments *arguments, struct up_catalogu
 }
 
 enum up_status command_item(const struct arguments *arguments, struct up_failure *failure) {
-    static const struct {
-        const char *verb;
-        enum up_catalogue_mode mode;
-        enum up_status (*run)(const struct arguments *arguments, struct up_catalogue *catalogue,
-                              struct up_failure *failure);
-    } verbs[] = {{"add", UP_CATALOGUE_CREATE, add},
-                 {"edit", UP_CATALOGUE_WRITE, edit},
-                 {"list", UP_CATALOGUE_READ, list_items},
-                 {"show", UP_CATALOGUE_READ, show}};
-    const char *verb = arguments->words > 0 ? arguments->word[0] : "";
-    struct up_catalogue *catalogue = NULL;
-    for (size_t i = 0; i < sizeof verbs / sizeof verbs[0]; i++) {
-        if (strcmp(verb, verbs[i].verb) == 0) {
-            enum up_status status = open_catalogue(arguments, verbs[i].mode, &catalogue, failure)
-                                        ? verbs[i].run(arguments, catalogue, failure)
-                                        : failure->status;
-            up_catalogue_close(catalogue);
-            return status;
-        }
-    }
-    up_fail(failure, UP_STATUS_WRONG_INPUT, "item: say add, edit, list or show");
-    return failure->status;
+    static const struct verb verbs[] = {{"add", UP_CATALOGUE_CREATE, add},
+                                        {"edit", UP_CATALOGUE_WRITE, edit},
+                                        {"list", UP_CATALOGUE_READ, list_items},
+                                        {"show", UP_CATALOGUE_READ, show}};
+    return run_verb("item", verbs, sizeof verbs / sizeof verbs[0], arguments, failure);
 }

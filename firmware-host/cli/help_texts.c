@@ -25,6 +25,13 @@ static const struct help_text texts[] = {
     {"item", HELP_CATALOGUE,
      "item add --name \"My fin\" --kind fin --size L\n"
      "item list --water fresh --units imperial\n"},
+    {"body", HELP_CATALOGUE,
+     "body add --name \"Steel, 1 kg\" --mass-g 1000.12 --u-mass-g 0.02 --density-kg-m3 7850 "
+     "--u-volume-cm3 0.05\n"
+     "body show \"Steel, 1 kg\"\n"},
+    {"kind", HELP_CATALOGUE,
+     "kind list\n"
+     "kind set fin --tolerance-g 40 --tolerance-pair-g 80\n"},
     {"show", HELP_CATALOGUE,
      "show \"My fin\"\n"
      "show 3f2a --json\n"},

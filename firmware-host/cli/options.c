@@ -84,6 +84,20 @@ bool option_list(const struct arguments *arguments, const char *name, double *va
     return true;
 }
 
+bool option_text_value(const struct arguments *arguments, const char *name, char to[UP_NAME_SIZE],
+                       struct up_failure *failure) {
+    const char *text = option_value(arguments, name);
+    if (text == NULL) {
+        return true;
+    }
+    if (strlen(text) >= UP_NAME_SIZE) {
+        return up_fail(failure, UP_STATUS_WRONG_INPUT, "--%s is longer than %d bytes", name,
+                       UP_NAME_SIZE - 1);
+    }
+    memcpy(to, text, strlen(text) + 1);
+    return true;
+}
+
 const char *catalogue_directory(const struct arguments *arguments) {
     const char *given = option_value(arguments, "catalogue");
     const char *environment = getenv("UPTHRUST_CATALOGUE");
@@ -268,6 +282,38 @@ bool waters_asked(const struct arguments *arguments, struct up_water *water, uns
         }
     }
     return true;
+}
+
+/* ---- verbs ---- */
+
+static bool fail_verb(const char *command, const struct verb *verbs, size_t count,
+                      struct up_failure *failure) {
+    char *list = up_text_format("%s", verbs[0].name);
+    for (size_t i = 1; i < count; i++) {
+        char *longer = up_text_format("%s%s%s", list, i + 1 < count ? ", " : " or ", verbs[i].name);
+        free(list);
+        list = longer;
+    }
+    up_fail(failure, UP_STATUS_WRONG_INPUT, "%s: say %s", command, list);
+    free(list);
+    return false;
+}
+
+enum up_status run_verb(const char *command, const struct verb *verbs, size_t count,
+                        const struct arguments *arguments, struct up_failure *failure) {
+    const char *word = arguments->words > 0 ? arguments->word[0] : "";
+    struct up_catalogue *catalogue = NULL;
+    size_t i = 0;
+    while (i < count && strcmp(word, verbs[i].name) != 0) {
+        i++;
+    }
+    if (i == count ? !fail_verb(command, verbs, count, failure)
+                   : !open_catalogue(arguments, verbs[i].mode, &catalogue, failure)) {
+        return failure->status;
+    }
+    enum up_status status = verbs[i].run(arguments, catalogue, failure);
+    up_catalogue_close(catalogue);
+    return status;
 }
 
 /* ---- signals ---- */

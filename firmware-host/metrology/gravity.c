@@ -47,3 +47,11 @@ struct up_quantity up_gravity_unknown(void) {
     double above = up_gravity_normal_m_s2(90, 0) - UP_STANDARD_GRAVITY_M_S2;
     return up_known(UP_STANDARD_GRAVITY_M_S2, fmax(below, above) / sqrt(3));
 }
+
+double up_standard_pressure_pa(double altitude_m) {
+    if (!(altitude_m >= UP_ALTITUDE_MIN_M && altitude_m <= UP_ALTITUDE_MAX_M)) {
+        return (double)NAN;
+    }
+    /* 288.15 K at sea level, 6.5 K less a kilometre; 9.80665 / (287.05287 * 6.5e-3) = 5.25588 */
+    return 101325 * pow(1 - 6.5e-3 * altitude_m / 288.15, 5.25588);
+}

@@ -114,6 +114,7 @@ struct walk {
     struct level tare;                        /* the latest */
     struct bracket air;
     json_t *trials;
+    const json_t *left_out; /* numbers of trials; NULL: none */
 };
 
 static json_t *level_to_json(const struct level *level) {
@@ -142,6 +143,11 @@ static void set_bracket(json_t *json, const struct walk *walk, const struct brac
                    : (double)NAN);
 }
 
+/* Reference bodies and a second depth have plateaus of their own. */
+static struct bracket *bracket_of(const char *of, struct walk *walk, struct bracket *water) {
+    return strcmp(of, "air") == 0 ? &walk->air : strcmp(of, "water") == 0 ? water : NULL;
+}
+
 /* What was spoilt and begun anew leaves plateaus behind: the last load between two tares counts. */
 static void read_plateaus(struct walk *walk, const json_t *plateaus, struct bracket *water) {
     const json_t *plateau;
@@ -149,21 +155,31 @@ static void read_plateaus(struct walk *walk, const json_t *plateaus, struct brac
     const char *last = "tare";
     json_array_foreach(plateaus, i, plateau) {
         const char *of = text_of(plateau, "of");
-        bool is_tare = strcmp(of, "tare") == 0;
-        struct bracket *here = strcmp(of, "air") == 0 ? &walk->air : water;
-        if (!is_tare) {
-            here->before = strcmp(last, "tare") == 0 ? walk->tare : here->before;
+        struct bracket *here = bracket_of(of, walk, water);
+        struct bracket *closed = bracket_of(last, walk, water);
+        if (here != NULL) {
+            here->before = strcmp(last, of) != 0 ? walk->tare : here->before;
             here->load = level_of(plateau);
             here->after = nowhere;
-        } else {
-            struct bracket *closed = strcmp(last, "air") == 0 ? &walk->air : water;
+        } else if (strcmp(of, "tare") == 0) {
             walk->tare = level_of(plateau);
-            if (strcmp(last, "tare") != 0) {
+            if (closed != NULL) {
                 closed->after = walk->tare;
             }
         }
         last = of;
     }
+}
+
+static bool is_left_out(const json_t *left_out, json_int_t number) {
+    const json_t *one;
+    size_t i;
+    json_array_foreach(left_out, i, one) {
+        if (json_integer_value(one) == number) {
+            return true;
+        }
+    }
+    return false;
 }
 
 static bool take_trial(const struct up_record *record, void *context) {
@@ -181,6 +197,9 @@ static bool take_trial(const struct up_record *record, void *context) {
     for (size_t i = 0; i < sizeof members / sizeof members[0]; i++) {
         json_object_set(json, members[i], json_object_get(record->body, members[i]));
     }
+    json_object_set_new(json, "left_out",
+                        json_boolean(is_left_out(walk->left_out, json_integer_value(json_object_get(
+                                                                     record->body, "number")))));
     json_array_append_new(walk->trials, json);
     return true;
 }
@@ -202,12 +221,14 @@ static json_t *calibration_to_json(const struct up_calibration *calibration) {
 }
 
 static bool set_plateaus(json_t *json, struct up_catalogue *catalogue,
-                         const struct up_result *result, struct up_failure *failure) {
+                         const struct up_result *result, const json_t *left_out,
+                         struct up_failure *failure) {
     struct up_calibration *calibration = up_allocate(1, sizeof *calibration);
     struct walk walk = {.run_id = result->run_id,
                         .tare = nowhere,
                         .air = {nowhere, nowhere, nowhere},
-                        .trials = json_array()};
+                        .trials = json_array(),
+                        .left_out = left_out};
     bool good = up_catalogue_each_live(catalogue, "calibration", result->calibration_id,
                                        take_calibration, calibration, failure);
     if (good && calibration->slope_counts_kg != 0) {
@@ -292,8 +313,11 @@ static json_t *explain(struct up_catalogue *catalogue, struct search *search,
     json_object_set(json, "result", search->body);
     json_object_set_new(json, "chain", chain_to_json(&result->weighing));
     set_number(json, "coverage_factor",
-               result->answer.first_order_expanded_u_kg / result->answer.buoyancy_kg.u);
-    if (!set_plateaus(json, catalogue, result, failure) ||
+               result->answer.buoyancy_kg.u > 0
+                   ? result->answer.first_order_expanded_u_kg / result->answer.buoyancy_kg.u
+                   : (double)NAN);
+    const json_t *left_out = json_object_get(search->body, "left_out");
+    if (!set_plateaus(json, catalogue, result, left_out, failure) ||
         !set_decisions(json, catalogue, search->result_id, failure)) {
         json_decref(json);
         return NULL;

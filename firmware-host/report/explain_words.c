@@ -34,10 +34,16 @@ static void put_bracket(FILE *stream, const json_t *json, const char *what) {
     const json_t *before = json_object_get(json, "tare_before");
     const json_t *load = json_object_get(json, "load");
     const json_t *after = json_object_get(json, "tare_after");
-    fprintf(stream, "  %-8s %13.2f %13.2f %13.2f %8.5f %13.2f %13.2f\n", what,
+    double linear = number_of(json, "linear_counts"), stored = number_of(json, "load_counts");
+    fprintf(stream, "  %-8s %13.2f %13.2f %13.2f %8.5f %13.2f %13.2f", what,
             number_of(before, "load_counts"), number_of(load, "load_counts"),
             number_of(after, "load_counts"), number_of(json, "weight_after"),
-            number_of(json, "difference_counts"), number_of(json, "linear_counts"));
+            number_of(json, "difference_counts"), linear);
+    if (fabs(linear - stored) > 0.01) { /* plateaus that this does not understand */
+        fprintf(stream, "  stored: %.2f", stored);
+    }
+    fputs(json_is_true(json_object_get(json, "left_out")) ? "  left out by the operator\n" : "\n",
+          stream);
 }
 
 static void put_plateaus(FILE *stream, const json_t *document) {
@@ -95,7 +101,8 @@ static void put_chain(FILE *stream, const json_t *document) {
     const json_t *chain = json_object_get(document, "chain");
     double air_kg = number_of(chain, "trapped_air_kg");
     fputs("from counts to grams, at the estimates:\n", stream);
-    put_step(stream, "C", number_of(chain, "water_counts"), "counts", "mean of the trials");
+    put_step(stream, "C", number_of(chain, "water_counts"), "counts",
+             "mean of the trials that count");
     put_linear(stream, json_object_get(document, "calibration"));
     put_step(stream, "swing", number_of(chain, "swing_rel"), "",
              "half of what a swinging load may read high");
@@ -139,8 +146,10 @@ static void put_budget_line(FILE *stream, const json_t *line) {
     up_text_put(stream, text_of(line, "unit"), 9, false);
     fprintf(stream, " %5s ", dof);
     up_text_put(stream, text_of(line, "distribution"), 11, false);
-    fprintf(stream, " %-4.1s %12.4g %8.3f %5.1f  ", text_of(line, "evaluation"),
-            number_of(line, "sensitivity") * 1e3, u_g, number_of(line, "share_of_variance") * 100);
+    fputc(' ', stream);
+    up_text_put(stream, text_of(line, "evaluation"), 4, false);
+    fprintf(stream, " %12.4g %8.3f %5.1f  ", number_of(line, "sensitivity") * 1e3, u_g,
+            number_of(line, "share_of_variance") * 100);
     up_text_put(stream, text_of(line, "shared_by"), 0, false);
     fputc('\n', stream);
 }
@@ -225,8 +234,10 @@ static void put_why(FILE *stream, const json_t *document, const json_t *decision
 static void put_decision(FILE *stream, const json_t *document, const json_t *decision) {
     double tolerance_g = number_of(decision, "tolerance_g");
     double low_g = number_of(decision, "guard_low_g"), high_g = number_of(decision, "guard_high_g");
-    fprintf(stream, "decision (%.19s%s): ", text_of(decision, "made_utc"),
-            json_is_true(json_object_get(decision, "rejudged")) ? ", judged again" : "");
+    fputs("decision (", stream);
+    up_text_put(stream, text_of(decision, "made_utc"), 0, false);
+    fprintf(stream,
+            "%s): ", json_is_true(json_object_get(decision, "rejudged")) ? ", judged again" : "");
     up_text_put(stream, text_of(decision, "class"), 0, false);
     fprintf(stream,
             "\n  probabilities: positive %.4f, neutral %.4f, negative %.4f\n"
@@ -248,13 +259,20 @@ static void put_decision(FILE *stream, const json_t *document, const json_t *dec
 void up_explain_print(const json_t *document, const struct up_style *style, FILE *stream) {
     const json_t *result = json_object_get(document, "result");
     const json_t *decisions = json_object_get(document, "decisions");
-    char *title = up_item_title(text_of(document, "item_name"), (int)number_of(result, "pieces"));
+    char *title = up_item_title(text_of(document, "item_name"),
+                                (int)json_integer_value(json_object_get(result, "pieces")));
     up_text_put(stream, title, 0, style->isolate);
     fputs(", in the water \"", stream);
     up_text_put(stream, text_of(result, "water"), 0, style->isolate);
-    fprintf(stream, "\", %s\n", text_of(result, "basis"));
-    fprintf(stream, "  result %s of %.19s, run %.36s\n", text_of(document, "result_id"),
-            text_of(document, "made_utc"), text_of(result, "run_id"));
+    fprintf(stream, "\", %s\n",
+            strcmp(text_of(result, "basis"), "measured") == 0 ? "measured" : "calculated");
+    fputs("  result ", stream);
+    up_text_put(stream, text_of(document, "result_id"), 0, false);
+    fputs(" of ", stream);
+    up_text_put(stream, text_of(document, "made_utc"), 0, false);
+    fputs(", run ", stream);
+    up_text_put(stream, text_of(result, "run_id"), 0, false);
+    fputc('\n', stream);
     put_plateaus(stream, document);
     put_chain(stream, document);
     put_budget(stream, result);

@@ -14,7 +14,7 @@ struct gather {
     size_t room;
     json_t *index;     /* "ID WATER" and "ID" to the row's number */
     json_t *names;     /* item's id to its name */
-    json_t *decisions; /* result's id to its current decision */
+    json_t *decisions; /* result's id to what was decided later */
 };
 
 char *up_item_title(const char *name, int pieces) {
@@ -79,7 +79,7 @@ static struct up_row *row_for(struct gather *gather, const char *item_id, const 
 /* What was decided later stands in the place of what the result itself said. */
 static void take_decision(const struct gather *gather, const char *result_id, struct up_row *row) {
     const json_t *decision = json_object_get(gather->decisions, result_id);
-    if (json_is_true(json_object_get(decision, "rejudged"))) {
+    if (decision != NULL) {
         row->rejudged = true;
         copy_text(row->class, sizeof row->class, json_object_get(decision, "class"));
         row->tolerance_g = number_of(decision, "tolerance_g");
@@ -184,7 +184,7 @@ bool up_rows_load(struct up_catalogue *catalogue, struct up_rows *rows,
     struct gather gather = {.rows = rows, .index = json_object(), .names = json_object()};
     bool good;
     *rows = (struct up_rows){0};
-    gather.decisions = up_decisions_current(catalogue, failure);
+    gather.decisions = up_decisions_later(catalogue, failure);
     good = gather.decisions != NULL &&
            up_catalogue_each(catalogue, "result", take_result, &gather, failure) &&
            up_catalogue_each(catalogue, "item", take_name, &gather, failure);

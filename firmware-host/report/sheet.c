@@ -210,7 +210,7 @@ static void print_all_older(const struct results *results, const struct up_style
 
 static bool load(struct up_catalogue *catalogue, struct results *results,
                  struct up_failure *failure) {
-    results->decisions = up_decisions_current(catalogue, failure);
+    results->decisions = up_decisions_later(catalogue, failure);
     bool good = results->decisions != NULL &&
                 up_catalogue_each(catalogue, "result", keep, results, failure);
     if (good && results->count > 0) {

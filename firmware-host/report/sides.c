@@ -11,7 +11,7 @@ static double number_of(const json_t *body, const char *key) {
 }
 
 static void print_left_out(const json_t *body, FILE *stream) {
-    const json_t *list = json_object_get(body, "trials_left_out"), *entry;
+    const json_t *list = json_object_get(body, "left_out"), *entry;
     size_t i;
     json_array_foreach(list, i, entry) {
         fprintf(stream, "%s%d",

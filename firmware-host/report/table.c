@@ -86,10 +86,12 @@ static void print_guard(const struct up_result *result, const struct up_style *s
 
 static void print_first_order(const struct up_result *result, FILE *stream) {
     const struct up_answer *answer = &result->answer;
-    double part = 1 - answer->first_order_expanded_u_kg / answer->expanded_u_kg;
     if (answer->draws == 0) {
         return;
     }
+    double part = answer->expanded_u_kg > 0
+                      ? 1 - answer->first_order_expanded_u_kg / answer->expanded_u_kg
+                      : (double)NAN;
     fprintf(stream, "  %-10s interval by Monte Carlo, %u draws%s; the first order's ", "",
             answer->draws, answer->stable ? "" : " (not yet at rest)");
     if (answer->first_order_agrees || !isfinite(part)) {

@@ -229,6 +229,29 @@ static bool settle_gravity(struct parse *parse) {
                          &rig->gravity_m_s2, parse->failure);
 }
 
+/* Weather moves the pressure by some 3 kPa; more is a reading reduced to sea level, or the wrong
+   altitude. */
+static const double WEATHER_PA = 6000;
+
+static bool settle_pressure(struct parse *parse) {
+    struct up_quantity *pressure_pa = &parse->rig->air.pressure_pa;
+    double usual_pa = up_standard_pressure_pa(parse->rig->altitude_m);
+    char what[200];
+    if (isnan(usual_pa)) {
+        return true;
+    }
+    if (!was_given(parse, "air", "pressure_pa")) {
+        pressure_pa->value = usual_pa;
+    }
+    snprintf(
+        what, sizeof what,
+        "[air] pressure_pa contradicts [rig] altitude_m, where some %.0f Pa are usual: give it "
+        "as it is there, not reduced to sea level",
+        usual_pa);
+    return fabs(pressure_pa->value - usual_pa) <= WEATHER_PA + 2 * pressure_pa->u ||
+           lacks(parse, what);
+}
+
 static bool settle_water(struct parse *parse) {
     struct up_rig *rig = parse->rig;
     struct up_failure why;
@@ -278,7 +301,7 @@ bool rig_check(struct parse *parse) {
     if (rig->port_kind == UP_PORT_TYPED && rig->line.layout != UP_LAYOUT_BARE) {
         return lacks(parse, "kind = typed needs layout = bare");
     }
-    if (!settle_gravity(parse) || !settle_water(parse)) {
+    if (!settle_gravity(parse) || !settle_pressure(parse) || !settle_water(parse)) {
         return false;
     }
     if (was_given(parse, "masses", "class") && was_given(parse, "masses", "tolerance_rel")) {

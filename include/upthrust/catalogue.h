@@ -124,6 +124,10 @@ bool up_reference_chart(struct up_catalogue *catalogue, const char *reference_id
    has; the caller frees *kinds. */
 bool up_kind_set(struct up_catalogue *catalogue, const struct up_kind *kind,
                  struct up_failure *failure);
+/* The tolerance set for one piece of a kind, or for more; *tolerance_g is left alone where none
+   is. */
+bool up_kind_tolerance(struct up_catalogue *catalogue, const char *name, int pieces,
+                       double *tolerance_g, struct up_failure *failure);
 bool up_kind_learn(struct up_catalogue *catalogue, const char *name, const char *bench,
                    struct up_kind *kind, struct up_failure *failure);
 bool up_kinds_learn(struct up_catalogue *catalogue, struct up_kind **kinds, size_t *count,
@@ -151,10 +155,10 @@ struct up_decided {
 };
 bool up_decisions_add(struct up_catalogue *catalogue, const struct up_decided *decided,
                       size_t count, struct up_failure *failure);
-/* The current decision (the newest) of every result, by the result's id: an object for the caller
-   to own; NULL where it fails. `apply` puts one that came later than its result, which may be NULL,
-   over what the result had said. */
-json_t *up_decisions_current(struct up_catalogue *catalogue, struct up_failure *failure);
+/* Of each result that was judged again the newest decision, by the result's id: an object for the
+   caller to own; NULL where it fails. `apply` puts one over what the result itself had said; NULL
+   leaves that. */
+json_t *up_decisions_later(struct up_catalogue *catalogue, struct up_failure *failure);
 void up_decision_apply(const json_t *decision, struct up_result *result);
 
 /* JSON of the things above; new references, owned by the caller. A result's JSON holds at least the
@@ -163,6 +167,7 @@ json_t *up_item_to_json(const struct up_item *item);
 bool up_item_from_json(const json_t *body, struct up_item *item);
 json_t *up_reference_to_json(const struct up_reference *reference);
 bool up_reference_from_json(const json_t *body, struct up_reference *reference);
+json_t *up_reference_check_to_json(const struct up_reference_check *check);
 json_t *up_calibration_to_json(const struct up_calibration *calibration);
 bool up_calibration_from_json(const json_t *body, struct up_calibration *calibration);
 json_t *up_result_to_json(const struct up_result *result);

@@ -72,19 +72,19 @@ bool up_gas_from_depths(const struct up_gas_session *session, struct up_gas *gas
                         struct up_failure *failure);
 
 struct up_gas_place {
-    double depth_m, air_pressure_pa,
-        temp_c; /* of item and water; in water as dense as the tank's */
+    double depth_m, air_pressure_pa;
+    double temp_c; /* of item and water */
 };
 
-/* Net buoyancy there, in the tank's water, by the rule above. A difference in the water's density
-   is the caller's, as for gear without gas. False (UP_STATUS_WRONG_INPUT) outside the ranges in
-   struct up_gas. */
 struct up_gas_prediction {
     struct up_quantity buoyancy_kg; /* its u: the weighings, the pressures, and the rule's part */
     double u_law_kg;    /* of the rule alone: its half-width over the square root of 3 */
     double pressure_pa; /* absolute */
 };
 
+/* Net buoyancy there by the rule above, in water as dense as the tank's: what another density adds
+   is the caller's, as for gear without gas. False (UP_STATUS_WRONG_INPUT) outside the ranges in
+   struct up_gas. */
 bool up_gas_buoyancy_at(const struct up_gas *gas, const struct up_gas_place *place,
                         struct up_gas_prediction *prediction, struct up_failure *failure);
 

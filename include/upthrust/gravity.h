@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /*
- * Gravity at a place. Grams do not need it, since the cell is calibrated where it weighs; newtons
- * and the pressure at a depth do.
+ * Gravity, and the usual air pressure, at a place. Grams do not need it, since the cell is
+ * calibrated where it weighs; newtons and the pressure at a depth do.
  *
  * Normal gravity of WGS84: the closed formula of Somigliana on the ellipsoid and the second-order
  * expansion for the height above it (NIMA TR8350.2, "Department of Defense World Geodetic System
@@ -34,5 +34,9 @@ bool up_gravity_at(double latitude_deg, double altitude_m, struct up_quantity *g
 /* Where nobody tells the place: standard gravity, and as u the way from it to that of the equator
    at sea level (0.026 m/s2; to the pole it is less) taken as the half-width of a rectangle. */
 struct up_quantity up_gravity_unknown(void);
+
+/* Air pressure at an altitude in the standard atmosphere, ISO 2533 (equation from memory). NaN
+   outside the range of altitudes. Weather adds some 3 kPa either way. */
+double up_standard_pressure_pa(double altitude_m);
 
 #endif

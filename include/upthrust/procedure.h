@@ -200,6 +200,16 @@ double up_procedure_noise_floor(const struct up_procedure *procedure);
    depth. */
 struct up_opening up_procedure_opening(const struct up_procedure *procedure, double pause_s);
 
+/* How far the reading under way is, in device time. */
+struct up_reading_progress {
+    bool reading;   /* one is waited for */
+    double whole_s; /* from the step of the load to the end of the window, as it is put off now */
+    double left_s;  /* of that */
+    double late_s;  /* put off by so much, since it did not settle */
+    double unrest;  /* of the latest window: 1 where the settle rule just holds; NaN: not known */
+};
+struct up_reading_progress up_procedure_reading(const struct up_procedure *procedure);
+
 /* Whether the line with an offset departs from no offset by more than chance (Student t, 99 %) and
    by so much that it matters: a touching line, friction, a wrong mass. */
 bool up_calibration_offset_matters(const struct up_calibration *calibration);

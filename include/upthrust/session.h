@@ -22,8 +22,12 @@
 struct up_operator;
 
 enum up_operator_kind {
-    UP_OPERATOR_KEYS, /* a person at a terminal: lines typed on standard input */
-    UP_OPERATOR_JSON, /* another program: JSON Lines on standard input and output */
+    UP_OPERATOR_KEYS,   /* a person at a terminal: lines typed on standard input */
+    UP_OPERATOR_JSON,   /* another program: JSON Lines on standard input and output */
+    UP_OPERATOR_SCREEN, /* as UP_OPERATOR_KEYS, on a live screen (live.h) while a session runs:
+                           input and output are a terminal. Call setlocale(LC_CTYPE, "") before.
+                           Where the terminal bears no screen a line says so, and it is plain keys
+                         */
 };
 
 /* Reads answers from `input`; JSON goes to `output`, words for a person too (standard error, by
@@ -71,6 +75,7 @@ struct up_session {
        what is told of it. NULL for a new one. */
     const struct up_reader *reader;
     const char *resumed;
+    const char *place; /* in a queue, for a screen; NULL: there is none */
 };
 
 /* Runs to the end of the procedure. A device that is lost, silent or sends what does not fit is

@@ -128,7 +128,7 @@ assert abs(lagoon["result"]["buoyancy_g"] - sea["result"]["buoyancy_g"] - grams)
 assert len(lagoon["decisions"]) == 1 and lagoon["decisions"][0]["class"] == "positive"
 P
 expect "a kind of nothing" 2 - "no item of the kind zeppelin" -- "$bin" decide --kind zeppelin --catalogue "$c"
-expect "an own water without salinity" 2 - "needs temp_c" -- "$bin" decide --water "Blue lake,temp_c=5" --catalogue "$c"
+expect "an own water without salinity" 2 - "what is in it" -- "$bin" decide --water "Blue lake,temp_c=5" --catalogue "$c"
 for t in 0 -1 nan; do
     expect "tolerance $t" 2 - "--tolerance-g" -- "$bin" decide --tolerance-g=$t --catalogue "$c"
 done

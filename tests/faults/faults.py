@@ -11,7 +11,6 @@ import json
 import os
 import pty
 import re
-import resource
 import select
 import shutil
 import signal
@@ -80,19 +79,17 @@ class Wire(threading.Thread):
     def run(self):
         rest = b""
         while not self.ends:
-            with self.lock:
-                ends = [e for e in (self.device, self.ours) if e is not None]
-                try:
-                    ready = select.select(ends, [], [], 0)[0]
+            ends = [e for e in (self.device, self.ours) if e is not None]
+            try:
+                ready = select.select(ends, [], [], 0.05)[0]
+                with self.lock:
                     if self.device in ready:
                         whole, line_end, rest = (rest + os.read(self.device, 65536)).rpartition(b"\n")
                         self.pass_on(whole + line_end)
-                    if self.ours in ready:
+                    if self.ours is not None and self.ours in ready:
                         os.write(self.device, os.read(self.ours, 65536))
-                except OSError:
-                    ready = []
-            if not ready:
-                time.sleep(0.001)
+            except (OSError, ValueError):  # one of them was pulled out meanwhile
+                time.sleep(0.01)
 
 
 class Place:
@@ -141,15 +138,11 @@ class Place:
         self.tank.stdin.write(json.dumps({**event, "time_s": self.clock_s}) + "\n")
         return self.tank.stdout.readline()
 
-    def session(self, command, *words, hook=None, limit=None):
+    def session(self, command, *words, hook=None):
         """The program to its end; `hook` may answer an event itself. Its status."""
-        def set_limit():
-            if limit:
-                resource.setrlimit(resource.RLIMIT_FSIZE, (limit, limit))
         self.process = subprocess.Popen(
             [program, command, *words, "--rig", self.rig, "--catalogue", self.catalogue, "--operator", "json"],
-            stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, bufsize=1,
-            preexec_fn=set_limit, restore_signals=False)
+            stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, bufsize=1)
         self.events = []
         for line in self.process.stdout:
             event = json.loads(line)
@@ -188,9 +181,13 @@ class Place:
         rows = self.database("SELECT id, json_extract(body, '$.number') FROM record WHERE kind = 'trial'")
         return sorted(number for id, number in rows if id not in self.old)
 
-    def readings(self, wanted=TRIALS, asides=4):
-        """Readings in vain: all but the dry weighing, the first tare and the trials with their tares."""
-        return self.seen - asides - sum(2 + t["shakes"] for t in self.trials)
+    def readings(self, asides=3):
+        """Readings in vain: all but the dry weighing with its tares and the trials with theirs."""
+        return self.seen - asides - sum(2 + shakes for shakes in self.shakes())
+
+    def shakes(self):
+        rows = self.database("SELECT id, json_extract(body, '$.shakes') FROM record WHERE kind = 'trial'")
+        return [shakes for id, shakes in rows if id not in self.old]
 
     def check_end(self, status, wanted=TRIALS):
         """A session that came to its end: all trials once, the truth, and the replay gives the same."""
@@ -271,9 +268,16 @@ def nth(kind, key, value, number):
 
 def cost_of(place, in_vain=None):
     in_vain = place.readings() if in_vain is None else in_vain
-    most = 2 + max(t["shakes"] for t in place.trials) + 1
+    most = 2 + max(place.shakes()) + 1
     assert 0 <= in_vain <= most, (in_vain, most)
     return "%d readings of the trial under way" % in_vain
+
+
+def last(words):
+    """One line says what is wrong; notes may stand before it."""
+    lines = words.splitlines()
+    assert all(line.startswith("note: ") for line in lines[:-1]) and lines[-1].startswith("upthrust: "), words
+    return lines[-1]
 
 
 def first(words):
@@ -378,14 +382,31 @@ def run(place):
 
 # ---- the device ----
 
+def wait_for_return(place, seconds=20):
+    text = open(place.rig).read()
+    open(place.rig, "w").write(text.replace("[port]\n", "[port]\nreturn_s = %g\n" % seconds))
+
+
+def with_event(place, action, wanted=None, answers=True):
+    """Does `action` when the ask that is meant was done, or in its place; the second immersion by itself."""
+    wanted = wanted or nth("ask", "do", "immerse", 2)
+    def what(event):
+        if answers:
+            answer = place.act(json.dumps(event))
+            action()
+            return answer
+        action()
+        return False
+    return at_ask(place, 0, what, wanted)
+
+
+def measure(place, hook=None):
+    return place.session("measure", "--item", ITEM, "--trials", str(TRIALS), hook=hook)
+
+
 @fault("a device that goes for good in a plateau", "the wire is pulled out while a trial is read")
 def run(place):
-    def pull(event):
-        answer = place.act(json.dumps(event))
-        place.wire.pull_out()
-        return answer
-    status = place.session("measure", "--item", ITEM, "--trials", "3",
-                           hook=at_ask(place, 0, pull, nth("ask", "do", "immerse", 2)))
+    status = measure(place, with_event(place, place.wire.pull_out, nth("ask", "do", "immerse", 2)))
     assert status == 1 and place.stored() == [1], (status, place.stored())
     said = first(place.words)
     assert "the device is gone" in said and "1 of 3 trials are stored" in said, said
@@ -394,20 +415,286 @@ def run(place):
     return cost_of(place), said
 
 
-@fault("a device that goes and comes back", "pulled out between trials, in again after 1.5 s", rig="")
+def goes_and_returns(name, answers):
+    @fault(name, "pulled out, in again after 1.5 s")
+    def run(place):
+        wait_for_return(place)
+        def pull():
+            place.wire.pull_out()
+            threading.Timer(1.5, place.wire.plug_in).start()
+        status = measure(place, with_event(place, pull, answers=answers))
+        said = place.faults.split(" | ")
+        place.check_end(status)
+        assert "the device is gone" in said[0] and "the device is back" in said[1], said
+        return cost_of(place), said[1]
+    return run
+
+
+goes_and_returns("the device goes in a plateau", True)
+goes_and_returns("the device goes between trials", False)
+
+
+@fault("the device goes in a calibration", "pulled out while a mass is read, in again after 1.5 s")
 def run(place):
-    text = open(place.rig).read()
-    open(place.rig, "w").write(text.replace("[port]\n", "[port]\nreturn_s = 20\n"))
-    def pull(event):
+    wait_for_return(place)
+    def pull():
         place.wire.pull_out()
         threading.Timer(1.5, place.wire.plug_in).start()
-        return False
-    status = place.session("measure", "--item", ITEM, "--trials", "3",
-                           hook=at_ask(place, 0, pull, nth("ask", "do", "immerse", 2)))
-    said = place.faults.split(" | ")
+    place.faults = ""
+    place.seen = 0
+    status = place.session("calibrate", "--masses-g", "500,1000,2000", "--rounds", "1", "--no-staircase",
+                           hook=with_event(place, pull, nth("ask", "mass_kg", 1, 1)))
+    assert status == 0, place.words
+    assert 0 < place.seen - 8 <= 2, place.seen
+    return "%d readings of the loading under way" % (place.seen - 8), place.faults.split(" | ")[1]
+
+
+@fault("back under another name", "gone for good; the run goes on with --port at another pseudo-terminal")
+def run(place):
+    measure(place, with_event(place, place.wire.pull_out))
+    said = first(place.words)
+    place.wire.link = place.link + "-other"
+    place.wire.plug_in()
+    command = place.way_on()
+    status = place.session("measure", "--port", place.wire.link, *command[command.index("--resume"):])
     place.check_end(status)
-    assert "the device is gone" in said[0] and "the device is back" in said[1], said
-    return cost_of(place), said[1]
+    return cost_of(place), said
+
+
+@fault("back with a device of other lines on it", "after 1.5 s lines of another layout, after 8 s the right ones",
+       tank=("--pace", "40"), polled=False)
+def run(place):
+    wait_for_return(place)
+    def pull():
+        place.wire.pull_out()
+        place.wire.bend = lambda line: b"ST,GS,+  12.34kg\r\n"
+        threading.Timer(1.5, place.wire.plug_in).start()
+        threading.Timer(9.5, lambda: setattr(place.wire, "bend", None)).start()
+    status = measure(place, with_event(place, pull))
+    said = [text for text in place.faults.split(" | ") if "no line fits" in text]
+    assert said, place.faults
+    place.check_end(status)
+    return cost_of(place), said[0]
+
+
+def scaled(factor):
+    def bend(line):
+        words = line.split(b",")
+        words[1] = b"%d" % round(int(words[1]) * factor)
+        return b",".join(words)
+    return bend
+
+
+@fault("back with another cell on it", "after 1.5 s the same lines of a cell that counts half as much again")
+def run(place):
+    wait_for_return(place)
+    def pull():
+        place.wire.pull_out()
+        place.wire.bend = scaled(1.5)
+        threading.Timer(1.5, place.wire.plug_in).start()
+    status = measure(place, with_event(place, pull))
+    said = [text for text in place.faults.split(" | ") if "same cell" in text]
+    assert status == 1 and said and place.stored() == [1], (status, said, place.stored())
+    assert "1 of 3 trials are stored" in place.words, place.words
+    place.wire.bend = None
+    place.check_end(place.resume())
+    return "%d readings of the other cell, none of them counted" % place.readings(), said[0]
+
+
+# ---- the stream ----
+
+@fault("stalled 150 s, then a burst", "a tank that talks unasked, 20 times as fast, is held for 7.5 s", tank=("--pace", "20"),
+       polled=False)
+def run(place):
+    wait_for_return(place, 60)
+    def stall():
+        place.tank.send_signal(signal.SIGSTOP)
+        threading.Timer(7.5, lambda: place.tank.send_signal(signal.SIGCONT)).start()
+    status = measure(place, with_event(place, stall))
+    said = place.faults.split(" | ")
+    assert "nothing has come over the wire for 5 s" in said[0] and "is back" in said[1], said
+    place.check_end(status)
+    return cost_of(place), said[0]
+
+
+class Bent:
+    """Bends so many lines, from 10 s after the second immersion on; `change` gets time, counts, temperature."""
+
+    def __init__(self, place, change, lines=10 ** 9):
+        self.place, self.change, self.left = place, change, lines
+        self.at = -100
+
+    def start(self):
+        self.place.wire.bend = self
+
+    def __call__(self, line):
+        self.at += 1
+        if self.at <= 0 or self.at > self.left:
+            return line
+        time_ms, counts, temp = line.decode().strip().split(",")
+        return ("%s,%s,%s\r\n" % self.change(self, time_ms, int(counts), temp)).encode()
+
+
+def bent(name, caused, change, expected, lines=10 ** 9, spare=0):
+    """A fault of the stream that the session itself gets over."""
+    @fault(name, caused)
+    def run(place):
+        bend = Bent(place, change, lines)
+        status = measure(place, with_event(place, bend.start))
+        place.check_end(status)
+        said = [text for text in place.faults.split(" | ") if text and expected in text]
+        assert said or not expected, place.faults
+        return cost_of(place, place.readings() - spare), said[0] if said else "nothing: no reading was spoilt"
+    return run
+
+
+def faster(bend, time_ms, counts, temp):
+    time_ms = int(time_ms)
+    if bend.at == 1:
+        bend.from_ms = time_ms
+    fast_ms = min(time_ms - bend.from_ms, 40000)  # from then on as before
+    return time_ms - fast_ms + fast_ms // 10, counts, temp
+
+
+def frozen(bend, time_ms, counts, temp):
+    bend.held = counts if bend.at == 1 else bend.held
+    return time_ms, bend.held, temp
+
+
+def slipping(bend, time_ms, counts, temp):
+    word = counts & 0xFFFFFF
+    slip = 0x800000 | word >> 1
+    return time_ms, slip - 0x1000000 if bend.at % 10 == 0 else counts, temp
+
+
+def shifted(ms):
+    return lambda bend, time_ms, counts, temp: (int(time_ms) + ms, counts, temp)
+
+
+bent("the rate jumps tenfold", "the device's clock runs at a tenth for 400 lines of a trial", faster, "check the converter")
+bent("a stream that stands still for 30 s", "300 equal words in a trial", frozen, "", 300)
+bent("bit slips in every tenth sample", "0x800000 | word >> 1 from the second trial on", slipping, "")
+bent("overload", "9 kg more for 60 lines of a trial",
+     lambda bend, time_ms, counts, temp: (time_ms, counts + 9 * 600000, temp), "take the load off at once", 60)
+bent("the temperature is lost", "the thermometer says -127 from the second trial on",
+     lambda bend, time_ms, counts, temp: (time_ms, counts, "-127.00"), "no temperature any more", spare=1)
+bent("the device's clock is set forward by an hour", "3600 s more in a trial and after it", shifted(3600000), "no line came for 3600")
+bent("the device's clock begins anew", "an hour less in a trial and after it, as after a reset",
+     shifted(-3600000), "")
+
+
+@fault("a stream that stands still for good", "one word from the second trial on; the run goes on with a sound one")
+def run(place):
+    bend = Bent(place, frozen)
+    status = measure(place, with_event(place, bend.start))
+    said = [text for text in place.faults.split(" | ") if "gave up" in text]
+    assert status == 1 and said and place.stored() == [1], (status, place.faults)
+    place.wire.bend = None
+    status = place.resume()
+    place.check_end(status)
+    return cost_of(place), said[0]
+
+
+# ---- the operator ----
+
+@fault("the operator walks away", "no answer for 4.5 s where the rig file says absent_s = 3", rig="absent_s = 3\n")
+def run(place):
+    notes = []
+    state = {"left": False}
+    def hook(event):
+        if event["event"] == "note":
+            notes.append(event["text"])
+        if event["event"] == "ask" and event["do"] == "shake" and len(place.trials) == 1 and not state["left"]:
+            state["left"] = True
+            return False  # the ask after that one is answered: the operator is back
+        return None
+    status = measure(place, hook)
+    place.check_end(status)
+    said = place.faults.split(" | ")[0]
+    assert "nobody answered" in said and any("nobody has answered" in n for n in notes), (said, notes)
+    return cost_of(place), said
+
+
+# ---- the catalogue ----
+
+@fault("the catalogue is locked by another program", "an exclusive lock held from the second trial on for 13 s")
+def run(place):
+    def lock():
+        other = sqlite3.connect(place.catalogue + "/catalogue.sqlite", isolation_level=None, check_same_thread=False)
+        other.execute("BEGIN IMMEDIATE")
+        threading.Timer(13, lambda: (other.execute("ROLLBACK"), other.close())).start()
+    status = measure(place, with_event(place, lock))
+    said = first(place.words)
+    assert status == 1 and "1 of 3 trials are stored" in said and place.stored() == [1], (said, place.stored())
+    time.sleep(3)
+    place.check_end(place.resume())
+    # The trial that could not be stored is in the run's files: it comes back with them.
+    assert place.readings() <= 2, place.readings()
+    return "%d readings; the trial that could not be stored came back" % place.readings(), said
+
+
+@fault("the disk is full", "a small disk of its own, filled while the second trial is read")
+def run(place):
+    disk = place.at + "/disk"
+    os.mkdir(disk)
+    if subprocess.run(["mount", "-t", "tmpfs", "-o", "size=3m", "none", disk], capture_output=True).returncode:
+        return "nothing", "SKIPPED: no right to mount"
+    try:
+        shutil.move(place.catalogue, disk)
+        place.catalogue = disk + "/catalogue"
+        def fill():
+            with open(disk + "/filling", "wb", buffering=0) as filling:
+                try:
+                    while filling.write(b"\0" * 4096) == 4096:
+                        pass
+                except OSError:
+                    pass
+        status = measure(place, with_event(place, fill))
+        said = first(place.words)
+        assert status == 1 and ("space" in said or "full" in said) and place.stored() == [1], (status, said)
+        os.unlink(disk + "/filling")
+        place.check_end(place.resume())
+        return cost_of(place), said
+    finally:
+        subprocess.run(["umount", "-l", disk])
+
+
+# ---- what cannot be gone on with ----
+
+@fault("what cannot be gone on with is refused", "a finished run, another rig file, item, calibration, a run at work")
+def run(place):
+    said = []
+    def refused(words, *more):
+        status = place.session("measure", "--resume", *more)
+        assert status in (1, 2) and words in last(place.words), (words, status, place.words)
+        said.append(last(place.words))
+    refused("there is no run of measure")
+    assert measure(place) == 0
+    refused("came to its end")
+    refused("leave out one", "--trials", "4")
+    refused("there is no run 01234567", "01234567")
+    refused("one run at a time", "0123", "4567")
+    measure(place, at_ask(place, 6, lambda event: (place.process.kill(), False)[1]))
+    text = open(place.rig).read()
+    open(place.rig, "w").write(text.replace("depth_m = 0.4", "depth_m = 0.5"))
+    refused('"depth_m = 0.5" where "depth_m = 0.4" stood')
+    open(place.rig, "w").write("; a comment\n" + text)
+    place.run_program("item", "add", "--name", "Another", "--kind", "lead")
+    refused("no run of measure on the bench simulated-tank with this item", "--item", "Another")
+    place.run_program("item", "edit", ITEM, "--tolerance-g", "10")
+    refused("has been edited")
+    place.run_program("item", "edit", ITEM, "--tolerance-g", "50")
+    def second(event):
+        other = subprocess.run([program, "measure", "--resume", "--rig", place.rig, "--catalogue", place.catalogue,
+                                "--operator", "json"], capture_output=True, text=True, stdin=subprocess.DEVNULL)
+        said.append(other.stderr)
+        assert "still at work" in other.stderr, other.stderr
+        place.process.kill()
+        return False
+    place.session("measure", "--resume", hook=at_ask(place, 1, second))
+    place.session("calibrate", "--masses-g", "500,1000,2000", "--rounds", "1", "--no-staircase")
+    refused("was calibrated again")
+    return "nothing", "%d clear lines, such as %s" % (len(said), said[1].strip())
 
 
 if __name__ == "__main__":

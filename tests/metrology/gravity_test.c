@@ -55,11 +55,22 @@ static void test_an_unknown_place_is_somewhere_on_earth(void **state) {
     assert_true(g.value - sqrt(3) * g.u <= 9.7804 && g.value + sqrt(3) * g.u >= 9.8321);
 }
 
+/* Tables of the standard atmosphere, Pa, from memory. */
+static void test_pressure_of_the_standard_atmosphere(void **state) {
+    (void)state;
+    assert_close(up_standard_pressure_pa(0), 101325, 1e-9);
+    assert_close(up_standard_pressure_pa(1000), 89874.6, 0.5);
+    assert_close(up_standard_pressure_pa(2000), 79495.2, 0.5);
+    assert_true(isnan(up_standard_pressure_pa(6001)) &&
+                isnan(up_standard_pressure_pa((double)NAN)));
+}
+
 int main(void) {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(test_numbers_outside_the_range_are_named),
         cmocka_unit_test(test_uncertainty_covers_real_gravity),
         cmocka_unit_test(test_an_unknown_place_is_somewhere_on_earth),
+        cmocka_unit_test(test_pressure_of_the_standard_atmosphere),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

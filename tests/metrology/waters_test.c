@@ -217,7 +217,8 @@ static void test_a_number_that_contradicts_the_name_is_refused(void **state) {
     (void)state;
     struct up_water_told told = up_water_nothing_told();
     struct up_water baltic, sea;
-    assert_true(up_water_by_name("baltic-proper", &baltic) && up_water_by_name("sea", &sea));
+    assert_true(up_water_by_name("baltic-proper", &baltic));
+    assert_true(up_water_by_name("sea", &sea));
     told.salinity_g_kg = 7.5;
     accepted(told, baltic);
     told.salinity_g_kg = 38;

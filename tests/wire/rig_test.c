@@ -112,7 +112,12 @@ static void the_place_tells_gravity(void **state) {
     assert_true(rig.gravity_m_s2.value == 9.8125 && rig.gravity_m_s2.u < 2e-4);
     assert_true(up_rig_parse("t", HEAD LINE, &rig, &failure));
     assert_true(rig.gravity_m_s2.value == 9.80665 && rig.gravity_m_s2.u > 0.01);
+    assert_true(
+        up_rig_parse("t", HEAD "latitude_deg = 45\naltitude_m = 2000\n" LINE, &rig, &failure));
+    assert_true(fabs(rig.air.pressure_pa.value - 79495) < 1);
     refused_tank(HEAD "altitude_m = 10\n", "needs latitude_deg");
+    refused_tank(HEAD "latitude_deg = 45\naltitude_m = 2000\n[air]\npressure_pa = 101325\n",
+                 "not reduced to sea level");
     refused_tank(HEAD "latitude_deg = 45\ngravity_m_s2 = 9.81\n", "keep one way");
     refused_tank(HEAD "latitude_deg = 91\n", "a number from -90 to 90");
 }
