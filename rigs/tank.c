@@ -631,6 +631,11 @@ struct part {
     double mean, slope, square;
 };
 
+/* Not every compiler has CMPLX. */
+static double complex complex_of(double real, double imaginary) {
+    return real + imaginary * (double complex)I;
+}
+
 /* Of size * exp(rate t), its imaginary or real part, over t from 0 to length_s. */
 static void decaying(double complex size, double complex rate, double length_s,
                      double complex *mean, double complex *slope) {
@@ -657,10 +662,10 @@ static struct part creep_part(const struct tank *tank, double load_kg, double le
 static struct part ringing_part(double size, double phase, double period_s, double decay_s,
                                 double since_s, double length_s) {
     struct part part = {0};
-    double complex rate = CMPLX(-1 / decay_s, TURN / period_s), mean, slope;
+    double complex rate = complex_of(-1 / decay_s, TURN / period_s), mean, slope;
     double left = size * exp(-since_s / decay_s);
     if (fabs(left) > 1e-9) {
-        decaying(size * cexp(rate * since_s + CMPLX(0, phase)), rate, length_s, &mean, &slope);
+        decaying(size * cexp(rate * since_s + complex_of(0, phase)), rate, length_s, &mean, &slope);
         part.mean = cimag(mean);
         part.slope = cimag(slope);
         part.square =
