@@ -16,8 +16,12 @@ struct up_operator *up_operator_create(enum up_operator_kind kind, int input, FI
     op->input = input;
     op->output = output;
     op->is_terminal = isatty(fileno(output)) != 0;
-    op->wants_screen = kind == UP_OPERATOR_SCREEN;
     return op;
+}
+
+void up_operator_use_screen(struct up_operator *op, int keyboard) {
+    op->wants_screen = true;
+    op->keyboard = keyboard;
 }
 
 void up_operator_destroy(struct up_operator *op) {

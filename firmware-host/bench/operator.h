@@ -18,6 +18,7 @@ struct operator_kind {
     void (*refused)(struct up_operator *op, unsigned id, const char *why);
     void (*live)(struct up_operator *op, double load_g, double noise_g);
     void (*result)(struct up_operator *op, json_t *result);
+    const char *how; /* to answer, for a screen; NULL: by its keyboard */
 };
 
 struct live;
@@ -35,6 +36,7 @@ struct up_operator {
     double counts_kg;  /* 0 while calibrating */
     bool loads_in_kg;  /* the rig's loads are in a unit, no counts */
     bool wants_screen;
+    int keyboard;      /* of the screen */
     struct live *live; /* the live screen while it is up: it shows instead of saying; else NULL */
 };
 

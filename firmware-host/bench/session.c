@@ -418,9 +418,10 @@ static void show_screen(struct loop *loop) {
 static bool wait_for_something(struct loop *loop, struct up_failure *failure) {
     struct up_session *session = loop->session;
     bool asking = up_procedure_is_asking(session->procedure) && !owes_lines(loop);
-    bool heard = asking || session->op->live != NULL; /* a key from before must answer nothing */
+    struct up_operator *op = session->op;
+    int operator_input = op->live != NULL ? op->keyboard : asking ? op->input : -1;
     struct pollfd entry[2] = {{.fd = up_source_descriptor(session->source), .events = POLLIN},
-                              {.fd = heard ? session->op->input : -1, .events = POLLIN}};
+                              {.fd = operator_input, .events = POLLIN}};
     /* A line may be waiting in its buffer; half of one must not keep us from waiting. */
     if (asking && memchr(session->op->text, '\n', session->op->length) != NULL) {
         hear_operator(loop);
@@ -441,7 +442,7 @@ static bool wait_for_something(struct loop *loop, struct up_failure *failure) {
 /* Where readings are typed there is nobody else to wait for. */
 static void wait_for_operator(struct loop *loop) {
     struct up_operator *op = loop->session->op;
-    struct pollfd entry = {.fd = op->input, .events = POLLIN};
+    struct pollfd entry = {.fd = op->live != NULL ? op->keyboard : op->input, .events = POLLIN};
     if (memchr(op->text, '\n', op->length) != NULL || poll(&entry, 1, 200) > 0) {
         hear_operator(loop);
     }
