@@ -35,10 +35,11 @@ bool gpio_find(struct gpio_chip *chip, const char *name, unsigned *offset);
 bool gpio_look(struct gpio_chip *chip, unsigned offset, struct gpio_facts *facts);
 const char *gpio_label(struct gpio_chip *chip);
 
-/* An input that tells its edges, or an output that begins inactive. NULL where it cannot be had. */
+/* An input that tells its edges, or an output that begins inactive; the chip is then the line's.
+   NULL where it cannot be had: the chip is the caller's still. */
 struct gpio_line *gpio_request(struct gpio_chip *chip, unsigned offset, bool is_output,
                                enum up_bias bias, bool active_low);
-/* The line goes back to the kernel as it is: set an output first. */
+/* The line goes back to the kernel as it is: set an output first. Closes the chip. */
 void gpio_release(struct gpio_line *line);
 /* 1, 0, or -1 where the line is gone. */
 int gpio_get(struct gpio_line *line);

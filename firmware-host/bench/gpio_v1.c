@@ -8,12 +8,13 @@
 #include "gpio.h"
 #include "upthrust/text.h"
 
-/* Both are only names for what the library hands out: a line lives as long as its chip. */
+/* The library's lines live as long as their chip. */
 struct gpio_chip {
     struct gpiod_chip *chip;
 };
 struct gpio_line {
     struct gpiod_line *line;
+    struct gpio_chip *chip;
 };
 
 struct gpio_chip *gpio_open(const char *path) {
@@ -80,13 +81,14 @@ struct gpio_line *gpio_request(struct gpio_chip *chip, unsigned offset, bool is_
         return NULL;
     }
     line = up_allocate(1, sizeof *line);
-    line->line = found;
+    *line = (struct gpio_line){found, chip};
     return line;
 }
 
 void gpio_release(struct gpio_line *line) {
     if (line != NULL) {
         gpiod_line_release(line->line);
+        gpio_close(line->chip);
         free(line);
     }
 }

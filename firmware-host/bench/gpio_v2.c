@@ -15,6 +15,7 @@ struct gpio_chip {
 struct gpio_line {
     struct gpiod_line_request *request;
     struct gpiod_edge_event_buffer *events;
+    struct gpio_chip *chip;
     unsigned offset;
 };
 
@@ -115,7 +116,7 @@ struct gpio_line *gpio_request(struct gpio_chip *chip, unsigned offset, bool is_
     gpiod_line_settings_free(settings);
     if (request != NULL && events != NULL) {
         line = up_allocate(1, sizeof *line);
-        *line = (struct gpio_line){request, events, offset};
+        *line = (struct gpio_line){request, events, chip, offset};
         return line;
     }
     if (request != NULL) {
@@ -130,6 +131,7 @@ void gpio_release(struct gpio_line *line) {
     if (line != NULL) {
         gpiod_edge_event_buffer_free(line->events);
         gpiod_line_request_release(line->request);
+        gpio_close(line->chip);
         free(line);
     }
 }

@@ -11,9 +11,12 @@
 #include "upthrust/text.h"
 
 struct up_operator *up_operator_create(enum up_operator_kind kind, int input, FILE *output) {
+    static const struct operator_kind *const kinds[] = {[UP_OPERATOR_KEYS] = &operator_keys,
+                                                        [UP_OPERATOR_JSON] = &operator_json,
+                                                        [UP_OPERATOR_PEDAL] = &operator_pedal};
     struct up_operator *op = up_allocate(1, sizeof *op);
-    op->kind = kind == UP_OPERATOR_JSON ? &operator_json : &operator_keys;
-    op->input = input;
+    op->kind = kinds[kind];
+    op->input = kind == UP_OPERATOR_PEDAL ? -1 : input;
     op->output = output;
     op->is_terminal = isatty(fileno(output)) != 0;
     return op;

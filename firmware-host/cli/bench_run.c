@@ -88,7 +88,7 @@ static void keep_answer(void *context, unsigned id, enum up_answer_word word, do
 }
 
 static void keep_note(void *context, enum up_note note, const char *text) {
-    static const char *const names[] = {"lost", "back", "stopped"};
+    static const char *const names[] = {"lost", "back", "stopped", "interrupted"};
     struct keeper *keeper = context;
     up_run_journal(keeper->run, json_pack("{s:s, s:s}", "event", names[note], "text", text),
                    &keeper->failure);
@@ -263,6 +263,7 @@ static bool run_session(struct keeper *keeper, struct up_procedure *procedure,
         .rig = bench->rig,
         .procedure = procedure,
         .op = op,
+        .lines = bench->lines,
         .listener = {keeper, keep_bytes, keep_event, keep_answer, keep_note},
         .signalled = &signalled};
     bool good = (bench->rig->port_kind == UP_PORT_TYPED ||
@@ -277,7 +278,9 @@ static bool run_session(struct keeper *keeper, struct up_procedure *procedure,
 }
 
 static struct up_operator *make_operator(const struct bench_run *bench) {
-    return up_operator_create(bench->json ? UP_OPERATOR_JSON : UP_OPERATOR_KEYS,
+    return up_operator_create(bench->json    ? UP_OPERATOR_JSON
+                              : bench->pedal ? UP_OPERATOR_PEDAL
+                                             : UP_OPERATOR_KEYS,
                               bench->operator_input, bench->operator_output);
 }
 

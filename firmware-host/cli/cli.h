@@ -10,6 +10,7 @@
 
 #include "upthrust/catalogue.h"
 #include "upthrust/failure.h"
+#include "upthrust/lines.h"
 #include "upthrust/report.h"
 #include "upthrust/result.h"
 #include "upthrust/rig.h"
@@ -84,10 +85,11 @@ struct bench_run {
     struct up_catalogue *catalogue;
     const struct up_rig *rig;
     const char *port;   /* instead of the rig's; or NULL */
-    bool json;          /* operator */
+    bool json, pedal;   /* operator; neither: keys */
     int operator_input; /* descriptor */
     FILE *operator_output;
-    bool no_exchange; /* the caller brings exchange/ up to date itself, once at the end */
+    struct up_lines *lines; /* at the bench; NULL where there are none */
+    bool no_exchange;       /* the caller brings exchange/ up to date itself, once at the end */
 };
 
 /* Both store what they find; *calibration or the results come back too. `results` holds room for
@@ -175,7 +177,7 @@ extern const struct option_text options_demo[], options_calibrate[], options_cal
 #define OPTION_TYPED                                                                               \
     { "typed", NULL, "no wire: type what a hanging scale shows" }
 #define OPTION_OPERATOR                                                                            \
-    { "operator", "keys|json", "who answers: a person, or a program (JSON Lines)" }
+    { "operator", "keys|pedal|json", "who answers: a person, a foot, a program (JSON Lines)" }
 #define OPTION_AIR_TEMP                                                                            \
     { "air-temp-c", "T", "over the tank, degrees C (default: as the rig file says)" }
 #define OPTION_END                                                                                 \

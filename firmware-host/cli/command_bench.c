@@ -50,9 +50,31 @@ struct bench_options {
     bool json_document;
 };
 
-/* What calibrate and measure read alike; the catalogue is then open. */
-static bool open_bench(const struct arguments *arguments, struct bench_options *options,
-                       struct up_failure *failure) {
+/* A pedal says no numbers: none may be asked for. */
+static bool can_pedal(const struct bench_options *options, bool measures,
+                      struct up_failure *failure) {
+    const struct up_rig *rig = &options->rig;
+    bool has_thermometer = rig->line.temp.field != 0 || rig->line.temp.label[0] != '\0';
+    if (rig->pedal.input.at.chip[0] == '\0') {
+        return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                       "--operator pedal: %s has no section [pedal] that names its line",
+                       rig->path);
+    }
+    if (rig->port_kind == UP_PORT_TYPED) {
+        return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                       "--operator pedal: readings are typed here, which no pedal can do: say "
+                       "--operator keys");
+    }
+    return !measures || has_thermometer || !isnan(rig->temp_c) ||
+           up_fail(failure, UP_STATUS_WRONG_INPUT,
+                   "--operator pedal: the water's temperature would have to be typed: give [tank] "
+                   "temp_c in %s, or a thermometer in [line]",
+                   rig->path);
+}
+
+/* What calibrate and measure read alike; lines and catalogue are then open. */
+static bool open_bench(const struct arguments *arguments, bool measures,
+                       struct bench_options *options, struct up_failure *failure) {
     const char *operator_kind = option_value(arguments, "operator");
     const char *rig_file = option_value(arguments, "rig");
     memset(options, 0, sizeof *options);
@@ -62,14 +84,15 @@ static bool open_bench(const struct arguments *arguments, struct bench_options *
                        "give --rig FILE: rigs/ holds examples and tells how to write one");
     }
     if (operator_kind != NULL && strcmp(operator_kind, "keys") != 0 &&
-        strcmp(operator_kind, "json") != 0) {
-        return up_fail(failure, UP_STATUS_WRONG_INPUT, "--operator %s: say keys or json",
+        strcmp(operator_kind, "pedal") != 0 && strcmp(operator_kind, "json") != 0) {
+        return up_fail(failure, UP_STATUS_WRONG_INPUT, "--operator %s: say keys, pedal or json",
                        operator_kind);
     }
     options->run.json = operator_kind != NULL && strcmp(operator_kind, "json") == 0;
+    options->run.pedal = operator_kind != NULL && strcmp(operator_kind, "pedal") == 0;
     if (operator_kind == NULL && isatty(STDIN_FILENO) == 0) {
         return up_fail(failure, UP_STATUS_WRONG_INPUT,
-                       "standard input is no terminal: say --operator keys or --operator json");
+                       "standard input is no terminal: say --operator keys, pedal or json");
     }
     if (options->run.json && options->json_document) {
         return up_fail(failure, UP_STATUS_WRONG_INPUT,
@@ -88,7 +111,9 @@ static bool open_bench(const struct arguments *arguments, struct bench_options *
                        "`listen` for that",
                        rig_file);
     }
-    if (!up_catalogue_open(catalogue_directory(arguments), UP_CATALOGUE_CREATE, &options->catalogue,
+    if ((options->run.pedal && !can_pedal(options, measures, failure)) ||
+        !up_lines_open(&options->rig, &options->run.lines, failure) ||
+        !up_catalogue_open(catalogue_directory(arguments), UP_CATALOGUE_CREATE, &options->catalogue,
                            failure)) {
         return false;
     }
@@ -175,7 +200,7 @@ enum up_status command_calibrate(const struct arguments *arguments, struct up_fa
         return replay_calibrate(arguments, failure);
     }
     bool good = read_masses(arguments, mass_kg, &masses, failure) &&
-                open_bench(arguments, &options, failure) &&
+                open_bench(arguments, false, &options, failure) &&
                 read_conditions(arguments, &options, failure) &&
                 run_calibrate(&options.run, mass_kg, masses,
                               !option_given(arguments, "no-staircase"), calibration, failure);
@@ -184,6 +209,7 @@ enum up_status command_calibrate(const struct arguments *arguments, struct up_fa
     }
     free(calibration);
     up_catalogue_close(options.catalogue);
+    up_lines_close(options.run.lines);
     die_of_signal();
     return good ? UP_STATUS_DONE : failure->status;
 }
@@ -271,7 +297,7 @@ enum up_status command_measure(const struct arguments *arguments, struct up_fail
     }
     bool good = style_asked(arguments, &style, failure) &&
                 waters_asked(arguments, water, &waters, failure) &&
-                open_bench(arguments, &options, failure) &&
+                open_bench(arguments, true, &options, failure) &&
                 read_conditions(arguments, &options, failure) &&
                 read_measure(arguments, &options, &item, &trials, &confidence, failure) &&
                 run_measure(&options.run, &item, trials, confidence, water, waters, result,
@@ -282,6 +308,11 @@ enum up_status command_measure(const struct arguments *arguments, struct up_fail
         print_results(&item, result, results, waters, &style);
     }
     up_catalogue_close(options.catalogue);
+    if (good) { /* the tank's own water comes first */
+        fflush(stdout);
+        up_lines_show_class(options.run.lines, result[0].answer.class, &signalled);
+    }
+    up_lines_close(options.run.lines);
     die_of_signal();
     return good ? status_of_results(result, results) : failure->status;
 }

@@ -53,7 +53,7 @@ static bool read_answer(const json_t *entry, struct up_kept *kept) {
 
 /* False for a line that tells nothing to repeat. */
 static bool read_entry(const json_t *entry, struct up_kept *kept) {
-    static const char *const notes[] = {"lost", "back", "stopped"};
+    static const char *const notes[] = {"lost", "back", "stopped", "interrupted"};
     const char *event = json_string_value(json_object_get(entry, "event"));
     const char *text = json_string_value(json_object_get(entry, "text"));
     *kept =

@@ -409,7 +409,7 @@ const char *up_lamp_name(enum up_lamp lamp) {
     static const char *const names[UP_LAMPS] = {
         [UP_LAMP_WAITING] = "waiting",
         [UP_LAMP_SETTLING] = "settling",
-        [UP_LAMP_YOUR_TURN] = "your turn",
+        [UP_LAMP_YOUR_TURN] = "your_turn",
         [UP_LAMP_POSITIVE] = "positive",
         [UP_LAMP_NEUTRAL] = "neutral",
         [UP_LAMP_NEGATIVE] = "negative",

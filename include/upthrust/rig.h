@@ -207,7 +207,7 @@ bool up_rig_type_readings(struct up_rig *rig, struct up_failure *failure);
    The caller frees it. */
 char *up_rig_read_text(const char *path, struct up_failure *failure);
 
-/* "waiting", "settling", "your turn", ..., "all" */
+/* Its key in the rig file: "waiting", "settling", "your_turn", ..., "all" */
 const char *up_lamp_name(enum up_lamp lamp);
 
 /* "g", "kg", "lb", "N"; "counts" */

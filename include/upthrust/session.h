@@ -14,6 +14,7 @@
 #include <stdbool.h>
 
 #include "upthrust/failure.h"
+#include "upthrust/lines.h"
 #include "upthrust/procedure.h"
 #include "upthrust/wire.h"
 
@@ -22,8 +23,9 @@
 struct up_operator;
 
 enum up_operator_kind {
-    UP_OPERATOR_KEYS, /* a person at a terminal: lines typed on standard input */
-    UP_OPERATOR_JSON, /* another program: JSON Lines on standard input and output */
+    UP_OPERATOR_KEYS,  /* a person at a terminal: lines typed on standard input */
+    UP_OPERATOR_JSON,  /* another program: JSON Lines on standard input and output */
+    UP_OPERATOR_PEDAL, /* a foot: nothing is read, the session's lines answer */
 };
 
 /* Reads answers from `input`; JSON goes to `output`, words for a person too (standard error, by
@@ -38,7 +40,12 @@ void up_operator_tell_result(struct up_operator *op, json_t *result);
 /* ---- the session ---- */
 
 /* What happens to a session from outside, besides bytes and answers. */
-enum up_note { UP_NOTE_LOST, UP_NOTE_BACK, UP_NOTE_STOPPED };
+enum up_note {
+    UP_NOTE_LOST,
+    UP_NOTE_BACK,
+    UP_NOTE_STOPPED,
+    UP_NOTE_INTERRUPTED, /* the stream goes on, the step begins anew */
+};
 
 struct up_listener {
     void *context;
@@ -58,6 +65,7 @@ struct up_session {
     struct up_source *source;
     struct up_procedure *procedure;
     struct up_operator *op;
+    struct up_lines *lines; /* may be NULL */
     struct up_listener listener;
     const volatile sig_atomic_t *signalled; /* may be NULL; nonzero ends the session */
     double silence_s;                       /* no byte for so long is a fault; 0 for 5 s */
