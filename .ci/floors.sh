@@ -12,7 +12,7 @@ headers_of() { # folder -> headers it may include
     text) echo "failure text" ;;
     metrology) echo "quantity failure water statistics weighing masses" ;;
     wire) echo "$base water item masses rig wire port guess" ;;
-    bench) echo "$base water item masses rig wire statistics weighing result calibration bench lines listen procedure session" ;;
+    bench) echo "$base water item masses rig wire statistics weighing result calibration bench fitness lines listen procedure session" ;;
     catalogue) echo "$base water item weighing result calibration catalogue run" ;;
     # A run's trace is read again: the line reader and the glitch test, no ports.
     report) echo "$base water item masses weighing result calibration catalogue report rig wire bench" ;;

@@ -29,6 +29,7 @@ struct up_lines {
     double state_s, sound_s; /* since when */
     double fault_s, fault_until_s;
     bool fault_stands;          /* and is shown until it does not */
+    bool dark;                  /* neither lamp nor sound: somebody tries them by hand */
     bool lit[UP_LAMPS], sounds; /* as the lines are set */
 };
 

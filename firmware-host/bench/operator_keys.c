@@ -48,7 +48,7 @@ static void say_ask(struct up_operator *op, const struct up_ask *ask) {
                                      "(s: skip   a: again from the tare   q: stop)",
                                      ask->unit)
                     : up_text_format("   Enter: done   s: skip   a: again from the tare   q: stop");
-    keys_say_ask(op, ask, how);
+    keys_say_ask(op, ask, ask->how != NULL ? ask->how : how);
     free(how);
 }
 

@@ -13,9 +13,10 @@ static void pedal_event(struct up_operator *op, const struct up_event *event) {
     if (event->kind == UP_EVENT_ASK) {
         op->ask = event->ask;
         keys_say_ask(op, &event->ask,
-                     is_to_stop(op) ? "   stopping here"
-                                    : "   pedal: short is done, long is again from the tare, "
-                                      "two short stop after this step");
+                     event->ask.how != NULL ? event->ask.how
+                     : is_to_stop(op)       ? "   stopping here"
+                                      : "   pedal: short is done, long is again from the tare, "
+                                        "two short stop after this step");
         return;
     }
     operator_keys.event(op, event);

@@ -59,12 +59,12 @@ static bool hand_out(struct loop *loop, struct up_failure *failure) {
             !session->listener.event(session->listener.context, &event, failure)) {
             return false;
         }
+        if (session->lines != NULL && event.kind == UP_EVENT_ASK) {
+            up_pedal_asks(&session->lines->press, monotonic_s());
+        }
         session->op->kind->event(session->op, &event);
         if (session->lines != NULL) {
             signs_event(session->lines, &event);
-        }
-        if (session->lines != NULL && event.kind == UP_EVENT_ASK) {
-            up_pedal_asks(&session->lines->press, monotonic_s());
         }
     }
     return true;

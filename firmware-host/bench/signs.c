@@ -106,9 +106,10 @@ void signs_tick(struct up_lines *lines, double now_s) {
     enum up_lamp shown = lines->lamp[state] != NULL ? state : UP_LAMP_ALL;
     bool lit = up_lamp_is_lit(state, state_for_s(lines, now_s));
     for (int i = 0; i < UP_LAMPS; i++) {
-        set_line(lines->lamp[i], &lines->lit[i], (enum up_lamp)i == shown && lit);
+        set_line(lines->lamp[i], &lines->lit[i], !lines->dark && (enum up_lamp)i == shown && lit);
     }
-    set_line(lines->buzzer, &lines->sounds, up_sound_is_on(lines->sound, now_s - lines->sound_s));
+    set_line(lines->buzzer, &lines->sounds,
+             !lines->dark && up_sound_is_on(lines->sound, now_s - lines->sound_s));
 }
 
 double signs_due_s(const struct up_lines *lines, double now_s) {

@@ -115,6 +115,14 @@ bool repeat_calibrate(struct up_catalogue *catalogue, const char *run,
 bool tell_sameness(struct up_catalogue *catalogue, const struct repeated *repeated, FILE *stream,
                    struct up_failure *failure);
 
+/* Hears the rig's port for --seconds (else `seconds`), or all of --replay (command_listen.c). */
+struct up_listening;
+bool hear_stream(const struct arguments *arguments, const struct up_rig *rig, double seconds,
+                 struct up_listening *listening, struct up_failure *failure);
+/* False where hardly a line fits the rig's layout. */
+bool judge_listening(const struct up_listening *listening, const char *what,
+                     struct up_failure *failure);
+
 /* Where to go on from the results: UP_STATUS_UNDECIDED where one is. */
 enum up_status status_of_results(const struct up_result *result, unsigned results);
 
@@ -152,6 +160,7 @@ enum up_status command_calibration(const struct arguments *arguments, struct up_
 enum up_status command_measure(const struct arguments *arguments, struct up_failure *failure);
 enum up_status command_ports(const struct arguments *arguments, struct up_failure *failure);
 enum up_status command_listen(const struct arguments *arguments, struct up_failure *failure);
+enum up_status command_rig_check(const struct arguments *arguments, struct up_failure *failure);
 enum up_status command_water(const struct arguments *arguments, struct up_failure *failure);
 enum up_status command_item(const struct arguments *arguments, struct up_failure *failure);
 enum up_status command_show(const struct arguments *arguments, struct up_failure *failure);
@@ -161,8 +170,9 @@ enum up_status command_import(const struct arguments *arguments, struct up_failu
 enum up_status command_merge(const struct arguments *arguments, struct up_failure *failure);
 
 extern const struct option_text options_demo[], options_calibrate[], options_calibration[],
-    options_measure[], options_ports[], options_listen[], options_water[], options_item[],
-    options_show[], options_plot[], options_export[], options_import[], options_merge[];
+    options_measure[], options_ports[], options_listen[], options_rig_check[], options_water[],
+    options_item[], options_show[], options_plot[], options_export[], options_import[],
+    options_merge[];
 
 #define OPTION_CATALOGUE                                                                           \
     { "catalogue", "DIR", "the catalogue (default: $UPTHRUST_CATALOGUE, else ./catalogue)" }

@@ -645,7 +645,7 @@ def check_calibration(machine, device, bank):
         device.load_g = 1e3 * float(hung[1]) if hung else 0
         session.short()
     status, words = session.end()
-    check("a calibration by pedal alone", status == 0 and "counts/kg" in words, status, words,
+    check("a calibration by pedal alone", status == 0 and "100.0 counts/g" in words, status, words,
           session.heard)
 
 
@@ -709,7 +709,7 @@ def check_float(machine, device, bank, session):
         session.until("   pedal:")
         device.load_g = 200 if "under water" in line else 0
         session.short()
-    lit = [bank.wait("ALL", value) for value in (1, 0, 1)]
+    lit = [bank.wait("ALL", value, 20) for value in (1, 0, 1)]  # once all is stored
     status, words = session.end()
     check("the class is shown, then all is out", all(lit) and status in (0, 3) and
           "Heron" in words and bank.value("ALL") == 0, lit, status, words)
