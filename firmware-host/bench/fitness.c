@@ -44,26 +44,26 @@ bool up_findings_are_good(const struct up_findings *findings) {
 
 /* ---- the stream ---- */
 
-/* Mean of a window: readings that resemble their neighbours tell less, and where the noise is below
-   the smallest step no mean is better than the step. */
-static double plateau_u(const struct up_heard_column *column, double division, double noise,
-                        double readings) {
-    double lag1 = fmin(fmax(up_listening_lag1(column), 0), 0.99); /* NaN counts as none */
-    double step = division / sqrt(12);
-    double u = fmax(noise, step) * sqrt((1 + lag1) / (1 - lag1) / readings);
-    return noise < division / 2 ? fmax(u, step) : u;
-}
-
-/* Where it was listened to long enough, what whole windows do to each other: drift and slosh. */
-static double wander(const struct up_allan *allan, double readings) {
-    double deviation = 0;
-    for (int i = 0; i < UP_ALLAN_FACTORS; i++) {
-        bool is_window = up_allan_factor(i) >= readings / 2 && up_allan_factor(i) <= readings;
-        if (is_window && allan->group[i].pairs >= LEAST_PAIRS) {
-            deviation = up_allan_deviation(allan, i);
+/* The scatter of means of so many readings: from that of the longest groups of which there are
+   enough, which holds what resembles its neighbours, drifts and sloshes; longer means than those
+   are taken to gain as independent ones do. */
+static double mean_scatter(const struct up_heard_column *column, double noise, double readings) {
+    const struct up_allan *allan = &column->quiet.allan;
+    double scatter = noise / sqrt(readings);
+    for (int i = 0; i < UP_ALLAN_FACTORS && up_allan_factor(i) <= readings; i++) {
+        if (allan->group[i].pairs >= LEAST_PAIRS) {
+            scatter = up_allan_deviation(allan, i) * sqrt(up_allan_factor(i) / readings);
         }
     }
-    return deviation;
+    return scatter;
+}
+
+/* Where the noise is below the smallest step no mean is better than the step. */
+static double plateau_u(const struct up_heard_column *column, double division, double noise,
+                        double readings) {
+    double step = division / sqrt(12);
+    double u = mean_scatter(column, fmax(noise, step), readings);
+    return noise < division / 2 ? fmax(u, step) : u;
 }
 
 static double stream_rate_hz(const struct up_listening *listening, double heard_s) {
@@ -124,6 +124,9 @@ void up_fitness_of_stream(const struct up_listening *listening, double counts_kg
     bool in_kg = rig->line.load_unit != UP_LOAD_COUNTS;
     double slope = counts_kg != 0 ? fabs(counts_kg) : in_kg ? 1 : (double)NAN;
     double lines = (double)listening->reader.lines, samples = (double)listening->samples;
+    /* the line that we came into, and the one that we left, are nobody's mistake */
+    double refused = (double)up_reader_refused(&listening->reader);
+    double cut = (double)listening->reader.count[UP_REFUSED_CUT];
     double readings;
     *fitness = (struct up_fitness){.rate_hz = stream_rate_hz(listening, heard_s),
                                    .noise = up_listening_noise(column),
@@ -131,11 +134,10 @@ void up_fitness_of_stream(const struct up_listening *listening, double counts_kg
                                    .u_weighing_g = (double)NAN};
     readings = fitness->rate_hz * rig->window_s;
     fitness->readings = isfinite(readings) ? (unsigned)readings : 0;
-    fitness->refused_share = lines > 0 ? (double)up_reader_refused(&listening->reader) / lines : 0;
+    fitness->refused_share = lines > 0 ? (refused - cut) / lines : 0;
     fitness->glitch_share = samples > 0 ? (double)column->glitches / samples : 0;
     if (isfinite(fitness->noise) && readings >= 1) {
-        double u = plateau_u(column, rig->division_counts, fitness->noise, readings);
-        fitness->u_plateau = fmax(u, wander(&column->quiet.allan, readings));
+        fitness->u_plateau = plateau_u(column, rig->division_counts, fitness->noise, readings);
         fitness->u_weighing_g = sqrt(1.5) * fitness->u_plateau / slope * 1e3;
     }
     find_lines(listening, fitness, findings);

@@ -213,8 +213,8 @@ static bool set_bytes(struct parse *parse, const struct key *key, const char *va
 /* "gpiochip0 17" or "gpiochip0 PEDAL": a line's name may hold blanks, a chip's none. */
 static bool set_gpio(struct parse *parse, const struct key *key, const char *value,
                      struct up_gpio *gpio) {
-    size_t chip = strcspn(value, " \t");
-    const char *line = value + chip + strspn(value + chip, " \t");
+    size_t chip = strcspn(value, " ");
+    const char *line = value + chip + strspn(value + chip, " ");
     char *clean = up_text_clean(value, strlen(value));
     bool good = chip > 0 && chip < sizeof gpio->chip && line[0] != '\0' &&
                 strlen(line) < sizeof gpio->line && strcmp(clean, value) == 0;

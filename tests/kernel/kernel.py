@@ -715,6 +715,50 @@ def check_float(machine, device, bank, session):
           "Heron" in words and bank.value("ALL") == 0, lit, status, words)
 
 
+def check_walk(machine, device, bank):
+    """rig-check by another program, which moves the lines that it is asked to move."""
+    machine.write("/tmp/lines.ini", lines_rig(bank))
+    words = Lines(machine.uart)
+    words.forget()
+    device.load_g = 0
+    device.talks = True
+    machine.run("upthrust rig-check --rig /tmp/lines.ini --catalogue /tmp/catalogue --seconds 5 "
+                "--operator json <&7 >&7 2>/tmp/out & session=$!")
+    lit, asked, last = {}, [], {}
+    presses = {"pedal short": (0.15,), "pedal long": (1.2,), "pedal double": (0.15, 0.15, 0.15)}
+    outputs = {"lamps your_turn": ("GO", 1), "lamps settling": ("SETTLE", 1),
+               "lamps fault": ("FAULT", 1), "lamps all": ("ALL", 1), "buzzer": ("BUZZER", 0),
+               "shaker": ("SHAKER", 1)}
+    while last.get("event") != "result":
+        last = json.loads(words.next(40))
+        if last["event"] != "ask":
+            continue
+        line = last["line"]
+        asked.append(line)
+        if line in presses:
+            bank.press("PEDAL", *presses[line])
+        elif line.startswith("float"):
+            bank.pull("FLOAT", line == "float back")
+        else:
+            name, on = outputs.get(line, (None, None))
+            lit[line] = name is None or (bank.value(name) == on and all(
+                bank.value(other) != level for other, level in outputs.values() if other != name))
+            words.send(json.dumps({"id": last["id"], "answer":
+                                   "skip" if line == "lamps fault" else "done"}))
+    status, told = machine.run("wait $session; status=$?; cat /tmp/out; (exit $status)")
+    device.talks = False
+    texts = {finding["text"]: finding["good"] for finding in last["findings"]}
+    check("rig-check walks through every line", sorted(asked) == sorted(
+        [*presses, "float low", "float back", *outputs, "shaker ready"]), asked)
+    check("it lights one at a time, as the rig file says", all(lit.values()), lit)
+    check("a line that was not seen falls short, all others are good", status == 3 and
+          not last["fit"] and [text for text, good in texts.items() if not good] ==
+          ["lamps fault: does not work"], status, told, last)
+    fit = [text for text in texts if text.startswith("fit to weigh with to")]
+    check("it tells to how many grams (%.3g g)" % last["u_weighing_g"], len(fit) == 1 and
+          0.005 < last["u_weighing_g"] < 0.1, last)
+
+
 def check_lines(machine):
     bank = Bank(machine, NAMES)
     device = Device(machine.cable)
@@ -731,6 +775,7 @@ def check_lines(machine):
     check_calibration(machine, device, bank)
     session = check_shaker(machine, device, bank)
     check_float(machine, device, bank, session)
+    check_walk(machine, device, bank)
 
 
 # ---- the parts: each has a machine of its own ----
