@@ -132,8 +132,7 @@ static bool check_stream(const struct arguments *arguments, struct checking *che
     double seconds = fmax(10, 2 * rig->window_s);
     struct up_listening *listening = up_listening_create(rig, live && rig->line.poll[0] == '\0');
     bool good = option_number(arguments, "seconds", 0.1, 86400, &seconds, failure) &&
-                option_number(arguments, "counts-kg", -1e12, 1e12, &checking->counts_kg,
-                              failure) &&
+                option_number(arguments, "counts-kg", -1e12, 1e12, &checking->counts_kg, failure) &&
                 hear_stream(arguments, rig, seconds, listening, failure) &&
                 judge_listening(listening, rig->path, failure);
     if (good) {
