@@ -227,14 +227,9 @@ static bool take_line(struct up_lines *lines, const struct finding *finding,
     return true;
 }
 
+/* Too low from the first is told like a change. */
 static void begin_inputs(struct up_lines *lines) {
-    double now_s = lines_now_s();
-    if (lines->pedal != NULL) {
-        up_pedal_begin(&lines->press, &lines->rig->pedal, now_s, gpio_get(lines->pedal) == 1);
-    }
-    if (lines->level != NULL) { /* too low from the first: told like a change */
-        up_contact_begin(&lines->water, lines->rig->level.debounce_s, now_s, true);
-    }
+    up_contact_begin(&lines->water, lines->rig->level.debounce_s, lines_now_s(), true);
 }
 
 bool up_lines_open(const struct up_rig *rig, struct up_lines **result, struct up_failure *failure) {
@@ -285,12 +280,14 @@ void up_lines_close(struct up_lines *lines) {
 
 /* ---- hearing ---- */
 
+static struct pollfd entry_of(struct gpio_line *line) {
+    return (struct pollfd){.fd = line != NULL ? gpio_descriptor(line) : -1, .events = POLLIN};
+}
+
+/* Edges of a pedal that nobody listens to would wake us for ever. */
 void lines_entries(const struct up_lines *lines, struct pollfd *entry) {
-    for (int i = 0; i < LINES_POLLED; i++) {
-        struct gpio_line *line = lines == NULL ? NULL : i == 0 ? lines->pedal : lines->level;
-        entry[i] =
-            (struct pollfd){.fd = line != NULL ? gpio_descriptor(line) : -1, .events = POLLIN};
-    }
+    entry[0] = entry_of(lines != NULL && lines->answers ? lines->pedal : NULL);
+    entry[1] = entry_of(lines != NULL ? lines->level : NULL);
 }
 
 int lines_wait_ms(const struct up_lines *lines, double now_s, int most_ms) {
@@ -299,7 +296,7 @@ int lines_wait_ms(const struct up_lines *lines, double now_s, int most_ms) {
         return most_ms;
     }
     due_s = signs_due_s(lines, now_s);
-    if (lines->pedal != NULL) {
+    if (lines->answers) {
         due_s = fmin(due_s, up_pedal_due_s(&lines->press));
     }
     return due_s <= now_s ? 0 : (int)fmin(most_ms, ceil((due_s - now_s) * 1e3));
@@ -315,6 +312,18 @@ static void lose(struct up_lines *lines, struct gpio_line **line, const char *wh
     lines->lost = what;
     gpio_release(*line);
     *line = NULL;
+    lines->answers = lines->answers && lines->pedal != NULL;
+}
+
+void lines_listen(struct up_lines *lines) {
+    struct gpio_edge edge;
+    if (lines->pedal == NULL) {
+        return;
+    }
+    while (gpio_next_edge(lines->pedal, &edge) == 1) {
+    }
+    up_pedal_begin(&lines->press, &lines->rig->pedal, lines_now_s(), gpio_get(lines->pedal) == 1);
+    lines->answers = true;
 }
 
 enum up_pedal_word lines_pedal_word(struct up_lines *lines) {
@@ -368,9 +377,10 @@ void up_lines_show_class(struct up_lines *lines, enum up_class class,
                                          [UP_CLASS_NEUTRAL] = UP_LAMP_NEUTRAL,
                                          [UP_CLASS_NEGATIVE] = UP_LAMP_NEGATIVE};
     double now_s = lines_now_s(), end_s;
-    if (lines == NULL || lines->rig->result_s == 0) {
+    if (lines == NULL || (lines->lamp[lamps[class]] == NULL && lines->lamp[UP_LAMP_ALL] == NULL)) {
         return;
     }
+    lines_listen(lines);
     end_s = now_s + lines->rig->result_s;
     lines->fault_until_s = now_s;
     lines->fault_stands = false;

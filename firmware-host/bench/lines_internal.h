@@ -20,6 +20,7 @@ struct up_lines {
     struct shaker *shaker;
     /* what comes in */
     struct up_pedal press;
+    bool answers;            /* somebody listens to the pedal */
     struct up_contact water; /* its level */
     bool water_is_low;
     const char *lost; /* what is to be told of a line that went away; NULL when told */
@@ -40,6 +41,8 @@ void lines_entries(const struct up_lines *lines, struct pollfd *entry);
 /* How long poll may wait before something is due; never more than `most_ms`. */
 int lines_wait_ms(const struct up_lines *lines, double now_s, int most_ms);
 
+/* From now on the pedal is listened to; what it did before is forgotten. */
+void lines_listen(struct up_lines *lines);
 /* The next word of the pedal, edges in their order, then its level. */
 enum up_pedal_word lines_pedal_word(struct up_lines *lines);
 /* True where the water's level has changed: water_is_low then tells. */

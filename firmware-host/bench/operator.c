@@ -16,7 +16,8 @@ struct up_operator *up_operator_create(enum up_operator_kind kind, int input, FI
                                                         [UP_OPERATOR_PEDAL] = &operator_pedal};
     struct up_operator *op = up_allocate(1, sizeof *op);
     op->kind = kinds[kind];
-    op->input = kind == UP_OPERATOR_PEDAL ? -1 : input;
+    op->by_pedal = kind == UP_OPERATOR_PEDAL;
+    op->input = op->by_pedal ? -1 : input;
     op->output = output;
     op->is_terminal = isatty(fileno(output)) != 0;
     return op;

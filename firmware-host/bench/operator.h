@@ -33,13 +33,15 @@ struct up_operator {
     struct up_ask ask; /* the open one, for a person */
     double counts_kg;  /* 0 while calibrating */
     bool loads_in_kg;  /* the rig's loads are in a unit, no counts */
+    bool by_pedal;     /* the session's lines answer, nothing is read */
     bool stops_next;   /* the pedal: a question after `last_step` is answered with stop */
     unsigned last_step;
 };
 
 extern const struct operator_kind operator_keys, operator_json, operator_pedal;
 
-/* The question, and below it how it is answered. */
+/* A line of words; a question, and below it how it is answered. */
+void keys_say(struct up_operator *op, const char *text);
 void keys_say_ask(struct up_operator *op, const struct up_ask *ask, const char *how);
 
 /* What the pedal says, as an answer to the question that is open, if one is: true where it is one.

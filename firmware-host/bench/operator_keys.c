@@ -16,7 +16,7 @@ static void end_live(struct up_operator *op) {
     }
 }
 
-static void say(struct up_operator *op, const char *text) {
+void keys_say(struct up_operator *op, const char *text) {
     char *safe = up_text_for_terminal(text);
     end_live(op);
     fprintf(op->output, "%s\n", safe);
@@ -37,9 +37,9 @@ void keys_say_ask(struct up_operator *op, const struct up_ask *ask, const char *
     }
     end_live(op);
     fputc('\n', op->output);
-    say(op, text + 1);
+    keys_say(op, text + 1);
     free(text);
-    say(op, how);
+    keys_say(op, how);
 }
 
 static void say_ask(struct up_operator *op, const struct up_ask *ask) {
@@ -67,7 +67,7 @@ static void say_plateau(struct up_operator *op, const struct up_event *event) {
         text = up_text_format("   read %s: %.0f counts, standard uncertainty %.1f, %u readings",
                               event->plateau_of, plateau->load, plateau->u_load, plateau->readings);
     }
-    say(op, text);
+    keys_say(op, text);
     free(text);
 }
 
@@ -78,7 +78,7 @@ static void say_trial(struct up_operator *op, const struct up_trial *trial) {
                                 trial->number, -trial->load_counts * g, trial->shakes,
                                 fabs(g) * trial->last_gain_counts,
                                 trial->still_gaining ? "; it goes on gaining" : "");
-    say(op, text);
+    keys_say(op, text);
     free(text);
 }
 
@@ -97,7 +97,7 @@ static void keys_event(struct up_operator *op, const struct up_event *event) {
         break;
     case UP_EVENT_FAULT:
         text = up_text_format("!! %s", event->text);
-        say(op, text);
+        keys_say(op, text);
         free(text);
         break;
     case UP_EVENT_FINISHED:
@@ -109,7 +109,7 @@ static void keys_event(struct up_operator *op, const struct up_event *event) {
 static void keys_refused(struct up_operator *op, unsigned id, const char *why) {
     char *text = up_text_format("?? %s", why);
     (void)id;
-    say(op, text);
+    keys_say(op, text);
     free(text);
 }
 

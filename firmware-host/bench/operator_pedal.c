@@ -50,7 +50,7 @@ bool pedal_says(struct up_operator *op, enum up_pedal_word word, bool is_open,
     } else if (word == UP_PEDAL_DOUBLE) {
         op->stops_next = true;
         op->last_step = op->ask.id;
-        operator_keys.refused(op, 0, "stopping after this step; twice again: at once");
+        keys_say(op, "   stopping after this step; twice again: at once");
     }
     *answer = (struct answer){.id = op->ask.id,
                               .word = stop                     ? UP_ANSWER_STOP

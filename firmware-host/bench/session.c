@@ -174,7 +174,7 @@ static bool take_pedal_word(struct loop *loop, enum up_pedal_word word,
 static bool hear_pedal(struct loop *loop, struct up_failure *failure) {
     struct up_session *session = loop->session;
     enum up_pedal_word word;
-    if (session->op->kind != &operator_pedal) {
+    if (!session->lines->answers) {
         return true;
     }
     do {
@@ -426,6 +426,9 @@ bool up_session_run(struct up_session *session, struct up_failure *failure) {
     session->op->loads_in_kg = session->rig->line.load_unit != UP_LOAD_COUNTS;
     if (!session->procedure->calibrating) {
         session->op->counts_kg = session->procedure->calibration.slope_counts_kg;
+    }
+    if (session->lines != NULL && session->op->by_pedal) {
+        lines_listen(session->lines);
     }
     while (hand_out(&loop, failure)) {
         if (up_procedure_is_finished(session->procedure) && !owes_lines(&loop)) {

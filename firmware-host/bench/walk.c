@@ -84,7 +84,7 @@ static void hear(struct walk *walk, struct heard *heard) {
 
 /* A foot says no with two presses, where a hand says skip. */
 static bool foot_answers(const struct walk *walk, struct heard *heard) {
-    if (walk->op->kind != &operator_pedal) {
+    if (!walk->op->by_pedal) {
         return false;
     }
     heard->answer.word = heard->word == UP_PEDAL_SHORT  ? UP_ANSWER_DONE
@@ -254,6 +254,7 @@ bool up_fitness_walk(struct up_lines *lines, struct up_operator *op,
         return true;
     }
     begin_dark(lines);
+    lines_listen(lines);
     if (lines->pedal != NULL && gpio_get(lines->pedal) == 1) {
         find(&walk, "pedal", false,
              "it is down from the first: free it, or turn [pedal] active round");

@@ -337,6 +337,13 @@ def check_pulled(machine, device):
     machine.wait_for("! -e /dev/ttyUSB0")
 
 
+def work_s(machine):
+    """What the session has cost so far."""
+    words = machine.run("cat /proc/$session/stat")[1]
+    fields = words.rsplit(")", 1)[1].split()
+    return (int(fields[11]) + int(fields[12])) / 100
+
+
 # ---- sessions that outlive a pulled cable ----
 
 class Session:
@@ -388,9 +395,7 @@ class Session:
         return fault, time.monotonic() - pulled_s
 
     def work_s(self):
-        words = self.machine.run("cat /proc/$session/stat")[1]
-        fields = words.rsplit(")", 1)[1].split()
-        return (int(fields[11]) + int(fields[12])) / 100
+        return work_s(self.machine)
 
     def end(self):
         status, words = self.machine.run("wait $session; status=$?; cat /tmp/words; (exit $status)")
@@ -574,6 +579,18 @@ def check_busy(machine, device, bank):
           bank.value("BUZZER") == 1, status, words, session.heard)
 
 
+def check_stop(machine, device, bank):
+    session = Pedalled(machine, device, bank, "calibrate --masses-g 500,1000,2000")
+    session.ask()
+    bank.press("PEDAL", 0.12, 0.12, 0.12)
+    session.until("   stopping after this step")
+    time.sleep(0.6)
+    bank.press("PEDAL", 0.12, 0.12, 0.12)
+    status, words = session.end()
+    check("two short ones and two more stop at once", status == 1 and
+          sum(">> " in line for line in session.heard) == 1, status, words, session.heard)
+
+
 def check_presses(machine, device, bank):
     machine.write("/tmp/lines.ini", lines_rig(bank))
     machine.run("rm -rf /tmp/catalogue")
@@ -625,7 +642,7 @@ def check_presses(machine, device, bank):
     check("freed, it is your turn again", bank.wait("GO", 1, 8))
     device.load_g = 500
     bank.press("PEDAL", 0.12, 0.12, 0.12)
-    told = session.until("?? ")
+    told = session.until("   stopping after")
     time.sleep(0.5)
     session.short()
     last = session.until(">> ")
@@ -715,6 +732,26 @@ def check_float(machine, device, bank, session):
           "Heron" in words and bank.value("ALL") == 0, lit, status, words)
 
 
+def check_unheard(machine, device, bank):
+    """Edges that nobody takes must not wake a session for ever."""
+    words = Lines(machine.uart)
+    words.forget()
+    device.talks = True
+    machine.run("upthrust calibrate --masses-g 500,1000,2000 --rig /tmp/lines.ini --catalogue "
+                "/tmp/catalogue --operator json <&7 >&7 2>/tmp/out & session=$!")
+    first = json.loads(words.next(40))
+    bank.press("PEDAL", 0.1, 0.1, 0.1, 0.1, 0.1)
+    before_s = work_s(machine)
+    time.sleep(1.5)
+    spent_s = work_s(machine) - before_s
+    check("a pedal that nobody listens to answers nothing and costs nothing (%.2f s of work in "
+          "1.5 s)" % spent_s, first["do"] == "add-ballast" and not words.held and spent_s < 0.5,
+          first, words.held)
+    words.send(json.dumps({"id": first["id"], "answer": "stop"}))
+    machine.run("wait $session")
+    device.talks = False
+
+
 def check_walk(machine, device, bank):
     """rig-check by another program, which moves the lines that it is asked to move."""
     machine.write("/tmp/lines.ini", lines_rig(bank))
@@ -773,11 +810,13 @@ def check_lines(machine):
     bank.pull("BUZZER", True)  # silent when nobody holds its line
     check_bad_lines(machine, bank)
     check_busy(machine, device, bank)
+    check_stop(machine, device, bank)
     check_presses(machine, device, bank)
     check_calibration(machine, device, bank)
     session = check_shaker(machine, device, bank)
     check_float(machine, device, bank, session)
     check_walk(machine, device, bank)
+    check_unheard(machine, device, bank)
 
 
 # ---- the parts: each has a machine of its own ----
