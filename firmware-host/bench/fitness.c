@@ -11,6 +11,9 @@ static const double GOOD_G = 0.2 * UP_TOLERANCE_ONE_G;
 static const double GLITCHES_MOST = 0.02, REFUSED_MOST = 0.02, RATE_OFF_MOST = 0.05;
 enum { LEAST_READINGS = 16, LEAST_PAIRS = 8 };
 
+/* sqrt(1 + 1/4 + 1/4): an item less the mean of the tares around it, all equally uncertain. */
+static const double WEIGHING = 1.2247448713915890;
+
 /* As the procedure judges: the ballast outweighs the lift so many times, in water. */
 static const double BALLAST_FACTOR = 1.5;
 static const double LEAD_KG_M3 = 11340; /* handbook value of pure lead */
@@ -94,6 +97,13 @@ static void find_lines(const struct up_listening *listening, const struct up_fit
     }
 }
 
+static void find_grams(const struct up_fitness *fitness, struct up_findings *findings) {
+    find(findings, 2 * fitness->u_weighing_g <= GOOD_G,
+         "fit to weigh with to %.2g g: twice the standard uncertainty of an item less its tares, "
+         "from the readings alone; up to %g g will do",
+         2 * fitness->u_weighing_g, GOOD_G);
+}
+
 static void find_noise(const struct up_heard_column *column, const struct up_fitness *fitness,
                        const char *unit, struct up_findings *findings) {
     find(findings, fitness->glitch_share <= GLITCHES_MOST, "%.1f %% of the readings are glitches",
@@ -110,10 +120,7 @@ static void find_noise(const struct up_heard_column *column, const struct up_fit
              "standard uncertainty of a plateau %.3g %s; calibrate to know it in grams",
              fitness->u_plateau, unit);
     } else {
-        find(findings, 2 * fitness->u_weighing_g <= GOOD_G,
-             "fit to weigh with to %.2g g: twice the standard uncertainty of an item less its "
-             "tares, from the stream alone; up to %g g will do",
-             2 * fitness->u_weighing_g, GOOD_G);
+        find_grams(fitness, findings);
     }
 }
 
@@ -138,10 +145,21 @@ void up_fitness_of_stream(const struct up_listening *listening, double counts_kg
     fitness->glitch_share = samples > 0 ? (double)column->glitches / samples : 0;
     if (isfinite(fitness->noise) && readings >= 1) {
         fitness->u_plateau = plateau_u(column, rig->division_counts, fitness->noise, readings);
-        fitness->u_weighing_g = sqrt(1.5) * fitness->u_plateau / slope * 1e3;
+        fitness->u_weighing_g = WEIGHING * fitness->u_plateau / slope * 1e3;
     }
     find_lines(listening, fitness, findings);
     find_noise(column, fitness, in_kg ? "kg" : "counts", findings);
+}
+
+void up_fitness_of_typed(const struct up_rig *rig, struct up_fitness *fitness,
+                         struct up_findings *findings) {
+    double u_kg = rig->division_counts / sqrt(12);
+    *fitness = (struct up_fitness){.rate_hz = (double)NAN,
+                                   .noise = (double)NAN,
+                                   .u_plateau = u_kg,
+                                   .u_weighing_g = WEIGHING * u_kg * 1e3,
+                                   .readings = 1};
+    find_grams(fitness, findings);
 }
 
 /* ---- the gear ---- */

@@ -201,7 +201,9 @@ static bool check(const struct arguments *arguments, struct checking *checking,
         return up_fail(failure, UP_STATUS_UNABLE, "stopped before every line was tried");
     }
     find_calibration(arguments, checking);
-    if (checking->rig.port_kind != UP_PORT_TYPED && !check_stream(arguments, checking, failure)) {
+    if (checking->rig.port_kind == UP_PORT_TYPED) {
+        up_fitness_of_typed(&checking->rig, &checking->fitness, &checking->findings);
+    } else if (!check_stream(arguments, checking, failure)) {
         return false;
     }
     if (checking->has_gear) {

@@ -44,6 +44,10 @@ struct up_fitness {
 void up_fitness_of_stream(const struct up_listening *listening, double counts_kg, double heard_s,
                           struct up_fitness *fitness, struct up_findings *findings);
 
+/* Where readings are typed: what the scale's division alone allows. */
+void up_fitness_of_typed(const struct up_rig *rig, struct up_fitness *fitness,
+                         struct up_findings *findings);
+
 /* The gear that is meant: 0 where nothing is said. */
 struct up_gear {
     double mass_kg;  /* dry, of the heaviest piece or pair */

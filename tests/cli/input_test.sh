@@ -142,6 +142,7 @@ expect "rig-check, port missing" 1 "residual-current" "/dev/nowhere" -- "$bin" r
 expect "rig-check of a capture" 0 "The rig is fit to weigh with" - -- "$bin" rig-check --rig "$work/rig.ini" --replay "$work/quiet" --counts-kg 1e5 --catalogue "$work/untouched"
 expect "rig-check in grams" 0 '"u_weighing_g": 0\.0' - -- "$bin" rig-check --rig "$work/rig.ini" --replay "$work/quiet" --counts-kg 1e5 --json --catalogue "$work/untouched"
 expect "rig-check of gear too heavy" 3 "SHORT .*nobody watches what the cell can bear" - -- "$bin" rig-check --rig "$work/rig.ini" --replay "$work/quiet" --mass-kg 4 --catalogue "$work/untouched"
+expect "rig-check of a hanging scale" 0 "fit to weigh with to 7.1 g" - -- "$bin" rig-check --rig "$(dirname "$0")/../../rigs/hanging-scale.ini" --catalogue "$work/untouched"
 expect "rig-check of a feather" 2 - "--mass-kg" -- "$bin" rig-check --rig "$work/rig.ini" --replay "$work/quiet" --mass-kg feather
 expect "a water too hot" 2 - "" -- "$bin" measure --rig "$work/rig.ini" --operator json --item "Twin fins" --water fresh,temp_c=50 --catalogue "$c"
 expect "a water called tank" 2 - "not \"tank\"" -- "$bin" measure --rig "$work/rig.ini" --operator json --item "Twin fins" --water tank --catalogue "$c"

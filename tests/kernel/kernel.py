@@ -580,6 +580,7 @@ def check_busy(machine, device, bank):
 
 
 def check_stop(machine, device, bank):
+    machine.write("/tmp/lines.ini", lines_rig(bank))
     session = Pedalled(machine, device, bank, "calibrate --masses-g 500,1000,2000")
     session.ask()
     bank.press("PEDAL", 0.12, 0.12, 0.12)
