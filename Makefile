@@ -4,6 +4,7 @@
 #   make demo     the main job on a simulated tank; installs what it lacks (Debian)
 #   make check    all tests; installs what it lacks (Debian)
 #   make quick    the tests that need no process, network or root: some fifteen seconds
+#   make faults   every fault of a session caused on purpose, and what it cost, as a table
 #   make check-kernel  real serial ports in a small emulated machine; the first time builds its kernel
 #   make truth    many simulated sessions: how often the interval holds the truth
 #   make fuzz     random bytes against rig files, lines and guesses (needs clang)
@@ -23,7 +24,7 @@ CC := gcc
 endif
 
 OUT := build/$(VARIANT)
-LIBRARIES := libserialport libgpiod sqlite3 gsl jansson inih uuid nettle
+LIBRARIES := libserialport libgpiod sqlite3 gsl jansson inih uuid nettle ncursesw
 WARNINGS := -Wall -Wextra -Wshadow -Wconversion -Wdouble-promotion -Wformat=2 -Wstrict-prototypes \
   -Wmissing-prototypes -Wvla -Wundef -Wwrite-strings -Wcast-qual -Wswitch-enum
 HARDENING := -D_FORTIFY_SOURCE=2 -fstack-protector-strong -fstack-clash-protection
@@ -45,7 +46,8 @@ ifneq ($(STRICT),)
 override WARNINGS += -Werror
 endif
 
-PKG_CFLAGS = $(shell pkg-config --cflags $(LIBRARIES) 2>/dev/null)
+# ncurses asks for an older _XOPEN_SOURCE than the one below, which holds it.
+PKG_CFLAGS = $(filter-out -D_%,$(shell pkg-config --cflags $(LIBRARIES) 2>/dev/null))
 PKG_LIBS   = $(shell pkg-config --libs $(LIBRARIES) 2>/dev/null) -lm
 COMPILE = $(CC) -std=c17 -D_XOPEN_SOURCE=700 -D_DEFAULT_SOURCE -Iinclude -I$(OUT)/made -Irigs -Itests/support \
   -DUPTHRUST_VERSION='"$(VERSION)"' -ffp-contract=off -fPIC $(WARNINGS) $(CFLAGS) $(PKG_CFLAGS) -MMD -MP
@@ -74,7 +76,7 @@ SECONDS ?= 20
 SONAME := libupthrust.so.0
 OBJCOPY ?= objcopy
 
-.PHONY: all demo check quick fuzz check-kernel bench truth install clean packages-build packages-check \
+.PHONY: all demo check quick faults fuzz check-kernel bench truth install clean packages-build packages-check \
   packages-kernel tests FORCE
 .SECONDARY:
 .DELETE_ON_ERROR:
@@ -159,6 +161,9 @@ check: packages-check
 quick:
 	@$(MAKE) --no-print-directory tests
 	@sh tests/run.sh $(OUT) quick
+
+faults: all
+	@sh tests/faults/faults_test.sh $(OUT)
 
 check-kernel: packages-kernel
 	@$(MAKE) --no-print-directory all

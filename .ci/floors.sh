@@ -8,14 +8,15 @@ cd "$(dirname "$0")/.." || exit 2
 bad=0 tests=0
 headers_of() { # folder -> headers it may include
     base="quantity failure text"
+    maths="water waters gravity gas material statistics weighing masses outlier chart bodies shake moment"
     case $1 in
     text) echo "failure text" ;;
-    metrology) echo "quantity failure water statistics weighing masses" ;;
-    wire) echo "$base water item masses rig wire port guess" ;;
-    bench) echo "$base water item masses rig wire statistics weighing result calibration bench fitness lines listen procedure session" ;;
-    catalogue) echo "$base water item weighing result calibration catalogue run" ;;
+    metrology) echo "quantity failure $maths" ;;
+    wire) echo "$base $maths item rig wire port guess" ;;
+    bench) echo "$base $maths item rig wire reference result calibration bench fitness lines listen procedure session live" ;;
+    catalogue) echo "$base $maths item reference kind result calibration catalogue run" ;;
     # A run's trace is read again: the line reader and the glitch test, no ports.
-    report) echo "$base water item masses weighing result calibration catalogue report rig wire bench" ;;
+    report) echo "$base $maths item reference kind result calibration catalogue report rig wire bench" ;;
     cli) ls include/upthrust | sed 's/\.h$//' ;;
     esac
 }

@@ -22,11 +22,11 @@ static const double LOOP_KG = 4;
 static const double PLAY_KG[PLAYS] = {0.05, 0.15, 0.5, 1.5};
 static const double TURN = 6.283185307179586;
 
-enum hung { HUNG_NOTHING, HUNG_MASS, HUNG_AIR, HUNG_WATER };
+enum hung { HUNG_NOTHING, HUNG_MASS, HUNG_AIR, HUNG_WATER, HUNG_LEVEL };
 
 struct act {
     char name[24], item[80];
-    double mass_kg, at_s;
+    double number, at_s;
 };
 
 struct tank {
@@ -45,6 +45,7 @@ struct tank {
     double creep_kg[CREEP_STATES], play_kg[PLAYS];
     bool ballast;
     enum hung hung;
+    double depth_m;
     const struct tank_item *item;
     double mass_kg, trapped_kg, hang_kg, meniscus_kg;
     double target_kg, from_kg, ramp_end_s; /* the load moves from one to the other */
@@ -164,6 +165,7 @@ struct tank *tank_create(const struct tank_declared *declared, const struct tank
         return NULL;
     }
     tank->declared = *declared;
+    tank->depth_m = declared->depth_m;
     tank->cell = *cell;
     tank->seed = seed;
     tank->session = gsl_rng_alloc(gsl_rng_mt19937);
@@ -227,8 +229,10 @@ static size_t item_index(const struct tank_item *item) {
 }
 
 static const struct tank_item *find_item(const char *name) {
-    size_t count;
+    size_t count, references;
     const struct tank_item *gear = tank_gear(&count);
+    tank_references(&references); /* they stand behind the gear */
+    count += references;
     for (size_t i = 0; name != NULL && i < count; i++) {
         if (strcmp(gear[i].name, name) == 0) {
             return &gear[i];
@@ -238,7 +242,7 @@ static const struct tank_item *find_item(const char *name) {
 }
 
 static double volume_at(const struct tank *tank, const struct tank_item *item, double temp_c) {
-    double expansion = tank->expansion_per_k[item_index(item)];
+    double expansion = item->reference ? 0 : tank->expansion_per_k[item_index(item)];
     return item->volume_m3 * (1 + expansion * (temp_c - 20));
 }
 
@@ -247,6 +251,14 @@ static double wetted_line_kg(const struct tank *tank, double volume_m3) {
     double radius_m = tank->declared.line_diameter_m / 2;
     return tank->water_kg_m3 * TURN / 2 * radius_m * radius_m * volume_m3 /
            tank->declared.tank_area_m2;
+}
+
+/* Boyle: how much less the gas fills at the depth it hangs at now than at the tank's own. */
+static double squeezed_m3(const struct tank *tank) {
+    double pa_m = tank->water_kg_m3 * UP_STANDARD_GRAVITY_M_S2;
+    double here_pa = tank->declared.air_pressure_pa + pa_m * tank->depth_m;
+    double tank_pa = tank->declared.air_pressure_pa + pa_m * tank->declared.depth_m;
+    return tank->item->gas_m3 * (1 - tank_pa / here_pa);
 }
 
 static double hung_kg(const struct tank *tank) {
@@ -261,9 +273,15 @@ static double hung_kg(const struct tank *tank) {
     case HUNG_AIR:
         volume_m3 = volume_at(tank, tank->item, tank->declared.air_temp_c);
         return tank->item->mass_kg - tank->air_kg_m3 * volume_m3;
+    case HUNG_LEVEL:
+        return (tank->item->mass_kg -
+                tank->water_kg_m3 * volume_at(tank, tank->item, tank->temp_c)) /
+                   2 +
+               tank->item->tip_kg + tank->hang_kg;
     case HUNG_WATER:
         volume_m3 =
             volume_at(tank, tank->item, tank->temp_c + tank->item_offset_k[item_index(tank->item)]);
+        volume_m3 -= squeezed_m3(tank);
         return tank->item->mass_kg - tank->water_kg_m3 * volume_m3 - tank->trapped_kg +
                tank->hang_kg - wetted_line_kg(tank, volume_m3);
     }
@@ -307,6 +325,9 @@ static void immerse(struct tank *tank) {
     double mean_kg = tank->item->trapped_kg;
     tank->trapped_kg = mean_kg > 0 ? gsl_ran_exponential(tank->hand, mean_kg) : 0;
     tank->hang_kg = gsl_ran_gaussian(tank->hand, tank->declared.hang_sd_kg);
+    if (tank->depth_m != tank->declared.depth_m) {
+        tank->trapped_kg *= 0.01; /* down there it is asked for with its air shaken out */
+    }
 }
 
 static void shake(struct tank *tank) {
@@ -327,8 +348,13 @@ static bool empties(const char *act) {
 
 static void hang_item(struct tank *tank, const struct act *act) {
     tank->item = act->item[0] != '\0' ? find_item(act->item) : tank->item;
-    tank->hung = is_act(act->name, "hang-in-air") ? HUNG_AIR : HUNG_WATER;
-    if (is_act(act->name, "immerse")) {
+    tank->hung = is_act(act->name, "hang-in-air")  ? HUNG_AIR
+                 : is_act(act->name, "hang-level") ? HUNG_LEVEL
+                                                   : HUNG_WATER;
+    if (is_act(act->name, "hang-level") || is_act(act->name, "hang-reference")) {
+        tank->trapped_kg = 0;
+        tank->hang_kg = gsl_ran_gaussian(tank->hand, tank->declared.hang_sd_kg);
+    } else if (is_act(act->name, "immerse")) {
         immerse(tank);
     } else if (is_act(act->name, "shake")) {
         shake(tank);
@@ -343,7 +369,10 @@ static void carry_out(struct tank *tank, const struct act *act) {
         tank->ballast = true;
     } else if (is_act(act->name, "hang-mass")) {
         tank->hung = HUNG_MASS;
-        tank->mass_kg = act->mass_kg;
+        tank->mass_kg = act->number;
+    } else if (is_act(act->name, "lower-hanger")) {
+        tank->hung = HUNG_NOTHING;
+        tank->depth_m = act->number;
     } else if (empties(act->name)) {
         tank->hung = HUNG_NOTHING;
     } else {
@@ -370,26 +399,28 @@ static const char *in_water_at(const struct tank *tank, double at_s) {
     return item;
 }
 
-static bool is_possible(const struct tank *tank, const char *act, const char *item, double mass_kg,
+static bool is_possible(const struct tank *tank, const char *act, const char *item, double number,
                         double at_s) {
     if (is_act(act, "add-ballast") || empties(act)) {
         return true;
     }
-    if (is_act(act, "hang-mass")) {
-        return isfinite(mass_kg) && mass_kg > 0;
+    if (is_act(act, "hang-mass") || is_act(act, "lower-hanger")) {
+        return isfinite(number) && number > 0;
     }
     if (is_act(act, "shake")) {
         const char *hangs = in_water_at(tank, at_s);
         return hangs[0] != '\0' && (item == NULL || item[0] == '\0' || is_act(item, hangs));
     }
-    return (is_act(act, "hang-in-air") || is_act(act, "immerse")) && find_item(item) != NULL;
+    return (is_act(act, "hang-in-air") || is_act(act, "immerse") || is_act(act, "hang-reference") ||
+            is_act(act, "hang-level")) &&
+           find_item(item) != NULL;
 }
 
 /* The queue is in the order of time; acts of one time in the order they were told. */
-bool tank_act(struct tank *tank, const char *act, const char *item, double mass_kg, double at_s) {
+bool tank_act(struct tank *tank, const char *act, const char *item, double number, double at_s) {
     size_t place = tank->acts;
     struct act *next;
-    if (tank->acts == ACTS_MAX || !isfinite(at_s) || !is_possible(tank, act, item, mass_kg, at_s)) {
+    if (tank->acts == ACTS_MAX || !isfinite(at_s) || !is_possible(tank, act, item, number, at_s)) {
         return false;
     }
     while (place > 0 && tank->act[place - 1].at_s > at_s) {
@@ -400,7 +431,7 @@ bool tank_act(struct tank *tank, const char *act, const char *item, double mass_
     memset(next, 0, sizeof *next);
     snprintf(next->name, sizeof next->name, "%s", act);
     snprintf(next->item, sizeof next->item, "%s", item != NULL ? item : "");
-    next->mass_kg = mass_kg;
+    next->number = number;
     next->at_s = at_s;
     return true;
 }
@@ -511,13 +542,22 @@ double tank_truth_in_tank_g(const struct tank *tank, const char *name) {
                : (tank->water_kg_m3 * volume_at(tank, item, tank->temp_c) - item->mass_kg) * 1e3;
 }
 
+static double truth_at_density_g(const struct tank *tank, const char *name, double density_kg_m3,
+                                 double temp_c) {
+    const struct tank_item *item = find_item(name);
+    return item == NULL ? (double)NAN
+                        : (density_kg_m3 * volume_at(tank, item, temp_c) - item->mass_kg) * 1e3;
+}
+
 double tank_truth_in_water_g(const struct tank *tank, const char *name, const char *water,
                              double density_kg_m3, double u_density_kg_m3, double temp_c) {
-    const struct tank_item *item = find_item(name);
-    double error = water_error(tank, water);
-    return item == NULL
-               ? (double)NAN
-               : ((density_kg_m3 + u_density_kg_m3 * error) * volume_at(tank, item, temp_c) -
-                  item->mass_kg) *
-                     1e3;
+    return truth_at_density_g(tank, name,
+                              density_kg_m3 + u_density_kg_m3 * water_error(tank, water), temp_c);
+}
+
+/* The same draw, turned from normal to rectangular by its distribution function. */
+double tank_truth_in_range_g(const struct tank *tank, const char *name, const char *water,
+                             double density_kg_m3, double halfwidth_kg_m3, double temp_c) {
+    double error = erf(water_error(tank, water) / sqrt(2));
+    return truth_at_density_g(tank, name, density_kg_m3 + halfwidth_kg_m3 * error, temp_c);
 }

@@ -58,6 +58,9 @@ struct tank_item {
     bool compressible;
     double mass_kg, volume_m3; /* true, at 20 C */
     double trapped_kg;         /* mean lift of the air caught at an immersion; 0 for none */
+    double gas_m3;             /* of the volume: gas that follows the pressure, at the tank's depth */
+    double tip_kg;             /* hung level: so much more hangs on the hook than half of it */
+    bool reference;            /* a solid body: no expansion to speak of */
 };
 
 struct tank;
@@ -67,6 +70,9 @@ struct tank_cell tank_cell_default(void);
 
 /* The demonstration's gear. */
 const struct tank_item *tank_gear(size_t *count);
+
+/* Solid bodies of known mass and volume, none of the gear. */
+const struct tank_item *tank_references(size_t *count);
 
 /* The caller destroys what it created. */
 struct tank *tank_create(const struct tank_declared *declared, const struct tank_cell *cell,
@@ -79,11 +85,12 @@ size_t tank_sample(struct tank *tank, char *line, size_t size);
 double tank_time_s(const struct tank *tank);
 
 /* An operator's act, named as in the operator protocol: add-ballast, empty-in-air, hang-in-air,
-   empty-in-water, immerse, shake, lift-out, hang-mass. It takes effect at device time at_s, or at
-   once when that has passed; acts told out of order are done in the order of time, and one that
-   comes within a shake ends it. item and mass_kg where the act needs them. False, changing nothing,
+   empty-in-water, immerse, shake, lift-out, hang-mass, hang-reference, hang-level, lower-hanger. It
+   takes effect at device time at_s, or at once when that has passed; acts told out of order are
+   done in the order of time, and one that comes within a shake ends it. item where the act needs
+   one; number: the mass in kg, or for lower-hanger the depth in m. False, changing nothing,
    for an act or item it does not know or that cannot be done now. */
-bool tank_act(struct tank *tank, const char *act, const char *item, double mass_kg, double at_s);
+bool tank_act(struct tank *tank, const char *act, const char *item, double number, double at_s);
 
 /* What the thermometer shows, with this session's error. */
 double tank_thermometer_c(const struct tank *tank);
@@ -94,5 +101,8 @@ double tank_thermometer_c(const struct tank *tank);
 double tank_truth_in_tank_g(const struct tank *tank, const char *item);
 double tank_truth_in_water_g(const struct tank *tank, const char *item, const char *water,
                              double density_kg_m3, double u_density_kg_m3, double temp_c);
+/* The same for a water whose density lies anywhere within a half-width. */
+double tank_truth_in_range_g(const struct tank *tank, const char *item, const char *water,
+                             double density_kg_m3, double halfwidth_kg_m3, double temp_c);
 
 #endif

@@ -161,9 +161,9 @@ static double number_of(const json_t *json, const char *key, double otherwise) {
 }
 
 static bool is_known(const char *act) {
-    static const char *const acts[] = {"add-ballast", "empty-in-air",   "hang-in-air",
-                                       "immerse",     "empty-in-water", "shake",
-                                       "lift-out",    "hang-mass"};
+    static const char *const acts[] = {"add-ballast",    "empty-in-air", "hang-in-air", "immerse",
+                                       "empty-in-water", "shake",        "lift-out",    "hang-mass",
+                                       "hang-reference", "hang-level",   "lower-hanger"};
     for (size_t i = 0; i < sizeof acts / sizeof acts[0]; i++) {
         if (strcmp(act, acts[i]) == 0) {
             return true;
@@ -185,8 +185,9 @@ static void answer_ask(struct program *program, const json_t *ask) {
         print_json(json_pack("{s:O, s:f}", "id", id, "value", tank_thermometer_c(program->tank)));
         return;
     }
-    if (strcmp(act, "confirm") != 0 && !tank_act(program->tank, act, text_of(ask, "item"),
-                                                 number_of(ask, "mass_kg", (double)NAN), at_s)) {
+    double number = number_of(ask, "mass_kg", number_of(ask, "depth_m", (double)NAN));
+    if (strcmp(act, "confirm") != 0 &&
+        !tank_act(program->tank, act, text_of(ask, "item"), number, at_s)) {
         answer = is_known(act) ? "stop" : "skip";
     }
     print_json(json_pack("{s:O, s:s}", "id", id, "answer", answer));
@@ -196,6 +197,11 @@ static double truth_of(struct program *program, const char *item, const char *wa
                        const json_t *ask) {
     if (water == NULL || strcmp(water, "tank") == 0) {
         return tank_truth_in_tank_g(program->tank, item);
+    }
+    if (json_is_true(json_object_get(ask, "rectangular"))) {
+        return tank_truth_in_range_g(
+            program->tank, item, water, number_of(ask, "density_kg_m3", (double)NAN),
+            sqrt(3) * number_of(ask, "u_density_kg_m3", 0), number_of(ask, "temp_c", 20));
     }
     return tank_truth_in_water_g(
         program->tank, item, water, number_of(ask, "density_kg_m3", (double)NAN),
@@ -223,6 +229,7 @@ static void json_line(struct program *program, const char *line) {
 static const char help_text[] =
     "[at SECONDS] add-ballast | empty-in-air | empty-in-water | lift-out\n"
     "[at SECONDS] hang-mass KG | hang-in-air ITEM | immerse ITEM | shake\n"
+    "[at SECONDS] hang-reference BODY | hang-level ITEM | lower-hanger DEPTH_M\n"
     "truth ITEM | gear | help | quit\n";
 
 static void list_gear(void) {
@@ -234,9 +241,9 @@ static void list_gear(void) {
 }
 
 static void do_typed(struct program *program, const char *act, const char *argument, double at_s) {
-    double mass_kg = (double)NAN;
-    up_text_number(argument, strlen(argument), &mass_kg);
-    if (tank_act(program->tank, act, argument, mass_kg, at_s)) {
+    double number = (double)NAN;
+    up_text_number(argument, strlen(argument), &number);
+    if (tank_act(program->tank, act, argument, number, at_s)) {
         printf("%s at %.1f s\n", act, at_s);
     } else {
         complain(is_known(act) ? "cannot be done now, or not with that" : "unknown: say help", act);

@@ -24,13 +24,22 @@ enum step {
     STEP_IMMERSE,
     STEP_SHAKE,
     STEP_LIFT,
+    STEP_OUTLIER, /* does a trial that lies off the others stay? */
+    STEP_REFERENCE,
+    STEP_REFERENCE_TARE,
+    STEP_REFERENCE_CONFIRM, /* the body lies outside its limits: go on all the same? */
+    STEP_LEVEL,             /* hung by two points */
+    STEP_LEVEL_TARE,
+    STEP_DEEP_TARE,
+    STEP_DEEP,
+    STEP_DEEP_TARE_AFTER,
 };
 
 enum stage { STAGE_ASKING, STAGE_READING, STAGE_FINISHED };
 
 /* A plateau as the schedule needs it: its middle in time and its load. */
 struct point {
-    double time_s, step_s, load, u_load, slope_per_s, temp_c;
+    double time_s, step_s, load, u_load, slope_per_s, temp_c, late_s;
     bool known;
 };
 
@@ -54,6 +63,8 @@ struct up_procedure {
     bool overloaded;   /* and told so */
     bool stall_spoilt; /* a reading; the burst that follows it spoils no other */
     double temp_c;     /* told by the operator, the rig, or the last plateau */
+    bool temp_lost;    /* the lines tell it no more; cleared when somebody was asked for it */
+    bool temp_told;    /* ... and is asked no more, until the lines tell it again */
 
     /* where we are */
     enum stage stage;
@@ -63,6 +74,9 @@ struct up_procedure {
     double typed_kg; /* the reading that was just typed */
     double done_s;   /* device time when the operator had done it */
     double late_s;   /* the reading window has been put off by this much */
+    double rest_s;   /* and by this much, for the cell to rest */
+    bool returned;   /* after a break: the next trial is compared with those before */
+    unsigned unlike; /* trials since that were not like those */
     unsigned broken; /* steps in a row that had to be repeated */
     bool stopped, gave_up;
 
@@ -95,12 +109,46 @@ struct up_procedure {
     struct up_trial now; /* under way */
     struct point water;  /* its latest reading */
     double immersed_s, first_immersed_s;
+    unsigned looks;          /* taken */
+    bool decided;            /* no more trials */
+    unsigned asked_outliers; /* trials so far when an outlier was last asked about */
+    unsigned suspect;        /* index of the trial that is asked about */
+    struct up_reference_check check[UP_REFERENCES_MAX];
+    unsigned checks;
+    struct point side; /* the reading of a body, of two points, or at the second depth */
+    struct point deep_tare;
+    bool level_done, deep_done;          /* or skipped */
+    double level_counts, u_level_counts; /* NaN until it was read */
+    double deep_counts, u_deep_counts;
 };
 
 /* measuring.c */
 void measure_read(struct up_procedure *procedure, const struct up_plateau *plateau);
 void measure_after(struct up_procedure *procedure, enum up_answer_word word);
 void measure_break(struct up_procedure *procedure);
+
+/* Whatever is still to be done: bodies, trials, the second depth, two points; the hanger is empty
+   and its tare fresh. */
+void go_on(struct up_procedure *procedure);
+double counts_kg(const struct up_procedure *procedure);
+/* A difference to the tare, ready for division by the slope. */
+double linear(const struct up_procedure *procedure, double counts);
+
+/* looks.c */
+/* A trial is closed: is one of them an outlier, is all decided, were there enough? False where a
+   question was asked. */
+bool look_at_trials(struct up_procedure *procedure);
+void ask_about_outlier(struct up_procedure *procedure);
+void answer_outlier(struct up_procedure *procedure, enum up_answer_word word);
+bool has_thermometer(const struct up_line_rule *line);
+unsigned trials_kept(const struct up_procedure *procedure);
+
+/* references.c */
+void close_reference(struct up_procedure *procedure, const struct point *after);
+void answer_reference(struct up_procedure *procedure, enum up_answer_word word);
+
+/* results.c */
+struct up_water tank_water(const struct up_procedure *procedure);
 
 /* calibrating.c */
 void calibrate_read(struct up_procedure *procedure, const struct up_plateau *plateau);
@@ -115,8 +163,12 @@ void fill_stairs(const struct up_procedure *procedure, struct up_calibration *ca
 
 /* procedure.c */
 void ask_step(struct up_procedure *procedure, enum step step);
+/* The same in words of its own; `text` is copied. */
+void ask_saying(struct up_procedure *procedure, enum step step, const char *text);
 void finish(struct up_procedure *procedure);
 void push_fault(struct up_procedure *procedure, const char *format, ...)
+    __attribute__((format(printf, 2, 3)));
+void push_note(struct up_procedure *procedure, const char *format, ...)
     __attribute__((format(printf, 2, 3)));
 struct up_event *push_event(struct up_procedure *procedure, enum up_event_kind kind);
 struct point point_of(const struct up_plateau *plateau);

@@ -15,6 +15,18 @@ static const double AIR_MATTERS_KG = 0.0005;
 static const double BALLAST_FACTOR = 1.5;
 static const double LEAD_KG_M3 = 11340; /* handbook value of pure lead */
 
+/* The second depth must differ by as much as makes its pressure tell (a choice of ours: a litre of
+   gas then loses 9 g). */
+static const double DEEPER_LEAST_M = 0.1;
+
+/* A tare before the item's weighing in air serves so long: the next tare comes after it anyway, and
+   what drift does between two is a straight line only for a while (a choice of ours). */
+static const double OPENING_OLDEST_S = 600;
+
+/* A trial after a break that is off those before by so much was weighed by another cell (a choice
+   of ours: cells of one kind differ by a few per cent, trials of one item by some grams). */
+static const double OTHER_CELL_KG = 0.02, OTHER_CELL_REL = 0.05;
+
 /* ---- the plan ---- */
 
 static bool fits_bench(const struct up_measure_plan *plan, struct up_failure *failure) {
@@ -48,6 +60,49 @@ static bool fits_bench(const struct up_measure_plan *plan, struct up_failure *fa
     return true;
 }
 
+static bool trials_make_sense(const struct up_measure_plan *plan, struct up_failure *failure) {
+    unsigned last = 0;
+    if (plan->trials == 1 && !(plan->kind_repeatability_kg.u > 0)) {
+        return up_fail(
+            failure, UP_STATUS_WRONG_INPUT,
+            "one trial tells nothing of how far trials scatter, and the catalogue has no "
+            "other items of this kind to tell it: make two at least");
+    }
+    if (plan->trials < 1 || plan->trials > UP_TRIALS_MAX) {
+        return up_fail(failure, UP_STATUS_WRONG_INPUT, "%u trials: give 2 to %d", plan->trials,
+                       UP_TRIALS_MAX);
+    }
+    for (unsigned i = 0; i < plan->looks; i++) {
+        if (plan->look[i] < 2 || plan->look[i] <= last || plan->look[i] > plan->trials) {
+            return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                           "looks at the results after %u and then %u trials: give counts that "
+                           "rise, from 2 to %d",
+                           last, plan->look[i], UP_TRIALS_MAX);
+        }
+        last = plan->look[i];
+    }
+    return true;
+}
+
+static bool sides_make_sense(const struct up_measure_plan *plan, struct up_failure *failure) {
+    if (!(plan->confidence >= 0.5 && plan->confidence <= 0.9999)) {
+        return up_fail(failure, UP_STATUS_WRONG_INPUT, "confidence %g: give 0.5 to 0.9999",
+                       plan->confidence);
+    }
+    if (plan->second_depth_m != 0 && !(plan->second_depth_m > plan->rig->depth_m + DEEPER_LEAST_M &&
+                                       plan->second_depth_m <= 60)) {
+        return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                       "a second depth of %g m tells nothing of gas: give %g m (%g m below the "
+                       "first) to 60 m",
+                       plan->second_depth_m, plan->rig->depth_m + DEEPER_LEAST_M, DEEPER_LEAST_M);
+    }
+    if (plan->two_point_m != 0 && !(plan->two_point_m >= 0.05 && plan->two_point_m <= 5)) {
+        return up_fail(failure, UP_STATUS_WRONG_INPUT, "two lines %g m apart: give 0.05 to 5 m",
+                       plan->two_point_m);
+    }
+    return true;
+}
+
 static bool check_plan(const struct up_measure_plan *plan, struct up_failure *failure) {
     const struct up_calibration *calibration = plan->calibration;
     if (plan->rig->line.loads != 1) {
@@ -55,9 +110,8 @@ static bool check_plan(const struct up_measure_plan *plan, struct up_failure *fa
                        "%s names %d load columns: to weigh, name one in load_field",
                        plan->rig->path, plan->rig->line.loads);
     }
-    if (plan->trials < 2 || plan->trials > UP_TRIALS_MAX) {
-        return up_fail(failure, UP_STATUS_WRONG_INPUT, "%u trials: give 2 to %d", plan->trials,
-                       UP_TRIALS_MAX);
+    if (!trials_make_sense(plan, failure) || !sides_make_sense(plan, failure)) {
+        return false;
     }
     if (!isfinite(calibration->slope_counts_kg) || calibration->slope_counts_kg == 0 ||
         !(calibration->dof > 0)) {
@@ -66,6 +120,35 @@ static bool check_plan(const struct up_measure_plan *plan, struct up_failure *fa
                        calibration->bench);
     }
     return fits_bench(plan, failure);
+}
+
+/* With the hanger as a neighbour left it, the item is the first thing to hang. */
+static void begin(struct up_procedure *procedure) {
+    const struct up_opening *opening = &procedure->measure.opening;
+    if (!opening->known) {
+        ask_step(procedure, STEP_BALLAST);
+        return;
+    }
+    /* its time is set when the stream begins */
+    procedure->tare = (struct point){.time_s = -opening->age_s,
+                                     .step_s = -opening->age_s,
+                                     .load = opening->load,
+                                     .u_load = opening->u_load,
+                                     .temp_c = opening->temp_c,
+                                     .known = true};
+    procedure->air_tare = procedure->last = procedure->tare;
+    procedure->temp_c = isnan(procedure->temp_c) ? opening->temp_c : procedure->temp_c;
+    ask_step(procedure, STEP_AIR);
+}
+
+struct up_opening up_procedure_opening(const struct up_procedure *procedure, double pause_s) {
+    double age_s = procedure->now_s - procedure->tare.time_s + pause_s;
+    bool same = !procedure->deep_tare.known && procedure->rig.port_kind != UP_PORT_TYPED;
+    return (struct up_opening){.known = procedure->tare.known && same && age_s < OPENING_OLDEST_S,
+                               .age_s = age_s,
+                               .load = procedure->tare.load,
+                               .u_load = procedure->tare.u_load,
+                               .temp_c = procedure->temp_c};
 }
 
 bool up_procedure_measure(const struct up_measure_plan *plan, struct up_procedure **result,
@@ -84,22 +167,25 @@ bool up_procedure_measure(const struct up_measure_plan *plan, struct up_procedur
         procedure->waters[i] = plan->water[i];
     }
     procedure->temp_c = plan->rig->temp_c;
+    procedure->level_done = plan->two_point_m == 0;
+    procedure->deep_done = plan->second_depth_m == 0;
+    procedure->level_counts = procedure->deep_counts = (double)NAN;
     up_screen_begin(&procedure->screen, plan->rig->line.word_bits, plan->rig->division_counts);
-    ask_step(procedure, STEP_BALLAST);
+    begin(procedure);
     *result = procedure;
     return true;
 }
 
 /* ---- the sequence ----
-   ballast, temperature; empty, item, empty in air; tare, then each trial: immerse, shakes, lift
-   out, whose tare closes the trial and opens the next. */
+   ballast, temperature; empty, item, empty in air; tare, the reference bodies; then each trial:
+   immerse, shakes, lift out, whose tare closes the trial and opens the next; last, two points and
+   the second depth. */
 
-static double counts_kg(const struct up_procedure *procedure) {
+double counts_kg(const struct up_procedure *procedure) {
     return procedure->calibration.slope_counts_kg;
 }
 
-/* A difference to the tare, ready for division by the slope. */
-static double linear(const struct up_procedure *procedure, double counts) {
+double linear(const struct up_procedure *procedure, double counts) {
     return up_calibration_linear_counts(&procedure->calibration, counts);
 }
 
@@ -110,22 +196,45 @@ static void begin_trial(struct up_procedure *procedure) {
     ask_step(procedure, STEP_IMMERSE);
 }
 
-static bool has_thermometer(const struct up_line_rule *line) {
+static bool is_all_done(const struct up_procedure *procedure) {
+    return procedure->checks >= procedure->measure.references && procedure->decided &&
+           procedure->level_done && procedure->deep_done;
+}
+
+void go_on(struct up_procedure *procedure) {
+    if (is_all_done(procedure)) {
+        finish(procedure);
+    } else if (procedure->temp_lost) {
+        ask_step(procedure, STEP_TEMPERATURE);
+    } else if (!procedure->tare.known) {
+        ask_step(procedure, STEP_TARE);
+    } else if (procedure->checks < procedure->measure.references) {
+        ask_step(procedure, STEP_REFERENCE);
+    } else if (!procedure->decided) {
+        begin_trial(procedure);
+    } else if (!procedure->level_done) {
+        ask_step(procedure, STEP_LEVEL);
+    } else {
+        ask_step(procedure, STEP_DEEP_TARE);
+    }
+}
+
+bool has_thermometer(const struct up_line_rule *line) {
     return line->temp.field != 0 || line->temp.label[0] != '\0';
 }
 
 static void after_ballast(struct up_procedure *procedure) {
     bool asked_already = procedure->weighed_in_air || procedure->trials > 0;
-    if (!has_thermometer(&procedure->rig.line) && isnan(procedure->temp_c)) {
+    bool has = has_thermometer(&procedure->rig.line) && !procedure->temp_lost;
+    if (!has && isnan(procedure->temp_c)) {
         ask_step(procedure, STEP_TEMPERATURE);
     } else {
         ask_step(procedure, asked_already ? STEP_TARE : STEP_AIR_TARE);
     }
 }
 
-/* A step that is answered without a reading: ballast, temperature, or one that is skipped. */
+/* A step that is answered without a reading: one that needs none, or one that is skipped. */
 void measure_after(struct up_procedure *procedure, enum up_answer_word word) {
-    (void)word;
     switch (procedure->step) {
     case STEP_BALLAST:
     case STEP_TEMPERATURE:
@@ -138,7 +247,23 @@ void measure_after(struct up_procedure *procedure, enum up_answer_word word) {
         ask_step(procedure, STEP_LIFT);
         break;
     case STEP_IMMERSE:
-        finish(procedure);
+        procedure->decided = true; /* no more of them */
+        go_on(procedure);
+        break;
+    case STEP_OUTLIER:
+        answer_outlier(procedure, word);
+        break;
+    case STEP_REFERENCE:
+    case STEP_REFERENCE_CONFIRM:
+        answer_reference(procedure, word);
+        break;
+    case STEP_LEVEL:
+        procedure->level_done = true;
+        go_on(procedure);
+        break;
+    case STEP_DEEP_TARE:
+        procedure->deep_done = true;
+        go_on(procedure);
         break;
     case STEP_PRELOAD:
     case STEP_MASS:
@@ -150,6 +275,10 @@ void measure_after(struct up_procedure *procedure, enum up_answer_word word) {
     case STEP_AIR_TARE_AFTER:
     case STEP_TARE:
     case STEP_LIFT:
+    case STEP_REFERENCE_TARE:
+    case STEP_LEVEL_TARE:
+    case STEP_DEEP:
+    case STEP_DEEP_TARE_AFTER:
         break;
     }
 }
@@ -161,10 +290,19 @@ void measure_break(struct up_procedure *procedure) {
     case STEP_TEMPERATURE:
         ask_step(procedure, procedure->step);
         break;
+    case STEP_OUTLIER: /* nothing is spoilt but the tare before it */
+        procedure->tare.known = false;
+        ask_about_outlier(procedure);
+        break;
     case STEP_AIR_TARE:
     case STEP_AIR:
     case STEP_AIR_TARE_AFTER:
         ask_step(procedure, STEP_AIR_TARE);
+        break;
+    case STEP_DEEP_TARE:
+    case STEP_DEEP:
+    case STEP_DEEP_TARE_AFTER:
+        ask_step(procedure, STEP_DEEP_TARE);
         break;
     case STEP_PRELOAD:
     case STEP_MASS:
@@ -176,6 +314,11 @@ void measure_break(struct up_procedure *procedure) {
     case STEP_IMMERSE:
     case STEP_SHAKE:
     case STEP_LIFT:
+    case STEP_REFERENCE:
+    case STEP_REFERENCE_TARE:
+    case STEP_REFERENCE_CONFIRM:
+    case STEP_LEVEL:
+    case STEP_LEVEL_TARE:
         ask_step(procedure, STEP_TARE);
         break;
     }
@@ -196,14 +339,15 @@ static void read_air_tare_after(struct up_procedure *procedure, const struct poi
         finish(procedure);
         return;
     }
-    ask_step(procedure, STEP_TARE);
+    procedure->tare = *here; /* hook and hanger are one: this is the first trial's tare as well */
+    go_on(procedure);
 }
 
 /* A line that goes slack measures nothing: the ballast must outweigh the lift with room to spare.
  */
-static bool ballast_holds(struct up_procedure *procedure) {
-    double lift_kg =
-        -linear(procedure, procedure->water.load - procedure->tare.load) / counts_kg(procedure);
+static bool ballast_holds(struct up_procedure *procedure, const struct point *here,
+                          const struct point *tare) {
+    double lift_kg = -linear(procedure, here->load - tare->load) / counts_kg(procedure);
     double holds_kg = procedure->rig.ballast_kg * (1 - 1000 / LEAD_KG_M3);
     if (procedure->rig.ballast_kg == 0 || lift_kg * BALLAST_FACTOR <= holds_kg) {
         return true;
@@ -223,7 +367,7 @@ static void read_water(struct up_procedure *procedure, const struct point *here)
     struct point before = procedure->water;
     double matters = AIR_MATTERS_KG * fabs(counts_kg(procedure));
     procedure->water = *here;
-    if (!ballast_holds(procedure)) {
+    if (!ballast_holds(procedure, here, &procedure->tare)) {
         return;
     }
     if (procedure->step == STEP_SHAKE) {
@@ -247,21 +391,79 @@ static void read_water(struct up_procedure *procedure, const struct point *here)
     ask_step(procedure, STEP_SHAKE);
 }
 
+/* After a break nobody knows whether the same cell answers: the item, weighed before, tells. */
+static bool is_as_before(struct up_procedure *procedure, double load_counts) {
+    double sum = 0;
+    for (unsigned i = 0; i < procedure->trials; i++) {
+        sum += procedure->trial[i].load_counts;
+    }
+    double mean = procedure->trials > 0 ? sum / procedure->trials : load_counts;
+    double off_kg = (load_counts - mean) / counts_kg(procedure);
+    double most_kg = fmax(OTHER_CELL_KG, OTHER_CELL_REL * fabs(mean / counts_kg(procedure)));
+    if (!procedure->returned || fabs(off_kg) <= most_kg) {
+        procedure->returned = false;
+        return true;
+    }
+    push_fault(procedure,
+               "the item weighs %.0f g more than before the break: is it the same cell, the same "
+               "item, is all ballast on? This trial does not count",
+               off_kg * 1e3);
+    return false;
+}
+
 static void close_trial(struct up_procedure *procedure, const struct point *after) {
     struct up_trial *trial = &procedure->now;
     double u_tare = 0;
     double tare = tare_at(&procedure->tare, after, procedure->water.time_s, &u_tare);
     trial->load_counts = linear(procedure, procedure->water.load - tare);
+    if (!is_as_before(procedure, trial->load_counts)) {
+        if (++procedure->unlike < BROKEN_MAX) {
+            measure_break(procedure);
+        } else {
+            procedure->gave_up = true;
+            finish(procedure);
+        }
+        return;
+    }
     trial->u_plateau_counts = hypot(procedure->water.u_load, u_tare);
     trial->soak_s = procedure->water.time_s - procedure->first_immersed_s;
     trial->temp_c = procedure->temp_c;
+    trial->late_s = procedure->water.late_s;
     procedure->trial[procedure->trials++] = *trial;
     push_event(procedure, UP_EVENT_TRIAL)->trial = *trial;
     procedure->tare = *after;
-    if (procedure->trials >= procedure->measure.trials) {
-        finish(procedure);
-    } else {
-        begin_trial(procedure);
+    if (look_at_trials(procedure)) {
+        go_on(procedure);
+    }
+}
+
+/* ---- two points, the second depth ---- */
+
+static void close_level(struct up_procedure *procedure, const struct point *after) {
+    double u_tare = 0;
+    double tare = tare_at(&procedure->tare, after, procedure->side.time_s, &u_tare);
+    procedure->level_counts = linear(procedure, procedure->side.load - tare);
+    procedure->u_level_counts = hypot(procedure->side.u_load, u_tare);
+    procedure->level_done = true;
+    procedure->tare = *after;
+    go_on(procedure);
+}
+
+static void close_deep(struct up_procedure *procedure, const struct point *after) {
+    double u_tare = 0;
+    double tare = tare_at(&procedure->deep_tare, after, procedure->side.time_s, &u_tare);
+    procedure->deep_counts = linear(procedure, procedure->side.load - tare);
+    procedure->u_deep_counts = hypot(procedure->side.u_load, u_tare);
+    procedure->deep_done = true;
+    go_on(procedure);
+}
+
+/* A reading that only its tare afterwards completes. */
+static void read_side(struct up_procedure *procedure, const struct point *here,
+                      const struct point *tare, enum step next) {
+    procedure->side = *here;
+    if (ballast_holds(procedure, here, tare)) {
+        ask_step(procedure, next);
     }
 }
 
@@ -283,8 +485,32 @@ void measure_read(struct up_procedure *procedure, const struct up_plateau *plate
         break;
     case STEP_TARE:
         procedure->tare = here;
-        begin_trial(procedure);
+        go_on(procedure);
         break;
+    case STEP_REFERENCE:
+        read_side(procedure, &here, &procedure->tare, STEP_REFERENCE_TARE);
+        break;
+    case STEP_REFERENCE_TARE:
+        close_reference(procedure, &here);
+        break;
+    case STEP_LEVEL:
+        read_side(procedure, &here, &procedure->tare, STEP_LEVEL_TARE);
+        break;
+    case STEP_LEVEL_TARE:
+        close_level(procedure, &here);
+        break;
+    case STEP_DEEP_TARE:
+        procedure->deep_tare = here;
+        ask_step(procedure, STEP_DEEP);
+        break;
+    case STEP_DEEP:
+        read_side(procedure, &here, &procedure->deep_tare, STEP_DEEP_TARE_AFTER);
+        break;
+    case STEP_DEEP_TARE_AFTER:
+        close_deep(procedure, &here);
+        break;
+    case STEP_OUTLIER:
+    case STEP_REFERENCE_CONFIRM:
     case STEP_IMMERSE:
     case STEP_SHAKE:
         read_water(procedure, &here);

@@ -13,13 +13,18 @@
 struct up_operator *up_operator_create(enum up_operator_kind kind, int input, FILE *output) {
     static const struct operator_kind *const kinds[] = {[UP_OPERATOR_KEYS] = &operator_keys,
                                                         [UP_OPERATOR_JSON] = &operator_json,
-                                                        [UP_OPERATOR_PEDAL] = &operator_pedal};
+                                                        [UP_OPERATOR_SCREEN] = &operator_keys,
+                                                        [UP_OPERATOR_PEDAL] = &operator_pedal,
+                                                        [UP_OPERATOR_PEDAL_SCREEN] =
+                                                            &operator_pedal};
     struct up_operator *op = up_allocate(1, sizeof *op);
     op->kind = kinds[kind];
-    op->by_pedal = kind == UP_OPERATOR_PEDAL;
-    op->input = op->by_pedal ? -1 : input;
+    op->by_pedal = kind == UP_OPERATOR_PEDAL || kind == UP_OPERATOR_PEDAL_SCREEN;
+    /* a keyboard that is there answers too; the end of anything else is no stop */
+    op->input = op->by_pedal && !isatty(input) ? -1 : input;
     op->output = output;
     op->is_terminal = isatty(fileno(output)) != 0;
+    op->wants_screen = kind == UP_OPERATOR_SCREEN || kind == UP_OPERATOR_PEDAL_SCREEN;
     return op;
 }
 
@@ -29,6 +34,22 @@ void up_operator_destroy(struct up_operator *op) {
 
 void up_operator_tell_result(struct up_operator *op, json_t *result) {
     op->kind->result(op, result);
+}
+
+void operator_event(struct up_operator *op, const struct up_event *event) {
+    if (op->live != NULL) {
+        live_event(op, event);
+    } else {
+        op->kind->event(op, event);
+    }
+}
+
+void operator_refused(struct up_operator *op, unsigned id, const char *why) {
+    if (op->live != NULL) {
+        live_refused(op, why);
+    } else {
+        op->kind->refused(op, id, why);
+    }
 }
 
 /* Takes a whole line out of the buffer. */
@@ -68,6 +89,9 @@ static void fill(struct up_operator *op) {
 
 enum operator_read operator_read(struct up_operator *op, struct answer *answer) {
     char line[sizeof op->text + 1];
+    if (op->live != NULL) {
+        return live_read(op, answer);
+    }
     for (;;) {
         if (take_line(op, line, sizeof line)) {
             if (op->kind->line(op, line, answer)) {

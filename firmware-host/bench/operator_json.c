@@ -19,6 +19,12 @@ static json_t *ask_to_json(const struct up_ask *ask) {
     if (ask->line != NULL) {
         json_object_set_new(json, "line", json_string(ask->line));
     }
+    if (ask->depth_m != 0) {
+        json_object_set_new(json, "depth_m", json_real(ask->depth_m));
+    }
+    if (ask->distance_m != 0) {
+        json_object_set_new(json, "distance_m", json_real(ask->distance_m));
+    }
     if (ask->item_name != NULL) {
         json_object_set_new(json, "item", json_string(ask->item_name));
         json_object_set_new(json, "item_id", json_string(ask->item_id));
@@ -60,6 +66,19 @@ static json_t *trial_to_json(const struct up_trial *trial, double counts_kg) {
     return json;
 }
 
+static json_t *check_to_json(const struct up_reference_check *check) {
+    return json_pack(
+        "{s:s, s:s, s:s, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:b, s:b, s:b}", "event",
+        "check", "reference_id", check->id, "name", check->name, "load_counts",
+        number_or_null(check->load_counts), "reads_g", number_or_null(check->water_kg * 1e3),
+        "expected_g", number_or_null(check->expected_kg * 1e3), "water_density_kg_m3",
+        number_or_null(check->water_kg_m3), "deviation_g",
+        number_or_null(check->deviation_kg.value * 1e3), "u_deviation_g",
+        number_or_null(check->deviation_kg.u * 1e3), "e_n", number_or_null(check->e_n), "low_g",
+        number_or_null(check->low_kg * 1e3), "high_g", number_or_null(check->high_kg * 1e3),
+        "by_history", check->by_history, "outside", check->outside, "confirmed", check->confirmed);
+}
+
 json_t *up_event_to_json(const struct up_event *event, double counts_kg) {
     switch (event->kind) {
     case UP_EVENT_ASK:
@@ -70,6 +89,10 @@ json_t *up_event_to_json(const struct up_event *event, double counts_kg) {
         return trial_to_json(&event->trial, counts_kg);
     case UP_EVENT_FAULT:
         return json_pack("{s:s, s:s}", "event", "fault", "text", event->text);
+    case UP_EVENT_NOTE:
+        return json_pack("{s:s, s:s}", "event", "note", "text", event->text);
+    case UP_EVENT_CHECK:
+        return check_to_json(&event->check);
     case UP_EVENT_FINISHED:
         break;
     }

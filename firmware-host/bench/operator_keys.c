@@ -16,7 +16,7 @@ static void end_live(struct up_operator *op) {
     }
 }
 
-void keys_say(struct up_operator *op, const char *text) {
+static void say(struct up_operator *op, const char *text) {
     char *safe = up_text_for_terminal(text);
     end_live(op);
     fprintf(op->output, "%s\n", safe);
@@ -30,6 +30,10 @@ void keys_say_ask(struct up_operator *op, const struct up_ask *ask, const char *
         char *more = up_text_format("%s: %.6g kg", text, ask->mass_kg);
         free(text);
         text = more;
+    } else if (ask->depth_m != 0) {
+        char *more = up_text_format("%s: %g m", text, ask->depth_m);
+        free(text);
+        text = more;
     } else if (ask->item_name != NULL) {
         char *more = up_text_format("%s: %s", text, ask->item_name);
         free(text);
@@ -37,9 +41,9 @@ void keys_say_ask(struct up_operator *op, const struct up_ask *ask, const char *
     }
     end_live(op);
     fputc('\n', op->output);
-    keys_say(op, text + 1);
+    say(op, text + 1);
     free(text);
-    keys_say(op, how);
+    say(op, how);
 }
 
 static void say_ask(struct up_operator *op, const struct up_ask *ask) {
@@ -67,7 +71,7 @@ static void say_plateau(struct up_operator *op, const struct up_event *event) {
         text = up_text_format("   read %s: %.0f counts, standard uncertainty %.1f, %u readings",
                               event->plateau_of, plateau->load, plateau->u_load, plateau->readings);
     }
-    keys_say(op, text);
+    say(op, text);
     free(text);
 }
 
@@ -78,7 +82,16 @@ static void say_trial(struct up_operator *op, const struct up_trial *trial) {
                                 trial->number, -trial->load_counts * g, trial->shakes,
                                 fabs(g) * trial->last_gain_counts,
                                 trial->still_gaining ? "; it goes on gaining" : "");
-    keys_say(op, text);
+    say(op, text);
+    free(text);
+}
+
+static void say_check(struct up_operator *op, const struct up_reference_check *check) {
+    char *text =
+        up_text_format("   %s reads %+.1f g off what it should (%+.1f to %+.1f may be)%s",
+                       check->name, check->deviation_kg.value * 1e3, check->low_kg * 1e3,
+                       check->high_kg * 1e3, check->outside ? ": gone on by your word" : "");
+    say(op, text);
     free(text);
 }
 
@@ -97,8 +110,16 @@ static void keys_event(struct up_operator *op, const struct up_event *event) {
         break;
     case UP_EVENT_FAULT:
         text = up_text_format("!! %s", event->text);
-        keys_say(op, text);
+        say(op, text);
         free(text);
+        break;
+    case UP_EVENT_NOTE:
+        text = up_text_format("   %s", event->text);
+        say(op, text);
+        free(text);
+        break;
+    case UP_EVENT_CHECK:
+        say_check(op, &event->check);
         break;
     case UP_EVENT_FINISHED:
         end_live(op);
@@ -109,7 +130,7 @@ static void keys_event(struct up_operator *op, const struct up_event *event) {
 static void keys_refused(struct up_operator *op, unsigned id, const char *why) {
     char *text = up_text_format("?? %s", why);
     (void)id;
-    keys_say(op, text);
+    say(op, text);
     free(text);
 }
 
@@ -160,9 +181,9 @@ static bool keys_line(struct up_operator *op, const char *line, struct answer *a
         answer->word = UP_ANSWER_NUMBER;
         return true;
     }
-    keys_refused(op, answer->id,
-                 op->ask.wants_number ? "that is no number: type one such as 21.5"
-                                      : "press Enter when it is done, or s, a or q");
+    operator_refused(op, answer->id,
+                     op->ask.wants_number ? "that is no number: type one such as 21.5"
+                                          : "press Enter when it is done, or s, a or q");
     return false;
 }
 

@@ -23,10 +23,7 @@ static void pedal_event(struct up_operator *op, const struct up_event *event) {
 }
 
 static bool pedal_line(struct up_operator *op, const char *line, struct answer *answer) {
-    (void)op;
-    (void)line;
-    (void)answer;
-    return false;
+    return operator_keys.line(op, line, answer);
 }
 
 static void pedal_refused(struct up_operator *op, unsigned id, const char *why) {
@@ -50,7 +47,6 @@ bool pedal_says(struct up_operator *op, enum up_pedal_word word, bool is_open,
     } else if (word == UP_PEDAL_DOUBLE) {
         op->stops_next = true;
         op->last_step = op->ask.id;
-        keys_say(op, "   stopping after this step; twice again: at once");
     }
     *answer = (struct answer){.id = op->ask.id,
                               .word = stop                     ? UP_ANSWER_STOP

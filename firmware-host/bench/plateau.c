@@ -72,6 +72,7 @@ bool up_plateau_judge(const struct up_reading *reading, size_t count, double noi
     double *load = up_allocate(count + 1, sizeof *load);
     bool settled = false;
     memset(plateau, 0, sizeof *plateau);
+    plateau->unrest = (double)NAN;
     if (count > 0) {
         size_t good = good_ones(reading, count, time_s, load, plateau);
         plateau->start_s = reading[0].time_s;
@@ -79,9 +80,13 @@ bool up_plateau_judge(const struct up_reading *reading, size_t count, double noi
         if (good >= LEAST_READINGS && describe(time_s, load, good, plateau)) {
             double rise = fabs(plateau->slope_per_s) * (plateau->end_s - plateau->start_s);
             /* The device may say no, but its yes is no proof. */
+            double scatter_allowed = SCATTER_FLOORS * noise_floor;
+            double rise_allowed = RISE_FLOORS * noise_floor + creep_allowance;
             settled = 2 * plateau->unstable <= plateau->readings &&
-                      plateau->sd <= SCATTER_FLOORS * noise_floor &&
-                      rise <= RISE_FLOORS * noise_floor + creep_allowance;
+                      plateau->sd <= scatter_allowed && rise <= rise_allowed;
+            plateau->unrest = scatter_allowed > 0
+                                  ? fmax(plateau->sd / scatter_allowed, rise / rise_allowed)
+                                  : (double)NAN;
         }
     }
     free(time_s);

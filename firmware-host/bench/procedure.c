@@ -20,17 +20,30 @@ static const double STEP_FLOORS = 20;
    recordings): so much slope is no sign that a reading has not settled. */
 static const double CREEP_ALLOWED_REL = 0.005;
 
+/* After a load that hung for hours a cell recovers as the logarithm of time: so many reading times
+   later its drift is below that of the usual schedule (a choice of ours, checked on the simulated
+   cell). */
+static const double REST_READINGS = 3;
+
 /* An overload is over, and the next one told anew, where the load is below this share of what the
    cell bears. */
 static const double RELIEVED = 0.95;
 
 const char *up_action_name(enum up_action action) {
     static const char *const names[UP_ACTIONS] = {
-        [UP_ACTION_ADD_BALLAST] = "add-ballast", [UP_ACTION_READ_TEMPERATURE] = "read-temperature",
-        [UP_ACTION_HANG_MASS] = "hang-mass",     [UP_ACTION_EMPTY_IN_AIR] = "empty-in-air",
-        [UP_ACTION_HANG_IN_AIR] = "hang-in-air", [UP_ACTION_EMPTY_IN_WATER] = "empty-in-water",
-        [UP_ACTION_IMMERSE] = "immerse",         [UP_ACTION_SHAKE] = "shake",
-        [UP_ACTION_LIFT_OUT] = "lift-out",       [UP_ACTION_CONFIRM] = "confirm",
+        [UP_ACTION_ADD_BALLAST] = "add-ballast",
+        [UP_ACTION_READ_TEMPERATURE] = "read-temperature",
+        [UP_ACTION_HANG_MASS] = "hang-mass",
+        [UP_ACTION_EMPTY_IN_AIR] = "empty-in-air",
+        [UP_ACTION_HANG_IN_AIR] = "hang-in-air",
+        [UP_ACTION_EMPTY_IN_WATER] = "empty-in-water",
+        [UP_ACTION_IMMERSE] = "immerse",
+        [UP_ACTION_SHAKE] = "shake",
+        [UP_ACTION_LIFT_OUT] = "lift-out",
+        [UP_ACTION_HANG_REFERENCE] = "hang-reference",
+        [UP_ACTION_LOWER_HANGER] = "lower-hanger",
+        [UP_ACTION_HANG_LEVEL] = "hang-level",
+        [UP_ACTION_CONFIRM] = "confirm",
     };
     return names[action];
 }
@@ -52,6 +65,14 @@ struct up_event *push_event(struct up_procedure *procedure, enum up_event_kind k
 
 void push_fault(struct up_procedure *procedure, const char *format, ...) {
     struct up_event *event = push_event(procedure, UP_EVENT_FAULT);
+    va_list arguments;
+    va_start(arguments, format);
+    vsnprintf(event->text, sizeof event->text, format, arguments);
+    va_end(arguments);
+}
+
+void push_note(struct up_procedure *procedure, const char *format, ...) {
+    struct up_event *event = push_event(procedure, UP_EVENT_NOTE);
     va_list arguments;
     va_start(arguments, format);
     vsnprintf(event->text, sizeof event->text, format, arguments);
@@ -102,7 +123,21 @@ static enum up_action action_of(enum step step) {
     case STEP_SHAKE:
         return UP_ACTION_SHAKE;
     case STEP_LIFT:
+    case STEP_REFERENCE_TARE:
+    case STEP_LEVEL_TARE:
+    case STEP_DEEP_TARE_AFTER:
         return UP_ACTION_LIFT_OUT;
+    case STEP_REFERENCE:
+        return UP_ACTION_HANG_REFERENCE;
+    case STEP_LEVEL:
+        return UP_ACTION_HANG_LEVEL;
+    case STEP_DEEP_TARE:
+        return UP_ACTION_LOWER_HANGER;
+    case STEP_DEEP:
+        return UP_ACTION_IMMERSE;
+    case STEP_OUTLIER:
+    case STEP_REFERENCE_CONFIRM:
+        break;
     }
     return UP_ACTION_CONFIRM;
 }
@@ -138,27 +173,60 @@ static const char *words_for(enum step step) {
         return "Take it off the hook under water, shake the air out, hang it again";
     case STEP_LIFT:
         return "Lift the item out; leave the hanger empty but for the ballast";
+    case STEP_REFERENCE:
+        return "Hang the reference body under water, wiped free of bubbles; it must touch nothing";
+    case STEP_REFERENCE_TARE:
+        return "Lift the body out; leave the hanger empty but for the ballast";
+    case STEP_LEVEL:
+        return "Hang it level under water, all air out: the end to be told (a blade's tip) on the "
+               "hook, the other on a fixed line";
+    case STEP_LEVEL_TARE:
+        return "Lift it out, take the fixed line away; leave the hanger empty but for the ballast";
+    case STEP_DEEP_TARE:
+        return "Lengthen the line so that the item will hang deeper; leave the hanger empty";
+    case STEP_DEEP:
+        return "Hang the item down there, all air shaken out; it must touch nothing";
+    case STEP_DEEP_TARE_AFTER:
+        return "Lift the item out; leave the hanger empty at this depth";
+    case STEP_OUTLIER:
+    case STEP_REFERENCE_CONFIRM:
+        break; /* they tell what they found */
     }
     return "";
 }
 
 static bool names_item(enum step step) {
-    return step == STEP_AIR || step == STEP_IMMERSE || step == STEP_SHAKE || step == STEP_LIFT;
+    return step == STEP_AIR || step == STEP_IMMERSE || step == STEP_SHAKE || step == STEP_LIFT ||
+           step == STEP_LEVEL || step == STEP_LEVEL_TARE || step == STEP_DEEP ||
+           step == STEP_DEEP_TARE_AFTER;
+}
+
+static bool names_reference(enum step step) {
+    return step == STEP_REFERENCE || step == STEP_REFERENCE_TARE || step == STEP_REFERENCE_CONFIRM;
+}
+
+/* Answered with a word or a number of its own; no reading follows. */
+static bool needs_reading(enum step step) {
+    return step != STEP_BALLAST && step != STEP_TEMPERATURE && step != STEP_OUTLIER &&
+           step != STEP_REFERENCE_CONFIRM;
 }
 
 /* Readings that a person types; the preload is read by nobody. */
 static bool is_typed(const struct up_procedure *procedure, enum step step) {
-    return procedure->rig.port_kind == UP_PORT_TYPED && step != STEP_BALLAST &&
-           step != STEP_TEMPERATURE && step != STEP_PRELOAD;
+    return procedure->rig.port_kind == UP_PORT_TYPED && needs_reading(step) && step != STEP_PRELOAD;
 }
 
 void ask_step(struct up_procedure *procedure, enum step step) {
+    ask_saying(procedure, step, words_for(step));
+}
+
+void ask_saying(struct up_procedure *procedure, enum step step, const char *text) {
     struct up_ask *ask = &procedure->ask;
     memset(ask, 0, sizeof *ask);
     procedure->step = step;
     procedure->stage = STAGE_ASKING;
     procedure->held_count = 0;
-    procedure->late_s = 0;
+    procedure->late_s = procedure->rest_s = 0;
     ask->id = ++procedure->last_id;
     ask->action = action_of(step);
     ask->time_s = procedure->now_s;
@@ -172,8 +240,15 @@ void ask_step(struct up_procedure *procedure, enum step step) {
     if (names_item(step)) {
         ask->item_name = procedure->measure.item.name;
         ask->item_id = procedure->measure.item.id;
+    } else if (names_reference(step)) {
+        const struct up_reference *body =
+            &procedure->measure.reference[procedure->checks].reference;
+        ask->item_name = body->name;
+        ask->item_id = body->id;
     }
-    snprintf(ask->text, sizeof ask->text, "%s", words_for(step));
+    ask->depth_m = step == STEP_DEEP_TARE ? procedure->measure.second_depth_m : 0;
+    ask->distance_m = step == STEP_LEVEL ? procedure->measure.two_point_m : 0;
+    snprintf(ask->text, sizeof ask->text, "%s", text);
     push_event(procedure, UP_EVENT_ASK)->ask = *ask;
 }
 
@@ -204,9 +279,43 @@ void up_procedure_interrupt(struct up_procedure *procedure, const char *text) {
     }
     push_fault(procedure, "%s", text);
     begin_step_anew(procedure);
+    procedure->returned = true;
     procedure->has_time =
         false; /* what is asked and answered before the next sample counts there */
     up_screen_restart(&procedure->screen);
+}
+
+static void rest_after_long(struct up_procedure *procedure) {
+    procedure->rest_s = REST_READINGS * procedure->rig.read_after_s;
+}
+
+void up_procedure_leave(struct up_procedure *procedure, const char *text) {
+    if (procedure->stage == STAGE_ASKING) {
+        push_fault(procedure, "%s", text);
+        begin_step_anew(procedure);
+        rest_after_long(procedure);
+    }
+}
+
+void up_procedure_resume(struct up_procedure *procedure, const char *text) {
+    if (up_procedure_progress(procedure).complete) {
+        return;
+    }
+    procedure->stopped = procedure->gave_up = false;
+    procedure->broken = procedure->unlike = 0;
+    procedure->stage = STAGE_READING;
+    up_procedure_interrupt(procedure, text);
+    rest_after_long(procedure);
+}
+
+struct up_progress up_procedure_progress(const struct up_procedure *procedure) {
+    bool calibrating = procedure->calibrating;
+    return (struct up_progress){.done = calibrating ? procedure->points : procedure->trials,
+                                .wanted = calibrating ? procedure->calibrate.masses
+                                                      : procedure->measure.trials,
+                                .weighed_in_air = procedure->weighed_in_air,
+                                .complete = procedure->stage == STAGE_FINISHED &&
+                                            !procedure->stopped && !procedure->gave_up};
 }
 
 static bool accept_temperature(struct up_procedure *procedure, double number,
@@ -216,6 +325,8 @@ static bool accept_temperature(struct up_procedure *procedure, double number,
                        "water temperature %g: give degrees C from 0 to 40", number);
     }
     procedure->temp_c = number;
+    procedure->temp_told = procedure->temp_lost;
+    procedure->temp_lost = false;
     return true;
 }
 
@@ -264,7 +375,8 @@ static bool accept_number(struct up_procedure *procedure, double number,
 static bool may_skip(enum step step) {
     return step == STEP_BALLAST || step == STEP_PRELOAD || step == STEP_MASS ||
            step == STEP_UNLOAD || step == STEP_STAIR || step == STEP_AIR || step == STEP_IMMERSE ||
-           step == STEP_SHAKE;
+           step == STEP_SHAKE || step == STEP_OUTLIER || step == STEP_REFERENCE ||
+           step == STEP_LEVEL || step == STEP_DEEP_TARE;
 }
 
 static bool is_acceptable(const struct up_procedure *procedure, unsigned id,
@@ -320,8 +432,7 @@ bool up_procedure_answer(struct up_procedure *procedure, unsigned id, enum up_an
         begin_step_anew(procedure);
     } else if (word == UP_ANSWER_SKIP && procedure->calibrating) {
         calibrate_skip(procedure);
-    } else if (word == UP_ANSWER_SKIP || procedure->step == STEP_BALLAST ||
-               procedure->step == STEP_TEMPERATURE) {
+    } else if (word == UP_ANSWER_SKIP || !needs_reading(procedure->step)) {
         if (procedure->calibrating) {
             ask_step(procedure, STEP_PRELOAD);
         } else {
@@ -413,6 +524,7 @@ struct point point_of(const struct up_plateau *plateau) {
                           .u_load = plateau->u_load,
                           .slope_per_s = plateau->slope_per_s,
                           .temp_c = plateau->temp_c,
+                          .late_s = plateau->late_s,
                           .known = true};
 }
 
@@ -439,6 +551,12 @@ static const char *plateau_name(enum step step) {
     case STEP_IMMERSE:
     case STEP_SHAKE:
         return "water";
+    case STEP_REFERENCE:
+        return "body";
+    case STEP_LEVEL:
+        return "level";
+    case STEP_DEEP:
+        return "deep";
     case STEP_BALLAST:
     case STEP_TEMPERATURE:
     case STEP_AIR_TARE:
@@ -447,18 +565,36 @@ static const char *plateau_name(enum step step) {
     case STEP_LIFT:
     case STEP_HUNG_TARE:
     case STEP_STAIR_END:
+    case STEP_OUTLIER:
+    case STEP_REFERENCE_TARE:
+    case STEP_REFERENCE_CONFIRM:
+    case STEP_LEVEL_TARE:
+    case STEP_DEEP_TARE:
+    case STEP_DEEP_TARE_AFTER:
         break;
     }
     return "tare";
+}
+
+/* A thermometer that falls out costs nothing but a look at another one. */
+static void watch_temperature(struct up_procedure *procedure, double temp_c) {
+    bool expected = has_thermometer(&procedure->rig.line) && !procedure->calibrating;
+    if (!isnan(temp_c)) {
+        procedure->temp_c = temp_c;
+        procedure->temp_lost = procedure->temp_told = false;
+    } else if (expected && !procedure->temp_told && !procedure->temp_lost) {
+        procedure->temp_lost = true;
+        push_fault(procedure,
+                   "the lines tell no temperature any more: check the thermometer; until "
+                   "then you are asked for it");
+    }
 }
 
 static void take_plateau(struct up_procedure *procedure, const struct up_plateau *plateau) {
     struct up_event *event = push_event(procedure, UP_EVENT_PLATEAU);
     event->plateau = *plateau;
     event->plateau_of = plateau_name(procedure->step);
-    if (!isnan(plateau->temp_c)) {
-        procedure->temp_c = plateau->temp_c;
-    }
+    watch_temperature(procedure, plateau->temp_c);
     if (procedure->calibrating) {
         calibrate_read(procedure, plateau);
     } else {
@@ -491,7 +627,7 @@ static void tell_unsettled(struct up_procedure *procedure, const struct up_plate
 static void try_reading(struct up_procedure *procedure) {
     const struct up_rig *rig = &procedure->rig;
     struct up_plateau plateau;
-    double wait_s = rig->read_after_s - rig->window_s / 2 + procedure->late_s;
+    double wait_s = rig->read_after_s - rig->window_s / 2 + procedure->late_s + procedure->rest_s;
     double step_s, from_s;
     size_t first, stop;
     bool settled;
@@ -521,6 +657,29 @@ static void try_reading(struct up_procedure *procedure) {
         tell_unsettled(procedure, &plateau);
         break_step(procedure);
     }
+}
+
+struct up_reading_progress up_procedure_reading(const struct up_procedure *procedure) {
+    const struct up_rig *rig = &procedure->rig;
+    double wait_s = rig->read_after_s - rig->window_s / 2 + procedure->late_s;
+    struct up_reading_progress progress = {.reading = procedure->stage == STAGE_READING,
+                                           .whole_s = wait_s + rig->window_s,
+                                           .left_s = wait_s + rig->window_s,
+                                           .late_s = procedure->late_s,
+                                           .unrest = (double)NAN};
+    struct up_plateau plateau;
+    if (!progress.reading || isnan(procedure->screen.noise_floor)) {
+        return progress;
+    }
+    double step_s = step_time(procedure);
+    double from_s = fmax(procedure->now_s - rig->window_s, step_s);
+    size_t first = first_from(procedure, from_s);
+    progress.left_s = fmax(step_s + progress.whole_s - procedure->now_s, 0);
+    up_plateau_judge(procedure->held + first, procedure->held_count - first,
+                     procedure->screen.noise_floor,
+                     creep_allowance(procedure, median_since(procedure, from_s)), &plateau);
+    progress.unrest = plateau.unrest;
+    return progress;
 }
 
 /* ---- samples ---- */
@@ -632,6 +791,12 @@ static void take_reading(struct up_procedure *procedure, struct up_reading *read
 
 static void begin_stream(struct up_procedure *procedure, double time_s) {
     const struct up_rig *rig = &procedure->rig;
+    if (procedure->measure.opening.known) { /* now its age has a beginning to count from */
+        procedure->measure.opening.known = false;
+        procedure->tare.time_s += time_s;
+        procedure->tare.step_s += time_s;
+        procedure->air_tare = procedure->last = procedure->tare;
+    }
     procedure->has_time = true;
     /* what was asked and answered before counts from here */
     procedure->ask.time_s = procedure->done_s = time_s;

@@ -35,9 +35,19 @@ static const double SPAN_REL_PER_K = 5e-5;
 /* Assumed where the calibration does not tell its temperature (a choice of ours). */
 static const double TEMP_UNKNOWN_K = 10;
 
+/* A hung load that swings reads high by theta^2 / 4 of the load, on a cell that turns with its
+   line; one that stays put reads its mean right. 0.02 rad is a centimetre on half a metre of line,
+   which people see and steady (a choice of ours). */
+static const double SWING_MOST_RAD = 0.02;
+
+/* The depth of the middle of what hangs in the water, as somebody tells it (a choice of ours). */
+static const double DEPTH_HALFWIDTH_M = 0.1;
+
 struct trials {
-    struct up_summary load;
-    double u_plateau; /* of the mean, from the plateaus' own noise */
+    struct up_summary load; /* of those kept */
+    double sd, sd_dof;      /* of one trial, pooled with what its kind is known for */
+    double u_plateau;       /* of the mean, from the plateaus' own noise */
+    double late_rel;        /* creep between the schedule's time and that of the reading, mean */
     double last_gain; /* mean over the trials of max(last gain, 0); NaN where none was shaken */
     double u_gain;    /* of one gain: hanging and wetting scatter in it twice */
 };
@@ -61,24 +71,47 @@ static struct up_term student(double value, double u, double dof) {
         .value = value, .u = u, .dof = dof, .distribution = UP_STUDENT, .evaluation = 'A'};
 }
 
+/* Pooled where an F test (99 %) does not tell them apart; an item that scatters more than its kind
+   stands for itself. */
+static void pool_repeatability(const struct up_procedure *procedure, struct trials *trials) {
+    const struct up_quantity *kind = &procedure->measure.kind_repeatability_kg;
+    double kind_sd = kind->u * fabs(procedure->calibration.slope_counts_kg);
+    double own_dof = (double)trials->load.count - 1;
+    double ratio = own_dof > 0 ? pow(trials->load.sd / kind_sd, 2) : 0;
+    trials->sd = trials->load.sd;
+    trials->sd_dof = own_dof;
+    if (!(kind_sd > 0 && kind->dof > 0) ||
+        (own_dof > 0 && ratio > up_f_limit(0.99, own_dof, kind->dof))) {
+        return;
+    }
+    trials->sd_dof = own_dof + kind->dof;
+    trials->sd = kind_sd * sqrt((own_dof * ratio + kind->dof) / trials->sd_dof);
+}
+
 static struct trials summarise(const struct up_procedure *procedure) {
     double load[UP_TRIALS_MAX] = {0}, gains = 0;
     struct trials trials = {0};
-    unsigned shaken = 0;
+    unsigned shaken = 0, kept = 0;
     for (unsigned i = 0; i < procedure->trials; i++) {
         const struct up_trial *trial = &procedure->trial[i];
-        load[i] = trial->load_counts;
+        if (trial->left_out) {
+            continue;
+        }
+        load[kept++] = trial->load_counts;
         trials.u_plateau += trial->u_plateau_counts * trial->u_plateau_counts;
+        trials.late_rel += log10(1 + trial->late_s / fmax(procedure->rig.read_after_s, 1));
         if (trial->shakes > 0) {
             gains += fmax(trial->last_gain_counts, 0);
             shaken++;
         }
     }
-    trials.load = up_summarise(load, procedure->trials);
-    trials.u_plateau = sqrt(trials.u_plateau) / procedure->trials;
+    trials.load = up_summarise(load, kept);
+    trials.u_plateau = sqrt(trials.u_plateau) / kept;
+    trials.late_rel /= kept;
     /* A trial that was never shaken tells nothing of its air: the others stand for it. */
     trials.last_gain = shaken > 0 ? gains / shaken : (double)NAN;
-    trials.u_gain = trials.load.sd * sqrt(2);
+    pool_repeatability(procedure, &trials);
+    trials.u_gain = trials.sd * sqrt(2);
     return trials;
 }
 
@@ -89,12 +122,18 @@ static double weight_kg(const struct up_procedure *procedure) {
     return fabs(counts / procedure->calibration.slope_counts_kg);
 }
 
+/* What the bench has seen of this kind of item goes before what the rig file says of all. */
+static double shake_share(const struct up_procedure *procedure) {
+    double learned = procedure->measure.kind_shake_share;
+    return learned > 0 ? learned : procedure->rig.shake_share;
+}
+
 static bool air_is_known(const struct up_procedure *procedure) {
     bool shaken = false;
     for (unsigned i = 0; i < procedure->trials; i++) {
         shaken = shaken || procedure->trial[i].shakes > 0;
     }
-    return shaken && !isnan(procedure->rig.shake_share);
+    return shaken && !isnan(shake_share(procedure));
 }
 
 /* The bound of each trial, averaged over them. The scatter of a single gain stays in it, not that
@@ -102,7 +141,7 @@ static bool air_is_known(const struct up_procedure *procedure) {
    low side. */
 static struct up_term trapped_air(const struct up_procedure *procedure,
                                   const struct trials *trials) {
-    double share = procedure->rig.shake_share;
+    double share = shake_share(procedure);
     double slope = fabs(procedure->calibration.slope_counts_kg);
     double bound_kg;
     if (isnan(share)) {
@@ -117,34 +156,36 @@ static struct up_term trapped_air(const struct up_procedure *procedure,
 
 /* ---- the tank's own water ---- */
 
-static struct up_water tank_water(const struct up_procedure *procedure) {
-    const struct up_rig *rig = &procedure->rig;
-    struct up_water water = {.name = "tank", .model = rig->water, .depth_m = rig->depth_m};
+struct up_water tank_water(const struct up_procedure *procedure) {
+    struct up_water water = procedure->rig.tank_water;
     double sum_c = 0;
     for (unsigned i = 0; i < procedure->trials; i++) {
         sum_c += procedure->trial[i].temp_c;
     }
-    water.temp_c = sum_c / procedure->trials;
-    water.u_temp_c = rig->u_thermometer_k;
-    if (rig->water == UP_WATER_SEA) {
-        water.salinity_g_kg = rig->salinity_g_kg;
-        water.u_salinity_g_kg = rig->u_salinity_g_kg;
-    } else {
-        water.salinity_g_kg = rig->solids_max_g_kg / 2;
-        water.u_salinity_g_kg = rig->solids_max_g_kg / 2 / sqrt(3);
-    }
+    water.temp_c = procedure->trials > 0 ? sum_c / procedure->trials : procedure->temp_c;
+    water.u_temp_c = procedure->rig.u_thermometer_k;
     return water;
 }
 
-static struct up_term tank_density_term(const struct up_procedure *procedure,
-                                        const struct up_water_density *density) {
-    double u = hypot(density->u_model_kg_m3, density->u_salinity_kg_m3);
-    struct up_term term = normal(density->density_kg_m3.value, u);
-    if (procedure->rig.water == UP_WATER_FRESH &&
-        density->u_salinity_kg_m3 > 3 * density->u_model_kg_m3) {
-        term.distribution = UP_RECTANGULAR; /* solids anywhere between none and the most */
+/* Where it is known as a range, it lies anywhere within. */
+static struct up_term salinity_term(const struct up_water *water,
+                                    const struct up_water_density *density) {
+    struct up_term term = normal(0, density->u_salinity_kg_m3);
+    if (water->salinity_range) {
+        term.distribution = UP_RECTANGULAR;
     }
     return term;
+}
+
+/* How much denser the water is a metre deeper. */
+static double slope_by_depth(const struct up_water *tank, const struct up_water_density *density) {
+    struct up_water other = *tank;
+    struct up_water_density there;
+    double step_m = tank->depth_m < 30 ? 1 : -1;
+    other.depth_m += step_m;
+    return up_water_density(&other, &there, NULL)
+               ? (there.density_kg_m3.value - density->density_kg_m3.value) / step_m
+               : 0;
 }
 
 /* ---- the budget ---- */
@@ -179,14 +220,14 @@ static void fill_loads(const struct up_procedure *procedure, const struct trials
                        struct up_weighing *weighing) {
     const struct up_calibration *calibration = &procedure->calibration;
     double n = (double)trials->load.count;
-    double sd = trials->load.sd;
+    double sd = trials->sd, sd_dof = trials->sd_dof;
     double turn = procedure->rig.division_counts / 2;
-    weighing->term[UP_INPUT_WATER_LOAD] = student(trials->load.mean, sd / sqrt(n), n - 1);
+    weighing->term[UP_INPUT_WATER_LOAD] = student(trials->load.mean, sd / sqrt(n), sd_dof);
     weighing->term[UP_INPUT_WATER_PLATEAU] = normal(0, trials->u_plateau);
     weighing->term[UP_INPUT_WATER_PLATEAU].evaluation = 'A';
     /* One dry weighing: it is hung once, and scatters as a single trial does. */
     weighing->term[UP_INPUT_AIR_LOAD] =
-        student(procedure->air_counts, hypot(procedure->u_air_counts, sd), n - 1);
+        student(procedure->air_counts, hypot(procedure->u_air_counts, sd), sd_dof);
     weighing->term[UP_INPUT_SLOPE] =
         student(calibration->slope_counts_kg, u_slope_counts_kg(calibration), calibration->dof);
     weighing->term[UP_INPUT_MASSES] = rectangular(0, calibration->mass_tolerance_rel);
@@ -195,8 +236,11 @@ static void fill_loads(const struct up_procedure *procedure, const struct trials
     weighing->term[UP_INPUT_CELL_TEMP] = cell_temp(procedure);
     weighing->term[UP_INPUT_RESOLUTION] = rectangular(0, turn * sqrt(2));
     weighing->term[UP_INPUT_CREEP] =
-        rectangular(0, is_typed(calibration) ? CREEP_TYPED_REL
-                                             : CREEP_LEFT * fabs(calibration->creep_rel_decade));
+        rectangular(0, is_typed(calibration)
+                           ? CREEP_TYPED_REL
+                           : (CREEP_LEFT + trials->late_rel) * fabs(calibration->creep_rel_decade));
+    weighing->term[UP_INPUT_SWING] =
+        rectangular(SWING_MOST_RAD * SWING_MOST_RAD / 8, SWING_MOST_RAD * SWING_MOST_RAD / 8);
     weighing->term[UP_INPUT_TRAPPED_AIR] = trapped_air(procedure, trials);
     weighing->term[UP_INPUT_LINE] = rectangular(0, procedure->rig.meniscus_kg);
 }
@@ -212,17 +256,102 @@ static bool fill_surroundings(const struct up_procedure *procedure, const struct
     }
     weighing->term[UP_INPUT_AIR_DENSITY] = normal(air.value, air.u);
     weighing->term[UP_INPUT_WATER_TEMP] = normal(0, tank->u_temp_c);
-    weighing->term[UP_INPUT_WATER_DENSITY] = tank_density_term(procedure, &density);
+    weighing->term[UP_INPUT_WATER_DENSITY] =
+        normal(density.density_kg_m3.value, density.u_model_kg_m3);
+    weighing->term[UP_INPUT_WATER_SALINITY] = salinity_term(tank, &density);
+    weighing->term[UP_INPUT_DEPTH] = rectangular(0, DEPTH_HALFWIDTH_M);
     weighing->term[UP_INPUT_ITEM_TEMP] = rectangular(0, rig->item_temp_halfwidth_k);
     weighing->term[UP_INPUT_EXPANSION] =
         rectangular(item->expansion_per_k, item->u_expansion_per_k * sqrt(3));
     weighing->calibration_air_kg_m3 = procedure->calibration.air_density_kg_m3;
     weighing->tank_density_slope_kg_m3_k = density.slope_kg_m3_k;
+    weighing->tank_density_slope_kg_m3_m = slope_by_depth(tank, &density);
     weighing->tank_temp_c = tank->temp_c;
     weighing->line_area_m2 = acos(-1) / 4 * rig->line_diameter_m * rig->line_diameter_m;
     weighing->tank_area_m2 = rig->tank_area_m2;
     weighing->weighed_in_air = procedure->weighed_in_air;
     return true;
+}
+
+/* ---- beside the number ---- */
+
+static const double UPTAKE_CONFIDENCE = 0.99;
+
+static void find_uptake(const struct up_procedure *procedure, struct up_result *result) {
+    double soak_min[UP_TRIALS_MAX], load_g[UP_TRIALS_MAX];
+    unsigned kept = 0;
+    struct up_trend trend;
+    result->uptake_g_min = result->u_uptake_g_min = (double)NAN;
+    for (unsigned i = 0; i < procedure->trials; i++) {
+        if (!procedure->trial[i].left_out) {
+            soak_min[kept] = procedure->trial[i].soak_s / 60;
+            load_g[kept++] =
+                procedure->trial[i].load_counts / procedure->calibration.slope_counts_kg * 1e3;
+        }
+    }
+    if (up_find_trend(soak_min, load_g, kept, &trend)) {
+        result->uptake_g_min = trend.slope.value;
+        result->u_uptake_g_min = trend.slope.u;
+        /* one-sided: what dries under water is no gear */
+        result->takes_up_water =
+            trend.slope.value > 0 && trend.probability < 2 * (1 - UPTAKE_CONFIDENCE);
+    }
+}
+
+/* A single reading: it scatters as a trial does. The slope and the masses are common to it and to
+   the mean it is held against, and cancel where the two are near. */
+static struct up_quantity side_load_kg(const struct up_procedure *procedure,
+                                       const struct trials *trials, double counts,
+                                       double u_counts) {
+    double slope = procedure->calibration.slope_counts_kg;
+    double k = 1 - procedure->calibration.air_density_kg_m3 / UP_MASS_DENSITY_KG_M3;
+    return (struct up_quantity){counts / slope * k, hypot(u_counts, trials->sd) / fabs(slope),
+                                trials->sd_dof};
+}
+
+/* A tape laid along the item, ends found by eye: 5 mm either way (a choice of ours). */
+static const double TWO_POINT_HALFWIDTH_M = 0.005;
+
+/* Where the middle of the item hangs, told twice (a choice of ours). */
+static const double U_DEPTH_DIFFERENCE_M = 0.02;
+
+static void find_gas(const struct up_procedure *procedure, struct up_quantity whole_kg,
+                     struct up_result *result) {
+    const struct up_rig *rig = &procedure->rig;
+    struct up_gas_session session = {
+        .shallow = {rig->depth_m, result->answer.buoyancy_kg.value},
+        .deep = {result->second_depth_m, result->second_buoyancy_kg.value},
+        .u_buoyancy_kg = result->answer.buoyancy_kg.u,
+        .u_difference_kg = hypot(whole_kg.u, result->second_buoyancy_kg.u),
+        .u_depth_difference_m = U_DEPTH_DIFFERENCE_M,
+        .air_pressure_pa = rig->air.pressure_pa,
+        .temp_c = result->water.temp_c,
+        .gravity_m_s2 = rig->gravity_m_s2,
+        .water_kg_m3 = result->water_density_kg_m3.value};
+    result->has_gas = up_gas_from_depths(&session, &result->gas, NULL);
+}
+
+static void fill_sides(const struct up_procedure *procedure, const struct trials *trials,
+                       struct up_result *result) {
+    const struct up_measure_plan *plan = &procedure->measure;
+    double n = (double)trials->load.count;
+    struct up_quantity whole = side_load_kg(procedure, trials, trials->load.mean, 0);
+    whole.u =
+        hypot(whole.u / sqrt(n), trials->u_plateau / fabs(procedure->calibration.slope_counts_kg));
+    if (!isnan(procedure->level_counts)) {
+        result->moment = up_moment_of(
+            side_load_kg(procedure, trials, procedure->level_counts, procedure->u_level_counts),
+            whole, up_known(plan->two_point_m, TWO_POINT_HALFWIDTH_M / sqrt(3)),
+            procedure->rig.gravity_m_s2.value);
+    }
+    if (!isnan(procedure->deep_counts)) {
+        struct up_quantity deep =
+            side_load_kg(procedure, trials, procedure->deep_counts, procedure->u_deep_counts);
+        double air_kg = result->weighing.term[UP_INPUT_TRAPPED_AIR].value;
+        result->second_depth_m = plan->second_depth_m;
+        result->second_buoyancy_kg = (struct up_quantity){-deep.value - air_kg, deep.u, deep.dof};
+        find_gas(procedure, whole, result);
+    }
 }
 
 static void describe(const struct up_procedure *procedure, struct up_result *result) {
@@ -235,19 +364,29 @@ static void describe(const struct up_procedure *procedure, struct up_result *res
     }
     memcpy(result->item_id, plan->item.id, sizeof result->item_id);
     memcpy(result->run_id, plan->run_id, sizeof result->run_id);
+    memcpy(result->calibration_id, procedure->calibration.id, sizeof result->calibration_id);
     result->immersion_depth_m = procedure->rig.depth_m;
     result->air_pressure_pa = procedure->rig.air.pressure_pa.value;
     result->soak_s = procedure->trial[procedure->trials - 1].soak_s;
     result->compressible = plan->item.compressible;
-    result->trials = procedure->trials;
+    result->trials = trials_kept(procedure);
+    for (unsigned i = 0; i < procedure->trials; i++) {
+        result->left_out |= (uint64_t)procedure->trial[i].left_out << i;
+    }
+    result->pieces = plan->item.pieces;
+    memcpy(result->check, procedure->check, sizeof result->check);
+    result->checks = procedure->checks;
+    find_uptake(procedure, result);
     result->question = (struct up_question){.tolerance_kg = plan->item.tolerance_g / 1e3,
                                             .coverage = plan->coverage,
                                             .confidence = plan->confidence,
                                             .air_share_known = air_is_known(procedure),
+                                            .looks = plan->looks,
                                             .seed = 1};
     snprintf(result->method, sizeof result->method,
-             "upthrust %s; calibration %s; %u trials, %s; %s; %sMonte Carlo", UPTHRUST_VERSION,
+             "upthrust %s; calibration %s; %u trials, %s; %s; %s; %sMonte Carlo", UPTHRUST_VERSION,
              procedure->calibration.id, procedure->trials, reading, rule,
+             up_air_model(&procedure->rig.air),
              isnan(procedure->calibration.hysteresis_kg) ? "hysteresis by data sheets; " : "");
 }
 
@@ -260,16 +399,27 @@ static bool weigh_in(struct up_weighing *weighing, const struct up_water *water,
     weighing->in_tank = in_tank;
     weighing->target_temp_c = water->temp_c;
     weighing->term[UP_INPUT_TARGET_DENSITY] =
-        normal(density.density_kg_m3.value, in_tank ? 0 : density.density_kg_m3.u);
+        normal(density.density_kg_m3.value,
+               in_tank ? 0 : hypot(density.u_model_kg_m3, density.u_temp_kg_m3));
+    weighing->term[UP_INPUT_TARGET_SALINITY] =
+        in_tank ? normal(0, 0) : salinity_term(water, &density);
     result->water = *water;
     result->measured = in_tank;
     result->water_density_kg_m3 = density.density_kg_m3;
+    if (!up_weighing_check(weighing, &result->question, failure)) {
+        return false;
+    }
     if (!up_weigh(weighing, &result->question, &result->answer)) {
         return up_fail(failure, UP_STATUS_UNABLE,
-                       "the weighings in air and in water do not fit together: no volume can be "
-                       "told; was the item hung dry in air and wholly under water?");
+                       "the budget is so wide that no interval can be told; was the calibration "
+                       "sound?");
     }
-    memcpy(result->term, weighing->term, sizeof result->term);
+    result->weighing = *weighing;
+    result->has_model = true;
+    if (result->answer.class == UP_CLASS_UNDECIDED) {
+        result->trials_would_decide =
+            up_trials_to_decide(weighing, &result->question, result->trials, &result->more_trials);
+    }
     return true;
 }
 
@@ -279,11 +429,12 @@ bool up_procedure_results(const struct up_procedure *procedure, struct up_result
     struct up_water tank;
     struct trials trials;
     *results = 0;
-    if (procedure->calibrating || procedure->trials < LEAST_TRIALS) {
+    unsigned least = procedure->measure.kind_repeatability_kg.u > 0 ? 1 : LEAST_TRIALS;
+    if (procedure->calibrating || trials_kept(procedure) < least) {
         return up_fail(failure, UP_STATUS_UNABLE,
-                       "%u trials were completed and a result needs %d: nothing is stated; the "
+                       "%u trials were completed and a result needs %u: nothing is stated; the "
                        "trials are kept",
-                       procedure->trials, LEAST_TRIALS);
+                       trials_kept(procedure), least);
     }
     trials = summarise(procedure);
     tank = tank_water(procedure);
@@ -300,6 +451,9 @@ bool up_procedure_results(const struct up_procedure *procedure, struct up_result
         describe(procedure, &result[i]);
         if (!weigh_in(&weighing, water, i == 0, &result[i], failure)) {
             return false;
+        }
+        if (i == 0) {
+            fill_sides(procedure, &trials, &result[0]);
         }
         ++*results;
     }

@@ -13,11 +13,19 @@
 #include "operator.h"
 
 enum { JUDGE_LINES = 40, CHUNK = 4096 };
-static const double SILENCE_S = 5, LIVE_EVERY_S = 0.5;
+static const double SILENCE_S = 5, LIVE_EVERY_S = 0.5, SCREEN_EVERY_S = 0.1;
 
 /* A lost device is looked for so often: a person does not notice the delay, nor the machine the
    work. */
 static const double SEEK_EVERY_S = 0.5;
+
+/* What was held back on the way comes in a burst when the way is open again: so long after the
+   first line that fits, what comes is of now (a choice of ours: bridges and buffers empty far
+   faster than a device fills them). */
+static const double BURST_S = 3;
+
+/* Who is asked hears of it again after this share of the time for which the bench waits. */
+static const double REMIND_SHARE = 1.0 / 3;
 
 struct loop {
     struct up_session *session;
@@ -25,8 +33,13 @@ struct loop {
     struct up_procedure *procedure;
     uint64_t awaited; /* lines that a poll asked for: all lines up to this number */
     bool ended;       /* the source gives no more */
-    bool away;        /* the device is lost and looked for */
-    double begin_s, last_byte_s, last_live_s, lost_s, sought_s;
+    bool away;        /* the device is lost or silent, and waited for */
+    uint64_t fitting; /* lines of a sound device so far */
+    double begin_s, last_byte_s, last_fit_s, last_live_s, lost_s, sought_s, polled_s;
+    double fit_again_s;         /* away: when the first line came that fits; 0 for none */
+    double asked_s, reminded_s; /* the open ask, and when somebody was last told of it */
+    char asked[sizeof((struct up_ask *)NULL)->text];
+    bool left; /* it was put anew because nobody answered */
 };
 
 static double monotonic_s(void) {
@@ -51,37 +64,43 @@ static bool owes_lines(const struct loop *loop) {
 
 /* ---- procedure -> operator and listener ---- */
 
-static bool hand_out(struct loop *loop, struct up_failure *failure) {
+static bool hand_one(const struct loop *loop, const struct up_event *event,
+                     struct up_failure *failure) {
     struct up_session *session = loop->session;
+    if (session->listener.event != NULL &&
+        !session->listener.event(session->listener.context, event, failure)) {
+        return false;
+    }
+    operator_event(session->op, event);
+    if (session->lines != NULL) {
+        signs_event(session->lines, event);
+    }
+    return true;
+}
+
+static bool hand_out(struct loop *loop, struct up_failure *failure) {
     struct up_event event;
-    while (!owes_lines(loop) && up_procedure_next(session->procedure, &event)) {
-        if (session->listener.event != NULL &&
-            !session->listener.event(session->listener.context, &event, failure)) {
+    while (!owes_lines(loop) && up_procedure_next(loop->session->procedure, &event)) {
+        if (event.kind == UP_EVENT_ASK) {
+            loop->asked_s = loop->reminded_s = monotonic_s();
+            if (loop->session->lines != NULL) {
+                up_pedal_asks(&loop->session->lines->press, loop->asked_s);
+            }
+            memcpy(loop->asked, event.ask.text, sizeof loop->asked);
+        }
+        if (!hand_one(loop, &event, failure)) {
             return false;
-        }
-        if (session->lines != NULL && event.kind == UP_EVENT_ASK) {
-            up_pedal_asks(&session->lines->press, monotonic_s());
-        }
-        session->op->kind->event(session->op, &event);
-        if (session->lines != NULL) {
-            signs_event(session->lines, &event);
         }
     }
     return true;
 }
 
-/* What went wrong beside the procedure. */
-static bool tell_fault(struct loop *loop, const char *text, struct up_failure *failure) {
-    struct up_session *session = loop->session;
-    struct up_event event = {.kind = UP_EVENT_FAULT};
+/* What happens beside the procedure. */
+static bool tell(struct loop *loop, enum up_event_kind kind, const char *text,
+                 struct up_failure *failure) {
+    struct up_event event = {.kind = kind};
     snprintf(event.text, sizeof event.text, "%s", text);
-    if (session->listener.event != NULL &&
-        !session->listener.event(session->listener.context, &event, failure)) {
-        return false;
-    }
-    session->op->kind->event(session->op, &event);
-    signs_event(session->lines, &event);
-    return true;
+    return hand_one(loop, &event, failure);
 }
 
 /* ---- operator -> procedure ---- */
@@ -92,7 +111,7 @@ static void take_answer(struct loop *loop, const struct answer *answer) {
     double time_s = monotonic_s() - loop->begin_s;
     bool is_low = session->lines != NULL && session->lines->water_is_low;
     if ((loop->away || is_low) && answer->word != UP_ANSWER_STOP) {
-        session->op->kind->refused(
+        operator_refused(
             session->op, answer->id,
             loop->away ? "the device is still away; the step is asked again when it is back"
                        : "the water is still too low; the step is asked again when it is back");
@@ -102,9 +121,10 @@ static void take_answer(struct loop *loop, const struct answer *answer) {
         up_procedure_clock(session->procedure, time_s);
     }
     if (!up_procedure_answer(session->procedure, answer->id, answer->word, answer->number, &why)) {
-        session->op->kind->refused(session->op, answer->id, why.text);
+        operator_refused(session->op, answer->id, why.text);
         return;
     }
+    loop->left = false;
     if (session->lines != NULL) {
         signs_answered(session->lines);
         up_pedal_asks(&session->lines->press, (double)INFINITY);
@@ -112,6 +132,7 @@ static void take_answer(struct loop *loop, const struct answer *answer) {
     if (session->listener.answer != NULL) {
         session->listener.answer(session->listener.context, answer->id, answer->word,
                                  answer->number, time_s);
+        loop->left = false;
     }
 }
 
@@ -153,13 +174,17 @@ static bool take_pedal_word(struct loop *loop, enum up_pedal_word word,
     struct answer answer;
     if (word == UP_PEDAL_HELD) {
         signs_sound(session->lines, UP_SOUND_HELD);
-    } else if (word == UP_PEDAL_DOUBLE) {
+    } else if (word == UP_PEDAL_DOUBLE && !session->op->stops_next) {
         signs_sound(session->lines, UP_SOUND_STOPPING);
+        if (!tell(loop, UP_EVENT_NOTE, "stopping after this step; two more presses: at once",
+                  failure)) {
+            return false;
+        }
     } else if (word == UP_PEDAL_STUCK &&
-               !tell_fault(loop,
-                           "the pedal stays down: free it; where nobody stands on it, check its "
-                           "wire and [pedal] active",
-                           failure)) {
+               !tell(loop, UP_EVENT_FAULT,
+                     "the pedal stays down: free it; where nobody stands on it, check its wire and "
+                     "[pedal] active",
+                     failure)) {
         return false;
     }
     if (pedal_says(session->op, word, is_open, &answer, &stops)) {
@@ -211,7 +236,7 @@ static bool mind_lines(struct loop *loop, struct up_failure *failure) {
     if (lines->lost != NULL) {
         const char *text = lines->lost;
         lines->lost = NULL;
-        if (!tell_fault(loop, text, failure)) {
+        if (!tell(loop, UP_EVENT_FAULT, text, failure)) {
             return false;
         }
     }
@@ -229,31 +254,36 @@ static bool talks_unasked(const struct loop *loop) {
 
 /* The step under way is lost with the device. It is asked again at once, so that somebody can say
    stop, and once more when the device is back, since nobody knows what was done meanwhile. */
-static bool lose_device(struct loop *loop, struct up_failure *failure) {
+static bool wait_for_device(struct loop *loop, const char *what, struct up_failure *failure) {
     struct up_session *session = loop->session;
     double return_s = session->rig->port.return_s;
-    char text[160];
-    up_source_drop(session->source);
+    char text[200];
     if (return_s <= 0 || !up_source_is_device(session->source)) {
-        return up_fail(failure, UP_STATUS_UNABLE,
-                       "the device is gone: check its cable, then start again; completed trials "
-                       "are stored");
+        return up_fail(failure, UP_STATUS_UNABLE, "%s", what);
     }
     loop->away = true;
+    loop->fit_again_s = 0;
     loop->lost_s = loop->sought_s = monotonic_s();
     loop->awaited = loop->reader.lines; /* it owes nothing any more */
-    snprintf(text, sizeof text, "the device is gone: check its cable; it is waited for, %g s",
-             return_s);
+    snprintf(text, sizeof text, "%.150s; it is waited for, %g s", what, return_s);
     note(loop, UP_NOTE_LOST, text);
     up_procedure_interrupt(session->procedure, text);
     return true;
+}
+
+static bool lose_device(struct loop *loop, struct up_failure *failure) {
+    up_source_drop(loop->session->source);
+    if (loop->away) { /* silent until now, and waited for since */
+        return true;
+    }
+    return wait_for_device(loop, "the device is gone: check its cable", failure);
 }
 
 static void greet_device(struct loop *loop) {
     struct up_session *session = loop->session;
     char text[200];
     loop->away = false;
-    loop->last_byte_s = monotonic_s();
+    loop->last_byte_s = loop->last_fit_s = monotonic_s();
     up_reader_resume(&loop->reader, talks_unasked(loop));
     loop->awaited = loop->reader.lines;
     snprintf(text, sizeof text, "the device is back after %.1f s, at %.80s: the step begins anew",
@@ -262,23 +292,42 @@ static void greet_device(struct loop *loop) {
     up_procedure_interrupt(session->procedure, text);
 }
 
+/* A silent one is asked anew: it may have begun anew itself. */
+static bool seek_silent(struct loop *loop, double now_s, struct up_failure *why) {
+    const struct up_line_rule *line = &loop->session->rig->line;
+    if (loop->fit_again_s > 0 && now_s - loop->fit_again_s > BURST_S) {
+        greet_device(loop);
+    } else if (loop->fit_again_s == 0 && is_polled(loop) && now_s - loop->polled_s > SILENCE_S) {
+        loop->polled_s = now_s;
+        up_source_write(loop->session->source, line->poll, strlen(line->poll), NULL);
+    }
+    return !loop->away || loop->fit_again_s > 0 ||
+           up_fail(why, UP_STATUS_UNABLE, "check its power and cable, and [port] and [line] of %s",
+                   loop->session->rig->path);
+}
+
+static bool seek_gone(struct loop *loop, struct up_failure *why) {
+    if (!up_source_reopen(loop->session->source, why)) {
+        return false;
+    }
+    greet_device(loop);
+    return true;
+}
+
 static bool seek_device(struct loop *loop, struct up_failure *failure) {
     struct up_session *session = loop->session;
-    double now_s = monotonic_s();
+    double now_s = monotonic_s(), return_s = session->rig->port.return_s;
+    bool gone = session->source != NULL && up_source_descriptor(session->source) < 0;
     struct up_failure why;
     if (!loop->away || now_s - loop->sought_s < SEEK_EVERY_S) {
         return true;
     }
     loop->sought_s = now_s;
-    if (up_source_reopen(session->source, &why)) {
-        greet_device(loop);
-    } else if (now_s - loop->lost_s > session->rig->port.return_s) {
-        return up_fail(failure, UP_STATUS_UNABLE,
-                       "the device is gone and did not come back within %g s (%.250s); completed "
-                       "trials are stored",
-                       session->rig->port.return_s, why.text);
-    }
-    return true;
+    return (gone ? seek_gone(loop, &why) : seek_silent(loop, now_s, &why)) ||
+           now_s - loop->lost_s <= return_s ||
+           up_fail(failure, UP_STATUS_UNABLE,
+                   "the device %s, and did not come back within %g s: %.250s",
+                   gone ? "is gone" : "gives no line that fits", return_s, why.text);
 }
 
 /* ---- source -> procedure ---- */
@@ -292,7 +341,9 @@ static bool judge_lines(const struct loop *loop, struct up_failure *failure) {
                        "%s with the device",
                        loop->session->rig->path);
     }
-    if (!up_reader_is_hopeless(reader, JUDGE_LINES)) {
+    /* Where all fitted until now, another device may have come: see check_silence. */
+    bool once_sound = loop->last_fit_s < loop->last_byte_s && reader->count[UP_LINE_FITS] > 0;
+    if (loop->away || once_sound || !up_reader_is_hopeless(reader, JUDGE_LINES)) {
         return true;
     }
     return up_fail(failure, UP_STATUS_WRONG_INPUT,
@@ -303,11 +354,24 @@ static bool judge_lines(const struct loop *loop, struct up_failure *failure) {
                    reader->refused_text[0], reader->refused_text[1]);
 }
 
+/* One out of its range speaks well enough. */
+static void note_life(struct loop *loop) {
+    const uint64_t *count = loop->reader.count;
+    uint64_t fitting = count[UP_LINE_FITS] + count[UP_LINE_PASSED] + count[UP_LINE_LABEL] +
+                       count[UP_REFUSED_OVER] + count[UP_REFUSED_UNDER];
+    if (fitting != loop->fitting) {
+        loop->fitting = fitting;
+        loop->last_fit_s = loop->last_byte_s;
+        loop->fit_again_s = loop->fit_again_s == 0 ? loop->last_byte_s : loop->fit_again_s;
+    }
+}
+
 static void feed(struct loop *loop, const char *bytes, size_t length) {
     struct up_sample sample;
     while (up_reader_take(&loop->reader, &bytes, &length, &sample)) {
         up_procedure_sample(loop->session->procedure, &sample);
     }
+    note_life(loop);
 }
 
 static bool hear_source(struct loop *loop, struct up_failure *failure) {
@@ -329,8 +393,7 @@ static bool hear_source(struct loop *loop, struct up_failure *failure) {
         up_reader_end(&loop->reader);
         loop->ended = true;
         return up_procedure_is_finished(session->procedure) ||
-               up_fail(failure, UP_STATUS_UNABLE,
-                       "the stream ended before the session did; completed trials are stored");
+               up_fail(failure, UP_STATUS_UNABLE, "the stream ended before the session did");
     case UP_READ_LOST:
         return lose_device(loop, failure);
     case UP_READ_NOTHING:
@@ -346,33 +409,102 @@ static bool ask_device(struct loop *loop, struct up_failure *failure) {
         return true;
     }
     loop->awaited = loop->reader.lines + (uint64_t)line->poll_lines;
-    loop->last_byte_s = monotonic_s();
+    loop->last_byte_s = loop->last_fit_s = monotonic_s();
     return up_source_write(loop->session->source, line->poll, strlen(line->poll), failure) ||
            (up_source_is_lost(loop->session->source) && lose_device(loop, failure));
 }
 
-static bool check_silence(const struct loop *loop, struct up_failure *failure) {
+static bool check_silence(struct loop *loop, struct up_failure *failure) {
     double silence_s = loop->session->silence_s > 0 ? loop->session->silence_s : SILENCE_S;
+    double now_s = monotonic_s();
     bool waits_for_operator = up_procedure_is_asking(loop->session->procedure) && !owes_lines(loop);
-    if (waits_for_operator || loop->away || monotonic_s() - loop->last_byte_s < silence_s) {
+    char text[200];
+    if (waits_for_operator || loop->away || now_s - loop->last_fit_s < silence_s) {
         return true;
     }
-    return up_fail(failure, UP_STATUS_UNABLE,
-                   "nothing has come over the wire for %g s: check power, cable and the [port] of "
-                   "%s; completed trials are stored",
-                   silence_s, loop->session->rig->path);
+    if (now_s - loop->last_byte_s < silence_s) {
+        snprintf(text, sizeof text,
+                 "bytes come but no line fits for %g s: check that the device is the one of %.60s",
+                 silence_s, loop->session->rig->path);
+    } else {
+        snprintf(text, sizeof text,
+                 "nothing has come over the wire for %g s: check power, cable and the [port] of "
+                 "%.60s",
+                 silence_s, loop->session->rig->path);
+    }
+    return wait_for_device(loop, text, failure);
+}
+
+/* ---- a person who does not come ---- */
+
+/* "45 s" or "12 min". */
+static void say_time(char text[16], double time_s) {
+    snprintf(text, 16, time_s < 120 ? "%.0f s" : "%.0f min", time_s < 120 ? time_s : time_s / 60);
+}
+
+static bool remind(const struct loop *loop, double waited_s, struct up_failure *failure) {
+    struct up_event event = {.kind = UP_EVENT_NOTE};
+    char waited[16];
+    say_time(waited, waited_s);
+    snprintf(event.text, sizeof event.text, "nobody has answered for %s; asked was: %.180s", waited,
+             loop->asked);
+    if (loop->session->lines != NULL) {
+        signs_sound(loop->session->lines, UP_SOUND_YOUR_TURN);
+    }
+    return hand_one(loop, &event, failure);
+}
+
+static void give_up_waiting(struct loop *loop, double waited_s) {
+    char text[160], waited[16];
+    say_time(waited, waited_s);
+    snprintf(text, sizeof text,
+             "nobody answered for %s: what hung meanwhile does not count, the step begins anew",
+             waited);
+    loop->left = true;
+    note(loop, UP_NOTE_LEFT, text);
+    up_procedure_leave(loop->session->procedure, text);
+}
+
+static bool check_presence(struct loop *loop, struct up_failure *failure) {
+    double absent_s = loop->session->rig->absent_s;
+    double now_s = monotonic_s(), waited_s = now_s - loop->asked_s;
+    if (absent_s <= 0 || loop->away || !up_procedure_is_asking(loop->session->procedure) ||
+        owes_lines(loop)) {
+        return true;
+    }
+    if (!loop->left && waited_s >= absent_s) {
+        give_up_waiting(loop, waited_s);
+        return true;
+    }
+    if (now_s - loop->reminded_s < (loop->left ? 1 : REMIND_SHARE) * absent_s) {
+        return true;
+    }
+    loop->reminded_s = now_s;
+    return remind(loop, waited_s, failure);
 }
 
 static void show_live(struct loop *loop) {
     struct up_session *session = loop->session;
     double g = session->op->counts_kg != 0 ? 1e3 / session->op->counts_kg : 0;
     double now_s = monotonic_s();
-    if (g == 0 || loop->away || now_s - loop->last_live_s < LIVE_EVERY_S) {
+    bool screen = session->op->live != NULL;
+    if ((!screen && (g == 0 || loop->away)) ||
+        now_s - loop->last_live_s < (screen ? SCREEN_EVERY_S : LIVE_EVERY_S)) {
         return;
     }
     loop->last_live_s = now_s;
+    if (screen) {
+        live_show(session->op, loop->away);
+        return;
+    }
     session->op->kind->live(session->op, g * up_procedure_live_load(session->procedure),
                             fabs(g) * up_procedure_noise_floor(session->procedure));
+}
+
+static void show_screen(struct loop *loop) {
+    if (loop->session->op->live != NULL) {
+        show_live(loop);
+    }
 }
 
 /* ---- the loop ---- */
@@ -388,9 +520,10 @@ static int wait_on(const struct loop *loop, struct pollfd entry[OWN + LINES_POLL
 static bool wait_for_something(struct loop *loop, struct up_failure *failure) {
     struct up_session *session = loop->session;
     bool asking = up_procedure_is_asking(session->procedure) && !owes_lines(loop);
+    bool heard = asking || session->op->live != NULL; /* a key from before must answer nothing */
     struct pollfd entry[OWN + LINES_POLLED] = {
         {.fd = up_source_descriptor(session->source), .events = POLLIN},
-        {.fd = asking ? session->op->input : -1, .events = POLLIN}};
+        {.fd = heard ? session->op->input : -1, .events = POLLIN}};
     /* A line may be waiting in its buffer; half of one must not keep us from waiting. */
     if (asking && memchr(session->op->text, '\n', session->op->length) != NULL) {
         hear_operator(loop);
@@ -418,11 +551,27 @@ static void wait_for_operator(struct loop *loop) {
     }
 }
 
-bool up_session_run(struct up_session *session, struct up_failure *failure) {
+static void begin(struct loop *loop) {
+    struct up_session *session = loop->session;
+    loop->begin_s = loop->last_byte_s = loop->last_fit_s = monotonic_s();
+    if (session->reader == NULL) {
+        up_reader_begin(&loop->reader, &session->rig->line, talks_unasked(loop));
+        return;
+    }
+    loop->reader = *session->reader;
+    if (session->rig->port_kind == UP_PORT_TYPED) {
+        loop->begin_s -= session->procedure->now_s; /* their clock goes on */
+    }
+    note(loop, UP_NOTE_RESUMED, session->resumed);
+    up_reader_resume(&loop->reader, talks_unasked(loop));
+    up_procedure_resume(session->procedure, session->resumed);
+    loop->awaited = loop->reader.lines;
+}
+
+static bool run(struct up_session *session, struct up_failure *failure) {
     struct loop loop = {.session = session, .procedure = session->procedure};
     bool typed = session->rig->port_kind == UP_PORT_TYPED;
-    up_reader_begin(&loop.reader, &session->rig->line, talks_unasked(&loop));
-    loop.begin_s = loop.last_byte_s = monotonic_s();
+    begin(&loop);
     session->op->loads_in_kg = session->rig->line.load_unit != UP_LOAD_COUNTS;
     if (!session->procedure->calibrating) {
         session->op->counts_kg = session->procedure->calibration.slope_counts_kg;
@@ -438,11 +587,12 @@ bool up_session_run(struct up_session *session, struct up_failure *failure) {
             stop(&loop);
             return true;
         }
-        if (!mind_lines(&loop, failure)) {
+        if (!check_presence(&loop, failure) || !mind_lines(&loop, failure)) {
             return false;
         }
         if (typed) {
             wait_for_operator(&loop);
+            show_screen(&loop);
             continue;
         }
         if (!seek_device(&loop, failure) || !ask_device(&loop, failure) ||
@@ -452,4 +602,14 @@ bool up_session_run(struct up_session *session, struct up_failure *failure) {
         show_live(&loop);
     }
     return false;
+}
+
+bool up_session_run(struct up_session *session, struct up_failure *failure) {
+    bool good;
+    if (session->op->wants_screen) {
+        live_begin(session->op, session);
+    }
+    good = run(session, failure);
+    live_end(session->op);
+    return good;
 }

@@ -69,6 +69,8 @@ void signs_event(struct up_lines *lines, const struct up_event *event) {
         break;
     case UP_EVENT_PLATEAU:
     case UP_EVENT_TRIAL:
+    case UP_EVENT_NOTE:
+    case UP_EVENT_CHECK:
         break;
     }
 }

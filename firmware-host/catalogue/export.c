@@ -24,7 +24,7 @@ struct writing {
     struct up_failure reading; /* while a file is being written */
 };
 
-/* SQLite sets errno anew before anybody else can ask why a write failed. */
+/* SQLite sets errno anew before anybody else can ask why a write failed: to be asked after each. */
 static bool is_written(struct writing *writing) {
     if (ferror(writing->stream) != 0 && writing->error == 0) {
         writing->error = errno;
@@ -171,6 +171,7 @@ static bool put_other(const struct up_record *record, bool live, void *context) 
 static void begin_list(struct writing *writing, const char *name) {
     fprintf(writing->stream, ",\n\"%s\": [", name);
     writing->first = true;
+    is_written(writing);
 }
 
 /* Current versions in a list a kind, all others together at the end. */
@@ -185,6 +186,7 @@ static bool write_json(FILE *stream, void *context) {
         good = up_catalogue_each(writing->catalogue, writing->table->kind, put_current, writing,
                                  &writing->reading);
         fputs("]", stream);
+        is_written(writing);
     }
     begin_list(writing, "versions");
     for (size_t i = 0; good && i < CATALOGUE_TABLES; i++) {

@@ -9,7 +9,7 @@
 
 enum {
     APPLICATION_ID = 0x75705442, /* "upTB" */
-    SCHEMA_VERSION = 2,
+    SCHEMA_VERSION = 3,
 };
 
 struct up_catalogue {
@@ -71,14 +71,14 @@ struct catalogue_table {
     const struct catalogue_column *columns; /* members of the bodies (and bench), ended by NULL */
 };
 
-enum { CATALOGUE_TABLES = 7 };
+enum { CATALOGUE_TABLES = 10 };
 extern const struct catalogue_table catalogue_tables[CATALOGUE_TABLES];
 const struct catalogue_table *catalogue_table_of(const char *kind);
 
-/* SQL that makes tables, triggers and views, or brings those of version 1 up to date; freed by the
-   caller. */
+/* SQL that makes tables, triggers and views, or brings those of an older version up to date; freed
+   by the caller. */
 char *catalogue_schema(void);
-char *catalogue_migration(void);
+char *catalogue_migration(int version);
 
 /* SQL that fills bench_counter from the records. */
 extern const char catalogue_count_again[];
@@ -129,6 +129,38 @@ void catalogue_now(char utc[UP_TIME_SIZE]);
 bool catalogue_ask(struct up_catalogue *catalogue, const char *sql, const char *text,
                    long long *number, struct up_failure *failure);
 
+/* ---- thing.c ---- */
+
+/* How one is told of: "reference body", "reference bodies", "a reference body"; the command that
+   adds and lists them. */
+struct catalogue_noun {
+    const char *kind; /* of the records */
+    const char *one, *several, *with_article;
+    const char *command;
+};
+
+/* Makes a name harmless; false where it is too long or, though needed, empty. */
+bool catalogue_clean_name(char text[UP_NAME_SIZE], const struct catalogue_noun *noun,
+                          const char *option, bool needed, struct up_failure *failure);
+/* A new id where it is empty; false for what is none. */
+bool catalogue_settle_id(char id[UP_ID_SIZE], const struct catalogue_noun *noun,
+                         struct up_failure *failure);
+/* A new version in the place of all that are live. Takes the body. */
+bool catalogue_put_thing(struct up_catalogue *catalogue, const struct catalogue_noun *noun,
+                         const char id[UP_ID_SIZE], json_t *body, struct up_failure *failure);
+
+struct catalogue_found {
+    char id[UP_ID_SIZE];
+    json_t *body; /* the caller's */
+};
+
+/* By id, its unique beginning, or name: see up_item_find. */
+bool catalogue_find(struct up_catalogue *catalogue, const struct catalogue_noun *noun,
+                    const char *name_or_id, struct catalogue_found *found,
+                    struct up_failure *failure);
+/* Its body cannot be read; returns false. */
+bool catalogue_fail_found(const struct catalogue_found *found, struct up_failure *failure);
+
 /* ---- take.c ---- */
 
 /* What came from another catalogue is checked as hostile: form, members, hash, and that no record
@@ -143,6 +175,12 @@ bool catalogue_take(struct up_catalogue *catalogue, struct up_record *record, js
    Schema of the document; the caller's. */
 json_t *catalogue_csv_metadata(void);
 json_t *catalogue_json_schema(void);
+
+/* ---- result_sides.c ---- */
+
+/* What a result's body holds beside its number. */
+void set_sides(json_t *json, const struct up_result *result);
+void take_sides(const json_t *body, struct up_result *result);
 
 /* Members of JSON bodies; the target is left alone and false returned where the member is missing
    or of another type. NaN and infinities are written as null, text is cleaned. */

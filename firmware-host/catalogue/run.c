@@ -2,6 +2,7 @@
 #include "upthrust/run.h"
 
 #include <errno.h>
+#include <fcntl.h>
 #include <stdint.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -35,6 +36,15 @@ static FILE *open_in(const char *directory, const char *name) {
     FILE *file = fopen(path, "wbx");
     free(path);
     return file;
+}
+
+/* The name of a new file is on the disk when its directory is. */
+static void sync_directory(const char *path) {
+    int descriptor = open(path, O_RDONLY | O_DIRECTORY | O_CLOEXEC);
+    if (descriptor >= 0) {
+        fsync(descriptor);
+        close(descriptor);
+    }
 }
 
 static bool make_files(struct up_run *run, struct up_failure *failure) {
@@ -77,19 +87,26 @@ bool up_run_open(struct up_catalogue *catalogue, const char *bench, json_t *abou
     up_new_id(run_id);
     run->catalogue = catalogue;
     run->begin_s = monotonic_s();
-    run->directory = up_text_format("%s/runs/%s", up_catalogue_directory(catalogue), run_id);
+    char *runs = up_text_format("%s/runs", up_catalogue_directory(catalogue));
+    run->directory = up_text_format("%s/%s", runs, run_id);
     json_t *first = json_pack("{s:s}", "event", "run");
     json_object_update(first, about);
     json_object_set_new(first, "run_id", json_string(run_id));
-    if (!make_files(run, failure) || !up_run_journal(run, json_incref(first), failure) ||
-        !put_begin(run, bench, run_id, about, failure)) {
-        json_decref(first);
-        up_run_close(run);
-        return false;
+    bool good = make_files(run, failure) && up_run_journal(run, json_incref(first), failure) &&
+                up_run_sync(run, failure);
+    if (good) {
+        sync_directory(run->directory);
+        sync_directory(runs);
+        good = put_begin(run, bench, run_id, about, failure);
     }
     json_decref(first);
-    *result = run;
-    return true;
+    free(runs);
+    if (good) {
+        *result = run;
+    } else {
+        up_run_close(run);
+    }
+    return good;
 }
 
 /* A new version in the place of the one that was live. */
@@ -177,10 +194,13 @@ static bool end_lost(struct up_catalogue *catalogue, const json_t *entry, struct
                        begin.subject, &trials, failure)) {
         return false;
     }
+    /* Those of the runs that it continues. */
+    trials += json_integer_value(json_object_get(begin.body, "trials_before"));
     json_t *more = json_pack("{s:I}", "trials", (json_int_t)trials);
     bool good = put_end(catalogue, &begin, "crashed", more, failure);
     json_decref(more);
     memcpy(lost->run_id, begin.subject, sizeof lost->run_id);
+    memcpy(lost->bench, begin.bench, sizeof lost->bench);
     take_text(begin.body, "item_id", lost->item_id, sizeof lost->item_id);
     take_text(begin.body, "what", lost->what, sizeof lost->what);
     lost->trials = (unsigned)trials;
@@ -227,6 +247,11 @@ void up_run_arrival(struct up_run *run, double arrival_s) {
     }
 }
 
+static bool cannot_write(const struct up_run *run, int error, struct up_failure *failure) {
+    return up_fail(failure, UP_STATUS_UNABLE, "cannot write to %s: %s; free space on that disk",
+                   run->directory, strerror(error));
+}
+
 bool up_run_journal(struct up_run *run, json_t *entry, struct up_failure *failure) {
     bool failed;
     json_object_set_new(entry, "offset", json_integer((json_int_t)run->offset));
@@ -235,10 +260,13 @@ bool up_run_journal(struct up_run *run, json_t *entry, struct up_failure *failur
     json_decref(entry);
     failed = fputc('\n', run->journal) == EOF || fflush(run->journal) != 0 ||
              fflush(run->stream) != 0 || failed;
-    if (failed || run->stream_errno != 0) {
-        return up_fail(failure, UP_STATUS_UNABLE, "cannot write to %s: %s; free space on that disk",
-                       run->directory,
-                       strerror(run->stream_errno != 0 ? run->stream_errno : errno));
-    }
-    return true;
+    return (!failed && run->stream_errno == 0) ||
+           cannot_write(run, run->stream_errno != 0 ? run->stream_errno : errno, failure);
+}
+
+/* The stream first: a journal that speaks of bytes that are not there would be worth less. */
+bool up_run_sync(struct up_run *run, struct up_failure *failure) {
+    return (fflush(run->stream) == 0 && fdatasync(fileno(run->stream)) == 0 &&
+            fflush(run->journal) == 0 && fdatasync(fileno(run->journal)) == 0) ||
+           cannot_write(run, errno, failure);
 }

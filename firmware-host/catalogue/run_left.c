@@ -115,3 +115,127 @@ void up_run_left_free(struct up_run_left *left) {
     left->stream = NULL;
     left->journal = NULL;
 }
+
+/* ---- which one to go on with ---- */
+
+struct search {
+    const char *what, *bench, *item_id, *id;
+    struct up_unfinished *found;
+    char how_ended[16];  /* empty: somebody is at work on it */
+    char by[UP_ID_SIZE]; /* continues it already */
+    const char *wrong;
+    unsigned matches;
+};
+
+static const char *text_of(const json_t *body, const char *name) {
+    const char *text = json_string_value(json_object_get(body, name));
+    return text != NULL ? text : "";
+}
+
+static const char *misfit(const struct search *search, const struct up_record *record) {
+    if (strcmp(text_of(record->body, "what"), search->what) != 0) {
+        return "is of another kind";
+    }
+    if (strcmp(record->bench, search->bench) != 0) {
+        return "is of another bench";
+    }
+    return search->item_id != NULL && strcmp(text_of(record->body, "item_id"), search->item_id) != 0
+               ? "is of another item"
+               : NULL;
+}
+
+static void choose(struct search *search, const struct up_record *record) {
+    struct up_unfinished *found = search->found;
+    search->matches++;
+    search->by[0] = '\0';
+    snprintf(search->how_ended, sizeof search->how_ended, "%s", text_of(record->body, "how_ended"));
+    memcpy(found->run_id, record->subject, sizeof found->run_id);
+    json_decref(found->continues);
+    found->continues = json_pack("[s]", record->subject);
+    json_array_extend(found->continues, json_object_get(record->body, "continues"));
+}
+
+/* Runs come the oldest first, so one that continues another comes after it. */
+static bool look_at_run(const struct up_record *record, void *context) {
+    struct search *search = context;
+    const char *before =
+        json_string_value(json_array_get(json_object_get(record->body, "continues"), 0));
+    const char *wrong = misfit(search, record);
+    bool named =
+        search->id != NULL && strncmp(record->subject, search->id, strlen(search->id)) == 0;
+    if (search->matches > 0 && before != NULL && strcmp(before, search->found->run_id) == 0) {
+        memcpy(search->by, record->subject, sizeof search->by);
+    }
+    if (search->id == NULL ? wrong == NULL : named) {
+        choose(search, record);
+        search->wrong = wrong;
+    }
+    return true;
+}
+
+static bool note_trial(const struct up_record *record, void *context) {
+    struct up_unfinished *found = context;
+    json_int_t number = json_integer_value(json_object_get(record->body, "number"));
+    const char *run_id = text_of(record->body, "run_id");
+    size_t i;
+    const json_t *id;
+    json_array_foreach(found->continues, i, id) {
+        if (strcmp(json_string_value(id), run_id) == 0 && number >= 1 &&
+            number <= UP_RUN_TRIALS_MAX) {
+            found->trials += !found->stored[number];
+            found->stored[number] = true;
+        }
+    }
+    return true;
+}
+
+static bool judge_search(const struct search *search, struct up_failure *failure) {
+    const char *id = search->found->run_id;
+    if (search->matches == 0) {
+        return search->id != NULL
+                   ? up_fail(failure, UP_STATUS_WRONG_INPUT,
+                             "there is no run %.60s to go on with: `export` tells them all",
+                             search->id)
+                   : up_fail(failure, UP_STATUS_WRONG_INPUT,
+                             "there is no run of %s on the bench %.60s%s to go on with: begin one "
+                             "without --resume",
+                             search->what, search->bench,
+                             search->item_id != NULL ? " with this item" : "");
+    }
+    if (search->id != NULL && (search->matches > 1 || strlen(search->id) < LEAST_PREFIX)) {
+        return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                       "%.60s: give a run's id, or at least four characters that begin only one",
+                       search->id);
+    }
+    if (search->wrong != NULL) {
+        return up_fail(failure, UP_STATUS_WRONG_INPUT, "run %s %s: it cannot be gone on with here",
+                       id, search->wrong);
+    }
+    if (search->by[0] != '\0') {
+        return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                       "run %s was gone on with already: --resume %s takes up the one that did", id,
+                       search->by);
+    }
+    if (search->how_ended[0] == '\0') {
+        return up_fail(failure, UP_STATUS_UNABLE, "run %s is still at work in another program", id);
+    }
+    return strcmp(search->how_ended, "completed") != 0 ||
+           up_fail(failure, UP_STATUS_WRONG_INPUT,
+                   "the latest run, %s, came to its end: there is nothing to go on with", id);
+}
+
+bool up_run_find_unfinished(struct up_catalogue *catalogue, const char *what, const char *bench,
+                            const char *item_id, const char *id, struct up_unfinished *found,
+                            struct up_failure *failure) {
+    struct search search = {
+        .what = what, .bench = bench, .item_id = item_id, .id = id, .found = found};
+    memset(found, 0, sizeof *found);
+    bool good = up_catalogue_each(catalogue, "run", look_at_run, &search, failure) &&
+                judge_search(&search, failure) &&
+                up_catalogue_each(catalogue, "trial", note_trial, found, failure);
+    if (!good) {
+        json_decref(found->continues);
+        found->continues = NULL;
+    }
+    return good;
+}

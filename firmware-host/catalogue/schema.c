@@ -29,6 +29,7 @@ static const struct catalogue_column item_columns[] = {TEXT("name"),
                                                        NUMBER("expansion_per_k"),
                                                        NUMBER("u_expansion_per_k"),
                                                        TRUTH("compressible"),
+                                                       LATER(TEXT, "part_ids"),
                                                        END};
 static const struct catalogue_column calibration_columns[] = {
     TEXT("bench"),
@@ -85,6 +86,13 @@ static const struct catalogue_column result_columns[] = {TEXT("item_id"),
                                                          TEXT("method"),
                                                          TEXT("bench"),
                                                          LATER(INTEGER, "bench_sequence"),
+                                                         LATER(INTEGER, "pieces"),
+                                                         LATER(NUMBER, "guard_low_g"),
+                                                         LATER(NUMBER, "guard_high_g"),
+                                                         LATER(INTEGER, "more_trials"),
+                                                         LATER(NUMBER, "first_order_expanded_u_g"),
+                                                         LATER(TRUTH, "first_order_agrees"),
+                                                         LATER(INTEGER, "draws"),
                                                          END};
 static const struct catalogue_column run_columns[] = {TEXT("bench"),
                                                       LATER(INTEGER, "bench_sequence"),
@@ -131,7 +139,36 @@ static const struct catalogue_column decision_columns[] = {TEXT("result_id"),
                                                            TEXT("rule"),
                                                            TEXT("bench"),
                                                            LATER(INTEGER, "bench_sequence"),
+                                                           LATER(TRUTH, "rejudged"),
+                                                           LATER(NUMBER, "confidence_at_look"),
+                                                           LATER(NUMBER, "guard_low_g"),
+                                                           LATER(NUMBER, "guard_high_g"),
+                                                           LATER(INTEGER, "more_trials"),
                                                            END};
+static const struct catalogue_column reference_columns[] = {
+    TEXT("name"),        NUMBER("mass_kg"),     NUMBER("u_mass_kg"),
+    NUMBER("volume_m3"), NUMBER("u_volume_m3"), END};
+static const struct catalogue_column check_columns[] = {TEXT("reference_id"),
+                                                        TEXT("run_id"),
+                                                        TEXT("name"),
+                                                        NUMBER("load_counts"),
+                                                        NUMBER("reads_g"),
+                                                        NUMBER("u_reads_g"),
+                                                        NUMBER("expected_g"),
+                                                        NUMBER("water_density_kg_m3"),
+                                                        NUMBER("deviation_g"),
+                                                        NUMBER("u_deviation_g"),
+                                                        NUMBER("e_n"),
+                                                        NUMBER("low_g"),
+                                                        NUMBER("high_g"),
+                                                        TRUTH("by_history"),
+                                                        TRUTH("outside"),
+                                                        TRUTH("confirmed"),
+                                                        TEXT("bench"),
+                                                        LATER(INTEGER, "bench_sequence"),
+                                                        END};
+static const struct catalogue_column gear_kind_columns[] = {TEXT("name"), NUMBER("tolerance_one_g"),
+                                                            NUMBER("tolerance_pair_g"), END};
 
 const struct catalogue_table catalogue_tables[CATALOGUE_TABLES] = {
     {"item", "item_id", "items.csv", "items", item_columns},
@@ -141,6 +178,10 @@ const struct catalogue_table catalogue_tables[CATALOGUE_TABLES] = {
     {"trial", "trial_id", "trials.csv", "trials", trial_columns},
     {"rig", "rig_id", "rigs.csv", "rigs", rig_columns},
     {"decision", "decision_id", "decisions.csv", "decisions", decision_columns},
+    {"reference", "reference_id", "reference_bodies.csv", "reference_bodies", reference_columns},
+    {"reference_check", "reference_check_id", "reference_checks.csv", "reference_checks",
+     check_columns},
+    {"gear_kind", "gear_kind_id", "gear_kinds.csv", "gear_kinds", gear_kind_columns},
 };
 
 const struct catalogue_table *catalogue_table_of(const char *kind) {
@@ -260,9 +301,14 @@ char *catalogue_schema(void) {
 }
 
 /* Views hold nothing, so they are made anew. */
-char *catalogue_migration(void) {
-    return all_views(up_text_format("DROP VIEW IF EXISTS item; DROP VIEW IF EXISTS calibration;"
-                                    "DROP VIEW IF EXISTS result; DROP VIEW IF EXISTS current;"
-                                    "DROP VIEW IF EXISTS live; %s%s",
-                                    tables_2, catalogue_count_again));
+char *catalogue_migration(int version) {
+    char *sql = up_text_format("DROP VIEW IF EXISTS current; DROP VIEW IF EXISTS live;"
+                               "DROP VIEW IF EXISTS plateau; DROP VIEW IF EXISTS model;");
+    for (size_t i = 0; i < CATALOGUE_TABLES; i++) {
+        sql = append(sql, up_text_format("DROP VIEW IF EXISTS %s;", catalogue_tables[i].kind));
+    }
+    if (version < 2) {
+        sql = append(sql, up_text_format("%s%s", tables_2, catalogue_count_again));
+    }
+    return all_views(sql);
 }

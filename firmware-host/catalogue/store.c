@@ -325,7 +325,7 @@ static bool bring_up_to_date(struct up_catalogue *catalogue, struct up_failure *
     }
     bool good = read_marks(catalogue, &marks, failure);
     if (good && marks.version < SCHEMA_VERSION) {
-        char *migration = catalogue_migration();
+        char *migration = catalogue_migration(marks.version);
         char *sql = up_text_format("%sPRAGMA user_version = %d;", migration, SCHEMA_VERSION);
         good = catalogue_run(catalogue, sql, failure);
         free(sql);

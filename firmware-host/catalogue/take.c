@@ -120,6 +120,12 @@ static const char *fault_of(const struct catalogue_column *column, const json_t 
     return NULL;
 }
 
+/* Null, or above zero. */
+static bool is_tolerance(const json_t *body, const char *key) {
+    double value = 1;
+    return !take_number(body, key, &value) || value > 0;
+}
+
 static bool is_one_of(const json_t *value, const char *const *words) {
     const char *text = json_string_value(value);
     for (; text != NULL && *words != NULL; words++) {
@@ -141,6 +147,14 @@ static bool check_meaning(const struct taking *taking) {
     if (strcmp(kind, "item") == 0 && !up_item_from_json(body, &item)) {
         return refuse(taking, "the item",
                       "has a name, number of pieces or tolerance that cannot be");
+    }
+    struct up_reference reference;
+    if (strcmp(kind, "reference") == 0 && !up_reference_from_json(body, &reference)) {
+        return refuse(taking, "the reference body", "has a mass or volume that cannot be");
+    }
+    if (strcmp(kind, "gear_kind") == 0 &&
+        !(is_tolerance(body, "tolerance_one_g") && is_tolerance(body, "tolerance_pair_g"))) {
+        return refuse(taking, "a tolerance", "is not above zero");
     }
     if ((is_result || strcmp(kind, "decision") == 0) &&
         !is_one_of(json_object_get(body, "class"), classes)) {

@@ -6,9 +6,7 @@
 #include <string.h>
 #include <time.h>
 
-#include "cli.h"
-#include "upthrust/run.h"
-#include "upthrust/session.h"
+#include "kept_run.h"
 #include "upthrust/text.h"
 
 struct keeper {
@@ -21,7 +19,10 @@ struct keeper {
     char rig_record_id[UP_ID_SIZE];
     json_t *plateaus; /* read since the last trial: they are stored with the next */
     unsigned trials;
-    struct up_failure failure; /* of a callback that cannot return one */
+    struct up_failure failure;   /* of a callback that cannot return one */
+    const struct taken_up *from; /* the run that is gone on with, or NULL */
+    struct up_reader reader;     /* as it stood there at the end */
+    char resumed[120];           /* what is told of it */
 };
 
 /* When they came matters where a device talks unasked. */
@@ -66,9 +67,15 @@ static bool keep_event(void *context, const struct up_event *event, struct up_fa
     bool good = up_run_journal(keeper->run, json_incref(json), failure);
     if (good && event->kind == UP_EVENT_PLATEAU) {
         keep_plateau(keeper, json);
+        /* A tare completes whatever was under way. */
+        good = strcmp(event->plateau_of, "tare") != 0 || up_run_sync(keeper->run, failure);
     }
     if (good && event->kind == UP_EVENT_TRIAL) {
         good = keep_trial(keeper, json, failure);
+    }
+    if (good && event->kind == UP_EVENT_CHECK) {
+        good = up_check_add(keeper->bench->catalogue, &event->check, keeper->run_id,
+                            keeper->bench->rig->id, failure);
     }
     json_decref(json);
     return good;
@@ -88,7 +95,8 @@ static void keep_answer(void *context, unsigned id, enum up_answer_word word, do
 }
 
 static void keep_note(void *context, enum up_note note, const char *text) {
-    static const char *const names[] = {"lost", "back", "stopped", "interrupted"};
+    static const char *const names[] = {"lost",    "back", "stopped",
+                                        "resumed", "left", "interrupted"};
     struct keeper *keeper = context;
     up_run_journal(keeper->run, json_pack("{s:s, s:s}", "event", names[note], "text", text),
                    &keeper->failure);
@@ -111,6 +119,10 @@ static json_t *about(const struct keeper *keeper, const char *what) {
     }
     if (keeper->calibration_id != NULL) {
         json_object_set_new(json, "calibration_id", json_string(keeper->calibration_id));
+    }
+    if (keeper->from != NULL) {
+        json_object_set(json, "continues", keeper->from->unfinished.continues);
+        json_object_set_new(json, "trials_before", json_integer(keeper->from->unfinished.trials));
     }
     free(name);
     return json;
@@ -168,17 +180,20 @@ static json_t *plan_of_measuring(const struct up_measure_plan *plan) {
     json_t *waters = json_array();
     for (unsigned i = 0; i < plan->waters; i++) {
         const struct up_water *water = &plan->water[i];
-        json_array_append_new(waters,
-                              json_pack("{s:s, s:b, s:f, s:f, s:f, s:f, s:f}", "name", water->name,
-                                        "sea", water->model == UP_WATER_SEA, "temp_c",
-                                        water->temp_c, "u_temp_c", water->u_temp_c, "salinity_g_kg",
-                                        water->salinity_g_kg, "u_salinity_g_kg",
-                                        water->u_salinity_g_kg, "depth_m", water->depth_m));
+        json_array_append_new(
+            waters,
+            json_pack("{s:s, s:b, s:b, s:b, s:f, s:f, s:f, s:f, s:f}", "name", water->name, "sea",
+                      water->model == UP_WATER_SEA, "pool", water->model == UP_WATER_POOL, "range",
+                      water->salinity_range, "temp_c", water->temp_c, "u_temp_c", water->u_temp_c,
+                      "salinity_g_kg", water->salinity_g_kg, "u_salinity_g_kg",
+                      water->u_salinity_g_kg, "depth_m", water->depth_m));
     }
-    return json_pack("{s:o, s:o, s:i, s:f, s:f, s:o}", "item", up_item_to_json(&plan->item),
-                     "calibration", up_calibration_to_json(plan->calibration), "trials",
-                     (int)plan->trials, "confidence", plan->confidence, "coverage", plan->coverage,
-                     "waters", waters);
+    json_t *json = json_pack("{s:o, s:o, s:i, s:f, s:f, s:o}", "item", up_item_to_json(&plan->item),
+                             "calibration", up_calibration_to_json(plan->calibration), "trials",
+                             (int)plan->trials, "confidence", plan->confidence, "coverage",
+                             plan->coverage, "waters", waters);
+    plan_more_to_json(plan, json);
+    return json;
 }
 
 static void tell_lost(const struct up_lost_run *lost, void *context) {
@@ -188,9 +203,17 @@ static void tell_lost(const struct up_lost_run *lost, void *context) {
     char *name = up_text_for_terminal(named ? item.name : lost->item_id);
     char *what = up_text_for_terminal(lost->what);
     fprintf(stderr,
-            "note: an earlier run did not come to its end (%s%s%s): %u trial%s stored, run %s\n",
+            "note: an earlier run did not come to its end (%s%s%s): %u trial%s stored, run %s",
             what, name[0] != '\0' ? ", " : "", name, lost->trials,
             lost->trials == 1 ? " is" : "s are", lost->run_id);
+    if (strcmp(lost->bench, bench->rig->id) == 0 && bench->resume == NULL) {
+        char *command = way_on(bench, lost->what, lost->run_id);
+        char *harmless = up_text_for_terminal(command);
+        fprintf(stderr, "; `%s` goes on with it", harmless);
+        free(harmless);
+        free(command);
+    }
+    fputc('\n', stderr);
     free(what);
     free(name);
 }
@@ -222,11 +245,126 @@ static bool open_run(struct keeper *keeper, const char *what, struct up_failure 
     return good;
 }
 
-/* A run that failed stays failed, whether its end can be stored or not. */
-static bool close_run(struct keeper *keeper, bool good, unsigned results,
+/* ---- a run that goes on ---- */
+
+static bool keep_old_trial(struct keeper *keeper, const struct up_event *event, json_t *json) {
+    unsigned number = event->trial.number;
+    const bool *stored = keeper->from->unfinished.stored;
+    if (number > UP_RUN_TRIALS_MAX || !stored[number]) { /* it ended between the two writes */
+        return keep_trial(keeper, json, &keeper->failure);
+    }
+    keeper->trials++;
+    json_array_clear(keeper->plateaus);
+    return true;
+}
+
+static void keep_old_event(void *context, const struct up_event *event) {
+    struct keeper *keeper = context;
+    json_t *json = up_event_to_json(event, keeper->counts_kg);
+    if (event->kind == UP_EVENT_PLATEAU) {
+        keep_plateau(keeper, json);
+    }
+    if (event->kind == UP_EVENT_TRIAL && keeper->failure.text[0] == '\0') {
+        keep_old_trial(keeper, event, json);
+    }
+    json_decref(json);
+}
+
+/* What the old run recorded, once more in the new one's files: each run can be replayed alone. */
+static bool copy_record(struct keeper *keeper, struct up_failure *failure) {
+    const struct up_run_left *left = &keeper->from->run.left;
+    size_t at = 0, i;
+    json_t *entry;
+    bool good = true;
+    json_array_foreach(left->journal, i, entry) {
+        const char *event = json_string_value(json_object_get(entry, "event"));
+        json_int_t offset = json_integer_value(json_object_get(entry, "offset"));
+        if (!good || event == NULL || strcmp(event, "run") == 0 || strcmp(event, "plan") == 0 ||
+            strcmp(event, "end") == 0 || offset < (json_int_t)at) {
+            continue;
+        }
+        up_run_bytes(keeper->run, left->stream + at, (size_t)offset - at);
+        at = (size_t)offset;
+        if (strcmp(event, "bytes") == 0) {
+            up_run_arrival(keeper->run, json_number_value(json_object_get(entry, "host_s")));
+        } else {
+            good = up_run_journal(keeper->run, json_copy(entry), failure);
+        }
+    }
+    up_run_bytes(keeper->run, left->stream + at, left->length - at);
+    return good && up_run_sync(keeper->run, failure);
+}
+
+static bool repeat_old(struct keeper *keeper, struct up_procedure *procedure,
+                       struct up_failure *failure) {
+    const struct taken_up *from = keeper->from;
+    if (!kept_run_repeat(&from->run, procedure, keeper, keep_old_event, &keeper->reader, failure)) {
+        return false;
+    }
+    if (keeper->failure.text[0] != '\0') {
+        *failure = keeper->failure;
+        return false;
+    }
+    json_array_clear(keeper->plateaus); /* of the step that was broken off */
+    struct up_progress progress = up_procedure_progress(procedure);
+    snprintf(keeper->resumed, sizeof keeper->resumed,
+             "run %.8s goes on with %u of %u %s: the step begins anew", from->run.left.id,
+             progress.done, progress.wanted, keeper->item != NULL ? "trials" : "loadings");
+    return keeper->trials >= from->unfinished.trials ||
+           up_fail(failure, UP_STATUS_WRONG_INPUT,
+                   "the files of run %s hold %u trials and the catalogue %u: they were cut; begin "
+                   "anew without --resume",
+                   from->run.left.id, keeper->trials, from->unfinished.trials);
+}
+
+static bool keep_old_plan(struct keeper *keeper, struct up_failure *failure) {
+    return up_run_journal(keeper->run, json_deep_copy(keeper->from->run.plan), failure);
+}
+
+/* ---- the end of a run ---- */
+
+/* A sentence of what is safe and how to go on; NULL where there is nothing to go on with. */
+static char *tell_way_on(const struct keeper *keeper, const struct up_procedure *procedure) {
+    struct up_progress progress = {0};
+    if (keeper->run != NULL && procedure != NULL) {
+        progress = up_procedure_progress(procedure);
+    }
+    if (progress.complete || (progress.done == 0 && !progress.weighed_in_air)) {
+        return NULL;
+    }
+    const char *what = keeper->item != NULL ? "measure" : "calibrate";
+    char *command = way_on(keeper->bench, what, keeper->run_id);
+    char *text = up_text_format(
+        "%u of %u %s; `%s` goes on", keeper->item != NULL ? keeper->trials : progress.done,
+        progress.wanted, keeper->item != NULL ? "trials are stored" : "loadings are kept", command);
+    free(command);
+    return text;
+}
+
+/* A signal and a person's word end a run that may be good; all else is a failure already. */
+static void tell_left(const struct keeper *keeper, const struct up_procedure *procedure, bool good,
                       struct up_failure *failure) {
+    char *way = tell_way_on(keeper, procedure);
+    if (way != NULL && !good && signalled == 0) {
+        size_t length = strlen(failure->text);
+        snprintf(failure->text + length, sizeof failure->text - length, "; %s", way);
+    } else if (way != NULL) {
+        char *harmless = up_text_for_terminal(way);
+        fprintf(stderr, "note: stopped%s%s: %s\n", signalled != 0 ? " by the signal " : "",
+                signalled != 0 ? strsignal(signalled) : "", harmless);
+        free(harmless);
+    }
+    free(way);
+}
+
+/* A run that failed stays failed, whether its end can be stored or not. */
+static bool close_run(struct keeper *keeper, const struct up_procedure *procedure, bool good,
+                      unsigned results, struct up_failure *failure) {
     if (keeper->run != NULL) {
-        const char *how = signalled != 0 ? "stopped" : good ? "completed" : "failed";
+        bool complete = procedure != NULL && up_procedure_progress(procedure).complete;
+        const char *how = signalled != 0 || (good && !complete) ? "stopped"
+                          : good                                ? "completed"
+                                                                : "failed";
         json_t *more = json_pack("{s:i, s:i, s:O}", "trials", (int)keeper->trials, "results",
                                  (int)results, "plateaus", keeper->plateaus);
         if (!good) {
@@ -237,6 +375,7 @@ static bool close_run(struct keeper *keeper, bool good, unsigned results,
         good = up_run_end(keeper->run, how, more, good ? failure : NULL) && good;
         json_decref(more);
     }
+    tell_left(keeper, procedure, good, failure);
     up_run_close(keeper->run);
     json_decref(keeper->plateaus);
     return good;
@@ -244,7 +383,7 @@ static bool close_run(struct keeper *keeper, bool good, unsigned results,
 
 /* Other programs read exchange/ without asking us. Where it cannot be written, what was measured is
    stored all the same. */
-static void leave_exchange(const struct bench_run *bench) {
+void leave_exchange(const struct bench_run *bench) {
     struct up_failure failure;
     char *directory = up_text_format("%s/exchange", up_catalogue_directory(bench->catalogue));
     if (!bench->no_exchange && (!up_export_csv(bench->catalogue, directory, &failure) ||
@@ -266,6 +405,13 @@ static bool run_session(struct keeper *keeper, struct up_procedure *procedure,
         .lines = bench->lines,
         .listener = {keeper, keep_bytes, keep_event, keep_answer, keep_note},
         .signalled = &signalled};
+    if (keeper->from != NULL) {
+        session.reader = &keeper->reader;
+        session.resumed = keeper->resumed;
+        if (up_procedure_progress(procedure).complete) { /* only its results were not stored */
+            return true;
+        }
+    }
     bool good = (bench->rig->port_kind == UP_PORT_TYPED ||
                  up_source_open(bench->rig, bench->port, &session.source, failure)) &&
                 up_session_run(&session, failure);
@@ -278,30 +424,32 @@ static bool run_session(struct keeper *keeper, struct up_procedure *procedure,
 }
 
 static struct up_operator *make_operator(const struct bench_run *bench) {
-    return up_operator_create(bench->json    ? UP_OPERATOR_JSON
-                              : bench->pedal ? UP_OPERATOR_PEDAL
-                                             : UP_OPERATOR_KEYS,
-                              bench->operator_input, bench->operator_output);
+    enum up_operator_kind kind = bench->json                     ? UP_OPERATOR_JSON
+                                 : bench->pedal && bench->screen ? UP_OPERATOR_PEDAL_SCREEN
+                                 : bench->pedal                  ? UP_OPERATOR_PEDAL
+                                 : bench->screen                 ? UP_OPERATOR_SCREEN
+                                                                 : UP_OPERATOR_KEYS;
+    return up_operator_create(kind, bench->operator_input, bench->operator_output);
 }
 
 /* ---- calibrate ---- */
 
-bool run_calibrate(const struct bench_run *bench, const double *mass_kg, int masses, bool staircase,
-                   struct up_calibration *calibration, struct up_failure *failure) {
-    struct up_calibrate_plan plan = {
-        .rig = bench->rig, .masses = (unsigned)masses, .staircase = staircase};
-    struct keeper keeper = {.bench = bench};
+static bool calibrate_by(const struct bench_run *bench, const struct up_calibrate_plan *plan,
+                         const struct taken_up *from, struct up_calibration *calibration,
+                         struct up_failure *failure) {
+    struct keeper keeper = {.bench = bench, .from = from};
     struct up_procedure *procedure = NULL;
     struct up_operator *op = make_operator(bench);
-    bool good;
-    memcpy(plan.mass_kg, mass_kg, (size_t)masses * sizeof mass_kg[0]);
-    good = up_procedure_calibrate(&plan, &procedure, failure) &&
-           open_run(&keeper, "calibrate", failure) &&
-           keep_plan(&keeper, plan_of_calibration(&plan), failure) &&
-           run_session(&keeper, procedure, op, failure) &&
-           up_procedure_calibration(procedure, calibration, failure) &&
-           up_calibration_add(bench->catalogue, calibration, failure);
-    good = close_run(&keeper, good, 0, failure);
+    bool good =
+        up_procedure_calibrate(plan, &procedure, failure) &&
+        open_run(&keeper, "calibrate", failure) &&
+        (from != NULL ? keep_old_plan(&keeper, failure) &&
+                            repeat_old(&keeper, procedure, failure) && copy_record(&keeper, failure)
+                      : keep_plan(&keeper, plan_of_calibration(plan), failure)) &&
+        run_session(&keeper, procedure, op, failure) &&
+        up_procedure_calibration(procedure, calibration, failure) &&
+        up_calibration_add(bench->catalogue, calibration, failure);
+    good = close_run(&keeper, procedure, good, 0, failure);
     if (good) {
         leave_exchange(bench);
         json_t *json =
@@ -311,6 +459,34 @@ bool run_calibrate(const struct bench_run *bench, const double *mass_kg, int mas
     }
     up_operator_destroy(op);
     up_procedure_destroy(procedure);
+    return good;
+}
+
+bool run_calibrate(const struct bench_run *bench, const double *mass_kg, int masses, bool staircase,
+                   struct up_calibration *calibration, struct up_failure *failure) {
+    struct up_calibrate_plan plan = {
+        .rig = bench->rig, .masses = (unsigned)masses, .staircase = staircase};
+    memcpy(plan.mass_kg, mass_kg, (size_t)masses * sizeof mass_kg[0]);
+    return calibrate_by(bench, &plan, NULL, calibration, failure);
+}
+
+/* The runs that were killed are ended first: one of them may be the one that is meant. */
+static bool find_taken_up(struct taken_up *taken, const struct bench_run *bench, bool calibrates,
+                          const struct up_item *item, struct up_failure *failure) {
+    struct keeper keeper = {.bench = bench};
+    return up_run_recover(bench->catalogue, tell_lost, &keeper, failure) &&
+           take_up(taken, bench, calibrates, item, failure);
+}
+
+bool resume_calibrate(const struct bench_run *bench, struct up_calibration *calibration,
+                      struct up_failure *failure) {
+    struct taken_up *taken = up_allocate(1, sizeof *taken);
+    struct bench_run on = *bench;
+    on.rig = &taken->run.rig;
+    bool good = find_taken_up(taken, bench, true, NULL, failure) &&
+                calibrate_by(&on, &taken->run.calibrate, taken, calibration, failure);
+    taken_up_free(taken);
+    free(taken);
     return good;
 }
 
@@ -342,46 +518,68 @@ static void tell_results(struct up_operator *op, const struct up_result *result,
     json_decref(json);
 }
 
-bool run_measure(const struct bench_run *bench, const struct up_item *item, int trials,
-                 double confidence, const struct up_water *water, unsigned waters,
-                 struct up_result *result, unsigned *results, struct up_failure *failure) {
-    struct up_calibration calibration;
-    struct up_measure_plan plan = {.rig = bench->rig,
-                                   .calibration = &calibration,
-                                   .item = *item,
-                                   .trials = (unsigned)trials,
-                                   .water = water,
-                                   .waters = waters,
-                                   .confidence = confidence,
-                                   .coverage = 0.95};
-    struct keeper keeper = {.bench = bench, .item = item};
+static bool measure_by(const struct bench_run *bench, struct up_measure_plan *plan,
+                       const struct taken_up *from, struct up_result *result, unsigned *results,
+                       struct up_failure *failure) {
+    const struct up_calibration *calibration = plan->calibration;
+    struct keeper keeper = {.bench = bench,
+                            .from = from,
+                            .item = &plan->item,
+                            .counts_kg = calibration->slope_counts_kg,
+                            .calibration_id = calibration->id};
     struct up_procedure *procedure = NULL, *probe = NULL;
     struct up_operator *op = make_operator(bench);
-    bool good;
     *results = 0;
     /* The plan is tried before a run is opened, so that a mistake leaves nothing behind. */
-    good = up_calibration_latest(bench->catalogue, bench->rig->id, &calibration, failure) &&
-           up_procedure_measure(&plan, &probe, failure);
-    keeper.calibration_id = calibration.id;
-    good = good && open_run(&keeper, "measure", failure);
+    bool good =
+        up_procedure_measure(plan, &probe, failure) && open_run(&keeper, "measure", failure);
     up_procedure_destroy(probe);
     if (good) {
-        tell_age(bench, &calibration);
-        keeper.counts_kg = calibration.slope_counts_kg;
-        memcpy(plan.run_id, keeper.run_id, sizeof plan.run_id);
-        good = up_procedure_measure(&plan, &procedure, failure) &&
-               keep_plan(&keeper, plan_of_measuring(&plan), failure) &&
+        tell_age(bench, calibration);
+        memcpy(plan->run_id, keeper.run_id, sizeof plan->run_id);
+        good = up_procedure_measure(plan, &procedure, failure) &&
+               (from != NULL
+                    ? keep_old_plan(&keeper, failure) && repeat_old(&keeper, procedure, failure) &&
+                          copy_record(&keeper, failure)
+                    : keep_plan(&keeper, plan_of_measuring(plan), failure)) &&
                run_session(&keeper, procedure, op, failure) &&
                up_procedure_results(procedure, result, results, failure) &&
                up_results_add(bench->catalogue, result, *results, bench->rig->id, failure);
     }
-    good = close_run(&keeper, good, *results, failure);
+    good = close_run(&keeper, procedure, good, *results, failure);
     if (good) {
         leave_exchange(bench);
         tell_results(op, result, *results);
     }
     up_operator_destroy(op);
     up_procedure_destroy(procedure);
+    return good;
+}
+
+bool run_measure(const struct bench_run *bench, const struct up_measure_plan *wanted,
+                 struct up_result *result, unsigned *results, struct up_failure *failure) {
+    struct up_calibration calibration;
+    struct up_measure_plan plan = *wanted;
+    plan.rig = bench->rig;
+    plan.calibration = &calibration;
+    plan.coverage = 0.95;
+    *results = 0;
+    return up_calibration_latest(bench->catalogue, bench->rig->id, &calibration, failure) &&
+           measure_by(bench, &plan, NULL, result, results, failure);
+}
+
+bool resume_measure(const struct bench_run *bench, const struct up_item *item,
+                    struct repeated *resumed, struct up_failure *failure) {
+    struct taken_up *taken = up_allocate(1, sizeof *taken);
+    struct up_measure_plan *plan = &taken->run.measure;
+    struct bench_run on = *bench;
+    on.rig = &taken->run.rig;
+    bool good = find_taken_up(taken, bench, false, item, failure) &&
+                measure_by(&on, plan, taken, resumed->result, &resumed->results, failure);
+    resumed->item = plan->item;
+    resumed->waters = plan->waters;
+    taken_up_free(taken);
+    free(taken);
     return good;
 }
 

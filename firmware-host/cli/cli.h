@@ -11,6 +11,7 @@
 #include "upthrust/catalogue.h"
 #include "upthrust/failure.h"
 #include "upthrust/lines.h"
+#include "upthrust/procedure.h"
 #include "upthrust/report.h"
 #include "upthrust/result.h"
 #include "upthrust/rig.h"
@@ -54,6 +55,9 @@ bool option_number(const struct arguments *arguments, const char *name, double l
                    double *value, struct up_failure *failure);
 bool option_whole(const struct arguments *arguments, const char *name, int low, int high,
                   int *value, struct up_failure *failure);
+/* A name; left alone where the option was not given. */
+bool option_text_value(const struct arguments *arguments, const char *name, char to[UP_NAME_SIZE],
+                       struct up_failure *failure);
 /* "0.5,1,2": at most `room` numbers; *count is 0 where the option was not given. */
 bool option_list(const struct arguments *arguments, const char *name, double *values, int room,
                  int *count, struct up_failure *failure);
@@ -62,6 +66,17 @@ const char *catalogue_directory(const struct arguments *arguments);
 /* Opens what --catalogue names; where there is none yet, the failure says how to begin. */
 bool open_catalogue(const struct arguments *arguments, enum up_catalogue_mode mode,
                     struct up_catalogue **catalogue, struct up_failure *failure);
+
+/* What a command does is its first word: "add", "list", ...; run_verb opens the catalogue for it.
+ */
+struct verb {
+    const char *name;
+    enum up_catalogue_mode mode;
+    enum up_status (*run)(const struct arguments *arguments, struct up_catalogue *catalogue,
+                          struct up_failure *failure);
+};
+enum up_status run_verb(const char *command, const struct verb *verbs, size_t count,
+                        const struct arguments *arguments, struct up_failure *failure);
 
 /* How results are shown: --units, and what standard output bears. */
 bool style_asked(const struct arguments *arguments, struct up_style *style,
@@ -86,27 +101,41 @@ struct bench_run {
     const struct up_rig *rig;
     const char *port;   /* instead of the rig's; or NULL */
     bool json, pedal;   /* operator; neither: keys */
+    bool screen;        /* a live one, for a person */
     int operator_input; /* descriptor */
     FILE *operator_output;
     struct up_lines *lines; /* at the bench; NULL where there are none */
     bool no_exchange;       /* the caller brings exchange/ up to date itself, once at the end */
+    const char *resume; /* a run's id or the beginning of one, "" for the latest; NULL: a new run */
 };
 
 /* Both store what they find; *calibration or the results come back too. `results` holds room for
    `waters` + 1. */
 bool run_calibrate(const struct bench_run *run, const double *mass_kg, int masses, bool staircase,
                    struct up_calibration *calibration, struct up_failure *failure);
-bool run_measure(const struct bench_run *run, const struct up_item *item, int trials,
-                 double confidence, const struct up_water *water, unsigned waters,
+/* Of the plan: item, trials, looks, waters, confidence, references and sides; the rest (rig,
+   calibration, run, coverage) is filled in here. */
+bool run_measure(const struct bench_run *run, const struct up_measure_plan *wanted,
                  struct up_result *result, unsigned *results, struct up_failure *failure);
 
-/* A stored run of measure once more, from what it recorded (repeat_run.c). */
+/* What a journal's "plan" holds beside item, calibration and waters (plan_json.c). */
+void plan_more_to_json(const struct up_measure_plan *plan, json_t *json);
+void plan_more_from_json(const json_t *json, struct up_measure_plan *plan);
+
+/* Brings exchange/ in the catalogue up to date; where that fails, says so and goes on. */
+void leave_exchange(const struct bench_run *run);
+
+/* A run of measure from what it recorded: once more (repeat_run.c), or gone on with. */
 struct repeated {
     struct up_item item;
     char bench[UP_NAME_SIZE], run_id[UP_ID_SIZE];
     struct up_result result[WATERS_MAX + 1];
     unsigned results, waters;
 };
+bool resume_measure(const struct bench_run *run, const struct up_item *item,
+                    struct repeated *resumed, struct up_failure *failure);
+bool resume_calibrate(const struct bench_run *run, struct up_calibration *calibration,
+                      struct up_failure *failure);
 bool repeat_measure(struct up_catalogue *catalogue, const char *run, struct repeated *repeated,
                     struct up_failure *failure);
 bool repeat_calibrate(struct up_catalogue *catalogue, const char *run,
@@ -163,7 +192,11 @@ enum up_status command_listen(const struct arguments *arguments, struct up_failu
 enum up_status command_rig_check(const struct arguments *arguments, struct up_failure *failure);
 enum up_status command_water(const struct arguments *arguments, struct up_failure *failure);
 enum up_status command_item(const struct arguments *arguments, struct up_failure *failure);
+enum up_status command_body(const struct arguments *arguments, struct up_failure *failure);
+enum up_status command_kind(const struct arguments *arguments, struct up_failure *failure);
 enum up_status command_show(const struct arguments *arguments, struct up_failure *failure);
+enum up_status command_explain(const struct arguments *arguments, struct up_failure *failure);
+enum up_status command_decide(const struct arguments *arguments, struct up_failure *failure);
 enum up_status command_plot(const struct arguments *arguments, struct up_failure *failure);
 enum up_status command_export(const struct arguments *arguments, struct up_failure *failure);
 enum up_status command_import(const struct arguments *arguments, struct up_failure *failure);
@@ -171,8 +204,8 @@ enum up_status command_merge(const struct arguments *arguments, struct up_failur
 
 extern const struct option_text options_demo[], options_calibrate[], options_calibration[],
     options_measure[], options_ports[], options_listen[], options_rig_check[], options_water[],
-    options_item[], options_show[], options_plot[], options_export[], options_import[],
-    options_merge[];
+    options_item[], options_body[], options_kind[], options_show[], options_explain[],
+    options_decide[], options_plot[], options_export[], options_import[], options_merge[];
 
 #define OPTION_CATALOGUE                                                                           \
     { "catalogue", "DIR", "the catalogue (default: $UPTHRUST_CATALOGUE, else ./catalogue)" }
@@ -188,6 +221,8 @@ extern const struct option_text options_demo[], options_calibrate[], options_cal
     { "typed", NULL, "no wire: type what a hanging scale shows" }
 #define OPTION_OPERATOR                                                                            \
     { "operator", "keys|pedal|json", "who answers: a person, a foot, a program (JSON Lines)" }
+#define OPTION_PLAIN                                                                               \
+    { "plain", NULL, "plain lines on a terminal too, no live screen" }
 #define OPTION_AIR_TEMP                                                                            \
     { "air-temp-c", "T", "over the tank, degrees C (default: as the rig file says)" }
 #define OPTION_END                                                                                 \

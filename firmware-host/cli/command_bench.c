@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* calibrate and measure: the bench from the command line. */
+#include <locale.h>
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -17,11 +18,13 @@ const struct option_text options_calibrate[] = {
     {"rounds", "N", "hang each mass N times (default 2)"},
     {"mass-class", "CLASS", "of the masses, OIML R 111: E2, F1, F2, M1, M2, M3"},
     OPTION_TYPED,
+    {"resume", NULL, "go on with a run that was left: the latest, or the RUN that is named"},
     {"replay", "RUN", "a stored run once more, from what it recorded; stores nothing"},
     {"no-staircase", NULL, "do not look for hysteresis, up and down at the end"},
     OPTION_AIR_TEMP,
     OPTION_PORT,
     OPTION_OPERATOR,
+    OPTION_PLAIN,
     OPTION_CATALOGUE,
     OPTION_JSON,
     OPTION_END};
@@ -29,15 +32,26 @@ const struct option_text options_calibrate[] = {
 const struct option_text options_measure[] = {
     OPTION_RIG,
     {"item", "NAME_OR_ID", "what is weighed; `item add` registers it"},
-    {"trials", "N", "times it is immersed (default: the rig's)"},
-    {"water", "NAME[,KEY=X...]", "a water to calculate for: fresh, sea, or your own (repeatable)"},
+    {"trials", "N[,N...]",
+     "times it is immersed (default: the rig's); several, rising: it stops at the first at which "
+     "all is decided"},
+    {"water", "NAME[,KEY=X...]",
+     "to calculate for: a name of `water --list`, or your own (repeatable)"},
     {"confidence", "P", "a class is stated at this probability (default 0.95)"},
+    {"body", "NAME_OR_ID",
+     "weigh this reference body first (one or two; `body add` registers one)"},
+    {"body", "NAME_OR_ID",
+     "weigh this reference body first (one or two; `body add` registers one)"},
+    {"second-depth-m", "D", "foam or closed air: weigh it once more, D metres deep"},
+    {"two-point-m", "L", "hang it level between two lines L metres apart too: which end sinks?"},
     OPTION_TYPED,
+    {"resume", NULL, "go on with a run that was left: the latest, or the RUN that is named"},
     {"replay", "RUN", "a stored run once more, from what it recorded; stores nothing"},
     {"store", NULL, "with --replay: store the results all the same"},
     OPTION_AIR_TEMP,
     OPTION_PORT,
     OPTION_OPERATOR,
+    OPTION_PLAIN,
     OPTION_UNITS,
     OPTION_CATALOGUE,
     OPTION_JSON,
@@ -122,8 +136,38 @@ static bool open_bench(const struct arguments *arguments, bool measures,
     options->run.port = option_value(arguments, "port");
     options->run.operator_input = STDIN_FILENO;
     options->run.operator_output = options->run.json ? stdout : stderr;
+    options->run.screen = !options->run.json && !option_given(arguments, "plain") &&
+                          isatty(STDIN_FILENO) && isatty(STDERR_FILENO);
+    if (options->run.screen) {
+        setlocale(LC_CTYPE, "");
+    }
     catch_signals();
     return true;
+}
+
+/* ---- going on with a run ---- */
+
+/* What the run's plan says already; a second word on it would be taken for heard. */
+static bool read_resume(const struct arguments *arguments, const char *const *planned,
+                        struct bench_options *options, struct up_failure *failure) {
+    options->run.resume = arguments->words > 0 ? arguments->word[0] : "";
+    for (; *planned != NULL; planned++) {
+        if (option_given(arguments, *planned)) {
+            return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                           "--%s and --resume: the run goes on as it was planned; leave out one",
+                           *planned);
+        }
+    }
+    return true;
+}
+
+/* Words are for --resume alone. */
+static bool check_words(const struct arguments *arguments, struct up_failure *failure) {
+    int most = option_given(arguments, "resume") ? 1 : 0;
+    return arguments->words <= most ||
+           up_fail(failure, UP_STATUS_WRONG_INPUT, "%.80s: %s", arguments->word[most],
+                   most == 1 ? "--resume goes on with one run at a time"
+                             : "only a run's id is a word here, after --resume");
 }
 
 /* ---- calibrate ---- */
@@ -193,17 +237,26 @@ static enum up_status replay_calibrate(const struct arguments *arguments,
 enum up_status command_calibrate(const struct arguments *arguments, struct up_failure *failure) {
     struct bench_options options = {0};
     struct up_calibration *calibration = up_allocate(1, sizeof *calibration);
+    static const char *const planned[] = {"masses-g",   "rounds", "mass-class", "no-staircase",
+                                          "air-temp-c", "typed",  NULL};
     double mass_kg[UP_CALIBRATION_POINTS_MAX];
     int masses = 0;
     if (option_given(arguments, "replay")) {
         free(calibration);
         return replay_calibrate(arguments, failure);
     }
-    bool good = read_masses(arguments, mass_kg, &masses, failure) &&
+    bool resumes = option_given(arguments, "resume");
+    bool good = check_words(arguments, failure) &&
+                (resumes || read_masses(arguments, mass_kg, &masses, failure)) &&
                 open_bench(arguments, false, &options, failure) &&
-                read_conditions(arguments, &options, failure) &&
-                run_calibrate(&options.run, mass_kg, masses,
-                              !option_given(arguments, "no-staircase"), calibration, failure);
+                read_conditions(arguments, &options, failure);
+    if (good && resumes) {
+        good = read_resume(arguments, planned, &options, failure) &&
+               resume_calibrate(&options.run, calibration, failure);
+    } else if (good) {
+        good = run_calibrate(&options.run, mass_kg, masses,
+                             !option_given(arguments, "no-staircase"), calibration, failure);
+    }
     if (good && !options.run.json) {
         tell_calibration(calibration, options.json_document);
     }
@@ -222,6 +275,11 @@ static void print_results(const struct up_item *item, const struct up_result *re
     printf("%s (%s)\n", name, item->pieces == 2 ? "a pair" : "one piece");
     for (unsigned i = 0; i < results; i++) {
         up_result_print(&result[i], style, stdout);
+        if (result[i].measured) {
+            json_t *body = up_result_to_json(&result[i]);
+            up_sides_print(body, style, stdout);
+            json_decref(body);
+        }
     }
     if (results < waters + 1) {
         printf("  no other water is calculated: %s\n",
@@ -240,19 +298,96 @@ static json_t *results_to_json(const struct up_result *result, unsigned results)
     return json_pack("{s:s, s:o}", "schema", "upthrust-results-1", "results", list);
 }
 
+static bool read_trials(const struct arguments *arguments, int usual, struct up_measure_plan *plan,
+                        struct up_failure *failure) {
+    double given[UP_LOOKS_MAX];
+    int count = 0;
+    plan->trials = (unsigned)usual;
+    if (!option_list(arguments, "trials", given, UP_LOOKS_MAX, &count, failure)) {
+        return false;
+    }
+    for (int i = 0; i < count; i++) {
+        if (given[i] != floor(given[i]) || given[i] < 1 || given[i] > UP_TRIALS_MAX) {
+            return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                           "--trials: give whole numbers from 1 to %d", UP_TRIALS_MAX);
+        }
+        plan->look[i] = plan->trials = (unsigned)given[i];
+    }
+    plan->looks = count > 1 ? (unsigned)count : 0;
+    return true;
+}
+
+/* Each with the chart of its deviations on this bench. */
+static bool read_references(const struct arguments *arguments, const struct bench_options *options,
+                            struct up_measure_plan *plan, struct up_failure *failure) {
+    for (int i = 0; i < arguments->options; i++) {
+        if (strcmp(arguments->option[i].name, "body") != 0) {
+            continue;
+        }
+        if (plan->references == UP_REFERENCES_MAX) {
+            return up_fail(failure, UP_STATUS_WRONG_INPUT, "--body: at most %d reference bodies",
+                           UP_REFERENCES_MAX);
+        }
+        struct up_reference_plan *to = &plan->reference[plan->references++];
+        if (!up_reference_find(options->catalogue, arguments->option[i].value, &to->reference,
+                               failure) ||
+            !up_reference_chart(options->catalogue, to->reference.id, options->rig.id, &to->chart,
+                                failure)) {
+            return false;
+        }
+    }
+    if (plan->references == 2 &&
+        strcmp(plan->reference[0].reference.id, plan->reference[1].reference.id) == 0) {
+        return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                       "--body: the same one twice: give two of different density");
+    }
+    return true;
+}
+
+/* What the rig file claims of all items stands until the kind's own shakes tell better, or tell
+   that it is not so. 0: nothing better is known. */
+static double share_learned(const struct up_share *share, double claimed) {
+    bool known = share->shares > 0;
+    bool refuted = known && share->mean.value + 2 * share->mean.u < claimed;
+    return known && (isnan(claimed) || share->at_least > claimed || refuted) ? share->at_least : 0;
+}
+
+/* What the bench has learned of items of this kind, a pair for itself. */
+static bool read_kind(const struct bench_options *options, struct up_measure_plan *plan,
+                      struct up_failure *failure) {
+    struct up_kind kind;
+    if (!up_kind_learn(options->catalogue, plan->item.kind, options->rig.id, &kind, failure)) {
+        return false;
+    }
+    if (plan->item.pieces <= 2) {
+        plan->kind_repeatability_kg =
+            plan->item.pieces == 1 ? kind.repeatability_kg : kind.repeatability_pair_kg;
+    }
+    plan->kind_shake_share = share_learned(&kind.share, options->rig.shake_share);
+    return true;
+}
+
 static bool read_measure(const struct arguments *arguments, const struct bench_options *options,
-                         struct up_item *item, int *trials, double *confidence,
-                         struct up_failure *failure) {
+                         struct up_measure_plan *plan, struct up_failure *failure) {
     const char *name = option_value(arguments, "item");
-    *trials = options->rig.trials;
-    *confidence = 0.95;
+    plan->confidence = 0.95;
     if (name == NULL) {
         return up_fail(failure, UP_STATUS_WRONG_INPUT,
                        "give --item NAME_OR_ID; `upthrust item add` registers one");
     }
-    return option_whole(arguments, "trials", 2, UP_TRIALS_MAX, trials, failure) &&
-           option_number(arguments, "confidence", 0.5, 0.9999, confidence, failure) &&
-           up_item_find(options->catalogue, name, item, failure);
+    if (!read_trials(arguments, options->rig.trials, plan, failure) ||
+        !option_number(arguments, "confidence", 0.5, 0.9999, &plan->confidence, failure) ||
+        !option_number(arguments, "second-depth-m", 0.05, 60, &plan->second_depth_m, failure) ||
+        !option_number(arguments, "two-point-m", 0.05, 5, &plan->two_point_m, failure) ||
+        !up_item_find(options->catalogue, name, &plan->item, failure)) {
+        return false;
+    }
+    if (plan->second_depth_m != 0 && !plan->item.compressible) {
+        return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                       "--second-depth-m is for foam and closed air: `upthrust item edit "
+                       "--compressible` says that an item is");
+    }
+    return read_references(arguments, options, plan, failure) && read_kind(options, plan, failure);
 }
 
 static enum up_status replay_measure(const struct arguments *arguments,
@@ -283,36 +418,69 @@ static enum up_status replay_measure(const struct arguments *arguments,
     return status;
 }
 
+/* The lamps show the first result, which is the tank's own water. */
+static void close_lines(struct up_lines *lines, const struct up_result *result) {
+    if (result != NULL) {
+        fflush(stdout);
+        up_lines_show_class(lines, result->answer.class, &signalled);
+    }
+    up_lines_close(lines);
+}
+
+static enum up_status go_on_measuring(const struct arguments *arguments,
+                                      struct up_failure *failure) {
+    static const char *const planned[] = {"trials",     "water", "confidence",
+                                          "air-temp-c", "typed", NULL};
+    struct bench_options options = {0};
+    struct repeated *resumed = up_allocate(1, sizeof *resumed);
+    struct up_item item;
+    struct up_style style;
+    const char *name = option_value(arguments, "item");
+    bool good = style_asked(arguments, &style, failure) && check_words(arguments, failure) &&
+                open_bench(arguments, true, &options, failure) &&
+                read_resume(arguments, planned, &options, failure) &&
+                (name == NULL || up_item_find(options.catalogue, name, &item, failure)) &&
+                resume_measure(&options.run, name != NULL ? &item : NULL, resumed, failure);
+    if (good && options.json_document) {
+        print_json(results_to_json(resumed->result, resumed->results));
+    } else if (good && !options.run.json) {
+        print_results(&resumed->item, resumed->result, resumed->results, resumed->waters, &style);
+    }
+    enum up_status status =
+        good ? status_of_results(resumed->result, resumed->results) : failure->status;
+    up_catalogue_close(options.catalogue);
+    close_lines(options.run.lines, good ? &resumed->result[0] : NULL);
+    free(resumed);
+    die_of_signal();
+    return status;
+}
+
 enum up_status command_measure(const struct arguments *arguments, struct up_failure *failure) {
     struct bench_options options = {0};
-    struct up_item item;
     struct up_water water[WATERS_MAX];
+    struct up_measure_plan plan = {.water = water};
     struct up_result result[WATERS_MAX + 1];
-    unsigned waters = 0, results = 0;
-    int trials = 0;
-    double confidence = 0;
+    unsigned results = 0;
     struct up_style style;
     if (option_given(arguments, "replay")) {
         return replay_measure(arguments, failure);
     }
-    bool good = style_asked(arguments, &style, failure) &&
-                waters_asked(arguments, water, &waters, failure) &&
+    if (option_given(arguments, "resume")) {
+        return go_on_measuring(arguments, failure);
+    }
+    bool good = check_words(arguments, failure) && style_asked(arguments, &style, failure) &&
+                waters_asked(arguments, water, &plan.waters, failure) &&
                 open_bench(arguments, true, &options, failure) &&
                 read_conditions(arguments, &options, failure) &&
-                read_measure(arguments, &options, &item, &trials, &confidence, failure) &&
-                run_measure(&options.run, &item, trials, confidence, water, waters, result,
-                            &results, failure);
+                read_measure(arguments, &options, &plan, failure) &&
+                run_measure(&options.run, &plan, result, &results, failure);
     if (good && options.json_document) {
         print_json(results_to_json(result, results));
     } else if (good && !options.run.json) {
-        print_results(&item, result, results, waters, &style);
+        print_results(&plan.item, result, results, plan.waters, &style);
     }
     up_catalogue_close(options.catalogue);
-    if (good) { /* the tank's own water comes first */
-        fflush(stdout);
-        up_lines_show_class(options.run.lines, result[0].answer.class, &signalled);
-    }
-    up_lines_close(options.run.lines);
+    close_lines(options.run.lines, good ? &result[0] : NULL);
     die_of_signal();
     return good ? status_of_results(result, results) : failure->status;
 }

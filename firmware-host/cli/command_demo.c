@@ -149,9 +149,11 @@ static void stop_tank(struct tank_process *tank) {
 
 static bool ask_truth(struct demo *demo, const struct up_result *result, const char *item,
                       double *truth_g, struct up_failure *failure) {
-    json_t *ask = json_pack("{s:s, s:s, s:f, s:f, s:f}", "truth", item, "water", result->water.name,
-                            "density_kg_m3", result->water_density_kg_m3.value, "u_density_kg_m3",
-                            result->water_density_kg_m3.u, "temp_c", result->water.temp_c);
+    bool range = result->water.salinity_range;
+    json_t *ask =
+        json_pack("{s:s, s:s, s:b, s:f, s:f, s:f}", "truth", item, "water", result->water.name,
+                  "rectangular", range, "density_kg_m3", result->water_density_kg_m3.value,
+                  "u_density_kg_m3", result->water_density_kg_m3.u, "temp_c", result->water.temp_c);
     json_dumpf(ask, demo->tank.to, JSON_COMPACT | JSON_REAL_PRECISION(17));
     fputc('\n', demo->tank.to);
     fflush(demo->tank.to);
@@ -252,8 +254,12 @@ static bool measure_item(struct demo *demo, const json_t *gear, struct up_failur
         return false;
     }
     fprintf(stderr, "  weighing %s\n", measured->item.name);
-    if (!run_measure(&demo->run, &measured->item, demo->rig.trials, 0.95, demo->water, DEMO_WATERS,
-                     measured->result, &measured->results, failure)) {
+    struct up_measure_plan plan = {.item = measured->item,
+                                   .trials = (unsigned)demo->rig.trials,
+                                   .water = demo->water,
+                                   .waters = DEMO_WATERS,
+                                   .confidence = 0.95};
+    if (!run_measure(&demo->run, &plan, measured->result, &measured->results, failure)) {
         return false;
     }
     for (unsigned i = 0; i < measured->results; i++) {
@@ -297,10 +303,12 @@ static void print_table(const struct demo *demo) {
             double b_g = result->answer.buoyancy_kg.value * 1e3;
             double error_g = b_g - measured->truth_g[j];
             bool holds = fabs(error_g) <= result->answer.expanded_u_kg * 1e3;
-            printf("%-32.32s %-6s %+9.1f %7.1f %+9.1f %+8.1f%s %s\n",
-                   j == 0 ? measured->item.name : "", result->water.name, b_g,
-                   result->answer.expanded_u_kg * 1e3, measured->truth_g[j], error_g,
-                   holds ? " " : "*", up_class_name(result->answer.class));
+            char *title = up_item_title(measured->item.name, measured->item.pieces);
+            printf("%-32.32s %-6s %+9.1f %7.1f %+9.1f %+8.1f%s %s\n", j == 0 ? title : "",
+                   result->water.name, b_g, result->answer.expanded_u_kg * 1e3,
+                   measured->truth_g[j], error_g, holds ? " " : "*",
+                   up_class_name(result->answer.class));
+            free(title);
             inside += holds;
             all++;
         }

@@ -4,6 +4,7 @@
 #include <string.h>
 
 #include "cli.h"
+#include "upthrust/material.h"
 #include "upthrust/text.h"
 
 const struct option_text options_item[] = {
@@ -13,10 +14,14 @@ const struct option_text options_item[] = {
     {"model", "TEXT", "add, edit: the maker's word for it"},
     {"size", "TEXT", "add, edit: as printed on it"},
     {"pair", NULL, "add, edit: two pieces, always hung together"},
-    {"tolerance-g", "G", "add, edit: neutral is within this (default 50, a pair 100)"},
+    {"tolerance-g", "G",
+     "add, edit: neutral is within this (default: as set for its kind, else 50, a pair 100)"},
     {"expansion-per-k", "B", "add, edit: volume expansion (default 4.5e-4)"},
+    {"material", "NAME", "add, edit: what it is made of, for its expansion"},
     {"u-expansion-per-k", "U", "add, edit: its standard uncertainty (default 0.9e-4)"},
     {"compressible", NULL, "add, edit: foam or closed air; a result holds at its depth only"},
+    {"together", "NAME_OR_ID",
+     "add, edit: one of several measured together (repeatable): a boot in a fin"},
     {"single", NULL, "edit: one piece, no pair"},
     {"incompressible", NULL, "edit: neither foam nor closed air"},
     {"water", "NAME", "list: only this water (repeatable)"},
@@ -25,28 +30,46 @@ const struct option_text options_item[] = {
     OPTION_JSON,
     OPTION_END};
 
-static bool take_text(const struct arguments *arguments, const char *name, char *to,
-                      struct up_failure *failure) {
-    const char *text = option_value(arguments, name);
-    if (text == NULL) {
+static bool refuse_material(const char *name, struct up_failure *failure) {
+    char list[400] = "";
+    for (size_t i = 0; up_material_at(i) != NULL; i++) {
+        size_t used = strlen(list);
+        snprintf(list + used, sizeof list - used, "%s%s", i == 0 ? "" : ", ",
+                 up_material_at(i)->name);
+    }
+    return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                   "--material %.40s: not known; give one of %s, or --expansion-per-k", name, list);
+}
+
+static bool take_material(const struct arguments *arguments, struct up_item *item,
+                          struct up_failure *failure) {
+    const char *name = option_value(arguments, "material");
+    if (name == NULL) {
         return true;
     }
-    if (strlen(text) >= UP_NAME_SIZE) {
-        return up_fail(failure, UP_STATUS_WRONG_INPUT, "--%s is longer than %d bytes", name,
-                       UP_NAME_SIZE - 1);
+    const struct up_material *material = up_material_named(name);
+    if (material == NULL) {
+        return refuse_material(name, failure);
     }
-    memcpy(to, text, strlen(text) + 1);
+    if (option_given(arguments, "expansion-per-k") ||
+        option_given(arguments, "u-expansion-per-k")) {
+        return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                       "--material and --expansion-per-k say the same: keep one");
+    }
+    item->expansion_per_k = up_material_expansion_per_k(material);
+    item->u_expansion_per_k = up_material_u_expansion_per_k(material);
     return true;
 }
 
 /* What was not given is left alone. */
 static bool read_given(const struct arguments *arguments, struct up_item *item,
                        struct up_failure *failure) {
-    return take_text(arguments, "name", item->name, failure) &&
-           take_text(arguments, "kind", item->kind, failure) &&
-           take_text(arguments, "maker", item->maker, failure) &&
-           take_text(arguments, "model", item->model, failure) &&
-           take_text(arguments, "size", item->size, failure) &&
+    return take_material(arguments, item, failure) &&
+           option_text_value(arguments, "name", item->name, failure) &&
+           option_text_value(arguments, "kind", item->kind, failure) &&
+           option_text_value(arguments, "maker", item->maker, failure) &&
+           option_text_value(arguments, "model", item->model, failure) &&
+           option_text_value(arguments, "size", item->size, failure) &&
            option_number(arguments, "tolerance-g", 0.1, 100000, &item->tolerance_g, failure) &&
            option_number(arguments, "expansion-per-k", 0, 0.01, &item->expansion_per_k, failure) &&
            option_number(arguments, "u-expansion-per-k", 0, 0.01, &item->u_expansion_per_k,
@@ -64,19 +87,64 @@ static bool read_item(const struct arguments *arguments, struct up_item *item,
     return read_given(arguments, item, failure);
 }
 
+/* Several things that hang together: each is an item of its own already. */
+static bool read_together(const struct arguments *arguments, struct up_catalogue *catalogue,
+                          struct up_item *item, struct up_failure *failure) {
+    if (option_given(arguments, "together")) {
+        item->parts = 0;
+    }
+    for (int i = 0; i < arguments->options; i++) {
+        struct up_item part;
+        if (strcmp(arguments->option[i].name, "together") != 0) {
+            continue;
+        }
+        if (item->parts == UP_PARTS_MAX) {
+            return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                           "--together: at most %d items are measured together", UP_PARTS_MAX);
+        }
+        if (!up_item_find(catalogue, arguments->option[i].value, &part, failure)) {
+            return false;
+        }
+        for (int j = 0; j <= item->parts; j++) {
+            if (strcmp(part.id, j < item->parts ? item->part_id[j] : item->id) == 0) {
+                return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                               "--together %.80s: it is named twice, or is the item itself",
+                               arguments->option[i].value);
+            }
+        }
+        memcpy(item->part_id[item->parts++], part.id, sizeof part.id);
+    }
+    return item->parts != 1 ||
+           up_fail(failure, UP_STATUS_WRONG_INPUT,
+                   "--together: name two items or more, each with a --together of its own");
+}
+
+/* What is set for its kind goes before the default for all. */
+static bool take_kind_tolerance(const struct arguments *arguments, struct up_catalogue *catalogue,
+                                struct up_item *item, struct up_failure *failure) {
+    return option_given(arguments, "tolerance-g") ||
+           up_kind_tolerance(catalogue, item->kind, item->pieces, &item->tolerance_g, failure);
+}
+
 static void print_item(const struct up_item *item) {
     char *name = up_text_for_terminal(item->name);
     char *kind = up_text_for_terminal(item->kind);
     char *maker = up_text_for_terminal(item->maker);
     char *model = up_text_for_terminal(item->model);
     char *size = up_text_for_terminal(item->size);
-    printf("%s  %s\n  %s, %s, maker %s, model %s, size %s\n  neutral within %.0f g%s\n", item->id,
-           name, kind,
+    printf("%s  %s\n  %s, %s, maker %s, model %s, size %s\n  neutral within %.0f g; expands by "
+           "%.3g per K (u %.2g)%s\n",
+           item->id, name, kind,
            item->pieces == 1   ? "one piece"
            : item->pieces == 2 ? "a pair"
                                : "several",
            maker[0] ? maker : "-", model[0] ? model : "-", size[0] ? size : "-", item->tolerance_g,
+           item->expansion_per_k, item->u_expansion_per_k,
            item->compressible ? "; compressible: results hold at their depth only" : "");
+    for (int i = 0; i < item->parts; i++) {
+        printf("%s%.8s%s", i == 0 ? "  measured together: " : ", ", item->part_id[i],
+               i + 1 == item->parts ? "\n" : "");
+    }
     free(name);
     free(kind);
     free(maker);
@@ -98,7 +166,10 @@ static void tell(const struct up_item *item, bool json) {
 static enum up_status add(const struct arguments *arguments, struct up_catalogue *catalogue,
                           struct up_failure *failure) {
     struct up_item item;
-    if (!read_item(arguments, &item, failure) || !up_item_add(catalogue, &item, failure)) {
+    if (!read_item(arguments, &item, failure) ||
+        !take_kind_tolerance(arguments, catalogue, &item, failure) ||
+        !read_together(arguments, catalogue, &item, failure) ||
+        !up_item_add(catalogue, &item, failure)) {
         return failure->status;
     }
     tell(&item, option_given(arguments, "json"));
@@ -160,8 +231,9 @@ static enum up_status edit(const struct arguments *arguments, struct up_catalogu
         return failure->status;
     }
     if (!up_item_find(catalogue, arguments->word[1], &item, failure) ||
-        !read_changes(arguments, &item, failure) || !tell_versions(catalogue, item.id, failure) ||
-        !up_item_add(catalogue, &item, failure)) {
+        !read_changes(arguments, &item, failure) ||
+        !read_together(arguments, catalogue, &item, failure) ||
+        !tell_versions(catalogue, item.id, failure) || !up_item_add(catalogue, &item, failure)) {
         return failure->status;
     }
     tell(&item, option_given(arguments, "json"));
@@ -183,26 +255,9 @@ static enum up_status show(const struct arguments *arguments, struct up_catalogu
 }
 
 enum up_status command_item(const struct arguments *arguments, struct up_failure *failure) {
-    static const struct {
-        const char *verb;
-        enum up_catalogue_mode mode;
-        enum up_status (*run)(const struct arguments *arguments, struct up_catalogue *catalogue,
-                              struct up_failure *failure);
-    } verbs[] = {{"add", UP_CATALOGUE_CREATE, add},
-                 {"edit", UP_CATALOGUE_WRITE, edit},
-                 {"list", UP_CATALOGUE_READ, list_items},
-                 {"show", UP_CATALOGUE_READ, show}};
-    const char *verb = arguments->words > 0 ? arguments->word[0] : "";
-    struct up_catalogue *catalogue = NULL;
-    for (size_t i = 0; i < sizeof verbs / sizeof verbs[0]; i++) {
-        if (strcmp(verb, verbs[i].verb) == 0) {
-            enum up_status status = open_catalogue(arguments, verbs[i].mode, &catalogue, failure)
-                                        ? verbs[i].run(arguments, catalogue, failure)
-                                        : failure->status;
-            up_catalogue_close(catalogue);
-            return status;
-        }
-    }
-    up_fail(failure, UP_STATUS_WRONG_INPUT, "item: say add, edit, list or show");
-    return failure->status;
+    static const struct verb verbs[] = {{"add", UP_CATALOGUE_CREATE, add},
+                                        {"edit", UP_CATALOGUE_WRITE, edit},
+                                        {"list", UP_CATALOGUE_READ, list_items},
+                                        {"show", UP_CATALOGUE_READ, show}};
+    return run_verb("item", verbs, sizeof verbs / sizeof verbs[0], arguments, failure);
 }

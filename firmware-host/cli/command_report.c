@@ -104,7 +104,8 @@ enum up_status command_export(const struct arguments *arguments, struct up_failu
         char *safe = up_text_for_terminal(directory);
         printf("%s: %s\n", safe,
                csv ? "items.csv, calibrations.csv, results.csv, runs.csv, trials.csv, rigs.csv, "
-                     "decisions.csv; csv-metadata.json tells the columns"
+                     "decisions.csv, reference_bodies.csv, reference_checks.csv, gear_kinds.csv; "
+                     "csv-metadata.json tells the columns"
                    : "catalogue.json; catalogue.schema.json is its JSON Schema");
         free(safe);
     }

@@ -19,7 +19,7 @@ const struct option_text options_rig_check[] = {
     {"lift-g", "G", "lift of the gear that floats strongest"},
     {"length-m", "L", "length of the longest, as it hangs"},
     {"no-walk", NULL, "leave out the walk from line to line"},
-    {"plain", NULL, "words line by line, as they are anyway"},
+    OPTION_PLAIN,
     OPTION_PORT,
     OPTION_OPERATOR,
     OPTION_CATALOGUE,

@@ -51,9 +51,9 @@ static json_t *number_or_null(double value) {
 }
 
 static json_t *result_to_json(const struct up_row *row) {
-    return json_pack("{s:s, s:s, s:s, s:o, s:o, s:s}", "water", row->water, "basis",
-                     row->measured ? "measured" : "calculated", "class", row->class, "buoyancy_g",
-                     number_or_null(row->buoyancy_g), "expanded_u_g",
+    return json_pack("{s:s, s:s, s:s, s:b, s:o, s:o, s:s}", "water", row->water, "basis",
+                     row->measured ? "measured" : "calculated", "class", row->class, "rejudged",
+                     row->rejudged, "buoyancy_g", number_or_null(row->buoyancy_g), "expanded_u_g",
                      number_or_null(row->expanded_u_g), "made_utc", row->made_utc);
 }
 

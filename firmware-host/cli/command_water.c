@@ -1,15 +1,19 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include <math.h>
 #include <stdio.h>
+#include <stdlib.h>
 
 #include "cli.h"
-#include "upthrust/water.h"
+#include "upthrust/text.h"
+#include "upthrust/waters.h"
 
 const struct option_text options_water[] = {
     {"temp-c", "T", "temperature in degrees C (default 20)"},
     {"salinity-g-kg", "SA", "sea: Absolute Salinity in g/kg (without one: fresh)"},
     {"salinity-psu", "SP", "sea: Practical Salinity (PSS-78)"},
     {"depth-m", "D", "depth in m (default 0)"},
+    {"water", "NAME[,KEY=X...]", "instead: a named water or one of your own, as for measure"},
+    {"list", NULL, "the waters known by name: range, source, and the keys of --water"},
     OPTION_JSON,
     OPTION_END};
 
@@ -37,26 +41,105 @@ static bool read_water_options(const struct arguments *arguments, struct up_wate
     return true;
 }
 
+/* ---- by name ---- */
+
+static const char *salt_of(enum up_water_model model) {
+    return model == UP_WATER_SEA    ? "Absolute Salinity"
+           : model == UP_WATER_POOL ? "pool salt"
+                                    : "dissolved solids";
+}
+
+static void list_waters(bool json) {
+    json_t *list = json_array();
+    for (size_t i = 0; up_named_water_at(i) != NULL; i++) {
+        const struct up_named_water *water = up_named_water_at(i);
+        json_array_append_new(list,
+                              json_pack("{s:s, s:s, s:f, s:f, s:f, s:s, s:s}", "name", water->name,
+                                        "salt", salt_of(water->model), "low_g_kg", water->low_g_kg,
+                                        "high_g_kg", water->high_g_kg, "temp_c", water->temp_c,
+                                        "what", water->what, "source", water->source));
+        if (!json) {
+            printf("%-14s %5.2f to %5.2f g/kg, %2.0f C  %s\n    %s\n", water->name, water->low_g_kg,
+                   water->high_g_kg, water->temp_c, water->what, water->source);
+        }
+    }
+    if (json) {
+        print_json(json_pack("{s:s, s:o}", "schema", "upthrust-waters-1", "waters", list));
+        return;
+    }
+    json_decref(list);
+    printf("\nA water of your own: --water NAME,temp_c=T and one or more of\n ");
+    for (size_t i = 0; up_water_key_at(i) != NULL; i++) {
+        const struct up_water_key *key = up_water_key_at(i);
+        printf(" %s (%g to %g)%s", key->name, key->low, key->high,
+               up_water_key_at(i + 1) == NULL ? "\n"
+               : i % 3 == 2                   ? ",\n "
+                                              : ",");
+    }
+}
+
+/* ---- one water ---- */
+
+static json_t *water_to_json(const struct up_water *water, const struct up_water_density *density) {
+    return json_pack("{s:s, s:s, s:f, s:f, s:s, s:f, s:f, s:f, s:s, s:f, s:f}", "schema",
+                     "upthrust-water-1", "name", water->name, "density_kg_m3",
+                     density->density_kg_m3.value, "u_density_kg_m3", density->density_kg_m3.u,
+                     "model", density->model, "temp_c", water->temp_c, "salinity_g_kg",
+                     water->salinity_g_kg, "u_salinity_g_kg", water->u_salinity_g_kg, "salinity_is",
+                     water->salinity_range ? "rectangular" : "normal", "depth_m", water->depth_m,
+                     "gauge_pressure_pa", density->gauge_pressure_pa);
+}
+
+static void print_water(const struct up_water *water, const struct up_water_density *density) {
+    char *name = up_text_for_terminal(water->name);
+    printf("%.4f kg/m3, standard uncertainty %.4f kg/m3 (%s)\n", density->density_kg_m3.value,
+           density->density_kg_m3.u,
+           water->u_salinity_g_kg > 0 ? "of the formula and of what is dissolved"
+                                      : "of the formula; the water as told");
+    printf("%s: %.2f C, %s %.3f g/kg%s", name, water->temp_c, salt_of(water->model),
+           water->salinity_g_kg, water->u_salinity_g_kg > 0 ? "" : ", ");
+    if (water->u_salinity_g_kg > 0) {
+        printf(water->salinity_range ? " +- %.3f at most, " : " (u %.3f), ",
+               water->u_salinity_g_kg * (water->salinity_range ? sqrt(3) : 1));
+    }
+    printf("%.1f m\n%s\n", water->depth_m, density->model);
+    free(name);
+}
+
+static bool water_of_options(const struct arguments *arguments, struct up_water water[WATERS_MAX],
+                             unsigned *count, struct up_failure *failure) {
+    static const char *const others[] = {"temp-c", "salinity-g-kg", "salinity-psu", "depth-m"};
+    *count = 1;
+    if (!option_given(arguments, "water")) {
+        return read_water_options(arguments, water, failure);
+    }
+    for (size_t i = 0; i < sizeof others / sizeof others[0]; i++) {
+        if (option_given(arguments, others[i])) {
+            return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                           "--water tells all: put the number of --%s into it, or leave it out",
+                           others[i]);
+        }
+    }
+    return waters_asked(arguments, water, count, failure) &&
+           (*count == 1 || up_fail(failure, UP_STATUS_WRONG_INPUT, "water: one --water at a time"));
+}
+
 enum up_status command_water(const struct arguments *arguments, struct up_failure *failure) {
-    struct up_water water;
+    struct up_water water[WATERS_MAX];
     struct up_water_density density;
-    if (!read_water_options(arguments, &water, failure) ||
-        !up_water_density(&water, &density, failure)) {
+    unsigned count = 0;
+    if (option_given(arguments, "list")) {
+        list_waters(option_given(arguments, "json"));
+        return UP_STATUS_DONE;
+    }
+    if (!water_of_options(arguments, water, &count, failure) ||
+        !up_water_density(water, &density, failure)) {
         return failure->status;
     }
     if (option_given(arguments, "json")) {
-        print_json(json_pack("{s:s, s:f, s:f, s:s, s:f, s:f, s:f, s:f}", "schema",
-                             "upthrust-water-1", "density_kg_m3", density.density_kg_m3.value,
-                             "u_density_kg_m3", density.density_kg_m3.u, "model", density.model,
-                             "temp_c", water.temp_c, "salinity_g_kg", water.salinity_g_kg,
-                             "depth_m", water.depth_m, "gauge_pressure_pa",
-                             density.gauge_pressure_pa));
-        return UP_STATUS_DONE;
+        print_json(water_to_json(water, &density));
+    } else {
+        print_water(water, &density);
     }
-    printf("%.4f kg/m3, standard uncertainty %.4f kg/m3 (of the formula; the water as told)\n",
-           density.density_kg_m3.value, density.density_kg_m3.u);
-    printf("%.2f C, %s%.3f g/kg, %.1f m\n%s\n", water.temp_c,
-           water.model == UP_WATER_SEA ? "Absolute Salinity " : "fresh, dissolved solids ",
-           water.salinity_g_kg, water.depth_m, density.model);
     return UP_STATUS_DONE;
 }

@@ -28,9 +28,22 @@ static const struct help_text texts[] = {
     {"item", HELP_CATALOGUE,
      "item add --name \"My fin\" --kind fin --size L\n"
      "item list --water fresh --units imperial\n"},
+    {"body", HELP_CATALOGUE,
+     "body add --name \"Steel, 1 kg\" --mass-g 1000.12 --u-mass-g 0.02 --density-kg-m3 7850 "
+     "--u-volume-cm3 0.05\n"
+     "body show \"Steel, 1 kg\"\n"},
+    {"kind", HELP_CATALOGUE,
+     "kind list\n"
+     "kind set fin --tolerance-g 40 --tolerance-pair-g 80\n"},
     {"show", HELP_CATALOGUE,
      "show \"My fin\"\n"
      "show 3f2a --json\n"},
+    {"explain", HELP_CATALOGUE,
+     "explain\n"
+     "explain \"My fin\" --water sea\n"},
+    {"decide", HELP_CATALOGUE,
+     "decide --kind fin --tolerance-g 80 --dry-run\n"
+     "decide --item \"My fin\" --water sea,temp_c=18\n"},
     {"plot", HELP_CATALOGUE,
      "plot\n"
      "plot --run latest --rig my-rig.ini\n"},
@@ -39,7 +52,9 @@ static const struct help_text texts[] = {
     {"export", HELP_CATALOGUE, "export --format csv --to shared-folder\n"},
     {"water", HELP_TOOLS,
      "water --temp-c 12\n"
-     "water --temp-c 18 --salinity-psu 38 --depth-m 10\n"},
+     "water --temp-c 18 --salinity-psu 38 --depth-m 10\n"
+     "water --list\n"
+     "water --water \"Quarry,temp_c=12,conductivity_ms_cm=5.2\"\n"},
     {"demo", HELP_TOOLS, "demo --dir demo\n"},
 };
 

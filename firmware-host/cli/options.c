@@ -11,6 +11,9 @@
 
 #include "cli.h"
 #include "upthrust/text.h"
+#include "upthrust/waters.h"
+
+enum { WATER_KEYS_MAX = 32, DEFAULT_WATERS = 2 };
 
 const char *option_value(const struct arguments *arguments, const char *name) {
     const char *value = NULL;
@@ -81,6 +84,20 @@ bool option_list(const struct arguments *arguments, const char *name, double *va
     return true;
 }
 
+bool option_text_value(const struct arguments *arguments, const char *name, char to[UP_NAME_SIZE],
+                       struct up_failure *failure) {
+    const char *text = option_value(arguments, name);
+    if (text == NULL) {
+        return true;
+    }
+    if (strlen(text) >= UP_NAME_SIZE) {
+        return up_fail(failure, UP_STATUS_WRONG_INPUT, "--%s is longer than %d bytes", name,
+                       UP_NAME_SIZE - 1);
+    }
+    memcpy(to, text, strlen(text) + 1);
+    return true;
+}
+
 const char *catalogue_directory(const struct arguments *arguments) {
     const char *given = option_value(arguments, "catalogue");
     const char *environment = getenv("UPTHRUST_CATALOGUE");
@@ -143,64 +160,65 @@ void print_json(json_t *json) {
 
 /* ---- waters ---- */
 
-/* Surface water of the open ocean at the reference composition; its salinity mostly lies within a
-   g/kg or two of this (general oceanography, from memory). Fresh: mains and lake water hold up to
-   about half a gram of dissolved solids a kilogram (common practice, no source). */
-static const struct up_water known_waters[] = {
-    {.name = "fresh",
-     .model = UP_WATER_FRESH,
-     .temp_c = 20,
-     .salinity_g_kg = 0.25,
-     .u_salinity_g_kg = 0.145},
-    {.name = "sea",
-     .model = UP_WATER_SEA,
-     .temp_c = 15,
-     .salinity_g_kg = UP_SEA_SALINITY_G_KG,
-     .u_salinity_g_kg = 0.8},
-};
-
-struct water_key {
-    const char *name;
-    size_t offset;
-};
-
-static const struct water_key water_keys[] = {
-    {"temp_c", offsetof(struct up_water, temp_c)},
-    {"salinity_g_kg", offsetof(struct up_water, salinity_g_kg)},
-    {"u_salinity_g_kg", offsetof(struct up_water, u_salinity_g_kg)},
-    {"depth_m", offsetof(struct up_water, depth_m)},
-};
-
-static bool set_water_key(struct up_water *water, const char *text, size_t length,
-                          struct up_failure *failure) {
-    for (size_t i = 0; i < sizeof water_keys / sizeof water_keys[0]; i++) {
-        size_t name = strlen(water_keys[i].name);
-        double *target = (double *)(void *)((char *)water + water_keys[i].offset);
-        if (length > name && strncmp(text, water_keys[i].name, name) == 0 && text[name] == '=' &&
-            up_text_number(text + name + 1, length - name - 1, target)) {
-            return true;
+/* Where one key of --water goes; NULL where it is none. */
+static double *water_key(struct up_water *water, struct up_water_told *told, const char *name,
+                         size_t length) {
+    if (length == strlen("temp_c") && strncmp(name, "temp_c", length) == 0) {
+        return &water->temp_c;
+    }
+    if (length == strlen("depth_m") && strncmp(name, "depth_m", length) == 0) {
+        return &water->depth_m;
+    }
+    for (size_t i = 0; up_water_key_at(i) != NULL; i++) {
+        const struct up_water_key *key = up_water_key_at(i);
+        if (strlen(key->name) == length && strncmp(key->name, name, length) == 0) {
+            return (double *)(void *)((char *)told + key->offset);
         }
     }
-    return up_fail(failure, UP_STATUS_WRONG_INPUT,
-                   "--water: %.*s: give temp_c=, salinity_g_kg=, u_salinity_g_kg= or depth_m= "
-                   "with a number",
-                   (int)(length > 80 ? 80 : length), text);
+    return NULL;
 }
 
-static bool name_water(struct up_water *water, const char *text, size_t length,
+static bool refuse_water_key(const char *text, size_t length, struct up_failure *failure) {
+    char list[400] = "temp_c, depth_m";
+    for (size_t i = 0; up_water_key_at(i) != NULL; i++) {
+        size_t used = strlen(list);
+        snprintf(list + used, sizeof list - used, ", %s", up_water_key_at(i)->name);
+    }
+    return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                   "--water: %.*s: give KEY=NUMBER, with one of the keys %s",
+                   (int)(length > 40 ? 40 : length), text, list);
+}
+
+/* "temp_c=12,salinity_psu=8" */
+static bool read_water_keys(const char *text, struct up_water *water, struct up_water_told *told,
+                            struct up_failure *failure) {
+    const double *seen[WATER_KEYS_MAX];
+    size_t count = 0;
+    for (size_t length; text != NULL; text = text[length] == ',' ? text + length + 1 : NULL) {
+        length = strcspn(text, ",");
+        size_t name = strcspn(text, "=,");
+        double *target = water_key(water, told, text, name);
+        if (target == NULL || text[name] != '=' || count == WATER_KEYS_MAX ||
+            !up_text_number(text + name + 1, length - name - 1, target)) {
+            return refuse_water_key(text, length, failure);
+        }
+        for (size_t i = 0; i < count; i++) {
+            if (seen[i] == target) {
+                return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                               "--water: %.*s is given twice: keep one", (int)name, text);
+            }
+        }
+        seen[count++] = target;
+    }
+    return true;
+}
+
+static bool name_water(struct up_water *water, const char *text, size_t length, bool *known,
                        struct up_failure *failure) {
     char *clean = up_text_clean(text, length);
     bool good = length > 0 && strlen(clean) < sizeof water->name && strcmp(clean, "tank") != 0;
     if (good) {
-        memset(water, 0, sizeof *water);
-        water->model = UP_WATER_SEA;
-        water->temp_c = water->salinity_g_kg = (double)NAN;
-        memcpy(water->name, clean, strlen(clean) + 1);
-        for (size_t i = 0; i < sizeof known_waters / sizeof known_waters[0]; i++) {
-            if (strcmp(known_waters[i].name, clean) == 0) {
-                *water = known_waters[i];
-            }
-        }
+        *known = up_water_by_name(clean, water);
     } else {
         up_fail(failure, UP_STATUS_WRONG_INPUT,
                 "--water: give a name of 1 to 47 bytes first, not \"tank\"");
@@ -210,24 +228,36 @@ static bool name_water(struct up_water *water, const char *text, size_t length,
 }
 
 static bool read_water(const char *text, struct up_water *water, struct up_failure *failure) {
+    struct up_water_told told = up_water_nothing_told();
     struct up_water_density density;
     size_t length = strcspn(text, ",");
-    if (!name_water(water, text, length, failure)) {
+    bool known = false;
+    if (!name_water(water, text, length, &known, failure) ||
+        (text[length] == ',' && !read_water_keys(text + length + 1, water, &told, failure))) {
         return false;
     }
-    while (text[length] == ',') {
-        text += length + 1;
-        length = strcspn(text, ",");
-        if (!set_water_key(water, text, length, failure)) {
-            return false;
+    if (isnan(water->temp_c)) {
+        return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                       "--water %s: a water of your own needs temp_c=; `upthrust water --list` "
+                       "shows those known by name",
+                       water->name);
+    }
+    if (!known) {
+        water->model = up_water_model_told(&told);
+    }
+    return up_water_from_told(&told, water, failure) && up_water_density(water, &density, failure);
+}
+
+/* Results are told apart by the water's name. */
+static bool is_new_name(const struct up_water *water, unsigned count, struct up_failure *failure) {
+    for (unsigned i = 0; i < count; i++) {
+        if (strcmp(water[i].name, water[count].name) == 0) {
+            return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                           "--water %s is asked for twice: give one of them another name",
+                           water[count].name);
         }
     }
-    if (isnan(water->temp_c) || isnan(water->salinity_g_kg)) {
-        return up_fail(
-            failure, UP_STATUS_WRONG_INPUT,
-            "--water %s: a water of your own needs temp_c= and salinity_g_kg=", water->name);
-    }
-    return up_water_density(water, &density, failure);
+    return true;
 }
 
 bool waters_asked(const struct arguments *arguments, struct up_water *water, unsigned *count,
@@ -240,16 +270,50 @@ bool waters_asked(const struct arguments *arguments, struct up_water *water, uns
         if (*count == WATERS_MAX) {
             return up_fail(failure, UP_STATUS_WRONG_INPUT, "at most %d waters", WATERS_MAX);
         }
-        if (!read_water(arguments->option[i].value, &water[*count], failure)) {
+        if (!read_water(arguments->option[i].value, &water[*count], failure) ||
+            !is_new_name(water, *count, failure)) {
             return false;
         }
         ++*count;
     }
     if (*count == 0) {
-        memcpy(water, known_waters, sizeof known_waters);
-        *count = sizeof known_waters / sizeof known_waters[0];
+        for (*count = 0; *count < DEFAULT_WATERS; ++*count) {
+            up_water_by_name(up_named_water_at(*count)->name, &water[*count]);
+        }
     }
     return true;
+}
+
+/* ---- verbs ---- */
+
+static bool fail_verb(const char *command, const struct verb *verbs, size_t count,
+                      struct up_failure *failure) {
+    char *list = up_text_format("%s", verbs[0].name);
+    for (size_t i = 1; i < count; i++) {
+        char *longer = up_text_format("%s%s%s", list, i + 1 < count ? ", " : " or ", verbs[i].name);
+        free(list);
+        list = longer;
+    }
+    up_fail(failure, UP_STATUS_WRONG_INPUT, "%s: say %s", command, list);
+    free(list);
+    return false;
+}
+
+enum up_status run_verb(const char *command, const struct verb *verbs, size_t count,
+                        const struct arguments *arguments, struct up_failure *failure) {
+    const char *word = arguments->words > 0 ? arguments->word[0] : "";
+    struct up_catalogue *catalogue = NULL;
+    size_t i = 0;
+    while (i < count && strcmp(word, verbs[i].name) != 0) {
+        i++;
+    }
+    if (i == count ? !fail_verb(command, verbs, count, failure)
+                   : !open_catalogue(arguments, verbs[i].mode, &catalogue, failure)) {
+        return failure->status;
+    }
+    enum up_status status = verbs[i].run(arguments, catalogue, failure);
+    up_catalogue_close(catalogue);
+    return status;
 }
 
 /* ---- signals ---- */

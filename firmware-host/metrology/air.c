@@ -51,10 +51,31 @@ static double cipm_2007_kg_m3(double temp_c, double pressure_pa, double humidity
            (1 - vapour * (1 - WATER_KG_MOL / DRY_AIR_KG_MOL));
 }
 
+/* OIML R 111-1 (2004), equation E.3-1, read in a public program; see water.h. */
+#define U_SHORT_REL       2e-4
+#define SHORT_LOW_C       10.0
+#define SHORT_HIGH_C      30.0
+#define SHORT_LOW_PA      90e3
+#define SHORT_HIGH_PA     110e3
+#define SHORT_HUMIDITY    0.8
+#define ROUGH_TIMES_SHORT 10.0 /* a choice of ours: then the form adds half a hundredth to u */
+
+static double short_form_kg_m3(double temp_c, double pressure_pa, double humidity) {
+    return (0.34848 * pressure_pa / 100 - 0.009 * 100 * humidity * exp(0.061 * temp_c)) /
+           (ZERO_C_K + temp_c);
+}
+
+static bool short_form_holds(const struct up_air *air) {
+    return air->temp_c.value >= SHORT_LOW_C && air->temp_c.value <= SHORT_HIGH_C &&
+           air->pressure_pa.value >= SHORT_LOW_PA && air->pressure_pa.value <= SHORT_HIGH_PA &&
+           air->humidity.value < SHORT_HUMIDITY;
+}
+
 /* ---- uncertainty ---- */
 
 enum { INPUTS = 3 };
 
+/* Of either formula: they differ by 3e-4 at most, their slopes by no more. */
 static double density_of(const double *input) {
     return cipm_2007_kg_m3(input[0], input[1], input[2]);
 }
@@ -87,6 +108,19 @@ static struct up_quantity combine(const struct up_air *air, double rho, double u
 }
 
 /* ---- the whole ---- */
+
+/* Whether the inputs alone leave so much that the short form's own share does not matter. */
+static bool is_rough(const struct up_air *air) {
+    if (!short_form_holds(air)) {
+        return false;
+    }
+    double rho = cipm_2007_kg_m3(air->temp_c.value, air->pressure_pa.value, air->humidity.value);
+    return combine(air, rho, 0).u > ROUGH_TIMES_SHORT * U_SHORT_REL * rho;
+}
+
+const char *up_air_model(const struct up_air *air) {
+    return is_rough(air) ? "air by the short form of OIML R 111-1 (E.3-1)" : "air by CIPM-2007";
+}
 
 struct range {
     const char *what;
@@ -124,6 +158,12 @@ bool up_air_density(const struct up_air *air, struct up_quantity *density_kg_m3,
         !is_within(&air->pressure_pa, &pressure, failure) ||
         !is_within(&air->humidity, &humidity, failure)) {
         return false;
+    }
+    if (is_rough(air)) {
+        double rho =
+            short_form_kg_m3(air->temp_c.value, air->pressure_pa.value, air->humidity.value);
+        *density_kg_m3 = combine(air, rho, U_SHORT_REL * rho);
+        return true;
     }
     bool near = air->temp_c.value >= FORMULA_LOW_C && air->temp_c.value <= FORMULA_HIGH_C;
     double rho = cipm_2007_kg_m3(air->temp_c.value, air->pressure_pa.value, air->humidity.value);

@@ -7,6 +7,7 @@
 #define DEPTH_MAX_M     60.0
 #define SOLIDS_MAX_G_KG 2.0
 #define TEMP_STEP_K     0.05
+#define RANGE_RULES     3.0 /* as often the others together */
 
 /* Tanaka et al. 2001: about 0.83e-3 kg/m3 with k = 2. From memory. */
 #define U_FRESH_KG_M3 0.42e-3
@@ -17,8 +18,12 @@
    hydrogen carbonate to 1.0 for calcium sulfate; sea salt, used here, lies at 0.76. */
 #define U_SOLIDS_KIND_REL 0.1
 
+/* Of what the salt of a pool adds: the equation against handbook values is within 0.1 kg/m3 of 7
+   (tests/reference), and pool salt is not all sodium chloride. */
+#define U_POOL_SALT_REL 0.02
+
 static double salinity_max_g_kg(const struct up_water *water) {
-    return water->model == UP_WATER_SEA ? UP_SALINITY_MAX_G_KG : SOLIDS_MAX_G_KG;
+    return water->model == UP_WATER_FRESH ? SOLIDS_MAX_G_KG : UP_SALINITY_MAX_G_KG;
 }
 
 /* ---- density at one point ---- */
@@ -34,6 +39,9 @@ static double density_kg_m3(enum up_water_model model, double salinity_g_kg, dou
     if (model == UP_WATER_SEA) {
         return up_water_sea_kg_m3(salinity_g_kg, temp_c, gauge_pressure_pa);
     }
+    if (model == UP_WATER_POOL) {
+        return up_water_pool_kg_m3(salinity_g_kg, temp_c, gauge_pressure_pa);
+    }
     return up_water_fresh_kg_m3(temp_c, gauge_pressure_pa) +
            solids_kg_m3(salinity_g_kg, temp_c, gauge_pressure_pa);
 }
@@ -41,8 +49,9 @@ static double density_kg_m3(enum up_water_model model, double salinity_g_kg, dou
 /* The column above is taken as dense as its surface: at 60 m that leaves out 1.4e-4 of the
    pressure, which is 4e-5 kg/m3. */
 static double hydrostatic_pa(const struct up_water *water) {
-    return density_kg_m3(water->model, water->salinity_g_kg, water->temp_c, 0) *
-           UP_STANDARD_GRAVITY_M_S2 * water->depth_m;
+    double gravity_m_s2 = water->gravity_m_s2 > 0 ? water->gravity_m_s2 : UP_STANDARD_GRAVITY_M_S2;
+    return density_kg_m3(water->model, water->salinity_g_kg, water->temp_c, 0) * gravity_m_s2 *
+           water->depth_m;
 }
 
 /* ---- its uncertainty ---- */
@@ -88,6 +97,12 @@ static double u_of_model(const struct up_water *water, double pressure_pa) {
     if (water->model == UP_WATER_SEA) {
         return U_SEA_KG_M3;
     }
+    if (water->model == UP_WATER_POOL) {
+        return hypot(U_FRESH_KG_M3,
+                     U_POOL_SALT_REL *
+                         (up_water_pool_kg_m3(water->salinity_g_kg, water->temp_c, pressure_pa) -
+                          up_water_fresh_kg_m3(water->temp_c, pressure_pa)));
+    }
     return hypot(U_FRESH_KG_M3, U_SOLIDS_KIND_REL *
                                     solids_kg_m3(water->salinity_g_kg, water->temp_c, pressure_pa));
 }
@@ -105,17 +120,24 @@ static bool is_within(const struct up_water *water, const char *what, double val
 }
 
 static bool is_known_water(const struct up_water *water, struct up_failure *failure) {
-    double salinity_max = salinity_max_g_kg(water);
-    bool sea = water->model == UP_WATER_SEA;
-    if (!sea && water->model != UP_WATER_FRESH) {
-        return up_fail(failure, UP_STATUS_WRONG_INPUT, "water %.*s: neither fresh nor sea",
+    static const char *const salts[] = {[UP_WATER_FRESH] = "dissolved solids in g/kg",
+                                        [UP_WATER_SEA] = "salinity in g/kg",
+                                        [UP_WATER_POOL] = "pool salt in g/kg"};
+    if (water->model != UP_WATER_SEA && water->model != UP_WATER_FRESH &&
+        water->model != UP_WATER_POOL) {
+        return up_fail(failure, UP_STATUS_WRONG_INPUT, "water %.*s: neither fresh nor sea nor pool",
                        (int)sizeof water->name, water->name);
+    }
+    double salinity_max = salinity_max_g_kg(water);
+    if (water->gravity_m_s2 != 0 && !(water->gravity_m_s2 >= 9.7 && water->gravity_m_s2 <= 9.9)) {
+        return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                       "water %.*s: gravity in m/s2 is %g, outside 9.7 to 9.9",
+                       (int)sizeof water->name, water->name, water->gravity_m_s2);
     }
     return is_within(water, "temperature in C", water->temp_c, TEMP_MAX_C, failure) &&
            is_within(water, "uncertainty of temperature in K", water->u_temp_c, TEMP_MAX_C,
                      failure) &&
-           is_within(water, sea ? "salinity in g/kg" : "dissolved solids in g/kg",
-                     water->salinity_g_kg, salinity_max, failure) &&
+           is_within(water, salts[water->model], water->salinity_g_kg, salinity_max, failure) &&
            is_within(water, "uncertainty of salinity in g/kg", water->u_salinity_g_kg, salinity_max,
                      failure) &&
            is_within(water, "depth in m", water->depth_m, DEPTH_MAX_M, failure);
@@ -125,6 +147,9 @@ static const char *model_line(const struct up_water *water) {
     if (water->model == UP_WATER_SEA) {
         return "seawater: Gibbs function of IAPWS R13-08 and SR7-09 (TEOS-10)";
     }
+    if (water->model == UP_WATER_POOL) {
+        return "pool: CIPM, Tanaka et al. 2001; sodium chloride, Lo Surdo et al. 1982";
+    }
     return water->salinity_g_kg > 0
                ? "fresh water: CIPM, Tanaka et al. 2001; dissolved solids as sea salt, IAPWS R13-08"
                : "fresh water: CIPM, Tanaka et al. 2001";
@@ -133,7 +158,7 @@ static const char *model_line(const struct up_water *water) {
 bool up_water_density(const struct up_water *water, struct up_water_density *density,
                       struct up_failure *failure) {
     double nan = (double)NAN;
-    *density = (struct up_water_density){{nan, nan, nan}, nan, nan, nan, nan, nan, ""};
+    *density = (struct up_water_density){{nan, nan, nan}, nan, nan, nan, nan, nan, false, ""};
     if (!is_known_water(water, failure)) {
         return false;
     }
@@ -147,6 +172,9 @@ bool up_water_density(const struct up_water *water, struct up_water_density *den
     density->density_kg_m3 = up_known(
         density_kg_m3(water->model, water->salinity_g_kg, water->temp_c, pressure_pa),
         hypot(density->u_model_kg_m3, hypot(density->u_salinity_kg_m3, density->u_temp_kg_m3)));
+    density->rectangular = water->salinity_range &&
+                           density->u_salinity_kg_m3 >
+                               RANGE_RULES * hypot(density->u_model_kg_m3, density->u_temp_kg_m3);
     density->model = model_line(water);
     return true;
 }

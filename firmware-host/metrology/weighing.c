@@ -1,38 +1,39 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include "upthrust/weighing.h"
-
-#include <gsl/gsl_randist.h>
-#include <gsl/gsl_rng.h>
-#include <gsl/gsl_sort.h>
-#include <stdlib.h>
+/* The model and its first-order combination. */
+#include <stddef.h>
 
 #include "upthrust/statistics.h"
-
-enum { DRAWS_DEFAULT = 50000 };
+#include "weighing_internal.h"
 
 struct input_text {
     const char *name, *unit;
+    enum up_sharing sharing;
 };
 
 static const struct input_text input_texts[UP_INPUT_COUNT] = {
-    [UP_INPUT_WATER_LOAD] = {"repeatability in water", "counts"},
-    [UP_INPUT_WATER_PLATEAU] = {"plateau noise in water", "counts"},
-    [UP_INPUT_AIR_LOAD] = {"dry weighing in air", "counts"},
-    [UP_INPUT_SLOPE] = {"calibration slope", "counts/kg"},
-    [UP_INPUT_MASSES] = {"reference masses", "1"},
-    [UP_INPUT_LACK_OF_FIT] = {"calibration lack of fit", "kg"},
-    [UP_INPUT_HYSTERESIS] = {"hysteresis", "kg"},
-    [UP_INPUT_CELL_TEMP] = {"cell temperature since the calibration", "1"},
-    [UP_INPUT_RESOLUTION] = {"resolution", "counts"},
-    [UP_INPUT_CREEP] = {"residual creep", "1"},
-    [UP_INPUT_AIR_DENSITY] = {"air density", "kg/m3"},
-    [UP_INPUT_WATER_TEMP] = {"thermometer", "K"},
-    [UP_INPUT_WATER_DENSITY] = {"tank water density", "kg/m3"},
-    [UP_INPUT_ITEM_TEMP] = {"item temperature", "K"},
-    [UP_INPUT_EXPANSION] = {"item expansion", "1/K"},
-    [UP_INPUT_TRAPPED_AIR] = {"residual air", "kg"},
-    [UP_INPUT_LINE] = {"line meniscus", "kg"},
-    [UP_INPUT_TARGET_DENSITY] = {"density of the water asked for", "kg/m3"},
+    [UP_INPUT_WATER_LOAD] = {"repeatability in water", "counts", UP_SHARED_WEIGHING},
+    [UP_INPUT_WATER_PLATEAU] = {"plateau noise in water", "counts", UP_SHARED_WEIGHING},
+    [UP_INPUT_AIR_LOAD] = {"dry weighing in air", "counts", UP_SHARED_WEIGHING},
+    [UP_INPUT_SLOPE] = {"calibration slope", "counts/kg", UP_SHARED_CALIBRATION},
+    [UP_INPUT_MASSES] = {"reference masses", "1", UP_SHARED_MASSES},
+    [UP_INPUT_LACK_OF_FIT] = {"calibration lack of fit", "kg", UP_SHARED_CALIBRATION},
+    [UP_INPUT_HYSTERESIS] = {"hysteresis", "kg", UP_SHARED_CALIBRATION},
+    [UP_INPUT_CELL_TEMP] = {"cell temperature since the calibration", "1", UP_SHARED_SESSION},
+    [UP_INPUT_RESOLUTION] = {"resolution", "counts", UP_SHARED_WEIGHING},
+    [UP_INPUT_CREEP] = {"residual creep", "1", UP_SHARED_CALIBRATION},
+    [UP_INPUT_SWING] = {"hanging point and swing", "1", UP_SHARED_WEIGHING},
+    [UP_INPUT_AIR_DENSITY] = {"air density", "kg/m3", UP_SHARED_SESSION},
+    [UP_INPUT_WATER_TEMP] = {"thermometer", "K", UP_SHARED_SESSION},
+    [UP_INPUT_WATER_DENSITY] = {"tank water density", "kg/m3", UP_SHARED_TANK_WATER},
+    [UP_INPUT_WATER_SALINITY] = {"salinity or solids in the tank", "kg/m3", UP_SHARED_TANK_WATER},
+    [UP_INPUT_DEPTH] = {"immersion depth", "m", UP_SHARED_SESSION},
+    [UP_INPUT_ITEM_TEMP] = {"item temperature", "K", UP_SHARED_WEIGHING},
+    [UP_INPUT_EXPANSION] = {"item expansion", "1/K", UP_SHARED_ITEM},
+    [UP_INPUT_TRAPPED_AIR] = {"residual air", "kg", UP_SHARED_WEIGHING},
+    [UP_INPUT_LINE] = {"line meniscus", "kg", UP_SHARED_WEIGHING},
+    [UP_INPUT_TARGET_DENSITY] = {"density of the water asked for", "kg/m3", UP_SHARED_TARGET_WATER},
+    [UP_INPUT_TARGET_SALINITY] = {"salinity or solids of the water asked for", "kg/m3",
+                                  UP_SHARED_TARGET_WATER},
 };
 
 const char *up_input_name(enum up_input input) {
@@ -41,6 +42,21 @@ const char *up_input_name(enum up_input input) {
 
 const char *up_input_unit(enum up_input input) {
     return input_texts[input].unit;
+}
+
+enum up_sharing up_input_sharing(enum up_input input) {
+    return input_texts[input].sharing;
+}
+
+const char *up_sharing_name(enum up_sharing sharing) {
+    static const char *const names[UP_SHARINGS] = {[UP_SHARED_WEIGHING] = "weighing",
+                                                   [UP_SHARED_ITEM] = "item",
+                                                   [UP_SHARED_SESSION] = "session",
+                                                   [UP_SHARED_CALIBRATION] = "calibration",
+                                                   [UP_SHARED_MASSES] = "masses",
+                                                   [UP_SHARED_TANK_WATER] = "tank water",
+                                                   [UP_SHARED_TARGET_WATER] = "water asked for"};
+    return names[sharing];
 }
 
 const char *up_distribution_name(enum up_distribution distribution) {
@@ -55,61 +71,61 @@ const char *up_distribution_name(enum up_distribution distribution) {
     return "";
 }
 
-const char *up_class_name(enum up_class class) {
-    switch (class) {
-    case UP_CLASS_POSITIVE:
-        return "positive";
-    case UP_CLASS_NEUTRAL:
-        return "neutral";
-    case UP_CLASS_NEGATIVE:
-        return "negative";
-    case UP_CLASS_UNDECIDED:
-        break;
-    }
-    return "undecided";
-}
-
 /* ---- the model ---- */
 
-struct solved {
-    double buoyancy_kg, volume_m3, mass_kg;
-};
-
-/* The equations at the head of the header, with what disturbs them put in where it acts. */
-static struct solved solve(const struct up_weighing *weighing, const double x[UP_INPUT_COUNT]) {
-    double k = 1 - weighing->calibration_air_kg_m3 / UP_MASS_DENSITY_KG_M3;
-    double slope = x[UP_INPUT_SLOPE] * (1 + x[UP_INPUT_MASSES]) * (1 + x[UP_INPUT_CELL_TEMP]);
-    double water_density =
-        x[UP_INPUT_WATER_DENSITY] + weighing->tank_density_slope_kg_m3_k * x[UP_INPUT_WATER_TEMP];
-    double tank_temp_c = weighing->tank_temp_c + x[UP_INPUT_WATER_TEMP];
-    double counts = x[UP_INPUT_WATER_LOAD] + x[UP_INPUT_WATER_PLATEAU] + x[UP_INPUT_RESOLUTION];
-    double w_kg = (counts / slope) * (1 + x[UP_INPUT_CREEP]) + x[UP_INPUT_LACK_OF_FIT] +
-                  x[UP_INPUT_HYSTERESIS];
-    double air_kg = x[UP_INPUT_AIR_LOAD] / slope;
+static void solve_in_air(const struct up_weighing *weighing, const double x[UP_INPUT_COUNT],
+                         struct up_chain *chain) {
     double line = weighing->tank_area_m2 > 0 ? weighing->line_area_m2 / weighing->tank_area_m2 : 0;
-    struct solved out = {0, (double)NAN, (double)NAN};
-
-    out.buoyancy_kg = -w_kg * k - x[UP_INPUT_LINE] - x[UP_INPUT_TRAPPED_AIR];
-    if (!weighing->weighed_in_air) {
-        return out;
-    }
-    double volume_m3 = (air_kg - w_kg) * k / (water_density - x[UP_INPUT_AIR_DENSITY]);
+    double water_density = chain->water_density_kg_m3;
+    double tank_temp_c = weighing->tank_temp_c + x[UP_INPUT_WATER_TEMP];
+    chain->wetted_volume_m3 =
+        (chain->air_kg - chain->water_kg) * chain->k / (water_density - x[UP_INPUT_AIR_DENSITY]);
     /* The trapped air's volume is none of the item's; its mass counts for nothing. The level rises
        by what is immersed, and wets more of the line, whose lift the reading lacks. */
-    out.volume_m3 = volume_m3 - x[UP_INPUT_TRAPPED_AIR] / water_density;
-    out.mass_kg = air_kg * k + x[UP_INPUT_AIR_DENSITY] * out.volume_m3;
-    out.buoyancy_kg -= water_density * line * volume_m3;
+    chain->volume_m3 = chain->wetted_volume_m3 - x[UP_INPUT_TRAPPED_AIR] / water_density;
+    chain->mass_kg = chain->air_kg * chain->k + x[UP_INPUT_AIR_DENSITY] * chain->volume_m3;
+    chain->line_kg = water_density * line * chain->wetted_volume_m3;
     /* What the item will displace once it has the water's temperature. */
-    out.buoyancy_kg -=
-        water_density * out.volume_m3 * x[UP_INPUT_EXPANSION] * x[UP_INPUT_ITEM_TEMP];
+    chain->warming_kg =
+        water_density * chain->volume_m3 * x[UP_INPUT_EXPANSION] * x[UP_INPUT_ITEM_TEMP];
+    chain->tank_kg -= chain->line_kg + chain->warming_kg;
+    chain->buoyancy_kg = chain->tank_kg;
     if (!weighing->in_tank) {
-        double stretch = 1 + x[UP_INPUT_EXPANSION] * (weighing->target_temp_c - tank_temp_c);
-        out.buoyancy_kg += (x[UP_INPUT_TARGET_DENSITY] * stretch - water_density) * out.volume_m3;
+        chain->stretch = 1 + x[UP_INPUT_EXPANSION] * (weighing->target_temp_c - tank_temp_c);
+        chain->buoyancy_kg +=
+            (chain->target_density_kg_m3 * chain->stretch - water_density) * chain->volume_m3;
     }
-    return out;
 }
 
-static void estimates(const struct up_weighing *weighing, double x[UP_INPUT_COUNT]) {
+/* The equations at the head of the header, with what disturbs them put in where it acts. */
+void weighing_solve(const struct up_weighing *weighing, const double x[UP_INPUT_COUNT],
+                    struct up_chain *chain) {
+    double counts = x[UP_INPUT_WATER_LOAD] + x[UP_INPUT_WATER_PLATEAU] + x[UP_INPUT_RESOLUTION];
+    *chain = (struct up_chain){
+        .k = 1 - weighing->calibration_air_kg_m3 / UP_MASS_DENSITY_KG_M3,
+        .slope_counts_kg =
+            x[UP_INPUT_SLOPE] * (1 + x[UP_INPUT_MASSES]) * (1 + x[UP_INPUT_CELL_TEMP]),
+        .water_density_kg_m3 = x[UP_INPUT_WATER_DENSITY] + x[UP_INPUT_WATER_SALINITY] +
+                               weighing->tank_density_slope_kg_m3_k * x[UP_INPUT_WATER_TEMP] +
+                               weighing->tank_density_slope_kg_m3_m * x[UP_INPUT_DEPTH],
+        .target_density_kg_m3 = x[UP_INPUT_TARGET_DENSITY] + x[UP_INPUT_TARGET_SALINITY],
+        .stretch = 1,
+        .volume_m3 = (double)NAN,
+        .mass_kg = (double)NAN};
+    chain->water_kg =
+        counts / chain->slope_counts_kg * (1 + x[UP_INPUT_CREEP]) * (1 - x[UP_INPUT_SWING]) +
+        x[UP_INPUT_LACK_OF_FIT] + x[UP_INPUT_HYSTERESIS];
+    chain->air_kg = x[UP_INPUT_AIR_LOAD] / chain->slope_counts_kg;
+    chain->tank_kg = -chain->water_kg * chain->k - x[UP_INPUT_LINE] - x[UP_INPUT_TRAPPED_AIR];
+    chain->buoyancy_kg = chain->tank_kg;
+    if (weighing->weighed_in_air) {
+        solve_in_air(weighing, x, chain);
+    } else {
+        chain->air_kg = chain->wetted_volume_m3 = chain->line_kg = chain->warming_kg = (double)NAN;
+    }
+}
+
+void weighing_estimates(const struct up_weighing *weighing, double x[UP_INPUT_COUNT]) {
     for (int i = 0; i < UP_INPUT_COUNT; i++) {
         x[i] = weighing->term[i].value;
     }
@@ -120,16 +136,17 @@ static void estimates(const struct up_weighing *weighing, double x[UP_INPUT_COUN
 static double sensitivity(const struct up_weighing *weighing, int input) {
     double x[UP_INPUT_COUNT];
     double step = weighing->term[input].u;
-    double high, low;
-    estimates(weighing, x);
+    struct up_chain high, low;
+    weighing_estimates(weighing, x);
     x[input] += step;
-    high = solve(weighing, x).buoyancy_kg;
+    weighing_solve(weighing, x, &high);
     x[input] -= 2 * step;
-    low = solve(weighing, x).buoyancy_kg;
-    return (high - low) / (2 * step);
+    weighing_solve(weighing, x, &low);
+    return (high.buoyancy_kg - low.buoyancy_kg) / (2 * step);
 }
 
-static void combine_first_order(struct up_weighing *weighing, struct up_answer *answer) {
+static void combine_first_order(struct up_weighing *weighing, double coverage,
+                                struct up_answer *answer) {
     double u[UP_INPUT_COUNT], dof[UP_INPUT_COUNT];
     double variance = 0;
     for (int i = 0; i < UP_INPUT_COUNT; i++) {
@@ -144,110 +161,63 @@ static void combine_first_order(struct up_weighing *weighing, struct up_answer *
     }
     answer->buoyancy_kg.u = sqrt(variance);
     answer->buoyancy_kg.dof = up_effective_dof(u, dof, UP_INPUT_COUNT);
+    answer->first_order_expanded_u_kg =
+        variance > 0 ? up_coverage_factor(coverage, answer->buoyancy_kg.dof) * sqrt(variance) : 0;
 }
 
-/* ---- Monte Carlo ---- */
-
-static double draw(gsl_rng *rng, const struct up_term *term) {
-    switch (term->distribution) {
-    case UP_NORMAL:
-        return gsl_ran_gaussian_ziggurat(rng, term->u);
-    case UP_STUDENT:
-        return isinf(term->dof) ? gsl_ran_gaussian_ziggurat(rng, term->u)
-                                : term->u * gsl_ran_tdist(rng, term->dof);
-    case UP_RECTANGULAR:
-        return term->u * sqrt(3) * (2 * gsl_rng_uniform(rng) - 1);
-    }
-    return 0;
-}
-
-static void draw_all(const struct up_weighing *weighing, gsl_rng *rng, double *buoyancy_kg,
-                     size_t draws) {
-    double centre[UP_INPUT_COUNT], x[UP_INPUT_COUNT];
-    estimates(weighing, centre);
-    for (size_t n = 0; n < draws; n++) {
-        for (int i = 0; i < UP_INPUT_COUNT; i++) {
-            const struct up_term *term = &weighing->term[i];
-            x[i] = centre[i] + (term->u > 0 ? draw(rng, term) : 0);
-        }
-        buoyancy_kg[n] = solve(weighing, x).buoyancy_kg;
-    }
-}
-
-static void count_classes(const double *buoyancy_kg, size_t draws, double tolerance_kg,
-                          struct up_answer *answer) {
-    size_t above = 0, below = 0;
-    for (size_t n = 0; n < draws; n++) {
-        above += buoyancy_kg[n] > tolerance_kg;
-        below += buoyancy_kg[n] < -tolerance_kg;
-    }
-    answer->probability_positive = (double)above / (double)draws;
-    answer->probability_negative = (double)below / (double)draws;
-    answer->probability_neutral = (double)(draws - above - below) / (double)draws;
-}
-
-/* Half-width about the estimate that holds the share `coverage` of the draws. */
-static double half_width(double *buoyancy_kg, size_t draws, double centre_kg, double coverage) {
-    size_t index = (size_t)ceil(coverage * (double)draws);
-    for (size_t n = 0; n < draws; n++) {
-        buoyancy_kg[n] = fabs(buoyancy_kg[n] - centre_kg);
-    }
-    gsl_sort(buoyancy_kg, 1, draws);
-    index = index < 1 ? 1 : index;
-    return buoyancy_kg[(index > draws ? draws : index) - 1];
-}
-
-static bool monte_carlo(const struct up_weighing *weighing, const struct up_question *question,
-                        struct up_answer *answer) {
-    size_t draws = question->draws > 0 ? question->draws : DRAWS_DEFAULT;
-    double *buoyancy_kg = calloc(draws, sizeof *buoyancy_kg);
-    gsl_rng *rng = gsl_rng_alloc(gsl_rng_mt19937);
-    bool good = buoyancy_kg != NULL && rng != NULL;
-    if (good) {
-        gsl_rng_set(rng, question->seed);
-        draw_all(weighing, rng, buoyancy_kg, draws);
-        count_classes(buoyancy_kg, draws, question->tolerance_kg, answer);
-        answer->expanded_u_kg =
-            half_width(buoyancy_kg, draws, answer->buoyancy_kg.value, question->coverage);
-        good = isfinite(answer->expanded_u_kg) != 0;
-    }
-    gsl_rng_free(rng);
-    free(buoyancy_kg);
-    return good;
-}
-
-/* ---- the decision (JCGM 106: a class is stated when its probability is high enough) ---- */
-
-static enum up_class class_of(const struct up_answer *answer, double confidence) {
-    if (answer->probability_positive >= confidence) {
-        return UP_CLASS_POSITIVE;
-    }
-    if (answer->probability_negative >= confidence) {
-        return UP_CLASS_NEGATIVE;
-    }
-    return answer->probability_neutral >= confidence ? UP_CLASS_NEUTRAL : UP_CLASS_UNDECIDED;
-}
-
-/* Where nobody knows how much of the air a shake frees, a class stands only if it is the same with
-   all the air that may be left and with none. */
-static enum up_class class_despite_air(const struct up_weighing *weighing,
-                                       const struct up_question *question,
-                                       const struct up_answer *answer) {
-    enum up_class stated = class_of(answer, question->confidence);
-    const struct up_term *air = &weighing->term[UP_INPUT_TRAPPED_AIR];
-    for (int side = -1; side <= 1 && stated != UP_CLASS_UNDECIDED; side += 2) {
-        struct up_weighing edge = *weighing;
-        struct up_answer other = *answer;
-        double shift_kg = side * sqrt(3) * air->u;
-        edge.term[UP_INPUT_TRAPPED_AIR].value += shift_kg;
-        edge.term[UP_INPUT_TRAPPED_AIR].u = 0;
-        other.buoyancy_kg.value -= shift_kg;
-        if (!monte_carlo(&edge, question, &other) ||
-            class_of(&other, question->confidence) != stated) {
-            stated = UP_CLASS_UNDECIDED;
+/* What two results share has one error, so their deviations by it are fully correlated. */
+void up_covariance_kg2(const struct up_weighing *const weighing[], const struct up_origin *origin,
+                       size_t count, double *covariance_kg2) {
+    for (size_t i = 0; i < count; i++) {
+        for (size_t j = 0; j < count; j++) {
+            double sum = 0;
+            for (int input = 0; input < UP_INPUT_COUNT; input++) {
+                const struct up_term *a = &weighing[i]->term[input];
+                const struct up_term *b = &weighing[j]->term[input];
+                enum up_sharing sharing = up_input_sharing((enum up_input)input);
+                if (i == j || origin[i].of[sharing] == origin[j].of[sharing]) {
+                    sum += a->sensitivity * a->u * b->sensitivity * b->u;
+                }
+            }
+            covariance_kg2[i * count + j] = sum;
         }
     }
-    return stated;
+}
+
+/* ---- what cannot be weighed ---- */
+
+static bool check_terms(const struct up_weighing *weighing, struct up_failure *failure) {
+    for (int i = 0; i < UP_INPUT_COUNT; i++) {
+        const struct up_term *term = &weighing->term[i];
+        const char *name = up_input_name((enum up_input)i);
+        if (!isfinite(term->value) || !isfinite(term->u) || term->u < 0) {
+            return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                           "the budget's \"%s\" is %g with the standard uncertainty %g: both must "
+                           "be finite; look for it in the rig file, the calibration or the water",
+                           name, term->value, term->u);
+        }
+        if (term->u > 0 && !(term->dof > 0)) {
+            return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                           "the budget's \"%s\" has %g degrees of freedom: they must be above 0",
+                           name, term->dof);
+        }
+    }
+    return true;
+}
+
+static bool check_question(const struct up_question *question, struct up_failure *failure) {
+    if (!(question->tolerance_kg > 0) || !isfinite(question->tolerance_kg)) {
+        return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                       "the tolerance of neutral is %g g: give one above 0 g",
+                       question->tolerance_kg * 1e3);
+    }
+    if (!(question->confidence >= 0.5 && question->confidence <= 0.9999)) {
+        return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                       "the confidence is %g: give one from 0.5 to 0.9999", question->confidence);
+    }
+    return (question->coverage > 0 && question->coverage < 1) ||
+           up_fail(failure, UP_STATUS_WRONG_INPUT,
+                   "the interval's coverage is %g: give one between 0 and 1", question->coverage);
 }
 
 /* The model divides by the slope and by the difference of the densities. */
@@ -256,29 +226,56 @@ static bool can_divide(const double x[UP_INPUT_COUNT]) {
            x[UP_INPUT_WATER_DENSITY] > x[UP_INPUT_AIR_DENSITY];
 }
 
+bool up_weighing_check(const struct up_weighing *weighing, const struct up_question *question,
+                       struct up_failure *failure) {
+    double x[UP_INPUT_COUNT];
+    struct up_chain best;
+    if (!check_question(question, failure) || !check_terms(weighing, failure)) {
+        return false;
+    }
+    weighing_estimates(weighing, x);
+    if (!can_divide(x)) {
+        return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                       "the calibration has no slope, or the water is no denser than the air");
+    }
+    if (!weighing->weighed_in_air && !weighing->in_tank) {
+        return up_fail(failure, UP_STATUS_UNABLE,
+                       "the item was not weighed in air, so its volume is not known: nothing is "
+                       "told of another water");
+    }
+    weighing_solve(weighing, x, &best);
+    return (isfinite(best.buoyancy_kg) && (!weighing->weighed_in_air || best.volume_m3 > 0)) ||
+           up_fail(failure, UP_STATUS_UNABLE,
+                   "the weighings in air and in water do not fit together: no volume can be told; "
+                   "was the item hung dry in air and wholly under water?");
+}
+
+bool up_weighing_chain(const struct up_weighing *weighing, struct up_chain *chain) {
+    double x[UP_INPUT_COUNT];
+    weighing_estimates(weighing, x);
+    if (!can_divide(x)) {
+        *chain = (struct up_chain){0};
+        return false;
+    }
+    weighing_solve(weighing, x, chain);
+    return isfinite(chain->buoyancy_kg) != 0;
+}
+
 bool up_weigh(struct up_weighing *weighing, const struct up_question *question,
               struct up_answer *answer) {
-    double x[UP_INPUT_COUNT];
-    struct solved best;
+    struct up_chain chain;
     *answer = (struct up_answer){.volume_m3 = (double)NAN, .mass_kg = (double)NAN};
-    estimates(weighing, x);
-    if (!can_divide(x)) {
+    if (!up_weighing_check(weighing, question, NULL) || !up_weighing_chain(weighing, &chain)) {
         return false;
     }
-    best = solve(weighing, x);
-    if (!isfinite(best.buoyancy_kg) || (weighing->weighed_in_air && !(best.volume_m3 > 0)) ||
-        (!weighing->weighed_in_air && !weighing->in_tank)) {
+    answer->buoyancy_kg.value = chain.buoyancy_kg;
+    answer->volume_m3 = chain.volume_m3;
+    answer->mass_kg = chain.mass_kg;
+    combine_first_order(weighing, question->coverage, answer);
+    if (!weighing_draw(weighing, question, answer)) {
         return false;
     }
-    answer->buoyancy_kg.value = best.buoyancy_kg;
-    answer->volume_m3 = best.volume_m3;
-    answer->mass_kg = best.mass_kg;
-    combine_first_order(weighing, answer);
-    if (!monte_carlo(weighing, question, answer)) {
-        return false;
-    }
-    answer->class = question->air_share_known ? class_of(answer, question->confidence)
-                                              : class_despite_air(weighing, question, answer);
+    answer->class = weighing_class(weighing, question, answer);
     return true;
 }
 

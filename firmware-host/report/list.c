@@ -23,6 +23,7 @@ struct list {
     size_t count;
     int name, kind;               /* columns */
     int net[64], uncertainty[64]; /* by water */
+    bool any_again;               /* a class was judged again: marked with * */
 };
 
 /* ---- which waters ---- */
@@ -88,7 +89,9 @@ static bool widen(const struct up_record *record, void *context) {
     struct list *list = context;
     struct up_item item;
     if (up_item_from_json(record->body, &item)) {
-        list->name = larger(list->name, width_of(item.name));
+        char *title = up_item_title(item.name, item.pieces);
+        list->name = larger(list->name, width_of(title));
+        free(title);
         list->kind = larger(list->kind, width_of(item.kind));
     }
     return true;
@@ -103,6 +106,7 @@ static void measure_numbers(struct list *list) {
             if (strcmp(row->water, list->waters[i]) == 0) {
                 up_style_mass(list->style, row->buoyancy_g, net);
                 up_style_uncertainty(list->style, row->expanded_u_g, u);
+                list->any_again = list->any_again || row->rejudged;
                 list->net[i] = larger(list->net[i], (int)strlen(net));
                 list->uncertainty[i] = larger(list->uncertainty[i], (int)strlen(u));
             }
@@ -111,7 +115,7 @@ static void measure_numbers(struct list *list) {
 }
 
 static int cell_columns(const struct list *list, size_t water) {
-    return CLASS_COLUMNS + 1 + list->net[water] + 4 + list->uncertainty[water];
+    return CLASS_COLUMNS + 1 + list->net[water] + 4 + list->uncertainty[water] + list->any_again;
 }
 
 static int line_columns(const struct list *list) {
@@ -167,7 +171,10 @@ static void print_cell(const struct list *list, const struct up_row *row, size_t
     up_style_mass(list->style, row->buoyancy_g, net);
     up_style_uncertainty(list->style, row->expanded_u_g, u);
     up_style_class(list->style, row->class, CLASS_COLUMNS, list->stream);
-    fprintf(list->stream, " %*s +- %*s", list->net[water], net, list->uncertainty[water], u);
+    fprintf(list->stream, " %*s +- %*s%s", list->net[water], net, list->uncertainty[water], u,
+            row->rejudged     ? "*"
+            : list->any_again ? " "
+                              : "");
 }
 
 static bool print_item(const struct up_record *record, void *context) {
@@ -176,7 +183,9 @@ static bool print_item(const struct up_record *record, void *context) {
     if (!up_item_from_json(record->body, &item)) {
         return true;
     }
-    up_text_put(list->stream, item.name, list->name, list->style->isolate);
+    char *title = up_item_title(item.name, item.pieces);
+    up_text_put(list->stream, title, list->name, list->style->isolate);
+    free(title);
     fputs("  ", list->stream);
     up_text_put(list->stream, item.kind, list->kind, list->style->isolate);
     for (size_t i = 0; i < list->count; i++) {
@@ -195,6 +204,9 @@ static void print_foot(const struct list *list, size_t more) {
         fputs("+ floats, - sinks; +- holds the truth in 95 of 100 cases; `upthrust show ITEM` "
               "tells all\n",
               list->stream);
+    }
+    if (list->any_again) {
+        fputs("* judged again since it was measured, by `upthrust decide`\n", list->stream);
     }
     if (more > 0) {
         fputs("there are results for further waters: name one with --water\n", list->stream);

@@ -12,9 +12,18 @@
 struct gather {
     struct up_rows *rows;
     size_t room;
-    json_t *index; /* "ID WATER" and "ID" to the row's number */
-    json_t *names; /* item's id to its name */
+    json_t *index;     /* "ID WATER" and "ID" to the row's number */
+    json_t *names;     /* item's id to its name */
+    json_t *decisions; /* result's id to what was decided later */
 };
+
+char *up_item_title(const char *name, int pieces) {
+    /* Who wrote it into the name need not read it twice. */
+    return strstr(name, "pair") != NULL ? up_text_format("%s", name)
+           : pieces == 2                ? up_text_format("pair: %s", name)
+           : pieces > 2                 ? up_text_format("%d pieces: %s", pieces, name)
+                                        : up_text_format("%s", name);
+}
 
 static void copy_text(char *to, size_t size, const json_t *from) {
     const char *text = json_is_string(from) ? json_string_value(from) : "";
@@ -67,6 +76,16 @@ static struct up_row *row_for(struct gather *gather, const char *item_id, const 
     return &rows->row[rows->count++];
 }
 
+/* What was decided later stands in the place of what the result itself said. */
+static void take_decision(const struct gather *gather, const char *result_id, struct up_row *row) {
+    const json_t *decision = json_object_get(gather->decisions, result_id);
+    if (decision != NULL) {
+        row->rejudged = true;
+        copy_text(row->class, sizeof row->class, json_object_get(decision, "class"));
+        row->tolerance_g = number_of(decision, "tolerance_g");
+    }
+}
+
 /* Records come oldest first: a later result of the same item and water takes the place. */
 static bool take_result(const struct up_record *record, void *context) {
     char item_id[UP_ID_SIZE], water[48];
@@ -87,14 +106,16 @@ static bool take_result(const struct up_record *record, void *context) {
     row->tolerance_g = number_of(body, "tolerance_g");
     row->water_temp_c = number_of(body, "water_temp_c");
     memcpy(row->made_utc, record->made_utc, sizeof row->made_utc);
+    take_decision(context, record->subject, row);
     return true;
 }
 
 static bool take_name(const struct up_record *record, void *context) {
     struct gather *gather = context;
     json_t *name = json_object_get(record->body, "name");
+    json_t *pieces = json_object_get(record->body, "pieces");
     if (json_object_get(gather->index, record->subject) != NULL && json_is_string(name)) {
-        json_object_set(gather->names, record->subject, name);
+        json_object_set_new(gather->names, record->subject, json_pack("[O, O?]", name, pieces));
     }
     return true;
 }
@@ -102,7 +123,12 @@ static bool take_name(const struct up_record *record, void *context) {
 static void fill_names(struct gather *gather) {
     for (size_t i = 0; i < gather->rows->count; i++) {
         struct up_row *row = &gather->rows->row[i];
-        copy_text(row->name, sizeof row->name, json_object_get(gather->names, row->item_id));
+        const json_t *entry = json_object_get(gather->names, row->item_id);
+        const char *name = json_string_value(json_array_get(entry, 0));
+        row->pieces = (int)json_integer_value(json_array_get(entry, 1));
+        char *title = up_item_title(name != NULL ? name : "", row->pieces);
+        snprintf(row->name, sizeof row->name, "%s", title);
+        free(title);
     }
 }
 
@@ -158,7 +184,9 @@ bool up_rows_load(struct up_catalogue *catalogue, struct up_rows *rows,
     struct gather gather = {.rows = rows, .index = json_object(), .names = json_object()};
     bool good;
     *rows = (struct up_rows){0};
-    good = up_catalogue_each(catalogue, "result", take_result, &gather, failure) &&
+    gather.decisions = up_decisions_later(catalogue, failure);
+    good = gather.decisions != NULL &&
+           up_catalogue_each(catalogue, "result", take_result, &gather, failure) &&
            up_catalogue_each(catalogue, "item", take_name, &gather, failure);
     if (good) {
         fill_names(&gather);
@@ -168,6 +196,7 @@ bool up_rows_load(struct up_catalogue *catalogue, struct up_rows *rows,
     }
     json_decref(gather.index);
     json_decref(gather.names);
+    json_decref(gather.decisions);
     return good;
 }
 

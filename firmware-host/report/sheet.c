@@ -12,13 +12,15 @@
 struct kept {
     json_t *body; /* owned */
     char id[UP_ID_SIZE], bench[UP_NAME_SIZE], made_utc[UP_TIME_SIZE];
-    bool newest; /* of its water */
+    struct up_result result; /* its class is that of the current decision */
+    bool newest;             /* of its water */
 };
 
 struct results {
     const char *item_id;
     struct kept *kept;
     size_t count;
+    json_t *decisions; /* owned */
 };
 
 static const char *text_of(const json_t *body, const char *key) {
@@ -39,6 +41,8 @@ static bool keep(const struct up_record *record, void *context) {
     results->kept = up_reallocate(results->kept, results->count + 1, sizeof *results->kept);
     struct kept *kept = &results->kept[results->count++];
     *kept = (struct kept){.body = json_incref(record->body), .newest = true};
+    up_result_from_json(record->body, &kept->result);
+    up_decision_apply(json_object_get(results->decisions, record->subject), &kept->result);
     memcpy(kept->id, record->subject, sizeof kept->id);
     memcpy(kept->bench, record->bench, sizeof kept->bench);
     memcpy(kept->made_utc, record->made_utc, sizeof kept->made_utc);
@@ -55,40 +59,7 @@ static void release(struct results *results) {
         json_decref(results->kept[i].body);
     }
     free(results->kept);
-}
-
-/* ---- a record's body as the result it was ---- */
-
-static enum up_class class_of(const char *word) {
-    for (int i = UP_CLASS_UNDECIDED; i <= UP_CLASS_NEGATIVE; i++) {
-        if (strcmp(up_class_name((enum up_class)i), word) == 0) {
-            return (enum up_class)i;
-        }
-    }
-    return UP_CLASS_UNDECIDED;
-}
-
-/* What is told of it; the rest stays empty. */
-static struct up_result result_of(const json_t *body) {
-    struct up_result result = {
-        .measured = strcmp(text_of(body, "basis"), "measured") == 0,
-        .compressible = json_is_true(json_object_get(body, "compressible")),
-        .immersion_depth_m = number_of(body, "immersion_depth_m"),
-        .water_density_kg_m3 = {.value = number_of(body, "water_density_kg_m3")},
-        .water = {.temp_c = number_of(body, "water_temp_c")},
-        .question = {.coverage = number_of(body, "coverage"),
-                     .tolerance_kg = number_of(body, "tolerance_g") * 1e-3},
-        .answer = {.buoyancy_kg = {.value = number_of(body, "buoyancy_g") * 1e-3},
-                   .expanded_u_kg = number_of(body, "expanded_u_g") * 1e-3,
-                   .probability_positive = number_of(body, "probability_positive"),
-                   .probability_neutral = number_of(body, "probability_neutral"),
-                   .probability_negative = number_of(body, "probability_negative"),
-                   .class = class_of(text_of(body, "class"))}};
-    const char *water = text_of(body, "water");
-    size_t length = strlen(water);
-    length = length < sizeof result.water.name ? length : sizeof result.water.name - 1;
-    memcpy(result.water.name, water, length);
-    return result;
+    json_decref(results->decisions);
 }
 
 /* ---- in words ---- */
@@ -119,6 +90,23 @@ static void print_item(const struct up_item *item, const struct up_style *style,
     }
 }
 
+static bool print_parts(struct up_catalogue *catalogue, const struct up_item *item,
+                        const struct up_style *style, FILE *stream, struct up_failure *failure) {
+    for (int i = 0; i < item->parts; i++) {
+        struct up_item part = {0};
+        struct up_failure unknown;
+        bool known = up_item_find(catalogue, item->part_id[i], &part, &unknown);
+        if (!known && unknown.status != UP_STATUS_WRONG_INPUT) {
+            *failure = unknown;
+            return false;
+        }
+        fprintf(stream, "  %s ", i == 0 ? "measured together:" : "  and");
+        up_text_put(stream, known ? part.name : "an item that is not here", 0, style->isolate);
+        fprintf(stream, " (%.8s)\n", item->part_id[i]);
+    }
+    return true;
+}
+
 /* "2026-01-02T03:04:05.678Z" as "2026-01-02 03:04 UTC". */
 static void print_when(FILE *stream, const char *made_utc) {
     char *when = up_text_for_terminal(made_utc);
@@ -129,8 +117,10 @@ static void print_when(FILE *stream, const char *made_utc) {
 }
 
 static void print_newest(const struct kept *kept, const struct up_style *style, FILE *stream) {
-    struct up_result result = result_of(kept->body);
-    up_result_print(&result, style, stream);
+    up_result_print(&kept->result, style, stream);
+    if (kept->result.measured) {
+        up_sides_print(kept->body, style, stream);
+    }
 }
 
 /* What the results of one run have in common. */
@@ -174,7 +164,7 @@ static void print_older(const struct kept *kept, const struct up_style *style, F
     fputc(' ', stream);
     print_when(stream, kept->made_utc);
     fputs("  ", stream);
-    up_style_class(style, text_of(kept->body, "class"), 9, stream);
+    up_style_class(style, up_class_name(kept->result.answer.class), 9, stream);
     fprintf(stream, " %10s +- %s\n", net, u);
 }
 
@@ -220,7 +210,9 @@ static void print_all_older(const struct results *results, const struct up_style
 
 static bool load(struct up_catalogue *catalogue, struct results *results,
                  struct up_failure *failure) {
-    bool good = up_catalogue_each(catalogue, "result", keep, results, failure);
+    results->decisions = up_decisions_later(catalogue, failure);
+    bool good = results->decisions != NULL &&
+                up_catalogue_each(catalogue, "result", keep, results, failure);
     if (good && results->count > 0) {
         qsort(results->kept, results->count, sizeof *results->kept, by_run_and_water);
     }
@@ -233,6 +225,7 @@ bool up_sheet_print(struct up_catalogue *catalogue, const struct up_item *item,
     bool good = load(catalogue, &results, failure);
     if (good) {
         print_item(item, style, stream);
+        good = print_parts(catalogue, item, style, stream, failure);
         print_all_newest(&results, style, stream);
         print_all_older(&results, style, stream);
         if (results.count > 0) {
@@ -259,6 +252,7 @@ json_t *up_sheet_to_json(struct up_catalogue *catalogue, const struct up_item *i
         json_object_set_new(json, "bench", json_string(kept->bench));
         json_object_set_new(json, "made_utc", json_string(kept->made_utc));
         json_object_set_new(json, "newest", json_boolean(kept->newest));
+        json_object_set(json, "decision", json_object_get(results.decisions, kept->id));
         json_array_append_new(list, json);
     }
     release(&results);

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* How many columns of a terminal a text takes, and what runs from right to left in it. */
 #include <locale.h>
+#include <stdatomic.h>
 #include <stdlib.h>
 #include <string.h>
 #include <wchar.h>
@@ -29,16 +30,29 @@ static wchar_t point_of(const char *at, size_t bytes) {
     return (wchar_t)point;
 }
 
-/* wcwidth asks the locale of the thread; the text is UTF-8 whatever the reader's locale is. */
-static locale_t enter_utf8(locale_t *made) {
-    *made = newlocale(LC_CTYPE_MASK, "C.UTF-8", (locale_t)0);
-    return *made != (locale_t)0 ? uselocale(*made) : (locale_t)0;
+/* wcwidth asks the locale of the thread; the text is UTF-8 whatever the reader's locale is. Made
+   once: loading it takes longer than all the rest. */
+static locale_t utf8_locale(void) {
+    static _Atomic(locale_t) kept;
+    locale_t made = atomic_load(&kept), none = (locale_t)0;
+    if (made == none) {
+        made = newlocale(LC_CTYPE_MASK, "C.UTF-8", none);
+        if (made != none && !atomic_compare_exchange_strong(&kept, &none, made)) {
+            freelocale(made); /* another thread was first */
+            made = none;
+        }
+    }
+    return made;
 }
 
-static void leave_utf8(locale_t made, locale_t before) {
-    if (made != (locale_t)0) {
+static locale_t enter_utf8(locale_t *utf8) {
+    *utf8 = utf8_locale();
+    return *utf8 != (locale_t)0 ? uselocale(*utf8) : (locale_t)0;
+}
+
+static void leave_utf8(locale_t utf8, locale_t before) {
+    if (utf8 != (locale_t)0) {
         uselocale(before);
-        freelocale(made);
     }
 }
 

@@ -3,6 +3,7 @@
 #include <jansson.h>
 #include <math.h>
 #include <string.h>
+#include <strings.h>
 
 #include "line_internal.h"
 #include "upthrust/text.h"
@@ -138,7 +139,17 @@ static enum up_refusal judge_load(const struct up_line_rule *rule, const struct 
     return apply_unit(rule, value, sample, load);
 }
 
+/* A thermometer of the usual one-wire kind says 85 where it was not asked to measure (its data
+   sheet: the register after power-on), its usual program -127 where it does not answer (from
+   memory). */
+static bool is_no_thermometer(double temp_c) {
+    return temp_c == 85 || temp_c == -127;
+}
+
 static enum up_refusal judge_temp(double temp_c, struct up_sample *sample) {
+    if (is_no_thermometer(temp_c)) { /* the load of such a line is as good as ever */
+        return UP_LINE_FITS;
+    }
     sample->temp_c = temp_c;
     return temp_c >= TEMP_LOW_C && temp_c <= TEMP_HIGH_C ? UP_LINE_FITS : UP_REFUSED_RANGE;
 }
@@ -317,13 +328,35 @@ static enum up_refusal read_loads(const struct line *line, struct up_sample *sam
     return refusal;
 }
 
+/* Where a number would stand is none: "nan", null or nothing at all. */
+static bool is_nothing(const struct line *line, const struct up_place *place) {
+    if (line->rule->layout == UP_LAYOUT_JSON) {
+        return json_is_null(json_object_get(line->object, place->label));
+    }
+    if (line->rule->layout != UP_LAYOUT_FIELDS || place->field > line->fields) {
+        return false;
+    }
+    const struct slice *field = &line->field[place->field - 1];
+    return field->length == 0 ||
+           (field->length == 3 && strncasecmp(field->at, "nan", field->length) == 0);
+}
+
+static enum up_refusal read_temp(const struct line *line, struct up_sample *sample) {
+    const struct up_place *place = &line->rule->temp;
+    struct value value;
+    if (is_nothing(line, place)) {
+        return UP_LINE_FITS;
+    }
+    enum up_refusal refusal = find_value(line, place, &value);
+    return refusal != UP_LINE_FITS ? refusal : judge_temp(value.number.value, sample);
+}
+
 static enum up_refusal read_numbers(const struct line *line, struct up_sample *sample) {
     const struct up_line_rule *rule = line->rule;
     struct value value;
     enum up_refusal refusal = read_loads(line, sample);
     if (refusal == UP_LINE_FITS && is_placed(&rule->temp)) {
-        refusal = find_value(line, &rule->temp, &value);
-        refusal = refusal != UP_LINE_FITS ? refusal : judge_temp(value.number.value, sample);
+        refusal = read_temp(line, sample);
     }
     if (refusal == UP_LINE_FITS && is_placed(&rule->time)) {
         refusal = find_value(line, &rule->time, &value);

@@ -173,8 +173,14 @@ void up_reader_end(struct up_reader *reader) {
     }
 }
 
+static uint64_t misfits(const struct up_reader *reader) {
+    return up_reader_refused(reader) - reader->count[UP_REFUSED_OVER] -
+           reader->count[UP_REFUSED_UNDER];
+}
+
 void up_reader_resume(struct up_reader *reader, bool skip_first) {
     up_reader_end(reader);
+    reader->refused_before_fit = misfits(reader);
     reader->cut_line = skip_first ? reader->lines + 1 : 0;
     reader->last_sequence = (double)NAN;
     reader->label_seen = false;
@@ -202,11 +208,9 @@ enum up_refusal up_reader_usual_refusal(const struct up_reader *reader) {
 }
 
 bool up_reader_is_hopeless(const struct up_reader *reader, uint64_t least) {
-    uint64_t ranges = reader->count[UP_REFUSED_OVER] + reader->count[UP_REFUSED_UNDER];
-    uint64_t misfits = up_reader_refused(reader) - ranges;
     uint64_t fits = reader->count[UP_LINE_FITS];
     if (fits == 0) {
-        return misfits >= least;
+        return misfits(reader) >= least;
     }
-    return reader->lines >= least && misfits - reader->refused_before_fit > fits;
+    return reader->lines >= least && misfits(reader) - reader->refused_before_fit > fits;
 }

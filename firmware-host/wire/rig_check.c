@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Keys that contradict each other or need each other. */
+#include <math.h>
 #include <stdio.h>
 #include <string.h>
 
@@ -278,6 +279,83 @@ static bool check_gpio(struct parse *parse) {
     return check_gpio_keys(parse) && check_rules(parse, rules, sizeof rules / sizeof rules[0]);
 }
 
+/* ---- the place and the tank's water ---- */
+
+/* As measured there, say: a gravimeter's map gives it to 1e-6 or so; the number as it was typed is
+   good to a few of its last digits. A choice of ours. */
+static const double U_GRAVITY_TOLD_REL = 1e-5;
+
+static bool settle_gravity(struct parse *parse) {
+    struct up_rig *rig = parse->rig;
+    bool told = was_given(parse, "rig", "gravity_m_s2");
+    bool latitude = was_given(parse, "rig", "latitude_deg");
+    if (told && (latitude || was_given(parse, "rig", "altitude_m"))) {
+        return lacks(parse,
+                     "[rig] gives gravity_m_s2 and also latitude_deg or altitude_m: keep one "
+                     "way");
+    }
+    if (was_given(parse, "rig", "altitude_m") && !latitude) {
+        return lacks(parse, "[rig] altitude_m needs latitude_deg");
+    }
+    if (told) {
+        rig->gravity_m_s2 =
+            up_known(rig->gravity_m_s2.value, U_GRAVITY_TOLD_REL * rig->gravity_m_s2.value);
+        return true;
+    }
+    rig->gravity_m_s2 = up_gravity_unknown();
+    return !latitude ||
+           up_gravity_at(rig->latitude_deg, isnan(rig->altitude_m) ? 0 : rig->altitude_m,
+                         &rig->gravity_m_s2, parse->failure);
+}
+
+/* Weather moves the pressure by some 3 kPa; more is a reading reduced to sea level, or the wrong
+   altitude. */
+static const double WEATHER_PA = 6000;
+
+static bool settle_pressure(struct parse *parse) {
+    struct up_quantity *pressure_pa = &parse->rig->air.pressure_pa;
+    double usual_pa = up_standard_pressure_pa(parse->rig->altitude_m);
+    char what[200];
+    if (isnan(usual_pa)) {
+        return true;
+    }
+    if (!was_given(parse, "air", "pressure_pa")) {
+        pressure_pa->value = usual_pa;
+    }
+    snprintf(
+        what, sizeof what,
+        "[air] pressure_pa contradicts [rig] altitude_m, where some %.0f Pa are usual: give it "
+        "as it is there, not reduced to sea level",
+        usual_pa);
+    return fabs(pressure_pa->value - usual_pa) <= WEATHER_PA + 2 * pressure_pa->u ||
+           lacks(parse, what);
+}
+
+static bool settle_water(struct parse *parse) {
+    struct up_rig *rig = parse->rig;
+    struct up_failure why;
+    bool told = up_water_is_told(&rig->water_told);
+    if (told && !was_given(parse, "tank", "water")) {
+        rig->water = up_water_model_told(&rig->water_told);
+    }
+    if (was_given(parse, "tank", "solids_max_g_kg") && (told || rig->water != UP_WATER_FRESH)) {
+        return lacks(parse, "[tank] solids_max_g_kg goes with fresh water of which nothing else is "
+                            "told: keep one way");
+    }
+    rig->tank_water = (struct up_water){.name = "tank",
+                                        .model = rig->water,
+                                        .temp_c = rig->temp_c,
+                                        .salinity_g_kg = (double)NAN,
+                                        .depth_m = rig->depth_m,
+                                        .gravity_m_s2 = rig->gravity_m_s2.value};
+    if (rig->water == UP_WATER_FRESH && !told) {
+        rig->tank_water.salinity_g_kg = rig->solids_max_g_kg / 2;
+        rig->tank_water.u_salinity_g_kg = rig->solids_max_g_kg / 2 / sqrt(3);
+        rig->tank_water.salinity_range = true;
+    }
+    return up_water_from_told(&rig->water_told, &rig->tank_water, &why) || lacks(parse, why.text);
+}
+
 bool rig_check(struct parse *parse) {
     static const char *const sections[] = {"rig", "line"};
     struct up_rig *rig = parse->rig;
@@ -302,11 +380,14 @@ bool rig_check(struct parse *parse) {
     if (rig->port_kind == UP_PORT_TYPED && rig->line.layout != UP_LAYOUT_BARE) {
         return lacks(parse, "kind = typed needs layout = bare");
     }
+    if (!settle_gravity(parse) || !settle_pressure(parse) || !settle_water(parse)) {
+        return false;
+    }
     if (was_given(parse, "masses", "class") && was_given(parse, "masses", "tolerance_rel")) {
         return lacks(parse, "[masses] gives class and tolerance_rel: keep one");
     }
     if (rig->port.return_s < 0) { /* cables slip; a pseudo-terminal's other end has ended */
-        rig->port.return_s = rig->port_kind == UP_PORT_SERIAL ? 60 : 0;
+        rig->port.return_s = rig->port_kind == UP_PORT_SERIAL ? 300 : 0;
     }
     return rig->window_s <= 2 * rig->read_after_s ||
            lacks(parse, "window_s is longer than twice read_after_s");

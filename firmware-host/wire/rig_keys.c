@@ -66,7 +66,8 @@ static const struct word biases[] = {{"pull-up", UP_BIAS_PULL_UP},
                                      {"as-is", UP_BIAS_AS_IS},
                                      {NULL, 0}};
 static const struct word actives[] = {{"high", false}, {"low", true}, {NULL, 0}};
-static const struct word waters[] = {{"fresh", UP_WATER_FRESH}, {"sea", UP_WATER_SEA}, {NULL, 0}};
+static const struct word waters[] = {
+    {"fresh", UP_WATER_FRESH}, {"sea", UP_WATER_SEA}, {"pool", UP_WATER_POOL}, {NULL, 0}};
 
 #define AT(member) offsetof(struct up_rig, member)
 #define NUMBER(section, name, member, low, high)                                                   \
@@ -75,6 +76,7 @@ static const struct word waters[] = {{"fresh", UP_WATER_FRESH}, {"sea", UP_WATER
     { section, name, KEY_NUMBER, AT(member), low, high, NULL, unit }
 #define WHOLE(section, name, member, low, high)                                                    \
     { section, name, KEY_WHOLE, AT(member), low, high, NULL, 1 }
+#define TOLD(name, low, high) NUMBER("tank", #name, water_told.name, low, high),
 #define TEXT(section, name, member, size)                                                          \
     { section, name, KEY_TEXT, AT(member), 1, size, NULL, 1 }
 #define WORD(section, name, member, words)                                                         \
@@ -97,6 +99,9 @@ static const struct word waters[] = {{"fresh", UP_WATER_FRESH}, {"sea", UP_WATER
 const struct key rig_keys[] = {
     TEXT("rig", "id", id, UP_NAME_SIZE),
     TEXT("rig", "name", name, UP_NAME_SIZE),
+    NUMBER("rig", "latitude_deg", latitude_deg, -90, 90),
+    NUMBER("rig", "altitude_m", altitude_m, UP_ALTITUDE_MIN_M, UP_ALTITUDE_MAX_M),
+    NUMBER("rig", "gravity_m_s2", gravity_m_s2.value, 9.7, 9.9),
     WORD("port", "kind", port_kind, port_kinds),
     TEXT("port", "path", port_path, 512),
     WHOLE("port", "baud", port.baud, 50, 4000000),
@@ -148,9 +153,7 @@ const struct key rig_keys[] = {
     NUMBER("sensor", "division_counts", division_counts, 1e-9, 1e9),
     NUMBER("sensor", "u_thermometer_k", u_thermometer_k, 0, 5),
     WORD("tank", "water", water, waters),
-    NUMBER("tank", "salinity_g_kg", salinity_g_kg, 0, UP_SALINITY_MAX_G_KG),
-    NUMBER("tank", "u_salinity_g_kg", u_salinity_g_kg, 0, 10),
-    NUMBER("tank", "solids_max_g_kg", solids_max_g_kg, 0, 2),
+    UP_WATER_TOLD_KEYS(TOLD) NUMBER("tank", "solids_max_g_kg", solids_max_g_kg, 0, 2),
     NUMBER("tank", "temp_c", temp_c, 0, 40),
     NUMBER("tank", "area_m2", tank_area_m2, 0.001, 10000),
     SCALED("tank", "line_diameter_mm", line_diameter_m, 0, 50, 1e-3),
@@ -169,6 +172,7 @@ const struct key rig_keys[] = {
     NUMBER("bench", "read_after_s", read_after_s, 1, 600),
     NUMBER("bench", "window_s", window_s, 0.5, 300),
     NUMBER("bench", "patience_s", patience_s, 0, 3600),
+    NUMBER("bench", "absent_s", absent_s, 0, 86400),
     NUMBER("bench", "shake_share", shake_share, 0.01, 0.99),
     WHOLE("bench", "shakes_max", shakes_max, 1, UP_TRIAL_SHAKES_MAX),
     WHOLE("bench", "trials", trials, 2, UP_TRIALS_MAX),
@@ -216,6 +220,8 @@ void rig_defaults(struct up_rig *rig) {
     rig->division_counts = 1;
     rig->u_thermometer_k = 0.5; /* a plain aquarium thermometer: common practice, no source */
     rig->temp_c = (double)NAN;
+    rig->water_told = up_water_nothing_told();
+    rig->latitude_deg = rig->altitude_m = rig->gravity_m_s2.value = (double)NAN;
     rig->solids_max_g_kg = 0.5; /* tap water, common practice, no source */
     rig->depth_m = 0.4;
     rig->meniscus_kg = 5e-5;
@@ -227,6 +233,7 @@ void rig_defaults(struct up_rig *rig) {
     rig->read_after_s = 20;
     rig->window_s = 8;
     rig->patience_s = 60;
+    rig->absent_s = 600;
     rig->shake_share = (double)NAN;
     rig->shakes_max = 6;
     rig->trials = 5;

@@ -12,10 +12,10 @@
  * IMMEDIATE), readers beside it; a lock held by another program is waited for, up to ten seconds.
  * On a network drive a catalogue is refused (its log needs memory that all share).
  *
- * Other programs read the SQL views item, model, calibration, rig, run, trial, plateau, result and
- * decision (current versions), live (all versions that none replaces) and record itself. A plateau
- * is part of its trial's record: without the tares around it it says nothing, and so a trial costs
- * one write to the disk.
+ * Other programs read the SQL views item, model, calibration, rig, run, trial, plateau, result,
+ * decision, reference, reference_check and gear_kind (current versions), live (all versions that
+ * none replaces) and record itself. A plateau is part of its trial's record: without the tares
+ * around it it says nothing, and so a trial costs one write to the disk.
  */
 #ifndef UPTHRUST_CATALOGUE_H
 #define UPTHRUST_CATALOGUE_H
@@ -26,6 +26,8 @@
 #include "upthrust/calibration.h"
 #include "upthrust/failure.h"
 #include "upthrust/item.h"
+#include "upthrust/kind.h"
+#include "upthrust/reference.h"
 #include "upthrust/result.h"
 
 struct up_catalogue;
@@ -46,7 +48,7 @@ const char *up_catalogue_directory(const struct up_catalogue *catalogue);
 struct up_record {
     char id[UP_ID_SIZE];
     char sha256[UP_SHA256_SIZE];
-    char kind[16];               /* item, calibration, run, trial, result, decision, rig */
+    char kind[16];               /* item, calibration, run, trial, ...: the names of the views */
     char subject[UP_ID_SIZE];    /* the thing this is a version of */
     char bench[UP_NAME_SIZE];    /* the rig's id; empty where none took part */
     char made_utc[UP_TIME_SIZE]; /* RFC 3339, milliseconds, Z */
@@ -88,6 +90,49 @@ bool up_item_add(struct up_catalogue *catalogue, struct up_item *item, struct up
 bool up_item_find(struct up_catalogue *catalogue, const char *name_or_id, struct up_item *item,
                   struct up_failure *failure);
 
+/* Reference bodies, found as items are. Refused: a mass or volume that is missing or not above
+   zero, one claimed to be known without uncertainty, a density that no body has. Degrees of freedom
+   are not kept: what a certificate says is taken as known. */
+bool up_reference_add(struct up_catalogue *catalogue, struct up_reference *reference,
+                      struct up_failure *failure);
+bool up_reference_find(struct up_catalogue *catalogue, const char *name_or_id,
+                       struct up_reference *reference, struct up_failure *failure);
+
+/* A reference body was weighed in a run. */
+bool up_check_add(struct up_catalogue *catalogue, const struct up_reference_check *check,
+                  const char *run_id, const char *bench, struct up_failure *failure);
+
+struct up_past_check {
+    struct up_reference_check check;
+    char run_id[UP_ID_SIZE], bench[UP_NAME_SIZE], made_utc[UP_TIME_SIZE];
+    /* Whether it is one of those that make the limits: it was inside, and the body has the same
+       mass and volume still. */
+    bool in_limits;
+};
+
+/* The checks of one body in order, on one bench or, NULL, on all; the caller frees *past. */
+bool up_reference_checks(struct up_catalogue *catalogue, const char *reference_id,
+                         const char *bench, struct up_past_check **past, size_t *count,
+                         struct up_failure *failure);
+/* The chart of those that make the limits. */
+bool up_reference_chart(struct up_catalogue *catalogue, const char *reference_id, const char *bench,
+                        struct up_chart *chart, struct up_failure *failure);
+
+/* Kinds of items. `set` stores the tolerances (0: none) under the name: of the same name the newest
+   counts, also after merging. `learn` fills in all that is known, which may be nothing;
+   for all at once, every kind on every bench that has trials of it, and on none where no bench
+   has; the caller frees *kinds. */
+bool up_kind_set(struct up_catalogue *catalogue, const struct up_kind *kind,
+                 struct up_failure *failure);
+/* The tolerance set for one piece of a kind, or for more; *tolerance_g is left alone where none
+   is. */
+bool up_kind_tolerance(struct up_catalogue *catalogue, const char *name, int pieces,
+                       double *tolerance_g, struct up_failure *failure);
+bool up_kind_learn(struct up_catalogue *catalogue, const char *name, const char *bench,
+                   struct up_kind *kind, struct up_failure *failure);
+bool up_kinds_learn(struct up_catalogue *catalogue, struct up_kind **kinds, size_t *count,
+                    struct up_failure *failure);
+
 /* Calibrations as stored. `latest` gives the newest of a bench; UP_STATUS_WRONG_INPUT
    where the bench has none. */
 bool up_calibration_add(struct up_catalogue *catalogue, struct up_calibration *calibration,
@@ -100,13 +145,36 @@ bool up_calibration_latest(struct up_catalogue *catalogue, const char *bench,
 bool up_results_add(struct up_catalogue *catalogue, const struct up_result *result, size_t results,
                     const char *bench, struct up_failure *failure);
 
+/* Later decisions, all or none: a question, its probabilities and class under the rule that is
+   told, about a result that is stored, or about a new one in another water (result_id empty), which
+   is stored with it. What was decided before stays. */
+struct up_decided {
+    struct up_result result;
+    char result_id[UP_ID_SIZE], bench[UP_NAME_SIZE];
+    char rule[160];
+};
+bool up_decisions_add(struct up_catalogue *catalogue, const struct up_decided *decided,
+                      size_t count, struct up_failure *failure);
+/* Of each result that was judged again the newest decision, by the result's id: an object for the
+   caller to own; NULL where it fails. `apply` puts one over what the result itself had said; NULL
+   leaves that. */
+json_t *up_decisions_later(struct up_catalogue *catalogue, struct up_failure *failure);
+void up_decision_apply(const json_t *decision, struct up_result *result);
+
 /* JSON of the things above; new references, owned by the caller. A result's JSON holds at least the
    members pinned for exchange; `dof` is null where infinite. */
 json_t *up_item_to_json(const struct up_item *item);
 bool up_item_from_json(const json_t *body, struct up_item *item);
+json_t *up_reference_to_json(const struct up_reference *reference);
+bool up_reference_from_json(const json_t *body, struct up_reference *reference);
+json_t *up_reference_check_to_json(const struct up_reference_check *check);
 json_t *up_calibration_to_json(const struct up_calibration *calibration);
 bool up_calibration_from_json(const json_t *body, struct up_calibration *calibration);
 json_t *up_result_to_json(const struct up_result *result);
+/* What a record does not hold, since it is older, is NaN, zero or empty; has_model tells whether
+   the result can be computed again. */
+void up_result_from_json(const json_t *body, struct up_result *result);
+enum up_class up_class_of(const char *word);
 
 /* Exchange: a CSV file for each kind with csv-metadata.json (CSV on the Web), or catalogue.json
    with catalogue.schema.json (JSON Schema 2020-12), each written whole into a directory that is

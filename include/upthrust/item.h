@@ -8,7 +8,13 @@
 
 #include <stdbool.h>
 
-enum { UP_ID_SIZE = 37, UP_NAME_SIZE = 328, UP_SHA256_SIZE = 65, UP_TIME_SIZE = 32 };
+enum {
+    UP_ID_SIZE = 37,
+    UP_NAME_SIZE = 328,
+    UP_PARTS_MAX = 8,
+    UP_SHA256_SIZE = 65,
+    UP_TIME_SIZE = 32
+};
 
 struct up_item {
     char id[UP_ID_SIZE]; /* UUID in lower case, of the thing: all its versions share it */
@@ -20,6 +26,9 @@ struct up_item {
     double expansion_per_k;   /* volume expansion of the whole, estimate */
     double u_expansion_per_k; /* and its standard uncertainty */
     bool compressible;        /* foam or closed air: a result holds at its depth only */
+    char part_id[UP_PARTS_MAX]
+                [UP_ID_SIZE]; /* items measured together as this one, a boot in a fin */
+    int parts;
 };
 
 /* Neutral band where none is given: a choice of ours, no standard. */

@@ -15,6 +15,7 @@
 #include "upthrust/bench.h"
 #include "upthrust/calibration.h"
 #include "upthrust/failure.h"
+#include "upthrust/reference.h"
 #include "upthrust/result.h"
 #include "upthrust/rig.h"
 #include "upthrust/wire.h"
@@ -29,7 +30,10 @@ enum up_action {
     UP_ACTION_IMMERSE,
     UP_ACTION_SHAKE,
     UP_ACTION_LIFT_OUT,
-    UP_ACTION_CONFIRM,
+    UP_ACTION_HANG_REFERENCE, /* a body of known mass and volume, under water */
+    UP_ACTION_LOWER_HANGER,   /* empty, so that the item will hang at another depth */
+    UP_ACTION_HANG_LEVEL,     /* between the hook and a fixed line, one end on each */
+    UP_ACTION_CONFIRM,        /* nothing to handle: a word is wanted, the text says for what */
     UP_ACTIONS
 };
 
@@ -40,12 +44,15 @@ struct up_ask {
     unsigned id;
     enum up_action action;
     double mass_kg;        /* hang-mass */
-    const char *item_name; /* NULL where no item is handled; lives as long as the procedure */
+    double depth_m;        /* lower-hanger */
+    double distance_m;     /* hang-level: between the two lines */
+    const char *item_name; /* of the item or the body that is handled, NULL where none is; lives as
+                              long as the procedure */
     const char *item_id;
     double time_s; /* device time of the last sample */
     bool wants_number;
     const char *unit; /* of the number: "C", "kg", ...; NULL where none is wanted */
-    char text[160];   /* for a person: what to do now */
+    char text[200];   /* for a person: what to do now */
     const char *how;  /* and how to answer, where that is not as ever; else NULL */
     const char *line; /* rig-check: what is tried, such as "pedal short"; else NULL */
 };
@@ -66,7 +73,9 @@ struct up_trial {
     double gain_counts[UP_TRIAL_SHAKES_MAX]; /* heavier after each shake, by this */
     double last_gain_counts, u_gain_counts;
     double soak_s, temp_c;
+    double late_s;      /* the last reading was taken so much later than the schedule says */
     bool still_gaining; /* shakes_max reached and the last gain was not noise */
+    bool left_out;      /* of the mean, by the operator's word; the trial itself is kept */
 };
 
 enum up_event_kind {
@@ -74,6 +83,8 @@ enum up_event_kind {
     UP_EVENT_PLATEAU,
     UP_EVENT_TRIAL,
     UP_EVENT_FAULT,    /* text: the step is asked for again, or a load must come off at once */
+    UP_EVENT_NOTE,     /* text: worth telling and keeping, nothing to be done */
+    UP_EVENT_CHECK,    /* a reference body was weighed */
     UP_EVENT_FINISHED, /* done or stopped; results or calibration can be taken */
 };
 
@@ -83,7 +94,8 @@ struct up_event {
     struct up_plateau plateau;
     const char *plateau_of; /* "preload", "tare", "mass", "stair", "air", "water" */
     struct up_trial trial;
-    char text[200];
+    struct up_reference_check check;
+    char text[240];
 };
 
 struct up_procedure;
@@ -96,11 +108,32 @@ struct up_calibrate_plan {
     bool staircase;  /* at the end all different masses, up and down without emptying */
 };
 
+enum { UP_LOOKS_MAX = 8 };
+
+/* The empty hanger as the session before this one left it, ballast hanging: neighbours share it. */
+struct up_opening {
+    bool known;
+    double age_s; /* since it was read, when this one's stream begins */
+    double load, u_load;
+    double temp_c; /* of the water; NaN: not known */
+};
+
 struct up_measure_plan {
     const struct up_rig *rig;
     const struct up_calibration *calibration;
     struct up_item item;
-    unsigned trials;
+    unsigned trials; /* 2 at least; 1 where the repeatability of the kind is known */
+    /* Counts of trials, rising, after which the results are looked at: where all are decided the
+       session goes no further. The last one is `trials`; none: one look, at the end. */
+    unsigned look[UP_LOOKS_MAX], looks;
+    /* What the bench has learned of items of this kind; u and share 0 where it has not. */
+    struct up_quantity kind_repeatability_kg; /* u: standard deviation of a trial; its dof */
+    double kind_shake_share;                  /* a shake frees this share of the air at least */
+    struct up_reference_plan reference[UP_REFERENCES_MAX]; /* weighed first */
+    unsigned references;
+    struct up_opening opening;
+    double second_depth_m; /* the item is weighed there too, at the end; 0: it is not */
+    double two_point_m;    /* between the hook and a fixed line it is hung level by; 0: it is not */
     const struct up_water *water; /* waters asked for beside the tank's own */
     unsigned waters;
     double confidence, coverage;
@@ -133,8 +166,24 @@ bool up_procedure_answer(struct up_procedure *procedure, unsigned id, enum up_an
    asked again from its tare. Nobody at the bench failed, so it does not count among the tries. */
 void up_procedure_interrupt(struct up_procedure *procedure, const char *text);
 
+/* Nobody has done what is asked for so long that drift and creep have taken their own way: a fault
+   with this text, and the step begins anew from a tare, which is read later than others since what
+   hung so long has left its mark on the cell. */
+void up_procedure_leave(struct up_procedure *procedure, const char *text);
+
 /* Ends it before its end; what was completed can be taken. */
 void up_procedure_stop(struct up_procedure *procedure);
+
+/* One that was stopped, gave up or was left in its course goes on: a fault with this text, and the
+   step begins anew as after up_procedure_leave. Nothing where it came to its end. */
+void up_procedure_resume(struct up_procedure *procedure, const char *text);
+
+struct up_progress {
+    unsigned done, wanted; /* trials, or loadings of a calibration */
+    bool weighed_in_air;
+    bool complete; /* came to its planned end: neither stopped nor given up */
+};
+struct up_progress up_procedure_progress(const struct up_procedure *procedure);
 
 /* Where readings are typed no sample tells the time: the host's, in seconds since any beginning. */
 void up_procedure_clock(struct up_procedure *procedure, double time_s);
@@ -145,6 +194,21 @@ bool up_procedure_is_finished(const struct up_procedure *procedure);
 /* Live view: the latest good reading as a difference to the last tare, in load units. */
 double up_procedure_live_load(const struct up_procedure *procedure);
 double up_procedure_noise_floor(const struct up_procedure *procedure);
+
+/* For the next session at the same bench and in the same water: the latest tare, `pause_s` after
+   the last sample; not known where it is too old to serve, or where the hanger went to another
+   depth. */
+struct up_opening up_procedure_opening(const struct up_procedure *procedure, double pause_s);
+
+/* How far the reading under way is, in device time. */
+struct up_reading_progress {
+    bool reading;   /* one is waited for */
+    double whole_s; /* from the step of the load to the end of the window, as it is put off now */
+    double left_s;  /* of that */
+    double late_s;  /* put off by so much, since it did not settle */
+    double unrest;  /* of the latest window: 1 where the settle rule just holds; NaN: not known */
+};
+struct up_reading_progress up_procedure_reading(const struct up_procedure *procedure);
 
 /* Whether the line with an offset departs from no offset by more than chance (Student t, 99 %) and
    by so much that it matters: a touching line, friction, a wrong mass. */

@@ -14,14 +14,20 @@
 /* The latest result of one item in one water. */
 struct up_row {
     char item_id[UP_ID_SIZE];
-    char name[UP_NAME_SIZE]; /* raw: escape it for where it goes */
+    char name[UP_NAME_SIZE]; /* raw: escape it for where it goes; "pair: " stands before a pair's */
+    int pieces;
     char water[48];
     bool measured;
     double buoyancy_g, expanded_u_g, tolerance_g;
     double water_temp_c;
     char class[16];
+    bool rejudged; /* by a later decision, which class and tolerance are of */
     char made_utc[UP_TIME_SIZE];
 };
+
+/* The name as it stands beside a number: "pair: ..." and "3 pieces: ..." before what hangs
+   together; the caller frees it. */
+char *up_item_title(const char *name, int pieces);
 
 struct up_rows {
     struct up_row *row;
@@ -69,6 +75,19 @@ bool up_sheet_print(struct up_catalogue *catalogue, const struct up_item *item,
 /* The same as a JSON document, for the caller to own; NULL where it fails. */
 json_t *up_sheet_to_json(struct up_catalogue *catalogue, const struct up_item *item,
                          struct up_failure *failure);
+
+/* What a result's record (or up_result_to_json) tells beside its number: trials left out, water
+   taken up, reference bodies, two points, a second depth; nothing where there is none of it. */
+void up_sides_print(const json_t *body, const struct up_style *style, FILE *stream);
+
+/* The way of one result from plateaus to class with every number, as a JSON document for the caller
+   to own, and the same told in words. `wanted` is a result's id or the unique beginning of one
+   (four characters at least), or an item's name or id; NULL: the latest result. `water`: of the
+   item's results that in this water; NULL: in the tank. NULL where there is none, or it is from
+   before the model was kept. */
+json_t *up_explain(struct up_catalogue *catalogue, const char *wanted, const char *water,
+                   struct up_failure *failure);
+void up_explain_print(const json_t *document, const struct up_style *style, FILE *stream);
 
 /* Writes items.gp and items.tsv into `directory`. UP_STATUS_UNABLE where there are no rows. */
 bool up_plot_write(const struct up_rows *rows, const char *directory, struct up_failure *failure);

@@ -5,7 +5,12 @@
 #ifndef UPTHRUST_RESULT_H
 #define UPTHRUST_RESULT_H
 
+#include <stdint.h>
+
+#include "upthrust/gas.h"
 #include "upthrust/item.h"
+#include "upthrust/moment.h"
+#include "upthrust/reference.h"
 #include "upthrust/water.h"
 #include "upthrust/weighing.h"
 
@@ -20,9 +25,28 @@ struct up_result {
     bool compressible;
     struct up_answer answer;
     struct up_question question;
-    unsigned trials;
-    char method[320]; /* code version, calibration, rule */
-    struct up_term term[UP_INPUT_COUNT];
+    unsigned trials;   /* in the mean */
+    uint64_t left_out; /* bit i: trial i + 1 was, by the operator's word */
+    /* Heavier with the time under water (t test, 99 %): it goes on taking up water, and the number
+       is that of the soak told. NaN where too few trials tell it. */
+    bool takes_up_water;
+    double uptake_g_min, u_uptake_g_min;
+    struct up_reference_check check[UP_REFERENCES_MAX]; /* reference bodies of the session */
+    unsigned checks;
+    /* The tank's result only. */
+    struct up_moment moment;
+    double second_depth_m; /* 0: weighed at one depth */
+    struct up_quantity second_buoyancy_kg;
+    struct up_gas gas; /* what the two depths tell; */
+    bool has_gas;      /* false: they tell nothing that a gas law explains */
+    char method[320];  /* code version, calibration, rule */
+    char calibration_id[UP_ID_SIZE];
+    struct up_weighing weighing; /* the model and its terms: from them it can be computed again */
+    bool has_model;              /* false: read from a record of before it was kept */
+    bool trials_would_decide;    /* undecided: so many more would, the estimate staying */
+    unsigned more_trials;
+    int pieces;    /* of the item, all together: 1, 2 for a pair; 0: not told */
+    bool rejudged; /* the class is that of a later decision */
 };
 
 #endif

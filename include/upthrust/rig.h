@@ -13,7 +13,7 @@
 #include "upthrust/failure.h"
 #include "upthrust/item.h"
 #include "upthrust/masses.h"
-#include "upthrust/water.h"
+#include "upthrust/waters.h"
 
 enum { UP_LOADS_MAX = 8, UP_FIELDS_MAX = 64, UP_RIG_TEXT = 200 };
 enum { UP_TRIALS_MAX = 40, UP_TRIAL_SHAKES_MAX = 16 };
@@ -166,10 +166,14 @@ struct up_rig {
     double capacity_kg, division_counts, u_thermometer_k;
     /* the tank */
     enum up_water_model water;
-    double salinity_g_kg, u_salinity_g_kg; /* sea water in the tank */
-    double solids_max_g_kg;                /* fresh water: dissolved solids lie in 0 to this */
-    double temp_c; /* where no sensor tells it; NaN: the operator is asked */
+    struct up_water_told water_told; /* as the file says it */
+    double solids_max_g_kg;     /* fresh water of which no more is told: solids lie in 0 to this */
+    struct up_water tank_water; /* from all that; temperatures aside */
+    double temp_c;              /* where no sensor tells it; NaN: the operator is asked */
     double tank_area_m2, line_diameter_m, depth_m, meniscus_kg, ballast_kg;
+    /* the place */
+    double latitude_deg, altitude_m; /* NaN: not told */
+    struct up_quantity gravity_m_s2; /* told, or from the latitude, or standard */
     /* the air over it */
     struct up_air air;
     double mass_tolerance_rel; /* of the reference masses, half-width; where they have no class */
@@ -179,6 +183,7 @@ struct up_rig {
     double read_after_s; /* middle of the reading window, after the load's step */
     double window_s;
     double patience_s;  /* waited beyond that for a reading that settles */
+    double absent_s;    /* an ask nobody answers for so long begins its step anew; 0: never */
     double shake_share; /* least share of the trapped air that one shake frees; NaN: not known */
     int shakes_max, trials;
     double calibration_days; /* an older calibration is told */

@@ -26,10 +26,13 @@ void up_run_close(struct up_run *run);
 bool up_run_end(struct up_run *run, const char *how_ended, json_t *more,
                 struct up_failure *failure);
 
+/* What is kept so far is on the disk when it returns. */
+bool up_run_sync(struct up_run *run, struct up_failure *failure);
+
 /* A run without an end, and nobody at work on it: the program was killed, or the power failed. */
 struct up_lost_run {
-    char run_id[UP_ID_SIZE], item_id[UP_ID_SIZE], what[16];
-    unsigned trials; /* stored */
+    char run_id[UP_ID_SIZE], item_id[UP_ID_SIZE], what[16], bench[UP_NAME_SIZE];
+    unsigned trials; /* stored, those of the runs that it continues included */
 };
 
 /* Tells all of those of this catalogue and ends them as "crashed", so that each is told once. Runs
@@ -57,8 +60,8 @@ void up_run_bytes(struct up_run *run, const char *bytes, size_t length);
 void up_run_arrival(struct up_run *run, double arrival_s);
 
 /* Adds one line: takes the reference to `entry`, an object, and puts "offset" and "arrival_s" (on
-   the host's monotonic clock, since the run began) into it. On the disk's side of the program when
-   it returns, on the disk itself by the next record of the catalogue. */
+   the host's monotonic clock, since the run began) into it. On the system's side of the program
+   when it returns, on the disk itself by the next up_run_sync. */
 bool up_run_journal(struct up_run *run, json_t *entry, struct up_failure *failure);
 
 /* What a run left behind: its stream, whole, and the lines of its journal, in order. */
@@ -75,5 +78,23 @@ struct up_run_left {
 bool up_run_read(const struct up_catalogue *catalogue, const char *id, struct up_run_left *left,
                  struct up_failure *failure);
 void up_run_left_free(struct up_run_left *left);
+
+/* A run that can be gone on with: it did not come to its end, nobody is at work on it, and no other
+   run continues it. */
+enum { UP_RUN_TRIALS_MAX = 64 };
+struct up_unfinished {
+    char run_id[UP_ID_SIZE];
+    json_t *continues; /* run_id and those that it continues itself, the nearest first; the caller's
+                          reference */
+    bool stored[UP_RUN_TRIALS_MAX + 1]; /* by number: those with a record, of any of them */
+    unsigned trials;
+};
+
+/* Of one kind ("measure", "calibrate"), one bench, and one item where that is not NULL: the one
+   that `id` begins (four characters at least), or the latest where it is NULL.
+   UP_STATUS_WRONG_INPUT says why there is none. */
+bool up_run_find_unfinished(struct up_catalogue *catalogue, const char *what, const char *bench,
+                            const char *item_id, const char *id, struct up_unfinished *found,
+                            struct up_failure *failure);
 
 #endif

@@ -23,9 +23,14 @@
 struct up_operator;
 
 enum up_operator_kind {
-    UP_OPERATOR_KEYS,  /* a person at a terminal: lines typed on standard input */
-    UP_OPERATOR_JSON,  /* another program: JSON Lines on standard input and output */
-    UP_OPERATOR_PEDAL, /* a foot: nothing is read, the session's lines answer */
+    UP_OPERATOR_KEYS,   /* a person at a terminal: lines typed on standard input */
+    UP_OPERATOR_JSON,   /* another program: JSON Lines on standard input and output */
+    UP_OPERATOR_SCREEN, /* as UP_OPERATOR_KEYS, on a live screen (live.h) while a session runs:
+                            input and output are a terminal. Call setlocale(LC_CTYPE, "") before.
+                            Where the terminal bears no screen a line says so, and it is plain keys
+                          */
+    UP_OPERATOR_PEDAL,  /* a foot on the session's lines; where input is a terminal, its keys too */
+    UP_OPERATOR_PEDAL_SCREEN, /* a foot before a live screen, whose keys answer too */
 };
 
 /* Reads answers from `input`; JSON goes to `output`, words for a person too (standard error, by
@@ -41,9 +46,11 @@ void up_operator_tell_result(struct up_operator *op, json_t *result);
 
 /* What happens to a session from outside, besides bytes and answers. */
 enum up_note {
-    UP_NOTE_LOST,
+    UP_NOTE_LOST, /* the device is gone or silent */
     UP_NOTE_BACK,
     UP_NOTE_STOPPED,
+    UP_NOTE_RESUMED,     /* what came before is of a session that was left */
+    UP_NOTE_LEFT,        /* nobody has answered for so long that the step begins anew */
     UP_NOTE_INTERRUPTED, /* the stream goes on, the step begins anew */
 };
 
@@ -68,12 +75,19 @@ struct up_session {
     struct up_lines *lines; /* may be NULL */
     struct up_listener listener;
     const volatile sig_atomic_t *signalled; /* may be NULL; nonzero ends the session */
-    double silence_s;                       /* no byte for so long is a fault; 0 for 5 s */
+    double silence_s;                       /* no line for so long is a fault; 0 for 5 s */
+    /* Of a session that goes on: the reader and the procedure as up_session_repeat left them, and
+       what is told of it. NULL for a new one. */
+    const struct up_reader *reader;
+    const char *resumed;
+    const char *place; /* in a queue, for a screen; NULL: there is none */
 };
 
-/* Runs to the end of the procedure. A lost device is waited for as long as the rig says: both the
-   loss and the return are faults for the listener. False: the device stays away or is silent, sends
-   lines that do not fit, or a listener could not store; what was handed to the listener is good. */
+/* Runs to the end of the procedure. A device that is lost, silent or sends what does not fit is
+   waited for as long as the rig says: both the loss and the return are faults for the listener.
+   Who does not answer is reminded, and after the rig's absent_s what hangs counts as spoilt. False:
+   the device stays away, sends lines that do not fit from the beginning, or a listener could not
+   store; what was handed to the listener is good. */
 bool up_session_run(struct up_session *session, struct up_failure *failure);
 
 /* ---- the same once more, from what was kept ---- */
@@ -91,12 +105,23 @@ struct up_kept {
     char text[200];
 };
 
+struct up_past {
+    const struct up_rig *rig;
+    bool talked_unasked; /* as it was: the first line of such a device was cut */
+    const char *bytes;
+    size_t length;
+    const struct up_kept *kept;
+    size_t count;
+    /* What the procedure hands out once more; may be NULL. */
+    void *context;
+    void (*event)(void *context, const struct up_event *event);
+};
+
 /* Feeds a procedure what another one of the same plan was fed, in the same order: the bytes of its
-   stream up to each thing that was kept. False where they do not belong together.
-   `talked_unasked` as it was: the first line of such a device was cut. */
-bool up_session_repeat(struct up_procedure *procedure, const struct up_rig *rig,
-                       bool talked_unasked, const char *bytes, size_t length,
-                       const struct up_kept *kept, size_t count, struct up_failure *failure);
+   stream up to each thing that was kept. False where they do not belong together. `reader` is then
+   as that session's was at its end. */
+bool up_session_repeat(struct up_procedure *procedure, const struct up_past *past,
+                       struct up_reader *reader, struct up_failure *failure);
 
 /* JSON of one event as the operator protocol has it; a new reference. */
 json_t *up_event_to_json(const struct up_event *event, double counts_kg);

@@ -9,6 +9,8 @@
 #include <stddef.h>
 #include <stdint.h>
 
+#include "upthrust/quantity.h"
+
 /* Mean, experimental standard deviation (n - 1) and lag-1 autocorrelation, two passes.
    sd is NaN for n < 2, lag1 for a constant series. */
 struct up_summary {
@@ -60,6 +62,61 @@ double up_coverage_factor(double probability, double dof);
 
 /* Effective degrees of freedom, Welch-Satterthwaite (GUM G.4.1), of contributions u[i]. */
 double up_effective_dof(const double *u, const double *dof, size_t count);
+
+/* ---- groups ---- */
+
+/* One-way analysis of variance (GUM H.5): whether groups differ by more than their values scatter
+   within them. `value` holds the groups one after another, count[g] values each. */
+struct up_anova {
+    double mean;
+    double between_mean_square, between_dof;
+    double within_mean_square, within_dof;
+    double f;           /* between over within; NaN where nothing scatters within */
+    double probability; /* that chance alone makes an F at least as large */
+    double between_sd;  /* of the groups' own means: what is left after the scatter within, or 0 */
+};
+
+/* False for fewer than two groups, an empty one, no group of two, a number that is not finite. */
+bool up_anova(const double *value, const size_t *count, size_t groups, struct up_anova *anova);
+
+/* Standard deviations pooled, weighted by their degrees of freedom (GUM H.5.2.2). A group without
+   degrees of freedom (a single value, whose sd is NaN) adds nothing. sd is NaN, dof 0 where none
+   is left. */
+struct up_pool {
+    double sd, dof;
+};
+
+struct up_pool up_pool_sds(const double *sd, const double *dof, size_t groups);
+
+/* Whether a standard deviation of its own belongs to a pool that it is not part of, by F: the
+   probability that chance makes their ratio as far from one, to either side. NaN without degrees of
+   freedom, and where nothing scatters. */
+double up_pool_probability(double sd, double dof, const struct up_pool *pool);
+
+/* Values with standard uncertainties that may differ by more than these tell: their mean, and the
+   standard deviation between them that makes the weighted sum of squares what it should be
+   (R. C. Paule and J. Mandel, J. Res. Natl. Bur. Stand. 87 (1982) 377). */
+struct up_consensus {
+    struct up_quantity mean; /* dof: count - 1 */
+    double between_sd;       /* 0 where the uncertainties explain the scatter */
+    double chi_squared;      /* about the mean weighted by the uncertainties alone */
+    double probability;      /* that chance alone makes it at least as large */
+};
+
+/* False for fewer than two values, an uncertainty that is not above zero, a number not finite. */
+bool up_find_consensus(const double *value, const double *u, size_t count,
+                       struct up_consensus *consensus);
+
+/* ---- trend ---- */
+
+/* Straight line through values in time. */
+struct up_trend {
+    struct up_quantity slope; /* unit of the values over that of the time */
+    double probability; /* that chance alone makes a slope as steep, either way; NaN: exact fit */
+};
+
+/* False where the data carry no line: see up_fit_polynomial. */
+bool up_find_trend(const double *time, const double *value, size_t count, struct up_trend *trend);
 
 /* ---- Allan deviation, without overlap, of a stream ----
    sqrt of half the mean square of the difference between the means of neighbouring groups of as

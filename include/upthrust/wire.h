@@ -175,8 +175,8 @@ bool up_reader_is_endless(const struct up_reader *reader);
 /* Why most of the refused ones were. */
 enum up_refusal up_reader_usual_refusal(const struct up_reader *reader);
 /* True where so many lines do not fit that the rig file must be wrong: after `least` lines none
-   fitted, or more than half of those since the first one that did. A device out of its range, and
-   what it said before its first good line, speak for no wrong rig. */
+   fitted, or more than half of those since the first one that did or since it began anew. A device
+   out of its range, and what it said before its first good line, speak for no wrong rig. */
 bool up_reader_is_hopeless(const struct up_reader *reader, uint64_t least);
 
 #endif

@@ -49,7 +49,7 @@ static struct up_result measure(const char *name) {
 }
 
 static double halfwidth(const struct up_result *result, enum up_input input) {
-    return result->term[input].u * sqrt(3);
+    return result->weighing.term[input].u * sqrt(3);
 }
 
 static int end(void **state) {
@@ -285,7 +285,7 @@ static void temperature_since_the_calibration_is_carried(void **state) {
     calibrate(masses_kg, 4, 1);
     assert_true(bench.calibration.temp_c == bench.rig.air.temp_c.value);
     struct up_result result = measure("Lead block");
-    assert_true(result.term[UP_INPUT_CELL_TEMP].u == 0);
+    assert_true(result.weighing.term[UP_INPUT_CELL_TEMP].u == 0);
     bench.rig.air.temp_c.value -= 8;
     result = measure("Lead block");
     assert_true(fabs(halfwidth(&result, UP_INPUT_CELL_TEMP) - 4e-4) < 1e-12);

@@ -115,7 +115,7 @@ static void each_trial_has_tares_around_it_and_is_shaken(void **state) {
     memset(bench.asked, 0, sizeof bench.asked);
     assert_true(virtual_bench_measure(&bench, item_called("Dabchick boot"), 4, NULL, 0, &result,
                                       &results, &failure));
-    assert_int_equal(bench.asked[UP_ACTION_EMPTY_IN_WATER], 1);
+    assert_int_equal(bench.asked[UP_ACTION_EMPTY_IN_WATER], 0); /* the dry weighing left one */
     assert_int_equal(bench.asked[UP_ACTION_IMMERSE], 4);
     assert_int_equal(bench.asked[UP_ACTION_LIFT_OUT], 4);
     assert_true(bench.asked[UP_ACTION_SHAKE] > 6); /* 30 g of air take more than one shake */
@@ -280,7 +280,7 @@ static void again_begins_the_trial_anew_from_a_tare(void **state) {
     bench.hook = again_once;
     assert_true(virtual_bench_measure(&bench, item_called("Lead block"), 2, NULL, 0, &result,
                                       &results, &failure));
-    assert_int_equal(bench.asked[UP_ACTION_EMPTY_IN_WATER], 2);
+    assert_int_equal(bench.asked[UP_ACTION_EMPTY_IN_WATER], 1);
     assert_int_equal(bench.asked[UP_ACTION_IMMERSE], 3);
     assert_int_equal(result.trials, 2);
 }
@@ -600,7 +600,7 @@ static void a_run_is_left_out_from_its_first_word(void **state) {
     static const struct {
         int from, count;
         unsigned least, most;
-    } row[] = {{180, 10, 0, 0}, {180, 15, 16, 16}, {219, 15, 16, 16}, {232, 40, 7, 11}};
+    } row[] = {{180, 10, 0, 0}, {180, 15, 16, 16}, {219, 15, 16, 16}, {232, 40, 7, 12}};
     (void)state;
     for (size_t i = 0; i < sizeof row / sizeof row[0]; i++) {
         quiet(36);
@@ -626,7 +626,7 @@ static void a_stall_spoils_the_reading_once(void **state) {
     assert_true(fabs(error_with(leave_out)) < 0.6);
     assert_int_equal(bench.faults, 1);
     assert_non_null(strstr(bench.fault, "no line came for 4.1 s"));
-    assert_int_equal(bench.asked[UP_ACTION_EMPTY_IN_WATER], 2);
+    assert_int_equal(bench.asked[UP_ACTION_EMPTY_IN_WATER], 1);
 }
 
 static void a_sudden_rise_of_the_rate_spoils_the_reading(void **state) {

@@ -52,6 +52,24 @@ static void add_run(struct up_catalogue *catalogue) {
     json_decref(about);
 }
 
+/* A reference body and a kind of each hostile name, and a check of the body without limits. */
+static void add_bodies_and_kinds(struct up_catalogue *catalogue) {
+    struct up_failure failure = {0};
+    for (size_t i = 0; i < ARRAY(hostile_names); i++) {
+        struct up_reference body = {.mass_kg = up_known(1, 1e-5),
+                                    .volume_m3 = up_known(1e-4, 1e-8)};
+        struct up_kind kind = {.tolerance_one_g = i % 2 == 0 ? 0 : 12.5, .tolerance_pair_g = 30};
+        struct up_reference_check check = {.low_kg = (double)NAN, .high_kg = (double)NAN};
+        snprintf(body.name, sizeof body.name, "%s", hostile_names[i].given);
+        snprintf(kind.name, sizeof kind.name, "%s", hostile_names[i].given);
+        assert_true(up_reference_add(catalogue, &body, &failure));
+        assert_true(up_kind_set(catalogue, &kind, &failure));
+        memcpy(check.id, body.id, sizeof check.id);
+        memcpy(check.name, body.name, sizeof check.name);
+        assert_true(up_check_add(catalogue, &check, body.id, "bench, one", &failure));
+    }
+}
+
 /* One item of each hostile name with a result, in the order of the names. */
 static struct up_catalogue *make_hostile(void) {
     struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
@@ -68,6 +86,7 @@ static struct up_catalogue *make_hostile(void) {
     add_result(catalogue, &orphan);
     add_run(catalogue);
     add_calibration(catalogue);
+    add_bodies_and_kinds(catalogue);
     return catalogue;
 }
 
@@ -199,7 +218,8 @@ static void a_result_lists_its_budget(void **state) {
     (void)state;
     static const char *const keys[] = {"sname",       "sunit",        "nvalue",
                                        "nu",          "?dof",         "sdistribution",
-                                       "sevaluation", "nsensitivity", "nshare_of_variance"};
+                                       "sevaluation", "nsensitivity", "nshare_of_variance",
+                                       "sshared_by"};
     struct up_result result = plain_result("some-item", "tank");
     json_t *json = up_result_to_json(&result);
     const json_t *budget = json_object_get(json, "budget");
@@ -217,6 +237,88 @@ static void a_result_lists_its_budget(void **state) {
     assert_true(json_number_value(json_object_get(first, "dof")) == 2);
     assert_true(json_is_null(json_object_get(last, "dof")));
     json_decref(json);
+}
+
+/* What was read back says the same, and computes the same. */
+static void a_result_comes_back_with_its_model(void **state) {
+    (void)state;
+    struct up_result result = plain_result("some-item", "tank"), back;
+    struct up_weighing *weighing = &result.weighing;
+    struct up_answer again;
+    result.has_model = true;
+    result.pieces = 2;
+    result.left_out = 5;
+    result.takes_up_water = true;
+    result.uptake_g_min = 0.25;
+    result.question.seed = 7;
+    result.question.looks = 3;
+    result.question.air_share_known = true;
+    snprintf(result.calibration_id, sizeof result.calibration_id, "%s", result.run_id);
+    weighing->in_tank = weighing->weighed_in_air = true;
+    weighing->calibration_air_kg_m3 = 1.2;
+    weighing->tank_temp_c = 21.25;
+    weighing->line_area_m2 = 1e-6;
+    weighing->tank_area_m2 = 0.7;
+    weighing->term[UP_INPUT_SLOPE] = (struct up_term){600000, 25, 7, UP_STUDENT, 'A', 0, 0};
+    weighing->term[UP_INPUT_AIR_LOAD].value = 1e6;
+    weighing->term[UP_INPUT_AIR_DENSITY].value = 1.19;
+    weighing->term[UP_INPUT_WATER_DENSITY].value = 998.1;
+    assert_true(up_weigh(weighing, &result.question, &result.answer));
+    json_t *json = up_result_to_json(&result);
+    up_result_from_json(json, &back);
+    assert_true(back.has_model);
+    assert_int_equal(back.pieces, 2);
+    assert_true(back.left_out == 5 && back.takes_up_water && back.uptake_g_min == 0.25);
+    assert_int_equal(back.question.looks, 3);
+    assert_string_equal(back.calibration_id, result.calibration_id);
+    assert_true(up_weigh(&back.weighing, &back.question, &again));
+    assert_true(again.buoyancy_kg.value == result.answer.buoyancy_kg.value);
+    assert_true(again.expanded_u_kg == result.answer.expanded_u_kg);
+    assert_true(again.guard_low_kg == result.answer.guard_low_kg);
+    assert_true(again.class == result.answer.class);
+    json_object_del(json, "model"); /* as records of before */
+    up_result_from_json(json, &back);
+    assert_false(back.has_model);
+    assert_true(fabs(back.answer.buoyancy_kg.value - result.answer.buoyancy_kg.value) < 1e-15);
+    json_decref(json);
+}
+
+static bool note_subject(const struct up_record *record, void *context) {
+    memcpy(context, record->subject, sizeof record->subject);
+    return true;
+}
+
+/* The first decision comes with the result; a later one stands over it and keeps it. */
+static void a_later_decision_is_current_and_keeps_the_old(void **state) {
+    (void)state;
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    struct up_result result = plain_result("some-item", "tank");
+    static struct up_decided decided;
+    char id[UP_ID_SIZE] = "";
+    add_result(catalogue, &result);
+    assert_true(up_catalogue_each(catalogue, "result", note_subject, id, NULL));
+    json_t *current = up_decisions_later(catalogue, NULL);
+    assert_int_equal(json_object_size(current), 0);
+    decided.result = result;
+    decided.result.answer.class = UP_CLASS_NEUTRAL;
+    decided.result.question.tolerance_kg = 0.2;
+    snprintf(decided.result_id, sizeof decided.result_id, "%s", id);
+    snprintf(decided.bench, sizeof decided.bench, "bench");
+    snprintf(decided.rule, sizeof decided.rule, "judged again");
+    json_decref(current);
+    assert_true(up_decisions_add(catalogue, &decided, 1, NULL));
+    current = up_decisions_later(catalogue, NULL);
+    up_decision_apply(json_object_get(current, decided.result_id), &result);
+    assert_true(result.rejudged);
+    assert_int_equal(result.answer.class, UP_CLASS_NEUTRAL);
+    assert_true(result.question.tolerance_kg == 0.2);
+    json_decref(current);
+    assert_file_answer("c/catalogue.sqlite", "SELECT count(*) FROM decision", "2");
+    assert_file_answer("c/catalogue.sqlite", "SELECT class FROM decision WHERE NOT rejudged",
+                       "negative");
+    assert_file_answer("c/catalogue.sqlite", "SELECT class, rule FROM decision WHERE rejudged",
+                       "neutral");
+    up_catalogue_close(catalogue);
 }
 
 static void a_result_with_foreign_text_is_stored_whole(void **state) {
@@ -281,7 +383,7 @@ static void an_empty_catalogue_gives_headers(void **state) {
     export_both(catalogue, "out");
     assert_string_equal(read_all("out/items.csv"),
                         "item_id,record_id,made_utc,name,kind,maker,model,size,pieces,tolerance_g,"
-                        "expansion_per_k,u_expansion_per_k,compressible\r\n");
+                        "expansion_per_k,u_expansion_per_k,compressible,part_ids\r\n");
     json_t *document = json_load_file("out/catalogue.json", 0, NULL);
     assert_string_equal(json_string_value(json_object_get(document, "schema")),
                         "upthrust-catalogue-1");
@@ -337,10 +439,10 @@ static void what_did_not_change_is_left_alone(void **state) {
         assert_int_equal(stat(files[i], &about), 0);
         assert_int_equal(about.st_mtime == 1000, i != 0 && i != 3);
     }
-    assert_int_equal(count_files("out"), 10); /* nothing temporary is left */
+    assert_int_equal(count_files("out"), 13); /* nothing temporary is left */
     fclose(fopen("out/items.csv.part-77", "w"));
     export_both(catalogue, "out");
-    assert_int_equal(count_files("out"), 10);
+    assert_int_equal(count_files("out"), 13);
     up_catalogue_close(catalogue);
 }
 
@@ -403,6 +505,8 @@ int main(void) {
     const struct CMUnitTest tests[] = {
         TEST(a_result_has_every_pinned_key),
         TEST(a_result_lists_its_budget),
+        TEST(a_result_comes_back_with_its_model),
+        TEST(a_later_decision_is_current_and_keeps_the_old),
         TEST(a_result_with_foreign_text_is_stored_whole),
         TEST(csv_has_every_pinned_column),
         TEST(formulas_are_guarded),

@@ -446,12 +446,13 @@ static void an_old_catalogue_is_brought_up_to_date(void **state) {
     assert_int_equal(merge(other, "c").fresh, 3);
     up_catalogue_close(other);
     catalogue = open_as("c", UP_CATALOGUE_WRITE);
-    assert_answer(catalogue->database, "PRAGMA user_version", "2");
+    assert_answer(catalogue->database, "PRAGMA user_version", "3");
     add_number(catalogue, "trial", NULL, NULL, 1);
     up_catalogue_close(catalogue);
     database = outside("c/catalogue.sqlite");
     assert_answer(database, "SELECT count(*) FROM decision", "1");
     assert_answer(database, "SELECT count(*) FROM plateau", "0");
+    assert_answer(database, "SELECT rejudged FROM decision", "0");
     assert_answer(database, "SELECT bench_sequence FROM result", "1");
     assert_answer(database, "SELECT bench_sequence FROM trial", "3");
     assert_answer(database, "PRAGMA integrity_check", "ok");

@@ -292,6 +292,26 @@ static void the_unknown_is_told_with_the_nearest(void **state) {
     up_catalogue_close(catalogue);
 }
 
+static void things_measured_together_keep_their_parts(void **state) {
+    (void)state;
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    struct up_item fin = add_item(catalogue, "a fin"), boot = add_item(catalogue, "a boot");
+    struct up_item both = fin, found;
+    both.id[0] = '\0';
+    snprintf(both.name, sizeof both.name, "a boot in a fin");
+    memcpy(both.part_id[0], fin.id, sizeof fin.id);
+    memcpy(both.part_id[1], boot.id, sizeof boot.id);
+    both.parts = 2;
+    assert_true(up_item_add(catalogue, &both, NULL));
+    assert_true(up_item_find(catalogue, "a boot in a fin", &found, NULL));
+    assert_int_equal(found.parts, 2);
+    assert_string_equal(found.part_id[0], fin.id);
+    assert_string_equal(found.part_id[1], boot.id);
+    assert_true(up_item_find(catalogue, "a fin", &found, NULL));
+    assert_int_equal(found.parts, 0);
+    up_catalogue_close(catalogue);
+}
+
 int main(void) {
     const struct CMUnitTest tests[] = {
         TEST(an_item_comes_back_whole),
@@ -306,6 +326,7 @@ int main(void) {
         TEST(what_is_ambiguous_is_not_guessed),
         TEST(many_of_one_name_fit_one_line),
         TEST(the_unknown_is_told_with_the_nearest),
+        TEST(things_measured_together_keep_their_parts),
     };
     return cmocka_run_group_tests_name("catalogue: items", tests, NULL, NULL);
 }

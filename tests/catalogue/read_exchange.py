@@ -19,7 +19,8 @@ except ImportError:
 if not shutil.which("sqlite3") or not shutil.which("gnuplot"):
     sys.exit(77)
 
-KINDS = ["items", "calibrations", "results", "runs", "trials", "rigs", "decisions"]
+KINDS = ["items", "calibrations", "results", "runs", "trials", "rigs", "decisions",
+         "reference_bodies", "reference_checks", "gear_kinds"]
 
 
 def refuse(word):

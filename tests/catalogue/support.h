@@ -205,9 +205,9 @@ static inline struct up_result plain_result(const char *item_id, const char *wat
     snprintf(result.item_id, sizeof result.item_id, "%s", item_id);
     snprintf(result.water.name, sizeof result.water.name, "%s", water);
     up_new_id(result.run_id);
-    result.term[UP_INPUT_WATER_LOAD] =
+    result.weighing.term[UP_INPUT_WATER_LOAD] =
         (struct up_term){-12345.5, 3.25, 2, UP_STUDENT, 'A', -1e-5, 0.75};
-    result.term[UP_INPUT_TRAPPED_AIR] =
+    result.weighing.term[UP_INPUT_TRAPPED_AIR] =
         (struct up_term){0.001, 0.0005, (double)INFINITY, UP_RECTANGULAR, 'B', -1, 0.25};
     return result;
 }

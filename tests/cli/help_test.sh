@@ -43,7 +43,8 @@ offers() { # name wanted word...
 }
 if command -v bash >/dev/null; then
     offers "commands" "calibrate calibration" cal
-    offers "commands to be helped with" "export" help ex
+    offers "commands to be helped with" "explain" help expla
+    offers "two such commands" "explain export" help ex
     offers "verbs" "list" item li
     offers "options" "--masses-g --mass-class" calibrate --mass
     offers "values" "metric" measure --units m

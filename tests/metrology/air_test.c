@@ -138,6 +138,40 @@ static void test_degrees_of_freedom_follow_welch_and_satterthwaite(void **state)
     assert_close(density_of(air).dof, 20, 0.5);
 }
 
+/* ---- which formula ---- */
+
+static void test_rough_inputs_take_the_short_form(void **state) {
+    (void)state;
+    struct up_air air = room();
+    assert_non_null(strstr(up_air_model(&air), "CIPM-2007"));
+    air.temp_c.u = 0.4; /* 1.4e-3 of the density */
+    assert_non_null(strstr(up_air_model(&air), "CIPM-2007"));
+    air.temp_c.u = 0.7; /* 2.5e-3 */
+    assert_non_null(strstr(up_air_model(&air), "OIML R 111-1"));
+    /* E.3-1 by hand: (0.34848 * 1013.25 - 0.009 * 50 * exp(0.061 * 20)) / 293.15 */
+    assert_close(density_of(air).value, (0.34848 * 1013.25 - 0.45 * exp(1.22)) / 293.15, 1e-12);
+    struct up_air known = room();
+    assert_close(density_of(air).value, density_of(known).value, 3e-4 * 1.2);
+    assert_true(density_of(air).u > 2e-3 * 1.2);
+}
+
+static void test_outside_its_range_the_short_form_is_not_taken(void **state) {
+    (void)state;
+    struct up_air rough = room();
+    rough.temp_c.u = 3;
+    struct up_air far[] = {rough, rough, rough, rough, rough};
+    far[0].temp_c.value = 9.9;
+    far[1].temp_c.value = 30.1;
+    far[2].pressure_pa.value = 89900;
+    far[3].pressure_pa.value = 110000;
+    far[4].humidity.value = 0.8;
+    for (size_t i = 0; i < sizeof far / sizeof *far; i++) {
+        /* 1100 hPa is the end of both ranges and belongs to them. */
+        assert_true((strstr(up_air_model(&far[i]), "OIML") != NULL) == (i == 3));
+        density_of(far[i]);
+    }
+}
+
 int main(void) {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(test_values_outside_the_range_are_named),
@@ -148,6 +182,8 @@ int main(void) {
         cmocka_unit_test(test_exact_inputs_leave_the_uncertainty_of_the_formula),
         cmocka_unit_test(test_each_input_carries_its_share),
         cmocka_unit_test(test_degrees_of_freedom_follow_welch_and_satterthwaite),
+        cmocka_unit_test(test_rough_inputs_take_the_short_form),
+        cmocka_unit_test(test_outside_its_range_the_short_form_is_not_taken),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

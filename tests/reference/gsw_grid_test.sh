@@ -49,7 +49,25 @@ report(2, worst_pa < 1e-3, f"pressure at depth within 1 mPa (farthest: {worst_pa
 # Fresh water comes from another formulation: no closer than the two lie to each other.
 worst = max(abs(asked(t, d)[0] - of_gsw(t, d, 0)[0]) for t in range(0, 41, 8) for d in (0, 60))
 report(3, worst < 1.5e-3, f"fresh water within 1.5e-3 kg/m3 of gsw (farthest: {worst:.1e})")
-print("1..3")
+
+
+def told_g_kg(temp_c, ms_cm):
+    """Absolute Salinity of a water told by its conductivity at the surface."""
+    water = f"jar,temp_c={temp_c},conductivity_ms_cm={ms_cm!r}"
+    said = json.loads(subprocess.run([sys.argv[1], "water", "--json", "--water", water],
+                                     check=True, capture_output=True, text=True).stdout)
+    return said["salinity_g_kg"]
+
+
+# Conductivities that gsw gives for a grid of salinities, told to the program.
+grid = [(t, s) for t in (0, 10, 18.5, 25, 35) for s in (0.3, 1, 1.9, 2.1, 5, 12, 25, 35, 41)]
+off = [(s, abs(told_g_kg(t, float(gsw.C_from_SP(s, t, 0))) * 35 / 35.16504 - s)) for t, s in grid]
+worst = max(d for s, d in off if s > 2)
+report(4, worst < 1e-7, f"practical salinity above 2 within 1e-7 of gsw (farthest: {worst:.1e})")
+# gsw bends the extension of Hill et al. so that it meets PSS-78 at 2; the published one does not.
+worst = max(d for s, d in off if s < 2)
+report(5, worst < 5e-4, f"practical salinity below 2 within 5e-4 of gsw (farthest: {worst:.1e})")
+print("1..5")
 EOF
     fi
 done

@@ -16,34 +16,11 @@
 
 #include <cmocka.h>
 
+#include "agree.h"
 #include "upthrust/statistics.h"
 
 #define COUNT(array) (sizeof(array) / sizeof *(array))
 #define ENDLESS      ((double)INFINITY)
-
-static double digits_agreeing(double computed, double certified) {
-    double off = fabs(computed - certified) / fabs(certified);
-    return off > 0 ? -log10(off) : 16;
-}
-
-/* Macros, so that a failure names its line. */
-#define assert_digits(computed, certified, lre)                                                    \
-    do {                                                                                           \
-        double computed_ = (computed), certified_ = (certified);                                   \
-        if (!(digits_agreeing(computed_, certified_) >= (lre))) {                                  \
-            fail_msg("%.17g agrees with %.17g in %.1f digits", computed_, certified_,              \
-                     digits_agreeing(computed_, certified_));                                      \
-        }                                                                                          \
-    } while (0)
-
-/* As printed: the computed value, rounded to as many decimals, has the same digits. */
-#define assert_prints_as(computed, published, last_place)                                          \
-    do {                                                                                           \
-        double computed_ = (computed), published_ = (published);                                   \
-        if (!(fabs(round(computed_ / (last_place)) - round(published_ / (last_place))) < 0.25)) {  \
-            fail_msg("%.17g is not printed %.17g", computed_, published_);                         \
-        }                                                                                          \
-    } while (0)
 
 /* ---- StRD, univariate ---- */
 
@@ -461,6 +438,33 @@ static void test_factors_to_12_digits(void **state) {
     }
 }
 
+/*
+ * NBS Handbook 91 (Natrella), worksheet 5-4.1 and page 5-15: Young's modulus by temperature. Data
+ * and printed values read in the tests of sandialabs/suncal, commit d44c2cc1, test_curvefit.py;
+ * all come out the same with NumPy 1.24.2.
+ */
+static void test_natrella_line(void **state) {
+    (void)state;
+    const double temp_c[] = {30,  100, 200,  300,  400,  500,  600,  700,
+                             800, 900, 1000, 1100, 1200, 1300, 1400, 1500};
+    const double modulus[] = {4642, 4612, 4565, 4513, 4476, 4433, 4389, 4347,
+                              4303, 4251, 4201, 4140, 4100, 4073, 4024, 3999};
+    struct up_fit fit;
+    assert_true(up_fit_polynomial(temp_c, modulus, 16, 2, &fit));
+    assert_prints_as(fit.c[1], -0.44985482, 1e-8);
+    assert_prints_as(fit.c[0], 4654.9846, 1e-4);
+    assert_digits(fit.covariance[1][1], 0.000025649045, 7);
+    assert_digits(fit.covariance[0][0], 19.879452, 7);
+    assert_digits(fit.residual_sd, 9.277617, 6.9);
+    /* Of the fitted mean, and of a single value to come: GUM H.3.4 needs the covariance too. */
+    double mean_1200 =
+        fit.covariance[0][0] + 2 * 1200 * fit.covariance[0][1] + 1200 * 1200 * fit.covariance[1][1];
+    double single_750 = fit.residual_sd * fit.residual_sd + fit.covariance[0][0] +
+                        2 * 750 * fit.covariance[0][1] + 750 * 750 * fit.covariance[1][1];
+    assert_prints_as(mean_1200, 10.53, 0.01);
+    assert_prints_as(single_750, 91.45, 0.01);
+}
+
 int main(void) {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(test_numacc1),
@@ -484,6 +488,7 @@ int main(void) {
         cmocka_unit_test(test_gum_table_g2_as_printed),
         cmocka_unit_test(test_gum_table_g2_computed),
         cmocka_unit_test(test_factors_to_12_digits),
+        cmocka_unit_test(test_natrella_line),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -222,6 +222,10 @@ static void another_water_keeps_its_drawn_density(void **state) {
     assert_near(first_g, exact_g, 5 * 0.5 * 1.612);
     assert_true(first_g != exact_g);
     assert_true(isnan(tank_truth_in_water_g(tank, "No such fin", "sea", 1026, 0, 15)));
+    double half_g = tank_truth_in_range_g(tank, "Heron fin", "sea", 1026, 0.5, 15) - exact_g;
+    double most_g = tank_truth_in_water_g(tank, "Heron fin", "sea", 1026.5, 0, 15) - exact_g;
+    assert_true(fabs(half_g) < most_g && half_g != 0);
+    assert_true((half_g > 0) == (first_g > exact_g));
     tank_destroy(tank);
 }
 

@@ -1,6 +1,7 @@
 #!/usr/bin/env python3
 # SPDX-License-Identifier: GPL-3.0-or-later
 """Times whole programs, median of three, and prints ratios against a peer of the same run."""
+import json
 import os
 import random
 import shutil
@@ -122,6 +123,35 @@ row("  python csv: the same", "%.0f" % (LINES / python), "lines/s", "listen is %
 memory_row()
 demo = seconds([build + "/upthrust", "demo", "--dir", work + "/demo", "--json"])
 row("demo: one session of 14 items, drawn and stored", "%.2f" % demo, "s")
+
+NUMPY_DRAWS = 1_000_000
+NUMPY = "/usr/bin/python3"
+
+
+def monte_carlo_rows():
+    """The model that a demonstration's result holds, a million draws: ours and NumPy's, of the same terms."""
+    if subprocess.run([NUMPY, "-c", "import numpy"], stderr=subprocess.DEVNULL).returncode != 0:
+        return
+    where = os.path.dirname(os.path.abspath(sys.argv[0]))
+    told = subprocess.run([build + "/upthrust", "explain", "Heron fin", "--water", "sea", "--json", "--catalogue",
+                           work + "/demo/catalogue"], capture_output=True, check=True, text=True).stdout
+    open(work + "/explained.json", "w").write(told)
+    terms = [line for line in json.loads(told)["result"]["budget"] if line["u"] > 0]
+    subprocess.run(["cc", "-O2", "-std=c17", "-D_DEFAULT_SOURCE", "-Iinclude", "-o", work + "/draws", where + "/draws.c",
+                    build + "/libupthrust.a", "-ljansson", "-lsqlite3", "-lnettle", "-luuid", "-lgsl", "-lgslcblas", "-lm"],
+                   check=True)
+    both = []
+    for command in [work + "/draws"], [NUMPY, where + "/draws.py"]:
+        runs = [subprocess.run(command + [work + "/explained.json", str(NUMPY_DRAWS)], capture_output=True, check=True,
+                               text=True).stdout.split() for _ in range(3)]
+        both.append([statistics.median(float(run[i]) for run in runs) for i in range(2)])
+    (ours, our_u), (theirs, their_u) = both
+    same = "+- %.3f g both" % our_u if abs(our_u / their_u - 1) < 0.005 else "NOT THE SAME: %g and %g g" % (our_u, their_u)
+    row("Monte Carlo, 1e6 draws of %d terms, intervals" % len(terms), "%.0f" % (ours * 1e3), "ms", same)
+    row("  numpy, the same model in columns", "%.0f" % (theirs * 1e3), "ms", "ours is %.2f times as fast" % (theirs / ours))
+
+
+monte_carlo_rows()
 
 RESULTS = 100_000
 

@@ -44,8 +44,8 @@ static void do_ask(struct virtual_bench *bench, struct up_procedure *procedure,
                             NULL);
         return;
     }
-    tank_act(bench->tank, up_action_name(ask->action), ask->item_name, ask->mass_kg,
-             tank_time_s(bench->tank));
+    tank_act(bench->tank, up_action_name(ask->action), ask->item_name,
+             ask->depth_m != 0 ? ask->depth_m : ask->mass_kg, tank_time_s(bench->tank));
     up_procedure_answer(procedure, ask->id, UP_ANSWER_DONE, 0, NULL);
 }
 
@@ -66,6 +66,10 @@ static void take_event(struct virtual_bench *bench, struct up_procedure *procedu
         bench->faults++;
         snprintf(bench->fault, sizeof bench->fault, "%s", event->text);
         break;
+    case UP_EVENT_NOTE:
+        snprintf(bench->note, sizeof bench->note, "%s", event->text);
+        break;
+    case UP_EVENT_CHECK:
     case UP_EVENT_FINISHED:
         break;
     }

@@ -19,7 +19,7 @@ struct virtual_bench {
     unsigned asks, plateaus, trials, faults;
     unsigned glitches; /* within all plateaus */
     unsigned asked[UP_ACTIONS];
-    char fault[200]; /* the latest */
+    char fault[240], note[240]; /* the latest */
     /* Called at each ask; true: it has answered, or acted, itself. May be NULL. */
     bool (*hook)(struct virtual_bench *bench, struct up_procedure *procedure,
                  const struct up_ask *ask);

@@ -64,8 +64,14 @@ static const struct line_case line_cases[] = {
     {&commas, "1200,345", UP_REFUSED_FIELDS, 0},
     {&commas, "Time,Counts,Temp", UP_REFUSED_WORDS, 0},
     {&commas, ",345,21", UP_REFUSED_NUMBER, 0},
-    {&commas, "1200,345,85", UP_REFUSED_RANGE, 0},
-    {&commas, "1200,345,-127", UP_REFUSED_RANGE, 0},
+    {&commas, "1200,345,85.5", UP_REFUSED_RANGE, 0},
+    {&commas, "1200,345,-126", UP_REFUSED_RANGE, 0},
+    {&commas, "1200,345,2x", UP_REFUSED_NUMBER, 0},
+    /* a thermometer that fell out: the load is as good as ever */
+    {&commas, "1200,345,85", UP_LINE_FITS, 345},
+    {&commas, "1200,345,-127.00", UP_LINE_FITS, 345},
+    {&commas, "1200,345,nan", UP_LINE_FITS, 345},
+    {&commas, "1200,345,", UP_LINE_FITS, 345},
     {&blanks, "  250 \t 1500.5", UP_LINE_FITS, 1.5005},
     {&blanks, "250", UP_REFUSED_FIELDS, 0},
     /* 1 lb = 0.45359237 kg exactly (agreement of 1959); standard gravity 9.80665 m/s2 (CGPM 1901)

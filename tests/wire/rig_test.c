@@ -45,6 +45,83 @@ static void reads_what_is_written(void **state) {
     assert_true(isnan(rig.temp_c));
 }
 
+/* ---- the tank's water and the place ---- */
+
+static void assert_tank(const char *tank, enum up_water_model model, double salinity_g_kg,
+                        double u_g_kg) {
+    struct up_rig rig;
+    struct up_failure failure = {0};
+    char text[600];
+    snprintf(text, sizeof text, HEAD LINE "[tank]\n%s", tank);
+    if (!up_rig_parse("t", text, &rig, &failure)) {
+        fail_msg("%s", failure.text);
+    }
+    assert_int_equal(rig.tank_water.model, model);
+    assert_string_equal(rig.tank_water.name, "tank");
+    assert_true(fabs(rig.tank_water.salinity_g_kg - salinity_g_kg) < 2e-3);
+    assert_true(fabs(rig.tank_water.u_salinity_g_kg - u_g_kg) < 2e-3);
+}
+
+static void the_tank_is_told_as_any_water(void **state) {
+    (void)state;
+    assert_tank("", UP_WATER_FRESH, 0.25, 0.25 / sqrt(3));
+    assert_tank("solids_max_g_kg = 1\n", UP_WATER_FRESH, 0.5, 0.5 / sqrt(3));
+    assert_tank("water = fresh\nsolids_g_kg = 0.3\n", UP_WATER_FRESH, 0.3, 0.03);
+    assert_tank("water = sea\nsalinity_g_kg = 30\nu_salinity_g_kg = 0.2\n", UP_WATER_SEA, 30, 0.2);
+    assert_tank("conductivity_ms_cm = 42.914\nconductivity_temp_c = 15\n", UP_WATER_SEA, 35.1618,
+                0.394);
+    assert_tank("pool_salt_g_l = 5\nu_pool_salt_g_l = 0.2\n", UP_WATER_POOL, 4.991, 0.1996);
+    assert_tank("water = fresh\ntemp_c = 20\nhydrometer_sg = 1.0005\nhydrometer_ref_c = 20\n",
+                UP_WATER_FRESH, 0.656, 0.657);
+}
+
+static void refused_tank(const char *keys, const char *wanted) {
+    struct up_rig rig;
+    struct up_failure failure = {0};
+    char text[600];
+    snprintf(text, sizeof text, "%s" LINE "%s", strncmp(keys, "[tank]", 6) == 0 ? HEAD : "", keys);
+    assert_false(up_rig_parse("t", text, &rig, &failure));
+    if (strstr(failure.text, wanted) == NULL || strstr(failure.text, "rig file t") == NULL) {
+        fail_msg("\"%s\" does not hold \"%s\"", failure.text, wanted);
+    }
+}
+
+static void contradictions_of_the_tank_are_refused(void **state) {
+    (void)state;
+    refused_tank("[tank]\nwater = sea\n", "what is in it");
+    refused_tank("[tank]\nwater = pool\n", "what is in it");
+    refused_tank("[tank]\nwater = sea\nsolids_max_g_kg = 1\nsalinity_psu = 3\n", "keep one way");
+    refused_tank("[tank]\nsolids_max_g_kg = 1\nsolids_g_kg = 1\n", "keep one way");
+    refused_tank("[tank]\nwater = sea\npool_salt_g_l = 3\n", "a pool only");
+    refused_tank("[tank]\nwater = sea\nconductivity_ms_cm = 40\n", "needs conductivity_temp_c");
+    refused_tank("[tank]\nhydrometer_kg_m3 = 1100\n", "a number from 985 to 1040");
+    refused_tank("[tank]\nwater = sea\nsalinity_psu = 35\nu_salinity_g_kg = 0.1\n"
+                 "conductivity_ms_cm = 20\nconductivity_temp_c = 20\n",
+                 "contradicts itself");
+}
+
+static void the_place_tells_gravity(void **state) {
+    struct up_rig rig;
+    struct up_failure failure = {0};
+    (void)state;
+    assert_true(
+        up_rig_parse("t", HEAD "latitude_deg = 45\naltitude_m = 1000\n" LINE, &rig, &failure));
+    assert_true(fabs(rig.gravity_m_s2.value - 9.803112944) < 1e-8);
+    assert_true(rig.tank_water.gravity_m_s2 == rig.gravity_m_s2.value);
+    assert_true(up_rig_parse("t", HEAD "gravity_m_s2 = 9.8125\n" LINE, &rig, &failure));
+    assert_true(rig.gravity_m_s2.value == 9.8125 && rig.gravity_m_s2.u < 2e-4);
+    assert_true(up_rig_parse("t", HEAD LINE, &rig, &failure));
+    assert_true(rig.gravity_m_s2.value == 9.80665 && rig.gravity_m_s2.u > 0.01);
+    assert_true(
+        up_rig_parse("t", HEAD "latitude_deg = 45\naltitude_m = 2000\n" LINE, &rig, &failure));
+    assert_true(fabs(rig.air.pressure_pa.value - 79495) < 1);
+    refused_tank(HEAD "altitude_m = 10\n", "needs latitude_deg");
+    refused_tank(HEAD "latitude_deg = 45\naltitude_m = 2000\n[air]\npressure_pa = 101325\n",
+                 "not reduced to sea level");
+    refused_tank(HEAD "latitude_deg = 45\ngravity_m_s2 = 9.81\n", "keep one way");
+    refused_tank(HEAD "latitude_deg = 91\n", "a number from -90 to 90");
+}
+
 static void load_columns_may_be_several(void **state) {
     struct up_rig rig;
     struct up_failure failure = {0};
@@ -90,7 +167,7 @@ static void a_serial_port_is_set_and_waited_for(void **state) {
                              &rig, &failure));
     assert_true(rig.port.baud == 4800 && rig.port.data_bits == 7 && rig.port.stop_bits == 2);
     assert_true(rig.port.parity == UP_PARITY_EVEN && rig.port.flow == UP_FLOW_XON_XOFF);
-    assert_true(rig.port.return_s == 60);
+    assert_true(rig.port.return_s == 300);
     assert_true(
         up_rig_parse("t", HEAD "[port]\nkind = serial\nreturn_s = 0\n" LINE, &rig, &failure));
     assert_true(rig.port.return_s == 0);
@@ -337,6 +414,9 @@ int main(void) {
         cmocka_unit_test(lines_at_the_bench_void_no_calibration),
         cmocka_unit_test(wrong_lines_at_the_bench_are_refused),
         cmocka_unit_test(reads_what_is_written),
+        cmocka_unit_test(the_tank_is_told_as_any_water),
+        cmocka_unit_test(contradictions_of_the_tank_are_refused),
+        cmocka_unit_test(the_place_tells_gravity),
         cmocka_unit_test(load_columns_may_be_several),
         cmocka_unit_test(lists_labels_and_bytes),
         cmocka_unit_test(a_serial_port_is_set_and_waited_for),

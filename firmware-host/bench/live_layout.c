@@ -1,0 +1,397 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* What stands where on the live screen. */
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "live.h"
+#include "upthrust/statistics.h"
+#include "upthrust/text.h"
+
+/* Rows of 24: title 1, gap 1, words 5, gap 1, sentence 2, bar 1, caption 1, reading 5, trials 1 +
+   2, faults 2, answer 1, keys 1. What a larger screen has more goes to them in turn. */
+enum { PANEL_COLUMNS = 36, TRIAL_COLUMNS = 39, SCALE_ROWS = 12, SCALE_MAX = 4 };
+
+struct layout {
+    int words, words_rows, sentence, bar, caption, reading, scale, list, list_rows, faults,
+        fault_rows, answer, keys;
+};
+
+/* Words and reading grow alike, then the words get a second line, then the lists their share. */
+static struct layout lay_out(const struct up_canvas *canvas) {
+    int spare = canvas->rows - UP_LIVE_ROWS;
+    struct layout at = {.words = 2, .scale = 1 + spare / SCALE_ROWS};
+    int second_line, fault_more;
+    at.scale = at.scale < SCALE_MAX ? at.scale : SCALE_MAX;
+    while (at.scale > 1 &&
+           live_large_width("+8888.8 g", at.scale) > canvas->columns - PANEL_COLUMNS) {
+        at.scale--;
+    }
+    spare -= 2 * LARGE_ROWS * (at.scale - 1);
+    second_line = at.scale == 1 && spare > LARGE_ROWS ? LARGE_ROWS + 1 : 0;
+    spare -= second_line;
+    fault_more = spare / 2;
+    at.words_rows = LARGE_ROWS * at.scale + second_line;
+    at.fault_rows = 2 + fault_more;
+    at.list_rows = 2 + spare - fault_more;
+    at.sentence = at.words + at.words_rows + 1;
+    at.bar = at.sentence + 2;
+    at.caption = at.bar + 1;
+    at.reading = at.caption + 1;
+    at.list = at.reading + LARGE_ROWS * at.scale;
+    at.faults = at.list + 1 + at.list_rows;
+    at.answer = at.faults + at.fault_rows;
+    at.keys = at.answer + 1;
+    return at;
+}
+
+static struct place place_of(int row, int column, int width) {
+    return (struct place){.row = row, .column = column, .width = width};
+}
+
+static struct place whole_row(const struct up_canvas *canvas, int row) {
+    return place_of(row, 0, canvas->columns);
+}
+
+static const char *direction(double net_g) {
+    return net_g > 0 ? "floats" : net_g < 0 ? "sinks" : "hangs";
+}
+
+/* ---- title ---- */
+
+static void fill_row(struct up_canvas *canvas, int row, enum up_live_style style) {
+    for (int i = 0; i < canvas->columns; i++) {
+        live_put(canvas, place_of(row, i, 1), style, " ");
+    }
+}
+
+static void draw_title(const struct up_live_view *view, struct up_canvas *canvas) {
+    char right[160], temp[32] = "", place[64] = "";
+    unsigned minutes = (unsigned)fmax(view->elapsed_s, 0) / 60;
+    int width;
+    if (isfinite(view->temp_c)) {
+        snprintf(temp, sizeof temp, "  water %.1f C", view->temp_c);
+    }
+    if (view->place != NULL) {
+        char *safe = up_text_for_terminal(view->place);
+        snprintf(place, sizeof place, "  %.40s", safe);
+        free(safe);
+    }
+    snprintf(right, sizeof right, "%s%s  %u min ", place, temp, minutes);
+    width = up_text_columns(right);
+    fill_row(canvas, 0, UP_LIVE_TITLE);
+    live_format(canvas, place_of(0, 1, canvas->columns - width - 2), UP_LIVE_TITLE,
+                view->item_name != NULL ? "%s: %s" : "%s on %s", view->what,
+                view->item_name != NULL ? view->item_name : view->bench);
+    live_put(canvas, place_of(0, canvas->columns - width, width), UP_LIVE_TITLE, right);
+}
+
+/* ---- the reading under way ---- */
+
+static const char *stillness(double unrest) {
+    return isnan(unrest) ? "" : unrest <= 1 ? "still" : unrest <= 3 ? "nearly still" : "moving";
+}
+
+static void draw_bar(const struct up_live_view *view, struct up_canvas *canvas, int row) {
+    const struct up_reading_progress *reading = &view->reading;
+    int width = canvas->columns / 2 - 4;
+    struct place words = place_of(row, width + 3, canvas->columns - width - 4);
+    if (!reading->reading) {
+        if (view->asks && view->mood == UP_LIVE_DO) {
+            live_put(canvas, place_of(row, 1, canvas->columns - 2), UP_LIVE_DO,
+                     view->unit != NULL ? "YOUR TURN: then type the number and press Enter"
+                                        : "YOUR TURN: then press Enter");
+        }
+        return;
+    }
+    live_bar(canvas, place_of(row, 1, width), reading->unrest <= 1 ? UP_LIVE_GOOD : UP_LIVE_WAIT,
+             reading->whole_s > 0 ? 1 - reading->left_s / reading->whole_s : 0);
+    if (reading->late_s > 0) {
+        live_format(canvas, words, UP_LIVE_BAD, "%.0f s, was not still: %.0f s later; %s",
+                    reading->left_s, reading->late_s, stillness(reading->unrest));
+    } else {
+        live_format(canvas, words, UP_LIVE_STRONG, "%.0f s to the reading   %s", reading->left_s,
+                    stillness(reading->unrest));
+    }
+}
+
+static void draw_load(const struct up_live_view *view, struct up_canvas *canvas,
+                      const struct layout *at) {
+    bool grams = strcmp(view->load_unit, "g") == 0;
+    int width = canvas->columns - PANEL_COLUMNS - 2;
+    char text[40];
+    if (!isfinite(view->load)) {
+        live_put(canvas, place_of(at->caption, 1, width), UP_LIVE_PLAIN,
+                 "no reading against a tare yet");
+        return;
+    }
+    snprintf(text, sizeof text, grams ? "%+.1f" : "%+.0f", view->load);
+    if (strcmp(text, "-0.0") == 0 || strcmp(text, "-0") == 0) {
+        text[0] = '+';
+    }
+    live_format(canvas, place_of(at->caption, 1, width), UP_LIVE_PLAIN,
+                "now, against the tare, %s:  %s", view->load_unit,
+                fabs(view->load) <= 3 * view->noise ? "nothing"
+                : view->load > 0                    ? "pulls down"
+                                                    : "lifts");
+    if (grams && live_large_width(text, at->scale) + 7 * at->scale <= width) {
+        snprintf(text + strlen(text), sizeof text - strlen(text), " g");
+    }
+    live_large(canvas, place_of(at->reading, 1, width), at->scale, UP_LIVE_STRONG, text);
+}
+
+/* ---- probabilities and waters ---- */
+
+static void draw_probability(struct up_canvas *canvas, struct place place, const char *word,
+                             double probability, bool chosen) {
+    enum up_live_style style = chosen ? UP_LIVE_GOOD : UP_LIVE_PLAIN;
+    live_put(canvas, place, chosen ? UP_LIVE_STRONG : UP_LIVE_PLAIN, word);
+    live_bar(canvas, place_of(place.row, place.column + 9, place.width - 15), style, probability);
+    live_format(canvas, place_of(place.row, place.column + place.width - 5, 5), style, "%.3f",
+                probability);
+}
+
+static void draw_result(struct up_canvas *canvas, struct place place,
+                        const struct up_result *result) {
+    const struct up_answer *answer = &result->answer;
+    live_format(canvas, place, UP_LIVE_STRONG, "%s %+.1f g +- %.1f g: %s", result->water.name,
+                1e3 * answer->buoyancy_kg.value, 1e3 * answer->expanded_u_kg,
+                up_class_name(answer->class));
+    place.row++;
+    draw_probability(canvas, place, "floats", answer->probability_positive,
+                     answer->class == UP_CLASS_POSITIVE);
+    place.row++;
+    draw_probability(canvas, place, "neutral", answer->probability_neutral,
+                     answer->class == UP_CLASS_NEUTRAL);
+    place.row++;
+    draw_probability(canvas, place, "sinks", answer->probability_negative,
+                     answer->class == UP_CLASS_NEGATIVE);
+}
+
+/* "fresh 20.0 C", or with its class where there is one. */
+static void name_water(const struct up_live_view *view, unsigned i, char *text, size_t size) {
+    const struct up_water *water = &view->water[i];
+    if (i + 1 < view->results) {
+        const struct up_result *result = &view->result[i + 1];
+        snprintf(text, size, "%.40s %.1f C: %+.1f g, %s", water->name, water->temp_c,
+                 1e3 * result->answer.buoyancy_kg.value, up_class_name(result->answer.class));
+    } else {
+        snprintf(text, size, "%.40s %.1f C", water->name, water->temp_c);
+    }
+}
+
+/* Each other water in four rows where there is room, else in one; what is left over is counted. */
+static void draw_panel(const struct up_live_view *view, struct up_canvas *canvas,
+                       const struct layout *at) {
+    struct place place = place_of(at->caption, canvas->columns - PANEL_COLUMNS, PANEL_COLUMNS - 1);
+    int end = at->list, block = 5;
+    unsigned i = 0;
+    if (view->g_per_count == 0) {
+        return;
+    }
+    if (view->results > 0) {
+        draw_result(canvas, place, &view->result[0]);
+        place.row += 4;
+    } else {
+        live_put(canvas, place, UP_LIVE_PLAIN, "probabilities: after two trials");
+        place.row += 1;
+    }
+    while (i + 1 < view->results && place.row + block * (int)(view->waters - i) <= end) {
+        place.row++;
+        draw_result(canvas, place, &view->result[++i]);
+        place.row += 4;
+    }
+    for (; i < view->waters && place.row < end; i++, place.row++) {
+        char text[160];
+        name_water(view, i, text, sizeof text);
+        if (place.row + 1 == end && i + 1 < view->waters) {
+            snprintf(text, sizeof text, "and %u waters more", view->waters - i);
+            i = view->waters;
+        }
+        live_put(canvas, place, UP_LIVE_PLAIN, text);
+    }
+}
+
+/* ---- trials, loadings ---- */
+
+static double net_g(const struct up_live_view *view, const struct up_trial *trial) {
+    return -trial->load_counts * view->g_per_count;
+}
+
+static void head_trials(const struct up_live_view *view, struct up_canvas *canvas, int row) {
+    double net[UP_TRIALS_MAX] = {0};
+    struct place place = place_of(row, 1, canvas->columns - 2);
+    struct up_summary summary;
+    for (unsigned i = 0; i < view->trials; i++) {
+        net[i] = net_g(view, &view->trial[i]);
+    }
+    if (view->trials < 2) {
+        live_format(canvas, place, UP_LIVE_STRONG, "trials: %u of %u", view->trials,
+                    view->trials_planned);
+        return;
+    }
+    summary = up_summarise(net, view->trials);
+    live_format(canvas, place, UP_LIVE_STRONG,
+                "trials: %u of %u   mean %+.1f g, %s   spread %.2f g (standard deviation)",
+                view->trials, view->trials_planned, summary.mean, direction(summary.mean),
+                summary.sd);
+}
+
+static void put_trial(const struct up_live_view *view, struct up_canvas *canvas, struct place place,
+                      unsigned i) {
+    const struct up_trial *trial = &view->trial[i];
+    live_format(canvas, place, trial->still_gaining ? UP_LIVE_BAD : UP_LIVE_PLAIN,
+                "%2u %+8.1f g, gain %.1f g, %u shake%s%s", trial->number, net_g(view, trial),
+                trial->last_gain_counts * fabs(view->g_per_count), trial->shakes,
+                trial->shakes == 1 ? "" : "s", trial->still_gaining ? " GAINING" : "");
+}
+
+static void put_loading(const struct up_live_view *view, struct up_canvas *canvas,
+                        struct place place, unsigned i) {
+    const struct up_calibration_point *point = &view->point[i];
+    bool kg = strcmp(view->load_unit, "g") == 0;
+    live_format(canvas, place, UP_LIVE_PLAIN,
+                kg ? "%2u %+9.6g kg: %+.6g kg" : "%2u %+9.6g kg: %+.0f", i + 1, point->mass_kg,
+                point->load_counts);
+}
+
+/* The latest ones, row by row, as many beside each other as fit. */
+static void draw_list(const struct up_live_view *view, struct up_canvas *canvas,
+                      const struct layout *at) {
+    bool measuring = view->g_per_count != 0;
+    unsigned count = measuring ? view->trials : view->points;
+    unsigned beside = (unsigned)(canvas->columns / TRIAL_COLUMNS);
+    unsigned room = beside * (unsigned)at->list_rows;
+    unsigned first = count > room ? count - room : 0;
+    if (measuring) {
+        head_trials(view, canvas, at->list);
+    } else {
+        live_format(canvas, place_of(at->list, 1, canvas->columns - 2), UP_LIVE_STRONG,
+                    "loadings: %u of %u", view->points, view->points_planned);
+    }
+    for (unsigned i = first; i < count; i++) {
+        unsigned n = i - first;
+        struct place place = place_of(at->list + 1 + (int)(n / beside),
+                                      1 + (int)(n % beside) * TRIAL_COLUMNS, TRIAL_COLUMNS - 1);
+        if (measuring) {
+            put_trial(view, canvas, place, i);
+        } else {
+            put_loading(view, canvas, place, i);
+        }
+    }
+}
+
+/* ---- faults, answer ---- */
+
+/* The newest first, as long as it is; older ones below while there is room. */
+static void draw_faults(const struct up_live_view *view, struct up_canvas *canvas, int row,
+                        int rows) {
+    for (unsigned i = view->faults; i > 0 && rows > 0; i--) {
+        const struct up_live_fault *fault = &view->fault[i - 1];
+        double minutes = floor((view->elapsed_s - fault->at_s) / 60);
+        char *text = minutes >= 1 ? up_text_format("!! %.0f min ago: %s", minutes, fault->text)
+                                  : up_text_format("!! now: %s", fault->text);
+        int used = live_wrap(canvas, place_of(row, 1, canvas->columns - 2), rows,
+                             i == view->faults ? UP_LIVE_BAD : UP_LIVE_PLAIN, text);
+        row += used;
+        rows -= used;
+        free(text);
+    }
+}
+
+static void draw_answer(const struct up_live_view *view, struct up_canvas *canvas, int row) {
+    struct place place = place_of(row, 1, canvas->columns - 2);
+    static const char letters[] = "saq";
+    static const char *const words[] = {"s: Enter skips this step",
+                                        "a: Enter begins again from the tare",
+                                        "q: Enter stops; what was completed is kept"};
+    const char *letter = strchr(letters, view->typed[0]);
+    if (view->typed[0] != '\0' && view->typed[1] == '\0' && letter != NULL) {
+        live_put(canvas, place, UP_LIVE_STRONG, words[letter - letters]);
+    } else if (view->refused[0] != '\0') {
+        live_format(canvas, place, UP_LIVE_BAD, "?? %s", view->refused);
+    } else if (view->typed[0] != '\0' || (view->asks && view->unit != NULL)) {
+        live_format(canvas, place, UP_LIVE_STRONG, "> %s_  %s", view->typed,
+                    view->unit != NULL ? view->unit : "");
+    }
+}
+
+static void draw_keys(const struct up_live_view *view, struct up_canvas *canvas, int row) {
+    const char *keys = !view->asks          ? " q and Enter: stop"
+                       : view->unit != NULL ? " number and Enter: take it   s: skip   a: again "
+                                              "from the tare   q: stop"
+                                            : " Enter: done   s: skip   a: again from the tare   "
+                                              "q: stop   (letter, then Enter)";
+    fill_row(canvas, row, UP_LIVE_TITLE);
+    live_put(canvas, whole_row(canvas, row), UP_LIVE_TITLE, keys);
+}
+
+/* ---- all of it ---- */
+
+static void clear(struct up_canvas *canvas) {
+    size_t count = (size_t)canvas->rows * (size_t)canvas->columns;
+    for (size_t i = 0; i < count; i++) {
+        canvas->cell[i] = (struct up_cell){.text = " ", .style = UP_LIVE_PLAIN};
+    }
+}
+
+static void draw_small(const struct up_live_view *view, struct up_canvas *canvas) {
+    int row = live_wrap(canvas, whole_row(canvas, 0), 2, UP_LIVE_BAD,
+                        "This window is too small: 80x24 is wanted.");
+    row += live_wrap(canvas, whole_row(canvas, row), 4, view->mood, view->sentence);
+    if (isfinite(view->load)) {
+        live_format(canvas, whole_row(canvas, row++), UP_LIVE_PLAIN, "now %+.1f %s", view->load,
+                    view->load_unit);
+    }
+    draw_answer(view, canvas, row++);
+    draw_keys(view, canvas, row++);
+    draw_faults(view, canvas, row, canvas->rows - row);
+}
+
+void up_live_draw(const struct up_live_view *view, struct up_canvas *canvas) {
+    clear(canvas);
+    if (canvas->rows < UP_LIVE_ROWS || canvas->columns < UP_LIVE_COLUMNS) {
+        draw_small(view, canvas);
+        return;
+    }
+    struct layout at = lay_out(canvas);
+    draw_title(view, canvas);
+    live_large_wrap(canvas, place_of(at.words, 1, canvas->columns - 2), at.words_rows, view->mood,
+                    view->words);
+    live_wrap(canvas, place_of(at.sentence, 1, canvas->columns - 2), 2, view->mood, view->sentence);
+    draw_bar(view, canvas, at.bar);
+    draw_load(view, canvas, &at);
+    draw_panel(view, canvas, &at);
+    draw_list(view, canvas, &at);
+    draw_faults(view, canvas, at.faults, at.fault_rows);
+    draw_answer(view, canvas, at.answer);
+    draw_keys(view, canvas, at.keys);
+}
+
+/* Short enough for 80 columns. An action that has no words here is called by its name. */
+const char *up_live_words(const struct up_ask *ask, char *buffer, size_t size) {
+    static const char *const words[UP_ACTIONS] = {
+        [UP_ACTION_ADD_BALLAST] = "hang ballast",
+        [UP_ACTION_READ_TEMPERATURE] = "temperature?",
+        [UP_ACTION_EMPTY_IN_AIR] = "empty hook",
+        [UP_ACTION_HANG_IN_AIR] = "hang it dry",
+        [UP_ACTION_EMPTY_IN_WATER] = "empty hanger",
+        [UP_ACTION_IMMERSE] = "immerse it",
+        [UP_ACTION_SHAKE] = "shake it",
+        [UP_ACTION_LIFT_OUT] = "lift it out",
+    };
+    if (ask->action == UP_ACTION_HANG_MASS) {
+        snprintf(buffer, size, "hook: %.6g kg", ask->mass_kg);
+    } else if (ask->action == UP_ACTION_CONFIRM) {
+        snprintf(buffer, size, "%s", ask->text);
+    } else if (words[ask->action] != NULL) {
+        snprintf(buffer, size, "%s", words[ask->action]);
+    } else {
+        snprintf(buffer, size, "%s", up_action_name(ask->action));
+        for (char *dash = strchr(buffer, '-'); dash != NULL; dash = strchr(dash, '-')) {
+            *dash = ' ';
+        }
+    }
+    return buffer;
+}

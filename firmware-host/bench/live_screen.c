@@ -1,0 +1,407 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* The live screen on a terminal: ncurses draws the cells, keys become lines for the operator. */
+#define NCURSES_NOMACROS
+#include <curses.h>
+#include <langinfo.h>
+#include <math.h>
+#include <signal.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/ioctl.h>
+#include <time.h>
+#include <unistd.h>
+
+#include "internal.h"
+#include "live.h"
+#include "operator.h"
+#include "upthrust/text.h"
+
+enum { FAULTS_KEPT = 12, DEAF_MAX = 5 };
+
+/* Nobody has read a question that soon: such a key was meant for the one before, or bounced. */
+static const double TOO_SOON_S = 0.4;
+
+struct live {
+    const struct up_session *session;
+    SCREEN *screen;
+    FILE *input;
+    struct up_canvas canvas;
+    char typed[40], refused[200];
+    double begin_s, asked_s;
+    char fault_text[FAULTS_KEPT][240];
+    struct up_live_fault fault[FAULTS_KEPT];
+    unsigned faults;
+    struct up_result *result; /* of the trials so far, one a water */
+    unsigned results;
+    unsigned deaf; /* keys that could not be read in a row: the terminal is gone */
+    FILE *log;     /* what is said once more on the normal screen */
+    char *log_text;
+    size_t log_size;
+    struct sigaction before_abort, before_quit;
+};
+
+static double monotonic_s(void) {
+    struct timespec now;
+    clock_gettime(CLOCK_MONOTONIC, &now);
+    return (double)now.tv_sec + 1e-9 * (double)now.tv_nsec;
+}
+
+/* ---- entering and leaving ---- */
+
+/* No memory left, or told to drop everything: the terminal at least is left as it was. */
+static void leave_in_haste(int number) {
+    endwin();
+    signal(number, SIG_DFL);
+    raise(number);
+}
+
+static void catch_haste(struct live *live) {
+    struct sigaction action = {.sa_handler = leave_in_haste};
+    sigemptyset(&action.sa_mask);
+    sigaction(SIGABRT, &action, &live->before_abort);
+    sigaction(SIGQUIT, &action, &live->before_quit);
+}
+
+static void make_colours(void) {
+    static const short colour[UP_LIVE_STYLES] = {[UP_LIVE_DO] = COLOR_GREEN,
+                                                 [UP_LIVE_WAIT] = COLOR_CYAN,
+                                                 [UP_LIVE_BAD] = COLOR_RED,
+                                                 [UP_LIVE_GOOD] = COLOR_GREEN};
+    const char *no_color = getenv("NO_COLOR");
+    if ((no_color != NULL && no_color[0] != '\0') || !has_colors() || start_color() == ERR ||
+        use_default_colors() == ERR) {
+        return;
+    }
+    for (short style = UP_LIVE_PLAIN; style < UP_LIVE_STYLES; style++) {
+        if (colour[style] != 0) {
+            init_pair(style, colour[style], -1);
+        }
+    }
+}
+
+static void read_size(const struct up_operator *op, int *rows, int *columns) {
+    struct winsize size = {0};
+    if (ioctl(fileno(op->output), TIOCGWINSZ, &size) == 0 && size.ws_row > 0 && size.ws_col > 0) {
+        *rows = size.ws_row;
+        *columns = size.ws_col;
+    }
+}
+
+static void set_up_terminal(void) {
+    cbreak();
+    noecho();
+    nodelay(stdscr, TRUE);
+    keypad(stdscr, TRUE);
+    set_escdelay(25);
+    typeahead(-1);
+    curs_set(0);
+    make_colours();
+}
+
+static void tell_plain(const struct up_operator *op, const char *why) {
+    fprintf(op->output, "note: %s: plain lines instead of the live screen\n", why);
+    fflush(op->output);
+}
+
+static void free_live(struct live *live) {
+    if (live->input != NULL) {
+        fclose(live->input);
+    }
+    fclose(live->log);
+    free(live->log_text);
+    free(live->canvas.cell);
+    free(live->result);
+    free(live);
+}
+
+static struct live *make_live(const struct up_operator *op, const struct up_session *session) {
+    struct live *live = up_allocate(1, sizeof *live);
+    int input = dup(op->input);
+    live->session = session;
+    live->begin_s = monotonic_s();
+    live->canvas.utf8 = strcmp(nl_langinfo(CODESET), "UTF-8") == 0;
+    live->result = up_allocate(session->procedure->measure.waters + 1, sizeof *live->result);
+    live->log = open_memstream(&live->log_text, &live->log_size);
+    live->input = input >= 0 ? fdopen(input, "r") : NULL;
+    if (live->log == NULL) { /* there is no memory left */
+        up_reallocate(NULL, (size_t)-1, 2);
+    }
+    return live;
+}
+
+void live_begin(struct up_operator *op, const struct up_session *session) {
+    int rows = 0, columns = 0;
+    struct live *live;
+    read_size(op, &rows, &columns);
+    if (rows > 0 && (rows < UP_LIVE_ROWS || columns < UP_LIVE_COLUMNS)) {
+        char why[80];
+        snprintf(why, sizeof why, "the terminal has %dx%d cells and %dx%d are wanted", columns,
+                 rows, UP_LIVE_COLUMNS, UP_LIVE_ROWS);
+        tell_plain(op, why);
+        return;
+    }
+    live = make_live(op, session);
+    if (live->input != NULL && live_terminal_places(fileno(op->output))) {
+        live->screen = newterm(NULL, op->output, live->input);
+    }
+    if (live->screen == NULL) {
+        free_live(live);
+        tell_plain(op, "this terminal (see TERM) cannot place its letters");
+        return;
+    }
+    catch_haste(live);
+    set_up_terminal();
+    op->live = live;
+}
+
+void live_end(struct up_operator *op) {
+    struct live *live = op->live;
+    if (live == NULL) {
+        return;
+    }
+    endwin();
+    delscreen(live->screen);
+    sigaction(SIGABRT, &live->before_abort, NULL);
+    sigaction(SIGQUIT, &live->before_quit, NULL);
+    fflush(live->log);
+    fputs(live->log_text, op->output);
+    fflush(op->output);
+    op->live = NULL;
+    free_live(live);
+}
+
+/* ---- what is told ---- */
+
+static void keep_fault(struct live *live, const char *text) {
+    if (live->faults == FAULTS_KEPT) {
+        memmove(live->fault_text, live->fault_text + 1,
+                sizeof live->fault_text - sizeof live->fault_text[0]);
+        memmove(live->fault, live->fault + 1, sizeof live->fault - sizeof live->fault[0]);
+        live->faults--;
+    }
+    snprintf(live->fault_text[live->faults], sizeof live->fault_text[0], "%s", text);
+    live->fault[live->faults++].at_s = monotonic_s() - live->begin_s;
+    for (unsigned i = 0; i < live->faults; i++) {
+        live->fault[i].text = live->fault_text[i];
+    }
+}
+
+static void keep_check(struct live *live, const struct up_reference_check *check) {
+    char text[sizeof live->fault_text[0]];
+    snprintf(text, sizeof text, "%.80s reads %+.1f g off what it should%s", check->name,
+             check->deviation_kg.value * 1e3, check->outside ? ": OUTSIDE its limits" : "");
+    keep_fault(live, text);
+}
+
+void live_event(struct up_operator *op, const struct up_event *event) {
+    struct live *live = op->live;
+    const struct up_procedure *procedure = live->session->procedure;
+    FILE *output = op->output;
+    if (event->kind == UP_EVENT_ASK) {
+        op->ask = event->ask;
+        live->asked_s = monotonic_s();
+        live->typed[0] = live->refused[0] = '\0';
+        return;
+    }
+    if (event->kind == UP_EVENT_FAULT || event->kind == UP_EVENT_NOTE) {
+        keep_fault(live, event->text);
+    } else if (event->kind == UP_EVENT_CHECK) {
+        keep_check(live, &event->check);
+    } else if (event->kind != UP_EVENT_TRIAL) {
+        return;
+    } else if (!up_procedure_results(procedure, live->result, &live->results, NULL)) {
+        live->results = 0;
+    }
+    op->output = live->log; /* the plain words for it, for later */
+    op->kind->event(op, event);
+    op->output = output;
+}
+
+void live_refused(struct up_operator *op, const char *why) {
+    snprintf(op->live->refused, sizeof op->live->refused, "%s", why);
+    op->live->typed[0] = '\0';
+}
+
+/* ---- keys ---- */
+
+static bool is_asked(const struct up_operator *op) {
+    const struct up_procedure *procedure = op->live->session->procedure;
+    return procedure->stage == STAGE_ASKING && op->ask.id == procedure->ask.id;
+}
+
+static void type_letter(struct up_operator *op, int key) {
+    struct live *live = op->live;
+    size_t length = strlen(live->typed);
+    bool number = is_asked(op) && op->ask.wants_number;
+    live->refused[0] = '\0';
+    if (key == 27 || key == KEY_BACKSPACE || key == '\b' || key == 127) {
+        live->typed[key == 27 || length == 0 ? 0 : length - 1] = '\0';
+    } else if (key <= 0 || key >= 127 || strchr("saq", key) == NULL) {
+        if (!number || key < ' ' || key > '~') {
+            return;
+        }
+        if (length + 1 < sizeof live->typed) {
+            live->typed[length] = (char)key;
+            live->typed[length + 1] = '\0';
+        }
+    } else if (key == 'q' || is_asked(op)) {
+        live->typed[0] = (char)key;
+        live->typed[1] = '\0';
+    }
+}
+
+static enum operator_read enter(struct up_operator *op, struct answer *answer) {
+    struct live *live = op->live;
+    char line[sizeof live->typed];
+    if (monotonic_s() - live->asked_s < TOO_SOON_S) {
+        return OPERATOR_NOTHING;
+    }
+    memcpy(line, live->typed, sizeof line);
+    live->typed[0] = '\0';
+    if (!is_asked(op)) {
+        return strcmp(line, "q") == 0 ? OPERATOR_ENDED : OPERATOR_NOTHING;
+    }
+    return op->kind->line(op, line, answer) ? OPERATOR_ANSWER : OPERATOR_NOTHING;
+}
+
+enum operator_read live_read(struct up_operator *op, struct answer *answer) {
+    struct live *live = op->live;
+    int key;
+    live->deaf++;
+    while ((key = getch()) != ERR) {
+        enum operator_read heard = OPERATOR_NOTHING;
+        live->deaf = 0;
+        if (key == '\n' || key == '\r' || key == KEY_ENTER) {
+            heard = enter(op, answer);
+        } else {
+            type_letter(op, key);
+        }
+        if (heard != OPERATOR_NOTHING) {
+            return heard;
+        }
+    }
+    if (live->deaf > DEAF_MAX) { /* readable, and nothing to read */
+        op->ended = true;
+        return OPERATOR_ENDED;
+    }
+    return OPERATOR_NOTHING;
+}
+
+/* ---- the view ---- */
+
+static void say_state(const struct up_operator *op, bool away, struct up_live_view *view,
+                      char *words, size_t words_size, char *sentence, size_t size) {
+    const struct up_procedure *procedure = op->live->session->procedure;
+    const struct up_ask *ask = &op->ask;
+    view->words = words;
+    view->sentence = sentence;
+    view->mood = UP_LIVE_BAD;
+    if (procedure->overloaded) {
+        snprintf(words, words_size, "load off!");
+        snprintf(sentence, size, "Take the load off at once: it is more than the cell bears.");
+    } else if (away) {
+        snprintf(words, words_size, "no device");
+        snprintf(sentence, size,
+                 "The device is gone: check its cable. The step is asked again when "
+                 "it is back.");
+    } else if (view->asks) {
+        view->mood = UP_LIVE_DO;
+        up_live_words(ask, words, words_size);
+        if (ask->action == UP_ACTION_HANG_MASS) {
+            snprintf(sentence, size, "%s: %.6g kg", ask->text, ask->mass_kg);
+        } else {
+            snprintf(sentence, size, "%s%s%s", ask->text, ask->item_name != NULL ? ": " : "",
+                     ask->item_name != NULL ? ask->item_name : "");
+        }
+    } else {
+        view->mood = UP_LIVE_WAIT;
+        snprintf(words, words_size, view->reading.reading ? "wait: %.0f s" : "wait",
+                 view->reading.left_s);
+        snprintf(sentence, size,
+                 "Hands off, nothing may touch it: the reading is taken by itself.");
+    }
+}
+
+static void fill_load(const struct up_operator *op, struct up_live_view *view) {
+    const struct up_procedure *procedure = op->live->session->procedure;
+    bool typed = procedure->rig.port_kind == UP_PORT_TYPED;
+    double factor = op->counts_kg != 0 ? 1e3 / op->counts_kg : op->loads_in_kg ? 1e3 : 1;
+    view->load_unit = op->counts_kg != 0 || op->loads_in_kg ? "g" : "counts";
+    view->g_per_count = op->counts_kg != 0 ? 1e3 / op->counts_kg : 0;
+    view->load =
+        typed || !procedure->tare.known ? (double)NAN : factor * up_procedure_live_load(procedure);
+    view->noise = fabs(factor) * up_procedure_noise_floor(procedure);
+}
+
+static void fill_lists(const struct live *live, struct up_live_view *view) {
+    const struct up_procedure *procedure = live->session->procedure;
+    view->temp_c = procedure->temp_c;
+    view->trial = procedure->trial;
+    view->trials = procedure->trials;
+    view->trials_planned = procedure->measure.trials;
+    view->point = procedure->point;
+    view->points = procedure->points;
+    view->points_planned = procedure->calibrate.masses;
+    view->result = live->result;
+    view->results = live->results;
+    view->water = procedure->waters;
+    view->waters = procedure->measure.waters;
+    view->fault = live->fault;
+    view->faults = live->faults;
+}
+
+static void put_cells(const struct up_canvas *canvas) {
+    static const attr_t looks[UP_LIVE_STYLES] = {
+        [UP_LIVE_STRONG] = A_BOLD, [UP_LIVE_TITLE] = A_REVERSE, [UP_LIVE_DO] = A_BOLD,
+        [UP_LIVE_WAIT] = A_NORMAL, [UP_LIVE_BAD] = A_BOLD,      [UP_LIVE_GOOD] = A_NORMAL};
+    const struct up_cell *cell = canvas->cell;
+    for (int row = 0; row < canvas->rows; row++) {
+        for (int column = 0; column < canvas->columns; column++, cell++) {
+            if (cell->text[0] != '\0') {
+                attr_set(looks[cell->style], (short)cell->style, NULL);
+                mvaddstr(row, column, cell->text);
+            }
+        }
+    }
+}
+
+static void fit_canvas(const struct up_operator *op, struct up_canvas *canvas) {
+    int rows = LINES, columns = COLS;
+    read_size(op, &rows, &columns);
+    if (rows != LINES || columns != COLS) {
+        resizeterm(rows, columns);
+    }
+    if (rows != canvas->rows || columns != canvas->columns) {
+        canvas->rows = rows;
+        canvas->columns = columns;
+        canvas->cell =
+            up_reallocate(canvas->cell, (size_t)rows * (size_t)columns, sizeof *canvas->cell);
+    }
+}
+
+void live_show(struct up_operator *op, bool away) {
+    struct live *live = op->live;
+    const struct up_procedure *procedure = live->session->procedure;
+    char words[200], sentence[600];
+    struct up_live_view view = {.what = procedure->calibrating ? "calibrate" : "measure",
+                                .bench = procedure->rig.name,
+                                .item_name =
+                                    procedure->calibrating ? NULL : procedure->measure.item.name,
+                                .place = live->session->place,
+                                .elapsed_s = monotonic_s() - live->begin_s,
+                                .reading = up_procedure_reading(procedure),
+                                .asks = is_asked(op) && !away,
+                                .typed = live->typed,
+                                .refused = live->refused};
+    view.unit = view.asks && op->ask.wants_number ? op->ask.unit : NULL;
+    fill_load(op, &view);
+    view.load = away ? (double)NAN : view.load;
+    fill_lists(live, &view);
+    say_state(op, away, &view, words, sizeof words, sentence, sizeof sentence);
+    fit_canvas(op, &live->canvas);
+    up_live_draw(&view, &live->canvas);
+    erase();
+    put_cells(&live->canvas);
+    refresh();
+}

@@ -1,0 +1,127 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* Reference bodies at the start of a session: do calibration and water agree with what is known? */
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "internal.h"
+#include "upthrust/bodies.h"
+#include "upthrust/text.h"
+
+/* One reading: its noise and its tares', how far the line fits, meniscus and loop either way. */
+static double u_reading_kg(const struct up_procedure *procedure, double u_counts) {
+    const struct up_calibration *calibration = &procedure->calibration;
+    double loop_kg = isnan(calibration->hysteresis_kg) ? 0 : calibration->hysteresis_kg / 2;
+    double either_way_kg = hypot(loop_kg, procedure->rig.meniscus_kg) / sqrt(3);
+    return hypot(hypot(u_counts / counts_kg(procedure), calibration->lack_of_fit_kg),
+                 either_way_kg);
+}
+
+/* What slope and masses are claimed to hold, for any load. */
+static struct up_quantity scale_rel(const struct up_calibration *calibration) {
+    double slope = calibration->u_slope_counts_kg / calibration->slope_counts_kg;
+    return up_known(0, hypot(slope, calibration->mass_tolerance_rel / sqrt(3)));
+}
+
+static struct up_quantity water_density(const struct up_procedure *procedure) {
+    struct up_water water = tank_water(procedure);
+    struct up_water_density density;
+    return up_water_density(&water, &density, NULL) ? density.density_kg_m3
+                                                    : up_known((double)NAN, 0);
+}
+
+static void fill_check(const struct up_procedure *procedure, double load_counts, double u_counts,
+                       struct up_reference_check *check) {
+    const struct up_reference_plan *plan = &procedure->measure.reference[procedure->checks];
+    double k = 1 - procedure->calibration.air_density_kg_m3 / UP_MASS_DENSITY_KG_M3;
+    struct up_quantity water = water_density(procedure);
+    struct up_body body = {
+        plan->reference.mass_kg, plan->reference.volume_m3,
+        up_known(load_counts / counts_kg(procedure) * k, u_reading_kg(procedure, u_counts))};
+    struct up_body_check found = {.difference_kg = {(double)NAN, (double)NAN, 0},
+                                  .e_n = (double)NAN};
+    up_check_body(&body, scale_rel(&procedure->calibration), water, &found, NULL);
+    struct up_chart_judgement judged = up_chart_judge(&plan->chart, found.difference_kg);
+    *check = (struct up_reference_check){.load_counts = load_counts,
+                                         .water_kg = body.water_kg.value,
+                                         .u_water_kg = body.water_kg.u,
+                                         .expected_kg = body.mass_kg.value -
+                                                        water.value * body.volume_m3.value,
+                                         .water_kg_m3 = water.value,
+                                         .deviation_kg = found.difference_kg,
+                                         .e_n = found.e_n,
+                                         .low_kg = judged.low,
+                                         .high_kg = judged.high,
+                                         .by_history = judged.by_history,
+                                         .outside = judged.verdict != UP_CHART_INSIDE};
+    memcpy(check->id, plan->reference.id, sizeof check->id);
+    memcpy(check->name, plan->reference.name, sizeof check->name);
+}
+
+/* Two bodies of different density tell the scale's error from the water's. */
+static void tell_apart(struct up_procedure *procedure) {
+    struct up_body body[2];
+    struct up_separation found;
+    for (int i = 0; i < 2; i++) {
+        const struct up_reference *reference = &procedure->measure.reference[i].reference;
+        const struct up_reference_check *check = &procedure->check[i];
+        body[i] = (struct up_body){reference->mass_kg, reference->volume_m3,
+                                   up_known(check->water_kg, check->u_water_kg)};
+    }
+    if (up_separate_bodies(body, procedure->check[0].water_kg_m3, &found, NULL)) {
+        push_note(procedure,
+                  "by both bodies the scale is off by %+.3f %% (u %.3f %%), the water's density by "
+                  "%+.2f kg/m3 (u %.2f)",
+                  found.scale_rel.value * 100, found.scale_rel.u * 100,
+                  found.density_error_kg_m3.value, found.density_error_kg_m3.u);
+    }
+}
+
+static void accept(struct up_procedure *procedure) {
+    push_event(procedure, UP_EVENT_CHECK)->check = procedure->check[procedure->checks++];
+    if (procedure->checks == 2) {
+        tell_apart(procedure);
+    }
+    go_on(procedure);
+}
+
+void close_reference(struct up_procedure *procedure, const struct point *after) {
+    struct up_reference_check *check = &procedure->check[procedure->checks];
+    double u_tare = 0;
+    double tare = tare_at(&procedure->tare, after, procedure->side.time_s, &u_tare);
+    fill_check(procedure, linear(procedure, procedure->side.load - tare),
+               hypot(procedure->side.u_load, u_tare), check);
+    procedure->tare = *after;
+    if (!check->outside) {
+        accept(procedure);
+        return;
+    }
+    char *text = up_text_format("It reads %.1f g too %s; %+.1f to %+.1f g may be. Bubbles, water, "
+                                "calibration? Again weighs it anew; done goes on all the same, and "
+                                "the record says so",
+                                fabs(check->deviation_kg.value) * 1e3,
+                                check->deviation_kg.value > 0 ? "heavy" : "light",
+                                check->low_kg * 1e3, check->high_kg * 1e3);
+    ask_saying(procedure, STEP_REFERENCE_CONFIRM, text);
+    free(text);
+}
+
+static void leave_out(struct up_procedure *procedure) {
+    struct up_measure_plan *plan = &procedure->measure;
+    struct up_reference_plan *here = &plan->reference[procedure->checks];
+    push_note(procedure, "a reference body was not weighed");
+    plan->references--;
+    memmove(here, here + 1, (plan->references - procedure->checks) * sizeof *here);
+    go_on(procedure);
+}
+
+/* Skipped before it was weighed, it is left out; afterwards, going on takes a plain yes. */
+void answer_reference(struct up_procedure *procedure, enum up_answer_word word) {
+    if (procedure->step == STEP_REFERENCE && word == UP_ANSWER_SKIP) {
+        leave_out(procedure);
+        return;
+    }
+    procedure->check[procedure->checks].confirmed = true;
+    accept(procedure);
+}

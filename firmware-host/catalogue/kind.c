@@ -1,0 +1,409 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* What is set for a kind of item, and what a bench has learned from the trials of its items. */
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+#include <strings.h>
+#include <uuid/uuid.h>
+
+#include "internal.h"
+#include "upthrust/statistics.h"
+#include "upthrust/text.h"
+
+static const struct catalogue_noun noun = {"gear_kind", "kind", "kinds", "a kind", "kind"};
+
+enum { GAINS_MAX = 16 }; /* of one trial: as many as a rig file may ask for */
+
+/* A session shakes no more after a gain below this, or below three times what the readings' noise
+   makes of a gain (bench/measuring.c). */
+static const double STOP_GAIN_G = 0.5, STOP_GAIN_US = 3;
+
+struct names {
+    char (*name)[UP_NAME_SIZE];
+    unsigned count;
+};
+
+struct tolerance {
+    char name[UP_NAME_SIZE];
+    double one_g, pair_g;
+};
+
+struct trial {
+    unsigned kind, bench; /* indices of names */
+    double pieces;
+    char item_id[UP_ID_SIZE], run_id[UP_ID_SIZE];
+    double load_g, u_plateau_g;
+    double gain_g[GAINS_MAX];
+    size_t gains;
+};
+
+struct lessons {
+    const char *only_kind, *only_bench; /* NULL: all */
+    struct names kinds, benches;
+    json_t *items;    /* id -> [index of its kind, pieces] */
+    json_t *left_out; /* run id -> numbers of trials that a result does not use */
+    struct trial *trial;
+    size_t count, room;
+    struct tolerance *tolerance;
+    size_t tolerances;
+};
+
+/* ---- gathering ---- */
+
+static unsigned index_of(struct names *names, const char *name,
+                         int (*compare)(const char *, const char *)) {
+    unsigned i = 0;
+    while (i < names->count && compare(names->name[i], name) != 0) {
+        i++;
+    }
+    if (i == names->count) {
+        names->name = up_reallocate(names->name, names->count + 1, sizeof *names->name);
+        snprintf(names->name[names->count++], UP_NAME_SIZE, "%s", name);
+    }
+    return i;
+}
+
+static bool take_item(const struct up_record *record, void *context) {
+    struct lessons *lessons = context;
+    struct up_item item;
+    if (up_item_from_json(record->body, &item) &&
+        (lessons->only_kind == NULL || strcasecmp(lessons->only_kind, item.kind) == 0)) {
+        unsigned kind = index_of(&lessons->kinds, item.kind, strcasecmp);
+        json_object_set_new(lessons->items, record->subject,
+                            json_pack("[i, i]", (int)kind, item.pieces));
+    }
+    return true;
+}
+
+static bool take_left_out(const struct up_record *record, void *context) {
+    struct lessons *lessons = context;
+    const char *run_id = json_string_value(json_object_get(record->body, "run_id"));
+    json_t *numbers = json_object_get(record->body, "left_out");
+    if (run_id != NULL && json_array_size(numbers) > 0) {
+        json_object_set(lessons->left_out, run_id, numbers);
+    }
+    return true;
+}
+
+static bool is_left_out(const struct lessons *lessons, const struct trial *trial, double number) {
+    const json_t *numbers = json_object_get(lessons->left_out, trial->run_id);
+    for (size_t i = 0; i < json_array_size(numbers); i++) {
+        if (json_number_value(json_array_get(numbers, i)) == number) {
+            return true;
+        }
+    }
+    return false;
+}
+
+/* A trial with a gain that is no number tells nothing of its air. */
+static void take_gains(const json_t *body, double counts_g, struct trial *trial) {
+    const json_t *gains = json_object_get(body, "gain_counts");
+    size_t count = json_array_size(gains);
+    trial->gains = count > GAINS_MAX ? 0 : count;
+    for (size_t i = 0; i < trial->gains; i++) {
+        const json_t *gain = json_array_get(gains, i);
+        if (!json_is_number(gain)) {
+            trial->gains = 0;
+            return;
+        }
+        trial->gain_g[i] = json_number_value(gain) / counts_g;
+    }
+}
+
+static bool read_trial(const json_t *body, struct trial *trial, double *number) {
+    double load_counts = 0, u_counts = 0;
+    if (!take_text(body, "item_id", trial->item_id, sizeof trial->item_id) ||
+        !take_text(body, "run_id", trial->run_id, sizeof trial->run_id) ||
+        !take_number(body, "number", number) || !take_number(body, "load_g", &trial->load_g) ||
+        !take_number(body, "load_counts", &load_counts)) {
+        return false;
+    }
+    double counts_g = fabs(load_counts / trial->load_g);
+    if (trial->load_g != 0 && counts_g > 0) { /* else grams remain, and what needs counts is lost */
+        take_number(body, "u_plateau_counts", &u_counts);
+        trial->u_plateau_g = u_counts / counts_g;
+        take_gains(body, counts_g, trial);
+    }
+    return true;
+}
+
+static bool take_trial(const struct up_record *record, void *context) {
+    struct lessons *lessons = context;
+    struct trial trial = {0};
+    double number = 0;
+    if ((lessons->only_bench != NULL && strcmp(lessons->only_bench, record->bench) != 0) ||
+        !read_trial(record->body, &trial, &number) || is_left_out(lessons, &trial, number)) {
+        return true;
+    }
+    const json_t *item = json_object_get(lessons->items, trial.item_id);
+    if (item == NULL) {
+        return true;
+    }
+    trial.kind = (unsigned)json_integer_value(json_array_get(item, 0));
+    trial.pieces = json_number_value(json_array_get(item, 1));
+    trial.bench = index_of(&lessons->benches, record->bench, strcmp);
+    if (lessons->count == lessons->room) {
+        lessons->room = 2 * lessons->room + 64;
+        lessons->trial = up_reallocate(lessons->trial, lessons->room, sizeof *lessons->trial);
+    }
+    lessons->trial[lessons->count++] = trial;
+    return true;
+}
+
+static bool take_tolerance(const struct up_record *record, void *context) {
+    struct lessons *lessons = context;
+    struct tolerance tolerance = {0};
+    if (take_text(record->body, "name", tolerance.name, sizeof tolerance.name) &&
+        (lessons->only_kind == NULL || strcasecmp(lessons->only_kind, tolerance.name) == 0)) {
+        take_number(record->body, "tolerance_one_g", &tolerance.one_g);
+        take_number(record->body, "tolerance_pair_g", &tolerance.pair_g);
+        lessons->tolerance =
+            up_reallocate(lessons->tolerance, lessons->tolerances + 1, sizeof *lessons->tolerance);
+        lessons->tolerance[lessons->tolerances++] = tolerance;
+        index_of(&lessons->kinds, tolerance.name, strcasecmp);
+    }
+    return true;
+}
+
+/* The trials of a run stand together. */
+static int by_item_and_run(const void *a, const void *b) {
+    const struct trial *one = a, *two = b;
+    int items = strcmp(one->item_id, two->item_id);
+    return items != 0 ? items : strcmp(one->run_id, two->run_id);
+}
+
+static bool gather(struct up_catalogue *catalogue, struct lessons *lessons,
+                   struct up_failure *failure) {
+    lessons->items = json_object();
+    lessons->left_out = json_object();
+    bool good = up_catalogue_each(catalogue, "gear_kind", take_tolerance, lessons, failure) &&
+                up_catalogue_each(catalogue, "item", take_item, lessons, failure) &&
+                up_catalogue_each(catalogue, "result", take_left_out, lessons, failure) &&
+                up_catalogue_each(catalogue, "trial", take_trial, lessons, failure);
+    if (lessons->count > 0) {
+        qsort(lessons->trial, lessons->count, sizeof *lessons->trial, by_item_and_run);
+    }
+    return good;
+}
+
+static void release(struct lessons *lessons) {
+    json_decref(lessons->items);
+    json_decref(lessons->left_out);
+    free(lessons->kinds.name);
+    free(lessons->benches.name);
+    free(lessons->trial);
+    free(lessons->tolerance);
+}
+
+/* ---- learning ---- */
+
+struct chosen {
+    const struct trial **trial; /* those of one kind and bench */
+    size_t count;
+};
+
+static struct chosen choose(const struct lessons *lessons, unsigned kind, unsigned bench) {
+    struct chosen chosen = {up_allocate(lessons->count + 1, sizeof *chosen.trial), 0};
+    for (size_t i = 0; i < lessons->count; i++) {
+        if (lessons->trial[i].kind == kind && lessons->trial[i].bench == bench) {
+            chosen.trial[chosen.count++] = &lessons->trial[i];
+        }
+    }
+    return chosen;
+}
+
+/* How many from the first on are of one item and run. */
+static size_t run_length(const struct chosen *chosen, size_t first) {
+    size_t end = first;
+    while (end < chosen->count && by_item_and_run(chosen->trial[first], chosen->trial[end]) == 0) {
+        end++;
+    }
+    return end - first;
+}
+
+/* GUM H.5.2.2: each run's own standard deviation, weighted by its degrees of freedom. */
+static struct up_quantity pool(const struct chosen *chosen, double pieces) {
+    double *sd = up_allocate(chosen->count + 1, sizeof *sd);
+    double *dof = up_allocate(chosen->count + 1, sizeof *dof);
+    double *load = up_allocate(chosen->count + 1, sizeof *load);
+    size_t runs = 0, length;
+    for (size_t first = 0; first < chosen->count; first += length) {
+        length = run_length(chosen, first);
+        if (chosen->trial[first]->pieces != pieces) {
+            continue;
+        }
+        for (size_t i = 0; i < length; i++) {
+            load[i] = chosen->trial[first + i]->load_g;
+        }
+        sd[runs] = up_summarise(load, length).sd;
+        dof[runs++] = (double)length - 1;
+    }
+    struct up_pool pooled = up_pool_sds(sd, dof, runs);
+    free(sd);
+    free(dof);
+    free(load);
+    return pooled.dof > 0 ? (struct up_quantity){0, pooled.sd * 1e-3, pooled.dof}
+                          : (struct up_quantity){0, 0, 0};
+}
+
+/* A gain is the difference of two readings, before and after a shake off the hook: hanging scatters
+   in both, as it does in a trial. Where that is not known, the readings' own noise is left. */
+static double u_gain_g(const struct up_kind *kind, const struct trial *trial) {
+    double sd_g = (trial->pieces == 1   ? kind->repeatability_kg.u
+                   : trial->pieces == 2 ? kind->repeatability_pair_kg.u
+                                        : 0) *
+                  1e3;
+    return fmax(sd_g, trial->u_plateau_g) * sqrt(2);
+}
+
+static void learn_share(const struct chosen *chosen, struct up_kind *kind) {
+    struct up_shaken *shaken = up_allocate(chosen->count + 1, sizeof *shaken);
+    size_t count = 0;
+    for (size_t i = 0; i < chosen->count; i++) {
+        const struct trial *trial = chosen->trial[i];
+        double u_g = u_gain_g(kind, trial);
+        if (trial->gains > 0 && u_g > 0) {
+            double stop_g = fmax(STOP_GAIN_G, STOP_GAIN_US * sqrt(2) * trial->u_plateau_g);
+            shaken[count++] = (struct up_shaken){trial->gain_g, trial->gains, u_g, stop_g};
+        }
+    }
+    up_find_share(shaken, count, &kind->share);
+    free(shaken);
+}
+
+static void learn(const struct lessons *lessons, unsigned kind_at, unsigned bench_at,
+                  struct up_kind *kind) {
+    struct chosen chosen = choose(lessons, kind_at, bench_at);
+    size_t length;
+    for (size_t first = 0; first < chosen.count; first += length) {
+        length = run_length(&chosen, first);
+        kind->runs++;
+        kind->items += first == 0 ||
+                       strcmp(chosen.trial[first - 1]->item_id, chosen.trial[first]->item_id) != 0;
+    }
+    kind->repeatability_kg = pool(&chosen, 1);
+    kind->repeatability_pair_kg = pool(&chosen, 2);
+    learn_share(&chosen, kind);
+    free(chosen.trial);
+}
+
+/* The last of the same name is the newest. */
+static void fill_tolerances(const struct lessons *lessons, struct up_kind *kind) {
+    for (size_t i = 0; i < lessons->tolerances; i++) {
+        if (strcasecmp(lessons->tolerance[i].name, kind->name) == 0) {
+            kind->tolerance_one_g = lessons->tolerance[i].one_g;
+            kind->tolerance_pair_g = lessons->tolerance[i].pair_g;
+        }
+    }
+}
+
+static void begin(const struct lessons *lessons, const char *name, const char *bench,
+                  struct up_kind *kind) {
+    *kind = (struct up_kind){0};
+    snprintf(kind->name, sizeof kind->name, "%s", name);
+    snprintf(kind->bench, sizeof kind->bench, "%s", bench);
+    fill_tolerances(lessons, kind);
+    up_find_share(NULL, 0, &kind->share);
+}
+
+bool up_kind_tolerance(struct up_catalogue *catalogue, const char *name, int pieces,
+                       double *tolerance_g, struct up_failure *failure) {
+    char *clean = up_text_clean(name, strlen(name)); /* names are stored clean */
+    struct lessons lessons = {.only_kind = clean};
+    struct up_kind kind;
+    bool good = up_catalogue_each(catalogue, "gear_kind", take_tolerance, &lessons, failure);
+    begin(&lessons, clean, "", &kind);
+    double set_g = pieces == 1 ? kind.tolerance_one_g : kind.tolerance_pair_g;
+    if (good && set_g > 0) {
+        *tolerance_g = set_g;
+    }
+    release(&lessons);
+    free(clean);
+    return good;
+}
+
+bool up_kind_learn(struct up_catalogue *catalogue, const char *name, const char *bench,
+                   struct up_kind *kind, struct up_failure *failure) {
+    char *clean = up_text_clean(name, strlen(name));
+    struct lessons lessons = {.only_kind = clean, .only_bench = bench};
+    bool good = gather(catalogue, &lessons, failure);
+    begin(&lessons, clean, bench, kind);
+    if (good && lessons.count > 0) {
+        learn(&lessons, 0, 0, kind);
+    }
+    release(&lessons);
+    free(clean);
+    return good;
+}
+
+static int by_name_and_bench(const void *a, const void *b) {
+    const struct up_kind *one = a, *two = b;
+    int names = strcasecmp(one->name, two->name);
+    return names != 0 ? names : strcmp(one->bench, two->bench);
+}
+
+bool up_kinds_learn(struct up_catalogue *catalogue, struct up_kind **kinds, size_t *count,
+                    struct up_failure *failure) {
+    struct lessons lessons = {0};
+    bool good = gather(catalogue, &lessons, failure);
+    struct up_kind *list =
+        up_allocate((size_t)lessons.kinds.count * (lessons.benches.count + 1) + 1, sizeof *list);
+    size_t listed = 0;
+    for (unsigned k = 0; good && k < lessons.kinds.count; k++) {
+        size_t before = listed;
+        for (unsigned b = 0; b < lessons.benches.count; b++) {
+            begin(&lessons, lessons.kinds.name[k], lessons.benches.name[b], &list[listed]);
+            learn(&lessons, k, b, &list[listed]);
+            listed += list[listed].runs > 0;
+        }
+        if (listed == before) {
+            begin(&lessons, lessons.kinds.name[k], "", &list[listed++]);
+        }
+    }
+    release(&lessons);
+    qsort(list, listed, sizeof *list, by_name_and_bench);
+    *kinds = list;
+    *count = listed;
+    return good;
+}
+
+/* ---- setting ---- */
+
+/* The same name has the same id in every catalogue (UUID of version 5), so that versions made apart
+   are versions of one thing. */
+static void id_of_name(const char *name, char id[UP_ID_SIZE]) {
+    static const uuid_t space = {0x8e, 0x5d, 0x3b, 0x0a, 0x61, 0xf4, 0x4c, 0x27,
+                                 0x9b, 0x12, 0x7a, 0xd0, 0x35, 0xe6, 0x48, 0xc1};
+    char folded[UP_NAME_SIZE];
+    uuid_t uuid;
+    size_t length = 0;
+    for (; name[length] != '\0'; length++) { /* as strcasecmp folds */
+        char c = name[length];
+        folded[length] = c >= 'A' && c <= 'Z' ? (char)(c - 'A' + 'a') : c;
+    }
+    uuid_generate_sha1(uuid, space, folded, length);
+    uuid_unparse_lower(uuid, id);
+}
+
+static json_t *tolerance_or_null(double tolerance_g) {
+    return tolerance_g > 0 ? number_or_null(tolerance_g) : json_null();
+}
+
+bool up_kind_set(struct up_catalogue *catalogue, const struct up_kind *kind,
+                 struct up_failure *failure) {
+    char id[UP_ID_SIZE];
+    struct up_kind copy = *kind;
+    if (!catalogue_clean_name(copy.name, &noun, "name", true, failure)) {
+        return false;
+    }
+    if (!(isfinite(copy.tolerance_one_g) && copy.tolerance_one_g >= 0 &&
+          isfinite(copy.tolerance_pair_g) && copy.tolerance_pair_g >= 0)) {
+        return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                       "a kind's tolerances must be numbers above 0 g");
+    }
+    id_of_name(copy.name, id);
+    json_t *body = json_pack("{s:s, s:o, s:o}", "name", copy.name, "tolerance_one_g",
+                             tolerance_or_null(copy.tolerance_one_g), "tolerance_pair_g",
+                             tolerance_or_null(copy.tolerance_pair_g));
+    return catalogue_put_thing(catalogue, &noun, id, body, failure);
+}

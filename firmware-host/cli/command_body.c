@@ -1,0 +1,291 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* Reference bodies: what is known of each, and how it went whenever one was weighed. */
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "cli.h"
+#include "upthrust/text.h"
+#include "upthrust/weighing.h"
+
+const struct option_text options_body[] = {
+    {"name", "TEXT", "add, edit: what people call it"},
+    {"mass-g", "G", "add, edit: its true mass"},
+    {"read-in-air", NULL, "add, edit: that mass is what a scale showed; the air's lift is added"},
+    {"u-mass-g", "G", "add, edit: standard uncertainty of the mass"},
+    {"volume-cm3", "V", "add, edit: its volume at 20 degrees C"},
+    {"density-kg-m3", "D", "add, edit: or this, from which the volume follows"},
+    {"u-volume-cm3", "V", "add, edit: standard uncertainty of the volume"},
+    OPTION_CATALOGUE,
+    OPTION_JSON,
+    OPTION_END};
+
+/* Conventional air of a scale's adjustment (OIML D 28). */
+static const double AIR_KG_M3 = 1.2;
+
+static json_t *number_or_null(double value) {
+    return isfinite(value) ? json_real(value) : json_null();
+}
+
+/* ---- what was given ---- */
+
+/* What was not given is left alone; a density makes a volume of the mass there then is. */
+static bool read_given(const struct arguments *arguments, struct up_reference *body,
+                       struct up_failure *failure) {
+    double mass_g = body->mass_kg.value * 1e3, u_mass_g = body->mass_kg.u * 1e3;
+    double volume_cm3 = body->volume_m3.value * 1e6, u_volume_cm3 = body->volume_m3.u * 1e6;
+    double density_kg_m3 = 0;
+    bool read = option_given(arguments, "read-in-air");
+    if (option_given(arguments, "volume-cm3") && option_given(arguments, "density-kg-m3")) {
+        return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                       "body: --volume-cm3 and --density-kg-m3 exclude each other");
+    }
+    if (read && !option_given(arguments, "mass-g")) {
+        return up_fail(failure, UP_STATUS_WRONG_INPUT, "body: --read-in-air goes with --mass-g");
+    }
+    if (!option_text_value(arguments, "name", body->name, failure) ||
+        !option_number(arguments, "mass-g", 1, 1e5, &mass_g, failure) ||
+        !option_number(arguments, "u-mass-g", 0, 1e3, &u_mass_g, failure) ||
+        !option_number(arguments, "volume-cm3", 0.1, 1e5, &volume_cm3, failure) ||
+        !option_number(arguments, "density-kg-m3", 20, 25000, &density_kg_m3, failure) ||
+        !option_number(arguments, "u-volume-cm3", 0, 1e3, &u_volume_cm3, failure)) {
+        return false;
+    }
+    double shown_kg = mass_g * 1e-3 * (1 - AIR_KG_M3 / UP_MASS_DENSITY_KG_M3);
+    body->mass_kg = up_known(mass_g * 1e-3, u_mass_g * 1e-3);
+    body->volume_m3 = up_known(volume_cm3 * 1e-6, u_volume_cm3 * 1e-6);
+    if (density_kg_m3 > 0) {
+        body->mass_kg.value = read ? shown_kg / (1 - AIR_KG_M3 / density_kg_m3) : mass_g * 1e-3;
+        body->volume_m3.value = body->mass_kg.value / density_kg_m3;
+    } else if (read) {
+        body->mass_kg.value = shown_kg + AIR_KG_M3 * body->volume_m3.value;
+    }
+    return true;
+}
+
+/* ---- one in words ---- */
+
+static void print_numbers(const struct up_reference *body, bool isolate) {
+    printf("%s  ", body->id);
+    up_text_put(stdout, body->name, 0, isolate);
+    printf("\n  mass %.3f g (u %.2g), volume %.4f cm3 (u %.2g), density %.1f kg/m3\n",
+           body->mass_kg.value * 1e3, body->mass_kg.u * 1e3, body->volume_m3.value * 1e6,
+           body->volume_m3.u * 1e6, body->mass_kg.value / body->volume_m3.value);
+}
+
+static const char *verdict(const struct up_past_check *past) {
+    return past->check.outside ? past->check.confirmed ? "outside, confirmed" : "outside"
+           : past->in_limits   ? "inside"
+                               : "inside, with other numbers";
+}
+
+static void print_check(const struct up_past_check *past, bool isolate) {
+    const struct up_reference_check *check = &past->check;
+    printf("  %.10s %.5s  ", past->made_utc, past->made_utc + 11);
+    up_text_put(stdout, past->bench, 16, isolate);
+    if (isfinite(check->deviation_kg.value)) {
+        printf(" %+8.2f %6.2f  %+7.2f to %+7.2f  %-8s %s\n", check->deviation_kg.value * 1e3,
+               check->deviation_kg.u * 1e3, check->low_kg * 1e3, check->high_kg * 1e3,
+               check->by_history ? "chart" : "2 u", verdict(past));
+    } else {
+        printf(" %8s %6s  %18s  %-8s %s\n", "-", "-", "", "", verdict(past));
+    }
+}
+
+static bool is_first_of_bench(const struct up_past_check *past, size_t at) {
+    for (size_t i = 0; i < at; i++) {
+        if (strcmp(past[i].bench, past[at].bench) == 0) {
+            return false;
+        }
+    }
+    return true;
+}
+
+static void print_chart(const char *bench, const struct up_chart *chart, bool isolate) {
+    fputs("  chart of ", stdout);
+    up_text_put(stdout, bench, 0, isolate);
+    if (chart->has_limits) {
+        printf(": %zu checks, centre %+.2f g, limits %+.2f to %+.2f g\n", chart->count,
+               chart->centre * 1e3, chart->low * 1e3, chart->high * 1e3);
+    } else {
+        printf(": %zu of the %d checks that make limits; until then 2 u about zero\n", chart->count,
+               UP_CHART_LEAST);
+    }
+}
+
+static bool print_history(struct up_catalogue *catalogue, const struct up_reference *body,
+                          const struct up_past_check *past, size_t count, bool isolate,
+                          struct up_failure *failure) {
+    struct up_chart chart;
+    if (count == 0) {
+        puts("  not yet weighed in the tank: `upthrust measure --body` does so first of all");
+        return true;
+    }
+    printf("  %-16s  %-16s %8s %6s  %18s  %-8s\n", "checked (UTC)", "bench", "off g", "u g",
+           "may be off g", "by");
+    for (size_t i = 0; i < count; i++) {
+        print_check(&past[i], isolate);
+    }
+    for (size_t i = 0; i < count; i++) {
+        if (is_first_of_bench(past, i)) {
+            if (!up_reference_chart(catalogue, body->id, past[i].bench, &chart, failure)) {
+                return false;
+            }
+            print_chart(past[i].bench, &chart, isolate);
+        }
+    }
+    return true;
+}
+
+/* ---- one in JSON ---- */
+
+static json_t *body_to_json(const struct up_reference *body) {
+    json_t *json = up_reference_to_json(body);
+    json_object_set_new(json, "reference_id", json_string(body->id));
+    json_object_set_new(json, "density_kg_m3",
+                        number_or_null(body->mass_kg.value / body->volume_m3.value));
+    return json;
+}
+
+static json_t *checks_to_json(const struct up_past_check *past, size_t count) {
+    json_t *list = json_array();
+    for (size_t i = 0; i < count; i++) {
+        json_t *json = up_reference_check_to_json(&past[i].check);
+        json_object_set_new(json, "made_utc", json_string(past[i].made_utc));
+        json_object_set_new(json, "bench", json_string(past[i].bench));
+        json_object_set_new(json, "run_id", json_string(past[i].run_id));
+        json_object_set_new(json, "in_limits", json_boolean(past[i].in_limits));
+        json_array_append_new(list, json);
+    }
+    return list;
+}
+
+static json_t *charts_to_json(struct up_catalogue *catalogue, const struct up_reference *body,
+                              const struct up_past_check *past, size_t count) {
+    json_t *list = json_array();
+    for (size_t i = 0; i < count; i++) {
+        struct up_chart chart;
+        if (is_first_of_bench(past, i) &&
+            up_reference_chart(catalogue, body->id, past[i].bench, &chart, NULL)) {
+            json_array_append_new(list, json_pack("{s:s, s:I, s:o, s:o, s:o, s:b}", "bench",
+                                                  past[i].bench, "checks", (json_int_t)chart.count,
+                                                  "centre_g", number_or_null(chart.centre * 1e3),
+                                                  "low_g", number_or_null(chart.low * 1e3),
+                                                  "high_g", number_or_null(chart.high * 1e3),
+                                                  "has_limits", chart.has_limits));
+        }
+    }
+    return list;
+}
+
+static bool tell(const struct arguments *arguments, struct up_catalogue *catalogue,
+                 const struct up_reference *body, struct up_failure *failure) {
+    struct up_past_check *past;
+    struct up_style style;
+    size_t count;
+    if (!style_asked(arguments, &style, failure) ||
+        !up_reference_checks(catalogue, body->id, NULL, &past, &count, failure)) {
+        return false;
+    }
+    bool good = true;
+    if (option_given(arguments, "json")) {
+        json_t *json = body_to_json(body);
+        json_object_set_new(json, "schema", json_string("upthrust-body-1"));
+        json_object_set_new(json, "checks", checks_to_json(past, count));
+        json_object_set_new(json, "charts", charts_to_json(catalogue, body, past, count));
+        print_json(json);
+    } else {
+        print_numbers(body, style.isolate);
+        good = print_history(catalogue, body, past, count, style.isolate, failure);
+    }
+    free(past);
+    return good;
+}
+
+/* ---- the verbs ---- */
+
+static enum up_status add(const struct arguments *arguments, struct up_catalogue *catalogue,
+                          struct up_failure *failure) {
+    struct up_reference body = {.mass_kg = up_known(0, 0), .volume_m3 = up_known(0, 0)};
+    bool good = read_given(arguments, &body, failure) &&
+                up_reference_add(catalogue, &body, failure) &&
+                tell(arguments, catalogue, &body, failure);
+    return good ? UP_STATUS_DONE : failure->status;
+}
+
+static bool find_named(const struct arguments *arguments, const char *verb,
+                       struct up_catalogue *catalogue, struct up_reference *body,
+                       struct up_failure *failure) {
+    if (arguments->words != 2) {
+        return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                       "body %s: give one name or id, in quotes where it has blanks", verb);
+    }
+    return up_reference_find(catalogue, arguments->word[1], body, failure);
+}
+
+static enum up_status edit(const struct arguments *arguments, struct up_catalogue *catalogue,
+                           struct up_failure *failure) {
+    struct up_reference body;
+    bool good = find_named(arguments, "edit", catalogue, &body, failure) &&
+                read_given(arguments, &body, failure) &&
+                up_reference_add(catalogue, &body, failure) &&
+                tell(arguments, catalogue, &body, failure);
+    return good ? UP_STATUS_DONE : failure->status;
+}
+
+static enum up_status show(const struct arguments *arguments, struct up_catalogue *catalogue,
+                           struct up_failure *failure) {
+    struct up_reference body;
+    bool good = find_named(arguments, "show", catalogue, &body, failure) &&
+                tell(arguments, catalogue, &body, failure);
+    return good ? UP_STATUS_DONE : failure->status;
+}
+
+struct listing {
+    json_t *json; /* NULL: in words */
+    bool isolate;
+    unsigned count;
+};
+
+static bool list_one(const struct up_record *record, void *context) {
+    struct listing *listing = context;
+    struct up_reference body;
+    if (!up_reference_from_json(record->body, &body)) {
+        return true;
+    }
+    memcpy(body.id, record->subject, sizeof body.id);
+    listing->count++;
+    if (listing->json != NULL) {
+        json_array_append_new(listing->json, body_to_json(&body));
+    } else {
+        print_numbers(&body, listing->isolate);
+    }
+    return true;
+}
+
+static enum up_status list(const struct arguments *arguments, struct up_catalogue *catalogue,
+                           struct up_failure *failure) {
+    bool json = option_given(arguments, "json");
+    struct up_style style;
+    if (!style_asked(arguments, &style, failure)) {
+        return failure->status;
+    }
+    struct listing listing = {json ? json_array() : NULL, style.isolate, 0};
+    bool good = up_catalogue_each(catalogue, "reference", list_one, &listing, failure);
+    if (good && json) {
+        print_json(json_pack("{s:s, s:O}", "schema", "upthrust-bodies-1", "bodies", listing.json));
+    } else if (good && listing.count == 0) {
+        puts("no reference bodies yet: `upthrust body add` registers one");
+    }
+    json_decref(listing.json);
+    return good ? UP_STATUS_DONE : failure->status;
+}
+
+enum up_status command_body(const struct arguments *arguments, struct up_failure *failure) {
+    static const struct verb verbs[] = {{"add", UP_CATALOGUE_CREATE, add},
+                                        {"edit", UP_CATALOGUE_WRITE, edit},
+                                        {"list", UP_CATALOGUE_READ, list},
+                                        {"show", UP_CATALOGUE_READ, show}};
+    return run_verb("body", verbs, sizeof verbs / sizeof verbs[0], arguments, failure);
+}

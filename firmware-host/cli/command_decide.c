@@ -1,0 +1,425 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* What is measured, judged again: under another tolerance or confidence, or in another water. */
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <strings.h>
+
+#include "cli.h"
+#include "upthrust/text.h"
+
+const struct option_text options_decide[] = {
+    {"item", "NAME_OR_ID", "only this item"},
+    {"kind", "KIND", "only items of this kind"},
+    {"tolerance-g", "G", "neutral is within this (default: what the item says now)"},
+    {"confidence", "P", "a class is stated at this probability (default: as it was)"},
+    {"water", "NAME[,key=value...]", "only in this water, calculated where there is no result yet"},
+    {"dry-run", NULL, "only tell what would change"},
+    OPTION_UNITS,
+    OPTION_CATALOGUE,
+    OPTION_JSON,
+    OPTION_END};
+
+/* The newest result of an item in a water. */
+struct stored {
+    struct up_result result; /* as the current decision has it */
+    char id[UP_ID_SIZE], bench[UP_NAME_SIZE];
+};
+
+struct line {
+    const struct up_item *item;
+    char water[48];
+    const char *why_not; /* NULL: it was judged */
+    enum up_class was;
+    bool is_new, changed; /* a water without a result; another question than that of before */
+    struct up_decided decided;
+};
+
+struct judging {
+    const struct arguments *arguments;
+    const char *item_id, *kind;     /* NULL: any */
+    double tolerance_g, confidence; /* NaN: as it was */
+    struct up_item *item;
+    size_t items;
+    struct stored *stored;
+    size_t results;
+    json_t *decisions;
+    json_t *places; /* "ID" to the item's, "ID WATER" to the result's place */
+    struct line *line;
+    size_t lines;
+};
+
+/* ---- what there is ---- */
+
+static bool take_item(const struct up_record *record, void *context) {
+    struct judging *judging = context;
+    struct up_item item;
+    if (!up_item_from_json(record->body, &item)) {
+        return true;
+    }
+    memcpy(item.id, record->subject, sizeof item.id);
+    if ((judging->item_id == NULL || strcmp(judging->item_id, item.id) == 0) &&
+        (judging->kind == NULL || strcasecmp(judging->kind, item.kind) == 0)) {
+        judging->item = up_reallocate(judging->item, judging->items + 1, sizeof *judging->item);
+        json_object_set_new(judging->places, item.id, json_integer((json_int_t)judging->items));
+        judging->item[judging->items++] = item;
+    }
+    return true;
+}
+
+static char *key_of(const char *item_id, const char *water) {
+    return up_text_format("%s %s", item_id, water);
+}
+
+static struct stored *find_stored(const struct judging *judging, const char *item_id,
+                                  const char *water) {
+    char *key = key_of(item_id, water);
+    const json_t *place = json_object_get(judging->places, key);
+    free(key);
+    return place != NULL ? &judging->stored[json_integer_value(place)] : NULL;
+}
+
+/* Oldest first: a later one takes the place. */
+static bool take_result(const struct up_record *record, void *context) {
+    struct judging *judging = context;
+    struct up_result result;
+    up_result_from_json(record->body, &result);
+    up_decision_apply(json_object_get(judging->decisions, record->subject), &result);
+    struct stored *stored = find_stored(judging, result.item_id, result.water.name);
+    if (stored == NULL) {
+        char *key = key_of(result.item_id, result.water.name);
+        json_object_set_new(judging->places, key, json_integer((json_int_t)judging->results));
+        free(key);
+        judging->stored =
+            up_reallocate(judging->stored, judging->results + 1, sizeof *judging->stored);
+        stored = &judging->stored[judging->results++];
+    }
+    stored->result = result;
+    memcpy(stored->id, record->subject, sizeof stored->id);
+    memcpy(stored->bench, record->bench, sizeof stored->bench);
+    return true;
+}
+
+/* ---- judging ---- */
+
+static struct line *add_line(struct judging *judging, const struct up_item *item,
+                             const char *water) {
+    judging->line = up_reallocate(judging->line, judging->lines + 1, sizeof *judging->line);
+    struct line *line = &judging->line[judging->lines++];
+    *line = (struct line){.item = item};
+    snprintf(line->water, sizeof line->water, "%s", water);
+    return line;
+}
+
+static void ask_again(const struct judging *judging, const struct up_item *item,
+                      struct up_question *question) {
+    question->tolerance_kg =
+        (isnan(judging->tolerance_g) ? item->tolerance_g : judging->tolerance_g) * 1e-3;
+    if (!isnan(judging->confidence)) {
+        question->confidence = judging->confidence;
+    }
+}
+
+static bool weigh_again(struct up_result *result, struct up_failure *failure) {
+    result->trials_would_decide = false;
+    result->more_trials = 0;
+    if (!up_weighing_check(&result->weighing, &result->question, failure)) {
+        return false;
+    }
+    if (!up_weigh(&result->weighing, &result->question, &result->answer)) {
+        return up_fail(failure, UP_STATUS_UNABLE, "a stored budget has no finite interval");
+    }
+    if (result->answer.class == UP_CLASS_UNDECIDED) {
+        result->trials_would_decide = up_trials_to_decide(&result->weighing, &result->question,
+                                                          result->trials, &result->more_trials);
+    }
+    return true;
+}
+
+static bool judge_stored(struct judging *judging, const struct up_item *item,
+                         const struct stored *stored, struct up_failure *failure) {
+    struct line *line = add_line(judging, item, stored->result.water.name);
+    struct up_decided *decided = &line->decided;
+    decided->result = stored->result;
+    line->was = stored->result.answer.class;
+    memcpy(decided->result_id, stored->id, sizeof decided->result_id);
+    memcpy(decided->bench, stored->bench, sizeof decided->bench);
+    if (!stored->result.has_model) {
+        line->why_not = "from before the model was kept; `upthrust measure --replay RUN --store` "
+                        "makes it anew";
+        return true;
+    }
+    ask_again(judging, item, &decided->result.question);
+    line->changed =
+        fabs(decided->result.question.tolerance_kg - stored->result.question.tolerance_kg) > 1e-9 ||
+        decided->result.question.confidence != stored->result.question.confidence;
+    snprintf(decided->rule, sizeof decided->rule,
+             "upthrust %s; judged again: tolerance %g g, confidence %g", UPTHRUST_VERSION,
+             decided->result.question.tolerance_kg * 1e3, decided->result.question.confidence);
+    return !line->changed || weigh_again(&decided->result, failure);
+}
+
+static void set_target(struct up_result *result, const struct up_water *water,
+                       const struct up_water_density *density) {
+    struct up_term *term = result->weighing.term;
+    const struct up_term known = {
+        .dof = (double)INFINITY, .distribution = UP_NORMAL, .evaluation = 'B'};
+    result->weighing.in_tank = false;
+    result->weighing.target_temp_c = water->temp_c;
+    term[UP_INPUT_TARGET_DENSITY] = term[UP_INPUT_TARGET_SALINITY] = known;
+    term[UP_INPUT_TARGET_DENSITY].value = density->density_kg_m3.value;
+    term[UP_INPUT_TARGET_DENSITY].u = hypot(density->u_model_kg_m3, density->u_temp_kg_m3);
+    term[UP_INPUT_TARGET_SALINITY].u = density->u_salinity_kg_m3;
+    if (water->salinity_range) {
+        term[UP_INPUT_TARGET_SALINITY].distribution = UP_RECTANGULAR;
+    }
+    result->water = *water;
+    result->measured = false;
+    result->rejudged = false;
+    result->water_density_kg_m3 = density->density_kg_m3;
+}
+
+/* From the tank's own result: its model holds all but the water. */
+static bool judge_water(struct judging *judging, const struct up_item *item,
+                        const struct up_water *water, struct up_failure *failure) {
+    const struct stored *tank = find_stored(judging, item->id, "tank");
+    struct up_water_density density;
+    struct line *line = add_line(judging, item, water->name);
+    line->is_new = line->changed = true;
+    line->why_not = tank == NULL                ? "not measured yet"
+                    : !tank->result.has_model   ? "from before the model was kept"
+                    : tank->result.compressible ? "compressible: for the tank only"
+                    : !tank->result.weighing.weighed_in_air
+                        ? "not weighed in air: for the tank only"
+                        : NULL;
+    if (line->why_not != NULL) {
+        return true;
+    }
+    struct up_result *result = &line->decided.result;
+    *result = tank->result;
+    memcpy(line->decided.bench, tank->bench, sizeof line->decided.bench);
+    if (!up_water_density(water, &density, failure)) {
+        return false;
+    }
+    set_target(result, water, &density);
+    ask_again(judging, item, &result->question);
+    size_t length = strlen(result->method);
+    snprintf(result->method + length, sizeof result->method - length,
+             "; water asked for later, from result %.8s", tank->id);
+    return weigh_again(result, failure);
+}
+
+/* A name alone is a result that is there, else a water that is known; with keys it is a new one. */
+static bool judge_asked(struct judging *judging, const struct up_item *item, const char *text,
+                        struct up_failure *failure) {
+    const struct stored *stored =
+        strchr(text, ',') == NULL ? find_stored(judging, item->id, text) : NULL;
+    if (stored != NULL) {
+        return judge_stored(judging, item, stored, failure);
+    }
+    if (strcmp(text, "tank") == 0) {
+        add_line(judging, item, text)->why_not = "not measured yet";
+        return true;
+    }
+    struct up_water water[WATERS_MAX];
+    const struct arguments one = {.option = {{"water", text}}, .options = 1};
+    unsigned count = 0;
+    return waters_asked(&one, water, &count, failure) &&
+           judge_water(judging, item, &water[0], failure);
+}
+
+static bool judge_item(struct judging *judging, const struct up_item *item,
+                       struct up_failure *failure) {
+    const struct arguments *arguments = judging->arguments;
+    bool good = true;
+    for (int i = 0; good && i < arguments->options; i++) {
+        if (strcmp(arguments->option[i].name, "water") == 0) {
+            good = judge_asked(judging, item, arguments->option[i].value, failure);
+        }
+    }
+    return good;
+}
+
+static bool judge_result(struct judging *judging, const struct stored *stored,
+                         struct up_failure *failure) {
+    const json_t *place = json_object_get(judging->places, stored->result.item_id);
+    return place == NULL ||
+           judge_stored(judging, &judging->item[json_integer_value(place)], stored, failure);
+}
+
+static bool judge_all(struct judging *judging, struct up_catalogue *catalogue,
+                      struct up_failure *failure) {
+    judging->decisions = up_decisions_later(catalogue, failure);
+    bool good = judging->decisions != NULL &&
+                up_catalogue_each(catalogue, "item", take_item, judging, failure) &&
+                up_catalogue_each(catalogue, "result", take_result, judging, failure);
+    if (good && judging->items == 0) {
+        good = up_fail(failure, UP_STATUS_WRONG_INPUT,
+                       "there is no item%s%.80s: `upthrust item list` shows all",
+                       judging->kind != NULL ? " of the kind " : "",
+                       judging->kind != NULL ? judging->kind : "");
+    }
+    bool waters = option_given(judging->arguments, "water");
+    for (size_t i = 0; good && waters && i < judging->items; i++) {
+        good = judge_item(judging, &judging->item[i], failure);
+    }
+    for (size_t i = 0; good && !waters && i < judging->results; i++) {
+        good = judge_result(judging, &judging->stored[i], failure);
+    }
+    return good;
+}
+
+/* Only what was not asked before is stored. */
+static bool store(const struct judging *judging, struct up_catalogue *catalogue,
+                  struct up_failure *failure) {
+    struct up_decided *decided = up_allocate(judging->lines + 1, sizeof *decided);
+    size_t count = 0;
+    for (size_t i = 0; i < judging->lines; i++) {
+        if (judging->line[i].changed && judging->line[i].why_not == NULL) {
+            decided[count++] = judging->line[i].decided;
+        }
+    }
+    bool good = count == 0 || up_decisions_add(catalogue, decided, count, failure);
+    if (good && count > 0) {
+        leave_exchange(&(struct bench_run){.catalogue = catalogue});
+    }
+    free(decided);
+    return good;
+}
+
+/* ---- telling ---- */
+
+static void print_line(const struct line *line, const struct up_style *style) {
+    const struct up_result *result = &line->decided.result;
+    char net[UP_SHOWN_SIZE], u[UP_SHOWN_SIZE], tolerance[UP_SHOWN_SIZE];
+    char *title = up_item_title(line->item->name, line->item->pieces);
+    up_text_put(stdout, title, 32, style->isolate);
+    putchar(' ');
+    up_text_put(stdout, line->water, 8, style->isolate);
+    free(title);
+    if (line->why_not != NULL) {
+        printf(" not judged: %s\n", line->why_not);
+        return;
+    }
+    up_style_mass(style, result->answer.buoyancy_kg.value * 1e3, net);
+    up_style_uncertainty(style, result->answer.expanded_u_kg * 1e3, u);
+    up_style_lead(style, result->question.tolerance_kg * 1e3, tolerance);
+    printf(" %10s +- %-9s %8s %6.4g  %-9s  ", net, u, tolerance, result->question.confidence,
+           line->is_new ? "-" : up_class_name(line->was));
+    up_style_class(style, up_class_name(result->answer.class), 0, stdout);
+    if (result->answer.class == UP_CLASS_UNDECIDED && result->trials_would_decide) {
+        printf(", %u more trials would decide", result->more_trials);
+    }
+    puts(line->is_new || line->was != result->answer.class ? "  *" : "");
+}
+
+static void print_table(const struct judging *judging, const struct up_style *style, bool dry_run) {
+    size_t changed = 0, stored = 0;
+    printf("%-32s %-8s %10s    %-9s %8s %6s  %-9s  %s\n", "item", "water", "net", "+-", "neutral",
+           "at", "was", "is");
+    for (size_t i = 0; i < judging->lines; i++) {
+        const struct line *line = &judging->line[i];
+        print_line(line, style);
+        if (line->why_not == NULL) {
+            stored += line->changed;
+            changed += line->is_new || line->was != line->decided.result.answer.class;
+        }
+    }
+    printf("%zu classes changed or are new (*); %zu decisions %s\n", changed, stored,
+           dry_run ? "would be stored: this was a dry run" : "stored, the old ones kept");
+}
+
+static json_t *line_to_json(const struct line *line) {
+    json_t *json = json_pack("{s:s, s:s, s:s}", "item_id", line->item->id, "item_name",
+                             line->item->name, "water", line->water);
+    if (line->why_not != NULL) {
+        json_object_set_new(json, "not_judged", json_string(line->why_not));
+        return json;
+    }
+    json_object_set_new(json, "was",
+                        line->is_new ? json_null() : json_string(up_class_name(line->was)));
+    json_object_set_new(json, "stored", json_boolean(line->changed));
+    if (!line->is_new) {
+        json_object_set_new(json, "result_id", json_string(line->decided.result_id));
+    }
+    json_t *result = up_result_to_json(&line->decided.result);
+    json_object_del(result, "budget");
+    json_object_del(result, "model");
+    json_object_update_missing(json, result);
+    json_decref(result);
+    return json;
+}
+
+static void print_document(const struct judging *judging, bool dry_run) {
+    json_t *list = json_array();
+    for (size_t i = 0; i < judging->lines; i++) {
+        json_array_append_new(list, line_to_json(&judging->line[i]));
+    }
+    print_json(json_pack("{s:s, s:b, s:o}", "schema", "upthrust-decide-1", "dry_run", dry_run,
+                         "decisions", list));
+}
+
+static enum up_status status_of(const struct judging *judging) {
+    for (size_t i = 0; i < judging->lines; i++) {
+        const struct line *line = &judging->line[i];
+        if (line->why_not == NULL && line->decided.result.answer.class == UP_CLASS_UNDECIDED) {
+            return UP_STATUS_UNDECIDED;
+        }
+    }
+    return UP_STATUS_DONE;
+}
+
+static enum up_status decide(struct judging *judging, struct up_catalogue *catalogue,
+                             const struct up_style *style, struct up_failure *failure) {
+    const struct arguments *arguments = judging->arguments;
+    const char *name = option_value(arguments, "item");
+    bool dry_run = option_given(arguments, "dry-run");
+    struct up_item item;
+    if (name != NULL) {
+        if (!up_item_find(catalogue, name, &item, failure)) {
+            return failure->status;
+        }
+        judging->item_id = item.id;
+    }
+    bool good =
+        judge_all(judging, catalogue, failure) && (dry_run || store(judging, catalogue, failure));
+    judging->item_id = NULL;
+    if (!good) {
+        return failure->status;
+    }
+    if (option_given(arguments, "json")) {
+        print_document(judging, dry_run);
+    } else {
+        print_table(judging, style, dry_run);
+    }
+    return status_of(judging);
+}
+
+enum up_status command_decide(const struct arguments *arguments, struct up_failure *failure) {
+    struct judging judging = {.arguments = arguments,
+                              .kind = option_value(arguments, "kind"),
+                              .tolerance_g = (double)NAN,
+                              .confidence = (double)NAN,
+                              .places = json_object()};
+    struct up_catalogue *catalogue = NULL;
+    struct up_style style;
+    enum up_status status = UP_STATUS_WRONG_INPUT;
+    if (style_asked(arguments, &style, failure) &&
+        option_number(arguments, "tolerance-g", 0.1, 100000, &judging.tolerance_g, failure) &&
+        option_number(arguments, "confidence", 0.5, 0.9999, &judging.confidence, failure)) {
+        status = open_catalogue(arguments,
+                                option_given(arguments, "dry-run") ? UP_CATALOGUE_READ
+                                                                   : UP_CATALOGUE_WRITE,
+                                &catalogue, failure)
+                     ? decide(&judging, catalogue, &style, failure)
+                     : failure->status;
+    }
+    up_catalogue_close(catalogue);
+    json_decref(judging.decisions);
+    json_decref(judging.places);
+    free(judging.item);
+    free(judging.stored);
+    free(judging.line);
+    return status;
+}

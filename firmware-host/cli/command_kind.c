@@ -1,0 +1,172 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* Kinds of gear: the tolerance that is set for each, and what the benches have learned of it. */
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "cli.h"
+#include "upthrust/text.h"
+
+const struct option_text options_kind[] = {
+    {"tolerance-g", "G", "set: one piece of this kind is neutral within this"},
+    {"tolerance-pair-g", "G", "set: a pair of this kind is neutral within this"},
+    OPTION_CATALOGUE,
+    OPTION_JSON,
+    OPTION_END};
+
+enum { NAME_COLUMNS = 16 };
+
+/* ---- JSON ---- */
+
+static json_t *number_or_null(double value, bool is_known) {
+    return is_known && isfinite(value) ? json_real(value) : json_null();
+}
+
+/* Not learned is null. */
+static json_t *kind_to_json(const struct up_kind *kind) {
+    const struct up_quantity *one = &kind->repeatability_kg, *pair = &kind->repeatability_pair_kg;
+    bool shaken = kind->share.shares > 0;
+    return json_pack(
+        "{s:s, s:s, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:I, s:i, s:i}", "name", kind->name,
+        "bench", kind->bench, "tolerance_one_g",
+        number_or_null(kind->tolerance_one_g, kind->tolerance_one_g > 0), "tolerance_pair_g",
+        number_or_null(kind->tolerance_pair_g, kind->tolerance_pair_g > 0), "repeatability_one_g",
+        number_or_null(one->u * 1e3, one->dof > 0), "repeatability_one_dof",
+        number_or_null(one->dof, one->dof > 0), "repeatability_pair_g",
+        number_or_null(pair->u * 1e3, pair->dof > 0), "repeatability_pair_dof",
+        number_or_null(pair->dof, pair->dof > 0), "shake_share",
+        number_or_null(kind->share.mean.value, shaken), "shake_share_at_least",
+        number_or_null(kind->share.at_least, shaken), "shares", (json_int_t)kind->share.shares,
+        "items", (int)kind->items, "runs", (int)kind->runs);
+}
+
+/* ---- words ---- */
+
+static void put_tolerance(double tolerance_g, int columns) {
+    if (tolerance_g > 0) {
+        printf("%*.4g", columns, tolerance_g);
+    } else {
+        printf("%*s", columns, "-");
+    }
+}
+
+static void put_repeatability(const struct up_quantity *repeatability_kg) {
+    char text[32];
+    if (repeatability_kg->dof > 0) {
+        snprintf(text, sizeof text, "%.3f (%.0f)", repeatability_kg->u * 1e3,
+                 repeatability_kg->dof);
+    } else {
+        snprintf(text, sizeof text, "-");
+    }
+    printf(" %12s", text);
+}
+
+static void print_kind(const struct up_kind *kind, bool isolate) {
+    up_text_put(stdout, kind->name, NAME_COLUMNS, isolate);
+    putchar(' ');
+    put_tolerance(kind->tolerance_one_g, 8);
+    put_tolerance(kind->tolerance_pair_g, 8);
+    fputs("  ", stdout);
+    up_text_put(stdout, kind->bench[0] != '\0' ? kind->bench : "-", NAME_COLUMNS, isolate);
+    printf(" %5u %4u", kind->items, kind->runs);
+    put_repeatability(&kind->repeatability_kg);
+    put_repeatability(&kind->repeatability_pair_kg);
+    if (kind->share.shares > 0) {
+        printf("  %.2f (%zu)\n", kind->share.at_least, kind->share.shares);
+    } else {
+        puts("  -");
+    }
+}
+
+static void print_kinds(const struct up_kind *kinds, size_t count, bool isolate) {
+    if (count == 0) {
+        puts("no kinds yet: `upthrust item add --kind` or `upthrust kind set` names one");
+        return;
+    }
+    printf("%-*s %8s%8s  %-*s %5s %4s %12s %12s  %s\n", NAME_COLUMNS, "kind", "one g", "pair g",
+           NAME_COLUMNS, "bench", "items", "runs", "sd one g", "sd pair g", "shake frees");
+    for (size_t i = 0; i < count; i++) {
+        print_kind(&kinds[i], isolate);
+    }
+    puts("neutral within one g, pair g; sd: of one trial (degrees of freedom); shake frees: of the "
+         "air at least this share, 95 % (shares told)");
+}
+
+/* ---- the verbs ---- */
+
+static enum up_status list(const struct arguments *arguments, struct up_catalogue *catalogue,
+                           struct up_failure *failure) {
+    struct up_style style;
+    struct up_kind *kinds;
+    size_t count;
+    if (!style_asked(arguments, &style, failure) ||
+        !up_kinds_learn(catalogue, &kinds, &count, failure)) {
+        return failure->status;
+    }
+    if (option_given(arguments, "json")) {
+        json_t *list = json_array();
+        for (size_t i = 0; i < count; i++) {
+            json_array_append_new(list, kind_to_json(&kinds[i]));
+        }
+        print_json(json_pack("{s:s, s:o}", "schema", "upthrust-kinds-1", "kinds", list));
+    } else {
+        print_kinds(kinds, count, style.isolate);
+    }
+    free(kinds);
+    return UP_STATUS_DONE;
+}
+
+static void tell_set(const struct up_kind *kind, bool json) {
+    if (json) {
+        print_json(json_pack("{s:s, s:s, s:o, s:o}", "schema", "upthrust-kind-1", "name",
+                             kind->name, "tolerance_one_g",
+                             number_or_null(kind->tolerance_one_g, kind->tolerance_one_g > 0),
+                             "tolerance_pair_g",
+                             number_or_null(kind->tolerance_pair_g, kind->tolerance_pair_g > 0)));
+        return;
+    }
+    char *name = up_text_for_terminal(kind->name);
+    printf("%s: neutral within ", name);
+    put_tolerance(kind->tolerance_one_g, 0);
+    fputs(" g, a pair ", stdout);
+    put_tolerance(kind->tolerance_pair_g, 0);
+    puts(" g, for items added from now on; `upthrust decide --kind` judges older ones anew");
+    free(name);
+}
+
+/* What was not given stays as it was set. */
+static enum up_status set(const struct arguments *arguments, struct up_catalogue *catalogue,
+                          struct up_failure *failure) {
+    struct up_kind kind = {0};
+    if (arguments->words != 2 ||
+        (!option_given(arguments, "tolerance-g") && !option_given(arguments, "tolerance-pair-g"))) {
+        up_fail(failure, UP_STATUS_WRONG_INPUT,
+                "kind set: name one kind, and --tolerance-g or --tolerance-pair-g");
+        return failure->status;
+    }
+    char *clean = up_text_clean(arguments->word[1], strlen(arguments->word[1]));
+    bool fits = strlen(clean) < sizeof kind.name;
+    if (fits) {
+        memcpy(kind.name, clean, strlen(clean) + 1);
+    } else {
+        up_fail(failure, UP_STATUS_WRONG_INPUT, "kind set: the name is longer than 300 bytes");
+    }
+    free(clean);
+    bool good =
+        fits && up_kind_tolerance(catalogue, kind.name, 1, &kind.tolerance_one_g, failure) &&
+        up_kind_tolerance(catalogue, kind.name, 2, &kind.tolerance_pair_g, failure) &&
+        option_number(arguments, "tolerance-g", 0.1, 1e5, &kind.tolerance_one_g, failure) &&
+        option_number(arguments, "tolerance-pair-g", 0.1, 1e5, &kind.tolerance_pair_g, failure) &&
+        up_kind_set(catalogue, &kind, failure);
+    if (good) {
+        tell_set(&kind, option_given(arguments, "json"));
+    }
+    return good ? UP_STATUS_DONE : failure->status;
+}
+
+enum up_status command_kind(const struct arguments *arguments, struct up_failure *failure) {
+    static const struct verb verbs[] = {{"list", UP_CATALOGUE_READ, list},
+                                        {"set", UP_CATALOGUE_CREATE, set}};
+    return run_verb("kind", verbs, sizeof verbs / sizeof verbs[0], arguments, failure);
+}

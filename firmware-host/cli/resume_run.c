@@ -1,0 +1,171 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* measure and calibrate --resume: which run is gone on with, and whether it still may be. */
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "kept_run.h"
+#include "upthrust/text.h"
+
+/* ---- the rig file: what it says beside comments and the port, which may have another name ---- */
+
+/* The next line that matters; false at the end. */
+static bool next_line(const char **text, bool *in_port, char line[256]) {
+    while (**text != '\0') {
+        size_t length = strcspn(*text, "\n"), blanks = strspn(*text, " \t\r");
+        snprintf(line, 256, "%.*s", (int)(length > blanks ? length - blanks : 0), *text + blanks);
+        *text += length + ((*text)[length] == '\n');
+        line[strcspn(line, "\r")] = '\0';
+        if (line[0] == '[') {
+            *in_port = strncmp(line, "[port]", 6) == 0;
+        }
+        if (!*in_port && line[0] != '\0' && line[0] != ';' && line[0] != '#') {
+            return true;
+        }
+    }
+    line[0] = '\0';
+    return false;
+}
+
+static bool is_same_rig(const char *before, const char *now, const struct kept_run *run,
+                        const char *path, struct up_failure *failure) {
+    bool port_before = false, port_now = false, more = true;
+    char line_before[256], line_now[256];
+    while (more) {
+        more = next_line(&before, &port_before, line_before);
+        if (next_line(&now, &port_now, line_now) != more || strcmp(line_before, line_now) != 0) {
+            return up_fail(
+                failure, UP_STATUS_WRONG_INPUT,
+                "%.100s has changed since run %s began: it says \"%.60s\" where \"%.60s\" "
+                "stood; put that back, or begin anew without --resume",
+                path, run->left.id, line_now, line_before);
+        }
+    }
+    return true;
+}
+
+static bool check_rig(struct kept_run *run, const struct up_rig *rig, struct up_failure *failure) {
+    const char *before = json_string_value(json_object_get(run->plan, "rig"));
+    char *text = up_rig_read_text(rig->path, failure);
+    char *now = text != NULL ? up_text_clean_lines(text) : NULL;
+    bool good = now != NULL && is_same_rig(before, now, run, rig->path, failure);
+    free(text);
+    free(now);
+    memcpy(run->rig.path, rig->path, sizeof run->rig.path);
+    if (run->rig.port_kind != UP_PORT_TYPED) {
+        run->rig.port_kind = rig->port_kind;
+        run->rig.port = rig->port;
+        memcpy(run->rig.port_path, rig->port_path, sizeof run->rig.port_path);
+    }
+    return good;
+}
+
+/* ---- the item and the calibration ---- */
+
+static const char *of_run(const struct kept_run *run, const char *name) {
+    const char *text =
+        json_string_value(json_object_get(json_array_get(run->left.journal, 0), name));
+    return text != NULL ? text : "";
+}
+
+static bool check_item(struct kept_run *run, struct up_catalogue *catalogue,
+                       struct up_failure *failure) {
+    struct up_item item;
+    if (!up_item_find(catalogue, of_run(run, "item_id"), &item, failure)) {
+        return false;
+    }
+    json_t *now = up_item_to_json(&item);
+    bool same = json_equal(now, json_object_get(run->plan, "item"));
+    json_decref(now);
+    memcpy(run->measure.item.id, item.id, sizeof item.id);
+    return same || up_fail(failure, UP_STATUS_WRONG_INPUT,
+                           "%.80s has been edited since run %s began: begin anew without --resume",
+                           item.name, run->left.id);
+}
+
+static bool check_calibration(struct kept_run *run, const struct bench_run *bench,
+                              struct up_failure *failure) {
+    struct up_calibration *latest = up_allocate(1, sizeof *latest);
+    bool good = up_calibration_latest(bench->catalogue, bench->rig->id, latest, failure);
+    if (good && strcmp(latest->id, of_run(run, "calibration_id")) != 0) {
+        good =
+            up_fail(failure, UP_STATUS_WRONG_INPUT,
+                    "the bench %.60s was calibrated again since run %s began: begin anew without "
+                    "--resume",
+                    bench->rig->id, run->left.id);
+    }
+    memcpy(run->calibration.id, latest->id, sizeof latest->id);
+    memcpy(run->calibration.made_utc, latest->made_utc, sizeof latest->made_utc);
+    free(latest);
+    return good;
+}
+
+bool take_up(struct taken_up *taken, const struct bench_run *bench, bool calibrates,
+             const struct up_item *item, struct up_failure *failure) {
+    struct kept_run *run = &taken->run;
+    struct up_catalogue *catalogue = bench->catalogue;
+    const char *id = bench->resume[0] != '\0' ? bench->resume : NULL;
+    memset(taken, 0, sizeof *taken);
+    if (!up_run_find_unfinished(catalogue, calibrates ? "calibrate" : "measure", bench->rig->id,
+                                item != NULL ? item->id : NULL, id, &taken->unfinished, failure) ||
+        !kept_run_open(run, catalogue, taken->unfinished.run_id, calibrates, failure) ||
+        !check_rig(run, bench->rig, failure)) {
+        return false;
+    }
+    kept_run_trim(run);
+    return calibrates ||
+           (check_item(run, catalogue, failure) && check_calibration(run, bench, failure));
+}
+
+void taken_up_free(struct taken_up *taken) {
+    kept_run_free(&taken->run);
+    json_decref(taken->unfinished.continues);
+}
+
+/* ---- the way on ---- */
+
+/* For a POSIX shell. */
+static char *quoted(const char *text) {
+    static const char plain[] = "abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789"
+                                "_./:,+=@%-";
+    char *result = up_text_format("%s", text);
+    if (text[0] != '\0' && strspn(text, plain) == strlen(text)) {
+        return result;
+    }
+    free(result);
+    result = up_allocate(4 * strlen(text) + 3, 1);
+    char *at = result;
+    *at++ = '\'';
+    for (; *text != '\0'; text++) {
+        at += sprintf(at, *text == '\'' ? "'\\''" : "%c", *text);
+    }
+    *at = '\'';
+    return result;
+}
+
+static void append(char **text, const char *option, const char *value) {
+    char *word = quoted(value);
+    char *more = up_text_format("%s --%s %s", *text, option, word);
+    free(word);
+    free(*text);
+    *text = more;
+}
+
+char *way_on(const struct bench_run *bench, const char *what, const char *run_id) {
+    const struct arguments nothing = {.options = 0};
+    const char *directory = up_catalogue_directory(bench->catalogue);
+    char *text = up_text_format("upthrust %s", what);
+    append(&text, "rig", bench->rig->path);
+    if (bench->port != NULL) {
+        append(&text, "port", bench->port);
+    }
+    if (strcmp(directory, catalogue_directory(&nothing)) != 0) {
+        append(&text, "catalogue", directory);
+    }
+    if (bench->json) {
+        append(&text, "operator", "json");
+    }
+    char *whole = up_text_format("%s --resume %.8s", text, run_id);
+    free(text);
+    return whole;
+}

@@ -1,0 +1,347 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* The way of one result from plateaus to class: all its numbers in one document. */
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+#include <strings.h>
+
+#include "upthrust/bench.h"
+#include "upthrust/report.h"
+#include "upthrust/text.h"
+
+enum { PREFIX_LEAST = 4 };
+
+static const char *text_of(const json_t *body, const char *key) {
+    const char *text = json_string_value(json_object_get(body, key));
+    return text != NULL ? text : "";
+}
+
+static double number_of(const json_t *body, const char *key) {
+    const json_t *member = json_object_get(body, key);
+    return json_is_number(member) ? json_number_value(member) : (double)NAN;
+}
+
+static void set_number(json_t *json, const char *key, double value) {
+    json_object_set_new(json, key, isfinite(value) ? json_real(value) : json_null());
+}
+
+/* ---- which result ---- */
+
+struct search {
+    const char *id;              /* its beginning; NULL: any */
+    const char *item_id, *water; /* NULL: any */
+    json_t *body;                /* the latest that fits; owned */
+    char result_id[UP_ID_SIZE], made_utc[UP_TIME_SIZE];
+    unsigned count;
+};
+
+static bool look_at(const struct up_record *record, void *context) {
+    struct search *search = context;
+    const json_t *body = record->body;
+    if ((search->id != NULL && strncasecmp(search->id, record->subject, strlen(search->id)) != 0) ||
+        (search->item_id != NULL && strcmp(search->item_id, text_of(body, "item_id")) != 0) ||
+        (search->water != NULL && strcmp(search->water, text_of(body, "water")) != 0)) {
+        return true;
+    }
+    search->count++;
+    json_decref(search->body);
+    search->body = json_incref(record->body);
+    memcpy(search->result_id, record->subject, sizeof search->result_id);
+    memcpy(search->made_utc, record->made_utc, sizeof search->made_utc);
+    return true;
+}
+
+static bool find_of_item(struct up_catalogue *catalogue, const char *wanted, const char *water,
+                         struct search *search, struct up_failure *failure) {
+    struct up_item item;
+    if (!up_item_find(catalogue, wanted, &item, failure)) {
+        return false;
+    }
+    *search = (struct search){.item_id = item.id, .water = water != NULL ? water : "tank"};
+    bool good = up_catalogue_each(catalogue, "result", look_at, search, failure);
+    search->item_id = NULL;
+    return good && (search->count > 0 ||
+                    up_fail(failure, UP_STATUS_WRONG_INPUT,
+                            "\"%.80s\" has no result in the water \"%.47s\": `upthrust show` tells "
+                            "which there are",
+                            item.name, search->water));
+}
+
+static bool find(struct up_catalogue *catalogue, const char *wanted, const char *water,
+                 struct search *search, struct up_failure *failure) {
+    bool may_be_id = wanted != NULL && water == NULL && strlen(wanted) >= PREFIX_LEAST;
+    *search = (struct search){.id = wanted, .water = water};
+    if (wanted != NULL && !may_be_id) {
+        return find_of_item(catalogue, wanted, water, search, failure);
+    }
+    if (!up_catalogue_each(catalogue, "result", look_at, search, failure)) {
+        return false;
+    }
+    if (wanted == NULL && search->count == 0) {
+        return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                       "there is no result%s%.47s yet: `upthrust measure` makes one",
+                       water != NULL ? " in the water " : "", water != NULL ? water : "");
+    }
+    if (wanted != NULL && search->count > 1) {
+        return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                       "%u results begin with \"%.40s\": give more of the id", search->count,
+                       wanted);
+    }
+    return search->count > 0 || find_of_item(catalogue, wanted, water, search, failure);
+}
+
+/* ---- the plateaus of its trials ---- */
+
+struct level {
+    double time_s, load_counts; /* NaN: there is none */
+};
+
+static const struct level nowhere = {(double)NAN, (double)NAN};
+
+static struct level level_of(const json_t *plateau) {
+    return (struct level){(number_of(plateau, "start_s") + number_of(plateau, "end_s")) / 2,
+                          number_of(plateau, "load_counts")};
+}
+
+/* A load and the tares before and after it. */
+struct bracket {
+    struct level before, load, after;
+};
+
+struct walk {
+    const char *run_id;
+    const struct up_calibration *calibration; /* NULL: it is not here */
+    struct level tare;                        /* the latest */
+    struct bracket air;
+    json_t *trials;
+    const json_t *left_out; /* numbers of trials; NULL: none */
+};
+
+static json_t *level_to_json(const struct level *level) {
+    json_t *json = json_object();
+    set_number(json, "time_s", level->time_s);
+    set_number(json, "load_counts", level->load_counts);
+    return json;
+}
+
+/* The tares' mean at the time of the load, weighted by time. */
+static void set_bracket(json_t *json, const struct walk *walk, const struct bracket *bracket) {
+    double span_s = bracket->after.time_s - bracket->before.time_s;
+    double weight = span_s > 0 ? (bracket->load.time_s - bracket->before.time_s) / span_s : 0.5;
+    weight = fmin(fmax(weight, 0), 1);
+    double tare = (1 - weight) * bracket->before.load_counts + weight * bracket->after.load_counts;
+    double difference = bracket->load.load_counts - tare;
+    json_object_set_new(json, "tare_before", level_to_json(&bracket->before));
+    json_object_set_new(json, "load", level_to_json(&bracket->load));
+    json_object_set_new(json, "tare_after", level_to_json(&bracket->after));
+    set_number(json, "weight_after", weight);
+    set_number(json, "tare_counts", tare);
+    set_number(json, "difference_counts", difference);
+    set_number(json, "linear_counts",
+               walk->calibration != NULL
+                   ? up_calibration_linear_counts(walk->calibration, difference)
+                   : (double)NAN);
+}
+
+/* Reference bodies and a second depth have plateaus of their own. */
+static struct bracket *bracket_of(const char *of, struct walk *walk, struct bracket *water) {
+    return strcmp(of, "air") == 0 ? &walk->air : strcmp(of, "water") == 0 ? water : NULL;
+}
+
+/* What was spoilt and begun anew leaves plateaus behind: the last load between two tares counts. */
+static void read_plateaus(struct walk *walk, const json_t *plateaus, struct bracket *water) {
+    const json_t *plateau;
+    size_t i;
+    const char *last = "tare";
+    json_array_foreach(plateaus, i, plateau) {
+        const char *of = text_of(plateau, "of");
+        struct bracket *here = bracket_of(of, walk, water);
+        struct bracket *closed = bracket_of(last, walk, water);
+        if (here != NULL) {
+            here->before = strcmp(last, of) != 0 ? walk->tare : here->before;
+            here->load = level_of(plateau);
+            here->after = nowhere;
+        } else if (strcmp(of, "tare") == 0) {
+            walk->tare = level_of(plateau);
+            if (closed != NULL) {
+                closed->after = walk->tare;
+            }
+        }
+        last = of;
+    }
+}
+
+static bool is_left_out(const json_t *left_out, json_int_t number) {
+    const json_t *one;
+    size_t i;
+    json_array_foreach(left_out, i, one) {
+        if (json_integer_value(one) == number) {
+            return true;
+        }
+    }
+    return false;
+}
+
+static bool take_trial(const struct up_record *record, void *context) {
+    static const char *const members[] = {"number", "load_counts", "u_plateau_counts",
+                                          "shakes", "gain_counts", "still_gaining",
+                                          "soak_s", "temp_c"};
+    struct walk *walk = context;
+    struct bracket water = {nowhere, nowhere, nowhere};
+    if (strcmp(text_of(record->body, "run_id"), walk->run_id) != 0) {
+        return true;
+    }
+    read_plateaus(walk, json_object_get(record->body, "plateaus"), &water);
+    json_t *json = json_object();
+    set_bracket(json, walk, &water);
+    for (size_t i = 0; i < sizeof members / sizeof members[0]; i++) {
+        json_object_set(json, members[i], json_object_get(record->body, members[i]));
+    }
+    json_object_set_new(json, "left_out",
+                        json_boolean(is_left_out(walk->left_out, json_integer_value(json_object_get(
+                                                                     record->body, "number")))));
+    json_array_append_new(walk->trials, json);
+    return true;
+}
+
+/* ---- the rest of the chain ---- */
+
+static bool take_calibration(const struct up_record *record, void *context) {
+    return !up_calibration_from_json(record->body, context);
+}
+
+static json_t *calibration_to_json(const struct up_calibration *calibration) {
+    json_t *json = json_object();
+    set_number(json, "slope_counts_kg", calibration->slope_counts_kg);
+    set_number(json, "u_slope_counts_kg", calibration->u_slope_counts_kg);
+    set_number(json, "unloading_slope_counts_kg", calibration->unloading_slope_counts_kg);
+    set_number(json, "quadratic_counts_kg2", calibration->quadratic_counts_kg2);
+    set_number(json, "air_density_kg_m3", calibration->air_density_kg_m3);
+    return json;
+}
+
+static bool set_plateaus(json_t *json, struct up_catalogue *catalogue,
+                         const struct up_result *result, const json_t *left_out,
+                         struct up_failure *failure) {
+    struct up_calibration *calibration = up_allocate(1, sizeof *calibration);
+    struct walk walk = {.run_id = result->run_id,
+                        .tare = nowhere,
+                        .air = {nowhere, nowhere, nowhere},
+                        .trials = json_array(),
+                        .left_out = left_out};
+    bool good = up_catalogue_each_live(catalogue, "calibration", result->calibration_id,
+                                       take_calibration, calibration, failure);
+    if (good && calibration->slope_counts_kg != 0) {
+        walk.calibration = calibration;
+        json_object_set_new(json, "calibration", calibration_to_json(calibration));
+    }
+    good = good && up_catalogue_each(catalogue, "trial", take_trial, &walk, failure);
+    json_object_set(json, "trials", walk.trials);
+    if (good && isfinite(walk.air.load.load_counts)) {
+        json_t *air = json_object();
+        set_bracket(air, &walk, &walk.air);
+        json_object_set_new(json, "air", air);
+    }
+    json_decref(walk.trials);
+    free(calibration);
+    return good;
+}
+
+static json_t *chain_to_json(const struct up_weighing *weighing) {
+    struct up_chain chain;
+    json_t *json = json_object();
+    up_weighing_chain(weighing, &chain);
+    set_number(json, "water_counts", weighing->term[UP_INPUT_WATER_LOAD].value);
+    set_number(json, "air_counts", weighing->term[UP_INPUT_AIR_LOAD].value);
+    set_number(json, "slope_counts_kg", chain.slope_counts_kg);
+    set_number(json, "calibration_air_kg_m3", weighing->calibration_air_kg_m3);
+    set_number(json, "k", chain.k);
+    set_number(json, "swing_rel", weighing->term[UP_INPUT_SWING].value);
+    set_number(json, "water_kg", chain.water_kg);
+    set_number(json, "air_kg", chain.air_kg);
+    set_number(json, "air_density_kg_m3", weighing->term[UP_INPUT_AIR_DENSITY].value);
+    set_number(json, "tank_density_kg_m3", chain.water_density_kg_m3);
+    set_number(json, "tank_temp_c", weighing->tank_temp_c);
+    set_number(json, "trapped_air_kg", weighing->term[UP_INPUT_TRAPPED_AIR].value);
+    set_number(json, "wetted_volume_m3", chain.wetted_volume_m3);
+    set_number(json, "volume_m3", chain.volume_m3);
+    set_number(json, "mass_kg", chain.mass_kg);
+    set_number(json, "line_area_m2", weighing->line_area_m2);
+    set_number(json, "tank_area_m2", weighing->tank_area_m2);
+    set_number(json, "line_kg", chain.line_kg);
+    set_number(json, "tank_kg", chain.tank_kg);
+    set_number(json, "expansion_per_k", weighing->term[UP_INPUT_EXPANSION].value);
+    set_number(json, "target_temp_c", weighing->target_temp_c);
+    set_number(json, "stretch", chain.stretch);
+    set_number(json, "target_density_kg_m3", chain.target_density_kg_m3);
+    set_number(json, "buoyancy_kg", chain.buoyancy_kg);
+    return json;
+}
+
+struct decided {
+    const char *result_id;
+    json_t *list;
+};
+
+static bool take_decision(const struct up_record *record, void *context) {
+    const struct decided *decided = context;
+    if (strcmp(text_of(record->body, "result_id"), decided->result_id) == 0) {
+        json_t *json = json_copy(record->body);
+        json_object_set_new(json, "decision_id", json_string(record->subject));
+        json_object_set_new(json, "made_utc", json_string(record->made_utc));
+        json_array_append_new(decided->list, json);
+    }
+    return true;
+}
+
+static bool set_decisions(json_t *json, struct up_catalogue *catalogue, const char *result_id,
+                          struct up_failure *failure) {
+    struct decided decided = {result_id, json_array()};
+    bool good = up_catalogue_each(catalogue, "decision", take_decision, &decided, failure);
+    json_object_set_new(json, "decisions", decided.list);
+    return good;
+}
+
+static json_t *explain(struct up_catalogue *catalogue, struct search *search,
+                       const struct up_result *result, struct up_failure *failure) {
+    struct up_item item = {.name = ""};
+    struct up_failure ignored;
+    json_t *json = json_pack("{s:s, s:s, s:s}", "schema", "upthrust-explain-1", "result_id",
+                             search->result_id, "made_utc", search->made_utc);
+    up_item_find(catalogue, result->item_id, &item, &ignored);
+    json_object_set_new(json, "item_name", json_string(item.name));
+    json_object_set(json, "result", search->body);
+    json_object_set_new(json, "chain", chain_to_json(&result->weighing));
+    set_number(json, "coverage_factor",
+               result->answer.buoyancy_kg.u > 0
+                   ? result->answer.first_order_expanded_u_kg / result->answer.buoyancy_kg.u
+                   : (double)NAN);
+    const json_t *left_out = json_object_get(search->body, "left_out");
+    if (!set_plateaus(json, catalogue, result, left_out, failure) ||
+        !set_decisions(json, catalogue, search->result_id, failure)) {
+        json_decref(json);
+        return NULL;
+    }
+    return json;
+}
+
+json_t *up_explain(struct up_catalogue *catalogue, const char *wanted, const char *water,
+                   struct up_failure *failure) {
+    struct search search;
+    struct up_result *result = up_allocate(1, sizeof *result);
+    json_t *document = NULL;
+    if (find(catalogue, wanted, water, &search, failure)) {
+        up_result_from_json(search.body, result);
+        if (result->has_model) {
+            document = explain(catalogue, &search, result, failure);
+        } else {
+            up_fail(failure, UP_STATUS_WRONG_INPUT,
+                    "the result %.8s is from before the model was kept with it, so its way cannot "
+                    "be told: `upthrust measure --replay %.8s` computes it again",
+                    search.result_id, result->run_id);
+        }
+    }
+    json_decref(search.body);
+    free(result);
+    return document;
+}

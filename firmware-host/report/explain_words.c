@@ -1,0 +1,284 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* The way of one result, told in words and numbers enough to redo it with a calculator. */
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "upthrust/report.h"
+#include "upthrust/text.h"
+
+static const char *text_of(const json_t *body, const char *key) {
+    const char *text = json_string_value(json_object_get(body, key));
+    return text != NULL ? text : "";
+}
+
+static double number_of(const json_t *body, const char *key) {
+    const json_t *member = json_object_get(body, key);
+    return json_is_number(member) ? json_number_value(member) : (double)NAN;
+}
+
+static bool has(const json_t *body, const char *key) {
+    return json_is_number(json_object_get(body, key));
+}
+
+/* "  w   = 123.456 counts ...": one line of the chain. */
+static void put_step(FILE *stream, const char *symbol, double value, const char *unit,
+                     const char *how) {
+    fprintf(stream, "  %-9s = %.10g%s%s%s%s\n", symbol, value, unit[0] != '\0' ? " " : "", unit,
+            how[0] != '\0' ? "   " : "", how);
+}
+
+/* ---- plateaus ---- */
+
+static void put_bracket(FILE *stream, const json_t *json, const char *what) {
+    const json_t *before = json_object_get(json, "tare_before");
+    const json_t *load = json_object_get(json, "load");
+    const json_t *after = json_object_get(json, "tare_after");
+    double linear = number_of(json, "linear_counts"), stored = number_of(json, "load_counts");
+    fprintf(stream, "  %-8s %13.2f %13.2f %13.2f %8.5f %13.2f %13.2f", what,
+            number_of(before, "load_counts"), number_of(load, "load_counts"),
+            number_of(after, "load_counts"), number_of(json, "weight_after"),
+            number_of(json, "difference_counts"), linear);
+    if (fabs(linear - stored) > 0.01) { /* plateaus that this does not understand */
+        fprintf(stream, "  stored: %.2f", stored);
+    }
+    fputs(json_is_true(json_object_get(json, "left_out")) ? "  left out by the operator\n" : "\n",
+          stream);
+}
+
+static void put_plateaus(FILE *stream, const json_t *document) {
+    const json_t *trial, *air = json_object_get(document, "air");
+    size_t i;
+    fprintf(stream,
+            "plateaus, counts (weight: share of the tare after; difference = load - "
+            "[(1 - weight) before + weight after]):\n"
+            "  %-8s %13s %13s %13s %8s %13s %13s\n",
+            "", "tare before", "load", "tare after", "weight", "difference", "made linear");
+    if (air != NULL) {
+        put_bracket(stream, air, "in air");
+    }
+    json_array_foreach(json_object_get(document, "trials"), i, trial) {
+        char what[24];
+        snprintf(what, sizeof what, "trial %.0f", number_of(trial, "number"));
+        put_bracket(stream, trial, what);
+    }
+}
+
+static void put_linear(FILE *stream, const json_t *calibration) {
+    if (calibration == NULL) {
+        fputs("  the calibration is not in this catalogue: nothing can be made linear again\n",
+              stream);
+        return;
+    }
+    put_step(stream, "S", number_of(calibration, "slope_counts_kg"), "counts/kg",
+             "slope of the calibration");
+    if (has(calibration, "unloading_slope_counts_kg")) {
+        put_step(stream, "S down", number_of(calibration, "unloading_slope_counts_kg"), "counts/kg",
+                 "differences below nothing are first multiplied by S / S down");
+    }
+    if (number_of(calibration, "quadratic_counts_kg2") != 0) {
+        put_step(stream, "q", number_of(calibration, "quadratic_counts_kg2"), "counts/kg2",
+                 "linear = S m, where q m m + S m = difference");
+    }
+}
+
+/* ---- the chain ---- */
+
+static void put_volume(FILE *stream, const json_t *chain, double air_kg) {
+    put_step(stream, "L", number_of(chain, "air_kg"), "kg", "(counts in air) / S");
+    put_step(stream, "rho_a", number_of(chain, "air_density_kg_m3"), "kg/m3",
+             "air at the dry weighing");
+    put_step(stream, "V with", number_of(chain, "wetted_volume_m3"), "m3",
+             "(L - w) k / (rho_w - rho_a), the air in it included");
+    put_step(stream, "V", number_of(chain, "volume_m3"), "m3",
+             air_kg > 0 ? "V with - air / rho_w" : "");
+    put_step(stream, "m", number_of(chain, "mass_kg"), "kg", "L k + rho_a V");
+    put_step(stream, "line", number_of(chain, "line_kg"), "kg",
+             "rho_w (line's cross-section / tank's area) V with: the level rose");
+}
+
+static void put_chain(FILE *stream, const json_t *document) {
+    const json_t *chain = json_object_get(document, "chain");
+    double air_kg = number_of(chain, "trapped_air_kg");
+    fputs("from counts to grams, at the estimates:\n", stream);
+    put_step(stream, "C", number_of(chain, "water_counts"), "counts",
+             "mean of the trials that count");
+    put_linear(stream, json_object_get(document, "calibration"));
+    put_step(stream, "swing", number_of(chain, "swing_rel"), "",
+             "half of what a swinging load may read high");
+    put_step(stream, "k", number_of(chain, "k"), "", "1 - rho_a(calibration) / 8000 kg/m3");
+    put_step(stream, "rho_a cal", number_of(chain, "calibration_air_kg_m3"), "kg/m3", "");
+    put_step(stream, "w", number_of(chain, "water_kg"), "kg", "C / S (1 - swing)");
+    put_step(stream, "rho_w", number_of(chain, "tank_density_kg_m3"), "kg/m3", "the tank's water");
+    put_step(stream, "air", air_kg, "kg", "half of the lift of air that may still be in it");
+    if (has(chain, "volume_m3")) {
+        put_volume(stream, chain, air_kg);
+    }
+    put_step(stream, "b tank", number_of(chain, "tank_kg"), "kg",
+             has(chain, "line_kg") ? "-w k - air - line" : "-w k - air");
+    if (!json_is_true(json_object_get(json_object_get(json_object_get(document, "result"), "model"),
+                                      "in_tank"))) {
+        put_step(stream, "rho_x", number_of(chain, "target_density_kg_m3"), "kg/m3",
+                 "the water asked for");
+        put_step(stream, "beta", number_of(chain, "expansion_per_k"), "1/K",
+                 "volume expansion of the item");
+        put_step(stream, "t_w", number_of(chain, "tank_temp_c"), "C", "of the tank");
+        put_step(stream, "t_x", number_of(chain, "target_temp_c"), "C", "of the water asked for");
+        put_step(stream, "b", number_of(chain, "buoyancy_kg"), "kg",
+                 "b tank + [rho_x (1 + beta (t_x - t_w)) - rho_w] V");
+    }
+}
+
+/* ---- the budget ---- */
+
+static void put_budget_line(FILE *stream, const json_t *line) {
+    double u_g = fabs(number_of(line, "sensitivity") * number_of(line, "u")) * 1e3;
+    char dof[16] = "inf";
+    if (has(line, "dof")) {
+        snprintf(dof, sizeof dof, "%.3g", number_of(line, "dof"));
+    }
+    if (!(number_of(line, "u") > 0)) {
+        return;
+    }
+    fputs("  ", stream);
+    up_text_put(stream, text_of(line, "name"), 42, false);
+    fprintf(stream, " %14.8g %10.3g ", number_of(line, "value"), number_of(line, "u"));
+    up_text_put(stream, text_of(line, "unit"), 9, false);
+    fprintf(stream, " %5s ", dof);
+    up_text_put(stream, text_of(line, "distribution"), 11, false);
+    fputc(' ', stream);
+    up_text_put(stream, text_of(line, "evaluation"), 4, false);
+    fprintf(stream, " %12.4g %8.3f %5.1f  ", number_of(line, "sensitivity") * 1e3, u_g,
+            number_of(line, "share_of_variance") * 100);
+    up_text_put(stream, text_of(line, "shared_by"), 0, false);
+    fputc('\n', stream);
+}
+
+static void put_budget(FILE *stream, const json_t *result) {
+    const json_t *line;
+    size_t i;
+    fprintf(stream,
+            "budget (g: sensitivity times u; shared by: what has the same error):\n"
+            "  %-42s %14s %10s %-9s %5s %-11s %-4s %12s %8s %5s  shared by\n",
+            "input", "value", "u", "unit", "dof", "distribution", "type", "g per unit", "g", "%");
+    json_array_foreach(json_object_get(result, "budget"), i, line) {
+        put_budget_line(stream, line);
+    }
+}
+
+/* ---- the decision ---- */
+
+static void put_combined(FILE *stream, const json_t *document, const json_t *result) {
+    double u_g = number_of(result, "u_buoyancy_g"), k = number_of(document, "coverage_factor");
+    char dof[24] = "infinite";
+    if (has(result, "dof")) {
+        snprintf(dof, sizeof dof, "%.3g", number_of(result, "dof"));
+    }
+    fprintf(stream,
+            "combined:\n  b = %+.4f g, u = %.4f g, effective degrees of freedom %s\n"
+            "  first order: k = %.4f, +- %.4f g\n"
+            "  Monte Carlo: +- %.4f g (%.0f %%), %.0f draws%s\n",
+            number_of(result, "buoyancy_g"), u_g, dof, k,
+            number_of(result, "first_order_expanded_u_g"), number_of(result, "expanded_u_g"),
+            number_of(result, "coverage") * 100, number_of(result, "draws"),
+            json_is_true(json_object_get(result, "draws_stable")) ? "" : ", not yet at rest");
+    if (has(result, "draws_u_g")) {
+        fprintf(stream, "    the draws: mean %+.4f g, standard deviation %.4f g\n",
+                number_of(result, "draws_mean_g"), number_of(result, "draws_u_g"));
+    }
+    fprintf(stream, "  %s within %.2g g (JCGM 101 clause 8); the Monte Carlo's interval is used\n",
+            json_is_true(json_object_get(result, "first_order_agrees")) ? "they agree"
+                                                                        : "they do not agree",
+            number_of(result, "numerical_tolerance_g"));
+}
+
+static const char *likeliest(const json_t *decision, double *probability) {
+    static const char *const classes[] = {"positive", "neutral", "negative"};
+    const char *best = "";
+    *probability = -1;
+    for (size_t i = 0; i < 3; i++) {
+        char key[32];
+        snprintf(key, sizeof key, "probability_%s", classes[i]);
+        if (number_of(decision, key) > *probability) {
+            *probability = number_of(decision, key);
+            best = classes[i];
+        }
+    }
+    return best;
+}
+
+static void put_why(FILE *stream, const json_t *document, const json_t *decision) {
+    const json_t *model = json_object_get(json_object_get(document, "result"), "model");
+    double best = 0, needed = number_of(decision, "confidence_at_look");
+    const char *class = likeliest(decision, &best);
+    bool undecided = strcmp(text_of(decision, "class"), "undecided") == 0;
+    if (!undecided) {
+        fprintf(stream, "  why: the probability of %s, %.4f, reaches %.4g\n", class, best, needed);
+    } else if (best >= needed && !json_is_true(json_object_get(model, "air_share_known"))) {
+        fprintf(stream,
+                "  why: %s has %.4f, but nobody knows how much air a shake frees, and with all of "
+                "it or none the class is another: set shake_share in the rig file\n",
+                class, best);
+    } else {
+        fprintf(stream, "  why: the likeliest class, %s, has %.4f and %.4g is asked for\n", class,
+                best, needed);
+    }
+    if (undecided && has(decision, "more_trials")) {
+        fprintf(stream, "  %.0f more trials would decide it, the net staying what it is\n",
+                number_of(decision, "more_trials"));
+    } else if (undecided) {
+        fputs("  no number of trials would decide it\n", stream);
+    }
+}
+
+static void put_decision(FILE *stream, const json_t *document, const json_t *decision) {
+    double tolerance_g = number_of(decision, "tolerance_g");
+    double low_g = number_of(decision, "guard_low_g"), high_g = number_of(decision, "guard_high_g");
+    fputs("decision (", stream);
+    up_text_put(stream, text_of(decision, "made_utc"), 0, false);
+    fprintf(stream,
+            "%s): ", json_is_true(json_object_get(decision, "rejudged")) ? ", judged again" : "");
+    up_text_put(stream, text_of(decision, "class"), 0, false);
+    fprintf(stream,
+            "\n  probabilities: positive %.4f, neutral %.4f, negative %.4f\n"
+            "  neutral is within %g g; confidence %.4g, at each look %.4g\n"
+            "  guard band: positive from %+.2f g on (%g + %.2f), negative from %+.2f g down, ",
+            number_of(decision, "probability_positive"), number_of(decision, "probability_neutral"),
+            number_of(decision, "probability_negative"), tolerance_g,
+            number_of(decision, "confidence"), number_of(decision, "confidence_at_look"),
+            tolerance_g + low_g, tolerance_g, low_g, -tolerance_g - high_g);
+    if (low_g - tolerance_g <= tolerance_g - high_g) {
+        fprintf(stream, "neutral from %+.2f g to %+.2f g\n", low_g - tolerance_g,
+                tolerance_g - high_g);
+    } else {
+        fputs("neutral nowhere\n", stream);
+    }
+    put_why(stream, document, decision);
+}
+
+void up_explain_print(const json_t *document, const struct up_style *style, FILE *stream) {
+    const json_t *result = json_object_get(document, "result");
+    const json_t *decisions = json_object_get(document, "decisions");
+    char *title = up_item_title(text_of(document, "item_name"),
+                                (int)json_integer_value(json_object_get(result, "pieces")));
+    up_text_put(stream, title, 0, style->isolate);
+    fputs(", in the water \"", stream);
+    up_text_put(stream, text_of(result, "water"), 0, style->isolate);
+    fprintf(stream, "\", %s\n",
+            strcmp(text_of(result, "basis"), "measured") == 0 ? "measured" : "calculated");
+    fputs("  result ", stream);
+    up_text_put(stream, text_of(document, "result_id"), 0, false);
+    fputs(" of ", stream);
+    up_text_put(stream, text_of(document, "made_utc"), 0, false);
+    fputs(", run ", stream);
+    up_text_put(stream, text_of(result, "run_id"), 0, false);
+    fputc('\n', stream);
+    put_plateaus(stream, document);
+    put_chain(stream, document);
+    put_budget(stream, result);
+    put_combined(stream, document, result);
+    for (size_t i = json_array_size(decisions); i-- > 0;) {
+        put_decision(stream, document, json_array_get(decisions, i));
+    }
+    free(title);
+}

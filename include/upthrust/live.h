@@ -1,0 +1,83 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/*
+ * The live screen as cells of text: what a person with wet hands reads from two metres away. Pure
+ * layout, no terminal: the same view gives the same cells.
+ *
+ * From 80x24 cells on everything has its place and grows with the screen; on a smaller one the
+ * first line says so, and what to do now stands below in plain lines. Text from outside is made
+ * harmless here; letters of more than one byte become '?' where the canvas is not UTF-8.
+ */
+#ifndef UPTHRUST_LIVE_H
+#define UPTHRUST_LIVE_H
+
+#include <stdbool.h>
+#include <stddef.h>
+
+#include "upthrust/procedure.h"
+
+/* Colour is only a second sign: each of them stands beside words. */
+enum up_live_style {
+    UP_LIVE_PLAIN,
+    UP_LIVE_STRONG,
+    UP_LIVE_TITLE,
+    UP_LIVE_DO,   /* your turn */
+    UP_LIVE_WAIT, /* nothing to do now */
+    UP_LIVE_BAD,
+    UP_LIVE_GOOD,
+    UP_LIVE_STYLES
+};
+
+enum { UP_CELL_BYTES = 16, UP_LIVE_COLUMNS = 80, UP_LIVE_ROWS = 24 };
+
+/* A wide letter stands in the first of its two cells, the second is empty: text[0] == 0. Marks
+   stand with their letter. */
+struct up_cell {
+    char text[UP_CELL_BYTES];
+    enum up_live_style style;
+};
+
+struct up_canvas {
+    int rows, columns;
+    bool utf8;
+    struct up_cell *cell; /* rows * columns of them, row by row; the caller's */
+};
+
+struct up_live_fault {
+    double at_s; /* of the session */
+    const char *text;
+};
+
+struct up_live_view {
+    const char *what, *bench;           /* "measure", the rig's name */
+    const char *item_name;              /* NULL while calibrating */
+    const char *place;                  /* in a queue; NULL where there is none */
+    double elapsed_s;                   /* of the session */
+    enum up_live_style mood;            /* UP_LIVE_DO, UP_LIVE_WAIT or UP_LIVE_BAD */
+    const char *words;                  /* for large letters */
+    const char *sentence;               /* all of it, in normal letters */
+    double load, noise;                 /* difference to the tare; NaN: there is none to show */
+    const char *load_unit;              /* "g", "counts" */
+    struct up_reading_progress reading; /* of the reading under way */
+    double temp_c;                      /* of the water; NaN: not known */
+    double g_per_count;                 /* 0 while calibrating */
+    const struct up_trial *trial;
+    unsigned trials, trials_planned;
+    const struct up_calibration_point *point; /* calibrating: the loadings so far */
+    unsigned points, points_planned;
+    const struct up_result *result; /* of the trials so far, the tank's first */
+    unsigned results;
+    const struct up_water *water; /* asked for, beside the tank's own */
+    unsigned waters;
+    const struct up_live_fault *fault; /* the newest last */
+    unsigned faults;
+    bool asks;        /* an answer is waited for */
+    const char *unit; /* of the number that is wanted; NULL where none is */
+    const char *typed, *refused;
+};
+
+void up_live_draw(const struct up_live_view *view, struct up_canvas *canvas);
+
+/* A few words for large letters; never NULL. */
+const char *up_live_words(const struct up_ask *ask, char *buffer, size_t size);
+
+#endif

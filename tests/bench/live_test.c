@@ -1,0 +1,411 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include <locale.h>
+#include <math.h>
+#include <setjmp.h>
+#include <stdarg.h>
+#include <stddef.h>
+#include <stdint.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include <cmocka.h>
+
+#include "upthrust/live.h"
+#include "upthrust/text.h"
+#include "virtual_bench.h"
+
+enum { ROWS_MAX = 80, COLUMNS_MAX = 260 };
+
+static struct up_cell cells[ROWS_MAX * COLUMNS_MAX + 1];
+static struct up_canvas canvas;
+static struct up_trial trials[UP_TRIALS_MAX];
+static struct up_result results[3];
+static struct up_water waters[2];
+static struct up_live_fault faults[3];
+
+/* Invented: a fin of +164.5 g in its third trial. */
+static struct up_live_view third_trial(void) {
+    struct up_live_view view = {.what = "measure",
+                                .bench = "a bench",
+                                .item_name = "Heron fin",
+                                .elapsed_s = 750,
+                                .mood = UP_LIVE_DO,
+                                .words = "shake it",
+                                .sentence = "Take it off the hook, shake the air out: Heron fin",
+                                .load = -164.46,
+                                .noise = 0.1,
+                                .load_unit = "g",
+                                .temp_c = 21.34,
+                                .g_per_count = 0.01,
+                                .trial = trials,
+                                .trials = 2,
+                                .trials_planned = 5,
+                                .result = results,
+                                .results = 3,
+                                .water = waters,
+                                .waters = 2,
+                                .fault = faults,
+                                .asks = true,
+                                .typed = "",
+                                .refused = ""};
+    memset(results, 0, sizeof results);
+    memset(waters, 0, sizeof waters);
+    for (unsigned i = 0; i < UP_TRIALS_MAX; i++) {
+        trials[i] = (struct up_trial){.number = i + 1,
+                                      .load_counts = -16450 - (double)i * 100,
+                                      .shakes = 3,
+                                      .last_gain_counts = 20};
+    }
+    for (unsigned i = 0; i < 3; i++) {
+        results[i].answer = (struct up_answer){.buoyancy_kg = {.value = 0.1645 + 0.01 * i},
+                                               .expanded_u_kg = 0.0006,
+                                               .probability_positive = 0.75,
+                                               .probability_neutral = 0.25,
+                                               .class = UP_CLASS_UNDECIDED};
+    }
+    strcpy(results[0].water.name, "tank");
+    strcpy(waters[0].name, "fresh");
+    strcpy(waters[1].name, "sea");
+    waters[0].temp_c = 12;
+    waters[1].temp_c = 18;
+    results[1].water = waters[0];
+    results[2].water = waters[1];
+    return view;
+}
+
+static void draw(const struct up_live_view *view, int columns, int rows, bool utf8) {
+    canvas = (struct up_canvas){.rows = rows, .columns = columns, .utf8 = utf8, .cell = cells};
+    strcpy(cells[rows * columns].text, "behind");
+    up_live_draw(view, &canvas);
+    assert_string_equal(cells[rows * columns].text, "behind");
+}
+
+/* A row's text without the blanks at its end. */
+static const char *row_text(int row) {
+    static char text[COLUMNS_MAX * UP_CELL_BYTES + 1];
+    size_t length = 0;
+    for (int i = 0; i < canvas.columns; i++) {
+        const char *cell = canvas.cell[row * canvas.columns + i].text;
+        memcpy(text + length, cell, strlen(cell));
+        length += strlen(cell);
+    }
+    while (length > 0 && text[length - 1] == ' ') {
+        length--;
+    }
+    text[length] = '\0';
+    return text;
+}
+
+static int row_with(const char *words) {
+    for (int row = 0; row < canvas.rows; row++) {
+        if (strstr(row_text(row), words) != NULL) {
+            return row;
+        }
+    }
+    return -1;
+}
+
+/* Nothing that moves the cursor, and as many columns as the row has. */
+static void assert_harmless(void) {
+    for (int i = 0; i < canvas.rows * canvas.columns; i++) {
+        const char *text = canvas.cell[i].text;
+        char *clean = up_text_for_terminal(text);
+        int columns = up_text_columns(text);
+        assert_string_equal(text, clean);
+        free(clean);
+        if (!canvas.utf8) {
+            assert_int_equal(strlen(text), 1);
+        } else if (columns == 2) {
+            assert_true(i % canvas.columns + 1 < canvas.columns);
+            assert_string_equal(canvas.cell[i + 1].text, "");
+        } else if (text[0] != '\0') {
+            assert_int_equal(columns, 1);
+        } else {
+            assert_true(i % canvas.columns > 0 && up_text_columns(canvas.cell[i - 1].text) == 2);
+        }
+    }
+}
+
+static void everything_has_its_place_in_80x24(void **state) {
+    struct up_live_view view = third_trial();
+    (void)state;
+    draw(&view, 80, 24, false);
+    assert_true(strncmp(row_text(0), " measure: Heron fin ", 20) == 0);
+    assert_non_null(strstr(row_text(0), "water 21.3 C  12 min"));
+    assert_string_equal(row_text(1), "");
+    assert_string_equal(row_text(2), "  ### #  #  ##  #  # ####    ### #####");
+    assert_string_equal(row_text(3), " #    #  # #  # # #  #        #    #");
+    assert_string_equal(row_text(4), "  ##  #### #### ##   ###      #    #");
+    assert_string_equal(row_text(5), "    # #  # #  # # #  #        #    #");
+    assert_string_equal(row_text(6), " ###  #  # #  # #  # ####    ###   #");
+    assert_string_equal(row_text(8), " Take it off the hook, shake the air out: Heron fin");
+    assert_string_equal(row_text(10), " YOUR TURN: then press Enter");
+    assert_int_equal(row_with("now, against the tare, g:  lifts"), 11);
+    /* -164.5 g in large letters, beside it the panel */
+    assert_true(strncmp(row_text(12), "      #  #### #  #   ####", 25) == 0);
+    assert_non_null(strstr(row_text(11), "tank +164.5 g +- 0.6 g: undecided"));
+    assert_non_null(strstr(row_text(12), "floats   [##############----] 0.750"));
+    assert_non_null(strstr(row_text(13), "neutral  [#####-------------] 0.250"));
+    assert_non_null(strstr(row_text(14), "sinks    [------------------] 0.000"));
+    assert_non_null(strstr(row_text(15), "fresh 12.0 C: +174.5 g, undecided"));
+    assert_non_null(strstr(row_text(16), "sea 18.0 C: +184.5 g, undecided"));
+    /* 164.5 and 165.5: mean 165.0, standard deviation 1/sqrt(2) */
+    assert_string_equal(row_text(17),
+                        " trials: 2 of 5   mean +165.0 g, floats   spread 0.71 g (standard "
+                        "deviation)");
+    assert_string_equal(row_text(18), "  1   +164.5 g, gain 0.2 g, 3 shakes     2   +165.5 g, gain "
+                                      "0.2 g, 3 shakes");
+    assert_string_equal(row_text(23), " Enter: done   s: skip   a: again from the tare   q: stop   "
+                                      "(letter, then Enter)");
+    assert_harmless();
+}
+
+static void letters_grow_with_the_screen(void **state) {
+    struct up_live_view view = third_trial();
+    (void)state;
+    draw(&view, 100, 30, false); /* two lines at once, or one twice as large */
+    assert_true(strncmp(row_text(2), "   ######  ##    ##", 19) == 0);
+    assert_string_equal(row_text(3), row_text(2));
+    view.words = "hang the reference body";
+    draw(&view, 100, 30, false);
+    assert_true(strncmp(row_text(2), " #  #  ##  #   #", 16) == 0);
+    assert_true(strncmp(row_text(8), " ###   ##  ###  #   #", 21) == 0); /* BODY */
+    view.words = "shake it";
+    draw(&view, 200, 60, false);
+    assert_true(strncmp(row_text(2), "     ############", 17) == 0);
+    assert_non_null(strstr(row_text(59), "Enter: done"));
+    assert_true(row_with("trials: 2 of 5") > 40);
+    assert_true(row_with("fresh +174.5 g +- 0.6 g: undecided") > 0); /* with bars of its own */
+    assert_harmless();
+}
+
+static void a_small_screen_says_so_and_goes_on(void **state) {
+    struct up_live_view view = third_trial();
+    (void)state;
+    draw(&view, 79, 24, true);
+    assert_string_equal(row_text(0), "This window is too small: 80x24 is wanted.");
+    assert_string_equal(row_text(1), "Take it off the hook, shake the air out: Heron fin");
+    assert_string_equal(row_text(2), "now -164.5 g");
+    draw(&view, 80, 23, true);
+    assert_string_equal(row_text(0), "This window is too small: 80x24 is wanted.");
+}
+
+static const char *const names[] = {
+    "\033[2J\033]0;mine\007\r\n\t\177\233H",
+    "\xff\xfe\xc3(\xed\xa0\x80",
+    "\u202Eover\u202C \u2066isolated\u2069",
+    "潜水フィン 大きい 潜水フィン 大きい 潜水フィン",
+    "e\u0301\u0301\u0301\u0301\u0301\u0301\u0301\u0301\u0301\u0301\u0301 \u0301",
+    "سنفرة حزام",
+    "\u0301",
+    "%s%n%d",
+    "",
+    "👩‍👩‍👧 🤿"};
+
+static void no_size_and_no_name_spoils_it(void **state) {
+    static const int columns[] = {1, 2, 3, 39, 79, 80, 81, 100, 117, 133, 200, 259};
+    static const int rows[] = {1, 2, 7, 23, 24, 25, 29, 30, 36, 47, 60, 79};
+    struct up_live_view view = third_trial();
+    char long_name[1500] = "";
+    (void)state;
+    memset(long_name, 'W', sizeof long_name - 1);
+    faults[0].text = long_name;
+    view.faults = 1;
+    view.trials = UP_TRIALS_MAX;
+    for (size_t name = 0; name <= sizeof names / sizeof names[0]; name++) {
+        view.item_name = view.place = view.words = view.sentence = view.refused =
+            name < sizeof names / sizeof names[0] ? names[name] : long_name;
+        view.asks = !view.asks;
+        snprintf(waters[0].name, sizeof waters[0].name, "%.20s", view.item_name);
+        results[1].water = waters[0];
+        for (size_t i = 0; i < sizeof rows / sizeof rows[0]; i++) {
+            int c = columns[(i * 5 + name) % (sizeof columns / sizeof columns[0])];
+            draw(&view, c, rows[i], true);
+            assert_harmless();
+            draw(&view, c, rows[i], false);
+            assert_harmless();
+        }
+        draw(&view, 80, 24, true);
+        assert_harmless();
+        draw(&view, 80, 24, false);
+        assert_harmless();
+    }
+    view.item_name = names[3];
+    view.place = NULL;
+    draw(&view, 80, 24, true);
+    assert_non_null(strstr(row_text(0), "潜水フィン 大きい"));
+    draw(&view, 80, 24, false);
+    assert_non_null(strstr(row_text(0), "????? ???"));
+}
+
+static void what_is_not_known_is_left_out(void **state) {
+    struct up_live_view view = third_trial();
+    (void)state;
+    view.load = view.temp_c = view.noise = (double)NAN;
+    view.results = view.trials = 0;
+    draw(&view, 80, 24, false);
+    assert_null(strstr(row_text(0), "water"));
+    assert_non_null(strstr(row_text(11), "probabilities: after two trials"));
+    assert_non_null(strstr(row_text(12), "fresh 12.0 C"));
+    assert_int_equal(row_with("floats"), -1);
+    assert_int_equal(row_with("nan"), -1);
+    assert_string_equal(row_text(17), " trials: 0 of 5");
+    view.place = "3 of 20, next: Reef boots";
+    draw(&view, 80, 24, false);
+    assert_non_null(strstr(row_text(0), "3 of 20, next: Reef boots"));
+}
+
+static void a_reading_shows_how_far_it_is(void **state) {
+    struct up_live_view view = third_trial();
+    (void)state;
+    view.asks = false;
+    view.mood = UP_LIVE_WAIT;
+    view.reading = (struct up_reading_progress){.reading = true, .whole_s = 24, .left_s = 6, .unrest = 0.8};
+    draw(&view, 80, 24, false);
+    /* 34 cells, three quarters of them */
+    assert_string_equal(row_text(10),
+                        " [##########################--------]  6 s to the reading   still");
+    assert_string_equal(row_text(23), " q and Enter: stop");
+    view.reading.late_s = 8;
+    view.reading.unrest = 5;
+    draw(&view, 80, 24, false);
+    assert_non_null(strstr(row_text(10), "6 s, was not still: 8 s later; moving"));
+    assert_int_equal(row_with("YOUR TURN"), -1);
+}
+
+static void answers_are_seen_before_they_are_given(void **state) {
+    struct up_live_view view = third_trial();
+    (void)state;
+    view.typed = "q";
+    draw(&view, 80, 24, false);
+    assert_string_equal(row_text(22), " q: Enter stops; what was completed is kept");
+    view.typed = "21,5";
+    view.unit = "degrees C";
+    draw(&view, 80, 24, false);
+    assert_string_equal(row_text(22), " > 21,5_  degrees C");
+    assert_non_null(strstr(row_text(23), "number and Enter"));
+    view.typed = "";
+    view.refused = "that is no number";
+    draw(&view, 80, 24, false);
+    assert_string_equal(row_text(22), " ?? that is no number");
+}
+
+static void the_newest_fault_and_trials_are_told(void **state) {
+    struct up_live_view view = third_trial();
+    (void)state;
+    faults[0] = (struct up_live_fault){600, "the first"};
+    faults[1] = (struct up_live_fault){690, "the second"};
+    faults[2] = (struct up_live_fault){
+        691, "the third is so long that it does not fit into one row of eighty columns at all"};
+    view.faults = 2;
+    view.trials = UP_TRIALS_MAX;
+    draw(&view, 80, 24, false);
+    assert_string_equal(row_text(20), " !! 1 min ago: the second");
+    assert_string_equal(row_text(21), " !! 2 min ago: the first");
+    assert_non_null(strstr(row_text(18), " 37 "));
+    assert_non_null(strstr(row_text(19), " 40 "));
+    assert_int_equal(row_with(" 36 "), -1);
+    view.faults = 3;
+    draw(&view, 80, 24, false);
+    assert_true(strncmp(row_text(20), " !! now: the third is so long", 29) == 0);
+    assert_string_equal(row_text(21), " columns at all");
+}
+
+static void loadings_are_listed_while_calibrating(void **state) {
+    struct up_live_view view = third_trial();
+    struct up_calibration_point point[2] = {{.mass_kg = 0.5, .load_counts = 300123.4},
+                                            {.mass_kg = -2, .load_counts = -1200456.2}};
+    (void)state;
+    view.item_name = NULL;
+    view.g_per_count = 0;
+    view.load = 300120;
+    view.load_unit = "counts";
+    view.point = point;
+    view.points = 2;
+    view.points_planned = 6;
+    draw(&view, 80, 24, false);
+    assert_true(strncmp(row_text(0), " measure on a bench ", 20) == 0);
+    assert_string_equal(row_text(17), " loadings: 2 of 6");
+    assert_string_equal(row_text(18),
+                        "  1      +0.5 kg: +300123                2        -2 kg: -1200456");
+    assert_int_equal(row_with("probabilities"), -1);
+}
+
+static void large_words_say_what_is_asked(void **state) {
+    struct up_ask ask = {.action = UP_ACTION_HANG_MASS, .mass_kg = 0.5};
+    char words[200];
+    (void)state;
+    assert_string_equal(up_live_words(&ask, words, sizeof words), "hook: 0.5 kg");
+    ask.action = UP_ACTION_LIFT_OUT;
+    assert_string_equal(up_live_words(&ask, words, sizeof words), "lift it out");
+    ask.action = UP_ACTION_CONFIRM;
+    strcpy(ask.text, "Keep the third trial?");
+    assert_string_equal(up_live_words(&ask, words, sizeof words), "Keep the third trial?");
+    for (int action = 0; action < UP_ACTIONS; action++) {
+        ask.action = (enum up_action)action;
+        assert_true(strlen(up_live_words(&ask, words, sizeof words)) > 3);
+        assert_null(strchr(words, '-'));
+    }
+}
+
+/* ---- the state it needs ---- */
+
+static struct {
+    unsigned readings, backwards, unrestful;
+    double left_s, least_left_s, unrest;
+} seen;
+
+static void watch(struct virtual_bench *bench, struct up_procedure *procedure,
+                  struct up_sample *sample) {
+    struct up_reading_progress progress = up_procedure_reading(procedure);
+    (void)bench;
+    (void)sample;
+    if (!progress.reading) {
+        seen.left_s = (double)NAN;
+        return;
+    }
+    seen.readings++;
+    assert_true(progress.left_s >= 0 && progress.left_s <= progress.whole_s);
+    seen.backwards += progress.left_s > seen.left_s + 1;
+    seen.left_s = progress.left_s;
+    seen.least_left_s = fmin(seen.least_left_s, progress.left_s);
+    seen.unrest = progress.unrest;
+    seen.unrestful += progress.left_s < 0.5 && progress.unrest > 1;
+}
+
+static void progress_runs_to_the_reading(void **state) {
+    static const double masses_kg[] = {0.5, 1, 2};
+    static struct virtual_bench bench;
+    struct up_failure failure = {0};
+    (void)state;
+    virtual_bench_begin(&bench, 5);
+    bench.spoil = watch;
+    seen.least_left_s = seen.left_s = (double)INFINITY;
+    assert_true(virtual_bench_calibrate(&bench, masses_kg, 3, 1, &failure));
+    /* 24 s at 10 Hz for each of 7 loads and tares and the preload at least */
+    assert_true(seen.readings > 8 * 200);
+    assert_true(seen.least_left_s < 0.3);
+    assert_true(seen.unrest < 1);
+    /* Where the step is found late, the time left may grow once a reading. */
+    assert_true(seen.backwards <= bench.plateaus);
+    assert_int_equal(seen.unrestful, 0);
+    virtual_bench_end(&bench);
+}
+
+int main(void) {
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(everything_has_its_place_in_80x24),
+        cmocka_unit_test(letters_grow_with_the_screen),
+        cmocka_unit_test(a_small_screen_says_so_and_goes_on),
+        cmocka_unit_test(no_size_and_no_name_spoils_it),
+        cmocka_unit_test(what_is_not_known_is_left_out),
+        cmocka_unit_test(a_reading_shows_how_far_it_is),
+        cmocka_unit_test(answers_are_seen_before_they_are_given),
+        cmocka_unit_test(the_newest_fault_and_trials_are_told),
+        cmocka_unit_test(loadings_are_listed_while_calibrating),
+        cmocka_unit_test(large_words_say_what_is_asked),
+        cmocka_unit_test(progress_runs_to_the_reading),
+    };
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}

@@ -1,0 +1,451 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* What a session does beside its trials: looks, outliers, reference bodies, two points, a second
+   depth, knowledge of the kind. On the simulated tank, which knows the truth. */
+#include <math.h>
+#include <setjmp.h>
+#include <stdarg.h>
+#include <stddef.h>
+#include <stdint.h>
+#include <stdio.h>
+#include <string.h>
+
+#include <cmocka.h>
+
+#include "virtual_bench.h"
+
+static const double masses_kg[] = {0.5, 1, 2, 4};
+static struct virtual_bench bench;
+static struct up_procedure *procedure;
+static struct up_measure_plan plan;
+static double tolerance_g; /* 0: the item's own */
+
+static const struct tank_item *item_called(const char *name) {
+    size_t count;
+    const struct tank_item *gear = tank_gear(&count);
+    for (size_t i = 0; i < count; i++) {
+        if (strcmp(gear[i].name, name) == 0) {
+            return &gear[i];
+        }
+    }
+    fail_msg("no %s", name);
+    return NULL;
+}
+
+static int begin(void **state) {
+    struct up_failure failure = {0};
+    (void)state;
+    virtual_bench_begin(&bench, 12);
+    bench.staircase = true;
+    if (!virtual_bench_calibrate(&bench, masses_kg, 4, 2, &failure)) {
+        fail_msg("%s", failure.text);
+    }
+    memset(bench.asked, 0, sizeof bench.asked);
+    bench.trials = bench.faults = 0;
+    bench.hook = NULL;
+    tolerance_g = 0;
+    plan = (struct up_measure_plan){.rig = &bench.rig,
+                                    .calibration = &bench.calibration,
+                                    .trials = 3,
+                                    .confidence = 0.95,
+                                    .coverage = 0.95};
+    return 0;
+}
+
+static int end(void **state) {
+    (void)state;
+    up_procedure_destroy(procedure);
+    procedure = NULL;
+    virtual_bench_end(&bench);
+    return 0;
+}
+
+static struct up_result measure(const char *name) {
+    struct up_failure failure = {0};
+    struct up_result result = {0};
+    unsigned results = 0;
+    plan.item = virtual_bench_item(item_called(name));
+    plan.item.tolerance_g = tolerance_g > 0 ? tolerance_g : plan.item.tolerance_g;
+    if (!up_procedure_measure(&plan, &procedure, &failure) ||
+        !virtual_bench_run(&bench, procedure) ||
+        !up_procedure_results(procedure, &result, &results, &failure)) {
+        fail_msg("%s", failure.text);
+    }
+    return result;
+}
+
+/* ---- looks ---- */
+
+static void looks_are(unsigned first, unsigned second, unsigned third) {
+    plan.look[0] = first;
+    plan.look[1] = second;
+    plan.look[2] = third;
+    plan.looks = 3;
+    plan.trials = third;
+}
+
+static void a_clear_item_is_done_at_the_first_look(void **state) {
+    (void)state;
+    looks_are(4, 6, 8);
+    struct up_result result = measure("Heron fin");
+    assert_int_equal(bench.trials, 4);
+    assert_int_equal(result.trials, 4);
+    assert_int_equal(result.answer.class, UP_CLASS_NEGATIVE);
+    assert_int_equal(result.question.looks, 3);
+}
+
+static void an_item_on_the_line_takes_them_all(void **state) {
+    (void)state;
+    looks_are(3, 4, 5);
+    tolerance_g = fabs(tank_truth_in_tank_g(bench.tank, "Grebe fin")); /* right on the line */
+    struct up_result result = measure("Grebe fin");
+    assert_int_equal(bench.trials, 5);
+    assert_int_equal(result.answer.class, UP_CLASS_UNDECIDED);
+}
+
+static void wrong_plans_are_refused(void **state) {
+    struct up_failure failure = {0};
+    (void)state;
+    plan.item = virtual_bench_item(item_called("Heron fin"));
+    looks_are(4, 4, 8);
+    assert_false(up_procedure_measure(&plan, &procedure, &failure));
+    assert_non_null(strstr(failure.text, "rise"));
+    plan.looks = 0;
+    plan.trials = 1;
+    assert_false(up_procedure_measure(&plan, &procedure, &failure));
+    assert_non_null(strstr(failure.text, "one trial"));
+    plan.trials = 3;
+    plan.second_depth_m = bench.rig.depth_m;
+    assert_false(up_procedure_measure(&plan, &procedure, &failure));
+    assert_non_null(strstr(failure.text, "depth"));
+    plan.second_depth_m = 0;
+    plan.two_point_m = 0.01;
+    assert_false(up_procedure_measure(&plan, &procedure, &failure));
+    assert_non_null(strstr(failure.text, "lines"));
+    plan.two_point_m = 0;
+    plan.confidence = 0.4;
+    assert_false(up_procedure_measure(&plan, &procedure, &failure));
+    assert_non_null(strstr(failure.text, "confidence"));
+}
+
+/* ---- outliers ---- */
+
+static enum up_answer_word word_for_outlier;
+
+/* In the third trial something else hangs on the hook: 20 g. */
+static void disturb(struct virtual_bench *b, struct up_procedure *p, struct up_sample *sample) {
+    (void)p;
+    if (b->trials == 2 && b->asked[UP_ACTION_IMMERSE] == 3 && b->asked[UP_ACTION_LIFT_OUT] == 2) {
+        sample->load[0] += 12000;
+    }
+}
+
+static bool answer_confirm(struct virtual_bench *b, struct up_procedure *p,
+                           const struct up_ask *ask) {
+    (void)b;
+    if (ask->action != UP_ACTION_CONFIRM) {
+        return false;
+    }
+    assert_non_null(strstr(ask->text, "Trial 3 is 20."));
+    assert_non_null(strstr(ask->text, "heavier"));
+    up_procedure_answer(p, ask->id, word_for_outlier, 0, NULL);
+    return true;
+}
+
+static void an_outlier_leaves_only_by_a_word(void **state) {
+    struct up_result kept, left_out;
+    (void)state;
+    bench.spoil = disturb;
+    bench.hook = answer_confirm;
+    plan.trials = 6;
+    word_for_outlier = UP_ANSWER_DONE;
+    kept = measure("Lead block");
+    assert_int_equal(bench.asked[UP_ACTION_CONFIRM], 1);
+    assert_int_equal(kept.trials, 6);
+    assert_true(kept.left_out == 0);
+    assert_true(kept.answer.buoyancy_kg.u > 2e-3);
+    up_procedure_destroy(procedure);
+    memset(bench.asked, 0, sizeof bench.asked);
+    bench.trials = 0;
+    word_for_outlier = UP_ANSWER_SKIP;
+    left_out = measure("Lead block");
+    assert_int_equal(left_out.trials, 6); /* one more was made */
+    assert_int_equal(bench.trials, 7);
+    assert_true(left_out.left_out == 1ULL << 2);
+    assert_true(left_out.answer.buoyancy_kg.u < 1e-3);
+    double error_g =
+        left_out.answer.buoyancy_kg.value * 1e3 - tank_truth_in_tank_g(bench.tank, "Lead block");
+    assert_true(fabs(error_g) < 1.5);
+}
+
+/* ---- reference bodies ---- */
+
+static void refer_to(unsigned index, const char *id) {
+    size_t count;
+    const struct tank_item *from = &tank_references(&count)[index];
+    struct up_reference *to = &plan.reference[plan.references++].reference;
+    assert_true(index < count);
+    snprintf(to->id, sizeof to->id, "%s", id);
+    snprintf(to->name, sizeof to->name, "%s", from->name);
+    to->mass_kg = up_known(from->mass_kg, 2e-5);
+    to->volume_m3 = up_known(from->volume_m3, 1e-7);
+}
+
+static void reference_bodies_agree_with_the_tank(void **state) {
+    (void)state;
+    refer_to(0, "00000000-0000-4000-8000-00000000000a");
+    refer_to(1, "00000000-0000-4000-8000-00000000000b");
+    struct up_result result = measure("Heron fin");
+    assert_int_equal(bench.asked[UP_ACTION_HANG_REFERENCE], 2);
+    assert_int_equal(result.checks, 2);
+    for (int i = 0; i < 2; i++) {
+        const struct up_reference_check *check = &result.check[i];
+        assert_false(check->outside);
+        assert_false(check->by_history);
+        assert_true(fabs(check->deviation_kg.value) < 2 * check->deviation_kg.u);
+        assert_true(check->deviation_kg.u > 2e-5 && check->deviation_kg.u < 2e-3);
+    }
+    assert_non_null(strstr(bench.note, "by both bodies the scale is off by"));
+    assert_int_equal(bench.trials, 3);
+}
+
+static enum up_answer_word word_for_body;
+
+static bool answer_body(struct virtual_bench *b, struct up_procedure *p, const struct up_ask *ask) {
+    if (ask->action != UP_ACTION_CONFIRM || b->asked[UP_ACTION_CONFIRM] > 3) {
+        return false;
+    }
+    assert_non_null(strstr(ask->text, "too light"));
+    enum up_answer_word word = b->asked[UP_ACTION_CONFIRM] == 2 ? word_for_body : UP_ANSWER_AGAIN;
+    up_procedure_answer(p, ask->id, word, 0, NULL);
+    return true;
+}
+
+/* A body that is 5 g lighter than its papers say. */
+static void a_body_outside_asks_before_it_goes_on(void **state) {
+    (void)state;
+    refer_to(0, "00000000-0000-4000-8000-00000000000a");
+    plan.reference[0].reference.mass_kg.value += 0.005;
+    bench.hook = answer_body;
+    word_for_body = UP_ANSWER_DONE;
+    struct up_result result = measure("Heron fin");
+    assert_int_equal(bench.asked[UP_ACTION_CONFIRM], 2);
+    assert_int_equal(bench.asked[UP_ACTION_HANG_REFERENCE], 2); /* weighed once more first */
+    assert_int_equal(result.checks, 1);
+    assert_true(result.check[0].outside && result.check[0].confirmed);
+    assert_true(fabs(result.check[0].deviation_kg.value + 0.005) < 0.001);
+}
+
+static void a_body_is_held_against_its_history(void **state) {
+    struct up_quantity past[10];
+    (void)state;
+    refer_to(0, "00000000-0000-4000-8000-00000000000a");
+    for (int i = 0; i < 10; i++) { /* it used to read 8 g too heavy, to 0.1 g */
+        past[i] = up_known(8e-3 + (i % 2 == 0 ? 1e-4 : -1e-4), 5e-4);
+    }
+    plan.reference[0].chart = up_chart_of(past, 10);
+    struct up_result result = measure("Heron fin");
+    assert_true(result.check[0].by_history);
+    assert_true(result.check[0].outside && result.check[0].confirmed); /* the bench said done */
+    assert_true(result.check[0].low_kg > 6e-3);
+}
+
+/* ---- two points, second depth ---- */
+
+static void two_points_tell_the_moment(void **state) {
+    (void)state;
+    plan.two_point_m = 0.6;
+    struct up_result result = measure("Coot fin"); /* its tip carries 60 g less than half */
+    assert_int_equal(bench.asked[UP_ACTION_HANG_LEVEL], 1);
+    double truth_nm = -0.06 * UP_STANDARD_GRAVITY_M_S2 * 0.6;
+    assert_true(result.moment.distance_m == 0.6);
+    assert_true(fabs(result.moment.moment_nm.value - truth_nm) < 3 * result.moment.moment_nm.u);
+    assert_true(result.moment.moment_nm.u < 0.05 * fabs(truth_nm));
+    /* both ends together are the item's own buoyancy, but for the trapped air's half bound */
+    assert_true(fabs(result.moment.hook_kg.value + result.moment.far_kg.value -
+                     result.answer.buoyancy_kg.value) < 2e-3);
+    assert_true(result.moment.hook_kg.value > 0.05);
+}
+
+static void a_second_depth_tells_gas(void **state) {
+    (void)state;
+    plan.second_depth_m = 3.4;
+    struct up_result result = measure("Auk hood"); /* 300 cm3 of gas */
+    assert_int_equal(bench.asked[UP_ACTION_LOWER_HANGER], 1);
+    assert_true(result.second_depth_m == 3.4);
+    /* Boyle: 0.3 L lose p0/p1 of their volume over 3 m */
+    double pa_m = 997.8 * UP_STANDARD_GRAVITY_M_S2;
+    double lost_g = 300 * 0.9978 * (1 - (101325 + 0.4 * pa_m) / (101325 + 3.4 * pa_m));
+    double found_g = (result.answer.buoyancy_kg.value - result.second_buoyancy_kg.value) * 1e3;
+    assert_true(fabs(found_g - lost_g) < 3);
+    assert_true(result.second_buoyancy_kg.u > 1e-4 && result.second_buoyancy_kg.u < 2e-3);
+    assert_true(result.has_gas);
+    assert_true(fabs(result.gas.volume_m3.value - 3e-4) < 3 * result.gas.volume_m3.u);
+    assert_true(result.gas.volume_m3.u < 0.1 * 3e-4);
+}
+
+/* The device is lost while the second depth is weighed: it is asked for anew from its own tare, and
+   the trials stay. */
+static bool lose_once(struct virtual_bench *b, struct up_procedure *p, const struct up_ask *ask) {
+    if (ask->action == UP_ACTION_IMMERSE && b->asked[UP_ACTION_LOWER_HANGER] == 1 &&
+        b->context == NULL) {
+        b->context = b;
+        up_procedure_interrupt(p, "the cable came off");
+        return true;
+    }
+    return false;
+}
+
+static void a_loss_at_the_second_depth_costs_only_that(void **state) {
+    (void)state;
+    plan.second_depth_m = 2;
+    bench.context = NULL;
+    bench.hook = lose_once;
+    struct up_result result = measure("Auk hood");
+    assert_int_equal(bench.asked[UP_ACTION_LOWER_HANGER], 2);
+    assert_int_equal(bench.trials, 3);
+    assert_true(result.second_depth_m == 2);
+}
+
+static bool skip_sides(struct virtual_bench *b, struct up_procedure *p, const struct up_ask *ask) {
+    (void)b;
+    if (ask->action != UP_ACTION_HANG_REFERENCE && ask->action != UP_ACTION_HANG_LEVEL &&
+        ask->action != UP_ACTION_LOWER_HANGER) {
+        return false;
+    }
+    up_procedure_answer(p, ask->id, UP_ANSWER_SKIP, 0, NULL);
+    return true;
+}
+
+/* A driver that does not know an action answers skip. */
+static void all_of_it_can_be_skipped(void **state) {
+    (void)state;
+    refer_to(0, "00000000-0000-4000-8000-00000000000a");
+    refer_to(1, "00000000-0000-4000-8000-00000000000b");
+    plan.two_point_m = 0.5;
+    plan.second_depth_m = 2;
+    bench.hook = skip_sides;
+    struct up_result result = measure("Auk hood");
+    assert_int_equal(result.checks, 0);
+    assert_true(result.moment.distance_m == 0);
+    assert_true(result.second_depth_m == 0);
+    assert_int_equal(bench.trials, 3);
+}
+
+/* ---- neighbours in a queue ---- */
+
+static void a_neighbour_takes_over_the_empty_hanger(void **state) {
+    (void)state;
+    measure("Heron fin");
+    plan.opening = up_procedure_opening(procedure, 20);
+    up_procedure_destroy(procedure);
+    memset(bench.asked, 0, sizeof bench.asked);
+    for (int i = 0; i < 200; i++) { /* the stream goes on, nobody reads it */
+        char line[96];
+        tank_sample(bench.tank, line, sizeof line);
+    }
+    assert_true(plan.opening.known);
+    struct up_result result = measure("Lead block");
+    assert_int_equal(bench.asked[UP_ACTION_ADD_BALLAST], 0);
+    assert_int_equal(bench.asked[UP_ACTION_EMPTY_IN_AIR], 1);
+    assert_int_equal(bench.asked[UP_ACTION_EMPTY_IN_WATER], 0);
+    double error_g =
+        result.answer.buoyancy_kg.value * 1e3 - tank_truth_in_tank_g(bench.tank, "Lead block");
+    assert_true(fabs(error_g) < 3 * result.answer.expanded_u_kg * 1e3);
+    assert_true(fabs(result.answer.mass_kg / item_called("Lead block")->mass_kg - 1) < 2e-3);
+    /* nor is a tare of long ago taken over, nor one from another depth */
+    assert_false(up_procedure_opening(procedure, 3600).known);
+}
+
+/* ---- what is known of the kind ---- */
+
+static void one_trial_rests_on_its_kind(void **state) {
+    (void)state;
+    plan.trials = 1;
+    plan.kind_repeatability_kg = (struct up_quantity){0, 5e-4, 20};
+    struct up_result result = measure("Heron fin");
+    assert_int_equal(result.trials, 1);
+    assert_true(result.weighing.term[UP_INPUT_WATER_LOAD].dof == 20);
+    double u_kg = result.weighing.term[UP_INPUT_WATER_LOAD].u / bench.calibration.slope_counts_kg;
+    assert_true(fabs(u_kg - 5e-4) < 1e-9);
+    double error_g =
+        result.answer.buoyancy_kg.value * 1e3 - tank_truth_in_tank_g(bench.tank, "Heron fin");
+    assert_true(fabs(error_g) < 3 * result.answer.expanded_u_kg * 1e3);
+}
+
+static void an_item_that_scatters_more_stands_for_itself(void **state) {
+    (void)state;
+    plan.trials = 5;
+    plan.kind_repeatability_kg = (struct up_quantity){0, 1e-6, 50};
+    struct up_result own = measure("Heron fin");
+    assert_true(own.weighing.term[UP_INPUT_WATER_LOAD].dof == 4);
+    up_procedure_destroy(procedure);
+    plan.kind_repeatability_kg = (struct up_quantity){0, 4e-4, 50};
+    struct up_result pooled = measure("Heron fin");
+    assert_true(pooled.weighing.term[UP_INPUT_WATER_LOAD].dof == 54);
+}
+
+static void a_share_learned_of_the_kind_goes_first(void **state) {
+    (void)state;
+    bench.rig.shake_share = (double)NAN;
+    struct up_result unknown = measure("Heron fin");
+    assert_false(unknown.question.air_share_known);
+    up_procedure_destroy(procedure);
+    plan.kind_shake_share = 0.6;
+    struct up_result known = measure("Heron fin");
+    assert_true(known.question.air_share_known);
+    assert_true(known.weighing.term[UP_INPUT_TRAPPED_AIR].u <
+                unknown.weighing.term[UP_INPUT_TRAPPED_AIR].u);
+}
+
+/* ---- water taken up ---- */
+
+/* It gains 0.5 g a minute from its first immersion on, hung or not. */
+static double soak_from_s;
+
+static void soak(struct virtual_bench *b, struct up_procedure *p, struct up_sample *sample) {
+    bool in_water = b->asked[UP_ACTION_IMMERSE] > b->asked[UP_ACTION_LIFT_OUT];
+    (void)p;
+    if (b->asked[UP_ACTION_IMMERSE] == 0) {
+        soak_from_s = sample->time_s;
+    } else if (in_water) {
+        sample->load[0] += 600 * 0.5 * (sample->time_s - soak_from_s) / 60;
+    }
+}
+
+static void what_takes_up_water_is_marked(void **state) {
+    (void)state;
+    plan.trials = 6;
+    struct up_result dry = measure("Lead block");
+    assert_false(dry.takes_up_water);
+    up_procedure_destroy(procedure);
+    memset(bench.asked, 0, sizeof bench.asked);
+    bench.spoil = soak;
+    struct up_result wet = measure("Lead block");
+    assert_true(wet.takes_up_water);
+    assert_true(fabs(wet.uptake_g_min - 0.5) < 4 * wet.u_uptake_g_min + 0.05);
+    assert_true(wet.soak_s > 60);
+}
+
+#define IN_A_SESSION(test) cmocka_unit_test_setup_teardown(test, begin, end)
+
+int main(void) {
+    const struct CMUnitTest tests[] = {
+        IN_A_SESSION(a_clear_item_is_done_at_the_first_look),
+        IN_A_SESSION(an_item_on_the_line_takes_them_all),
+        IN_A_SESSION(wrong_plans_are_refused),
+        IN_A_SESSION(an_outlier_leaves_only_by_a_word),
+        IN_A_SESSION(reference_bodies_agree_with_the_tank),
+        IN_A_SESSION(a_body_outside_asks_before_it_goes_on),
+        IN_A_SESSION(a_body_is_held_against_its_history),
+        IN_A_SESSION(two_points_tell_the_moment),
+        IN_A_SESSION(a_second_depth_tells_gas),
+        IN_A_SESSION(a_loss_at_the_second_depth_costs_only_that),
+        IN_A_SESSION(all_of_it_can_be_skipped),
+        IN_A_SESSION(a_neighbour_takes_over_the_empty_hanger),
+        IN_A_SESSION(one_trial_rests_on_its_kind),
+        IN_A_SESSION(an_item_that_scatters_more_stands_for_itself),
+        IN_A_SESSION(a_share_learned_of_the_kind_goes_first),
+        IN_A_SESSION(what_takes_up_water_is_marked),
+    };
+    return cmocka_run_group_tests_name("sides", tests, NULL, NULL);
+}

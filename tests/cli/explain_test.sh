@@ -1,0 +1,144 @@
+#!/bin/sh
+# SPDX-License-Identifier: GPL-3.0-or-later
+# The way of a result, redone from what explain tells; and what is stored, judged again.
+. "$(dirname "$0")/tap.sh"
+d=$work/demo c=$work/demo/catalogue
+"$bin" demo --dir "$d" --seed 5 --json >"$work/demo.json" 2>"$work/err"
+check() { # name command...
+    name=$1; shift
+    "$@" >"$work/out" 2>"$work/err" && say yes "$name" || say no "$name"
+}
+
+# Each number from those before it, by the equations at the head of include/upthrust/weighing.h; not
+# a line of it is shared with the program.
+for water in tank fresh sea; do
+    "$bin" explain "Heron fin" --water $water --json --catalogue "$c" >"$work/explained.json" 2>"$work/err"
+    "$bin" explain "Heron fin" --water $water --catalogue "$c" >"$work/words" 2>>"$work/err"
+    check "the chain is redone, $water" python3 - "$work/explained.json" "$work/words" $water <<'P'
+import json, math, re, sys
+told = json.load(open(sys.argv[1]))
+result, model, water = told["result"], told["result"]["model"], sys.argv[3]
+slope, bend = told["calibration"]["slope_counts_kg"], told["calibration"]["quadratic_counts_kg2"]
+unloading = told["calibration"]["unloading_slope_counts_kg"]
+
+
+def difference(of):
+    before, load, after = of["tare_before"], of["load"], of["tare_after"]
+    share = (load["time_s"] - before["time_s"]) / (after["time_s"] - before["time_s"])
+    return load["load_counts"] - (1 - share) * before["load_counts"] - share * after["load_counts"]
+
+
+def linear(counts):
+    if unloading and counts * slope < 0:
+        counts *= slope / unloading
+    if bend == 0:
+        return counts
+    return slope * (math.sqrt(slope * slope + 4 * bend * counts) - slope) / (2 * bend)
+
+
+def near(a, b, allowed, what):
+    assert abs(a - b) <= allowed, (what, a, b)
+
+
+trials = [linear(difference(t)) for t in told["trials"]]
+assert len(trials) == result["trials"] >= 3
+for ours, theirs in zip(trials, told["trials"]):
+    near(ours, theirs["load_counts"], 1e-3, "counts of a trial")
+budget = {line["name"]: line for line in result["budget"]}
+value = lambda name: budget[name]["value"] if name in budget else 0
+counts = sum(trials) / len(trials)
+sd = math.sqrt(sum((t - counts) ** 2 for t in trials) / (len(trials) - 1))
+near(sd / math.sqrt(len(trials)), budget["repeatability in water"]["u"], 1e-3, "u of the mean")
+k = 1 - model["calibration_air_kg_m3"] / 8000
+w = counts / slope * (1 - value("hanging point and swing"))
+load_air = linear(difference(told["air"])) / slope
+rho_a, rho_w = value("air density"), value("tank water density")
+air = value("residual air")
+wetted = (load_air - w) * k / (rho_w - rho_a)
+volume = wetted - air / rho_w
+mass = load_air * k + rho_a * volume
+b = -w * k - air - rho_w * model["line_area_m2"] / model["tank_area_m2"] * wetted
+if water != "tank":
+    beta = value("item expansion")
+    rho_x = value("density of the water asked for")
+    b += (rho_x * (1 + beta * (model["target_temp_c"] - model["tank_temp_c"])) - rho_w) * volume
+near(b * 1e3, result["buoyancy_g"], 1e-6, "buoyancy in g")
+near(volume * 1e6, result["volume_m3"] * 1e6, 1e-6, "volume in ml")
+near(mass * 1e3, result["mass_kg"] * 1e3, 1e-6, "mass in g")
+# u is the root of the sum of squares of the budget, share by share (GUM 5.1.2).
+u = math.sqrt(sum((line["sensitivity"] * line["u"]) ** 2 for line in result["budget"]))
+near(u * 1e3, result["u_buoyancy_g"], 1e-9, "u in g")
+near(sum(line["share_of_variance"] for line in result["budget"]), 1, 1e-9, "shares")
+for line in result["budget"]:
+    assert line["shared_by"] and line["evaluation"] in "AB" and line["distribution"], line
+# The effective degrees of freedom (GUM G.4.1), and Student's t summed up to k (Simpson).
+dof = u**4 / sum((line["sensitivity"] * line["u"]) ** 4 / line["dof"] for line in result["budget"] if line["dof"])
+near(dof, result["dof"], 1e-6 * dof, "effective degrees of freedom")
+norm = math.exp(math.lgamma((dof + 1) / 2) - math.lgamma(dof / 2)) / math.sqrt(dof * math.pi)
+density = lambda t: norm * (1 + t * t / dof) ** (-(dof + 1) / 2)
+step = told["coverage_factor"] / 2000
+inside = 2 * step / 3 * sum(density(i * step) * (1 if i in (0, 2000) else 4 if i % 2 else 2) for i in range(2001))
+near(inside, result["coverage"], 1e-9, "what k covers")
+near(told["coverage_factor"] * u * 1e3, result["first_order_expanded_u_g"], 1e-9, "first order")
+# The same from the words: what a reader types into a calculator.
+words = dict(re.findall(r"^  (\S.*?) += (\S+)", open(sys.argv[2]).read().split("\nbudget ")[0], re.M))
+number = lambda name: float(words[name])
+b = -number("w") * number("k") - number("air") - number("line")
+near(b, number("b tank"), 1e-9, "b in the tank, from the words")
+if water != "tank":
+    b += (number("rho_x") * (1 + number("beta") * (number("t_x") - number("t_w"))) - number("rho_w")) * number("V")
+    near(b, number("b"), 1e-9, "b, from the words")
+near(b * 1e3, result["buoyancy_g"], 1e-5, "grams, from the words")
+P
+done
+expect "in words: budget and decision" 0 "^budget .g: sensitivity" - -- "$bin" explain "Heron fin" --catalogue "$c"
+expect "the latest by default" 0 "Finger reel" - -- "$bin" explain --catalogue "$c"
+id=$(sqlite3 "$c/catalogue.sqlite" "SELECT result_id FROM result WHERE water = 'sea' LIMIT 1")
+expect "by the beginning of its id" 0 "result $id" - -- "$bin" explain "$(echo "$id" | cut -c 1-8)" --catalogue "$c"
+expect "explain what is not there" 2 - 'did you mean "Heron fin"' -- "$bin" explain "Heron fim" --catalogue "$c"
+expect "explain a water without a result" 2 - "no result in the water \"mud\"" -- "$bin" explain "Heron fin" --water mud --catalogue "$c"
+
+count() { sqlite3 "$c/catalogue.sqlite" "SELECT count(*) FROM $1"; }
+before=$(count record)
+expect "nothing new to judge" 3 "0 decisions stored" - -- "$bin" decide --catalogue "$c"
+expect "a dry run" 0 "would be stored" - -- "$bin" decide --tolerance-g 400 --dry-run --catalogue "$c"
+check "neither stores anything" [ "$before" = "$(count record)" ]
+results=$(count result)
+expect "one item under another tolerance" 0 "negative +neutral +[*]" - -- "$bin" decide --item "Heron fin" --tolerance-g 400 --catalogue "$c"
+check "three decisions more, and the results as they were" [ "$(count record)" -eq $((before + 3)) ] && [ "$results" = "$(count result)" ]
+check "the old decision is kept" [ "$(sqlite3 "$c/catalogue.sqlite" "SELECT count(*) FROM decision JOIN item USING (item_id) WHERE item.name = 'Heron fin' AND decision.class = 'negative' AND NOT rejudged")" -eq 3 ]
+expect "the list tells the current one, and that" 0 "Heron fin +fin +neutral .*[*]" - -- "$bin" item list --catalogue "$c"
+expect "so does show" 0 "judged again since" - -- "$bin" show "Heron fin" --catalogue "$c"
+expect "so does explain, with the old one" 0 "judged again.: neutral" - -- "$bin" explain "Heron fin" --catalogue "$c"
+check "exchange is brought up to date" grep -q ",neutral,.*tolerance 400 g" "$c/exchange/decisions.csv"
+expect "a kind" 3 "Heron fin" - -- "$bin" decide --kind fin --confidence 0.999 --catalogue "$c"
+expect "another water, from the model" 0 "1 classes changed or are new" - -- "$bin" decide --item "Plover fin" --water sea,temp_c=28,salinity_g_kg=40 --dry-run --catalogue "$c"
+expect "another water is stored as a result" 0 "" - -- "$bin" decide --item "Plover fin" --water "Warm lagoon,temp_c=28,salinity_g_kg=40" --catalogue "$c"
+check "calculated as measuring would have" python3 - "$bin" "$c" <<'P'
+import json, subprocess, sys
+def told(water):
+    return json.loads(subprocess.run([sys.argv[1], "explain", "Plover fin", "--water", water, "--json", "--catalogue",
+                                      sys.argv[2]], capture_output=True, check=True, text=True).stdout)
+sea, lagoon = told("sea"), told("Warm lagoon")
+a, b = sea["chain"], lagoon["chain"]
+assert lagoon["result"]["basis"] == "calculated" and lagoon["result"]["run_id"] == sea["result"]["run_id"]
+lift = lambda c: c["target_density_kg_m3"] * (1 + c["expansion_per_k"] * (c["target_temp_c"] - c["tank_temp_c"]))
+grams = ((lift(b) - lift(a)) * a["volume_m3"]) * 1e3
+assert abs(lagoon["result"]["buoyancy_g"] - sea["result"]["buoyancy_g"] - grams) < 1e-6, grams
+assert len(lagoon["decisions"]) == 1 and lagoon["decisions"][0]["class"] == "positive"
+P
+expect "a kind of nothing" 2 - "no item of the kind zeppelin" -- "$bin" decide --kind zeppelin --catalogue "$c"
+expect "an own water without salinity" 2 - "what is in it" -- "$bin" decide --water "Blue lake,temp_c=5" --catalogue "$c"
+for t in 0 -1 nan; do
+    expect "tolerance $t" 2 - "--tolerance-g" -- "$bin" decide --tolerance-g=$t --catalogue "$c"
+done
+for p in 0.49 1 0.99995; do
+    expect "confidence $p" 2 - "--confidence" -- "$bin" decide --confidence $p --catalogue "$c"
+done
+# As a result from before the model was kept was.
+sqlite3 "$c/catalogue.sqlite" "INSERT INTO record SELECT 'aaaaaaaa-0000-4000-8000-00000000000' || (rowid % 10), sha256, kind,
+    'aaaaaaaa-0000-4000-8000-00000000000' || (rowid % 10), bench, '2099-01-01T00:00:00.000Z', json_remove(body, '\$.model')
+    FROM record WHERE kind = 'result' AND json_extract(body, '\$.water') = 'tank' LIMIT 1"
+expect "an old result is told, not computed" 2 - "before the model was kept" -- "$bin" explain aaaaaaaa --catalogue "$c"
+expect "and not judged again" 0 "not judged: from before" - -- "$bin" decide --tolerance-g 400 --catalogue "$c" --dry-run
+finish

@@ -1,0 +1,702 @@
+#!/usr/bin/env python3
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""Causes every fault of a session on purpose, between the real program and the simulated tank, and tells
+in a line each how it was caused, what it cost and what the program said.
+
+Between the two lies a wire of our own, on which lines can be bent and which can be pulled out. Cost is
+counted in readings: those that were taken less those that the trials are made of. A fault may cost the
+trial under way and the tare that is then read anew, never a trial that was told.
+"""
+import json
+import os
+import pty
+import re
+import select
+import shutil
+import signal
+import sqlite3
+import subprocess
+import sys
+import threading
+import time
+import traceback
+import tty
+
+program, tank_program, work = sys.argv[1:4]
+only = sys.argv[4:]
+here = os.path.dirname(os.path.abspath(__file__))
+RIG = open(here + "/../../rigs/simulated.ini").read()
+ITEM = "Lead block"
+TRIALS = 3
+os.makedirs(work)
+count = failures = 0
+
+
+class Wire(threading.Thread):
+    """A cable from the tank's port to a link that the rig file names."""
+
+    def __init__(self, port, link):
+        super().__init__(daemon=True)
+        self.link, self.lines, self.bend, self.ends = link, 0, None, False
+        self.device = os.open(port, os.O_RDWR | os.O_NOCTTY)
+        tty.setraw(self.device)
+        self.lock = threading.Lock()
+        self.ours = None
+        self.plug_in()
+        self.start()
+
+    def plug_in(self):
+        with self.lock:
+            ours, theirs = pty.openpty()
+            tty.setraw(theirs)
+            if os.path.islink(self.link):
+                os.unlink(self.link)
+            os.symlink(os.ttyname(theirs), self.link)
+            self.theirs, self.ours = theirs, ours
+
+    def pull_out(self):
+        with self.lock:
+            os.close(self.ours)
+            os.close(self.theirs)
+            self.ours = None
+            os.unlink(self.link)
+
+    def turn_to(self, port):
+        """The same cable, another device at its end."""
+        with self.lock:
+            os.close(self.device)
+            self.device = os.open(port, os.O_RDWR | os.O_NOCTTY)
+            tty.setraw(self.device)
+
+    def pass_on(self, text):
+        bent = b""
+        for line in text.splitlines(keepends=True):
+            self.lines += 1
+            bent += self.bend(line) if self.bend else line
+        if self.ours is not None:
+            os.write(self.ours, bent)
+
+    def run(self):
+        rest = b""
+        while not self.ends:
+            ends = [e for e in (self.device, self.ours) if e is not None]
+            try:
+                ready = select.select(ends, [], [], 0.05)[0]
+                with self.lock:
+                    if self.device in ready:
+                        whole, line_end, rest = (rest + os.read(self.device, 65536)).rpartition(b"\n")
+                        self.pass_on(whole + line_end)
+                    if self.ours is not None and self.ours in ready:
+                        os.write(self.device, os.read(self.ours, 65536))
+            except (OSError, ValueError):  # one of them was pulled out meanwhile
+                time.sleep(0.01)
+
+
+class Place:
+    """A tank, a wire and a catalogue with a calibration, fresh for each fault."""
+
+    def __init__(self, name, rig="", tank=(), seed=9, polled=True):
+        self.at = os.path.join(work, re.sub(r"\W+", "-", name))
+        os.makedirs(self.at)
+        self.catalogue, self.rig, self.link = (self.at + "/" + n for n in ("catalogue", "rig.ini", "port"))
+        self.tanks = []
+        self.wire = Wire(self.start_tank(seed, *tank), self.link)
+        text = re.sub(r"(?m)^path = .*$", "path = " + self.link, RIG)
+        if not polled:
+            text = re.sub(r"(?m)^poll.*\n", "", text)
+        open(self.rig, "w").write(text + rig)
+        self.words, self.clock_s = "", 0
+        self.seen, self.trials, self.faults = 0, [], ""
+
+    def start_tank(self, seed, *options):
+        self.tank = subprocess.Popen([tank_program, "--seed", str(seed), *options], stdin=subprocess.PIPE,
+                                     stdout=subprocess.PIPE, text=True, bufsize=1)
+        self.tanks.append(self.tank)
+        self.clock_s = 0
+        return json.loads(self.tank.stdout.readline())["port"]
+
+    def close(self):
+        self.wire.ends = True
+        for tank in self.tanks:
+            tank.kill()
+            tank.wait()
+        self.wire.join()
+
+    def prepare(self):
+        self.run_program("item", "add", "--name", ITEM, "--kind", "lead")
+        status = self.session("calibrate", "--masses-g", "500,1000,2000", "--rounds", "1", "--no-staircase")
+        assert status == 0, self.words
+        self.forget()
+
+    def run_program(self, *words):
+        return subprocess.run([program, *words, "--catalogue", self.catalogue], capture_output=True, text=True)
+
+    def act(self, line, word=None):
+        """What the ask wants, done at the tank; its answer."""
+        event = json.loads(line)
+        # A tank that began anew has a clock of its own, far behind the bench's.
+        self.tank.stdin.write(json.dumps({**event, "time_s": self.clock_s}) + "\n")
+        return self.tank.stdout.readline()
+
+    def session(self, command, *words, hook=None):
+        """The program to its end; `hook` may answer an event itself. Its status."""
+        self.process = subprocess.Popen(
+            [program, command, *words, "--rig", self.rig, "--catalogue", self.catalogue, "--operator", "json"],
+            stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, bufsize=1)
+        self.events = []
+        for line in self.process.stdout:
+            event = json.loads(line)
+            self.events.append(event)
+            self.note(event)
+            answer = hook(event) if hook else None
+            if event["event"] != "ask" or answer is False:
+                continue
+            try:
+                self.process.stdin.write(answer or self.act(line))
+            except BrokenPipeError:
+                pass
+        status = self.process.wait()
+        self.words = self.process.stderr.read().strip()
+        try:
+            self.process.stdin.close()
+        except BrokenPipeError:  # an answer for one that was killed
+            pass
+        return status
+
+    def note(self, event):
+        kind = event["event"]
+        if kind == "plateau":
+            self.seen += 1
+        elif kind == "fault":
+            self.faults += event["text"] + " | "
+        elif kind == "trial":
+            self.trials.append(event)
+
+    def forget(self):
+        """What was measured until now is of no more interest."""
+        self.old = {row[0] for row in self.database("SELECT id FROM record WHERE kind = 'trial'")}
+        self.seen, self.trials, self.faults = 0, [], ""
+
+    def stored(self):
+        rows = self.database("SELECT id, json_extract(body, '$.number') FROM record WHERE kind = 'trial'")
+        return sorted(number for id, number in rows if id not in self.old)
+
+    def readings(self, asides=3):
+        """Readings in vain: all but the dry weighing with its tares and the trials with theirs."""
+        return self.seen - asides - sum(2 + shakes for shakes in self.shakes())
+
+    def shakes(self):
+        rows = self.database("SELECT id, json_extract(body, '$.shakes') FROM record WHERE kind = 'trial'")
+        return [shakes for id, shakes in rows if id not in self.old]
+
+    def check_end(self, status, wanted=TRIALS):
+        """A session that came to its end: all trials once, the truth, and the replay gives the same."""
+        assert status in (0, 3), (status, self.words, self.faults)
+        assert self.stored() == list(range(1, wanted + 1)), self.stored()
+        result = self.events[-1]["results"][0]
+        assert result["trials"] == wanted, result
+        self.tank.stdin.write('{"truth":"%s"}\n' % ITEM)
+        truth_g = json.loads(self.tank.stdout.readline())["truth_g"]
+        off_g = result["buoyancy_g"] - truth_g
+        assert abs(off_g) < 5 * result["u_buoyancy_g"] + 0.1, (off_g, result["u_buoyancy_g"])
+        again = self.run_program("measure", "--replay", result["run_id"])
+        assert "the same as run " in again.stdout, again
+        assert self.database("PRAGMA integrity_check") == [("ok",)]
+
+    def database(self, sql):
+        with sqlite3.connect(self.catalogue + "/catalogue.sqlite") as database:
+            return database.execute(sql).fetchall()
+
+    def way_on(self, words=None):
+        """The command that the program told; its own words, run as they stand."""
+        found = re.search(r"`upthrust ([^`]*)`", words or self.words)
+        assert found, words or self.words
+        return found[1].split()
+
+    def resume(self, hook=None, words=None):
+        command = self.way_on(words)
+        at = command.index("--resume")
+        return self.session(command[0], *command[at:], hook=hook)
+
+
+def fault(name, caused, **how):
+    """Runs a function as one fault: it gets a place and returns cost and words."""
+    def run(function):
+        global count, failures
+        if only and not any(word in name for word in only):
+            return
+        count += 1
+        place = Place(name, **how)
+        try:
+            place.prepare()
+            cost, said = function(place)
+            print("ok %d - %-44s | %-66s | cost %s | said: %s" % (count, name, caused, cost, said))
+        except Exception:
+            failures += 1
+            print("not ok %d - %s | %s" % (count, name, caused))
+            print("\n".join("#   " + line for line in traceback.format_exc().splitlines()[-6:]))
+            print("#   words: %s" % place.words)
+            print("#   faults: %s" % place.faults)
+        finally:
+            place.close()
+        sys.stdout.flush()
+    return run
+
+
+def at_ask(place, number, what, when="ask"):
+    """A hook that does `what` at the ask of that number, from 0; or at any event that `when` is true for."""
+    state = {"asks": 0, "done": False}
+    def hook(event):
+        hit = event["event"] == "ask" and state["asks"] == number if when == "ask" else when(event)
+        state["asks"] += event["event"] == "ask"
+        if hit and not state["done"]:
+            state["done"] = True
+            return what(event)
+        return None
+    return hook
+
+
+def nth(kind, key, value, number):
+    """True at the so-manieth event of a kind with a member of that value."""
+    seen = [0]
+    def when(event):
+        hit = event["event"] == kind and event.get(key) == value
+        seen[0] += hit
+        return hit and seen[0] == number
+    return when
+
+
+def cost_of(place, in_vain=None):
+    in_vain = place.readings() if in_vain is None else in_vain
+    most = 2 + max(place.shakes()) + 1
+    assert 0 <= in_vain <= most, (in_vain, most)
+    return "%d readings of the trial under way" % in_vain
+
+
+def last(words):
+    """One line says what is wrong; notes may stand before it."""
+    lines = words.splitlines()
+    assert all(line.startswith("note: ") for line in lines[:-1]) and lines[-1].startswith("upthrust: "), words
+    return lines[-1]
+
+
+def first(words):
+    return words.splitlines()[0] if words else ""
+
+
+# ---- ends of the program: at every step, then gone on with ----
+
+def end_at_every_step(number, name, caused):
+    @fault(name, caused)
+    def run(place):
+        worst, said, steps = 0, "", 0
+        for step in range(100):
+            place.forget()
+            ended = []
+            def end(event):
+                ended.append(step)
+                place.process.send_signal(number)
+                return None if step % 2 else False  # every other time while it reads
+            status = place.session("measure", "--item", ITEM, "--trials", str(TRIALS),
+                                   hook=at_ask(place, step, end))
+            if not ended:
+                break
+            steps += 1
+            assert status == -number, (status, place.words)
+            told = [t["number"] for t in place.trials]
+            assert set(told) <= set(place.stored()), (told, place.stored())
+            status = place.session("measure", "--item", ITEM, "--resume")
+            said = next((e["text"] for e in place.events if e["event"] == "fault"), said)
+            place.check_end(status)
+            assert place.readings() <= 2 + 6 + 1, place.readings()
+            worst = max(worst, place.readings())
+        assert steps > 10
+        return "at worst %d readings, %d steps tried" % (worst, steps), said
+
+    return run
+
+
+end_at_every_step(signal.SIGKILL, "kill -9 at every step", "SIGKILL at each ask, and while it reads")
+end_at_every_step(signal.SIGTERM, "SIGTERM at every step", "SIGTERM at each ask, and while it reads")
+
+
+def end_once(number, name):
+    @fault(name, "the signal after the second trial, while the third is read")
+    def run(place):
+        def end(event):
+            place.process.send_signal(number)
+            return None
+        status = place.session("measure", "--item", ITEM, "--trials", str(TRIALS),
+                               hook=at_ask(place, 0, end, nth("ask", "do", "immerse", 3)))
+        assert status == -number, status
+        said = first(place.words)
+        assert "2 of 3 trials are stored" in said and said.startswith("note: stopped by the signal"), place.words
+        place.check_end(place.resume())
+        return cost_of(place), said
+    return run
+
+
+end_once(signal.SIGINT, "Ctrl-C")
+end_once(signal.SIGHUP, "SIGHUP, the terminal was closed")
+
+
+@fault("the next start tells of a killed run", "SIGKILL, then an ordinary `calibrate`")
+def run(place):
+    def end(event):
+        place.process.kill()
+        return False
+    place.session("measure", "--item", ITEM, "--trials", "3", hook=at_ask(place, 0, end, nth("ask", "do", "immerse", 3)))
+    place.session("calibrate", "--masses-g", "500,1000,2000", hook=lambda event: '{"id":1,"answer":"stop"}\n')
+    said = first(place.words)
+    assert "2 trials are stored" in said and "goes on with it" in said, said
+    place.check_end(place.resume(words=said))
+    return cost_of(place), said
+
+
+@fault("kill -9 in a calibration", "SIGKILL at each ask, then `calibrate --resume`")
+def run(place):
+    steps = 0
+    for step in range(30):
+        ended = []
+        def end(event):
+            ended.append(1)
+            place.process.kill()
+            return False
+        place.seen = 0
+        place.session("calibrate", "--masses-g", "500,1000,2000", "--rounds", "1", "--no-staircase",
+                      hook=at_ask(place, step, end))
+        if not ended:
+            break
+        steps += 1
+        status = place.session("calibrate", "--resume")
+        assert status == 0, place.words
+        said = place.events[0]["text"] if place.events[0]["event"] == "fault" else place.events[1]["text"]
+        assert place.seen - 8 <= 2, place.seen  # preload, tare, and a mass and its tare three times
+        slope = place.events[-1]["calibration"]["slope_counts_kg"]
+        run_id = place.database("SELECT subject FROM record WHERE kind = 'run' ORDER BY made_utc DESC LIMIT 1")[0][0]
+        again = json.loads(place.run_program("calibrate", "--replay", run_id, "--json").stdout)
+        assert again["slope_counts_kg"] == slope, (again["slope_counts_kg"], slope)
+    assert steps >= 8, steps
+    return "at most 2 readings of the loading under way, %d steps tried" % steps, said
+
+
+# ---- the device ----
+
+def wait_for_return(place, seconds=20):
+    text = open(place.rig).read()
+    open(place.rig, "w").write(text.replace("[port]\n", "[port]\nreturn_s = %g\n" % seconds))
+
+
+def with_event(place, action, wanted=None, answers=True):
+    """Does `action` when the ask that is meant was done, or in its place; the second immersion by itself."""
+    wanted = wanted or nth("ask", "do", "immerse", 2)
+    def what(event):
+        if answers:
+            answer = place.act(json.dumps(event))
+            action()
+            return answer
+        action()
+        return False
+    return at_ask(place, 0, what, wanted)
+
+
+def measure(place, hook=None):
+    return place.session("measure", "--item", ITEM, "--trials", str(TRIALS), hook=hook)
+
+
+@fault("a device that goes for good in a plateau", "the wire is pulled out while a trial is read")
+def run(place):
+    status = measure(place, with_event(place, place.wire.pull_out, nth("ask", "do", "immerse", 2)))
+    assert status == 1 and place.stored() == [1], (status, place.stored())
+    said = first(place.words)
+    assert "the device is gone" in said and "1 of 3 trials are stored" in said, said
+    place.wire.plug_in()
+    place.check_end(place.resume())
+    return cost_of(place), said
+
+
+def goes_and_returns(name, answers):
+    @fault(name, "pulled out, in again after 1.5 s")
+    def run(place):
+        wait_for_return(place)
+        def pull():
+            place.wire.pull_out()
+            threading.Timer(1.5, place.wire.plug_in).start()
+        status = measure(place, with_event(place, pull, answers=answers))
+        said = place.faults.split(" | ")
+        place.check_end(status)
+        assert "the device is gone" in said[0] and "the device is back" in said[1], said
+        return cost_of(place), said[1]
+    return run
+
+
+goes_and_returns("the device goes in a plateau", True)
+goes_and_returns("the device goes between trials", False)
+
+
+@fault("the device goes in a calibration", "pulled out while a mass is read, in again after 1.5 s")
+def run(place):
+    wait_for_return(place)
+    def pull():
+        place.wire.pull_out()
+        threading.Timer(1.5, place.wire.plug_in).start()
+    place.faults = ""
+    place.seen = 0
+    status = place.session("calibrate", "--masses-g", "500,1000,2000", "--rounds", "1", "--no-staircase",
+                           hook=with_event(place, pull, nth("ask", "mass_kg", 1, 1)))
+    assert status == 0, place.words
+    assert 0 < place.seen - 8 <= 2, place.seen
+    return "%d readings of the loading under way" % (place.seen - 8), place.faults.split(" | ")[1]
+
+
+@fault("back under another name", "gone for good; the run goes on with --port at another pseudo-terminal")
+def run(place):
+    measure(place, with_event(place, place.wire.pull_out))
+    said = first(place.words)
+    place.wire.link = place.link + "-other"
+    place.wire.plug_in()
+    command = place.way_on()
+    status = place.session("measure", "--port", place.wire.link, *command[command.index("--resume"):])
+    place.check_end(status)
+    return cost_of(place), said
+
+
+@fault("back with a device of other lines on it", "after 1.5 s lines of another layout, after 8 s the right ones",
+       tank=("--pace", "40"), polled=False)
+def run(place):
+    wait_for_return(place)
+    def pull():
+        place.wire.pull_out()
+        place.wire.bend = lambda line: b"ST,GS,+  12.34kg\r\n"
+        threading.Timer(1.5, place.wire.plug_in).start()
+        threading.Timer(9.5, lambda: setattr(place.wire, "bend", None)).start()
+    status = measure(place, with_event(place, pull))
+    said = [text for text in place.faults.split(" | ") if "no line fits" in text]
+    assert said, place.faults
+    place.check_end(status)
+    return cost_of(place), said[0]
+
+
+def scaled(factor):
+    def bend(line):
+        words = line.split(b",")
+        words[1] = b"%d" % round(int(words[1]) * factor)
+        return b",".join(words)
+    return bend
+
+
+@fault("back with another cell on it", "after 1.5 s the same lines of a cell that counts half as much again")
+def run(place):
+    wait_for_return(place)
+    def pull():
+        place.wire.pull_out()
+        place.wire.bend = scaled(1.5)
+        threading.Timer(1.5, place.wire.plug_in).start()
+    status = measure(place, with_event(place, pull))
+    said = [text for text in place.faults.split(" | ") if "same cell" in text]
+    assert status == 1 and said and place.stored() == [1], (status, said, place.stored())
+    assert "1 of 3 trials are stored" in place.words, place.words
+    place.wire.bend = None
+    place.check_end(place.resume())
+    return "%d readings of the other cell, none of them counted" % place.readings(), said[0]
+
+
+# ---- the stream ----
+
+@fault("stalled 150 s, then a burst", "a tank that talks unasked, 20 times as fast, is held for 7.5 s", tank=("--pace", "20"),
+       polled=False)
+def run(place):
+    wait_for_return(place, 60)
+    def stall():
+        place.tank.send_signal(signal.SIGSTOP)
+        threading.Timer(7.5, lambda: place.tank.send_signal(signal.SIGCONT)).start()
+    status = measure(place, with_event(place, stall))
+    said = place.faults.split(" | ")
+    assert "nothing has come over the wire for 5 s" in said[0] and "is back" in said[1], said
+    place.check_end(status)
+    return cost_of(place), said[0]
+
+
+class Bent:
+    """Bends so many lines, from 10 s after the second immersion on; `change` gets time, counts, temperature."""
+
+    def __init__(self, place, change, lines=10 ** 9):
+        self.place, self.change, self.left = place, change, lines
+        self.at = -100
+
+    def start(self):
+        self.place.wire.bend = self
+
+    def __call__(self, line):
+        self.at += 1
+        if self.at <= 0 or self.at > self.left:
+            return line
+        time_ms, counts, temp = line.decode().strip().split(",")
+        return ("%s,%s,%s\r\n" % self.change(self, time_ms, int(counts), temp)).encode()
+
+
+def bent(name, caused, change, expected, lines=10 ** 9, spare=0):
+    """A fault of the stream that the session itself gets over."""
+    @fault(name, caused)
+    def run(place):
+        bend = Bent(place, change, lines)
+        status = measure(place, with_event(place, bend.start))
+        place.check_end(status)
+        said = [text for text in place.faults.split(" | ") if text and expected in text]
+        assert said or not expected, place.faults
+        return cost_of(place, place.readings() - spare), said[0] if said else "nothing: no reading was spoilt"
+    return run
+
+
+def faster(bend, time_ms, counts, temp):
+    time_ms = int(time_ms)
+    if bend.at == 1:
+        bend.from_ms = time_ms
+    fast_ms = min(time_ms - bend.from_ms, 40000)  # from then on as before
+    return time_ms - fast_ms + fast_ms // 10, counts, temp
+
+
+def frozen(bend, time_ms, counts, temp):
+    bend.held = counts if bend.at == 1 else bend.held
+    return time_ms, bend.held, temp
+
+
+def slipping(bend, time_ms, counts, temp):
+    word = counts & 0xFFFFFF
+    slip = 0x800000 | word >> 1
+    return time_ms, slip - 0x1000000 if bend.at % 10 == 0 else counts, temp
+
+
+def shifted(ms):
+    return lambda bend, time_ms, counts, temp: (int(time_ms) + ms, counts, temp)
+
+
+bent("the rate jumps tenfold", "the device's clock runs at a tenth for 400 lines of a trial", faster, "check the converter")
+bent("a stream that stands still for 30 s", "300 equal words in a trial", frozen, "", 300)
+bent("bit slips in every tenth sample", "0x800000 | word >> 1 from the second trial on", slipping, "")
+bent("overload", "9 kg more for 60 lines of a trial",
+     lambda bend, time_ms, counts, temp: (time_ms, counts + 9 * 600000, temp), "take the load off at once", 60)
+bent("the temperature is lost", "the thermometer says -127 from the second trial on",
+     lambda bend, time_ms, counts, temp: (time_ms, counts, "-127.00"), "no temperature any more", spare=1)
+bent("the device's clock is set forward by an hour", "3600 s more in a trial and after it", shifted(3600000), "no line came for 3600")
+bent("the device's clock begins anew", "an hour less in a trial and after it, as after a reset",
+     shifted(-3600000), "")
+
+
+@fault("a stream that stands still for good", "one word from the second trial on; the run goes on with a sound one")
+def run(place):
+    bend = Bent(place, frozen)
+    status = measure(place, with_event(place, bend.start))
+    said = [text for text in place.faults.split(" | ") if "gave up" in text]
+    assert status == 1 and said and place.stored() == [1], (status, place.faults)
+    place.wire.bend = None
+    status = place.resume()
+    place.check_end(status)
+    return cost_of(place), said[0]
+
+
+# ---- the operator ----
+
+@fault("the operator walks away", "no answer for 4.5 s where the rig file says absent_s = 3", rig="absent_s = 3\n")
+def run(place):
+    notes = []
+    state = {"left": False}
+    def hook(event):
+        if event["event"] == "note":
+            notes.append(event["text"])
+        if event["event"] == "ask" and event["do"] == "shake" and len(place.trials) == 1 and not state["left"]:
+            state["left"] = True
+            return False  # the ask after that one is answered: the operator is back
+        return None
+    status = measure(place, hook)
+    place.check_end(status)
+    said = place.faults.split(" | ")[0]
+    assert "nobody answered" in said and any("nobody has answered" in n for n in notes), (said, notes)
+    return cost_of(place), said
+
+
+# ---- the catalogue ----
+
+@fault("the catalogue is locked by another program", "an exclusive lock held from the second trial on for 13 s")
+def run(place):
+    def lock():
+        other = sqlite3.connect(place.catalogue + "/catalogue.sqlite", isolation_level=None, check_same_thread=False)
+        other.execute("BEGIN IMMEDIATE")
+        threading.Timer(13, lambda: (other.execute("ROLLBACK"), other.close())).start()
+    status = measure(place, with_event(place, lock))
+    said = first(place.words)
+    assert status == 1 and "1 of 3 trials are stored" in said and place.stored() == [1], (said, place.stored())
+    time.sleep(3)
+    place.check_end(place.resume())
+    # The trial that could not be stored is in the run's files: it comes back with them.
+    assert place.readings() <= 2, place.readings()
+    return "%d readings; the trial that could not be stored came back" % place.readings(), said
+
+
+@fault("the disk is full", "a small disk of its own, filled while the second trial is read")
+def run(place):
+    disk = place.at + "/disk"
+    os.mkdir(disk)
+    if subprocess.run(["mount", "-t", "tmpfs", "-o", "size=3m", "none", disk], capture_output=True).returncode:
+        return "nothing", "SKIPPED: no right to mount"
+    try:
+        shutil.move(place.catalogue, disk)
+        place.catalogue = disk + "/catalogue"
+        def fill():
+            with open(disk + "/filling", "wb", buffering=0) as filling:
+                try:
+                    while filling.write(b"\0" * 4096) == 4096:
+                        pass
+                except OSError:
+                    pass
+        status = measure(place, with_event(place, fill))
+        said = first(place.words)
+        assert status == 1 and ("space" in said or "full" in said) and place.stored() == [1], (status, said)
+        os.unlink(disk + "/filling")
+        place.check_end(place.resume())
+        return cost_of(place), said
+    finally:
+        subprocess.run(["umount", "-l", disk])
+
+
+# ---- what cannot be gone on with ----
+
+@fault("what cannot be gone on with is refused", "a finished run, another rig file, item, calibration, a run at work")
+def run(place):
+    said = []
+    def refused(words, *more):
+        status = place.session("measure", "--resume", *more)
+        assert status in (1, 2) and words in last(place.words), (words, status, place.words)
+        said.append(last(place.words))
+    refused("there is no run of measure")
+    assert measure(place) == 0
+    refused("came to its end")
+    refused("leave out one", "--trials", "4")
+    refused("there is no run 01234567", "01234567")
+    refused("one run at a time", "0123", "4567")
+    measure(place, at_ask(place, 6, lambda event: (place.process.kill(), False)[1]))
+    text = open(place.rig).read()
+    open(place.rig, "w").write(text.replace("depth_m = 0.4", "depth_m = 0.5"))
+    refused('"depth_m = 0.5" where "depth_m = 0.4" stood')
+    open(place.rig, "w").write("; a comment\n" + text)
+    place.run_program("item", "add", "--name", "Another", "--kind", "lead")
+    refused("no run of measure on the bench simulated-tank with this item", "--item", "Another")
+    place.run_program("item", "edit", ITEM, "--tolerance-g", "10")
+    refused("has been edited")
+    place.run_program("item", "edit", ITEM, "--tolerance-g", "50")
+    def second(event):
+        other = subprocess.run([program, "measure", "--resume", "--rig", place.rig, "--catalogue", place.catalogue,
+                                "--operator", "json"], capture_output=True, text=True, stdin=subprocess.DEVNULL)
+        said.append(other.stderr)
+        assert "still at work" in other.stderr, other.stderr
+        place.process.kill()
+        return False
+    place.session("measure", "--resume", hook=at_ask(place, 1, second))
+    place.session("calibrate", "--masses-g", "500,1000,2000", "--rounds", "1", "--no-staircase")
+    refused("was calibrated again")
+    return "nothing", "%d clear lines, such as %s" % (len(said), said[1].strip())
+
+
+if __name__ == "__main__":
+    print("1..%d" % count)
+    sys.exit(failures > 0)
