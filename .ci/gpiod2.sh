@@ -32,4 +32,4 @@ if [ ! -e "$lib/pkgconfig/libgpiod.pc" ]; then
 fi
 PKG_CONFIG_PATH=$lib/pkgconfig make -s VARIANT=gpiod2 STRICT=1 \
     LDFLAGS="-pie -Wl,-z,relro,-z,now -Wl,-rpath,$lib" build/gpiod2/upthrust
-[ $# -eq 0 ] || PARTS=$* sh tests/kernel/kernel.sh build/gpiod2
+[ $# -eq 0 ] || sh tests/kernel/kernel.sh build/gpiod2 "$@"
