@@ -141,8 +141,8 @@ static void begin(struct up_procedure *procedure) {
     ask_step(procedure, STEP_AIR);
 }
 
-struct up_opening up_procedure_opening(const struct up_procedure *procedure, double pause_s) {
-    double age_s = procedure->now_s - procedure->tare.time_s + pause_s;
+struct up_opening up_procedure_opening(const struct up_procedure *procedure) {
+    double age_s = procedure->now_s - procedure->tare.time_s;
     bool same = !procedure->deep_tare.known && procedure->rig.port_kind != UP_PORT_TYPED;
     return (struct up_opening){.known = procedure->tare.known && same && age_s < OPENING_OLDEST_S,
                                .age_s = age_s,

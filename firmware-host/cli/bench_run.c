@@ -124,6 +124,9 @@ static json_t *about(const struct keeper *keeper, const char *what) {
         json_object_set(json, "continues", keeper->from->unfinished.continues);
         json_object_set_new(json, "trials_before", json_integer(keeper->from->unfinished.trials));
     }
+    if (keeper->bench->queue != NULL) {
+        json_object_set(json, "queue", keeper->bench->queue);
+    }
     free(name);
     return json;
 }
@@ -404,7 +407,9 @@ static bool run_session(struct keeper *keeper, struct up_procedure *procedure,
         .op = op,
         .lines = bench->lines,
         .listener = {keeper, keep_bytes, keep_event, keep_answer, keep_note},
-        .signalled = &signalled};
+        .signalled = &signalled,
+        .place = bench->place,
+        .source = bench->source != NULL ? *bench->source : NULL};
     if (keeper->from != NULL) {
         session.reader = &keeper->reader;
         session.resumed = keeper->resumed;
@@ -412,14 +417,21 @@ static bool run_session(struct keeper *keeper, struct up_procedure *procedure,
             return true;
         }
     }
-    bool good = (bench->rig->port_kind == UP_PORT_TYPED ||
+    bool good = (bench->rig->port_kind == UP_PORT_TYPED || session.source != NULL ||
                  up_source_open(bench->rig, bench->port, &session.source, failure)) &&
                 up_session_run(&session, failure);
     if (good && keeper->failure.text[0] != '\0') {
         *failure = keeper->failure;
         good = false;
     }
+    if (bench->source != NULL && good) {
+        *bench->source = session.source; /* to open a port anew resets many a device */
+        return true;
+    }
     up_source_close(session.source);
+    if (bench->source != NULL) {
+        *bench->source = NULL;
+    }
     return good;
 }
 
@@ -546,6 +558,11 @@ static bool measure_by(const struct bench_run *bench, struct up_measure_plan *pl
                up_procedure_results(procedure, result, results, failure) &&
                up_results_add(bench->catalogue, result, *results, bench->rig->id, failure);
     }
+    if (bench->opening != NULL) {
+        *bench->left = !good || !up_procedure_progress(procedure).complete;
+        *bench->opening =
+            *bench->left ? (struct up_opening){.known = false} : up_procedure_opening(procedure);
+    }
     good = close_run(&keeper, procedure, good, *results, failure);
     if (good) {
         leave_exchange(bench);
@@ -563,6 +580,9 @@ bool run_measure(const struct bench_run *bench, const struct up_measure_plan *wa
     plan.rig = bench->rig;
     plan.calibration = &calibration;
     plan.coverage = 0.95;
+    if (bench->opening != NULL) {
+        plan.opening = *bench->opening;
+    }
     *results = 0;
     return up_calibration_latest(bench->catalogue, bench->rig->id, &calibration, failure) &&
            measure_by(bench, &plan, NULL, result, results, failure);

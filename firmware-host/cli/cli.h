@@ -107,6 +107,13 @@ struct bench_run {
     struct up_lines *lines; /* at the bench; NULL where there are none */
     bool no_exchange;       /* the caller brings exchange/ up to date itself, once at the end */
     const char *resume; /* a run's id or the beginning of one, "" for the latest; NULL: a new run */
+    /* In a queue: where we are, what a run's record tells of it, and what one item leaves the next.
+       NULL outside of one. */
+    const char *place;
+    json_t *queue;
+    struct up_source **source;
+    struct up_opening *opening;
+    bool *left; /* set where the session did not come to its end */
 };
 
 /* Both store what they find; *calibration or the results come back too. `results` holds room for

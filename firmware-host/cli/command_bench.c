@@ -8,9 +8,11 @@
 #include <unistd.h>
 
 #include "cli.h"
+#include "queue.h"
 #include "upthrust/procedure.h"
 #include "upthrust/report.h"
 #include "upthrust/text.h"
+#include "upthrust/wire.h"
 
 const struct option_text options_calibrate[] = {
     OPTION_RIG,
@@ -32,14 +34,13 @@ const struct option_text options_calibrate[] = {
 const struct option_text options_measure[] = {
     OPTION_RIG,
     {"item", "NAME_OR_ID", "what is weighed; `item add` registers it"},
+    {"queue", "FILE", "one item after the other, from a list: a name or id a line"},
     {"trials", "N[,N...]",
      "times it is immersed (default: the rig's); several, rising: it stops at the first at which "
      "all is decided"},
     {"water", "NAME[,KEY=X...]",
      "to calculate for: a name of `water --list`, or your own (repeatable)"},
     {"confidence", "P", "a class is stated at this probability (default 0.95)"},
-    {"body", "NAME_OR_ID",
-     "weigh this reference body first (one or two; `body add` registers one)"},
     {"body", "NAME_OR_ID",
      "weigh this reference body first (one or two; `body add` registers one)"},
     {"second-depth-m", "D", "foam or closed air: weigh it once more, D metres deep"},
@@ -369,25 +370,39 @@ static bool read_kind(const struct bench_options *options, struct up_measure_pla
 
 static bool read_measure(const struct arguments *arguments, const struct bench_options *options,
                          struct up_measure_plan *plan, struct up_failure *failure) {
-    const char *name = option_value(arguments, "item");
     plan->confidence = 0.95;
-    if (name == NULL) {
-        return up_fail(failure, UP_STATUS_WRONG_INPUT,
-                       "give --item NAME_OR_ID; `upthrust item add` registers one");
-    }
     if (!read_trials(arguments, options->rig.trials, plan, failure) ||
         !option_number(arguments, "confidence", 0.5, 0.9999, &plan->confidence, failure) ||
         !option_number(arguments, "second-depth-m", 0.05, 60, &plan->second_depth_m, failure) ||
-        !option_number(arguments, "two-point-m", 0.05, 5, &plan->two_point_m, failure) ||
-        !up_item_find(options->catalogue, name, &plan->item, failure)) {
+        !option_number(arguments, "two-point-m", 0.05, 5, &plan->two_point_m, failure)) {
         return false;
     }
+    return read_references(arguments, options, plan, failure);
+}
+
+/* What hangs on the item. */
+static bool read_for_item(const struct bench_options *options, const struct up_item *item,
+                          struct up_measure_plan *plan, struct up_failure *failure) {
+    plan->item = *item;
     if (plan->second_depth_m != 0 && !plan->item.compressible) {
         return up_fail(failure, UP_STATUS_WRONG_INPUT,
                        "--second-depth-m is for foam and closed air: `upthrust item edit "
                        "--compressible` says that an item is");
     }
-    return read_references(arguments, options, plan, failure) && read_kind(options, plan, failure);
+    return read_kind(options, plan, failure);
+}
+
+static bool read_item(const struct arguments *arguments, const struct bench_options *options,
+                      struct up_measure_plan *plan, struct up_failure *failure) {
+    const char *name = option_value(arguments, "item");
+    struct up_item item;
+    if (name == NULL) {
+        return up_fail(
+            failure, UP_STATUS_WRONG_INPUT,
+            "give --item NAME_OR_ID (`upthrust item add` registers one), or --queue FILE");
+    }
+    return up_item_find(options->catalogue, name, &item, failure) &&
+           read_for_item(options, &item, plan, failure);
 }
 
 static enum up_status replay_measure(const struct arguments *arguments,
@@ -455,6 +470,157 @@ static enum up_status go_on_measuring(const struct arguments *arguments,
     return status;
 }
 
+/* ---- a queue ---- */
+
+struct whole_queue {
+    struct bench_options options;
+    struct up_measure_plan plan;
+    struct queue queue;
+    struct up_source *source;
+    struct up_opening opening;
+    struct up_style style;
+    json_t *list; /* all results, for one document */
+    bool begun, undecided, left;
+};
+
+static void say_place(const struct whole_queue *whole, unsigned index, const char *place) {
+    char *name = up_text_for_terminal(whole->queue.entry[index].item.name);
+    char *where = up_text_for_terminal(place);
+    if (whole->options.run.json) {
+        json_t *json = json_pack("{s:s, s:s, s:s, s:o}", "event", "queue", "item",
+                                 whole->queue.entry[index].item.name, "text", place, "queue",
+                                 queue_to_json(&whole->queue, index));
+        json_dumpf(json, stdout, JSON_COMPACT);
+        putchar('\n');
+        json_decref(json);
+    } else {
+        fprintf(stderr, "\n== %s: %s\n", name, where);
+    }
+    free(name);
+    free(where);
+}
+
+static void tell_one(struct whole_queue *whole, const struct repeated *one) {
+    if (whole->options.json_document) {
+        for (unsigned i = 0; i < one->results; i++) {
+            json_array_append_new(whole->list, up_result_to_json(&one->result[i]));
+        }
+    } else if (!whole->options.run.json) {
+        print_results(&one->item, one->result, one->results, one->waters, &whole->style);
+        fflush(stdout);
+    }
+    whole->undecided =
+        whole->undecided || status_of_results(one->result, one->results) == UP_STATUS_UNDECIDED;
+}
+
+static bool measure_one(struct whole_queue *whole, unsigned index, struct repeated *one,
+                        struct up_failure *failure) {
+    struct queue_entry *entry = &whole->queue.entry[index];
+    struct bench_run *run = &whole->options.run;
+    char place[200];
+    bool good;
+    queue_say_place(&whole->queue, index, &whole->plan, &whole->options.rig, place, sizeof place);
+    say_place(whole, index, place);
+    run->place = place;
+    run->queue = queue_to_json(&whole->queue, index);
+    run->resume = entry->left_run;
+    queue_begin_item(&whole->queue);
+    one->item = entry->item;
+    one->waters = whole->plan.waters;
+    good = entry->left_run[0] != '\0'
+               ? resume_measure(run, &entry->item, one, failure)
+               : read_for_item(&whole->options, &entry->item, &whole->plan, failure) &&
+                     run_measure(run, &whole->plan, one->result, &one->results, failure);
+    whole->plan.references = 0; /* once, at the beginning */
+    json_decref(run->queue);
+    run->queue = NULL;
+    run->place = NULL;
+    return good;
+}
+
+/* Each item's results are stored before the next one is asked for. */
+static bool measure_all(struct whole_queue *whole, struct up_failure *failure) {
+    struct repeated *one = up_allocate(1, sizeof *one);
+    bool good = true;
+    for (unsigned i = 0; i < whole->queue.count && good && signalled == 0; i++) {
+        if (whole->queue.entry[i].done) {
+            continue;
+        }
+        memset(one, 0, sizeof *one);
+        good = measure_one(whole, i, one, failure);
+        if (good) {
+            tell_one(whole, one);
+        }
+        if (good && !whole->left) {
+            queue_end_item(&whole->queue, i);
+        }
+        good = good && !whole->left;
+    }
+    free(one);
+    return good;
+}
+
+static void tell_way_on(const struct whole_queue *whole) {
+    unsigned left = queue_left(&whole->queue);
+    if (whole->begun && left > 0) {
+        char *path = up_text_for_terminal(whole->queue.path);
+        fprintf(stderr,
+                "note: %u of %u items are left; `upthrust measure --queue %s --resume`, with "
+                "the same --rig and --catalogue, goes on\n",
+                left, whole->queue.count, path);
+        free(path);
+    }
+}
+
+static enum up_status end_queue(struct whole_queue *whole, bool good, struct up_failure *failure) {
+    /* Left by a word is no failure: what was measured is stored. */
+    enum up_status status = good || failure->text[0] == '\0'
+                                ? whole->undecided ? UP_STATUS_UNDECIDED : UP_STATUS_DONE
+                                : failure->status;
+    if (whole->options.json_document) {
+        print_json(json_pack("{s:s, s:O}", "schema", "upthrust-results-1", "results", whole->list));
+    }
+    tell_way_on(whole);
+    up_source_close(whole->source);
+    json_decref(whole->list);
+    up_catalogue_close(whole->options.catalogue);
+    free(whole);
+    die_of_signal();
+    return status;
+}
+
+static bool check_alone(const struct arguments *arguments, struct up_failure *failure) {
+    return !option_given(arguments, "item") ||
+           up_fail(failure, UP_STATUS_WRONG_INPUT,
+                   "--item and --queue are one too many: the list names the items");
+}
+
+static enum up_status measure_queue(const struct arguments *arguments, struct up_failure *failure) {
+    struct whole_queue *whole = up_allocate(1, sizeof *whole);
+    struct bench_run *run = &whole->options.run;
+    struct up_water water[WATERS_MAX];
+    bool good =
+        check_words(arguments, failure) && check_alone(arguments, failure) &&
+        style_asked(arguments, &whole->style, failure) &&
+        waters_asked(arguments, water, &whole->plan.waters, failure) &&
+        open_bench(arguments, &whole->options, failure) &&
+        read_conditions(arguments, &whole->options, failure) &&
+        read_measure(arguments, &whole->options, &whole->plan, failure) &&
+        queue_open(&whole->queue, whole->options.catalogue, option_value(arguments, "queue"),
+                   option_given(arguments, "resume"), failure);
+    whole->list = json_array();
+    whole->plan.water = water;
+    run->source = &whole->source;
+    run->opening = &whole->opening;
+    run->left = &whole->left;
+    if (good && queue_left(&whole->queue) == 0) {
+        fprintf(stderr, "note: all %u items of the list are done\n", whole->queue.count);
+    }
+    whole->begun = good;
+    good = good && measure_all(whole, failure);
+    return end_queue(whole, good, failure);
+}
+
 enum up_status command_measure(const struct arguments *arguments, struct up_failure *failure) {
     struct bench_options options = {0};
     struct up_water water[WATERS_MAX];
@@ -465,6 +631,9 @@ enum up_status command_measure(const struct arguments *arguments, struct up_fail
     if (option_given(arguments, "replay")) {
         return replay_measure(arguments, failure);
     }
+    if (option_given(arguments, "queue")) {
+        return measure_queue(arguments, failure);
+    }
     if (option_given(arguments, "resume")) {
         return go_on_measuring(arguments, failure);
     }
@@ -473,6 +642,7 @@ enum up_status command_measure(const struct arguments *arguments, struct up_fail
                 open_bench(arguments, true, &options, failure) &&
                 read_conditions(arguments, &options, failure) &&
                 read_measure(arguments, &options, &plan, failure) &&
+                read_item(arguments, &options, &plan, failure) &&
                 run_measure(&options.run, &plan, result, &results, failure);
     if (good && options.json_document) {
         print_json(results_to_json(result, results));
