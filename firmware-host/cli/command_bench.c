@@ -65,9 +65,31 @@ struct bench_options {
     bool json_document;
 };
 
-/* What calibrate and measure read alike; the catalogue is then open. */
-static bool open_bench(const struct arguments *arguments, struct bench_options *options,
-                       struct up_failure *failure) {
+/* A pedal says no numbers: none may be asked for. */
+static bool can_pedal(const struct bench_options *options, bool measures,
+                      struct up_failure *failure) {
+    const struct up_rig *rig = &options->rig;
+    bool has_thermometer = rig->line.temp.field != 0 || rig->line.temp.label[0] != '\0';
+    if (rig->pedal.input.at.chip[0] == '\0') {
+        return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                       "--operator pedal: %s has no section [pedal] that names its line",
+                       rig->path);
+    }
+    if (rig->port_kind == UP_PORT_TYPED) {
+        return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                       "--operator pedal: readings are typed here, which no pedal can do: say "
+                       "--operator keys");
+    }
+    return !measures || has_thermometer || !isnan(rig->temp_c) ||
+           up_fail(failure, UP_STATUS_WRONG_INPUT,
+                   "--operator pedal: the water's temperature would have to be typed: give [tank] "
+                   "temp_c in %s, or a thermometer in [line]",
+                   rig->path);
+}
+
+/* What calibrate and measure read alike; lines and catalogue are then open. */
+static bool open_bench(const struct arguments *arguments, bool measures,
+                       struct bench_options *options, struct up_failure *failure) {
     const char *operator_kind = option_value(arguments, "operator");
     const char *rig_file = option_value(arguments, "rig");
     memset(options, 0, sizeof *options);
@@ -77,14 +99,15 @@ static bool open_bench(const struct arguments *arguments, struct bench_options *
                        "give --rig FILE: rigs/ holds examples and tells how to write one");
     }
     if (operator_kind != NULL && strcmp(operator_kind, "keys") != 0 &&
-        strcmp(operator_kind, "json") != 0) {
-        return up_fail(failure, UP_STATUS_WRONG_INPUT, "--operator %s: say keys or json",
+        strcmp(operator_kind, "pedal") != 0 && strcmp(operator_kind, "json") != 0) {
+        return up_fail(failure, UP_STATUS_WRONG_INPUT, "--operator %s: say keys, pedal or json",
                        operator_kind);
     }
     options->run.json = operator_kind != NULL && strcmp(operator_kind, "json") == 0;
+    options->run.pedal = operator_kind != NULL && strcmp(operator_kind, "pedal") == 0;
     if (operator_kind == NULL && isatty(STDIN_FILENO) == 0) {
         return up_fail(failure, UP_STATUS_WRONG_INPUT,
-                       "standard input is no terminal: say --operator keys or --operator json");
+                       "standard input is no terminal: say --operator keys, pedal or json");
     }
     if (options->run.json && options->json_document) {
         return up_fail(failure, UP_STATUS_WRONG_INPUT,
@@ -103,7 +126,9 @@ static bool open_bench(const struct arguments *arguments, struct bench_options *
                        "`listen` for that",
                        rig_file);
     }
-    if (!up_catalogue_open(catalogue_directory(arguments), UP_CATALOGUE_CREATE, &options->catalogue,
+    if ((options->run.pedal && !can_pedal(options, measures, failure)) ||
+        !up_lines_open(&options->rig, &options->run.lines, failure) ||
+        !up_catalogue_open(catalogue_directory(arguments), UP_CATALOGUE_CREATE, &options->catalogue,
                            failure)) {
         return false;
     }
@@ -224,7 +249,7 @@ enum up_status command_calibrate(const struct arguments *arguments, struct up_fa
     bool resumes = option_given(arguments, "resume");
     bool good = check_words(arguments, failure) &&
                 (resumes || read_masses(arguments, mass_kg, &masses, failure)) &&
-                open_bench(arguments, &options, failure) &&
+                open_bench(arguments, false, &options, failure) &&
                 read_conditions(arguments, &options, failure);
     if (good && resumes) {
         good = read_resume(arguments, planned, &options, failure) &&
@@ -238,6 +263,7 @@ enum up_status command_calibrate(const struct arguments *arguments, struct up_fa
     }
     free(calibration);
     up_catalogue_close(options.catalogue);
+    up_lines_close(options.run.lines);
     die_of_signal();
     return good ? UP_STATUS_DONE : failure->status;
 }
@@ -407,6 +433,15 @@ static enum up_status replay_measure(const struct arguments *arguments,
     return status;
 }
 
+/* The lamps show the first result, which is the tank's own water. */
+static void close_lines(struct up_lines *lines, const struct up_result *result) {
+    if (result != NULL) {
+        fflush(stdout);
+        up_lines_show_class(lines, result->answer.class, &signalled);
+    }
+    up_lines_close(lines);
+}
+
 static enum up_status go_on_measuring(const struct arguments *arguments,
                                       struct up_failure *failure) {
     static const char *const planned[] = {"trials",     "water", "confidence",
@@ -417,7 +452,7 @@ static enum up_status go_on_measuring(const struct arguments *arguments,
     struct up_style style;
     const char *name = option_value(arguments, "item");
     bool good = style_asked(arguments, &style, failure) && check_words(arguments, failure) &&
-                open_bench(arguments, &options, failure) &&
+                open_bench(arguments, true, &options, failure) &&
                 read_resume(arguments, planned, &options, failure) &&
                 (name == NULL || up_item_find(options.catalogue, name, &item, failure)) &&
                 resume_measure(&options.run, name != NULL ? &item : NULL, resumed, failure);
@@ -428,8 +463,9 @@ static enum up_status go_on_measuring(const struct arguments *arguments,
     }
     enum up_status status =
         good ? status_of_results(resumed->result, resumed->results) : failure->status;
-    free(resumed);
     up_catalogue_close(options.catalogue);
+    close_lines(options.run.lines, good ? &resumed->result[0] : NULL);
+    free(resumed);
     die_of_signal();
     return status;
 }
@@ -567,7 +603,7 @@ static enum up_status measure_queue(const struct arguments *arguments, struct up
         check_words(arguments, failure) && check_alone(arguments, failure) &&
         style_asked(arguments, &whole->style, failure) &&
         waters_asked(arguments, water, &whole->plan.waters, failure) &&
-        open_bench(arguments, &whole->options, failure) &&
+        open_bench(arguments, true, &whole->options, failure) &&
         read_conditions(arguments, &whole->options, failure) &&
         read_measure(arguments, &whole->options, &whole->plan, failure) &&
         queue_open(&whole->queue, whole->options.catalogue, option_value(arguments, "queue"),
@@ -603,7 +639,7 @@ enum up_status command_measure(const struct arguments *arguments, struct up_fail
     }
     bool good = check_words(arguments, failure) && style_asked(arguments, &style, failure) &&
                 waters_asked(arguments, water, &plan.waters, failure) &&
-                open_bench(arguments, &options, failure) &&
+                open_bench(arguments, true, &options, failure) &&
                 read_conditions(arguments, &options, failure) &&
                 read_measure(arguments, &options, &plan, failure) &&
                 read_item(arguments, &options, &plan, failure) &&
@@ -614,6 +650,7 @@ enum up_status command_measure(const struct arguments *arguments, struct up_fail
         print_results(&plan.item, result, results, plan.waters, &style);
     }
     up_catalogue_close(options.catalogue);
+    close_lines(options.run.lines, good ? &result[0] : NULL);
     die_of_signal();
     return good ? status_of_results(result, results) : failure->status;
 }

@@ -53,6 +53,8 @@ struct up_ask {
     bool wants_number;
     const char *unit; /* of the number: "C", "kg", ...; NULL where none is wanted */
     char text[200];   /* for a person: what to do now */
+    const char *how;  /* and how to answer, where that is not as ever; else NULL */
+    const char *line; /* rig-check: what is tried, such as "pedal short"; else NULL */
 };
 
 enum up_answer_word {
