@@ -509,6 +509,7 @@ static void tell_one(struct whole_queue *whole, const struct repeated *one) {
         print_results(&one->item, one->result, one->results, one->waters, &whole->style);
         fflush(stdout);
     }
+    up_lines_show_class(whole->options.run.lines, one->result[0].answer.class, &signalled);
     whole->undecided =
         whole->undecided || status_of_results(one->result, one->results) == UP_STATUS_UNDECIDED;
 }
@@ -584,6 +585,7 @@ static enum up_status end_queue(struct whole_queue *whole, bool good, struct up_
     up_source_close(whole->source);
     json_decref(whole->list);
     up_catalogue_close(whole->options.catalogue);
+    up_lines_close(whole->options.run.lines);
     free(whole);
     die_of_signal();
     return status;
@@ -603,7 +605,7 @@ static enum up_status measure_queue(const struct arguments *arguments, struct up
         check_words(arguments, failure) && check_alone(arguments, failure) &&
         style_asked(arguments, &whole->style, failure) &&
         waters_asked(arguments, water, &whole->plan.waters, failure) &&
-        open_bench(arguments, &whole->options, failure) &&
+        open_bench(arguments, true, &whole->options, failure) &&
         read_conditions(arguments, &whole->options, failure) &&
         read_measure(arguments, &whole->options, &whole->plan, failure) &&
         queue_open(&whole->queue, whole->options.catalogue, option_value(arguments, "queue"),
