@@ -6,7 +6,7 @@
 #   make quick    the tests that need no process, network or root: some fifteen seconds
 #   make faults   every fault of a session caused on purpose, and what it cost, as a table
 #   make check-kernel  real serial ports in a small emulated machine; the first time builds its kernel
-#   make truth    many simulated sessions: how often the interval holds the truth
+#   make truth    ten thousand simulated sessions a cell: how often the interval holds the truth
 #   make fuzz     random bytes against rig files, lines and guesses (needs clang)
 #   make bench    how fast, as a table
 #   make install  program, man page, completion, library and headers to PREFIX (default
@@ -66,6 +66,7 @@ FUZZ_SRC := $(sort $(wildcard tests/fuzz/*_fuzz.c))
 SUPPORT_SRC := $(sort $(wildcard tests/support/*.c))
 
 object = $(patsubst %.c,$(OUT)/%.o,$(1))
+TRUTH := $(patsubst %.c,$(OUT)/%,$(sort $(wildcard tests/truth/*_test.c)))
 TESTS := $(patsubst %.c,$(OUT)/%,$(TEST_SRC))
 # Texts built into the program: gnuplot templates and the simulated rig.
 MADE := $(OUT)/made/embedded.h
@@ -170,8 +171,12 @@ check-kernel: packages-kernel
 	@sh tests/kernel/kernel.sh $(OUT)
 
 truth: all
-	@$(MAKE) --no-print-directory $(OUT)/tests/truth/coverage_test
-	@UPTHRUST_TRUTH_SEEDS=$${SEEDS:-200} $(OUT)/tests/truth/coverage_test
+	@$(MAKE) --no-print-directory $(TRUTH)
+	@status=0; \
+	  UPTHRUST_TRUTH_PAIRS=20 $(OUT)/tests/truth/plateau_test || status=1; \
+	  UPTHRUST_TRUTH_SEEDS=$${SEEDS:-60} $(OUT)/tests/truth/coverage_test || status=1; \
+	  UPTHRUST_TRUTH_SESSIONS=$${SESSIONS:-10000} $(OUT)/tests/truth/cells_test || status=1; \
+	  exit $$status
 
 # Random bytes against whatever reads text from outside; SECONDS each target.
 fuzz:

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "tank.h"
 
+#include <complex.h>
 #include <gsl/gsl_randist.h>
 #include <gsl/gsl_rng.h>
 #include <math.h>
@@ -14,7 +15,7 @@
 enum { CREEP_STATES = 3, PLAYS = 4, ACTS_MAX = 16, ITEMS_MAX = 64 };
 
 static const double BALLAST_KG = 2, LEAD_KG_M3 = 11340, MASS_KG_M3 = 8000;
-static const double RAMP_S = 0.5, SHAKE_S = 6;
+static const double RAMP_S = 0.5;
 static const double CREEP_TAU_S[CREEP_STATES] = {4, 30, 200};
 static const double CREEP_PART[CREEP_STATES] = {0.3, 0.35, 0.35};
 /* Half-widths of the play that each element has. */
@@ -33,11 +34,12 @@ struct tank {
     struct tank_declared declared;
     struct tank_cell cell;
     unsigned long seed;
-    gsl_rng *session, *noise, *hand; /* apart, so that one more draw here shifts none there */
+    /* apart, so that one more draw here shifts none there */
+    gsl_rng *session, *noise, *hand, *swing;
 
     /* drawn once a session */
     double temp_c, thermometer_error_k, solids_g_kg, water_kg_m3, air_kg_m3;
-    double expansion_per_k[ITEMS_MAX], item_offset_k[ITEMS_MAX];
+    double expansion_per_k[ITEMS_MAX], item_offset_k[ITEMS_MAX], shake_share[ITEMS_MAX];
     double counts_kg, offset_counts, creep_rel, drift_counts_s, curvature_per_kg, hysteresis_rel;
 
     /* now */
@@ -48,6 +50,7 @@ struct tank {
     double depth_m;
     const struct tank_item *item;
     double mass_kg, trapped_kg, hang_kg, meniscus_kg;
+    double wet_s[ITEMS_MAX], immersed_s;   /* time under water until the last lift; since when */
     double target_kg, from_kg, ramp_end_s; /* the load moves from one to the other */
     double shake_end_s;                    /* off the hook until then; 0 for no shake */
     double touched_s, sway_kg, slosh_kg, sway_phase, slosh_phase;
@@ -56,6 +59,9 @@ struct tank {
 };
 
 struct tank_declared tank_declared_default(void) {
+    size_t count, references;
+    const struct tank_item *gear = tank_gear(&count);
+    tank_references(&references); /* they stand behind the gear */
     return (struct tank_declared){.temp_c = 22,
                                   .temp_spread_k = 2,
                                   .u_thermometer_k = 0.1,
@@ -71,12 +77,15 @@ struct tank_declared tank_declared_default(void) {
                                   .u_air_pressure_pa = 500,
                                   .u_air_humidity = 0.1,
                                   .shake_share_low = 0.5,
-                                  .shake_share_high = 0.85,
+                                  .shake_share_high = 0.95,
+                                  .swing_most_rad = 0.02,
                                   .line_diameter_m = 0.0008,
                                   .tank_area_m2 = 0.36,
                                   .meniscus_halfwidth_kg = 2e-5,
                                   .hang_sd_kg = 2.5e-4,
-                                  .depth_m = 0.4};
+                                  .depth_m = 0.4,
+                                  .gear = gear,
+                                  .gear_count = count + references};
 }
 
 /* White and correlated noise, drift, creep and settling within what recordings of cheap cells on
@@ -155,7 +164,10 @@ static void draw_session(struct tank *tank) {
             between(rng, declared->expansion_low_per_k, declared->expansion_high_per_k);
         tank->item_offset_k[i] = declared->item_temp_halfwidth_k * between(rng, -1, 1);
     }
-    tank->hysteresis_rel = cell->hysteresis_rel * between(rng, 0, 1); /* last: shifts no other */
+    tank->hysteresis_rel = cell->hysteresis_rel * between(rng, 0, 1);
+    for (size_t i = 0; i < ITEMS_MAX; i++) {
+        tank->shake_share[i] = between(rng, declared->shake_share_low, declared->shake_share_high);
+    }
 }
 
 struct tank *tank_create(const struct tank_declared *declared, const struct tank_cell *cell,
@@ -171,12 +183,26 @@ struct tank *tank_create(const struct tank_declared *declared, const struct tank
     tank->session = gsl_rng_alloc(gsl_rng_mt19937);
     tank->noise = gsl_rng_alloc(gsl_rng_mt19937);
     tank->hand = gsl_rng_alloc(gsl_rng_mt19937);
+    tank->swing = gsl_rng_alloc(gsl_rng_mt19937);
     gsl_rng_set(tank->session, 3 * seed + 1);
     gsl_rng_set(tank->noise, 3 * seed + 2);
     gsl_rng_set(tank->hand, 3 * seed + 3);
+    gsl_rng_set(tank->swing, seed + 0x40000000);
     draw_session(tank);
     tank->touched_s = -1e9;
     return tank;
+}
+
+struct tank *tank_clone(const struct tank *tank) {
+    struct tank *clone = calloc(1, sizeof *clone);
+    if (clone != NULL) {
+        *clone = *tank;
+        clone->session = gsl_rng_clone(tank->session);
+        clone->noise = gsl_rng_clone(tank->noise);
+        clone->hand = gsl_rng_clone(tank->hand);
+        clone->swing = gsl_rng_clone(tank->swing);
+    }
+    return clone;
 }
 
 void tank_destroy(struct tank *tank) {
@@ -184,6 +210,7 @@ void tank_destroy(struct tank *tank) {
         gsl_rng_free(tank->session);
         gsl_rng_free(tank->noise);
         gsl_rng_free(tank->hand);
+        gsl_rng_free(tank->swing);
         free(tank);
     }
 }
@@ -223,17 +250,13 @@ static double water_error(const struct tank *tank, const char *name) {
 
 /* ---- forces, as true kilograms of upward pull on the hook ---- */
 
-static size_t item_index(const struct tank_item *item) {
-    size_t count;
-    return (size_t)(item - tank_gear(&count));
+static size_t item_index(const struct tank *tank, const struct tank_item *item) {
+    return (size_t)(item - tank->declared.gear);
 }
 
-static const struct tank_item *find_item(const char *name) {
-    size_t count, references;
-    const struct tank_item *gear = tank_gear(&count);
-    tank_references(&references); /* they stand behind the gear */
-    count += references;
-    for (size_t i = 0; name != NULL && i < count; i++) {
+static const struct tank_item *find_item(const struct tank *tank, const char *name) {
+    const struct tank_item *gear = tank->declared.gear;
+    for (size_t i = 0; name != NULL && i < tank->declared.gear_count; i++) {
         if (strcmp(gear[i].name, name) == 0) {
             return &gear[i];
         }
@@ -242,7 +265,7 @@ static const struct tank_item *find_item(const char *name) {
 }
 
 static double volume_at(const struct tank *tank, const struct tank_item *item, double temp_c) {
-    double expansion = item->reference ? 0 : tank->expansion_per_k[item_index(item)];
+    double expansion = item->reference ? 0 : tank->expansion_per_k[item_index(tank, item)];
     return item->volume_m3 * (1 + expansion * (temp_c - 20));
 }
 
@@ -279,13 +302,26 @@ static double hung_kg(const struct tank *tank) {
                    2 +
                tank->item->tip_kg + tank->hang_kg;
     case HUNG_WATER:
-        volume_m3 =
-            volume_at(tank, tank->item, tank->temp_c + tank->item_offset_k[item_index(tank->item)]);
+        volume_m3 = volume_at(tank, tank->item,
+                              tank->temp_c + tank->item_offset_k[item_index(tank, tank->item)]);
         volume_m3 -= squeezed_m3(tank);
         return tank->item->mass_kg - tank->water_kg_m3 * volume_m3 - tank->trapped_kg +
                tank->hang_kg - wetted_line_kg(tank, volume_m3);
     }
     return 0;
+}
+
+/* Water taken up so far. */
+static double soaked_kg(const struct tank_item *item, double wet_s) {
+    return item->soak_kg > 0 ? item->soak_kg * (1 - exp(-wet_s / item->soak_s)) : 0;
+}
+
+static double soaked_now_kg(const struct tank *tank) {
+    if (tank->hung != HUNG_WATER) {
+        return 0;
+    }
+    return soaked_kg(tank->item,
+                     tank->wet_s[item_index(tank, tank->item)] + tank->time_s - tank->immersed_s);
 }
 
 static double ballast_kg(const struct tank *tank) {
@@ -308,15 +344,19 @@ static double load_now(const struct tank *tank) {
     if (tank->time_s < tank->shake_end_s) {
         return ballast_kg(tank);
     }
+    double target_kg = tank->target_kg + soaked_now_kg(tank);
     left = fmin(fmax(left, 0), 1);
-    return tank->target_kg + (tank->from_kg - tank->target_kg) * left;
+    return target_kg + (tank->from_kg - target_kg) * left;
 }
 
 /* A line can pull but not push: what floats off lifts the hanger, no more. */
 static void load_hook(struct tank *tank, double from_kg, double from_s) {
     tank->from_kg = from_kg;
     tank->meniscus_kg = tank->declared.meniscus_halfwidth_kg * between(tank->hand, -1, 1);
-    tank->target_kg = fmax(0, ballast_kg(tank) + hung_kg(tank) + tank->meniscus_kg);
+    double swing_rad = tank->declared.swing_most_rad;
+    double swing_rel = swing_rad * swing_rad / 4 * between(tank->swing, 0, 1);
+    tank->target_kg =
+        fmax(0, ballast_kg(tank) + hung_kg(tank) * (1 + swing_rel) + tank->meniscus_kg);
     tank->ramp_end_s = from_s + RAMP_S;
     touch(tank);
 }
@@ -330,12 +370,17 @@ static void immerse(struct tank *tank) {
     }
 }
 
+/* By so much one shake differs from the item's usual one, either way. */
+static const double SHAKE_VARIES = 0.05;
+
 static void shake(struct tank *tank) {
+    const struct tank_declared *declared = &tank->declared;
     double share =
-        between(tank->hand, tank->declared.shake_share_low, tank->declared.shake_share_high);
+        tank->shake_share[item_index(tank, tank->item)] + SHAKE_VARIES * between(tank->hand, -1, 1);
+    share = fmin(fmax(share, declared->shake_share_low), declared->shake_share_high);
     tank->trapped_kg *= 1 - share;
     tank->hang_kg = gsl_ran_gaussian(tank->hand, tank->declared.hang_sd_kg);
-    tank->shake_end_s = tank->time_s + SHAKE_S;
+    tank->shake_end_s = tank->time_s + TANK_SHAKE_S;
 }
 
 static bool is_act(const char *act, const char *name) {
@@ -347,7 +392,7 @@ static bool empties(const char *act) {
 }
 
 static void hang_item(struct tank *tank, const struct act *act) {
-    tank->item = act->item[0] != '\0' ? find_item(act->item) : tank->item;
+    tank->item = act->item[0] != '\0' ? find_item(tank, act->item) : tank->item;
     tank->hung = is_act(act->name, "hang-in-air")  ? HUNG_AIR
                  : is_act(act->name, "hang-level") ? HUNG_LEVEL
                                                    : HUNG_WATER;
@@ -361,9 +406,17 @@ static void hang_item(struct tank *tank, const struct act *act) {
     }
 }
 
+static void stop_wetting(struct tank *tank) {
+    if (tank->hung == HUNG_WATER) {
+        tank->wet_s[item_index(tank, tank->item)] += tank->time_s - tank->immersed_s;
+    }
+    tank->immersed_s = tank->time_s;
+}
+
 /* An act during a shake ends it. */
 static void carry_out(struct tank *tank, const struct act *act) {
     double from_kg = load_now(tank);
+    stop_wetting(tank);
     tank->shake_end_s = 0;
     if (is_act(act->name, "add-ballast")) {
         tank->ballast = true;
@@ -413,7 +466,7 @@ static bool is_possible(const struct tank *tank, const char *act, const char *it
     }
     return (is_act(act, "hang-in-air") || is_act(act, "immerse") || is_act(act, "hang-reference") ||
             is_act(act, "hang-level")) &&
-           find_item(item) != NULL;
+           find_item(tank, item) != NULL;
 }
 
 /* The queue is in the order of time; acts of one time in the order they were told. */
@@ -449,12 +502,16 @@ static void act_when_due(struct tank *tank) {
 
 /* Each state follows its part of the load with its own time constant, a little faster when the load
    goes down: so the zero returns, and creep is not quite additive. */
+static double creep_rate(const struct tank *tank, int i, double goal_kg) {
+    bool falling = fabs(goal_kg) < fabs(tank->creep_kg[i]);
+    return (falling ? 1 + tank->cell.creep_asymmetry : 1) / CREEP_TAU_S[i];
+}
+
 static double creep(struct tank *tank, double load_kg, double dt_s) {
     double sum_kg = 0;
     for (int i = 0; i < CREEP_STATES; i++) {
         double goal_kg = CREEP_PART[i] * tank->creep_rel * load_kg;
-        bool falling = fabs(goal_kg) < fabs(tank->creep_kg[i]);
-        double rate = (falling ? 1 + tank->cell.creep_asymmetry : 1) / CREEP_TAU_S[i];
+        double rate = creep_rate(tank, i, goal_kg);
         tank->creep_kg[i] += (goal_kg - tank->creep_kg[i]) * (1 - exp(-dt_s * rate));
         sum_kg += tank->creep_kg[i];
     }
@@ -506,11 +563,18 @@ static int32_t maybe_slip(struct tank *tank, int32_t word) {
     return (int32_t)slipped - 0x1000000;
 }
 
+static double spike(struct tank *tank) {
+    bool spiked =
+        tank->cell.spike_chance > 0 && gsl_rng_uniform(tank->noise) < tank->cell.spike_chance;
+    return spiked ? gsl_ran_gaussian(tank->noise, tank->cell.spike_counts) : 0;
+}
+
 static int32_t read_cell(struct tank *tank, double dt_s) {
     double load_kg = load_now(tank);
     double bent_kg = load_kg + creep(tank, load_kg, dt_s) + lag(tank, load_kg) + ringing_kg(tank);
     bent_kg += tank->curvature_per_kg * bent_kg * bent_kg;
     double counts = tank->offset_counts + tank->counts_kg * bent_kg + noise(tank, dt_s);
+    counts += spike(tank);
     counts = fmin(fmax(round(counts), -8388608), 8388607);
     return maybe_slip(tank, (int32_t)counts);
 }
@@ -525,6 +589,200 @@ size_t tank_sample(struct tank *tank, char *line, size_t size) {
     return length < 0 ? 0 : (size_t)length;
 }
 
+/* ---- whole windows ---- */
+
+/* A spike is seen by the bench beyond this many noise floors. */
+static const double SPIKE_SEEN_FLOORS = 8;
+static const double FLOOR_SAMPLES = 256;
+
+static double ramp_middle_s(const struct tank *tank) {
+    return tank->ramp_end_s - RAMP_S / 2;
+}
+
+/* The ramp as a step in its middle. */
+static double level_kg(const struct tank *tank) {
+    return tank->time_s < ramp_middle_s(tank) ? tank->from_kg
+                                              : tank->target_kg + soaked_now_kg(tank);
+}
+
+void tank_wait(struct tank *tank, double until_s) {
+    act_when_due(tank);
+    while (tank->time_s < until_s) {
+        double next_s = until_s;
+        if (tank->time_s < ramp_middle_s(tank)) {
+            next_s = fmin(next_s, ramp_middle_s(tank));
+        }
+        if (tank->acts > 0) {
+            next_s = fmin(next_s, tank->act[0].at_s);
+        }
+        double dt_s = next_s - tank->time_s;
+        creep(tank, level_kg(tank), dt_s);
+        lag(tank, level_kg(tank));
+        tank->walk_counts +=
+            gsl_ran_gaussian(tank->noise, tank->cell.walk_counts_sqrt_s * sqrt(dt_s));
+        tank->time_s = next_s;
+        act_when_due(tank);
+    }
+}
+
+/* What a part of the reading adds to a window: mean, slope of the straight line, mean square about
+   zero. */
+struct part {
+    double mean, slope, square;
+};
+
+/* Not every compiler has CMPLX. */
+static double complex complex_of(double real, double imaginary) {
+    return real + imaginary * (double complex)I;
+}
+
+/* Of size * exp(rate t), its imaginary or real part, over t from 0 to length_s. */
+static void decaying(double complex size, double complex rate, double length_s,
+                     double complex *mean, double complex *slope) {
+    double complex e = cexp(rate * length_s);
+    double complex area = (e - 1) / rate;
+    double complex moment = (length_s * e - area) / rate;
+    *mean = size * area / length_s;
+    *slope = size * 12 * (moment - area * length_s / 2) / (length_s * length_s * length_s);
+}
+
+static struct part creep_part(const struct tank *tank, double load_kg, double length_s) {
+    struct part part = {0};
+    for (int i = 0; i < CREEP_STATES; i++) {
+        double goal_kg = CREEP_PART[i] * tank->creep_rel * load_kg;
+        double complex mean, slope;
+        decaying(tank->creep_kg[i] - goal_kg, -creep_rate(tank, i, goal_kg), length_s, &mean,
+                 &slope);
+        part.mean += goal_kg + creal(mean);
+        part.slope += creal(slope);
+    }
+    return part;
+}
+
+static struct part ringing_part(double size, double phase, double period_s, double decay_s,
+                                double since_s, double length_s) {
+    struct part part = {0};
+    double complex rate = complex_of(-1 / decay_s, TURN / period_s), mean, slope;
+    double left = size * exp(-since_s / decay_s);
+    if (fabs(left) > 1e-9) {
+        decaying(size * cexp(rate * since_s + complex_of(0, phase)), rate, length_s, &mean, &slope);
+        part.mean = cimag(mean);
+        part.slope = cimag(slope);
+        part.square =
+            left * left / 2 * decay_s / (2 * length_s) * (1 - exp(-2 * length_s / decay_s));
+    }
+    return part;
+}
+
+/* Mean square of the difference of neighbouring samples that the ringing makes. */
+static double ringing_step_square(double size, double period_s, double decay_s, double rate_hz,
+                                  double since_s) {
+    double step = 2 * sin(TURN / 2 / (period_s * rate_hz));
+    return size * size * exp(-2 * fmax(since_s, 0) / decay_s) / 2 * step * step;
+}
+
+static double floor_counts(struct tank *tank, double end_s) {
+    const struct tank_cell *cell = &tank->cell;
+    double middle_s = end_s - FLOOR_SAMPLES / 2 / cell->rate_hz - tank->touched_s;
+    double ringing = ringing_step_square(tank->sway_kg, cell->sway_period_s, cell->sway_decay_s,
+                                         cell->rate_hz, middle_s) +
+                     ringing_step_square(tank->slosh_kg, cell->slosh_period_s, cell->slosh_decay_s,
+                                         cell->rate_hz, middle_s);
+    double noise = cell->white_counts * cell->white_counts +
+                   cell->correlated_counts * cell->correlated_counts * (1 - cell->correlation);
+    /* A median of so many differences scatters by 7 %. */
+    return sqrt(noise + ringing * tank->counts_kg * tank->counts_kg / 2) *
+           (1 + gsl_ran_gaussian(tank->noise, 0.07));
+}
+
+/* Spikes too small to be seen stay in the mean. */
+static void add_spikes(struct tank *tank, struct tank_window *window, double *variance) {
+    double chance = window->readings * tank->cell.spike_chance;
+    double n = window->readings;
+    unsigned spikes = chance > 0 ? gsl_ran_poisson(tank->noise, chance) : 0;
+    for (unsigned i = 0; i < spikes; i++) {
+        double size = gsl_ran_gaussian(tank->noise, tank->cell.spike_counts);
+        if (fabs(size) > SPIKE_SEEN_FLOORS * window->floor_counts) {
+            window->glitches++;
+            window->readings--;
+        } else {
+            window->load_counts += size / n;
+            *variance += size * size / n;
+        }
+    }
+}
+
+/* White, correlated and wandering noise in a mean of so many samples and in a line's slope. */
+static void add_noise(struct tank *tank, double length_s, double ringing_square,
+                      double ringing_lag1, struct tank_window *window) {
+    const struct tank_cell *cell = &tank->cell;
+    double n = window->readings, r = cell->correlation;
+    double white = cell->white_counts * cell->white_counts;
+    double correlated = cell->correlated_counts * cell->correlated_counts;
+    double walk = cell->walk_counts_sqrt_s;
+    double single = white + correlated * ((1 + r) / (1 - r) - 2 * r / (n * (1 - r) * (1 - r)));
+    double variance = white + correlated + ringing_square;
+    double end = gsl_ran_gaussian(tank->noise, walk * sqrt(length_s));
+    window->lag1 = (r * correlated + ringing_lag1 * ringing_square) / variance;
+    window->load_counts += tank->walk_counts + end / 2 +
+                           gsl_ran_gaussian(tank->noise, walk * sqrt(length_s / 12)) +
+                           gsl_ran_gaussian(tank->noise, sqrt(single / n));
+    window->slope_counts_s += end / length_s +
+                              gsl_ran_gaussian(tank->noise, walk / sqrt(5 * length_s)) +
+                              gsl_ran_gaussian(tank->noise, sqrt(12 * single / n) / length_s);
+    add_spikes(tank, window, &variance);
+    n = window->readings;
+    window->lag1 += gsl_ran_gaussian(tank->noise, 1 / sqrt(n)) - (1 + 4 * window->lag1) / n;
+    window->sd_counts = sqrt(variance * gsl_ran_chisq(tank->noise, n - 2) / (n - 2));
+}
+
+void tank_window(struct tank *tank, double from_s, double length_s, struct tank_window *window) {
+    const struct tank_cell *cell = &tank->cell;
+    tank_wait(tank, from_s);
+    double load_kg = level_kg(tank), since_s = from_s - tank->touched_s;
+    double half_s = length_s / 2;
+    struct part creeping = creep_part(tank, load_kg, length_s);
+    struct part sway = ringing_part(tank->sway_kg, tank->sway_phase, cell->sway_period_s,
+                                    cell->sway_decay_s, since_s, length_s);
+    struct part slosh = ringing_part(tank->slosh_kg, tank->slosh_phase, cell->slosh_period_s,
+                                     cell->slosh_decay_s, since_s, length_s);
+    double bent_kg = load_kg + lag(tank, load_kg) + creeping.mean + sway.mean + slosh.mean;
+    double slope = creeping.slope + sway.slope + slosh.slope;
+    double square = sway.square + slosh.square, counts_kg = tank->counts_kg;
+    if (tank->hung == HUNG_WATER && tank->item->soak_kg > 0) {
+        const struct tank_item *item = tank->item;
+        double left_kg = item->soak_kg - soaked_now_kg(tank);
+        bent_kg += left_kg * half_s / item->soak_s;
+        slope += left_kg / item->soak_s;
+    }
+    *window = (struct tank_window){0};
+    window->readings = (unsigned)lround(length_s * cell->rate_hz);
+    window->glitches = gsl_ran_poisson(tank->noise, window->readings * cell->bit_slip_chance);
+    window->readings -= window->glitches < window->readings / 2 ? window->glitches : 0;
+    window->floor_counts = floor_counts(tank, from_s + length_s);
+    window->load_counts = tank->offset_counts +
+                          counts_kg * (bent_kg + tank->curvature_per_kg * bent_kg * bent_kg) +
+                          tank->drift_counts_s * (from_s + half_s);
+    window->slope_counts_s = counts_kg * slope + tank->drift_counts_s;
+    double turning = sway.square * cos(TURN / (cell->sway_period_s * cell->rate_hz)) +
+                     slosh.square * cos(TURN / (cell->slosh_period_s * cell->rate_hz));
+    add_noise(tank, length_s, square * counts_kg * counts_kg, square > 0 ? turning / square : 0,
+              window);
+}
+
+double tank_ideal_counts(const struct tank *tank) {
+    return tank->offset_counts + tank->counts_kg * (tank->target_kg + soaked_now_kg(tank));
+}
+
+double tank_step_s(const struct tank *tank, double change_counts) {
+    const struct tank_cell *cell = &tank->cell;
+    double half_kg = fabs(change_counts / tank->counts_kg) / 2;
+    double sway_s = cell->sway_decay_s * log(fabs(tank->sway_kg) / half_kg);
+    double slosh_s = cell->slosh_decay_s * log(fabs(tank->slosh_kg) / half_kg);
+    double ringing_s = fmax(sway_s, slosh_s);
+    return ringing_s > 0 ? tank->touched_s + ringing_s : ramp_middle_s(tank);
+}
+
 double tank_time_s(const struct tank *tank) {
     return tank->time_s;
 }
@@ -535,18 +793,24 @@ double tank_thermometer_c(const struct tank *tank) {
 
 /* ---- the truth ---- */
 
+/* Water fills what was empty: the item displaces so much less, in any water. */
+static double displaced_m3(const struct tank *tank, const struct tank_item *item, double temp_c) {
+    double soaked = soaked_kg(item, tank->wet_s[item_index(tank, item)]);
+    return volume_at(tank, item, temp_c) - soaked / tank->water_kg_m3;
+}
+
 double tank_truth_in_tank_g(const struct tank *tank, const char *name) {
-    const struct tank_item *item = find_item(name);
+    const struct tank_item *item = find_item(tank, name);
     return item == NULL
                ? (double)NAN
-               : (tank->water_kg_m3 * volume_at(tank, item, tank->temp_c) - item->mass_kg) * 1e3;
+               : (tank->water_kg_m3 * displaced_m3(tank, item, tank->temp_c) - item->mass_kg) * 1e3;
 }
 
 static double truth_at_density_g(const struct tank *tank, const char *name, double density_kg_m3,
                                  double temp_c) {
-    const struct tank_item *item = find_item(name);
+    const struct tank_item *item = find_item(tank, name);
     return item == NULL ? (double)NAN
-                        : (density_kg_m3 * volume_at(tank, item, temp_c) - item->mass_kg) * 1e3;
+                        : (density_kg_m3 * displaced_m3(tank, item, temp_c) - item->mass_kg) * 1e3;
 }
 
 double tank_truth_in_water_g(const struct tank *tank, const char *name, const char *water,

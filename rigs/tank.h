@@ -25,11 +25,17 @@ struct tank_declared {
     double mass_tolerance_rel; /* reference masses: rectangular half-width, one a mass */
     double air_temp_c, air_pressure_pa, air_humidity; /* told values */
     double u_air_temp_k, u_air_pressure_pa, u_air_humidity;
-    double shake_share_low, shake_share_high; /* share of the air left that one shake frees */
+    /* share of the air left that one shake frees: rectangular, one an item and session, as the way
+       air sits in a thing is the thing's own; each shake differs a little from it */
+    double shake_share_low, shake_share_high;
+    double swing_most_rad; /* a load that swings reads high by theta^2 / 4: rectangular to that,
+                              anew each hanging */
     double line_diameter_m, tank_area_m2;
     double meniscus_halfwidth_kg; /* rectangular, anew each change of load */
     double hang_sd_kg;            /* wetting and hanging: normal, anew each immersion */
     double depth_m;
+    const struct tank_item *gear; /* what lies beside the tank; at most 64 pieces */
+    size_t gear_count;
 };
 
 /* How the cell behaves; drawn for each session about these. */
@@ -47,7 +53,8 @@ struct tank_cell {
     double capacity_kg;
     double sway_kg, sway_period_s, sway_decay_s; /* after touching, by load */
     double slosh_kg, slosh_period_s, slosh_decay_s;
-    double bit_slip_chance; /* a sample */
+    double bit_slip_chance;            /* a sample */
+    double spike_chance, spike_counts; /* a sample: normal, so that small ones pass any test */
     double rate_hz, jitter_s;
 };
 
@@ -58,10 +65,14 @@ struct tank_item {
     bool compressible;
     double mass_kg, volume_m3; /* true, at 20 C */
     double trapped_kg;         /* mean lift of the air caught at an immersion; 0 for none */
-    double gas_m3;             /* of the volume: gas that follows the pressure, at the tank's depth */
-    double tip_kg;             /* hung level: so much more hangs on the hook than half of it */
-    bool reference;            /* a solid body: no expansion to speak of */
+    double soak_kg, soak_s;    /* takes up so much water, with this time constant under water */
+    double gas_m3;  /* of the volume: gas that follows the pressure, at the tank's depth */
+    double tip_kg;  /* hung level: so much more hangs on the hook than half of it */
+    bool reference; /* a solid body: no expansion to speak of */
 };
+
+/* A shake keeps the item off the hook so long. */
+#define TANK_SHAKE_S 6.0
 
 struct tank;
 
@@ -77,6 +88,8 @@ const struct tank_item *tank_references(size_t *count);
 /* The caller destroys what it created. */
 struct tank *tank_create(const struct tank_declared *declared, const struct tank_cell *cell,
                          unsigned long seed);
+/* The same tank at the same moment, with the same chance before it. */
+struct tank *tank_clone(const struct tank *tank);
 void tank_destroy(struct tank *tank);
 
 /* One more sample: the line as the rig prints it, "time_ms,counts,temp_c\r\n", NUL ended; returns
@@ -92,12 +105,33 @@ double tank_time_s(const struct tank *tank);
    for an act or item it does not know or that cannot be done now. */
 bool tank_act(struct tank *tank, const char *act, const char *item, double number, double at_s);
 
+/*
+ * The same tank by whole windows instead of samples: the same forces, creep, play and ringing in
+ * closed form, and noise as a mean of so many samples has it. Device time moves on without samples.
+ */
+struct tank_window {
+    double load_counts, slope_counts_s; /* mean, and slope of the straight line */
+    double sd_counts, lag1;             /* about that line, estimates from so many samples */
+    double floor_counts; /* noise floor of the stream's last 256 samples, by their differences */
+    unsigned readings, glitches; /* glitches that any test sees are no readings */
+};
+
+void tank_wait(struct tank *tank, double until_s);
+/* Moves on to from_s and tells what the samples from there over length_s would show. */
+void tank_window(struct tank *tank, double from_s, double length_s, struct tank_window *window);
+/* The reading now, were there no drift, creep, play, ringing, bend or noise. */
+double tank_ideal_counts(const struct tank *tank);
+/* When the latest change of the load came to stand, told from the trace as the last time the
+   ringing came half way back; change_counts: what the load changed by. */
+double tank_step_s(const struct tank *tank, double change_counts);
+
 /* What the thermometer shows, with this session's error. */
 double tank_thermometer_c(const struct tank *tank);
 
-/* The truth, in grams: an item's net buoyancy in the tank's own water with all air out and the item
-   at the water's temperature; or in another water, whose true density is drawn once a session and
-   name from a normal distribution about the density told. NaN for an unknown item. */
+/* The truth, in grams: an item's net buoyancy in the tank's own water with all air out, the item at
+   the water's temperature, and with the water that it has taken up until it was last lifted out; or
+   in another water, whose true density is drawn once a session and name from a normal distribution
+   about the density told. NaN for an unknown item. */
 double tank_truth_in_tank_g(const struct tank *tank, const char *item);
 double tank_truth_in_water_g(const struct tank *tank, const char *item, const char *water,
                              double density_kg_m3, double u_density_kg_m3, double temp_c);

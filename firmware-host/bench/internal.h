@@ -122,6 +122,12 @@ struct up_procedure {
     double deep_counts, u_deep_counts;
 };
 
+/* plateau.c */
+/* Standard uncertainty of a mean of readings with this lag-1 autocorrelation. */
+double mean_uncertainty(double sd, double lag1, size_t count);
+/* Fills unrest too. */
+bool is_settled(struct up_plateau *plateau, double noise_floor, double creep_allowance);
+
 /* measuring.c */
 void measure_read(struct up_procedure *procedure, const struct up_plateau *plateau);
 void measure_after(struct up_procedure *procedure, enum up_answer_word word);
@@ -171,6 +177,9 @@ void push_fault(struct up_procedure *procedure, const char *format, ...)
 void push_note(struct up_procedure *procedure, const char *format, ...)
     __attribute__((format(printf, 2, 3)));
 struct up_event *push_event(struct up_procedure *procedure, enum up_event_kind kind);
+/* A plateau that was found elsewhere, for the open ask; false where it has not settled. The truth
+   test, which has no samples, comes in here. */
+bool offer_plateau(struct up_procedure *procedure, struct up_plateau *plateau, double noise_floor);
 struct point point_of(const struct up_plateau *plateau);
 /* The tares' mean at a time between them, weighted by time; u in *u_load. */
 double tare_at(const struct point *before, const struct point *after, double time_s,

@@ -19,6 +19,7 @@ struct operator_kind {
     void (*refused)(struct up_operator *op, unsigned id, const char *why);
     void (*live)(struct up_operator *op, double load_g, double noise_g);
     void (*result)(struct up_operator *op, json_t *result);
+    const char *how; /* to answer, for a screen; NULL: by its keyboard */
 };
 
 struct live;
@@ -39,6 +40,7 @@ struct up_operator {
     bool stops_next;   /* the pedal: a question after `last_step` is answered with stop */
     unsigned last_step;
     bool wants_screen;
+    int keyboard;      /* of the screen */
     struct live *live; /* the live screen while it is up: it shows instead of saying; else NULL */
 };
 

@@ -166,5 +166,10 @@ static void json_result(struct up_operator *op, json_t *result) {
     print(op, json);
 }
 
-const struct operator_kind operator_json = {json_event, json_line, json_refused, json_live,
-                                            json_result};
+const struct operator_kind operator_json = {
+    .event = json_event,
+    .line = json_line,
+    .refused = json_refused,
+    .live = json_live,
+    .result = json_result,
+};

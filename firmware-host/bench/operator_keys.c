@@ -201,5 +201,10 @@ static void keys_result(struct up_operator *op, json_t *result) {
     (void)result;
 }
 
-const struct operator_kind operator_keys = {keys_event, keys_line, keys_refused, keys_live,
-                                            keys_result};
+const struct operator_kind operator_keys = {
+    .event = keys_event,
+    .line = keys_line,
+    .refused = keys_refused,
+    .live = keys_live,
+    .result = keys_result,
+};

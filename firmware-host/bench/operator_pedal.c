@@ -55,5 +55,11 @@ bool pedal_says(struct up_operator *op, enum up_pedal_word word, bool is_open,
     return is_open && (stop || word == UP_PEDAL_SHORT || word == UP_PEDAL_LONG);
 }
 
-const struct operator_kind operator_pedal = {pedal_event, pedal_line, pedal_refused, pedal_live,
-                                             pedal_result};
+const struct operator_kind operator_pedal = {
+    .event = pedal_event,
+    .line = pedal_line,
+    .refused = pedal_refused,
+    .live = pedal_live,
+    .result = pedal_result,
+    .how = "pedal: short is done, long again, two short stop",
+};

@@ -3,6 +3,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "internal.h"
 #include "upthrust/bench.h"
 #include "upthrust/statistics.h"
 #include "upthrust/text.h"
@@ -37,7 +38,7 @@ static size_t good_ones(const struct up_reading *reading, size_t count, double *
 
 /* Standard uncertainty of a mean of correlated readings: n becomes n (1 - r) / (1 + r) for a series
    with lag-1 autocorrelation r. A negative r is not taken as a gain. */
-static double mean_uncertainty(double sd, double lag1, size_t count) {
+double mean_uncertainty(double sd, double lag1, size_t count) {
     double r = isnan(lag1) ? 0 : fmin(fmax(lag1, 0), 0.95);
     return sd * sqrt((1 + r) / ((1 - r) * (double)count));
 }
@@ -66,6 +67,17 @@ static bool describe(double *time_s, double *load, size_t good, struct up_platea
     return true;
 }
 
+bool is_settled(struct up_plateau *plateau, double noise_floor, double creep_allowance) {
+    double rise = fabs(plateau->slope_per_s) * (plateau->end_s - plateau->start_s);
+    double scatter_allowed = SCATTER_FLOORS * noise_floor;
+    double rise_allowed = RISE_FLOORS * noise_floor + creep_allowance;
+    plateau->unrest = scatter_allowed > 0 ? fmax(plateau->sd / scatter_allowed, rise / rise_allowed)
+                                          : (double)NAN;
+    /* The device may say no, but its yes is no proof. */
+    return 2 * plateau->unstable <= plateau->readings && plateau->sd <= scatter_allowed &&
+           rise <= rise_allowed;
+}
+
 bool up_plateau_judge(const struct up_reading *reading, size_t count, double noise_floor,
                       double creep_allowance, struct up_plateau *plateau) {
     double *time_s = up_allocate(count + 1, sizeof *time_s);
@@ -77,17 +89,8 @@ bool up_plateau_judge(const struct up_reading *reading, size_t count, double noi
         size_t good = good_ones(reading, count, time_s, load, plateau);
         plateau->start_s = reading[0].time_s;
         plateau->end_s = reading[count - 1].time_s;
-        if (good >= LEAST_READINGS && describe(time_s, load, good, plateau)) {
-            double rise = fabs(plateau->slope_per_s) * (plateau->end_s - plateau->start_s);
-            /* The device may say no, but its yes is no proof. */
-            double scatter_allowed = SCATTER_FLOORS * noise_floor;
-            double rise_allowed = RISE_FLOORS * noise_floor + creep_allowance;
-            settled = 2 * plateau->unstable <= plateau->readings &&
-                      plateau->sd <= scatter_allowed && rise <= rise_allowed;
-            plateau->unrest = scatter_allowed > 0
-                                  ? fmax(plateau->sd / scatter_allowed, rise / rise_allowed)
-                                  : (double)NAN;
-        }
+        settled = good >= LEAST_READINGS && describe(time_s, load, good, plateau) &&
+                  is_settled(plateau, noise_floor, creep_allowance);
     }
     free(time_s);
     free(load);

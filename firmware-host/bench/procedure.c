@@ -603,6 +603,19 @@ static void take_plateau(struct up_procedure *procedure, const struct up_plateau
     procedure->last = point_of(plateau);
 }
 
+bool offer_plateau(struct up_procedure *procedure, struct up_plateau *plateau, double noise_floor) {
+    bool settled = procedure->step == STEP_PRELOAD ||
+                   is_settled(plateau, noise_floor, creep_allowance(procedure, plateau->load));
+    procedure->screen.noise_floor = noise_floor;
+    procedure->has_time = true;
+    if (settled) {
+        procedure->now_s = plateau->end_s;
+        procedure->stage = STAGE_READING;
+        take_plateau(procedure, plateau);
+    }
+    return settled;
+}
+
 /* A run of equal words reaches into the window, and it is not yet clear whether it is chance. */
 static bool may_be_stuck(const struct up_procedure *procedure, double from_s) {
     double start_s = 0;

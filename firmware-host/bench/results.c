@@ -9,10 +9,10 @@
 
 enum { LEAST_TRIALS = 2 };
 
-/* What a schedule matched to the calibration's leaves of the creep: cells creep less on unloading
-   and not quite additively. A third of the creep seen in the calibration, either way (a choice of
-   ours; the truth test is its check). */
-static const double CREEP_LEFT = 1.0 / 3;
+/* What a schedule matched to the calibration's leaves of the creep: cells creep faster on unloading
+   and not quite additively. A fifth of a decade's creep, either way (a choice of ours): a simulated
+   cell whose creep goes 15 % faster when unloaded left an eighth. */
+static const double CREEP_LEFT = 1.0 / 5;
 
 /* Typed readings keep no schedule, so nothing cancels: what data sheets of cheap cells bound it by,
    0.05 % of the load within half an hour. */
@@ -37,7 +37,8 @@ static const double TEMP_UNKNOWN_K = 10;
 
 /* A hung load that swings reads high by theta^2 / 4 of the load, on a cell that turns with its
    line; one that stays put reads its mean right. 0.02 rad is a centimetre on half a metre of line,
-   which people see and steady (a choice of ours). */
+   which people see and steady (a choice of ours). The masses of the calibration swung as well, so
+   the item reads too much or too little by half of that. */
 static const double SWING_MOST_RAD = 0.02;
 
 /* The depth of the middle of what hangs in the water, as somebody tells it (a choice of ours). */
@@ -46,10 +47,12 @@ static const double DEPTH_HALFWIDTH_M = 0.1;
 struct trials {
     struct up_summary load; /* of those kept */
     double sd, sd_dof;      /* of one trial, pooled with what its kind is known for */
-    double u_plateau;       /* of the mean, from the plateaus' own noise */
-    double late_rel;        /* creep between the schedule's time and that of the reading, mean */
-    double last_gain; /* mean over the trials of max(last gain, 0); NaN where none was shaken */
-    double u_gain;    /* of one gain: hanging and wetting scatter in it twice */
+    double last, u_last; /* what is stated: their mean, or, where the item takes up water, the line
+                            through them at the soak of the last one */
+    double u_plateau;    /* of the mean, from the plateaus' own noise */
+    double late_rel;     /* creep between the schedule's time and that of the reading, mean */
+    double last_gain;    /* mean over the trials of max(last gain, 0); NaN where none was shaken */
+    double u_gain;       /* of one gain: hanging and wetting scatter in it twice */
 };
 
 static struct up_term normal(double value, double u) {
@@ -88,6 +91,49 @@ static void pool_repeatability(const struct up_procedure *procedure, struct tria
     trials->sd = kind_sd * sqrt((own_dof * ratio + kind->dof) / trials->sd_dof);
 }
 
+/* An item that takes up water is heavier with each trial: their mean is that of a soak long past,
+   and their scatter is mostly the water. Where the line through them is known at all, what is
+   stated is its value at the soak of the last trial. */
+static const double UPTAKE_CONFIDENCE = 0.99;
+enum { UPTAKE_LEAST_DOF = 2 };
+
+struct uptake {
+    struct up_fit line; /* counts, over the soak in minutes; dof 0: none */
+    bool told;          /* chance would not do it */
+    double last_min;
+};
+
+static struct uptake find_uptake(const struct up_procedure *procedure) {
+    double soak_min[UP_TRIALS_MAX], load[UP_TRIALS_MAX];
+    double sign = procedure->calibration.slope_counts_kg > 0 ? 1 : -1;
+    struct uptake uptake = {0};
+    unsigned kept = 0;
+    for (unsigned i = 0; i < procedure->trials; i++) {
+        if (!procedure->trial[i].left_out) {
+            soak_min[kept] = procedure->trial[i].soak_s / 60;
+            load[kept++] = procedure->trial[i].load_counts;
+        }
+    }
+    if (up_fit_polynomial(soak_min, load, kept, 2, &uptake.line)) {
+        double rise = sign * uptake.line.c[1];
+        /* one-sided: what dries under water is no gear */
+        double limit = up_coverage_factor(2 * UPTAKE_CONFIDENCE - 1, uptake.line.dof);
+        uptake.told = rise > limit * sqrt(uptake.line.covariance[1][1]) && rise > 0;
+        uptake.last_min = soak_min[kept - 1];
+    }
+    return uptake;
+}
+
+static void state_at_last_soak(const struct uptake *uptake, struct trials *trials) {
+    const struct up_fit *line = &uptake->line;
+    double t = uptake->last_min;
+    trials->last = line->c[0] + line->c[1] * t;
+    trials->u_last = sqrt(line->covariance[0][0] + 2 * t * line->covariance[0][1] +
+                          t * t * line->covariance[1][1]);
+    trials->sd = line->residual_sd;
+    trials->sd_dof = line->dof;
+}
+
 static struct trials summarise(const struct up_procedure *procedure) {
     double load[UP_TRIALS_MAX] = {0}, gains = 0;
     struct trials trials = {0};
@@ -111,6 +157,12 @@ static struct trials summarise(const struct up_procedure *procedure) {
     /* A trial that was never shaken tells nothing of its air: the others stand for it. */
     trials.last_gain = shaken > 0 ? gains / shaken : (double)NAN;
     pool_repeatability(procedure, &trials);
+    trials.last = trials.load.mean;
+    trials.u_last = trials.sd / sqrt(kept);
+    struct uptake uptake = find_uptake(procedure);
+    if (uptake.told && uptake.line.dof >= UPTAKE_LEAST_DOF) {
+        state_at_last_soak(&uptake, &trials);
+    }
     trials.u_gain = trials.sd * sqrt(2);
     return trials;
 }
@@ -190,12 +242,38 @@ static double slope_by_depth(const struct up_water *tank, const struct up_water_
 
 /* ---- the budget ---- */
 
-/* The way a reading was come by shifts it by half the loop's width at most, either way. */
-static struct up_term hysteresis(const struct up_calibration *calibration) {
+/* The way a reading was come by shifts it by half the loop's width at most, either way. The loop
+   was seen over the span of the masses; that of a lighter load is narrower: in proportion where the
+   metal itself lags, hardly narrower where parts slip on each other. The square root lies between
+   (a choice of ours). */
+static struct up_term hysteresis(const struct up_calibration *calibration, double load_kg) {
     double halfwidth_kg = isnan(calibration->hysteresis_kg)
                               ? HYSTERESIS_UNSEEN_REL * calibration->span_kg
                               : calibration->hysteresis_kg / 2;
-    return rectangular(0, halfwidth_kg);
+    return rectangular(0, halfwidth_kg * sqrt(fmin(1, load_kg / calibration->span_kg)));
+}
+
+/* A line through zero departs from the points in proportion to the load: errors of the masses,
+   creep that is not quite additive. It was told of all points together, so of their root mean
+   square. */
+static struct up_term lack_of_fit(const struct up_calibration *calibration, double load_kg) {
+    double squares_kg2 = 0;
+    for (unsigned i = 0; i < calibration->points; i++) {
+        squares_kg2 += calibration->point[i].mass_kg * calibration->point[i].mass_kg;
+    }
+    double rms_kg = sqrt(squares_kg2 / fmax(calibration->points, 1));
+    return normal(0, rms_kg > 0 ? calibration->lack_of_fit_kg * load_kg / rms_kg
+                                : calibration->lack_of_fit_kg);
+}
+
+/* The trials scatter by their plateaus' noise too: only what that scatter, by chance, does not show
+   is added to it. */
+static struct up_term plateau_noise(const struct trials *trials) {
+    double shown = trials->u_last;
+    struct up_term term =
+        normal(0, sqrt(fmax(0, trials->u_plateau * trials->u_plateau - shown * shown)));
+    term.evaluation = 'A';
+    return term;
 }
 
 static struct up_term cell_temp(const struct up_procedure *procedure) {
@@ -219,28 +297,26 @@ static bool is_typed(const struct up_calibration *calibration) {
 static void fill_loads(const struct up_procedure *procedure, const struct trials *trials,
                        struct up_weighing *weighing) {
     const struct up_calibration *calibration = &procedure->calibration;
-    double n = (double)trials->load.count;
     double sd = trials->sd, sd_dof = trials->sd_dof;
     double turn = procedure->rig.division_counts / 2;
-    weighing->term[UP_INPUT_WATER_LOAD] = student(trials->load.mean, sd / sqrt(n), sd_dof);
-    weighing->term[UP_INPUT_WATER_PLATEAU] = normal(0, trials->u_plateau);
-    weighing->term[UP_INPUT_WATER_PLATEAU].evaluation = 'A';
+    double load_kg = fabs(trials->last / calibration->slope_counts_kg);
+    weighing->term[UP_INPUT_WATER_LOAD] = student(trials->last, trials->u_last, sd_dof);
+    weighing->term[UP_INPUT_WATER_PLATEAU] = plateau_noise(trials);
     /* One dry weighing: it is hung once, and scatters as a single trial does. */
     weighing->term[UP_INPUT_AIR_LOAD] =
         student(procedure->air_counts, hypot(procedure->u_air_counts, sd), sd_dof);
     weighing->term[UP_INPUT_SLOPE] =
         student(calibration->slope_counts_kg, u_slope_counts_kg(calibration), calibration->dof);
     weighing->term[UP_INPUT_MASSES] = rectangular(0, calibration->mass_tolerance_rel);
-    weighing->term[UP_INPUT_LACK_OF_FIT] = normal(0, calibration->lack_of_fit_kg);
-    weighing->term[UP_INPUT_HYSTERESIS] = hysteresis(calibration);
+    weighing->term[UP_INPUT_LACK_OF_FIT] = lack_of_fit(calibration, load_kg);
+    weighing->term[UP_INPUT_HYSTERESIS] = hysteresis(calibration, load_kg);
     weighing->term[UP_INPUT_CELL_TEMP] = cell_temp(procedure);
     weighing->term[UP_INPUT_RESOLUTION] = rectangular(0, turn * sqrt(2));
     weighing->term[UP_INPUT_CREEP] =
         rectangular(0, is_typed(calibration)
                            ? CREEP_TYPED_REL
                            : (CREEP_LEFT + trials->late_rel) * fabs(calibration->creep_rel_decade));
-    weighing->term[UP_INPUT_SWING] =
-        rectangular(SWING_MOST_RAD * SWING_MOST_RAD / 8, SWING_MOST_RAD * SWING_MOST_RAD / 8);
+    weighing->term[UP_INPUT_SWING] = rectangular(0, SWING_MOST_RAD * SWING_MOST_RAD / 8);
     weighing->term[UP_INPUT_TRAPPED_AIR] = trapped_air(procedure, trials);
     weighing->term[UP_INPUT_LINE] = rectangular(0, procedure->rig.meniscus_kg);
 }
@@ -275,27 +351,13 @@ static bool fill_surroundings(const struct up_procedure *procedure, const struct
 
 /* ---- beside the number ---- */
 
-static const double UPTAKE_CONFIDENCE = 0.99;
-
-static void find_uptake(const struct up_procedure *procedure, struct up_result *result) {
-    double soak_min[UP_TRIALS_MAX], load_g[UP_TRIALS_MAX];
-    unsigned kept = 0;
-    struct up_trend trend;
-    result->uptake_g_min = result->u_uptake_g_min = (double)NAN;
-    for (unsigned i = 0; i < procedure->trials; i++) {
-        if (!procedure->trial[i].left_out) {
-            soak_min[kept] = procedure->trial[i].soak_s / 60;
-            load_g[kept++] =
-                procedure->trial[i].load_counts / procedure->calibration.slope_counts_kg * 1e3;
-        }
-    }
-    if (up_find_trend(soak_min, load_g, kept, &trend)) {
-        result->uptake_g_min = trend.slope.value;
-        result->u_uptake_g_min = trend.slope.u;
-        /* one-sided: what dries under water is no gear */
-        result->takes_up_water =
-            trend.slope.value > 0 && trend.probability < 2 * (1 - UPTAKE_CONFIDENCE);
-    }
+static void tell_uptake(const struct up_procedure *procedure, struct up_result *result) {
+    struct uptake uptake = find_uptake(procedure);
+    double g = 1e3 / procedure->calibration.slope_counts_kg;
+    bool fitted = uptake.line.dof > 0;
+    result->takes_up_water = uptake.told;
+    result->uptake_g_min = fitted ? uptake.line.c[1] * g : (double)NAN;
+    result->u_uptake_g_min = fitted ? sqrt(uptake.line.covariance[1][1]) * fabs(g) : (double)NAN;
 }
 
 /* A single reading: it scatters as a trial does. The slope and the masses are common to it and to
@@ -376,13 +438,14 @@ static void describe(const struct up_procedure *procedure, struct up_result *res
     result->pieces = plan->item.pieces;
     memcpy(result->check, procedure->check, sizeof result->check);
     result->checks = procedure->checks;
-    find_uptake(procedure, result);
+    tell_uptake(procedure, result);
     result->question = (struct up_question){.tolerance_kg = plan->item.tolerance_g / 1e3,
                                             .coverage = plan->coverage,
                                             .confidence = plan->confidence,
                                             .air_share_known = air_is_known(procedure),
                                             .looks = plan->looks,
-                                            .seed = 1};
+                                            .draws = plan->draws,
+                                            .seed = plan->seed > 0 ? plan->seed : 1};
     snprintf(result->method, sizeof result->method,
              "upthrust %s; calibration %s; %u trials, %s; %s; %s; %sMonte Carlo", UPTHRUST_VERSION,
              procedure->calibration.id, procedure->trials, reading, rule,
@@ -391,7 +454,7 @@ static void describe(const struct up_procedure *procedure, struct up_result *res
 }
 
 static bool weigh_in(struct up_weighing *weighing, const struct up_water *water, bool in_tank,
-                     struct up_result *result, struct up_failure *failure) {
+                     bool more_are_asked, struct up_result *result, struct up_failure *failure) {
     struct up_water_density density;
     if (!up_water_density(water, &density, failure)) {
         return false;
@@ -416,7 +479,7 @@ static bool weigh_in(struct up_weighing *weighing, const struct up_water *water,
     }
     result->weighing = *weighing;
     result->has_model = true;
-    if (result->answer.class == UP_CLASS_UNDECIDED) {
+    if (result->answer.class == UP_CLASS_UNDECIDED && more_are_asked) {
         result->trials_would_decide =
             up_trials_to_decide(weighing, &result->question, result->trials, &result->more_trials);
     }
@@ -449,7 +512,9 @@ bool up_procedure_results(const struct up_procedure *procedure, struct up_result
         }
         result[i] = (struct up_result){0};
         describe(procedure, &result[i]);
-        if (!weigh_in(&weighing, water, i == 0, &result[i], failure)) {
+        /* A look between the trials has no use for what more of them would do. */
+        if (!weigh_in(&weighing, water, i == 0, procedure->stage == STAGE_FINISHED, &result[i],
+                      failure)) {
             return false;
         }
         if (i == 0) {

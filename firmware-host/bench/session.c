@@ -520,10 +520,11 @@ static int wait_on(const struct loop *loop, struct pollfd entry[OWN + LINES_POLL
 static bool wait_for_something(struct loop *loop, struct up_failure *failure) {
     struct up_session *session = loop->session;
     bool asking = up_procedure_is_asking(session->procedure) && !owes_lines(loop);
-    bool heard = asking || session->op->live != NULL; /* a key from before must answer nothing */
+    struct up_operator *op = session->op;
+    int operator_input = op->live != NULL ? op->keyboard : asking ? op->input : -1;
     struct pollfd entry[OWN + LINES_POLLED] = {
         {.fd = up_source_descriptor(session->source), .events = POLLIN},
-        {.fd = heard ? session->op->input : -1, .events = POLLIN}};
+        {.fd = operator_input, .events = POLLIN}};
     /* A line may be waiting in its buffer; half of one must not keep us from waiting. */
     if (asking && memchr(session->op->text, '\n', session->op->length) != NULL) {
         hear_operator(loop);
@@ -544,7 +545,8 @@ static bool wait_for_something(struct loop *loop, struct up_failure *failure) {
 /* Where readings are typed there is nobody else to wait for. */
 static void wait_for_operator(struct loop *loop) {
     struct up_operator *op = loop->session->op;
-    struct pollfd entry[OWN + LINES_POLLED] = {{.fd = op->input, .events = POLLIN}, {.fd = -1}};
+    struct pollfd entry[OWN + LINES_POLLED] = {
+        {.fd = op->live != NULL ? op->keyboard : op->input, .events = POLLIN}, {.fd = -1}};
     if (memchr(op->text, '\n', op->length) != NULL ||
         (wait_on(loop, entry) > 0 && entry[0].revents != 0)) {
         hear_operator(loop);

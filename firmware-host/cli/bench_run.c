@@ -436,12 +436,14 @@ static bool run_session(struct keeper *keeper, struct up_procedure *procedure,
 }
 
 static struct up_operator *make_operator(const struct bench_run *bench) {
-    enum up_operator_kind kind = bench->json                     ? UP_OPERATOR_JSON
-                                 : bench->pedal && bench->screen ? UP_OPERATOR_PEDAL_SCREEN
-                                 : bench->pedal                  ? UP_OPERATOR_PEDAL
-                                 : bench->screen                 ? UP_OPERATOR_SCREEN
-                                                                 : UP_OPERATOR_KEYS;
-    return up_operator_create(kind, bench->operator_input, bench->operator_output);
+    struct up_operator *op = up_operator_create(bench->json    ? UP_OPERATOR_JSON
+                                                : bench->pedal ? UP_OPERATOR_PEDAL
+                                                               : UP_OPERATOR_KEYS,
+                                                bench->operator_input, bench->operator_output);
+    if (bench->screen) {
+        up_operator_use_screen(op, bench->operator_input);
+    }
+    return op;
 }
 
 /* ---- calibrate ---- */

@@ -72,7 +72,7 @@ static bool would_decide(const struct up_weighing *weighing, const struct up_que
     later.term[UP_INPUT_WATER_LOAD].dof += in_all - trials;
     /* The dry weighing's scatter is told from the same trials. */
     later.term[UP_INPUT_AIR_LOAD].dof += in_all - trials;
-    quick.draws = DRAWS_FORESEEN;
+    quick.draws = question->draws > 0 ? question->draws : DRAWS_FORESEEN;
     return up_weigh(&later, &quick, &answer) && answer.class != UP_CLASS_UNDECIDED;
 }
 

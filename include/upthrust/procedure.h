@@ -137,6 +137,8 @@ struct up_measure_plan {
     const struct up_water *water; /* waters asked for beside the tank's own */
     unsigned waters;
     double confidence, coverage;
+    unsigned draws;     /* of the Monte Carlo; 0: as many as it takes */
+    unsigned long seed; /* of its draws; 0 for 1 */
     char run_id[UP_ID_SIZE];
 };
 

@@ -23,20 +23,20 @@
 struct up_operator;
 
 enum up_operator_kind {
-    UP_OPERATOR_KEYS,   /* a person at a terminal: lines typed on standard input */
-    UP_OPERATOR_JSON,   /* another program: JSON Lines on standard input and output */
-    UP_OPERATOR_SCREEN, /* as UP_OPERATOR_KEYS, on a live screen (live.h) while a session runs:
-                            input and output are a terminal. Call setlocale(LC_CTYPE, "") before.
-                            Where the terminal bears no screen a line says so, and it is plain keys
-                          */
-    UP_OPERATOR_PEDAL,  /* a foot on the session's lines; where input is a terminal, its keys too */
-    UP_OPERATOR_PEDAL_SCREEN, /* a foot before a live screen, whose keys answer too */
+    UP_OPERATOR_KEYS,  /* a person at a terminal: lines typed on standard input */
+    UP_OPERATOR_JSON,  /* another program: JSON Lines on standard input and output */
+    UP_OPERATOR_PEDAL, /* a foot on the session's lines; where input is a terminal, its keys too */
 };
 
 /* Reads answers from `input`; JSON goes to `output`, words for a person too (standard error, by
    custom). Neither is closed. The caller destroys it. */
 struct up_operator *up_operator_create(enum up_operator_kind kind, int input, FILE *output);
 void up_operator_destroy(struct up_operator *op);
+
+/* For a person whose output is a terminal: a live screen (live.h) while a session runs, instead of
+   words; `keyboard` is a terminal too. Call setlocale(LC_CTYPE, "") before. Where the terminal
+   bears no screen a line says so, and it is words. */
+void up_operator_use_screen(struct up_operator *op, int keyboard);
 
 /* The session's results or calibration, as the last line of a JSON operator; nothing for a person.
  */

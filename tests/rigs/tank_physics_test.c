@@ -21,7 +21,7 @@ static struct tank_declared exact_declared(void) {
     declared.item_temp_halfwidth_k = declared.mass_tolerance_rel = 0;
     declared.expansion_low_per_k = declared.expansion_high_per_k = 4.5e-4;
     declared.u_air_temp_k = declared.u_air_pressure_pa = declared.u_air_humidity = 0;
-    declared.meniscus_halfwidth_kg = declared.hang_sd_kg = 0;
+    declared.meniscus_halfwidth_kg = declared.hang_sd_kg = declared.swing_most_rad = 0;
     return declared;
 }
 

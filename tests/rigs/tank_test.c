@@ -84,7 +84,7 @@ static void a_second_of_device_time_has_rate_hz_samples(void **state) {
 static struct tank *still_tank(void) {
     struct tank_declared declared = tank_declared_default();
     struct tank_cell cell = tank_cell_default();
-    declared.hang_sd_kg = declared.meniscus_halfwidth_kg = 0;
+    declared.hang_sd_kg = declared.meniscus_halfwidth_kg = declared.swing_most_rad = 0;
     cell.white_counts = cell.correlated_counts = cell.drift_counts_min = 0;
     cell.walk_counts_sqrt_s = cell.creep_rel_low = cell.creep_rel_high = cell.hysteresis_rel = 0;
     cell.sway_kg = cell.slosh_kg = cell.bit_slip_chance = cell.jitter_s = 0;

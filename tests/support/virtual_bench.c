@@ -58,6 +58,9 @@ static void take_event(struct virtual_bench *bench, struct up_procedure *procedu
     case UP_EVENT_PLATEAU:
         bench->plateaus++;
         bench->glitches += event->plateau.glitches;
+        if (bench->told != NULL) {
+            bench->told(bench, &event->plateau);
+        }
         break;
     case UP_EVENT_TRIAL:
         bench->trials++;

@@ -23,6 +23,8 @@ struct virtual_bench {
     /* Called at each ask; true: it has answered, or acted, itself. May be NULL. */
     bool (*hook)(struct virtual_bench *bench, struct up_procedure *procedure,
                  const struct up_ask *ask);
+    /* Called with each plateau as it was taken. May be NULL. */
+    void (*told)(struct virtual_bench *bench, const struct up_plateau *plateau);
     /* Called with each sample before the procedure gets it, to change what the wire says. */
     void (*spoil)(struct virtual_bench *bench, struct up_procedure *procedure,
                   struct up_sample *sample);

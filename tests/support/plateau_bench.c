@@ -1,0 +1,110 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "plateau_bench.h"
+
+#include <math.h>
+
+#include "../../firmware-host/bench/internal.h"
+
+/* A reading is judged three samples after it came: by so much the window's end is missed when its
+   time has come. */
+static const double JUDGED_AFTER = 3;
+
+/* As the procedure finds it in the trace (step_time), or takes the answer's time for it. */
+static double step_s(const struct plateau_bench *bench, const struct up_procedure *procedure,
+                     double done_s) {
+    const struct point *before =
+        procedure->step == STEP_SHAKE ? &procedure->tare : &procedure->last;
+    double change = tank_ideal_counts(bench->tank) - before->load;
+    bool hardly = !before->known || fabs(change) < 20 * procedure->screen.noise_floor;
+    return hardly ? done_s : tank_step_s(bench->tank, change);
+}
+
+static struct up_plateau plateau_of(const struct tank_window *window, double from_s,
+                                    double length_s) {
+    return (struct up_plateau){
+        .start_s = from_s,
+        .end_s = from_s + length_s,
+        .load = window->load_counts,
+        .u_load = mean_uncertainty(window->sd_counts, window->lag1, window->readings),
+        .slope_per_s = window->slope_counts_s,
+        .sd = window->sd_counts,
+        .lag1 = window->lag1,
+        .readings = window->readings,
+        .glitches = window->glitches};
+}
+
+static bool read_plateau(struct plateau_bench *bench, struct up_procedure *procedure,
+                         double done_s) {
+    const struct up_rig *rig = &procedure->rig;
+    double length_s = rig->window_s - JUDGED_AFTER / rig->line.rate_hz;
+    double step = step_s(bench, procedure, done_s);
+    for (double late_s = 0; late_s <= rig->patience_s; late_s += rig->window_s / 2) {
+        struct tank_window window;
+        double from_s = step + rig->read_after_s - rig->window_s / 2 + late_s;
+        tank_window(bench->tank, from_s, length_s, &window);
+        struct up_plateau plateau = plateau_of(&window, from_s, length_s);
+        plateau.step_s = step;
+        plateau.late_s = late_s;
+        plateau.temp_c = tank_thermometer_c(bench->tank);
+        if (offer_plateau(procedure, &plateau, window.floor_counts)) {
+            tank_wait(bench->tank, from_s + rig->window_s);
+            procedure->ask.time_s = procedure->now_s = tank_time_s(bench->tank);
+            bench->plateaus++;
+            bench->late += late_s > 0;
+            if (bench->told != NULL) {
+                bench->told(bench, &plateau);
+            }
+            return true;
+        }
+    }
+    return false;
+}
+
+static bool do_ask(struct plateau_bench *bench, struct up_procedure *procedure,
+                   const struct up_ask *ask) {
+    double done_s = tank_time_s(bench->tank) + bench->handling_s[ask->action];
+    if (ask->wants_number) {
+        return up_procedure_answer(procedure, ask->id, UP_ANSWER_NUMBER,
+                                   tank_thermometer_c(bench->tank), NULL);
+    }
+    double number = ask->depth_m != 0 ? ask->depth_m : ask->mass_kg;
+    if (ask->action == UP_ACTION_CONFIRM) { /* an outlier is kept */
+        return up_procedure_answer(procedure, ask->id, UP_ANSWER_DONE, 0, NULL);
+    }
+    if (!tank_act(bench->tank, up_action_name(ask->action), ask->item_name, number, done_s)) {
+        return false;
+    }
+    tank_wait(bench->tank, done_s);
+    if (ask->action == UP_ACTION_ADD_BALLAST) {
+        return up_procedure_answer(procedure, ask->id, UP_ANSWER_DONE, 0, NULL);
+    }
+    return read_plateau(bench, procedure, done_s);
+}
+
+bool plateau_bench_run(struct plateau_bench *bench, struct up_procedure *procedure) {
+    struct up_event event;
+    while (up_procedure_next(procedure, &event)) {
+        if (event.kind == UP_EVENT_ASK && !up_procedure_is_finished(procedure) &&
+            !do_ask(bench, procedure, &event.ask)) {
+            return false;
+        }
+        if (event.kind == UP_EVENT_TRIAL && bench->closed != NULL &&
+            bench->closed(bench, procedure, event.trial.number)) {
+            up_procedure_stop(procedure);
+        }
+    }
+    return up_procedure_is_finished(procedure);
+}
+
+double plateau_bench_read(struct plateau_bench *bench, enum up_action action, const char *item,
+                          double mass_kg, double window_s) {
+    const struct up_rig *rig = bench->rig;
+    double done_s = tank_time_s(bench->tank) + bench->handling_s[action];
+    double hung_s = done_s + (action == UP_ACTION_SHAKE ? TANK_SHAKE_S : 0);
+    double end_s = hung_s + rig->read_after_s + rig->window_s / 2;
+    struct tank_window window;
+    tank_act(bench->tank, up_action_name(action), item, mass_kg, done_s);
+    tank_window(bench->tank, end_s - window_s, window_s, &window);
+    tank_wait(bench->tank, end_s);
+    return window.load_counts;
+}
