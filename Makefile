@@ -184,7 +184,14 @@ fuzz:
 	@$(MAKE) --no-print-directory VARIANT=fuzz $(patsubst %.c,build/fuzz/%,$(FUZZ_SRC))
 	@sh tests/fuzz/fuzz.sh build/fuzz $(SECONDS)
 
+# A week at the bench within one process; the program's own sessions without its commands.
+SOAK_SRC := tests/speed/soak.c firmware-host/cli/bench_run.c firmware-host/cli/kept_run.c \
+  firmware-host/cli/resume_run.c firmware-host/cli/plan_json.c firmware-host/cli/options.c
+$(OUT)/tests/speed/soak: $(call object,$(SOAK_SRC) tests/support/chance.c $(TANK_SRC)) $(OUT)/libupthrust.a
+	@$(CC) $(LDFLAGS) -o $@ $^ $(PKG_LIBS) -lpthread
+
 bench: all
+	@$(MAKE) --no-print-directory $(OUT)/tests/speed/soak
 	@sh tests/speed/bench.sh $(OUT)
 
 install: all $(OUT)/$(SONAME) $(OUT)/installed/libupthrust.a $(OUT)/installed/upthrust.pc \

@@ -61,5 +61,4 @@ const struct operator_kind operator_pedal = {
     .refused = pedal_refused,
     .live = pedal_live,
     .result = pedal_result,
-    .how = "pedal: short is done, long again, two short stop",
-};
+    .how = "Pedal: short is done, long is again, two short stop after this step"};

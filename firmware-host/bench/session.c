@@ -31,11 +31,11 @@ struct loop {
     struct up_session *session;
     struct up_reader reader;
     struct up_procedure *procedure;
-    uint64_t awaited; /* lines that a poll asked for: all lines up to this number */
-    bool ended;       /* the source gives no more */
-    bool away;        /* the device is lost or silent, and waited for */
-    uint64_t fitting; /* lines of a sound device so far */
-    double begin_s, last_byte_s, last_fit_s, last_live_s, lost_s, sought_s, polled_s;
+    uint64_t awaited;         /* lines that a poll asked for: all lines up to this number */
+    bool ended;               /* the source gives no more */
+    bool away;                /* the device is lost or silent, and waited for */
+    uint64_t fitting, beyond; /* lines of a sound device so far, and of one out of its range */
+    double begin_s, last_byte_s, last_fit_s, last_beyond_s, last_live_s, lost_s, sought_s, polled_s;
     double fit_again_s;         /* away: when the first line came that fits; 0 for none */
     double asked_s, reminded_s; /* the open ask, and when somebody was last told of it */
     char asked[sizeof((struct up_ask *)NULL)->text];
@@ -133,6 +133,8 @@ static void take_answer(struct loop *loop, const struct answer *answer) {
         session->listener.answer(session->listener.context, answer->id, answer->word,
                                  answer->number, time_s);
         loop->left = false;
+        loop->last_byte_s = loop->last_fit_s =
+            monotonic_s(); /* a polled one was not asked meanwhile */
     }
 }
 
@@ -354,11 +356,14 @@ static bool judge_lines(const struct loop *loop, struct up_failure *failure) {
                    reader->refused_text[0], reader->refused_text[1]);
 }
 
-/* One out of its range speaks well enough. */
 static void note_life(struct loop *loop) {
     const uint64_t *count = loop->reader.count;
-    uint64_t fitting = count[UP_LINE_FITS] + count[UP_LINE_PASSED] + count[UP_LINE_LABEL] +
-                       count[UP_REFUSED_OVER] + count[UP_REFUSED_UNDER];
+    uint64_t fitting = count[UP_LINE_FITS] + count[UP_LINE_PASSED] + count[UP_LINE_LABEL];
+    uint64_t beyond = count[UP_REFUSED_OVER] + count[UP_REFUSED_UNDER];
+    if (beyond != loop->beyond) {
+        loop->beyond = beyond;
+        loop->last_beyond_s = loop->last_byte_s;
+    }
     if (fitting != loop->fitting) {
         loop->fitting = fitting;
         loop->last_fit_s = loop->last_byte_s;
@@ -409,9 +414,13 @@ static bool ask_device(struct loop *loop, struct up_failure *failure) {
         return true;
     }
     loop->awaited = loop->reader.lines + (uint64_t)line->poll_lines;
-    loop->last_byte_s = loop->last_fit_s = monotonic_s();
     return up_source_write(loop->session->source, line->poll, strlen(line->poll), failure) ||
            (up_source_is_lost(loop->session->source) && lose_device(loop, failure));
+}
+
+static void spoil_step(struct loop *loop, const char *text) {
+    note(loop, UP_NOTE_LOST, text);
+    up_procedure_interrupt(loop->session->procedure, text);
 }
 
 static bool check_silence(struct loop *loop, struct up_failure *failure) {
@@ -420,6 +429,11 @@ static bool check_silence(struct loop *loop, struct up_failure *failure) {
     bool waits_for_operator = up_procedure_is_asking(loop->session->procedure) && !owes_lines(loop);
     char text[200];
     if (waits_for_operator || loop->away || now_s - loop->last_fit_s < silence_s) {
+        return true;
+    }
+    if (now_s - loop->last_beyond_s < silence_s) { /* it speaks, but gives no number */
+        spoil_step(loop, "the device says that it is loaded beyond its range: take the load off at "
+                         "once; the step begins anew");
         return true;
     }
     if (now_s - loop->last_byte_s < silence_s) {

@@ -19,6 +19,7 @@ struct keeper {
     char rig_record_id[UP_ID_SIZE];
     json_t *plateaus; /* read since the last trial: they are stored with the next */
     unsigned trials;
+    unsigned checks;             /* of reference bodies, repeated */
     struct up_failure failure;   /* of a callback that cannot return one */
     const struct taken_up *from; /* the run that is gone on with, or NULL */
     struct up_reader reader;     /* as it stood there at the end */
@@ -163,7 +164,8 @@ static bool keep_plan(struct keeper *keeper, json_t *plan, struct up_failure *fa
                                                rig->port_kind == UP_PORT_TYPED, "mass_class",
                                                up_mass_class_name(rig->mass_class), "air_temp_c",
                                                rig->air.temp_c.value));
-        good = up_run_journal(keeper->run, json_incref(plan), failure);
+        good = up_run_journal(keeper->run, json_incref(plan), failure) &&
+               up_run_sync(keeper->run, failure);
     }
     json_decref(plan);
     free(text);
@@ -269,6 +271,10 @@ static void keep_old_event(void *context, const struct up_event *event) {
     }
     if (event->kind == UP_EVENT_TRIAL && keeper->failure.text[0] == '\0') {
         keep_old_trial(keeper, event, json);
+    }
+    if (event->kind == UP_EVENT_CHECK && ++keeper->checks > keeper->from->unfinished.checks) {
+        up_check_add(keeper->bench->catalogue, &event->check, keeper->run_id,
+                     keeper->bench->rig->id, &keeper->failure);
     }
     json_decref(json);
 }
@@ -436,10 +442,11 @@ static bool run_session(struct keeper *keeper, struct up_procedure *procedure,
 }
 
 static struct up_operator *make_operator(const struct bench_run *bench) {
-    struct up_operator *op = up_operator_create(bench->json    ? UP_OPERATOR_JSON
-                                                : bench->pedal ? UP_OPERATOR_PEDAL
-                                                               : UP_OPERATOR_KEYS,
-                                                bench->operator_input, bench->operator_output);
+    enum up_operator_kind kind = bench->json    ? UP_OPERATOR_JSON
+                                 : bench->pedal ? UP_OPERATOR_PEDAL
+                                                : UP_OPERATOR_KEYS;
+    struct up_operator *op =
+        up_operator_create(kind, bench->operator_input, bench->operator_output);
     if (bench->screen) {
         up_operator_use_screen(op, bench->operator_input);
     }

@@ -444,8 +444,9 @@ static void close_lines(struct up_lines *lines, const struct up_result *result) 
 
 static enum up_status go_on_measuring(const struct arguments *arguments,
                                       struct up_failure *failure) {
-    static const char *const planned[] = {"trials",     "water", "confidence",
-                                          "air-temp-c", "typed", NULL};
+    static const char *const planned[] = {"trials",         "water",       "confidence",
+                                          "body",           "air-temp-c",  "typed",
+                                          "second-depth-m", "two-point-m", NULL};
     struct bench_options options = {0};
     struct repeated *resumed = up_allocate(1, sizeof *resumed);
     struct up_item item;

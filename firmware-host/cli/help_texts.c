@@ -21,6 +21,7 @@ static const struct help_text texts[] = {
     {"measure", HELP_AT_THE_TANK,
      "measure --rig my-rig.ini --item \"My fin\"\n"
      "measure --rig my-rig.ini --item \"My fin\" --water sea,temp_c=18,salinity_g_kg=38\n"
+     "measure --rig my-rig.ini --resume\n"
      "measure --replay 3f2a\n"},
     {"calibration", HELP_AT_THE_TANK,
      "calibration list\n"

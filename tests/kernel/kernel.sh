@@ -34,11 +34,14 @@ chmod 755 "$root/init" "$root"
     exit 1
 }
 status=0
-for part in ${*:-kernel lines}; do
+for part in ${*:-kernel lines power}; do
     python3 -B "$here/$part.py" "$image" "$work/initrd" "$work" >"$work/$part.tap" || status=1
     cat "$work/$part.tap"
 done
 cat "$work"/*.tap >"$work/tap"
+# A case that was left out counts as failed: there is nothing here that a machine could lack.
+grep -i '# skip' "$work/tap" | sed 's/^/left out: /'
+sed -i -E 's/^ok (.*# *[sS][kK][iI][pP])/not ok \1/' "$work/tap"
 ok=$(grep -c '^ok ' "$work/tap")
 bad=$(grep -c '^not ok ' "$work/tap")
 [ "$status" -eq 0 ] || [ "$bad" -gt 0 ] || bad=1
