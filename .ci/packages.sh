@@ -8,7 +8,7 @@ libjansson-dev libinih-dev uuid-dev nettle-dev libncurses-dev gnuplot-nox"
 check="libcmocka-dev sqlite3 python3 python3-gsw python3-jsonschema groff-base"
 lint="clang libclang-rt-14-dev clang-format cppcheck"
 kernel="qemu-system-x86 linux-source-6.1 build-essential flex bison bc libelf-dev libssl-dev cpio
-xz-utils busybox-static python3"
+xz-utils busybox-static e2fsprogs python3"
 case "${1:-}" in
 build) wanted=$build ;;
 check) wanted="$build $check" ;;

@@ -87,6 +87,15 @@ static void draw_title(const struct up_live_view *view, struct up_canvas *canvas
     live_put(canvas, place_of(0, canvas->columns - width, width), UP_LIVE_TITLE, right);
 }
 
+/* Two rows; a long one takes the gap above too. */
+static void draw_sentence(const struct up_live_view *view, struct up_canvas *canvas, int row) {
+    struct up_canvas nothing = {.utf8 = canvas->utf8};
+    struct place place = place_of(row, 1, canvas->columns - 2);
+    int rows = live_wrap(&nothing, place, 3, view->mood, view->sentence);
+    place.row -= rows > 2;
+    live_wrap(canvas, place, rows, view->mood, view->sentence);
+}
+
 /* ---- the reading under way ---- */
 
 static const char *stillness(double unrest) {
@@ -100,8 +109,9 @@ static void draw_bar(const struct up_live_view *view, struct up_canvas *canvas, 
     if (!reading->reading) {
         if (view->asks && view->mood == UP_LIVE_DO) {
             live_put(canvas, place_of(row, 1, canvas->columns - 2), UP_LIVE_DO,
-                     view->unit != NULL ? "YOUR TURN: then type the number and press Enter"
-                                        : "YOUR TURN: then press Enter");
+                     view->how != NULL    ? "YOUR TURN"
+                     : view->unit != NULL ? "YOUR TURN: then type the number and press Enter"
+                                          : "YOUR TURN: then press Enter");
         }
         return;
     }
@@ -194,7 +204,9 @@ static void draw_panel(const struct up_live_view *view, struct up_canvas *canvas
         draw_result(canvas, place, &view->result[0]);
         place.row += 4;
     } else {
-        live_put(canvas, place, UP_LIVE_PLAIN, "probabilities: after two trials");
+        live_put(canvas, place, UP_LIVE_PLAIN,
+                 view->trials < 2 ? "probabilities: after two trials"
+                                  : "no result can be told yet");
         place.row += 1;
     }
     while (i + 1 < view->results && place.row + block * (int)(view->waters - i) <= end) {
@@ -219,32 +231,42 @@ static double net_g(const struct up_live_view *view, const struct up_trial *tria
     return -trial->load_counts * view->g_per_count;
 }
 
+/* Mean and spread are those of the trials that count. */
 static void head_trials(const struct up_live_view *view, struct up_canvas *canvas, int row) {
     double net[UP_TRIALS_MAX] = {0};
     struct place place = place_of(row, 1, canvas->columns - 2);
+    const char *of = view->at_most ? "of at most" : "of";
     struct up_summary summary;
+    size_t kept = 0;
     for (unsigned i = 0; i < view->trials; i++) {
-        net[i] = net_g(view, &view->trial[i]);
+        if (!view->trial[i].left_out) {
+            net[kept++] = net_g(view, &view->trial[i]);
+        }
     }
-    if (view->trials < 2) {
-        live_format(canvas, place, UP_LIVE_STRONG, "trials: %u of %u", view->trials,
+    if (kept < 2) {
+        live_format(canvas, place, UP_LIVE_STRONG, "trials: %u %s %u", view->trials, of,
                     view->trials_planned);
         return;
     }
-    summary = up_summarise(net, view->trials);
+    summary = up_summarise(net, kept);
     live_format(canvas, place, UP_LIVE_STRONG,
-                "trials: %u of %u   mean %+.1f g, %s   spread %.2f g (standard deviation)",
-                view->trials, view->trials_planned, summary.mean, direction(summary.mean),
-                summary.sd);
+                "trials: %u %s %u   mean %+.1f g, %s   spread %.2f g (st. deviation)", view->trials,
+                of, view->trials_planned, summary.mean, direction(summary.mean), summary.sd);
 }
 
 static void put_trial(const struct up_live_view *view, struct up_canvas *canvas, struct place place,
                       unsigned i) {
     const struct up_trial *trial = &view->trial[i];
+    if (trial->left_out) {
+        live_format(canvas, place, UP_LIVE_BAD, "%2u %+8.1f g, LEFT OUT", trial->number,
+                    net_g(view, trial));
+        return;
+    }
     live_format(canvas, place, trial->still_gaining ? UP_LIVE_BAD : UP_LIVE_PLAIN,
-                "%2u %+8.1f g, gain %.1f g, %u shake%s%s", trial->number, net_g(view, trial),
+                "%2u %+8.1f g, %s %.1f g, %u shake%s", trial->number, net_g(view, trial),
+                trial->still_gaining ? "GAINING" : "gain",
                 trial->last_gain_counts * fabs(view->g_per_count), trial->shakes,
-                trial->shakes == 1 ? "" : "s", trial->still_gaining ? " GAINING" : "");
+                trial->shakes == 1 ? "" : "s");
 }
 
 static void put_loading(const struct up_live_view *view, struct up_canvas *canvas,
@@ -290,10 +312,12 @@ static void draw_faults(const struct up_live_view *view, struct up_canvas *canva
     for (unsigned i = view->faults; i > 0 && rows > 0; i--) {
         const struct up_live_fault *fault = &view->fault[i - 1];
         double minutes = floor((view->elapsed_s - fault->at_s) / 60);
-        char *text = minutes >= 1 ? up_text_format("!! %.0f min ago: %s", minutes, fault->text)
-                                  : up_text_format("!! now: %s", fault->text);
+        const char *sign = fault->note ? "--" : "!!";
+        char *text = minutes >= 1
+                         ? up_text_format("%s %.0f min ago: %s", sign, minutes, fault->text)
+                         : up_text_format("%s now: %s", sign, fault->text);
         int used = live_wrap(canvas, place_of(row, 1, canvas->columns - 2), rows,
-                             i == view->faults ? UP_LIVE_BAD : UP_LIVE_PLAIN, text);
+                             i == view->faults && !fault->note ? UP_LIVE_BAD : UP_LIVE_PLAIN, text);
         row += used;
         rows -= used;
         free(text);
@@ -324,7 +348,11 @@ static void draw_keys(const struct up_live_view *view, struct up_canvas *canvas,
                                             : " Enter: done   s: skip   a: again from the tare   "
                                               "q: stop   (letter, then Enter)";
     fill_row(canvas, row, UP_LIVE_TITLE);
-    live_put(canvas, whole_row(canvas, row), UP_LIVE_TITLE, keys);
+    if (view->asks && view->how != NULL) {
+        live_format(canvas, whole_row(canvas, row), UP_LIVE_TITLE, " %s   keyboard too", view->how);
+    } else {
+        live_put(canvas, whole_row(canvas, row), UP_LIVE_TITLE, keys);
+    }
 }
 
 /* ---- all of it ---- */
@@ -359,7 +387,7 @@ void up_live_draw(const struct up_live_view *view, struct up_canvas *canvas) {
     draw_title(view, canvas);
     live_large_wrap(canvas, place_of(at.words, 1, canvas->columns - 2), at.words_rows, view->mood,
                     view->words);
-    live_wrap(canvas, place_of(at.sentence, 1, canvas->columns - 2), 2, view->mood, view->sentence);
+    draw_sentence(view, canvas, at.sentence);
     draw_bar(view, canvas, at.bar);
     draw_load(view, canvas, &at);
     draw_panel(view, canvas, &at);
@@ -380,11 +408,12 @@ const char *up_live_words(const struct up_ask *ask, char *buffer, size_t size) {
         [UP_ACTION_IMMERSE] = "immerse it",
         [UP_ACTION_SHAKE] = "shake it",
         [UP_ACTION_LIFT_OUT] = "lift it out",
+        [UP_ACTION_HANG_LEVEL] = "hang it level",
     };
     if (ask->action == UP_ACTION_HANG_MASS) {
         snprintf(buffer, size, "hook: %.6g kg", ask->mass_kg);
     } else if (ask->action == UP_ACTION_CONFIRM) {
-        snprintf(buffer, size, "%s", ask->text);
+        snprintf(buffer, size, "question");
     } else if (words[ask->action] != NULL) {
         snprintf(buffer, size, "%s", words[ask->action]);
     } else {

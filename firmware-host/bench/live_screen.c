@@ -13,6 +13,7 @@
 #include <unistd.h>
 
 #include "internal.h"
+#include "lines_internal.h"
 #include "live.h"
 #include "operator.h"
 #include "upthrust/text.h"
@@ -27,6 +28,7 @@ struct live {
     SCREEN *screen;
     FILE *input;
     struct up_canvas canvas;
+    short pair[UP_LIVE_STYLES]; /* of colours */
     char typed[40], refused[200];
     double begin_s, asked_s;
     char fault_text[FAULTS_KEPT][240];
@@ -63,7 +65,8 @@ static void catch_haste(struct live *live) {
     sigaction(SIGQUIT, &action, &live->before_quit);
 }
 
-static void make_colours(void) {
+/* Letters and ground stay the terminal's own where a style has no colour: pair 0. */
+static void make_colours(struct live *live) {
     static const short colour[UP_LIVE_STYLES] = {[UP_LIVE_DO] = COLOR_GREEN,
                                                  [UP_LIVE_WAIT] = COLOR_CYAN,
                                                  [UP_LIVE_BAD] = COLOR_RED,
@@ -74,8 +77,8 @@ static void make_colours(void) {
         return;
     }
     for (short style = UP_LIVE_PLAIN; style < UP_LIVE_STYLES; style++) {
-        if (colour[style] != 0) {
-            init_pair(style, colour[style], -1);
+        if (colour[style] != COLOR_BLACK && init_pair(style, colour[style], -1) != ERR) {
+            live->pair[style] = style;
         }
     }
 }
@@ -88,7 +91,7 @@ static void read_size(const struct up_operator *op, int *rows, int *columns) {
     }
 }
 
-static void set_up_terminal(void) {
+static void set_up_terminal(struct live *live) {
     cbreak();
     noecho();
     nodelay(stdscr, TRUE);
@@ -96,7 +99,7 @@ static void set_up_terminal(void) {
     set_escdelay(25);
     typeahead(-1);
     curs_set(0);
-    make_colours();
+    make_colours(live);
 }
 
 static void tell_plain(const struct up_operator *op, const char *why) {
@@ -115,9 +118,16 @@ static void free_live(struct live *live) {
     free(live);
 }
 
+/* Some ten thousand draws: after a trial, not with each picture. */
+static void weigh_so_far(struct live *live) {
+    if (!up_procedure_results(live->session->procedure, live->result, &live->results, NULL)) {
+        live->results = 0;
+    }
+}
+
 static struct live *make_live(const struct up_operator *op, const struct up_session *session) {
     struct live *live = up_allocate(1, sizeof *live);
-    int input = dup(op->input);
+    int input = dup(op->keyboard);
     live->session = session;
     live->begin_s = monotonic_s();
     live->canvas.utf8 = strcmp(nl_langinfo(CODESET), "UTF-8") == 0;
@@ -150,8 +160,9 @@ void live_begin(struct up_operator *op, const struct up_session *session) {
         tell_plain(op, "this terminal (see TERM) cannot place its letters");
         return;
     }
+    weigh_so_far(live); /* a session may go on from an earlier one */
     catch_haste(live);
-    set_up_terminal();
+    set_up_terminal(live);
     op->live = live;
 }
 
@@ -173,7 +184,7 @@ void live_end(struct up_operator *op) {
 
 /* ---- what is told ---- */
 
-static void keep_fault(struct live *live, const char *text) {
+static void keep_fault(struct live *live, const char *text, bool note) {
     if (live->faults == FAULTS_KEPT) {
         memmove(live->fault_text, live->fault_text + 1,
                 sizeof live->fault_text - sizeof live->fault_text[0]);
@@ -181,6 +192,7 @@ static void keep_fault(struct live *live, const char *text) {
         live->faults--;
     }
     snprintf(live->fault_text[live->faults], sizeof live->fault_text[0], "%s", text);
+    live->fault[live->faults].note = note;
     live->fault[live->faults++].at_s = monotonic_s() - live->begin_s;
     for (unsigned i = 0; i < live->faults; i++) {
         live->fault[i].text = live->fault_text[i];
@@ -191,31 +203,44 @@ static void keep_check(struct live *live, const struct up_reference_check *check
     char text[sizeof live->fault_text[0]];
     snprintf(text, sizeof text, "%.80s reads %+.1f g off what it should%s", check->name,
              check->deviation_kg.value * 1e3, check->outside ? ": OUTSIDE its limits" : "");
-    keep_fault(live, text);
+    keep_fault(live, text, !check->outside);
+}
+
+static void take_event(struct live *live, const struct up_event *event) {
+    switch (event->kind) {
+    case UP_EVENT_FAULT:
+        keep_fault(live, event->text, false);
+        break;
+    case UP_EVENT_NOTE: /* a trial may have been left out */
+        keep_fault(live, event->text, true);
+        weigh_so_far(live);
+        break;
+    case UP_EVENT_CHECK:
+        keep_check(live, &event->check);
+        break;
+    case UP_EVENT_TRIAL:
+        weigh_so_far(live);
+        break;
+    case UP_EVENT_ASK:
+    case UP_EVENT_PLATEAU:
+    case UP_EVENT_FINISHED:
+        break;
+    }
 }
 
 void live_event(struct up_operator *op, const struct up_event *event) {
     struct live *live = op->live;
-    const struct up_procedure *procedure = live->session->procedure;
     FILE *output = op->output;
     if (event->kind == UP_EVENT_ASK) {
         op->ask = event->ask;
         live->asked_s = monotonic_s();
         live->typed[0] = live->refused[0] = '\0';
-        return;
+    } else if (event->kind != UP_EVENT_PLATEAU && event->kind != UP_EVENT_FINISHED) {
+        take_event(live, event);
+        op->output = live->log; /* the plain words for it, for later */
+        op->kind->event(op, event);
+        op->output = output;
     }
-    if (event->kind == UP_EVENT_FAULT || event->kind == UP_EVENT_NOTE) {
-        keep_fault(live, event->text);
-    } else if (event->kind == UP_EVENT_CHECK) {
-        keep_check(live, &event->check);
-    } else if (event->kind != UP_EVENT_TRIAL) {
-        return;
-    } else if (!up_procedure_results(procedure, live->result, &live->results, NULL)) {
-        live->results = 0;
-    }
-    op->output = live->log; /* the plain words for it, for later */
-    op->kind->event(op, event);
-    op->output = output;
 }
 
 void live_refused(struct up_operator *op, const char *why) {
@@ -290,14 +315,28 @@ enum operator_read live_read(struct up_operator *op, struct answer *answer) {
 
 /* ---- the view ---- */
 
+static void say_ask(const struct up_ask *ask, const char *before, char *sentence, size_t size) {
+    if (ask->action == UP_ACTION_HANG_MASS) {
+        snprintf(sentence, size, "%s%s: %.6g kg", before, ask->text, ask->mass_kg);
+    } else if (ask->depth_m != 0) {
+        snprintf(sentence, size, "%s%s: %g m", before, ask->text, ask->depth_m);
+    } else {
+        snprintf(sentence, size, "%s%s%s%s", before, ask->text, ask->item_name != NULL ? ": " : "",
+                 ask->item_name != NULL ? ask->item_name : "");
+    }
+}
+
+static bool live_water_is_low(const struct up_operator *op) {
+    const struct up_session *session = op->live->session;
+    return session->lines != NULL && session->lines->water_is_low;
+}
+
 static void say_state(const struct up_operator *op, bool away, struct up_live_view *view,
                       char *words, size_t words_size, char *sentence, size_t size) {
-    const struct up_procedure *procedure = op->live->session->procedure;
-    const struct up_ask *ask = &op->ask;
     view->words = words;
     view->sentence = sentence;
     view->mood = UP_LIVE_BAD;
-    if (procedure->overloaded) {
+    if (op->live->session->procedure->overloaded) {
         snprintf(words, words_size, "load off!");
         snprintf(sentence, size, "Take the load off at once: it is more than the cell bears.");
     } else if (away) {
@@ -305,21 +344,19 @@ static void say_state(const struct up_operator *op, bool away, struct up_live_vi
         snprintf(sentence, size,
                  "The device is gone: check its cable. The step is asked again when "
                  "it is back.");
+    } else if (live_water_is_low(op)) {
+        snprintf(words, words_size, "water low");
+        snprintf(sentence, size,
+                 "The water stands too low: fill it up. The step is asked again when it is back.");
     } else if (view->asks) {
         view->mood = UP_LIVE_DO;
-        up_live_words(ask, words, words_size);
-        if (ask->action == UP_ACTION_HANG_MASS) {
-            snprintf(sentence, size, "%s: %.6g kg", ask->text, ask->mass_kg);
-        } else {
-            snprintf(sentence, size, "%s%s%s", ask->text, ask->item_name != NULL ? ": " : "",
-                     ask->item_name != NULL ? ask->item_name : "");
-        }
+        up_live_words(&op->ask, words, words_size);
+        say_ask(&op->ask, "", sentence, size);
     } else {
         view->mood = UP_LIVE_WAIT;
         snprintf(words, words_size, view->reading.reading ? "wait: %.0f s" : "wait",
                  view->reading.left_s);
-        snprintf(sentence, size,
-                 "Hands off, nothing may touch it: the reading is taken by itself.");
+        say_ask(&op->ask, "Hands off, it is read by itself. Done: ", sentence, size);
     }
 }
 
@@ -340,6 +377,7 @@ static void fill_lists(const struct live *live, struct up_live_view *view) {
     view->trial = procedure->trial;
     view->trials = procedure->trials;
     view->trials_planned = procedure->measure.trials;
+    view->at_most = procedure->measure.looks > 1;
     view->point = procedure->point;
     view->points = procedure->points;
     view->points_planned = procedure->calibrate.masses;
@@ -351,15 +389,16 @@ static void fill_lists(const struct live *live, struct up_live_view *view) {
     view->faults = live->faults;
 }
 
-static void put_cells(const struct up_canvas *canvas) {
+static void put_cells(const struct live *live) {
     static const attr_t looks[UP_LIVE_STYLES] = {
         [UP_LIVE_STRONG] = A_BOLD, [UP_LIVE_TITLE] = A_REVERSE, [UP_LIVE_DO] = A_BOLD,
         [UP_LIVE_WAIT] = A_NORMAL, [UP_LIVE_BAD] = A_BOLD,      [UP_LIVE_GOOD] = A_NORMAL};
+    const struct up_canvas *canvas = &live->canvas;
     const struct up_cell *cell = canvas->cell;
     for (int row = 0; row < canvas->rows; row++) {
         for (int column = 0; column < canvas->columns; column++, cell++) {
             if (cell->text[0] != '\0') {
-                attr_set(looks[cell->style], (short)cell->style, NULL);
+                attr_set(looks[cell->style], live->pair[cell->style], NULL);
                 mvaddstr(row, column, cell->text);
             }
         }
@@ -392,6 +431,7 @@ void live_show(struct up_operator *op, bool away) {
                                 .elapsed_s = monotonic_s() - live->begin_s,
                                 .reading = up_procedure_reading(procedure),
                                 .asks = is_asked(op) && !away,
+                                .how = op->ask.how != NULL ? op->ask.how : op->kind->how,
                                 .typed = live->typed,
                                 .refused = live->refused};
     view.unit = view.asks && op->ask.wants_number ? op->ask.unit : NULL;
@@ -402,6 +442,6 @@ void live_show(struct up_operator *op, bool away) {
     fit_canvas(op, &live->canvas);
     up_live_draw(&view, &live->canvas);
     erase();
-    put_cells(&live->canvas);
+    put_cells(live);
     refresh();
 }

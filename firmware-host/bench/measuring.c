@@ -26,6 +26,7 @@ static const double OPENING_OLDEST_S = 600;
 /* A trial after a break that is off those before by so much was weighed by another cell (a choice
    of ours: cells of one kind differ by a few per cent, trials of one item by some grams). */
 static const double OTHER_CELL_KG = 0.02, OTHER_CELL_REL = 0.05;
+enum { UNLIKE_MAX = 2 };
 
 /* ---- the plan ---- */
 
@@ -141,8 +142,8 @@ static void begin(struct up_procedure *procedure) {
     ask_step(procedure, STEP_AIR);
 }
 
-struct up_opening up_procedure_opening(const struct up_procedure *procedure, double pause_s) {
-    double age_s = procedure->now_s - procedure->tare.time_s + pause_s;
+struct up_opening up_procedure_opening(const struct up_procedure *procedure) {
+    double age_s = procedure->now_s - procedure->tare.time_s;
     bool same = !procedure->deep_tare.known && procedure->rig.port_kind != UP_PORT_TYPED;
     return (struct up_opening){.known = procedure->tare.known && same && age_s < OPENING_OLDEST_S,
                                .age_s = age_s,
@@ -395,21 +396,35 @@ static void read_water(struct up_procedure *procedure, const struct point *here)
 /* After a break nobody knows whether the same cell answers: the item, weighed before, tells. */
 static bool is_as_before(struct up_procedure *procedure, double load_counts) {
     double sum = 0;
+    unsigned kept = trials_kept(procedure);
     for (unsigned i = 0; i < procedure->trials; i++) {
-        sum += procedure->trial[i].load_counts;
+        sum += procedure->trial[i].left_out ? 0 : procedure->trial[i].load_counts;
     }
-    double mean = procedure->trials > 0 ? sum / procedure->trials : load_counts;
+    double mean = kept > 0 ? sum / kept : load_counts;
     double off_kg = (load_counts - mean) / counts_kg(procedure);
     double most_kg = fmax(OTHER_CELL_KG, OTHER_CELL_REL * fabs(mean / counts_kg(procedure)));
     if (!procedure->returned || fabs(off_kg) <= most_kg) {
         procedure->returned = false;
+        procedure->unlike = 0;
         return true;
     }
-    push_fault(procedure,
-               "the item weighs %.0f g more than before the break: is it the same cell, the same "
-               "item, is all ballast on? This trial does not count",
-               off_kg * 1e3);
+    push_fault(
+        procedure,
+        "the item weighs %.0f g %s than before the break: is it the same cell, the same item, "
+        "is all ballast on? This trial does not count",
+        fabs(off_kg) * 1e3, off_kg > 0 ? "more" : "less");
     return false;
+}
+
+static void refuse_trial(struct up_procedure *procedure) {
+    if (++procedure->unlike < UNLIKE_MAX) {
+        measure_break(procedure);
+        return;
+    }
+    push_fault(procedure, "gave up: what is weighed since the break does not fit what was weighed "
+                          "before; calibrate if it is another cell, and measure anew");
+    procedure->gave_up = true;
+    finish(procedure);
 }
 
 static void close_trial(struct up_procedure *procedure, const struct point *after) {
@@ -418,12 +433,7 @@ static void close_trial(struct up_procedure *procedure, const struct point *afte
     double tare = tare_at(&procedure->tare, after, procedure->water.time_s, &u_tare);
     trial->load_counts = linear(procedure, procedure->water.load - tare);
     if (!is_as_before(procedure, trial->load_counts)) {
-        if (++procedure->unlike < BROKEN_MAX) {
-            measure_break(procedure);
-        } else {
-            procedure->gave_up = true;
-            finish(procedure);
-        }
+        refuse_trial(procedure);
         return;
     }
     trial->u_plateau_counts = hypot(procedure->water.u_load, u_tare);

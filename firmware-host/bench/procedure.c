@@ -21,8 +21,8 @@ static const double STEP_FLOORS = 20;
 static const double CREEP_ALLOWED_REL = 0.005;
 
 /* After a load that hung for hours a cell recovers as the logarithm of time: so many reading times
-   later its drift is below that of the usual schedule (a choice of ours, checked on the simulated
-   cell). */
+   later its drift is below that of the usual schedule (a choice of ours; the simulated cell, whose
+   creep comes to an end, would do without). */
 static const double REST_READINGS = 3;
 
 /* An overload is over, and the next one told anew, where the load is below this share of what the

@@ -81,7 +81,7 @@ static void pool_repeatability(const struct up_procedure *procedure, struct tria
     const struct up_quantity *kind = &procedure->measure.kind_repeatability_kg;
     double kind_sd = kind->u * fabs(procedure->calibration.slope_counts_kg);
     double own_dof = (double)trials->load.count - 1;
-    double ratio = own_dof > 0 ? pow(trials->load.sd / kind_sd, 2) : 0;
+    double ratio = own_dof > 0 && kind_sd > 0 ? pow(trials->load.sd / kind_sd, 2) : 0;
     trials->sd = trials->load.sd;
     trials->sd_dof = own_dof;
     if (!(kind_sd > 0 && kind->dof > 0) ||

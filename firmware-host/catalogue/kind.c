@@ -118,8 +118,9 @@ static bool read_trial(const json_t *body, struct trial *trial, double *number) 
         !take_number(body, "load_counts", &load_counts)) {
         return false;
     }
-    double counts_g = fabs(load_counts / trial->load_g);
-    if (trial->load_g != 0 && counts_g > 0) { /* else grams remain, and what needs counts is lost */
+    /* Of a load of nothing the grams remain, and what needs counts is lost. */
+    if (trial->load_g != 0 && load_counts != 0) {
+        double counts_g = fabs(load_counts / trial->load_g);
         take_number(body, "u_plateau_counts", &u_counts);
         trial->u_plateau_g = u_counts / counts_g;
         take_gains(body, counts_g, trial);

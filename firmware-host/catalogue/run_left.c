@@ -173,18 +173,30 @@ static bool look_at_run(const struct up_record *record, void *context) {
     return true;
 }
 
-static bool note_trial(const struct up_record *record, void *context) {
-    struct up_unfinished *found = context;
-    json_int_t number = json_integer_value(json_object_get(record->body, "number"));
-    const char *run_id = text_of(record->body, "run_id");
+static bool is_of_them(const struct up_unfinished *found, const char *run_id) {
     size_t i;
     const json_t *id;
     json_array_foreach(found->continues, i, id) {
-        if (strcmp(json_string_value(id), run_id) == 0 && number >= 1 &&
-            number <= UP_RUN_TRIALS_MAX) {
-            found->trials += !found->stored[number];
-            found->stored[number] = true;
+        if (strcmp(json_string_value(id), run_id) == 0) {
+            return true;
         }
+    }
+    return false;
+}
+
+static bool note_check(const struct up_record *record, void *context) {
+    struct up_unfinished *found = context;
+    found->checks += is_of_them(found, text_of(record->body, "run_id"));
+    return true;
+}
+
+static bool note_trial(const struct up_record *record, void *context) {
+    struct up_unfinished *found = context;
+    json_int_t number = json_integer_value(json_object_get(record->body, "number"));
+    if (number >= 1 && number <= UP_RUN_TRIALS_MAX &&
+        is_of_them(found, text_of(record->body, "run_id"))) {
+        found->trials += !found->stored[number];
+        found->stored[number] = true;
     }
     return true;
 }
@@ -232,7 +244,8 @@ bool up_run_find_unfinished(struct up_catalogue *catalogue, const char *what, co
     memset(found, 0, sizeof *found);
     bool good = up_catalogue_each(catalogue, "run", look_at_run, &search, failure) &&
                 judge_search(&search, failure) &&
-                up_catalogue_each(catalogue, "trial", note_trial, found, failure);
+                up_catalogue_each(catalogue, "trial", note_trial, found, failure) &&
+                up_catalogue_each(catalogue, "reference_check", note_check, found, failure);
     if (!good) {
         json_decref(found->continues);
         found->continues = NULL;

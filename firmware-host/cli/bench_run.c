@@ -19,6 +19,7 @@ struct keeper {
     char rig_record_id[UP_ID_SIZE];
     json_t *plateaus; /* read since the last trial: they are stored with the next */
     unsigned trials;
+    unsigned checks;             /* of reference bodies, repeated */
     struct up_failure failure;   /* of a callback that cannot return one */
     const struct taken_up *from; /* the run that is gone on with, or NULL */
     struct up_reader reader;     /* as it stood there at the end */
@@ -95,7 +96,8 @@ static void keep_answer(void *context, unsigned id, enum up_answer_word word, do
 }
 
 static void keep_note(void *context, enum up_note note, const char *text) {
-    static const char *const names[] = {"lost", "back", "stopped", "resumed", "left"};
+    static const char *const names[] = {"lost",    "back", "stopped",
+                                        "resumed", "left", "interrupted"};
     struct keeper *keeper = context;
     up_run_journal(keeper->run, json_pack("{s:s, s:s}", "event", names[note], "text", text),
                    &keeper->failure);
@@ -122,6 +124,9 @@ static json_t *about(const struct keeper *keeper, const char *what) {
     if (keeper->from != NULL) {
         json_object_set(json, "continues", keeper->from->unfinished.continues);
         json_object_set_new(json, "trials_before", json_integer(keeper->from->unfinished.trials));
+    }
+    if (keeper->bench->queue != NULL) {
+        json_object_set(json, "queue", keeper->bench->queue);
     }
     free(name);
     return json;
@@ -159,7 +164,8 @@ static bool keep_plan(struct keeper *keeper, json_t *plan, struct up_failure *fa
                                                rig->port_kind == UP_PORT_TYPED, "mass_class",
                                                up_mass_class_name(rig->mass_class), "air_temp_c",
                                                rig->air.temp_c.value));
-        good = up_run_journal(keeper->run, json_incref(plan), failure);
+        good = up_run_journal(keeper->run, json_incref(plan), failure) &&
+               up_run_sync(keeper->run, failure);
     }
     json_decref(plan);
     free(text);
@@ -265,6 +271,10 @@ static void keep_old_event(void *context, const struct up_event *event) {
     }
     if (event->kind == UP_EVENT_TRIAL && keeper->failure.text[0] == '\0') {
         keep_old_trial(keeper, event, json);
+    }
+    if (event->kind == UP_EVENT_CHECK && ++keeper->checks > keeper->from->unfinished.checks) {
+        up_check_add(keeper->bench->catalogue, &event->check, keeper->run_id,
+                     keeper->bench->rig->id, &keeper->failure);
     }
     json_decref(json);
 }
@@ -401,8 +411,11 @@ static bool run_session(struct keeper *keeper, struct up_procedure *procedure,
         .rig = bench->rig,
         .procedure = procedure,
         .op = op,
+        .lines = bench->lines,
         .listener = {keeper, keep_bytes, keep_event, keep_answer, keep_note},
-        .signalled = &signalled};
+        .signalled = &signalled,
+        .place = bench->place,
+        .source = bench->source != NULL ? *bench->source : NULL};
     if (keeper->from != NULL) {
         session.reader = &keeper->reader;
         session.resumed = keeper->resumed;
@@ -410,22 +423,34 @@ static bool run_session(struct keeper *keeper, struct up_procedure *procedure,
             return true;
         }
     }
-    bool good = (bench->rig->port_kind == UP_PORT_TYPED ||
+    bool good = (bench->rig->port_kind == UP_PORT_TYPED || session.source != NULL ||
                  up_source_open(bench->rig, bench->port, &session.source, failure)) &&
                 up_session_run(&session, failure);
     if (good && keeper->failure.text[0] != '\0') {
         *failure = keeper->failure;
         good = false;
     }
+    if (bench->source != NULL && good) {
+        *bench->source = session.source; /* to open a port anew resets many a device */
+        return true;
+    }
     up_source_close(session.source);
+    if (bench->source != NULL) {
+        *bench->source = NULL;
+    }
     return good;
 }
 
 static struct up_operator *make_operator(const struct bench_run *bench) {
-    enum up_operator_kind kind = bench->json     ? UP_OPERATOR_JSON
-                                 : bench->screen ? UP_OPERATOR_SCREEN
-                                                 : UP_OPERATOR_KEYS;
-    return up_operator_create(kind, bench->operator_input, bench->operator_output);
+    enum up_operator_kind kind = bench->json    ? UP_OPERATOR_JSON
+                                 : bench->pedal ? UP_OPERATOR_PEDAL
+                                                : UP_OPERATOR_KEYS;
+    struct up_operator *op =
+        up_operator_create(kind, bench->operator_input, bench->operator_output);
+    if (bench->screen) {
+        up_operator_use_screen(op, bench->operator_input);
+    }
+    return op;
 }
 
 /* ---- calibrate ---- */
@@ -542,6 +567,11 @@ static bool measure_by(const struct bench_run *bench, struct up_measure_plan *pl
                up_procedure_results(procedure, result, results, failure) &&
                up_results_add(bench->catalogue, result, *results, bench->rig->id, failure);
     }
+    if (bench->opening != NULL) {
+        *bench->left = !good || !up_procedure_progress(procedure).complete;
+        *bench->opening =
+            *bench->left ? (struct up_opening){.known = false} : up_procedure_opening(procedure);
+    }
     good = close_run(&keeper, procedure, good, *results, failure);
     if (good) {
         leave_exchange(bench);
@@ -559,6 +589,9 @@ bool run_measure(const struct bench_run *bench, const struct up_measure_plan *wa
     plan.rig = bench->rig;
     plan.calibration = &calibration;
     plan.coverage = 0.95;
+    if (bench->opening != NULL) {
+        plan.opening = *bench->opening;
+    }
     *results = 0;
     return up_calibration_latest(bench->catalogue, bench->rig->id, &calibration, failure) &&
            measure_by(bench, &plan, NULL, result, results, failure);

@@ -8,9 +8,11 @@
 #include <unistd.h>
 
 #include "cli.h"
+#include "queue.h"
 #include "upthrust/procedure.h"
 #include "upthrust/report.h"
 #include "upthrust/text.h"
+#include "upthrust/wire.h"
 
 const struct option_text options_calibrate[] = {
     OPTION_RIG,
@@ -32,14 +34,13 @@ const struct option_text options_calibrate[] = {
 const struct option_text options_measure[] = {
     OPTION_RIG,
     {"item", "NAME_OR_ID", "what is weighed; `item add` registers it"},
+    {"queue", "FILE", "one item after the other, from a list: a name or id a line"},
     {"trials", "N[,N...]",
      "times it is immersed (default: the rig's); several, rising: it stops at the first at which "
      "all is decided"},
     {"water", "NAME[,KEY=X...]",
      "to calculate for: a name of `water --list`, or your own (repeatable)"},
     {"confidence", "P", "a class is stated at this probability (default 0.95)"},
-    {"body", "NAME_OR_ID",
-     "weigh this reference body first (one or two; `body add` registers one)"},
     {"body", "NAME_OR_ID",
      "weigh this reference body first (one or two; `body add` registers one)"},
     {"second-depth-m", "D", "foam or closed air: weigh it once more, D metres deep"},
@@ -64,9 +65,31 @@ struct bench_options {
     bool json_document;
 };
 
-/* What calibrate and measure read alike; the catalogue is then open. */
-static bool open_bench(const struct arguments *arguments, struct bench_options *options,
-                       struct up_failure *failure) {
+/* A pedal says no numbers: none may be asked for. */
+static bool can_pedal(const struct bench_options *options, bool measures,
+                      struct up_failure *failure) {
+    const struct up_rig *rig = &options->rig;
+    bool has_thermometer = rig->line.temp.field != 0 || rig->line.temp.label[0] != '\0';
+    if (rig->pedal.input.at.chip[0] == '\0') {
+        return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                       "--operator pedal: %s has no section [pedal] that names its line",
+                       rig->path);
+    }
+    if (rig->port_kind == UP_PORT_TYPED) {
+        return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                       "--operator pedal: readings are typed here, which no pedal can do: say "
+                       "--operator keys");
+    }
+    return !measures || has_thermometer || !isnan(rig->temp_c) ||
+           up_fail(failure, UP_STATUS_WRONG_INPUT,
+                   "--operator pedal: the water's temperature would have to be typed: give [tank] "
+                   "temp_c in %s, or a thermometer in [line]",
+                   rig->path);
+}
+
+/* What calibrate and measure read alike; lines and catalogue are then open. */
+static bool open_bench(const struct arguments *arguments, bool measures,
+                       struct bench_options *options, struct up_failure *failure) {
     const char *operator_kind = option_value(arguments, "operator");
     const char *rig_file = option_value(arguments, "rig");
     memset(options, 0, sizeof *options);
@@ -76,14 +99,15 @@ static bool open_bench(const struct arguments *arguments, struct bench_options *
                        "give --rig FILE: rigs/ holds examples and tells how to write one");
     }
     if (operator_kind != NULL && strcmp(operator_kind, "keys") != 0 &&
-        strcmp(operator_kind, "json") != 0) {
-        return up_fail(failure, UP_STATUS_WRONG_INPUT, "--operator %s: say keys or json",
+        strcmp(operator_kind, "pedal") != 0 && strcmp(operator_kind, "json") != 0) {
+        return up_fail(failure, UP_STATUS_WRONG_INPUT, "--operator %s: say keys, pedal or json",
                        operator_kind);
     }
     options->run.json = operator_kind != NULL && strcmp(operator_kind, "json") == 0;
+    options->run.pedal = operator_kind != NULL && strcmp(operator_kind, "pedal") == 0;
     if (operator_kind == NULL && isatty(STDIN_FILENO) == 0) {
         return up_fail(failure, UP_STATUS_WRONG_INPUT,
-                       "standard input is no terminal: say --operator keys or --operator json");
+                       "standard input is no terminal: say --operator keys, pedal or json");
     }
     if (options->run.json && options->json_document) {
         return up_fail(failure, UP_STATUS_WRONG_INPUT,
@@ -102,7 +126,9 @@ static bool open_bench(const struct arguments *arguments, struct bench_options *
                        "`listen` for that",
                        rig_file);
     }
-    if (!up_catalogue_open(catalogue_directory(arguments), UP_CATALOGUE_CREATE, &options->catalogue,
+    if ((options->run.pedal && !can_pedal(options, measures, failure)) ||
+        !up_lines_open(&options->rig, &options->run.lines, failure) ||
+        !up_catalogue_open(catalogue_directory(arguments), UP_CATALOGUE_CREATE, &options->catalogue,
                            failure)) {
         return false;
     }
@@ -223,7 +249,7 @@ enum up_status command_calibrate(const struct arguments *arguments, struct up_fa
     bool resumes = option_given(arguments, "resume");
     bool good = check_words(arguments, failure) &&
                 (resumes || read_masses(arguments, mass_kg, &masses, failure)) &&
-                open_bench(arguments, &options, failure) &&
+                open_bench(arguments, false, &options, failure) &&
                 read_conditions(arguments, &options, failure);
     if (good && resumes) {
         good = read_resume(arguments, planned, &options, failure) &&
@@ -237,6 +263,7 @@ enum up_status command_calibrate(const struct arguments *arguments, struct up_fa
     }
     free(calibration);
     up_catalogue_close(options.catalogue);
+    up_lines_close(options.run.lines);
     die_of_signal();
     return good ? UP_STATUS_DONE : failure->status;
 }
@@ -318,8 +345,8 @@ static bool read_references(const struct arguments *arguments, const struct benc
     return true;
 }
 
-/* What the rig file claims of all items stands until the kind's own shakes tell better, or tell that
-   it is not so. 0: nothing better is known. */
+/* What the rig file claims of all items stands until the kind's own shakes tell better, or tell
+   that it is not so. 0: nothing better is known. */
 static double share_learned(const struct up_share *share, double claimed) {
     bool known = share->shares > 0;
     bool refuted = known && share->mean.value + 2 * share->mean.u < claimed;
@@ -343,25 +370,39 @@ static bool read_kind(const struct bench_options *options, struct up_measure_pla
 
 static bool read_measure(const struct arguments *arguments, const struct bench_options *options,
                          struct up_measure_plan *plan, struct up_failure *failure) {
-    const char *name = option_value(arguments, "item");
     plan->confidence = 0.95;
-    if (name == NULL) {
-        return up_fail(failure, UP_STATUS_WRONG_INPUT,
-                       "give --item NAME_OR_ID; `upthrust item add` registers one");
-    }
     if (!read_trials(arguments, options->rig.trials, plan, failure) ||
         !option_number(arguments, "confidence", 0.5, 0.9999, &plan->confidence, failure) ||
         !option_number(arguments, "second-depth-m", 0.05, 60, &plan->second_depth_m, failure) ||
-        !option_number(arguments, "two-point-m", 0.05, 5, &plan->two_point_m, failure) ||
-        !up_item_find(options->catalogue, name, &plan->item, failure)) {
+        !option_number(arguments, "two-point-m", 0.05, 5, &plan->two_point_m, failure)) {
         return false;
     }
+    return read_references(arguments, options, plan, failure);
+}
+
+/* What hangs on the item. */
+static bool read_for_item(const struct bench_options *options, const struct up_item *item,
+                          struct up_measure_plan *plan, struct up_failure *failure) {
+    plan->item = *item;
     if (plan->second_depth_m != 0 && !plan->item.compressible) {
         return up_fail(failure, UP_STATUS_WRONG_INPUT,
                        "--second-depth-m is for foam and closed air: `upthrust item edit "
                        "--compressible` says that an item is");
     }
-    return read_references(arguments, options, plan, failure) && read_kind(options, plan, failure);
+    return read_kind(options, plan, failure);
+}
+
+static bool read_item(const struct arguments *arguments, const struct bench_options *options,
+                      struct up_measure_plan *plan, struct up_failure *failure) {
+    const char *name = option_value(arguments, "item");
+    struct up_item item;
+    if (name == NULL) {
+        return up_fail(
+            failure, UP_STATUS_WRONG_INPUT,
+            "give --item NAME_OR_ID (`upthrust item add` registers one), or --queue FILE");
+    }
+    return up_item_find(options->catalogue, name, &item, failure) &&
+           read_for_item(options, &item, plan, failure);
 }
 
 static enum up_status replay_measure(const struct arguments *arguments,
@@ -392,17 +433,27 @@ static enum up_status replay_measure(const struct arguments *arguments,
     return status;
 }
 
+/* The lamps show the first result, which is the tank's own water. */
+static void close_lines(struct up_lines *lines, const struct up_result *result) {
+    if (result != NULL) {
+        fflush(stdout);
+        up_lines_show_class(lines, result->answer.class, &signalled);
+    }
+    up_lines_close(lines);
+}
+
 static enum up_status go_on_measuring(const struct arguments *arguments,
                                       struct up_failure *failure) {
-    static const char *const planned[] = {"trials",     "water", "confidence",
-                                          "air-temp-c", "typed", NULL};
+    static const char *const planned[] = {"trials",         "water",       "confidence",
+                                          "body",           "air-temp-c",  "typed",
+                                          "second-depth-m", "two-point-m", NULL};
     struct bench_options options = {0};
     struct repeated *resumed = up_allocate(1, sizeof *resumed);
     struct up_item item;
     struct up_style style;
     const char *name = option_value(arguments, "item");
     bool good = style_asked(arguments, &style, failure) && check_words(arguments, failure) &&
-                open_bench(arguments, &options, failure) &&
+                open_bench(arguments, true, &options, failure) &&
                 read_resume(arguments, planned, &options, failure) &&
                 (name == NULL || up_item_find(options.catalogue, name, &item, failure)) &&
                 resume_measure(&options.run, name != NULL ? &item : NULL, resumed, failure);
@@ -413,10 +464,164 @@ static enum up_status go_on_measuring(const struct arguments *arguments,
     }
     enum up_status status =
         good ? status_of_results(resumed->result, resumed->results) : failure->status;
-    free(resumed);
     up_catalogue_close(options.catalogue);
+    close_lines(options.run.lines, good ? &resumed->result[0] : NULL);
+    free(resumed);
     die_of_signal();
     return status;
+}
+
+/* ---- a queue ---- */
+
+struct whole_queue {
+    struct bench_options options;
+    struct up_measure_plan plan;
+    struct queue queue;
+    struct up_source *source;
+    struct up_opening opening;
+    struct up_style style;
+    json_t *list; /* all results, for one document */
+    bool begun, undecided, left;
+};
+
+static void say_place(const struct whole_queue *whole, unsigned index, const char *place) {
+    char *name = up_text_for_terminal(whole->queue.entry[index].item.name);
+    char *where = up_text_for_terminal(place);
+    if (whole->options.run.json) {
+        json_t *json = json_pack("{s:s, s:s, s:s, s:o}", "event", "queue", "item",
+                                 whole->queue.entry[index].item.name, "text", place, "queue",
+                                 queue_to_json(&whole->queue, index));
+        json_dumpf(json, stdout, JSON_COMPACT);
+        putchar('\n');
+        json_decref(json);
+    } else {
+        fprintf(stderr, "\n== %s: %s\n", name, where);
+    }
+    free(name);
+    free(where);
+}
+
+static void tell_one(struct whole_queue *whole, const struct repeated *one) {
+    if (whole->options.json_document) {
+        for (unsigned i = 0; i < one->results; i++) {
+            json_array_append_new(whole->list, up_result_to_json(&one->result[i]));
+        }
+    } else if (!whole->options.run.json) {
+        print_results(&one->item, one->result, one->results, one->waters, &whole->style);
+        fflush(stdout);
+    }
+    up_lines_show_class(whole->options.run.lines, one->result[0].answer.class, &signalled);
+    whole->undecided =
+        whole->undecided || status_of_results(one->result, one->results) == UP_STATUS_UNDECIDED;
+}
+
+static bool measure_one(struct whole_queue *whole, unsigned index, struct repeated *one,
+                        struct up_failure *failure) {
+    struct queue_entry *entry = &whole->queue.entry[index];
+    struct bench_run *run = &whole->options.run;
+    char place[200];
+    bool good;
+    queue_say_place(&whole->queue, index, &whole->plan, &whole->options.rig, place, sizeof place);
+    say_place(whole, index, place);
+    run->place = place;
+    run->queue = queue_to_json(&whole->queue, index);
+    run->resume = entry->left_run;
+    queue_begin_item(&whole->queue);
+    one->item = entry->item;
+    one->waters = whole->plan.waters;
+    good = entry->left_run[0] != '\0'
+               ? resume_measure(run, &entry->item, one, failure)
+               : read_for_item(&whole->options, &entry->item, &whole->plan, failure) &&
+                     run_measure(run, &whole->plan, one->result, &one->results, failure);
+    whole->plan.references = 0; /* once, at the beginning */
+    json_decref(run->queue);
+    run->queue = NULL;
+    run->place = NULL;
+    return good;
+}
+
+/* Each item's results are stored before the next one is asked for. */
+static bool measure_all(struct whole_queue *whole, struct up_failure *failure) {
+    struct repeated *one = up_allocate(1, sizeof *one);
+    bool good = true;
+    for (unsigned i = 0; i < whole->queue.count && good && signalled == 0; i++) {
+        if (whole->queue.entry[i].done) {
+            continue;
+        }
+        memset(one, 0, sizeof *one);
+        good = measure_one(whole, i, one, failure);
+        if (good) {
+            tell_one(whole, one);
+        }
+        if (good && !whole->left) {
+            queue_end_item(&whole->queue, i);
+        }
+        good = good && !whole->left;
+    }
+    free(one);
+    return good;
+}
+
+static void tell_way_on(const struct whole_queue *whole) {
+    unsigned left = queue_left(&whole->queue);
+    if (whole->begun && left > 0) {
+        char *path = up_text_for_terminal(whole->queue.path);
+        fprintf(stderr,
+                "note: %u of %u items are left; `upthrust measure --queue %s --resume`, with "
+                "the same --rig and --catalogue, goes on\n",
+                left, whole->queue.count, path);
+        free(path);
+    }
+}
+
+static enum up_status end_queue(struct whole_queue *whole, bool good, struct up_failure *failure) {
+    /* Left by a word is no failure: what was measured is stored. */
+    enum up_status status = good || failure->text[0] == '\0'
+                                ? whole->undecided ? UP_STATUS_UNDECIDED : UP_STATUS_DONE
+                                : failure->status;
+    if (whole->options.json_document) {
+        print_json(json_pack("{s:s, s:O}", "schema", "upthrust-results-1", "results", whole->list));
+    }
+    tell_way_on(whole);
+    up_source_close(whole->source);
+    json_decref(whole->list);
+    up_catalogue_close(whole->options.catalogue);
+    up_lines_close(whole->options.run.lines);
+    free(whole);
+    die_of_signal();
+    return status;
+}
+
+static bool check_alone(const struct arguments *arguments, struct up_failure *failure) {
+    return !option_given(arguments, "item") ||
+           up_fail(failure, UP_STATUS_WRONG_INPUT,
+                   "--item and --queue are one too many: the list names the items");
+}
+
+static enum up_status measure_queue(const struct arguments *arguments, struct up_failure *failure) {
+    struct whole_queue *whole = up_allocate(1, sizeof *whole);
+    struct bench_run *run = &whole->options.run;
+    struct up_water water[WATERS_MAX];
+    bool good =
+        check_words(arguments, failure) && check_alone(arguments, failure) &&
+        style_asked(arguments, &whole->style, failure) &&
+        waters_asked(arguments, water, &whole->plan.waters, failure) &&
+        open_bench(arguments, true, &whole->options, failure) &&
+        read_conditions(arguments, &whole->options, failure) &&
+        read_measure(arguments, &whole->options, &whole->plan, failure) &&
+        queue_open(&whole->queue, whole->options.catalogue, option_value(arguments, "queue"),
+                   option_given(arguments, "resume"), failure);
+    whole->list = json_array();
+    whole->plan.water = water;
+    run->source = &whole->source;
+    run->opening = &whole->opening;
+    run->left = &whole->left;
+    if (good && queue_left(&whole->queue) == 0) {
+        fprintf(stderr, "note: all %u items of the list are done\n", whole->queue.count);
+    }
+    whole->begun = good;
+    good = good && measure_all(whole, failure);
+    return end_queue(whole, good, failure);
 }
 
 enum up_status command_measure(const struct arguments *arguments, struct up_failure *failure) {
@@ -429,14 +634,18 @@ enum up_status command_measure(const struct arguments *arguments, struct up_fail
     if (option_given(arguments, "replay")) {
         return replay_measure(arguments, failure);
     }
+    if (option_given(arguments, "queue")) {
+        return measure_queue(arguments, failure);
+    }
     if (option_given(arguments, "resume")) {
         return go_on_measuring(arguments, failure);
     }
     bool good = check_words(arguments, failure) && style_asked(arguments, &style, failure) &&
                 waters_asked(arguments, water, &plan.waters, failure) &&
-                open_bench(arguments, &options, failure) &&
+                open_bench(arguments, true, &options, failure) &&
                 read_conditions(arguments, &options, failure) &&
                 read_measure(arguments, &options, &plan, failure) &&
+                read_item(arguments, &options, &plan, failure) &&
                 run_measure(&options.run, &plan, result, &results, failure);
     if (good && options.json_document) {
         print_json(results_to_json(result, results));
@@ -444,6 +653,7 @@ enum up_status command_measure(const struct arguments *arguments, struct up_fail
         print_results(&plan.item, result, results, plan.waters, &style);
     }
     up_catalogue_close(options.catalogue);
+    close_lines(options.run.lines, good ? &result[0] : NULL);
     die_of_signal();
     return good ? status_of_results(result, results) : failure->status;
 }

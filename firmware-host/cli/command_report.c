@@ -20,13 +20,16 @@ const struct option_text options_export[] = {
     OPTION_CATALOGUE,
     OPTION_END};
 
-static void tell_plots(const char *plots, bool items, unsigned calibrations) {
+static void tell_plots(const char *plots, bool items, unsigned calibrations, unsigned references) {
     char *safe = up_text_for_terminal(plots);
     if (items) {
         printf("%s: items.svg, items.png, and items.gp with items.tsv to draw them again\n", safe);
     }
     for (unsigned i = 1; i <= calibrations; i++) {
         printf("%s: calibration-%u.svg, .png, .gp, .tsv\n", safe, i);
+    }
+    for (unsigned i = 1; i <= references; i++) {
+        printf("%s: reference-%u.svg, .png, .gp, .tsv\n", safe, i);
     }
     free(safe);
 }
@@ -52,14 +55,16 @@ static bool plot_run(const struct arguments *arguments, struct up_catalogue *cat
 static bool plot_all(struct up_catalogue *catalogue, const char *plots,
                      struct up_failure *failure) {
     struct up_rows rows = {0};
-    unsigned calibrations = 0;
+    unsigned calibrations = 0, references = 0;
     bool good = up_rows_load(catalogue, &rows, failure) &&
                 up_plot_write_calibrations(catalogue, plots, &calibrations, failure) &&
-                ((rows.count == 0 && calibrations > 0) ||
+                up_plot_write_references(catalogue, plots, &references, failure) &&
+                ((rows.count == 0 && calibrations + references > 0) ||
                  (up_plot_write(&rows, plots, failure) && up_plot_draw(plots, failure))) &&
-                up_plot_draw_calibrations(plots, calibrations, failure);
+                up_plot_draw_calibrations(plots, calibrations, failure) &&
+                up_plot_draw_references(plots, references, failure);
     if (good) {
-        tell_plots(plots, rows.count > 0, calibrations);
+        tell_plots(plots, rows.count > 0, calibrations, references);
     }
     up_rows_release(&rows);
     return good;

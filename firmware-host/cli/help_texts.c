@@ -12,12 +12,16 @@ static const struct help_text texts[] = {
     {"listen", HELP_AT_THE_TANK,
      "listen --rig my-rig.ini\n"
      "listen --rig my-rig.ini --replay capture.txt --json\n"},
+    {"rig-check", HELP_AT_THE_TANK,
+     "rig-check --rig my-rig.ini\n"
+     "rig-check --rig my-rig.ini --no-walk --mass-kg 3.5 --lift-g 900 --length-m 0.5\n"},
     {"calibrate", HELP_AT_THE_TANK,
      "calibrate --rig my-rig.ini --masses-g 500,1000,2000,4000 --mass-class M1\n"
      "calibrate --rig rigs/hanging-scale.ini --masses-g 500,1000,2000,5000\n"},
     {"measure", HELP_AT_THE_TANK,
      "measure --rig my-rig.ini --item \"My fin\"\n"
      "measure --rig my-rig.ini --item \"My fin\" --water sea,temp_c=18,salinity_g_kg=38\n"
+     "measure --rig my-rig.ini --resume\n"
      "measure --replay 3f2a\n"},
     {"calibration", HELP_AT_THE_TANK,
      "calibration list\n"

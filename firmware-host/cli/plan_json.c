@@ -69,6 +69,12 @@ void plan_more_to_json(const struct up_measure_plan *plan, json_t *json) {
     json_object_set_new(json, "kind_sd_kg", json_real(plan->kind_repeatability_kg.u));
     json_object_set_new(json, "kind_sd_dof", json_real(plan->kind_repeatability_kg.dof));
     json_object_set_new(json, "kind_shake_share", json_real(plan->kind_shake_share));
+    if (plan->opening.known) {
+        json_object_set_new(json, "opening",
+                            json_pack("{s:f, s:f, s:f, s:o}", "age_s", plan->opening.age_s, "load",
+                                      plan->opening.load, "u_load", plan->opening.u_load, "temp_c",
+                                      number_or_null(plan->opening.temp_c)));
+    }
     json_object_set_new(json, "second_depth_m", json_real(plan->second_depth_m));
     json_object_set_new(json, "two_point_m", json_real(plan->two_point_m));
 }
@@ -89,6 +95,12 @@ void plan_more_from_json(const json_t *json, struct up_measure_plan *plan) {
     plan->kind_repeatability_kg.u = number_of(json, "kind_sd_kg", 0);
     plan->kind_repeatability_kg.dof = number_of(json, "kind_sd_dof", 0);
     plan->kind_shake_share = number_of(json, "kind_shake_share", 0);
+    const json_t *opening = json_object_get(json, "opening");
+    plan->opening = (struct up_opening){.known = opening != NULL,
+                                        .age_s = number_of(opening, "age_s", 0),
+                                        .load = number_of(opening, "load", 0),
+                                        .u_load = number_of(opening, "u_load", 0),
+                                        .temp_c = number_of(opening, "temp_c", (double)NAN)};
     plan->second_depth_m = number_of(json, "second_depth_m", 0);
     plan->two_point_m = number_of(json, "two_point_m", 0);
 }

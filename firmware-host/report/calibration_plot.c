@@ -15,8 +15,6 @@ enum { BAND, HUNG, TAKEN_OFF, RISING, FALLING, WAY_DOWN };
 /* The bars hold this many standard uncertainties of the reading. */
 static const double BARS = 2;
 
-enum { TITLE_BYTES = 60 };
-
 /* ---- which benches ---- */
 
 struct benches {
@@ -87,15 +85,8 @@ struct drawing {
     unsigned number;
 };
 
-/* Cut at a character's end. */
 static char *title_of(const struct up_calibration *calibration) {
-    char *clean = up_text_clean(calibration->bench, strlen(calibration->bench));
-    size_t length = strlen(clean);
-    length = length > TITLE_BYTES ? TITLE_BYTES : length;
-    while (length > 0 && ((unsigned char)clean[length] & 0xC0) == 0x80) {
-        length--;
-    }
-    clean[length] = '\0';
+    char *clean = name_in_title(calibration->bench, 60);
     char *hysteresis = isnan(calibration->hysteresis_kg)
                            ? up_text_format("not looked for")
                            : up_text_format("%.2f g", calibration->hysteresis_kg * 1e3);

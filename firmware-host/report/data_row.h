@@ -7,5 +7,7 @@
 #include <stdio.h>
 
 void put_data_row(FILE *stream, int kind, double a, double b, double c);
+/* A name made harmless and short enough; the caller's. Escape it for where it goes. */
+char *name_in_title(const char *name, size_t most_bytes);
 
 #endif

@@ -293,14 +293,23 @@ bool up_plot_draw(const char *directory, struct up_failure *failure) {
     return draw(directory, "items.gp", failure);
 }
 
-bool up_plot_draw_calibrations(const char *directory, unsigned count, struct up_failure *failure) {
+static bool draw_numbered(const char *directory, const char *what, unsigned count,
+                          struct up_failure *failure) {
     bool good = true;
     for (unsigned i = 1; good && i <= count; i++) {
-        char *script = up_text_format("calibration-%u.gp", i);
+        char *script = up_text_format("%s-%u.gp", what, i);
         good = draw(directory, script, failure);
         free(script);
     }
     return good;
+}
+
+bool up_plot_draw_calibrations(const char *directory, unsigned count, struct up_failure *failure) {
+    return draw_numbered(directory, "calibration", count, failure);
+}
+
+bool up_plot_draw_references(const char *directory, unsigned count, struct up_failure *failure) {
+    return draw_numbered(directory, "reference", count, failure);
 }
 
 bool up_plot_draw_run(const char *directory, const char *run_id, struct up_failure *failure) {

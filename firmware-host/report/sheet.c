@@ -165,7 +165,7 @@ static void print_older(const struct kept *kept, const struct up_style *style, F
     print_when(stream, kept->made_utc);
     fputs("  ", stream);
     up_style_class(style, up_class_name(kept->result.answer.class), 9, stream);
-    fprintf(stream, " %10s +- %s\n", net, u);
+    fprintf(stream, " %10s +- %s%s\n", net, u, kept->result.rejudged ? ", judged again since" : "");
 }
 
 static bool same_run(const struct kept *a, const struct kept *b) {

@@ -44,6 +44,7 @@ struct up_canvas {
 
 struct up_live_fault {
     double at_s; /* of the session */
+    bool note;   /* nothing went wrong, it is only worth telling */
     const char *text;
 };
 
@@ -62,6 +63,7 @@ struct up_live_view {
     double g_per_count;                 /* 0 while calibrating */
     const struct up_trial *trial;
     unsigned trials, trials_planned;
+    bool at_most;                             /* it may end with fewer of them */
     const struct up_calibration_point *point; /* calibrating: the loadings so far */
     unsigned points, points_planned;
     const struct up_result *result; /* of the trials so far, the tank's first */
@@ -72,6 +74,7 @@ struct up_live_view {
     unsigned faults;
     bool asks;        /* an answer is waited for */
     const char *unit; /* of the number that is wanted; NULL where none is */
+    const char *how;  /* to answer; NULL: by the keyboard */
     const char *typed, *refused;
 };
 

@@ -53,6 +53,8 @@ struct up_ask {
     bool wants_number;
     const char *unit; /* of the number: "C", "kg", ...; NULL where none is wanted */
     char text[200];   /* for a person: what to do now */
+    const char *how;  /* and how to answer, where that is not as ever; else NULL */
+    const char *line; /* rig-check: what is tried, such as "pedal short"; else NULL */
 };
 
 enum up_answer_word {
@@ -196,10 +198,10 @@ bool up_procedure_is_finished(const struct up_procedure *procedure);
 double up_procedure_live_load(const struct up_procedure *procedure);
 double up_procedure_noise_floor(const struct up_procedure *procedure);
 
-/* For the next session at the same bench and in the same water: the latest tare, `pause_s` after
-   the last sample; not known where it is too old to serve, or where the hanger went to another
-   depth. */
-struct up_opening up_procedure_opening(const struct up_procedure *procedure, double pause_s);
+/* For the next session at the same bench and in the same water, whose stream goes on where this one
+   stops: the latest tare; not known where it is too old to serve, or where the hanger went to
+   another depth. */
+struct up_opening up_procedure_opening(const struct up_procedure *procedure);
 
 /* How far the reading under way is, in device time. */
 struct up_reading_progress {

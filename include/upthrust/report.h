@@ -102,6 +102,13 @@ bool up_plot_write_calibrations(struct up_catalogue *catalogue, const char *dire
 /* Draws them, as calibration-1.svg and .png and so on. */
 bool up_plot_draw_calibrations(const char *directory, unsigned count, struct up_failure *failure);
 
+/* The control chart of each reference body on each bench that weighed it, in the order of the
+   bodies: reference-1.gp and .tsv and so on. *count: how many; none is no failure. */
+bool up_plot_write_references(struct up_catalogue *catalogue, const char *directory,
+                              unsigned *count, struct up_failure *failure);
+/* Draws them, as reference-1.svg and .png and so on. */
+bool up_plot_draw_references(const char *directory, unsigned count, struct up_failure *failure);
+
 /* The load over the time of one run, with plateaus, glitches and what was done: run-ID.gp and .tsv,
    ID being the first eight characters of `run_id`. `run` is an id, its beginning, or "latest". With
    the rig that was used (its hash is compared) every reading is drawn, without one the plateaus of

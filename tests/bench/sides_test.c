@@ -336,7 +336,7 @@ static void all_of_it_can_be_skipped(void **state) {
 static void a_neighbour_takes_over_the_empty_hanger(void **state) {
     (void)state;
     measure("Heron fin");
-    plan.opening = up_procedure_opening(procedure, 20);
+    plan.opening = up_procedure_opening(procedure);
     up_procedure_destroy(procedure);
     memset(bench.asked, 0, sizeof bench.asked);
     for (int i = 0; i < 200; i++) { /* the stream goes on, nobody reads it */
@@ -352,8 +352,12 @@ static void a_neighbour_takes_over_the_empty_hanger(void **state) {
         result.answer.buoyancy_kg.value * 1e3 - tank_truth_in_tank_g(bench.tank, "Lead block");
     assert_true(fabs(error_g) < 3 * result.answer.expanded_u_kg * 1e3);
     assert_true(fabs(result.answer.mass_kg / item_called("Lead block")->mass_kg - 1) < 2e-3);
-    /* nor is a tare of long ago taken over, nor one from another depth */
-    assert_false(up_procedure_opening(procedure, 3600).known);
+    /* a hanger that went to another depth is none to go on with */
+    up_procedure_destroy(procedure);
+    plan.opening.known = false;
+    plan.second_depth_m = 2;
+    measure("Auk hood");
+    assert_false(up_procedure_opening(procedure).known);
 }
 
 /* ---- what is known of the kind ---- */

@@ -175,6 +175,7 @@ class Session:
         os.waitpid(self.pid, 0)
         settings = re.findall(r"(?:before|after) ([0-9a-f]+:[0-9a-f:]+)", self.raw)
         assert len(settings) >= 2 and len(set(settings)) == 1, settings
+        assert not re.search(r"\x1b\[([0-9;]*;)?[34]0[;m]", self.raw), "black on black"
         assert self.screen.saved is None and not self.screen.hidden, "alternate screen or no cursor"
         return self.screen.text()
 

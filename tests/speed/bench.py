@@ -226,4 +226,25 @@ int main(void) {
     own = float(subprocess.run([work + "/density"], capture_output=True, text=True).stdout)
     row("sea water density, exact Gibbs function", "%.0f" % own, "1/s")
     row("  gsw.rho_t_exact, vector call", "%.0f" % float(gsw), "1/s", "ours is %.2f times as fast" % (own / float(gsw)))
+
+
+def soak():
+    """A week at the bench; UPTHRUST_SOAK_DAYS says how long else. False where something leaked or was lost."""
+    text = open(os.path.dirname(os.path.abspath(__file__)) + "/../../rigs/simulated.ini").read()
+    for old, new in (("more 10", "more 120"), ("poll_lines = 10", "poll_lines = 120"), ("read_after_s = 20", "read_after_s = 10"),
+                     ("window_s = 8", "window_s = 4")):
+        assert old in text, old
+        text = text.replace(old, new)
+    open(work + "/soak.ini", "w").write(text)
+    # Syncing thousands of runs to a disk is a test of the disk.
+    memory = tempfile.mkdtemp(dir="/dev/shm" if os.path.isdir("/dev/shm") else None)
+    sys.stdout.flush()
+    done = subprocess.run([build + "/tests/speed/soak", memory + "/catalogue", work + "/soak.ini",
+                           os.environ.get("UPTHRUST_SOAK_DAYS", "7")])
+    shutil.rmtree(memory)
+    return done.returncode == 0
+
+
+good = soak()
 shutil.rmtree(work)
+sys.exit(not good)

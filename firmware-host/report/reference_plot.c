@@ -1,0 +1,204 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* The control chart of each reference body on each bench, as a gnuplot script with its data. */
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "data_row.h"
+#include "embedded.h"
+#include "upthrust/report.h"
+#include "upthrust/text.h"
+
+/* The kinds of rows, as the template tells them apart. */
+enum { BAND, LIMITS, CENTRE, INSIDE, OUTSIDE, OTHER_NUMBERS };
+
+/* The bars hold this many standard uncertainties. */
+static const double BARS = 2;
+
+enum { NAME_BYTES = 40 };
+
+struct drawing {
+    const struct up_reference *body;
+    const char *bench;
+    const struct up_past_check *past; /* on that bench */
+    size_t count;
+    struct up_chart chart;
+    unsigned number; /* of the picture */
+};
+
+/* ---- data: numbers only ---- */
+
+/* What each check was held against, half a step to both sides of it. */
+static void put_band(FILE *stream, const struct drawing *drawing) {
+    for (size_t i = 0; i < drawing->count; i++) {
+        const struct up_reference_check *check = &drawing->past[i].check;
+        for (int side = 0; side < 2 && isfinite(check->low_kg) && isfinite(check->high_kg);
+             side++) {
+            put_data_row(stream, BAND, (double)i + 0.5 + side, check->low_kg * 1e3,
+                         check->high_kg * 1e3);
+        }
+    }
+}
+
+/* From the first check that makes the limits on. Rows of one kind stand together: another between
+   them would break the line. */
+static void put_chart(FILE *stream, const struct drawing *drawing) {
+    const struct up_chart *chart = &drawing->chart;
+    size_t first = 0;
+    while (first + 1 < drawing->count && !drawing->past[first].in_limits) {
+        first++;
+    }
+    const double ends[] = {(double)first + 0.5, (double)drawing->count + 0.5};
+    for (int i = 0; i < 2 && chart->has_limits; i++) {
+        put_data_row(stream, LIMITS, ends[i], chart->low * 1e3, chart->high * 1e3);
+    }
+    for (int i = 0; i < 2 && chart->has_limits; i++) {
+        put_data_row(stream, CENTRE, ends[i], chart->centre * 1e3, 0);
+    }
+}
+
+static bool write_data(FILE *stream, void *context) {
+    const struct drawing *drawing = context;
+    fputs("# kind: 0 limits the check was held against (low, high), 1 limits of the chart (low, "
+          "high),\n"
+          "# 2 its centre, 3 check inside (off, twice its u), 4 outside, 5 inside, but with other\n"
+          "# numbers of the body\n"
+          "# kind\tcheck\ta_g\tb_g\n",
+          stream);
+    put_band(stream, drawing);
+    put_chart(stream, drawing);
+    for (size_t i = 0; i < drawing->count; i++) {
+        const struct up_past_check *past = &drawing->past[i];
+        int kind = past->check.outside ? OUTSIDE : past->in_limits ? INSIDE : OTHER_NUMBERS;
+        if (isfinite(past->check.deviation_kg.value)) {
+            put_data_row(stream, kind, (double)i + 1, past->check.deviation_kg.value * 1e3,
+                         BARS * past->check.deviation_kg.u * 1e3);
+        }
+    }
+    return ferror(stream) == 0;
+}
+
+/* ---- script: our template behind the few lines that differ ---- */
+
+static size_t count_outside(const struct drawing *drawing) {
+    size_t outside = 0;
+    for (size_t i = 0; i < drawing->count; i++) {
+        outside += drawing->past[i].check.outside;
+    }
+    return outside;
+}
+
+static bool any_with_other_numbers(const struct drawing *drawing) {
+    bool any = false;
+    for (size_t i = 0; i < drawing->count; i++) {
+        any = any || (!drawing->past[i].check.outside && !drawing->past[i].in_limits);
+    }
+    return any;
+}
+
+static char *title_of(const struct drawing *drawing) {
+    char *body = name_in_title(drawing->body->name, NAME_BYTES);
+    char *bench = name_in_title(drawing->bench, NAME_BYTES);
+    char *title = up_text_format("%s on %s: %zu check%s, %zu outside", body, bench, drawing->count,
+                                 drawing->count == 1 ? "" : "s", count_outside(drawing));
+    free(body);
+    free(bench);
+    return title;
+}
+
+static bool write_script(FILE *stream, void *context) {
+    const struct drawing *drawing = context;
+    char *title = title_of(drawing);
+    char *escaped = up_text_for_gnuplot(title);
+    fprintf(stream,
+            "# Control chart of a reference body, by upthrust. Draws again with: gnuplot -d "
+            "reference-%u.gp\n"
+            "set encoding utf8\ndata = 'reference-%u.tsv'\npicture = 'reference-%u'\n"
+            "set title %s noenhanced\nchecks = %zu\nfirst = '%.10s'\nlast = '%.10s'\n"
+            "has_limits = %d\noutside = %zu\nother_numbers = %d\n",
+            drawing->number, drawing->number, drawing->number, escaped, drawing->count,
+            drawing->past[0].made_utc, drawing->past[drawing->count - 1].made_utc,
+            drawing->chart.has_limits, count_outside(drawing), any_with_other_numbers(drawing));
+    fputs(embedded_references_gp, stream);
+    free(escaped);
+    free(title);
+    return ferror(stream) == 0;
+}
+
+static bool write_one(struct drawing *drawing, const char *directory, struct up_failure *failure) {
+    char *script = up_text_format("%s/reference-%u.gp", directory, drawing->number);
+    char *data = up_text_format("%s/reference-%u.tsv", directory, drawing->number);
+    bool good = up_text_write_file(data, write_data, drawing, failure) &&
+                up_text_write_file(script, write_script, drawing, failure);
+    free(script);
+    free(data);
+    return good;
+}
+
+/* ---- which bodies and benches ---- */
+
+struct bodies {
+    struct up_reference *body;
+    size_t count;
+};
+
+static bool take_body(const struct up_record *record, void *context) {
+    struct bodies *bodies = context;
+    struct up_reference body;
+    if (up_reference_from_json(record->body, &body)) {
+        memcpy(body.id, record->subject, sizeof body.id);
+        bodies->body = up_reallocate(bodies->body, bodies->count + 1, sizeof *bodies->body);
+        bodies->body[bodies->count++] = body;
+    }
+    return true;
+}
+
+static bool is_first_of_bench(const struct up_past_check *past, size_t at) {
+    for (size_t i = 0; i < at; i++) {
+        if (strcmp(past[i].bench, past[at].bench) == 0) {
+            return false;
+        }
+    }
+    return true;
+}
+
+static bool write_bench(struct up_catalogue *catalogue, const struct up_reference *body,
+                        const char *bench, const char *directory, unsigned *count,
+                        struct up_failure *failure) {
+    struct up_past_check *past;
+    struct drawing drawing = {.body = body, .bench = bench, .number = *count + 1};
+    if (!up_reference_checks(catalogue, body->id, bench, &past, &drawing.count, failure)) {
+        return false;
+    }
+    drawing.past = past;
+    bool good = up_reference_chart(catalogue, body->id, bench, &drawing.chart, failure) &&
+                write_one(&drawing, directory, failure);
+    *count += good;
+    free(past);
+    return good;
+}
+
+static bool write_body(struct up_catalogue *catalogue, const struct up_reference *body,
+                       const char *directory, unsigned *count, struct up_failure *failure) {
+    struct up_past_check *past;
+    size_t checks;
+    bool good = up_reference_checks(catalogue, body->id, NULL, &past, &checks, failure);
+    for (size_t i = 0; good && i < checks; i++) {
+        good = !is_first_of_bench(past, i) ||
+               write_bench(catalogue, body, past[i].bench, directory, count, failure);
+    }
+    free(past);
+    return good;
+}
+
+bool up_plot_write_references(struct up_catalogue *catalogue, const char *directory,
+                              unsigned *count, struct up_failure *failure) {
+    struct bodies bodies = {0};
+    bool good = up_catalogue_each(catalogue, "reference", take_body, &bodies, failure);
+    *count = 0;
+    for (size_t i = 0; good && i < bodies.count; i++) {
+        good = write_body(catalogue, &bodies.body[i], directory, count, failure);
+    }
+    free(bodies.body);
+    return good;
+}

@@ -1,0 +1,154 @@
+#!/usr/bin/env python3
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""Queues, reference bodies, second depth and two points, through the program and the simulated tank
+by the operator protocol."""
+import json
+import os
+import re
+import signal
+import sqlite3
+import subprocess
+import sys
+
+bench, tank_program, work = sys.argv[1:4]
+os.makedirs(work)
+catalogue = work + "/catalogue"
+rig = work + "/rig.ini"
+here = os.path.dirname(os.path.abspath(__file__))
+
+
+def run(*arguments, status=0):
+    done = subprocess.run([bench, *arguments, "--catalogue", catalogue], capture_output=True,
+                          text=True)
+    assert done.returncode == status, (arguments, done.returncode, done.stderr)
+    return done
+
+
+def session(tank, *arguments, hook=None):
+    """A session by the protocol: status, all events, what stood on stderr."""
+    process = subprocess.Popen([bench, *arguments, "--rig", rig, "--catalogue", catalogue,
+                                "--operator", "json"], stdin=subprocess.PIPE,
+                               stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, bufsize=1)
+    events = []
+    for line in process.stdout:
+        event = json.loads(line)
+        events.append(event)
+        if event["event"] != "ask" or (hook and hook(event, process, events)):
+            continue
+        tank.stdin.write(line)
+        tank.stdin.flush()
+        answer = tank.stdout.readline()
+        try:
+            process.stdin.write(answer)
+            process.stdin.flush()
+        except BrokenPipeError:
+            if process.wait() >= 0:
+                raise
+    error = process.stderr.read()
+    return process.wait(), events, error
+
+
+tank = subprocess.Popen([tank_program, "--seed", "21"], stdin=subprocess.PIPE,
+                        stdout=subprocess.PIPE, text=True, bufsize=1)
+port = json.loads(tank.stdout.readline())["port"]
+source = open(here + "/../../rigs/simulated.ini").read()
+open(rig, "w").write(re.sub(r"(?m)^path = .*$", "path = " + port, source))
+
+
+def truth_g(item):
+    tank.stdin.write(json.dumps({"truth": item}) + "\n")
+    tank.stdin.flush()
+    return json.loads(tank.stdout.readline())["truth_g"]
+
+
+for name, kind, more in (("Heron fin", "fin", ()), ("Plover fin", "fin", ()),
+                         ("Coot fin", "fin", ()), ("Auk hood", "hood", ("--compressible",))):
+    run("item", "add", "--name", name, "--kind", kind, *more)
+run("body", "add", "--name", "Steel reference", "--mass-g", "1500", "--u-mass-g", "0.02",
+    "--volume-cm3", "190", "--u-volume-cm3", "0.1")
+run("body", "add", "--name", "Hollow reference", "--mass-g", "1200", "--u-mass-g", "0.02",
+    "--volume-cm3", "1000", "--u-volume-cm3", "0.2")
+status, events, error = session(tank, "calibrate", "--masses-g", "500,1000,2000,4000")
+assert status == 0, error
+
+# ---- both bodies, then looks at 4, 6, 8 trials: a clear item is done at the first ----
+status, events, error = session(tank, "measure", "--item", "Heron fin", "--trials", "4,6,8",
+                                "--body", "Steel reference", "--body", "Hollow reference")
+assert status == 0, error
+checks = [e for e in events if e["event"] == "check"]
+assert [c["name"] for c in checks] == ["Steel reference", "Hollow reference"]
+assert all(abs(c["deviation_g"]) < 3 * c["u_deviation_g"] and not c["outside"] for c in checks)
+assert any("by both bodies" in e.get("text", "") for e in events if e["event"] == "note")
+assert sum(e["event"] == "trial" for e in events) == 4
+result = events[-1]["results"][0]
+assert [c["name"] for c in result["checks"]] == ["Steel reference", "Hollow reference"]
+shown = run("body", "show", "Steel reference").stdout
+assert re.search(r"inside", shown), shown
+
+# ---- gas and moment ----
+status, events, error = session(tank, "measure", "--item", "Auk hood", "--trials", "3",
+                                "--second-depth-m", "3.4")
+assert status in (0, 3), error
+deep = events[-1]["results"][0]["second_depth"]
+assert abs(deep["gas_l"] - 0.3) < 3 * deep["u_gas_l"], deep
+assert [e["depth_m"] for e in events if e.get("do") == "lower-hanger"] == [3.4]
+tank.stdin.write("lower-hanger 0.4\n")  # pulled up again
+tank.stdin.flush()
+assert "lower-hanger at" in tank.stdout.readline()
+status, events, error = session(tank, "measure", "--item", "Coot fin", "--trials", "3",
+                                "--two-point-m", "0.6")
+assert status in (0, 3), error
+points = events[-1]["results"][0]["two_points"]
+assert abs(points["moment_nm"] + 0.06 * 9.80665 * 0.6) < 3 * points["u_moment_nm"], points
+sheet = run("show", "Coot fin").stdout
+assert "hung level by lines 0.60 m apart" in sheet and "comes up" in sheet, sheet
+print("0.3 L of gas told as %.3f, -0.353 N m as %.3f" % (deep["gas_l"], points["moment_nm"]))
+
+# ---- a queue: killed in the second item, taken up, its neighbours share the tare ----
+with open(work + "/stock.txt", "w") as stock:
+    stock.write("# invented stock\nHeron fin\n\n  Plover fin\nCoot fin\n")
+
+
+def kill_in_second(event, process, events):
+    if event["do"] == "immerse" and sum(e["event"] == "trial" for e in events) == 4:
+        process.send_signal(signal.SIGKILL)
+        return True
+    return False
+
+
+queue = ("measure", "--queue", work + "/stock.txt", "--trials", "3")
+status, events, error = session(tank, *queue, hook=kill_in_second)
+assert status == -signal.SIGKILL, error
+assert [e["queue"]["place"] for e in events if e["event"] == "queue"] == [1, 2]
+assert "1 of 3, about" in events[0]["text"] and "next: Plover fin" in events[0]["text"], events[0]
+second = [e["do"] for e in events[[e["event"] for e in events].index("result"):]
+          if e["event"] == "ask"]
+assert second[0] == "hang-in-air", second  # ballast and tare are the neighbour's
+status, events, error = session(tank, "measure", "--queue", work + "/stock.txt", "--resume",
+                                "--trials", "3")
+assert status in (0, 3), error
+assert [e["queue"]["place"] for e in events if e["event"] == "queue"] == [2, 3]
+results = [e for e in events if e["event"] == "result"]
+assert len(results) == 2 and len(results[1]["results"]) == 3
+trials = [e for e in events if e["event"] == "trial"]
+assert [t["number"] for t in trials] == [2, 3, 1, 2, 3], trials  # the first one had been stored
+for result, item in ((results[0], "Plover fin"), (results[1], "Coot fin")):
+    tank_result = result["results"][0]
+    assert abs(tank_result["buoyancy_g"] - truth_g(item)) < 3 * tank_result["expanded_u_g"]
+status, events, error = session(tank, *queue, "--resume")
+assert status == 0 and "all 3 items of the list are done" in error, error
+with sqlite3.connect(catalogue + "/catalogue.sqlite") as database:
+    runs = database.execute("SELECT json_extract(body, '$.queue.place') FROM current WHERE"
+                            " kind = 'run' AND json_extract(body, '$.how_ended') = 'completed' AND"
+                            " json_extract(body, '$.queue.list') = 'stock.txt'").fetchall()
+assert sorted(r[0] for r in runs) == [1, 2, 3], runs
+
+# Each of its runs repeats for itself, the tare that it took over included.
+last = results[1]["results"][0]["run_id"]
+again = run("measure", "--replay", last, status=status if status == 3 else 0)
+assert "the same as run" in again.stdout, again.stdout
+learned = json.loads(run("kind", "list", "--json").stdout)
+assert any(k["kind"].startswith("fin") if "kind" in k else k["name"] == "fin"
+           for k in learned["kinds"]), learned
+tank.stdin.close()
+tank.wait()

@@ -1,0 +1,158 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* The control chart's picture through a real gnuplot; body and bench may be called anything. */
+#include "../catalogue/support.h"
+
+#include "drawing.h"
+#include "upthrust/report.h"
+
+#define HOSTILE "\"; system(\"touch MARK\") `touch MARK` @x"
+
+static struct up_reference add_body(struct up_catalogue *catalogue, const char *name) {
+    struct up_reference body = {.mass_kg = up_known(1, 1e-5), .volume_m3 = up_known(1.25e-4, 1e-8)};
+    snprintf(body.name, sizeof body.name, "%s", name);
+    assert_true(up_reference_add(catalogue, &body, NULL));
+    return body;
+}
+
+static void add_check(struct up_catalogue *catalogue, const struct up_reference *body,
+                      const char *bench, double deviation_g, double limit_g) {
+    struct up_failure failure = {0};
+    char run_id[UP_ID_SIZE];
+    struct up_reference_check check = {.water_kg_m3 = 1000,
+                                       .expected_kg =
+                                           body->mass_kg.value - 1000 * body->volume_m3.value,
+                                       .deviation_kg = up_known(deviation_g * 1e-3, 2e-4),
+                                       .low_kg = -limit_g * 1e-3,
+                                       .high_kg = limit_g * 1e-3};
+    check.outside = !(fabs(deviation_g) <= limit_g);
+    check.confirmed = check.outside;
+    memcpy(check.id, body->id, sizeof check.id);
+    up_new_id(run_id);
+    catalogue_clock_step_s++; /* checks of one millisecond have no order */
+    if (!up_check_add(catalogue, &check, run_id, bench, &failure)) {
+        fail_msg("%s", failure.text);
+    }
+}
+
+static const double off_g[] = {0.12, -0.18, 0.31, 0.05, -0.22, 0.17,
+                               1.9,  0.02,  -0.3, 0.21, 0.08,  -0.15};
+
+static void fill(struct up_catalogue *catalogue, const struct up_reference *body,
+                 const char *bench) {
+    for (size_t i = 0; i < ARRAY(off_g); i++) {
+        add_check(catalogue, body, bench, off_g[i], i < 9 ? 0.4 : 0.75);
+    }
+}
+
+static char *read_drawing(const char *file) {
+    size_t room = 1 << 20;
+    char *drawing = up_allocate(room, 1);
+    FILE *stream = fopen(file, "rb");
+    assert_non_null(stream);
+    assert_true(fread(drawing, 1, room - 1, stream) > 0);
+    fclose(stream);
+    return drawing;
+}
+
+static void assert_drawn(unsigned number, const char *title) {
+    char name[40];
+    struct stat about;
+    snprintf(name, sizeof name, "reference-%u.png", number);
+    assert_true(stat(name, &about) == 0 && about.st_size > 2000);
+    snprintf(name, sizeof name, "reference-%u.svg", number);
+    char *drawing = read_drawing(name);
+    drawing_decode(drawing);
+    if (!drawing_has_text(drawing, title)) {
+        fail_msg("%s lacks the title %s", name, title);
+    }
+    free(drawing);
+}
+
+static void one_chart_a_body_and_bench_whatever_their_names(void **state) {
+    struct up_failure failure = {0};
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    unsigned count = 9;
+    (void)state;
+    struct up_reference plain = add_body(catalogue, "Steel");
+    catalogue_clock_step_s = 1;
+    struct up_reference hostile = add_body(catalogue, HOSTILE);
+    assert_true(up_plot_write_references(catalogue, ".", &count, &failure));
+    assert_int_equal(count, 0);
+    fill(catalogue, &plain, "one");
+    add_check(catalogue, &plain, HOSTILE, 0.1, 0.4);
+    add_check(catalogue, &hostile, "one", (double)NAN, (double)NAN);
+    add_check(catalogue, &hostile, "one", 0.3, 0.4);
+    assert_true(up_plot_write_references(catalogue, ".", &count, &failure));
+    assert_int_equal(count, 3);
+    if (!up_plot_draw_references(".", count, &failure)) {
+        fail_msg("%s", failure.text);
+    }
+    assert_drawn(1, "Steel on one: 12 checks, 1 outside");
+    assert_drawn(2, "Steel on " HOSTILE ": 1 check, 0 outside");
+    assert_drawn(3, HOSTILE " on one: 2 checks, 1 outside");
+    assert_int_not_equal(access("MARK", F_OK), 0);
+    up_catalogue_close(catalogue);
+}
+
+/* The numbers that are drawn: twelve points, the seventh outside and not in the limits. */
+static void the_data_are_those_of_the_checks(void **state) {
+    struct up_failure failure = {0};
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    unsigned count = 0;
+    int kinds[6] = {0};
+    char line[200];
+    double low_g = (double)NAN, high_g = (double)NAN;
+    (void)state;
+    struct up_reference body = add_body(catalogue, "Steel");
+    struct up_chart chart;
+    fill(catalogue, &body, "one");
+    assert_true(up_plot_write_references(catalogue, ".", &count, &failure));
+    assert_true(up_reference_chart(catalogue, body.id, "one", &chart, &failure));
+    FILE *data = fopen("reference-1.tsv", "r");
+    assert_non_null(data);
+    while (fgets(line, sizeof line, data) != NULL) {
+        int kind;
+        double check, a, b;
+        if (sscanf(line, "%d %lf %lf %lf", &kind, &check, &a, &b) != 4) {
+            assert_int_equal(line[0], '#');
+            continue;
+        }
+        assert_true(kind >= 0 && kind < 6);
+        kinds[kind]++;
+        if (kind == 1) {
+            low_g = a;
+            high_g = b;
+        } else if (kind > 2) {
+            assert_true(fabs(a - off_g[(size_t)check - 1]) < 1e-9 && fabs(b - 0.4) < 1e-9);
+            assert_true((kind == 4) == (check == 7));
+        }
+    }
+    fclose(data);
+    assert_int_equal(kinds[0], 24);
+    assert_true(kinds[1] == 2 && kinds[2] == 2);
+    assert_true(kinds[3] == 11 && kinds[4] == 1 && kinds[5] == 0);
+    assert_true(chart.has_limits && chart.count == 11);
+    assert_true(fabs(low_g - chart.low * 1e3) < 1e-9 && fabs(high_g - chart.high * 1e3) < 1e-9);
+    up_catalogue_close(catalogue);
+}
+
+static void a_folder_that_is_not_there(void **state) {
+    struct up_failure failure = {0};
+    struct up_catalogue *catalogue = open_as("d", UP_CATALOGUE_CREATE);
+    unsigned count = 0;
+    (void)state;
+    struct up_reference body = add_body(catalogue, "Steel");
+    add_check(catalogue, &body, "one", 0.1, 0.4);
+    assert_false(up_plot_write_references(catalogue, "no/such", &count, &failure));
+    assert_int_equal(failure.status, UP_STATUS_UNABLE);
+    up_catalogue_close(catalogue);
+}
+
+int main(void) {
+    const struct CMUnitTest tests[] = {
+        TEST(one_chart_a_body_and_bench_whatever_their_names),
+        TEST(the_data_are_those_of_the_checks),
+        TEST(a_folder_that_is_not_there),
+    };
+    return cmocka_run_group_tests_name("report: control chart plot", tests, NULL, NULL);
+}
