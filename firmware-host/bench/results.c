@@ -268,7 +268,8 @@ static struct up_term hysteresis(const struct up_calibration *calibration, doubl
     double halfwidth_kg = isnan(calibration->hysteresis_kg)
                               ? HYSTERESIS_UNSEEN_REL * calibration->span_kg
                               : calibration->hysteresis_kg / 2;
-    return rectangular(0, halfwidth_kg * sqrt(fmin(1, load_kg / calibration->span_kg)));
+    double share = calibration->span_kg > 0 ? fmin(1, load_kg / calibration->span_kg) : 1;
+    return rectangular(0, halfwidth_kg * sqrt(share));
 }
 
 /* A line through zero departs from the points in proportion to the load: errors of the masses,
