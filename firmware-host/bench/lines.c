@@ -395,5 +395,7 @@ void up_lines_show_class(struct up_lines *lines, enum up_class class,
         now_s = lines_now_s();
     }
     signs_waiting(lines);
+    lines->dark = true; /* the next session lights them again */
     signs_tick(lines, lines_now_s());
+    lines->dark = false;
 }
