@@ -53,7 +53,10 @@ COMPILE = $(CC) -std=c17 -D_XOPEN_SOURCE=700 -D_DEFAULT_SOURCE -Iinclude -I$(OUT
   -DUPTHRUST_VERSION='"$(VERSION)"' -ffp-contract=off -fPIC $(WARNINGS) $(CFLAGS) $(PKG_CFLAGS) -MMD -MP
 
 FLOORS := text metrology wire bench catalogue report
-LIB_SRC  := $(sort $(foreach f,$(FLOORS),$(wildcard firmware-host/$(f)/*.c)))
+# libgpiod 2 is another interface than 1: one of the two adapters is built.
+GPIO_OTHER := $(if $(filter 2.%,$(shell pkg-config --modversion libgpiod 2>/dev/null)),1,2)
+LIB_SRC  := $(filter-out firmware-host/bench/gpio_v$(GPIO_OTHER).c, \
+  $(sort $(foreach f,$(FLOORS),$(wildcard firmware-host/$(f)/*.c))))
 CLI_SRC  := $(sort $(wildcard firmware-host/cli/*.c))
 TANK_SRC := rigs/tank.c rigs/gear.c
 FIRMWARE_SRC := rigs/numbered_line.c

@@ -13,7 +13,7 @@ headers_of() { # folder -> headers it may include
     text) echo "failure text" ;;
     metrology) echo "quantity failure $maths" ;;
     wire) echo "$base $maths item rig wire port guess" ;;
-    bench) echo "$base $maths item rig wire reference result calibration bench listen procedure session live" ;;
+    bench) echo "$base $maths item rig wire reference result calibration bench fitness lines listen procedure session live" ;;
     catalogue) echo "$base $maths item reference kind result calibration catalogue run" ;;
     # A run's trace is read again: the line reader and the glitch test, no ports.
     report) echo "$base $maths item reference kind result calibration catalogue report rig wire bench" ;;

@@ -349,8 +349,7 @@ static void draw_keys(const struct up_live_view *view, struct up_canvas *canvas,
                                               "q: stop   (letter, then Enter)";
     fill_row(canvas, row, UP_LIVE_TITLE);
     if (view->asks && view->how != NULL) {
-        live_format(canvas, whole_row(canvas, row), UP_LIVE_TITLE, " %s   keyboard: q and Enter",
-                    view->how);
+        live_format(canvas, whole_row(canvas, row), UP_LIVE_TITLE, " %s   keyboard too", view->how);
     } else {
         live_put(canvas, whole_row(canvas, row), UP_LIVE_TITLE, keys);
     }

@@ -13,6 +13,7 @@
 #include <unistd.h>
 
 #include "internal.h"
+#include "lines_internal.h"
 #include "live.h"
 #include "operator.h"
 #include "upthrust/text.h"
@@ -283,7 +284,7 @@ static enum operator_read enter(struct up_operator *op, struct answer *answer) {
     }
     memcpy(line, live->typed, sizeof line);
     live->typed[0] = '\0';
-    if (!is_asked(op) || op->kind->how != NULL) {
+    if (!is_asked(op)) {
         return strcmp(line, "q") == 0 ? OPERATOR_ENDED : OPERATOR_NOTHING;
     }
     return op->kind->line(op, line, answer) ? OPERATOR_ANSWER : OPERATOR_NOTHING;
@@ -325,6 +326,11 @@ static void say_ask(const struct up_ask *ask, const char *before, char *sentence
     }
 }
 
+static bool live_water_is_low(const struct up_operator *op) {
+    const struct up_session *session = op->live->session;
+    return session->lines != NULL && session->lines->water_is_low;
+}
+
 static void say_state(const struct up_operator *op, bool away, struct up_live_view *view,
                       char *words, size_t words_size, char *sentence, size_t size) {
     view->words = words;
@@ -338,6 +344,10 @@ static void say_state(const struct up_operator *op, bool away, struct up_live_vi
         snprintf(sentence, size,
                  "The device is gone: check its cable. The step is asked again when "
                  "it is back.");
+    } else if (live_water_is_low(op)) {
+        snprintf(words, words_size, "water low");
+        snprintf(sentence, size,
+                 "The water stands too low: fill it up. The step is asked again when it is back.");
     } else if (view->asks) {
         view->mood = UP_LIVE_DO;
         up_live_words(&op->ask, words, words_size);
@@ -421,7 +431,7 @@ void live_show(struct up_operator *op, bool away) {
                                 .elapsed_s = monotonic_s() - live->begin_s,
                                 .reading = up_procedure_reading(procedure),
                                 .asks = is_asked(op) && !away,
-                                .how = op->kind->how,
+                                .how = op->ask.how != NULL ? op->ask.how : op->kind->how,
                                 .typed = live->typed,
                                 .refused = live->refused};
     view.unit = view.asks && op->ask.wants_number ? op->ask.unit : NULL;

@@ -11,9 +11,14 @@
 #include "upthrust/text.h"
 
 struct up_operator *up_operator_create(enum up_operator_kind kind, int input, FILE *output) {
+    static const struct operator_kind *const kinds[] = {[UP_OPERATOR_KEYS] = &operator_keys,
+                                                        [UP_OPERATOR_JSON] = &operator_json,
+                                                        [UP_OPERATOR_PEDAL] = &operator_pedal};
     struct up_operator *op = up_allocate(1, sizeof *op);
-    op->kind = kind == UP_OPERATOR_JSON ? &operator_json : &operator_keys;
-    op->input = input;
+    op->kind = kinds[kind];
+    op->by_pedal = kind == UP_OPERATOR_PEDAL;
+    /* a keyboard that is there answers too; the end of anything else is no stop */
+    op->input = op->by_pedal && !isatty(input) ? -1 : input;
     op->output = output;
     op->is_terminal = isatty(fileno(output)) != 0;
     return op;

@@ -3,6 +3,7 @@
 #ifndef UPTHRUST_BENCH_OPERATOR_H
 #define UPTHRUST_BENCH_OPERATOR_H
 
+#include "upthrust/lines.h"
 #include "upthrust/session.h"
 
 struct answer {
@@ -35,12 +36,23 @@ struct up_operator {
     struct up_ask ask; /* the open one, for a person */
     double counts_kg;  /* 0 while calibrating */
     bool loads_in_kg;  /* the rig's loads are in a unit, no counts */
+    bool by_pedal;     /* the session's lines answer */
+    bool stops_next;   /* the pedal: a question after `last_step` is answered with stop */
+    unsigned last_step;
     bool wants_screen;
     int keyboard;      /* of the screen */
     struct live *live; /* the live screen while it is up: it shows instead of saying; else NULL */
 };
 
-extern const struct operator_kind operator_keys, operator_json;
+extern const struct operator_kind operator_keys, operator_json, operator_pedal;
+
+/* The question, and below it how it is answered. */
+void keys_say_ask(struct up_operator *op, const struct up_ask *ask, const char *how);
+
+/* What the pedal says, as an answer to the question that is open, if one is: true where it is one.
+ *stops: the session ends at once. */
+bool pedal_says(struct up_operator *op, enum up_pedal_word word, bool is_open,
+                struct answer *answer, bool *stops);
 
 enum operator_read { OPERATOR_ANSWER, OPERATOR_NOTHING, OPERATOR_ENDED };
 

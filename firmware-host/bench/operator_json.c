@@ -16,6 +16,9 @@ static json_t *ask_to_json(const struct up_ask *ask) {
     if (ask->action == UP_ACTION_HANG_MASS) {
         json_object_set_new(json, "mass_kg", json_real(ask->mass_kg));
     }
+    if (ask->line != NULL) {
+        json_object_set_new(json, "line", json_string(ask->line));
+    }
     if (ask->depth_m != 0) {
         json_object_set_new(json, "depth_m", json_real(ask->depth_m));
     }

@@ -24,7 +24,7 @@ static void say(struct up_operator *op, const char *text) {
     free(safe);
 }
 
-static void say_ask(struct up_operator *op, const struct up_ask *ask) {
+void keys_say_ask(struct up_operator *op, const struct up_ask *ask, const char *how) {
     char *text = up_text_format("\n>> %s", ask->text);
     if (ask->action == UP_ACTION_HANG_MASS) {
         char *more = up_text_format("%s: %.6g kg", text, ask->mass_kg);
@@ -43,13 +43,17 @@ static void say_ask(struct up_operator *op, const struct up_ask *ask) {
     fputc('\n', op->output);
     say(op, text + 1);
     free(text);
-    text = ask->wants_number
-               ? up_text_format("   type what it shows, in %s, and Enter   "
-                                "(s: skip   a: again from the tare   q: stop)",
-                                ask->unit)
-               : up_text_format("   Enter: done   s: skip   a: again from the tare   q: stop");
-    say(op, text);
-    free(text);
+    say(op, how);
+}
+
+static void say_ask(struct up_operator *op, const struct up_ask *ask) {
+    char *how = ask->wants_number
+                    ? up_text_format("   type what it shows, in %s, and Enter   "
+                                     "(s: skip   a: again from the tare   q: stop)",
+                                     ask->unit)
+                    : up_text_format("   Enter: done   s: skip   a: again from the tare   q: stop");
+    keys_say_ask(op, ask, ask->how != NULL ? ask->how : how);
+    free(how);
 }
 
 static void say_plateau(struct up_operator *op, const struct up_event *event) {

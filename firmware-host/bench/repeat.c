@@ -49,6 +49,7 @@ static void take_note(struct repeat *repeat, const struct up_kept *kept) {
         up_procedure_interrupt(repeat->procedure, kept->text);
         break;
     case UP_NOTE_LOST:
+    case UP_NOTE_INTERRUPTED:
         up_procedure_interrupt(repeat->procedure, kept->text);
         break;
     }

@@ -9,6 +9,7 @@
 #include <time.h>
 
 #include "internal.h"
+#include "lines_internal.h"
 #include "operator.h"
 
 enum { JUDGE_LINES = 40, CHUNK = 4096 };
@@ -71,6 +72,9 @@ static bool hand_one(const struct loop *loop, const struct up_event *event,
         return false;
     }
     operator_event(session->op, event);
+    if (session->lines != NULL) {
+        signs_event(session->lines, event);
+    }
     return true;
 }
 
@@ -79,6 +83,9 @@ static bool hand_out(struct loop *loop, struct up_failure *failure) {
     while (!owes_lines(loop) && up_procedure_next(loop->session->procedure, &event)) {
         if (event.kind == UP_EVENT_ASK) {
             loop->asked_s = loop->reminded_s = monotonic_s();
+            if (loop->session->lines != NULL) {
+                up_pedal_asks(&loop->session->lines->press, loop->asked_s);
+            }
             memcpy(loop->asked, event.ask.text, sizeof loop->asked);
         }
         if (!hand_one(loop, &event, failure)) {
@@ -88,16 +95,26 @@ static bool hand_out(struct loop *loop, struct up_failure *failure) {
     return true;
 }
 
+/* What happens beside the procedure. */
+static bool tell(struct loop *loop, enum up_event_kind kind, const char *text,
+                 struct up_failure *failure) {
+    struct up_event event = {.kind = kind};
+    snprintf(event.text, sizeof event.text, "%s", text);
+    return hand_one(loop, &event, failure);
+}
+
 /* ---- operator -> procedure ---- */
 
 static void take_answer(struct loop *loop, const struct answer *answer) {
     struct up_session *session = loop->session;
     struct up_failure why;
     double time_s = monotonic_s() - loop->begin_s;
-    if (loop->away && answer->word != UP_ANSWER_STOP) {
-        operator_refused(session->op, answer->id,
-                         "the device is still away; the step is asked again when it is "
-                         "back");
+    bool is_low = session->lines != NULL && session->lines->water_is_low;
+    if ((loop->away || is_low) && answer->word != UP_ANSWER_STOP) {
+        operator_refused(
+            session->op, answer->id,
+            loop->away ? "the device is still away; the step is asked again when it is back"
+                       : "the water is still too low; the step is asked again when it is back");
         return;
     }
     if (session->rig->port_kind == UP_PORT_TYPED) {
@@ -105,7 +122,14 @@ static void take_answer(struct loop *loop, const struct answer *answer) {
     }
     if (!up_procedure_answer(session->procedure, answer->id, answer->word, answer->number, &why)) {
         operator_refused(session->op, answer->id, why.text);
-    } else if (session->listener.answer != NULL) {
+        return;
+    }
+    loop->left = false;
+    if (session->lines != NULL) {
+        signs_answered(session->lines);
+        up_pedal_asks(&session->lines->press, (double)INFINITY);
+    }
+    if (session->listener.answer != NULL) {
         session->listener.answer(session->listener.context, answer->id, answer->word,
                                  answer->number, time_s);
         loop->left = false;
@@ -140,6 +164,87 @@ static void hear_operator(struct loop *loop) {
     case OPERATOR_NOTHING:
         break;
     }
+}
+
+/* ---- lines at the bench ---- */
+
+static bool take_pedal_word(struct loop *loop, enum up_pedal_word word,
+                            struct up_failure *failure) {
+    struct up_session *session = loop->session;
+    bool is_open = up_procedure_is_asking(session->procedure) && !owes_lines(loop);
+    bool stops = false;
+    struct answer answer;
+    if (word == UP_PEDAL_HELD) {
+        signs_sound(session->lines, UP_SOUND_HELD);
+    } else if (word == UP_PEDAL_DOUBLE && !session->op->stops_next) {
+        signs_sound(session->lines, UP_SOUND_STOPPING);
+        if (!tell(loop, UP_EVENT_NOTE, "stopping after this step; two more presses: at once",
+                  failure)) {
+            return false;
+        }
+    } else if (word == UP_PEDAL_STUCK &&
+               !tell(loop, UP_EVENT_FAULT,
+                     "the pedal stays down: free it; where nobody stands on it, check its wire and "
+                     "[pedal] active",
+                     failure)) {
+        return false;
+    }
+    if (pedal_says(session->op, word, is_open, &answer, &stops)) {
+        take_answer(loop, &answer);
+    }
+    if (stops) {
+        stop(loop);
+    }
+    return true;
+}
+
+static bool hear_pedal(struct loop *loop, struct up_failure *failure) {
+    struct up_session *session = loop->session;
+    enum up_pedal_word word;
+    if (!session->lines->answers) {
+        return true;
+    }
+    do {
+        word = lines_pedal_word(session->lines);
+        if (!take_pedal_word(loop, word, failure)) {
+            return false;
+        }
+    } while (word != UP_PEDAL_NOTHING);
+    return true;
+}
+
+/* What was read while the water sank is lost, and the item may be wet or dry by now: the step under
+   way is asked again, with its tare, at once and when the water is back. */
+static void pause_for_water(struct loop *loop) {
+    struct up_session *session = loop->session;
+    const char *text = session->lines->water_is_low
+                           ? "the water is too low: the run pauses until it is back"
+                           : "the water is back: the step begins anew with a tare";
+    note(loop, UP_NOTE_INTERRUPTED, text);
+    up_procedure_interrupt(session->procedure, text);
+}
+
+static bool mind_lines(struct loop *loop, struct up_failure *failure) {
+    struct up_lines *lines = loop->session->lines;
+    if (lines == NULL) {
+        return true;
+    }
+    if (lines_water_changed(lines) && !loop->away) {
+        pause_for_water(loop);
+    }
+    if (!hear_pedal(loop, failure)) {
+        return false;
+    }
+    if (lines->lost != NULL) {
+        const char *text = lines->lost;
+        lines->lost = NULL;
+        if (!tell(loop, UP_EVENT_FAULT, text, failure)) {
+            return false;
+        }
+    }
+    signs_fault(lines, loop->away || lines->water_is_low || lines->press.stuck);
+    signs_tick(lines, monotonic_s());
+    return true;
 }
 
 /* ---- a device that is lost and found ---- */
@@ -357,6 +462,9 @@ static bool remind(const struct loop *loop, double waited_s, struct up_failure *
     say_time(waited, waited_s);
     snprintf(event.text, sizeof event.text, "nobody has answered for %s; asked was: %.180s", waited,
              loop->asked);
+    if (loop->session->lines != NULL) {
+        signs_sound(loop->session->lines, UP_SOUND_YOUR_TURN);
+    }
     return hand_one(loop, &event, failure);
 }
 
@@ -415,19 +523,28 @@ static void show_screen(struct loop *loop) {
 
 /* ---- the loop ---- */
 
+enum { OWN = 2 };
+
+/* Two entries of the session's own, then those of the lines. */
+static int wait_on(const struct loop *loop, struct pollfd entry[OWN + LINES_POLLED]) {
+    lines_entries(loop->session->lines, entry + OWN);
+    return poll(entry, OWN + LINES_POLLED, lines_wait_ms(loop->session->lines, monotonic_s(), 200));
+}
+
 static bool wait_for_something(struct loop *loop, struct up_failure *failure) {
     struct up_session *session = loop->session;
     bool asking = up_procedure_is_asking(session->procedure) && !owes_lines(loop);
     struct up_operator *op = session->op;
     int operator_input = op->live != NULL ? op->keyboard : asking ? op->input : -1;
-    struct pollfd entry[2] = {{.fd = up_source_descriptor(session->source), .events = POLLIN},
-                              {.fd = operator_input, .events = POLLIN}};
+    struct pollfd entry[OWN + LINES_POLLED] = {
+        {.fd = up_source_descriptor(session->source), .events = POLLIN},
+        {.fd = operator_input, .events = POLLIN}};
     /* A line may be waiting in its buffer; half of one must not keep us from waiting. */
     if (asking && memchr(session->op->text, '\n', session->op->length) != NULL) {
         hear_operator(loop);
         return true;
     }
-    if (poll(entry, 2, 200) < 0 && errno != EINTR) {
+    if (wait_on(loop, entry) < 0 && errno != EINTR) {
         return up_fail(failure, UP_STATUS_UNABLE, "poll: %s", strerror(errno));
     }
     if (entry[0].revents != 0 && !hear_source(loop, failure)) {
@@ -442,8 +559,10 @@ static bool wait_for_something(struct loop *loop, struct up_failure *failure) {
 /* Where readings are typed there is nobody else to wait for. */
 static void wait_for_operator(struct loop *loop) {
     struct up_operator *op = loop->session->op;
-    struct pollfd entry = {.fd = op->live != NULL ? op->keyboard : op->input, .events = POLLIN};
-    if (memchr(op->text, '\n', op->length) != NULL || poll(&entry, 1, 200) > 0) {
+    struct pollfd entry[OWN + LINES_POLLED] = {
+        {.fd = op->live != NULL ? op->keyboard : op->input, .events = POLLIN}, {.fd = -1}};
+    if (memchr(op->text, '\n', op->length) != NULL ||
+        (wait_on(loop, entry) > 0 && entry[0].revents != 0)) {
         hear_operator(loop);
     }
 }
@@ -473,6 +592,9 @@ static bool run(struct up_session *session, struct up_failure *failure) {
     if (!session->procedure->calibrating) {
         session->op->counts_kg = session->procedure->calibration.slope_counts_kg;
     }
+    if (session->lines != NULL && session->op->by_pedal) {
+        lines_listen(session->lines);
+    }
     while (hand_out(&loop, failure)) {
         if (up_procedure_is_finished(session->procedure) && !owes_lines(&loop)) {
             return true;
@@ -481,7 +603,7 @@ static bool run(struct up_session *session, struct up_failure *failure) {
             stop(&loop);
             return true;
         }
-        if (!check_presence(&loop, failure)) {
+        if (!check_presence(&loop, failure) || !mind_lines(&loop, failure)) {
             return false;
         }
         if (typed) {

@@ -96,7 +96,8 @@ static void keep_answer(void *context, unsigned id, enum up_answer_word word, do
 }
 
 static void keep_note(void *context, enum up_note note, const char *text) {
-    static const char *const names[] = {"lost", "back", "stopped", "resumed", "left"};
+    static const char *const names[] = {"lost",    "back", "stopped",
+                                        "resumed", "left", "interrupted"};
     struct keeper *keeper = context;
     up_run_journal(keeper->run, json_pack("{s:s, s:s}", "event", names[note], "text", text),
                    &keeper->failure);
@@ -411,6 +412,7 @@ static bool run_session(struct keeper *keeper, struct up_procedure *procedure,
         .rig = bench->rig,
         .procedure = procedure,
         .op = op,
+        .lines = bench->lines,
         .listener = {keeper, keep_bytes, keep_event, keep_answer, keep_note},
         .signalled = &signalled,
         .place = bench->place,
@@ -441,8 +443,11 @@ static bool run_session(struct keeper *keeper, struct up_procedure *procedure,
 }
 
 static struct up_operator *make_operator(const struct bench_run *bench) {
-    struct up_operator *op = up_operator_create(bench->json ? UP_OPERATOR_JSON : UP_OPERATOR_KEYS,
-                                                bench->operator_input, bench->operator_output);
+    enum up_operator_kind kind = bench->json    ? UP_OPERATOR_JSON
+                                 : bench->pedal ? UP_OPERATOR_PEDAL
+                                                : UP_OPERATOR_KEYS;
+    struct up_operator *op =
+        up_operator_create(kind, bench->operator_input, bench->operator_output);
     if (bench->screen) {
         up_operator_use_screen(op, bench->operator_input);
     }

@@ -10,6 +10,7 @@
 
 #include "upthrust/catalogue.h"
 #include "upthrust/failure.h"
+#include "upthrust/lines.h"
 #include "upthrust/procedure.h"
 #include "upthrust/report.h"
 #include "upthrust/result.h"
@@ -99,11 +100,12 @@ struct bench_run {
     struct up_catalogue *catalogue;
     const struct up_rig *rig;
     const char *port;   /* instead of the rig's; or NULL */
-    bool json;          /* operator */
+    bool json, pedal;   /* operator; neither: keys */
     bool screen;        /* a live one, for a person */
     int operator_input; /* descriptor */
     FILE *operator_output;
-    bool no_exchange;   /* the caller brings exchange/ up to date itself, once at the end */
+    struct up_lines *lines; /* at the bench; NULL where there are none */
+    bool no_exchange;       /* the caller brings exchange/ up to date itself, once at the end */
     const char *resume; /* a run's id or the beginning of one, "" for the latest; NULL: a new run */
     /* In a queue: where we are, what a run's record tells of it, and what one item leaves the next.
        NULL outside of one. */
@@ -149,6 +151,14 @@ bool repeat_calibrate(struct up_catalogue *catalogue, const char *run,
 bool tell_sameness(struct up_catalogue *catalogue, const struct repeated *repeated, FILE *stream,
                    struct up_failure *failure);
 
+/* Hears the rig's port for --seconds (else `seconds`), or all of --replay (command_listen.c). */
+struct up_listening;
+bool hear_stream(const struct arguments *arguments, const struct up_rig *rig, double seconds,
+                 struct up_listening *listening, struct up_failure *failure);
+/* False where hardly a line fits the rig's layout. */
+bool judge_listening(const struct up_listening *listening, const char *what,
+                     struct up_failure *failure);
+
 /* Where to go on from the results: UP_STATUS_UNDECIDED where one is. */
 enum up_status status_of_results(const struct up_result *result, unsigned results);
 
@@ -186,6 +196,7 @@ enum up_status command_calibration(const struct arguments *arguments, struct up_
 enum up_status command_measure(const struct arguments *arguments, struct up_failure *failure);
 enum up_status command_ports(const struct arguments *arguments, struct up_failure *failure);
 enum up_status command_listen(const struct arguments *arguments, struct up_failure *failure);
+enum up_status command_rig_check(const struct arguments *arguments, struct up_failure *failure);
 enum up_status command_water(const struct arguments *arguments, struct up_failure *failure);
 enum up_status command_item(const struct arguments *arguments, struct up_failure *failure);
 enum up_status command_body(const struct arguments *arguments, struct up_failure *failure);
@@ -199,9 +210,9 @@ enum up_status command_import(const struct arguments *arguments, struct up_failu
 enum up_status command_merge(const struct arguments *arguments, struct up_failure *failure);
 
 extern const struct option_text options_demo[], options_calibrate[], options_calibration[],
-    options_measure[], options_ports[], options_listen[], options_water[], options_item[],
-    options_body[], options_kind[], options_show[], options_explain[], options_decide[],
-    options_plot[], options_export[], options_import[], options_merge[];
+    options_measure[], options_ports[], options_listen[], options_rig_check[], options_water[],
+    options_item[], options_body[], options_kind[], options_show[], options_explain[],
+    options_decide[], options_plot[], options_export[], options_import[], options_merge[];
 
 #define OPTION_CATALOGUE                                                                           \
     { "catalogue", "DIR", "the catalogue (default: $UPTHRUST_CATALOGUE, else ./catalogue)" }
@@ -216,7 +227,7 @@ extern const struct option_text options_demo[], options_calibrate[], options_cal
 #define OPTION_TYPED                                                                               \
     { "typed", NULL, "no wire: type what a hanging scale shows" }
 #define OPTION_OPERATOR                                                                            \
-    { "operator", "keys|json", "who answers: a person, or a program (JSON Lines)" }
+    { "operator", "keys|pedal|json", "who answers: a person, a foot, a program (JSON Lines)" }
 #define OPTION_PLAIN                                                                               \
     { "plain", NULL, "plain lines on a terminal too, no live screen" }
 #define OPTION_AIR_TEMP                                                                            \

@@ -369,8 +369,8 @@ static void print_words(const struct up_listening *listening, const struct load_
 
 /* ---- the command ---- */
 
-static bool judge_lines(const struct up_listening *listening, const char *what,
-                        struct up_failure *failure) {
+bool judge_listening(const struct up_listening *listening, const char *what,
+                     struct up_failure *failure) {
     const struct up_reader *reader = &listening->reader;
     uint64_t refused = up_reader_refused(reader);
     if (listening->samples > 0 && !up_reader_is_hopeless(reader, LEAST_LINES)) {
@@ -414,11 +414,10 @@ static bool fit_columns(const struct arguments *arguments, const struct up_liste
                    (unsigned long long)listening->column[0].plateaus);
 }
 
-static bool hear(const struct arguments *arguments, const struct up_rig *rig,
+bool hear_stream(const struct arguments *arguments, const struct up_rig *rig, double seconds,
                  struct up_listening *listening, struct up_failure *failure) {
     const char *replay = option_value(arguments, "replay");
     struct up_source *source = NULL;
-    double seconds = 10;
     bool good =
         option_number(arguments, "seconds", 0.1, 86400, &seconds, failure) &&
         (replay != NULL ? up_source_open_capture(replay, &source, failure)
@@ -448,8 +447,8 @@ enum up_status command_listen(const struct arguments *arguments, struct up_failu
     }
     catch_signals();
     listening = up_listening_create(&rig, replay == NULL && rig.line.poll[0] == '\0');
-    good = hear(arguments, &rig, listening, failure) &&
-           judge_lines(listening, replay != NULL ? replay : rig_file, failure) &&
+    good = hear_stream(arguments, &rig, 10, listening, failure) &&
+           judge_listening(listening, replay != NULL ? replay : rig_file, failure) &&
            fit_columns(arguments, listening, fit, failure);
     if (good && option_given(arguments, "json")) {
         print_document(listening, fit);

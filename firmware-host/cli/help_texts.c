@@ -12,6 +12,9 @@ static const struct help_text texts[] = {
     {"listen", HELP_AT_THE_TANK,
      "listen --rig my-rig.ini\n"
      "listen --rig my-rig.ini --replay capture.txt --json\n"},
+    {"rig-check", HELP_AT_THE_TANK,
+     "rig-check --rig my-rig.ini\n"
+     "rig-check --rig my-rig.ini --no-walk --mass-kg 3.5 --lift-g 900 --length-m 0.5\n"},
     {"calibrate", HELP_AT_THE_TANK,
      "calibrate --rig my-rig.ini --masses-g 500,1000,2000,4000 --mass-class M1\n"
      "calibrate --rig rigs/hanging-scale.ini --masses-g 500,1000,2000,5000\n"},

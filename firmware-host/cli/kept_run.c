@@ -51,7 +51,8 @@ static bool read_answer(const json_t *entry, struct up_kept *kept) {
 
 /* False for a line that tells nothing to repeat. */
 static bool read_entry(const json_t *entry, struct up_kept *kept) {
-    static const char *const notes[] = {"lost", "back", "stopped", "resumed", "left"};
+    static const char *const notes[] = {"lost",    "back", "stopped",
+                                        "resumed", "left", "interrupted"};
     const char *event = json_string_value(json_object_get(entry, "event"));
     const char *text = json_string_value(json_object_get(entry, "text"));
     *kept =

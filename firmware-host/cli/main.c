@@ -22,6 +22,8 @@ const struct command commands[] = {
      command_ports},
     {"listen", "", "say what a stream is: lines, rate, noise, glitches, plateaus", options_listen,
      command_listen},
+    {"rig-check", "", "try every line and lamp, and say whether the rig is fit to weigh with",
+     options_rig_check, command_rig_check},
     {"water", "", "density of fresh or sea water, with its uncertainty", options_water,
      command_water},
     {"item", "add|edit|list|show [NAME_OR_ID]", "the gear in the catalogue", options_item,

@@ -210,6 +210,24 @@ static bool set_bytes(struct parse *parse, const struct key *key, const char *va
     return true;
 }
 
+/* "gpiochip0 17" or "gpiochip0 PEDAL": a line's name may hold blanks, a chip's none. */
+static bool set_gpio(struct parse *parse, const struct key *key, const char *value,
+                     struct up_gpio *gpio) {
+    size_t chip = strcspn(value, " ");
+    const char *line = value + chip + strspn(value + chip, " ");
+    char *clean = up_text_clean(value, strlen(value));
+    bool good = chip > 0 && chip < sizeof gpio->chip && line[0] != '\0' &&
+                strlen(line) < sizeof gpio->line && strcmp(clean, value) == 0;
+    free(clean);
+    if (!good) {
+        return refuse_value(parse, key, value,
+                            "a chip and a line of it, by name or number, such as gpiochip0 17");
+    }
+    memcpy(gpio->chip, value, chip);
+    memcpy(gpio->line, line, strlen(line) + 1);
+    return true;
+}
+
 static bool set(struct parse *parse, const struct key *key, const char *value) {
     void *target = (char *)parse->rig + key->offset;
     switch (key->type) {
@@ -228,6 +246,8 @@ static bool set(struct parse *parse, const struct key *key, const char *value) {
         return set_labels(parse, key, value);
     case KEY_WORDS:
         return set_words(parse, key, value, target);
+    case KEY_GPIO:
+        return set_gpio(parse, key, value, target);
     case KEY_NUMBER:
     case KEY_WHOLE:
         return set_number(parse, key, value, target);
@@ -383,6 +403,21 @@ bool up_rig_type_readings(struct up_rig *rig, struct up_failure *failure) {
     rig->port_kind = UP_PORT_TYPED;
     rig->read_after_s = rig->window_s = 0;
     return true;
+}
+
+const char *up_lamp_name(enum up_lamp lamp) {
+    static const char *const names[UP_LAMPS] = {
+        [UP_LAMP_WAITING] = "waiting",
+        [UP_LAMP_SETTLING] = "settling",
+        [UP_LAMP_YOUR_TURN] = "your_turn",
+        [UP_LAMP_POSITIVE] = "positive",
+        [UP_LAMP_NEUTRAL] = "neutral",
+        [UP_LAMP_NEGATIVE] = "negative",
+        [UP_LAMP_UNDECIDED] = "undecided",
+        [UP_LAMP_FAULT] = "fault",
+        [UP_LAMP_ALL] = "all",
+    };
+    return names[lamp];
 }
 
 struct rewritten {

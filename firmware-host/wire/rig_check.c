@@ -200,6 +200,85 @@ static bool check_words(struct parse *parse) {
     return true;
 }
 
+/* ---- lines at the bench ---- */
+
+/* Bias and level are stated, never guessed: the wrong one is a pedal that is always pressed, or a
+   shaker that runs from the start. */
+struct gpio_needs {
+    const char *section, *key; /* a section that is begun has this one */
+};
+
+static bool check_gpio_keys(struct parse *parse) {
+    static const struct gpio_needs musts[] = {
+        {"pedal", "line"},     {"pedal", "bias"},   {"pedal", "active"},  {"float", "line"},
+        {"float", "bias"},     {"float", "active"}, {"shaker", "line"},   {"shaker", "active"},
+        {"shaker", "limit_s"}, {"buzzer", "line"},  {"buzzer", "active"}, {"lamps", "active"},
+    };
+    for (size_t i = 0; i < sizeof musts / sizeof musts[0]; i++) {
+        char what[160];
+        if (was_given(parse, musts[i].section, NULL) &&
+            !was_given(parse, musts[i].section, musts[i].key)) {
+            snprintf(what, sizeof what, "the section [%s] lacks the key %s%s", musts[i].section,
+                     musts[i].key,
+                     strcmp(musts[i].key, "limit_s") == 0
+                         ? ": no relay without a time after which it is off"
+                         : "");
+            return lacks(parse, what);
+        }
+    }
+    return true;
+}
+
+struct named_gpio {
+    const char *section, *name;
+    const struct up_gpio *at;
+    bool is_output;
+};
+
+static bool check_same_gpio(struct parse *parse, const struct named_gpio *one,
+                            const struct named_gpio *other) {
+    char what[400];
+    if (one->at->chip[0] == '\0' || strcmp(one->at->chip, other->at->chip) != 0 ||
+        strcmp(one->at->line, other->at->line) != 0) {
+        return true;
+    }
+    snprintf(what, sizeof what, "[%s] %s and [%s] %s name the same line, %.60s %.60s: %s",
+             other->section, other->name, one->section, one->name, one->at->chip, one->at->line,
+             one->is_output != other->is_output ? "an output cannot be an input too"
+                                                : "give each its own");
+    return lacks(parse, what);
+}
+
+static bool check_gpio(struct parse *parse) {
+    const struct up_rig *rig = parse->rig;
+    struct named_gpio named[4 + UP_LAMPS] = {{"pedal", "line", &rig->pedal.input.at, false},
+                                             {"float", "line", &rig->level.at, false},
+                                             {"shaker", "line", &rig->shaker.at, true},
+                                             {"buzzer", "line", &rig->buzzer.at, true}};
+    bool lit = false;
+    for (int i = 0; i < UP_LAMPS; i++) {
+        named[4 + i] =
+            (struct named_gpio){"lamps", up_lamp_name((enum up_lamp)i), &rig->lamp[i], true};
+        lit = lit || rig->lamp[i].chip[0] != '\0';
+    }
+    for (size_t i = 0; i < sizeof named / sizeof named[0]; i++) {
+        for (size_t j = 0; j < i; j++) {
+            if (!check_same_gpio(parse, &named[i], &named[j])) {
+                return false;
+            }
+        }
+    }
+    const struct rule rules[] = {
+        {was_given(parse, "lamps", NULL) && !lit,
+         "the section [lamps] names no lamp: one for all will do"},
+        {rig->pedal.long_s <= 2 * rig->pedal.input.debounce_s,
+         "[pedal] long_ms must be more than twice debounce_ms"},
+        {rig->pedal.stuck_s <= rig->pedal.long_s + 1,
+         "[pedal] stuck_s must be a second more than long_ms at least"},
+    };
+    return check_gpio_keys(parse) && check_rules(parse, rules, sizeof rules / sizeof rules[0]);
+}
+
 /* ---- the place and the tank's water ---- */
 
 /* As measured there, say: a gravimeter's map gives it to 1e-6 or so; the number as it was typed is
@@ -295,7 +374,7 @@ bool rig_check(struct parse *parse) {
         return lacks(parse, "section [line] lacks the key layout");
     }
     if (!check_layout(parse) || !check_columns(parse) || !check_frames(parse) ||
-        !check_numbers(parse) || !check_words(parse)) {
+        !check_numbers(parse) || !check_words(parse) || !check_gpio(parse)) {
         return false;
     }
     if (rig->port_kind == UP_PORT_TYPED && rig->line.layout != UP_LAYOUT_BARE) {

@@ -9,7 +9,7 @@
 #include "upthrust/rig.h"
 
 /* inih 55 cuts longer lines and then miscounts: longer ones are refused before it sees them. */
-enum { RIG_LINE_MAX = 199, RIG_KEYS_MAX = 128 };
+enum { RIG_LINE_MAX = 199, RIG_KEYS_MAX = 160 };
 
 enum key_type {
     KEY_TEXT,
@@ -23,6 +23,7 @@ enum key_type {
     KEY_FIELDS, /* columns of loads */
     KEY_LABELS, /* labels of loads */
     KEY_WORDS,  /* words of a device, into a struct up_words */
+    KEY_GPIO,   /* a chip and a line of it, into a struct up_gpio */
 };
 
 struct word {

@@ -60,6 +60,12 @@ static const struct word mass_classes[] = {{"E2", UP_MASSES_E2},
                                            {"M2", UP_MASSES_M2},
                                            {"M3", UP_MASSES_M3},
                                            {NULL, 0}};
+static const struct word biases[] = {{"pull-up", UP_BIAS_PULL_UP},
+                                     {"pull-down", UP_BIAS_PULL_DOWN},
+                                     {"none", UP_BIAS_NONE},
+                                     {"as-is", UP_BIAS_AS_IS},
+                                     {NULL, 0}};
+static const struct word actives[] = {{"high", false}, {"low", true}, {NULL, 0}};
 static const struct word waters[] = {
     {"fresh", UP_WATER_FRESH}, {"sea", UP_WATER_SEA}, {"pool", UP_WATER_POOL}, {NULL, 0}};
 
@@ -83,6 +89,11 @@ static const struct word waters[] = {
     { "line", name, KEY_WHOLE, AT(line.member), 1, UP_FIELDS_MAX, NULL, 1 }
 #define LINE_WORDS(name, member)                                                                   \
     { "line", name, KEY_WORDS, AT(line.member), 0, 0, NULL, 1 }
+
+#define GPIO(section, name, member)                                                                \
+    { section, name, KEY_GPIO, AT(member), 0, 0, NULL, 1 }
+#define ACTIVE(section, member)                                                                    \
+    { section, "active", KEY_SWITCH, AT(member), 0, 0, actives, 1 }
 
 /* The order of [line] and [sensor] is part of what makes a calibration void: add, never move. */
 const struct key rig_keys[] = {
@@ -166,6 +177,33 @@ const struct key rig_keys[] = {
     WHOLE("bench", "shakes_max", shakes_max, 1, UP_TRIAL_SHAKES_MAX),
     WHOLE("bench", "trials", trials, 2, UP_TRIALS_MAX),
     NUMBER("bench", "calibration_days", calibration_days, 0, 3650),
+    GPIO("pedal", "line", pedal.input.at),
+    WORD("pedal", "bias", pedal.input.bias, biases),
+    ACTIVE("pedal", pedal.input.active_low),
+    SCALED("pedal", "debounce_ms", pedal.input.debounce_s, 0, 200, 1e-3),
+    SCALED("pedal", "long_ms", pedal.long_s, 300, 5000, 1e-3),
+    SCALED("pedal", "double_ms", pedal.double_s, 100, 2000, 1e-3),
+    NUMBER("pedal", "stuck_s", pedal.stuck_s, 2, 600),
+    GPIO("float", "line", level.at),
+    WORD("float", "bias", level.bias, biases),
+    ACTIVE("float", level.active_low),
+    SCALED("float", "debounce_ms", level.debounce_s, 0, 60000, 1e-3),
+    GPIO("shaker", "line", shaker.at),
+    ACTIVE("shaker", shaker.active_low),
+    NUMBER("shaker", "limit_s", shaker_limit_s, 0.1, 120),
+    GPIO("buzzer", "line", buzzer.at),
+    ACTIVE("buzzer", buzzer.active_low),
+    ACTIVE("lamps", lamps_active_low),
+    GPIO("lamps", "all", lamp[UP_LAMP_ALL]),
+    GPIO("lamps", "waiting", lamp[UP_LAMP_WAITING]),
+    GPIO("lamps", "settling", lamp[UP_LAMP_SETTLING]),
+    GPIO("lamps", "your_turn", lamp[UP_LAMP_YOUR_TURN]),
+    GPIO("lamps", "positive", lamp[UP_LAMP_POSITIVE]),
+    GPIO("lamps", "neutral", lamp[UP_LAMP_NEUTRAL]),
+    GPIO("lamps", "negative", lamp[UP_LAMP_NEGATIVE]),
+    GPIO("lamps", "undecided", lamp[UP_LAMP_UNDECIDED]),
+    GPIO("lamps", "fault", lamp[UP_LAMP_FAULT]),
+    NUMBER("lamps", "result_s", result_s, 0, 600),
 };
 const size_t rig_key_count = sizeof rig_keys / sizeof rig_keys[0];
 _Static_assert(sizeof rig_keys / sizeof rig_keys[0] <= RIG_KEYS_MAX, "RIG_KEYS_MAX");
@@ -200,4 +238,10 @@ void rig_defaults(struct up_rig *rig) {
     rig->shakes_max = 6;
     rig->trials = 5;
     rig->calibration_days = 30; /* a choice of ours */
+    /* choices of ours: contacts bounce for some ms, a boot presses for a quarter of a second, waves
+       pass in a second or two */
+    rig->pedal = (struct up_pedal_rule){
+        .input = {.debounce_s = 0.02}, .long_s = 0.8, .double_s = 0.4, .stuck_s = 8};
+    rig->level.debounce_s = 2;
+    rig->result_s = 10;
 }

@@ -110,6 +110,50 @@ struct up_line_rule {
     int poll_lines;
 };
 
+enum { UP_GPIO_SIZE = 64 };
+
+/* A GPIO line: its chip's path, name or label, and its own name or, in digits, its offset. No chip:
+   there is none. */
+struct up_gpio {
+    char chip[UP_GPIO_SIZE], line[UP_GPIO_SIZE];
+};
+
+enum up_bias { UP_BIAS_AS_IS, UP_BIAS_NONE, UP_BIAS_PULL_UP, UP_BIAS_PULL_DOWN };
+
+struct up_gpio_input {
+    struct up_gpio at;
+    enum up_bias bias;
+    bool active_low;
+    double debounce_s; /* a level counts once it has stood for so long */
+};
+
+struct up_gpio_output {
+    struct up_gpio at;
+    bool active_low;
+};
+
+/* A press is short, long, or one of two; of a pedal that is down for longer than stuck_s none. */
+struct up_pedal_rule {
+    struct up_gpio_input input;
+    double long_s;   /* held for as long, and let go: long */
+    double double_s; /* pressed again so soon after it was let go: double */
+    double stuck_s;
+};
+
+/* What a lamp can say; the last one stands for a lamp that says all that has none of its own. */
+enum up_lamp {
+    UP_LAMP_WAITING,
+    UP_LAMP_SETTLING,
+    UP_LAMP_YOUR_TURN,
+    UP_LAMP_POSITIVE,
+    UP_LAMP_NEUTRAL,
+    UP_LAMP_NEGATIVE,
+    UP_LAMP_UNDECIDED,
+    UP_LAMP_FAULT,
+    UP_LAMP_ALL,
+    UP_LAMPS
+};
+
 struct up_rig {
     char path[512]; /* the file it was read from */
     char id[UP_NAME_SIZE], name[UP_NAME_SIZE];
@@ -143,6 +187,14 @@ struct up_rig {
     double shake_share; /* least share of the trapped air that one shake frees; NaN: not known */
     int shakes_max, trials;
     double calibration_days; /* an older calibration is told */
+    /* lines at the bench */
+    struct up_pedal_rule pedal;
+    struct up_gpio_input level; /* the float switch: active while there is water enough */
+    struct up_gpio_output shaker, buzzer;
+    double shaker_limit_s; /* the shaker runs no longer at a time */
+    struct up_gpio lamp[UP_LAMPS];
+    bool lamps_active_low;
+    double result_s; /* a class is shown for so long */
 };
 
 /* UP_STATUS_WRONG_INPUT, naming file, line and what to do. */
@@ -159,6 +211,9 @@ bool up_rig_type_readings(struct up_rig *rig, struct up_failure *failure);
 /* The whole text of a rig file, to be kept with a run; NULL and a failure where it cannot be read.
    The caller frees it. */
 char *up_rig_read_text(const char *path, struct up_failure *failure);
+
+/* Its key in the rig file: "waiting", "settling", "your_turn", ..., "all" */
+const char *up_lamp_name(enum up_lamp lamp);
 
 /* "g", "kg", "lb", "N"; "counts" */
 const char *up_load_unit_name(enum up_load_unit unit);

@@ -14,6 +14,7 @@
 #include <stdbool.h>
 
 #include "upthrust/failure.h"
+#include "upthrust/lines.h"
 #include "upthrust/procedure.h"
 #include "upthrust/wire.h"
 
@@ -22,8 +23,9 @@
 struct up_operator;
 
 enum up_operator_kind {
-    UP_OPERATOR_KEYS, /* a person at a terminal: lines typed on standard input */
-    UP_OPERATOR_JSON, /* another program: JSON Lines on standard input and output */
+    UP_OPERATOR_KEYS,  /* a person at a terminal: lines typed on standard input */
+    UP_OPERATOR_JSON,  /* another program: JSON Lines on standard input and output */
+    UP_OPERATOR_PEDAL, /* a foot on the session's lines; where input is a terminal, its keys too */
 };
 
 /* Reads answers from `input`; JSON goes to `output`, words for a person too (standard error, by
@@ -47,8 +49,9 @@ enum up_note {
     UP_NOTE_LOST, /* the device is gone or silent */
     UP_NOTE_BACK,
     UP_NOTE_STOPPED,
-    UP_NOTE_RESUMED, /* what came before is of a session that was left */
-    UP_NOTE_LEFT,    /* nobody has answered for so long that the step begins anew */
+    UP_NOTE_RESUMED,     /* what came before is of a session that was left */
+    UP_NOTE_LEFT,        /* nobody has answered for so long that the step begins anew */
+    UP_NOTE_INTERRUPTED, /* the stream goes on, the step begins anew */
 };
 
 struct up_listener {
@@ -69,6 +72,7 @@ struct up_session {
     struct up_source *source;
     struct up_procedure *procedure;
     struct up_operator *op;
+    struct up_lines *lines; /* may be NULL */
     struct up_listener listener;
     const volatile sig_atomic_t *signalled; /* may be NULL; nonzero ends the session */
     double silence_s;                       /* no line for so long is a fault; 0 for 5 s */

@@ -292,7 +292,7 @@ static void answers_are_seen_before_they_are_given(void **state) {
     view.how = "pedal: short is done";
     draw(&view, 80, 24, false);
     assert_string_equal(row_text(10), " YOUR TURN");
-    assert_string_equal(row_text(23), " pedal: short is done   keyboard: q and Enter");
+    assert_string_equal(row_text(23), " pedal: short is done   keyboard too");
 }
 
 static void the_newest_fault_and_trials_are_told(void **state) {

@@ -165,6 +165,7 @@ class Device(threading.Thread):
         self.heard = b""
         self.talks = False
         self.leaves = False
+        self.batch, self.every_s = 4, 0.01
         self.noise = random.Random(1)
         self.channel.setblocking(False)
         self.start()
@@ -172,7 +173,7 @@ class Device(threading.Thread):
     def run(self):
         rest = b""
         while not self.leaves:
-            time.sleep(0.01)
+            time.sleep(self.every_s)
             try:  # left unread, it would in the end hold up the emulator
                 self.heard += self.channel.recv(65536)
             except BlockingIOError:
@@ -180,7 +181,7 @@ class Device(threading.Thread):
             if not self.talks:
                 rest = b""
                 continue
-            for _ in range(4):
+            for _ in range(self.batch):
                 rest += b"%d\r\n" % round(ZERO + COUNTS_PER_G * self.load_g +
                                           self.noise.gauss(0, 5))
             try:
@@ -282,6 +283,13 @@ def check_pulled(machine, device):
     machine.wait_for("! -e /dev/ttyUSB0")
 
 
+def work_s(machine):
+    """What the session has cost so far."""
+    words = machine.run("cat /proc/$session/stat")[1]
+    fields = words.rsplit(")", 1)[1].split()
+    return (int(fields[11]) + int(fields[12])) / 100
+
+
 # ---- sessions that outlive a pulled cable ----
 
 class Session:
@@ -333,9 +341,7 @@ class Session:
         return fault, time.monotonic() - pulled_s
 
     def work_s(self):
-        words = self.machine.run("cat /proc/$session/stat")[1]
-        fields = words.rsplit(")", 1)[1].split()
-        return (int(fields[11]) + int(fields[12])) / 100
+        return work_s(self.machine)
 
     def end(self):
         status, words = self.machine.run("wait $session; status=$?; cat /tmp/words; (exit $status)")

@@ -322,8 +322,97 @@ static void simulated_rig_takes_its_port(void **state) {
     free(file);
 }
 
+/* ---- lines at the bench ---- */
+
+#define PEDAL "[pedal]\nline = gpiochip0 PEDAL 1\nbias = pull-up\nactive = low\n"
+
+static void lines_at_the_bench_are_read(void **state) {
+    struct up_rig rig;
+    struct up_failure failure = {0};
+    (void)state;
+    assert_true(up_rig_parse("t",
+                             HEAD BARE PEDAL "long_ms = 1000\n"
+                                             "[float]\nline = /dev/gpiochip1  7\nbias = none\n"
+                                             "active = high\n"
+                                             "[shaker]\nline = expander 0\nactive = high\n"
+                                             "limit_s = 3\n"
+                                             "[lamps]\nactive = low\nall = gpiochip0 4\n"
+                                             "your_turn = gpiochip0 5\n",
+                             &rig, &failure));
+    assert_string_equal(rig.pedal.input.at.chip, "gpiochip0");
+    assert_string_equal(rig.pedal.input.at.line, "PEDAL 1"); /* a name may hold blanks */
+    assert_int_equal(rig.pedal.input.bias, UP_BIAS_PULL_UP);
+    assert_true(rig.pedal.input.active_low);
+    assert_true(fabs(rig.pedal.long_s - 1) < 1e-12);
+    assert_true(fabs(rig.pedal.input.debounce_s - 0.02) < 1e-12);
+    assert_string_equal(rig.level.at.chip, "/dev/gpiochip1");
+    assert_string_equal(rig.level.at.line, "7");
+    assert_int_equal(rig.level.bias, UP_BIAS_NONE);
+    assert_false(rig.level.active_low);
+    assert_true(rig.shaker_limit_s == 3);
+    assert_string_equal(rig.buzzer.at.chip, "");
+    assert_true(rig.lamps_active_low);
+    assert_string_equal(rig.lamp[UP_LAMP_YOUR_TURN].line, "5");
+    assert_string_equal(rig.lamp[UP_LAMP_ALL].line, "4");
+    assert_string_equal(rig.lamp[UP_LAMP_FAULT].chip, "");
+}
+
+/* A pedal is no part of what a calibration depends on. */
+static void lines_at_the_bench_void_no_calibration(void **state) {
+    struct up_rig without, with;
+    struct up_failure failure = {0};
+    (void)state;
+    assert_true(up_rig_parse("t", HEAD BARE, &without, &failure));
+    assert_true(up_rig_parse("t", HEAD BARE PEDAL, &with, &failure));
+    assert_string_equal(without.sha256, with.sha256);
+}
+
+static void wrong_lines_at_the_bench_are_refused(void **state) {
+    static const struct {
+        const char *text, *words;
+    } cases[] = {
+        {"[pedal]\nline = gpiochip0\n", "a chip and a line of it"},
+        {"[pedal]\nline = gpiochip0 7\nactive = low\n", "[pedal] lacks the key bias"},
+        {"[pedal]\nline = gpiochip0 7\nbias = pull-up\n", "[pedal] lacks the key active"},
+        {"[pedal]\nbias = pull-up\nactive = low\n", "[pedal] lacks the key line"},
+        {"[pedal]\nline = gpiochip0 7\nbias = up\n", "one of pull-up pull-down none as-is"},
+        {PEDAL "stuck_s = 2\nlong_ms = 1500\n", "stuck_s must be a second more than long_ms"},
+        {PEDAL "debounce_ms = 200\nlong_ms = 300\n", "more than twice debounce_ms"},
+        {"[float]\nline = gpiochip0 7\nactive = low\n", "[float] lacks the key bias"},
+        {"[shaker]\nline = gpiochip0 7\nactive = high\n",
+         "no relay without a time after which it is off"},
+        {"[shaker]\nline = gpiochip0 7\nactive = high\nlimit_s = 0\n", "from 0.1 to 120"},
+        {"[shaker]\nline = gpiochip0 7\nlimit_s = 1\n", "[shaker] lacks the key active"},
+        {"[buzzer]\nactive = low\n", "[buzzer] lacks the key line"},
+        {"[lamps]\nall = gpiochip0 7\n", "[lamps] lacks the key active"},
+        {"[lamps]\nactive = high\n", "names no lamp"},
+        {"[lamps]\nactive = high\nblue = gpiochip0 7\n", "unknown key blue"},
+        {PEDAL "[lamps]\nactive = high\nfault = gpiochip0 PEDAL 1\n",
+         "[pedal] line and [lamps] fault name the same line, gpiochip0 PEDAL 1: an output cannot "
+         "be an input too"},
+        {PEDAL "[float]\nline = gpiochip0 PEDAL 1\nbias = none\nactive = low\n",
+         "give each its own"},
+        {"[lamps]\nactive = high\nfault = gpiochip0 7\nall = gpiochip0 7\n", "give each its own"},
+    };
+    (void)state;
+    for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
+        struct up_rig rig;
+        struct up_failure failure = {0};
+        char *text = up_text_format(HEAD BARE "%s", cases[i].text);
+        assert_false(up_rig_parse("t", text, &rig, &failure));
+        assert_int_equal(failure.status, UP_STATUS_WRONG_INPUT);
+        if (strstr(failure.text, cases[i].words) == NULL) {
+            fail_msg("%s", failure.text);
+        }
+        free(text);
+    }
+}
+
 int main(void) {
     const struct CMUnitTest tests[] = {
+        cmocka_unit_test(lines_at_the_bench_are_read),
+        cmocka_unit_test(lines_at_the_bench_void_no_calibration),
+        cmocka_unit_test(wrong_lines_at_the_bench_are_refused),
         cmocka_unit_test(reads_what_is_written),
         cmocka_unit_test(the_tank_is_told_as_any_water),
         cmocka_unit_test(contradictions_of_the_tank_are_refused),

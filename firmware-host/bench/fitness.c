@@ -1,0 +1,214 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "upthrust/fitness.h"
+
+#include <math.h>
+#include <stdarg.h>
+#include <stdio.h>
+
+/* All limits here are choices of ours. A fifth of the neutral band of one piece leaves room for all
+   that is no noise. */
+static const double GOOD_G = 0.2 * UP_TOLERANCE_ONE_G;
+static const double GLITCHES_MOST = 0.02, REFUSED_MOST = 0.02, RATE_OFF_MOST = 0.05;
+enum { LEAST_READINGS = 16, LEAST_PAIRS = 8 };
+
+/* sqrt(1 + 1/4 + 1/4): an item less the mean of the tares around it, all equally uncertain. */
+static const double WEIGHING = 1.2247448713915890;
+
+/* As the procedure judges: the ballast outweighs the lift so many times, in water. */
+static const double BALLAST_FACTOR = 1.5;
+static const double LEAD_KG_M3 = 11340; /* handbook value of pure lead */
+static const double WATER_KG_M3 = 1000;
+
+static const double CAPACITY_SHARE = 0.9, WALL_M = 0.05, RISE_M = 0.02;
+
+static void find(struct up_findings *findings, bool good, const char *format, ...)
+    __attribute__((format(printf, 3, 4)));
+
+static void find(struct up_findings *findings, bool good, const char *format, ...) {
+    struct up_finding *finding;
+    va_list arguments;
+    if (findings->count == UP_FINDINGS_MAX) {
+        return;
+    }
+    finding = &findings->list[findings->count++];
+    finding->good = good;
+    va_start(arguments, format);
+    vsnprintf(finding->text, sizeof finding->text, format, arguments);
+    va_end(arguments);
+}
+
+bool up_findings_are_good(const struct up_findings *findings) {
+    bool good = true;
+    for (unsigned i = 0; i < findings->count; i++) {
+        good = good && findings->list[i].good;
+    }
+    return good;
+}
+
+/* ---- the stream ---- */
+
+/* The scatter of means of so many readings: from that of the longest groups of which there are
+   enough, which holds what resembles its neighbours, drifts and sloshes; longer means than those
+   are taken to gain as independent ones do. */
+static double mean_scatter(const struct up_heard_column *column, double noise, double readings) {
+    const struct up_allan *allan = &column->quiet.allan;
+    double scatter = noise / sqrt(readings);
+    for (int i = 0; i < UP_ALLAN_FACTORS && up_allan_factor(i) <= readings; i++) {
+        if (allan->group[i].pairs >= LEAST_PAIRS) {
+            scatter = up_allan_deviation(allan, i) * sqrt(up_allan_factor(i) / readings);
+        }
+    }
+    return scatter;
+}
+
+/* Where the noise is below the smallest step no mean is better than the step. */
+static double plateau_u(const struct up_heard_column *column, double division, double noise,
+                        double readings) {
+    double step = division / sqrt(12);
+    double u = mean_scatter(column, fmax(noise, step), readings);
+    return noise < division / 2 ? fmax(u, step) : u;
+}
+
+static double stream_rate_hz(const struct up_listening *listening, double heard_s) {
+    const struct up_line_rule *line = &listening->rig->line;
+    if (line->time_unit_s > 0) {
+        return up_listening_rate_hz(listening);
+    }
+    return line->poll[0] != '\0' || isnan(heard_s) ? line->rate_hz
+                                                   : (double)listening->samples / heard_s;
+}
+
+static void find_lines(const struct up_listening *listening, const struct up_fitness *fitness,
+                       struct up_findings *findings) {
+    const struct up_line_rule *line = &listening->rig->line;
+    uint64_t stalls = listening->pace.count[UP_PACE_STALL] + listening->pace.count[UP_PACE_RATE];
+    find(findings, fitness->refused_share <= REFUSED_MOST, "%.1f %% of %llu lines do not fit",
+         100 * fitness->refused_share, (unsigned long long)listening->reader.lines);
+    find(findings, fitness->readings >= LEAST_READINGS,
+         "%.3g readings a second: %u in a window of %g s, at least %d are wanted", fitness->rate_hz,
+         fitness->readings, listening->rig->window_s, LEAST_READINGS);
+    if (line->time_unit_s == 0 && line->rate_hz > 0) {
+        find(findings, fabs(fitness->rate_hz / line->rate_hz - 1) <= RATE_OFF_MOST,
+             "rate_hz = %g is the clock; lines came at %.3g Hz", line->rate_hz, fitness->rate_hz);
+    }
+    if (stalls > 0) {
+        find(findings, false, "the lines stalled or changed their rate %llu times",
+             (unsigned long long)stalls);
+    }
+}
+
+static void find_grams(const struct up_fitness *fitness, struct up_findings *findings) {
+    find(findings, 2 * fitness->u_weighing_g <= GOOD_G,
+         "fit to weigh with to %.2g g: twice the standard uncertainty of an item less its tares, "
+         "from the readings alone; up to %g g will do",
+         2 * fitness->u_weighing_g, GOOD_G);
+}
+
+static void find_noise(const struct up_heard_column *column, const struct up_fitness *fitness,
+                       const char *unit, struct up_findings *findings) {
+    find(findings, fitness->glitch_share <= GLITCHES_MOST, "%.1f %% of the readings are glitches",
+         100 * fitness->glitch_share);
+    if (isnan(fitness->noise)) {
+        find(findings, false, "too few readings to tell their noise");
+        return;
+    }
+    find(findings, column->screen.count[UP_READING_STUCK] == 0, "noise of one reading %.3g %s%s",
+         fitness->noise, unit,
+         column->screen.count[UP_READING_STUCK] > 0 ? "; the converter repeats itself" : "");
+    if (isnan(fitness->u_weighing_g)) {
+        find(findings, true,
+             "standard uncertainty of a plateau %.3g %s; calibrate to know it in grams",
+             fitness->u_plateau, unit);
+    } else {
+        find_grams(fitness, findings);
+    }
+}
+
+void up_fitness_of_stream(const struct up_listening *listening, double counts_kg, double heard_s,
+                          struct up_fitness *fitness, struct up_findings *findings) {
+    const struct up_rig *rig = listening->rig;
+    const struct up_heard_column *column = &listening->column[0];
+    bool in_kg = rig->line.load_unit != UP_LOAD_COUNTS;
+    double slope = counts_kg != 0 ? fabs(counts_kg) : in_kg ? 1 : (double)NAN;
+    double lines = (double)listening->reader.lines, samples = (double)listening->samples;
+    /* the line that we came into, and the one that we left, are nobody's mistake */
+    double refused = (double)up_reader_refused(&listening->reader);
+    double cut = (double)listening->reader.count[UP_REFUSED_CUT];
+    double readings;
+    *fitness = (struct up_fitness){.rate_hz = stream_rate_hz(listening, heard_s),
+                                   .noise = up_listening_noise(column),
+                                   .u_plateau = (double)NAN,
+                                   .u_weighing_g = (double)NAN};
+    readings = fitness->rate_hz * rig->window_s;
+    fitness->readings = isfinite(readings) ? (unsigned)readings : 0;
+    fitness->refused_share = lines > 0 ? (refused - cut) / lines : 0;
+    fitness->glitch_share = samples > 0 ? (double)column->glitches / samples : 0;
+    if (isfinite(fitness->noise) && readings >= 1) {
+        fitness->u_plateau = plateau_u(column, rig->division_counts, fitness->noise, readings);
+        fitness->u_weighing_g = WEIGHING * fitness->u_plateau / slope * 1e3;
+    }
+    find_lines(listening, fitness, findings);
+    find_noise(column, fitness, in_kg ? "kg" : "counts", findings);
+}
+
+void up_fitness_of_typed(const struct up_rig *rig, struct up_fitness *fitness,
+                         struct up_findings *findings) {
+    double u_kg = rig->division_counts / sqrt(12);
+    *fitness = (struct up_fitness){.rate_hz = (double)NAN,
+                                   .noise = (double)NAN,
+                                   .u_plateau = u_kg,
+                                   .u_weighing_g = WEIGHING * u_kg * 1e3,
+                                   .readings = 1};
+    find_grams(fitness, findings);
+}
+
+/* ---- the gear ---- */
+
+static void find_capacity(const struct up_rig *rig, double mass_kg, struct up_findings *findings) {
+    double total_kg = mass_kg + rig->ballast_kg;
+    if (rig->capacity_kg == 0) {
+        find(findings, false,
+             "[sensor] capacity_kg is not told: nobody watches what the cell can bear");
+        return;
+    }
+    find(findings, total_kg <= CAPACITY_SHARE * rig->capacity_kg,
+         "%.3g kg of gear in air and %.3g kg of ballast on a cell of %g kg: at most %.0f %% of it",
+         mass_kg, rig->ballast_kg, rig->capacity_kg, 100 * CAPACITY_SHARE);
+}
+
+static void find_ballast(const struct up_rig *rig, double lift_kg, struct up_findings *findings) {
+    double share = 1 - WATER_KG_M3 / LEAD_KG_M3;
+    double needed_kg = lift_kg * BALLAST_FACTOR / share;
+    find(
+        findings, rig->ballast_kg >= needed_kg,
+        "a lift of %.3g kg wants %.3g kg of lead as ballast, %.3g kg are told in [tank] ballast_kg",
+        lift_kg, needed_kg, rig->ballast_kg);
+}
+
+/* Gear neither floats nor sinks strongly: a kilogram of it takes about a litre. */
+static void find_tank(const struct up_rig *rig, const struct up_gear *gear,
+                      struct up_findings *findings) {
+    double volume_m3 = (gear->mass_kg + gear->lift_kg) / WATER_KG_M3;
+    double side_m = sqrt(rig->tank_area_m2);
+    if (rig->tank_area_m2 == 0) {
+        find(findings, false, "[tank] area_m2 is not told: nobody knows whether the gear fits");
+        return;
+    }
+    find(findings, volume_m3 / rig->tank_area_m2 <= RISE_M,
+         "the gear raises the water by about %.0f mm: at most %.0f mm, so that the line stays as "
+         "wet as it was",
+         1e3 * volume_m3 / rig->tank_area_m2, 1e3 * RISE_M);
+    if (gear->length_m > 0) {
+        find(findings, gear->length_m + 2 * WALL_M <= side_m,
+             "%.2f m of gear and a hand's breadth at either end in a tank of %.2f m (the side of a "
+             "square of its surface): it must touch nothing",
+             gear->length_m, side_m);
+    }
+}
+
+void up_fitness_for_gear(const struct up_rig *rig, const struct up_gear *gear,
+                         struct up_findings *findings) {
+    find_capacity(rig, gear->mass_kg, findings);
+    find_ballast(rig, gear->lift_kg, findings);
+    find_tank(rig, gear, findings);
+}

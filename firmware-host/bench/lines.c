@@ -1,0 +1,401 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* Takes the rig's lines from the kernel, hears them, and gives them back. */
+#include <errno.h>
+#include <math.h>
+#include <stdarg.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/stat.h>
+#include <time.h>
+
+#include "lines_internal.h"
+#include "upthrust/text.h"
+
+enum { CHIPS_MAX = 64, PATH_SIZE = 96, NAMED_MAX = 4 + UP_LAMPS };
+
+/* A kernel older than 5.7 stamps edges with the time of day: no such stamp is taken. */
+static const double STAMP_OLDEST_S = 60;
+
+double lines_now_s(void) {
+    struct timespec now;
+    clock_gettime(CLOCK_MONOTONIC, &now);
+    return (double)now.tv_sec + 1e-9 * (double)now.tv_nsec;
+}
+
+/* ---- where a line is ---- */
+
+/* One of the rig's lines, and where it was found. */
+struct wanted {
+    const char *section, *name;
+    const struct up_gpio *at;
+    bool is_output, active_low;
+    enum up_bias bias;
+    char path[PATH_SIZE];
+    dev_t device;
+    unsigned offset;
+};
+
+struct finding {
+    const struct up_rig *rig;
+    struct wanted wanted[NAMED_MAX];
+    int count;
+    struct up_failure *failure;
+};
+
+static bool refuse(const struct finding *finding, const struct wanted *wanted,
+                   enum up_status status, const char *format, ...)
+    __attribute__((format(printf, 4, 5)));
+
+static bool refuse(const struct finding *finding, const struct wanted *wanted,
+                   enum up_status status, const char *format, ...) {
+    char what[300];
+    va_list arguments;
+    va_start(arguments, format);
+    vsnprintf(what, sizeof what, format, arguments);
+    va_end(arguments);
+    return up_fail(finding->failure, status, "rig file %s, [%s] %s = %.60s %.60s: %s",
+                   finding->rig->path, wanted->section, wanted->name, wanted->at->chip,
+                   wanted->at->line, what);
+}
+
+static void want(struct finding *finding, const char *section, const char *name,
+                 const struct up_gpio *at, bool is_output, enum up_bias bias, bool active_low) {
+    if (at->chip[0] != '\0') {
+        finding->wanted[finding->count++] = (struct wanted){.section = section,
+                                                            .name = name,
+                                                            .at = at,
+                                                            .is_output = is_output,
+                                                            .bias = bias,
+                                                            .active_low = active_low};
+    }
+}
+
+static void want_all(struct finding *finding) {
+    const struct up_rig *rig = finding->rig;
+    want(finding, "pedal", "line", &rig->pedal.input.at, false, rig->pedal.input.bias,
+         rig->pedal.input.active_low);
+    want(finding, "float", "line", &rig->level.at, false, rig->level.bias, rig->level.active_low);
+    want(finding, "shaker", "line", &rig->shaker.at, true, UP_BIAS_AS_IS, rig->shaker.active_low);
+    want(finding, "buzzer", "line", &rig->buzzer.at, true, UP_BIAS_AS_IS, rig->buzzer.active_low);
+    for (int i = 0; i < UP_LAMPS; i++) {
+        want(finding, "lamps", up_lamp_name((enum up_lamp)i), &rig->lamp[i], true, UP_BIAS_AS_IS,
+             rig->lamps_active_low);
+    }
+}
+
+/* "/dev/gpiochip0", "gpiochip0", or the chip's label, which stays when numbers change. */
+static struct gpio_chip *open_chip(const char *name, char path[PATH_SIZE]) {
+    struct gpio_chip *chip;
+    snprintf(path, PATH_SIZE, "%s%s", name[0] == '/' ? "" : "/dev/", name);
+    chip = gpio_open(path);
+    if (chip != NULL || name[0] == '/' || errno != ENOENT) {
+        return chip;
+    }
+    for (int i = 0; i < CHIPS_MAX; i++) {
+        snprintf(path, PATH_SIZE, "/dev/gpiochip%d", i);
+        chip = gpio_open(path);
+        if (chip != NULL && strcmp(gpio_label(chip), name) == 0) {
+            return chip;
+        }
+        gpio_close(chip);
+    }
+    errno = ENOENT;
+    return NULL;
+}
+
+static bool refuse_chip(const struct finding *finding, const struct wanted *wanted) {
+    if (errno == ENOENT) {
+        return refuse(finding, wanted, UP_STATUS_UNABLE,
+                      "there is no GPIO chip of that name or label here: see `ls /dev/gpiochip*`");
+    }
+    if (errno == EACCES || errno == EPERM) {
+        return refuse(finding, wanted, UP_STATUS_UNABLE,
+                      "you may not use that chip: ask for its group, see `ls -l %s`", wanted->path);
+    }
+    return refuse(finding, wanted, UP_STATUS_UNABLE, "cannot open that chip: %s", strerror(errno));
+}
+
+static bool find_offset(struct gpio_chip *chip, const char *line, unsigned *offset) {
+    if (line[strspn(line, "0123456789")] == '\0') {
+        *offset = strlen(line) < 6 ? (unsigned)strtoul(line, NULL, 10) : ~0U;
+        return true;
+    }
+    return gpio_find(chip, line, offset);
+}
+
+static const char *article(bool is_output) {
+    return is_output ? "an output" : "an input";
+}
+
+static bool check_line(const struct finding *finding, struct wanted *wanted,
+                       struct gpio_chip *chip) {
+    struct gpio_facts facts;
+    if (!find_offset(chip, wanted->at->line, &wanted->offset) ||
+        !gpio_look(chip, wanted->offset, &facts)) {
+        return refuse(finding, wanted, UP_STATUS_WRONG_INPUT,
+                      "the chip (%.40s) has no such line: `gpioinfo` lists them", gpio_label(chip));
+    }
+    if (facts.is_used) {
+        return refuse(finding, wanted, UP_STATUS_UNABLE,
+                      "the line is in use, as %s, by %.60s: end that, or name another line",
+                      article(facts.is_output),
+                      facts.consumer[0] != '\0' ? facts.consumer : "the kernel or another program");
+    }
+    return true;
+}
+
+static bool find_line(struct finding *finding, struct wanted *wanted) {
+    struct gpio_chip *chip = open_chip(wanted->at->chip, wanted->path);
+    struct stat about;
+    bool good = chip != NULL ? check_line(finding, wanted, chip) : refuse_chip(finding, wanted);
+    gpio_close(chip);
+    if (good && stat(wanted->path, &about) == 0) {
+        wanted->device = about.st_rdev;
+    }
+    return good;
+}
+
+/* Under two names it may be the same line. */
+static bool check_twice(const struct finding *finding, const struct wanted *wanted) {
+    for (const struct wanted *other = finding->wanted; other < wanted; other++) {
+        if (other->device == wanted->device && other->offset == wanted->offset) {
+            return refuse(finding, wanted, UP_STATUS_WRONG_INPUT,
+                          "it is the same line as [%s] %s = %.60s: %s", other->section, other->name,
+                          other->at->line,
+                          other->is_output != wanted->is_output ? "an output cannot be an input too"
+                                                                : "give each its own");
+        }
+    }
+    return true;
+}
+
+static bool find_all(struct finding *finding) {
+    for (int i = 0; i < finding->count; i++) {
+        struct wanted *wanted = &finding->wanted[i];
+        if (!find_line(finding, wanted) || !check_twice(finding, wanted)) {
+            return false;
+        }
+    }
+    return true;
+}
+
+/* ---- taking them ---- */
+
+static bool refuse_request(const struct finding *finding, const struct wanted *wanted) {
+    if (errno == EBUSY) {
+        return refuse(finding, wanted, UP_STATUS_UNABLE,
+                      "the line has just been taken by another program");
+    }
+    return refuse(finding, wanted, UP_STATUS_UNABLE, "the kernel does not give it as %s: %s",
+                  article(wanted->is_output), strerror(errno));
+}
+
+static struct gpio_line **place_of(struct up_lines *lines, const struct wanted *wanted) {
+    const struct up_rig *rig = lines->rig;
+    if (wanted->at == &rig->pedal.input.at) {
+        return &lines->pedal;
+    }
+    if (wanted->at == &rig->level.at) {
+        return &lines->level;
+    }
+    return wanted->at == &rig->buzzer.at ? &lines->buzzer : &lines->lamp[wanted->at - rig->lamp];
+}
+
+static bool take_line(struct up_lines *lines, const struct finding *finding,
+                      const struct wanted *wanted) {
+    const struct up_rig *rig = lines->rig;
+    struct gpio_line **place;
+    struct gpio_chip *chip;
+    if (wanted->at == &rig->shaker.at) {
+        lines->shaker =
+            shaker_start(wanted->path, wanted->offset, wanted->active_low, rig->shaker_limit_s);
+        return lines->shaker != NULL || refuse_request(finding, wanted);
+    }
+    place = place_of(lines, wanted);
+    chip = gpio_open(wanted->path);
+    if (chip == NULL) {
+        return refuse_chip(finding, wanted);
+    }
+    *place =
+        gpio_request(chip, wanted->offset, wanted->is_output, wanted->bias, wanted->active_low);
+    if (*place == NULL) {
+        refuse_request(finding, wanted);
+        gpio_close(chip);
+        return false;
+    }
+    return true;
+}
+
+/* Too low from the first is told like a change. */
+static void begin_inputs(struct up_lines *lines) {
+    up_contact_begin(&lines->water, lines->rig->level.debounce_s, lines_now_s(), true);
+}
+
+bool up_lines_open(const struct up_rig *rig, struct up_lines **result, struct up_failure *failure) {
+    struct finding finding = {.rig = rig, .failure = failure};
+    struct up_lines *lines;
+    *result = NULL;
+    want_all(&finding);
+    if (finding.count == 0) {
+        return true;
+    }
+    if (!find_all(&finding)) {
+        return false;
+    }
+    lines = up_allocate(1, sizeof *lines);
+    lines->rig = rig;
+    for (int i = 0; i < finding.count; i++) {
+        if (!take_line(lines, &finding, &finding.wanted[i])) {
+            up_lines_close(lines);
+            return false;
+        }
+    }
+    begin_inputs(lines);
+    signs_begin(lines);
+    *result = lines;
+    return true;
+}
+
+static void give_back(struct gpio_line *line, bool is_output) {
+    if (line != NULL && is_output) {
+        gpio_set(line, false);
+    }
+    gpio_release(line);
+}
+
+void up_lines_close(struct up_lines *lines) {
+    if (lines == NULL) {
+        return;
+    }
+    shaker_stop(lines->shaker);
+    give_back(lines->buzzer, true);
+    for (int i = 0; i < UP_LAMPS; i++) {
+        give_back(lines->lamp[i], true);
+    }
+    give_back(lines->pedal, false);
+    give_back(lines->level, false);
+    free(lines);
+}
+
+/* ---- hearing ---- */
+
+static struct pollfd entry_of(struct gpio_line *line) {
+    return (struct pollfd){.fd = line != NULL ? gpio_descriptor(line) : -1, .events = POLLIN};
+}
+
+/* Edges of a pedal that nobody listens to would wake us for ever. */
+void lines_entries(const struct up_lines *lines, struct pollfd *entry) {
+    entry[0] = entry_of(lines != NULL && lines->answers ? lines->pedal : NULL);
+    entry[1] = entry_of(lines != NULL ? lines->level : NULL);
+}
+
+int lines_wait_ms(const struct up_lines *lines, double now_s, int most_ms) {
+    double due_s;
+    if (lines == NULL) {
+        return most_ms;
+    }
+    due_s = signs_due_s(lines, now_s);
+    if (lines->answers) {
+        due_s = fmin(due_s, up_pedal_due_s(&lines->press));
+    }
+    return due_s <= now_s ? 0 : (int)fmin(most_ms, ceil((due_s - now_s) * 1e3));
+}
+
+static double stamp_of(const struct gpio_edge *edge) {
+    double now_s = lines_now_s();
+    return edge->time_s <= now_s && edge->time_s > now_s - STAMP_OLDEST_S ? edge->time_s : now_s;
+}
+
+/* A line whose chip was pulled out: told once, then left alone. */
+static void lose(struct up_lines *lines, struct gpio_line **line, const char *what) {
+    lines->lost = what;
+    gpio_release(*line);
+    *line = NULL;
+    lines->answers = lines->answers && lines->pedal != NULL;
+}
+
+void lines_listen(struct up_lines *lines) {
+    struct gpio_edge edge;
+    if (lines->pedal == NULL) {
+        return;
+    }
+    while (gpio_next_edge(lines->pedal, &edge) == 1) {
+    }
+    up_pedal_begin(&lines->press, &lines->rig->pedal, lines_now_s(), gpio_get(lines->pedal) == 1);
+    lines->answers = true;
+}
+
+enum up_pedal_word lines_pedal_word(struct up_lines *lines) {
+    struct gpio_edge edge;
+    int level;
+    while (lines->pedal != NULL && gpio_next_edge(lines->pedal, &edge) == 1) {
+        double time_s = stamp_of(&edge);
+        /* what had waited for this edge says its word before it */
+        enum up_pedal_word word = up_pedal_push(&lines->press, time_s, edge.active);
+        if (word != UP_PEDAL_NOTHING) {
+            return word;
+        }
+    }
+    level = lines->pedal != NULL ? gpio_get(lines->pedal) : 0;
+    if (level < 0) {
+        lose(lines, &lines->pedal, "the pedal's line is gone: check its chip, then start again");
+        return UP_PEDAL_NOTHING;
+    }
+    return lines->pedal != NULL ? up_pedal_push(&lines->press, lines_now_s(), level == 1)
+                                : UP_PEDAL_NOTHING;
+}
+
+/* The level itself is looked at; its edges only wake us. */
+bool lines_water_changed(struct up_lines *lines) {
+    struct gpio_edge edge;
+    int level;
+    if (lines->level == NULL) {
+        return false;
+    }
+    while (gpio_next_edge(lines->level, &edge) == 1) {
+    }
+    level = gpio_get(lines->level);
+    if (level < 0) {
+        lose(lines, &lines->level, "the float switch's line is gone: nobody watches the level now");
+        return false;
+    }
+    up_contact_push(&lines->water, lines_now_s(), level == 1);
+    if (lines->water.level != lines->water_is_low) {
+        return false;
+    }
+    lines->water_is_low = !lines->water.level;
+    return true;
+}
+
+/* ---- a result ---- */
+
+void up_lines_show_class(struct up_lines *lines, enum up_class class,
+                         const volatile sig_atomic_t *signalled) {
+    static const enum up_lamp lamps[] = {[UP_CLASS_UNDECIDED] = UP_LAMP_UNDECIDED,
+                                         [UP_CLASS_POSITIVE] = UP_LAMP_POSITIVE,
+                                         [UP_CLASS_NEUTRAL] = UP_LAMP_NEUTRAL,
+                                         [UP_CLASS_NEGATIVE] = UP_LAMP_NEGATIVE};
+    double now_s = lines_now_s(), end_s;
+    if (lines == NULL || (lines->lamp[lamps[class]] == NULL && lines->lamp[UP_LAMP_ALL] == NULL)) {
+        return;
+    }
+    lines_listen(lines);
+    end_s = now_s + lines->rig->result_s;
+    lines->fault_until_s = now_s;
+    lines->fault_stands = false;
+    signs_show(lines, lamps[class], now_s);
+    signs_sound(lines, UP_SOUND_RESULT);
+    up_pedal_asks(&lines->press, now_s);
+    while (now_s < end_s && *signalled == 0 && lines_pedal_word(lines) == UP_PEDAL_NOTHING) {
+        struct pollfd entry[LINES_POLLED];
+        signs_tick(lines, now_s);
+        lines_entries(lines, entry);
+        poll(entry, 1, lines_wait_ms(lines, now_s, 200));
+        now_s = lines_now_s();
+    }
+    signs_waiting(lines);
+    lines->dark = true; /* the next session lights them again */
+    signs_tick(lines, lines_now_s());
+    lines->dark = false;
+}

@@ -1,0 +1,73 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* The lines as a session minds them: lines.c takes and gives them back, signs.c says what lamps,
+   buzzer and shaker do, shaker.c guards the relay. */
+#ifndef UPTHRUST_BENCH_LINES_INTERNAL_H
+#define UPTHRUST_BENCH_LINES_INTERNAL_H
+
+#include <poll.h>
+
+#include "gpio.h"
+#include "upthrust/lines.h"
+#include "upthrust/procedure.h"
+
+enum { LINES_POLLED = 2 };
+
+struct shaker;
+
+struct up_lines {
+    const struct up_rig *rig;
+    struct gpio_line *pedal, *level, *buzzer, *lamp[UP_LAMPS];
+    struct shaker *shaker;
+    /* what comes in */
+    struct up_pedal press;
+    bool answers;            /* somebody listens to the pedal */
+    struct up_contact water; /* its level */
+    bool water_is_low;
+    const char *lost; /* what is to be told of a line that went away; NULL when told */
+    /* what goes out */
+    enum up_lamp state;
+    enum up_sound sound;
+    double state_s, sound_s; /* since when */
+    double fault_s, fault_until_s;
+    bool fault_stands;          /* and is shown until it does not */
+    bool dark;                  /* neither lamp nor sound: somebody tries them by hand */
+    bool lit[UP_LAMPS], sounds; /* as the lines are set */
+};
+
+double lines_now_s(void);
+
+/* Entries for poll, as many as LINES_POLLED; a descriptor of -1 where there is nothing. */
+void lines_entries(const struct up_lines *lines, struct pollfd *entry);
+/* How long poll may wait before something is due; never more than `most_ms`. */
+int lines_wait_ms(const struct up_lines *lines, double now_s, int most_ms);
+
+/* From now on the pedal is listened to; what it did before is forgotten. */
+void lines_listen(struct up_lines *lines);
+/* The next word of the pedal, edges in their order, then its level. */
+enum up_pedal_word lines_pedal_word(struct up_lines *lines);
+/* True where the water's level has changed: water_is_low then tells. */
+bool lines_water_changed(struct up_lines *lines);
+
+/* signs.c */
+void signs_begin(struct up_lines *lines);
+void signs_event(struct up_lines *lines, const struct up_event *event);
+void signs_answered(struct up_lines *lines);
+void signs_waiting(struct up_lines *lines); /* for what is no person's turn */
+void signs_sound(struct up_lines *lines, enum up_sound sound);
+/* Something is amiss until it is told to be no more. */
+void signs_fault(struct up_lines *lines, bool stands);
+/* Sets the lines as the time says. */
+void signs_tick(struct up_lines *lines, double now_s);
+double signs_due_s(const struct up_lines *lines, double now_s);
+/* One state on its own lamp and on the one for all, until another is told. */
+void signs_show(struct up_lines *lines, enum up_lamp state, double now_s);
+
+/* shaker.c: a process of its own holds the relay. It is off after limit_s, when told, when this
+   process ends in any way, and when it is stopped or stuck. NULL, with errno, where the relay's
+   line cannot be had. */
+struct shaker *shaker_start(const char *chip, unsigned offset, bool active_low, double limit_s);
+/* False where the guard is gone: nothing shakes then. */
+bool shaker_set(struct shaker *shaker, bool on);
+void shaker_stop(struct shaker *shaker);
+
+#endif

@@ -1,0 +1,246 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* Before the first item: every line and lamp, the stream, the gear, and what to beware of. */
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <unistd.h>
+
+#include "cli.h"
+#include "upthrust/fitness.h"
+#include "upthrust/text.h"
+
+const struct option_text options_rig_check[] = {
+    OPTION_RIG,
+    {"seconds", "S", "how long to listen (default: two windows, 10 at least)"},
+    {"replay", "CAPTURE", "a file of recorded bytes instead of the port"},
+    {"counts-kg", "X", "counts per kilogram, where nothing is calibrated yet"},
+    {"mass-kg", "M", "dry mass of the heaviest gear that is meant"},
+    {"lift-g", "G", "lift of the gear that floats strongest"},
+    {"length-m", "L", "length of the longest, as it hangs"},
+    {"no-walk", NULL, "leave out the walk from line to line"},
+    OPTION_PLAIN,
+    OPTION_PORT,
+    OPTION_OPERATOR,
+    OPTION_CATALOGUE,
+    OPTION_JSON,
+    OPTION_END};
+
+static const char *const cautions[] = {
+    "Low voltage only at the tank; mains out of splash, behind a residual-current device, every "
+    "cable with a drip loop below its socket.",
+    "Relay and shaker: off without current (normally open), fed by low voltage, hands out while it "
+    "runs.",
+    "A litre is a kilogram: floor and stand must bear the filled tank.",
+    "Nothing is lifted over people or swimmers; hands and feet out from under what hangs.",
+    "Never alone at the water; children never unwatched.",
+    "Cylinders: valve shut, some pressure left in, never opened or drained for the bench, within "
+    "the limits of hoist and cell, by trained people only.",
+    "Local codes and licensed practice come first.",
+};
+
+struct checking {
+    struct up_rig rig;
+    struct up_lines *lines;
+    struct up_gear gear;
+    bool walks, has_gear, json_operator, document;
+    enum up_operator_kind kind;
+    double counts_kg; /* 0: no calibration that holds */
+    struct up_fitness fitness;
+    struct up_findings findings;
+};
+
+static bool read_operator(const struct arguments *arguments, struct checking *checking,
+                          struct up_failure *failure) {
+    const char *kind = option_value(arguments, "operator");
+    checking->document = option_given(arguments, "json");
+    checking->kind = UP_OPERATOR_KEYS;
+    if (kind != NULL && strcmp(kind, "json") == 0) {
+        checking->kind = UP_OPERATOR_JSON;
+    } else if (kind != NULL && strcmp(kind, "pedal") == 0) {
+        checking->kind = UP_OPERATOR_PEDAL;
+    } else if (kind != NULL && strcmp(kind, "keys") != 0) {
+        return up_fail(failure, UP_STATUS_WRONG_INPUT, "--operator %s: say keys, pedal or json",
+                       kind);
+    }
+    checking->json_operator = checking->kind == UP_OPERATOR_JSON;
+    if (checking->json_operator && checking->document) {
+        return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                       "--json and --operator json are one too many: the operator's last line "
+                       "holds the results");
+    }
+    return true;
+}
+
+static bool read_gear(const struct arguments *arguments, struct checking *checking,
+                      struct up_failure *failure) {
+    double lift_g = 0;
+    checking->has_gear = option_given(arguments, "mass-kg") || option_given(arguments, "lift-g") ||
+                         option_given(arguments, "length-m");
+    if (!option_number(arguments, "mass-kg", 0, 500, &checking->gear.mass_kg, failure) ||
+        !option_number(arguments, "lift-g", 0, 500000, &lift_g, failure) ||
+        !option_number(arguments, "length-m", 0, 20, &checking->gear.length_m, failure)) {
+        return false;
+    }
+    checking->gear.lift_kg = lift_g * 1e-3;
+    return true;
+}
+
+static bool open_rig(const struct arguments *arguments, struct checking *checking,
+                     struct up_failure *failure) {
+    const char *file = option_value(arguments, "rig");
+    if (file == NULL) {
+        return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                       "give --rig FILE: rigs/ holds examples and tells how to write one");
+    }
+    if (!up_rig_load(file, &checking->rig, failure)) {
+        return false;
+    }
+    checking->walks = !option_given(arguments, "no-walk");
+    if (!up_lines_open(&checking->rig, &checking->lines, failure)) {
+        return false;
+    }
+    checking->walks = checking->walks && checking->lines != NULL;
+    if (checking->walks && option_value(arguments, "operator") == NULL &&
+        isatty(STDIN_FILENO) == 0) {
+        return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                       "standard input is no terminal: say --operator keys, pedal or json, or "
+                       "--no-walk");
+    }
+    return checking->kind != UP_OPERATOR_PEDAL || checking->rig.pedal.input.at.chip[0] != '\0' ||
+           up_fail(failure, UP_STATUS_WRONG_INPUT,
+                   "--operator pedal: %s has no section [pedal] that names its line", file);
+}
+
+/* A catalogue without a calibration that holds is no mistake: then it is told in counts. */
+static void find_calibration(const struct arguments *arguments, struct checking *checking) {
+    struct up_catalogue *catalogue = NULL;
+    struct up_calibration *calibration = up_allocate(1, sizeof *calibration);
+    if (up_catalogue_open(catalogue_directory(arguments), UP_CATALOGUE_READ, &catalogue, NULL) &&
+        up_calibration_latest(catalogue, checking->rig.id, calibration, NULL) &&
+        strcmp(calibration->rig_sha256, checking->rig.sha256) == 0) {
+        checking->counts_kg = calibration->slope_counts_kg;
+    }
+    up_catalogue_close(catalogue);
+    free(calibration);
+}
+
+static bool check_stream(const struct arguments *arguments, struct checking *checking,
+                         struct up_failure *failure) {
+    const struct up_rig *rig = &checking->rig;
+    bool live = option_value(arguments, "replay") == NULL && rig->port_kind != UP_PORT_CAPTURE;
+    double seconds = fmax(10, 2 * rig->window_s);
+    struct up_listening *listening = up_listening_create(rig, live && rig->line.poll[0] == '\0');
+    bool good = option_number(arguments, "seconds", 0.1, 86400, &seconds, failure) &&
+                option_number(arguments, "counts-kg", -1e12, 1e12, &checking->counts_kg, failure) &&
+                hear_stream(arguments, rig, seconds, listening, failure) &&
+                judge_listening(listening, rig->path, failure);
+    if (good) {
+        up_fitness_of_stream(listening, checking->counts_kg, live ? seconds : (double)NAN,
+                             &checking->fitness, &checking->findings);
+    }
+    up_listening_destroy(listening);
+    return good;
+}
+
+/* ---- telling ---- */
+
+static json_t *number_or_null(double value) {
+    return isfinite(value) ? json_real(value) : json_null();
+}
+
+static json_t *to_json(const struct checking *checking) {
+    const struct up_fitness *fitness = &checking->fitness;
+    json_t *findings = json_array(), *warnings = json_array();
+    for (unsigned i = 0; i < checking->findings.count; i++) {
+        const struct up_finding *finding = &checking->findings.list[i];
+        char *text = up_text_clean(finding->text, strlen(finding->text));
+        json_array_append_new(findings,
+                              json_pack("{s:b, s:s}", "good", finding->good, "text", text));
+        free(text);
+    }
+    for (size_t i = 0; i < sizeof cautions / sizeof cautions[0]; i++) {
+        json_array_append_new(warnings, json_string(cautions[i]));
+    }
+    return json_pack("{s:s, s:b, s:o, s:s, s:o, s:o, s:o, s:i, s:f, s:f, s:o, s:o}", "schema",
+                     "upthrust-rig-check-1", "fit", up_findings_are_good(&checking->findings),
+                     "rate_hz", number_or_null(fitness->rate_hz), "load_unit",
+                     checking->rig.line.load_unit == UP_LOAD_COUNTS ? "counts" : "kg", "noise",
+                     number_or_null(fitness->noise), "u_plateau",
+                     number_or_null(fitness->u_plateau), "u_weighing_g",
+                     number_or_null(fitness->u_weighing_g), "readings", (int)fitness->readings,
+                     "glitch_share", fitness->glitch_share, "refused_share", fitness->refused_share,
+                     "findings", findings, "cautions", warnings);
+}
+
+static void print_words(const struct checking *checking) {
+    bool fit = up_findings_are_good(&checking->findings);
+    for (unsigned i = 0; i < checking->findings.count; i++) {
+        const struct up_finding *finding = &checking->findings.list[i];
+        char *safe = up_text_for_terminal(finding->text);
+        printf("%s  %s\n", finding->good ? "good " : "SHORT", safe);
+        free(safe);
+    }
+    puts(fit ? "The rig is fit to weigh with." : "The rig falls short: see above.");
+}
+
+static void print_cautions(FILE *stream) {
+    fputs("Before anything is filled, wired or lifted:\n", stream);
+    for (size_t i = 0; i < sizeof cautions / sizeof cautions[0]; i++) {
+        fprintf(stream, "- %s\n", cautions[i]);
+    }
+}
+
+static bool check(const struct arguments *arguments, struct checking *checking,
+                  struct up_operator *op, struct up_failure *failure) {
+    if (!checking->json_operator && !checking->document) {
+        print_cautions(stdout);
+        fflush(stdout);
+    }
+    if (checking->walks && !up_fitness_walk(checking->lines, op, &signalled, &checking->findings)) {
+        return up_fail(failure, UP_STATUS_UNABLE, "stopped before every line was tried");
+    }
+    find_calibration(arguments, checking);
+    if (checking->rig.port_kind == UP_PORT_TYPED) {
+        up_fitness_of_typed(&checking->rig, &checking->fitness, &checking->findings);
+    } else if (!check_stream(arguments, checking, failure)) {
+        return false;
+    }
+    if (checking->has_gear) {
+        up_fitness_for_gear(&checking->rig, &checking->gear, &checking->findings);
+    }
+    return true;
+}
+
+enum up_status command_rig_check(const struct arguments *arguments, struct up_failure *failure) {
+    struct checking *checking = up_allocate(1, sizeof *checking);
+    struct up_operator *op = NULL;
+    enum up_status status = UP_STATUS_DONE;
+    catch_signals();
+    bool good = read_operator(arguments, checking, failure) &&
+                read_gear(arguments, checking, failure) && open_rig(arguments, checking, failure);
+    if (good) {
+        op = up_operator_create(checking->kind, STDIN_FILENO,
+                                checking->json_operator ? stdout : stderr);
+        good = check(arguments, checking, op, failure);
+    }
+    if (good && (checking->json_operator || checking->document)) {
+        json_t *json = to_json(checking);
+        if (checking->json_operator) {
+            up_operator_tell_result(op, json);
+            json_decref(json);
+        } else {
+            print_json(json);
+        }
+    } else if (good) {
+        print_words(checking);
+    }
+    if (good && !up_findings_are_good(&checking->findings)) {
+        status = UP_STATUS_UNDECIDED; /* a check fell short */
+    }
+    up_operator_destroy(op);
+    up_lines_close(checking->lines);
+    free(checking);
+    die_of_signal();
+    return good ? status : failure->status;
+}
