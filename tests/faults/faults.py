@@ -271,7 +271,7 @@ def cost_of(place, in_vain=None):
     in_vain = place.readings() if in_vain is None else in_vain
     most = 2 + max(place.shakes()) + 1
     assert 0 <= in_vain <= most, (in_vain, most)
-    return "%d readings of the trial under way" % in_vain
+    return "%d reading%s of the trial under way" % (in_vain, "" if in_vain == 1 else "s")
 
 
 def last(words):

@@ -201,7 +201,7 @@ def check_another_adapter(pc):
     time.sleep(2)
     pc.machine.pull_out()
     pc.machine.wait_for("! -e /dev/ttyUSB0")
-    early = [e for e in pc.events if "is back" in e.get("text", "")]
+    early = [e for e in pc.events if e["event"] == "fault" and "is back" in e["text"]]
     pc.device.load_g = 0
     pc.machine.plug_in()
     pc.go()
