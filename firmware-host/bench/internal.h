@@ -177,9 +177,10 @@ void push_fault(struct up_procedure *procedure, const char *format, ...)
 void push_note(struct up_procedure *procedure, const char *format, ...)
     __attribute__((format(printf, 2, 3)));
 struct up_event *push_event(struct up_procedure *procedure, enum up_event_kind kind);
-/* A plateau that was found elsewhere, for the open ask; false where it has not settled. The truth
-   test, which has no samples, comes in here. */
-bool offer_plateau(struct up_procedure *procedure, struct up_plateau *plateau, double noise_floor);
+/* A plateau that was found elsewhere, for the open ask, late_s of the procedure after its time.
+   Where it has not settled, the ask stays as it is and late_s grows, or the step is broken off. The
+   truth test, which has no samples, comes in here. */
+void offer_plateau(struct up_procedure *procedure, struct up_plateau *plateau, double noise_floor);
 struct point point_of(const struct up_plateau *plateau);
 /* The tares' mean at a time between them, weighted by time; u in *u_load. */
 double tare_at(const struct point *before, const struct point *after, double time_s,

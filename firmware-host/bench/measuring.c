@@ -376,6 +376,7 @@ static void read_water(struct up_procedure *procedure, const struct point *here)
         trial->last_gain_counts = sign * (linear(procedure, here->load - procedure->tare.load) -
                                           linear(procedure, before.load - procedure->tare.load));
         trial->u_gain_counts = hypot(here->u_load, before.u_load);
+        trial->last_gain_s = here->time_s - before.time_s;
         trial->gain_counts[trial->shakes++] = trial->last_gain_counts;
         matters = fmax(matters, 3 * trial->u_gain_counts);
         trial->still_gaining = trial->last_gain_counts > matters;

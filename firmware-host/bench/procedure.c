@@ -603,19 +603,6 @@ static void take_plateau(struct up_procedure *procedure, const struct up_plateau
     procedure->last = point_of(plateau);
 }
 
-bool offer_plateau(struct up_procedure *procedure, struct up_plateau *plateau, double noise_floor) {
-    bool settled = procedure->step == STEP_PRELOAD ||
-                   is_settled(plateau, noise_floor, creep_allowance(procedure, plateau->load));
-    procedure->screen.noise_floor = noise_floor;
-    procedure->has_time = true;
-    if (settled) {
-        procedure->now_s = plateau->end_s;
-        procedure->stage = STAGE_READING;
-        take_plateau(procedure, plateau);
-    }
-    return settled;
-}
-
 /* A run of equal words reaches into the window, and it is not yet clear whether it is chance. */
 static bool may_be_stuck(const struct up_procedure *procedure, double from_s) {
     double start_s = 0;
@@ -634,6 +621,21 @@ static void tell_unsettled(struct up_procedure *procedure, const struct up_plate
     } else {
         push_fault(procedure, "the reading did not settle within %g s of its time",
                    procedure->rig.patience_s);
+    }
+}
+
+/* What has not settled is read later, as long as there is patience. */
+static void take_or_wait(struct up_procedure *procedure, struct up_plateau *plateau, bool settled) {
+    plateau->late_s = procedure->late_s;
+    /* The preload only exercises the cell: nothing is read from it, so nothing need settle. */
+    if (settled || (procedure->step == STEP_PRELOAD && plateau->readings > 0)) {
+        take_plateau(procedure, plateau);
+        return;
+    }
+    procedure->late_s += procedure->rig.window_s / 2;
+    if (procedure->late_s > procedure->rig.patience_s) {
+        tell_unsettled(procedure, plateau);
+        break_step(procedure);
     }
 }
 
@@ -659,17 +661,16 @@ static void try_reading(struct up_procedure *procedure) {
         up_plateau_judge(procedure->held + first, stop - first, procedure->screen.noise_floor,
                          creep_allowance(procedure, median_since(procedure, from_s)), &plateau);
     plateau.step_s = step_s;
-    plateau.late_s = procedure->late_s;
-    /* The preload only exercises the cell: nothing is read from it, so nothing need settle. */
-    if (settled || (procedure->step == STEP_PRELOAD && plateau.readings > 0)) {
-        take_plateau(procedure, &plateau);
-        return;
-    }
-    procedure->late_s += rig->window_s / 2;
-    if (procedure->late_s > rig->patience_s) {
-        tell_unsettled(procedure, &plateau);
-        break_step(procedure);
-    }
+    take_or_wait(procedure, &plateau, settled);
+}
+
+void offer_plateau(struct up_procedure *procedure, struct up_plateau *plateau, double noise_floor) {
+    bool settled = is_settled(plateau, noise_floor, creep_allowance(procedure, plateau->load));
+    procedure->screen.noise_floor = noise_floor;
+    procedure->has_time = true;
+    procedure->now_s = plateau->end_s;
+    procedure->stage = STAGE_READING;
+    take_or_wait(procedure, plateau, settled);
 }
 
 struct up_reading_progress up_procedure_reading(const struct up_procedure *procedure) {

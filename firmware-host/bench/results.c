@@ -9,10 +9,11 @@
 
 enum { LEAST_TRIALS = 2 };
 
-/* What a schedule matched to the calibration's leaves of the creep: cells creep faster on unloading
-   and not quite additively. A fifth of a decade's creep, either way (a choice of ours): a simulated
-   cell whose creep goes 15 % faster when unloaded left an eighth. */
-static const double CREEP_LEFT = 1.0 / 5;
+/* What a schedule matched to the calibration's leaves of the creep, either way, as a share of a
+   decade's (choices of ours): cells creep faster on unloading and not quite additively. A simulated
+   cell whose creep goes 15 % faster when unloaded left an eighth of it with items that load the
+   cell as the masses did, three tenths with those that float and unload it. */
+static const double CREEP_LEFT_AS_LOADED = 1.0 / 5, CREEP_LEFT_OTHER_WAY = 1.0 / 3;
 
 /* Typed readings keep no schedule, so nothing cancels: what data sheets of cheap cells bound it by,
    0.05 % of the load within half an hour. */
@@ -124,8 +125,25 @@ static struct uptake find_uptake(const struct up_procedure *procedure) {
     return uptake;
 }
 
-static void state_at_last_soak(const struct uptake *uptake, struct trials *trials) {
+/* The last gains without the water taken up between their two readings. */
+static double dry_gain(const struct up_procedure *procedure, const struct uptake *uptake) {
+    double sign = procedure->calibration.slope_counts_kg > 0 ? 1 : -1, gains = 0;
+    unsigned shaken = 0;
+    for (unsigned i = 0; i < procedure->trials; i++) {
+        const struct up_trial *trial = &procedure->trial[i];
+        if (!trial->left_out && trial->shakes > 0) {
+            double water = sign * uptake->line.c[1] * trial->last_gain_s / 60;
+            gains += fmax(trial->last_gain_counts - water, 0);
+            shaken++;
+        }
+    }
+    return shaken > 0 ? gains / shaken : (double)NAN;
+}
+
+static void state_at_last_soak(const struct up_procedure *procedure, const struct uptake *uptake,
+                               struct trials *trials) {
     const struct up_fit *line = &uptake->line;
+    trials->last_gain = dry_gain(procedure, uptake);
     double t = uptake->last_min;
     trials->last = line->c[0] + line->c[1] * t;
     trials->u_last = sqrt(line->covariance[0][0] + 2 * t * line->covariance[0][1] +
@@ -161,7 +179,7 @@ static struct trials summarise(const struct up_procedure *procedure) {
     trials.u_last = trials.sd / sqrt(kept);
     struct uptake uptake = find_uptake(procedure);
     if (uptake.told && uptake.line.dof >= UPTAKE_LEAST_DOF) {
-        state_at_last_soak(&uptake, &trials);
+        state_at_last_soak(procedure, &uptake, &trials);
     }
     trials.u_gain = trials.sd * sqrt(2);
     return trials;
@@ -250,7 +268,8 @@ static struct up_term hysteresis(const struct up_calibration *calibration, doubl
     double halfwidth_kg = isnan(calibration->hysteresis_kg)
                               ? HYSTERESIS_UNSEEN_REL * calibration->span_kg
                               : calibration->hysteresis_kg / 2;
-    return rectangular(0, halfwidth_kg * sqrt(fmin(1, load_kg / calibration->span_kg)));
+    double share = calibration->span_kg > 0 ? fmin(1, load_kg / calibration->span_kg) : 1;
+    return rectangular(0, halfwidth_kg * sqrt(share));
 }
 
 /* A line through zero departs from the points in proportion to the load: errors of the masses,
@@ -294,6 +313,19 @@ static bool is_typed(const struct up_calibration *calibration) {
     return calibration->window_s == 0;
 }
 
+static double creep_left_rel(const struct up_calibration *calibration,
+                             const struct trials *trials) {
+    bool unloads = trials->last * calibration->slope_counts_kg < 0, matched = false;
+    if (is_typed(calibration)) {
+        return CREEP_TYPED_REL;
+    }
+    for (unsigned i = 0; i < calibration->points; i++) {
+        matched = matched || (calibration->point[i].mass_kg < 0) == unloads;
+    }
+    return ((matched ? CREEP_LEFT_AS_LOADED : CREEP_LEFT_OTHER_WAY) + trials->late_rel) *
+           fabs(calibration->creep_rel_decade);
+}
+
 static void fill_loads(const struct up_procedure *procedure, const struct trials *trials,
                        struct up_weighing *weighing) {
     const struct up_calibration *calibration = &procedure->calibration;
@@ -312,10 +344,7 @@ static void fill_loads(const struct up_procedure *procedure, const struct trials
     weighing->term[UP_INPUT_HYSTERESIS] = hysteresis(calibration, load_kg);
     weighing->term[UP_INPUT_CELL_TEMP] = cell_temp(procedure);
     weighing->term[UP_INPUT_RESOLUTION] = rectangular(0, turn * sqrt(2));
-    weighing->term[UP_INPUT_CREEP] =
-        rectangular(0, is_typed(calibration)
-                           ? CREEP_TYPED_REL
-                           : (CREEP_LEFT + trials->late_rel) * fabs(calibration->creep_rel_decade));
+    weighing->term[UP_INPUT_CREEP] = rectangular(0, creep_left_rel(calibration, trials));
     weighing->term[UP_INPUT_SWING] = rectangular(0, SWING_MOST_RAD * SWING_MOST_RAD / 8);
     weighing->term[UP_INPUT_TRAPPED_AIR] = trapped_air(procedure, trials);
     weighing->term[UP_INPUT_LINE] = rectangular(0, procedure->rig.meniscus_kg);

@@ -45,6 +45,24 @@ static json_t *moment_to_json(const struct up_moment *moment) {
     return json;
 }
 
+/* Diving depths, in the tank's water and at its temperature; those that the gas law reaches. */
+static json_t *foretold_to_json(const struct up_gas *gas) {
+    static const double depths_m[] = {5, 10, 15, 20, 30};
+    json_t *list = json_array();
+    for (size_t i = 0; i < sizeof depths_m / sizeof depths_m[0]; i++) {
+        struct up_gas_place place = {depths_m[i], gas->session.air_pressure_pa.value, gas->temp_c};
+        struct up_gas_prediction told;
+        if (up_gas_buoyancy_at(gas, &place, &told, NULL)) {
+            json_t *json = json_object();
+            set_number(json, "depth_m", depths_m[i]);
+            set_number(json, "buoyancy_g", told.buoyancy_kg.value * 1e3);
+            set_number(json, "u_buoyancy_g", told.buoyancy_kg.u * 1e3);
+            json_array_append_new(list, json);
+        }
+    }
+    return list;
+}
+
 static json_t *second_depth_to_json(const struct up_result *result) {
     const struct up_gas *gas = &result->gas;
     json_t *json = json_object();
@@ -61,6 +79,7 @@ static json_t *second_depth_to_json(const struct up_result *result) {
         set_number(json, "valid_to_pa", gas->pressure_high_pa);
         set_number(json, "valid_from_c", gas->temp_low_c);
         set_number(json, "valid_to_c", gas->temp_high_c);
+        json_object_set_new(json, "foretold", foretold_to_json(gas));
     }
     return json;
 }

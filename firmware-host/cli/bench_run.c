@@ -341,11 +341,12 @@ static char *tell_way_on(const struct keeper *keeper, const struct up_procedure 
     if (progress.complete || (progress.done == 0 && !progress.weighed_in_air)) {
         return NULL;
     }
-    const char *what = keeper->item != NULL ? "measure" : "calibrate";
-    char *command = way_on(keeper->bench, what, keeper->run_id);
-    char *text = up_text_format(
-        "%u of %u %s; `%s` goes on", keeper->item != NULL ? keeper->trials : progress.done,
-        progress.wanted, keeper->item != NULL ? "trials are stored" : "loadings are kept", command);
+    bool measures = keeper->item != NULL;
+    char *command = way_on(keeper->bench, measures ? "measure" : "calibrate", keeper->run_id);
+    char *text = up_text_format("%s%u of %u %s; `%s` goes on",
+                                progress.weighed_in_air ? "the dry weighing is kept, " : "",
+                                measures ? keeper->trials : progress.done, progress.wanted,
+                                measures ? "trials are stored" : "loadings are kept", command);
     free(command);
     return text;
 }

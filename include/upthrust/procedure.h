@@ -72,6 +72,7 @@ struct up_trial {
     unsigned shakes;
     double gain_counts[UP_TRIAL_SHAKES_MAX]; /* heavier after each shake, by this */
     double last_gain_counts, u_gain_counts;
+    double last_gain_s; /* between its two readings */
     double soak_s, temp_c;
     double late_s;      /* the last reading was taken so much later than the schedule says */
     bool still_gaining; /* shakes_max reached and the last gain was not noise */

@@ -92,6 +92,13 @@ assert status in (0, 3), error
 deep = events[-1]["results"][0]["second_depth"]
 assert abs(deep["gas_l"] - 0.3) < 3 * deep["u_gas_l"], deep
 assert [e["depth_m"] for e in events if e.get("do") == "lower-hanger"] == [3.4]
+# Boyle by hand: 0.3 L at 0.4 m and what is left of it at 10 m.
+pressure_pa = [101325 + 998 * 9.80665 * d for d in (0.4, 10)]
+lost_g = 0.3 * 998 * (1 - pressure_pa[0] / pressure_pa[1])
+at_10_m = [f for f in deep["foretold"] if f["depth_m"] == 10][0]
+assert abs(truth_g("Auk hood") - lost_g - at_10_m["buoyancy_g"]) < 2 * at_10_m["u_buoyancy_g"], deep
+assert at_10_m["u_buoyancy_g"] > 0.1 * lost_g, at_10_m
+assert [f["depth_m"] for f in deep["foretold"]] == [5, 10, 15, 20], deep
 tank.stdin.write("lower-hanger 0.4\n")  # pulled up again
 tank.stdin.flush()
 assert "lower-hanger at" in tank.stdout.readline()

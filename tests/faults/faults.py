@@ -381,6 +381,65 @@ def run(place):
     return "at most 2 readings of the loading under way, %d steps tried" % steps, said
 
 
+@fault("kill -9 beside a device that talks unasked", "a tank 40 times as fast as life, killed in the second trial, then in the third",
+       tank=("--pace", "40"), polled=False)
+def run(place):
+    for number in (2, 1):  # the first immersion of the second run is the third trial's
+        def end(event):
+            answer = place.act(json.dumps(event))
+            threading.Timer(0.2, place.process.kill).start()
+            return answer
+        command = ("--item", ITEM, "--trials", "3") if number == 2 else ("--resume",)
+        status = place.session("measure", *command, hook=at_ask(place, 0, end, nth("ask", "do", "immerse", 2)))
+        assert status == -signal.SIGKILL, (status, place.words)
+    assert place.stored() == [1, 2], place.stored()
+    status = place.session("measure", "--resume")
+    said = next(e["text"] for e in place.events if e["event"] == "fault")
+    place.check_end(status)
+    return "%d readings, in two trials under way" % place.readings(), said
+
+
+def typed_value(event, state):
+    """What a scale would show of a mass of 1 kg and 0.5 L, rightly."""
+    if event["do"] == "read-temperature":
+        return 20
+    hangs = {"hang-mass": event.get("mass_kg"), "hang-in-air": 1.0, "immerse": 0.5, "shake": 0.5}
+    return 2.0 + hangs.get(event["do"], 0)
+
+
+@fault("typed readings are left and taken up", "the input ends after the first trial, and in a calibration")
+def run(place):
+    place.rig = place.at + "/scale.ini"
+    shutil.copy(here + "/../../rigs/hanging-scale.ini", place.rig)
+    def answer(event):
+        if event["event"] != "ask":
+            return None
+        word = {"value": typed_value(event, None)} if "wants" in event else {"answer": "done"}
+        return json.dumps({"id": event["id"], **word}) + "\n"
+    def until(wanted):
+        def hook(event):
+            if wanted(event):
+                place.process.stdin.close()
+                return False
+            return False if place.process.stdin.closed else answer(event)
+        return hook
+    masses = ("--masses-g", "500,1000,2000", "--rounds", "1", "--no-staircase")
+    status = place.session("calibrate", *masses, hook=until(nth("ask", "mass_kg", 2, 2)))
+    assert status == 1 and "2 of 3 loadings are kept" in place.words, (status, place.words)
+    assert place.session("calibrate", "--resume", hook=answer) == 0, place.words
+    asked = [e["mass_kg"] for e in place.events if e.get("do") == "hang-mass"]
+    assert asked == [2], asked
+    place.forget()
+    status = place.session("measure", "--item", ITEM, "--trials", "3", hook=until(nth("ask", "do", "immerse", 2)))
+    said = first(place.words)
+    assert status == 1 and "1 of 3 trials are stored" in said and place.stored() == [1], (status, said, place.stored())
+    assert place.session("measure", "--resume", hook=answer) in (0, 3), place.words
+    assert place.stored() == [1, 2, 3], place.stored()
+    again = place.run_program("measure", "--replay", place.events[-1]["results"][0]["run_id"])
+    assert "the same as run " in again.stdout, again
+    return "nothing but a tare", said
+
+
 # ---- the device ----
 
 def wait_for_return(place, seconds=20):
@@ -676,6 +735,7 @@ def run(place):
     refused("there is no run 01234567", "01234567")
     refused("one run at a time", "0123", "4567")
     measure(place, at_ask(place, 6, lambda event: (place.process.kill(), False)[1]))
+    old = place.database("SELECT subject FROM record WHERE kind = 'run' ORDER BY made_utc DESC LIMIT 1")[0][0]
     text = open(place.rig).read()
     open(place.rig, "w").write(text.replace("depth_m = 0.4", "depth_m = 0.5"))
     refused('"depth_m = 0.5" where "depth_m = 0.4" stood')
@@ -693,6 +753,7 @@ def run(place):
         place.process.kill()
         return False
     place.session("measure", "--resume", hook=at_ask(place, 1, second))
+    refused("was gone on with already", old)
     place.session("calibrate", "--masses-g", "500,1000,2000", "--rounds", "1", "--no-staircase")
     refused("was calibrated again")
     return "nothing", "%d clear lines, such as %s" % (len(said), said[1].strip())

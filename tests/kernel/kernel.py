@@ -138,12 +138,12 @@ class Machine:
         self.start(command)
         return self.end(patience_s)
 
-    def plug_in(self, patience_s=5):
+    def plug_in(self, patience_s=5, serial="BENCH1"):
         end = time.monotonic() + patience_s
         while True:
             try:
                 return self.tell("device_add", driver="usb-serial", id="plug", chardev="cable",
-                                 serial="BENCH1")
+                                 serial=serial)
             except RuntimeError:  # the emulator lets go of what was pulled out in its own time
                 if time.monotonic() > end:
                     raise

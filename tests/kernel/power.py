@@ -185,6 +185,28 @@ def check_cable_in_trial(pc):
     check("and is told: %s; %s" % (fault["text"], back["text"]), "is gone" in fault["text"])
 
 
+def check_another_adapter(pc):
+    """The same name, another adapter: it is not taken for the one that is waited for."""
+    pc.begin("measure --item 'Lead block' --trials 2")
+    ask = pc.go(so_many("do", "immerse", 2))
+    pc.answer(ask)
+    pc.machine.pull_out()
+    pc.go(lambda event: event["event"] == "fault")
+    pc.device.load_g = 12345
+    pc.machine.plug_in(serial="OTHER")
+    pc.machine.wait_for("-c /dev/ttyUSB0")
+    time.sleep(2)
+    pc.machine.pull_out()
+    pc.machine.wait_for("! -e /dev/ttyUSB0")
+    early = [e for e in pc.events if "is back" in e.get("text", "")]
+    pc.device.load_g = 0
+    pc.machine.plug_in()
+    pc.go()
+    status, words = pc.end()
+    check("another adapter under the old name is not taken for it", not early and status in (0, 3) and
+          [e["number"] for e in pc.events if e["event"] == "trial"] == [1, 2], early, status, words)
+
+
 def check_clock(pc):
     """The wall clock is stepped in a session, both ways; the bench counts by another one."""
     pc.begin("measure --item 'Lead block' --trials 3")
@@ -214,6 +236,7 @@ def main():
         pc = cut_in_calibration(pc)
         pc = check_power(pc)
         check_cable_in_trial(pc)
+        check_another_adapter(pc)
         check_clock(pc)
     finally:
         pc.cut()

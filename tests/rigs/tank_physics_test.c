@@ -148,6 +148,65 @@ static void a_shaken_item_is_off_the_hook_for_a_while(void **state) {
     tank_destroy(tank);
 }
 
+/* 6 g with a time constant of 200 s, and a share of air that is the item's own. */
+static struct tank *soaking_tank(void) {
+    static const struct tank_item item = {.name = "Sponge",
+                                          .pieces = 1,
+                                          .mass_kg = 0.5,
+                                          .volume_m3 = 0.4e-3,
+                                          .soak_kg = 0.006,
+                                          .soak_s = 200};
+    struct tank_declared declared = exact_declared();
+    struct tank_cell cell = exact_cell();
+    declared.gear = &item;
+    declared.gear_count = 1;
+    return tank_create(&declared, &cell, 1);
+}
+
+static void what_takes_up_water_grows_heavier(void **state) {
+    struct tank *tank = soaking_tank();
+    (void)state;
+    double dry_g = tank_truth_in_tank_g(tank, "Sponge");
+    double early = level_after(tank, "immerse", "Sponge", 0, 20);
+    double late = level_after(tank, "shake", "Sponge", 0, 200);
+    /* read from 20.0 to 21.0 s and from 221.0 to 222.0 s after it went in */
+    double grams = 6 * (exp(-20.5 / 200) - exp(-221.5 / 200));
+    assert_near((late - early) / 600, grams, 0.05);
+    level_after(tank, "lift-out", "", 0, 300); /* it does not go on in air */
+    assert_near(tank_truth_in_tank_g(tank, "Sponge"), dry_g - 6 * (1 - exp(-222.0 / 200)), 0.05);
+    tank_destroy(tank);
+}
+
+/* ---- whole windows ---- */
+
+static void a_window_tells_what_its_samples_do(void **state) {
+    struct tank_declared declared = exact_declared();
+    struct tank_cell cell = exact_cell();
+    struct tank_window window;
+    (void)state;
+    cell.creep_rel_low = cell.creep_rel_high = 0.002;
+    cell.sway_kg = cell.slosh_kg = 0.02;
+    cell.hysteresis_rel = 1e-4;
+    cell.drift_counts_min = 60;
+    struct tank *sampled = tank_create(&declared, &cell, 1), *told = tank_clone(sampled);
+    double from_s = 12;
+    tank_act(sampled, "hang-mass", NULL, 2, 5);
+    tank_act(told, "hang-mass", NULL, 2, 5);
+    tank_window(told, from_s, 4, &window);
+    double sum = 0, count = 0;
+    while (tank_time_s(sampled) < from_s + 4 - 0.05) {
+        double counts = (double)counts_of(sampled);
+        sum += tank_time_s(sampled) > from_s ? counts : 0;
+        count += tank_time_s(sampled) > from_s;
+    }
+    /* 2 kg are 1.2 million counts, the ringing that is left some thousand */
+    assert_near(window.load_counts, sum / count, 40);
+    assert_true(window.readings == 40 && window.glitches == 0);
+    assert_near(tank_step_s(told, tank_ideal_counts(told)), 5.25, 0.2);
+    tank_destroy(sampled);
+    tank_destroy(told);
+}
+
 static double creep_seen(double share) {
     struct tank_declared declared = exact_declared();
     struct tank_cell cell = exact_cell();
@@ -260,6 +319,8 @@ int main(void) {
         cmocka_unit_test(the_cell_shows_the_truth_of_every_item),
         cmocka_unit_test(air_leaves_in_shares),
         cmocka_unit_test(a_shaken_item_is_off_the_hook_for_a_while),
+        cmocka_unit_test(what_takes_up_water_grows_heavier),
+        cmocka_unit_test(a_window_tells_what_its_samples_do),
         cmocka_unit_test(creep_has_the_sign_and_share_asked),
         cmocka_unit_test(an_idle_stream_is_as_noisy_as_declared),
         cmocka_unit_test(a_slipped_word_is_shifted_behind_ones),

@@ -107,7 +107,7 @@ def test_samples_and_acts():
     check(temperature["id"] == 4 and abs(temperature["value"] - float(loaded[0][2])) < 0.006,
           "the thermometer shows what the wire shows")
     check(tank.ask(event="ask", id=5, do="confirm")["answer"] == "done", "confirm is done")
-    check(tank.ask(event="ask", id=6, do="hang-reference")["answer"] == "skip",
+    check(tank.ask(event="ask", id=6, do="hang-upside-down")["answer"] == "skip",
           "an unknown act is skipped")
     truth = tank.ask(truth="Heron fin", water="sea", density_kg_m3=1026, u_density_kg_m3=0, temp_c=15)
     check(-400 < truth["truth_g"] < -250, "the truth in another water")

@@ -33,31 +33,36 @@ static struct up_plateau plateau_of(const struct tank_window *window, double fro
         .glitches = window->glitches};
 }
 
-static bool read_plateau(struct plateau_bench *bench, struct up_procedure *procedure,
+static bool was_taken(const struct up_procedure *procedure, const struct up_plateau *plateau) {
+    return procedure->last.known && procedure->last.time_s == point_of(plateau).time_s;
+}
+
+/* Until it is taken or the procedure loses patience and asks for the step once more. */
+static void read_plateau(struct plateau_bench *bench, struct up_procedure *procedure,
                          double done_s) {
     const struct up_rig *rig = &procedure->rig;
     double length_s = rig->window_s - JUDGED_AFTER / rig->line.rate_hz;
-    double step = step_s(bench, procedure, done_s);
-    for (double late_s = 0; late_s <= rig->patience_s; late_s += rig->window_s / 2) {
+    double step = step_s(bench, procedure, done_s), from_s = 0;
+    unsigned id = procedure->ask.id;
+    while (procedure->ask.id == id && !up_procedure_is_finished(procedure)) {
         struct tank_window window;
-        double from_s = step + rig->read_after_s - rig->window_s / 2 + late_s;
+        double wait_s = rig->read_after_s - rig->window_s / 2 + procedure->rest_s;
+        from_s = step + wait_s + procedure->late_s;
         tank_window(bench->tank, from_s, length_s, &window);
         struct up_plateau plateau = plateau_of(&window, from_s, length_s);
         plateau.step_s = step;
-        plateau.late_s = late_s;
         plateau.temp_c = tank_thermometer_c(bench->tank);
-        if (offer_plateau(procedure, &plateau, window.floor_counts)) {
-            tank_wait(bench->tank, from_s + rig->window_s);
-            procedure->ask.time_s = procedure->now_s = tank_time_s(bench->tank);
+        offer_plateau(procedure, &plateau, window.floor_counts);
+        if (was_taken(procedure, &plateau)) {
             bench->plateaus++;
-            bench->late += late_s > 0;
+            bench->late += plateau.late_s > 0;
             if (bench->told != NULL) {
                 bench->told(bench, &plateau);
             }
-            return true;
         }
     }
-    return false;
+    tank_wait(bench->tank, from_s + rig->window_s);
+    procedure->ask.time_s = procedure->now_s = tank_time_s(bench->tank);
 }
 
 static bool do_ask(struct plateau_bench *bench, struct up_procedure *procedure,
@@ -78,7 +83,8 @@ static bool do_ask(struct plateau_bench *bench, struct up_procedure *procedure,
     if (ask->action == UP_ACTION_ADD_BALLAST) {
         return up_procedure_answer(procedure, ask->id, UP_ANSWER_DONE, 0, NULL);
     }
-    return read_plateau(bench, procedure, done_s);
+    read_plateau(bench, procedure, done_s);
+    return true;
 }
 
 bool plateau_bench_run(struct plateau_bench *bench, struct up_procedure *procedure) {

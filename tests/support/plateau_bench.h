@@ -23,8 +23,8 @@ struct plateau_bench {
     void *context;
 };
 
-/* Runs to the end of the procedure; false where a plateau did not settle within the rig's patience
-   or the tank would not do what was asked. */
+/* Runs to the end of the procedure, which may give up; false where the tank would not do what was
+   asked. */
 bool plateau_bench_run(struct plateau_bench *bench, struct up_procedure *procedure);
 
 /* One reading without a procedure: waits for the act, then for a window of the length that ends at

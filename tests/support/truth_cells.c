@@ -5,6 +5,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "../../firmware-host/bench/internal.h"
 #include "plateau_bench.h"
 #include "upthrust/statistics.h"
 #include "virtual_bench.h"
@@ -196,7 +197,7 @@ static bool run(struct plateau_bench *bench, struct session *session,
                 struct up_procedure *procedure) {
     if (!plateau_bench_run(bench, procedure) && !session->broken) {
         session->broken = true;
-        up_fail(session->failure, UP_STATUS_UNABLE, "%s, %s: a plateau did not settle",
+        up_fail(session->failure, UP_STATUS_UNABLE, "%s, %s: the tank does not know an act",
                 truth_kinds[session->kind].name, truth_items[session->item].name);
     }
     return !session->broken;
@@ -229,7 +230,9 @@ static bool measure(struct session *session, const struct tank *tank,
     session->begun_s = tank_time_s(tank);
     bool good = up_procedure_measure(&plan, &procedure, session->failure) &&
                 run(&bench, session, procedure);
-    if (good && adaptive && take_results(session, procedure, result, &results)) {
+    bool gave_up = good && procedure->gave_up;
+    session->table->given_up += gave_up;
+    if (good && !gave_up && adaptive && take_results(session, procedure, result, &results)) {
         count_results(session, &bench, TRUTH_ADAPTIVE, result, results);
     }
     up_procedure_destroy(procedure);
@@ -238,7 +241,7 @@ static bool measure(struct session *session, const struct tank *tank,
 }
 
 static bool calibrate(struct session *session, struct tank *tank,
-                      struct up_calibration *calibration) {
+                      struct up_calibration *calibration, bool *gave_up) {
     struct up_calibrate_plan plan = {
         .rig = session->settings->rig, .masses = 4 * ROUNDS, .staircase = true};
     struct plateau_bench bench = {.rig = session->settings->rig, .tank = tank};
@@ -248,8 +251,9 @@ static bool calibrate(struct session *session, struct tank *tank,
         plan.mass_kg[i] = masses_kg[i % 4];
     }
     bool good = up_procedure_calibrate(&plan, &procedure, session->failure) &&
-                run(&bench, session, procedure) &&
-                up_procedure_calibration(procedure, calibration, session->failure);
+                run(&bench, session, procedure);
+    *gave_up = good && procedure->gave_up;
+    good = good && (*gave_up || up_procedure_calibration(procedure, calibration, session->failure));
     up_procedure_destroy(procedure);
     return good;
 }
@@ -316,15 +320,16 @@ bool truth_session(const struct truth_settings *settings, unsigned kind, unsigne
         settings->spoil(&declared, &cell);
     }
     struct tank *tank = tank_create(&declared, &cell, seed);
-    bool good = calibrate(&session, tank, &calibration);
-    for (unsigned i = 0; good && i < TRUTH_ITEMS; i++) {
+    bool gave_up = false, good = calibrate(&session, tank, &calibration, &gave_up);
+    for (unsigned i = 0; good && !gave_up && i < TRUTH_ITEMS; i++) {
         session.item = i;
         good = measure(&session, tank, &calibration, false, seed) &&
                measure(&session, tank, &calibration, true, seed);
         plain(&session, tank);
     }
     tank_destroy(tank);
-    if (good) {
+    table->given_up += gave_up;
+    if (good && session.results > 0) {
         double share = session.inside / session.results;
         table->share += share;
         table->share_squares += share * share;

@@ -33,6 +33,9 @@ struct truth_table {
     struct truth_tally plain[TRUTH_TANKS][TRUTH_ITEMS][TRUTH_DIPS_MAX + 1]; /* by dips */
     /* of a session's results in the tank's own water, the share inside */
     double share, share_squares, sessions;
+    /* Where the bench gave up, as nothing settled: calibrations, and measurements of fewer trials
+       than asked for. */
+    double given_up;
 };
 
 struct truth_kind {

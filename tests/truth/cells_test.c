@@ -257,8 +257,8 @@ static void print_sums(const struct truth_table *table, const struct sums *sums)
             ours->wrong / ours->results, sea->wrong / sea->results, ours->undecided / ours->results,
             ours->trials / ours->results, ours->seconds / ours->results);
     }
-    print_message("# all together %.4f over %.0f sessions\n", table->share / table->sessions,
-                  table->sessions);
+    print_message("# all together %.4f over %.0f sessions; the bench gave up in %.0f\n",
+                  table->share / table->sessions, table->sessions, table->given_up);
 }
 
 static bool check_sums(const struct truth_table *table, const struct sums *sums) {

@@ -1,8 +1,9 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /*
  * How often the stated interval holds the truth that the simulated tank knows. Rig effects are
- * drawn anew each session from what the rig file declares. Twenty sessions in `make check`;
- * UPTHRUST_TRUTH_ SEEDS=200 (`make truth`) prints a finer table.
+ * drawn anew each session from what the rig file declares: sample by sample, so through the reader,
+ * the glitch test and the plateaus (cells_test.c goes by plateaus and further). Twenty sessions in
+ * `make check`; UPTHRUST_TRUTH_SEEDS=60 in `make truth`.
  *
  * Results of one session share its errors (calibration, thermometer, water), so they are no
  * independent draws: the allowance is made on the sessions, not on the results.

@@ -176,13 +176,51 @@ static void add_session(struct sums *sums) {
 static unsigned sessions_wanted(void) {
     const char *text = getenv("UPTHRUST_TRUTH_PAIRS");
     long sessions = text != NULL ? strtol(text, NULL, 10) : 8;
-    return sessions < 2 ? 2 : sessions > SESSIONS_MAX ? SESSIONS_MAX : (unsigned)sessions;
+    return sessions < 8 ? 8 : sessions > SESSIONS_MAX ? SESSIONS_MAX : (unsigned)sessions;
 }
 
 static void assert_ratio(const char *what, double a, double b, double most) {
     if (!(a / b < most && b / a < most)) {
         fail_msg("%s: %g by samples, %g by plateaus", what, a, b);
     }
+}
+
+/* Of the mean difference between the results' errors, over the sessions. */
+static struct up_summary paired_errors(const struct sums *sums) {
+    return up_summarise(sums->result_difference, sums->sessions);
+}
+
+static void print_sums(const char *tank, const struct sums *sums) {
+    struct up_summary paired = paired_errors(sums);
+    double n = sums->plateaus, results = sums->sessions * ITEMS;
+    print_message("# %-10s %u sessions, %u with as many shakes in both; by samples, by plateaus:\n"
+                  "#   change of a plateau's error %.1f %.1f counts rms, paired difference %.1f; "
+                  "stated u %.2f %.2f\n"
+                  "#   results: rms error %.3f %.3f g, stated u %.3f %.3f g, mean difference %+.4f "
+                  "g, its standard error %.4f\n",
+                  tank, sums->sessions, sums->sessions - sums->other_shakes,
+                  sqrt(sums->change_samples / n), sqrt(sums->change_plateaus / n),
+                  sqrt(sums->difference / n), sums->u_samples / n, sums->u_plateaus / n,
+                  sqrt(sums->result_samples / results), sqrt(sums->result_plateaus / results),
+                  sqrt(sums->stated_samples / results), sqrt(sums->stated_plateaus / results),
+                  paired.mean, paired.sd / sqrt((double)sums->sessions));
+}
+
+static void check_sums(const struct sums *sums) {
+    struct up_summary paired = paired_errors(sums);
+    /* Of squares; where one has shaken once more all later draws are others, as if of other
+       sessions: a mean square of n is then known to sqrt(2 / n), the ratio of two to twice that
+       square. */
+    double most = exp(3 * 2 / sqrt(sums->sessions * ITEMS));
+    /* 0.02 g of difference changes no figure of the truth table. */
+    assert_true(fabs(paired.mean) <= 3 * paired.sd / sqrt((double)sums->sessions) + 0.02);
+    assert_true(sums->plateaus > 100);
+    /* Over some hundred plateaus a standard deviation is known to 5 %, by chance 13 %. */
+    assert_ratio("change of a plateau's error", sqrt(sums->change_samples),
+                 sqrt(sums->change_plateaus), 1.15);
+    assert_ratio("stated u of a plateau", sums->u_samples, sums->u_plateaus, 1.15);
+    assert_ratio("results' error", sums->result_samples, sums->result_plateaus, most);
+    assert_ratio("results' stated u", sums->stated_samples, sums->stated_plateaus, most);
 }
 
 static void compare(const char *tank, void (*set)(struct virtual_bench *bench)) {
@@ -199,34 +237,8 @@ static void compare(const char *tank, void (*set)(struct virtual_bench *bench)) 
         add_session(&sums);
     }
     virtual_bench_end(&bench);
-    struct up_summary paired = up_summarise(sums.result_difference, sums.sessions);
-    double n = sums.plateaus, results = sums.sessions * ITEMS;
-    double change_samples = sqrt(sums.change_samples / n);
-    double change_plateaus = sqrt(sums.change_plateaus / n);
-    print_message("# %-10s %u sessions, %u with as many shakes in both; by samples, by plateaus:\n"
-                  "#   change of a plateau's error %.1f %.1f counts rms, paired difference %.1f; "
-                  "stated u %.2f %.2f\n"
-                  "#   results: rms error %.3f %.3f g, stated u %.3f %.3f g, mean difference %+.4f "
-                  "g, its standard error %.4f\n",
-                  tank, sums.sessions, sums.sessions - sums.other_shakes, change_samples,
-                  change_plateaus, sqrt(sums.difference / n), sums.u_samples / n,
-                  sums.u_plateaus / n, sqrt(sums.result_samples / results),
-                  sqrt(sums.result_plateaus / results), sqrt(sums.stated_samples / results),
-                  sqrt(sums.stated_plateaus / results), paired.mean,
-                  paired.sd / sqrt((double)sums.sessions));
-    double se_g = paired.sd / sqrt((double)sums.sessions);
-    /* 0.02 g of difference changes no figure of the truth table. */
-    assert_true(fabs(paired.mean) <= 3 * se_g + 0.02);
-    assert_true(sums.plateaus > 100);
-    /* Over some hundred plateaus a standard deviation is known to 5 %, by chance 13 %. */
-    assert_ratio("change of a plateau's error", change_samples, change_plateaus, 1.15);
-    assert_ratio("stated u of a plateau", sums.u_samples, sums.u_plateaus, 1.15);
-    /* Of squares; where one has shaken once more all later draws are others, as if of other
-       sessions: a mean square of n is then known to sqrt(2 / n), the ratio of two to twice that
-       square. */
-    double most = exp(3 * 2 / sqrt(results));
-    assert_ratio("results' error", sums.result_samples, sums.result_plateaus, most);
-    assert_ratio("results' stated u", sums.stated_samples, sums.stated_plateaus, most);
+    print_sums(tank, &sums);
+    check_sums(&sums);
 }
 
 static void as_it_is(struct virtual_bench *bench) {

@@ -1,0 +1,43 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* What calibrate and measure read alike from the command line. */
+#ifndef UPTHRUST_CLI_BENCH_OPTIONS_H
+#define UPTHRUST_CLI_BENCH_OPTIONS_H
+
+#include "cli.h"
+
+struct bench_options {
+    struct up_rig rig;
+    struct bench_run run;
+    struct up_catalogue *catalogue;
+    bool json_document;
+};
+
+/* Rig, operator and port; lines and catalogue are then open, signals caught. `measures`: the
+   water's temperature will be wanted. */
+bool open_bench(const struct arguments *arguments, bool measures, struct bench_options *options,
+                struct up_failure *failure);
+
+/* --resume: refuses what the run's plan says already (ended by NULL); a second word on it would be
+   taken for heard. */
+bool read_resume(const struct arguments *arguments, const char *const *planned,
+                 struct bench_options *options, struct up_failure *failure);
+
+/* Words are for --resume alone. */
+bool check_words(const struct arguments *arguments, struct up_failure *failure);
+
+/* A class named here goes before what the rig file says of its masses. */
+bool read_conditions(const struct arguments *arguments, struct bench_options *options,
+                     struct up_failure *failure);
+
+/* measure, of one item (command_measure.c). */
+void print_results(const struct up_item *item, const struct up_result *result, unsigned results,
+                   unsigned waters, const struct up_style *style);
+bool read_measure(const struct arguments *arguments, const struct bench_options *options,
+                  struct up_measure_plan *plan, struct up_failure *failure);
+bool read_for_item(const struct bench_options *options, const struct up_item *item,
+                   struct up_measure_plan *plan, struct up_failure *failure);
+
+/* Items of a list, one after the other (measure_queue.c). */
+enum up_status measure_queue(const struct arguments *arguments, struct up_failure *failure);
+
+#endif

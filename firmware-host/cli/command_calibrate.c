@@ -1,0 +1,107 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include <stdlib.h>
+#include <string.h>
+
+#include "bench_options.h"
+#include "upthrust/text.h"
+
+const struct option_text options_calibrate[] = {
+    OPTION_RIG,
+    {"masses-g", "LIST", "known masses in g: three different ones at least; -500 is taken off"},
+    {"rounds", "N", "hang each mass N times (default 2)"},
+    {"mass-class", "CLASS", "of the masses, OIML R 111: E2, F1, F2, M1, M2, M3"},
+    OPTION_TYPED,
+    {"resume", NULL, "go on with a run that was left: the latest, or the RUN that is named"},
+    {"replay", "RUN", "a stored run once more, from what it recorded; stores nothing"},
+    {"no-staircase", NULL, "do not look for hysteresis, up and down at the end"},
+    OPTION_AIR_TEMP,
+    OPTION_PORT,
+    OPTION_OPERATOR,
+    OPTION_PLAIN,
+    OPTION_CATALOGUE,
+    OPTION_JSON,
+    OPTION_END};
+
+static bool read_masses(const struct arguments *arguments, double *mass_kg, int *masses,
+                        struct up_failure *failure) {
+    double given[UP_CALIBRATION_POINTS_MAX];
+    int count = 0, rounds = 2;
+    *masses = 0;
+    if (!option_list(arguments, "masses-g", given, UP_CALIBRATION_POINTS_MAX, &count, failure) ||
+        !option_whole(arguments, "rounds", 1, 10, &rounds, failure)) {
+        return false;
+    }
+    if (count == 0) {
+        return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                       "give the known masses: --masses-g 500,1000,2000");
+    }
+    if (count * rounds > UP_CALIBRATION_POINTS_MAX) {
+        return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                       "%d masses in %d rounds: at most %d loadings", count, rounds,
+                       UP_CALIBRATION_POINTS_MAX);
+    }
+    for (int round = 0; round < rounds; round++) {
+        for (int i = 0; i < count; i++) {
+            mass_kg[(*masses)++] = given[i] * 1e-3;
+        }
+    }
+    return true;
+}
+
+static void tell_calibration(const struct up_calibration *calibration, bool document) {
+    if (document) {
+        json_t *json = up_calibration_to_json(calibration);
+        json_object_set_new(json, "schema", json_string("upthrust-calibration-1"));
+        print_json(json);
+    } else {
+        print_calibration(calibration);
+    }
+}
+
+static enum up_status replay_calibrate(const struct arguments *arguments,
+                                       struct up_failure *failure) {
+    struct up_catalogue *catalogue = NULL;
+    struct up_calibration *calibration = up_allocate(1, sizeof *calibration);
+    bool good =
+        up_catalogue_open(catalogue_directory(arguments), UP_CATALOGUE_READ, &catalogue, failure) &&
+        repeat_calibrate(catalogue, option_value(arguments, "replay"), calibration, failure);
+    if (good) {
+        tell_calibration(calibration, option_given(arguments, "json"));
+    }
+    free(calibration);
+    up_catalogue_close(catalogue);
+    return good ? UP_STATUS_DONE : failure->status;
+}
+
+enum up_status command_calibrate(const struct arguments *arguments, struct up_failure *failure) {
+    struct bench_options options = {0};
+    struct up_calibration *calibration = up_allocate(1, sizeof *calibration);
+    static const char *const planned[] = {"masses-g",   "rounds", "mass-class", "no-staircase",
+                                          "air-temp-c", "typed",  NULL};
+    double mass_kg[UP_CALIBRATION_POINTS_MAX];
+    int masses = 0;
+    if (option_given(arguments, "replay")) {
+        free(calibration);
+        return replay_calibrate(arguments, failure);
+    }
+    bool resumes = option_given(arguments, "resume");
+    bool good = check_words(arguments, failure) &&
+                (resumes || read_masses(arguments, mass_kg, &masses, failure)) &&
+                open_bench(arguments, false, &options, failure) &&
+                read_conditions(arguments, &options, failure);
+    if (good && resumes) {
+        good = read_resume(arguments, planned, &options, failure) &&
+               resume_calibrate(&options.run, calibration, failure);
+    } else if (good) {
+        good = run_calibrate(&options.run, mass_kg, masses,
+                             !option_given(arguments, "no-staircase"), calibration, failure);
+    }
+    if (good && !options.run.json) {
+        tell_calibration(calibration, options.json_document);
+    }
+    free(calibration);
+    up_catalogue_close(options.catalogue);
+    up_lines_close(options.run.lines);
+    die_of_signal();
+    return good ? UP_STATUS_DONE : failure->status;
+}

@@ -1,0 +1,161 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* measure --queue: the items of a list, one after the other. */
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "bench_options.h"
+#include "queue.h"
+#include "upthrust/text.h"
+#include "upthrust/wire.h"
+
+struct whole_queue {
+    struct bench_options options;
+    struct up_measure_plan plan;
+    struct queue queue;
+    struct up_source *source;
+    struct up_opening opening;
+    struct up_style style;
+    json_t *list; /* all results, for one document */
+    bool begun, undecided, left;
+};
+
+static void say_place(const struct whole_queue *whole, unsigned index, const char *place) {
+    char *name = up_text_for_terminal(whole->queue.entry[index].item.name);
+    char *where = up_text_for_terminal(place);
+    if (whole->options.run.json) {
+        json_t *json = json_pack("{s:s, s:s, s:s, s:o}", "event", "queue", "item",
+                                 whole->queue.entry[index].item.name, "text", place, "queue",
+                                 queue_to_json(&whole->queue, index));
+        json_dumpf(json, stdout, JSON_COMPACT);
+        putchar('\n');
+        json_decref(json);
+    } else {
+        fprintf(stderr, "\n== %s: %s\n", name, where);
+    }
+    free(name);
+    free(where);
+}
+
+static void tell_one(struct whole_queue *whole, const struct repeated *one) {
+    if (whole->options.json_document) {
+        for (unsigned i = 0; i < one->results; i++) {
+            json_array_append_new(whole->list, up_result_to_json(&one->result[i]));
+        }
+    } else if (!whole->options.run.json) {
+        print_results(&one->item, one->result, one->results, one->waters, &whole->style);
+        fflush(stdout);
+    }
+    up_lines_show_class(whole->options.run.lines, one->result[0].answer.class, &signalled);
+    whole->undecided =
+        whole->undecided || status_of_results(one->result, one->results) == UP_STATUS_UNDECIDED;
+}
+
+static bool measure_one(struct whole_queue *whole, unsigned index, struct repeated *one,
+                        struct up_failure *failure) {
+    struct queue_entry *entry = &whole->queue.entry[index];
+    struct bench_run *run = &whole->options.run;
+    char place[200];
+    bool good;
+    queue_say_place(&whole->queue, index, &whole->plan, &whole->options.rig, place, sizeof place);
+    say_place(whole, index, place);
+    run->place = place;
+    run->queue = queue_to_json(&whole->queue, index);
+    run->resume = entry->left_run;
+    queue_begin_item(&whole->queue);
+    one->item = entry->item;
+    one->waters = whole->plan.waters;
+    good = entry->left_run[0] != '\0'
+               ? resume_measure(run, &entry->item, one, failure)
+               : read_for_item(&whole->options, &entry->item, &whole->plan, failure) &&
+                     run_measure(run, &whole->plan, one->result, &one->results, failure);
+    whole->plan.references = 0; /* once, at the beginning */
+    json_decref(run->queue);
+    run->queue = NULL;
+    run->place = NULL;
+    return good;
+}
+
+/* Each item's results are stored before the next one is asked for. */
+static bool measure_all(struct whole_queue *whole, struct up_failure *failure) {
+    struct repeated *one = up_allocate(1, sizeof *one);
+    bool good = true;
+    for (unsigned i = 0; i < whole->queue.count && good && signalled == 0; i++) {
+        if (whole->queue.entry[i].done) {
+            continue;
+        }
+        memset(one, 0, sizeof *one);
+        good = measure_one(whole, i, one, failure);
+        if (good) {
+            tell_one(whole, one);
+        }
+        if (good && !whole->left) {
+            queue_end_item(&whole->queue, i);
+        }
+        good = good && !whole->left;
+    }
+    free(one);
+    return good;
+}
+
+static void tell_way_on(const struct whole_queue *whole) {
+    unsigned left = queue_left(&whole->queue);
+    if (whole->begun && left > 0) {
+        char *path = up_text_for_terminal(whole->queue.path);
+        fprintf(stderr,
+                "note: %u of %u items are left; `upthrust measure --queue %s --resume`, with "
+                "the same --rig and --catalogue, goes on\n",
+                left, whole->queue.count, path);
+        free(path);
+    }
+}
+
+static enum up_status end_queue(struct whole_queue *whole, bool good, struct up_failure *failure) {
+    /* Left by a word is no failure: what was measured is stored. */
+    enum up_status status = good || failure->text[0] == '\0'
+                                ? whole->undecided ? UP_STATUS_UNDECIDED : UP_STATUS_DONE
+                                : failure->status;
+    if (whole->options.json_document) {
+        print_json(json_pack("{s:s, s:O}", "schema", "upthrust-results-1", "results", whole->list));
+    }
+    tell_way_on(whole);
+    up_source_close(whole->source);
+    json_decref(whole->list);
+    up_catalogue_close(whole->options.catalogue);
+    up_lines_close(whole->options.run.lines);
+    free(whole);
+    die_of_signal();
+    return status;
+}
+
+static bool check_alone(const struct arguments *arguments, struct up_failure *failure) {
+    return !option_given(arguments, "item") ||
+           up_fail(failure, UP_STATUS_WRONG_INPUT,
+                   "--item and --queue are one too many: the list names the items");
+}
+
+enum up_status measure_queue(const struct arguments *arguments, struct up_failure *failure) {
+    struct whole_queue *whole = up_allocate(1, sizeof *whole);
+    struct bench_run *run = &whole->options.run;
+    struct up_water water[WATERS_MAX];
+    bool good =
+        check_words(arguments, failure) && check_alone(arguments, failure) &&
+        style_asked(arguments, &whole->style, failure) &&
+        waters_asked(arguments, water, &whole->plan.waters, failure) &&
+        open_bench(arguments, true, &whole->options, failure) &&
+        read_conditions(arguments, &whole->options, failure) &&
+        read_measure(arguments, &whole->options, &whole->plan, failure) &&
+        queue_open(&whole->queue, whole->options.catalogue, option_value(arguments, "queue"),
+                   option_given(arguments, "resume"), failure);
+    whole->list = json_array();
+    whole->plan.water = water;
+    run->source = &whole->source;
+    run->opening = &whole->opening;
+    run->left = &whole->left;
+    if (good && queue_left(&whole->queue) == 0) {
+        fprintf(stderr, "note: all %u items of the list are done\n", whole->queue.count);
+    }
+    whole->begun = good;
+    good = good && measure_all(whole, failure);
+    return end_queue(whole, good, failure);
+}
