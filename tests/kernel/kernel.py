@@ -117,8 +117,16 @@ class Machine:
     def end(self, patience_s=30):
         """Status and words of the command that was started."""
         lines = []
+        end = time.monotonic() + patience_s
         while True:
-            line = self.shell.next(patience_s)
+            try:
+                line = self.shell.next(2)
+                end = time.monotonic() + patience_s
+            except TimeoutError:  # the end of a line may be among the bytes that were lost
+                if time.monotonic() > end:
+                    raise
+                self.shell.send("")
+                continue
             if line == "@@again":
                 self.start(self.command)
                 continue

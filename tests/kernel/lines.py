@@ -326,6 +326,11 @@ def check_float(machine, device, bank, session):
     status, words = session.end()
     check("the class is shown, then all is out", all(lit) and status in (0, 3) and
           "Heron" in words and bank.value("ALL") == 0, lit, status, words)
+    status, words = machine.run("run=$(grep -rl 'the water is too low' /tmp/catalogue/runs); "
+                                "upthrust measure --replay $(basename $(dirname $run)) "
+                                "--catalogue /tmp/catalogue", 60)
+    check("the run that paused for its water can be repeated", "the same as run" in words, status,
+          words)
 
 
 def check_unheard(machine, device, bank):
