@@ -643,6 +643,25 @@ bent("the device's clock begins anew", "an hour less in a trial and after it, as
      shifted(-3600000), "")
 
 
+@fault("the device itself says overload", "status OL instead of ST in a trial until somebody is told")
+def run(place):
+    text = open(place.rig).read()
+    open(place.rig, "w").write(text.replace("[sensor]", "status_field = 4\nstable_words = ST\nover_words = OL\n[sensor]"))
+    status_word = [b"ST"]
+    place.wire.bend = lambda line: line.rstrip() + b"," + status_word[0] + b"\r\n"
+    assert place.session("calibrate", "--masses-g", "500,1000,2000", "--rounds", "1", "--no-staircase") == 0, place.words
+    place.forget()
+    inner = with_event(place, lambda: status_word.__setitem__(0, b"OL"))
+    def hook(event):
+        if event["event"] == "fault":
+            status_word[0] = b"ST"
+        return inner(event)
+    place.check_end(measure(place, hook))
+    said = place.faults.split(" | ")[0]
+    assert "loaded beyond its range" in said, place.faults
+    return cost_of(place), said
+
+
 @fault("a stream that stands still for good", "one word from the second trial on; the run goes on with a sound one")
 def run(place):
     bend = Bent(place, frozen)
