@@ -85,6 +85,20 @@ static bool take_left_out(const struct up_record *record, void *context) {
     return true;
 }
 
+/* A run that goes on with others uses their trials. */
+static bool spread_left_out(const struct up_record *record, void *context) {
+    struct lessons *lessons = context;
+    json_t *numbers = json_object_get(lessons->left_out, record->subject);
+    const json_t *continues = json_object_get(record->body, "continues");
+    for (size_t i = 0; numbers != NULL && i < json_array_size(continues); i++) {
+        const char *id = json_string_value(json_array_get(continues, i));
+        if (id != NULL) {
+            json_object_set(lessons->left_out, id, numbers);
+        }
+    }
+    return true;
+}
+
 static bool is_left_out(const struct lessons *lessons, const struct trial *trial, double number) {
     const json_t *numbers = json_object_get(lessons->left_out, trial->run_id);
     for (size_t i = 0; i < json_array_size(numbers); i++) {
@@ -180,6 +194,7 @@ static bool gather(struct up_catalogue *catalogue, struct lessons *lessons,
     bool good = up_catalogue_each(catalogue, "gear_kind", take_tolerance, lessons, failure) &&
                 up_catalogue_each(catalogue, "item", take_item, lessons, failure) &&
                 up_catalogue_each(catalogue, "result", take_left_out, lessons, failure) &&
+                up_catalogue_each(catalogue, "run", spread_left_out, lessons, failure) &&
                 up_catalogue_each(catalogue, "trial", take_trial, lessons, failure);
     if (lessons->count > 0) {
         qsort(lessons->trial, lessons->count, sizeof *lessons->trial, by_item_and_run);

@@ -110,6 +110,7 @@ struct bracket {
 
 struct walk {
     const char *run_id;
+    const json_t *continues; /* ids of runs that it goes on with: their trials are its own */
     const struct up_calibration *calibration; /* NULL: it is not here */
     struct level tare;                        /* the latest */
     struct bracket air;
@@ -182,13 +183,29 @@ static bool is_left_out(const json_t *left_out, json_int_t number) {
     return false;
 }
 
+static bool is_of_run(const struct walk *walk, const char *run_id) {
+    const json_t *one;
+    size_t i;
+    json_array_foreach(walk->continues, i, one) {
+        if (json_is_string(one) && strcmp(json_string_value(one), run_id) == 0) {
+            return true;
+        }
+    }
+    return strcmp(run_id, walk->run_id) == 0;
+}
+
+static bool take_continues(const struct up_record *record, void *context) {
+    json_array_extend(context, json_object_get(record->body, "continues"));
+    return true;
+}
+
 static bool take_trial(const struct up_record *record, void *context) {
     static const char *const members[] = {"number", "load_counts", "u_plateau_counts",
                                           "shakes", "gain_counts", "still_gaining",
                                           "soak_s", "temp_c"};
     struct walk *walk = context;
     struct bracket water = {nowhere, nowhere, nowhere};
-    if (strcmp(text_of(record->body, "run_id"), walk->run_id) != 0) {
+    if (!is_of_run(walk, text_of(record->body, "run_id"))) {
         return true;
     }
     read_plateaus(walk, json_object_get(record->body, "plateaus"), &water);
@@ -235,7 +252,13 @@ static bool set_plateaus(json_t *json, struct up_catalogue *catalogue,
         walk.calibration = calibration;
         json_object_set_new(json, "calibration", calibration_to_json(calibration));
     }
-    good = good && up_catalogue_each(catalogue, "trial", take_trial, &walk, failure);
+    json_t *continues = json_array();
+    walk.continues = continues;
+    good = good &&
+           up_catalogue_each_live(catalogue, "run", result->run_id, take_continues, continues,
+                                  failure) &&
+           up_catalogue_each(catalogue, "trial", take_trial, &walk, failure);
+    json_decref(continues);
     json_object_set(json, "trials", walk.trials);
     if (good && isfinite(walk.air.load.load_counts)) {
         json_t *air = json_object();

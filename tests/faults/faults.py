@@ -201,6 +201,10 @@ class Place:
         assert abs(off_g) < 5 * result["u_buoyancy_g"] + 0.1, (off_g, result["u_buoyancy_g"])
         again = self.run_program("measure", "--replay", result["run_id"])
         assert "the same as run " in again.stdout, again
+        explained = json.loads(self.run_program("explain", ITEM, "--json").stdout)
+        explained = explained.get("explanation", explained)
+        assert [t["number"] for t in explained["trials"]] == list(range(1, wanted + 1)), explained["trials"]
+        assert "air" in explained, explained.keys()
         assert self.database("PRAGMA integrity_check") == [("ok",)]
 
     def database(self, sql):
