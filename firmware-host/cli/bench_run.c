@@ -570,8 +570,10 @@ static bool measure_by(const struct bench_run *bench, struct up_measure_plan *pl
     }
     if (bench->opening != NULL) {
         *bench->left = !good || !up_procedure_progress(procedure).complete;
-        *bench->opening =
-            *bench->left ? (struct up_opening){.known = false} : up_procedure_opening(procedure);
+        memset(bench->opening, 0, sizeof *bench->opening);
+        if (!*bench->left) {
+            *bench->opening = up_procedure_opening(procedure);
+        }
     }
     good = close_run(&keeper, procedure, good, *results, failure);
     if (good) {
