@@ -26,7 +26,7 @@ unsigned trials_kept(const struct up_procedure *procedure) {
 
 static bool find_suspect(const struct up_procedure *procedure, unsigned *suspect) {
     double load[UP_TRIALS_MAX];
-    unsigned index[UP_TRIALS_MAX], kept = 0;
+    unsigned index[UP_TRIALS_MAX] = {0}, kept = 0;
     for (unsigned i = 0; i < procedure->trials; i++) {
         if (!procedure->trial[i].left_out) {
             index[kept] = i;
