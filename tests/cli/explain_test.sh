@@ -114,6 +114,11 @@ check "exchange is brought up to date" grep -q ",neutral,.*tolerance 400 g" "$c/
 expect "a kind" 3 "Heron fin" - -- "$bin" decide --kind fin --confidence 0.999 --catalogue "$c"
 expect "another water, from the model" 0 "1 classes changed or are new" - -- "$bin" decide --item "Plover fin" --water sea,temp_c=28,salinity_g_kg=40 --dry-run --catalogue "$c"
 expect "another water is stored as a result" 0 "" - -- "$bin" decide --item "Plover fin" --water "Warm lagoon,temp_c=28,salinity_g_kg=40" --catalogue "$c"
+run=$(sqlite3 "$c/catalogue.sqlite" "SELECT run_id FROM result JOIN item USING (item_id) WHERE name = 'Plover fin' LIMIT 1")
+"$bin" decide --item "Plover fin" --water sea,temp_c=28,salinity_g_kg=40 --catalogue "$c" >/dev/null
+expect "the run repeats all the same, whatever was asked later" 0 "the same as run" - -- "$bin" measure --replay "$run" --catalogue "$c"
+"$bin" measure --replay "$run" --store --catalogue "$c" >/dev/null
+expect "and once its replay was stored beside it" 0 "the same as run" - -- "$bin" measure --replay "$run" --catalogue "$c"
 check "calculated as measuring would have" python3 - "$bin" "$c" <<'P'
 import json, subprocess, sys
 def told(water):
