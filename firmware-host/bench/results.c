@@ -329,6 +329,17 @@ static double creep_left_rel(const struct up_calibration *calibration,
            fabs(calibration->creep_rel_decade);
 }
 
+double u_straightness_kg(const struct up_calibration *calibration, double load_kg) {
+    return hypot(lack_of_fit(calibration, load_kg).u, hysteresis(calibration, load_kg).u);
+}
+
+double u_reading_rel(const struct up_procedure *procedure, double load_counts) {
+    struct trials one = {.last = load_counts};
+    double swing_rel = SWING_MOST_RAD * SWING_MOST_RAD / 8;
+    double creep_rel = creep_left_rel(&procedure->calibration, &one);
+    return hypot(cell_temp(procedure).u, hypot(creep_rel, swing_rel) / sqrt(3));
+}
+
 static void fill_loads(const struct up_procedure *procedure, const struct trials *trials,
                        struct up_weighing *weighing) {
     const struct up_calibration *calibration = &procedure->calibration;

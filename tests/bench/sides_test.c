@@ -208,6 +208,23 @@ static void reference_bodies_agree_with_the_tank(void **state) {
     assert_int_equal(bench.trials, 3);
 }
 
+/* What an item's budget knows of the cell, a body's check knows too. */
+static void a_check_is_as_sure_as_the_cell(void **state) {
+    (void)state;
+    refer_to(0, "00000000-0000-4000-8000-00000000000a");
+    struct up_calibration colder = *plan.calibration;
+    const struct up_calibration *before = plan.calibration;
+    colder.temp_c -= 15;
+    plan.calibration = &colder;
+    struct up_result result = measure("Heron fin");
+    plan.calibration = before;
+    const struct up_reference_check *check = &result.check[0];
+    double off_k = fabs(plan.rig->air.temp_c.value - colder.temp_c);
+    assert_true(off_k > 10);
+    /* data sheets: 0.05 % for 10 K, either way */
+    assert_true(check->deviation_kg.u > check->water_kg * 5e-5 * off_k / sqrt(3));
+}
+
 static enum up_answer_word word_for_body;
 
 static bool answer_body(struct virtual_bench *b, struct up_procedure *p, const struct up_ask *ask) {
@@ -467,6 +484,7 @@ int main(void) {
         IN_A_SESSION(wrong_plans_are_refused),
         IN_A_SESSION(an_outlier_leaves_only_by_a_word),
         IN_A_SESSION(reference_bodies_agree_with_the_tank),
+        IN_A_SESSION(a_check_is_as_sure_as_the_cell),
         IN_A_SESSION(a_body_outside_asks_before_it_goes_on),
         IN_A_SESSION(a_body_is_held_against_its_history),
         IN_A_SESSION(two_points_tell_the_moment),
