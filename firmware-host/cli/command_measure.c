@@ -124,6 +124,7 @@ static bool read_kind(const struct bench_options *options, struct up_measure_pla
     if (!up_kind_learn(options->catalogue, plan->item.kind, options->rig.id, &kind, failure)) {
         return false;
     }
+    plan->kind_repeatability_kg = (struct up_quantity){0, 0, 0}; /* not of the item before it */
     if (plan->item.pieces <= 2) {
         plan->kind_repeatability_kg =
             plan->item.pieces == 1 ? kind.repeatability_kg : kind.repeatability_pair_kg;

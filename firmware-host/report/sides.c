@@ -27,9 +27,13 @@ static void print_uptake(const json_t *body, FILE *stream) {
     if (json_is_true(json_object_get(body, "takes_up_water"))) {
         fprintf(stream,
                 "  it takes up water: %.2f g heavier each minute (standard uncertainty %.2f); the "
-                "number is that after %.0f min\n",
-                number_of(body, "uptake_g_min"), number_of(body, "u_uptake_g_min"),
-                number_of(body, "soak_s") / 60);
+                "number is ",
+                number_of(body, "uptake_g_min"), number_of(body, "u_uptake_g_min"));
+        if (json_is_true(json_object_get(body, "stated_at_last_soak"))) {
+            fprintf(stream, "that after %.0f min\n", number_of(body, "soak_s") / 60);
+        } else {
+            fputs("the mean of its trials, too few to tell when\n", stream);
+        }
     }
 }
 

@@ -142,6 +142,14 @@ assert [t["number"] for t in trials] == [2, 3, 1, 2, 3], trials  # the first one
 for result, item in ((results[0], "Plover fin"), (results[1], "Coot fin")):
     tank_result = result["results"][0]
     assert abs(tank_result["buoyancy_g"] - truth_g(item)) < 3 * tank_result["expanded_u_g"]
+# The way of a result that two runs made is told whole.
+explained = json.loads(run("explain", "Plover fin", "--json").stdout)
+assert [t["number"] for t in explained["trials"]] == [1, 2, 3], explained["trials"]
+loads = [t["linear_counts"] for t in explained["trials"]]
+assert abs(sum(loads) / 3 - explained["chain"]["water_counts"]) < 1e-3, loads
+words = run("explain", "Plover fin").stdout  # the tare before it is the neighbour's
+assert re.search(r"in air +- +\d", words) and "nan" not in words, words
+assert "mean of the trials" in words and "= 0   half" not in words, words
 status, events, error = session(tank, *queue, "--resume")
 assert status == 0 and "all 3 items of the list are done" in error, error
 with sqlite3.connect(catalogue + "/catalogue.sqlite") as database:
