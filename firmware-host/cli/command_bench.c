@@ -165,6 +165,10 @@ static bool read_resume(const struct arguments *arguments, const char *const *pl
 /* Words are for --resume alone. */
 static bool check_words(const struct arguments *arguments, struct up_failure *failure) {
     int most = option_given(arguments, "resume") ? 1 : 0;
+    if (option_given(arguments, "store")) {
+        return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                       "--store goes with --replay RUN; what is measured is stored anyway");
+    }
     return arguments->words <= most ||
            up_fail(failure, UP_STATUS_WRONG_INPUT, "%.80s: %s", arguments->word[most],
                    most == 1 ? "--resume goes on with one run at a time"
@@ -220,11 +224,32 @@ static void tell_calibration(const struct up_calibration *calibration, bool docu
     }
 }
 
+/* A run goes through as it was: what else is asked for would be passed over. */
+static bool only_replays(const struct arguments *arguments, struct up_failure *failure) {
+    static const char *const good[] = {"replay", "store", "catalogue", "json", "units", "rig"};
+    for (int i = 0; i < arguments->options; i++) {
+        size_t known = 0;
+        while (known < sizeof good / sizeof good[0] &&
+               strcmp(arguments->option[i].name, good[known]) != 0) {
+            known++;
+        }
+        if (known == sizeof good / sizeof good[0]) {
+            return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                           "--%s and --replay: a run is gone through as it was; leave out one",
+                           arguments->option[i].name);
+        }
+    }
+    return arguments->words == 0 ||
+           up_fail(failure, UP_STATUS_WRONG_INPUT, "%.80s: --replay takes one run and no words",
+                   arguments->word[0]);
+}
+
 static enum up_status replay_calibrate(const struct arguments *arguments,
                                        struct up_failure *failure) {
     struct up_catalogue *catalogue = NULL;
     struct up_calibration *calibration = up_allocate(1, sizeof *calibration);
     bool good =
+        only_replays(arguments, failure) &&
         up_catalogue_open(catalogue_directory(arguments), UP_CATALOGUE_READ, &catalogue, failure) &&
         repeat_calibrate(catalogue, option_value(arguments, "replay"), calibration, failure);
     if (good) {
@@ -414,7 +439,7 @@ static enum up_status replay_measure(const struct arguments *arguments,
     struct up_style style;
     enum up_status status;
     bool good =
-        style_asked(arguments, &style, failure) &&
+        only_replays(arguments, failure) && style_asked(arguments, &style, failure) &&
         up_catalogue_open(catalogue_directory(arguments),
                           store ? UP_CATALOGUE_WRITE : UP_CATALOGUE_READ, &catalogue, failure) &&
         repeat_measure(catalogue, option_value(arguments, "replay"), repeated, failure);
