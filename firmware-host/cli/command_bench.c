@@ -312,7 +312,7 @@ static void print_results(const struct up_item *item, const struct up_result *re
                item->compressible ? "the item is compressible, its volume holds in the tank only"
                                   : "it was not weighed dry in air, so its volume is not known");
     }
-    puts("These numbers prepare a dive. Check the weighting in the water before you rely on it.");
+    puts("These numbers prepare a dive. A weight check in the water decides.");
     free(name);
 }
 

@@ -41,10 +41,9 @@ static void print_checks(const json_t *body, const struct up_style *style, FILE 
         bool outside = json_is_true(json_object_get(check, "outside"));
         fputs("  reference body ", stream);
         up_text_put(stream, name != NULL ? name : "", 0, style->isolate);
-        fprintf(stream, ": %+.1f g off (standard uncertainty %.1f g)%s\n",
+        fprintf(stream, ": %+.1f g off (standard uncertainty %.1f g),\n    %s\n",
                 number_of(check, "deviation_g"), number_of(check, "u_deviation_g"),
-                outside ? ", OUTSIDE its limits, gone on by the operator's word"
-                        : ", within limits");
+                outside ? "OUTSIDE its limits, gone on by the operator's word" : "within limits");
     }
 }
 

@@ -7,31 +7,31 @@
 
 static const double LEAD_KG_M3 = 11340; /* handbook value of pure lead */
 
-enum { INDENT = 13 }; /* the name of the water and the blanks about it */
+enum { INDENT = 4 };
 
-static const char *meaning(enum up_class class) {
-    switch (class) {
-    case UP_CLASS_POSITIVE:
-        return "floats";
-    case UP_CLASS_NEGATIVE:
-        return "sinks";
-    case UP_CLASS_NEUTRAL:
-        return "hangs";
-    case UP_CLASS_UNDECIDED:
-        break;
-    }
-    return "several classes fit";
-}
-
-/* Lead is a matter of what pulls up or down, so a class that is not sure does not hide it. */
-static void print_lead(const struct up_result *result, const struct up_style *style, FILE *stream) {
+/* "floats, lifts 180 g of lead": of what pulls up or down, so a class that is not sure does not
+   hide it. Not told of what is squeezed at depth. */
+static void print_meaning(const struct up_result *result, const struct up_style *style,
+                          FILE *stream) {
+    static const char *const does[] = {[UP_CLASS_POSITIVE] = "floats",
+                                       [UP_CLASS_NEGATIVE] = "sinks",
+                                       [UP_CLASS_NEUTRAL] = "hangs"};
+    enum up_class class = result->answer.class;
     double b_kg = result->answer.buoyancy_kg.value;
+    double water_kg_m3 = result->water_density_kg_m3.value;
     char lead[UP_SHOWN_SIZE];
-    if (isfinite(b_kg) && result->water_density_kg_m3.value > 0) {
-        double lead_kg = up_lead_to_cancel_kg(b_kg, result->water_density_kg_m3.value, LEAD_KG_M3);
-        up_style_lead(style, fabs(lead_kg) * 1e3, lead);
-        fprintf(stream, b_kg > 0 ? "; %s of lead cancels its lift" : "; pulls down as %s of lead",
-                lead);
+    if (does[class] != NULL) {
+        fprintf(stream, ": %s", does[class]);
+    }
+    if (result->compressible || !isfinite(b_kg) || !(water_kg_m3 > 0)) {
+        return;
+    }
+    up_style_lead(style, fabs(up_lead_to_cancel_kg(b_kg, water_kg_m3, LEAD_KG_M3)) * 1e3, lead);
+    if (class == UP_CLASS_NEGATIVE) {
+        fprintf(stream, " like %s of lead", lead);
+    } else {
+        fprintf(stream, "%s %s %s of lead", does[class] != NULL ? "," : ":",
+                b_kg > 0 ? "lifts" : "pulls like", lead);
     }
 }
 
@@ -43,12 +43,9 @@ static void print_net(const struct up_result *result, const struct up_style *sty
     up_style_uncertainty(style, answer->expanded_u_kg * 1e3, u);
     fputs("  ", stream);
     up_text_put(stream, result->water.name, 10, style->isolate);
-    fprintf(stream, " %10s +- %s (%.0f %%)  ", net, u, result->question.coverage * 100);
+    fprintf(stream, " %9s +- %s (%.0f %%)  ", net, u, result->question.coverage * 100);
     up_style_class(style, up_class_name(answer->class), 0, stream);
-    fprintf(stream, ": %s", meaning(answer->class));
-    if (!result->compressible) {
-        print_lead(result, style, stream);
-    }
+    print_meaning(result, style, stream);
     fputc('\n', stream);
 }
 
@@ -57,7 +54,8 @@ static void print_net(const struct up_result *result, const struct up_style *sty
 static void print_chance(const char *class, double probability, const char *stated, bool *any,
                          FILE *stream) {
     if (probability >= 0.0005) {
-        fprintf(stream, "%s%s %.3f%s", *any ? ", " : "probability: ", class, probability, stated);
+        fprintf(stream, "%s%s %.3f%s", *any ? "\n                 " : "    probability: ", class,
+                probability, stated);
         *any = true;
     }
 }
@@ -82,11 +80,10 @@ static void print_chances(const struct up_result *result, const struct up_style 
             snprintf(neutral, sizeof neutral, " (nowhere)");
         }
     }
-    fprintf(stream, "%*s", INDENT, "");
     print_chance("positive", answer->probability_positive, positive, &any, stream);
     print_chance("neutral", answer->probability_neutral, neutral, &any, stream);
     print_chance("negative", answer->probability_negative, negative, &any, stream);
-    fprintf(stream, "%s\n", any ? "" : "probabilities not known");
+    fprintf(stream, "%s\n", any ? "" : "    probabilities not known");
 }
 
 /* Whether the first order would have told another class than the draws do, or the draws were not
@@ -138,10 +135,10 @@ static void print_terms(const struct up_result *result, const struct up_style *s
     up_style_temp(style, result->water.temp_c, temp);
     up_style_density(style, result->water_density_kg_m3.value, density);
     up_style_depth(style, result->immersion_depth_m, depth);
-    fprintf(stream, "%*s%s at %s, %s%s; neutral is within %s; stated at %.4g%s\n", INDENT, "",
+    fprintf(stream, "%*s%s at %s, %s%s; neutral within %s, at %.4g%s\n", INDENT, "",
             result->measured ? "measured" : "calculated", temp, density, pieces_of(result),
             tolerance, up_confidence_at_look(&result->question),
-            result->rejudged ? "; judged again since" : "");
+            result->rejudged ? "; judged anew" : "");
     if (result->compressible) {
         fprintf(stream, "%*scompressible: this holds at %s only, deeper it lifts less\n", INDENT,
                 "", depth);
