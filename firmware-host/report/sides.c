@@ -70,7 +70,8 @@ static void print_foretold(const json_t *list, FILE *stream) {
     json_array_foreach(list, i, place) {
         fprintf(stream, "%s%+.0f +- %.0f g at %.0f m",
                 i == 0 ? "  by Boyle's law, in this water (twice the standard uncertainty):\n    "
-                       : ", ",
+                : i % 2 == 0 ? ",\n    "
+                             : ", ",
                 number_of(place, "buoyancy_g"), 2 * number_of(place, "u_buoyancy_g"),
                 number_of(place, "depth_m"));
     }
@@ -92,12 +93,9 @@ static void print_second_depth(const json_t *body, FILE *stream) {
         fputs("; no gas can be told from the two depths\n", stream);
         return;
     }
-    fprintf(
-        stream,
-        ";\n    it yields as %.3f L of gas would (standard uncertainty %.3f), at %.0f hPa and %.0f "
-        "C\n",
-        gas_l, number_of(deep, "u_gas_l"), number_of(deep, "pressure_pa") / 100,
-        number_of(deep, "temp_c"));
+    fprintf(stream, ";\n    it yields as %.3f L of gas would (u %.3f L), at %.0f hPa and %.0f C\n",
+            gas_l, number_of(deep, "u_gas_l"), number_of(deep, "pressure_pa") / 100,
+            number_of(deep, "temp_c"));
     print_foretold(json_object_get(deep, "foretold"), stream);
 }
 

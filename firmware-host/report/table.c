@@ -86,17 +86,13 @@ static void print_chances(const struct up_result *result, const struct up_style 
     fprintf(stream, "%s\n", any ? "" : "    probabilities not known");
 }
 
-/* Whether the first order would have told another class than the draws do, or the draws were not
-   done. Else it is `explain` that tells of both. */
+/* Only where the first order would have told another class than the draws do; else it is `explain`
+   that tells of both. */
 static void print_first_order(const struct up_result *result, FILE *stream) {
     const struct up_answer *answer = &result->answer;
     double to_line_kg = fabs(fabs(answer->buoyancy_kg.value) - result->question.tolerance_kg);
     if (answer->draws == 0) {
         return;
-    }
-    if (!answer->stable) {
-        fprintf(stream, "%*sthe interval is not yet at rest after %u draws of Monte Carlo\n",
-                INDENT, "", answer->draws);
     }
     if (!answer->first_order_agrees &&
         (answer->first_order_expanded_u_kg < to_line_kg) != (answer->expanded_u_kg < to_line_kg)) {
