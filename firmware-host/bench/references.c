@@ -99,9 +99,9 @@ void close_reference(struct up_procedure *procedure, const struct point *after) 
         accept(procedure);
         return;
     }
-    char *text = up_text_format("It reads %.1f g too %s; %+.1f to %+.1f g may be. Bubbles, water, "
-                                "calibration? Again weighs it anew; done goes on all the same, and "
-                                "the record says so",
+    char *text = up_text_format("It reads %.1f g too %s (its limits: %+.1f to %+.1f g). Bubbles, "
+                                "another water, an old calibration? Again: weigh it once more. "
+                                "Done: go on all the same; the record says so",
                                 fabs(check->deviation_kg.value) * 1e3,
                                 check->deviation_kg.value > 0 ? "heavy" : "light",
                                 check->low_kg * 1e3, check->high_kg * 1e3);

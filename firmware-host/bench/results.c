@@ -549,8 +549,7 @@ bool up_procedure_results(const struct up_procedure *procedure, struct up_result
     unsigned least = procedure->measure.kind_repeatability_kg.u > 0 ? 1 : LEAST_TRIALS;
     if (procedure->calibrating || trials_kept(procedure) < least) {
         return up_fail(failure, UP_STATUS_UNABLE,
-                       "%u trials were completed and a result needs %u: nothing is stated; the "
-                       "trials are kept",
+                       "%u trials were completed and a result needs %u: nothing is stated",
                        trials_kept(procedure), least);
     }
     trials = summarise(procedure);

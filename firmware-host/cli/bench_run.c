@@ -342,11 +342,13 @@ static char *tell_way_on(const struct keeper *keeper, const struct up_procedure 
         return NULL;
     }
     bool measures = keeper->item != NULL;
+    bool listed = keeper->bench->queue != NULL; /* then it is the list that is gone on with */
     char *command = way_on(keeper->bench, measures ? "measure" : "calibrate", keeper->run_id);
-    char *text = up_text_format("%s%u of %u %s; `%s` goes on",
-                                progress.weighed_in_air ? "the dry weighing is kept, " : "",
-                                measures ? keeper->trials : progress.done, progress.wanted,
-                                measures ? "trials are stored" : "loadings are kept", command);
+    char *text = up_text_format(
+        "%s%u of %u %s%s%s%s", progress.weighed_in_air ? "the dry weighing is kept, " : "",
+        measures ? keeper->trials : progress.done, progress.wanted,
+        measures ? "trials are stored" : "loadings are kept", listed ? "" : "; `",
+        listed ? "" : command, listed ? "" : "` goes on");
     free(command);
     return text;
 }

@@ -51,7 +51,7 @@ void print_results(const struct up_item *item, const struct up_result *result, u
                item->compressible ? "the item is compressible, its volume holds in the tank only"
                                   : "it was not weighed dry in air, so its volume is not known");
     }
-    puts("These numbers prepare a dive. Check the weighting in the water before you rely on it.");
+    puts("These numbers prepare a dive. A weight check in the water decides.");
     free(name);
 }
 
@@ -179,7 +179,7 @@ static enum up_status replay_measure(const struct arguments *arguments,
     struct up_style style;
     enum up_status status;
     bool good =
-        style_asked(arguments, &style, failure) &&
+        only_replays(arguments, failure) && style_asked(arguments, &style, failure) &&
         up_catalogue_open(catalogue_directory(arguments),
                           store ? UP_CATALOGUE_WRITE : UP_CATALOGUE_READ, &catalogue, failure) &&
         repeat_measure(catalogue, option_value(arguments, "replay"), repeated, failure);
