@@ -272,7 +272,7 @@ static void a_press_is_heard_even_where_its_last_edge_was_lost(void **state) {
     struct up_lines *lines = open_lines();
     (void)state;
     lines_listen(lines);
-    up_pedal_asks(&lines->press, lines_now_s());
+    up_pedal_asks(&lines->press, lines_now_s() - 1);
     tell_edge(true);
     sleep_s(0.1);
     tell_edge(false);

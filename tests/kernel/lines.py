@@ -63,6 +63,7 @@ class Bank:
         return True
 
 
+READ_S = 0.45  # a press that comes sooner is not taken for an answer
 NAMES = ["PEDAL", "FLOAT", "SHAKER", "BUZZER", "GO", "SETTLE", "FAULT", "ALL", "SPARE"]
 
 
@@ -114,6 +115,7 @@ class Pedalled:
         """The next question; it has been shown to its end."""
         line = self.until(">> ")
         self.until("   pedal: short is done", "   stopping here")
+        time.sleep(READ_S)
         return line
 
     def short(self):
@@ -320,6 +322,7 @@ def check_float(machine, device, bank, session):
         if "trial 2" in line:
             break
         session.until("   pedal:")
+        time.sleep(READ_S)
         device.load_g = 200 if "under water" in line else 0
         session.short()
     lit = [bank.wait("ALL", value, 20) for value in (1, 0, 1)]  # once all is stored
