@@ -164,6 +164,8 @@ char *way_on(const struct bench_run *bench, const char *what, const char *run_id
     }
     if (bench->json) {
         append(&text, "operator", "json");
+    } else if (bench->pedal) {
+        append(&text, "operator", "pedal");
     }
     char *whole = up_text_format("%s --resume %.8s", text, run_id);
     free(text);

@@ -282,6 +282,9 @@ def check_shaker(machine, device, bank):
         on = bank.wait("SHAKER", 1)
         machine.run("kill -%s $session" % signal_name)
         off = bank.wait("SHAKER", 0, 1)
+        if signal_name == "TERM":
+            told = session.until("note: stopped by the signal")
+            check("the way on is by pedal again", "--operator pedal --resume" in told, told)
         status, words = session.end()
         check("the shaker runs in its step and is off after %s" % how,
               on and off and status == ends, on, off, status, words, session.heard)
@@ -377,6 +380,7 @@ def check_walk(machine, device, bank):
         line = last["line"]
         asked.append(line)
         if line in presses:
+            time.sleep(READ_S)
             bank.press("PEDAL", *presses[line])
         elif line.startswith("float"):
             bank.pull("FLOAT", line == "float back")
