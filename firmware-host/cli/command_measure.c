@@ -12,8 +12,7 @@ const struct option_text options_measure[] = {
     {"item", "NAME_OR_ID", "what is weighed; `item add` registers it"},
     {"queue", "FILE", "one item after the other, from a list: a name or id a line"},
     {"trials", "N[,N...]",
-     "times it is immersed (default: the rig's); several, rising: it stops at the first at which "
-     "all is decided"},
+     "times it is immersed (default: the rig's); 4,6,8: as soon as all is decided"},
     {"water", "NAME[,KEY=X...]",
      "to calculate for: a name of `water --list`, or your own (repeatable)"},
     {"confidence", "P", "a class is stated at this probability (default 0.95)"},
