@@ -165,5 +165,23 @@ assert "the same as run" in again.stdout, again.stdout
 learned = json.loads(run("kind", "list", "--json").stdout)
 assert any(k["kind"].startswith("fin") if "kind" in k else k["name"] == "fin"
            for k in learned["kinds"]), learned
+
+# ---- left after the dry weighing: the first trial of the run that goes on tells it too ----
+def kill_before_water(event, process, events):
+    if event["do"] == "immerse":
+        process.send_signal(signal.SIGKILL)
+        return True
+    return False
+
+
+status, events, error = session(tank, "measure", "--item", "Heron fin", "--trials", "3",
+                                hook=kill_before_water)
+assert status == -signal.SIGKILL, error
+status, events, error = session(tank, "measure", "--resume")
+assert status in (0, 3) and sum(e["event"] == "trial" for e in events) == 3, error
+explained = json.loads(run("explain", "Heron fin", "--json").stdout)
+assert abs(explained["air"]["linear_counts"] - explained["chain"]["air_counts"]) < 1e-3, explained
+for trial in explained["trials"]:
+    assert abs(trial["linear_counts"] - trial["load_counts"]) < 1e-3, trial
 tank.stdin.close()
 tank.wait()
