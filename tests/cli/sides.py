@@ -108,7 +108,11 @@ assert status in (0, 3), error
 points = events[-1]["results"][0]["two_points"]
 assert abs(points["moment_nm"] + 0.06 * 9.80665 * 0.6) < 3 * points["u_moment_nm"], points
 sheet = run("show", "Coot fin").stdout
-assert "hung level by lines 0.60 m apart" in sheet and "comes up" in sheet, sheet
+assert "hung level by lines 0.6 m apart" in sheet and "comes up" in sheet, sheet
+sheet = run("show", "Coot fin", "--units", "imperial").stdout
+assert re.search(r"lines 2\.0 ft apart: [+-][0-9.]+ oz at the hook's end", sheet), sheet
+sheet = run("show", "Auk hood", "--units", "imperial").stdout
+assert re.search(r"at 11\.2 ft: \+7\.\d+ oz", sheet) and " g " not in sheet, sheet
 print("0.3 L of gas told as %.3f, -0.353 N m as %.3f" % (deep["gas_l"], points["moment_nm"]))
 
 # ---- a queue: killed in the second item, taken up, its neighbours share the tare ----
