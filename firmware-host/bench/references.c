@@ -9,6 +9,18 @@
 #include "upthrust/bodies.h"
 #include "upthrust/text.h"
 
+/* Where nothing is told of its expansion, a body needs no temperature. */
+struct up_quantity up_reference_volume_m3(const struct up_reference *reference, double temp_c) {
+    static const double TOLD_AT_C = 20;
+    struct up_quantity volume_m3 = reference->volume_m3;
+    if (reference->expansion_per_k != 0 || reference->u_expansion_per_k != 0) {
+        double warmer_k = temp_c - TOLD_AT_C, told_m3 = volume_m3.value;
+        volume_m3.value *= 1 + reference->expansion_per_k * warmer_k;
+        volume_m3.u = hypot(volume_m3.u, told_m3 * reference->u_expansion_per_k * warmer_k);
+    }
+    return volume_m3;
+}
+
 /* One reading: its noise and its tares', meniscus, how far the line fits and the loop, as for an
    item. */
 static double u_reading_kg(const struct up_procedure *procedure, double load_counts,
@@ -38,7 +50,9 @@ static void fill_check(const struct up_procedure *procedure, double load_counts,
     const struct up_reference_plan *plan = &procedure->measure.reference[procedure->checks];
     double k = 1 - procedure->calibration.air_density_kg_m3 / UP_MASS_DENSITY_KG_M3;
     struct up_quantity water = water_density(procedure);
-    struct up_body body = {plan->reference.mass_kg, plan->reference.volume_m3,
+    double temp_c = tank_water(procedure).temp_c;
+    struct up_body body = {plan->reference.mass_kg,
+                           up_reference_volume_m3(&plan->reference, temp_c),
                            up_known(load_counts / counts_kg(procedure) * k,
                                     u_reading_kg(procedure, load_counts, u_counts))};
     struct up_body_check found = {.difference_kg = {(double)NAN, (double)NAN, 0},
@@ -51,6 +65,7 @@ static void fill_check(const struct up_procedure *procedure, double load_counts,
                                          .expected_kg = body.mass_kg.value -
                                                         water.value * body.volume_m3.value,
                                          .water_kg_m3 = water.value,
+                                         .water_temp_c = temp_c,
                                          .deviation_kg = found.difference_kg,
                                          .e_n = found.e_n,
                                          .low_kg = judged.low,
@@ -68,7 +83,8 @@ static void tell_apart(struct up_procedure *procedure) {
     for (int i = 0; i < 2; i++) {
         const struct up_reference *reference = &procedure->measure.reference[i].reference;
         const struct up_reference_check *check = &procedure->check[i];
-        body[i] = (struct up_body){reference->mass_kg, reference->volume_m3,
+        body[i] = (struct up_body){reference->mass_kg,
+                                   up_reference_volume_m3(reference, check->water_temp_c),
                                    up_known(check->water_kg, check->u_water_kg)};
     }
     if (up_separate_bodies(body, procedure->check[0].water_kg_m3, &found, NULL)) {

@@ -437,6 +437,7 @@ static void find_gas(const struct up_procedure *procedure, struct up_quantity wh
         .deep = {result->second_depth_m, result->second_buoyancy_kg.value},
         .u_buoyancy_kg = result->answer.buoyancy_kg.u,
         .u_difference_kg = hypot(whole_kg.u, result->second_buoyancy_kg.u),
+        .u_deep_own_kg = result->second_buoyancy_kg.u,
         .u_depth_difference_m = U_DEPTH_DIFFERENCE_M,
         .air_pressure_pa = rig->air.pressure_pa,
         .temp_c = result->water.temp_c,

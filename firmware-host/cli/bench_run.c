@@ -322,8 +322,10 @@ static bool repeat_old(struct keeper *keeper, struct up_procedure *procedure,
         *failure = keeper->failure;
         return false;
     }
-    json_array_clear(keeper->plateaus); /* of the step that was broken off */
     struct up_progress progress = up_procedure_progress(procedure);
+    if (keeper->trials > 0 || !progress.weighed_in_air) {
+        json_array_clear(keeper->plateaus); /* of the step that was broken off */
+    } /* else the dry weighing's are among them, and go with the first trial */
     snprintf(keeper->resumed, sizeof keeper->resumed,
              "run %.8s goes on with %u of %u %s: the step begins anew", from->run.left.id,
              progress.done, progress.wanted, keeper->item != NULL ? "trials" : "loadings");

@@ -40,8 +40,8 @@ static bool refuse_material(const char *name, struct up_failure *failure) {
                    "--material %.40s: not known; give one of %s, or --expansion-per-k", name, list);
 }
 
-static bool take_material(const struct arguments *arguments, struct up_item *item,
-                          struct up_failure *failure) {
+bool take_material(const struct arguments *arguments, double *expansion_per_k,
+                   double *u_expansion_per_k, struct up_failure *failure) {
     const char *name = option_value(arguments, "material");
     if (name == NULL) {
         return true;
@@ -55,15 +55,15 @@ static bool take_material(const struct arguments *arguments, struct up_item *ite
         return up_fail(failure, UP_STATUS_WRONG_INPUT,
                        "--material and --expansion-per-k say the same: keep one");
     }
-    item->expansion_per_k = up_material_expansion_per_k(material);
-    item->u_expansion_per_k = up_material_u_expansion_per_k(material);
+    *expansion_per_k = up_material_expansion_per_k(material);
+    *u_expansion_per_k = up_material_u_expansion_per_k(material);
     return true;
 }
 
 /* What was not given is left alone. */
 static bool read_given(const struct arguments *arguments, struct up_item *item,
                        struct up_failure *failure) {
-    return take_material(arguments, item, failure) &&
+    return take_material(arguments, &item->expansion_per_k, &item->u_expansion_per_k, failure) &&
            option_text_value(arguments, "name", item->name, failure) &&
            option_text_value(arguments, "kind", item->kind, failure) &&
            option_text_value(arguments, "maker", item->maker, failure) &&

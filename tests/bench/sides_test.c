@@ -208,6 +208,27 @@ static void reference_bodies_agree_with_the_tank(void **state) {
     assert_int_equal(bench.trials, 3);
 }
 
+/* A litre of plastic, told for 20 degrees, is some cubic centimetres more in a warm tank. */
+static void a_body_has_the_volume_of_the_waters_warmth(void **state) {
+    (void)state;
+    refer_to(0, "00000000-0000-4000-8000-00000000000a");
+    refer_to(1, "00000000-0000-4000-8000-00000000000b");
+    struct up_reference *plastic = &plan.reference[1].reference;
+    plastic->expansion_per_k = 4e-4;
+    plastic->u_expansion_per_k = 4e-5;
+    struct up_result result = measure("Heron fin");
+    const struct up_reference_check *steel = &result.check[0], *check = &result.check[1];
+    double warmer_k = check->water_temp_c - 20, volume_m3 = plastic->volume_m3.value;
+    assert_true(fabs(warmer_k) > 0.5);
+    double expected_kg =
+        plastic->mass_kg.value - check->water_kg_m3 * volume_m3 * (1 + 4e-4 * warmer_k);
+    assert_true(fabs(check->expected_kg - expected_kg) < 1e-12);
+    assert_true(check->deviation_kg.u > 1000 * volume_m3 * 4e-5 * fabs(warmer_k));
+    const struct up_reference *plain = &plan.reference[0].reference;
+    assert_true(steel->expected_kg ==
+                plain->mass_kg.value - steel->water_kg_m3 * plain->volume_m3.value);
+}
+
 /* What an item's budget knows of the cell, a body's check knows too. */
 static void a_check_is_as_sure_as_the_cell(void **state) {
     (void)state;
@@ -484,6 +505,7 @@ int main(void) {
         IN_A_SESSION(wrong_plans_are_refused),
         IN_A_SESSION(an_outlier_leaves_only_by_a_word),
         IN_A_SESSION(reference_bodies_agree_with_the_tank),
+        IN_A_SESSION(a_body_has_the_volume_of_the_waters_warmth),
         IN_A_SESSION(a_check_is_as_sure_as_the_cell),
         IN_A_SESSION(a_body_outside_asks_before_it_goes_on),
         IN_A_SESSION(a_body_is_held_against_its_history),

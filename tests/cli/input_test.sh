@@ -83,6 +83,7 @@ expect "item without a kind" 2 - "--kind" -- "$bin" item add --name x --catalogu
 expect "tolerance of nothing" 2 - "--tolerance-g" -- "$bin" item add --name x --kind fin --tolerance-g 0 --catalogue "$c"
 expect "item of a material" 0 "expands by 0\.000596 per K" - -- "$bin" item add --name "Rubber fin" --kind fin --material rubber --catalogue "$c"
 expect "unknown material names those known" 2 - "polypropylene" -- "$bin" item add --name x --kind fin --material cheese --catalogue "$c"
+expect "a body of no material" 2 - "material glue: not known" -- "$bin" body add --name x --mass-g 100 --u-mass-g 1 --volume-cm3 50 --u-volume-cm3 1 --material glue --catalogue "$c"
 expect "material and expansion" 2 - "keep one" -- "$bin" item add --name x --kind fin --material lead --expansion-per-k 1e-4 --catalogue "$c"
 expect "unknown item names the nearest" 2 - 'did you mean "Plain fin"' -- "$bin" item show "Plain fim" --catalogue "$c"
 expect "item show" 0 "Plain fin" - -- "$bin" item show "plain FIN" --catalogue "$c"

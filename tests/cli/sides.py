@@ -108,7 +108,11 @@ assert status in (0, 3), error
 points = events[-1]["results"][0]["two_points"]
 assert abs(points["moment_nm"] + 0.06 * 9.80665 * 0.6) < 3 * points["u_moment_nm"], points
 sheet = run("show", "Coot fin").stdout
-assert "hung level by lines 0.60 m apart" in sheet and "comes up" in sheet, sheet
+assert "hung level by lines 0.6 m apart" in sheet and "comes up" in sheet, sheet
+sheet = run("show", "Coot fin", "--units", "imperial").stdout
+assert re.search(r"lines 2\.0 ft apart: [+-][0-9.]+ oz at the hook's end", sheet), sheet
+sheet = run("show", "Auk hood", "--units", "imperial").stdout
+assert re.search(r"at 11\.2 ft: \+7\.\d+ oz", sheet) and " g " not in sheet, sheet
 print("0.3 L of gas told as %.3f, -0.353 N m as %.3f" % (deep["gas_l"], points["moment_nm"]))
 
 # ---- a queue: killed in the second item, taken up, its neighbours share the tare ----
@@ -147,8 +151,10 @@ explained = json.loads(run("explain", "Plover fin", "--json").stdout)
 assert [t["number"] for t in explained["trials"]] == [1, 2, 3], explained["trials"]
 loads = [t["linear_counts"] for t in explained["trials"]]
 assert abs(sum(loads) / 3 - explained["chain"]["water_counts"]) < 1e-3, loads
-words = run("explain", "Plover fin").stdout  # the tare before it is the neighbour's
-assert re.search(r"in air +- +\d", words) and "nan" not in words, words
+# The tare before its dry weighing is the neighbour's.
+assert abs(explained["air"]["linear_counts"] - explained["chain"]["air_counts"]) < 1e-3
+words = run("explain", "Plover fin").stdout
+assert "nan" not in words, words
 assert "mean of the trials" in words and "= 0   half" not in words, words
 status, events, error = session(tank, *queue, "--resume")
 assert status == 0 and "all 3 items of the list are done" in error, error
@@ -189,5 +195,23 @@ run("item", "edit", "Coot fin", "--tolerance-g", "40")
 status, events, error = session(tank, *rest, "--resume")
 assert status in (0, 3) and "note: Coot fin has been edited" in error, error
 assert [e["number"] for e in events if e["event"] == "trial"] == [1, 2], events
+
+# ---- left after the dry weighing: the first trial of the run that goes on tells it too ----
+def kill_before_water(event, process, events):
+    if event["do"] == "immerse":
+        process.send_signal(signal.SIGKILL)
+        return True
+    return False
+
+
+status, events, error = session(tank, "measure", "--item", "Heron fin", "--trials", "3",
+                                hook=kill_before_water)
+assert status == -signal.SIGKILL, error
+status, events, error = session(tank, "measure", "--resume")
+assert status in (0, 3) and sum(e["event"] == "trial" for e in events) == 3, error
+explained = json.loads(run("explain", "Heron fin", "--json").stdout)
+assert abs(explained["air"]["linear_counts"] - explained["chain"]["air_counts"]) < 1e-3, explained
+for trial in explained["trials"]:
+    assert abs(trial["linear_counts"] - trial["load_counts"]) < 1e-3, trial
 tank.stdin.close()
 tank.wait()
