@@ -28,8 +28,7 @@ const struct option_text options_rig_check[] = {
 
 static const char *const cautions[] = {
     "Low voltage only at the tank.",
-    "Mains: out of splash, behind a residual-current device, cables with a drip loop below the "
-    "socket.",
+    "Mains: out of splash, behind a residual-current device, each drip loop below its socket.",
     "Relay and shaker: normally open, fed by low voltage; hands out of the water while it runs.",
     "A litre is a kilogram: floor and stand must bear the filled tank.",
     "Nothing is lifted over people or swimmers; hands and feet out from under what hangs.",

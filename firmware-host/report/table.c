@@ -131,10 +131,13 @@ static void print_terms(const struct up_result *result, const struct up_style *s
     up_style_temp(style, result->water.temp_c, temp);
     up_style_density(style, result->water_density_kg_m3.value, density);
     up_style_depth(style, result->immersion_depth_m, depth);
-    fprintf(stream, "%*s%s at %s, %s%s; neutral within %s, at %.4g%s\n", INDENT, "",
+    fprintf(stream, "%*s%s at %s, %s%s; neutral within %s, at %.4g\n", INDENT, "",
             result->measured ? "measured" : "calculated", temp, density, pieces_of(result),
-            tolerance, up_confidence_at_look(&result->question),
-            result->rejudged ? "; judged anew" : "");
+            tolerance, up_confidence_at_look(&result->question));
+    if (result->rejudged) {
+        fprintf(stream, "%*sjudged again since it was measured, by `upthrust decide`\n", INDENT,
+                "");
+    }
     if (result->compressible) {
         fprintf(stream, "%*scompressible: this holds at %s only, deeper it lifts less\n", INDENT,
                 "", depth);
