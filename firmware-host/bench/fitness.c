@@ -5,6 +5,8 @@
 #include <stdarg.h>
 #include <stdio.h>
 
+#include "internal.h"
+
 /* All limits here are choices of ours. A fifth of the neutral band of one piece leaves room for all
    that is no noise. */
 static const double GOOD_G = 0.2 * UP_TOLERANCE_ONE_G;
@@ -14,9 +16,6 @@ enum { LEAST_READINGS = 16, LEAST_PAIRS = 8 };
 /* sqrt(1 + 1/4 + 1/4): an item less the mean of the tares around it, all equally uncertain. */
 static const double WEIGHING = 1.2247448713915890;
 
-/* As the procedure judges: the ballast outweighs the lift so many times, in water. */
-static const double BALLAST_FACTOR = 1.5;
-static const double LEAD_KG_M3 = 11340; /* handbook value of pure lead */
 static const double WATER_KG_M3 = 1000;
 
 static const double CAPACITY_SHARE = 0.9, WALL_M = 0.05, RISE_M = 0.02;
@@ -177,8 +176,7 @@ static void find_capacity(const struct up_rig *rig, double mass_kg, struct up_fi
 }
 
 static void find_ballast(const struct up_rig *rig, double lift_kg, struct up_findings *findings) {
-    double share = 1 - WATER_KG_M3 / LEAD_KG_M3;
-    double needed_kg = lift_kg * BALLAST_FACTOR / share;
+    double needed_kg = ballast_wanted_kg(lift_kg); /* as the procedure judges */
     find(
         findings, rig->ballast_kg >= needed_kg,
         "a lift of %.3g kg wants %.3g kg of lead as ballast, %.3g kg are told in [tank] ballast_kg",

@@ -132,6 +132,9 @@ bool is_settled(struct up_plateau *plateau, double noise_floor, double creep_all
 void measure_read(struct up_procedure *procedure, const struct up_plateau *plateau);
 void measure_after(struct up_procedure *procedure, enum up_answer_word word);
 void measure_break(struct up_procedure *procedure);
+/* What lead weighs in water, and how much of it holds down a lift with room to spare. */
+double ballast_holds_kg(double lead_kg);
+double ballast_wanted_kg(double lift_kg);
 
 /* Whatever is still to be done: bodies, trials, the second depth, two points; the hanger is empty
    and its tare fresh. */

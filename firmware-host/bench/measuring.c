@@ -14,6 +14,7 @@ static const double AIR_MATTERS_KG = 0.0005;
 /* Ballast must weigh at least this many times the lift it holds down, in water. */
 static const double BALLAST_FACTOR = 1.5;
 static const double LEAD_KG_M3 = 11340; /* handbook value of pure lead */
+static const double WATER_KG_M3 = 1000;
 
 /* The second depth must differ by as much as makes its pressure tell (a choice of ours: a litre of
    gas then loses 9 g). */
@@ -344,19 +345,27 @@ static void read_air_tare_after(struct up_procedure *procedure, const struct poi
     go_on(procedure);
 }
 
+double ballast_holds_kg(double lead_kg) {
+    return lead_kg * (1 - WATER_KG_M3 / LEAD_KG_M3);
+}
+
+double ballast_wanted_kg(double lift_kg) {
+    return lift_kg * BALLAST_FACTOR / ballast_holds_kg(1);
+}
+
 /* A line that goes slack measures nothing: the ballast must outweigh the lift with room to spare.
  */
 static bool ballast_holds(struct up_procedure *procedure, const struct point *here,
                           const struct point *tare) {
     double lift_kg = -linear(procedure, here->load - tare->load) / counts_kg(procedure);
-    double holds_kg = procedure->rig.ballast_kg * (1 - 1000 / LEAD_KG_M3);
-    if (procedure->rig.ballast_kg == 0 || lift_kg * BALLAST_FACTOR <= holds_kg) {
+    double lead_kg = procedure->rig.ballast_kg;
+    if (lead_kg == 0 || ballast_wanted_kg(lift_kg) <= lead_kg) {
         return true;
     }
     push_fault(procedure,
                "the item lifts %.0f g and the ballast holds %.0f g: hang at least %.1f kg of lead "
                "and say so in the rig file",
-               lift_kg * 1e3, holds_kg * 1e3, lift_kg * BALLAST_FACTOR / (1 - 1000 / LEAD_KG_M3));
+               lift_kg * 1e3, ballast_holds_kg(lead_kg) * 1e3, ballast_wanted_kg(lift_kg));
     procedure->gave_up = true;
     finish(procedure);
     return false;

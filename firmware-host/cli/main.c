@@ -1,10 +1,12 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* The only place that prints failures and chooses the exit status. */
 #include <errno.h>
+#include <fcntl.h>
 #include <getopt.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <unistd.h>
 
 #include "cli.h"
 #include "upthrust/text.h"
@@ -204,7 +206,20 @@ static int print(const char *what) {
     return close_stdout(0);
 }
 
+/* Where standard error was closed, the first line or file that is opened would get its number, and
+   words meant for a person would go to a relay. What is written there fails as before. */
+static void fill_standard(void) {
+    int descriptor;
+    do {
+        descriptor = open("/dev/null", O_RDONLY);
+    } while (descriptor >= 0 && descriptor <= STDERR_FILENO);
+    if (descriptor > STDERR_FILENO) {
+        close(descriptor);
+    }
+}
+
 int main(int argc, char **argv) {
+    fill_standard();
     if (argc < 2) {
         print_help(stderr);
         return UP_STATUS_WRONG_INPUT;

@@ -267,6 +267,15 @@ expect "demo without a directory" 2 - "--dir" -- "$bin" demo
 expect "demo, seed of words" 2 - "--seed" -- "$bin" demo --dir "$work/d" --seed lucky
 expect "demo under a file" 1 "" "cannot make" -- sh -c "'$bin' demo --dir /dev/null/x 2>&1 >/dev/null | grep -v '^A simulated' >&2; exit 1"
 
+# Words for a closed standard error must not go to a file or line that got its number.
+mkfifo "$work/bytes"
+"$bin" listen --rig "$work/rig.ini" --replay "$work/bytes" >/dev/null 2>&- &
+exec 9>"$work/bytes"
+[ "$(readlink "/proc/$!/fd/2")" = /dev/null ] && good=yes || good=no
+exec 9>&-
+wait
+say $good "a closed standard error stays closed"
+
 sqlite3 "$c/catalogue.sqlite" "BEGIN EXCLUSIVE; SELECT 1;" ".shell sleep 14" "ROLLBACK;" >/dev/null 2>&1 &
 sleep 0.5
 expect "locked catalogue" 1 - "locked by another program" -- "$bin" item add --name late --kind fin --catalogue "$c"
