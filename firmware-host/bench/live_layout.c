@@ -11,7 +11,7 @@
 
 /* Rows of 24: title 1, gap 1, words 5, gap 1, sentence 2, bar 1, caption 1, reading 5, trials 1 +
    2, faults 2, answer 1, keys 1. What a larger screen has more goes to them in turn. */
-enum { PANEL_COLUMNS = 36, TRIAL_COLUMNS = 39, SCALE_ROWS = 12, SCALE_MAX = 4 };
+enum { PLACE_COLUMNS = 28, PANEL_COLUMNS = 36, TRIAL_COLUMNS = 39, SCALE_ROWS = 12, SCALE_MAX = 4 };
 
 struct layout {
     int words, words_rows, sentence, bar, caption, reading, scale, list, list_rows, faults,
@@ -54,8 +54,9 @@ static struct place whole_row(const struct up_canvas *canvas, int row) {
     return place_of(row, 0, canvas->columns);
 }
 
+/* What is shown as 0.0 hangs. */
 static const char *direction(double net_g) {
-    return net_g > 0 ? "floats" : net_g < 0 ? "sinks" : "hangs";
+    return net_g >= 0.05 ? "floats" : net_g <= -0.05 ? "sinks" : "hangs";
 }
 
 /* ---- title ---- */
@@ -66,24 +67,29 @@ static void fill_row(struct up_canvas *canvas, int row, enum up_live_style style
     }
 }
 
+/* What is weighed comes first; the place in a list gets what is left over between the two. */
 static void draw_title(const struct up_live_view *view, struct up_canvas *canvas) {
-    char right[160], temp[32] = "", place[64] = "";
+    char right[64], temp[32] = "";
+    const char *name = view->item_name != NULL ? view->item_name : view->bench;
+    char *left = up_text_format(view->item_name != NULL ? "%s: %s" : "%s on %s", view->what, name);
     unsigned minutes = (unsigned)fmax(view->elapsed_s, 0) / 60;
-    int width;
+    int width, room, used;
     if (isfinite(view->temp_c)) {
         snprintf(temp, sizeof temp, "  water %.1f C", view->temp_c);
     }
-    if (view->place != NULL) {
-        char *safe = up_text_for_terminal(view->place);
-        snprintf(place, sizeof place, "  %.40s", safe);
-        free(safe);
-    }
-    snprintf(right, sizeof right, "%s%s  %u min ", place, temp, minutes);
+    snprintf(right, sizeof right, "%s  %u min ", temp, minutes);
     width = up_text_columns(right);
+    room = canvas->columns - width - 2;
+    used = up_text_columns(left);
     fill_row(canvas, 0, UP_LIVE_TITLE);
-    live_format(canvas, place_of(0, 1, canvas->columns - width - 2), UP_LIVE_TITLE,
-                view->item_name != NULL ? "%s: %s" : "%s on %s", view->what,
-                view->item_name != NULL ? view->item_name : view->bench);
+    if (view->place != NULL && room - used < PLACE_COLUMNS) {
+        used = room - PLACE_COLUMNS;
+    }
+    live_put(canvas, place_of(0, 1, view->place != NULL ? used : room), UP_LIVE_TITLE, left);
+    if (view->place != NULL) {
+        live_put(canvas, place_of(0, used + 3, room - used - 2), UP_LIVE_TITLE, view->place);
+    }
+    free(left);
     live_put(canvas, place_of(0, canvas->columns - width, width), UP_LIVE_TITLE, right);
 }
 
@@ -111,6 +117,7 @@ static void draw_bar(const struct up_live_view *view, struct up_canvas *canvas, 
             live_put(canvas, place_of(row, 1, canvas->columns - 2), UP_LIVE_DO,
                      view->how != NULL    ? "YOUR TURN"
                      : view->unit != NULL ? "YOUR TURN: then type the number and press Enter"
+                     : view->question     ? "YOUR TURN: which of these? See the lowest line"
                                           : "YOUR TURN: then press Enter");
         }
         return;
@@ -249,6 +256,7 @@ static void head_trials(const struct up_live_view *view, struct up_canvas *canva
         return;
     }
     summary = up_summarise(net, kept);
+    summary.mean = fabs(summary.mean) < 0.05 ? 0 : summary.mean; /* not -0.0 */
     live_format(canvas, place, UP_LIVE_STRONG,
                 "trials: %u %s %u   mean %+.1f g, %s   spread %.2f g (st. deviation)", view->trials,
                 of, view->trials_planned, summary.mean, direction(summary.mean), summary.sd);
@@ -345,6 +353,8 @@ static void draw_keys(const struct up_live_view *view, struct up_canvas *canvas,
     const char *keys = !view->asks          ? " q and Enter: stop"
                        : view->unit != NULL ? " number and Enter: take it   s: skip   a: again "
                                               "from the tare   q: stop"
+                       : view->question     ? " Enter: done   s: skip   a: again   q: stop   "
+                                              "(letter, then Enter)"
                                             : " Enter: done   s: skip   a: again from the tare   "
                                               "q: stop   (letter, then Enter)";
     fill_row(canvas, row, UP_LIVE_TITLE);
@@ -409,6 +419,7 @@ const char *up_live_words(const struct up_ask *ask, char *buffer, size_t size) {
         [UP_ACTION_SHAKE] = "shake it",
         [UP_ACTION_LIFT_OUT] = "lift it out",
         [UP_ACTION_HANG_LEVEL] = "hang it level",
+        [UP_ACTION_LOWER_HANGER] = "longer line",
     };
     if (ask->action == UP_ACTION_HANG_MASS) {
         snprintf(buffer, size, "hook: %.6g kg", ask->mass_kg);

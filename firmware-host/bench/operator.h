@@ -32,7 +32,6 @@ struct up_operator {
     bool is_terminal, live_shown;
     char text[4096];
     size_t length;
-    bool overlong;
     struct up_ask ask; /* the open one, for a person */
     double counts_kg;  /* 0 while calibrating */
     bool loads_in_kg;  /* the rig's loads are in a unit, no counts */

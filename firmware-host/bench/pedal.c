@@ -3,6 +3,10 @@
 
 #include "upthrust/lines.h"
 
+/* Nobody has taken in a question that soon: such a press was meant for the one before, or is the
+   second of two that were to stop. A choice of ours, as with keys. */
+static const double TOO_SOON_S = 0.4;
+
 void up_pedal_begin(struct up_pedal *pedal, const struct up_pedal_rule *rule, double time_s,
                     bool down) {
     *pedal = (struct up_pedal){.rule = *rule, .down_s = time_s, .spent = true};
@@ -11,8 +15,7 @@ void up_pedal_begin(struct up_pedal *pedal, const struct up_pedal_rule *rule, do
 }
 
 void up_pedal_asks(struct up_pedal *pedal, double time_s) {
-    pedal->asked_s = time_s;
-    pedal->waits = false;
+    pedal->asked_s = time_s + TOO_SOON_S;
     pedal->spent = pedal->spent || pedal->contact.level;
 }
 

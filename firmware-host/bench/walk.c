@@ -40,6 +40,13 @@ static void ask(struct walk *walk, const char *line, const char *text, const cha
     walk->op->kind->event(walk->op, &event);
 }
 
+/* Told at once: who stands there would wait for a pedal that cannot be heard. */
+static void tell(const struct walk *walk, const char *text) {
+    struct up_event event = {.kind = UP_EVENT_FAULT};
+    snprintf(event.text, sizeof event.text, "%s", text);
+    walk->op->kind->event(walk->op, &event);
+}
+
 /* ---- what comes in meanwhile ---- */
 
 struct heard {
@@ -80,6 +87,13 @@ static void hear(struct walk *walk, struct heard *heard) {
     heard->word = lines_pedal_word(lines);
     heard->level_changed = lines_water_changed(lines);
     heard->ended = heard->ended || *walk->signalled != 0;
+    if (heard->word == UP_PEDAL_STUCK) {
+        tell(walk, "the pedal stays down: free it, or turn [pedal] active round");
+    }
+    if (lines->lost != NULL) {
+        tell(walk, lines->lost);
+        lines->lost = NULL;
+    }
 }
 
 /* A foot says no with two presses, where a hand says skip. */
@@ -258,6 +272,7 @@ bool up_fitness_walk(struct up_lines *lines, struct up_operator *op,
     if (lines->pedal != NULL && gpio_get(lines->pedal) == 1) {
         find(&walk, "pedal", false,
              "it is down from the first: free it, or turn [pedal] active round");
+        tell(&walk, "the pedal is down from the first: free it, or turn [pedal] active round");
     }
     whole = try_inputs(&walk) != STEP_STOP && try_lamps(&walk) != STEP_STOP &&
             (lines->buzzer == NULL ||

@@ -22,7 +22,7 @@ struct up_run {
     char *directory;
     uint64_t offset;
     double begin_s;
-    int stream_errno;
+    int broken_errno; /* of the first write that failed: nothing is written after it */
 };
 
 static double monotonic_s(void) {
@@ -233,39 +233,44 @@ bool up_run_recover(struct up_catalogue *catalogue,
 /* ---- while it runs ---- */
 
 void up_run_bytes(struct up_run *run, const char *bytes, size_t length) {
-    if (fwrite(bytes, 1, length, run->stream) != length && run->stream_errno == 0) {
-        run->stream_errno = errno;
+    if (run->broken_errno == 0 && fwrite(bytes, 1, length, run->stream) != length) {
+        run->broken_errno = errno;
     }
     run->offset += length;
 }
 
 void up_run_arrival(struct up_run *run, double arrival_s) {
-    if (fprintf(run->journal, "{\"event\":\"bytes\",\"offset\":%llu,\"host_s\":%.17g}\n",
-                (unsigned long long)run->offset, arrival_s) < 0 &&
-        run->stream_errno == 0) {
-        run->stream_errno = errno;
+    if (run->broken_errno == 0 &&
+        fprintf(run->journal, "{\"event\":\"bytes\",\"offset\":%llu,\"host_s\":%.17g}\n",
+                (unsigned long long)run->offset, arrival_s) < 0) {
+        run->broken_errno = errno;
     }
 }
 
-static bool cannot_write(const struct up_run *run, int error, struct up_failure *failure) {
+/* What comes after a hole could not be read back, so there is nothing after it. */
+static bool cannot_write(struct up_run *run, int error, struct up_failure *failure) {
+    run->broken_errno = error;
     return up_fail(failure, UP_STATUS_UNABLE, "cannot write to %s: %s; free space on that disk",
                    run->directory, strerror(error));
 }
 
 bool up_run_journal(struct up_run *run, json_t *entry, struct up_failure *failure) {
-    bool failed;
+    bool written = run->broken_errno == 0;
     json_object_set_new(entry, "offset", json_integer((json_int_t)run->offset));
     json_object_set_new(entry, "arrival_s", json_real(monotonic_s() - run->begin_s));
-    failed = json_dumpf(entry, run->journal, JSON_COMPACT | JSON_REAL_PRECISION(17)) != 0;
+    written =
+        written && json_dumpf(entry, run->journal, JSON_COMPACT | JSON_REAL_PRECISION(17)) == 0 &&
+        fputc('\n', run->journal) != EOF && fflush(run->journal) == 0 && fflush(run->stream) == 0;
+    int error = run->broken_errno != 0 ? run->broken_errno : errno;
     json_decref(entry);
-    failed = fputc('\n', run->journal) == EOF || fflush(run->journal) != 0 ||
-             fflush(run->stream) != 0 || failed;
-    return (!failed && run->stream_errno == 0) ||
-           cannot_write(run, run->stream_errno != 0 ? run->stream_errno : errno, failure);
+    return written || cannot_write(run, error, failure);
 }
 
 /* The stream first: a journal that speaks of bytes that are not there would be worth less. */
 bool up_run_sync(struct up_run *run, struct up_failure *failure) {
+    if (run->broken_errno != 0) {
+        return cannot_write(run, run->broken_errno, failure);
+    }
     return (fflush(run->stream) == 0 && fdatasync(fileno(run->stream)) == 0 &&
             fflush(run->journal) == 0 && fdatasync(fileno(run->journal)) == 0) ||
            cannot_write(run, errno, failure);

@@ -109,6 +109,13 @@ static const char *file_name(const char *path) {
     return slash != NULL ? slash + 1 : path;
 }
 
+/* What goes on with a run of a queue by itself is still that queue's. */
+static json_t *queue_of(const struct keeper *keeper) {
+    return keeper->bench->queue != NULL || keeper->from == NULL
+               ? keeper->bench->queue
+               : json_object_get(json_array_get(keeper->from->run.left.journal, 0), "queue");
+}
+
 static json_t *about(const struct keeper *keeper, const char *what) {
     const struct up_rig *rig = keeper->bench->rig;
     char *name = up_text_clean(file_name(rig->path), strlen(file_name(rig->path)));
@@ -125,8 +132,9 @@ static json_t *about(const struct keeper *keeper, const char *what) {
         json_object_set(json, "continues", keeper->from->unfinished.continues);
         json_object_set_new(json, "trials_before", json_integer(keeper->from->unfinished.trials));
     }
-    if (keeper->bench->queue != NULL) {
-        json_object_set(json, "queue", keeper->bench->queue);
+    json_t *queue = queue_of(keeper);
+    if (queue != NULL) {
+        json_object_set(json, "queue", queue);
     }
     free(name);
     return json;
@@ -342,11 +350,13 @@ static char *tell_way_on(const struct keeper *keeper, const struct up_procedure 
         return NULL;
     }
     bool measures = keeper->item != NULL;
+    bool listed = keeper->bench->queue != NULL; /* then it is the list that is gone on with */
     char *command = way_on(keeper->bench, measures ? "measure" : "calibrate", keeper->run_id);
-    char *text = up_text_format("%s%u of %u %s; `%s` goes on",
-                                progress.weighed_in_air ? "the dry weighing is kept, " : "",
-                                measures ? keeper->trials : progress.done, progress.wanted,
-                                measures ? "trials are stored" : "loadings are kept", command);
+    char *text = up_text_format(
+        "%s%u of %u %s%s%s%s", progress.weighed_in_air ? "the dry weighing is kept, " : "",
+        measures ? keeper->trials : progress.done, progress.wanted,
+        measures ? "trials are stored" : "loadings are kept", listed ? "" : "; `",
+        listed ? "" : command, listed ? "" : "` goes on");
     free(command);
     return text;
 }
@@ -598,6 +608,15 @@ bool run_measure(const struct bench_run *bench, const struct up_measure_plan *wa
     *results = 0;
     return up_calibration_latest(bench->catalogue, bench->rig->id, &calibration, failure) &&
            measure_by(bench, &plan, NULL, result, results, failure);
+}
+
+bool may_resume_measure(const struct bench_run *bench, const struct up_item *item,
+                        struct up_failure *failure) {
+    struct taken_up *taken = up_allocate(1, sizeof *taken);
+    bool good = find_taken_up(taken, bench, false, item, failure);
+    taken_up_free(taken);
+    free(taken);
+    return good;
 }
 
 bool resume_measure(const struct bench_run *bench, const struct up_item *item,

@@ -141,6 +141,9 @@ struct repeated {
 };
 bool resume_measure(const struct bench_run *run, const struct up_item *item,
                     struct repeated *resumed, struct up_failure *failure);
+/* Whether it would begin; UP_STATUS_WRONG_INPUT where something has changed since. */
+bool may_resume_measure(const struct bench_run *run, const struct up_item *item,
+                        struct up_failure *failure);
 bool resume_calibrate(const struct bench_run *run, struct up_calibration *calibration,
                       struct up_failure *failure);
 bool repeat_measure(struct up_catalogue *catalogue, const char *run, struct repeated *repeated,

@@ -51,17 +51,39 @@ static void tell_one(struct whole_queue *whole, const struct repeated *one) {
         whole->undecided || status_of_results(one->result, one->results) == UP_STATUS_UNDECIDED;
 }
 
+/* What was begun and cannot be gone on with, because the item, the rig or the calibration is
+   another one now, begins anew: one item must not keep the rest of the list waiting. */
+static bool find_left(struct bench_run *run, struct queue_entry *entry,
+                      struct up_failure *failure) {
+    struct up_failure why;
+    run->resume = entry->left_run;
+    if (entry->left_run[0] == '\0' || may_resume_measure(run, &entry->item, &why)) {
+        return true;
+    }
+    if (why.status != UP_STATUS_WRONG_INPUT) {
+        *failure = why;
+        return false;
+    }
+    char *text = up_text_for_terminal(why.text);
+    fprintf(stderr, "note: %s; here it begins anew by itself\n", text);
+    free(text);
+    entry->left_run[0] = '\0';
+    return true;
+}
+
 static bool measure_one(struct whole_queue *whole, unsigned index, struct repeated *one,
                         struct up_failure *failure) {
     struct queue_entry *entry = &whole->queue.entry[index];
     struct bench_run *run = &whole->options.run;
     char place[200];
     bool good;
+    if (!find_left(run, entry, failure)) {
+        return false;
+    }
     queue_say_place(&whole->queue, index, &whole->plan, &whole->options.rig, place, sizeof place);
     say_place(whole, index, place);
     run->place = place;
     run->queue = queue_to_json(&whole->queue, index);
-    run->resume = entry->left_run;
     queue_begin_item(&whole->queue);
     one->item = entry->item;
     one->waters = whole->plan.waters;
@@ -104,7 +126,7 @@ static void tell_way_on(const struct whole_queue *whole) {
         char *path = up_text_for_terminal(whole->queue.path);
         fprintf(stderr,
                 "note: %u of %u items are left; `upthrust measure --queue %s --resume`, with "
-                "the same --rig and --catalogue, goes on\n",
+                "all other options as before, goes on\n",
                 left, whole->queue.count, path);
         free(path);
     }
@@ -134,6 +156,20 @@ static bool check_alone(const struct arguments *arguments, struct up_failure *fa
                    "--item and --queue are one too many: the list names the items");
 }
 
+/* What does not go with an item of the list is told before the first one is hung. */
+static bool check_items(struct whole_queue *whole, struct up_failure *failure) {
+    bool good = true;
+    for (unsigned i = 0; good && i < whole->queue.count; i++) {
+        const struct queue_entry *entry = &whole->queue.entry[i];
+        good = entry->done || read_for_item(&whole->options, &entry->item, &whole->plan, failure);
+        if (!good) {
+            struct up_failure why = *failure;
+            up_fail(failure, why.status, "%.80s: %.300s", entry->item.name, why.text);
+        }
+    }
+    return good;
+}
+
 enum up_status measure_queue(const struct arguments *arguments, struct up_failure *failure) {
     struct whole_queue *whole = up_allocate(1, sizeof *whole);
     struct bench_run *run = &whole->options.run;
@@ -146,7 +182,8 @@ enum up_status measure_queue(const struct arguments *arguments, struct up_failur
         read_conditions(arguments, &whole->options, failure) &&
         read_measure(arguments, &whole->options, &whole->plan, failure) &&
         queue_open(&whole->queue, whole->options.catalogue, option_value(arguments, "queue"),
-                   option_given(arguments, "resume"), failure);
+                   option_given(arguments, "resume"), failure) &&
+        check_items(whole, failure);
     whole->list = json_array();
     whole->plan.water = water;
     run->source = &whole->source;

@@ -26,10 +26,14 @@ static void print_left_out(const json_t *body, FILE *stream) {
 static void print_uptake(const json_t *body, FILE *stream) {
     if (json_is_true(json_object_get(body, "takes_up_water"))) {
         fprintf(stream,
-                "  it takes up water: %.2f g heavier each minute (standard uncertainty %.2f); the "
-                "number is that after %.0f min\n",
-                number_of(body, "uptake_g_min"), number_of(body, "u_uptake_g_min"),
-                number_of(body, "soak_s") / 60);
+                "  it takes up water: %.2f g heavier each minute (standard uncertainty %.2f);\n"
+                "    the number is ",
+                number_of(body, "uptake_g_min"), number_of(body, "u_uptake_g_min"));
+        if (json_is_true(json_object_get(body, "stated_at_last_soak"))) {
+            fprintf(stream, "that after %.0f min\n", number_of(body, "soak_s") / 60);
+        } else {
+            fputs("the mean of its trials, too few to tell when\n", stream);
+        }
     }
 }
 
@@ -41,10 +45,9 @@ static void print_checks(const json_t *body, const struct up_style *style, FILE 
         bool outside = json_is_true(json_object_get(check, "outside"));
         fputs("  reference body ", stream);
         up_text_put(stream, name != NULL ? name : "", 0, style->isolate);
-        fprintf(stream, ": %+.1f g off (standard uncertainty %.1f g)%s\n",
+        fprintf(stream, ": %+.1f g off (standard uncertainty %.1f g),\n    %s\n",
                 number_of(check, "deviation_g"), number_of(check, "u_deviation_g"),
-                outside ? ", OUTSIDE its limits, gone on by the operator's word"
-                        : ", within limits");
+                outside ? "OUTSIDE its limits, gone on by the operator's word" : "within limits");
     }
 }
 
@@ -54,7 +57,7 @@ static void print_two_points(const json_t *body, FILE *stream) {
         double moment_nm = number_of(points, "moment_nm"), u_nm = number_of(points, "u_moment_nm");
         fprintf(stream,
                 "  hung level by lines %.2f m apart: %+.0f g at the hook's end, %+.0f g at the "
-                "other; turning moment %+.3f N m (standard uncertainty %.3f)%s\n",
+                "other;\n    turning moment %+.3f N m (standard uncertainty %.3f)%s\n",
                 number_of(points, "distance_m"), number_of(points, "hook_end_g"),
                 number_of(points, "far_end_g"), moment_nm, u_nm,
                 fabs(moment_nm) < 2 * u_nm ? ": none to speak of"
@@ -70,8 +73,9 @@ static void print_foretold(const json_t *list, FILE *stream) {
     size_t i;
     json_array_foreach(list, i, place) {
         fprintf(stream, "%s%+.0f +- %.0f g at %.0f m",
-                i == 0 ? "  by Boyle's law, in this water (twice the standard uncertainty): "
-                       : ", ",
+                i == 0 ? "  by Boyle's law, in this water (twice the standard uncertainty):\n    "
+                : i % 2 == 0 ? ",\n    "
+                             : ", ",
                 number_of(place, "buoyancy_g"), 2 * number_of(place, "u_buoyancy_g"),
                 number_of(place, "depth_m"));
     }
@@ -93,9 +97,7 @@ static void print_second_depth(const json_t *body, FILE *stream) {
         fputs("; no gas can be told from the two depths\n", stream);
         return;
     }
-    fprintf(stream,
-            "; it yields as %.3f L of gas would (standard uncertainty %.3f), at %.0f hPa and %.0f "
-            "C\n",
+    fprintf(stream, ";\n    it yields as %.3f L of gas would (u %.3f L), at %.0f hPa and %.0f C\n",
             gas_l, number_of(deep, "u_gas_l"), number_of(deep, "pressure_pa") / 100,
             number_of(deep, "temp_c"));
     print_foretold(json_object_get(deep, "foretold"), stream);

@@ -53,7 +53,9 @@ struct up_pedal {
 
 void up_pedal_begin(struct up_pedal *pedal, const struct up_pedal_rule *rule, double time_s,
                     bool down);
-/* A question was shown, or none is open any more (time infinite). */
+/* A question was shown, or none is open any more (time infinite). A press from before it, or so
+   soon after it that nobody can have read it, is no answer; two that it came between are two still.
+ */
 void up_pedal_asks(struct up_pedal *pedal, double time_s);
 /* What was seen at that time; to be called again with the same until it says nothing. */
 enum up_pedal_word up_pedal_push(struct up_pedal *pedal, double time_s, bool down);

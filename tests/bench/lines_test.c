@@ -19,6 +19,7 @@
 #include <cmocka.h>
 
 #include "../../firmware-host/bench/lines_internal.h"
+#include "upthrust/fitness.h"
 
 /* ---- the chip: this test's instead of libgpiod's ---- */
 
@@ -272,7 +273,7 @@ static void a_press_is_heard_even_where_its_last_edge_was_lost(void **state) {
     struct up_lines *lines = open_lines();
     (void)state;
     lines_listen(lines);
-    up_pedal_asks(&lines->press, lines_now_s());
+    up_pedal_asks(&lines->press, lines_now_s() - 1);
     tell_edge(true);
     sleep_s(0.1);
     tell_edge(false);
@@ -476,6 +477,34 @@ static void a_class_is_shown_for_as_long_as_the_rig_says(void **state) {
     up_lines_close(lines);
 }
 
+/* rig-check with a foot, a stone or a wrong `active` on the pedal: said at once, and found. */
+static void a_walk_with_the_pedal_down_says_so_at_once(void **state) {
+    static const volatile sig_atomic_t signalled;
+    struct up_findings findings = {0};
+    struct up_lines *lines;
+    struct up_operator *op;
+    FILE *output = tmpfile();
+    int input[2];
+    char said[4096] = "";
+    (void)state;
+    assert_int_equal(pipe(input), 0);
+    close(input[1]); /* nobody answers */
+    fake->level[PEDAL] = true;
+    lines = open_lines();
+    op = up_operator_create(UP_OPERATOR_JSON, input[0], output);
+    assert_false(up_fitness_walk(lines, op, &signalled, &findings));
+    rewind(output);
+    assert_true(fread(said, 1, sizeof said - 1, output) > 0);
+    assert_true(strstr(said, "down from the first") < strstr(said, "pedal short"));
+    assert_non_null(strstr(said, "down from the first"));
+    assert_int_equal(findings.count, 1);
+    assert_false(findings.list[0].good);
+    up_operator_destroy(op);
+    up_lines_close(lines);
+    fclose(output);
+    close(input[0]);
+}
+
 int main(void) {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test_setup_teardown(lines_are_taken_and_given_back_dark, begin, end),
@@ -492,6 +521,7 @@ int main(void) {
         cmocka_unit_test_setup_teardown(the_shaker_is_off_whatever_ends_the_program, begin, end),
         cmocka_unit_test_setup_teardown(one_lamp_says_what_has_none_of_its_own, begin, end),
         cmocka_unit_test_setup_teardown(a_class_is_shown_for_as_long_as_the_rig_says, begin, end),
+        cmocka_unit_test_setup_teardown(a_walk_with_the_pedal_down_says_so_at_once, begin, end),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -250,8 +250,21 @@ static void what_is_not_known_is_left_out(void **state) {
     assert_int_equal(row_with("floats"), -1);
     assert_int_equal(row_with("nan"), -1);
     assert_string_equal(row_text(17), " trials: 0 of 5");
+    for (unsigned i = 0; i < 3; i++) { /* a hundredth of a gram pulls nowhere */
+        trials[i].load_counts = 1;
+    }
+    view.trials = 3;
+    draw(&view, 80, 24, false);
+    assert_int_equal(row_with("-0.0 g, sinks"), -1);
+    assert_true(row_with("mean +0.0 g, hangs") > 0);
+    view.place = "3 of 20, about 27 min left, next: Reef boots and what belongs to them";
+    view.item_name = "A long name that";
+    draw(&view, 80, 24, false);
+    assert_non_null(strstr(row_text(0), " measure: A long name that  3 of 20, about 27 min left"));
+    view.item_name = "A long name that could fill a whole row of the title and some more than that";
     view.place = "3 of 20, next: Reef boots";
     draw(&view, 80, 24, false);
+    assert_non_null(strstr(row_text(0), " measure: A long name that"));
     assert_non_null(strstr(row_text(0), "3 of 20, next: Reef boots"));
 }
 

@@ -66,6 +66,11 @@ static void ask(struct foot *foot) {
     up_pedal_asks(&foot->pedal, foot->now_s);
 }
 
+/* Of a question that has stood there for a while. */
+static void has_asked(struct foot *foot) {
+    up_pedal_asks(&foot->pedal, foot->now_s - 1);
+}
+
 #define assert_said(foot, ...)                                                                     \
     do {                                                                                           \
         const enum up_pedal_word wanted[] = {__VA_ARGS__};                                         \
@@ -79,7 +84,7 @@ static void a_short_press_is_told_when_no_second_follows(void **state) {
     struct foot foot;
     (void)state;
     begin(&foot, false);
-    ask(&foot);
+    has_asked(&foot);
     wait(&foot, 3);
     step_on(&foot, 0.25);
     wait(&foot, 0.39);
@@ -94,7 +99,7 @@ static void a_long_press_is_told_when_it_is_let_go(void **state) {
     struct foot foot;
     (void)state;
     begin(&foot, false);
-    ask(&foot);
+    has_asked(&foot);
     step_on(&foot, 1.5);
     assert_said(&foot, UP_PEDAL_HELD);
     assert_true(fabs(foot.said_s[0] - 100.8) < 0.001);
@@ -106,7 +111,7 @@ static void the_thresholds_are_the_rules(void **state) {
     struct foot foot;
     (void)state;
     begin(&foot, false);
-    ask(&foot);
+    has_asked(&foot);
     step_on(&foot, 0.79);
     wait(&foot, 2);
     step_on(&foot, 0.81);
@@ -118,7 +123,7 @@ static void two_presses_are_double_and_nothing_else(void **state) {
     struct foot foot;
     (void)state;
     begin(&foot, false);
-    ask(&foot);
+    has_asked(&foot);
     step_on(&foot, 0.2);
     wait(&foot, 0.3);
     step_on(&foot, 2); /* however long the second one lasts */
@@ -137,7 +142,7 @@ static void edges_that_are_read_late_say_the_same(void **state) {
     struct foot foot;
     (void)state;
     begin(&foot, false);
-    ask(&foot);
+    has_asked(&foot);
     for (size_t i = 0; i < sizeof edge_s / sizeof edge_s[0]; i++) {
         foot.now_s = edge_s[i];
         set(&foot, i % 2 == 0);
@@ -164,13 +169,28 @@ static void a_press_from_before_the_question_is_no_answer(void **state) {
     ask(&foot);
     wait(&foot, 2);
     assert_int_equal(foot.says, 0);
-    step_on(&foot, 0.2); /* such a one makes no double with the next */
+    ask(&foot); /* nobody has read it by then */
+    wait(&foot, 0.3);
+    step_on(&foot, 0.2);
+    wait(&foot, 2);
+    assert_int_equal(foot.says, 0);
+    step_on(&foot, 0.2);
+    wait(&foot, 2);
+    assert_said(&foot, UP_PEDAL_SHORT);
+}
+
+/* Who wanted to stop has not said "done" to a question that came between the two. */
+static void a_question_between_two_presses_parts_them_not(void **state) {
+    struct foot foot;
+    (void)state;
+    begin(&foot, false);
+    step_on(&foot, 0.2);
     wait(&foot, 0.1);
     ask(&foot);
     wait(&foot, 0.1);
     step_on(&foot, 0.2);
     wait(&foot, 2);
-    assert_said(&foot, UP_PEDAL_SHORT);
+    assert_said(&foot, UP_PEDAL_DOUBLE);
 }
 
 static void two_presses_are_heard_without_a_question(void **state) {
@@ -188,7 +208,7 @@ static void a_pedal_that_stays_down_is_a_fault_and_no_answer(void **state) {
     struct foot foot;
     (void)state;
     begin(&foot, false);
-    ask(&foot);
+    has_asked(&foot);
     set(&foot, true);
     wait(&foot, 60);
     assert_said(&foot, UP_PEDAL_HELD, UP_PEDAL_STUCK);
@@ -205,7 +225,7 @@ static void one_that_is_down_from_the_first_is_told_too(void **state) {
     struct foot foot;
     (void)state;
     begin(&foot, true);
-    ask(&foot);
+    has_asked(&foot);
     wait(&foot, 7.9);
     assert_int_equal(foot.says, 0);
     wait(&foot, 1);
@@ -219,7 +239,7 @@ static void bounces_are_one_press(void **state) {
     for (int round = 0; round < 200; round++) {
         struct foot foot;
         begin(&foot, false);
-        ask(&foot);
+        has_asked(&foot);
         for (int end = 0; end < 2; end++) {
             for (int i = 0; i < 12; i++) {
                 foot.now_s += 0.001 + 1e-6 * (double)chance_below(chance, 4000);
@@ -238,7 +258,7 @@ static void a_spark_is_no_press(void **state) {
     struct foot foot;
     (void)state;
     begin(&foot, false);
-    ask(&foot);
+    has_asked(&foot);
     for (int i = 0; i < 50; i++) {
         step_on(&foot, 0.015);
         wait(&foot, 0.05);
@@ -251,7 +271,7 @@ static void lost_edges_are_found_by_looking(void **state) {
     struct foot foot;
     (void)state;
     begin(&foot, false);
-    ask(&foot);
+    has_asked(&foot);
     foot.now_s = 101;
     set(&foot, true);
     foot.now_s = 101.1; /* let go here, untold */
@@ -269,7 +289,7 @@ static void nothing_is_due_while_nothing_moves(void **state) {
     struct foot foot;
     (void)state;
     begin(&foot, false);
-    ask(&foot);
+    has_asked(&foot);
     assert_true(isinf(up_pedal_due_s(&foot.pedal)));
     step_on(&foot, 0.2);
     wait(&foot, 2);
@@ -298,6 +318,7 @@ int main(void) {
         cmocka_unit_test(two_presses_are_double_and_nothing_else),
         cmocka_unit_test(edges_that_are_read_late_say_the_same),
         cmocka_unit_test(a_press_from_before_the_question_is_no_answer),
+        cmocka_unit_test(a_question_between_two_presses_parts_them_not),
         cmocka_unit_test(two_presses_are_heard_without_a_question),
         cmocka_unit_test(a_pedal_that_stays_down_is_a_fault_and_no_answer),
         cmocka_unit_test(one_that_is_down_from_the_first_is_told_too),

@@ -408,6 +408,44 @@ static void a_failed_write_is_told_by_the_journal(void **state) {
     up_catalogue_close(catalogue);
 }
 
+/* Space that is free again does not mend what is cut: a line on the end of half a line, or bytes
+   after others that are missing, could never be read back. */
+static void nothing_follows_what_could_not_be_written(void **state) {
+    (void)state;
+    struct up_failure failure = {0};
+    struct rlimit before, small;
+    struct up_run_left left;
+    char run_id[UP_ID_SIZE], text[1 << 12];
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    json_t *about = json_object();
+    struct up_run *run = open_run(catalogue, about, run_id);
+    up_run_bytes(run, "123\n", 4);
+    note(run, "key");
+    signal(SIGXFSZ, SIG_IGN);
+    getrlimit(RLIMIT_FSIZE, &before);
+    small = before;
+    small.rlim_cur = read_in(run_id, "journal.jsonl", text, sizeof text) + 10;
+    assert_int_equal(setrlimit(RLIMIT_FSIZE, &small), 0);
+    bool good = up_run_journal(run, json_pack("{s:s}", "event", "lost"), &failure);
+    assert_int_equal(setrlimit(RLIMIT_FSIZE, &before), 0);
+    signal(SIGXFSZ, SIG_DFL);
+    assert_false(good);
+    up_run_bytes(run, "456\n", 4);
+    up_run_arrival(run, 1);
+    assert_false(up_run_journal(run, json_pack("{s:s}", "event", "later"), &failure));
+    assert_says(&failure, UP_STATUS_UNABLE, "cannot write to c/runs/");
+    assert_false(up_run_sync(run, NULL));
+    up_run_close(run);
+    if (!up_run_read(catalogue, run_id, &left, &failure)) {
+        fail_msg("%s", failure.text);
+    }
+    assert_int_equal(left.length, 4);
+    assert_int_equal(json_array_size(left.journal), 2);
+    up_run_left_free(&left);
+    json_decref(about);
+    up_catalogue_close(catalogue);
+}
+
 int main(void) {
     const struct CMUnitTest tests[] = {
         TEST(stream_and_journal_tell_one_story),
@@ -423,6 +461,7 @@ int main(void) {
         TEST(without_its_files_no_run_begins),
         TEST(without_its_record_no_run_begins),
         TEST(a_failed_write_is_told_by_the_journal),
+        TEST(nothing_follows_what_could_not_be_written),
     };
     return cmocka_run_group_tests_name("catalogue: runs", tests, NULL, NULL);
 }

@@ -142,6 +142,14 @@ assert [t["number"] for t in trials] == [2, 3, 1, 2, 3], trials  # the first one
 for result, item in ((results[0], "Plover fin"), (results[1], "Coot fin")):
     tank_result = result["results"][0]
     assert abs(tank_result["buoyancy_g"] - truth_g(item)) < 3 * tank_result["expanded_u_g"]
+# The way of a result that two runs made is told whole.
+explained = json.loads(run("explain", "Plover fin", "--json").stdout)
+assert [t["number"] for t in explained["trials"]] == [1, 2, 3], explained["trials"]
+loads = [t["linear_counts"] for t in explained["trials"]]
+assert abs(sum(loads) / 3 - explained["chain"]["water_counts"]) < 1e-3, loads
+words = run("explain", "Plover fin").stdout  # the tare before it is the neighbour's
+assert re.search(r"in air +- +\d", words) and "nan" not in words, words
+assert "mean of the trials" in words and "= 0   half" not in words, words
 status, events, error = session(tank, *queue, "--resume")
 assert status == 0 and "all 3 items of the list are done" in error, error
 with sqlite3.connect(catalogue + "/catalogue.sqlite") as database:
@@ -157,5 +165,29 @@ assert "the same as run" in again.stdout, again.stdout
 learned = json.loads(run("kind", "list", "--json").stdout)
 assert any(k["kind"].startswith("fin") if "kind" in k else k["name"] == "fin"
            for k in learned["kinds"]), learned
+# ---- a queue is never stuck: its run taken up by itself, its item changed meanwhile ----
+with open(work + "/rest.txt", "w") as rest:
+    rest.write("Heron fin\nCoot fin\n")
+rest = ("measure", "--queue", work + "/rest.txt", "--trials", "2")
+
+
+def stop_in_second_trial(event, process, events):
+    if event["do"] != "immerse" or sum(e["event"] == "trial" for e in events) != 1:
+        return False
+    process.stdin.write('{"id":%d,"answer":"stop"}\n' % event["id"])
+    return True
+
+
+status, events, error = session(tank, *rest, hook=stop_in_second_trial)
+assert status in (0, 3) and "1 of 2 trials are stored" in error and "2 of 2 items are left" in error, error
+status, events, error = session(tank, "measure", "--resume")
+assert status in (0, 3), error
+status, events, error = session(tank, *rest, "--resume", hook=stop_in_second_trial)
+assert status in (0, 3), error
+assert [e["queue"]["place"] for e in events if e["event"] == "queue"] == [2], events
+run("item", "edit", "Coot fin", "--tolerance-g", "40")
+status, events, error = session(tank, *rest, "--resume")
+assert status in (0, 3) and "note: Coot fin has been edited" in error, error
+assert [e["number"] for e in events if e["event"] == "trial"] == [1, 2], events
 tank.stdin.close()
 tank.wait()

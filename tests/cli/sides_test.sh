@@ -18,6 +18,8 @@ expect "no list" 2 - "cannot read the list" -- measure --queue "$work/nowhere.tx
 expect "a directory for a list" 2 - "cannot read the list|names no item" -- measure --queue "$work"
 expect "a list and an item" 2 - "one too many" -- measure --queue "$work/twice.txt" --item "Heron fin"
 printf 'Heron fin\n' >"$work/new.txt"
+printf 'Auk hood\nHeron fin\n' >"$work/deep.txt"
+expect "a depth for a list with what does not yield" 2 - "Heron fin: --second-depth-m is for foam" -- measure --queue "$work/deep.txt" --second-depth-m 2
 expect "nothing to take up" 2 - "begin without --resume" -- measure --queue "$work/new.txt" --resume
 expect "trials that fall" 2 - "rise" -- measure --item "Heron fin" --trials 6,4
 expect "half a trial" 2 - "whole numbers" -- measure --item "Heron fin" --trials 2.5

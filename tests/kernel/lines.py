@@ -63,6 +63,7 @@ class Bank:
         return True
 
 
+READ_S = 0.45  # a press that comes sooner is not taken for an answer
 NAMES = ["PEDAL", "FLOAT", "SHAKER", "BUZZER", "GO", "SETTLE", "FAULT", "ALL", "SPARE"]
 
 
@@ -114,6 +115,7 @@ class Pedalled:
         """The next question; it has been shown to its end."""
         line = self.until(">> ")
         self.until("   pedal: short is done", "   stopping here")
+        time.sleep(READ_S)
         return line
 
     def short(self):
@@ -280,6 +282,9 @@ def check_shaker(machine, device, bank):
         on = bank.wait("SHAKER", 1)
         machine.run("kill -%s $session" % signal_name)
         off = bank.wait("SHAKER", 0, 1)
+        if signal_name == "TERM":
+            told = session.until("note: stopped by the signal")
+            check("the way on is by pedal again", "--operator pedal --resume" in told, told)
         status, words = session.end()
         check("the shaker runs in its step and is off after %s" % how,
               on and off and status == ends, on, off, status, words, session.heard)
@@ -320,6 +325,7 @@ def check_float(machine, device, bank, session):
         if "trial 2" in line:
             break
         session.until("   pedal:")
+        time.sleep(READ_S)
         device.load_g = 200 if "under water" in line else 0
         session.short()
     lit = [bank.wait("ALL", value, 20) for value in (1, 0, 1)]  # once all is stored
@@ -374,6 +380,7 @@ def check_walk(machine, device, bank):
         line = last["line"]
         asked.append(line)
         if line in presses:
+            time.sleep(READ_S)
             bank.press("PEDAL", *presses[line])
         elif line.startswith("float"):
             bank.pull("FLOAT", line == "float back")
