@@ -322,7 +322,6 @@ static bool repeat_old(struct keeper *keeper, struct up_procedure *procedure,
         *failure = keeper->failure;
         return false;
     }
-    json_array_clear(keeper->plateaus); /* of the step that was broken off */
     struct up_progress progress = up_procedure_progress(procedure);
     snprintf(keeper->resumed, sizeof keeper->resumed,
              "run %.8s goes on with %u of %u %s: the step begins anew", from->run.left.id,
