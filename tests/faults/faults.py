@@ -37,7 +37,7 @@ class Wire(threading.Thread):
 
     def __init__(self, port, link):
         super().__init__(daemon=True)
-        self.link, self.lines, self.bend, self.ends = link, 0, None, False
+        self.link, self.lines, self.bend, self.ends, self.trouble = link, 0, None, False, None
         self.device = os.open(port, os.O_RDWR | os.O_NOCTTY)
         tty.setraw(self.device)
         self.lock = threading.Lock()
@@ -88,7 +88,8 @@ class Wire(threading.Thread):
                         self.pass_on(whole + line_end)
                     if self.ours is not None and self.ours in ready:
                         os.write(self.device, os.read(self.ours, 65536))
-            except (OSError, ValueError):  # one of them was pulled out meanwhile
+            except (OSError, ValueError) as problem:  # one of them was pulled out meanwhile
+                self.trouble = repr(problem)
                 time.sleep(0.01)
 
 
@@ -242,6 +243,7 @@ def fault(name, caused, **how):
             print("\n".join("#   " + line for line in traceback.format_exc().splitlines()[-6:]))
             print("#   words: %s" % place.words)
             print("#   faults: %s" % place.faults)
+            print("#   wire: %d lines, %s; tank %s" % (place.wire.lines, place.wire.trouble, place.tank.poll()))
         finally:
             place.close()
         sys.stdout.flush()
@@ -721,7 +723,7 @@ def run(place):
     disk = place.at + "/disk"
     os.mkdir(disk)
     if subprocess.run(["mount", "-t", "tmpfs", "-o", "size=3m", "none", disk], capture_output=True).returncode:
-        return "nothing", "SKIPPED: no right to mount"
+        return "nothing", "# SKIP no right to mount a small disk"
     try:
         shutil.move(place.catalogue, disk)
         place.catalogue = disk + "/catalogue"
