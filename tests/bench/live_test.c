@@ -250,9 +250,11 @@ static void what_is_not_known_is_left_out(void **state) {
     assert_int_equal(row_with("floats"), -1);
     assert_int_equal(row_with("nan"), -1);
     assert_string_equal(row_text(17), " trials: 0 of 5");
-    view.place = "3 of 20, next: Reef boots";
-    draw(&view, 80, 24, false);
-    assert_non_null(strstr(row_text(0), "3 of 20, next: Reef boots"));
+    view.place = "12 of 20, about 100 min left, next: Reef boots with a long name, pair";
+    view.temp_c = 12;
+    draw(&view, 80, 24, false); /* what comes next is as whole as what is there */
+    assert_non_null(strstr(row_text(0), view.item_name));
+    assert_non_null(strstr(row_text(1), view.place));
 }
 
 static void a_reading_shows_how_far_it_is(void **state) {
