@@ -181,5 +181,19 @@ run("item", "edit", "Coot fin", "--tolerance-g", "40")
 status, events, error = session(tank, *rest, "--resume")
 assert status in (0, 3) and "note: Coot fin has been edited" in error, error
 assert [e["number"] for e in events if e["event"] == "trial"] == [1, 2], events
+# ---- a long name is cut within a letter where it is told as next: JSON all the same ----
+name = "x" + "\u00e4" * 60
+run("item", "add", "--name", name, "--kind", "fin")
+with open(work + "/long.txt", "w") as long_list:
+    long_list.write("Heron fin\n" + name + "\n")
+
+
+def stop(event, process, events):
+    process.stdin.write('{"id":%d,"answer":"stop"}\n' % event["id"])
+    return True
+
+
+status, events, error = session(tank, "measure", "--queue", work + "/long.txt", hook=stop)
+assert "next: x\u00e4\u00e4" in events[0]["text"], events
 tank.stdin.close()
 tank.wait()
