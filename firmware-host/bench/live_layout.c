@@ -9,9 +9,10 @@
 #include "upthrust/statistics.h"
 #include "upthrust/text.h"
 
-/* Rows of 24: title 1, gap 1, words 5, gap 1, sentence 2, bar 1, caption 1, reading 5, trials 1 +
-   2, faults 2, answer 1, keys 1. What a larger screen has more goes to them in turn. */
-enum { PLACE_COLUMNS = 28, PANEL_COLUMNS = 36, TRIAL_COLUMNS = 39, SCALE_ROWS = 12, SCALE_MAX = 4 };
+/* Rows of 24: title 1, place in a queue or gap 1, words 5, gap 1, sentence 2, bar 1, caption 1,
+   reading 5, trials 1 + 2, faults 2, answer 1, keys 1. What a larger screen has more goes to them
+   in turn. */
+enum { PANEL_COLUMNS = 36, TRIAL_COLUMNS = 39, SCALE_ROWS = 12, SCALE_MAX = 4 };
 
 struct layout {
     int words, words_rows, sentence, bar, caption, reading, scale, list, list_rows, faults,
@@ -67,30 +68,23 @@ static void fill_row(struct up_canvas *canvas, int row, enum up_live_style style
     }
 }
 
-/* What is weighed comes first; the place in a list gets what is left over between the two. */
 static void draw_title(const struct up_live_view *view, struct up_canvas *canvas) {
-    char right[64], temp[32] = "";
-    const char *name = view->item_name != NULL ? view->item_name : view->bench;
-    char *left = up_text_format(view->item_name != NULL ? "%s: %s" : "%s on %s", view->what, name);
+    char right[80], temp[32] = "";
     unsigned minutes = (unsigned)fmax(view->elapsed_s, 0) / 60;
-    int width, room, used;
+    int width;
     if (isfinite(view->temp_c)) {
         snprintf(temp, sizeof temp, "  water %.1f C", view->temp_c);
     }
     snprintf(right, sizeof right, "%s  %u min ", temp, minutes);
     width = up_text_columns(right);
-    room = canvas->columns - width - 2;
-    used = up_text_columns(left);
     fill_row(canvas, 0, UP_LIVE_TITLE);
-    if (view->place != NULL && room - used < PLACE_COLUMNS) {
-        used = room - PLACE_COLUMNS;
-    }
-    live_put(canvas, place_of(0, 1, view->place != NULL ? used : room), UP_LIVE_TITLE, left);
-    if (view->place != NULL) {
-        live_put(canvas, place_of(0, used + 3, room - used - 2), UP_LIVE_TITLE, view->place);
-    }
-    free(left);
+    live_format(canvas, place_of(0, 1, canvas->columns - width - 2), UP_LIVE_TITLE,
+                view->item_name != NULL ? "%s: %s" : "%s on %s", view->what,
+                view->item_name != NULL ? view->item_name : view->bench);
     live_put(canvas, place_of(0, canvas->columns - width, width), UP_LIVE_TITLE, right);
+    if (view->place != NULL) {
+        live_put(canvas, place_of(1, 1, canvas->columns - 2), UP_LIVE_PLAIN, view->place);
+    }
 }
 
 /* Two rows; a long one takes the gap above too. */

@@ -1,18 +1,28 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* The operator as another program: JSON Lines. rigs/README.md tells the protocol. */
 #include <math.h>
+#include <stdlib.h>
 #include <string.h>
 
 #include "operator.h"
+#include "upthrust/text.h"
 
 static json_t *number_or_null(double value) {
     return isfinite(value) ? json_real(value) : json_null();
 }
 
+/* A path is any bytes, and a name may have been cut within a letter: JSON takes neither. */
+static json_t *clean_string(const char *text) {
+    char *clean = up_text_clean(text, strlen(text));
+    json_t *json = json_string(clean);
+    free(clean);
+    return json;
+}
+
 static json_t *ask_to_json(const struct up_ask *ask) {
-    json_t *json = json_pack("{s:s, s:i, s:s, s:o, s:s}", "event", "ask", "id", (int)ask->id, "do",
+    json_t *json = json_pack("{s:s, s:i, s:s, s:o, s:o}", "event", "ask", "id", (int)ask->id, "do",
                              up_action_name(ask->action), "time_s", number_or_null(ask->time_s),
-                             "text", ask->text);
+                             "text", clean_string(ask->text));
     if (ask->action == UP_ACTION_HANG_MASS) {
         json_object_set_new(json, "mass_kg", json_real(ask->mass_kg));
     }
@@ -88,9 +98,9 @@ json_t *up_event_to_json(const struct up_event *event, double counts_kg) {
     case UP_EVENT_TRIAL:
         return trial_to_json(&event->trial, counts_kg);
     case UP_EVENT_FAULT:
-        return json_pack("{s:s, s:s}", "event", "fault", "text", event->text);
+        return json_pack("{s:s, s:o}", "event", "fault", "text", clean_string(event->text));
     case UP_EVENT_NOTE:
-        return json_pack("{s:s, s:s}", "event", "note", "text", event->text);
+        return json_pack("{s:s, s:o}", "event", "note", "text", clean_string(event->text));
     case UP_EVENT_CHECK:
         return check_to_json(&event->check);
     case UP_EVENT_FINISHED:
@@ -113,7 +123,8 @@ static void json_event(struct up_operator *op, const struct up_event *event) {
 }
 
 static void json_refused(struct up_operator *op, unsigned id, const char *why) {
-    print(op, json_pack("{s:s, s:i, s:s}", "event", "refused", "id", (int)id, "text", why));
+    print(op, json_pack("{s:s, s:i, s:o}", "event", "refused", "id", (int)id, "text",
+                        clean_string(why)));
 }
 
 static bool json_word(const char *text, enum up_answer_word *word) {

@@ -99,8 +99,10 @@ static void keep_note(void *context, enum up_note note, const char *text) {
     static const char *const names[] = {"lost",    "back", "stopped",
                                         "resumed", "left", "interrupted"};
     struct keeper *keeper = context;
-    up_run_journal(keeper->run, json_pack("{s:s, s:s}", "event", names[note], "text", text),
+    char *clean = up_text_clean(text, strlen(text));
+    up_run_journal(keeper->run, json_pack("{s:s, s:s}", "event", names[note], "text", clean),
                    &keeper->failure);
+    free(clean);
 }
 
 /* The name alone: where it lies on this machine is nobody else's business. */

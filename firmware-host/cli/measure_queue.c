@@ -24,9 +24,11 @@ static void say_place(const struct whole_queue *whole, unsigned index, const cha
     char *name = up_text_for_terminal(whole->queue.entry[index].item.name);
     char *where = up_text_for_terminal(place);
     if (whole->options.run.json) {
+        char *clean = up_text_clean(place, strlen(place)); /* the next name may have been cut */
         json_t *json = json_pack("{s:s, s:s, s:s, s:o}", "event", "queue", "item",
-                                 whole->queue.entry[index].item.name, "text", place, "queue",
+                                 whole->queue.entry[index].item.name, "text", clean, "queue",
                                  queue_to_json(&whole->queue, index));
+        free(clean);
         json_dumpf(json, stdout, JSON_COMPACT);
         putchar('\n');
         json_decref(json);

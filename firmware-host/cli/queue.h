@@ -15,7 +15,7 @@ struct queue_entry {
 
 struct queue {
     const char *path;
-    char name[200];      /* the list's file name, which the queue goes by */
+    char name[800];      /* the list's file name, which the queue goes by */
     char id[UP_ID_SIZE]; /* a beginning's own */
     struct queue_entry entry[QUEUE_MAX];
     unsigned count;

@@ -9,6 +9,7 @@
 
 #include <cmocka.h>
 
+#include "upthrust/session.h"
 #include "virtual_bench.h"
 
 static const double masses_kg[] = {0.5, 1, 2};
@@ -183,12 +184,26 @@ static void an_hour_away_costs_the_trial_and_no_truth(void **state) {
     bench.tank = NULL;
 }
 
+/* Paths may be any bytes, and a long one is cut: the journal must take what is told of it. */
+static void what_is_told_is_always_json(void **state) {
+    static const enum up_event_kind kinds[] = {UP_EVENT_ASK, UP_EVENT_FAULT, UP_EVENT_NOTE};
+    (void)state;
+    for (size_t i = 0; i < sizeof kinds / sizeof kinds[0]; i++) {
+        struct up_event event = {.kind = kinds[i], .text = "caf\xC3", .ask.text = "\xFF\x1B[2J"};
+        json_t *json = up_event_to_json(&event, 0);
+        assert_non_null(json);
+        assert_non_null(json_string_value(json_object_get(json, "text")));
+        json_decref(json);
+    }
+}
+
 int main(void) {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test_teardown(one_that_was_stopped_goes_on, end),
         cmocka_unit_test_teardown(one_that_came_to_its_end_stays_there, end),
         cmocka_unit_test_teardown(one_that_gave_up_goes_on, end),
         cmocka_unit_test(an_hour_away_costs_the_trial_and_no_truth),
+        cmocka_unit_test(what_is_told_is_always_json),
     };
     return cmocka_run_group_tests_name("sessions that were left", tests, NULL, NULL);
 }

@@ -213,5 +213,20 @@ explained = json.loads(run("explain", "Heron fin", "--json").stdout)
 assert abs(explained["air"]["linear_counts"] - explained["chain"]["air_counts"]) < 1e-3, explained
 for trial in explained["trials"]:
     assert abs(trial["linear_counts"] - trial["load_counts"]) < 1e-3, trial
+
+# ---- a long name is cut within a letter where it is told as next: JSON all the same ----
+name = "x" + "\u00e4" * 60
+run("item", "add", "--name", name, "--kind", "fin")
+with open(work + "/long.txt", "w") as long_list:
+    long_list.write("Heron fin\n" + name + "\n")
+
+
+def stop(event, process, events):
+    process.stdin.write('{"id":%d,"answer":"stop"}\n' % event["id"])
+    return True
+
+
+status, events, error = session(tank, "measure", "--queue", work + "/long.txt", hook=stop)
+assert "next: x\u00e4\u00e4" in events[0]["text"], events
 tank.stdin.close()
 tank.wait()
