@@ -8,19 +8,11 @@
 
 #include <cmocka.h>
 
+#include "agree.h"
 #include "upthrust/water.h"
 
 #define ENDLESS   ((double)INFINITY)
 #define NO_NUMBER ((double)NAN)
-
-/* cmocka of Debian 12 compares only floats. A macro, so that a failure names its line. */
-#define assert_close(value, wanted, within)                                                        \
-    do {                                                                                           \
-        double value_ = (value), wanted_ = (wanted), within_ = (within);                           \
-        if (!(fabs(value_ - wanted_) <= within_)) {                                                \
-            fail_msg("%.17g is not %.17g within %g", value_, wanted_, within_);                    \
-        }                                                                                          \
-    } while (0)
 
 static struct up_air room(void) {
     return (struct up_air){up_known(20, 0), up_known(101325, 0), up_known(0.5, 0)};

@@ -8,18 +8,10 @@
 
 #include <cmocka.h>
 
+#include "agree.h"
 #include "upthrust/gravity.h"
 
 #define COUNT(array) (sizeof(array) / sizeof *(array))
-
-/* cmocka of Debian 12 compares only floats. A macro, so that a failure names its line. */
-#define assert_close(value, wanted, within)                                                        \
-    do {                                                                                           \
-        double value_ = (value), wanted_ = (wanted), within_ = (within);                           \
-        if (!(fabs(value_ - wanted_) <= within_)) {                                                \
-            fail_msg("%.17g is not %.17g within %g", value_, wanted_, within_);                    \
-        }                                                                                          \
-    } while (0)
 
 static void test_numbers_outside_the_range_are_named(void **state) {
     (void)state;

@@ -11,20 +11,12 @@
 #include <gsl/gsl_randist.h>
 #include <gsl/gsl_rng.h>
 
+#include "agree.h"
 #include "upthrust/statistics.h"
 
 #define COUNT(array) (sizeof(array) / sizeof *(array))
 #define ENDLESS      ((double)INFINITY)
 #define NO_NUMBER    ((double)NAN)
-
-/* cmocka of Debian 12 compares only floats. A macro, so that a failure names its line. */
-#define assert_close(value, wanted, within)                                                        \
-    do {                                                                                           \
-        double value_ = (value), wanted_ = (wanted), within_ = (within);                           \
-        if (!(fabs(value_ - wanted_) <= within_)) {                                                \
-            fail_msg("%.17g is not %.17g within %g", value_, wanted_, within_);                    \
-        }                                                                                          \
-    } while (0)
 
 /* ---- series ---- */
 

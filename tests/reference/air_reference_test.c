@@ -8,16 +8,8 @@
 
 #include <cmocka.h>
 
+#include "agree.h"
 #include "upthrust/water.h"
-
-/* cmocka of Debian 12 compares only floats. A macro, so that a failure names its line. */
-#define assert_close(value, wanted, within)                                                        \
-    do {                                                                                           \
-        double value_ = (value), wanted_ = (wanted), within_ = (within);                           \
-        if (!(fabs(value_ - wanted_) <= within_)) {                                                \
-            fail_msg("%.17g is not %.17g within %g", value_, wanted_, within_);                    \
-        }                                                                                          \
-    } while (0)
 
 #define COUNT(array) (sizeof(array) / sizeof *(array))
 #define MMHG_PA      133.322387415 /* the conventional millimetre of mercury, from memory */

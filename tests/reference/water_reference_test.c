@@ -11,24 +11,11 @@
 
 #include <cmocka.h>
 
+#include "agree.h"
 #include "upthrust/water.h"
-
-/* cmocka of Debian 12 compares only floats. A macro, so that a failure names its line. */
-#define assert_close(value, wanted, within)                                                        \
-    do {                                                                                           \
-        double value_ = (value), wanted_ = (wanted), within_ = (within);                           \
-        if (!(fabs(value_ - wanted_) <= within_)) {                                                \
-            fail_msg("%.17g is not %.17g within %g", value_, wanted_, within_);                    \
-        }                                                                                          \
-    } while (0)
 
 #define COUNT(array) (sizeof(array) / sizeof *(array))
 #define ZERO_C_K     273.15
-
-/* As printed: the computed value, rounded to as many decimals, has the same digits. */
-static void assert_prints_as(double computed, double published, double last_place) {
-    assert_close(round(computed / last_place), round(published / last_place), 0.25);
-}
 
 /* ---- fresh water ---- */
 
