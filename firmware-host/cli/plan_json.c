@@ -80,6 +80,8 @@ void plan_more_to_json(const struct up_measure_plan *plan, json_t *json) {
                                       number_or_null(plan->opening.temp_c)));
     }
     json_object_set_new(json, "second_depth_m", json_real(plan->second_depth_m));
+    json_object_set_new(json, "draws", json_integer(plan->draws));
+    json_object_set_new(json, "seed", json_integer((json_int_t)plan->seed));
     json_object_set_new(json, "two_point_m", json_real(plan->two_point_m));
 }
 
@@ -106,5 +108,7 @@ void plan_more_from_json(const json_t *json, struct up_measure_plan *plan) {
                                         .u_load = number_of(opening, "u_load", 0),
                                         .temp_c = number_of(opening, "temp_c", (double)NAN)};
     plan->second_depth_m = number_of(json, "second_depth_m", 0);
+    plan->draws = (unsigned)json_integer_value(json_object_get(json, "draws"));
+    plan->seed = (unsigned long)json_integer_value(json_object_get(json, "seed"));
     plan->two_point_m = number_of(json, "two_point_m", 0);
 }

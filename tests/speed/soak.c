@@ -259,7 +259,9 @@ static bool do_job(struct bench_run *bench, const struct job *job, struct up_fai
                    ? resume_calibrate(bench, job->calibration, failure)
                    : run_calibrate(bench, masses_kg, 4, false, job->calibration, failure);
     }
-    struct up_measure_plan plan = {.item = *job->item, .trials = TRIALS, .confidence = 0.95};
+    /* Few draws: what is asked here is what stays behind, not how wide an interval is. */
+    struct up_measure_plan plan = {
+        .item = *job->item, .trials = TRIALS, .confidence = 0.95, .draws = 2000};
     return job->resume != NULL
                ? resume_measure(bench, job->item, job->result, failure)
                : run_measure(bench, &plan, job->result->result, &job->result->results, failure);
