@@ -14,8 +14,11 @@ lib=$here/root/usr/lib/$(gcc -print-multiarch)
 if [ ! -e "$lib/pkgconfig/libgpiod.pc" ]; then
     rm -rf "$here"
     mkdir -p "$here/lists/partial" "$here/cache/archives/partial"
-    echo "deb [signed-by=/usr/share/keyrings/debian-archive-keyring.gpg]" \
-        "http://deb.debian.org/debian trixie main" >"$here/sources.list"
+    # The archive that this machine has its own packages from.
+    archive=$(apt-get indextargets --format '$(ORIGIN) $(SUITE) $(REPO_URI)' 'Component: main' |
+        grep -E '^Debian' | grep -v security | sed -n 's/.* //p' | head -n 1)
+    echo "deb [signed-by=/usr/share/keyrings/debian-archive-keyring.gpg] $archive trixie main" \
+        >"$here/sources.list"
     apt() {
         apt-get -q -o Dir::Etc::sourcelist="$here/sources.list" -o Dir::Etc::sourceparts=/dev/null \
             -o Dir::State::lists="$here/lists" -o Dir::Cache="$here/cache" \

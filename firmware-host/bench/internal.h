@@ -158,6 +158,10 @@ void answer_reference(struct up_procedure *procedure, enum up_answer_word word);
 
 /* results.c */
 struct up_water tank_water(const struct up_procedure *procedure);
+/* Standard uncertainties of any reading in the water: of lack of fit and loop, kg; relative to the
+   load, of the cell's temperature since the calibration, creep and swing. */
+double u_straightness_kg(const struct up_calibration *calibration, double load_kg);
+double u_reading_rel(const struct up_procedure *procedure, double load_counts);
 
 /* calibrating.c */
 void calibrate_read(struct up_procedure *procedure, const struct up_plateau *plateau);

@@ -55,8 +55,9 @@ static struct place whole_row(const struct up_canvas *canvas, int row) {
     return place_of(row, 0, canvas->columns);
 }
 
+/* What is shown as 0.0 hangs. */
 static const char *direction(double net_g) {
-    return net_g > 0 ? "floats" : net_g < 0 ? "sinks" : "hangs";
+    return net_g >= 0.05 ? "floats" : net_g <= -0.05 ? "sinks" : "hangs";
 }
 
 /* ---- title ---- */
@@ -110,6 +111,7 @@ static void draw_bar(const struct up_live_view *view, struct up_canvas *canvas, 
             live_put(canvas, place_of(row, 1, canvas->columns - 2), UP_LIVE_DO,
                      view->how != NULL    ? "YOUR TURN"
                      : view->unit != NULL ? "YOUR TURN: then type the number and press Enter"
+                     : view->question     ? "YOUR TURN: which of these? See the lowest line"
                                           : "YOUR TURN: then press Enter");
         }
         return;
@@ -248,6 +250,7 @@ static void head_trials(const struct up_live_view *view, struct up_canvas *canva
         return;
     }
     summary = up_summarise(net, kept);
+    summary.mean = fabs(summary.mean) < 0.05 ? 0 : summary.mean; /* not -0.0 */
     live_format(canvas, place, UP_LIVE_STRONG,
                 "trials: %u %s %u   mean %+.1f g, %s   spread %.2f g (st. deviation)", view->trials,
                 of, view->trials_planned, summary.mean, direction(summary.mean), summary.sd);
@@ -344,6 +347,8 @@ static void draw_keys(const struct up_live_view *view, struct up_canvas *canvas,
     const char *keys = !view->asks          ? " q and Enter: stop"
                        : view->unit != NULL ? " number and Enter: take it   s: skip   a: again "
                                               "from the tare   q: stop"
+                       : view->question     ? " Enter: done   s: skip   a: again   q: stop   "
+                                              "(letter, then Enter)"
                                             : " Enter: done   s: skip   a: again from the tare   "
                                               "q: stop   (letter, then Enter)";
     fill_row(canvas, row, UP_LIVE_TITLE);
@@ -408,6 +413,7 @@ const char *up_live_words(const struct up_ask *ask, char *buffer, size_t size) {
         [UP_ACTION_SHAKE] = "shake it",
         [UP_ACTION_LIFT_OUT] = "lift it out",
         [UP_ACTION_HANG_LEVEL] = "hang it level",
+        [UP_ACTION_LOWER_HANGER] = "longer line",
     };
     if (ask->action == UP_ACTION_HANG_MASS) {
         snprintf(buffer, size, "hook: %.6g kg", ask->mass_kg);

@@ -434,6 +434,7 @@ void live_show(struct up_operator *op, bool away) {
                                 .how = op->ask.how != NULL ? op->ask.how : op->kind->how,
                                 .typed = live->typed,
                                 .refused = live->refused};
+    view.question = op->ask.action == UP_ACTION_CONFIRM;
     view.unit = view.asks && op->ask.wants_number ? op->ask.unit : NULL;
     fill_load(op, &view);
     view.load = away ? (double)NAN : view.load;

@@ -26,7 +26,7 @@ unsigned trials_kept(const struct up_procedure *procedure) {
 
 static bool find_suspect(const struct up_procedure *procedure, unsigned *suspect) {
     double load[UP_TRIALS_MAX];
-    unsigned index[UP_TRIALS_MAX], kept = 0;
+    unsigned index[UP_TRIALS_MAX] = {0}, kept = 0;
     for (unsigned i = 0; i < procedure->trials; i++) {
         if (!procedure->trial[i].left_out) {
             index[kept] = i;
@@ -54,8 +54,8 @@ void ask_about_outlier(struct up_procedure *procedure) {
     const struct up_trial *trial = &procedure->trial[procedure->suspect];
     double off_g = (trial->load_counts - others_mean(procedure, procedure->suspect)) /
                    counts_kg(procedure) * 1e3;
-    char *text = up_text_format("Trial %u is %.1f g %s than the others (Grubbs, 1 %%). Done keeps "
-                                "it; skip leaves it out: only if you know what went wrong",
+    char *text = up_text_format("Trial %u is %.1f g %s than the others (Grubbs, 1 %%). Done: "
+                                "keep it. Skip: leave it out, only if you know what went wrong",
                                 trial->number, fabs(off_g), off_g > 0 ? "heavier" : "lighter");
     ask_saying(procedure, STEP_OUTLIER, text);
     free(text);

@@ -75,7 +75,7 @@ static bool trials_make_sense(const struct up_measure_plan *plan, struct up_fail
                        UP_TRIALS_MAX);
     }
     for (unsigned i = 0; i < plan->looks; i++) {
-        if (plan->look[i] < 2 || plan->look[i] <= last || plan->look[i] > plan->trials) {
+        if (plan->look[i] < 2 || plan->look[i] <= last || plan->look[i] > UP_TRIALS_MAX) {
             return up_fail(failure, UP_STATUS_WRONG_INPUT,
                            "looks at the results after %u and then %u trials: give counts that "
                            "rise, from 2 to %d",

@@ -77,10 +77,10 @@ static void say_plateau(struct up_operator *op, const struct up_event *event) {
 
 static void say_trial(struct up_operator *op, const struct up_trial *trial) {
     double g = op->counts_kg != 0 ? 1e3 / op->counts_kg : 1;
-    char *text = up_text_format("   trial %u stored: net %+.1f g in the tank, %u shakes, the last "
-                                "freed %.1f g of air%s",
+    char *text = up_text_format("   trial %u stored: net %+.1f g in the tank, %u shake%s, the last "
+                                "gained %+.1f g%s",
                                 trial->number, -trial->load_counts * g, trial->shakes,
-                                fabs(g) * trial->last_gain_counts,
+                                trial->shakes == 1 ? "" : "s", fabs(g) * trial->last_gain_counts,
                                 trial->still_gaining ? "; it goes on gaining" : "");
     say(op, text);
     free(text);

@@ -803,6 +803,19 @@ static void take_reading(struct up_procedure *procedure, struct up_reading *read
     }
 }
 
+/* The neighbour's tare, at its time in this stream: with it the record tells the whole weighing. */
+static void tell_opening(struct up_procedure *procedure) {
+    const struct point *tare = &procedure->tare;
+    struct up_event *event = push_event(procedure, UP_EVENT_PLATEAU);
+    event->plateau = (struct up_plateau){.start_s = tare->time_s,
+                                         .end_s = tare->time_s,
+                                         .step_s = tare->step_s,
+                                         .load = tare->load,
+                                         .u_load = tare->u_load,
+                                         .temp_c = tare->temp_c};
+    event->plateau_of = plateau_name(STEP_TARE);
+}
+
 static void begin_stream(struct up_procedure *procedure, double time_s) {
     const struct up_rig *rig = &procedure->rig;
     if (procedure->measure.opening.known) { /* now its age has a beginning to count from */
@@ -810,6 +823,7 @@ static void begin_stream(struct up_procedure *procedure, double time_s) {
         procedure->tare.time_s += time_s;
         procedure->tare.step_s += time_s;
         procedure->air_tare = procedure->last = procedure->tare;
+        tell_opening(procedure);
     }
     procedure->has_time = true;
     /* what was asked and answered before counts from here */

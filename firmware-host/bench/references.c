@@ -9,19 +9,33 @@
 #include "upthrust/bodies.h"
 #include "upthrust/text.h"
 
-/* One reading: its noise and its tares', how far the line fits, meniscus and loop either way. */
-static double u_reading_kg(const struct up_procedure *procedure, double u_counts) {
-    const struct up_calibration *calibration = &procedure->calibration;
-    double loop_kg = isnan(calibration->hysteresis_kg) ? 0 : calibration->hysteresis_kg / 2;
-    double either_way_kg = hypot(loop_kg, procedure->rig.meniscus_kg) / sqrt(3);
-    return hypot(hypot(u_counts / counts_kg(procedure), calibration->lack_of_fit_kg),
-                 either_way_kg);
+/* Where nothing is told of its expansion, a body needs no temperature. */
+struct up_quantity up_reference_volume_m3(const struct up_reference *reference, double temp_c) {
+    static const double TOLD_AT_C = 20;
+    struct up_quantity volume_m3 = reference->volume_m3;
+    if (reference->expansion_per_k != 0 || reference->u_expansion_per_k != 0) {
+        double warmer_k = temp_c - TOLD_AT_C, told_m3 = volume_m3.value;
+        volume_m3.value *= 1 + reference->expansion_per_k * warmer_k;
+        volume_m3.u = hypot(volume_m3.u, told_m3 * reference->u_expansion_per_k * warmer_k);
+    }
+    return volume_m3;
 }
 
-/* What slope and masses are claimed to hold, for any load. */
-static struct up_quantity scale_rel(const struct up_calibration *calibration) {
+/* One reading: its noise and its tares', meniscus, how far the line fits and the loop, as for an
+   item. */
+static double u_reading_kg(const struct up_procedure *procedure, double load_counts,
+                           double u_counts) {
+    double slope = counts_kg(procedure);
+    return hypot(hypot(u_counts / slope, procedure->rig.meniscus_kg / sqrt(3)),
+                 u_straightness_kg(&procedure->calibration, fabs(load_counts / slope)));
+}
+
+/* What is claimed to hold for any load: slope and masses, and what the cell did since. */
+static struct up_quantity scale_rel(const struct up_procedure *procedure, double load_counts) {
+    const struct up_calibration *calibration = &procedure->calibration;
     double slope = calibration->u_slope_counts_kg / calibration->slope_counts_kg;
-    return up_known(0, hypot(slope, calibration->mass_tolerance_rel / sqrt(3)));
+    return up_known(0, hypot(hypot(slope, calibration->mass_tolerance_rel / sqrt(3)),
+                             u_reading_rel(procedure, load_counts)));
 }
 
 static struct up_quantity water_density(const struct up_procedure *procedure) {
@@ -36,12 +50,14 @@ static void fill_check(const struct up_procedure *procedure, double load_counts,
     const struct up_reference_plan *plan = &procedure->measure.reference[procedure->checks];
     double k = 1 - procedure->calibration.air_density_kg_m3 / UP_MASS_DENSITY_KG_M3;
     struct up_quantity water = water_density(procedure);
-    struct up_body body = {
-        plan->reference.mass_kg, plan->reference.volume_m3,
-        up_known(load_counts / counts_kg(procedure) * k, u_reading_kg(procedure, u_counts))};
+    double temp_c = tank_water(procedure).temp_c;
+    struct up_body body = {plan->reference.mass_kg,
+                           up_reference_volume_m3(&plan->reference, temp_c),
+                           up_known(load_counts / counts_kg(procedure) * k,
+                                    u_reading_kg(procedure, load_counts, u_counts))};
     struct up_body_check found = {.difference_kg = {(double)NAN, (double)NAN, 0},
                                   .e_n = (double)NAN};
-    up_check_body(&body, scale_rel(&procedure->calibration), water, &found, NULL);
+    up_check_body(&body, scale_rel(procedure, load_counts), water, &found, NULL);
     struct up_chart_judgement judged = up_chart_judge(&plan->chart, found.difference_kg);
     *check = (struct up_reference_check){.load_counts = load_counts,
                                          .water_kg = body.water_kg.value,
@@ -49,6 +65,7 @@ static void fill_check(const struct up_procedure *procedure, double load_counts,
                                          .expected_kg = body.mass_kg.value -
                                                         water.value * body.volume_m3.value,
                                          .water_kg_m3 = water.value,
+                                         .water_temp_c = temp_c,
                                          .deviation_kg = found.difference_kg,
                                          .e_n = found.e_n,
                                          .low_kg = judged.low,
@@ -66,7 +83,8 @@ static void tell_apart(struct up_procedure *procedure) {
     for (int i = 0; i < 2; i++) {
         const struct up_reference *reference = &procedure->measure.reference[i].reference;
         const struct up_reference_check *check = &procedure->check[i];
-        body[i] = (struct up_body){reference->mass_kg, reference->volume_m3,
+        body[i] = (struct up_body){reference->mass_kg,
+                                   up_reference_volume_m3(reference, check->water_temp_c),
                                    up_known(check->water_kg, check->u_water_kg)};
     }
     if (up_separate_bodies(body, procedure->check[0].water_kg_m3, &found, NULL)) {
@@ -97,9 +115,9 @@ void close_reference(struct up_procedure *procedure, const struct point *after) 
         accept(procedure);
         return;
     }
-    char *text = up_text_format("It reads %.1f g too %s; %+.1f to %+.1f g may be. Bubbles, water, "
-                                "calibration? Again weighs it anew; done goes on all the same, and "
-                                "the record says so",
+    char *text = up_text_format("It reads %.1f g too %s (its limits: %+.1f to %+.1f g). Bubbles, "
+                                "another water, an old calibration? Again: weigh it once more. "
+                                "Done: go on all the same; the record says so",
                                 fabs(check->deviation_kg.value) * 1e3,
                                 check->deviation_kg.value > 0 ? "heavy" : "light",
                                 check->low_kg * 1e3, check->high_kg * 1e3);

@@ -104,6 +104,10 @@ struct uptake {
     double last_min;
 };
 
+static bool is_stated_by(const struct uptake *uptake) {
+    return uptake->told && uptake->line.dof >= UPTAKE_LEAST_DOF;
+}
+
 static struct uptake find_uptake(const struct up_procedure *procedure) {
     double soak_min[UP_TRIALS_MAX], load[UP_TRIALS_MAX];
     double sign = procedure->calibration.slope_counts_kg > 0 ? 1 : -1;
@@ -178,7 +182,7 @@ static struct trials summarise(const struct up_procedure *procedure) {
     trials.last = trials.load.mean;
     trials.u_last = trials.sd / sqrt(kept);
     struct uptake uptake = find_uptake(procedure);
-    if (uptake.told && uptake.line.dof >= UPTAKE_LEAST_DOF) {
+    if (is_stated_by(&uptake)) {
         state_at_last_soak(procedure, &uptake, &trials);
     }
     trials.u_gain = trials.sd * sqrt(2);
@@ -326,6 +330,17 @@ static double creep_left_rel(const struct up_calibration *calibration,
            fabs(calibration->creep_rel_decade);
 }
 
+double u_straightness_kg(const struct up_calibration *calibration, double load_kg) {
+    return hypot(lack_of_fit(calibration, load_kg).u, hysteresis(calibration, load_kg).u);
+}
+
+double u_reading_rel(const struct up_procedure *procedure, double load_counts) {
+    struct trials one = {.last = load_counts};
+    double swing_rel = SWING_MOST_RAD * SWING_MOST_RAD / 8;
+    double creep_rel = creep_left_rel(&procedure->calibration, &one);
+    return hypot(cell_temp(procedure).u, hypot(creep_rel, swing_rel) / sqrt(3));
+}
+
 static void fill_loads(const struct up_procedure *procedure, const struct trials *trials,
                        struct up_weighing *weighing) {
     const struct up_calibration *calibration = &procedure->calibration;
@@ -385,6 +400,7 @@ static void tell_uptake(const struct up_procedure *procedure, struct up_result *
     double g = 1e3 / procedure->calibration.slope_counts_kg;
     bool fitted = uptake.line.dof > 0;
     result->takes_up_water = uptake.told;
+    result->at_last_soak = is_stated_by(&uptake);
     result->uptake_g_min = fitted ? uptake.line.c[1] * g : (double)NAN;
     result->u_uptake_g_min = fitted ? sqrt(uptake.line.covariance[1][1]) * fabs(g) : (double)NAN;
 }
@@ -398,6 +414,13 @@ static struct up_quantity side_load_kg(const struct up_procedure *procedure,
     double k = 1 - procedure->calibration.air_density_kg_m3 / UP_MASS_DENSITY_KG_M3;
     return (struct up_quantity){counts / slope * k, hypot(u_counts, trials->sd) / fabs(slope),
                                 trials->sd_dof};
+}
+
+/* Two loads that differ were come by in different ways. */
+static struct up_quantity with_its_loop(const struct up_calibration *calibration,
+                                        struct up_quantity load_kg) {
+    load_kg.u = hypot(load_kg.u, hysteresis(calibration, fabs(load_kg.value)).u);
+    return load_kg;
 }
 
 /* A tape laid along the item, ends found by eye: 5 mm either way (a choice of ours). */
@@ -414,6 +437,7 @@ static void find_gas(const struct up_procedure *procedure, struct up_quantity wh
         .deep = {result->second_depth_m, result->second_buoyancy_kg.value},
         .u_buoyancy_kg = result->answer.buoyancy_kg.u,
         .u_difference_kg = hypot(whole_kg.u, result->second_buoyancy_kg.u),
+        .u_deep_own_kg = result->second_buoyancy_kg.u,
         .u_depth_difference_m = U_DEPTH_DIFFERENCE_M,
         .air_pressure_pa = rig->air.pressure_pa,
         .temp_c = result->water.temp_c,
@@ -425,14 +449,15 @@ static void find_gas(const struct up_procedure *procedure, struct up_quantity wh
 static void fill_sides(const struct up_procedure *procedure, const struct trials *trials,
                        struct up_result *result) {
     const struct up_measure_plan *plan = &procedure->measure;
-    double n = (double)trials->load.count;
-    struct up_quantity whole = side_load_kg(procedure, trials, trials->load.mean, 0);
-    whole.u =
-        hypot(whole.u / sqrt(n), trials->u_plateau / fabs(procedure->calibration.slope_counts_kg));
+    const struct up_calibration *calibration = &procedure->calibration;
+    struct up_quantity whole = side_load_kg(procedure, trials, trials->last, 0);
+    whole.u = hypot(trials->u_last, plateau_noise(trials).u) / fabs(calibration->slope_counts_kg);
     if (!isnan(procedure->level_counts)) {
         result->moment = up_moment_of(
-            side_load_kg(procedure, trials, procedure->level_counts, procedure->u_level_counts),
-            whole, up_known(plan->two_point_m, TWO_POINT_HALFWIDTH_M / sqrt(3)),
+            with_its_loop(calibration, side_load_kg(procedure, trials, procedure->level_counts,
+                                                    procedure->u_level_counts)),
+            with_its_loop(calibration, whole),
+            up_known(plan->two_point_m, TWO_POINT_HALFWIDTH_M / sqrt(3)),
             procedure->rig.gravity_m_s2.value);
     }
     if (!isnan(procedure->deep_counts)) {
@@ -458,11 +483,12 @@ static void describe(const struct up_procedure *procedure, struct up_result *res
     memcpy(result->calibration_id, procedure->calibration.id, sizeof result->calibration_id);
     result->immersion_depth_m = procedure->rig.depth_m;
     result->air_pressure_pa = procedure->rig.air.pressure_pa.value;
-    result->soak_s = procedure->trial[procedure->trials - 1].soak_s;
     result->compressible = plan->item.compressible;
     result->trials = trials_kept(procedure);
     for (unsigned i = 0; i < procedure->trials; i++) {
-        result->left_out |= (uint64_t)procedure->trial[i].left_out << i;
+        const struct up_trial *trial = &procedure->trial[i];
+        result->left_out |= (uint64_t)trial->left_out << i;
+        result->soak_s = trial->left_out ? result->soak_s : trial->soak_s;
     }
     result->pieces = plan->item.pieces;
     memcpy(result->check, procedure->check, sizeof result->check);
@@ -524,8 +550,7 @@ bool up_procedure_results(const struct up_procedure *procedure, struct up_result
     unsigned least = procedure->measure.kind_repeatability_kg.u > 0 ? 1 : LEAST_TRIALS;
     if (procedure->calibrating || trials_kept(procedure) < least) {
         return up_fail(failure, UP_STATUS_UNABLE,
-                       "%u trials were completed and a result needs %u: nothing is stated; the "
-                       "trials are kept",
+                       "%u trials were completed and a result needs %u: nothing is stated",
                        trials_kept(procedure), least);
     }
     trials = summarise(procedure);

@@ -35,6 +35,7 @@ struct trial {
     double load_g, u_plateau_g;
     double gain_g[GAINS_MAX];
     size_t gains;
+    bool soaks; /* its scatter and its gains are water that was taken up */
 };
 
 struct lessons {
@@ -42,6 +43,8 @@ struct lessons {
     struct names kinds, benches;
     json_t *items;    /* id -> [index of its kind, pieces] */
     json_t *left_out; /* run id -> numbers of trials that a result does not use */
+    json_t *soaked;   /* run id -> true: the item took up water in it */
+    json_t *gone_on;  /* run id -> that of the last run that went on with it */
     struct trial *trial;
     size_t count, room;
     struct tolerance *tolerance;
@@ -75,14 +78,39 @@ static bool take_item(const struct up_record *record, void *context) {
     return true;
 }
 
-static bool take_left_out(const struct up_record *record, void *context) {
+static bool take_result(const struct up_record *record, void *context) {
     struct lessons *lessons = context;
     const char *run_id = json_string_value(json_object_get(record->body, "run_id"));
     json_t *numbers = json_object_get(record->body, "left_out");
     if (run_id != NULL && json_array_size(numbers) > 0) {
         json_object_set(lessons->left_out, run_id, numbers);
     }
+    if (run_id != NULL && json_is_true(json_object_get(record->body, "takes_up_water"))) {
+        json_object_set_new(lessons->soaked, run_id, json_true());
+    }
     return true;
+}
+
+/* Runs come the oldest first: the last one that continues another has its results. */
+static bool take_run(const struct up_record *record, void *context) {
+    struct lessons *lessons = context;
+    const json_t *id;
+    size_t i;
+    json_array_foreach(json_object_get(record->body, "continues"), i, id) {
+        if (json_is_string(id)) {
+            json_object_set_new(lessons->gone_on, json_string_value(id),
+                                json_string(record->subject));
+        }
+    }
+    return true;
+}
+
+/* What was stored before a run was left belongs to the one that went on with it. */
+static void settle_run(const struct lessons *lessons, struct trial *trial) {
+    const char *last = json_string_value(json_object_get(lessons->gone_on, trial->run_id));
+    if (last != NULL) {
+        snprintf(trial->run_id, sizeof trial->run_id, "%s", last);
+    }
 }
 
 static bool is_left_out(const struct lessons *lessons, const struct trial *trial, double number) {
@@ -133,15 +161,17 @@ static bool take_trial(const struct up_record *record, void *context) {
     struct trial trial = {0};
     double number = 0;
     if ((lessons->only_bench != NULL && strcmp(lessons->only_bench, record->bench) != 0) ||
-        !read_trial(record->body, &trial, &number) || is_left_out(lessons, &trial, number)) {
+        !read_trial(record->body, &trial, &number)) {
         return true;
     }
+    settle_run(lessons, &trial);
     const json_t *item = json_object_get(lessons->items, trial.item_id);
-    if (item == NULL) {
+    if (item == NULL || is_left_out(lessons, &trial, number)) {
         return true;
     }
     trial.kind = (unsigned)json_integer_value(json_array_get(item, 0));
     trial.pieces = json_number_value(json_array_get(item, 1));
+    trial.soaks = json_object_get(lessons->soaked, trial.run_id) != NULL;
     trial.bench = index_of(&lessons->benches, record->bench, strcmp);
     if (lessons->count == lessons->room) {
         lessons->room = 2 * lessons->room + 64;
@@ -177,9 +207,12 @@ static bool gather(struct up_catalogue *catalogue, struct lessons *lessons,
                    struct up_failure *failure) {
     lessons->items = json_object();
     lessons->left_out = json_object();
+    lessons->soaked = json_object();
+    lessons->gone_on = json_object();
     bool good = up_catalogue_each(catalogue, "gear_kind", take_tolerance, lessons, failure) &&
                 up_catalogue_each(catalogue, "item", take_item, lessons, failure) &&
-                up_catalogue_each(catalogue, "result", take_left_out, lessons, failure) &&
+                up_catalogue_each(catalogue, "result", take_result, lessons, failure) &&
+                up_catalogue_each(catalogue, "run", take_run, lessons, failure) &&
                 up_catalogue_each(catalogue, "trial", take_trial, lessons, failure);
     if (lessons->count > 0) {
         qsort(lessons->trial, lessons->count, sizeof *lessons->trial, by_item_and_run);
@@ -190,6 +223,8 @@ static bool gather(struct up_catalogue *catalogue, struct lessons *lessons,
 static void release(struct lessons *lessons) {
     json_decref(lessons->items);
     json_decref(lessons->left_out);
+    json_decref(lessons->soaked);
+    json_decref(lessons->gone_on);
     free(lessons->kinds.name);
     free(lessons->benches.name);
     free(lessons->trial);
@@ -230,7 +265,7 @@ static struct up_quantity pool(const struct chosen *chosen, double pieces) {
     size_t runs = 0, length;
     for (size_t first = 0; first < chosen->count; first += length) {
         length = run_length(chosen, first);
-        if (chosen->trial[first]->pieces != pieces) {
+        if (chosen->trial[first]->pieces != pieces || chosen->trial[first]->soaks) {
             continue;
         }
         for (size_t i = 0; i < length; i++) {
@@ -263,7 +298,7 @@ static void learn_share(const struct chosen *chosen, struct up_kind *kind) {
     for (size_t i = 0; i < chosen->count; i++) {
         const struct trial *trial = chosen->trial[i];
         double u_g = u_gain_g(kind, trial);
-        if (trial->gains > 0 && u_g > 0) {
+        if (trial->gains > 0 && u_g > 0 && !trial->soaks) {
             double stop_g = fmax(STOP_GAIN_G, STOP_GAIN_US * sqrt(2) * trial->u_plateau_g);
             shaken[count++] = (struct up_shaken){trial->gain_g, trial->gains, u_g, stop_g};
         }

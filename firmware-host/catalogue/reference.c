@@ -19,11 +19,13 @@ static const double SAME_KG = 1e-9;
 /* ---- bodies ---- */
 
 json_t *up_reference_to_json(const struct up_reference *reference) {
-    return json_pack("{s:o, s:o, s:o, s:o, s:o}", "name", clean_string(reference->name), "mass_kg",
-                     number_or_null(reference->mass_kg.value), "u_mass_kg",
+    return json_pack("{s:o, s:o, s:o, s:o, s:o, s:o, s:o}", "name", clean_string(reference->name),
+                     "mass_kg", number_or_null(reference->mass_kg.value), "u_mass_kg",
                      number_or_null(reference->mass_kg.u), "volume_m3",
                      number_or_null(reference->volume_m3.value), "u_volume_m3",
-                     number_or_null(reference->volume_m3.u));
+                     number_or_null(reference->volume_m3.u), "expansion_per_k",
+                     number_or_null(reference->expansion_per_k), "u_expansion_per_k",
+                     number_or_null(reference->u_expansion_per_k));
 }
 
 static bool is_known(struct up_quantity quantity) {
@@ -38,14 +40,23 @@ static bool has_density(const struct up_reference *reference) {
     return density(reference) >= LEAST_KG_M3 && density(reference) <= MOST_KG_M3;
 }
 
+/* A hundredth a kelvin is a gas. */
+static bool is_expansion(double per_k) {
+    return per_k >= 0 && per_k <= 0.01;
+}
+
 bool up_reference_from_json(const json_t *body, struct up_reference *reference) {
     *reference = (struct up_reference){.mass_kg = up_known(0, 0), .volume_m3 = up_known(0, 0)};
+    take_number(body, "expansion_per_k", &reference->expansion_per_k); /* younger than bodies */
+    take_number(body, "u_expansion_per_k", &reference->u_expansion_per_k);
     return take_text(body, "name", reference->name, sizeof reference->name) &&
            take_number(body, "mass_kg", &reference->mass_kg.value) &&
            take_number(body, "u_mass_kg", &reference->mass_kg.u) &&
            take_number(body, "volume_m3", &reference->volume_m3.value) &&
            take_number(body, "u_volume_m3", &reference->volume_m3.u) &&
-           is_known(reference->mass_kg) && is_known(reference->volume_m3) && has_density(reference);
+           is_known(reference->mass_kg) && is_known(reference->volume_m3) &&
+           has_density(reference) && is_expansion(reference->expansion_per_k) &&
+           is_expansion(reference->u_expansion_per_k);
 }
 
 static bool check_known(const struct up_reference *reference, struct up_quantity quantity,
@@ -63,8 +74,17 @@ static bool check_known(const struct up_reference *reference, struct up_quantity
                    what, reference->name, unit);
 }
 
+static bool check_expansion(const struct up_reference *reference, struct up_failure *failure) {
+    return (is_expansion(reference->expansion_per_k) &&
+            is_expansion(reference->u_expansion_per_k)) ||
+           up_fail(failure, UP_STATUS_WRONG_INPUT,
+                   "the reference body \"%.80s\" expands by %g 1/K (u %g): give 0 to 0.01",
+                   reference->name, reference->expansion_per_k, reference->u_expansion_per_k);
+}
+
 static bool check_numbers(const struct up_reference *reference, struct up_failure *failure) {
-    return check_known(reference, reference->mass_kg, "mass", "mass-g",
+    return check_expansion(reference, failure) &&
+           check_known(reference, reference->mass_kg, "mass", "mass-g",
                        "weigh it in air first (--mass-g)", failure) &&
            check_known(reference, reference->volume_m3, "volume", "volume-cm3",
                        "without one nobody knows what it weighs under water (--volume-cm3 or "
@@ -102,18 +122,19 @@ bool up_reference_find(struct up_catalogue *catalogue, const char *name_or_id,
 /* ---- checks ---- */
 
 json_t *up_reference_check_to_json(const struct up_reference_check *check) {
-    return json_pack("{s:s, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:b, s:b, s:b}",
-                     "reference_id", check->id, "name", clean_string(check->name), "load_counts",
-                     number_or_null(check->load_counts), "reads_g",
-                     number_or_null(check->water_kg * 1e3), "u_reads_g",
-                     number_or_null(check->u_water_kg * 1e3), "expected_g",
-                     number_or_null(check->expected_kg * 1e3), "water_density_kg_m3",
-                     number_or_null(check->water_kg_m3), "deviation_g",
-                     number_or_null(check->deviation_kg.value * 1e3), "u_deviation_g",
-                     number_or_null(check->deviation_kg.u * 1e3), "e_n", number_or_null(check->e_n),
-                     "low_g", number_or_null(check->low_kg * 1e3), "high_g",
-                     number_or_null(check->high_kg * 1e3), "by_history", (int)check->by_history,
-                     "outside", (int)check->outside, "confirmed", (int)check->confirmed);
+    return json_pack(
+        "{s:s, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:b, s:b, "
+        "s:b}",
+        "reference_id", check->id, "name", clean_string(check->name), "load_counts",
+        number_or_null(check->load_counts), "reads_g", number_or_null(check->water_kg * 1e3),
+        "u_reads_g", number_or_null(check->u_water_kg * 1e3), "expected_g",
+        number_or_null(check->expected_kg * 1e3), "water_density_kg_m3",
+        number_or_null(check->water_kg_m3), "water_temp_c", number_or_null(check->water_temp_c),
+        "deviation_g", number_or_null(check->deviation_kg.value * 1e3), "u_deviation_g",
+        number_or_null(check->deviation_kg.u * 1e3), "e_n", number_or_null(check->e_n), "low_g",
+        number_or_null(check->low_kg * 1e3), "high_g", number_or_null(check->high_kg * 1e3),
+        "by_history", (int)check->by_history, "outside", (int)check->outside, "confirmed",
+        (int)check->confirmed);
 }
 
 bool up_check_add(struct up_catalogue *catalogue, const struct up_reference_check *check,
@@ -146,6 +167,7 @@ static void read_check(const json_t *body, struct up_reference_check *check) {
     check->u_water_kg = number_of(body, "u_reads_g", 1e-3);
     check->expected_kg = number_of(body, "expected_g", 1e-3);
     check->water_kg_m3 = number_of(body, "water_density_kg_m3", 1);
+    check->water_temp_c = number_of(body, "water_temp_c", 1);
     check->deviation_kg =
         up_known(number_of(body, "deviation_g", 1e-3), number_of(body, "u_deviation_g", 1e-3));
     check->e_n = number_of(body, "e_n", 1);
@@ -159,7 +181,8 @@ static void read_check(const json_t *body, struct up_reference_check *check) {
 /* Whether the body was then taken for what it is now. */
 static bool is_same_body(const struct up_reference *reference,
                          const struct up_reference_check *check) {
-    double expected_kg = reference->mass_kg.value - check->water_kg_m3 * reference->volume_m3.value;
+    double volume_m3 = up_reference_volume_m3(reference, check->water_temp_c).value;
+    double expected_kg = reference->mass_kg.value - check->water_kg_m3 * volume_m3;
     return fabs(expected_kg - check->expected_kg) <= SAME_KG;
 }
 

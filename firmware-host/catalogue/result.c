@@ -208,6 +208,9 @@ static bool take_budget(const json_t *budget, struct up_term term[UP_INPUT_COUNT
     return all;
 }
 
+/* More were never asked for; a record that says so would keep somebody waiting. */
+enum { DRAWS_MOST = 1000000 };
+
 static bool take_model(const json_t *model, struct up_result *result) {
     struct up_weighing *weighing = &result->weighing;
     bool all = json_is_object(model);
@@ -217,6 +220,9 @@ static bool take_model(const json_t *model, struct up_result *result) {
     result->question.air_share_known = truth_of(model, "air_share_known");
     result->question.looks = count_of(model, "looks");
     result->question.draws = count_of(model, "draws_asked");
+    if (result->question.draws > DRAWS_MOST) {
+        result->question.draws = 0;
+    }
     result->question.digits = count_of(model, "digits");
     result->question.seed = count_of(model, "seed");
     for (size_t i = 0; i < CONSTANTS; i++) {

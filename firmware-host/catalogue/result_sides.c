@@ -87,6 +87,7 @@ static json_t *second_depth_to_json(const struct up_result *result) {
 void set_sides(json_t *json, const struct up_result *result) {
     json_object_set_new(json, "left_out", left_out_to_json(result));
     json_object_set_new(json, "takes_up_water", json_boolean(result->takes_up_water));
+    json_object_set_new(json, "stated_at_last_soak", json_boolean(result->at_last_soak));
     set_number(json, "uptake_g_min", result->uptake_g_min);
     set_number(json, "u_uptake_g_min", result->u_uptake_g_min);
     json_object_set_new(json, "checks", checks_to_json(result));
@@ -134,6 +135,7 @@ void take_sides(const json_t *body, struct up_result *result) {
         }
     }
     result->takes_up_water = json_is_true(json_object_get(body, "takes_up_water"));
+    result->at_last_soak = json_is_true(json_object_get(body, "stated_at_last_soak"));
     result->uptake_g_min = number_of(body, "uptake_g_min");
     result->u_uptake_g_min = number_of(body, "u_uptake_g_min");
     take_checks(json_object_get(body, "checks"), result);

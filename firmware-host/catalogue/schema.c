@@ -145,9 +145,14 @@ static const struct catalogue_column decision_columns[] = {TEXT("result_id"),
                                                            LATER(NUMBER, "guard_high_g"),
                                                            LATER(INTEGER, "more_trials"),
                                                            END};
-static const struct catalogue_column reference_columns[] = {
-    TEXT("name"),        NUMBER("mass_kg"),     NUMBER("u_mass_kg"),
-    NUMBER("volume_m3"), NUMBER("u_volume_m3"), END};
+static const struct catalogue_column reference_columns[] = {TEXT("name"),
+                                                            NUMBER("mass_kg"),
+                                                            NUMBER("u_mass_kg"),
+                                                            NUMBER("volume_m3"),
+                                                            NUMBER("u_volume_m3"),
+                                                            LATER(NUMBER, "expansion_per_k"),
+                                                            LATER(NUMBER, "u_expansion_per_k"),
+                                                            END};
 static const struct catalogue_column check_columns[] = {TEXT("reference_id"),
                                                         TEXT("run_id"),
                                                         TEXT("name"),
@@ -166,6 +171,7 @@ static const struct catalogue_column check_columns[] = {TEXT("reference_id"),
                                                         TRUTH("confirmed"),
                                                         TEXT("bench"),
                                                         LATER(INTEGER, "bench_sequence"),
+                                                        LATER(NUMBER, "water_temp_c"),
                                                         END};
 static const struct catalogue_column gear_kind_columns[] = {TEXT("name"), NUMBER("tolerance_one_g"),
                                                             NUMBER("tolerance_pair_g"), END};

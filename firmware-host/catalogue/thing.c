@@ -165,6 +165,11 @@ static bool fail_unknown(const struct search *search, struct up_failure *failure
                        "no %s \"%.*s\": there are none yet, `upthrust %s add` registers one",
                        noun->one, shortened(wanted, 80), wanted, noun->command);
     }
+    if (search->nearest_steps > strlen(search->nearest) / 2) { /* nothing like it */
+        return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                       "no %s \"%.*s\": `upthrust %s list` shows all", noun->one,
+                       shortened(wanted, 80), wanted, noun->command);
+    }
     return up_fail(failure, UP_STATUS_WRONG_INPUT,
                    "no %s \"%.*s\"; did you mean \"%.*s\"? `upthrust %s list` shows all", noun->one,
                    shortened(wanted, 80), wanted, shortened(search->nearest, 80), search->nearest,

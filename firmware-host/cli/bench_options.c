@@ -103,6 +103,10 @@ bool read_resume(const struct arguments *arguments, const char *const *planned,
 
 bool check_words(const struct arguments *arguments, struct up_failure *failure) {
     int most = option_given(arguments, "resume") ? 1 : 0;
+    if (option_given(arguments, "store")) {
+        return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                       "--store goes with --replay RUN; what is measured is stored anyway");
+    }
     return arguments->words <= most ||
            up_fail(failure, UP_STATUS_WRONG_INPUT, "%.80s: %s", arguments->word[most],
                    most == 1 ? "--resume goes on with one run at a time"
@@ -117,4 +121,23 @@ bool read_conditions(const struct arguments *arguments, struct bench_options *op
                        "--mass-class %s: say E2, F1, F2, M1, M2 or M3 (OIML R 111)", name);
     }
     return option_number(arguments, "air-temp-c", 0, 40, &options->rig.air.temp_c.value, failure);
+}
+
+bool only_replays(const struct arguments *arguments, struct up_failure *failure) {
+    static const char *const good[] = {"replay", "store", "catalogue", "json", "units", "rig"};
+    for (int i = 0; i < arguments->options; i++) {
+        size_t known = 0;
+        while (known < sizeof good / sizeof good[0] &&
+               strcmp(arguments->option[i].name, good[known]) != 0) {
+            known++;
+        }
+        if (known == sizeof good / sizeof good[0]) {
+            return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                           "--%s and --replay: a run is gone through as it was; leave out one",
+                           arguments->option[i].name);
+        }
+    }
+    return arguments->words == 0 ||
+           up_fail(failure, UP_STATUS_WRONG_INPUT, "%.80s: --replay takes one run and no words",
+                   arguments->word[0]);
 }

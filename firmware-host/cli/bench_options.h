@@ -25,6 +25,9 @@ bool read_resume(const struct arguments *arguments, const char *const *planned,
 /* Words are for --resume alone. */
 bool check_words(const struct arguments *arguments, struct up_failure *failure);
 
+/* --replay: a run goes through as it was, and what else is asked for would be passed over. */
+bool only_replays(const struct arguments *arguments, struct up_failure *failure);
+
 /* A class named here goes before what the rig file says of its masses. */
 bool read_conditions(const struct arguments *arguments, struct bench_options *options,
                      struct up_failure *failure);

@@ -326,8 +326,10 @@ static bool repeat_old(struct keeper *keeper, struct up_procedure *procedure,
         *failure = keeper->failure;
         return false;
     }
-    json_array_clear(keeper->plateaus); /* of the step that was broken off */
     struct up_progress progress = up_procedure_progress(procedure);
+    if (keeper->trials > 0 || !progress.weighed_in_air) {
+        json_array_clear(keeper->plateaus); /* of the step that was broken off */
+    } /* else the dry weighing's are among them, and go with the first trial */
     snprintf(keeper->resumed, sizeof keeper->resumed,
              "run %.8s goes on with %u of %u %s: the step begins anew", from->run.left.id,
              progress.done, progress.wanted, keeper->item != NULL ? "trials" : "loadings");
@@ -354,11 +356,13 @@ static char *tell_way_on(const struct keeper *keeper, const struct up_procedure 
         return NULL;
     }
     bool measures = keeper->item != NULL;
+    bool listed = keeper->bench->queue != NULL; /* then it is the list that is gone on with */
     char *command = way_on(keeper->bench, measures ? "measure" : "calibrate", keeper->run_id);
-    char *text = up_text_format("%s%u of %u %s; `%s` goes on",
-                                progress.weighed_in_air ? "the dry weighing is kept, " : "",
-                                measures ? keeper->trials : progress.done, progress.wanted,
-                                measures ? "trials are stored" : "loadings are kept", command);
+    char *text = up_text_format(
+        "%s%u of %u %s%s%s%s", progress.weighed_in_air ? "the dry weighing is kept, " : "",
+        measures ? keeper->trials : progress.done, progress.wanted,
+        measures ? "trials are stored" : "loadings are kept", listed ? "" : "; `",
+        listed ? "" : command, listed ? "" : "` goes on");
     free(command);
     return text;
 }
@@ -582,8 +586,10 @@ static bool measure_by(const struct bench_run *bench, struct up_measure_plan *pl
     }
     if (bench->opening != NULL) {
         *bench->left = !good || !up_procedure_progress(procedure).complete;
-        *bench->opening =
-            *bench->left ? (struct up_opening){.known = false} : up_procedure_opening(procedure);
+        memset(bench->opening, 0, sizeof *bench->opening);
+        if (!*bench->left) {
+            *bench->opening = up_procedure_opening(procedure);
+        }
     }
     good = close_run(&keeper, procedure, good, *results, failure);
     if (good) {

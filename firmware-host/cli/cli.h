@@ -86,6 +86,10 @@ bool style_asked(const struct arguments *arguments, struct up_style *style,
 void print_json(json_t *json);
 
 /* Waters asked for by --water, each "NAME[,key=value...]"; the two default ones where none is. */
+/* --material's expansion in both; left alone where it was not given. */
+bool take_material(const struct arguments *arguments, double *expansion_per_k,
+                   double *u_expansion_per_k, struct up_failure *failure);
+
 bool waters_asked(const struct arguments *arguments, struct up_water *water, unsigned *count,
                   struct up_failure *failure);
 

@@ -17,6 +17,9 @@ const struct option_text options_body[] = {
     {"volume-cm3", "V", "add, edit: its volume at 20 degrees C"},
     {"density-kg-m3", "D", "add, edit: or this, from which the volume follows"},
     {"u-volume-cm3", "V", "add, edit: standard uncertainty of the volume"},
+    {"material", "NAME", "add, edit: what it is made of, for its expansion (default: none)"},
+    {"expansion-per-k", "B", "add, edit: or this, of the volume"},
+    {"u-expansion-per-k", "U", "add, edit: its standard uncertainty"},
     OPTION_CATALOGUE,
     OPTION_JSON,
     OPTION_END};
@@ -49,7 +52,11 @@ static bool read_given(const struct arguments *arguments, struct up_reference *b
         !option_number(arguments, "u-mass-g", 0, 1e3, &u_mass_g, failure) ||
         !option_number(arguments, "volume-cm3", 0.1, 1e5, &volume_cm3, failure) ||
         !option_number(arguments, "density-kg-m3", 20, 25000, &density_kg_m3, failure) ||
-        !option_number(arguments, "u-volume-cm3", 0, 1e3, &u_volume_cm3, failure)) {
+        !option_number(arguments, "u-volume-cm3", 0, 1e3, &u_volume_cm3, failure) ||
+        !take_material(arguments, &body->expansion_per_k, &body->u_expansion_per_k, failure) ||
+        !option_number(arguments, "expansion-per-k", 0, 0.01, &body->expansion_per_k, failure) ||
+        !option_number(arguments, "u-expansion-per-k", 0, 0.01, &body->u_expansion_per_k,
+                       failure)) {
         return false;
     }
     double shown_kg = mass_g * 1e-3 * (1 - AIR_KG_M3 / UP_MASS_DENSITY_KG_M3);
@@ -72,6 +79,10 @@ static void print_numbers(const struct up_reference *body, bool isolate) {
     printf("\n  mass %.3f g (u %.2g), volume %.4f cm3 (u %.2g), density %.1f kg/m3\n",
            body->mass_kg.value * 1e3, body->mass_kg.u * 1e3, body->volume_m3.value * 1e6,
            body->volume_m3.u * 1e6, body->mass_kg.value / body->volume_m3.value);
+    if (body->expansion_per_k > 0 || body->u_expansion_per_k > 0) {
+        printf("  volume at 20 C; it expands by %.3g 1/K (u %.2g)\n", body->expansion_per_k,
+               body->u_expansion_per_k);
+    }
 }
 
 static const char *verdict(const struct up_past_check *past) {

@@ -63,6 +63,7 @@ static enum up_status replay_calibrate(const struct arguments *arguments,
     struct up_catalogue *catalogue = NULL;
     struct up_calibration *calibration = up_allocate(1, sizeof *calibration);
     bool good =
+        only_replays(arguments, failure) &&
         up_catalogue_open(catalogue_directory(arguments), UP_CATALOGUE_READ, &catalogue, failure) &&
         repeat_calibrate(catalogue, option_value(arguments, "replay"), calibration, failure);
     if (good) {

@@ -121,24 +121,24 @@ static void ask_again(const struct judging *judging, const struct up_item *item,
     }
 }
 
-static bool weigh_again(struct up_result *result, struct up_failure *failure) {
+/* A record that somebody else made may hold a budget that nobody can compute: the others are judged
+   all the same. */
+static void weigh_again(struct line *line) {
+    struct up_result *result = &line->decided.result;
     result->trials_would_decide = false;
     result->more_trials = 0;
-    if (!up_weighing_check(&result->weighing, &result->question, failure)) {
-        return false;
-    }
     if (!up_weigh(&result->weighing, &result->question, &result->answer)) {
-        return up_fail(failure, UP_STATUS_UNABLE, "a stored budget has no finite interval");
+        line->why_not = "its stored budget cannot be computed (`upthrust explain` tells it)";
+        return;
     }
     if (result->answer.class == UP_CLASS_UNDECIDED) {
         result->trials_would_decide = up_trials_to_decide(&result->weighing, &result->question,
                                                           result->trials, &result->more_trials);
     }
-    return true;
 }
 
-static bool judge_stored(struct judging *judging, const struct up_item *item,
-                         const struct stored *stored, struct up_failure *failure) {
+static void judge_stored(struct judging *judging, const struct up_item *item,
+                         const struct stored *stored) {
     struct line *line = add_line(judging, item, stored->result.water.name);
     struct up_decided *decided = &line->decided;
     decided->result = stored->result;
@@ -148,7 +148,7 @@ static bool judge_stored(struct judging *judging, const struct up_item *item,
     if (!stored->result.has_model) {
         line->why_not = "from before the model was kept; `upthrust measure --replay RUN --store` "
                         "makes it anew";
-        return true;
+        return;
     }
     ask_again(judging, item, &decided->result.question);
     line->changed =
@@ -157,7 +157,9 @@ static bool judge_stored(struct judging *judging, const struct up_item *item,
     snprintf(decided->rule, sizeof decided->rule,
              "upthrust %s; judged again: tolerance %g g, confidence %g", UPTHRUST_VERSION,
              decided->result.question.tolerance_kg * 1e3, decided->result.question.confidence);
-    return !line->changed || weigh_again(&decided->result, failure);
+    if (line->changed) {
+        weigh_again(line);
+    }
 }
 
 static void set_target(struct up_result *result, const struct up_water *water,
@@ -207,7 +209,8 @@ static bool judge_water(struct judging *judging, const struct up_item *item,
     size_t length = strlen(result->method);
     snprintf(result->method + length, sizeof result->method - length,
              "; water asked for later, from result %.8s", tank->id);
-    return weigh_again(result, failure);
+    weigh_again(line);
+    return true;
 }
 
 /* A name alone is a result that is there, else a water that is known; with keys it is a new one. */
@@ -216,7 +219,8 @@ static bool judge_asked(struct judging *judging, const struct up_item *item, con
     const struct stored *stored =
         strchr(text, ',') == NULL ? find_stored(judging, item->id, text) : NULL;
     if (stored != NULL) {
-        return judge_stored(judging, item, stored, failure);
+        judge_stored(judging, item, stored);
+        return true;
     }
     if (strcmp(text, "tank") == 0) {
         add_line(judging, item, text)->why_not = "not measured yet";
@@ -241,11 +245,11 @@ static bool judge_item(struct judging *judging, const struct up_item *item,
     return good;
 }
 
-static bool judge_result(struct judging *judging, const struct stored *stored,
-                         struct up_failure *failure) {
+static void judge_result(struct judging *judging, const struct stored *stored) {
     const json_t *place = json_object_get(judging->places, stored->result.item_id);
-    return place == NULL ||
-           judge_stored(judging, &judging->item[json_integer_value(place)], stored, failure);
+    if (place != NULL) {
+        judge_stored(judging, &judging->item[json_integer_value(place)], stored);
+    }
 }
 
 static bool judge_all(struct judging *judging, struct up_catalogue *catalogue,
@@ -265,7 +269,7 @@ static bool judge_all(struct judging *judging, struct up_catalogue *catalogue,
         good = judge_item(judging, &judging->item[i], failure);
     }
     for (size_t i = 0; good && !waters && i < judging->results; i++) {
-        good = judge_result(judging, &judging->stored[i], failure);
+        judge_result(judging, &judging->stored[i]);
     }
     return good;
 }

@@ -174,10 +174,13 @@ static bool make_directory(const char *path, struct up_failure *failure) {
                    strerror(errno));
 }
 
+/* The file is left with the link that rigs/README.md gives the tank: the number of a
+   pseudo-terminal is that of somebody else's once this tank has gone. */
 static bool set_up_rig(struct demo *demo, struct up_failure *failure) {
     char *file = up_text_format("%s/rig.ini", demo->directory);
     bool good = up_rig_write_with_port(embedded_simulated_ini, demo->tank.port, file, failure) &&
-                up_rig_load(file, &demo->rig, failure);
+                up_rig_load(file, &demo->rig, failure) &&
+                up_rig_write_with_port(embedded_simulated_ini, "/tmp/tank", file, failure);
     free(file);
     return good;
 }
@@ -302,11 +305,12 @@ static void print_table(const struct demo *demo) {
             const struct up_result *result = &measured->result[j];
             double b_g = result->answer.buoyancy_kg.value * 1e3;
             double error_g = b_g - measured->truth_g[j];
+            double shown_g = fabs(error_g) < 0.05 ? 0 : error_g; /* not -0.0 */
             bool holds = fabs(error_g) <= result->answer.expanded_u_kg * 1e3;
             char *title = up_item_title(measured->item.name, measured->item.pieces);
             printf("%-32.32s %-6s %+9.1f %7.1f %+9.1f %+8.1f%s %s\n", j == 0 ? title : "",
                    result->water.name, b_g, result->answer.expanded_u_kg * 1e3,
-                   measured->truth_g[j], error_g, holds ? " " : "*",
+                   measured->truth_g[j], shown_g, holds ? " " : "*",
                    up_class_name(result->answer.class));
             free(title);
             inside += holds;
@@ -332,11 +336,11 @@ static void print_end(const struct demo *demo) {
         demo->water[0].temp_c, demo->water[1].temp_c);
     printf(
         "Done in %.0f s. Everything lies in %s:\n"
-        "  %s/catalogue/plots/items.png       the picture (items.svg too; items.gp draws it)\n"
+        "  %s/catalogue/plots/items.png          the picture (items.svg too; items.gp draws it)\n"
         "  %s/catalogue/plots/calibration-1.png  how straight the bench is\n"
-        "  %s/catalogue/exchange/results.csv  for a spreadsheet; catalogue.json for programs\n"
-        "  %s/catalogue/catalogue.sqlite      every trial and result; runs/ keeps the raw bytes\n"
-        "  %s/rig.ini                         the rig file of the simulated tank\n"
+        "  %s/catalogue/exchange/results.csv     for a spreadsheet; catalogue.json for programs\n"
+        "  %s/catalogue/catalogue.sqlite         every trial and result; runs/: raw bytes\n"
+        "  %s/rig.ini                            the rig file of the simulated tank\n"
         "Next: read rigs/README.md, write a rig file for your own scale, then\n"
         "  upthrust calibrate --rig my-rig.ini --masses-g 500,1000,2000\n"
         "  upthrust item add --name \"My fin\" --kind fin\n"

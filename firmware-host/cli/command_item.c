@@ -15,13 +15,12 @@ const struct option_text options_item[] = {
     {"size", "TEXT", "add, edit: as printed on it"},
     {"pair", NULL, "add, edit: two pieces, always hung together"},
     {"tolerance-g", "G",
-     "add, edit: neutral is within this (default: as set for its kind, else 50, a pair 100)"},
+     "add, edit: neutral is within this (default: its kind's, else 50, a pair 100)"},
     {"expansion-per-k", "B", "add, edit: volume expansion (default 4.5e-4)"},
     {"material", "NAME", "add, edit: what it is made of, for its expansion"},
     {"u-expansion-per-k", "U", "add, edit: its standard uncertainty (default 0.9e-4)"},
     {"compressible", NULL, "add, edit: foam or closed air; a result holds at its depth only"},
-    {"together", "NAME_OR_ID",
-     "add, edit: one of several measured together (repeatable): a boot in a fin"},
+    {"together", "NAME_OR_ID", "add, edit: one of several measured together (repeatable)"},
     {"single", NULL, "edit: one piece, no pair"},
     {"incompressible", NULL, "edit: neither foam nor closed air"},
     {"water", "NAME", "list: only this water (repeatable)"},
@@ -41,8 +40,8 @@ static bool refuse_material(const char *name, struct up_failure *failure) {
                    "--material %.40s: not known; give one of %s, or --expansion-per-k", name, list);
 }
 
-static bool take_material(const struct arguments *arguments, struct up_item *item,
-                          struct up_failure *failure) {
+bool take_material(const struct arguments *arguments, double *expansion_per_k,
+                   double *u_expansion_per_k, struct up_failure *failure) {
     const char *name = option_value(arguments, "material");
     if (name == NULL) {
         return true;
@@ -56,15 +55,15 @@ static bool take_material(const struct arguments *arguments, struct up_item *ite
         return up_fail(failure, UP_STATUS_WRONG_INPUT,
                        "--material and --expansion-per-k say the same: keep one");
     }
-    item->expansion_per_k = up_material_expansion_per_k(material);
-    item->u_expansion_per_k = up_material_u_expansion_per_k(material);
+    *expansion_per_k = up_material_expansion_per_k(material);
+    *u_expansion_per_k = up_material_u_expansion_per_k(material);
     return true;
 }
 
 /* What was not given is left alone. */
 static bool read_given(const struct arguments *arguments, struct up_item *item,
                        struct up_failure *failure) {
-    return take_material(arguments, item, failure) &&
+    return take_material(arguments, &item->expansion_per_k, &item->u_expansion_per_k, failure) &&
            option_text_value(arguments, "name", item->name, failure) &&
            option_text_value(arguments, "kind", item->kind, failure) &&
            option_text_value(arguments, "maker", item->maker, failure) &&

@@ -89,8 +89,8 @@ static void print_kinds(const struct up_kind *kinds, size_t count, bool isolate)
     for (size_t i = 0; i < count; i++) {
         print_kind(&kinds[i], isolate);
     }
-    puts("neutral within one g, pair g; sd: of one trial (degrees of freedom); shake frees: of the "
-         "air at least this share, 95 % (shares told)");
+    puts("neutral within one g, pair g; sd: of one trial (degrees of freedom)\n"
+         "shake frees: of the air at least this share, 95 % (shares told)");
 }
 
 /* ---- the verbs ---- */

@@ -16,8 +16,7 @@ const struct option_text options_listen[] = {
     OPTION_RIG,
     {"replay", "CAPTURE", "a file of recorded bytes, or - for standard input; else the rig's port"},
     {"seconds", "S", "how long to listen to a port (default 10)"},
-    {"loads", "LIST",
-     "the loads that hung, in order, in any unit: fits counts a unit to the plateaus"},
+    {"loads", "LIST", "the loads that hung, in order, in any unit: tells counts a unit"},
     OPTION_PORT,
     OPTION_JSON,
     OPTION_END};

@@ -12,8 +12,7 @@ const struct option_text options_measure[] = {
     {"item", "NAME_OR_ID", "what is weighed; `item add` registers it"},
     {"queue", "FILE", "one item after the other, from a list: a name or id a line"},
     {"trials", "N[,N...]",
-     "times it is immersed (default: the rig's); several, rising: it stops at the first at which "
-     "all is decided"},
+     "times it is immersed (default: the rig's); 4,6,8: as soon as all is decided"},
     {"water", "NAME[,KEY=X...]",
      "to calculate for: a name of `water --list`, or your own (repeatable)"},
     {"confidence", "P", "a class is stated at this probability (default 0.95)"},
@@ -51,7 +50,7 @@ void print_results(const struct up_item *item, const struct up_result *result, u
                item->compressible ? "the item is compressible, its volume holds in the tank only"
                                   : "it was not weighed dry in air, so its volume is not known");
     }
-    puts("These numbers prepare a dive. Check the weighting in the water before you rely on it.");
+    puts("These numbers prepare a dive. A weight check in the water decides.");
     free(name);
 }
 
@@ -124,6 +123,7 @@ static bool read_kind(const struct bench_options *options, struct up_measure_pla
     if (!up_kind_learn(options->catalogue, plan->item.kind, options->rig.id, &kind, failure)) {
         return false;
     }
+    plan->kind_repeatability_kg = (struct up_quantity){0, 0, 0}; /* not of the item before it */
     if (plan->item.pieces <= 2) {
         plan->kind_repeatability_kg =
             plan->item.pieces == 1 ? kind.repeatability_kg : kind.repeatability_pair_kg;
@@ -178,7 +178,7 @@ static enum up_status replay_measure(const struct arguments *arguments,
     struct up_style style;
     enum up_status status;
     bool good =
-        style_asked(arguments, &style, failure) &&
+        only_replays(arguments, failure) && style_asked(arguments, &style, failure) &&
         up_catalogue_open(catalogue_directory(arguments),
                           store ? UP_CATALOGUE_WRITE : UP_CATALOGUE_READ, &catalogue, failure) &&
         repeat_measure(catalogue, option_value(arguments, "replay"), repeated, failure);

@@ -27,15 +27,14 @@ const struct option_text options_rig_check[] = {
     OPTION_END};
 
 static const char *const cautions[] = {
-    "Low voltage only at the tank; mains out of splash, behind a residual-current device, every "
-    "cable with a drip loop below its socket.",
-    "Relay and shaker: off without current (normally open), fed by low voltage, hands out while it "
-    "runs.",
+    "Low voltage only at the tank.",
+    "Mains: out of splash, behind a residual-current device, each drip loop below its socket.",
+    "Relay and shaker: normally open, fed by low voltage; hands out of the water while it runs.",
     "A litre is a kilogram: floor and stand must bear the filled tank.",
     "Nothing is lifted over people or swimmers; hands and feet out from under what hangs.",
     "Never alone at the water; children never unwatched.",
-    "Cylinders: valve shut, some pressure left in, never opened or drained for the bench, within "
-    "the limits of hoist and cell, by trained people only.",
+    "Cylinders: valve shut, some pressure left in, never opened or drained for the bench.",
+    "Cylinders: within the limits of hoist and cell, and by trained people only.",
     "Local codes and licensed practice come first.",
 };
 
@@ -46,6 +45,7 @@ struct checking {
     bool walks, has_gear, json_operator, document;
     enum up_operator_kind kind;
     double counts_kg; /* 0: no calibration that holds */
+    double seconds;   /* of listening; 0: as the rig's window wants */
     struct up_fitness fitness;
     struct up_findings findings;
 };
@@ -72,14 +72,16 @@ static bool read_operator(const struct arguments *arguments, struct checking *ch
     return true;
 }
 
-static bool read_gear(const struct arguments *arguments, struct checking *checking,
-                      struct up_failure *failure) {
+static bool read_numbers(const struct arguments *arguments, struct checking *checking,
+                         struct up_failure *failure) {
     double lift_g = 0;
     checking->has_gear = option_given(arguments, "mass-kg") || option_given(arguments, "lift-g") ||
                          option_given(arguments, "length-m");
     if (!option_number(arguments, "mass-kg", 0, 500, &checking->gear.mass_kg, failure) ||
         !option_number(arguments, "lift-g", 0, 500000, &lift_g, failure) ||
-        !option_number(arguments, "length-m", 0, 20, &checking->gear.length_m, failure)) {
+        !option_number(arguments, "length-m", 0, 20, &checking->gear.length_m, failure) ||
+        !option_number(arguments, "seconds", 0.1, 86400, &checking->seconds, failure) ||
+        !option_number(arguments, "counts-kg", -1e12, 1e12, &checking->counts_kg, failure)) {
         return false;
     }
     checking->gear.lift_kg = lift_g * 1e-3;
@@ -116,7 +118,8 @@ static bool open_rig(const struct arguments *arguments, struct checking *checkin
 static void find_calibration(const struct arguments *arguments, struct checking *checking) {
     struct up_catalogue *catalogue = NULL;
     struct up_calibration *calibration = up_allocate(1, sizeof *calibration);
-    if (up_catalogue_open(catalogue_directory(arguments), UP_CATALOGUE_READ, &catalogue, NULL) &&
+    if (checking->counts_kg == 0 &&
+        up_catalogue_open(catalogue_directory(arguments), UP_CATALOGUE_READ, &catalogue, NULL) &&
         up_calibration_latest(catalogue, checking->rig.id, calibration, NULL) &&
         strcmp(calibration->rig_sha256, checking->rig.sha256) == 0) {
         checking->counts_kg = calibration->slope_counts_kg;
@@ -128,13 +131,12 @@ static void find_calibration(const struct arguments *arguments, struct checking 
 static bool check_stream(const struct arguments *arguments, struct checking *checking,
                          struct up_failure *failure) {
     const struct up_rig *rig = &checking->rig;
-    bool live = option_value(arguments, "replay") == NULL && rig->port_kind != UP_PORT_CAPTURE;
-    double seconds = fmax(10, 2 * rig->window_s);
+    const char *capture = option_value(arguments, "replay");
+    bool live = capture == NULL && rig->port_kind != UP_PORT_CAPTURE;
+    double seconds = checking->seconds > 0 ? checking->seconds : fmax(10, 2 * rig->window_s);
     struct up_listening *listening = up_listening_create(rig, live && rig->line.poll[0] == '\0');
-    bool good = option_number(arguments, "seconds", 0.1, 86400, &seconds, failure) &&
-                option_number(arguments, "counts-kg", -1e12, 1e12, &checking->counts_kg, failure) &&
-                hear_stream(arguments, rig, seconds, listening, failure) &&
-                judge_listening(listening, rig->path, failure);
+    bool good = hear_stream(arguments, rig, seconds, listening, failure) &&
+                judge_listening(listening, capture != NULL ? capture : rig->path, failure);
     if (good) {
         up_fitness_of_stream(listening, checking->counts_kg, live ? seconds : (double)NAN,
                              &checking->fitness, &checking->findings);
@@ -218,7 +220,8 @@ enum up_status command_rig_check(const struct arguments *arguments, struct up_fa
     enum up_status status = UP_STATUS_DONE;
     catch_signals();
     bool good = read_operator(arguments, checking, failure) &&
-                read_gear(arguments, checking, failure) && open_rig(arguments, checking, failure);
+                read_numbers(arguments, checking, failure) &&
+                open_rig(arguments, checking, failure);
     if (good) {
         op = up_operator_create(checking->kind, STDIN_FILENO,
                                 checking->json_operator ? stdout : stderr);

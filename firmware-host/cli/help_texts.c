@@ -21,6 +21,7 @@ static const struct help_text texts[] = {
     {"measure", HELP_AT_THE_TANK,
      "measure --rig my-rig.ini --item \"My fin\"\n"
      "measure --rig my-rig.ini --item \"My fin\" --water sea,temp_c=18,salinity_g_kg=38\n"
+     "measure --rig my-rig.ini --queue stock.txt --trials 4,6,8\n"
      "measure --rig my-rig.ini --resume\n"
      "measure --replay 3f2a\n"},
     {"calibration", HELP_AT_THE_TANK,
@@ -30,9 +31,9 @@ static const struct help_text texts[] = {
      "item add --name \"My fin\" --kind fin --size L\n"
      "item list --water fresh --units imperial\n"},
     {"body", HELP_CATALOGUE,
-     "body add --name \"Steel, 1 kg\" --mass-g 1000.12 --u-mass-g 0.02 --density-kg-m3 7850 "
-     "--u-volume-cm3 0.05\n"
-     "body show \"Steel, 1 kg\"\n"},
+     "body add --name Steel --mass-g 1000.12 --u-mass-g 0.02 --density-kg-m3 7850 --u-volume-cm3 "
+     "0.05\n"
+     "body show Steel\n"},
     {"kind", HELP_CATALOGUE,
      "kind list\n"
      "kind set fin --tolerance-g 40 --tolerance-pair-g 80\n"},

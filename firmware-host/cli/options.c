@@ -75,8 +75,12 @@ bool option_list(const struct arguments *arguments, const char *name, double *va
         if (*count == room) {
             return up_fail(failure, UP_STATUS_WRONG_INPUT, "--%s: at most %d numbers", name, room);
         }
-        if (!number_within(name, text, length, -1e9, 1e9, &values[*count], failure)) {
-            return false;
+        if (!up_text_number(text, length, &values[*count]) || fabs(values[*count]) > 1e9) {
+            return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                           "--%s %.80s: \"%.*s\" is no number to go by: give numbers with commas "
+                           "between, no blanks",
+                           name, option_value(arguments, name), (int)(length > 40 ? 40 : length),
+                           text);
         }
         ++*count;
         text = text[length] == ',' ? text + length + 1 : NULL;
@@ -178,8 +182,13 @@ static double *water_key(struct up_water *water, struct up_water_told *told, con
     return NULL;
 }
 
-static bool refuse_water_key(const char *text, size_t length, struct up_failure *failure) {
+static bool refuse_water_key(const char *text, size_t length, bool known,
+                             struct up_failure *failure) {
     char list[400] = "temp_c, depth_m";
+    if (known) {
+        return up_fail(failure, UP_STATUS_WRONG_INPUT, "--water: %.*s: give a number behind the =",
+                       (int)(length > 60 ? 60 : length), text);
+    }
     for (size_t i = 0; up_water_key_at(i) != NULL; i++) {
         size_t used = strlen(list);
         snprintf(list + used, sizeof list - used, ", %s", up_water_key_at(i)->name);
@@ -200,7 +209,8 @@ static bool read_water_keys(const char *text, struct up_water *water, struct up_
         double *target = water_key(water, told, text, name);
         if (target == NULL || text[name] != '=' || count == WATER_KEYS_MAX ||
             !up_text_number(text + name + 1, length - name - 1, target)) {
-            return refuse_water_key(text, length, failure);
+            return refuse_water_key(text, length, target != NULL && count < WATER_KEYS_MAX,
+                                    failure);
         }
         for (size_t i = 0; i < count; i++) {
             if (seen[i] == target) {
@@ -306,6 +316,11 @@ enum up_status run_verb(const char *command, const struct verb *verbs, size_t co
     size_t i = 0;
     while (i < count && strcmp(word, verbs[i].name) != 0) {
         i++;
+    }
+    if (i < count && arguments->words > 1 && strcmp(word, "list") == 0) {
+        up_fail(failure, UP_STATUS_WRONG_INPUT, "%.80s: %s list takes no words, only options",
+                arguments->word[1], command);
+        return failure->status;
     }
     if (i == count ? !fail_verb(command, verbs, count, failure)
                    : !open_catalogue(arguments, verbs[i].mode, &catalogue, failure)) {

@@ -21,13 +21,15 @@ static json_t *number_or_null(double value) {
 static json_t *reference_to_json(const struct up_reference_plan *plan) {
     const struct up_reference *body = &plan->reference;
     const struct up_chart *chart = &plan->chart;
-    return json_pack("{s:s, s:s, s:f, s:f, s:f, s:f, s:i, s:b, s:o, s:o, s:o, s:o, s:o}", "id",
-                     body->id, "name", body->name, "mass_kg", body->mass_kg.value, "u_mass_kg",
-                     body->mass_kg.u, "volume_m3", body->volume_m3.value, "u_volume_m3",
-                     body->volume_m3.u, "points", (int)chart->count, "has_limits",
-                     chart->has_limits, "centre_kg", number_or_null(chart->centre), "sd_kg",
-                     number_or_null(chart->sd), "low_kg", number_or_null(chart->low), "high_kg",
-                     number_or_null(chart->high), "typical_u_kg", number_or_null(chart->typical_u));
+    return json_pack("{s:s, s:s, s:f, s:f, s:f, s:f, s:f, s:f, s:i, s:b, s:o, s:o, s:o, s:o, s:o}",
+                     "id", body->id, "name", body->name, "mass_kg", body->mass_kg.value,
+                     "u_mass_kg", body->mass_kg.u, "volume_m3", body->volume_m3.value,
+                     "u_volume_m3", body->volume_m3.u, "expansion_per_k", body->expansion_per_k,
+                     "u_expansion_per_k", body->u_expansion_per_k, "points", (int)chart->count,
+                     "has_limits", chart->has_limits, "centre_kg", number_or_null(chart->centre),
+                     "sd_kg", number_or_null(chart->sd), "low_kg", number_or_null(chart->low),
+                     "high_kg", number_or_null(chart->high), "typical_u_kg",
+                     number_or_null(chart->typical_u));
 }
 
 static void copy_text(const json_t *json, const char *name, char *to, size_t size) {
@@ -45,6 +47,8 @@ static void reference_from_json(const json_t *json, struct up_reference_plan *pl
     body->mass_kg = up_known(number_of(json, "mass_kg", none), number_of(json, "u_mass_kg", none));
     body->volume_m3 =
         up_known(number_of(json, "volume_m3", none), number_of(json, "u_volume_m3", none));
+    body->expansion_per_k = number_of(json, "expansion_per_k", 0);
+    body->u_expansion_per_k = number_of(json, "u_expansion_per_k", 0);
     plan->chart = (struct up_chart){.count = (size_t)number_of(json, "points", 0),
                                     .has_limits = json_is_true(json_object_get(json, "has_limits")),
                                     .centre = number_of(json, "centre_kg", none),

@@ -56,20 +56,27 @@ static bool read_lines(struct queue *queue, struct up_catalogue *catalogue, FILE
     ssize_t length;
     bool good = true;
     for (int number = 1; good && (length = getline(&line, &room, stream)) >= 0; number++) {
-        char *from = line + strspn(line, " \t");
+        static const char bom[] = "\xEF\xBB\xBF"; /* some editors begin a file with it */
+        bool text = memchr(line, '\0', (size_t)length) == NULL;
+        char *from = line + (number == 1 && strncmp(line, bom, 3) == 0 ? 3 : 0);
+        from += strspn(from, " \t");
         bytes += (size_t)length;
         while (length > 0 && strchr(" \t\r\n", line[length - 1]) != NULL) {
             line[--length] = '\0';
         }
-        if (bytes > LIST_MOST_BYTES) {
-            good = up_fail(failure, UP_STATUS_WRONG_INPUT, "%.80s is no list of items: too long",
-                           queue->path);
+        if (bytes > LIST_MOST_BYTES || !text) {
+            good = up_fail(failure, UP_STATUS_WRONG_INPUT,
+                           "%.80s is no list of items: %s; write a name or id a line, in UTF-8",
+                           queue->path,
+                           text ? "it is longer than 1 MiB" : "it holds bytes that are no text");
         } else if (*from != '\0' && *from != '#' && from < line + length) {
             good = add_entry(queue, catalogue, from, number, failure);
         }
     }
     free(line);
-    return good;
+    return good && (ferror(stream) == 0 ||
+                    up_fail(failure, UP_STATUS_WRONG_INPUT, "cannot read the list %.200s: %s",
+                            queue->path, strerror(errno)));
 }
 
 static bool read_list(struct queue *queue, struct up_catalogue *catalogue,

@@ -197,10 +197,8 @@ char *way_on(const struct bench_run *bench, const char *what, const char *run_id
     if (strcmp(directory, catalogue_directory(&nothing)) != 0) {
         append(&text, "catalogue", directory);
     }
-    if (bench->json) {
-        append(&text, "operator", "json");
-    } else if (bench->pedal) {
-        append(&text, "operator", "pedal");
+    if (bench->json || bench->pedal) {
+        append(&text, "operator", bench->json ? "json" : "pedal");
     }
     char *whole = up_text_format("%s --resume %.8s", text, run_id);
     free(text);

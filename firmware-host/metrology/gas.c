@@ -42,6 +42,7 @@ static bool is_sound(const struct up_gas_session *session, struct up_failure *fa
         {"buoyancy when deep in kg", session->deep.buoyancy_kg, -1e4, 1e4},
         {"uncertainty of the buoyancy in kg", session->u_buoyancy_kg, 0, 1e3},
         {"uncertainty of the difference in kg", session->u_difference_kg, 0, 1e3},
+        {"uncertainty of the deep weighing in kg", session->u_deep_own_kg, 0, 1e3},
         {"uncertainty of the depths in m", session->u_depth_difference_m, 0, DEPTH_MAX_M},
         {"air pressure in Pa", session->air_pressure_pa.value, AIR_MIN_PA, AIR_MAX_PA},
         {"uncertainty of the air pressure in Pa", session->air_pressure_pa.u, 0, 20e3},
@@ -128,12 +129,17 @@ static double u_law_kg(const struct up_gas *gas, double pressure_pa, double temp
            (fabs(by_pressure) + fabs(by_temp)) / sqrt(3);
 }
 
-/* b = b1 - f (b1 - b2): each weighing has an error of its own, alike in both, and one they share.
- */
+/* b = b1 - f (b1 - b2): each weighing has an error of its own, and one they share. The shallow one
+   is a mean of several, the deep one a single reading. */
 static double u_weighings_kg(const struct up_gas *gas, double share) {
-    double own = gas->session.u_difference_kg * gas->session.u_difference_kg / 2;
-    double common = fmax(gas->session.u_buoyancy_kg * gas->session.u_buoyancy_kg - own, 0);
-    return sqrt(common + own * ((1 - share) * (1 - share) + share * share));
+    const struct up_gas_session *session = &gas->session;
+    double both = session->u_difference_kg * session->u_difference_kg;
+    double deep = session->u_deep_own_kg > 0
+                      ? fmin(session->u_deep_own_kg * session->u_deep_own_kg, both)
+                      : both / 2;
+    double shallow = both - deep;
+    double common = fmax(session->u_buoyancy_kg * session->u_buoyancy_kg - shallow, 0);
+    return sqrt(common + shallow * (1 - share) * (1 - share) + deep * share * share);
 }
 
 bool up_gas_buoyancy_at(const struct up_gas *gas, const struct up_gas_place *place,

@@ -235,9 +235,13 @@ double up_f_limit(double probability, double dof_1, double dof_2) {
 
 /* ---- Student t ---- */
 
+/* Below it GSL's inverse does not converge for every probability, and its handler ends the program.
+ */
+static const double LEAST_DOF = 0.1;
+
 double up_coverage_factor(double probability, double dof) {
     double tail = 0.5 + probability / 2;
-    if (!(probability > 0 && probability < 1 && dof > 0)) {
+    if (!(probability > 0 && probability < 1 && dof >= LEAST_DOF)) {
         return NO_NUMBER;
     }
     return isinf(dof) ? gsl_cdf_ugaussian_Pinv(tail) : gsl_cdf_tdist_Pinv(tail, dof);

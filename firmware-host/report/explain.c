@@ -110,6 +110,8 @@ struct bracket {
 
 struct walk {
     const char *run_id;
+    json_t
+        *runs; /* the run and those that it continues: a trial is stored with the run it ended in */
     const struct up_calibration *calibration; /* NULL: it is not here */
     struct level tare;                        /* the latest */
     struct bracket air;
@@ -182,13 +184,32 @@ static bool is_left_out(const json_t *left_out, json_int_t number) {
     return false;
 }
 
+static bool is_listed(const json_t *list, const char *text) {
+    const json_t *one;
+    size_t i;
+    json_array_foreach(list, i, one) {
+        if (strcmp(json_string_value(one) != NULL ? json_string_value(one) : "", text) == 0) {
+            return true;
+        }
+    }
+    return false;
+}
+
+static bool take_run(const struct up_record *record, void *context) {
+    struct walk *walk = context;
+    if (strcmp(record->subject, walk->run_id) == 0) {
+        json_array_extend(walk->runs, json_object_get(record->body, "continues"));
+    }
+    return true;
+}
+
 static bool take_trial(const struct up_record *record, void *context) {
     static const char *const members[] = {"number", "load_counts", "u_plateau_counts",
                                           "shakes", "gain_counts", "still_gaining",
                                           "soak_s", "temp_c"};
     struct walk *walk = context;
     struct bracket water = {nowhere, nowhere, nowhere};
-    if (strcmp(text_of(record->body, "run_id"), walk->run_id) != 0) {
+    if (!is_listed(walk->runs, text_of(record->body, "run_id"))) {
         return true;
     }
     read_plateaus(walk, json_object_get(record->body, "plateaus"), &water);
@@ -225,6 +246,7 @@ static bool set_plateaus(json_t *json, struct up_catalogue *catalogue,
                          struct up_failure *failure) {
     struct up_calibration *calibration = up_allocate(1, sizeof *calibration);
     struct walk walk = {.run_id = result->run_id,
+                        .runs = json_pack("[s]", result->run_id),
                         .tare = nowhere,
                         .air = {nowhere, nowhere, nowhere},
                         .trials = json_array(),
@@ -235,7 +257,8 @@ static bool set_plateaus(json_t *json, struct up_catalogue *catalogue,
         walk.calibration = calibration;
         json_object_set_new(json, "calibration", calibration_to_json(calibration));
     }
-    good = good && up_catalogue_each(catalogue, "trial", take_trial, &walk, failure);
+    good = good && up_catalogue_each(catalogue, "run", take_run, &walk, failure) &&
+           up_catalogue_each(catalogue, "trial", take_trial, &walk, failure);
     json_object_set(json, "trials", walk.trials);
     if (good && isfinite(walk.air.load.load_counts)) {
         json_t *air = json_object();
@@ -243,6 +266,7 @@ static bool set_plateaus(json_t *json, struct up_catalogue *catalogue,
         json_object_set_new(json, "air", air);
     }
     json_decref(walk.trials);
+    json_decref(walk.runs);
     free(calibration);
     return good;
 }

@@ -30,15 +30,30 @@ static void put_step(FILE *stream, const char *symbol, double value, const char 
 
 /* ---- plateaus ---- */
 
+/* A tare that the item before it in a queue left stands with that one. */
+static void put_counts(FILE *stream, double counts) {
+    if (isfinite(counts)) {
+        fprintf(stream, " %13.2f", counts);
+    } else {
+        fprintf(stream, " %13s", "-");
+    }
+}
+
 static void put_bracket(FILE *stream, const json_t *json, const char *what) {
     const json_t *before = json_object_get(json, "tare_before");
     const json_t *load = json_object_get(json, "load");
     const json_t *after = json_object_get(json, "tare_after");
     double linear = number_of(json, "linear_counts"), stored = number_of(json, "load_counts");
-    fprintf(stream, "  %-8s %13.2f %13.2f %13.2f %8.5f %13.2f %13.2f", what,
-            number_of(before, "load_counts"), number_of(load, "load_counts"),
-            number_of(after, "load_counts"), number_of(json, "weight_after"),
-            number_of(json, "difference_counts"), linear);
+    fprintf(stream, "  %-8s", what);
+    put_counts(stream, number_of(before, "load_counts"));
+    put_counts(stream, number_of(load, "load_counts"));
+    put_counts(stream, number_of(after, "load_counts"));
+    fprintf(stream, " %8.5f", number_of(json, "weight_after"));
+    put_counts(stream, number_of(json, "difference_counts"));
+    put_counts(stream, linear);
+    if (has(json, "soak_s")) {
+        fprintf(stream, " %8.2f", number_of(json, "soak_s") / 60);
+    }
     if (fabs(linear - stored) > 0.01) { /* plateaus that this does not understand */
         fprintf(stream, "  stored: %.2f", stored);
     }
@@ -52,8 +67,9 @@ static void put_plateaus(FILE *stream, const json_t *document) {
     fprintf(stream,
             "plateaus, counts (weight: share of the tare after; difference = load - "
             "[(1 - weight) before + weight after]):\n"
-            "  %-8s %13s %13s %13s %8s %13s %13s\n",
-            "", "tare before", "load", "tare after", "weight", "difference", "made linear");
+            "  %-8s %13s %13s %13s %8s %13s %13s %8s\n",
+            "", "tare before", "load", "tare after", "weight", "difference", "made linear",
+            "soak min");
     if (air != NULL) {
         put_bracket(stream, air, "in air");
     }
@@ -99,16 +115,21 @@ static void put_volume(FILE *stream, const json_t *chain, double air_kg) {
 
 static void put_chain(FILE *stream, const json_t *document) {
     const json_t *chain = json_object_get(document, "chain");
-    double air_kg = number_of(chain, "trapped_air_kg");
+    const json_t *result = json_object_get(document, "result");
+    double air_kg = number_of(chain, "trapped_air_kg"), swing = number_of(chain, "swing_rel");
     fputs("from counts to grams, at the estimates:\n", stream);
     put_step(stream, "C", number_of(chain, "water_counts"), "counts",
-             "mean of the trials that count");
+             json_is_true(json_object_get(result, "stated_at_last_soak"))
+                 ? "the line through the trials that count, over their soak, at the last"
+                 : "mean of the trials that count");
     put_linear(stream, json_object_get(document, "calibration"));
-    put_step(stream, "swing", number_of(chain, "swing_rel"), "",
-             "half of what a swinging load may read high");
+    if (swing != 0) { /* results of before the masses were thought to swing as the items do */
+        put_step(stream, "swing", swing, "", "half of what a swinging load may read high");
+    }
     put_step(stream, "k", number_of(chain, "k"), "", "1 - rho_a(calibration) / 8000 kg/m3");
     put_step(stream, "rho_a cal", number_of(chain, "calibration_air_kg_m3"), "kg/m3", "");
-    put_step(stream, "w", number_of(chain, "water_kg"), "kg", "C / S (1 - swing)");
+    put_step(stream, "w", number_of(chain, "water_kg"), "kg",
+             swing != 0 ? "C / S (1 - swing)" : "C / S");
     put_step(stream, "rho_w", number_of(chain, "tank_density_kg_m3"), "kg/m3", "the tank's water");
     put_step(stream, "air", air_kg, "kg", "half of the lift of air that may still be in it");
     if (has(chain, "volume_m3")) {
@@ -116,8 +137,7 @@ static void put_chain(FILE *stream, const json_t *document) {
     }
     put_step(stream, "b tank", number_of(chain, "tank_kg"), "kg",
              has(chain, "line_kg") ? "-w k - air - line" : "-w k - air");
-    if (!json_is_true(json_object_get(json_object_get(json_object_get(document, "result"), "model"),
-                                      "in_tank"))) {
+    if (!json_is_true(json_object_get(json_object_get(result, "model"), "in_tank"))) {
         put_step(stream, "rho_x", number_of(chain, "target_density_kg_m3"), "kg/m3",
                  "the water asked for");
         put_step(stream, "beta", number_of(chain, "expansion_per_k"), "1/K",

@@ -85,7 +85,7 @@ static void print_item(const struct up_item *item, const struct up_style *style,
     if (item->compressible) {
         fputs("; compressible: results hold at their depth only\n", stream);
     } else {
-        fprintf(stream, "; volume expansion %.2g 1/K (standard uncertainty %.2g 1/K)\n",
+        fprintf(stream, "; volume expansion %.2g 1/K (standard uncertainty %.2g)\n",
                 item->expansion_per_k, item->u_expansion_per_k);
     }
 }
@@ -123,15 +123,35 @@ static void print_newest(const struct kept *kept, const struct up_style *style, 
     }
 }
 
+/* Its parts, as many on a line as fit. */
+static void print_method(FILE *stream, const char *method) {
+    enum { INDENT = 4, COLUMNS = 80 };
+    char *safe = up_text_for_terminal(method);
+    int column = COLUMNS;
+    for (char *part = safe; part[0] != '\0';) {
+        int bytes = (int)(strcspn(part, ";") + (strchr(part, ';') != NULL));
+        if (column + bytes > COLUMNS) {
+            fprintf(stream, "\n%*s", INDENT, "");
+            column = INDENT;
+        } else {
+            fputc(' ', stream);
+        }
+        fprintf(stream, "%.*s", bytes, part);
+        column += bytes + 1;
+        part += bytes;
+        part += strspn(part, " ");
+    }
+    fputc('\n', stream);
+    free(safe);
+}
+
 /* What the results of one run have in common. */
 static void print_run(const struct kept *kept, const struct up_style *style, FILE *stream) {
-    fprintf(stream, "  %-10s ", "");
+    fputs("  weighed ", stream);
     print_when(stream, kept->made_utc);
     print_labelled(stream, " on bench ", kept->bench, style->isolate);
-    print_labelled(stream, ", run ", text_of(kept->body, "run_id"), false);
-    fprintf(stream, ", %.0f trials\n  %-10s by ", number_of(kept->body, "trials"), "");
-    up_text_put(stream, text_of(kept->body, "method"), 0, style->isolate);
-    fputc('\n', stream);
+    print_labelled(stream, ",\n    run ", text_of(kept->body, "run_id"), false);
+    print_method(stream, text_of(kept->body, "method"));
 }
 
 static int rank_of(const struct kept *kept) {
@@ -229,9 +249,7 @@ bool up_sheet_print(struct up_catalogue *catalogue, const struct up_item *item,
         print_all_newest(&results, style, stream);
         print_all_older(&results, style, stream);
         if (results.count > 0) {
-            fputs("These numbers prepare a dive. Check the weighting in the water before you rely "
-                  "on it.\n",
-                  stream);
+            fputs("These numbers prepare a dive. A weight check in the water decides.\n", stream);
         }
     }
     release(&results);

@@ -5,6 +5,9 @@
 #include "upthrust/report.h"
 #include "upthrust/text.h"
 
+/* Ounces of a minute would be nothing but zeros. */
+static const double AN_HOUR_MIN = 60;
+
 static double number_of(const json_t *body, const char *key) {
     const json_t *member = json_object_get(body, key);
     return json_is_number(member) ? json_number_value(member) : (double)NAN;
@@ -23,13 +26,21 @@ static void print_left_out(const json_t *body, FILE *stream) {
     }
 }
 
-static void print_uptake(const json_t *body, FILE *stream) {
-    if (json_is_true(json_object_get(body, "takes_up_water"))) {
-        fprintf(stream,
-                "  it takes up water: %.2f g heavier each minute (standard uncertainty %.2f); the "
-                "number is that after %.0f min\n",
-                number_of(body, "uptake_g_min"), number_of(body, "u_uptake_g_min"),
-                number_of(body, "soak_s") / 60);
+static void print_uptake(const json_t *body, const struct up_style *style, FILE *stream) {
+    char rise[UP_SHOWN_SIZE], u[UP_SHOWN_SIZE];
+    if (!json_is_true(json_object_get(body, "takes_up_water"))) {
+        return;
+    }
+    up_style_uncertainty(style, number_of(body, "uptake_g_min") * AN_HOUR_MIN, rise);
+    up_style_uncertainty(style, number_of(body, "u_uptake_g_min") * AN_HOUR_MIN, u);
+    fprintf(stream,
+            "  it takes up water: %s heavier in an hour at that rate\n"
+            "    (standard uncertainty %s); the number is ",
+            rise, u);
+    if (json_is_true(json_object_get(body, "stated_at_last_soak"))) {
+        fprintf(stream, "that after %.3g min\n", number_of(body, "soak_s") / 60);
+    } else {
+        fputs("the mean of its trials, too few to tell when\n", stream);
     }
 }
 
@@ -39,72 +50,83 @@ static void print_checks(const json_t *body, const struct up_style *style, FILE 
     json_array_foreach(json_object_get(body, "checks"), i, check) {
         const char *name = json_string_value(json_object_get(check, "name"));
         bool outside = json_is_true(json_object_get(check, "outside"));
+        char off[UP_SHOWN_SIZE], u[UP_SHOWN_SIZE];
+        up_style_mass(style, number_of(check, "deviation_g"), off);
+        up_style_uncertainty(style, number_of(check, "u_deviation_g"), u);
         fputs("  reference body ", stream);
         up_text_put(stream, name != NULL ? name : "", 0, style->isolate);
-        fprintf(stream, ": %+.1f g off (standard uncertainty %.1f g)%s\n",
-                number_of(check, "deviation_g"), number_of(check, "u_deviation_g"),
-                outside ? ", OUTSIDE its limits, gone on by the operator's word"
-                        : ", within limits");
+        fprintf(stream, ": %s off (standard uncertainty %s),\n    %s\n", off, u,
+                outside ? "OUTSIDE its limits, gone on by the operator's word" : "within limits");
     }
 }
 
-static void print_two_points(const json_t *body, FILE *stream) {
+static void print_two_points(const json_t *body, const struct up_style *style, FILE *stream) {
     const json_t *points = json_object_get(body, "two_points");
-    if (points != NULL) {
-        double moment_nm = number_of(points, "moment_nm"), u_nm = number_of(points, "u_moment_nm");
-        fprintf(stream,
-                "  hung level by lines %.2f m apart: %+.0f g at the hook's end, %+.0f g at the "
-                "other; turning moment %+.3f N m (standard uncertainty %.3f)%s\n",
-                number_of(points, "distance_m"), number_of(points, "hook_end_g"),
-                number_of(points, "far_end_g"), moment_nm, u_nm,
-                fabs(moment_nm) < 2 * u_nm ? ": none to speak of"
-                : moment_nm > 0            ? ": the hook's end goes down"
-                                           : ": the hook's end comes up");
+    double moment_nm = number_of(points, "moment_nm"), u_nm = number_of(points, "u_moment_nm");
+    char apart[UP_SHOWN_SIZE], hook[UP_SHOWN_SIZE], far[UP_SHOWN_SIZE];
+    if (points == NULL) {
+        return;
     }
+    up_style_depth(style, number_of(points, "distance_m"), apart);
+    up_style_mass(style, number_of(points, "hook_end_g"), hook);
+    up_style_mass(style, number_of(points, "far_end_g"), far);
+    fprintf(stream,
+            "  hung level by lines %s apart: %s at the hook's end, %s at the other;\n"
+            "    turning moment %+.3f N m (standard uncertainty %.3f)%s\n",
+            apart, hook, far, moment_nm, u_nm,
+            !(fabs(moment_nm) >= 2 * u_nm) ? ": none to speak of"
+            : moment_nm > 0                ? ": the hook's end goes down"
+                                           : ": the hook's end comes up");
 }
 
 /* Stiff foam yields less than a gas, soft foam that is squeezed more: the width is that of a law
    that nobody has tested on this item. */
-static void print_foretold(const json_t *list, FILE *stream) {
+static void print_foretold(const json_t *list, const struct up_style *style, FILE *stream) {
     const json_t *place;
     size_t i;
     json_array_foreach(list, i, place) {
-        fprintf(stream, "%s%+.0f +- %.0f g at %.0f m",
-                i == 0 ? "  by Boyle's law, in this water (twice the standard uncertainty): "
-                       : ", ",
-                number_of(place, "buoyancy_g"), 2 * number_of(place, "u_buoyancy_g"),
-                number_of(place, "depth_m"));
+        char net[UP_SHOWN_SIZE], width[UP_SHOWN_SIZE], depth[UP_SHOWN_SIZE];
+        up_style_mass(style, number_of(place, "buoyancy_g"), net);
+        up_style_lead(style, 2 * number_of(place, "u_buoyancy_g"), width);
+        up_style_depth(style, number_of(place, "depth_m"), depth);
+        fprintf(stream, "%s%s +- %s at %s",
+                i == 0 ? "  by Boyle's law, in this water (twice the standard uncertainty):\n    "
+                : i % 2 == 0 ? ",\n    "
+                             : ", ",
+                net, width, depth);
     }
     if (json_array_size(list) > 0) {
         fputc('\n', stream);
     }
 }
 
-static void print_second_depth(const json_t *body, FILE *stream) {
+static void print_second_depth(const json_t *body, const struct up_style *style, FILE *stream) {
     const json_t *deep = json_object_get(body, "second_depth");
     double gas_l = number_of(deep, "gas_l");
+    char depth[UP_SHOWN_SIZE], net[UP_SHOWN_SIZE], u[UP_SHOWN_SIZE], temp[UP_SHOWN_SIZE];
     if (deep == NULL) {
         return;
     }
-    fprintf(stream, "  at %.2f m: %+.0f g (standard uncertainty %.1f g)",
-            number_of(deep, "depth_m"), number_of(deep, "buoyancy_g"),
-            number_of(deep, "u_buoyancy_g"));
+    up_style_depth(style, number_of(deep, "depth_m"), depth);
+    up_style_mass(style, number_of(deep, "buoyancy_g"), net);
+    up_style_uncertainty(style, number_of(deep, "u_buoyancy_g"), u);
+    fprintf(stream, "  at %s: %s (standard uncertainty %s)", depth, net, u);
     if (isnan(gas_l)) {
         fputs("; no gas can be told from the two depths\n", stream);
         return;
     }
-    fprintf(stream,
-            "; it yields as %.3f L of gas would (standard uncertainty %.3f), at %.0f hPa and %.0f "
-            "C\n",
-            gas_l, number_of(deep, "u_gas_l"), number_of(deep, "pressure_pa") / 100,
-            number_of(deep, "temp_c"));
-    print_foretold(json_object_get(deep, "foretold"), stream);
+    up_style_temp(style, number_of(deep, "temp_c"), temp);
+    fprintf(
+        stream,
+        ";\n    it yields as %.3f L of gas would (standard uncertainty %.3f), at %.0f hPa and %s\n",
+        gas_l, number_of(deep, "u_gas_l"), number_of(deep, "pressure_pa") / 100, temp);
+    print_foretold(json_object_get(deep, "foretold"), style, stream);
 }
 
 void up_sides_print(const json_t *body, const struct up_style *style, FILE *stream) {
     print_left_out(body, stream);
-    print_uptake(body, stream);
+    print_uptake(body, style, stream);
     print_checks(body, style, stream);
-    print_two_points(body, stream);
-    print_second_depth(body, stream);
+    print_two_points(body, style, stream);
+    print_second_depth(body, style, stream);
 }

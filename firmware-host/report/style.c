@@ -65,8 +65,8 @@ void up_style_depth(const struct up_style *style, double depth_m, char text[UP_S
 void up_style_density(const struct up_style *style, double density_kg_m3,
                       char text[UP_SHOWN_SIZE]) {
     double lb_ft3 = density_kg_m3 / KG_PER_LB * M_PER_FT * M_PER_FT * M_PER_FT;
-    put_number(style->imperial ? lb_ft3 : density_kg_m3, style->imperial ? "lb/ft3" : "kg/m3", 3,
-               text);
+    put_number(style->imperial ? lb_ft3 : density_kg_m3, style->imperial ? "lb/ft3" : "kg/m3",
+               style->imperial ? 2 : 1, text);
 }
 
 /* ---- the class ---- */

@@ -7,98 +7,98 @@
 
 static const double LEAD_KG_M3 = 11340; /* handbook value of pure lead */
 
-static const char *meaning(enum up_class class) {
-    switch (class) {
-    case UP_CLASS_POSITIVE:
-        return "floats";
-    case UP_CLASS_NEGATIVE:
-        return "sinks";
-    case UP_CLASS_NEUTRAL:
-        return "hangs";
-    case UP_CLASS_UNDECIDED:
-        break;
+enum { INDENT = 4 };
+
+/* "floats, lifts 180 g of lead": of what pulls up or down, so a class that is not sure does not
+   hide it. Not told of what is squeezed at depth. */
+static void print_meaning(const struct up_result *result, const struct up_style *style,
+                          FILE *stream) {
+    static const char *const does[] = {[UP_CLASS_POSITIVE] = "floats",
+                                       [UP_CLASS_NEGATIVE] = "sinks",
+                                       [UP_CLASS_NEUTRAL] = "hangs"};
+    enum up_class class = result->answer.class;
+    double b_kg = result->answer.buoyancy_kg.value;
+    double water_kg_m3 = result->water_density_kg_m3.value;
+    char lead[UP_SHOWN_SIZE];
+    if (does[class] != NULL) {
+        fprintf(stream, ": %s", does[class]);
     }
-    return "the interval reaches over a class line";
+    if (result->compressible || !isfinite(b_kg) || !(water_kg_m3 > 0)) {
+        return;
+    }
+    up_style_lead(style, fabs(up_lead_to_cancel_kg(b_kg, water_kg_m3, LEAD_KG_M3)) * 1e3, lead);
+    if (class == UP_CLASS_NEGATIVE) {
+        fprintf(stream, " like %s of lead", lead);
+    } else {
+        fprintf(stream, "%s %s %s of lead", does[class] != NULL ? "," : ":",
+                b_kg > 0 ? "lifts" : "pulls like", lead);
+    }
 }
 
+/* What a diver needs first. */
 static void print_net(const struct up_result *result, const struct up_style *style, FILE *stream) {
     const struct up_answer *answer = &result->answer;
-    char temp[UP_SHOWN_SIZE], density[UP_SHOWN_SIZE], net[UP_SHOWN_SIZE], u[UP_SHOWN_SIZE];
-    up_style_temp(style, result->water.temp_c, temp);
-    up_style_density(style, result->water_density_kg_m3.value, density);
+    char net[UP_SHOWN_SIZE], u[UP_SHOWN_SIZE];
     up_style_mass(style, answer->buoyancy_kg.value * 1e3, net);
     up_style_uncertainty(style, answer->expanded_u_kg * 1e3, u);
     fputs("  ", stream);
     up_text_put(stream, result->water.name, 10, style->isolate);
-    fprintf(stream, " %7s %14s  net %10s +- %s (%.0f %%)  ", temp, density, net, u,
-            result->question.coverage * 100);
+    fprintf(stream, " %9s +- %s (%.0f %%)  ", net, u, result->question.coverage * 100);
     up_style_class(style, up_class_name(answer->class), 0, stream);
-    fprintf(stream, ": %s\n", meaning(answer->class));
+    print_meaning(result, style, stream);
+    fputc('\n', stream);
 }
 
-/* Lead is a matter of what pulls up or down, so a class that is not sure does not hide it. */
-static void print_lead(const struct up_result *result, const struct up_style *style, FILE *stream) {
-    double b_kg = result->answer.buoyancy_kg.value;
-    char lead[UP_SHOWN_SIZE], depth[UP_SHOWN_SIZE];
-    if (!isfinite(b_kg) || !(result->water_density_kg_m3.value > 0)) {
-        return;
-    }
-    up_style_lead(style,
-                  fabs(up_lead_to_cancel_kg(b_kg, result->water_density_kg_m3.value, LEAD_KG_M3)) *
-                      1e3,
-                  lead);
-    up_style_depth(style, result->immersion_depth_m, depth);
-    if (result->compressible) {
-        fprintf(stream, "  %-10s compressible: this holds at %s only, deeper it lifts less\n", "",
-                depth);
-    } else if (b_kg > 0) {
-        fprintf(stream, "  %-10s %s of lead there would cancel its lift (lead of %.0f kg/m3)\n", "",
-                lead, LEAD_KG_M3);
-    } else {
-        fprintf(stream, "  %-10s it pulls down as %s of lead would there (lead of %.0f kg/m3)\n",
-                "", lead, LEAD_KG_M3);
+/* One class: how probable, and where the estimate would have to lie for it to be stated, which is
+   not known of results from before it was kept. A class that is out of the question is left out. */
+static void print_chance(const char *class, double probability, const char *stated, bool *any,
+                         FILE *stream) {
+    if (probability >= 0.0005) {
+        fprintf(stream, "%s%s %.3f%s", *any ? "\n                 " : "    probability: ", class,
+                probability, stated);
+        *any = true;
     }
 }
 
-/* Where the estimate would have to lie; not known of results from before it was kept. */
-static void print_guard(const struct up_result *result, const struct up_style *style,
-                        FILE *stream) {
+static void print_chances(const struct up_result *result, const struct up_style *style,
+                          FILE *stream) {
     const struct up_answer *answer = &result->answer;
-    double tolerance_kg = result->question.tolerance_kg;
-    double low_kg = answer->guard_low_kg - tolerance_kg;
-    double high_kg = tolerance_kg - answer->guard_high_kg;
+    double tolerance_g = result->question.tolerance_kg * 1e3;
+    double low_g = answer->guard_low_kg * 1e3, high_g = answer->guard_high_kg * 1e3;
     char from[UP_SHOWN_SIZE], to[UP_SHOWN_SIZE], up[UP_SHOWN_SIZE], down[UP_SHOWN_SIZE];
-    if (answer->draws == 0 || !isfinite(low_kg) || !isfinite(high_kg)) {
-        return;
+    char positive[64] = "", neutral[128] = "", negative[64] = "";
+    bool any = false;
+    if (answer->draws > 0 && isfinite(low_g) && isfinite(high_g)) {
+        up_style_mass(style, tolerance_g + low_g, up);
+        up_style_mass(style, low_g - tolerance_g, from);
+        up_style_mass(style, tolerance_g - high_g, to);
+        up_style_mass(style, -tolerance_g - high_g, down);
+        snprintf(positive, sizeof positive, " (from %s up)", up);
+        snprintf(negative, sizeof negative, " (from %s down)", down);
+        snprintf(neutral, sizeof neutral, " (from %s to %s)", from, to);
+        if (low_g - tolerance_g > tolerance_g - high_g) {
+            snprintf(neutral, sizeof neutral, " (nowhere)");
+        }
     }
-    up_style_mass(style, (tolerance_kg + answer->guard_low_kg) * 1e3, up);
-    up_style_mass(style, low_kg * 1e3, from);
-    up_style_mass(style, high_kg * 1e3, to);
-    up_style_mass(style, -(tolerance_kg + answer->guard_high_kg) * 1e3, down);
-    fprintf(stream, "  %-10s stated at %.4g: positive from %s on, negative from %s down, ", "",
-            up_confidence_at_look(&result->question), up, down);
-    if (low_kg <= high_kg) {
-        fprintf(stream, "neutral from %s to %s\n", from, to);
-    } else {
-        fputs("neutral nowhere\n", stream);
-    }
+    print_chance("positive", answer->probability_positive, positive, &any, stream);
+    print_chance("neutral", answer->probability_neutral, neutral, &any, stream);
+    print_chance("negative", answer->probability_negative, negative, &any, stream);
+    fprintf(stream, "%s\n", any ? "" : "    probabilities not known");
 }
 
+/* Only where the first order would have told another class than the draws do; else it is `explain`
+   that tells of both. */
 static void print_first_order(const struct up_result *result, FILE *stream) {
     const struct up_answer *answer = &result->answer;
+    double to_line_kg = fabs(fabs(answer->buoyancy_kg.value) - result->question.tolerance_kg);
     if (answer->draws == 0) {
         return;
     }
-    double part = answer->expanded_u_kg > 0
-                      ? 1 - answer->first_order_expanded_u_kg / answer->expanded_u_kg
-                      : (double)NAN;
-    fprintf(stream, "  %-10s interval by Monte Carlo, %u draws%s; the first order's ", "",
-            answer->draws, answer->stable ? "" : " (not yet at rest)");
-    if (answer->first_order_agrees || !isfinite(part)) {
-        fputs("agrees with it\n", stream);
-    } else {
-        fprintf(stream, "is %.2g %% %s and not used\n", fabs(part) * 100,
-                part > 0 ? "narrower" : "wider");
+    if (!answer->first_order_agrees &&
+        (answer->first_order_expanded_u_kg < to_line_kg) != (answer->expanded_u_kg < to_line_kg)) {
+        fprintf(stream,
+                "%*sby Monte Carlo; the first order's interval, not used, would %sreach the line\n",
+                INDENT, "", answer->expanded_u_kg < to_line_kg ? "" : "not ");
     }
 }
 
@@ -107,13 +107,11 @@ static void print_outlook(const struct up_result *result, FILE *stream) {
         return;
     }
     if (result->trials_would_decide) {
-        fprintf(stream, "  %-10s %u more trials would decide it, the net staying what it is\n", "",
-                result->more_trials);
+        fprintf(stream, "%*s%u more trials would decide it, the net staying what it is\n", INDENT,
+                "", result->more_trials);
     } else {
-        fprintf(stream,
-                "  %-10s no number of trials would decide it: it lies on the line, or something "
-                "else rules (`upthrust explain` tells)\n",
-                "");
+        fprintf(stream, "%*smore trials would not decide it (`upthrust explain` tells why)\n",
+                INDENT, "");
     }
 }
 
@@ -124,19 +122,32 @@ static const char *pieces_of(const struct up_result *result) {
                                  : "";
 }
 
-void up_result_print(const struct up_result *result, const struct up_style *style, FILE *stream) {
-    const struct up_answer *answer = &result->answer;
-    char tolerance[UP_SHOWN_SIZE];
+/* What it holds for. */
+static void print_terms(const struct up_result *result, const struct up_style *style,
+                        FILE *stream) {
+    char tolerance[UP_SHOWN_SIZE], temp[UP_SHOWN_SIZE], density[UP_SHOWN_SIZE];
+    char depth[UP_SHOWN_SIZE];
     up_style_lead(style, result->question.tolerance_kg * 1e3, tolerance);
+    up_style_temp(style, result->water.temp_c, temp);
+    up_style_density(style, result->water_density_kg_m3.value, density);
+    up_style_depth(style, result->immersion_depth_m, depth);
+    fprintf(stream, "%*s%s at %s, %s%s; neutral within %s, at %.4g\n", INDENT, "",
+            result->measured ? "measured" : "calculated", temp, density, pieces_of(result),
+            tolerance, up_confidence_at_look(&result->question));
+    if (result->rejudged) {
+        fprintf(stream, "%*sjudged again since it was measured, by `upthrust decide`\n", INDENT,
+                "");
+    }
+    if (result->compressible) {
+        fprintf(stream, "%*scompressible: this holds at %s only, deeper it lifts less\n", INDENT,
+                "", depth);
+    }
+}
+
+void up_result_print(const struct up_result *result, const struct up_style *style, FILE *stream) {
     print_net(result, style, stream);
-    fprintf(stream,
-            "  %-10s %s%s%s; probabilities: positive %.3f, neutral %.3f, negative %.3f; neutral is "
-            "within %s\n",
-            "", result->measured ? "measured" : "calculated from the weighings", pieces_of(result),
-            result->rejudged ? ", judged again since" : "", answer->probability_positive,
-            answer->probability_neutral, answer->probability_negative, tolerance);
-    print_guard(result, style, stream);
+    print_terms(result, style, stream);
+    print_chances(result, style, stream);
     print_first_order(result, stream);
     print_outlook(result, stream);
-    print_lead(result, style, stream);
 }

@@ -6,7 +6,8 @@
 #include <string.h>
 
 bool up_fail(struct up_failure *failure, enum up_status status, const char *format, ...) {
-    char text[sizeof failure->text]; /* apart: an argument may be failure->text itself */
+    char text[sizeof((struct up_failure *)NULL)->text]; /* apart: an argument may be failure->text
+                                                           itself */
     va_list arguments;
     if (failure != NULL) {
         text[0] = '\0';

@@ -332,8 +332,9 @@ bool up_rig_parse(const char *name, const char *text, struct up_rig *rig,
     *parse = (struct parse){.name = name, .rig = rig, .failure = failure, .next = text};
     rig_defaults(rig);
     int status = ini_parse_stream(next_line, parse, take, parse);
-    if (status != 0 && !parse->failed) {
-        parse->line = status > 0 ? status : parse->line;
+    if (status != 0 && (!parse->failed || (status > 0 && status < parse->line))) {
+        parse->line = status > 0 ? status : parse->line; /* that of the first mistake */
+        parse->failed = false;
         refuse(parse, "neither a [section], a key = value nor a ; comment");
     }
     bool good = !parse->failed && rig_check(parse);

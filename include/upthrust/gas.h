@@ -48,6 +48,7 @@ struct up_gas_session {
     struct up_gas_weighing shallow, deep;
     double u_buoyancy_kg;        /* standard, of the shallow weighing's buoyancy, all in all */
     double u_difference_kg;      /* of shallow less deep: what both share cancels in it */
+    double u_deep_own_kg;        /* the deep weighing's part of that; 0: as much as the other's */
     double u_depth_difference_m; /* of deep less shallow */
     struct up_quantity air_pressure_pa; /* at the tank, one for both */
     double temp_c;                      /* of the item and the water */

@@ -73,6 +73,7 @@ struct up_live_view {
     const struct up_live_fault *fault; /* the newest last */
     unsigned faults;
     bool asks;        /* an answer is waited for */
+    bool question;    /* only an answer: nothing is to be done first */
     const char *unit; /* of the number that is wanted; NULL where none is */
     const char *how;  /* to answer; NULL: by the keyboard */
     const char *typed, *refused;

@@ -21,8 +21,12 @@ struct up_reference {
     char id[UP_ID_SIZE]; /* UUID in lower case */
     char name[UP_NAME_SIZE];
     struct up_quantity mass_kg;   /* true mass: weighed in air, its lift there allowed for */
-    struct up_quantity volume_m3; /* at 20 degrees C; metal: its expansion does not tell here */
+    struct up_quantity volume_m3; /* at 20 degrees C */
+    double expansion_per_k, u_expansion_per_k; /* of the volume; 0: not told, taken as none */
 };
+
+/* At a temperature; its u with that of the expansion. */
+struct up_quantity up_reference_volume_m3(const struct up_reference *reference, double temp_c);
 
 /* To be weighed, with the chart of its deviations so far. */
 struct up_reference_plan {
@@ -36,8 +40,8 @@ struct up_reference_check {
     double load_counts; /* difference to the tares, made linear */
     double water_kg;    /* that load, as mass less displaced water: positive hangs */
     double u_water_kg;  /* without slope and masses, which all weighings share */
-    double expected_kg; /* m - rho_w V */
-    double water_kg_m3;
+    double expected_kg; /* m - rho_w V, V at the water's temperature */
+    double water_kg_m3, water_temp_c;
     struct up_quantity deviation_kg; /* positive: reads too heavy */
     double e_n;                      /* deviation over twice its uncertainty */
     double low_kg, high_kg;          /* the limits it was held against */

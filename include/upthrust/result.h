@@ -21,15 +21,16 @@ struct up_result {
     struct up_quantity water_density_kg_m3;
     double immersion_depth_m;
     double air_pressure_pa;
-    double soak_s; /* under water before the last reading */
+    double soak_s; /* from the first immersion to the reading of the last trial that counts */
     bool compressible;
     struct up_answer answer;
     struct up_question question;
     unsigned trials;   /* in the mean */
     uint64_t left_out; /* bit i: trial i + 1 was, by the operator's word */
-    /* Heavier with the time under water (t test, 99 %): it goes on taking up water, and the number
-       is that of the soak told. NaN where too few trials tell it. */
-    bool takes_up_water;
+    /* Heavier with the time under water (t test, 99 %): it goes on taking up water. NaN where too
+       few trials tell it. Where four or more do, the number is that of the soak told, by the line
+       through the trials, and not their mean. */
+    bool takes_up_water, at_last_soak;
     double uptake_g_min, u_uptake_g_min;
     struct up_reference_check check[UP_REFERENCES_MAX]; /* reference bodies of the session */
     unsigned checks;

@@ -87,7 +87,7 @@ struct up_unfinished {
     json_t *continues; /* run_id and those that it continues itself, the nearest first; the caller's
                           reference */
     bool stored[UP_RUN_TRIALS_MAX + 1]; /* by number: those with a record, of any of them */
-    unsigned trials, checks; /* with a record; checks of reference bodies */
+    unsigned trials, checks;            /* with a record; checks of reference bodies */
 };
 
 /* Of one kind ("measure", "calibrate"), one bench, and one item where that is not NULL: the one

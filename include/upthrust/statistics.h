@@ -57,7 +57,8 @@ double up_f_of_term(const struct up_fit *narrow, const struct up_fit *wide);
 /* F that chance alone stays below with this probability; NaN where the arguments make none. */
 double up_f_limit(double probability, double dof_1, double dof_2);
 
-/* Student t: the factor k with P(|t| <= k) = probability; dof may be INFINITY. */
+/* Student t: the factor k with P(|t| <= k) = probability; dof may be INFINITY. NaN
+   below 0.1 dof. */
 double up_coverage_factor(double probability, double dof);
 
 /* Effective degrees of freedom, Welch-Satterthwaite (GUM G.4.1), of contributions u[i]. */

@@ -250,6 +250,13 @@ static void what_is_not_known_is_left_out(void **state) {
     assert_int_equal(row_with("floats"), -1);
     assert_int_equal(row_with("nan"), -1);
     assert_string_equal(row_text(17), " trials: 0 of 5");
+    for (unsigned i = 0; i < 3; i++) { /* a hundredth of a gram pulls nowhere */
+        trials[i].load_counts = 1;
+    }
+    view.trials = 3;
+    draw(&view, 80, 24, false);
+    assert_int_equal(row_with("-0.0 g, sinks"), -1);
+    assert_true(row_with("mean +0.0 g, hangs") > 0);
     view.place = "12 of 20, about 100 min left, next: Reef boots with a long name, pair";
     view.temp_c = 12;
     draw(&view, 80, 24, false); /* what comes next is as whole as what is there */

@@ -208,6 +208,44 @@ static void reference_bodies_agree_with_the_tank(void **state) {
     assert_int_equal(bench.trials, 3);
 }
 
+/* A litre of plastic, told for 20 degrees, is some cubic centimetres more in a warm tank. */
+static void a_body_has_the_volume_of_the_waters_warmth(void **state) {
+    (void)state;
+    refer_to(0, "00000000-0000-4000-8000-00000000000a");
+    refer_to(1, "00000000-0000-4000-8000-00000000000b");
+    struct up_reference *plastic = &plan.reference[1].reference;
+    plastic->expansion_per_k = 4e-4;
+    plastic->u_expansion_per_k = 4e-5;
+    struct up_result result = measure("Heron fin");
+    const struct up_reference_check *steel = &result.check[0], *check = &result.check[1];
+    double warmer_k = check->water_temp_c - 20, volume_m3 = plastic->volume_m3.value;
+    assert_true(fabs(warmer_k) > 0.5);
+    double expected_kg =
+        plastic->mass_kg.value - check->water_kg_m3 * volume_m3 * (1 + 4e-4 * warmer_k);
+    assert_true(fabs(check->expected_kg - expected_kg) < 1e-12);
+    assert_true(check->deviation_kg.u > 1000 * volume_m3 * 4e-5 * fabs(warmer_k));
+    const struct up_reference *plain = &plan.reference[0].reference;
+    assert_true(steel->expected_kg ==
+                plain->mass_kg.value - steel->water_kg_m3 * plain->volume_m3.value);
+}
+
+/* What an item's budget knows of the cell, a body's check knows too. */
+static void a_check_is_as_sure_as_the_cell(void **state) {
+    (void)state;
+    refer_to(0, "00000000-0000-4000-8000-00000000000a");
+    struct up_calibration colder = *plan.calibration;
+    const struct up_calibration *before = plan.calibration;
+    colder.temp_c -= 15;
+    plan.calibration = &colder;
+    struct up_result result = measure("Heron fin");
+    plan.calibration = before;
+    const struct up_reference_check *check = &result.check[0];
+    double off_k = fabs(plan.rig->air.temp_c.value - colder.temp_c);
+    assert_true(off_k > 10);
+    /* data sheets: 0.05 % for 10 K, either way */
+    assert_true(check->deviation_kg.u > check->water_kg * 5e-5 * off_k / sqrt(3));
+}
+
 static enum up_answer_word word_for_body;
 
 static bool answer_body(struct virtual_bench *b, struct up_procedure *p, const struct up_ask *ask) {
@@ -264,6 +302,22 @@ static void two_points_tell_the_moment(void **state) {
     assert_true(fabs(result.moment.hook_kg.value + result.moment.far_kg.value -
                      result.answer.buoyancy_kg.value) < 2e-3);
     assert_true(result.moment.hook_kg.value > 0.05);
+}
+
+/* Half of the item's weight and all of it are come by in different ways. */
+static void a_loop_widens_the_moment(void **state) {
+    (void)state;
+    plan.two_point_m = 0.6;
+    struct up_calibration looped = *plan.calibration;
+    looped.hysteresis_kg = 0.05;
+    const struct up_calibration *before = plan.calibration;
+    plan.calibration = &looped;
+    struct up_result result = measure("Coot fin");
+    plan.calibration = before;
+    double load_kg = result.moment.hook_kg.value;
+    double u_kg = 0.025 * sqrt(load_kg / looped.span_kg) / sqrt(3);
+    assert_true(result.moment.hook_kg.u > u_kg && result.moment.hook_kg.u < 1.1 * u_kg);
+    assert_true(result.moment.moment_nm.u > 2 * u_kg * 9.8 * 0.3);
 }
 
 static void a_second_depth_tells_gas(void **state) {
@@ -427,7 +481,19 @@ static void what_takes_up_water_is_marked(void **state) {
     struct up_result wet = measure("Lead block");
     assert_true(wet.takes_up_water);
     assert_true(fabs(wet.uptake_g_min - 0.5) < 4 * wet.u_uptake_g_min + 0.05);
-    assert_true(wet.soak_s > 60);
+    assert_true(wet.soak_s > 60 && wet.at_last_soak);
+}
+
+/* Both ends together are what the item weighs now, not what it weighed when it was dryer. */
+static void a_moment_is_that_of_the_last_soak(void **state) {
+    (void)state;
+    plan.trials = 6;
+    plan.two_point_m = 0.6;
+    bench.spoil = soak;
+    struct up_result wet = measure("Lead block");
+    assert_true(wet.at_last_soak);
+    double ends_kg = wet.moment.hook_kg.value + wet.moment.far_kg.value;
+    assert_true(fabs(ends_kg - wet.answer.buoyancy_kg.value) < 1e-3);
 }
 
 #define IN_A_SESSION(test) cmocka_unit_test_setup_teardown(test, begin, end)
@@ -439,9 +505,12 @@ int main(void) {
         IN_A_SESSION(wrong_plans_are_refused),
         IN_A_SESSION(an_outlier_leaves_only_by_a_word),
         IN_A_SESSION(reference_bodies_agree_with_the_tank),
+        IN_A_SESSION(a_body_has_the_volume_of_the_waters_warmth),
+        IN_A_SESSION(a_check_is_as_sure_as_the_cell),
         IN_A_SESSION(a_body_outside_asks_before_it_goes_on),
         IN_A_SESSION(a_body_is_held_against_its_history),
         IN_A_SESSION(two_points_tell_the_moment),
+        IN_A_SESSION(a_loop_widens_the_moment),
         IN_A_SESSION(a_second_depth_tells_gas),
         IN_A_SESSION(a_loss_at_the_second_depth_costs_only_that),
         IN_A_SESSION(all_of_it_can_be_skipped),
@@ -450,6 +519,7 @@ int main(void) {
         IN_A_SESSION(an_item_that_scatters_more_stands_for_itself),
         IN_A_SESSION(a_share_learned_of_the_kind_goes_first),
         IN_A_SESSION(what_takes_up_water_is_marked),
+        IN_A_SESSION(a_moment_is_that_of_the_last_soak),
     };
     return cmocka_run_group_tests_name("sides", tests, NULL, NULL);
 }

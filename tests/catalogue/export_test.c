@@ -248,7 +248,7 @@ static void a_result_comes_back_with_its_model(void **state) {
     result.has_model = true;
     result.pieces = 2;
     result.left_out = 5;
-    result.takes_up_water = true;
+    result.takes_up_water = result.at_last_soak = true;
     result.uptake_g_min = 0.25;
     result.question.seed = 7;
     result.question.looks = 3;
@@ -269,6 +269,7 @@ static void a_result_comes_back_with_its_model(void **state) {
     assert_true(back.has_model);
     assert_int_equal(back.pieces, 2);
     assert_true(back.left_out == 5 && back.takes_up_water && back.uptake_g_min == 0.25);
+    assert_true(back.at_last_soak);
     assert_int_equal(back.question.looks, 3);
     assert_string_equal(back.calibration_id, result.calibration_id);
     assert_true(up_weigh(&back.weighing, &back.question, &again));

@@ -157,7 +157,7 @@ static void a_later_version_takes_the_place(void **state) {
     back = found(catalogue, item.id);
     assert_string_equal(back.name, "second");
     assert_false(up_item_find(catalogue, "first", &back, &failure));
-    assert_says(&failure, UP_STATUS_WRONG_INPUT, "\"second\"");
+    assert_says(&failure, UP_STATUS_WRONG_INPUT, "no item \"first\": `upthrust item list`");
     assert_int_equal(count_kind(catalogue, "item"), 1);
     up_catalogue_close(catalogue);
 }

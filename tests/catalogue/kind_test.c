@@ -161,6 +161,54 @@ static void a_trial_that_a_result_left_out_teaches_nothing(void **state) {
     up_catalogue_close(catalogue);
 }
 
+/* A run that was left and the one that goes on with it have one result. */
+static void a_run_that_goes_on_is_one(void **state) {
+    (void)state;
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    struct up_item item = add_of_kind(catalogue, "A", "fin", 1);
+    char left[UP_ID_SIZE], last[UP_ID_SIZE];
+    up_new_id(left);
+    up_new_id(last);
+    json_t *body = json_pack("{s:s, s:[s]}", "what", "measure", "continues", left);
+    assert_true(up_catalogue_add(catalogue, "run", last, "one", body, NULL, NULL, NULL));
+    json_decref(body);
+    add_trial(catalogue, &item, left, "one", 1, 90, NULL, 0);
+    add_trial(catalogue, &item, left, "one", 2, 50.1, NULL, 0);
+    add_trial(catalogue, &item, last, "one", 3, 50, NULL, 0);
+    add_trial(catalogue, &item, last, "one", 4, 49.9, NULL, 0);
+    struct up_result result = plain_result(item.id, "tank");
+    memcpy(result.run_id, last, sizeof last);
+    result.left_out = 1;
+    assert_true(up_results_add(catalogue, &result, 1, "one", NULL));
+    struct up_kind kind = learned(catalogue, "fin", "one");
+    assert_true(kind.repeatability_kg.dof == 2 && kind.runs == 1);
+    assert_true(fabs(kind.repeatability_kg.u - 0.1e-3) < 1e-10);
+    up_catalogue_close(catalogue);
+}
+
+/* What an item took up from trial to trial is no scatter of its kind. */
+static void water_taken_up_teaches_nothing(void **state) {
+    (void)state;
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    struct up_item item = add_of_kind(catalogue, "A", "fin", 1);
+    char run_id[UP_ID_SIZE], wet[UP_ID_SIZE];
+    up_new_id(run_id);
+    up_new_id(wet);
+    add_run_of_five(catalogue, &item, run_id, "one", 50, 0.1);
+    for (int i = 1; i <= 5; i++) {
+        const double gain_g[] = {5, 1, 1};
+        add_trial(catalogue, &item, wet, "one", i, 50 + i, gain_g, ARRAY(gain_g));
+    }
+    struct up_result result = plain_result(item.id, "tank");
+    memcpy(result.run_id, wet, sizeof wet);
+    result.takes_up_water = true;
+    assert_true(up_results_add(catalogue, &result, 1, "one", NULL));
+    struct up_kind kind = learned(catalogue, "fin", "one");
+    assert_true(kind.repeatability_kg.dof == 4 && kind.share.shares == 0);
+    assert_true(fabs(kind.repeatability_kg.u - 0.1e-3) < 1e-10);
+    up_catalogue_close(catalogue);
+}
+
 /* ---- share of a shake ---- */
 
 enum { SHAKES = 4, RUNS = 6, TRIALS = 5 };
@@ -335,6 +383,7 @@ int main(void) {
     const struct CMUnitTest tests[] = {
         TEST(runs_pool_as_in_the_gum),     TEST(a_pair_is_pooled_apart),
         TEST(single_trials_teach_nothing), TEST(a_trial_that_a_result_left_out_teaches_nothing),
+        TEST(a_run_that_goes_on_is_one),   TEST(water_taken_up_teaches_nothing),
         TEST(shakes_tell_their_share),     TEST(the_newest_tolerance_counts),
         TEST(wrong_kinds_are_refused),     TEST(hostile_kinds_are_kept_apart),
         TEST(odd_trials_are_left_aside),   TEST(all_kinds_are_listed_by_bench),

@@ -237,6 +237,31 @@ static void the_chart_begins_anew_with_the_bodys_numbers(void **state) {
     up_catalogue_close(catalogue);
 }
 
+/* In water of another warmth it is expected to weigh otherwise, and is the same body. */
+static void a_body_that_expands_is_the_same_body(void **state) {
+    (void)state;
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    struct up_reference body = steel("Plastic"), back;
+    body.expansion_per_k = 4e-4;
+    body.u_expansion_per_k = 3e-5;
+    assert_true(up_reference_add(catalogue, &body, NULL));
+    back = found(catalogue, "Plastic");
+    assert_true(back.expansion_per_k == 4e-4 && back.u_expansion_per_k == 3e-5);
+    for (int i = 0; i < 3; i++) {
+        struct up_reference_check check = check_of(&body, 0.1 * i);
+        check.water_temp_c = 10 + 10 * i;
+        check.expected_kg = body.mass_kg.value - WATER_KG_M3 * body.volume_m3.value *
+                                                     (1 + 4e-4 * (check.water_temp_c - 20));
+        assert_true(up_check_add(catalogue, &check, body.id, "one", NULL));
+    }
+    assert_int_equal(chart_of(catalogue, &body, "one").count, 3);
+    body.expansion_per_k = -1e-4;
+    struct up_failure failure = {0};
+    assert_false(up_reference_add(catalogue, &body, &failure));
+    assert_says(&failure, UP_STATUS_WRONG_INPUT, "expands");
+    up_catalogue_close(catalogue);
+}
+
 static void a_check_without_numbers_makes_no_limits(void **state) {
     (void)state;
     struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
@@ -317,6 +342,7 @@ int main(void) {
         TEST(the_chart_is_that_of_the_past_checks),
         TEST(points_outside_are_shown_but_make_no_limits),
         TEST(the_chart_begins_anew_with_the_bodys_numbers),
+        TEST(a_body_that_expands_is_the_same_body),
         TEST(a_check_without_numbers_makes_no_limits),
         TEST(bodies_and_checks_go_from_one_catalogue_to_another),
         TEST(a_forged_body_is_not_taken),

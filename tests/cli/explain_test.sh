@@ -114,6 +114,11 @@ check "exchange is brought up to date" grep -q ",neutral,.*tolerance 400 g" "$c/
 expect "a kind" 3 "Heron fin" - -- "$bin" decide --kind fin --confidence 0.999 --catalogue "$c"
 expect "another water, from the model" 0 "1 classes changed or are new" - -- "$bin" decide --item "Plover fin" --water sea,temp_c=28,salinity_g_kg=40 --dry-run --catalogue "$c"
 expect "another water is stored as a result" 0 "" - -- "$bin" decide --item "Plover fin" --water "Warm lagoon,temp_c=28,salinity_g_kg=40" --catalogue "$c"
+run=$(sqlite3 "$c/catalogue.sqlite" "SELECT run_id FROM result JOIN item USING (item_id) WHERE name = 'Plover fin' LIMIT 1")
+"$bin" decide --item "Plover fin" --water sea,temp_c=28,salinity_g_kg=40 --catalogue "$c" >/dev/null
+expect "the run repeats all the same, whatever was asked later" 0 "the same as run" - -- "$bin" measure --replay "$run" --catalogue "$c"
+"$bin" measure --replay "$run" --store --catalogue "$c" >/dev/null
+expect "and once its replay was stored beside it" 0 "the same as run" - -- "$bin" measure --replay "$run" --catalogue "$c"
 check "calculated as measuring would have" python3 - "$bin" "$c" <<'P'
 import json, subprocess, sys
 def told(water):
@@ -141,4 +146,11 @@ sqlite3 "$c/catalogue.sqlite" "INSERT INTO record SELECT 'aaaaaaaa-0000-4000-800
     FROM record WHERE kind = 'result' AND json_extract(body, '\$.water') = 'tank' LIMIT 1"
 expect "an old result is told, not computed" 2 - "before the model was kept" -- "$bin" explain aaaaaaaa --catalogue "$c"
 expect "and not judged again" 0 "not judged: from before" - -- "$bin" decide --tolerance-g 400 --catalogue "$c" --dry-run
+# As somebody's import may hold: one budget without a finite interval stops none of the others.
+sqlite3 "$c/catalogue.sqlite" "INSERT INTO record SELECT 'bbbbbbbb-0000-4000-8000-00000000000' || (rowid % 10), sha256, kind,
+    'bbbbbbbb-0000-4000-8000-00000000000' || (rowid % 10), bench, '2099-01-01T00:00:00.000Z',
+    json_set(body, '\$.water', 'broken', '\$.budget[0].u', 1e308, '\$.model.draws_asked', 900000000)
+    FROM record WHERE kind = 'result' AND json_extract(body, '\$.water') = 'tank' AND json_type(body, '\$.model') = 'object' LIMIT 1"
+expect "a budget that cannot be computed is told" 0 "broken +not judged: its stored budget" - -- timeout 20 "$bin" decide --tolerance-g 401 --catalogue "$c" --dry-run
+expect "and the others are judged" 0 "Finger reel +tank .*401" - -- "$bin" decide --tolerance-g 401 --catalogue "$c" --dry-run
 finish

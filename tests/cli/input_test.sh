@@ -60,7 +60,7 @@ water "a water of no name" "name of 1 to 47 bytes" ",temp_c=3"
 water "a water without a temperature" "needs temp_c=" "Quarry,salinity_psu=3"
 water "a water of nothing" "what is in it" "Quarry,temp_c=3"
 water "an unknown key of a water" "one of the keys temp_c" "Quarry,temp_c=3,colour=4"
-water "a key without a number" "give KEY=NUMBER" "Quarry,temp_c=3,salinity_psu"
+water "a key without a number" "give a number behind the =" "Quarry,temp_c=3,salinity_psu"
 water "a key of a water twice" "temp_c is given twice" "Quarry,temp_c=3,temp_c=4,salinity_psu=3"
 water "a salinity told in two ways" "say the same" "Quarry,temp_c=3,salinity_psu=3,salinity_g_kg=3"
 water "salinity against conductivity" "contradicts itself" "Quarry,temp_c=20,salinity_psu=35,conductivity_ms_cm=20"
@@ -83,6 +83,7 @@ expect "item without a kind" 2 - "--kind" -- "$bin" item add --name x --catalogu
 expect "tolerance of nothing" 2 - "--tolerance-g" -- "$bin" item add --name x --kind fin --tolerance-g 0 --catalogue "$c"
 expect "item of a material" 0 "expands by 0\.000596 per K" - -- "$bin" item add --name "Rubber fin" --kind fin --material rubber --catalogue "$c"
 expect "unknown material names those known" 2 - "polypropylene" -- "$bin" item add --name x --kind fin --material cheese --catalogue "$c"
+expect "a body of no material" 2 - "material glue: not known" -- "$bin" body add --name x --mass-g 100 --u-mass-g 1 --volume-cm3 50 --u-volume-cm3 1 --material glue --catalogue "$c"
 expect "material and expansion" 2 - "keep one" -- "$bin" item add --name x --kind fin --material lead --expansion-per-k 1e-4 --catalogue "$c"
 expect "unknown item names the nearest" 2 - 'did you mean "Plain fin"' -- "$bin" item show "Plain fim" --catalogue "$c"
 expect "item show" 0 "Plain fin" - -- "$bin" item show "plain FIN" --catalogue "$c"
@@ -224,6 +225,33 @@ expect "rig-check in grams" 0 '"u_weighing_g": 0\.0' - -- "$bin" rig-check --rig
 expect "rig-check of gear too heavy" 3 "SHORT .*nobody watches what the cell can bear" - -- "$bin" rig-check --rig "$work/rig.ini" --replay "$work/quiet" --mass-kg 4 --catalogue "$work/untouched"
 expect "rig-check of a hanging scale" 0 "fit to weigh with to 7.1 g" - -- "$bin" rig-check --rig "$(dirname "$0")/../../rigs/hanging-scale.ini" --catalogue "$work/untouched"
 expect "rig-check of a feather" 2 - "--mass-kg" -- "$bin" rig-check --rig "$work/rig.ini" --replay "$work/quiet" --mass-kg feather
+expect "rig-check for no time" 2 - "--seconds" -- "$bin" rig-check --rig "$work/rig.ini" --seconds 0
+[ -s "$work/out" ] && say no "refused before the cautions are told" || say yes "refused before the cautions are told"
+expect "rig-check of an empty capture" 2 "" "/dev/null holds no line" -- "$bin" rig-check --rig "$work/rig.ini" --replay /dev/null
+printf '[rig]\nid = x\n[line\nlayout = bare\n' >"$work/open.ini"
+expect "the first mistake of a rig file" 2 - "line 3: neither a \[section\]" -- "$bin" listen --rig "$work/open.ini"
+measure() { # name pattern options of measure
+    name=$1 pattern=$2; shift 2
+    expect "$name" 2 - "$pattern" -- "$bin" measure --rig "$work/rig.ini" --operator json --catalogue "$c" "$@"
+}
+queue() { # name pattern bytes
+    printf "$3" >"$work/queue"
+    measure "$1" "$2" --queue "$work/queue"
+}
+queue "a list of bytes" "no list of items: it holds bytes that are no text" '\000\001Twin fins\n'
+queue "a list in UTF-16" "in UTF-8" '\377\376T\000w\000'
+queue "a list of nothing" "names no item" '\n# a remark\n'
+queue "a list with a mark at its beginning" "line 2: Twin fins stands there twice" '\357\273\277Twin fins\r\ntwin FINS\r\n'
+queue "a list with a thing unknown" 'line 1: no item "Zeppelin": .upthrust item list. shows' 'Zeppelin\n'
+measure "a list that is a directory" "Is a directory" --queue "$work"
+yes "# remark" | head -c 2000000 >"$work/queue"
+measure "a list too long" "longer than 1 MiB" --queue "$work/queue"
+measure "a look at nothing" '"" is no number' --item "Old boot" --trials 4,,6
+expect "a replay of something else" 2 - "--item and --replay" -- "$bin" measure --replay f00d --item "Old boot" --catalogue "$c"
+measure "store what is measured" "--store goes with --replay" --item "Old boot" --store
+expect "a list takes no words" 2 - "kind list takes no words" -- "$bin" kind list fin --catalogue "$c"
+expect "nothing like it is known" 2 - 'no item "q": .upthrust item list. shows' -- "$bin" show q --catalogue "$c"
+water "a key without its number" "give a number behind the =" "Quarry,temp_c=3,salinity_psu=salty"
 expect "a water too hot" 2 - "" -- "$bin" measure --rig "$work/rig.ini" --operator json --item "Twin fins" --water fresh,temp_c=50 --catalogue "$c"
 expect "a water called tank" 2 - "not \"tank\"" -- "$bin" measure --rig "$work/rig.ini" --operator json --item "Twin fins" --water tank --catalogue "$c"
 expect "an own water without salinity" 2 - "what is in it" -- "$bin" measure --rig "$work/rig.ini" --operator json --item "Twin fins" --water "Blue lake,temp_c=5" --catalogue "$c"

@@ -108,7 +108,11 @@ assert status in (0, 3), error
 points = events[-1]["results"][0]["two_points"]
 assert abs(points["moment_nm"] + 0.06 * 9.80665 * 0.6) < 3 * points["u_moment_nm"], points
 sheet = run("show", "Coot fin").stdout
-assert "hung level by lines 0.60 m apart" in sheet and "comes up" in sheet, sheet
+assert "hung level by lines 0.6 m apart" in sheet and "comes up" in sheet, sheet
+sheet = run("show", "Coot fin", "--units", "imperial").stdout
+assert re.search(r"lines 2\.0 ft apart: [+-][0-9.]+ oz at the hook's end", sheet), sheet
+sheet = run("show", "Auk hood", "--units", "imperial").stdout
+assert re.search(r"at 11\.2 ft: \+7\.\d+ oz", sheet) and " g " not in sheet, sheet
 print("0.3 L of gas told as %.3f, -0.353 N m as %.3f" % (deep["gas_l"], points["moment_nm"]))
 
 # ---- a queue: killed in the second item, taken up, its neighbours share the tare ----
@@ -142,6 +146,16 @@ assert [t["number"] for t in trials] == [2, 3, 1, 2, 3], trials  # the first one
 for result, item in ((results[0], "Plover fin"), (results[1], "Coot fin")):
     tank_result = result["results"][0]
     assert abs(tank_result["buoyancy_g"] - truth_g(item)) < 3 * tank_result["expanded_u_g"]
+# The way of a result that two runs made is told whole.
+explained = json.loads(run("explain", "Plover fin", "--json").stdout)
+assert [t["number"] for t in explained["trials"]] == [1, 2, 3], explained["trials"]
+loads = [t["linear_counts"] for t in explained["trials"]]
+assert abs(sum(loads) / 3 - explained["chain"]["water_counts"]) < 1e-3, loads
+# The tare before its dry weighing is the neighbour's.
+assert abs(explained["air"]["linear_counts"] - explained["chain"]["air_counts"]) < 1e-3
+words = run("explain", "Plover fin").stdout
+assert "nan" not in words, words
+assert "mean of the trials" in words and "= 0   half" not in words, words
 status, events, error = session(tank, *queue, "--resume")
 assert status == 0 and "all 3 items of the list are done" in error, error
 with sqlite3.connect(catalogue + "/catalogue.sqlite") as database:
@@ -208,6 +222,25 @@ assert status in (0, 3), error
 assert [e["number"] for e in events if e["event"] == "trial"] == [2, 3], (events, error)
 again = run("measure", "--replay", events[-1]["results"][0]["run_id"], status=status)
 assert "the same as run" in again.stdout, again.stdout
+
+
+# ---- left after the dry weighing: the first trial of the run that goes on tells it too ----
+def kill_before_water(event, process, events):
+    if event["do"] == "immerse":
+        process.send_signal(signal.SIGKILL)
+        return True
+    return False
+
+
+status, events, error = session(tank, "measure", "--item", "Heron fin", "--trials", "3",
+                                hook=kill_before_water)
+assert status == -signal.SIGKILL, error
+status, events, error = session(tank, "measure", "--resume")
+assert status in (0, 3) and sum(e["event"] == "trial" for e in events) == 3, error
+explained = json.loads(run("explain", "Heron fin", "--json").stdout)
+assert abs(explained["air"]["linear_counts"] - explained["chain"]["air_counts"]) < 1e-3, explained
+for trial in explained["trials"]:
+    assert abs(trial["linear_counts"] - trial["load_counts"]) < 1e-3, trial
 
 # ---- a long name is cut within a letter where it is told as next: JSON all the same ----
 name = "x" + "\u00e4" * 60

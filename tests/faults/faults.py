@@ -37,7 +37,7 @@ class Wire(threading.Thread):
 
     def __init__(self, port, link):
         super().__init__(daemon=True)
-        self.link, self.lines, self.bend, self.ends = link, 0, None, False
+        self.link, self.lines, self.bend, self.ends, self.trouble = link, 0, None, False, None
         self.device = os.open(port, os.O_RDWR | os.O_NOCTTY)
         tty.setraw(self.device)
         self.lock = threading.Lock()
@@ -88,7 +88,8 @@ class Wire(threading.Thread):
                         self.pass_on(whole + line_end)
                     if self.ours is not None and self.ours in ready:
                         os.write(self.device, os.read(self.ours, 65536))
-            except (OSError, ValueError):  # one of them was pulled out meanwhile
+            except (OSError, ValueError) as problem:  # one of them was pulled out meanwhile
+                self.trouble = repr(problem)
                 time.sleep(0.01)
 
 
@@ -201,6 +202,10 @@ class Place:
         assert abs(off_g) < 5 * result["u_buoyancy_g"] + 0.1, (off_g, result["u_buoyancy_g"])
         again = self.run_program("measure", "--replay", result["run_id"])
         assert "the same as run " in again.stdout, again
+        explained = json.loads(self.run_program("explain", ITEM, "--json").stdout)
+        explained = explained.get("explanation", explained)
+        assert [t["number"] for t in explained["trials"]] == list(range(1, wanted + 1)), explained["trials"]
+        assert "air" in explained, explained.keys()
         assert self.database("PRAGMA integrity_check") == [("ok",)]
 
     def database(self, sql):
@@ -238,6 +243,7 @@ def fault(name, caused, **how):
             print("\n".join("#   " + line for line in traceback.format_exc().splitlines()[-6:]))
             print("#   words: %s" % place.words)
             print("#   faults: %s" % place.faults)
+            print("#   wire: %d lines, %s; tank %s" % (place.wire.lines, place.wire.trouble, place.tank.poll()))
         finally:
             place.close()
         sys.stdout.flush()
@@ -271,7 +277,7 @@ def cost_of(place, in_vain=None):
     in_vain = place.readings() if in_vain is None else in_vain
     most = 2 + max(place.shakes()) + 1
     assert 0 <= in_vain <= most, (in_vain, most)
-    return "%d readings of the trial under way" % in_vain
+    return "%d reading%s of the trial under way" % (in_vain, "" if in_vain == 1 else "s")
 
 
 def last(words):
@@ -643,6 +649,25 @@ bent("the device's clock begins anew", "an hour less in a trial and after it, as
      shifted(-3600000), "")
 
 
+@fault("the device itself says overload", "status OL instead of ST in a trial until somebody is told")
+def run(place):
+    text = open(place.rig).read()
+    open(place.rig, "w").write(text.replace("[sensor]", "status_field = 4\nstable_words = ST\nover_words = OL\n[sensor]"))
+    status_word = [b"ST"]
+    place.wire.bend = lambda line: line.rstrip() + b"," + status_word[0] + b"\r\n"
+    assert place.session("calibrate", "--masses-g", "500,1000,2000", "--rounds", "1", "--no-staircase") == 0, place.words
+    place.forget()
+    inner = with_event(place, lambda: status_word.__setitem__(0, b"OL"))
+    def hook(event):
+        if event["event"] == "fault":
+            status_word[0] = b"ST"
+        return inner(event)
+    place.check_end(measure(place, hook))
+    said = place.faults.split(" | ")[0]
+    assert "loaded beyond its range" in said, place.faults
+    return cost_of(place), said
+
+
 @fault("a stream that stands still for good", "one word from the second trial on; the run goes on with a sound one")
 def run(place):
     bend = Bent(place, frozen)
@@ -698,7 +723,7 @@ def run(place):
     disk = place.at + "/disk"
     os.mkdir(disk)
     if subprocess.run(["mount", "-t", "tmpfs", "-o", "size=3m", "none", disk], capture_output=True).returncode:
-        return "nothing", "SKIPPED: no right to mount"
+        return "nothing", "# SKIP no right to mount a small disk"
     try:
         shutil.move(place.catalogue, disk)
         place.catalogue = disk + "/catalogue"

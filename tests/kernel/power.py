@@ -22,6 +22,8 @@ TRIALS = 4
 class Pc:
     """One boot, from the disk as the last one left it."""
 
+    latest = None
+
     def __init__(self, now="2026-03-01T12:00:00"):
         for name in ("shell", "uart", "cable", "qmp"):
             if os.path.exists(work + "/" + name):
@@ -30,6 +32,7 @@ class Pc:
                            "-rtc", "base=" + now]
         self.device = None
         self.machine = Machine()
+        Pc.latest = self
         try:
             self.machine.boot()
             status, words = self.machine.run("mkdir -p /mnt; mount -t ext4 /dev/vda /mnt")
@@ -198,7 +201,7 @@ def check_another_adapter(pc):
     time.sleep(2)
     pc.machine.pull_out()
     pc.machine.wait_for("! -e /dev/ttyUSB0")
-    early = [e for e in pc.events if "is back" in e.get("text", "")]
+    early = [e for e in pc.events if e["event"] == "fault" and "is back" in e["text"]]
     pc.device.load_g = 0
     pc.machine.plug_in()
     pc.go()
@@ -239,7 +242,7 @@ def main():
         check_another_adapter(pc)
         check_clock(pc)
     finally:
-        pc.cut()
+        Pc.latest.cut()
     print("# %.0f s with a disk" % (time.monotonic() - begun_s))
 
 

@@ -140,6 +140,23 @@ static void test_interval_holds_soft_stiff_and_stuck_foam(void **state) {
     }
 }
 
+/* Where it was weighed deep it is known as that weighing is: here a single reading of u 2.9 g
+   beside a mean, and what both share. */
+static void test_at_the_deep_weighing_its_own_u_counts(void **state) {
+    (void)state;
+    struct up_gas_session session = pool();
+    session.u_deep_own_kg = 2.9e-3;
+    session.u_depth_difference_m = session.air_pressure_pa.u = session.gravity_m_s2.u = 0;
+    struct up_gas gas = gas_of(session);
+    double shallow_own_kg = sqrt(3e-3 * 3e-3 - 2.9e-3 * 2.9e-3);
+    double common_kg = sqrt(4e-3 * 4e-3 - shallow_own_kg * shallow_own_kg);
+    assert_close(at(&gas, 1.4, 24).buoyancy_kg.u, hypot(common_kg, 2.9e-3), 1e-9);
+    assert_close(at(&gas, 0.4, 24).u_law_kg, 0, 1e-12);
+    assert_close(at(&gas, 0.4, 24).buoyancy_kg.u, 4e-3, 1e-9);
+    session.u_deep_own_kg = (double)NAN;
+    assert_refused(session, "uncertainty of the deep weighing");
+}
+
 static void test_warmth_and_pressure_do_not_cancel_in_the_width(void **state) {
     (void)state;
     struct up_gas gas = gas_of(pool());
@@ -209,6 +226,7 @@ int main(void) {
         cmocka_unit_test(test_uncertainty_of_the_volume_by_moving_the_inputs),
         cmocka_unit_test(test_uncertainty_of_a_prediction_by_moving_the_weighings),
         cmocka_unit_test(test_interval_holds_soft_stiff_and_stuck_foam),
+        cmocka_unit_test(test_at_the_deep_weighing_its_own_u_counts),
         cmocka_unit_test(test_warmth_and_pressure_do_not_cancel_in_the_width),
         cmocka_unit_test(test_no_gas_is_a_volume_within_its_uncertainty),
         cmocka_unit_test(test_bad_numbers_are_named),

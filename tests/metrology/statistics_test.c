@@ -252,6 +252,9 @@ static void test_proportional_with_equal_x(void **state) {
 static void test_coverage_factor(void **state) {
     (void)state;
     assert_close(up_coverage_factor(0.95, ENDLESS), 1.959963984540054, 1e-14);
+    assert_true(isnan(up_coverage_factor(0.95, 1e-3))); /* of a record of somebody else's */
+    assert_true(isnan(up_coverage_factor(0.95, 1e-300)) && isnan(up_coverage_factor(0.95, 0)));
+    assert_true(up_coverage_factor(0.9999, 0.1) > 1e6);
     assert_close(up_coverage_factor(0.5, 1), 1, 1e-14);             /* tan(pi / 4) */
     assert_close(up_coverage_factor(0.9, 2), 9 / sqrt(9.5), 1e-13); /* closed form for 2 */
     const double dof[] = {1e3, 1e6, 1e9, 1e15, 1e100, DBL_MAX};

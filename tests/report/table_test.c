@@ -203,7 +203,7 @@ static void imperial_units(void **state) {
     up_style_depth(&imperial, 3.048, text);
     assert_string_equal(text, "10.0 ft");
     up_style_density(&imperial, 1000, text);
-    assert_string_equal(text, "62.428 lb/ft3");
+    assert_string_equal(text, "62.43 lb/ft3");
 }
 
 static void older_results_stand_below(void **state) {
@@ -221,7 +221,7 @@ static void older_results_stand_below(void **state) {
     assert_non_null(older);
     assert_true(newest < older);
     assert_non_null(strstr(older, "+10.0 g"));
-    assert_non_null(strstr(text, "it pulls down as 77 g of lead"));
+    assert_non_null(strstr(text, "negative: sinks like 77 g of lead\n"));
     assert_null(strstr(text, "+99.0 g"));
     free(text);
     struct up_failure failure = {0};
@@ -236,7 +236,7 @@ static void older_results_stand_below(void **state) {
 
 static void a_result_is_told_in_words(void **state) {
     (void)state;
-    static const char *const words[] = {[UP_CLASS_UNDECIDED] = "reaches over a class line",
+    static const char *const words[] = {[UP_CLASS_UNDECIDED] = "undecided",
                                         [UP_CLASS_POSITIVE] = "positive: floats",
                                         [UP_CLASS_NEUTRAL] = "neutral: hangs",
                                         [UP_CLASS_NEGATIVE] = "negative: sinks"};
@@ -262,6 +262,62 @@ static void a_result_is_told_in_words(void **state) {
     }
 }
 
+/* Freed by the caller. */
+static char *print_result(const struct up_result *result) {
+    char *text = NULL;
+    size_t length = 0;
+    FILE *stream = open_memstream(&text, &length);
+    assert_non_null(stream);
+    up_result_print(result, &plain, stream);
+    fclose(stream);
+    return text;
+}
+
+/* A calm result has three lines, which fit a terminal of 80 columns. */
+static void only_what_matters_is_told(void **state) {
+    (void)state;
+    struct up_result result = {
+        .water = {.name = "fresh", .temp_c = 20},
+        .water_density_kg_m3 = {998.2067, 0.02, 9},
+        .measured = true,
+        .pieces = 1,
+        .has_model = true,
+        .answer = {.buoyancy_kg = {-0.0497, 0.001, 9},
+                   .expanded_u_kg = 0.0007,
+                   .first_order_expanded_u_kg = 0.0006,
+                   .draws = 20000,
+                   .stable = true,
+                   .probability_neutral = 0.68,
+                   .probability_negative = 0.32,
+                   .guard_low_kg = 0.0006,
+                   .guard_high_kg = 0.0005,
+                   .class = UP_CLASS_UNDECIDED},
+        .question = {.tolerance_kg = 0.05, .coverage = 0.95, .confidence = 0.95}};
+    char *text = print_result(&result);
+    assert_string_equal(
+        text, "  fresh        -49.7 g +- 0.7 g (95 %)  undecided: pulls like 54 g of lead\n"
+              "    measured at 20.0 C, 998.2 kg/m3, one piece; neutral within 50 g, at 0.95\n"
+              "    probability: neutral 0.680 (from -49.4 g to +49.5 g)\n"
+              "                 negative 0.320 (from -50.5 g down)\n"
+              "    more trials would not decide it (`upthrust explain` tells why)\n");
+    free(text);
+    result.answer.class = UP_CLASS_NEUTRAL;
+    result.answer.first_order_expanded_u_kg = 0.0002; /* ends before the line, as 0.7 g does not */
+    text = print_result(&result);
+    assert_non_null(strstr(text, "the first order's interval, not used, would not reach the line"));
+    free(text);
+    result.answer.buoyancy_kg.value = 0.164;
+    text = print_result(&result);
+    assert_null(strstr(text, "first order"));
+    assert_non_null(strstr(text, "neutral: hangs, lifts 180 g of lead\n"));
+    free(text);
+    result.compressible = true;
+    text = print_result(&result);
+    assert_null(strstr(text, "lead"));
+    assert_non_null(strstr(text, "deeper it lifts less"));
+    free(text);
+}
+
 int main(void) {
     const struct CMUnitTest tests[] = {
         TEST(columns_stand_below_each_other),
@@ -272,6 +328,7 @@ int main(void) {
         TEST(imperial_units),
         TEST(older_results_stand_below),
         TEST(a_result_is_told_in_words),
+        TEST(only_what_matters_is_told),
     };
     return cmocka_run_group_tests_name("report: tables", tests, NULL, NULL);
 }
