@@ -299,7 +299,8 @@ static bool copy_record(struct keeper *keeper, struct up_failure *failure) {
         const char *event = json_string_value(json_object_get(entry, "event"));
         json_int_t offset = json_integer_value(json_object_get(entry, "offset"));
         if (!good || event == NULL || strcmp(event, "run") == 0 || strcmp(event, "plan") == 0 ||
-            strcmp(event, "end") == 0 || offset < (json_int_t)at) {
+            strcmp(event, "end") == 0 || strcmp(event, RUN_COPIED) == 0 ||
+            offset < (json_int_t)at) {
             continue;
         }
         up_run_bytes(keeper->run, left->stream + at, (size_t)offset - at);
@@ -311,7 +312,8 @@ static bool copy_record(struct keeper *keeper, struct up_failure *failure) {
         }
     }
     up_run_bytes(keeper->run, left->stream + at, left->length - at);
-    return good && up_run_sync(keeper->run, failure);
+    return good && up_run_journal(keeper->run, json_pack("{s:s}", "event", RUN_COPIED), failure) &&
+           up_run_sync(keeper->run, failure);
 }
 
 static bool repeat_old(struct keeper *keeper, struct up_procedure *procedure,

@@ -37,8 +37,11 @@ bool kept_run_repeat(const struct kept_run *run, struct up_procedure *procedure,
 
 /* ---- going on with it (resume_run.c) ---- */
 
+/* The journal's event behind all that was copied from the run that is gone on with. */
+#define RUN_COPIED "copied"
+
 struct taken_up {
-    struct kept_run run; /* its rig has the port of the rig file given now */
+    struct kept_run run; /* of the files; its rig has the port of the rig file given now */
     struct up_unfinished unfinished;
 };
 

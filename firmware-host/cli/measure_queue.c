@@ -184,7 +184,7 @@ enum up_status measure_queue(const struct arguments *arguments, struct up_failur
         read_conditions(arguments, &whole->options, failure) &&
         read_measure(arguments, &whole->options, &whole->plan, failure) &&
         queue_open(&whole->queue, whole->options.catalogue, option_value(arguments, "queue"),
-                   option_given(arguments, "resume"), failure) &&
+                   option_given(arguments, "resume") ? whole->options.rig.id : NULL, failure) &&
         check_items(whole, failure);
     whole->list = json_array();
     whole->plan.water = water;

@@ -98,6 +98,7 @@ static bool read_list(struct queue *queue, struct up_catalogue *catalogue,
 
 struct past {
     struct queue *queue;
+    const char *bench;
     bool of_latest; /* second round: entries of the latest queue are marked */
 };
 
@@ -121,7 +122,8 @@ static void mark(struct queue *queue, const struct up_record *record) {
 static bool look_at_run(const struct up_record *record, void *context) {
     struct past *past = context;
     const json_t *queue = json_object_get(record->body, "queue");
-    if (queue == NULL || strcmp(text_of(queue, "list"), past->queue->name) != 0) {
+    if (queue == NULL || strcmp(text_of(queue, "list"), past->queue->name) != 0 ||
+        strcmp(record->bench, past->bench) != 0) {
         return true;
     }
     if (!past->of_latest) {
@@ -132,23 +134,25 @@ static bool look_at_run(const struct up_record *record, void *context) {
     return true;
 }
 
-static bool find_done(struct queue *queue, struct up_catalogue *catalogue,
+static bool find_done(struct queue *queue, struct up_catalogue *catalogue, const char *bench,
                       struct up_failure *failure) {
-    struct past past = {.queue = queue};
+    struct past past = {.queue = queue, .bench = bench};
     if (!up_catalogue_each(catalogue, "run", look_at_run, &past, failure)) {
         return false;
     }
     if (queue->id[0] == '\0') {
-        return up_fail(failure, UP_STATUS_WRONG_INPUT,
-                       "nothing was measured from a list called %.80s yet: begin without --resume",
-                       queue->name);
+        return up_fail(
+            failure, UP_STATUS_WRONG_INPUT,
+            "nothing was measured from a list called %.80s on the bench %.60s yet: begin "
+            "without --resume",
+            queue->name, bench);
     }
     past.of_latest = true;
     return up_catalogue_each(catalogue, "run", look_at_run, &past, failure);
 }
 
-bool queue_open(struct queue *queue, struct up_catalogue *catalogue, const char *path, bool resume,
-                struct up_failure *failure) {
+bool queue_open(struct queue *queue, struct up_catalogue *catalogue, const char *path,
+                const char *resume_bench, struct up_failure *failure) {
     const char *slash = strrchr(path, '/');
     char *name =
         up_text_clean(slash != NULL ? slash + 1 : path, strlen(slash != NULL ? slash + 1 : path));
@@ -159,10 +163,11 @@ bool queue_open(struct queue *queue, struct up_catalogue *catalogue, const char 
     if (!read_list(queue, catalogue, failure)) {
         return false;
     }
-    if (!resume) {
+    if (resume_bench == NULL) {
         up_new_id(queue->id);
+        return true;
     }
-    return !resume || find_done(queue, catalogue, failure);
+    return find_done(queue, catalogue, resume_bench, failure);
 }
 
 /* ---- where we are ---- */

@@ -24,9 +24,9 @@ struct queue {
 };
 
 /* Reads the list: an item a line, by name or id; blank lines and those that begin with # count for
-   nothing. With `resume` it goes on with the latest queue from a list of this name. */
-bool queue_open(struct queue *queue, struct up_catalogue *catalogue, const char *path, bool resume,
-                struct up_failure *failure);
+   nothing. With `resume_bench` it goes on with the latest queue from a list of this name there. */
+bool queue_open(struct queue *queue, struct up_catalogue *catalogue, const char *path,
+                const char *resume_bench, struct up_failure *failure);
 
 /* Items not done yet. */
 unsigned queue_left(const struct queue *queue);

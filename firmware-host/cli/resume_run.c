@@ -100,6 +100,41 @@ static bool check_calibration(struct kept_run *run, const struct bench_run *benc
     return good;
 }
 
+/* ---- the files ---- */
+
+/* A run that goes on with another holds all of that one's record, unless it ended while it copied.
+ */
+static bool is_whole(const struct kept_run *run) {
+    size_t i;
+    json_t *entry;
+    if (json_object_get(json_array_get(run->left.journal, 0), "continues") == NULL) {
+        return true;
+    }
+    json_array_foreach(run->left.journal, i, entry) {
+        const char *event = json_string_value(json_object_get(entry, "event"));
+        if (event != NULL && strcmp(event, RUN_COPIED) == 0) {
+            return true;
+        }
+    }
+    return false;
+}
+
+/* The latest of the runs that went on with each other whose files are whole: what came later had
+   not begun. */
+static bool open_files(struct taken_up *taken, struct up_catalogue *catalogue, bool calibrates,
+                       struct up_failure *failure) {
+    size_t i;
+    json_t *id;
+    json_array_foreach(taken->unfinished.continues, i, id) {
+        kept_run_free(&taken->run);
+        if (kept_run_open(&taken->run, catalogue, json_string_value(id), calibrates, failure) &&
+            is_whole(&taken->run)) {
+            return true;
+        }
+    }
+    return false;
+}
+
 bool take_up(struct taken_up *taken, const struct bench_run *bench, bool calibrates,
              const struct up_item *item, struct up_failure *failure) {
     struct kept_run *run = &taken->run;
@@ -108,7 +143,7 @@ bool take_up(struct taken_up *taken, const struct bench_run *bench, bool calibra
     memset(taken, 0, sizeof *taken);
     if (!up_run_find_unfinished(catalogue, calibrates ? "calibrate" : "measure", bench->rig->id,
                                 item != NULL ? item->id : NULL, id, &taken->unfinished, failure) ||
-        !kept_run_open(run, catalogue, taken->unfinished.run_id, calibrates, failure) ||
+        !open_files(taken, catalogue, calibrates, failure) ||
         !check_rig(run, bench->rig, failure)) {
         return false;
     }

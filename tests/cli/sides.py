@@ -195,6 +195,34 @@ run("item", "edit", "Coot fin", "--tolerance-g", "40")
 status, events, error = session(tank, *rest, "--resume")
 assert status in (0, 3) and "note: Coot fin has been edited" in error, error
 assert [e["number"] for e in events if e["event"] == "trial"] == [1, 2], events
+# ---- ended while it copied what it goes on with (a full disk, a power cut): that one is whole still ----
+def kill_at(wanted, number):
+    def hook(event, process, events):
+        if sum(e.get("do") == wanted for e in events) < number:
+            return False
+        process.kill()
+        return True
+    return hook
+
+
+status, events, error = session(tank, "measure", "--item", "Heron fin", "--trials", "3",
+                                hook=kill_at("immerse", 2))
+assert status == -signal.SIGKILL and sum(e["event"] == "trial" for e in events) == 1, events
+for kept_lines in (1, 2, 9):
+    status, events, error = session(tank, "measure", "--resume", hook=kill_at("empty-in-water", 1))
+    assert status == -signal.SIGKILL, error
+    runs = [catalogue + "/runs/" + name for name in os.listdir(catalogue + "/runs")]
+    latest = max(runs, key=os.path.getmtime)
+    journal = open(latest + "/journal.jsonl").readlines()
+    assert sum('"event":"copied"' in line for line in journal) == 1, journal
+    open(latest + "/journal.jsonl", "w").writelines(journal[:kept_lines])
+    os.truncate(latest + "/stream", 0)
+status, events, error = session(tank, "measure", "--resume")
+assert status in (0, 3), error
+assert [e["number"] for e in events if e["event"] == "trial"] == [2, 3], (events, error)
+again = run("measure", "--replay", events[-1]["results"][0]["run_id"], status=status)
+assert "the same as run" in again.stdout, again.stdout
+
 
 # ---- left after the dry weighing: the first trial of the run that goes on tells it too ----
 def kill_before_water(event, process, events):

@@ -21,6 +21,8 @@ printf 'Heron fin\n' >"$work/new.txt"
 printf 'Auk hood\nHeron fin\n' >"$work/deep.txt"
 expect "a depth for a list with what does not yield" 2 - "Heron fin: --second-depth-m is for foam" -- measure --queue "$work/deep.txt" --second-depth-m 2
 expect "nothing to take up" 2 - "begin without --resume" -- measure --queue "$work/new.txt" --resume
+sed 's/^id = .*/id = the-other-bench/' "$rig" >"$work/other.ini"
+expect "a list of another bench" 2 - "a list called stock.txt on the bench the-other-bench yet" -- "$bin" measure --rig "$work/other.ini" --catalogue "$c" --operator json --queue "$work/sides/stock.txt" --resume
 expect "trials that fall" 2 - "rise" -- measure --item "Heron fin" --trials 6,4
 expect "half a trial" 2 - "whole numbers" -- measure --item "Heron fin" --trials 2.5
 "$bin" item add --name "Lone lamp" --kind lamp --catalogue "$c" >/dev/null
