@@ -327,7 +327,9 @@ def end_at_steps(number, every, name, caused):
 
 
 end_at_steps(signal.SIGKILL, 1, "kill -9 at every step", "SIGKILL at each ask, and while it reads")
-end_at_steps(signal.SIGTERM, 3, "SIGTERM at every third step", "SIGTERM at asks, and while it reads")
+end_at_steps(signal.SIGTERM, 1, "SIGTERM at every step", "SIGTERM at each ask, and while it reads")
+end_at_steps(signal.SIGINT, 1, "Ctrl-C at every step", "SIGINT at each ask, and while it reads")
+end_at_steps(signal.SIGHUP, 1, "SIGHUP at every step", "SIGHUP at each ask, and while it reads")
 
 
 def end_once(number, name):
