@@ -393,6 +393,16 @@ json_t *clean_string(const char *text) {
     return json;
 }
 
+const char *up_record_text(const json_t *body, const char *key) {
+    const char *text = json_string_value(json_object_get(body, key));
+    return text != NULL ? text : "";
+}
+
+double up_record_number(const json_t *body, const char *key) {
+    const json_t *member = json_object_get(body, key);
+    return json_is_number(member) ? json_number_value(member) : (double)NAN;
+}
+
 bool take_number(const json_t *body, const char *key, double *value) {
     const json_t *member = json_object_get(body, key);
     if (!json_is_number(member)) {

@@ -133,11 +133,6 @@ json_t *up_result_to_json(const struct up_result *result) {
 
 /* ---- back from a record, which may be older than a member ---- */
 
-static double number_of(const json_t *body, const char *key) {
-    const json_t *member = json_object_get(body, key);
-    return json_is_number(member) ? json_number_value(member) : (double)NAN;
-}
-
 static bool truth_of(const json_t *body, const char *key) {
     return json_is_true(json_object_get(body, key));
 }
@@ -175,12 +170,12 @@ enum up_class up_class_of(const char *word) {
 static struct up_term term_of(const json_t *line) {
     static const enum up_distribution known[] = {UP_NORMAL, UP_STUDENT, UP_RECTANGULAR};
     const json_t *dof = json_object_get(line, "dof");
-    struct up_term term = {.value = number_of(line, "value"),
-                           .u = number_of(line, "u"),
+    struct up_term term = {.value = up_record_number(line, "value"),
+                           .u = up_record_number(line, "u"),
                            .dof = json_is_number(dof) ? json_number_value(dof) : (double)INFINITY,
                            .evaluation = word_of(line, "evaluation")[0],
-                           .sensitivity = number_of(line, "sensitivity"),
-                           .share = number_of(line, "share_of_variance")};
+                           .sensitivity = up_record_number(line, "sensitivity"),
+                           .share = up_record_number(line, "share_of_variance")};
     for (size_t i = 0; i < sizeof known / sizeof known[0]; i++) {
         if (strcmp(up_distribution_name(known[i]), word_of(line, "distribution")) == 0) {
             term.distribution = known[i];
@@ -235,43 +230,43 @@ static bool take_model(const json_t *model, struct up_result *result) {
 static struct up_answer answer_of(const json_t *body) {
     const json_t *dof = json_object_get(body, "dof");
     return (struct up_answer){
-        .buoyancy_kg = {number_of(body, "buoyancy_g") * 1e-3,
-                        number_of(body, "u_buoyancy_g") * 1e-3,
+        .buoyancy_kg = {up_record_number(body, "buoyancy_g") * 1e-3,
+                        up_record_number(body, "u_buoyancy_g") * 1e-3,
                         json_is_number(dof) ? json_number_value(dof) : (double)INFINITY},
-        .expanded_u_kg = number_of(body, "expanded_u_g") * 1e-3,
-        .probability_positive = number_of(body, "probability_positive"),
-        .probability_neutral = number_of(body, "probability_neutral"),
-        .probability_negative = number_of(body, "probability_negative"),
+        .expanded_u_kg = up_record_number(body, "expanded_u_g") * 1e-3,
+        .probability_positive = up_record_number(body, "probability_positive"),
+        .probability_neutral = up_record_number(body, "probability_neutral"),
+        .probability_negative = up_record_number(body, "probability_negative"),
         .class = up_class_of(word_of(body, "class")),
-        .volume_m3 = number_of(body, "volume_m3"),
-        .mass_kg = number_of(body, "mass_kg"),
-        .guard_low_kg = number_of(body, "guard_low_g") * 1e-3,
-        .guard_high_kg = number_of(body, "guard_high_g") * 1e-3,
-        .first_order_expanded_u_kg = number_of(body, "first_order_expanded_u_g") * 1e-3,
-        .numerical_tolerance_kg = number_of(body, "numerical_tolerance_g") * 1e-3,
+        .volume_m3 = up_record_number(body, "volume_m3"),
+        .mass_kg = up_record_number(body, "mass_kg"),
+        .guard_low_kg = up_record_number(body, "guard_low_g") * 1e-3,
+        .guard_high_kg = up_record_number(body, "guard_high_g") * 1e-3,
+        .first_order_expanded_u_kg = up_record_number(body, "first_order_expanded_u_g") * 1e-3,
+        .numerical_tolerance_kg = up_record_number(body, "numerical_tolerance_g") * 1e-3,
         .first_order_agrees = truth_of(body, "first_order_agrees"),
         .stable = truth_of(body, "draws_stable"),
         .draws = count_of(body, "draws"),
-        .draws_mean_kg = number_of(body, "draws_mean_g") * 1e-3,
-        .draws_u_kg = number_of(body, "draws_u_g") * 1e-3};
+        .draws_mean_kg = up_record_number(body, "draws_mean_g") * 1e-3,
+        .draws_u_kg = up_record_number(body, "draws_u_g") * 1e-3};
 }
 
 void up_result_from_json(const json_t *body, struct up_result *result) {
     *result = (struct up_result){
-        .water = {.temp_c = number_of(body, "water_temp_c"),
-                  .salinity_g_kg = number_of(body, "salinity_g_kg"),
-                  .depth_m = number_of(body, "depth_m")},
+        .water = {.temp_c = up_record_number(body, "water_temp_c"),
+                  .salinity_g_kg = up_record_number(body, "salinity_g_kg"),
+                  .depth_m = up_record_number(body, "depth_m")},
         .measured = strcmp(word_of(body, "basis"), "measured") == 0,
-        .water_density_kg_m3 = up_known(number_of(body, "water_density_kg_m3"),
-                                        number_of(body, "u_water_density_kg_m3")),
-        .immersion_depth_m = number_of(body, "immersion_depth_m"),
-        .air_pressure_pa = number_of(body, "air_pressure_pa"),
-        .soak_s = number_of(body, "soak_s"),
+        .water_density_kg_m3 = up_known(up_record_number(body, "water_density_kg_m3"),
+                                        up_record_number(body, "u_water_density_kg_m3")),
+        .immersion_depth_m = up_record_number(body, "immersion_depth_m"),
+        .air_pressure_pa = up_record_number(body, "air_pressure_pa"),
+        .soak_s = up_record_number(body, "soak_s"),
         .compressible = truth_of(body, "compressible"),
         .answer = answer_of(body),
-        .question = {.tolerance_kg = number_of(body, "tolerance_g") * 1e-3,
-                     .coverage = number_of(body, "coverage"),
-                     .confidence = number_of(body, "confidence")},
+        .question = {.tolerance_kg = up_record_number(body, "tolerance_g") * 1e-3,
+                     .coverage = up_record_number(body, "coverage"),
+                     .confidence = up_record_number(body, "confidence")},
         .trials = count_of(body, "trials"),
         .pieces = (int)count_of(body, "pieces"),
         .trials_would_decide = json_is_integer(json_object_get(body, "more_trials")),
@@ -387,14 +382,14 @@ void up_decision_apply(const json_t *decision, struct up_result *result) {
         return;
     }
     result->rejudged = true;
-    result->question.tolerance_kg = number_of(decision, "tolerance_g") * 1e-3;
-    result->question.confidence = number_of(decision, "confidence");
-    answer->probability_positive = number_of(decision, "probability_positive");
-    answer->probability_neutral = number_of(decision, "probability_neutral");
-    answer->probability_negative = number_of(decision, "probability_negative");
+    result->question.tolerance_kg = up_record_number(decision, "tolerance_g") * 1e-3;
+    result->question.confidence = up_record_number(decision, "confidence");
+    answer->probability_positive = up_record_number(decision, "probability_positive");
+    answer->probability_neutral = up_record_number(decision, "probability_neutral");
+    answer->probability_negative = up_record_number(decision, "probability_negative");
     answer->class = up_class_of(word_of(decision, "class"));
-    answer->guard_low_kg = number_of(decision, "guard_low_g") * 1e-3;
-    answer->guard_high_kg = number_of(decision, "guard_high_g") * 1e-3;
+    answer->guard_low_kg = up_record_number(decision, "guard_low_g") * 1e-3;
+    answer->guard_high_kg = up_record_number(decision, "guard_high_g") * 1e-3;
     result->trials_would_decide = json_is_integer(json_object_get(decision, "more_trials"));
     result->more_trials = count_of(decision, "more_trials");
 }

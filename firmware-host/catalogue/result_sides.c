@@ -101,12 +101,6 @@ void set_sides(json_t *json, const struct up_result *result) {
 
 /* ---- back ---- */
 
-static double number_of(const json_t *body, const char *key) {
-    double value = (double)NAN;
-    take_number(body, key, &value);
-    return value;
-}
-
 static void take_checks(const json_t *list, struct up_result *result) {
     const json_t *one;
     size_t i;
@@ -119,8 +113,8 @@ static void take_checks(const json_t *list, struct up_result *result) {
         take_text(one, "name", check->name, sizeof check->name);
         check->outside = json_is_true(json_object_get(one, "outside"));
         check->confirmed = json_is_true(json_object_get(one, "confirmed"));
-        check->deviation_kg.value = number_of(one, "deviation_g") * 1e-3;
-        check->deviation_kg.u = number_of(one, "u_deviation_g") * 1e-3;
+        check->deviation_kg.value = up_record_number(one, "deviation_g") * 1e-3;
+        check->deviation_kg.u = up_record_number(one, "u_deviation_g") * 1e-3;
     }
 }
 
@@ -136,7 +130,7 @@ void take_sides(const json_t *body, struct up_result *result) {
     }
     result->takes_up_water = json_is_true(json_object_get(body, "takes_up_water"));
     result->at_last_soak = json_is_true(json_object_get(body, "stated_at_last_soak"));
-    result->uptake_g_min = number_of(body, "uptake_g_min");
-    result->u_uptake_g_min = number_of(body, "u_uptake_g_min");
+    result->uptake_g_min = up_record_number(body, "uptake_g_min");
+    result->u_uptake_g_min = up_record_number(body, "u_uptake_g_min");
     take_checks(json_object_get(body, "checks"), result);
 }

@@ -127,19 +127,15 @@ struct search {
     unsigned matches;
 };
 
-static const char *text_of(const json_t *body, const char *name) {
-    const char *text = json_string_value(json_object_get(body, name));
-    return text != NULL ? text : "";
-}
-
 static const char *misfit(const struct search *search, const struct up_record *record) {
-    if (strcmp(text_of(record->body, "what"), search->what) != 0) {
+    if (strcmp(up_record_text(record->body, "what"), search->what) != 0) {
         return "is of another kind";
     }
     if (strcmp(record->bench, search->bench) != 0) {
         return "is of another bench";
     }
-    return search->item_id != NULL && strcmp(text_of(record->body, "item_id"), search->item_id) != 0
+    return search->item_id != NULL &&
+                   strcmp(up_record_text(record->body, "item_id"), search->item_id) != 0
                ? "is of another item"
                : NULL;
 }
@@ -148,7 +144,8 @@ static void choose(struct search *search, const struct up_record *record) {
     struct up_unfinished *found = search->found;
     search->matches++;
     search->by[0] = '\0';
-    snprintf(search->how_ended, sizeof search->how_ended, "%s", text_of(record->body, "how_ended"));
+    snprintf(search->how_ended, sizeof search->how_ended, "%s",
+             up_record_text(record->body, "how_ended"));
     memcpy(found->run_id, record->subject, sizeof found->run_id);
     json_decref(found->continues);
     found->continues = json_pack("[s]", record->subject);
@@ -186,7 +183,7 @@ static bool is_of_them(const struct up_unfinished *found, const char *run_id) {
 
 static bool note_check(const struct up_record *record, void *context) {
     struct up_unfinished *found = context;
-    found->checks += is_of_them(found, text_of(record->body, "run_id"));
+    found->checks += is_of_them(found, up_record_text(record->body, "run_id"));
     return true;
 }
 
@@ -194,7 +191,7 @@ static bool note_trial(const struct up_record *record, void *context) {
     struct up_unfinished *found = context;
     json_int_t number = json_integer_value(json_object_get(record->body, "number"));
     if (number >= 1 && number <= UP_RUN_TRIALS_MAX &&
-        is_of_them(found, text_of(record->body, "run_id"))) {
+        is_of_them(found, up_record_text(record->body, "run_id"))) {
         found->trials += !found->stored[number];
         found->stored[number] = true;
     }

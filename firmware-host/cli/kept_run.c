@@ -28,18 +28,13 @@ static json_t *find_plan(const struct up_run_left *left) {
 
 /* ---- the journal's lines ---- */
 
-static double number_of(const json_t *entry, const char *name) {
-    const json_t *value = json_object_get(entry, name);
-    return json_is_number(value) ? json_number_value(value) : (double)NAN;
-}
-
 static bool read_answer(const json_t *entry, struct up_kept *kept) {
     static const char *const words[] = {"done", "skip", "again", "stop"};
     const char *answer = json_string_value(json_object_get(entry, "answer"));
     kept->kind = UP_KEPT_ANSWER;
     kept->id = (unsigned)json_integer_value(json_object_get(entry, "id"));
-    kept->time_s = number_of(entry, "time_s");
-    kept->number = number_of(entry, "value");
+    kept->time_s = up_record_number(entry, "time_s");
+    kept->number = up_record_number(entry, "value");
     kept->word = UP_ANSWER_NUMBER;
     for (size_t i = 0; answer != NULL && i < sizeof words / sizeof words[0]; i++) {
         if (strcmp(words[i], answer) == 0) {
@@ -57,7 +52,7 @@ static bool read_entry(const json_t *entry, struct up_kept *kept) {
     const char *text = json_string_value(json_object_get(entry, "text"));
     *kept =
         (struct up_kept){.offset = (uint64_t)json_integer_value(json_object_get(entry, "offset")),
-                         .arrival_s = number_of(entry, "host_s")};
+                         .arrival_s = up_record_number(entry, "host_s")};
     snprintf(kept->text, sizeof kept->text, "%s", text != NULL ? text : "");
     if (event == NULL) {
         return false;
@@ -92,7 +87,7 @@ static struct up_kept *read_entries(const struct up_run_left *left, size_t *coun
 static bool read_rig(const json_t *plan, struct up_rig *rig, struct up_failure *failure) {
     const char *text = json_string_value(json_object_get(plan, "rig"));
     const char *mass_class = json_string_value(json_object_get(plan, "mass_class"));
-    double air_temp_c = number_of(plan, "air_temp_c");
+    double air_temp_c = up_record_number(plan, "air_temp_c");
     if (text == NULL || !isfinite(air_temp_c)) {
         return damaged("its rig file", failure);
     }
@@ -120,11 +115,11 @@ static unsigned read_waters(const json_t *plan, struct up_water water[WATERS_MAX
                      : json_is_true(json_object_get(entry, "pool")) ? UP_WATER_POOL
                                                                     : UP_WATER_FRESH,
             .salinity_range = json_is_true(json_object_get(entry, "range")),
-            .temp_c = number_of(entry, "temp_c"),
-            .u_temp_c = number_of(entry, "u_temp_c"),
-            .salinity_g_kg = number_of(entry, "salinity_g_kg"),
-            .u_salinity_g_kg = number_of(entry, "u_salinity_g_kg"),
-            .depth_m = number_of(entry, "depth_m")};
+            .temp_c = up_record_number(entry, "temp_c"),
+            .u_temp_c = up_record_number(entry, "u_temp_c"),
+            .salinity_g_kg = up_record_number(entry, "salinity_g_kg"),
+            .u_salinity_g_kg = up_record_number(entry, "u_salinity_g_kg"),
+            .depth_m = up_record_number(entry, "depth_m")};
         snprintf(water[count].name, sizeof water[count].name, "%s", name);
         count++;
     }
@@ -148,8 +143,8 @@ static bool read_measure(struct kept_run *run, struct up_failure *failure) {
     measure->trials = (unsigned)json_integer_value(json_object_get(plan, "trials"));
     measure->water = run->water;
     measure->waters = read_waters(plan, run->water);
-    measure->confidence = number_of(plan, "confidence");
-    measure->coverage = number_of(plan, "coverage");
+    measure->confidence = up_record_number(plan, "confidence");
+    measure->coverage = up_record_number(plan, "coverage");
     plan_more_from_json(plan, measure);
     memcpy(measure->run_id, run->left.id, sizeof measure->run_id);
     return true;

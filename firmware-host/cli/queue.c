@@ -102,16 +102,11 @@ struct past {
     bool of_latest; /* second round: entries of the latest queue are marked */
 };
 
-static const char *text_of(const json_t *json, const char *key) {
-    const char *text = json_string_value(json_object_get(json, key));
-    return text != NULL ? text : "";
-}
-
 static void mark(struct queue *queue, const struct up_record *record) {
-    bool completed = strcmp(text_of(record->body, "how_ended"), "completed") == 0;
+    bool completed = strcmp(up_record_text(record->body, "how_ended"), "completed") == 0;
     for (unsigned i = 0; i < queue->count; i++) {
         struct queue_entry *entry = &queue->entry[i];
-        if (strcmp(entry->item.id, text_of(record->body, "item_id")) == 0) {
+        if (strcmp(entry->item.id, up_record_text(record->body, "item_id")) == 0) {
             entry->done = entry->done || completed;
             snprintf(entry->left_run, sizeof entry->left_run, "%s",
                      completed ? "" : record->subject);
@@ -122,13 +117,13 @@ static void mark(struct queue *queue, const struct up_record *record) {
 static bool look_at_run(const struct up_record *record, void *context) {
     struct past *past = context;
     const json_t *queue = json_object_get(record->body, "queue");
-    if (queue == NULL || strcmp(text_of(queue, "list"), past->queue->name) != 0 ||
+    if (queue == NULL || strcmp(up_record_text(queue, "list"), past->queue->name) != 0 ||
         strcmp(record->bench, past->bench) != 0) {
         return true;
     }
     if (!past->of_latest) {
-        snprintf(past->queue->id, sizeof past->queue->id, "%s", text_of(queue, "id"));
-    } else if (strcmp(text_of(queue, "id"), past->queue->id) == 0) {
+        snprintf(past->queue->id, sizeof past->queue->id, "%s", up_record_text(queue, "id"));
+    } else if (strcmp(up_record_text(queue, "id"), past->queue->id) == 0) {
         mark(past->queue, record);
     }
     return true;

@@ -50,27 +50,17 @@ bool repeat_calibrate(struct up_catalogue *catalogue, const char *id,
 
 /* ---- is it the same? ---- */
 
-static double number_of(const json_t *entry, const char *name) {
-    const json_t *value = json_object_get(entry, name);
-    return json_is_number(value) ? json_number_value(value) : (double)NAN;
-}
-
 struct comparison {
     const struct repeated *repeated;
     unsigned stored;
     double off_g[WATERS_MAX + 1]; /* of each result from the stored one next to it; NaN: none */
 };
 
-static const char *text_of(const json_t *body, const char *name) {
-    const char *text = json_string_value(json_object_get(body, name));
-    return text != NULL ? text : "";
-}
-
 /* The net, its u and the interval, which comes from draws that are the same each time. */
 static double distance_g(const json_t *body, const struct up_answer *answer) {
-    return fabs(number_of(body, "buoyancy_g") - answer->buoyancy_kg.value * 1e3) +
-           fabs(number_of(body, "u_buoyancy_g") - answer->buoyancy_kg.u * 1e3) +
-           fabs(number_of(body, "expanded_u_g") - answer->expanded_u_kg * 1e3);
+    return fabs(up_record_number(body, "buoyancy_g") - answer->buoyancy_kg.value * 1e3) +
+           fabs(up_record_number(body, "u_buoyancy_g") - answer->buoyancy_kg.u * 1e3) +
+           fabs(up_record_number(body, "expanded_u_g") - answer->expanded_u_kg * 1e3);
 }
 
 /* A run may have more results than it gave: of a replay that was stored, of a water that was asked
@@ -78,13 +68,13 @@ static double distance_g(const json_t *body, const struct up_answer *answer) {
 static bool compare(const struct up_record *record, void *context) {
     struct comparison *comparison = context;
     const struct repeated *repeated = comparison->repeated;
-    if (strcmp(text_of(record->body, "run_id"), repeated->run_id) != 0) {
+    if (strcmp(up_record_text(record->body, "run_id"), repeated->run_id) != 0) {
         return true;
     }
     comparison->stored++;
     for (unsigned i = 0; i < repeated->results; i++) {
         const struct up_result *result = &repeated->result[i];
-        if (strcmp(text_of(record->body, "water"), result->water.name) == 0) {
+        if (strcmp(up_record_text(record->body, "water"), result->water.name) == 0) {
             comparison->off_g[i] =
                 fmin(comparison->off_g[i], distance_g(record->body, &result->answer));
         }

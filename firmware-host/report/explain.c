@@ -11,16 +11,6 @@
 
 enum { PREFIX_LEAST = 4 };
 
-static const char *text_of(const json_t *body, const char *key) {
-    const char *text = json_string_value(json_object_get(body, key));
-    return text != NULL ? text : "";
-}
-
-static double number_of(const json_t *body, const char *key) {
-    const json_t *member = json_object_get(body, key);
-    return json_is_number(member) ? json_number_value(member) : (double)NAN;
-}
-
 static void set_number(json_t *json, const char *key, double value) {
     json_object_set_new(json, key, isfinite(value) ? json_real(value) : json_null());
 }
@@ -39,8 +29,9 @@ static bool look_at(const struct up_record *record, void *context) {
     struct search *search = context;
     const json_t *body = record->body;
     if ((search->id != NULL && strncasecmp(search->id, record->subject, strlen(search->id)) != 0) ||
-        (search->item_id != NULL && strcmp(search->item_id, text_of(body, "item_id")) != 0) ||
-        (search->water != NULL && strcmp(search->water, text_of(body, "water")) != 0)) {
+        (search->item_id != NULL &&
+         strcmp(search->item_id, up_record_text(body, "item_id")) != 0) ||
+        (search->water != NULL && strcmp(search->water, up_record_text(body, "water")) != 0)) {
         return true;
     }
     search->count++;
@@ -99,8 +90,9 @@ struct level {
 static const struct level nowhere = {(double)NAN, (double)NAN};
 
 static struct level level_of(const json_t *plateau) {
-    return (struct level){(number_of(plateau, "start_s") + number_of(plateau, "end_s")) / 2,
-                          number_of(plateau, "load_counts")};
+    return (struct level){
+        (up_record_number(plateau, "start_s") + up_record_number(plateau, "end_s")) / 2,
+        up_record_number(plateau, "load_counts")};
 }
 
 /* A load and the tares before and after it. */
@@ -156,7 +148,7 @@ static void read_plateaus(struct walk *walk, const json_t *plateaus, struct brac
     size_t i;
     const char *last = "tare";
     json_array_foreach(plateaus, i, plateau) {
-        const char *of = text_of(plateau, "of");
+        const char *of = up_record_text(plateau, "of");
         struct bracket *here = bracket_of(of, walk, water);
         struct bracket *closed = bracket_of(last, walk, water);
         if (here != NULL) {
@@ -209,7 +201,7 @@ static bool take_trial(const struct up_record *record, void *context) {
                                           "soak_s", "temp_c"};
     struct walk *walk = context;
     struct bracket water = {nowhere, nowhere, nowhere};
-    if (!is_listed(walk->runs, text_of(record->body, "run_id"))) {
+    if (!is_listed(walk->runs, up_record_text(record->body, "run_id"))) {
         return true;
     }
     read_plateaus(walk, json_object_get(record->body, "plateaus"), &water);
@@ -309,7 +301,7 @@ struct decided {
 
 static bool take_decision(const struct up_record *record, void *context) {
     const struct decided *decided = context;
-    if (strcmp(text_of(record->body, "result_id"), decided->result_id) == 0) {
+    if (strcmp(up_record_text(record->body, "result_id"), decided->result_id) == 0) {
         json_t *json = json_copy(record->body);
         json_object_set_new(json, "decision_id", json_string(record->subject));
         json_object_set_new(json, "made_utc", json_string(record->made_utc));

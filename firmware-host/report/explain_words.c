@@ -7,16 +7,6 @@
 #include "upthrust/report.h"
 #include "upthrust/text.h"
 
-static const char *text_of(const json_t *body, const char *key) {
-    const char *text = json_string_value(json_object_get(body, key));
-    return text != NULL ? text : "";
-}
-
-static double number_of(const json_t *body, const char *key) {
-    const json_t *member = json_object_get(body, key);
-    return json_is_number(member) ? json_number_value(member) : (double)NAN;
-}
-
 static bool has(const json_t *body, const char *key) {
     return json_is_number(json_object_get(body, key));
 }
@@ -43,16 +33,17 @@ static void put_bracket(FILE *stream, const json_t *json, const char *what) {
     const json_t *before = json_object_get(json, "tare_before");
     const json_t *load = json_object_get(json, "load");
     const json_t *after = json_object_get(json, "tare_after");
-    double linear = number_of(json, "linear_counts"), stored = number_of(json, "load_counts");
+    double linear = up_record_number(json, "linear_counts"),
+           stored = up_record_number(json, "load_counts");
     fprintf(stream, "  %-8s", what);
-    put_counts(stream, number_of(before, "load_counts"));
-    put_counts(stream, number_of(load, "load_counts"));
-    put_counts(stream, number_of(after, "load_counts"));
-    fprintf(stream, " %8.5f", number_of(json, "weight_after"));
-    put_counts(stream, number_of(json, "difference_counts"));
+    put_counts(stream, up_record_number(before, "load_counts"));
+    put_counts(stream, up_record_number(load, "load_counts"));
+    put_counts(stream, up_record_number(after, "load_counts"));
+    fprintf(stream, " %8.5f", up_record_number(json, "weight_after"));
+    put_counts(stream, up_record_number(json, "difference_counts"));
     put_counts(stream, linear);
     if (has(json, "soak_s")) {
-        fprintf(stream, " %8.2f", number_of(json, "soak_s") / 60);
+        fprintf(stream, " %8.2f", up_record_number(json, "soak_s") / 60);
     }
     if (fabs(linear - stored) > 0.01) { /* plateaus that this does not understand */
         fprintf(stream, "  stored: %.2f", stored);
@@ -75,7 +66,7 @@ static void put_plateaus(FILE *stream, const json_t *document) {
     }
     json_array_foreach(json_object_get(document, "trials"), i, trial) {
         char what[24];
-        snprintf(what, sizeof what, "trial %.0f", number_of(trial, "number"));
+        snprintf(what, sizeof what, "trial %.0f", up_record_number(trial, "number"));
         put_bracket(stream, trial, what);
     }
 }
@@ -86,14 +77,14 @@ static void put_linear(FILE *stream, const json_t *calibration) {
               stream);
         return;
     }
-    put_step(stream, "S", number_of(calibration, "slope_counts_kg"), "counts/kg",
+    put_step(stream, "S", up_record_number(calibration, "slope_counts_kg"), "counts/kg",
              "slope of the calibration");
     if (has(calibration, "unloading_slope_counts_kg")) {
-        put_step(stream, "S down", number_of(calibration, "unloading_slope_counts_kg"), "counts/kg",
-                 "differences below nothing are first multiplied by S / S down");
+        put_step(stream, "S down", up_record_number(calibration, "unloading_slope_counts_kg"),
+                 "counts/kg", "differences below nothing are first multiplied by S / S down");
     }
-    if (number_of(calibration, "quadratic_counts_kg2") != 0) {
-        put_step(stream, "q", number_of(calibration, "quadratic_counts_kg2"), "counts/kg2",
+    if (up_record_number(calibration, "quadratic_counts_kg2") != 0) {
+        put_step(stream, "q", up_record_number(calibration, "quadratic_counts_kg2"), "counts/kg2",
                  "linear = S m, where q m m + S m = difference");
     }
 }
@@ -101,24 +92,25 @@ static void put_linear(FILE *stream, const json_t *calibration) {
 /* ---- the chain ---- */
 
 static void put_volume(FILE *stream, const json_t *chain, double air_kg) {
-    put_step(stream, "L", number_of(chain, "air_kg"), "kg", "(counts in air) / S");
-    put_step(stream, "rho_a", number_of(chain, "air_density_kg_m3"), "kg/m3",
+    put_step(stream, "L", up_record_number(chain, "air_kg"), "kg", "(counts in air) / S");
+    put_step(stream, "rho_a", up_record_number(chain, "air_density_kg_m3"), "kg/m3",
              "air at the dry weighing");
-    put_step(stream, "V with", number_of(chain, "wetted_volume_m3"), "m3",
+    put_step(stream, "V with", up_record_number(chain, "wetted_volume_m3"), "m3",
              "(L - w) k / (rho_w - rho_a), the air in it included");
-    put_step(stream, "V", number_of(chain, "volume_m3"), "m3",
+    put_step(stream, "V", up_record_number(chain, "volume_m3"), "m3",
              air_kg > 0 ? "V with - air / rho_w" : "");
-    put_step(stream, "m", number_of(chain, "mass_kg"), "kg", "L k + rho_a V");
-    put_step(stream, "line", number_of(chain, "line_kg"), "kg",
+    put_step(stream, "m", up_record_number(chain, "mass_kg"), "kg", "L k + rho_a V");
+    put_step(stream, "line", up_record_number(chain, "line_kg"), "kg",
              "rho_w (line's cross-section / tank's area) V with: the level rose");
 }
 
 static void put_chain(FILE *stream, const json_t *document) {
     const json_t *chain = json_object_get(document, "chain");
     const json_t *result = json_object_get(document, "result");
-    double air_kg = number_of(chain, "trapped_air_kg"), swing = number_of(chain, "swing_rel");
+    double air_kg = up_record_number(chain, "trapped_air_kg"),
+           swing = up_record_number(chain, "swing_rel");
     fputs("from counts to grams, at the estimates:\n", stream);
-    put_step(stream, "C", number_of(chain, "water_counts"), "counts",
+    put_step(stream, "C", up_record_number(chain, "water_counts"), "counts",
              json_is_true(json_object_get(result, "stated_at_last_soak"))
                  ? "the line through the trials that count, over their soak, at the last"
                  : "mean of the trials that count");
@@ -126,25 +118,27 @@ static void put_chain(FILE *stream, const json_t *document) {
     if (swing != 0) { /* results of before the masses were thought to swing as the items do */
         put_step(stream, "swing", swing, "", "half of what a swinging load may read high");
     }
-    put_step(stream, "k", number_of(chain, "k"), "", "1 - rho_a(calibration) / 8000 kg/m3");
-    put_step(stream, "rho_a cal", number_of(chain, "calibration_air_kg_m3"), "kg/m3", "");
-    put_step(stream, "w", number_of(chain, "water_kg"), "kg",
+    put_step(stream, "k", up_record_number(chain, "k"), "", "1 - rho_a(calibration) / 8000 kg/m3");
+    put_step(stream, "rho_a cal", up_record_number(chain, "calibration_air_kg_m3"), "kg/m3", "");
+    put_step(stream, "w", up_record_number(chain, "water_kg"), "kg",
              swing != 0 ? "C / S (1 - swing)" : "C / S");
-    put_step(stream, "rho_w", number_of(chain, "tank_density_kg_m3"), "kg/m3", "the tank's water");
+    put_step(stream, "rho_w", up_record_number(chain, "tank_density_kg_m3"), "kg/m3",
+             "the tank's water");
     put_step(stream, "air", air_kg, "kg", "half of the lift of air that may still be in it");
     if (has(chain, "volume_m3")) {
         put_volume(stream, chain, air_kg);
     }
-    put_step(stream, "b tank", number_of(chain, "tank_kg"), "kg",
+    put_step(stream, "b tank", up_record_number(chain, "tank_kg"), "kg",
              has(chain, "line_kg") ? "-w k - air - line" : "-w k - air");
     if (!json_is_true(json_object_get(json_object_get(result, "model"), "in_tank"))) {
-        put_step(stream, "rho_x", number_of(chain, "target_density_kg_m3"), "kg/m3",
+        put_step(stream, "rho_x", up_record_number(chain, "target_density_kg_m3"), "kg/m3",
                  "the water asked for");
-        put_step(stream, "beta", number_of(chain, "expansion_per_k"), "1/K",
+        put_step(stream, "beta", up_record_number(chain, "expansion_per_k"), "1/K",
                  "volume expansion of the item");
-        put_step(stream, "t_w", number_of(chain, "tank_temp_c"), "C", "of the tank");
-        put_step(stream, "t_x", number_of(chain, "target_temp_c"), "C", "of the water asked for");
-        put_step(stream, "b", number_of(chain, "buoyancy_kg"), "kg",
+        put_step(stream, "t_w", up_record_number(chain, "tank_temp_c"), "C", "of the tank");
+        put_step(stream, "t_x", up_record_number(chain, "target_temp_c"), "C",
+                 "of the water asked for");
+        put_step(stream, "b", up_record_number(chain, "buoyancy_kg"), "kg",
                  "b tank + [rho_x (1 + beta (t_x - t_w)) - rho_w] V");
     }
 }
@@ -152,25 +146,26 @@ static void put_chain(FILE *stream, const json_t *document) {
 /* ---- the budget ---- */
 
 static void put_budget_line(FILE *stream, const json_t *line) {
-    double u_g = fabs(number_of(line, "sensitivity") * number_of(line, "u")) * 1e3;
+    double u_g = fabs(up_record_number(line, "sensitivity") * up_record_number(line, "u")) * 1e3;
     char dof[16] = "inf";
     if (has(line, "dof")) {
-        snprintf(dof, sizeof dof, "%.3g", number_of(line, "dof"));
+        snprintf(dof, sizeof dof, "%.3g", up_record_number(line, "dof"));
     }
-    if (!(number_of(line, "u") > 0)) {
+    if (!(up_record_number(line, "u") > 0)) {
         return;
     }
     fputs("  ", stream);
-    up_text_put(stream, text_of(line, "name"), 42, false);
-    fprintf(stream, " %14.8g %10.3g ", number_of(line, "value"), number_of(line, "u"));
-    up_text_put(stream, text_of(line, "unit"), 9, false);
+    up_text_put(stream, up_record_text(line, "name"), 42, false);
+    fprintf(stream, " %14.8g %10.3g ", up_record_number(line, "value"),
+            up_record_number(line, "u"));
+    up_text_put(stream, up_record_text(line, "unit"), 9, false);
     fprintf(stream, " %5s ", dof);
-    up_text_put(stream, text_of(line, "distribution"), 11, false);
+    up_text_put(stream, up_record_text(line, "distribution"), 11, false);
     fputc(' ', stream);
-    up_text_put(stream, text_of(line, "evaluation"), 4, false);
-    fprintf(stream, " %12.4g %8.3f %5.1f  ", number_of(line, "sensitivity") * 1e3, u_g,
-            number_of(line, "share_of_variance") * 100);
-    up_text_put(stream, text_of(line, "shared_by"), 0, false);
+    up_text_put(stream, up_record_text(line, "evaluation"), 4, false);
+    fprintf(stream, " %12.4g %8.3f %5.1f  ", up_record_number(line, "sensitivity") * 1e3, u_g,
+            up_record_number(line, "share_of_variance") * 100);
+    up_text_put(stream, up_record_text(line, "shared_by"), 0, false);
     fputc('\n', stream);
 }
 
@@ -189,27 +184,29 @@ static void put_budget(FILE *stream, const json_t *result) {
 /* ---- the decision ---- */
 
 static void put_combined(FILE *stream, const json_t *document, const json_t *result) {
-    double u_g = number_of(result, "u_buoyancy_g"), k = number_of(document, "coverage_factor");
+    double u_g = up_record_number(result, "u_buoyancy_g"),
+           k = up_record_number(document, "coverage_factor");
     char dof[24] = "infinite";
     if (has(result, "dof")) {
-        snprintf(dof, sizeof dof, "%.3g", number_of(result, "dof"));
+        snprintf(dof, sizeof dof, "%.3g", up_record_number(result, "dof"));
     }
     fprintf(stream,
             "combined:\n  b = %+.4f g, u = %.4f g, effective degrees of freedom %s\n"
             "  first order: k = %.4f, +- %.4f g\n"
             "  Monte Carlo: +- %.4f g (%.0f %%), %.0f draws%s\n",
-            number_of(result, "buoyancy_g"), u_g, dof, k,
-            number_of(result, "first_order_expanded_u_g"), number_of(result, "expanded_u_g"),
-            number_of(result, "coverage") * 100, number_of(result, "draws"),
+            up_record_number(result, "buoyancy_g"), u_g, dof, k,
+            up_record_number(result, "first_order_expanded_u_g"),
+            up_record_number(result, "expanded_u_g"), up_record_number(result, "coverage") * 100,
+            up_record_number(result, "draws"),
             json_is_true(json_object_get(result, "draws_stable")) ? "" : ", not yet at rest");
     if (has(result, "draws_u_g")) {
         fprintf(stream, "    the draws: mean %+.4f g, standard deviation %.4f g\n",
-                number_of(result, "draws_mean_g"), number_of(result, "draws_u_g"));
+                up_record_number(result, "draws_mean_g"), up_record_number(result, "draws_u_g"));
     }
     fprintf(stream, "  %s within %.2g g (JCGM 101 clause 8); the Monte Carlo's interval is used\n",
             json_is_true(json_object_get(result, "first_order_agrees")) ? "they agree"
                                                                         : "they do not agree",
-            number_of(result, "numerical_tolerance_g"));
+            up_record_number(result, "numerical_tolerance_g"));
 }
 
 static const char *likeliest(const json_t *decision, double *probability) {
@@ -219,8 +216,8 @@ static const char *likeliest(const json_t *decision, double *probability) {
     for (size_t i = 0; i < 3; i++) {
         char key[32];
         snprintf(key, sizeof key, "probability_%s", classes[i]);
-        if (number_of(decision, key) > *probability) {
-            *probability = number_of(decision, key);
+        if (up_record_number(decision, key) > *probability) {
+            *probability = up_record_number(decision, key);
             best = classes[i];
         }
     }
@@ -229,9 +226,9 @@ static const char *likeliest(const json_t *decision, double *probability) {
 
 static void put_why(FILE *stream, const json_t *document, const json_t *decision) {
     const json_t *model = json_object_get(json_object_get(document, "result"), "model");
-    double best = 0, needed = number_of(decision, "confidence_at_look");
+    double best = 0, needed = up_record_number(decision, "confidence_at_look");
     const char *class = likeliest(decision, &best);
-    bool undecided = strcmp(text_of(decision, "class"), "undecided") == 0;
+    bool undecided = strcmp(up_record_text(decision, "class"), "undecided") == 0;
     if (!undecided) {
         fprintf(stream, "  why: the probability of %s, %.4f, reaches %.4g\n", class, best, needed);
     } else if (best >= needed && !json_is_true(json_object_get(model, "air_share_known"))) {
@@ -245,28 +242,31 @@ static void put_why(FILE *stream, const json_t *document, const json_t *decision
     }
     if (undecided && has(decision, "more_trials")) {
         fprintf(stream, "  %.0f more trials would decide it, the net staying what it is\n",
-                number_of(decision, "more_trials"));
+                up_record_number(decision, "more_trials"));
     } else if (undecided) {
         fputs("  no number of trials would decide it\n", stream);
     }
 }
 
 static void put_decision(FILE *stream, const json_t *document, const json_t *decision) {
-    double tolerance_g = number_of(decision, "tolerance_g");
-    double low_g = number_of(decision, "guard_low_g"), high_g = number_of(decision, "guard_high_g");
+    double tolerance_g = up_record_number(decision, "tolerance_g");
+    double low_g = up_record_number(decision, "guard_low_g"),
+           high_g = up_record_number(decision, "guard_high_g");
     fputs("decision (", stream);
-    up_text_put(stream, text_of(decision, "made_utc"), 0, false);
+    up_text_put(stream, up_record_text(decision, "made_utc"), 0, false);
     fprintf(stream,
             "%s): ", json_is_true(json_object_get(decision, "rejudged")) ? ", judged again" : "");
-    up_text_put(stream, text_of(decision, "class"), 0, false);
+    up_text_put(stream, up_record_text(decision, "class"), 0, false);
     fprintf(stream,
             "\n  probabilities: positive %.4f, neutral %.4f, negative %.4f\n"
             "  neutral is within %g g; confidence %.4g, at each look %.4g\n"
             "  guard band: positive from %+.2f g on (%g + %.2f), negative from %+.2f g down, ",
-            number_of(decision, "probability_positive"), number_of(decision, "probability_neutral"),
-            number_of(decision, "probability_negative"), tolerance_g,
-            number_of(decision, "confidence"), number_of(decision, "confidence_at_look"),
-            tolerance_g + low_g, tolerance_g, low_g, -tolerance_g - high_g);
+            up_record_number(decision, "probability_positive"),
+            up_record_number(decision, "probability_neutral"),
+            up_record_number(decision, "probability_negative"), tolerance_g,
+            up_record_number(decision, "confidence"),
+            up_record_number(decision, "confidence_at_look"), tolerance_g + low_g, tolerance_g,
+            low_g, -tolerance_g - high_g);
     if (low_g - tolerance_g <= tolerance_g - high_g) {
         fprintf(stream, "neutral from %+.2f g to %+.2f g\n", low_g - tolerance_g,
                 tolerance_g - high_g);
@@ -279,19 +279,19 @@ static void put_decision(FILE *stream, const json_t *document, const json_t *dec
 void up_explain_print(const json_t *document, const struct up_style *style, FILE *stream) {
     const json_t *result = json_object_get(document, "result");
     const json_t *decisions = json_object_get(document, "decisions");
-    char *title = up_item_title(text_of(document, "item_name"),
+    char *title = up_item_title(up_record_text(document, "item_name"),
                                 (int)json_integer_value(json_object_get(result, "pieces")));
     up_text_put(stream, title, 0, style->isolate);
     fputs(", in the water \"", stream);
-    up_text_put(stream, text_of(result, "water"), 0, style->isolate);
+    up_text_put(stream, up_record_text(result, "water"), 0, style->isolate);
     fprintf(stream, "\", %s\n",
-            strcmp(text_of(result, "basis"), "measured") == 0 ? "measured" : "calculated");
+            strcmp(up_record_text(result, "basis"), "measured") == 0 ? "measured" : "calculated");
     fputs("  result ", stream);
-    up_text_put(stream, text_of(document, "result_id"), 0, false);
+    up_text_put(stream, up_record_text(document, "result_id"), 0, false);
     fputs(" of ", stream);
-    up_text_put(stream, text_of(document, "made_utc"), 0, false);
+    up_text_put(stream, up_record_text(document, "made_utc"), 0, false);
     fputs(", run ", stream);
-    up_text_put(stream, text_of(result, "run_id"), 0, false);
+    up_text_put(stream, up_record_text(result, "run_id"), 0, false);
     fputc('\n', stream);
     put_plateaus(stream, document);
     put_chain(stream, document);

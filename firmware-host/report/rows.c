@@ -33,12 +33,6 @@ static void copy_text(char *to, size_t size, const json_t *from) {
     to[length] = '\0';
 }
 
-/* Missing is NaN, never zero. */
-static double number_of(const json_t *body, const char *key) {
-    const json_t *member = json_object_get(body, key);
-    return json_is_number(member) ? json_number_value(member) : (double)NAN;
-}
-
 enum { KEY_SIZE = UP_ID_SIZE + 50 };
 
 /* The number of the row, or of none: the count of rows. Water NULL: any, the first. */
@@ -82,7 +76,7 @@ static void take_decision(const struct gather *gather, const char *result_id, st
     if (decision != NULL) {
         row->rejudged = true;
         copy_text(row->class, sizeof row->class, json_object_get(decision, "class"));
-        row->tolerance_g = number_of(decision, "tolerance_g");
+        row->tolerance_g = up_record_number(decision, "tolerance_g");
     }
 }
 
@@ -101,10 +95,10 @@ static bool take_result(const struct up_record *record, void *context) {
                                ? json_string_value(json_object_get(body, "basis"))
                                : "",
                            "measured") == 0;
-    row->buoyancy_g = number_of(body, "buoyancy_g");
-    row->expanded_u_g = number_of(body, "expanded_u_g");
-    row->tolerance_g = number_of(body, "tolerance_g");
-    row->water_temp_c = number_of(body, "water_temp_c");
+    row->buoyancy_g = up_record_number(body, "buoyancy_g");
+    row->expanded_u_g = up_record_number(body, "expanded_u_g");
+    row->tolerance_g = up_record_number(body, "tolerance_g");
+    row->water_temp_c = up_record_number(body, "water_temp_c");
     memcpy(row->made_utc, record->made_utc, sizeof row->made_utc);
     take_decision(context, record->subject, row);
     return true;

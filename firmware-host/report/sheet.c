@@ -23,19 +23,9 @@ struct results {
     json_t *decisions; /* owned */
 };
 
-static const char *text_of(const json_t *body, const char *key) {
-    const char *text = json_string_value(json_object_get(body, key));
-    return text != NULL ? text : "";
-}
-
-static double number_of(const json_t *body, const char *key) {
-    const json_t *member = json_object_get(body, key);
-    return json_is_number(member) ? json_number_value(member) : (double)NAN;
-}
-
 static bool keep(const struct up_record *record, void *context) {
     struct results *results = context;
-    if (strcmp(text_of(record->body, "item_id"), results->item_id) != 0) {
+    if (strcmp(up_record_text(record->body, "item_id"), results->item_id) != 0) {
         return true;
     }
     results->kept = up_reallocate(results->kept, results->count + 1, sizeof *results->kept);
@@ -47,7 +37,8 @@ static bool keep(const struct up_record *record, void *context) {
     memcpy(kept->bench, record->bench, sizeof kept->bench);
     memcpy(kept->made_utc, record->made_utc, sizeof kept->made_utc);
     for (size_t i = 0; i + 1 < results->count; i++) {
-        if (strcmp(text_of(results->kept[i].body, "water"), text_of(kept->body, "water")) == 0) {
+        if (strcmp(up_record_text(results->kept[i].body, "water"),
+                   up_record_text(kept->body, "water")) == 0) {
             results->kept[i].newest = false;
         }
     }
@@ -150,14 +141,14 @@ static void print_run(const struct kept *kept, const struct up_style *style, FIL
     fputs("  weighed ", stream);
     print_when(stream, kept->made_utc);
     print_labelled(stream, " on bench ", kept->bench, style->isolate);
-    print_labelled(stream, ",\n    run ", text_of(kept->body, "run_id"), false);
-    print_method(stream, text_of(kept->body, "method"));
+    print_labelled(stream, ",\n    run ", up_record_text(kept->body, "run_id"), false);
+    print_method(stream, up_record_text(kept->body, "method"));
 }
 
 static int rank_of(const struct kept *kept) {
     static const char *const usual[] = {"tank", "fresh", "sea"};
     int rank = 0;
-    while (rank < 3 && strcmp(text_of(kept->body, "water"), usual[rank]) != 0) {
+    while (rank < 3 && strcmp(up_record_text(kept->body, "water"), usual[rank]) != 0) {
         rank++;
     }
     return rank;
@@ -166,7 +157,7 @@ static int rank_of(const struct kept *kept) {
 /* Runs from the latest on, in each the usual waters first. */
 static int by_run_and_water(const void *a, const void *b) {
     const struct kept *x = a, *y = b;
-    int runs = strcmp(text_of(x->body, "run_id"), text_of(y->body, "run_id"));
+    int runs = strcmp(up_record_text(x->body, "run_id"), up_record_text(y->body, "run_id"));
     int times = strcmp(y->made_utc, x->made_utc);
     int ranks = rank_of(x) - rank_of(y);
     return runs == 0 && ranks != 0 ? ranks
@@ -177,10 +168,10 @@ static int by_run_and_water(const void *a, const void *b) {
 
 static void print_older(const struct kept *kept, const struct up_style *style, FILE *stream) {
     char net[UP_SHOWN_SIZE], u[UP_SHOWN_SIZE];
-    up_style_mass(style, number_of(kept->body, "buoyancy_g"), net);
-    up_style_uncertainty(style, number_of(kept->body, "expanded_u_g"), u);
+    up_style_mass(style, up_record_number(kept->body, "buoyancy_g"), net);
+    up_style_uncertainty(style, up_record_number(kept->body, "expanded_u_g"), u);
     fputs("  ", stream);
-    up_text_put(stream, text_of(kept->body, "water"), 10, style->isolate);
+    up_text_put(stream, up_record_text(kept->body, "water"), 10, style->isolate);
     fputc(' ', stream);
     print_when(stream, kept->made_utc);
     fputs("  ", stream);
@@ -189,7 +180,7 @@ static void print_older(const struct kept *kept, const struct up_style *style, F
 }
 
 static bool same_run(const struct kept *a, const struct kept *b) {
-    return strcmp(text_of(a->body, "run_id"), text_of(b->body, "run_id")) == 0;
+    return strcmp(up_record_text(a->body, "run_id"), up_record_text(b->body, "run_id")) == 0;
 }
 
 static void print_all_newest(const struct results *results, const struct up_style *style,

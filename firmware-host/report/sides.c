@@ -8,11 +8,6 @@
 /* Ounces of a minute would be nothing but zeros. */
 static const double AN_HOUR_MIN = 60;
 
-static double number_of(const json_t *body, const char *key) {
-    const json_t *member = json_object_get(body, key);
-    return json_is_number(member) ? json_number_value(member) : (double)NAN;
-}
-
 static void print_left_out(const json_t *body, FILE *stream) {
     const json_t *list = json_object_get(body, "left_out"), *entry;
     size_t i;
@@ -31,14 +26,14 @@ static void print_uptake(const json_t *body, const struct up_style *style, FILE 
     if (!json_is_true(json_object_get(body, "takes_up_water"))) {
         return;
     }
-    up_style_uncertainty(style, number_of(body, "uptake_g_min") * AN_HOUR_MIN, rise);
-    up_style_uncertainty(style, number_of(body, "u_uptake_g_min") * AN_HOUR_MIN, u);
+    up_style_uncertainty(style, up_record_number(body, "uptake_g_min") * AN_HOUR_MIN, rise);
+    up_style_uncertainty(style, up_record_number(body, "u_uptake_g_min") * AN_HOUR_MIN, u);
     fprintf(stream,
             "  it takes up water: %s heavier in an hour at that rate\n"
             "    (standard uncertainty %s); the number is ",
             rise, u);
     if (json_is_true(json_object_get(body, "stated_at_last_soak"))) {
-        fprintf(stream, "that after %.3g min\n", number_of(body, "soak_s") / 60);
+        fprintf(stream, "that after %.3g min\n", up_record_number(body, "soak_s") / 60);
     } else {
         fputs("the mean of its trials, too few to tell when\n", stream);
     }
@@ -51,8 +46,8 @@ static void print_checks(const json_t *body, const struct up_style *style, FILE 
         const char *name = json_string_value(json_object_get(check, "name"));
         bool outside = json_is_true(json_object_get(check, "outside"));
         char off[UP_SHOWN_SIZE], u[UP_SHOWN_SIZE];
-        up_style_mass(style, number_of(check, "deviation_g"), off);
-        up_style_uncertainty(style, number_of(check, "u_deviation_g"), u);
+        up_style_mass(style, up_record_number(check, "deviation_g"), off);
+        up_style_uncertainty(style, up_record_number(check, "u_deviation_g"), u);
         fputs("  reference body ", stream);
         up_text_put(stream, name != NULL ? name : "", 0, style->isolate);
         fprintf(stream, ": %s off (standard uncertainty %s),\n    %s\n", off, u,
@@ -62,14 +57,15 @@ static void print_checks(const json_t *body, const struct up_style *style, FILE 
 
 static void print_two_points(const json_t *body, const struct up_style *style, FILE *stream) {
     const json_t *points = json_object_get(body, "two_points");
-    double moment_nm = number_of(points, "moment_nm"), u_nm = number_of(points, "u_moment_nm");
+    double moment_nm = up_record_number(points, "moment_nm"),
+           u_nm = up_record_number(points, "u_moment_nm");
     char apart[UP_SHOWN_SIZE], hook[UP_SHOWN_SIZE], far[UP_SHOWN_SIZE];
     if (points == NULL) {
         return;
     }
-    up_style_depth(style, number_of(points, "distance_m"), apart);
-    up_style_mass(style, number_of(points, "hook_end_g"), hook);
-    up_style_mass(style, number_of(points, "far_end_g"), far);
+    up_style_depth(style, up_record_number(points, "distance_m"), apart);
+    up_style_mass(style, up_record_number(points, "hook_end_g"), hook);
+    up_style_mass(style, up_record_number(points, "far_end_g"), far);
     fprintf(stream,
             "  hung level by lines %s apart: %s at the hook's end, %s at the other;\n"
             "    turning moment %+.3f N m (standard uncertainty %.3f)%s\n",
@@ -86,9 +82,9 @@ static void print_foretold(const json_t *list, const struct up_style *style, FIL
     size_t i;
     json_array_foreach(list, i, place) {
         char net[UP_SHOWN_SIZE], width[UP_SHOWN_SIZE], depth[UP_SHOWN_SIZE];
-        up_style_mass(style, number_of(place, "buoyancy_g"), net);
-        up_style_lead(style, 2 * number_of(place, "u_buoyancy_g"), width);
-        up_style_depth(style, number_of(place, "depth_m"), depth);
+        up_style_mass(style, up_record_number(place, "buoyancy_g"), net);
+        up_style_lead(style, 2 * up_record_number(place, "u_buoyancy_g"), width);
+        up_style_depth(style, up_record_number(place, "depth_m"), depth);
         fprintf(stream, "%s%s +- %s at %s",
                 i == 0 ? "  by Boyle's law, in this water (twice the standard uncertainty):\n    "
                 : i % 2 == 0 ? ",\n    "
@@ -102,24 +98,25 @@ static void print_foretold(const json_t *list, const struct up_style *style, FIL
 
 static void print_second_depth(const json_t *body, const struct up_style *style, FILE *stream) {
     const json_t *deep = json_object_get(body, "second_depth");
-    double gas_l = number_of(deep, "gas_l");
+    double gas_l = up_record_number(deep, "gas_l");
     char depth[UP_SHOWN_SIZE], net[UP_SHOWN_SIZE], u[UP_SHOWN_SIZE], temp[UP_SHOWN_SIZE];
     if (deep == NULL) {
         return;
     }
-    up_style_depth(style, number_of(deep, "depth_m"), depth);
-    up_style_mass(style, number_of(deep, "buoyancy_g"), net);
-    up_style_uncertainty(style, number_of(deep, "u_buoyancy_g"), u);
+    up_style_depth(style, up_record_number(deep, "depth_m"), depth);
+    up_style_mass(style, up_record_number(deep, "buoyancy_g"), net);
+    up_style_uncertainty(style, up_record_number(deep, "u_buoyancy_g"), u);
     fprintf(stream, "  at %s: %s (standard uncertainty %s)", depth, net, u);
     if (isnan(gas_l)) {
         fputs("; no gas can be told from the two depths\n", stream);
         return;
     }
-    up_style_temp(style, number_of(deep, "temp_c"), temp);
+    up_style_temp(style, up_record_number(deep, "temp_c"), temp);
     fprintf(
         stream,
         ";\n    it yields as %.3f L of gas would (standard uncertainty %.3f), at %.0f hPa and %s\n",
-        gas_l, number_of(deep, "u_gas_l"), number_of(deep, "pressure_pa") / 100, temp);
+        gas_l, up_record_number(deep, "u_gas_l"), up_record_number(deep, "pressure_pa") / 100,
+        temp);
     print_foretold(json_object_get(deep, "foretold"), style, stream);
 }
 

@@ -100,16 +100,12 @@ bool trace_find(struct up_catalogue *catalogue, const char *run, struct trace *t
 
 /* ---- journal ---- */
 
-static double number_of(const json_t *json, const char *key) {
-    const json_t *member = json_object_get(json, key);
-    return json_is_number(member) ? json_number_value(member) : (double)NAN;
-}
-
 static void take_plateau(const json_t *json, struct trace *trace) {
     const char *of = json_string_value(json_object_get(json, "of"));
     bool tare = of != NULL && strcmp(of, "tare") == 0;
-    struct trace_plateau plateau = {number_of(json, "start_s"), number_of(json, "end_s"),
-                                    number_of(json, "load_counts"), !tare};
+    struct trace_plateau plateau = {up_record_number(json, "start_s"),
+                                    up_record_number(json, "end_s"),
+                                    up_record_number(json, "load_counts"), !tare};
     if (trace->plateaus == TRACE_PLATEAUS || !isfinite(plateau.start_s) ||
         !isfinite(plateau.end_s) || !isfinite(plateau.load)) {
         return;
@@ -122,7 +118,7 @@ static void take_plateau(const json_t *json, struct trace *trace) {
 
 static void take_ask(const json_t *json, struct trace *trace) {
     const char *action = json_string_value(json_object_get(json, "do"));
-    double time_s = number_of(json, "time_s");
+    double time_s = up_record_number(json, "time_s");
     for (int i = 0; action != NULL && i < TRACE_ACTIONS; i++) {
         if (strcmp(action, trace_actions[i].name) == 0 && isfinite(time_s) &&
             trace->marks < TRACE_MARKS) {

@@ -55,6 +55,11 @@ struct up_record {
     json_t *body;                /* lent for the duration of the visit */
 };
 
+/* A member of a body (or of any JSON object; NULL has none): "" and NaN where it is missing, null
+   or of another type. The text lives as long as the body. */
+const char *up_record_text(const json_t *body, const char *key);
+double up_record_number(const json_t *body, const char *key);
+
 /* A new UUID (random), lower case. */
 void up_new_id(char id[UP_ID_SIZE]);
 
