@@ -25,18 +25,6 @@ static void quiet(unsigned long seed) {
     virtual_bench_restart(&bench, seed);
 }
 
-static const struct tank_item *item_called(const char *name) {
-    size_t count;
-    const struct tank_item *gear = tank_gear(&count);
-    for (size_t i = 0; i < count; i++) {
-        if (strcmp(gear[i].name, name) == 0) {
-            return &gear[i];
-        }
-    }
-    fail_msg("no %s", name);
-    return NULL;
-}
-
 static int end(void **state) {
     (void)state;
     virtual_bench_end(&bench);
@@ -88,7 +76,7 @@ static void a_quiet_tank_gives_the_truth(void **state) {
     for (size_t i = 0; i < 3; i++) {
         struct up_result result;
         unsigned results = 0;
-        const struct tank_item *item = item_called(names[i]);
+        const struct tank_item *item = virtual_bench_gear(names[i]);
         bench.trials = 0;
         if (!virtual_bench_measure(&bench, item, 3, NULL, 0, &result, &results, &failure)) {
             fail_msg("%s", failure.text);
@@ -114,8 +102,8 @@ static void each_trial_has_tares_around_it_and_is_shaken(void **state) {
     quiet(6);
     assert_true(virtual_bench_calibrate(&bench, masses_kg, 3, 1, &failure));
     memset(bench.asked, 0, sizeof bench.asked);
-    assert_true(virtual_bench_measure(&bench, item_called("Dabchick boot"), 4, NULL, 0, &result,
-                                      &results, &failure));
+    assert_true(virtual_bench_measure(&bench, virtual_bench_gear("Dabchick boot"), 4, NULL, 0,
+                                      &result, &results, &failure));
     assert_int_equal(bench.asked[UP_ACTION_EMPTY_IN_WATER], 0); /* the dry weighing left one */
     assert_int_equal(bench.asked[UP_ACTION_IMMERSE], 4);
     assert_int_equal(bench.asked[UP_ACTION_LIFT_OUT], 4);
@@ -129,7 +117,7 @@ static void glitches_do_not_shift_the_result(void **state) {
     struct up_failure failure = {0};
     struct up_result result;
     unsigned results = 0;
-    const struct tank_item *item = item_called("Lead block");
+    const struct tank_item *item = virtual_bench_gear("Lead block");
     (void)state;
     quiet(7);
     bench.cell.bit_slip_chance = 0.1;
@@ -159,7 +147,7 @@ static void stopping_early_keeps_the_completed_trials(void **state) {
     quiet(8);
     assert_true(virtual_bench_calibrate(&bench, masses_kg, 3, 1, &failure));
     bench.hook = stop_at_third_immersion;
-    assert_true(virtual_bench_measure(&bench, item_called("Heron fin"), 5, NULL, 0, &result,
+    assert_true(virtual_bench_measure(&bench, virtual_bench_gear("Heron fin"), 5, NULL, 0, &result,
                                       &results, &failure));
     assert_int_equal(result.trials, 2);
 }
@@ -180,11 +168,11 @@ static void without_a_dry_weighing_no_other_water_is_told(void **state) {
     (void)state;
     quiet(9);
     assert_true(virtual_bench_calibrate(&bench, masses_kg, 3, 1, &failure));
-    assert_true(virtual_bench_measure(&bench, item_called("Heron fin"), 2, &sea, 1, result,
+    assert_true(virtual_bench_measure(&bench, virtual_bench_gear("Heron fin"), 2, &sea, 1, result,
                                       &results, &failure));
     assert_int_equal(results, 2);
     bench.hook = never_in_air;
-    assert_true(virtual_bench_measure(&bench, item_called("Heron fin"), 2, &sea, 1, result,
+    assert_true(virtual_bench_measure(&bench, virtual_bench_gear("Heron fin"), 2, &sea, 1, result,
                                       &results, &failure));
     assert_int_equal(results, 1);
     assert_true(isnan(result[0].answer.volume_m3));
@@ -206,16 +194,16 @@ static void no_class_hangs_on_the_air_of_an_item_never_shaken(void **state) {
     (void)state;
     quiet(20);
     assert_true(virtual_bench_calibrate(&bench, masses_kg, 3, 1, &failure));
-    assert_true(virtual_bench_measure(&bench, item_called("Coot fin"), 3, NULL, 0, &result,
+    assert_true(virtual_bench_measure(&bench, virtual_bench_gear("Coot fin"), 3, NULL, 0, &result,
                                       &results, &failure));
     assert_int_equal(result.answer.class, UP_CLASS_NEUTRAL);
     bench.hook = never_shaken;
-    assert_true(virtual_bench_measure(&bench, item_called("Coot fin"), 3, NULL, 0, &result,
+    assert_true(virtual_bench_measure(&bench, virtual_bench_gear("Coot fin"), 3, NULL, 0, &result,
                                       &results, &failure));
     assert_int_equal(result.answer.class, UP_CLASS_UNDECIDED);
     assert_true(result.answer.expanded_u_kg > 0.02);
     assert_false(result.question.air_share_known);
-    assert_true(virtual_bench_measure(&bench, item_called("Plover fin"), 3, NULL, 0, &result,
+    assert_true(virtual_bench_measure(&bench, virtual_bench_gear("Plover fin"), 3, NULL, 0, &result,
                                       &results, &failure));
     assert_int_equal(result.answer.class, UP_CLASS_POSITIVE);
 }
@@ -256,7 +244,7 @@ static void compressible_gear_is_told_in_the_tank_only(void **state) {
     (void)state;
     quiet(10);
     assert_true(virtual_bench_calibrate(&bench, masses_kg, 3, 1, &failure));
-    assert_true(virtual_bench_measure(&bench, item_called("Auk hood"), 2, &fresh, 1, result,
+    assert_true(virtual_bench_measure(&bench, virtual_bench_gear("Auk hood"), 2, &fresh, 1, result,
                                       &results, &failure));
     assert_int_equal(results, 1);
     assert_true(result[0].compressible);
@@ -279,7 +267,7 @@ static void again_begins_the_trial_anew_from_a_tare(void **state) {
     assert_true(virtual_bench_calibrate(&bench, masses_kg, 3, 1, &failure));
     memset(bench.asked, 0, sizeof bench.asked);
     bench.hook = again_once;
-    assert_true(virtual_bench_measure(&bench, item_called("Lead block"), 2, NULL, 0, &result,
+    assert_true(virtual_bench_measure(&bench, virtual_bench_gear("Lead block"), 2, NULL, 0, &result,
                                       &results, &failure));
     assert_int_equal(bench.asked[UP_ACTION_EMPTY_IN_WATER], 1);
     assert_int_equal(bench.asked[UP_ACTION_IMMERSE], 3);
@@ -333,7 +321,7 @@ static void a_lost_device_costs_the_trial_and_is_nobodys_fault(void **state) {
     bench.hook = lose_the_device;
     bench.context = &losses;
     bench.trials = bench.faults = 0;
-    assert_true(virtual_bench_measure(&bench, item_called("Lead block"), 3, NULL, 0, &result,
+    assert_true(virtual_bench_measure(&bench, virtual_bench_gear("Lead block"), 3, NULL, 0, &result,
                                       &results, &failure));
     bench.hook = NULL;
     assert_int_equal(losses, 4); /* three in a row would be given up if they were the operator's */
@@ -388,7 +376,7 @@ static void impossible_temperatures_are_refused(void **state) {
     bench.rig.line.temp.field = 0;
     struct up_measure_plan plan = {.rig = &bench.rig,
                                    .calibration = &bench.calibration,
-                                   .item = virtual_bench_item(item_called("Heron fin")),
+                                   .item = virtual_bench_item(virtual_bench_gear("Heron fin")),
                                    .trials = 2,
                                    .confidence = 0.95,
                                    .coverage = 0.95};
@@ -441,7 +429,7 @@ static void a_calibration_that_does_not_fit_the_rig(void **state) {
     struct up_failure failure = {0};
     struct up_result result;
     unsigned results = 0;
-    const struct tank_item *item = item_called("Heron fin");
+    const struct tank_item *item = virtual_bench_gear("Heron fin");
     (void)state;
     quiet(16);
     assert_true(virtual_bench_calibrate(&bench, masses_kg, 3, 1, &failure));
@@ -501,7 +489,7 @@ static void a_float_stronger_than_the_ballast_is_told(void **state) {
     quiet(19);
     assert_true(virtual_bench_calibrate(&bench, masses_kg, 3, 1, &failure));
     bench.rig.ballast_kg = 0.3;
-    assert_false(virtual_bench_measure(&bench, item_called("Plover fins, pair"), 2, NULL, 0,
+    assert_false(virtual_bench_measure(&bench, virtual_bench_gear("Plover fins, pair"), 2, NULL, 0,
                                        &result, &results, &failure));
     assert_non_null(strstr(bench.fault, "the item lifts"));
 }
@@ -563,7 +551,7 @@ static double error_with(void (*spoil)(struct virtual_bench *, struct up_procedu
     struct up_failure failure = {0};
     struct up_result result;
     unsigned results = 0;
-    const struct tank_item *item = item_called("Lead block");
+    const struct tank_item *item = virtual_bench_gear("Lead block");
     bench.spoil = NULL;
     assert_true(virtual_bench_calibrate(&bench, masses_kg, 3, 2, &failure));
     bench.spoil = spoil;

@@ -19,18 +19,6 @@ static struct up_procedure *procedure;
 static struct up_measure_plan plan;
 static double tolerance_g; /* 0: the item's own */
 
-static const struct tank_item *item_called(const char *name) {
-    size_t count;
-    const struct tank_item *gear = tank_gear(&count);
-    for (size_t i = 0; i < count; i++) {
-        if (strcmp(gear[i].name, name) == 0) {
-            return &gear[i];
-        }
-    }
-    fail_msg("no %s", name);
-    return NULL;
-}
-
 static int begin(void **state) {
     struct up_failure failure = {0};
     (void)state;
@@ -63,7 +51,7 @@ static struct up_result measure(const char *name) {
     struct up_failure failure = {0};
     struct up_result result = {0};
     unsigned results = 0;
-    plan.item = virtual_bench_item(item_called(name));
+    plan.item = virtual_bench_item(virtual_bench_gear(name));
     plan.item.tolerance_g = tolerance_g > 0 ? tolerance_g : plan.item.tolerance_g;
     if (!up_procedure_measure(&plan, &procedure, &failure) ||
         !virtual_bench_run(&bench, procedure) ||
@@ -105,7 +93,7 @@ static void an_item_on_the_line_takes_them_all(void **state) {
 static void wrong_plans_are_refused(void **state) {
     struct up_failure failure = {0};
     (void)state;
-    plan.item = virtual_bench_item(item_called("Heron fin"));
+    plan.item = virtual_bench_item(virtual_bench_gear("Heron fin"));
     looks_are(4, 4, 8);
     assert_false(up_procedure_measure(&plan, &procedure, &failure));
     assert_non_null(strstr(failure.text, "rise"));
@@ -405,7 +393,7 @@ static void a_neighbour_takes_over_the_empty_hanger(void **state) {
     double error_g =
         result.answer.buoyancy_kg.value * 1e3 - tank_truth_in_tank_g(bench.tank, "Lead block");
     assert_true(fabs(error_g) < 3 * result.answer.expanded_u_kg * 1e3);
-    assert_true(fabs(result.answer.mass_kg / item_called("Lead block")->mass_kg - 1) < 2e-3);
+    assert_true(fabs(result.answer.mass_kg / virtual_bench_gear("Lead block")->mass_kg - 1) < 2e-3);
     /* a hanger that went to another depth is none to go on with */
     up_procedure_destroy(procedure);
     plan.opening.known = false;

@@ -456,11 +456,16 @@ def main():
     print("# %.0f s in all" % (time.monotonic() - begun_s))
 
 
-if __name__ == "__main__":
+def run_all(main):
+    """All checks of one file; leaves the program with their outcome."""
     signal.signal(signal.SIGTERM, lambda number, frame: sys.exit(1))  # the machine ends with us
     try:
         main()
-    except Exception as problem:  # pylint: disable=broad-except
+    except Exception:  # pylint: disable=broad-except
         check("the checks run to their end", False, traceback.format_exc())
     print("1..%d" % checks[0])
     sys.exit(checks[1] > 0)
+
+
+if __name__ == "__main__":
+    run_all(main)

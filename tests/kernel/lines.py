@@ -4,12 +4,9 @@
 import json
 import os
 import re
-import signal
-import sys
 import time
-import traceback
 
-from kernel import Device, Lines, Machine, check, checks, rig, work, work_s
+from kernel import Device, Lines, Machine, check, rig, run_all, work, work_s
 
 
 class Bank:
@@ -443,10 +440,4 @@ def main():
 
 
 if __name__ == "__main__":
-    signal.signal(signal.SIGTERM, lambda number, frame: sys.exit(1))  # the machine ends with us
-    try:
-        main()
-    except Exception as problem:  # pylint: disable=broad-except
-        check("the checks run to their end", False, traceback.format_exc())
-    print("1..%d" % checks[0])
-    sys.exit(checks[1] > 0)
+    run_all(main)

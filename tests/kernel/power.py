@@ -5,14 +5,11 @@ what was told is on the disk, and the run goes on after the next boot."""
 import json
 import os
 import re
-import signal
 import subprocess
-import sys
 import time
-import traceback
 
 import kernel
-from kernel import Device, Lines, Machine, check, checks, rig, work
+from kernel import Device, Lines, Machine, check, rig, run_all, work
 
 DISK = work + "/disk"
 HANGS_G = {"hang-in-air": 900, "immerse": 800, "shake": 800}
@@ -247,10 +244,4 @@ def main():
 
 
 if __name__ == "__main__":
-    signal.signal(signal.SIGTERM, lambda number, frame: sys.exit(1))
-    try:
-        main()
-    except Exception:  # pylint: disable=broad-except
-        check("the checks with a disk run to their end", False, traceback.format_exc())
-    print("1..%d" % checks[0])
-    sys.exit(checks[1] > 0)
+    run_all(main)

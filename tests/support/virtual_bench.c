@@ -121,6 +121,18 @@ bool virtual_bench_calibrate(struct virtual_bench *bench, const double *mass_kg,
     return good;
 }
 
+const struct tank_item *virtual_bench_gear(const char *name) {
+    size_t count;
+    const struct tank_item *gear = tank_gear(&count);
+    for (size_t i = 0; i < count; i++) {
+        if (strcmp(gear[i].name, name) == 0) {
+            return &gear[i];
+        }
+    }
+    fprintf(stderr, "no gear called %s\n", name);
+    abort();
+}
+
 struct up_item virtual_bench_item(const struct tank_item *from) {
     struct up_item item = {.id = "00000000-0000-4000-8000-000000000001",
                            .pieces = from->pieces,

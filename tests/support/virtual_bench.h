@@ -45,6 +45,8 @@ bool virtual_bench_calibrate(struct virtual_bench *bench, const double *mass_kg,
 bool virtual_bench_measure(struct virtual_bench *bench, const struct tank_item *item,
                            unsigned trials, const struct up_water *water, unsigned waters,
                            struct up_result *result, unsigned *results, struct up_failure *failure);
+/* A piece of the demonstration's gear; a name that there is none of is a mistake of the test. */
+const struct tank_item *virtual_bench_gear(const char *name);
 struct up_item virtual_bench_item(const struct tank_item *item);
 
 #endif
