@@ -52,12 +52,15 @@ PKG_LIBS   = $(shell pkg-config --libs $(LIBRARIES) 2>/dev/null) -lm
 COMPILE = $(CC) -std=c17 -D_XOPEN_SOURCE=700 -D_DEFAULT_SOURCE -Iinclude -I$(OUT)/made -Irigs -Itests/support \
   -DUPTHRUST_VERSION='"$(VERSION)"' -ffp-contract=off -fPIC $(WARNINGS) $(CFLAGS) $(PKG_CFLAGS) -MMD -MP
 
-FLOORS := text metrology wire bench catalogue report
+FLOORS := text metrology wire bench catalogue report operator session
 # libgpiod 2 is another interface than 1: one of the two adapters is built.
 GPIO_OTHER := $(if $(filter 2.%,$(shell pkg-config --modversion libgpiod 2>/dev/null)),1,2)
-LIB_SRC  := $(filter-out firmware-host/bench/gpio_v$(GPIO_OTHER).c, \
+LIB_SRC  := $(filter-out firmware-host/operator/gpio_v$(GPIO_OTHER).c, \
   $(sort $(foreach f,$(FLOORS),$(wildcard firmware-host/$(f)/*.c))))
-CLI_SRC  := $(sort $(wildcard firmware-host/cli/*.c))
+# What of a session still prints is linked with the commands, not into the library.
+SESSION_CLI := $(addprefix firmware-host/session/,run.c stored_run.c resume.c replay.c plan_json.c queue.c)
+LIB_SRC  := $(filter-out $(SESSION_CLI),$(LIB_SRC))
+CLI_SRC  := $(sort $(wildcard firmware-host/cli/*.c)) $(SESSION_CLI)
 TANK_SRC := rigs/tank.c rigs/gear.c
 FIRMWARE_SRC := rigs/numbered_line.c
 TANK_MAIN := rigs/tank_program.c
@@ -185,8 +188,8 @@ fuzz:
 	@sh tests/fuzz/fuzz.sh build/fuzz $(SECONDS)
 
 # A week at the bench within one process; the program's own sessions without its commands.
-SOAK_SRC := tests/speed/soak.c firmware-host/cli/bench_run.c firmware-host/cli/kept_run.c \
-  firmware-host/cli/resume_run.c firmware-host/cli/plan_json.c firmware-host/cli/options.c
+SOAK_SRC := tests/speed/soak.c $(addprefix firmware-host/session/,run.c stored_run.c resume.c plan_json.c) \
+  firmware-host/cli/options.c
 $(OUT)/tests/speed/soak: $(call object,$(SOAK_SRC) tests/support/chance.c $(TANK_SRC)) $(OUT)/libupthrust.a
 	@$(CC) $(LDFLAGS) -o $@ $^ $(PKG_LIBS) -lpthread
 

@@ -2,7 +2,8 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 # The one-way arrows between the folders of firmware-host/, by what each file includes and links.
 # Prints a TAP line a folder.
-#   wire <- bench <- catalogue <- report <- cli, everybody may ask metrology and text.
+#   wire <- bench <- catalogue <- {report, operator} <- session <- cli; everybody may ask metrology
+#   and text.
 set -u
 cd "$(dirname "$0")/.." || exit 2
 bad=0 tests=0
@@ -13,18 +14,21 @@ headers_of() { # folder -> headers it may include
     text) echo "failure text" ;;
     metrology) echo "quantity failure $maths" ;;
     wire) echo "$base $maths item rig wire port guess" ;;
-    bench) echo "$base $maths item rig wire reference result calibration bench fitness lines listen procedure session live" ;;
+    bench) echo "$base $maths item rig wire reference result calibration bench fitness listen procedure" ;;
     catalogue) echo "$base $maths item reference kind result calibration catalogue run" ;;
     # A run's trace is read again: the line reader and the glitch test, no ports.
     report) echo "$base $maths item reference kind result calibration catalogue report rig wire bench" ;;
-    cli) ls include/upthrust | sed 's/\.h$//' ;;
+    operator) echo "$base $maths item rig wire reference result calibration bench fitness procedure panel live session" ;;
+    session | cli) ls include/upthrust | sed 's/\.h$//' ;;
     esac
 }
 system_of() { # folder -> libraries it must not touch
     case $1 in
     metrology) echo 'sqlite3|jansson|ini\.h|uuid|nettle|unistd|fcntl|poll|termios|time\.h|stdio|sys/|libserialport|gpiod' ;;
     wire) echo 'sqlite3|uuid|gpiod' ;;
-    bench) echo 'sqlite3|uuid|termios|libserialport' ;;
+    bench) echo 'sqlite3|uuid|nettle|unistd|fcntl|poll|termios|time\.h|sys/|signal|libserialport|gpiod|curses' ;;
+    operator) echo 'sqlite3|uuid|termios|libserialport' ;;
+    session) echo 'sqlite3|termios|gpiod|curses' ;;
     catalogue | report) echo 'termios|libserialport|gpiod' ;;
     text) echo 'sqlite3|jansson|gsl|termios|libserialport|gpiod' ;;
     cli) echo 'sqlite3|termios' ;;

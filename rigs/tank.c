@@ -40,7 +40,8 @@ struct tank {
     /* drawn once a session */
     double temp_c, thermometer_error_k, solids_g_kg, water_kg_m3, air_kg_m3;
     double expansion_per_k[ITEMS_MAX], item_offset_k[ITEMS_MAX], shake_share[ITEMS_MAX];
-    double counts_kg, offset_counts, creep_rel, drift_counts_s, curvature_per_kg, hysteresis_rel;
+    double counts_per_kg, offset_counts, creep_rel, drift_counts_s, curvature_per_kg,
+        hysteresis_rel;
 
     /* now */
     double time_s, noise_counts, walk_counts;
@@ -91,7 +92,7 @@ struct tank_declared tank_declared_default(void) {
 /* White and correlated noise, drift, creep and settling within what recordings of cheap cells on
    24-bit converters show; 600 counts a gram is a 10 kg beam at gain 128. */
 struct tank_cell tank_cell_default(void) {
-    return (struct tank_cell){.counts_kg = 600000,
+    return (struct tank_cell){.counts_per_kg = 600000,
                               .counts_kg_spread_rel = 0.02,
                               .offset_counts = 80000,
                               .white_counts = 45,
@@ -154,7 +155,8 @@ static void draw_session(struct tank *tank) {
     tank->solids_g_kg = between(rng, 0, declared->solids_max_g_kg);
     tank->water_kg_m3 = density_at(tank->temp_c, tank->solids_g_kg, declared->depth_m);
     tank->air_kg_m3 = draw_air(rng, declared);
-    tank->counts_kg = cell->counts_kg * (1 + gsl_ran_gaussian(rng, cell->counts_kg_spread_rel));
+    tank->counts_per_kg =
+        cell->counts_per_kg * (1 + gsl_ran_gaussian(rng, cell->counts_kg_spread_rel));
     tank->offset_counts = cell->offset_counts;
     tank->creep_rel = between(rng, cell->creep_rel_low, cell->creep_rel_high);
     tank->drift_counts_s = between(rng, -1, 1) * cell->drift_counts_min / 60;
@@ -573,7 +575,7 @@ static int32_t read_cell(struct tank *tank, double dt_s) {
     double load_kg = load_now(tank);
     double bent_kg = load_kg + creep(tank, load_kg, dt_s) + lag(tank, load_kg) + ringing_kg(tank);
     bent_kg += tank->curvature_per_kg * bent_kg * bent_kg;
-    double counts = tank->offset_counts + tank->counts_kg * bent_kg + noise(tank, dt_s);
+    double counts = tank->offset_counts + tank->counts_per_kg * bent_kg + noise(tank, dt_s);
     counts += spike(tank);
     counts = fmin(fmax(round(counts), -8388608), 8388607);
     return maybe_slip(tank, (int32_t)counts);
@@ -691,7 +693,7 @@ static double floor_counts(struct tank *tank, double end_s) {
     double noise = cell->white_counts * cell->white_counts +
                    cell->correlated_counts * cell->correlated_counts * (1 - cell->correlation);
     /* A median of so many differences scatters by 7 %. */
-    return sqrt(noise + ringing * tank->counts_kg * tank->counts_kg / 2) *
+    return sqrt(noise + ringing * tank->counts_per_kg * tank->counts_per_kg / 2) *
            (1 + gsl_ran_gaussian(tank->noise, 0.07));
 }
 
@@ -748,7 +750,7 @@ void tank_window(struct tank *tank, double from_s, double length_s, struct tank_
                                      cell->slosh_decay_s, since_s, length_s);
     double bent_kg = load_kg + lag(tank, load_kg) + creeping.mean + sway.mean + slosh.mean;
     double slope = creeping.slope + sway.slope + slosh.slope;
-    double square = sway.square + slosh.square, counts_kg = tank->counts_kg;
+    double square = sway.square + slosh.square, counts_per_kg = tank->counts_per_kg;
     if (tank->hung == HUNG_WATER && tank->item->soak_kg > 0) {
         const struct tank_item *item = tank->item;
         double left_kg = item->soak_kg - soaked_now_kg(tank);
@@ -761,22 +763,22 @@ void tank_window(struct tank *tank, double from_s, double length_s, struct tank_
     window->readings -= window->glitches < window->readings / 2 ? window->glitches : 0;
     window->floor_counts = floor_counts(tank, from_s + length_s);
     window->load_counts = tank->offset_counts +
-                          counts_kg * (bent_kg + tank->curvature_per_kg * bent_kg * bent_kg) +
+                          counts_per_kg * (bent_kg + tank->curvature_per_kg * bent_kg * bent_kg) +
                           tank->drift_counts_s * (from_s + half_s);
-    window->slope_counts_s = counts_kg * slope + tank->drift_counts_s;
+    window->slope_counts_s = counts_per_kg * slope + tank->drift_counts_s;
     double turning = sway.square * cos(TURN / (cell->sway_period_s * cell->rate_hz)) +
                      slosh.square * cos(TURN / (cell->slosh_period_s * cell->rate_hz));
-    add_noise(tank, length_s, square * counts_kg * counts_kg, square > 0 ? turning / square : 0,
-              window);
+    add_noise(tank, length_s, square * counts_per_kg * counts_per_kg,
+              square > 0 ? turning / square : 0, window);
 }
 
 double tank_ideal_counts(const struct tank *tank) {
-    return tank->offset_counts + tank->counts_kg * (tank->target_kg + soaked_now_kg(tank));
+    return tank->offset_counts + tank->counts_per_kg * (tank->target_kg + soaked_now_kg(tank));
 }
 
 double tank_step_s(const struct tank *tank, double change_counts) {
     const struct tank_cell *cell = &tank->cell;
-    double half_kg = fabs(change_counts / tank->counts_kg) / 2;
+    double half_kg = fabs(change_counts / tank->counts_per_kg) / 2;
     double sway_s = cell->sway_decay_s * log(fabs(tank->sway_kg) / half_kg);
     double slosh_s = cell->slosh_decay_s * log(fabs(tank->slosh_kg) / half_kg);
     double ringing_s = fmax(sway_s, slosh_s);

@@ -40,7 +40,7 @@ struct tank_declared {
 
 /* How the cell behaves; drawn for each session about these. */
 struct tank_cell {
-    double counts_kg; /* slope, and its spread between sessions, relative */
+    double counts_per_kg; /* slope, and its spread between sessions, relative */
     double counts_kg_spread_rel;
     double offset_counts;
     double white_counts, correlated_counts, correlation; /* noise: white, and first-order

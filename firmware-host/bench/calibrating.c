@@ -84,7 +84,8 @@ bool up_procedure_calibrate(const struct up_calibrate_plan *plan, struct up_proc
     procedure->calibrate = *plan;
     procedure->rig = *plan->rig;
     procedure->temp_c = (double)NAN;
-    up_screen_begin(&procedure->screen, plan->rig->line.word_bits, plan->rig->division_counts);
+    up_glitch_filter_begin(&procedure->filter, plan->rig->line.word_bits,
+                           plan->rig->division_counts);
     procedure->stair_masses = sort_masses(plan, procedure->stair_kg);
     ask_step(procedure, STEP_BALLAST);
     *result = procedure;

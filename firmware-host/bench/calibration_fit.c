@@ -37,14 +37,14 @@ static struct folded fold(const struct up_procedure *procedure) {
 }
 
 double up_calibration_linear_counts(const struct up_calibration *calibration, double counts) {
-    double slope = calibration->slope_counts_kg;
-    double unloading = calibration->unloading_slope_counts_kg;
+    double slope = calibration->slope_counts_per_kg;
+    double unloading = calibration->unloading_slope_counts_per_kg;
     if (isnormal(unloading) && counts * slope < 0) {
         counts *= slope / unloading;
     }
     /* The root of quadratic m m + slope m = counts that goes to counts / slope. */
-    double inside = slope * slope + 4 * calibration->quadratic_counts_kg2 * counts;
-    if (calibration->quadratic_counts_kg2 == 0 || !(inside > 0)) {
+    double inside = slope * slope + 4 * calibration->quadratic_counts_per_kg2 * counts;
+    if (calibration->quadratic_counts_per_kg2 == 0 || !(inside > 0)) {
         return counts;
     }
     return slope * 2 * counts / (slope + copysign(sqrt(inside), slope));
@@ -87,11 +87,11 @@ static bool directions_differ(const struct folded *folded, struct up_calibration
     if (dof < LEAST_DOF || !(off > up_coverage_factor(SIGNIFICANT, dof) * hypot(u_up, u_down))) {
         return false;
     }
-    calibration->slope_counts_kg = fit_up.c[1];
-    calibration->u_slope_counts_kg = u_up;
+    calibration->slope_counts_per_kg = fit_up.c[1];
+    calibration->u_slope_counts_per_kg = u_up;
     calibration->dof = dof;
-    calibration->unloading_slope_counts_kg = fit_down.c[1];
-    calibration->u_unloading_slope_counts_kg = u_down;
+    calibration->unloading_slope_counts_per_kg = fit_down.c[1];
+    calibration->u_unloading_slope_counts_per_kg = u_down;
     return true;
 }
 
@@ -109,7 +109,7 @@ static double lack_of_fit_counts(const struct up_procedure *procedure,
         const struct up_calibration_point *point = &procedure->point[i];
         double sum = 0, count = 0;
         double linear = up_calibration_linear_counts(calibration, point->load_counts);
-        left += pow(linear - calibration->slope_counts_kg * point->mass_kg, 2);
+        left += pow(linear - calibration->slope_counts_per_kg * point->mass_kg, 2);
         plateau += point->u_plateau_counts * point->u_plateau_counts;
         for (unsigned j = 0; j < procedure->points; j++) {
             bool same = procedure->point[j].mass_kg == point->mass_kg;
@@ -160,12 +160,12 @@ static double departure(const struct folded *folded, const struct up_fit *straig
 
 /* The line as it would be with the bend. */
 static void bend(const struct up_fit *bent, struct up_calibration *calibration) {
-    double stretch = bent->c[1] / calibration->slope_counts_kg;
-    calibration->slope_counts_kg = bent->c[1];
-    calibration->u_slope_counts_kg = sqrt(bent->covariance[1][1]);
+    double stretch = bent->c[1] / calibration->slope_counts_per_kg;
+    calibration->slope_counts_per_kg = bent->c[1];
+    calibration->u_slope_counts_per_kg = sqrt(bent->covariance[1][1]);
     calibration->dof = bent->dof;
-    calibration->quadratic_counts_kg2 = bent->c[2];
-    calibration->unloading_slope_counts_kg *= stretch;
+    calibration->quadratic_counts_per_kg2 = bent->c[2];
+    calibration->unloading_slope_counts_per_kg *= stretch;
 }
 
 /* Bent where chance would not do it and where it changes more than a division and than what even
@@ -174,7 +174,7 @@ static void fit_bend(const struct up_procedure *procedure, struct folded *folded
                      struct up_calibration *calibration) {
     struct up_calibration *bowed;
     struct up_fit straight, bent;
-    double ratio = calibration->slope_counts_kg / calibration->unloading_slope_counts_kg;
+    double ratio = calibration->slope_counts_per_kg / calibration->unloading_slope_counts_per_kg;
     for (unsigned i = 0; i < folded->count && !isnan(ratio); i++) {
         folded->load[i] *= folded->unloading[i] ? ratio : 1;
     }
@@ -212,7 +212,7 @@ static void fill_points(const struct up_procedure *procedure, struct up_calibrat
         *point = procedure->point[i];
         mass_kg[i] = point->mass_kg;
         point->residual_g = (up_calibration_linear_counts(calibration, point->load_counts) /
-                                 calibration->slope_counts_kg -
+                                 calibration->slope_counts_per_kg -
                              point->mass_kg) *
                             1e3;
         calibration->span_kg = fmax(calibration->span_kg, fabs(point->mass_kg));
@@ -245,12 +245,12 @@ static void fill(const struct up_procedure *procedure, struct folded *folded,
     memcpy(calibration->bench, rig->id, sizeof calibration->bench);
     memcpy(calibration->rig_sha256, rig->sha256, sizeof calibration->rig_sha256);
     calibration->lack_of_fit_kg =
-        lack_of_fit_counts(procedure, calibration) / fabs(calibration->slope_counts_kg);
+        lack_of_fit_counts(procedure, calibration) / fabs(calibration->slope_counts_per_kg);
     calibration->creep_rel_decade = creep_rel_decade(procedure);
     calibration->noise_counts =
-        isnan(procedure->screen.noise_floor)
+        isnan(procedure->filter.noise_floor)
             ? rig->division_counts / sqrt(12) /* typed: nothing else tells */
-            : procedure->screen.noise_floor;
+            : procedure->filter.noise_floor;
     calibration->temp_c = rig->air.temp_c.value;
     calibration->read_after_s = rig->read_after_s;
     calibration->window_s = rig->window_s;
@@ -290,12 +290,12 @@ bool up_procedure_calibration(const struct up_procedure *procedure,
     if (!check_slope(&fit, failure) || !up_air_density(&procedure->rig.air, &air_kg_m3, failure)) {
         return false;
     }
-    calibration->slope_counts_kg = fit.c[1];
-    calibration->u_slope_counts_kg =
+    calibration->slope_counts_per_kg = fit.c[1];
+    calibration->u_slope_counts_per_kg =
         fmax(sqrt(fit.covariance[1][1]), rounding_of_slope(procedure, &folded));
     calibration->dof = fit.dof;
-    calibration->unloading_slope_counts_kg = (double)NAN;
-    calibration->u_unloading_slope_counts_kg = (double)NAN;
+    calibration->unloading_slope_counts_per_kg = (double)NAN;
+    calibration->u_unloading_slope_counts_per_kg = (double)NAN;
     calibration->quadratic_f = calibration->quadratic_f_limit = (double)NAN;
     calibration->air_density_kg_m3 = air_kg_m3.value;
     directions_differ(&folded, calibration);
@@ -312,5 +312,5 @@ bool up_calibration_offset_matters(const struct up_calibration *calibration) {
     double offset = fabs(calibration->offset_counts);
     double chance = up_coverage_factor(0.99, calibration->dof - 1) * calibration->u_offset_counts;
     return offset > chance &&
-           offset > OFFSET_MATTERS_REL * least_kg * fabs(calibration->slope_counts_kg);
+           offset > OFFSET_MATTERS_REL * least_kg * fabs(calibration->slope_counts_per_kg);
 }

@@ -123,12 +123,13 @@ static void find_noise(const struct up_heard_column *column, const struct up_fit
     }
 }
 
-void up_fitness_of_stream(const struct up_listening *listening, double counts_kg, double heard_s,
-                          struct up_fitness *fitness, struct up_findings *findings) {
+void up_fitness_of_stream(const struct up_listening *listening, double counts_per_kg,
+                          double heard_s, struct up_fitness *fitness,
+                          struct up_findings *findings) {
     const struct up_rig *rig = listening->rig;
     const struct up_heard_column *column = &listening->column[0];
     bool in_kg = rig->line.load_unit != UP_LOAD_COUNTS;
-    double slope = counts_kg != 0 ? fabs(counts_kg) : in_kg ? 1 : (double)NAN;
+    double slope = counts_per_kg != 0 ? fabs(counts_per_kg) : in_kg ? 1 : (double)NAN;
     double lines = (double)listening->reader.lines, samples = (double)listening->samples;
     /* the line that we came into, and the one that we left, are nobody's mistake */
     double refused = (double)up_reader_refused(&listening->reader);

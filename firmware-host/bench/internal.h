@@ -52,7 +52,7 @@ struct up_procedure {
     struct up_water *waters;           /* the procedure's own copy */
 
     /* the stream */
-    struct up_screen screen;
+    struct up_glitch_filter filter;
     struct up_pace pace;
     double arrival_s;        /* host time of the lines that are being fed; 0: nobody tells */
     struct up_reading *held; /* since the open or last ask */
@@ -139,7 +139,7 @@ double ballast_wanted_kg(double lift_kg);
 /* Whatever is still to be done: bodies, trials, the second depth, two points; the hanger is empty
    and its tare fresh. */
 void go_on(struct up_procedure *procedure);
-double counts_kg(const struct up_procedure *procedure);
+double counts_per_kg(const struct up_procedure *procedure);
 /* A difference to the tare, ready for division by the slope. */
 double linear(const struct up_procedure *procedure, double counts);
 

@@ -23,9 +23,9 @@ struct up_listening *up_listening_create(const struct up_rig *rig, bool skip_fir
         column->floor_step = 1;
         up_quiet_begin(&column->quiet);
         column->finder = up_finder_create(rig->window_s, rig->read_after_s);
-        up_screen_begin(&column->screen, rig->line.word_bits, rig->division_counts);
+        up_glitch_filter_begin(&column->screen, rig->line.word_bits, rig->division_counts);
         if (rig->line.load_unit != UP_LOAD_COUNTS && rig->capacity_kg > 0) {
-            up_screen_bears(&column->screen, rig->capacity_kg);
+            up_glitch_filter_set_limit(&column->screen, rig->capacity_kg);
         }
     }
     return listening;
@@ -109,10 +109,10 @@ static void take_sample(struct up_listening *listening, const struct up_sample *
     listening->samples++;
     for (int i = 0; i < listening->columns; i++) {
         struct up_heard_column *column = &listening->column[i];
-        bool judged = up_screen_push(&column->screen, sample->time_s, sample->load[i],
-                                     sample->temp_c, &reading);
+        bool judged = up_glitch_filter_push(&column->screen, sample->time_s, sample->load[i],
+                                            sample->temp_c, &reading);
         if (sample->unstable) {
-            up_screen_mark_unstable(&column->screen);
+            up_glitch_filter_mark_unstable(&column->screen);
         }
         if (judged) {
             take_reading(column, &reading);
@@ -139,7 +139,7 @@ void up_listening_end(struct up_listening *listening) {
     listening->pace.count[UP_PACE_BACK] = listening->reader.count[UP_REFUSED_TIME];
     for (int i = 0; i < listening->columns; i++) {
         struct up_heard_column *column = &listening->column[i];
-        while (up_screen_flush(&column->screen, &reading)) {
+        while (up_glitch_filter_flush(&column->screen, &reading)) {
             take_reading(column, &reading);
         }
         if (up_finder_end(column->finder, column->screen.noise_floor, &plateau)) {

@@ -115,7 +115,7 @@ static bool check_plan(const struct up_measure_plan *plan, struct up_failure *fa
     if (!trials_make_sense(plan, failure) || !sides_make_sense(plan, failure)) {
         return false;
     }
-    if (!isfinite(calibration->slope_counts_kg) || calibration->slope_counts_kg == 0 ||
+    if (!isfinite(calibration->slope_counts_per_kg) || calibration->slope_counts_per_kg == 0 ||
         !(calibration->dof > 0)) {
         return up_fail(failure, UP_STATUS_WRONG_INPUT,
                        "the stored calibration of %s is not sound: calibrate again",
@@ -172,7 +172,8 @@ bool up_procedure_measure(const struct up_measure_plan *plan, struct up_procedur
     procedure->level_done = plan->two_point_m == 0;
     procedure->deep_done = plan->second_depth_m == 0;
     procedure->level_counts = procedure->deep_counts = (double)NAN;
-    up_screen_begin(&procedure->screen, plan->rig->line.word_bits, plan->rig->division_counts);
+    up_glitch_filter_begin(&procedure->filter, plan->rig->line.word_bits,
+                           plan->rig->division_counts);
     begin(procedure);
     *result = procedure;
     return true;
@@ -183,8 +184,8 @@ bool up_procedure_measure(const struct up_measure_plan *plan, struct up_procedur
    immerse, shakes, lift out, whose tare closes the trial and opens the next; last, two points and
    the second depth. */
 
-double counts_kg(const struct up_procedure *procedure) {
-    return procedure->calibration.slope_counts_kg;
+double counts_per_kg(const struct up_procedure *procedure) {
+    return procedure->calibration.slope_counts_per_kg;
 }
 
 double linear(const struct up_procedure *procedure, double counts) {
@@ -333,7 +334,7 @@ static void read_air_tare_after(struct up_procedure *procedure, const struct poi
     procedure->air_counts = linear(procedure, procedure->air.load - tare);
     procedure->u_air_counts = hypot(procedure->air.u_load, u_tare);
     procedure->weighed_in_air = true;
-    double total_kg = procedure->air_counts / counts_kg(procedure) + procedure->rig.ballast_kg;
+    double total_kg = procedure->air_counts / counts_per_kg(procedure) + procedure->rig.ballast_kg;
     if (capacity_kg > 0 && total_kg > capacity_kg) {
         push_fault(procedure, "item and ballast together are %.2f kg, more than the cell's %g kg",
                    total_kg, capacity_kg);
@@ -357,7 +358,7 @@ double ballast_wanted_kg(double lift_kg) {
  */
 static bool ballast_holds(struct up_procedure *procedure, const struct point *here,
                           const struct point *tare) {
-    double lift_kg = -linear(procedure, here->load - tare->load) / counts_kg(procedure);
+    double lift_kg = -linear(procedure, here->load - tare->load) / counts_per_kg(procedure);
     double lead_kg = procedure->rig.ballast_kg;
     if (lead_kg == 0 || ballast_wanted_kg(lift_kg) <= lead_kg) {
         return true;
@@ -375,13 +376,13 @@ static bool ballast_holds(struct up_procedure *procedure, const struct point *he
 static void read_water(struct up_procedure *procedure, const struct point *here) {
     struct up_trial *trial = &procedure->now;
     struct point before = procedure->water;
-    double matters = AIR_MATTERS_KG * fabs(counts_kg(procedure));
+    double matters = AIR_MATTERS_KG * fabs(counts_per_kg(procedure));
     procedure->water = *here;
     if (!ballast_holds(procedure, here, &procedure->tare)) {
         return;
     }
     if (procedure->step == STEP_SHAKE) {
-        double sign = counts_kg(procedure) > 0 ? 1 : -1;
+        double sign = counts_per_kg(procedure) > 0 ? 1 : -1;
         trial->last_gain_counts = sign * (linear(procedure, here->load - procedure->tare.load) -
                                           linear(procedure, before.load - procedure->tare.load));
         trial->u_gain_counts = hypot(here->u_load, before.u_load);
@@ -410,8 +411,8 @@ static bool is_as_before(struct up_procedure *procedure, double load_counts) {
         sum += procedure->trial[i].left_out ? 0 : procedure->trial[i].load_counts;
     }
     double mean = kept > 0 ? sum / kept : load_counts;
-    double off_kg = (load_counts - mean) / counts_kg(procedure);
-    double most_kg = fmax(OTHER_CELL_KG, OTHER_CELL_REL * fabs(mean / counts_kg(procedure)));
+    double off_kg = (load_counts - mean) / counts_per_kg(procedure);
+    double most_kg = fmax(OTHER_CELL_KG, OTHER_CELL_REL * fabs(mean / counts_per_kg(procedure)));
     if (!procedure->returned || fabs(off_kg) <= most_kg) {
         procedure->returned = false;
         procedure->unlike = 0;

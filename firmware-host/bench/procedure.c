@@ -282,7 +282,7 @@ void up_procedure_interrupt(struct up_procedure *procedure, const char *text) {
     procedure->returned = true;
     procedure->has_time =
         false; /* what is asked and answered before the next sample counts there */
-    up_screen_restart(&procedure->screen);
+    up_glitch_filter_restart(&procedure->filter);
 }
 
 static void rest_after_long(struct up_procedure *procedure) {
@@ -495,7 +495,7 @@ static double step_time(const struct up_procedure *procedure) {
     const struct point *before =
         procedure->step == STEP_SHAKE ? &procedure->tare : &procedure->last;
     double level = median_since(procedure, procedure->now_s - 2);
-    double floor = procedure->screen.noise_floor;
+    double floor = procedure->filter.noise_floor;
     if (!before->known || isnan(level) || fabs(level - before->load) < STEP_FLOORS * floor) {
         return procedure->done_s;
     }
@@ -606,7 +606,7 @@ static void take_plateau(struct up_procedure *procedure, const struct up_plateau
 /* A run of equal words reaches into the window, and it is not yet clear whether it is chance. */
 static bool may_be_stuck(const struct up_procedure *procedure, double from_s) {
     double start_s = 0;
-    return up_screen_may_be_stuck(&procedure->screen, &start_s) &&
+    return up_glitch_filter_may_be_stuck(&procedure->filter, &start_s) &&
            start_s < from_s + procedure->rig.window_s;
 }
 
@@ -646,7 +646,7 @@ static void try_reading(struct up_procedure *procedure) {
     double step_s, from_s;
     size_t first, stop;
     bool settled;
-    if (isnan(procedure->screen.noise_floor) ||
+    if (isnan(procedure->filter.noise_floor) ||
         procedure->now_s < procedure->ask.time_s + wait_s + rig->window_s) {
         return;
     }
@@ -658,7 +658,7 @@ static void try_reading(struct up_procedure *procedure) {
     first = first_from(procedure, from_s);
     stop = first_from(procedure, from_s + rig->window_s);
     settled =
-        up_plateau_judge(procedure->held + first, stop - first, procedure->screen.noise_floor,
+        up_plateau_judge(procedure->held + first, stop - first, procedure->filter.noise_floor,
                          creep_allowance(procedure, median_since(procedure, from_s)), &plateau);
     plateau.step_s = step_s;
     take_or_wait(procedure, &plateau, settled);
@@ -666,7 +666,7 @@ static void try_reading(struct up_procedure *procedure) {
 
 void offer_plateau(struct up_procedure *procedure, struct up_plateau *plateau, double noise_floor) {
     bool settled = is_settled(plateau, noise_floor, creep_allowance(procedure, plateau->load));
-    procedure->screen.noise_floor = noise_floor;
+    procedure->filter.noise_floor = noise_floor;
     procedure->has_time = true;
     procedure->now_s = plateau->end_s;
     procedure->stage = STAGE_READING;
@@ -682,7 +682,7 @@ struct up_reading_progress up_procedure_reading(const struct up_procedure *proce
                                            .late_s = procedure->late_s,
                                            .unrest = (double)NAN};
     struct up_plateau plateau;
-    if (!progress.reading || isnan(procedure->screen.noise_floor)) {
+    if (!progress.reading || isnan(procedure->filter.noise_floor)) {
         return progress;
     }
     double step_s = step_time(procedure);
@@ -690,7 +690,7 @@ struct up_reading_progress up_procedure_reading(const struct up_procedure *proce
     size_t first = first_from(procedure, from_s);
     progress.left_s = fmax(step_s + progress.whole_s - procedure->now_s, 0);
     up_plateau_judge(procedure->held + first, procedure->held_count - first,
-                     procedure->screen.noise_floor,
+                     procedure->filter.noise_floor,
                      creep_allowance(procedure, median_since(procedure, from_s)), &plateau);
     progress.unrest = plateau.unrest;
     return progress;
@@ -718,7 +718,8 @@ static double hanging_kg(const struct up_procedure *procedure, double load) {
     if (procedure->calibrating || !procedure->tare.known) {
         return (double)NAN;
     }
-    return (load - procedure->tare.load) / procedure->calibration.slope_counts_kg + rig->ballast_kg;
+    return (load - procedure->tare.load) / procedure->calibration.slope_counts_per_kg +
+           rig->ballast_kg;
 }
 
 static void watch_overload(struct up_procedure *procedure, struct up_reading *reading) {
@@ -830,7 +831,7 @@ static void begin_stream(struct up_procedure *procedure, double time_s) {
     procedure->ask.time_s = procedure->done_s = time_s;
     up_pace_begin(&procedure->pace);
     if (rig->line.load_unit != UP_LOAD_COUNTS && rig->capacity_kg > 0) {
-        up_screen_bears(&procedure->screen, rig->capacity_kg);
+        up_glitch_filter_set_limit(&procedure->filter, rig->capacity_kg);
     }
 }
 
@@ -860,10 +861,10 @@ void up_procedure_sample(struct up_procedure *procedure, const struct up_sample 
     if (procedure->stage == STAGE_FINISHED) {
         return;
     }
-    bool judged = up_screen_push(&procedure->screen, sample->time_s, sample->load[0],
-                                 sample->temp_c, &reading);
+    bool judged = up_glitch_filter_push(&procedure->filter, sample->time_s, sample->load[0],
+                                        sample->temp_c, &reading);
     if (sample->unstable) {
-        up_screen_mark_unstable(&procedure->screen);
+        up_glitch_filter_mark_unstable(&procedure->filter);
     }
     if (judged) {
         take_reading(procedure, &reading);
@@ -893,5 +894,5 @@ double up_procedure_live_load(const struct up_procedure *procedure) {
 }
 
 double up_procedure_noise_floor(const struct up_procedure *procedure) {
-    return procedure->screen.noise_floor;
+    return procedure->filter.noise_floor;
 }

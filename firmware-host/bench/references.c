@@ -25,7 +25,7 @@ struct up_quantity up_reference_volume_m3(const struct up_reference *reference, 
    item. */
 static double u_reading_kg(const struct up_procedure *procedure, double load_counts,
                            double u_counts) {
-    double slope = counts_kg(procedure);
+    double slope = counts_per_kg(procedure);
     return hypot(hypot(u_counts / slope, procedure->rig.meniscus_kg / sqrt(3)),
                  u_straightness_kg(&procedure->calibration, fabs(load_counts / slope)));
 }
@@ -33,7 +33,7 @@ static double u_reading_kg(const struct up_procedure *procedure, double load_cou
 /* What is claimed to hold for any load: slope and masses, and what the cell did since. */
 static struct up_quantity scale_rel(const struct up_procedure *procedure, double load_counts) {
     const struct up_calibration *calibration = &procedure->calibration;
-    double slope = calibration->u_slope_counts_kg / calibration->slope_counts_kg;
+    double slope = calibration->u_slope_counts_per_kg / calibration->slope_counts_per_kg;
     return up_known(0, hypot(hypot(slope, calibration->mass_tolerance_rel / sqrt(3)),
                              u_reading_rel(procedure, load_counts)));
 }
@@ -53,7 +53,7 @@ static void fill_check(const struct up_procedure *procedure, double load_counts,
     double temp_c = tank_water(procedure).temp_c;
     struct up_body body = {plan->reference.mass_kg,
                            up_reference_volume_m3(&plan->reference, temp_c),
-                           up_known(load_counts / counts_kg(procedure) * k,
+                           up_known(load_counts / counts_per_kg(procedure) * k,
                                     u_reading_kg(procedure, load_counts, u_counts))};
     struct up_body_check found = {.difference_kg = {(double)NAN, (double)NAN, 0},
                                   .e_n = (double)NAN};

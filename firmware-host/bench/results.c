@@ -79,7 +79,7 @@ static struct up_term student(double value, double u, double dof) {
    stands for itself. */
 static void pool_repeatability(const struct up_procedure *procedure, struct trials *trials) {
     const struct up_quantity *kind = &procedure->measure.kind_repeatability_kg;
-    double kind_sd = kind->u * fabs(procedure->calibration.slope_counts_kg);
+    double kind_sd = kind->u * fabs(procedure->calibration.slope_counts_per_kg);
     double own_dof = (double)trials->load.count - 1;
     double ratio = own_dof > 0 && kind_sd > 0 ? pow(trials->load.sd / kind_sd, 2) : 0;
     trials->sd = trials->load.sd;
@@ -110,7 +110,7 @@ static bool is_stated_by(const struct uptake *uptake) {
 
 static struct uptake find_uptake(const struct up_procedure *procedure) {
     double soak_min[UP_TRIALS_MAX], load[UP_TRIALS_MAX];
-    double sign = procedure->calibration.slope_counts_kg > 0 ? 1 : -1;
+    double sign = procedure->calibration.slope_counts_per_kg > 0 ? 1 : -1;
     struct uptake uptake = {0};
     unsigned kept = 0;
     for (unsigned i = 0; i < procedure->trials; i++) {
@@ -131,7 +131,7 @@ static struct uptake find_uptake(const struct up_procedure *procedure) {
 
 /* The last gains without the water taken up between their two readings. */
 static double dry_gain(const struct up_procedure *procedure, const struct uptake *uptake) {
-    double sign = procedure->calibration.slope_counts_kg > 0 ? 1 : -1, gains = 0;
+    double sign = procedure->calibration.slope_counts_per_kg > 0 ? 1 : -1, gains = 0;
     unsigned shaken = 0;
     for (unsigned i = 0; i < procedure->trials; i++) {
         const struct up_trial *trial = &procedure->trial[i];
@@ -193,7 +193,7 @@ static struct trials summarise(const struct up_procedure *procedure) {
 static double weight_kg(const struct up_procedure *procedure) {
     double counts =
         procedure->weighed_in_air ? procedure->air_counts : procedure->trial[0].load_counts;
-    return fabs(counts / procedure->calibration.slope_counts_kg);
+    return fabs(counts / procedure->calibration.slope_counts_per_kg);
 }
 
 /* What the bench has seen of this kind of item goes before what the rig file says of all. */
@@ -216,7 +216,7 @@ static bool air_is_known(const struct up_procedure *procedure) {
 static struct up_term trapped_air(const struct up_procedure *procedure,
                                   const struct trials *trials) {
     double share = shake_share(procedure);
-    double slope = fabs(procedure->calibration.slope_counts_kg);
+    double slope = fabs(procedure->calibration.slope_counts_per_kg);
     double bound_kg;
     if (isnan(share)) {
         share = SHAKE_SHARE_UNKNOWN;
@@ -305,12 +305,12 @@ static struct up_term cell_temp(const struct up_procedure *procedure) {
 }
 
 /* Loads are made linear to the slope of loading; that of unloading may be known less well. */
-static double u_slope_counts_kg(const struct up_calibration *calibration) {
-    double u = calibration->u_slope_counts_kg;
-    double unloading = calibration->unloading_slope_counts_kg;
+static double u_slope_counts_per_kg(const struct up_calibration *calibration) {
+    double u = calibration->u_slope_counts_per_kg;
+    double unloading = calibration->unloading_slope_counts_per_kg;
     return isnan(unloading) ? u
-                            : fmax(u, fabs(calibration->u_unloading_slope_counts_kg / unloading *
-                                           calibration->slope_counts_kg));
+                            : fmax(u, fabs(calibration->u_unloading_slope_counts_per_kg /
+                                           unloading * calibration->slope_counts_per_kg));
 }
 
 static bool is_typed(const struct up_calibration *calibration) {
@@ -319,7 +319,7 @@ static bool is_typed(const struct up_calibration *calibration) {
 
 static double creep_left_rel(const struct up_calibration *calibration,
                              const struct trials *trials) {
-    bool unloads = trials->last * calibration->slope_counts_kg < 0, matched = false;
+    bool unloads = trials->last * calibration->slope_counts_per_kg < 0, matched = false;
     if (is_typed(calibration)) {
         return CREEP_TYPED_REL;
     }
@@ -346,14 +346,14 @@ static void fill_loads(const struct up_procedure *procedure, const struct trials
     const struct up_calibration *calibration = &procedure->calibration;
     double sd = trials->sd, sd_dof = trials->sd_dof;
     double turn = procedure->rig.division_counts / 2;
-    double load_kg = fabs(trials->last / calibration->slope_counts_kg);
+    double load_kg = fabs(trials->last / calibration->slope_counts_per_kg);
     weighing->term[UP_INPUT_WATER_LOAD] = student(trials->last, trials->u_last, sd_dof);
     weighing->term[UP_INPUT_WATER_PLATEAU] = plateau_noise(trials);
     /* One dry weighing: it is hung once, and scatters as a single trial does. */
     weighing->term[UP_INPUT_AIR_LOAD] =
         student(procedure->air_counts, hypot(procedure->u_air_counts, sd), sd_dof);
-    weighing->term[UP_INPUT_SLOPE] =
-        student(calibration->slope_counts_kg, u_slope_counts_kg(calibration), calibration->dof);
+    weighing->term[UP_INPUT_SLOPE] = student(calibration->slope_counts_per_kg,
+                                             u_slope_counts_per_kg(calibration), calibration->dof);
     weighing->term[UP_INPUT_MASSES] = rectangular(0, calibration->mass_tolerance_rel);
     weighing->term[UP_INPUT_LACK_OF_FIT] = lack_of_fit(calibration, load_kg);
     weighing->term[UP_INPUT_HYSTERESIS] = hysteresis(calibration, load_kg);
@@ -397,7 +397,7 @@ static bool fill_surroundings(const struct up_procedure *procedure, const struct
 
 static void tell_uptake(const struct up_procedure *procedure, struct up_result *result) {
     struct uptake uptake = find_uptake(procedure);
-    double g = 1e3 / procedure->calibration.slope_counts_kg;
+    double g = 1e3 / procedure->calibration.slope_counts_per_kg;
     bool fitted = uptake.line.dof > 0;
     result->takes_up_water = uptake.told;
     result->at_last_soak = is_stated_by(&uptake);
@@ -410,7 +410,7 @@ static void tell_uptake(const struct up_procedure *procedure, struct up_result *
 static struct up_quantity side_load_kg(const struct up_procedure *procedure,
                                        const struct trials *trials, double counts,
                                        double u_counts) {
-    double slope = procedure->calibration.slope_counts_kg;
+    double slope = procedure->calibration.slope_counts_per_kg;
     double k = 1 - procedure->calibration.air_density_kg_m3 / UP_MASS_DENSITY_KG_M3;
     return (struct up_quantity){counts / slope * k, hypot(u_counts, trials->sd) / fabs(slope),
                                 trials->sd_dof};
@@ -451,7 +451,8 @@ static void fill_sides(const struct up_procedure *procedure, const struct trials
     const struct up_measure_plan *plan = &procedure->measure;
     const struct up_calibration *calibration = &procedure->calibration;
     struct up_quantity whole = side_load_kg(procedure, trials, trials->last, 0);
-    whole.u = hypot(trials->u_last, plateau_noise(trials).u) / fabs(calibration->slope_counts_kg);
+    whole.u =
+        hypot(trials->u_last, plateau_noise(trials).u) / fabs(calibration->slope_counts_per_kg);
     if (!isnan(procedure->level_counts)) {
         result->moment = up_moment_of(
             with_its_loop(calibration, side_load_kg(procedure, trials, procedure->level_counts,

@@ -38,7 +38,8 @@ static struct point without_creep(const struct up_procedure *procedure, double c
 
 static void fill_stair(const struct up_procedure *procedure, unsigned i,
                        struct up_calibration *calibration) {
-    double creep = calibration->creep_rel_decade, slope = calibration->slope_counts_kg, u_zero = 0;
+    double creep = calibration->creep_rel_decade, slope = calibration->slope_counts_per_kg,
+           u_zero = 0;
     unsigned top = procedure->stair_masses - 1, rising = 2 * top - i;
     struct point begin = without_creep(procedure, creep, procedure->stair_begin);
     struct point end = without_creep(procedure, creep, procedure->stair_end);
@@ -62,9 +63,9 @@ static void fill_stair(const struct up_procedure *procedure, unsigned i,
    than the loadings, so creep gives it another slope; its shape is what it is for. */
 static void fill_residuals(unsigned top, struct up_calibration *calibration) {
     struct up_stair *stair = calibration->stair;
-    double counts_kg = stair[top].load_counts / stair[top].mass_kg;
+    double counts_per_kg = stair[top].load_counts / stair[top].mass_kg;
     for (unsigned i = 0; i < calibration->stairs; i++) {
-        stair[i].residual_g = (stair[i].load_counts / counts_kg - stair[i].mass_kg) * 1e3;
+        stair[i].residual_g = (stair[i].load_counts / counts_per_kg - stair[i].mass_kg) * 1e3;
     }
 }
 

@@ -16,10 +16,13 @@ struct member {
     { #name, offsetof(struct up_calibration, name), false }
 #define LATER(name)                                                                                \
     { #name, offsetof(struct up_calibration, name), true }
+/* Released keys stay as they are, whatever the member is called. */
+#define KEYED(key, name, may_lack)                                                                 \
+    { key, offsetof(struct up_calibration, name), may_lack }
 
 static const struct member members[] = {
-    MEMBER(slope_counts_kg),
-    MEMBER(u_slope_counts_kg),
+    KEYED("slope_counts_kg", slope_counts_per_kg, false),
+    KEYED("u_slope_counts_kg", u_slope_counts_per_kg, false),
     MEMBER(dof),
     MEMBER(mass_tolerance_rel),
     MEMBER(lack_of_fit_kg),
@@ -31,9 +34,9 @@ static const struct member members[] = {
     MEMBER(read_after_s),
     MEMBER(window_s),
     MEMBER(span_kg),
-    LATER(unloading_slope_counts_kg),
-    LATER(u_unloading_slope_counts_kg),
-    LATER(quadratic_counts_kg2),
+    KEYED("unloading_slope_counts_kg", unloading_slope_counts_per_kg, true),
+    KEYED("u_unloading_slope_counts_kg", u_unloading_slope_counts_per_kg, true),
+    KEYED("quadratic_counts_kg2", quadratic_counts_per_kg2, true),
     LATER(quadratic_f),
     LATER(quadratic_f_limit),
     LATER(hysteresis_kg),
@@ -131,8 +134,8 @@ static bool read_stairs(const json_t *stairs, struct up_calibration *calibration
 /* One from before the line could bend was straight. */
 static void fill_lacking(const json_t *body, struct up_calibration *calibration) {
     take_text(body, "mass_class", calibration->mass_class, sizeof calibration->mass_class);
-    if (isnan(calibration->quadratic_counts_kg2)) {
-        calibration->quadratic_counts_kg2 = 0;
+    if (isnan(calibration->quadratic_counts_per_kg2)) {
+        calibration->quadratic_counts_per_kg2 = 0;
     }
 }
 

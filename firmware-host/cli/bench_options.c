@@ -67,7 +67,7 @@ bool open_bench(const struct arguments *arguments, bool measures, struct bench_o
                        rig_file);
     }
     if ((options->run.pedal && !can_pedal(options, measures, failure)) ||
-        !up_lines_open(&options->rig, &options->run.lines, failure) ||
+        !up_panel_open(&options->rig, &options->run.lines, failure) ||
         !up_catalogue_open(catalogue_directory(arguments), UP_CATALOGUE_CREATE, &options->catalogue,
                            failure)) {
         return false;

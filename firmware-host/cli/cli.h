@@ -10,7 +10,7 @@
 
 #include "upthrust/catalogue.h"
 #include "upthrust/failure.h"
-#include "upthrust/lines.h"
+#include "upthrust/panel.h"
 #include "upthrust/procedure.h"
 #include "upthrust/report.h"
 #include "upthrust/result.h"
@@ -108,7 +108,7 @@ struct bench_run {
     bool screen;        /* a live one, for a person */
     int operator_input; /* descriptor */
     FILE *operator_output;
-    struct up_lines *lines; /* at the bench; NULL where there are none */
+    struct up_panel *lines; /* at the bench; NULL where there are none */
     bool no_exchange;       /* the caller brings exchange/ up to date itself, once at the end */
     const char *resume; /* a run's id or the beginning of one, "" for the latest; NULL: a new run */
     /* In a queue: where we are, what a run's record tells of it, and what one item leaves the next.

@@ -102,7 +102,7 @@ enum up_status command_calibrate(const struct arguments *arguments, struct up_fa
     }
     free(calibration);
     up_catalogue_close(options.catalogue);
-    up_lines_close(options.run.lines);
+    up_panel_close(options.run.lines);
     die_of_signal();
     return good ? UP_STATUS_DONE : failure->status;
 }

@@ -46,17 +46,17 @@ static void print_stairs(const struct up_calibration *calibration) {
 
 /* A scale that prints a unit reads about one kilogram a kilogram; no converter has so few counts.
  */
-static void print_slope(double slope_counts_kg) {
-    if (fabs(slope_counts_kg) < 10) {
-        printf("shows %.5f kg for a kilogram", slope_counts_kg);
+static void print_slope(double slope_counts_per_kg) {
+    if (fabs(slope_counts_per_kg) < 10) {
+        printf("shows %.5f kg for a kilogram", slope_counts_per_kg);
     } else {
-        printf("%.1f counts/g", slope_counts_kg * 1e-3);
+        printf("%.1f counts/g", slope_counts_per_kg * 1e-3);
     }
 }
 
 static void print_line(const struct up_calibration *calibration) {
-    double slope = calibration->slope_counts_kg;
-    double unloading = calibration->unloading_slope_counts_kg;
+    double slope = calibration->slope_counts_per_kg;
+    double unloading = calibration->unloading_slope_counts_per_kg;
     bool taken_off = false;
     for (unsigned i = 0; i < calibration->points; i++) {
         taken_off = taken_off || calibration->point[i].mass_kg < 0;
@@ -69,9 +69,9 @@ static void print_line(const struct up_calibration *calibration) {
         puts(taken_off ? "unloading: the same slope, as far as can be told"
                        : "unloading: taken as the same slope; no mass was taken off");
     }
-    if (calibration->quadratic_counts_kg2 != 0) {
+    if (calibration->quadratic_counts_per_kg2 != 0) {
         printf("the line bends: %+.3f g at %g kg against its slope (F %.1f, limit %.1f)\n",
-               calibration->quadratic_counts_kg2 / slope * pow(calibration->span_kg, 2) * 1e3,
+               calibration->quadratic_counts_per_kg2 / slope * pow(calibration->span_kg, 2) * 1e3,
                calibration->span_kg, calibration->quadratic_f, calibration->quadratic_f_limit);
     } else if (isnan(calibration->quadratic_f)) {
         puts("the line is taken as straight: too few loadings to look for a bend");
@@ -105,12 +105,12 @@ static void print_conditions(const struct up_calibration *calibration) {
 }
 
 void print_calibration(const struct up_calibration *calibration) {
-    double slope = calibration->slope_counts_kg;
+    double slope = calibration->slope_counts_per_kg;
     char *bench = up_text_for_terminal(calibration->bench);
     printf("bench %s: ", bench);
     print_slope(slope);
     printf(", standard uncertainty %.3f %% of it (%.0f degrees of freedom)\n",
-           fabs(calibration->u_slope_counts_kg / slope) * 100, calibration->dof);
+           fabs(calibration->u_slope_counts_per_kg / slope) * 100, calibration->dof);
     print_points(calibration);
     print_stairs(calibration);
     print_line(calibration);
@@ -177,7 +177,7 @@ static bool list_one(const struct up_record *record, void *context) {
     }
     char *bench = up_text_for_terminal(calibration->bench);
     printf("%s  %s  %s\n  ", calibration->id, calibration->made_utc, bench);
-    print_slope(calibration->slope_counts_kg);
+    print_slope(calibration->slope_counts_per_kg);
     printf(", %u loadings up to %g kg, ", calibration->points, calibration->span_kg);
     if (isnan(calibration->hysteresis_kg)) {
         puts("hysteresis not looked for");

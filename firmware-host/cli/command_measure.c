@@ -198,12 +198,12 @@ static enum up_status replay_measure(const struct arguments *arguments,
 }
 
 /* The lamps show the first result, which is the tank's own water. */
-static void close_lines(struct up_lines *lines, const struct up_result *result) {
+static void close_lines(struct up_panel *lines, const struct up_result *result) {
     if (result != NULL) {
         fflush(stdout);
-        up_lines_show_class(lines, result->answer.class, &signalled);
+        up_panel_show_class(lines, result->answer.class, &signalled);
     }
-    up_lines_close(lines);
+    up_panel_close(lines);
 }
 
 static enum up_status go_on_measuring(const struct arguments *arguments,

@@ -40,12 +40,12 @@ static const char *const cautions[] = {
 
 struct checking {
     struct up_rig rig;
-    struct up_lines *lines;
+    struct up_panel *lines;
     struct up_gear gear;
     bool walks, has_gear, json_operator, document;
     enum up_operator_kind kind;
-    double counts_kg; /* 0: no calibration that holds */
-    double seconds;   /* of listening; 0: as the rig's window wants */
+    double counts_per_kg; /* 0: no calibration that holds */
+    double seconds;       /* of listening; 0: as the rig's window wants */
     struct up_fitness fitness;
     struct up_findings findings;
 };
@@ -81,7 +81,7 @@ static bool read_numbers(const struct arguments *arguments, struct checking *che
         !option_number(arguments, "lift-g", 0, 500000, &lift_g, failure) ||
         !option_number(arguments, "length-m", 0, 20, &checking->gear.length_m, failure) ||
         !option_number(arguments, "seconds", 0.1, 86400, &checking->seconds, failure) ||
-        !option_number(arguments, "counts-kg", -1e12, 1e12, &checking->counts_kg, failure)) {
+        !option_number(arguments, "counts-kg", -1e12, 1e12, &checking->counts_per_kg, failure)) {
         return false;
     }
     checking->gear.lift_kg = lift_g * 1e-3;
@@ -99,7 +99,7 @@ static bool open_rig(const struct arguments *arguments, struct checking *checkin
         return false;
     }
     checking->walks = !option_given(arguments, "no-walk");
-    if (!up_lines_open(&checking->rig, &checking->lines, failure)) {
+    if (!up_panel_open(&checking->rig, &checking->lines, failure)) {
         return false;
     }
     checking->walks = checking->walks && checking->lines != NULL;
@@ -118,11 +118,11 @@ static bool open_rig(const struct arguments *arguments, struct checking *checkin
 static void find_calibration(const struct arguments *arguments, struct checking *checking) {
     struct up_catalogue *catalogue = NULL;
     struct up_calibration *calibration = up_allocate(1, sizeof *calibration);
-    if (checking->counts_kg == 0 &&
+    if (checking->counts_per_kg == 0 &&
         up_catalogue_open(catalogue_directory(arguments), UP_CATALOGUE_READ, &catalogue, NULL) &&
         up_calibration_latest(catalogue, checking->rig.id, calibration, NULL) &&
         strcmp(calibration->rig_sha256, checking->rig.sha256) == 0) {
-        checking->counts_kg = calibration->slope_counts_kg;
+        checking->counts_per_kg = calibration->slope_counts_per_kg;
     }
     up_catalogue_close(catalogue);
     free(calibration);
@@ -138,7 +138,7 @@ static bool check_stream(const struct arguments *arguments, struct checking *che
     bool good = hear_stream(arguments, rig, seconds, listening, failure) &&
                 judge_listening(listening, capture != NULL ? capture : rig->path, failure);
     if (good) {
-        up_fitness_of_stream(listening, checking->counts_kg, live ? seconds : (double)NAN,
+        up_fitness_of_stream(listening, checking->counts_per_kg, live ? seconds : (double)NAN,
                              &checking->fitness, &checking->findings);
     }
     up_listening_destroy(listening);
@@ -242,7 +242,7 @@ enum up_status command_rig_check(const struct arguments *arguments, struct up_fa
         status = UP_STATUS_UNDECIDED; /* a check fell short */
     }
     up_operator_destroy(op);
-    up_lines_close(checking->lines);
+    up_panel_close(checking->lines);
     free(checking);
     die_of_signal();
     return good ? status : failure->status;

@@ -4,8 +4,8 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "../session/queue.h"
 #include "bench_options.h"
-#include "queue.h"
 #include "upthrust/text.h"
 #include "upthrust/wire.h"
 
@@ -48,7 +48,7 @@ static void tell_one(struct whole_queue *whole, const struct repeated *one) {
         print_results(&one->item, one->result, one->results, one->waters, &whole->style);
         fflush(stdout);
     }
-    up_lines_show_class(whole->options.run.lines, one->result[0].answer.class, &signalled);
+    up_panel_show_class(whole->options.run.lines, one->result[0].answer.class, &signalled);
     whole->undecided =
         whole->undecided || status_of_results(one->result, one->results) == UP_STATUS_UNDECIDED;
 }
@@ -146,7 +146,7 @@ static enum up_status end_queue(struct whole_queue *whole, bool good, struct up_
     up_source_close(whole->source);
     json_decref(whole->list);
     up_catalogue_close(whole->options.catalogue);
-    up_lines_close(whole->options.run.lines);
+    up_panel_close(whole->options.run.lines);
     free(whole);
     die_of_signal();
     return status;

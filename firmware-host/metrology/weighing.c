@@ -103,7 +103,7 @@ void weighing_solve(const struct up_weighing *weighing, const double x[UP_INPUT_
     double counts = x[UP_INPUT_WATER_LOAD] + x[UP_INPUT_WATER_PLATEAU] + x[UP_INPUT_RESOLUTION];
     *chain = (struct up_chain){
         .k = 1 - weighing->calibration_air_kg_m3 / UP_MASS_DENSITY_KG_M3,
-        .slope_counts_kg =
+        .slope_counts_per_kg =
             x[UP_INPUT_SLOPE] * (1 + x[UP_INPUT_MASSES]) * (1 + x[UP_INPUT_CELL_TEMP]),
         .water_density_kg_m3 = x[UP_INPUT_WATER_DENSITY] + x[UP_INPUT_WATER_SALINITY] +
                                weighing->tank_density_slope_kg_m3_k * x[UP_INPUT_WATER_TEMP] +
@@ -113,9 +113,9 @@ void weighing_solve(const struct up_weighing *weighing, const double x[UP_INPUT_
         .volume_m3 = (double)NAN,
         .mass_kg = (double)NAN};
     chain->water_kg =
-        counts / chain->slope_counts_kg * (1 + x[UP_INPUT_CREEP]) * (1 - x[UP_INPUT_SWING]) +
+        counts / chain->slope_counts_per_kg * (1 + x[UP_INPUT_CREEP]) * (1 - x[UP_INPUT_SWING]) +
         x[UP_INPUT_LACK_OF_FIT] + x[UP_INPUT_HYSTERESIS];
-    chain->air_kg = x[UP_INPUT_AIR_LOAD] / chain->slope_counts_kg;
+    chain->air_kg = x[UP_INPUT_AIR_LOAD] / chain->slope_counts_per_kg;
     chain->tank_kg = -chain->water_kg * chain->k - x[UP_INPUT_LINE] - x[UP_INPUT_TRAPPED_AIR];
     chain->buoyancy_kg = chain->tank_kg;
     if (weighing->weighed_in_air) {

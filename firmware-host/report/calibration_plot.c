@@ -54,7 +54,7 @@ static void put_band(FILE *stream, const struct up_calibration *calibration) {
 
 static bool write_data(FILE *stream, void *context) {
     const struct up_calibration *calibration = context;
-    double bar = BARS * 1e3 / fabs(calibration->slope_counts_kg);
+    double bar = BARS * 1e3 / fabs(calibration->slope_counts_per_kg);
     fputs("# kind: 0 tolerance of the masses, 1 hung, 2 taken off, 3 staircase rising, 4 falling, "
           "5 the "
           "line of those\n"

@@ -225,10 +225,10 @@ static bool take_calibration(const struct up_record *record, void *context) {
 
 static json_t *calibration_to_json(const struct up_calibration *calibration) {
     json_t *json = json_object();
-    set_number(json, "slope_counts_kg", calibration->slope_counts_kg);
-    set_number(json, "u_slope_counts_kg", calibration->u_slope_counts_kg);
-    set_number(json, "unloading_slope_counts_kg", calibration->unloading_slope_counts_kg);
-    set_number(json, "quadratic_counts_kg2", calibration->quadratic_counts_kg2);
+    set_number(json, "slope_counts_kg", calibration->slope_counts_per_kg);
+    set_number(json, "u_slope_counts_kg", calibration->u_slope_counts_per_kg);
+    set_number(json, "unloading_slope_counts_kg", calibration->unloading_slope_counts_per_kg);
+    set_number(json, "quadratic_counts_kg2", calibration->quadratic_counts_per_kg2);
     set_number(json, "air_density_kg_m3", calibration->air_density_kg_m3);
     return json;
 }
@@ -245,7 +245,7 @@ static bool set_plateaus(json_t *json, struct up_catalogue *catalogue,
                         .left_out = left_out};
     bool good = up_catalogue_each_live(catalogue, "calibration", result->calibration_id,
                                        take_calibration, calibration, failure);
-    if (good && calibration->slope_counts_kg != 0) {
+    if (good && calibration->slope_counts_per_kg != 0) {
         walk.calibration = calibration;
         json_object_set_new(json, "calibration", calibration_to_json(calibration));
     }
@@ -269,7 +269,7 @@ static json_t *chain_to_json(const struct up_weighing *weighing) {
     up_weighing_chain(weighing, &chain);
     set_number(json, "water_counts", weighing->term[UP_INPUT_WATER_LOAD].value);
     set_number(json, "air_counts", weighing->term[UP_INPUT_AIR_LOAD].value);
-    set_number(json, "slope_counts_kg", chain.slope_counts_kg);
+    set_number(json, "slope_counts_kg", chain.slope_counts_per_kg);
     set_number(json, "calibration_air_kg_m3", weighing->calibration_air_kg_m3);
     set_number(json, "k", chain.k);
     set_number(json, "swing_rel", weighing->term[UP_INPUT_SWING].value);

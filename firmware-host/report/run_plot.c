@@ -24,7 +24,7 @@ static double minutes(const struct drawing *drawing, double time_s) {
 
 /* Without a calibration, what the rig's unit is. */
 static double grams(const struct trace *trace, double load) {
-    double unit = isnan(trace->counts_kg) ? 1 : trace->counts_kg * 1e-3;
+    double unit = isnan(trace->counts_per_kg) ? 1 : trace->counts_per_kg * 1e-3;
     return (load - trace->zero) / unit;
 }
 
@@ -137,7 +137,7 @@ static bool write_script(FILE *stream, void *context) {
             "set encoding utf8\nname = 'run-%.8s'\ntold = %s\nreadings = %d\nglitches = %zu\n"
             "calibrated = %d\nminutes = %.4f\n",
             trace->run_id, trace->run_id, title, trace->readings > 0, trace->glitches,
-            !isnan(trace->counts_kg), minutes(drawing, drawing->end_s));
+            !isnan(trace->counts_per_kg), minutes(drawing, drawing->end_s));
     write_marks(stream, drawing);
     fputs(embedded_run_gp, stream);
     free(title);

@@ -72,7 +72,7 @@ static bool take_calibration(const struct up_record *record, void *context) {
     bool before = strcmp(record->made_utc, trace->made_utc) <= 0;
     if (strcmp(record->bench, trace->bench) == 0 && json_is_number(slope) &&
         json_number_value(slope) != 0 && before != trace->calibrating) {
-        trace->counts_kg = json_number_value(slope);
+        trace->counts_per_kg = json_number_value(slope);
         return !trace->calibrating; /* the first one after its beginning */
     }
     return true;
@@ -81,7 +81,7 @@ static bool take_calibration(const struct up_record *record, void *context) {
 bool trace_find(struct up_catalogue *catalogue, const char *run, struct trace *trace,
                 struct up_failure *failure) {
     struct search search = {run, strcmp(run, "latest") == 0, 0, trace};
-    *trace = (struct trace){.counts_kg = (double)NAN};
+    *trace = (struct trace){.counts_per_kg = (double)NAN};
     if (!search.latest && strlen(run) < BEGINNING_LEAST) {
         return up_fail(failure, UP_STATUS_WRONG_INPUT,
                        "run \"%s\": give four characters of its id at least, or latest", run);
@@ -193,23 +193,24 @@ static void take_reading(const struct up_reading *reading, struct trace *trace) 
 
 static void read_bytes(FILE *file, const struct up_rig *rig, struct trace *trace) {
     struct up_reader *reader = up_allocate(1, sizeof *reader);
-    struct up_screen *screen = up_allocate(1, sizeof *screen);
+    struct up_glitch_filter *screen = up_allocate(1, sizeof *screen);
     bool device = rig->port_kind == UP_PORT_PTY || rig->port_kind == UP_PORT_SERIAL;
     struct up_sample sample;
     struct up_reading judged;
     char bytes[65536];
     size_t length;
     up_reader_begin(reader, &rig->line, device && rig->line.poll[0] == '\0');
-    up_screen_begin(screen, rig->line.word_bits, rig->division_counts);
+    up_glitch_filter_begin(screen, rig->line.word_bits, rig->division_counts);
     while ((length = fread(bytes, 1, sizeof bytes, file)) > 0) {
         const char *at = bytes;
         while (up_reader_take(reader, &at, &length, &sample)) {
-            if (up_screen_push(screen, sample.time_s, sample.load[0], sample.temp_c, &judged)) {
+            if (up_glitch_filter_push(screen, sample.time_s, sample.load[0], sample.temp_c,
+                                      &judged)) {
                 take_reading(&judged, trace);
             }
         }
     }
-    while (up_screen_flush(screen, &judged)) {
+    while (up_glitch_filter_flush(screen, &judged)) {
         take_reading(&judged, trace);
     }
     free(screen);

@@ -27,7 +27,7 @@ struct trace {
     char bench[UP_NAME_SIZE], title[UP_NAME_SIZE]; /* title: the item's name; raw */
     char rig_sha256[UP_SHA256_SIZE];
     bool calibrating;
-    double counts_kg; /* NaN: no calibration of that bench is known */
+    double counts_per_kg; /* NaN: no calibration of that bench is known */
     struct trace_reading *reading;
     size_t readings, room;
     struct trace_reading glitch[TRACE_GLITCHES];

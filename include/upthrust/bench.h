@@ -45,19 +45,19 @@ struct up_reading {
  * are no chance), else 32 times. A word of less than 20 bits may stand still in good health: where
  * its noise is below three divisions it is never called stuck.
  */
-enum { UP_SCREEN_SPAN = 7, UP_SCREEN_RING = 8, UP_SCREEN_MEMORY = 256 };
+enum { UP_GLITCH_SPAN = 7, UP_GLITCH_RING = 8, UP_GLITCH_MEMORY = 256 };
 
-struct up_screen {
+struct up_glitch_filter {
     int word_bits;      /* 0: loads are no raw words, only jumps are told */
     double floor_least; /* the noise floor is never taken as less: a share of the division */
     double most;        /* what the cell bears, in load units; infinite where not told */
-    struct up_reading ring[UP_SCREEN_RING]; /* the latest seven; the eighth load is NaN */
-    double load[UP_SCREEN_RING];            /* theirs once more, for the quick test */
+    struct up_reading ring[UP_GLITCH_RING]; /* the latest seven; the eighth load is NaN */
+    double load[UP_GLITCH_RING];            /* theirs once more, for the quick test */
     uint64_t pushed, judged;
-    double difference[UP_SCREEN_MEMORY];
+    double difference[UP_GLITCH_MEMORY];
     size_t differences, known; /* learned; of those still to be found in the ring */
     bool noting;               /* those near their median are kept apart: */
-    double near[UP_SCREEN_MEMORY], near_low, near_high;
+    double near[UP_GLITCH_MEMORY], near_low, near_high;
     size_t nears, below;
     double noise_floor;  /* of one reading; NaN until 16 differences are there */
     double company;      /* a reading so near to four of the span is surely no glitch */
@@ -70,21 +70,21 @@ struct up_screen {
     uint64_t count[UP_VERDICTS];
 };
 
-void up_screen_begin(struct up_screen *screen, int word_bits, double division);
+void up_glitch_filter_begin(struct up_glitch_filter *screen, int word_bits, double division);
 /* From now on a good reading of more than this, up or down, is an overload. */
-void up_screen_bears(struct up_screen *screen, double most);
+void up_glitch_filter_set_limit(struct up_glitch_filter *screen, double most);
 /* Takes a reading; true when an older one (three back) has been judged into *judged. */
-bool up_screen_push(struct up_screen *screen, double time_s, double load, double temp_c,
-                    struct up_reading *judged);
+bool up_glitch_filter_push(struct up_glitch_filter *screen, double time_s, double load,
+                           double temp_c, struct up_reading *judged);
 /* The device itself calls the reading pushed last unstable. */
-void up_screen_mark_unstable(struct up_screen *screen);
+void up_glitch_filter_mark_unstable(struct up_glitch_filter *screen);
 /* The stream broke off: what is held has no neighbours any more and is forgotten, the noise floor
    is kept. */
-void up_screen_restart(struct up_screen *screen);
+void up_glitch_filter_restart(struct up_glitch_filter *screen);
 /* At the end of a stream: gives out what is still held, one a call. */
-bool up_screen_flush(struct up_screen *screen, struct up_reading *judged);
+bool up_glitch_filter_flush(struct up_glitch_filter *screen, struct up_reading *judged);
 /* Whether the latest judged readings may yet turn out to be stuck, from *start_s on. */
-bool up_screen_may_be_stuck(const struct up_screen *screen, double *start_s);
+bool up_glitch_filter_may_be_stuck(const struct up_glitch_filter *screen, double *start_s);
 
 /* ---- pace: do the lines come as they did? ---- */
 

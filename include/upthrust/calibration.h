@@ -44,14 +44,14 @@ struct up_stair {
 };
 
 struct up_calibration {
-    char id[UP_ID_SIZE];                            /* set when stored */
-    char bench[UP_NAME_SIZE];                       /* the rig's id */
-    char rig_sha256[UP_SHA256_SIZE];                /* of the rig's line and sensor sections */
-    char made_utc[UP_TIME_SIZE];                    /* set when stored */
-    double slope_counts_kg, u_slope_counts_kg, dof; /* from the fit */
+    char id[UP_ID_SIZE];             /* set when stored */
+    char bench[UP_NAME_SIZE];        /* the rig's id */
+    char rig_sha256[UP_SHA256_SIZE]; /* of the rig's line and sensor sections */
+    char made_utc[UP_TIME_SIZE];     /* set when stored */
+    double slope_counts_per_kg, u_slope_counts_per_kg, dof; /* from the fit */
     /* Where the directions differ by more than chance; NaN: one slope serves both. */
-    double unloading_slope_counts_kg, u_unloading_slope_counts_kg;
-    double quadratic_counts_kg2;           /* 0 where a straight line does */
+    double unloading_slope_counts_per_kg, u_unloading_slope_counts_per_kg;
+    double quadratic_counts_per_kg2;       /* 0 where a straight line does */
     double quadratic_f, quadratic_f_limit; /* F test (99 %); NaN: too few points for one */
     double mass_tolerance_rel; /* half-width; the masses of one set taken as fully correlated */
     double lack_of_fit_kg;     /* standard deviation of the points about the line that the
@@ -72,8 +72,8 @@ struct up_calibration {
     struct up_stair stair[UP_STAIRS_MAX];
 };
 
-/* A difference to the tare as the straight line of slope_counts_kg would read it: the slope of its
-   direction and the bend are taken into account here and nowhere else. */
+/* A difference to the tare as the straight line of slope_counts_per_kg would read it: the slope of
+   its direction and the bend are taken into account here and nowhere else. */
 double up_calibration_linear_counts(const struct up_calibration *calibration, double counts);
 
 #endif

@@ -10,8 +10,8 @@
 #include <signal.h>
 #include <stdbool.h>
 
-#include "upthrust/lines.h"
 #include "upthrust/listen.h"
+#include "upthrust/panel.h"
 #include "upthrust/rig.h"
 #include "upthrust/session.h"
 
@@ -39,10 +39,10 @@ struct up_fitness {
     double glitch_share, refused_share;
 };
 
-/* What the first load column tells. `counts_kg` is the calibration's slope, 0 where there is none;
-   `heard_s` how long the host listened, NaN for a recording. Adds to the findings. */
-void up_fitness_of_stream(const struct up_listening *listening, double counts_kg, double heard_s,
-                          struct up_fitness *fitness, struct up_findings *findings);
+/* What the first load column tells. `counts_per_kg` is the calibration's slope, 0 where there is
+   none; `heard_s` how long the host listened, NaN for a recording. Adds to the findings. */
+void up_fitness_of_stream(const struct up_listening *listening, double counts_per_kg,
+                          double heard_s, struct up_fitness *fitness, struct up_findings *findings);
 
 /* Where readings are typed: what the scale's division alone allows. */
 void up_fitness_of_typed(const struct up_rig *rig, struct up_fitness *fitness,
@@ -60,7 +60,7 @@ void up_fitness_for_gear(const struct up_rig *rig, const struct up_gear *gear,
 
 /* Tries every line with the operator: inputs are to be moved, outputs to be seen or heard. False
    where it was stopped; what was found till then is there. */
-bool up_fitness_walk(struct up_lines *lines, struct up_operator *op,
+bool up_fitness_walk(struct up_panel *lines, struct up_operator *op,
                      const volatile sig_atomic_t *signalled, struct up_findings *findings);
 
 #endif

@@ -47,7 +47,7 @@ void up_quiet_end(struct up_quiet *quiet);
 /* One load column. */
 struct up_heard_column {
     int field; /* as in the rig file; 0 for a bare layout */
-    struct up_screen screen;
+    struct up_glitch_filter screen;
     struct up_finder *finder;
     double floor[UP_HEARD_FLOORS_MAX]; /* noise floors along the stream, thinned out when full */
     size_t floors, floor_step, floor_wait;

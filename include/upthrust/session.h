@@ -14,7 +14,7 @@
 #include <stdbool.h>
 
 #include "upthrust/failure.h"
-#include "upthrust/lines.h"
+#include "upthrust/panel.h"
 #include "upthrust/procedure.h"
 #include "upthrust/wire.h"
 
@@ -72,7 +72,7 @@ struct up_session {
     struct up_source *source;
     struct up_procedure *procedure;
     struct up_operator *op;
-    struct up_lines *lines; /* may be NULL */
+    struct up_panel *lines; /* may be NULL */
     struct up_listener listener;
     const volatile sig_atomic_t *signalled; /* may be NULL; nonzero ends the session */
     double silence_s;                       /* no line for so long is a fault; 0 for 5 s */
@@ -124,6 +124,6 @@ bool up_session_repeat(struct up_procedure *procedure, const struct up_past *pas
                        struct up_reader *reader, struct up_failure *failure);
 
 /* JSON of one event as the operator protocol has it; a new reference. */
-json_t *up_event_to_json(const struct up_event *event, double counts_kg);
+json_t *up_event_to_json(const struct up_event *event, double counts_per_kg);
 
 #endif

@@ -168,7 +168,7 @@ bool up_trials_to_decide(const struct up_weighing *weighing, const struct up_que
    air. */
 struct up_chain {
     double k;                    /* 1 - rho_a(calibration) / 8000 */
-    double slope_counts_kg;      /* with what masses and temperature put it off by */
+    double slope_counts_per_kg;  /* with what masses and temperature put it off by */
     double water_kg, air_kg;     /* w and L: conventional */
     double water_density_kg_m3;  /* of the tank */
     double wetted_volume_m3;     /* item and the air in it: (L - w) k / (rho_w - rho_a) */

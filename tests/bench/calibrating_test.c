@@ -56,7 +56,8 @@ static double halfwidth(const struct up_result *result, enum up_input input) {
 /* A lighter load has a narrower loop than the masses' span. */
 static double loop_share(const struct up_result *result) {
     const struct up_calibration *c = &bench.calibration;
-    double load_kg = fabs(result->weighing.term[UP_INPUT_WATER_LOAD].value / c->slope_counts_kg);
+    double load_kg =
+        fabs(result->weighing.term[UP_INPUT_WATER_LOAD].value / c->slope_counts_per_kg);
     return sqrt(load_kg / c->span_kg);
 }
 
@@ -206,8 +207,8 @@ static void masses_taken_off_give_the_same_line(void **state) {
     const struct up_calibration *c = &bench.calibration;
     assert_int_equal(c->points, 12);
     assert_true(c->point[1].mass_kg == -0.5 && c->point[1].load_counts < 0);
-    assert_true(fabs(c->slope_counts_kg / (600000 * (1 - 1.19 / 8000)) - 1) < 3e-5);
-    assert_true(isnan(c->unloading_slope_counts_kg));
+    assert_true(fabs(c->slope_counts_per_kg / (600000 * (1 - 1.19 / 8000)) - 1) < 3e-5);
+    assert_true(isnan(c->unloading_slope_counts_per_kg));
     assert_true(up_calibration_linear_counts(c, -1000) == -1000);
 }
 
@@ -227,7 +228,7 @@ static void directions_that_differ_get_a_slope_each(void **state) {
     bench.hook = heavier_tares;
     calibrate(both_kg, 6, 2);
     const struct up_calibration *c = &bench.calibration;
-    double ratio = c->unloading_slope_counts_kg / c->slope_counts_kg;
+    double ratio = c->unloading_slope_counts_per_kg / c->slope_counts_per_kg;
     assert_true(fabs(ratio - 1.001) < 1e-4);
     assert_true(fabs(up_calibration_linear_counts(c, -1e5 * ratio) + 1e5) < 1e-6);
     assert_true(up_calibration_linear_counts(c, 1e5) == 1e5);
@@ -239,7 +240,7 @@ static void taken_off_only(void **state) {
     quiet(38);
     calibrate((const double[]){-0.5, -1, -2}, 3, 1);
     assert_int_equal(bench.calibration.points, 3);
-    assert_true(bench.calibration.slope_counts_kg > 0);
+    assert_true(bench.calibration.slope_counts_per_kg > 0);
     assert_true(bench.calibration.span_kg == 2);
 }
 
@@ -253,12 +254,12 @@ static void a_bent_cell_is_made_straight(void **state) {
     calibrate(masses_kg, 4, 3);
     const struct up_calibration *c = &bench.calibration;
     assert_true(c->quadratic_f > c->quadratic_f_limit);
-    assert_true(c->quadratic_counts_kg2 != 0);
+    assert_true(c->quadratic_counts_per_kg2 != 0);
     for (unsigned i = 0; i < c->points; i++) {
         assert_true(fabs(c->point[i].residual_g) < 0.2);
     }
-    double counts = (c->slope_counts_kg + 3 * c->quadratic_counts_kg2) * 3;
-    assert_true(fabs(up_calibration_linear_counts(c, counts) / c->slope_counts_kg - 3) < 1e-9);
+    double counts = (c->slope_counts_per_kg + 3 * c->quadratic_counts_per_kg2) * 3;
+    assert_true(fabs(up_calibration_linear_counts(c, counts) / c->slope_counts_per_kg - 3) < 1e-9);
     struct up_result result = measure("Lead block");
     double truth_g = tank_truth_in_tank_g(bench.tank, "Lead block");
     assert_true(fabs(result.answer.buoyancy_kg.value * 1e3 - truth_g) < 0.6);
@@ -268,7 +269,7 @@ static void a_straight_cell_stays_straight(void **state) {
     (void)state;
     quiet(45);
     calibrate(masses_kg, 4, 2);
-    assert_true(bench.calibration.quadratic_counts_kg2 == 0);
+    assert_true(bench.calibration.quadratic_counts_per_kg2 == 0);
     assert_true(bench.calibration.quadratic_f >= 0);
     calibrate(masses_kg, 3, 1); /* three loadings leave one degree of freedom: no test */
     assert_true(isnan(bench.calibration.quadratic_f));

@@ -67,9 +67,9 @@ static double say_noise(struct stream *stream, int windows, double sd, double la
     return sqrt(squares / windows - sum * sum);
 }
 
-static void judge(struct stream *stream, double counts_kg) {
+static void judge(struct stream *stream, double counts_per_kg) {
     up_listening_end(stream->listening);
-    up_fitness_of_stream(stream->listening, counts_kg, (double)NAN, &stream->fitness,
+    up_fitness_of_stream(stream->listening, counts_per_kg, (double)NAN, &stream->fitness,
                          &stream->findings);
 }
 

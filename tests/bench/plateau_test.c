@@ -158,15 +158,15 @@ static void the_device_has_one_vote(void **state) {
 }
 
 static void a_mark_belongs_to_the_latest_reading(void **state) {
-    struct up_screen screen;
+    struct up_glitch_filter screen;
     struct up_reading judged;
     int unstable = 0, number = 0;
     (void)state;
-    up_screen_begin(&screen, 0, 1);
+    up_glitch_filter_begin(&screen, 0, 1);
     for (int i = 0; i < 30; i++) {
-        bool out = up_screen_push(&screen, i, 5, 20, &judged);
+        bool out = up_glitch_filter_push(&screen, i, 5, 20, &judged);
         if (i == 17) {
-            up_screen_mark_unstable(&screen);
+            up_glitch_filter_mark_unstable(&screen);
         }
         if (out && judged.unstable) {
             unstable++;

@@ -41,8 +41,8 @@ static void calibration_finds_slope_and_stores_points(void **state) {
     const struct up_calibration *c = &bench.calibration;
     /* The cell counts force; a conventional kilogram weighs 1 - rho_a / 8000 of it in air. */
     double expected = 600000 * (1 - 1.19 / 8000);
-    assert_true(fabs(c->slope_counts_kg / expected - 1) < 3e-5);
-    assert_true(fabs(c->slope_counts_kg - expected) < 5 * c->u_slope_counts_kg + 6);
+    assert_true(fabs(c->slope_counts_per_kg / expected - 1) < 3e-5);
+    assert_true(fabs(c->slope_counts_per_kg - expected) < 5 * c->u_slope_counts_per_kg + 6);
     assert_int_equal(c->points, 6);
     assert_true(c->dof == 5);
     assert_true(fabs(c->offset_counts) < 4 * c->u_offset_counts);
@@ -209,7 +209,7 @@ static void no_class_hangs_on_the_air_of_an_item_never_shaken(void **state) {
 }
 
 static void an_offset_is_told_when_it_matters(void **state) {
-    struct up_calibration c = {.slope_counts_kg = 600000,
+    struct up_calibration c = {.slope_counts_per_kg = 600000,
                                .dof = 5,
                                .points = 2,
                                .point = {{.mass_kg = 2}, {.mass_kg = 0.5}}};
@@ -340,11 +340,11 @@ static void the_schedule_counts_from_the_step_not_from_the_answer(void **state) 
     bench.cell.creep_rel_low = bench.cell.creep_rel_high = 0.003;
     virtual_bench_restart(&bench, 12);
     assert_true(virtual_bench_calibrate(&bench, masses_kg, 3, 1, &failure));
-    double prompt = bench.calibration.slope_counts_kg;
+    double prompt = bench.calibration.slope_counts_per_kg;
     virtual_bench_restart(&bench, 12);
     bench.hook = slow_hands;
     assert_true(virtual_bench_calibrate(&bench, masses_kg, 3, 1, &failure));
-    assert_true(fabs(bench.calibration.slope_counts_kg / prompt - 1) < 1.5e-4);
+    assert_true(fabs(bench.calibration.slope_counts_per_kg / prompt - 1) < 1.5e-4);
 }
 
 static void answers_that_do_not_fit_change_nothing(void **state) {
@@ -654,7 +654,7 @@ static void overload(struct virtual_bench *b, struct up_procedure *procedure,
                      struct up_sample *sample) {
     (void)procedure;
     if (third_immersion(b)) {
-        sample->load[0] += 9 * b->calibration.slope_counts_kg;
+        sample->load[0] += 9 * b->calibration.slope_counts_per_kg;
     }
 }
 

@@ -411,7 +411,8 @@ static void one_trial_rests_on_its_kind(void **state) {
     struct up_result result = measure("Heron fin");
     assert_int_equal(result.trials, 1);
     assert_true(result.weighing.term[UP_INPUT_WATER_LOAD].dof == 20);
-    double u_kg = result.weighing.term[UP_INPUT_WATER_LOAD].u / bench.calibration.slope_counts_kg;
+    double u_kg =
+        result.weighing.term[UP_INPUT_WATER_LOAD].u / bench.calibration.slope_counts_per_kg;
     assert_true(fabs(u_kg - 5e-4) < 1e-9);
     double error_g =
         result.answer.buoyancy_kg.value * 1e3 - tank_truth_in_tank_g(bench.tank, "Heron fin");

@@ -3,9 +3,9 @@
 
 #include <math.h>
 
-static struct up_calibration plain_calibration(const char *bench, double slope_counts_kg) {
-    struct up_calibration calibration = {.slope_counts_kg = slope_counts_kg,
-                                         .u_slope_counts_kg = 12.5,
+static struct up_calibration plain_calibration(const char *bench, double slope_counts_per_kg) {
+    struct up_calibration calibration = {.slope_counts_per_kg = slope_counts_per_kg,
+                                         .u_slope_counts_per_kg = 12.5,
                                          .dof = 9,
                                          .mass_tolerance_rel = 1e-4,
                                          .lack_of_fit_kg = 1.0 / 3000,
@@ -52,7 +52,7 @@ static void it_comes_back_whole(void **state) {
     assert_string_equal(back.made_utc, one.made_utc);
     json_t *a = up_calibration_to_json(&one), *b = up_calibration_to_json(&back);
     assert_true(json_equal(a, b));
-    assert_true(back.slope_counts_kg == 1e5 / 3 && back.points == 2);
+    assert_true(back.slope_counts_per_kg == 1e5 / 3 && back.points == 2);
     json_decref(a);
     json_decref(b);
     up_catalogue_close(catalogue);
@@ -62,9 +62,9 @@ static void what_was_looked_for_comes_back(void **state) {
     (void)state;
     struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
     struct up_calibration one = plain_calibration("a", 1e5);
-    one.unloading_slope_counts_kg = 1.001e5;
-    one.u_unloading_slope_counts_kg = 13;
-    one.quadratic_counts_kg2 = -0.5;
+    one.unloading_slope_counts_per_kg = 1.001e5;
+    one.u_unloading_slope_counts_per_kg = 13;
+    one.quadratic_counts_per_kg2 = -0.5;
     one.quadratic_f = 20;
     one.quadratic_f_limit = 10;
     one.hysteresis_kg = (double)NAN;
@@ -106,9 +106,9 @@ static void an_old_body_still_loads(void **state) {
         assert_int_equal(json_object_del(body, later[i]), 0);
     }
     assert_true(up_calibration_from_json(body, &back));
-    assert_true(back.slope_counts_kg == 1e5 && back.points == 2 && back.stairs == 0);
+    assert_true(back.slope_counts_per_kg == 1e5 && back.points == 2 && back.stairs == 0);
     assert_true(isnan(back.hysteresis_kg) && isnan(back.temp_c) && isnan(back.preloaded));
-    assert_true(isnan(back.unloading_slope_counts_kg) && back.quadratic_counts_kg2 == 0);
+    assert_true(isnan(back.unloading_slope_counts_per_kg) && back.quadratic_counts_per_kg2 == 0);
     assert_string_equal(back.mass_class, "");
     json_decref(body);
 }

@@ -18,7 +18,7 @@ static void add_result(struct up_catalogue *catalogue, const struct up_result *r
 static void add_calibration(struct up_catalogue *catalogue) {
     struct up_failure failure = {0};
     struct up_calibration calibration = {
-        .bench = "bench, one", .slope_counts_kg = 1e5 / 3, .dof = (double)INFINITY};
+        .bench = "bench, one", .slope_counts_per_kg = 1e5 / 3, .dof = (double)INFINITY};
     if (!up_calibration_add(catalogue, &calibration, &failure)) {
         fail_msg("%s", failure.text);
     }

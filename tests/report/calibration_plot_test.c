@@ -12,8 +12,8 @@
 static void add(struct up_catalogue *catalogue, const char *bench, bool stairs) {
     struct up_failure failure = {0};
     struct up_calibration calibration = {
-        .slope_counts_kg = 6e5,
-        .u_slope_counts_kg = 3,
+        .slope_counts_per_kg = 6e5,
+        .u_slope_counts_per_kg = 3,
         .dof = 5,
         .mass_tolerance_rel = 5e-5,
         .hysteresis_kg = stairs ? 4e-4 : (double)NAN,

@@ -280,7 +280,7 @@ static void plain(struct session *session, const struct tank *tank) {
     double b_g[TRUTH_DIPS_MAX];
     memcpy(bench.handling_s, handling_s, sizeof handling_s);
     double empty = plain_read(&bench, UP_ACTION_EMPTY_IN_AIR, NULL, 0);
-    double counts_kg =
+    double counts_per_kg =
         (plain_read(&bench, UP_ACTION_HANG_MASS, NULL, PLAIN_MASS_KG) - empty) / PLAIN_MASS_KG;
     double begun_s = tank_time_s(bench.tank);
     plain_act(&bench, UP_ACTION_ADD_BALLAST, NULL);
@@ -288,7 +288,7 @@ static void plain(struct session *session, const struct tank *tank) {
     for (unsigned dips = 1; dips <= TRUTH_DIPS_MAX; dips++) {
         plain_act(&bench, UP_ACTION_IMMERSE, name);
         double load = plain_read(&bench, UP_ACTION_SHAKE, name, 0);
-        b_g[dips - 1] = -(load - tare) / counts_kg * 1e3;
+        b_g[dips - 1] = -(load - tare) / counts_per_kg * 1e3;
         plain_act(&bench, UP_ACTION_LIFT_OUT, name);
         if (dips >= TRUTH_DIPS_LEAST) {
             struct up_summary mean = up_summarise(b_g, dips);

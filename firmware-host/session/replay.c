@@ -5,28 +5,28 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "kept_run.h"
+#include "stored_run.h"
 #include "upthrust/text.h"
 
 /* ---- measure ---- */
 
 bool repeat_measure(struct up_catalogue *catalogue, const char *id, struct repeated *repeated,
                     struct up_failure *failure) {
-    struct kept_run *run = up_allocate(1, sizeof *run);
+    struct stored_run *run = up_allocate(1, sizeof *run);
     struct up_procedure *procedure = NULL;
     struct up_reader reader;
-    bool good = kept_run_open(run, catalogue, id, false, failure);
+    bool good = stored_run_open(run, catalogue, id, false, failure);
     if (good) {
         repeated->item = run->measure.item;
         repeated->waters = run->measure.waters;
         snprintf(repeated->bench, sizeof repeated->bench, "%s", run->rig.id);
         snprintf(repeated->run_id, sizeof repeated->run_id, "%s", run->left.id);
         good = up_procedure_measure(&run->measure, &procedure, failure) &&
-               kept_run_repeat(run, procedure, NULL, NULL, &reader, failure) &&
+               stored_run_repeat(run, procedure, NULL, NULL, &reader, failure) &&
                up_procedure_results(procedure, repeated->result, &repeated->results, failure);
     }
     up_procedure_destroy(procedure);
-    kept_run_free(run);
+    stored_run_free(run);
     free(run);
     return good;
 }
@@ -35,15 +35,15 @@ bool repeat_measure(struct up_catalogue *catalogue, const char *id, struct repea
 
 bool repeat_calibrate(struct up_catalogue *catalogue, const char *id,
                       struct up_calibration *calibration, struct up_failure *failure) {
-    struct kept_run *run = up_allocate(1, sizeof *run);
+    struct stored_run *run = up_allocate(1, sizeof *run);
     struct up_procedure *procedure = NULL;
     struct up_reader reader;
-    bool good = kept_run_open(run, catalogue, id, true, failure) &&
+    bool good = stored_run_open(run, catalogue, id, true, failure) &&
                 up_procedure_calibrate(&run->calibrate, &procedure, failure) &&
-                kept_run_repeat(run, procedure, NULL, NULL, &reader, failure) &&
+                stored_run_repeat(run, procedure, NULL, NULL, &reader, failure) &&
                 up_procedure_calibration(procedure, calibration, failure);
     up_procedure_destroy(procedure);
-    kept_run_free(run);
+    stored_run_free(run);
     free(run);
     return good;
 }

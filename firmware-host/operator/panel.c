@@ -9,7 +9,7 @@
 #include <sys/stat.h>
 #include <time.h>
 
-#include "lines_internal.h"
+#include "panel_internal.h"
 #include "upthrust/text.h"
 
 enum { CHIPS_MAX = 64, PATH_SIZE = 96, NAMED_MAX = 4 + UP_LAMPS };
@@ -17,7 +17,7 @@ enum { CHIPS_MAX = 64, PATH_SIZE = 96, NAMED_MAX = 4 + UP_LAMPS };
 /* A kernel older than 5.7 stamps edges with the time of day: no such stamp is taken. */
 static const double STAMP_OLDEST_S = 60;
 
-double lines_now_s(void) {
+double panel_now_s(void) {
     struct timespec now;
     clock_gettime(CLOCK_MONOTONIC, &now);
     return (double)now.tv_sec + 1e-9 * (double)now.tv_nsec;
@@ -191,7 +191,7 @@ static bool refuse_request(const struct finding *finding, const struct wanted *w
                   article(wanted->is_output), strerror(errno));
 }
 
-static struct gpio_line **place_of(struct up_lines *lines, const struct wanted *wanted) {
+static struct gpio_line **place_of(struct up_panel *lines, const struct wanted *wanted) {
     const struct up_rig *rig = lines->rig;
     if (wanted->at == &rig->pedal.input.at) {
         return &lines->pedal;
@@ -202,7 +202,7 @@ static struct gpio_line **place_of(struct up_lines *lines, const struct wanted *
     return wanted->at == &rig->buzzer.at ? &lines->buzzer : &lines->lamp[wanted->at - rig->lamp];
 }
 
-static bool take_line(struct up_lines *lines, const struct finding *finding,
+static bool take_line(struct up_panel *lines, const struct finding *finding,
                       const struct wanted *wanted) {
     const struct up_rig *rig = lines->rig;
     struct gpio_line **place;
@@ -228,13 +228,13 @@ static bool take_line(struct up_lines *lines, const struct finding *finding,
 }
 
 /* Too low from the first is told like a change. */
-static void begin_inputs(struct up_lines *lines) {
-    up_contact_begin(&lines->water, lines->rig->level.debounce_s, lines_now_s(), true);
+static void begin_inputs(struct up_panel *lines) {
+    up_contact_begin(&lines->water, lines->rig->level.debounce_s, panel_now_s(), true);
 }
 
-bool up_lines_open(const struct up_rig *rig, struct up_lines **result, struct up_failure *failure) {
+bool up_panel_open(const struct up_rig *rig, struct up_panel **result, struct up_failure *failure) {
     struct finding finding = {.rig = rig, .failure = failure};
-    struct up_lines *lines;
+    struct up_panel *lines;
     *result = NULL;
     want_all(&finding);
     if (finding.count == 0) {
@@ -247,7 +247,7 @@ bool up_lines_open(const struct up_rig *rig, struct up_lines **result, struct up
     lines->rig = rig;
     for (int i = 0; i < finding.count; i++) {
         if (!take_line(lines, &finding, &finding.wanted[i])) {
-            up_lines_close(lines);
+            up_panel_close(lines);
             return false;
         }
     }
@@ -264,7 +264,7 @@ static void give_back(struct gpio_line *line, bool is_output) {
     gpio_release(line);
 }
 
-void up_lines_close(struct up_lines *lines) {
+void up_panel_close(struct up_panel *lines) {
     if (lines == NULL) {
         return;
     }
@@ -285,12 +285,12 @@ static struct pollfd entry_of(struct gpio_line *line) {
 }
 
 /* Edges of a pedal that nobody listens to would wake us for ever. */
-void lines_entries(const struct up_lines *lines, struct pollfd *entry) {
+void panel_entries(const struct up_panel *lines, struct pollfd *entry) {
     entry[0] = entry_of(lines != NULL && lines->answers ? lines->pedal : NULL);
     entry[1] = entry_of(lines != NULL ? lines->level : NULL);
 }
 
-int lines_wait_ms(const struct up_lines *lines, double now_s, int most_ms) {
+int panel_wait_ms(const struct up_panel *lines, double now_s, int most_ms) {
     double due_s;
     if (lines == NULL) {
         return most_ms;
@@ -303,30 +303,30 @@ int lines_wait_ms(const struct up_lines *lines, double now_s, int most_ms) {
 }
 
 static double stamp_of(const struct gpio_edge *edge) {
-    double now_s = lines_now_s();
+    double now_s = panel_now_s();
     return edge->time_s <= now_s && edge->time_s > now_s - STAMP_OLDEST_S ? edge->time_s : now_s;
 }
 
 /* A line whose chip was pulled out: told once, then left alone. */
-static void lose(struct up_lines *lines, struct gpio_line **line, const char *what) {
+static void lose(struct up_panel *lines, struct gpio_line **line, const char *what) {
     lines->lost = what;
     gpio_release(*line);
     *line = NULL;
     lines->answers = lines->answers && lines->pedal != NULL;
 }
 
-void lines_listen(struct up_lines *lines) {
+void panel_listen(struct up_panel *lines) {
     struct gpio_edge edge;
     if (lines->pedal == NULL) {
         return;
     }
     while (gpio_next_edge(lines->pedal, &edge) == 1) {
     }
-    up_pedal_begin(&lines->press, &lines->rig->pedal, lines_now_s(), gpio_get(lines->pedal) == 1);
+    up_pedal_begin(&lines->press, &lines->rig->pedal, panel_now_s(), gpio_get(lines->pedal) == 1);
     lines->answers = true;
 }
 
-enum up_pedal_word lines_pedal_word(struct up_lines *lines) {
+enum up_pedal_word panel_pedal_word(struct up_panel *lines) {
     struct gpio_edge edge;
     int level;
     while (lines->pedal != NULL && gpio_next_edge(lines->pedal, &edge) == 1) {
@@ -342,12 +342,12 @@ enum up_pedal_word lines_pedal_word(struct up_lines *lines) {
         lose(lines, &lines->pedal, "the pedal's line is gone: check its chip, then start again");
         return UP_PEDAL_NOTHING;
     }
-    return lines->pedal != NULL ? up_pedal_push(&lines->press, lines_now_s(), level == 1)
+    return lines->pedal != NULL ? up_pedal_push(&lines->press, panel_now_s(), level == 1)
                                 : UP_PEDAL_NOTHING;
 }
 
 /* The level itself is looked at; its edges only wake us. */
-bool lines_water_changed(struct up_lines *lines) {
+bool panel_water_changed(struct up_panel *lines) {
     struct gpio_edge edge;
     int level;
     if (lines->level == NULL) {
@@ -360,7 +360,7 @@ bool lines_water_changed(struct up_lines *lines) {
         lose(lines, &lines->level, "the float switch's line is gone: nobody watches the level now");
         return false;
     }
-    up_contact_push(&lines->water, lines_now_s(), level == 1);
+    up_contact_push(&lines->water, panel_now_s(), level == 1);
     if (lines->water.level != lines->water_is_low) {
         return false;
     }
@@ -370,32 +370,32 @@ bool lines_water_changed(struct up_lines *lines) {
 
 /* ---- a result ---- */
 
-void up_lines_show_class(struct up_lines *lines, enum up_class class,
+void up_panel_show_class(struct up_panel *lines, enum up_class class,
                          const volatile sig_atomic_t *signalled) {
     static const enum up_lamp lamps[] = {[UP_CLASS_UNDECIDED] = UP_LAMP_UNDECIDED,
                                          [UP_CLASS_POSITIVE] = UP_LAMP_POSITIVE,
                                          [UP_CLASS_NEUTRAL] = UP_LAMP_NEUTRAL,
                                          [UP_CLASS_NEGATIVE] = UP_LAMP_NEGATIVE};
-    double now_s = lines_now_s(), end_s;
+    double now_s = panel_now_s(), end_s;
     if (lines == NULL || (lines->lamp[lamps[class]] == NULL && lines->lamp[UP_LAMP_ALL] == NULL)) {
         return;
     }
-    lines_listen(lines);
+    panel_listen(lines);
     end_s = now_s + lines->rig->result_s;
     lines->fault_until_s = now_s;
     lines->fault_stands = false;
     signs_show(lines, lamps[class], now_s);
     signs_sound(lines, UP_SOUND_RESULT);
     up_pedal_asks(&lines->press, now_s);
-    while (now_s < end_s && *signalled == 0 && lines_pedal_word(lines) == UP_PEDAL_NOTHING) {
+    while (now_s < end_s && *signalled == 0 && panel_pedal_word(lines) == UP_PEDAL_NOTHING) {
         struct pollfd entry[LINES_POLLED];
         signs_tick(lines, now_s);
-        lines_entries(lines, entry);
-        poll(entry, 1, lines_wait_ms(lines, now_s, 200));
-        now_s = lines_now_s();
+        panel_entries(lines, entry);
+        poll(entry, 1, panel_wait_ms(lines, now_s, 200));
+        now_s = panel_now_s();
     }
     signs_waiting(lines);
     lines->dark = true; /* the next session lights them again */
-    signs_tick(lines, lines_now_s());
+    signs_tick(lines, panel_now_s());
     lines->dark = false;
 }

@@ -4,7 +4,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "kept_run.h"
+#include "stored_run.h"
 #include "upthrust/text.h"
 
 /* ---- the rig file: what it says beside comments and the port, which may have another name ---- */
@@ -27,7 +27,7 @@ static bool next_line(const char **text, bool *in_port, char line[256]) {
     return false;
 }
 
-static bool is_same_rig(const char *before, const char *now, const struct kept_run *run,
+static bool is_same_rig(const char *before, const char *now, const struct stored_run *run,
                         const char *path, struct up_failure *failure) {
     bool port_before = false, port_now = false, more = true;
     char line_before[256], line_now[256];
@@ -44,7 +44,8 @@ static bool is_same_rig(const char *before, const char *now, const struct kept_r
     return true;
 }
 
-static bool check_rig(struct kept_run *run, const struct up_rig *rig, struct up_failure *failure) {
+static bool check_rig(struct stored_run *run, const struct up_rig *rig,
+                      struct up_failure *failure) {
     const char *before = json_string_value(json_object_get(run->plan, "rig"));
     char *text = up_rig_read_text(rig->path, failure);
     char *now = text != NULL ? up_text_clean_lines(text) : NULL;
@@ -62,13 +63,13 @@ static bool check_rig(struct kept_run *run, const struct up_rig *rig, struct up_
 
 /* ---- the item and the calibration ---- */
 
-static const char *of_run(const struct kept_run *run, const char *name) {
+static const char *of_run(const struct stored_run *run, const char *name) {
     const char *text =
         json_string_value(json_object_get(json_array_get(run->left.journal, 0), name));
     return text != NULL ? text : "";
 }
 
-static bool check_item(struct kept_run *run, struct up_catalogue *catalogue,
+static bool check_item(struct stored_run *run, struct up_catalogue *catalogue,
                        struct up_failure *failure) {
     struct up_item item;
     if (!up_item_find(catalogue, of_run(run, "item_id"), &item, failure)) {
@@ -83,7 +84,7 @@ static bool check_item(struct kept_run *run, struct up_catalogue *catalogue,
                            item.name, run->left.id);
 }
 
-static bool check_calibration(struct kept_run *run, const struct bench_run *bench,
+static bool check_calibration(struct stored_run *run, const struct bench_run *bench,
                               struct up_failure *failure) {
     struct up_calibration *latest = up_allocate(1, sizeof *latest);
     bool good = up_calibration_latest(bench->catalogue, bench->rig->id, latest, failure);
@@ -104,7 +105,7 @@ static bool check_calibration(struct kept_run *run, const struct bench_run *benc
 
 /* A run that goes on with another holds all of that one's record, unless it ended while it copied.
  */
-static bool is_whole(const struct kept_run *run) {
+static bool is_whole(const struct stored_run *run) {
     size_t i;
     json_t *entry;
     if (json_object_get(json_array_get(run->left.journal, 0), "continues") == NULL) {
@@ -126,8 +127,8 @@ static bool open_files(struct taken_up *taken, struct up_catalogue *catalogue, b
     size_t i;
     json_t *id;
     json_array_foreach(taken->unfinished.continues, i, id) {
-        kept_run_free(&taken->run);
-        if (kept_run_open(&taken->run, catalogue, json_string_value(id), calibrates, failure) &&
+        stored_run_free(&taken->run);
+        if (stored_run_open(&taken->run, catalogue, json_string_value(id), calibrates, failure) &&
             is_whole(&taken->run)) {
             return true;
         }
@@ -137,7 +138,7 @@ static bool open_files(struct taken_up *taken, struct up_catalogue *catalogue, b
 
 bool take_up(struct taken_up *taken, const struct bench_run *bench, bool calibrates,
              const struct up_item *item, struct up_failure *failure) {
-    struct kept_run *run = &taken->run;
+    struct stored_run *run = &taken->run;
     struct up_catalogue *catalogue = bench->catalogue;
     const char *id = bench->resume[0] != '\0' ? bench->resume : NULL;
     memset(taken, 0, sizeof *taken);
@@ -147,13 +148,13 @@ bool take_up(struct taken_up *taken, const struct bench_run *bench, bool calibra
         !check_rig(run, bench->rig, failure)) {
         return false;
     }
-    kept_run_trim(run);
+    stored_run_trim(run);
     return calibrates ||
            (check_item(run, catalogue, failure) && check_calibration(run, bench, failure));
 }
 
 void taken_up_free(struct taken_up *taken) {
-    kept_run_free(&taken->run);
+    stored_run_free(&taken->run);
     json_decref(taken->unfinished.continues);
 }
 

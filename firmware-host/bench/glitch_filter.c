@@ -5,8 +5,8 @@
 #include "upthrust/bench.h"
 #include "upthrust/statistics.h"
 
-enum { HALF = UP_SCREEN_SPAN / 2, FIRST_FLOOR = 16, FLOOR_EVERY = 16 };
-enum { RING_MASK = UP_SCREEN_RING - 1, FINE_BITS = 20 };
+enum { HALF = UP_GLITCH_SPAN / 2, FIRST_FLOOR = 16, FLOOR_EVERY = 16 };
+enum { RING_MASK = UP_GLITCH_RING - 1, FINE_BITS = 20 };
 enum { NOISY_RUN = 12, STILL_RUN = 32 };
 static const double THRESHOLD = 8, NOISY_DIVISIONS = 3, NEAR = 0.2;
 
@@ -26,7 +26,7 @@ const char *up_verdict_name(enum up_verdict verdict) {
 /* ---- the noise floor, and the limits that hang on it ---- */
 
 /* So many equal words in a row are no chance; 0 where any number may be. */
-static unsigned stuck_from(const struct up_screen *screen) {
+static unsigned stuck_from(const struct up_glitch_filter *screen) {
     double division = screen->floor_least / DIVISION_FLOOR;
     if (screen->word_bits == 0) {
         return 0;
@@ -37,7 +37,7 @@ static unsigned stuck_from(const struct up_screen *screen) {
     return ldexp(1, screen->word_bits) >= ldexp(division, FINE_BITS) ? STILL_RUN : 0;
 }
 
-static void set_limits(struct up_screen *screen) {
+static void set_limits(struct up_glitch_filter *screen) {
     double floor = isnan(screen->noise_floor) ? 0 : screen->noise_floor;
     screen->company = THRESHOLD * fmax(floor, screen->floor_least);
     screen->stuck_from = stuck_from(screen);
@@ -45,7 +45,7 @@ static void set_limits(struct up_screen *screen) {
 
 /* Of a full memory those near the last median are kept apart and in order, and the smaller ones
    counted: so the next median takes a few steps, and is exact. */
-static void note(struct up_screen *screen, double difference) {
+static void note(struct up_glitch_filter *screen, double difference) {
     bool below = difference < screen->near_low, within = difference <= screen->near_high;
     /* Kept or overwritten by the next: chance decides, so a branch would often be guessed wrong.
        There is room: one has left the memory before. */
@@ -54,7 +54,7 @@ static void note(struct up_screen *screen, double difference) {
     screen->below += below;
 }
 
-static void unnote(struct up_screen *screen, double difference) {
+static void unnote(struct up_glitch_filter *screen, double difference) {
     bool below = difference < screen->near_low, within = difference <= screen->near_high;
     screen->below -= below;
     if (!below && within) {
@@ -68,9 +68,9 @@ static void unnote(struct up_screen *screen, double difference) {
     }
 }
 
-static double median_difference(struct up_screen *screen) {
-    const size_t middle = UP_SCREEN_MEMORY / 2;
-    double copy[UP_SCREEN_MEMORY];
+static double median_difference(struct up_glitch_filter *screen) {
+    const size_t middle = UP_GLITCH_MEMORY / 2;
+    double copy[UP_GLITCH_MEMORY];
     double median = 0;
     if (screen->noting) {
         up_sort(screen->near, screen->nears);
@@ -80,27 +80,27 @@ static double median_difference(struct up_screen *screen) {
         }
     }
     for (size_t i = 0; i < screen->known; i++) {
-        copy[i] = screen->difference[(screen->differences - 1 - i) % UP_SCREEN_MEMORY];
+        copy[i] = screen->difference[(screen->differences - 1 - i) % UP_GLITCH_MEMORY];
     }
     median = up_median(copy, screen->known);
-    screen->noting = screen->known == UP_SCREEN_MEMORY;
+    screen->noting = screen->known == UP_GLITCH_MEMORY;
     screen->nears = screen->below = 0;
     screen->near_low = (1 - NEAR) * median;
     screen->near_high = (1 + NEAR) * median;
-    for (size_t i = 0; screen->noting && i < UP_SCREEN_MEMORY; i++) {
+    for (size_t i = 0; screen->noting && i < UP_GLITCH_MEMORY; i++) {
         note(screen, screen->difference[i]);
     }
     return median;
 }
 
-static void learn_floor(struct up_screen *screen, double difference) {
-    double *slot = &screen->difference[screen->differences++ % UP_SCREEN_MEMORY];
+static void learn_floor(struct up_glitch_filter *screen, double difference) {
+    double *slot = &screen->difference[screen->differences++ % UP_GLITCH_MEMORY];
     if (screen->noting) {
         unnote(screen, *slot);
         note(screen, difference);
     }
     *slot = difference;
-    screen->known += screen->known < UP_SCREEN_MEMORY;
+    screen->known += screen->known < UP_GLITCH_MEMORY;
     if (screen->known >= FIRST_FLOOR && screen->differences % FLOOR_EVERY == 0) {
         double median = median_difference(screen);
         screen->noise_floor = fmax(screen->floor_least, 1.4826 * median / sqrt(2));
@@ -109,7 +109,7 @@ static void learn_floor(struct up_screen *screen, double difference) {
 }
 
 /* What a run of stuck words taught, before it was known as one, says nothing of the noise. */
-static void forget(struct up_screen *screen, size_t count) {
+static void forget(struct up_glitch_filter *screen, size_t count) {
     count = count < screen->known ? count : screen->known;
     screen->differences -= count;
     screen->known -= count;
@@ -122,7 +122,7 @@ static void forget(struct up_screen *screen, size_t count) {
 
 /* ---- begin ---- */
 
-void up_screen_begin(struct up_screen *screen, int word_bits, double division) {
+void up_glitch_filter_begin(struct up_glitch_filter *screen, int word_bits, double division) {
     memset(screen, 0, sizeof *screen);
     screen->word_bits = word_bits;
     screen->floor_least = division * DIVISION_FLOOR;
@@ -130,14 +130,14 @@ void up_screen_begin(struct up_screen *screen, int word_bits, double division) {
     screen->odd_from = word_bits > 0 ? ldexp(1, word_bits - 4) - 1 : (double)INFINITY;
     screen->noise_floor = (double)NAN;
     screen->last_load = (double)NAN;
-    for (int i = 0; i < UP_SCREEN_RING; i++) {
+    for (int i = 0; i < UP_GLITCH_RING; i++) {
         screen->load[i] = (double)NAN;
     }
     set_limits(screen);
 }
 
-void up_screen_restart(struct up_screen *screen) {
-    for (int i = 0; i < UP_SCREEN_RING; i++) {
+void up_glitch_filter_restart(struct up_glitch_filter *screen) {
+    for (int i = 0; i < UP_GLITCH_RING; i++) {
         screen->load[i] = (double)NAN;
     }
     screen->judged = screen->pushed;
@@ -146,7 +146,7 @@ void up_screen_restart(struct up_screen *screen) {
     screen->run_told = false;
 }
 
-void up_screen_bears(struct up_screen *screen, double most) {
+void up_glitch_filter_set_limit(struct up_glitch_filter *screen, double most) {
     screen->most = most;
 }
 
@@ -180,8 +180,8 @@ static bool is_bit_slip(double word, double expected, double slack, int bits) {
     return false;
 }
 
-static enum up_verdict name_glitch(const struct up_screen *screen, double load, double expected,
-                                   double slack) {
+static enum up_verdict name_glitch(const struct up_glitch_filter *screen, double load,
+                                   double expected, double slack) {
     int bits = screen->word_bits;
     if (bits == 0) {
         return UP_READING_JUMP;
@@ -197,21 +197,21 @@ static enum up_verdict name_glitch(const struct up_screen *screen, double load, 
 
 /* ---- runs of one word ---- */
 
-bool up_screen_may_be_stuck(const struct up_screen *screen, double *start_s) {
+bool up_glitch_filter_may_be_stuck(const struct up_glitch_filter *screen, double *start_s) {
     *start_s = screen->run_start_s;
     return screen->run > 1 && !screen->run_told && screen->stuck_from > 0;
 }
 
-static unsigned same_in_span(const struct up_screen *screen, double load) {
+static unsigned same_in_span(const struct up_glitch_filter *screen, double load) {
     unsigned same = 0;
-    for (int i = 0; i < UP_SCREEN_RING; i++) {
+    for (int i = 0; i < UP_GLITCH_RING; i++) {
         same += screen->load[i] == load;
     }
     return same;
 }
 
 /* A good reading: does it repeat the ones before? Else it teaches the noise floor. */
-static void follow_run(struct up_screen *screen, struct up_reading *reading) {
+static void follow_run(struct up_glitch_filter *screen, struct up_reading *reading) {
     double difference = fabs(reading->load - screen->last_load);
     screen->last_load = reading->load;
     if (difference == 0) {
@@ -236,10 +236,10 @@ static void follow_run(struct up_screen *screen, struct up_reading *reading) {
 
 /* ---- the test ---- */
 
-static double span_median(const struct up_screen *screen, double about, bool deviations) {
-    double value[UP_SCREEN_RING];
+static double span_median(const struct up_glitch_filter *screen, double about, bool deviations) {
+    double value[UP_GLITCH_RING];
     size_t held = 0;
-    for (int i = 0; i < UP_SCREEN_RING; i++) {
+    for (int i = 0; i < UP_GLITCH_RING; i++) {
         double load = screen->load[i];
         if (!isnan(load)) {
             value[held++] = deviations ? fabs(load - about) : load;
@@ -250,16 +250,16 @@ static double span_median(const struct up_screen *screen, double about, bool dev
 
 /* True where the reading is surely no glitch: it lies within the least limit of four of the seven,
    so of their median too. Itself and those after it are asked first and mostly enough. */
-static bool has_company(const struct up_screen *screen, double load) {
+static bool has_company(const struct up_glitch_filter *screen, double load) {
     double limit = screen->company;
     uint64_t near = 0;
-    for (uint64_t i = 0; i < UP_SCREEN_RING && near <= HALF; i++) {
+    for (uint64_t i = 0; i < UP_GLITCH_RING && near <= HALF; i++) {
         near += fabs(screen->load[(screen->judged - 1 + i) & RING_MASK] - load) <= limit;
     }
     return near > HALF;
 }
 
-static enum up_verdict test_alone(const struct up_screen *screen, double load) {
+static enum up_verdict test_alone(const struct up_glitch_filter *screen, double load) {
     double centre = span_median(screen, 0, false);
     double scatter = 1.4826 * span_median(screen, centre, true);
     double floor = isnan(screen->noise_floor) ? scatter : fmax(screen->noise_floor, scatter);
@@ -269,13 +269,13 @@ static enum up_verdict test_alone(const struct up_screen *screen, double load) {
 
 /* A dead converter's words agree among themselves. Words of all ones are named where they are most
    of the span and the load was not there before. */
-static bool is_dead(const struct up_screen *screen, double load) {
+static bool is_dead(const struct up_glitch_filter *screen, double load) {
     bool near_last = fabs(load - screen->last_load) <= THRESHOLD * screen->noise_floor;
     return is_ones(load, screen->word_bits) && !near_last && screen->stuck_from > 0 &&
            same_in_span(screen, load) > HALF;
 }
 
-static enum up_verdict test_word(const struct up_screen *screen, double load) {
+static enum up_verdict test_word(const struct up_glitch_filter *screen, double load) {
     bool may_be_odd = load == -1 || fabs(load) >= screen->odd_from;
     if (!may_be_odd) {
         return fabs(load) > screen->most ? UP_READING_OVERLOAD : UP_READING_GOOD;
@@ -289,7 +289,7 @@ static enum up_verdict test_word(const struct up_screen *screen, double load) {
     return fabs(load) > screen->most ? UP_READING_OVERLOAD : UP_READING_GOOD;
 }
 
-static void judge(struct up_screen *screen, struct up_reading *judged) {
+static void judge(struct up_glitch_filter *screen, struct up_reading *judged) {
     *judged = screen->ring[screen->judged++ & RING_MASK];
     if (!has_company(screen, judged->load)) {
         judged->verdict = test_alone(screen, judged->load);
@@ -304,8 +304,8 @@ static void judge(struct up_screen *screen, struct up_reading *judged) {
     screen->count[judged->verdict] += judged->back + 1;
 }
 
-bool up_screen_push(struct up_screen *screen, double time_s, double load, double temp_c,
-                    struct up_reading *judged) {
+bool up_glitch_filter_push(struct up_glitch_filter *screen, double time_s, double load,
+                           double temp_c, struct up_reading *judged) {
     size_t slot = screen->pushed++ & RING_MASK;
     screen->ring[slot] = (struct up_reading){time_s, load, temp_c, UP_READING_GOOD, false, 0};
     screen->load[slot] = load;
@@ -317,11 +317,11 @@ bool up_screen_push(struct up_screen *screen, double time_s, double load, double
     return true;
 }
 
-void up_screen_mark_unstable(struct up_screen *screen) {
+void up_glitch_filter_mark_unstable(struct up_glitch_filter *screen) {
     screen->ring[(screen->pushed - 1) & RING_MASK].unstable = true;
 }
 
-bool up_screen_flush(struct up_screen *screen, struct up_reading *judged) {
+bool up_glitch_filter_flush(struct up_glitch_filter *screen, struct up_reading *judged) {
     if (screen->judged >= screen->pushed) {
         return false;
     }

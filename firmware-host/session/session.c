@@ -8,9 +8,9 @@
 #include <string.h>
 #include <time.h>
 
-#include "internal.h"
-#include "lines_internal.h"
-#include "operator.h"
+#include "../bench/internal.h"
+#include "../operator/operator.h"
+#include "../operator/panel_internal.h"
 
 enum { JUDGE_LINES = 40, CHUNK = 4096 };
 static const double SILENCE_S = 5, LIVE_EVERY_S = 0.5, SCREEN_EVERY_S = 0.1;
@@ -205,7 +205,7 @@ static bool hear_pedal(struct loop *loop, struct up_failure *failure) {
         return true;
     }
     do {
-        word = lines_pedal_word(session->lines);
+        word = panel_pedal_word(session->lines);
         if (!take_pedal_word(loop, word, failure)) {
             return false;
         }
@@ -225,11 +225,11 @@ static void pause_for_water(struct loop *loop) {
 }
 
 static bool mind_lines(struct loop *loop, struct up_failure *failure) {
-    struct up_lines *lines = loop->session->lines;
+    struct up_panel *lines = loop->session->lines;
     if (lines == NULL) {
         return true;
     }
-    if (lines_water_changed(lines) && !loop->away) {
+    if (panel_water_changed(lines) && !loop->away) {
         pause_for_water(loop);
     }
     if (!hear_pedal(loop, failure)) {
@@ -499,7 +499,7 @@ static bool check_presence(struct loop *loop, struct up_failure *failure) {
 
 static void show_live(struct loop *loop) {
     struct up_session *session = loop->session;
-    double g = session->op->counts_kg != 0 ? 1e3 / session->op->counts_kg : 0;
+    double g = session->op->counts_per_kg != 0 ? 1e3 / session->op->counts_per_kg : 0;
     double now_s = monotonic_s();
     bool screen = session->op->live != NULL;
     if ((!screen && (g == 0 || loop->away)) ||
@@ -527,8 +527,8 @@ enum { OWN = 2 };
 
 /* Two entries of the session's own, then those of the lines. */
 static int wait_on(const struct loop *loop, struct pollfd entry[OWN + LINES_POLLED]) {
-    lines_entries(loop->session->lines, entry + OWN);
-    return poll(entry, OWN + LINES_POLLED, lines_wait_ms(loop->session->lines, monotonic_s(), 200));
+    panel_entries(loop->session->lines, entry + OWN);
+    return poll(entry, OWN + LINES_POLLED, panel_wait_ms(loop->session->lines, monotonic_s(), 200));
 }
 
 static bool wait_for_something(struct loop *loop, struct up_failure *failure) {
@@ -590,10 +590,10 @@ static bool run(struct up_session *session, struct up_failure *failure) {
     begin(&loop);
     session->op->loads_in_kg = session->rig->line.load_unit != UP_LOAD_COUNTS;
     if (!session->procedure->calibrating) {
-        session->op->counts_kg = session->procedure->calibration.slope_counts_kg;
+        session->op->counts_per_kg = session->procedure->calibration.slope_counts_per_kg;
     }
     if (session->lines != NULL && session->op->by_pedal) {
-        lines_listen(session->lines);
+        panel_listen(session->lines);
     }
     while (hand_out(&loop, failure)) {
         if (up_procedure_is_finished(session->procedure) && !owes_lines(&loop)) {

@@ -1,9 +1,9 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* A list of items to be measured one after the other. */
-#ifndef UPTHRUST_CLI_QUEUE_H
-#define UPTHRUST_CLI_QUEUE_H
+#ifndef UPTHRUST_SESSION_QUEUE_H
+#define UPTHRUST_SESSION_QUEUE_H
 
-#include "cli.h"
+#include "../cli/cli.h"
 
 enum { QUEUE_MAX = 200 };
 

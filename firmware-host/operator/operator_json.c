@@ -58,7 +58,7 @@ static json_t *plateau_to_json(const struct up_event *event) {
         number_or_null(plateau->late_s));
 }
 
-static json_t *trial_to_json(const struct up_trial *trial, double counts_kg) {
+static json_t *trial_to_json(const struct up_trial *trial, double counts_per_kg) {
     json_t *gains = json_array();
     json_t *json =
         json_pack("{s:s, s:i, s:o, s:o, s:i, s:b, s:o, s:o}", "event", "trial", "number",
@@ -70,8 +70,9 @@ static json_t *trial_to_json(const struct up_trial *trial, double counts_kg) {
         json_array_append_new(gains, number_or_null(trial->gain_counts[i]));
     }
     json_object_set_new(json, "gain_counts", gains);
-    if (counts_kg != 0) {
-        json_object_set_new(json, "load_g", number_or_null(trial->load_counts / counts_kg * 1e3));
+    if (counts_per_kg != 0) {
+        json_object_set_new(json, "load_g",
+                            number_or_null(trial->load_counts / counts_per_kg * 1e3));
     }
     return json;
 }
@@ -89,14 +90,14 @@ static json_t *check_to_json(const struct up_reference_check *check) {
         "by_history", check->by_history, "outside", check->outside, "confirmed", check->confirmed);
 }
 
-json_t *up_event_to_json(const struct up_event *event, double counts_kg) {
+json_t *up_event_to_json(const struct up_event *event, double counts_per_kg) {
     switch (event->kind) {
     case UP_EVENT_ASK:
         return ask_to_json(&event->ask);
     case UP_EVENT_PLATEAU:
         return plateau_to_json(event);
     case UP_EVENT_TRIAL:
-        return trial_to_json(&event->trial, counts_kg);
+        return trial_to_json(&event->trial, counts_per_kg);
     case UP_EVENT_FAULT:
         return json_pack("{s:s, s:o}", "event", "fault", "text", clean_string(event->text));
     case UP_EVENT_NOTE:
@@ -118,7 +119,7 @@ static void print(struct up_operator *op, json_t *json) {
 
 static void json_event(struct up_operator *op, const struct up_event *event) {
     if (event->kind != UP_EVENT_FINISHED) { /* the last line is the result */
-        print(op, up_event_to_json(event, op->counts_kg));
+        print(op, up_event_to_json(event, op->counts_per_kg));
     }
 }
 

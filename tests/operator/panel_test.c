@@ -18,7 +18,7 @@
 
 #include <cmocka.h>
 
-#include "../../firmware-host/bench/lines_internal.h"
+#include "../../firmware-host/operator/panel_internal.h"
 #include "upthrust/fitness.h"
 
 /* ---- the chip: this test's instead of libgpiod's ---- */
@@ -165,8 +165,8 @@ static void sleep_s(double seconds) {
 }
 
 static bool becomes(const bool *level, bool wanted, double patience_s) {
-    double until_s = lines_now_s() + patience_s;
-    while (*(const volatile bool *)level != wanted && lines_now_s() < until_s) {
+    double until_s = panel_now_s() + patience_s;
+    while (*(const volatile bool *)level != wanted && panel_now_s() < until_s) {
         sleep_s(0.005);
     }
     return *(const volatile bool *)level == wanted;
@@ -180,23 +180,23 @@ static unsigned held(void) {
     return count;
 }
 
-static struct up_lines *open_lines(void) {
-    struct up_lines *lines = NULL;
+static struct up_panel *open_lines(void) {
+    struct up_panel *lines = NULL;
     struct up_failure failure = {0};
-    if (!up_lines_open(&rig, &lines, &failure)) {
+    if (!up_panel_open(&rig, &lines, &failure)) {
         fail_msg("%s", failure.text);
     }
     return lines;
 }
 
 static void lines_are_taken_and_given_back_dark(void **state) {
-    struct up_lines *lines = open_lines();
+    struct up_panel *lines = open_lines();
     (void)state;
     assert_int_equal(held(), 7);
     assert_true(fake->output[SHAKER] && fake->output[ALL] && !fake->output[PEDAL]);
     gpio_set(lines->lamp[UP_LAMP_ALL], true);
     gpio_set(lines->buzzer, true);
-    up_lines_close(lines);
+    up_panel_close(lines);
     assert_true(becomes(&fake->held[SHAKER], false, 1));
     assert_int_equal(held(), 0);
     assert_false(fake->level[ALL] || fake->level[BUZZER] || fake->level[SHAKER]);
@@ -204,19 +204,19 @@ static void lines_are_taken_and_given_back_dark(void **state) {
 
 static void a_rig_without_lines_has_none(void **state) {
     struct up_rig bare;
-    struct up_lines *lines = NULL;
+    struct up_panel *lines = NULL;
     (void)state;
     assert_true(
         up_rig_parse("x.ini", "[rig]\nid = x\n[line]\nlayout = bare\nrate_hz = 10\n", &bare, NULL));
-    assert_true(up_lines_open(&bare, &lines, NULL));
+    assert_true(up_panel_open(&bare, &lines, NULL));
     assert_null(lines);
-    up_lines_close(lines);
+    up_panel_close(lines);
 }
 
 static void refuses(enum up_status status, const char *words) {
-    struct up_lines *lines = NULL;
+    struct up_panel *lines = NULL;
     struct up_failure failure = {0};
-    assert_false(up_lines_open(&rig, &lines, &failure));
+    assert_false(up_panel_open(&rig, &lines, &failure));
     assert_null(lines);
     assert_int_equal(failure.status, status);
     if (strstr(failure.text, words) == NULL) {
@@ -249,31 +249,31 @@ static void what_cannot_be_had_is_told(void **state) {
     fake->no_access = true;
     refuses(UP_STATUS_UNABLE, "you may not use that chip");
     fake->no_access = false;
-    up_lines_close(open_lines());
+    up_panel_close(open_lines());
 }
 
 /* ---- the pedal ---- */
 
 static void tell_edge(bool down) {
-    struct gpio_edge edge = {down, lines_now_s()};
+    struct gpio_edge edge = {down, panel_now_s()};
     fake->level[PEDAL] = down;
     assert_int_equal(write(edges[PEDAL][1], &edge, sizeof edge), sizeof edge);
 }
 
-static enum up_pedal_word next_word(struct up_lines *lines, double patience_s) {
-    double until_s = lines_now_s() + patience_s;
+static enum up_pedal_word next_word(struct up_panel *lines, double patience_s) {
+    double until_s = panel_now_s() + patience_s;
     enum up_pedal_word word;
-    while ((word = lines_pedal_word(lines)) == UP_PEDAL_NOTHING && lines_now_s() < until_s) {
+    while ((word = panel_pedal_word(lines)) == UP_PEDAL_NOTHING && panel_now_s() < until_s) {
         sleep_s(0.005);
     }
     return word;
 }
 
 static void a_press_is_heard_even_where_its_last_edge_was_lost(void **state) {
-    struct up_lines *lines = open_lines();
+    struct up_panel *lines = open_lines();
     (void)state;
-    lines_listen(lines);
-    up_pedal_asks(&lines->press, lines_now_s() - 1);
+    panel_listen(lines);
+    up_pedal_asks(&lines->press, panel_now_s() - 1);
     tell_edge(true);
     sleep_s(0.1);
     tell_edge(false);
@@ -282,55 +282,55 @@ static void a_press_is_heard_even_where_its_last_edge_was_lost(void **state) {
     assert_int_equal(next_word(lines, 0.1), UP_PEDAL_NOTHING);
     fake->level[PEDAL] = false; /* let go, and nobody told */
     assert_int_equal(next_word(lines, 2), UP_PEDAL_SHORT);
-    up_lines_close(lines);
+    up_panel_close(lines);
 }
 
 static void what_the_pedal_did_before_is_forgotten(void **state) {
-    struct up_lines *lines = open_lines();
+    struct up_panel *lines = open_lines();
     struct pollfd entry[LINES_POLLED];
     (void)state;
     tell_edge(true);
     tell_edge(false);
-    lines_entries(lines, entry);
+    panel_entries(lines, entry);
     assert_int_equal(entry[0].fd, -1); /* nobody listens: it must not wake us */
-    lines_listen(lines);
-    lines_entries(lines, entry);
+    panel_listen(lines);
+    panel_entries(lines, entry);
     assert_int_equal(entry[0].fd, edges[PEDAL][0]);
     assert_int_equal(poll(entry, 1, 0), 0);
-    up_pedal_asks(&lines->press, lines_now_s());
+    up_pedal_asks(&lines->press, panel_now_s());
     assert_int_equal(next_word(lines, 0.6), UP_PEDAL_NOTHING);
-    up_lines_close(lines);
+    up_panel_close(lines);
 }
 
 static void a_pedal_that_is_pulled_out_is_told_once(void **state) {
-    struct up_lines *lines = open_lines();
+    struct up_panel *lines = open_lines();
     struct pollfd entry[LINES_POLLED];
     (void)state;
-    lines_listen(lines);
+    panel_listen(lines);
     fake->gone[PEDAL] = true;
-    assert_int_equal(lines_pedal_word(lines), UP_PEDAL_NOTHING);
+    assert_int_equal(panel_pedal_word(lines), UP_PEDAL_NOTHING);
     assert_non_null(strstr(lines->lost, "the pedal's line is gone"));
     lines->lost = NULL;
-    assert_int_equal(lines_pedal_word(lines), UP_PEDAL_NOTHING);
+    assert_int_equal(panel_pedal_word(lines), UP_PEDAL_NOTHING);
     assert_null(lines->lost);
-    lines_entries(lines, entry);
+    panel_entries(lines, entry);
     assert_int_equal(entry[0].fd, -1);
-    up_lines_close(lines);
+    up_panel_close(lines);
 }
 
 /* ---- the water ---- */
 
-static bool changes(struct up_lines *lines, double patience_s) {
-    double until_s = lines_now_s() + patience_s;
+static bool changes(struct up_panel *lines, double patience_s) {
+    double until_s = panel_now_s() + patience_s;
     bool changed;
-    while (!(changed = lines_water_changed(lines)) && lines_now_s() < until_s) {
+    while (!(changed = panel_water_changed(lines)) && panel_now_s() < until_s) {
         sleep_s(0.005);
     }
     return changed;
 }
 
 static void the_water_is_too_low_once_it_has_been_for_a_while(void **state) {
-    struct up_lines *lines = open_lines();
+    struct up_panel *lines = open_lines();
     (void)state;
     assert_false(changes(lines, 0.1));
     fake->level[FLOAT] = false; /* a wave */
@@ -341,31 +341,31 @@ static void the_water_is_too_low_once_it_has_been_for_a_while(void **state) {
     assert_true(changes(lines, 1) && lines->water_is_low);
     fake->level[FLOAT] = true;
     assert_true(changes(lines, 1) && !lines->water_is_low);
-    up_lines_close(lines);
+    up_panel_close(lines);
     fake->level[FLOAT] = false; /* too low from the first */
     lines = open_lines();
     assert_true(changes(lines, 1) && lines->water_is_low);
-    up_lines_close(lines);
+    up_panel_close(lines);
 }
 
 /* ---- the shaker ---- */
 
-static void tell(struct up_lines *lines, enum up_event_kind kind, enum up_action action) {
+static void tell(struct up_panel *lines, enum up_event_kind kind, enum up_action action) {
     struct up_event event = {.kind = kind, .ask = {.action = action}};
     signs_event(lines, &event);
 }
 
 static void the_shaker_runs_in_its_step_and_no_longer_than_its_limit(void **state) {
-    struct up_lines *lines = open_lines();
+    struct up_panel *lines = open_lines();
     double begun_s, took_s;
     (void)state;
     tell(lines, UP_EVENT_ASK, UP_ACTION_IMMERSE);
     assert_false(becomes(&fake->level[SHAKER], true, 0.1));
-    begun_s = lines_now_s();
+    begun_s = panel_now_s();
     tell(lines, UP_EVENT_ASK, UP_ACTION_SHAKE);
     assert_true(becomes(&fake->level[SHAKER], true, 1));
     assert_true(becomes(&fake->level[SHAKER], false, 2));
-    took_s = lines_now_s() - begun_s;
+    took_s = panel_now_s() - begun_s;
     assert_true(took_s > 0.29 && took_s < 1);
     tell(lines, UP_EVENT_ASK, UP_ACTION_SHAKE);
     assert_true(becomes(&fake->level[SHAKER], true, 1));
@@ -375,7 +375,7 @@ static void the_shaker_runs_in_its_step_and_no_longer_than_its_limit(void **stat
     assert_true(becomes(&fake->level[SHAKER], true, 1));
     tell(lines, UP_EVENT_FAULT, UP_ACTION_SHAKE);
     assert_true(becomes(&fake->level[SHAKER], false, 0.2));
-    up_lines_close(lines);
+    up_panel_close(lines);
 }
 
 /* In a process of its own, which then ends as it is told. */
@@ -433,20 +433,20 @@ static void the_shaker_is_off_whatever_ends_the_program(void **state) {
 /* ---- lamps ---- */
 
 static void one_lamp_says_what_has_none_of_its_own(void **state) {
-    struct up_lines *lines = open_lines();
+    struct up_panel *lines = open_lines();
     double now_s;
     (void)state;
     tell(lines, UP_EVENT_ASK, UP_ACTION_IMMERSE);
-    signs_tick(lines, lines_now_s());
+    signs_tick(lines, panel_now_s());
     assert_true(fake->level[GO] && !fake->level[ALL] && fake->level[BUZZER]);
     signs_answered(lines);
-    now_s = lines_now_s();
+    now_s = panel_now_s();
     signs_tick(lines, now_s); /* settling: a second on, a second off */
     assert_true(!fake->level[GO] && fake->level[ALL]);
     signs_tick(lines, now_s + 1.2);
     assert_false(fake->level[ALL]);
     tell(lines, UP_EVENT_FAULT, UP_ACTION_IMMERSE);
-    now_s = lines_now_s();
+    now_s = panel_now_s();
     signs_tick(lines, now_s);
     assert_true(fake->level[FAULT] && !fake->level[ALL]);
     signs_tick(lines, now_s + 0.15);
@@ -454,34 +454,34 @@ static void one_lamp_says_what_has_none_of_its_own(void **state) {
     signs_tick(lines, now_s + 3.5); /* over, for one that is told once */
     assert_false(fake->level[FAULT]);
     signs_fault(lines, true);
-    now_s = lines_now_s();
+    now_s = panel_now_s();
     signs_tick(lines, now_s + 60.05); /* for one that stands it is not */
     assert_true(fake->level[FAULT]);
     signs_tick(lines, now_s + 60.15);
     assert_false(fake->level[FAULT]);
     signs_fault(lines, false);
-    up_lines_close(lines);
+    up_panel_close(lines);
 }
 
 static void a_class_is_shown_for_as_long_as_the_rig_says(void **state) {
     static const volatile sig_atomic_t signalled = 0;
-    struct up_lines *lines = open_lines();
-    double begun_s = lines_now_s(), took_s;
+    struct up_panel *lines = open_lines();
+    double begun_s = panel_now_s(), took_s;
     (void)state;
     rig.result_s = 0.4;
-    up_lines_show_class(lines, UP_CLASS_POSITIVE, &signalled);
-    took_s = lines_now_s() - begun_s;
+    up_panel_show_class(lines, UP_CLASS_POSITIVE, &signalled);
+    took_s = panel_now_s() - begun_s;
     assert_true(took_s > 0.39 && took_s < 1);
     assert_true(fake->writes[ALL] >= 2); /* lit, and out again */
     assert_false(fake->level[ALL]);
-    up_lines_close(lines);
+    up_panel_close(lines);
 }
 
 /* rig-check with a foot, a stone or a wrong `active` on the pedal: said at once, and found. */
 static void a_walk_with_the_pedal_down_says_so_at_once(void **state) {
     static const volatile sig_atomic_t signalled;
     struct up_findings findings = {0};
-    struct up_lines *lines;
+    struct up_panel *lines;
     struct up_operator *op;
     FILE *output = tmpfile();
     int input[2];
@@ -500,7 +500,7 @@ static void a_walk_with_the_pedal_down_says_so_at_once(void **state) {
     assert_int_equal(findings.count, 1);
     assert_false(findings.list[0].good);
     up_operator_destroy(op);
-    up_lines_close(lines);
+    up_panel_close(lines);
     fclose(output);
     close(input[0]);
 }

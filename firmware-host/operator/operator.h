@@ -1,9 +1,9 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* An operator is a short table of functions; session.c drives it. */
-#ifndef UPTHRUST_BENCH_OPERATOR_H
-#define UPTHRUST_BENCH_OPERATOR_H
+#ifndef UPTHRUST_OPERATOR_OPERATOR_H
+#define UPTHRUST_OPERATOR_OPERATOR_H
 
-#include "upthrust/lines.h"
+#include "upthrust/panel.h"
 #include "upthrust/session.h"
 
 struct answer {
@@ -32,11 +32,11 @@ struct up_operator {
     bool is_terminal, live_shown;
     char text[4096];
     size_t length;
-    struct up_ask ask; /* the open one, for a person */
-    double counts_kg;  /* 0 while calibrating */
-    bool loads_in_kg;  /* the rig's loads are in a unit, no counts */
-    bool by_pedal;     /* the session's lines answer */
-    bool stops_next;   /* the pedal: a question after `last_step` is answered with stop */
+    struct up_ask ask;    /* the open one, for a person */
+    double counts_per_kg; /* 0 while calibrating */
+    bool loads_in_kg;     /* the rig's loads are in a unit, no counts */
+    bool by_pedal;        /* the session's lines answer */
+    bool stops_next;      /* the pedal: a question after `last_step` is answered with stop */
     unsigned last_step;
     bool wants_screen;
     int keyboard;      /* of the screen */

@@ -4,7 +4,7 @@
 #include <math.h>
 #include <string.h>
 
-#include "cli.h"
+#include "../cli/cli.h"
 #include "upthrust/procedure.h"
 
 static double number_of(const json_t *json, const char *name, double otherwise) {

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include "kept_run.h"
+#include "stored_run.h"
 
 #include <math.h>
 #include <stdio.h>
@@ -128,7 +128,7 @@ static unsigned read_waters(const json_t *plan, struct up_water water[WATERS_MAX
 
 /* ---- the whole ---- */
 
-static bool read_measure(struct kept_run *run, struct up_failure *failure) {
+static bool read_measure(struct stored_run *run, struct up_failure *failure) {
     const json_t *plan = run->plan;
     struct up_measure_plan *measure = &run->measure;
     if (!up_item_from_json(json_object_get(plan, "item"), &measure->item) ||
@@ -150,7 +150,7 @@ static bool read_measure(struct kept_run *run, struct up_failure *failure) {
     return true;
 }
 
-static bool read_calibrate(struct kept_run *run, struct up_failure *failure) {
+static bool read_calibrate(struct stored_run *run, struct up_failure *failure) {
     struct up_calibrate_plan *calibrate = &run->calibrate;
     const json_t *masses = json_object_get(run->plan, "masses_kg"), *mass;
     size_t i;
@@ -169,8 +169,8 @@ static bool read_calibrate(struct kept_run *run, struct up_failure *failure) {
     return true;
 }
 
-bool kept_run_open(struct kept_run *run, struct up_catalogue *catalogue, const char *id,
-                   bool calibrates, struct up_failure *failure) {
+bool stored_run_open(struct stored_run *run, struct up_catalogue *catalogue, const char *id,
+                     bool calibrates, struct up_failure *failure) {
     memset(run, 0, sizeof *run);
     run->calibrates = calibrates;
     if (!up_run_read(catalogue, id, &run->left, failure)) {
@@ -183,12 +183,12 @@ bool kept_run_open(struct kept_run *run, struct up_catalogue *catalogue, const c
            (calibrates ? read_calibrate(run, failure) : read_measure(run, failure));
 }
 
-void kept_run_free(struct kept_run *run) {
+void stored_run_free(struct stored_run *run) {
     up_run_left_free(&run->left);
     free(run->kept);
 }
 
-void kept_run_trim(struct kept_run *run) {
+void stored_run_trim(struct stored_run *run) {
     for (size_t i = 0; i < run->count; i++) {
         if (run->kept[i].offset > run->left.length) {
             run->count = i;
@@ -204,9 +204,9 @@ void kept_run_trim(struct kept_run *run) {
     }
 }
 
-bool kept_run_repeat(const struct kept_run *run, struct up_procedure *procedure, void *context,
-                     void (*event)(void *context, const struct up_event *event),
-                     struct up_reader *reader, struct up_failure *failure) {
+bool stored_run_repeat(const struct stored_run *run, struct up_procedure *procedure, void *context,
+                       void (*event)(void *context, const struct up_event *event),
+                       struct up_reader *reader, struct up_failure *failure) {
     struct up_past past = {.rig = &run->rig,
                            .talked_unasked =
                                json_is_true(json_object_get(run->plan, "talked_unasked")),

@@ -2,8 +2,8 @@
 /* GPIO lines as the bench needs them. libgpiod changed its interface from 1.x to 2.x: gpio_v1.c and
    gpio_v2.c say the same in the words of each, and the Makefile takes the one that fits. All values
    are logical: active-low is the kernel's business. Failures set errno. */
-#ifndef UPTHRUST_BENCH_GPIO_H
-#define UPTHRUST_BENCH_GPIO_H
+#ifndef UPTHRUST_OPERATOR_GPIO_H
+#define UPTHRUST_OPERATOR_GPIO_H
 
 #include <stdbool.h>
 #include <stddef.h>

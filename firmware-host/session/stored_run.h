@@ -1,13 +1,13 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* A stored run, read so that it can be repeated or gone on with. */
-#ifndef UPTHRUST_CLI_KEPT_RUN_H
-#define UPTHRUST_CLI_KEPT_RUN_H
+#ifndef UPTHRUST_SESSION_STORED_RUN_H
+#define UPTHRUST_SESSION_STORED_RUN_H
 
-#include "cli.h"
+#include "../cli/cli.h"
 #include "upthrust/run.h"
 #include "upthrust/session.h"
 
-struct kept_run {
+struct stored_run {
     struct up_run_left left;
     json_t *plan; /* borrowed from the journal */
     struct up_rig rig;
@@ -22,18 +22,18 @@ struct kept_run {
 };
 
 /* By a run's id or the beginning of one; freed in any case. */
-bool kept_run_open(struct kept_run *run, struct up_catalogue *catalogue, const char *id,
-                   bool calibrates, struct up_failure *failure);
-void kept_run_free(struct kept_run *run);
+bool stored_run_open(struct stored_run *run, struct up_catalogue *catalogue, const char *id,
+                     bool calibrates, struct up_failure *failure);
+void stored_run_free(struct stored_run *run);
 
 /* Leaves out, at the end, what speaks of bytes that the stream does not have: the power failed
    between the two. */
-void kept_run_trim(struct kept_run *run);
+void stored_run_trim(struct stored_run *run);
 
 /* Everything once more; `event` may be NULL. */
-bool kept_run_repeat(const struct kept_run *run, struct up_procedure *procedure, void *context,
-                     void (*event)(void *context, const struct up_event *event),
-                     struct up_reader *reader, struct up_failure *failure);
+bool stored_run_repeat(const struct stored_run *run, struct up_procedure *procedure, void *context,
+                       void (*event)(void *context, const struct up_event *event),
+                       struct up_reader *reader, struct up_failure *failure);
 
 /* ---- going on with it (resume_run.c) ---- */
 
@@ -41,7 +41,7 @@ bool kept_run_repeat(const struct kept_run *run, struct up_procedure *procedure,
 #define RUN_COPIED "copied"
 
 struct taken_up {
-    struct kept_run run; /* of the files; its rig has the port of the rig file given now */
+    struct stored_run run; /* of the files; its rig has the port of the rig file given now */
     struct up_unfinished unfinished;
 };
 

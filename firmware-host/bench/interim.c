@@ -53,7 +53,7 @@ static double others_mean(const struct up_procedure *procedure, unsigned but) {
 void ask_about_outlier(struct up_procedure *procedure) {
     const struct up_trial *trial = &procedure->trial[procedure->suspect];
     double off_g = (trial->load_counts - others_mean(procedure, procedure->suspect)) /
-                   counts_kg(procedure) * 1e3;
+                   counts_per_kg(procedure) * 1e3;
     char *text = up_text_format("Trial %u is %.1f g %s than the others (Grubbs, 1 %%). Done: "
                                 "keep it. Skip: leave it out, only if you know what went wrong",
                                 trial->number, fabs(off_g), off_g > 0 ? "heavier" : "lighter");

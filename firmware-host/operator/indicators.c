@@ -2,30 +2,30 @@
 /* What lamps, buzzer and shaker do as a session goes. */
 #include <math.h>
 
-#include "lines_internal.h"
+#include "panel_internal.h"
 
 /* A fault that a new question follows at once is seen for so long. */
 static const double FAULT_S = 3;
 
-void signs_sound(struct up_lines *lines, enum up_sound sound) {
+void signs_sound(struct up_panel *lines, enum up_sound sound) {
     lines->sound = sound;
-    lines->sound_s = lines_now_s();
+    lines->sound_s = panel_now_s();
 }
 
-void signs_show(struct up_lines *lines, enum up_lamp state, double now_s) {
+void signs_show(struct up_panel *lines, enum up_lamp state, double now_s) {
     if (state != lines->state) {
         lines->state = state;
         lines->state_s = now_s;
     }
 }
 
-void signs_begin(struct up_lines *lines) {
+void signs_begin(struct up_panel *lines) {
     lines->state = UP_LAMP_WAITING;
-    lines->state_s = lines_now_s();
+    lines->state_s = panel_now_s();
     lines->fault_until_s = -(double)INFINITY;
 }
 
-static void shake(struct up_lines *lines, bool on) {
+static void shake(struct up_panel *lines, bool on) {
     if (lines->shaker != NULL && !shaker_set(lines->shaker, on)) {
         shaker_stop(lines->shaker);
         lines->shaker = NULL;
@@ -33,20 +33,20 @@ static void shake(struct up_lines *lines, bool on) {
     }
 }
 
-static bool in_fault(const struct up_lines *lines, double now_s) {
+static bool in_fault(const struct up_panel *lines, double now_s) {
     return lines->fault_stands || now_s < lines->fault_until_s;
 }
 
-void signs_fault(struct up_lines *lines, bool stands) {
-    double now_s = lines_now_s();
+void signs_fault(struct up_panel *lines, bool stands) {
+    double now_s = panel_now_s();
     if (stands && !in_fault(lines, now_s)) {
         lines->fault_s = now_s;
     }
     lines->fault_stands = stands;
 }
 
-void signs_event(struct up_lines *lines, const struct up_event *event) {
-    double now_s = lines_now_s();
+void signs_event(struct up_panel *lines, const struct up_event *event) {
+    double now_s = panel_now_s();
     switch (event->kind) {
     case UP_EVENT_ASK:
         signs_show(lines, UP_LAMP_YOUR_TURN, now_s);
@@ -75,24 +75,24 @@ void signs_event(struct up_lines *lines, const struct up_event *event) {
     }
 }
 
-void signs_answered(struct up_lines *lines) {
+void signs_answered(struct up_panel *lines) {
     shake(lines, false);
-    signs_show(lines, UP_LAMP_SETTLING, lines_now_s());
+    signs_show(lines, UP_LAMP_SETTLING, panel_now_s());
     signs_sound(lines, UP_SOUND_TAKEN);
 }
 
-void signs_waiting(struct up_lines *lines) {
+void signs_waiting(struct up_panel *lines) {
     shake(lines, false);
-    signs_show(lines, UP_LAMP_WAITING, lines_now_s());
+    signs_show(lines, UP_LAMP_WAITING, panel_now_s());
 }
 
 /* ---- the lines as the time says ---- */
 
-static enum up_lamp state_at(const struct up_lines *lines, double now_s) {
+static enum up_lamp state_at(const struct up_panel *lines, double now_s) {
     return in_fault(lines, now_s) ? UP_LAMP_FAULT : lines->state;
 }
 
-static double state_for_s(const struct up_lines *lines, double now_s) {
+static double state_for_s(const struct up_panel *lines, double now_s) {
     return now_s - (in_fault(lines, now_s) ? lines->fault_s : lines->state_s);
 }
 
@@ -103,7 +103,7 @@ static void set_line(struct gpio_line *line, bool *is_set, bool on) {
     }
 }
 
-void signs_tick(struct up_lines *lines, double now_s) {
+void signs_tick(struct up_panel *lines, double now_s) {
     enum up_lamp state = state_at(lines, now_s);
     enum up_lamp shown = lines->lamp[state] != NULL ? state : UP_LAMP_ALL;
     bool lit = up_lamp_is_lit(state, state_for_s(lines, now_s));
@@ -114,7 +114,7 @@ void signs_tick(struct up_lines *lines, double now_s) {
              !lines->dark && up_sound_is_on(lines->sound, now_s - lines->sound_s));
 }
 
-double signs_due_s(const struct up_lines *lines, double now_s) {
+double signs_due_s(const struct up_panel *lines, double now_s) {
     double due_s =
         now_s + fmin(up_lamp_changes_s(state_at(lines, now_s), state_for_s(lines, now_s)),
                      up_sound_changes_s(lines->sound, now_s - lines->sound_s));

@@ -2,7 +2,7 @@
 #include <math.h>
 #include <stddef.h>
 
-#include "upthrust/lines.h"
+#include "upthrust/panel.h"
 
 /* On, off, on, ... in seconds, up to the first zero. */
 enum { BEATS_MAX = 8 };

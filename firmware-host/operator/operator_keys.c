@@ -59,8 +59,8 @@ static void say_ask(struct up_operator *op, const struct up_ask *ask) {
 static void say_plateau(struct up_operator *op, const struct up_event *event) {
     const struct up_plateau *plateau = &event->plateau;
     char *text;
-    if (op->counts_kg != 0) {
-        double g = 1e3 / op->counts_kg;
+    if (op->counts_per_kg != 0) {
+        double g = 1e3 / op->counts_per_kg;
         text = up_text_format("   read %s: %.2f g, standard uncertainty %.2f g, %u readings",
                               event->plateau_of, plateau->load * g, fabs(plateau->u_load * g),
                               plateau->readings);
@@ -76,7 +76,7 @@ static void say_plateau(struct up_operator *op, const struct up_event *event) {
 }
 
 static void say_trial(struct up_operator *op, const struct up_trial *trial) {
-    double g = op->counts_kg != 0 ? 1e3 / op->counts_kg : 1;
+    double g = op->counts_per_kg != 0 ? 1e3 / op->counts_per_kg : 1;
     char *text = up_text_format("   trial %u stored: net %+.1f g in the tank, %u shake%s, the last "
                                 "gained %+.1f g%s",
                                 trial->number, -trial->load_counts * g, trial->shakes,

@@ -5,8 +5,8 @@
 #include <stdio.h>
 #include <string.h>
 
-#include "lines_internal.h"
 #include "operator.h"
+#include "panel_internal.h"
 #include "upthrust/fitness.h"
 
 /* After "done" the pedal's word may still be on its way: a double is told late. */
@@ -15,7 +15,7 @@ static const double WORD_S = 2;
 enum step_end { STEP_GOOD, STEP_BAD, STEP_AGAIN, STEP_STOP };
 
 struct walk {
-    struct up_lines *lines;
+    struct up_panel *lines;
     struct up_operator *op;
     const volatile sig_atomic_t *signalled;
     struct up_findings *findings;
@@ -36,7 +36,7 @@ static void ask(struct walk *walk, const char *line, const char *text, const cha
     event.ask =
         (struct up_ask){.id = ++walk->id, .action = UP_ACTION_CONFIRM, .line = line, .how = how};
     snprintf(event.ask.text, sizeof event.ask.text, "%s", text);
-    up_pedal_asks(&walk->lines->press, lines_now_s());
+    up_pedal_asks(&walk->lines->press, panel_now_s());
     walk->op->kind->event(walk->op, &event);
 }
 
@@ -73,19 +73,19 @@ static void hear_operator(struct walk *walk, struct heard *heard) {
 
 /* Waits a while at most; the lamps go on as they should. */
 static void hear(struct walk *walk, struct heard *heard) {
-    struct up_lines *lines = walk->lines;
+    struct up_panel *lines = walk->lines;
     struct pollfd entry[1 + LINES_POLLED] = {{.fd = walk->op->input, .events = POLLIN}};
-    double now_s = lines_now_s();
+    double now_s = panel_now_s();
     *heard = (struct heard){.word = UP_PEDAL_NOTHING};
     signs_tick(lines, now_s);
-    lines_entries(lines, entry + 1);
+    panel_entries(lines, entry + 1);
     if (memchr(walk->op->text, '\n', walk->op->length) != NULL ||
-        (poll(entry, 1 + LINES_POLLED, lines_wait_ms(lines, now_s, 200)) > 0 &&
+        (poll(entry, 1 + LINES_POLLED, panel_wait_ms(lines, now_s, 200)) > 0 &&
          entry[0].revents != 0)) {
         hear_operator(walk, heard);
     }
-    heard->word = lines_pedal_word(lines);
-    heard->level_changed = lines_water_changed(lines);
+    heard->word = panel_pedal_word(lines);
+    heard->level_changed = panel_water_changed(lines);
     heard->ended = heard->ended || *walk->signalled != 0;
     if (heard->word == UP_PEDAL_STUCK) {
         tell(walk, "the pedal stays down: free it, or turn [pedal] active round");
@@ -221,10 +221,10 @@ static enum step_end try_movement(struct walk *walk, const struct movement *move
         hear(walk, &heard);
         moved = has_moved(walk, movement, &heard);
         if (heard.answered && heard.answer.word == UP_ANSWER_DONE) {
-            until_s = lines_now_s() + WORD_S + walk->lines->water.debounce_s;
+            until_s = panel_now_s() + WORD_S + walk->lines->water.debounce_s;
             heard.answered = false;
         }
-        if (moved || heard.answered || heard.ended || lines_now_s() > until_s) {
+        if (moved || heard.answered || heard.ended || panel_now_s() > until_s) {
             break;
         }
     }
@@ -255,12 +255,12 @@ static enum step_end try_inputs(struct walk *walk) {
 }
 
 /* The lamps are dark but for the one that is tried. */
-static void begin_dark(struct up_lines *lines) {
+static void begin_dark(struct up_panel *lines) {
     lines->dark = true;
-    signs_tick(lines, lines_now_s());
+    signs_tick(lines, panel_now_s());
 }
 
-bool up_fitness_walk(struct up_lines *lines, struct up_operator *op,
+bool up_fitness_walk(struct up_panel *lines, struct up_operator *op,
                      const volatile sig_atomic_t *signalled, struct up_findings *findings) {
     struct walk walk = {lines, op, signalled, findings, 0};
     bool whole;
@@ -268,7 +268,7 @@ bool up_fitness_walk(struct up_lines *lines, struct up_operator *op,
         return true;
     }
     begin_dark(lines);
-    lines_listen(lines);
+    panel_listen(lines);
     if (lines->pedal != NULL && gpio_get(lines->pedal) == 1) {
         find(&walk, "pedal", false,
              "it is down from the first: free it, or turn [pedal] active round");

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Text and large letters on a canvas of cells, for live_layout.c. */
-#ifndef UPTHRUST_BENCH_LIVE_H
-#define UPTHRUST_BENCH_LIVE_H
+#ifndef UPTHRUST_OPERATOR_LIVE_H
+#define UPTHRUST_OPERATOR_LIVE_H
 
 #include "upthrust/live.h"
 

@@ -10,7 +10,7 @@
 
 #include <cmocka.h>
 
-#include "upthrust/lines.h"
+#include "upthrust/panel.h"
 
 enum { LOOKS = 1200 };
 

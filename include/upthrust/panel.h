@@ -4,8 +4,8 @@
  * tell whose turn it is, a float switch for the water's level, a relay for a shaker. The first two
  * parts are pure and know no clock; times are in seconds of any one clock that never runs back.
  */
-#ifndef UPTHRUST_LINES_H
-#define UPTHRUST_LINES_H
+#ifndef UPTHRUST_PANEL_H
+#define UPTHRUST_PANEL_H
 
 #include <signal.h>
 #include <stdbool.h>
@@ -88,18 +88,18 @@ double up_sound_changes_s(enum up_sound sound, double since_s);
 
 /* ---- the lines themselves ---- */
 
-struct up_lines;
+struct up_panel;
 
 /* Takes all lines that the rig names; *lines is NULL where it names none. UP_STATUS_WRONG_INPUT for
    a line that does not exist or is named twice, UP_STATUS_UNABLE for one that cannot be had. The
    rig must outlive it. Call it before files and ports are opened: the shaker's relay gets a process
    of its own, which opens it should this one die. */
-bool up_lines_open(const struct up_rig *rig, struct up_lines **lines, struct up_failure *failure);
+bool up_panel_open(const struct up_rig *rig, struct up_panel **lines, struct up_failure *failure);
 /* All outputs off, all lines given back. */
-void up_lines_close(struct up_lines *lines);
+void up_panel_close(struct up_panel *lines);
 
 /* Shows a class for as long as the rig says, or until the pedal is pressed or a signal comes. */
-void up_lines_show_class(struct up_lines *lines, enum up_class class,
+void up_panel_show_class(struct up_panel *lines, enum up_class class,
                          const volatile sig_atomic_t *signalled);
 
 #endif

@@ -1,20 +1,20 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* The lines as a session minds them: lines.c takes and gives them back, signs.c says what lamps,
    buzzer and shaker do, shaker.c guards the relay. */
-#ifndef UPTHRUST_BENCH_LINES_INTERNAL_H
-#define UPTHRUST_BENCH_LINES_INTERNAL_H
+#ifndef UPTHRUST_OPERATOR_PANEL_INTERNAL_H
+#define UPTHRUST_OPERATOR_PANEL_INTERNAL_H
 
 #include <poll.h>
 
 #include "gpio.h"
-#include "upthrust/lines.h"
+#include "upthrust/panel.h"
 #include "upthrust/procedure.h"
 
 enum { LINES_POLLED = 2 };
 
 struct shaker;
 
-struct up_lines {
+struct up_panel {
     const struct up_rig *rig;
     struct gpio_line *pedal, *level, *buzzer, *lamp[UP_LAMPS];
     struct shaker *shaker;
@@ -34,33 +34,33 @@ struct up_lines {
     bool lit[UP_LAMPS], sounds; /* as the lines are set */
 };
 
-double lines_now_s(void);
+double panel_now_s(void);
 
 /* Entries for poll, as many as LINES_POLLED; a descriptor of -1 where there is nothing. */
-void lines_entries(const struct up_lines *lines, struct pollfd *entry);
+void panel_entries(const struct up_panel *lines, struct pollfd *entry);
 /* How long poll may wait before something is due; never more than `most_ms`. */
-int lines_wait_ms(const struct up_lines *lines, double now_s, int most_ms);
+int panel_wait_ms(const struct up_panel *lines, double now_s, int most_ms);
 
 /* From now on the pedal is listened to; what it did before is forgotten. */
-void lines_listen(struct up_lines *lines);
+void panel_listen(struct up_panel *lines);
 /* The next word of the pedal, edges in their order, then its level. */
-enum up_pedal_word lines_pedal_word(struct up_lines *lines);
+enum up_pedal_word panel_pedal_word(struct up_panel *lines);
 /* True where the water's level has changed: water_is_low then tells. */
-bool lines_water_changed(struct up_lines *lines);
+bool panel_water_changed(struct up_panel *lines);
 
 /* signs.c */
-void signs_begin(struct up_lines *lines);
-void signs_event(struct up_lines *lines, const struct up_event *event);
-void signs_answered(struct up_lines *lines);
-void signs_waiting(struct up_lines *lines); /* for what is no person's turn */
-void signs_sound(struct up_lines *lines, enum up_sound sound);
+void signs_begin(struct up_panel *lines);
+void signs_event(struct up_panel *lines, const struct up_event *event);
+void signs_answered(struct up_panel *lines);
+void signs_waiting(struct up_panel *lines); /* for what is no person's turn */
+void signs_sound(struct up_panel *lines, enum up_sound sound);
 /* Something is amiss until it is told to be no more. */
-void signs_fault(struct up_lines *lines, bool stands);
+void signs_fault(struct up_panel *lines, bool stands);
 /* Sets the lines as the time says. */
-void signs_tick(struct up_lines *lines, double now_s);
-double signs_due_s(const struct up_lines *lines, double now_s);
+void signs_tick(struct up_panel *lines, double now_s);
+double signs_due_s(const struct up_panel *lines, double now_s);
 /* One state on its own lamp and on the one for all, until another is told. */
-void signs_show(struct up_lines *lines, enum up_lamp state, double now_s);
+void signs_show(struct up_panel *lines, enum up_lamp state, double now_s);
 
 /* shaker.c: a process of its own holds the relay. It is off after limit_s, when told, when this
    process ends in any way, and when it is stopped or stuck. NULL, with errno, where the relay's

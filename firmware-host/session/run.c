@@ -6,7 +6,7 @@
 #include <string.h>
 #include <time.h>
 
-#include "kept_run.h"
+#include "stored_run.h"
 #include "upthrust/text.h"
 
 struct keeper {
@@ -14,7 +14,7 @@ struct keeper {
     struct up_run *run;
     char run_id[UP_ID_SIZE];
     const struct up_item *item; /* NULL while calibrating */
-    double counts_kg;
+    double counts_per_kg;
     const char *calibration_id; /* NULL while calibrating */
     char rig_record_id[UP_ID_SIZE];
     json_t *plateaus; /* read since the last trial: they are stored with the next */
@@ -64,7 +64,7 @@ static bool keep_trial(struct keeper *keeper, json_t *json, struct up_failure *f
 
 static bool keep_event(void *context, const struct up_event *event, struct up_failure *failure) {
     struct keeper *keeper = context;
-    json_t *json = up_event_to_json(event, keeper->counts_kg);
+    json_t *json = up_event_to_json(event, keeper->counts_per_kg);
     bool good = up_run_journal(keeper->run, json_incref(json), failure);
     if (good && event->kind == UP_EVENT_PLATEAU) {
         keep_plateau(keeper, json);
@@ -275,7 +275,7 @@ static bool keep_old_trial(struct keeper *keeper, const struct up_event *event, 
 
 static void keep_old_event(void *context, const struct up_event *event) {
     struct keeper *keeper = context;
-    json_t *json = up_event_to_json(event, keeper->counts_kg);
+    json_t *json = up_event_to_json(event, keeper->counts_per_kg);
     if (event->kind == UP_EVENT_PLATEAU) {
         keep_plateau(keeper, json);
     }
@@ -319,7 +319,8 @@ static bool copy_record(struct keeper *keeper, struct up_failure *failure) {
 static bool repeat_old(struct keeper *keeper, struct up_procedure *procedure,
                        struct up_failure *failure) {
     const struct taken_up *from = keeper->from;
-    if (!kept_run_repeat(&from->run, procedure, keeper, keep_old_event, &keeper->reader, failure)) {
+    if (!stored_run_repeat(&from->run, procedure, keeper, keep_old_event, &keeper->reader,
+                           failure)) {
         return false;
     }
     if (keeper->failure.text[0] != '\0') {
@@ -563,7 +564,7 @@ static bool measure_by(const struct bench_run *bench, struct up_measure_plan *pl
     struct keeper keeper = {.bench = bench,
                             .from = from,
                             .item = &plan->item,
-                            .counts_kg = calibration->slope_counts_kg,
+                            .counts_per_kg = calibration->slope_counts_per_kg,
                             .calibration_id = calibration->id};
     struct up_procedure *procedure = NULL, *probe = NULL;
     struct up_operator *op = make_operator(bench);

@@ -11,7 +11,7 @@
 #include <sys/wait.h>
 #include <unistd.h>
 
-#include "lines_internal.h"
+#include "panel_internal.h"
 #include "upthrust/text.h"
 
 struct shaker {
@@ -38,7 +38,7 @@ static void close_others(int channel) {
 }
 
 static int left_ms(double until_s) {
-    double left_s = until_s - lines_now_s();
+    double left_s = until_s - panel_now_s();
     return isinf(until_s) ? -1 : left_s > 0 ? (int)ceil(left_s * 1e3) : 0;
 }
 
@@ -55,7 +55,7 @@ static void guard(struct gpio_line *relay, int channel, double limit_s) {
             break;
         }
         gpio_set(relay, word == '1');
-        until_s = word == '1' ? lines_now_s() + limit_s : (double)INFINITY;
+        until_s = word == '1' ? panel_now_s() + limit_s : (double)INFINITY;
     }
     gpio_set(relay, false);
     gpio_release(relay);

@@ -12,10 +12,10 @@
 #include <time.h>
 #include <unistd.h>
 
-#include "internal.h"
-#include "lines_internal.h"
+#include "../bench/internal.h"
 #include "live.h"
 #include "operator.h"
+#include "panel_internal.h"
 #include "upthrust/text.h"
 
 enum { FAULTS_KEPT = 12, DEAF_MAX = 5 };
@@ -363,9 +363,9 @@ static void say_state(const struct up_operator *op, bool away, struct up_live_vi
 static void fill_load(const struct up_operator *op, struct up_live_view *view) {
     const struct up_procedure *procedure = op->live->session->procedure;
     bool typed = procedure->rig.port_kind == UP_PORT_TYPED;
-    double factor = op->counts_kg != 0 ? 1e3 / op->counts_kg : op->loads_in_kg ? 1e3 : 1;
-    view->load_unit = op->counts_kg != 0 || op->loads_in_kg ? "g" : "counts";
-    view->g_per_count = op->counts_kg != 0 ? 1e3 / op->counts_kg : 0;
+    double factor = op->counts_per_kg != 0 ? 1e3 / op->counts_per_kg : op->loads_in_kg ? 1e3 : 1;
+    view->load_unit = op->counts_per_kg != 0 || op->loads_in_kg ? "g" : "counts";
+    view->g_per_count = op->counts_per_kg != 0 ? 1e3 / op->counts_per_kg : 0;
     view->load =
         typed || !procedure->tare.known ? (double)NAN : factor * up_procedure_live_load(procedure);
     view->noise = fabs(factor) * up_procedure_noise_floor(procedure);

@@ -18,7 +18,7 @@ enum { COUNT = 600 };
 
 static double stream[COUNT];
 static enum up_verdict verdict[COUNT];
-static struct up_screen screen;
+static struct up_glitch_filter screen;
 
 static void make_noise(double level, double sd) {
     gsl_rng *rng = gsl_rng_alloc(gsl_rng_mt19937);
@@ -33,14 +33,14 @@ static void make_noise(double level, double sd) {
 static unsigned judge_all(int bits) {
     struct up_reading reading;
     unsigned out = 0, glitches = 0;
-    up_screen_begin(&screen, bits, 1);
+    up_glitch_filter_begin(&screen, bits, 1);
     for (int i = 0; i < COUNT; i++) {
-        if (up_screen_push(&screen, i, stream[i], (double)NAN, &reading)) {
+        if (up_glitch_filter_push(&screen, i, stream[i], (double)NAN, &reading)) {
             assert_true(reading.time_s == out && reading.load == stream[out]);
             verdict[out++] = reading.verdict;
         }
     }
-    while (up_screen_flush(&screen, &reading)) {
+    while (up_glitch_filter_flush(&screen, &reading)) {
         assert_true(reading.time_s == out);
         verdict[out++] = reading.verdict;
     }
@@ -156,10 +156,10 @@ static unsigned stuck_at_the_end(int from, int to) {
     struct up_reading reading;
     unsigned inside = 0, all = 0;
     int out = 0;
-    up_screen_begin(&screen, 24, 1);
-    for (int i = 0; i <= COUNT + UP_SCREEN_SPAN; i++) {
-        if (!(i < COUNT ? up_screen_push(&screen, i, stream[i], (double)NAN, &reading)
-                        : up_screen_flush(&screen, &reading))) {
+    up_glitch_filter_begin(&screen, 24, 1);
+    for (int i = 0; i <= COUNT + UP_GLITCH_SPAN; i++) {
+        if (!(i < COUNT ? up_glitch_filter_push(&screen, i, stream[i], (double)NAN, &reading)
+                        : up_glitch_filter_flush(&screen, &reading))) {
             continue;
         }
         verdict[out] = reading.verdict;
@@ -189,7 +189,7 @@ static void a_run_of_one_word_is_stuck_from_its_first(void **state) {
         }
         assert_int_equal(stuck_at_the_end(300, 300 + length), length >= 12 ? length : 0);
         assert_true(screen.noise_floor > 55 && screen.noise_floor < 85);
-        assert_false(up_screen_may_be_stuck(&screen, &start_s));
+        assert_false(up_glitch_filter_may_be_stuck(&screen, &start_s));
     }
 }
 
@@ -244,11 +244,11 @@ static void more_than_the_cell_bears_is_an_overload(void **state) {
     unsigned overloads = 0;
     (void)state;
     make_noise(0, 1);
-    up_screen_begin(&screen, 0, 0.001);
-    up_screen_bears(&screen, 10);
+    up_glitch_filter_begin(&screen, 0, 0.001);
+    up_glitch_filter_set_limit(&screen, 10);
     for (int i = 0; i < COUNT; i++) {
         double load = 9 + stream[i] / 1000 + (i >= 100 && i < 150 ? 2 : 0) - (i >= 300 ? 22 : 0);
-        if (up_screen_push(&screen, i, load, (double)NAN, &reading)) {
+        if (up_glitch_filter_push(&screen, i, load, (double)NAN, &reading)) {
             overloads += reading.verdict == UP_READING_OVERLOAD;
             assert_true(reading.verdict == UP_READING_OVERLOAD || fabs(reading.load) <= 10);
         }
@@ -259,26 +259,26 @@ static void more_than_the_cell_bears_is_an_overload(void **state) {
 
 /* The quick ways of the screen against plain ones, reading by reading. */
 static void the_quick_test_decides_as_the_slow_one(void **state) {
-    double difference[UP_SCREEN_MEMORY];
+    double difference[UP_GLITCH_MEMORY];
     struct up_reading reading;
     size_t learned = 0;
     double last = (double)NAN, floor = (double)NAN;
     gsl_rng *rng = gsl_rng_alloc(gsl_rng_mt19937);
     (void)state;
     gsl_rng_set(rng, 3);
-    up_screen_begin(&screen, 0, 1);
+    up_glitch_filter_begin(&screen, 0, 1);
     for (int i = 0; i < 40000; i++) {
         double sd = 1 + 100 * (i / 5000 % 3);
         double load = round(gsl_ran_gaussian(rng, sd) + 1e4 * (i / 700 % 5));
         load += gsl_rng_uniform(rng) < 0.01 ? gsl_ran_gaussian(rng, 1e6) : 0;
         load += gsl_rng_uniform(rng) < 0.01 ? gsl_ran_gaussian(rng, 9 * sd) : 0;
-        if (!up_screen_push(&screen, i, load, (double)NAN, &reading)) {
+        if (!up_glitch_filter_push(&screen, i, load, (double)NAN, &reading)) {
             continue;
         }
         double span[7], deviation[7];
         size_t held = i < 6 ? (size_t)i + 1 : 7;
         for (size_t j = 0; j < held; j++) {
-            span[j] = screen.ring[((size_t)i - j) % UP_SCREEN_RING].load;
+            span[j] = screen.ring[((size_t)i - j) % UP_GLITCH_RING].load;
         }
         double centre = up_median(span, held);
         for (size_t j = 0; j < held; j++) {
@@ -290,12 +290,12 @@ static void the_quick_test_decides_as_the_slow_one(void **state) {
         assert_int_equal(good, reading.verdict == UP_READING_GOOD);
         if (good) {
             if (!isnan(last)) {
-                difference[learned++ % UP_SCREEN_MEMORY] = fabs(reading.load - last);
+                difference[learned++ % UP_GLITCH_MEMORY] = fabs(reading.load - last);
             }
             last = reading.load;
             if (learned >= 16 && learned % 16 == 0) {
-                double copy[UP_SCREEN_MEMORY];
-                size_t known = learned < UP_SCREEN_MEMORY ? learned : UP_SCREEN_MEMORY;
+                double copy[UP_GLITCH_MEMORY];
+                size_t known = learned < UP_GLITCH_MEMORY ? learned : UP_GLITCH_MEMORY;
                 memcpy(copy, difference, known * sizeof copy[0]);
                 floor = fmax(screen.floor_least, 1.4826 * up_median(copy, known) / sqrt(2));
             }
