@@ -57,10 +57,7 @@ FLOORS := text metrology wire bench catalogue report operator session
 GPIO_OTHER := $(if $(filter 2.%,$(shell pkg-config --modversion libgpiod 2>/dev/null)),1,2)
 LIB_SRC  := $(filter-out firmware-host/operator/gpio_v$(GPIO_OTHER).c, \
   $(sort $(foreach f,$(FLOORS),$(wildcard firmware-host/$(f)/*.c))))
-# What of a session still prints is linked with the commands, not into the library.
-SESSION_CLI := $(addprefix firmware-host/session/,run.c stored_run.c resume.c replay.c plan_json.c queue.c)
-LIB_SRC  := $(filter-out $(SESSION_CLI),$(LIB_SRC))
-CLI_SRC  := $(sort $(wildcard firmware-host/cli/*.c)) $(SESSION_CLI)
+CLI_SRC  := $(sort $(wildcard firmware-host/cli/*.c))
 TANK_SRC := rigs/tank.c rigs/gear.c
 FIRMWARE_SRC := rigs/numbered_line.c
 TANK_MAIN := rigs/tank_program.c
@@ -187,10 +184,8 @@ fuzz:
 	@$(MAKE) --no-print-directory VARIANT=fuzz $(patsubst %.c,build/fuzz/%,$(FUZZ_SRC))
 	@sh tests/fuzz/fuzz.sh build/fuzz $(SECONDS)
 
-# A week at the bench within one process; the program's own sessions without its commands.
-SOAK_SRC := tests/speed/soak.c $(addprefix firmware-host/session/,run.c stored_run.c resume.c plan_json.c) \
-  firmware-host/cli/options.c
-$(OUT)/tests/speed/soak: $(call object,$(SOAK_SRC) tests/support/chance.c $(TANK_SRC)) $(OUT)/libupthrust.a
+# A week at the bench within one process.
+$(OUT)/tests/speed/soak: $(call object,tests/speed/soak.c tests/support/chance.c $(TANK_SRC)) $(OUT)/libupthrust.a
 	@$(CC) $(LDFLAGS) -o $@ $^ $(PKG_LIBS) -lpthread
 
 bench: all

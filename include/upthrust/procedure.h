@@ -213,6 +213,25 @@ struct up_reading_progress {
 };
 struct up_reading_progress up_procedure_reading(const struct up_procedure *procedure);
 
+/* What a screen shows of a procedure. The pointers live as long as it does. */
+struct up_procedure_view {
+    bool calibrating, overloaded, has_tare;
+    const struct up_rig *rig; /* as the plan gave it */
+    const char *item_name;    /* NULL while calibrating */
+    double counts_per_kg;     /* of the calibration in use; 0 while calibrating */
+    unsigned open_ask;        /* the id of the ask that waits for its answer; 0: none does */
+    double now_s;             /* device time */
+    double temp_c;            /* of the water; NaN: not known */
+    const struct up_trial *trial;
+    unsigned trials, trials_planned;
+    bool at_most;                             /* it may end with fewer trials */
+    const struct up_calibration_point *point; /* calibrating: the loadings so far */
+    unsigned points, points_planned;
+    const struct up_water *water; /* asked for, beside the tank's own */
+    unsigned waters;
+};
+struct up_procedure_view up_procedure_view(const struct up_procedure *procedure);
+
 /* Whether the line with an offset departs from no offset by more than chance (Student t, 99 %) and
    by so much that it matters: a touching line, friction, a wrong mass. */
 bool up_calibration_offset_matters(const struct up_calibration *calibration);
