@@ -49,7 +49,7 @@ endif
 # ncurses asks for an older _XOPEN_SOURCE than the one below, which holds it.
 PKG_CFLAGS = $(filter-out -D_%,$(shell pkg-config --cflags $(LIBRARIES) 2>/dev/null))
 PKG_LIBS   = $(shell pkg-config --libs $(LIBRARIES) 2>/dev/null) -lm
-COMPILE = $(CC) -std=c17 -D_XOPEN_SOURCE=700 -D_DEFAULT_SOURCE -Iinclude -I$(OUT)/made -Irigs -Itests/support \
+COMPILE = $(CC) -std=c17 -D_XOPEN_SOURCE=700 -D_DEFAULT_SOURCE -Iinclude -I$(OUT)/made -Irigs -Itests/support -Itests/truth \
   -DUPTHRUST_VERSION='"$(VERSION)"' -ffp-contract=off -fPIC $(WARNINGS) $(CFLAGS) $(PKG_CFLAGS) -MMD -MP
 
 FLOORS := text metrology wire bench catalogue report operator session
@@ -66,7 +66,7 @@ FIRMWARE_SRC := rigs/numbered_line.c
 TANK_MAIN := rigs/tank_program.c
 TEST_SRC := $(sort $(wildcard tests/*/*_test.c))
 FUZZ_SRC := $(sort $(wildcard tests/fuzz/*_fuzz.c))
-SUPPORT_SRC := $(sort $(wildcard tests/support/*.c))
+SUPPORT_SRC := $(sort $(wildcard tests/support/*.c) $(filter-out %_test.c,$(wildcard tests/truth/*.c)))
 
 object = $(patsubst %.c,$(OUT)/%.o,$(1))
 TRUTH := $(patsubst %.c,$(OUT)/%,$(sort $(wildcard tests/truth/*_test.c)))
@@ -179,6 +179,8 @@ truth: all
 	  UPTHRUST_TRUTH_PAIRS=20 $(OUT)/tests/truth/plateau_test || status=1; \
 	  UPTHRUST_TRUTH_SEEDS=$${SEEDS:-60} $(OUT)/tests/truth/coverage_test || status=1; \
 	  UPTHRUST_TRUTH_SESSIONS=$${SESSIONS:-10000} $(OUT)/tests/truth/cells_test || status=1; \
+	  UPTHRUST_TRUTH_STRICT=1 UPTHRUST_SECOND_SESSIONS=$${SECOND:-200} \
+	    $(OUT)/tests/truth/second_family_test || status=1; \
 	  exit $$status
 
 # Random bytes against whatever reads text from outside; SECONDS each target.
