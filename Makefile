@@ -215,5 +215,14 @@ install: all $(OUT)/$(SONAME) $(OUT)/installed/libupthrust.a $(OUT)/installed/up
 
 FORCE:
 
+# ---- wrong edits, one at a time: does a quick test notice? (tests/mutants/) ----
+#   make mutants [ONLY="NAME OR GROUP ..."] [SAMPLE=12 KEY=HASH]
+.PHONY: mutants mutants-flags
+mutants: tests
+	@python3 tests/mutants/mutants.py $(ONLY) $(if $(SAMPLE),--sample $(SAMPLE) --key "$(KEY)")
+# For the script, which calls make often: what pkg-config says is asked once.
+mutants-flags:
+	@printf '%s\n' 'PKG_CFLAGS=$(PKG_CFLAGS)' 'PKG_LIBS=$(PKG_LIBS)'
+
 clean:
 	rm -rf build
