@@ -14,11 +14,11 @@ headers_of() { # folder -> headers it may include
     text) echo "failure text json clock" ;;
     metrology) echo "quantity failure $maths" ;;
     wire) echo "$base clock json $maths item rig wire port guess" ;;
-    bench) echo "$base $maths item rig wire reference result calibration bench fitness listen procedure" ;;
+    bench) echo "$base $maths item rig wire reference result calibration bench fitness listen procedure measurement" ;;
     catalogue) echo "$base clock json $maths item reference kind result calibration catalogue run" ;;
     # A run's trace is read again: the line reader and the glitch test, no ports.
     report) echo "$base json $maths item reference kind result calibration catalogue report rig wire bench" ;;
-    operator) echo "$base clock json $maths item rig wire reference result calibration bench listen fitness procedure panel live operator" ;;
+    operator) echo "$base clock json $maths item rig wire reference result calibration bench listen fitness procedure measurement panel live operator" ;;
     session | cli) ls include/upthrust | sed 's/\.h$//' ;;
     esac
 }

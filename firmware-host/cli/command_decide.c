@@ -226,7 +226,7 @@ static bool judge_asked(struct judging *judging, const struct up_item *item, con
         add_line(judging, item, text)->why_not = "not measured yet";
         return true;
     }
-    struct up_water water[UP_SESSION_WATERS_MAX];
+    struct up_water water[UP_WATERS_MAX];
     const struct arguments one = {.option = {{"water", text}}, .options = 1};
     unsigned count = 0;
     return waters_asked(&one, water, &count, failure) &&

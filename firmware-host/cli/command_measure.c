@@ -212,7 +212,7 @@ static bool resume(const struct arguments *arguments, struct bench_options *opti
 
 static bool measure(const struct arguments *arguments, struct bench_options *options,
                     struct up_session_results *results, struct up_failure *failure) {
-    struct up_water water[UP_SESSION_WATERS_MAX];
+    struct up_water water[UP_WATERS_MAX];
     struct up_measure_plan plan = {.water = water};
     return waters_asked(arguments, water, &plan.waters, failure) &&
            open_bench(arguments, true, options, failure) &&

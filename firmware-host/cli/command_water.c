@@ -107,7 +107,7 @@ static void print_water(const struct up_water *water, const struct up_water_dens
 }
 
 static bool water_of_options(const struct arguments *arguments,
-                             struct up_water water[UP_SESSION_WATERS_MAX], unsigned *count,
+                             struct up_water water[UP_WATERS_MAX], unsigned *count,
                              struct up_failure *failure) {
     static const char *const others[] = {"temp-c", "salinity-g-kg", "salinity-psu", "depth-m"};
     *count = 1;
@@ -126,7 +126,7 @@ static bool water_of_options(const struct arguments *arguments,
 }
 
 enum up_status command_water(const struct arguments *arguments, struct up_failure *failure) {
-    struct up_water water[UP_SESSION_WATERS_MAX];
+    struct up_water water[UP_WATERS_MAX];
     struct up_water_density density;
     unsigned count = 0;
     if (option_given(arguments, "list")) {

@@ -98,7 +98,7 @@ static bool check_items(const struct whole_queue *whole, struct up_failure *fail
 
 enum up_status measure_queue(const struct arguments *arguments, struct up_failure *failure) {
     struct whole_queue *whole = up_allocate(1, sizeof *whole);
-    struct up_water water[UP_SESSION_WATERS_MAX];
+    struct up_water water[UP_WATERS_MAX];
     const struct up_queue_caller caller = {whole, show_place, show_one};
     bool good =
         check_words(arguments, failure) && check_alone(arguments, failure) &&

@@ -284,9 +284,8 @@ bool waters_asked(const struct arguments *arguments, struct up_water *water, uns
         if (strcmp(arguments->option[i].name, "water") != 0) {
             continue;
         }
-        if (*count == UP_SESSION_WATERS_MAX) {
-            return up_fail(failure, UP_STATUS_WRONG_INPUT, "at most %d waters",
-                           UP_SESSION_WATERS_MAX);
+        if (*count == UP_WATERS_MAX) {
+            return up_fail(failure, UP_STATUS_WRONG_INPUT, "at most %d waters", UP_WATERS_MAX);
         }
         if (!read_water(arguments->option[i].value, &water[*count], failure) ||
             !is_new_name(water, *count, failure)) {

@@ -121,7 +121,7 @@ static struct live *make_live(const struct up_operator *op) {
     int input = dup(op->keyboard);
     live->begin_s = up_monotonic_s();
     live->canvas.utf8 = strcmp(nl_langinfo(CODESET), "UTF-8") == 0;
-    live->result = up_allocate(up_procedure_view(op->procedure).waters + 1, sizeof *live->result);
+    live->result = up_allocate(UP_WATERS_MAX + 1, sizeof *live->result);
     live->log = open_memstream(&live->log_text, &live->log_size);
     live->input = input >= 0 ? fdopen(input, "r") : NULL;
     if (live->log == NULL) { /* there is no memory left */
@@ -353,27 +353,37 @@ static void fill_load(const struct up_operator *op, bool has_tare, bool away,
     view->noise = fabs(factor) * up_procedure_noise_floor(op->procedure);
 }
 
+static void fill_measurement(const struct up_procedure_view *now, const struct live *live,
+                             struct up_live_view *view) {
+    const struct up_measurement *measurement = now->measurement;
+    view->what = "measure";
+    view->item_name = measurement->item.name;
+    view->temp_c = measurement->water_temp_c;
+    view->trial = measurement->trial;
+    view->trials = measurement->trials;
+    view->trials_planned = now->planned;
+    view->at_most = now->at_most;
+    view->result = live->result;
+    view->results = live->results;
+    view->water = measurement->water;
+    view->waters = measurement->waters;
+}
+
+static void fill_loadings(const struct up_procedure_view *now, struct up_live_view *view) {
+    view->what = "calibrate";
+    view->temp_c = (double)NAN;
+    view->point = now->loadings->point;
+    view->points = now->loadings->points;
+    view->points_planned = now->planned;
+}
+
 static struct up_live_view make_view(const struct up_operator *op, bool away,
                                      const struct up_procedure_view *now) {
     const struct live *live = op->live;
-    struct up_live_view view = {.what = now->calibrating ? "calibrate" : "measure",
-                                .bench = now->rig->name,
-                                .item_name = now->item_name,
+    struct up_live_view view = {.bench = now->rig->name,
                                 .place = op->place,
                                 .elapsed_s = up_monotonic_s() - live->begin_s,
                                 .reading = up_procedure_reading(op->procedure),
-                                .temp_c = now->temp_c,
-                                .trial = now->trial,
-                                .trials = now->trials,
-                                .trials_planned = now->trials_planned,
-                                .at_most = now->at_most,
-                                .point = now->point,
-                                .points = now->points,
-                                .points_planned = now->points_planned,
-                                .result = live->result,
-                                .results = live->results,
-                                .water = now->water,
-                                .waters = now->waters,
                                 .fault = live->fault,
                                 .faults = live->faults,
                                 .asks = is_asked(op) && !away,
@@ -382,6 +392,11 @@ static struct up_live_view make_view(const struct up_operator *op, bool away,
                                 .typed = live->typed,
                                 .refused = live->refused};
     view.unit = view.asks && op->ask.wants_number ? op->ask.unit : NULL;
+    if (now->measurement != NULL) {
+        fill_measurement(now, live, &view);
+    } else {
+        fill_loadings(now, &view);
+    }
     return view;
 }
 

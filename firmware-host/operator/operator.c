@@ -47,7 +47,8 @@ void up_operator_begin(struct up_operator *op, const struct up_procedure *proced
     op->procedure = procedure;
     op->panel = panel;
     op->place = place;
-    op->counts_per_kg = view.counts_per_kg;
+    op->counts_per_kg =
+        view.measurement != NULL ? view.measurement->calibration.slope_counts_per_kg : 0;
     op->loads_in_kg = view.rig->line.load_unit != UP_LOAD_COUNTS;
     op->is_typed = view.rig->port_kind == UP_PORT_TYPED;
     if (op->wants_screen) {

@@ -126,7 +126,7 @@ struct stored_run {
     json_t *plan; /* borrowed from the journal */
     struct up_rig rig;
     struct up_calibration calibration;
-    struct up_water water[UP_SESSION_WATERS_MAX];
+    struct up_water water[UP_WATERS_MAX];
     /* One of the two, with pointers to what stands above. */
     struct up_measure_plan measure;
     struct up_calibrate_plan calibrate;

@@ -153,13 +153,13 @@ static bool rig_from_json(const json_t *plan, struct up_rig *rig, struct up_fail
     return !json_is_true(json_object_get(plan, "typed")) || up_rig_type_readings(rig, failure);
 }
 
-static unsigned read_waters(const json_t *plan, struct up_water water[UP_SESSION_WATERS_MAX]) {
+static unsigned read_waters(const json_t *plan, struct up_water water[UP_WATERS_MAX]) {
     unsigned count = 0;
     size_t i;
     const json_t *entry;
     json_array_foreach(json_object_get(plan, "waters"), i, entry) {
         const char *name = json_string_value(json_object_get(entry, "name"));
-        if (count == UP_SESSION_WATERS_MAX || name == NULL) {
+        if (count == UP_WATERS_MAX || name == NULL) {
             break;
         }
         water[count] = (struct up_water){

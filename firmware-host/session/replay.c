@@ -53,7 +53,7 @@ bool up_replay_calibrate(struct up_catalogue *catalogue, const char *id,
 struct comparing {
     const struct up_session_results *results;
     unsigned stored;
-    double off_g[UP_SESSION_WATERS_MAX + 1]; /* from the stored result next to it; NaN: none */
+    double off_g[UP_WATERS_MAX + 1]; /* from the stored result next to it; NaN: none */
 };
 
 /* The net, its u and the interval, which comes from draws that are the same each time. */

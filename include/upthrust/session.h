@@ -18,8 +18,6 @@
 #include "upthrust/procedure.h"
 #include "upthrust/rig.h"
 
-enum { UP_SESSION_WATERS_MAX = 16 };
-
 /* How a session reaches whoever started it. Each may be NULL. */
 struct up_session_caller {
     void *context;
@@ -47,13 +45,13 @@ struct up_session_settings {
 
 struct up_session_results {
     struct up_item item;
-    struct up_result result[UP_SESSION_WATERS_MAX + 1]; /* the tank's first */
-    unsigned results, waters;                           /* waters asked for */
+    struct up_result result[UP_WATERS_MAX + 1]; /* the tank's first */
+    unsigned results, waters;                   /* waters asked for */
     char bench[UP_NAME_SIZE], run_id[UP_ID_SIZE];
 };
 
 /* Both store what they find. Rig, calibration, coverage and the run's id of the plan are filled
-   in. A plan has UP_SESSION_WATERS_MAX waters at most. */
+   in. */
 bool up_session_calibrate(const struct up_session_settings *settings,
                           const struct up_calibrate_plan *plan, struct up_calibration *calibration,
                           struct up_failure *failure);
