@@ -3,8 +3,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "internal.h"
-#include "upthrust/bench.h"
+#include "plateau.h"
 #include "upthrust/statistics.h"
 #include "upthrust/text.h"
 
