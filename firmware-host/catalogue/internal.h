@@ -5,7 +5,8 @@
 
 #include <sqlite3.h>
 
-#include "upthrust/catalogue.h"
+#include "catalogue/kind.h"
+#include "catalogue/records.h"
 
 enum {
     APPLICATION_ID = 0x75705442, /* "upTB" */

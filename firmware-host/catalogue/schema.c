@@ -3,7 +3,7 @@
 #include <string.h>
 
 #include "internal.h"
-#include "upthrust/text.h"
+#include "text/text.h"
 
 #define TEXT(name)                                                                                 \
     { name, COLUMN_TEXT, false }

@@ -25,7 +25,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "upthrust/statistics.h"
+#include "metrology/statistics.h"
 
 #include "second_session.h"
 
