@@ -382,11 +382,11 @@ bool catalogue_each_other(struct up_catalogue *catalogue, const char *kind,
 
 /* ---- members of bodies ---- */
 
-json_t *number_or_null(double value) {
+json_t *up_json_number(double value) {
     return isfinite(value) ? json_real(value) : json_null();
 }
 
-json_t *clean_string(const char *text) {
+json_t *up_json_text(const char *text) {
     char *clean = up_text_clean(text, strlen(text));
     json_t *json = json_string(clean);
     free(clean);
