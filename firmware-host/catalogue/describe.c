@@ -19,24 +19,27 @@ static const char *datatype_of(const struct catalogue_member *member) {
                : names[member->type];
 }
 
-static void add_column(json_t *columns, const char *name, const char *datatype, bool required) {
-    json_array_append_new(columns, json_pack("{s:s, s:s, s:s, s:b}", "name", name, "titles", name,
-                                             "datatype", datatype, "required", (int)required));
+static void add_column(json_t *columns, const char *name, const char *datatype, bool required,
+                       const char *what) {
+    json_array_append_new(columns, json_pack("{s:s, s:s, s:s, s:b, s:s}", "name", name, "titles",
+                                             name, "datatype", datatype, "required", (int)required,
+                                             "dc:description", what));
 }
 
 static json_t *csv_columns(const struct catalogue_table *table) {
     json_t *columns = json_array();
-    add_column(columns, table->id_name, "string", true);
-    add_column(columns, "record_id", "string", true);
-    add_column(columns, "made_utc", "dateTime", true);
+    add_column(columns, table->id_name, "string", true, "the thing that this is a version of");
+    add_column(columns, "record_id", "string", true, "this version");
+    add_column(columns, "made_utc", "dateTime", true, "when this version was stored");
     for (const struct catalogue_member *member = table->members; member->key != NULL; member++) {
         if (catalogue_is_in_csv(member)) {
             add_column(columns, member->key, datatype_of(member),
-                       member->type == MEMBER_INTEGER && (member->flags & LATER) == 0);
+                       member->type == MEMBER_INTEGER && (member->flags & LATER) == 0,
+                       member->what);
         }
     }
     if (strcmp(table->kind, "result") == 0) {
-        add_column(columns, "item_name", "string", false);
+        add_column(columns, "item_name", "string", false, "what the item is called now");
     }
     return columns;
 }
@@ -86,8 +89,9 @@ static json_t *type_of(const struct catalogue_member *member) {
                                         [MEMBER_INTEGER] = "integer",
                                         [MEMBER_TRUTH] = "boolean"};
     return member->type == MEMBER_NUMBER || (member->flags & LATER) != 0
-               ? json_pack("{s:[s, s]}", "type", names[member->type], "null")
-               : json_pack("{s:s}", "type", names[member->type]);
+               ? json_pack("{s:[s, s], s:s}", "type", names[member->type], "null", "description",
+                           member->what)
+               : json_pack("{s:s, s:s}", "type", names[member->type], "description", member->what);
 }
 
 static json_t *record_members(void) {

@@ -228,11 +228,102 @@ static void each_member_goes_both_ways(void **state) {
     up_catalogue_close(catalogue);
 }
 
+/* ---- the bounds ---- */
+
+struct spoiling {
+    const struct catalogue_table *table;
+    json_t *content;
+    unsigned numbers;
+};
+
+static void assert_fault(const struct spoiling *spoiling, const char *place) {
+    struct member_fault fault;
+    if (members_check(spoiling->table->members, spoiling->content, &fault)) {
+        fail_msg("%s: a %s of 1e308 is let in", spoiling->table->kind, place);
+    }
+    assert_string_equal(fault.place, place);
+    assert_non_null(strstr(fault.text, "is 1e+308"));
+}
+
+static void spoil_numbers(struct spoiling *spoiling, const struct catalogue_member *members,
+                          json_t *json, const char *before);
+
+static void spoil_list(struct spoiling *spoiling, const struct catalogue_member *member,
+                       json_t *list, const char *place) {
+    for (size_t i = 0; i < json_array_size(list); i++) {
+        char *deeper = up_text_format("%s[%zu]", place, i);
+        json_t *element = json_array_get(list, i);
+        if (member->nested->members != NULL) {
+            char *before = up_text_format("%s.", deeper);
+            spoil_numbers(spoiling, member->nested->members, element, before);
+            free(before);
+        } else {
+            json_incref(element);
+            json_array_set_new(list, i, json_real(1e308));
+            assert_fault(spoiling, deeper);
+            json_array_set_new(list, i, element);
+        }
+        free(deeper);
+    }
+}
+
+static void spoil_number(struct spoiling *spoiling, const char *key, json_t *json,
+                         const char *place) {
+    json_t *value = json_incref(json_object_get(json, key));
+    json_object_set_new(json, key, json_real(1e308));
+    assert_fault(spoiling, place);
+    json_object_set_new(json, key, value);
+    spoiling->numbers++;
+}
+
+/* Each number of a good content in turn, also within lists. */
+static void spoil_numbers(struct spoiling *spoiling, const struct catalogue_member *members,
+                          json_t *json, const char *before) {
+    for (const struct catalogue_member *member = members; member->key != NULL; member++) {
+        json_t *value = json_object_get(json, member->key);
+        char *place = up_text_format("%s%s", before, member->key);
+        char *deeper = up_text_format("%s.", place);
+        if (value != NULL && member->type == MEMBER_NUMBER) {
+            spoil_number(spoiling, member->key, json, place);
+        } else if (member->type == MEMBER_OBJECT && value != NULL) {
+            spoil_numbers(spoiling, member->nested->members, value, deeper);
+        } else if (member->type == MEMBER_LIST) {
+            spoil_list(spoiling, member, value, place);
+        }
+        free(deeper);
+        free(place);
+    }
+}
+
+static bool spoil_record(const struct up_record *record, void *context) {
+    struct spoiling *spoiling = context;
+    struct member_fault fault;
+    spoiling->content = record->body;
+    if (!members_check(spoiling->table->members, record->body, &fault)) {
+        fail_msg("%s: %s %s", record->kind, fault.place, fault.text);
+    }
+    spoil_numbers(spoiling, spoiling->table->members, record->body, "");
+    return true;
+}
+
+static void no_number_is_without_bounds(void **state) {
+    (void)state;
+    make_old();
+    struct up_catalogue *catalogue = open_as("old", UP_CATALOGUE_READ);
+    for (size_t i = 0; i < CATALOGUE_TABLES; i++) {
+        struct spoiling spoiling = {.table = &catalogue_tables[i]};
+        const char *kind = spoiling.table->kind;
+        assert_true(up_catalogue_each(catalogue, kind, spoil_record, &spoiling, NULL));
+        assert_true(spoiling.numbers > 0 || strcmp(kind, "rig") == 0);
+    }
+    up_catalogue_close(catalogue);
+}
+
 int main(void) {
     const struct CMUnitTest tests[] = {
         TEST(it_is_read_as_it_is),        TEST(it_is_brought_up_to_date),
         TEST(it_is_taken_in_by_another),  TEST(views_show_the_same_rows),
-        TEST(each_member_goes_both_ways),
+        TEST(each_member_goes_both_ways), TEST(no_number_is_without_bounds),
     };
     return cmocka_run_group_tests_name("catalogue: as version 0.1.0 left it", tests, NULL, NULL);
 }
