@@ -7,6 +7,7 @@
 
 #include "members.h"
 #include "upthrust/catalogue.h"
+#include "upthrust/json.h"
 
 enum {
     APPLICATION_ID = 0x75705442, /* "upTB" */

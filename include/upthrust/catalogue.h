@@ -60,10 +60,6 @@ struct up_record {
 const char *up_record_text(const json_t *body, const char *key);
 double up_record_number(const json_t *body, const char *key);
 
-/* JSON of a number, null where it is not finite, and of any text, made harmless; new references. */
-json_t *up_json_number(double value);
-json_t *up_json_text(const char *text);
-
 /* A new UUID (random), lower case. */
 void up_new_id(char id[UP_ID_SIZE]);
 
