@@ -3,9 +3,9 @@
 #ifndef UPTHRUST_BENCH_CALIBRATING_H
 #define UPTHRUST_BENCH_CALIBRATING_H
 
+#include "bench/procedure.h"
 #include "step.h"
 #include "upthrust/measurement.h"
-#include "upthrust/procedure.h"
 
 enum calibrating_step {
     CALIBRATE_BALLAST = 1,

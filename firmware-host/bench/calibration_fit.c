@@ -5,9 +5,9 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "metrology/statistics.h"
 #include "staircase.h"
-#include "upthrust/statistics.h"
-#include "upthrust/text.h"
+#include "text/text.h"
 
 /* An offset of less than this share of the lightest mass changes no decision about gear; creep that
    is not quite additive gives as much (a choice of ours). */

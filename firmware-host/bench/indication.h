@@ -3,7 +3,7 @@
 #ifndef UPTHRUST_BENCH_INDICATION_H
 #define UPTHRUST_BENCH_INDICATION_H
 
-#include "upthrust/bench.h"
+#include "bench/plateau.h"
 #include "upthrust/measurement.h"
 
 struct up_indication indication_of(const struct up_plateau *plateau);

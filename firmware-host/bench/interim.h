@@ -7,8 +7,8 @@
 #ifndef UPTHRUST_BENCH_INTERIM_H
 #define UPTHRUST_BENCH_INTERIM_H
 
+#include "bench/procedure.h"
 #include "upthrust/measurement.h"
-#include "upthrust/procedure.h"
 
 struct interim {
     unsigned analyses;  /* made */

@@ -3,11 +3,11 @@
 #ifndef UPTHRUST_BENCH_INTERNAL_H
 #define UPTHRUST_BENCH_INTERNAL_H
 
+#include "bench/plateau.h"
 #include "calibrating.h"
 #include "events.h"
 #include "indication.h"
 #include "measuring.h"
-#include "plateau.h"
 #include "schedule.h"
 #include "stream.h"
 

@@ -3,11 +3,11 @@
 #ifndef UPTHRUST_BENCH_MEASURING_H
 #define UPTHRUST_BENCH_MEASURING_H
 
+#include "bench/procedure.h"
 #include "events.h"
 #include "interim.h"
 #include "step.h"
 #include "upthrust/measurement.h"
-#include "upthrust/procedure.h"
 
 enum measuring_step {
     MEASURE_BALLAST = 1,

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include "upthrust/procedure.h"
+#include "bench/procedure.h"
 
 #include <math.h>
 #include <stdio.h>
@@ -7,7 +7,7 @@
 #include <string.h>
 
 #include "internal.h"
-#include "upthrust/text.h"
+#include "text/text.h"
 
 enum { BROKEN_MAX = 3 };
 

@@ -2,7 +2,7 @@
 #ifndef UPTHRUST_BENCH_REFERENCE_CHECK_H
 #define UPTHRUST_BENCH_REFERENCE_CHECK_H
 
-#include "upthrust/bodies.h"
+#include "metrology/bodies.h"
 #include "upthrust/measurement.h"
 
 /* What both checks of a record say together of scale and water; false where they say nothing. */

@@ -7,9 +7,9 @@
 #ifndef UPTHRUST_BENCH_SCHEDULE_H
 #define UPTHRUST_BENCH_SCHEDULE_H
 
+#include "bench/procedure.h"
 #include "stream.h"
 #include "upthrust/measurement.h"
-#include "upthrust/procedure.h"
 
 struct schedule {
     double asked_s, done_s; /* device time of the ask, and of the answer to it */

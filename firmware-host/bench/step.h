@@ -6,7 +6,7 @@
 #ifndef UPTHRUST_BENCH_STEP_H
 #define UPTHRUST_BENCH_STEP_H
 
-#include "upthrust/procedure.h"
+#include "bench/procedure.h"
 
 struct step {
     enum up_action action;

@@ -5,8 +5,8 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "upthrust/statistics.h"
-#include "upthrust/text.h"
+#include "metrology/statistics.h"
+#include "text/text.h"
 
 enum { HELD_MAX = 1 << 18, HELD_FIRST = 1024, MEDIAN_MAX = 512 };
 

@@ -4,7 +4,9 @@
 #ifndef UPTHRUST_BENCH_STREAM_H
 #define UPTHRUST_BENCH_STREAM_H
 
-#include "upthrust/bench.h"
+#include "bench/glitch_filter.h"
+#include "bench/pace.h"
+#include "bench/plateau.h"
 #include "upthrust/rig.h"
 #include "upthrust/wire.h"
 

@@ -8,7 +8,7 @@
 #include <uuid/uuid.h>
 
 #include "internal.h"
-#include "upthrust/text.h"
+#include "text/text.h"
 
 long catalogue_clock_step_s = 0;
 
@@ -381,17 +381,6 @@ bool catalogue_each_other(struct up_catalogue *catalogue, const char *kind,
 }
 
 /* ---- members of bodies ---- */
-
-json_t *number_or_null(double value) {
-    return isfinite(value) ? json_real(value) : json_null();
-}
-
-json_t *clean_string(const char *text) {
-    char *clean = up_text_clean(text, strlen(text));
-    json_t *json = json_string(clean);
-    free(clean);
-    return json;
-}
 
 const char *up_record_text(const json_t *body, const char *key) {
     const char *text = json_string_value(json_object_get(body, key));

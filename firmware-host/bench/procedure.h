@@ -7,12 +7,13 @@
  * Feed samples while up_procedure_next gives nothing; when it has given an ask, answer it (samples
  * may go on meanwhile: the step of the load is looked for in them).
  */
-#ifndef UPTHRUST_PROCEDURE_H
-#define UPTHRUST_PROCEDURE_H
+#ifndef UPTHRUST_BENCH_PROCEDURE_H
+#define UPTHRUST_BENCH_PROCEDURE_H
 
 #include <stdbool.h>
 
-#include "upthrust/bench.h"
+#include "bench/pace.h"
+#include "bench/plateau.h"
 #include "upthrust/calibration.h"
 #include "upthrust/failure.h"
 #include "upthrust/measurement.h"
@@ -135,6 +136,9 @@ struct up_measure_plan {
     unsigned long seed; /* of its draws; 0 for 1 */
     char run_id[UP_ID_SIZE];
 };
+
+/* The record as a session begins: all of the plan, nothing measured. */
+void up_measurement_begin(struct up_measurement *measurement, const struct up_measure_plan *plan);
 
 /* UP_STATUS_WRONG_INPUT where the plan cannot work: fewer than three different masses, one of
    nothing, outside the table of its class or beyond the cell's capacity; a calibration of another
