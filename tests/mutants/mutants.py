@@ -97,6 +97,7 @@ def tests_for(root, source):
 
 
 def limits():
+    signal.signal(signal.SIGHUP, signal.SIG_DFL)  # whoever runs this under nohup
     resource.setrlimit(resource.RLIMIT_AS, (MEMORY_MOST, MEMORY_MOST))
     resource.setrlimit(resource.RLIMIT_FSIZE, (FILE_MOST, FILE_MOST))
     resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
