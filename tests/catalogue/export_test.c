@@ -303,6 +303,8 @@ static void a_later_decision_is_current_and_keeps_the_old(void **state) {
     decided.result = result;
     decided.result.answer.class = UP_CLASS_NEUTRAL;
     decided.result.question.tolerance_kg = 0.2;
+    decided.result.answer.guard_low_kg = 0.012;
+    decided.result.answer.guard_high_kg = 0.034;
     snprintf(decided.result_id, sizeof decided.result_id, "%s", id);
     snprintf(decided.bench, sizeof decided.bench, "bench");
     snprintf(decided.rule, sizeof decided.rule, "judged again");
@@ -313,6 +315,8 @@ static void a_later_decision_is_current_and_keeps_the_old(void **state) {
     assert_true(result.rejudged);
     assert_int_equal(result.answer.class, UP_CLASS_NEUTRAL);
     assert_true(result.question.tolerance_kg == 0.2);
+    assert_true(fabs(result.answer.guard_low_kg - 0.012) < 1e-15);
+    assert_true(fabs(result.answer.guard_high_kg - 0.034) < 1e-15);
     json_decref(current);
     assert_file_answer("c/catalogue.sqlite", "SELECT count(*) FROM decision", "2");
     assert_file_answer("c/catalogue.sqlite", "SELECT class FROM decision WHERE NOT rejudged",

@@ -35,7 +35,7 @@ SPAN_PER_K, TEMP_UNKNOWN_K = 5e-5, 10
 SWING_RAD, DEPTH_M, TAPE_M, U_DEPTHS_M = 0.02, 0.1, 0.005, 0.02
 U_FRESH, U_SEA, U_SOLIDS_KIND, U_POOL_SALT = 0.42e-3, 4e-3, 0.1, 0.02
 # One-sided 99 % of Student's t, by degrees of freedom; 99 % of F by both (e-Handbook).
-T_99 = {2: 6.965, 3: 4.541, 4: 3.747}
+T_99 = {1: 31.821, 2: 6.965, 3: 4.541, 4: 3.747}
 F_99 = {(3, 20): 4.938, (2, 12): 6.927}
 
 # Of the comparison, relative. What the program takes as finite differences over a step of its own (the
@@ -314,6 +314,7 @@ def balance(m, x, constant, target):
     rho_air, air = x["air density"], x["residual air"]
     dry = x["dry weighing in air"] / slope * k      # m - rho_air V
     wet = w * k                                     # m - rho (V + V_air), the air's own mass left out
+    # The header's form; with the air's buoyancy on what is trapped it were 1.2e-6 of that lift less.
     wetted = (dry - wet) / (rho - rho_air)
     volume = wetted - air / rho
     # the level rises by what is immersed, and the line is wetted by as much
@@ -442,16 +443,22 @@ CASES = {
                 trial(81010.0, 850.0, 2, 90.0, 41.0, 300.0, 18.2),
                 trial(81395.0, 870.0, 3, 60.0, 42.0, 610.0, 18.9, late_s=12.0)],
         waters=[water("sea", 7.2, 0.5, 12.0, 6.0, 0.7, name="brackish")]),
-    # It takes up water: stated at the last soak by the line, its gains without that water.
+    # It takes up water: stated at the last soak by the line, its gains without that water. Deep down.
     "soaks": dict(
-        COMMON, air_counts=1302345.5, u_air_counts=30.0, shake_share=NAN, calibration_temp_c=22.75,
-        tank=water("pool", 3.1, 0.35, 0.45, in_range=True),
+        COMMON, depth_m=31.5, air_counts=1302345.5, u_air_counts=30.0, shake_share=NAN, calibration_temp_c=22.75,
+        tank=water("pool", 3.1, 0.35, 31.5, in_range=True),
         trials=[trial(40150.0, 12.0, 2, 420.0, 52.0, 60.0, 26.0),
                 trial(41010.0, 14.0, 2, 390.0, 50.0, 420.0, 26.1),
                 trial(41720.0, 13.0, 2, 410.0, 49.0, 800.0, 26.15),
                 trial(42640.0, 12.0, 1, 100.0, 51.0, 1190.0, 26.3),
                 trial(43320.0, 15.0, 2, 405.0, 50.0, 1555.0, 26.3)],
         waters=[water("sea", 38.6, 1.1, 0.0, 19.0, 0.0, True, name="warm")]),
+    # Three trials in a line: plainly heavier each time, and too few to state another than their mean.
+    "three": dict(
+        COMMON, air_counts=902345.5, u_air_counts=30.0, tank=water("fresh", 0.0, 0.0, 0.45),
+        trials=[trial(50100.0, 12.0, 2, 420.0, 52.0, 60.0, 20.0),
+                trial(50911.0, 14.0, 2, 390.0, 50.0, 420.0, 20.0),
+                trial(51718.0, 13.0, 2, 410.0, 49.0, 780.0, 20.0)]),
     # Typed readings in kilograms of one trial, deep down, never shaken, never weighed in air; the air
     # over it hardly known. It rests on its kind.
     "typed": dict(

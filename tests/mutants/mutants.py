@@ -143,7 +143,7 @@ def kill_or_survive(root, source, sound):
     if wrong is not None:
         return "broken", "does not compile: " + wrong
     for test in tests_for(root, source):
-        if not passes(root, test):
+        if not passes(root, test) and not passes(root, test):  # once may be the machine's fault
             name = test.removeprefix(SHARED + "/")
             if sound.passes(test):
                 return "caught", f"by {name}"
