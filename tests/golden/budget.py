@@ -441,7 +441,8 @@ CASES = {
         deep_counts=70100.0, u_deep_counts=41.0, second_depth_m=3.25,
         trials=[trial(81250.0, 900.0, 2, 150.0, 40.0, 25.0, 18.05),
                 trial(81010.0, 850.0, 2, 90.0, 41.0, 300.0, 18.2),
-                trial(81395.0, 870.0, 3, 60.0, 42.0, 610.0, 18.9, late_s=12.0)],
+                trial(81395.0, 870.0, 3, 60.0, 42.0, 610.0, 18.9, late_s=12.0),
+                trial(99000.0, 860.0, 1, 10.0, 42.0, 900.0, 19.1, left_out=True)],
         waters=[water("sea", 7.2, 0.5, 12.0, 6.0, 0.7, name="brackish")]),
     # It takes up water: stated at the last soak by the line, its gains without that water. Deep down.
     "soaks": dict(
