@@ -21,6 +21,8 @@ enum { WORDS_MAX = 12, LINE_MAX_BYTES = 400, RESULTS_MAX = 8 };
 enum { DRAWS = 10000 };
 
 static struct up_measurement measurement;
+static struct up_reference_plan body;
+static struct up_quantity body_load;
 static struct up_result result[RESULTS_MAX], *current;
 static unsigned results, next_result, compared;
 static bool computed;
@@ -150,6 +152,16 @@ static void add_trial(const struct line *line) {
                                .left_out = number_at(line, 9) != 0};
 }
 
+/* At the end of a session the check is computed anew for each of its numbers. */
+static void set_body(const struct line *line) {
+    body = (struct up_reference_plan){
+        .reference = {.mass_kg = up_known(number_at(line, 1), number_at(line, 2)),
+                      .volume_m3 = up_known(number_at(line, 3), number_at(line, 4)),
+                      .expansion_per_k = number_at(line, 5),
+                      .u_expansion_per_k = number_at(line, 6)}};
+    body_load = up_known(number_at(line, 7), number_at(line, 8));
+}
+
 static void take_measured(const struct line *line) {
     struct up_calibration *calibration = &measurement.calibration;
     if (is(line, 0, "case")) {
@@ -160,6 +172,8 @@ static void take_measured(const struct line *line) {
         set_water(line, &measurement.rig.tank_water);
     } else if (is(line, 0, "water")) {
         set_water(line, &measurement.water[measurement.waters++]);
+    } else if (is(line, 0, "body")) {
+        set_body(line);
     } else if (is(line, 0, "point")) {
         calibration->point[calibration->points++].mass_kg = number_at(line, 1);
     } else if (is(line, 0, "trial")) {
@@ -226,10 +240,20 @@ static void compare_term(const struct line *line) {
 }
 
 static double named_number(const char *name) {
+    struct up_reference_check check;
+    up_measurement_check(&measurement, &body, body_load, &check);
     const struct {
         const char *name;
         double value;
     } numbers[] = {
+        {"reads_kg", check.water_kg},
+        {"u_reads_kg", check.u_water_kg},
+        {"expected_kg", check.expected_kg},
+        {"deviation_kg", check.deviation_kg.value},
+        {"u_deviation_kg", check.deviation_kg.u},
+        {"e_n", check.e_n},
+        {"low_kg", check.low_kg},
+        {"high_kg", check.high_kg},
         {"buoyancy_kg", current->answer.buoyancy_kg.value},
         {"u_buoyancy_kg", current->answer.buoyancy_kg.u},
         {"dof", current->answer.buoyancy_kg.dof},
@@ -266,7 +290,7 @@ static void take_line(const struct line *line) {
         begin_result(line);
     } else if (is(line, 0, "term")) {
         compare_term(line);
-    } else if (is(line, 0, "number")) {
+    } else if (is(line, 0, "number") || is(line, 0, "check")) {
         compare(line, "it", named_number(line->word[1]), number_at(line, 2), number_at(line, 3), 0);
     } else {
         take_measured(line);

@@ -248,6 +248,24 @@ static void without_a_break_trials_may_differ(void **state) {
     assert_int_equal(bench.faults, 0);
 }
 
+/* ---- outliers ---- */
+
+static enum up_answer_word heavier_at_third(struct hand_bench *b, const struct up_ask *ask) {
+    item.water_kg = b->asked[UP_ACTION_IMMERSE] == 3 ? 0.33 : 0.3;
+    return hang(b, ask);
+}
+
+/* Two that agree by chance make no outlier of the third; three do. */
+static void an_outlier_needs_four_trials(void **state) {
+    (void)state;
+    bench.act = heavier_at_third;
+    measure();
+    assert_int_equal(bench.asked[UP_ACTION_CONFIRM], 0);
+    bench.plan.trials = 4;
+    measure();
+    assert_int_equal(bench.asked[UP_ACTION_CONFIRM], 1);
+}
+
 /* ---- ballast and capacity ---- */
 
 static bool ballast_holds(double lift_kg) {
@@ -266,6 +284,31 @@ static void ballast_holds_one_and_a_half_times_the_lift(void **state) {
     assert_non_null(strstr(bench.fault, "the item lifts 1220 g and the ballast holds 1824 g"));
 }
 
+static void show(struct hand_bench *b, double hanging_kg) {
+    b->level = EMPTY + counts(hanging_kg - b->rig.ballast_kg);
+    hand_bench_wait(b, 3);
+}
+
+/* Over the 10 kg that the cell bears, a little below it, over it, relieved, and over it again. */
+static enum up_answer_word overload_twice(struct hand_bench *b, const struct up_ask *ask) {
+    if (ask->action == UP_ACTION_HANG_IN_AIR) {
+        static const double hanging_kg[] = {10.2, 9.7, 10.2, 9.3, 10.2};
+        for (size_t i = 0; i < sizeof hanging_kg / sizeof hanging_kg[0]; i++) {
+            show(b, hanging_kg[i]);
+        }
+    }
+    return hang(b, ask);
+}
+
+static void an_overload_that_hovers_is_told_once(void **state) {
+    (void)state;
+    assert_true(bench.rig.capacity_kg == 10);
+    bench.act = overload_twice;
+    measure();
+    assert_int_equal(bench.faults, 2);
+    assert_non_null(strstr(bench.fault, "take the load off at once: 10.2"));
+}
+
 /* ---- readings that are typed ---- */
 
 static const char typed_rig[] = "[rig]\nid = typed\n[port]\nkind = typed\n"
@@ -273,14 +316,18 @@ static const char typed_rig[] = "[rig]\nid = typed\n[port]\nkind = typed\n"
                                 "[sensor]\ncapacity_kg = 10\ndivision_counts = 0.02\n"
                                 "[tank]\nwater = fresh\nballast_kg = 2\ntemp_c = 20\n";
 
-/* Answers each question that wants a number with the next one; stops where they end. */
-static void type(const double *reading, size_t count) {
-    struct up_event event;
+static void use_typed_rig(void) {
     struct up_failure failure = {0};
-    bench.fault[0] = '\0';
     if (!up_rig_parse("typed", typed_rig, &bench.rig, &failure)) {
         fail_msg("%s", failure.text);
     }
+}
+
+/* Answers each question that wants a number with the next one; stops where they end. */
+static void type(const double *reading, size_t count) {
+    struct up_event event;
+    bench.fault[0] = '\0';
+    use_typed_rig();
     bench.calibration.slope_counts_per_kg = 1;
     bench.calibration.read_after_s = bench.rig.read_after_s;
     bench.calibration.window_s = bench.rig.window_s;
@@ -319,6 +366,32 @@ static void a_typed_reading_is_as_sure_as_its_division(void **state) {
     assert_close(air->u, 0.02 / sqrt(12) * sqrt(1.5), 1e-12);
 }
 
+/* A mass of 500 g on a scale at nothing: what it shows lies between half and twice that, or it was
+   typed in another unit. */
+static void a_mass_is_typed_in_the_unit_of_the_scale(void **state) {
+    (void)state;
+    use_typed_rig();
+    const struct up_calibrate_plan plan = {.rig = &bench.rig, .masses = 3, .mass_kg = {0.5, 1, 2}};
+    struct up_failure failure = {0};
+    struct up_event event = {.kind = UP_EVENT_NOTE};
+    assert_true(up_procedure_calibrate(&plan, &bench.procedure, &failure));
+    while (up_procedure_next(bench.procedure, &event) &&
+           !(event.kind == UP_EVENT_ASK && event.ask.mass_kg == 0.5 && event.ask.wants_number)) {
+        bool tare = event.kind == UP_EVENT_ASK && event.ask.wants_number;
+        up_procedure_answer(bench.procedure, event.ask.id, tare ? UP_ANSWER_NUMBER : UP_ANSWER_DONE,
+                            0, NULL);
+    }
+    assert_true(event.ask.mass_kg == 0.5);
+    static const double refused[] = {0.24, 1.02, 5, 0};
+    for (size_t i = 0; i < sizeof refused / sizeof refused[0]; i++) {
+        assert_false(up_procedure_answer(bench.procedure, event.ask.id, UP_ANSWER_NUMBER,
+                                         refused[i], &failure));
+        assert_non_null(strstr(failure.text, "type it in kg"));
+    }
+    assert_true(
+        up_procedure_answer(bench.procedure, event.ask.id, UP_ANSWER_NUMBER, 0.98, &failure));
+}
+
 #define RULE(test) cmocka_unit_test_setup_teardown(test, begin, end)
 
 int main(void) {
@@ -335,9 +408,12 @@ int main(void) {
         RULE(a_second_trial_that_is_unlike_gives_up),
         RULE(one_trial_that_is_unlike_costs_only_itself),
         RULE(without_a_break_trials_may_differ),
+        RULE(an_outlier_needs_four_trials),
         RULE(ballast_holds_one_and_a_half_times_the_lift),
+        RULE(an_overload_that_hovers_is_told_once),
         RULE(item_and_ballast_hang_on_the_scale_together),
         RULE(a_typed_reading_is_as_sure_as_its_division),
+        RULE(a_mass_is_typed_in_the_unit_of_the_scale),
     };
     return cmocka_run_group_tests_name("rules", tests, NULL, NULL);
 }

@@ -393,6 +393,30 @@ def sides_of(m, s, terms, answer, tank):
     return found
 
 
+def body_check(m, tank):
+    """A body of known mass and volume under water: what it reads, what it should, and how sure that is."""
+    body = m["body"]
+    k, load_kg = 1 - m["calibration_air"] / MASS_KG_M3, body["load"] / m["slope"]
+    rms_kg = math.sqrt(mean([mass**2 for mass in m["points"]]))
+    reads = load_kg * k
+    u_reads = math.hypot(body["u_load"] / m["slope"], m["meniscus_kg"] / math.sqrt(3),
+                         m["lack_of_fit_kg"] * abs(load_kg) / rms_kg, loop(m, abs(load_kg)) / math.sqrt(3))
+    warmer = tank["temp_c"] - 20
+    volume = body["volume_m3"] * (1 + body["expansion"] * warmer)
+    u_volume = math.hypot(body["u_volume_m3"], body["volume_m3"] * body["u_expansion"] * warmer)
+    rho = rho_of(tank)
+    u_rho = math.hypot(u_of_formula(tank), u_of_salinity(tank), u_of_temperature(tank))
+    off_k = abs(m["air_temp_c"] - m["calibration_temp_c"])
+    creep = creep_left(m, {"last": body["load"], "late": 0})
+    u_scale = math.hypot(m["u_slope"] / m["slope"], m["mass_tolerance"] / math.sqrt(3),
+                         SPAN_PER_K * (TEMP_UNKNOWN_K if math.isnan(off_k) else off_k) / math.sqrt(3),
+                         creep / math.sqrt(3), SWING_RAD**2 / 8 / math.sqrt(3))
+    expected = body["mass_kg"] - rho * volume
+    u = math.hypot(u_reads, body["u_mass_kg"], rho * u_volume, volume * u_rho, expected * u_scale)
+    return {"reads_kg": reads, "u_reads_kg": u_reads, "expected_kg": expected, "deviation_kg": reads - expected,
+            "u_deviation_kg": u, "e_n": (reads - expected) / (2 * u), "low_kg": -2 * u, "high_kg": 2 * u}
+
+
 # ---- the measurements, made up ----
 
 def water(model, s, u, depth, temp_c=NAN, u_temp=0.0, in_range=False, gravity=0.0, name="tank"):
@@ -414,7 +438,9 @@ COMMON = dict(
     calibration_air=1.1764, calibration_temp_c=17.25, span_kg=4.0, points=[0.5, 1.0, 2.0, 4.0, -0.5, -2.0],
     expansion=3.9e-4, u_expansion=0.71e-4, kind_sd_kg=0.0, kind_dof=INF, kind_share=0.0,
     air_counts=NAN, u_air_counts=0.0, level_counts=NAN, u_level_counts=0.0, two_point_m=0.0,
-    deep_counts=NAN, u_deep_counts=0.0, second_depth_m=0.0, waters=[])
+    deep_counts=NAN, u_deep_counts=0.0, second_depth_m=0.0, waters=[],
+    body=dict(mass_kg=1.02345, u_mass_kg=2.5e-5, volume_m3=8.123e-4, u_volume_m3=6e-8, expansion=1.1e-4,
+              u_expansion=2e-5, load=130211.0, u_load=19.0))
 
 CASES = {
     # A sinking piece; one trial left out, one late, one never shaken, one with a gain below nothing. It
@@ -437,6 +463,7 @@ CASES = {
         COMMON, slope=-598760.5, u_slope=7.0, unloading=-598100.0, u_unloading=16.5, creep=-0.0024,
         calibration_temp_c=NAN, hysteresis_kg=NAN, span_kg=2.0, points=[0.5, 1.0, 2.0, 1.0],
         tank=water("fresh", 0.3, 0.1, 0.45, gravity=9.8123), kind_sd_kg=5e-4, kind_dof=12, kind_share=0.33,
+        body=dict(COMMON["body"], load=-127700.0),
         air_counts=-431200.0, u_air_counts=300.0, shake_share=0.7,
         deep_counts=70100.0, u_deep_counts=41.0, second_depth_m=3.25,
         trials=[trial(81250.0, 900.0, 2, 150.0, 40.0, 25.0, 18.05),
@@ -466,6 +493,7 @@ CASES = {
         COMMON, slope=1.0041, u_slope=8e-4, slope_dof=4.0, division=0.01, read_after_s=0.0, window_s=0.0,
         lack_of_fit_kg=0.003, hysteresis_kg=0.012, creep=0.0, span_kg=1.0, points=[0.3, 0.6, 1.0],
         tank=water("fresh", 0.2, 0.05, 34.0), depth_m=34.0, tank_area_m2=0.0, kind_sd_kg=0.006, kind_dof=7,
+        body=dict(COMMON["body"], load=0.21, u_load=0.004),
         u_air_temp_k=5.0, u_air_pressure_pa=3000.0, u_air_humidity=0.2,
         trials=[trial(1.37, 0.0029, 0, 0.0, 0.0, 20.0, 9.0)]),
 }
@@ -490,6 +518,7 @@ def put_measurement(rows, name, m):
     put_water(rows, "tank", m["tank"])
     for w in m["waters"]:
         put_water(rows, "water", w)
+    put(rows, "body", *m["body"].values())
     for mass in m["points"]:
         put(rows, "point", mass)
     for t in m["trials"]:
@@ -520,6 +549,8 @@ def table():
         s, tank = summarise(m), tank_of(m)
         for target in [None] + m["waters"]:
             put_result(rows, m, s, tank, target)
+        for what, value in body_check(m, tank).items():
+            put(rows, "check", what, value, CLOSED if what in ("reads_kg", "u_reads_kg") else BY_STEPS)
     return rows
 
 
