@@ -7,7 +7,7 @@
 #ifndef HAND_BENCH_H
 #define HAND_BENCH_H
 
-#include "upthrust/procedure.h"
+#include "bench/procedure.h"
 
 struct hand_bench {
     struct up_rig rig;
