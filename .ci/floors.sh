@@ -15,10 +15,10 @@ headers_of() { # folder -> headers it may include
     metrology) echo "quantity failure $maths" ;;
     wire) echo "$base clock json $maths item rig wire port guess" ;;
     bench) echo "$base $maths item rig wire reference result calibration bench fitness listen procedure measurement" ;;
-    catalogue) echo "$base clock json $maths item reference kind result calibration catalogue run" ;;
+    catalogue) echo "$base clock json $maths item reference kind result calibration catalogue run bench measurement" ;;
     # A run's trace is read again: the line reader and the glitch test, no ports.
     report) echo "$base json $maths item reference kind result calibration catalogue report rig wire bench" ;;
-    operator) echo "$base clock json $maths item rig wire reference result calibration bench listen fitness procedure measurement panel live operator" ;;
+    operator) echo "$base clock json $maths item rig wire reference result calibration bench listen fitness procedure measurement panel live operator catalogue run" ;;
     session | cli) ls include/upthrust | sed 's/\.h$//' ;;
     esac
 }

@@ -13,6 +13,21 @@
 #include "upthrust/catalogue.h"
 
 struct up_run;
+struct up_plateau;
+struct up_trial;
+
+/* What is known when a run begins; NULL: no such thing. */
+struct up_run_begin {
+    const char *what, *version, *bench;
+    const char *rig_file, *rig_sha256, *rig_record_id;
+    const char *item_id, *calibration_id; /* measuring */
+};
+
+/* New references, for the records of runs and trials, the journal and the operator's protocol. A
+   trial has its grams where counts_per_kg is not 0. */
+json_t *up_run_begin_to_json(const struct up_run_begin *begin);
+json_t *up_plateau_to_json(const char *of, const struct up_plateau *plateau);
+json_t *up_trial_to_json(const struct up_trial *trial, double counts_per_kg);
 
 /* Makes the directory and both files; `about` (borrowed) becomes the journal's first line and, with
    "begun_utc" and "how_ended" (null), the body of a record of kind "run". `run_id` gets the new id.
