@@ -143,8 +143,8 @@ static bool store_rig(struct recorder *recorder, struct up_failure *failure) {
     const struct up_rig *rig = recorder->settings->rig;
     char *text = up_rig_read_text(rig->path, failure);
     struct up_rig_version version = {rig->id, rig->name, rig->sha256, text};
-    bool good = text != NULL && up_rig_keep(recorder->settings->catalogue, &version,
-                                            recorder->rig_record_id, failure);
+    bool good = text != NULL && up_rig_store(recorder->settings->catalogue, &version,
+                                             recorder->rig_record_id, failure);
     free(text);
     return good;
 }
@@ -238,7 +238,7 @@ static bool is_copied(const json_t *entry) {
 
 /* What the old run recorded, once more in the new one's files: each run can be replayed alone. */
 static bool copy_record(struct recorder *recorder, struct up_failure *failure) {
-    const struct up_run_left *left = &recorder->from->run.left;
+    const struct up_run_files *left = &recorder->from->run.left;
     size_t at = 0, i;
     json_t *entry;
     bool good = true;

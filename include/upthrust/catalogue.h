@@ -52,13 +52,13 @@ struct up_record {
     char subject[UP_ID_SIZE];    /* the thing this is a version of */
     char bench[UP_NAME_SIZE];    /* the rig's id; empty where none took part */
     char made_utc[UP_TIME_SIZE]; /* RFC 3339, milliseconds, Z */
-    json_t *body;                /* lent for the duration of the visit */
+    json_t *content;             /* lent for the duration of the visit */
 };
 
-/* A member of a body (or of any JSON object; NULL has none): "" and NaN where it is missing, null
-   or of another type. The text lives as long as the body. */
-const char *up_record_text(const json_t *body, const char *key);
-double up_record_number(const json_t *body, const char *key);
+/* A member of a content (or of any JSON object; NULL has none): "" and NaN where it is missing,
+   null or of another type. The text lives as long as the content. */
+const char *up_record_text(const json_t *content, const char *key);
+double up_record_number(const json_t *content, const char *key);
 
 /* A new UUID (random), lower case. */
 void up_new_id(char id[UP_ID_SIZE]);
@@ -67,7 +67,7 @@ void up_new_id(char id[UP_ID_SIZE]);
    borrowed. `replaces`: id of the version replaced, or NULL. `record_id` (may be NULL) gets the new
    record's id. */
 bool up_catalogue_add(struct up_catalogue *catalogue, const char *kind, const char *subject,
-                      const char *bench, json_t *body, const char *replaces,
+                      const char *bench, json_t *content, const char *replaces,
                       char record_id[UP_ID_SIZE], struct up_failure *failure);
 
 /* The current version of every thing of one kind, oldest first (time, then id; within a bench whose
@@ -169,16 +169,16 @@ void up_decision_apply(const json_t *decision, struct up_result *result);
 /* JSON of the things above; new references, owned by the caller. A result's JSON holds at least the
    members pinned for exchange; `dof` is null where infinite. */
 json_t *up_item_to_json(const struct up_item *item);
-bool up_item_from_json(const json_t *body, struct up_item *item);
+bool up_item_from_json(const json_t *content, struct up_item *item);
 json_t *up_reference_to_json(const struct up_reference *reference);
-bool up_reference_from_json(const json_t *body, struct up_reference *reference);
+bool up_reference_from_json(const json_t *content, struct up_reference *reference);
 json_t *up_reference_check_to_json(const struct up_reference_check *check);
 json_t *up_calibration_to_json(const struct up_calibration *calibration);
-bool up_calibration_from_json(const json_t *body, struct up_calibration *calibration);
+bool up_calibration_from_json(const json_t *content, struct up_calibration *calibration);
 json_t *up_result_to_json(const struct up_result *result);
 /* What a record does not hold, since it is older, is NaN, zero or empty; has_model tells whether
    the result can be computed again. */
-void up_result_from_json(const json_t *body, struct up_result *result);
+void up_result_from_json(const json_t *content, struct up_result *result);
 enum up_class up_class_of(const char *word);
 
 /* Exchange: a CSV file for each kind with csv-metadata.json (CSV on the Web), or catalogue.json
@@ -190,7 +190,7 @@ bool up_export_csv(struct up_catalogue *catalogue, const char *directory,
 bool up_export_json(struct up_catalogue *catalogue, const char *directory,
                     struct up_failure *failure);
 
-struct up_taken {
+struct up_intake {
     unsigned long fresh, known; /* records that came, and that were here already */
 };
 
@@ -198,9 +198,9 @@ struct up_taken {
    catalogue's directory. All or nothing; UP_STATUS_WRONG_INPUT names record and member. A record
    that is here with the same id and another hash is a forgery and refused. In whatever order
    catalogues are put together, the same comes out. */
-bool up_catalogue_import(struct up_catalogue *catalogue, const char *path, struct up_taken *taken,
+bool up_catalogue_import(struct up_catalogue *catalogue, const char *path, struct up_intake *intake,
                          struct up_failure *failure);
 bool up_catalogue_merge(struct up_catalogue *catalogue, const char *directory,
-                        struct up_taken *taken, struct up_failure *failure);
+                        struct up_intake *intake, struct up_failure *failure);
 
 #endif
