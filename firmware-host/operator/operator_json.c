@@ -3,9 +3,8 @@
 #include <string.h>
 
 #include "internal.h"
-#include "upthrust/catalogue.h"
-#include "upthrust/json.h"
-#include "upthrust/run.h"
+#include "catalogue/run.h"
+#include "text/json.h"
 
 static json_t *ask_to_json(const struct up_ask *ask) {
     json_t *json = json_pack("{s:s, s:i, s:s, s:o, s:o}", "event", "ask", "id", (int)ask->id, "do",
