@@ -9,7 +9,7 @@
 #include <unistd.h>
 
 #include "internal.h"
-#include "upthrust/text.h"
+#include "text/text.h"
 
 enum { DOCUMENT_BYTES_MAX = 64 << 20 };
 

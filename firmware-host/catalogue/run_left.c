@@ -7,8 +7,8 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "upthrust/run.h"
-#include "upthrust/text.h"
+#include "catalogue/run.h"
+#include "text/text.h"
 
 enum { LEAST_PREFIX = 4 };
 

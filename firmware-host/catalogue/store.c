@@ -12,7 +12,7 @@
 #include <unistd.h>
 
 #include "internal.h"
-#include "upthrust/text.h"
+#include "text/text.h"
 
 int catalogue_patience_ms = 10000;
 

@@ -6,8 +6,8 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "upthrust/bench.h"
-#include "upthrust/text.h"
+#include "bench/glitch_filter.h"
+#include "text/text.h"
 #include "upthrust/wire.h"
 
 const struct trace_action trace_actions[TRACE_ACTIONS] = {

@@ -7,8 +7,8 @@
  * U+2028/U+2029 into U+FFFD. Each returns a string that the caller frees with free(); out of
  * memory ends the program (up_text_* never return NULL).
  */
-#ifndef UPTHRUST_TEXT_H
-#define UPTHRUST_TEXT_H
+#ifndef UPTHRUST_TEXT_TEXT_H
+#define UPTHRUST_TEXT_TEXT_H
 
 #include <stdbool.h>
 #include <stddef.h>

@@ -2,8 +2,8 @@
 /*
  * JSON values from numbers and text that JSON may not be able to hold.
  */
-#ifndef UPTHRUST_JSON_H
-#define UPTHRUST_JSON_H
+#ifndef UPTHRUST_TEXT_JSON_H
+#define UPTHRUST_TEXT_JSON_H
 
 #include <jansson.h>
 
