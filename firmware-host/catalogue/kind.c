@@ -386,11 +386,16 @@ static int by_name_and_bench(const void *a, const void *b) {
 bool up_kinds_learn(struct up_catalogue *catalogue, struct up_kind **kinds, size_t *count,
                     struct up_failure *failure) {
     struct lessons lessons = {0};
-    bool good = gather(catalogue, &lessons, failure);
+    *kinds = NULL;
+    *count = 0;
+    if (!gather(catalogue, &lessons, failure)) {
+        release(&lessons);
+        return false;
+    }
     struct up_kind *list =
         up_allocate((size_t)lessons.kinds.count * (lessons.benches.count + 1) + 1, sizeof *list);
     size_t listed = 0;
-    for (unsigned k = 0; good && k < lessons.kinds.count; k++) {
+    for (unsigned k = 0; k < lessons.kinds.count; k++) {
         size_t before = listed;
         for (unsigned b = 0; b < lessons.benches.count; b++) {
             begin(&lessons, lessons.kinds.name[k], lessons.benches.name[b], &list[listed]);
@@ -405,7 +410,7 @@ bool up_kinds_learn(struct up_catalogue *catalogue, struct up_kind **kinds, size
     qsort(list, listed, sizeof *list, by_name_and_bench);
     *kinds = list;
     *count = listed;
-    return good;
+    return true;
 }
 
 /* ---- setting ---- */

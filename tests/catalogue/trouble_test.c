@@ -142,7 +142,7 @@ static bool refuses_all(void) {
     struct up_failure failure = {0};
     struct up_catalogue *catalogue = NULL;
     if (up_catalogue_open("c", UP_CATALOGUE_WRITE, &catalogue, &failure) ||
-        strstr(failure.text, "may write there") == NULL ||
+        strstr(failure.text, "cannot be written, only read") == NULL ||
         !up_catalogue_open("c", UP_CATALOGUE_READ, &catalogue, &failure)) {
         return false;
     }
