@@ -14,6 +14,11 @@ static double number_of(const json_t *json, const char *name, double otherwise) 
     return json_is_number(value) ? json_number_value(value) : otherwise;
 }
 
+/* No session plans more; a journal that was changed could ask for all memory. 0: as many as it
+ * takes.
+ */
+enum { DRAWS_MAX = 1000000 };
+
 /* ---- reference bodies ---- */
 
 static json_t *reference_to_json(const struct up_reference_plan *plan) {
@@ -113,7 +118,8 @@ static void rest_from_json(const json_t *json, struct up_measure_plan *plan) {
     /* A run of before it was kept asked once only. */
     plan->temp_oldest_s = number_of(json, "temp_oldest_s", (double)INFINITY);
     plan->second_depth_m = number_of(json, "second_depth_m", 0);
-    plan->draws = (unsigned)json_integer_value(json_object_get(json, "draws"));
+    json_int_t draws = json_integer_value(json_object_get(json, "draws"));
+    plan->draws = draws > 0 && draws <= DRAWS_MAX ? (unsigned)draws : 0;
     plan->seed = (unsigned long)json_integer_value(json_object_get(json, "seed"));
     plan->two_point_m = number_of(json, "two_point_m", 0);
 }
