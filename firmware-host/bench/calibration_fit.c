@@ -248,9 +248,9 @@ static void fill(const struct up_procedure *procedure, struct folded *folded,
         lack_of_fit_counts(procedure, calibration) / fabs(calibration->slope_counts_per_kg);
     calibration->creep_rel_decade = creep_rel_decade(procedure);
     calibration->noise_counts =
-        isnan(procedure->filter.noise_floor)
+        isnan(procedure->filter.noise.floor)
             ? rig->division_counts / sqrt(12) /* typed: nothing else tells */
-            : procedure->filter.noise_floor;
+            : procedure->filter.noise.floor;
     calibration->temp_c = rig->air.temp_c.value;
     calibration->read_after_s = rig->read_after_s;
     calibration->window_s = rig->window_s;

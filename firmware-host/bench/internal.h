@@ -122,11 +122,36 @@ struct up_procedure {
     double deep_counts, u_deep_counts;
 };
 
+/* noise.c */
+void noise_begin(struct up_noise *noise, double floor_least);
+/* True where the floor was taken anew. */
+bool noise_learn(struct up_noise *noise, double time_s, double load);
+/* What a stuck word taught says nothing of the noise. */
+void noise_forget_since(struct up_noise *noise, double time_s);
+
+/* repeats.c */
+void repeats_begin(struct up_repeats *repeats, double division);
+/* False for a line that repeats a conversion. */
+bool repeats_take(struct up_repeats *repeats, double word);
+/* The longest run of one word so far, while too few are known to say what is usual; else 0. */
+unsigned repeats_longest(const struct up_repeats *repeats);
+
 /* plateau.c */
 /* Standard uncertainty of a mean of readings with this lag-1 autocorrelation. */
 double mean_uncertainty(double sd, double lag1, size_t count);
 /* Fills unrest too. */
 bool is_settled(struct up_plateau *plateau, double noise_floor, double creep_allowance);
+
+/* So much may a load rise within the window after a step of it: by its creep and a division. */
+double rise_allowed(const struct up_rig *rig, double step);
+/* The index of the first reading from a time on. */
+size_t first_reading_from(const struct up_reading *reading, size_t count, double time_s);
+/* When the load came to stand: the last good reading nearer to the level before than to the level
+   now. NULL where there is none, or the two hardly differ. */
+const struct up_reading *last_before_step(const struct up_reading *reading, size_t count,
+                                          double before, double now, double noise_floor);
+/* The latest good ones, so many, were words of a stuck converter. */
+void mark_stuck(struct up_reading *reading, size_t count, unsigned back);
 
 /* measuring.c */
 void measure_read(struct up_procedure *procedure, const struct up_plateau *plateau);

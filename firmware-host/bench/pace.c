@@ -8,7 +8,7 @@
 /* Real hosts hold a line back for up to 0.8 s now and then (seen in recordings); a second is worth
    a word. This and what follows are choices of ours. */
 static const double STALL_S = 1, STALL_INTERVALS = 10;
-static const double RATE_FACTOR = 1.5;
+static const double RATE_FACTOR = 1.5, RUNAWAY_FACTOR = 4;
 
 /* A backlog: so many lines within this part of the time they were measured in. */
 enum { BACKLOG_LINES = 8 };
@@ -175,4 +175,8 @@ bool up_pace_push(struct up_pace *pace, double time_s, double arrival_s,
     pace->last_s = clock_s;
     pace->last_arrival_s = arrival_s;
     return told;
+}
+
+bool up_pace_is_runaway(const struct up_pace_event *event) {
+    return event->kind == UP_PACE_RATE && event->settled_s > RUNAWAY_FACTOR * event->interval_s;
 }

@@ -4,12 +4,22 @@
 #include <string.h>
 
 #include "internal.h"
-#include "upthrust/bench.h"
 #include "upthrust/statistics.h"
 #include "upthrust/text.h"
 
-enum { LEAST_READINGS = 5, HELD_MAX = 65536 };
+enum { LEAST_READINGS = 5 };
 static const double SCATTER_FLOORS = 2, RISE_FLOORS = 1.5;
+
+/* A display may change by a division while the load stands still; the straight line through a step
+   of one in the middle rises by 1.5. */
+static const double RISE_OF_ONE_STEP = 1.5;
+
+/* A step of the load is looked for where the level changed by more than this many noise floors. */
+static const double STEP_FLOORS = 20;
+
+/* Cheap cells creep by up to half a per cent of the load a decade (load-cell data sheets; seen in
+   recordings): so much slope is no sign that a reading has not settled. */
+static const double CREEP_ALLOWED_REL = 0.005;
 
 /* ---- one window ---- */
 
@@ -97,206 +107,46 @@ bool up_plateau_judge(const struct up_reading *reading, size_t count, double noi
     return settled;
 }
 
-/* ---- plateaus in a stream that nobody explains ---- */
+/* ---- the schedule ---- */
 
-/*
- * The stream is taken as levels parted by steps. A level begins where a short run of readings lies
- * quiet, and ends where the median of the last few leaves what the level was just before. What was
- * read at the fixed time after its begin is its plateau; a level too short for that has none.
- */
-enum { RUN_MAX = 256, LEVEL_SPAN = 32, LEVEL_EVERY = 8, LAST_FEW = 4 };
-static const double STEP_FLOORS = 8, QUIET_SHARE = 0.25;
-
-struct up_finder {
-    double window_s, read_after_s;
-    struct up_reading *held; /* of the level so far, or of the run that may begin one */
-    size_t count, room;
-    bool on_level;
-    double level_low, level_high; /* the level lies between them, or is both */
-    size_t level_end;             /* it was taken of the readings before this one */
-    double step_s;
-};
-
-struct up_finder *up_finder_create(double window_s, double read_after_s) {
-    struct up_finder *finder = up_allocate(1, sizeof *finder);
-    finder->window_s = window_s;
-    finder->read_after_s = read_after_s;
-    return finder;
+double rise_allowed(const struct up_rig *rig, double step) {
+    double half_s = rig->window_s / 2;
+    double decades = log10((rig->read_after_s + half_s) / fmax(rig->read_after_s - half_s, 0.1));
+    return CREEP_ALLOWED_REL * fabs(step) * decades + RISE_OF_ONE_STEP * rig->division_counts;
 }
 
-void up_finder_destroy(struct up_finder *finder) {
-    if (finder != NULL) {
-        free(finder->held);
-        free(finder);
+size_t first_reading_from(const struct up_reading *reading, size_t count, double time_s) {
+    size_t low = 0, high = count;
+    while (low < high) {
+        size_t middle = low + (high - low) / 2;
+        if (reading[middle].time_s < time_s) {
+            low = middle + 1;
+        } else {
+            high = middle;
+        }
     }
+    return low;
 }
 
-static void drop(struct up_finder *finder, size_t first) {
-    finder->count -= first;
-    memmove(finder->held, finder->held + first, finder->count * sizeof *finder->held);
+const struct up_reading *last_before_step(const struct up_reading *reading, size_t count,
+                                          double before, double now, double noise_floor) {
+    if (!(fabs(now - before) >= STEP_FLOORS * noise_floor)) {
+        return NULL;
+    }
+    for (size_t i = count; i > 0; i--) {
+        const struct up_reading *one = &reading[i - 1];
+        if (one->verdict == UP_READING_GOOD && fabs(one->load - before) < fabs(one->load - now)) {
+            return one;
+        }
+    }
+    return NULL;
 }
 
-/* Loads are numbers: fmin's care for others costs a call. */
-static double least(double a, double b) {
-    return a < b ? a : b;
-}
-
-static double greatest(double a, double b) {
-    return a > b ? a : b;
-}
-
-/* The median of the last four: the middle two of them, whatever the others are. */
-static double median_of_last_few(const struct up_finder *finder) {
-    const struct up_reading *last = &finder->held[finder->count - LAST_FEW];
-    double low = least(last[0].load, last[1].load), high = greatest(last[0].load, last[1].load);
-    low = greatest(low, least(last[2].load, last[3].load));
-    high = least(high, greatest(last[2].load, last[3].load));
-    return 0.5 * (low + high);
-}
-
-/* The level is the median of the latest readings. Mostly their least and greatest tell already that
-   no step has come, so the median itself is taken where it is asked for only. */
-static void set_level(struct up_finder *finder) {
-    size_t first = finder->count > LEVEL_SPAN ? finder->count - LEVEL_SPAN : 0;
-    finder->level_end = finder->count;
-    finder->level_low = finder->level_high = finder->held[first].load;
-    for (size_t i = first; i < finder->count; i++) {
-        double load = finder->held[i].load;
-        finder->level_low = least(load, finder->level_low);
-        finder->level_high = greatest(load, finder->level_high);
+void mark_stuck(struct up_reading *reading, size_t count, unsigned back) {
+    for (size_t i = count; i > 0 && back > 0; i--) {
+        if (reading[i - 1].verdict == UP_READING_GOOD) {
+            reading[i - 1].verdict = UP_READING_STUCK;
+            back--;
+        }
     }
-}
-
-static void take_level(struct up_finder *finder) {
-    double load[LEVEL_SPAN];
-    size_t first = finder->level_end > LEVEL_SPAN ? finder->level_end - LEVEL_SPAN : 0;
-    if (finder->level_low == finder->level_high) {
-        return; /* taken already, or all the same */
-    }
-    for (size_t i = first; i < finder->level_end; i++) {
-        load[i - first] = finder->held[i].load;
-    }
-    finder->level_low = finder->level_high = up_median(load, finder->level_end - first);
-}
-
-static bool is_step(struct up_finder *finder, double noise_floor) {
-    double now = median_of_last_few(finder);
-    double limit = STEP_FLOORS * noise_floor;
-    if (now - finder->level_low <= limit && finder->level_high - now <= limit) {
-        return false;
-    }
-    take_level(finder);
-    return fabs(now - finder->level_low) > limit;
-}
-
-static void hold(struct up_finder *finder, const struct up_reading *reading) {
-    if (finder->count == HELD_MAX) { /* an endless level: its beginning is what gets read */
-        take_level(finder);
-        finder->count = HELD_MAX / 2;
-    }
-    if (finder->count == finder->room) {
-        finder->room = finder->room == 0 ? RUN_MAX : 2 * finder->room;
-        finder->held = up_reallocate(finder->held, finder->room, sizeof *finder->held);
-    }
-    finder->held[finder->count++] = *reading;
-}
-
-/* The run of readings that may begin a level: a quarter of the window, five readings at least. */
-static void seek_level(struct up_finder *finder, double noise_floor) {
-    const struct up_reading *last = &finder->held[finder->count - 1];
-    struct up_plateau run;
-    while (finder->count > LEAST_READINGS &&
-           (last->time_s - finder->held[1].time_s >= QUIET_SHARE * finder->window_s ||
-            finder->count > RUN_MAX)) {
-        drop(finder, 1);
-        last = &finder->held[finder->count - 1];
-    }
-    if (finder->count < LEAST_READINGS ||
-        last->time_s - finder->held[0].time_s < QUIET_SHARE * finder->window_s) {
-        return;
-    }
-    if (up_plateau_judge(finder->held, finder->count, noise_floor, 0.5 * noise_floor, &run)) {
-        finder->on_level = true;
-        finder->step_s = finder->held[0].time_s;
-        set_level(finder);
-    }
-}
-
-static size_t first_from(const struct up_finder *finder, double time_s) {
-    size_t i = 0;
-    while (i < finder->count && finder->held[i].time_s < time_s) {
-        i++;
-    }
-    return i;
-}
-
-/* Reads the level that ended before held[end]: at the schedule's time, or, where the level did not
-   last that long, as late as it allows. */
-static bool read_level(struct up_finder *finder, size_t end, double noise_floor,
-                       struct up_plateau *plateau) {
-    double from_s = finder->step_s + finder->read_after_s - finder->window_s / 2;
-    double last_s = end > 0 ? finder->held[end - 1].time_s : 0;
-    bool settled = false;
-    size_t first;
-    if (end < LEAST_READINGS || last_s - finder->held[0].time_s < finder->window_s) {
-        return false;
-    }
-    from_s = fmin(from_s, last_s - finder->window_s);
-    first = first_from(finder, from_s);
-    size_t stop = first_from(finder, from_s + finder->window_s);
-    stop = stop < end ? stop : end;
-    settled =
-        up_plateau_judge(finder->held + first, stop - first, noise_floor, noise_floor, plateau);
-    plateau->step_s = finder->step_s;
-    plateau->late_s = from_s + finder->window_s / 2 - finder->step_s - finder->read_after_s;
-    return settled;
-}
-
-/* What a stuck converter repeated is no part of the level, nor can it have begun one. */
-static void take_back(struct up_finder *finder, const struct up_reading *stuck) {
-    unsigned back = stuck->back;
-    while (back > 0 && finder->count > 0 && finder->held[finder->count - 1].load == stuck->load) {
-        finder->count--;
-        back--;
-    }
-    finder->on_level = finder->on_level && finder->count >= LEAST_READINGS;
-    if (finder->on_level) {
-        set_level(finder);
-    }
-}
-
-bool up_finder_push(struct up_finder *finder, const struct up_reading *reading, double noise_floor,
-                    struct up_plateau *plateau) {
-    bool found = false;
-    if (reading->back > 0) {
-        take_back(finder, reading);
-    }
-    if (reading->verdict != UP_READING_GOOD || isnan(noise_floor)) {
-        return false;
-    }
-    hold(finder, reading);
-    if (!finder->on_level) {
-        seek_level(finder, noise_floor);
-        return false;
-    }
-    if (is_step(finder, noise_floor)) {
-        size_t end = finder->count - LAST_FEW;
-        found = read_level(finder, end, noise_floor, plateau);
-        drop(finder, end);
-        finder->on_level = false;
-    } else if (finder->count % LEVEL_EVERY == 0) {
-        set_level(finder);
-    }
-    return found;
-}
-
-bool up_finder_on_level(const struct up_finder *finder) {
-    return finder->on_level;
-}
-
-bool up_finder_end(struct up_finder *finder, double noise_floor, struct up_plateau *plateau) {
-    bool found = finder->on_level && read_level(finder, finder->count, noise_floor, plateau);
-    finder->on_level = false;
-    finder->count = 0;
-    return found;
 }

@@ -495,7 +495,7 @@ static double step_time(const struct up_procedure *procedure) {
     const struct point *before =
         procedure->step == STEP_SHAKE ? &procedure->tare : &procedure->last;
     double level = median_since(procedure, procedure->now_s - 2);
-    double floor = procedure->filter.noise_floor;
+    double floor = procedure->filter.noise.floor;
     if (!before->known || isnan(level) || fabs(level - before->load) < STEP_FLOORS * floor) {
         return procedure->done_s;
     }
@@ -646,7 +646,7 @@ static void try_reading(struct up_procedure *procedure) {
     double step_s, from_s;
     size_t first, stop;
     bool settled;
-    if (isnan(procedure->filter.noise_floor) ||
+    if (isnan(procedure->filter.noise.floor) ||
         procedure->now_s < procedure->ask.time_s + wait_s + rig->window_s) {
         return;
     }
@@ -658,7 +658,7 @@ static void try_reading(struct up_procedure *procedure) {
     first = first_from(procedure, from_s);
     stop = first_from(procedure, from_s + rig->window_s);
     settled =
-        up_plateau_judge(procedure->held + first, stop - first, procedure->filter.noise_floor,
+        up_plateau_judge(procedure->held + first, stop - first, procedure->filter.noise.floor,
                          creep_allowance(procedure, median_since(procedure, from_s)), &plateau);
     plateau.step_s = step_s;
     take_or_wait(procedure, &plateau, settled);
@@ -666,7 +666,7 @@ static void try_reading(struct up_procedure *procedure) {
 
 void offer_plateau(struct up_procedure *procedure, struct up_plateau *plateau, double noise_floor) {
     bool settled = is_settled(plateau, noise_floor, creep_allowance(procedure, plateau->load));
-    procedure->filter.noise_floor = noise_floor;
+    procedure->filter.noise.floor = noise_floor;
     procedure->has_time = true;
     procedure->now_s = plateau->end_s;
     procedure->stage = STAGE_READING;
@@ -682,7 +682,7 @@ struct up_reading_progress up_procedure_reading(const struct up_procedure *proce
                                            .late_s = procedure->late_s,
                                            .unrest = (double)NAN};
     struct up_plateau plateau;
-    if (!progress.reading || isnan(procedure->filter.noise_floor)) {
+    if (!progress.reading || isnan(procedure->filter.noise.floor)) {
         return progress;
     }
     double step_s = step_time(procedure);
@@ -690,7 +690,7 @@ struct up_reading_progress up_procedure_reading(const struct up_procedure *proce
     size_t first = first_from(procedure, from_s);
     progress.left_s = fmax(step_s + progress.whole_s - procedure->now_s, 0);
     up_plateau_judge(procedure->held + first, procedure->held_count - first,
-                     procedure->filter.noise_floor,
+                     procedure->filter.noise.floor,
                      creep_allowance(procedure, median_since(procedure, from_s)), &plateau);
     progress.unrest = plateau.unrest;
     return progress;
@@ -894,5 +894,5 @@ double up_procedure_live_load(const struct up_procedure *procedure) {
 }
 
 double up_procedure_noise_floor(const struct up_procedure *procedure) {
-    return procedure->filter.noise_floor;
+    return procedure->filter.noise.floor;
 }

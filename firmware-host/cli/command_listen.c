@@ -330,7 +330,7 @@ static void print_column(const struct up_heard_column *column, double rate_hz,
     printf("column %d: ", column->field);
     if (isnan(noise)) {
         printf("too few readings to tell their noise");
-    } else if (noise < column->screen.floor_least) {
+    } else if (noise < column->filter.noise.floor_least) {
         printf("noise of one reading below its smallest step");
     } else {
         printf("noise of one reading %.4g", noise);

@@ -16,24 +16,14 @@ enum { UP_HEARD_PLATEAUS_MAX = 4096, UP_HEARD_GLITCHES_MAX = 1024, UP_HEARD_FLOO
 struct up_glitch {
     double time_s, load;
     enum up_verdict verdict;
+    uint64_t readings; /* of a stuck or saturated converter: so many alike in a row */
 };
 
 /*
- * What the quiet levels of a stream tell together: Allan deviation, with no pair across a step or a
- * glitch, and the straight line through the longest. Readings wait until a step or a run of stuck
- * words would have been seen; the last eight of a level are left out, for a hand is near by then.
+ * What the quiet levels of a stream say together: Allan deviation, with no pair across a step or a
+ * glitch, and the straight line through the longest.
  */
-enum { UP_QUIET_WAIT = 40, UP_QUIET_OF_STEP = 8 };
-
-struct up_waiting {
-    double time_s, load;
-    bool after_gap;
-};
-
 struct up_quiet {
-    struct up_waiting wait[UP_QUIET_WAIT];
-    unsigned oldest, waiting;
-    bool gap;
     struct up_allan allan;
     uint64_t count; /* of the level so far, and its sums about its first reading */
     double start_s, last_s, start_load, t, y, tt, ty;
@@ -41,13 +31,32 @@ struct up_quiet {
 };
 
 void up_quiet_begin(struct up_quiet *quiet);
-void up_quiet_push(struct up_quiet *quiet, const struct up_reading *reading, bool on_level);
-void up_quiet_end(struct up_quiet *quiet);
+/* Readings of one level, in order. */
+void up_quiet_take(struct up_quiet *quiet, const struct up_reading *reading, size_t count);
+/* The level has ended. */
+void up_quiet_break(struct up_quiet *quiet);
+
+/*
+ * Finds plateaus in a stream of which it is not known when the load was changed, by the rule and
+ * the schedule of a calibration. A step is where the median of a second departs by more than eight
+ * noise floors and twice what that second scatters.
+ */
+struct up_finder;
+
+/* The levels' readings go to `quiet`. Rig and quiet must outlive it. The caller destroys it. */
+struct up_finder *up_finder_create(const struct up_rig *rig, struct up_quiet *quiet);
+void up_finder_destroy(struct up_finder *finder);
+/* Takes a judged reading, good or not; true when a plateau has been completed into *plateau. */
+bool up_finder_push(struct up_finder *finder, const struct up_reading *reading, double noise_floor,
+                    struct up_plateau *plateau);
+bool up_finder_end(struct up_finder *finder, double noise_floor, struct up_plateau *plateau);
+/* Levels that lasted for a window and were not read, for they did not settle. */
+unsigned up_finder_unsettled(const struct up_finder *finder);
 
 /* One load column. */
 struct up_heard_column {
     int field; /* as in the rig file; 0 for a bare layout */
-    struct up_glitch_filter screen;
+    struct up_glitch_filter filter;
     struct up_finder *finder;
     double floor[UP_HEARD_FLOORS_MAX]; /* noise floors along the stream, thinned out when full */
     size_t floors, floor_step, floor_wait;
@@ -56,7 +65,8 @@ struct up_heard_column {
     struct up_plateau plateau[UP_HEARD_PLATEAUS_MAX]; /* the first ones */
     uint64_t plateaus;
     struct up_glitch glitch[UP_HEARD_GLITCHES_MAX]; /* the first ones */
-    uint64_t glitches;
+    size_t glitches_kept;
+    uint64_t glitches; /* readings */
 };
 
 struct up_listening {

@@ -15,7 +15,7 @@ static double step_s(const struct plateau_bench *bench, const struct up_procedur
     const struct point *before =
         procedure->step == STEP_SHAKE ? &procedure->tare : &procedure->last;
     double change = tank_ideal_counts(bench->tank) - before->load;
-    bool hardly = !before->known || fabs(change) < 20 * procedure->filter.noise_floor;
+    bool hardly = !before->known || fabs(change) < 20 * procedure->filter.noise.floor;
     return hardly ? done_s : tank_step_s(bench->tank, change);
 }
 

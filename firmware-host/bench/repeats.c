@@ -1,0 +1,64 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* Boards whose loop is faster than their converter print each conversion several times. */
+#include <math.h>
+#include <string.h>
+
+#include "internal.h"
+#include "upthrust/statistics.h"
+
+enum { LEAST_RUNS = 8 };
+
+/* Choices of ours: with so much noise two neighbours are equal by chance in one of ten cases, and
+   a word that lasts longer than four of five others begins to count anew. */
+static const double NOISY_DIVISIONS = 3, UNEVEN = 0.25;
+
+void repeats_begin(struct up_repeats *repeats, double division) {
+    memset(repeats, 0, sizeof *repeats);
+    repeats->division = division;
+    repeats->word = (double)NAN;
+    repeats->usual = repeats->per_value = 1;
+}
+
+/* Of a quiet stream equal words tell nothing: its noise is below the division. Nor do they where
+   their runs are of any length: then the load hardly moves. */
+static void take_usual(struct up_repeats *repeats) {
+    size_t known = repeats->runs < UP_REPEATS_MEMORY ? repeats->runs : UP_REPEATS_MEMORY;
+    double lines[UP_REPEATS_MEMORY], jump[UP_REPEATS_MEMORY];
+    memcpy(lines, repeats->lines, known * sizeof lines[0]);
+    memcpy(jump, repeats->jump, known * sizeof jump[0]);
+    up_sort(lines, known);
+    double most = lines[known * 4 / 5];
+    bool regular = most - lines[known / 5] <= fmax(1, UNEVEN * most);
+    bool noisy = up_median(jump, known) >= NOISY_DIVISIONS * repeats->division;
+    repeats->usual = noisy && regular ? (unsigned)lines[(known - 1) / 2] : 1;
+    repeats->per_value = noisy && regular ? (unsigned)most : 1;
+}
+
+static void end_run(struct up_repeats *repeats, double word) {
+    if (!isnan(repeats->word)) {
+        size_t at = repeats->runs++ % UP_REPEATS_MEMORY;
+        repeats->lines[at] = repeats->run;
+        repeats->jump[at] = fabs(word - repeats->word);
+        if (repeats->runs % LEAST_RUNS == 0) {
+            take_usual(repeats);
+        }
+    }
+    repeats->word = word;
+    repeats->run = 1;
+}
+
+bool repeats_take(struct up_repeats *repeats, double word) {
+    if (word != repeats->word) {
+        end_run(repeats, word);
+        return true;
+    }
+    return repeats->run++ % repeats->per_value == 0;
+}
+
+unsigned repeats_longest(const struct up_repeats *repeats) {
+    double longest = 0;
+    for (size_t i = 0; repeats->runs < LEAST_RUNS && i < repeats->runs; i++) {
+        longest = fmax(longest, repeats->lines[i]);
+    }
+    return (unsigned)longest;
+}
