@@ -234,9 +234,9 @@ static void judge(struct up_glitch_filter *filter, struct up_reading *judged) {
 
 /* Differences between lines say nothing of a device that prints each conversion several times. */
 static bool is_conversion(struct up_glitch_filter *filter, double load) {
-    bool single = filter->repeats.per_value == 1;
+    bool single = filter->repeats.most == 1;
     bool taken = repeats_take(&filter->repeats, load);
-    if (single && filter->repeats.per_value > 1) {
+    if (single && filter->repeats.most > 1) {
         noise_begin(&filter->noise, filter->noise.floor_least);
         filter->run = 1;
         set_limits(filter);

@@ -165,20 +165,32 @@ void up_listening_end(struct up_listening *listening) {
     }
 }
 
+/* The median interval; the mean where the clock gives one time to several lines. */
 double up_listening_rate_hz(const struct up_listening *listening) {
     double copy[UP_HEARD_FLOORS_MAX];
-    double middle_s;
+    size_t equal = 0;
+    double interval_s = (listening->last_s - listening->first_s) / ((double)listening->samples - 1);
     if (listening->reader.rule->time_unit_s == 0 || listening->intervals < 2) {
         return (double)NAN;
     }
     memcpy(copy, listening->interval, listening->intervals * sizeof copy[0]);
-    middle_s = up_median(copy, listening->intervals);
-    return middle_s > 0 ? 1 / middle_s : (double)NAN;
+    for (size_t i = 0; i < listening->intervals; i++) {
+        equal += copy[i] <= 0;
+    }
+    if (equal * 20 < listening->intervals) {
+        interval_s = up_median(copy, listening->intervals);
+    }
+    return interval_s > 0 ? 1 / interval_s : (double)NAN;
 }
 
 double up_listening_clock_hz(const struct up_listening *listening) {
     const struct up_line_rule *rule = listening->reader.rule;
     return rule->time_unit_s == 0 ? rule->rate_hz : up_listening_rate_hz(listening);
+}
+
+double up_listening_conversion_hz(const struct up_listening *listening,
+                                  const struct up_heard_column *column) {
+    return up_listening_clock_hz(listening) / column->filter.repeats.per_value;
 }
 
 double up_listening_noise(const struct up_heard_column *column) {

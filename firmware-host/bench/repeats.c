@@ -10,28 +10,30 @@ enum { LEAST_RUNS = 8 };
 
 /* Choices of ours: with so much noise two neighbours are equal by chance in one of ten cases, and
    a word that lasts longer than four of five others begins to count anew. */
-static const double NOISY_DIVISIONS = 3, UNEVEN = 0.25;
+static const double NOISY_DIVISIONS = 3, UNEVEN = 0.25, BY_CHANCE = 1.35;
 
 void repeats_begin(struct up_repeats *repeats, double division) {
     memset(repeats, 0, sizeof *repeats);
     repeats->division = division;
     repeats->word = (double)NAN;
-    repeats->usual = repeats->per_value = 1;
+    repeats->per_value = repeats->most = 1;
 }
 
-/* Of a quiet stream equal words tell nothing: its noise is below the division. Nor do they where
-   their runs are of any length: then the load hardly moves. */
-static void take_usual(struct up_repeats *repeats) {
+/* Nothing is learned from a quiet stream, whose noise is below the division, nor where the runs are
+   of any length: then the load hardly moves. The shortest and the longest runs do not count. */
+static void learn(struct up_repeats *repeats) {
     size_t known = repeats->runs < UP_REPEATS_MEMORY ? repeats->runs : UP_REPEATS_MEMORY;
+    size_t first = known / 5, last = known * 4 / 5;
     double lines[UP_REPEATS_MEMORY], jump[UP_REPEATS_MEMORY];
     memcpy(lines, repeats->lines, known * sizeof lines[0]);
     memcpy(jump, repeats->jump, known * sizeof jump[0]);
     up_sort(lines, known);
-    double most = lines[known * 4 / 5];
-    bool regular = most - lines[known / 5] <= fmax(1, UNEVEN * most);
-    bool noisy = up_median(jump, known) >= NOISY_DIVISIONS * repeats->division;
-    repeats->usual = noisy && regular ? (unsigned)lines[(known - 1) / 2] : 1;
-    repeats->per_value = noisy && regular ? (unsigned)most : 1;
+    if (up_median(jump, known) >= NOISY_DIVISIONS * repeats->division &&
+        lines[last] - lines[first] <= fmax(1, UNEVEN * lines[last])) {
+        double mean = up_summarise(lines + first, last - first + 1).mean;
+        repeats->per_value = mean > BY_CHANCE ? mean : 1;
+        repeats->most = mean > BY_CHANCE ? (unsigned)lines[last] : 1;
+    }
 }
 
 static void end_run(struct up_repeats *repeats, double word) {
@@ -40,7 +42,7 @@ static void end_run(struct up_repeats *repeats, double word) {
         repeats->lines[at] = repeats->run;
         repeats->jump[at] = fabs(word - repeats->word);
         if (repeats->runs % LEAST_RUNS == 0) {
-            take_usual(repeats);
+            learn(repeats);
         }
     }
     repeats->word = word;
@@ -52,7 +54,7 @@ bool repeats_take(struct up_repeats *repeats, double word) {
         end_run(repeats, word);
         return true;
     }
-    return repeats->run++ % repeats->per_value == 0;
+    return repeats->run++ % repeats->most == 0;
 }
 
 unsigned repeats_longest(const struct up_repeats *repeats) {

@@ -40,10 +40,11 @@ enum { UP_REPEATS_MEMORY = 16 };
 
 struct up_repeats {
     double division, word;
-    unsigned run;       /* lines of this word so far */
-    unsigned usual;     /* lines of one word: the median of the latest runs; 1 where it is quiet */
-    unsigned per_value; /* a line beyond so many of one word is another conversion */
-    size_t runs;        /* ended */
+    unsigned run; /* lines of this word so far */
+    double
+        per_value; /* lines of one conversion, as the latest runs have it; 1 until they show more */
+    unsigned most; /* a line beyond so many of one word is another conversion */
+    size_t runs;   /* ended */
     double lines[UP_REPEATS_MEMORY], jump[UP_REPEATS_MEMORY]; /* of the latest, and after each */
 };
 
@@ -129,24 +130,26 @@ struct up_pace_event {
     enum up_pace_kind kind;
     double time_s;                /* device time where there is any, else arrival */
     double interval_s, settled_s; /* of the stall, or between lines now; as it was before */
-    bool by_device;               /* the lines carry a clock */
+    bool by_device;               /* the lines carry a clock that says when they were measured */
     bool lines_lost;              /* stall: the clock that is in use shows it */
 };
 
 enum { UP_PACE_BLOCK = 16, UP_PACE_FIRST_MAX = 16 };
 
 struct up_pace {
-    double last_s, last_arrival_s;  /* NaN: the next interval means nothing */
-    double settled_s;               /* interval between lines; NaN until a block of them is there */
-    bool settled;                   /* two blocks have agreed on it */
+    double last_s, last_arrival_s; /* NaN: the next interval means nothing */
+    double settled_s;              /* interval between lines; NaN until a block of them is there */
+    double tick_s;                 /* of a coarse clock, which gives one time to several lines; 0 */
+    bool settled;                  /* two blocks have agreed on the interval */
     double interval[UP_PACE_BLOCK]; /* the latest of a block */
     double span_s, longest_s, second_s;
-    unsigned block; /* intervals in it */
+    unsigned block, ticks; /* intervals in it, and those above zero */
     bool coarse;
     int backlog; /* lines since a stall, while they may be a burst; 0: none may be */
     double backlog_s;
-    bool catching_up;
-    uint64_t count[UP_PACE_KINDS];
+    bool backlog_lost, catching_up; /* the stall lost lines; the burst goes on */
+    double lines_lost;              /* in all stalls, less those that came in bursts; roughly */
+    uint64_t events, count[UP_PACE_KINDS];
     struct up_pace_event first[UP_PACE_FIRST_MAX];
 };
 

@@ -92,11 +92,13 @@ void up_listening_bytes(struct up_listening *listening, const char *bytes, size_
 /* The stream has ended: judges what is still held. */
 void up_listening_end(struct up_listening *listening);
 
-/* Samples a second by the device's clock (median interval); NaN where it has none or below three.
- */
+/* Lines a second by the device's clock; NaN where it has none or below three. */
 double up_listening_rate_hz(const struct up_listening *listening);
 /* The same, or the nominal rate where the device has no clock. */
 double up_listening_clock_hz(const struct up_listening *listening);
+/* Of these, conversions: fewer where the device prints each of them several times. */
+double up_listening_conversion_hz(const struct up_listening *listening,
+                                  const struct up_heard_column *column);
 /* Noise of one reading: its standard deviation on the plateaus, pooled; where there is none, the
    noise floor's median along the stream; NaN where there was too little. */
 double up_listening_noise(const struct up_heard_column *column);
