@@ -8,6 +8,7 @@
 
 /* After so many lines with one number of columns, twice as many are two lines in one. */
 enum { USUAL_AFTER = 20, ENDLESS_BYTES = 65536 };
+static const double DAY_S = 86400;
 
 void up_reader_begin(struct up_reader *reader, const struct up_line_rule *rule, bool skip_first) {
     memset(reader, 0, sizeof *reader);
@@ -53,6 +54,10 @@ static enum up_refusal judge_words(struct up_reader *reader) {
    new clock is put behind the old one, so that time in the samples never runs back. */
 static enum up_refusal judge_time(struct up_reader *reader, struct up_sample *sample) {
     sample->time_s += reader->clock_shift_s;
+    if (reader->rule->time_of_day && sample->time_s < reader->last_time_s - DAY_S / 2) {
+        sample->time_s += DAY_S; /* midnight */
+        reader->clock_shift_s += DAY_S;
+    }
     if (sample->time_s >= reader->last_time_s) {
         return UP_LINE_FITS;
     }
