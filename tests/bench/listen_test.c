@@ -193,6 +193,136 @@ static void hung_masses_that_swing_and_creep_are_plateaus(void **state) {
     }
 }
 
+/* The noise is known over seconds, so that a slow stream reads them too; a board that prints each
+   conversion three or four times gives as many readings as it converts. */
+static void at_any_rate_and_however_often_printed(void **state) {
+    static const struct {
+        double rate_hz, lines_per_value;
+        int readings;
+    } rows[] = {{1, 1, 8}, {4, 1, 32}, {8.85, 3.3, 71}, {10, 2, 80}, {80, 1, 640}, {80, 5, 640}};
+    (void)state;
+    for (size_t i = 0; i < sizeof rows / sizeof rows[0]; i++) {
+        for (int which = 0; which < 3; which++) {
+            struct real_cell cell = real_cell_begin(which, 60 + (unsigned long)which);
+            cell.rate_hz = rows[i].rate_hz;
+            cell.lines_per_value = rows[i].lines_per_value;
+            assert_in_range(hang_eight_times(&cell), 7, 8);
+            double per_value = column->filter.repeats.per_value;
+            assert_true(fabs(per_value / rows[i].lines_per_value - 1) < 0.1);
+            for (uint64_t j = 0; j < column->plateaus; j++) {
+                assert_in_range(column->plateau[j].readings, rows[i].readings - 3,
+                                rows[i].readings + 3);
+            }
+        }
+    }
+}
+
+/* ---- a converter that is gone; a recorder that slept ---- */
+
+static void say_stamped(double at_s, double load, const char *unit) {
+    char line[64];
+    long whole = (long)at_s;
+    int length = snprintf(line, sizeof line, "%02ld:%02ld:%02ld.%06.0f,%.2f%s\n", whole / 3600,
+                          whole / 60 % 60, whole % 60, 1e6 * (at_s - (double)whole), load, unit);
+    up_listening_bytes(listening, line, (size_t)length);
+}
+
+#define STAMPED_POUNDS                                                                             \
+    "[rig]\nid = x\n[line]\nlayout = fields\nseparator = comma\ntime_field = 1\n"                  \
+    "time_unit = hh:mm:ss\nload_field = 2\nload_unit = lb\n[sensor]\ndivision_counts = 0.0045\n"
+
+/* As a recording has it: 10.24 lines a second, then 124 with one word, of which neither rig file
+   nor unit says that it is the largest one. */
+static void a_saturated_converter_needs_no_capacity(void **state) {
+    double now_s = 15 * 3600 + 50 * 60;
+    (void)state;
+    up_listening_destroy(listening);
+    listen_with(STAMPED_POUNDS);
+    for (int i = 0; i < 600; i++) {
+        say_stamped(now_s += 1 / 10.24, 0.02 + gsl_ran_gaussian(rng, 0.015), "");
+    }
+    for (int i = 0; i < 3000; i++) {
+        say_stamped(now_s += 1 / 124.0, 800.32, " lb");
+    }
+    for (int i = 0; i < 600; i++) {
+        say_stamped(now_s += 1 / 10.24, 0.02 + gsl_ran_gaussian(rng, 0.015), "");
+    }
+    up_listening_end(listening);
+    assert_int_equal(column->filter.count[UP_READING_SATURATED], 3000);
+    assert_int_equal(column->glitches, 3000);
+    assert_int_equal(column->glitches_kept, 1);
+    assert_int_equal(column->glitch[0].readings, 3000);
+    assert_true(fabs(column->glitch[0].time_s - (57000 + 600 / 10.24 + 1 / 124.0)) < 0.01);
+    for (uint64_t i = 0; i < column->plateaus; i++) {
+        assert_true(fabs(column->plateau[i].load) < 0.1);
+    }
+}
+
+/* Nor is it saturated where only the rate rises, or a display stands still at its old rate. */
+static void what_is_not_saturated(void **state) {
+    double now_s = 15 * 3600;
+    (void)state;
+    up_listening_destroy(listening);
+    listen_with(STAMPED_POUNDS);
+    for (int i = 0; i < 3000; i++) {
+        double load = i < 300 ? 0.02 : i < 1200 ? 5 : 5 + gsl_ran_gaussian(rng, 0.02);
+        say_stamped(now_s += i < 1200 ? 0.1 : 0.01, load, "");
+    }
+    up_listening_end(listening);
+    assert_int_equal(listening->pace.count[UP_PACE_RATE], 1);
+    assert_int_equal(column->filter.count[UP_READING_SATURATED], 0);
+}
+
+static void a_recorder_that_slept_shows_by_its_stamps(void **state) {
+    double now_s = 15 * 3600;
+    (void)state;
+    up_listening_destroy(listening);
+    listen_with(STAMPED_POUNDS);
+    for (int i = 0; i < 1200; i++) {
+        now_s += i < 300 || i >= 893 ? 0.1 : 0.385 / 593;
+        now_s += i == 300 ? 155.9 : 0;
+        say_stamped(now_s, gsl_ran_gaussian(rng, 0.015), "");
+    }
+    up_listening_end(listening);
+    assert_int_equal(listening->pace.count[UP_PACE_STALL], 1);
+    assert_int_equal(listening->pace.count[UP_PACE_BURST], 1);
+    assert_true(fabs(listening->pace.lines_lost - 966) < 30);
+}
+
+static void glitches_of_a_run_stand_as_one(void **state) {
+    (void)state;
+    say_noise(300, 10000, 60, 0);
+    for (int i = 0; i < 500; i++) {
+        say(10020);
+    }
+    say_noise(50, 10000, 60, 0);
+    say(-8000000);
+    say_noise(300, 10000, 60, 0);
+    up_listening_end(listening);
+    assert_int_equal(column->glitches, 501);
+    assert_int_equal(column->glitches_kept, 2);
+    assert_int_equal(column->glitch[0].verdict, UP_READING_STUCK);
+    assert_int_equal(column->glitch[0].readings, 500);
+    assert_true(fabs(column->glitch[0].time_s - 30.1) < 1e-9);
+    assert_true(column->glitch[0].load == 10020);
+    assert_int_equal(column->glitch[1].verdict, UP_READING_JUMP);
+    assert_int_equal(column->glitch[1].readings, 1);
+}
+
+/* The division bounds what a constant reading can say. */
+static void a_constant_reading_is_as_sure_as_its_division(void **state) {
+    (void)state;
+    up_listening_destroy(listening);
+    listen_with("[rig]\nid = x\n[line]\nlayout = bare\nload_unit = kg\nrate_hz = 10\n[sensor]\n"
+                "division_counts = 0.005\n");
+    for (int i = 0; i < 400; i++) {
+        up_listening_bytes(listening, "0.360 kg\n", 9);
+    }
+    up_listening_end(listening);
+    assert_int_equal(column->plateaus, 1);
+    assert_true(fabs(column->plateau[0].u_load - 0.005 / sqrt(12)) < 1e-9);
+}
+
 int main(void) {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test_setup_teardown(no_dead_word_becomes_a_plateau, begin, end),
@@ -201,6 +331,12 @@ int main(void) {
         cmocka_unit_test_setup_teardown(a_long_drift_bounds_the_averaging, begin, end),
         cmocka_unit_test_setup_teardown(the_pace_is_counted, begin, end),
         cmocka_unit_test_setup_teardown(hung_masses_that_swing_and_creep_are_plateaus, begin, end),
+        cmocka_unit_test_setup_teardown(at_any_rate_and_however_often_printed, begin, end),
+        cmocka_unit_test_setup_teardown(a_saturated_converter_needs_no_capacity, begin, end),
+        cmocka_unit_test_setup_teardown(what_is_not_saturated, begin, end),
+        cmocka_unit_test_setup_teardown(a_recorder_that_slept_shows_by_its_stamps, begin, end),
+        cmocka_unit_test_setup_teardown(glitches_of_a_run_stand_as_one, begin, end),
+        cmocka_unit_test_setup_teardown(a_constant_reading_is_as_sure_as_its_division, begin, end),
     };
     return cmocka_run_group_tests_name("listen", tests, NULL, NULL);
 }
