@@ -11,7 +11,6 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "internal.h"
 #include "upthrust/listen.h"
 #include "upthrust/statistics.h"
 #include "upthrust/text.h"
@@ -19,8 +18,7 @@
 /* A block holds a period of most swings of a hung load (0.9 Hz in recordings), so that its median
    hardly moves with them. Four blocks are a level; by then a stuck or saturated converter is known.
    Choices of ours. */
-static const double BLOCK_S = 1, STEP_FLOORS = 8, STEP_SCATTERS = 2, STILL_FLOORS = 3;
-static const double CREEP_REL = 0.005; /* as a window may creep, a decade */
+static const double BLOCK_S = 1, LEVEL_FLOORS = 8, STEP_SCATTERS = 2, STILL_FLOORS = 3;
 enum { BLOCK_LEAST = 3, BLOCK_MOST = 64, SURE = 4, FOLLOW = 4, HELD_MAX = 1 << 16 };
 
 struct up_finder {
@@ -80,6 +78,60 @@ static void hold(struct up_finder *finder, const struct up_reading *reading) {
     finder->held[finder->count++] = *reading;
 }
 
+/* A display may change by a division while the load stands still; the straight line through a step
+   of one in the middle rises by 1.5. */
+static const double RISE_OF_ONE_STEP = 1.5;
+
+/* A step of the load is looked for where the level changed by more than this many noise floors. */
+static const double STEP_FLOORS = 20;
+
+/* Cheap cells creep by up to half a per cent of the load a decade (load-cell data sheets; seen in
+   recordings): so much slope is no sign that a reading has not settled. */
+static const double CREEP_ALLOWED_REL = 0.005;
+
+/* ---- the schedule ---- */
+
+static double rise_allowed(const struct up_rig *rig, double step) {
+    double half_s = rig->window_s / 2;
+    double decades = log10((rig->read_after_s + half_s) / fmax(rig->read_after_s - half_s, 0.1));
+    return CREEP_ALLOWED_REL * fabs(step) * decades + RISE_OF_ONE_STEP * rig->division_counts;
+}
+
+static size_t first_reading_from(const struct up_reading *reading, size_t count, double time_s) {
+    size_t low = 0, high = count;
+    while (low < high) {
+        size_t middle = low + (high - low) / 2;
+        if (reading[middle].time_s < time_s) {
+            low = middle + 1;
+        } else {
+            high = middle;
+        }
+    }
+    return low;
+}
+
+static const struct up_reading *last_before_step(const struct up_reading *reading, size_t count,
+                                                 double before, double now, double noise_floor) {
+    if (!(fabs(now - before) >= STEP_FLOORS * noise_floor)) {
+        return NULL;
+    }
+    for (size_t i = count; i > 0; i--) {
+        const struct up_reading *one = &reading[i - 1];
+        if (one->verdict == UP_READING_GOOD && fabs(one->load - before) < fabs(one->load - now)) {
+            return one;
+        }
+    }
+    return NULL;
+}
+
+static void mark_stuck(struct up_reading *reading, size_t count, unsigned back) {
+    for (size_t i = count; i > 0 && back > 0; i--) {
+        if (reading[i - 1].verdict == UP_READING_GOOD) {
+            reading[i - 1].verdict = UP_READING_STUCK;
+            back--;
+        }
+    }
+}
 /* ---- reading a level ---- */
 
 static double step_time(const struct up_finder *finder, double noise_floor) {
@@ -173,8 +225,8 @@ static bool summarise(const struct up_finder *finder, struct block *block) {
 static bool is_of_level(const struct up_finder *finder, const struct block *block,
                         double noise_floor) {
     bool creeps = !finder->done && !isnan(finder->before);
-    double limit = fmax(STEP_FLOORS * noise_floor, STEP_SCATTERS * block->scatter) +
-                   (creeps ? CREEP_REL * fabs(finder->level - finder->before) : 0);
+    double limit = fmax(LEVEL_FLOORS * noise_floor, STEP_SCATTERS * block->scatter) +
+                   (creeps ? CREEP_ALLOWED_REL * fabs(finder->level - finder->before) : 0);
     return finder->blocks > 0 && fabs(block->median - finder->level) <= limit;
 }
 

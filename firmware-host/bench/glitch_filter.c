@@ -2,7 +2,9 @@
 #include <math.h>
 #include <string.h>
 
-#include "internal.h"
+#include "noise.h"
+#include "repeats.h"
+#include "upthrust/bench.h"
 #include "upthrust/statistics.h"
 
 enum { HALF = UP_GLITCH_SPAN / 2, RING_MASK = UP_GLITCH_RING - 1, FINE_BITS = 20 };

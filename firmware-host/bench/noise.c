@@ -3,7 +3,7 @@
 #include <math.h>
 #include <string.h>
 
-#include "internal.h"
+#include "noise.h"
 #include "upthrust/statistics.h"
 
 /* Half of what a window and the wait before it last by default: by the time a load is read, more

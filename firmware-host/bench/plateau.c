@@ -10,17 +10,6 @@
 enum { LEAST_READINGS = 5 };
 static const double SCATTER_FLOORS = 2, RISE_FLOORS = 1.5;
 
-/* A display may change by a division while the load stands still; the straight line through a step
-   of one in the middle rises by 1.5. */
-static const double RISE_OF_ONE_STEP = 1.5;
-
-/* A step of the load is looked for where the level changed by more than this many noise floors. */
-static const double STEP_FLOORS = 20;
-
-/* Cheap cells creep by up to half a per cent of the load a decade (load-cell data sheets; seen in
-   recordings): so much slope is no sign that a reading has not settled. */
-static const double CREEP_ALLOWED_REL = 0.005;
-
 /* ---- one window ---- */
 
 static size_t good_ones(const struct up_reading *reading, size_t count, double *time_s,
@@ -105,48 +94,4 @@ bool up_plateau_judge(const struct up_reading *reading, size_t count, double noi
     free(time_s);
     free(load);
     return settled;
-}
-
-/* ---- the schedule ---- */
-
-double rise_allowed(const struct up_rig *rig, double step) {
-    double half_s = rig->window_s / 2;
-    double decades = log10((rig->read_after_s + half_s) / fmax(rig->read_after_s - half_s, 0.1));
-    return CREEP_ALLOWED_REL * fabs(step) * decades + RISE_OF_ONE_STEP * rig->division_counts;
-}
-
-size_t first_reading_from(const struct up_reading *reading, size_t count, double time_s) {
-    size_t low = 0, high = count;
-    while (low < high) {
-        size_t middle = low + (high - low) / 2;
-        if (reading[middle].time_s < time_s) {
-            low = middle + 1;
-        } else {
-            high = middle;
-        }
-    }
-    return low;
-}
-
-const struct up_reading *last_before_step(const struct up_reading *reading, size_t count,
-                                          double before, double now, double noise_floor) {
-    if (!(fabs(now - before) >= STEP_FLOORS * noise_floor)) {
-        return NULL;
-    }
-    for (size_t i = count; i > 0; i--) {
-        const struct up_reading *one = &reading[i - 1];
-        if (one->verdict == UP_READING_GOOD && fabs(one->load - before) < fabs(one->load - now)) {
-            return one;
-        }
-    }
-    return NULL;
-}
-
-void mark_stuck(struct up_reading *reading, size_t count, unsigned back) {
-    for (size_t i = count; i > 0 && back > 0; i--) {
-        if (reading[i - 1].verdict == UP_READING_GOOD) {
-            reading[i - 1].verdict = UP_READING_STUCK;
-            back--;
-        }
-    }
 }

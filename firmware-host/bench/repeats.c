@@ -3,7 +3,7 @@
 #include <math.h>
 #include <string.h>
 
-#include "internal.h"
+#include "repeats.h"
 #include "upthrust/statistics.h"
 
 enum { LEAST_RUNS = 8 };
