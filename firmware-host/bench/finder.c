@@ -11,9 +11,9 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "upthrust/listen.h"
-#include "upthrust/statistics.h"
-#include "upthrust/text.h"
+#include "bench/finder.h"
+#include "metrology/statistics.h"
+#include "text/text.h"
 
 /* A block holds a period of most swings of a hung load (0.9 Hz in recordings), so that its median
    hardly moves with them. Four blocks are a level; by then a stuck or saturated converter is known.

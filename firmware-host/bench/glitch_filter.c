@@ -2,10 +2,8 @@
 #include <math.h>
 #include <string.h>
 
-#include "noise.h"
-#include "repeats.h"
-#include "upthrust/bench.h"
-#include "upthrust/statistics.h"
+#include "bench/glitch_filter.h"
+#include "metrology/statistics.h"
 
 enum { HALF = UP_GLITCH_SPAN / 2, RING_MASK = UP_GLITCH_RING - 1, FINE_BITS = 20 };
 enum { NOISY_RUN = 12, STILL_RUN = 32 };

@@ -3,9 +3,9 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "internal.h"
-#include "upthrust/statistics.h"
-#include "upthrust/text.h"
+#include "bench/plateau.h"
+#include "metrology/statistics.h"
+#include "text/text.h"
 
 enum { LEAST_READINGS = 5 };
 static const double SCATTER_FLOORS = 2, RISE_FLOORS = 1.5;

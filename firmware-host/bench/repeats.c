@@ -3,8 +3,8 @@
 #include <math.h>
 #include <string.h>
 
-#include "repeats.h"
-#include "upthrust/statistics.h"
+#include "bench/repeats.h"
+#include "metrology/statistics.h"
 
 enum { LEAST_RUNS = 8 };
 

@@ -10,7 +10,7 @@
 #include <unistd.h>
 
 #include "cli.h"
-#include "upthrust/text.h"
+#include "text/text.h"
 
 const struct command commands[] = {
     {"demo", "", "measure invented gear on a simulated tank, beside its truth", options_demo,

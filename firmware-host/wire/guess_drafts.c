@@ -6,7 +6,7 @@
 #include <string.h>
 
 #include "guess_internal.h"
-#include "upthrust/text.h"
+#include "text/text.h"
 
 /* ---- one number a line ---- */
 

@@ -7,7 +7,7 @@
 #include <string.h>
 
 #include "guess_internal.h"
-#include "upthrust/text.h"
+#include "text/text.h"
 
 struct column {
     char name[UP_LABEL_SIZE]; /* of a JSON member, or above the column; empty */

@@ -11,8 +11,8 @@
 
 #include <cmocka.h>
 
+#include "bench/listen.h"
 #include "real_cell.h"
-#include "upthrust/listen.h"
 
 static struct up_rig rig;
 static struct up_listening *listening;

@@ -11,7 +11,7 @@
 
 #include <cmocka.h>
 
-#include "upthrust/listen.h"
+#include "bench/finder.h"
 
 enum { COUNT = 1000 };
 

@@ -8,7 +8,7 @@
 
 #include "chance.h"
 #include "drawing.h"
-#include "upthrust/report.h"
+#include "report/report.h"
 
 enum { NAMES = 100, LABEL_CHARACTERS = 40, FORMATTED_BYTES = 49 };
 
