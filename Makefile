@@ -2,9 +2,11 @@
 #
 #   make          build/upthrust and the simulated tank, build/upthrust-tank
 #   make demo     the main job on a simulated tank; installs what it lacks (Debian)
-#   make check    all tests; installs what it lacks (Debian)
+#   make check    the tests; installs what it lacks (Debian)
 #   make quick    the tests that need no process, network or root: some fifteen seconds
+#   make nightly  everything, the long checks whole
 #   make faults   every fault of a session caused on purpose, and what it cost, as a table
+#                 (ONLY="WORD ..." chooses some, SAMPLE=10 KEY=WORD draws one in ten)
 #   make check-kernel  real serial ports in a small emulated machine; the first time builds its kernel
 #   make truth    ten thousand simulated sessions a cell: how often the interval holds the truth
 #   make fuzz     random bytes against rig files, lines and guesses (needs clang)
@@ -77,7 +79,7 @@ SECONDS ?= 20
 SONAME := libupthrust.so.0
 OBJCOPY ?= objcopy
 
-.PHONY: all demo check quick faults fuzz check-kernel bench truth install clean packages-build packages-check \
+.PHONY: all demo check quick nightly faults fuzz check-kernel bench truth install clean packages-build packages-check \
   packages-kernel tests FORCE
 .PRECIOUS: $(OUT)/%.o
 .DELETE_ON_ERROR:
@@ -163,8 +165,12 @@ quick:
 	@$(MAKE) --no-print-directory all tests
 	@sh tests/run.sh $(OUT) quick
 
+# .ci/run with every long check whole.
+nightly:
+	@.ci/run whole
+
 faults: all
-	@sh tests/faults/faults_test.sh $(OUT)
+	@sh tests/faults/faults.sh $(OUT) $(if $(SAMPLE),--sample $(SAMPLE) --key "$(KEY)") $(ONLY)
 
 check-kernel: packages-kernel
 	@$(MAKE) --no-print-directory all
