@@ -8,16 +8,16 @@ set -u
 cd "$(dirname "$0")/.." || exit 2
 bad=0 tests=0
 headers_of() { # folder -> headers it may include
-    base="quantity failure text"
+    base="quantity failure memory text"
     maths="water waters gravity gas material statistics weighing masses outlier chart bodies shake moment"
     case $1 in
-    text) echo "failure text" ;;
-    metrology) echo "quantity failure $maths" ;;
+    text) echo "failure memory text" ;;
+    metrology) echo "quantity failure memory $maths" ;;
     wire) echo "$base $maths item rig wire port guess" ;;
     bench) echo "$base $maths item rig wire reference result calibration bench fitness listen procedure" ;;
     catalogue) echo "$base $maths item reference kind result calibration catalogue run" ;;
     # A run's trace is read again: the line reader and the glitch test, no ports.
-    report) echo "$base $maths item reference kind result calibration catalogue report rig wire bench" ;;
+    report) echo "$base $maths item reference kind result calibration catalogue run report rig wire bench" ;;
     operator) echo "$base $maths item rig wire reference result calibration bench fitness procedure panel live session" ;;
     session | cli) ls include/upthrust | sed 's/\.h$//' ;;
     esac

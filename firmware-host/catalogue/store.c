@@ -27,6 +27,13 @@ static bool fail_on_disk(struct up_catalogue *catalogue, int code, struct up_fai
                    cause != 0 ? strerror(cause) : "");
 }
 
+static bool fail_for_memory(struct up_catalogue *catalogue, struct up_failure *failure) {
+    return up_fail(failure, UP_STATUS_UNABLE,
+                   "there is not enough memory to use the catalogue %s: end other programs, then "
+                   "try again; what was stored before is safe",
+                   catalogue->directory);
+}
+
 bool catalogue_fail(struct up_catalogue *catalogue, int code, struct up_failure *failure) {
     const char *directory = catalogue->directory;
     switch (code & 0xFF) {
@@ -48,7 +55,10 @@ bool catalogue_fail(struct up_catalogue *catalogue, int code, struct up_failure 
                        "before is safe",
                        directory);
     case SQLITE_IOERR:
-        return fail_on_disk(catalogue, code, failure);
+        return code == SQLITE_IOERR_NOMEM ? fail_for_memory(catalogue, failure)
+                                          : fail_on_disk(catalogue, code, failure);
+    case SQLITE_NOMEM:
+        return fail_for_memory(catalogue, failure);
     default:
         return up_fail(failure, UP_STATUS_UNABLE,
                        "cannot use the catalogue %s: %s; check that you may write there, or copy "
@@ -406,9 +416,20 @@ static bool open_all(struct up_catalogue *catalogue, enum up_catalogue_mode mode
     return good;
 }
 
+/* jansson leaves a member out that finds no room, and the record would be stored without it. */
+static void keep_json_whole(void) {
+    json_malloc_t allocate;
+    json_free_t release;
+    json_get_alloc_funcs(&allocate, &release);
+    if (allocate == malloc) {
+        json_set_alloc_funcs(up_allocate_bytes, release);
+    }
+}
+
 bool up_catalogue_open(const char *directory, enum up_catalogue_mode mode,
                        struct up_catalogue **result, struct up_failure *failure) {
     struct up_catalogue *catalogue = up_allocate(1, sizeof *catalogue);
+    keep_json_whole();
     catalogue->directory = up_text_format("%s", directory[0] != '\0' ? directory : ".");
     *result = NULL;
     if (!open_all(catalogue, mode, failure)) {

@@ -9,6 +9,7 @@
 #include <unistd.h>
 
 #include "cli.h"
+#include "upthrust/memory.h"
 #include "upthrust/text.h"
 
 const struct command commands[] = {
@@ -218,8 +219,21 @@ static void fill_standard(void) {
     }
 }
 
+/* Nothing here may allocate. */
+static void end_without_memory(void) {
+    static const char words[] =
+        "upthrust: there is not enough memory: end other programs, then try "
+        "again; what was stored before is safe\n";
+    if (write(STDERR_FILENO, words, sizeof words - 1) < 0) {
+        _exit(UP_STATUS_UNABLE);
+    }
+    _exit(UP_STATUS_UNABLE);
+}
+
 int main(int argc, char **argv) {
     fill_standard();
+    up_at_out_of_memory(end_without_memory);
+    json_set_alloc_funcs(up_allocate_bytes, free);
     if (argc < 2) {
         print_help(stderr);
         return UP_STATUS_WRONG_INPUT;

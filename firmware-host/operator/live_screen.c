@@ -51,11 +51,20 @@ static double monotonic_s(void) {
 
 /* ---- entering and leaving ---- */
 
-/* No memory left, or told to drop everything: the terminal at least is left as it was. */
+/* Told to drop everything, or no memory left: the terminal at least is left as it was. */
 static void leave_in_haste(int number) {
     endwin();
     signal(number, SIG_DFL);
     raise(number);
+}
+
+static up_memory_end *before_memory;
+
+static void leave_without_memory(void) {
+    endwin();
+    if (before_memory != NULL) {
+        before_memory();
+    }
 }
 
 static void catch_haste(struct live *live) {
@@ -63,6 +72,7 @@ static void catch_haste(struct live *live) {
     sigemptyset(&action.sa_mask);
     sigaction(SIGABRT, &action, &live->before_abort);
     sigaction(SIGQUIT, &action, &live->before_quit);
+    before_memory = up_at_out_of_memory(leave_without_memory);
 }
 
 /* Letters and ground stay the terminal's own where a style has no colour: pair 0. */
@@ -134,8 +144,8 @@ static struct live *make_live(const struct up_operator *op, const struct up_sess
     live->result = up_allocate(session->procedure->measure.waters + 1, sizeof *live->result);
     live->log = open_memstream(&live->log_text, &live->log_size);
     live->input = input >= 0 ? fdopen(input, "r") : NULL;
-    if (live->log == NULL) { /* there is no memory left */
-        up_reallocate(NULL, (size_t)-1, 2);
+    if (live->log == NULL) {
+        up_out_of_memory();
     }
     return live;
 }
@@ -175,6 +185,7 @@ void live_end(struct up_operator *op) {
     delscreen(live->screen);
     sigaction(SIGABRT, &live->before_abort, NULL);
     sigaction(SIGQUIT, &live->before_quit, NULL);
+    up_at_out_of_memory(before_memory);
     fflush(live->log);
     fputs(live->log_text, op->output);
     fflush(op->output);

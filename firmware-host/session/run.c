@@ -143,18 +143,10 @@ static json_t *about(const struct keeper *keeper, const char *what) {
 }
 
 static bool keep_rig(struct keeper *keeper, struct up_failure *failure) {
-    enum { RIG_READ_MAX = 1 << 20 };
     const struct up_rig *rig = keeper->bench->rig;
-    char *text = up_allocate(RIG_READ_MAX + 1, 1);
-    FILE *stream = fopen(rig->path, "r");
-    size_t length = stream != NULL ? fread(text, 1, RIG_READ_MAX, stream) : 0;
-    if (stream != NULL) {
-        fclose(stream);
-    }
-    text[length] = '\0';
+    char *text = up_rig_read_text(rig->path, failure);
     struct up_rig_version version = {rig->id, rig->name, rig->sha256, text};
-    bool good = (length > 0 || up_fail(failure, UP_STATUS_WRONG_INPUT,
-                                       "cannot read the rig file %s any more", rig->path)) &&
+    bool good = text != NULL &&
                 up_rig_keep(keeper->bench->catalogue, &version, keeper->rig_record_id, failure);
     free(text);
     return good;
