@@ -7,6 +7,7 @@
 #include <unistd.h>
 
 #include "internal.h"
+#include "upthrust/json.h"
 #include "upthrust/text.h"
 
 enum { DOCUMENT_BYTES_MAX = 64 << 20, DOCUMENT_MEMORY_BYTES_MAX = 512 << 20 };
@@ -29,7 +30,7 @@ static json_t *load_document(const char *path, struct up_failure *failure) {
     if (text == NULL) {
         return NULL;
     }
-    if (up_text_json_bytes(text, length) > DOCUMENT_MEMORY_BYTES_MAX) {
+    if (up_json_bytes(text, length) > DOCUMENT_MEMORY_BYTES_MAX) {
         free(text);
         up_fail(failure, UP_STATUS_WRONG_INPUT,
                 "%s holds more values than fit into memory: merge the catalogue's directory "

@@ -6,6 +6,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "upthrust/json.h"
 #include "upthrust/run.h"
 #include "upthrust/text.h"
 
@@ -41,7 +42,7 @@ static bool find_run(const char *directory, const char *id, char found[UP_ID_SIZ
 static bool parse_journal(const char *path, char *text, size_t length, json_t *journal,
                           struct up_failure *failure) {
     int number = 1;
-    if (up_text_json_bytes(text, length) > JOURNAL_MEMORY_BYTES_MAX) {
+    if (up_json_bytes(text, length) > JOURNAL_MEMORY_BYTES_MAX) {
         return up_fail(failure, UP_STATUS_WRONG_INPUT, "%s holds more values than fit into memory",
                        path);
     }

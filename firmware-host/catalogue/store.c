@@ -12,6 +12,7 @@
 #include <unistd.h>
 
 #include "internal.h"
+#include "upthrust/json.h"
 #include "upthrust/text.h"
 
 int catalogue_patience_ms = 10000;
@@ -416,20 +417,10 @@ static bool open_all(struct up_catalogue *catalogue, enum up_catalogue_mode mode
     return good;
 }
 
-/* jansson leaves a member out that finds no room, and the record would be stored without it. */
-static void keep_json_whole(void) {
-    json_malloc_t allocate;
-    json_free_t release;
-    json_get_alloc_funcs(&allocate, &release);
-    if (allocate == malloc) {
-        json_set_alloc_funcs(up_allocate_bytes, release);
-    }
-}
-
 bool up_catalogue_open(const char *directory, enum up_catalogue_mode mode,
                        struct up_catalogue **result, struct up_failure *failure) {
     struct up_catalogue *catalogue = up_allocate(1, sizeof *catalogue);
-    keep_json_whole();
+    up_json_keep_whole();
     catalogue->directory = up_text_format("%s", directory[0] != '\0' ? directory : ".");
     *result = NULL;
     if (!open_all(catalogue, mode, failure)) {

@@ -9,6 +9,7 @@
 #include <unistd.h>
 
 #include "cli.h"
+#include "upthrust/json.h"
 #include "upthrust/memory.h"
 #include "upthrust/text.h"
 
@@ -233,7 +234,7 @@ static void end_without_memory(void) {
 int main(int argc, char **argv) {
     fill_standard();
     up_at_out_of_memory(end_without_memory);
-    json_set_alloc_funcs(up_allocate_bytes, free);
+    up_json_keep_whole();
     if (argc < 2) {
         print_help(stderr);
         return UP_STATUS_WRONG_INPUT;

@@ -8,6 +8,7 @@
 #include <unistd.h>
 
 #include "upthrust/bench.h"
+#include "upthrust/json.h"
 #include "upthrust/run.h"
 #include "upthrust/text.h"
 #include "upthrust/wire.h"
@@ -165,7 +166,7 @@ bool trace_read_journal(struct up_catalogue *catalogue, struct trace *trace,
     for (const char *line = text, *end = text + length; line < end;) {
         const char *feed = memchr(line, '\n', (size_t)(end - line));
         size_t bytes = (size_t)((feed != NULL ? feed : end) - line);
-        if (up_text_json_bytes(line, bytes) <= LINE_MEMORY_BYTES_MAX) {
+        if (up_json_bytes(line, bytes) <= LINE_MEMORY_BYTES_MAX) {
             take_line(line, bytes, trace);
         }
         line += bytes + 1;

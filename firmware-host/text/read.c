@@ -16,7 +16,8 @@ static const char *fault_of(int descriptor, enum up_links links, size_t most_byt
                                                            : strerror(errno);
     }
     if (!S_ISREG(about.st_mode)) {
-        return S_ISDIR(about.st_mode) ? "it is a directory" : "it is a pipe or a device, not a file";
+        return S_ISDIR(about.st_mode) ? "it is a directory"
+                                      : "it is a pipe or a device, not a file";
     }
     if ((uintmax_t)about.st_size > most_bytes) {
         bool large = most_bytes >= 1 << 20;

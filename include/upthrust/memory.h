@@ -13,8 +13,7 @@
 void *up_allocate(size_t count, size_t size);
 void *up_reallocate(void *old, size_t count, size_t size);
 
-/* The same as malloc() to look at, for libraries that let one choose it. Opening a catalogue hands
-   it to jansson, unless the program has chosen another allocator there. */
+/* The same as malloc() to look at, for libraries that let one choose it. */
 void *up_allocate_bytes(size_t size);
 
 /* For whoever finds out in another way. Calls abort() in the end. */

@@ -80,10 +80,6 @@ int up_text_open_file(const char *path, enum up_links links, size_t most_bytes,
 char *up_text_read_file(const char *path, enum up_links links, size_t most_bytes, size_t *length,
                         struct up_failure *failure);
 
-/* About how much memory a parser fills with the values of JSON text: "{}" three million times is
-   small on the disk only. */
-size_t up_text_json_bytes(const char *text, size_t length);
-
 /* printf into a new string, freed by the caller. */
 char *up_text_format(const char *format, ...) __attribute__((format(printf, 1, 2)));
 

@@ -6,8 +6,8 @@
 #include <math.h>
 #include <sys/time.h>
 
-#include "chance.h"
 #include "../../firmware-host/report/draw.h"
+#include "chance.h"
 #include "drawing.h"
 #include "upthrust/report.h"
 
@@ -368,7 +368,7 @@ static void set_path(const char *script) {
 
 /* What a gnuplot does in the end: -e names the folder. */
 #define DRAWS                                                                                      \
-    "into=$(echo \"$3\" | /bin/sed 's/^into = \"//; s/\"$//')\n"                                    \
+    "into=$(echo \"$3\" | /bin/sed 's/^into = \"//; s/\"$//')\n"                                   \
     "echo picture >${into}items.svg; echo picture >${into}items.png\n"
 
 static char *usual_path;
@@ -451,7 +451,7 @@ static void only_whole_paths_lead_to_gnuplot(void **state) {
     set_path(NULL);
     write_all("gnuplot", "#!/bin/sh\n>ran\n");
     assert_int_equal(chmod("gnuplot", 0755), 0);
-    static const char *const paths[] = {"", ":", ":/nowhere", "/nowhere:", "/nowhere::/nowhere",
+    static const char *const paths[] = {"",  ":",  ":/nowhere", "/nowhere:", "/nowhere::/nowhere",
                                         ".", "./", "../here"};
     for (size_t i = 0; i < ARRAY(paths); i++) {
         setenv("PATH", paths[i], 1);
