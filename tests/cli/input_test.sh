@@ -261,8 +261,12 @@ expect "a water called tank" 2 - "not \"tank\"" -- "$bin" measure --rig "$work/r
 expect "an own water without salinity" 2 - "what is in it" -- "$bin" measure --rig "$work/rig.ini" --operator json --item "Twin fins" --water "Blue lake,temp_c=5" --catalogue "$c"
 
 # Where there is no memory nothing is stored, and a line says why.
-expect "no memory" 1 - "not enough memory" -- sh -c "ulimit -v 60000; '$bin' import '$work/large.json' --catalogue '$c'"
+head -c 60000000 /dev/zero | tr '\0' ' ' >"$work/large.json"
+expect "no memory" 1 - "not enough memory" -- sh -c "ulimit -v 60000; exec '$bin' import '$work/large.json' --catalogue '$c'"
+rm "$work/large.json"
 expect "plot of nothing" 1 - "measure an item first" -- "$bin" plot --catalogue "$c"
+rmdir "$c/plots"
+expect "plot of nothing, without its folder" 1 - "measure an item first" -- "$bin" plot --catalogue "$c"
 expect "plot of no run" 2 - "no run" -- "$bin" plot --run f00d --catalogue "$c"
 expect "plot, a rig without a run" 2 - "goes with --run" -- "$bin" plot --rig x.ini --catalogue "$c"
 expect "export, no format" 2 - "csv or" -- "$bin" export --catalogue "$c"
