@@ -27,7 +27,7 @@ system_of() { # folder -> libraries it must not touch
     metrology) echo 'sqlite3|jansson|ini\.h|uuid|nettle|unistd|fcntl|poll|termios|time\.h|stdio|sys/|libserialport|gpiod' ;;
     wire) echo 'sqlite3|uuid|gpiod' ;;
     bench) echo 'sqlite3|uuid|nettle|unistd|fcntl|poll|termios|time\.h|sys/|signal|libserialport|gpiod|curses' ;;
-    operator) echo 'sqlite3|uuid|termios|libserialport' ;;
+    operator) echo 'sqlite3|uuid|libserialport' ;;
     session) echo 'sqlite3|termios|gpiod|curses' ;;
     catalogue | report) echo 'termios|libserialport|gpiod' ;;
     text) echo 'sqlite3|gsl|termios|libserialport|gpiod' ;;

@@ -95,7 +95,7 @@ bool take_material(const struct arguments *arguments, double *expansion_per_k,
 bool waters_asked(const struct arguments *arguments, struct up_water *water, unsigned *count,
                   struct up_failure *failure);
 
-/* Set by SIGINT and SIGTERM once catch_signals was called. */
+/* Set by SIGINT, SIGTERM and SIGHUP once catch_signals was called. */
 extern volatile sig_atomic_t signalled;
 void catch_signals(void);
 /* Ends the program as the signal would have, if one came. */

@@ -379,6 +379,28 @@ static enum up_status status_of(const struct judging *judging) {
     return UP_STATUS_DONE;
 }
 
+/* Told apart by their names, like those of a session. */
+static bool check_waters(const struct arguments *arguments, struct up_failure *failure) {
+    const char *seen[OPTIONS_GIVEN_MAX];
+    int count = 0;
+    for (int i = 0; i < arguments->options; i++) {
+        const char *water = arguments->option[i].value;
+        size_t length = strcspn(water, ",");
+        if (strcmp(arguments->option[i].name, "water") != 0) {
+            continue;
+        }
+        for (int j = 0; j < count; j++) {
+            if (strcspn(seen[j], ",") == length && strncmp(seen[j], water, length) == 0) {
+                return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                               "--water %.*s is asked for twice: keep one",
+                               (int)(length < 60 ? length : 60), water);
+            }
+        }
+        seen[count++] = water;
+    }
+    return true;
+}
+
 static enum up_status decide(struct judging *judging, struct up_catalogue *catalogue,
                              const struct up_style *style, struct up_failure *failure) {
     const struct arguments *arguments = judging->arguments;
@@ -414,7 +436,7 @@ enum up_status command_decide(const struct arguments *arguments, struct up_failu
     struct up_catalogue *catalogue = NULL;
     struct up_style style;
     enum up_status status = UP_STATUS_WRONG_INPUT;
-    if (style_asked(arguments, &style, failure) &&
+    if (style_asked(arguments, &style, failure) && check_waters(arguments, failure) &&
         option_number(arguments, "tolerance-g", 0.1, 100000, &judging.tolerance_g, failure) &&
         option_number(arguments, "confidence", 0.5, 0.9999, &judging.confidence, failure)) {
         status = open_catalogue(arguments,

@@ -436,7 +436,8 @@ enum up_status command_listen(const struct arguments *arguments, struct up_failu
         return failure->status;
     }
     catch_signals();
-    listening = up_listening_create(&rig, replay == NULL && rig.line.poll[0] == '\0');
+    bool live = replay == NULL && rig.port_kind != UP_PORT_CAPTURE;
+    listening = up_listening_create(&rig, live && rig.line.poll[0] == '\0');
     good = hear_stream(arguments, &rig, 10, listening, failure) &&
            judge_listening(listening, replay != NULL ? replay : rig_file, failure) &&
            fit_columns(arguments, listening, fit, failure);

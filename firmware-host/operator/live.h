@@ -31,7 +31,8 @@ void live_large(struct up_canvas *canvas, struct place place, int scale, enum up
 void live_large_wrap(struct up_canvas *canvas, struct place place, int rows,
                      enum up_live_style style, const char *text);
 
-/* Whether the terminal (TERM) can place its letters; nothing is sent to it. */
-bool live_terminal_places(int descriptor);
+/* Whether the terminal (TERM) can place its letters; nothing is sent to it. `leave` gets what
+   brings the normal screen and the cursor back. */
+bool live_terminal_places(int descriptor, char *leave, size_t size);
 
 #endif

@@ -60,11 +60,16 @@ static bool judge(int status, const char *directory, const char *script,
                        "gnuplot did not finish %s/%s in %u s and was ended; the results are kept",
                        directory, script, draw_patience_s);
     }
-    return (WIFEXITED(status) && WEXITSTATUS(status) == 0) ||
+    if (WIFSIGNALED(status)) {
+        return up_fail(failure, UP_STATUS_UNABLE,
+                       "gnuplot was ended by a signal (%s) before it had drawn %s/%s; the results "
+                       "are kept",
+                       strsignal(WTERMSIG(status)), directory, script);
+    }
+    return WEXITSTATUS(status) == 0 ||
            up_fail(failure, UP_STATUS_UNABLE,
-                   "gnuplot could not draw %s/%s (%s %d); the results are kept", directory, script,
-                   WIFEXITED(status) ? "status" : "signal",
-                   WIFEXITED(status) ? WEXITSTATUS(status) : WTERMSIG(status));
+                   "gnuplot could not draw %s/%s (status %d); the results are kept", directory,
+                   script, WEXITSTATUS(status));
 }
 
 static bool run_gnuplot(const char *into, const char *directory, const char *script,

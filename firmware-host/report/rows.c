@@ -1,8 +1,10 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
+#include <ctype.h>
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <strings.h>
 
 #include "upthrust/report.h"
 #include "upthrust/text.h"
@@ -17,12 +19,22 @@ struct gather {
     json_t *decisions; /* result's id to what was decided later */
 };
 
+/* As a word, which "repair" is not. */
+static bool says_pair(const char *name) {
+    for (const char *at = name; *at != '\0'; at++) {
+        if ((at == name || !isalpha((unsigned char)at[-1])) && strncasecmp(at, "pair", 4) == 0 &&
+            !isalpha((unsigned char)at[4])) {
+            return true;
+        }
+    }
+    return false;
+}
+
 char *up_item_title(const char *name, int pieces) {
     /* Who wrote it into the name need not read it twice. */
-    return strstr(name, "pair") != NULL ? up_text_format("%s", name)
-           : pieces == 2                ? up_text_format("pair: %s", name)
-           : pieces > 2                 ? up_text_format("%d pieces: %s", pieces, name)
-                                        : up_text_format("%s", name);
+    return pieces == 2 && !says_pair(name) ? up_text_format("pair: %s", name)
+           : pieces > 2                    ? up_text_format("%d pieces: %s", pieces, name)
+                                           : up_text_format("%s", name);
 }
 
 static void copy_text(char *to, size_t size, const json_t *from) {

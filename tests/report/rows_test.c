@@ -260,6 +260,23 @@ static void a_damaged_record_is_told(void **state) {
     up_catalogue_close(catalogue);
 }
 
+static void assert_title(const char *name, int pieces, const char *wanted) {
+    char *title = up_item_title(name, pieces);
+    assert_string_equal(title, wanted);
+    free(title);
+}
+
+static void a_title_says_how_many_pieces_once(void **state) {
+    (void)state;
+    assert_title("Fin", 1, "Fin");
+    assert_title("Fin", 2, "pair: Fin");
+    assert_title("Fin, a pair", 2, "Fin, a pair");
+    assert_title("Pair of fins", 2, "Pair of fins");
+    assert_title("Repair kit", 2, "pair: Repair kit");
+    assert_title("Pairing fin", 2, "pair: Pairing fin");
+    assert_title("Weights, a pair each", 4, "4 pieces: Weights, a pair each");
+}
+
 int main(void) {
     const struct CMUnitTest tests[] = {
         TEST(the_lightest_in_fresh_water_stands_first),
@@ -272,6 +289,7 @@ int main(void) {
         TEST(bodies_of_somebody_else_do_no_harm),
         TEST(an_empty_catalogue_has_no_rows),
         TEST(a_damaged_record_is_told),
+        TEST(a_title_says_how_many_pieces_once),
     };
     return cmocka_run_group_tests_name("report: rows", tests, NULL, NULL);
 }
