@@ -49,7 +49,7 @@ endif
 # ncurses asks for an older _XOPEN_SOURCE than the one below, which holds it.
 PKG_CFLAGS = $(filter-out -D_%,$(shell pkg-config --cflags $(LIBRARIES) 2>/dev/null))
 PKG_LIBS   = $(shell pkg-config --libs $(LIBRARIES) 2>/dev/null) -lm
-COMPILE = $(CC) -std=c17 -D_XOPEN_SOURCE=700 -D_DEFAULT_SOURCE -Iinclude -I$(OUT)/made -Irigs -Itests/support -Itests/truth \
+COMPILE = $(CC) -std=c17 -D_XOPEN_SOURCE=700 -D_DEFAULT_SOURCE -Iinclude -Ifirmware-host -I$(OUT)/made -Irigs -Itests/support -Itests/truth \
   -DUPTHRUST_VERSION='"$(VERSION)"' -ffp-contract=off -fPIC $(WARNINGS) $(CFLAGS) $(PKG_CFLAGS) -MMD -MP
 
 FLOORS := text metrology wire bench catalogue report operator session

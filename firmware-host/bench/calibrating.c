@@ -3,7 +3,7 @@
 #include <string.h>
 
 #include "internal.h"
-#include "upthrust/text.h"
+#include "text/text.h"
 
 enum { LEAST_MASSES = 3 };
 

@@ -6,8 +6,8 @@
 #include <string.h>
 
 #include "internal.h"
-#include "upthrust/statistics.h"
-#include "upthrust/text.h"
+#include "metrology/statistics.h"
+#include "text/text.h"
 
 /* An offset of less than this share of the lightest mass changes no decision about gear; creep that
    is not quite additive gives as much (a choice of ours). */

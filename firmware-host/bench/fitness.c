@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include "upthrust/fitness.h"
+#include "bench/fitness.h"
 
 #include <math.h>
 #include <stdarg.h>

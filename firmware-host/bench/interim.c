@@ -7,8 +7,8 @@
 #include <stdlib.h>
 
 #include "internal.h"
-#include "upthrust/outlier.h"
-#include "upthrust/text.h"
+#include "metrology/outlier.h"
+#include "text/text.h"
 
 /* A trial that lies off by chance is asked about in one session of a hundred. */
 static const double OUTLIER_SIGNIFICANCE = 0.01;

@@ -3,7 +3,7 @@
 #ifndef UPTHRUST_BENCH_INTERNAL_H
 #define UPTHRUST_BENCH_INTERNAL_H
 
-#include "upthrust/procedure.h"
+#include "bench/procedure.h"
 
 enum { EVENTS_MAX = 8, BROKEN_MAX = 3 };
 

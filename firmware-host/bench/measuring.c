@@ -5,7 +5,7 @@
 #include <string.h>
 
 #include "internal.h"
-#include "upthrust/text.h"
+#include "text/text.h"
 
 /* Shaking stops when a shake frees less than this, or nothing but noise: half a gram changes no
    diver's lead (a choice of ours, no standard). */

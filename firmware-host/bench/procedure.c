@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include "upthrust/procedure.h"
+#include "bench/procedure.h"
 
 #include <math.h>
 #include <stdarg.h>
@@ -8,8 +8,8 @@
 #include <string.h>
 
 #include "internal.h"
-#include "upthrust/statistics.h"
-#include "upthrust/text.h"
+#include "metrology/statistics.h"
+#include "text/text.h"
 
 enum { HELD_MAX = 1 << 18 };
 

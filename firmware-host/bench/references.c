@@ -6,8 +6,8 @@
 #include <string.h>
 
 #include "internal.h"
-#include "upthrust/bodies.h"
-#include "upthrust/text.h"
+#include "metrology/bodies.h"
+#include "text/text.h"
 
 /* Where nothing is told of its expansion, a body needs no temperature. */
 struct up_quantity up_reference_volume_m3(const struct up_reference *reference, double temp_c) {

@@ -5,7 +5,7 @@
 #include <string.h>
 
 #include "internal.h"
-#include "upthrust/statistics.h"
+#include "metrology/statistics.h"
 
 enum { LEAST_TRIALS = 2 };
 

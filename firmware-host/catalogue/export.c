@@ -10,7 +10,7 @@
 #include <unistd.h>
 
 #include "internal.h"
-#include "upthrust/text.h"
+#include "text/text.h"
 
 struct writing {
     struct up_catalogue *catalogue;

@@ -7,8 +7,8 @@
 #include <unistd.h>
 
 #include "internal.h"
-#include "upthrust/json.h"
-#include "upthrust/text.h"
+#include "text/json.h"
+#include "text/text.h"
 
 enum { DOCUMENT_BYTES_MAX = 64 << 20, DOCUMENT_MEMORY_BYTES_MAX = 512 << 20 };
 

@@ -5,9 +5,10 @@
 
 #include <sqlite3.h>
 
+#include "catalogue/kind.h"
+#include "catalogue/records.h"
 #include "members.h"
-#include "upthrust/catalogue.h"
-#include "upthrust/json.h"
+#include "text/json.h"
 
 enum {
     APPLICATION_ID = 0x75705442, /* "upTB" */

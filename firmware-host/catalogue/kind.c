@@ -7,8 +7,8 @@
 #include <uuid/uuid.h>
 
 #include "internal.h"
-#include "upthrust/statistics.h"
-#include "upthrust/text.h"
+#include "metrology/statistics.h"
+#include "text/text.h"
 
 static const struct catalogue_noun noun = {"gear_kind", "kind", "kinds", "a kind", "kind"};
 

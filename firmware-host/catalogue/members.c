@@ -7,7 +7,7 @@
 #include <string.h>
 
 #include "internal.h"
-#include "upthrust/text.h"
+#include "text/text.h"
 
 /* Far beyond whatever hangs in a tank, near enough to keep sums and plots finite: choices of
    ours. */

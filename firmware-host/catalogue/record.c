@@ -8,7 +8,7 @@
 #include <uuid/uuid.h>
 
 #include "internal.h"
-#include "upthrust/text.h"
+#include "text/text.h"
 
 long catalogue_clock_step_s = 0;
 

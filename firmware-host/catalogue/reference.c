@@ -5,7 +5,7 @@
 #include <string.h>
 
 #include "internal.h"
-#include "upthrust/text.h"
+#include "text/text.h"
 
 static const struct catalogue_noun noun = {"reference", "reference body", "reference bodies",
                                            "a reference body", "body"};

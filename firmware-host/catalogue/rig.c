@@ -4,9 +4,9 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "catalogue/run.h"
 #include "internal.h"
-#include "upthrust/run.h"
-#include "upthrust/text.h"
+#include "text/text.h"
 
 /* The thing is the bench: wherever its records are put together, its rig files are versions of one
    thing. So its id comes from the bench's. */

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include "upthrust/run.h"
+#include "catalogue/run.h"
 
 #include <errno.h>
 #include <fcntl.h>
@@ -12,8 +12,8 @@
 #include <unistd.h>
 
 #include "internal.h"
-#include "upthrust/clock.h"
-#include "upthrust/text.h"
+#include "text/clock.h"
+#include "text/text.h"
 
 struct up_run {
     struct up_catalogue *catalogue;

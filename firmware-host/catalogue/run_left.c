@@ -6,9 +6,9 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "upthrust/json.h"
-#include "upthrust/run.h"
-#include "upthrust/text.h"
+#include "catalogue/run.h"
+#include "text/json.h"
+#include "text/text.h"
 
 enum { LEAST_PREFIX = 4, JOURNAL_MEMORY_BYTES_MAX = 1 << 30 };
 

@@ -12,8 +12,8 @@
 #include <unistd.h>
 
 #include "internal.h"
-#include "upthrust/json.h"
-#include "upthrust/text.h"
+#include "text/json.h"
+#include "text/text.h"
 
 int catalogue_patience_ms = 10000;
 

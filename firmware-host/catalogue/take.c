@@ -4,7 +4,7 @@
 #include <string.h>
 
 #include "internal.h"
-#include "upthrust/text.h"
+#include "text/text.h"
 
 enum { BODY_BYTES_MAX = 1 << 20, REPLACES_MAX = 1000 };
 

@@ -7,7 +7,7 @@
 #include <uuid/uuid.h>
 
 #include "internal.h"
-#include "upthrust/text.h"
+#include "text/text.h"
 
 enum { NAME_MAX_BYTES = 300, SHOWN_MAX = 5, PREFIX_LEAST = 4 };
 

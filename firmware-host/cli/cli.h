@@ -8,12 +8,13 @@
 #include <stdbool.h>
 #include <stddef.h>
 
-#include "upthrust/catalogue.h"
+#include "catalogue/kind.h"
+#include "catalogue/records.h"
+#include "report/report.h"
+#include "session/session.h"
 #include "upthrust/failure.h"
-#include "upthrust/report.h"
 #include "upthrust/result.h"
 #include "upthrust/rig.h"
-#include "upthrust/session.h"
 
 enum { OPTIONS_GIVEN_MAX = 128 };
 

@@ -6,8 +6,8 @@
 #include <string.h>
 
 #include "cli.h"
-#include "upthrust/json.h"
-#include "upthrust/text.h"
+#include "text/json.h"
+#include "text/text.h"
 #include "upthrust/weighing.h"
 
 const struct option_text options_body[] = {

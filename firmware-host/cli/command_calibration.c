@@ -5,9 +5,9 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "bench/procedure.h"
 #include "cli.h"
-#include "upthrust/procedure.h"
-#include "upthrust/text.h"
+#include "text/text.h"
 
 const struct option_text options_calibration[] = {
     {"bench", "ID", "of this bench only"}, OPTION_CATALOGUE, OPTION_JSON, OPTION_END};

@@ -7,7 +7,7 @@
 #include <strings.h>
 
 #include "cli.h"
-#include "upthrust/text.h"
+#include "text/text.h"
 
 const struct option_text options_decide[] = {
     {"item", "NAME_OR_ID", "only this item"},

@@ -4,7 +4,7 @@
 #include <stdlib.h>
 
 #include "cli.h"
-#include "upthrust/text.h"
+#include "text/text.h"
 
 const struct option_text options_import[] = {OPTION_CATALOGUE, OPTION_JSON, OPTION_END};
 const struct option_text options_merge[] = {OPTION_CATALOGUE, OPTION_JSON, OPTION_END};

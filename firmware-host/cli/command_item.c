@@ -4,8 +4,8 @@
 #include <string.h>
 
 #include "cli.h"
-#include "upthrust/material.h"
-#include "upthrust/text.h"
+#include "metrology/material.h"
+#include "text/text.h"
 
 const struct option_text options_item[] = {
     {"name", "TEXT", "add, edit: what people call it"},

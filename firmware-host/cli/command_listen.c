@@ -6,12 +6,12 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "bench/listen.h"
 #include "cli.h"
-#include "upthrust/clock.h"
-#include "upthrust/json.h"
-#include "upthrust/listen.h"
-#include "upthrust/statistics.h"
-#include "upthrust/text.h"
+#include "metrology/statistics.h"
+#include "text/clock.h"
+#include "text/json.h"
+#include "text/text.h"
 
 const struct option_text options_listen[] = {
     OPTION_RIG,

@@ -5,7 +5,7 @@
 #include <string.h>
 
 #include "cli.h"
-#include "upthrust/json.h"
+#include "text/json.h"
 
 const struct option_text options_show[] = {OPTION_UNITS, OPTION_CATALOGUE, OPTION_JSON, OPTION_END};
 

@@ -10,9 +10,9 @@
 #include <unistd.h>
 
 #include "cli.h"
-#include "upthrust/json.h"
-#include "upthrust/memory.h"
-#include "upthrust/text.h"
+#include "text/json.h"
+#include "text/memory.h"
+#include "text/text.h"
 
 const struct command commands[] = {
     {"demo", "", "measure invented gear on a simulated tank, beside its truth", options_demo,

@@ -10,7 +10,7 @@
 #include <unistd.h>
 
 #include "cli.h"
-#include "upthrust/text.h"
+#include "text/text.h"
 #include "upthrust/waters.h"
 
 enum { WATER_KEYS_MAX = 32, DEFAULT_WATERS = 2 };

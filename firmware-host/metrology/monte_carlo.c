@@ -10,7 +10,7 @@
 #include <gsl/gsl_rng.h>
 #include <stddef.h>
 
-#include "upthrust/memory.h"
+#include "text/memory.h"
 #include "weighing_internal.h"
 
 enum { BLOCK = 10000, BLOCKS_MOST = 100 };

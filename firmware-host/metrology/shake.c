@@ -1,12 +1,12 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include "upthrust/shake.h"
+#include "metrology/shake.h"
 
 #include <gsl/gsl_math.h>
 #include <math.h>
 #include <stdlib.h>
 
-#include "upthrust/memory.h"
-#include "upthrust/statistics.h"
+#include "metrology/statistics.h"
+#include "text/memory.h"
 
 #define NO_NUMBER ((double)NAN)
 

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include "upthrust/statistics.h"
+#include "metrology/statistics.h"
 
 #include <gsl/gsl_cdf.h>
 #include <gsl/gsl_errno.h>
@@ -9,7 +9,7 @@
 #include <math.h>
 #include <string.h>
 
-#include "upthrust/memory.h"
+#include "text/memory.h"
 
 #define NO_NUMBER ((double)NAN)
 

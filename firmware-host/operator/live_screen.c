@@ -13,9 +13,9 @@
 #include <unistd.h>
 
 #include "internal.h"
-#include "live.h"
-#include "upthrust/clock.h"
-#include "upthrust/text.h"
+#include "live_cells.h"
+#include "text/clock.h"
+#include "text/text.h"
 
 enum { FAULTS_SHOWN = 12, EMPTY_READS_MAX = 5, KEYS_A_READ = 256 };
 

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Apart from live_screen.c because <term.h> makes macros of everyday words. */
-#include "live.h"
+#include "live_cells.h"
 
 #include <curses.h>
 #include <string.h>

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include "upthrust/operator.h"
+#include "operator/operator.h"
 
 #include <errno.h>
 #include <math.h>
@@ -9,8 +9,8 @@
 
 #include "internal.h"
 #include "panel_internal.h"
-#include "upthrust/clock.h"
-#include "upthrust/text.h"
+#include "text/clock.h"
+#include "text/text.h"
 
 static const double LIVE_EVERY_S = 0.5, SCREEN_EVERY_S = 0.1;
 

@@ -3,7 +3,7 @@
 #include <string.h>
 
 #include "internal.h"
-#include "upthrust/json.h"
+#include "text/json.h"
 
 static json_t *ask_to_json(const struct up_ask *ask) {
     json_t *json = json_pack("{s:s, s:i, s:s, s:o, s:o}", "event", "ask", "id", (int)ask->id, "do",

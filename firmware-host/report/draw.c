@@ -10,7 +10,7 @@
 #include <sys/wait.h>
 #include <unistd.h>
 
-#include "upthrust/text.h"
+#include "text/text.h"
 
 unsigned draw_patience_s = 120;
 

@@ -5,9 +5,9 @@
 #include <string.h>
 #include <strings.h>
 
-#include "upthrust/bench.h"
-#include "upthrust/report.h"
-#include "upthrust/text.h"
+#include "bench/glitch_filter.h"
+#include "report/report.h"
+#include "text/text.h"
 
 enum { PREFIX_LEAST = 4 };
 

@@ -3,8 +3,8 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "upthrust/report.h"
-#include "upthrust/text.h"
+#include "report/report.h"
+#include "text/text.h"
 
 enum {
     NAME_MOST = 40,

@@ -6,8 +6,8 @@
 
 #include "draw.h"
 #include "embedded.h"
-#include "upthrust/report.h"
-#include "upthrust/text.h"
+#include "report/report.h"
+#include "text/text.h"
 
 /* gnuplot takes the label of a tick that holds a % for a format, of whose text it draws 49 bytes at
    most, be it within a character. */

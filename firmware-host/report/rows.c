@@ -6,8 +6,8 @@
 #include <string.h>
 #include <strings.h>
 
-#include "upthrust/report.h"
-#include "upthrust/text.h"
+#include "report/report.h"
+#include "text/text.h"
 
 /* Rows are found by item and water, and by item alone the first one; jansson's objects are the hash
    table. */

@@ -4,8 +4,9 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "upthrust/report.h"
-#include "upthrust/text.h"
+#include "catalogue/records.h"
+#include "report/report.h"
+#include "text/text.h"
 
 /* ---- its results ---- */
 

@@ -7,10 +7,10 @@
 #include <string.h>
 #include <unistd.h>
 
-#include "upthrust/bench.h"
-#include "upthrust/json.h"
-#include "upthrust/run.h"
-#include "upthrust/text.h"
+#include "bench/glitch_filter.h"
+#include "catalogue/run.h"
+#include "text/json.h"
+#include "text/text.h"
 #include "upthrust/wire.h"
 
 const struct trace_action trace_actions[TRACE_ACTIONS] = {

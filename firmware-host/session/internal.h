@@ -3,8 +3,8 @@
 #ifndef UPTHRUST_SESSION_INTERNAL_H
 #define UPTHRUST_SESSION_INTERNAL_H
 
-#include "upthrust/run.h"
-#include "upthrust/session.h"
+#include "catalogue/run.h"
+#include "session/session.h"
 #include "upthrust/wire.h"
 
 /* ---- the loop (loop.c, person.c, device.c) ---- */

@@ -6,8 +6,8 @@
 #include <string.h>
 
 #include "internal.h"
-#include "upthrust/json.h"
-#include "upthrust/text.h"
+#include "text/json.h"
+#include "text/text.h"
 
 static double number_of(const json_t *json, const char *name, double otherwise) {
     const json_t *value = json_object_get(json, name);

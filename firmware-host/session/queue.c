@@ -8,8 +8,8 @@
 #include <string.h>
 
 #include "internal.h"
-#include "upthrust/clock.h"
-#include "upthrust/text.h"
+#include "text/clock.h"
+#include "text/text.h"
 
 enum { LIST_MOST_BYTES = 1 << 20, SHAKES_USUAL = 2 };
 

@@ -6,8 +6,8 @@
 #include <string.h>
 
 #include "internal.h"
-#include "upthrust/json.h"
-#include "upthrust/text.h"
+#include "text/json.h"
+#include "text/text.h"
 
 void send_note(const struct up_session_settings *settings, const char *format, ...) {
     char text[600];

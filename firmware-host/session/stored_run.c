@@ -6,8 +6,8 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "upthrust/json.h"
-#include "upthrust/text.h"
+#include "text/json.h"
+#include "text/text.h"
 
 static json_t *find_plan(const struct up_run_left *left) {
     size_t i;

@@ -5,7 +5,7 @@
 #include <stdio.h>
 #include <stdlib.h>
 
-#include "upthrust/text.h"
+#include "text/text.h"
 
 static up_memory_end *at_end;
 

@@ -7,7 +7,7 @@
 #include <sys/stat.h>
 #include <unistd.h>
 
-#include "upthrust/text.h"
+#include "text/text.h"
 
 static const char *fault_of(int descriptor, enum up_links links, size_t most_bytes, char size[40]) {
     struct stat about;

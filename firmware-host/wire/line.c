@@ -6,7 +6,7 @@
 #include <strings.h>
 
 #include "line_internal.h"
-#include "upthrust/text.h"
+#include "text/text.h"
 
 /* Temperatures that a sensor in water can mean; 85 and -127 are what broken ones show. */
 #define TEMP_LOW_C  (-5.0)

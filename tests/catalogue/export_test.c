@@ -4,7 +4,7 @@
 #include <dirent.h>
 #include <fcntl.h>
 
-#include "upthrust/run.h"
+#include "catalogue/run.h"
 
 /* ---- a catalogue to export ---- */
 

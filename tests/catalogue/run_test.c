@@ -4,7 +4,7 @@
 
 #include <sys/resource.h>
 
-#include "upthrust/run.h"
+#include "catalogue/run.h"
 
 static struct up_run *open_run(struct up_catalogue *catalogue, json_t *about,
                                char run_id[UP_ID_SIZE]) {

@@ -23,8 +23,8 @@
 
 #include <cmocka.h>
 
-#include "../../firmware-host/catalogue/internal.h"
-#include "upthrust/text.h"
+#include "catalogue/internal.h"
+#include "text/text.h"
 
 #define ARRAY(name) (sizeof(name) / sizeof(name)[0])
 

@@ -5,7 +5,7 @@
 #include <errno.h>
 #include <sys/mount.h>
 
-#include "upthrust/run.h"
+#include "catalogue/run.h"
 
 /* ---- a disk that is full ---- */
 

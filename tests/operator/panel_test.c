@@ -19,8 +19,8 @@
 #include <cmocka.h>
 
 #include "../../firmware-host/operator/panel_internal.h"
-#include "upthrust/clock.h"
-#include "upthrust/operator.h"
+#include "operator/operator.h"
+#include "text/clock.h"
 
 /* ---- the chip: this test's instead of libgpiod's ---- */
 

@@ -10,7 +10,7 @@
 #include <cmocka.h>
 
 #include "chance.h"
-#include "upthrust/panel.h"
+#include "operator/panel.h"
 
 static const struct up_pedal_rule rule = {
     .input = {.debounce_s = 0.02}, .long_s = 0.8, .double_s = 0.4, .stuck_s = 8};

@@ -9,7 +9,7 @@
 #include "../../firmware-host/report/draw.h"
 #include "chance.h"
 #include "drawing.h"
-#include "upthrust/report.h"
+#include "report/report.h"
 
 enum { NAMES = 100, LABEL_CHARACTERS = 40, FORMATTED_BYTES = 49 };
 

@@ -4,7 +4,7 @@
 
 #include <math.h>
 
-#include "upthrust/report.h"
+#include "report/report.h"
 
 static void add_result_of(struct up_catalogue *catalogue, const char *bench, const char *item_id,
                           const char *water, double buoyancy_g) {

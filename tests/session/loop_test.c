@@ -17,7 +17,7 @@
 #include <cmocka.h>
 
 #include "../../firmware-host/session/internal.h"
-#include "upthrust/clock.h"
+#include "text/clock.h"
 
 static const char *const RIG =
     "[rig]\nid = x\n[port]\nkind = pty\npath = %s\nreturn_s = 0\n"

@@ -20,9 +20,9 @@
 #include <unistd.h>
 
 #include "chance.h"
+#include "session/session.h"
 #include "tank.h"
-#include "upthrust/session.h"
-#include "upthrust/text.h"
+#include "text/text.h"
 
 enum fault {
     FAULT_NONE,

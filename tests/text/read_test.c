@@ -4,7 +4,7 @@
 
 #include <sys/wait.h>
 
-#include "upthrust/json.h"
+#include "text/json.h"
 
 static void assert_not_read(const char *path, enum up_links links, size_t most_bytes,
                             const char *words) {

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#ifndef UPTHRUST_CLOCK_H
-#define UPTHRUST_CLOCK_H
+#ifndef UPTHRUST_TEXT_CLOCK_H
+#define UPTHRUST_TEXT_CLOCK_H
 
 /* The host's monotonic clock, in seconds since any beginning. bench/ and metrology/ must not ask:
    their time is the device's. */

@@ -6,8 +6,8 @@
  * Source: F. E. Grubbs, Technometrics 11 (1969) 1; B. Rosner, Technometrics 25 (1983) 165; both as
  * in the NIST/SEMATECH e-Handbook of Statistical Methods, 1.3.5.17.1 and 1.3.5.17.3.
  */
-#ifndef UPTHRUST_OUTLIER_H
-#define UPTHRUST_OUTLIER_H
+#ifndef UPTHRUST_METROLOGY_OUTLIER_H
+#define UPTHRUST_METROLOGY_OUTLIER_H
 
 #include <stdbool.h>
 #include <stddef.h>

@@ -23,8 +23,8 @@
  * to shake, and u_gain of 0.5 g and more beside first gains of 1 to 40 g, it held in 89 to 94 of
  * 100.
  */
-#ifndef UPTHRUST_SHAKE_H
-#define UPTHRUST_SHAKE_H
+#ifndef UPTHRUST_METROLOGY_SHAKE_H
+#define UPTHRUST_METROLOGY_SHAKE_H
 
 #include <stdbool.h>
 #include <stddef.h>

@@ -4,8 +4,8 @@
  * operator shows events, drives the panel's lamps, buzzer and shaker, and hands back what was
  * answered. It never waits: whoever runs the procedure polls the entries given here.
  */
-#ifndef UPTHRUST_OPERATOR_H
-#define UPTHRUST_OPERATOR_H
+#ifndef UPTHRUST_OPERATOR_OPERATOR_H
+#define UPTHRUST_OPERATOR_OPERATOR_H
 
 #include <jansson.h>
 #include <poll.h>
@@ -13,10 +13,10 @@
 #include <stdbool.h>
 #include <stdio.h>
 
+#include "bench/fitness.h"
+#include "bench/procedure.h"
+#include "operator/panel.h"
 #include "upthrust/failure.h"
-#include "upthrust/fitness.h"
-#include "upthrust/panel.h"
-#include "upthrust/procedure.h"
 
 struct up_operator;
 

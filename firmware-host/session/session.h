@@ -4,18 +4,18 @@
  * as it goes. A session that ends early has lost the trial under way, no more; its run can be
  * resumed, and every run can be replayed from what it recorded.
  */
-#ifndef UPTHRUST_SESSION_H
-#define UPTHRUST_SESSION_H
+#ifndef UPTHRUST_SESSION_SESSION_H
+#define UPTHRUST_SESSION_SESSION_H
 
 #include <signal.h>
 #include <stdbool.h>
 #include <stdio.h>
 
-#include "upthrust/catalogue.h"
+#include "bench/procedure.h"
+#include "catalogue/records.h"
+#include "operator/operator.h"
+#include "operator/panel.h"
 #include "upthrust/failure.h"
-#include "upthrust/operator.h"
-#include "upthrust/panel.h"
-#include "upthrust/procedure.h"
 #include "upthrust/rig.h"
 
 /* How a session reaches whoever started it. Each may be NULL. */

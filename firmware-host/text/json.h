@@ -3,8 +3,8 @@
  * JSON values from numbers and text that JSON may not be able to hold, and how much of JSON fits
  * into memory.
  */
-#ifndef UPTHRUST_JSON_H
-#define UPTHRUST_JSON_H
+#ifndef UPTHRUST_TEXT_JSON_H
+#define UPTHRUST_TEXT_JSON_H
 
 #include <jansson.h>
 

@@ -2,8 +2,8 @@
 /*
  * The serial ports of this machine.
  */
-#ifndef UPTHRUST_PORT_H
-#define UPTHRUST_PORT_H
+#ifndef UPTHRUST_WIRE_PORT_H
+#define UPTHRUST_WIRE_PORT_H
 
 #include <stdbool.h>
 #include <stddef.h>

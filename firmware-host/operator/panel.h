@@ -4,8 +4,8 @@
  * tell whose turn it is, a float switch for the water's level, a relay for a shaker. The first two
  * parts are pure and know no clock; times are in seconds of any one clock that never runs back.
  */
-#ifndef UPTHRUST_PANEL_H
-#define UPTHRUST_PANEL_H
+#ifndef UPTHRUST_OPERATOR_PANEL_H
+#define UPTHRUST_OPERATOR_PANEL_H
 
 #include <signal.h>
 #include <stdbool.h>

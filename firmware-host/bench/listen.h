@@ -3,12 +3,14 @@
  * Listening to a bare stream, live or recorded: which lines fit, how fast and how noisy it is,
  * which readings are glitches, and where the load stood still. Memory is bounded whatever arrives.
  */
-#ifndef UPTHRUST_LISTEN_H
-#define UPTHRUST_LISTEN_H
+#ifndef UPTHRUST_BENCH_LISTEN_H
+#define UPTHRUST_BENCH_LISTEN_H
 
-#include "upthrust/bench.h"
+#include "bench/glitch_filter.h"
+#include "bench/pace.h"
+#include "bench/plateau.h"
+#include "metrology/statistics.h"
 #include "upthrust/rig.h"
-#include "upthrust/statistics.h"
 #include "upthrust/wire.h"
 
 enum { UP_HEARD_PLATEAUS_MAX = 4096, UP_HEARD_GLITCHES_MAX = 1024, UP_HEARD_FLOORS_MAX = 512 };

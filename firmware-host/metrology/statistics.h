@@ -2,8 +2,8 @@
 /*
  * Statistics of readings and of calibrations, by GSL. Pure functions.
  */
-#ifndef UPTHRUST_STATISTICS_H
-#define UPTHRUST_STATISTICS_H
+#ifndef UPTHRUST_METROLOGY_STATISTICS_H
+#define UPTHRUST_METROLOGY_STATISTICS_H
 
 #include <stdbool.h>
 #include <stddef.h>

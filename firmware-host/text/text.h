@@ -7,15 +7,15 @@
  * U+2028/U+2029 into U+FFFD. Each returns a string that the caller frees with free(); out of
  * memory ends the program (up_text_* never return NULL).
  */
-#ifndef UPTHRUST_TEXT_H
-#define UPTHRUST_TEXT_H
+#ifndef UPTHRUST_TEXT_TEXT_H
+#define UPTHRUST_TEXT_TEXT_H
 
 #include <stdbool.h>
 #include <stddef.h>
 #include <stdio.h>
 
 #include "upthrust/failure.h"
-#include "upthrust/memory.h"
+#include "text/memory.h"
 
 /* For a terminal or a log line: only the common treatment above. Tabs and newlines go too. */
 char *up_text_for_terminal(const char *text);

@@ -3,8 +3,8 @@
  * Allocation that ends the program when there is no memory left: a record that lacks what found no
  * room would be worse than none, and what was acknowledged is on the disk.
  */
-#ifndef UPTHRUST_MEMORY_H
-#define UPTHRUST_MEMORY_H
+#ifndef UPTHRUST_TEXT_MEMORY_H
+#define UPTHRUST_TEXT_MEMORY_H
 
 #include <stddef.h>
 #include <stdnoreturn.h>

@@ -3,8 +3,8 @@
  * How much materials swell with warmth: volume expansion, for the prediction of an item's buoyancy
  * in a colder or warmer water. Handbook ranges, which enter as rectangular.
  */
-#ifndef UPTHRUST_MATERIAL_H
-#define UPTHRUST_MATERIAL_H
+#ifndef UPTHRUST_METROLOGY_MATERIAL_H
+#define UPTHRUST_METROLOGY_MATERIAL_H
 
 #include <stddef.h>
 

@@ -7,12 +7,13 @@
  * Feed samples while up_procedure_next gives nothing; when it has given an ask, answer it (samples
  * may go on meanwhile: the step of the load is looked for in them).
  */
-#ifndef UPTHRUST_PROCEDURE_H
-#define UPTHRUST_PROCEDURE_H
+#ifndef UPTHRUST_BENCH_PROCEDURE_H
+#define UPTHRUST_BENCH_PROCEDURE_H
 
 #include <stdbool.h>
 
-#include "upthrust/bench.h"
+#include "bench/pace.h"
+#include "bench/plateau.h"
 #include "upthrust/calibration.h"
 #include "upthrust/failure.h"
 #include "upthrust/measurement.h"

@@ -10,8 +10,8 @@
  * tells only whether the sum of both is within what is claimed. Two of different density separate
  * them: with A = 1 + s and B = A (rho + d) the equation o = A m - B V is linear.
  */
-#ifndef UPTHRUST_BODIES_H
-#define UPTHRUST_BODIES_H
+#ifndef UPTHRUST_METROLOGY_BODIES_H
+#define UPTHRUST_METROLOGY_BODIES_H
 
 #include <stdbool.h>
 

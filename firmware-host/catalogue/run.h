@@ -4,13 +4,13 @@
  * as they came, and runs/ID/journal.jsonl, a line for each thing that happened, with the number of
  * bytes that had arrived by then. Together they can be replayed.
  */
-#ifndef UPTHRUST_RUN_H
-#define UPTHRUST_RUN_H
+#ifndef UPTHRUST_CATALOGUE_RUN_H
+#define UPTHRUST_CATALOGUE_RUN_H
 
 #include <jansson.h>
 #include <stdbool.h>
 
-#include "upthrust/catalogue.h"
+#include "catalogue/records.h"
 
 struct up_run;
 

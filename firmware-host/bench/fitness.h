@@ -4,12 +4,12 @@
  * cell, ballast and tank suit the gear that is meant. up_panel_check (operator.h) tries the GPIO
  * lines.
  */
-#ifndef UPTHRUST_FITNESS_H
-#define UPTHRUST_FITNESS_H
+#ifndef UPTHRUST_BENCH_FITNESS_H
+#define UPTHRUST_BENCH_FITNESS_H
 
 #include <stdbool.h>
 
-#include "upthrust/listen.h"
+#include "bench/listen.h"
 #include "upthrust/rig.h"
 
 enum { UP_FINDINGS_MAX = 48 };

@@ -3,8 +3,8 @@
  * What people look at: the latest results of a catalogue as a table, and as a gnuplot script with
  * its data that draws again wherever its folder is carried.
  */
-#ifndef UPTHRUST_REPORT_H
-#define UPTHRUST_REPORT_H
+#ifndef UPTHRUST_REPORT_REPORT_H
+#define UPTHRUST_REPORT_REPORT_H
 
 #include <stdio.h>
 

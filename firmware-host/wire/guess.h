@@ -4,8 +4,8 @@
  * section [line] that fits. A guess is a beginning, to be checked by a person: a column that rises
  * like a clock is taken for one, and of several loads the one that changed the most.
  */
-#ifndef UPTHRUST_GUESS_H
-#define UPTHRUST_GUESS_H
+#ifndef UPTHRUST_WIRE_GUESS_H
+#define UPTHRUST_WIRE_GUESS_H
 
 #include <stddef.h>
 #include <stdint.h>
