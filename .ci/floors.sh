@@ -15,7 +15,7 @@ public_of() { # folder -> public headers it may include
     metrology) echo "$base $maths" ;;
     wire) echo "$base $maths item rig wire" ;;
     bench | operator) echo "$base $maths item rig wire reference result calibration measurement" ;;
-    catalogue) echo "$base $maths item reference result calibration catalogue" ;;
+    catalogue) echo "$base $maths item reference result calibration catalogue measurement" ;;
     report) echo "$base $maths item reference result calibration catalogue rig wire" ;;
     session | cli) ls include/upthrust | sed 's/\.h$//' ;;
     esac
@@ -23,11 +23,12 @@ public_of() { # folder -> public headers it may include
 folders_of() { # folder -> folders whose own headers it may include
     case $1 in
     text | metrology) echo "$1" ;;
-    wire | catalogue) echo "$1 text metrology" ;;
+    wire) echo "wire text metrology" ;;
+    catalogue) echo "catalogue bench text metrology" ;; # the form of a plateau
     bench) echo "bench wire text metrology" ;;
     # A run's trace is read again: the line reader and the glitch test, no ports.
     report) echo "report catalogue bench text metrology" ;;
-    operator) echo "operator bench wire text metrology" ;;
+    operator) echo "operator catalogue bench wire text metrology" ;;
     session) ls firmware-host | grep -vx cli ;;
     cli) ls firmware-host ;;
     esac

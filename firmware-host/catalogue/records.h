@@ -12,7 +12,7 @@ void up_new_id(char id[UP_ID_SIZE]);
    borrowed. `replaces`: id of the version replaced, or NULL. `record_id` (may be NULL) gets the new
    record's id. */
 bool up_catalogue_add(struct up_catalogue *catalogue, const char *kind, const char *subject,
-                      const char *bench, json_t *body, const char *replaces,
+                      const char *bench, json_t *content, const char *replaces,
                       char record_id[UP_ID_SIZE], struct up_failure *failure);
 
 /* Whether the wall clock now stands before the latest record of a bench, whose time is then given:

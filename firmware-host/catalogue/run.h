@@ -13,6 +13,21 @@
 #include "catalogue/records.h"
 
 struct up_run;
+struct up_plateau;
+struct up_trial;
+
+/* What is known when a run begins; NULL: no such thing. */
+struct up_run_begin {
+    const char *what, *version, *bench;
+    const char *rig_file, *rig_sha256, *rig_record_id;
+    const char *item_id, *calibration_id; /* measuring */
+};
+
+/* New references, for the records of runs and trials, the journal and the operator's protocol. A
+   trial has its grams where counts_per_kg is not 0. */
+json_t *up_run_begin_to_json(const struct up_run_begin *begin);
+json_t *up_plateau_to_json(const char *of, const struct up_plateau *plateau);
+json_t *up_trial_to_json(const struct up_trial *trial, double counts_per_kg);
 
 /* Makes the directory and both files; `about` (borrowed) becomes the journal's first line and, with
    "begun_utc" and "how_ended" (null), the body of a record of kind "run". `run_id` gets the new id.
@@ -48,8 +63,8 @@ struct up_rig_version {
     const char *rig_sha256; /* of the sections that a calibration depends on */
     const char *file_text;
 };
-bool up_rig_keep(struct up_catalogue *catalogue, const struct up_rig_version *rig,
-                 char record_id[UP_ID_SIZE], struct up_failure *failure);
+bool up_rig_store(struct up_catalogue *catalogue, const struct up_rig_version *rig,
+                  char record_id[UP_ID_SIZE], struct up_failure *failure);
 
 /* A write that fails is remembered and told by the next up_run_journal. */
 void up_run_bytes(struct up_run *run, const char *bytes, size_t length);
@@ -69,7 +84,7 @@ bool up_run_journal(struct up_run *run, json_t *entry, struct up_failure *failur
 enum { UP_RUN_STREAM_BYTES_MAX = 1 << 30, UP_RUN_JOURNAL_BYTES_MAX = 128 << 20 };
 
 /* What a run left behind: its stream, whole, and the lines of its journal, in order. */
-struct up_run_left {
+struct up_run_files {
     char id[UP_ID_SIZE];
     char *stream;
     size_t length;
@@ -79,9 +94,9 @@ struct up_run_left {
 /* By a run's id or the unique beginning of one (four characters at least).
    UP_STATUS_WRONG_INPUT where there is none such, several, or its files are not whole. The caller
    frees what it was given. */
-bool up_run_read(const struct up_catalogue *catalogue, const char *id, struct up_run_left *left,
+bool up_run_read(const struct up_catalogue *catalogue, const char *id, struct up_run_files *left,
                  struct up_failure *failure);
-void up_run_left_free(struct up_run_left *left);
+void up_run_files_free(struct up_run_files *left);
 
 /* A run that can be gone on with: it did not come to its end, nobody is at work on it, and no other
    run continues it. */

@@ -55,6 +55,11 @@ bool catalogue_fail(struct up_catalogue *catalogue, int code, struct up_failure 
                        "the disk under the catalogue %s is full: free space; what was stored "
                        "before is safe",
                        directory);
+    case SQLITE_READONLY:
+        return up_fail(failure, UP_STATUS_UNABLE,
+                       "the catalogue %s cannot be written, only read: ask for the right to write "
+                       "there, or copy the whole directory to where you may",
+                       directory);
     case SQLITE_IOERR:
         return code == SQLITE_IOERR_NOMEM ? fail_for_memory(catalogue, failure)
                                           : fail_on_disk(catalogue, code, failure);

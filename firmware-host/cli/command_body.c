@@ -259,7 +259,7 @@ struct listing {
 static bool list_one(const struct up_record *record, void *context) {
     struct listing *listing = context;
     struct up_reference body;
-    if (!up_reference_from_json(record->body, &body)) {
+    if (!up_reference_from_json(record->content, &body)) {
         return true;
     }
     memcpy(body.id, record->subject, sizeof body.id);

@@ -147,7 +147,7 @@ struct look {
 static bool take(const struct up_record *record, struct look *look) {
     if ((look->bench != NULL && strcmp(look->bench, record->bench) != 0) ||
         (look->id != NULL && strncmp(record->id, look->id, strlen(look->id)) != 0) ||
-        !up_calibration_from_json(record->body, &look->calibration)) {
+        !up_calibration_from_json(record->content, &look->calibration)) {
         return false;
     }
     memcpy(look->calibration.id, record->id, sizeof record->id);

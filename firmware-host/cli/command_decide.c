@@ -55,7 +55,7 @@ struct judging {
 static bool take_item(const struct up_record *record, void *context) {
     struct judging *judging = context;
     struct up_item item;
-    if (!up_item_from_json(record->body, &item)) {
+    if (!up_item_from_json(record->content, &item)) {
         return true;
     }
     memcpy(item.id, record->subject, sizeof item.id);
@@ -84,7 +84,7 @@ static struct stored *find_stored(const struct judging *judging, const char *ite
 static bool take_result(const struct up_record *record, void *context) {
     struct judging *judging = context;
     struct up_result result;
-    up_result_from_json(record->body, &result);
+    up_result_from_json(record->content, &result);
     up_decision_apply(json_object_get(judging->decisions, record->subject), &result);
     struct stored *stored = find_stored(judging, result.item_id, result.water.name);
     if (stored == NULL) {

@@ -98,11 +98,10 @@ static void print_kinds(const struct up_kind *kinds, size_t count, bool isolate)
 static enum up_status list(const struct arguments *arguments, struct up_catalogue *catalogue,
                            struct up_failure *failure) {
     struct up_style style;
-    struct up_kind *kinds = NULL;
+    struct up_kind *kinds;
     size_t count;
     if (!style_asked(arguments, &style, failure) ||
         !up_kinds_learn(catalogue, &kinds, &count, failure)) {
-        free(kinds);
         return failure->status;
     }
     if (option_given(arguments, "json")) {

@@ -145,7 +145,7 @@ struct bodies {
 static bool take_body(const struct up_record *record, void *context) {
     struct bodies *bodies = context;
     struct up_reference body;
-    if (up_reference_from_json(record->body, &body)) {
+    if (up_reference_from_json(record->content, &body)) {
         memcpy(body.id, record->subject, sizeof body.id);
         bodies->body = up_reallocate(bodies->body, bodies->count + 1, sizeof *bodies->body);
         bodies->body[bodies->count++] = body;

@@ -95,7 +95,7 @@ static void take_decision(const struct gather *gather, const char *result_id, st
 /* Records come oldest first: a later result of the same item and water takes the place. */
 static bool take_result(const struct up_record *record, void *context) {
     char item_id[UP_ID_SIZE], water[48];
-    const json_t *body = record->body;
+    const json_t *body = record->content;
     copy_text(item_id, sizeof item_id, json_object_get(body, "item_id"));
     copy_text(water, sizeof water, json_object_get(body, "water"));
     struct up_row *row = row_for(context, item_id, water);
@@ -118,8 +118,8 @@ static bool take_result(const struct up_record *record, void *context) {
 
 static bool take_name(const struct up_record *record, void *context) {
     struct gather *gather = context;
-    json_t *name = json_object_get(record->body, "name");
-    json_t *pieces = json_object_get(record->body, "pieces");
+    json_t *name = json_object_get(record->content, "name");
+    json_t *pieces = json_object_get(record->content, "pieces");
     if (json_object_get(gather->index, record->subject) != NULL && json_is_string(name)) {
         json_object_set_new(gather->names, record->subject, json_pack("[O, O?]", name, pieces));
     }

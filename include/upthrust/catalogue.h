@@ -51,13 +51,13 @@ struct up_record {
     char subject[UP_ID_SIZE];    /* the thing this is a version of */
     char bench[UP_NAME_SIZE];    /* the rig's id; empty where none took part */
     char made_utc[UP_TIME_SIZE]; /* RFC 3339, milliseconds, Z */
-    json_t *body;                /* lent for the duration of the visit */
+    json_t *content;             /* lent for the duration of the visit */
 };
 
-/* A member of a body (or of any JSON object; NULL has none): "" and NaN where it is missing, null
-   or of another type. The text lives as long as the body. */
-const char *up_record_text(const json_t *body, const char *key);
-double up_record_number(const json_t *body, const char *key);
+/* A member of a content (or of any JSON object; NULL has none): "" and NaN where it is missing,
+   null or of another type. The text lives as long as the content. */
+const char *up_record_text(const json_t *content, const char *key);
+double up_record_number(const json_t *content, const char *key);
 
 /* The current version of every thing of one kind, oldest first (time, then id; within a bench whose
    clock ran back, as it counted). The visitor returns
@@ -113,13 +113,13 @@ bool up_calibration_latest(struct up_catalogue *catalogue, const char *bench,
 json_t *up_decisions_later(struct up_catalogue *catalogue, struct up_failure *failure);
 void up_decision_apply(const json_t *decision, struct up_result *result);
 
-/* The body of a record as a struct. */
-bool up_item_from_json(const json_t *body, struct up_item *item);
-bool up_reference_from_json(const json_t *body, struct up_reference *reference);
-bool up_calibration_from_json(const json_t *body, struct up_calibration *calibration);
+/* The content of a record as a struct. */
+bool up_item_from_json(const json_t *content, struct up_item *item);
+bool up_reference_from_json(const json_t *content, struct up_reference *reference);
+bool up_calibration_from_json(const json_t *content, struct up_calibration *calibration);
 /* What a record does not hold, since it is older, is NaN, zero or empty; has_model tells whether
    the result can be computed again. */
-void up_result_from_json(const json_t *body, struct up_result *result);
+void up_result_from_json(const json_t *content, struct up_result *result);
 
 /* Exchange: a CSV file for each kind with csv-metadata.json (CSV on the Web), or catalogue.json
    with catalogue.schema.json (JSON Schema 2020-12), each written whole into a directory that is
@@ -130,7 +130,7 @@ bool up_export_csv(struct up_catalogue *catalogue, const char *directory,
 bool up_export_json(struct up_catalogue *catalogue, const char *directory,
                     struct up_failure *failure);
 
-struct up_taken {
+struct up_intake {
     unsigned long fresh, known; /* records that came, and that were here already */
 };
 
@@ -138,9 +138,9 @@ struct up_taken {
    catalogue's directory. All or nothing; UP_STATUS_WRONG_INPUT names record and member. A record
    that is here with the same id and another hash is a forgery and refused. In whatever order
    catalogues are put together, the same comes out. */
-bool up_catalogue_import(struct up_catalogue *catalogue, const char *path, struct up_taken *taken,
+bool up_catalogue_import(struct up_catalogue *catalogue, const char *path, struct up_intake *intake,
                          struct up_failure *failure);
 bool up_catalogue_merge(struct up_catalogue *catalogue, const char *directory,
-                        struct up_taken *taken, struct up_failure *failure);
+                        struct up_intake *intake, struct up_failure *failure);
 
 #endif

@@ -134,6 +134,34 @@ static void the_latest_result_wins(void **state) {
     up_catalogue_close(catalogue);
 }
 
+static bool note_subject(const struct up_record *record, void *context) {
+    memcpy(context, record->subject, sizeof record->subject);
+    return true;
+}
+
+/* Another tolerance, another class: the row says what holds now, and that it was judged again. */
+static void a_later_decision_stands_in_its_place(void **state) {
+    (void)state;
+    static struct up_decided decided;
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    struct up_item item = add_item(catalogue, "one");
+    add_result(catalogue, item.id, "fresh", 30);
+    struct up_rows rows = load(catalogue);
+    assert_false(rows.row[0].rejudged);
+    up_rows_release(&rows);
+    assert_true(up_catalogue_each(catalogue, "result", note_subject, decided.result_id, NULL));
+    decided.result.answer.class = UP_CLASS_POSITIVE;
+    decided.result.question.tolerance_kg = 0.02;
+    assert_true(up_decisions_add(catalogue, &decided, 1, NULL));
+    rows = load(catalogue);
+    assert_true(rows.row[0].rejudged);
+    assert_string_equal(rows.row[0].class, "positive");
+    assert_true(fabs(rows.row[0].tolerance_g - 20) < 1e-9);
+    assert_true(fabs(rows.row[0].buoyancy_g - 30) < 1e-9);
+    up_rows_release(&rows);
+    up_catalogue_close(catalogue);
+}
+
 /* ---- what a row holds ---- */
 
 static void names_are_joined(void **state) {
@@ -282,6 +310,7 @@ int main(void) {
         TEST(the_lightest_in_fresh_water_stands_first),
         TEST(rows_of_one_item_stand_together),
         TEST(the_latest_result_wins),
+        TEST(a_later_decision_stands_in_its_place),
         TEST(names_are_joined),
         TEST(the_newest_name_is_shown),
         TEST(all_members_are_taken),

@@ -44,12 +44,12 @@ bool catalogue_settle_id(char id[UP_ID_SIZE], const struct catalogue_noun *noun,
     return true;
 }
 
-bool catalogue_put_thing(struct up_catalogue *catalogue, const struct catalogue_noun *noun,
-                         const char id[UP_ID_SIZE], json_t *body, struct up_failure *failure) {
-    struct up_record record = {.body = body};
-    if (!catalogue_check_content(noun->kind, body, failure) ||
+bool catalogue_put_version(struct up_catalogue *catalogue, const struct catalogue_noun *noun,
+                           const char id[UP_ID_SIZE], json_t *content, struct up_failure *failure) {
+    struct up_record record = {.content = content};
+    if (!catalogue_check_content(noun->kind, content, failure) ||
         !catalogue_begin(catalogue, failure)) {
-        json_decref(body);
+        json_decref(content);
         return false;
     }
     /* Named, so that a clock set back cannot leave an older version current. */
@@ -57,7 +57,7 @@ bool catalogue_put_thing(struct up_catalogue *catalogue, const struct catalogue_
     snprintf(record.kind, sizeof record.kind, "%s", noun->kind);
     memcpy(record.subject, id, sizeof record.subject);
     bool good = replaces != NULL && catalogue_put(catalogue, &record, replaces, failure);
-    json_decref(body);
+    json_decref(content);
     json_decref(replaces);
     return catalogue_end(catalogue, good, failure);
 }
@@ -79,7 +79,7 @@ struct search {
     enum match best;
     unsigned count; /* of the best kind */
     bool by_beginning;
-    json_t *body; /* of the latest of them */
+    json_t *content; /* of the latest of them */
     struct candidate shown[SHOWN_MAX];
     size_t nearest_steps;
     char nearest[UP_NAME_SIZE];
@@ -97,7 +97,7 @@ static enum match match_of(const char *wanted, const struct candidate *candidate
 }
 
 static void note_match(struct search *search, enum match match, const struct candidate *candidate,
-                       json_t *body) {
+                       json_t *content) {
     if (match > search->best) {
         search->best = match;
         search->count = 0;
@@ -107,15 +107,15 @@ static void note_match(struct search *search, enum match match, const struct can
         search->shown[search->count] = *candidate;
     }
     search->count++;
-    json_decref(search->body);
-    search->body = json_incref(body);
+    json_decref(search->content);
+    search->content = json_incref(content);
     search->by_beginning = search->by_beginning || begins_id(search->wanted, candidate->id);
 }
 
 static bool look_at(const struct up_record *record, void *context) {
     struct search *search = context;
     struct candidate candidate;
-    if (!take_text(record->body, "name", candidate.name, sizeof candidate.name)) {
+    if (!catalogue_read_text(record->content, "name", candidate.name, sizeof candidate.name)) {
         return true;
     }
     memcpy(candidate.id, record->subject, sizeof candidate.id);
@@ -126,7 +126,7 @@ static bool look_at(const struct up_record *record, void *context) {
     }
     enum match match = match_of(search->wanted, &candidate);
     if (match != MATCH_NONE && match >= search->best) {
-        note_match(search, match, &candidate, record->body);
+        note_match(search, match, &candidate, record->content);
     }
     return true;
 }
@@ -187,11 +187,11 @@ bool catalogue_find(struct up_catalogue *catalogue, const struct catalogue_noun 
     *found = (struct catalogue_found){0};
     if (good && search.count == 1) {
         memcpy(found->id, search.shown[0].id, sizeof found->id);
-        found->body = json_incref(search.body);
+        found->content = json_incref(search.content);
     } else if (good) {
         good = search.count > 1 ? fail_ambiguous(&search, failure) : fail_unknown(&search, failure);
     }
-    json_decref(search.body);
+    json_decref(search.content);
     free(wanted);
     return good;
 }

@@ -64,7 +64,7 @@ static bool parse_journal(const char *path, char *text, size_t length, json_t *j
     return true;
 }
 
-bool up_run_read(const struct up_catalogue *catalogue, const char *id, struct up_run_left *left,
+bool up_run_read(const struct up_catalogue *catalogue, const char *id, struct up_run_files *left,
                  struct up_failure *failure) {
     char *runs = up_text_format("%s/runs", up_catalogue_directory(catalogue));
     char *stream = NULL, *journal = NULL, *text = NULL;
@@ -88,12 +88,12 @@ bool up_run_read(const struct up_catalogue *catalogue, const char *id, struct up
     free(journal);
     free(runs);
     if (!good) {
-        up_run_left_free(left);
+        up_run_files_free(left);
     }
     return good;
 }
 
-void up_run_left_free(struct up_run_left *left) {
+void up_run_files_free(struct up_run_files *left) {
     free(left->stream);
     json_decref(left->journal);
     left->stream = NULL;
@@ -112,14 +112,14 @@ struct search {
 };
 
 static const char *misfit(const struct search *search, const struct up_record *record) {
-    if (strcmp(up_record_text(record->body, "what"), search->what) != 0) {
+    if (strcmp(up_record_text(record->content, "what"), search->what) != 0) {
         return "is of another kind";
     }
     if (strcmp(record->bench, search->bench) != 0) {
         return "is of another bench";
     }
     return search->item_id != NULL &&
-                   strcmp(up_record_text(record->body, "item_id"), search->item_id) != 0
+                   strcmp(up_record_text(record->content, "item_id"), search->item_id) != 0
                ? "is of another item"
                : NULL;
 }
@@ -129,18 +129,18 @@ static void choose(struct search *search, const struct up_record *record) {
     search->matches++;
     search->by[0] = '\0';
     snprintf(search->how_ended, sizeof search->how_ended, "%s",
-             up_record_text(record->body, "how_ended"));
+             up_record_text(record->content, "how_ended"));
     memcpy(found->run_id, record->subject, sizeof found->run_id);
     json_decref(found->continues);
     found->continues = json_pack("[s]", record->subject);
-    json_array_extend(found->continues, json_object_get(record->body, "continues"));
+    json_array_extend(found->continues, json_object_get(record->content, "continues"));
 }
 
 /* Runs come the oldest first, so one that continues another comes after it. */
 static bool look_at_run(const struct up_record *record, void *context) {
     struct search *search = context;
     const char *before =
-        json_string_value(json_array_get(json_object_get(record->body, "continues"), 0));
+        json_string_value(json_array_get(json_object_get(record->content, "continues"), 0));
     const char *wrong = misfit(search, record);
     bool named =
         search->id != NULL && strncmp(record->subject, search->id, strlen(search->id)) == 0;
@@ -167,15 +167,15 @@ static bool is_of_them(const struct up_unfinished *found, const char *run_id) {
 
 static bool note_check(const struct up_record *record, void *context) {
     struct up_unfinished *found = context;
-    found->checks += is_of_them(found, up_record_text(record->body, "run_id"));
+    found->checks += is_of_them(found, up_record_text(record->content, "run_id"));
     return true;
 }
 
 static bool note_trial(const struct up_record *record, void *context) {
     struct up_unfinished *found = context;
-    json_int_t number = json_integer_value(json_object_get(record->body, "number"));
+    json_int_t number = json_integer_value(json_object_get(record->content, "number"));
     if (number >= 1 && number <= UP_RUN_TRIALS_MAX &&
-        is_of_them(found, up_record_text(record->body, "run_id"))) {
+        is_of_them(found, up_record_text(record->content, "run_id"))) {
         found->trials += !found->stored[number];
         found->stored[number] = true;
     }
