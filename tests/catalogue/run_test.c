@@ -491,7 +491,7 @@ static void only_plain_files_of_bounded_size_are_read(void **state) {
     for (size_t i = 0; i < ARRAY(cases); i++) {
         char run_id[UP_ID_SIZE];
         struct up_failure failure = {0};
-        struct up_run_left left;
+        struct up_run_files left;
         up_run_close(open_run(catalogue, about, run_id));
         put_in_place(run_id, cases[i].name, cases[i].kind);
         assert_false(up_run_read(catalogue, run_id, &left, &failure));
