@@ -5,7 +5,7 @@
 #include <stdarg.h>
 #include <stdio.h>
 
-#include "internal.h"
+#include "ballast.h"
 
 /* All limits here are choices of ours. A fifth of the neutral band of one piece leaves room for all
    that is no noise. */

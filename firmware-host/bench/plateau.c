@@ -4,7 +4,6 @@
 #include <string.h>
 
 #include "bench/plateau.h"
-#include "internal.h"
 #include "metrology/statistics.h"
 #include "text/text.h"
 

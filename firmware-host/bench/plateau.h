@@ -45,4 +45,10 @@ bool up_finder_push(struct up_finder *finder, const struct up_reading *reading, 
 bool up_finder_on_level(const struct up_finder *finder);
 bool up_finder_end(struct up_finder *finder, double noise_floor, struct up_plateau *plateau);
 
+/* Standard uncertainty of a mean of readings with this lag-1 autocorrelation. */
+double mean_uncertainty(double sd, double lag1, size_t count);
+
+/* The settle rule alone, of a window that was described before. Fills unrest too. */
+bool is_settled(struct up_plateau *plateau, double noise_floor, double creep_allowance);
+
 #endif

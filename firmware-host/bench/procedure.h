@@ -99,12 +99,17 @@ struct up_calibrate_plan {
 
 enum { UP_LOOKS_MAX = 8 };
 
+/* A tank in a room warms and cools by some tenths of a kelvin an hour: a temperature that a person
+   read is asked for again after so long (a choice of ours). */
+#define UP_TEMPERATURE_OLDEST_S 600.0
+
 /* The empty hanger as the session before this one left it, ballast hanging: neighbours share it. */
 struct up_opening {
     bool known;
     double age_s; /* since it was read, when this one's stream begins */
     double load, u_load;
-    double temp_c; /* of the water; NaN: not known */
+    double temp_c;     /* of the water; NaN: not known */
+    double temp_age_s; /* since then */
 };
 
 struct up_measure_plan {
@@ -121,6 +126,7 @@ struct up_measure_plan {
     struct up_reference_plan reference[UP_REFERENCES_MAX]; /* weighed first */
     unsigned references;
     struct up_opening opening;
+    double temp_oldest_s;  /* 0: UP_TEMPERATURE_OLDEST_S */
     double second_depth_m; /* the item is weighed there too, at the end; 0: it is not */
     double two_point_m;    /* between the hook and a fixed line it is hung level by; 0: it is not */
     const struct up_water *water; /* waters asked for beside the tank's own */
@@ -130,6 +136,9 @@ struct up_measure_plan {
     unsigned long seed; /* of its draws; 0 for 1 */
     char run_id[UP_ID_SIZE];
 };
+
+/* The record as a session begins: all of the plan, nothing measured. */
+void up_measurement_begin(struct up_measurement *measurement, const struct up_measure_plan *plan);
 
 /* UP_STATUS_WRONG_INPUT where the plan cannot work: fewer than three different masses, one of
    nothing, outside the table of its class or beyond the cell's capacity; a calibration of another
@@ -213,10 +222,6 @@ struct up_procedure_view {
     double now_s;      /* device time */
 };
 struct up_procedure_view up_procedure_view(const struct up_procedure *procedure);
-
-/* Whether the line with an offset departs from no offset by more than chance (Student t, 99 %) and
-   by so much that it matters: a touching line, friction, a wrong mass. */
-bool up_calibration_offset_matters(const struct up_calibration *calibration);
 
 /* What was measured so far: lives as long as the procedure. NULL for the other kind of procedure.
  */

@@ -4,7 +4,7 @@
 #include <stdio.h>
 #include <string.h>
 
-#include "internal.h"
+#include "budget.h"
 #include "metrology/statistics.h"
 
 enum { LEAST_TRIALS = 2 };

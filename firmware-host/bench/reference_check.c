@@ -1,22 +1,20 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* Reference bodies at the start of a session: do calibration and water agree with what is known? */
+/* A reference body: do calibration and water agree with what is known of it? */
+#include "reference_check.h"
+
 #include <math.h>
-#include <stdio.h>
-#include <stdlib.h>
 #include <string.h>
 
-#include "internal.h"
-#include "metrology/bodies.h"
-#include "text/text.h"
+#include "budget.h"
 
-/* Where nothing is told of its expansion, a body needs no temperature. */
+/* Without an expansion of its own a body needs no temperature. */
 struct up_quantity up_reference_volume_m3(const struct up_reference *reference, double temp_c) {
-    static const double TOLD_AT_C = 20;
+    static const double KNOWN_AT_C = 20;
     struct up_quantity volume_m3 = reference->volume_m3;
     if (reference->expansion_per_k != 0 || reference->u_expansion_per_k != 0) {
-        double warmer_k = temp_c - TOLD_AT_C, told_m3 = volume_m3.value;
+        double warmer_k = temp_c - KNOWN_AT_C, known_m3 = volume_m3.value;
         volume_m3.value *= 1 + reference->expansion_per_k * warmer_k;
-        volume_m3.u = hypot(volume_m3.u, told_m3 * reference->u_expansion_per_k * warmer_k);
+        volume_m3.u = hypot(volume_m3.u, known_m3 * reference->u_expansion_per_k * warmer_k);
     }
     return volume_m3;
 }
@@ -76,74 +74,14 @@ void up_measurement_check(const struct up_measurement *measurement,
     memcpy(check->name, plan->reference.name, sizeof check->name);
 }
 
-/* Two bodies of different density tell the scale's error from the water's. */
-static void tell_apart(struct up_procedure *procedure) {
+bool separate_bodies(const struct up_measurement *measurement, struct up_separation *found) {
     struct up_body body[2];
-    struct up_separation found;
     for (int i = 0; i < 2; i++) {
-        const struct up_reference *reference = &procedure->measurement.reference[i].reference;
-        const struct up_reference_check *check = &procedure->measurement.check[i];
+        const struct up_reference *reference = &measurement->reference[i].reference;
+        const struct up_reference_check *check = &measurement->check[i];
         body[i] = (struct up_body){reference->mass_kg,
                                    up_reference_volume_m3(reference, check->water_temp_c),
                                    up_known(check->water_kg, check->u_water_kg)};
     }
-    if (up_separate_bodies(body, procedure->measurement.check[0].water_kg_m3, &found, NULL)) {
-        push_note(procedure,
-                  "by both bodies the scale is off by %+.3f %% (u %.3f %%), the water's density by "
-                  "%+.2f kg/m3 (u %.2f)",
-                  found.scale_rel.value * 100, found.scale_rel.u * 100,
-                  found.density_error_kg_m3.value, found.density_error_kg_m3.u);
-    }
-}
-
-static void accept(struct up_procedure *procedure) {
-    push_event(procedure, UP_EVENT_CHECK)->check =
-        procedure->measurement.check[procedure->measurement.checks++];
-    if (procedure->measurement.checks == 2) {
-        tell_apart(procedure);
-    }
-    go_on(procedure);
-}
-
-void close_reference(struct up_procedure *procedure, const struct up_indication *after) {
-    struct up_reference_check *check = &procedure->measurement.check[procedure->measurement.checks];
-    double u_tare = 0;
-    double tare = tare_at(&procedure->tare, after, procedure->side.time_s, &u_tare);
-    up_measurement_check(&procedure->measurement,
-                         &procedure->measurement.reference[procedure->measurement.checks],
-                         up_known(linear(procedure, procedure->side.load - tare),
-                                  hypot(procedure->side.u_load, u_tare)),
-                         check);
-    procedure->tare = *after;
-    if (!check->outside) {
-        accept(procedure);
-        return;
-    }
-    char *text = up_text_format("It reads %.1f g too %s (its limits: %+.1f to %+.1f g). Bubbles, "
-                                "another water, an old calibration? Again: weigh it once more. "
-                                "Done: go on all the same; the record says so",
-                                fabs(check->deviation_kg.value) * 1e3,
-                                check->deviation_kg.value > 0 ? "heavy" : "light",
-                                check->low_kg * 1e3, check->high_kg * 1e3);
-    ask_saying(procedure, STEP_REFERENCE_CONFIRM, text);
-    free(text);
-}
-
-static void leave_out(struct up_procedure *procedure) {
-    struct up_measurement *plan = &procedure->measurement;
-    struct up_reference_plan *here = &plan->reference[plan->checks];
-    push_note(procedure, "a reference body was not weighed");
-    plan->references--;
-    memmove(here, here + 1, (plan->references - plan->checks) * sizeof *here);
-    go_on(procedure);
-}
-
-/* Skipped before it was weighed, it is left out; afterwards, going on takes a plain yes. */
-void answer_reference(struct up_procedure *procedure, enum up_answer_word word) {
-    if (procedure->step == STEP_REFERENCE && word == UP_ANSWER_SKIP) {
-        leave_out(procedure);
-        return;
-    }
-    procedure->measurement.check[procedure->measurement.checks].confirmed = true;
-    accept(procedure);
+    return up_separate_bodies(body, measurement->check[0].water_kg_m3, found, NULL);
 }
