@@ -341,6 +341,10 @@ bool up_rig_parse(const char *name, const char *text, struct up_rig *rig,
     if (good && rig->line.layout == UP_LAYOUT_BARE) {
         rig->line.loads = 1;
     }
+    if (rig->line.time_unit_s == TIME_OF_DAY) {
+        rig->line.time_of_day = true;
+        rig->line.time_unit_s = 1;
+    }
     if (good && rig->line.poll[0] != '\0') { /* the buffer has room for the end */
         rig->line.poll[strlen(rig->line.poll)] = rig->line.poll_end;
     }
