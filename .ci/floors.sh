@@ -9,7 +9,7 @@ cd "$(dirname "$0")/.." || exit 2
 bad=0 tests=0
 headers_of() { # folder -> headers it may include
     base="quantity failure text"
-    maths="water waters gravity gas material statistics weighing masses outlier chart bodies shake moment"
+    maths="water waters gravity gas breathing_gas material statistics weighing masses outlier chart bodies shake moment"
     case $1 in
     text) echo "failure text" ;;
     metrology) echo "quantity failure $maths" ;;
