@@ -82,15 +82,14 @@ OBJCOPY ?= objcopy
 
 .PHONY: all demo check quick faults fuzz check-kernel bench truth install clean packages-build packages-check \
   packages-kernel tests FORCE
-.SECONDARY:
+.PRECIOUS: $(OUT)/%.o
 .DELETE_ON_ERROR:
 
 all: build/upthrust build/upthrust-tank
 
-build/upthrust: $(OUT)/upthrust
-	@ln -sf $(VARIANT)/upthrust $@
-build/upthrust-tank: $(OUT)/upthrust-tank
-	@ln -sf $(VARIANT)/upthrust-tank $@
+# The link points at the variant that was asked for last, whichever is newer.
+build/upthrust build/upthrust-tank: build/%: $(OUT)/% FORCE
+	@[ "$$(readlink $@)" = $(VARIANT)/$* ] || ln -sfn $(VARIANT)/$* $@
 
 $(OUT)/libupthrust.a: $(call object,$(LIB_SRC))
 	@rm -f $@
@@ -135,7 +134,8 @@ $(OUT)/tests/%_test: $(OUT)/tests/%_test.o $(call object,$(SUPPORT_SRC) $(TANK_S
 $(OUT)/tests/fuzz/%_fuzz: $(OUT)/tests/fuzz/%_fuzz.o $(OUT)/libupthrust.a
 	@$(CC) -fsanitize=fuzzer $(LDFLAGS) -o $@ $^ $(PKG_LIBS)
 
-$(OUT)/%.o: %.c $(MADE)
+# Who includes the texts built in depends on them by its dependency file.
+$(OUT)/%.o: %.c Makefile | $(MADE)
 	@mkdir -p $(@D)
 	@$(COMPILE) -c -o $@ $<
 
@@ -146,7 +146,7 @@ $(MADE): $(EMBED) Makefile
 	  printf 'static const char embedded_%s[] __attribute__((unused)) =\n' "$$(basename $$f | tr '.-' '__')"; \
 	  sed -e 's/\\/\\\\/g' -e 's/"/\\"/g' -e 's/.*/  "&\\n"/' $$f; echo '  ;'; done > $@
 
--include $(patsubst %.o,%.d,$(call object,$(LIB_SRC) $(CLI_SRC) $(TANK_SRC) $(TANK_MAIN) $(FIRMWARE_SRC) $(FUZZ_SRC) $(TEST_SRC) $(SUPPORT_SRC)))
+-include $(shell find $(OUT) -name '*.d' 2>/dev/null)
 
 packages-build packages-check packages-kernel: packages-%:
 	@sh .ci/packages.sh $*
@@ -163,7 +163,7 @@ check: packages-check
 	@sh tests/run.sh $(OUT) all
 
 quick:
-	@$(MAKE) --no-print-directory tests
+	@$(MAKE) --no-print-directory all tests
 	@sh tests/run.sh $(OUT) quick
 
 faults: all
@@ -212,6 +212,15 @@ install: all $(OUT)/$(SONAME) $(OUT)/installed/libupthrust.a $(OUT)/installed/up
 	install -m 644 $(OUT)/installed/upthrust.pc $(DESTDIR)$(PREFIX)/lib/pkgconfig
 
 FORCE:
+
+# ---- wrong edits, one at a time: does a quick test notice? (tests/mutants/) ----
+#   make mutants [ONLY="NAME OR GROUP ..."] [SAMPLE=12 KEY=HASH]
+.PHONY: mutants mutants-flags
+mutants: tests
+	@python3 tests/mutants/mutants.py $(ONLY) $(if $(SAMPLE),--sample $(SAMPLE) --key "$(KEY)")
+# For the script, which calls make often: what pkg-config says is asked once.
+mutants-flags:
+	@printf '%s\n' 'PKG_CFLAGS=$(PKG_CFLAGS)' 'PKG_LIBS=$(PKG_LIBS)'
 
 clean:
 	rm -rf build

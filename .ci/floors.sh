@@ -14,11 +14,11 @@ headers_of() { # folder -> headers it may include
     text) echo "failure text" ;;
     metrology) echo "quantity failure $maths" ;;
     wire) echo "$base $maths item rig wire port guess" ;;
-    bench) echo "$base $maths item rig wire reference result calibration bench fitness listen procedure" ;;
+    bench) echo "$base $maths item rig wire reference result calibration bench fitness listen procedure measurement" ;;
     catalogue) echo "$base $maths item reference kind result calibration catalogue run" ;;
     # A run's trace is read again: the line reader and the glitch test, no ports.
     report) echo "$base $maths item reference kind result calibration catalogue report rig wire bench" ;;
-    operator) echo "$base $maths item rig wire reference result calibration bench fitness procedure panel live session" ;;
+    operator) echo "$base $maths item rig wire reference result calibration bench fitness procedure measurement panel live session" ;;
     session | cli) ls include/upthrust | sed 's/\.h$//' ;;
     esac
 }

@@ -82,11 +82,12 @@ bool up_procedure_calibrate(const struct up_calibrate_plan *plan, struct up_proc
     procedure = up_allocate(1, sizeof *procedure);
     procedure->calibrating = true;
     procedure->calibrate = *plan;
-    procedure->rig = *plan->rig;
-    procedure->temp_c = (double)NAN;
+    procedure->loadings.rig = *plan->rig;
+    procedure->rig = &procedure->loadings.rig;
+    procedure->measurement.water_temp_c = (double)NAN;
     up_glitch_filter_begin(&procedure->filter, plan->rig->line.word_bits,
                            plan->rig->division_counts);
-    procedure->stair_masses = sort_masses(plan, procedure->stair_kg);
+    procedure->loadings.stair_masses = sort_masses(plan, procedure->loadings.stair_kg);
     ask_step(procedure, STEP_BALLAST);
     *result = procedure;
     return true;
@@ -100,21 +101,21 @@ static bool is_unloading(const struct up_procedure *procedure) {
 }
 
 double calibrate_mass_kg(const struct up_procedure *procedure) {
-    unsigned heaviest = procedure->stair_masses - 1;
+    unsigned heaviest = procedure->loadings.stair_masses - 1;
     if (procedure->step == STEP_PRELOAD) {
-        return procedure->stair_kg[heaviest];
+        return procedure->loadings.stair_kg[heaviest];
     }
     if (procedure->step == STEP_STAIR) {
-        unsigned stair = procedure->stairs;
-        return procedure->stair_kg[stair <= heaviest ? stair : 2 * heaviest - stair];
+        unsigned stair = procedure->loadings.stairs;
+        return procedure->loadings.stair_kg[stair <= heaviest ? stair : 2 * heaviest - stair];
     }
     return fabs(procedure->calibrate.mass_kg[procedure->mass_index]);
 }
 
 /* The tare after a mass completes its point. */
-static void complete_point(struct up_procedure *procedure, const struct point *after) {
-    const struct point *mass = &procedure->mass;
-    struct up_calibration_point *point = &procedure->point[procedure->points];
+static void complete_point(struct up_procedure *procedure, const struct up_indication *after) {
+    const struct up_indication *mass = &procedure->mass;
+    struct up_calibration_point *point = &procedure->loadings.point[procedure->loadings.points];
     double u_tare = 0;
     double tare = tare_at(&procedure->tare, after, mass->time_s, &u_tare);
     double span_s = after->time_s - procedure->tare.time_s;
@@ -122,7 +123,7 @@ static void complete_point(struct up_procedure *procedure, const struct point *a
     point->mass_kg = procedure->calibrate.mass_kg[procedure->mass_index];
     point->load_counts = mass->load - tare;
     point->u_plateau_counts = hypot(mass->u_load, u_tare);
-    procedure->slope_per_s[procedure->points++] = mass->slope_per_s - drift_per_s;
+    procedure->loadings.slope_per_s[procedure->loadings.points++] = mass->slope_per_s - drift_per_s;
     procedure->mass_index++;
 }
 
@@ -146,14 +147,15 @@ static void next_mass(struct up_procedure *procedure) {
     }
 }
 
-static void keep_past(struct up_procedure *procedure, const struct point *here) {
-    if (procedure->pasts == PAST_MAX) {
-        memmove(procedure->past, procedure->past + 1, --procedure->pasts * sizeof *here);
+static void keep_past(struct up_procedure *procedure, const struct up_indication *here) {
+    if (procedure->loadings.pasts == UP_INDICATIONS_MAX) {
+        memmove(procedure->loadings.past, procedure->loadings.past + 1,
+                --procedure->loadings.pasts * sizeof *here);
     }
-    procedure->past[procedure->pasts++] = *here;
+    procedure->loadings.past[procedure->loadings.pasts++] = *here;
 }
 
-static void read_tare(struct up_procedure *procedure, const struct point *here) {
+static void read_tare(struct up_procedure *procedure, const struct up_indication *here) {
     procedure->tare_kg = procedure->step == STEP_HUNG_TARE ? calibrate_mass_kg(procedure) : 0;
     if (procedure->mass.known) {
         complete_point(procedure, here);
@@ -163,18 +165,20 @@ static void read_tare(struct up_procedure *procedure, const struct point *here) 
     next_mass(procedure);
 }
 
-static void read_stair(struct up_procedure *procedure, const struct point *here) {
-    procedure->stair[procedure->stairs++] = *here;
-    ask_step(procedure,
-             procedure->stairs < 2 * procedure->stair_masses - 1 ? STEP_STAIR : STEP_STAIR_END);
+static void read_stair(struct up_procedure *procedure, const struct up_indication *here) {
+    procedure->loadings.stair[procedure->loadings.stairs++] = *here;
+    ask_step(procedure, procedure->loadings.stairs < 2 * procedure->loadings.stair_masses - 1
+                            ? STEP_STAIR
+                            : STEP_STAIR_END);
 }
 
 void calibrate_read(struct up_procedure *procedure, const struct up_plateau *plateau) {
-    struct point here = point_of(plateau);
+    struct up_indication here = point_of(plateau);
     procedure->broken = 0;
+    procedure->loadings.noise_counts = procedure->filter.noise_floor;
     keep_past(procedure, &here);
     if (procedure->step == STEP_PRELOAD) {
-        procedure->preloaded = true;
+        procedure->loadings.preloaded = true;
         next_mass(procedure);
     } else if (procedure->step == STEP_MASS || procedure->step == STEP_UNLOAD) {
         procedure->mass = here;
@@ -182,7 +186,7 @@ void calibrate_read(struct up_procedure *procedure, const struct up_plateau *pla
     } else if (procedure->step == STEP_STAIR) {
         read_stair(procedure, &here);
     } else if (procedure->step == STEP_STAIR_END) {
-        procedure->stair_end = here;
+        procedure->loadings.stair_end = here;
         finish(procedure);
     } else {
         read_tare(procedure, &here);

@@ -25,10 +25,10 @@ struct folded {
     unsigned count;
 };
 
-static struct folded fold(const struct up_procedure *procedure) {
-    struct folded folded = {.count = procedure->points};
-    for (unsigned i = 0; i < procedure->points; i++) {
-        const struct up_calibration_point *point = &procedure->point[i];
+static struct folded fold(const struct up_loadings *loadings) {
+    struct folded folded = {.count = loadings->points};
+    for (unsigned i = 0; i < loadings->points; i++) {
+        const struct up_calibration_point *point = &loadings->point[i];
         folded.unloading[i] = point->mass_kg < 0;
         folded.mass_kg[i] = fabs(point->mass_kg);
         folded.load[i] = folded.unloading[i] ? -point->load_counts : point->load_counts;
@@ -102,25 +102,25 @@ static bool directions_differ(const struct folded *folded, struct up_calibration
  * about the line, less what loadings of the same mass scatter among themselves. Without replicates
  * only the plateaus' own noise can be taken off.
  */
-static double lack_of_fit_counts(const struct up_procedure *procedure,
+static double lack_of_fit_counts(const struct up_loadings *loadings,
                                  const struct up_calibration *calibration) {
     double pure = 0, pure_dof = 0, plateau = 0, groups = 0, left = 0;
-    for (unsigned i = 0; i < procedure->points; i++) {
-        const struct up_calibration_point *point = &procedure->point[i];
+    for (unsigned i = 0; i < loadings->points; i++) {
+        const struct up_calibration_point *point = &loadings->point[i];
         double sum = 0, count = 0;
         double linear = up_calibration_linear_counts(calibration, point->load_counts);
         left += pow(linear - calibration->slope_counts_per_kg * point->mass_kg, 2);
         plateau += point->u_plateau_counts * point->u_plateau_counts;
-        for (unsigned j = 0; j < procedure->points; j++) {
-            bool same = procedure->point[j].mass_kg == point->mass_kg;
-            sum += same ? procedure->point[j].load_counts : 0;
+        for (unsigned j = 0; j < loadings->points; j++) {
+            bool same = loadings->point[j].mass_kg == point->mass_kg;
+            sum += same ? loadings->point[j].load_counts : 0;
             count += same;
         }
         pure += pow(point->load_counts - sum / count, 2);
         pure_dof += 1 - 1 / count;
         groups += 1 / count;
     }
-    double noise = plateau / procedure->points;
+    double noise = plateau / loadings->points;
     if (pure_dof > 0.5) {
         noise = fmax(noise, pure / pure_dof);
     }
@@ -131,19 +131,19 @@ static double lack_of_fit_counts(const struct up_procedure *procedure,
     double lack = (left - pure) / lack_dof;
     /* A group's mean departs from the line by the lack of fit; its square stands in the sum once
        for each replicate. */
-    return sqrt(fmax(0, lack - noise) * groups / procedure->points);
+    return sqrt(fmax(0, lack - noise) * groups / loadings->points);
 }
 
 /* Creep a decade of time as a share of the load, by least squares over all masses: at the reading
    time t a creep of c a decade has the slope c L / (t ln 10). */
-static double creep_rel_decade(const struct up_procedure *procedure) {
+static double creep_rel_decade(const struct up_loadings *loadings) {
     double product = 0, square = 0;
-    for (unsigned i = 0; i < procedure->points; i++) {
-        double load = procedure->point[i].load_counts;
-        product += procedure->slope_per_s[i] * load;
+    for (unsigned i = 0; i < loadings->points; i++) {
+        double load = loadings->point[i].load_counts;
+        product += loadings->slope_per_s[i] * load;
         square += load * load;
     }
-    return square > 0 ? product / square * procedure->rig.read_after_s * log(10) : 0;
+    return square > 0 ? product / square * loadings->rig.read_after_s * log(10) : 0;
 }
 
 /* ---- straight or bent ---- */
@@ -170,7 +170,7 @@ static void bend(const struct up_fit *bent, struct up_calibration *calibration) 
 
 /* Bent where chance would not do it and where it changes more than a division and than what even
    the bent line leaves. */
-static void fit_bend(const struct up_procedure *procedure, struct folded *folded,
+static void fit_bend(const struct up_loadings *loadings, struct folded *folded,
                      struct up_calibration *calibration) {
     struct up_calibration *bowed;
     struct up_fit straight, bent;
@@ -195,7 +195,7 @@ static void fit_bend(const struct up_procedure *procedure, struct folded *folded
     *bowed = *calibration;
     bend(&bent, bowed);
     if (departure(folded, &straight, &bent) >
-        fmax(procedure->rig.division_counts, lack_of_fit_counts(procedure, bowed))) {
+        fmax(loadings->rig.division_counts, lack_of_fit_counts(loadings, bowed))) {
         *calibration = *bowed;
     }
     free(bowed);
@@ -203,13 +203,13 @@ static void fit_bend(const struct up_procedure *procedure, struct folded *folded
 
 /* ---- all of it ---- */
 
-static void fill_points(const struct up_procedure *procedure, struct up_calibration *calibration) {
+static void fill_points(const struct up_loadings *loadings, struct up_calibration *calibration) {
     double mass_kg[UP_CALIBRATION_POINTS_MAX];
-    enum up_mass_class mass_class = procedure->rig.mass_class;
-    calibration->points = procedure->points;
-    for (unsigned i = 0; i < procedure->points; i++) {
+    enum up_mass_class mass_class = loadings->rig.mass_class;
+    calibration->points = loadings->points;
+    for (unsigned i = 0; i < loadings->points; i++) {
         struct up_calibration_point *point = &calibration->point[i];
-        *point = procedure->point[i];
+        *point = loadings->point[i];
         mass_kg[i] = point->mass_kg;
         point->residual_g = (up_calibration_linear_counts(calibration, point->load_counts) /
                                  calibration->slope_counts_per_kg -
@@ -219,8 +219,8 @@ static void fill_points(const struct up_procedure *procedure, struct up_calibrat
     }
     calibration->mass_tolerance_rel =
         mass_class == UP_MASSES_UNCLASSED
-            ? procedure->rig.mass_tolerance_rel
-            : up_masses_tolerance_rel(mass_class, mass_kg, procedure->points);
+            ? loadings->rig.mass_tolerance_rel
+            : up_masses_tolerance_rel(mass_class, mass_kg, loadings->points);
     snprintf(calibration->mass_class, sizeof calibration->mass_class, "%s",
              up_mass_class_name(mass_class));
 }
@@ -239,31 +239,31 @@ static void fill_offset(struct folded *folded, struct up_calibration *calibratio
     }
 }
 
-static void fill(const struct up_procedure *procedure, struct folded *folded,
+static void fill(const struct up_loadings *loadings, struct folded *folded,
                  struct up_calibration *calibration) {
-    const struct up_rig *rig = &procedure->rig;
+    const struct up_rig *rig = &loadings->rig;
     memcpy(calibration->bench, rig->id, sizeof calibration->bench);
     memcpy(calibration->rig_sha256, rig->sha256, sizeof calibration->rig_sha256);
     calibration->lack_of_fit_kg =
-        lack_of_fit_counts(procedure, calibration) / fabs(calibration->slope_counts_per_kg);
-    calibration->creep_rel_decade = creep_rel_decade(procedure);
+        lack_of_fit_counts(loadings, calibration) / fabs(calibration->slope_counts_per_kg);
+    calibration->creep_rel_decade = creep_rel_decade(loadings);
     calibration->noise_counts =
-        isnan(procedure->filter.noise_floor)
+        isnan(loadings->noise_counts)
             ? rig->division_counts / sqrt(12) /* typed: nothing else tells */
-            : procedure->filter.noise_floor;
+            : loadings->noise_counts;
     calibration->temp_c = rig->air.temp_c.value;
     calibration->read_after_s = rig->read_after_s;
     calibration->window_s = rig->window_s;
-    calibration->preloaded = procedure->preloaded;
-    fill_points(procedure, calibration);
+    calibration->preloaded = loadings->preloaded;
+    fill_points(loadings, calibration);
     fill_offset(folded, calibration);
-    fill_stairs(procedure, calibration);
+    fill_stairs(loadings, calibration);
 }
 
 /* Rounding to the division repeats with the load, so scatter does not show it: of reading and tare
    in each loading, as if of one sign at random. */
-static double rounding_of_slope(const struct up_procedure *procedure, const struct folded *folded) {
-    return procedure->rig.division_counts / sqrt(12) * sqrt(2) / sqrt(sum_squares(folded));
+static double rounding_of_slope(const struct up_loadings *loadings, const struct folded *folded) {
+    return loadings->rig.division_counts / sqrt(12) * sqrt(2) / sqrt(sum_squares(folded));
 }
 
 static bool check_slope(const struct up_fit *fit, struct up_failure *failure) {
@@ -274,9 +274,9 @@ static bool check_slope(const struct up_fit *fit, struct up_failure *failure) {
                    fit->c[1], sqrt(fit->covariance[1][1]));
 }
 
-bool up_procedure_calibration(const struct up_procedure *procedure,
-                              struct up_calibration *calibration, struct up_failure *failure) {
-    struct folded folded = fold(procedure);
+bool up_calibration_fit(const struct up_loadings *loadings, struct up_calibration *calibration,
+                        struct up_failure *failure) {
+    struct folded folded = fold(loadings);
     struct up_fit fit, with_offset;
     struct up_quantity air_kg_m3;
     memset(calibration, 0, sizeof *calibration);
@@ -285,22 +285,22 @@ bool up_procedure_calibration(const struct up_procedure *procedure,
         return up_fail(failure, UP_STATUS_UNABLE,
                        "%u loadings carry no calibration: three different masses at least must "
                        "be read; run calibrate again",
-                       procedure->points);
+                       loadings->points);
     }
-    if (!check_slope(&fit, failure) || !up_air_density(&procedure->rig.air, &air_kg_m3, failure)) {
+    if (!check_slope(&fit, failure) || !up_air_density(&loadings->rig.air, &air_kg_m3, failure)) {
         return false;
     }
     calibration->slope_counts_per_kg = fit.c[1];
     calibration->u_slope_counts_per_kg =
-        fmax(sqrt(fit.covariance[1][1]), rounding_of_slope(procedure, &folded));
+        fmax(sqrt(fit.covariance[1][1]), rounding_of_slope(loadings, &folded));
     calibration->dof = fit.dof;
     calibration->unloading_slope_counts_per_kg = (double)NAN;
     calibration->u_unloading_slope_counts_per_kg = (double)NAN;
     calibration->quadratic_f = calibration->quadratic_f_limit = (double)NAN;
     calibration->air_density_kg_m3 = air_kg_m3.value;
     directions_differ(&folded, calibration);
-    fit_bend(procedure, &folded, calibration);
-    fill(procedure, &folded, calibration);
+    fit_bend(loadings, &folded, calibration);
+    fill(loadings, &folded, calibration);
     return true;
 }
 

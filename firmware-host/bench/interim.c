@@ -14,23 +14,15 @@
 static const double OUTLIER_SIGNIFICANCE = 0.01;
 enum { OUTLIER_LEAST_TRIALS = 4 };
 
-unsigned trials_kept(const struct up_procedure *procedure) {
-    unsigned kept = 0;
-    for (unsigned i = 0; i < procedure->trials; i++) {
-        kept += !procedure->trial[i].left_out;
-    }
-    return kept;
-}
-
 /* ---- outliers ---- */
 
-static bool find_suspect(const struct up_procedure *procedure, unsigned *suspect) {
+static bool find_suspect(const struct up_measurement *measurement, unsigned *suspect) {
     double load[UP_TRIALS_MAX];
     unsigned index[UP_TRIALS_MAX] = {0}, kept = 0;
-    for (unsigned i = 0; i < procedure->trials; i++) {
-        if (!procedure->trial[i].left_out) {
+    for (unsigned i = 0; i < measurement->trials; i++) {
+        if (!measurement->trial[i].left_out) {
             index[kept] = i;
-            load[kept++] = procedure->trial[i].load_counts;
+            load[kept++] = measurement->trial[i].load_counts;
         }
     }
     struct up_outlier outlier = up_grubbs(load, kept, OUTLIER_SIGNIFICANCE);
@@ -38,12 +30,12 @@ static bool find_suspect(const struct up_procedure *procedure, unsigned *suspect
     return kept >= OUTLIER_LEAST_TRIALS && outlier.outlier;
 }
 
-static double others_mean(const struct up_procedure *procedure, unsigned but) {
+static double others_mean(const struct up_measurement *measurement, unsigned but) {
     double sum = 0;
     unsigned count = 0;
-    for (unsigned i = 0; i < procedure->trials; i++) {
-        if (i != but && !procedure->trial[i].left_out) {
-            sum += procedure->trial[i].load_counts;
+    for (unsigned i = 0; i < measurement->trials; i++) {
+        if (i != but && !measurement->trial[i].left_out) {
+            sum += measurement->trial[i].load_counts;
             count++;
         }
     }
@@ -51,8 +43,8 @@ static double others_mean(const struct up_procedure *procedure, unsigned but) {
 }
 
 void ask_about_outlier(struct up_procedure *procedure) {
-    const struct up_trial *trial = &procedure->trial[procedure->suspect];
-    double off_g = (trial->load_counts - others_mean(procedure, procedure->suspect)) /
+    const struct up_trial *trial = &procedure->measurement.trial[procedure->suspect];
+    double off_g = (trial->load_counts - others_mean(&procedure->measurement, procedure->suspect)) /
                    counts_per_kg(procedure) * 1e3;
     char *text = up_text_format("Trial %u is %.1f g %s than the others (Grubbs, 1 %%). Done: "
                                 "keep it. Skip: leave it out, only if you know what went wrong",
@@ -63,10 +55,10 @@ void ask_about_outlier(struct up_procedure *procedure) {
 
 /* ---- looks ---- */
 
-static bool all_decided(const struct up_procedure *procedure) {
-    struct up_result *result = up_allocate(procedure->measure.waters + 1, sizeof *result);
+static bool all_decided(const struct up_measurement *measurement) {
+    struct up_result *result = up_allocate(measurement->waters + 1, sizeof *result);
     unsigned results = 0;
-    bool decided = up_procedure_results(procedure, result, &results, NULL);
+    bool decided = up_measurement_results(measurement, result, &results, NULL);
     for (unsigned i = 0; i < results; i++) {
         decided = decided && result[i].answer.class != UP_CLASS_UNDECIDED;
     }
@@ -81,23 +73,24 @@ static unsigned next_look(const struct up_procedure *procedure) {
 
 bool look_at_trials(struct up_procedure *procedure) {
     const struct up_measure_plan *plan = &procedure->measure;
-    bool full = procedure->trials == UP_TRIALS_MAX;
-    if (trials_kept(procedure) < next_look(procedure) && !full) {
+    bool full = procedure->measurement.trials == UP_TRIALS_MAX;
+    if (up_measurement_trials(&procedure->measurement) < next_look(procedure) && !full) {
         return true;
     }
-    if (procedure->trials > procedure->asked_outliers &&
-        find_suspect(procedure, &procedure->suspect)) {
-        procedure->asked_outliers = procedure->trials;
+    if (procedure->measurement.trials > procedure->asked_outliers &&
+        find_suspect(&procedure->measurement, &procedure->suspect)) {
+        procedure->asked_outliers = procedure->measurement.trials;
         ask_about_outlier(procedure);
         return false;
     }
     procedure->looks++;
-    procedure->decided = full || procedure->looks >= plan->looks || all_decided(procedure);
+    procedure->decided =
+        full || procedure->looks >= plan->looks || all_decided(&procedure->measurement);
     return true;
 }
 
 void answer_outlier(struct up_procedure *procedure, enum up_answer_word word) {
-    struct up_trial *trial = &procedure->trial[procedure->suspect];
+    struct up_trial *trial = &procedure->measurement.trial[procedure->suspect];
     if (word == UP_ANSWER_SKIP) {
         trial->left_out = true;
         push_note(procedure, "trial %u stays out of the mean, by the operator's word",

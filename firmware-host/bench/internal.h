@@ -5,7 +5,7 @@
 
 #include "upthrust/procedure.h"
 
-enum { EVENTS_MAX = 8, BROKEN_MAX = 3, PAST_MAX = 4 * UP_STAIRS_MAX };
+enum { EVENTS_MAX = 8, BROKEN_MAX = 3 };
 
 /* What the procedure is about to read or has asked for. */
 enum step {
@@ -37,19 +37,15 @@ enum step {
 
 enum stage { STAGE_ASKING, STAGE_READING, STAGE_FINISHED };
 
-/* A plateau as the schedule needs it: its middle in time and its load. */
-struct point {
-    double time_s, step_s, load, u_load, slope_per_s, temp_c, late_s;
-    bool known;
-};
-
 struct up_procedure {
     bool calibrating;
-    struct up_rig rig;
     struct up_calibrate_plan calibrate;
     struct up_measure_plan measure;
-    struct up_calibration calibration; /* measuring: the one in use */
-    struct up_water *waters;           /* the procedure's own copy */
+    const struct up_rig *rig; /* that of the record */
+
+    /* the record: what was measured */
+    struct up_measurement measurement;
+    struct up_loadings loadings;
 
     /* the stream */
     struct up_glitch_filter filter;
@@ -62,7 +58,6 @@ struct up_procedure {
     double live_load;
     bool overloaded;   /* and told so */
     bool stall_spoilt; /* a reading; the burst that follows it spoils no other */
-    double temp_c;     /* told by the operator, the rig, or the last plateau */
     bool temp_lost;    /* the lines tell it no more; cleared when somebody was asked for it */
     bool temp_told;    /* ... and is asked no more, until the lines tell it again */
 
@@ -83,43 +78,25 @@ struct up_procedure {
     struct up_event event[EVENTS_MAX];
     unsigned events;
 
-    struct point tare, last; /* the latest tare, the latest plateau of any kind */
+    struct up_indication tare, last; /* the latest tare, the latest plateau of any kind */
 
     /* calibration */
     unsigned mass_index;
     double tare_kg; /* what hung at the latest tare */
-    struct point mass;
-    bool preloaded;
-    struct point past[PAST_MAX]; /* every level so far, for the creep that outlives its step */
-    unsigned pasts;
-    double stair_kg[UP_CALIBRATION_POINTS_MAX]; /* different masses, rising */
-    unsigned stair_masses, stairs;              /* stairs read */
-    struct point stair[UP_STAIRS_MAX];
-    struct point stair_begin, stair_end; /* the empty hanger around them */
-    struct up_calibration_point point[UP_CALIBRATION_POINTS_MAX];
-    double slope_per_s[UP_CALIBRATION_POINTS_MAX]; /* of each mass's plateau, drift taken off */
-    unsigned points;
+    struct up_indication mass;
 
     /* measuring */
-    struct point air_tare, air;
-    bool weighed_in_air;
-    double air_counts, u_air_counts;
-    struct up_trial trial[UP_TRIALS_MAX];
-    unsigned trials;
-    struct up_trial now; /* under way */
-    struct point water;  /* its latest reading */
+    struct up_indication air_tare, air;
+    struct up_trial now;        /* under way */
+    struct up_indication water; /* its latest reading */
     double immersed_s, first_immersed_s;
-    unsigned looks;          /* taken */
-    bool decided;            /* no more trials */
-    unsigned asked_outliers; /* trials so far when an outlier was last asked about */
-    unsigned suspect;        /* index of the trial that is asked about */
-    struct up_reference_check check[UP_REFERENCES_MAX];
-    unsigned checks;
-    struct point side; /* the reading of a body, of two points, or at the second depth */
-    struct point deep_tare;
-    bool level_done, deep_done;          /* or skipped */
-    double level_counts, u_level_counts; /* NaN until it was read */
-    double deep_counts, u_deep_counts;
+    unsigned looks;            /* taken */
+    bool decided;              /* no more trials */
+    unsigned asked_outliers;   /* trials so far when an outlier was last asked about */
+    unsigned suspect;          /* index of the trial that is asked about */
+    struct up_indication side; /* the reading of a body, of two points, or at the second depth */
+    struct up_indication deep_tare;
+    bool level_done, deep_done; /* or skipped */
 };
 
 /* plateau.c */
@@ -143,25 +120,24 @@ double counts_per_kg(const struct up_procedure *procedure);
 /* A difference to the tare, ready for division by the slope. */
 double linear(const struct up_procedure *procedure, double counts);
 
-/* looks.c */
+/* interim.c */
 /* A trial is closed: is one of them an outlier, is all decided, were there enough? False where a
    question was asked. */
 bool look_at_trials(struct up_procedure *procedure);
 void ask_about_outlier(struct up_procedure *procedure);
 void answer_outlier(struct up_procedure *procedure, enum up_answer_word word);
 bool has_thermometer(const struct up_line_rule *line);
-unsigned trials_kept(const struct up_procedure *procedure);
 
 /* references.c */
-void close_reference(struct up_procedure *procedure, const struct point *after);
+void close_reference(struct up_procedure *procedure, const struct up_indication *after);
 void answer_reference(struct up_procedure *procedure, enum up_answer_word word);
 
 /* results.c */
-struct up_water tank_water(const struct up_procedure *procedure);
+struct up_water tank_water(const struct up_measurement *measurement);
 /* Standard uncertainties of any reading in the water: of lack of fit and loop, kg; relative to the
    load, of the cell's temperature since the calibration, creep and swing. */
 double u_straightness_kg(const struct up_calibration *calibration, double load_kg);
-double u_reading_rel(const struct up_procedure *procedure, double load_counts);
+double u_reading_rel(const struct up_measurement *measurement, double load_counts);
 
 /* calibrating.c */
 void calibrate_read(struct up_procedure *procedure, const struct up_plateau *plateau);
@@ -172,7 +148,7 @@ double calibrate_mass_kg(const struct up_procedure *procedure);
 
 /* staircase.c */
 void begin_stairs(struct up_procedure *procedure);
-void fill_stairs(const struct up_procedure *procedure, struct up_calibration *calibration);
+void fill_stairs(const struct up_loadings *loadings, struct up_calibration *calibration);
 
 /* procedure.c */
 void ask_step(struct up_procedure *procedure, enum step step);
@@ -188,9 +164,9 @@ struct up_event *push_event(struct up_procedure *procedure, enum up_event_kind k
    Where it has not settled, the ask stays as it is and late_s grows, or the step is broken off. The
    truth test, which has no samples, comes in here. */
 void offer_plateau(struct up_procedure *procedure, struct up_plateau *plateau, double noise_floor);
-struct point point_of(const struct up_plateau *plateau);
+struct up_indication point_of(const struct up_plateau *plateau);
 /* The tares' mean at a time between them, weighted by time; u in *u_load. */
-double tare_at(const struct point *before, const struct point *after, double time_s,
+double tare_at(const struct up_indication *before, const struct up_indication *after, double time_s,
                double *u_load);
 
 #endif

@@ -87,6 +87,10 @@ static bool trials_make_sense(const struct up_measure_plan *plan, struct up_fail
 }
 
 static bool sides_make_sense(const struct up_measure_plan *plan, struct up_failure *failure) {
+    if (plan->waters > UP_WATERS_MAX) {
+        return up_fail(failure, UP_STATUS_WRONG_INPUT, "%u waters: give %d at most", plan->waters,
+                       UP_WATERS_MAX);
+    }
     if (!(plan->confidence >= 0.5 && plan->confidence <= 0.9999)) {
         return up_fail(failure, UP_STATUS_WRONG_INPUT, "confidence %g: give 0.5 to 0.9999",
                        plan->confidence);
@@ -132,25 +136,53 @@ static void begin(struct up_procedure *procedure) {
         return;
     }
     /* its time is set when the stream begins */
-    procedure->tare = (struct point){.time_s = -opening->age_s,
-                                     .step_s = -opening->age_s,
-                                     .load = opening->load,
-                                     .u_load = opening->u_load,
-                                     .temp_c = opening->temp_c,
-                                     .known = true};
+    procedure->tare = (struct up_indication){.time_s = -opening->age_s,
+                                             .step_s = -opening->age_s,
+                                             .load = opening->load,
+                                             .u_load = opening->u_load,
+                                             .temp_c = opening->temp_c,
+                                             .known = true};
     procedure->air_tare = procedure->last = procedure->tare;
-    procedure->temp_c = isnan(procedure->temp_c) ? opening->temp_c : procedure->temp_c;
+    procedure->measurement.water_temp_c = isnan(procedure->measurement.water_temp_c)
+                                              ? opening->temp_c
+                                              : procedure->measurement.water_temp_c;
     ask_step(procedure, STEP_AIR);
 }
 
 struct up_opening up_procedure_opening(const struct up_procedure *procedure) {
     double age_s = procedure->now_s - procedure->tare.time_s;
-    bool same = !procedure->deep_tare.known && procedure->rig.port_kind != UP_PORT_TYPED;
+    bool same = !procedure->deep_tare.known && procedure->rig->port_kind != UP_PORT_TYPED;
     return (struct up_opening){.known = procedure->tare.known && same && age_s < OPENING_OLDEST_S,
                                .age_s = age_s,
                                .load = procedure->tare.load,
                                .u_load = procedure->tare.u_load,
-                               .temp_c = procedure->temp_c};
+                               .temp_c = procedure->measurement.water_temp_c};
+}
+
+void up_measurement_begin(struct up_measurement *measurement, const struct up_measure_plan *plan) {
+    *measurement = (struct up_measurement){.rig = *plan->rig,
+                                           .calibration = *plan->calibration,
+                                           .item = plan->item,
+                                           .kind_repeatability_kg = plan->kind_repeatability_kg,
+                                           .kind_shake_share = plan->kind_shake_share,
+                                           .references = plan->references,
+                                           .waters = plan->waters,
+                                           .confidence = plan->confidence,
+                                           .coverage = plan->coverage,
+                                           .looks = plan->looks,
+                                           .draws = plan->draws,
+                                           .seed = plan->seed,
+                                           .water_temp_c = plan->rig->temp_c,
+                                           .air_counts = up_known((double)NAN, 0),
+                                           .level_counts = up_known((double)NAN, 0),
+                                           .two_point_m = plan->two_point_m,
+                                           .deep_counts = up_known((double)NAN, 0),
+                                           .second_depth_m = plan->second_depth_m};
+    memcpy(measurement->run_id, plan->run_id, sizeof measurement->run_id);
+    memcpy(measurement->reference, plan->reference, sizeof measurement->reference);
+    for (unsigned i = 0; i < plan->waters; i++) {
+        measurement->water[i] = plan->water[i];
+    }
 }
 
 bool up_procedure_measure(const struct up_measure_plan *plan, struct up_procedure **result,
@@ -162,16 +194,11 @@ bool up_procedure_measure(const struct up_measure_plan *plan, struct up_procedur
     }
     procedure = up_allocate(1, sizeof *procedure);
     procedure->measure = *plan;
-    procedure->rig = *plan->rig;
-    procedure->calibration = *plan->calibration;
-    procedure->waters = up_allocate(plan->waters + 1, sizeof *procedure->waters);
-    for (unsigned i = 0; i < plan->waters; i++) {
-        procedure->waters[i] = plan->water[i];
-    }
-    procedure->temp_c = plan->rig->temp_c;
+    up_measurement_begin(&procedure->measurement, plan);
+    procedure->measurement.under_way = true;
+    procedure->rig = &procedure->measurement.rig;
     procedure->level_done = plan->two_point_m == 0;
     procedure->deep_done = plan->second_depth_m == 0;
-    procedure->level_counts = procedure->deep_counts = (double)NAN;
     up_glitch_filter_begin(&procedure->filter, plan->rig->line.word_bits,
                            plan->rig->division_counts);
     begin(procedure);
@@ -185,23 +212,23 @@ bool up_procedure_measure(const struct up_measure_plan *plan, struct up_procedur
    the second depth. */
 
 double counts_per_kg(const struct up_procedure *procedure) {
-    return procedure->calibration.slope_counts_per_kg;
+    return procedure->measurement.calibration.slope_counts_per_kg;
 }
 
 double linear(const struct up_procedure *procedure, double counts) {
-    return up_calibration_linear_counts(&procedure->calibration, counts);
+    return up_calibration_linear_counts(&procedure->measurement.calibration, counts);
 }
 
 static void begin_trial(struct up_procedure *procedure) {
     memset(&procedure->now, 0, sizeof procedure->now);
-    procedure->now.number = procedure->trials + 1;
+    procedure->now.number = procedure->measurement.trials + 1;
     procedure->water.known = false;
     ask_step(procedure, STEP_IMMERSE);
 }
 
 static bool is_all_done(const struct up_procedure *procedure) {
-    return procedure->checks >= procedure->measure.references && procedure->decided &&
-           procedure->level_done && procedure->deep_done;
+    return procedure->measurement.checks >= procedure->measurement.references &&
+           procedure->decided && procedure->level_done && procedure->deep_done;
 }
 
 void go_on(struct up_procedure *procedure) {
@@ -211,7 +238,7 @@ void go_on(struct up_procedure *procedure) {
         ask_step(procedure, STEP_TEMPERATURE);
     } else if (!procedure->tare.known) {
         ask_step(procedure, STEP_TARE);
-    } else if (procedure->checks < procedure->measure.references) {
+    } else if (procedure->measurement.checks < procedure->measurement.references) {
         ask_step(procedure, STEP_REFERENCE);
     } else if (!procedure->decided) {
         begin_trial(procedure);
@@ -226,10 +253,14 @@ bool has_thermometer(const struct up_line_rule *line) {
     return line->temp.field != 0 || line->temp.label[0] != '\0';
 }
 
+static bool is_weighed_in_air(const struct up_procedure *procedure) {
+    return !isnan(procedure->measurement.air_counts.value);
+}
+
 static void after_ballast(struct up_procedure *procedure) {
-    bool asked_already = procedure->weighed_in_air || procedure->trials > 0;
-    bool has = has_thermometer(&procedure->rig.line) && !procedure->temp_lost;
-    if (!has && isnan(procedure->temp_c)) {
+    bool asked_already = is_weighed_in_air(procedure) || procedure->measurement.trials > 0;
+    bool has = has_thermometer(&procedure->rig->line) && !procedure->temp_lost;
+    if (!has && isnan(procedure->measurement.water_temp_c)) {
         ask_step(procedure, STEP_TEMPERATURE);
     } else {
         ask_step(procedure, asked_already ? STEP_TARE : STEP_AIR_TARE);
@@ -327,14 +358,14 @@ void measure_break(struct up_procedure *procedure) {
     }
 }
 
-static void read_air_tare_after(struct up_procedure *procedure, const struct point *here) {
+static void read_air_tare_after(struct up_procedure *procedure, const struct up_indication *here) {
     double u_tare = 0;
     double tare = tare_at(&procedure->air_tare, here, procedure->air.time_s, &u_tare);
-    double capacity_kg = procedure->rig.capacity_kg;
-    procedure->air_counts = linear(procedure, procedure->air.load - tare);
-    procedure->u_air_counts = hypot(procedure->air.u_load, u_tare);
-    procedure->weighed_in_air = true;
-    double total_kg = procedure->air_counts / counts_per_kg(procedure) + procedure->rig.ballast_kg;
+    double capacity_kg = procedure->rig->capacity_kg;
+    struct up_quantity *counts = &procedure->measurement.air_counts;
+    *counts = up_known(linear(procedure, procedure->air.load - tare),
+                       hypot(procedure->air.u_load, u_tare));
+    double total_kg = counts->value / counts_per_kg(procedure) + procedure->rig->ballast_kg;
     if (capacity_kg > 0 && total_kg > capacity_kg) {
         push_fault(procedure, "item and ballast together are %.2f kg, more than the cell's %g kg",
                    total_kg, capacity_kg);
@@ -356,10 +387,10 @@ double ballast_wanted_kg(double lift_kg) {
 
 /* A line that goes slack measures nothing: the ballast must outweigh the lift with room to spare.
  */
-static bool ballast_holds(struct up_procedure *procedure, const struct point *here,
-                          const struct point *tare) {
+static bool ballast_holds(struct up_procedure *procedure, const struct up_indication *here,
+                          const struct up_indication *tare) {
     double lift_kg = -linear(procedure, here->load - tare->load) / counts_per_kg(procedure);
-    double lead_kg = procedure->rig.ballast_kg;
+    double lead_kg = procedure->rig->ballast_kg;
     if (lead_kg == 0 || ballast_wanted_kg(lift_kg) <= lead_kg) {
         return true;
     }
@@ -373,9 +404,9 @@ static bool ballast_holds(struct up_procedure *procedure, const struct point *he
 }
 
 /* Shake on while a shake frees air that matters; once at least. */
-static void read_water(struct up_procedure *procedure, const struct point *here) {
+static void read_water(struct up_procedure *procedure, const struct up_indication *here) {
     struct up_trial *trial = &procedure->now;
-    struct point before = procedure->water;
+    struct up_indication before = procedure->water;
     double matters = AIR_MATTERS_KG * fabs(counts_per_kg(procedure));
     procedure->water = *here;
     if (!ballast_holds(procedure, here, &procedure->tare)) {
@@ -390,13 +421,13 @@ static void read_water(struct up_procedure *procedure, const struct point *here)
         trial->gain_counts[trial->shakes++] = trial->last_gain_counts;
         matters = fmax(matters, 3 * trial->u_gain_counts);
         trial->still_gaining = trial->last_gain_counts > matters;
-        if (!trial->still_gaining || trial->shakes >= (unsigned)procedure->rig.shakes_max) {
+        if (!trial->still_gaining || trial->shakes >= (unsigned)procedure->rig->shakes_max) {
             ask_step(procedure, STEP_LIFT);
             return;
         }
     } else {
-        procedure->immersed_s = here->time_s - procedure->rig.read_after_s;
-        if (procedure->trials == 0) {
+        procedure->immersed_s = here->time_s - procedure->rig->read_after_s;
+        if (procedure->measurement.trials == 0) {
             procedure->first_immersed_s = procedure->immersed_s;
         }
     }
@@ -406,9 +437,11 @@ static void read_water(struct up_procedure *procedure, const struct point *here)
 /* After a break nobody knows whether the same cell answers: the item, weighed before, tells. */
 static bool is_as_before(struct up_procedure *procedure, double load_counts) {
     double sum = 0;
-    unsigned kept = trials_kept(procedure);
-    for (unsigned i = 0; i < procedure->trials; i++) {
-        sum += procedure->trial[i].left_out ? 0 : procedure->trial[i].load_counts;
+    unsigned kept = up_measurement_trials(&procedure->measurement);
+    for (unsigned i = 0; i < procedure->measurement.trials; i++) {
+        sum += procedure->measurement.trial[i].left_out
+                   ? 0
+                   : procedure->measurement.trial[i].load_counts;
     }
     double mean = kept > 0 ? sum / kept : load_counts;
     double off_kg = (load_counts - mean) / counts_per_kg(procedure);
@@ -437,7 +470,7 @@ static void refuse_trial(struct up_procedure *procedure) {
     finish(procedure);
 }
 
-static void close_trial(struct up_procedure *procedure, const struct point *after) {
+static void close_trial(struct up_procedure *procedure, const struct up_indication *after) {
     struct up_trial *trial = &procedure->now;
     double u_tare = 0;
     double tare = tare_at(&procedure->tare, after, procedure->water.time_s, &u_tare);
@@ -448,9 +481,9 @@ static void close_trial(struct up_procedure *procedure, const struct point *afte
     }
     trial->u_plateau_counts = hypot(procedure->water.u_load, u_tare);
     trial->soak_s = procedure->water.time_s - procedure->first_immersed_s;
-    trial->temp_c = procedure->temp_c;
+    trial->temp_c = procedure->measurement.water_temp_c;
     trial->late_s = procedure->water.late_s;
-    procedure->trial[procedure->trials++] = *trial;
+    procedure->measurement.trial[procedure->measurement.trials++] = *trial;
     push_event(procedure, UP_EVENT_TRIAL)->trial = *trial;
     procedure->tare = *after;
     if (look_at_trials(procedure)) {
@@ -460,28 +493,28 @@ static void close_trial(struct up_procedure *procedure, const struct point *afte
 
 /* ---- two points, the second depth ---- */
 
-static void close_level(struct up_procedure *procedure, const struct point *after) {
+static void close_level(struct up_procedure *procedure, const struct up_indication *after) {
     double u_tare = 0;
     double tare = tare_at(&procedure->tare, after, procedure->side.time_s, &u_tare);
-    procedure->level_counts = linear(procedure, procedure->side.load - tare);
-    procedure->u_level_counts = hypot(procedure->side.u_load, u_tare);
+    procedure->measurement.level_counts = up_known(linear(procedure, procedure->side.load - tare),
+                                                   hypot(procedure->side.u_load, u_tare));
     procedure->level_done = true;
     procedure->tare = *after;
     go_on(procedure);
 }
 
-static void close_deep(struct up_procedure *procedure, const struct point *after) {
+static void close_deep(struct up_procedure *procedure, const struct up_indication *after) {
     double u_tare = 0;
     double tare = tare_at(&procedure->deep_tare, after, procedure->side.time_s, &u_tare);
-    procedure->deep_counts = linear(procedure, procedure->side.load - tare);
-    procedure->u_deep_counts = hypot(procedure->side.u_load, u_tare);
+    procedure->measurement.deep_counts = up_known(linear(procedure, procedure->side.load - tare),
+                                                  hypot(procedure->side.u_load, u_tare));
     procedure->deep_done = true;
     go_on(procedure);
 }
 
 /* A reading that only its tare afterwards completes. */
-static void read_side(struct up_procedure *procedure, const struct point *here,
-                      const struct point *tare, enum step next) {
+static void read_side(struct up_procedure *procedure, const struct up_indication *here,
+                      const struct up_indication *tare, enum step next) {
     procedure->side = *here;
     if (ballast_holds(procedure, here, tare)) {
         ask_step(procedure, next);
@@ -489,7 +522,7 @@ static void read_side(struct up_procedure *procedure, const struct point *here,
 }
 
 void measure_read(struct up_procedure *procedure, const struct up_plateau *plateau) {
-    struct point here = point_of(plateau);
+    struct up_indication here = point_of(plateau);
     procedure->broken = 0;
     switch (procedure->step) {
     case STEP_AIR_TARE:

@@ -92,6 +92,8 @@ bool up_procedure_next(struct up_procedure *procedure, struct up_event *event) {
 void finish(struct up_procedure *procedure) {
     if (procedure->stage != STAGE_FINISHED) {
         procedure->stage = STAGE_FINISHED;
+        procedure->measurement.under_way = false;
+        procedure->loadings.noise_counts = procedure->filter.noise_floor;
         push_event(procedure, UP_EVENT_FINISHED);
     }
 }
@@ -213,7 +215,8 @@ static bool needs_reading(enum step step) {
 
 /* Readings that a person types; the preload is read by nobody. */
 static bool is_typed(const struct up_procedure *procedure, enum step step) {
-    return procedure->rig.port_kind == UP_PORT_TYPED && needs_reading(step) && step != STEP_PRELOAD;
+    return procedure->rig->port_kind == UP_PORT_TYPED && needs_reading(step) &&
+           step != STEP_PRELOAD;
 }
 
 void ask_step(struct up_procedure *procedure, enum step step) {
@@ -232,7 +235,7 @@ void ask_saying(struct up_procedure *procedure, enum step step, const char *text
     ask->time_s = procedure->now_s;
     ask->wants_number = step == STEP_TEMPERATURE || is_typed(procedure, step);
     ask->unit = step == STEP_TEMPERATURE    ? "degrees C"
-                : is_typed(procedure, step) ? up_load_unit_name(procedure->rig.line.load_unit)
+                : is_typed(procedure, step) ? up_load_unit_name(procedure->rig->line.load_unit)
                                             : NULL;
     if (ask->action == UP_ACTION_HANG_MASS) {
         ask->mass_kg = calibrate_mass_kg(procedure);
@@ -242,7 +245,7 @@ void ask_saying(struct up_procedure *procedure, enum step step, const char *text
         ask->item_id = procedure->measure.item.id;
     } else if (names_reference(step)) {
         const struct up_reference *body =
-            &procedure->measure.reference[procedure->checks].reference;
+            &procedure->measurement.reference[procedure->measurement.checks].reference;
         ask->item_name = body->name;
         ask->item_id = body->id;
     }
@@ -286,7 +289,7 @@ void up_procedure_interrupt(struct up_procedure *procedure, const char *text) {
 }
 
 static void rest_after_long(struct up_procedure *procedure) {
-    procedure->rest_s = REST_READINGS * procedure->rig.read_after_s;
+    procedure->rest_s = REST_READINGS * procedure->rig->read_after_s;
 }
 
 void up_procedure_leave(struct up_procedure *procedure, const char *text) {
@@ -302,6 +305,7 @@ void up_procedure_resume(struct up_procedure *procedure, const char *text) {
         return;
     }
     procedure->stopped = procedure->gave_up = false;
+    procedure->measurement.under_way = true;
     procedure->broken = procedure->unlike = 0;
     procedure->stage = STAGE_READING;
     up_procedure_interrupt(procedure, text);
@@ -310,12 +314,12 @@ void up_procedure_resume(struct up_procedure *procedure, const char *text) {
 
 struct up_progress up_procedure_progress(const struct up_procedure *procedure) {
     bool calibrating = procedure->calibrating;
-    return (struct up_progress){.done = calibrating ? procedure->points : procedure->trials,
-                                .wanted = calibrating ? procedure->calibrate.masses
-                                                      : procedure->measure.trials,
-                                .weighed_in_air = procedure->weighed_in_air,
-                                .complete = procedure->stage == STAGE_FINISHED &&
-                                            !procedure->stopped && !procedure->gave_up};
+    return (struct up_progress){
+        .done = calibrating ? procedure->loadings.points : procedure->measurement.trials,
+        .wanted = calibrating ? procedure->calibrate.masses : procedure->measure.trials,
+        .weighed_in_air = !calibrating && !isnan(procedure->measurement.air_counts.value),
+        .complete =
+            procedure->stage == STAGE_FINISHED && !procedure->stopped && !procedure->gave_up};
 }
 
 static bool accept_temperature(struct up_procedure *procedure, double number,
@@ -324,7 +328,7 @@ static bool accept_temperature(struct up_procedure *procedure, double number,
         return up_fail(failure, UP_STATUS_WRONG_INPUT,
                        "water temperature %g: give degrees C from 0 to 40", number);
     }
-    procedure->temp_c = number;
+    procedure->measurement.water_temp_c = number;
     procedure->temp_told = procedure->temp_lost;
     procedure->temp_lost = false;
     return true;
@@ -348,7 +352,7 @@ static bool is_plausible(const struct up_procedure *procedure, double load_kg,
 
 static bool accept_reading(struct up_procedure *procedure, double number,
                            struct up_failure *failure) {
-    const struct up_rig *rig = &procedure->rig;
+    const struct up_rig *rig = procedure->rig;
     double load_kg = number * up_load_factor(rig->line.load_unit);
     if (!isfinite(load_kg)) {
         return up_fail(failure, UP_STATUS_WRONG_INPUT, "a reading is a number, such as 1.25");
@@ -402,7 +406,7 @@ static void take_plateau(struct up_procedure *procedure, const struct up_plateau
 
 /* One typed reading is a plateau of one: of its scatter only the division is known. */
 static void take_typed(struct up_procedure *procedure) {
-    double division_kg = procedure->rig.division_counts;
+    double division_kg = procedure->rig->division_counts;
     struct up_plateau plateau = {.start_s = procedure->now_s,
                                  .end_s = procedure->now_s,
                                  .step_s = procedure->now_s,
@@ -422,7 +426,7 @@ bool up_procedure_answer(struct up_procedure *procedure, unsigned id, enum up_an
     }
     procedure->done_s = procedure->now_s;
     procedure->stage = STAGE_READING;
-    if (procedure->rig.line.poll[0] != '\0') { /* nobody asked the device while we waited */
+    if (procedure->rig->line.poll[0] != '\0') { /* nobody asked the device while we waited */
         up_pace_pause(&procedure->pace);
     }
     if (word == UP_ANSWER_STOP) {
@@ -438,7 +442,7 @@ bool up_procedure_answer(struct up_procedure *procedure, unsigned id, enum up_an
         } else {
             measure_after(procedure, word);
         }
-    } else if (procedure->rig.port_kind == UP_PORT_TYPED) {
+    } else if (procedure->rig->port_kind == UP_PORT_TYPED) {
         take_typed(procedure);
     }
     return true;
@@ -492,7 +496,7 @@ static double median_since(const struct up_procedure *procedure, double time_s) 
  * level before is the tare, which the item off the hook leaves.
  */
 static double step_time(const struct up_procedure *procedure) {
-    const struct point *before =
+    const struct up_indication *before =
         procedure->step == STEP_SHAKE ? &procedure->tare : &procedure->last;
     double level = median_since(procedure, procedure->now_s - 2);
     double floor = procedure->filter.noise_floor;
@@ -510,25 +514,25 @@ static double step_time(const struct up_procedure *procedure) {
 }
 
 static double creep_allowance(const struct up_procedure *procedure, double level) {
-    const struct up_rig *rig = &procedure->rig;
+    const struct up_rig *rig = procedure->rig;
     double before = procedure->last.known ? procedure->last.load : level;
     double half_s = rig->window_s / 2;
     double decades = log10((rig->read_after_s + half_s) / fmax(rig->read_after_s - half_s, 0.1));
     return CREEP_ALLOWED_REL * fabs(level - before) * decades;
 }
 
-struct point point_of(const struct up_plateau *plateau) {
-    return (struct point){.time_s = (plateau->start_s + plateau->end_s) / 2,
-                          .step_s = plateau->step_s,
-                          .load = plateau->load,
-                          .u_load = plateau->u_load,
-                          .slope_per_s = plateau->slope_per_s,
-                          .temp_c = plateau->temp_c,
-                          .late_s = plateau->late_s,
-                          .known = true};
+struct up_indication point_of(const struct up_plateau *plateau) {
+    return (struct up_indication){.time_s = (plateau->start_s + plateau->end_s) / 2,
+                                  .step_s = plateau->step_s,
+                                  .load = plateau->load,
+                                  .u_load = plateau->u_load,
+                                  .slope_per_s = plateau->slope_per_s,
+                                  .temp_c = plateau->temp_c,
+                                  .late_s = plateau->late_s,
+                                  .known = true};
 }
 
-double tare_at(const struct point *before, const struct point *after, double time_s,
+double tare_at(const struct up_indication *before, const struct up_indication *after, double time_s,
                double *u_load) {
     double span_s = after->time_s - before->time_s;
     double weight = span_s > 0 ? (time_s - before->time_s) / span_s : 0.5;
@@ -578,9 +582,9 @@ static const char *plateau_name(enum step step) {
 
 /* A thermometer that falls out costs nothing but a look at another one. */
 static void watch_temperature(struct up_procedure *procedure, double temp_c) {
-    bool expected = has_thermometer(&procedure->rig.line) && !procedure->calibrating;
+    bool expected = has_thermometer(&procedure->rig->line) && !procedure->calibrating;
     if (!isnan(temp_c)) {
-        procedure->temp_c = temp_c;
+        procedure->measurement.water_temp_c = temp_c;
         procedure->temp_lost = procedure->temp_told = false;
     } else if (expected && !procedure->temp_told && !procedure->temp_lost) {
         procedure->temp_lost = true;
@@ -607,7 +611,7 @@ static void take_plateau(struct up_procedure *procedure, const struct up_plateau
 static bool may_be_stuck(const struct up_procedure *procedure, double from_s) {
     double start_s = 0;
     return up_glitch_filter_may_be_stuck(&procedure->filter, &start_s) &&
-           start_s < from_s + procedure->rig.window_s;
+           start_s < from_s + procedure->rig->window_s;
 }
 
 static void tell_unsettled(struct up_procedure *procedure, const struct up_plateau *plateau) {
@@ -620,7 +624,7 @@ static void tell_unsettled(struct up_procedure *procedure, const struct up_plate
                    plateau->unstable, plateau->readings);
     } else {
         push_fault(procedure, "the reading did not settle within %g s of its time",
-                   procedure->rig.patience_s);
+                   procedure->rig->patience_s);
     }
 }
 
@@ -632,15 +636,15 @@ static void take_or_wait(struct up_procedure *procedure, struct up_plateau *plat
         take_plateau(procedure, plateau);
         return;
     }
-    procedure->late_s += procedure->rig.window_s / 2;
-    if (procedure->late_s > procedure->rig.patience_s) {
+    procedure->late_s += procedure->rig->window_s / 2;
+    if (procedure->late_s > procedure->rig->patience_s) {
         tell_unsettled(procedure, plateau);
         break_step(procedure);
     }
 }
 
 static void try_reading(struct up_procedure *procedure) {
-    const struct up_rig *rig = &procedure->rig;
+    const struct up_rig *rig = procedure->rig;
     struct up_plateau plateau;
     double wait_s = rig->read_after_s - rig->window_s / 2 + procedure->late_s + procedure->rest_s;
     double step_s, from_s;
@@ -674,7 +678,7 @@ void offer_plateau(struct up_procedure *procedure, struct up_plateau *plateau, d
 }
 
 struct up_reading_progress up_procedure_reading(const struct up_procedure *procedure) {
-    const struct up_rig *rig = &procedure->rig;
+    const struct up_rig *rig = procedure->rig;
     double wait_s = rig->read_after_s - rig->window_s / 2 + procedure->late_s;
     struct up_reading_progress progress = {.reading = procedure->stage == STAGE_READING,
                                            .whole_s = wait_s + rig->window_s,
@@ -711,19 +715,19 @@ static void take_back(struct up_procedure *procedure, unsigned back) {
 
 /* What hangs on the cell as far as it is known; NaN where it is not. */
 static double hanging_kg(const struct up_procedure *procedure, double load) {
-    const struct up_rig *rig = &procedure->rig;
+    const struct up_rig *rig = procedure->rig;
     if (rig->line.load_unit != UP_LOAD_COUNTS) {
         return load;
     }
     if (procedure->calibrating || !procedure->tare.known) {
         return (double)NAN;
     }
-    return (load - procedure->tare.load) / procedure->calibration.slope_counts_per_kg +
+    return (load - procedure->tare.load) / procedure->measurement.calibration.slope_counts_per_kg +
            rig->ballast_kg;
 }
 
 static void watch_overload(struct up_procedure *procedure, struct up_reading *reading) {
-    double capacity_kg = procedure->rig.capacity_kg;
+    double capacity_kg = procedure->rig->capacity_kg;
     double kg = hanging_kg(procedure, reading->load);
     if (capacity_kg == 0 ||
         (reading->verdict != UP_READING_GOOD && reading->verdict != UP_READING_OVERLOAD)) {
@@ -771,7 +775,7 @@ static bool spoils(const struct up_pace_event *event) {
 }
 
 static void watch_pace(struct up_procedure *procedure, const struct up_sample *sample) {
-    const struct up_line_rule *line = &procedure->rig.line;
+    const struct up_line_rule *line = &procedure->rig->line;
     struct up_pace_event event;
     double time_s = line->time_unit_s > 0 ? sample->time_s : (double)NAN;
     /* A polled device sends when it is asked: arrivals tell of us, not of it. */
@@ -806,7 +810,7 @@ static void take_reading(struct up_procedure *procedure, struct up_reading *read
 
 /* The neighbour's tare, at its time in this stream: with it the record tells the whole weighing. */
 static void tell_opening(struct up_procedure *procedure) {
-    const struct point *tare = &procedure->tare;
+    const struct up_indication *tare = &procedure->tare;
     struct up_event *event = push_event(procedure, UP_EVENT_PLATEAU);
     event->plateau = (struct up_plateau){.start_s = tare->time_s,
                                          .end_s = tare->time_s,
@@ -818,7 +822,7 @@ static void tell_opening(struct up_procedure *procedure) {
 }
 
 static void begin_stream(struct up_procedure *procedure, double time_s) {
-    const struct up_rig *rig = &procedure->rig;
+    const struct up_rig *rig = procedure->rig;
     if (procedure->measure.opening.known) { /* now its age has a beginning to count from */
         procedure->measure.opening.known = false;
         procedure->tare.time_s += time_s;
@@ -876,9 +880,29 @@ void up_procedure_sample(struct up_procedure *procedure, const struct up_sample 
 void up_procedure_destroy(struct up_procedure *procedure) {
     if (procedure != NULL) {
         free(procedure->held);
-        free(procedure->waters);
         free(procedure);
     }
+}
+
+const struct up_measurement *up_procedure_measurement(const struct up_procedure *procedure) {
+    return procedure->calibrating ? NULL : &procedure->measurement;
+}
+
+const struct up_loadings *up_procedure_loadings(const struct up_procedure *procedure) {
+    return procedure->calibrating ? &procedure->loadings : NULL;
+}
+
+bool up_procedure_results(const struct up_procedure *procedure, struct up_result *result,
+                          unsigned *results, struct up_failure *failure) {
+    *results = 0;
+    return procedure->calibrating
+               ? up_fail(failure, UP_STATUS_UNABLE, "a calibration gives no results")
+               : up_measurement_results(&procedure->measurement, result, results, failure);
+}
+
+bool up_procedure_calibration(const struct up_procedure *procedure,
+                              struct up_calibration *calibration, struct up_failure *failure) {
+    return up_calibration_fit(&procedure->loadings, calibration, failure);
 }
 
 bool up_procedure_is_asking(const struct up_procedure *procedure) {

@@ -23,43 +23,43 @@ struct up_quantity up_reference_volume_m3(const struct up_reference *reference, 
 
 /* One reading: its noise and its tares', meniscus, how far the line fits and the loop, as for an
    item. */
-static double u_reading_kg(const struct up_procedure *procedure, double load_counts,
-                           double u_counts) {
-    double slope = counts_per_kg(procedure);
-    return hypot(hypot(u_counts / slope, procedure->rig.meniscus_kg / sqrt(3)),
-                 u_straightness_kg(&procedure->calibration, fabs(load_counts / slope)));
+static double u_reading_kg(const struct up_measurement *measurement,
+                           struct up_quantity load_counts) {
+    double slope = measurement->calibration.slope_counts_per_kg;
+    return hypot(hypot(load_counts.u / slope, measurement->rig.meniscus_kg / sqrt(3)),
+                 u_straightness_kg(&measurement->calibration, fabs(load_counts.value / slope)));
 }
 
 /* What is claimed to hold for any load: slope and masses, and what the cell did since. */
-static struct up_quantity scale_rel(const struct up_procedure *procedure, double load_counts) {
-    const struct up_calibration *calibration = &procedure->calibration;
+static struct up_quantity scale_rel(const struct up_measurement *measurement, double load_counts) {
+    const struct up_calibration *calibration = &measurement->calibration;
     double slope = calibration->u_slope_counts_per_kg / calibration->slope_counts_per_kg;
     return up_known(0, hypot(hypot(slope, calibration->mass_tolerance_rel / sqrt(3)),
-                             u_reading_rel(procedure, load_counts)));
+                             u_reading_rel(measurement, load_counts)));
 }
 
-static struct up_quantity water_density(const struct up_procedure *procedure) {
-    struct up_water water = tank_water(procedure);
+static struct up_quantity water_density(const struct up_measurement *measurement) {
+    struct up_water water = tank_water(measurement);
     struct up_water_density density;
     return up_water_density(&water, &density, NULL) ? density.density_kg_m3
                                                     : up_known((double)NAN, 0);
 }
 
-static void fill_check(const struct up_procedure *procedure, double load_counts, double u_counts,
-                       struct up_reference_check *check) {
-    const struct up_reference_plan *plan = &procedure->measure.reference[procedure->checks];
-    double k = 1 - procedure->calibration.air_density_kg_m3 / UP_MASS_DENSITY_KG_M3;
-    struct up_quantity water = water_density(procedure);
-    double temp_c = tank_water(procedure).temp_c;
-    struct up_body body = {plan->reference.mass_kg,
-                           up_reference_volume_m3(&plan->reference, temp_c),
-                           up_known(load_counts / counts_per_kg(procedure) * k,
-                                    u_reading_kg(procedure, load_counts, u_counts))};
+void up_measurement_check(const struct up_measurement *measurement,
+                          const struct up_reference_plan *plan, struct up_quantity load_counts,
+                          struct up_reference_check *check) {
+    double k = 1 - measurement->calibration.air_density_kg_m3 / UP_MASS_DENSITY_KG_M3;
+    struct up_quantity water = water_density(measurement);
+    double temp_c = tank_water(measurement).temp_c;
+    struct up_body body = {
+        plan->reference.mass_kg, up_reference_volume_m3(&plan->reference, temp_c),
+        up_known(load_counts.value / measurement->calibration.slope_counts_per_kg * k,
+                 u_reading_kg(measurement, load_counts))};
     struct up_body_check found = {.difference_kg = {(double)NAN, (double)NAN, 0},
                                   .e_n = (double)NAN};
-    up_check_body(&body, scale_rel(procedure, load_counts), water, &found, NULL);
+    up_check_body(&body, scale_rel(measurement, load_counts.value), water, &found, NULL);
     struct up_chart_judgement judged = up_chart_judge(&plan->chart, found.difference_kg);
-    *check = (struct up_reference_check){.load_counts = load_counts,
+    *check = (struct up_reference_check){.load_counts = load_counts.value,
                                          .water_kg = body.water_kg.value,
                                          .u_water_kg = body.water_kg.u,
                                          .expected_kg = body.mass_kg.value -
@@ -81,13 +81,13 @@ static void tell_apart(struct up_procedure *procedure) {
     struct up_body body[2];
     struct up_separation found;
     for (int i = 0; i < 2; i++) {
-        const struct up_reference *reference = &procedure->measure.reference[i].reference;
-        const struct up_reference_check *check = &procedure->check[i];
+        const struct up_reference *reference = &procedure->measurement.reference[i].reference;
+        const struct up_reference_check *check = &procedure->measurement.check[i];
         body[i] = (struct up_body){reference->mass_kg,
                                    up_reference_volume_m3(reference, check->water_temp_c),
                                    up_known(check->water_kg, check->u_water_kg)};
     }
-    if (up_separate_bodies(body, procedure->check[0].water_kg_m3, &found, NULL)) {
+    if (up_separate_bodies(body, procedure->measurement.check[0].water_kg_m3, &found, NULL)) {
         push_note(procedure,
                   "by both bodies the scale is off by %+.3f %% (u %.3f %%), the water's density by "
                   "%+.2f kg/m3 (u %.2f)",
@@ -97,19 +97,23 @@ static void tell_apart(struct up_procedure *procedure) {
 }
 
 static void accept(struct up_procedure *procedure) {
-    push_event(procedure, UP_EVENT_CHECK)->check = procedure->check[procedure->checks++];
-    if (procedure->checks == 2) {
+    push_event(procedure, UP_EVENT_CHECK)->check =
+        procedure->measurement.check[procedure->measurement.checks++];
+    if (procedure->measurement.checks == 2) {
         tell_apart(procedure);
     }
     go_on(procedure);
 }
 
-void close_reference(struct up_procedure *procedure, const struct point *after) {
-    struct up_reference_check *check = &procedure->check[procedure->checks];
+void close_reference(struct up_procedure *procedure, const struct up_indication *after) {
+    struct up_reference_check *check = &procedure->measurement.check[procedure->measurement.checks];
     double u_tare = 0;
     double tare = tare_at(&procedure->tare, after, procedure->side.time_s, &u_tare);
-    fill_check(procedure, linear(procedure, procedure->side.load - tare),
-               hypot(procedure->side.u_load, u_tare), check);
+    up_measurement_check(&procedure->measurement,
+                         &procedure->measurement.reference[procedure->measurement.checks],
+                         up_known(linear(procedure, procedure->side.load - tare),
+                                  hypot(procedure->side.u_load, u_tare)),
+                         check);
     procedure->tare = *after;
     if (!check->outside) {
         accept(procedure);
@@ -126,11 +130,11 @@ void close_reference(struct up_procedure *procedure, const struct point *after) 
 }
 
 static void leave_out(struct up_procedure *procedure) {
-    struct up_measure_plan *plan = &procedure->measure;
-    struct up_reference_plan *here = &plan->reference[procedure->checks];
+    struct up_measurement *plan = &procedure->measurement;
+    struct up_reference_plan *here = &plan->reference[plan->checks];
     push_note(procedure, "a reference body was not weighed");
     plan->references--;
-    memmove(here, here + 1, (plan->references - procedure->checks) * sizeof *here);
+    memmove(here, here + 1, (plan->references - plan->checks) * sizeof *here);
     go_on(procedure);
 }
 
@@ -140,6 +144,6 @@ void answer_reference(struct up_procedure *procedure, enum up_answer_word word) 
         leave_out(procedure);
         return;
     }
-    procedure->check[procedure->checks].confirmed = true;
+    procedure->measurement.check[procedure->measurement.checks].confirmed = true;
     accept(procedure);
 }

@@ -77,9 +77,9 @@ static struct up_term student(double value, double u, double dof) {
 
 /* Pooled where an F test (99 %) does not tell them apart; an item that scatters more than its kind
    stands for itself. */
-static void pool_repeatability(const struct up_procedure *procedure, struct trials *trials) {
-    const struct up_quantity *kind = &procedure->measure.kind_repeatability_kg;
-    double kind_sd = kind->u * fabs(procedure->calibration.slope_counts_per_kg);
+static void pool_repeatability(const struct up_measurement *measurement, struct trials *trials) {
+    const struct up_quantity *kind = &measurement->kind_repeatability_kg;
+    double kind_sd = kind->u * fabs(measurement->calibration.slope_counts_per_kg);
     double own_dof = (double)trials->load.count - 1;
     double ratio = own_dof > 0 && kind_sd > 0 ? pow(trials->load.sd / kind_sd, 2) : 0;
     trials->sd = trials->load.sd;
@@ -108,15 +108,15 @@ static bool is_stated_by(const struct uptake *uptake) {
     return uptake->told && uptake->line.dof >= UPTAKE_LEAST_DOF;
 }
 
-static struct uptake find_uptake(const struct up_procedure *procedure) {
+static struct uptake find_uptake(const struct up_measurement *measurement) {
     double soak_min[UP_TRIALS_MAX], load[UP_TRIALS_MAX];
-    double sign = procedure->calibration.slope_counts_per_kg > 0 ? 1 : -1;
+    double sign = measurement->calibration.slope_counts_per_kg > 0 ? 1 : -1;
     struct uptake uptake = {0};
     unsigned kept = 0;
-    for (unsigned i = 0; i < procedure->trials; i++) {
-        if (!procedure->trial[i].left_out) {
-            soak_min[kept] = procedure->trial[i].soak_s / 60;
-            load[kept++] = procedure->trial[i].load_counts;
+    for (unsigned i = 0; i < measurement->trials; i++) {
+        if (!measurement->trial[i].left_out) {
+            soak_min[kept] = measurement->trial[i].soak_s / 60;
+            load[kept++] = measurement->trial[i].load_counts;
         }
     }
     if (up_fit_polynomial(soak_min, load, kept, 2, &uptake.line)) {
@@ -130,11 +130,11 @@ static struct uptake find_uptake(const struct up_procedure *procedure) {
 }
 
 /* The last gains without the water taken up between their two readings. */
-static double dry_gain(const struct up_procedure *procedure, const struct uptake *uptake) {
-    double sign = procedure->calibration.slope_counts_per_kg > 0 ? 1 : -1, gains = 0;
+static double dry_gain(const struct up_measurement *measurement, const struct uptake *uptake) {
+    double sign = measurement->calibration.slope_counts_per_kg > 0 ? 1 : -1, gains = 0;
     unsigned shaken = 0;
-    for (unsigned i = 0; i < procedure->trials; i++) {
-        const struct up_trial *trial = &procedure->trial[i];
+    for (unsigned i = 0; i < measurement->trials; i++) {
+        const struct up_trial *trial = &measurement->trial[i];
         if (!trial->left_out && trial->shakes > 0) {
             double water = sign * uptake->line.c[1] * trial->last_gain_s / 60;
             gains += fmax(trial->last_gain_counts - water, 0);
@@ -144,10 +144,10 @@ static double dry_gain(const struct up_procedure *procedure, const struct uptake
     return shaken > 0 ? gains / shaken : (double)NAN;
 }
 
-static void state_at_last_soak(const struct up_procedure *procedure, const struct uptake *uptake,
-                               struct trials *trials) {
+static void state_at_last_soak(const struct up_measurement *measurement,
+                               const struct uptake *uptake, struct trials *trials) {
     const struct up_fit *line = &uptake->line;
-    trials->last_gain = dry_gain(procedure, uptake);
+    trials->last_gain = dry_gain(measurement, uptake);
     double t = uptake->last_min;
     trials->last = line->c[0] + line->c[1] * t;
     trials->u_last = sqrt(line->covariance[0][0] + 2 * t * line->covariance[0][1] +
@@ -156,18 +156,18 @@ static void state_at_last_soak(const struct up_procedure *procedure, const struc
     trials->sd_dof = line->dof;
 }
 
-static struct trials summarise(const struct up_procedure *procedure) {
+static struct trials summarise(const struct up_measurement *measurement) {
     double load[UP_TRIALS_MAX] = {0}, gains = 0;
     struct trials trials = {0};
     unsigned shaken = 0, kept = 0;
-    for (unsigned i = 0; i < procedure->trials; i++) {
-        const struct up_trial *trial = &procedure->trial[i];
+    for (unsigned i = 0; i < measurement->trials; i++) {
+        const struct up_trial *trial = &measurement->trial[i];
         if (trial->left_out) {
             continue;
         }
         load[kept++] = trial->load_counts;
         trials.u_plateau += trial->u_plateau_counts * trial->u_plateau_counts;
-        trials.late_rel += log10(1 + trial->late_s / fmax(procedure->rig.read_after_s, 1));
+        trials.late_rel += log10(1 + trial->late_s / fmax(measurement->rig.read_after_s, 1));
         if (trial->shakes > 0) {
             gains += fmax(trial->last_gain_counts, 0);
             shaken++;
@@ -178,66 +178,79 @@ static struct trials summarise(const struct up_procedure *procedure) {
     trials.late_rel /= kept;
     /* A trial that was never shaken tells nothing of its air: the others stand for it. */
     trials.last_gain = shaken > 0 ? gains / shaken : (double)NAN;
-    pool_repeatability(procedure, &trials);
+    pool_repeatability(measurement, &trials);
     trials.last = trials.load.mean;
     trials.u_last = trials.sd / sqrt(kept);
-    struct uptake uptake = find_uptake(procedure);
+    struct uptake uptake = find_uptake(measurement);
     if (is_stated_by(&uptake)) {
-        state_at_last_soak(procedure, &uptake, &trials);
+        state_at_last_soak(measurement, &uptake, &trials);
     }
     trials.u_gain = trials.sd * sqrt(2);
     return trials;
 }
 
+unsigned up_measurement_trials(const struct up_measurement *measurement) {
+    unsigned kept = 0;
+    for (unsigned i = 0; i < measurement->trials; i++) {
+        kept += !measurement->trial[i].left_out;
+    }
+    return kept;
+}
+
+static bool is_weighed_in_air(const struct up_measurement *measurement) {
+    return !isnan(measurement->air_counts.value);
+}
+
 /* In air where it was weighed, else what it puts on the hook or takes off. */
-static double weight_kg(const struct up_procedure *procedure) {
-    double counts =
-        procedure->weighed_in_air ? procedure->air_counts : procedure->trial[0].load_counts;
-    return fabs(counts / procedure->calibration.slope_counts_per_kg);
+static double weight_kg(const struct up_measurement *measurement) {
+    double counts = is_weighed_in_air(measurement) ? measurement->air_counts.value
+                                                   : measurement->trial[0].load_counts;
+    return fabs(counts / measurement->calibration.slope_counts_per_kg);
 }
 
 /* What the bench has seen of this kind of item goes before what the rig file says of all. */
-static double shake_share(const struct up_procedure *procedure) {
-    double learned = procedure->measure.kind_shake_share;
-    return learned > 0 ? learned : procedure->rig.shake_share;
+static double shake_share(const struct up_measurement *measurement) {
+    double learned = measurement->kind_shake_share;
+    return learned > 0 ? learned : measurement->rig.shake_share;
 }
 
-static bool air_is_known(const struct up_procedure *procedure) {
+static bool air_is_known(const struct up_measurement *measurement) {
     bool shaken = false;
-    for (unsigned i = 0; i < procedure->trials; i++) {
-        shaken = shaken || procedure->trial[i].shakes > 0;
+    for (unsigned i = 0; i < measurement->trials; i++) {
+        shaken = shaken || measurement->trial[i].shakes > 0;
     }
-    return shaken && !isnan(shake_share(procedure));
+    return shaken && !isnan(shake_share(measurement));
 }
 
 /* The bound of each trial, averaged over them. The scatter of a single gain stays in it, not that
    of their mean: shaking stops at a small gain, so the last gains are chosen ones and lean to the
    low side. */
-static struct up_term trapped_air(const struct up_procedure *procedure,
+static struct up_term trapped_air(const struct up_measurement *measurement,
                                   const struct trials *trials) {
-    double share = shake_share(procedure);
-    double slope = fabs(procedure->calibration.slope_counts_per_kg);
+    double share = shake_share(measurement);
+    double slope = fabs(measurement->calibration.slope_counts_per_kg);
     double bound_kg;
     if (isnan(share)) {
         share = SHAKE_SHARE_UNKNOWN;
     }
     bound_kg = up_trapped_air_bound(trials->last_gain, trials->u_gain, share) / slope;
     if (isnan(trials->last_gain)) {
-        bound_kg = AIR_UNSHAKEN_REL * weight_kg(procedure);
+        bound_kg = AIR_UNSHAKEN_REL * weight_kg(measurement);
     }
     return rectangular(bound_kg / 2, bound_kg / 2);
 }
 
 /* ---- the tank's own water ---- */
 
-struct up_water tank_water(const struct up_procedure *procedure) {
-    struct up_water water = procedure->rig.tank_water;
+struct up_water tank_water(const struct up_measurement *measurement) {
+    struct up_water water = measurement->rig.tank_water;
     double sum_c = 0;
-    for (unsigned i = 0; i < procedure->trials; i++) {
-        sum_c += procedure->trial[i].temp_c;
+    for (unsigned i = 0; i < measurement->trials; i++) {
+        sum_c += measurement->trial[i].temp_c;
     }
-    water.temp_c = procedure->trials > 0 ? sum_c / procedure->trials : procedure->temp_c;
-    water.u_temp_c = procedure->rig.u_thermometer_k;
+    water.temp_c =
+        measurement->trials > 0 ? sum_c / measurement->trials : measurement->water_temp_c;
+    water.u_temp_c = measurement->rig.u_thermometer_k;
     return water;
 }
 
@@ -299,8 +312,8 @@ static struct up_term plateau_noise(const struct trials *trials) {
     return term;
 }
 
-static struct up_term cell_temp(const struct up_procedure *procedure) {
-    double off_k = fabs(procedure->rig.air.temp_c.value - procedure->calibration.temp_c);
+static struct up_term cell_temp(const struct up_measurement *measurement) {
+    double off_k = fabs(measurement->rig.air.temp_c.value - measurement->calibration.temp_c);
     return rectangular(0, SPAN_REL_PER_K * (isnan(off_k) ? TEMP_UNKNOWN_K : off_k));
 }
 
@@ -334,41 +347,42 @@ double u_straightness_kg(const struct up_calibration *calibration, double load_k
     return hypot(lack_of_fit(calibration, load_kg).u, hysteresis(calibration, load_kg).u);
 }
 
-double u_reading_rel(const struct up_procedure *procedure, double load_counts) {
+double u_reading_rel(const struct up_measurement *measurement, double load_counts) {
     struct trials one = {.last = load_counts};
     double swing_rel = SWING_MOST_RAD * SWING_MOST_RAD / 8;
-    double creep_rel = creep_left_rel(&procedure->calibration, &one);
-    return hypot(cell_temp(procedure).u, hypot(creep_rel, swing_rel) / sqrt(3));
+    double creep_rel = creep_left_rel(&measurement->calibration, &one);
+    return hypot(cell_temp(measurement).u, hypot(creep_rel, swing_rel) / sqrt(3));
 }
 
-static void fill_loads(const struct up_procedure *procedure, const struct trials *trials,
+static void fill_loads(const struct up_measurement *measurement, const struct trials *trials,
                        struct up_weighing *weighing) {
-    const struct up_calibration *calibration = &procedure->calibration;
+    const struct up_calibration *calibration = &measurement->calibration;
     double sd = trials->sd, sd_dof = trials->sd_dof;
-    double turn = procedure->rig.division_counts / 2;
+    double turn = measurement->rig.division_counts / 2;
     double load_kg = fabs(trials->last / calibration->slope_counts_per_kg);
     weighing->term[UP_INPUT_WATER_LOAD] = student(trials->last, trials->u_last, sd_dof);
     weighing->term[UP_INPUT_WATER_PLATEAU] = plateau_noise(trials);
     /* One dry weighing: it is hung once, and scatters as a single trial does. */
     weighing->term[UP_INPUT_AIR_LOAD] =
-        student(procedure->air_counts, hypot(procedure->u_air_counts, sd), sd_dof);
+        student(is_weighed_in_air(measurement) ? measurement->air_counts.value : 0,
+                hypot(measurement->air_counts.u, sd), sd_dof);
     weighing->term[UP_INPUT_SLOPE] = student(calibration->slope_counts_per_kg,
                                              u_slope_counts_per_kg(calibration), calibration->dof);
     weighing->term[UP_INPUT_MASSES] = rectangular(0, calibration->mass_tolerance_rel);
     weighing->term[UP_INPUT_LACK_OF_FIT] = lack_of_fit(calibration, load_kg);
     weighing->term[UP_INPUT_HYSTERESIS] = hysteresis(calibration, load_kg);
-    weighing->term[UP_INPUT_CELL_TEMP] = cell_temp(procedure);
+    weighing->term[UP_INPUT_CELL_TEMP] = cell_temp(measurement);
     weighing->term[UP_INPUT_RESOLUTION] = rectangular(0, turn * sqrt(2));
     weighing->term[UP_INPUT_CREEP] = rectangular(0, creep_left_rel(calibration, trials));
     weighing->term[UP_INPUT_SWING] = rectangular(0, SWING_MOST_RAD * SWING_MOST_RAD / 8);
-    weighing->term[UP_INPUT_TRAPPED_AIR] = trapped_air(procedure, trials);
-    weighing->term[UP_INPUT_LINE] = rectangular(0, procedure->rig.meniscus_kg);
+    weighing->term[UP_INPUT_TRAPPED_AIR] = trapped_air(measurement, trials);
+    weighing->term[UP_INPUT_LINE] = rectangular(0, measurement->rig.meniscus_kg);
 }
 
-static bool fill_surroundings(const struct up_procedure *procedure, const struct up_water *tank,
+static bool fill_surroundings(const struct up_measurement *measurement, const struct up_water *tank,
                               struct up_weighing *weighing, struct up_failure *failure) {
-    const struct up_rig *rig = &procedure->rig;
-    const struct up_item *item = &procedure->measure.item;
+    const struct up_rig *rig = &measurement->rig;
+    const struct up_item *item = &measurement->item;
     struct up_water_density density;
     struct up_quantity air;
     if (!up_water_density(tank, &density, failure) || !up_air_density(&rig->air, &air, failure)) {
@@ -383,21 +397,21 @@ static bool fill_surroundings(const struct up_procedure *procedure, const struct
     weighing->term[UP_INPUT_ITEM_TEMP] = rectangular(0, rig->item_temp_halfwidth_k);
     weighing->term[UP_INPUT_EXPANSION] =
         rectangular(item->expansion_per_k, item->u_expansion_per_k * sqrt(3));
-    weighing->calibration_air_kg_m3 = procedure->calibration.air_density_kg_m3;
+    weighing->calibration_air_kg_m3 = measurement->calibration.air_density_kg_m3;
     weighing->tank_density_slope_kg_m3_k = density.slope_kg_m3_k;
     weighing->tank_density_slope_kg_m3_m = slope_by_depth(tank, &density);
     weighing->tank_temp_c = tank->temp_c;
     weighing->line_area_m2 = acos(-1) / 4 * rig->line_diameter_m * rig->line_diameter_m;
     weighing->tank_area_m2 = rig->tank_area_m2;
-    weighing->weighed_in_air = procedure->weighed_in_air;
+    weighing->weighed_in_air = is_weighed_in_air(measurement);
     return true;
 }
 
 /* ---- beside the number ---- */
 
-static void tell_uptake(const struct up_procedure *procedure, struct up_result *result) {
-    struct uptake uptake = find_uptake(procedure);
-    double g = 1e3 / procedure->calibration.slope_counts_per_kg;
+static void tell_uptake(const struct up_measurement *measurement, struct up_result *result) {
+    struct uptake uptake = find_uptake(measurement);
+    double g = 1e3 / measurement->calibration.slope_counts_per_kg;
     bool fitted = uptake.line.dof > 0;
     result->takes_up_water = uptake.told;
     result->at_last_soak = is_stated_by(&uptake);
@@ -407,12 +421,11 @@ static void tell_uptake(const struct up_procedure *procedure, struct up_result *
 
 /* A single reading: it scatters as a trial does. The slope and the masses are common to it and to
    the mean it is held against, and cancel where the two are near. */
-static struct up_quantity side_load_kg(const struct up_procedure *procedure,
-                                       const struct trials *trials, double counts,
-                                       double u_counts) {
-    double slope = procedure->calibration.slope_counts_per_kg;
-    double k = 1 - procedure->calibration.air_density_kg_m3 / UP_MASS_DENSITY_KG_M3;
-    return (struct up_quantity){counts / slope * k, hypot(u_counts, trials->sd) / fabs(slope),
+static struct up_quantity side_load_kg(const struct up_measurement *measurement,
+                                       const struct trials *trials, struct up_quantity counts) {
+    double slope = measurement->calibration.slope_counts_per_kg;
+    double k = 1 - measurement->calibration.air_density_kg_m3 / UP_MASS_DENSITY_KG_M3;
+    return (struct up_quantity){counts.value / slope * k, hypot(counts.u, trials->sd) / fabs(slope),
                                 trials->sd_dof};
 }
 
@@ -429,9 +442,9 @@ static const double TWO_POINT_HALFWIDTH_M = 0.005;
 /* Where the middle of the item hangs, told twice (a choice of ours). */
 static const double U_DEPTH_DIFFERENCE_M = 0.02;
 
-static void find_gas(const struct up_procedure *procedure, struct up_quantity whole_kg,
+static void find_gas(const struct up_measurement *measurement, struct up_quantity whole_kg,
                      struct up_result *result) {
-    const struct up_rig *rig = &procedure->rig;
+    const struct up_rig *rig = &measurement->rig;
     struct up_gas_session session = {
         .shallow = {rig->depth_m, result->answer.buoyancy_kg.value},
         .deep = {result->second_depth_m, result->second_buoyancy_kg.value},
@@ -446,67 +459,64 @@ static void find_gas(const struct up_procedure *procedure, struct up_quantity wh
     result->has_gas = up_gas_from_depths(&session, &result->gas, NULL);
 }
 
-static void fill_sides(const struct up_procedure *procedure, const struct trials *trials,
+static void fill_sides(const struct up_measurement *measurement, const struct trials *trials,
                        struct up_result *result) {
-    const struct up_measure_plan *plan = &procedure->measure;
-    const struct up_calibration *calibration = &procedure->calibration;
-    struct up_quantity whole = side_load_kg(procedure, trials, trials->last, 0);
+    const struct up_calibration *calibration = &measurement->calibration;
+    struct up_quantity whole = side_load_kg(measurement, trials, up_known(trials->last, 0));
     whole.u =
         hypot(trials->u_last, plateau_noise(trials).u) / fabs(calibration->slope_counts_per_kg);
-    if (!isnan(procedure->level_counts)) {
-        result->moment = up_moment_of(
-            with_its_loop(calibration, side_load_kg(procedure, trials, procedure->level_counts,
-                                                    procedure->u_level_counts)),
-            with_its_loop(calibration, whole),
-            up_known(plan->two_point_m, TWO_POINT_HALFWIDTH_M / sqrt(3)),
-            procedure->rig.gravity_m_s2.value);
+    if (!isnan(measurement->level_counts.value)) {
+        result->moment =
+            up_moment_of(with_its_loop(calibration, side_load_kg(measurement, trials,
+                                                                 measurement->level_counts)),
+                         with_its_loop(calibration, whole),
+                         up_known(measurement->two_point_m, TWO_POINT_HALFWIDTH_M / sqrt(3)),
+                         measurement->rig.gravity_m_s2.value);
     }
-    if (!isnan(procedure->deep_counts)) {
-        struct up_quantity deep =
-            side_load_kg(procedure, trials, procedure->deep_counts, procedure->u_deep_counts);
+    if (!isnan(measurement->deep_counts.value)) {
+        struct up_quantity deep = side_load_kg(measurement, trials, measurement->deep_counts);
         double air_kg = result->weighing.term[UP_INPUT_TRAPPED_AIR].value;
-        result->second_depth_m = plan->second_depth_m;
+        result->second_depth_m = measurement->second_depth_m;
         result->second_buoyancy_kg = (struct up_quantity){-deep.value - air_kg, deep.u, deep.dof};
-        find_gas(procedure, whole, result);
+        find_gas(measurement, whole, result);
     }
 }
 
-static void describe(const struct up_procedure *procedure, struct up_result *result) {
-    const struct up_measure_plan *plan = &procedure->measure;
-    const char *rule = air_is_known(procedure) ? "air share given" : "air share unknown";
+static void describe(const struct up_measurement *measurement, struct up_result *result) {
+    const char *rule = air_is_known(measurement) ? "air share given" : "air share unknown";
     char reading[80] = "typed readings";
-    if (!is_typed(&procedure->calibration)) {
+    if (!is_typed(&measurement->calibration)) {
         snprintf(reading, sizeof reading, "read %g s after the step over %g s",
-                 procedure->rig.read_after_s, procedure->rig.window_s);
+                 measurement->rig.read_after_s, measurement->rig.window_s);
     }
-    memcpy(result->item_id, plan->item.id, sizeof result->item_id);
-    memcpy(result->run_id, plan->run_id, sizeof result->run_id);
-    memcpy(result->calibration_id, procedure->calibration.id, sizeof result->calibration_id);
-    result->immersion_depth_m = procedure->rig.depth_m;
-    result->air_pressure_pa = procedure->rig.air.pressure_pa.value;
-    result->compressible = plan->item.compressible;
-    result->trials = trials_kept(procedure);
-    for (unsigned i = 0; i < procedure->trials; i++) {
-        const struct up_trial *trial = &procedure->trial[i];
+    memcpy(result->item_id, measurement->item.id, sizeof result->item_id);
+    memcpy(result->run_id, measurement->run_id, sizeof result->run_id);
+    memcpy(result->calibration_id, measurement->calibration.id, sizeof result->calibration_id);
+    result->immersion_depth_m = measurement->rig.depth_m;
+    result->air_pressure_pa = measurement->rig.air.pressure_pa.value;
+    result->compressible = measurement->item.compressible;
+    result->trials = up_measurement_trials(measurement);
+    for (unsigned i = 0; i < measurement->trials; i++) {
+        const struct up_trial *trial = &measurement->trial[i];
         result->left_out |= (uint64_t)trial->left_out << i;
         result->soak_s = trial->left_out ? result->soak_s : trial->soak_s;
     }
-    result->pieces = plan->item.pieces;
-    memcpy(result->check, procedure->check, sizeof result->check);
-    result->checks = procedure->checks;
-    tell_uptake(procedure, result);
-    result->question = (struct up_question){.tolerance_kg = plan->item.tolerance_g / 1e3,
-                                            .coverage = plan->coverage,
-                                            .confidence = plan->confidence,
-                                            .air_share_known = air_is_known(procedure),
-                                            .looks = plan->looks,
-                                            .draws = plan->draws,
-                                            .seed = plan->seed > 0 ? plan->seed : 1};
+    result->pieces = measurement->item.pieces;
+    memcpy(result->check, measurement->check, sizeof result->check);
+    result->checks = measurement->checks;
+    tell_uptake(measurement, result);
+    result->question = (struct up_question){.tolerance_kg = measurement->item.tolerance_g / 1e3,
+                                            .coverage = measurement->coverage,
+                                            .confidence = measurement->confidence,
+                                            .air_share_known = air_is_known(measurement),
+                                            .looks = measurement->looks,
+                                            .draws = measurement->draws,
+                                            .seed = measurement->seed > 0 ? measurement->seed : 1};
     snprintf(result->method, sizeof result->method,
              "upthrust %s; calibration %s; %u trials, %s; %s; %s; %sMonte Carlo", UPTHRUST_VERSION,
-             procedure->calibration.id, procedure->trials, reading, rule,
-             up_air_model(&procedure->rig.air),
-             isnan(procedure->calibration.hysteresis_kg) ? "hysteresis by data sheets; " : "");
+             measurement->calibration.id, measurement->trials, reading, rule,
+             up_air_model(&measurement->rig.air),
+             isnan(measurement->calibration.hysteresis_kg) ? "hysteresis by data sheets; " : "");
 }
 
 static bool weigh_in(struct up_weighing *weighing, const struct up_water *water, bool in_tank,
@@ -542,38 +552,37 @@ static bool weigh_in(struct up_weighing *weighing, const struct up_water *water,
     return true;
 }
 
-bool up_procedure_results(const struct up_procedure *procedure, struct up_result *result,
-                          unsigned *results, struct up_failure *failure) {
+bool up_measurement_results(const struct up_measurement *measurement, struct up_result *result,
+                            unsigned *results, struct up_failure *failure) {
     struct up_weighing weighing = {0};
     struct up_water tank;
     struct trials trials;
     *results = 0;
-    unsigned least = procedure->measure.kind_repeatability_kg.u > 0 ? 1 : LEAST_TRIALS;
-    if (procedure->calibrating || trials_kept(procedure) < least) {
+    unsigned least = measurement->kind_repeatability_kg.u > 0 ? 1 : LEAST_TRIALS;
+    if (up_measurement_trials(measurement) < least) {
         return up_fail(failure, UP_STATUS_UNABLE,
                        "%u trials were completed and a result needs %u: nothing is stated",
-                       trials_kept(procedure), least);
+                       up_measurement_trials(measurement), least);
     }
-    trials = summarise(procedure);
-    tank = tank_water(procedure);
-    fill_loads(procedure, &trials, &weighing);
-    if (!fill_surroundings(procedure, &tank, &weighing, failure)) {
+    trials = summarise(measurement);
+    tank = tank_water(measurement);
+    fill_loads(measurement, &trials, &weighing);
+    if (!fill_surroundings(measurement, &tank, &weighing, failure)) {
         return false;
     }
-    for (unsigned i = 0; i <= procedure->measure.waters; i++) {
-        const struct up_water *water = i == 0 ? &tank : &procedure->waters[i - 1];
-        if (i > 0 && (!procedure->weighed_in_air || procedure->measure.item.compressible)) {
+    for (unsigned i = 0; i <= measurement->waters; i++) {
+        const struct up_water *water = i == 0 ? &tank : &measurement->water[i - 1];
+        if (i > 0 && (!is_weighed_in_air(measurement) || measurement->item.compressible)) {
             break; /* its volume is not known, or not the same there: nothing is predicted */
         }
         result[i] = (struct up_result){0};
-        describe(procedure, &result[i]);
+        describe(measurement, &result[i]);
         /* A look between the trials has no use for what more of them would do. */
-        if (!weigh_in(&weighing, water, i == 0, procedure->stage == STAGE_FINISHED, &result[i],
-                      failure)) {
+        if (!weigh_in(&weighing, water, i == 0, !measurement->under_way, &result[i], failure)) {
             return false;
         }
         if (i == 0) {
-            fill_sides(procedure, &trials, &result[0]);
+            fill_sides(measurement, &trials, &result[0]);
         }
         ++*results;
     }

@@ -5,8 +5,8 @@
 #include "internal.h"
 
 void begin_stairs(struct up_procedure *procedure) {
-    procedure->stairs = 0;
-    procedure->stair_begin = procedure->tare;
+    procedure->loadings.stairs = 0;
+    procedure->loadings.stair_begin = procedure->tare;
     ask_step(procedure, STEP_STAIR);
 }
 
@@ -16,38 +16,38 @@ void begin_stairs(struct up_procedure *procedure) {
  * loadings know c; measuring follows their schedule, where it cancels, so it is no part of the
  * hysteresis.
  */
-static double late_creep(const struct up_procedure *procedure, double creep_rel_decade,
+static double late_creep(const struct up_loadings *loadings, double creep_rel_decade,
                          double time_s) {
     double sum = 0;
     if (creep_rel_decade == 0) { /* typed readings know none, and keep no schedule */
         return 0;
     }
-    for (unsigned i = 1; i < procedure->pasts && procedure->past[i].time_s <= time_s; i++) {
-        double step = procedure->past[i].load - procedure->past[i - 1].load;
-        double since_s = fmax(time_s - procedure->past[i].step_s, 1);
-        sum += step * log10(since_s / procedure->rig.read_after_s);
+    for (unsigned i = 1; i < loadings->pasts && loadings->past[i].time_s <= time_s; i++) {
+        double step = loadings->past[i].load - loadings->past[i - 1].load;
+        double since_s = fmax(time_s - loadings->past[i].step_s, 1);
+        sum += step * log10(since_s / loadings->rig.read_after_s);
     }
     return creep_rel_decade * sum;
 }
 
-static struct point without_creep(const struct up_procedure *procedure, double creep_rel_decade,
-                                  struct point point) {
-    point.load -= late_creep(procedure, creep_rel_decade, point.time_s);
+static struct up_indication without_creep(const struct up_loadings *loadings,
+                                          double creep_rel_decade, struct up_indication point) {
+    point.load -= late_creep(loadings, creep_rel_decade, point.time_s);
     return point;
 }
 
-static void fill_stair(const struct up_procedure *procedure, unsigned i,
+static void fill_stair(const struct up_loadings *loadings, unsigned i,
                        struct up_calibration *calibration) {
     double creep = calibration->creep_rel_decade, slope = calibration->slope_counts_per_kg,
            u_zero = 0;
-    unsigned top = procedure->stair_masses - 1, rising = 2 * top - i;
-    struct point begin = without_creep(procedure, creep, procedure->stair_begin);
-    struct point end = without_creep(procedure, creep, procedure->stair_end);
-    struct point here = without_creep(procedure, creep, procedure->stair[i]);
+    unsigned top = loadings->stair_masses - 1, rising = 2 * top - i;
+    struct up_indication begin = without_creep(loadings, creep, loadings->stair_begin);
+    struct up_indication end = without_creep(loadings, creep, loadings->stair_end);
+    struct up_indication here = without_creep(loadings, creep, loadings->stair[i]);
     struct up_stair *stair = &calibration->stair[i];
     double zero = tare_at(&begin, &end, here.time_s, &u_zero);
     stair->falling = i > top;
-    stair->mass_kg = procedure->stair_kg[stair->falling ? rising : i];
+    stair->mass_kg = loadings->stair_kg[stair->falling ? rising : i];
     stair->load_counts = here.load - zero;
     stair->u_plateau_counts = hypot(here.u_load, u_zero);
     stair->hysteresis_g = (double)NAN;
@@ -69,15 +69,15 @@ static void fill_residuals(unsigned top, struct up_calibration *calibration) {
     }
 }
 
-void fill_stairs(const struct up_procedure *procedure, struct up_calibration *calibration) {
+void fill_stairs(const struct up_loadings *loadings, struct up_calibration *calibration) {
     calibration->hysteresis_kg = (double)NAN;
-    if (!procedure->stair_end.known) {
+    if (!loadings->stair_end.known) {
         return;
     }
     calibration->hysteresis_kg = 0;
-    calibration->stairs = procedure->stairs;
-    for (unsigned i = 0; i < procedure->stairs; i++) {
-        fill_stair(procedure, i, calibration);
+    calibration->stairs = loadings->stairs;
+    for (unsigned i = 0; i < loadings->stairs; i++) {
+        fill_stair(loadings, i, calibration);
     }
-    fill_residuals(procedure->stair_masses - 1, calibration);
+    fill_residuals(loadings->stair_masses - 1, calibration);
 }

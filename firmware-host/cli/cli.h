@@ -16,7 +16,7 @@
 #include "upthrust/result.h"
 #include "upthrust/rig.h"
 
-enum { OPTIONS_GIVEN_MAX = 128, WATERS_MAX = 16 };
+enum { OPTIONS_GIVEN_MAX = 128, WATERS_MAX = UP_WATERS_MAX };
 
 struct option_text {
     const char *name;     /* without the dashes */

@@ -362,7 +362,7 @@ static void say_state(const struct up_operator *op, bool away, struct up_live_vi
 
 static void fill_load(const struct up_operator *op, struct up_live_view *view) {
     const struct up_procedure *procedure = op->live->session->procedure;
-    bool typed = procedure->rig.port_kind == UP_PORT_TYPED;
+    bool typed = procedure->rig->port_kind == UP_PORT_TYPED;
     double factor = op->counts_per_kg != 0 ? 1e3 / op->counts_per_kg : op->loads_in_kg ? 1e3 : 1;
     view->load_unit = op->counts_per_kg != 0 || op->loads_in_kg ? "g" : "counts";
     view->g_per_count = op->counts_per_kg != 0 ? 1e3 / op->counts_per_kg : 0;
@@ -373,17 +373,17 @@ static void fill_load(const struct up_operator *op, struct up_live_view *view) {
 
 static void fill_lists(const struct live *live, struct up_live_view *view) {
     const struct up_procedure *procedure = live->session->procedure;
-    view->temp_c = procedure->temp_c;
-    view->trial = procedure->trial;
-    view->trials = procedure->trials;
+    view->temp_c = procedure->measurement.water_temp_c;
+    view->trial = procedure->measurement.trial;
+    view->trials = procedure->measurement.trials;
     view->trials_planned = procedure->measure.trials;
     view->at_most = procedure->measure.looks > 1;
-    view->point = procedure->point;
-    view->points = procedure->points;
+    view->point = procedure->loadings.point;
+    view->points = procedure->loadings.points;
     view->points_planned = procedure->calibrate.masses;
     view->result = live->result;
     view->results = live->results;
-    view->water = procedure->waters;
+    view->water = procedure->measurement.water;
     view->waters = procedure->measure.waters;
     view->fault = live->fault;
     view->faults = live->faults;
@@ -424,7 +424,7 @@ void live_show(struct up_operator *op, bool away) {
     const struct up_procedure *procedure = live->session->procedure;
     char words[200], sentence[600];
     struct up_live_view view = {.what = procedure->calibrating ? "calibrate" : "measure",
-                                .bench = procedure->rig.name,
+                                .bench = procedure->rig->name,
                                 .item_name =
                                     procedure->calibrating ? NULL : procedure->measure.item.name,
                                 .place = live->session->place,

@@ -590,7 +590,7 @@ static bool run(struct up_session *session, struct up_failure *failure) {
     begin(&loop);
     session->op->loads_in_kg = session->rig->line.load_unit != UP_LOAD_COUNTS;
     if (!session->procedure->calibrating) {
-        session->op->counts_per_kg = session->procedure->calibration.slope_counts_per_kg;
+        session->op->counts_per_kg = session->procedure->measurement.calibration.slope_counts_per_kg;
     }
     if (session->lines != NULL && session->op->by_pedal) {
         panel_listen(session->lines);

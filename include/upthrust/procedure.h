@@ -15,6 +15,7 @@
 #include "upthrust/bench.h"
 #include "upthrust/calibration.h"
 #include "upthrust/failure.h"
+#include "upthrust/measurement.h"
 #include "upthrust/reference.h"
 #include "upthrust/result.h"
 #include "upthrust/rig.h"
@@ -63,20 +64,6 @@ enum up_answer_word {
     UP_ANSWER_AGAIN, /* the step before was spoilt: do it once more */
     UP_ANSWER_STOP,
     UP_ANSWER_NUMBER
-};
-
-struct up_trial {
-    unsigned number;         /* from 1 */
-    double load_counts;      /* the last reading less the tares around it, made linear */
-    double u_plateau_counts; /* of that difference, from the plateaus' own noise */
-    unsigned shakes;
-    double gain_counts[UP_TRIAL_SHAKES_MAX]; /* heavier after each shake, by this */
-    double last_gain_counts, u_gain_counts;
-    double last_gain_s; /* between its two readings */
-    double soak_s, temp_c;
-    double late_s;      /* the last reading was taken so much later than the schedule says */
-    bool still_gaining; /* shakes_max reached and the last gain was not noise */
-    bool left_out;      /* of the mean, by the operator's word; the trial itself is kept */
 };
 
 enum up_event_kind {
@@ -217,11 +204,13 @@ struct up_reading_progress up_procedure_reading(const struct up_procedure *proce
    by so much that it matters: a touching line, friction, a wrong mass. */
 bool up_calibration_offset_matters(const struct up_calibration *calibration);
 
-/* After UP_EVENT_FINISHED. Calibration: UP_STATUS_UNABLE where it was stopped early or the points
-   carry no sound slope. Results: one a water, the tank's first; works on the trials that were
-   completed, UP_STATUS_UNABLE below two. The array is the caller's, of `waters` + 1. Other waters
-   are left out (*results is then 1) for an item that was not weighed in air, and for a compressible
-   one at any temperature, depth or pressure but those of the tank. */
+/* What was measured so far: lives as long as the procedure. NULL for the other kind of procedure.
+ */
+const struct up_measurement *up_procedure_measurement(const struct up_procedure *procedure);
+const struct up_loadings *up_procedure_loadings(const struct up_procedure *procedure);
+
+/* After UP_EVENT_FINISHED: the fit and the results of what was completed (measurement.h).
+   UP_STATUS_UNABLE where a calibration was stopped early. */
 bool up_procedure_calibration(const struct up_procedure *procedure,
                               struct up_calibration *calibration, struct up_failure *failure);
 bool up_procedure_results(const struct up_procedure *procedure, struct up_result *result,

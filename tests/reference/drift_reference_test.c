@@ -29,8 +29,8 @@ static double difference(const double *reading, size_t cycles, size_t weights, s
     double sum = 0, u;
     for (size_t cycle = 0; cycle + 1 < cycles; cycle++) {
         size_t at = cycle * weights;
-        struct point before = {.time_s = (double)at, .load = reading[at], .known = true};
-        struct point after = {
+        struct up_indication before = {.time_s = (double)at, .load = reading[at], .known = true};
+        struct up_indication after = {
             .time_s = (double)(at + weights), .load = reading[at + weights], .known = true};
         sum += reading[at + item] - tare_at(&before, &after, (double)(at + item), &u);
     }
@@ -69,8 +69,8 @@ static void test_procedure_appendix(void **state) {
 /* Where the drift is a straight line, nothing of it is left, wherever the item hangs in between. */
 static void test_straight_drift(void **state) {
     (void)state;
-    struct point before = {.time_s = 100, .load = 5000, .u_load = 3, .known = true};
-    struct point after = {.time_s = 500, .load = 5400, .u_load = 4, .known = true};
+    struct up_indication before = {.time_s = 100, .load = 5000, .u_load = 3, .known = true};
+    struct up_indication after = {.time_s = 500, .load = 5400, .u_load = 4, .known = true};
     double u;
     assert_close(tare_at(&before, &after, 200, &u), 5100, 1e-9);
     assert_close(u, hypot(0.75 * 3, 0.25 * 4), 1e-12);

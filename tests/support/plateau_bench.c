@@ -12,7 +12,7 @@ static const double JUDGED_AFTER = 3;
 /* As the procedure finds it in the trace (step_time), or takes the answer's time for it. */
 static double step_s(const struct plateau_bench *bench, const struct up_procedure *procedure,
                      double done_s) {
-    const struct point *before =
+    const struct up_indication *before =
         procedure->step == STEP_SHAKE ? &procedure->tare : &procedure->last;
     double change = tank_ideal_counts(bench->tank) - before->load;
     bool hardly = !before->known || fabs(change) < 20 * procedure->filter.noise_floor;
@@ -40,7 +40,7 @@ static bool was_taken(const struct up_procedure *procedure, const struct up_plat
 /* Until it is taken or the procedure loses patience and asks for the step once more. */
 static void read_plateau(struct plateau_bench *bench, struct up_procedure *procedure,
                          double done_s) {
-    const struct up_rig *rig = &procedure->rig;
+    const struct up_rig *rig = procedure->rig;
     double length_s = rig->window_s - JUDGED_AFTER / rig->line.rate_hz;
     double step = step_s(bench, procedure, done_s), from_s = 0;
     unsigned id = procedure->ask.id;
