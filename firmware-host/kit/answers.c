@@ -49,18 +49,32 @@ static struct misreading next_misreading(struct view *view, size_t n) {
         .gas_temp_k = gsl_ran_gaussian_ziggurat(view->rng, 1) * state->u_gas_temp_c};
 }
 
-static double lift_kg(const struct up_kit_draws *draws, struct view *view, size_t n) {
-    const struct up_kit_state *state = view->moment.state;
+/* With the lungs of the checks, whatever they were. */
+static double same_breath_kg(const struct up_kit_draws *draws, struct view *view, size_t n) {
     struct misreading off = next_misreading(view, n);
-    double water_kg_m3 = state->water_kg_m3 + off.water_kg_m3;
-    double breath_kg = gsl_ran_gaussian_ziggurat(view->rng, 1) * state->u_breath_kg;
+    double water_kg_m3 = view->moment.state->water_kg_m3 + off.water_kg_m3;
     return gear_lift_kg(draws, &view->moment, &off, n) + water_kg_m3 * draws->body_m3[n] -
-           input_at(draws, INPUT_BODY, n) + breath_kg;
+           input_at(draws, INPUT_BODY, n);
+}
+
+static double lift_kg(const struct up_kit_draws *draws, struct view *view, size_t n) {
+    double own_kg = view->moment.state->u_breath_kg;
+    double breath_kg = gsl_ran_gaussian_ziggurat(view->rng, own_kg > 0 ? own_kg : BREATH_KG);
+    return same_breath_kg(draws, view, n) + breath_kg;
+}
+
+static double as_lead_kg(const struct up_kit_draws *draws, const struct view *view, size_t n,
+                         double kg) {
+    double water_kg_m3 = view->moment.state->water_kg_m3 + view->water_error_kg_m3[n];
+    return kg / lead_factor(draws, water_kg_m3, n);
 }
 
 static double lead_kg(const struct up_kit_draws *draws, struct view *view, size_t n) {
-    double water_kg_m3 = view->moment.state->water_kg_m3 + view->water_error_kg_m3[n];
-    return lift_kg(draws, view, n) / lead_factor(draws, water_kg_m3, n);
+    return as_lead_kg(draws, view, n, lift_kg(draws, view, n));
+}
+
+static double same_breath_lead_kg(const struct up_kit_draws *draws, struct view *view, size_t n) {
+    return as_lead_kg(draws, view, n, same_breath_kg(draws, view, n));
 }
 
 static struct up_kit_answer summarise(double *value, size_t count) {
@@ -118,7 +132,8 @@ bool up_kit_lead_change_kg(const struct up_kit_draws *draws, const struct up_kit
         close_view(&before);
         return false;
     }
-    double *value = each_draw(draws, &after, lead_kg), *less = each_draw(draws, &before, lead_kg);
+    double *value = each_draw(draws, &after, same_breath_lead_kg);
+    double *less = each_draw(draws, &before, same_breath_lead_kg);
     for (size_t i = 0; i < draws->count; i++) {
         value[i] -= less[i];
     }
@@ -220,7 +235,6 @@ bool up_kit_predict(const struct up_kit *kit, size_t check, struct up_kit_predic
     struct up_kit_state state = kit->check[check].state;
     struct up_kit_draws *draws;
     before.checks = check;
-    state.u_breath_kg = state.u_breath_kg > 0 ? state.u_breath_kg : BREATH_KG;
     if (!up_kit_solve(&before, &draws, failure)) {
         return false;
     }

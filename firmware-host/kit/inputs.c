@@ -11,8 +11,10 @@
 
 /* Pure lead, and lead with 6 % antimony by ideal mixing of handbook densities; anywhere between. */
 static const double LEAD_LOW_KG_M3 = 11030, LEAD_HIGH_KG_M3 = 11350;
-/* The share of a suit's gas that follows Boyle's law: a choice of ours, no table could be read. */
+/* The share of a suit's gas that follows Boyle's law: a choice of ours, no table could be read.
+   Checks at two depths tell it, so where there are such the range is wide. */
 static const double SHARE_LOW = 0.5, SHARE_HIGH = 1;
+static const double SHARE_LOW_CHECKED = 0.2, SHARE_HIGH_CHECKED = 1.1, DEPTHS_APART_M = 3;
 
 /* Seeds far from those of the other draws. */
 enum { WATER_STREAM = 1000 };
@@ -38,6 +40,16 @@ static struct up_bounded part_number(const struct up_part *part, enum part_input
     return part->place_m;
 }
 
+static struct up_bounded suit_share(const struct up_kit *kit) {
+    double least_m = (double)INFINITY, most_m = 0;
+    for (size_t i = 0; i < kit->checks; i++) {
+        least_m = fmin(least_m, kit->check[i].state.depth_m);
+        most_m = fmax(most_m, kit->check[i].state.depth_m);
+    }
+    return most_m - least_m >= DEPTHS_APART_M ? between(SHARE_LOW_CHECKED, SHARE_HIGH_CHECKED)
+                                              : between(SHARE_LOW, SHARE_HIGH);
+}
+
 static struct up_bounded kit_number(const struct up_kit *kit, enum kit_input input) {
     switch (input) {
     case INPUT_BODY:
@@ -45,7 +57,7 @@ static struct up_bounded kit_number(const struct up_kit *kit, enum kit_input inp
     case INPUT_LEAD_DENSITY:
         return between(LEAD_LOW_KG_M3, LEAD_HIGH_KG_M3);
     case INPUT_SHARE:
-        return between(SHARE_LOW, SHARE_HIGH);
+        return suit_share(kit);
     case INPUT_GAUGE:
         return (struct up_bounded){0, kit->u_gauge_bar, false};
     case INPUT_EQUATION: /* in units of the equation's own uncertainty */

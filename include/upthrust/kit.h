@@ -19,10 +19,11 @@
  * is answered by the same draws. So an error that checks and question share cancels by itself: one
  * calibration, one filling, the lead's density, the scale under the diver.
  *
- * Choices of ours, no standard: a breath moves a check by 0.5 kg (standard uncertainty, each
- * check); the share of a suit's gas that follows Boyle lies anywhere from 0.5 to 1; lead lies
- * anywhere within 5 % of its mark unless it was weighed, its density from 11030 (6 % antimony, by
- * ideal mixing) to 11350 kg/m3 (handbook).
+ * Choices of ours, no standard: the breath of a check is off by 0.5 kg (standard uncertainty, each
+ * check anew), and all checks of a diver by 0.5 kg together; the share of a suit's gas that follows
+ * Boyle lies anywhere from 0.5 to 1, from 0.2 to 1.1 where checks at two depths, 3 m apart or more,
+ * narrow it down; lead lies anywhere within 5 % of its mark unless it was weighed, its density from
+ * 11030 (6 % antimony, by ideal mixing) to 11350 kg/m3 (handbook).
  */
 #ifndef UPTHRUST_KIT_H
 #define UPTHRUST_KIT_H
@@ -76,16 +77,16 @@ struct up_kit_state {
     double pressure_bar;       /* gauge, of every cylinder */
     double u_pressure_bar;     /* of one reading; the gauge's own error is in struct up_kit */
     double gas_temp_c, u_gas_temp_c;
-    double air_pressure_pa; /* 101325 at the sea */
-    double jacket_gas_kg;   /* lift of the gas let into the jacket */
-    double u_breath_kg;     /* how far the lungs may be from those of the checks; 0: as there */
-    bool suit_gas_gone;     /* a bound, not Boyle */
+    double air_pressure_pa;           /* 101325 at the sea */
+    double jacket_gas_kg;             /* lift of the gas let into the jacket */
+    double u_breath_kg;               /* how far the breath may be off; 0: 0.5 */
+    bool suit_gas_gone;               /* a bound, not Boyle */
     double lead_kg[UP_KIT_PARTS_MAX]; /* by part, of lead: what it weighs then; NaN: its mass_kg */
     bool without[UP_KIT_PARTS_MAX];   /* the part is not there: lost, ditched, left at home */
 };
 
 struct up_kit_check {
-    struct up_kit_state state; /* its u_breath_kg: 0 for 0.5 */
+    struct up_kit_state state;
     char label[64];
 };
 
