@@ -49,7 +49,7 @@ endif
 # ncurses asks for an older _XOPEN_SOURCE than the one below, which holds it.
 PKG_CFLAGS = $(filter-out -D_%,$(shell pkg-config --cflags $(LIBRARIES) 2>/dev/null))
 PKG_LIBS   = $(shell pkg-config --libs $(LIBRARIES) 2>/dev/null) -lm
-COMPILE = $(CC) -std=c17 -D_XOPEN_SOURCE=700 -D_DEFAULT_SOURCE -Iinclude -I$(OUT)/made -Irigs -Itests/support \
+COMPILE = $(CC) -std=c17 -D_XOPEN_SOURCE=700 -D_DEFAULT_SOURCE -Iinclude -I$(OUT)/made -Irigs -Itests/support -Itests/truth \
   -DUPTHRUST_VERSION='"$(VERSION)"' -ffp-contract=off -fPIC $(WARNINGS) $(CFLAGS) $(PKG_CFLAGS) -MMD -MP
 
 FLOORS := text metrology wire bench catalogue report operator session kit
@@ -57,16 +57,13 @@ FLOORS := text metrology wire bench catalogue report operator session kit
 GPIO_OTHER := $(if $(filter 2.%,$(shell pkg-config --modversion libgpiod 2>/dev/null)),1,2)
 LIB_SRC  := $(filter-out firmware-host/operator/gpio_v$(GPIO_OTHER).c, \
   $(sort $(foreach f,$(FLOORS),$(wildcard firmware-host/$(f)/*.c))))
-# What of a session still prints is linked with the commands, not into the library.
-SESSION_CLI := $(addprefix firmware-host/session/,run.c stored_run.c resume.c replay.c plan_json.c queue.c)
-LIB_SRC  := $(filter-out $(SESSION_CLI),$(LIB_SRC))
-CLI_SRC  := $(sort $(wildcard firmware-host/cli/*.c)) $(SESSION_CLI)
+CLI_SRC  := $(sort $(wildcard firmware-host/cli/*.c))
 TANK_SRC := rigs/tank.c rigs/gear.c
 FIRMWARE_SRC := rigs/numbered_line.c
 TANK_MAIN := rigs/tank_program.c
 TEST_SRC := $(sort $(wildcard tests/*/*_test.c))
 FUZZ_SRC := $(sort $(wildcard tests/fuzz/*_fuzz.c))
-SUPPORT_SRC := $(sort $(wildcard tests/support/*.c))
+SUPPORT_SRC := $(sort $(wildcard tests/support/*.c) $(filter-out %_test.c,$(wildcard tests/truth/*.c)))
 
 object = $(patsubst %.c,$(OUT)/%.o,$(1))
 TRUTH := $(patsubst %.c,$(OUT)/%,$(sort $(wildcard tests/truth/*_test.c)))
@@ -179,6 +176,8 @@ truth: all
 	  UPTHRUST_TRUTH_PAIRS=20 $(OUT)/tests/truth/plateau_test || status=1; \
 	  UPTHRUST_TRUTH_SEEDS=$${SEEDS:-60} $(OUT)/tests/truth/coverage_test || status=1; \
 	  UPTHRUST_TRUTH_SESSIONS=$${SESSIONS:-10000} $(OUT)/tests/truth/cells_test || status=1; \
+	  UPTHRUST_TRUTH_STRICT=1 UPTHRUST_SECOND_SESSIONS=$${SECOND:-200} \
+	    $(OUT)/tests/truth/second_family_test || status=1; \
 	  exit $$status
 
 # Random bytes against whatever reads text from outside; SECONDS each target.
@@ -187,10 +186,8 @@ fuzz:
 	@$(MAKE) --no-print-directory VARIANT=fuzz $(patsubst %.c,build/fuzz/%,$(FUZZ_SRC))
 	@sh tests/fuzz/fuzz.sh build/fuzz $(SECONDS)
 
-# A week at the bench within one process; the program's own sessions without its commands.
-SOAK_SRC := tests/speed/soak.c $(addprefix firmware-host/session/,run.c stored_run.c resume.c plan_json.c) \
-  firmware-host/cli/options.c
-$(OUT)/tests/speed/soak: $(call object,$(SOAK_SRC) tests/support/chance.c $(TANK_SRC)) $(OUT)/libupthrust.a
+# A week at the bench within one process.
+$(OUT)/tests/speed/soak: $(call object,tests/speed/soak.c tests/support/chance.c $(TANK_SRC)) $(OUT)/libupthrust.a
 	@$(CC) $(LDFLAGS) -o $@ $^ $(PKG_LIBS) -lpthread
 
 bench: all

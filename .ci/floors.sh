@@ -11,14 +11,14 @@ headers_of() { # folder -> headers it may include
     base="quantity failure text"
     maths="water waters gravity gas breathing_gas material statistics weighing masses outlier chart bodies shake moment"
     case $1 in
-    text) echo "failure text" ;;
+    text) echo "failure text json clock" ;;
     metrology) echo "quantity failure $maths" ;;
-    wire) echo "$base $maths item rig wire port guess" ;;
+    wire) echo "$base clock json $maths item rig wire port guess" ;;
     bench) echo "$base $maths item rig wire reference result calibration bench fitness listen procedure measurement" ;;
-    catalogue) echo "$base $maths item reference kind result calibration catalogue run" ;;
+    catalogue) echo "$base clock json $maths item reference kind result calibration catalogue run" ;;
     # A run's trace is read again: the line reader and the glitch test, no ports.
-    report) echo "$base $maths item reference kind result calibration catalogue report rig wire bench" ;;
-    operator) echo "$base $maths item rig wire reference result calibration bench fitness procedure measurement panel live session" ;;
+    report) echo "$base json $maths item reference kind result calibration catalogue report rig wire bench" ;;
+    operator) echo "$base clock json $maths item rig wire reference result calibration bench listen fitness procedure measurement panel live operator" ;;
     session | cli) ls include/upthrust | sed 's/\.h$//' ;;
     esac
 }
@@ -30,7 +30,7 @@ system_of() { # folder -> libraries it must not touch
     operator) echo 'sqlite3|uuid|termios|libserialport' ;;
     session) echo 'sqlite3|termios|gpiod|curses' ;;
     catalogue | report) echo 'termios|libserialport|gpiod' ;;
-    text) echo 'sqlite3|jansson|gsl|termios|libserialport|gpiod' ;;
+    text) echo 'sqlite3|gsl|termios|libserialport|gpiod' ;;
     cli) echo 'sqlite3|termios' ;;
     esac
 }

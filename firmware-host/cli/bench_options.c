@@ -3,8 +3,12 @@
 
 #include <locale.h>
 #include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
 #include <string.h>
 #include <unistd.h>
+
+#include "upthrust/text.h"
 
 /* A pedal says no numbers: none may be asked for. */
 static bool can_pedal(const struct bench_options *options, bool measures,
@@ -28,69 +32,152 @@ static bool can_pedal(const struct bench_options *options, bool measures,
                    rig->path);
 }
 
-bool open_bench(const struct arguments *arguments, bool measures, struct bench_options *options,
-                struct up_failure *failure) {
-    const char *operator_kind = option_value(arguments, "operator");
-    const char *rig_file = option_value(arguments, "rig");
-    memset(options, 0, sizeof *options);
-    options->json_document = option_given(arguments, "json");
-    if (rig_file == NULL) {
+bool read_operator(const struct arguments *arguments, bool document, enum up_operator_kind *kind,
+                   struct up_failure *failure) {
+    static const char *const names[] = {
+        [UP_OPERATOR_KEYS] = "keys", [UP_OPERATOR_JSON] = "json", [UP_OPERATOR_PEDAL] = "pedal"};
+    const char *word = option_value(arguments, "operator");
+    int found = UP_OPERATOR_KEYS;
+    while (word != NULL && found <= UP_OPERATOR_PEDAL && strcmp(word, names[found]) != 0) {
+        found++;
+    }
+    *kind = (enum up_operator_kind)found;
+    if (found > UP_OPERATOR_PEDAL) {
+        return up_fail(failure, UP_STATUS_WRONG_INPUT, "--operator %s: say keys, pedal or json",
+                       word);
+    }
+    return *kind != UP_OPERATOR_JSON || !document ||
+           up_fail(failure, UP_STATUS_WRONG_INPUT,
+                   "--json and --operator json are one too many: the operator's last line "
+                   "holds the results");
+}
+
+/* ---- the command that resumes a run ---- */
+
+/* For a POSIX shell. */
+static char *quoted(const char *text) {
+    static const char plain[] = "abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789"
+                                "_./:,+=@%-";
+    char *result = up_text_format("%s", text);
+    if (text[0] != '\0' && strspn(text, plain) == strlen(text)) {
+        return result;
+    }
+    free(result);
+    result = up_allocate(4 * strlen(text) + 3, 1);
+    char *at = result;
+    *at++ = '\'';
+    for (; *text != '\0'; text++) {
+        at += sprintf(at, *text == '\'' ? "'\\''" : "%c", *text);
+    }
+    *at = '\'';
+    return result;
+}
+
+static void append(char **text, const char *option, const char *value) {
+    char *word = quoted(value);
+    char *more = up_text_format("%s --%s %s", *text, option, word);
+    free(word);
+    free(*text);
+    *text = more;
+}
+
+static char *resume_command(void *context, const char *what, const char *run_id) {
+    static const char *const operators[] = {
+        [UP_OPERATOR_JSON] = "json", [UP_OPERATOR_PEDAL] = "pedal"};
+    const struct bench_options *options = context;
+    const struct up_session_settings *settings = &options->settings;
+    const struct arguments none = {.options = 0};
+    const char *directory = up_catalogue_directory(settings->catalogue);
+    char *text = up_text_format("upthrust %s", what);
+    append(&text, "rig", options->rig.path);
+    if (settings->port != NULL) {
+        append(&text, "port", settings->port);
+    }
+    if (strcmp(directory, catalogue_directory(&none)) != 0) {
+        append(&text, "catalogue", directory);
+    }
+    if (settings->operator_kind != UP_OPERATOR_KEYS) {
+        append(&text, "operator", operators[settings->operator_kind]);
+    }
+    char *whole = up_text_format("%s --resume %.8s", text, run_id);
+    free(text);
+    return whole;
+}
+
+/* ---- opening ---- */
+
+static bool read_rig(const struct arguments *arguments, struct bench_options *options,
+                     struct up_failure *failure) {
+    const char *file = option_value(arguments, "rig");
+    if (file == NULL) {
         return up_fail(failure, UP_STATUS_WRONG_INPUT,
                        "give --rig FILE: rigs/ holds examples and tells how to write one");
     }
-    if (operator_kind != NULL && strcmp(operator_kind, "keys") != 0 &&
-        strcmp(operator_kind, "pedal") != 0 && strcmp(operator_kind, "json") != 0) {
-        return up_fail(failure, UP_STATUS_WRONG_INPUT, "--operator %s: say keys, pedal or json",
-                       operator_kind);
-    }
-    options->run.json = operator_kind != NULL && strcmp(operator_kind, "json") == 0;
-    options->run.pedal = operator_kind != NULL && strcmp(operator_kind, "pedal") == 0;
-    if (operator_kind == NULL && isatty(STDIN_FILENO) == 0) {
+    if (option_value(arguments, "operator") == NULL && isatty(STDIN_FILENO) == 0) {
         return up_fail(failure, UP_STATUS_WRONG_INPUT,
                        "standard input is no terminal: say --operator keys, pedal or json");
     }
-    if (options->run.json && options->json_document) {
-        return up_fail(failure, UP_STATUS_WRONG_INPUT,
-                       "--json and --operator json are one too many: the operator's last line "
-                       "holds the results");
-    }
-    if (!up_rig_load(rig_file, &options->rig, failure)) {
+    if (!up_rig_load(file, &options->rig, failure) ||
+        (option_given(arguments, "typed") && !up_rig_type_readings(&options->rig, failure))) {
         return false;
     }
-    if (option_given(arguments, "typed") && !up_rig_type_readings(&options->rig, failure)) {
-        return false;
-    }
-    if (options->rig.port_kind == UP_PORT_STDIN) {
-        return up_fail(failure, UP_STATUS_WRONG_INPUT,
-                       "%s reads samples from standard input, where the operator answers: use "
-                       "`listen` for that",
-                       rig_file);
-    }
-    if ((options->run.pedal && !can_pedal(options, measures, failure)) ||
-        !up_panel_open(&options->rig, &options->run.lines, failure) ||
+    return options->rig.port_kind != UP_PORT_STDIN ||
+           up_fail(failure, UP_STATUS_WRONG_INPUT,
+                   "%s reads samples from standard input, where the operator answers: use "
+                   "`listen` for that",
+                   file);
+}
+
+static void fill_settings(const struct arguments *arguments, struct bench_options *options) {
+    struct up_session_settings *settings = &options->settings;
+    bool json = settings->operator_kind == UP_OPERATOR_JSON;
+    settings->catalogue = options->catalogue;
+    settings->rig = &options->rig;
+    settings->port = option_value(arguments, "port");
+    settings->operator_input = STDIN_FILENO;
+    settings->operator_output = json ? stdout : stderr;
+    settings->screen =
+        !json && !option_given(arguments, "plain") && isatty(STDIN_FILENO) && isatty(STDERR_FILENO);
+    settings->signalled = &signalled;
+    settings->caller = (struct up_session_caller){options, print_note, resume_command};
+}
+
+bool open_bench(const struct arguments *arguments, bool measures, struct bench_options *options,
+                struct up_failure *failure) {
+    memset(options, 0, sizeof *options);
+    struct up_session_settings *settings = &options->settings;
+    options->json_document = option_given(arguments, "json");
+    if (!read_operator(arguments, options->json_document, &settings->operator_kind, failure) ||
+        !read_rig(arguments, options, failure) ||
+        (settings->operator_kind == UP_OPERATOR_PEDAL && !can_pedal(options, measures, failure)) ||
+        !up_panel_open(&options->rig, &settings->panel, failure) ||
         !up_catalogue_open(catalogue_directory(arguments), UP_CATALOGUE_CREATE, &options->catalogue,
                            failure)) {
         return false;
     }
-    options->run.catalogue = options->catalogue;
-    options->run.rig = &options->rig;
-    options->run.port = option_value(arguments, "port");
-    options->run.operator_input = STDIN_FILENO;
-    options->run.operator_output = options->run.json ? stdout : stderr;
-    options->run.screen = !options->run.json && !option_given(arguments, "plain") &&
-                          isatty(STDIN_FILENO) && isatty(STDERR_FILENO);
-    if (options->run.screen) {
+    fill_settings(arguments, options);
+    if (settings->screen) {
         setlocale(LC_CTYPE, "");
     }
     catch_signals();
     return true;
 }
 
-/* ---- going on with a run ---- */
+/* The lamps show the first result, which is the tank's own water. */
+void close_bench(struct bench_options *options, const struct up_result *result) {
+    up_catalogue_close(options->catalogue);
+    if (result != NULL) {
+        fflush(stdout);
+        up_panel_show_class(options->settings.panel, result->answer.class, &signalled);
+    }
+    up_panel_close(options->settings.panel);
+}
+
+/* ---- resuming ---- */
 
 bool read_resume(const struct arguments *arguments, const char *const *planned,
                  struct bench_options *options, struct up_failure *failure) {
-    options->run.resume = arguments->words > 0 ? arguments->word[0] : "";
+    options->settings.resume = arguments->words > 0 ? arguments->word[0] : "";
     for (; *planned != NULL; planned++) {
         if (option_given(arguments, *planned)) {
             return up_fail(failure, UP_STATUS_WRONG_INPUT,

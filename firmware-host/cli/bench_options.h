@@ -7,12 +7,16 @@
 
 struct bench_options {
     struct up_rig rig;
-    struct bench_run run;
+    struct up_session_settings settings;
     struct up_catalogue *catalogue;
     bool json_document;
 };
 
-/* Rig, operator and port; lines and catalogue are then open, signals caught. `measures`: the
+/* --operator; `document`: --json was given. */
+bool read_operator(const struct arguments *arguments, bool document, enum up_operator_kind *kind,
+                   struct up_failure *failure);
+
+/* Rig, operator and port; panel and catalogue are then open, signals caught. `measures`: the
    water's temperature will be wanted. */
 bool open_bench(const struct arguments *arguments, bool measures, struct bench_options *options,
                 struct up_failure *failure);
@@ -32,13 +36,15 @@ bool only_replays(const struct arguments *arguments, struct up_failure *failure)
 bool read_conditions(const struct arguments *arguments, struct bench_options *options,
                      struct up_failure *failure);
 
+/* Closes the catalogue and the panel, which first shows the class of a result that is not NULL. */
+void close_bench(struct bench_options *options, const struct up_result *result);
+
 /* measure, of one item (command_measure.c). */
-void print_results(const struct up_item *item, const struct up_result *result, unsigned results,
-                   unsigned waters, const struct up_style *style);
+void print_results(const struct up_session_results *results, const struct up_style *style);
 bool read_measure(const struct arguments *arguments, const struct bench_options *options,
                   struct up_measure_plan *plan, struct up_failure *failure);
-bool read_for_item(const struct bench_options *options, const struct up_item *item,
-                   struct up_measure_plan *plan, struct up_failure *failure);
+bool check_item(const struct up_item *item, const struct up_measure_plan *plan,
+                struct up_failure *failure);
 
 /* Items of a list, one after the other (measure_queue.c). */
 enum up_status measure_queue(const struct arguments *arguments, struct up_failure *failure);

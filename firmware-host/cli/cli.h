@@ -10,13 +10,12 @@
 
 #include "upthrust/catalogue.h"
 #include "upthrust/failure.h"
-#include "upthrust/panel.h"
-#include "upthrust/procedure.h"
 #include "upthrust/report.h"
 #include "upthrust/result.h"
 #include "upthrust/rig.h"
+#include "upthrust/session.h"
 
-enum { OPTIONS_GIVEN_MAX = 128, WATERS_MAX = UP_WATERS_MAX };
+enum { OPTIONS_GIVEN_MAX = 128 };
 
 struct option_text {
     const char *name;     /* without the dashes */
@@ -82,6 +81,9 @@ enum up_status run_verb(const char *command, const struct verb *verbs, size_t co
 bool style_asked(const struct arguments *arguments, struct up_style *style,
                  struct up_failure *failure);
 
+/* Prints "note: " and the text, made harmless, on standard error. */
+void print_note(void *context, const char *text);
+
 /* Prints a JSON document and its newline on stdout; takes the reference. */
 void print_json(json_t *json);
 
@@ -99,65 +101,6 @@ void catch_signals(void);
 /* Ends the program as the signal would have, if one came. */
 void die_of_signal(void);
 
-/* The bench, as measure, calibrate and demo use it (bench_run.c). */
-struct bench_run {
-    struct up_catalogue *catalogue;
-    const struct up_rig *rig;
-    const char *port;   /* instead of the rig's; or NULL */
-    bool json, pedal;   /* operator; neither: keys */
-    bool screen;        /* a live one, for a person */
-    int operator_input; /* descriptor */
-    FILE *operator_output;
-    struct up_panel *lines; /* at the bench; NULL where there are none */
-    bool no_exchange;       /* the caller brings exchange/ up to date itself, once at the end */
-    const char *resume; /* a run's id or the beginning of one, "" for the latest; NULL: a new run */
-    /* In a queue: where we are, what a run's record tells of it, and what one item leaves the next.
-       NULL outside of one. */
-    const char *place;
-    json_t *queue;
-    struct up_source **source;
-    struct up_opening *opening;
-    bool *left; /* set where the session did not come to its end */
-};
-
-/* Both store what they find; *calibration or the results come back too. `results` holds room for
-   `waters` + 1. */
-bool run_calibrate(const struct bench_run *run, const double *mass_kg, int masses, bool staircase,
-                   struct up_calibration *calibration, struct up_failure *failure);
-/* Of the plan: item, trials, looks, waters, confidence, references and sides; the rest (rig,
-   calibration, run, coverage) is filled in here. */
-bool run_measure(const struct bench_run *run, const struct up_measure_plan *wanted,
-                 struct up_result *result, unsigned *results, struct up_failure *failure);
-
-/* What a journal's "plan" holds beside item, calibration and waters (plan_json.c). */
-void plan_more_to_json(const struct up_measure_plan *plan, json_t *json);
-void plan_more_from_json(const json_t *json, struct up_measure_plan *plan);
-
-/* Brings exchange/ in the catalogue up to date; where that fails, says so and goes on. */
-void leave_exchange(const struct bench_run *run);
-
-/* A run of measure from what it recorded: once more (repeat_run.c), or gone on with. */
-struct repeated {
-    struct up_item item;
-    char bench[UP_NAME_SIZE], run_id[UP_ID_SIZE];
-    struct up_result result[WATERS_MAX + 1];
-    unsigned results, waters;
-};
-bool resume_measure(const struct bench_run *run, const struct up_item *item,
-                    struct repeated *resumed, struct up_failure *failure);
-/* Whether it would begin; UP_STATUS_WRONG_INPUT where something has changed since. */
-bool may_resume_measure(const struct bench_run *run, const struct up_item *item,
-                        struct up_failure *failure);
-bool resume_calibrate(const struct bench_run *run, struct up_calibration *calibration,
-                      struct up_failure *failure);
-bool repeat_measure(struct up_catalogue *catalogue, const char *run, struct repeated *repeated,
-                    struct up_failure *failure);
-bool repeat_calibrate(struct up_catalogue *catalogue, const char *run,
-                      struct up_calibration *calibration, struct up_failure *failure);
-/* Says whether the results are those that the run had stored. */
-bool tell_sameness(struct up_catalogue *catalogue, const struct repeated *repeated, FILE *stream,
-                   struct up_failure *failure);
-
 /* Hears the rig's port for --seconds (else `seconds`), or all of --replay (command_listen.c). */
 struct up_listening;
 bool hear_stream(const struct arguments *arguments, const struct up_rig *rig, double seconds,
@@ -165,9 +108,6 @@ bool hear_stream(const struct arguments *arguments, const struct up_rig *rig, do
 /* False where hardly a line fits the rig's layout. */
 bool judge_listening(const struct up_listening *listening, const char *what,
                      struct up_failure *failure);
-
-/* Where to go on from the results: UP_STATUS_UNDECIDED where one is. */
-enum up_status status_of_results(const struct up_result *result, unsigned results);
 
 /* Help, man page and shell completion, all from the table of commands (help.c, print.c). */
 const struct command *find_command(const char *name);

@@ -6,6 +6,7 @@
 #include <string.h>
 
 #include "cli.h"
+#include "upthrust/json.h"
 #include "upthrust/text.h"
 #include "upthrust/weighing.h"
 
@@ -26,10 +27,6 @@ const struct option_text options_body[] = {
 
 /* Conventional air of a scale's adjustment (OIML D 28). */
 static const double AIR_KG_M3 = 1.2;
-
-static json_t *number_or_null(double value) {
-    return isfinite(value) ? json_real(value) : json_null();
-}
 
 /* ---- what was given ---- */
 
@@ -155,7 +152,7 @@ static json_t *body_to_json(const struct up_reference *body) {
     json_t *json = up_reference_to_json(body);
     json_object_set_new(json, "reference_id", json_string(body->id));
     json_object_set_new(json, "density_kg_m3",
-                        number_or_null(body->mass_kg.value / body->volume_m3.value));
+                        up_json_number(body->mass_kg.value / body->volume_m3.value));
     return json;
 }
 
@@ -181,9 +178,9 @@ static json_t *charts_to_json(struct up_catalogue *catalogue, const struct up_re
             up_reference_chart(catalogue, body->id, past[i].bench, &chart, NULL)) {
             json_array_append_new(list, json_pack("{s:s, s:I, s:o, s:o, s:o, s:b}", "bench",
                                                   past[i].bench, "checks", (json_int_t)chart.count,
-                                                  "centre_g", number_or_null(chart.centre * 1e3),
-                                                  "low_g", number_or_null(chart.low * 1e3),
-                                                  "high_g", number_or_null(chart.high * 1e3),
+                                                  "centre_g", up_json_number(chart.centre * 1e3),
+                                                  "low_g", up_json_number(chart.low * 1e3),
+                                                  "high_g", up_json_number(chart.high * 1e3),
                                                   "has_limits", chart.has_limits));
         }
     }

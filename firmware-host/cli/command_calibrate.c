@@ -22,11 +22,10 @@ const struct option_text options_calibrate[] = {
     OPTION_JSON,
     OPTION_END};
 
-static bool read_masses(const struct arguments *arguments, double *mass_kg, int *masses,
+static bool read_masses(const struct arguments *arguments, struct up_calibrate_plan *plan,
                         struct up_failure *failure) {
     double given[UP_CALIBRATION_POINTS_MAX];
     int count = 0, rounds = 2;
-    *masses = 0;
     if (!option_list(arguments, "masses-g", given, UP_CALIBRATION_POINTS_MAX, &count, failure) ||
         !option_whole(arguments, "rounds", 1, 10, &rounds, failure)) {
         return false;
@@ -42,13 +41,13 @@ static bool read_masses(const struct arguments *arguments, double *mass_kg, int 
     }
     for (int round = 0; round < rounds; round++) {
         for (int i = 0; i < count; i++) {
-            mass_kg[(*masses)++] = given[i] * 1e-3;
+            plan->mass_kg[plan->masses++] = given[i] * 1e-3;
         }
     }
     return true;
 }
 
-static void tell_calibration(const struct up_calibration *calibration, bool document) {
+static void show_calibration(const struct up_calibration *calibration, bool document) {
     if (document) {
         json_t *json = up_calibration_to_json(calibration);
         json_object_set_new(json, "schema", json_string("upthrust-calibration-1"));
@@ -65,44 +64,48 @@ static enum up_status replay_calibrate(const struct arguments *arguments,
     bool good =
         only_replays(arguments, failure) &&
         up_catalogue_open(catalogue_directory(arguments), UP_CATALOGUE_READ, &catalogue, failure) &&
-        repeat_calibrate(catalogue, option_value(arguments, "replay"), calibration, failure);
+        up_replay_calibrate(catalogue, option_value(arguments, "replay"), calibration, failure);
     if (good) {
-        tell_calibration(calibration, option_given(arguments, "json"));
+        show_calibration(calibration, option_given(arguments, "json"));
     }
     free(calibration);
     up_catalogue_close(catalogue);
     return good ? UP_STATUS_DONE : failure->status;
 }
 
-enum up_status command_calibrate(const struct arguments *arguments, struct up_failure *failure) {
-    struct bench_options options = {0};
-    struct up_calibration *calibration = up_allocate(1, sizeof *calibration);
+static bool resume(const struct arguments *arguments, struct bench_options *options,
+                   struct up_calibration *calibration, struct up_failure *failure) {
     static const char *const planned[] = {"masses-g",   "rounds", "mass-class", "no-staircase",
                                           "air-temp-c", "typed",  NULL};
-    double mass_kg[UP_CALIBRATION_POINTS_MAX];
-    int masses = 0;
+    return open_bench(arguments, false, options, failure) &&
+           read_resume(arguments, planned, options, failure) &&
+           up_session_resume_calibrate(&options->settings, calibration, failure);
+}
+
+static bool calibrate(const struct arguments *arguments, struct bench_options *options,
+                      struct up_calibration *calibration, struct up_failure *failure) {
+    struct up_calibrate_plan plan = {.staircase = !option_given(arguments, "no-staircase")};
+    return read_masses(arguments, &plan, failure) &&
+           open_bench(arguments, false, options, failure) &&
+           read_conditions(arguments, options, failure) &&
+           up_session_calibrate(&options->settings, &plan, calibration, failure);
+}
+
+enum up_status command_calibrate(const struct arguments *arguments, struct up_failure *failure) {
     if (option_given(arguments, "replay")) {
-        free(calibration);
         return replay_calibrate(arguments, failure);
     }
-    bool resumes = option_given(arguments, "resume");
-    bool good = check_words(arguments, failure) &&
-                (resumes || read_masses(arguments, mass_kg, &masses, failure)) &&
-                open_bench(arguments, false, &options, failure) &&
-                read_conditions(arguments, &options, failure);
-    if (good && resumes) {
-        good = read_resume(arguments, planned, &options, failure) &&
-               resume_calibrate(&options.run, calibration, failure);
-    } else if (good) {
-        good = run_calibrate(&options.run, mass_kg, masses,
-                             !option_given(arguments, "no-staircase"), calibration, failure);
-    }
-    if (good && !options.run.json) {
-        tell_calibration(calibration, options.json_document);
+    struct bench_options options = {0};
+    struct up_calibration *calibration = up_allocate(1, sizeof *calibration);
+    bool good =
+        check_words(arguments, failure) &&
+        (option_given(arguments, "resume") ? resume(arguments, &options, calibration, failure)
+                                           : calibrate(arguments, &options, calibration, failure));
+    if (good && options.settings.operator_kind != UP_OPERATOR_JSON) {
+        show_calibration(calibration, options.json_document);
     }
     free(calibration);
-    up_catalogue_close(options.catalogue);
-    up_panel_close(options.run.lines);
+    close_bench(&options, NULL);
     die_of_signal();
     return good ? UP_STATUS_DONE : failure->status;
 }

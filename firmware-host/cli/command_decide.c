@@ -226,7 +226,7 @@ static bool judge_asked(struct judging *judging, const struct up_item *item, con
         add_line(judging, item, text)->why_not = "not measured yet";
         return true;
     }
-    struct up_water water[WATERS_MAX];
+    struct up_water water[UP_WATERS_MAX];
     const struct arguments one = {.option = {{"water", text}}, .options = 1};
     unsigned count = 0;
     return waters_asked(&one, water, &count, failure) &&
@@ -286,7 +286,12 @@ static bool store(const struct judging *judging, struct up_catalogue *catalogue,
     }
     bool good = count == 0 || up_decisions_add(catalogue, decided, count, failure);
     if (good && count > 0) {
-        leave_exchange(&(struct bench_run){.catalogue = catalogue});
+        struct up_failure why;
+        if (!up_session_export(catalogue, &why)) {
+            char *note = up_text_format("stored, but not exported: %s", why.text);
+            print_note(NULL, note);
+            free(note);
+        }
     }
     free(decided);
     return good;

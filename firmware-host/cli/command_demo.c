@@ -15,11 +15,11 @@
 #include <string.h>
 #include <sys/stat.h>
 #include <sys/wait.h>
-#include <time.h>
 #include <unistd.h>
 
 #include "cli.h"
 #include "embedded.h"
+#include "upthrust/clock.h"
 #include "upthrust/report.h"
 #include "upthrust/text.h"
 
@@ -30,7 +30,8 @@ const struct option_text options_demo[] = {
     OPTION_END};
 
 enum { ITEMS_MAX = 64, DEMO_WATERS = 2, REPLY_SIZE = 4096, REPLY_WAIT_MS = 10000 };
-static const double demo_masses_kg[] = {0.5, 1, 2, 4, 0.5, 1, 2, 4, 0.5, 1, 2, 4};
+static const struct up_calibrate_plan demo_masses = {
+    .mass_kg = {0.5, 1, 2, 4, 0.5, 1, 2, 4, 0.5, 1, 2, 4}, .masses = 12, .staircase = true};
 
 struct tank_process {
     pid_t child;
@@ -40,10 +41,8 @@ struct tank_process {
 };
 
 struct measured {
-    struct up_item item;
-    struct up_result result[DEMO_WATERS + 1];
+    struct up_session_results is;
     double truth_g[DEMO_WATERS + 1];
-    unsigned results;
 };
 
 struct demo {
@@ -53,7 +52,7 @@ struct demo {
     struct tank_process tank;
     struct up_catalogue *catalogue;
     struct up_rig rig;
-    struct bench_run run;
+    struct up_session_settings settings;
     struct up_water water[DEMO_WATERS];
     struct measured *measured;
     unsigned items;
@@ -193,12 +192,14 @@ static bool set_up(struct demo *demo, struct up_failure *failure) {
                 set_up_rig(demo, failure) &&
                 up_catalogue_open(directory, UP_CATALOGUE_CREATE, &demo->catalogue, failure) &&
                 waters_asked(&none, demo->water, &waters, failure);
-    demo->run = (struct bench_run){.catalogue = demo->catalogue,
-                                   .rig = &demo->rig,
-                                   .json = true,
-                                   .operator_input = demo->tank.from,
-                                   .operator_output = demo->tank.to,
-                                   .no_exchange = true};
+    demo->settings = (struct up_session_settings){.catalogue = demo->catalogue,
+                                                  .rig = &demo->rig,
+                                                  .operator_kind = UP_OPERATOR_JSON,
+                                                  .operator_input = demo->tank.from,
+                                                  .operator_output = demo->tank.to,
+                                                  .no_exchange = true,
+                                                  .signalled = &signalled,
+                                                  .caller.note = print_note};
     free(directory);
     return good;
 }
@@ -253,21 +254,22 @@ static json_t *read_gear(struct up_failure *failure) {
 
 static bool measure_item(struct demo *demo, const json_t *gear, struct up_failure *failure) {
     struct measured *measured = &demo->measured[demo->items];
-    if (!register_item(demo, gear, &measured->item, failure)) {
+    struct up_session_results *is = &measured->is;
+    struct up_item item;
+    if (!register_item(demo, gear, &item, failure)) {
         return false;
     }
-    fprintf(stderr, "  weighing %s\n", measured->item.name);
-    struct up_measure_plan plan = {.item = measured->item,
+    fprintf(stderr, "  weighing %s\n", item.name);
+    struct up_measure_plan plan = {.item = item,
                                    .trials = (unsigned)demo->rig.trials,
                                    .water = demo->water,
                                    .waters = DEMO_WATERS,
                                    .confidence = 0.95};
-    if (!run_measure(&demo->run, &plan, measured->result, &measured->results, failure)) {
+    if (!up_session_measure(&demo->settings, &plan, is, failure)) {
         return false;
     }
-    for (unsigned i = 0; i < measured->results; i++) {
-        if (!ask_truth(demo, &measured->result[i], measured->item.name, &measured->truth_g[i],
-                       failure)) {
+    for (unsigned i = 0; i < is->results; i++) {
+        if (!ask_truth(demo, &is->result[i], item.name, &measured->truth_g[i], failure)) {
             return false;
         }
     }
@@ -281,9 +283,7 @@ static bool measure_all(struct demo *demo, struct up_failure *failure) {
     bool good = gear != NULL;
     if (good) {
         fprintf(stderr, "  calibrating with known masses\n");
-        good = run_calibrate(&demo->run, demo_masses_kg,
-                             sizeof demo_masses_kg / sizeof demo_masses_kg[0], true, calibration,
-                             failure);
+        good = up_session_calibrate(&demo->settings, &demo_masses, calibration, failure);
     }
     for (size_t i = 0; good && i < json_array_size(gear); i++) {
         good = signalled == 0 && measure_item(demo, json_array_get(gear, i), failure);
@@ -301,13 +301,13 @@ static void print_table(const struct demo *demo) {
            "+- g", "truth g", "error g", "class");
     for (unsigned i = 0; i < demo->items; i++) {
         const struct measured *measured = &demo->measured[i];
-        for (unsigned j = 0; j < measured->results; j++) {
-            const struct up_result *result = &measured->result[j];
+        for (unsigned j = 0; j < measured->is.results; j++) {
+            const struct up_result *result = &measured->is.result[j];
             double b_g = result->answer.buoyancy_kg.value * 1e3;
             double error_g = b_g - measured->truth_g[j];
             double shown_g = fabs(error_g) < 0.05 ? 0 : error_g; /* not -0.0 */
             bool holds = fabs(error_g) <= result->answer.expanded_u_kg * 1e3;
-            char *title = up_item_title(measured->item.name, measured->item.pieces);
+            char *title = up_item_title(measured->is.item.name, measured->is.item.pieces);
             printf("%-32.32s %-6s %+9.1f %7.1f %+9.1f %+8.1f%s %s\n", j == 0 ? title : "",
                    result->water.name, b_g, result->answer.expanded_u_kg * 1e3,
                    measured->truth_g[j], shown_g, holds ? " " : "*",
@@ -319,12 +319,6 @@ static void print_table(const struct demo *demo) {
     }
     printf("\n%u of %u intervals hold the truth (95 of 100 should; * marks those that do not).\n",
            inside, all);
-}
-
-static double monotonic_s(void) {
-    struct timespec now;
-    clock_gettime(CLOCK_MONOTONIC, &now);
-    return (double)now.tv_sec + 1e-9 * (double)now.tv_nsec;
 }
 
 static void print_end(const struct demo *demo) {
@@ -346,16 +340,16 @@ static void print_end(const struct demo *demo) {
         "  upthrust item add --name \"My fin\" --kind fin\n"
         "  upthrust measure --rig my-rig.ini --item \"My fin\"\n"
         "These numbers prepare a dive; a weight check in the water decides.\n",
-        monotonic_s() - demo->began_s, dir, dir, dir, dir, dir, dir);
+        up_monotonic_s() - demo->began_s, dir, dir, dir, dir, dir, dir);
 }
 
 static void print_document(const struct demo *demo) {
     json_t *list = json_array();
     for (unsigned i = 0; i < demo->items; i++) {
         const struct measured *measured = &demo->measured[i];
-        for (unsigned j = 0; j < measured->results; j++) {
-            json_t *json = up_result_to_json(&measured->result[j]);
-            json_object_set_new(json, "item_name", json_string(measured->item.name));
+        for (unsigned j = 0; j < measured->is.results; j++) {
+            json_t *json = up_result_to_json(&measured->is.result[j]);
+            json_object_set_new(json, "item_name", json_string(measured->is.item.name));
             json_object_set_new(json, "truth_g", json_real(measured->truth_g[j]));
             json_array_append_new(list, json);
         }
@@ -393,8 +387,7 @@ static enum up_status tell(struct demo *demo, struct up_failure *failure) {
         print_end(demo);
     }
     for (unsigned i = 0; i < demo->items; i++) {
-        if (status_of_results(demo->measured[i].result, demo->measured[i].results) !=
-            UP_STATUS_DONE) {
+        if (up_session_status(&demo->measured[i].is) != UP_STATUS_DONE) {
             status = UP_STATUS_UNDECIDED;
         }
     }
@@ -405,7 +398,7 @@ enum up_status command_demo(const struct arguments *arguments, struct up_failure
     struct demo demo = {.json = option_given(arguments, "json"),
                         .seed = 1,
                         .directory = option_value(arguments, "dir"),
-                        .began_s = monotonic_s()};
+                        .began_s = up_monotonic_s()};
     enum up_status status = UP_STATUS_WRONG_INPUT;
     if (demo.directory == NULL) {
         up_fail(failure, UP_STATUS_WRONG_INPUT, "give --dir DIR for the demonstration's files");

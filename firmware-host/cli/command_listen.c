@@ -5,9 +5,10 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
-#include <time.h>
 
 #include "cli.h"
+#include "upthrust/clock.h"
+#include "upthrust/json.h"
 #include "upthrust/listen.h"
 #include "upthrust/statistics.h"
 #include "upthrust/text.h"
@@ -41,12 +42,6 @@ static bool hear_all(struct up_source *source, struct up_listening *listening,
            up_fail(failure, UP_STATUS_WRONG_INPUT, "cannot read the capture: %s", strerror(errno));
 }
 
-static double monotonic_s(void) {
-    struct timespec now;
-    clock_gettime(CLOCK_MONOTONIC, &now);
-    return (double)now.tv_sec + 1e-9 * (double)now.tv_nsec;
-}
-
 static bool poll_device(const struct up_rig *rig, struct up_source *source,
                         const struct up_listening *listening, uint64_t *awaited,
                         struct up_failure *failure) {
@@ -60,9 +55,9 @@ static bool poll_device(const struct up_rig *rig, struct up_source *source,
 static bool hear_port(const struct up_rig *rig, struct up_source *source, double seconds,
                       struct up_listening *listening, struct up_failure *failure) {
     char bytes[4096];
-    double end_s = monotonic_s() + seconds;
+    double end_s = up_monotonic_s() + seconds;
     uint64_t awaited = 0;
-    while (monotonic_s() < end_s && signalled == 0) {
+    while (up_monotonic_s() < end_s && signalled == 0) {
         struct pollfd entry = {.fd = up_source_descriptor(source), .events = POLLIN};
         size_t length = 0;
         enum up_read read;
@@ -74,7 +69,7 @@ static bool hear_port(const struct up_rig *rig, struct up_source *source, double
         }
         read = up_source_read(source, bytes, sizeof bytes, &length);
         if (rig->line.poll[0] == '\0') {
-            up_listening_arrival(listening, monotonic_s());
+            up_listening_arrival(listening, up_monotonic_s());
         }
         up_listening_bytes(listening, bytes, length);
         if (read == UP_READ_LOST) {
@@ -117,10 +112,6 @@ static bool fit_loads(const struct up_heard_column *column, const double *load, 
 }
 
 /* ---- telling ---- */
-
-static json_t *number_or_null(double value) {
-    return isfinite(value) ? json_real(value) : json_null();
-}
 
 static json_t *plateaus_to_json(const struct up_heard_column *column) {
     json_t *list = json_array();
@@ -182,7 +173,7 @@ static json_t *pace_to_json(const struct up_pace *pace) {
         json_array_append_new(first,
                               json_pack("{s:s, s:f, s:f, s:o}", "kind", up_pace_name(event->kind),
                                         "time_s", event->time_s, "interval_s", event->interval_s,
-                                        "settled_s", number_or_null(event->settled_s)));
+                                        "settled_s", up_json_number(event->settled_s)));
     }
     return json_pack("{s:o, s:o}", "counts", counts, "first", first);
 }
@@ -192,7 +183,7 @@ static json_t *allan_to_json(const struct up_allan *allan, double rate_hz) {
     for (int i = 0; i < UP_ALLAN_FACTORS && allan->group[i].pairs > 0; i++) {
         json_array_append_new(list,
                               json_pack("{s:f, s:o, s:f, s:I}", "readings", up_allan_factor(i),
-                                        "tau_s", number_or_null(up_allan_factor(i) / rate_hz),
+                                        "tau_s", up_json_number(up_allan_factor(i) / rate_hz),
                                         "deviation", up_allan_deviation(allan, i), "pairs",
                                         (json_int_t)allan->group[i].pairs));
     }
@@ -203,17 +194,17 @@ static json_t *allan_minimum_to_json(const struct up_allan *allan, double rate_h
     int best = up_allan_minimum(allan, LEAST_PAIRS);
     return best < 0 ? json_null()
                     : json_pack("{s:f, s:o, s:f}", "readings", up_allan_factor(best), "tau_s",
-                                number_or_null(up_allan_factor(best) / rate_hz), "deviation",
+                                up_json_number(up_allan_factor(best) / rate_hz), "deviation",
                                 up_allan_deviation(allan, best));
 }
 
 static void add_statistics(json_t *json, const struct up_heard_column *column, double rate_hz) {
     const struct up_quiet *quiet = &column->quiet;
-    json_object_set_new(json, "lag1", number_or_null(up_listening_lag1(column)));
+    json_object_set_new(json, "lag1", up_json_number(up_listening_lag1(column)));
     json_object_set_new(json, "allan", allan_to_json(&quiet->allan, rate_hz));
     json_object_set_new(json, "allan_minimum", allan_minimum_to_json(&quiet->allan, rate_hz));
-    json_object_set_new(json, "drift_per_min", number_or_null(60 * quiet->slope_per_s));
-    json_object_set_new(json, "drift_over_s", number_or_null(quiet->longest_s));
+    json_object_set_new(json, "drift_per_min", up_json_number(60 * quiet->slope_per_s));
+    json_object_set_new(json, "drift_over_s", up_json_number(quiet->longest_s));
 }
 
 static void print_document(const struct up_listening *listening, const struct load_fit *fit) {
@@ -222,7 +213,7 @@ static void print_document(const struct up_listening *listening, const struct lo
         const struct up_heard_column *column = &listening->column[i];
         json_t *json =
             json_pack("{s:i, s:o, s:I, s:I, s:o, s:o}", "field", column->field, "noise",
-                      number_or_null(up_listening_noise(column)), "glitch_count",
+                      up_json_number(up_listening_noise(column)), "glitch_count",
                       (json_int_t)column->glitches, "plateau_count", (json_int_t)column->plateaus,
                       "glitches", glitches_to_json(column), "plateaus", plateaus_to_json(column));
         add_statistics(json, column, up_listening_clock_hz(listening));
@@ -236,8 +227,8 @@ static void print_document(const struct up_listening *listening, const struct lo
         (json_int_t)listening->bytes, "lines", (json_int_t)listening->reader.lines, "refused",
         (json_int_t)up_reader_refused(&listening->reader), "refused_why",
         refusals_to_json(&listening->reader), "rate_hz",
-        number_or_null(up_listening_rate_hz(listening)), "duration_s",
-        number_or_null(listening->samples > 0 ? listening->last_s - listening->first_s
+        up_json_number(up_listening_rate_hz(listening)), "duration_s",
+        up_json_number(listening->samples > 0 ? listening->last_s - listening->first_s
                                               : (double)NAN),
         "pace", pace_to_json(&listening->pace), "columns", columns));
 }

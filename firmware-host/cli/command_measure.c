@@ -33,19 +33,20 @@ const struct option_text options_measure[] = {
     OPTION_JSON,
     OPTION_END};
 
-void print_results(const struct up_item *item, const struct up_result *result, unsigned results,
-                   unsigned waters, const struct up_style *style) {
+void print_results(const struct up_session_results *results, const struct up_style *style) {
+    const struct up_item *item = &results->item;
     char *name = up_text_for_terminal(item->name);
     printf("%s (%s)\n", name, item->pieces == 2 ? "a pair" : "one piece");
-    for (unsigned i = 0; i < results; i++) {
-        up_result_print(&result[i], style, stdout);
-        if (result[i].measured) {
-            json_t *body = up_result_to_json(&result[i]);
+    for (unsigned i = 0; i < results->results; i++) {
+        const struct up_result *result = &results->result[i];
+        up_result_print(result, style, stdout);
+        if (result->measured) {
+            json_t *body = up_result_to_json(result);
             up_sides_print(body, style, stdout);
             json_decref(body);
         }
     }
-    if (results < waters + 1) {
+    if (results->results < results->waters + 1) {
         printf("  no other water is calculated: %s\n",
                item->compressible ? "the item is compressible, its volume holds in the tank only"
                                   : "it was not weighed dry in air, so its volume is not known");
@@ -54,12 +55,19 @@ void print_results(const struct up_item *item, const struct up_result *result, u
     free(name);
 }
 
-static json_t *results_to_json(const struct up_result *result, unsigned results) {
+/* As the document, or as words. */
+static void show_results(const struct up_session_results *results, bool document,
+                         const struct up_style *style) {
     json_t *list = json_array();
-    for (unsigned i = 0; i < results; i++) {
-        json_array_append_new(list, up_result_to_json(&result[i]));
+    for (unsigned i = 0; i < results->results; i++) {
+        json_array_append_new(list, up_result_to_json(&results->result[i]));
     }
-    return json_pack("{s:s, s:o}", "schema", "upthrust-results-1", "results", list);
+    if (document) {
+        print_json(json_pack("{s:s, s:O}", "schema", "upthrust-results-1", "results", list));
+    } else {
+        print_results(results, style);
+    }
+    json_decref(list);
 }
 
 static bool read_trials(const struct arguments *arguments, int usual, struct up_measure_plan *plan,
@@ -108,30 +116,6 @@ static bool read_references(const struct arguments *arguments, const struct benc
     return true;
 }
 
-/* What the rig file claims of all items stands until the kind's own shakes tell better, or tell
-   that it is not so. 0: nothing better is known. */
-static double share_learned(const struct up_share *share, double claimed) {
-    bool known = share->shares > 0;
-    bool refuted = known && share->mean.value + 2 * share->mean.u < claimed;
-    return known && (isnan(claimed) || share->at_least > claimed || refuted) ? share->at_least : 0;
-}
-
-/* What the bench has learned of items of this kind, a pair for itself. */
-static bool read_kind(const struct bench_options *options, struct up_measure_plan *plan,
-                      struct up_failure *failure) {
-    struct up_kind kind;
-    if (!up_kind_learn(options->catalogue, plan->item.kind, options->rig.id, &kind, failure)) {
-        return false;
-    }
-    plan->kind_repeatability_kg = (struct up_quantity){0, 0, 0}; /* not of the item before it */
-    if (plan->item.pieces <= 2) {
-        plan->kind_repeatability_kg =
-            plan->item.pieces == 1 ? kind.repeatability_kg : kind.repeatability_pair_kg;
-    }
-    plan->kind_shake_share = share_learned(&kind.share, options->rig.shake_share);
-    return true;
-}
-
 bool read_measure(const struct arguments *arguments, const struct bench_options *options,
                   struct up_measure_plan *plan, struct up_failure *failure) {
     plan->confidence = 0.95;
@@ -144,16 +128,12 @@ bool read_measure(const struct arguments *arguments, const struct bench_options 
     return read_references(arguments, options, plan, failure);
 }
 
-/* What hangs on the item. */
-bool read_for_item(const struct bench_options *options, const struct up_item *item,
-                   struct up_measure_plan *plan, struct up_failure *failure) {
-    plan->item = *item;
-    if (plan->second_depth_m != 0 && !plan->item.compressible) {
-        return up_fail(failure, UP_STATUS_WRONG_INPUT,
-                       "--second-depth-m is for foam and closed air: `upthrust item edit "
-                       "--compressible` says that an item is");
-    }
-    return read_kind(options, plan, failure);
+bool check_item(const struct up_item *item, const struct up_measure_plan *plan,
+                struct up_failure *failure) {
+    return plan->second_depth_m == 0 || item->compressible ||
+           up_fail(failure, UP_STATUS_WRONG_INPUT,
+                   "--second-depth-m is for foam and closed air: `upthrust item edit "
+                   "--compressible` says that an item is");
 }
 
 static bool read_item(const struct arguments *arguments, const struct bench_options *options,
@@ -166,105 +146,102 @@ static bool read_item(const struct arguments *arguments, const struct bench_opti
             "give --item NAME_OR_ID (`upthrust item add` registers one), or --queue FILE");
     }
     return up_item_find(options->catalogue, name, &item, failure) &&
-           read_for_item(options, &item, plan, failure);
+           check_item(&item, plan, failure) &&
+           up_session_plan_item(options->catalogue, &options->rig, &item, plan, failure);
 }
 
-static enum up_status replay_measure(const struct arguments *arguments,
-                                     struct up_failure *failure) {
+/* ---- a stored run once more ---- */
+
+static bool compare(struct up_catalogue *catalogue, const struct up_session_results *results,
+                    FILE *stream, struct up_failure *failure) {
+    struct up_replay_comparison comparison;
+    if (!up_replay_compare(catalogue, results, &comparison, failure)) {
+        return false;
+    }
+    if (comparison.stored == 0) {
+        fprintf(stream, "run %s had stored no results\n", results->run_id);
+    } else if (comparison.complete && comparison.worst_g <= 1e-9) {
+        fprintf(stream, "the same as run %s stored: %u results, to 1e-9 g\n", results->run_id,
+                results->results);
+    } else {
+        fprintf(stream,
+                "run %s stored other numbers, by up to %.3g g: this version calculates otherwise\n",
+                results->run_id, comparison.worst_g);
+    }
+    return true;
+}
+
+static enum up_status replay(const struct arguments *arguments, struct up_failure *failure) {
     bool store = option_given(arguments, "store");
     bool document = option_given(arguments, "json");
     struct up_catalogue *catalogue = NULL;
-    struct repeated *repeated = up_allocate(1, sizeof *repeated);
+    struct up_session_results *results = up_allocate(1, sizeof *results);
     struct up_style style;
-    enum up_status status;
     bool good =
         only_replays(arguments, failure) && style_asked(arguments, &style, failure) &&
         up_catalogue_open(catalogue_directory(arguments),
                           store ? UP_CATALOGUE_WRITE : UP_CATALOGUE_READ, &catalogue, failure) &&
-        repeat_measure(catalogue, option_value(arguments, "replay"), repeated, failure);
-    if (good && document) {
-        print_json(results_to_json(repeated->result, repeated->results));
-    } else if (good) {
-        print_results(&repeated->item, repeated->result, repeated->results, repeated->waters,
-                      &style);
+        up_replay_measure(catalogue, option_value(arguments, "replay"), results, failure);
+    if (good) {
+        show_results(results, document, &style);
     }
-    good = good && tell_sameness(catalogue, repeated, document ? stderr : stdout, failure) &&
-           (!store || up_results_add(catalogue, repeated->result, repeated->results,
-                                     repeated->bench, failure));
-    status = good ? status_of_results(repeated->result, repeated->results) : failure->status;
-    free(repeated);
+    good = good && compare(catalogue, results, document ? stderr : stdout, failure) &&
+           (!store ||
+            up_results_add(catalogue, results->result, results->results, results->bench, failure));
+    enum up_status status = good ? up_session_status(results) : failure->status;
+    free(results);
     up_catalogue_close(catalogue);
     return status;
 }
 
-/* The lamps show the first result, which is the tank's own water. */
-static void close_lines(struct up_panel *lines, const struct up_result *result) {
-    if (result != NULL) {
-        fflush(stdout);
-        up_panel_show_class(lines, result->answer.class, &signalled);
-    }
-    up_panel_close(lines);
-}
+/* ---- the command ---- */
 
-static enum up_status go_on_measuring(const struct arguments *arguments,
-                                      struct up_failure *failure) {
+static bool resume(const struct arguments *arguments, struct bench_options *options,
+                   struct up_session_results *results, struct up_failure *failure) {
     static const char *const planned[] = {"trials",         "water",       "confidence",
                                           "body",           "air-temp-c",  "typed",
                                           "second-depth-m", "two-point-m", NULL};
-    struct bench_options options = {0};
-    struct repeated *resumed = up_allocate(1, sizeof *resumed);
-    struct up_item item;
-    struct up_style style;
     const char *name = option_value(arguments, "item");
-    bool good = style_asked(arguments, &style, failure) && check_words(arguments, failure) &&
-                open_bench(arguments, true, &options, failure) &&
-                read_resume(arguments, planned, &options, failure) &&
-                (name == NULL || up_item_find(options.catalogue, name, &item, failure)) &&
-                resume_measure(&options.run, name != NULL ? &item : NULL, resumed, failure);
-    if (good && options.json_document) {
-        print_json(results_to_json(resumed->result, resumed->results));
-    } else if (good && !options.run.json) {
-        print_results(&resumed->item, resumed->result, resumed->results, resumed->waters, &style);
-    }
-    enum up_status status =
-        good ? status_of_results(resumed->result, resumed->results) : failure->status;
-    up_catalogue_close(options.catalogue);
-    close_lines(options.run.lines, good ? &resumed->result[0] : NULL);
-    free(resumed);
-    die_of_signal();
-    return status;
+    struct up_item item;
+    return open_bench(arguments, true, options, failure) &&
+           read_resume(arguments, planned, options, failure) &&
+           (name == NULL || up_item_find(options->catalogue, name, &item, failure)) &&
+           up_session_resume_measure(&options->settings, name != NULL ? &item : NULL, results,
+                                     failure);
+}
+
+static bool measure(const struct arguments *arguments, struct bench_options *options,
+                    struct up_session_results *results, struct up_failure *failure) {
+    struct up_water water[UP_WATERS_MAX];
+    struct up_measure_plan plan = {.water = water};
+    return waters_asked(arguments, water, &plan.waters, failure) &&
+           open_bench(arguments, true, options, failure) &&
+           read_conditions(arguments, options, failure) &&
+           read_measure(arguments, options, &plan, failure) &&
+           read_item(arguments, options, &plan, failure) &&
+           up_session_measure(&options->settings, &plan, results, failure);
 }
 
 enum up_status command_measure(const struct arguments *arguments, struct up_failure *failure) {
-    struct bench_options options = {0};
-    struct up_water water[WATERS_MAX];
-    struct up_measure_plan plan = {.water = water};
-    struct up_result result[WATERS_MAX + 1];
-    unsigned results = 0;
-    struct up_style style;
     if (option_given(arguments, "replay")) {
-        return replay_measure(arguments, failure);
+        return replay(arguments, failure);
     }
     if (option_given(arguments, "queue")) {
         return measure_queue(arguments, failure);
     }
-    if (option_given(arguments, "resume")) {
-        return go_on_measuring(arguments, failure);
+    struct bench_options options = {0};
+    struct up_session_results *results = up_allocate(1, sizeof *results);
+    struct up_style style;
+    bool good =
+        check_words(arguments, failure) && style_asked(arguments, &style, failure) &&
+        (option_given(arguments, "resume") ? resume(arguments, &options, results, failure)
+                                           : measure(arguments, &options, results, failure));
+    if (good && options.settings.operator_kind != UP_OPERATOR_JSON) {
+        show_results(results, options.json_document, &style);
     }
-    bool good = check_words(arguments, failure) && style_asked(arguments, &style, failure) &&
-                waters_asked(arguments, water, &plan.waters, failure) &&
-                open_bench(arguments, true, &options, failure) &&
-                read_conditions(arguments, &options, failure) &&
-                read_measure(arguments, &options, &plan, failure) &&
-                read_item(arguments, &options, &plan, failure) &&
-                run_measure(&options.run, &plan, result, &results, failure);
-    if (good && options.json_document) {
-        print_json(results_to_json(result, results));
-    } else if (good && !options.run.json) {
-        print_results(&plan.item, result, results, plan.waters, &style);
-    }
-    up_catalogue_close(options.catalogue);
-    close_lines(options.run.lines, good ? &result[0] : NULL);
+    enum up_status status = good ? up_session_status(results) : failure->status;
+    close_bench(&options, good ? &results->result[0] : NULL);
+    free(results);
     die_of_signal();
-    return good ? status_of_results(result, results) : failure->status;
+    return status;
 }

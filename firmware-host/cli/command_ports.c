@@ -6,11 +6,12 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
-#include <time.h>
 #include <unistd.h>
 
 #include "cli.h"
+#include "upthrust/clock.h"
 #include "upthrust/guess.h"
+#include "upthrust/json.h"
 #include "upthrust/port.h"
 #include "upthrust/text.h"
 #include "upthrust/wire.h"
@@ -50,19 +51,13 @@ struct heard {
     char *rig;                 /* the file's text */
 };
 
-static double monotonic_s(void) {
-    struct timespec now;
-    clock_gettime(CLOCK_MONOTONIC, &now);
-    return (double)now.tv_sec + 1e-9 * (double)now.tv_nsec;
-}
-
 /* ---- hearing ---- */
 
 static bool hear_source(struct up_source *source, double seconds, struct heard *heard) {
-    double begin_s = monotonic_s(), first_s = 0;
+    double begin_s = up_monotonic_s(), first_s = 0;
     heard->length = 0;
     heard->span_s = 0;
-    while (monotonic_s() - begin_s < seconds && heard->length < ENOUGH_BYTES && signalled == 0) {
+    while (up_monotonic_s() - begin_s < seconds && heard->length < ENOUGH_BYTES && signalled == 0) {
         struct pollfd entry = {.fd = up_source_descriptor(source), .events = POLLIN};
         size_t got = 0;
         enum up_read read;
@@ -72,8 +67,8 @@ static bool hear_source(struct up_source *source, double seconds, struct heard *
         read =
             up_source_read(source, heard->bytes + heard->length, HEARD_MAX - heard->length, &got);
         if (got > 0) {
-            first_s = heard->length == 0 ? monotonic_s() : first_s;
-            heard->span_s = monotonic_s() - first_s;
+            first_s = heard->length == 0 ? up_monotonic_s() : first_s;
+            heard->span_s = up_monotonic_s() - first_s;
             heard->length += got;
         }
         if (read == UP_READ_LOST) {
@@ -279,22 +274,15 @@ static void print_heard(const struct heard *heard, bool alone) {
     free(name);
 }
 
-static json_t *text_to_json(const char *text) {
-    char *clean = up_text_clean(text, strlen(text));
-    json_t *json = json_string(clean);
-    free(clean);
-    return json;
-}
-
 static json_t *port_to_json(const struct up_port *port) {
     json_t *json =
-        json_pack("{s:o, s:o, s:s}", "name", text_to_json(port->name), "description",
-                  text_to_json(port->description), "transport", up_transport_name(port->transport));
+        json_pack("{s:o, s:o, s:s}", "name", up_json_text(port->name), "description",
+                  up_json_text(port->description), "transport", up_transport_name(port->transport));
     if (port->usb_vendor >= 0) {
         json_object_update_new(json, json_pack("{s:i, s:i, s:o, s:o}", "usb_vendor",
                                                port->usb_vendor, "usb_product", port->usb_product,
-                                               "usb_serial", text_to_json(port->usb_serial),
-                                               "manufacturer", text_to_json(port->manufacturer)));
+                                               "usb_serial", up_json_text(port->usb_serial),
+                                               "manufacturer", up_json_text(port->manufacturer)));
     }
     return json;
 }
@@ -305,14 +293,14 @@ static json_t *heard_to_json(const struct heard *heard) {
         json_object_set_new(json, "baud", json_integer(heard->settings.baud));
     }
     if (!heard->found) {
-        json_object_set_new(json, "failure", text_to_json(heard->failure.text));
+        json_object_set_new(json, "failure", up_json_text(heard->failure.text));
         return json;
     }
     json_object_update_new(
         json,
         json_pack("{s:I, s:I, s:I, s:o, s:o}", "lines", (json_int_t)heard->guess.lines, "fits",
                   (json_int_t)heard->guess.fits, "passed", (json_int_t)heard->guess.passed,
-                  "layout", text_to_json(heard->guess.words), "rig", text_to_json(heard->rig)));
+                  "layout", up_json_text(heard->guess.words), "rig", up_json_text(heard->rig)));
     return json;
 }
 

@@ -6,8 +6,8 @@
 #include <string.h>
 #include <unistd.h>
 
-#include "cli.h"
-#include "upthrust/fitness.h"
+#include "bench_options.h"
+#include "upthrust/json.h"
 #include "upthrust/text.h"
 
 const struct option_text options_rig_check[] = {
@@ -40,37 +40,15 @@ static const char *const cautions[] = {
 
 struct checking {
     struct up_rig rig;
-    struct up_panel *lines;
+    struct up_panel *panel;
     struct up_gear gear;
-    bool walks, has_gear, json_operator, document;
+    bool tries_panel, has_gear, document;
     enum up_operator_kind kind;
     double counts_per_kg; /* 0: no calibration that holds */
     double seconds;       /* of listening; 0: as the rig's window wants */
     struct up_fitness fitness;
     struct up_findings findings;
 };
-
-static bool read_operator(const struct arguments *arguments, struct checking *checking,
-                          struct up_failure *failure) {
-    const char *kind = option_value(arguments, "operator");
-    checking->document = option_given(arguments, "json");
-    checking->kind = UP_OPERATOR_KEYS;
-    if (kind != NULL && strcmp(kind, "json") == 0) {
-        checking->kind = UP_OPERATOR_JSON;
-    } else if (kind != NULL && strcmp(kind, "pedal") == 0) {
-        checking->kind = UP_OPERATOR_PEDAL;
-    } else if (kind != NULL && strcmp(kind, "keys") != 0) {
-        return up_fail(failure, UP_STATUS_WRONG_INPUT, "--operator %s: say keys, pedal or json",
-                       kind);
-    }
-    checking->json_operator = checking->kind == UP_OPERATOR_JSON;
-    if (checking->json_operator && checking->document) {
-        return up_fail(failure, UP_STATUS_WRONG_INPUT,
-                       "--json and --operator json are one too many: the operator's last line "
-                       "holds the results");
-    }
-    return true;
-}
 
 static bool read_numbers(const struct arguments *arguments, struct checking *checking,
                          struct up_failure *failure) {
@@ -98,12 +76,12 @@ static bool open_rig(const struct arguments *arguments, struct checking *checkin
     if (!up_rig_load(file, &checking->rig, failure)) {
         return false;
     }
-    checking->walks = !option_given(arguments, "no-walk");
-    if (!up_panel_open(&checking->rig, &checking->lines, failure)) {
+    checking->tries_panel = !option_given(arguments, "no-walk");
+    if (!up_panel_open(&checking->rig, &checking->panel, failure)) {
         return false;
     }
-    checking->walks = checking->walks && checking->lines != NULL;
-    if (checking->walks && option_value(arguments, "operator") == NULL &&
+    checking->tries_panel = checking->tries_panel && checking->panel != NULL;
+    if (checking->tries_panel && option_value(arguments, "operator") == NULL &&
         isatty(STDIN_FILENO) == 0) {
         return up_fail(failure, UP_STATUS_WRONG_INPUT,
                        "standard input is no terminal: say --operator keys, pedal or json, or "
@@ -147,10 +125,6 @@ static bool check_stream(const struct arguments *arguments, struct checking *che
 
 /* ---- telling ---- */
 
-static json_t *number_or_null(double value) {
-    return isfinite(value) ? json_real(value) : json_null();
-}
-
 static json_t *to_json(const struct checking *checking) {
     const struct up_fitness *fitness = &checking->fitness;
     json_t *findings = json_array(), *warnings = json_array();
@@ -166,11 +140,11 @@ static json_t *to_json(const struct checking *checking) {
     }
     return json_pack("{s:s, s:b, s:o, s:s, s:o, s:o, s:o, s:i, s:f, s:f, s:o, s:o}", "schema",
                      "upthrust-rig-check-1", "fit", up_findings_are_good(&checking->findings),
-                     "rate_hz", number_or_null(fitness->rate_hz), "load_unit",
+                     "rate_hz", up_json_number(fitness->rate_hz), "load_unit",
                      checking->rig.line.load_unit == UP_LOAD_COUNTS ? "counts" : "kg", "noise",
-                     number_or_null(fitness->noise), "u_plateau",
-                     number_or_null(fitness->u_plateau), "u_weighing_g",
-                     number_or_null(fitness->u_weighing_g), "readings", (int)fitness->readings,
+                     up_json_number(fitness->noise), "u_plateau",
+                     up_json_number(fitness->u_plateau), "u_weighing_g",
+                     up_json_number(fitness->u_weighing_g), "readings", (int)fitness->readings,
                      "glitch_share", fitness->glitch_share, "refused_share", fitness->refused_share,
                      "findings", findings, "cautions", warnings);
 }
@@ -195,11 +169,12 @@ static void print_cautions(FILE *stream) {
 
 static bool check(const struct arguments *arguments, struct checking *checking,
                   struct up_operator *op, struct up_failure *failure) {
-    if (!checking->json_operator && !checking->document) {
+    if (checking->kind != UP_OPERATOR_JSON && !checking->document) {
         print_cautions(stdout);
         fflush(stdout);
     }
-    if (checking->walks && !up_fitness_walk(checking->lines, op, &signalled, &checking->findings)) {
+    if (checking->tries_panel &&
+        !up_panel_check(checking->panel, op, &signalled, &checking->findings)) {
         return up_fail(failure, UP_STATUS_UNABLE, "stopped before every line was tried");
     }
     find_calibration(arguments, checking);
@@ -219,18 +194,19 @@ enum up_status command_rig_check(const struct arguments *arguments, struct up_fa
     struct up_operator *op = NULL;
     enum up_status status = UP_STATUS_DONE;
     catch_signals();
-    bool good = read_operator(arguments, checking, failure) &&
+    checking->document = option_given(arguments, "json");
+    bool good = read_operator(arguments, checking->document, &checking->kind, failure) &&
                 read_numbers(arguments, checking, failure) &&
                 open_rig(arguments, checking, failure);
     if (good) {
         op = up_operator_create(checking->kind, STDIN_FILENO,
-                                checking->json_operator ? stdout : stderr);
+                                checking->kind == UP_OPERATOR_JSON ? stdout : stderr);
         good = check(arguments, checking, op, failure);
     }
-    if (good && (checking->json_operator || checking->document)) {
+    if (good && (checking->kind == UP_OPERATOR_JSON || checking->document)) {
         json_t *json = to_json(checking);
-        if (checking->json_operator) {
-            up_operator_tell_result(op, json);
+        if (checking->kind == UP_OPERATOR_JSON) {
+            up_operator_show_result(op, json);
             json_decref(json);
         } else {
             print_json(json);
@@ -242,7 +218,7 @@ enum up_status command_rig_check(const struct arguments *arguments, struct up_fa
         status = UP_STATUS_UNDECIDED; /* a check fell short */
     }
     up_operator_destroy(op);
-    up_panel_close(checking->lines);
+    up_panel_close(checking->panel);
     free(checking);
     die_of_signal();
     return good ? status : failure->status;

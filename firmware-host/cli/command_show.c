@@ -5,6 +5,7 @@
 #include <string.h>
 
 #include "cli.h"
+#include "upthrust/json.h"
 
 const struct option_text options_show[] = {OPTION_UNITS, OPTION_CATALOGUE, OPTION_JSON, OPTION_END};
 
@@ -46,15 +47,11 @@ enum up_status command_show(const struct arguments *arguments, struct up_failure
 
 /* ---- all ---- */
 
-static json_t *number_or_null(double value) {
-    return isfinite(value) ? json_real(value) : json_null();
-}
-
 static json_t *result_to_json(const struct up_row *row) {
     return json_pack("{s:s, s:s, s:s, s:b, s:o, s:o, s:s}", "water", row->water, "basis",
                      row->measured ? "measured" : "calculated", "class", row->class, "rejudged",
-                     row->rejudged, "buoyancy_g", number_or_null(row->buoyancy_g), "expanded_u_g",
-                     number_or_null(row->expanded_u_g), "made_utc", row->made_utc);
+                     row->rejudged, "buoyancy_g", up_json_number(row->buoyancy_g), "expanded_u_g",
+                     up_json_number(row->expanded_u_g), "made_utc", row->made_utc);
 }
 
 struct listing {

@@ -106,8 +106,9 @@ static void print_water(const struct up_water *water, const struct up_water_dens
     free(name);
 }
 
-static bool water_of_options(const struct arguments *arguments, struct up_water water[WATERS_MAX],
-                             unsigned *count, struct up_failure *failure) {
+static bool water_of_options(const struct arguments *arguments,
+                             struct up_water water[UP_WATERS_MAX], unsigned *count,
+                             struct up_failure *failure) {
     static const char *const others[] = {"temp-c", "salinity-g-kg", "salinity-psu", "depth-m"};
     *count = 1;
     if (!option_given(arguments, "water")) {
@@ -125,7 +126,7 @@ static bool water_of_options(const struct arguments *arguments, struct up_water 
 }
 
 enum up_status command_water(const struct arguments *arguments, struct up_failure *failure) {
-    struct up_water water[WATERS_MAX];
+    struct up_water water[UP_WATERS_MAX];
     struct up_water_density density;
     unsigned count = 0;
     if (option_given(arguments, "list")) {

@@ -156,6 +156,13 @@ bool style_asked(const struct arguments *arguments, struct up_style *style,
            up_fail(failure, UP_STATUS_WRONG_INPUT, "--units %.80s: say metric or imperial", units);
 }
 
+void print_note(void *context, const char *text) {
+    char *safe = up_text_for_terminal(text);
+    (void)context;
+    fprintf(stderr, "note: %s\n", safe);
+    free(safe);
+}
+
 void print_json(json_t *json) {
     json_dumpf(json, stdout, JSON_INDENT(2) | JSON_REAL_PRECISION(15));
     putchar('\n');
@@ -277,8 +284,8 @@ bool waters_asked(const struct arguments *arguments, struct up_water *water, uns
         if (strcmp(arguments->option[i].name, "water") != 0) {
             continue;
         }
-        if (*count == WATERS_MAX) {
-            return up_fail(failure, UP_STATUS_WRONG_INPUT, "at most %d waters", WATERS_MAX);
+        if (*count == UP_WATERS_MAX) {
+            return up_fail(failure, UP_STATUS_WRONG_INPUT, "at most %d waters", UP_WATERS_MAX);
         }
         if (!read_water(arguments->option[i].value, &water[*count], failure) ||
             !is_new_name(water, *count, failure)) {

@@ -3,69 +3,70 @@
 #include <math.h>
 
 #include "panel_internal.h"
+#include "upthrust/clock.h"
 
 /* A fault that a new question follows at once is seen for so long. */
 static const double FAULT_S = 3;
 
-void signs_sound(struct up_panel *lines, enum up_sound sound) {
-    lines->sound = sound;
-    lines->sound_s = panel_now_s();
+void indicator_sound(struct up_panel *panel, enum up_sound sound) {
+    panel->sound = sound;
+    panel->sound_s = up_monotonic_s();
 }
 
-void signs_show(struct up_panel *lines, enum up_lamp state, double now_s) {
-    if (state != lines->state) {
-        lines->state = state;
-        lines->state_s = now_s;
+void indicator_show(struct up_panel *panel, enum up_lamp state, double now_s) {
+    if (state != panel->state) {
+        panel->state = state;
+        panel->state_s = now_s;
     }
 }
 
-void signs_begin(struct up_panel *lines) {
-    lines->state = UP_LAMP_WAITING;
-    lines->state_s = panel_now_s();
-    lines->fault_until_s = -(double)INFINITY;
+void indicator_begin(struct up_panel *panel) {
+    panel->state = UP_LAMP_WAITING;
+    panel->state_s = up_monotonic_s();
+    panel->fault_until_s = -(double)INFINITY;
 }
 
-static void shake(struct up_panel *lines, bool on) {
-    if (lines->shaker != NULL && !shaker_set(lines->shaker, on)) {
-        shaker_stop(lines->shaker);
-        lines->shaker = NULL;
-        lines->lost = "the shaker's guard has ended: shake by hand, or start again";
+static void shake(struct up_panel *panel, bool on) {
+    if (panel->shaker != NULL && !shaker_set(panel->shaker, on)) {
+        shaker_stop(panel->shaker);
+        panel->shaker = NULL;
+        panel->lost = "the shaker's guard has ended: shake by hand, or start again";
     }
 }
 
-static bool in_fault(const struct up_panel *lines, double now_s) {
-    return lines->fault_stands || now_s < lines->fault_until_s;
+static bool in_fault(const struct up_panel *panel, double now_s) {
+    return panel->fault_stands || now_s < panel->fault_until_s;
 }
 
-void signs_fault(struct up_panel *lines, bool stands) {
-    double now_s = panel_now_s();
-    if (stands && !in_fault(lines, now_s)) {
-        lines->fault_s = now_s;
+void indicator_fault(struct up_panel *panel, bool stands) {
+    double now_s = up_monotonic_s();
+    if (stands && !in_fault(panel, now_s)) {
+        panel->fault_s = now_s;
     }
-    lines->fault_stands = stands;
+    panel->fault_stands = stands;
 }
 
-void signs_event(struct up_panel *lines, const struct up_event *event) {
-    double now_s = panel_now_s();
+void indicator_event(struct up_panel *panel, const struct up_event *event) {
+    double now_s = up_monotonic_s();
     switch (event->kind) {
     case UP_EVENT_ASK:
-        signs_show(lines, UP_LAMP_YOUR_TURN, now_s);
-        shake(lines, event->ask.action == UP_ACTION_SHAKE);
-        if (!in_fault(lines, now_s)) { /* a fault's own sound says the same */
-            signs_sound(lines, UP_SOUND_YOUR_TURN);
+        indicator_show(panel, UP_LAMP_YOUR_TURN, now_s);
+        shake(panel, event->ask.action == UP_ACTION_SHAKE);
+        if (!in_fault(panel, now_s)) { /* a fault's own sound says the same */
+            indicator_sound(panel, UP_SOUND_YOUR_TURN);
         }
         break;
     case UP_EVENT_FAULT:
-        shake(lines, false);
-        if (!in_fault(lines, now_s)) {
-            lines->fault_s = now_s;
+        shake(panel, false);
+        if (!in_fault(panel, now_s)) {
+            panel->fault_s = now_s;
         }
-        lines->fault_until_s = now_s + FAULT_S;
-        signs_sound(lines, UP_SOUND_FAULT);
+        panel->fault_until_s = now_s + FAULT_S;
+        indicator_sound(panel, UP_SOUND_FAULT);
         break;
     case UP_EVENT_FINISHED:
-        shake(lines, false);
-        signs_show(lines, UP_LAMP_WAITING, now_s);
+        shake(panel, false);
+        indicator_show(panel, UP_LAMP_WAITING, now_s);
         break;
     case UP_EVENT_PLATEAU:
     case UP_EVENT_TRIAL:
@@ -75,25 +76,25 @@ void signs_event(struct up_panel *lines, const struct up_event *event) {
     }
 }
 
-void signs_answered(struct up_panel *lines) {
-    shake(lines, false);
-    signs_show(lines, UP_LAMP_SETTLING, panel_now_s());
-    signs_sound(lines, UP_SOUND_TAKEN);
+void indicator_answered(struct up_panel *panel) {
+    shake(panel, false);
+    indicator_show(panel, UP_LAMP_SETTLING, up_monotonic_s());
+    indicator_sound(panel, UP_SOUND_TAKEN);
 }
 
-void signs_waiting(struct up_panel *lines) {
-    shake(lines, false);
-    signs_show(lines, UP_LAMP_WAITING, panel_now_s());
+void indicator_waiting(struct up_panel *panel) {
+    shake(panel, false);
+    indicator_show(panel, UP_LAMP_WAITING, up_monotonic_s());
 }
 
-/* ---- the lines as the time says ---- */
+/* ---- the lamps and the buzzer as the time says ---- */
 
-static enum up_lamp state_at(const struct up_panel *lines, double now_s) {
-    return in_fault(lines, now_s) ? UP_LAMP_FAULT : lines->state;
+static enum up_lamp state_at(const struct up_panel *panel, double now_s) {
+    return in_fault(panel, now_s) ? UP_LAMP_FAULT : panel->state;
 }
 
-static double state_for_s(const struct up_panel *lines, double now_s) {
-    return now_s - (in_fault(lines, now_s) ? lines->fault_s : lines->state_s);
+static double state_for_s(const struct up_panel *panel, double now_s) {
+    return now_s - (in_fault(panel, now_s) ? panel->fault_s : panel->state_s);
 }
 
 static void set_line(struct gpio_line *line, bool *is_set, bool on) {
@@ -103,20 +104,20 @@ static void set_line(struct gpio_line *line, bool *is_set, bool on) {
     }
 }
 
-void signs_tick(struct up_panel *lines, double now_s) {
-    enum up_lamp state = state_at(lines, now_s);
-    enum up_lamp shown = lines->lamp[state] != NULL ? state : UP_LAMP_ALL;
-    bool lit = up_lamp_is_lit(state, state_for_s(lines, now_s));
+void indicator_tick(struct up_panel *panel, double now_s) {
+    enum up_lamp state = state_at(panel, now_s);
+    enum up_lamp shown = panel->lamp[state] != NULL ? state : UP_LAMP_ALL;
+    bool lit = up_lamp_is_lit(state, state_for_s(panel, now_s));
     for (int i = 0; i < UP_LAMPS; i++) {
-        set_line(lines->lamp[i], &lines->lit[i], !lines->dark && (enum up_lamp)i == shown && lit);
+        set_line(panel->lamp[i], &panel->lit[i], !panel->dark && (enum up_lamp)i == shown && lit);
     }
-    set_line(lines->buzzer, &lines->sounds,
-             !lines->dark && up_sound_is_on(lines->sound, now_s - lines->sound_s));
+    set_line(panel->buzzer, &panel->sounds,
+             !panel->dark && up_sound_is_on(panel->sound, now_s - panel->sound_s));
 }
 
-double signs_due_s(const struct up_panel *lines, double now_s) {
+double indicator_due_s(const struct up_panel *panel, double now_s) {
     double due_s =
-        now_s + fmin(up_lamp_changes_s(state_at(lines, now_s), state_for_s(lines, now_s)),
-                     up_sound_changes_s(lines->sound, now_s - lines->sound_s));
-    return now_s < lines->fault_until_s ? fmin(due_s, lines->fault_until_s) : due_s;
+        now_s + fmin(up_lamp_changes_s(state_at(panel, now_s), state_for_s(panel, now_s)),
+                     up_sound_changes_s(panel->sound, now_s - panel->sound_s));
+    return now_s < panel->fault_until_s ? fmin(due_s, panel->fault_until_s) : due_s;
 }

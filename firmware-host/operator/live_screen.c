@@ -9,45 +9,36 @@
 #include <stdlib.h>
 #include <string.h>
 #include <sys/ioctl.h>
-#include <time.h>
 #include <unistd.h>
 
-#include "../bench/internal.h"
+#include "internal.h"
 #include "live.h"
-#include "operator.h"
-#include "panel_internal.h"
+#include "upthrust/clock.h"
 #include "upthrust/text.h"
 
-enum { FAULTS_KEPT = 12, DEAF_MAX = 5 };
+enum { FAULTS_SHOWN = 12, EMPTY_READS_MAX = 5, KEYS_A_READ = 256 };
 
 /* Nobody has read a question that soon: such a key was meant for the one before, or bounced. */
 static const double TOO_SOON_S = 0.4;
 
 struct live {
-    const struct up_session *session;
     SCREEN *screen;
     FILE *input;
     struct up_canvas canvas;
     short pair[UP_LIVE_STYLES]; /* of colours */
     char typed[40], refused[200];
     double begin_s, asked_s;
-    char fault_text[FAULTS_KEPT][240];
-    struct up_live_fault fault[FAULTS_KEPT];
+    char fault_text[FAULTS_SHOWN][240];
+    struct up_live_fault fault[FAULTS_SHOWN];
     unsigned faults;
     struct up_result *result; /* of the trials so far, one a water */
     unsigned results;
-    unsigned deaf; /* keys that could not be read in a row: the terminal is gone */
-    FILE *log;     /* what is said once more on the normal screen */
+    unsigned empty_reads; /* in a row, though input was there: the terminal is gone */
+    FILE *log;            /* what is shown once more on the normal screen */
     char *log_text;
     size_t log_size;
     struct sigaction before_abort, before_quit;
 };
-
-static double monotonic_s(void) {
-    struct timespec now;
-    clock_gettime(CLOCK_MONOTONIC, &now);
-    return (double)now.tv_sec + 1e-9 * (double)now.tv_nsec;
-}
 
 /* ---- entering and leaving ---- */
 
@@ -102,7 +93,7 @@ static void set_up_terminal(struct live *live) {
     make_colours(live);
 }
 
-static void tell_plain(const struct up_operator *op, const char *why) {
+static void print_plain_note(const struct up_operator *op, const char *why) {
     fprintf(op->output, "note: %s: plain lines instead of the live screen\n", why);
     fflush(op->output);
 }
@@ -119,19 +110,18 @@ static void free_live(struct live *live) {
 }
 
 /* Some ten thousand draws: after a trial, not with each picture. */
-static void weigh_so_far(struct live *live) {
-    if (!up_procedure_results(live->session->procedure, live->result, &live->results, NULL)) {
+static void weigh_so_far(const struct up_operator *op, struct live *live) {
+    if (!up_procedure_results(op->procedure, live->result, &live->results, NULL)) {
         live->results = 0;
     }
 }
 
-static struct live *make_live(const struct up_operator *op, const struct up_session *session) {
+static struct live *make_live(const struct up_operator *op) {
     struct live *live = up_allocate(1, sizeof *live);
     int input = dup(op->keyboard);
-    live->session = session;
-    live->begin_s = monotonic_s();
+    live->begin_s = up_monotonic_s();
     live->canvas.utf8 = strcmp(nl_langinfo(CODESET), "UTF-8") == 0;
-    live->result = up_allocate(session->procedure->measure.waters + 1, sizeof *live->result);
+    live->result = up_allocate(UP_WATERS_MAX + 1, sizeof *live->result);
     live->log = open_memstream(&live->log_text, &live->log_size);
     live->input = input >= 0 ? fdopen(input, "r") : NULL;
     if (live->log == NULL) { /* there is no memory left */
@@ -140,7 +130,7 @@ static struct live *make_live(const struct up_operator *op, const struct up_sess
     return live;
 }
 
-void live_begin(struct up_operator *op, const struct up_session *session) {
+void live_begin(struct up_operator *op) {
     int rows = 0, columns = 0;
     struct live *live;
     read_size(op, &rows, &columns);
@@ -148,19 +138,19 @@ void live_begin(struct up_operator *op, const struct up_session *session) {
         char why[80];
         snprintf(why, sizeof why, "the terminal has %dx%d cells and %dx%d are wanted", columns,
                  rows, UP_LIVE_COLUMNS, UP_LIVE_ROWS);
-        tell_plain(op, why);
+        print_plain_note(op, why);
         return;
     }
-    live = make_live(op, session);
+    live = make_live(op);
     if (live->input != NULL && live_terminal_places(fileno(op->output))) {
         live->screen = newterm(NULL, op->output, live->input);
     }
     if (live->screen == NULL) {
         free_live(live);
-        tell_plain(op, "this terminal (see TERM) cannot place its letters");
+        print_plain_note(op, "this terminal (see TERM) cannot place its letters");
         return;
     }
-    weigh_so_far(live); /* a session may go on from an earlier one */
+    weigh_so_far(op, live); /* a session may go on from an earlier one */
     catch_haste(live);
     set_up_terminal(live);
     op->live = live;
@@ -182,10 +172,10 @@ void live_end(struct up_operator *op) {
     free_live(live);
 }
 
-/* ---- what is told ---- */
+/* ---- what is shown ---- */
 
-static void keep_fault(struct live *live, const char *text, bool note) {
-    if (live->faults == FAULTS_KEPT) {
+static void add_fault(struct live *live, const char *text, bool note) {
+    if (live->faults == FAULTS_SHOWN) {
         memmove(live->fault_text, live->fault_text + 1,
                 sizeof live->fault_text - sizeof live->fault_text[0]);
         memmove(live->fault, live->fault + 1, sizeof live->fault - sizeof live->fault[0]);
@@ -193,33 +183,34 @@ static void keep_fault(struct live *live, const char *text, bool note) {
     }
     snprintf(live->fault_text[live->faults], sizeof live->fault_text[0], "%s", text);
     live->fault[live->faults].note = note;
-    live->fault[live->faults++].at_s = monotonic_s() - live->begin_s;
+    live->fault[live->faults++].at_s = up_monotonic_s() - live->begin_s;
     for (unsigned i = 0; i < live->faults; i++) {
         live->fault[i].text = live->fault_text[i];
     }
 }
 
-static void keep_check(struct live *live, const struct up_reference_check *check) {
+static void add_check(struct live *live, const struct up_reference_check *check) {
     char text[sizeof live->fault_text[0]];
     snprintf(text, sizeof text, "%.80s reads %+.1f g off what it should%s", check->name,
              check->deviation_kg.value * 1e3, check->outside ? ": OUTSIDE its limits" : "");
-    keep_fault(live, text, !check->outside);
+    add_fault(live, text, !check->outside);
 }
 
-static void take_event(struct live *live, const struct up_event *event) {
+static void take_event(const struct up_operator *op, const struct up_event *event) {
+    struct live *live = op->live;
     switch (event->kind) {
     case UP_EVENT_FAULT:
-        keep_fault(live, event->text, false);
+        add_fault(live, event->text, false);
         break;
     case UP_EVENT_NOTE: /* a trial may have been left out */
-        keep_fault(live, event->text, true);
-        weigh_so_far(live);
+        add_fault(live, event->text, true);
+        weigh_so_far(op, live);
         break;
     case UP_EVENT_CHECK:
-        keep_check(live, &event->check);
+        add_check(live, &event->check);
         break;
     case UP_EVENT_TRIAL:
-        weigh_so_far(live);
+        weigh_so_far(op, live);
         break;
     case UP_EVENT_ASK:
     case UP_EVENT_PLATEAU:
@@ -233,10 +224,10 @@ void live_event(struct up_operator *op, const struct up_event *event) {
     FILE *output = op->output;
     if (event->kind == UP_EVENT_ASK) {
         op->ask = event->ask;
-        live->asked_s = monotonic_s();
+        live->asked_s = up_monotonic_s();
         live->typed[0] = live->refused[0] = '\0';
     } else if (event->kind != UP_EVENT_PLATEAU && event->kind != UP_EVENT_FINISHED) {
-        take_event(live, event);
+        take_event(op, event);
         op->output = live->log; /* the plain words for it, for later */
         op->kind->event(op, event);
         op->output = output;
@@ -251,8 +242,8 @@ void live_refused(struct up_operator *op, const char *why) {
 /* ---- keys ---- */
 
 static bool is_asked(const struct up_operator *op) {
-    const struct up_procedure *procedure = op->live->session->procedure;
-    return procedure->stage == STAGE_ASKING && op->ask.id == procedure->ask.id;
+    unsigned open_ask = up_procedure_view(op->procedure).open_ask;
+    return open_ask != 0 && op->ask.id == open_ask;
 }
 
 static void type_letter(struct up_operator *op, int key) {
@@ -276,46 +267,42 @@ static void type_letter(struct up_operator *op, int key) {
     }
 }
 
-static enum operator_read enter(struct up_operator *op, struct answer *answer) {
+static bool enter(struct up_operator *op, struct up_reply *reply) {
     struct live *live = op->live;
     char line[sizeof live->typed];
-    if (monotonic_s() - live->asked_s < TOO_SOON_S) {
-        return OPERATOR_NOTHING;
+    if (up_monotonic_s() - live->asked_s < TOO_SOON_S) {
+        return false;
     }
     memcpy(line, live->typed, sizeof line);
     live->typed[0] = '\0';
-    if (!is_asked(op)) {
-        return strcmp(line, "q") == 0 ? OPERATOR_ENDED : OPERATOR_NOTHING;
+    if (is_asked(op)) {
+        return op->kind->line(op, line, reply);
     }
-    return op->kind->line(op, line, answer) ? OPERATOR_ANSWER : OPERATOR_NOTHING;
+    *reply = (struct up_reply){.kind = UP_REPLY_STOP};
+    return strcmp(line, "q") == 0;
 }
 
-enum operator_read live_read(struct up_operator *op, struct answer *answer) {
+bool live_read(struct up_operator *op, struct up_reply *reply) {
     struct live *live = op->live;
     int key;
-    live->deaf++;
-    while ((key = getch()) != ERR) {
-        enum operator_read heard = OPERATOR_NOTHING;
-        live->deaf = 0;
-        if (key == '\n' || key == '\r' || key == KEY_ENTER) {
-            heard = enter(op, answer);
-        } else {
+    live->empty_reads++;
+    for (int i = 0; i < KEYS_A_READ && (key = getch()) != ERR; i++) {
+        live->empty_reads = 0;
+        if (key != '\n' && key != '\r' && key != KEY_ENTER) {
             type_letter(op, key);
-        }
-        if (heard != OPERATOR_NOTHING) {
-            return heard;
+        } else if (enter(op, reply)) {
+            return true;
         }
     }
-    if (live->deaf > DEAF_MAX) { /* readable, and nothing to read */
-        op->ended = true;
-        return OPERATOR_ENDED;
-    }
-    return OPERATOR_NOTHING;
+    op->ended = op->ended || live->empty_reads > EMPTY_READS_MAX;
+    *reply = (struct up_reply){.kind = UP_REPLY_STOP};
+    return op->ended;
 }
 
 /* ---- the view ---- */
 
-static void say_ask(const struct up_ask *ask, const char *before, char *sentence, size_t size) {
+static void describe_ask(const struct up_ask *ask, const char *before, char *sentence,
+                         size_t size) {
     if (ask->action == UP_ACTION_HANG_MASS) {
         snprintf(sentence, size, "%s%s: %.6g kg", before, ask->text, ask->mass_kg);
     } else if (ask->depth_m != 0) {
@@ -326,17 +313,13 @@ static void say_ask(const struct up_ask *ask, const char *before, char *sentence
     }
 }
 
-static bool live_water_is_low(const struct up_operator *op) {
-    const struct up_session *session = op->live->session;
-    return session->lines != NULL && session->lines->water_is_low;
-}
-
-static void say_state(const struct up_operator *op, bool away, struct up_live_view *view,
-                      char *words, size_t words_size, char *sentence, size_t size) {
+static void describe_state(const struct up_operator *op, bool overloaded, bool away,
+                           struct up_live_view *view, char *words, size_t words_size,
+                           char *sentence, size_t size) {
     view->words = words;
     view->sentence = sentence;
     view->mood = UP_LIVE_BAD;
-    if (op->live->session->procedure->overloaded) {
+    if (overloaded) {
         snprintf(words, words_size, "load off!");
         snprintf(sentence, size, "Take the load off at once: it is more than the cell bears.");
     } else if (away) {
@@ -344,49 +327,77 @@ static void say_state(const struct up_operator *op, bool away, struct up_live_vi
         snprintf(sentence, size,
                  "The device is gone: check its cable. The step is asked again when "
                  "it is back.");
-    } else if (live_water_is_low(op)) {
+    } else if (up_operator_water_is_low(op)) {
         snprintf(words, words_size, "water low");
         snprintf(sentence, size,
                  "The water stands too low: fill it up. The step is asked again when it is back.");
     } else if (view->asks) {
         view->mood = UP_LIVE_DO;
         up_live_words(&op->ask, words, words_size);
-        say_ask(&op->ask, "", sentence, size);
+        describe_ask(&op->ask, "", sentence, size);
     } else {
         view->mood = UP_LIVE_WAIT;
         snprintf(words, words_size, view->reading.reading ? "wait: %.0f s" : "wait",
                  view->reading.left_s);
-        say_ask(&op->ask, "Hands off, it is read by itself. Done: ", sentence, size);
+        describe_ask(&op->ask, "Hands off, it is read by itself. Done: ", sentence, size);
     }
 }
 
-static void fill_load(const struct up_operator *op, struct up_live_view *view) {
-    const struct up_procedure *procedure = op->live->session->procedure;
-    bool typed = procedure->rig->port_kind == UP_PORT_TYPED;
+static void fill_load(const struct up_operator *op, bool has_tare, bool away,
+                      struct up_live_view *view) {
     double factor = op->counts_per_kg != 0 ? 1e3 / op->counts_per_kg : op->loads_in_kg ? 1e3 : 1;
     view->load_unit = op->counts_per_kg != 0 || op->loads_in_kg ? "g" : "counts";
     view->g_per_count = op->counts_per_kg != 0 ? 1e3 / op->counts_per_kg : 0;
-    view->load =
-        typed || !procedure->tare.known ? (double)NAN : factor * up_procedure_live_load(procedure);
-    view->noise = fabs(factor) * up_procedure_noise_floor(procedure);
+    view->load = op->is_typed || !has_tare || away ? (double)NAN
+                                                   : factor * up_procedure_live_load(op->procedure);
+    view->noise = fabs(factor) * up_procedure_noise_floor(op->procedure);
 }
 
-static void fill_lists(const struct live *live, struct up_live_view *view) {
-    const struct up_procedure *procedure = live->session->procedure;
-    view->temp_c = procedure->measurement.water_temp_c;
-    view->trial = procedure->measurement.trial;
-    view->trials = procedure->measurement.trials;
-    view->trials_planned = procedure->measure.trials;
-    view->at_most = procedure->measure.looks > 1;
-    view->point = procedure->loadings.point;
-    view->points = procedure->loadings.points;
-    view->points_planned = procedure->calibrate.masses;
+static void fill_measurement(const struct up_procedure_view *now, const struct live *live,
+                             struct up_live_view *view) {
+    const struct up_measurement *measurement = now->measurement;
+    view->what = "measure";
+    view->item_name = measurement->item.name;
+    view->temp_c = measurement->water_temp_c;
+    view->trial = measurement->trial;
+    view->trials = measurement->trials;
+    view->trials_planned = now->planned;
+    view->at_most = now->at_most;
     view->result = live->result;
     view->results = live->results;
-    view->water = procedure->measurement.water;
-    view->waters = procedure->measure.waters;
-    view->fault = live->fault;
-    view->faults = live->faults;
+    view->water = measurement->water;
+    view->waters = measurement->waters;
+}
+
+static void fill_loadings(const struct up_procedure_view *now, struct up_live_view *view) {
+    view->what = "calibrate";
+    view->temp_c = (double)NAN;
+    view->point = now->loadings->point;
+    view->points = now->loadings->points;
+    view->points_planned = now->planned;
+}
+
+static struct up_live_view make_view(const struct up_operator *op, bool away,
+                                     const struct up_procedure_view *now) {
+    const struct live *live = op->live;
+    struct up_live_view view = {.bench = now->rig->name,
+                                .place = op->place,
+                                .elapsed_s = up_monotonic_s() - live->begin_s,
+                                .reading = up_procedure_reading(op->procedure),
+                                .fault = live->fault,
+                                .faults = live->faults,
+                                .asks = is_asked(op) && !away,
+                                .question = op->ask.action == UP_ACTION_CONFIRM,
+                                .how = op->ask.how != NULL ? op->ask.how : op->kind->how,
+                                .typed = live->typed,
+                                .refused = live->refused};
+    view.unit = view.asks && op->ask.wants_number ? op->ask.unit : NULL;
+    if (now->measurement != NULL) {
+        fill_measurement(now, live, &view);
+    } else {
+        fill_loadings(now, &view);
+    }
+    return view;
 }
 
 static void put_cells(const struct live *live) {
@@ -421,25 +432,11 @@ static void fit_canvas(const struct up_operator *op, struct up_canvas *canvas) {
 
 void live_show(struct up_operator *op, bool away) {
     struct live *live = op->live;
-    const struct up_procedure *procedure = live->session->procedure;
+    struct up_procedure_view now = up_procedure_view(op->procedure);
+    struct up_live_view view = make_view(op, away, &now);
     char words[200], sentence[600];
-    struct up_live_view view = {.what = procedure->calibrating ? "calibrate" : "measure",
-                                .bench = procedure->rig->name,
-                                .item_name =
-                                    procedure->calibrating ? NULL : procedure->measure.item.name,
-                                .place = live->session->place,
-                                .elapsed_s = monotonic_s() - live->begin_s,
-                                .reading = up_procedure_reading(procedure),
-                                .asks = is_asked(op) && !away,
-                                .how = op->ask.how != NULL ? op->ask.how : op->kind->how,
-                                .typed = live->typed,
-                                .refused = live->refused};
-    view.question = op->ask.action == UP_ACTION_CONFIRM;
-    view.unit = view.asks && op->ask.wants_number ? op->ask.unit : NULL;
-    fill_load(op, &view);
-    view.load = away ? (double)NAN : view.load;
-    fill_lists(live, &view);
-    say_state(op, away, &view, words, sizeof words, sentence, sizeof sentence);
+    fill_load(op, now.has_tare, away, &view);
+    describe_state(op, now.overloaded, away, &view, words, sizeof words, sentence, sizeof sentence);
     fit_canvas(op, &live->canvas);
     up_live_draw(&view, &live->canvas);
     erase();

@@ -1,14 +1,18 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include "operator.h"
+#include "upthrust/operator.h"
 
 #include <errno.h>
-#include <fcntl.h>
-#include <poll.h>
+#include <math.h>
 #include <stdlib.h>
 #include <string.h>
 #include <unistd.h>
 
+#include "internal.h"
+#include "panel_internal.h"
+#include "upthrust/clock.h"
 #include "upthrust/text.h"
+
+static const double LIVE_EVERY_S = 0.5, SCREEN_EVERY_S = 0.1;
 
 struct up_operator *up_operator_create(enum up_operator_kind kind, int input, FILE *output) {
     static const struct operator_kind *const kinds[] = {[UP_OPERATOR_KEYS] = &operator_keys,
@@ -33,11 +37,35 @@ void up_operator_destroy(struct up_operator *op) {
     free(op);
 }
 
-void up_operator_tell_result(struct up_operator *op, json_t *result) {
+void up_operator_show_result(struct up_operator *op, json_t *result) {
     op->kind->result(op, result);
 }
 
-void operator_event(struct up_operator *op, const struct up_event *event) {
+void up_operator_begin(struct up_operator *op, const struct up_procedure *procedure,
+                       struct up_panel *panel, const char *place) {
+    struct up_procedure_view view = up_procedure_view(procedure);
+    op->procedure = procedure;
+    op->panel = panel;
+    op->place = place;
+    op->counts_per_kg =
+        view.measurement != NULL ? view.measurement->calibration.slope_counts_per_kg : 0;
+    op->loads_in_kg = view.rig->line.load_unit != UP_LOAD_COUNTS;
+    op->is_typed = view.rig->port_kind == UP_PORT_TYPED;
+    if (op->wants_screen) {
+        live_begin(op);
+    }
+    if (panel != NULL && op->by_pedal) {
+        panel_listen(panel);
+    }
+}
+
+void up_operator_end(struct up_operator *op) {
+    live_end(op);
+}
+
+/* ---- what the operator is shown ---- */
+
+static void show_event(struct up_operator *op, const struct up_event *event) {
     if (op->live != NULL) {
         live_event(op, event);
     } else {
@@ -45,13 +73,66 @@ void operator_event(struct up_operator *op, const struct up_event *event) {
     }
 }
 
-void operator_refused(struct up_operator *op, unsigned id, const char *why) {
+bool up_operator_event(struct up_operator *op, const struct up_event *event,
+                       struct up_failure *failure) {
+    (void)failure;
+    if (op->panel != NULL && event->kind == UP_EVENT_ASK) {
+        up_pedal_asks(&op->panel->press, up_monotonic_s());
+    }
+    show_event(op, event);
+    if (op->panel != NULL) {
+        indicator_event(op->panel, event);
+    }
+    return true;
+}
+
+void up_operator_accepted(struct up_operator *op) {
+    if (op->panel != NULL) {
+        indicator_answered(op->panel);
+        up_pedal_asks(&op->panel->press, (double)INFINITY);
+    }
+}
+
+void up_operator_refused(struct up_operator *op, unsigned id, const char *why) {
     if (op->live != NULL) {
         live_refused(op, why);
     } else {
         op->kind->refused(op, id, why);
     }
 }
+
+void up_operator_remind(struct up_operator *op) {
+    if (op->panel != NULL) {
+        indicator_sound(op->panel, UP_SOUND_YOUR_TURN);
+    }
+}
+
+static void refresh_panel(struct up_panel *panel, bool away) {
+    indicator_fault(panel, away || panel->water_is_low || panel->press.stuck);
+    indicator_tick(panel, up_monotonic_s());
+}
+
+void up_operator_refresh(struct up_operator *op, bool away) {
+    double now_s = up_monotonic_s();
+    bool shows_words = op->counts_per_kg != 0 && !op->is_typed && !away;
+    if (op->panel != NULL) {
+        refresh_panel(op->panel, away);
+    }
+    if ((op->live == NULL && !shows_words) ||
+        now_s - op->shown_s < (op->live != NULL ? SCREEN_EVERY_S : LIVE_EVERY_S)) {
+        return;
+    }
+    op->shown_s = now_s;
+    if (op->live != NULL) {
+        live_show(op, away);
+    } else {
+        double g = 1e3 / op->counts_per_kg;
+        op->kind->live(op, g * up_procedure_live_load(op->procedure),
+                       fabs(g) * up_procedure_noise_floor(op->procedure));
+    }
+}
+
+/* ---- what the operator does ---- */
 
 /* Takes a whole line out of the buffer. */
 static bool take_line(struct up_operator *op, char *line, size_t size) {
@@ -69,8 +150,8 @@ static bool take_line(struct up_operator *op, char *line, size_t size) {
     return true;
 }
 
-static bool is_readable(const struct up_operator *op) {
-    struct pollfd entry = {.fd = op->input, .events = POLLIN};
+static bool is_readable(int descriptor) {
+    struct pollfd entry = {.fd = descriptor, .events = POLLIN};
     return poll(&entry, 1, 0) > 0;
 }
 
@@ -88,22 +169,62 @@ static void fill(struct up_operator *op) {
     }
 }
 
-enum operator_read operator_read(struct up_operator *op, struct answer *answer) {
+bool operator_has_line(const struct up_operator *op) {
+    return memchr(op->text, '\n', op->length) != NULL;
+}
+
+bool operator_read(struct up_operator *op, struct up_reply *reply) {
     char line[sizeof op->text + 1];
+    if (!operator_has_line(op) && !op->ended && is_readable(op->input)) {
+        fill(op);
+    }
+    if (take_line(op, line, sizeof line)) {
+        return op->kind->line(op, line, reply);
+    }
+    *reply = (struct up_reply){.kind = UP_REPLY_STOP};
+    return op->ended;
+}
+
+static bool next_of_panel(struct up_operator *op, bool is_open, struct up_reply *reply) {
+    struct up_panel *panel = op->panel;
+    if (panel_water_changed(panel)) {
+        *reply = (struct up_reply){
+            .kind = UP_REPLY_WATER,
+            .text = panel->water_is_low ? "the water is too low: the run pauses until it is back"
+                                        : "the water is back: the step begins anew with a tare"};
+        return true;
+    }
+    if (pedal_next(op, is_open, reply)) {
+        return true;
+    }
+    *reply = (struct up_reply){.kind = UP_REPLY_FAULT, .text = panel->lost};
+    panel->lost = NULL;
+    return reply->text != NULL;
+}
+
+bool up_operator_next(struct up_operator *op, bool is_open, struct up_reply *reply) {
+    if (op->panel != NULL && next_of_panel(op, is_open, reply)) {
+        return true;
+    }
     if (op->live != NULL) {
-        return live_read(op, answer);
+        return is_readable(op->keyboard) && live_read(op, reply);
     }
-    for (;;) {
-        if (take_line(op, line, sizeof line)) {
-            if (op->kind->line(op, line, answer)) {
-                return OPERATOR_ANSWER;
-            }
-        } else if (op->ended) {
-            return OPERATOR_ENDED;
-        } else if (is_readable(op)) {
-            fill(op);
-        } else {
-            return OPERATOR_NOTHING;
-        }
+    return is_open && operator_read(op, reply);
+}
+
+bool up_operator_water_is_low(const struct up_operator *op) {
+    return op->panel != NULL && op->panel->water_is_low;
+}
+
+int up_operator_wait(const struct up_operator *op, bool is_open, int most_ms,
+                     struct pollfd entry[UP_OPERATOR_POLLED]) {
+    entry[0] = (struct pollfd){.fd = op->live != NULL ? op->keyboard
+                                     : is_open        ? op->input
+                                                      : -1,
+                               .events = POLLIN};
+    panel_entries(op->panel, entry + 1);
+    if (is_open && op->live == NULL && operator_has_line(op)) {
+        return 0;
     }
+    return panel_wait_ms(op->panel, up_monotonic_s(), most_ms);
 }

@@ -1,28 +1,14 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* The operator as another program: JSON Lines. rigs/README.md tells the protocol. */
-#include <math.h>
-#include <stdlib.h>
+/* The operator as another program: JSON Lines. rigs/README.md describes the protocol. */
 #include <string.h>
 
-#include "operator.h"
-#include "upthrust/text.h"
-
-static json_t *number_or_null(double value) {
-    return isfinite(value) ? json_real(value) : json_null();
-}
-
-/* A path is any bytes, and a name may have been cut within a letter: JSON takes neither. */
-static json_t *clean_string(const char *text) {
-    char *clean = up_text_clean(text, strlen(text));
-    json_t *json = json_string(clean);
-    free(clean);
-    return json;
-}
+#include "internal.h"
+#include "upthrust/json.h"
 
 static json_t *ask_to_json(const struct up_ask *ask) {
     json_t *json = json_pack("{s:s, s:i, s:s, s:o, s:o}", "event", "ask", "id", (int)ask->id, "do",
-                             up_action_name(ask->action), "time_s", number_or_null(ask->time_s),
-                             "text", clean_string(ask->text));
+                             up_action_name(ask->action), "time_s", up_json_number(ask->time_s),
+                             "text", up_json_text(ask->text));
     if (ask->action == UP_ACTION_HANG_MASS) {
         json_object_set_new(json, "mass_kg", json_real(ask->mass_kg));
     }
@@ -50,29 +36,29 @@ static json_t *plateau_to_json(const struct up_event *event) {
     const struct up_plateau *plateau = &event->plateau;
     return json_pack(
         "{s:s, s:s, s:o, s:o, s:o, s:o, s:o, s:o, s:i, s:i, s:o, s:o}", "event", "plateau", "of",
-        event->plateau_of, "start_s", number_or_null(plateau->start_s), "end_s",
-        number_or_null(plateau->end_s), "step_s", number_or_null(plateau->step_s), "load_counts",
-        number_or_null(plateau->load), "u_load_counts", number_or_null(plateau->u_load),
-        "slope_counts_s", number_or_null(plateau->slope_per_s), "readings", (int)plateau->readings,
-        "glitches", (int)plateau->glitches, "temp_c", number_or_null(plateau->temp_c), "late_s",
-        number_or_null(plateau->late_s));
+        event->plateau_of, "start_s", up_json_number(plateau->start_s), "end_s",
+        up_json_number(plateau->end_s), "step_s", up_json_number(plateau->step_s), "load_counts",
+        up_json_number(plateau->load), "u_load_counts", up_json_number(plateau->u_load),
+        "slope_counts_s", up_json_number(plateau->slope_per_s), "readings", (int)plateau->readings,
+        "glitches", (int)plateau->glitches, "temp_c", up_json_number(plateau->temp_c), "late_s",
+        up_json_number(plateau->late_s));
 }
 
 static json_t *trial_to_json(const struct up_trial *trial, double counts_per_kg) {
     json_t *gains = json_array();
     json_t *json =
         json_pack("{s:s, s:i, s:o, s:o, s:i, s:b, s:o, s:o}", "event", "trial", "number",
-                  (int)trial->number, "load_counts", number_or_null(trial->load_counts),
-                  "u_plateau_counts", number_or_null(trial->u_plateau_counts), "shakes",
+                  (int)trial->number, "load_counts", up_json_number(trial->load_counts),
+                  "u_plateau_counts", up_json_number(trial->u_plateau_counts), "shakes",
                   (int)trial->shakes, "still_gaining", trial->still_gaining, "soak_s",
-                  number_or_null(trial->soak_s), "temp_c", number_or_null(trial->temp_c));
+                  up_json_number(trial->soak_s), "temp_c", up_json_number(trial->temp_c));
     for (unsigned i = 0; i < trial->shakes; i++) {
-        json_array_append_new(gains, number_or_null(trial->gain_counts[i]));
+        json_array_append_new(gains, up_json_number(trial->gain_counts[i]));
     }
     json_object_set_new(json, "gain_counts", gains);
     if (counts_per_kg != 0) {
         json_object_set_new(json, "load_g",
-                            number_or_null(trial->load_counts / counts_per_kg * 1e3));
+                            up_json_number(trial->load_counts / counts_per_kg * 1e3));
     }
     return json;
 }
@@ -81,12 +67,12 @@ static json_t *check_to_json(const struct up_reference_check *check) {
     return json_pack(
         "{s:s, s:s, s:s, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:b, s:b, s:b}", "event",
         "check", "reference_id", check->id, "name", check->name, "load_counts",
-        number_or_null(check->load_counts), "reads_g", number_or_null(check->water_kg * 1e3),
-        "expected_g", number_or_null(check->expected_kg * 1e3), "water_density_kg_m3",
-        number_or_null(check->water_kg_m3), "deviation_g",
-        number_or_null(check->deviation_kg.value * 1e3), "u_deviation_g",
-        number_or_null(check->deviation_kg.u * 1e3), "e_n", number_or_null(check->e_n), "low_g",
-        number_or_null(check->low_kg * 1e3), "high_g", number_or_null(check->high_kg * 1e3),
+        up_json_number(check->load_counts), "reads_g", up_json_number(check->water_kg * 1e3),
+        "expected_g", up_json_number(check->expected_kg * 1e3), "water_density_kg_m3",
+        up_json_number(check->water_kg_m3), "deviation_g",
+        up_json_number(check->deviation_kg.value * 1e3), "u_deviation_g",
+        up_json_number(check->deviation_kg.u * 1e3), "e_n", up_json_number(check->e_n), "low_g",
+        up_json_number(check->low_kg * 1e3), "high_g", up_json_number(check->high_kg * 1e3),
         "by_history", check->by_history, "outside", check->outside, "confirmed", check->confirmed);
 }
 
@@ -99,9 +85,9 @@ json_t *up_event_to_json(const struct up_event *event, double counts_per_kg) {
     case UP_EVENT_TRIAL:
         return trial_to_json(&event->trial, counts_per_kg);
     case UP_EVENT_FAULT:
-        return json_pack("{s:s, s:o}", "event", "fault", "text", clean_string(event->text));
+        return json_pack("{s:s, s:o}", "event", "fault", "text", up_json_text(event->text));
     case UP_EVENT_NOTE:
-        return json_pack("{s:s, s:o}", "event", "note", "text", clean_string(event->text));
+        return json_pack("{s:s, s:o}", "event", "note", "text", up_json_text(event->text));
     case UP_EVENT_CHECK:
         return check_to_json(&event->check);
     case UP_EVENT_FINISHED:
@@ -125,7 +111,7 @@ static void json_event(struct up_operator *op, const struct up_event *event) {
 
 static void json_refused(struct up_operator *op, unsigned id, const char *why) {
     print(op, json_pack("{s:s, s:i, s:o}", "event", "refused", "id", (int)id, "text",
-                        clean_string(why)));
+                        up_json_text(why)));
 }
 
 static bool json_word(const char *text, enum up_answer_word *word) {
@@ -141,12 +127,12 @@ static bool json_word(const char *text, enum up_answer_word *word) {
     return false;
 }
 
-static bool json_line(struct up_operator *op, const char *line, struct answer *answer) {
+static bool json_line(struct up_operator *op, const char *line, struct up_reply *answer) {
     json_t *json = json_loads(line, 0, NULL);
     json_t *id = json_object_get(json, "id");
     json_t *value = json_object_get(json, "value");
     bool good = false;
-    *answer = (struct answer){0};
+    *answer = (struct up_reply){.kind = UP_REPLY_ANSWER};
     if (json_is_integer(id) && json_integer_value(id) > 0 && json_integer_value(id) < 1000000000) {
         answer->id = (unsigned)json_integer_value(id);
         if (json_is_number(value)) {

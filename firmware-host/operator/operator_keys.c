@@ -6,7 +6,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "operator.h"
+#include "internal.h"
 #include "upthrust/text.h"
 
 static void end_live(struct up_operator *op) {
@@ -16,7 +16,7 @@ static void end_live(struct up_operator *op) {
     }
 }
 
-static void say(struct up_operator *op, const char *text) {
+static void print_text(struct up_operator *op, const char *text) {
     char *safe = up_text_for_terminal(text);
     end_live(op);
     fprintf(op->output, "%s\n", safe);
@@ -24,7 +24,7 @@ static void say(struct up_operator *op, const char *text) {
     free(safe);
 }
 
-void keys_say_ask(struct up_operator *op, const struct up_ask *ask, const char *how) {
+void keys_show_ask(struct up_operator *op, const struct up_ask *ask, const char *how) {
     char *text = up_text_format("\n>> %s", ask->text);
     if (ask->action == UP_ACTION_HANG_MASS) {
         char *more = up_text_format("%s: %.6g kg", text, ask->mass_kg);
@@ -41,22 +41,22 @@ void keys_say_ask(struct up_operator *op, const struct up_ask *ask, const char *
     }
     end_live(op);
     fputc('\n', op->output);
-    say(op, text + 1);
+    print_text(op, text + 1);
     free(text);
-    say(op, how);
+    print_text(op, how);
 }
 
-static void say_ask(struct up_operator *op, const struct up_ask *ask) {
+static void show_ask(struct up_operator *op, const struct up_ask *ask) {
     char *how = ask->wants_number
                     ? up_text_format("   type what it shows, in %s, and Enter   "
                                      "(s: skip   a: again from the tare   q: stop)",
                                      ask->unit)
                     : up_text_format("   Enter: done   s: skip   a: again from the tare   q: stop");
-    keys_say_ask(op, ask, ask->how != NULL ? ask->how : how);
+    keys_show_ask(op, ask, ask->how != NULL ? ask->how : how);
     free(how);
 }
 
-static void say_plateau(struct up_operator *op, const struct up_event *event) {
+static void show_plateau(struct up_operator *op, const struct up_event *event) {
     const struct up_plateau *plateau = &event->plateau;
     char *text;
     if (op->counts_per_kg != 0) {
@@ -71,27 +71,27 @@ static void say_plateau(struct up_operator *op, const struct up_event *event) {
         text = up_text_format("   read %s: %.0f counts, standard uncertainty %.1f, %u readings",
                               event->plateau_of, plateau->load, plateau->u_load, plateau->readings);
     }
-    say(op, text);
+    print_text(op, text);
     free(text);
 }
 
-static void say_trial(struct up_operator *op, const struct up_trial *trial) {
+static void show_trial(struct up_operator *op, const struct up_trial *trial) {
     double g = op->counts_per_kg != 0 ? 1e3 / op->counts_per_kg : 1;
     char *text = up_text_format("   trial %u stored: net %+.1f g in the tank, %u shake%s, the last "
                                 "gained %+.1f g%s",
                                 trial->number, -trial->load_counts * g, trial->shakes,
                                 trial->shakes == 1 ? "" : "s", fabs(g) * trial->last_gain_counts,
                                 trial->still_gaining ? "; it goes on gaining" : "");
-    say(op, text);
+    print_text(op, text);
     free(text);
 }
 
-static void say_check(struct up_operator *op, const struct up_reference_check *check) {
+static void show_check(struct up_operator *op, const struct up_reference_check *check) {
     char *text =
         up_text_format("   %s reads %+.1f g off what it should (%+.1f to %+.1f may be)%s",
                        check->name, check->deviation_kg.value * 1e3, check->low_kg * 1e3,
                        check->high_kg * 1e3, check->outside ? ": gone on by your word" : "");
-    say(op, text);
+    print_text(op, text);
     free(text);
 }
 
@@ -100,26 +100,26 @@ static void keys_event(struct up_operator *op, const struct up_event *event) {
     switch (event->kind) {
     case UP_EVENT_ASK:
         op->ask = event->ask;
-        say_ask(op, &event->ask);
+        show_ask(op, &event->ask);
         break;
     case UP_EVENT_PLATEAU:
-        say_plateau(op, event);
+        show_plateau(op, event);
         break;
     case UP_EVENT_TRIAL:
-        say_trial(op, &event->trial);
+        show_trial(op, &event->trial);
         break;
     case UP_EVENT_FAULT:
         text = up_text_format("!! %s", event->text);
-        say(op, text);
+        print_text(op, text);
         free(text);
         break;
     case UP_EVENT_NOTE:
         text = up_text_format("   %s", event->text);
-        say(op, text);
+        print_text(op, text);
         free(text);
         break;
     case UP_EVENT_CHECK:
-        say_check(op, &event->check);
+        show_check(op, &event->check);
         break;
     case UP_EVENT_FINISHED:
         end_live(op);
@@ -130,7 +130,7 @@ static void keys_event(struct up_operator *op, const struct up_event *event) {
 static void keys_refused(struct up_operator *op, unsigned id, const char *why) {
     char *text = up_text_format("?? %s", why);
     (void)id;
-    say(op, text);
+    print_text(op, text);
     free(text);
 }
 
@@ -157,7 +157,7 @@ static bool read_number(const char *line, size_t length, const char *unit, doubl
     return up_text_number(text, length, number);
 }
 
-static bool keys_line(struct up_operator *op, const char *line, struct answer *answer) {
+static bool keys_line(struct up_operator *op, const char *line, struct up_reply *answer) {
     size_t length;
     while (isspace((unsigned char)*line)) {
         line++;
@@ -166,7 +166,7 @@ static bool keys_line(struct up_operator *op, const char *line, struct answer *a
     while (length > 0 && isspace((unsigned char)line[length - 1])) {
         length--;
     }
-    *answer = (struct answer){.id = op->ask.id};
+    *answer = (struct up_reply){.kind = UP_REPLY_ANSWER, .id = op->ask.id};
     if (length == 1 && strchr("saq", line[0]) != NULL) {
         answer->word = line[0] == 's'   ? UP_ANSWER_SKIP
                        : line[0] == 'a' ? UP_ANSWER_AGAIN
@@ -181,9 +181,9 @@ static bool keys_line(struct up_operator *op, const char *line, struct answer *a
         answer->word = UP_ANSWER_NUMBER;
         return true;
     }
-    operator_refused(op, answer->id,
-                     op->ask.wants_number ? "that is no number: type one such as 21.5"
-                                          : "press Enter when it is done, or s, a or q");
+    up_operator_refused(op, answer->id,
+                        op->ask.wants_number ? "that is no number: type one such as 21.5"
+                                             : "press Enter when it is done, or s, a or q");
     return false;
 }
 

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* Takes the rig's lines from the kernel, hears them, and gives them back. */
+/* Takes the rig's GPIO lines from the kernel, reads them, and gives them back. */
 #include <errno.h>
 #include <math.h>
 #include <stdarg.h>
@@ -7,9 +7,9 @@
 #include <stdlib.h>
 #include <string.h>
 #include <sys/stat.h>
-#include <time.h>
 
 #include "panel_internal.h"
+#include "upthrust/clock.h"
 #include "upthrust/text.h"
 
 enum { CHIPS_MAX = 64, PATH_SIZE = 96, NAMED_MAX = 4 + UP_LAMPS };
@@ -17,15 +17,9 @@ enum { CHIPS_MAX = 64, PATH_SIZE = 96, NAMED_MAX = 4 + UP_LAMPS };
 /* A kernel older than 5.7 stamps edges with the time of day: no such stamp is taken. */
 static const double STAMP_OLDEST_S = 60;
 
-double panel_now_s(void) {
-    struct timespec now;
-    clock_gettime(CLOCK_MONOTONIC, &now);
-    return (double)now.tv_sec + 1e-9 * (double)now.tv_nsec;
-}
-
 /* ---- where a line is ---- */
 
-/* One of the rig's lines, and where it was found. */
+/* One of the rig's GPIO lines, and where it was found. */
 struct wanted {
     const char *section, *name;
     const struct up_gpio *at;
@@ -191,28 +185,28 @@ static bool refuse_request(const struct finding *finding, const struct wanted *w
                   article(wanted->is_output), strerror(errno));
 }
 
-static struct gpio_line **place_of(struct up_panel *lines, const struct wanted *wanted) {
-    const struct up_rig *rig = lines->rig;
+static struct gpio_line **place_of(struct up_panel *panel, const struct wanted *wanted) {
+    const struct up_rig *rig = panel->rig;
     if (wanted->at == &rig->pedal.input.at) {
-        return &lines->pedal;
+        return &panel->pedal;
     }
     if (wanted->at == &rig->level.at) {
-        return &lines->level;
+        return &panel->level;
     }
-    return wanted->at == &rig->buzzer.at ? &lines->buzzer : &lines->lamp[wanted->at - rig->lamp];
+    return wanted->at == &rig->buzzer.at ? &panel->buzzer : &panel->lamp[wanted->at - rig->lamp];
 }
 
-static bool take_line(struct up_panel *lines, const struct finding *finding,
+static bool take_line(struct up_panel *panel, const struct finding *finding,
                       const struct wanted *wanted) {
-    const struct up_rig *rig = lines->rig;
+    const struct up_rig *rig = panel->rig;
     struct gpio_line **place;
     struct gpio_chip *chip;
     if (wanted->at == &rig->shaker.at) {
-        lines->shaker =
+        panel->shaker =
             shaker_start(wanted->path, wanted->offset, wanted->active_low, rig->shaker_limit_s);
-        return lines->shaker != NULL || refuse_request(finding, wanted);
+        return panel->shaker != NULL || refuse_request(finding, wanted);
     }
-    place = place_of(lines, wanted);
+    place = place_of(panel, wanted);
     chip = gpio_open(wanted->path);
     if (chip == NULL) {
         return refuse_chip(finding, wanted);
@@ -228,13 +222,13 @@ static bool take_line(struct up_panel *lines, const struct finding *finding,
 }
 
 /* Too low from the first is told like a change. */
-static void begin_inputs(struct up_panel *lines) {
-    up_contact_begin(&lines->water, lines->rig->level.debounce_s, panel_now_s(), true);
+static void begin_inputs(struct up_panel *panel) {
+    up_contact_begin(&panel->water, panel->rig->level.debounce_s, up_monotonic_s(), true);
 }
 
 bool up_panel_open(const struct up_rig *rig, struct up_panel **result, struct up_failure *failure) {
     struct finding finding = {.rig = rig, .failure = failure};
-    struct up_panel *lines;
+    struct up_panel *panel;
     *result = NULL;
     want_all(&finding);
     if (finding.count == 0) {
@@ -243,17 +237,17 @@ bool up_panel_open(const struct up_rig *rig, struct up_panel **result, struct up
     if (!find_all(&finding)) {
         return false;
     }
-    lines = up_allocate(1, sizeof *lines);
-    lines->rig = rig;
+    panel = up_allocate(1, sizeof *panel);
+    panel->rig = rig;
     for (int i = 0; i < finding.count; i++) {
-        if (!take_line(lines, &finding, &finding.wanted[i])) {
-            up_panel_close(lines);
+        if (!take_line(panel, &finding, &finding.wanted[i])) {
+            up_panel_close(panel);
             return false;
         }
     }
-    begin_inputs(lines);
-    signs_begin(lines);
-    *result = lines;
+    begin_inputs(panel);
+    indicator_begin(panel);
+    *result = panel;
     return true;
 }
 
@@ -264,18 +258,18 @@ static void give_back(struct gpio_line *line, bool is_output) {
     gpio_release(line);
 }
 
-void up_panel_close(struct up_panel *lines) {
-    if (lines == NULL) {
+void up_panel_close(struct up_panel *panel) {
+    if (panel == NULL) {
         return;
     }
-    shaker_stop(lines->shaker);
-    give_back(lines->buzzer, true);
+    shaker_stop(panel->shaker);
+    give_back(panel->buzzer, true);
     for (int i = 0; i < UP_LAMPS; i++) {
-        give_back(lines->lamp[i], true);
+        give_back(panel->lamp[i], true);
     }
-    give_back(lines->pedal, false);
-    give_back(lines->level, false);
-    free(lines);
+    give_back(panel->pedal, false);
+    give_back(panel->level, false);
+    free(panel);
 }
 
 /* ---- hearing ---- */
@@ -285,117 +279,118 @@ static struct pollfd entry_of(struct gpio_line *line) {
 }
 
 /* Edges of a pedal that nobody listens to would wake us for ever. */
-void panel_entries(const struct up_panel *lines, struct pollfd *entry) {
-    entry[0] = entry_of(lines != NULL && lines->answers ? lines->pedal : NULL);
-    entry[1] = entry_of(lines != NULL ? lines->level : NULL);
+void panel_entries(const struct up_panel *panel, struct pollfd *entry) {
+    entry[0] = entry_of(panel != NULL && panel->answers ? panel->pedal : NULL);
+    entry[1] = entry_of(panel != NULL ? panel->level : NULL);
 }
 
-int panel_wait_ms(const struct up_panel *lines, double now_s, int most_ms) {
+int panel_wait_ms(const struct up_panel *panel, double now_s, int most_ms) {
     double due_s;
-    if (lines == NULL) {
+    if (panel == NULL) {
         return most_ms;
     }
-    due_s = signs_due_s(lines, now_s);
-    if (lines->answers) {
-        due_s = fmin(due_s, up_pedal_due_s(&lines->press));
+    due_s = indicator_due_s(panel, now_s);
+    if (panel->answers) {
+        due_s = fmin(due_s, up_pedal_due_s(&panel->press));
     }
     return due_s <= now_s ? 0 : (int)fmin(most_ms, ceil((due_s - now_s) * 1e3));
 }
 
 static double stamp_of(const struct gpio_edge *edge) {
-    double now_s = panel_now_s();
+    double now_s = up_monotonic_s();
     return edge->time_s <= now_s && edge->time_s > now_s - STAMP_OLDEST_S ? edge->time_s : now_s;
 }
 
 /* A line whose chip was pulled out: told once, then left alone. */
-static void lose(struct up_panel *lines, struct gpio_line **line, const char *what) {
-    lines->lost = what;
+static void lose(struct up_panel *panel, struct gpio_line **line, const char *what) {
+    panel->lost = what;
     gpio_release(*line);
     *line = NULL;
-    lines->answers = lines->answers && lines->pedal != NULL;
+    panel->answers = panel->answers && panel->pedal != NULL;
 }
 
-void panel_listen(struct up_panel *lines) {
+void panel_listen(struct up_panel *panel) {
     struct gpio_edge edge;
-    if (lines->pedal == NULL) {
+    if (panel->pedal == NULL) {
         return;
     }
-    while (gpio_next_edge(lines->pedal, &edge) == 1) {
+    while (gpio_next_edge(panel->pedal, &edge) == 1) {
     }
-    up_pedal_begin(&lines->press, &lines->rig->pedal, panel_now_s(), gpio_get(lines->pedal) == 1);
-    lines->answers = true;
+    up_pedal_begin(&panel->press, &panel->rig->pedal, up_monotonic_s(),
+                   gpio_get(panel->pedal) == 1);
+    panel->answers = true;
 }
 
-enum up_pedal_word panel_pedal_word(struct up_panel *lines) {
+enum up_pedal_word panel_pedal_word(struct up_panel *panel) {
     struct gpio_edge edge;
     int level;
-    while (lines->pedal != NULL && gpio_next_edge(lines->pedal, &edge) == 1) {
+    while (panel->pedal != NULL && gpio_next_edge(panel->pedal, &edge) == 1) {
         double time_s = stamp_of(&edge);
         /* what had waited for this edge says its word before it */
-        enum up_pedal_word word = up_pedal_push(&lines->press, time_s, edge.active);
+        enum up_pedal_word word = up_pedal_push(&panel->press, time_s, edge.active);
         if (word != UP_PEDAL_NOTHING) {
             return word;
         }
     }
-    level = lines->pedal != NULL ? gpio_get(lines->pedal) : 0;
+    level = panel->pedal != NULL ? gpio_get(panel->pedal) : 0;
     if (level < 0) {
-        lose(lines, &lines->pedal, "the pedal's line is gone: check its chip, then start again");
+        lose(panel, &panel->pedal, "the pedal's line is gone: check its chip, then start again");
         return UP_PEDAL_NOTHING;
     }
-    return lines->pedal != NULL ? up_pedal_push(&lines->press, panel_now_s(), level == 1)
+    return panel->pedal != NULL ? up_pedal_push(&panel->press, up_monotonic_s(), level == 1)
                                 : UP_PEDAL_NOTHING;
 }
 
 /* The level itself is looked at; its edges only wake us. */
-bool panel_water_changed(struct up_panel *lines) {
+bool panel_water_changed(struct up_panel *panel) {
     struct gpio_edge edge;
     int level;
-    if (lines->level == NULL) {
+    if (panel->level == NULL) {
         return false;
     }
-    while (gpio_next_edge(lines->level, &edge) == 1) {
+    while (gpio_next_edge(panel->level, &edge) == 1) {
     }
-    level = gpio_get(lines->level);
+    level = gpio_get(panel->level);
     if (level < 0) {
-        lose(lines, &lines->level, "the float switch's line is gone: nobody watches the level now");
+        lose(panel, &panel->level, "the float switch's line is gone: nobody watches the level now");
         return false;
     }
-    up_contact_push(&lines->water, panel_now_s(), level == 1);
-    if (lines->water.level != lines->water_is_low) {
+    up_contact_push(&panel->water, up_monotonic_s(), level == 1);
+    if (panel->water.level != panel->water_is_low) {
         return false;
     }
-    lines->water_is_low = !lines->water.level;
+    panel->water_is_low = !panel->water.level;
     return true;
 }
 
 /* ---- a result ---- */
 
-void up_panel_show_class(struct up_panel *lines, enum up_class class,
+void up_panel_show_class(struct up_panel *panel, enum up_class class,
                          const volatile sig_atomic_t *signalled) {
     static const enum up_lamp lamps[] = {[UP_CLASS_UNDECIDED] = UP_LAMP_UNDECIDED,
                                          [UP_CLASS_POSITIVE] = UP_LAMP_POSITIVE,
                                          [UP_CLASS_NEUTRAL] = UP_LAMP_NEUTRAL,
                                          [UP_CLASS_NEGATIVE] = UP_LAMP_NEGATIVE};
-    double now_s = panel_now_s(), end_s;
-    if (lines == NULL || (lines->lamp[lamps[class]] == NULL && lines->lamp[UP_LAMP_ALL] == NULL)) {
+    double now_s = up_monotonic_s(), end_s;
+    if (panel == NULL || (panel->lamp[lamps[class]] == NULL && panel->lamp[UP_LAMP_ALL] == NULL)) {
         return;
     }
-    panel_listen(lines);
-    end_s = now_s + lines->rig->result_s;
-    lines->fault_until_s = now_s;
-    lines->fault_stands = false;
-    signs_show(lines, lamps[class], now_s);
-    signs_sound(lines, UP_SOUND_RESULT);
-    up_pedal_asks(&lines->press, now_s);
-    while (now_s < end_s && *signalled == 0 && panel_pedal_word(lines) == UP_PEDAL_NOTHING) {
-        struct pollfd entry[LINES_POLLED];
-        signs_tick(lines, now_s);
-        panel_entries(lines, entry);
-        poll(entry, 1, panel_wait_ms(lines, now_s, 200));
-        now_s = panel_now_s();
+    panel_listen(panel);
+    end_s = now_s + panel->rig->result_s;
+    panel->fault_until_s = now_s;
+    panel->fault_stands = false;
+    indicator_show(panel, lamps[class], now_s);
+    indicator_sound(panel, UP_SOUND_RESULT);
+    up_pedal_asks(&panel->press, now_s);
+    while (now_s < end_s && *signalled == 0 && panel_pedal_word(panel) == UP_PEDAL_NOTHING) {
+        struct pollfd entry[PANEL_POLLED];
+        indicator_tick(panel, now_s);
+        panel_entries(panel, entry);
+        poll(entry, 1, panel_wait_ms(panel, now_s, 200));
+        now_s = up_monotonic_s();
     }
-    signs_waiting(lines);
-    lines->dark = true; /* the next session lights them again */
-    signs_tick(lines, panel_now_s());
-    lines->dark = false;
+    indicator_waiting(panel);
+    panel->dark = true; /* the next session lights them again */
+    indicator_tick(panel, up_monotonic_s());
+    panel->dark = false;
 }

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* The lines as a session minds them: lines.c takes and gives them back, signs.c says what lamps,
-   buzzer and shaker do, shaker.c guards the relay. */
+/* The GPIO lines at the bench: panel.c takes and gives them back, indicators.c sets lamps, buzzer
+   and shaker, shaker.c guards the relay. */
 #ifndef UPTHRUST_OPERATOR_PANEL_INTERNAL_H
 #define UPTHRUST_OPERATOR_PANEL_INTERNAL_H
 
@@ -10,7 +10,7 @@
 #include "upthrust/panel.h"
 #include "upthrust/procedure.h"
 
-enum { LINES_POLLED = 2 };
+enum { PANEL_POLLED = 2 };
 
 struct shaker;
 
@@ -34,33 +34,31 @@ struct up_panel {
     bool lit[UP_LAMPS], sounds; /* as the lines are set */
 };
 
-double panel_now_s(void);
-
-/* Entries for poll, as many as LINES_POLLED; a descriptor of -1 where there is nothing. */
-void panel_entries(const struct up_panel *lines, struct pollfd *entry);
+/* Entries for poll, as many as PANEL_POLLED; a descriptor of -1 where there is nothing. */
+void panel_entries(const struct up_panel *panel, struct pollfd *entry);
 /* How long poll may wait before something is due; never more than `most_ms`. */
-int panel_wait_ms(const struct up_panel *lines, double now_s, int most_ms);
+int panel_wait_ms(const struct up_panel *panel, double now_s, int most_ms);
 
 /* From now on the pedal is listened to; what it did before is forgotten. */
-void panel_listen(struct up_panel *lines);
+void panel_listen(struct up_panel *panel);
 /* The next word of the pedal, edges in their order, then its level. */
-enum up_pedal_word panel_pedal_word(struct up_panel *lines);
+enum up_pedal_word panel_pedal_word(struct up_panel *panel);
 /* True where the water's level has changed: water_is_low then tells. */
-bool panel_water_changed(struct up_panel *lines);
+bool panel_water_changed(struct up_panel *panel);
 
-/* signs.c */
-void signs_begin(struct up_panel *lines);
-void signs_event(struct up_panel *lines, const struct up_event *event);
-void signs_answered(struct up_panel *lines);
-void signs_waiting(struct up_panel *lines); /* for what is no person's turn */
-void signs_sound(struct up_panel *lines, enum up_sound sound);
+/* indicators.c */
+void indicator_begin(struct up_panel *panel);
+void indicator_event(struct up_panel *panel, const struct up_event *event);
+void indicator_answered(struct up_panel *panel);
+void indicator_waiting(struct up_panel *panel); /* for what is no person's turn */
+void indicator_sound(struct up_panel *panel, enum up_sound sound);
 /* Something is amiss until it is told to be no more. */
-void signs_fault(struct up_panel *lines, bool stands);
+void indicator_fault(struct up_panel *panel, bool stands);
 /* Sets the lines as the time says. */
-void signs_tick(struct up_panel *lines, double now_s);
-double signs_due_s(const struct up_panel *lines, double now_s);
+void indicator_tick(struct up_panel *panel, double now_s);
+double indicator_due_s(const struct up_panel *panel, double now_s);
 /* One state on its own lamp and on the one for all, until another is told. */
-void signs_show(struct up_panel *lines, enum up_lamp state, double now_s);
+void indicator_show(struct up_panel *panel, enum up_lamp state, double now_s);
 
 /* shaker.c: a process of its own holds the relay. It is off after limit_s, when told, when this
    process ends in any way, and when it is stopped or stuck. NULL, with errno, where the relay's

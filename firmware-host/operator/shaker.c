@@ -12,6 +12,7 @@
 #include <unistd.h>
 
 #include "panel_internal.h"
+#include "upthrust/clock.h"
 #include "upthrust/text.h"
 
 struct shaker {
@@ -38,7 +39,7 @@ static void close_others(int channel) {
 }
 
 static int left_ms(double until_s) {
-    double left_s = until_s - panel_now_s();
+    double left_s = until_s - up_monotonic_s();
     return isinf(until_s) ? -1 : left_s > 0 ? (int)ceil(left_s * 1e3) : 0;
 }
 
@@ -55,7 +56,7 @@ static void guard(struct gpio_line *relay, int channel, double limit_s) {
             break;
         }
         gpio_set(relay, word == '1');
-        until_s = word == '1' ? panel_now_s() + limit_s : (double)INFINITY;
+        until_s = word == '1' ? up_monotonic_s() + limit_s : (double)INFINITY;
     }
     gpio_set(relay, false);
     gpio_release(relay);

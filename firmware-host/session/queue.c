@@ -1,15 +1,15 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* measure --queue: one item after the other, from a list. What was done is found in the records of
-   the runs themselves, each of which names the queue it is part of; so the list may be left, taken
-   up, and edited in between. */
+/* One item after the other, from a list. What was done is found in the records of
+   the runs themselves, each of which names the queue it is part of; so the list may be left,
+   resumed and edited in between. */
 #include <errno.h>
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
-#include <time.h>
 
-#include "queue.h"
+#include "internal.h"
+#include "upthrust/clock.h"
 #include "upthrust/text.h"
 
 enum { LIST_MOST_BYTES = 1 << 20, SHAKES_USUAL = 2 };
@@ -18,15 +18,9 @@ enum { LIST_MOST_BYTES = 1 << 20, SHAKES_USUAL = 2 };
    source). Until the first item is done nobody knows better. */
 static const double HANDLING_S = 20;
 
-static double monotonic_s(void) {
-    struct timespec now;
-    clock_gettime(CLOCK_MONOTONIC, &now);
-    return (double)now.tv_sec + (double)now.tv_nsec * 1e-9;
-}
-
 /* ---- the list ---- */
 
-static bool add_entry(struct queue *queue, struct up_catalogue *catalogue, const char *line,
+static bool add_entry(struct up_queue *queue, struct up_catalogue *catalogue, const char *line,
                       int number, struct up_failure *failure) {
     struct up_item item;
     if (!up_item_find(catalogue, line, &item, failure)) {
@@ -41,15 +35,15 @@ static bool add_entry(struct queue *queue, struct up_catalogue *catalogue, const
                            item.name);
         }
     }
-    if (queue->count == QUEUE_MAX) {
+    if (queue->count == UP_QUEUE_MAX) {
         return up_fail(failure, UP_STATUS_WRONG_INPUT, "%.80s: more than %d items", queue->path,
-                       QUEUE_MAX);
+                       UP_QUEUE_MAX);
     }
     queue->entry[queue->count++].item = item;
     return true;
 }
 
-static bool read_lines(struct queue *queue, struct up_catalogue *catalogue, FILE *stream,
+static bool read_lines(struct up_queue *queue, struct up_catalogue *catalogue, FILE *stream,
                        struct up_failure *failure) {
     char *line = NULL;
     size_t room = 0, bytes = 0;
@@ -79,7 +73,7 @@ static bool read_lines(struct queue *queue, struct up_catalogue *catalogue, FILE
                             queue->path, strerror(errno)));
 }
 
-static bool read_list(struct queue *queue, struct up_catalogue *catalogue,
+static bool read_list(struct up_queue *queue, struct up_catalogue *catalogue,
                       struct up_failure *failure) {
     FILE *stream = fopen(queue->path, "r");
     if (stream == NULL) {
@@ -96,43 +90,43 @@ static bool read_list(struct queue *queue, struct up_catalogue *catalogue,
 
 /* ---- what was done of it ---- */
 
-struct past {
-    struct queue *queue;
+struct search {
+    struct up_queue *queue;
     const char *bench;
     bool of_latest; /* second round: entries of the latest queue are marked */
 };
 
-static void mark(struct queue *queue, const struct up_record *record) {
+static void mark(struct up_queue *queue, const struct up_record *record) {
     bool completed = strcmp(up_record_text(record->body, "how_ended"), "completed") == 0;
     for (unsigned i = 0; i < queue->count; i++) {
-        struct queue_entry *entry = &queue->entry[i];
+        struct up_queue_entry *entry = &queue->entry[i];
         if (strcmp(entry->item.id, up_record_text(record->body, "item_id")) == 0) {
             entry->done = entry->done || completed;
-            snprintf(entry->left_run, sizeof entry->left_run, "%s",
+            snprintf(entry->unfinished_run, sizeof entry->unfinished_run, "%s",
                      completed ? "" : record->subject);
         }
     }
 }
 
 static bool look_at_run(const struct up_record *record, void *context) {
-    struct past *past = context;
+    struct search *search = context;
     const json_t *queue = json_object_get(record->body, "queue");
-    if (queue == NULL || strcmp(up_record_text(queue, "list"), past->queue->name) != 0 ||
-        strcmp(record->bench, past->bench) != 0) {
+    if (queue == NULL || strcmp(up_record_text(queue, "list"), search->queue->name) != 0 ||
+        strcmp(record->bench, search->bench) != 0) {
         return true;
     }
-    if (!past->of_latest) {
-        snprintf(past->queue->id, sizeof past->queue->id, "%s", up_record_text(queue, "id"));
-    } else if (strcmp(up_record_text(queue, "id"), past->queue->id) == 0) {
-        mark(past->queue, record);
+    if (!search->of_latest) {
+        snprintf(search->queue->id, sizeof search->queue->id, "%s", up_record_text(queue, "id"));
+    } else if (strcmp(up_record_text(queue, "id"), search->queue->id) == 0) {
+        mark(search->queue, record);
     }
     return true;
 }
 
-static bool find_done(struct queue *queue, struct up_catalogue *catalogue, const char *bench,
+static bool find_done(struct up_queue *queue, struct up_catalogue *catalogue, const char *bench,
                       struct up_failure *failure) {
-    struct past past = {.queue = queue, .bench = bench};
-    if (!up_catalogue_each(catalogue, "run", look_at_run, &past, failure)) {
+    struct search search = {.queue = queue, .bench = bench};
+    if (!up_catalogue_each(catalogue, "run", look_at_run, &search, failure)) {
         return false;
     }
     if (queue->id[0] == '\0') {
@@ -142,12 +136,12 @@ static bool find_done(struct queue *queue, struct up_catalogue *catalogue, const
             "without --resume",
             queue->name, bench);
     }
-    past.of_latest = true;
-    return up_catalogue_each(catalogue, "run", look_at_run, &past, failure);
+    search.of_latest = true;
+    return up_catalogue_each(catalogue, "run", look_at_run, &search, failure);
 }
 
-bool queue_open(struct queue *queue, struct up_catalogue *catalogue, const char *path,
-                const char *resume_bench, struct up_failure *failure) {
+bool up_queue_open(struct up_queue *queue, struct up_catalogue *catalogue, const char *path,
+                   const char *resume_bench, struct up_failure *failure) {
     const char *slash = strrchr(path, '/');
     char *name =
         up_text_clean(slash != NULL ? slash + 1 : path, strlen(slash != NULL ? slash + 1 : path));
@@ -167,12 +161,12 @@ bool queue_open(struct queue *queue, struct up_catalogue *catalogue, const char 
 
 /* ---- where we are ---- */
 
-unsigned queue_left(const struct queue *queue) {
-    unsigned left = 0;
+unsigned up_queue_remaining(const struct up_queue *queue) {
+    unsigned remaining = 0;
     for (unsigned i = 0; i < queue->count; i++) {
-        left += !queue->entry[i].done;
+        remaining += !queue->entry[i].done;
     }
-    return left;
+    return remaining;
 }
 
 static double guess_s(const struct up_measure_plan *plan, const struct up_rig *rig) {
@@ -181,17 +175,13 @@ static double guess_s(const struct up_measure_plan *plan, const struct up_rig *r
     return readings * (rig->read_after_s + rig->window_s / 2 + HANDLING_S);
 }
 
-void queue_begin_item(struct queue *queue) {
-    queue->begun_s = monotonic_s();
-}
-
-void queue_end_item(struct queue *queue, unsigned index) {
+static void end_item(struct up_queue *queue, unsigned index) {
     queue->entry[index].done = true;
-    queue->spent_s += monotonic_s() - queue->begun_s;
+    queue->spent_s += up_monotonic_s() - queue->begun_s;
     queue->spent_items++;
 }
 
-static const char *name_after(const struct queue *queue, unsigned index) {
+static const char *name_after(const struct up_queue *queue, unsigned index) {
     for (unsigned i = index + 1; i < queue->count; i++) {
         if (!queue->entry[i].done) {
             return queue->entry[i].item.name;
@@ -200,23 +190,99 @@ static const char *name_after(const struct queue *queue, unsigned index) {
     return NULL;
 }
 
-void queue_say_place(const struct queue *queue, unsigned index, const struct up_measure_plan *plan,
-                     const struct up_rig *rig, char *text, size_t size) {
+static void format_place(const struct up_queue *queue, unsigned index,
+                         const struct up_measure_plan *plan, const struct up_rig *rig, char *text,
+                         size_t size) {
     double each_s =
         queue->spent_items > 0 ? queue->spent_s / queue->spent_items : guess_s(plan, rig);
-    double left_min = ceil(each_s * queue_left(queue) / 60);
+    double remaining_min = ceil(each_s * up_queue_remaining(queue) / 60);
     const char *next = name_after(queue, index);
     char span[40];
-    if (left_min < 90) {
-        snprintf(span, sizeof span, "%.0f min", left_min);
+    if (remaining_min < 90) {
+        snprintf(span, sizeof span, "%.0f min", remaining_min);
     } else {
-        snprintf(span, sizeof span, "%.1f h", left_min / 60);
+        snprintf(span, sizeof span, "%.1f h", remaining_min / 60);
     }
     snprintf(text, size, "%u of %u, about %s left%s%.80s", index + 1, queue->count, span,
              next != NULL ? ", next: " : ", the last", next != NULL ? next : "");
 }
 
-json_t *queue_to_json(const struct queue *queue, unsigned index) {
+static json_t *queue_to_json(const struct up_queue *queue, unsigned index) {
     return json_pack("{s:s, s:s, s:i, s:i}", "id", queue->id, "list", queue->name, "place",
                      (int)index + 1, "of", (int)queue->count);
+}
+
+/* ---- measuring ---- */
+
+/* What was begun and cannot be resumed, because the item, the rig or the calibration is another one
+   now, begins anew: one item must not keep the rest of the list waiting. */
+static bool find_unfinished(const struct up_session_settings *settings,
+                            struct up_queue_entry *entry, struct up_failure *failure) {
+    struct up_failure why;
+    if (entry->unfinished_run[0] == '\0' || session_can_resume(settings, &entry->item, &why)) {
+        return true;
+    }
+    if (why.status != UP_STATUS_WRONG_INPUT) {
+        *failure = why;
+        return false;
+    }
+    send_note(settings, "%s; here it begins anew by itself", why.text);
+    entry->unfinished_run[0] = '\0';
+    return true;
+}
+
+static bool measure_entry(struct up_queue *queue, unsigned index,
+                          const struct up_session_settings *settings, struct up_measure_plan *plan,
+                          const struct up_queue_caller *caller, struct neighbours *neighbours,
+                          struct up_session_results *results, struct up_failure *failure) {
+    struct up_queue_entry *entry = &queue->entry[index];
+    struct up_session_settings resuming = *settings;
+    char place[200];
+    bool good;
+    resuming.resume = entry->unfinished_run;
+    if (!find_unfinished(&resuming, entry, failure)) {
+        return false;
+    }
+    format_place(queue, index, plan, settings->rig, place, sizeof place);
+    neighbours->place = place;
+    neighbours->queue = queue_to_json(queue, index);
+    caller->begin(caller->context, &entry->item, place, neighbours->queue);
+    queue->begun_s = up_monotonic_s();
+    good = entry->unfinished_run[0] != '\0'
+               ? session_resume_measure(&resuming, &entry->item, neighbours, results, failure)
+               : up_session_plan_item(settings->catalogue, settings->rig, &entry->item, plan,
+                                      failure) &&
+                     session_measure(&resuming, plan, neighbours, results, failure);
+    plan->references = 0; /* once, at the beginning */
+    json_decref(neighbours->queue);
+    return good;
+}
+
+static bool may_go_on(const struct up_session_settings *settings,
+                      const struct neighbours *neighbours) {
+    return !neighbours->unfinished && signal_of(settings) == 0;
+}
+
+bool up_queue_measure(struct up_queue *queue, const struct up_session_settings *settings,
+                      const struct up_measure_plan *wanted, const struct up_queue_caller *caller,
+                      struct up_failure *failure) {
+    struct up_session_results *results = up_allocate(1, sizeof *results);
+    struct up_measure_plan plan = *wanted;
+    struct neighbours neighbours = {0};
+    bool good = true;
+    for (unsigned i = 0; i < queue->count && good && may_go_on(settings, &neighbours); i++) {
+        if (queue->entry[i].done) {
+            continue;
+        }
+        good = measure_entry(queue, i, settings, &plan, caller, &neighbours, results, failure);
+        if (good) {
+            caller->done(caller->context, results);
+        }
+        if (good && !neighbours.unfinished) {
+            end_item(queue, i);
+        }
+    }
+    up_source_close(neighbours.source);
+    free(results);
+    return good;
 }

@@ -1,29 +1,29 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* measure and calibrate --replay: a stored run once more, from what it recorded. */
+/* A stored run once more, from what it recorded. */
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
-#include "stored_run.h"
+#include "internal.h"
 #include "upthrust/text.h"
 
 /* ---- measure ---- */
 
-bool repeat_measure(struct up_catalogue *catalogue, const char *id, struct repeated *repeated,
-                    struct up_failure *failure) {
+bool up_replay_measure(struct up_catalogue *catalogue, const char *id,
+                       struct up_session_results *results, struct up_failure *failure) {
     struct stored_run *run = up_allocate(1, sizeof *run);
     struct up_procedure *procedure = NULL;
     struct up_reader reader;
     bool good = stored_run_open(run, catalogue, id, false, failure);
     if (good) {
-        repeated->item = run->measure.item;
-        repeated->waters = run->measure.waters;
-        snprintf(repeated->bench, sizeof repeated->bench, "%s", run->rig.id);
-        snprintf(repeated->run_id, sizeof repeated->run_id, "%s", run->left.id);
+        results->item = run->measure.item;
+        results->waters = run->measure.waters;
+        snprintf(results->bench, sizeof results->bench, "%s", run->rig.id);
+        snprintf(results->run_id, sizeof results->run_id, "%s", run->left.id);
         good = up_procedure_measure(&run->measure, &procedure, failure) &&
                stored_run_repeat(run, procedure, NULL, NULL, &reader, failure) &&
-               up_procedure_results(procedure, repeated->result, &repeated->results, failure);
+               up_procedure_results(procedure, results->result, &results->results, failure);
     }
     up_procedure_destroy(procedure);
     stored_run_free(run);
@@ -33,8 +33,8 @@ bool repeat_measure(struct up_catalogue *catalogue, const char *id, struct repea
 
 /* ---- calibrate ---- */
 
-bool repeat_calibrate(struct up_catalogue *catalogue, const char *id,
-                      struct up_calibration *calibration, struct up_failure *failure) {
+bool up_replay_calibrate(struct up_catalogue *catalogue, const char *id,
+                         struct up_calibration *calibration, struct up_failure *failure) {
     struct stored_run *run = up_allocate(1, sizeof *run);
     struct up_procedure *procedure = NULL;
     struct up_reader reader;
@@ -50,10 +50,10 @@ bool repeat_calibrate(struct up_catalogue *catalogue, const char *id,
 
 /* ---- is it the same? ---- */
 
-struct comparison {
-    const struct repeated *repeated;
+struct comparing {
+    const struct up_session_results *results;
     unsigned stored;
-    double off_g[WATERS_MAX + 1]; /* of each result from the stored one next to it; NaN: none */
+    double off_g[UP_WATERS_MAX + 1]; /* from the stored result next to it; NaN: none */
 };
 
 /* The net, its u and the interval, which comes from draws that are the same each time. */
@@ -66,46 +66,35 @@ static double distance_g(const json_t *body, const struct up_answer *answer) {
 /* A run may have more results than it gave: of a replay that was stored, of a water that was asked
    for later and may have the name of another. */
 static bool compare(const struct up_record *record, void *context) {
-    struct comparison *comparison = context;
-    const struct repeated *repeated = comparison->repeated;
-    if (strcmp(up_record_text(record->body, "run_id"), repeated->run_id) != 0) {
+    struct comparing *comparing = context;
+    const struct up_session_results *results = comparing->results;
+    if (strcmp(up_record_text(record->body, "run_id"), results->run_id) != 0) {
         return true;
     }
-    comparison->stored++;
-    for (unsigned i = 0; i < repeated->results; i++) {
-        const struct up_result *result = &repeated->result[i];
+    comparing->stored++;
+    for (unsigned i = 0; i < results->results; i++) {
+        const struct up_result *result = &results->result[i];
         if (strcmp(up_record_text(record->body, "water"), result->water.name) == 0) {
-            comparison->off_g[i] =
-                fmin(comparison->off_g[i], distance_g(record->body, &result->answer));
+            comparing->off_g[i] =
+                fmin(comparing->off_g[i], distance_g(record->body, &result->answer));
         }
     }
     return true;
 }
 
-bool tell_sameness(struct up_catalogue *catalogue, const struct repeated *repeated, FILE *stream,
-                   struct up_failure *failure) {
-    struct comparison comparison = {.repeated = repeated};
-    double worst_g = 0;
-    bool all = true;
-    for (unsigned i = 0; i < repeated->results; i++) {
-        comparison.off_g[i] = (double)NAN;
+bool up_replay_compare(struct up_catalogue *catalogue, const struct up_session_results *results,
+                       struct up_replay_comparison *comparison, struct up_failure *failure) {
+    struct comparing comparing = {.results = results};
+    for (unsigned i = 0; i < results->results; i++) {
+        comparing.off_g[i] = (double)NAN;
     }
-    if (!up_catalogue_each(catalogue, "result", compare, &comparison, failure)) {
+    if (!up_catalogue_each(catalogue, "result", compare, &comparing, failure)) {
         return false;
     }
-    for (unsigned i = 0; i < repeated->results; i++) {
-        all = all && !isnan(comparison.off_g[i]);
-        worst_g = fmax(worst_g, comparison.off_g[i]);
-    }
-    if (comparison.stored == 0) {
-        fprintf(stream, "run %s had stored no results\n", repeated->run_id);
-    } else if (all && worst_g <= 1e-9) {
-        fprintf(stream, "the same as run %s stored: %u results, to 1e-9 g\n", repeated->run_id,
-                repeated->results);
-    } else {
-        fprintf(stream,
-                "run %s stored other numbers, by up to %.3g g: this version calculates otherwise\n",
-                repeated->run_id, worst_g);
+    *comparison = (struct up_replay_comparison){.stored = comparing.stored, .complete = true};
+    for (unsigned i = 0; i < results->results; i++) {
+        comparison->complete = comparison->complete && !isnan(comparing.off_g[i]);
+        comparison->worst_g = fmax(comparison->worst_g, comparing.off_g[i]);
     }
     return true;
 }

@@ -1,10 +1,10 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* measure and calibrate --resume: which run is gone on with, and whether it still may be. */
+/* Which run is resumed, and whether it still may be. */
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
-#include "stored_run.h"
+#include "internal.h"
 #include "upthrust/text.h"
 
 /* ---- the rig file: what it says beside comments and the port, which may have another name ---- */
@@ -84,16 +84,16 @@ static bool check_item(struct stored_run *run, struct up_catalogue *catalogue,
                            item.name, run->left.id);
 }
 
-static bool check_calibration(struct stored_run *run, const struct bench_run *bench,
+static bool check_calibration(struct stored_run *run, const struct up_session_settings *settings,
                               struct up_failure *failure) {
     struct up_calibration *latest = up_allocate(1, sizeof *latest);
-    bool good = up_calibration_latest(bench->catalogue, bench->rig->id, latest, failure);
+    bool good = up_calibration_latest(settings->catalogue, settings->rig->id, latest, failure);
     if (good && strcmp(latest->id, of_run(run, "calibration_id")) != 0) {
         good =
             up_fail(failure, UP_STATUS_WRONG_INPUT,
                     "the bench %.60s was calibrated again since run %s began: begin anew without "
                     "--resume",
-                    bench->rig->id, run->left.id);
+                    settings->rig->id, run->left.id);
     }
     memcpy(run->calibration.id, latest->id, sizeof latest->id);
     memcpy(run->calibration.made_utc, latest->made_utc, sizeof latest->made_utc);
@@ -122,86 +122,39 @@ static bool is_whole(const struct stored_run *run) {
 
 /* The latest of the runs that went on with each other whose files are whole: what came later had
    not begun. */
-static bool open_files(struct taken_up *taken, struct up_catalogue *catalogue, bool calibrates,
+static bool open_files(struct resumed_run *resumed, struct up_catalogue *catalogue, bool calibrates,
                        struct up_failure *failure) {
     size_t i;
     json_t *id;
-    json_array_foreach(taken->unfinished.continues, i, id) {
-        stored_run_free(&taken->run);
-        if (stored_run_open(&taken->run, catalogue, json_string_value(id), calibrates, failure) &&
-            is_whole(&taken->run)) {
+    json_array_foreach(resumed->unfinished.continues, i, id) {
+        stored_run_free(&resumed->run);
+        if (stored_run_open(&resumed->run, catalogue, json_string_value(id), calibrates, failure) &&
+            is_whole(&resumed->run)) {
             return true;
         }
     }
     return false;
 }
 
-bool take_up(struct taken_up *taken, const struct bench_run *bench, bool calibrates,
-             const struct up_item *item, struct up_failure *failure) {
-    struct stored_run *run = &taken->run;
-    struct up_catalogue *catalogue = bench->catalogue;
-    const char *id = bench->resume[0] != '\0' ? bench->resume : NULL;
-    memset(taken, 0, sizeof *taken);
-    if (!up_run_find_unfinished(catalogue, calibrates ? "calibrate" : "measure", bench->rig->id,
-                                item != NULL ? item->id : NULL, id, &taken->unfinished, failure) ||
-        !open_files(taken, catalogue, calibrates, failure) ||
-        !check_rig(run, bench->rig, failure)) {
+bool resumed_run_open(struct resumed_run *resumed, const struct up_session_settings *settings,
+                      bool calibrates, const struct up_item *item, struct up_failure *failure) {
+    struct stored_run *run = &resumed->run;
+    struct up_catalogue *catalogue = settings->catalogue;
+    const char *id = settings->resume[0] != '\0' ? settings->resume : NULL;
+    memset(resumed, 0, sizeof *resumed);
+    if (!up_run_find_unfinished(catalogue, calibrates ? "calibrate" : "measure", settings->rig->id,
+                                item != NULL ? item->id : NULL, id, &resumed->unfinished,
+                                failure) ||
+        !open_files(resumed, catalogue, calibrates, failure) ||
+        !check_rig(run, settings->rig, failure)) {
         return false;
     }
     stored_run_trim(run);
     return calibrates ||
-           (check_item(run, catalogue, failure) && check_calibration(run, bench, failure));
+           (check_item(run, catalogue, failure) && check_calibration(run, settings, failure));
 }
 
-void taken_up_free(struct taken_up *taken) {
-    stored_run_free(&taken->run);
-    json_decref(taken->unfinished.continues);
-}
-
-/* ---- the way on ---- */
-
-/* For a POSIX shell. */
-static char *quoted(const char *text) {
-    static const char plain[] = "abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789"
-                                "_./:,+=@%-";
-    char *result = up_text_format("%s", text);
-    if (text[0] != '\0' && strspn(text, plain) == strlen(text)) {
-        return result;
-    }
-    free(result);
-    result = up_allocate(4 * strlen(text) + 3, 1);
-    char *at = result;
-    *at++ = '\'';
-    for (; *text != '\0'; text++) {
-        at += sprintf(at, *text == '\'' ? "'\\''" : "%c", *text);
-    }
-    *at = '\'';
-    return result;
-}
-
-static void append(char **text, const char *option, const char *value) {
-    char *word = quoted(value);
-    char *more = up_text_format("%s --%s %s", *text, option, word);
-    free(word);
-    free(*text);
-    *text = more;
-}
-
-char *way_on(const struct bench_run *bench, const char *what, const char *run_id) {
-    const struct arguments nothing = {.options = 0};
-    const char *directory = up_catalogue_directory(bench->catalogue);
-    char *text = up_text_format("upthrust %s", what);
-    append(&text, "rig", bench->rig->path);
-    if (bench->port != NULL) {
-        append(&text, "port", bench->port);
-    }
-    if (strcmp(directory, catalogue_directory(&nothing)) != 0) {
-        append(&text, "catalogue", directory);
-    }
-    if (bench->json || bench->pedal) {
-        append(&text, "operator", bench->json ? "json" : "pedal");
-    }
-    char *whole = up_text_format("%s --resume %.8s", text, run_id);
-    free(text);
-    return whole;
+void resumed_run_free(struct resumed_run *resumed) {
+    stored_run_free(&resumed->run);
+    json_decref(resumed->unfinished.continues);
 }

@@ -1,18 +1,13 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include "stored_run.h"
+#include "internal.h"
 
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
+#include "upthrust/json.h"
 #include "upthrust/text.h"
-
-static bool damaged(const char *what, struct up_failure *failure) {
-    return up_fail(failure, UP_STATUS_WRONG_INPUT,
-                   "the run's journal lacks %s: it was made by an older version, or was changed",
-                   what);
-}
 
 static json_t *find_plan(const struct up_run_left *left) {
     size_t i;
@@ -26,148 +21,83 @@ static json_t *find_plan(const struct up_run_left *left) {
     return NULL;
 }
 
-/* ---- the journal's lines ---- */
+/* ---- the journal's words ---- */
 
-static bool read_answer(const json_t *entry, struct up_kept *kept) {
-    static const char *const words[] = {"done", "skip", "again", "stop"};
-    const char *answer = json_string_value(json_object_get(entry, "answer"));
-    kept->kind = UP_KEPT_ANSWER;
-    kept->id = (unsigned)json_integer_value(json_object_get(entry, "id"));
-    kept->time_s = up_record_number(entry, "time_s");
-    kept->number = up_record_number(entry, "value");
-    kept->word = UP_ANSWER_NUMBER;
-    for (size_t i = 0; answer != NULL && i < sizeof words / sizeof words[0]; i++) {
-        if (strcmp(words[i], answer) == 0) {
-            kept->word = (enum up_answer_word)i;
-        }
+static const char *const answer_words[] = {[UP_ANSWER_DONE] = "done",
+                                           [UP_ANSWER_SKIP] = "skip",
+                                           [UP_ANSWER_AGAIN] = "again",
+                                           [UP_ANSWER_STOP] = "stop"};
+static const char *const note_words[NOTES] = {
+    [NOTE_LOST] = "lost",       [NOTE_BACK] = "back",   [NOTE_STOPPED] = "stopped",
+    [NOTE_RESUMED] = "resumed", [NOTE_ABSENT] = "left", [NOTE_INTERRUPTED] = "interrupted"};
+
+json_t *answer_to_json(const struct up_reply *answer, double time_s) {
+    json_t *json =
+        json_pack("{s:s, s:i, s:f}", "event", "answer", "id", (int)answer->id, "time_s", time_s);
+    if (answer->word == UP_ANSWER_NUMBER) {
+        json_object_set_new(json, "value", json_real(answer->number));
+    } else {
+        json_object_set_new(json, "answer", json_string(answer_words[answer->word]));
     }
-    return answer != NULL ? kept->word != UP_ANSWER_NUMBER : isfinite(kept->number);
+    return json;
 }
 
-/* False for a line that tells nothing to repeat. */
-static bool read_entry(const json_t *entry, struct up_kept *kept) {
-    static const char *const notes[] = {"lost",    "back", "stopped",
-                                        "resumed", "left", "interrupted"};
+json_t *note_to_json(enum note note, const char *text) {
+    return json_pack("{s:s, s:o}", "event", note_words[note], "text", up_json_text(text));
+}
+
+/* The place of a word in a list; -1 where it is none of them. */
+static int find_word(const char *const *words, int count, const char *word) {
+    for (int i = 0; word != NULL && i < count; i++) {
+        if (strcmp(words[i], word) == 0) {
+            return i;
+        }
+    }
+    return -1;
+}
+
+static bool answer_from_json(const json_t *entry, struct recorded *recorded) {
+    const char *word = json_string_value(json_object_get(entry, "answer"));
+    int at = find_word(answer_words, sizeof answer_words / sizeof answer_words[0], word);
+    recorded->kind = RECORDED_ANSWER;
+    recorded->time_s = up_record_number(entry, "time_s");
+    recorded->answer =
+        (struct up_reply){.kind = UP_REPLY_ANSWER,
+                          .id = (unsigned)json_integer_value(json_object_get(entry, "id")),
+                          .number = up_record_number(entry, "value"),
+                          .word = at >= 0 ? (enum up_answer_word)at : UP_ANSWER_NUMBER};
+    return word != NULL ? at >= 0 : isfinite(recorded->answer.number);
+}
+
+/* False for a line that holds nothing to repeat. */
+static bool recorded_from_json(const json_t *entry, struct recorded *recorded) {
     const char *event = json_string_value(json_object_get(entry, "event"));
     const char *text = json_string_value(json_object_get(entry, "text"));
-    *kept =
-        (struct up_kept){.offset = (uint64_t)json_integer_value(json_object_get(entry, "offset")),
-                         .arrival_s = up_record_number(entry, "host_s")};
-    snprintf(kept->text, sizeof kept->text, "%s", text != NULL ? text : "");
-    if (event == NULL) {
-        return false;
+    int note = find_word(note_words, NOTES, event);
+    *recorded =
+        (struct recorded){.kind = note >= 0 ? RECORDED_NOTE : RECORDED_BYTES,
+                          .note = note >= 0 ? (enum note)note : NOTES,
+                          .offset = (uint64_t)json_integer_value(json_object_get(entry, "offset")),
+                          .arrival_s = up_record_number(entry, "host_s")};
+    snprintf(recorded->text, sizeof recorded->text, "%s", text != NULL ? text : "");
+    if (event != NULL && strcmp(event, "answer") == 0) {
+        return answer_from_json(entry, recorded);
     }
-    if (strcmp(event, "answer") == 0) {
-        return read_answer(entry, kept);
-    }
-    for (size_t i = 0; i < sizeof notes / sizeof notes[0]; i++) {
-        if (strcmp(event, notes[i]) == 0) {
-            kept->kind = UP_KEPT_NOTE;
-            kept->note = (enum up_note)i;
-            return true;
-        }
-    }
-    kept->kind = UP_KEPT_BYTES;
-    return strcmp(event, "bytes") == 0;
+    return note >= 0 || (event != NULL && strcmp(event, "bytes") == 0);
 }
 
-static struct up_kept *read_entries(const struct up_run_left *left, size_t *count) {
-    struct up_kept *kept = up_allocate(json_array_size(left->journal) + 1, sizeof *kept);
+static struct recorded *read_entries(const struct up_run_left *left, size_t *count) {
+    struct recorded *recorded = up_allocate(json_array_size(left->journal) + 1, sizeof *recorded);
     size_t i;
     const json_t *entry;
     *count = 0;
     json_array_foreach(left->journal, i, entry) {
-        *count += read_entry(entry, &kept[*count]);
+        *count += recorded_from_json(entry, &recorded[*count]);
     }
-    return kept;
-}
-
-/* ---- the plan ---- */
-
-static bool read_rig(const json_t *plan, struct up_rig *rig, struct up_failure *failure) {
-    const char *text = json_string_value(json_object_get(plan, "rig"));
-    const char *mass_class = json_string_value(json_object_get(plan, "mass_class"));
-    double air_temp_c = up_record_number(plan, "air_temp_c");
-    if (text == NULL || !isfinite(air_temp_c)) {
-        return damaged("its rig file", failure);
-    }
-    if (!up_rig_parse("of the run", text, rig, failure)) {
-        return false;
-    }
-    rig->air.temp_c.value = air_temp_c;
-    if (mass_class != NULL) {
-        up_mass_class_from_name(mass_class, &rig->mass_class);
-    }
-    return !json_is_true(json_object_get(plan, "typed")) || up_rig_type_readings(rig, failure);
-}
-
-static unsigned read_waters(const json_t *plan, struct up_water water[WATERS_MAX]) {
-    unsigned count = 0;
-    size_t i;
-    const json_t *entry;
-    json_array_foreach(json_object_get(plan, "waters"), i, entry) {
-        const char *name = json_string_value(json_object_get(entry, "name"));
-        if (count == WATERS_MAX || name == NULL) {
-            break;
-        }
-        water[count] = (struct up_water){
-            .model = json_is_true(json_object_get(entry, "sea"))    ? UP_WATER_SEA
-                     : json_is_true(json_object_get(entry, "pool")) ? UP_WATER_POOL
-                                                                    : UP_WATER_FRESH,
-            .salinity_range = json_is_true(json_object_get(entry, "range")),
-            .temp_c = up_record_number(entry, "temp_c"),
-            .u_temp_c = up_record_number(entry, "u_temp_c"),
-            .salinity_g_kg = up_record_number(entry, "salinity_g_kg"),
-            .u_salinity_g_kg = up_record_number(entry, "u_salinity_g_kg"),
-            .depth_m = up_record_number(entry, "depth_m")};
-        snprintf(water[count].name, sizeof water[count].name, "%s", name);
-        count++;
-    }
-    return count;
+    return recorded;
 }
 
 /* ---- the whole ---- */
-
-static bool read_measure(struct stored_run *run, struct up_failure *failure) {
-    const json_t *plan = run->plan;
-    struct up_measure_plan *measure = &run->measure;
-    if (!up_item_from_json(json_object_get(plan, "item"), &measure->item) ||
-        !up_calibration_from_json(json_object_get(plan, "calibration"), &run->calibration)) {
-        return up_fail(failure, UP_STATUS_WRONG_INPUT,
-                       "run %s holds no item and calibration: only a run of measure can be "
-                       "measured again",
-                       run->left.id);
-    }
-    measure->rig = &run->rig;
-    measure->calibration = &run->calibration;
-    measure->trials = (unsigned)json_integer_value(json_object_get(plan, "trials"));
-    measure->water = run->water;
-    measure->waters = read_waters(plan, run->water);
-    measure->confidence = up_record_number(plan, "confidence");
-    measure->coverage = up_record_number(plan, "coverage");
-    plan_more_from_json(plan, measure);
-    memcpy(measure->run_id, run->left.id, sizeof measure->run_id);
-    return true;
-}
-
-static bool read_calibrate(struct stored_run *run, struct up_failure *failure) {
-    struct up_calibrate_plan *calibrate = &run->calibrate;
-    const json_t *masses = json_object_get(run->plan, "masses_kg"), *mass;
-    size_t i;
-    if (!json_is_array(masses)) {
-        return up_fail(failure, UP_STATUS_WRONG_INPUT,
-                       "run %s holds no masses: only a run of calibrate can be repeated so",
-                       run->left.id);
-    }
-    calibrate->rig = &run->rig;
-    json_array_foreach(masses, i, mass) {
-        if (calibrate->masses < UP_CALIBRATION_POINTS_MAX) {
-            calibrate->mass_kg[calibrate->masses++] = json_number_value(mass);
-        }
-    }
-    calibrate->staircase = json_is_true(json_object_get(run->plan, "staircase"));
-    return true;
-}
 
 bool stored_run_open(struct stored_run *run, struct up_catalogue *catalogue, const char *id,
                      bool calibrates, struct up_failure *failure) {
@@ -177,20 +107,19 @@ bool stored_run_open(struct stored_run *run, struct up_catalogue *catalogue, con
         return false;
     }
     run->plan = find_plan(&run->left);
-    run->kept = read_entries(&run->left, &run->count);
-    return (run->plan != NULL || damaged("its plan", failure)) &&
-           read_rig(run->plan, &run->rig, failure) &&
-           (calibrates ? read_calibrate(run, failure) : read_measure(run, failure));
+    run->recorded = read_entries(&run->left, &run->count);
+    return calibrates ? calibrate_plan_from_json(run->plan, run, failure)
+                      : measure_plan_from_json(run->plan, run, failure);
 }
 
 void stored_run_free(struct stored_run *run) {
     up_run_left_free(&run->left);
-    free(run->kept);
+    free(run->recorded);
 }
 
 void stored_run_trim(struct stored_run *run) {
     for (size_t i = 0; i < run->count; i++) {
-        if (run->kept[i].offset > run->left.length) {
+        if (run->recorded[i].offset > run->left.length) {
             run->count = i;
         }
     }
@@ -207,14 +136,14 @@ void stored_run_trim(struct stored_run *run) {
 bool stored_run_repeat(const struct stored_run *run, struct up_procedure *procedure, void *context,
                        void (*event)(void *context, const struct up_event *event),
                        struct up_reader *reader, struct up_failure *failure) {
-    struct up_past past = {.rig = &run->rig,
-                           .talked_unasked =
-                               json_is_true(json_object_get(run->plan, "talked_unasked")),
-                           .bytes = run->left.stream,
-                           .length = run->left.length,
-                           .kept = run->kept,
-                           .count = run->count,
-                           .context = context,
-                           .event = event};
-    return up_session_repeat(procedure, &past, reader, failure);
+    struct recording recording = {.rig = &run->rig,
+                                  .talked_unasked =
+                                      json_is_true(json_object_get(run->plan, "talked_unasked")),
+                                  .bytes = run->left.stream,
+                                  .length = run->left.length,
+                                  .recorded = run->recorded,
+                                  .count = run->count,
+                                  .context = context,
+                                  .event = event};
+    return repeat_run(procedure, &recording, reader, failure);
 }

@@ -1,19 +1,16 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /*
- * Is a rig fit to weigh with? What a stream that was listened to for a while tells, whether cell,
- * ballast and tank suit the gear that is meant, and whether every line at the bench does what the
- * rig file says. Pure but for the walk.
+ * Is a rig fit to weigh with? What a stream that was listened to for a while shows, and whether
+ * cell, ballast and tank suit the gear that is meant. up_panel_check (operator.h) tries the GPIO
+ * lines.
  */
 #ifndef UPTHRUST_FITNESS_H
 #define UPTHRUST_FITNESS_H
 
-#include <signal.h>
 #include <stdbool.h>
 
 #include "upthrust/listen.h"
-#include "upthrust/panel.h"
 #include "upthrust/rig.h"
-#include "upthrust/session.h"
 
 enum { UP_FINDINGS_MAX = 48 };
 
@@ -57,10 +54,5 @@ struct up_gear {
 
 void up_fitness_for_gear(const struct up_rig *rig, const struct up_gear *gear,
                          struct up_findings *findings);
-
-/* Tries every line with the operator: inputs are to be moved, outputs to be seen or heard. False
-   where it was stopped; what was found till then is there. */
-bool up_fitness_walk(struct up_panel *lines, struct up_operator *op,
-                     const volatile sig_atomic_t *signalled, struct up_findings *findings);
 
 #endif

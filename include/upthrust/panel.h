@@ -86,20 +86,20 @@ enum up_sound {
 bool up_sound_is_on(enum up_sound sound, double since_s);
 double up_sound_changes_s(enum up_sound sound, double since_s);
 
-/* ---- the lines themselves ---- */
+/* ---- the GPIO lines themselves ---- */
 
 struct up_panel;
 
-/* Takes all lines that the rig names; *lines is NULL where it names none. UP_STATUS_WRONG_INPUT for
-   a line that does not exist or is named twice, UP_STATUS_UNABLE for one that cannot be had. The
-   rig must outlive it. Call it before files and ports are opened: the shaker's relay gets a process
-   of its own, which opens it should this one die. */
-bool up_panel_open(const struct up_rig *rig, struct up_panel **lines, struct up_failure *failure);
-/* All outputs off, all lines given back. */
-void up_panel_close(struct up_panel *lines);
+/* Takes all GPIO lines that the rig names; *panel is NULL where it names none.
+   UP_STATUS_WRONG_INPUT for a line that does not exist or is named twice, UP_STATUS_UNABLE for one
+   that cannot be had. The rig must outlive it. Call it before files and ports are opened: the
+   shaker's relay gets a process of its own, which opens it should this one die. */
+bool up_panel_open(const struct up_rig *rig, struct up_panel **panel, struct up_failure *failure);
+/* All outputs off, all GPIO lines given back. */
+void up_panel_close(struct up_panel *panel);
 
 /* Shows a class for as long as the rig says, or until the pedal is pressed or a signal comes. */
-void up_panel_show_class(struct up_panel *lines, enum up_class class,
+void up_panel_show_class(struct up_panel *panel, enum up_class class,
                          const volatile sig_atomic_t *signalled);
 
 #endif

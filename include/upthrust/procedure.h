@@ -200,6 +200,19 @@ struct up_reading_progress {
 };
 struct up_reading_progress up_procedure_reading(const struct up_procedure *procedure);
 
+/* What a screen shows of a procedure. The pointers live as long as it does. */
+struct up_procedure_view {
+    const struct up_rig *rig;
+    const struct up_measurement *measurement; /* NULL while calibrating */
+    const struct up_loadings *loadings;       /* NULL while measuring */
+    unsigned planned;                         /* trials or loadings */
+    bool at_most;                             /* it may end with fewer */
+    bool has_tare, overloaded;
+    unsigned open_ask; /* the id of the ask that waits for its answer; 0: none does */
+    double now_s;      /* device time */
+};
+struct up_procedure_view up_procedure_view(const struct up_procedure *procedure);
+
 /* Whether the line with an offset departs from no offset by more than chance (Student t, 99 %) and
    by so much that it matters: a touching line, friction, a wrong mass. */
 bool up_calibration_offset_matters(const struct up_calibration *calibration);

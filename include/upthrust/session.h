@@ -1,129 +1,140 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /*
- * A session at the bench: one poll loop that joins a source, a procedure and an operator.
- *
- * Everything that happens is handed to the listener at once, so that the caller can store each
- * trial while the next one is under way; a session that ends early has lost the trial under way, no
- * more.
+ * A session at the bench: port, operator, procedure and catalogue joined into a run that is stored
+ * as it goes. A session that ends early has lost the trial under way, no more; its run can be
+ * resumed, and every run can be replayed from what it recorded.
  */
 #ifndef UPTHRUST_SESSION_H
 #define UPTHRUST_SESSION_H
 
-#include <jansson.h>
 #include <signal.h>
 #include <stdbool.h>
+#include <stdio.h>
 
+#include "upthrust/catalogue.h"
 #include "upthrust/failure.h"
+#include "upthrust/operator.h"
 #include "upthrust/panel.h"
 #include "upthrust/procedure.h"
-#include "upthrust/wire.h"
+#include "upthrust/rig.h"
 
-/* ---- operators ---- */
-
-struct up_operator;
-
-enum up_operator_kind {
-    UP_OPERATOR_KEYS,  /* a person at a terminal: lines typed on standard input */
-    UP_OPERATOR_JSON,  /* another program: JSON Lines on standard input and output */
-    UP_OPERATOR_PEDAL, /* a foot on the session's lines; where input is a terminal, its keys too */
-};
-
-/* Reads answers from `input`; JSON goes to `output`, words for a person too (standard error, by
-   custom). Neither is closed. The caller destroys it. */
-struct up_operator *up_operator_create(enum up_operator_kind kind, int input, FILE *output);
-void up_operator_destroy(struct up_operator *op);
-
-/* For a person whose output is a terminal: a live screen (live.h) while a session runs, instead of
-   words; `keyboard` is a terminal too. Call setlocale(LC_CTYPE, "") before. Where the terminal
-   bears no screen a line says so, and it is words. */
-void up_operator_use_screen(struct up_operator *op, int keyboard);
-
-/* The session's results or calibration, as the last line of a JSON operator; nothing for a person.
- */
-void up_operator_tell_result(struct up_operator *op, json_t *result);
-
-/* ---- the session ---- */
-
-/* What happens to a session from outside, besides bytes and answers. */
-enum up_note {
-    UP_NOTE_LOST, /* the device is gone or silent */
-    UP_NOTE_BACK,
-    UP_NOTE_STOPPED,
-    UP_NOTE_RESUMED,     /* what came before is of a session that was left */
-    UP_NOTE_LEFT,        /* nobody has answered for so long that the step begins anew */
-    UP_NOTE_INTERRUPTED, /* the stream goes on, the step begins anew */
-};
-
-struct up_listener {
+/* How a session reaches whoever started it. Each may be NULL. */
+struct up_session_caller {
     void *context;
-    /* Bytes as they came, and when, on the host's monotonic clock. */
-    void (*bytes)(void *context, const char *bytes, size_t length, double arrival_s);
-    /* Asks, plateaus, trials, faults. False stops the session: it could not be stored. */
-    bool (*event)(void *context, const struct up_event *event, struct up_failure *failure);
-    /* An answer that was taken. */
-    void (*answer)(void *context, unsigned id, enum up_answer_word word, double number,
-                   double time_s);
-    /* The text is the fault's, where there is one. */
-    void (*note)(void *context, enum up_note note, const char *text);
+    /* A remark for a person, raw, in one line: a run that was killed, an old calibration, ... */
+    void (*note)(void *context, const char *text);
+    /* The command that resumes a run of `what` ("measure", "calibrate"), as it would be typed; to
+       be freed by the session. */
+    char *(*resume_command)(void *context, const char *what, const char *run_id);
 };
 
-struct up_session {
+struct up_session_settings {
+    struct up_catalogue *catalogue;
     const struct up_rig *rig;
-    struct up_source *source;
-    struct up_procedure *procedure;
-    struct up_operator *op;
-    struct up_panel *lines; /* may be NULL */
-    struct up_listener listener;
-    const volatile sig_atomic_t *signalled; /* may be NULL; nonzero ends the session */
-    double silence_s;                       /* no line for so long is a fault; 0 for 5 s */
-    /* Of a session that goes on: the reader and the procedure as up_session_repeat left them, and
-       what is told of it. NULL for a new one. */
-    const struct up_reader *reader;
-    const char *resumed;
-    const char *place; /* in a queue, for a screen; NULL: there is none */
+    const char *port; /* instead of the rig's; or NULL */
+    enum up_operator_kind operator_kind;
+    bool screen;        /* a live one, for a person */
+    int operator_input; /* descriptor */
+    FILE *operator_output;
+    struct up_panel *panel; /* NULL where there is none */
+    bool no_exchange;       /* the caller brings exchange/ up to date, once at the end */
+    const char *resume;     /* a run's id or its beginning, "" for the latest; NULL: a new run */
+    const volatile sig_atomic_t *signalled; /* nonzero ends the session; may be NULL */
+    struct up_session_caller caller;
 };
 
-/* Runs to the end of the procedure. A device that is lost, silent or sends what does not fit is
-   waited for as long as the rig says: both the loss and the return are faults for the listener.
-   Who does not answer is reminded, and after the rig's absent_s what hangs counts as spoilt. False:
-   the device stays away, sends lines that do not fit from the beginning, or a listener could not
-   store; what was handed to the listener is good. */
-bool up_session_run(struct up_session *session, struct up_failure *failure);
-
-/* ---- the same once more, from what was kept ---- */
-
-enum up_kept_kind { UP_KEPT_BYTES, UP_KEPT_ANSWER, UP_KEPT_NOTE };
-
-struct up_kept {
-    enum up_kept_kind kind;
-    uint64_t offset;  /* so many bytes had come by then */
-    double arrival_s; /* bytes; NaN where nobody kept it */
-    unsigned id;      /* answer */
-    enum up_answer_word word;
-    double number, time_s;
-    enum up_note note;
-    char text[200];
+struct up_session_results {
+    struct up_item item;
+    struct up_result result[UP_WATERS_MAX + 1]; /* the tank's first */
+    unsigned results, waters;                   /* waters asked for */
+    char bench[UP_NAME_SIZE], run_id[UP_ID_SIZE];
 };
 
-struct up_past {
-    const struct up_rig *rig;
-    bool talked_unasked; /* as it was: the first line of such a device was cut */
-    const char *bytes;
-    size_t length;
-    const struct up_kept *kept;
-    size_t count;
-    /* What the procedure hands out once more; may be NULL. */
+/* Both store what they find. Rig, calibration, coverage and the run's id of the plan are filled
+   in. */
+bool up_session_calibrate(const struct up_session_settings *settings,
+                          const struct up_calibrate_plan *plan, struct up_calibration *calibration,
+                          struct up_failure *failure);
+bool up_session_measure(const struct up_session_settings *settings,
+                        const struct up_measure_plan *plan, struct up_session_results *results,
+                        struct up_failure *failure);
+
+/* Fills in the item and what the bench has learned of its kind. */
+bool up_session_plan_item(struct up_catalogue *catalogue, const struct up_rig *rig,
+                          const struct up_item *item, struct up_measure_plan *plan,
+                          struct up_failure *failure);
+
+/* The run that settings->resume names, or the latest unfinished one, goes on: of this item, or of
+   any where it is NULL. UP_STATUS_WRONG_INPUT where there is none, or where the rig file, the item
+   or the calibration has changed since. */
+bool up_session_resume_calibrate(const struct up_session_settings *settings,
+                                 struct up_calibration *calibration, struct up_failure *failure);
+bool up_session_resume_measure(const struct up_session_settings *settings,
+                               const struct up_item *item, struct up_session_results *results,
+                               struct up_failure *failure);
+
+/* UP_STATUS_UNDECIDED where one of them is. */
+enum up_status up_session_status(const struct up_session_results *results);
+
+/* Brings exchange/ in the catalogue's directory up to date for other programs. */
+bool up_session_export(struct up_catalogue *catalogue, struct up_failure *failure);
+
+/* ---- a stored run once more ---- */
+
+bool up_replay_measure(struct up_catalogue *catalogue, const char *run,
+                       struct up_session_results *results, struct up_failure *failure);
+bool up_replay_calibrate(struct up_catalogue *catalogue, const char *run,
+                         struct up_calibration *calibration, struct up_failure *failure);
+
+/* A replay beside the results that its run stored. */
+struct up_replay_comparison {
+    unsigned stored; /* results of the run in the catalogue */
+    bool complete;   /* each of the replay's has one */
+    double worst_g;  /* largest difference in value, u or interval */
+};
+bool up_replay_compare(struct up_catalogue *catalogue, const struct up_session_results *results,
+                       struct up_replay_comparison *comparison, struct up_failure *failure);
+
+/* ---- a list of items, one after the other ---- */
+
+enum { UP_QUEUE_MAX = 200 };
+
+struct up_queue_entry {
+    struct up_item item;
+    bool done;
+    char unfinished_run[UP_ID_SIZE]; /* begun in this queue and not completed; else empty */
+};
+
+struct up_queue {
+    const char *path;
+    char name[800]; /* the list's file name, by which its runs know the queue */
+    char id[UP_ID_SIZE];
+    struct up_queue_entry entry[UP_QUEUE_MAX];
+    unsigned count;
+    double begun_s, spent_s; /* on the item under way, on those that were measured now */
+    unsigned spent_items;
+};
+
+/* Reads the list: an item a line, by name or id; blank lines and those that begin with # do not
+   count. With `resume_bench` the latest queue from a list of this name on that bench goes on. */
+bool up_queue_open(struct up_queue *queue, struct up_catalogue *catalogue, const char *path,
+                   const char *resume_bench, struct up_failure *failure);
+/* Items not done yet. */
+unsigned up_queue_remaining(const struct up_queue *queue);
+
+struct up_queue_caller {
     void *context;
-    void (*event)(void *context, const struct up_event *event);
+    /* An item begins: "3 of 20, about 1.5 h left, next: ...", and the same as data. */
+    void (*begin)(void *context, const struct up_item *item, const char *place,
+                  const json_t *queue);
+    void (*done)(void *context, const struct up_session_results *results);
 };
 
-/* Feeds a procedure what another one of the same plan was fed, in the same order: the bytes of its
-   stream up to each thing that was kept. False where they do not belong together. `reader` is then
-   as that session's was at its end. */
-bool up_session_repeat(struct up_procedure *procedure, const struct up_past *past,
-                       struct up_reader *reader, struct up_failure *failure);
-
-/* JSON of one event as the operator protocol has it; a new reference. */
-json_t *up_event_to_json(const struct up_event *event, double counts_per_kg);
+/* Measures what is not done yet, by the plan; the port stays open and neighbours share their tare.
+   Each item's results are stored before the next one begins. True where it came to its end or was
+   stopped by the operator or a signal; up_queue_remaining shows which. */
+bool up_queue_measure(struct up_queue *queue, const struct up_session_settings *settings,
+                      const struct up_measure_plan *plan, const struct up_queue_caller *caller,
+                      struct up_failure *failure);
 
 #endif

@@ -52,6 +52,8 @@ class Terminal:
         n = [int(x) if x else 0 for x in numbers.split(";")]
         one = max(n[0], 1)
         line = self.cells[self.row]
+        if final in "ABCD":  # a cursor that waits to wrap stands on the last column
+            self.column = min(self.column, self.columns - 1)
         if private:
             for mode in n:
                 if mode == 25:

@@ -19,7 +19,8 @@
 #include <cmocka.h>
 
 #include "../../firmware-host/operator/panel_internal.h"
-#include "upthrust/fitness.h"
+#include "upthrust/clock.h"
+#include "upthrust/operator.h"
 
 /* ---- the chip: this test's instead of libgpiod's ---- */
 
@@ -165,8 +166,8 @@ static void sleep_s(double seconds) {
 }
 
 static bool becomes(const bool *level, bool wanted, double patience_s) {
-    double until_s = panel_now_s() + patience_s;
-    while (*(const volatile bool *)level != wanted && panel_now_s() < until_s) {
+    double until_s = up_monotonic_s() + patience_s;
+    while (*(const volatile bool *)level != wanted && up_monotonic_s() < until_s) {
         sleep_s(0.005);
     }
     return *(const volatile bool *)level == wanted;
@@ -255,15 +256,15 @@ static void what_cannot_be_had_is_told(void **state) {
 /* ---- the pedal ---- */
 
 static void tell_edge(bool down) {
-    struct gpio_edge edge = {down, panel_now_s()};
+    struct gpio_edge edge = {down, up_monotonic_s()};
     fake->level[PEDAL] = down;
     assert_int_equal(write(edges[PEDAL][1], &edge, sizeof edge), sizeof edge);
 }
 
 static enum up_pedal_word next_word(struct up_panel *lines, double patience_s) {
-    double until_s = panel_now_s() + patience_s;
+    double until_s = up_monotonic_s() + patience_s;
     enum up_pedal_word word;
-    while ((word = panel_pedal_word(lines)) == UP_PEDAL_NOTHING && panel_now_s() < until_s) {
+    while ((word = panel_pedal_word(lines)) == UP_PEDAL_NOTHING && up_monotonic_s() < until_s) {
         sleep_s(0.005);
     }
     return word;
@@ -273,7 +274,7 @@ static void a_press_is_heard_even_where_its_last_edge_was_lost(void **state) {
     struct up_panel *lines = open_lines();
     (void)state;
     panel_listen(lines);
-    up_pedal_asks(&lines->press, panel_now_s() - 1);
+    up_pedal_asks(&lines->press, up_monotonic_s() - 1);
     tell_edge(true);
     sleep_s(0.1);
     tell_edge(false);
@@ -287,7 +288,7 @@ static void a_press_is_heard_even_where_its_last_edge_was_lost(void **state) {
 
 static void what_the_pedal_did_before_is_forgotten(void **state) {
     struct up_panel *lines = open_lines();
-    struct pollfd entry[LINES_POLLED];
+    struct pollfd entry[PANEL_POLLED];
     (void)state;
     tell_edge(true);
     tell_edge(false);
@@ -297,14 +298,14 @@ static void what_the_pedal_did_before_is_forgotten(void **state) {
     panel_entries(lines, entry);
     assert_int_equal(entry[0].fd, edges[PEDAL][0]);
     assert_int_equal(poll(entry, 1, 0), 0);
-    up_pedal_asks(&lines->press, panel_now_s());
+    up_pedal_asks(&lines->press, up_monotonic_s());
     assert_int_equal(next_word(lines, 0.6), UP_PEDAL_NOTHING);
     up_panel_close(lines);
 }
 
 static void a_pedal_that_is_pulled_out_is_told_once(void **state) {
     struct up_panel *lines = open_lines();
-    struct pollfd entry[LINES_POLLED];
+    struct pollfd entry[PANEL_POLLED];
     (void)state;
     panel_listen(lines);
     fake->gone[PEDAL] = true;
@@ -321,9 +322,9 @@ static void a_pedal_that_is_pulled_out_is_told_once(void **state) {
 /* ---- the water ---- */
 
 static bool changes(struct up_panel *lines, double patience_s) {
-    double until_s = panel_now_s() + patience_s;
+    double until_s = up_monotonic_s() + patience_s;
     bool changed;
-    while (!(changed = panel_water_changed(lines)) && panel_now_s() < until_s) {
+    while (!(changed = panel_water_changed(lines)) && up_monotonic_s() < until_s) {
         sleep_s(0.005);
     }
     return changed;
@@ -352,7 +353,7 @@ static void the_water_is_too_low_once_it_has_been_for_a_while(void **state) {
 
 static void tell(struct up_panel *lines, enum up_event_kind kind, enum up_action action) {
     struct up_event event = {.kind = kind, .ask = {.action = action}};
-    signs_event(lines, &event);
+    indicator_event(lines, &event);
 }
 
 static void the_shaker_runs_in_its_step_and_no_longer_than_its_limit(void **state) {
@@ -361,15 +362,15 @@ static void the_shaker_runs_in_its_step_and_no_longer_than_its_limit(void **stat
     (void)state;
     tell(lines, UP_EVENT_ASK, UP_ACTION_IMMERSE);
     assert_false(becomes(&fake->level[SHAKER], true, 0.1));
-    begun_s = panel_now_s();
+    begun_s = up_monotonic_s();
     tell(lines, UP_EVENT_ASK, UP_ACTION_SHAKE);
     assert_true(becomes(&fake->level[SHAKER], true, 1));
     assert_true(becomes(&fake->level[SHAKER], false, 2));
-    took_s = panel_now_s() - begun_s;
+    took_s = up_monotonic_s() - begun_s;
     assert_true(took_s > 0.29 && took_s < 1);
     tell(lines, UP_EVENT_ASK, UP_ACTION_SHAKE);
     assert_true(becomes(&fake->level[SHAKER], true, 1));
-    signs_answered(lines);
+    indicator_answered(lines);
     assert_true(becomes(&fake->level[SHAKER], false, 0.2));
     tell(lines, UP_EVENT_ASK, UP_ACTION_SHAKE);
     assert_true(becomes(&fake->level[SHAKER], true, 1));
@@ -437,40 +438,40 @@ static void one_lamp_says_what_has_none_of_its_own(void **state) {
     double now_s;
     (void)state;
     tell(lines, UP_EVENT_ASK, UP_ACTION_IMMERSE);
-    signs_tick(lines, panel_now_s());
+    indicator_tick(lines, up_monotonic_s());
     assert_true(fake->level[GO] && !fake->level[ALL] && fake->level[BUZZER]);
-    signs_answered(lines);
-    now_s = panel_now_s();
-    signs_tick(lines, now_s); /* settling: a second on, a second off */
+    indicator_answered(lines);
+    now_s = up_monotonic_s();
+    indicator_tick(lines, now_s); /* settling: a second on, a second off */
     assert_true(!fake->level[GO] && fake->level[ALL]);
-    signs_tick(lines, now_s + 1.2);
+    indicator_tick(lines, now_s + 1.2);
     assert_false(fake->level[ALL]);
     tell(lines, UP_EVENT_FAULT, UP_ACTION_IMMERSE);
-    now_s = panel_now_s();
-    signs_tick(lines, now_s);
+    now_s = up_monotonic_s();
+    indicator_tick(lines, now_s);
     assert_true(fake->level[FAULT] && !fake->level[ALL]);
-    signs_tick(lines, now_s + 0.15);
+    indicator_tick(lines, now_s + 0.15);
     assert_false(fake->level[FAULT]);
-    signs_tick(lines, now_s + 3.5); /* over, for one that is told once */
+    indicator_tick(lines, now_s + 3.5); /* over, for one that is told once */
     assert_false(fake->level[FAULT]);
-    signs_fault(lines, true);
-    now_s = panel_now_s();
-    signs_tick(lines, now_s + 60.05); /* for one that stands it is not */
+    indicator_fault(lines, true);
+    now_s = up_monotonic_s();
+    indicator_tick(lines, now_s + 60.05); /* for one that stands it is not */
     assert_true(fake->level[FAULT]);
-    signs_tick(lines, now_s + 60.15);
+    indicator_tick(lines, now_s + 60.15);
     assert_false(fake->level[FAULT]);
-    signs_fault(lines, false);
+    indicator_fault(lines, false);
     up_panel_close(lines);
 }
 
 static void a_class_is_shown_for_as_long_as_the_rig_says(void **state) {
     static const volatile sig_atomic_t signalled = 0;
     struct up_panel *lines = open_lines();
-    double begun_s = panel_now_s(), took_s;
+    double begun_s = up_monotonic_s(), took_s;
     (void)state;
     rig.result_s = 0.4;
     up_panel_show_class(lines, UP_CLASS_POSITIVE, &signalled);
-    took_s = panel_now_s() - begun_s;
+    took_s = up_monotonic_s() - begun_s;
     assert_true(took_s > 0.39 && took_s < 1);
     assert_true(fake->writes[ALL] >= 2); /* lit, and out again */
     assert_false(fake->level[ALL]);
@@ -492,7 +493,7 @@ static void a_walk_with_the_pedal_down_says_so_at_once(void **state) {
     fake->level[PEDAL] = true;
     lines = open_lines();
     op = up_operator_create(UP_OPERATOR_JSON, input[0], output);
-    assert_false(up_fitness_walk(lines, op, &signalled, &findings));
+    assert_false(up_panel_check(lines, op, &signalled, &findings));
     rewind(output);
     assert_true(fread(said, 1, sizeof said - 1, output) > 0);
     assert_true(strstr(said, "down from the first") < strstr(said, "pedal short"));

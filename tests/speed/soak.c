@@ -19,10 +19,9 @@
 #include <time.h>
 #include <unistd.h>
 
-#include "../../firmware-host/cli/cli.h"
 #include "chance.h"
 #include "tank.h"
-#include "upthrust/run.h"
+#include "upthrust/session.h"
 #include "upthrust/text.h"
 
 enum fault {
@@ -47,6 +46,8 @@ static const char *const fault_names[FAULTS] = {"none",
                                                 "stands still (30 s)",
                                                 "temperature lost",
                                                 "device's clock begins anew"};
+
+static volatile sig_atomic_t signalled;
 
 enum { TRIALS = 2, ITEMS_A_CALIBRATION = 150, CHUNK = 4096 };
 static const double FAULT_CHANCE = 0.4, SECOND_FAULT_CHANCE = 0.3;
@@ -246,25 +247,26 @@ struct soak {
 struct job {
     const struct up_item *item; /* NULL: calibrate */
     const char *gear;
-    const char *resume; /* as bench_run has it */
-    struct repeated *result;
+    const char *resume; /* as the settings have it */
+    struct up_session_results *result;
     struct up_calibration *calibration;
 };
 
-static bool do_job(struct bench_run *bench, const struct job *job, struct up_failure *failure) {
-    static const double masses_kg[] = {0.5, 1, 2, 4};
-    bench->resume = job->resume;
+static bool do_job(struct up_session_settings *settings, const struct job *job,
+                   struct up_failure *failure) {
+    static const struct up_calibrate_plan masses = {.mass_kg = {0.5, 1, 2, 4}, .masses = 4};
+    settings->resume = job->resume;
     if (job->item == NULL) {
         return job->resume != NULL
-                   ? resume_calibrate(bench, job->calibration, failure)
-                   : run_calibrate(bench, masses_kg, 4, false, job->calibration, failure);
+                   ? up_session_resume_calibrate(settings, job->calibration, failure)
+                   : up_session_calibrate(settings, &masses, job->calibration, failure);
     }
     /* Few draws: what is asked here is what stays behind, not how wide an interval is. */
     struct up_measure_plan plan = {
         .item = *job->item, .trials = TRIALS, .confidence = 0.95, .draws = 2000};
     return job->resume != NULL
-               ? resume_measure(bench, job->item, job->result, failure)
-               : run_measure(bench, &plan, job->result->result, &job->result->results, failure);
+               ? up_session_resume_measure(settings, job->item, job->result, failure)
+               : up_session_measure(settings, &plan, job->result, failure);
 }
 
 static double chance(struct soak *soak) {
@@ -288,17 +290,18 @@ static bool run_once(struct soak *soak, const struct job *job, enum fault fault,
     }
     end.asks = asks[0];
     end.answers = answers[1];
-    struct bench_run bench = {.catalogue = soak->catalogue,
-                              .rig = &soak->rig,
-                              .port = end.port,
-                              .json = true,
-                              .operator_input = answers[0],
-                              .operator_output = fdopen(asks[1], "w"),
-                              .no_exchange = true};
+    struct up_session_settings settings = {.catalogue = soak->catalogue,
+                                           .rig = &soak->rig,
+                                           .port = end.port,
+                                           .operator_kind = UP_OPERATOR_JSON,
+                                           .operator_input = answers[0],
+                                           .operator_output = fdopen(asks[1], "w"),
+                                           .no_exchange = true,
+                                           .signalled = &signalled};
     double begin_s = tank_time_s(soak->tank);
     pthread_create(&thread, NULL, serve, &end);
-    bool good = do_job(&bench, job, failure);
-    fclose(bench.operator_output); /* the end of what is said: the other side leaves */
+    bool good = do_job(&settings, job, failure);
+    fclose(settings.operator_output); /* the end of what is said: the other side leaves */
     pthread_join(thread, NULL);
     close(asks[0]);
     close(answers[0]);
@@ -486,7 +489,7 @@ static void measure_one(struct soak *soak) {
     size_t count = 0;
     const struct tank_item *gear = tank_gear(&count);
     const struct tank_item *one = &gear[soak->items % count];
-    struct repeated *result = up_allocate(1, sizeof *result);
+    struct up_session_results *result = up_allocate(1, sizeof *result);
     struct up_item item = {.pieces = one->pieces,
                            .tolerance_g = 50,
                            .expansion_per_k = UP_EXPANSION_PER_K,

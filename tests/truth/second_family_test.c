@@ -1,0 +1,280 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/*
+ * The second family of simulated tanks (second_laws.h), with people who make mistakes
+ * (second_operator.h): how often the interval holds the truth, how often a class is wrong, and how
+ * often a mistake passes in silence. Neither was written, nor is it tuned, with the bench's code in
+ * view.
+ *
+ *   UPTHRUST_SECOND_SESSIONS=200   sessions a row; 40 where it is not set, half a minute in all
+ *   UPTHRUST_TRUTH_STRICT=1        every missed aim fails, also those that are known and owed
+ *   UPTHRUST_TRUTH_HELD_OUT=1      other seeds, not to be looked at while something is mended
+ *
+ * A mistake passes in silence where a result is given and nothing was asked about what it spoilt.
+ * It is silent and wrong where a class is wrong or an interval misses the truth and the same
+ * session without the mistake is right there: one interval in twenty misses by chance.
+ *
+ * Coverage counts as missed where chance would make so few in less than one of a thousand rows; the
+ * count of mistakes is taken as it is from 200 sessions on.
+ */
+#include <gsl/gsl_cdf.h>
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "upthrust/statistics.h"
+
+#include "second_session.h"
+
+enum { SESSIONS_SMALL = 40, SESSIONS_MAX = 100000, FULL = 200 };
+enum aim { REPORT, SOUND, HARD, KNOWN_MASSES, NOT_SILENT };
+
+static const double covers[] = {0, 0.94, 0.92, 0.90, 0};
+static const double chance_least = 1e-3, silent_share = 4.0 / 200, questions_share = 2.0 / 320;
+
+struct row {
+    enum second_law law; /* SECOND_LAWS: the sound ones in turn */
+    enum second_mistake mistake;
+    bool body;
+    enum aim aim;
+    bool owed; /* known to miss its aim: fails only where UPTHRUST_TRUTH_STRICT is set */
+};
+
+static const struct row rows[] = {
+    {SECOND_QUIET, SECOND_NO_MISTAKE, false, SOUND, false},
+    {SECOND_RINGING, SECOND_NO_MISTAKE, false, SOUND, false},
+    {SECOND_SLOSH, SECOND_NO_MISTAKE, false, SOUND, false},
+    {SECOND_CREEP, SECOND_NO_MISTAKE, false, SOUND, false},
+    {SECOND_CREEP_TURNS, SECOND_NO_MISTAKE, false, SOUND, false},
+    {SECOND_LOOPS, SECOND_NO_MISTAKE, false, SOUND, false},
+    {SECOND_SLOW_DRIFT, SECOND_NO_MISTAKE, false, SOUND, false},
+    {SECOND_HELD_WORDS, SECOND_NO_MISTAKE, false, SOUND, true},
+    {SECOND_LAWS, SECOND_NO_MISTAKE, true, SOUND, false},
+    {SECOND_FAST_DRIFT, SECOND_NO_MISTAKE, false, HARD, true},
+    {SECOND_DRIPS, SECOND_NO_MISTAKE, false, HARD, true},
+    {SECOND_STUCK_NONE, SECOND_NO_MISTAKE, false, HARD, false},
+    {SECOND_STUCK_TENTH, SECOND_NO_MISTAKE, false, HARD, true},
+    {SECOND_STUCK_FIFTH, SECOND_NO_MISTAKE, false, REPORT, false},
+    {SECOND_DEGASSING, SECOND_NO_MISTAKE, false, HARD, true},
+    {SECOND_COMPOSITE, SECOND_NO_MISTAKE, false, HARD, true},
+    {SECOND_LOOK_ALIKE, SECOND_NO_MISTAKE, false, HARD, true},
+    {SECOND_LOOK_ALIKE_STEEL, SECOND_NO_MISTAKE, false, KNOWN_MASSES, true},
+    {SECOND_LAWS, SECOND_NOTHING_IMMERSED, false, NOT_SILENT, true},
+    {SECOND_LAWS, SECOND_NOTHING_DRY, false, NOT_SILENT, true},
+    {SECOND_LAWS, SECOND_NO_SHAKE, false, NOT_SILENT, true},
+    {SECOND_LAWS, SECOND_NOT_LIFTED_ONCE, false, NOT_SILENT, true},
+    {SECOND_LAWS, SECOND_NEVER_LIFTED, false, NOT_SILENT, true},
+    {SECOND_LAWS, SECOND_MASS_LEFT, false, NOT_SILENT, true},
+    {SECOND_LAWS, SECOND_MASSES_SWAPPED, false, NOT_SILENT, true},
+    {SECOND_LAWS, SECOND_MASS_OFF, false, NOT_SILENT, true},
+    {SECOND_LAWS, SECOND_BALLAST_SLIPS, false, NOT_SILENT, true},
+    {SECOND_LAWS, SECOND_BALLAST_ON_FLOOR, false, NOT_SILENT, true},
+    {SECOND_LAWS, SECOND_BALLAST_TOO_LIGHT, false, NOT_SILENT, true},
+    {SECOND_LAWS, SECOND_ITEM_TOUCHES, false, NOT_SILENT, true},
+    {SECOND_LAWS, SECOND_OTHER_ITEM, false, NOT_SILENT, true},
+    {SECOND_LAWS, SECOND_NO_REAL_SHAKE, false, REPORT, false},
+    {SECOND_LAWS, SECOND_MASSES_LIGHT, false, REPORT, false},
+    {SECOND_LAWS, SECOND_SALT, false, REPORT, false},
+    {SECOND_LAWS, SECOND_CONSTANT_TOUCH, false, REPORT, false},
+    {SECOND_LAWS, SECOND_MASSES_LIGHT, true, NOT_SILENT, false},
+    {SECOND_LAWS, SECOND_SALT, true, NOT_SILENT, false},
+    {SECOND_LAWS, SECOND_CONSTANT_TOUCH, true, NOT_SILENT, false},
+};
+
+/* Rigs that are as a rig file declares them. A board that holds its words is one: it has a row of
+   its own. */
+static const enum second_law sound[] = {SECOND_QUIET,      SECOND_RINGING, SECOND_SLOSH,
+                                        SECOND_CREEP,      SECOND_LOOPS,   SECOND_SLOW_DRIFT,
+                                        SECOND_CREEP_TURNS};
+
+struct tally {
+    unsigned sessions, results, made, questioned;
+    unsigned holds[SECOND_RESULTS], counted[SECOND_RESULTS], wrong_class;
+    unsigned silent, silent_wrong, asked_wrong;
+    double seconds, *width_kg;
+};
+
+/* ---- one session ---- */
+
+static bool is_set(const char *name) {
+    const char *text = getenv(name);
+    return text && *text && strcmp(text, "0") != 0;
+}
+
+static unsigned sessions_wanted(void) {
+    const char *text = getenv("UPTHRUST_SECOND_SESSIONS");
+    long wanted = text ? strtol(text, NULL, 10) : SESSIONS_SMALL;
+    return wanted < 1 ? 1 : wanted > SESSIONS_MAX ? SESSIONS_MAX : (unsigned)wanted;
+}
+
+static struct second_plan plan_of(const struct row *row, unsigned i) {
+    struct second_plan plan = {.law = row->law, .mistake = row->mistake, .body = row->body};
+    if (plan.law == SECOND_LAWS)
+        plan.law = sound[i % (sizeof sound / sizeof *sound)];
+    unsigned long family = is_set("UPTHRUST_TRUTH_HELD_OUT") ? 7000003 : 1000003;
+    plan.seed = family + 100003ul * (unsigned long)(row - rows) + i;
+    return plan;
+}
+
+static bool any_wrong_class(const struct second_outcome *outcome) {
+    bool any = false;
+    for (unsigned i = 0; i < outcome->results; i++)
+        any = any || outcome->wrong_class[i];
+    return any;
+}
+
+/* Wrong where the same session without the mistake is right. */
+static bool wrong_by_mistake(struct second_plan plan, const struct second_outcome *outcome) {
+    struct second_outcome honest;
+    bool wrong = false;
+    for (unsigned i = 0; i < outcome->results; i++)
+        wrong = wrong || outcome->wrong_class[i] || !outcome->holds[i];
+    if (!wrong)
+        return false;
+    plan.mistake = SECOND_NO_MISTAKE;
+    second_session_play(&plan, &honest);
+    for (unsigned i = 0; i < outcome->results && i < honest.results; i++)
+        if ((outcome->wrong_class[i] && !honest.wrong_class[i]) ||
+            (!outcome->holds[i] && honest.holds[i]))
+            return true;
+    return false;
+}
+
+static void count_mistake(struct tally *tally, const struct second_plan *plan,
+                          const struct second_outcome *outcome) {
+    if (plan->mistake == SECOND_NO_MISTAKE || !outcome->made)
+        return;
+    tally->made++;
+    if (outcome->results == 0)
+        return;
+    bool wrong = wrong_by_mistake(*plan, outcome);
+    tally->silent += !outcome->noticed;
+    tally->silent_wrong += !outcome->noticed && wrong;
+    tally->asked_wrong += outcome->noticed && wrong;
+}
+
+static void play_one(struct tally *tally, const struct second_plan *plan) {
+    struct second_outcome outcome;
+    second_session_play(plan, &outcome);
+    tally->sessions++;
+    tally->questioned += outcome.questions > 0;
+    count_mistake(tally, plan, &outcome);
+    if (outcome.results == 0)
+        return;
+    tally->width_kg[tally->results++] = outcome.width_kg[0];
+    tally->seconds += outcome.measuring_s;
+    tally->wrong_class += any_wrong_class(&outcome);
+    for (unsigned i = 0; i < outcome.results; i++) {
+        tally->counted[i]++;
+        tally->holds[i] += outcome.holds[i];
+    }
+}
+
+/* ---- a row of the table ---- */
+
+static const char *row_name(const struct row *row, char *text, size_t size) {
+    const char *name = row->mistake != SECOND_NO_MISTAKE ? second_mistake_name(row->mistake)
+                       : row->law == SECOND_LAWS         ? "all sound laws"
+                                                         : second_law_name(row->law);
+    snprintf(text, size, "%s%s", name, row->body ? ", body" : "");
+    return text;
+}
+
+static double percent(unsigned part, unsigned whole) {
+    return whole ? 100.0 * part / whole : (double)NAN;
+}
+
+static void print_head(void) {
+    printf("# %-30s %5s %6s  %-17s %6s %5s %6s %7s %6s %8s %7s\n", "", "", "no", "holds, %",
+           "wrong", "", "silent,", "asked,", "", "+- g at", "");
+    printf("# %-30s %5s %6s  %5s %5s %5s %6s %5s %6s %7s %6s %8s %7s\n", "law or mistake", "n",
+           "result", "tank", "fresh", "sea", "class", "silnt", "wrong", "wrong", "asked",
+           "the tank", "seconds");
+}
+
+static void print_row(const char *name, struct tally *tally) {
+    printf("# %-30s %5u %6u", name, tally->sessions, tally->sessions - tally->results);
+    printf("  %5.1f %5.1f %5.1f", percent(tally->holds[0], tally->counted[0]),
+           percent(tally->holds[1], tally->counted[1]),
+           percent(tally->holds[2], tally->counted[2]));
+    printf(" %6u %5u %6u %7u %6u %8.2f %7.0f\n", tally->wrong_class, tally->silent,
+           tally->silent_wrong, tally->asked_wrong, tally->questioned,
+           1000 * up_median(tally->width_kg, tally->results), tally->seconds / tally->results);
+}
+
+static bool covers_enough(const struct tally *tally, double share) {
+    bool enough = tally->results > 0 && tally->results >= 0.95 * tally->sessions;
+    for (unsigned i = 0; i < SECOND_RESULTS; i++)
+        enough =
+            enough && gsl_cdf_binomial_P(tally->holds[i], share, tally->counted[i]) >= chance_least;
+    return enough;
+}
+
+static bool few_enough(unsigned count, double share, unsigned of) {
+    if (of >= FULL)
+        return count <= share * of;
+    return count == 0 || gsl_cdf_binomial_Q(count - 1, share, of) >= chance_least;
+}
+
+static bool meets(const struct row *row, const struct tally *tally) {
+    if (row->aim == NOT_SILENT)
+        return few_enough(tally->silent_wrong, silent_share, tally->made);
+    return row->aim == REPORT || covers_enough(tally, covers[row->aim]);
+}
+
+static void print_aim(const struct row *row, const struct tally *tally, char *text, size_t size) {
+    if (row->aim == NOT_SILENT)
+        snprintf(text, size, "%u of %u silent and wrong, aim: at most 4 of 200",
+                 tally->silent_wrong, tally->made);
+    else if (row->aim == REPORT)
+        snprintf(text, size, "no aim");
+    else
+        snprintf(text, size, "%.1f, %.1f, %.1f %% hold, %u of %u without a result, aim: %.0f %%",
+                 percent(tally->holds[0], tally->counted[0]),
+                 percent(tally->holds[1], tally->counted[1]),
+                 percent(tally->holds[2], tally->counted[2]), tally->sessions - tally->results,
+                 tally->sessions, 100 * covers[row->aim]);
+}
+
+/* One TAP line; true where it is not ok. */
+static bool judge(const char *name, bool met, bool owed, const char *figures) {
+    static unsigned number;
+    bool fails = !met && (!owed || is_set("UPTHRUST_TRUTH_STRICT"));
+    const char *mark = met ? (owed ? " (was owed: now met)" : "") : " (MISSED)";
+    printf("%s %u - %s: %s%s\n", fails ? "not ok" : "ok", ++number, name, figures, mark);
+    return fails;
+}
+
+int main(void) {
+    enum { ROWS = sizeof rows / sizeof *rows };
+    static struct tally tally[ROWS];
+    unsigned sessions = sessions_wanted(), questioned = 0, asked_of = 0;
+    char name[80], figures[160];
+    bool failed = false;
+    print_head();
+    for (unsigned r = 0; r < ROWS; r++) {
+        tally[r].width_kg = calloc(sessions, sizeof *tally[r].width_kg);
+        for (unsigned i = 0; i < sessions; i++) {
+            struct second_plan plan = plan_of(&rows[r], i);
+            play_one(&tally[r], &plan);
+        }
+        print_row(row_name(&rows[r], name, sizeof name), &tally[r]);
+        fflush(stdout);
+    }
+    printf("1..%d\n", ROWS + 1);
+    for (unsigned r = 0; r < ROWS; r++) {
+        print_aim(&rows[r], &tally[r], figures, sizeof figures);
+        failed |= judge(row_name(&rows[r], name, sizeof name), meets(&rows[r], &tally[r]),
+                        rows[r].owed, figures);
+        if (rows[r].aim == SOUND && rows[r].mistake == SECOND_NO_MISTAKE) {
+            questioned += tally[r].questioned;
+            asked_of += tally[r].sessions;
+        }
+        free(tally[r].width_kg);
+    }
+    snprintf(figures, sizeof figures, "%u of %u sound sessions, aim: at most 2 of 320", questioned,
+             asked_of);
+    failed |= judge("asked without reason", few_enough(questioned, questions_share, asked_of), true,
+                    figures);
+    return failed;
+}

@@ -1,0 +1,34 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/*
+ * One calibration and one measurement at the second tank, played through the public interface of
+ * the procedure, and what came of it beside the truth.
+ */
+#ifndef SECOND_SESSION_H
+#define SECOND_SESSION_H
+
+#include "second_operator.h"
+
+enum { SECOND_WATERS = 2, SECOND_RESULTS = SECOND_WATERS + 1 };
+
+struct second_plan {
+    enum second_law law;
+    enum second_mistake mistake;
+    bool body; /* a reference body is weighed first */
+    unsigned long seed;
+    bool trace; /* print what is asked, told and done */
+};
+
+struct second_outcome {
+    unsigned results; /* 0: refused, or stopped */
+    double truth_kg[SECOND_RESULTS], value_kg[SECOND_RESULTS], width_kg[SECOND_RESULTS];
+    bool holds[SECOND_RESULTS], classed[SECOND_RESULTS], wrong_class[SECOND_RESULTS];
+    unsigned questions; /* faults told and words wanted, in both sessions */
+    bool made;          /* the mistake was made at all */
+    bool noticed;       /* something was asked about it, or no result was given */
+    double calibrating_s, measuring_s;
+    char ended[512]; /* why there is no result; else the first question */
+};
+
+void second_session_play(const struct second_plan *plan, struct second_outcome *outcome);
+
+#endif
