@@ -13,8 +13,11 @@
  * It is silent and wrong where a class is wrong or an interval misses the truth and the same
  * session without the mistake is right there: one interval in twenty misses by chance.
  *
- * Coverage counts as missed where chance would make so few in less than one of a thousand rows; the
- * count of mistakes is taken as it is from 200 sessions on.
+ * Coverage counts as missed where chance would make so few in less than one of forty rows, one of a
+ * thousand below 200 sessions; the count of mistakes is taken as it is from 200 sessions on.
+ *
+ * With a row's number its sessions are told one by one, with a session's (from 0) behind it all
+ * that was asked and read in that one.
  */
 #include <gsl/gsl_cdf.h>
 #include <math.h>
@@ -30,7 +33,7 @@ enum { SESSIONS_SMALL = 40, SESSIONS_MAX = 100000, FULL = 200 };
 enum aim { REPORT, SOUND, HARD, KNOWN_MASSES, NOT_SILENT };
 
 static const double covers[] = {0, 0.94, 0.92, 0.90, 0};
-static const double chance_least = 1e-3, silent_share = 4.0 / 200, questions_share = 2.0 / 320;
+static const double rare = 1e-3, silent_share = 4.0 / 200, questions_share = 2.0 / 320;
 
 struct row {
     enum second_law law; /* SECOND_LAWS: the sound ones in turn */
@@ -64,7 +67,7 @@ static const struct row rows[] = {
     {SECOND_LAWS, SECOND_NO_SHAKE, false, NOT_SILENT, true},
     {SECOND_LAWS, SECOND_NOT_LIFTED_ONCE, false, NOT_SILENT, true},
     {SECOND_LAWS, SECOND_NEVER_LIFTED, false, NOT_SILENT, true},
-    {SECOND_LAWS, SECOND_MASS_LEFT, false, NOT_SILENT, true},
+    {SECOND_LAWS, SECOND_MASS_LEFT, false, NOT_SILENT, false},
     {SECOND_LAWS, SECOND_MASSES_SWAPPED, false, NOT_SILENT, true},
     {SECOND_LAWS, SECOND_MASS_OFF, false, NOT_SILENT, true},
     {SECOND_LAWS, SECOND_BALLAST_SLIPS, false, NOT_SILENT, true},
@@ -80,6 +83,8 @@ static const struct row rows[] = {
     {SECOND_LAWS, SECOND_SALT, true, NOT_SILENT, false},
     {SECOND_LAWS, SECOND_CONSTANT_TOUCH, true, NOT_SILENT, false},
 };
+
+enum { ROWS = sizeof rows / sizeof *rows };
 
 /* Rigs that are as a rig file declares them. A board that holds its words is one: it has a row of
    its own. */
@@ -199,21 +204,22 @@ static void print_row(const char *name, struct tally *tally) {
            percent(tally->holds[2], tally->counted[2]));
     printf(" %6u %5u %6u %7u %6u %8.2f %7.0f\n", tally->wrong_class, tally->silent,
            tally->silent_wrong, tally->asked_wrong, tally->questioned,
-           1000 * up_median(tally->width_kg, tally->results), tally->seconds / tally->results);
+           1000 * up_median(tally->width_kg, tally->results),
+           tally->results ? tally->seconds / tally->results : (double)NAN);
 }
 
 static bool covers_enough(const struct tally *tally, double share) {
+    double least = tally->sessions >= FULL ? 0.025 : rare;
     bool enough = tally->results > 0 && tally->results >= 0.95 * tally->sessions;
     for (unsigned i = 0; i < SECOND_RESULTS; i++)
-        enough =
-            enough && gsl_cdf_binomial_P(tally->holds[i], share, tally->counted[i]) >= chance_least;
+        enough = enough && gsl_cdf_binomial_P(tally->holds[i], share, tally->counted[i]) >= least;
     return enough;
 }
 
 static bool few_enough(unsigned count, double share, unsigned of) {
     if (of >= FULL)
         return count <= share * of;
-    return count == 0 || gsl_cdf_binomial_Q(count - 1, share, of) >= chance_least;
+    return count == 0 || gsl_cdf_binomial_Q(count - 1, share, of) >= rare;
 }
 
 static bool meets(const struct row *row, const struct tally *tally) {
@@ -229,28 +235,60 @@ static void print_aim(const struct row *row, const struct tally *tally, char *te
     else if (row->aim == REPORT)
         snprintf(text, size, "no aim");
     else
-        snprintf(text, size, "%.1f, %.1f, %.1f %% hold, %u of %u without a result, aim: %.0f %%",
+        snprintf(text, size, "%.1f, %.1f, %.1f %% hold%s, %u of %u without a result, aim: %.0f %%",
                  percent(tally->holds[0], tally->counted[0]),
                  percent(tally->holds[1], tally->counted[1]),
-                 percent(tally->holds[2], tally->counted[2]), tally->sessions - tally->results,
-                 tally->sessions, 100 * covers[row->aim]);
+                 percent(tally->holds[2], tally->counted[2]),
+                 row->aim == SOUND && percent(tally->holds[0], tally->counted[0]) > 98
+                     ? ", wider than need be"
+                     : "",
+                 tally->sessions - tally->results, tally->sessions, 100 * covers[row->aim]);
 }
 
 /* One TAP line; true where it is not ok. */
 static bool judge(const char *name, bool met, bool owed, const char *figures) {
     static unsigned number;
     bool fails = !met && (!owed || is_set("UPTHRUST_TRUTH_STRICT"));
-    const char *mark = met ? (owed ? " (was owed: now met)" : "") : " (MISSED)";
+    const char *mark =
+        met ? (owed && is_set("UPTHRUST_TRUTH_STRICT") ? " (was owed: now met)" : "") : " (MISSED)";
     printf("%s %u - %s: %s%s\n", fails ? "not ok" : "ok", ++number, name, figures, mark);
     return fails;
 }
 
-int main(void) {
-    enum { ROWS = sizeof rows / sizeof *rows };
-    static struct tally tally[ROWS];
-    unsigned sessions = sessions_wanted(), questioned = 0, asked_of = 0;
-    char name[80], figures[160];
-    bool failed = false;
+/* ---- one row, or one session, told ---- */
+
+static void print_session(const struct second_outcome *outcome) {
+    for (unsigned i = 0; i < outcome->results; i++)
+        printf("# %10s true %+9.2f g, told %+9.2f +- %.2f g%s%s\n",
+               i ? up_named_water_at(i - 1)->name : "tank", 1000 * outcome->truth_kg[i],
+               1000 * outcome->value_kg[i], 1000 * outcome->width_kg[i],
+               outcome->holds[i] ? "" : ", misses", outcome->wrong_class[i] ? ", wrong class" : "");
+    printf("# mistake made: %d, asked about: %d, questions: %u. %s\n", outcome->made,
+           outcome->noticed, outcome->questions, outcome->ended);
+}
+
+static int tell(int words, char **word, unsigned sessions) {
+    unsigned long row = strtoul(word[1], NULL, 10);
+    unsigned first = 0, last = sessions;
+    if (row < 1 || row > ROWS)
+        return 2;
+    if (words > 2) {
+        first = (unsigned)strtoul(word[2], NULL, 10);
+        last = first + 1;
+    }
+    for (unsigned i = first; i < last; i++) {
+        struct second_plan plan = plan_of(&rows[row - 1], i);
+        struct second_outcome outcome;
+        plan.trace = words > 2;
+        second_session_play(&plan, &outcome);
+        printf("# session %u\n", i);
+        print_session(&outcome);
+    }
+    return 0;
+}
+
+static void play_rows(struct tally *tally, unsigned sessions) {
+    char name[80];
     print_head();
     for (unsigned r = 0; r < ROWS; r++) {
         tally[r].width_kg = calloc(sessions, sizeof *tally[r].width_kg);
@@ -260,21 +298,36 @@ int main(void) {
         }
         print_row(row_name(&rows[r], name, sizeof name), &tally[r]);
         fflush(stdout);
+        free(tally[r].width_kg);
     }
+}
+
+/* All sound sessions together. */
+static bool judge_questions(const struct tally *tally) {
+    unsigned asked = 0, of = 0;
+    char figures[160];
+    for (unsigned r = 0; r < ROWS; r++)
+        if (rows[r].aim == SOUND) {
+            asked += tally[r].questioned;
+            of += tally[r].sessions;
+        }
+    snprintf(figures, sizeof figures, "%u of %u sound sessions, aim: at most 2 of 320", asked, of);
+    return judge("asked without reason", few_enough(asked, questions_share, of), true, figures);
+}
+
+int main(int argc, char **argv) {
+    static struct tally tally[ROWS];
+    unsigned sessions = sessions_wanted();
+    char name[80], figures[160];
+    if (argc > 1)
+        return tell(argc, argv, sessions);
+    play_rows(tally, sessions);
     printf("1..%d\n", ROWS + 1);
+    bool failed = false;
     for (unsigned r = 0; r < ROWS; r++) {
         print_aim(&rows[r], &tally[r], figures, sizeof figures);
         failed |= judge(row_name(&rows[r], name, sizeof name), meets(&rows[r], &tally[r]),
                         rows[r].owed, figures);
-        if (rows[r].aim == SOUND && rows[r].mistake == SECOND_NO_MISTAKE) {
-            questioned += tally[r].questioned;
-            asked_of += tally[r].sessions;
-        }
-        free(tally[r].width_kg);
     }
-    snprintf(figures, sizeof figures, "%u of %u sound sessions, aim: at most 2 of 320", questioned,
-             asked_of);
-    failed |= judge("asked without reason", few_enough(questioned, questions_share, asked_of), true,
-                    figures);
-    return failed;
+    return judge_questions(tally) || failed;
 }

@@ -79,7 +79,7 @@ static double density_kg_m3(struct up_water water, double *slope_kg_m3_k) {
     struct up_water_density density;
     water.u_temp_c = water.u_salinity_g_kg = 0;
     if (!up_water_density(&water, &density, NULL))
-        return NAN;
+        return (double)NAN;
     if (slope_kg_m3_k)
         *slope_kg_m3_k = density.slope_kg_m3_k;
     return density.density_kg_m3.value;

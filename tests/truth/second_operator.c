@@ -21,7 +21,7 @@ void second_operator_begin(struct second_operator *person, struct second_tank *t
     person->truth = truth;
     person->chance = chance;
     person->mistake = mistake;
-    person->answer_at_s = NAN;
+    person->answer_at_s = (double)NAN;
     second_mistake_begin(person);
 }
 
@@ -83,7 +83,8 @@ static void plan_nothing(struct second_operator *person, double asked_s) {
 
 static bool hangs_so(const struct second_hung *is, const struct second_hung *want) {
     return is->masses_kg == want->masses_kg && is->ballast_share == want->ballast_share &&
-           is->in_air == want->in_air && is->in_water == want->in_water;
+           is->in_air == want->in_air && is->in_water == want->in_water && !is->hand &&
+           !is->unhooked;
 }
 
 static void plan_hang(struct second_operator *person, double asked_s,
@@ -230,6 +231,7 @@ static void plan(struct second_operator *person, const struct up_ask *ask,
 
 void second_operator_asked(struct second_operator *person, const struct up_ask *ask) {
     struct second_hung want = person->tank->hung;
+    want.unhooked = false; /* where a fault broke in while it was held */
     want.ballast_share = ballast_share(person, want.ballast_share);
     person->moves = person->moved = 0;
     if (ask->action != UP_ACTION_CONFIRM)
@@ -259,7 +261,7 @@ bool second_operator_acts(struct second_operator *person, double time_s,
     }
     if (!(person->answer_at_s <= time_s))
         return false;
-    person->answer_at_s = NAN;
+    person->answer_at_s = (double)NAN;
     *answer = person->answer;
     return true;
 }

@@ -47,11 +47,28 @@ static void take_ask(struct player *player, const struct up_ask *ask) {
     second_operator_asked(&player->person, ask);
 }
 
+static void trace_event(const struct player *player, const struct up_event *event) {
+    char text[300];
+    if (event->kind == UP_EVENT_PLATEAU)
+        snprintf(text, sizeof text, "%.0f counts, %.2f g now hangs", event->plateau.load,
+                 1000 * second_tank_hung_kg(&player->tank, player->time_s));
+    else if (event->kind == UP_EVENT_TRIAL)
+        snprintf(text, sizeof text, "%u: %.0f counts, %u shakes", event->trial.number,
+                 event->trial.load_counts, event->trial.shakes);
+    else
+        snprintf(text, sizeof text, "%s", event->text);
+    static const char *const kind[] = {
+        [UP_EVENT_PLATEAU] = "reading", [UP_EVENT_TRIAL] = "trial", [UP_EVENT_FAULT] = "fault",
+        [UP_EVENT_NOTE] = "note",       [UP_EVENT_CHECK] = "check", [UP_EVENT_FINISHED] = "end"};
+    if (event->kind != UP_EVENT_ASK)
+        trace(player, kind[event->kind], text);
+}
+
 static void take_event(struct player *player, const struct up_event *event) {
+    if (player->plan->trace)
+        trace_event(player, event);
     if (event->kind == UP_EVENT_ASK)
         take_ask(player, &event->ask);
-    else if (event->kind != UP_EVENT_FINISHED)
-        trace(player, event->kind == UP_EVENT_PLATEAU ? event->plateau_of : "told", event->text);
     if (event->kind == UP_EVENT_FAULT) {
         note_question(player, event->text);
         second_operator_warned(&player->person, event->text);
@@ -77,7 +94,7 @@ static void answer(struct player *player) {
 
 static void feed(struct player *player) {
     unsigned held = player->truth.cell.held > 1 ? player->truth.cell.held : 1;
-    struct up_sample sample = {.loads = 1, .columns = 3, .sequence = NAN};
+    struct up_sample sample = {.loads = 1, .columns = 3, .sequence = (double)NAN};
     player->time_s += 0.1 / held;
     sample.time_s = round(1000 * player->time_s) / 1000;
     sample.load[0] = second_tank_word(&player->tank, player->time_s);

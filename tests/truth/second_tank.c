@@ -15,7 +15,7 @@ void second_tank_begin(struct second_tank *tank, const struct second_tank_law *l
     memset(tank, 0, sizeof *tank);
     tank->law = *law;
     tank->chance = chance;
-    tank->lifted_s = -INFINITY;
+    tank->lifted_s = -(double)INFINITY;
     second_cell_begin(&tank->cell, cell, chance);
 }
 
@@ -59,9 +59,10 @@ double second_tank_air_kg(const struct second_tank *tank, double time_s) {
 
 /* Drop by drop, each slower than the one before: the share lost grows as time to the power 2/3. */
 double second_tank_drip_kg(const struct second_tank *tank, double time_s) {
-    double share = (time_s - tank->lifted_s) / tank->law.drip_s;
-    if (!(share >= 0 && share < 1) || tank->hung.in_water)
+    double since_s = time_s - tank->lifted_s;
+    if (!(since_s >= 0 && since_s < tank->law.drip_s) || tank->hung.in_water)
         return 0;
+    double share = since_s / tank->law.drip_s;
     return drop_kg * ceil(tank->law.drip_kg * (1 - pow(share, 2.0 / 3)) / drop_kg);
 }
 
