@@ -6,157 +6,101 @@
 
 #include "internal.h"
 
-struct member {
-    const char *key;
-    size_t offset;
-    bool may_lack; /* null where it is not known; not in bodies from before there was one */
-};
+#define MEMBERS_OF struct up_calibration_point
+static const struct catalogue_member point_members[] = {
+    NUMBER("mass_kg", mass_kg, UNIT_KG, NEEDED,
+           "conventional mass (OIML R 111); negative: taken off"),
+    NUMBER("load_counts", load_counts, UNIT_COUNTS, NEEDED, "difference to the tares around it"),
+    NUMBER("u_plateau_counts", u_plateau_counts, UNIT_COUNTS, NEEDED | NOT_NEGATIVE,
+           "its standard uncertainty, from the noise of the plateaus"),
+    NUMBER("residual_g", residual_g, UNIT_G, NEEDED, "what the line reads there, less the mass"),
+    END};
+#undef MEMBERS_OF
 
-#define MEMBER(name)                                                                               \
-    { #name, offsetof(struct up_calibration, name), false }
-#define LATER(name)                                                                                \
-    { #name, offsetof(struct up_calibration, name), true }
+#define MEMBERS_OF struct up_stair
+static const struct catalogue_member stair_members[] = {
+    NUMBER("mass_kg", mass_kg, UNIT_KG, NEEDED, "all that hangs"),
+    TRUTH("falling", falling, 0, "masses are taken off again"),
+    NUMBER("load_counts", load_counts, UNIT_COUNTS, NEEDED,
+           "less the empty hanger's; drift of the zero and creep of earlier steps taken off"),
+    NUMBER("u_plateau_counts", u_plateau_counts, UNIT_COUNTS, NEEDED | NOT_NEGATIVE,
+           "its standard uncertainty, from the noise of the plateau"),
+    NUMBER("residual_g", residual_g, UNIT_G, NEEDED,
+           "of the straight line through the empty hanger and the top"),
+    NUMBER("hysteresis_g", hysteresis_g, UNIT_G, LATER,
+           "falling: this reading less the rising one of the same mass"),
+    END};
+#undef MEMBERS_OF
+
+static const struct catalogue_nested points = {.members = point_members,
+                                               .most = UP_CALIBRATION_POINTS_MAX,
+                                               .stride = sizeof(struct up_calibration_point),
+                                               .count_at = offsetof(struct up_calibration, points)};
+static const struct catalogue_nested stairs = {.members = stair_members,
+                                               .most = UP_STAIRS_MAX,
+                                               .stride = sizeof(struct up_stair),
+                                               .count_at = offsetof(struct up_calibration, stairs)};
+
 /* Released keys stay as they are, whatever the member is called. */
-#define KEYED(key, name, may_lack)                                                                 \
-    { key, offsetof(struct up_calibration, name), may_lack }
-
-static const struct member members[] = {
-    KEYED("slope_counts_kg", slope_counts_per_kg, false),
-    KEYED("u_slope_counts_kg", u_slope_counts_per_kg, false),
-    MEMBER(dof),
-    MEMBER(mass_tolerance_rel),
-    MEMBER(lack_of_fit_kg),
-    MEMBER(offset_counts),
-    MEMBER(u_offset_counts),
-    MEMBER(creep_rel_decade),
-    MEMBER(noise_counts),
-    MEMBER(air_density_kg_m3),
-    MEMBER(read_after_s),
-    MEMBER(window_s),
-    MEMBER(span_kg),
-    KEYED("unloading_slope_counts_kg", unloading_slope_counts_per_kg, true),
-    KEYED("u_unloading_slope_counts_kg", u_unloading_slope_counts_per_kg, true),
-    KEYED("quadratic_counts_kg2", quadratic_counts_per_kg2, true),
-    LATER(quadratic_f),
-    LATER(quadratic_f_limit),
-    LATER(hysteresis_kg),
-    LATER(temp_c),
-    LATER(preloaded),
-};
-enum { MEMBERS = sizeof members / sizeof members[0] };
-
-static const double *number_in(const struct up_calibration *calibration, size_t i) {
-    return (const double *)(const void *)((const char *)calibration + members[i].offset);
-}
-
-static json_t *stairs_to_json(const struct up_calibration *calibration) {
-    json_t *stairs = json_array();
-    for (unsigned i = 0; i < calibration->stairs && i < UP_STAIRS_MAX; i++) {
-        const struct up_stair *stair = &calibration->stair[i];
-        json_array_append_new(
-            stairs, json_pack("{s:o, s:b, s:o, s:o, s:o, s:o}", "mass_kg",
-                              number_or_null(stair->mass_kg), "falling", (int)stair->falling,
-                              "load_counts", number_or_null(stair->load_counts), "u_plateau_counts",
-                              number_or_null(stair->u_plateau_counts), "residual_g",
-                              number_or_null(stair->residual_g), "hysteresis_g",
-                              number_or_null(stair->hysteresis_g)));
-    }
-    return stairs;
-}
+#define MEMBERS_OF struct up_calibration
+const struct catalogue_member catalogue_calibration_members[] = {
+    TEXT("bench", bench, OF_RECORD, "id of the rig"),
+    NUMBER("slope_counts_kg", slope_counts_per_kg, UNIT_COUNTS_KG, NEEDED, "counts per kilogram"),
+    NUMBER("u_slope_counts_kg", u_slope_counts_per_kg, UNIT_COUNTS_KG, NEEDED | NOT_NEGATIVE,
+           "its standard uncertainty from the fit, without that of the masses"),
+    DOF("dof", dof, "degrees of freedom of the slope"),
+    NUMBER("mass_tolerance_rel", mass_tolerance_rel, UNIT_SHARE, NEEDED | NOT_NEGATIVE,
+           "half-width of the masses' error as a share, the same for all of one set"),
+    NUMBER("lack_of_fit_kg", lack_of_fit_kg, UNIT_KG, NEEDED | NOT_NEGATIVE,
+           "scatter of the points about the line that noise does not explain"),
+    NUMBER("offset_counts", offset_counts, UNIT_COUNTS, NEEDED,
+           "of the line with an offset, fitted as a check: should hold zero"),
+    NUMBER("u_offset_counts", u_offset_counts, UNIT_COUNTS, NEEDED | NOT_NEGATIVE,
+           "its standard uncertainty"),
+    NUMBER("creep_rel_decade", creep_rel_decade, UNIT_SHARE, NEEDED,
+           "change of the reading per tenfold time after the step, as a share of the load"),
+    NUMBER("noise_counts", noise_counts, UNIT_COUNTS, NEEDED | NOT_NEGATIVE,
+           "noise floor of one reading"),
+    NUMBER("air_density_kg_m3", air_density_kg_m3, UNIT_KG_M3, NEEDED, "while calibrating"),
+    NUMBER("read_after_s", read_after_s, UNIT_S, NEEDED, "from the step of the load to the window"),
+    NUMBER("window_s", window_s, UNIT_S, NEEDED, "length of the reading window"),
+    NUMBER("span_kg", span_kg, UNIT_KG, NEEDED, "largest mass"),
+    TEXT("rig_sha256", rig_sha256, 0, "of the rig's line and sensor sections"),
+    BENCH_SEQUENCE,
+    NUMBER("unloading_slope_counts_kg", unloading_slope_counts_per_kg, UNIT_COUNTS_KG, LATER,
+           "where masses taken off follow another slope"),
+    NUMBER("u_unloading_slope_counts_kg", u_unloading_slope_counts_per_kg, UNIT_COUNTS_KG,
+           LATER | NOT_NEGATIVE, "its standard uncertainty"),
+    NUMBER("quadratic_counts_kg2", quadratic_counts_per_kg2, UNIT_COUNTS_KG2, LATER,
+           "bend of the line, counts per kilogram squared; 0: straight"),
+    NUMBER("hysteresis_kg", hysteresis_kg, UNIT_KG, LATER,
+           "largest difference between falling and rising readings of the staircase"),
+    TEXT_AS(IN_TEXT_OR_NULL, "mass_class", mass_class, LATER, "OIML R 111, such as M1"),
+    NUMBER("temp_c", temp_c, UNIT_C, LATER, "of the air, and so of the cell"),
+    NUMBER("preloaded", preloaded, UNIT_ONE, LATER, "1: the cell was loaded before the first mass"),
+    NUMBER("quadratic_f", quadratic_f, UNIT_ONE, LATER | JSON_ONLY, "F value of the bend"),
+    NUMBER("quadratic_f_limit", quadratic_f_limit, UNIT_ONE, LATER | JSON_ONLY,
+           "its limit at 99 %"),
+    LIST("points", point, points, LATER, "the loadings"),
+    LIST("staircase", stair, stairs, LATER, "all masses up and down without emptying"),
+    END};
+#undef MEMBERS_OF
 
 json_t *up_calibration_to_json(const struct up_calibration *calibration) {
-    json_t *points = json_array();
-    json_t *json = json_pack("{s:o, s:s}", "bench", clean_string(calibration->bench), "rig_sha256",
-                             calibration->rig_sha256);
-    for (size_t i = 0; i < MEMBERS; i++) {
-        json_object_set_new(json, members[i].key, number_or_null(*number_in(calibration, i)));
-    }
-    for (unsigned i = 0; i < calibration->points && i < UP_CALIBRATION_POINTS_MAX; i++) {
-        const struct up_calibration_point *point = &calibration->point[i];
-        json_array_append_new(
-            points, json_pack("{s:o, s:o, s:o, s:o}", "mass_kg", number_or_null(point->mass_kg),
-                              "load_counts", number_or_null(point->load_counts), "u_plateau_counts",
-                              number_or_null(point->u_plateau_counts), "residual_g",
-                              number_or_null(point->residual_g)));
-    }
-    json_object_set_new(json, "points", points);
-    json_object_set_new(json, "staircase", stairs_to_json(calibration));
-    json_object_set_new(json, "mass_class",
-                        calibration->mass_class[0] != '\0' ? clean_string(calibration->mass_class)
-                                                           : json_null());
+    json_t *json = members_to_json(catalogue_calibration_members, calibration);
     if (calibration->id[0] != '\0') {
         json_object_set_new(json, "calibration_id", json_string(calibration->id));
     }
     return json;
 }
 
-static bool read_points(const json_t *points, struct up_calibration *calibration) {
-    size_t count = json_array_size(points);
-    if (count > UP_CALIBRATION_POINTS_MAX) {
-        return false;
-    }
-    for (size_t i = 0; i < count; i++) {
-        const json_t *from = json_array_get(points, i);
-        struct up_calibration_point *point = &calibration->point[i];
-        if (!take_number(from, "mass_kg", &point->mass_kg) ||
-            !take_number(from, "load_counts", &point->load_counts) ||
-            !take_number(from, "u_plateau_counts", &point->u_plateau_counts) ||
-            !take_number(from, "residual_g", &point->residual_g)) {
-            return false;
-        }
-    }
-    calibration->points = (unsigned)count;
-    return true;
-}
-
-static bool read_stairs(const json_t *stairs, struct up_calibration *calibration) {
-    size_t count = json_array_size(stairs);
-    if (count > UP_STAIRS_MAX) {
-        return false;
-    }
-    for (size_t i = 0; i < count; i++) {
-        const json_t *from = json_array_get(stairs, i);
-        struct up_stair *stair = &calibration->stair[i];
-        stair->falling = json_is_true(json_object_get(from, "falling"));
-        stair->hysteresis_g = (double)NAN;
-        take_number(from, "hysteresis_g", &stair->hysteresis_g);
-        if (!take_number(from, "mass_kg", &stair->mass_kg) ||
-            !take_number(from, "load_counts", &stair->load_counts) ||
-            !take_number(from, "u_plateau_counts", &stair->u_plateau_counts) ||
-            !take_number(from, "residual_g", &stair->residual_g)) {
-            return false;
-        }
-    }
-    calibration->stairs = (unsigned)count;
-    return true;
-}
-
-/* One from before the line could bend was straight. */
-static void fill_lacking(const json_t *body, struct up_calibration *calibration) {
-    take_text(body, "mass_class", calibration->mass_class, sizeof calibration->mass_class);
-    if (isnan(calibration->quadratic_counts_per_kg2)) {
+bool up_calibration_from_json(const json_t *content, struct up_calibration *calibration) {
+    memset(calibration, 0, sizeof *calibration);
+    bool good = members_from_json(catalogue_calibration_members, content, calibration);
+    if (isnan(calibration->quadratic_counts_per_kg2)) { /* from before the line could bend */
         calibration->quadratic_counts_per_kg2 = 0;
     }
-}
-
-bool up_calibration_from_json(const json_t *body, struct up_calibration *calibration) {
-    bool good = true;
-    memset(calibration, 0, sizeof *calibration);
-    for (size_t i = 0; i < MEMBERS; i++) {
-        double value = (double)NAN;
-        take_number(body, members[i].key, &value);
-        if (members[i].offset == offsetof(struct up_calibration, dof) &&
-            json_is_null(json_object_get(body, "dof"))) {
-            value = (double)INFINITY;
-        }
-        *(double *)(void *)((char *)calibration + members[i].offset) = value;
-        good = good && (members[i].may_lack || !isnan(value));
-    }
-    fill_lacking(body, calibration);
-    return good && take_text(body, "bench", calibration->bench, sizeof calibration->bench) &&
-           take_text(body, "rig_sha256", calibration->rig_sha256, sizeof calibration->rig_sha256) &&
-           read_points(json_object_get(body, "points"), calibration) &&
-           read_stairs(json_object_get(body, "staircase"), calibration);
+    return good;
 }
 
 /* ---- the latest of a bench ---- */

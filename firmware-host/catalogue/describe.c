@@ -11,39 +11,35 @@
 /* ---- CSV on the Web ---- */
 
 /* INF, as infinite degrees of freedom stand there, is a value of XML Schema's double. */
-static const char *datatype_of(const struct catalogue_column *column) {
-    switch (column->type) {
-    case COLUMN_NUMBER:
-        return "double";
-    case COLUMN_INTEGER:
-        return "integer";
-    case COLUMN_TRUTH:
-        return "boolean";
-    case COLUMN_TEXT:
-    case COLUMN_LINES:
-        break;
-    }
-    return strstr(column->name, "_utc") != NULL ? "dateTime" : "string";
+static const char *datatype_of(const struct catalogue_member *member) {
+    static const char *const names[] = {
+        [MEMBER_NUMBER] = "double", [MEMBER_INTEGER] = "integer", [MEMBER_TRUTH] = "boolean"};
+    return member->type == MEMBER_TEXT || member->type == MEMBER_LINES
+               ? strstr(member->key, "_utc") != NULL ? "dateTime" : "string"
+               : names[member->type];
 }
 
-static void add_column(json_t *columns, const char *name, const char *datatype, bool required) {
-    json_array_append_new(columns, json_pack("{s:s, s:s, s:s, s:b}", "name", name, "titles", name,
-                                             "datatype", datatype, "required", (int)required));
+static void add_column(json_t *columns, const char *name, const char *datatype, bool required,
+                       const char *what) {
+    json_array_append_new(columns, json_pack("{s:s, s:s, s:s, s:b, s:s}", "name", name, "titles",
+                                             name, "datatype", datatype, "required", (int)required,
+                                             "dc:description", what));
 }
 
 static json_t *csv_columns(const struct catalogue_table *table) {
     json_t *columns = json_array();
-    add_column(columns, table->id_name, "string", true);
-    add_column(columns, "record_id", "string", true);
-    add_column(columns, "made_utc", "dateTime", true);
-    for (const struct catalogue_column *column = table->columns; column->name != NULL; column++) {
-        if (column->type != COLUMN_LINES) {
-            add_column(columns, column->name, datatype_of(column),
-                       column->type == COLUMN_INTEGER && !column->may_lack);
+    add_column(columns, table->id_name, "string", true, "the thing that this is a version of");
+    add_column(columns, "record_id", "string", true, "this version");
+    add_column(columns, "made_utc", "dateTime", true, "when this version was stored");
+    for (const struct catalogue_member *member = table->members; member->key != NULL; member++) {
+        if (catalogue_is_in_csv(member)) {
+            add_column(columns, member->key, datatype_of(member),
+                       member->type == MEMBER_INTEGER && (member->flags & LATER) == 0,
+                       member->what);
         }
     }
     if (strcmp(table->kind, "result") == 0) {
-        add_column(columns, "item_name", "string", false);
+        add_column(columns, "item_name", "string", false, "what the item is called now");
     }
     return columns;
 }
@@ -51,13 +47,13 @@ static json_t *csv_columns(const struct catalogue_table *table) {
 /* A column that is called as the id of another table points there. */
 static json_t *foreign_keys(const struct catalogue_table *table) {
     json_t *keys = json_array();
-    for (const struct catalogue_column *column = table->columns; column->name != NULL; column++) {
+    for (const struct catalogue_member *member = table->members; member->key != NULL; member++) {
         for (size_t i = 0; i < CATALOGUE_TABLES; i++) {
             const struct catalogue_table *other = &catalogue_tables[i];
-            if (strcmp(column->name, other->id_name) == 0) {
+            if (strcmp(member->key, other->id_name) == 0) {
                 json_array_append_new(keys,
                                       json_pack("{s:s, s:{s:s, s:s}}", "columnReference",
-                                                column->name, "reference", "resource", other->file,
+                                                member->key, "reference", "resource", other->file,
                                                 "columnReference", other->id_name));
             }
         }
@@ -86,15 +82,16 @@ json_t *catalogue_csv_metadata(void) {
 
 /* ---- JSON Schema ---- */
 
-static json_t *type_of(const struct catalogue_column *column) {
-    static const char *const names[] = {[COLUMN_TEXT] = "string",
-                                        [COLUMN_LINES] = "string",
-                                        [COLUMN_NUMBER] = "number",
-                                        [COLUMN_INTEGER] = "integer",
-                                        [COLUMN_TRUTH] = "boolean"};
-    return column->type == COLUMN_NUMBER || column->may_lack
-               ? json_pack("{s:[s, s]}", "type", names[column->type], "null")
-               : json_pack("{s:s}", "type", names[column->type]);
+static json_t *type_of(const struct catalogue_member *member) {
+    static const char *const names[] = {[MEMBER_TEXT] = "string",
+                                        [MEMBER_LINES] = "string",
+                                        [MEMBER_NUMBER] = "number",
+                                        [MEMBER_INTEGER] = "integer",
+                                        [MEMBER_TRUTH] = "boolean"};
+    return member->type == MEMBER_NUMBER || (member->flags & LATER) != 0
+               ? json_pack("{s:[s, s], s:s}", "type", names[member->type], "null", "description",
+                           member->what)
+               : json_pack("{s:s, s:s}", "type", names[member->type], "description", member->what);
 }
 
 static json_t *record_members(void) {
@@ -108,10 +105,13 @@ static json_t *entry_schema(const struct catalogue_table *table) {
     json_t *properties = record_members();
     json_t *required = json_pack("[s, s, s, s, s, s]", "id", "subject", "sha256", "made_utc",
                                  "replaces", table->id_name);
-    for (const struct catalogue_column *column = table->columns; column->name != NULL; column++) {
-        json_object_set_new(properties, column->name, type_of(column));
-        if (!column->may_lack) {
-            json_array_append_new(required, json_string(column->name));
+    for (const struct catalogue_member *member = table->members; member->key != NULL; member++) {
+        if (!catalogue_is_column(member)) {
+            continue;
+        }
+        json_object_set_new(properties, member->key, type_of(member));
+        if ((member->flags & LATER) == 0) {
+            json_array_append_new(required, json_string(member->key));
         }
     }
     json_object_set_new(properties, table->id_name, json_pack("{s:s}", "$ref", "#/$defs/uuid"));

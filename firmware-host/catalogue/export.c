@@ -47,7 +47,7 @@ static void put_text(FILE *stream, const char *text) {
 }
 
 /* The degrees of freedom of an uncertainty taken as known are infinite, which JSON cannot hold. */
-static void put_value(FILE *stream, const char *key, const json_t *value) {
+static void put_value(FILE *stream, enum member_form form, const json_t *value) {
     char number[32];
     if (json_is_string(value)) {
         put_text(stream, json_string_value(value));
@@ -56,7 +56,7 @@ static void put_value(FILE *stream, const char *key, const json_t *value) {
     } else if (json_is_number(value)) {
         up_text_from_number(json_number_value(value), number, sizeof number);
         fputs(number, stream);
-    } else if (strcmp(key, "dof") == 0) {
+    } else if (form == IN_DOF) {
         fputs("INF", stream);
     }
 }
@@ -80,16 +80,16 @@ static bool put_row(const struct up_record *record, void *context) {
     put_text(stream, record->id);
     fputc(',', stream);
     put_text(stream, record->made_utc);
-    for (const struct catalogue_column *column = writing->table->columns; column->name != NULL;
-         column++) {
-        if (column->type == COLUMN_LINES) {
+    for (const struct catalogue_member *member = writing->table->members; member->key != NULL;
+         member++) {
+        if (!catalogue_is_in_csv(member)) {
             continue;
         }
         fputc(',', stream);
-        if (strcmp(column->name, "bench") == 0) {
+        if ((member->flags & OF_RECORD) != 0) {
             put_text(stream, record->bench);
         } else {
-            put_value(stream, column->name, json_object_get(record->body, column->name));
+            put_value(stream, member->form, json_object_get(record->body, member->key));
         }
     }
     if (names_items(writing->table)) {
@@ -103,10 +103,10 @@ static bool write_csv(FILE *stream, void *context) {
     struct writing *writing = context;
     writing->stream = stream;
     fprintf(stream, "%s,record_id,made_utc", writing->table->id_name);
-    for (const struct catalogue_column *column = writing->table->columns; column->name != NULL;
-         column++) {
-        if (column->type != COLUMN_LINES) {
-            fprintf(stream, ",%s", column->name);
+    for (const struct catalogue_member *member = writing->table->members; member->key != NULL;
+         member++) {
+        if (catalogue_is_in_csv(member)) {
+            fprintf(stream, ",%s", member->key);
         }
     }
     fputs(names_items(writing->table) ? ",item_name\r\n" : "\r\n", stream);

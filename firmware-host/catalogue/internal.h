@@ -5,7 +5,9 @@
 
 #include <sqlite3.h>
 
+#include "members.h"
 #include "upthrust/catalogue.h"
+#include "upthrust/json.h"
 
 enum {
     APPLICATION_ID = 0x75705442, /* "upTB" */
@@ -48,28 +50,22 @@ bool catalogue_is_network(unsigned long type);
 
 /* ---- schema.c ---- */
 
-enum catalogue_type {
-    COLUMN_TEXT,
-    COLUMN_LINES,  /* text of several lines: in the view and in JSON, not in CSV */
-    COLUMN_NUMBER, /* or null */
-    COLUMN_INTEGER,
-    COLUMN_TRUTH,
-};
-
-struct catalogue_column {
-    const char *name;
-    enum catalogue_type type;
-    bool may_lack;
-};
-
 /* What the outside sees of one kind: an SQL view, a CSV file and a list in the JSON document, all
    with the same names. Once released, columns are only added, at the end. */
 struct catalogue_table {
     const char *kind;    /* of the records, and the view's name */
     const char *id_name; /* the first column: the thing's id */
     const char *file, *list;
-    const struct catalogue_column *columns; /* members of the bodies (and bench), ended by NULL */
+    const struct catalogue_member *members;
+    const char *(*fault)(const json_t *content); /* of members together; NULL where there is none */
 };
+
+/* The view "plateau". */
+extern const struct catalogue_member catalogue_plateau_members[];
+extern const struct catalogue_member catalogue_item_members[], catalogue_calibration_members[],
+    catalogue_result_members[], catalogue_decision_members[], catalogue_reference_members[],
+    catalogue_check_members[], catalogue_kind_members[], catalogue_rig_members[],
+    catalogue_run_members[], catalogue_trial_members[];
 
 enum { CATALOGUE_TABLES = 10 };
 extern const struct catalogue_table catalogue_tables[CATALOGUE_TABLES];
@@ -169,6 +165,9 @@ bool catalogue_fail_found(const struct catalogue_found *found, struct up_failure
 bool catalogue_take(struct up_catalogue *catalogue, struct up_record *record, json_t *replaces,
                     const char *where, bool *fresh, struct up_failure *failure);
 
+/* What no other catalogue would take in is not stored either. */
+bool catalogue_check_content(const char *kind, const json_t *content, struct up_failure *failure);
+
 /* ---- describe.c ---- */
 
 /* What tells other programs how the files are to be read: the CSV metadata (W3C) and the JSON
@@ -176,16 +175,8 @@ bool catalogue_take(struct up_catalogue *catalogue, struct up_record *record, js
 json_t *catalogue_csv_metadata(void);
 json_t *catalogue_json_schema(void);
 
-/* ---- result_sides.c ---- */
-
-/* What a result's body holds beside its number. */
-void set_sides(json_t *json, const struct up_result *result);
-void take_sides(const json_t *body, struct up_result *result);
-
-/* Members of JSON bodies; the target is left alone and false returned where the member is missing
-   or of another type. NaN and infinities are written as null, text is cleaned. */
-json_t *number_or_null(double value);
-json_t *clean_string(const char *text);
+/* Members of JSON contents; the target is left alone and false returned where the member is missing
+   or of another type. */
 bool take_number(const json_t *body, const char *key, double *value);
 bool take_text(const json_t *body, const char *key, char *text, size_t size);
 

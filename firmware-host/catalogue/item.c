@@ -9,21 +9,21 @@ enum { PIECES_MAX = 12 };
 static const struct catalogue_noun noun = {"item", "item", "items", "an item", "item"};
 
 /* Ids in one text, a blank between them: a column of a table, too. */
-static void set_parts(json_t *json, const struct up_item *item) {
+static json_t *parts_to_json(const void *from) {
+    const struct up_item *item = from;
     char text[UP_PARTS_MAX * UP_ID_SIZE + 1] = "";
     size_t length = 0;
     for (int i = 0; i < item->parts && i < UP_PARTS_MAX; i++) {
         length += (size_t)snprintf(text + length, sizeof text - length, "%s%.36s", i > 0 ? " " : "",
                                    item->part_id[i]);
     }
-    if (item->parts > 0) {
-        json_object_set_new(json, "part_ids", clean_string(text));
-    }
+    return item->parts > 0 ? up_json_text(text) : NULL;
 }
 
-/* Records from before there were parts have none. */
-static bool take_parts(const json_t *body, struct up_item *item) {
-    const char *text = json_string_value(json_object_get(body, "part_ids"));
+static bool parts_from_json(const json_t *value, void *to) {
+    struct up_item *item = to;
+    const char *text = json_string_value(value);
+    item->parts = 0;
     while (text != NULL && *text != '\0') {
         size_t length = strcspn(text, " ");
         if (item->parts == UP_PARTS_MAX || length != UP_ID_SIZE - 1) {
@@ -35,35 +35,33 @@ static bool take_parts(const json_t *body, struct up_item *item) {
     return true;
 }
 
+#define MEMBERS_OF struct up_item
+const struct catalogue_member catalogue_item_members[] = {
+    TEXT("name", name, 0, "what the item is called here; need not be unique"),
+    TEXT("kind", kind, 0, "fin, boot, hood, ..."),
+    TEXT("maker", maker, 0, "who made it; may be empty"),
+    TEXT("model", model, 0, "the maker's name for it; may be empty"),
+    TEXT("size", size, 0, "as printed on it; may be empty"),
+    INTEGER("pieces", pieces, PIECES_MAX, ABOVE_ZERO, "hung together: 1, or 2 for a pair"),
+    NUMBER("tolerance_g", tolerance_g, UNIT_G, NEEDED | ABOVE_ZERO,
+           "neutral is a net buoyancy of up to this, either way"),
+    NUMBER("expansion_per_k", expansion_per_k, UNIT_PER_K, NEEDED, "volume expansion, estimate"),
+    NUMBER("u_expansion_per_k", u_expansion_per_k, UNIT_PER_K, NEEDED | NOT_NEGATIVE,
+           "its standard uncertainty"),
+    TRUTH("compressible", compressible, 0, "foam or closed air: a result holds at its depth only"),
+    {OWN("part_ids", MEMBER_TEXT, LATER, parts_to_json, parts_from_json,
+         "items measured together as this one, a blank between their ids")},
+    END};
+#undef MEMBERS_OF
+
 json_t *up_item_to_json(const struct up_item *item) {
-    json_t *json = json_pack(
-        "{s:o, s:o, s:o, s:o, s:o, s:i, s:o, s:o, s:o, s:b}", "name", clean_string(item->name),
-        "kind", clean_string(item->kind), "maker", clean_string(item->maker), "model",
-        clean_string(item->model), "size", clean_string(item->size), "pieces", item->pieces,
-        "tolerance_g", number_or_null(item->tolerance_g), "expansion_per_k",
-        number_or_null(item->expansion_per_k), "u_expansion_per_k",
-        number_or_null(item->u_expansion_per_k), "compressible", item->compressible);
-    set_parts(json, item);
-    return json;
+    return members_to_json(catalogue_item_members, item);
 }
 
-bool up_item_from_json(const json_t *body, struct up_item *item) {
-    double pieces = 0;
+bool up_item_from_json(const json_t *content, struct up_item *item) {
     memset(item, 0, sizeof *item);
-    bool good = take_text(body, "name", item->name, sizeof item->name) &&
-                take_text(body, "kind", item->kind, sizeof item->kind) &&
-                take_text(body, "maker", item->maker, sizeof item->maker) &&
-                take_text(body, "model", item->model, sizeof item->model) &&
-                take_text(body, "size", item->size, sizeof item->size) &&
-                take_number(body, "pieces", &pieces) &&
-                take_number(body, "tolerance_g", &item->tolerance_g) &&
-                take_number(body, "expansion_per_k", &item->expansion_per_k) &&
-                take_number(body, "u_expansion_per_k", &item->u_expansion_per_k) &&
-                take_parts(body, item);
-    good = good && pieces >= 1 && pieces <= PIECES_MAX && pieces == floor(pieces) &&
-           item->tolerance_g > 0;
-    item->pieces = good ? (int)pieces : 1;
-    item->compressible = json_is_true(json_object_get(body, "compressible"));
+    bool good = members_from_json(catalogue_item_members, content, item);
+    item->pieces = item->pieces > 0 ? item->pieces : 1;
     return good;
 }
 

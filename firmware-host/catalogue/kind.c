@@ -12,6 +12,16 @@
 
 static const struct catalogue_noun noun = {"gear_kind", "kind", "kinds", "a kind", "kind"};
 
+#define MEMBERS_OF struct up_kind
+const struct catalogue_member catalogue_kind_members[] = {
+    TEXT("name", name, 0, "of the kind; the case of its letters does not count"),
+    NUMBER_AS(IN_ABOVE_ZERO, "tolerance_one_g", tolerance_one_g, UNIT_G, ABOVE_ZERO,
+              "neutral for one piece, for items added from then on; null: none is set"),
+    NUMBER_AS(IN_ABOVE_ZERO, "tolerance_pair_g", tolerance_pair_g, UNIT_G, ABOVE_ZERO,
+              "the same for a pair"),
+    END};
+#undef MEMBERS_OF
+
 enum { GAINS_MAX = 16 }; /* of one trial: as many as a rig file may ask for */
 
 /* A session shakes no more after a gain below this, or below three times what the readings' noise
@@ -21,11 +31,6 @@ static const double STOP_GAIN_G = 0.5, STOP_GAIN_US = 3;
 struct names {
     char (*name)[UP_NAME_SIZE];
     unsigned count;
-};
-
-struct tolerance {
-    char name[UP_NAME_SIZE];
-    double one_g, pair_g;
 };
 
 struct trial {
@@ -47,7 +52,7 @@ struct lessons {
     json_t *gone_on;  /* run id -> that of the last run that went on with it */
     struct trial *trial;
     size_t count, room;
-    struct tolerance *tolerance;
+    struct up_kind *tolerance;
     size_t tolerances;
 };
 
@@ -183,15 +188,14 @@ static bool take_trial(const struct up_record *record, void *context) {
 
 static bool take_tolerance(const struct up_record *record, void *context) {
     struct lessons *lessons = context;
-    struct tolerance tolerance = {0};
-    if (take_text(record->body, "name", tolerance.name, sizeof tolerance.name) &&
-        (lessons->only_kind == NULL || strcasecmp(lessons->only_kind, tolerance.name) == 0)) {
-        take_number(record->body, "tolerance_one_g", &tolerance.one_g);
-        take_number(record->body, "tolerance_pair_g", &tolerance.pair_g);
+    struct up_kind set = {0};
+    members_from_json(catalogue_kind_members, record->body, &set);
+    if (set.name[0] != '\0' &&
+        (lessons->only_kind == NULL || strcasecmp(lessons->only_kind, set.name) == 0)) {
         lessons->tolerance =
             up_reallocate(lessons->tolerance, lessons->tolerances + 1, sizeof *lessons->tolerance);
-        lessons->tolerance[lessons->tolerances++] = tolerance;
-        index_of(&lessons->kinds, tolerance.name, strcasecmp);
+        lessons->tolerance[lessons->tolerances++] = set;
+        index_of(&lessons->kinds, set.name, strcasecmp);
     }
     return true;
 }
@@ -327,8 +331,8 @@ static void learn(const struct lessons *lessons, unsigned kind_at, unsigned benc
 static void fill_tolerances(const struct lessons *lessons, struct up_kind *kind) {
     for (size_t i = 0; i < lessons->tolerances; i++) {
         if (strcasecmp(lessons->tolerance[i].name, kind->name) == 0) {
-            kind->tolerance_one_g = lessons->tolerance[i].one_g;
-            kind->tolerance_pair_g = lessons->tolerance[i].pair_g;
+            kind->tolerance_one_g = lessons->tolerance[i].tolerance_one_g;
+            kind->tolerance_pair_g = lessons->tolerance[i].tolerance_pair_g;
         }
     }
 }
@@ -421,10 +425,6 @@ static void id_of_name(const char *name, char id[UP_ID_SIZE]) {
     uuid_unparse_lower(uuid, id);
 }
 
-static json_t *tolerance_or_null(double tolerance_g) {
-    return tolerance_g > 0 ? number_or_null(tolerance_g) : json_null();
-}
-
 bool up_kind_set(struct up_catalogue *catalogue, const struct up_kind *kind,
                  struct up_failure *failure) {
     char id[UP_ID_SIZE];
@@ -438,8 +438,6 @@ bool up_kind_set(struct up_catalogue *catalogue, const struct up_kind *kind,
                        "a kind's tolerances must be numbers above 0 g");
     }
     id_of_name(copy.name, id);
-    json_t *body = json_pack("{s:s, s:o, s:o}", "name", copy.name, "tolerance_one_g",
-                             tolerance_or_null(copy.tolerance_one_g), "tolerance_pair_g",
-                             tolerance_or_null(copy.tolerance_pair_g));
+    json_t *body = members_to_json(catalogue_kind_members, &copy);
     return catalogue_put_thing(catalogue, &noun, id, body, failure);
 }

@@ -382,17 +382,6 @@ bool catalogue_each_other(struct up_catalogue *catalogue, const char *kind,
 
 /* ---- members of bodies ---- */
 
-json_t *number_or_null(double value) {
-    return isfinite(value) ? json_real(value) : json_null();
-}
-
-json_t *clean_string(const char *text) {
-    char *clean = up_text_clean(text, strlen(text));
-    json_t *json = json_string(clean);
-    free(clean);
-    return json;
-}
-
 const char *up_record_text(const json_t *body, const char *key) {
     const char *text = json_string_value(json_object_get(body, key));
     return text != NULL ? text : "";

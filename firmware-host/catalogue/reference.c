@@ -18,14 +18,22 @@ static const double SAME_KG = 1e-9;
 
 /* ---- bodies ---- */
 
+#define MEMBERS_OF struct up_reference
+const struct catalogue_member catalogue_reference_members[] = {
+    TEXT("name", name, 0, "what the body is called here"),
+    NUMBER("mass_kg", mass_kg.value, UNIT_KG, NEEDED | ABOVE_ZERO, "true mass"),
+    NUMBER("u_mass_kg", mass_kg.u, UNIT_KG, NEEDED | ABOVE_ZERO, "its standard uncertainty"),
+    NUMBER("volume_m3", volume_m3.value, UNIT_M3, NEEDED | ABOVE_ZERO, "at 20 degrees C"),
+    NUMBER("u_volume_m3", volume_m3.u, UNIT_M3, NEEDED | ABOVE_ZERO, "its standard uncertainty"),
+    NUMBER("expansion_per_k", expansion_per_k, UNIT_PER_K, LATER | NOT_NEGATIVE,
+           "volume expansion; 0: none is taken into account"),
+    NUMBER("u_expansion_per_k", u_expansion_per_k, UNIT_PER_K, LATER | NOT_NEGATIVE,
+           "its standard uncertainty"),
+    END};
+#undef MEMBERS_OF
+
 json_t *up_reference_to_json(const struct up_reference *reference) {
-    return json_pack("{s:o, s:o, s:o, s:o, s:o, s:o, s:o}", "name", clean_string(reference->name),
-                     "mass_kg", number_or_null(reference->mass_kg.value), "u_mass_kg",
-                     number_or_null(reference->mass_kg.u), "volume_m3",
-                     number_or_null(reference->volume_m3.value), "u_volume_m3",
-                     number_or_null(reference->volume_m3.u), "expansion_per_k",
-                     number_or_null(reference->expansion_per_k), "u_expansion_per_k",
-                     number_or_null(reference->u_expansion_per_k));
+    return members_to_json(catalogue_reference_members, reference);
 }
 
 static bool is_known(struct up_quantity quantity) {
@@ -45,17 +53,14 @@ static bool is_expansion(double per_k) {
     return per_k >= 0 && per_k <= 0.01;
 }
 
-bool up_reference_from_json(const json_t *body, struct up_reference *reference) {
+bool up_reference_from_json(const json_t *content, struct up_reference *reference) {
     *reference = (struct up_reference){.mass_kg = up_known(0, 0), .volume_m3 = up_known(0, 0)};
-    take_number(body, "expansion_per_k", &reference->expansion_per_k); /* younger than bodies */
-    take_number(body, "u_expansion_per_k", &reference->u_expansion_per_k);
-    return take_text(body, "name", reference->name, sizeof reference->name) &&
-           take_number(body, "mass_kg", &reference->mass_kg.value) &&
-           take_number(body, "u_mass_kg", &reference->mass_kg.u) &&
-           take_number(body, "volume_m3", &reference->volume_m3.value) &&
-           take_number(body, "u_volume_m3", &reference->volume_m3.u) &&
-           is_known(reference->mass_kg) && is_known(reference->volume_m3) &&
-           has_density(reference) && is_expansion(reference->expansion_per_k) &&
+    bool good = members_from_json(catalogue_reference_members, content, reference);
+    double *const expansion[] = {&reference->expansion_per_k, &reference->u_expansion_per_k};
+    for (size_t i = 0; i < sizeof expansion / sizeof expansion[0]; i++) {
+        *expansion[i] = isnan(*expansion[i]) ? 0 : *expansion[i]; /* younger than bodies */
+    }
+    return good && has_density(reference) && is_expansion(reference->expansion_per_k) &&
            is_expansion(reference->u_expansion_per_k);
 }
 
@@ -121,20 +126,33 @@ bool up_reference_find(struct up_catalogue *catalogue, const char *name_or_id,
 
 /* ---- checks ---- */
 
+#define MEMBERS_OF struct up_reference_check
+const struct catalogue_member catalogue_check_members[] = {
+    TEXT("reference_id", id, 0, "the body that was weighed"),
+    TEXT_ALONE("run_id", 0, "in which session"),
+    TEXT("name", name, 0, "of the body, as it was then"),
+    NUMBER("load_counts", load_counts, UNIT_COUNTS, 0, "difference to the tares, made linear"),
+    THOUSANDTHS("reads_g", water_kg, UNIT_G, 0, "that load: mass less displaced water"),
+    THOUSANDTHS("u_reads_g", u_water_kg, UNIT_G, NOT_NEGATIVE,
+                "its standard uncertainty, without slope and masses"),
+    THOUSANDTHS("expected_g", expected_kg, UNIT_G, 0, "by mass, volume and the water's density"),
+    NUMBER("water_density_kg_m3", water_kg_m3, UNIT_KG_M3, 0, "of the tank's water"),
+    THOUSANDTHS("deviation_g", deviation_kg.value, UNIT_G, 0, "positive: reads too heavy"),
+    THOUSANDTHS("u_deviation_g", deviation_kg.u, UNIT_G, NOT_NEGATIVE, "its standard uncertainty"),
+    NUMBER("e_n", e_n, UNIT_ONE, 0, "deviation over twice its uncertainty"),
+    THOUSANDTHS("low_g", low_kg, UNIT_G, 0, "lower limit of the deviation"),
+    THOUSANDTHS("high_g", high_kg, UNIT_G, 0, "upper limit of the deviation"),
+    TRUTH("by_history", by_history, 0, "the limits come from the control chart"),
+    TRUTH("outside", outside, 0, "the deviation lies outside its limits"),
+    TRUTH("confirmed", confirmed, 0, "somebody went on all the same"),
+    BENCH_ALONE,
+    BENCH_SEQUENCE,
+    NUMBER("water_temp_c", water_temp_c, UNIT_C, LATER, "of the tank's water"),
+    END};
+#undef MEMBERS_OF
+
 json_t *up_reference_check_to_json(const struct up_reference_check *check) {
-    return json_pack(
-        "{s:s, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:b, s:b, "
-        "s:b}",
-        "reference_id", check->id, "name", clean_string(check->name), "load_counts",
-        number_or_null(check->load_counts), "reads_g", number_or_null(check->water_kg * 1e3),
-        "u_reads_g", number_or_null(check->u_water_kg * 1e3), "expected_g",
-        number_or_null(check->expected_kg * 1e3), "water_density_kg_m3",
-        number_or_null(check->water_kg_m3), "water_temp_c", number_or_null(check->water_temp_c),
-        "deviation_g", number_or_null(check->deviation_kg.value * 1e3), "u_deviation_g",
-        number_or_null(check->deviation_kg.u * 1e3), "e_n", number_or_null(check->e_n), "low_g",
-        number_or_null(check->low_kg * 1e3), "high_g", number_or_null(check->high_kg * 1e3),
-        "by_history", (int)check->by_history, "outside", (int)check->outside, "confirmed",
-        (int)check->confirmed);
+    return members_to_json(catalogue_check_members, check);
 }
 
 bool up_check_add(struct up_catalogue *catalogue, const struct up_reference_check *check,
@@ -142,6 +160,7 @@ bool up_check_add(struct up_catalogue *catalogue, const struct up_reference_chec
     json_t *body = up_reference_check_to_json(check);
     json_object_set_new(body, "run_id", json_string(run_id));
     bool good =
+        catalogue_check_content("reference_check", body, failure) &&
         up_catalogue_add(catalogue, "reference_check", NULL, bench, body, NULL, NULL, failure);
     json_decref(body);
     return good;
@@ -153,30 +172,6 @@ struct history {
     struct up_past_check *past;
     size_t count;
 };
-
-/* Missing is NaN. */
-static double number_of(const json_t *body, const char *key, double unit) {
-    double value = (double)NAN;
-    take_number(body, key, &value);
-    return value * unit;
-}
-
-static void read_check(const json_t *body, struct up_reference_check *check) {
-    check->load_counts = number_of(body, "load_counts", 1);
-    check->water_kg = number_of(body, "reads_g", 1e-3);
-    check->u_water_kg = number_of(body, "u_reads_g", 1e-3);
-    check->expected_kg = number_of(body, "expected_g", 1e-3);
-    check->water_kg_m3 = number_of(body, "water_density_kg_m3", 1);
-    check->water_temp_c = number_of(body, "water_temp_c", 1);
-    check->deviation_kg =
-        up_known(number_of(body, "deviation_g", 1e-3), number_of(body, "u_deviation_g", 1e-3));
-    check->e_n = number_of(body, "e_n", 1);
-    check->low_kg = number_of(body, "low_g", 1e-3);
-    check->high_kg = number_of(body, "high_g", 1e-3);
-    check->by_history = json_is_true(json_object_get(body, "by_history"));
-    check->outside = json_is_true(json_object_get(body, "outside"));
-    check->confirmed = json_is_true(json_object_get(body, "confirmed"));
-}
 
 /* Whether the body was then taken for what it is now. */
 static bool is_same_body(const struct up_reference *reference,
@@ -197,9 +192,7 @@ static bool take_check(const struct up_record *record, void *context) {
     history->past = up_reallocate(history->past, history->count + 1, sizeof *history->past);
     struct up_past_check *past = &history->past[history->count++];
     *past = (struct up_past_check){0};
-    read_check(record->body, &past->check);
-    memcpy(past->check.id, id, sizeof id);
-    take_text(record->body, "name", past->check.name, sizeof past->check.name);
+    members_from_json(catalogue_check_members, record->body, &past->check);
     take_text(record->body, "run_id", past->run_id, sizeof past->run_id);
     memcpy(past->bench, record->bench, sizeof past->bench);
     memcpy(past->made_utc, record->made_utc, sizeof past->made_utc);

@@ -32,11 +32,16 @@ static bool compare(const struct up_record *record, void *context) {
     return false;
 }
 
-/* A file in another encoding is kept with its odd bytes replaced; the hash is of the file. */
-static json_t *text_of(const char *file_text) {
-    json_t *json = json_string(file_text);
-    return json != NULL ? json : clean_string(file_text);
-}
+#define MEMBERS_OF struct up_rig_version
+const struct catalogue_member catalogue_rig_members[] = {
+    BENCH_ALONE,
+    BENCH_SEQUENCE,
+    TEXT_AS(IN_POINTER, "name", name, 0, "of the rig, for people"),
+    TEXT_ALONE("file_sha256", 0, "of the whole file"),
+    TEXT_AS(IN_POINTER, "rig_sha256", rig_sha256, 0, "of its line and sensor sections"),
+    {ROW("file_text", MEMBER_LINES, IN_POINTER, LATER, "the rig file"), AT(file_text)},
+    END};
+#undef MEMBERS_OF
 
 static bool put_version(struct up_catalogue *catalogue, struct up_record *record,
                         const struct up_rig_version *rig, const char *file_sha256,
@@ -45,9 +50,8 @@ static bool put_version(struct up_catalogue *catalogue, struct up_record *record
     if (replaces == NULL) {
         return false;
     }
-    record->body =
-        json_pack("{s:o, s:s, s:s, s:o}", "name", clean_string(rig->name), "file_sha256",
-                  file_sha256, "rig_sha256", rig->rig_sha256, "file_text", text_of(rig->file_text));
+    record->body = members_to_json(catalogue_rig_members, rig);
+    json_object_set_new(record->body, "file_sha256", json_string(file_sha256));
     bool good = catalogue_put(catalogue, record, replaces, failure);
     json_decref(record->body);
     json_decref(replaces);

@@ -9,10 +9,10 @@
 #include <string.h>
 #include <sys/file.h>
 #include <sys/stat.h>
-#include <time.h>
 #include <unistd.h>
 
 #include "internal.h"
+#include "upthrust/clock.h"
 #include "upthrust/text.h"
 
 struct up_run {
@@ -24,12 +24,6 @@ struct up_run {
     double begin_s;
     int broken_errno; /* of the first write that failed: nothing is written after it */
 };
-
-static double monotonic_s(void) {
-    struct timespec now;
-    clock_gettime(CLOCK_MONOTONIC, &now);
-    return (double)now.tv_sec + 1e-9 * (double)now.tv_nsec;
-}
 
 static FILE *open_in(const char *directory, const char *name) {
     char *path = up_text_format("%s/%s", directory, name);
@@ -86,7 +80,7 @@ bool up_run_open(struct up_catalogue *catalogue, const char *bench, json_t *abou
     *result = NULL;
     up_new_id(run_id);
     run->catalogue = catalogue;
-    run->begin_s = monotonic_s();
+    run->begin_s = up_monotonic_s();
     char *runs = up_text_format("%s/runs", up_catalogue_directory(catalogue));
     run->directory = up_text_format("%s/%s", runs, run_id);
     json_t *first = json_pack("{s:s}", "event", "run");
@@ -257,7 +251,7 @@ static bool cannot_write(struct up_run *run, int error, struct up_failure *failu
 bool up_run_journal(struct up_run *run, json_t *entry, struct up_failure *failure) {
     bool written = run->broken_errno == 0;
     json_object_set_new(entry, "offset", json_integer((json_int_t)run->offset));
-    json_object_set_new(entry, "arrival_s", json_real(monotonic_s() - run->begin_s));
+    json_object_set_new(entry, "arrival_s", json_real(up_monotonic_s() - run->begin_s));
     written =
         written && json_dumpf(entry, run->journal, JSON_COMPACT | JSON_REAL_PRECISION(17)) == 0 &&
         fputc('\n', run->journal) != EOF && fflush(run->journal) == 0 && fflush(run->stream) == 0;

@@ -5,189 +5,33 @@
 #include "internal.h"
 #include "upthrust/text.h"
 
-#define TEXT(name)                                                                                 \
-    { name, COLUMN_TEXT, false }
-#define NUMBER(name)                                                                               \
-    { name, COLUMN_NUMBER, false }
-#define INTEGER(name)                                                                              \
-    { name, COLUMN_INTEGER, false }
-#define TRUTH(name)                                                                                \
-    { name, COLUMN_TRUTH, false }
-/* Not in bodies from before there was one, or null there. */
-#define LATER(type, name)                                                                          \
-    { name, COLUMN_##type, true }
-#define END                                                                                        \
-    { NULL, COLUMN_TEXT, false }
+static const char *fault_of_item(const json_t *content) {
+    struct up_item item;
+    return up_item_from_json(content, &item) ? NULL : "has \"part_ids\" that are no list of ids";
+}
 
-static const struct catalogue_column item_columns[] = {TEXT("name"),
-                                                       TEXT("kind"),
-                                                       TEXT("maker"),
-                                                       TEXT("model"),
-                                                       TEXT("size"),
-                                                       INTEGER("pieces"),
-                                                       NUMBER("tolerance_g"),
-                                                       NUMBER("expansion_per_k"),
-                                                       NUMBER("u_expansion_per_k"),
-                                                       TRUTH("compressible"),
-                                                       LATER(TEXT, "part_ids"),
-                                                       END};
-static const struct catalogue_column calibration_columns[] = {
-    TEXT("bench"),
-    NUMBER("slope_counts_kg"),
-    NUMBER("u_slope_counts_kg"),
-    NUMBER("dof"),
-    NUMBER("mass_tolerance_rel"),
-    NUMBER("lack_of_fit_kg"),
-    NUMBER("offset_counts"),
-    NUMBER("u_offset_counts"),
-    NUMBER("creep_rel_decade"),
-    NUMBER("noise_counts"),
-    NUMBER("air_density_kg_m3"),
-    NUMBER("read_after_s"),
-    NUMBER("window_s"),
-    NUMBER("span_kg"),
-    TEXT("rig_sha256"),
-    LATER(INTEGER, "bench_sequence"),
-    LATER(NUMBER, "unloading_slope_counts_kg"),
-    LATER(NUMBER, "u_unloading_slope_counts_kg"),
-    LATER(NUMBER, "quadratic_counts_kg2"),
-    LATER(NUMBER, "hysteresis_kg"),
-    LATER(TEXT, "mass_class"),
-    LATER(NUMBER, "temp_c"),
-    LATER(NUMBER, "preloaded"),
-    END};
-static const struct catalogue_column result_columns[] = {TEXT("item_id"),
-                                                         TEXT("run_id"),
-                                                         TEXT("water"),
-                                                         TEXT("basis"),
-                                                         NUMBER("water_density_kg_m3"),
-                                                         NUMBER("u_water_density_kg_m3"),
-                                                         NUMBER("water_temp_c"),
-                                                         NUMBER("salinity_g_kg"),
-                                                         NUMBER("depth_m"),
-                                                         NUMBER("immersion_depth_m"),
-                                                         NUMBER("air_pressure_pa"),
-                                                         NUMBER("soak_s"),
-                                                         TRUTH("compressible"),
-                                                         NUMBER("buoyancy_g"),
-                                                         NUMBER("u_buoyancy_g"),
-                                                         NUMBER("dof"),
-                                                         NUMBER("expanded_u_g"),
-                                                         NUMBER("coverage"),
-                                                         NUMBER("tolerance_g"),
-                                                         NUMBER("confidence"),
-                                                         NUMBER("probability_positive"),
-                                                         NUMBER("probability_neutral"),
-                                                         NUMBER("probability_negative"),
-                                                         TEXT("class"),
-                                                         INTEGER("trials"),
-                                                         NUMBER("volume_m3"),
-                                                         NUMBER("mass_kg"),
-                                                         TEXT("method"),
-                                                         TEXT("bench"),
-                                                         LATER(INTEGER, "bench_sequence"),
-                                                         LATER(INTEGER, "pieces"),
-                                                         LATER(NUMBER, "guard_low_g"),
-                                                         LATER(NUMBER, "guard_high_g"),
-                                                         LATER(INTEGER, "more_trials"),
-                                                         LATER(NUMBER, "first_order_expanded_u_g"),
-                                                         LATER(TRUTH, "first_order_agrees"),
-                                                         LATER(INTEGER, "draws"),
-                                                         END};
-static const struct catalogue_column run_columns[] = {TEXT("bench"),
-                                                      LATER(INTEGER, "bench_sequence"),
-                                                      TEXT("what"),
-                                                      TEXT("version"),
-                                                      LATER(TEXT, "item_id"),
-                                                      LATER(TEXT, "calibration_id"),
-                                                      LATER(TEXT, "rig_file"),
-                                                      TEXT("rig_sha256"),
-                                                      LATER(TEXT, "rig_record_id"),
-                                                      LATER(TEXT, "begun_utc"),
-                                                      LATER(TEXT, "how_ended"),
-                                                      LATER(TEXT, "reason"),
-                                                      LATER(INTEGER, "trials"),
-                                                      LATER(INTEGER, "results"),
-                                                      END};
-static const struct catalogue_column trial_columns[] = {TEXT("run_id"),
-                                                        TEXT("item_id"),
-                                                        INTEGER("number"),
-                                                        NUMBER("load_counts"),
-                                                        NUMBER("u_plateau_counts"),
-                                                        LATER(NUMBER, "load_g"),
-                                                        INTEGER("shakes"),
-                                                        TRUTH("still_gaining"),
-                                                        NUMBER("soak_s"),
-                                                        NUMBER("temp_c"),
-                                                        TEXT("bench"),
-                                                        LATER(INTEGER, "bench_sequence"),
-                                                        END};
-static const struct catalogue_column rig_columns[] = {
-    TEXT("bench"),      LATER(INTEGER, "bench_sequence"), TEXT("name"), TEXT("file_sha256"),
-    TEXT("rig_sha256"), LATER(LINES, "file_text"),        END};
-static const struct catalogue_column decision_columns[] = {TEXT("result_id"),
-                                                           TEXT("item_id"),
-                                                           TEXT("run_id"),
-                                                           TEXT("water"),
-                                                           NUMBER("tolerance_g"),
-                                                           NUMBER("confidence"),
-                                                           NUMBER("coverage"),
-                                                           NUMBER("probability_positive"),
-                                                           NUMBER("probability_neutral"),
-                                                           NUMBER("probability_negative"),
-                                                           TEXT("class"),
-                                                           TEXT("rule"),
-                                                           TEXT("bench"),
-                                                           LATER(INTEGER, "bench_sequence"),
-                                                           LATER(TRUTH, "rejudged"),
-                                                           LATER(NUMBER, "confidence_at_look"),
-                                                           LATER(NUMBER, "guard_low_g"),
-                                                           LATER(NUMBER, "guard_high_g"),
-                                                           LATER(INTEGER, "more_trials"),
-                                                           END};
-static const struct catalogue_column reference_columns[] = {TEXT("name"),
-                                                            NUMBER("mass_kg"),
-                                                            NUMBER("u_mass_kg"),
-                                                            NUMBER("volume_m3"),
-                                                            NUMBER("u_volume_m3"),
-                                                            LATER(NUMBER, "expansion_per_k"),
-                                                            LATER(NUMBER, "u_expansion_per_k"),
-                                                            END};
-static const struct catalogue_column check_columns[] = {TEXT("reference_id"),
-                                                        TEXT("run_id"),
-                                                        TEXT("name"),
-                                                        NUMBER("load_counts"),
-                                                        NUMBER("reads_g"),
-                                                        NUMBER("u_reads_g"),
-                                                        NUMBER("expected_g"),
-                                                        NUMBER("water_density_kg_m3"),
-                                                        NUMBER("deviation_g"),
-                                                        NUMBER("u_deviation_g"),
-                                                        NUMBER("e_n"),
-                                                        NUMBER("low_g"),
-                                                        NUMBER("high_g"),
-                                                        TRUTH("by_history"),
-                                                        TRUTH("outside"),
-                                                        TRUTH("confirmed"),
-                                                        TEXT("bench"),
-                                                        LATER(INTEGER, "bench_sequence"),
-                                                        LATER(NUMBER, "water_temp_c"),
-                                                        END};
-static const struct catalogue_column gear_kind_columns[] = {TEXT("name"), NUMBER("tolerance_one_g"),
-                                                            NUMBER("tolerance_pair_g"), END};
+static const char *fault_of_reference(const json_t *content) {
+    struct up_reference reference;
+    return up_reference_from_json(content, &reference)
+               ? NULL
+               : "has a mass and volume, or an expansion, that cannot be";
+}
 
+#define TABLE(kind_, list_, members_)                                                              \
+    .kind = (kind_), .id_name = (kind_ "_id"), .file = (list_ ".csv"), .list = (list_),            \
+    .members = (members_)
 const struct catalogue_table catalogue_tables[CATALOGUE_TABLES] = {
-    {"item", "item_id", "items.csv", "items", item_columns},
-    {"calibration", "calibration_id", "calibrations.csv", "calibrations", calibration_columns},
-    {"result", "result_id", "results.csv", "results", result_columns},
-    {"run", "run_id", "runs.csv", "runs", run_columns},
-    {"trial", "trial_id", "trials.csv", "trials", trial_columns},
-    {"rig", "rig_id", "rigs.csv", "rigs", rig_columns},
-    {"decision", "decision_id", "decisions.csv", "decisions", decision_columns},
-    {"reference", "reference_id", "reference_bodies.csv", "reference_bodies", reference_columns},
-    {"reference_check", "reference_check_id", "reference_checks.csv", "reference_checks",
-     check_columns},
-    {"gear_kind", "gear_kind_id", "gear_kinds.csv", "gear_kinds", gear_kind_columns},
+    {TABLE("item", "items", catalogue_item_members), .fault = fault_of_item},
+    {TABLE("calibration", "calibrations", catalogue_calibration_members)},
+    {TABLE("result", "results", catalogue_result_members)},
+    {TABLE("run", "runs", catalogue_run_members)},
+    {TABLE("trial", "trials", catalogue_trial_members)},
+    {TABLE("rig", "rigs", catalogue_rig_members)},
+    {TABLE("decision", "decisions", catalogue_decision_members)},
+    {TABLE("reference", "reference_bodies", catalogue_reference_members),
+     .fault = fault_of_reference},
+    {TABLE("reference_check", "reference_checks", catalogue_check_members)},
+    {TABLE("gear_kind", "gear_kinds", catalogue_kind_members)},
 };
 
 const struct catalogue_table *catalogue_table_of(const char *kind) {
@@ -254,18 +98,6 @@ static const char views[] =
     "CREATE VIEW current AS SELECT id, sha256, kind, subject, bench, made_utc, body FROM ("
     " SELECT *, row_number() OVER (PARTITION BY kind, subject"
     "  ORDER BY made_utc DESC, id DESC) AS place FROM live) WHERE place = 1;"
-    "CREATE VIEW plateau AS SELECT CASE kind WHEN 'trial' THEN subject END AS trial_id,"
-    " CASE kind WHEN 'trial' THEN json_extract(body, '$.run_id') ELSE subject END AS run_id,"
-    " json_each.key + 1 AS number, json_extract(value, '$.of') AS \"of\","
-    " json_extract(value, '$.start_s') AS start_s, json_extract(value, '$.end_s') AS end_s,"
-    " json_extract(value, '$.step_s') AS step_s,"
-    " json_extract(value, '$.load_counts') AS load_counts,"
-    " json_extract(value, '$.u_load_counts') AS u_load_counts,"
-    " json_extract(value, '$.slope_counts_s') AS slope_counts_s,"
-    " json_extract(value, '$.readings') AS readings,"
-    " json_extract(value, '$.glitches') AS glitches,"
-    " json_extract(value, '$.temp_c') AS temp_c, json_extract(value, '$.late_s') AS late_s"
-    " FROM current, json_each(current.body, '$.plateaus') WHERE kind IN ('trial', 'run');"
     "CREATE VIEW model AS SELECT maker, model, size, count(*) AS items,"
     " group_concat(item_id, ' ') AS item_ids FROM item WHERE model <> ''"
     " GROUP BY maker, model, size;";
@@ -280,22 +112,38 @@ static char *append(char *text, char *more) {
 
 /* json_extract and not ->>: a reader with an SQLite from before 3.38 could not even open the file
    otherwise. */
+static char *columns_of(char *sql, const struct catalogue_member *members, const char *json) {
+    for (const struct catalogue_member *member = members; member->key != NULL; member++) {
+        if (catalogue_is_column(member)) {
+            sql = append(sql, (member->flags & OF_RECORD) != 0
+                                  ? up_text_format(", %s", member->key)
+                                  : up_text_format(", json_extract(%s, '$.%s') AS \"%s\"", json,
+                                                   member->key, member->key));
+        }
+    }
+    return sql;
+}
+
 static char *view(char *sql, const struct catalogue_table *table) {
     sql = append(sql, up_text_format("CREATE VIEW %s AS SELECT subject AS %s, id AS record_id,"
                                      " made_utc",
                                      table->kind, table->id_name));
-    for (const struct catalogue_column *column = table->columns; column->name != NULL; column++) {
-        const char *name = column->name;
-        sql =
-            append(sql, strcmp(name, "bench") == 0
-                            ? up_text_format(", bench")
-                            : up_text_format(", json_extract(body, '$.%s') AS \"%s\"", name, name));
-    }
+    sql = columns_of(sql, table->members, "body");
     return append(sql, up_text_format(" FROM current WHERE kind = '%s';", table->kind));
 }
 
+static char *plateau_view(char *sql) {
+    sql = append(sql, up_text_format("CREATE VIEW plateau AS SELECT"
+                                     " CASE kind WHEN 'trial' THEN subject END AS trial_id,"
+                                     " CASE kind WHEN 'trial' THEN json_extract(body, '$.run_id')"
+                                     " ELSE subject END AS run_id, json_each.key + 1 AS number"));
+    sql = columns_of(sql, catalogue_plateau_members, "value");
+    return append(sql, up_text_format(" FROM current, json_each(current.body, '$.plateaus')"
+                                      " WHERE kind IN ('trial', 'run');"));
+}
+
 static char *all_views(char *sql) {
-    sql = append(sql, up_text_format("%s", views));
+    sql = plateau_view(append(sql, up_text_format("%s", views)));
     for (size_t i = 0; i < CATALOGUE_TABLES; i++) {
         sql = view(sql, &catalogue_tables[i]);
     }

@@ -6,7 +6,7 @@
 #include "internal.h"
 #include "upthrust/text.h"
 
-enum { BODY_BYTES_MAX = 1 << 20, TEXT_BYTES_MAX = 1000, REPLACES_MAX = 1000, MESSAGE_PART = 100 };
+enum { BODY_BYTES_MAX = 1 << 20, REPLACES_MAX = 1000 };
 
 struct taking {
     struct up_catalogue *catalogue;
@@ -85,114 +85,37 @@ static bool check_form(const struct taking *taking) {
     return check_replaces(taking);
 }
 
-/* ---- members ---- */
-
-static const char *fault_of_text(const json_t *value, bool lines) {
-    if (!json_is_string(value)) {
-        return "is missing or no text";
+/* What is wrong with the content; NULL where nothing is. The text lives in `fault`. */
+static const char *fault_of(const struct catalogue_table *table, const json_t *content,
+                            struct member_fault *fault) {
+    if (!members_check(table->members, content, fault)) {
+        return fault->text;
     }
-    if (lines) {
-        return NULL;
-    }
-    return json_string_length(value) > TEXT_BYTES_MAX ? "is longer than 1000 bytes"
-           : !is_clean(json_string_value(value))      ? "holds control characters"
-                                                      : NULL;
-}
-
-static const char *fault_of(const struct catalogue_column *column, const json_t *value) {
-    if (column->may_lack && (value == NULL || json_is_null(value))) {
-        return NULL;
-    }
-    switch (column->type) {
-    case COLUMN_TEXT:
-    case COLUMN_LINES:
-        return fault_of_text(value, column->type == COLUMN_LINES);
-    case COLUMN_NUMBER:
-        return json_is_number(value) || json_is_null(value) ? NULL : "is missing or no number";
-    case COLUMN_INTEGER:
-        return json_is_integer(value) && json_integer_value(value) >= 0 &&
-                       json_integer_value(value) < 1LL << 53
-                   ? NULL
-                   : "is missing or no whole number";
-    case COLUMN_TRUTH:
-        return json_is_boolean(value) ? NULL : "is missing or neither true nor false";
-    }
-    return NULL;
-}
-
-/* Null, or above zero. */
-static bool is_tolerance(const json_t *body, const char *key) {
-    double value = 1;
-    return !take_number(body, key, &value) || value > 0;
-}
-
-static bool is_one_of(const json_t *value, const char *const *words) {
-    const char *text = json_string_value(value);
-    for (; text != NULL && *words != NULL; words++) {
-        if (strcmp(text, *words) == 0) {
-            return true;
-        }
-    }
-    return false;
-}
-
-/* What the members mean: only what this program could have stored itself. */
-static bool check_meaning(const struct taking *taking) {
-    static const char *const classes[] = {"positive", "neutral", "negative", "undecided", NULL};
-    static const char *const bases[] = {"measured", "calculated", NULL};
-    const char *kind = taking->record->kind;
-    const json_t *body = taking->record->body;
-    bool is_result = strcmp(kind, "result") == 0;
-    struct up_item item;
-    if (strcmp(kind, "item") == 0 && !up_item_from_json(body, &item)) {
-        return refuse(taking, "the item",
-                      "has a name, number of pieces or tolerance that cannot be");
-    }
-    struct up_reference reference;
-    if (strcmp(kind, "reference") == 0 && !up_reference_from_json(body, &reference)) {
-        return refuse(taking, "the reference body", "has a mass or volume that cannot be");
-    }
-    if (strcmp(kind, "gear_kind") == 0 &&
-        !(is_tolerance(body, "tolerance_one_g") && is_tolerance(body, "tolerance_pair_g"))) {
-        return refuse(taking, "a tolerance", "is not above zero");
-    }
-    if ((is_result || strcmp(kind, "decision") == 0) &&
-        !is_one_of(json_object_get(body, "class"), classes)) {
-        return refuse(taking, "\"class\"", "is no class");
-    }
-    if (is_result && !is_one_of(json_object_get(body, "basis"), bases)) {
-        return refuse(taking, "\"basis\"", "is neither measured nor calculated");
-    }
-    if (strcmp(kind, "calibration") == 0) {
-        struct up_calibration *calibration = up_allocate(1, sizeof *calibration);
-        bool good = up_calibration_from_json(body, calibration) ||
-                    refuse(taking, "the calibration", "cannot be read");
-        free(calibration);
-        return good;
-    }
-    return true;
+    snprintf(fault->place, sizeof fault->place, "%s", table->kind);
+    return table->fault != NULL ? table->fault(content) : NULL;
 }
 
 static bool check_members(const struct taking *taking) {
     const struct catalogue_table *table = catalogue_table_of(taking->record->kind);
-    char member[MESSAGE_PART];
+    struct member_fault fault;
+    char place[sizeof fault.place + 2];
     if (table == NULL) {
         return refuse(taking, "its kind", "is not known to this program: update upthrust");
     }
     if (!json_is_object(taking->record->body)) {
         return refuse(taking, "its body", "is no JSON object");
     }
-    for (const struct catalogue_column *column = table->columns; column->name != NULL; column++) {
-        bool of_record = strcmp(column->name, "bench") == 0;
-        const char *fault =
-            of_record ? NULL
-                      : fault_of(column, json_object_get(taking->record->body, column->name));
-        if (fault != NULL) {
-            snprintf(member, sizeof member, "\"%s\"", column->name);
-            return refuse(taking, member, fault);
-        }
-    }
-    return check_meaning(taking);
+    const char *wrong = fault_of(table, taking->record->body, &fault);
+    snprintf(place, sizeof place, "\"%s\"", fault.place);
+    return wrong == NULL || refuse(taking, place, wrong);
+}
+
+bool catalogue_check_content(const char *kind, const json_t *content, struct up_failure *failure) {
+    struct member_fault fault;
+    const char *wrong = fault_of(catalogue_table_of(kind), content, &fault);
+    return wrong == NULL ||
+           up_fail(failure, UP_STATUS_UNABLE, "this %s cannot be stored: \"%s\" %s", kind,
+                   fault.place, wrong);
 }
 
 static bool check_hash(const struct taking *taking) {

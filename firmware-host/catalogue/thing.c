@@ -47,7 +47,8 @@ bool catalogue_settle_id(char id[UP_ID_SIZE], const struct catalogue_noun *noun,
 bool catalogue_put_thing(struct up_catalogue *catalogue, const struct catalogue_noun *noun,
                          const char id[UP_ID_SIZE], json_t *body, struct up_failure *failure) {
     struct up_record record = {.body = body};
-    if (!catalogue_begin(catalogue, failure)) {
+    if (!catalogue_check_content(noun->kind, body, failure) ||
+        !catalogue_begin(catalogue, failure)) {
         json_decref(body);
         return false;
     }

@@ -331,8 +331,9 @@ static void results_are_stored_all_or_none(void **state) {
     struct up_result result[3] = {plain_result("some-item", "tank"),
                                   plain_result("some-item", "fresh"),
                                   plain_result("some-item", "sea")};
-    memcpy(result[2].run_id, "\xFF", 2); /* cannot be stored */
+    result[2].answer.buoyancy_kg.value = 1e305; /* no other catalogue would take it in */
     assert_false(up_results_add(catalogue, result, 3, "bench", &failure));
+    assert_says(&failure, UP_STATUS_UNABLE, "\"buoyancy_g\" is 1e+308 g");
     assert_int_equal(count_kind(catalogue, "result"), 0);
     assert_int_equal(count_kind(catalogue, "decision"), 0);
     assert_true(up_results_add(catalogue, result, 2, "bench", &failure));

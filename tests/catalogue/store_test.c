@@ -718,7 +718,8 @@ static void views_have_the_columns_of_the_exchange(void **state) {
         const struct catalogue_table *table = &catalogue_tables[i];
         char *text = up_text_format("SELECT count(*) FROM pragma_table_info('%s')", table->kind);
         size_t columns = 3; /* id, record_id, made_utc */
-        for (; table->columns[columns - 3].name != NULL; columns++) {
+        for (const struct catalogue_member *at = table->members; at->key != NULL; at++) {
+            columns += catalogue_is_column(at);
         }
         char *wanted = up_text_format("%zu", columns);
         assert_answer(database, text, wanted);

@@ -212,27 +212,29 @@ static inline struct up_result plain_result(const char *item_id, const char *wat
     return result;
 }
 
+/* A file that lies beside a test's source; freed by the caller. */
+static inline char *beside(const char *source, const char *name) {
+    char origin[2048] = "";
+    const char *slash = strrchr(source, '/');
+    if (source[0] != '/' && readlink("/proc/self/exe", origin, sizeof origin - 1) > 0) {
+        char *build = strstr(origin, "/build/");
+        if (build != NULL) {
+            build[1] = '\0';
+        }
+    }
+    return up_text_format("%s%.*s/%s", origin, (int)(slash - source), source, name);
+}
+
 /* Python run with a script that lies beside the test; 77 where there is none, or it lacks what the
    script needs. */
 enum { NO_PYTHON = 77 };
 
 static inline int run_script(const char *file, const char *script, const char *const *arguments,
                              size_t count) {
-    static char path[4096];
-    static char origin[2048];
     char *list[64] = {0};
     int status = -1;
-    const char *slash = strrchr(file, '/');
-    if (file[0] != '/' && readlink("/proc/self/exe", origin, sizeof origin - 1) > 0) {
-        char *build = strstr(origin, "/build/");
-        if (build != NULL) {
-            *build = '\0';
-        }
-    }
-    snprintf(path, sizeof path, "%s%s%.*s/%s", file[0] == '/' ? "" : origin,
-             file[0] == '/' ? "" : "/", (int)(slash - file), file, script);
     list[0] = up_text_format("python3");
-    list[1] = up_text_format("%s", path);
+    list[1] = beside(file, script);
     for (size_t i = 0; i < count && i + 3 < ARRAY(list); i++) {
         list[i + 2] = up_text_format("%s", arguments[i]);
     }
