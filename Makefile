@@ -49,7 +49,7 @@ endif
 # ncurses asks for an older _XOPEN_SOURCE than the one below, which holds it.
 PKG_CFLAGS = $(filter-out -D_%,$(shell pkg-config --cflags $(LIBRARIES) 2>/dev/null))
 PKG_LIBS   = $(shell pkg-config --libs $(LIBRARIES) 2>/dev/null) -lm
-COMPILE = $(CC) -std=c17 -D_XOPEN_SOURCE=700 -D_DEFAULT_SOURCE -Iinclude -I$(OUT)/made -Irigs -Itests/support -Itests/truth \
+COMPILE = $(CC) -std=c17 -D_XOPEN_SOURCE=700 -D_DEFAULT_SOURCE -Iinclude -Ifirmware-host -I$(OUT)/made -Irigs -Itests/support -Itests/truth \
   -DUPTHRUST_VERSION='"$(VERSION)"' -ffp-contract=off -fPIC $(WARNINGS) $(CFLAGS) $(PKG_CFLAGS) -MMD -MP
 
 FLOORS := text metrology wire bench catalogue report operator session kit
@@ -212,12 +212,17 @@ FORCE:
 
 # ---- wrong edits, one at a time: does a quick test notice? (tests/mutants/) ----
 #   make mutants [ONLY="NAME OR GROUP ..."] [SAMPLE=12 KEY=HASH]
-.PHONY: mutants mutants-flags
-mutants: tests
+# The quick tests once more, against a shared library: an edited file is then linked once, not into each.
+SHARED := $(OUT)/shared/libupthrust.so
+$(SHARED): $(call object,$(LIB_SRC))
+	@mkdir -p $(@D)
+	@$(CC) -shared -s -o $@ $^ $(PKG_LIBS)
+$(OUT)/shared/%_test: $(OUT)/%_test.o $(call object,$(SUPPORT_SRC) $(TANK_SRC) $(FIRMWARE_SRC)) | $(SHARED)
+	@mkdir -p $(@D)
+	@$(CC) -pie -s -o $@ $^ -L$(OUT)/shared -lupthrust -Wl,-rpath,'$$ORIGIN/../..' $(PKG_LIBS) -lcmocka
+.PHONY: mutants
+mutants: $(patsubst $(OUT)/%,$(OUT)/shared/%,$(filter-out $(OUT)/tests/truth/%,$(TESTS)))
 	@python3 tests/mutants/mutants.py $(ONLY) $(if $(SAMPLE),--sample $(SAMPLE) --key "$(KEY)")
-# For the script, which calls make often: what pkg-config says is asked once.
-mutants-flags:
-	@printf '%s\n' 'PKG_CFLAGS=$(PKG_CFLAGS)' 'PKG_LIBS=$(PKG_LIBS)'
 
 clean:
 	rm -rf build

@@ -2,24 +2,37 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 # The one-way arrows between the folders of firmware-host/, by what each file includes and links.
 # Prints a TAP line a folder.
-#   wire <- bench <- catalogue <- {report, operator} <- session <- cli; everybody may ask metrology
+#   wire <- bench <- catalogue <- {report, operator, kit} <- session <- cli; everybody may ask metrology
 #   and text.
 set -u
 cd "$(dirname "$0")/.." || exit 2
 bad=0 tests=0
-headers_of() { # folder -> headers it may include
-    base="quantity failure text"
-    maths="water waters gravity gas breathing_gas material statistics weighing masses outlier chart bodies shake moment"
+public_of() { # folder -> public headers it may include
+    base="quantity failure"
+    maths="water waters gravity gas weighing masses chart moment"
     case $1 in
-    text) echo "failure text json clock" ;;
-    metrology) echo "quantity failure $maths" ;;
-    wire) echo "$base clock json $maths item rig wire port guess" ;;
-    bench) echo "$base $maths item rig wire reference result calibration bench fitness listen procedure measurement" ;;
-    catalogue) echo "$base clock json $maths item reference kind result calibration catalogue run" ;;
-    # A run's trace is read again: the line reader and the glitch test, no ports.
-    report) echo "$base json $maths item reference kind result calibration catalogue report rig wire bench" ;;
-    operator) echo "$base clock json $maths item rig wire reference result calibration bench listen fitness procedure measurement panel live operator" ;;
+    text) echo "failure" ;;
+    metrology) echo "$base $maths" ;;
+    wire) echo "$base $maths item rig wire" ;;
+    bench | operator) echo "$base $maths item rig wire reference result calibration measurement" ;;
+    catalogue) echo "$base $maths item reference result calibration catalogue measurement" ;;
+    report) echo "$base $maths item reference result calibration catalogue rig wire" ;;
+    kit) echo "$base $maths item reference result calibration catalogue" ;;
     session | cli) ls include/upthrust | sed 's/\.h$//' ;;
+    esac
+}
+folders_of() { # folder -> folders whose own headers it may include
+    case $1 in
+    text | metrology) echo "$1" ;;
+    wire) echo "wire text metrology" ;;
+    catalogue) echo "catalogue bench text metrology" ;; # the form of a plateau
+    bench) echo "bench wire text metrology" ;;
+    # A run's trace is read again: the line reader and the glitch test, no ports.
+    report) echo "report catalogue bench text metrology" ;;
+    operator) echo "operator catalogue bench wire text metrology" ;;
+    kit) echo "kit catalogue text metrology" ;;
+    session) ls firmware-host | grep -vx cli ;;
+    cli) ls firmware-host ;;
     esac
 }
 system_of() { # folder -> libraries it must not touch
@@ -27,20 +40,29 @@ system_of() { # folder -> libraries it must not touch
     metrology) echo 'sqlite3|jansson|ini\.h|uuid|nettle|unistd|fcntl|poll|termios|time\.h|stdio|sys/|libserialport|gpiod' ;;
     wire) echo 'sqlite3|uuid|gpiod' ;;
     bench) echo 'sqlite3|uuid|nettle|unistd|fcntl|poll|termios|time\.h|sys/|signal|libserialport|gpiod|curses' ;;
-    operator) echo 'sqlite3|uuid|termios|libserialport' ;;
+    operator) echo 'sqlite3|uuid|libserialport' ;;
     session) echo 'sqlite3|termios|gpiod|curses' ;;
-    catalogue | report) echo 'termios|libserialport|gpiod' ;;
+    catalogue | report | kit) echo 'termios|libserialport|gpiod' ;;
     text) echo 'sqlite3|gsl|termios|libserialport|gpiod' ;;
     cli) echo 'sqlite3|termios' ;;
     esac
 }
+included() { grep -ho '#include "[^"]*"' "$@" | cut -d'"' -f2; }
 for folder in $(ls firmware-host); do
     wrong=
-    allowed=" $(headers_of "$folder" | tr '\n' ' ') "
+    allowed=" $(public_of "$folder" | tr '\n' ' ') "
     [ "$allowed" != "  " ] || wrong="unknown folder $folder"
-    for header in $(grep -ho '#include "upthrust/[a-z_]*\.h"' firmware-host/"$folder"/* | sed 's/.*upthrust\/\(.*\)\.h"/\1/' | sort -u); do
+    for header in $(included firmware-host/"$folder"/* | grep '^upthrust/' | sed 's,.*/\(.*\)\.h,\1,' | sort -u); do
         case $allowed in *" $header "*) ;; *) wrong="$wrong upthrust/$header.h" ;; esac
     done
+    allowed=" $(folders_of "$folder" | tr '\n' ' ') "
+    for other in $(included firmware-host/"$folder"/* | grep -v '^upthrust/' | sed -n 's,^\(\.\./\)*\([a-z]*\)/.*,\2,p' | sort -u); do
+        case $allowed in *" $other "*) ;; *) wrong="$wrong $other/" ;; esac
+    done
+    # Time at the bench is the device's; JSON is no business of pure code.
+    case $folder in bench | metrology)
+        included firmware-host/"$folder"/* | grep -qxE 'text/(clock|json)\.h' && wrong="$wrong text/clock.h or json.h" ;;
+    esac
     lib=$(grep -hoE "#include <[^>]*>" firmware-host/"$folder"/* | grep -E "$(system_of "$folder")" | sort -u | tr '\n' ' ')
     tests=$((tests + 1))
     if [ -z "$wrong$lib" ]; then echo "ok $tests - $folder asks only its left neighbours"; else
@@ -48,7 +70,7 @@ for folder in $(ls firmware-host); do
 done
 # The simulated tank knows physics and text, nothing of the bench that it tests.
 tests=$((tests + 1))
-foreign=$(grep -ho '#include "upthrust/[a-z_]*\.h"' rigs/*.[ch] | grep -vE 'upthrust/(water|text|failure)\.h' | sort -u)
+foreign=$(included rigs/*.[ch] | grep / | grep -vxE 'upthrust/(water|failure)\.h|text/text\.h' | sort -u)
 if [ -z "$foreign" ]; then echo "ok $tests - the simulated tank knows nothing of the bench"; else
     echo "not ok $tests - the simulated tank asks $foreign"; bad=1; fi
 # cli/ alone prints failures and leaves the program.

@@ -20,7 +20,7 @@
 #include <unistd.h>
 
 #include "tank.h"
-#include "upthrust/text.h"
+#include "text/text.h"
 
 enum { GRANT_MAX = 10000, LINE_SIZE = 65536 };
 

@@ -1,215 +1,205 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "calibrating.h"
+
 #include <math.h>
 #include <string.h>
 
-#include "internal.h"
-#include "upthrust/text.h"
+#include "indication.h"
 
-enum { LEAST_MASSES = 3 };
+/* ---- what follows ---- */
 
-/* ---- the plan ---- */
-
-/* Different masses, rising, whether they are hung or taken off. Returns how many. */
-static unsigned sort_masses(const struct up_calibrate_plan *plan, double *sorted_kg) {
-    unsigned different = 0;
-    for (unsigned i = 0; i < plan->masses; i++) {
-        double mass_kg = fabs(plan->mass_kg[i]);
-        unsigned place = 0;
-        while (place < different && sorted_kg[place] < mass_kg) {
-            place++;
-        }
-        if (place == different || sorted_kg[place] != mass_kg) {
-            memmove(sorted_kg + place + 1, sorted_kg + place,
-                    (different++ - place) * sizeof *sorted_kg);
-            sorted_kg[place] = mass_kg;
-        }
-    }
-    return different;
+static bool is_done(const struct calibrating *calibrating) {
+    return calibrating->mass_index >= calibrating->plan.masses;
 }
 
-static bool check_mass(const struct up_calibrate_plan *plan, unsigned i,
-                       struct up_failure *failure) {
-    const struct up_rig *rig = plan->rig;
-    double mass_kg = fabs(plan->mass_kg[i]);
-    if (!isfinite(mass_kg) || mass_kg == 0) {
-        return up_fail(failure, UP_STATUS_WRONG_INPUT,
-                       "mass %u is %g g: a mass must be positive to be hung, negative to be taken "
-                       "off",
-                       i + 1, plan->mass_kg[i] * 1e3);
-    }
-    if (rig->capacity_kg > 0 && mass_kg + rig->ballast_kg > rig->capacity_kg) {
-        return up_fail(failure, UP_STATUS_WRONG_INPUT,
-                       "mass %u of %g kg and the ballast of %g kg are more than the cell's "
-                       "capacity of %g kg",
-                       i + 1, mass_kg, rig->ballast_kg, rig->capacity_kg);
-    }
-    return rig->mass_class == UP_MASSES_UNCLASSED ||
-           !isnan(up_mass_error_kg(rig->mass_class, mass_kg)) ||
-           up_fail(failure, UP_STATUS_WRONG_INPUT,
-                   "mass %u of %.10g g is not in the table of class %s: no pieces of 1 g to 50 kg "
-                   "of one set add up to it; give the rig file [masses] tolerance_rel instead",
-                   i + 1, mass_kg * 1e3, up_mass_class_name(rig->mass_class));
+/* What hangs at the next tare: the mass, where it is to be taken off. */
+static double next_tare_kg(const struct calibrating *calibrating) {
+    const double *mass_kg = &calibrating->plan.mass_kg[calibrating->mass_index];
+    return !is_done(calibrating) && *mass_kg < 0 ? -*mass_kg : 0;
 }
 
-static bool check_plan(const struct up_calibrate_plan *plan, struct up_failure *failure) {
-    double sorted_kg[UP_CALIBRATION_POINTS_MAX];
-    unsigned different;
-    for (unsigned i = 0; i < plan->masses; i++) {
-        if (!check_mass(plan, i, failure)) {
-            return false;
-        }
-    }
-    different = sort_masses(plan, sorted_kg);
-    if (different < LEAST_MASSES) {
-        return up_fail(failure, UP_STATUS_WRONG_INPUT,
-                       "a calibration needs three different known masses or more, not %u: two "
-                       "points cannot show whether the line is straight",
-                       different);
-    }
-    return plan->rig->line.loads == 1 ||
-           up_fail(failure, UP_STATUS_WRONG_INPUT,
-                   "%s names %d load columns: to weigh, name one in load_field", plan->rig->path,
-                   plan->rig->line.loads);
+static int tare_step(const struct calibrating *calibrating) {
+    return next_tare_kg(calibrating) > 0 ? CALIBRATE_HUNG_TARE : CALIBRATE_TARE;
 }
 
-bool up_procedure_calibrate(const struct up_calibrate_plan *plan, struct up_procedure **result,
-                            struct up_failure *failure) {
-    struct up_procedure *procedure;
-    *result = NULL;
-    if (!check_plan(plan, failure)) {
-        return false;
-    }
-    procedure = up_allocate(1, sizeof *procedure);
-    procedure->calibrating = true;
-    procedure->calibrate = *plan;
-    procedure->loadings.rig = *plan->rig;
-    procedure->rig = &procedure->loadings.rig;
-    procedure->measurement.water_temp_c = (double)NAN;
-    up_glitch_filter_begin(&procedure->filter, plan->rig->line.word_bits,
-                           plan->rig->division_counts);
-    procedure->loadings.stair_masses = sort_masses(plan, procedure->loadings.stair_kg);
-    ask_step(procedure, STEP_BALLAST);
-    *result = procedure;
-    return true;
-}
-
-/* ---- the sequence: preload, tare, mass, tare, mass, ... tare; then the staircase ---- */
-
-static bool is_unloading(const struct up_procedure *procedure) {
-    return procedure->mass_index < procedure->calibrate.masses &&
-           procedure->calibrate.mass_kg[procedure->mass_index] < 0;
-}
-
-double calibrate_mass_kg(const struct up_procedure *procedure) {
-    unsigned heaviest = procedure->loadings.stair_masses - 1;
-    if (procedure->step == STEP_PRELOAD) {
-        return procedure->loadings.stair_kg[heaviest];
-    }
-    if (procedure->step == STEP_STAIR) {
-        unsigned stair = procedure->loadings.stairs;
-        return procedure->loadings.stair_kg[stair <= heaviest ? stair : 2 * heaviest - stair];
-    }
-    return fabs(procedure->calibrate.mass_kg[procedure->mass_index]);
-}
-
-/* The tare after a mass completes its point. */
-static void complete_point(struct up_procedure *procedure, const struct up_indication *after) {
-    const struct up_indication *mass = &procedure->mass;
-    struct up_calibration_point *point = &procedure->loadings.point[procedure->loadings.points];
-    double u_tare = 0;
-    double tare = tare_at(&procedure->tare, after, mass->time_s, &u_tare);
-    double span_s = after->time_s - procedure->tare.time_s;
-    double drift_per_s = span_s > 0 ? (after->load - procedure->tare.load) / span_s : 0;
-    point->mass_kg = procedure->calibrate.mass_kg[procedure->mass_index];
-    point->load_counts = mass->load - tare;
-    point->u_plateau_counts = hypot(mass->u_load, u_tare);
-    procedure->loadings.slope_per_s[procedure->loadings.points++] = mass->slope_per_s - drift_per_s;
-    procedure->mass_index++;
-}
-
-static void ask_tare(struct up_procedure *procedure) {
-    ask_step(procedure, is_unloading(procedure) ? STEP_HUNG_TARE : STEP_TARE);
+static int begin_stairs(struct calibrating *calibrating) {
+    calibrating->record.stairs = 0;
+    calibrating->record.stair_begin = calibrating->tare;
+    return CALIBRATE_STAIR;
 }
 
 /* A tare serves on both sides, as long as the same hangs at it. */
-static void next_mass(struct up_procedure *procedure) {
-    bool done = procedure->mass_index >= procedure->calibrate.masses;
-    bool unloading = is_unloading(procedure);
-    double tare_kg = unloading ? -procedure->calibrate.mass_kg[procedure->mass_index] : 0;
-    if (done && !procedure->calibrate.staircase) {
-        finish(procedure);
-    } else if (!procedure->tare.known || procedure->tare_kg != tare_kg) {
-        ask_tare(procedure);
-    } else if (done) {
-        begin_stairs(procedure);
-    } else {
-        ask_step(procedure, unloading ? STEP_UNLOAD : STEP_MASS);
+static int what_remains(struct calibrating *calibrating) {
+    double tare_kg = next_tare_kg(calibrating);
+    if (is_done(calibrating) && !calibrating->plan.staircase) {
+        return STEP_END;
     }
+    if (!calibrating->tare.known || calibrating->tare_kg != tare_kg) {
+        return tare_step(calibrating);
+    }
+    return is_done(calibrating) ? begin_stairs(calibrating)
+           : tare_kg > 0        ? CALIBRATE_UNLOAD
+                                : CALIBRATE_MASS;
 }
 
-static void keep_past(struct up_procedure *procedure, const struct up_indication *here) {
-    if (procedure->loadings.pasts == UP_INDICATIONS_MAX) {
-        memmove(procedure->loadings.past, procedure->loadings.past + 1,
-                --procedure->loadings.pasts * sizeof *here);
-    }
-    procedure->loadings.past[procedure->loadings.pasts++] = *here;
+/* ---- readings ---- */
+
+/* The tare after a mass completes its point. */
+static void complete_point(struct calibrating *calibrating, const struct up_indication *after) {
+    struct up_loadings *record = &calibrating->record;
+    const struct up_indication *tare = &calibrating->tare, *mass = &calibrating->mass;
+    struct up_quantity load = load_between(tare, mass, after);
+    double span_s = after->time_s - tare->time_s;
+    double drift_per_s = span_s > 0 ? (after->load - tare->load) / span_s : 0;
+    record->point[record->points] =
+        (struct up_calibration_point){.mass_kg = calibrating->plan.mass_kg[calibrating->mass_index],
+                                      .load_counts = load.value,
+                                      .u_plateau_counts = load.u};
+    record->slope_per_s[record->points++] = mass->slope_per_s - drift_per_s;
+    calibrating->mass_index++;
 }
 
-static void read_tare(struct up_procedure *procedure, const struct up_indication *here) {
-    procedure->tare_kg = procedure->step == STEP_HUNG_TARE ? calibrate_mass_kg(procedure) : 0;
-    if (procedure->mass.known) {
-        complete_point(procedure, here);
+static int read_tare(struct calibrating *calibrating, const struct up_indication *here) {
+    calibrating->tare_kg = 0;
+    if (calibrating->mass.known) {
+        complete_point(calibrating, here);
     }
-    procedure->mass.known = false;
-    procedure->tare = *here;
-    next_mass(procedure);
+    calibrating->mass.known = false;
+    calibrating->tare = *here;
+    return STEP_ONWARDS;
 }
 
-static void read_stair(struct up_procedure *procedure, const struct up_indication *here) {
-    procedure->loadings.stair[procedure->loadings.stairs++] = *here;
-    ask_step(procedure, procedure->loadings.stairs < 2 * procedure->loadings.stair_masses - 1
-                            ? STEP_STAIR
-                            : STEP_STAIR_END);
+static int read_hung_tare(struct calibrating *calibrating, const struct up_indication *here) {
+    double hangs_kg = next_tare_kg(calibrating);
+    read_tare(calibrating, here);
+    calibrating->tare_kg = hangs_kg;
+    return STEP_ONWARDS;
 }
 
-void calibrate_read(struct up_procedure *procedure, const struct up_plateau *plateau) {
-    struct up_indication here = point_of(plateau);
-    procedure->broken = 0;
-    procedure->loadings.noise_counts = procedure->filter.noise_floor;
-    keep_past(procedure, &here);
-    if (procedure->step == STEP_PRELOAD) {
-        procedure->loadings.preloaded = true;
-        next_mass(procedure);
-    } else if (procedure->step == STEP_MASS || procedure->step == STEP_UNLOAD) {
-        procedure->mass = here;
-        ask_tare(procedure);
-    } else if (procedure->step == STEP_STAIR) {
-        read_stair(procedure, &here);
-    } else if (procedure->step == STEP_STAIR_END) {
-        procedure->loadings.stair_end = here;
-        finish(procedure);
-    } else {
-        read_tare(procedure, &here);
-    }
+static int read_preload(struct calibrating *calibrating, const struct up_indication *here) {
+    (void)here;
+    calibrating->record.preloaded = true;
+    return STEP_ONWARDS;
 }
 
-void calibrate_skip(struct up_procedure *procedure) {
-    if (procedure->step == STEP_BALLAST) {
-        ask_step(procedure, STEP_PRELOAD);
-    } else if (procedure->step == STEP_STAIR) {
-        finish(procedure); /* a staircase with a step left out tells nothing */
-    } else {
-        procedure->mass_index += procedure->step != STEP_PRELOAD;
-        next_mass(procedure);
-    }
+static int read_mass(struct calibrating *calibrating, const struct up_indication *here) {
+    calibrating->mass = *here;
+    return tare_step(calibrating);
 }
 
-/* The loading or the staircase under way is thrown away; it begins anew with a tare. */
-void calibrate_break(struct up_procedure *procedure) {
-    procedure->mass.known = false;
-    if (procedure->step == STEP_BALLAST || procedure->step == STEP_PRELOAD) {
-        ask_step(procedure, procedure->step);
-    } else {
-        ask_tare(procedure);
+static int read_stair(struct calibrating *calibrating, const struct up_indication *here) {
+    struct up_loadings *record = &calibrating->record;
+    record->stair[record->stairs++] = *here;
+    return record->stairs < 2 * record->stair_masses - 1 ? CALIBRATE_STAIR : CALIBRATE_STAIR_END;
+}
+
+static int read_stair_end(struct calibrating *calibrating, const struct up_indication *here) {
+    calibrating->record.stair_end = *here;
+    return STEP_END;
+}
+
+/* ---- the table ---- */
+
+struct row {
+    struct step step;
+    int (*read)(struct calibrating *calibrating, const struct up_indication *here);
+    int after_answer; /* without a reading: a skip, or done where nothing is read */
+    bool skips_mass;  /* which then is passed over */
+};
+
+static const struct row rows[CALIBRATE_STEPS] = {
+    [CALIBRATE_BALLAST] = {{UP_ACTION_ADD_BALLAST,
+                            "Hang the ballast under water; it stays on, submerged, to the end",
+                            .may_skip = true, .again = CALIBRATE_BALLAST},
+                           .after_answer = CALIBRATE_PRELOAD},
+    [CALIBRATE_PRELOAD] = {{UP_ACTION_HANG_MASS, "Hang the heaviest mass, to exercise the cell",
+                            "preload", .may_skip = true, .is_exercise = true,
+                            .again = CALIBRATE_PRELOAD},
+                           .read = read_preload},
+    [CALIBRATE_TARE] = {{UP_ACTION_EMPTY_IN_WATER, "Leave the hanger empty but for the ballast",
+                         "tare", .again = CALIBRATE_TARE},
+                        .read = read_tare},
+    [CALIBRATE_MASS] = {{UP_ACTION_HANG_MASS, "Hang this mass on the hook above the water", "mass",
+                         .may_skip = true, .is_known_mass = true, .again = CALIBRATE_TARE},
+                        .read = read_mass,
+                        .skips_mass = true},
+    [CALIBRATE_HUNG_TARE] = {{UP_ACTION_HANG_MASS,
+                              "Hang this mass on the hook above the water, to be taken off next",
+                              "tare", .again = CALIBRATE_TARE},
+                             .read = read_hung_tare},
+    [CALIBRATE_UNLOAD] = {{UP_ACTION_EMPTY_IN_AIR,
+                           "Take the mass off; leave the hook above the water empty", "mass",
+                           .may_skip = true, .again = CALIBRATE_TARE},
+                          .read = read_mass,
+                          .skips_mass = true},
+    /* A staircase with a step left out says nothing of a loop. */
+    [CALIBRATE_STAIR] = {{UP_ACTION_HANG_MASS,
+                          "Without emptying the hook in between, have on it so much in all",
+                          "stair", .may_skip = true, .is_known_mass = true,
+                          .again = CALIBRATE_TARE},
+                         .read = read_stair,
+                         .after_answer = STEP_END},
+    [CALIBRATE_STAIR_END] = {{UP_ACTION_EMPTY_IN_WATER,
+                              "Take all masses off; leave the hanger empty but for the ballast",
+                              "tare", .again = CALIBRATE_TARE},
+                             .read = read_stair_end},
+};
+
+const struct step *calibrating_step(int step) {
+    return &rows[step].step;
+}
+
+static double mass_kg(const struct calibrating *calibrating, int step) {
+    const struct up_loadings *record = &calibrating->record;
+    unsigned heaviest = record->stair_masses - 1, stair = record->stairs;
+    if (step == CALIBRATE_PRELOAD) {
+        return record->stair_kg[heaviest];
     }
+    if (step == CALIBRATE_STAIR) {
+        return record->stair_kg[stair <= heaviest ? stair : 2 * heaviest - stair];
+    }
+    return fabs(calibrating->plan.mass_kg[calibrating->mass_index]);
+}
+
+void calibrating_fill_ask(const struct calibrating *calibrating, int step, struct up_ask *ask) {
+    ask->mass_kg = ask->action == UP_ACTION_HANG_MASS ? mass_kg(calibrating, step) : 0;
+}
+
+static int resolve(struct calibrating *calibrating, int next) {
+    return next == STEP_ONWARDS ? what_remains(calibrating) : next;
+}
+
+static void keep_past(struct up_loadings *record, const struct up_indication *here) {
+    if (record->pasts == UP_INDICATIONS_MAX) {
+        memmove(record->past, record->past + 1, --record->pasts * sizeof *here);
+    }
+    record->past[record->pasts++] = *here;
+}
+
+int calibrating_read(struct calibrating *calibrating, int step, const struct up_indication *here) {
+    keep_past(&calibrating->record, here);
+    return resolve(calibrating, rows[step].read(calibrating, here));
+}
+
+int calibrating_answer(struct calibrating *calibrating, int step, enum up_answer_word word) {
+    const struct row *row = &rows[step];
+    if (row->step.is_exercise && word == UP_ANSWER_DONE) {
+        calibrating->record.preloaded = true;
+    }
+    calibrating->mass_index += row->skips_mass;
+    return resolve(calibrating, row->after_answer);
+}
+
+/* The loading or the staircase under way is thrown away. */
+int calibrating_again(struct calibrating *calibrating, int step) {
+    calibrating->mass.known = false;
+    return rows[step].step.again == CALIBRATE_TARE ? tare_step(calibrating) : rows[step].step.again;
+}
+
+int calibrating_begin(struct calibrating *calibrating, const struct up_calibrate_plan *plan) {
+    calibrating->plan = *plan;
+    calibrating->record.rig = *plan->rig;
+    calibrating->record.noise_counts = (double)NAN;
+    calibrating->record.stair_masses = calibrate_plan_masses(plan, calibrating->record.stair_kg);
+    return CALIBRATE_BALLAST;
 }

@@ -5,9 +5,9 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "internal.h"
-#include "upthrust/statistics.h"
-#include "upthrust/text.h"
+#include "metrology/statistics.h"
+#include "staircase.h"
+#include "text/text.h"
 
 /* An offset of less than this share of the lightest mass changes no decision about gear; creep that
    is not quite additive gives as much (a choice of ours). */
@@ -257,7 +257,7 @@ static void fill(const struct up_loadings *loadings, struct folded *folded,
     calibration->preloaded = loadings->preloaded;
     fill_points(loadings, calibration);
     fill_offset(folded, calibration);
-    fill_stairs(loadings, calibration);
+    staircase_fill(loadings, calibration);
 }
 
 /* Rounding to the division repeats with the load, so scatter does not show it: of reading and tare

@@ -1,11 +1,11 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include "upthrust/fitness.h"
+#include "bench/fitness.h"
 
 #include <math.h>
 #include <stdarg.h>
 #include <stdio.h>
 
-#include "internal.h"
+#include "ballast.h"
 
 /* All limits here are choices of ours. A fifth of the neutral band of one piece leaves room for all
    that is no noise. */

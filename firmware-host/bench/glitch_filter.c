@@ -2,8 +2,8 @@
 #include <math.h>
 #include <string.h>
 
-#include "upthrust/bench.h"
-#include "upthrust/statistics.h"
+#include "bench/glitch_filter.h"
+#include "metrology/statistics.h"
 
 enum { HALF = UP_GLITCH_SPAN / 2, FIRST_FLOOR = 16, FLOOR_EVERY = 16 };
 enum { RING_MASK = UP_GLITCH_RING - 1, FINE_BITS = 20 };

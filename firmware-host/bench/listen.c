@@ -1,12 +1,12 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include "upthrust/listen.h"
+#include "bench/listen.h"
 
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
-#include "upthrust/statistics.h"
-#include "upthrust/text.h"
+#include "metrology/statistics.h"
+#include "text/text.h"
 
 struct up_listening *up_listening_create(const struct up_rig *rig, bool skip_first_line) {
     struct up_listening *listening = up_allocate(1, sizeof *listening);

@@ -3,10 +3,9 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "internal.h"
-#include "upthrust/bench.h"
-#include "upthrust/statistics.h"
-#include "upthrust/text.h"
+#include "bench/plateau.h"
+#include "metrology/statistics.h"
+#include "text/text.h"
 
 enum { LEAST_READINGS = 5, HELD_MAX = 65536 };
 static const double SCATTER_FLOORS = 2, RISE_FLOORS = 1.5;

@@ -2,7 +2,7 @@
 #include <math.h>
 #include <string.h>
 
-#include "upthrust/listen.h"
+#include "bench/listen.h"
 
 void up_quiet_begin(struct up_quiet *quiet) {
     memset(quiet, 0, sizeof *quiet);

@@ -4,8 +4,8 @@
 #include <stdio.h>
 #include <string.h>
 
-#include "internal.h"
-#include "upthrust/statistics.h"
+#include "budget.h"
+#include "metrology/statistics.h"
 
 enum { LEAST_TRIALS = 2 };
 

@@ -1,14 +1,10 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* The staircase: all masses one upon the other, up and down again without emptying. */
+#include "staircase.h"
+
 #include <math.h>
 
-#include "internal.h"
-
-void begin_stairs(struct up_procedure *procedure) {
-    procedure->loadings.stairs = 0;
-    procedure->loadings.stair_begin = procedure->tare;
-    ask_step(procedure, STEP_STAIR);
-}
+#include "indication.h"
 
 /*
  * The creep of earlier steps that is still under way in a reading, by superposition: a step of the
@@ -69,7 +65,7 @@ static void fill_residuals(unsigned top, struct up_calibration *calibration) {
     }
 }
 
-void fill_stairs(const struct up_loadings *loadings, struct up_calibration *calibration) {
+void staircase_fill(const struct up_loadings *loadings, struct up_calibration *calibration) {
     calibration->hysteresis_kg = (double)NAN;
     if (!loadings->stair_end.known) {
         return;

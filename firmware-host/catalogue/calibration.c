@@ -112,23 +112,23 @@ struct latest {
     bool found, bad;
 };
 
-static double sequence_of(const json_t *body) {
+static double sequence_of(const json_t *content) {
     double sequence = 0;
-    take_number(body, "bench_sequence", &sequence);
+    catalogue_read_number(content, "bench_sequence", &sequence);
     return sequence;
 }
 
 /* Visited by time; the sequence goes before it. */
-static bool keep_latest(const struct up_record *record, void *context) {
+static bool choose_latest(const struct up_record *record, void *context) {
     struct latest *latest = context;
-    double sequence = sequence_of(record->body);
+    double sequence = sequence_of(record->content);
     if (strcmp(record->bench, latest->bench) != 0 ||
         (latest->found && sequence < latest->sequence)) {
         return true;
     }
     latest->found = true;
     latest->sequence = sequence;
-    latest->bad = !up_calibration_from_json(record->body, latest->calibration);
+    latest->bad = !up_calibration_from_json(record->content, latest->calibration);
     memcpy(latest->calibration->id, record->id, sizeof record->id);
     memcpy(latest->calibration->made_utc, record->made_utc, sizeof record->made_utc);
     return true;
@@ -138,7 +138,7 @@ bool up_calibration_latest(struct up_catalogue *catalogue, const char *bench,
                            struct up_calibration *calibration, struct up_failure *failure) {
     struct latest latest = {.bench = bench, .calibration = calibration};
     memset(calibration, 0, sizeof *calibration);
-    if (!up_catalogue_each(catalogue, "calibration", keep_latest, &latest, failure)) {
+    if (!up_catalogue_each(catalogue, "calibration", choose_latest, &latest, failure)) {
         return false;
     }
     if (!latest.found) {
@@ -154,12 +154,12 @@ bool up_calibration_latest(struct up_catalogue *catalogue, const char *bench,
 /* ---- adding ---- */
 
 /* What could not be read back is not stored. */
-static bool check(const struct up_calibration *calibration, const json_t *body,
+static bool check(const struct up_calibration *calibration, const json_t *content,
                   struct up_failure *failure) {
     struct up_calibration copy;
     return (calibration->bench[0] != '\0' && !isnan(calibration->dof) &&
             calibration->points <= UP_CALIBRATION_POINTS_MAX &&
-            calibration->stairs <= UP_STAIRS_MAX && up_calibration_from_json(body, &copy) &&
+            calibration->stairs <= UP_STAIRS_MAX && up_calibration_from_json(content, &copy) &&
             copy.points == calibration->points && copy.stairs == calibration->stairs &&
             strcmp(copy.bench, calibration->bench) == 0) ||
            up_fail(failure, UP_STATUS_WRONG_INPUT,
@@ -172,14 +172,14 @@ bool up_calibration_add(struct up_catalogue *catalogue, struct up_calibration *c
                         struct up_failure *failure) {
     struct up_record record = {.kind = "calibration"};
     calibration->id[0] = '\0';
-    record.body = up_calibration_to_json(calibration);
+    record.content = up_calibration_to_json(calibration);
     memcpy(record.bench, calibration->bench, sizeof record.bench);
-    bool good = check(calibration, record.body, failure) &&
+    bool good = check(calibration, record.content, failure) &&
                 catalogue_put(catalogue, &record, NULL, failure);
     if (good) {
         memcpy(calibration->id, record.id, sizeof record.id);
         memcpy(calibration->made_utc, record.made_utc, sizeof record.made_utc);
     }
-    json_decref(record.body);
+    json_decref(record.content);
     return good;
 }

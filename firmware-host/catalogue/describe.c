@@ -6,7 +6,7 @@
 #include <string.h>
 
 #include "internal.h"
-#include "upthrust/text.h"
+#include "text/text.h"
 
 /* ---- CSV on the Web ---- */
 

@@ -10,7 +10,7 @@
 #include <unistd.h>
 
 #include "internal.h"
-#include "upthrust/text.h"
+#include "text/text.h"
 
 struct writing {
     struct up_catalogue *catalogue;
@@ -65,8 +65,8 @@ static bool names_items(const struct catalogue_table *table) {
     return strcmp(table->kind, "result") == 0;
 }
 
-static void put_item_name(struct writing *writing, const json_t *body) {
-    const char *item_id = json_string_value(json_object_get(body, "item_id"));
+static void put_item_name(struct writing *writing, const json_t *content) {
+    const char *item_id = json_string_value(json_object_get(content, "item_id"));
     const json_t *name = json_object_get(writing->item_names, item_id != NULL ? item_id : "");
     fputc(',', writing->stream);
     put_text(writing->stream, json_is_string(name) ? json_string_value(name) : "");
@@ -89,11 +89,11 @@ static bool put_row(const struct up_record *record, void *context) {
         if ((member->flags & OF_RECORD) != 0) {
             put_text(stream, record->bench);
         } else {
-            put_value(stream, member->form, json_object_get(record->body, member->key));
+            put_value(stream, member->form, json_object_get(record->content, member->key));
         }
     }
     if (names_items(writing->table)) {
-        put_item_name(writing, record->body);
+        put_item_name(writing, record->content);
     }
     fputs("\r\n", stream);
     return is_written(writing);
@@ -116,7 +116,7 @@ static bool write_csv(FILE *stream, void *context) {
 
 static bool note_name(const struct up_record *record, void *context) {
     struct writing *writing = context;
-    json_t *name = json_object_get(record->body, "name");
+    json_t *name = json_object_get(record->content, "name");
     if (name != NULL) {
         json_object_set(writing->item_names, record->subject, name);
     }
@@ -134,7 +134,7 @@ static bool write_pretty(FILE *stream, void *context) {
    a reader can still put the record together again and compute its hash. */
 static bool put_entry(struct writing *writing, const struct up_record *record, const char *id_name,
                       const bool *live) {
-    json_t *json = record->body; /* of nobody else: each visit reads its own */
+    json_t *json = record->content; /* of nobody else: each visit reads its own */
     json_t *replaces = catalogue_replaced_by(writing->catalogue, record->id, &writing->reading);
     if (replaces == NULL) {
         return false;

@@ -9,7 +9,7 @@
 #include <unistd.h>
 
 #include "internal.h"
-#include "upthrust/text.h"
+#include "text/text.h"
 
 enum { DOCUMENT_BYTES_MAX = 64 << 20 };
 
@@ -17,7 +17,7 @@ struct import {
     struct up_catalogue *catalogue;
     struct up_catalogue *other; /* merge: where it comes from */
     const char *path;
-    struct up_taken *taken;
+    struct up_intake *intake;
     struct up_failure *failure;
     bool failed;
 };
@@ -74,23 +74,23 @@ static json_t *load_document(const char *path, struct up_failure *failure) {
 
 /* ---- one entry of it ---- */
 
-static bool take_member(const struct import *import, const char *where, json_t *entry,
-                        const char *key, char *to, size_t size) {
-    return take_text(entry, key, to, size) ||
+static bool admit_member(const struct import *import, const char *where, json_t *entry,
+                         const char *key, char *to, size_t size) {
+    return catalogue_read_text(entry, key, to, size) ||
            up_fail(import->failure, UP_STATUS_WRONG_INPUT,
                    "%s: \"%s\" is missing, no text or too long; nothing was stored", where, key);
 }
 
 /* The members that export put beside those of the body. */
-static void strip(json_t *body, const char *id_name, bool other) {
+static void strip(json_t *content, const char *id_name, bool other) {
     static const char *const added[] = {"id", "subject", "sha256", "made_utc", "replaces", "bench"};
     for (size_t i = 0; i < sizeof added / sizeof added[0]; i++) {
-        json_object_del(body, added[i]);
+        json_object_del(content, added[i]);
     }
-    json_object_del(body, id_name);
+    json_object_del(content, id_name);
     if (other) {
-        json_object_del(body, "record_kind");
-        json_object_del(body, "live");
+        json_object_del(content, "record_kind");
+        json_object_del(content, "live");
     }
 }
 
@@ -99,30 +99,30 @@ static void settle_bench(struct up_record *record, json_t *replaces) {
     struct up_record copy = *record;
     bool fits = catalogue_hash(&copy, replaces) && strcmp(copy.sha256, record->sha256) == 0;
     if (!fits && record->bench[0] != '\0') {
-        json_object_set_new(record->body, "bench", json_string(record->bench));
+        json_object_set_new(record->content, "bench", json_string(record->bench));
     }
 }
 
 static bool read_record(const struct import *import, const char *where, json_t *entry,
                         struct up_record *record) {
     const json_t *bench = json_object_get(entry, "bench");
-    return take_member(import, where, entry, "id", record->id, sizeof record->id) &&
-           take_member(import, where, entry, "subject", record->subject, sizeof record->subject) &&
-           take_member(import, where, entry, "sha256", record->sha256, sizeof record->sha256) &&
-           take_member(import, where, entry, "made_utc", record->made_utc,
-                       sizeof record->made_utc) &&
+    return admit_member(import, where, entry, "id", record->id, sizeof record->id) &&
+           admit_member(import, where, entry, "subject", record->subject, sizeof record->subject) &&
+           admit_member(import, where, entry, "sha256", record->sha256, sizeof record->sha256) &&
+           admit_member(import, where, entry, "made_utc", record->made_utc,
+                        sizeof record->made_utc) &&
            (bench == NULL ||
-            take_member(import, where, entry, "bench", record->bench, sizeof record->bench));
+            admit_member(import, where, entry, "bench", record->bench, sizeof record->bench));
 }
 
 static void count(struct import *import, bool fresh) {
-    import->taken->fresh += fresh;
-    import->taken->known += !fresh;
+    import->intake->fresh += fresh;
+    import->intake->known += !fresh;
 }
 
-static bool take_entry(struct import *import, const char *where, json_t *entry,
-                       const struct catalogue_table *table, bool other) {
-    struct up_record record = {.body = NULL};
+static bool admit_entry(struct import *import, const char *where, json_t *entry,
+                        const struct catalogue_table *table, bool other) {
+    struct up_record record = {.content = NULL};
     bool fresh = false;
     if (!json_is_object(entry)) {
         return up_fail(import->failure, UP_STATUS_WRONG_INPUT,
@@ -135,12 +135,12 @@ static bool take_entry(struct import *import, const char *where, json_t *entry,
     }
     replaces = replaces != NULL ? replaces : json_array(); /* left out: none */
     snprintf(record.kind, sizeof record.kind, "%s", table->kind);
-    record.body = json_copy(entry);
-    strip(record.body, table->id_name, other);
+    record.content = json_copy(entry);
+    strip(record.content, table->id_name, other);
     settle_bench(&record, replaces);
     bool good =
-        catalogue_take(import->catalogue, &record, replaces, where, &fresh, import->failure);
-    json_decref(record.body);
+        catalogue_admit(import->catalogue, &record, replaces, where, &fresh, import->failure);
+    json_decref(record.content);
     json_decref(replaces);
     if (good) {
         count(import, fresh);
@@ -148,8 +148,8 @@ static bool take_entry(struct import *import, const char *where, json_t *entry,
     return good;
 }
 
-static bool take_list(struct import *import, json_t *list, const char *name,
-                      const struct catalogue_table *table) {
+static bool admit_list(struct import *import, json_t *list, const char *name,
+                       const struct catalogue_table *table) {
     bool good = true;
     if (list != NULL && !json_is_array(list)) {
         return up_fail(import->failure, UP_STATUS_WRONG_INPUT, "%s: \"%s\" is no list",
@@ -161,7 +161,7 @@ static bool take_list(struct import *import, json_t *list, const char *name,
         const struct catalogue_table *its =
             table != NULL ? table : catalogue_table_of(kind != NULL ? kind : "");
         char *where = up_text_format("%s: %s[%zu]", import->path, name, i);
-        good = its != NULL ? take_entry(import, where, entry, its, table == NULL)
+        good = its != NULL ? admit_entry(import, where, entry, its, table == NULL)
                            : up_fail(import->failure, UP_STATUS_WRONG_INPUT,
                                      "%s: \"record_kind\" is missing or not known to this program; "
                                      "nothing was stored",
@@ -173,23 +173,23 @@ static bool take_list(struct import *import, json_t *list, const char *name,
 
 /* ---- all of it ---- */
 
-static bool take_document(struct import *import, json_t *document) {
+static bool admit_document(struct import *import, json_t *document) {
     bool good = true;
     for (size_t i = 0; good && i < CATALOGUE_TABLES; i++) {
         const struct catalogue_table *table = &catalogue_tables[i];
-        good = take_list(import, json_object_get(document, table->list), table->list, table);
+        good = admit_list(import, json_object_get(document, table->list), table->list, table);
     }
-    return good && take_list(import, json_object_get(document, "versions"), "versions", NULL);
+    return good && admit_list(import, json_object_get(document, "versions"), "versions", NULL);
 }
 
 /* What came may go on from this bench's count, or from a later time. */
 static bool finish(struct import *import, bool good) {
-    if (good && import->taken->fresh > 0) {
+    if (good && import->intake->fresh > 0) {
         good = catalogue_run(import->catalogue, catalogue_count_again, import->failure);
     }
     good = catalogue_end(import->catalogue, good, import->failure);
     if (!good) {
-        *import->taken = (struct up_taken){0};
+        *import->intake = (struct up_intake){0};
     }
     return good;
 }
@@ -209,16 +209,16 @@ static char *document_in(const char *path) {
     return file;
 }
 
-bool up_catalogue_import(struct up_catalogue *catalogue, const char *path, struct up_taken *taken,
+bool up_catalogue_import(struct up_catalogue *catalogue, const char *path, struct up_intake *intake,
                          struct up_failure *failure) {
     char *file = document_in(path);
     struct import import = {
-        .catalogue = catalogue, .path = file, .taken = taken, .failure = failure};
-    *taken = (struct up_taken){0};
+        .catalogue = catalogue, .path = file, .intake = intake, .failure = failure};
+    *intake = (struct up_intake){0};
     json_t *document = load_document(file, failure);
     bool good = document != NULL && catalogue_begin(catalogue, failure);
     if (good) {
-        good = finish(&import, take_document(&import, document));
+        good = finish(&import, admit_document(&import, document));
     }
     json_decref(document);
     free(file);
@@ -227,13 +227,13 @@ bool up_catalogue_import(struct up_catalogue *catalogue, const char *path, struc
 
 /* ---- another catalogue ---- */
 
-static bool take_record(const struct up_record *record, void *context) {
+static bool admit_record(const struct up_record *record, void *context) {
     struct import *import = context;
     struct up_record copy = *record;
     bool fresh = false;
     json_t *replaces = catalogue_replaced_by(import->other, record->id, import->failure);
-    bool good = replaces != NULL && catalogue_take(import->catalogue, &copy, replaces, import->path,
-                                                   &fresh, import->failure);
+    bool good = replaces != NULL && catalogue_admit(import->catalogue, &copy, replaces,
+                                                    import->path, &fresh, import->failure);
     json_decref(replaces);
     if (good) {
         count(import, fresh);
@@ -260,20 +260,20 @@ static bool check_tables(struct import *import) {
                     "%s/catalogue.sqlite has not the tables of a catalogue", import->path));
 }
 
-static bool take_catalogue(struct import *import) {
+static bool admit_catalogue(struct import *import) {
     bool good = check_tables(import) &&
                 catalogue_run(import->other, "SAVEPOINT merge", import->failure) &&
-                catalogue_each_record(import->other, take_record, import, import->failure) &&
+                catalogue_each_record(import->other, admit_record, import, import->failure) &&
                 !import->failed;
     sqlite3_exec(import->other->database, "RELEASE merge", NULL, NULL, NULL);
     return good;
 }
 
 bool up_catalogue_merge(struct up_catalogue *catalogue, const char *directory,
-                        struct up_taken *taken, struct up_failure *failure) {
+                        struct up_intake *intake, struct up_failure *failure) {
     struct import import = {
-        .catalogue = catalogue, .path = directory, .taken = taken, .failure = failure};
-    *taken = (struct up_taken){0};
+        .catalogue = catalogue, .path = directory, .intake = intake, .failure = failure};
+    *intake = (struct up_intake){0};
     if (is_same_place(catalogue->directory, directory)) {
         return up_fail(failure, UP_STATUS_WRONG_INPUT,
                        "%s is the catalogue it would be merged into: name another one", directory);
@@ -282,7 +282,7 @@ bool up_catalogue_merge(struct up_catalogue *catalogue, const char *directory,
         return false;
     }
     sqlite3_limit(import.other->database, SQLITE_LIMIT_LENGTH, 16 << 20);
-    bool good = catalogue_begin(catalogue, failure) && finish(&import, take_catalogue(&import));
+    bool good = catalogue_begin(catalogue, failure) && finish(&import, admit_catalogue(&import));
     up_catalogue_close(import.other);
     return good;
 }

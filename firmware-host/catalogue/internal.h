@@ -5,9 +5,10 @@
 
 #include <sqlite3.h>
 
+#include "catalogue/kind.h"
+#include "catalogue/records.h"
 #include "members.h"
-#include "upthrust/catalogue.h"
-#include "upthrust/json.h"
+#include "text/json.h"
 
 enum {
     APPLICATION_ID = 0x75705442, /* "upTB" */
@@ -142,12 +143,12 @@ bool catalogue_clean_name(char text[UP_NAME_SIZE], const struct catalogue_noun *
 bool catalogue_settle_id(char id[UP_ID_SIZE], const struct catalogue_noun *noun,
                          struct up_failure *failure);
 /* A new version in the place of all that are live. Takes the body. */
-bool catalogue_put_thing(struct up_catalogue *catalogue, const struct catalogue_noun *noun,
-                         const char id[UP_ID_SIZE], json_t *body, struct up_failure *failure);
+bool catalogue_put_version(struct up_catalogue *catalogue, const struct catalogue_noun *noun,
+                           const char id[UP_ID_SIZE], json_t *content, struct up_failure *failure);
 
 struct catalogue_found {
     char id[UP_ID_SIZE];
-    json_t *body; /* the caller's */
+    json_t *content; /* the caller's */
 };
 
 /* By id, its unique beginning, or name: see up_item_find. */
@@ -162,8 +163,8 @@ bool catalogue_fail_found(const struct catalogue_found *found, struct up_failure
 /* What came from another catalogue is checked as hostile: form, members, hash, and that no record
    here has its id and another hash. Within a transaction. `where` stands before what is wrong.
    *fresh: it was not there before. */
-bool catalogue_take(struct up_catalogue *catalogue, struct up_record *record, json_t *replaces,
-                    const char *where, bool *fresh, struct up_failure *failure);
+bool catalogue_admit(struct up_catalogue *catalogue, struct up_record *record, json_t *replaces,
+                     const char *where, bool *fresh, struct up_failure *failure);
 
 /* What no other catalogue would take in is not stored either. */
 bool catalogue_check_content(const char *kind, const json_t *content, struct up_failure *failure);
@@ -177,7 +178,7 @@ json_t *catalogue_json_schema(void);
 
 /* Members of JSON contents; the target is left alone and false returned where the member is missing
    or of another type. */
-bool take_number(const json_t *body, const char *key, double *value);
-bool take_text(const json_t *body, const char *key, char *text, size_t size);
+bool catalogue_read_number(const json_t *content, const char *key, double *value);
+bool catalogue_read_text(const json_t *content, const char *key, char *text, size_t size);
 
 #endif

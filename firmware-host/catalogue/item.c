@@ -90,7 +90,7 @@ static bool check_numbers(const struct up_item *item, struct up_failure *failure
 bool up_item_add(struct up_catalogue *catalogue, struct up_item *item, struct up_failure *failure) {
     return check_texts(item, failure) && check_numbers(item, failure) &&
            catalogue_settle_id(item->id, &noun, failure) &&
-           catalogue_put_thing(catalogue, &noun, item->id, up_item_to_json(item), failure);
+           catalogue_put_version(catalogue, &noun, item->id, up_item_to_json(item), failure);
 }
 
 bool up_item_find(struct up_catalogue *catalogue, const char *name_or_id, struct up_item *item,
@@ -99,8 +99,8 @@ bool up_item_find(struct up_catalogue *catalogue, const char *name_or_id, struct
     if (!catalogue_find(catalogue, &noun, name_or_id, &found, failure)) {
         return false;
     }
-    bool good = up_item_from_json(found.body, item) || catalogue_fail_found(&found, failure);
+    bool good = up_item_from_json(found.content, item) || catalogue_fail_found(&found, failure);
     memcpy(item->id, found.id, sizeof item->id);
-    json_decref(found.body);
+    json_decref(found.content);
     return good;
 }

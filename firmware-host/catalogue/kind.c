@@ -7,8 +7,8 @@
 #include <uuid/uuid.h>
 
 #include "internal.h"
-#include "upthrust/statistics.h"
-#include "upthrust/text.h"
+#include "metrology/statistics.h"
+#include "text/text.h"
 
 static const struct catalogue_noun noun = {"gear_kind", "kind", "kinds", "a kind", "kind"};
 
@@ -71,10 +71,10 @@ static unsigned index_of(struct names *names, const char *name,
     return i;
 }
 
-static bool take_item(const struct up_record *record, void *context) {
+static bool read_item(const struct up_record *record, void *context) {
     struct lessons *lessons = context;
     struct up_item item;
-    if (up_item_from_json(record->body, &item) &&
+    if (up_item_from_json(record->content, &item) &&
         (lessons->only_kind == NULL || strcasecmp(lessons->only_kind, item.kind) == 0)) {
         unsigned kind = index_of(&lessons->kinds, item.kind, strcasecmp);
         json_object_set_new(lessons->items, record->subject,
@@ -83,25 +83,25 @@ static bool take_item(const struct up_record *record, void *context) {
     return true;
 }
 
-static bool take_result(const struct up_record *record, void *context) {
+static bool read_result(const struct up_record *record, void *context) {
     struct lessons *lessons = context;
-    const char *run_id = json_string_value(json_object_get(record->body, "run_id"));
-    json_t *numbers = json_object_get(record->body, "left_out");
+    const char *run_id = json_string_value(json_object_get(record->content, "run_id"));
+    json_t *numbers = json_object_get(record->content, "left_out");
     if (run_id != NULL && json_array_size(numbers) > 0) {
         json_object_set(lessons->left_out, run_id, numbers);
     }
-    if (run_id != NULL && json_is_true(json_object_get(record->body, "takes_up_water"))) {
+    if (run_id != NULL && json_is_true(json_object_get(record->content, "takes_up_water"))) {
         json_object_set_new(lessons->soaked, run_id, json_true());
     }
     return true;
 }
 
 /* Runs come the oldest first: the last one that continues another has its results. */
-static bool take_run(const struct up_record *record, void *context) {
+static bool read_run(const struct up_record *record, void *context) {
     struct lessons *lessons = context;
     const json_t *id;
     size_t i;
-    json_array_foreach(json_object_get(record->body, "continues"), i, id) {
+    json_array_foreach(json_object_get(record->content, "continues"), i, id) {
         if (json_is_string(id)) {
             json_object_set_new(lessons->gone_on, json_string_value(id),
                                 json_string(record->subject));
@@ -129,8 +129,8 @@ static bool is_left_out(const struct lessons *lessons, const struct trial *trial
 }
 
 /* A trial with a gain that is no number tells nothing of its air. */
-static void take_gains(const json_t *body, double counts_g, struct trial *trial) {
-    const json_t *gains = json_object_get(body, "gain_counts");
+static void read_gains(const json_t *content, double counts_g, struct trial *trial) {
+    const json_t *gains = json_object_get(content, "gain_counts");
     size_t count = json_array_size(gains);
     trial->gains = count > GAINS_MAX ? 0 : count;
     for (size_t i = 0; i < trial->gains; i++) {
@@ -143,30 +143,31 @@ static void take_gains(const json_t *body, double counts_g, struct trial *trial)
     }
 }
 
-static bool read_trial(const json_t *body, struct trial *trial, double *number) {
+static bool parse_trial(const json_t *content, struct trial *trial, double *number) {
     double load_counts = 0, u_counts = 0;
-    if (!take_text(body, "item_id", trial->item_id, sizeof trial->item_id) ||
-        !take_text(body, "run_id", trial->run_id, sizeof trial->run_id) ||
-        !take_number(body, "number", number) || !take_number(body, "load_g", &trial->load_g) ||
-        !take_number(body, "load_counts", &load_counts)) {
+    if (!catalogue_read_text(content, "item_id", trial->item_id, sizeof trial->item_id) ||
+        !catalogue_read_text(content, "run_id", trial->run_id, sizeof trial->run_id) ||
+        !catalogue_read_number(content, "number", number) ||
+        !catalogue_read_number(content, "load_g", &trial->load_g) ||
+        !catalogue_read_number(content, "load_counts", &load_counts)) {
         return false;
     }
     /* Of a load of nothing the grams remain, and what needs counts is lost. */
     if (trial->load_g != 0 && load_counts != 0) {
         double counts_g = fabs(load_counts / trial->load_g);
-        take_number(body, "u_plateau_counts", &u_counts);
+        catalogue_read_number(content, "u_plateau_counts", &u_counts);
         trial->u_plateau_g = u_counts / counts_g;
-        take_gains(body, counts_g, trial);
+        read_gains(content, counts_g, trial);
     }
     return true;
 }
 
-static bool take_trial(const struct up_record *record, void *context) {
+static bool read_trial(const struct up_record *record, void *context) {
     struct lessons *lessons = context;
     struct trial trial = {0};
     double number = 0;
     if ((lessons->only_bench != NULL && strcmp(lessons->only_bench, record->bench) != 0) ||
-        !read_trial(record->body, &trial, &number)) {
+        !parse_trial(record->content, &trial, &number)) {
         return true;
     }
     settle_run(lessons, &trial);
@@ -186,10 +187,10 @@ static bool take_trial(const struct up_record *record, void *context) {
     return true;
 }
 
-static bool take_tolerance(const struct up_record *record, void *context) {
+static bool read_tolerance(const struct up_record *record, void *context) {
     struct lessons *lessons = context;
     struct up_kind set = {0};
-    members_from_json(catalogue_kind_members, record->body, &set);
+    members_from_json(catalogue_kind_members, record->content, &set);
     if (set.name[0] != '\0' &&
         (lessons->only_kind == NULL || strcasecmp(lessons->only_kind, set.name) == 0)) {
         lessons->tolerance =
@@ -213,11 +214,11 @@ static bool gather(struct up_catalogue *catalogue, struct lessons *lessons,
     lessons->left_out = json_object();
     lessons->soaked = json_object();
     lessons->gone_on = json_object();
-    bool good = up_catalogue_each(catalogue, "gear_kind", take_tolerance, lessons, failure) &&
-                up_catalogue_each(catalogue, "item", take_item, lessons, failure) &&
-                up_catalogue_each(catalogue, "result", take_result, lessons, failure) &&
-                up_catalogue_each(catalogue, "run", take_run, lessons, failure) &&
-                up_catalogue_each(catalogue, "trial", take_trial, lessons, failure);
+    bool good = up_catalogue_each(catalogue, "gear_kind", read_tolerance, lessons, failure) &&
+                up_catalogue_each(catalogue, "item", read_item, lessons, failure) &&
+                up_catalogue_each(catalogue, "result", read_result, lessons, failure) &&
+                up_catalogue_each(catalogue, "run", read_run, lessons, failure) &&
+                up_catalogue_each(catalogue, "trial", read_trial, lessons, failure);
     if (lessons->count > 0) {
         qsort(lessons->trial, lessons->count, sizeof *lessons->trial, by_item_and_run);
     }
@@ -351,7 +352,7 @@ bool up_kind_tolerance(struct up_catalogue *catalogue, const char *name, int pie
     char *clean = up_text_clean(name, strlen(name)); /* names are stored clean */
     struct lessons lessons = {.only_kind = clean};
     struct up_kind kind;
-    bool good = up_catalogue_each(catalogue, "gear_kind", take_tolerance, &lessons, failure);
+    bool good = up_catalogue_each(catalogue, "gear_kind", read_tolerance, &lessons, failure);
     begin(&lessons, clean, "", &kind);
     double set_g = pieces == 1 ? kind.tolerance_one_g : kind.tolerance_pair_g;
     if (good && set_g > 0) {
@@ -385,11 +386,16 @@ static int by_name_and_bench(const void *a, const void *b) {
 bool up_kinds_learn(struct up_catalogue *catalogue, struct up_kind **kinds, size_t *count,
                     struct up_failure *failure) {
     struct lessons lessons = {0};
-    bool good = gather(catalogue, &lessons, failure);
+    *kinds = NULL;
+    *count = 0;
+    if (!gather(catalogue, &lessons, failure)) {
+        release(&lessons);
+        return false;
+    }
     struct up_kind *list =
         up_allocate((size_t)lessons.kinds.count * (lessons.benches.count + 1) + 1, sizeof *list);
     size_t listed = 0;
-    for (unsigned k = 0; good && k < lessons.kinds.count; k++) {
+    for (unsigned k = 0; k < lessons.kinds.count; k++) {
         size_t before = listed;
         for (unsigned b = 0; b < lessons.benches.count; b++) {
             begin(&lessons, lessons.kinds.name[k], lessons.benches.name[b], &list[listed]);
@@ -404,7 +410,7 @@ bool up_kinds_learn(struct up_catalogue *catalogue, struct up_kind **kinds, size
     qsort(list, listed, sizeof *list, by_name_and_bench);
     *kinds = list;
     *count = listed;
-    return good;
+    return true;
 }
 
 /* ---- setting ---- */
@@ -438,6 +444,6 @@ bool up_kind_set(struct up_catalogue *catalogue, const struct up_kind *kind,
                        "a kind's tolerances must be numbers above 0 g");
     }
     id_of_name(copy.name, id);
-    json_t *body = members_to_json(catalogue_kind_members, &copy);
-    return catalogue_put_thing(catalogue, &noun, id, body, failure);
+    json_t *content = members_to_json(catalogue_kind_members, &copy);
+    return catalogue_put_version(catalogue, &noun, id, content, failure);
 }

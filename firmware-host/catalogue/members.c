@@ -7,7 +7,7 @@
 #include <string.h>
 
 #include "internal.h"
-#include "upthrust/text.h"
+#include "text/text.h"
 
 /* Far beyond whatever hangs in a tank, near enough to keep sums and plots finite: choices of
    ours. */
@@ -80,6 +80,9 @@ static json_t *array_to_json(const struct catalogue_member *member, const void *
 
 /* A file in another encoding is kept with its odd bytes replaced. */
 static json_t *text_to_json(const struct catalogue_member *member, const char *text) {
+    if (text == NULL) {
+        return NULL;
+    }
     json_t *json = member->type == MEMBER_LINES ? json_string(text) : NULL;
     return json != NULL ? json : up_json_text(text);
 }
@@ -285,7 +288,7 @@ static bool check_value(const struct catalogue_member *member, const json_t *val
 bool members_check(const struct catalogue_member *members, const json_t *content,
                    struct member_fault *fault) {
     for (const struct catalogue_member *member = members; member->key != NULL; member++) {
-        bool beside = (member->flags & OF_RECORD) != 0 && member->form == IN_NO_STRUCT;
+        bool beside = (member->flags & OF_RECORD) != 0 && member->form != IN_TEXT;
         fault->place[0] = '\0';
         if (!beside && !check_value(member, json_object_get(content, member->key), fault)) {
             if (fault->place[0] == '\0') {
@@ -382,4 +385,14 @@ bool members_from_json(const struct catalogue_member *members, const json_t *con
         good = good && (!in_struct || check_value(member, value, &fault));
     }
     return good;
+}
+
+bool members_are_known(const struct catalogue_member *members, const void *from) {
+    for (const struct catalogue_member *member = members; member->key != NULL; member++) {
+        if ((member->flags & NEEDED) != 0 &&
+            isnan(double_at((const char *)from + member->offset))) {
+            return false;
+        }
+    }
+    return true;
 }

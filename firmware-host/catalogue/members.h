@@ -161,6 +161,9 @@ void members_add_to_json(const struct catalogue_member *members, const void *fro
    long is cut between characters. False where it could not have been written so. */
 bool members_from_json(const struct catalogue_member *members, const json_t *content, void *to);
 
+/* Whether each number that is needed was there. */
+bool members_are_known(const struct catalogue_member *members, const void *from);
+
 /* What is wrong with a content that came from elsewhere: false, and the member's place and what was
    wanted of it. */
 struct member_fault {

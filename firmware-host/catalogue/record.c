@@ -8,7 +8,7 @@
 #include <uuid/uuid.h>
 
 #include "internal.h"
-#include "upthrust/text.h"
+#include "text/text.h"
 
 long catalogue_clock_step_s = 0;
 
@@ -48,7 +48,7 @@ void catalogue_hash_text(const char *text, char hex[UP_SHA256_SIZE]) {
 /* Over the canonical JSON (sorted keys, no blanks) of all a record says. */
 bool catalogue_hash(struct up_record *record, json_t *replaces) {
     json_t *old = replaces != NULL ? json_incref(replaces) : json_array();
-    json_t *all = json_pack("{s:O, s:s, s:s, s:s, s:o, s:s}", "body", record->body, "bench",
+    json_t *all = json_pack("{s:O, s:s, s:s, s:s, s:o, s:s}", "body", record->content, "bench",
                             record->bench, "kind", record->kind, "made_utc", record->made_utc,
                             "replaces", old, "subject", record->subject);
     char *text = all != NULL ? dump(all) : NULL;
@@ -88,20 +88,20 @@ static bool insert_replaces(struct up_catalogue *catalogue, const char *id, cons
 
 bool catalogue_insert(struct up_catalogue *catalogue, const struct up_record *record,
                       const json_t *replaces, struct up_failure *failure) {
-    char *body = dump(record->body);
+    char *content = dump(record->content);
     const char *values[] = {record->id,    record->sha256,   record->kind, record->subject,
-                            record->bench, record->made_utc, body};
+                            record->bench, record->made_utc, content};
     bool good =
         insert(catalogue, "INSERT INTO record VALUES (?, ?, ?, ?, ?, ?, ?)", values, 7, failure) &&
         insert_replaces(catalogue, record->id, replaces, failure);
-    free(body);
+    free(content);
     return good;
 }
 
 /* A small computer without a battery loses its clock, and what it stored before would then pass
    for newer: so whatever a bench stores is counted. */
-static bool number_it(struct up_catalogue *catalogue, const struct up_record *record, json_t *body,
-                      struct up_failure *failure) {
+static bool number_it(struct up_catalogue *catalogue, const struct up_record *record,
+                      json_t *content, struct up_failure *failure) {
     const char *values[] = {record->bench, record->made_utc};
     long long sequence = 0;
     bool good =
@@ -115,7 +115,7 @@ static bool number_it(struct up_catalogue *catalogue, const struct up_record *re
          catalogue_ask(catalogue, "SELECT last_sequence FROM bench_counter WHERE bench = ?",
                        record->bench, &sequence, failure));
     if (good && record->bench[0] != '\0') {
-        json_object_set_new(body, "bench_sequence", json_integer(sequence));
+        json_object_set_new(content, "bench_sequence", json_integer(sequence));
     }
     return good;
 }
@@ -129,7 +129,7 @@ static bool fail_body(const struct up_record *record, struct up_failure *failure
 
 bool catalogue_put(struct up_catalogue *catalogue, struct up_record *record, json_t *replaces,
                    struct up_failure *failure) {
-    json_t *given = record->body;
+    json_t *given = record->content;
     if (!json_is_object(given)) {
         return fail_body(record, failure);
     }
@@ -137,19 +137,19 @@ bool catalogue_put(struct up_catalogue *catalogue, struct up_record *record, jso
     if (record->subject[0] == '\0') {
         memcpy(record->subject, record->id, sizeof record->id);
     }
-    record->body = json_copy(given);
+    record->content = json_copy(given);
     bool good = catalogue_begin(catalogue, failure);
     if (good) {
         /* Not before the lock: who waits for it must not store an older time with a later number.
          */
         catalogue_now(record->made_utc);
-        good = number_it(catalogue, record, record->body, failure) &&
+        good = number_it(catalogue, record, record->content, failure) &&
                (catalogue_hash(record, replaces) || fail_body(record, failure)) &&
                catalogue_insert(catalogue, record, replaces, failure);
         good = catalogue_end(catalogue, good, failure);
     }
-    json_decref(record->body);
-    record->body = given;
+    json_decref(record->content);
+    record->content = given;
     return good;
 }
 
@@ -162,9 +162,9 @@ static bool fits(const char *from, char *to, size_t size) {
 }
 
 bool up_catalogue_add(struct up_catalogue *catalogue, const char *kind, const char *subject,
-                      const char *bench, json_t *body, const char *replaces,
+                      const char *bench, json_t *content, const char *replaces,
                       char record_id[UP_ID_SIZE], struct up_failure *failure) {
-    struct up_record record = {.body = body};
+    struct up_record record = {.content = content};
     if (!fits(kind, record.kind, sizeof record.kind) ||
         !fits(subject != NULL ? subject : "", record.subject, sizeof record.subject) ||
         !fits(bench != NULL ? bench : "", record.bench, sizeof record.bench)) {
@@ -281,14 +281,14 @@ static void copy_column(sqlite3_stmt *statement, int column, char *to, size_t si
 }
 
 static void read_row(sqlite3_stmt *statement, struct up_record *record) {
-    const unsigned char *body = sqlite3_column_text(statement, 6);
+    const unsigned char *content = sqlite3_column_text(statement, 6);
     copy_column(statement, 0, record->id, sizeof record->id);
     copy_column(statement, 1, record->sha256, sizeof record->sha256);
     copy_column(statement, 2, record->kind, sizeof record->kind);
     copy_column(statement, 3, record->subject, sizeof record->subject);
     copy_column(statement, 4, record->bench, sizeof record->bench);
     copy_column(statement, 5, record->made_utc, sizeof record->made_utc);
-    record->body = body != NULL ? json_loads((const char *)body, 0, NULL) : NULL;
+    record->content = content != NULL ? json_loads((const char *)content, 0, NULL) : NULL;
 }
 
 /* A record that cannot be read is told, not left out: a table that lacks a line misleads. */
@@ -322,13 +322,13 @@ static bool visit_all(struct up_catalogue *catalogue, sqlite3_stmt *statement,
     while (more && (code = sqlite3_step(statement)) == SQLITE_ROW) {
         struct up_record record;
         read_row(statement, &record);
-        damaged = !json_is_object(record.body);
+        damaged = !json_is_object(record.content);
         more = damaged ? refuse_damaged(catalogue, &record, failure)
                : visitor->visit != NULL
                    ? visitor->visit(&record, visitor->context)
                    : visitor->visit_other(&record, sqlite3_column_int(statement, 7) != 0,
                                           visitor->context);
-        json_decref(record.body);
+        json_decref(record.content);
     }
     return finish(catalogue, statement, more ? code : SQLITE_DONE, failure) && !damaged;
 }
@@ -382,18 +382,18 @@ bool catalogue_each_other(struct up_catalogue *catalogue, const char *kind,
 
 /* ---- members of bodies ---- */
 
-const char *up_record_text(const json_t *body, const char *key) {
-    const char *text = json_string_value(json_object_get(body, key));
+const char *up_record_text(const json_t *content, const char *key) {
+    const char *text = json_string_value(json_object_get(content, key));
     return text != NULL ? text : "";
 }
 
-double up_record_number(const json_t *body, const char *key) {
-    const json_t *member = json_object_get(body, key);
+double up_record_number(const json_t *content, const char *key) {
+    const json_t *member = json_object_get(content, key);
     return json_is_number(member) ? json_number_value(member) : (double)NAN;
 }
 
-bool take_number(const json_t *body, const char *key, double *value) {
-    const json_t *member = json_object_get(body, key);
+bool catalogue_read_number(const json_t *content, const char *key, double *value) {
+    const json_t *member = json_object_get(content, key);
     if (!json_is_number(member)) {
         return false;
     }
@@ -401,8 +401,8 @@ bool take_number(const json_t *body, const char *key, double *value) {
     return true;
 }
 
-bool take_text(const json_t *body, const char *key, char *text, size_t size) {
-    const char *member = json_string_value(json_object_get(body, key));
+bool catalogue_read_text(const json_t *content, const char *key, char *text, size_t size) {
+    const char *member = json_string_value(json_object_get(content, key));
     return member != NULL && fits(member, text, size);
 }
 

@@ -5,7 +5,7 @@
 #include <string.h>
 
 #include "internal.h"
-#include "upthrust/text.h"
+#include "text/text.h"
 
 static const struct catalogue_noun noun = {"reference", "reference body", "reference bodies",
                                            "a reference body", "body"};
@@ -107,8 +107,8 @@ bool up_reference_add(struct up_catalogue *catalogue, struct up_reference *refer
     return catalogue_clean_name(reference->name, &noun, "name", true, failure) &&
            check_numbers(reference, failure) &&
            catalogue_settle_id(reference->id, &noun, failure) &&
-           catalogue_put_thing(catalogue, &noun, reference->id, up_reference_to_json(reference),
-                               failure);
+           catalogue_put_version(catalogue, &noun, reference->id, up_reference_to_json(reference),
+                                 failure);
 }
 
 bool up_reference_find(struct up_catalogue *catalogue, const char *name_or_id,
@@ -118,9 +118,9 @@ bool up_reference_find(struct up_catalogue *catalogue, const char *name_or_id,
         return false;
     }
     bool good =
-        up_reference_from_json(found.body, reference) || catalogue_fail_found(&found, failure);
+        up_reference_from_json(found.content, reference) || catalogue_fail_found(&found, failure);
     memcpy(reference->id, found.id, sizeof reference->id);
-    json_decref(found.body);
+    json_decref(found.content);
     return good;
 }
 
@@ -157,12 +157,12 @@ json_t *up_reference_check_to_json(const struct up_reference_check *check) {
 
 bool up_check_add(struct up_catalogue *catalogue, const struct up_reference_check *check,
                   const char *run_id, const char *bench, struct up_failure *failure) {
-    json_t *body = up_reference_check_to_json(check);
-    json_object_set_new(body, "run_id", json_string(run_id));
+    json_t *content = up_reference_check_to_json(check);
+    json_object_set_new(content, "run_id", json_string(run_id));
     bool good =
-        catalogue_check_content("reference_check", body, failure) &&
-        up_catalogue_add(catalogue, "reference_check", NULL, bench, body, NULL, NULL, failure);
-    json_decref(body);
+        catalogue_check_content("reference_check", content, failure) &&
+        up_catalogue_add(catalogue, "reference_check", NULL, bench, content, NULL, NULL, failure);
+    json_decref(content);
     return good;
 }
 
@@ -181,10 +181,10 @@ static bool is_same_body(const struct up_reference *reference,
     return fabs(expected_kg - check->expected_kg) <= SAME_KG;
 }
 
-static bool take_check(const struct up_record *record, void *context) {
+static bool read_check(const struct up_record *record, void *context) {
     struct history *history = context;
     char id[UP_ID_SIZE];
-    if (!take_text(record->body, "reference_id", id, sizeof id) ||
+    if (!catalogue_read_text(record->content, "reference_id", id, sizeof id) ||
         strcmp(id, history->reference->id) != 0 ||
         (history->bench != NULL && strcmp(history->bench, record->bench) != 0)) {
         return true;
@@ -192,8 +192,8 @@ static bool take_check(const struct up_record *record, void *context) {
     history->past = up_reallocate(history->past, history->count + 1, sizeof *history->past);
     struct up_past_check *past = &history->past[history->count++];
     *past = (struct up_past_check){0};
-    members_from_json(catalogue_check_members, record->body, &past->check);
-    take_text(record->body, "run_id", past->run_id, sizeof past->run_id);
+    members_from_json(catalogue_check_members, record->content, &past->check);
+    catalogue_read_text(record->content, "run_id", past->run_id, sizeof past->run_id);
     memcpy(past->bench, record->bench, sizeof past->bench);
     memcpy(past->made_utc, record->made_utc, sizeof past->made_utc);
     past->in_limits = !past->check.outside && isfinite(past->check.deviation_kg.value) &&
@@ -207,7 +207,7 @@ bool up_reference_checks(struct up_catalogue *catalogue, const char *reference_i
     struct up_reference reference;
     struct history history = {.reference = &reference, .bench = bench};
     bool good = up_reference_find(catalogue, reference_id, &reference, failure) &&
-                up_catalogue_each(catalogue, "reference_check", take_check, &history, failure);
+                up_catalogue_each(catalogue, "reference_check", read_check, &history, failure);
     if (!good) {
         free(history.past);
         history = (struct history){0};

@@ -23,15 +23,15 @@ static json_t *decision_of(const json_t *result, const char *result_id, const ch
 static bool add_one(struct up_catalogue *catalogue, const struct up_result *result,
                     const char *bench, struct up_failure *failure) {
     char id[UP_ID_SIZE] = "";
-    json_t *body = up_result_to_json(result), *decision = NULL;
-    bool good = catalogue_check_content("result", body, failure) &&
-                up_catalogue_add(catalogue, "result", NULL, bench, body, NULL, id, failure);
+    json_t *content = up_result_to_json(result), *decision = NULL;
+    bool good = catalogue_check_content("result", content, failure) &&
+                up_catalogue_add(catalogue, "result", NULL, bench, content, NULL, id, failure);
     if (good) {
-        decision = decision_of(body, id, NULL);
+        decision = decision_of(content, id, NULL);
         good = up_catalogue_add(catalogue, "decision", NULL, bench, decision, NULL, NULL, failure);
     }
     json_decref(decision);
-    json_decref(body);
+    json_decref(content);
     return good;
 }
 
@@ -52,13 +52,13 @@ static bool decide_one(struct up_catalogue *catalogue, const struct up_decided *
     if (decided->result_id[0] == '\0') {
         return add_one(catalogue, &decided->result, decided->bench, failure);
     }
-    json_t *body = up_result_to_json(&decided->result);
-    json_t *decision = decision_of(body, decided->result_id, decided->rule);
+    json_t *content = up_result_to_json(&decided->result);
+    json_t *decision = decision_of(content, decided->result_id, decided->rule);
     bool good = catalogue_check_content("decision", decision, failure) &&
                 up_catalogue_add(catalogue, "decision", NULL, decided->bench, decision, NULL, NULL,
                                  failure);
     json_decref(decision);
-    json_decref(body);
+    json_decref(content);
     return good;
 }
 
@@ -77,8 +77,8 @@ bool up_decisions_add(struct up_catalogue *catalogue, const struct up_decided *d
 /* Oldest first: the last stays. */
 static bool note_decision(const struct up_record *record, void *context) {
     json_t *by_result = context;
-    if (json_is_true(json_object_get(record->body, "rejudged"))) {
-        json_object_set(by_result, up_record_text(record->body, "result_id"), record->body);
+    if (json_is_true(json_object_get(record->content, "rejudged"))) {
+        json_object_set(by_result, up_record_text(record->content, "result_id"), record->content);
     }
     return true;
 }

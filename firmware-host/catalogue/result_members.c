@@ -446,7 +446,7 @@ void up_result_from_json(const json_t *content, struct up_result *result) {
     *result = (struct up_result){.measured = false};
     members_from_json(catalogue_result_members, content, result);
     const json_t *from = json_object_get(content, "model");
-    bool all = json_is_object(from) && members_from_json(model_members, from, result);
-    result->has_model =
-        read_budget(json_object_get(content, "budget"), result->weighing.term) && all;
+    members_from_json(model_members, from, result);
+    result->has_model = read_budget(json_object_get(content, "budget"), result->weighing.term) &&
+                        members_are_known(model_members, result);
 }

@@ -4,9 +4,9 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "catalogue/run.h"
 #include "internal.h"
-#include "upthrust/run.h"
-#include "upthrust/text.h"
+#include "text/text.h"
 
 /* The thing is the bench: wherever its records are put together, its rig files are versions of one
    thing. So its id comes from the bench's. */
@@ -17,17 +17,17 @@ static void subject_of(const char *bench, char subject[UP_ID_SIZE]) {
              hex + 18);
 }
 
-struct look {
+struct newest {
     const char *file_sha256;
     char *record_id;
 };
 
 /* The newest live version comes first; only where it has the same text nothing is new. */
 static bool compare(const struct up_record *record, void *context) {
-    struct look *look = context;
-    const char *sha256 = json_string_value(json_object_get(record->body, "file_sha256"));
-    if (sha256 != NULL && strcmp(sha256, look->file_sha256) == 0) {
-        memcpy(look->record_id, record->id, sizeof record->id);
+    struct newest *newest = context;
+    const char *sha256 = json_string_value(json_object_get(record->content, "file_sha256"));
+    if (sha256 != NULL && strcmp(sha256, newest->file_sha256) == 0) {
+        memcpy(newest->record_id, record->id, sizeof record->id);
     }
     return false;
 }
@@ -50,19 +50,19 @@ static bool put_version(struct up_catalogue *catalogue, struct up_record *record
     if (replaces == NULL) {
         return false;
     }
-    record->body = members_to_json(catalogue_rig_members, rig);
-    json_object_set_new(record->body, "file_sha256", json_string(file_sha256));
+    record->content = members_to_json(catalogue_rig_members, rig);
+    json_object_set_new(record->content, "file_sha256", json_string(file_sha256));
     bool good = catalogue_put(catalogue, record, replaces, failure);
-    json_decref(record->body);
+    json_decref(record->content);
     json_decref(replaces);
     return good;
 }
 
-bool up_rig_keep(struct up_catalogue *catalogue, const struct up_rig_version *rig,
-                 char record_id[UP_ID_SIZE], struct up_failure *failure) {
+bool up_rig_store(struct up_catalogue *catalogue, const struct up_rig_version *rig,
+                  char record_id[UP_ID_SIZE], struct up_failure *failure) {
     struct up_record record = {.kind = "rig"};
     char file_sha256[UP_SHA256_SIZE];
-    struct look look = {.file_sha256 = file_sha256, .record_id = record_id};
+    struct newest newest = {.file_sha256 = file_sha256, .record_id = record_id};
     record_id[0] = '\0';
     subject_of(rig->bench, record.subject);
     catalogue_hash_text(rig->file_text, file_sha256);
@@ -70,7 +70,7 @@ bool up_rig_keep(struct up_catalogue *catalogue, const struct up_rig_version *ri
     if (!catalogue_begin(catalogue, failure)) {
         return false;
     }
-    bool good = up_catalogue_each_live(catalogue, "rig", record.subject, compare, &look, failure);
+    bool good = up_catalogue_each_live(catalogue, "rig", record.subject, compare, &newest, failure);
     if (good && record_id[0] == '\0') {
         good = put_version(catalogue, &record, rig, file_sha256, failure);
         memcpy(record_id, record.id, sizeof record.id);

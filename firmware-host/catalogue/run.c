@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include "upthrust/run.h"
+#include "catalogue/run.h"
 
 #include <errno.h>
 #include <fcntl.h>
@@ -12,8 +12,8 @@
 #include <unistd.h>
 
 #include "internal.h"
-#include "upthrust/clock.h"
-#include "upthrust/text.h"
+#include "text/clock.h"
+#include "text/text.h"
 
 struct up_run {
     struct up_catalogue *catalogue;
@@ -68,9 +68,9 @@ static bool put_begin(struct up_run *run, const char *bench, const char *run_id,
     snprintf(record->kind, sizeof record->kind, "run");
     memcpy(record->subject, run_id, sizeof record->subject);
     memcpy(record->bench, bench, strlen(bench) + 1);
-    record->body = json_copy(about);
-    json_object_set_new(record->body, "begun_utc", json_string(utc));
-    json_object_set_new(record->body, "how_ended", json_null());
+    record->content = json_copy(about);
+    json_object_set_new(record->content, "begun_utc", json_string(utc));
+    json_object_set_new(record->content, "how_ended", json_null());
     return catalogue_put(run->catalogue, record, NULL, failure);
 }
 
@@ -108,13 +108,13 @@ static bool put_end(struct up_catalogue *catalogue, const struct up_record *begi
                     const char *how_ended, json_t *more, struct up_failure *failure) {
     struct up_record record = *begin;
     json_t *replaces = json_pack("[s]", begin->id);
-    record.body = json_deep_copy(begin->body);
-    json_object_set_new(record.body, "how_ended", json_string(how_ended));
+    record.content = json_deep_copy(begin->content);
+    json_object_set_new(record.content, "how_ended", json_string(how_ended));
     if (more != NULL) {
-        json_object_update(record.body, more);
+        json_object_update(record.content, more);
     }
     bool good = catalogue_put(catalogue, &record, replaces, failure);
-    json_decref(record.body);
+    json_decref(record.content);
     json_decref(replaces);
     return good;
 }
@@ -136,7 +136,7 @@ void up_run_close(struct up_run *run) {
     if (run->journal != NULL) {
         fclose(run->journal);
     }
-    json_decref(run->record.body);
+    json_decref(run->record.content);
     free(run->directory);
     free(run);
 }
@@ -163,19 +163,19 @@ static bool is_abandoned(const struct up_catalogue *catalogue, const char *run_i
 
 static bool note_lost(const struct up_record *record, void *context) {
     struct lost_runs *lost = context;
-    json_t *how_ended = json_object_get(record->body, "how_ended");
+    json_t *how_ended = json_object_get(record->content, "how_ended");
     /* Before there were ends, runs had no such member. An id is part of a path here. */
     if (json_is_null(how_ended) && strchr(record->subject, '/') == NULL &&
         is_abandoned(lost->catalogue, record->subject)) {
         json_array_append_new(lost->list, json_pack("[s, s, s, O]", record->id, record->subject,
-                                                    record->bench, record->body));
+                                                    record->bench, record->content));
     }
     return true;
 }
 
 static bool end_lost(struct up_catalogue *catalogue, const json_t *entry, struct up_lost_run *lost,
                      struct up_failure *failure) {
-    struct up_record begin = {.kind = "run", .body = json_array_get(entry, 3)};
+    struct up_record begin = {.kind = "run", .content = json_array_get(entry, 3)};
     long long trials = 0;
     memset(lost, 0, sizeof *lost);
     snprintf(begin.id, sizeof begin.id, "%s", json_string_value(json_array_get(entry, 0)));
@@ -189,14 +189,14 @@ static bool end_lost(struct up_catalogue *catalogue, const json_t *entry, struct
         return false;
     }
     /* Those of the runs that it continues. */
-    trials += json_integer_value(json_object_get(begin.body, "trials_before"));
+    trials += json_integer_value(json_object_get(begin.content, "trials_before"));
     json_t *more = json_pack("{s:I}", "trials", (json_int_t)trials);
     bool good = put_end(catalogue, &begin, "crashed", more, failure);
     json_decref(more);
     memcpy(lost->run_id, begin.subject, sizeof lost->run_id);
     memcpy(lost->bench, begin.bench, sizeof lost->bench);
-    take_text(begin.body, "item_id", lost->item_id, sizeof lost->item_id);
-    take_text(begin.body, "what", lost->what, sizeof lost->what);
+    catalogue_read_text(begin.content, "item_id", lost->item_id, sizeof lost->item_id);
+    catalogue_read_text(begin.content, "what", lost->what, sizeof lost->what);
     lost->trials = (unsigned)trials;
     return good;
 }

@@ -1,36 +1,94 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* What the records of runs and trials hold. The session fills them in. */
+/* What the records of runs and trials hold. */
 #include "internal.h"
+#include "bench/plateau.h"
+#include "upthrust/measurement.h"
+#include "catalogue/run.h"
 
 /* One reading of the load: a trial's record has those since the trial before, a run's the rest. */
+#define MEMBERS_OF struct up_plateau
 const struct catalogue_member catalogue_plateau_members[] = {
     TEXT_ALONE("of", 0, "preload, tare, mass, stair, air or water"),
-    NUMBER_ALONE("start_s", UNIT_S, 0, "begin of the window, device time"),
-    NUMBER_ALONE("end_s", UNIT_S, LATER, "its end"),
-    NUMBER_ALONE("step_s", UNIT_S, LATER, "when the load came to stand"),
-    NUMBER_ALONE("load_counts", UNIT_COUNTS, LATER, "mean of the window"),
-    NUMBER_ALONE("u_load_counts", UNIT_COUNTS, LATER | NOT_NEGATIVE,
-                 "its standard uncertainty, correlation allowed for"),
-    NUMBER_ALONE("slope_counts_s", UNIT_COUNTS_S, LATER, "of the straight line through the window"),
-    INTEGER_ALONE("readings", 0, LATER, "in the window"),
-    INTEGER_ALONE("glitches", 0, LATER, "left out of it"),
-    NUMBER_ALONE("temp_c", UNIT_C, LATER, "of the water, mean"),
-    NUMBER_ALONE("late_s", UNIT_S, LATER, "read so much later than the schedule says"),
+    NUMBER("start_s", start_s, UNIT_S, 0, "begin of the window, device time"),
+    NUMBER("end_s", end_s, UNIT_S, LATER, "its end"),
+    NUMBER("step_s", step_s, UNIT_S, LATER, "when the load came to stand"),
+    NUMBER("load_counts", load, UNIT_COUNTS, LATER, "mean of the window"),
+    NUMBER("u_load_counts", u_load, UNIT_COUNTS, LATER | NOT_NEGATIVE,
+           "its standard uncertainty, correlation allowed for"),
+    NUMBER("slope_counts_s", slope_per_s, UNIT_COUNTS_S, LATER,
+           "of the straight line through the window"),
+    INTEGER("readings", readings, 0, LATER, "in the window"),
+    INTEGER("glitches", glitches, 0, LATER, "not used in it"),
+    NUMBER("temp_c", temp_c, UNIT_C, LATER, "of the water, mean"),
+    NUMBER("late_s", late_s, UNIT_S, LATER, "read so much later than the schedule says"),
     END};
+#undef MEMBERS_OF
+
+json_t *up_plateau_to_json(const char *of, const struct up_plateau *plateau) {
+    json_t *json = json_pack("{s:s}", "of", of);
+    members_add_to_json(catalogue_plateau_members, plateau, json);
+    return json;
+}
 
 static const struct catalogue_nested plateaus = {.members = catalogue_plateau_members};
 static const struct catalogue_nested counts = {.unit = UNIT_COUNTS, .most = 256};
 
-const struct catalogue_member catalogue_run_members[] = {
+/* ---- trials ---- */
+
+static json_t *gains_to_json(const void *from) {
+    const struct up_trial *trial = from;
+    json_t *list = json_array();
+    for (unsigned i = 0; i < trial->shakes; i++) {
+        json_array_append_new(list, up_json_number(trial->gain_counts[i]));
+    }
+    return list;
+}
+
+#define MEMBERS_OF struct up_trial
+const struct catalogue_member catalogue_trial_members[] = {
+    TEXT_ALONE("run_id", 0, "in which session"),
+    TEXT_ALONE("item_id", 0, "what was weighed"),
+    INTEGER("number", number, 0, 0, "from 1 on"),
+    NUMBER("load_counts", load_counts, UNIT_COUNTS, 0,
+           "the last reading less the tares around it, made linear"),
+    NUMBER("u_plateau_counts", u_plateau_counts, UNIT_COUNTS, NOT_NEGATIVE,
+           "its standard uncertainty, from the noise of the plateaus"),
+    NUMBER_ALONE("load_g", UNIT_G, LATER, "that load by the calibration's slope"),
+    INTEGER("shakes", shakes, 0, 0, "until nothing more came out"),
+    TRUTH("still_gaining", still_gaining, 0, "the last shake still freed more than noise"),
+    NUMBER("soak_s", soak_s, UNIT_S, 0, "from the first immersion to the last reading"),
+    NUMBER("temp_c", temp_c, UNIT_C, 0, "of the water"),
     BENCH_ALONE,
     BENCH_SEQUENCE,
-    TEXT_ALONE("what", 0, "calibrate or measure"),
-    TEXT_ALONE("version", 0, "of the program"),
-    TEXT_ALONE("item_id", LATER, "what was measured"),
-    TEXT_ALONE("calibration_id", LATER, "what it was measured with"),
-    TEXT_ALONE("rig_file", LATER, "name of the rig file"),
-    TEXT_ALONE("rig_sha256", 0, "of its line and sensor sections"),
-    TEXT_ALONE("rig_record_id", LATER, "the version of the rig"),
+    {OWN("gain_counts", MEMBER_LIST, LATER, gains_to_json, NULL,
+         "heavier after each shake, by this"),
+     .nested = &counts},
+    LIST_ALONE("plateaus", plateaus, LATER, "read since the trial before"),
+    END};
+#undef MEMBERS_OF
+
+json_t *up_trial_to_json(const struct up_trial *trial, double counts_per_kg) {
+    json_t *json = members_to_json(catalogue_trial_members, trial);
+    if (counts_per_kg != 0) {
+        json_object_set_new(json, "load_g",
+                            up_json_number(trial->load_counts / counts_per_kg * 1e3));
+    }
+    return json;
+}
+
+/* ---- runs ---- */
+
+#define MEMBERS_OF struct up_run_begin
+const struct catalogue_member catalogue_run_members[] = {
+    TEXT_AS(IN_POINTER, "bench", bench, OF_RECORD, "id of the rig"),
+    BENCH_SEQUENCE,
+    TEXT_AS(IN_POINTER, "what", what, 0, "calibrate or measure"),
+    TEXT_AS(IN_POINTER, "version", version, 0, "of the program"),
+    TEXT_AS(IN_POINTER, "item_id", item_id, LATER, "what was measured"),
+    TEXT_AS(IN_POINTER, "calibration_id", calibration_id, LATER, "what it was measured with"),
+    TEXT_AS(IN_POINTER, "rig_file", rig_file, LATER, "name of the rig file"),
+    TEXT_AS(IN_POINTER, "rig_sha256", rig_sha256, 0, "of its line and sensor sections"),
+    TEXT_AS(IN_POINTER, "rig_record_id", rig_record_id, LATER, "the version of the rig"),
     TEXT_ALONE("begun_utc", LATER, "when it began"),
     TEXT_ALONE("how_ended", LATER, "completed, stopped, failed or crashed; null: it did not yet"),
     TEXT_ALONE("reason", LATER, "why it failed"),
@@ -39,22 +97,8 @@ const struct catalogue_member catalogue_run_members[] = {
     INTEGER_ALONE("trials_before", 0, LATER | JSON_ONLY, "of the runs that it continues"),
     LIST_ALONE("plateaus", plateaus, LATER, "that belong to no trial"),
     END};
+#undef MEMBERS_OF
 
-const struct catalogue_member catalogue_trial_members[] = {
-    TEXT_ALONE("run_id", 0, "in which session"),
-    TEXT_ALONE("item_id", 0, "what was weighed"),
-    INTEGER_ALONE("number", 0, 0, "from 1 on"),
-    NUMBER_ALONE("load_counts", UNIT_COUNTS, 0,
-                 "the last reading less the tares around it, made linear"),
-    NUMBER_ALONE("u_plateau_counts", UNIT_COUNTS, NOT_NEGATIVE,
-                 "its standard uncertainty, from the noise of the plateaus"),
-    NUMBER_ALONE("load_g", UNIT_G, LATER, "that load by the calibration's slope"),
-    INTEGER_ALONE("shakes", 0, 0, "until nothing more left"),
-    TRUTH_ALONE("still_gaining", 0, "the last shake still freed more than noise"),
-    NUMBER_ALONE("soak_s", UNIT_S, 0, "from the first immersion to the last reading"),
-    NUMBER_ALONE("temp_c", UNIT_C, 0, "of the water"),
-    BENCH_ALONE,
-    BENCH_SEQUENCE,
-    LIST_ALONE("gain_counts", counts, LATER, "heavier after each shake, by this"),
-    LIST_ALONE("plateaus", plateaus, LATER, "read since the trial before"),
-    END};
+json_t *up_run_begin_to_json(const struct up_run_begin *begin) {
+    return members_to_json(catalogue_run_members, begin);
+}

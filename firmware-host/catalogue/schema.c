@@ -3,7 +3,7 @@
 #include <string.h>
 
 #include "internal.h"
-#include "upthrust/text.h"
+#include "text/text.h"
 
 static const char *fault_of_item(const json_t *content) {
     struct up_item item;

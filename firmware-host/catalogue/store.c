@@ -12,7 +12,7 @@
 #include <unistd.h>
 
 #include "internal.h"
-#include "upthrust/text.h"
+#include "text/text.h"
 
 int catalogue_patience_ms = 10000;
 
@@ -46,6 +46,11 @@ bool catalogue_fail(struct up_catalogue *catalogue, int code, struct up_failure 
         return up_fail(failure, UP_STATUS_UNABLE,
                        "the disk under the catalogue %s is full: free space; what was stored "
                        "before is safe",
+                       directory);
+    case SQLITE_READONLY:
+        return up_fail(failure, UP_STATUS_UNABLE,
+                       "the catalogue %s cannot be written, only read: ask for the right to write "
+                       "there, or copy the whole directory to where you may",
                        directory);
     case SQLITE_IOERR:
         return fail_on_disk(catalogue, code, failure);

@@ -8,7 +8,7 @@
 #include <string.h>
 #include <unistd.h>
 
-#include "upthrust/text.h"
+#include "text/text.h"
 
 /* A pedal says no numbers: none may be asked for. */
 static bool can_pedal(const struct bench_options *options, bool measures,

@@ -8,12 +8,13 @@
 #include <stdbool.h>
 #include <stddef.h>
 
-#include "upthrust/catalogue.h"
+#include "catalogue/kind.h"
+#include "catalogue/records.h"
+#include "report/report.h"
+#include "session/session.h"
 #include "upthrust/failure.h"
-#include "upthrust/report.h"
 #include "upthrust/result.h"
 #include "upthrust/rig.h"
-#include "upthrust/session.h"
 
 enum { OPTIONS_GIVEN_MAX = 128 };
 
@@ -95,7 +96,7 @@ bool take_material(const struct arguments *arguments, double *expansion_per_k,
 bool waters_asked(const struct arguments *arguments, struct up_water *water, unsigned *count,
                   struct up_failure *failure);
 
-/* Set by SIGINT and SIGTERM once catch_signals was called. */
+/* Set by SIGINT, SIGTERM and SIGHUP once catch_signals was called. */
 extern volatile sig_atomic_t signalled;
 void catch_signals(void);
 /* Ends the program as the signal would have, if one came. */

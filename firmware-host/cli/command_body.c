@@ -6,8 +6,8 @@
 #include <string.h>
 
 #include "cli.h"
-#include "upthrust/json.h"
-#include "upthrust/text.h"
+#include "text/json.h"
+#include "text/text.h"
 #include "upthrust/weighing.h"
 
 const struct option_text options_body[] = {
@@ -259,7 +259,7 @@ struct listing {
 static bool list_one(const struct up_record *record, void *context) {
     struct listing *listing = context;
     struct up_reference body;
-    if (!up_reference_from_json(record->body, &body)) {
+    if (!up_reference_from_json(record->content, &body)) {
         return true;
     }
     memcpy(body.id, record->subject, sizeof body.id);

@@ -3,7 +3,7 @@
 #include <string.h>
 
 #include "bench_options.h"
-#include "upthrust/text.h"
+#include "text/text.h"
 
 const struct option_text options_calibrate[] = {
     OPTION_RIG,

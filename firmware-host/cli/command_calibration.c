@@ -5,9 +5,9 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "bench/procedure.h"
 #include "cli.h"
-#include "upthrust/procedure.h"
-#include "upthrust/text.h"
+#include "text/text.h"
 
 const struct option_text options_calibration[] = {
     {"bench", "ID", "of this bench only"}, OPTION_CATALOGUE, OPTION_JSON, OPTION_END};
@@ -147,7 +147,7 @@ struct look {
 static bool take(const struct up_record *record, struct look *look) {
     if ((look->bench != NULL && strcmp(look->bench, record->bench) != 0) ||
         (look->id != NULL && strncmp(record->id, look->id, strlen(look->id)) != 0) ||
-        !up_calibration_from_json(record->body, &look->calibration)) {
+        !up_calibration_from_json(record->content, &look->calibration)) {
         return false;
     }
     memcpy(look->calibration.id, record->id, sizeof record->id);

@@ -7,7 +7,7 @@
 #include <strings.h>
 
 #include "cli.h"
-#include "upthrust/text.h"
+#include "text/text.h"
 
 const struct option_text options_decide[] = {
     {"item", "NAME_OR_ID", "only this item"},
@@ -55,7 +55,7 @@ struct judging {
 static bool take_item(const struct up_record *record, void *context) {
     struct judging *judging = context;
     struct up_item item;
-    if (!up_item_from_json(record->body, &item)) {
+    if (!up_item_from_json(record->content, &item)) {
         return true;
     }
     memcpy(item.id, record->subject, sizeof item.id);
@@ -84,7 +84,7 @@ static struct stored *find_stored(const struct judging *judging, const char *ite
 static bool take_result(const struct up_record *record, void *context) {
     struct judging *judging = context;
     struct up_result result;
-    up_result_from_json(record->body, &result);
+    up_result_from_json(record->content, &result);
     up_decision_apply(json_object_get(judging->decisions, record->subject), &result);
     struct stored *stored = find_stored(judging, result.item_id, result.water.name);
     if (stored == NULL) {
@@ -379,6 +379,28 @@ static enum up_status status_of(const struct judging *judging) {
     return UP_STATUS_DONE;
 }
 
+/* Told apart by their names, like those of a session. */
+static bool check_waters(const struct arguments *arguments, struct up_failure *failure) {
+    const char *seen[OPTIONS_GIVEN_MAX];
+    int count = 0;
+    for (int i = 0; i < arguments->options; i++) {
+        const char *water = arguments->option[i].value;
+        size_t length = strcspn(water, ",");
+        if (strcmp(arguments->option[i].name, "water") != 0) {
+            continue;
+        }
+        for (int j = 0; j < count; j++) {
+            if (strcspn(seen[j], ",") == length && strncmp(seen[j], water, length) == 0) {
+                return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                               "--water %.*s is asked for twice: keep one",
+                               (int)(length < 60 ? length : 60), water);
+            }
+        }
+        seen[count++] = water;
+    }
+    return true;
+}
+
 static enum up_status decide(struct judging *judging, struct up_catalogue *catalogue,
                              const struct up_style *style, struct up_failure *failure) {
     const struct arguments *arguments = judging->arguments;
@@ -414,7 +436,7 @@ enum up_status command_decide(const struct arguments *arguments, struct up_failu
     struct up_catalogue *catalogue = NULL;
     struct up_style style;
     enum up_status status = UP_STATUS_WRONG_INPUT;
-    if (style_asked(arguments, &style, failure) &&
+    if (style_asked(arguments, &style, failure) && check_waters(arguments, failure) &&
         option_number(arguments, "tolerance-g", 0.1, 100000, &judging.tolerance_g, failure) &&
         option_number(arguments, "confidence", 0.5, 0.9999, &judging.confidence, failure)) {
         status = open_catalogue(arguments,

@@ -19,9 +19,9 @@
 
 #include "cli.h"
 #include "embedded.h"
-#include "upthrust/clock.h"
-#include "upthrust/report.h"
-#include "upthrust/text.h"
+#include "report/report.h"
+#include "text/clock.h"
+#include "text/text.h"
 
 const struct option_text options_demo[] = {
     {"dir", "DIR", "where the demonstration's catalogue and rig file go"},

@@ -4,38 +4,39 @@
 #include <stdlib.h>
 
 #include "cli.h"
-#include "upthrust/text.h"
+#include "text/text.h"
 
 const struct option_text options_import[] = {OPTION_CATALOGUE, OPTION_JSON, OPTION_END};
 const struct option_text options_merge[] = {OPTION_CATALOGUE, OPTION_JSON, OPTION_END};
 
-static void tell(const char *from, const struct up_taken *taken, bool json) {
+static void tell(const char *from, const struct up_intake *intake, bool json) {
     if (json) {
         print_json(json_pack("{s:s, s:I, s:I}", "schema", "upthrust-taken-1", "records_new",
-                             (json_int_t)taken->fresh, "records_known", (json_int_t)taken->known));
+                             (json_int_t)intake->fresh, "records_known",
+                             (json_int_t)intake->known));
     } else {
         char *safe = up_text_for_terminal(from);
-        printf("%s: %lu new records, %lu were here already\n", safe, taken->fresh, taken->known);
+        printf("%s: %lu new records, %lu were here already\n", safe, intake->fresh, intake->known);
         free(safe);
     }
 }
 
 static enum up_status take(const struct arguments *arguments, const char *what,
                            bool (*work)(struct up_catalogue *catalogue, const char *from,
-                                        struct up_taken *taken, struct up_failure *failure),
+                                        struct up_intake *intake, struct up_failure *failure),
                            struct up_failure *failure) {
     struct up_catalogue *catalogue = NULL;
-    struct up_taken taken = {0};
+    struct up_intake intake = {0};
     if (arguments->words != 1) {
         up_fail(failure, UP_STATUS_WRONG_INPUT, "%s", what);
         return failure->status;
     }
     bool good = up_catalogue_open(catalogue_directory(arguments), UP_CATALOGUE_CREATE, &catalogue,
                                   failure) &&
-                work(catalogue, arguments->word[0], &taken, failure);
+                work(catalogue, arguments->word[0], &intake, failure);
     up_catalogue_close(catalogue);
     if (good) {
-        tell(arguments->word[0], &taken, option_given(arguments, "json"));
+        tell(arguments->word[0], &intake, option_given(arguments, "json"));
     }
     return good ? UP_STATUS_DONE : failure->status;
 }

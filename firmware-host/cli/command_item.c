@@ -4,8 +4,8 @@
 #include <string.h>
 
 #include "cli.h"
-#include "upthrust/material.h"
-#include "upthrust/text.h"
+#include "metrology/material.h"
+#include "text/text.h"
 
 const struct option_text options_item[] = {
     {"name", "TEXT", "add, edit: what people call it"},
@@ -195,7 +195,7 @@ static bool read_changes(const struct arguments *arguments, struct up_item *item
 static bool tell_version(const struct up_record *record, void *context) {
     unsigned *count = context;
     struct up_item item;
-    if (up_item_from_json(record->body, &item)) {
+    if (up_item_from_json(record->content, &item)) {
         char *name = up_text_for_terminal(item.name);
         fprintf(stderr, "note: %s %s  %s\n",
                 *count == 0 ? "there were several live versions; now replaced:" : "  and",

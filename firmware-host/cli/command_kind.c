@@ -6,7 +6,7 @@
 #include <string.h>
 
 #include "cli.h"
-#include "upthrust/text.h"
+#include "text/text.h"
 
 const struct option_text options_kind[] = {
     {"tolerance-g", "G", "set: one piece of this kind is neutral within this"},

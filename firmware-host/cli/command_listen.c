@@ -6,12 +6,12 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "bench/listen.h"
 #include "cli.h"
-#include "upthrust/clock.h"
-#include "upthrust/json.h"
-#include "upthrust/listen.h"
-#include "upthrust/statistics.h"
-#include "upthrust/text.h"
+#include "metrology/statistics.h"
+#include "text/clock.h"
+#include "text/json.h"
+#include "text/text.h"
 
 const struct option_text options_listen[] = {
     OPTION_RIG,
@@ -436,7 +436,8 @@ enum up_status command_listen(const struct arguments *arguments, struct up_failu
         return failure->status;
     }
     catch_signals();
-    listening = up_listening_create(&rig, replay == NULL && rig.line.poll[0] == '\0');
+    bool live = replay == NULL && rig.port_kind != UP_PORT_CAPTURE;
+    listening = up_listening_create(&rig, live && rig.line.poll[0] == '\0');
     good = hear_stream(arguments, &rig, 10, listening, failure) &&
            judge_listening(listening, replay != NULL ? replay : rig_file, failure) &&
            fit_columns(arguments, listening, fit, failure);

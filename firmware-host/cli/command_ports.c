@@ -9,12 +9,12 @@
 #include <unistd.h>
 
 #include "cli.h"
-#include "upthrust/clock.h"
-#include "upthrust/guess.h"
-#include "upthrust/json.h"
-#include "upthrust/port.h"
-#include "upthrust/text.h"
+#include "text/clock.h"
+#include "text/json.h"
+#include "text/text.h"
 #include "upthrust/wire.h"
+#include "wire/guess.h"
+#include "wire/port.h"
 
 const struct option_text options_ports[] = {
     {"listen", NULL, "open each port, try rates and layouts, and show what comes"},

@@ -5,8 +5,8 @@
 #include <string.h>
 
 #include "cli.h"
-#include "upthrust/report.h"
-#include "upthrust/text.h"
+#include "report/report.h"
+#include "text/text.h"
 
 const struct option_text options_plot[] = {
     {"run", "ID|latest", "instead: the load over the time of this run"},

@@ -7,8 +7,8 @@
 #include <unistd.h>
 
 #include "bench_options.h"
-#include "upthrust/json.h"
-#include "upthrust/text.h"
+#include "text/json.h"
+#include "text/text.h"
 
 const struct option_text options_rig_check[] = {
     OPTION_RIG,

@@ -5,7 +5,7 @@
 #include <string.h>
 
 #include "cli.h"
-#include "upthrust/json.h"
+#include "text/json.h"
 
 const struct option_text options_show[] = {OPTION_UNITS, OPTION_CATALOGUE, OPTION_JSON, OPTION_END};
 
@@ -62,7 +62,7 @@ struct listing {
 static bool take_item(const struct up_record *record, void *context) {
     struct listing *listing = context;
     struct up_item item;
-    if (!up_item_from_json(record->body, &item)) {
+    if (!up_item_from_json(record->content, &item)) {
         return true;
     }
     json_t *json = up_item_to_json(&item), *results = json_array();

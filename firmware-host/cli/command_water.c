@@ -4,7 +4,7 @@
 #include <stdlib.h>
 
 #include "cli.h"
-#include "upthrust/text.h"
+#include "text/text.h"
 #include "upthrust/waters.h"
 
 const struct option_text options_water[] = {

@@ -4,7 +4,7 @@
 #include <string.h>
 
 #include "cli.h"
-#include "upthrust/text.h"
+#include "text/text.h"
 
 const struct command *find_command(const char *name) {
     for (int i = 0; i < command_count; i++) {

@@ -3,13 +3,14 @@
 #include <errno.h>
 #include <fcntl.h>
 #include <getopt.h>
+#include <signal.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include <unistd.h>
 
 #include "cli.h"
-#include "upthrust/text.h"
+#include "text/text.h"
 
 const struct command commands[] = {
     {"demo", "", "measure invented gear on a simulated tank, beside its truth", options_demo,
@@ -83,7 +84,7 @@ static bool wrong_option(const struct command *command, const char *text, int co
     if (code == ':') {
         up_fail(failure, UP_STATUS_WRONG_INPUT, "%.80s: missing value: see `upthrust help %s`",
                 text, command->name);
-    } else if (nearest != NULL && strcmp(nearest, name) == 0) {
+    } else if (nearest != NULL && dashes == 2 && strcmp(nearest, name) == 0) {
         up_fail(failure, UP_STATUS_WRONG_INPUT, "%.80s: --%s takes no value", text, nearest);
     } else if (nearest != NULL) {
         up_fail(failure, UP_STATUS_WRONG_INPUT,
@@ -98,6 +99,11 @@ static bool wrong_option(const struct command *command, const char *text, int co
     return false;
 }
 
+/* One that begins with one dash; getopt would take its letters for several. */
+static bool has_one_dash(const char *text) {
+    return text != NULL && text[0] == '-' && text[1] != '-' && text[1] != '\0';
+}
+
 /* False with an empty failure: help was asked for and printed. */
 static bool read_arguments(const struct command *command, int argc, char **argv,
                            struct arguments *arguments, struct up_failure *failure) {
@@ -106,7 +112,8 @@ static bool read_arguments(const struct command *command, int argc, char **argv,
     make_getopt(command, table);
     opterr = 0;
     optind = 1;
-    while ((code = getopt_long(argc, argv, "+:", table, NULL)) != -1 || optind < argc) {
+    while (!has_one_dash(argv[optind]) &&
+           ((code = getopt_long(argc, argv, "+:", table, NULL)) != -1 || optind < argc)) {
         if (code == HELP_CODE) {
             print_command_help(command, stdout);
             return false;
@@ -125,6 +132,9 @@ static bool read_arguments(const struct command *command, int argc, char **argv,
                 (struct given){command->options[code].name, optarg != NULL ? optarg : ""};
         }
     }
+    if (optind < argc) {
+        return wrong_option(command, argv[optind], '?', failure);
+    }
     if (arguments->words > 0 && command->words[0] == '\0') {
         return up_fail(failure, UP_STATUS_WRONG_INPUT, "%s: %s takes no words, only options",
                        arguments->word[0], command->name);
@@ -141,13 +151,16 @@ static int complain(const struct up_failure *failure) {
     return (int)failure->status;
 }
 
-/* A full disk or a closed pipe behind stdout shows only here. */
+/* A full disk or a closed pipe behind stdout shows only here; which of the two, only where it is
+   the last write that failed. */
 static int close_stdout(int status) {
     struct up_failure failure;
+    errno = 0;
     if (fflush(stdout) == 0 && !ferror(stdout)) {
         return status;
     }
-    up_fail(&failure, UP_STATUS_UNABLE, "cannot write the output: %s", strerror(errno));
+    up_fail(&failure, UP_STATUS_UNABLE, "cannot write the output: %s",
+            errno != 0 ? strerror(errno) : "the disk is full, or its reader went away");
     return complain(&failure);
 }
 
@@ -161,7 +174,7 @@ static int run(const struct command *command, int argc, char **argv) {
     status = command->run(&arguments, &failure);
     if (failure.text[0] != '\0' && status != UP_STATUS_DONE && status != UP_STATUS_UNDECIDED) {
         fflush(stdout);
-        complain(&failure);
+        return complain(&failure);
     }
     return close_stdout((int)status);
 }
@@ -220,6 +233,7 @@ static void fill_standard(void) {
 
 int main(int argc, char **argv) {
     fill_standard();
+    signal(SIGXFSZ, SIG_IGN); /* a file that grew too large is a write that failed */
     if (argc < 2) {
         print_help(stderr);
         return UP_STATUS_WRONG_INPUT;

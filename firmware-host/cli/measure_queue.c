@@ -5,8 +5,8 @@
 #include <string.h>
 
 #include "bench_options.h"
-#include "upthrust/json.h"
-#include "upthrust/text.h"
+#include "text/json.h"
+#include "text/text.h"
 
 struct whole_queue {
     struct bench_options options;

@@ -10,7 +10,7 @@
 #include <unistd.h>
 
 #include "cli.h"
-#include "upthrust/text.h"
+#include "text/text.h"
 #include "upthrust/waters.h"
 
 enum { WATER_KEYS_MAX = 32, DEFAULT_WATERS = 2 };
@@ -346,14 +346,20 @@ static void note_signal(int number) {
     signalled = number;
 }
 
-void catch_signals(void) {
-    struct sigaction action = {.sa_handler = note_signal};
+/* One that is ignored stays so: `nohup` and shells mean it. */
+static void catch_signal(int number) {
+    struct sigaction action = {.sa_handler = note_signal}, before;
     sigemptyset(&action.sa_mask);
-    sigaction(SIGINT, &action, NULL);
-    sigaction(SIGTERM, &action, NULL);
-    sigaction(SIGHUP, &action, NULL);
-    action.sa_handler = SIG_IGN; /* a reader that went away shows as a failed write */
-    sigaction(SIGPIPE, &action, NULL);
+    if (sigaction(number, NULL, &before) == 0 && before.sa_handler != SIG_IGN) {
+        sigaction(number, &action, NULL);
+    }
+}
+
+void catch_signals(void) {
+    catch_signal(SIGINT);
+    catch_signal(SIGTERM);
+    catch_signal(SIGHUP);
+    signal(SIGPIPE, SIG_IGN); /* a reader that went away shows as a failed write */
 }
 
 void die_of_signal(void) {

@@ -6,8 +6,8 @@
 #include <math.h>
 #include <stdlib.h>
 
-#include "internal.h"
-#include "upthrust/text.h"
+#include "kit/internal.h"
+#include "text/text.h"
 
 static const double GRAVITY_M_S2 = 9.80665;
 static const double COVERAGE_LOW = 0.025, COVERAGE_HIGH = 0.975, BOUND_LOW = 0.005,

@@ -4,7 +4,7 @@
 #include <stdarg.h>
 #include <stdio.h>
 
-#include "internal.h"
+#include "kit/internal.h"
 
 /* Room for a reading a little above the stamp; heat alone does that. */
 static const double OVER_RATING = 1.1;

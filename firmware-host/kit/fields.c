@@ -4,7 +4,7 @@
  * parts[2].water_volume_l, and a key that is not known is a mistake, since who mistypes one must
  * not be answered by a default.
  */
-#include "fields.h"
+#include "kit/fields.h"
 
 #include <math.h>
 #include <stdarg.h>

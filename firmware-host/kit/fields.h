@@ -8,7 +8,7 @@
 #include <stddef.h>
 
 #include "upthrust/failure.h"
-#include "upthrust/kit.h"
+#include "kit/kit.h"
 
 struct place {
     const json_t *json;

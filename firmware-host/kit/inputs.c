@@ -6,8 +6,8 @@
 #include <stdio.h>
 #include <string.h>
 
-#include "internal.h"
-#include "upthrust/text.h"
+#include "kit/internal.h"
+#include "text/text.h"
 
 /* Pure lead, and lead with 6 % antimony by ideal mixing of handbook densities; anywhere between. */
 static const double LEAD_LOW_KG_M3 = 11030, LEAD_HIGH_KG_M3 = 11350;

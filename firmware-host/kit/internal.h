@@ -5,7 +5,7 @@
 
 #include <gsl/gsl_rng.h>
 
-#include "upthrust/kit.h"
+#include "kit/kit.h"
 
 /* The inputs of a part that may be uncertain; the kit has some besides. */
 enum part_input { INPUT_BUOYANCY, INPUT_VOLUME, INPUT_MASS, INPUT_GAS, INPUT_PLACE, PART_INPUTS };

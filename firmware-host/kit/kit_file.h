@@ -3,9 +3,9 @@
 #ifndef UPTHRUST_KIT_FILE_H
 #define UPTHRUST_KIT_FILE_H
 
-#include "fields.h"
+#include "kit/fields.h"
 #include "upthrust/catalogue.h"
-#include "upthrust/kit.h"
+#include "kit/kit.h"
 #include "upthrust/water.h"
 
 enum { KIT_WATERS_MAX = UP_KIT_CHECKS_MAX + 2 };

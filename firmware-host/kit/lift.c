@@ -2,7 +2,7 @@
 /* The lift of each part of a kit in a state of the dive. */
 #include <math.h>
 
-#include "internal.h"
+#include "kit/internal.h"
 
 static const double GRAVITY_M_S2 = 9.80665, PA_PER_BAR = 1e5;
 /* Steps of the numerical derivatives of the gas's density. */

@@ -5,8 +5,8 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "kit_file.h"
-#include "upthrust/text.h"
+#include "kit/kit_file.h"
+#include "text/text.h"
 
 #define SCHEMA "upthrust-kit-1"
 

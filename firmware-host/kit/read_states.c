@@ -4,8 +4,8 @@
 #include <stdio.h>
 #include <string.h>
 
-#include "fields.h"
-#include "kit_file.h"
+#include "kit/fields.h"
+#include "kit/kit_file.h"
 #include "upthrust/waters.h"
 
 static const double HPA = 100, STANDARD_HPA = 1013.25;

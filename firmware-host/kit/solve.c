@@ -7,8 +7,8 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "internal.h"
-#include "upthrust/text.h"
+#include "kit/internal.h"
+#include "text/text.h"
 
 enum { DRAWS = 20000 };
 static const double BREATH_KG = 0.5; /* a choice of ours: a calm breath is about a litre */

@@ -2,7 +2,7 @@
 #include <math.h>
 #include <string.h>
 
-#include "upthrust/statistics.h"
+#include "metrology/statistics.h"
 
 /* Groups are made of smaller groups: 1 -> 2 and 5, 5 -> 10, 10 -> 20 and 50, 50 -> 100, ... so a
    value costs three steps on average, however far the factors reach. */

@@ -1,9 +1,9 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include "upthrust/bodies.h"
+#include "metrology/bodies.h"
 
 #include <math.h>
 
-#include "upthrust/statistics.h"
+#include "metrology/statistics.h"
 
 static const double DENSITY_RATIO_MAX = 0.8;
 

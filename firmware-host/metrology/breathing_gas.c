@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include "upthrust/breathing_gas.h"
+#include "metrology/breathing_gas.h"
 
 #include <math.h>
 #include <stddef.h>

@@ -5,7 +5,7 @@
 #include <gsl/gsl_statistics_double.h>
 #include <math.h>
 
-#include "upthrust/statistics.h"
+#include "metrology/statistics.h"
 
 #define NO_NUMBER ((double)NAN)
 

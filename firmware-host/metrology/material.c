@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include "upthrust/material.h"
+#include "metrology/material.h"
 
 #include <math.h>
 #include <string.h>

@@ -1,10 +1,10 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include "upthrust/outlier.h"
+#include "metrology/outlier.h"
 
 #include <gsl/gsl_cdf.h>
 #include <math.h>
 
-#include "upthrust/statistics.h"
+#include "metrology/statistics.h"
 
 #define NO_NUMBER ((double)NAN)
 

@@ -1,11 +1,11 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include "upthrust/shake.h"
+#include "metrology/shake.h"
 
 #include <gsl/gsl_math.h>
 #include <math.h>
 #include <stdlib.h>
 
-#include "upthrust/statistics.h"
+#include "metrology/statistics.h"
 
 #define NO_NUMBER ((double)NAN)
 

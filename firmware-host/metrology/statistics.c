@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include "upthrust/statistics.h"
+#include "metrology/statistics.h"
 
 #include <gsl/gsl_cdf.h>
 #include <gsl/gsl_errno.h>

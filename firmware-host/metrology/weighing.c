@@ -2,7 +2,7 @@
 /* The model and its first-order combination. */
 #include <stddef.h>
 
-#include "upthrust/statistics.h"
+#include "metrology/statistics.h"
 #include "weighing_internal.h"
 
 struct input_text {

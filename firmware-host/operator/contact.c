@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include "upthrust/panel.h"
+#include "operator/panel.h"
 
 void up_contact_begin(struct up_contact *contact, double debounce_s, double time_s, bool level) {
     *contact = (struct up_contact){

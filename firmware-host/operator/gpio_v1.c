@@ -6,7 +6,7 @@
 #include <stdlib.h>
 
 #include "gpio.h"
-#include "upthrust/text.h"
+#include "text/text.h"
 
 /* The library's lines live as long as their chip. */
 struct gpio_chip {

@@ -6,7 +6,7 @@
 #include <stdlib.h>
 
 #include "gpio.h"
-#include "upthrust/text.h"
+#include "text/text.h"
 
 struct gpio_chip {
     struct gpiod_chip *chip;

@@ -3,7 +3,7 @@
 #include <math.h>
 
 #include "panel_internal.h"
-#include "upthrust/clock.h"
+#include "text/clock.h"
 
 /* A fault that a new question follows at once is seen for so long. */
 static const double FAULT_S = 3;

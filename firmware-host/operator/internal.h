@@ -3,7 +3,7 @@
 #ifndef UPTHRUST_OPERATOR_INTERNAL_H
 #define UPTHRUST_OPERATOR_INTERNAL_H
 
-#include "upthrust/operator.h"
+#include "operator/operator.h"
 
 struct operator_kind {
     void (*event)(struct up_operator *op, const struct up_event *event);

@@ -2,7 +2,7 @@
 #include <math.h>
 #include <stddef.h>
 
-#include "upthrust/panel.h"
+#include "operator/panel.h"
 
 /* On, off, on, ... in seconds, up to the first zero. */
 enum { BEATS_MAX = 8 };

@@ -1,37 +1,87 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* Text and large letters on a canvas of cells, for live_layout.c. */
+/*
+ * The live screen as cells of text: what a person with wet hands reads from two metres away. Pure
+ * layout, no terminal: the same view gives the same cells.
+ *
+ * From 80x24 cells on everything has its place and grows with the screen; on a smaller one the
+ * first line says so, and what to do now stands below in plain lines. Text from outside is made
+ * harmless here; letters of more than one byte become '?' where the canvas is not UTF-8.
+ */
 #ifndef UPTHRUST_OPERATOR_LIVE_H
 #define UPTHRUST_OPERATOR_LIVE_H
 
-#include "upthrust/live.h"
+#include <stdbool.h>
+#include <stddef.h>
 
-/* Where to write: one row, from a column on, within so many columns. */
-struct place {
-    int row, column, width;
+#include "bench/procedure.h"
+
+/* Colour is only a second sign: each of them stands beside words. */
+enum up_live_style {
+    UP_LIVE_PLAIN,
+    UP_LIVE_STRONG,
+    UP_LIVE_TITLE,
+    UP_LIVE_DO,   /* your turn */
+    UP_LIVE_WAIT, /* nothing to do now */
+    UP_LIVE_BAD,
+    UP_LIVE_GOOD,
+    UP_LIVE_STYLES
 };
 
-/* Writes in one row, cut with dots where it is too long; outside the canvas nothing is written.
-   Returns the columns used. */
-int live_put(struct up_canvas *canvas, struct place place, enum up_live_style style,
-             const char *text);
-int live_format(struct up_canvas *canvas, struct place place, enum up_live_style style,
-                const char *format, ...) __attribute__((format(printf, 4, 5)));
-/* Broken at blanks into at most so many rows, the last one cut. Returns the rows used. */
-int live_wrap(struct up_canvas *canvas, struct place place, int rows, enum up_live_style style,
-              const char *text);
-/* A row of blocks up to `share` of its width (0 to 1). */
-void live_bar(struct up_canvas *canvas, struct place place, enum up_live_style style, double share);
+enum { UP_CELL_BYTES = 16, UP_LIVE_COLUMNS = 80, UP_LIVE_ROWS = 24 };
 
-/* Large letters, five cells high and mostly four wide, each cell drawn as scale * scale cells. */
-enum { LARGE_ROWS = 5 };
-int live_large_width(const char *text, int scale);
-void live_large(struct up_canvas *canvas, struct place place, int scale, enum up_live_style style,
-                const char *text);
-/* As large as the place and its rows allow, broken at blanks; what does not fit is left out. */
-void live_large_wrap(struct up_canvas *canvas, struct place place, int rows,
-                     enum up_live_style style, const char *text);
+/* A wide letter stands in the first of its two cells, the second is empty: text[0] == 0. Marks
+   stand with their letter. */
+struct up_cell {
+    char text[UP_CELL_BYTES];
+    enum up_live_style style;
+};
 
-/* Whether the terminal (TERM) can place its letters; nothing is sent to it. */
-bool live_terminal_places(int descriptor);
+struct up_canvas {
+    int rows, columns;
+    bool utf8;
+    struct up_cell *cell; /* rows * columns of them, row by row; the caller's */
+};
+
+struct up_live_fault {
+    double at_s; /* of the session */
+    bool note;   /* nothing went wrong, it is only worth telling */
+    const char *text;
+};
+
+struct up_live_view {
+    const char *what, *bench;           /* "measure", the rig's name */
+    const char *item_name;              /* NULL while calibrating */
+    const char *place;                  /* in a queue; NULL where there is none */
+    double elapsed_s;                   /* of the session */
+    enum up_live_style mood;            /* UP_LIVE_DO, UP_LIVE_WAIT or UP_LIVE_BAD */
+    const char *words;                  /* for large letters */
+    const char *sentence;               /* all of it, in normal letters */
+    double load, noise;                 /* difference to the tare; NaN: there is none to show */
+    const char *load_unit;              /* "g", "counts" */
+    struct up_reading_progress reading; /* of the reading under way */
+    double temp_c;                      /* of the water; NaN: not known */
+    double g_per_count;                 /* 0 while calibrating */
+    const struct up_trial *trial;
+    unsigned trials, trials_planned;
+    bool at_most;                             /* it may end with fewer of them */
+    const struct up_calibration_point *point; /* calibrating: the loadings so far */
+    unsigned points, points_planned;
+    const struct up_result *result; /* of the trials so far, the tank's first */
+    unsigned results;
+    const struct up_water *water; /* asked for, beside the tank's own */
+    unsigned waters;
+    const struct up_live_fault *fault; /* the newest last */
+    unsigned faults;
+    bool asks;        /* an answer is waited for */
+    bool question;    /* only an answer: nothing is to be done first */
+    const char *unit; /* of the number that is wanted; NULL where none is */
+    const char *how;  /* to answer; NULL: by the keyboard */
+    const char *typed, *refused;
+};
+
+void up_live_draw(const struct up_live_view *view, struct up_canvas *canvas);
+
+/* A few words for large letters; never NULL. */
+const char *up_live_words(const struct up_ask *ask, char *buffer, size_t size);
 
 #endif

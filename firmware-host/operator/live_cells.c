@@ -6,8 +6,8 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "live.h"
-#include "upthrust/text.h"
+#include "live_cells.h"
+#include "text/text.h"
 
 #define BLOCK "\xE2\x96\x88" /* U+2588 */
 #define SHADE "\xE2\x96\x91" /* U+2591 */

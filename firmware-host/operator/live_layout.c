@@ -5,9 +5,9 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "live.h"
-#include "upthrust/statistics.h"
-#include "upthrust/text.h"
+#include "live_cells.h"
+#include "metrology/statistics.h"
+#include "text/text.h"
 
 /* Rows of 24: title 1, place in a queue or gap 1, words 5, gap 1, sentence 2, bar 1, caption 1,
    reading 5, trials 1 + 2, faults 2, answer 1, keys 1. What a larger screen has more goes to them

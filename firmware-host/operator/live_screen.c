@@ -9,14 +9,19 @@
 #include <stdlib.h>
 #include <string.h>
 #include <sys/ioctl.h>
+#include <termios.h>
 #include <unistd.h>
 
 #include "internal.h"
-#include "live.h"
-#include "upthrust/clock.h"
-#include "upthrust/text.h"
+#include "live_cells.h"
+#include "text/clock.h"
+#include "text/text.h"
 
 enum { FAULTS_SHOWN = 12, EMPTY_READS_MAX = 5, KEYS_A_READ = 256 };
+
+/* No screen that anybody reads has more cells; ncurses would take gigabytes for some that a program
+   pretends to have. A choice of ours. */
+enum { ROWS_MAX = 500, COLUMNS_MAX = 1000 };
 
 /* Nobody has read a question that soon: such a key was meant for the one before, or bounced. */
 static const double TOO_SOON_S = 0.4;
@@ -37,14 +42,24 @@ struct live {
     FILE *log;            /* what is shown once more on the normal screen */
     char *log_text;
     size_t log_size;
-    struct sigaction before_abort, before_quit;
+    struct sigaction before_abort, before_quit, before_resize;
 };
 
 /* ---- entering and leaving ---- */
 
-/* No memory left, or told to drop everything: the terminal at least is left as it was. */
+/* For a signal that comes while anything may be half done: all that is needed then, kept ready. */
+static struct {
+    int descriptor;
+    char leave[128]; /* to the normal screen */
+    struct termios settings;
+} terminal;
+
+/* No memory left, or told to drop everything: the terminal at least is left as it was. Only what a
+   signal handler may call. */
 static void leave_in_haste(int number) {
-    endwin();
+    if (write(terminal.descriptor, terminal.leave, strlen(terminal.leave)) >= 0) {
+        tcsetattr(terminal.descriptor, TCSANOW, &terminal.settings);
+    }
     signal(number, SIG_DFL);
     raise(number);
 }
@@ -53,7 +68,17 @@ static void catch_haste(struct live *live) {
     struct sigaction action = {.sa_handler = leave_in_haste};
     sigemptyset(&action.sa_mask);
     sigaction(SIGABRT, &action, &live->before_abort);
-    sigaction(SIGQUIT, &action, &live->before_quit);
+    sigaction(SIGQUIT, NULL, &live->before_quit);
+    if (live->before_quit.sa_handler != SIG_IGN) {
+        sigaction(SIGQUIT, &action, NULL);
+    }
+}
+
+/* The size is read before each picture; ncurses must not follow any size by itself. */
+static void ignore_resizing(struct live *live) {
+    struct sigaction action = {.sa_handler = SIG_IGN};
+    sigemptyset(&action.sa_mask);
+    sigaction(SIGWINCH, &action, &live->before_resize);
 }
 
 /* Letters and ground stay the terminal's own where a style has no colour: pair 0. */
@@ -82,6 +107,27 @@ static void read_size(const struct up_operator *op, int *rows, int *columns) {
     }
 }
 
+static void print_plain_note(const struct up_operator *op, const char *why) {
+    fprintf(op->output, "note: %s: plain lines instead of the live screen\n", why);
+    fflush(op->output);
+}
+
+static bool fits_screen(const struct up_operator *op) {
+    int rows = 0, columns = 0;
+    char why[120];
+    read_size(op, &rows, &columns);
+    if (rows == 0 || (rows >= UP_LIVE_ROWS && columns >= UP_LIVE_COLUMNS && rows <= ROWS_MAX &&
+                      columns <= COLUMNS_MAX)) {
+        return true;
+    }
+    bool small = rows < UP_LIVE_ROWS || columns < UP_LIVE_COLUMNS;
+    snprintf(why, sizeof why, "the terminal has %dx%d cells and %s%dx%d are wanted", columns, rows,
+             small ? "" : "at most ", small ? UP_LIVE_COLUMNS : COLUMNS_MAX,
+             small ? UP_LIVE_ROWS : ROWS_MAX);
+    print_plain_note(op, why);
+    return false;
+}
+
 static void set_up_terminal(struct live *live) {
     cbreak();
     noecho();
@@ -93,12 +139,8 @@ static void set_up_terminal(struct live *live) {
     make_colours(live);
 }
 
-static void print_plain_note(const struct up_operator *op, const char *why) {
-    fprintf(op->output, "note: %s: plain lines instead of the live screen\n", why);
-    fflush(op->output);
-}
-
 static void free_live(struct live *live) {
+    sigaction(SIGWINCH, &live->before_resize, NULL);
     if (live->input != NULL) {
         fclose(live->input);
     }
@@ -120,6 +162,7 @@ static struct live *make_live(const struct up_operator *op) {
     struct live *live = up_allocate(1, sizeof *live);
     int input = dup(op->keyboard);
     live->begin_s = up_monotonic_s();
+    ignore_resizing(live);
     live->canvas.utf8 = strcmp(nl_langinfo(CODESET), "UTF-8") == 0;
     live->result = up_allocate(UP_WATERS_MAX + 1, sizeof *live->result);
     live->log = open_memstream(&live->log_text, &live->log_size);
@@ -131,18 +174,15 @@ static struct live *make_live(const struct up_operator *op) {
 }
 
 void live_begin(struct up_operator *op) {
-    int rows = 0, columns = 0;
     struct live *live;
-    read_size(op, &rows, &columns);
-    if (rows > 0 && (rows < UP_LIVE_ROWS || columns < UP_LIVE_COLUMNS)) {
-        char why[80];
-        snprintf(why, sizeof why, "the terminal has %dx%d cells and %dx%d are wanted", columns,
-                 rows, UP_LIVE_COLUMNS, UP_LIVE_ROWS);
-        print_plain_note(op, why);
+    terminal.descriptor = fileno(op->output);
+    if (!fits_screen(op)) {
         return;
     }
     live = make_live(op);
-    if (live->input != NULL && live_terminal_places(fileno(op->output))) {
+    if (live->input != NULL &&
+        live_terminal_places(terminal.descriptor, terminal.leave, sizeof terminal.leave) &&
+        tcgetattr(terminal.descriptor, &terminal.settings) == 0) {
         live->screen = newterm(NULL, op->output, live->input);
     }
     if (live->screen == NULL) {
@@ -416,9 +456,13 @@ static void put_cells(const struct live *live) {
     }
 }
 
-static void fit_canvas(const struct up_operator *op, struct up_canvas *canvas) {
+/* False while the terminal pretends to have a size that nobody draws on. */
+static bool fit_canvas(const struct up_operator *op, struct up_canvas *canvas) {
     int rows = LINES, columns = COLS;
     read_size(op, &rows, &columns);
+    if (rows > ROWS_MAX || columns > COLUMNS_MAX) {
+        return false;
+    }
     if (rows != LINES || columns != COLS) {
         resizeterm(rows, columns);
     }
@@ -428,6 +472,7 @@ static void fit_canvas(const struct up_operator *op, struct up_canvas *canvas) {
         canvas->cell =
             up_reallocate(canvas->cell, (size_t)rows * (size_t)columns, sizeof *canvas->cell);
     }
+    return true;
 }
 
 void live_show(struct up_operator *op, bool away) {
@@ -437,7 +482,9 @@ void live_show(struct up_operator *op, bool away) {
     char words[200], sentence[600];
     fill_load(op, now.has_tare, away, &view);
     describe_state(op, now.overloaded, away, &view, words, sizeof words, sentence, sizeof sentence);
-    fit_canvas(op, &live->canvas);
+    if (!fit_canvas(op, &live->canvas)) {
+        return;
+    }
     up_live_draw(&view, &live->canvas);
     erase();
     put_cells(live);

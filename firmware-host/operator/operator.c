@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include "upthrust/operator.h"
+#include "operator/operator.h"
 
 #include <errno.h>
 #include <math.h>
@@ -9,8 +9,8 @@
 
 #include "internal.h"
 #include "panel_internal.h"
-#include "upthrust/clock.h"
-#include "upthrust/text.h"
+#include "text/clock.h"
+#include "text/text.h"
 
 static const double LIVE_EVERY_S = 0.5, SCREEN_EVERY_S = 0.1;
 
@@ -65,25 +65,31 @@ void up_operator_end(struct up_operator *op) {
 
 /* ---- what the operator is shown ---- */
 
-static void show_event(struct up_operator *op, const struct up_event *event) {
+/* A screen is drawn over and over; a line that was lost stays so. */
+static bool show_event(struct up_operator *op, const struct up_event *event,
+                       struct up_failure *failure) {
     if (op->live != NULL) {
         live_event(op, event);
-    } else {
-        op->kind->event(op, event);
+        return true;
     }
+    errno = 0;
+    op->kind->event(op, event);
+    return event->kind != UP_EVENT_ASK || !ferror(op->output) ||
+           up_fail(failure, UP_STATUS_UNABLE, "cannot write the question to the operator: %s",
+                   errno != 0 ? strerror(errno) : "an earlier line could not be written");
 }
 
 bool up_operator_event(struct up_operator *op, const struct up_event *event,
                        struct up_failure *failure) {
-    (void)failure;
+    bool good;
     if (op->panel != NULL && event->kind == UP_EVENT_ASK) {
         up_pedal_asks(&op->panel->press, up_monotonic_s());
     }
-    show_event(op, event);
+    good = show_event(op, event, failure);
     if (op->panel != NULL) {
         indicator_event(op->panel, event);
     }
-    return true;
+    return good;
 }
 
 void up_operator_accepted(struct up_operator *op) {

@@ -3,7 +3,8 @@
 #include <string.h>
 
 #include "internal.h"
-#include "upthrust/json.h"
+#include "catalogue/run.h"
+#include "text/json.h"
 
 static json_t *ask_to_json(const struct up_ask *ask) {
     json_t *json = json_pack("{s:s, s:i, s:s, s:o, s:o}", "event", "ask", "id", (int)ask->id, "do",
@@ -32,48 +33,11 @@ static json_t *ask_to_json(const struct up_ask *ask) {
     return json;
 }
 
-static json_t *plateau_to_json(const struct up_event *event) {
-    const struct up_plateau *plateau = &event->plateau;
-    return json_pack(
-        "{s:s, s:s, s:o, s:o, s:o, s:o, s:o, s:o, s:i, s:i, s:o, s:o}", "event", "plateau", "of",
-        event->plateau_of, "start_s", up_json_number(plateau->start_s), "end_s",
-        up_json_number(plateau->end_s), "step_s", up_json_number(plateau->step_s), "load_counts",
-        up_json_number(plateau->load), "u_load_counts", up_json_number(plateau->u_load),
-        "slope_counts_s", up_json_number(plateau->slope_per_s), "readings", (int)plateau->readings,
-        "glitches", (int)plateau->glitches, "temp_c", up_json_number(plateau->temp_c), "late_s",
-        up_json_number(plateau->late_s));
-}
-
-static json_t *trial_to_json(const struct up_trial *trial, double counts_per_kg) {
-    json_t *gains = json_array();
-    json_t *json =
-        json_pack("{s:s, s:i, s:o, s:o, s:i, s:b, s:o, s:o}", "event", "trial", "number",
-                  (int)trial->number, "load_counts", up_json_number(trial->load_counts),
-                  "u_plateau_counts", up_json_number(trial->u_plateau_counts), "shakes",
-                  (int)trial->shakes, "still_gaining", trial->still_gaining, "soak_s",
-                  up_json_number(trial->soak_s), "temp_c", up_json_number(trial->temp_c));
-    for (unsigned i = 0; i < trial->shakes; i++) {
-        json_array_append_new(gains, up_json_number(trial->gain_counts[i]));
-    }
-    json_object_set_new(json, "gain_counts", gains);
-    if (counts_per_kg != 0) {
-        json_object_set_new(json, "load_g",
-                            up_json_number(trial->load_counts / counts_per_kg * 1e3));
-    }
+/* The record of a plateau, a trial or a check, as it is stored. */
+static json_t *event_of(const char *event, json_t *record) {
+    json_t *json = json_pack("{s:s}", "event", event);
+    json_object_update_new(json, record);
     return json;
-}
-
-static json_t *check_to_json(const struct up_reference_check *check) {
-    return json_pack(
-        "{s:s, s:s, s:s, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:b, s:b, s:b}", "event",
-        "check", "reference_id", check->id, "name", check->name, "load_counts",
-        up_json_number(check->load_counts), "reads_g", up_json_number(check->water_kg * 1e3),
-        "expected_g", up_json_number(check->expected_kg * 1e3), "water_density_kg_m3",
-        up_json_number(check->water_kg_m3), "deviation_g",
-        up_json_number(check->deviation_kg.value * 1e3), "u_deviation_g",
-        up_json_number(check->deviation_kg.u * 1e3), "e_n", up_json_number(check->e_n), "low_g",
-        up_json_number(check->low_kg * 1e3), "high_g", up_json_number(check->high_kg * 1e3),
-        "by_history", check->by_history, "outside", check->outside, "confirmed", check->confirmed);
 }
 
 json_t *up_event_to_json(const struct up_event *event, double counts_per_kg) {
@@ -81,15 +45,15 @@ json_t *up_event_to_json(const struct up_event *event, double counts_per_kg) {
     case UP_EVENT_ASK:
         return ask_to_json(&event->ask);
     case UP_EVENT_PLATEAU:
-        return plateau_to_json(event);
+        return event_of("plateau", up_plateau_to_json(event->plateau_of, &event->plateau));
     case UP_EVENT_TRIAL:
-        return trial_to_json(&event->trial, counts_per_kg);
+        return event_of("trial", up_trial_to_json(&event->trial, counts_per_kg));
     case UP_EVENT_FAULT:
         return json_pack("{s:s, s:o}", "event", "fault", "text", up_json_text(event->text));
     case UP_EVENT_NOTE:
         return json_pack("{s:s, s:o}", "event", "note", "text", up_json_text(event->text));
     case UP_EVENT_CHECK:
-        return check_to_json(&event->check);
+        return event_of("check", up_reference_check_to_json(&event->check));
     case UP_EVENT_FINISHED:
         break;
     }

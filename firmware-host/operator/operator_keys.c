@@ -7,7 +7,7 @@
 #include <string.h>
 
 #include "internal.h"
-#include "upthrust/text.h"
+#include "text/text.h"
 
 static void end_live(struct up_operator *op) {
     if (op->live_shown) {

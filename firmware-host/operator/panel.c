@@ -9,8 +9,8 @@
 #include <sys/stat.h>
 
 #include "panel_internal.h"
-#include "upthrust/clock.h"
-#include "upthrust/text.h"
+#include "text/clock.h"
+#include "text/text.h"
 
 enum { CHIPS_MAX = 64, PATH_SIZE = 96, NAMED_MAX = 4 + UP_LAMPS };
 

@@ -7,7 +7,7 @@
 
 #include "internal.h"
 #include "panel_internal.h"
-#include "upthrust/clock.h"
+#include "text/clock.h"
 
 /* After "done" the pedal's word may still be on its way: a double is told late. */
 static const double WORD_S = 2;

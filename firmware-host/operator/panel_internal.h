@@ -6,9 +6,9 @@
 
 #include <poll.h>
 
+#include "bench/procedure.h"
 #include "gpio.h"
-#include "upthrust/panel.h"
-#include "upthrust/procedure.h"
+#include "operator/panel.h"
 
 enum { PANEL_POLLED = 2 };
 

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include <math.h>
 
-#include "upthrust/panel.h"
+#include "operator/panel.h"
 
 /* Nobody has taken in a question that soon: such a press was meant for the one before, or is the
    second of two that were to stop. A choice of ours, as with keys. */

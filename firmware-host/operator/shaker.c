@@ -12,8 +12,8 @@
 #include <unistd.h>
 
 #include "panel_internal.h"
-#include "upthrust/clock.h"
-#include "upthrust/text.h"
+#include "text/clock.h"
+#include "text/text.h"
 
 struct shaker {
     pid_t guard;

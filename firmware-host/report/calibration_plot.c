@@ -6,8 +6,8 @@
 
 #include "data_row.h"
 #include "embedded.h"
-#include "upthrust/report.h"
-#include "upthrust/text.h"
+#include "report/report.h"
+#include "text/text.h"
 
 /* The kinds of rows, as the template tells them apart. */
 enum { BAND, HUNG, TAKEN_OFF, RISING, FALLING, WAY_DOWN };

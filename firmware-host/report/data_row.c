@@ -3,7 +3,7 @@
 
 #include <string.h>
 
-#include "upthrust/text.h"
+#include "text/text.h"
 
 void put_data_row(FILE *stream, int kind, double a, double b, double c) {
     char number[3][32];

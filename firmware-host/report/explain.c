@@ -5,9 +5,9 @@
 #include <string.h>
 #include <strings.h>
 
-#include "upthrust/bench.h"
-#include "upthrust/report.h"
-#include "upthrust/text.h"
+#include "bench/glitch_filter.h"
+#include "report/report.h"
+#include "text/text.h"
 
 enum { PREFIX_LEAST = 4 };
 
@@ -27,7 +27,7 @@ struct search {
 
 static bool look_at(const struct up_record *record, void *context) {
     struct search *search = context;
-    const json_t *body = record->body;
+    const json_t *body = record->content;
     if ((search->id != NULL && strncasecmp(search->id, record->subject, strlen(search->id)) != 0) ||
         (search->item_id != NULL &&
          strcmp(search->item_id, up_record_text(body, "item_id")) != 0) ||
@@ -36,7 +36,7 @@ static bool look_at(const struct up_record *record, void *context) {
     }
     search->count++;
     json_decref(search->body);
-    search->body = json_incref(record->body);
+    search->body = json_incref(record->content);
     memcpy(search->result_id, record->subject, sizeof search->result_id);
     memcpy(search->made_utc, record->made_utc, sizeof search->made_utc);
     return true;
@@ -190,7 +190,7 @@ static bool is_listed(const json_t *list, const char *text) {
 static bool take_run(const struct up_record *record, void *context) {
     struct walk *walk = context;
     if (strcmp(record->subject, walk->run_id) == 0) {
-        json_array_extend(walk->runs, json_object_get(record->body, "continues"));
+        json_array_extend(walk->runs, json_object_get(record->content, "continues"));
     }
     return true;
 }
@@ -201,18 +201,18 @@ static bool take_trial(const struct up_record *record, void *context) {
                                           "soak_s", "temp_c"};
     struct walk *walk = context;
     struct bracket water = {nowhere, nowhere, nowhere};
-    if (!is_listed(walk->runs, up_record_text(record->body, "run_id"))) {
+    if (!is_listed(walk->runs, up_record_text(record->content, "run_id"))) {
         return true;
     }
-    read_plateaus(walk, json_object_get(record->body, "plateaus"), &water);
+    read_plateaus(walk, json_object_get(record->content, "plateaus"), &water);
     json_t *json = json_object();
     set_bracket(json, walk, &water);
     for (size_t i = 0; i < sizeof members / sizeof members[0]; i++) {
-        json_object_set(json, members[i], json_object_get(record->body, members[i]));
+        json_object_set(json, members[i], json_object_get(record->content, members[i]));
     }
     json_object_set_new(json, "left_out",
                         json_boolean(is_left_out(walk->left_out, json_integer_value(json_object_get(
-                                                                     record->body, "number")))));
+                                                                     record->content, "number")))));
     json_array_append_new(walk->trials, json);
     return true;
 }
@@ -220,7 +220,7 @@ static bool take_trial(const struct up_record *record, void *context) {
 /* ---- the rest of the chain ---- */
 
 static bool take_calibration(const struct up_record *record, void *context) {
-    return !up_calibration_from_json(record->body, context);
+    return !up_calibration_from_json(record->content, context);
 }
 
 static json_t *calibration_to_json(const struct up_calibration *calibration) {
@@ -301,8 +301,8 @@ struct decided {
 
 static bool take_decision(const struct up_record *record, void *context) {
     const struct decided *decided = context;
-    if (strcmp(up_record_text(record->body, "result_id"), decided->result_id) == 0) {
-        json_t *json = json_copy(record->body);
+    if (strcmp(up_record_text(record->content, "result_id"), decided->result_id) == 0) {
+        json_t *json = json_copy(record->content);
         json_object_set_new(json, "decision_id", json_string(record->subject));
         json_object_set_new(json, "made_utc", json_string(record->made_utc));
         json_array_append_new(decided->list, json);

@@ -4,8 +4,8 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "upthrust/report.h"
-#include "upthrust/text.h"
+#include "report/report.h"
+#include "text/text.h"
 
 static bool has(const json_t *body, const char *key) {
     return json_is_number(json_object_get(body, key));

@@ -3,8 +3,8 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "upthrust/report.h"
-#include "upthrust/text.h"
+#include "report/report.h"
+#include "text/text.h"
 
 enum {
     NAME_MOST = 40,
@@ -88,7 +88,7 @@ static int width_of(const char *text) {
 static bool widen(const struct up_record *record, void *context) {
     struct list *list = context;
     struct up_item item;
-    if (up_item_from_json(record->body, &item)) {
+    if (up_item_from_json(record->content, &item)) {
         char *title = up_item_title(item.name, item.pieces);
         list->name = larger(list->name, width_of(title));
         free(title);
@@ -180,7 +180,7 @@ static void print_cell(const struct list *list, const struct up_row *row, size_t
 static bool print_item(const struct up_record *record, void *context) {
     const struct list *list = context;
     struct up_item item;
-    if (!up_item_from_json(record->body, &item)) {
+    if (!up_item_from_json(record->content, &item)) {
         return true;
     }
     char *title = up_item_title(item.name, item.pieces);

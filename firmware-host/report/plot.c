@@ -9,8 +9,8 @@
 #include <unistd.h>
 
 #include "embedded.h"
-#include "upthrust/report.h"
-#include "upthrust/text.h"
+#include "report/report.h"
+#include "text/text.h"
 
 /* gnuplot takes the label of a tick that holds a % for a format, of whose text it draws 49 bytes at
    most, be it within a character. */
@@ -283,7 +283,13 @@ static bool draw(const char *directory, const char *script, struct up_failure *f
                        "`gnuplot -d %s` in %s; the results are kept",
                        strerror(code), script, directory);
     }
-    return (WIFEXITED(status) && WEXITSTATUS(status) == 0) ||
+    if (WIFSIGNALED(status)) {
+        return up_fail(failure, UP_STATUS_UNABLE,
+                       "gnuplot was ended by a signal (%s) before it had drawn %s/%s; the results "
+                       "are kept",
+                       strsignal(WTERMSIG(status)), directory, script);
+    }
+    return WEXITSTATUS(status) == 0 ||
            up_fail(failure, UP_STATUS_UNABLE,
                    "gnuplot could not draw %s/%s (status %d); the results are kept", directory,
                    script, WEXITSTATUS(status));

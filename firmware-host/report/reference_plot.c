@@ -6,8 +6,8 @@
 
 #include "data_row.h"
 #include "embedded.h"
-#include "upthrust/report.h"
-#include "upthrust/text.h"
+#include "report/report.h"
+#include "text/text.h"
 
 /* The kinds of rows, as the template tells them apart. */
 enum { BAND, LIMITS, CENTRE, INSIDE, OUTSIDE, OTHER_NUMBERS };
@@ -145,7 +145,7 @@ struct bodies {
 static bool take_body(const struct up_record *record, void *context) {
     struct bodies *bodies = context;
     struct up_reference body;
-    if (up_reference_from_json(record->body, &body)) {
+    if (up_reference_from_json(record->content, &body)) {
         memcpy(body.id, record->subject, sizeof body.id);
         bodies->body = up_reallocate(bodies->body, bodies->count + 1, sizeof *bodies->body);
         bodies->body[bodies->count++] = body;

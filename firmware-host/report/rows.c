@@ -1,11 +1,13 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
+#include <ctype.h>
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <strings.h>
 
-#include "upthrust/report.h"
-#include "upthrust/text.h"
+#include "report/report.h"
+#include "text/text.h"
 
 /* Rows are found by item and water, and by item alone the first one; jansson's objects are the hash
    table. */
@@ -17,12 +19,22 @@ struct gather {
     json_t *decisions; /* result's id to what was decided later */
 };
 
+/* As a word, which "repair" is not. */
+static bool says_pair(const char *name) {
+    for (const char *at = name; *at != '\0'; at++) {
+        if ((at == name || !isalpha((unsigned char)at[-1])) && strncasecmp(at, "pair", 4) == 0 &&
+            !isalpha((unsigned char)at[4])) {
+            return true;
+        }
+    }
+    return false;
+}
+
 char *up_item_title(const char *name, int pieces) {
     /* Who wrote it into the name need not read it twice. */
-    return strstr(name, "pair") != NULL ? up_text_format("%s", name)
-           : pieces == 2                ? up_text_format("pair: %s", name)
-           : pieces > 2                 ? up_text_format("%d pieces: %s", pieces, name)
-                                        : up_text_format("%s", name);
+    return pieces == 2 && !says_pair(name) ? up_text_format("pair: %s", name)
+           : pieces > 2                    ? up_text_format("%d pieces: %s", pieces, name)
+                                           : up_text_format("%s", name);
 }
 
 static void copy_text(char *to, size_t size, const json_t *from) {
@@ -83,7 +95,7 @@ static void take_decision(const struct gather *gather, const char *result_id, st
 /* Records come oldest first: a later result of the same item and water takes the place. */
 static bool take_result(const struct up_record *record, void *context) {
     char item_id[UP_ID_SIZE], water[48];
-    const json_t *body = record->body;
+    const json_t *body = record->content;
     copy_text(item_id, sizeof item_id, json_object_get(body, "item_id"));
     copy_text(water, sizeof water, json_object_get(body, "water"));
     struct up_row *row = row_for(context, item_id, water);
@@ -106,8 +118,8 @@ static bool take_result(const struct up_record *record, void *context) {
 
 static bool take_name(const struct up_record *record, void *context) {
     struct gather *gather = context;
-    json_t *name = json_object_get(record->body, "name");
-    json_t *pieces = json_object_get(record->body, "pieces");
+    json_t *name = json_object_get(record->content, "name");
+    json_t *pieces = json_object_get(record->content, "pieces");
     if (json_object_get(gather->index, record->subject) != NULL && json_is_string(name)) {
         json_object_set_new(gather->names, record->subject, json_pack("[O, O?]", name, pieces));
     }

@@ -6,8 +6,8 @@
 
 #include "data_row.h"
 #include "embedded.h"
+#include "text/text.h"
 #include "trace.h"
-#include "upthrust/text.h"
 
 enum { ID_SHOWN = 8, TITLE_BYTES = 60 };
 

@@ -4,8 +4,9 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "upthrust/report.h"
-#include "upthrust/text.h"
+#include "catalogue/records.h"
+#include "report/report.h"
+#include "text/text.h"
 
 /* ---- its results ---- */
 
@@ -25,13 +26,13 @@ struct results {
 
 static bool keep(const struct up_record *record, void *context) {
     struct results *results = context;
-    if (strcmp(up_record_text(record->body, "item_id"), results->item_id) != 0) {
+    if (strcmp(up_record_text(record->content, "item_id"), results->item_id) != 0) {
         return true;
     }
     results->kept = up_reallocate(results->kept, results->count + 1, sizeof *results->kept);
     struct kept *kept = &results->kept[results->count++];
-    *kept = (struct kept){.body = json_incref(record->body), .newest = true};
-    up_result_from_json(record->body, &kept->result);
+    *kept = (struct kept){.body = json_incref(record->content), .newest = true};
+    up_result_from_json(record->content, &kept->result);
     up_decision_apply(json_object_get(results->decisions, record->subject), &kept->result);
     memcpy(kept->id, record->subject, sizeof kept->id);
     memcpy(kept->bench, record->bench, sizeof kept->bench);

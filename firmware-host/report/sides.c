@@ -2,8 +2,8 @@
 /* In words, what a result's record tells beside its number. */
 #include <math.h>
 
-#include "upthrust/report.h"
-#include "upthrust/text.h"
+#include "report/report.h"
+#include "text/text.h"
 
 /* Ounces of a minute would be nothing but zeros. */
 static const double AN_HOUR_MIN = 60;

@@ -3,8 +3,8 @@
 #include <math.h>
 #include <string.h>
 
-#include "upthrust/report.h"
-#include "upthrust/text.h"
+#include "report/report.h"
+#include "text/text.h"
 
 /* Exact by the international yard and pound agreement of 1959. */
 static const double G_PER_OZ = 28.349523125, M_PER_FT = 0.3048;

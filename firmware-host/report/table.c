@@ -2,8 +2,8 @@
 /* One result in words. */
 #include <math.h>
 
-#include "upthrust/report.h"
-#include "upthrust/text.h"
+#include "report/report.h"
+#include "text/text.h"
 
 static const double LEAD_KG_M3 = 11340; /* handbook value of pure lead */
 

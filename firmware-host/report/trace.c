@@ -6,8 +6,8 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "upthrust/bench.h"
-#include "upthrust/text.h"
+#include "bench/glitch_filter.h"
+#include "text/text.h"
 #include "upthrust/wire.h"
 
 const struct trace_action trace_actions[TRACE_ACTIONS] = {
@@ -15,7 +15,7 @@ const struct trace_action trace_actions[TRACE_ACTIONS] = {
     {"hang-in-air", "in air"}, {"hang-mass", "mass"}, {"empty-in-air", "emptied"},
 };
 
-static void take_text(const json_t *body, const char *key, char *to, size_t size) {
+static void read_text(const json_t *body, const char *key, char *to, size_t size) {
     const char *text = json_string_value(json_object_get(body, key));
     size_t length = text != NULL ? strlen(text) : 0;
     length = length < size ? length : size - 1;
@@ -50,9 +50,9 @@ static bool take_run(const struct up_record *record, void *context) {
     memcpy(trace->run_id, record->subject, sizeof trace->run_id);
     memcpy(trace->bench, record->bench, sizeof trace->bench);
     memcpy(trace->made_utc, record->made_utc, sizeof trace->made_utc);
-    take_text(record->body, "item_id", trace->item_id, sizeof trace->item_id);
-    take_text(record->body, "rig_sha256", trace->rig_sha256, sizeof trace->rig_sha256);
-    const char *what = json_string_value(json_object_get(record->body, "what"));
+    read_text(record->content, "item_id", trace->item_id, sizeof trace->item_id);
+    read_text(record->content, "rig_sha256", trace->rig_sha256, sizeof trace->rig_sha256);
+    const char *what = json_string_value(json_object_get(record->content, "what"));
     trace->calibrating = what != NULL && strcmp(what, "calibrate") == 0;
     return true;
 }
@@ -60,7 +60,7 @@ static bool take_run(const struct up_record *record, void *context) {
 static bool take_item(const struct up_record *record, void *context) {
     struct trace *trace = context;
     if (strcmp(record->subject, trace->item_id) == 0) {
-        take_text(record->body, "name", trace->title, sizeof trace->title);
+        read_text(record->content, "name", trace->title, sizeof trace->title);
     }
     return true;
 }
@@ -68,7 +68,7 @@ static bool take_item(const struct up_record *record, void *context) {
 /* That of the run: made by it, or the latest before it. */
 static bool take_calibration(const struct up_record *record, void *context) {
     struct trace *trace = context;
-    const json_t *slope = json_object_get(record->body, "slope_counts_kg");
+    const json_t *slope = json_object_get(record->content, "slope_counts_kg");
     bool before = strcmp(record->made_utc, trace->made_utc) <= 0;
     if (strcmp(record->bench, trace->bench) == 0 && json_is_number(slope) &&
         json_number_value(slope) != 0 && before != trace->calibrating) {

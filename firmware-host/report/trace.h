@@ -3,7 +3,7 @@
 #ifndef UPTHRUST_REPORT_TRACE_H
 #define UPTHRUST_REPORT_TRACE_H
 
-#include "upthrust/report.h"
+#include "report/report.h"
 #include "upthrust/rig.h"
 
 enum { TRACE_BINS = 6000, TRACE_GLITCHES = 2000, TRACE_PLATEAUS = 2000, TRACE_MARKS = 400 };

@@ -4,7 +4,7 @@
 #include <string.h>
 
 #include "internal.h"
-#include "upthrust/clock.h"
+#include "text/clock.h"
 
 enum { JUDGE_LINES = 40, CHUNK = 4096 };
 static const double SILENCE_S = 5;

@@ -3,8 +3,8 @@
 #ifndef UPTHRUST_SESSION_INTERNAL_H
 #define UPTHRUST_SESSION_INTERNAL_H
 
-#include "upthrust/run.h"
-#include "upthrust/session.h"
+#include "catalogue/run.h"
+#include "session/session.h"
 #include "upthrust/wire.h"
 
 /* ---- the loop (loop.c, person.c, device.c) ---- */
@@ -122,7 +122,7 @@ bool repeat_run(struct up_procedure *procedure, const struct recording *recordin
                 struct up_reader *reader, struct up_failure *failure);
 
 struct stored_run {
-    struct up_run_left left;
+    struct up_run_files left;
     json_t *plan; /* borrowed from the journal */
     struct up_rig rig;
     struct up_calibration calibration;

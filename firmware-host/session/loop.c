@@ -4,7 +4,7 @@
 #include <string.h>
 
 #include "internal.h"
-#include "upthrust/clock.h"
+#include "text/clock.h"
 
 enum { PATIENCE_MS = 200 };
 

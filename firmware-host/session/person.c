@@ -3,7 +3,7 @@
 #include <stdio.h>
 
 #include "internal.h"
-#include "upthrust/clock.h"
+#include "text/clock.h"
 
 /* Reminded after this share of the time for which the bench waits. */
 static const double REMIND_SHARE = 1.0 / 3;

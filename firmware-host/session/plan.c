@@ -6,13 +6,18 @@
 #include <string.h>
 
 #include "internal.h"
-#include "upthrust/json.h"
-#include "upthrust/text.h"
+#include "text/json.h"
+#include "text/text.h"
 
 static double number_of(const json_t *json, const char *name, double otherwise) {
     const json_t *value = json_object_get(json, name);
     return json_is_number(value) ? json_number_value(value) : otherwise;
 }
+
+/* No session plans more; a journal that was changed could ask for all memory. 0: as many as it
+ * takes.
+ */
+enum { DRAWS_MAX = 1000000 };
 
 /* ---- reference bodies ---- */
 
@@ -73,10 +78,14 @@ static void rest_to_json(const struct up_measure_plan *plan, json_t *json) {
     json_object_set_new(json, "kind_shake_share", json_real(plan->kind_shake_share));
     if (plan->opening.known) {
         json_object_set_new(json, "opening",
-                            json_pack("{s:f, s:f, s:f, s:o}", "age_s", plan->opening.age_s, "load",
-                                      plan->opening.load, "u_load", plan->opening.u_load, "temp_c",
-                                      up_json_number(plan->opening.temp_c)));
+                            json_pack("{s:f, s:f, s:f, s:o, s:o}", "age_s", plan->opening.age_s,
+                                      "load", plan->opening.load, "u_load", plan->opening.u_load,
+                                      "temp_c", up_json_number(plan->opening.temp_c), "temp_age_s",
+                                      up_json_number(plan->opening.temp_age_s)));
     }
+    json_object_set_new(
+        json, "temp_oldest_s",
+        up_json_number(plan->temp_oldest_s > 0 ? plan->temp_oldest_s : UP_TEMPERATURE_OLDEST_S));
     json_object_set_new(json, "second_depth_m", json_real(plan->second_depth_m));
     json_object_set_new(json, "draws", json_integer(plan->draws));
     json_object_set_new(json, "seed", json_integer((json_int_t)plan->seed));
@@ -104,9 +113,13 @@ static void rest_from_json(const json_t *json, struct up_measure_plan *plan) {
                                         .age_s = number_of(opening, "age_s", 0),
                                         .load = number_of(opening, "load", 0),
                                         .u_load = number_of(opening, "u_load", 0),
-                                        .temp_c = number_of(opening, "temp_c", (double)NAN)};
+                                        .temp_c = number_of(opening, "temp_c", (double)NAN),
+                                        .temp_age_s = number_of(opening, "temp_age_s", 0)};
+    /* A run of before it was kept asked once only. */
+    plan->temp_oldest_s = number_of(json, "temp_oldest_s", (double)INFINITY);
     plan->second_depth_m = number_of(json, "second_depth_m", 0);
-    plan->draws = (unsigned)json_integer_value(json_object_get(json, "draws"));
+    json_int_t draws = json_integer_value(json_object_get(json, "draws"));
+    plan->draws = draws > 0 && draws <= DRAWS_MAX ? (unsigned)draws : 0;
     plan->seed = (unsigned long)json_integer_value(json_object_get(json, "seed"));
     plan->two_point_m = number_of(json, "two_point_m", 0);
 }

@@ -9,8 +9,8 @@
 #include <string.h>
 
 #include "internal.h"
-#include "upthrust/clock.h"
-#include "upthrust/text.h"
+#include "text/clock.h"
+#include "text/text.h"
 
 enum { LIST_MOST_BYTES = 1 << 20, SHAKES_USUAL = 2 };
 
@@ -97,10 +97,10 @@ struct search {
 };
 
 static void mark(struct up_queue *queue, const struct up_record *record) {
-    bool completed = strcmp(up_record_text(record->body, "how_ended"), "completed") == 0;
+    bool completed = strcmp(up_record_text(record->content, "how_ended"), "completed") == 0;
     for (unsigned i = 0; i < queue->count; i++) {
         struct up_queue_entry *entry = &queue->entry[i];
-        if (strcmp(entry->item.id, up_record_text(record->body, "item_id")) == 0) {
+        if (strcmp(entry->item.id, up_record_text(record->content, "item_id")) == 0) {
             entry->done = entry->done || completed;
             snprintf(entry->unfinished_run, sizeof entry->unfinished_run, "%s",
                      completed ? "" : record->subject);
@@ -110,7 +110,7 @@ static void mark(struct up_queue *queue, const struct up_record *record) {
 
 static bool look_at_run(const struct up_record *record, void *context) {
     struct search *search = context;
-    const json_t *queue = json_object_get(record->body, "queue");
+    const json_t *queue = json_object_get(record->content, "queue");
     if (queue == NULL || strcmp(up_record_text(queue, "list"), search->queue->name) != 0 ||
         strcmp(record->bench, search->bench) != 0) {
         return true;

@@ -6,8 +6,8 @@
 #include <string.h>
 
 #include "internal.h"
-#include "upthrust/json.h"
-#include "upthrust/text.h"
+#include "text/json.h"
+#include "text/text.h"
 
 void send_note(const struct up_session_settings *settings, const char *format, ...) {
     char text[600];
@@ -120,17 +120,15 @@ static json_t *queue_of(const struct recorder *recorder) {
 static json_t *describe_run(const struct recorder *recorder) {
     const struct up_rig *rig = recorder->settings->rig;
     json_t *queue = queue_of(recorder);
-    json_t *json =
-        json_pack("{s:s, s:s, s:s, s:o, s:s, s:s}", "what",
-                  recorder->item != NULL ? "measure" : "calibrate", "version", UPTHRUST_VERSION,
-                  "bench", rig->id, "rig_file", up_json_text(file_name(rig->path)), "rig_sha256",
-                  rig->sha256, "rig_record_id", recorder->rig_record_id);
-    if (recorder->item != NULL) {
-        json_object_set_new(json, "item_id", json_string(recorder->item->id));
-    }
-    if (recorder->calibration_id != NULL) {
-        json_object_set_new(json, "calibration_id", json_string(recorder->calibration_id));
-    }
+    struct up_run_begin begin = {.what = recorder->item != NULL ? "measure" : "calibrate",
+                                 .version = UPTHRUST_VERSION,
+                                 .bench = rig->id,
+                                 .rig_file = file_name(rig->path),
+                                 .rig_sha256 = rig->sha256,
+                                 .rig_record_id = recorder->rig_record_id,
+                                 .item_id = recorder->item != NULL ? recorder->item->id : NULL,
+                                 .calibration_id = recorder->calibration_id};
+    json_t *json = up_run_begin_to_json(&begin);
     if (recorder->from != NULL) {
         json_object_set(json, "continues", recorder->from->unfinished.continues);
         json_object_set_new(json, "trials_before", json_integer(recorder->from->unfinished.trials));
@@ -145,8 +143,8 @@ static bool store_rig(struct recorder *recorder, struct up_failure *failure) {
     const struct up_rig *rig = recorder->settings->rig;
     char *text = up_rig_read_text(rig->path, failure);
     struct up_rig_version version = {rig->id, rig->name, rig->sha256, text};
-    bool good = text != NULL && up_rig_keep(recorder->settings->catalogue, &version,
-                                            recorder->rig_record_id, failure);
+    bool good = text != NULL && up_rig_store(recorder->settings->catalogue, &version,
+                                             recorder->rig_record_id, failure);
     free(text);
     return good;
 }
@@ -240,7 +238,7 @@ static bool is_copied(const json_t *entry) {
 
 /* What the old run recorded, once more in the new one's files: each run can be replayed alone. */
 static bool copy_record(struct recorder *recorder, struct up_failure *failure) {
-    const struct up_run_left *left = &recorder->from->run.left;
+    const struct up_run_files *left = &recorder->from->run.left;
     size_t at = 0, i;
     json_t *entry;
     bool good = true;

@@ -6,7 +6,7 @@
 #include <string.h>
 
 #include "internal.h"
-#include "upthrust/text.h"
+#include "text/text.h"
 
 /* ---- measure ---- */
 
@@ -68,15 +68,15 @@ static double distance_g(const json_t *body, const struct up_answer *answer) {
 static bool compare(const struct up_record *record, void *context) {
     struct comparing *comparing = context;
     const struct up_session_results *results = comparing->results;
-    if (strcmp(up_record_text(record->body, "run_id"), results->run_id) != 0) {
+    if (strcmp(up_record_text(record->content, "run_id"), results->run_id) != 0) {
         return true;
     }
     comparing->stored++;
     for (unsigned i = 0; i < results->results; i++) {
         const struct up_result *result = &results->result[i];
-        if (strcmp(up_record_text(record->body, "water"), result->water.name) == 0) {
+        if (strcmp(up_record_text(record->content, "water"), result->water.name) == 0) {
             comparing->off_g[i] =
-                fmin(comparing->off_g[i], distance_g(record->body, &result->answer));
+                fmin(comparing->off_g[i], distance_g(record->content, &result->answer));
         }
     }
     return true;

@@ -5,7 +5,7 @@
 #include <string.h>
 
 #include "internal.h"
-#include "upthrust/text.h"
+#include "text/text.h"
 
 /* ---- the rig file: what it says beside comments and the port, which may have another name ---- */
 

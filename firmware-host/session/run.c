@@ -6,9 +6,10 @@
 #include <string.h>
 #include <time.h>
 
+#include "catalogue/kind.h"
 #include "internal.h"
-#include "upthrust/json.h"
-#include "upthrust/text.h"
+#include "text/json.h"
+#include "text/text.h"
 
 bool up_session_export(struct up_catalogue *catalogue, struct up_failure *failure) {
     char *directory = up_text_format("%s/exchange", up_catalogue_directory(catalogue));

@@ -6,10 +6,10 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "upthrust/json.h"
-#include "upthrust/text.h"
+#include "text/json.h"
+#include "text/text.h"
 
-static json_t *find_plan(const struct up_run_left *left) {
+static json_t *find_plan(const struct up_run_files *left) {
     size_t i;
     json_t *entry;
     json_array_foreach(left->journal, i, entry) {
@@ -86,7 +86,7 @@ static bool recorded_from_json(const json_t *entry, struct recorded *recorded) {
     return note >= 0 || (event != NULL && strcmp(event, "bytes") == 0);
 }
 
-static struct recorded *read_entries(const struct up_run_left *left, size_t *count) {
+static struct recorded *read_entries(const struct up_run_files *left, size_t *count) {
     struct recorded *recorded = up_allocate(json_array_size(left->journal) + 1, sizeof *recorded);
     size_t i;
     const json_t *entry;
@@ -113,7 +113,7 @@ bool stored_run_open(struct stored_run *run, struct up_catalogue *catalogue, con
 }
 
 void stored_run_free(struct stored_run *run) {
-    up_run_left_free(&run->left);
+    up_run_files_free(&run->left);
     free(run->recorded);
 }
 

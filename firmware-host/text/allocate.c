@@ -5,7 +5,7 @@
 #include <stdio.h>
 #include <stdlib.h>
 
-#include "upthrust/text.h"
+#include "text/text.h"
 
 /* There is nothing sensible to go on with, and what was acknowledged is on the disk. */
 static void *or_end(void *memory) {

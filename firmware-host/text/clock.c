@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include "upthrust/clock.h"
+#include "text/clock.h"
 
 #include <time.h>
 

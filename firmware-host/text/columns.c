@@ -6,7 +6,7 @@
 #include <string.h>
 #include <wchar.h>
 
-#include "upthrust/text.h"
+#include "text/text.h"
 
 #define FIRST_STRONG_ISOLATE "\xE2\x81\xA8" /* U+2068 */
 #define POP_ISOLATE          "\xE2\x81\xA9" /* U+2069 */

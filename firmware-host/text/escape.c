@@ -3,7 +3,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "upthrust/text.h"
+#include "text/text.h"
 
 #define REPLACEMENT "\xEF\xBF\xBD" /* U+FFFD */
 

@@ -7,7 +7,7 @@
 #include <sys/stat.h>
 #include <unistd.h>
 
-#include "upthrust/text.h"
+#include "text/text.h"
 
 /* The steps below return 0 or an errno value, as errno itself does not outlive the next call. */
 

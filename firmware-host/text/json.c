@@ -1,11 +1,11 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include "upthrust/json.h"
+#include "text/json.h"
 
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
-#include "upthrust/text.h"
+#include "text/text.h"
 
 json_t *up_json_number(double value) {
     return isfinite(value) ? json_real(value) : json_null();

@@ -3,7 +3,7 @@
 #include <ctype.h>
 #include <string.h>
 
-#include "upthrust/text.h"
+#include "text/text.h"
 
 enum { LOOKED_AT = 64 };
 

@@ -8,7 +8,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "upthrust/text.h"
+#include "text/text.h"
 
 enum { NUMBER_MAX = 40 };
 

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Drafts of a section [line], each tried on the bytes themselves; the first that fits is taken. */
-#include "upthrust/guess.h"
+#include "wire/guess.h"
 
 #include <math.h>
 #include <stdarg.h>
@@ -9,7 +9,7 @@
 #include <string.h>
 
 #include "guess_internal.h"
-#include "upthrust/text.h"
+#include "text/text.h"
 
 /* Choices of ours: the ends of a recording are cut, a device prints a word now and then. */
 enum { LEAST_FITS = 5 };

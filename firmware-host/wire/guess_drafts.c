@@ -7,7 +7,7 @@
 #include <string.h>
 
 #include "guess_internal.h"
-#include "upthrust/text.h"
+#include "text/text.h"
 
 enum { TOKEN = 24 };
 /* Choices of ours. */

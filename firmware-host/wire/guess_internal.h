@@ -4,7 +4,7 @@
 #define UPTHRUST_WIRE_GUESS_INTERNAL_H
 
 #include "line_internal.h"
-#include "upthrust/guess.h"
+#include "wire/guess.h"
 
 enum { GUESS_LINES_MAX = 2000 };
 

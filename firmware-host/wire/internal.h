@@ -3,8 +3,8 @@
 #ifndef UPTHRUST_WIRE_INTERNAL_H
 #define UPTHRUST_WIRE_INTERNAL_H
 
-#include "upthrust/port.h"
 #include "upthrust/wire.h"
+#include "wire/port.h"
 
 struct sp_port;
 

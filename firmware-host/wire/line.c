@@ -6,7 +6,7 @@
 #include <strings.h>
 
 #include "line_internal.h"
-#include "upthrust/text.h"
+#include "text/text.h"
 
 /* Temperatures that a sensor in water can mean; 85 and -127 are what broken ones show. */
 #define TEMP_LOW_C  (-5.0)
@@ -33,7 +33,7 @@ const char *up_refusal_name(enum up_refusal refusal) {
         [UP_REFUSED_RANGE] = "a number out of range",
         [UP_REFUSED_CHECKSUM] = "a wrong checksum",
         [UP_REFUSED_REPEATED] = "the same sequence number again",
-        [UP_REFUSED_TIME] = "device time ran back",
+        [UP_REFUSED_TIME] = "device time ran back or leapt ahead",
         [UP_REFUSED_CUT] = "cut at the stream's begin or end",
     };
     return names[refusal];

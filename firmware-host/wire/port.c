@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* The list of serial ports, and the one among them that a USB identity means. */
-#include "upthrust/port.h"
+#include "wire/port.h"
 
 #include <ctype.h>
 #include <libserialport.h>
@@ -9,7 +9,7 @@
 #include <string.h>
 
 #include "internal.h"
-#include "upthrust/text.h"
+#include "text/text.h"
 
 const char *up_transport_name(enum up_transport transport) {
     static const char *const names[] = {"native", "usb", "bluetooth"};

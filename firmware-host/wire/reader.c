@@ -9,12 +9,16 @@
 /* After so many lines with one number of columns, twice as many are two lines in one. */
 enum { USUAL_AFTER = 20, ENDLESS_BYTES = 65536 };
 
+/* A gap of more than a day within a stream is no gap; a clock of three thousand years is none, and
+   would leave no digits for the seconds. Choices of ours. */
+static const double LEAP_S = 86400, CLOCK_MOST_S = 1e11;
+
 void up_reader_begin(struct up_reader *reader, const struct up_line_rule *rule, bool skip_first) {
     memset(reader, 0, sizeof *reader);
     reader->rule = rule;
     reader->cut_line = skip_first ? 1 : 0;
     reader->last_time_s = (double)-INFINITY;
-    reader->last_sequence = (double)NAN;
+    reader->last_sequence = reader->odd_clock_s = (double)NAN;
     up_framer_begin(&reader->framer, rule);
 }
 
@@ -49,14 +53,29 @@ static enum up_refusal judge_words(struct up_reader *reader) {
                                                                                 : UP_REFUSED_WORDS;
 }
 
-/* A device that was reset starts its clock anew. The line that shows it is refused, once, and the
-   new clock is put behind the old one, so that time in the samples never runs back. */
+static bool goes_on(double from_s, double time_s) {
+    return time_s >= from_s && time_s - from_s <= LEAP_S;
+}
+
+/* A clock that turned back or leapt ahead shows in one line, which is refused: that line alone may
+   be wrong. Where the next one goes on from it, the device was reset or its clock set, and the new
+   clock is put behind the old one, so that time in the samples never runs back. */
 static enum up_refusal judge_time(struct up_reader *reader, struct up_sample *sample) {
+    double clock_s = sample->time_s;
     sample->time_s += reader->clock_shift_s;
-    if (sample->time_s >= reader->last_time_s) {
+    if (fabs(clock_s) > CLOCK_MOST_S) {
+        return UP_REFUSED_TIME;
+    }
+    if (isinf(reader->last_time_s) || goes_on(reader->last_time_s, sample->time_s)) {
+        reader->odd_clock_s = (double)NAN;
         return UP_LINE_FITS;
     }
-    reader->clock_shift_s += reader->last_time_s - sample->time_s;
+    if (goes_on(reader->odd_clock_s, clock_s)) {
+        reader->clock_shift_s = reader->last_time_s - reader->odd_clock_s;
+        sample->time_s = clock_s + reader->clock_shift_s;
+        return UP_LINE_FITS;
+    }
+    reader->odd_clock_s = clock_s;
     return UP_REFUSED_TIME;
 }
 

@@ -11,7 +11,7 @@
 #include <string.h>
 
 #include "rig_internal.h"
-#include "upthrust/text.h"
+#include "text/text.h"
 
 enum { RIG_MAX_BYTES = 65536 };
 

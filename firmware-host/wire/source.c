@@ -8,7 +8,7 @@
 #include <unistd.h>
 
 #include "internal.h"
-#include "upthrust/text.h"
+#include "text/text.h"
 
 /* A pseudo-terminal needs its own opener: libserialport refuses what has no entry under
    /sys/class/tty. */

@@ -4,7 +4,7 @@
 #include <string.h>
 
 #include "line_internal.h"
-#include "upthrust/text.h"
+#include "text/text.h"
 #include "upthrust/water.h"
 
 #define POUND_KG 0.45359237 /* exact: international yard and pound agreement of 1959 */

@@ -76,4 +76,8 @@ struct up_calibration {
    its direction and the bend are taken into account here and nowhere else. */
 double up_calibration_linear_counts(const struct up_calibration *calibration, double counts);
 
+/* Whether the fit with an offset departs from no offset by more than chance (Student t, 99 %) and
+   by so much that it matters: a touching line, friction, a wrong mass. */
+bool up_calibration_offset_matters(const struct up_calibration *calibration);
+
 #endif

@@ -26,7 +26,6 @@
 #include "upthrust/calibration.h"
 #include "upthrust/failure.h"
 #include "upthrust/item.h"
-#include "upthrust/kind.h"
 #include "upthrust/reference.h"
 #include "upthrust/result.h"
 
@@ -52,23 +51,13 @@ struct up_record {
     char subject[UP_ID_SIZE];    /* the thing this is a version of */
     char bench[UP_NAME_SIZE];    /* the rig's id; empty where none took part */
     char made_utc[UP_TIME_SIZE]; /* RFC 3339, milliseconds, Z */
-    json_t *body;                /* lent for the duration of the visit */
+    json_t *content;             /* lent for the duration of the visit */
 };
 
-/* A member of a body (or of any JSON object; NULL has none): "" and NaN where it is missing, null
-   or of another type. The text lives as long as the body. */
-const char *up_record_text(const json_t *body, const char *key);
-double up_record_number(const json_t *body, const char *key);
-
-/* A new UUID (random), lower case. */
-void up_new_id(char id[UP_ID_SIZE]);
-
-/* Adds one record and returns when it is on the disk. `subject` NULL: the record's own id. Body is
-   borrowed. `replaces`: id of the version replaced, or NULL. `record_id` (may be NULL) gets the new
-   record's id. */
-bool up_catalogue_add(struct up_catalogue *catalogue, const char *kind, const char *subject,
-                      const char *bench, json_t *body, const char *replaces,
-                      char record_id[UP_ID_SIZE], struct up_failure *failure);
+/* A member of a content (or of any JSON object; NULL has none): "" and NaN where it is missing,
+   null or of another type. The text lives as long as the content. */
+const char *up_record_text(const json_t *content, const char *key);
+double up_record_number(const json_t *content, const char *key);
 
 /* The current version of every thing of one kind, oldest first (time, then id; within a bench whose
    clock ran back, as it counted). The visitor returns
@@ -82,11 +71,6 @@ bool up_catalogue_each(struct up_catalogue *catalogue, const char *kind,
 bool up_catalogue_each_live(struct up_catalogue *catalogue, const char *kind, const char *subject,
                             bool (*visit)(const struct up_record *record, void *context),
                             void *context, struct up_failure *failure);
-
-/* Whether the wall clock now stands before the latest record of a bench, whose time is then given:
-   what is stored goes on by the bench's own count (bench_sequence), but its times are wrong. */
-bool up_catalogue_clock_is_behind(struct up_catalogue *catalogue, const char *bench,
-                                  char last_utc[UP_TIME_SIZE]);
 
 /* Items. `add` gives item->id where it is empty. `find` takes an id, the unique beginning of one
    (four characters at least), or a name; it names the candidates where there are several and the
@@ -102,10 +86,6 @@ bool up_reference_add(struct up_catalogue *catalogue, struct up_reference *refer
                       struct up_failure *failure);
 bool up_reference_find(struct up_catalogue *catalogue, const char *name_or_id,
                        struct up_reference *reference, struct up_failure *failure);
-
-/* A reference body was weighed in a run. */
-bool up_check_add(struct up_catalogue *catalogue, const struct up_reference_check *check,
-                  const char *run_id, const char *bench, struct up_failure *failure);
 
 struct up_past_check {
     struct up_reference_check check;
@@ -123,63 +103,23 @@ bool up_reference_checks(struct up_catalogue *catalogue, const char *reference_i
 bool up_reference_chart(struct up_catalogue *catalogue, const char *reference_id, const char *bench,
                         struct up_chart *chart, struct up_failure *failure);
 
-/* Kinds of items. `set` stores the tolerances (0: none) under the name: of the same name the newest
-   counts, also after merging. `learn` fills in all that is known, which may be nothing;
-   for all at once, every kind on every bench that has trials of it, and on none where no bench
-   has; the caller frees *kinds. */
-bool up_kind_set(struct up_catalogue *catalogue, const struct up_kind *kind,
-                 struct up_failure *failure);
-/* The tolerance set for one piece of a kind, or for more; *tolerance_g is left alone where none
-   is. */
-bool up_kind_tolerance(struct up_catalogue *catalogue, const char *name, int pieces,
-                       double *tolerance_g, struct up_failure *failure);
-bool up_kind_learn(struct up_catalogue *catalogue, const char *name, const char *bench,
-                   struct up_kind *kind, struct up_failure *failure);
-bool up_kinds_learn(struct up_catalogue *catalogue, struct up_kind **kinds, size_t *count,
-                    struct up_failure *failure);
-
-/* Calibrations as stored. `latest` gives the newest of a bench; UP_STATUS_WRONG_INPUT
-   where the bench has none. */
-bool up_calibration_add(struct up_catalogue *catalogue, struct up_calibration *calibration,
-                        struct up_failure *failure);
+/* The newest calibration of a bench; UP_STATUS_WRONG_INPUT where it has none. */
 bool up_calibration_latest(struct up_catalogue *catalogue, const char *bench,
                            struct up_calibration *calibration, struct up_failure *failure);
 
-/* The results of one run, all or none, each with its decision: class, probabilities and the
-   question they answer. */
-bool up_results_add(struct up_catalogue *catalogue, const struct up_result *result, size_t results,
-                    const char *bench, struct up_failure *failure);
-
-/* Later decisions, all or none: a question, its probabilities and class under the rule that is
-   told, about a result that is stored, or about a new one in another water (result_id empty), which
-   is stored with it. What was decided before stays. */
-struct up_decided {
-    struct up_result result;
-    char result_id[UP_ID_SIZE], bench[UP_NAME_SIZE];
-    char rule[160];
-};
-bool up_decisions_add(struct up_catalogue *catalogue, const struct up_decided *decided,
-                      size_t count, struct up_failure *failure);
 /* Of each result that was judged again the newest decision, by the result's id: an object for the
    caller to own; NULL where it fails. `apply` puts one over what the result itself had said; NULL
    leaves that. */
 json_t *up_decisions_later(struct up_catalogue *catalogue, struct up_failure *failure);
 void up_decision_apply(const json_t *decision, struct up_result *result);
 
-/* JSON of the things above; new references, owned by the caller. A result's JSON holds at least the
-   members pinned for exchange; `dof` is null where infinite. */
-json_t *up_item_to_json(const struct up_item *item);
-bool up_item_from_json(const json_t *body, struct up_item *item);
-json_t *up_reference_to_json(const struct up_reference *reference);
-bool up_reference_from_json(const json_t *body, struct up_reference *reference);
-json_t *up_reference_check_to_json(const struct up_reference_check *check);
-json_t *up_calibration_to_json(const struct up_calibration *calibration);
-bool up_calibration_from_json(const json_t *body, struct up_calibration *calibration);
-json_t *up_result_to_json(const struct up_result *result);
+/* The content of a record as a struct. */
+bool up_item_from_json(const json_t *content, struct up_item *item);
+bool up_reference_from_json(const json_t *content, struct up_reference *reference);
+bool up_calibration_from_json(const json_t *content, struct up_calibration *calibration);
 /* What a record does not hold, since it is older, is NaN, zero or empty; has_model tells whether
    the result can be computed again. */
-void up_result_from_json(const json_t *body, struct up_result *result);
-enum up_class up_class_of(const char *word);
+void up_result_from_json(const json_t *content, struct up_result *result);
 
 /* Exchange: a CSV file for each kind with csv-metadata.json (CSV on the Web), or catalogue.json
    with catalogue.schema.json (JSON Schema 2020-12), each written whole into a directory that is
@@ -190,7 +130,7 @@ bool up_export_csv(struct up_catalogue *catalogue, const char *directory,
 bool up_export_json(struct up_catalogue *catalogue, const char *directory,
                     struct up_failure *failure);
 
-struct up_taken {
+struct up_intake {
     unsigned long fresh, known; /* records that came, and that were here already */
 };
 
@@ -198,9 +138,9 @@ struct up_taken {
    catalogue's directory. All or nothing; UP_STATUS_WRONG_INPUT names record and member. A record
    that is here with the same id and another hash is a forgery and refused. In whatever order
    catalogues are put together, the same comes out. */
-bool up_catalogue_import(struct up_catalogue *catalogue, const char *path, struct up_taken *taken,
+bool up_catalogue_import(struct up_catalogue *catalogue, const char *path, struct up_intake *intake,
                          struct up_failure *failure);
 bool up_catalogue_merge(struct up_catalogue *catalogue, const char *directory,
-                        struct up_taken *taken, struct up_failure *failure);
+                        struct up_intake *intake, struct up_failure *failure);
 
 #endif

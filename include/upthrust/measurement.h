@@ -83,11 +83,6 @@ struct up_measurement {
     unsigned checks;
 };
 
-struct up_measure_plan;
-
-/* The record as a session begins: all of the plan, nothing measured. */
-void up_measurement_begin(struct up_measurement *measurement, const struct up_measure_plan *plan);
-
 /* Trials that count: not left out. */
 unsigned up_measurement_trials(const struct up_measurement *measurement);
 

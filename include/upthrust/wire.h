@@ -118,7 +118,7 @@ enum up_refusal {
     UP_REFUSED_RANGE,  /* beyond the raw word, or a temperature no water has */
     UP_REFUSED_CHECKSUM, /* damaged on the way */
     UP_REFUSED_REPEATED, /* the same sequence number again */
-    UP_REFUSED_TIME,     /* device time ran back */
+    UP_REFUSED_TIME,     /* device time ran back or leapt ahead */
     UP_REFUSED_CUT,      /* no end of line at the end of the stream, or first line of a device */
     UP_REFUSALS
 };
@@ -153,7 +153,8 @@ struct up_reader {
     uint64_t lost;               /* lines that the sequence numbers miss */
     uint64_t numbered, dropped;
     double last_time_s, clock_shift_s, last_sequence;
-    bool label_seen; /* the next line holds its number */
+    double odd_clock_s; /* of the line before, where its clock did not go on; else NaN */
+    bool label_seen;    /* the next line holds its number */
     char header[80];
     uint64_t columns_seen; /* lines in a row with the usual number of columns */
     int usual_columns;

@@ -12,7 +12,7 @@
 
 #include <cmocka.h>
 
-#include "upthrust/fitness.h"
+#include "bench/fitness.h"
 
 #define HEAD "[rig]\nid = x\n"
 #define WIRE                                                                                       \

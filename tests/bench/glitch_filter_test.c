@@ -11,8 +11,8 @@
 
 #include <cmocka.h>
 
-#include "upthrust/bench.h"
-#include "upthrust/statistics.h"
+#include "bench/glitch_filter.h"
+#include "metrology/statistics.h"
 
 enum { COUNT = 600 };
 

@@ -11,7 +11,7 @@
 
 #include <cmocka.h>
 
-#include "upthrust/listen.h"
+#include "bench/listen.h"
 
 static struct up_rig rig;
 static struct up_listening *listening;

@@ -11,7 +11,7 @@
 
 #include <cmocka.h>
 
-#include "upthrust/bench.h"
+#include "bench/plateau.h"
 
 enum { COUNT = 1000 };
 

@@ -101,16 +101,16 @@ static void an_old_body_still_loads(void **state) {
                                         "mass_class"};
     (void)state;
     struct up_calibration one = plain_calibration("a", 1e5), back;
-    json_t *body = up_calibration_to_json(&one);
+    json_t *content = up_calibration_to_json(&one);
     for (size_t i = 0; i < sizeof later / sizeof later[0]; i++) {
-        assert_int_equal(json_object_del(body, later[i]), 0);
+        assert_int_equal(json_object_del(content, later[i]), 0);
     }
-    assert_true(up_calibration_from_json(body, &back));
+    assert_true(up_calibration_from_json(content, &back));
     assert_true(back.slope_counts_per_kg == 1e5 && back.points == 2 && back.stairs == 0);
     assert_true(isnan(back.hysteresis_kg) && isnan(back.temp_c) && isnan(back.preloaded));
     assert_true(isnan(back.unloading_slope_counts_per_kg) && back.quadratic_counts_per_kg2 == 0);
     assert_string_equal(back.mass_class, "");
-    json_decref(body);
+    json_decref(content);
 }
 
 static void infinite_dof_stays_infinite(void **state) {
@@ -195,9 +195,9 @@ static void a_stored_one_that_is_broken_is_told(void **state) {
     struct up_failure failure = {0};
     struct up_calibration none;
     struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
-    json_t *body = json_pack("{s:s}", "slope_counts_kg", "steep");
-    assert_true(up_catalogue_add(catalogue, "calibration", NULL, "a", body, NULL, NULL, NULL));
-    json_decref(body);
+    json_t *content = json_pack("{s:s}", "slope_counts_kg", "steep");
+    assert_true(up_catalogue_add(catalogue, "calibration", NULL, "a", content, NULL, NULL, NULL));
+    json_decref(content);
     assert_false(up_calibration_latest(catalogue, "a", &none, &failure));
     assert_says(&failure, UP_STATUS_WRONG_INPUT, "calibrate again");
     struct up_calibration good = plain_calibration("a", 1e5);

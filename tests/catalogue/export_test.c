@@ -4,7 +4,7 @@
 #include <dirent.h>
 #include <fcntl.h>
 
-#include "upthrust/run.h"
+#include "catalogue/run.h"
 
 /* ---- a catalogue to export ---- */
 
@@ -33,7 +33,7 @@ static void add_run(struct up_catalogue *catalogue) {
     memset(hash, 'a', sizeof hash - 1);
     hash[sizeof hash - 1] = '\0';
     struct up_rig_version rig = {"bench, one", "=name", hash, "[rig]\n; \"two\" lines\n"};
-    assert_true(up_rig_keep(catalogue, &rig, rig_id, &failure));
+    assert_true(up_rig_store(catalogue, &rig, rig_id, &failure));
     json_t *about = json_pack("{s:s, s:s, s:s, s:s, s:s}", "what", "measure", "version", "0",
                               "bench", "bench, one", "rig_sha256", hash, "rig_record_id", rig_id);
     assert_true(up_run_open(catalogue, "bench, one", about, run_id, &run, &failure));
@@ -56,17 +56,17 @@ static void add_run(struct up_catalogue *catalogue) {
 static void add_bodies_and_kinds(struct up_catalogue *catalogue) {
     struct up_failure failure = {0};
     for (size_t i = 0; i < ARRAY(hostile_names); i++) {
-        struct up_reference body = {.mass_kg = up_known(1, 1e-5),
-                                    .volume_m3 = up_known(1e-4, 1e-8)};
+        struct up_reference content = {.mass_kg = up_known(1, 1e-5),
+                                       .volume_m3 = up_known(1e-4, 1e-8)};
         struct up_kind kind = {.tolerance_one_g = i % 2 == 0 ? 0 : 12.5, .tolerance_pair_g = 30};
         struct up_reference_check check = {.low_kg = (double)NAN, .high_kg = (double)NAN};
-        snprintf(body.name, sizeof body.name, "%s", hostile_names[i].given);
+        snprintf(content.name, sizeof content.name, "%s", hostile_names[i].given);
         snprintf(kind.name, sizeof kind.name, "%s", hostile_names[i].given);
-        assert_true(up_reference_add(catalogue, &body, &failure));
+        assert_true(up_reference_add(catalogue, &content, &failure));
         assert_true(up_kind_set(catalogue, &kind, &failure));
-        memcpy(check.id, body.id, sizeof check.id);
-        memcpy(check.name, body.name, sizeof check.name);
-        assert_true(up_check_add(catalogue, &check, body.id, "bench, one", &failure));
+        memcpy(check.id, content.id, sizeof check.id);
+        memcpy(check.name, content.name, sizeof check.name);
+        assert_true(up_check_add(catalogue, &check, content.id, "bench, one", &failure));
     }
 }
 
@@ -303,6 +303,8 @@ static void a_later_decision_is_current_and_keeps_the_old(void **state) {
     decided.result = result;
     decided.result.answer.class = UP_CLASS_NEUTRAL;
     decided.result.question.tolerance_kg = 0.2;
+    decided.result.answer.guard_low_kg = 0.012;
+    decided.result.answer.guard_high_kg = 0.034;
     snprintf(decided.result_id, sizeof decided.result_id, "%s", id);
     snprintf(decided.bench, sizeof decided.bench, "bench");
     snprintf(decided.rule, sizeof decided.rule, "judged again");
@@ -313,6 +315,8 @@ static void a_later_decision_is_current_and_keeps_the_old(void **state) {
     assert_true(result.rejudged);
     assert_int_equal(result.answer.class, UP_CLASS_NEUTRAL);
     assert_true(result.question.tolerance_kg == 0.2);
+    assert_true(fabs(result.answer.guard_low_kg - 0.012) < 1e-15);
+    assert_true(fabs(result.answer.guard_high_kg - 0.034) < 1e-15);
     json_decref(current);
     assert_file_answer("c/catalogue.sqlite", "SELECT count(*) FROM decision", "2");
     assert_file_answer("c/catalogue.sqlite", "SELECT class FROM decision WHERE NOT rejudged",

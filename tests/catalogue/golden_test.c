@@ -96,15 +96,15 @@ static void it_is_brought_up_to_date(void **state) {
 static void it_is_taken_in_by_another(void **state) {
     (void)state;
     struct up_failure failure = {0};
-    struct up_taken taken;
+    struct up_intake intake;
     make_old();
     struct up_catalogue *merged = open_as("merged", UP_CATALOGUE_CREATE);
-    assert_true(up_catalogue_merge(merged, "old", &taken, &failure));
+    assert_true(up_catalogue_merge(merged, "old", &intake, &failure));
     assert_exports_as_golden(merged, "out");
     up_catalogue_close(merged);
     struct up_catalogue *imported = open_as("imported", UP_CATALOGUE_CREATE);
-    assert_true(up_catalogue_import(imported, "out", &taken, &failure));
-    assert_int_equal(taken.known, 0);
+    assert_true(up_catalogue_import(imported, "out", &intake, &failure));
+    assert_int_equal(intake.known, 0);
     assert_exports_as_golden(imported, "again");
     up_catalogue_close(imported);
 }
@@ -157,24 +157,24 @@ static void views_show_the_same_rows(void **state) {
 
 /* ---- each body through its struct and back ---- */
 
-static json_t *again_as(const char *kind, const json_t *body) {
+static json_t *again_as(const char *kind, const json_t *content) {
     static struct up_result result;
     struct up_item item;
     struct up_calibration calibration;
     struct up_reference reference;
     if (strcmp(kind, "item") == 0) {
-        assert_true(up_item_from_json(body, &item));
+        assert_true(up_item_from_json(content, &item));
         return up_item_to_json(&item);
     }
     if (strcmp(kind, "calibration") == 0) {
-        assert_true(up_calibration_from_json(body, &calibration));
+        assert_true(up_calibration_from_json(content, &calibration));
         return up_calibration_to_json(&calibration);
     }
     if (strcmp(kind, "reference") == 0) {
-        assert_true(up_reference_from_json(body, &reference));
+        assert_true(up_reference_from_json(content, &reference));
         return up_reference_to_json(&reference);
     }
-    up_result_from_json(body, &result);
+    up_result_from_json(content, &result);
     return up_result_to_json(&result);
 }
 
@@ -203,8 +203,8 @@ static bool is_same(const json_t *a, const json_t *b) {
 
 static bool compare_members(const struct up_record *record, void *context) {
     const char *key;
-    json_t *value, *again = again_as(record->kind, record->body);
-    json_object_foreach(record->body, key, value) {
+    json_t *value, *again = again_as(record->kind, record->content);
+    json_object_foreach(record->content, key, value) {
         const json_t *back = json_object_get(again, key);
         if (!is_kept_elsewhere(key) && (back == NULL || !is_same(value, back))) {
             fail_msg("%s: \"%s\" does not come back", record->kind, key);
@@ -298,11 +298,11 @@ static void spoil_numbers(struct spoiling *spoiling, const struct catalogue_memb
 static bool spoil_record(const struct up_record *record, void *context) {
     struct spoiling *spoiling = context;
     struct member_fault fault;
-    spoiling->content = record->body;
-    if (!members_check(spoiling->table->members, record->body, &fault)) {
+    spoiling->content = record->content;
+    if (!members_check(spoiling->table->members, record->content, &fault)) {
         fail_msg("%s: %s %s", record->kind, fault.place, fault.text);
     }
-    spoil_numbers(spoiling, spoiling->table->members, record->body, "");
+    spoil_numbers(spoiling, spoiling->table->members, record->content, "");
     return true;
 }
 

@@ -27,32 +27,32 @@ static void export_both(struct up_catalogue *catalogue, const char *directory) {
     }
 }
 
-static struct up_taken merge(struct up_catalogue *catalogue, const char *directory) {
+static struct up_intake merge(struct up_catalogue *catalogue, const char *directory) {
     struct up_failure failure = {0};
-    struct up_taken taken = {0};
-    if (!up_catalogue_merge(catalogue, directory, &taken, &failure)) {
+    struct up_intake intake = {0};
+    if (!up_catalogue_merge(catalogue, directory, &intake, &failure)) {
         fail_msg("%s", failure.text);
     }
-    return taken;
+    return intake;
 }
 
-static struct up_taken import(struct up_catalogue *catalogue, const char *path) {
+static struct up_intake import(struct up_catalogue *catalogue, const char *path) {
     struct up_failure failure = {0};
-    struct up_taken taken = {0};
-    if (!up_catalogue_import(catalogue, path, &taken, &failure)) {
+    struct up_intake intake = {0};
+    if (!up_catalogue_import(catalogue, path, &intake, &failure)) {
         fail_msg("%s", failure.text);
     }
-    return taken;
+    return intake;
 }
 
 static void assert_import_refused(const char *path, const char *words) {
     struct up_failure failure = {0};
-    struct up_taken taken = {7, 7};
+    struct up_intake intake = {7, 7};
     struct up_catalogue *catalogue = open_as("victim", UP_CATALOGUE_CREATE);
     char *before = ask(catalogue->database, "SELECT count(*) FROM record");
-    assert_false(up_catalogue_import(catalogue, path, &taken, &failure));
+    assert_false(up_catalogue_import(catalogue, path, &intake, &failure));
     assert_says(&failure, UP_STATUS_WRONG_INPUT, words);
-    assert_int_equal(taken.fresh + taken.known, 0);
+    assert_int_equal(intake.fresh + intake.known, 0);
     assert_answer(catalogue->database, "SELECT count(*) FROM record", before);
     add_number(catalogue, "run", NULL, NULL, 1); /* no transaction was left open */
     free(before);
@@ -168,7 +168,7 @@ static void any_order_gives_the_same_export(void **state) {
 
 static bool keep_size(const struct up_record *record, void *context) {
     char *sizes = context;
-    strcat(sizes, json_string_value(json_object_get(record->body, "size")));
+    strcat(sizes, json_string_value(json_object_get(record->content, "size")));
     return true;
 }
 
@@ -323,9 +323,9 @@ static void forge(const char *path) {
 static void assert_merge_refused(struct up_catalogue *catalogue, const char *from,
                                  const char *words) {
     struct up_failure failure = {0};
-    struct up_taken taken = {0};
+    struct up_intake intake = {0};
     char *before = ask(catalogue->database, "SELECT count(*) FROM record");
-    assert_false(up_catalogue_merge(catalogue, from, &taken, &failure));
+    assert_false(up_catalogue_merge(catalogue, from, &intake, &failure));
     if (words != NULL) {
         assert_says(&failure, UP_STATUS_WRONG_INPUT, words);
     }
@@ -350,13 +350,13 @@ static void two_hashes_under_one_id_are_a_forgery(void **state) {
     import(catalogue, "out");
     json_t *document = json_load_file("out/catalogue.json", 0, NULL);
     json_t *entry = json_array_get(json_object_get(document, "items"), 0);
-    struct up_record record = {.kind = "item", .body = json_deep_copy(entry)};
+    struct up_record record = {.kind = "item", .content = json_deep_copy(entry)};
     static const char *const added[] = {"id",       "subject",  "item_id", "sha256",
                                         "made_utc", "replaces", "bench"};
     for (size_t i = 0; i < ARRAY(added); i++) {
-        json_object_del(record.body, added[i]);
+        json_object_del(record.content, added[i]);
     }
-    json_object_set_new(record.body, "name", json_string("forged"));
+    json_object_set_new(record.content, "name", json_string("forged"));
     json_object_set_new(entry, "name", json_string("forged"));
     snprintf(record.subject, sizeof record.subject, "%s",
              json_string_value(json_object_get(entry, "subject")));
@@ -365,11 +365,11 @@ static void two_hashes_under_one_id_are_a_forgery(void **state) {
     assert_true(catalogue_hash(&record, json_object_get(entry, "replaces")));
     json_object_set_new(entry, "sha256", json_string(record.sha256));
     assert_int_equal(json_dump_file(document, "forged.json", JSON_REAL_PRECISION(17)), 0);
-    json_decref(record.body);
+    json_decref(record.content);
     json_decref(document);
     struct up_failure failure = {0};
-    struct up_taken taken = {0};
-    assert_false(up_catalogue_import(catalogue, "forged.json", &taken, &failure));
+    struct up_intake intake = {0};
+    assert_false(up_catalogue_import(catalogue, "forged.json", &intake, &failure));
     assert_says(&failure, UP_STATUS_WRONG_INPUT, "one of the two is forged");
     /* As good as any where nothing is known of it; but then the true one is told. */
     struct up_catalogue *other = open_as("other", UP_CATALOGUE_CREATE);
@@ -390,9 +390,9 @@ static void nothing_replaces_another_thing(void **state) {
     snprintf(id, sizeof id, "%s", json_string_value(json_array_get(live, 0)));
     json_decref(live);
     struct up_catalogue *two = open_as("two", UP_CATALOGUE_CREATE);
-    json_t *body = json_pack("{s:s, s:s, s:s}", "what", "x", "version", "0", "rig_sha256", "0");
-    assert_true(up_catalogue_add(two, "run", NULL, "", body, id, run, &failure));
-    json_decref(body);
+    json_t *content = json_pack("{s:s, s:s, s:s}", "what", "x", "version", "0", "rig_sha256", "0");
+    assert_true(up_catalogue_add(two, "run", NULL, "", content, id, run, &failure));
+    json_decref(content);
     assert_merge_refused(one, "two", "crosses from one thing to another");
     assert_merge_refused(two, "one", "crosses from one thing to another");
     assert_int_equal(count_kind(one, "item"), 1);
@@ -403,11 +403,11 @@ static void nothing_replaces_another_thing(void **state) {
 static void other_files_are_not_merged(void **state) {
     (void)state;
     struct up_failure failure = {0};
-    struct up_taken taken = {0};
+    struct up_intake intake = {0};
     struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
     assert_merge_refused(catalogue, "c", "is the catalogue it would be merged into");
     assert_merge_refused(catalogue, "./c/.", "is the catalogue it would be merged into");
-    assert_false(up_catalogue_merge(catalogue, "none", &taken, &failure));
+    assert_false(up_catalogue_merge(catalogue, "none", &intake, &failure));
     assert_says(&failure, UP_STATUS_UNABLE, "there is no catalogue in none");
     assert_int_equal(mkdir("views", 0777), 0);
     sqlite3 *database = outside("views/catalogue.sqlite");

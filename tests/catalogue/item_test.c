@@ -130,13 +130,13 @@ static void a_body_of_somebody_else_is_checked(void **state) {
                                           "{\"tolerance_g\": null}", "{\"kind\": []}"};
     struct up_item item = plain_item("x"), back;
     for (size_t i = 0; i < ARRAY(changes); i++) {
-        json_t *body = up_item_to_json(&item), *change = json_loads(changes[i], 0, NULL);
-        assert_true(up_item_from_json(body, &back));
+        json_t *content = up_item_to_json(&item), *change = json_loads(changes[i], 0, NULL);
+        assert_true(up_item_from_json(content, &back));
         assert_non_null(change);
-        json_object_update(body, change);
-        assert_false(up_item_from_json(body, &back));
+        json_object_update(content, change);
+        assert_false(up_item_from_json(content, &back));
         json_decref(change);
-        json_decref(body);
+        json_decref(content);
     }
     json_t *list = json_array();
     assert_false(up_item_from_json(list, &back));
@@ -166,9 +166,9 @@ static void a_version_replaces_all_that_merging_left(void **state) {
     (void)state;
     struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
     struct up_item item = add_item(catalogue, "first");
-    json_t *body = up_item_to_json(&item);
-    assert_true(up_catalogue_add(catalogue, "item", item.id, NULL, body, NULL, NULL, NULL));
-    json_decref(body);
+    json_t *content = up_item_to_json(&item);
+    assert_true(up_catalogue_add(catalogue, "item", item.id, NULL, content, NULL, NULL, NULL));
+    json_decref(content);
     assert_answer(catalogue->database, "SELECT count(*) FROM live", "2");
     assert_true(up_item_add(catalogue, &item, NULL));
     assert_answer(catalogue->database, "SELECT count(*) FROM live", "1");

@@ -12,12 +12,12 @@ static size_t count;
 /* Adds until it is killed. */
 static void add_for_ever(int pipe_end) {
     struct up_catalogue *catalogue = NULL;
-    json_t *body = json_pack("{s:s}", "filling", NAME_300 NAME_300 NAME_300 NAME_300);
+    json_t *content = json_pack("{s:s}", "filling", NAME_300 NAME_300 NAME_300 NAME_300);
     char id[UP_ID_SIZE];
     if (!up_catalogue_open("c", UP_CATALOGUE_WRITE, &catalogue, NULL)) {
         _exit(1);
     }
-    while (up_catalogue_add(catalogue, "trial", NULL, "bench", body, NULL, id, NULL) &&
+    while (up_catalogue_add(catalogue, "trial", NULL, "bench", content, NULL, id, NULL) &&
            write(pipe_end, id, ID_LENGTH) == ID_LENGTH) {
     }
     _exit(1);

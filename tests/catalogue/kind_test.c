@@ -27,15 +27,15 @@ static void add_trial(struct up_catalogue *catalogue, const struct up_item *item
     for (size_t i = 0; i < gains; i++) {
         json_array_append_new(list, json_real(gain_g[i] * fabs(COUNTS_G)));
     }
-    json_t *body =
+    json_t *content =
         json_pack("{s:s, s:s, s:i, s:f, s:f, s:f, s:i, s:b, s:f, s:f, s:o}", "run_id", run_id,
                   "item_id", item->id, "number", number, "load_counts", load_g * COUNTS_G, "load_g",
                   load_g, "u_plateau_counts", 5.0, "shakes", (int)gains, "still_gaining", 0,
                   "soak_s", 60.0, "temp_c", 20.0, "gain_counts", list);
-    if (!up_catalogue_add(catalogue, "trial", NULL, bench, body, NULL, NULL, &failure)) {
+    if (!up_catalogue_add(catalogue, "trial", NULL, bench, content, NULL, NULL, &failure)) {
         fail_msg("%s", failure.text);
     }
-    json_decref(body);
+    json_decref(content);
 }
 
 static struct up_kind learned(struct up_catalogue *catalogue, const char *name, const char *bench) {
@@ -169,9 +169,9 @@ static void a_run_that_goes_on_is_one(void **state) {
     char left[UP_ID_SIZE], last[UP_ID_SIZE];
     up_new_id(left);
     up_new_id(last);
-    json_t *body = json_pack("{s:s, s:[s]}", "what", "measure", "continues", left);
-    assert_true(up_catalogue_add(catalogue, "run", last, "one", body, NULL, NULL, NULL));
-    json_decref(body);
+    json_t *content = json_pack("{s:s, s:[s]}", "what", "measure", "continues", left);
+    assert_true(up_catalogue_add(catalogue, "run", last, "one", content, NULL, NULL, NULL));
+    json_decref(content);
     add_trial(catalogue, &item, left, "one", 1, 90, NULL, 0);
     add_trial(catalogue, &item, left, "one", 2, 50.1, NULL, 0);
     add_trial(catalogue, &item, last, "one", 3, 50, NULL, 0);
@@ -260,7 +260,7 @@ static void set(struct up_catalogue *catalogue, const char *name, double one_g, 
 
 static void the_newest_tolerance_counts(void **state) {
     (void)state;
-    struct up_taken taken;
+    struct up_intake taken;
     struct up_failure failure = {0};
     struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
     struct up_catalogue *other = open_as("d", UP_CATALOGUE_CREATE);
@@ -332,11 +332,11 @@ static void odd_trials_are_left_aside(void **state) {
     up_new_id(run_id);
     add_run_of_five(catalogue, &item, run_id, "one", 0, 0.1);
     for (size_t i = 0; i < ARRAY(odd); i++) {
-        json_t *body = json_loads(odd[i], 0, NULL);
-        json_object_set_new(body, "item_id", json_string(item.id));
-        json_object_set_new(body, "run_id", json_string(run_id));
-        assert_true(up_catalogue_add(catalogue, "trial", NULL, "one", body, NULL, NULL, NULL));
-        json_decref(body);
+        json_t *content = json_loads(odd[i], 0, NULL);
+        json_object_set_new(content, "item_id", json_string(item.id));
+        json_object_set_new(content, "run_id", json_string(run_id));
+        assert_true(up_catalogue_add(catalogue, "trial", NULL, "one", content, NULL, NULL, NULL));
+        json_decref(content);
     }
     struct up_kind kind = learned(catalogue, "fin", "one");
     assert_true(kind.repeatability_kg.dof == 6); /* the two at 0 g are loads of 0 g */

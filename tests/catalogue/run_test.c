@@ -4,7 +4,7 @@
 
 #include <sys/resource.h>
 
-#include "upthrust/run.h"
+#include "catalogue/run.h"
 
 static struct up_run *open_run(struct up_catalogue *catalogue, json_t *about,
                                char run_id[UP_ID_SIZE]) {
@@ -131,15 +131,15 @@ static void a_told_line_is_out_of_the_program(void **state) {
 
 struct seen {
     struct up_record record;
-    json_t *body;
+    json_t *content;
     int count;
 };
 
 static bool keep(const struct up_record *record, void *context) {
     struct seen *seen = context;
     seen->record = *record;
-    json_decref(seen->body);
-    seen->body = json_deep_copy(record->body);
+    json_decref(seen->content);
+    seen->content = json_deep_copy(record->content);
     seen->count++;
     return true;
 }
@@ -157,15 +157,15 @@ static void a_run_is_a_record(void **state) {
     assert_int_equal(seen.count, 1);
     assert_string_equal(seen.record.subject, run_id);
     assert_string_equal(seen.record.bench, "bench");
-    assert_true(json_is_null(json_object_get(seen.body, "how_ended")));
-    assert_int_equal(strlen(json_string_value(json_object_get(seen.body, "begun_utc"))), 24);
-    assert_int_equal(json_integer_value(json_object_get(seen.body, "bench_sequence")), 1);
-    json_object_del(seen.body, "how_ended");
-    json_object_del(seen.body, "begun_utc");
-    json_object_del(seen.body, "bench_sequence");
-    assert_true(json_equal(seen.body, copy));
+    assert_true(json_is_null(json_object_get(seen.content, "how_ended")));
+    assert_int_equal(strlen(json_string_value(json_object_get(seen.content, "begun_utc"))), 24);
+    assert_int_equal(json_integer_value(json_object_get(seen.content, "bench_sequence")), 1);
+    json_object_del(seen.content, "how_ended");
+    json_object_del(seen.content, "begun_utc");
+    json_object_del(seen.content, "bench_sequence");
+    assert_true(json_equal(seen.content, copy));
     up_run_close(run);
-    json_decref(seen.body);
+    json_decref(seen.content);
     json_decref(copy);
     json_decref(about);
     up_catalogue_close(catalogue);
@@ -231,9 +231,9 @@ static void keep_lost(const struct up_lost_run *lost, void *context) {
 }
 
 static void add_trial(struct up_catalogue *catalogue, const char *run_id) {
-    json_t *body = json_pack("{s:s}", "run_id", run_id);
-    assert_true(up_catalogue_add(catalogue, "trial", NULL, "bench", body, NULL, NULL, NULL));
-    json_decref(body);
+    json_t *content = json_pack("{s:s}", "run_id", run_id);
+    assert_true(up_catalogue_add(catalogue, "trial", NULL, "bench", content, NULL, NULL, NULL));
+    json_decref(content);
 }
 
 /* Begins a run, stores two trials of it and one of another, and is killed. */
@@ -283,7 +283,7 @@ static void a_lost_run_is_told_once(void **state) {
 static void a_run_from_elsewhere_is_not_lost(void **state) {
     (void)state;
     struct told told = {.count = 0};
-    struct up_taken taken = {0};
+    struct up_intake taken = {0};
     struct up_failure failure = {0};
     struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
     json_t *about =
@@ -309,14 +309,14 @@ static void a_rig_is_kept_once_a_version(void **state) {
     char first[UP_ID_SIZE], again[UP_ID_SIZE], changed[UP_ID_SIZE], back[UP_ID_SIZE];
     struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
     struct up_rig_version rig = {"bench", "the tank", "00", "[rig]\nid = bench\n"};
-    assert_true(up_rig_keep(catalogue, &rig, first, &failure));
-    assert_true(up_rig_keep(catalogue, &rig, again, &failure));
+    assert_true(up_rig_store(catalogue, &rig, first, &failure));
+    assert_true(up_rig_store(catalogue, &rig, again, &failure));
     assert_string_equal(first, again);
     rig.file_text = "[rig]\nid = bench\n; more \xFF\n";
-    assert_true(up_rig_keep(catalogue, &rig, changed, &failure));
+    assert_true(up_rig_store(catalogue, &rig, changed, &failure));
     assert_string_not_equal(first, changed);
     rig.file_text = "[rig]\nid = bench\n";
-    assert_true(up_rig_keep(catalogue, &rig, back, &failure));
+    assert_true(up_rig_store(catalogue, &rig, back, &failure));
     assert_string_not_equal(first, back);
     assert_file_answer("c/catalogue.sqlite", "SELECT count(*) FROM rig", "1");
     assert_file_answer("c/catalogue.sqlite", "SELECT file_text FROM rig", rig.file_text);
@@ -415,7 +415,7 @@ static void nothing_follows_what_could_not_be_written(void **state) {
     (void)state;
     struct up_failure failure = {0};
     struct rlimit before, small;
-    struct up_run_left left;
+    struct up_run_files left;
     char run_id[UP_ID_SIZE], text[1 << 12];
     struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
     json_t *about = json_object();
@@ -442,7 +442,7 @@ static void nothing_follows_what_could_not_be_written(void **state) {
     }
     assert_int_equal(left.length, 4);
     assert_int_equal(json_array_size(left.journal), 2);
-    up_run_left_free(&left);
+    up_run_files_free(&left);
     json_decref(about);
     up_catalogue_close(catalogue);
 }

@@ -277,7 +277,7 @@ static bool note(const struct up_record *record, void *context) {
     struct seen *seen = context;
     assert_true(seen->count < 8);
     seen->record[seen->count] = *record;
-    seen->n[seen->count++] = (int)json_integer_value(json_object_get(record->body, "n"));
+    seen->n[seen->count++] = (int)json_integer_value(json_object_get(record->content, "n"));
     return seen->count != seen->stop_at;
 }
 
@@ -321,10 +321,10 @@ static void visits_oldest_first_and_stops(void **state) {
     struct seen seen = {.count = 0};
     struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
     for (int i = 0; i < 5; i++) {
-        json_t *body = json_pack("{s:i}", "n", i);
+        json_t *content = json_pack("{s:i}", "n", i);
         catalogue_clock_step_s = -100 * i;
-        assert_true(up_catalogue_add(catalogue, "item", NULL, NULL, body, NULL, NULL, NULL));
-        json_decref(body);
+        assert_true(up_catalogue_add(catalogue, "item", NULL, NULL, content, NULL, NULL, NULL));
+        json_decref(content);
     }
     assert_true(up_catalogue_each(catalogue, "item", note, &seen, NULL));
     for (int i = 0; i < 5; i++) {
@@ -337,10 +337,10 @@ static void visits_oldest_first_and_stops(void **state) {
 }
 
 static void add_at(struct up_catalogue *catalogue, const char *bench, long step_s, int number) {
-    json_t *body = json_pack("{s:i}", "n", number);
+    json_t *content = json_pack("{s:i}", "n", number);
     catalogue_clock_step_s = step_s;
-    assert_true(up_catalogue_add(catalogue, "trial", NULL, bench, body, NULL, NULL, NULL));
-    json_decref(body);
+    assert_true(up_catalogue_add(catalogue, "trial", NULL, bench, content, NULL, NULL, NULL));
+    json_decref(content);
 }
 
 /* The clock of bench A is lost after its second record and set again before its last one. */
@@ -419,20 +419,21 @@ static void refuses_bodies_that_cannot_be_stored(void **state) {
     (void)state;
     struct up_failure failure = {0};
     struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
-    json_t *list = json_array(), *body = json_object();
+    json_t *list = json_array(), *content = json_object();
     char id[UP_ID_SIZE] = "untouched";
     assert_false(up_catalogue_add(catalogue, "trial", NULL, NULL, list, NULL, id, &failure));
     assert_says(&failure, UP_STATUS_UNABLE, "no JSON object");
     assert_false(up_catalogue_add(catalogue, "trial", NULL, NULL, NULL, NULL, id, &failure));
-    assert_false(up_catalogue_add(catalogue, "trial", NULL, "\xFF", body, NULL, id, &failure));
+    assert_false(up_catalogue_add(catalogue, "trial", NULL, "\xFF", content, NULL, id, &failure));
     assert_says(&failure, UP_STATUS_UNABLE, "not UTF-8");
-    assert_false(up_catalogue_add(catalogue, "a kind of 16 ch.", NULL, "", body, NULL, id, NULL));
-    assert_false(up_catalogue_add(catalogue, "trial", NAME_300, "", body, NULL, id, &failure));
+    assert_false(
+        up_catalogue_add(catalogue, "a kind of 16 ch.", NULL, "", content, NULL, id, NULL));
+    assert_false(up_catalogue_add(catalogue, "trial", NAME_300, "", content, NULL, id, &failure));
     assert_says(&failure, UP_STATUS_WRONG_INPUT, "too long");
     assert_string_equal(id, "untouched");
     assert_answer(catalogue->database, "SELECT count(*) FROM record", "0");
     json_decref(list);
-    json_decref(body);
+    json_decref(content);
     up_catalogue_close(catalogue);
 }
 
@@ -553,20 +554,20 @@ static void hashes_can_be_computed_again(void **state) {
     (void)state;
     char id[UP_ID_SIZE], subject[UP_ID_SIZE];
     struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
-    json_t *body =
+    json_t *content =
         json_pack("{s:f, s:f, s:s, s:n, s:[f,f,f], s:{s:b, s:i}}", "z", 0.1, "a", 1e300, "t",
                   "\xC3\xA4 \" \\ /", "none", "l", 1.0 / 3, -0.0, 5e-324, "o", "yes", 1, "no", -7);
     up_new_id(subject);
-    assert_true(up_catalogue_add(catalogue, "item", subject, "tank one", body, NULL, id, NULL));
-    assert_true(up_catalogue_add(catalogue, "item", subject, NULL, body, id, NULL, NULL));
-    assert_true(up_catalogue_add(catalogue, "item", subject, NULL, body, NULL, NULL, NULL));
+    assert_true(up_catalogue_add(catalogue, "item", subject, "tank one", content, NULL, id, NULL));
+    assert_true(up_catalogue_add(catalogue, "item", subject, NULL, content, id, NULL, NULL));
+    assert_true(up_catalogue_add(catalogue, "item", subject, NULL, content, NULL, NULL, NULL));
     json_t *live = catalogue_live_ids(catalogue, "item", subject, NULL);
-    struct up_record record = {.kind = "item", .body = body};
+    struct up_record record = {.kind = "item", .content = content};
     memcpy(record.subject, subject, sizeof subject);
     assert_int_equal(json_array_size(live), 2);
     assert_true(catalogue_put(catalogue, &record, live, NULL));
     json_decref(live);
-    json_decref(body);
+    json_decref(content);
     assert_hashes(catalogue->database, 4);
     up_catalogue_close(catalogue);
 }
@@ -576,14 +577,14 @@ static void hashes_can_be_computed_again(void **state) {
 static void a_lock_is_waited_for_and_told(void **state) {
     (void)state;
     struct up_failure failure = {0};
-    json_t *body = json_object();
+    json_t *content = json_object();
     catalogue_patience_ms = 150;
     struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
     add_number(catalogue, "trial", NULL, NULL, 1);
     sqlite3 *other = outside(FILE_IN_C);
     sql(other, "BEGIN EXCLUSIVE");
     double begin = seconds();
-    assert_false(up_catalogue_add(catalogue, "trial", NULL, NULL, body, NULL, NULL, &failure));
+    assert_false(up_catalogue_add(catalogue, "trial", NULL, NULL, content, NULL, NULL, &failure));
     assert_says(&failure, UP_STATUS_UNABLE, "the catalogue c is locked by another program");
     assert_true(seconds() - begin > 0.1 && seconds() - begin < 5);
     assert_int_equal(count_kind(catalogue, "trial"), 1);
@@ -592,7 +593,7 @@ static void a_lock_is_waited_for_and_told(void **state) {
     add_number(catalogue, "trial", NULL, NULL, 2);
     assert_int_equal(count_kind(catalogue, "trial"), 2);
     sqlite3_close(other);
-    json_decref(body);
+    json_decref(content);
     up_catalogue_close(catalogue);
 }
 
@@ -614,14 +615,14 @@ static int begin_and_add(int starting_shot) {
     char none;
     bool good = read(starting_shot, &none, 1) == 0 &&
                 up_catalogue_open("c", UP_CATALOGUE_CREATE, &catalogue, &failure);
-    json_t *body = json_object();
+    json_t *content = json_object();
     for (int i = 0; i < 5 && good; i++) {
-        good = up_catalogue_add(catalogue, "trial", NULL, NULL, body, NULL, NULL, &failure);
+        good = up_catalogue_add(catalogue, "trial", NULL, NULL, content, NULL, NULL, &failure);
     }
     if (!good) {
         fprintf(stderr, "%s\n", failure.text);
     }
-    json_decref(body);
+    json_decref(content);
     up_catalogue_close(catalogue);
     return good ? 0 : 1;
 }
@@ -658,12 +659,12 @@ static void many_begin_it_at_once(void **state) {
 
 static bool add_until_it_fails(struct up_catalogue *catalogue, int *added,
                                struct up_failure *failure) {
-    json_t *body = json_pack("{s:s}", "filling", NAME_300);
+    json_t *content = json_pack("{s:s}", "filling", NAME_300);
     bool good = true;
     for (*added = 0; good && *added < 5000; *added += good) {
-        good = up_catalogue_add(catalogue, "trial", NULL, NULL, body, NULL, NULL, failure);
+        good = up_catalogue_add(catalogue, "trial", NULL, NULL, content, NULL, NULL, failure);
     }
-    json_decref(body);
+    json_decref(content);
     return good;
 }
 

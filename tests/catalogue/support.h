@@ -23,8 +23,8 @@
 
 #include <cmocka.h>
 
-#include "../../firmware-host/catalogue/internal.h"
-#include "upthrust/text.h"
+#include "catalogue/internal.h"
+#include "text/text.h"
 
 #define ARRAY(name) (sizeof(name) / sizeof(name)[0])
 
@@ -127,11 +127,11 @@ static inline const char *add_number(struct up_catalogue *catalogue, const char 
                                      const char *subject, const char *replaces, int number) {
     static char id[UP_ID_SIZE];
     struct up_failure failure = {0};
-    json_t *body = json_pack("{s:i}", "n", number);
-    if (!up_catalogue_add(catalogue, kind, subject, "bench", body, replaces, id, &failure)) {
+    json_t *content = json_pack("{s:i}", "n", number);
+    if (!up_catalogue_add(catalogue, kind, subject, "bench", content, replaces, id, &failure)) {
         fail_msg("%s", failure.text);
     }
-    json_decref(body);
+    json_decref(content);
     return id;
 }
 

@@ -5,7 +5,7 @@
 #include <errno.h>
 #include <sys/mount.h>
 
-#include "upthrust/run.h"
+#include "catalogue/run.h"
 
 /* ---- a disk that is full ---- */
 
@@ -119,20 +119,22 @@ static void a_removed_catalogue_is_told(void **state) {
     struct up_failure failure = {0};
     char run_id[UP_ID_SIZE];
     struct up_run *run = NULL;
-    json_t *body = json_object();
+    json_t *content = json_object();
     struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
-    assert_true(up_run_open(catalogue, "bench", body, run_id, &run, &failure));
+    assert_true(up_run_open(catalogue, "bench", content, run_id, &run, &failure));
     assert_int_equal(nftw("c", remove_one, 16, FTW_DEPTH | FTW_PHYS), 0);
-    assert_false(up_catalogue_add(catalogue, "trial", NULL, "bench", body, NULL, NULL, &failure));
+    assert_false(
+        up_catalogue_add(catalogue, "trial", NULL, "bench", content, NULL, NULL, &failure));
     assert_says(&failure, UP_STATUS_UNABLE, "the catalogue c was removed or replaced while");
     assert_false(up_run_end(run, "failed", NULL, &failure));
     struct up_catalogue *other = open_as("c", UP_CATALOGUE_CREATE);
-    assert_false(up_catalogue_add(catalogue, "trial", NULL, "bench", body, NULL, NULL, &failure));
+    assert_false(
+        up_catalogue_add(catalogue, "trial", NULL, "bench", content, NULL, NULL, &failure));
     assert_says(&failure, UP_STATUS_UNABLE, "removed or replaced");
     assert_int_equal(count_kind(other, "trial"), 0);
     up_catalogue_close(other);
     up_run_close(run);
-    json_decref(body);
+    json_decref(content);
     up_catalogue_close(catalogue);
 }
 
@@ -140,7 +142,7 @@ static bool refuses_all(void) {
     struct up_failure failure = {0};
     struct up_catalogue *catalogue = NULL;
     if (up_catalogue_open("c", UP_CATALOGUE_WRITE, &catalogue, &failure) ||
-        strstr(failure.text, "may write there") == NULL ||
+        strstr(failure.text, "cannot be written, only read") == NULL ||
         !up_catalogue_open("c", UP_CATALOGUE_READ, &catalogue, &failure)) {
         return false;
     }

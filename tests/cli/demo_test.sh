@@ -101,6 +101,9 @@ check "and nothing is stored by it" [ "$before" = "$(sqlite3 "$d/catalogue/catal
 stream=$(ls -S "$d"/catalogue/runs/*/stream | head -n 1)
 check "listen reads a run's raw bytes" sh -c \
     "'$bin' listen --rig '$d/rig.ini' --replay '$stream' --json | python3 -c 'import json,sys; d=json.load(sys.stdin); assert d[\"refused\"]==0 and abs(d[\"rate_hz\"]-10)<0.05 and d[\"columns\"][0][\"plateau_count\"]>3'"
+sed "s|^kind = .*|kind = capture|; s|^path = .*|path = $stream|; /^poll/d" "$d/rig.ini" >"$work/capture.ini"
+check "a capture that the rig file names is read from its first line on" sh -c \
+    "'$bin' listen --rig '$work/capture.ini' --json >'$work/a' && '$bin' listen --rig '$work/capture.ini' --replay '$stream' --json >'$work/b' && cmp '$work/a' '$work/b'"
 check "each journal is JSON Lines with offsets within its stream" python3 - "$d/catalogue/runs" <<'P'
 import glob, json, os, sys
 runs = glob.glob(sys.argv[1] + "/*")

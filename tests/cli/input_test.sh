@@ -33,9 +33,12 @@ expect "help option of a command" 0 "--masses-g" - -- "$bin" calibrate --help
 expect "version" 0 "^upthrust [0-9]" - -- "$bin" --version
 expect "unknown command" 2 - "unknown command frobnicate" -- "$bin" frobnicate
 expect "unknown option" 2 - "unknown option" -- "$bin" water --colour
+expect "an option with one dash" 2 - "^upthrust: -json: unknown option; did you mean --json" -- "$bin" item list -json
+expect "letters behind one dash" 2 - "^upthrust: -vt20: unknown option" -- "$bin" water -vt20
 expect "option without value" 2 - "missing value" -- "$bin" water --temp-c
 expect "words where none belong" 2 - "takes no words" -- "$bin" water wet
-expect "full disk behind stdout" 1 "" "cannot write the output" -- sh -c "'$bin' water >/dev/full"
+expect "full disk behind stdout" 1 "" "cannot write the output: No space" -- sh -c "'$bin' water >/dev/full"
+expect "a file that may not grow" 1 "" "cannot|fails|full" -- sh -c "ulimit -f 1; exec '$bin' item add --name Fin --kind fin --catalogue '$work/small'"
 
 expect "water, fresh" 0 "998\.2067 kg/m3" - -- "$bin" water --temp-c 20
 expect "water, sea, json" 0 '"density_kg_m3": 1025' - -- "$bin" water --temp-c 18.1 --salinity-g-kg 35.16504 --json
@@ -111,6 +114,7 @@ expect "decide about an unknown item" 2 - 'did you mean "Twin fins"' -- "$bin" d
 expect "decide about an unknown kind" 2 - "no item of the kind" -- "$bin" decide --kind zeppelin --catalogue "$c"
 expect "decide with a tolerance of nothing" 2 - "--tolerance-g" -- "$bin" decide --tolerance-g 0 --catalogue "$c"
 expect "decide with no confidence" 2 - "--confidence" -- "$bin" decide --confidence 0.4 --catalogue "$c"
+expect "decide in one water twice" 2 - "--water fresh is asked for twice: keep one" -- "$bin" decide --water fresh --water sea --water fresh,temp_c=3 --catalogue "$c"
 expect "decide in a water that is not known" 2 - "needs temp_c" -- "$bin" decide --water "Blue lake" --catalogue "$c"
 expect "a pair is told" 0 "pair: Twin fins" - -- "$bin" item list --catalogue "$c"
 expect "a boot" 0 "Old boot" - -- "$bin" item add --name "Old boot" --kind boot --catalogue "$c"
@@ -266,6 +270,19 @@ expect "export into a file" 1 - "cannot" -- "$bin" export --format csv --to "$wo
 expect "demo without a directory" 2 - "--dir" -- "$bin" demo
 expect "demo, seed of words" 2 - "--seed" -- "$bin" demo --dir "$work/d" --seed lucky
 expect "demo under a file" 1 "" "cannot make" -- sh -c "'$bin' demo --dir /dev/null/x 2>&1 >/dev/null | grep -v '^A simulated' >&2; exit 1"
+
+# `nohup` means that the end of the terminal is not the program's.
+mkfifo "$work/hold"
+(trap '' HUP; exec "$bin" listen --rig "$work/rig.ini" --replay "$work/hold" >/dev/null 2>&1) &
+child=$!
+exec 8>"$work/hold"
+sleep 0.3
+kill -HUP $child
+sleep 0.3
+kill -0 $child 2>/dev/null && good=yes || good=no
+exec 8>&-
+wait $child
+say $good "an ignored SIGHUP stays ignored"
 
 # Words for a closed standard error must not go to a file or line that got its number.
 mkfifo "$work/bytes"

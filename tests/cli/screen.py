@@ -271,6 +271,24 @@ def resized():
     session.end()
 
 
+def grown():
+    session = Session(calibrate("grown"))
+    session.wait("Hang the ballast")
+    session.size(32000, 32000)
+    end = time.monotonic() + 1
+    while time.monotonic() < end:
+        session.read(0.1)
+    status = open("/proc/%d/status" % session.bench()).read()
+    peak_mib = int(re.search(r"VmHWM:\s*(\d+)", status).group(1)) / 1024
+    assert peak_mib < 100, peak_mib
+    for columns, rows in ((90, 30), (80, 24)):
+        session.screen.resize(columns, rows)
+        session.size(columns, rows)
+        session.wait("(?s)Hang the ballast.*Enter: done")
+    session.type("\x03")
+    session.end()
+
+
 def plain(reason, columns=80, rows=24, term="xterm", more=""):
     session = Session(calibrate("plain-%s-%d%s" % (term, columns, more), more), columns=columns, rows=rows, term=term)
     session.wait("Enter: done")
@@ -348,6 +366,8 @@ CASES = [
     ("Enter pressed too often", too_soon),
     ("resized", resized),
     ("too small a terminal", lambda: plain("note: the terminal has 79x24 cells and 80x24 are wanted", 79, 24)),
+    ("too large a terminal", lambda: plain("note: the terminal has 1001x24 cells and at most 1000x500 are wanted", 1001, 24)),
+    ("a terminal that grows beyond all bounds", grown),
     ("a dumb terminal", lambda: plain("cannot place its letters", term="dumb")),
     ("an unknown terminal", lambda: plain("cannot place its letters", term="none-such")),
     ("--plain", lambda: plain(">>", more="--plain")),

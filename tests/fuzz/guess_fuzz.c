@@ -3,8 +3,8 @@
 #include <stdint.h>
 
 #include "fuzz.h"
-#include "upthrust/guess.h"
 #include "upthrust/rig.h"
+#include "wire/guess.h"
 
 int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size);
 

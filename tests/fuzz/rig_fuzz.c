@@ -5,8 +5,8 @@
 #include <string.h>
 
 #include "fuzz.h"
+#include "text/text.h"
 #include "upthrust/rig.h"
-#include "upthrust/text.h"
 #include "upthrust/wire.h"
 
 static const char lines[] =

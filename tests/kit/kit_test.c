@@ -11,7 +11,7 @@
 #include <cmocka.h>
 
 #include "agree.h"
-#include "upthrust/kit.h"
+#include "kit/kit.h"
 
 #define COUNT(array) (sizeof(array) / sizeof *(array))
 

@@ -6,7 +6,7 @@
 
 static bool count(const struct up_record *record, void *context) {
     ++*(int *)context;
-    return record->body != NULL;
+    return record->content != NULL;
 }
 
 int main(int argc, char **argv) {

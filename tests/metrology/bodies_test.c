@@ -11,7 +11,7 @@
 #include <gsl/gsl_rng.h>
 
 #include "agree.h"
-#include "upthrust/bodies.h"
+#include "metrology/bodies.h"
 
 #define NO_NUMBER ((double)NAN)
 

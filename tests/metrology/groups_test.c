@@ -10,7 +10,7 @@
 #include <gsl/gsl_rng.h>
 
 #include "agree.h"
-#include "upthrust/statistics.h"
+#include "metrology/statistics.h"
 
 #define ENDLESS   ((double)INFINITY)
 #define NO_NUMBER ((double)NAN)

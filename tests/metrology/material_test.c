@@ -9,7 +9,7 @@
 #include <cmocka.h>
 
 #include "agree.h"
-#include "upthrust/material.h"
+#include "metrology/material.h"
 
 #define COUNT(array) (sizeof(array) / sizeof *(array))
 

@@ -10,7 +10,7 @@
 #include <gsl/gsl_rng.h>
 
 #include "agree.h"
-#include "upthrust/outlier.h"
+#include "metrology/outlier.h"
 
 #define ENDLESS   ((double)INFINITY)
 #define NO_NUMBER ((double)NAN)

@@ -14,7 +14,7 @@
 #include <gsl/gsl_rng.h>
 
 #include "agree.h"
-#include "upthrust/shake.h"
+#include "metrology/shake.h"
 
 #define NO_NUMBER ((double)NAN)
 

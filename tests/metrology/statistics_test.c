@@ -12,7 +12,7 @@
 #include <gsl/gsl_rng.h>
 
 #include "agree.h"
-#include "upthrust/statistics.h"
+#include "metrology/statistics.h"
 
 #define COUNT(array) (sizeof(array) / sizeof *(array))
 #define ENDLESS      ((double)INFINITY)

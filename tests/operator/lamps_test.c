@@ -10,7 +10,7 @@
 
 #include <cmocka.h>
 
-#include "upthrust/panel.h"
+#include "operator/panel.h"
 
 enum { LOOKS = 1200 };
 

@@ -11,8 +11,8 @@
 
 #include <cmocka.h>
 
-#include "upthrust/live.h"
-#include "upthrust/text.h"
+#include "operator/live.h"
+#include "text/text.h"
 #include "virtual_bench.h"
 
 enum { ROWS_MAX = 80, COLUMNS_MAX = 260 };

@@ -19,8 +19,8 @@
 #include <cmocka.h>
 
 #include "../../firmware-host/operator/panel_internal.h"
-#include "upthrust/clock.h"
-#include "upthrust/operator.h"
+#include "operator/operator.h"
+#include "text/clock.h"
 
 /* ---- the chip: this test's instead of libgpiod's ---- */
 
@@ -383,13 +383,16 @@ static void the_shaker_runs_in_its_step_and_no_longer_than_its_limit(void **stat
 static void the_shaker_is_off_after(void (*ending)(void), double limit_s) {
     pid_t child = fork();
     int status = 0;
+    assert_true(child >= 0);
     if (child == 0) {
+        signal(SIGINT, SIG_DFL); /* ignored in the background and under nohup */
         rig.shaker_limit_s = limit_s;
         tell(open_lines(), UP_EVENT_ASK, UP_ACTION_SHAKE);
         while (!*(volatile bool *)&fake->level[SHAKER]) {
             sleep_s(0.001);
         }
         ending();
+        _exit(3);
     }
     assert_true(becomes(&fake->level[SHAKER], true, 2));
     assert_true(becomes(&fake->level[SHAKER], false, 2));

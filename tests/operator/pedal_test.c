@@ -10,7 +10,7 @@
 #include <cmocka.h>
 
 #include "chance.h"
-#include "upthrust/panel.h"
+#include "operator/panel.h"
 
 static const struct up_pedal_rule rule = {
     .input = {.debounce_s = 0.02}, .long_s = 0.8, .double_s = 0.4, .stuck_s = 8};
@@ -179,6 +179,36 @@ static void a_press_from_before_the_question_is_no_answer(void **state) {
     assert_said(&foot, UP_PEDAL_SHORT);
 }
 
+/* It is no half of two presses either. */
+static void a_press_under_way_as_the_question_comes_is_spent(void **state) {
+    struct foot foot;
+    (void)state;
+    begin(&foot, false);
+    set(&foot, true);
+    wait(&foot, 0.2);
+    ask(&foot);
+    wait(&foot, 0.5);
+    set(&foot, false);
+    wait(&foot, 0.2);
+    step_on(&foot, 0.2);
+    wait(&foot, 2);
+    assert_said(&foot, UP_PEDAL_SHORT);
+}
+
+/* Nobody looked while it was stuck: what comes free then answers nothing. */
+static void a_press_too_long_for_a_foot_says_nothing(void **state) {
+    struct foot foot;
+    (void)state;
+    begin(&foot, false);
+    has_asked(&foot);
+    foot.now_s = 101;
+    set(&foot, true);
+    foot.now_s = 110;
+    set(&foot, false);
+    wait(&foot, 2);
+    assert_int_equal(foot.says, 0);
+}
+
 /* Who wanted to stop has not said "done" to a question that came between the two. */
 static void a_question_between_two_presses_parts_them_not(void **state) {
     struct foot foot;
@@ -318,6 +348,8 @@ int main(void) {
         cmocka_unit_test(two_presses_are_double_and_nothing_else),
         cmocka_unit_test(edges_that_are_read_late_say_the_same),
         cmocka_unit_test(a_press_from_before_the_question_is_no_answer),
+        cmocka_unit_test(a_press_under_way_as_the_question_comes_is_spent),
+        cmocka_unit_test(a_press_too_long_for_a_foot_says_nothing),
         cmocka_unit_test(a_question_between_two_presses_parts_them_not),
         cmocka_unit_test(two_presses_are_heard_without_a_question),
         cmocka_unit_test(a_pedal_that_stays_down_is_a_fault_and_no_answer),

@@ -14,7 +14,7 @@
 
 #include <cmocka.h>
 
-#include "upthrust/statistics.h"
+#include "metrology/statistics.h"
 
 enum { COUNT = 1000 };
 static double value[COUNT];

@@ -10,7 +10,7 @@
 #include <cmocka.h>
 
 #include "agree.h"
-#include "upthrust/breathing_gas.h"
+#include "metrology/breathing_gas.h"
 
 #define COUNT(array) (sizeof(array) / sizeof *(array))
 

@@ -12,8 +12,8 @@
 #include <cmocka.h>
 
 #include "agree.h"
+#include "metrology/statistics.h"
 #include "upthrust/chart.h"
-#include "upthrust/statistics.h"
 
 #define COUNT(array) (sizeof(array) / sizeof *(array))
 

@@ -12,7 +12,7 @@
 #include <cmocka.h>
 
 #include "agree.h"
-#include "upthrust/outlier.h"
+#include "metrology/outlier.h"
 
 #define COUNT(array) (sizeof(array) / sizeof *(array))
 

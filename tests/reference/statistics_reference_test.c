@@ -17,7 +17,7 @@
 #include <cmocka.h>
 
 #include "agree.h"
-#include "upthrust/statistics.h"
+#include "metrology/statistics.h"
 
 #define COUNT(array) (sizeof(array) / sizeof *(array))
 #define ENDLESS      ((double)INFINITY)

@@ -5,7 +5,7 @@
 #include <math.h>
 
 #include "drawing.h"
-#include "upthrust/report.h"
+#include "report/report.h"
 
 #define HOSTILE "\"; system(\"touch MARK\") `touch MARK` @x %s {/Bold x}"
 

@@ -8,7 +8,7 @@
 
 #include "chance.h"
 #include "drawing.h"
-#include "upthrust/report.h"
+#include "report/report.h"
 
 enum { NAMES = 100, LABEL_CHARACTERS = 40, FORMATTED_BYTES = 49 };
 
@@ -398,6 +398,9 @@ static void a_gnuplot_that_fails_is_told(void **state) {
     (void)state;
     set_path("#!/bin/sh\nexit 3\n");
     assert_not_drawn("gnuplot could not draw ./items.gp (status 3)");
+    FILE *stream = fopen("bin/gnuplot", "w");
+    assert_true(fputs("#!/bin/sh\nkill -9 $$\n", stream) != EOF && fclose(stream) == 0);
+    assert_not_drawn("gnuplot was ended by a signal (Killed)");
 }
 
 static void it_runs_without_start_up_file_and_keyboard(void **state) {

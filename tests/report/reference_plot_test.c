@@ -3,7 +3,7 @@
 #include "../catalogue/support.h"
 
 #include "drawing.h"
-#include "upthrust/report.h"
+#include "report/report.h"
 
 #define HOSTILE "\"; system(\"touch MARK\") `touch MARK` @x"
 

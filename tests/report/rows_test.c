@@ -4,7 +4,7 @@
 
 #include <math.h>
 
-#include "upthrust/report.h"
+#include "report/report.h"
 
 static void add_result_of(struct up_catalogue *catalogue, const char *bench, const char *item_id,
                           const char *water, double buoyancy_g) {
@@ -130,6 +130,34 @@ static void the_latest_result_wins(void **state) {
     add_result(catalogue, item.id, "fresh", -4);
     rows = load(catalogue);
     assert_row(&rows, 1, "one", "fresh", -4);
+    up_rows_release(&rows);
+    up_catalogue_close(catalogue);
+}
+
+static bool note_subject(const struct up_record *record, void *context) {
+    memcpy(context, record->subject, sizeof record->subject);
+    return true;
+}
+
+/* Another tolerance, another class: the row says what holds now, and that it was judged again. */
+static void a_later_decision_stands_in_its_place(void **state) {
+    (void)state;
+    static struct up_decided decided;
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    struct up_item item = add_item(catalogue, "one");
+    add_result(catalogue, item.id, "fresh", 30);
+    struct up_rows rows = load(catalogue);
+    assert_false(rows.row[0].rejudged);
+    up_rows_release(&rows);
+    assert_true(up_catalogue_each(catalogue, "result", note_subject, decided.result_id, NULL));
+    decided.result.answer.class = UP_CLASS_POSITIVE;
+    decided.result.question.tolerance_kg = 0.02;
+    assert_true(up_decisions_add(catalogue, &decided, 1, NULL));
+    rows = load(catalogue);
+    assert_true(rows.row[0].rejudged);
+    assert_string_equal(rows.row[0].class, "positive");
+    assert_true(fabs(rows.row[0].tolerance_g - 20) < 1e-9);
+    assert_true(fabs(rows.row[0].buoyancy_g - 30) < 1e-9);
     up_rows_release(&rows);
     up_catalogue_close(catalogue);
 }
@@ -260,11 +288,29 @@ static void a_damaged_record_is_told(void **state) {
     up_catalogue_close(catalogue);
 }
 
+static void assert_title(const char *name, int pieces, const char *wanted) {
+    char *title = up_item_title(name, pieces);
+    assert_string_equal(title, wanted);
+    free(title);
+}
+
+static void a_title_says_how_many_pieces_once(void **state) {
+    (void)state;
+    assert_title("Fin", 1, "Fin");
+    assert_title("Fin", 2, "pair: Fin");
+    assert_title("Fin, a pair", 2, "Fin, a pair");
+    assert_title("Pair of fins", 2, "Pair of fins");
+    assert_title("Repair kit", 2, "pair: Repair kit");
+    assert_title("Pairing fin", 2, "pair: Pairing fin");
+    assert_title("Weights, a pair each", 4, "4 pieces: Weights, a pair each");
+}
+
 int main(void) {
     const struct CMUnitTest tests[] = {
         TEST(the_lightest_in_fresh_water_stands_first),
         TEST(rows_of_one_item_stand_together),
         TEST(the_latest_result_wins),
+        TEST(a_later_decision_stands_in_its_place),
         TEST(names_are_joined),
         TEST(the_newest_name_is_shown),
         TEST(all_members_are_taken),
@@ -272,6 +318,7 @@ int main(void) {
         TEST(bodies_of_somebody_else_do_no_harm),
         TEST(an_empty_catalogue_has_no_rows),
         TEST(a_damaged_record_is_told),
+        TEST(a_title_says_how_many_pieces_once),
     };
     return cmocka_run_group_tests_name("report: rows", tests, NULL, NULL);
 }

@@ -2,9 +2,9 @@
 /* The trace of a run: what its stream and its journal hold is drawn, and no name runs. */
 #include "../catalogue/support.h"
 
+#include "catalogue/run.h"
 #include "drawing.h"
-#include "upthrust/report.h"
-#include "upthrust/run.h"
+#include "report/report.h"
 
 #define RIG                                                                                        \
     "[rig]\nid = bench\n[port]\nkind = capture\npath = c\n[line]\nlayout = fields\n"               \

@@ -4,7 +4,7 @@
 
 #include <math.h>
 
-#include "upthrust/report.h"
+#include "report/report.h"
 
 static const struct up_style plain, imperial = {.imperial = true};
 static const struct up_style rich = {.colour = true, .isolate = true};

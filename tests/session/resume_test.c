@@ -9,7 +9,7 @@
 
 #include <cmocka.h>
 
-#include "upthrust/operator.h"
+#include "operator/operator.h"
 #include "virtual_bench.h"
 
 static const double masses_kg[] = {0.5, 1, 2};

@@ -20,9 +20,9 @@
 #include <unistd.h>
 
 #include "chance.h"
+#include "session/session.h"
 #include "tank.h"
-#include "upthrust/session.h"
-#include "upthrust/text.h"
+#include "text/text.h"
 
 enum fault {
     FAULT_NONE,
@@ -376,8 +376,8 @@ struct seen {
 
 static bool see_trial(const struct up_record *record, void *context) {
     struct seen *seen = context;
-    const char *item = json_string_value(json_object_get(record->body, "item_id"));
-    json_int_t number = json_integer_value(json_object_get(record->body, "number"));
+    const char *item = json_string_value(json_object_get(record->content, "item_id"));
+    json_int_t number = json_integer_value(json_object_get(record->content, "number"));
     json_int_t bits = json_integer_value(json_object_get(seen->numbers, item));
     seen->twice += (bits >> number & 1) != 0;
     seen->trials++;
@@ -387,7 +387,7 @@ static bool see_trial(const struct up_record *record, void *context) {
 
 static bool see_body(const struct up_record *record, void *context) {
     struct seen *seen = context;
-    char *text = json_dumps(record->body, JSON_COMPACT);
+    char *text = json_dumps(record->content, JSON_COMPACT);
     seen->plain += strlen(text);
     free(text);
     return true;

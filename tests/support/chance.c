@@ -4,7 +4,7 @@
 #include <gsl/gsl_rng.h>
 #include <stdlib.h>
 
-#include "upthrust/text.h"
+#include "text/text.h"
 
 struct chance {
     gsl_rng *generator;

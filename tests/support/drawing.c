@@ -4,7 +4,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "upthrust/text.h"
+#include "text/text.h"
 
 void drawing_decode(char *svg) {
     static const struct {

@@ -9,13 +9,12 @@
    time has come. */
 static const double JUDGED_AFTER = 3;
 
-/* As the procedure finds it in the trace (step_time), or takes the answer's time for it. */
+/* As the procedure finds it in the trace (schedule_step_s), or takes the answer's time for it. */
 static double step_s(const struct plateau_bench *bench, const struct up_procedure *procedure,
                      double done_s) {
-    const struct up_indication *before =
-        procedure->step == STEP_SHAKE ? &procedure->tare : &procedure->last;
+    const struct up_indication *before = &procedure->schedule.before;
     double change = tank_ideal_counts(bench->tank) - before->load;
-    bool hardly = !before->known || fabs(change) < 20 * procedure->filter.noise_floor;
+    bool hardly = !before->known || fabs(change) < 20 * procedure->stream.filter.noise_floor;
     return hardly ? done_s : tank_step_s(bench->tank, change);
 }
 
@@ -34,7 +33,8 @@ static struct up_plateau plateau_of(const struct tank_window *window, double fro
 }
 
 static bool was_taken(const struct up_procedure *procedure, const struct up_plateau *plateau) {
-    return procedure->last.known && procedure->last.time_s == point_of(plateau).time_s;
+    const struct up_indication *last = &procedure->schedule.last;
+    return last->known && last->time_s == indication_of(plateau).time_s;
 }
 
 /* Until it is taken or the procedure loses patience and asks for the step once more. */
@@ -46,8 +46,7 @@ static void read_plateau(struct plateau_bench *bench, struct up_procedure *proce
     unsigned id = procedure->ask.id;
     while (procedure->ask.id == id && !up_procedure_is_finished(procedure)) {
         struct tank_window window;
-        double wait_s = rig->read_after_s - rig->window_s / 2 + procedure->rest_s;
-        from_s = step + wait_s + procedure->late_s;
+        from_s = step + schedule_wait_s(&procedure->schedule, rig);
         tank_window(bench->tank, from_s, length_s, &window);
         struct up_plateau plateau = plateau_of(&window, from_s, length_s);
         plateau.step_s = step;
@@ -62,7 +61,7 @@ static void read_plateau(struct plateau_bench *bench, struct up_procedure *proce
         }
     }
     tank_wait(bench->tank, from_s + rig->window_s);
-    procedure->ask.time_s = procedure->now_s = tank_time_s(bench->tank);
+    procedure->schedule.asked_s = procedure->stream.now_s = tank_time_s(bench->tank);
 }
 
 static bool do_ask(struct plateau_bench *bench, struct up_procedure *procedure,

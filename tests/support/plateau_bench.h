@@ -7,8 +7,8 @@
 #ifndef PLATEAU_BENCH_H
 #define PLATEAU_BENCH_H
 
+#include "bench/procedure.h"
 #include "tank.h"
-#include "upthrust/procedure.h"
 
 struct plateau_bench {
     const struct up_rig *rig;

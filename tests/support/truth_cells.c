@@ -6,8 +6,8 @@
 #include <string.h>
 
 #include "../../firmware-host/bench/internal.h"
+#include "metrology/statistics.h"
 #include "plateau_bench.h"
-#include "upthrust/statistics.h"
 #include "virtual_bench.h"
 
 static const double CONFIDENCE = 0.95, COVERAGE = 0.95;

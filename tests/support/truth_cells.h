@@ -6,8 +6,8 @@
 #ifndef TRUTH_CELLS_H
 #define TRUTH_CELLS_H
 
+#include "bench/procedure.h"
 #include "tank.h"
-#include "upthrust/procedure.h"
 
 enum {
     TRUTH_TANKS = 6,

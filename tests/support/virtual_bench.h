@@ -5,8 +5,8 @@
 #ifndef VIRTUAL_BENCH_H
 #define VIRTUAL_BENCH_H
 
+#include "bench/procedure.h"
 #include "tank.h"
-#include "upthrust/procedure.h"
 
 struct virtual_bench {
     struct up_rig rig;

@@ -10,7 +10,7 @@
 
 #include <cmocka.h>
 
-#include "upthrust/text.h"
+#include "text/text.h"
 
 #define COUNT(array) (sizeof(array) / sizeof *(array))
 

@@ -9,7 +9,7 @@
 
 #include <cmocka.h>
 
-#include "upthrust/text.h"
+#include "text/text.h"
 
 #define COUNT(array) (sizeof(array) / sizeof *(array))
 #define BAD          "\xEF\xBF\xBD" /* U+FFFD */

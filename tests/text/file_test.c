@@ -15,7 +15,7 @@
 
 #include <cmocka.h>
 
-#include "upthrust/text.h"
+#include "text/text.h"
 
 /* Each test has an empty directory of its own and stands in it. */
 static int enter(void **state) {

@@ -17,7 +17,7 @@
 
 #include "chance.h"
 #include "drawing.h"
-#include "upthrust/text.h"
+#include "text/text.h"
 
 enum { LABELS = 300, PIECES_MAX = 6 };
 

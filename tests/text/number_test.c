@@ -16,7 +16,7 @@
 #include <cmocka.h>
 #include <gsl/gsl_rng.h>
 
-#include "upthrust/text.h"
+#include "text/text.h"
 
 #define COUNT(array) (sizeof(array) / sizeof *(array))
 

@@ -19,7 +19,7 @@
 
 #include <cmocka.h>
 
-#include "upthrust/statistics.h"
+#include "metrology/statistics.h"
 #include "virtual_bench.h"
 
 enum { WATERS = 3, SEEDS_MAX = 10000 };

@@ -20,7 +20,7 @@
 
 #include <cmocka.h>
 
-#include "upthrust/kit.h"
+#include "kit/kit.h"
 
 enum { BELT, CYLINDER, SUIT, FINS, JACKET, PARTS, CHECKS = 3 };
 enum law { OWN, STIFF_SUIT, ONE_BREATH_EACH, GAUGE_OFF, WRONG_LEAD, OTHER_CYLINDER, LAWS };

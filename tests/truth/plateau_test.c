@@ -22,8 +22,8 @@
 #include <cmocka.h>
 
 #include "../../firmware-host/bench/internal.h"
+#include "metrology/statistics.h"
 #include "plateau_bench.h"
-#include "upthrust/statistics.h"
 #include "virtual_bench.h"
 
 enum { SESSIONS_MAX = 2000, PLATEAUS_MAX = 512, ITEMS = 4, TRIALS = 4 };

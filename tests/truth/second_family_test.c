@@ -25,7 +25,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "upthrust/statistics.h"
+#include "metrology/statistics.h"
 
 #include "second_session.h"
 
@@ -62,6 +62,7 @@ static const struct row rows[] = {
     {SECOND_COMPOSITE, SECOND_NO_MISTAKE, false, HARD, true},
     {SECOND_LOOK_ALIKE, SECOND_NO_MISTAKE, false, HARD, true},
     {SECOND_LOOK_ALIKE_STEEL, SECOND_NO_MISTAKE, false, KNOWN_MASSES, true},
+    {SECOND_LOOK_ALIKE_LIGHT_STEEL, SECOND_NO_MISTAKE, false, KNOWN_MASSES, true},
     {SECOND_LAWS, SECOND_NOTHING_IMMERSED, false, NOT_SILENT, true},
     {SECOND_LAWS, SECOND_NOTHING_DRY, false, NOT_SILENT, true},
     {SECOND_LAWS, SECOND_NO_SHAKE, false, NOT_SILENT, true},
@@ -117,7 +118,9 @@ static struct second_plan plan_of(const struct row *row, unsigned i) {
     if (plan.law == SECOND_LAWS)
         plan.law = sound[i % (sizeof sound / sizeof *sound)];
     unsigned long family = is_set("UPTHRUST_TRUTH_HELD_OUT") ? 7000003 : 1000003;
-    plan.seed = family + 100003ul * (unsigned long)(row - rows) + i;
+    unsigned long cell =
+        (unsigned long)row->law + 100 * (unsigned long)row->mistake + 10000 * row->body;
+    plan.seed = family + 100003 * cell + i;
     return plan;
 }
 

@@ -38,8 +38,9 @@ static void draw_piece(struct second_item *item, gsl_rng *chance) {
     item->expansion_per_k = UP_EXPANSION_PER_K + between(chance, -half_per_k, half_per_k);
 }
 
-static void draw_steel(struct second_item *item, gsl_rng *chance) {
-    item->mass_kg = between_logs(chance, 0.1, 3);
+static void draw_steel(struct second_item *item, const struct second_gear_ranges *ranges,
+                       gsl_rng *chance) {
+    item->mass_kg = between_logs(chance, ranges->steel_low_kg, ranges->steel_high_kg);
     item->volume_m3 = item->mass_kg / steel_kg_m3;
     item->expansion_per_k = 35e-6;
 }
@@ -47,8 +48,8 @@ static void draw_steel(struct second_item *item, gsl_rng *chance) {
 void second_gear_draw(struct second_item *item, const struct second_gear_ranges *ranges,
                       const struct up_rig *rig, gsl_rng *chance) {
     *item = (struct second_item){0};
-    if (ranges->steel) {
-        draw_steel(item, chance);
+    if (ranges->steel_high_kg > 0) {
+        draw_steel(item, ranges, chance);
         return;
     }
     draw_piece(item, chance);

@@ -253,7 +253,7 @@ static void look_alike(struct second_truth *truth, gsl_rng *chance) {
     set_loop(cell, 11e-3); /* 2 * 11e-3 / 4 * (50 + 150 + 450 + 1350) g */
     cell->noise_kg = between(chance, 0.13, 0.2) * gram;
     cell->held = 1 + (unsigned)gsl_rng_uniform_int(chance, 3);
-    truth->tank.swing = (struct second_kick){20 * gram, 60 * gram, 0.93, 0, 1.2};
+    truth->tank.swing = (struct second_kick){6 * gram, 60 * gram, 0.93, 0, 1.2};
 }
 
 struct second_law_row {
@@ -262,25 +262,29 @@ struct second_law_row {
     struct second_gear_ranges gear;
 };
 
-/* Air in grams, stuck share. A tenth is the share that is declared where nothing else is. */
+/* Air in kg, stuck share, steel in kg. A tenth is what is taken as stuck where nobody knows more.
+ */
 static const struct second_law_row row[SECOND_LAWS] = {
-    [SECOND_QUIET] = {"quiet", quiet, {0.002, 0.04, 0, 0, false}},
-    [SECOND_RINGING] = {"ringing, quadratic drag", ringing, {0.002, 0.04, 0, 0, false}},
-    [SECOND_SLOSH] = {"slow slosh", slosh, {0.002, 0.04, 0, 0, false}},
-    [SECOND_CREEP] = {"creep of two times", creep, {0.002, 0.04, 0, 0, false}},
-    [SECOND_CREEP_TURNS] = {"creep, other unloading", creep_turns, {0.002, 0.04, 0, 0, false}},
-    [SECOND_LOOPS] = {"loops", loops, {0.002, 0.04, 0, 0, false}},
-    [SECOND_SLOW_DRIFT] = {"slow drift", slow_drift, {0.002, 0.04, 0, 0, false}},
-    [SECOND_HELD_WORDS] = {"held words", held_words, {0.002, 0.04, 0, 0, false}},
-    [SECOND_FAST_DRIFT] = {"fast drift", fast_drift, {0.002, 0.04, 0, 0, false}},
-    [SECOND_DRIPS] = {"drips after lift-out", drips, {0.002, 0.04, 0, 0, false}},
-    [SECOND_STUCK_NONE] = {"stuck air 0", quiet, {0.02, 0.12, 0, 0, false}},
-    [SECOND_STUCK_TENTH] = {"stuck air 10 %", quiet, {0.02, 0.12, 0.1, 0.1, false}},
-    [SECOND_STUCK_FIFTH] = {"stuck air 20 %", quiet, {0.02, 0.12, 0.2, 0.2, false}},
-    [SECOND_DEGASSING] = {"degassing 1 g/min", degassing, {0.002, 0.04, 0, 0, false}},
-    [SECOND_COMPOSITE] = {"composite", composite, {0.002, 0.04, 0, 0.1, false}},
-    [SECOND_LOOK_ALIKE] = {"recorded look-alike", look_alike, {0.002, 0.04, 0, 0, false}},
-    [SECOND_LOOK_ALIKE_STEEL] = {"look-alike, steel", look_alike, {0, 0, 0, 0, true}},
+    [SECOND_QUIET] = {"quiet", quiet, {0.002, 0.04, 0, 0, 0, 0}},
+    [SECOND_RINGING] = {"ringing, quadratic drag", ringing, {0.002, 0.04, 0, 0, 0, 0}},
+    [SECOND_SLOSH] = {"slow slosh", slosh, {0.002, 0.04, 0, 0, 0, 0}},
+    [SECOND_CREEP] = {"creep of two times", creep, {0.002, 0.04, 0, 0, 0, 0}},
+    [SECOND_CREEP_TURNS] = {"creep, other unloading", creep_turns, {0.002, 0.04, 0, 0, 0, 0}},
+    [SECOND_LOOPS] = {"loops", loops, {0.002, 0.04, 0, 0, 0, 0}},
+    [SECOND_SLOW_DRIFT] = {"slow drift", slow_drift, {0.002, 0.04, 0, 0, 0, 0}},
+    [SECOND_HELD_WORDS] = {"held words", held_words, {0.002, 0.04, 0, 0, 0, 0}},
+    [SECOND_FAST_DRIFT] = {"fast drift", fast_drift, {0.002, 0.04, 0, 0, 0, 0}},
+    [SECOND_DRIPS] = {"drips after lift-out", drips, {0.002, 0.04, 0, 0, 0, 0}},
+    [SECOND_STUCK_NONE] = {"stuck air 0", quiet, {0.02, 0.12, 0, 0, 0, 0}},
+    [SECOND_STUCK_TENTH] = {"stuck air 10 %", quiet, {0.02, 0.12, 0.1, 0.1, 0, 0}},
+    [SECOND_STUCK_FIFTH] = {"stuck air 20 %", quiet, {0.02, 0.12, 0.2, 0.2, 0, 0}},
+    [SECOND_DEGASSING] = {"degassing 1 g/min", degassing, {0.002, 0.04, 0, 0, 0, 0}},
+    [SECOND_COMPOSITE] = {"composite", composite, {0.002, 0.04, 0, 0.1, 0, 0}},
+    [SECOND_LOOK_ALIKE] = {"recorded look-alike", look_alike, {0.002, 0.04, 0, 0, 0, 0}},
+    [SECOND_LOOK_ALIKE_STEEL] = {"look-alike, steel", look_alike, {0, 0, 0, 0, 0.3, 3}},
+    [SECOND_LOOK_ALIKE_LIGHT_STEEL] = {"look-alike, light steel",
+                                       look_alike,
+                                       {0, 0, 0, 0, 0.1, 0.3}},
 };
 
 const char *second_law_name(enum second_law law) {

@@ -28,6 +28,7 @@ enum second_law {
     SECOND_COMPOSITE,
     SECOND_LOOK_ALIKE,
     SECOND_LOOK_ALIKE_STEEL,
+    SECOND_LOOK_ALIKE_LIGHT_STEEL,
     SECOND_LAWS
 };
 
@@ -54,7 +55,7 @@ void second_truth_draw(struct second_truth *truth, enum second_law law, const st
 struct second_gear_ranges {
     double air_low_kg, air_high_kg; /* of an item that holds air; high 0: none does */
     double stuck_low, stuck_high;
-    bool steel;
+    double steel_low_kg, steel_high_kg; /* it is a piece of steel; high 0: it is gear */
 };
 void second_gear_draw(struct second_item *item, const struct second_gear_ranges *ranges,
                       const struct up_rig *rig, gsl_rng *chance);

@@ -11,7 +11,7 @@
 
 #include "second_laws.h"
 
-#include "upthrust/procedure.h"
+#include "bench/procedure.h"
 
 enum second_mistake {
     SECOND_NO_MISTAKE,

@@ -11,10 +11,10 @@
 
 #include <cmocka.h>
 
-#include "upthrust/guess.h"
+#include "text/text.h"
 #include "upthrust/rig.h"
-#include "upthrust/text.h"
 #include "upthrust/wire.h"
+#include "wire/guess.h"
 
 struct stream {
     const char *what;

@@ -209,6 +209,38 @@ static void a_reset_device_does_not_turn_time_back(void **state) {
     assert_true(fabs(sample[3].time_s - 1.3) < 1e-9);
 }
 
+static void assert_times(const char *bytes, const double *time_s, size_t count, uint64_t refused) {
+    struct up_reader reader;
+    struct up_sample sample[16];
+    up_reader_begin(&reader, &commas, false);
+    assert_int_equal(push_all(&reader, bytes, strlen(bytes), sample, 16), count);
+    assert_int_equal(reader.count[UP_REFUSED_TIME], refused);
+    for (size_t i = 0; i < count; i++) {
+        assert_true(fabs(sample[i].time_s - time_s[i]) < 1e-6);
+    }
+}
+
+/* What comes after it goes on as if it had not been. */
+static void a_slip_of_the_clock_costs_its_line_and_no_more(void **state) {
+    static const double time_s[] = {1, 1.1, 1.2, 1.3};
+    (void)state;
+    assert_times("1000,1,20\n1100,2,20\n1e300,3,20\n1200,4,20\n1300,5,20\n", time_s, 4, 1);
+    assert_times("1000,1,20\n1100,2,20\n-1e300,3,20\n1200,4,20\n1300,5,20\n", time_s, 4, 1);
+    assert_times("1000,1,20\n1100,2,20\n1e12,3,20\n1e10,3,20\n1200,4,20\n1300,5,20\n", time_s, 4,
+                 2);
+    assert_times("1000,1,20\n1100,2,20\n7,3,20\n1200,4,20\n1300,5,20\n", time_s, 4, 1);
+    assert_times("1e300,3,20\n1e300,3,20\n1000,1,20\n1100,2,20\n1200,4,20\n1300,5,20\n", time_s, 4,
+                 2);
+}
+
+static void a_clock_that_is_set_goes_on(void **state) {
+    static const double time_s[] = {1, 1.1, 1.2, 1.3};
+    (void)state;
+    assert_times("1000,1,20\n1100,2,20\n1700000000000,3,20\n1700000000100,4,20\n"
+                 "1700000000200,5,20\n",
+                 time_s, 4, 1);
+}
+
 static void refused_lines_are_kept_to_show(void **state) {
     struct up_reader reader;
     struct up_sample sample[2];
@@ -273,6 +305,8 @@ int main(void) {
         cmocka_unit_test(a_line_without_end_keeps_memory_bounded),
         cmocka_unit_test(nul_bytes_are_counted_and_harmless),
         cmocka_unit_test(a_reset_device_does_not_turn_time_back),
+        cmocka_unit_test(a_slip_of_the_clock_costs_its_line_and_no_more),
+        cmocka_unit_test(a_clock_that_is_set_goes_on),
         cmocka_unit_test(refused_lines_are_kept_to_show),
         cmocka_unit_test(numbers_are_the_nearest_doubles),
         cmocka_unit_test(random_bytes),

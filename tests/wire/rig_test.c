@@ -11,8 +11,8 @@
 #include <cmocka.h>
 
 #include "embedded.h"
+#include "text/text.h"
 #include "upthrust/rig.h"
-#include "upthrust/text.h"
 
 #define HEAD "[rig]\nid = bench-1\n"
 #define LINE                                                                                       \

@@ -13,8 +13,8 @@
 
 #include <cmocka.h>
 
-#include "upthrust/port.h"
 #include "upthrust/wire.h"
+#include "wire/port.h"
 
 static const struct up_rig pty_rig = {.path = "test.ini", .port_kind = UP_PORT_PTY};
 

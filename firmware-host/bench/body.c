@@ -1,0 +1,65 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* Reference bodies in a session: weighed first, and asked about where they lie outside. */
+#include <math.h>
+#include <stdio.h>
+#include <string.h>
+
+#include "measuring.h"
+#include "reference_check.h"
+
+/* Two bodies of different density part the scale's error from the water's. */
+static void note_separation(struct measuring *measuring) {
+    struct up_separation found;
+    if (separate_bodies(&measuring->record, &found)) {
+        events_note(
+            measuring->events,
+            "by both bodies the scale is off by %+.3f %% (u %.3f %%), the water's density by "
+            "%+.2f kg/m3 (u %.2f)",
+            found.scale_rel.value * 100, found.scale_rel.u * 100, found.density_error_kg_m3.value,
+            found.density_error_kg_m3.u);
+    }
+}
+
+static int accept(struct measuring *measuring) {
+    struct up_measurement *record = &measuring->record;
+    events_push(measuring->events, UP_EVENT_CHECK)->check = record->check[record->checks++];
+    if (record->checks == 2) {
+        note_separation(measuring);
+    }
+    return STEP_ONWARDS;
+}
+
+int body_lifted_out(struct measuring *measuring, const struct up_indication *after) {
+    struct up_measurement *record = &measuring->record;
+    struct up_reference_check *check = &record->check[record->checks];
+    up_measurement_check(record, &record->reference[record->checks],
+                         measuring_load(measuring, after), check);
+    if (!check->outside) {
+        return accept(measuring);
+    }
+    snprintf(measuring->question, sizeof measuring->question,
+             "It reads %.1f g too %s (its limits: %+.1f to %+.1f g). Bubbles, another water, an "
+             "old calibration? Again: weigh it once more. Done: go on all the same; the record "
+             "says so",
+             fabs(check->deviation_kg.value) * 1e3,
+             check->deviation_kg.value > 0 ? "heavy" : "light", check->low_kg * 1e3,
+             check->high_kg * 1e3);
+    return MEASURE_BODY_CONFIRM;
+}
+
+int body_skipped(struct measuring *measuring, enum up_answer_word word) {
+    struct up_measurement *record = &measuring->record;
+    struct up_reference_plan *here = &record->reference[record->checks];
+    (void)word;
+    events_note(measuring->events, "a reference body was not weighed");
+    record->references--;
+    memmove(here, here + 1, (record->references - record->checks) * sizeof *here);
+    return STEP_ONWARDS;
+}
+
+/* Outside its limits, going on takes a plain yes. */
+int body_confirmed(struct measuring *measuring, enum up_answer_word word) {
+    (void)word;
+    measuring->record.check[measuring->record.checks].confirmed = true;
+    return accept(measuring);
+}

@@ -1,0 +1,14 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* What the budget of an item and the check of a reference body share. */
+#ifndef UPTHRUST_BENCH_BUDGET_H
+#define UPTHRUST_BENCH_BUDGET_H
+
+#include "upthrust/measurement.h"
+
+struct up_water tank_water(const struct up_measurement *measurement);
+/* Standard uncertainties of any reading in the water: of lack of fit and loop, kg; relative to the
+   load, of the cell's temperature since the calibration, creep and swing. */
+double u_straightness_kg(const struct up_calibration *calibration, double load_kg);
+double u_reading_rel(const struct up_measurement *measurement, double load_counts);
+
+#endif

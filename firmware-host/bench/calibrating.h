@@ -1,0 +1,46 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* The sequence of a calibration: preload, tare, mass, tare, mass, ... tare; then the staircase. */
+#ifndef UPTHRUST_BENCH_CALIBRATING_H
+#define UPTHRUST_BENCH_CALIBRATING_H
+
+#include "bench/procedure.h"
+#include "step.h"
+#include "upthrust/measurement.h"
+
+enum calibrating_step {
+    CALIBRATE_BALLAST = 1,
+    CALIBRATE_PRELOAD,
+    CALIBRATE_TARE,
+    CALIBRATE_MASS,
+    CALIBRATE_HUNG_TARE, /* a mass hangs, to be taken off */
+    CALIBRATE_UNLOAD,
+    CALIBRATE_STAIR,
+    CALIBRATE_STAIR_END,
+    CALIBRATE_STEPS
+};
+
+struct calibrating {
+    struct up_loadings record;
+    struct up_calibrate_plan plan; /* for what is still to be done */
+    unsigned mass_index;
+    struct up_indication tare; /* the latest */
+    double tare_kg;            /* what hung at it */
+    struct up_indication mass; /* read, and not yet completed by a tare */
+};
+
+/* UP_STATUS_WRONG_INPUT where the plan cannot calibrate. */
+bool calibrate_plan_check(const struct up_calibrate_plan *plan, struct up_failure *failure);
+
+/* The different masses, rising, whether they are hung or taken off. Returns how many. */
+unsigned calibrate_plan_masses(const struct up_calibrate_plan *plan, double *sorted_kg);
+
+/* As those of measuring.h. */
+int calibrating_begin(struct calibrating *calibrating, const struct up_calibrate_plan *plan);
+const struct step *calibrating_step(int step);
+void calibrating_fill_ask(const struct calibrating *calibrating, int step, struct up_ask *ask);
+int calibrating_read(struct calibrating *calibrating, int step, const struct up_indication *here);
+/* The preload counts without a reading too, where readings are typed. */
+int calibrating_answer(struct calibrating *calibrating, int step, enum up_answer_word word);
+int calibrating_again(struct calibrating *calibrating, int step);
+
+#endif

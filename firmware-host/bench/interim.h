@@ -1,0 +1,27 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/*
+ * Interim analyses: after counts of trials that were set before, is one of them an outlier, and is
+ * all decided? At a confidence raised for it (weighing.h): who looks after every trial spends the
+ * risk many times over.
+ */
+#ifndef UPTHRUST_BENCH_INTERIM_H
+#define UPTHRUST_BENCH_INTERIM_H
+
+#include "bench/procedure.h"
+#include "upthrust/measurement.h"
+
+struct interim {
+    unsigned analyses;  /* made */
+    unsigned asked_for; /* so many trials were there when an outlier was last asked about */
+    unsigned suspect;   /* index of the trial that lies off the others */
+};
+
+enum interim_verdict { INTERIM_MORE_TRIALS, INTERIM_OUTLIER, INTERIM_ENOUGH };
+
+enum interim_verdict interim_analyse(struct interim *interim, const struct up_measurement *record,
+                                     const struct up_measure_plan *plan);
+
+/* How far the suspect lies off the mean of the others: heavier is positive. */
+double interim_suspect_off_kg(const struct interim *interim, const struct up_measurement *record);
+
+#endif

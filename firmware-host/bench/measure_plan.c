@@ -1,0 +1,133 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* Can this plan be measured on this rig with this calibration? */
+#include <math.h>
+#include <string.h>
+
+#include "measuring.h"
+
+/* The second depth must differ by as much as makes its pressure tell (a choice of ours: a litre of
+   gas then loses 9 g). */
+static const double DEEPER_LEAST_M = 0.1;
+
+static bool fits_bench(const struct up_measure_plan *plan, struct up_failure *failure) {
+    const struct up_rig *rig = plan->rig;
+    const struct up_calibration *calibration = plan->calibration;
+    if (strcmp(rig->id, calibration->bench) != 0) {
+        return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                       "the calibration is of the bench %s, the rig is %s: calibrate this rig",
+                       calibration->bench, rig->id);
+    }
+    if (strcmp(rig->sha256, calibration->rig_sha256) != 0) {
+        return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                       "the calibration is void: [line] or [sensor] of %s has changed since; "
+                       "calibrate again",
+                       rig->path);
+    }
+    if ((rig->window_s == 0) != (calibration->window_s == 0)) {
+        return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                       "the calibration of %s was made with %s readings, these are %s: calibrate "
+                       "again in the same way",
+                       calibration->bench, calibration->window_s == 0 ? "typed" : "recorded",
+                       rig->window_s == 0 ? "typed" : "recorded");
+    }
+    if (rig->read_after_s != calibration->read_after_s || rig->window_s != calibration->window_s) {
+        return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                       "the calibration was read %g s after the step over %g s, the rig now says "
+                       "%g s and %g s: creep would not cancel; calibrate again",
+                       calibration->read_after_s, calibration->window_s, rig->read_after_s,
+                       rig->window_s);
+    }
+    return true;
+}
+
+static bool trials_make_sense(const struct up_measure_plan *plan, struct up_failure *failure) {
+    unsigned last = 0;
+    if (plan->trials == 1 && !(plan->kind_repeatability_kg.u > 0)) {
+        return up_fail(
+            failure, UP_STATUS_WRONG_INPUT,
+            "one trial tells nothing of how far trials scatter, and the catalogue has no "
+            "other items of this kind to tell it: make two at least");
+    }
+    if (plan->trials < 1 || plan->trials > UP_TRIALS_MAX) {
+        return up_fail(failure, UP_STATUS_WRONG_INPUT, "%u trials: give 2 to %d", plan->trials,
+                       UP_TRIALS_MAX);
+    }
+    for (unsigned i = 0; i < plan->looks; i++) {
+        if (plan->look[i] < 2 || plan->look[i] <= last || plan->look[i] > UP_TRIALS_MAX) {
+            return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                           "looks at the results after %u and then %u trials: give counts that "
+                           "rise, from 2 to %d",
+                           last, plan->look[i], UP_TRIALS_MAX);
+        }
+        last = plan->look[i];
+    }
+    return true;
+}
+
+static bool extras_make_sense(const struct up_measure_plan *plan, struct up_failure *failure) {
+    if (plan->waters > UP_WATERS_MAX) {
+        return up_fail(failure, UP_STATUS_WRONG_INPUT, "%u waters: give %d at most", plan->waters,
+                       UP_WATERS_MAX);
+    }
+    if (!(plan->confidence >= 0.5 && plan->confidence <= 0.9999)) {
+        return up_fail(failure, UP_STATUS_WRONG_INPUT, "confidence %g: give 0.5 to 0.9999",
+                       plan->confidence);
+    }
+    if (plan->second_depth_m != 0 && !(plan->second_depth_m > plan->rig->depth_m + DEEPER_LEAST_M &&
+                                       plan->second_depth_m <= 60)) {
+        return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                       "a second depth of %g m tells nothing of gas: give %g m (%g m below the "
+                       "first) to 60 m",
+                       plan->second_depth_m, plan->rig->depth_m + DEEPER_LEAST_M, DEEPER_LEAST_M);
+    }
+    if (plan->two_point_m != 0 && !(plan->two_point_m >= 0.05 && plan->two_point_m <= 5)) {
+        return up_fail(failure, UP_STATUS_WRONG_INPUT, "two lines %g m apart: give 0.05 to 5 m",
+                       plan->two_point_m);
+    }
+    return true;
+}
+
+bool measure_plan_check(const struct up_measure_plan *plan, struct up_failure *failure) {
+    const struct up_calibration *calibration = plan->calibration;
+    if (plan->rig->line.loads != 1) {
+        return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                       "%s names %d load columns: to weigh, name one in load_field",
+                       plan->rig->path, plan->rig->line.loads);
+    }
+    if (!trials_make_sense(plan, failure) || !extras_make_sense(plan, failure)) {
+        return false;
+    }
+    if (!isfinite(calibration->slope_counts_per_kg) || calibration->slope_counts_per_kg == 0 ||
+        !(calibration->dof > 0)) {
+        return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                       "the stored calibration of %s is not sound: calibrate again",
+                       calibration->bench);
+    }
+    return fits_bench(plan, failure);
+}
+
+void up_measurement_begin(struct up_measurement *measurement, const struct up_measure_plan *plan) {
+    *measurement = (struct up_measurement){.rig = *plan->rig,
+                                           .calibration = *plan->calibration,
+                                           .item = plan->item,
+                                           .kind_repeatability_kg = plan->kind_repeatability_kg,
+                                           .kind_shake_share = plan->kind_shake_share,
+                                           .references = plan->references,
+                                           .waters = plan->waters,
+                                           .confidence = plan->confidence,
+                                           .coverage = plan->coverage,
+                                           .looks = plan->looks,
+                                           .draws = plan->draws,
+                                           .seed = plan->seed,
+                                           .water_temp_c = plan->rig->temp_c,
+                                           .air_counts = up_known((double)NAN, 0),
+                                           .level_counts = up_known((double)NAN, 0),
+                                           .two_point_m = plan->two_point_m,
+                                           .deep_counts = up_known((double)NAN, 0),
+                                           .second_depth_m = plan->second_depth_m};
+    memcpy(measurement->run_id, plan->run_id, sizeof measurement->run_id);
+    memcpy(measurement->reference, plan->reference, sizeof measurement->reference);
+    for (unsigned i = 0; i < plan->waters; i++) {
+        measurement->water[i] = plan->water[i];
+    }
+}

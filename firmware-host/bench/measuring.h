@@ -1,0 +1,101 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* The sequence of an item's session: which step follows, and what each reading says of the item. */
+#ifndef UPTHRUST_BENCH_MEASURING_H
+#define UPTHRUST_BENCH_MEASURING_H
+
+#include "bench/procedure.h"
+#include "events.h"
+#include "interim.h"
+#include "step.h"
+#include "upthrust/measurement.h"
+
+enum measuring_step {
+    MEASURE_BALLAST = 1,
+    MEASURE_TEMPERATURE,
+    MEASURE_AIR_TARE,
+    MEASURE_AIR,
+    MEASURE_AIR_TARE_AFTER,
+    MEASURE_TARE,
+    MEASURE_BODY,
+    MEASURE_BODY_TARE,
+    MEASURE_BODY_CONFIRM, /* the body lies outside its limits: go on all the same? */
+    MEASURE_IMMERSE,
+    MEASURE_SHAKE,
+    MEASURE_LIFT_OUT,
+    MEASURE_OUTLIER, /* does a trial that lies off the others stay? */
+    MEASURE_LEVEL,   /* hung by two points */
+    MEASURE_LEVEL_TARE,
+    MEASURE_DEEP_TARE,
+    MEASURE_DEEP,
+    MEASURE_DEEP_TARE_AFTER,
+    MEASURE_STEPS
+};
+
+struct measuring {
+    struct up_measurement record;
+    struct up_measure_plan plan; /* for what is still to be done */
+    struct events *events;
+    double now_s; /* device time, set before a reading or an answer is handed over */
+
+    struct up_indication tare; /* the latest */
+    bool tare_is_stale;        /* the step that it opened was broken off */
+    bool lowered;              /* the hanger went to another depth: the tare is that one's */
+    struct up_indication hung; /* the latest reading of what hangs, which a tare completes */
+
+    double temp_s;              /* device time of the water's temperature */
+    bool temp_lost, temp_typed; /* the lines carry it no more; it was typed since */
+
+    struct up_trial trial; /* under way */
+    double immersed_s;     /* the item, for the first time */
+    struct interim interim;
+    bool has_begun;  /* the stream */
+    bool returned;   /* after a break: the next trial is compared with those before */
+    unsigned unlike; /* trials since that were not like those */
+
+    bool air_done, trials_done, level_done, deep_done; /* or skipped */
+    char question[sizeof((struct up_ask *)NULL)->text];
+};
+
+/* The first step. */
+int measuring_begin(struct measuring *measuring, const struct up_measure_plan *plan,
+                    struct events *events);
+const struct step *measuring_step(int step);
+/* What the ask of a step says beside its row. */
+void measuring_fill_ask(const struct measuring *measuring, int step, struct up_ask *ask);
+
+/* What follows a reading; an answer without one; a break, for which the step begins anew. */
+int measuring_read(struct measuring *measuring, int step, const struct up_indication *here);
+int measuring_answer(struct measuring *measuring, int step, enum up_answer_word word);
+int measuring_again(struct measuring *measuring, int step);
+
+/* Device time begins: what a neighbour left gets its place in it. */
+void measuring_begin_stream(struct measuring *measuring, double time_s);
+/* The water's temperature as a plateau has it, or as a person typed it. */
+void measuring_watch_temperature(struct measuring *measuring, double temp_c);
+void measuring_type_temperature(struct measuring *measuring, double temp_c);
+
+/* Long after it was left. */
+void measuring_resume(struct measuring *measuring);
+
+struct up_opening measuring_opening(const struct measuring *measuring, double now_s);
+
+/* measure_plan.c */
+bool measure_plan_check(const struct up_measure_plan *plan, struct up_failure *failure);
+
+/* A difference to the tares as the record has it: made linear to the calibration. */
+struct up_quantity measuring_load(const struct measuring *measuring,
+                                  const struct up_indication *after);
+double measuring_linear(const struct measuring *measuring, double counts);
+
+/* trial.c: what follows each reading of a trial, and the answer about an outlier. */
+int trial_immersed(struct measuring *measuring, const struct up_indication *here);
+int trial_shaken(struct measuring *measuring, const struct up_indication *here);
+int trial_lifted_out(struct measuring *measuring, const struct up_indication *here);
+int trial_outlier(struct measuring *measuring, enum up_answer_word word);
+
+/* body.c: a reference body is weighed, skipped, or gone on with outside its limits. */
+int body_lifted_out(struct measuring *measuring, const struct up_indication *here);
+int body_skipped(struct measuring *measuring, enum up_answer_word word);
+int body_confirmed(struct measuring *measuring, enum up_answer_word word);
+
+#endif

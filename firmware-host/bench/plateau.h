@@ -1,0 +1,54 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* Plateaus: where the load stood still. */
+#ifndef UPTHRUST_BENCH_PLATEAU_H
+#define UPTHRUST_BENCH_PLATEAU_H
+
+#include <stdbool.h>
+#include <stddef.h>
+
+#include "bench/glitch_filter.h"
+
+struct up_plateau {
+    double start_s, end_s;
+    double step_s;       /* when the load came to stand: the time the schedule counts from */
+    double load, u_load; /* mean of the window; u allows for correlated readings */
+    double slope_per_s;  /* of the straight line through the window */
+    double sd;           /* about that line */
+    double lag1;
+    double temp_c; /* mean; NaN where the stream has none */
+    unsigned readings, glitches;
+    unsigned unstable; /* of the readings: so called by the device */
+    double late_s;     /* read this much later than the schedule says */
+    double unrest;     /* scatter or rise, the worse, as a share of what the settle rule allows */
+};
+
+/*
+ * The settle rule, in the rig's own noise: about its straight line a window may scatter by no more
+ * than twice the noise floor, and over the window the line may rise by no more than 1.5 floors plus
+ * `creep_allowance` (load units; the part that a slow creep explains and the schedule cancels).
+ * Fills *plateau in either case; true where the rule holds. Needs 5 readings.
+ */
+bool up_plateau_judge(const struct up_reading *reading, size_t count, double noise_floor,
+                      double creep_allowance, struct up_plateau *plateau);
+
+/* Finds plateaus in a stream of which nobody tells when the load was changed. A step is where the
+   level changes by more than eight noise floors and 1.5 times what a window scatters. */
+struct up_finder;
+
+struct up_finder *up_finder_create(double window_s, double read_after_s);
+void up_finder_destroy(struct up_finder *finder);
+/* True when a plateau has ended or been completed into *plateau. A stuck reading takes back those
+   before it that belong to its run. */
+bool up_finder_push(struct up_finder *finder, const struct up_reading *reading, double noise_floor,
+                    struct up_plateau *plateau);
+/* Whether the load stands still, as far as is known yet: a step is seen three readings late. */
+bool up_finder_on_level(const struct up_finder *finder);
+bool up_finder_end(struct up_finder *finder, double noise_floor, struct up_plateau *plateau);
+
+/* Standard uncertainty of a mean of readings with this lag-1 autocorrelation. */
+double mean_uncertainty(double sd, double lag1, size_t count);
+
+/* The settle rule alone, of a window that was described before. Fills unrest too. */
+bool is_settled(struct up_plateau *plateau, double noise_floor, double creep_allowance);
+
+#endif

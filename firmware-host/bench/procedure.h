@@ -1,0 +1,238 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/*
+ * The procedure at the tank as a state machine in virtual time: it is fed samples and the
+ * operator's answers, and hands back what to ask, show and store. It knows no device, clock or
+ * screen, so a simulated session of an hour takes a second and the same code serves the tank.
+ *
+ * Feed samples while up_procedure_next gives nothing; when it has given an ask, answer it (samples
+ * may go on meanwhile: the step of the load is looked for in them).
+ */
+#ifndef UPTHRUST_BENCH_PROCEDURE_H
+#define UPTHRUST_BENCH_PROCEDURE_H
+
+#include <stdbool.h>
+
+#include "bench/pace.h"
+#include "bench/plateau.h"
+#include "upthrust/calibration.h"
+#include "upthrust/failure.h"
+#include "upthrust/measurement.h"
+#include "upthrust/reference.h"
+#include "upthrust/result.h"
+#include "upthrust/rig.h"
+#include "upthrust/wire.h"
+
+enum up_action {
+    UP_ACTION_ADD_BALLAST,
+    UP_ACTION_READ_TEMPERATURE, /* answered with a number, degrees C */
+    UP_ACTION_HANG_MASS,
+    UP_ACTION_EMPTY_IN_AIR,
+    UP_ACTION_HANG_IN_AIR,
+    UP_ACTION_EMPTY_IN_WATER,
+    UP_ACTION_IMMERSE,
+    UP_ACTION_SHAKE,
+    UP_ACTION_LIFT_OUT,
+    UP_ACTION_HANG_REFERENCE, /* a body of known mass and volume, under water */
+    UP_ACTION_LOWER_HANGER,   /* empty, so that the item will hang at another depth */
+    UP_ACTION_HANG_LEVEL,     /* between the hook and a fixed line, one end on each */
+    UP_ACTION_CONFIRM,        /* nothing to handle: a word is wanted, the text says for what */
+    UP_ACTIONS
+};
+
+/* As in the operator protocol: "hang-mass", ... */
+const char *up_action_name(enum up_action action);
+
+struct up_ask {
+    unsigned id;
+    enum up_action action;
+    double mass_kg;        /* hang-mass */
+    double depth_m;        /* lower-hanger */
+    double distance_m;     /* hang-level: between the two lines */
+    const char *item_name; /* of the item or the body that is handled, NULL where none is; lives as
+                              long as the procedure */
+    const char *item_id;
+    double time_s; /* device time of the last sample */
+    bool wants_number;
+    const char *unit; /* of the number: "C", "kg", ...; NULL where none is wanted */
+    char text[200];   /* for a person: what to do now */
+    const char *how;  /* and how to answer, where that is not as ever; else NULL */
+    const char *line; /* rig-check: what is tried, such as "pedal short"; else NULL */
+};
+
+enum up_answer_word {
+    UP_ANSWER_DONE,
+    UP_ANSWER_SKIP,
+    UP_ANSWER_AGAIN, /* the step before was spoilt: do it once more */
+    UP_ANSWER_STOP,
+    UP_ANSWER_NUMBER
+};
+
+enum up_event_kind {
+    UP_EVENT_ASK,
+    UP_EVENT_PLATEAU,
+    UP_EVENT_TRIAL,
+    UP_EVENT_FAULT,    /* text: the step is asked for again, or a load must come off at once */
+    UP_EVENT_NOTE,     /* text: worth telling and keeping, nothing to be done */
+    UP_EVENT_CHECK,    /* a reference body was weighed */
+    UP_EVENT_FINISHED, /* done or stopped; results or calibration can be taken */
+};
+
+struct up_event {
+    enum up_event_kind kind;
+    struct up_ask ask;
+    struct up_plateau plateau;
+    const char *plateau_of; /* "preload", "tare", "mass", "stair", "air", "water" */
+    struct up_trial trial;
+    struct up_reference_check check;
+    char text[240];
+};
+
+struct up_procedure;
+
+struct up_calibrate_plan {
+    const struct up_rig *rig;
+    double mass_kg[UP_CALIBRATION_POINTS_MAX];
+    unsigned masses; /* in the order hung; the heaviest is hung first of all as a preload; negative:
+                        hangs as the tare and is taken off */
+    bool staircase;  /* at the end all different masses, up and down without emptying */
+};
+
+enum { UP_LOOKS_MAX = 8 };
+
+/* A tank in a room warms and cools by some tenths of a kelvin an hour: a temperature that a person
+   read is asked for again after so long (a choice of ours). */
+#define UP_TEMPERATURE_OLDEST_S 600.0
+
+/* The empty hanger as the session before this one left it, ballast hanging: neighbours share it. */
+struct up_opening {
+    bool known;
+    double age_s; /* since it was read, when this one's stream begins */
+    double load, u_load;
+    double temp_c;     /* of the water; NaN: not known */
+    double temp_age_s; /* since then */
+};
+
+struct up_measure_plan {
+    const struct up_rig *rig;
+    const struct up_calibration *calibration;
+    struct up_item item;
+    unsigned trials; /* 2 at least; 1 where the repeatability of the kind is known */
+    /* Counts of trials, rising, after which the results are looked at: where all are decided the
+       session goes no further. The last one is `trials`; none: one look, at the end. */
+    unsigned look[UP_LOOKS_MAX], looks;
+    /* What the bench has learned of items of this kind; u and share 0 where it has not. */
+    struct up_quantity kind_repeatability_kg; /* u: standard deviation of a trial; its dof */
+    double kind_shake_share;                  /* a shake frees this share of the air at least */
+    struct up_reference_plan reference[UP_REFERENCES_MAX]; /* weighed first */
+    unsigned references;
+    struct up_opening opening;
+    double temp_oldest_s;  /* 0: UP_TEMPERATURE_OLDEST_S */
+    double second_depth_m; /* the item is weighed there too, at the end; 0: it is not */
+    double two_point_m;    /* between the hook and a fixed line it is hung level by; 0: it is not */
+    const struct up_water *water; /* waters asked for beside the tank's own */
+    unsigned waters;
+    double confidence, coverage;
+    unsigned draws;     /* of the Monte Carlo; 0: as many as it takes */
+    unsigned long seed; /* of its draws; 0 for 1 */
+    char run_id[UP_ID_SIZE];
+};
+
+/* The record as a session begins: all of the plan, nothing measured. */
+void up_measurement_begin(struct up_measurement *measurement, const struct up_measure_plan *plan);
+
+/* UP_STATUS_WRONG_INPUT where the plan cannot work: fewer than three different masses, one of
+   nothing, outside the table of its class or beyond the cell's capacity; a calibration of another
+   bench, of other line or sensor settings, of another schedule, or with a slope that is not sound.
+   The caller destroys it. */
+bool up_procedure_calibrate(const struct up_calibrate_plan *plan, struct up_procedure **procedure,
+                            struct up_failure *failure);
+bool up_procedure_measure(const struct up_measure_plan *plan, struct up_procedure **procedure,
+                          struct up_failure *failure);
+void up_procedure_destroy(struct up_procedure *procedure);
+
+/* The next thing to ask, show or store; false when there is nothing now: feed samples. */
+bool up_procedure_next(struct up_procedure *procedure, struct up_event *event);
+void up_procedure_sample(struct up_procedure *procedure, const struct up_sample *sample);
+/* Before the samples of a chunk from a live port: the host's monotonic time at which it came. Never
+   0; where it is never told, only the device's clock is looked at. */
+void up_procedure_arrival(struct up_procedure *procedure, double arrival_s);
+
+/* False, changing nothing, for an id that is not the open ask's, or a number that is missing, not
+   finite or impossible (with the reason in the failure). */
+bool up_procedure_answer(struct up_procedure *procedure, unsigned id, enum up_answer_word word,
+                         double number, struct up_failure *failure);
+
+/* The stream broke off, or goes on after that: a fault with this text, and the step under way is
+   asked again from its tare. Nobody at the bench failed, so it does not count among the tries. */
+void up_procedure_interrupt(struct up_procedure *procedure, const char *text);
+
+/* Nobody has done what is asked for so long that drift and creep have taken their own way: a fault
+   with this text, and the step begins anew from a tare, which is read later than others since what
+   hung so long has left its mark on the cell. */
+void up_procedure_leave(struct up_procedure *procedure, const char *text);
+
+/* Ends it before its end; what was completed can be taken. */
+void up_procedure_stop(struct up_procedure *procedure);
+
+/* One that was stopped, gave up or was left in its course goes on: a fault with this text, and the
+   step begins anew as after up_procedure_leave. Nothing where it came to its end. */
+void up_procedure_resume(struct up_procedure *procedure, const char *text);
+
+struct up_progress {
+    unsigned done, wanted; /* trials, or loadings of a calibration */
+    bool weighed_in_air;
+    bool complete; /* came to its planned end: neither stopped nor given up */
+};
+struct up_progress up_procedure_progress(const struct up_procedure *procedure);
+
+/* Where readings are typed no sample tells the time: the host's, in seconds since any beginning. */
+void up_procedure_clock(struct up_procedure *procedure, double time_s);
+
+bool up_procedure_is_asking(const struct up_procedure *procedure);
+bool up_procedure_is_finished(const struct up_procedure *procedure);
+
+/* Live view: the latest good reading as a difference to the last tare, in load units. */
+double up_procedure_live_load(const struct up_procedure *procedure);
+double up_procedure_noise_floor(const struct up_procedure *procedure);
+
+/* For the next session at the same bench and in the same water, whose stream goes on where this one
+   stops: the latest tare; not known where it is too old to serve, or where the hanger went to
+   another depth. */
+struct up_opening up_procedure_opening(const struct up_procedure *procedure);
+
+/* How far the reading under way is, in device time. */
+struct up_reading_progress {
+    bool reading;   /* one is waited for */
+    double whole_s; /* from the step of the load to the end of the window, as it is put off now */
+    double left_s;  /* of that */
+    double late_s;  /* put off by so much, since it did not settle */
+    double unrest;  /* of the latest window: 1 where the settle rule just holds; NaN: not known */
+};
+struct up_reading_progress up_procedure_reading(const struct up_procedure *procedure);
+
+/* What a screen shows of a procedure. The pointers live as long as it does. */
+struct up_procedure_view {
+    const struct up_rig *rig;
+    const struct up_measurement *measurement; /* NULL while calibrating */
+    const struct up_loadings *loadings;       /* NULL while measuring */
+    unsigned planned;                         /* trials or loadings */
+    bool at_most;                             /* it may end with fewer */
+    bool has_tare, overloaded;
+    unsigned open_ask; /* the id of the ask that waits for its answer; 0: none does */
+    double now_s;      /* device time */
+};
+struct up_procedure_view up_procedure_view(const struct up_procedure *procedure);
+
+/* What was measured so far: lives as long as the procedure. NULL for the other kind of procedure.
+ */
+const struct up_measurement *up_procedure_measurement(const struct up_procedure *procedure);
+const struct up_loadings *up_procedure_loadings(const struct up_procedure *procedure);
+
+/* After UP_EVENT_FINISHED: the fit and the results of what was completed (measurement.h).
+   UP_STATUS_UNABLE where a calibration was stopped early. */
+bool up_procedure_calibration(const struct up_procedure *procedure,
+                              struct up_calibration *calibration, struct up_failure *failure);
+bool up_procedure_results(const struct up_procedure *procedure, struct up_result *result,
+                          unsigned *results, struct up_failure *failure);
+
+#endif

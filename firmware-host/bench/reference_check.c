@@ -1,0 +1,87 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* A reference body: do calibration and water agree with what is known of it? */
+#include "reference_check.h"
+
+#include <math.h>
+#include <string.h>
+
+#include "budget.h"
+
+/* Without an expansion of its own a body needs no temperature. */
+struct up_quantity up_reference_volume_m3(const struct up_reference *reference, double temp_c) {
+    static const double KNOWN_AT_C = 20;
+    struct up_quantity volume_m3 = reference->volume_m3;
+    if (reference->expansion_per_k != 0 || reference->u_expansion_per_k != 0) {
+        double warmer_k = temp_c - KNOWN_AT_C, known_m3 = volume_m3.value;
+        volume_m3.value *= 1 + reference->expansion_per_k * warmer_k;
+        volume_m3.u = hypot(volume_m3.u, known_m3 * reference->u_expansion_per_k * warmer_k);
+    }
+    return volume_m3;
+}
+
+/* One reading: its noise and its tares', meniscus, how far the line fits and the loop, as for an
+   item. */
+static double u_reading_kg(const struct up_measurement *measurement,
+                           struct up_quantity load_counts) {
+    double slope = measurement->calibration.slope_counts_per_kg;
+    return hypot(hypot(load_counts.u / slope, measurement->rig.meniscus_kg / sqrt(3)),
+                 u_straightness_kg(&measurement->calibration, fabs(load_counts.value / slope)));
+}
+
+/* What is claimed to hold for any load: slope and masses, and what the cell did since. */
+static struct up_quantity scale_rel(const struct up_measurement *measurement, double load_counts) {
+    const struct up_calibration *calibration = &measurement->calibration;
+    double slope = calibration->u_slope_counts_per_kg / calibration->slope_counts_per_kg;
+    return up_known(0, hypot(hypot(slope, calibration->mass_tolerance_rel / sqrt(3)),
+                             u_reading_rel(measurement, load_counts)));
+}
+
+static struct up_quantity water_density(const struct up_measurement *measurement) {
+    struct up_water water = tank_water(measurement);
+    struct up_water_density density;
+    return up_water_density(&water, &density, NULL) ? density.density_kg_m3
+                                                    : up_known((double)NAN, 0);
+}
+
+void up_measurement_check(const struct up_measurement *measurement,
+                          const struct up_reference_plan *plan, struct up_quantity load_counts,
+                          struct up_reference_check *check) {
+    double k = 1 - measurement->calibration.air_density_kg_m3 / UP_MASS_DENSITY_KG_M3;
+    struct up_quantity water = water_density(measurement);
+    double temp_c = tank_water(measurement).temp_c;
+    struct up_body body = {
+        plan->reference.mass_kg, up_reference_volume_m3(&plan->reference, temp_c),
+        up_known(load_counts.value / measurement->calibration.slope_counts_per_kg * k,
+                 u_reading_kg(measurement, load_counts))};
+    struct up_body_check found = {.difference_kg = {(double)NAN, (double)NAN, 0},
+                                  .e_n = (double)NAN};
+    up_check_body(&body, scale_rel(measurement, load_counts.value), water, &found, NULL);
+    struct up_chart_judgement judged = up_chart_judge(&plan->chart, found.difference_kg);
+    *check = (struct up_reference_check){.load_counts = load_counts.value,
+                                         .water_kg = body.water_kg.value,
+                                         .u_water_kg = body.water_kg.u,
+                                         .expected_kg = body.mass_kg.value -
+                                                        water.value * body.volume_m3.value,
+                                         .water_kg_m3 = water.value,
+                                         .water_temp_c = temp_c,
+                                         .deviation_kg = found.difference_kg,
+                                         .e_n = found.e_n,
+                                         .low_kg = judged.low,
+                                         .high_kg = judged.high,
+                                         .by_history = judged.by_history,
+                                         .outside = judged.verdict != UP_CHART_INSIDE};
+    memcpy(check->id, plan->reference.id, sizeof check->id);
+    memcpy(check->name, plan->reference.name, sizeof check->name);
+}
+
+bool separate_bodies(const struct up_measurement *measurement, struct up_separation *found) {
+    struct up_body body[2];
+    for (int i = 0; i < 2; i++) {
+        const struct up_reference *reference = &measurement->reference[i].reference;
+        const struct up_reference_check *check = &measurement->check[i];
+        body[i] = (struct up_body){reference->mass_kg,
+                                   up_reference_volume_m3(reference, check->water_temp_c),
+                                   up_known(check->water_kg, check->u_water_kg)};
+    }
+    return up_separate_bodies(body, measurement->check[0].water_kg_m3, found, NULL);
+}

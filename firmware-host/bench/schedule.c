@@ -1,0 +1,105 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "schedule.h"
+
+#include <math.h>
+
+/* A step of the load is looked for where the level changed by more than this many noise floors. */
+static const double STEP_FLOORS = 20;
+
+/* The level now is the median of so many seconds. */
+static const double LEVEL_S = 2;
+
+/* Cheap cells creep by up to half a per cent of the load a decade (load-cell data sheets; seen in
+   recordings): so much slope is no sign that a reading has not settled. */
+static const double CREEP_ALLOWED_REL = 0.005;
+
+/* After a load that hung for hours a cell recovers as the logarithm of time: so many reading times
+   later its drift is below that of the usual schedule (a choice of ours; the simulated cell, whose
+   creep comes to an end, would do without). */
+static const double REST_READINGS = 3;
+
+void schedule_ask(struct schedule *schedule, double now_s, const struct up_indication *tare) {
+    *schedule = (struct schedule){.asked_s = now_s,
+                                  .done_s = now_s,
+                                  .last = schedule->last,
+                                  .before = tare != NULL ? *tare : schedule->last,
+                                  .comes_back = tare != NULL};
+}
+
+void schedule_rest(struct schedule *schedule, const struct up_rig *rig) {
+    schedule->rest_s = REST_READINGS * rig->read_after_s;
+}
+
+double schedule_wait_s(const struct schedule *schedule, const struct up_rig *rig) {
+    return rig->read_after_s - rig->window_s / 2 + schedule->late_s + schedule->rest_s;
+}
+
+/* The last time the reading was nearer to the level before than to the level now. Where the level
+   hardly changed, the answer's time has to do. */
+double schedule_step_s(const struct schedule *schedule, const struct stream *stream) {
+    const struct up_indication *before = &schedule->before;
+    double level = stream_median_since(stream, stream->now_s - LEVEL_S);
+    double least = STEP_FLOORS * stream->filter.noise_floor;
+    if (!before->known || isnan(level) || fabs(level - before->load) < least) {
+        return schedule->done_s;
+    }
+    for (size_t i = stream->count; i > 0; i--) {
+        const struct up_reading *reading = &stream->held[i - 1];
+        if (reading->verdict == UP_READING_GOOD &&
+            fabs(reading->load - before->load) < fabs(reading->load - level)) {
+            return reading->time_s;
+        }
+    }
+    return schedule->comes_back ? schedule->done_s : schedule->asked_s;
+}
+
+double schedule_creep(const struct schedule *schedule, const struct up_rig *rig, double level) {
+    double before = schedule->last.known ? schedule->last.load : level;
+    double half_s = rig->window_s / 2;
+    double decades = log10((rig->read_after_s + half_s) / fmax(rig->read_after_s - half_s, 0.1));
+    return CREEP_ALLOWED_REL * fabs(level - before) * decades;
+}
+
+/* Judges what is held between two times. */
+static bool judge(const struct schedule *schedule, const struct stream *stream,
+                  const struct up_rig *rig, double from_s, size_t stop,
+                  struct up_plateau *plateau) {
+    size_t first = stream_first_from(stream, from_s);
+    double creep = schedule_creep(schedule, rig, stream_median_since(stream, from_s));
+    return up_plateau_judge(stream->held + first, stop - first, stream->filter.noise_floor, creep,
+                            plateau);
+}
+
+bool schedule_read(const struct schedule *schedule, const struct stream *stream,
+                   const struct up_rig *rig, struct up_plateau *plateau, bool *settled) {
+    double wait_s = schedule_wait_s(schedule, rig);
+    /* Before that it need not be looked for. */
+    if (isnan(stream->filter.noise_floor) ||
+        stream->now_s < schedule->asked_s + wait_s + rig->window_s) {
+        return false;
+    }
+    double step_s = schedule_step_s(schedule, stream);
+    double from_s = step_s + wait_s, to_s = from_s + rig->window_s;
+    if (stream->now_s < to_s || stream_may_be_stuck(stream, to_s)) {
+        return false;
+    }
+    *settled = judge(schedule, stream, rig, from_s, stream_first_from(stream, to_s), plateau);
+    plateau->step_s = step_s;
+    return true;
+}
+
+void schedule_progress(const struct schedule *schedule, const struct stream *stream,
+                       const struct up_rig *rig, struct up_reading_progress *progress) {
+    struct up_plateau plateau;
+    progress->whole_s = schedule_wait_s(schedule, rig) + rig->window_s;
+    progress->left_s = progress->whole_s;
+    progress->late_s = schedule->late_s;
+    if (!progress->reading || isnan(stream->filter.noise_floor)) {
+        return;
+    }
+    double step_s = schedule_step_s(schedule, stream);
+    double from_s = fmax(stream->now_s - rig->window_s, step_s);
+    progress->left_s = fmax(step_s + progress->whole_s - stream->now_s, 0);
+    judge(schedule, stream, rig, from_s, stream->count, &plateau);
+    progress->unrest = plateau.unrest;
+}

@@ -1,0 +1,34 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/*
+ * A step of the procedure as both sequences describe it: a row of a table. What its answer or its
+ * reading does to the record, and so what follows, stands beside it in the sequence's own table.
+ */
+#ifndef UPTHRUST_BENCH_STEP_H
+#define UPTHRUST_BENCH_STEP_H
+
+#include "bench/procedure.h"
+
+struct step {
+    enum up_action action;
+    const char *text; /* for a person; NULL: the sequence words the question when it asks */
+    /* The name of the plateau that is read when it is done; NULL: answered by a word or a
+       temperature, nothing is read. */
+    const char *plateau;
+    bool may_skip;
+    bool is_temperature;   /* answered with the water's temperature */
+    bool is_exercise;      /* only exercises the cell: need not settle, is not typed */
+    bool is_known_mass;    /* what hangs is known: a typed reading is compared with it */
+    bool comes_back;       /* the item goes off the hook and back on it */
+    bool under_water;      /* what hangs may lift: the ballast must hold it down */
+    bool of_item, of_body; /* which of them it names */
+    int again;             /* after a break it begins anew from this step */
+};
+
+/* What follows where it is no step: steps are numbered from 1. */
+enum {
+    STEP_GIVE_UP = -2,
+    STEP_END = -1,
+    STEP_ONWARDS = 0 /* whatever is still to be done */
+};
+
+#endif

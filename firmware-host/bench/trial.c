@@ -1,0 +1,138 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* A trial: immersed, shaken until a shake frees little, lifted out; then the interim analysis. */
+#include <math.h>
+#include <stdio.h>
+
+#include "measuring.h"
+
+/* Shaking stops when a shake frees less than this, or nothing but noise: half a gram changes no
+   diver's lead (a choice of ours, no standard). */
+static const double AIR_MATTERS_KG = 0.0005;
+static const double AIR_MATTERS_U = 3;
+
+/* A trial after a break that is off those before by so much was weighed by another cell (a choice
+   of ours: cells of one kind differ by a few per cent, trials of one item by some grams). */
+static const double OTHER_CELL_KG = 0.02, OTHER_CELL_REL = 0.05;
+enum { UNLIKE_MAX = 2 };
+
+static double counts_per_kg(const struct measuring *measuring) {
+    return measuring->record.calibration.slope_counts_per_kg;
+}
+
+int trial_immersed(struct measuring *measuring, const struct up_indication *here) {
+    const struct up_measurement *record = &measuring->record;
+    measuring->trial = (struct up_trial){.number = record->trials + 1};
+    if (record->trials == 0) {
+        measuring->immersed_s = here->time_s - record->rig.read_after_s;
+    }
+    return MEASURE_SHAKE;
+}
+
+/* Shake on while a shake frees air that matters; once at least. */
+int trial_shaken(struct measuring *measuring, const struct up_indication *here) {
+    struct up_trial *trial = &measuring->trial;
+    const struct up_indication *before = &measuring->hung;
+    double tare = measuring->tare.load, sign = counts_per_kg(measuring) > 0 ? 1 : -1;
+    trial->last_gain_counts = sign * (measuring_linear(measuring, here->load - tare) -
+                                      measuring_linear(measuring, before->load - tare));
+    trial->u_gain_counts = hypot(here->u_load, before->u_load);
+    trial->last_gain_s = here->time_s - before->time_s;
+    trial->gain_counts[trial->shakes++] = trial->last_gain_counts;
+    double matters =
+        fmax(AIR_MATTERS_KG * fabs(counts_per_kg(measuring)), AIR_MATTERS_U * trial->u_gain_counts);
+    trial->still_gaining = trial->last_gain_counts > matters;
+    bool enough = trial->shakes >= (unsigned)measuring->record.rig.shakes_max;
+    return trial->still_gaining && !enough ? MEASURE_SHAKE : MEASURE_LIFT_OUT;
+}
+
+/* ---- is it the cell of before the break? ---- */
+
+static double mean_of_kept(const struct up_measurement *record, double otherwise) {
+    double sum = 0;
+    unsigned kept = up_measurement_trials(record);
+    for (unsigned i = 0; i < record->trials; i++) {
+        sum += record->trial[i].left_out ? 0 : record->trial[i].load_counts;
+    }
+    return kept > 0 ? sum / kept : otherwise;
+}
+
+/* After a break another cell may answer; the item, weighed before, shows it. */
+static bool is_as_before(struct measuring *measuring, double load_counts) {
+    double mean = mean_of_kept(&measuring->record, load_counts);
+    double off_kg = (load_counts - mean) / counts_per_kg(measuring);
+    double most_kg = fmax(OTHER_CELL_KG, OTHER_CELL_REL * fabs(mean / counts_per_kg(measuring)));
+    if (!measuring->returned || fabs(off_kg) <= most_kg) {
+        measuring->returned = false;
+        measuring->unlike = 0;
+        return true;
+    }
+    events_fault(
+        measuring->events,
+        "the item weighs %.0f g %s than before the break: is it the same cell, the same item, "
+        "is all ballast on? This trial does not count",
+        fabs(off_kg) * 1e3, off_kg > 0 ? "more" : "less");
+    return false;
+}
+
+static int refuse(struct measuring *measuring) {
+    if (++measuring->unlike < UNLIKE_MAX) {
+        return MEASURE_TARE;
+    }
+    events_fault(measuring->events,
+                 "gave up: what is weighed since the break does not fit what was weighed "
+                 "before; calibrate if it is another cell, and measure anew");
+    return STEP_GIVE_UP;
+}
+
+/* ---- its end ---- */
+
+static void ask_about_outlier(struct measuring *measuring) {
+    const struct interim *interim = &measuring->interim;
+    double off_g = interim_suspect_off_kg(interim, &measuring->record) * 1e3;
+    snprintf(measuring->question, sizeof measuring->question,
+             "Trial %u is %.1f g %s than the others (Grubbs, 1 %%). Done: keep it. Skip: leave it "
+             "out, only if you know what went wrong",
+             measuring->record.trial[interim->suspect].number, fabs(off_g),
+             off_g > 0 ? "heavier" : "lighter");
+}
+
+static int analyse(struct measuring *measuring) {
+    switch (interim_analyse(&measuring->interim, &measuring->record, &measuring->plan)) {
+    case INTERIM_OUTLIER:
+        ask_about_outlier(measuring);
+        return MEASURE_OUTLIER;
+    case INTERIM_ENOUGH:
+        measuring->trials_done = true;
+        break;
+    case INTERIM_MORE_TRIALS:
+        break;
+    }
+    return STEP_ONWARDS;
+}
+
+int trial_lifted_out(struct measuring *measuring, const struct up_indication *after) {
+    struct up_measurement *record = &measuring->record;
+    struct up_trial *trial = &measuring->trial;
+    struct up_quantity load = measuring_load(measuring, after);
+    if (!is_as_before(measuring, load.value)) {
+        return refuse(measuring);
+    }
+    trial->load_counts = load.value;
+    trial->u_plateau_counts = load.u;
+    trial->soak_s = measuring->hung.time_s - measuring->immersed_s;
+    trial->temp_c = record->water_temp_c;
+    trial->late_s = measuring->hung.late_s;
+    record->trial[record->trials++] = *trial;
+    events_push(measuring->events, UP_EVENT_TRIAL)->trial = *trial;
+    return analyse(measuring);
+}
+
+int trial_outlier(struct measuring *measuring, enum up_answer_word word) {
+    struct up_trial *trial = &measuring->record.trial[measuring->interim.suspect];
+    trial->left_out = word == UP_ANSWER_SKIP;
+    events_note(measuring->events,
+                trial->left_out ? "trial %u stays out of the mean, by the operator's word"
+                                : "trial %u lies off the others and is kept",
+                trial->number);
+    return analyse(measuring);
+}

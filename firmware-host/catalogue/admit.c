@@ -1,0 +1,207 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* Records of another catalogue, taken as hostile until their form, members and hash are good. */
+#include <stdlib.h>
+#include <string.h>
+
+#include "internal.h"
+#include "text/text.h"
+
+enum { BODY_BYTES_MAX = 1 << 20, REPLACES_MAX = 1000 };
+
+struct admission {
+    struct up_catalogue *catalogue;
+    struct up_record *record;
+    json_t *replaces;
+    const char *where;
+    struct up_failure *failure;
+};
+
+static bool refuse(const struct admission *admission, const char *member, const char *wanted) {
+    return up_fail(admission->failure, UP_STATUS_WRONG_INPUT,
+                   "%.200s, record %.36s: %s %s; nothing was stored", admission->where,
+                   admission->record->id, member, wanted);
+}
+
+/* ---- form ---- */
+
+/* x: lower-case hexadecimal, 0: a digit; all else stands for itself. */
+static bool has_form(const char *text, const char *form) {
+    size_t i = 0;
+    for (; form[i] != '\0' && text[i] != '\0'; i++) {
+        bool digit = text[i] >= '0' && text[i] <= '9';
+        bool good = form[i] == 'x'   ? digit || (text[i] >= 'a' && text[i] <= 'f')
+                    : form[i] == '0' ? digit
+                                     : text[i] == form[i];
+        if (!good) {
+            return false;
+        }
+    }
+    return form[i] == text[i];
+}
+
+static bool is_uuid(const char *text) {
+    return has_form(text, "xxxxxxxx-xxxx-xxxx-xxxx-xxxxxxxxxxxx");
+}
+
+static bool is_clean(const char *text) {
+    char *clean = up_text_clean(text, strlen(text));
+    bool same = strcmp(clean, text) == 0;
+    free(clean);
+    return same;
+}
+
+static bool check_replaces(const struct admission *admission) {
+    const char *before = "";
+    if (!json_is_array(admission->replaces) ||
+        json_array_size(admission->replaces) > REPLACES_MAX) {
+        return refuse(admission, "\"replaces\"", "is no list of ids");
+    }
+    for (size_t i = 0; i < json_array_size(admission->replaces); i++) {
+        const char *id = json_string_value(json_array_get(admission->replaces, i));
+        if (id == NULL || !is_uuid(id) || strcmp(before, id) >= 0) {
+            return refuse(admission, "\"replaces\"", "is no ascending list of ids");
+        }
+        before = id;
+    }
+    return true;
+}
+
+static bool check_form(const struct admission *admission) {
+    const struct up_record *record = admission->record;
+    if (!is_uuid(record->id)) {
+        return refuse(admission, "\"id\"", "is no UUID in lower case");
+    }
+    if (!is_uuid(record->subject)) {
+        return refuse(admission, "\"subject\"", "is no UUID in lower case");
+    }
+    if (strspn(record->sha256, "0123456789abcdef") != UP_SHA256_SIZE - 1) {
+        return refuse(admission, "\"sha256\"", "is no hash");
+    }
+    if (!has_form(record->made_utc, "0000-00-00T00:00:00.000Z")) {
+        return refuse(admission, "\"made_utc\"", "is no time such as 2026-01-31T12:00:00.000Z");
+    }
+    if (!is_clean(record->bench)) {
+        return refuse(admission, "\"bench\"", "holds control characters");
+    }
+    return check_replaces(admission);
+}
+
+/* What is wrong with the content; NULL where nothing is. The text lives in `fault`. */
+static const char *fault_of(const struct catalogue_table *table, const json_t *content,
+                            struct member_fault *fault) {
+    if (!members_check(table->members, content, fault)) {
+        return fault->text;
+    }
+    snprintf(fault->place, sizeof fault->place, "%s", table->kind);
+    return table->fault != NULL ? table->fault(content) : NULL;
+}
+
+static bool check_members(const struct admission *admission) {
+    const struct catalogue_table *table = catalogue_table_of(admission->record->kind);
+    struct member_fault fault;
+    char place[sizeof fault.place + 2];
+    if (table == NULL) {
+        return refuse(admission, "its kind", "is not known to this program: update upthrust");
+    }
+    if (!json_is_object(admission->record->content)) {
+        return refuse(admission, "its body", "is no JSON object");
+    }
+    const char *wrong = fault_of(table, admission->record->content, &fault);
+    snprintf(place, sizeof place, "\"%s\"", fault.place);
+    return wrong == NULL || refuse(admission, place, wrong);
+}
+
+bool catalogue_check_content(const char *kind, const json_t *content, struct up_failure *failure) {
+    struct member_fault fault;
+    const char *wrong = fault_of(catalogue_table_of(kind), content, &fault);
+    return wrong == NULL ||
+           up_fail(failure, UP_STATUS_UNABLE, "this %s cannot be stored: \"%s\" %s", kind,
+                   fault.place, wrong);
+}
+
+static bool check_hash(const struct admission *admission) {
+    struct up_record copy = *admission->record;
+    char *content = json_dumps(copy.content, JSON_COMPACT | JSON_REAL_PRECISION(17));
+    bool small = content != NULL && strlen(content) <= BODY_BYTES_MAX;
+    free(content);
+    if (!small) {
+        return refuse(admission, "its body", "is larger than a megabyte");
+    }
+    return (catalogue_hash(&copy, admission->replaces) &&
+            strcmp(copy.sha256, admission->record->sha256) == 0) ||
+           refuse(admission, "\"sha256\"",
+                  "does not fit its content: it was changed or is damaged");
+}
+
+/* ---- beside what is here ---- */
+
+static bool count_with(const struct admission *admission, const char *sql, const char *id,
+                       long long *number) {
+    const struct up_record *record = admission->record;
+    sqlite3 *database = admission->catalogue->database;
+    sqlite3_stmt *statement = NULL;
+    int code = sqlite3_prepare_v2(database, sql, -1, &statement, NULL);
+    if (code == SQLITE_OK) {
+        sqlite3_bind_text(statement, 1, id, -1, SQLITE_STATIC);
+        sqlite3_bind_text(statement, 2, record->kind, -1, SQLITE_STATIC);
+        sqlite3_bind_text(statement, 3, record->subject, -1, SQLITE_STATIC);
+        code = sqlite3_step(statement);
+        *number = code == SQLITE_ROW ? sqlite3_column_int64(statement, 0) : 0;
+    }
+    sqlite3_finalize(statement);
+    return code == SQLITE_ROW || catalogue_fail(admission->catalogue, code, admission->failure);
+}
+
+/* Else a result could do away with an item. Either of the two may come first. */
+static bool check_same_thing(const struct admission *admission) {
+    static const char old_here[] =
+        "SELECT count(*) FROM record WHERE id = ?1 AND (kind <> ?2 OR subject <> ?3)";
+    static const char new_here[] =
+        "SELECT count(*) FROM replaces JOIN record ON record.id = new_id WHERE old_id = ?1"
+        " AND (kind <> ?2 OR subject <> ?3)";
+    long long others = 0;
+    if (!count_with(admission, new_here, admission->record->id, &others)) {
+        return false;
+    }
+    for (size_t i = 0; others == 0 && i < json_array_size(admission->replaces); i++) {
+        const char *old = json_string_value(json_array_get(admission->replaces, i));
+        if (!count_with(admission, old_here, old, &others)) {
+            return false;
+        }
+    }
+    return others == 0 || refuse(admission, "\"replaces\"", "crosses from one thing to another");
+}
+
+/* Whether the id is here already, and with the same hash: another one means that somebody changed
+   what is never changed. */
+static bool find_same_id(const struct admission *admission, bool *known) {
+    const struct up_record *record = admission->record;
+    json_t *hashes = catalogue_hashes_of(admission->catalogue, record->id, admission->failure);
+    bool good = hashes != NULL;
+    *known = json_array_size(hashes) > 0;
+    for (size_t i = 0; good && i < json_array_size(hashes); i++) {
+        if (strcmp(json_string_value(json_array_get(hashes, i)), record->sha256) != 0) {
+            good = refuse(admission, "this catalogue",
+                          "has a record with the same id and other content: one of the two is "
+                          "forged");
+        }
+    }
+    json_decref(hashes);
+    return good;
+}
+
+bool catalogue_admit(struct up_catalogue *catalogue, struct up_record *record, json_t *replaces,
+                     const char *where, bool *fresh, struct up_failure *failure) {
+    const struct admission admission = {catalogue, record, replaces, where, failure};
+    bool known = false;
+    *fresh = false;
+    if (!check_form(&admission) || !check_members(&admission) || !check_hash(&admission) ||
+        !find_same_id(&admission, &known)) {
+        return false;
+    }
+    if (known) {
+        return true;
+    }
+    *fresh = check_same_thing(&admission) && catalogue_insert(catalogue, record, replaces, failure);
+    return *fresh;
+}

@@ -1,0 +1,42 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/*
+ * What is known of all items of one kind ("fin", "boot", ...): the tolerance that was set for it,
+ * and what a bench has learned from the trials of its items. Kinds are told apart as items name
+ * them, whatever the case of their letters.
+ */
+#ifndef UPTHRUST_CATALOGUE_KIND_H
+#define UPTHRUST_CATALOGUE_KIND_H
+
+#include "metrology/shake.h"
+#include "upthrust/catalogue.h"
+#include "upthrust/item.h"
+#include "upthrust/quantity.h"
+
+struct up_kind {
+    char name[UP_NAME_SIZE];
+    char bench[UP_NAME_SIZE];                 /* what follows the tolerances was learned there */
+    double tolerance_one_g, tolerance_pair_g; /* 0: none set */
+    /* Standard deviation of a trial (u; value 0), each a fresh immersion, pooled over the runs. A
+       pair scatters otherwise than a piece, by how much nobody knows before: pooled apart. u and
+       dof 0: not learned. */
+    struct up_quantity repeatability_kg, repeatability_pair_kg;
+    struct up_share share; /* of both; not learned where share.shares is 0 (then NaN) */
+    unsigned items, runs;  /* whose trials were used */
+};
+
+/* Kinds of items. `set` stores the tolerances (0: none) under the name: of the same name the newest
+   counts, also after merging. `learn` fills in all that is known, which may be nothing;
+   for all at once, every kind on every bench that has trials of it, and on none where no bench
+   has; the caller frees *kinds. */
+bool up_kind_set(struct up_catalogue *catalogue, const struct up_kind *kind,
+                 struct up_failure *failure);
+/* The tolerance set for one piece of a kind, or for more; *tolerance_g is left alone where none
+   is. */
+bool up_kind_tolerance(struct up_catalogue *catalogue, const char *name, int pieces,
+                       double *tolerance_g, struct up_failure *failure);
+bool up_kind_learn(struct up_catalogue *catalogue, const char *name, const char *bench,
+                   struct up_kind *kind, struct up_failure *failure);
+bool up_kinds_learn(struct up_catalogue *catalogue, struct up_kind **kinds, size_t *count,
+                    struct up_failure *failure);
+
+#endif

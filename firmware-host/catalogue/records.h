@@ -1,0 +1,55 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* What the program itself stores in a catalogue, beside what upthrust/catalogue.h offers others. */
+#ifndef UPTHRUST_CATALOGUE_RECORDS_H
+#define UPTHRUST_CATALOGUE_RECORDS_H
+
+#include "upthrust/catalogue.h"
+
+/* A new UUID (random), lower case. */
+void up_new_id(char id[UP_ID_SIZE]);
+
+/* Adds one record and returns when it is on the disk. `subject` NULL: the record's own id. Body is
+   borrowed. `replaces`: id of the version replaced, or NULL. `record_id` (may be NULL) gets the new
+   record's id. */
+bool up_catalogue_add(struct up_catalogue *catalogue, const char *kind, const char *subject,
+                      const char *bench, json_t *content, const char *replaces,
+                      char record_id[UP_ID_SIZE], struct up_failure *failure);
+
+/* Whether the wall clock now stands before the latest record of a bench, whose time is then given:
+   what is stored goes on by the bench's own count (bench_sequence), but its times are wrong. */
+bool up_catalogue_clock_is_behind(struct up_catalogue *catalogue, const char *bench,
+                                  char last_utc[UP_TIME_SIZE]);
+
+/* A reference body was weighed in a run. */
+bool up_check_add(struct up_catalogue *catalogue, const struct up_reference_check *check,
+                  const char *run_id, const char *bench, struct up_failure *failure);
+
+bool up_calibration_add(struct up_catalogue *catalogue, struct up_calibration *calibration,
+                        struct up_failure *failure);
+
+/* The results of one run, all or none, each with its decision: class, probabilities and the
+   question they answer. */
+bool up_results_add(struct up_catalogue *catalogue, const struct up_result *result, size_t results,
+                    const char *bench, struct up_failure *failure);
+
+/* Later decisions, all or none: a question, its probabilities and class under the rule that is
+   told, about a result that is stored, or about a new one in another water (result_id empty), which
+   is stored with it. What was decided before stays. */
+struct up_decided {
+    struct up_result result;
+    char result_id[UP_ID_SIZE], bench[UP_NAME_SIZE];
+    char rule[160];
+};
+bool up_decisions_add(struct up_catalogue *catalogue, const struct up_decided *decided,
+                      size_t count, struct up_failure *failure);
+
+/* JSON of what the catalogue keeps; new references, owned by the caller. A result's JSON holds at
+   least the members pinned for exchange; `dof` is null where infinite. */
+json_t *up_item_to_json(const struct up_item *item);
+json_t *up_reference_to_json(const struct up_reference *reference);
+json_t *up_reference_check_to_json(const struct up_reference_check *check);
+json_t *up_calibration_to_json(const struct up_calibration *calibration);
+json_t *up_result_to_json(const struct up_result *result);
+enum up_class up_class_of(const char *word);
+
+#endif

@@ -1,0 +1,251 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* Reading what a run left behind. The files are foreign text like any other: somebody may have
+   changed them. */
+#include <dirent.h>
+#include <errno.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "catalogue/run.h"
+#include "text/text.h"
+
+enum { LEAST_PREFIX = 4 };
+
+static bool find_run(const char *directory, const char *id, char found[UP_ID_SIZE],
+                     struct up_failure *failure) {
+    DIR *list = opendir(directory);
+    struct dirent *entry;
+    int matches = 0;
+    found[0] = '\0';
+    while (list != NULL && (entry = readdir(list)) != NULL) {
+        if (entry->d_name[0] != '.' && strlen(entry->d_name) < UP_ID_SIZE &&
+            strncmp(entry->d_name, id, strlen(id)) == 0) {
+            snprintf(found, UP_ID_SIZE, "%s", entry->d_name);
+            matches++;
+        }
+    }
+    if (list != NULL) {
+        closedir(list);
+    }
+    if (strlen(id) < LEAST_PREFIX || strchr(id, '/') != NULL || matches != 1) {
+        return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                       "%s: %s; give a run's id, or at least four characters that begin only one "
+                       "in %s",
+                       id, matches > 1 ? "several runs begin so" : "there is no such run",
+                       directory);
+    }
+    return true;
+}
+
+static char *read_whole(const char *path, size_t *length, struct up_failure *failure) {
+    FILE *file = fopen(path, "rb");
+    char *bytes = NULL;
+    size_t room = 0;
+    *length = 0;
+    while (file != NULL && !ferror(file) && !feof(file)) {
+        room = room == 0 ? 65536 : 2 * room;
+        bytes = up_reallocate(bytes, room + 1, 1);
+        *length += fread(bytes + *length, 1, room - *length, file);
+    }
+    if (file == NULL || ferror(file)) {
+        up_fail(failure, UP_STATUS_WRONG_INPUT, "cannot read %s: %s", path, strerror(errno));
+        free(bytes);
+        bytes = NULL;
+    } else {
+        bytes[*length] = '\0';
+    }
+    if (file != NULL) {
+        fclose(file);
+    }
+    return bytes;
+}
+
+/* The last line may be cut: the program or the machine stopped there. */
+static bool parse_journal(const char *path, char *text, json_t *journal,
+                          struct up_failure *failure) {
+    int number = 1;
+    for (char *line = text; *line != '\0'; number++) {
+        char *end = strchr(line, '\n');
+        json_t *entry;
+        if (end == NULL) {
+            return true;
+        }
+        entry = json_loadb(line, (size_t)(end - line), JSON_REJECT_DUPLICATES, NULL);
+        if (!json_is_object(entry)) {
+            json_decref(entry);
+            return up_fail(failure, UP_STATUS_WRONG_INPUT, "%s, line %d is no JSON object", path,
+                           number);
+        }
+        json_array_append_new(journal, entry);
+        line = end + 1;
+    }
+    return true;
+}
+
+bool up_run_read(const struct up_catalogue *catalogue, const char *id, struct up_run_files *left,
+                 struct up_failure *failure) {
+    char *runs = up_text_format("%s/runs", up_catalogue_directory(catalogue));
+    char *stream = NULL, *journal = NULL, *text = NULL;
+    size_t length = 0;
+    bool good;
+    memset(left, 0, sizeof *left);
+    good = find_run(runs, id, left->id, failure);
+    if (good) {
+        stream = up_text_format("%s/%s/stream", runs, left->id);
+        journal = up_text_format("%s/%s/journal.jsonl", runs, left->id);
+        left->stream = read_whole(stream, &left->length, failure);
+        text = left->stream != NULL ? read_whole(journal, &length, failure) : NULL;
+        left->journal = json_array();
+        good = text != NULL && parse_journal(journal, text, left->journal, failure);
+    }
+    free(text);
+    free(stream);
+    free(journal);
+    free(runs);
+    if (!good) {
+        up_run_files_free(left);
+    }
+    return good;
+}
+
+void up_run_files_free(struct up_run_files *left) {
+    free(left->stream);
+    json_decref(left->journal);
+    left->stream = NULL;
+    left->journal = NULL;
+}
+
+/* ---- which one to go on with ---- */
+
+struct search {
+    const char *what, *bench, *item_id, *id;
+    struct up_unfinished *found;
+    char how_ended[16];  /* empty: somebody is at work on it */
+    char by[UP_ID_SIZE]; /* continues it already */
+    const char *wrong;
+    unsigned matches;
+};
+
+static const char *misfit(const struct search *search, const struct up_record *record) {
+    if (strcmp(up_record_text(record->content, "what"), search->what) != 0) {
+        return "is of another kind";
+    }
+    if (strcmp(record->bench, search->bench) != 0) {
+        return "is of another bench";
+    }
+    return search->item_id != NULL &&
+                   strcmp(up_record_text(record->content, "item_id"), search->item_id) != 0
+               ? "is of another item"
+               : NULL;
+}
+
+static void choose(struct search *search, const struct up_record *record) {
+    struct up_unfinished *found = search->found;
+    search->matches++;
+    search->by[0] = '\0';
+    snprintf(search->how_ended, sizeof search->how_ended, "%s",
+             up_record_text(record->content, "how_ended"));
+    memcpy(found->run_id, record->subject, sizeof found->run_id);
+    json_decref(found->continues);
+    found->continues = json_pack("[s]", record->subject);
+    json_array_extend(found->continues, json_object_get(record->content, "continues"));
+}
+
+/* Runs come the oldest first, so one that continues another comes after it. */
+static bool look_at_run(const struct up_record *record, void *context) {
+    struct search *search = context;
+    const char *before =
+        json_string_value(json_array_get(json_object_get(record->content, "continues"), 0));
+    const char *wrong = misfit(search, record);
+    bool named =
+        search->id != NULL && strncmp(record->subject, search->id, strlen(search->id)) == 0;
+    if (search->matches > 0 && before != NULL && strcmp(before, search->found->run_id) == 0) {
+        memcpy(search->by, record->subject, sizeof search->by);
+    }
+    if (search->id == NULL ? wrong == NULL : named) {
+        choose(search, record);
+        search->wrong = wrong;
+    }
+    return true;
+}
+
+static bool is_of_them(const struct up_unfinished *found, const char *run_id) {
+    size_t i;
+    const json_t *id;
+    json_array_foreach(found->continues, i, id) {
+        if (strcmp(json_string_value(id), run_id) == 0) {
+            return true;
+        }
+    }
+    return false;
+}
+
+static bool note_check(const struct up_record *record, void *context) {
+    struct up_unfinished *found = context;
+    found->checks += is_of_them(found, up_record_text(record->content, "run_id"));
+    return true;
+}
+
+static bool note_trial(const struct up_record *record, void *context) {
+    struct up_unfinished *found = context;
+    json_int_t number = json_integer_value(json_object_get(record->content, "number"));
+    if (number >= 1 && number <= UP_RUN_TRIALS_MAX &&
+        is_of_them(found, up_record_text(record->content, "run_id"))) {
+        found->trials += !found->stored[number];
+        found->stored[number] = true;
+    }
+    return true;
+}
+
+static bool judge_search(const struct search *search, struct up_failure *failure) {
+    const char *id = search->found->run_id;
+    if (search->matches == 0) {
+        return search->id != NULL
+                   ? up_fail(failure, UP_STATUS_WRONG_INPUT,
+                             "there is no run %.60s to go on with: `export` tells them all",
+                             search->id)
+                   : up_fail(failure, UP_STATUS_WRONG_INPUT,
+                             "there is no run of %s on the bench %.60s%s to go on with: begin one "
+                             "without --resume",
+                             search->what, search->bench,
+                             search->item_id != NULL ? " with this item" : "");
+    }
+    if (search->id != NULL && (search->matches > 1 || strlen(search->id) < LEAST_PREFIX)) {
+        return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                       "%.60s: give a run's id, or at least four characters that begin only one",
+                       search->id);
+    }
+    if (search->wrong != NULL) {
+        return up_fail(failure, UP_STATUS_WRONG_INPUT, "run %s %s: it cannot be gone on with here",
+                       id, search->wrong);
+    }
+    if (search->by[0] != '\0') {
+        return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                       "run %s was gone on with already: --resume %s takes up the one that did", id,
+                       search->by);
+    }
+    if (search->how_ended[0] == '\0') {
+        return up_fail(failure, UP_STATUS_UNABLE, "run %s is still at work in another program", id);
+    }
+    return strcmp(search->how_ended, "completed") != 0 ||
+           up_fail(failure, UP_STATUS_WRONG_INPUT,
+                   "the latest run, %s, came to its end: there is nothing to go on with", id);
+}
+
+bool up_run_find_unfinished(struct up_catalogue *catalogue, const char *what, const char *bench,
+                            const char *item_id, const char *id, struct up_unfinished *found,
+                            struct up_failure *failure) {
+    struct search search = {
+        .what = what, .bench = bench, .item_id = item_id, .id = id, .found = found};
+    memset(found, 0, sizeof *found);
+    bool good = up_catalogue_each(catalogue, "run", look_at_run, &search, failure) &&
+                judge_search(&search, failure) &&
+                up_catalogue_each(catalogue, "trial", note_trial, found, failure) &&
+                up_catalogue_each(catalogue, "reference_check", note_check, found, failure);
+    if (!good) {
+        json_decref(found->continues);
+        found->continues = NULL;
+    }
+    return good;
+}

@@ -1,0 +1,203 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* What the things share that people name: items and reference bodies. */
+#include <stdint.h>
+#include <stdlib.h>
+#include <string.h>
+#include <strings.h>
+#include <uuid/uuid.h>
+
+#include "internal.h"
+#include "text/text.h"
+
+enum { NAME_MAX_BYTES = 300, SHOWN_MAX = 5, PREFIX_LEAST = 4 };
+
+/* ---- adding ---- */
+
+bool catalogue_clean_name(char text[UP_NAME_SIZE], const struct catalogue_noun *noun,
+                          const char *option, bool needed, struct up_failure *failure) {
+    char *better = up_text_clean(text, strnlen(text, UP_NAME_SIZE));
+    size_t length = strlen(better);
+    bool good = length <= NAME_MAX_BYTES && (!needed || strspn(better, " ") < length);
+    if (good) {
+        memcpy(text, better, length + 1);
+    } else {
+        up_fail(failure, UP_STATUS_WRONG_INPUT, "%s's --%s must be %s and at most %d bytes long",
+                noun->with_article, option, needed ? "more than blanks" : "UTF-8", NAME_MAX_BYTES);
+    }
+    free(better);
+    return good;
+}
+
+/* Ids go into file names and are compared as bytes: one spelling only. */
+bool catalogue_settle_id(char id[UP_ID_SIZE], const struct catalogue_noun *noun,
+                         struct up_failure *failure) {
+    uuid_t uuid;
+    if (id[0] == '\0') {
+        up_new_id(id);
+        return true;
+    }
+    if (memchr(id, '\0', UP_ID_SIZE) == NULL || uuid_parse(id, uuid) != 0) {
+        return up_fail(failure, UP_STATUS_WRONG_INPUT, "\"%.36s\" is no id of %s: ids are UUIDs",
+                       id, noun->with_article);
+    }
+    uuid_unparse_lower(uuid, id);
+    return true;
+}
+
+bool catalogue_put_version(struct up_catalogue *catalogue, const struct catalogue_noun *noun,
+                           const char id[UP_ID_SIZE], json_t *content, struct up_failure *failure) {
+    struct up_record record = {.content = content};
+    if (!catalogue_check_content(noun->kind, content, failure) ||
+        !catalogue_begin(catalogue, failure)) {
+        json_decref(content);
+        return false;
+    }
+    /* Named, so that a clock set back cannot leave an older version current. */
+    json_t *replaces = catalogue_live_ids(catalogue, noun->kind, id, failure);
+    snprintf(record.kind, sizeof record.kind, "%s", noun->kind);
+    memcpy(record.subject, id, sizeof record.subject);
+    bool good = replaces != NULL && catalogue_put(catalogue, &record, replaces, failure);
+    json_decref(content);
+    json_decref(replaces);
+    return catalogue_end(catalogue, good, failure);
+}
+
+/* ---- finding ---- */
+
+/* A name and the beginning of an id weigh the same: which of two was meant is not for us to
+   guess. */
+enum match { MATCH_NONE, MATCH_FOLDED, MATCH_PART, MATCH_ID };
+
+struct candidate {
+    char id[UP_ID_SIZE];
+    char name[UP_NAME_SIZE];
+};
+
+struct search {
+    const struct catalogue_noun *noun;
+    const char *wanted;
+    enum match best;
+    unsigned count; /* of the best kind */
+    bool by_beginning;
+    json_t *content; /* of the latest of them */
+    struct candidate shown[SHOWN_MAX];
+    size_t nearest_steps;
+    char nearest[UP_NAME_SIZE];
+};
+
+static bool begins_id(const char *wanted, const char *id) {
+    return strlen(wanted) >= PREFIX_LEAST && strncasecmp(wanted, id, strlen(wanted)) == 0;
+}
+
+static enum match match_of(const char *wanted, const struct candidate *candidate) {
+    return strcasecmp(wanted, candidate->id) == 0                                     ? MATCH_ID
+           : strcmp(wanted, candidate->name) == 0 || begins_id(wanted, candidate->id) ? MATCH_PART
+           : strcasecmp(wanted, candidate->name) == 0                                 ? MATCH_FOLDED
+                                                                                      : MATCH_NONE;
+}
+
+static void note_match(struct search *search, enum match match, const struct candidate *candidate,
+                       json_t *content) {
+    if (match > search->best) {
+        search->best = match;
+        search->count = 0;
+        search->by_beginning = false;
+    }
+    if (search->count < SHOWN_MAX) {
+        search->shown[search->count] = *candidate;
+    }
+    search->count++;
+    json_decref(search->content);
+    search->content = json_incref(content);
+    search->by_beginning = search->by_beginning || begins_id(search->wanted, candidate->id);
+}
+
+static bool look_at(const struct up_record *record, void *context) {
+    struct search *search = context;
+    struct candidate candidate;
+    if (!catalogue_read_text(record->content, "name", candidate.name, sizeof candidate.name)) {
+        return true;
+    }
+    memcpy(candidate.id, record->subject, sizeof candidate.id);
+    size_t steps = up_text_distance(search->wanted, candidate.name);
+    if (steps < search->nearest_steps) {
+        search->nearest_steps = steps;
+        memcpy(search->nearest, candidate.name, sizeof candidate.name);
+    }
+    enum match match = match_of(search->wanted, &candidate);
+    if (match != MATCH_NONE && match >= search->best) {
+        note_match(search, match, &candidate, record->content);
+    }
+    return true;
+}
+
+/* Bytes of the longest beginning of at most `most` bytes that cuts no character of UTF-8. */
+static int shortened(const char *text, size_t most) {
+    size_t length = strlen(text);
+    if (length > most) {
+        for (length = most; length > 0 && ((unsigned char)text[length] & 0xC0) == 0x80; length--) {
+        }
+    }
+    return (int)length;
+}
+
+static bool fail_ambiguous(const struct search *search, struct up_failure *failure) {
+    char *list = up_text_format("%s", "");
+    for (unsigned i = 0; i < search->count && i < SHOWN_MAX; i++) {
+        const struct candidate *one = &search->shown[i];
+        char *longer = up_text_format("%s%s%s (%.*s)", list, i > 0 ? ", " : "", one->id,
+                                      shortened(one->name, 20), one->name);
+        free(list);
+        list = longer;
+    }
+    up_fail(failure, UP_STATUS_WRONG_INPUT, "%u %s %s \"%.*s\": give the id, one of %s%s",
+            search->count, search->noun->several, search->by_beginning ? "fit" : "are called",
+            shortened(search->wanted, 60), search->wanted, list,
+            search->count > SHOWN_MAX ? ", ..." : "");
+    free(list);
+    return false;
+}
+
+static bool fail_unknown(const struct search *search, struct up_failure *failure) {
+    const struct catalogue_noun *noun = search->noun;
+    const char *wanted = search->wanted;
+    if (search->nearest[0] == '\0') {
+        return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                       "no %s \"%.*s\": there are none yet, `upthrust %s add` registers one",
+                       noun->one, shortened(wanted, 80), wanted, noun->command);
+    }
+    if (search->nearest_steps > strlen(search->nearest) / 2) { /* nothing like it */
+        return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                       "no %s \"%.*s\": `upthrust %s list` shows all", noun->one,
+                       shortened(wanted, 80), wanted, noun->command);
+    }
+    return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                   "no %s \"%.*s\"; did you mean \"%.*s\"? `upthrust %s list` shows all", noun->one,
+                   shortened(wanted, 80), wanted, shortened(search->nearest, 80), search->nearest,
+                   noun->command);
+}
+
+bool catalogue_find(struct up_catalogue *catalogue, const struct catalogue_noun *noun,
+                    const char *name_or_id, struct catalogue_found *found,
+                    struct up_failure *failure) {
+    /* Names are stored clean. */
+    char *wanted = up_text_clean(name_or_id, strlen(name_or_id));
+    struct search search = {.noun = noun, .wanted = wanted, .nearest_steps = SIZE_MAX};
+    bool good = up_catalogue_each(catalogue, noun->kind, look_at, &search, failure);
+    *found = (struct catalogue_found){0};
+    if (good && search.count == 1) {
+        memcpy(found->id, search.shown[0].id, sizeof found->id);
+        found->content = json_incref(search.content);
+    } else if (good) {
+        good = search.count > 1 ? fail_ambiguous(&search, failure) : fail_unknown(&search, failure);
+    }
+    json_decref(search.content);
+    free(wanted);
+    return good;
+}
+
+bool catalogue_fail_found(const struct catalogue_found *found, struct up_failure *failure) {
+    return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                   "what is stored of %s cannot be read: restore a copy of the catalogue",
+                   found->id);
+}

@@ -1,0 +1,151 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/*
+ * Statistics of readings and of calibrations, by GSL. Pure functions.
+ */
+#ifndef UPTHRUST_METROLOGY_STATISTICS_H
+#define UPTHRUST_METROLOGY_STATISTICS_H
+
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdint.h>
+
+#include "upthrust/quantity.h"
+
+/* Mean, experimental standard deviation (n - 1) and lag-1 autocorrelation, two passes.
+   sd is NaN for n < 2, lag1 for a constant series. */
+struct up_summary {
+    size_t count;
+    double mean, sd, lag1;
+};
+
+struct up_summary up_summarise(const double *value, size_t count);
+
+/* Ascending, in place; made for few values, or for many that are almost in order. */
+void up_sort(double *value, size_t count);
+
+/* Median; reorders the array. NaN for an empty one. */
+double up_median(double *value, size_t count);
+
+/* Noise floor of a series that may hold steps: 1.4826 times the median absolute first difference,
+   over the square root of 2. NaN below 3 values. `scratch` holds count - 1 doubles. */
+double up_noise_floor(const double *value, size_t count, double *scratch);
+
+/* Least squares y = sum over j < terms of c[j] x^j, or, with `proportional`, y = c[1] x alone
+   (c[0] is then 0, exactly). Covariance from the residuals, as GUM H.3. */
+enum { UP_FIT_TERMS_MAX = 3 };
+
+struct up_fit {
+    size_t count, terms;
+    double c[UP_FIT_TERMS_MAX];
+    double covariance[UP_FIT_TERMS_MAX][UP_FIT_TERMS_MAX];
+    double residual_sum_squares;
+    double residual_sd; /* sqrt(residual_sum_squares / dof) */
+    double dof;
+};
+
+/* False where the data cannot carry the fit: fewer than terms + 1 points, a number that is not
+   finite, x all equal (too few different x). Nothing is printed; *fit is zeroed. */
+bool up_fit_polynomial(const double *x, const double *y, size_t count, size_t terms,
+                       struct up_fit *fit);
+bool up_fit_proportional(const double *x, const double *y, size_t count, struct up_fit *fit);
+/* y = c[1] x + c[2] x^2, through zero as well. */
+bool up_fit_bent(const double *x, const double *y, size_t count, struct up_fit *fit);
+
+/* Whether a wider model, with one term more than the narrower within it, is worth that term: F is
+   the drop of the residual sum of squares over the wider one's variance. NaN where that is zero. */
+double up_f_of_term(const struct up_fit *narrow, const struct up_fit *wide);
+/* F that chance alone stays below with this probability; NaN where the arguments make none. */
+double up_f_limit(double probability, double dof_1, double dof_2);
+
+/* Student t: the factor k with P(|t| <= k) = probability; dof may be INFINITY. NaN
+   below 0.1 dof. */
+double up_coverage_factor(double probability, double dof);
+
+/* Effective degrees of freedom, Welch-Satterthwaite (GUM G.4.1), of contributions u[i]. */
+double up_effective_dof(const double *u, const double *dof, size_t count);
+
+/* ---- groups ---- */
+
+/* One-way analysis of variance (GUM H.5): whether groups differ by more than their values scatter
+   within them. `value` holds the groups one after another, count[g] values each. */
+struct up_anova {
+    double mean;
+    double between_mean_square, between_dof;
+    double within_mean_square, within_dof;
+    double f;           /* between over within; NaN where nothing scatters within */
+    double probability; /* that chance alone makes an F at least as large */
+    double between_sd;  /* of the groups' own means: what is left after the scatter within, or 0 */
+};
+
+/* False for fewer than two groups, an empty one, no group of two, a number that is not finite. */
+bool up_anova(const double *value, const size_t *count, size_t groups, struct up_anova *anova);
+
+/* Standard deviations pooled, weighted by their degrees of freedom (GUM H.5.2.2). A group without
+   degrees of freedom (a single value, whose sd is NaN) adds nothing. sd is NaN, dof 0 where none
+   is left. */
+struct up_pool {
+    double sd, dof;
+};
+
+struct up_pool up_pool_sds(const double *sd, const double *dof, size_t groups);
+
+/* Whether a standard deviation of its own belongs to a pool that it is not part of, by F: the
+   probability that chance makes their ratio as far from one, to either side. NaN without degrees of
+   freedom, and where nothing scatters. */
+double up_pool_probability(double sd, double dof, const struct up_pool *pool);
+
+/* Values with standard uncertainties that may differ by more than these tell: their mean, and the
+   standard deviation between them that makes the weighted sum of squares what it should be
+   (R. C. Paule and J. Mandel, J. Res. Natl. Bur. Stand. 87 (1982) 377). */
+struct up_consensus {
+    struct up_quantity mean; /* dof: count - 1 */
+    double between_sd;       /* 0 where the uncertainties explain the scatter */
+    double chi_squared;      /* about the mean weighted by the uncertainties alone */
+    double probability;      /* that chance alone makes it at least as large */
+};
+
+/* False for fewer than two values, an uncertainty that is not above zero, a number not finite. */
+bool up_find_consensus(const double *value, const double *u, size_t count,
+                       struct up_consensus *consensus);
+
+/* ---- trend ---- */
+
+/* Straight line through values in time. */
+struct up_trend {
+    struct up_quantity slope; /* unit of the values over that of the time */
+    double probability; /* that chance alone makes a slope as steep, either way; NaN: exact fit */
+};
+
+/* False where the data carry no line: see up_fit_polynomial. */
+bool up_find_trend(const double *time, const double *value, size_t count, struct up_trend *trend);
+
+/* ---- Allan deviation, without overlap, of a stream ----
+   sqrt of half the mean square of the difference between the means of neighbouring groups of as
+   many values as the factor says: 1, 2, 5, 10, ... 2e6. Memory does not grow with the stream. */
+enum { UP_ALLAN_FACTORS = 20 };
+
+struct up_allan_group {
+    double sum, last;
+    unsigned parts; /* of the group that is being filled */
+    bool has_last;
+    double squares;
+    uint64_t pairs;
+};
+
+struct up_allan {
+    struct up_allan_group group[UP_ALLAN_FACTORS];
+    double origin;
+    bool has_origin;
+};
+
+void up_allan_begin(struct up_allan *allan);
+void up_allan_push(struct up_allan *allan, double value);
+/* A step or a gap: no group and no pair reaches across it. */
+void up_allan_break(struct up_allan *allan);
+double up_allan_factor(int index);
+/* NaN where there is no pair. */
+double up_allan_deviation(const struct up_allan *allan, int index);
+/* The index of the least deviation among those with so many pairs; -1 where there is none. */
+int up_allan_minimum(const struct up_allan *allan, uint64_t least_pairs);
+
+#endif

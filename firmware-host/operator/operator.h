@@ -1,0 +1,100 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/*
+ * Who does what a procedure asks: a person at a terminal, a foot on a pedal, another program. An
+ * operator shows events, drives the panel's lamps, buzzer and shaker, and hands back what was
+ * answered. It never waits: whoever runs the procedure polls the entries given here.
+ */
+#ifndef UPTHRUST_OPERATOR_OPERATOR_H
+#define UPTHRUST_OPERATOR_OPERATOR_H
+
+#include <jansson.h>
+#include <poll.h>
+#include <signal.h>
+#include <stdbool.h>
+#include <stdio.h>
+
+#include "bench/fitness.h"
+#include "bench/procedure.h"
+#include "operator/panel.h"
+#include "upthrust/failure.h"
+
+struct up_operator;
+
+enum up_operator_kind {
+    UP_OPERATOR_KEYS,  /* a person at a terminal: lines typed on standard input */
+    UP_OPERATOR_JSON,  /* another program: JSON Lines on standard input and output */
+    UP_OPERATOR_PEDAL, /* a foot on the panel's pedal; where input is a terminal, its keys too */
+};
+
+/* Reads answers from `input`; JSON goes to `output`, words for a person too (standard error, by
+   custom). Neither is closed. The caller destroys it. */
+struct up_operator *up_operator_create(enum up_operator_kind kind, int input, FILE *output);
+void up_operator_destroy(struct up_operator *op);
+
+/* For a person whose output is a terminal: a live screen (live.h) from up_operator_begin to
+   up_operator_end, instead of words; `keyboard` is a terminal too. Call setlocale(LC_CTYPE, "")
+   before. On a terminal that cannot show a screen a line says so, and it stays with words. */
+void up_operator_use_screen(struct up_operator *op, int keyboard);
+
+/* The session's results or calibration, as the last line of a JSON operator; nothing for a person.
+ */
+void up_operator_show_result(struct up_operator *op, json_t *result);
+
+/* ---- while a procedure runs ---- */
+
+/* Procedure and panel must stay until up_operator_end. `panel` may be NULL; `place`, NULL or where
+   we are in a queue, for the screen. */
+void up_operator_begin(struct up_operator *op, const struct up_procedure *procedure,
+                       struct up_panel *panel, const char *place);
+void up_operator_end(struct up_operator *op);
+
+/* False where a question could not be written: nobody would ever answer it. */
+bool up_operator_event(struct up_operator *op, const struct up_event *event,
+                       struct up_failure *failure);
+/* What happened to an answer that up_operator_next gave. */
+void up_operator_accepted(struct up_operator *op);
+void up_operator_refused(struct up_operator *op, unsigned id, const char *why);
+/* The question was asked before and stands. */
+void up_operator_remind(struct up_operator *op);
+
+enum up_reply_kind {
+    UP_REPLY_ANSWER,
+    UP_REPLY_STOP,  /* end the session at once */
+    UP_REPLY_NOTE,  /* `text`: to be stored and shown as an event */
+    UP_REPLY_FAULT, /* the same, of something that is wrong */
+    UP_REPLY_WATER, /* the float switch's level has changed, as `text` says */
+};
+
+struct up_reply {
+    enum up_reply_kind kind;
+    unsigned id; /* answer: of the question */
+    enum up_answer_word word;
+    double number;
+    const char *text;
+};
+
+/* The next thing that a person, foot or program did; false where there is none yet. Reads at most
+   one buffer each time it is called. `is_open`: an answer is waited for. */
+bool up_operator_next(struct up_operator *op, bool is_open, struct up_reply *reply);
+bool up_operator_water_is_low(const struct up_operator *op);
+
+/* Lamps, screen and live load as they are now; `away`: the device is. */
+void up_operator_refresh(struct up_operator *op, bool away);
+
+/* Entries for poll (a descriptor of -1 where there is nothing), and how long it may wait at most;
+   never more than `most_ms`. */
+enum { UP_OPERATOR_POLLED = 3 };
+int up_operator_wait(const struct up_operator *op, bool is_open, int most_ms,
+                     struct pollfd entry[UP_OPERATOR_POLLED]);
+
+/* ---- trying the panel ---- */
+
+/* Tries every GPIO line with the operator: inputs are to be moved, outputs to be seen or heard.
+   False where it was stopped; what was found until then is there. */
+bool up_panel_check(struct up_panel *panel, struct up_operator *op,
+                    const volatile sig_atomic_t *signalled, struct up_findings *findings);
+
+/* JSON of one event as the operator protocol has it; a new reference. */
+json_t *up_event_to_json(const struct up_event *event, double counts_per_kg);
+
+#endif

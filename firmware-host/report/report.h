@@ -1,0 +1,120 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/*
+ * What people look at: the latest results of a catalogue as a table, and as a gnuplot script with
+ * its data that draws again wherever its folder is carried.
+ */
+#ifndef UPTHRUST_REPORT_REPORT_H
+#define UPTHRUST_REPORT_REPORT_H
+
+#include <stdio.h>
+
+#include "upthrust/catalogue.h"
+#include "upthrust/rig.h"
+
+/* The latest result of one item in one water. */
+struct up_row {
+    char item_id[UP_ID_SIZE];
+    char name[UP_NAME_SIZE]; /* raw: escape it for where it goes; "pair: " stands before a pair's */
+    int pieces;
+    char water[48];
+    bool measured;
+    double buoyancy_g, expanded_u_g, tolerance_g;
+    double water_temp_c;
+    char class[16];
+    bool rejudged; /* by a later decision, which class and tolerance are of */
+    char made_utc[UP_TIME_SIZE];
+};
+
+/* The name as it stands beside a number: "pair: ..." and "3 pieces: ..." before what hangs
+   together; the caller frees it. */
+char *up_item_title(const char *name, int pieces);
+
+struct up_rows {
+    struct up_row *row;
+    size_t count;
+};
+
+/* Rows by falling net buoyancy in fresh water (the tank's where that is lacking), each item's rows
+   together. The caller releases them. */
+bool up_rows_load(struct up_catalogue *catalogue, struct up_rows *rows, struct up_failure *failure);
+void up_rows_release(struct up_rows *rows);
+
+/* How people see it. Colour only ever repeats what a word says. */
+struct up_style {
+    bool imperial; /* pounds, ounces, degrees F, feet */
+    bool colour;   /* escape sequences: for a terminal only */
+    bool isolate;  /* names from right to left are isolated: for a terminal of UTF-8 only */
+    int columns;   /* of the terminal; 0: as many as it takes */
+};
+
+/* Numbers for people, their unit behind them; `mass` with its sign, `uncertainty` without. A NaN
+   is "not known". */
+enum { UP_SHOWN_SIZE = 40 };
+void up_style_mass(const struct up_style *style, double mass_g, char text[UP_SHOWN_SIZE]);
+void up_style_uncertainty(const struct up_style *style, double u_g, char text[UP_SHOWN_SIZE]);
+/* Whole grams. */
+void up_style_lead(const struct up_style *style, double mass_g, char text[UP_SHOWN_SIZE]);
+void up_style_temp(const struct up_style *style, double temp_c, char text[UP_SHOWN_SIZE]);
+void up_style_depth(const struct up_style *style, double depth_m, char text[UP_SHOWN_SIZE]);
+void up_style_density(const struct up_style *style, double density_kg_m3, char text[UP_SHOWN_SIZE]);
+/* The class as a word of `columns` columns, coloured where the style says so. */
+void up_style_class(const struct up_style *style, const char *class, int columns, FILE *stream);
+
+/* Aligned columns for a terminal: every item of the catalogue, with its class, net buoyancy and
+   interval in each of the waters named; with none, in those that the catalogue has results for,
+   four at most. */
+bool up_items_print(struct up_catalogue *catalogue, const char *const *waters, size_t count,
+                    const struct up_style *style, FILE *stream, struct up_failure *failure);
+/* One result, told in words: class, grams, interval, what it hangs on, what it means for lead. */
+void up_result_print(const struct up_result *result, const struct up_style *style, FILE *stream);
+
+/* Everything that is known of one item: the newest result of each water in full, older ones
+   briefly. */
+bool up_sheet_print(struct up_catalogue *catalogue, const struct up_item *item,
+                    const struct up_style *style, FILE *stream, struct up_failure *failure);
+/* The same as a JSON document, for the caller to own; NULL where it fails. */
+json_t *up_sheet_to_json(struct up_catalogue *catalogue, const struct up_item *item,
+                         struct up_failure *failure);
+
+/* What a result's record (or up_result_to_json) tells beside its number: trials left out, water
+   taken up, reference bodies, two points, a second depth; nothing where there is none of it. */
+void up_sides_print(const json_t *body, const struct up_style *style, FILE *stream);
+
+/* The way of one result from plateaus to class with every number, as a JSON document for the caller
+   to own, and the same told in words. `wanted` is a result's id or the unique beginning of one
+   (four characters at least), or an item's name or id; NULL: the latest result. `water`: of the
+   item's results that in this water; NULL: in the tank. NULL where there is none, or it is from
+   before the model was kept. */
+json_t *up_explain(struct up_catalogue *catalogue, const char *wanted, const char *water,
+                   struct up_failure *failure);
+void up_explain_print(const json_t *document, const struct up_style *style, FILE *stream);
+
+/* Writes items.gp and items.tsv into `directory`. UP_STATUS_UNABLE where there are no rows. */
+bool up_plot_write(const struct up_rows *rows, const char *directory, struct up_failure *failure);
+
+/* Runs `gnuplot -d items.gp` there, which makes items.svg and items.png. */
+bool up_plot_draw(const char *directory, struct up_failure *failure);
+
+/* The latest calibration of each bench, in the order in which the benches were first calibrated:
+   calibration-1.gp and .tsv and so on. *count: how many; none is no failure. */
+bool up_plot_write_calibrations(struct up_catalogue *catalogue, const char *directory,
+                                unsigned *count, struct up_failure *failure);
+/* Draws them, as calibration-1.svg and .png and so on. */
+bool up_plot_draw_calibrations(const char *directory, unsigned count, struct up_failure *failure);
+
+/* The control chart of each reference body on each bench that weighed it, in the order of the
+   bodies: reference-1.gp and .tsv and so on. *count: how many; none is no failure. */
+bool up_plot_write_references(struct up_catalogue *catalogue, const char *directory,
+                              unsigned *count, struct up_failure *failure);
+/* Draws them, as reference-1.svg and .png and so on. */
+bool up_plot_draw_references(const char *directory, unsigned count, struct up_failure *failure);
+
+/* The load over the time of one run, with plateaus, glitches and what was done: run-ID.gp and .tsv,
+   ID being the first eight characters of `run_id`. `run` is an id, its beginning, or "latest". With
+   the rig that was used (its hash is compared) every reading is drawn, without one the plateaus of
+   the journal. */
+bool up_plot_write_run(struct up_catalogue *catalogue, const char *run, const struct up_rig *rig,
+                       const char *directory, char run_id[UP_ID_SIZE], struct up_failure *failure);
+bool up_plot_draw_run(const char *directory, const char *run_id, struct up_failure *failure);
+
+#endif

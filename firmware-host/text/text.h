@@ -1,0 +1,74 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/*
+ * Text from elsewhere, made harmless for where it goes, and numbers read from text.
+ *
+ * Text from a wire, a file or a catalogue is hostile until escaped: one function for each output
+ * language. All of them turn bytes that are not UTF-8, control characters, byte order marks and
+ * U+2028/U+2029 into U+FFFD. Each returns a string that the caller frees with free(); out of
+ * memory ends the program (up_text_* never return NULL).
+ */
+#ifndef UPTHRUST_TEXT_TEXT_H
+#define UPTHRUST_TEXT_TEXT_H
+
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdio.h>
+
+#include "upthrust/failure.h"
+
+/* For a terminal or a log line: only the common treatment above. Tabs and newlines go too. */
+char *up_text_for_terminal(const char *text);
+
+/* A whole gnuplot string, its double quotes included, to be used with `noenhanced`:
+   a backslash stands before each backslash, double quote and backtick. */
+char *up_text_for_gnuplot(const char *text);
+
+/* Columns of a terminal that clean text takes: none for a combining mark, two for wide letters and
+   emoji. */
+int up_text_columns(const char *text);
+
+/* Prints any text made harmless in so many columns: cut with dots or filled with blanks; 0: as long
+   as it is. With `isolate`, text from right to left stands between U+2068 and U+2069, so that it
+   turns nothing beside it. */
+void up_text_put(FILE *stream, const char *text, int columns, bool isolate);
+
+/* Steps from one text to the other (insert, leave out, replace a byte; case does not count), and
+   whether they are few enough for a slip of the finger. Looks at the first 64 bytes. */
+size_t up_text_distance(const char *a, const char *b);
+bool up_text_is_near(const char *typed, const char *meant);
+
+/* One field of an RFC 4180 file, quoted where needed. A field that a spreadsheet would take for a
+   formula (it begins with = + - @ tab or CR and is no number) gets an apostrophe in front. */
+char *up_text_for_csv(const char *text);
+
+/* Valid UTF-8 with control characters replaced: what may be stored or put in JSON. */
+char *up_text_clean(const char *bytes, size_t length);
+
+/* The same, with line feeds and tabs kept: a whole file's text. */
+char *up_text_clean_lines(const char *text);
+
+/* A whole text as a decimal number ("12", "-0.5", "1e3"), whatever the locale. False where it is
+   anything else: empty, blanks, trailing bytes, nan, inf, hexadecimal, more than 40 characters. */
+bool up_text_number(const char *text, size_t length, double *value);
+
+/* The shortest decimal text that reads back as the same double; "INF", "-INF" and "" for
+   infinities and NaN. The buffer holds it and its NUL: 32 bytes are enough. */
+void up_text_from_number(double value, char *buffer, size_t size);
+
+/* Writes a whole file or nothing: temporary name beside it, write, flush to disk, rename.
+   `write` gets the open stream and returns false when it failed. */
+bool up_text_write_file(const char *path, bool (*write)(FILE *stream, void *context), void *context,
+                        struct up_failure *failure);
+
+/* The same, but a file that would hold the same bytes again is left as it is, its time too: who
+   watches it is not told of nothing. */
+bool up_text_update_file(const char *path, bool (*write)(FILE *stream, void *context),
+                         void *context, struct up_failure *failure);
+
+/* printf into a new string, freed by the caller; and allocation that ends the program when there
+   is no memory left. */
+char *up_text_format(const char *format, ...) __attribute__((format(printf, 1, 2)));
+void *up_allocate(size_t count, size_t size);
+void *up_reallocate(void *old, size_t count, size_t size);
+
+#endif

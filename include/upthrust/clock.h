@@ -1,9 +1,0 @@
-/* SPDX-License-Identifier: GPL-3.0-or-later */
-#ifndef UPTHRUST_CLOCK_H
-#define UPTHRUST_CLOCK_H
-
-/* The host's monotonic clock, in seconds since any beginning. bench/ and metrology/ must not ask:
-   their time is the device's. */
-double up_monotonic_s(void);
-
-#endif

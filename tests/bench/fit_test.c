@@ -1,0 +1,145 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* The fit of a calibration, on loadings made up by hand whose answer follows on paper. */
+#include <math.h>
+#include <setjmp.h>
+#include <stdarg.h>
+#include <stddef.h>
+#include <stdint.h>
+#include <string.h>
+
+#include <cmocka.h>
+
+#include "agree.h"
+#include "hand_bench.h"
+#include "upthrust/measurement.h"
+
+static const double SLOPE = 600000;
+static struct up_loadings loadings;
+static struct up_calibration found;
+
+static int begin(void **state) {
+    static struct hand_bench bench;
+    (void)state;
+    hand_bench_begin(&bench);
+    memset(&loadings, 0, sizeof loadings);
+    loadings.rig = bench.rig;
+    loadings.noise_counts = 20;
+    return 0;
+}
+
+static void hang(double mass_kg, double off_counts) {
+    loadings.point[loadings.points++] = (struct up_calibration_point){
+        .mass_kg = mass_kg, .load_counts = SLOPE * mass_kg + off_counts};
+}
+
+static void fit(void) {
+    struct up_failure failure = {0};
+    if (!up_calibration_fit(&loadings, &found, &failure)) {
+        fail_msg("%s", failure.text);
+    }
+}
+
+/* A loading is the difference of two readings, each rounded to 100 counts (rectangular); the slope
+   has u = sqrt(2) 100 / sqrt(12) / sqrt(sum m^2). */
+static void points_on_a_line_leave_their_rounding(void **state) {
+    (void)state;
+    loadings.rig.division_counts = 100;
+    hang(0.5, 0);
+    hang(1, 0);
+    hang(2, 0);
+    fit();
+    assert_close(found.slope_counts_per_kg, SLOPE, 1e-6);
+    assert_close(found.u_slope_counts_per_kg, sqrt(2) * 100 / sqrt(12) / sqrt(5.25), 1e-9);
+    assert_close(found.lack_of_fit_kg, 0, 1e-12);
+}
+
+/* Masses 1, 1, 2, 2 with residuals e, -e, e, -e either way: sd = e sqrt(8 / 6) with 6 degrees of
+   freedom, u of a slope sd / sqrt(10), t(0.99, 6) = 3.71 (GUM table G.2). Slopes that differ by
+   less than 3.71 sqrt(2) u are one. */
+static bool directions_differ(double times_u) {
+    static const double e = 30;
+    double u = e * sqrt(8.0 / 6) / sqrt(10);
+    loadings.points = 0;
+    for (int i = 0; i < 4; i++) {
+        double mass_kg = i < 2 ? 1 : 2, off = i % 2 == 0 ? e : -e;
+        hang(mass_kg, off);
+        hang(-mass_kg, off - mass_kg * times_u * u);
+    }
+    fit();
+    return !isnan(found.unloading_slope_counts_per_kg);
+}
+
+static void slopes_differ_beyond_the_u_of_both(void **state) {
+    (void)state;
+    assert_false(directions_differ(3.71 * sqrt(2) * 0.97));
+    assert_true(directions_differ(3.71 * sqrt(2) * 1.03));
+    assert_true(directions_differ(-3.71 * sqrt(2) * 1.03));
+    double u = 30 * sqrt(8.0 / 6) / sqrt(10);
+    assert_close(found.slope_counts_per_kg, SLOPE, 1e-6);
+    assert_close(found.unloading_slope_counts_per_kg, SLOPE - 3.71 * sqrt(2) * 1.03 * u, 1e-6);
+    assert_close(found.u_unloading_slope_counts_per_kg, u, 1e-9);
+    assert_true(found.dof == 6);
+}
+
+/* Three masses, each hung twice, whose means lie 120, -60 and 0 counts off the line through zero: a
+   scatter of sqrt((120^2 + 60^2) / 2). Replicates agree, so all of it is lack of fit. */
+static void lack_of_fit_is_the_scatter_of_the_means(void **state) {
+    (void)state;
+    for (int i = 0; i < 2; i++) {
+        hang(0.5, 120);
+        hang(1, -60);
+        hang(2, 0);
+    }
+    fit();
+    assert_close(found.lack_of_fit_kg, sqrt((120.0 * 120 + 60 * 60) / 2) / SLOPE, 1e-9);
+}
+
+/* A creep of c L a decade has the slope c L / (t ln 10) at the time t after the step. */
+static void creep_is_told_a_decade(void **state) {
+    static const double mass_kg[] = {0.5, 1, 2};
+    (void)state;
+    for (int i = 0; i < 3; i++) {
+        hang(mass_kg[i], 0);
+        loadings.slope_per_s[i] =
+            -0.0031 * SLOPE * mass_kg[i] / (loadings.rig.read_after_s * log(10));
+    }
+    fit();
+    assert_close(found.creep_rel_decade, -0.0031, 1e-12);
+}
+
+/* Up 1, 2, 3 kg and down 2, 1, read a minute apart; the loop is 5 g wide at 2 kg and 2 g at 1 kg.
+ */
+static void the_loop_is_as_wide_as_its_widest_place(void **state) {
+    static const double hangs_kg[] = {1, 2, 3, 2, 1}, loop_g[] = {0, 0, 0, 5, 2};
+    (void)state;
+    hang(1, 0);
+    hang(2, 0);
+    hang(3, 0);
+    loadings.stair_masses = 3;
+    loadings.stairs = 5;
+    loadings.stair_begin = (struct up_indication){.time_s = 1000, .load = 70, .known = true};
+    loadings.stair_end = (struct up_indication){.time_s = 1360, .load = 130, .known = true};
+    for (int i = 0; i < 5; i++) { /* the zero drifts by 60 counts in six minutes */
+        loadings.stair_kg[i < 3 ? i : 0] = i < 3 ? hangs_kg[i] : 1;
+        loadings.stair[i] =
+            (struct up_indication){.time_s = 1060 + 60 * i,
+                                   .load = 80 + 10 * i + SLOPE * (hangs_kg[i] + loop_g[i] / 1e3),
+                                   .known = true};
+    }
+    fit();
+    assert_close(found.hysteresis_kg, 0.005, 1e-9);
+    assert_close(found.stair[3].hysteresis_g, 5, 1e-6);
+    assert_close(found.stair[4].hysteresis_g, 2, 1e-6);
+    assert_true(isnan(found.stair[2].hysteresis_g));
+}
+
+#define FIT(test) cmocka_unit_test_setup(test, begin)
+
+int main(void) {
+    const struct CMUnitTest tests[] = {
+        FIT(points_on_a_line_leave_their_rounding),   FIT(slopes_differ_beyond_the_u_of_both),
+        FIT(lack_of_fit_is_the_scatter_of_the_means), FIT(creep_is_told_a_decade),
+        FIT(the_loop_is_as_wide_as_its_widest_place),
+    };
+    return cmocka_run_group_tests_name("fit", tests, NULL, NULL);
+}

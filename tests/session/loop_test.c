@@ -1,0 +1,219 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* The poll loop with a device and an operator that behave badly, in real time. */
+#include <fcntl.h>
+#include <poll.h>
+#include <pthread.h>
+#include <setjmp.h>
+#include <stdarg.h>
+#include <stddef.h>
+#include <stdint.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <termios.h>
+#include <time.h>
+#include <unistd.h>
+
+#include <cmocka.h>
+
+#include "../../firmware-host/session/internal.h"
+#include "text/clock.h"
+
+static const char *const RIG =
+    "[rig]\nid = x\n[port]\nkind = pty\npath = %s\nreturn_s = 0\n"
+    "[line]\nlayout = fields\nseparator = comma\ntime_field = 1\ntime_unit = ms\nload_field = 2\n"
+    "poll = R\\n\n";
+
+/* ---- a bench: a device that answers polls, an operator on two pipes ---- */
+
+static struct {
+    struct up_rig rig;
+    struct up_procedure *procedure;
+    struct session session;
+    int wire, answers[2], asks[2];
+    FILE *output;
+    volatile sig_atomic_t signalled;
+    unsigned lost, answered;
+} bench;
+
+static void sleep_s(double time_s) {
+    struct timespec span = {(time_t)time_s, (long)((time_s - (double)(time_t)time_s) * 1e9)};
+    nanosleep(&span, NULL);
+}
+
+static void hear_bytes(void *context, const char *bytes, size_t length, double arrival_s) {
+    (void)context, (void)bytes, (void)length, (void)arrival_s;
+}
+
+static bool hear_event(void *context, const struct up_event *event, struct up_failure *failure) {
+    (void)context, (void)event, (void)failure;
+    return true;
+}
+
+static void hear_answer(void *context, const struct up_reply *answer, double time_s) {
+    (void)context, (void)answer, (void)time_s;
+    bench.answered++;
+}
+
+static void hear_note(void *context, enum note note, const char *text) {
+    (void)context, (void)text;
+    bench.lost += note == NOTE_LOST;
+}
+
+static void open_wire(char *path, size_t size) {
+    struct termios settings;
+    bench.wire = posix_openpt(O_RDWR | O_NOCTTY);
+    assert_true(bench.wire >= 0 && grantpt(bench.wire) == 0 && unlockpt(bench.wire) == 0);
+    assert_int_equal(ptsname_r(bench.wire, path, size), 0);
+    assert_int_equal(tcgetattr(bench.wire, &settings), 0);
+    cfmakeraw(&settings);
+    assert_int_equal(tcsetattr(bench.wire, TCSANOW, &settings), 0);
+}
+
+static void begin(const char *output) {
+    char path[64], text[512];
+    struct up_failure failure = {0};
+    memset(&bench, 0, sizeof bench);
+    open_wire(path, sizeof path);
+    snprintf(text, sizeof text, RIG, path);
+    if (!up_rig_parse("x.ini", text, &bench.rig, &failure)) {
+        fail_msg("%s", failure.text);
+    }
+    struct up_calibrate_plan plan = {.rig = &bench.rig, .mass_kg = {0.5, 1, 2}, .masses = 3};
+    assert_true(up_procedure_calibrate(&plan, &bench.procedure, &failure));
+    assert_int_equal(pipe(bench.answers), 0);
+    assert_int_equal(pipe(bench.asks), 0);
+    bench.output = output != NULL ? fopen(output, "w") : fdopen(bench.asks[1], "w");
+    assert_non_null(bench.output);
+    bench.session =
+        (struct session){.rig = &bench.rig,
+                         .procedure = bench.procedure,
+                         .op = up_operator_create(UP_OPERATOR_JSON, bench.answers[0], bench.output),
+                         .listener = {NULL, hear_bytes, hear_event, hear_answer, hear_note},
+                         .signalled = &bench.signalled,
+                         .silence_s = 0.3};
+    if (!up_source_open(&bench.rig, NULL, &bench.session.source, &failure)) {
+        fail_msg("%s", failure.text);
+    }
+}
+
+/* With somebody at the other end; what the session took, in seconds. */
+static double run(void *(*other_end)(void *), bool good, struct up_failure *failure) {
+    pthread_t thread;
+    double begun_s = up_monotonic_s();
+    assert_int_equal(pthread_create(&thread, NULL, other_end, NULL), 0);
+    up_operator_begin(bench.session.op, bench.procedure, NULL, NULL);
+    bool went_well = session_run(&bench.session, failure);
+    double took_s = up_monotonic_s() - begun_s;
+    up_operator_end(bench.session.op);
+    up_source_close(bench.session.source);
+    fclose(bench.output); /* the other end leaves */
+    close(bench.answers[0]);
+    pthread_join(thread, NULL);
+    up_operator_destroy(bench.session.op);
+    up_procedure_destroy(bench.procedure);
+    close(bench.wire);
+    close(bench.answers[1]);
+    close(bench.asks[0]);
+    assert_int_equal(went_well, good);
+    return took_s;
+}
+
+/* ---- a polled device and a slow hand ---- */
+
+static void answer(const char *line) {
+    char text[64];
+    unsigned id = 0;
+    const char *at = strstr(line, "\"id\":");
+    if (at != NULL && sscanf(at, "\"id\":%u", &id) == 1) {
+        int length = snprintf(text, sizeof text, "{\"id\":%u,\"answer\":\"done\"}\n", id);
+        sleep_s(3 * bench.session.silence_s); /* no poll goes out meanwhile */
+        if (write(bench.answers[1], text, (size_t)length) != length) {
+            abort();
+        }
+    }
+}
+
+/* Answers each poll at once and each ask late; after two answers it is enough. */
+static void *slow_hand(void *context) {
+    static char line[4096];
+    static int samples;
+    (void)context;
+    for (;;) {
+        struct pollfd entry[] = {{.fd = bench.asks[0], .events = POLLIN},
+                                 {.fd = bench.wire, .events = POLLIN}};
+        poll(entry, 2, -1);
+        if ((entry[1].revents & POLLIN) != 0 && read(bench.wire, line, sizeof line) > 0) {
+            int length = snprintf(line, sizeof line, "%d,1000\n", 100 * samples++);
+            bench.signalled = samples > 3;
+            if (write(bench.wire, line, (size_t)length) != length) {
+                abort();
+            }
+        }
+        if (entry[0].revents != 0) {
+            ssize_t got = read(bench.asks[0], line, sizeof line - 1);
+            if (got <= 0) {
+                return NULL;
+            }
+            line[got] = '\0';
+            answer(line);
+        }
+    }
+}
+
+static void a_polled_device_is_not_silent_while_a_person_is_asked(void **state) {
+    struct up_failure failure = {0};
+    (void)state;
+    begin(NULL);
+    run(slow_hand, true, &failure);
+    assert_true(bench.answered >= 1);
+    assert_int_equal(bench.lost, 0);
+}
+
+/* ---- an operator that sends without end ---- */
+
+static void *flood(void *context) {
+    static char junk[4096];
+    double begun_s = up_monotonic_s();
+    (void)context;
+    for (size_t i = 0; i < sizeof junk; i++) {
+        junk[i] = i % 2 == 0 ? '\n' : 'x';
+    }
+    signal(SIGPIPE, SIG_IGN);
+    while (write(bench.answers[1], junk, sizeof junk) > 0) {
+        bench.signalled = up_monotonic_s() - begun_s > 0.3;
+    }
+    return NULL;
+}
+
+static void a_signal_is_heeded_under_a_flood(void **state) {
+    struct up_failure failure = {0};
+    (void)state;
+    begin("/dev/null");
+    assert_true(run(flood, true, &failure) < 3);
+}
+
+/* ---- a question that nobody can read ---- */
+
+static void *nobody(void *context) {
+    return context;
+}
+
+static void a_question_that_cannot_be_written_ends_the_session(void **state) {
+    struct up_failure failure = {0};
+    (void)state;
+    begin("/dev/full");
+    run(nobody, false, &failure);
+    assert_int_equal(failure.status, UP_STATUS_UNABLE);
+    assert_non_null(strstr(failure.text, "cannot write the question"));
+    assert_non_null(strstr(failure.text, "No space left"));
+}
+
+int main(void) {
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(a_polled_device_is_not_silent_while_a_person_is_asked),
+        cmocka_unit_test(a_signal_is_heeded_under_a_flood),
+        cmocka_unit_test(a_question_that_cannot_be_written_ends_the_session),
+    };
+    return cmocka_run_group_tests_name("the loop of a session", tests, NULL, NULL);
+}
