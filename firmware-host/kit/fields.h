@@ -7,8 +7,8 @@
 #include <stdbool.h>
 #include <stddef.h>
 
-#include "upthrust/failure.h"
 #include "kit/kit.h"
+#include "upthrust/failure.h"
 
 struct place {
     const json_t *json;

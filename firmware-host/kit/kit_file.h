@@ -4,8 +4,8 @@
 #define UPTHRUST_KIT_FILE_H
 
 #include "kit/fields.h"
-#include "upthrust/catalogue.h"
 #include "kit/kit.h"
+#include "upthrust/catalogue.h"
 #include "upthrust/water.h"
 
 enum { KIT_WATERS_MAX = UP_KIT_CHECKS_MAX + 2 };
@@ -18,7 +18,7 @@ struct kit_dive {
 
 /* What a result of the catalogue brings besides its number. */
 struct kit_source {
-    char item_id[UP_ID_SIZE], result_id[UP_ID_SIZE];
+    char bench[UP_NAME_SIZE];
     struct up_result *result; /* NULL where the part is given by data */
 };
 
@@ -27,6 +27,7 @@ struct kit_file {
     struct kit_dive dive;
     struct up_water water[KIT_WATERS_MAX];
     unsigned waters;
+    struct up_catalogue *catalogue; /* NULL: none */
     struct kit_source source[UP_KIT_PARTS_MAX];
     double *covariance_kg2;
 };
@@ -38,6 +39,10 @@ bool read_dive(struct kit_file *file, const struct place *kit);
 /* Another water than the dive's. */
 bool set_water(struct kit_file *file, const struct place *place, const struct up_water *named,
                double depth_m, struct up_kit_state *state);
+
+/* The newest measurement in a tank of the item that a part names. */
+bool read_catalogue_item(struct kit_file *file, const struct place *place, struct up_part *part);
+void share_errors_of_results(struct kit_file *file);
 
 /* `catalogue` may be NULL where no part is an item of it. */
 bool kit_read(const char *path, struct up_catalogue *catalogue, struct kit_file *file,

@@ -67,9 +67,9 @@ static bool read_gear(struct kit_file *file, const struct place *place, struct u
                                         "u_volume_l", "density_kg_m3", "u_density_kg_m3",
                                         "place_m",    "u_place_m",     "accept",
                                         NULL};
-    (void)file;
     return only_keys(place, known) &&
-           (json_object_get(place->json, "item") != NULL || read_by_data(place, part));
+           (json_object_get(place->json, "item") != NULL ? read_catalogue_item(file, place, part)
+                                                         : read_by_data(place, part));
 }
 
 static bool read_lead_part(const struct place *place, struct up_part *part) {
@@ -281,6 +281,33 @@ static bool read_all(struct kit_file *file, const struct place *kit) {
     return number(kit, "u_gauge_bar", 0, 50, 3, &file->kit.u_gauge_bar) && read_diver(file, kit) &&
            read_list(kit, file, "parts", UP_KIT_PARTS_MAX, read_part) &&
            read_list(kit, file, "checks", UP_KIT_CHECKS_MAX, read_check) && read_dive(file, kit);
+}
+
+bool kit_read(const char *path, struct up_catalogue *catalogue, struct kit_file *file,
+              struct up_failure *failure) {
+    json_error_t error;
+    size_t length = 0;
+    memset(file, 0, sizeof *file);
+    file->catalogue = catalogue;
+    char *bytes = up_text_read_file(path, UP_LINKS_FOLLOWED, FILE_BYTES_MAX, &length, failure);
+    if (bytes == NULL) {
+        return false;
+    }
+    json_t *json = json_loadb(bytes, length, JSON_REJECT_DUPLICATES, &error);
+    free(bytes);
+    if (json == NULL) {
+        return up_fail(failure, UP_STATUS_WRONG_INPUT, "%.300s, line %d: %s", path, error.line,
+                       error.text);
+    }
+    struct place kit = {.json = json, .failure = failure};
+    bool good = read_all(file, &kit);
+    json_decref(json);
+    if (good) {
+        share_errors_of_results(file);
+    } else {
+        kit_release(file);
+    }
+    return good;
 }
 
 void kit_release(struct kit_file *file) {
