@@ -40,7 +40,7 @@ static struct up_bounded minus(struct up_bounded a) {
 
 /* From a mass and a volume, or a density. */
 static bool read_by_data(const struct place *place, struct up_part *part) {
-    struct up_bounded mass, density;
+    struct up_bounded mass = {0}, density = {0};
     bool dense = json_object_get(place->json, "density_kg_m3") != NULL;
     if (!bounded(place, "mass_kg", 1e-4, 60, NEVER, GIVEN_REL, 1, &mass)) {
         return false;
@@ -108,7 +108,7 @@ static bool read_metal(const struct place *place, struct up_bounded *density) {
 /* The mass when empty is of the metal, and of valve and boot as far as they are in it. */
 static bool read_outside(const struct place *place, struct up_bounded empty_kg,
                          struct up_bounded inside_m3, struct up_part *part) {
-    struct up_bounded density, extras_kg, extras_m3;
+    struct up_bounded density = {0}, extras_kg = {0}, extras_m3 = {0};
     if (json_object_get(place->json, "outside_volume_l") != NULL) {
         return bounded(place, "outside_volume_l", 0.2, 150, NEVER, 0.005, LITRE, &part->volume_m3);
     }
@@ -143,7 +143,7 @@ static bool read_cylinder(const struct place *place, struct up_part *part) {
                                         "place_m",
                                         "u_place_m",
                                         NULL};
-    struct up_bounded empty_kg, inside_m3;
+    struct up_bounded empty_kg = {0}, inside_m3 = {0};
     double oxygen_percent;
     if (!only_keys(place, known) ||
         !bounded(place, "water_volume_l", 0.1, 100, NEVER, 0.005, LITRE, &inside_m3) ||
@@ -165,7 +165,7 @@ static bool read_suit(const struct place *place, struct up_part *part) {
         "u_gas_l", "volume_l",  "u_volume_l", "density_kg_m3", "u_density_kg_m3",
         "place_m", "u_place_m", NULL};
     static const double RUBBER_KG_M3 = 1230, GUESS_M3 = 5e-3;
-    struct up_bounded mass;
+    struct up_bounded mass = {0};
     if (!only_keys(place, known) ||
         !bounded(place, "mass_kg", 0.1, 20, NEVER, GIVEN_REL, 1, &mass) ||
         !bounded(place, "gas_l", 0, 60, (double)NAN, 0.2, LITRE, &part->gas_m3)) {
@@ -283,6 +283,12 @@ static bool read_all(struct kit_file *file, const struct place *kit) {
            read_list(kit, file, "checks", UP_KIT_CHECKS_MAX, read_check) && read_dive(file, kit);
 }
 
+static bool name_file(const char *path, struct up_failure *failure) {
+    char what[sizeof failure->text];
+    snprintf(what, sizeof what, "%s", failure->text);
+    return up_fail(failure, failure->status, "%.100s: %.400s", path, what);
+}
+
 bool kit_read(const char *path, struct up_catalogue *catalogue, struct kit_file *file,
               struct up_failure *failure) {
     json_error_t error;
@@ -304,10 +310,10 @@ bool kit_read(const char *path, struct up_catalogue *catalogue, struct kit_file 
     json_decref(json);
     if (good) {
         share_errors_of_results(file);
-    } else {
-        kit_release(file);
+        return true;
     }
-    return good;
+    kit_release(file);
+    return name_file(path, failure);
 }
 
 void kit_release(struct kit_file *file) {

@@ -312,10 +312,15 @@ static json_t *shares_of(const struct answers *answers) {
     struct up_kit_state state = state_at(answers->file, dive->stop_m, NEAR_EMPTY_BAR);
     size_t count = up_kit_shares(answers->draws, &state, share, SHARES_SHOWN);
     json_t *list = json_array();
+    double rest = 1;
     for (size_t i = 0; i < count; i++) {
+        rest -= share[i].share;
         json_array_append_new(list, json_pack("{s:o, s:f}", "input", up_json_text(share[i].name),
                                               "share", share[i].share));
     }
+    json_array_append_new(list, json_pack("{s:s, s:f}", "input",
+                                          "breath, and what was read at each check", "share",
+                                          fmax(rest, 0)));
     return list;
 }
 

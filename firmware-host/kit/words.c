@@ -45,10 +45,11 @@ static void print_lead(const json_t *report, FILE *stream) {
     }
     const json_t *water = json_object_get(report, "other_water");
     const json_t *change = json_object_get(water, "lead_to_add");
-    fprintf(stream,
-            "  from the last check's water (%.1f kg/m3) to this one (%.1f): %+.1f +- %.1f kg\n",
-            of(water, "from_kg_m3"), of(water, "to_kg_m3"), of(change, "value_kg"),
-            (of(change, "high_kg") - of(change, "low_kg")) / 2);
+    fprintf(
+        stream,
+        "  from the last check's water (%.1f kg/m3) to this one (%.1f): from %+.1f to %+.1f kg\n",
+        of(water, "from_kg_m3"), of(water, "to_kg_m3"), up_to_tenth(of(change, "low_kg")),
+        up_to_tenth(of(change, "high_kg")));
 }
 
 static void print_lift(const json_t *lift, FILE *stream) {
