@@ -139,7 +139,7 @@ static void a_step_of_one_division_is_no_unrest(void **state) {
     for (int steps = 1; steps < 3; steps++) {
         struct up_finder *finder = up_finder_create(&display, &quiet);
         up_quiet_begin(&quiet);
-        for (int i = 0; i < 150; i++) {
+        for (int i = 0; i < 200; i++) {
             struct up_reading one = {.time_s = 0.1 * i,
                                      .load = 0.36 + (i < 60 ? 0 : 0.005 * steps)};
             found += up_finder_push(finder, &one, 0.005 / sqrt(12), &plateau);
