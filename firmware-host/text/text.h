@@ -14,8 +14,8 @@
 #include <stddef.h>
 #include <stdio.h>
 
-#include "upthrust/failure.h"
 #include "text/memory.h"
+#include "upthrust/failure.h"
 
 /* For a terminal or a log line: only the common treatment above. Tabs and newlines go too. */
 char *up_text_for_terminal(const char *text);
