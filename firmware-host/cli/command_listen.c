@@ -47,7 +47,7 @@ static bool fit_loads(const struct up_heard_column *column, const double *load, 
     return true;
 }
 
-/* ---- telling ---- */
+/* ---- printing ---- */
 
 static json_t *plateaus_to_json(const struct up_heard_column *column) {
     json_t *list = json_array();
@@ -189,15 +189,15 @@ static void print_refusals(const struct up_reader *reader) {
 }
 
 static void print_pace(const struct up_pace *pace) {
-    uint64_t told = 0;
+    uint64_t events = 0;
     for (int i = 0; i < UP_PACE_KINDS; i++) {
         if (pace->count[i] > 0) {
             printf("  %s: %llu\n", up_pace_name((enum up_pace_kind)i),
                    (unsigned long long)pace->count[i]);
-            told += i == UP_PACE_BACK ? 0 : pace->count[i];
+            events += i == UP_PACE_BACK ? 0 : pace->count[i];
         }
     }
-    for (uint64_t i = 0; i < told && i < 4; i++) {
+    for (uint64_t i = 0; i < events && i < 4; i++) {
         const struct up_pace_event *event = &pace->first[i];
         printf("  %s at %.3f s: %.3g s, before %.3g s a line\n", up_pace_name(event->kind),
                event->time_s, event->interval_s, event->settled_s);

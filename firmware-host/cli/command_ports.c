@@ -73,7 +73,7 @@ static void print_sample(const struct up_probe *probe) {
     }
 }
 
-/* `alone`: its failure becomes the program's, and is told there. */
+/* `alone`: its failure becomes the program's, and is printed there. */
 static void print_probe(const struct up_probe *probe, bool alone) {
     static const char letter[] = {'N', 'E', 'O'};
     char *name = up_text_for_terminal(probe->port.name);
@@ -188,7 +188,7 @@ static void find_port(const struct ports *ports, const char *path, struct up_por
     }
 }
 
-/* Every port is heard, whatever the one before said; with one named, its failure is ours. */
+/* Every port is tried, whatever came of the one before; with one named, its failure is ours. */
 static bool listen_to_all(struct ports *ports, const char *path, const char *replay,
                           struct up_failure *failure) {
     size_t count = path != NULL || replay != NULL ? 1 : ports->count;

@@ -115,7 +115,7 @@ static const struct up_port_settings tried[] = {
 };
 enum { TRIED = sizeof tried / sizeof tried[0] };
 
-static bool keep_bytes(void *context, const char *bytes, size_t length) {
+static bool collect_bytes(void *context, const char *bytes, size_t length) {
     struct up_probe *probe = context;
     size_t room = sizeof probe->bytes - probe->length;
     double now_s = up_monotonic_s();
@@ -148,7 +148,7 @@ static bool try_settings(struct up_probe *probe, double seconds,
     bool good = up_source_open(&rig, probe->port.name, &source, &probe->failure);
     probe->length = 0;
     probe->span_s = 0;
-    good = good && hear(&(struct hearing){source, seconds, signalled, probe, NULL, keep_bytes},
+    good = good && hear(&(struct hearing){source, seconds, signalled, probe, NULL, collect_bytes},
                         &probe->failure);
     up_source_close(source);
     *next = good && probe->length > 0 && *signalled == 0;
@@ -184,7 +184,7 @@ bool up_probe_recording(struct up_probe *probe, const char *path) {
     bool good = up_source_open_capture(path, &source, &probe->failure);
     probe->kind = UP_PORT_CAPTURE;
     snprintf(probe->port.name, sizeof probe->port.name, "%s", path);
-    good = good && hear(&(struct hearing){source, (double)INFINITY, &none, probe, NULL, keep_bytes},
+    good = good && hear(&(struct hearing){source, (double)INFINITY, &none, probe, NULL, collect_bytes},
                         &probe->failure);
     up_source_close(source);
     probe->found = good && judge(probe);
