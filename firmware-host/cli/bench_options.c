@@ -10,7 +10,7 @@
 
 #include "text/text.h"
 
-/* A pedal says no numbers: none may be asked for. */
+/* A pedal cannot enter numbers: none may be asked for. */
 static bool can_pedal(const struct bench_options *options, bool measures,
                       struct up_failure *failure) {
     const struct up_rig *rig = &options->rig;

@@ -21,8 +21,7 @@ bool read_operator(const struct arguments *arguments, bool document, enum up_ope
 bool open_bench(const struct arguments *arguments, bool measures, struct bench_options *options,
                 struct up_failure *failure);
 
-/* --resume: refuses what the run's plan says already (ended by NULL); a second word on it would be
-   taken for heard. */
+/* --resume: refuses what the run's plan holds already (ended by NULL): it would be ignored. */
 bool read_resume(const struct arguments *arguments, const char *const *planned,
                  struct bench_options *options, struct up_failure *failure);
 
@@ -32,7 +31,7 @@ bool check_words(const struct arguments *arguments, struct up_failure *failure);
 /* --replay: a run goes through as it was, and what else is asked for would be passed over. */
 bool only_replays(const struct arguments *arguments, struct up_failure *failure);
 
-/* A class named here goes before what the rig file says of its masses. */
+/* A class named here replaces that of the rig file. */
 bool read_conditions(const struct arguments *arguments, struct bench_options *options,
                      struct up_failure *failure);
 

@@ -63,7 +63,7 @@ bool option_list(const struct arguments *arguments, const char *name, double *va
                  int *count, struct up_failure *failure);
 
 const char *catalogue_directory(const struct arguments *arguments);
-/* Opens what --catalogue names; where there is none yet, the failure says how to begin. */
+/* Opens what --catalogue names; where there is none yet, the failure shows how to begin. */
 bool open_catalogue(const struct arguments *arguments, enum up_catalogue_mode mode,
                     struct up_catalogue **catalogue, struct up_failure *failure);
 
@@ -119,7 +119,7 @@ void print_command_help(const struct command *command, FILE *stream);
 void print_man_page(FILE *stream);
 void print_bash_completion(FILE *stream);
 
-/* What help tells of a command beside its row of the table (help_texts.c). A command without an
+/* Help for a command beside its row of the table (help_texts.c). A command without an
    entry stands among the tools. */
 enum help_group { HELP_AT_THE_TANK, HELP_CATALOGUE, HELP_TOOLS, HELP_GROUPS };
 struct help_text {

@@ -187,7 +187,7 @@ static json_t *charts_to_json(struct up_catalogue *catalogue, const struct up_re
     return list;
 }
 
-static bool tell(const struct arguments *arguments, struct up_catalogue *catalogue,
+static bool print_body(const struct arguments *arguments, struct up_catalogue *catalogue,
                  const struct up_reference *body, struct up_failure *failure) {
     struct up_past_check *past;
     struct up_style style;
@@ -218,7 +218,7 @@ static enum up_status add(const struct arguments *arguments, struct up_catalogue
     struct up_reference body = {.mass_kg = up_known(0, 0), .volume_m3 = up_known(0, 0)};
     bool good = read_given(arguments, &body, failure) &&
                 up_reference_add(catalogue, &body, failure) &&
-                tell(arguments, catalogue, &body, failure);
+                print_body(arguments, catalogue, &body, failure);
     return good ? UP_STATUS_DONE : failure->status;
 }
 
@@ -238,7 +238,7 @@ static enum up_status edit(const struct arguments *arguments, struct up_catalogu
     bool good = find_named(arguments, "edit", catalogue, &body, failure) &&
                 read_given(arguments, &body, failure) &&
                 up_reference_add(catalogue, &body, failure) &&
-                tell(arguments, catalogue, &body, failure);
+                print_body(arguments, catalogue, &body, failure);
     return good ? UP_STATUS_DONE : failure->status;
 }
 
@@ -246,7 +246,7 @@ static enum up_status show(const struct arguments *arguments, struct up_catalogu
                            struct up_failure *failure) {
     struct up_reference body;
     bool good = find_named(arguments, "show", catalogue, &body, failure) &&
-                tell(arguments, catalogue, &body, failure);
+                print_body(arguments, catalogue, &body, failure);
     return good ? UP_STATUS_DONE : failure->status;
 }
 

@@ -297,7 +297,7 @@ static bool store(const struct judging *judging, struct up_catalogue *catalogue,
     return good;
 }
 
-/* ---- telling ---- */
+/* ---- printing ---- */
 
 static void print_line(const struct line *line, const struct up_style *style) {
     const struct up_result *result = &line->decided.result;

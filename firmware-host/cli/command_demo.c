@@ -293,7 +293,7 @@ static bool measure_all(struct demo *demo, struct up_failure *failure) {
     return good;
 }
 
-/* ---- telling ---- */
+/* ---- printing ---- */
 
 static void print_table(const struct demo *demo) {
     unsigned inside = 0, all = 0;
@@ -368,7 +368,7 @@ static bool leave_files(struct demo *demo, struct up_failure *failure) {
                 up_plot_write_calibrations(demo->catalogue, plots, &calibrations, failure) &&
                 up_export_csv(demo->catalogue, exchange, failure) &&
                 up_export_json(demo->catalogue, exchange, failure);
-    /* A missing gnuplot must not hide the results: it is told after them. */
+    /* A missing gnuplot must not hide the results: it is reported after them. */
     bool drawn = good && up_plot_draw(plots, failure) &&
                  up_plot_draw_calibrations(plots, calibrations, failure);
     up_rows_release(&rows);
@@ -377,7 +377,7 @@ static bool leave_files(struct demo *demo, struct up_failure *failure) {
     return good && drawn;
 }
 
-static enum up_status tell(struct demo *demo, struct up_failure *failure) {
+static enum up_status report(struct demo *demo, struct up_failure *failure) {
     bool drawn = leave_files(demo, failure);
     enum up_status status = UP_STATUS_DONE;
     if (demo->json) {
@@ -411,7 +411,7 @@ enum up_status command_demo(const struct arguments *arguments, struct up_failure
     demo.measured = up_allocate(ITEMS_MAX, sizeof *demo.measured);
     fprintf(stderr, "A simulated tank, seed %d, in virtual time:\n", demo.seed);
     if (set_up(&demo, failure) && measure_all(&demo, failure)) {
-        status = tell(&demo, failure);
+        status = report(&demo, failure);
     } else {
         status = failure->status;
     }

@@ -9,7 +9,7 @@
 const struct option_text options_import[] = {OPTION_CATALOGUE, OPTION_JSON, OPTION_END};
 const struct option_text options_merge[] = {OPTION_CATALOGUE, OPTION_JSON, OPTION_END};
 
-static void tell(const char *from, const struct up_intake *intake, bool json) {
+static void print_intake(const char *from, const struct up_intake *intake, bool json) {
     if (json) {
         print_json(json_pack("{s:s, s:I, s:I}", "schema", "upthrust-taken-1", "records_new",
                              (json_int_t)intake->fresh, "records_known",
@@ -36,7 +36,7 @@ static enum up_status take(const struct arguments *arguments, const char *what,
                 work(catalogue, arguments->word[0], &intake, failure);
     up_catalogue_close(catalogue);
     if (good) {
-        tell(arguments->word[0], &intake, option_given(arguments, "json"));
+        print_intake(arguments->word[0], &intake, option_given(arguments, "json"));
     }
     return good ? UP_STATUS_DONE : failure->status;
 }

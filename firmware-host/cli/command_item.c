@@ -151,7 +151,7 @@ static void print_item(const struct up_item *item) {
     free(size);
 }
 
-static void tell(const struct up_item *item, bool json) {
+static void show_item(const struct up_item *item, bool json) {
     if (json) {
         json_t *document = up_item_to_json(item);
         json_object_set_new(document, "schema", json_string("upthrust-item-1"));
@@ -171,7 +171,7 @@ static enum up_status add(const struct arguments *arguments, struct up_catalogue
         !up_item_add(catalogue, &item, failure)) {
         return failure->status;
     }
-    tell(&item, option_given(arguments, "json"));
+    show_item(&item, option_given(arguments, "json"));
     return UP_STATUS_DONE;
 }
 
@@ -192,7 +192,7 @@ static bool read_changes(const struct arguments *arguments, struct up_item *item
     return read_given(arguments, item, failure);
 }
 
-static bool tell_version(const struct up_record *record, void *context) {
+static bool print_version(const struct up_record *record, void *context) {
     unsigned *count = context;
     struct up_item item;
     if (up_item_from_json(record->content, &item)) {
@@ -213,12 +213,12 @@ static bool count_version(const struct up_record *record, void *context) {
 }
 
 /* Changes that two catalogues made apart are shown before one of them wins. */
-static bool tell_versions(struct up_catalogue *catalogue, const char *item_id,
-                          struct up_failure *failure) {
-    unsigned versions = 0, told = 0;
+static bool print_versions(struct up_catalogue *catalogue, const char *item_id,
+                           struct up_failure *failure) {
+    unsigned versions = 0, printed = 0;
     return up_catalogue_each_live(catalogue, "item", item_id, count_version, &versions, failure) &&
            (versions < 2 ||
-            up_catalogue_each_live(catalogue, "item", item_id, tell_version, &told, failure));
+            up_catalogue_each_live(catalogue, "item", item_id, print_version, &printed, failure));
 }
 
 static enum up_status edit(const struct arguments *arguments, struct up_catalogue *catalogue,
@@ -232,10 +232,10 @@ static enum up_status edit(const struct arguments *arguments, struct up_catalogu
     if (!up_item_find(catalogue, arguments->word[1], &item, failure) ||
         !read_changes(arguments, &item, failure) ||
         !read_together(arguments, catalogue, &item, failure) ||
-        !tell_versions(catalogue, item.id, failure) || !up_item_add(catalogue, &item, failure)) {
+        !print_versions(catalogue, item.id, failure) || !up_item_add(catalogue, &item, failure)) {
         return failure->status;
     }
-    tell(&item, option_given(arguments, "json"));
+    show_item(&item, option_given(arguments, "json"));
     return UP_STATUS_DONE;
 }
 
@@ -249,7 +249,7 @@ static enum up_status show(const struct arguments *arguments, struct up_catalogu
     if (!up_item_find(catalogue, arguments->word[1], &item, failure)) {
         return failure->status;
     }
-    tell(&item, option_given(arguments, "json"));
+    show_item(&item, option_given(arguments, "json"));
     return UP_STATUS_DONE;
 }
 

@@ -117,7 +117,7 @@ static enum up_status list(const struct arguments *arguments, struct up_catalogu
     return UP_STATUS_DONE;
 }
 
-static void tell_set(const struct up_kind *kind, bool json) {
+static void print_set(const struct up_kind *kind, bool json) {
     if (json) {
         print_json(json_pack("{s:s, s:s, s:o, s:o}", "schema", "upthrust-kind-1", "name",
                              kind->name, "tolerance_one_g",
@@ -160,7 +160,7 @@ static enum up_status set(const struct arguments *arguments, struct up_catalogue
         option_number(arguments, "tolerance-pair-g", 0.1, 1e5, &kind.tolerance_pair_g, failure) &&
         up_kind_set(catalogue, &kind, failure);
     if (good) {
-        tell_set(&kind, option_given(arguments, "json"));
+        print_set(&kind, option_given(arguments, "json"));
     }
     return good ? UP_STATUS_DONE : failure->status;
 }

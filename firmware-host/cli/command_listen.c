@@ -1,15 +1,12 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include <errno.h>
 #include <math.h>
-#include <poll.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
-#include "bench/listen.h"
 #include "cli.h"
 #include "metrology/statistics.h"
-#include "text/clock.h"
+#include "session/hear.h"
 #include "text/json.h"
 #include "text/text.h"
 
@@ -22,69 +19,8 @@ const struct option_text options_listen[] = {
     OPTION_JSON,
     OPTION_END};
 
-enum { LOADS_MAX = 256, CHUNK = 65536, LEAST_LINES = 20 };
+enum { LOADS_MAX = 256, LEAST_LINES = 20 };
 enum { LEAST_PAIRS = 8 }; /* an Allan deviation of fewer is too vague to call it the least */
-
-/* ---- hearing ---- */
-
-static bool hear_all(struct up_source *source, struct up_listening *listening,
-                     struct up_failure *failure) {
-    static char bytes[CHUNK];
-    size_t length = 0;
-    enum up_read read;
-    while ((read = up_source_read(source, bytes, sizeof bytes, &length)) == UP_READ_BYTES) {
-        up_listening_bytes(listening, bytes, length);
-        if (signalled != 0) {
-            break;
-        }
-    }
-    return read != UP_READ_LOST ||
-           up_fail(failure, UP_STATUS_WRONG_INPUT, "cannot read the capture: %s", strerror(errno));
-}
-
-static bool poll_device(const struct up_rig *rig, struct up_source *source,
-                        const struct up_listening *listening, uint64_t *awaited,
-                        struct up_failure *failure) {
-    if (rig->line.poll[0] == '\0' || listening->reader.lines < *awaited) {
-        return true;
-    }
-    *awaited = listening->reader.lines + (uint64_t)rig->line.poll_lines;
-    return up_source_write(source, rig->line.poll, strlen(rig->line.poll), failure);
-}
-
-static bool hear_port(const struct up_rig *rig, struct up_source *source, double seconds,
-                      struct up_listening *listening, struct up_failure *failure) {
-    char bytes[4096];
-    double end_s = up_monotonic_s() + seconds;
-    uint64_t awaited = 0;
-    while (up_monotonic_s() < end_s && signalled == 0) {
-        struct pollfd entry = {.fd = up_source_descriptor(source), .events = POLLIN};
-        size_t length = 0;
-        enum up_read read;
-        if (!poll_device(rig, source, listening, &awaited, failure)) {
-            return false;
-        }
-        if (poll(&entry, 1, 100) <= 0) {
-            continue;
-        }
-        read = up_source_read(source, bytes, sizeof bytes, &length);
-        if (rig->line.poll[0] == '\0') {
-            up_listening_arrival(listening, up_monotonic_s());
-        }
-        up_listening_bytes(listening, bytes, length);
-        if (read == UP_READ_LOST) {
-            return up_fail(failure, UP_STATUS_UNABLE, "the device is gone: check its cable");
-        }
-        if (read == UP_READ_END) {
-            break;
-        }
-    }
-    return listening->bytes > 0 ||
-           up_fail(failure, UP_STATUS_UNABLE,
-                   "nothing came over the wire in %g s: check power, cable and the path in the rig "
-                   "file",
-                   seconds);
-}
 
 /* ---- the fit to known loads ---- */
 
@@ -111,7 +47,7 @@ static bool fit_loads(const struct up_heard_column *column, const double *load, 
     return true;
 }
 
-/* ---- telling ---- */
+/* ---- printing ---- */
 
 static json_t *plateaus_to_json(const struct up_heard_column *column) {
     json_t *list = json_array();
@@ -253,15 +189,15 @@ static void print_refusals(const struct up_reader *reader) {
 }
 
 static void print_pace(const struct up_pace *pace) {
-    uint64_t told = 0;
+    uint64_t events = 0;
     for (int i = 0; i < UP_PACE_KINDS; i++) {
         if (pace->count[i] > 0) {
             printf("  %s: %llu\n", up_pace_name((enum up_pace_kind)i),
                    (unsigned long long)pace->count[i]);
-            told += i == UP_PACE_BACK ? 0 : pace->count[i];
+            events += i == UP_PACE_BACK ? 0 : pace->count[i];
         }
     }
-    for (uint64_t i = 0; i < told && i < 4; i++) {
+    for (uint64_t i = 0; i < events && i < 4; i++) {
         const struct up_pace_event *event = &pace->first[i];
         printf("  %s at %.3f s: %.3g s, before %.3g s a line\n", up_pace_name(event->kind),
                event->time_s, event->interval_s, event->settled_s);
@@ -450,10 +386,7 @@ bool hear_stream(const struct arguments *arguments, const struct up_rig *rig, do
         option_number(arguments, "seconds", 0.1, 86400, &seconds, failure) &&
         (replay != NULL ? up_source_open_capture(replay, &source, failure)
                         : up_source_open(rig, option_value(arguments, "port"), &source, failure));
-    if (good) {
-        good = up_source_is_device(source) ? hear_port(rig, source, seconds, listening, failure)
-                                           : hear_all(source, listening, failure);
-    }
+    good = good && up_hear_stream(rig, source, seconds, &signalled, listening, failure);
     up_source_close(source);
     up_listening_end(listening);
     return good;

@@ -1,20 +1,14 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* ports: which serial ports there are, what each sends, and a rig file that reads it. */
-#include <errno.h>
-#include <math.h>
-#include <poll.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include <unistd.h>
 
 #include "cli.h"
-#include "text/clock.h"
+#include "session/hear.h"
 #include "text/json.h"
 #include "text/text.h"
-#include "upthrust/wire.h"
-#include "wire/guess.h"
-#include "wire/port.h"
 
 const struct option_text options_ports[] = {
     {"listen", NULL, "open each port, try rates and layouts, and show what comes"},
@@ -25,192 +19,21 @@ const struct option_text options_ports[] = {
     OPTION_JSON,
     OPTION_END};
 
-enum { HEARD_MAX = 65536, ENOUGH_BYTES = 16384, SHOWN_LINES = 3 };
-
-/* In the order in which devices have them, roughly (common practice, no source). */
-static const struct up_port_settings tried[] = {
-    {9600, 8, 1, UP_PARITY_NONE, UP_FLOW_NONE, 0},  {115200, 8, 1, UP_PARITY_NONE, UP_FLOW_NONE, 0},
-    {57600, 8, 1, UP_PARITY_NONE, UP_FLOW_NONE, 0}, {38400, 8, 1, UP_PARITY_NONE, UP_FLOW_NONE, 0},
-    {19200, 8, 1, UP_PARITY_NONE, UP_FLOW_NONE, 0}, {4800, 8, 1, UP_PARITY_NONE, UP_FLOW_NONE, 0},
-    {2400, 8, 1, UP_PARITY_NONE, UP_FLOW_NONE, 0},  {9600, 7, 1, UP_PARITY_EVEN, UP_FLOW_NONE, 0},
-    {4800, 7, 1, UP_PARITY_EVEN, UP_FLOW_NONE, 0},  {2400, 7, 1, UP_PARITY_EVEN, UP_FLOW_NONE, 0},
-    {1200, 7, 1, UP_PARITY_EVEN, UP_FLOW_NONE, 0},  {230400, 8, 1, UP_PARITY_NONE, UP_FLOW_NONE, 0},
-};
-enum { TRIED = sizeof tried / sizeof tried[0] };
-
-struct heard {
-    struct up_port port;
-    enum up_port_kind kind;
-    struct up_port_settings settings;
-    char bytes[HEARD_MAX];
-    size_t length;
-    double span_s; /* between the first and the last bytes; 0 where nobody saw them come */
-    bool found;
-    struct up_guess guess;
-    struct up_failure failure; /* where it was not */
-    char *rig;                 /* the file's text */
-};
-
-/* ---- hearing ---- */
-
-static bool hear_source(struct up_source *source, double seconds, struct heard *heard) {
-    double begin_s = up_monotonic_s(), first_s = 0;
-    heard->length = 0;
-    heard->span_s = 0;
-    while (up_monotonic_s() - begin_s < seconds && heard->length < ENOUGH_BYTES && signalled == 0) {
-        struct pollfd entry = {.fd = up_source_descriptor(source), .events = POLLIN};
-        size_t got = 0;
-        enum up_read read;
-        if (poll(&entry, 1, 100) <= 0) {
-            continue;
-        }
-        read =
-            up_source_read(source, heard->bytes + heard->length, HEARD_MAX - heard->length, &got);
-        if (got > 0) {
-            first_s = heard->length == 0 ? up_monotonic_s() : first_s;
-            heard->span_s = up_monotonic_s() - first_s;
-            heard->length += got;
-        }
-        if (read == UP_READ_LOST) {
-            return up_fail(&heard->failure, UP_STATUS_UNABLE,
-                           "the device is gone: check its cable");
-        }
-        if (read == UP_READ_END) {
-            break;
-        }
-    }
-    return true;
-}
-
-static bool judge_heard(struct heard *heard) {
-    struct up_guess *guess = &heard->guess;
-    double rate_hz = (double)NAN;
-    if (!up_guess_layout(heard->bytes, heard->length, rate_hz, guess, &heard->failure)) {
-        return false;
-    }
-    if (heard->span_s > 0 && guess->fits > 1) {
-        rate_hz = (double)(guess->fits - 1) / heard->span_s;
-        return up_guess_layout(heard->bytes, heard->length, rate_hz, guess, &heard->failure);
-    }
-    return true;
-}
-
-static bool is_pseudo_terminal(const char *path) {
-    char *real = realpath(path, NULL);
-    bool pty = real != NULL && strncmp(real, "/dev/pts/", 9) == 0;
-    free(real);
-    return pty;
-}
-
-/* At one rate; false with an empty failure where the next rate is worth a try. */
-static bool try_settings(struct heard *heard, double seconds, bool *go_on) {
-    struct up_rig rig = {.port_kind = heard->kind, .port = heard->settings};
-    struct up_source *source = NULL;
-    bool good = up_source_open(&rig, heard->port.name, &source, &heard->failure) &&
-                hear_source(source, seconds, heard);
-    up_source_close(source);
-    *go_on = good && heard->length > 0 && signalled == 0;
-    if (good && heard->length == 0) {
-        good = up_fail(&heard->failure, UP_STATUS_UNABLE,
-                       "nothing came in %g s: the device is off, or talks only when asked (the "
-                       "key poll of a rig file)",
-                       seconds);
-    }
-    return good && judge_heard(heard);
-}
-
-static void hear_port(struct heard *heard, double seconds) {
-    bool go_on = true;
-    int last = 1;
-    heard->kind = is_pseudo_terminal(heard->port.name) ? UP_PORT_PTY : UP_PORT_SERIAL;
-    if (heard->kind == UP_PORT_SERIAL) {
-        last = TRIED;
-    }
-    for (int i = 0; i < last && go_on && !heard->found; i++) {
-        heard->settings = tried[i];
-        heard->found = try_settings(heard, seconds, &go_on);
-    }
-}
-
-static bool hear_file(const char *path, struct heard *heard) {
-    struct up_source *source = NULL;
-    size_t got = 0;
-    bool good = up_source_open_capture(path, &source, &heard->failure);
-    heard->kind = UP_PORT_CAPTURE;
-    snprintf(heard->port.name, sizeof heard->port.name, "%s", path);
-    while (good && heard->length < HEARD_MAX &&
-           up_source_read(source, heard->bytes + heard->length, HEARD_MAX - heard->length, &got) ==
-               UP_READ_BYTES) {
-        heard->length += got;
-    }
-    up_source_close(source);
-    heard->found = good && judge_heard(heard);
-    return heard->found;
-}
-
-/* ---- the rig file ---- */
-
-static bool is_plain(const char *text) {
-    return text[0] != '\0' &&
-           text[strspn(text, "abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ"
-                             "0123456789._-/:+")] == '\0';
-}
-
-/* By its USB identity a port is found again under any name. */
-static char *path_of(const struct heard *heard) {
-    const struct up_port *port = &heard->port;
-    if (heard->kind == UP_PORT_SERIAL && port->usb_vendor >= 0) {
-        bool serial = is_plain(port->usb_serial);
-        return up_text_format("path = usb:%04x:%04x%s%s\n", (unsigned)port->usb_vendor,
-                              (unsigned)port->usb_product, serial ? ":" : "",
-                              serial ? port->usb_serial : "");
-    }
-    return is_plain(port->name) ? up_text_format("path = %s\n", port->name)
-                                : up_text_format("; path = give it here\n");
-}
-
-static char *port_section(const struct heard *heard) {
-    static const char *const parity[] = {"none", "even", "odd"};
-    static const char *const kind[] = {
-        [UP_PORT_PTY] = "pty", [UP_PORT_SERIAL] = "serial", [UP_PORT_CAPTURE] = "capture"};
-    char *path = path_of(heard), *text;
-    if (heard->kind == UP_PORT_SERIAL) {
-        text = up_text_format("[port]\nkind = serial\n%sbaud = %d\ndata_bits = %d\nparity = %s\n"
-                              "stop_bits = %d\n",
-                              path, heard->settings.baud, heard->settings.data_bits,
-                              parity[heard->settings.parity], heard->settings.stop_bits);
-    } else {
-        text = up_text_format("[port]\nkind = %s\n%s", kind[heard->kind], path);
-    }
-    free(path);
-    return text;
-}
-
-static void write_rig(struct heard *heard) {
-    char *port = port_section(heard);
-    heard->rig = up_text_format(
-        "; Guessed by upthrust ports: %llu of %llu lines fit. Compare each key with the device;\n"
-        "; give [sensor] capacity_kg, [tank] and [bench] too: rigs/README.md tells all keys.\n"
-        "[rig]\nid = my-bench\n\n%s\n%s",
-        (unsigned long long)heard->guess.fits,
-        (unsigned long long)(heard->guess.lines - heard->guess.passed), port,
-        heard->guess.line_section);
-    free(port);
-}
+enum { SHOWN_LINES = 3 };
 
 static bool put_text(FILE *stream, void *context) {
     return fputs(context, stream) != EOF;
 }
 
-static bool save_rig(const char *file, struct heard *heard, struct up_failure *failure) {
+static bool save_rig(const char *file, char *rig, struct up_failure *failure) {
     if (access(file, F_OK) == 0) {
         return up_fail(failure, UP_STATUS_WRONG_INPUT,
                        "%s is there already and is left alone: give --write another name", file);
     }
-    return up_text_write_file(file, put_text, heard->rig, failure);
+    return up_text_write_file(file, put_text, rig, failure);
 }
 
-/* ---- telling ---- */
+/* ---- what is shown ---- */
 
 static void print_port(const struct up_port *port) {
     char *name = up_text_for_terminal(port->name);
@@ -230,9 +53,9 @@ static void print_port(const struct up_port *port) {
 }
 
 /* What arrived, as it came: from the middle, since the first line is cut. */
-static void print_sample(const struct heard *heard) {
-    const char *end = heard->bytes + heard->length;
-    const char *at = heard->bytes + heard->length / 2;
+static void print_sample(const struct up_probe *probe) {
+    const char *end = probe->bytes + probe->length;
+    const char *at = probe->bytes + probe->length / 2;
     for (int i = 0; i <= SHOWN_LINES && at < end; i++) {
         size_t length = 0;
         while (at + length < end && at[length] != '\n' && at[length] != '\r') {
@@ -250,24 +73,24 @@ static void print_sample(const struct heard *heard) {
     }
 }
 
-/* `alone`: its failure becomes the program's, and is told there. */
-static void print_heard(const struct heard *heard, bool alone) {
+/* `alone`: its failure becomes the program's, and is printed there. */
+static void print_probe(const struct up_probe *probe, bool alone) {
     static const char letter[] = {'N', 'E', 'O'};
-    char *name = up_text_for_terminal(heard->port.name);
+    char *name = up_text_for_terminal(probe->port.name);
     printf("%s", name);
-    if (heard->kind == UP_PORT_SERIAL && heard->length > 0) {
-        printf(" at %d baud, %d%c%d", heard->settings.baud, heard->settings.data_bits,
-               letter[heard->settings.parity], heard->settings.stop_bits);
+    if (probe->kind == UP_PORT_SERIAL && probe->length > 0) {
+        printf(" at %d baud, %d%c%d", probe->settings.baud, probe->settings.data_bits,
+               letter[probe->settings.parity], probe->settings.stop_bits);
     }
-    printf(": %zu bytes\n", heard->length);
-    print_sample(heard);
-    if (heard->found) {
-        char *words = up_text_for_terminal(heard->guess.words);
-        printf("  %s; %llu of %llu lines fit\n", words, (unsigned long long)heard->guess.fits,
-               (unsigned long long)(heard->guess.lines - heard->guess.passed));
+    printf(": %zu bytes\n", probe->length);
+    print_sample(probe);
+    if (probe->found) {
+        char *words = up_text_for_terminal(probe->guess.words);
+        printf("  %s; %llu of %llu lines fit\n", words, (unsigned long long)probe->guess.fits,
+               (unsigned long long)(probe->guess.lines - probe->guess.passed));
         free(words);
     } else if (!alone) {
-        char *why = up_text_for_terminal(heard->failure.text);
+        char *why = up_text_for_terminal(probe->failure.text);
         printf("  %s\n", why);
         free(why);
     }
@@ -287,20 +110,20 @@ static json_t *port_to_json(const struct up_port *port) {
     return json;
 }
 
-static json_t *heard_to_json(const struct heard *heard) {
-    json_t *json = json_pack("{s:I}", "bytes", (json_int_t)heard->length);
-    if (heard->kind == UP_PORT_SERIAL) {
-        json_object_set_new(json, "baud", json_integer(heard->settings.baud));
+static json_t *probe_to_json(const struct up_probe *probe, const char *rig) {
+    json_t *json = json_pack("{s:I}", "bytes", (json_int_t)probe->length);
+    if (probe->kind == UP_PORT_SERIAL) {
+        json_object_set_new(json, "baud", json_integer(probe->settings.baud));
     }
-    if (!heard->found) {
-        json_object_set_new(json, "failure", up_json_text(heard->failure.text));
+    if (!probe->found) {
+        json_object_set_new(json, "failure", up_json_text(probe->failure.text));
         return json;
     }
     json_object_update_new(
         json,
-        json_pack("{s:I, s:I, s:I, s:o, s:o}", "lines", (json_int_t)heard->guess.lines, "fits",
-                  (json_int_t)heard->guess.fits, "passed", (json_int_t)heard->guess.passed,
-                  "layout", up_json_text(heard->guess.words), "rig", up_json_text(heard->rig)));
+        json_pack("{s:I, s:I, s:I, s:o, s:o}", "lines", (json_int_t)probe->guess.lines, "fits",
+                  (json_int_t)probe->guess.fits, "passed", (json_int_t)probe->guess.passed,
+                  "layout", up_json_text(probe->guess.words), "rig", up_json_text(rig)));
     return json;
 }
 
@@ -316,49 +139,41 @@ struct ports {
 };
 
 /* What --write and --json leave to do for one that was heard. */
-static bool tell_heard(struct ports *ports, struct heard *heard, struct up_failure *failure) {
+static bool show_probe(struct ports *ports, const struct up_probe *probe,
+                       struct up_failure *failure) {
+    char *rig = probe->found ? up_probe_rig(probe) : NULL;
     bool good = true;
-    if (heard->found) {
-        write_rig(heard);
-    }
     if (ports->json != NULL) {
-        json_t *json = port_to_json(&heard->port);
-        json_object_set_new(json, "heard", heard_to_json(heard));
+        json_t *json = port_to_json(&probe->port);
+        json_object_set_new(json, "heard", probe_to_json(probe, rig));
         json_array_append_new(ports->json, json);
     } else {
-        print_heard(heard, ports->alone);
+        print_probe(probe, ports->alone);
     }
-    if (heard->found && ports->write != NULL) {
-        good = save_rig(ports->write, heard, failure);
+    if (probe->found && ports->write != NULL) {
+        good = save_rig(ports->write, rig, failure);
         if (good && ports->json == NULL) {
             printf("  written to %s: look through it before you weigh\n", ports->write);
         }
         ports->write = NULL; /* one file, one rig */
-    } else if (heard->found && ports->json == NULL) {
-        printf("\n%s\n", heard->rig);
+    } else if (probe->found && ports->json == NULL) {
+        printf("\n%s\n", rig);
     }
-    free(heard->rig);
-    heard->rig = NULL;
+    free(rig);
     return good;
 }
 
 static bool listen_to_one(struct ports *ports, const struct up_port *port, const char *replay,
                           bool *found, struct up_failure *failure) {
-    struct heard *heard = up_allocate(1, sizeof *heard);
-    bool good;
-    heard->port.usb_vendor = heard->port.usb_product = -1;
-    if (replay != NULL) {
-        hear_file(replay, heard);
-    } else {
-        heard->port = *port;
-        hear_port(heard, ports->seconds);
+    struct up_probe *probe = up_allocate(1, sizeof *probe);
+    probe->port = *port;
+    *found = replay != NULL ? up_probe_recording(probe, replay)
+                            : up_probe_port(probe, ports->seconds, &signalled);
+    if (!*found) {
+        *failure = probe->failure;
     }
-    *found = heard->found;
-    if (!heard->found) {
-        *failure = heard->failure;
-    }
-    good = tell_heard(ports, heard, failure);
-    free(heard);
+    bool good = show_probe(ports, probe, failure);
+    free(probe);
     return good;
 }
 
@@ -373,7 +188,7 @@ static void find_port(const struct ports *ports, const char *path, struct up_por
     }
 }
 
-/* Every port is heard, whatever the one before said; with one named, its failure is ours. */
+/* Every port is tried, whatever came of the one before; with one named, its failure is ours. */
 static bool listen_to_all(struct ports *ports, const char *path, const char *replay,
                           struct up_failure *failure) {
     size_t count = path != NULL || replay != NULL ? 1 : ports->count;

@@ -13,6 +13,7 @@
 const struct option_text options_plot[] = {
     {"run", "ID|latest", "instead: the load over the time of this run"},
     {"rig", "FILE", "run: the rig file that was used, to draw every reading of it"},
+    {"to", "DIR", "where (default: plots/ in the catalogue)"},
     OPTION_CATALOGUE,
     OPTION_END};
 
@@ -22,7 +23,7 @@ const struct option_text options_export[] = {
     OPTION_CATALOGUE,
     OPTION_END};
 
-static void tell_plots(const char *plots, bool items, unsigned calibrations, unsigned references) {
+static void list_plots(const char *plots, bool items, unsigned calibrations, unsigned references) {
     char *safe = up_text_for_terminal(plots);
     if (items) {
         printf("%s: items.svg, items.png, and items.gp with items.tsv to draw them again\n", safe);
@@ -66,10 +67,18 @@ static bool plot_all(struct up_catalogue *catalogue, const char *plots,
                 up_plot_draw_calibrations(plots, calibrations, failure) &&
                 up_plot_draw_references(plots, references, failure);
     if (good) {
-        tell_plots(plots, rows.count > 0, calibrations, references);
+        list_plots(plots, rows.count > 0, calibrations, references);
     }
     up_rows_release(&rows);
     return good;
+}
+
+/* Of --to, or the catalogue's own of that name; the caller's. */
+static char *folder_of(const struct arguments *arguments, const struct up_catalogue *catalogue,
+                       const char *name) {
+    const char *to = option_value(arguments, "to");
+    return to != NULL ? up_text_format("%s", to)
+                      : up_text_format("%s/%s", up_catalogue_directory(catalogue), name);
 }
 
 /* A copy that was made with a tool that leaves out empty folders lacks it. */
@@ -86,10 +95,10 @@ enum up_status command_plot(const struct arguments *arguments, struct up_failure
         up_fail(failure, UP_STATUS_WRONG_INPUT, "plot: --rig goes with --run ID");
         return failure->status;
     }
-    if (!open_catalogue(arguments, UP_CATALOGUE_WRITE, &catalogue, failure)) {
+    if (!open_catalogue(arguments, UP_CATALOGUE_READ, &catalogue, failure)) {
         return failure->status;
     }
-    char *plots = up_text_format("%s/plots", up_catalogue_directory(catalogue));
+    char *plots = folder_of(arguments, catalogue, "plots");
     bool good = make_folder(plots, failure) && (run ? plot_run(arguments, catalogue, plots, failure)
                                                     : plot_all(catalogue, plots, failure));
     free(plots);
@@ -109,9 +118,7 @@ enum up_status command_export(const struct arguments *arguments, struct up_failu
     if (!open_catalogue(arguments, UP_CATALOGUE_READ, &catalogue, failure)) {
         return failure->status;
     }
-    char *directory = option_given(arguments, "to")
-                          ? up_text_format("%s", option_value(arguments, "to"))
-                          : up_text_format("%s/exchange", up_catalogue_directory(catalogue));
+    char *directory = folder_of(arguments, catalogue, "exchange");
     good = csv ? up_export_csv(catalogue, directory, failure)
                : up_export_json(catalogue, directory, failure);
     if (good) {

@@ -92,7 +92,7 @@ static bool open_rig(const struct arguments *arguments, struct checking *checkin
                    "--operator pedal: %s has no section [pedal] that names its line", file);
 }
 
-/* A catalogue without a calibration that holds is no mistake: then it is told in counts. */
+/* A catalogue without a valid calibration is no mistake: then everything is in counts. */
 static void find_calibration(const struct arguments *arguments, struct checking *checking) {
     struct up_catalogue *catalogue = NULL;
     struct up_calibration *calibration = up_allocate(1, sizeof *calibration);
@@ -123,7 +123,7 @@ static bool check_stream(const struct arguments *arguments, struct checking *che
     return good;
 }
 
-/* ---- telling ---- */
+/* ---- printing ---- */
 
 static json_t *to_json(const struct checking *checking) {
     const struct up_fitness *fitness = &checking->fitness;

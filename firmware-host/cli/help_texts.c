@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* What help tells of each command of the table beside its row. A new command gets its line here;
+/* Help for each command of the table beside its row. A new command gets its line here;
    tests/cli/help_test.sh asks for one. */
 #include <string.h>
 

@@ -265,7 +265,7 @@ static bool read_water(const char *text, struct up_water *water, struct up_failu
     return up_water_from_told(&told, water, failure) && up_water_density(water, &density, failure);
 }
 
-/* Results are told apart by the water's name. */
+/* Results are distinguished by the water's name. */
 static bool is_new_name(const struct up_water *water, unsigned count, struct up_failure *failure) {
     for (unsigned i = 0; i < count; i++) {
         if (strcmp(water[i].name, water[count].name) == 0) {

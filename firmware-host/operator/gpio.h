@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* GPIO lines as the bench needs them. libgpiod changed its interface from 1.x to 2.x: gpio_v1.c and
-   gpio_v2.c say the same in the words of each, and the Makefile takes the one that fits. All values
+   gpio_v2.c are one adapter for each, and the Makefile takes the one that fits. All values
    are logical: active-low is the kernel's business. Failures set errno. */
 #ifndef UPTHRUST_OPERATOR_GPIO_H
 #define UPTHRUST_OPERATOR_GPIO_H
@@ -10,14 +10,14 @@
 
 #include "upthrust/rig.h"
 
-/* What others are told who ask for a line of ours. */
+/* The name under which our lines are held. */
 #define GPIO_CONSUMER "upthrust"
 
 struct gpio_chip;
 struct gpio_line;
 
 struct gpio_facts {
-    char consumer[64]; /* who has the line; empty where nobody tells */
+    char consumer[64]; /* who has the line; empty: not known */
     bool is_used, is_output;
 };
 
@@ -35,7 +35,7 @@ bool gpio_find(struct gpio_chip *chip, const char *name, unsigned *offset);
 bool gpio_look(struct gpio_chip *chip, unsigned offset, struct gpio_facts *facts);
 const char *gpio_label(struct gpio_chip *chip);
 
-/* An input that tells its edges, or an output that begins inactive; the chip is then the line's.
+/* An input that reports its edges, or an output that begins inactive; the chip is then the line's.
    NULL where it cannot be had: the chip is the caller's still. */
 struct gpio_line *gpio_request(struct gpio_chip *chip, unsigned offset, bool is_output,
                                enum up_bias bias, bool active_low);

@@ -52,7 +52,7 @@ void indicator_event(struct up_panel *panel, const struct up_event *event) {
     case UP_EVENT_ASK:
         indicator_show(panel, UP_LAMP_YOUR_TURN, now_s);
         shake(panel, event->ask.action == UP_ACTION_SHAKE);
-        if (!in_fault(panel, now_s)) { /* a fault's own sound says the same */
+        if (!in_fault(panel, now_s)) { /* a fault has a sound of its own */
             indicator_sound(panel, UP_SOUND_YOUR_TURN);
         }
         break;
@@ -87,7 +87,7 @@ void indicator_waiting(struct up_panel *panel) {
     indicator_show(panel, UP_LAMP_WAITING, up_monotonic_s());
 }
 
-/* ---- the lamps and the buzzer as the time says ---- */
+/* ---- lamps and buzzer at a time ---- */
 
 static enum up_lamp state_at(const struct up_panel *panel, double now_s) {
     return in_fault(panel, now_s) ? UP_LAMP_FAULT : panel->state;

@@ -57,8 +57,8 @@ bool operator_read(struct up_operator *op, struct up_reply *reply);
 /* Whether a whole line waits in the buffer. */
 bool operator_has_line(const struct up_operator *op);
 
-/* live_screen.c. Where the terminal cannot show a screen, begin says so and leaves op->live NULL;
-   end shows once more on the normal screen what the session reported. */
+/* live_screen.c. Where the terminal cannot show a screen, begin prints a note and leaves op->live
+   NULL; end shows once more on the normal screen what the session reported. */
 void live_begin(struct up_operator *op);
 void live_end(struct up_operator *op);
 void live_event(struct up_operator *op, const struct up_event *event);

@@ -4,8 +4,8 @@
  * layout, no terminal: the same view gives the same cells.
  *
  * From 80x24 cells on everything has its place and grows with the screen; on a smaller one the
- * first line says so, and what to do now stands below in plain lines. Text from outside is made
- * harmless here; letters of more than one byte become '?' where the canvas is not UTF-8.
+ * first line is a warning, and what to do now stands below in plain lines. Text from outside is
+ * made harmless here; letters of more than one byte become '?' where the canvas is not UTF-8.
  */
 #ifndef UPTHRUST_OPERATOR_LIVE_H
 #define UPTHRUST_OPERATOR_LIVE_H
@@ -44,7 +44,7 @@ struct up_canvas {
 
 struct up_live_fault {
     double at_s; /* of the session */
-    bool note;   /* nothing went wrong, it is only worth telling */
+    bool note;   /* a remark: nothing went wrong */
     const char *text;
 };
 

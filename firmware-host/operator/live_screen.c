@@ -57,8 +57,8 @@ static struct {
     struct termios settings;
 } terminal;
 
-/* No memory left, or told to drop everything: the terminal at least is left as it was. Only what a
-   signal handler may call. */
+/* The terminal is left as it was, whatever ends the program. Only what a signal handler may call.
+ */
 static void restore_terminal(void) {
     if (write(terminal.descriptor, terminal.leave, strlen(terminal.leave)) >= 0) {
         tcsetattr(terminal.descriptor, TCSANOW, &terminal.settings);
@@ -456,7 +456,7 @@ static struct up_live_view make_view(const struct up_operator *op, bool away,
 }
 
 static void put_cells(const struct live *live) {
-    static const attr_t looks[UP_LIVE_STYLES] = {
+    static const attr_t attributes[UP_LIVE_STYLES] = {
         [UP_LIVE_STRONG] = A_BOLD, [UP_LIVE_TITLE] = A_REVERSE, [UP_LIVE_DO] = A_BOLD,
         [UP_LIVE_WAIT] = A_NORMAL, [UP_LIVE_BAD] = A_BOLD,      [UP_LIVE_GOOD] = A_NORMAL};
     const struct up_canvas *canvas = &live->canvas;
@@ -464,14 +464,14 @@ static void put_cells(const struct live *live) {
     for (int row = 0; row < canvas->rows; row++) {
         for (int column = 0; column < canvas->columns; column++, cell++) {
             if (cell->text[0] != '\0') {
-                attr_set(looks[cell->style], live->pair[cell->style], NULL);
+                attr_set(attributes[cell->style], live->pair[cell->style], NULL);
                 mvaddstr(row, column, cell->text);
             }
         }
     }
 }
 
-/* False while the terminal pretends to have a size that nobody draws on. */
+/* False while the terminal claims a size beyond the bounds. */
 static bool fit_canvas(const struct up_operator *op, struct up_canvas *canvas) {
     int rows = LINES, columns = COLS;
     read_size(op, &rows, &columns);

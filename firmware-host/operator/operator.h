@@ -33,7 +33,7 @@ void up_operator_destroy(struct up_operator *op);
 
 /* For a person whose output is a terminal: a live screen (live.h) from up_operator_begin to
    up_operator_end, instead of words; `keyboard` is a terminal too. Call setlocale(LC_CTYPE, "")
-   before. On a terminal that cannot show a screen a line says so, and it stays with words. */
+   before. On a terminal that cannot show a screen it prints a note and stays with words. */
 void up_operator_use_screen(struct up_operator *op, int keyboard);
 
 /* The session's results or calibration, as the last line of a JSON operator; nothing for a person.
@@ -48,7 +48,7 @@ void up_operator_begin(struct up_operator *op, const struct up_procedure *proced
                        struct up_panel *panel, const char *place);
 void up_operator_end(struct up_operator *op);
 
-/* False where a question could not be written: nobody would ever answer it. */
+/* False where a question could not be written: it would never be answered. */
 bool up_operator_event(struct up_operator *op, const struct up_event *event,
                        struct up_failure *failure);
 /* What happened to an answer that up_operator_next gave. */
@@ -62,7 +62,7 @@ enum up_reply_kind {
     UP_REPLY_STOP,  /* end the session at once */
     UP_REPLY_NOTE,  /* `text`: to be stored and shown as an event */
     UP_REPLY_FAULT, /* the same, of something that is wrong */
-    UP_REPLY_WATER, /* the float switch's level has changed, as `text` says */
+    UP_REPLY_WATER, /* the float switch's level has changed; `text` for a person */
 };
 
 struct up_reply {

@@ -221,7 +221,7 @@ static bool take_line(struct up_panel *panel, const struct finding *finding,
     return true;
 }
 
-/* Too low from the first is told like a change. */
+/* Too low from the beginning is reported like a change. */
 static void begin_inputs(struct up_panel *panel) {
     up_contact_begin(&panel->water, panel->rig->level.debounce_s, up_monotonic_s(), true);
 }
@@ -278,7 +278,7 @@ static struct pollfd entry_of(struct gpio_line *line) {
     return (struct pollfd){.fd = line != NULL ? gpio_descriptor(line) : -1, .events = POLLIN};
 }
 
-/* Edges of a pedal that nobody listens to would wake us for ever. */
+/* Edges of a pedal that is not used would wake us for ever. */
 void panel_entries(const struct up_panel *panel, struct pollfd *entry) {
     entry[0] = entry_of(panel != NULL && panel->answers ? panel->pedal : NULL);
     entry[1] = entry_of(panel != NULL ? panel->level : NULL);
@@ -301,7 +301,7 @@ static double stamp_of(const struct gpio_edge *edge) {
     return edge->time_s <= now_s && edge->time_s > now_s - STAMP_OLDEST_S ? edge->time_s : now_s;
 }
 
-/* A line whose chip was pulled out: told once, then left alone. */
+/* A line whose chip was pulled out: reported once, then not used again. */
 static void lose(struct up_panel *panel, struct gpio_line **line, const char *what) {
     panel->lost = what;
     gpio_release(*line);
@@ -326,7 +326,7 @@ enum up_pedal_word panel_pedal_word(struct up_panel *panel) {
     int level;
     while (panel->pedal != NULL && gpio_next_edge(panel->pedal, &edge) == 1) {
         double time_s = stamp_of(&edge);
-        /* what had waited for this edge says its word before it */
+        /* the word that had waited for this edge comes before it */
         enum up_pedal_word word = up_pedal_push(&panel->press, time_s, edge.active);
         if (word != UP_PEDAL_NOTHING) {
             return word;

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /*
  * GPIO lines at the bench, for hands that are wet: a pedal to answer with, lamps and a buzzer that
- * tell whose turn it is, a float switch for the water's level, a relay for a shaker. The first two
+ * show whose turn it is, a float switch for the water's level, a relay for a shaker. The first two
  * parts are pure and know no clock; times are in seconds of any one clock that never runs back.
  */
 #ifndef UPTHRUST_OPERATOR_PANEL_H
@@ -25,16 +25,17 @@ struct up_contact {
 };
 
 void up_contact_begin(struct up_contact *contact, double debounce_s, double time_s, bool level);
-/* What an edge told or a look showed at that time; true where the level that counts has changed.
-   An edge may be lost, the last one too: a look now and then finds what it would have told. */
+/* The level after an edge, or as it was read, at that time; true where the level that counts has
+   changed. An edge may be lost, the last one too: reading the level now and then makes up for it.
+ */
 bool up_contact_push(struct up_contact *contact, double time_s, bool level);
 
 /* ---- the pedal ---- */
 
 enum up_pedal_word {
     UP_PEDAL_NOTHING,
-    UP_PEDAL_SHORT, /* told when no second press has followed */
-    UP_PEDAL_LONG,  /* told when it is let go: one that stays down says nothing */
+    UP_PEDAL_SHORT, /* once no second press has followed */
+    UP_PEDAL_LONG,  /* once it is let go: one that stays down is no word */
     UP_PEDAL_DOUBLE,
     UP_PEDAL_HELD,  /* long enough to be long: for the buzzer */
     UP_PEDAL_STUCK, /* down for longer than a foot stays; once */
@@ -45,8 +46,8 @@ struct up_pedal {
     struct up_pedal_rule rule;
     struct up_contact contact;
     double down_s, up_s; /* when the latest press began and ended */
-    bool spent;          /* the press under way says nothing more */
-    bool held, stuck;    /* and told so */
+    bool spent;          /* the press under way gives no more words */
+    bool held, stuck;    /* and reported */
     bool waits;          /* a short press; another may follow */
     double asked_s;      /* presses from before do not answer; infinite: nothing is asked */
 };
@@ -54,10 +55,11 @@ struct up_pedal {
 void up_pedal_begin(struct up_pedal *pedal, const struct up_pedal_rule *rule, double time_s,
                     bool down);
 /* A question was shown, or none is open any more (time infinite). A press from before it, or so
-   soon after it that nobody can have read it, is no answer; two that it came between are two still.
+   soon after it that it cannot have been read, is no answer; two that it came between are two
+   still.
  */
 void up_pedal_asks(struct up_pedal *pedal, double time_s);
-/* What was seen at that time; to be called again with the same until it says nothing. */
+/* The level at that time; to be called again with the same until it gives nothing. */
 enum up_pedal_word up_pedal_push(struct up_pedal *pedal, double time_s, bool down);
 /* When it should be looked at again, even though nothing moves; infinite where never. */
 double up_pedal_due_s(const struct up_pedal *pedal);
@@ -98,7 +100,7 @@ bool up_panel_open(const struct up_rig *rig, struct up_panel **panel, struct up_
 /* All outputs off, all GPIO lines given back. */
 void up_panel_close(struct up_panel *panel);
 
-/* Shows a class for as long as the rig says, or until the pedal is pressed or a signal comes. */
+/* Shows a class for the rig's result_s, or until the pedal is pressed or a signal comes. */
 void up_panel_show_class(struct up_panel *panel, enum up_class class,
                          const volatile sig_atomic_t *signalled);
 

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* Tries one GPIO line after the other with somebody who looks, listens and steps on the pedal. */
+/* Tries one GPIO line after the other with a person who looks, listens and steps on the pedal. */
 #include <errno.h>
 #include <math.h>
 #include <stdio.h>
@@ -9,7 +9,7 @@
 #include "panel_internal.h"
 #include "text/clock.h"
 
-/* After "done" the pedal's word may still be on its way: a double is told late. */
+/* After "done" the pedal's word may still be on its way: a double takes its time. */
 static const double WORD_S = 2;
 
 enum { PATIENCE_MS = 200 };
@@ -42,7 +42,7 @@ static void ask(struct check *check, const char *line, const char *text, const c
     check->op->kind->event(check->op, &event);
 }
 
-/* Told at once: who stands there would wait for a pedal that cannot be heard. */
+/* Shown at once: whoever stands there would wait for a pedal that does not work. */
 static void report(const struct check *check, const char *text) {
     struct up_event event = {.kind = UP_EVENT_FAULT};
     snprintf(event.text, sizeof event.text, "%s", text);
@@ -91,7 +91,7 @@ static void hear(const struct check *check, struct heard *heard) {
     }
 }
 
-/* A foot says no with two presses, where a hand says skip. */
+/* No is two presses by foot, skip by hand. */
 static bool foot_answers(const struct check *check, struct heard *heard) {
     if (!check->op->by_pedal) {
         return false;
@@ -158,7 +158,7 @@ static enum try_end try_output(struct check *check, struct gpio_line *line, cons
     return end;
 }
 
-/* Two steps, so that nothing moves before somebody has said that it may. */
+/* Two steps, so that nothing moves before the operator has agreed. */
 static enum try_end try_shaker(struct check *check) {
     char text[160];
     enum try_end end;

@@ -20,18 +20,18 @@ struct up_panel {
     struct shaker *shaker;
     /* what comes in */
     struct up_pedal press;
-    bool answers;            /* somebody listens to the pedal */
+    bool answers;            /* the pedal is in use */
     struct up_contact water; /* its level */
     bool water_is_low;
-    const char *lost; /* what is to be told of a line that went away; NULL when told */
+    const char *lost; /* a fault to report, of a line that went away; then NULL */
     /* what goes out */
     enum up_lamp state;
     enum up_sound sound;
     double state_s, sound_s; /* since when */
     double fault_s, fault_until_s;
     bool fault_stands;          /* and is shown until it does not */
-    bool dark;                  /* neither lamp nor sound: somebody tries them by hand */
-    bool lit[UP_LAMPS], sounds; /* as the lines are set */
+    bool dark;                  /* neither lamp nor sound: they are tried by hand */
+    bool lit[UP_LAMPS], sounds; /* as the outputs are set */
 };
 
 /* Entries for poll, as many as PANEL_POLLED; a descriptor of -1 where there is nothing. */
@@ -43,7 +43,7 @@ int panel_wait_ms(const struct up_panel *panel, double now_s, int most_ms);
 void panel_listen(struct up_panel *panel);
 /* The next word of the pedal, edges in their order, then its level. */
 enum up_pedal_word panel_pedal_word(struct up_panel *panel);
-/* True where the water's level has changed: water_is_low then tells. */
+/* True where the water's level has changed: see water_is_low. */
 bool panel_water_changed(struct up_panel *panel);
 
 /* indicators.c */
@@ -52,15 +52,15 @@ void indicator_event(struct up_panel *panel, const struct up_event *event);
 void indicator_answered(struct up_panel *panel);
 void indicator_waiting(struct up_panel *panel); /* for what is no person's turn */
 void indicator_sound(struct up_panel *panel, enum up_sound sound);
-/* Something is amiss until it is told to be no more. */
+/* A fault stands until it is cleared. */
 void indicator_fault(struct up_panel *panel, bool stands);
-/* Sets the lines as the time says. */
+/* Sets the outputs as they should be at that time. */
 void indicator_tick(struct up_panel *panel, double now_s);
 double indicator_due_s(const struct up_panel *panel, double now_s);
-/* One state on its own lamp and on the one for all, until another is told. */
+/* One state on its own lamp and on the one for all, until the next one. */
 void indicator_show(struct up_panel *panel, enum up_lamp state, double now_s);
 
-/* shaker.c: a process of its own holds the relay. It is off after limit_s, when told, when this
+/* shaker.c: a process of its own holds the relay. It is off after limit_s, on demand, when this
    process ends in any way, and when it is stopped or stuck. NULL, with errno, where the relay's
    line cannot be had. */
 struct shaker *shaker_start(const char *chip, unsigned offset, bool active_low, double limit_s);

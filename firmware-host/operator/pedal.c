@@ -3,7 +3,7 @@
 
 #include "operator/panel.h"
 
-/* Nobody has taken in a question that soon: such a press was meant for the one before, or is the
+/* A question cannot be read that soon: such a press was meant for the one before, or is the
    second of two that were to stop. A choice of ours, as with keys. */
 static const double TOO_SOON_S = 0.4;
 
@@ -20,8 +20,8 @@ void up_pedal_asks(struct up_pedal *pedal, double time_s) {
 }
 
 /* A press that began before the question is none for it; nor is one without a question. */
-static enum up_pedal_word say(const struct up_pedal *pedal, double begun_s,
-                              enum up_pedal_word word) {
+static enum up_pedal_word if_asked(const struct up_pedal *pedal, double begun_s,
+                                   enum up_pedal_word word) {
     return begun_s >= pedal->asked_s ? word : UP_PEDAL_NOTHING;
 }
 
@@ -35,7 +35,7 @@ static enum up_pedal_word press(struct up_pedal *pedal) {
         pedal->spent = true;
         return UP_PEDAL_DOUBLE;
     }
-    return follows ? say(pedal, before_s, UP_PEDAL_SHORT) : UP_PEDAL_NOTHING;
+    return follows ? if_asked(pedal, before_s, UP_PEDAL_SHORT) : UP_PEDAL_NOTHING;
 }
 
 static enum up_pedal_word let_go(struct up_pedal *pedal) {
@@ -49,10 +49,10 @@ static enum up_pedal_word let_go(struct up_pedal *pedal) {
         return UP_PEDAL_NOTHING;
     }
     pedal->waits = held_s < pedal->rule.long_s;
-    return pedal->waits ? UP_PEDAL_NOTHING : say(pedal, pedal->down_s, UP_PEDAL_LONG);
+    return pedal->waits ? UP_PEDAL_NOTHING : if_asked(pedal, pedal->down_s, UP_PEDAL_LONG);
 }
 
-/* What the mere passing of time says. */
+/* The words that come with time alone. */
 static enum up_pedal_word wait_on(struct up_pedal *pedal, double time_s) {
     double held_s = time_s - pedal->down_s;
     bool down = pedal->contact.level && pedal->contact.raw; /* not on its way up */
@@ -62,11 +62,11 @@ static enum up_pedal_word wait_on(struct up_pedal *pedal, double time_s) {
     }
     if (down && !pedal->spent && !pedal->held && held_s >= pedal->rule.long_s) {
         pedal->held = true;
-        return say(pedal, pedal->down_s, UP_PEDAL_HELD);
+        return if_asked(pedal, pedal->down_s, UP_PEDAL_HELD);
     }
     if (pedal->waits && !pedal->contact.raw && time_s - pedal->up_s >= pedal->rule.double_s) {
         pedal->waits = false;
-        return say(pedal, pedal->down_s, UP_PEDAL_SHORT);
+        return if_asked(pedal, pedal->down_s, UP_PEDAL_SHORT);
     }
     return UP_PEDAL_NOTHING;
 }

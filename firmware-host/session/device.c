@@ -33,8 +33,9 @@ bool talks_unasked(const struct loop *loop) {
            !is_polled(loop);
 }
 
-/* The step under way is lost with the device. It is asked again at once, so that somebody can say
-   stop, and once more when the device is back, since nobody knows what was done meanwhile. */
+/* The step under way is lost with the device. It is asked again at once, so that the
+   operator can stop, and once more when the device is back: anything may have been done meanwhile.
+ */
 static bool wait_for_device(struct loop *loop, const char *what, struct up_failure *failure) {
     struct session *session = loop->session;
     double return_s = session->rig->port.return_s;

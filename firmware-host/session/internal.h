@@ -122,7 +122,7 @@ bool repeat_run(struct up_procedure *procedure, const struct recording *recordin
                 struct up_reader *reader, struct up_failure *failure);
 
 struct stored_run {
-    struct up_run_files left;
+    struct up_run_files files;
     json_t *plan; /* borrowed from the journal */
     struct up_rig rig;
     struct up_calibration calibration;

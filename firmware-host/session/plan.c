@@ -181,12 +181,12 @@ bool measure_plan_from_json(const json_t *json, struct stored_run *run,
         return up_fail(failure, UP_STATUS_WRONG_INPUT,
                        "run %s holds no item and calibration: only a run of measure can be "
                        "measured again",
-                       run->left.id);
+                       run->files.id);
     }
     plan->rig = &run->rig;
     plan->calibration = &run->calibration;
     plan->water = run->water;
-    memcpy(plan->run_id, run->left.id, sizeof plan->run_id);
+    memcpy(plan->run_id, run->files.id, sizeof plan->run_id);
     return rest_from_json(json, run) || damaged("a plan that makes sense", failure);
 }
 
@@ -227,7 +227,7 @@ bool calibrate_plan_from_json(const json_t *plan, struct stored_run *run,
     if (!json_is_array(masses)) {
         return up_fail(failure, UP_STATUS_WRONG_INPUT,
                        "run %s holds no masses: only a run of calibrate can be repeated so",
-                       run->left.id);
+                       run->files.id);
     }
     calibrate->rig = &run->rig;
     json_array_foreach(masses, i, mass) {

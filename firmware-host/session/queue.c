@@ -14,7 +14,7 @@
 enum { LIST_MOST_BYTES = 1 << 20, SHAKES_USUAL = 2 };
 
 /* Beside the reading itself: hang, shake or lift, dry one's hand, press (common practice, no
-   source). Until the first item is done nobody knows better. */
+   source). Used until the first item is done. */
 static const double HANDLING_S = 20;
 
 /* ---- the list ---- */

@@ -104,7 +104,7 @@ struct listener recorder_listener(struct recorder *recorder) {
 
 /* ---- the beginning ---- */
 
-/* The name alone: where it lies on this machine is nobody else's business. */
+/* The name alone: where it lies on this machine is private. */
 static const char *file_name(const char *path) {
     const char *slash = strrchr(path, '/');
     return slash != NULL ? slash + 1 : path;
@@ -114,7 +114,7 @@ static const char *file_name(const char *path) {
 static json_t *queue_of(const struct recorder *recorder) {
     return recorder->queue != NULL || recorder->from == NULL
                ? recorder->queue
-               : json_object_get(json_array_get(recorder->from->run.left.journal, 0), "queue");
+               : json_object_get(json_array_get(recorder->from->run.files.journal, 0), "queue");
 }
 
 static json_t *describe_run(const struct recorder *recorder) {
@@ -238,16 +238,16 @@ static bool is_copied(const json_t *entry) {
 
 /* What the old run recorded, once more in the new one's files: each run can be replayed alone. */
 static bool copy_record(struct recorder *recorder, struct up_failure *failure) {
-    const struct up_run_files *left = &recorder->from->run.left;
+    const struct up_run_files *files = &recorder->from->run.files;
     size_t at = 0, i;
     json_t *entry;
     bool good = true;
-    json_array_foreach(left->journal, i, entry) {
+    json_array_foreach(files->journal, i, entry) {
         json_int_t offset = json_integer_value(json_object_get(entry, "offset"));
         if (!good || !is_copied(entry) || offset < (json_int_t)at) {
             continue;
         }
-        up_run_bytes(recorder->run, left->stream + at, (size_t)offset - at);
+        up_run_bytes(recorder->run, files->stream + at, (size_t)offset - at);
         at = (size_t)offset;
         if (strcmp(json_string_value(json_object_get(entry, "event")), "bytes") == 0) {
             up_run_arrival(recorder->run, json_number_value(json_object_get(entry, "host_s")));
@@ -255,7 +255,7 @@ static bool copy_record(struct recorder *recorder, struct up_failure *failure) {
             good = up_run_journal(recorder->run, json_copy(entry), failure);
         }
     }
-    up_run_bytes(recorder->run, left->stream + at, left->length - at);
+    up_run_bytes(recorder->run, files->stream + at, files->length - at);
     return good &&
            up_run_journal(recorder->run, json_pack("{s:s}", "event", RUN_COPIED), failure) &&
            up_run_sync(recorder->run, failure);
@@ -277,13 +277,13 @@ static bool repeat_old(struct recorder *recorder, struct up_procedure *procedure
         json_array_clear(recorder->plateaus); /* of the step that was broken off */
     } /* else the dry weighing's are among them, and go with the first trial */
     snprintf(recorder->resumed, sizeof recorder->resumed,
-             "run %.8s goes on with %u of %u %s: the step begins anew", from->run.left.id,
+             "run %.8s goes on with %u of %u %s: the step begins anew", from->run.files.id,
              progress.done, progress.wanted, recorder->item != NULL ? "trials" : "loadings");
     return recorder->trials >= from->unfinished.trials ||
            up_fail(failure, UP_STATUS_WRONG_INPUT,
                    "the files of run %s hold %u trials and the catalogue %u: they were cut; begin "
                    "anew without --resume",
-                   from->run.left.id, recorder->trials, from->unfinished.trials);
+                   from->run.files.id, recorder->trials, from->unfinished.trials);
 }
 
 bool recorder_begin(struct recorder *recorder, struct up_procedure *procedure, json_t *plan,

@@ -20,7 +20,7 @@ bool up_replay_measure(struct up_catalogue *catalogue, const char *id,
         results->item = run->measure.item;
         results->waters = run->measure.waters;
         snprintf(results->bench, sizeof results->bench, "%s", run->rig.id);
-        snprintf(results->run_id, sizeof results->run_id, "%s", run->left.id);
+        snprintf(results->run_id, sizeof results->run_id, "%s", run->files.id);
         good = up_procedure_measure(&run->measure, &procedure, failure) &&
                stored_run_repeat(run, procedure, NULL, NULL, &reader, failure) &&
                up_procedure_results(procedure, results->result, &results->results, failure);

@@ -7,7 +7,7 @@
 #include "internal.h"
 #include "text/text.h"
 
-/* ---- the rig file: what it says beside comments and the port, which may have another name ---- */
+/* ---- the rig file: its text without comments and the port, which may have another name ---- */
 
 /* The next line that matters; false at the end. */
 static bool next_line(const char **text, bool *in_port, char line[256]) {
@@ -38,7 +38,7 @@ static bool is_same_rig(const char *before, const char *now, const struct stored
                 failure, UP_STATUS_WRONG_INPUT,
                 "%.100s has changed since run %s began: it says \"%.60s\" where \"%.60s\" "
                 "stood; put that back, or begin anew without --resume",
-                path, run->left.id, line_now, line_before);
+                path, run->files.id, line_now, line_before);
         }
     }
     return true;
@@ -65,7 +65,7 @@ static bool check_rig(struct stored_run *run, const struct up_rig *rig,
 
 static const char *of_run(const struct stored_run *run, const char *name) {
     const char *text =
-        json_string_value(json_object_get(json_array_get(run->left.journal, 0), name));
+        json_string_value(json_object_get(json_array_get(run->files.journal, 0), name));
     return text != NULL ? text : "";
 }
 
@@ -81,7 +81,7 @@ static bool check_item(struct stored_run *run, struct up_catalogue *catalogue,
     memcpy(run->measure.item.id, item.id, sizeof item.id);
     return same || up_fail(failure, UP_STATUS_WRONG_INPUT,
                            "%.80s has been edited since run %s began: begin anew without --resume",
-                           item.name, run->left.id);
+                           item.name, run->files.id);
 }
 
 static bool check_calibration(struct stored_run *run, const struct up_session_settings *settings,
@@ -93,7 +93,7 @@ static bool check_calibration(struct stored_run *run, const struct up_session_se
             up_fail(failure, UP_STATUS_WRONG_INPUT,
                     "the bench %.60s was calibrated again since run %s began: begin anew without "
                     "--resume",
-                    settings->rig->id, run->left.id);
+                    settings->rig->id, run->files.id);
     }
     memcpy(run->calibration.id, latest->id, sizeof latest->id);
     memcpy(run->calibration.made_utc, latest->made_utc, sizeof latest->made_utc);
@@ -108,10 +108,10 @@ static bool check_calibration(struct stored_run *run, const struct up_session_se
 static bool is_whole(const struct stored_run *run) {
     size_t i;
     json_t *entry;
-    if (json_object_get(json_array_get(run->left.journal, 0), "continues") == NULL) {
+    if (json_object_get(json_array_get(run->files.journal, 0), "continues") == NULL) {
         return true;
     }
-    json_array_foreach(run->left.journal, i, entry) {
+    json_array_foreach(run->files.journal, i, entry) {
         const char *event = json_string_value(json_object_get(entry, "event"));
         if (event != NULL && strcmp(event, RUN_COPIED) == 0) {
             return true;

@@ -213,7 +213,7 @@ static bool measure(const struct up_session_settings *settings, struct up_measur
     return good;
 }
 
-/* What the results say of their plan. */
+/* What the results repeat of their plan. */
 static void begin_results(struct up_session_results *results, const struct up_measure_plan *plan,
                           const char *bench) {
     memset(results, 0, sizeof *results);
@@ -275,8 +275,8 @@ bool up_session_resume_measure(const struct up_session_settings *settings,
     return session_resume_measure(settings, item, NULL, results, failure);
 }
 
-/* What the rig file claims of all items stands until the kind's own shakes tell better, or tell
-   that it is not so. 0: nothing better is known. */
+/* What the rig file claims of all items stands until the kind's own shakes show a larger share, or
+   refute it. 0: nothing better is known. */
 static double share_learned(const struct up_share *share, double claimed) {
     bool known = share->shares > 0;
     bool refuted = known && share->mean.value + 2 * share->mean.u < claimed;

@@ -9,10 +9,10 @@
 #include "text/json.h"
 #include "text/text.h"
 
-static json_t *find_plan(const struct up_run_files *left) {
+static json_t *find_plan(const struct up_run_files *files) {
     size_t i;
     json_t *entry;
-    json_array_foreach(left->journal, i, entry) {
+    json_array_foreach(files->journal, i, entry) {
         const char *event = json_string_value(json_object_get(entry, "event"));
         if (event != NULL && strcmp(event, "plan") == 0) {
             return entry;
@@ -86,12 +86,12 @@ static bool recorded_from_json(const json_t *entry, struct recorded *recorded) {
     return note >= 0 || (event != NULL && strcmp(event, "bytes") == 0);
 }
 
-static struct recorded *read_entries(const struct up_run_files *left, size_t *count) {
-    struct recorded *recorded = up_allocate(json_array_size(left->journal) + 1, sizeof *recorded);
+static struct recorded *read_entries(const struct up_run_files *files, size_t *count) {
+    struct recorded *recorded = up_allocate(json_array_size(files->journal) + 1, sizeof *recorded);
     size_t i;
     const json_t *entry;
     *count = 0;
-    json_array_foreach(left->journal, i, entry) {
+    json_array_foreach(files->journal, i, entry) {
         *count += recorded_from_json(entry, &recorded[*count]);
     }
     return recorded;
@@ -103,31 +103,31 @@ bool stored_run_open(struct stored_run *run, struct up_catalogue *catalogue, con
                      bool calibrates, struct up_failure *failure) {
     memset(run, 0, sizeof *run);
     run->calibrates = calibrates;
-    if (!up_run_read(catalogue, id, &run->left, failure)) {
+    if (!up_run_read(catalogue, id, &run->files, failure)) {
         return false;
     }
-    run->plan = find_plan(&run->left);
-    run->recorded = read_entries(&run->left, &run->count);
+    run->plan = find_plan(&run->files);
+    run->recorded = read_entries(&run->files, &run->count);
     return calibrates ? calibrate_plan_from_json(run->plan, run, failure)
                       : measure_plan_from_json(run->plan, run, failure);
 }
 
 void stored_run_free(struct stored_run *run) {
-    up_run_files_free(&run->left);
+    up_run_files_free(&run->files);
     free(run->recorded);
 }
 
 void stored_run_trim(struct stored_run *run) {
     for (size_t i = 0; i < run->count; i++) {
-        if (run->recorded[i].offset > run->left.length) {
+        if (run->recorded[i].offset > run->files.length) {
             run->count = i;
         }
     }
-    for (size_t i = 0; i < json_array_size(run->left.journal); i++) {
-        json_t *offset = json_object_get(json_array_get(run->left.journal, i), "offset");
-        if (json_integer_value(offset) > (json_int_t)run->left.length) {
-            while (json_array_size(run->left.journal) > i) {
-                json_array_remove(run->left.journal, i);
+    for (size_t i = 0; i < json_array_size(run->files.journal); i++) {
+        json_t *offset = json_object_get(json_array_get(run->files.journal, i), "offset");
+        if (json_integer_value(offset) > (json_int_t)run->files.length) {
+            while (json_array_size(run->files.journal) > i) {
+                json_array_remove(run->files.journal, i);
             }
         }
     }
@@ -139,8 +139,8 @@ bool stored_run_repeat(const struct stored_run *run, struct up_procedure *proced
     struct recording recording = {.rig = &run->rig,
                                   .talked_unasked =
                                       json_is_true(json_object_get(run->plan, "talked_unasked")),
-                                  .bytes = run->left.stream,
-                                  .length = run->left.length,
+                                  .bytes = run->files.stream,
+                                  .length = run->files.length,
                                   .recorded = run->recorded,
                                   .count = run->count,
                                   .context = context,

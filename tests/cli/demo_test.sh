@@ -82,6 +82,26 @@ check "the views read" sh -c "[ \"\$(sqlite3 '$d/catalogue/catalogue.sqlite' 'SE
 check "the script draws again from a copy of its folder" sh -c \
     "cp -r '$d/catalogue/plots' '$work/copy' && rm '$work'/copy/items.png && cd '$work/copy' && gnuplot -d items.gp && test -s items.png"
 
+# A catalogue that can only be read, as somebody who may not write there.
+cp -r "$d/catalogue" "$work/read-only" && cp "$bin" "$work/reader" && mkdir "$work/elsewhere"
+chmod -R a-w,a+rX "$work/read-only" && chmod a+rx "$work" "$work/reader" && chmod 777 "$work/elsewhere"
+read_only() {
+    if [ "$(id -u)" = 0 ]; then setpriv --reuid 65534 --regid 65534 --clear-groups "$work/reader" "$@"; else "$work/reader" "$@"; fi
+}
+for words in "item list" "show Heron" "plot --to $work/elsewhere" "export --format csv --to $work/elsewhere" "export --format json --to $work/elsewhere"; do
+    [ "$words" != "show Heron" ] || set -- show "Heron fin"
+    [ "$words" = "show Heron" ] || set -- $words
+    check "read only: ${words% --to*}" read_only "$@" --catalogue "$work/read-only"
+done
+check "and all of it is there" test -s "$work/elsewhere/items.png" -a -s "$work/elsewhere/results.csv" -a -s "$work/elsewhere/catalogue.json"
+read_only plot --catalogue "$work/read-only" >"$work/out" 2>"$work/err"
+[ $? -eq 1 ] && grep -q "plots/.*Permission denied" "$work/err" && good=yes || good=no
+say $good "plot into it says that it may not be written"
+read_only item add --name Late --kind fin --catalogue "$work/read-only" >"$work/out" 2>"$work/err"
+[ $? -eq 1 ] && grep -q "cannot be written, only read" "$work/err" && good=yes || good=no
+say $good "and so does adding to it"
+chmod -R u+w "$work/read-only"
+
 # The same seed gives the same session, at whatever speed the machine runs.
 "$bin" demo --dir "$work/twin" --seed 5 --json >"$work/twin.json" 2>/dev/null
 check "same seed, same numbers" python3 - "$work/demo.json" "$work/twin.json" <<'P'

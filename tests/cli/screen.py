@@ -30,6 +30,7 @@ class Terminal:
     def resize(self, columns, rows):
         self.columns, self.rows = columns, rows
         self.row = self.column = 0
+        self.top, self.bottom = 0, rows - 1  # of what scrolls
         self.cells = [[" "] * columns for _ in range(rows)]
 
     def text(self):
@@ -42,9 +43,16 @@ class Terminal:
         self.cells[self.row][self.column] = self.last = letter
         self.column += 1
 
+    def scroll(self, count):
+        """Up; down where negative."""
+        for _ in range(abs(count)):
+            gone, new = (self.top, self.bottom) if count > 0 else (self.bottom, self.top)
+            del self.cells[gone]
+            self.cells.insert(new, [" "] * self.columns)
+
     def feed_line(self):
-        if self.row == self.rows - 1:
-            self.cells = self.cells[1:] + [[" "] * self.columns]
+        if self.row == self.bottom:
+            self.scroll(1)
         else:
             self.row += 1
 
@@ -78,6 +86,11 @@ class Terminal:
             self.column += one
         elif final == "D":
             self.column -= one
+        elif final in "ST":
+            self.scroll(one if final == "S" else -one)
+        elif final == "r":
+            self.top, self.bottom = one - 1, (n[1] if len(n) > 1 and n[1] else self.rows) - 1
+            self.row = self.column = 0
         elif final == "J":
             first = self.row * self.columns + self.column if n[0] == 0 else 0
             for i in range(first, self.rows * self.columns):
@@ -98,7 +111,7 @@ class Terminal:
             line[self.column:self.column] = [" "] * one
             del line[self.columns:]
         else:
-            assert final in "mrtlh", (numbers, final)
+            assert final in "mtlh", (numbers, final)
 
     def feed(self, text):
         text = self.rest + text
@@ -117,6 +130,11 @@ class Terminal:
                 self.column = 0
             elif match.group(0) == "\n":
                 self.feed_line()
+            elif match.group(0) == "\x1bM":
+                if self.row == self.top:
+                    self.scroll(-1)
+                else:
+                    self.row -= 1
             elif match.group(0) == "\b":
                 self.column -= 1
             elif match.group(0) == "\t":

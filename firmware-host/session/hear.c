@@ -1,0 +1,243 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "hear.h"
+
+#include <errno.h>
+#include <math.h>
+#include <poll.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "text/clock.h"
+#include "text/text.h"
+
+enum { CHUNK = 65536, PATIENCE_MS = 100, ENOUGH_BYTES = 16384 };
+
+struct hearing {
+    struct up_source *source;
+    double seconds;
+    const volatile sig_atomic_t *signalled;
+    void *context;
+    bool (*before)(void *context, struct up_failure *failure);      /* each wait; may be NULL */
+    bool (*bytes)(void *context, const char *bytes, size_t length); /* false: enough */
+};
+
+static bool fail_to_read(const struct up_source *source, struct up_failure *failure) {
+    return up_source_is_device(source)
+               ? up_fail(failure, UP_STATUS_UNABLE, "the device is gone: check its cable")
+               : up_fail(failure, UP_STATUS_WRONG_INPUT, "cannot read the capture: %s",
+                         strerror(errno));
+}
+
+static bool is_ready(struct up_source *source) {
+    struct pollfd entry = {.fd = up_source_descriptor(source), .events = POLLIN};
+    return !up_source_is_device(source) || poll(&entry, 1, PATIENCE_MS) > 0;
+}
+
+static bool hear(const struct hearing *hearing, struct up_failure *failure) {
+    static char bytes[CHUNK];
+    double end_s = up_monotonic_s() + hearing->seconds;
+    while (*hearing->signalled == 0 && up_monotonic_s() < end_s) {
+        size_t length = 0;
+        if (hearing->before != NULL && !hearing->before(hearing->context, failure)) {
+            return false;
+        }
+        if (!is_ready(hearing->source)) {
+            continue;
+        }
+        enum up_read read = up_source_read(hearing->source, bytes, sizeof bytes, &length);
+        if (length > 0 && !hearing->bytes(hearing->context, bytes, length)) {
+            return true;
+        }
+        if (read == UP_READ_LOST) {
+            return fail_to_read(hearing->source, failure);
+        }
+        if (read == UP_READ_END) {
+            return true;
+        }
+    }
+    return true;
+}
+
+/* ---- a stream of a known layout ---- */
+
+struct stream {
+    const struct up_rig *rig;
+    struct up_source *source;
+    struct up_listening *listening;
+    uint64_t awaited; /* lines that were asked for */
+};
+
+static bool poll_device(void *context, struct up_failure *failure) {
+    struct stream *stream = context;
+    const struct up_line_rule *line = &stream->rig->line;
+    if (line->poll[0] == '\0' || stream->listening->reader.lines < stream->awaited) {
+        return true;
+    }
+    stream->awaited = stream->listening->reader.lines + (uint64_t)line->poll_lines;
+    return up_source_write(stream->source, line->poll, strlen(line->poll), failure);
+}
+
+static bool take_bytes(void *context, const char *bytes, size_t length) {
+    struct stream *stream = context;
+    if (up_source_is_device(stream->source) && stream->rig->line.poll[0] == '\0') {
+        up_listening_arrival(stream->listening, up_monotonic_s());
+    }
+    up_listening_bytes(stream->listening, bytes, length);
+    return true;
+}
+
+bool up_hear_stream(const struct up_rig *rig, struct up_source *source, double seconds,
+                    const volatile sig_atomic_t *signalled, struct up_listening *listening,
+                    struct up_failure *failure) {
+    bool device = up_source_is_device(source);
+    struct stream stream = {rig, source, listening, 0};
+    struct hearing hearing = {source,  device ? seconds : (double)INFINITY, signalled,
+                              &stream, device ? poll_device : NULL,         take_bytes};
+    return hear(&hearing, failure) &&
+           (!device || listening->bytes > 0 ||
+            up_fail(failure, UP_STATUS_UNABLE,
+                    "nothing came over the wire in %g s: check power, cable and the path in the "
+                    "rig file",
+                    seconds));
+}
+
+/* ---- a stream of which nothing is known ---- */
+
+/* In the order in which devices have them, roughly (common practice, no source). */
+static const struct up_port_settings tried[] = {
+    {9600, 8, 1, UP_PARITY_NONE, UP_FLOW_NONE, 0},  {115200, 8, 1, UP_PARITY_NONE, UP_FLOW_NONE, 0},
+    {57600, 8, 1, UP_PARITY_NONE, UP_FLOW_NONE, 0}, {38400, 8, 1, UP_PARITY_NONE, UP_FLOW_NONE, 0},
+    {19200, 8, 1, UP_PARITY_NONE, UP_FLOW_NONE, 0}, {4800, 8, 1, UP_PARITY_NONE, UP_FLOW_NONE, 0},
+    {2400, 8, 1, UP_PARITY_NONE, UP_FLOW_NONE, 0},  {9600, 7, 1, UP_PARITY_EVEN, UP_FLOW_NONE, 0},
+    {4800, 7, 1, UP_PARITY_EVEN, UP_FLOW_NONE, 0},  {2400, 7, 1, UP_PARITY_EVEN, UP_FLOW_NONE, 0},
+    {1200, 7, 1, UP_PARITY_EVEN, UP_FLOW_NONE, 0},  {230400, 8, 1, UP_PARITY_NONE, UP_FLOW_NONE, 0},
+};
+enum { TRIED = sizeof tried / sizeof tried[0] };
+
+static bool collect_bytes(void *context, const char *bytes, size_t length) {
+    struct up_probe *probe = context;
+    size_t room = sizeof probe->bytes - probe->length;
+    double now_s = up_monotonic_s();
+    probe->first_s = probe->length == 0 ? now_s : probe->first_s;
+    probe->span_s = probe->kind != UP_PORT_CAPTURE ? now_s - probe->first_s : 0;
+    length = length < room ? length : room;
+    memcpy(probe->bytes + probe->length, bytes, length);
+    probe->length += length;
+    return probe->length < (probe->kind != UP_PORT_CAPTURE ? ENOUGH_BYTES : sizeof probe->bytes);
+}
+
+static bool judge(struct up_probe *probe) {
+    struct up_guess *guess = &probe->guess;
+    double rate_hz = (double)NAN;
+    if (!up_guess_layout(probe->bytes, probe->length, rate_hz, guess, &probe->failure)) {
+        return false;
+    }
+    if (probe->span_s > 0 && guess->fits > 1) {
+        rate_hz = (double)(guess->fits - 1) / probe->span_s;
+        return up_guess_layout(probe->bytes, probe->length, rate_hz, guess, &probe->failure);
+    }
+    return true;
+}
+
+/* At one rate; *next: another one is worth a try. */
+static bool try_settings(struct up_probe *probe, double seconds,
+                         const volatile sig_atomic_t *signalled, bool *next) {
+    struct up_rig rig = {.port_kind = probe->kind, .port = probe->settings};
+    struct up_source *source = NULL;
+    bool good = up_source_open(&rig, probe->port.name, &source, &probe->failure);
+    probe->length = 0;
+    probe->span_s = 0;
+    good = good && hear(&(struct hearing){source, seconds, signalled, probe, NULL, collect_bytes},
+                        &probe->failure);
+    up_source_close(source);
+    *next = good && probe->length > 0 && *signalled == 0;
+    if (good && probe->length == 0) {
+        return up_fail(&probe->failure, UP_STATUS_UNABLE,
+                       "nothing came in %g s: the device is off, or talks only when asked (the "
+                       "key poll of a rig file)",
+                       seconds);
+    }
+    return good && judge(probe);
+}
+
+static bool is_pseudo_terminal(const char *path) {
+    char *real = realpath(path, NULL);
+    bool pty = real != NULL && strncmp(real, "/dev/pts/", 9) == 0;
+    free(real);
+    return pty;
+}
+
+bool up_probe_port(struct up_probe *probe, double seconds, const volatile sig_atomic_t *signalled) {
+    bool pty = is_pseudo_terminal(probe->port.name), next = true;
+    probe->kind = pty ? UP_PORT_PTY : UP_PORT_SERIAL;
+    for (int i = 0; i < (pty ? 1 : TRIED) && next && !probe->found; i++) {
+        probe->settings = tried[i];
+        probe->found = try_settings(probe, seconds, signalled, &next);
+    }
+    return probe->found;
+}
+
+bool up_probe_recording(struct up_probe *probe, const char *path) {
+    static const volatile sig_atomic_t none;
+    struct up_source *source = NULL;
+    bool good = up_source_open_capture(path, &source, &probe->failure);
+    probe->kind = UP_PORT_CAPTURE;
+    snprintf(probe->port.name, sizeof probe->port.name, "%s", path);
+    good = good && hear(&(struct hearing){source, (double)INFINITY, &none, probe, NULL, collect_bytes},
+                        &probe->failure);
+    up_source_close(source);
+    probe->found = good && judge(probe);
+    return probe->found;
+}
+
+/* ---- the rig file ---- */
+
+static bool is_plain(const char *text) {
+    return text[0] != '\0' &&
+           text[strspn(text, "abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ"
+                             "0123456789._-/:+")] == '\0';
+}
+
+/* By its USB identity a port is found again under any name. */
+static char *path_of(const struct up_probe *probe) {
+    const struct up_port *port = &probe->port;
+    if (probe->kind == UP_PORT_SERIAL && port->usb_vendor >= 0) {
+        bool serial = is_plain(port->usb_serial);
+        return up_text_format("path = usb:%04x:%04x%s%s\n", (unsigned)port->usb_vendor,
+                              (unsigned)port->usb_product, serial ? ":" : "",
+                              serial ? port->usb_serial : "");
+    }
+    return is_plain(port->name) ? up_text_format("path = %s\n", port->name)
+                                : up_text_format("; path = give it here\n");
+}
+
+static char *port_section(const struct up_probe *probe) {
+    static const char *const parity[] = {"none", "even", "odd"};
+    static const char *const kind[] = {
+        [UP_PORT_PTY] = "pty", [UP_PORT_SERIAL] = "serial", [UP_PORT_CAPTURE] = "capture"};
+    char *path = path_of(probe), *text;
+    if (probe->kind == UP_PORT_SERIAL) {
+        text = up_text_format("[port]\nkind = serial\n%sbaud = %d\ndata_bits = %d\nparity = %s\n"
+                              "stop_bits = %d\n",
+                              path, probe->settings.baud, probe->settings.data_bits,
+                              parity[probe->settings.parity], probe->settings.stop_bits);
+    } else {
+        text = up_text_format("[port]\nkind = %s\n%s", kind[probe->kind], path);
+    }
+    free(path);
+    return text;
+}
+
+char *up_probe_rig(const struct up_probe *probe) {
+    const struct up_guess *guess = &probe->guess;
+    char *port = port_section(probe);
+    char *text = up_text_format(
+        "; Guessed by upthrust ports: %llu of %llu lines fit. Compare each key with the device;\n"
+        "; give [sensor] capacity_kg, [tank] and [bench] too: rigs/README.md tells all keys.\n"
+        "[rig]\nid = my-bench\n\n%s\n%s",
+        (unsigned long long)guess->fits, (unsigned long long)(guess->lines - guess->passed), port,
+        guess->line_section);
+    free(port);
+    return text;
+}

@@ -1,0 +1,47 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/*
+ * Hearing a port or a recording without a session: to describe a stream, to check a rig, and to
+ * find out what a device sends of which nothing is known yet.
+ */
+#ifndef UPTHRUST_SESSION_HEAR_H
+#define UPTHRUST_SESSION_HEAR_H
+
+#include <signal.h>
+#include <stdbool.h>
+#include <stddef.h>
+
+#include "bench/listen.h"
+#include "upthrust/failure.h"
+#include "upthrust/rig.h"
+#include "upthrust/wire.h"
+#include "wire/guess.h"
+#include "wire/port.h"
+
+/* A device for so many seconds, a recording to its end; a signal ends both. False where the device
+   is lost or nothing came. */
+bool up_hear_stream(const struct up_rig *rig, struct up_source *source, double seconds,
+                    const volatile sig_atomic_t *signalled, struct up_listening *listening,
+                    struct up_failure *failure);
+
+enum { UP_PROBE_BYTES_MAX = 65536 };
+
+struct up_probe {
+    struct up_port port; /* the caller's: its name at least */
+    enum up_port_kind kind;
+    struct up_port_settings settings; /* of a serial port: those that fit, or the last tried */
+    char bytes[UP_PROBE_BYTES_MAX];
+    size_t length;
+    double first_s, span_s; /* of the first bytes, and from them to the last; 0 for a recording */
+    bool found;
+    struct up_guess guess;
+    struct up_failure failure; /* where no layout was found */
+};
+
+/* Tries rates and frames, so many seconds each, until a layout fits; the same as found. */
+bool up_probe_port(struct up_probe *probe, double seconds, const volatile sig_atomic_t *signalled);
+bool up_probe_recording(struct up_probe *probe, const char *path);
+
+/* The rig file that reads what was found; the caller's. */
+char *up_probe_rig(const struct up_probe *probe);
+
+#endif
