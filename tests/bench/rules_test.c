@@ -36,7 +36,7 @@ static enum up_answer_word hang(struct hand_bench *b, const struct up_ask *ask) 
         b->level = EMPTY + counts(item.water_kg);
     } else if (ask->action == UP_ACTION_SHAKE) {
         b->level += counts(item.gain_kg[item.shakes++]);
-    } else {
+    } else if (ask->action != UP_ACTION_CONFIRM) {
         b->level = EMPTY;
     }
     return UP_ANSWER_DONE;
