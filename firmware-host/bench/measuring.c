@@ -156,6 +156,8 @@ static const struct row rows[MEASURE_STEPS] = {
                            .again = MEASURE_TARE},
                           .is_tare = true,
                           .read = trial_lifted_out},
+    [MEASURE_TRIAL_DOUBTED] = {{UP_ACTION_CONFIRM, .of_item = true, .again = MEASURE_TARE},
+                               .answer = trial_doubted},
     /* A break spoils nothing but the tare before the question. */
     [MEASURE_OUTLIER] = {{UP_ACTION_CONFIRM, .may_skip = true, .again = MEASURE_OUTLIER},
                          .answer = trial_outlier},
