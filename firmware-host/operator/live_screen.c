@@ -26,6 +26,9 @@ enum { ROWS_MAX = 500, COLUMNS_MAX = 1000 };
 /* Nobody has read a question that soon: such a key was meant for the one before, or bounced. */
 static const double TOO_SOON_S = 0.4;
 
+static const char PEDAL_HOW[] =
+    "Pedal: short is done, long is again, two short stop after this step";
+
 struct live {
     SCREEN *screen;
     FILE *input;
@@ -342,16 +345,11 @@ bool live_read(struct up_operator *op, struct up_reply *reply) {
 
 /* ---- the view ---- */
 
-static void describe_ask(const struct up_ask *ask, const char *before, char *sentence,
-                         size_t size) {
-    if (ask->action == UP_ACTION_HANG_MASS) {
-        snprintf(sentence, size, "%s%s: %.6g kg", before, ask->text, ask->mass_kg);
-    } else if (ask->depth_m != 0) {
-        snprintf(sentence, size, "%s%s: %g m", before, ask->text, ask->depth_m);
-    } else {
-        snprintf(sentence, size, "%s%s%s%s", before, ask->text, ask->item_name != NULL ? ": " : "",
-                 ask->item_name != NULL ? ask->item_name : "");
-    }
+static void fill_sentence(const struct up_operator *op, const char *before, char *sentence,
+                          size_t size) {
+    char *text = describe_ask(&op->ask);
+    snprintf(sentence, size, "%s%s", before, text);
+    free(text);
 }
 
 static void describe_state(const struct up_operator *op, bool overloaded, bool away,
@@ -375,12 +373,12 @@ static void describe_state(const struct up_operator *op, bool overloaded, bool a
     } else if (view->asks) {
         view->mood = UP_LIVE_DO;
         up_live_words(&op->ask, words, words_size);
-        describe_ask(&op->ask, "", sentence, size);
+        fill_sentence(op, "", sentence, size);
     } else {
         view->mood = UP_LIVE_WAIT;
         snprintf(words, words_size, view->reading.reading ? "wait: %.0f s" : "wait",
                  view->reading.left_s);
-        describe_ask(&op->ask, "Hands off, it is read by itself. Done: ", sentence, size);
+        fill_sentence(op, "Hands off, it is read by itself. Done: ", sentence, size);
     }
 }
 
@@ -429,7 +427,9 @@ static struct up_live_view make_view(const struct up_operator *op, bool away,
                                 .faults = live->faults,
                                 .asks = is_asked(op) && !away,
                                 .question = op->ask.action == UP_ACTION_CONFIRM,
-                                .how = op->ask.how != NULL ? op->ask.how : op->kind->how,
+                                .how = op->ask.how != NULL ? op->ask.how
+                                       : op->by_pedal      ? PEDAL_HOW
+                                                           : NULL,
                                 .typed = live->typed,
                                 .refused = live->refused};
     view.unit = view.asks && op->ask.wants_number ? op->ask.unit : NULL;
