@@ -59,12 +59,25 @@ static struct {
 
 /* No memory left, or told to drop everything: the terminal at least is left as it was. Only what a
    signal handler may call. */
-static void leave_in_haste(int number) {
+static void restore_terminal(void) {
     if (write(terminal.descriptor, terminal.leave, strlen(terminal.leave)) >= 0) {
         tcsetattr(terminal.descriptor, TCSANOW, &terminal.settings);
     }
+}
+
+static void leave_in_haste(int number) {
+    restore_terminal();
     signal(number, SIG_DFL);
     raise(number);
+}
+
+static up_memory_end *before_memory;
+
+static void leave_without_memory(void) {
+    restore_terminal();
+    if (before_memory != NULL) {
+        before_memory();
+    }
 }
 
 static void catch_haste(struct live *live) {
@@ -75,6 +88,7 @@ static void catch_haste(struct live *live) {
     if (live->before_quit.sa_handler != SIG_IGN) {
         sigaction(SIGQUIT, &action, NULL);
     }
+    before_memory = up_at_out_of_memory(leave_without_memory);
 }
 
 /* The size is read before each picture; ncurses must not follow any size by itself. */
@@ -170,8 +184,8 @@ static struct live *make_live(const struct up_operator *op) {
     live->result = up_allocate(UP_WATERS_MAX + 1, sizeof *live->result);
     live->log = open_memstream(&live->log_text, &live->log_size);
     live->input = input >= 0 ? fdopen(input, "r") : NULL;
-    if (live->log == NULL) { /* there is no memory left */
-        up_reallocate(NULL, (size_t)-1, 2);
+    if (live->log == NULL) {
+        up_out_of_memory();
     }
     return live;
 }
@@ -208,6 +222,7 @@ void live_end(struct up_operator *op) {
     delscreen(live->screen);
     sigaction(SIGABRT, &live->before_abort, NULL);
     sigaction(SIGQUIT, &live->before_quit, NULL);
+    up_at_out_of_memory(before_memory);
     fflush(live->log);
     fputs(live->log_text, op->output);
     fflush(op->output);
