@@ -9,9 +9,6 @@
 static const double HANDLED_FLOORS = 8;
 static const double HANDLED_WITHIN_S = 1;
 
-/* A change of level by so many floors is a step of the load, as for the schedule. */
-static const double STEP_FLOORS = 20;
-
 /* The empty hanger comes back to its tare within so much: what cheap cells drift and wet hooks
    carry between two tares, and the zero return after a load, which recordings of cheap cells put at
    0.2 to 0.5 % of it; twice either (a choice of ours). */
@@ -23,9 +20,9 @@ static const double DRY_LEAST_KG = 0.010;
 static bool is_handled(const struct stream *stream, const struct doubt_levels *levels,
                        double load) {
     double floor = stream->filter.noise.floor;
-    return stream->count == 0 || /* typed: there is no trace */
-           fabs(load - levels->before) >= STEP_FLOORS * floor ||
-           stream_largest_change(stream, HANDLED_WITHIN_S) >= HANDLED_FLOORS * floor;
+    return stream->readings.count == 0 || /* typed: there is no trace */
+           steps_away(levels->before, load, floor) ||
+           readings_largest_change(&stream->readings, HANDLED_WITHIN_S) >= HANDLED_FLOORS * floor;
 }
 
 static double return_bound(const struct stream *stream, const struct doubt_levels *levels) {

@@ -43,32 +43,6 @@ void stream_forget(struct stream *stream) {
     stream->readings.count = 0;
 }
 
-/* Of a good reading and the next two; false where one is not. */
-static bool median_of_three(const struct stream *stream, size_t i, double *median) {
-    double load[3];
-    for (size_t k = 0; k < 3; k++) {
-        if (i + k >= stream->count || stream->held[i + k].verdict != UP_READING_GOOD) {
-            return false;
-        }
-        load[k] = stream->held[i + k].load;
-    }
-    *median = up_median(load, 3);
-    return true;
-}
-
-double stream_largest_change(const struct stream *stream, double within_s) {
-    double largest = 0, from, to;
-    for (size_t i = 0, j = 0; i < stream->count; i++) {
-        while (j < stream->count && stream->held[j].time_s < stream->held[i].time_s + within_s) {
-            j++;
-        }
-        if (median_of_three(stream, i, &from) && median_of_three(stream, j, &to)) {
-            largest = fmax(largest, fabs(to - from));
-        }
-    }
-    return largest;
-}
-
 bool stream_may_be_stuck(const struct stream *stream, double before_s) {
     double start_s = 0;
     return up_glitch_filter_may_be_stuck(&stream->filter, &start_s) && start_s < before_s;

@@ -31,16 +31,6 @@ bool stream_judge(struct stream *stream, const struct up_sample *sample, struct 
 void stream_hold(struct stream *stream, const struct up_reading *reading);
 void stream_forget(struct stream *stream);
 
-<<<<<<< HEAD
-/* The index of the first held reading from a time on. */
-size_t stream_first_from(const struct stream *stream, double time_s);
-/* NaN where no good reading is held from then on. */
-double stream_median_since(const struct stream *stream, double time_s);
-/* The largest change of the load from one time to so much later, of medians of three good readings
-   held, so that one reading alone makes none. */
-double stream_largest_change(const struct stream *stream, double within_s);
-=======
->>>>>>> main
 /* Equal words reach back before this time, and may yet turn out to be stuck. */
 bool stream_may_be_stuck(const struct stream *stream, double before_s);
 
