@@ -102,12 +102,28 @@ static void go_to(struct up_procedure *procedure, int next) {
         return;
     }
     procedure->step = next;
+    procedure->doubt.open = false;
     procedure->stage = STAGE_ASKING;
     const struct step *step = step_of(procedure);
     stream_forget(&procedure->stream);
     schedule_ask(&procedure->schedule, procedure->stream.now_s,
                  step->comes_back ? tare_of(procedure) : NULL);
     fill_ask(procedure, step);
+    events_push(&procedure->events, UP_EVENT_ASK)->ask = procedure->ask;
+}
+
+/* The reading waits: the ask of the step is replaced by a question about it. */
+static void ask_in_doubt(struct up_procedure *procedure, const struct up_plateau *plateau) {
+    struct up_ask asked = procedure->ask;
+    procedure->doubt.open = true;
+    procedure->doubt.plateau = *plateau;
+    procedure->stage = STAGE_ASKING;
+    procedure->ask = (struct up_ask){.id = asked.id + 1,
+                                     .action = UP_ACTION_CONFIRM,
+                                     .item_name = asked.item_name,
+                                     .item_id = asked.item_id,
+                                     .time_s = procedure->stream.now_s};
+    memcpy(procedure->ask.text, procedure->doubt.text, sizeof procedure->ask.text);
     events_push(&procedure->events, UP_EVENT_ASK)->ask = procedure->ask;
 }
 
@@ -136,6 +152,7 @@ void up_procedure_interrupt(struct up_procedure *procedure, const char *text) {
         return;
     }
     events_fault(&procedure->events, "%s", text);
+    procedure->tare = (double)NAN; /* it may be another cell */
     begin_step_anew(procedure);
     if (procedure->measuring != NULL) {
         procedure->measuring->returned = true;
@@ -232,13 +249,17 @@ static bool is_acceptable(const struct up_procedure *procedure, unsigned id,
         return up_fail(failure, UP_STATUS_WRONG_INPUT, "answer to question %u, which is not open",
                        id);
     }
+    if (word == UP_ANSWER_ACCEPT && procedure->ask.action != UP_ACTION_CONFIRM) {
+        return up_fail(failure, UP_STATUS_WRONG_INPUT, "there is nothing to accept: %s is a step",
+                       up_action_name(procedure->ask.action));
+    }
     if (procedure->ask.wants_number && word == UP_ANSWER_DONE) {
         return up_fail(failure, UP_STATUS_WRONG_INPUT, "question %u wants a number", id);
     }
     if (word == UP_ANSWER_NUMBER && !procedure->ask.wants_number) {
         return up_fail(failure, UP_STATUS_WRONG_INPUT, "question %u wants no number", id);
     }
-    if (word == UP_ANSWER_SKIP && !step_of(procedure)->may_skip) {
+    if (word == UP_ANSWER_SKIP && (procedure->doubt.open || !step_of(procedure)->may_skip)) {
         return up_fail(failure, UP_STATUS_WRONG_INPUT, "%s cannot be skipped",
                        up_action_name(procedure->ask.action));
     }
@@ -262,6 +283,21 @@ static void answer_step(struct up_procedure *procedure, enum up_answer_word word
 }
 
 static void take_plateau(struct up_procedure *procedure, const struct up_plateau *plateau);
+static void judge_plateau(struct up_procedure *procedure, const struct up_plateau *plateau);
+
+/* Done is the safe answer: what is in doubt is read again. */
+static void answer_doubt(struct up_procedure *procedure, enum up_answer_word word) {
+    struct doubt *doubt = &procedure->doubt;
+    doubt->open = false;
+    if (word == UP_ANSWER_ACCEPT) {
+        events_note(&procedure->events, "accepted by the operator's word: %s", doubt->text);
+        take_plateau(procedure, &doubt->plateau);
+    } else if (word == UP_ANSWER_AGAIN || doubt->anew) {
+        begin_step_anew(procedure);
+    } else {
+        go_to(procedure, procedure->step);
+    }
+}
 
 /* One typed reading is a plateau of one: of its scatter only the division is known. */
 static void take_typed(struct up_procedure *procedure) {
@@ -274,7 +310,7 @@ static void take_typed(struct up_procedure *procedure) {
                                  .temp_c = (double)NAN,
                                  .lag1 = (double)NAN,
                                  .readings = 1};
-    take_plateau(procedure, &plateau);
+    judge_plateau(procedure, &plateau);
 }
 
 bool up_procedure_answer(struct up_procedure *procedure, unsigned id, enum up_answer_word word,
@@ -290,6 +326,8 @@ bool up_procedure_answer(struct up_procedure *procedure, unsigned id, enum up_an
     }
     if (word == UP_ANSWER_STOP) {
         up_procedure_stop(procedure);
+    } else if (procedure->doubt.open) {
+        answer_doubt(procedure, word);
     } else if (word == UP_ANSWER_AGAIN) {
         begin_step_anew(procedure);
     } else if (word == UP_ANSWER_SKIP || !needs_reading(procedure, step_of(procedure))) {
@@ -307,6 +345,13 @@ static void take_plateau(struct up_procedure *procedure, const struct up_plateau
     struct up_event *event = events_push(&procedure->events, UP_EVENT_PLATEAU);
     event->plateau = *plateau;
     event->plateau_of = step_of(procedure)->plateau;
+    if (procedure->schedule.last.known) {
+        procedure->largest_step =
+            fmax(procedure->largest_step, fabs(here.load - procedure->schedule.last.load));
+    }
+    if (step_of(procedure)->shows == SHOWS_TARE || step_of(procedure)->shows == SHOWS_NEW_TARE) {
+        procedure->tare = here.load;
+    }
     procedure->schedule.last = here;
     procedure->broken = 0;
     if (procedure->calibrating != NULL) {
@@ -315,6 +360,23 @@ static void take_plateau(struct up_procedure *procedure, const struct up_plateau
         procedure->measuring->now_s = procedure->stream.now_s;
         measuring_watch_temperature(procedure->measuring, plateau->temp_c);
         go_to(procedure, measuring_read(procedure->measuring, procedure->step, &here));
+    }
+}
+
+static void judge_plateau(struct up_procedure *procedure, const struct up_plateau *plateau) {
+    const struct up_indication *last = &procedure->schedule.last;
+    struct doubt_levels levels = {
+        .before = last->known ? last->load : (double)NAN,
+        .tare = procedure->tare,
+        .largest = procedure->largest_step,
+        .counts_per_kg = procedure->measuring != NULL
+                             ? procedure->measuring->record.calibration.slope_counts_per_kg
+                             : (double)NAN};
+    if (doubt_arises(&procedure->doubt, step_of(procedure), &procedure->stream, &levels,
+                     plateau->load)) {
+        ask_in_doubt(procedure, plateau);
+    } else {
+        take_plateau(procedure, plateau);
     }
 }
 
@@ -340,7 +402,7 @@ static void take_or_wait(struct up_procedure *procedure, struct up_plateau *plat
     struct schedule *schedule = &procedure->schedule;
     plateau->late_s = schedule->late_s;
     if (settled || (step_of(procedure)->is_exercise && plateau->readings > 0)) {
-        take_plateau(procedure, plateau);
+        judge_plateau(procedure, plateau);
         return;
     }
     schedule->late_s += procedure->rig->window_s / 2;
@@ -487,6 +549,7 @@ static void begin(struct up_procedure *procedure, const struct up_rig *rig, int 
     procedure->rig = rig;
     stream_begin(&procedure->stream, rig);
     procedure->schedule.last = *tare_of(procedure);
+    procedure->tare = tare_of(procedure)->known ? tare_of(procedure)->load : (double)NAN;
     go_to(procedure, step);
 }
 

@@ -85,3 +85,29 @@ const struct up_reading *readings_step(const struct readings *readings, double b
     }
     return NULL;
 }
+
+/* Of a good reading and the next two; false where one is not. */
+static bool median_of_three(const struct readings *readings, size_t i, double *median) {
+    double load[3];
+    for (size_t k = 0; k < 3; k++) {
+        if (i + k >= readings->count || readings->at[i + k].verdict != UP_READING_GOOD) {
+            return false;
+        }
+        load[k] = readings->at[i + k].load;
+    }
+    *median = up_median(load, 3);
+    return true;
+}
+
+double readings_largest_change(const struct readings *readings, double within_s) {
+    double largest = 0, from, to;
+    for (size_t i = 0, j = 0; i < readings->count; i++) {
+        while (j < readings->count && readings->at[j].time_s < readings->at[i].time_s + within_s) {
+            j++;
+        }
+        if (median_of_three(readings, i, &from) && median_of_three(readings, j, &to)) {
+            largest = fmax(largest, fabs(to - from));
+        }
+    }
+    return largest;
+}

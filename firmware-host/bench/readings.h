@@ -21,6 +21,9 @@ void readings_free(struct readings *readings);
 size_t readings_first_from(const struct readings *readings, double time_s);
 /* Of the good ones; NaN where there is none from then on. */
 double readings_median_since(const struct readings *readings, double time_s);
+/* The largest change of the load from one time to so much later, of medians of three good readings,
+   so that one reading alone makes none. */
+double readings_largest_change(const struct readings *readings, double within_s);
 /* The levels differ so much that a step of the load is to be looked for. */
 bool steps_away(double before, double now, double noise_floor);
 /* When the load came to stand: the last good reading nearer to the level before than to the level
