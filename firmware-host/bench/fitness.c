@@ -111,9 +111,9 @@ static void find_noise(const struct up_heard_column *column, const struct up_fit
         find(findings, false, "too few readings to tell their noise");
         return;
     }
-    find(findings, column->screen.count[UP_READING_STUCK] == 0, "noise of one reading %.3g %s%s",
+    find(findings, column->filter.count[UP_READING_STUCK] == 0, "noise of one reading %.3g %s%s",
          fitness->noise, unit,
-         column->screen.count[UP_READING_STUCK] > 0 ? "; the converter repeats itself" : "");
+         column->filter.count[UP_READING_STUCK] > 0 ? "; the converter repeats itself" : "");
     if (isnan(fitness->u_weighing_g)) {
         find(findings, true,
              "standard uncertainty of a plateau %.3g %s; calibrate to know it in grams",

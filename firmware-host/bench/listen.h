@@ -6,10 +6,8 @@
 #ifndef UPTHRUST_BENCH_LISTEN_H
 #define UPTHRUST_BENCH_LISTEN_H
 
-#include "bench/glitch_filter.h"
+#include "bench/finder.h"
 #include "bench/pace.h"
-#include "bench/plateau.h"
-#include "metrology/statistics.h"
 #include "upthrust/rig.h"
 #include "upthrust/wire.h"
 
@@ -18,38 +16,13 @@ enum { UP_HEARD_PLATEAUS_MAX = 4096, UP_HEARD_GLITCHES_MAX = 1024, UP_HEARD_FLOO
 struct up_glitch {
     double time_s, load;
     enum up_verdict verdict;
+    uint64_t readings; /* of a stuck or saturated converter: so many alike in a row */
 };
-
-/*
- * What the quiet levels of a stream tell together: Allan deviation, with no pair across a step or a
- * glitch, and the straight line through the longest. Readings wait until a step or a run of stuck
- * words would have been seen; the last eight of a level are left out, for a hand is near by then.
- */
-enum { UP_QUIET_WAIT = 40, UP_QUIET_OF_STEP = 8 };
-
-struct up_waiting {
-    double time_s, load;
-    bool after_gap;
-};
-
-struct up_quiet {
-    struct up_waiting wait[UP_QUIET_WAIT];
-    unsigned oldest, waiting;
-    bool gap;
-    struct up_allan allan;
-    uint64_t count; /* of the level so far, and its sums about its first reading */
-    double start_s, last_s, start_load, t, y, tt, ty;
-    double longest_s, slope_per_s; /* of the longest level; NaN where there is none */
-};
-
-void up_quiet_begin(struct up_quiet *quiet);
-void up_quiet_push(struct up_quiet *quiet, const struct up_reading *reading, bool on_level);
-void up_quiet_end(struct up_quiet *quiet);
 
 /* One load column. */
 struct up_heard_column {
     int field; /* as in the rig file; 0 for a bare layout */
-    struct up_glitch_filter screen;
+    struct up_glitch_filter filter;
     struct up_finder *finder;
     double floor[UP_HEARD_FLOORS_MAX]; /* noise floors along the stream, thinned out when full */
     size_t floors, floor_step, floor_wait;
@@ -58,7 +31,8 @@ struct up_heard_column {
     struct up_plateau plateau[UP_HEARD_PLATEAUS_MAX]; /* the first ones */
     uint64_t plateaus;
     struct up_glitch glitch[UP_HEARD_GLITCHES_MAX]; /* the first ones */
-    uint64_t glitches;
+    size_t glitches_kept;
+    uint64_t glitches; /* readings */
 };
 
 struct up_listening {
@@ -84,11 +58,13 @@ void up_listening_bytes(struct up_listening *listening, const char *bytes, size_
 /* The stream has ended: judges what is still held. */
 void up_listening_end(struct up_listening *listening);
 
-/* Samples a second by the device's clock (median interval); NaN where it has none or below three.
- */
+/* Lines a second by the device's clock; NaN where it has none or below three. */
 double up_listening_rate_hz(const struct up_listening *listening);
 /* The same, or the nominal rate where the device has no clock. */
 double up_listening_clock_hz(const struct up_listening *listening);
+/* Of these, conversions: fewer where the device prints each of them several times. */
+double up_listening_conversion_hz(const struct up_listening *listening,
+                                  const struct up_heard_column *column);
 /* Noise of one reading: its standard deviation on the plateaus, pooled; where there is none, the
    noise floor's median along the stream; NaN where there was too little. */
 double up_listening_noise(const struct up_heard_column *column);

@@ -31,20 +31,6 @@ struct up_plateau {
 bool up_plateau_judge(const struct up_reading *reading, size_t count, double noise_floor,
                       double creep_allowance, struct up_plateau *plateau);
 
-/* Finds plateaus in a stream of which nobody tells when the load was changed. A step is where the
-   level changes by more than eight noise floors and 1.5 times what a window scatters. */
-struct up_finder;
-
-struct up_finder *up_finder_create(double window_s, double read_after_s);
-void up_finder_destroy(struct up_finder *finder);
-/* True when a plateau has ended or been completed into *plateau. A stuck reading takes back those
-   before it that belong to its run. */
-bool up_finder_push(struct up_finder *finder, const struct up_reading *reading, double noise_floor,
-                    struct up_plateau *plateau);
-/* Whether the load stands still, as far as is known yet: a step is seen three readings late. */
-bool up_finder_on_level(const struct up_finder *finder);
-bool up_finder_end(struct up_finder *finder, double noise_floor, struct up_plateau *plateau);
-
 /* Standard uncertainty of a mean of readings with this lag-1 autocorrelation. */
 double mean_uncertainty(double sd, double lag1, size_t count);
 

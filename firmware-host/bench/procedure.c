@@ -61,7 +61,7 @@ static void finish(struct up_procedure *procedure) {
     }
     procedure->stage = STAGE_FINISHED;
     if (procedure->calibrating != NULL) {
-        procedure->calibrating->record.noise_counts = procedure->stream.filter.noise_floor;
+        procedure->calibrating->record.noise_counts = procedure->stream.filter.noise.floor;
     } else {
         procedure->measuring->record.under_way = false;
     }
@@ -352,7 +352,7 @@ static void take_or_wait(struct up_procedure *procedure, struct up_plateau *plat
 
 void offer_plateau(struct up_procedure *procedure, struct up_plateau *plateau, double noise_floor) {
     double creep = schedule_creep(&procedure->schedule, procedure->rig, plateau->load);
-    procedure->stream.filter.noise_floor = noise_floor;
+    procedure->stream.filter.noise.floor = noise_floor;
     procedure->stream.has_begun = true;
     procedure->stream.now_s = plateau->end_s;
     procedure->stage = STAGE_READING;

@@ -2,7 +2,7 @@
 #include <math.h>
 #include <string.h>
 
-#include "bench/listen.h"
+#include "bench/quiet.h"
 
 void up_quiet_begin(struct up_quiet *quiet) {
     memset(quiet, 0, sizeof *quiet);
@@ -38,51 +38,17 @@ static void take(struct up_quiet *quiet, double time_s, double load) {
     up_allan_push(&quiet->allan, load);
 }
 
-static void take_oldest(struct up_quiet *quiet) {
-    const struct up_waiting *oldest = &quiet->wait[quiet->oldest];
-    if (oldest->after_gap) { /* the level goes on behind a glitch, but no pair reaches across */
-        up_allan_break(&quiet->allan);
+void up_quiet_take(struct up_quiet *quiet, const struct up_reading *reading, size_t count) {
+    for (size_t i = 0; i < count; i++) {
+        if (reading[i].verdict == UP_READING_GOOD) {
+            take(quiet, reading[i].time_s, reading[i].load);
+        } else { /* the level goes on behind a glitch, but no pair reaches across */
+            up_allan_break(&quiet->allan);
+        }
     }
-    take(quiet, oldest->time_s, oldest->load);
-    quiet->oldest = (quiet->oldest + 1) % UP_QUIET_WAIT;
-    quiet->waiting--;
 }
 
-/* The level has ended; what was read last belongs to the step. */
-static void leave(struct up_quiet *quiet, unsigned of_step) {
-    while (quiet->waiting > of_step) {
-        take_oldest(quiet);
-    }
-    quiet->waiting = 0;
-    quiet->gap = false;
+void up_quiet_break(struct up_quiet *quiet) {
     close_level(quiet);
     up_allan_break(&quiet->allan);
-}
-
-static void wait(struct up_quiet *quiet, const struct up_reading *reading) {
-    if (quiet->waiting == UP_QUIET_WAIT) {
-        take_oldest(quiet);
-    }
-    quiet->wait[(quiet->oldest + quiet->waiting++) % UP_QUIET_WAIT] =
-        (struct up_waiting){reading->time_s, reading->load, quiet->gap};
-    quiet->gap = false;
-}
-
-void up_quiet_push(struct up_quiet *quiet, const struct up_reading *reading, bool on_level) {
-    if (reading->back > 0) {
-        quiet->waiting -= reading->back < quiet->waiting ? reading->back : quiet->waiting;
-    }
-    if (!on_level) {
-        if (quiet->waiting > 0 || quiet->count > 0) {
-            leave(quiet, UP_QUIET_OF_STEP);
-        }
-    } else if (reading->verdict == UP_READING_GOOD) {
-        wait(quiet, reading);
-    } else {
-        quiet->gap = true;
-    }
-}
-
-void up_quiet_end(struct up_quiet *quiet) {
-    leave(quiet, 0);
 }

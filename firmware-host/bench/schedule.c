@@ -39,7 +39,7 @@ double schedule_wait_s(const struct schedule *schedule, const struct up_rig *rig
 double schedule_step_s(const struct schedule *schedule, const struct stream *stream) {
     const struct up_indication *before = &schedule->before;
     double level = stream_median_since(stream, stream->now_s - LEVEL_S);
-    double least = STEP_FLOORS * stream->filter.noise_floor;
+    double least = STEP_FLOORS * stream->filter.noise.floor;
     if (!before->known || isnan(level) || fabs(level - before->load) < least) {
         return schedule->done_s;
     }
@@ -66,7 +66,7 @@ static bool judge(const struct schedule *schedule, const struct stream *stream,
                   struct up_plateau *plateau) {
     size_t first = stream_first_from(stream, from_s);
     double creep = schedule_creep(schedule, rig, stream_median_since(stream, from_s));
-    return up_plateau_judge(stream->held + first, stop - first, stream->filter.noise_floor, creep,
+    return up_plateau_judge(stream->held + first, stop - first, stream->filter.noise.floor, creep,
                             plateau);
 }
 
@@ -74,7 +74,7 @@ bool schedule_read(const struct schedule *schedule, const struct stream *stream,
                    const struct up_rig *rig, struct up_plateau *plateau, bool *settled) {
     double wait_s = schedule_wait_s(schedule, rig);
     /* Before that it need not be looked for. */
-    if (isnan(stream->filter.noise_floor) ||
+    if (isnan(stream->filter.noise.floor) ||
         stream->now_s < schedule->asked_s + wait_s + rig->window_s) {
         return false;
     }
@@ -94,7 +94,7 @@ void schedule_progress(const struct schedule *schedule, const struct stream *str
     progress->whole_s = schedule_wait_s(schedule, rig) + rig->window_s;
     progress->left_s = progress->whole_s;
     progress->late_s = schedule->late_s;
-    if (!progress->reading || isnan(stream->filter.noise_floor)) {
+    if (!progress->reading || isnan(stream->filter.noise.floor)) {
         return;
     }
     double step_s = schedule_step_s(schedule, stream);

@@ -68,7 +68,7 @@ double up_procedure_live_load(const struct up_procedure *procedure) {
 }
 
 double up_procedure_noise_floor(const struct up_procedure *procedure) {
-    return procedure->stream.filter.noise_floor;
+    return procedure->stream.filter.noise.floor;
 }
 
 struct up_procedure_view up_procedure_view(const struct up_procedure *procedure) {

@@ -129,11 +129,12 @@ static json_t *plateaus_to_json(const struct up_heard_column *column) {
 
 static json_t *glitches_to_json(const struct up_heard_column *column) {
     json_t *list = json_array();
-    for (uint64_t i = 0; i < column->glitches && i < UP_HEARD_GLITCHES_MAX; i++) {
+    for (uint64_t i = 0; i < column->glitches_kept; i++) {
         const struct up_glitch *glitch = &column->glitch[i];
         json_array_append_new(list,
-                              json_pack("{s:f, s:f, s:s}", "time_s", glitch->time_s, "load",
-                                        glitch->load, "kind", up_verdict_name(glitch->verdict)));
+                              json_pack("{s:f, s:f, s:s, s:I}", "time_s", glitch->time_s, "load",
+                                        glitch->load, "kind", up_verdict_name(glitch->verdict),
+                                        "readings", (json_int_t)glitch->readings));
     }
     return list;
 }
@@ -212,18 +213,21 @@ static void print_document(const struct up_listening *listening, const struct lo
     for (int i = 0; i < listening->columns; i++) {
         const struct up_heard_column *column = &listening->column[i];
         json_t *json =
-            json_pack("{s:i, s:o, s:I, s:I, s:o, s:o}", "field", column->field, "noise",
-                      up_json_number(up_listening_noise(column)), "glitch_count",
+            json_pack("{s:i, s:o, s:f, s:I, s:I, s:i, s:o, s:o}", "field", column->field, "noise",
+                      up_json_number(up_listening_noise(column)), "lines_per_value",
+                      column->filter.repeats.per_value, "glitch_count",
                       (json_int_t)column->glitches, "plateau_count", (json_int_t)column->plateaus,
-                      "glitches", glitches_to_json(column), "plateaus", plateaus_to_json(column));
-        add_statistics(json, column, up_listening_clock_hz(listening));
+                      "unsettled_count", (int)up_finder_unsettled(column->finder), "glitches",
+                      glitches_to_json(column), "plateaus", plateaus_to_json(column));
+        add_statistics(json, column, up_listening_conversion_hz(listening, column));
         if (fit != NULL && fit[i].count > 0) {
             json_object_set_new(json, "fit", fit_to_json(&fit[i]));
         }
         json_array_append_new(columns, json);
     }
     print_json(json_pack(
-        "{s:s, s:I, s:I, s:I, s:o, s:o, s:o, s:o, s:o}", "schema", "upthrust-listen-1", "bytes",
+        "{s:s, s:s, s:I, s:I, s:I, s:o, s:o, s:o, s:o, s:o}", "schema", "upthrust-listen-1",
+        "load_unit", listening->rig->line.load_unit == UP_LOAD_COUNTS ? "counts" : "kg", "bytes",
         (json_int_t)listening->bytes, "lines", (json_int_t)listening->reader.lines, "refused",
         (json_int_t)up_reader_refused(&listening->reader), "refused_why",
         refusals_to_json(&listening->reader), "rate_hz",
@@ -264,81 +268,114 @@ static void print_pace(const struct up_pace *pace) {
     }
 }
 
-static void print_plateaus(const struct up_heard_column *column, const struct load_fit *fit) {
+/* For people masses are in grams. */
+struct shown {
+    double factor;
+    const char *unit;
+};
+
+static struct shown shown_of(const struct up_rig *rig) {
+    return rig->line.load_unit == UP_LOAD_COUNTS ? (struct shown){1, "counts"}
+                                                 : (struct shown){1e3, "g"};
+}
+
+static void print_plateaus(const struct up_heard_column *column, struct shown shown,
+                           const struct load_fit *fit) {
     bool fitted = fit != NULL && fit->count > 0;
     if (column->plateaus == 0) {
         return;
     }
-    printf("  %10s %14s %10s %9s%s\n", "read at s", "load", "std unc", "readings",
-           fitted ? "  residual" : "");
+    printf("  %10s %*s%s %10s %9s%s\n", "read at s", 16 - (int)strlen(shown.unit), "load, ",
+           shown.unit, "std unc", "readings", fitted ? "  residual" : "");
     for (uint64_t i = 0; i < column->plateaus && i < UP_HEARD_PLATEAUS_MAX; i++) {
         const struct up_plateau *plateau = &column->plateau[i];
-        printf("  %10.1f %14.6g %10.3g %9u", (plateau->start_s + plateau->end_s) / 2, plateau->load,
-               plateau->u_load, plateau->readings);
+        printf("  %10.1f %16.8g %10.3g %9u", (plateau->start_s + plateau->end_s) / 2,
+               shown.factor * plateau->load, shown.factor * plateau->u_load, plateau->readings);
         if (fitted) {
             printf("  %+8.4f", fit->residual[i]);
         }
         putchar('\n');
     }
     if (fitted) {
-        printf("  fit: %.3f a unit of load, standard uncertainty %.3f; at no load %.1f\n",
-               fit->fit.c[1], sqrt(fit->fit.covariance[1][1]), fit->fit.c[0]);
+        printf("  fit: %.6g %s a unit of load, standard uncertainty %.3g; at no load %.6g %s\n",
+               shown.factor * fit->fit.c[1], shown.unit,
+               shown.factor * sqrt(fit->fit.covariance[1][1]), shown.factor * fit->fit.c[0],
+               shown.unit);
     }
 }
 
-/* "Allan deviation: 68 at 0.1 s, 24 at 1 s; least 14 at 5 s". */
-static void print_allan(const struct up_allan *allan, double rate_hz) {
+/* "Allan deviation, counts: 68 at 0.1 s, 24 at 1 s; least 14 at 5 s". */
+static void print_allan(const struct up_allan *allan, struct shown shown, double rate_hz) {
     int best = up_allan_minimum(allan, LEAST_PAIRS);
-    const char *before = "  Allan deviation: ";
+    const char *before = ": ";
+    if (best < 0) {
+        return;
+    }
+    printf("  Allan deviation, %s", shown.unit);
     for (int i = 0; i < UP_ALLAN_FACTORS; i += 3) {
         if (allan->group[i].pairs >= LEAST_PAIRS) {
-            printf("%s%.3g at %.3g s", before, up_allan_deviation(allan, i),
+            printf("%s%.3g at %.3g s", before, shown.factor * up_allan_deviation(allan, i),
                    up_allan_factor(i) / rate_hz);
             before = ", ";
         }
     }
-    if (best >= 0) {
-        printf("; least %.3g at %.3g s\n", up_allan_deviation(allan, best),
-               up_allan_factor(best) / rate_hz);
-    }
+    printf("; least %.3g at %.3g s\n", shown.factor * up_allan_deviation(allan, best),
+           up_allan_factor(best) / rate_hz);
 }
 
-static void print_statistics(const struct up_heard_column *column, double rate_hz) {
+static void print_statistics(const struct up_heard_column *column, struct shown shown,
+                             double rate_hz) {
     const struct up_quiet *quiet = &column->quiet;
     if (!isnan(up_listening_lag1(column))) {
         printf("  neighbouring readings correlate by %+.2f\n", up_listening_lag1(column));
     }
-    print_allan(&quiet->allan, rate_hz);
+    print_allan(&quiet->allan, shown, rate_hz);
     if (!isnan(quiet->slope_per_s)) {
-        printf("  longest quiet level %.3g s, drift %+.3g a minute\n", quiet->longest_s,
-               60 * quiet->slope_per_s);
+        printf("  longest quiet level %.3g s, drift %+.3g %s a minute\n", quiet->longest_s,
+               60 * shown.factor * quiet->slope_per_s, shown.unit);
     }
 }
 
-static void print_column(const struct up_heard_column *column, double rate_hz,
+static void print_glitches(const struct up_heard_column *column, struct shown shown) {
+    enum { SHOWN = 20 };
+    for (size_t i = 0; i < column->glitches_kept && i < SHOWN; i++) {
+        const struct up_glitch *glitch = &column->glitch[i];
+        printf("  glitch at %.3f s: %.10g %s, %s", glitch->time_s, shown.factor * glitch->load,
+               shown.unit, up_verdict_name(glitch->verdict));
+        if (glitch->readings > 1) {
+            printf(", %llu readings", (unsigned long long)glitch->readings);
+        }
+        putchar('\n');
+    }
+    if (column->glitches_kept > SHOWN) {
+        puts("  ... and more (all with --json)");
+    }
+}
+
+static void print_column(const struct up_heard_column *column, struct shown shown, double rate_hz,
                          const struct load_fit *fit) {
     double noise = up_listening_noise(column);
     printf("column %d: ", column->field);
     if (isnan(noise)) {
-        printf("too few readings to tell their noise");
-    } else if (noise < column->screen.floor_least) {
+        printf("too few readings to know their noise");
+    } else if (noise < column->filter.noise.floor_least) {
         printf("noise of one reading below its smallest step");
     } else {
-        printf("noise of one reading %.4g", noise);
+        printf("noise of one reading %.4g %s", shown.factor * noise, shown.unit);
     }
-    printf("; %llu glitches; %llu plateaus\n", (unsigned long long)column->glitches,
+    printf("; %llu glitches; %llu plateaus", (unsigned long long)column->glitches,
            (unsigned long long)column->plateaus);
-    print_statistics(column, rate_hz);
-    for (uint64_t i = 0; i < column->glitches && i < 20; i++) {
-        const struct up_glitch *glitch = &column->glitch[i];
-        printf("  glitch at %.3f s: %.10g, %s\n", glitch->time_s, glitch->load,
-               up_verdict_name(glitch->verdict));
+    if (up_finder_unsettled(column->finder) > 0) {
+        printf("; levels that did not settle: %u", up_finder_unsettled(column->finder));
     }
-    if (column->glitches > 20) {
-        printf("  ... and %llu more (all with --json)\n",
-               (unsigned long long)column->glitches - 20);
+    putchar('\n');
+    if (column->filter.repeats.per_value > 1) {
+        printf("  each value comes %.2g times; it is counted once\n",
+               column->filter.repeats.per_value);
     }
-    print_plateaus(column, fit);
+    print_statistics(column, shown, rate_hz);
+    print_glitches(column, shown);
+    print_plateaus(column, shown, fit);
 }
 
 static void print_words(const struct up_listening *listening, const struct load_fit *fit) {
@@ -352,8 +389,9 @@ static void print_words(const struct up_listening *listening, const struct load_
     }
     print_pace(&listening->pace);
     for (int i = 0; i < listening->columns; i++) {
-        print_column(&listening->column[i], up_listening_clock_hz(listening),
-                     fit != NULL ? &fit[i] : NULL);
+        const struct up_heard_column *column = &listening->column[i];
+        print_column(column, shown_of(listening->rig),
+                     up_listening_conversion_hz(listening, column), fit != NULL ? &fit[i] : NULL);
     }
 }
 

@@ -21,6 +21,12 @@ static const double RATE_UNKNOWN_HZ = 10, STEP_UNKNOWN_KG = 0.001;
 /* A step beyond what any scale bears is no step of a scale. */
 static const double STEP_MOST_KG = 1000;
 
+struct trial_run {
+    double load[GUESS_LINES_MAX];
+    size_t count;
+    uint64_t lines, fits, passed;
+};
+
 void draft_add(struct draft *draft, const char *format, ...) {
     size_t used = strlen(draft->section);
     va_list arguments;
@@ -89,7 +95,7 @@ static void describe(const struct draft *draft, const struct up_rig *rig, double
     const char *rate = "";
     double step;
     if (rig->line.time_unit_s == 0 && isnan(rate_hz)) {
-        rate = "; nobody saw these lines arrive: count those of a minute and correct rate_hz\n";
+        rate = "; the pace of these lines is not known: count those of a minute, correct rate_hz\n";
     }
     guess->lines = run->lines;
     guess->fits = run->fits;
@@ -101,25 +107,29 @@ static void describe(const struct draft *draft, const struct up_rig *rig, double
     step = smallest_step(run->load, run->count);
     step = step < STEP_MOST_KG ? step : (double)INFINITY;
     snprintf(guess->line_section, sizeof guess->line_section, "%s[line]\n%s", rate, draft->section);
-    if (!guess->in_counts) {
+    if (!guess->in_counts || (isfinite(step) && step != floor(step))) {
         size_t used = strlen(guess->line_section);
         snprintf(guess->line_section + used, sizeof guess->line_section - used,
                  "\n[sensor]\n; %s\ndivision_counts = %.6g\n",
-                 isfinite(step) ? "the smallest step seen, in kg"
-                                : "nothing changed, so its smallest step is not known: correct "
-                                  "this, in kg",
+                 guess->in_counts ? "the smallest step seen"
+                 : isfinite(step) ? "the smallest step seen, in kg"
+                                  : "nothing changed, so its smallest step is not known: correct "
+                                    "this, in kg",
                  isfinite(step) ? step : STEP_UNKNOWN_KG);
     }
 }
 
 /* True where the draft reads at least four of five lines that it does not pass over. The first and
    the last line of a piece of stream are cut and count for nothing. */
-static bool try_draft(struct draft *draft, const char *bytes, size_t length, double rate_hz,
-                      struct up_guess *guess) {
+static bool try_draft(struct draft *draft, const struct lines *lines, struct up_guess *guess) {
+    double rate_hz = lines->rate_hz;
     struct up_rig *rig = up_allocate(1, sizeof *rig);
     struct trial_run *run = up_allocate(1, sizeof *run);
     struct up_failure failure = {0};
     bool good;
+    if (lines->decimal_comma) {
+        draft_add(draft, "decimal = comma\n");
+    }
     if (!draft->has_time) {
         draft_add(draft, "rate_hz = %.4g\n", isnan(rate_hz) ? RATE_UNKNOWN_HZ : rate_hz);
     }
@@ -127,7 +137,7 @@ static bool try_draft(struct draft *draft, const char *bytes, size_t length, dou
                                 draft->section);
     good = up_rig_parse("guess", text, rig, &failure);
     if (good) {
-        read_all(rig, bytes, length, run);
+        read_all(rig, lines->all.at, lines->all.length, run);
         uint64_t due = run->lines - run->passed;
         due -= due > LEAST_FITS ? 1 : 0;
         good = run->fits >= LEAST_FITS && (double)run->fits >= FITS_SHARE * (double)due;
@@ -166,15 +176,17 @@ static bool complain(const struct lines *lines, struct up_failure *failure) {
 bool up_guess_layout(const char *bytes, size_t length, double rate_hz, struct up_guess *guess,
                      struct up_failure *failure) {
     static bool (*const drafters[])(const struct lines *lines, struct draft *draft) = {
-        draft_json,   draft_next_line, draft_key_letters, draft_fields,   draft_bare,
-        draft_labels, draft_numbers,   draft_star_hash,   draft_start_end};
+        draft_json,   draft_next_line, draft_report,    draft_fields,   draft_bare,
+        draft_labels, draft_numbers,   draft_star_hash, draft_start_end};
     struct lines *lines = up_allocate(1, sizeof *lines);
     bool found = false;
     memset(guess, 0, sizeof *guess);
     cut_lines(bytes, length, lines);
+    lines->rate_hz = rate_hz;
+    lines->decimal_comma = has_decimal_commas(lines);
     for (size_t i = 0; i < sizeof drafters / sizeof drafters[0] && !found; i++) {
         struct draft *draft = up_allocate(1, sizeof *draft);
-        found = drafters[i](lines, draft) && try_draft(draft, bytes, length, rate_hz, guess);
+        found = drafters[i](lines, draft) && try_draft(draft, lines, guess);
         free(draft);
     }
     found = found || complain(lines, failure);

@@ -1,6 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* What a line of each kind looks like, and the section [line] that would read it. */
-#include <jansson.h>
+/* What a line of each kind but columns looks like, and the section [line] that would read it. */
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -9,124 +8,16 @@
 #include "guess_internal.h"
 #include "text/text.h"
 
-enum { TOKEN = 24 };
-/* Choices of ours. */
-static const double MOST = 0.8, NEARLY_ALL = 0.95;
-
-static bool are_most(size_t some, size_t all) {
-    return all > 0 && (double)some >= MOST * (double)all;
-}
-
-/* ---- a quantity: number and unit ---- */
-
-struct quantity {
-    double value;
-    char unit[TOKEN]; /* as printed, where it is one of mass or force; else empty */
-    bool whole;       /* nothing else stands in the slice */
-    bool is_integer;
-};
-
-static bool read_quantity(struct slice slice, struct quantity *quantity) {
-    struct number number;
-    double factor;
-    size_t length;
-    bool joined;
-    slice = trim(slice);
-    if (!scan_number(slice, false, &number)) {
-        return false;
-    }
-    slice.at += number.length;
-    slice.length -= number.length;
-    take_unit(slice, &factor, &length, &joined);
-    *quantity = (struct quantity){.value = number.value};
-    quantity->is_integer = number.value == floor(number.value) &&
-                           memchr(slice.at - number.length, '.', number.length) == NULL;
-    if (!isnan(factor)) {
-        struct slice unit = trim((struct slice){slice.at, length});
-        snprintf(quantity->unit, sizeof quantity->unit, "%.*s", (int)unit.length, unit.at);
-    }
-    quantity->whole = isnan(factor) ? slice.length == 0 : length == slice.length;
-    return true;
-}
-
-/* The unit most of the lines print, as the key load_unit has it. */
-struct unit_votes {
-    size_t votes[5];
-};
-static const char *const unit_words[5] = {"g", "kg", "lb", "N", "printed"};
-
-static void vote(struct unit_votes *votes, const char *unit) {
-    static const char *const spelt[][2] = {{"gr", "g"},  {"gram", "g"}, {"grams", "g"},
-                                           {"KG", "kg"}, {"Kg", "kg"},  {"lbs", "lb"},
-                                           {"LB", "lb"}, {"LBS", "lb"}};
-    size_t length = strcspn(unit, ".");
-    char name[TOKEN];
-    snprintf(name, sizeof name, "%.*s", (int)length, unit);
-    for (size_t i = 0; i < sizeof spelt / sizeof spelt[0]; i++) {
-        if (strcmp(spelt[i][0], name) == 0) {
-            snprintf(name, sizeof name, "%s", spelt[i][1]);
-        }
-    }
-    for (int i = 0; i < 4 && name[0] != '\0'; i++) {
-        if (strcmp(unit_words[i], name) == 0) {
-            votes->votes[i]++;
-            return;
-        }
-    }
-    votes->votes[4] += name[0] != '\0';
-}
-
-static const char *winner(const struct unit_votes *votes, size_t lines) {
-    int best = 0;
-    for (int i = 1; i < 5; i++) {
-        best = votes->votes[i] > votes->votes[best] ? i : best;
-    }
-    return votes->votes[best] * 2 > lines ? unit_words[best] : NULL;
-}
-
-static void add_unit(struct draft *draft, const struct unit_votes *votes, size_t lines) {
-    const char *unit = winner(votes, lines);
-    if (unit != NULL) {
-        draft_add(draft, "load_unit = %s\n", unit);
-    }
-}
-
-/* ---- status words that many scales print (common practice, no source) ---- */
-
-static bool some_line_has(const struct lines *lines, const char *word) {
-    char copy[UP_LINE_SIZE];
-    struct up_line_rule rule = {.unstable = {.count = 1}};
-    snprintf(rule.unstable.text[0], sizeof rule.unstable.text[0], "%s", word);
-    for (size_t i = 0; i < lines->count; i++) {
-        memcpy(copy, lines->line[i].at, lines->line[i].length);
-        if (take_status(&rule, copy, lines->line[i].length) == STATUS_UNSTABLE) {
-            return true;
-        }
-    }
-    return false;
-}
-
-static void add_status(const struct lines *lines, struct draft *draft) {
-    if (some_line_has(lines, "ST") || some_line_has(lines, "US")) {
-        draft_add(draft, "stable_words = ST\nunstable_words = US\nover_words = OL\n");
-    } else if (some_line_has(lines, "S S") || some_line_has(lines, "S D")) {
-        draft_add(draft, "stable_words = S S\nunstable_words = S D\nover_words = S +\n"
-                         "under_words = S -\nignore_words = S I\n");
-    } else if (some_line_has(lines, "?")) {
-        draft_add(draft, "unstable_words = ?\n");
-    }
-}
-
-/* ---- bare ---- */
+/* ---- one number a line ---- */
 
 bool draft_bare(const struct lines *lines, struct draft *draft) {
     struct unit_votes votes = {{0}};
     size_t whole = 0, large = 0;
     for (size_t i = 0; i < lines->count; i++) {
         struct quantity quantity;
-        if (read_quantity(lines->line[i], &quantity) && quantity.whole) {
+        if (read_quantity(lines, lines->line[i], &quantity) && quantity.whole) {
             whole++;
-            vote(&votes, quantity.unit);
+            vote_unit(&votes, quantity.unit);
             large += quantity.is_integer && fabs(quantity.value) > 32768;
         }
     }
@@ -135,251 +26,31 @@ bool draft_bare(const struct lines *lines, struct draft *draft) {
     }
     draft_add(draft, "layout = bare\n");
     add_unit(draft, &votes, whole);
-    if (large * 2 > whole && winner(&votes, whole) == NULL) {
+    if (large * 2 > whole && usual_unit(&votes, whole) == NULL) {
         draft_add(draft, "word_bits = 24\n");
     }
     snprintf(draft->words, sizeof draft->words, "one number a line");
     return true;
 }
 
-/* ---- fields ---- */
-
-struct column {
-    size_t numbers, integers, rises, ones;
-    double least, most, last, sum_step;
-    struct unit_votes votes;
-    size_t units;
-    char header[TOKEN];
-};
-
-struct table {
-    struct column column[UP_FIELDS_MAX];
-    size_t rows; /* of the usual width */
-    int width;
-};
-
-static int cut(struct slice line, char separator, struct slice *field) {
-    int count = 0;
-    const char *end = line.at + line.length;
-    for (const char *at = line.at; at <= end && count < UP_FIELDS_MAX; count++) {
-        const char *stop = memchr(at, separator, (size_t)(end - at));
-        stop = stop != NULL ? stop : end;
-        field[count] = trim((struct slice){at, (size_t)(stop - at)});
-        at = stop + 1;
-        while (separator == ' ' && at < end && is_blank(*at)) {
-            at++;
-        }
-    }
-    return count;
-}
-
-static int usual_width(const struct lines *lines, char separator) {
-    size_t votes[UP_FIELDS_MAX + 1] = {0};
-    struct slice field[UP_FIELDS_MAX];
-    int best = 0;
-    for (size_t i = 0; i < lines->count; i++) {
-        votes[cut(lines->line[i], separator, field)]++;
-    }
-    for (int i = 1; i <= UP_FIELDS_MAX; i++) {
-        best = votes[i] > votes[best] ? i : best;
-    }
-    return are_most(votes[best], lines->count) ? best : 0;
-}
-
-static void learn(struct column *column, struct slice field, bool first_line) {
-    struct quantity quantity;
-    if (!read_quantity(field, &quantity) || !quantity.whole) {
-        if (first_line) {
-            snprintf(column->header, sizeof column->header, "%.*s", (int)field.length, field.at);
-        }
-        return;
-    }
-    if (column->numbers > 0) {
-        double step = quantity.value - column->last;
-        column->rises += step > 0;
-        column->ones += step == 1;
-        column->sum_step += step;
-    }
-    column->least = column->numbers > 0 ? fmin(column->least, quantity.value) : quantity.value;
-    column->most = column->numbers > 0 ? fmax(column->most, quantity.value) : quantity.value;
-    column->last = quantity.value;
-    column->numbers++;
-    column->integers += quantity.is_integer;
-    column->units += quantity.unit[0] != '\0';
-    vote(&column->votes, quantity.unit);
-}
-
-static bool read_table(const struct lines *lines, char separator, struct table *table) {
-    struct slice field[UP_FIELDS_MAX];
-    memset(table, 0, sizeof *table);
-    table->width = usual_width(lines, separator);
-    if (table->width < 2) {
-        return false;
-    }
-    for (size_t i = 0; i < lines->count; i++) {
-        if (cut(lines->line[i], separator, field) != table->width) {
-            continue;
-        }
-        table->rows++;
-        for (int j = 0; j < table->width; j++) {
-            learn(&table->column[j], field[j], i == 0);
-        }
-    }
-    return table->rows > 4;
-}
-
-static bool is_numeric(const struct table *table, int column) {
-    return (double)table->column[column].numbers >= NEARLY_ALL * (double)(table->rows - 1);
-}
-
-static double mean_step(const struct column *column) {
-    return column->sum_step / (double)(column->numbers - 1);
-}
-
-/* A clock rises nearly always, and by more than one or by parts of one. */
-static bool is_clock(const struct table *table, int which) {
-    const struct column *column = &table->column[which];
-    return is_numeric(table, which) && column->units == 0 &&
-           (double)column->rises >= NEARLY_ALL * (double)(column->numbers - 1) &&
-           (double)column->ones < MOST * (double)(column->numbers - 1);
-}
-
-static bool is_sequence(const struct table *table, int which) {
-    const struct column *column = &table->column[which];
-    return is_numeric(table, which) && (double)column->ones >= MOST * (double)(column->numbers - 1);
-}
-
-/* A converter gives 1 to 2000 readings a second: so long a step is so large a unit. */
-static const char *clock_unit(const struct column *column) {
-    double step = mean_step(column);
-    if (strstr(column->header, "us") != NULL || step >= 2000) {
-        return "us";
-    }
-    return strstr(column->header, "ms") != NULL || step >= 2 ? "ms" : "s";
-}
-
-static const char *header_unit(const struct column *column) {
-    static const char *const ends[][2] = {{"_N", "N"}, {"_kg", "kg"}, {"_g", "g"}, {"_lb", "lb"}};
-    size_t length = strlen(column->header);
-    for (size_t i = 0; i < sizeof ends / sizeof ends[0]; i++) {
-        size_t size = strlen(ends[i][0]);
-        if (length >= size && strcmp(column->header + length - size, ends[i][0]) == 0) {
-            return ends[i][1];
-        }
-    }
-    return NULL;
-}
-
-/* Loads: what carries a unit comes first, then large whole numbers (raw words), then whatever
-   changes the most. */
-static double load_weight(const struct table *table, int which) {
-    const struct column *column = &table->column[which];
-    double span = column->most - column->least;
-    double weight = span / (1 + span);
-    if (!is_numeric(table, which)) {
-        return -1;
-    }
-    weight += column->integers == column->numbers && span > 200 ? 1 + 1e-12 * span : 0;
-    return weight + (header_unit(column) != NULL ? 4 : 0) +
-           (column->units * 2 > column->numbers ? 8 : 0);
-}
-
-static int best_load(const struct table *table, int clock, int sequence) {
-    int best = -1;
-    for (int i = 0; i < table->width; i++) {
-        if (i != clock && i != sequence && load_weight(table, i) >= 0 &&
-            (best < 0 || load_weight(table, i) > load_weight(table, best))) {
-            best = i;
-        }
-    }
-    return best;
-}
-
-static void write_table(const struct lines *lines, const struct table *table, const char *separator,
-                        struct draft *draft) {
-    int clock = -1, sequence = -1, load;
-    for (int i = table->width - 1; i >= 0; i--) {
-        clock = is_clock(table, i) ? i : clock;
-        sequence = is_sequence(table, i) ? i : sequence;
-    }
-    load = best_load(table, clock, sequence);
-    if (load < 0) { /* what rises by one is then the load */
-        sequence = -1;
-        load = best_load(table, clock, sequence);
-    }
-    if (load < 0) {
-        return;
-    }
-    const struct column *column = &table->column[load];
-    draft_add(draft, "layout = fields\nseparator = %s\nload_field = %d\n", separator, load + 1);
-    snprintf(draft->words, sizeof draft->words, "%d columns, the load in column %d", table->width,
-             load + 1);
-    if (clock >= 0) {
-        draft->has_time = true;
-        draft_add(draft, "time_field = %d\ntime_unit = %s\n", clock + 1,
-                  clock_unit(&table->column[clock]));
-        snprintf(draft->words, sizeof draft->words,
-                 "%d columns, the load in column %d, a clock in %s in column %d", table->width,
-                 load + 1, clock_unit(&table->column[clock]), clock + 1);
-    }
-    if (sequence >= 0) {
-        draft_add(draft, "sequence_field = %d\n", sequence + 1);
-    }
-    if (header_unit(column) != NULL) {
-        draft_add(draft, "load_unit = %s\n", header_unit(column));
-    } else {
-        add_unit(draft, &column->votes, column->numbers);
-    }
-    if (winner(&column->votes, column->numbers) == NULL && header_unit(column) == NULL &&
-        column->integers == column->numbers &&
-        fmax(fabs(column->most), fabs(column->least)) > 4096) {
-        draft_add(draft, "word_bits = 24\n");
-    }
-    add_status(lines, draft);
-}
-
-static bool all_numeric(const struct table *table) {
-    for (int i = 0; i < table->width; i++) {
-        if (!is_numeric(table, i)) {
-            return false;
-        }
-    }
-    return true;
-}
-
-bool draft_fields(const struct lines *lines, struct draft *draft) {
-    static const struct {
-        char byte;
-        const char *name;
-    } separators[] = {
-        {';', "semicolon"}, {'\t', "tab"}, {',', "comma"}, {'|', "bar"}, {' ', "blanks"}};
-    struct table *table = up_allocate(1, sizeof *table);
-    bool found = false;
-    for (size_t i = 0; i < sizeof separators / sizeof separators[0] && !found; i++) {
-        if (!read_table(lines, separators[i].byte, table) ||
-            (separators[i].byte == ' ' && !all_numeric(table))) {
-            continue; /* blanks also part a sign from its number and a number from its unit */
-        }
-        write_table(lines, table, separators[i].name, draft);
-        found = draft->section[0] != '\0';
-    }
-    free(table);
-    return found;
-}
-
 /* ---- numbers among text ---- */
 
 /* What stands between a number of the line and the one before it, from 1. */
-static struct slice before_number(struct slice line, int n) {
+static struct slice before_number(const struct lines *lines, struct slice line, int n) {
     struct slice rest, from = line;
-    struct number number;
-    if (n > 1 && find_number(line, false, n - 1, &rest) && scan_number(rest, false, &number)) {
-        from = (struct slice){rest.at + number.length, rest.length - number.length};
+    if (n > 1 && find_number(line, lines->decimal_comma, n - 1, &rest)) {
+        struct number number;
+        size_t length = stamp_length(rest);
+        if (length == 0 && scan_number(rest, lines->decimal_comma, &number)) {
+            length = number.length;
+        }
+        from = (struct slice){rest.at + length, rest.length - length};
     }
-    if (!find_number(line, false, n, &rest)) {
+    if (!find_number(line, lines->decimal_comma, n, &rest)) {
         return (struct slice){line.at, 0};
     }
     from.length = (size_t)(rest.at - from.at);
+    from = skip_unit(from);
     while (from.length > 0 && strchr(" \t,;|>", from.at[0]) != NULL) {
         from.at++;
         from.length--;
@@ -393,25 +64,59 @@ static bool is_label(struct slice label) {
            memchr(label.at, ',', label.length) == NULL;
 }
 
-/* The number that changed the most; where none did, the first. */
-static int liveliest_number(const struct lines *lines) {
-    double least[9], most[9];
-    int best = 1;
-    for (int n = 1; n <= 8; n++) {
-        size_t seen = 0;
-        for (size_t i = 0; i < lines->count; i++) {
-            struct slice rest;
-            struct quantity quantity;
-            if (find_number(lines->line[i], false, n, &rest) && read_quantity(rest, &quantity)) {
-                least[n] = seen > 0 ? fmin(least[n], quantity.value) : quantity.value;
-                most[n] = seen > 0 ? fmax(most[n], quantity.value) : quantity.value;
-                seen++;
-            }
+static bool is_climate(const struct lines *lines, struct slice line, int n,
+                       const struct quantity *quantity) {
+    char name[UP_LABEL_SIZE];
+    struct slice label = before_number(lines, line, n);
+    snprintf(name, sizeof name, "%.*s", (int)label.length, label.at);
+    return quantity->is_climate || names_climate(name);
+}
+
+/* The n-th number of the lines, taken over all of them. */
+struct ordinal {
+    size_t seen, stamps, climates;
+    double least, most;
+};
+
+static void learn_ordinal(const struct lines *lines, int n, struct ordinal *ordinal) {
+    *ordinal = (struct ordinal){.least = (double)INFINITY, .most = (double)-INFINITY};
+    for (size_t i = 0; i < lines->count; i++) {
+        struct slice rest;
+        struct quantity quantity;
+        if (!find_number(lines->line[i], lines->decimal_comma, n, &rest)) {
+            continue;
         }
-        if (!are_most(seen, lines->count)) {
+        ordinal->seen++;
+        if (stamp_length(rest) > 0) {
+            ordinal->stamps++;
+        } else if (read_quantity(lines, rest, &quantity)) {
+            ordinal->climates += is_climate(lines, lines->line[i], n, &quantity);
+            ordinal->least = fmin(ordinal->least, quantity.value);
+            ordinal->most = fmax(ordinal->most, quantity.value);
+        }
+    }
+}
+
+enum { ORDINALS = 8 };
+
+/* The number that changed the most and is neither clock nor climate; where none did, the first
+   such. 0: there is none. *stamp: a time of day, 0 for none. */
+static int liveliest_number(const struct lines *lines, int *stamp) {
+    double span = -1;
+    int best = 0;
+    *stamp = 0;
+    for (int n = 1; n <= ORDINALS; n++) {
+        struct ordinal ordinal;
+        learn_ordinal(lines, n, &ordinal);
+        if (!are_most(ordinal.seen, lines->count)) {
             break;
         }
-        best = n > 1 && most[n] - least[n] > most[best] - least[best] ? n : best;
+        if (are_most(ordinal.stamps, ordinal.seen)) {
+            *stamp = n; /* the time comes behind the date */
+        } else if (ordinal.climates * 2 < ordinal.seen && ordinal.most - ordinal.least > span) {
+            best = n;
+            span = ordinal.most - ordinal.least;
+        }
     }
     return best;
 }
@@ -426,7 +131,7 @@ static struct slice usual_label(const struct lines *lines, int which) {
     struct slice label = {"", 0};
     size_t lead = 0;
     for (size_t i = 0; i < lines->count; i++) {
-        struct slice here = before_number(lines->line[i], which);
+        struct slice here = before_number(lines, lines->line[i], which);
         if (lead == 0) {
             label = here;
         }
@@ -435,28 +140,30 @@ static struct slice usual_label(const struct lines *lines, int which) {
     return label;
 }
 
+/* Where most lines begin with a time the numbers of the line tell more than its labels. */
 bool draft_labels(const struct lines *lines, struct draft *draft) {
-    int which = liveliest_number(lines);
+    int stamp, which = liveliest_number(lines, &stamp);
     struct slice label = usual_label(lines, which);
     struct unit_votes votes = {{0}};
     size_t same = 0;
-    if (!is_label(label)) {
+    if (which == 0 || stamp > 0 || !is_label(label)) {
         return false;
     }
     for (size_t i = 0; i < lines->count; i++) {
         struct slice rest;
         struct quantity quantity;
-        if (is_same(before_number(lines->line[i], which), label) &&
-            find_number(lines->line[i], false, which, &rest) && read_quantity(rest, &quantity)) {
+        if (is_same(before_number(lines, lines->line[i], which), label) &&
+            find_number(lines->line[i], lines->decimal_comma, which, &rest) &&
+            read_quantity(lines, rest, &quantity)) {
             same++;
-            vote(&votes, quantity.unit);
+            vote_unit(&votes, quantity.unit);
         }
     }
     if (same * 2 < lines->count) {
         return false;
     }
     draft_add(draft, "layout = labels\nload_label = %.*s\n", (int)label.length, label.at);
-    if ((double)same < NEARLY_ALL * (double)lines->count) {
+    if (!are_nearly_all(same, lines->count)) {
         draft_add(draft, "other_lines = pass\n");
     }
     add_unit(draft, &votes, same);
@@ -465,76 +172,160 @@ bool draft_labels(const struct lines *lines, struct draft *draft) {
     return true;
 }
 
-bool draft_numbers(const struct lines *lines, struct draft *draft) {
-    struct unit_votes votes = {{0}};
-    int which = liveliest_number(lines);
-    size_t found = 0;
-    for (size_t i = 0; i < lines->count; i++) {
-        struct slice rest;
-        struct quantity quantity;
-        if (find_number(lines->line[i], false, which, &rest) && read_quantity(rest, &quantity)) {
-            found++;
-            vote(&votes, quantity.unit);
+/* "+007.12/3 G S": besides the number nothing but letters, two together at most. Such a G may be
+   the gram or gross. */
+static bool is_number_and_letters(struct slice line, bool *grams) {
+    size_t together = 0;
+    *grams = false;
+    for (size_t at = 0; at < line.length; at++) {
+        bool letter = is_letter(line.at[at]);
+        together = letter ? together + 1 : 0;
+        *grams = *grams || line.at[at] == 'G' || line.at[at] == 'g';
+        if (together > 2 || (!letter && strchr("+-./ 0123456789", line.at[at]) == NULL)) {
+            return false;
         }
     }
-    /* Text in which numbers occur is no reading: a unit must tell what the number is. */
-    if (!are_most(found, lines->count) || winner(&votes, found) == NULL) {
+    return true;
+}
+
+static bool assume_unit(const struct lines *lines, struct draft *draft) {
+    size_t plain = 0, grams = 0;
+    for (size_t i = 0; i < lines->count; i++) {
+        bool g;
+        plain += is_number_and_letters(lines->line[i], &g);
+        grams += g;
+    }
+    if (!are_most(plain, lines->count)) {
+        return false;
+    }
+    draft_add(draft,
+              "; no unit is printed (G may mean gross): correct it where it is wrong\n"
+              "load_unit = %s\n",
+              are_most(grams, lines->count) ? "g" : "kg");
+    return true;
+}
+
+/* Text in which numbers occur is no reading: a unit must show what the number is, or a recorder's
+   stamp before it. */
+bool draft_numbers(const struct lines *lines, struct draft *draft) {
+    struct unit_votes votes = {{0}};
+    int stamp, which = liveliest_number(lines, &stamp);
+    size_t found = 0;
+    for (size_t i = 0; i < lines->count && which > 0; i++) {
+        struct slice rest;
+        struct quantity quantity;
+        if (find_number(lines->line[i], lines->decimal_comma, which, &rest) &&
+            read_quantity(lines, rest, &quantity)) {
+            found++;
+            vote_unit(&votes, quantity.unit);
+        }
+    }
+    if (!are_most(found, lines->count)) {
         return false;
     }
     draft_add(draft, "layout = numbers\nload_field = %d\n", which);
+    if (stamp > 0) {
+        draft->has_time = true;
+        draft_add(draft, "time_field = %d\ntime_unit = hh:mm:ss\n", stamp);
+    }
     add_unit(draft, &votes, found);
     add_status(lines, draft);
-    snprintf(draft->words, sizeof draft->words, "number %d of the line, with its unit", which);
-    return true;
+    snprintf(draft->words, sizeof draft->words, "number %d of the line", which);
+    return usual_unit(&votes, found) != NULL || stamp > 0 || assume_unit(lines, draft);
 }
 
-/* ---- a report of several lines, each a key letter and a number ---- */
+/* ---- a report of several lines, each a name and a number ---- */
 
-static bool is_keyed(struct slice line, struct quantity *quantity) {
-    return line.length > 3 && (is_letter(line.at[0]) || is_digit(line.at[0])) &&
-           is_blank(line.at[1]) && is_blank(line.at[2]) &&
-           read_quantity((struct slice){line.at + 1, line.length - 1}, quantity) && quantity->whole;
+/* What stands before a number that ends the line, two blanks or more between: a key letter, or
+   words. */
+static bool is_keyed(const struct lines *lines, struct slice line, struct slice *key,
+                     struct quantity *quantity) {
+    size_t at = line.length;
+    while (at > 1 && !(is_blank(line.at[at - 1]) && is_blank(line.at[at - 2]))) {
+        at--;
+    }
+    *key = trim((struct slice){line.at, at});
+    return at > 2 && key->length > 0 && key->length < UP_LABEL_SIZE &&
+           memchr(key->at, ',', key->length) == NULL &&
+           read_quantity(lines, (struct slice){line.at + at, line.length - at}, quantity) &&
+           quantity->whole;
 }
 
-bool draft_key_letters(const struct lines *lines, struct draft *draft) {
-    double least[128], most[128];
-    size_t seen[128] = {0}, keyed = 0;
-    int keys = 0, best = -1;
+enum { KEYS_MAX = 64 };
+
+struct report {
+    struct {
+        struct slice key;
+        size_t seen;
+        double least, most;
+        struct unit_votes votes;
+    } line[KEYS_MAX];
+    int keys, last;
+    size_t keyed, repeated; /* lines with a key, and with the key of the line before */
+};
+
+static void learn_report(const struct lines *lines, struct report *report) {
     for (size_t i = 0; i < lines->count; i++) {
         struct quantity quantity;
-        int key = (unsigned char)lines->line[i].at[0];
-        if (key < 128 && is_keyed(lines->line[i], &quantity)) {
-            keyed++;
-            keys += seen[key] == 0;
-            least[key] = seen[key] > 0 ? fmin(least[key], quantity.value) : quantity.value;
-            most[key] = seen[key]++ > 0 ? fmax(most[key], quantity.value) : quantity.value;
+        struct slice key;
+        int at = 0;
+        if (!is_keyed(lines, lines->line[i], &key, &quantity)) {
+            continue;
+        }
+        while (at < report->keys && !is_same(report->line[at].key, key)) {
+            at++;
+        }
+        if (at < KEYS_MAX) {
+            bool first = at == report->keys;
+            report->keys += first;
+            report->keyed++;
+            report->repeated += at == report->last && !first;
+            report->last = at;
+            report->line[at].key = key;
+            report->line[at].seen++;
+            report->line[at].least =
+                first ? quantity.value : fmin(report->line[at].least, quantity.value);
+            report->line[at].most =
+                first ? quantity.value : fmax(report->line[at].most, quantity.value);
+            vote_unit(&report->line[at].votes, quantity.unit);
         }
     }
-    if (keys < 3 || keyed * 2 < lines->count) {
-        return false;
-    }
-    for (int key = 0; key < 128; key++) {
-        if (seen[key] > 4 && (best < 0 || most[key] - least[key] > most[best] - least[best])) {
-            best = key;
+}
+
+bool draft_report(const struct lines *lines, struct draft *draft) {
+    struct report *report = up_allocate(1, sizeof *report);
+    int best = -1, kinds = 0;
+    learn_report(lines, report);
+    for (int i = 0; i < report->keys; i++) {
+        double span = report->line[i].most - report->line[i].least;
+        bool recurs = report->line[i].seen > 4;
+        kinds += recurs;
+        if (recurs && (best < 0 || span > report->line[best].most - report->line[best].least)) {
+            best = i;
         }
     }
-    if (best < 0) {
-        return false;
+    /* the words of a state stay for a while, those of a report take turns */
+    bool found =
+        kinds > 2 && report->keyed * 2 >= lines->count && report->repeated * 10 < report->keyed;
+    if (found) {
+        struct slice key = report->line[best].key;
+        const char *unit = usual_unit(&report->line[best].votes, report->line[best].seen);
+        draft_add(draft, "layout = bare\nstarts_with = %.*s\nother_lines = pass\nload_unit = %s\n",
+                  (int)key.length, key.at, unit != NULL ? unit : "kg");
+        snprintf(draft->words, sizeof draft->words,
+                 "a report of %d kinds of lines; those that begin with %.*s changed the most%s",
+                 kinds, (int)key.length, key.at,
+                 unit != NULL ? "" : "; no unit is printed, kg is assumed");
     }
-    draft_add(draft, "layout = bare\nstarts_with = %c\nother_lines = pass\nload_unit = kg\n", best);
-    snprintf(
-        draft->words, sizeof draft->words,
-        "a report of %d kinds of lines; those that begin with %c changed the most; the unit is "
-        "not printed, kg is assumed",
-        keys, best);
-    return true;
+    free(report);
+    return found;
 }
 
 /* ---- a label on one line, the number on the next ---- */
 
-static bool begins_with_number(struct slice line) {
+static bool begins_with_number(const struct lines *lines, struct slice line) {
     struct slice rest;
-    return find_number(line, false, 1, &rest) && rest.at == line.at;
+    return find_number(line, lines->decimal_comma, 1, &rest) && rest.at == line.at;
 }
 
 bool draft_next_line(const struct lines *lines, struct draft *draft) {
@@ -542,8 +333,8 @@ bool draft_next_line(const struct lines *lines, struct draft *draft) {
     struct slice label = {NULL, 0};
     for (size_t i = 0; i + 1 < lines->count; i++) {
         struct quantity quantity;
-        if (!begins_with_number(lines->line[i]) && read_quantity(lines->line[i + 1], &quantity) &&
-            quantity.whole) {
+        if (!begins_with_number(lines, lines->line[i]) &&
+            read_quantity(lines, lines->line[i + 1], &quantity) && quantity.whole) {
             label = trim(lines->line[i]);
             pairs++;
         }
@@ -556,89 +347,6 @@ bool draft_next_line(const struct lines *lines, struct draft *draft) {
               label.at);
     snprintf(draft->words, sizeof draft->words, "a label on one line, the number on the next");
     return true;
-}
-
-/* ---- JSON ---- */
-
-static bool name_is(const char *name, const char *const *names) {
-    while (*names != NULL && strcmp(name, *names) != 0) {
-        names++;
-    }
-    return *names != NULL;
-}
-
-static bool name_has(const char *name, const char *const *parts) {
-    for (; *parts != NULL; parts++) {
-        if (strstr(name, *parts) != NULL) {
-            return true;
-        }
-    }
-    return false;
-}
-
-static bool is_number_member(const json_t *member) {
-    struct quantity quantity;
-    return json_is_number(member) ||
-           (json_is_string(member) &&
-            read_quantity((struct slice){json_string_value(member), json_string_length(member)},
-                          &quantity) &&
-            quantity.whole);
-}
-
-static void write_members(json_t *object, struct draft *draft) {
-    static const char *const loads[] = {"weight", "gram",  "load",  "force",   "mass", "kg",
-                                        "raw",    "count", "value", "reading", NULL};
-    static const char *const times[] = {"ms", "millis", "time_ms", NULL};
-    static const char *const temps[] = {"temp", NULL};
-    const char *name, *load = NULL, *time = NULL, *temp = NULL;
-    json_t *member;
-    json_object_foreach(object, name, member) {
-        if (strlen(name) >= UP_LABEL_SIZE || strchr(name, ',') != NULL ||
-            !is_number_member(member)) {
-            continue;
-        }
-        time = time == NULL && name_is(name, times) ? name : time;
-        temp = temp == NULL && name_has(name, temps) ? name : temp;
-        load = load == NULL && name_has(name, loads) ? name : load;
-    }
-    if (load == NULL) {
-        return;
-    }
-    draft_add(draft, "layout = json\nload_label = %s\n", load);
-    if (time != NULL && time != load) {
-        draft->has_time = true;
-        draft_add(draft, "time_label = %s\ntime_unit = ms\n", time);
-    }
-    if (temp != NULL && temp != load) {
-        draft_add(draft, "temp_label = %s\n", temp);
-    }
-    if (strstr(load, "gram") != NULL) {
-        draft_add(draft, "load_unit = g\n");
-    } else if (strstr(load, "kg") != NULL) {
-        draft_add(draft, "load_unit = kg\n");
-    }
-    snprintf(draft->words, sizeof draft->words, "a JSON object a line, the load in its member %s",
-             load);
-}
-
-bool draft_json(const struct lines *lines, struct draft *draft) {
-    size_t objects = 0;
-    json_t *last = NULL;
-    for (size_t i = 0; i < lines->count; i++) {
-        const struct slice *line = &lines->line[i];
-        json_t *object = line->at[0] == '{' ? json_loadb(line->at, line->length, 0, NULL) : NULL;
-        if (json_is_object(object)) {
-            objects++;
-            json_decref(last);
-            last = json_incref(object);
-        }
-        json_decref(object);
-    }
-    if (last != NULL && are_most(objects, lines->count)) {
-        write_members(last, draft);
-    }
-    json_decref(last);
-    return draft->section[0] != '\0';
 }
 
 /* ---- frames that no line end parts: everything came as few lines, or as none ---- */

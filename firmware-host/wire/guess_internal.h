@@ -1,17 +1,19 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* What the two files that guess share. */
+/* What the files that guess share. */
 #ifndef UPTHRUST_WIRE_GUESS_INTERNAL_H
 #define UPTHRUST_WIRE_GUESS_INTERNAL_H
 
 #include "line_internal.h"
 #include "wire/guess.h"
 
-enum { GUESS_LINES_MAX = 2000 };
+enum { GUESS_LINES_MAX = 2000, TOKEN = 24 };
 
 struct lines {
     struct slice line[GUESS_LINES_MAX];
     size_t count, overlong;
-    struct slice all; /* every byte, lines or not */
+    struct slice all;   /* every byte, lines or not */
+    double rate_hz;     /* of the lines that are readings; NaN: not known */
+    bool decimal_comma; /* as these lines write numbers */
 };
 
 /* A section [line] being written. */
@@ -21,19 +23,52 @@ struct draft {
     bool has_time;
 };
 
-struct trial_run {
-    double load[GUESS_LINES_MAX];
-    size_t count;
-    uint64_t lines, fits, passed;
-};
-
 void draft_add(struct draft *draft, const char *format, ...) __attribute__((format(printf, 2, 3)));
 
-/* Each writes a draft where the lines look like its kind; false where they do not. */
+/* ---- guess_text.c: numbers, units and words in lines ---- */
+
+struct quantity {
+    double value;
+    char unit[TOKEN]; /* as printed, where it is one of mass or force; else empty */
+    bool whole;       /* nothing else stands in the slice */
+    bool is_integer;
+    bool is_climate; /* behind it stands a unit of temperature or humidity */
+};
+
+bool read_quantity(const struct lines *lines, struct slice slice, struct quantity *quantity);
+
+/* What stands behind the unit, of load or climate, that begins a slice; all of it where none does.
+ */
+struct slice skip_unit(struct slice slice);
+
+/* Most, and nearly all: of a recording some lines are cut, and devices print a word now and then.
+ */
+bool are_most(size_t some, size_t all);
+bool are_nearly_all(size_t some, size_t all);
+
+/* The unit most of the lines print, as the key load_unit has it. */
+struct unit_votes {
+    size_t votes[5];
+};
+void vote_unit(struct unit_votes *votes, const char *unit);
+/* NULL where less than half of `lines` have one. */
+const char *usual_unit(const struct unit_votes *votes, size_t lines);
+void add_unit(struct draft *draft, const struct unit_votes *votes, size_t lines);
+void add_status(const struct lines *lines, struct draft *draft);
+
+/* Names that people give to loads, and to what is measured beside them. */
+bool names_load(const char *name);
+bool names_climate(const char *name);
+
+/* Whether the commas of these lines are decimal marks. */
+bool has_decimal_commas(const struct lines *lines);
+
+/* ---- the drafts: each writes one where the lines look like its kind, else returns false ---- */
+
 bool draft_json(const struct lines *lines, struct draft *draft);
-bool draft_next_line(const struct lines *lines, struct draft *draft);
-bool draft_key_letters(const struct lines *lines, struct draft *draft);
 bool draft_fields(const struct lines *lines, struct draft *draft);
+bool draft_next_line(const struct lines *lines, struct draft *draft);
+bool draft_report(const struct lines *lines, struct draft *draft);
 bool draft_bare(const struct lines *lines, struct draft *draft);
 bool draft_labels(const struct lines *lines, struct draft *draft);
 bool draft_numbers(const struct lines *lines, struct draft *draft);

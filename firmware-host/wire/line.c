@@ -168,8 +168,13 @@ static bool is_placed(const struct up_place *place) {
     return place->field != 0 || place->label[0] != '\0';
 }
 
+/* A recorder may have quoted what a device sent; its numbers are columns like others. */
 static void add_field(struct line *line, const char *at, const char *stop) {
-    line->field[line->fields++] = trim((struct slice){at, (size_t)(stop - at)});
+    struct slice field = trim((struct slice){at, (size_t)(stop - at)});
+    if (field.length > 0 && (field.at[0] == '"' || field.at[field.length - 1] == '"')) {
+        field = trim_quotes(field);
+    }
+    line->field[line->fields++] = field;
 }
 
 static void split_at_blanks(struct line *line) {
@@ -235,20 +240,6 @@ static enum up_refusal find_labelled(struct slice text, const char *label, struc
     return UP_LINE_FITS;
 }
 
-static enum up_refusal find_member(const struct line *line, const char *label,
-                                   struct value *value) {
-    const json_t *member = json_object_get(line->object, label);
-    if (member == NULL) {
-        return UP_REFUSED_LABEL;
-    }
-    if (json_is_string(member)) {
-        struct slice slice = {json_string_value(member), json_string_length(member)};
-        return read_value(line->rule, trim(slice), true, value);
-    }
-    *value = (struct value){{.value = json_number_value(member)}, (double)NAN, false};
-    return json_is_number(member) ? UP_LINE_FITS : UP_REFUSED_NUMBER;
-}
-
 /* The common case: a field that is a number and nothing else. */
 static bool is_plain_field(const struct line *line, const struct up_place *place,
                            struct value *value) {
@@ -263,31 +254,55 @@ static bool is_plain_field(const struct line *line, const struct up_place *place
            value->number.length == field.length;
 }
 
-static enum up_refusal search_value(const struct line *line, const struct up_place *place,
-                                    struct value *value) {
+/* The text at a place; of JSON, of a member that is a string. */
+static enum up_refusal find_text(const struct line *line, const struct up_place *place,
+                                 struct slice *slice) {
     const struct up_line_rule *rule = line->rule;
-    struct slice slice = line->text;
-    enum up_refusal refusal;
+    const json_t *member;
+    *slice = trim(line->text);
     switch (rule->layout) {
     case UP_LAYOUT_BARE:
-        return read_value(rule, trim(slice), true, value);
+        break;
     case UP_LAYOUT_FIELDS:
         if (place->field > line->fields) {
             return UP_REFUSED_FIELDS;
         }
-        return read_value(rule, line->field[place->field - 1], true, value);
+        *slice = line->field[place->field - 1];
+        break;
     case UP_LAYOUT_NUMBERS:
-        if (!find_number(slice, rule->decimal_comma, place->field, &slice)) {
-            return UP_REFUSED_FIELDS;
-        }
-        return read_value(rule, slice, false, value);
+        return find_number(line->text, rule->decimal_comma, place->field, slice)
+                   ? UP_LINE_FITS
+                   : UP_REFUSED_FIELDS;
     case UP_LAYOUT_LABELS:
-        refusal = find_labelled(slice, place->label, &slice);
-        return refusal != UP_LINE_FITS ? refusal : read_value(rule, slice, false, value);
+        return find_labelled(line->text, place->label, slice);
     case UP_LAYOUT_JSON:
-        return find_member(line, place->label, value);
+        member = json_object_get(line->object, place->label);
+        if (member == NULL) {
+            return UP_REFUSED_LABEL;
+        }
+        if (!json_is_string(member)) {
+            return UP_REFUSED_NUMBER;
+        }
+        *slice = trim((struct slice){json_string_value(member), json_string_length(member)});
+        break;
     }
-    return UP_REFUSED_NUMBER;
+    return UP_LINE_FITS;
+}
+
+static enum up_refusal search_value(const struct line *line, const struct up_place *place,
+                                    struct value *value) {
+    const struct up_line_rule *rule = line->rule;
+    bool whole = rule->layout != UP_LAYOUT_NUMBERS && rule->layout != UP_LAYOUT_LABELS;
+    struct slice slice;
+    if (rule->layout == UP_LAYOUT_JSON) {
+        const json_t *member = json_object_get(line->object, place->label);
+        if (json_is_number(member)) {
+            *value = (struct value){{.value = json_number_value(member)}, (double)NAN, false};
+            return UP_LINE_FITS;
+        }
+    }
+    enum up_refusal refusal = find_text(line, place, &slice);
+    return refusal != UP_LINE_FITS ? refusal : read_value(rule, slice, whole, value);
 }
 
 static enum up_refusal find_value(const struct line *line, const struct up_place *place,
@@ -351,6 +366,22 @@ static enum up_refusal read_temp(const struct line *line, struct up_sample *samp
     return refusal != UP_LINE_FITS ? refusal : judge_temp(value.number.value, sample);
 }
 
+static enum up_refusal read_time(const struct line *line, struct up_sample *sample) {
+    const struct up_line_rule *rule = line->rule;
+    struct value value;
+    struct slice slice;
+    if (!rule->time_of_day) {
+        enum up_refusal refusal = find_value(line, &rule->time, &value);
+        sample->time_s = value.number.value * rule->time_unit_s;
+        return refusal;
+    }
+    enum up_refusal refusal = find_text(line, &rule->time, &slice);
+    if (refusal == UP_LINE_FITS && !scan_time_of_day(slice, &sample->time_s)) {
+        refusal = UP_REFUSED_NUMBER;
+    }
+    return refusal;
+}
+
 static enum up_refusal read_numbers(const struct line *line, struct up_sample *sample) {
     const struct up_line_rule *rule = line->rule;
     struct value value;
@@ -359,8 +390,7 @@ static enum up_refusal read_numbers(const struct line *line, struct up_sample *s
         refusal = read_temp(line, sample);
     }
     if (refusal == UP_LINE_FITS && is_placed(&rule->time)) {
-        refusal = find_value(line, &rule->time, &value);
-        sample->time_s = value.number.value * rule->time_unit_s;
+        refusal = read_time(line, sample);
     }
     if (refusal == UP_LINE_FITS && is_placed(&rule->sequence)) {
         refusal = find_value(line, &rule->sequence, &value);

@@ -38,6 +38,17 @@ static inline struct slice trim(struct slice slice) {
     return slice;
 }
 
+static inline struct slice trim_quotes(struct slice slice) {
+    while (slice.length > 0 && slice.at[0] == '"') {
+        slice.at++;
+        slice.length--;
+    }
+    while (slice.length > 0 && slice.at[slice.length - 1] == '"') {
+        slice.length--;
+    }
+    return trim(slice);
+}
+
 /* A number in a text. */
 struct number {
     double value;
@@ -87,8 +98,14 @@ static inline bool scan_plain(struct slice slice, char point, struct number *num
     return true;
 }
 
-/* Where the n-th number of a line begins, from 1; false where there are fewer. Digits that belong
-   to a word (T1, raw_2) are none. */
+/* How long the date or the time of day (HH:MM:SS) is that begins a slice; 0 where none does. */
+size_t stamp_length(struct slice slice);
+/* Seconds since midnight by the first HH:MM[:SS[.fraction]] of a slice; false where there is none.
+ */
+bool scan_time_of_day(struct slice slice, double *time_s);
+
+/* Where the n-th number of a line begins, from 1; false where there are fewer. A date or a time of
+   day counts as one; digits that belong to a word (T1, raw_2) are none. */
 bool find_number(struct slice line, bool decimal_comma, int n, struct slice *rest);
 
 /* The unit that follows a number: letters, blanks before them, a point behind. *factor is

@@ -11,7 +11,7 @@ enum { USUAL_AFTER = 20, ENDLESS_BYTES = 65536 };
 
 /* A gap of more than a day within a stream is no gap; a clock of three thousand years is none, and
    would leave no digits for the seconds. Choices of ours. */
-static const double LEAP_S = 86400, CLOCK_MOST_S = 1e11;
+static const double DAY_S = 86400, CLOCK_MOST_S = 1e11;
 
 void up_reader_begin(struct up_reader *reader, const struct up_line_rule *rule, bool skip_first) {
     memset(reader, 0, sizeof *reader);
@@ -54,7 +54,7 @@ static enum up_refusal judge_words(struct up_reader *reader) {
 }
 
 static bool goes_on(double from_s, double time_s) {
-    return time_s >= from_s && time_s - from_s <= LEAP_S;
+    return time_s >= from_s && time_s - from_s <= DAY_S;
 }
 
 /* A clock that turned back or leapt ahead shows in one line, which is refused: that line alone may
@@ -65,6 +65,10 @@ static enum up_refusal judge_time(struct up_reader *reader, struct up_sample *sa
     sample->time_s += reader->clock_shift_s;
     if (fabs(clock_s) > CLOCK_MOST_S) {
         return UP_REFUSED_TIME;
+    }
+    if (reader->rule->time_of_day && sample->time_s < reader->last_time_s - DAY_S / 2) {
+        sample->time_s += DAY_S; /* midnight */
+        reader->clock_shift_s += DAY_S;
     }
     if (isinf(reader->last_time_s) || goes_on(reader->last_time_s, sample->time_s)) {
         reader->odd_clock_s = (double)NAN;

@@ -8,6 +8,9 @@
 
 #include "upthrust/rig.h"
 
+/* Stands for a time of day among the units of time. */
+#define TIME_OF_DAY (-1.0)
+
 /* inih 55 cuts longer lines and then miscounts: longer ones are refused before it sees them. */
 enum { RIG_LINE_MAX = 199, RIG_KEYS_MAX = 160 };
 

@@ -21,7 +21,8 @@ static const struct word layouts[] = {{"bare", UP_LAYOUT_BARE},       {"fields",
 static const struct word separators[] = {{"comma", ','},  {"semicolon", ';'}, {"tab", '\t'},
                                          {"blanks", ' '}, {"colon", ':'},     {"bar", '|'},
                                          {NULL, 0}};
-static const struct word time_units[] = {{"us", 1e-6}, {"ms", 1e-3}, {"s", 1}, {NULL, 0}};
+static const struct word time_units[] = {
+    {"us", 1e-6}, {"ms", 1e-3}, {"s", 1}, {"hh:mm:ss", TIME_OF_DAY}, {NULL, 0}};
 static const struct word load_units[] = {{"counts", UP_LOAD_COUNTS},
                                          {"g", UP_LOAD_G},
                                          {"kg", UP_LOAD_KG},

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Numbers, units and status words in a line of text. */
 #include <math.h>
+#include <stdio.h>
 #include <string.h>
 
 #include "line_internal.h"
@@ -45,6 +46,12 @@ static size_t copy_sign(struct slice slice, char *copy, size_t *size) {
     return at;
 }
 
+/* "7.12/3": scales set the digit apart that they were not verified for (from memory). */
+static bool has_slash_digit(struct slice slice, size_t at) {
+    return at < slice.length && slice.at[at] == '/' && count_digits(slice, at + 1) == 1 &&
+           (at + 2 == slice.length || is_blank(slice.at[at + 2]));
+}
+
 bool scan_number(struct slice slice, bool decimal_comma, struct number *number) {
     char copy[NUMBER_MAX + 1], point = decimal_comma ? ',' : '.';
     size_t size = 0;
@@ -57,17 +64,23 @@ bool scan_number(struct slice slice, bool decimal_comma, struct number *number) 
         part = count_digits(slice, from + whole + 1);
         mark = part > 0 || whole > 0;
     }
+    size_t last = part > 0 && has_slash_digit(slice, from + whole + mark + part) ? 2 : 0;
     exponent = exponent_length(slice, from + whole + mark + part);
-    if (whole + part == 0 || size + whole + mark + part + exponent > NUMBER_MAX) {
+    if (whole + part == 0 || size + whole + mark + part + exponent + last > NUMBER_MAX) {
         return false;
     }
-    memcpy(copy + size, slice.at + from, whole + mark + part + exponent);
+    memcpy(copy + size, slice.at + from, whole + mark + part + exponent + last);
     if (mark > 0) {
         copy[size + whole] = '.';
     }
     number->whole_digits = (int)whole;
-    number->length = from + whole + mark + part + exponent;
-    return up_text_number(copy, size + whole + mark + part + exponent, &number->value);
+    number->length = from + whole + mark + part + exponent + last;
+    size += whole + mark + part + exponent;
+    if (last > 0) {
+        copy[size] = copy[size + 1];
+        size++;
+    }
+    return up_text_number(copy, size, &number->value);
 }
 
 static bool begins_number(struct slice line, size_t at, bool decimal_comma) {
@@ -98,9 +111,77 @@ bool find_number(struct slice line, bool decimal_comma, int n, struct slice *res
         if (--n == 0) {
             return true;
         }
-        at += scan_number(*rest, decimal_comma, &number) ? number.length - 1 : 0;
+        size_t stamp = stamp_length(*rest);
+        if (stamp > 0) {
+            at += stamp - 1;
+        } else if (scan_number(*rest, decimal_comma, &number)) {
+            at += number.length - 1;
+        }
     }
     return false;
+}
+
+/* ---- dates and times of day ---- */
+
+enum { STAMP_MAX = 40 };
+
+static void copy_stamp(struct slice slice, char copy[STAMP_MAX + 1]) {
+    size_t length = slice.length < STAMP_MAX ? slice.length : STAMP_MAX;
+    memcpy(copy, slice.at, length);
+    copy[length] = '\0';
+}
+
+static size_t time_length(const char *text) {
+    int length = 0, part = 0;
+    (void)sscanf(text, "%*2[0-9]:%*2[0-9]:%*2[0-9]%n", &length);
+    (void)sscanf(text + length, "%*1[.,]%*15[0-9]%n", &part);
+    return length > 0 ? (size_t)(length + part) : 0;
+}
+
+size_t stamp_length(struct slice slice) {
+    char copy[STAMP_MAX + 1];
+    size_t digits = count_digits(slice, 0);
+    int date = 0;
+    if (digits == 0 || digits > 4 || digits == slice.length ||
+        strchr("-./:", slice.at[digits]) == NULL) {
+        return 0; /* the usual number */
+    }
+    copy_stamp(slice, copy);
+    (void)sscanf(copy, "%*4[0-9]-%*2[0-9]-%*2[0-9]%n", &date);
+    (void)sscanf(copy, "%*4[0-9]/%*2[0-9]/%*4[0-9]%n", &date);
+    (void)sscanf(copy, "%*2[0-9].%*2[0-9].%*4[0-9]%n", &date);
+    if (date > 0 && copy[date] != 'T') {
+        return (size_t)date;
+    }
+    size_t from = date > 0 ? (size_t)date + 1 : 0, time = time_length(copy + from);
+    return time > 0 ? from + time : (size_t)date;
+}
+
+bool scan_time_of_day(struct slice slice, double *time_s) {
+    char copy[STAMP_MAX + 1], half[2] = "";
+    const char *colon = memchr(slice.at, ':', slice.length);
+    unsigned hours, minutes;
+    double seconds = 0;
+    int used = 0, part = 0;
+    size_t before = colon != NULL ? (size_t)(colon - slice.at) : 0;
+    size_t digits = before > 0 && is_digit(colon[-1]) ? 1 : 0;
+    digits += digits > 0 && before > 1 && is_digit(colon[-2]);
+    if (digits == 0) {
+        return false;
+    }
+    copy_stamp((struct slice){colon - digits, slice.length - before + digits}, copy);
+    for (char *comma = strchr(copy, ','); comma != NULL; comma = strchr(comma, ',')) {
+        *comma = '.';
+    }
+    if (sscanf(copy, "%2u:%2u%n", &hours, &minutes, &used) < 2) {
+        return false;
+    }
+    (void)sscanf(copy + used, ":%12lf%n", &seconds, &part);
+    if (sscanf(copy + used + part, " %1[APap]%*1[Mm]", half) == 1) {
+        hours = hours % 12 + ((half[0] | 32) == 'p' ? 12 : 0);
+    }
+    *time_s = 3600 * hours + 60 * minutes + seconds;
+    return hours < 24 && minutes < 60 && seconds >= 0 && seconds < 61;
 }
 
 /* ---- units ---- */

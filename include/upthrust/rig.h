@@ -95,6 +95,7 @@ struct up_line_rule {
     int loads;
     struct up_place time, temp;
     double time_unit_s; /* seconds in one unit of the time */
+    bool time_of_day;   /* the time is HH:MM:SS, a date before it or not */
     enum up_load_unit load_unit;
     int unit_field;
     enum up_unit_missing unit_missing;

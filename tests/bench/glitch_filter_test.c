@@ -18,7 +18,7 @@ enum { COUNT = 600 };
 
 static double stream[COUNT];
 static enum up_verdict verdict[COUNT];
-static struct up_glitch_filter screen;
+static struct up_glitch_filter filter;
 
 static void make_noise(double level, double sd) {
     gsl_rng *rng = gsl_rng_alloc(gsl_rng_mt19937);
@@ -33,15 +33,15 @@ static void make_noise(double level, double sd) {
 static unsigned judge_all(int bits) {
     struct up_reading reading;
     unsigned out = 0, glitches = 0;
-    up_glitch_filter_begin(&screen, bits, 1);
+    up_glitch_filter_begin(&filter, bits, 1);
     for (int i = 0; i < COUNT; i++) {
-        if (up_glitch_filter_push(&screen, i, stream[i], (double)NAN, &reading)) {
-            assert_true(reading.time_s == out && reading.load == stream[out]);
+        if (up_glitch_filter_push(&filter, 0.1 * i, stream[i], (double)NAN, &reading)) {
+            assert_true(reading.time_s == 0.1 * out && reading.load == stream[out]);
             verdict[out++] = reading.verdict;
         }
     }
-    while (up_glitch_filter_flush(&screen, &reading)) {
-        assert_true(reading.time_s == out);
+    while (up_glitch_filter_flush(&filter, &reading)) {
+        assert_true(reading.time_s == 0.1 * out);
         verdict[out++] = reading.verdict;
     }
     assert_int_equal(out, COUNT);
@@ -55,7 +55,7 @@ static void plain_noise_passes(void **state) {
     (void)state;
     make_noise(12345, 70);
     assert_int_equal(judge_all(24), 0);
-    assert_true(screen.noise_floor > 55 && screen.noise_floor < 85);
+    assert_true(filter.noise.floor > 55 && filter.noise.floor < 85);
 }
 
 static void steps_pass(void **state) {
@@ -147,7 +147,7 @@ static void a_constant_stream_has_the_floor_of_its_division(void **state) {
     for (int bits = 0; bits <= 10; bits += 10) {
         make_noise(255, 0);
         assert_int_equal(judge_all(bits), 0);
-        assert_true(fabs(screen.noise_floor - 1 / sqrt(12)) < 1e-12);
+        assert_true(fabs(filter.noise.floor - 1 / sqrt(12)) < 1e-12);
     }
 }
 
@@ -156,10 +156,10 @@ static unsigned stuck_at_the_end(int from, int to) {
     struct up_reading reading;
     unsigned inside = 0, all = 0;
     int out = 0;
-    up_glitch_filter_begin(&screen, 24, 1);
+    up_glitch_filter_begin(&filter, 24, 1);
     for (int i = 0; i <= COUNT + UP_GLITCH_SPAN; i++) {
-        if (!(i < COUNT ? up_glitch_filter_push(&screen, i, stream[i], (double)NAN, &reading)
-                        : up_glitch_filter_flush(&screen, &reading))) {
+        if (!(i < COUNT ? up_glitch_filter_push(&filter, 0.1 * i, stream[i], (double)NAN, &reading)
+                        : up_glitch_filter_flush(&filter, &reading))) {
             continue;
         }
         verdict[out] = reading.verdict;
@@ -174,8 +174,8 @@ static unsigned stuck_at_the_end(int from, int to) {
         inside += verdict[i] == UP_READING_STUCK && i >= from && i < to;
     }
     assert_int_equal(all, inside);
-    assert_int_equal(screen.count[UP_READING_STUCK], all);
-    assert_int_equal(screen.count[UP_READING_GOOD], COUNT - all);
+    assert_int_equal(filter.count[UP_READING_STUCK], all);
+    assert_int_equal(filter.count[UP_READING_GOOD], COUNT - all);
     return all;
 }
 
@@ -188,8 +188,8 @@ static void a_run_of_one_word_is_stuck_from_its_first(void **state) {
             stream[i] = 12360;
         }
         assert_int_equal(stuck_at_the_end(300, 300 + length), length >= 12 ? length : 0);
-        assert_true(screen.noise_floor > 55 && screen.noise_floor < 85);
-        assert_false(up_glitch_filter_may_be_stuck(&screen, &start_s));
+        assert_true(filter.noise.floor > 50 && filter.noise.floor < 90);
+        assert_false(up_glitch_filter_may_be_stuck(&filter, &start_s));
     }
 }
 
@@ -200,10 +200,10 @@ static void stuck_from_the_first_word_teaches_no_noise(void **state) {
         stream[i] = 12360;
     }
     assert_int_equal(stuck_at_the_end(0, 100), 100);
-    assert_true(screen.noise_floor > 55 && screen.noise_floor < 85);
+    assert_true(filter.noise.floor > 55 && filter.noise.floor < 85);
     make_noise(12345, 0);
     assert_int_equal(stuck_at_the_end(0, COUNT), COUNT);
-    assert_true(isnan(screen.noise_floor));
+    assert_true(isnan(filter.noise.floor));
 }
 
 /* Neighbours repeat by chance more often the less noise there is: 9 of 100 at three counts. */
@@ -244,65 +244,158 @@ static void more_than_the_cell_bears_is_an_overload(void **state) {
     unsigned overloads = 0;
     (void)state;
     make_noise(0, 1);
-    up_glitch_filter_begin(&screen, 0, 0.001);
-    up_glitch_filter_set_limit(&screen, 10);
+    up_glitch_filter_begin(&filter, 0, 0.001);
+    up_glitch_filter_set_limit(&filter, 10);
     for (int i = 0; i < COUNT; i++) {
         double load = 9 + stream[i] / 1000 + (i >= 100 && i < 150 ? 2 : 0) - (i >= 300 ? 22 : 0);
-        if (up_glitch_filter_push(&screen, i, load, (double)NAN, &reading)) {
+        if (up_glitch_filter_push(&filter, i, load, (double)NAN, &reading)) {
             overloads += reading.verdict == UP_READING_OVERLOAD;
             assert_true(reading.verdict == UP_READING_OVERLOAD || fabs(reading.load) <= 10);
         }
     }
     assert_int_equal(overloads, 50 + COUNT - 300 - 3);
-    assert_int_equal(screen.count[UP_READING_OVERLOAD], overloads);
+    assert_int_equal(filter.count[UP_READING_OVERLOAD], overloads);
 }
 
-/* The quick ways of the screen against plain ones, reading by reading. */
+/* The quick way of the filter against a plain one, reading by reading. */
 static void the_quick_test_decides_as_the_slow_one(void **state) {
-    double difference[UP_GLITCH_MEMORY];
     struct up_reading reading;
-    size_t learned = 0;
-    double last = (double)NAN, floor = (double)NAN;
     gsl_rng *rng = gsl_rng_alloc(gsl_rng_mt19937);
     (void)state;
     gsl_rng_set(rng, 3);
-    up_glitch_filter_begin(&screen, 0, 1);
+    up_glitch_filter_begin(&filter, 0, 1);
     for (int i = 0; i < 40000; i++) {
-        double sd = 1 + 100 * (i / 5000 % 3);
+        double sd = 10 + 100 * (i / 5000 % 3);
         double load = round(gsl_ran_gaussian(rng, sd) + 1e4 * (i / 700 % 5));
         load += gsl_rng_uniform(rng) < 0.01 ? gsl_ran_gaussian(rng, 1e6) : 0;
         load += gsl_rng_uniform(rng) < 0.01 ? gsl_ran_gaussian(rng, 9 * sd) : 0;
-        if (!up_glitch_filter_push(&screen, i, load, (double)NAN, &reading)) {
+        double floor = filter.noise.floor;
+        if (!up_glitch_filter_push(&filter, 0.1 * i, load, (double)NAN, &reading)) {
             continue;
         }
         double span[7], deviation[7];
-        size_t held = i < 6 ? (size_t)i + 1 : 7;
+        size_t held = filter.pushed < 7 ? filter.pushed : 7;
         for (size_t j = 0; j < held; j++) {
-            span[j] = screen.ring[((size_t)i - j) % UP_GLITCH_RING].load;
+            span[j] = filter.ring[(filter.pushed - 1 - j) % UP_GLITCH_RING].load;
         }
         double centre = up_median(span, held);
         for (size_t j = 0; j < held; j++) {
             deviation[j] = fabs(span[j] - centre);
         }
         double scatter = 1.4826 * up_median(deviation, held);
-        double limit = 8 * fmax(isnan(floor) ? scatter : fmax(floor, scatter), screen.floor_least);
+        double limit =
+            8 * fmax(isnan(floor) ? scatter : fmax(floor, scatter), filter.noise.floor_least);
         bool good = !(fabs(reading.load - centre) > limit);
         assert_int_equal(good, reading.verdict == UP_READING_GOOD);
-        if (good) {
-            if (!isnan(last)) {
-                difference[learned++ % UP_GLITCH_MEMORY] = fabs(reading.load - last);
-            }
-            last = reading.load;
-            if (learned >= 16 && learned % 16 == 0) {
-                double copy[UP_GLITCH_MEMORY];
-                size_t known = learned < UP_GLITCH_MEMORY ? learned : UP_GLITCH_MEMORY;
-                memcpy(copy, difference, known * sizeof copy[0]);
-                floor = fmax(screen.floor_least, 1.4826 * up_median(copy, known) / sqrt(2));
-            }
-        }
-        assert_true(floor == screen.noise_floor || (isnan(floor) && isnan(screen.noise_floor)));
     }
     gsl_rng_free(rng);
+}
+
+/* ---- the noise floor ---- */
+
+/* What the filter makes of so many seconds more, from from_s on. */
+static double floor_after(double from_s, double seconds, double rate_hz, double sd, double swing) {
+    struct up_reading reading;
+    gsl_rng *rng = gsl_rng_alloc(gsl_rng_mt19937);
+    gsl_rng_set(rng, 8);
+    for (int i = 0; i < seconds * rate_hz; i++) {
+        double time_s = from_s + i / rate_hz;
+        double load = gsl_ran_gaussian(rng, sd) + swing * sin(6.2832 * 0.93 * time_s);
+        up_glitch_filter_push(&filter, time_s, load, (double)NAN, &reading);
+    }
+    gsl_rng_free(rng);
+    return filter.noise.floor;
+}
+
+/* A load that is hung is read after 16 s at the earliest: by then the noise is that of this load,
+   whatever the rate. */
+static void the_memory_of_the_noise_is_seconds(void **state) {
+    static const double rate_hz[] = {1, 5, 8.85, 10, 80, 1000};
+    (void)state;
+    for (size_t i = 0; i < sizeof rate_hz / sizeof rate_hz[0]; i++) {
+        up_glitch_filter_begin(&filter, 0, 1);
+        double floor = floor_after(0, 300, rate_hz[i], 60, 0);
+        assert_true(floor > 40 && floor < 80);
+        floor = floor_after(300, 24, rate_hz[i], 600, 0);
+        assert_true(floor > 350 && floor < 800);
+    }
+}
+
+/* Neighbours of a fast stream hardly differ, though the load swings. */
+static void a_swing_counts_at_any_rate(void **state) {
+    (void)state;
+    for (double rate_hz = 8.85; rate_hz < 1000; rate_hz *= 3) {
+        up_glitch_filter_begin(&filter, 0, 1);
+        double floor = floor_after(0, 30, rate_hz, 10, 1000);
+        assert_true(floor > 354 && floor < 1000); /* its sd is 707, twice the floor may settle */
+    }
+}
+
+/* ---- repeated words ---- */
+
+static uint64_t judged_good(const double *word, int lines, double rate_hz, double *floor_early) {
+    struct up_reading reading;
+    uint64_t good = 0;
+    up_glitch_filter_begin(&filter, 24, 1);
+    for (int i = 0; i < lines; i++) {
+        bool out = up_glitch_filter_push(&filter, i / rate_hz, word[i], (double)NAN, &reading);
+        good += out && reading.verdict == UP_READING_GOOD;
+        if (i == lines / 4) {
+            *floor_early = filter.noise.floor;
+        }
+    }
+    return good - filter.count[UP_READING_STUCK];
+}
+
+enum { LINES = 60000 };
+
+/* Ten conversions a second, noise of 60: printed 1 to 140 times each. */
+static void a_conversion_counts_once_however_often_it_is_printed(void **state) {
+    static const double times[] = {1, 1.5, 2, 2.5, 3, 3.3, 4.85, 10, 33, 140};
+    static double word[LINES];
+    (void)state;
+    for (size_t i = 0; i < sizeof times / sizeof times[0]; i++) {
+        gsl_rng *rng = gsl_rng_alloc(gsl_rng_mt19937);
+        double due = 0, now = 0, floor_early = 0;
+        int lines = (int)fmin(LINES, 400 * times[i]);
+        unsigned conversions = 0;
+        gsl_rng_set(rng, 21);
+        for (int j = 0; j < lines; j++) {
+            if (due < 1) {
+                now = 12345 + round(gsl_ran_gaussian(rng, 60));
+                due += times[i];
+                conversions++;
+            }
+            word[j] = now;
+            due--;
+        }
+        gsl_rng_free(rng);
+        uint64_t good = judged_good(word, lines, 10 * times[i], &floor_early);
+        /* what comes before it is known, 16 conversions at most, may count as lines do */
+        unsigned early = times[i] > 1 ? 16 * (unsigned)times[i] : 0;
+        assert_in_range(good, conversions - 16 - 3, conversions + early);
+        assert_true(filter.noise.floor > 45 && filter.noise.floor < 75);
+        assert_true(floor_early > 40 && floor_early < 80);
+        assert_true(fabs(filter.repeats.per_value / times[i] - 1) < 0.1);
+        assert_true(filter.count[UP_READING_STUCK] <= times[i]);
+    }
+}
+
+/* A display that stands still shows one value all the time: that is no repetition, and what it
+   learned while the load moved does not make its words stuck. */
+static void a_quiet_display_repeats_nothing(void **state) {
+    struct up_reading reading;
+    unsigned good = 0;
+    (void)state;
+    up_glitch_filter_begin(&filter, 0, 0.005);
+    for (int i = 0; i < 2000; i++) {
+        double load = i < 1000 ? -1.64 : i < 1020 ? -1.64 + 0.1 * (i - 1000) : 0.36;
+        load += i % 97 < 7 ? 0.005 : 0;
+        good += up_glitch_filter_push(&filter, 0.1 * i, load, (double)NAN, &reading) &&
+                reading.verdict == UP_READING_GOOD;
+    }
+    assert_int_equal(good, 2000 - 3);
+    assert_true(filter.repeats.per_value == 1);
 }
 
 int main(void) {
@@ -323,6 +416,10 @@ int main(void) {
         cmocka_unit_test(a_level_at_minus_one_is_a_level),
         cmocka_unit_test(more_than_the_cell_bears_is_an_overload),
         cmocka_unit_test(the_quick_test_decides_as_the_slow_one),
+        cmocka_unit_test(the_memory_of_the_noise_is_seconds),
+        cmocka_unit_test(a_swing_counts_at_any_rate),
+        cmocka_unit_test(a_conversion_counts_once_however_often_it_is_printed),
+        cmocka_unit_test(a_quiet_display_repeats_nothing),
     };
-    return cmocka_run_group_tests_name("screen", tests, NULL, NULL);
+    return cmocka_run_group_tests_name("filter", tests, NULL, NULL);
 }

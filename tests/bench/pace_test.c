@@ -121,6 +121,54 @@ static void a_backlog_after_a_stall_is_a_burst(void **state) {
     }
 }
 
+/* The same recording once more, its lines stamped by the recorder as they came: about a thousand
+   lines never did. Their stamps are worth nothing, so the reading is spoilt. */
+static void stamps_of_a_recorder_show_stall_burst_and_loss(void **state) {
+    (void)state;
+    lines(100, 0.1, 0.002, DEVICE);
+    device_s += 155.9;
+    for (int i = 0; i < 593; i++) {
+        device_s += 0.385 / 593;
+        up_pace_push(&pace, device_s, (double)NAN, &last);
+    }
+    lines(300, 0.1, 0.002, DEVICE);
+    assert_int_equal(pace.count[UP_PACE_STALL], 1);
+    assert_int_equal(pace.count[UP_PACE_BURST], 1);
+    assert_int_equal(pace.count[UP_PACE_RATE], 0);
+    assert_false(pace.first[1].by_device);
+    assert_true(fabs(pace.lines_lost - (1559 - 593)) < 20);
+}
+
+/* Whole seconds, as a time of day has them: ten lines with one stamp. */
+static void a_clock_of_whole_seconds_shows_stall_and_rate(void **state) {
+    double true_s = 0;
+    (void)state;
+    for (int i = 0; i < 3000; i++) {
+        true_s += i < 2000 ? 0.1 : 0.008;
+        true_s += i == 1000 ? 4 : 0;
+        up_pace_push(&pace, floor(true_s), (double)NAN, &last);
+        if (i == 900) {
+            assert_true(fabs(pace.settled_s - 0.1) < 0.02);
+            assert_int_equal(told(), 0);
+        }
+    }
+    assert_int_equal(pace.count[UP_PACE_STALL], 1);
+    assert_int_equal(pace.count[UP_PACE_BURST], 0);
+    assert_int_equal(pace.count[UP_PACE_RATE], 1);
+    assert_true(pace.first[0].lines_lost);
+    assert_true(fabs(pace.lines_lost - 40) < 12);
+    assert_true(pace.first[1].settled_s > 4 * pace.first[1].interval_s);
+}
+
+/* Ticks of a minute: what happens within them is not seen, and no tick is a stall. */
+static void a_clock_of_minutes_stalls_at_no_tick(void **state) {
+    (void)state;
+    for (int i = 0; i < 20000; i++) {
+        up_pace_push(&pace, 60 * floor(i * 0.1 / 60), (double)NAN, &last);
+    }
+    assert_int_equal(told(), 0);
+}
+
 /* A converter that is gone: from 10 lines a second to 124, as one recording has it. */
 static void a_sudden_rise_of_the_rate_is_told_once(void **state) {
     (void)state;
@@ -179,6 +227,9 @@ int main(void) {
         cmocka_unit_test_setup_teardown(a_stall_of_the_device_is_told_once, begin, end),
         cmocka_unit_test_setup_teardown(a_slow_stream_is_no_stall, begin, end),
         cmocka_unit_test_setup_teardown(a_backlog_after_a_stall_is_a_burst, begin, end),
+        cmocka_unit_test_setup_teardown(stamps_of_a_recorder_show_stall_burst_and_loss, begin, end),
+        cmocka_unit_test_setup_teardown(a_clock_of_whole_seconds_shows_stall_and_rate, begin, end),
+        cmocka_unit_test_setup_teardown(a_clock_of_minutes_stalls_at_no_tick, begin, end),
         cmocka_unit_test_setup_teardown(a_sudden_rise_of_the_rate_is_told_once, begin, end),
         cmocka_unit_test_setup_teardown(a_slow_change_of_the_rate_is_followed, begin, end),
         cmocka_unit_test_setup_teardown(batches_are_no_bursts, begin, end),

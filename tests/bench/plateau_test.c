@@ -11,12 +11,14 @@
 
 #include <cmocka.h>
 
-#include "bench/plateau.h"
+#include "bench/finder.h"
 
 enum { COUNT = 1000 };
 
 static struct up_reading reading[COUNT];
 static gsl_rng *rng;
+static const struct up_rig rig = {
+    .window_s = 4, .read_after_s = 6, .patience_s = 60, .division_counts = 1};
 
 static int begin(void **state) {
     (void)state;
@@ -102,7 +104,9 @@ static void uncertainty_allows_for_correlation(void **state) {
 
 static void finder_reads_each_level_once(void **state) {
     static const double level[] = {0, 10000, 20000, 9990, 50};
-    struct up_finder *finder = up_finder_create(4, 6);
+    struct up_quiet quiet;
+    up_quiet_begin(&quiet);
+    struct up_finder *finder = up_finder_create(&rig, &quiet);
     struct up_plateau plateau[8];
     int found = 0;
     (void)state;
@@ -125,15 +129,20 @@ static void finder_reads_each_level_once(void **state) {
 }
 
 static void finder_keeps_memory_bounded_and_still_reads(void **state) {
-    struct up_finder *finder = up_finder_create(4, 6);
+    struct up_quiet quiet;
+    up_quiet_begin(&quiet);
+    struct up_finder *finder = up_finder_create(&rig, &quiet);
     struct up_plateau plateau;
+    int found = 0;
     (void)state;
     for (int i = 0; i < 400000; i++) {
         struct up_reading one = {.time_s = 0.1 * i, .load = gsl_ran_gaussian(rng, 60)};
-        assert_false(up_finder_push(finder, &one, 60, &plateau));
+        found += up_finder_push(finder, &one, 60, &plateau);
     }
-    assert_true(up_finder_end(finder, 60, &plateau));
+    assert_false(up_finder_end(finder, 60, &plateau));
+    assert_int_equal(found, 1);
     assert_true(plateau.end_s < 20);
+    assert_in_range(quiet.allan.group[0].pairs, 399900, 400000);
     up_finder_destroy(finder);
 }
 

@@ -12,13 +12,6 @@ static char *read_all(const char *path) {
     return text;
 }
 
-static void write_all(const char *path, const char *text) {
-    FILE *stream = fopen(path, "wb");
-    assert_non_null(stream);
-    assert_true(fputs(text, stream) >= 0);
-    assert_int_equal(fclose(stream), 0);
-}
-
 static void export_both(struct up_catalogue *catalogue, const char *directory) {
     struct up_failure failure = {0};
     if (!up_export_csv(catalogue, directory, &failure) ||
@@ -296,10 +289,10 @@ static void a_file_that_is_no_document_is_refused(void **state) {
         assert_import_refused("bad.json", cases[i].words);
     }
     assert_import_refused("none.json", "cannot read none.json");
-    assert_import_refused("/dev/zero", "it is no file");
+    assert_import_refused("/dev/zero", "not a file");
     assert_import_refused(".", "cannot read ./catalogue.json");
     assert_int_equal(mkfifo("pipe", 0666), 0);
-    assert_import_refused("pipe", "it is no file");
+    assert_import_refused("pipe", "not a file");
     FILE *stream = fopen("large.json", "w");
     assert_int_equal(ftruncate(fileno(stream), 65L << 20), 0);
     fclose(stream);
@@ -309,6 +302,22 @@ static void a_file_that_is_no_document_is_refused(void **state) {
     write_all("deep.json", deep);
     assert_import_refused("deep.json", "deep.json, line 1");
     free(deep);
+}
+
+/* Each pair of brackets is three bytes on the disk and a quarter of a kilobyte in memory. */
+static void many_small_values_are_not_read(void **state) {
+    (void)state;
+    const char begin[] = "{\"schema\":\"upthrust-catalogue-1\",\"items\":[{}";
+    size_t pairs = 3000000, length = sizeof begin - 1;
+    char *text = up_allocate(length + 3 * pairs + 3, 1);
+    memcpy(text, begin, length);
+    for (size_t i = 0; i < pairs; i++, length += 3) {
+        memcpy(text + length, ",{}", 3);
+    }
+    memcpy(text + length, "]}", 2);
+    write_all("many.json", text);
+    free(text);
+    assert_import_refused("many.json", "more values than fit into memory");
 }
 
 /* ---- forgeries ---- */
@@ -465,6 +474,7 @@ int main(void) {
         TEST(changes_made_apart_live_together),
         TEST(a_spoilt_member_is_named),
         TEST(a_file_that_is_no_document_is_refused),
+        TEST(many_small_values_are_not_read),
         TEST(a_changed_record_is_refused),
         TEST(two_hashes_under_one_id_are_a_forgery),
         TEST(nothing_replaces_another_thing),

@@ -346,6 +346,21 @@ static void odd_trials_are_left_aside(void **state) {
 
 /* ---- all kinds ---- */
 
+static void kinds_that_cannot_be_learned_leave_nothing(void **state) {
+    (void)state;
+    struct up_failure failure = {0};
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    struct up_kind one, *kinds = &one;
+    size_t count = 7;
+    add_of_kind(catalogue, "A", "fin", 1);
+    sql(catalogue->database,
+        "INSERT INTO record VALUES ('broken-id','1','trial','s','','2000','[1]')");
+    assert_false(up_kinds_learn(catalogue, &kinds, &count, &failure));
+    assert_null(kinds);
+    assert_int_equal(count, 0);
+    up_catalogue_close(catalogue);
+}
+
 static void all_kinds_are_listed_by_bench(void **state) {
     (void)state;
     struct up_failure failure = {0};
@@ -381,12 +396,19 @@ static void all_kinds_are_listed_by_bench(void **state) {
 
 int main(void) {
     const struct CMUnitTest tests[] = {
-        TEST(runs_pool_as_in_the_gum),     TEST(a_pair_is_pooled_apart),
-        TEST(single_trials_teach_nothing), TEST(a_trial_that_a_result_left_out_teaches_nothing),
-        TEST(a_run_that_goes_on_is_one),   TEST(water_taken_up_teaches_nothing),
-        TEST(shakes_tell_their_share),     TEST(the_newest_tolerance_counts),
-        TEST(wrong_kinds_are_refused),     TEST(hostile_kinds_are_kept_apart),
-        TEST(odd_trials_are_left_aside),   TEST(all_kinds_are_listed_by_bench),
+        TEST(runs_pool_as_in_the_gum),
+        TEST(a_pair_is_pooled_apart),
+        TEST(single_trials_teach_nothing),
+        TEST(a_trial_that_a_result_left_out_teaches_nothing),
+        TEST(a_run_that_goes_on_is_one),
+        TEST(water_taken_up_teaches_nothing),
+        TEST(shakes_tell_their_share),
+        TEST(the_newest_tolerance_counts),
+        TEST(wrong_kinds_are_refused),
+        TEST(hostile_kinds_are_kept_apart),
+        TEST(odd_trials_are_left_aside),
+        TEST(all_kinds_are_listed_by_bench),
+        TEST(kinds_that_cannot_be_learned_leave_nothing),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

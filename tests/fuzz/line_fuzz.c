@@ -22,6 +22,9 @@ static const char *const sections[] = {
     "time_unit = ms\nload_field = 3\ntemp_field = 4\nchecksum = crc16\nchecksum_after = star\n",
     "layout = fields\nseparator = tab\ndecimal = comma\nload_field = 1\nload_unit = N\nrate_hz = "
     "10\n",
+    "layout = fields\nseparator = comma\ntime_field = 1\ntime_unit = hh:mm:ss\nload_field = 4\n",
+    "layout = numbers\ntime_field = 2\ntime_unit = hh:mm:ss\nload_field = 3\nload_unit = g\n",
+    "layout = json\nload_label = g\ntime_label = at\ntime_unit = hh:mm:ss\n",
 };
 enum { SECTIONS = sizeof sections / sizeof sections[0] };
 

@@ -14,7 +14,7 @@ static double step_s(const struct plateau_bench *bench, const struct up_procedur
                      double done_s) {
     const struct up_indication *before = &procedure->schedule.before;
     double change = tank_ideal_counts(bench->tank) - before->load;
-    bool hardly = !before->known || fabs(change) < 20 * procedure->stream.filter.noise_floor;
+    bool hardly = !before->known || fabs(change) < 20 * procedure->stream.filter.noise.floor;
     return hardly ? done_s : tank_step_s(bench->tank, change);
 }
 

@@ -300,7 +300,7 @@ static void missing_and_binary_files(void **state) {
     assert_int_equal(failure.status, UP_STATUS_WRONG_INPUT);
     assert_non_null(strstr(failure.text, "/nowhere/rig.ini"));
     assert_false(up_rig_load("/dev/zero", &rig, &failure));
-    assert_non_null(strstr(failure.text, "no rig file"));
+    assert_non_null(strstr(failure.text, "not a file"));
     assert_false(up_rig_load("/tmp", &rig, &failure));
     assert_int_equal(failure.status, UP_STATUS_WRONG_INPUT);
 }

@@ -252,9 +252,59 @@ static const struct shape shapes[] = {
      1},
     {"value, a slash, mode and status letters",
      "layout = numbers\nload_field = 1\nload_unit = kg\nstable_words = S\n" RATE,
-     "+007.12/3 G S\n+007.20/3 G\n",
-     {{7.12}, {7.2, true}},
+     "+007.12/3 G S\n+007.20/3 G\n-7.5/1/2 G S\n",
+     {{7.123}, {7.203, true}, {-7.5}},
+     3},
+    {"a time of day and counts",
+     "layout = fields\nseparator = comma\ntime_field = 1\ntime_unit = hh:mm:ss\nload_field = 2\n",
+     "13:05:25.129,4711\n13:05:25,4712\n25:05:26.5,4\n13:61:00,4\n13h,4\n",
+     {{4711, 0, 47125.129}},
+     1,
+     UP_REFUSED_NUMBER,
+     3 /* and one that ran back */},
+    {"a time of day with a comma, decimal commas",
+     "layout = fields\nseparator = semicolon\ndecimal = comma\ntime_field = 2\n"
+     "time_unit = hh:mm:ss\nload_field = 3\nload_unit = g\n",
+     "19.10.2025;13:05:25,5;12,5\n19.10.2025;13:05:26;12,6\n",
+     {{0.0125, 0, 47125.5}, {0.0126, 0, 47126}},
      2},
+    {"date and time in one column, then what a device sent in quotes",
+     "layout = fields\nseparator = comma\ntime_field = 1\ntime_unit = hh:mm:ss\nload_field = 5\n",
+     "2025-10-19 13:05:25.129,0.004,\"2.690,2.230,155170\"\n"
+     "2025-10-19T13:05:26Z,0.004,\" 2.690,2.230,-155170 \"\n",
+     {{155170, 0, 47125.129}, {-155170, 0, 47126}},
+     2},
+    {"half a day, twice",
+     "layout = fields\nseparator = semicolon\ntime_field = 1\ntime_unit = hh:mm:ss\nload_field = "
+     "2\n",
+     "JAN. 14,2024  12:34AM;1\nJAN. 14,2024  06:34 am;2\nJAN. 14,2024  12:34pm;3\n"
+     "JAN. 14,2024  06:34PM;4\n",
+     {{1, 0, 2040}, {2, 0, 23640}, {3, 0, 45240}, {4, 0, 66840}},
+     4},
+    {"a recorder's time, an arrow, the device's line",
+     "layout = numbers\ntime_field = 1\ntime_unit = hh:mm:ss\nload_field = 2\nload_unit = g\n",
+     "13:05:25.129 -> 12.5 g\n13:05:25.229 -> -0.5 g\n",
+     {{0.0125, 0, 47125.129}, {-0.0005, 0, 47125.229}},
+     2},
+    {"a date, a time, a number; each is one number",
+     "layout = numbers\ntime_field = 2\ntime_unit = hh:mm:ss\nload_field = 3\n",
+     "[2025-10-19 13:05:25.129] raw 4711\n[10/19/2025 13:05:26] raw 4712\n",
+     {{4711, 0, 47125.129}, {4712, 0, 47126}},
+     2},
+    {"a time behind a label, and in JSON",
+     "layout = labels\ntime_label = at\ntime_unit = hh:mm:ss\nload_label = load:\n",
+     "at 13:05:25.5 load: 4711\nat noon load: 4711\n",
+     {{4711, 0, 47125.5}},
+     1,
+     UP_REFUSED_NUMBER,
+     1},
+    {"a time in JSON",
+     "layout = json\ntime_label = time\ntime_unit = hh:mm:ss\nload_label = raw\n",
+     "{\"time\":\"13:05:25.5\",\"raw\":4711}\n{\"time\":130525,\"raw\":4711}\n",
+     {{4711, 0, 47125.5}},
+     1,
+     UP_REFUSED_NUMBER,
+     1},
     {"sixteen characters, the unit only when it stands still",
      "layout = bare\nload_unit = g\nunit_missing = unstable\npoll = \\eP\npoll_end = cr\n" RATE,
      "+    1234.5 g  \r\n-      12.5    \r\n",
@@ -436,6 +486,29 @@ static void lost_lines_and_headers_are_counted(void **state) {
     assert_int_equal(reader.count[UP_LINE_FITS], 5);
 }
 
+/* The clock goes on over midnight, each night; where it runs back by less the device was reset. */
+static void a_day_ends_and_another_begins(void **state) {
+    static const char bytes[] = "23:59:59.5,1\n00:00:00.5,2\n00:00:01.5,3\n00:00:00.5,4\n"
+                                "00:00:02.5,5\n09:00:00,6\n18:00:00,7\n00:00:00,8\n";
+    static const double time_s[] = {86399.5, 86400.5, 86401.5, 86402.5, 118800, 151200, 172800};
+    const struct shape shape = {.what = "midnight",
+                                .line_section = "layout = fields\nseparator = comma\nload_field = "
+                                                "2\ntime_field = 1\ntime_unit = hh:mm:ss\n"};
+    const char *at = bytes;
+    size_t length = strlen(bytes);
+    struct up_rig rig;
+    struct up_reader reader;
+    struct up_sample sample;
+    (void)state;
+    load_rig(&shape, &rig);
+    up_reader_begin(&reader, &rig.line, false);
+    for (int i = 0; i < 7; i++) {
+        assert_true(up_reader_take(&reader, &at, &length, &sample));
+        assert_true(fabs(sample.time_s - time_s[i]) < 1e-9);
+    }
+    assert_int_equal(reader.count[UP_REFUSED_TIME], 1);
+}
+
 static void the_first_good_lines_can_be_dropped(void **state) {
     struct up_reader reader;
     struct up_rig rig;
@@ -477,6 +550,7 @@ int main(void) {
         cmocka_unit_test(merged_lines_are_named),
         cmocka_unit_test(merged_lines_are_known_by_the_usual_width),
         cmocka_unit_test(lost_lines_and_headers_are_counted),
+        cmocka_unit_test(a_day_ends_and_another_begins),
         cmocka_unit_test(the_first_good_lines_can_be_dropped),
         cmocka_unit_test(a_banner_is_forgiven_and_a_wrong_rig_is_not),
         cmocka_unit_test(crc_as_published),
