@@ -283,9 +283,9 @@ bool up_procedure_answer(struct up_procedure *procedure, unsigned id, enum up_an
         (word == UP_ANSWER_NUMBER && !accept_number(procedure, number, failure))) {
         return false;
     }
-    procedure->schedule.done_s = procedure->stream.now_s;
+    schedule_done(&procedure->schedule, procedure->stream.now_s);
     procedure->stage = STAGE_READING;
-    if (procedure->rig->line.poll[0] != '\0') { /* the device was not polled meanwhile */
+    if (procedure->rig->line.poll_only_to_read) { /* the device was not polled meanwhile */
         up_pace_pause(&procedure->stream.pace);
     }
     if (word == UP_ANSWER_STOP) {
@@ -473,6 +473,7 @@ void up_procedure_sample(struct up_procedure *procedure, const struct up_sample 
     if (!procedure->stream.has_begun) {
         begin_stream(procedure, sample->time_s);
     }
+    schedule_line(&procedure->schedule, sample->time_s);
     if (procedure->stage != STAGE_FINISHED) {
         watch_pace(procedure, sample);
     }
