@@ -53,9 +53,9 @@ double schedule_step_s(const struct schedule *schedule, const struct stream *str
     if (!before->known || !steps_away(before->load, level, floor)) {
         return schedule->done_s;
     }
-    const struct up_reading *last = readings_step(&stream->readings, before->load, level);
-    if (last != NULL || schedule->comes_back) {
-        return last != NULL ? last->time_s : schedule->done_s;
+    const struct up_reading *first = readings_step(&stream->readings, before->load, level);
+    if (first != NULL || schedule->comes_back) {
+        return first != NULL ? first->time_s : schedule->done_s;
     }
     return fmax(schedule->asked_s, stream->readings.at[0].time_s); /* not seen before */
 }
