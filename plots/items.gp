@@ -42,6 +42,7 @@ set label 5 "grey: neutral band of the item      bar: 95 % interval, where wider
     at screen 0.5, from_top(156) center noenhanced
 unset key
 
+if (!exists("into")) { into = "" }
 do for [ending in "svg png"] {
     # Both terminals draw letters of the same height with these.
     height_pt = ending eq "svg" ? 23 : 17
@@ -59,7 +60,7 @@ do for [ending in "svg png"] {
     set label 4 font plain_font
     set label 5 font small_font
     set rmargin 36
-    set output "items." . ending
+    set output into . "items." . ending
     plot "items.tsv" using (0):1:(-$5):5:($1 - half):($1 + half) with boxxyerror \
              fs solid 1 noborder lc rgb "#dedede", \
          for [s = 1:3] "" using (s == $2 ? $3 : NaN):($1 + shift(s)):4 with xerrorbars \

@@ -20,6 +20,7 @@ set style fill solid 1 noborder
 of_kind(kind, wanted, value) = kind == wanted ? value : NaN
 
 # The title comes from the lines above; the terminals differ in what a point is.
+if (!exists("into")) { into = "" }
 do for [ending in "svg png"] {
     if (ending eq "svg") {
         set terminal svg size 1400, 900 font "sans,19" background "white" enhanced
@@ -27,7 +28,7 @@ do for [ending in "svg png"] {
         set terminal pngcairo size 1400, 900 font "sans,14" background "white" enhanced
     }
     set title font (ending eq "svg" ? "sans,26" : "sans,20")
-    set output picture . "." . ending
+    set output into . picture . "." . ending
     plot data using 2:(of_kind($1, 0, $3)):(of_kind($1, 0, $4)) with filledcurves \
              lc rgb "#e4e4e4" title "limits it was held against", \
          0 with lines lt 1 lw 1 lc rgb "#404040" notitle, \

@@ -22,6 +22,7 @@ set label 9002 readings ? "" : "Only the plateaus of the journal: with --rig FIL
 is drawn." at screen 0.5, 0.92 center noenhanced
 set tmargin at screen 0.74
 
+if (!exists("into")) { into = "" }
 do for [ending in "svg png"] {
     height_pt = ending eq "svg" ? 19 : 14
     plain_font = sprintf("sans,%.0f", height_pt)
@@ -32,7 +33,7 @@ do for [ending in "svg png"] {
         set terminal pngcairo size 1700, 900 font plain_font background "white" enhanced
     }
     set label 9001 font title_font
-    set output name . "." . ending
+    set output into . name . "." . ending
     plot data using (of_kind($1, 0, $2)):3 with lines lw 1 lc rgb "#909090" \
              title readings ? "readings" : "", \
          data using (of_kind($1, 1, $2)):3:4:(0) with vectors nohead lw 7 lc rgb "#303030" \

@@ -1,7 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Taking over what other catalogues hold: their JSON document, or they themselves. */
-#include <errno.h>
-#include <fcntl.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -9,9 +7,10 @@
 #include <unistd.h>
 
 #include "internal.h"
+#include "text/json.h"
 #include "text/text.h"
 
-enum { DOCUMENT_BYTES_MAX = 64 << 20 };
+enum { DOCUMENT_BYTES_MAX = 64 << 20, DOCUMENT_MEMORY_BYTES_MAX = 512 << 20 };
 
 struct import {
     struct up_catalogue *catalogue;
@@ -24,36 +23,19 @@ struct import {
 
 /* ---- the document ---- */
 
-static char *read_bounded(const char *path, size_t *length, struct up_failure *failure) {
-    struct stat about;
-    /* A pipe without a writer must not keep us. */
-    int descriptor = open(path, O_RDONLY | O_NONBLOCK | O_CLOEXEC);
-    if (descriptor < 0 || fstat(descriptor, &about) != 0 || !S_ISREG(about.st_mode)) {
-        up_fail(failure, UP_STATUS_WRONG_INPUT, "cannot read %s: %s", path,
-                descriptor < 0 ? strerror(errno) : "it is no file");
-    } else if (about.st_size > DOCUMENT_BYTES_MAX) {
-        up_fail(failure, UP_STATUS_WRONG_INPUT,
-                "%s is larger than 64 MiB: merge the catalogue's directory instead", path);
-    } else {
-        char *text = up_allocate((size_t)about.st_size + 1, 1);
-        FILE *stream = fdopen(descriptor, "r");
-        *length = stream != NULL ? fread(text, 1, (size_t)about.st_size, stream) : 0;
-        if (stream != NULL) {
-            fclose(stream);
-        }
-        return text;
-    }
-    if (descriptor >= 0) {
-        close(descriptor);
-    }
-    return NULL;
-}
-
 static json_t *load_document(const char *path, struct up_failure *failure) {
     json_error_t error;
     size_t length = 0;
-    char *text = read_bounded(path, &length, failure);
+    char *text = up_text_read_file(path, UP_LINKS_FOLLOWED, DOCUMENT_BYTES_MAX, &length, failure);
     if (text == NULL) {
+        return NULL;
+    }
+    if (up_json_bytes(text, length) > DOCUMENT_MEMORY_BYTES_MAX) {
+        free(text);
+        up_fail(failure, UP_STATUS_WRONG_INPUT,
+                "%s holds more values than fit into memory: merge the catalogue's directory "
+                "instead",
+                path);
         return NULL;
     }
     json_t *document = json_loadb(text, length, JSON_REJECT_DUPLICATES, &error);

@@ -230,6 +230,15 @@ static bool finish(struct up_catalogue *catalogue, sqlite3_stmt *statement, int 
     return good;
 }
 
+/* A column that cannot be fetched for want of memory looks like one that holds nothing. */
+static const char *text_of(sqlite3_stmt *statement, int column) {
+    const unsigned char *text = sqlite3_column_text(statement, column);
+    if (text == NULL && sqlite3_errcode(sqlite3_db_handle(statement)) == SQLITE_NOMEM) {
+        up_out_of_memory();
+    }
+    return text != NULL ? (const char *)text : "";
+}
+
 /* The first column of all rows. */
 static json_t *gather_ids(struct up_catalogue *catalogue, const char *sql, const char *first,
                           const char *second, struct up_failure *failure) {
@@ -237,8 +246,7 @@ static json_t *gather_ids(struct up_catalogue *catalogue, const char *sql, const
     int code = SQLITE_ERROR;
     sqlite3_stmt *statement = prepare(catalogue, sql, first, second, failure);
     while (statement != NULL && (code = sqlite3_step(statement)) == SQLITE_ROW) {
-        const unsigned char *text = sqlite3_column_text(statement, 0);
-        json_array_append_new(ids, json_string(text != NULL ? (const char *)text : ""));
+        json_array_append_new(ids, json_string(text_of(statement, 0)));
     }
     if (statement == NULL || !finish(catalogue, statement, code, failure)) {
         json_decref(ids);
@@ -276,19 +284,17 @@ bool catalogue_ask(struct up_catalogue *catalogue, const char *sql, const char *
 }
 
 static void copy_column(sqlite3_stmt *statement, int column, char *to, size_t size) {
-    const unsigned char *text = sqlite3_column_text(statement, column);
-    snprintf(to, size, "%s", text != NULL ? (const char *)text : "");
+    snprintf(to, size, "%s", text_of(statement, column));
 }
 
 static void read_row(sqlite3_stmt *statement, struct up_record *record) {
-    const unsigned char *content = sqlite3_column_text(statement, 6);
     copy_column(statement, 0, record->id, sizeof record->id);
     copy_column(statement, 1, record->sha256, sizeof record->sha256);
     copy_column(statement, 2, record->kind, sizeof record->kind);
     copy_column(statement, 3, record->subject, sizeof record->subject);
     copy_column(statement, 4, record->bench, sizeof record->bench);
     copy_column(statement, 5, record->made_utc, sizeof record->made_utc);
-    record->content = content != NULL ? json_loads((const char *)content, 0, NULL) : NULL;
+    record->content = json_loads(text_of(statement, 6), 0, NULL);
 }
 
 /* A record that cannot be read is told, not left out: a table that lacks a line misleads. */

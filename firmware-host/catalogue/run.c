@@ -152,13 +152,13 @@ struct lost_runs {
 static bool is_abandoned(const struct up_catalogue *catalogue, const char *run_id) {
     char *path =
         up_text_format("%s/runs/%s/journal.jsonl", up_catalogue_directory(catalogue), run_id);
-    FILE *journal = fopen(path, "r");
-    bool held = journal != NULL && flock(fileno(journal), LOCK_EX | LOCK_NB) != 0;
-    if (journal != NULL) {
-        fclose(journal);
+    int journal = up_text_open_file(path, UP_LINKS_REFUSED, SIZE_MAX, NULL);
+    bool held = journal >= 0 && flock(journal, LOCK_EX | LOCK_NB) != 0;
+    if (journal >= 0) {
+        close(journal);
     }
     free(path);
-    return journal != NULL && !held;
+    return journal >= 0 && !held;
 }
 
 static bool note_lost(const struct up_record *record, void *context) {

@@ -79,6 +79,10 @@ void up_run_arrival(struct up_run *run, double arrival_s);
    when it returns, on the disk itself by the next up_run_sync. */
 bool up_run_journal(struct up_run *run, json_t *entry, struct up_failure *failure);
 
+/* The largest files that are read again. A device that sends 30 bytes a thousand times a second,
+   unasked, reaches the first after ten hours and the second, at a line each, after half an hour. */
+enum { UP_RUN_STREAM_BYTES_MAX = 1 << 30, UP_RUN_JOURNAL_BYTES_MAX = 128 << 20 };
+
 /* What a run left behind: its stream, whole, and the lines of its journal, in order. */
 struct up_run_files {
     char id[UP_ID_SIZE];

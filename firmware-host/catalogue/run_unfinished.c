@@ -2,15 +2,15 @@
 /* Reading what a run left behind. The files are foreign text like any other: somebody may have
    changed them. */
 #include <dirent.h>
-#include <errno.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
 #include "catalogue/run.h"
+#include "text/json.h"
 #include "text/text.h"
 
-enum { LEAST_PREFIX = 4 };
+enum { LEAST_PREFIX = 4, JOURNAL_MEMORY_BYTES_MAX = 1 << 30 };
 
 static bool find_run(const char *directory, const char *id, char found[UP_ID_SIZE],
                      struct up_failure *failure) {
@@ -38,33 +38,14 @@ static bool find_run(const char *directory, const char *id, char found[UP_ID_SIZ
     return true;
 }
 
-static char *read_whole(const char *path, size_t *length, struct up_failure *failure) {
-    FILE *file = fopen(path, "rb");
-    char *bytes = NULL;
-    size_t room = 0;
-    *length = 0;
-    while (file != NULL && !ferror(file) && !feof(file)) {
-        room = room == 0 ? 65536 : 2 * room;
-        bytes = up_reallocate(bytes, room + 1, 1);
-        *length += fread(bytes + *length, 1, room - *length, file);
-    }
-    if (file == NULL || ferror(file)) {
-        up_fail(failure, UP_STATUS_WRONG_INPUT, "cannot read %s: %s", path, strerror(errno));
-        free(bytes);
-        bytes = NULL;
-    } else {
-        bytes[*length] = '\0';
-    }
-    if (file != NULL) {
-        fclose(file);
-    }
-    return bytes;
-}
-
 /* The last line may be cut: the program or the machine stopped there. */
-static bool parse_journal(const char *path, char *text, json_t *journal,
+static bool parse_journal(const char *path, char *text, size_t length, json_t *journal,
                           struct up_failure *failure) {
     int number = 1;
+    if (up_json_bytes(text, length) > JOURNAL_MEMORY_BYTES_MAX) {
+        return up_fail(failure, UP_STATUS_WRONG_INPUT, "%s holds more values than fit into memory",
+                       path);
+    }
     for (char *line = text; *line != '\0'; number++) {
         char *end = strchr(line, '\n');
         json_t *entry;
@@ -94,10 +75,13 @@ bool up_run_read(const struct up_catalogue *catalogue, const char *id, struct up
     if (good) {
         stream = up_text_format("%s/%s/stream", runs, left->id);
         journal = up_text_format("%s/%s/journal.jsonl", runs, left->id);
-        left->stream = read_whole(stream, &left->length, failure);
-        text = left->stream != NULL ? read_whole(journal, &length, failure) : NULL;
+        left->stream = up_text_read_file(stream, UP_LINKS_REFUSED, UP_RUN_STREAM_BYTES_MAX,
+                                         &left->length, failure);
+        text = left->stream != NULL ? up_text_read_file(journal, UP_LINKS_REFUSED,
+                                                        UP_RUN_JOURNAL_BYTES_MAX, &length, failure)
+                                    : NULL;
         left->journal = json_array();
-        good = text != NULL && parse_journal(journal, text, left->journal, failure);
+        good = text != NULL && parse_journal(journal, text, length, left->journal, failure);
     }
     free(text);
     free(stream);

@@ -12,6 +12,7 @@
 #include <unistd.h>
 
 #include "internal.h"
+#include "text/json.h"
 #include "text/text.h"
 
 int catalogue_patience_ms = 10000;
@@ -25,6 +26,13 @@ static bool fail_on_disk(struct up_catalogue *catalogue, int code, struct up_fai
                    "what was stored before is safe",
                    catalogue->directory, sqlite3_errstr(code), cause != 0 ? ", " : "",
                    cause != 0 ? strerror(cause) : "");
+}
+
+static bool fail_for_memory(struct up_catalogue *catalogue, struct up_failure *failure) {
+    return up_fail(failure, UP_STATUS_UNABLE,
+                   "there is not enough memory to use the catalogue %s: end other programs, then "
+                   "try again; what was stored before is safe",
+                   catalogue->directory);
 }
 
 bool catalogue_fail(struct up_catalogue *catalogue, int code, struct up_failure *failure) {
@@ -53,7 +61,10 @@ bool catalogue_fail(struct up_catalogue *catalogue, int code, struct up_failure 
                        "there, or copy the whole directory to where you may",
                        directory);
     case SQLITE_IOERR:
-        return fail_on_disk(catalogue, code, failure);
+        return code == SQLITE_IOERR_NOMEM ? fail_for_memory(catalogue, failure)
+                                          : fail_on_disk(catalogue, code, failure);
+    case SQLITE_NOMEM:
+        return fail_for_memory(catalogue, failure);
     default:
         return up_fail(failure, UP_STATUS_UNABLE,
                        "cannot use the catalogue %s: %s; check that you may write there, or copy "
@@ -414,6 +425,7 @@ static bool open_all(struct up_catalogue *catalogue, enum up_catalogue_mode mode
 bool up_catalogue_open(const char *directory, enum up_catalogue_mode mode,
                        struct up_catalogue **result, struct up_failure *failure) {
     struct up_catalogue *catalogue = up_allocate(1, sizeof *catalogue);
+    up_json_keep_whole();
     catalogue->directory = up_text_format("%s", directory[0] != '\0' ? directory : ".");
     *result = NULL;
     if (!open_all(catalogue, mode, failure)) {

@@ -1,8 +1,10 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* plot and export: what leaves the catalogue. */
+#include <errno.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <sys/stat.h>
 
 #include "cli.h"
 #include "report/report.h"
@@ -70,6 +72,13 @@ static bool plot_all(struct up_catalogue *catalogue, const char *plots,
     return good;
 }
 
+/* A copy that was made with a tool that leaves out empty folders lacks it. */
+static bool make_folder(const char *path, struct up_failure *failure) {
+    return mkdir(path, 0777) == 0 || errno == EEXIST ||
+           up_fail(failure, UP_STATUS_UNABLE, "cannot make the folder %s: %s", path,
+                   strerror(errno));
+}
+
 enum up_status command_plot(const struct arguments *arguments, struct up_failure *failure) {
     struct up_catalogue *catalogue = NULL;
     bool run = option_given(arguments, "run");
@@ -81,8 +90,8 @@ enum up_status command_plot(const struct arguments *arguments, struct up_failure
         return failure->status;
     }
     char *plots = up_text_format("%s/plots", up_catalogue_directory(catalogue));
-    bool good =
-        run ? plot_run(arguments, catalogue, plots, failure) : plot_all(catalogue, plots, failure);
+    bool good = make_folder(plots, failure) && (run ? plot_run(arguments, catalogue, plots, failure)
+                                                    : plot_all(catalogue, plots, failure));
     free(plots);
     up_catalogue_close(catalogue);
     return good ? UP_STATUS_DONE : failure->status;

@@ -10,6 +10,8 @@
 #include <unistd.h>
 
 #include "cli.h"
+#include "text/json.h"
+#include "text/memory.h"
 #include "text/text.h"
 
 const struct command commands[] = {
@@ -41,6 +43,8 @@ const struct command commands[] = {
      options_explain, command_explain},
     {"decide", "", "judge what is measured again: other tolerance, confidence or water",
      options_decide, command_decide},
+    {"kit", "example|report FILE", "what weight checks mean for a diver's lead and trim",
+     options_kit, command_kit},
     {"plot", "", "draw the items, calibrations and control charts, or a run, with gnuplot",
      options_plot, command_plot},
     {"export", "", "write the catalogue as CSV or JSON for other tools", options_export,
@@ -231,8 +235,21 @@ static void fill_standard(void) {
     }
 }
 
+/* Nothing here may allocate. */
+static void end_without_memory(void) {
+    static const char words[] =
+        "upthrust: there is not enough memory: end other programs, then try "
+        "again; what was stored before is safe\n";
+    if (write(STDERR_FILENO, words, sizeof words - 1) < 0) {
+        _exit(UP_STATUS_UNABLE);
+    }
+    _exit(UP_STATUS_UNABLE);
+}
+
 int main(int argc, char **argv) {
     fill_standard();
+    up_at_out_of_memory(end_without_memory);
+    up_json_keep_whole();
     signal(SIGXFSZ, SIG_IGN); /* a file that grew too large is a write that failed */
     if (argc < 2) {
         print_help(stderr);

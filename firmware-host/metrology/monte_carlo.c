@@ -5,10 +5,12 @@
  * of estimate, u, both ends of the interval and the three probabilities. What is told is the
  * average over the blocks, so that nothing is kept of a block but its figures.
  */
+#include <gsl/gsl_errno.h>
 #include <gsl/gsl_randist.h>
 #include <gsl/gsl_rng.h>
 #include <stddef.h>
 
+#include "text/memory.h"
 #include "weighing_internal.h"
 
 enum { BLOCK = 10000, BLOCKS_MOST = 100 };
@@ -237,7 +239,11 @@ bool weighing_draw(const struct up_weighing *weighing, const struct up_question 
     int actives = find_active(weighing, active);
     double dof = least_dof(active, actives);
     bool good = true;
+    gsl_set_error_handler_off(); /* the default handler ends the program without a word of ours */
     gsl_rng *rng = gsl_rng_alloc(gsl_rng_taus2);
+    if (rng == NULL) {
+        up_out_of_memory();
+    }
     gsl_rng_set(rng, question->seed);
     answer->numerical_tolerance_kg = numerical_tolerance(answer->buoyancy_kg.u, question->digits);
     answer->stable = false;

@@ -6,6 +6,7 @@
 #include <stdlib.h>
 
 #include "metrology/statistics.h"
+#include "text/memory.h"
 
 #define NO_NUMBER ((double)NAN)
 
@@ -107,9 +108,9 @@ bool up_find_share(const struct up_shaken *trial, size_t trials, struct up_share
     if (!are_usable(trial, trials, &gains) || gains < 3) {
         return false;
     }
-    double *room = calloc(2 * gains, sizeof *room);
+    double *room = up_allocate(2 * gains, sizeof *room);
     struct told told = {room, room + gains, 0};
-    bool good = room != NULL && find_both(trial, trials, &told, share);
+    bool good = find_both(trial, trials, &told, share);
     free(room);
     return good;
 }

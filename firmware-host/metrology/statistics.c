@@ -9,6 +9,8 @@
 #include <math.h>
 #include <string.h>
 
+#include "text/memory.h"
+
 #define NO_NUMBER ((double)NAN)
 
 enum { FEW = 32 }; /* faster sorted whole than searched for their middle */
@@ -103,15 +105,17 @@ static void release(struct work *work) {
     gsl_multifit_linear_free(work->space);
 }
 
-static bool prepare(struct work *work, size_t count, size_t terms) {
+static void prepare(struct work *work, size_t count, size_t terms) {
     gsl_set_error_handler_off(); /* the default handler ends the program */
     work->design = gsl_matrix_alloc(count, terms);
     work->covariance = gsl_matrix_alloc(terms, terms);
     work->y = gsl_vector_alloc(count);
     work->c = gsl_vector_alloc(terms);
     work->space = gsl_multifit_linear_alloc(count, terms);
-    return work->design != NULL && work->covariance != NULL && work->y != NULL && work->c != NULL &&
-           work->space != NULL;
+    if (work->design == NULL || work->covariance == NULL || work->y == NULL || work->c == NULL ||
+        work->space == NULL) {
+        up_out_of_memory();
+    }
 }
 
 /* In z the smallest singular value of a fit worth having is far above this part of the largest,
@@ -187,9 +191,10 @@ static bool fit_powers(const double *x, const double *y, size_t count, size_t fi
     struct work work = {0};
     *fit = (struct up_fit){.count = count, .terms = first + terms};
     bool good = terms > 0 && terms <= UP_FIT_TERMS_MAX - first && count > terms &&
-                is_finite(x, count) && is_finite(y, count) && prepare(&work, count, terms);
+                is_finite(x, count) && is_finite(y, count);
     if (good) {
         struct scaling by = scaling_of(x, count, first == 0);
+        prepare(&work, count, terms);
         good = solve(&work, x, y, first, by, &fit->residual_sum_squares);
         if (good) {
             transform_back(&work, first, by, fit);
@@ -230,6 +235,7 @@ double up_f_limit(double probability, double dof_1, double dof_2) {
     if (!(probability > 0 && probability < 1 && dof_1 > 0 && dof_2 > 0)) {
         return NO_NUMBER;
     }
+    gsl_set_error_handler_off(); /* below one degree of freedom GSL has no answer, but an error */
     return gsl_cdf_fdist_Pinv(probability, dof_1, dof_2);
 }
 
@@ -244,6 +250,7 @@ double up_coverage_factor(double probability, double dof) {
     if (!(probability > 0 && probability < 1 && dof >= LEAST_DOF)) {
         return NO_NUMBER;
     }
+    gsl_set_error_handler_off();
     return isinf(dof) ? gsl_cdf_ugaussian_Pinv(tail) : gsl_cdf_tdist_Pinv(tail, dof);
 }
 

@@ -10,9 +10,8 @@ struct operator_kind {
     /* One line that arrived; false where it is no answer (and the operator was shown why). */
     bool (*line)(struct up_operator *op, const char *line, struct up_reply *answer);
     void (*refused)(struct up_operator *op, unsigned id, const char *why);
-    void (*live)(struct up_operator *op, double load_g, double noise_g);
-    void (*result)(struct up_operator *op, json_t *result);
-    const char *how; /* to answer, for a screen; NULL: by its keyboard */
+    void (*live)(struct up_operator *op, double load_g, double noise_g); /* NULL: not shown */
+    void (*result)(struct up_operator *op, json_t *result);              /* NULL: not shown */
 };
 
 struct live;
@@ -43,11 +42,13 @@ struct up_operator {
     struct live *live; /* the live screen while it is up: it shows instead of words; else NULL */
 };
 
-extern const struct operator_kind operator_keys, operator_json, operator_pedal;
+extern const struct operator_kind operator_keys, operator_json;
 
-/* The question, and below it how it is answered. */
-void keys_show_ask(struct up_operator *op, const struct up_ask *ask, const char *how);
+/* "Hang this mass: 2 kg": the ask's text with what belongs to it; the caller's. */
+char *describe_ask(const struct up_ask *ask);
 
+/* The open question is answered with stop. */
+bool pedal_stops_here(const struct up_operator *op);
 /* What the pedal does; false where it does nothing. */
 bool pedal_next(struct up_operator *op, bool is_open, struct up_reply *reply);
 

@@ -26,6 +26,9 @@ enum { ROWS_MAX = 500, COLUMNS_MAX = 1000 };
 /* Nobody has read a question that soon: such a key was meant for the one before, or bounced. */
 static const double TOO_SOON_S = 0.4;
 
+static const char PEDAL_HOW[] =
+    "Pedal: short is done, long is again, two short stop after this step";
+
 struct live {
     SCREEN *screen;
     FILE *input;
@@ -56,12 +59,25 @@ static struct {
 
 /* No memory left, or told to drop everything: the terminal at least is left as it was. Only what a
    signal handler may call. */
-static void leave_in_haste(int number) {
+static void restore_terminal(void) {
     if (write(terminal.descriptor, terminal.leave, strlen(terminal.leave)) >= 0) {
         tcsetattr(terminal.descriptor, TCSANOW, &terminal.settings);
     }
+}
+
+static void leave_in_haste(int number) {
+    restore_terminal();
     signal(number, SIG_DFL);
     raise(number);
+}
+
+static up_memory_end *before_memory;
+
+static void leave_without_memory(void) {
+    restore_terminal();
+    if (before_memory != NULL) {
+        before_memory();
+    }
 }
 
 static void catch_haste(struct live *live) {
@@ -72,6 +88,7 @@ static void catch_haste(struct live *live) {
     if (live->before_quit.sa_handler != SIG_IGN) {
         sigaction(SIGQUIT, &action, NULL);
     }
+    before_memory = up_at_out_of_memory(leave_without_memory);
 }
 
 /* The size is read before each picture; ncurses must not follow any size by itself. */
@@ -167,8 +184,8 @@ static struct live *make_live(const struct up_operator *op) {
     live->result = up_allocate(UP_WATERS_MAX + 1, sizeof *live->result);
     live->log = open_memstream(&live->log_text, &live->log_size);
     live->input = input >= 0 ? fdopen(input, "r") : NULL;
-    if (live->log == NULL) { /* there is no memory left */
-        up_reallocate(NULL, (size_t)-1, 2);
+    if (live->log == NULL) {
+        up_out_of_memory();
     }
     return live;
 }
@@ -205,6 +222,7 @@ void live_end(struct up_operator *op) {
     delscreen(live->screen);
     sigaction(SIGABRT, &live->before_abort, NULL);
     sigaction(SIGQUIT, &live->before_quit, NULL);
+    up_at_out_of_memory(before_memory);
     fflush(live->log);
     fputs(live->log_text, op->output);
     fflush(op->output);
@@ -341,16 +359,11 @@ bool live_read(struct up_operator *op, struct up_reply *reply) {
 
 /* ---- the view ---- */
 
-static void describe_ask(const struct up_ask *ask, const char *before, char *sentence,
-                         size_t size) {
-    if (ask->action == UP_ACTION_HANG_MASS) {
-        snprintf(sentence, size, "%s%s: %.6g kg", before, ask->text, ask->mass_kg);
-    } else if (ask->depth_m != 0) {
-        snprintf(sentence, size, "%s%s: %g m", before, ask->text, ask->depth_m);
-    } else {
-        snprintf(sentence, size, "%s%s%s%s", before, ask->text, ask->item_name != NULL ? ": " : "",
-                 ask->item_name != NULL ? ask->item_name : "");
-    }
+static void fill_sentence(const struct up_operator *op, const char *before, char *sentence,
+                          size_t size) {
+    char *text = describe_ask(&op->ask);
+    snprintf(sentence, size, "%s%s", before, text);
+    free(text);
 }
 
 static void describe_state(const struct up_operator *op, bool overloaded, bool away,
@@ -374,12 +387,12 @@ static void describe_state(const struct up_operator *op, bool overloaded, bool a
     } else if (view->asks) {
         view->mood = UP_LIVE_DO;
         up_live_words(&op->ask, words, words_size);
-        describe_ask(&op->ask, "", sentence, size);
+        fill_sentence(op, "", sentence, size);
     } else {
         view->mood = UP_LIVE_WAIT;
         snprintf(words, words_size, view->reading.reading ? "wait: %.0f s" : "wait",
                  view->reading.left_s);
-        describe_ask(&op->ask, "Hands off, it is read by itself. Done: ", sentence, size);
+        fill_sentence(op, "Hands off, it is read by itself. Done: ", sentence, size);
     }
 }
 
@@ -428,7 +441,9 @@ static struct up_live_view make_view(const struct up_operator *op, bool away,
                                 .faults = live->faults,
                                 .asks = is_asked(op) && !away,
                                 .question = op->ask.action == UP_ACTION_CONFIRM,
-                                .how = op->ask.how != NULL ? op->ask.how : op->kind->how,
+                                .how = op->ask.how != NULL ? op->ask.how
+                                       : op->by_pedal      ? PEDAL_HOW
+                                                           : NULL,
                                 .typed = live->typed,
                                 .refused = live->refused};
     view.unit = view.asks && op->ask.wants_number ? op->ask.unit : NULL;

@@ -15,11 +15,8 @@
 static const double LIVE_EVERY_S = 0.5, SCREEN_EVERY_S = 0.1;
 
 struct up_operator *up_operator_create(enum up_operator_kind kind, int input, FILE *output) {
-    static const struct operator_kind *const kinds[] = {[UP_OPERATOR_KEYS] = &operator_keys,
-                                                        [UP_OPERATOR_JSON] = &operator_json,
-                                                        [UP_OPERATOR_PEDAL] = &operator_pedal};
     struct up_operator *op = up_allocate(1, sizeof *op);
-    op->kind = kinds[kind];
+    op->kind = kind == UP_OPERATOR_JSON ? &operator_json : &operator_keys;
     op->by_pedal = kind == UP_OPERATOR_PEDAL;
     /* a keyboard that is there answers too; the end of anything else is no stop */
     op->input = op->by_pedal && !isatty(input) ? -1 : input;
@@ -38,7 +35,9 @@ void up_operator_destroy(struct up_operator *op) {
 }
 
 void up_operator_show_result(struct up_operator *op, json_t *result) {
-    op->kind->result(op, result);
+    if (op->kind->result != NULL) {
+        op->kind->result(op, result);
+    }
 }
 
 void up_operator_begin(struct up_operator *op, const struct up_procedure *procedure,
@@ -120,7 +119,7 @@ static void refresh_panel(struct up_panel *panel, bool away) {
 
 void up_operator_refresh(struct up_operator *op, bool away) {
     double now_s = up_monotonic_s();
-    bool shows_words = op->counts_per_kg != 0 && !op->is_typed && !away;
+    bool shows_words = op->kind->live != NULL && op->counts_per_kg != 0 && !op->is_typed && !away;
     if (op->panel != NULL) {
         refresh_panel(op->panel, away);
     }

@@ -2,8 +2,8 @@
 /* The operator as another program: JSON Lines. rigs/README.md describes the protocol. */
 #include <string.h>
 
-#include "internal.h"
 #include "catalogue/run.h"
+#include "internal.h"
 #include "text/json.h"
 
 static json_t *ask_to_json(const struct up_ask *ask) {
@@ -116,12 +116,6 @@ static bool json_line(struct up_operator *op, const char *line, struct up_reply 
     return good;
 }
 
-static void json_live(struct up_operator *op, double load_g, double noise_g) {
-    (void)op;
-    (void)load_g;
-    (void)noise_g;
-}
-
 static void json_result(struct up_operator *op, json_t *result) {
     json_t *json = json_pack("{s:s}", "event", "result");
     json_object_update(json, result);
@@ -132,6 +126,5 @@ const struct operator_kind operator_json = {
     .event = json_event,
     .line = json_line,
     .refused = json_refused,
-    .live = json_live,
     .result = json_result,
 };

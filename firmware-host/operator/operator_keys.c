@@ -3,6 +3,7 @@
    "done", one letter and Enter for the rest. */
 #include <ctype.h>
 #include <math.h>
+#include <stdarg.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -24,79 +25,84 @@ static void print_text(struct up_operator *op, const char *text) {
     free(safe);
 }
 
-void keys_show_ask(struct up_operator *op, const struct up_ask *ask, const char *how) {
-    char *text = up_text_format("\n>> %s", ask->text);
+static void print_line(struct up_operator *op, const char *format, ...)
+    __attribute__((format(printf, 2, 3)));
+
+static void print_line(struct up_operator *op, const char *format, ...) {
+    char text[600];
+    va_list arguments;
+    va_start(arguments, format);
+    vsnprintf(text, sizeof text, format, arguments);
+    va_end(arguments);
+    print_text(op, text);
+}
+
+char *describe_ask(const struct up_ask *ask) {
     if (ask->action == UP_ACTION_HANG_MASS) {
-        char *more = up_text_format("%s: %.6g kg", text, ask->mass_kg);
-        free(text);
-        text = more;
-    } else if (ask->depth_m != 0) {
-        char *more = up_text_format("%s: %g m", text, ask->depth_m);
-        free(text);
-        text = more;
-    } else if (ask->item_name != NULL) {
-        char *more = up_text_format("%s: %s", text, ask->item_name);
-        free(text);
-        text = more;
+        return up_text_format("%s: %.6g kg", ask->text, ask->mass_kg);
     }
-    end_live(op);
-    fputc('\n', op->output);
-    print_text(op, text + 1);
-    free(text);
-    print_text(op, how);
+    if (ask->depth_m != 0) {
+        return up_text_format("%s: %g m", ask->text, ask->depth_m);
+    }
+    return up_text_format("%s%s%s", ask->text, ask->item_name != NULL ? ": " : "",
+                          ask->item_name != NULL ? ask->item_name : "");
 }
 
 static void show_ask(struct up_operator *op, const struct up_ask *ask) {
-    char *how = ask->wants_number
-                    ? up_text_format("   type what it shows, in %s, and Enter   "
-                                     "(s: skip   a: again from the tare   q: stop)",
-                                     ask->unit)
-                    : up_text_format("   Enter: done   s: skip   a: again from the tare   q: stop");
-    keys_show_ask(op, ask, ask->how != NULL ? ask->how : how);
-    free(how);
+    char *what = describe_ask(ask), *text = up_text_format(">> %s", what);
+    end_live(op);
+    fputc('\n', op->output);
+    print_text(op, text);
+    free(text);
+    free(what);
+    if (ask->how != NULL) {
+        print_text(op, ask->how);
+    } else if (op->by_pedal) {
+        print_text(op, pedal_stops_here(op)
+                           ? "   stopping here"
+                           : "   pedal: short is done, long is again from the tare, two short stop "
+                             "after this step");
+    } else if (ask->wants_number) {
+        print_line(op,
+                   "   type what it shows, in %s, and Enter   (s: skip   a: again from the "
+                   "tare   q: stop)",
+                   ask->unit);
+    } else {
+        print_text(op, "   Enter: done   s: skip   a: again from the tare   q: stop");
+    }
 }
 
 static void show_plateau(struct up_operator *op, const struct up_event *event) {
     const struct up_plateau *plateau = &event->plateau;
-    char *text;
+    double g = op->counts_per_kg != 0 ? 1e3 / op->counts_per_kg : 0;
     if (op->counts_per_kg != 0) {
-        double g = 1e3 / op->counts_per_kg;
-        text = up_text_format("   read %s: %.2f g, standard uncertainty %.2f g, %u readings",
-                              event->plateau_of, plateau->load * g, fabs(plateau->u_load * g),
-                              plateau->readings);
+        print_line(op, "   read %s: %.2f g, standard uncertainty %.2f g, %u readings",
+                   event->plateau_of, plateau->load * g, fabs(plateau->u_load * g),
+                   plateau->readings);
     } else if (op->loads_in_kg) {
-        text = up_text_format("   read %s: %.6g kg, %u reading%s", event->plateau_of, plateau->load,
-                              plateau->readings, plateau->readings == 1 ? "" : "s");
+        print_line(op, "   read %s: %.6g kg, %u reading%s", event->plateau_of, plateau->load,
+                   plateau->readings, plateau->readings == 1 ? "" : "s");
     } else {
-        text = up_text_format("   read %s: %.0f counts, standard uncertainty %.1f, %u readings",
-                              event->plateau_of, plateau->load, plateau->u_load, plateau->readings);
+        print_line(op, "   read %s: %.0f counts, standard uncertainty %.1f, %u readings",
+                   event->plateau_of, plateau->load, plateau->u_load, plateau->readings);
     }
-    print_text(op, text);
-    free(text);
 }
 
 static void show_trial(struct up_operator *op, const struct up_trial *trial) {
     double g = op->counts_per_kg != 0 ? 1e3 / op->counts_per_kg : 1;
-    char *text = up_text_format("   trial %u stored: net %+.1f g in the tank, %u shake%s, the last "
-                                "gained %+.1f g%s",
-                                trial->number, -trial->load_counts * g, trial->shakes,
-                                trial->shakes == 1 ? "" : "s", fabs(g) * trial->last_gain_counts,
-                                trial->still_gaining ? "; it goes on gaining" : "");
-    print_text(op, text);
-    free(text);
+    print_line(
+        op, "   trial %u stored: net %+.1f g in the tank, %u shake%s, the last gained %+.1f g%s",
+        trial->number, -trial->load_counts * g, trial->shakes, trial->shakes == 1 ? "" : "s",
+        fabs(g) * trial->last_gain_counts, trial->still_gaining ? "; it goes on gaining" : "");
 }
 
 static void show_check(struct up_operator *op, const struct up_reference_check *check) {
-    char *text =
-        up_text_format("   %s reads %+.1f g off what it should (%+.1f to %+.1f may be)%s",
-                       check->name, check->deviation_kg.value * 1e3, check->low_kg * 1e3,
-                       check->high_kg * 1e3, check->outside ? ": gone on by your word" : "");
-    print_text(op, text);
-    free(text);
+    print_line(op, "   %s reads %+.1f g off what it should (%+.1f to %+.1f may be)%s", check->name,
+               check->deviation_kg.value * 1e3, check->low_kg * 1e3, check->high_kg * 1e3,
+               check->outside ? ": gone on by your word" : "");
 }
 
 static void keys_event(struct up_operator *op, const struct up_event *event) {
-    char *text;
     switch (event->kind) {
     case UP_EVENT_ASK:
         op->ask = event->ask;
@@ -109,14 +115,10 @@ static void keys_event(struct up_operator *op, const struct up_event *event) {
         show_trial(op, &event->trial);
         break;
     case UP_EVENT_FAULT:
-        text = up_text_format("!! %s", event->text);
-        print_text(op, text);
-        free(text);
+        print_line(op, "!! %s", event->text);
         break;
     case UP_EVENT_NOTE:
-        text = up_text_format("   %s", event->text);
-        print_text(op, text);
-        free(text);
+        print_line(op, "   %s", event->text);
         break;
     case UP_EVENT_CHECK:
         show_check(op, &event->check);
@@ -128,10 +130,8 @@ static void keys_event(struct up_operator *op, const struct up_event *event) {
 }
 
 static void keys_refused(struct up_operator *op, unsigned id, const char *why) {
-    char *text = up_text_format("?? %s", why);
     (void)id;
-    print_text(op, text);
-    free(text);
+    print_line(op, "?? %s", why);
 }
 
 /* "1.25", "1,25" or "1.25 kg" where kg is asked for; any other unit is refused with the rest. */
@@ -196,15 +196,9 @@ static void keys_live(struct up_operator *op, double load_g, double noise_g) {
     op->live_shown = true;
 }
 
-static void keys_result(struct up_operator *op, json_t *result) {
-    (void)op;
-    (void)result;
-}
-
 const struct operator_kind operator_keys = {
     .event = keys_event,
     .line = keys_line,
     .refused = keys_refused,
     .live = keys_live,
-    .result = keys_result,
 };

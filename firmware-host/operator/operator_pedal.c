@@ -1,40 +1,10 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* The operator as a foot on a pedal: words go where a person at a terminal reads them, answers come
-   from the panel. */
+/* What a foot on the pedal answers; the questions go where a person at a terminal reads them. */
 #include "internal.h"
 #include "panel_internal.h"
 
-static bool is_to_stop(const struct up_operator *op) {
+bool pedal_stops_here(const struct up_operator *op) {
     return op->stops_next && op->ask.id > op->last_step;
-}
-
-static void pedal_event(struct up_operator *op, const struct up_event *event) {
-    if (event->kind == UP_EVENT_ASK) {
-        op->ask = event->ask;
-        keys_show_ask(op, &event->ask,
-                      event->ask.how != NULL ? event->ask.how
-                      : is_to_stop(op)       ? "   stopping here"
-                                       : "   pedal: short is done, long is again from the tare, "
-                                         "two short stop after this step");
-        return;
-    }
-    operator_keys.event(op, event);
-}
-
-static bool pedal_line(struct up_operator *op, const char *line, struct up_reply *answer) {
-    return operator_keys.line(op, line, answer);
-}
-
-static void pedal_refused(struct up_operator *op, unsigned id, const char *why) {
-    operator_keys.refused(op, id, why);
-}
-
-static void pedal_live(struct up_operator *op, double load_g, double noise_g) {
-    operator_keys.live(op, load_g, noise_g);
-}
-
-static void pedal_result(struct up_operator *op, json_t *result) {
-    operator_keys.result(op, result);
 }
 
 static bool answer_with(const struct up_operator *op, enum up_answer_word word,
@@ -88,7 +58,7 @@ bool pedal_next(struct up_operator *op, bool is_open, struct up_reply *reply) {
     if (!op->panel->answers) {
         return false;
     }
-    if (is_open && is_to_stop(op)) {
+    if (is_open && pedal_stops_here(op)) {
         return answer_with(op, UP_ANSWER_STOP, reply);
     }
     while ((word = panel_pedal_word(op->panel)) != UP_PEDAL_NOTHING) {
@@ -98,11 +68,3 @@ bool pedal_next(struct up_operator *op, bool is_open, struct up_reply *reply) {
     }
     return false;
 }
-
-const struct operator_kind operator_pedal = {
-    .event = pedal_event,
-    .line = pedal_line,
-    .refused = pedal_refused,
-    .live = pedal_live,
-    .result = pedal_result,
-    .how = "Pedal: short is done, long is again, two short stop after this step"};

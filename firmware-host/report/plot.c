@@ -1,13 +1,10 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include <errno.h>
-#include <fcntl.h>
 #include <math.h>
 #include <stdint.h>
 #include <stdlib.h>
 #include <string.h>
-#include <sys/wait.h>
-#include <unistd.h>
 
+#include "draw.h"
 #include "embedded.h"
 #include "report/report.h"
 #include "text/text.h"
@@ -225,78 +222,10 @@ bool up_plot_write(const struct up_rows *rows, const char *directory, struct up_
     return good;
 }
 
-/* ---- gnuplot ---- */
-
-/* -d: without the reader's own start-up file, which could do anything. */
-static void exec_gnuplot(const char *directory, const char *script, int report) {
-    int code;
-    int null = open("/dev/null", O_RDWR);
-    if (chdir(directory) == 0) {
-        dup2(null, STDIN_FILENO);
-        dup2(null, STDOUT_FILENO);
-        execlp("gnuplot", "gnuplot", "-d", script, (char *)NULL);
-    }
-    code = errno;
-    if (write(report, &code, sizeof code) < 0) {
-        _exit(126);
-    }
-    _exit(127);
-}
-
-/* A signal that only sets a flag is not the end of gnuplot. */
-static bool read_report(int report, int *code) {
-    ssize_t got;
-    do {
-        got = read(report, code, sizeof *code);
-    } while (got < 0 && errno == EINTR);
-    return got == (ssize_t)sizeof *code;
-}
-
-static int wait_for(pid_t child) {
-    int status = -1;
-    while (waitpid(child, &status, 0) < 0 && errno == EINTR) {
-    }
-    return status;
-}
-
-static bool draw(const char *directory, const char *script, struct up_failure *failure) {
-    int report[2], status = 0, code = 0;
-    pid_t child;
-    if (pipe(report) != 0) {
-        return up_fail(failure, UP_STATUS_UNABLE, "pipe: %s", strerror(errno));
-    }
-    fcntl(report[1], F_SETFD, FD_CLOEXEC);
-    child = fork();
-    if (child == 0) {
-        close(report[0]);
-        exec_gnuplot(directory, script, report[1]);
-    }
-    close(report[1]);
-    bool not_run = child < 0 || read_report(report[0], &code);
-    close(report[0]);
-    if (child > 0) {
-        status = wait_for(child);
-    }
-    if (not_run) {
-        return up_fail(failure, UP_STATUS_UNABLE,
-                       "cannot run gnuplot: %s; install it (Debian: gnuplot-nox) and draw with "
-                       "`gnuplot -d %s` in %s; the results are kept",
-                       strerror(code), script, directory);
-    }
-    if (WIFSIGNALED(status)) {
-        return up_fail(failure, UP_STATUS_UNABLE,
-                       "gnuplot was ended by a signal (%s) before it had drawn %s/%s; the results "
-                       "are kept",
-                       strsignal(WTERMSIG(status)), directory, script);
-    }
-    return WEXITSTATUS(status) == 0 ||
-           up_fail(failure, UP_STATUS_UNABLE,
-                   "gnuplot could not draw %s/%s (status %d); the results are kept", directory,
-                   script, WEXITSTATUS(status));
-}
+/* ---- drawing ---- */
 
 bool up_plot_draw(const char *directory, struct up_failure *failure) {
-    return draw(directory, "items.gp", failure);
+    return draw_script(directory, "items.gp", failure);
 }
 
 static bool draw_numbered(const char *directory, const char *what, unsigned count,
@@ -304,7 +233,7 @@ static bool draw_numbered(const char *directory, const char *what, unsigned coun
     bool good = true;
     for (unsigned i = 1; good && i <= count; i++) {
         char *script = up_text_format("%s-%u.gp", what, i);
-        good = draw(directory, script, failure);
+        good = draw_script(directory, script, failure);
         free(script);
     }
     return good;
@@ -320,7 +249,7 @@ bool up_plot_draw_references(const char *directory, unsigned count, struct up_fa
 
 bool up_plot_draw_run(const char *directory, const char *run_id, struct up_failure *failure) {
     char *script = up_text_format("run-%.8s.gp", run_id);
-    bool good = draw(directory, script, failure);
+    bool good = draw_script(directory, script, failure);
     free(script);
     return good;
 }

@@ -5,8 +5,11 @@
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
+#include <unistd.h>
 
 #include "bench/glitch_filter.h"
+#include "catalogue/run.h"
+#include "text/json.h"
 #include "text/text.h"
 #include "upthrust/wire.h"
 
@@ -25,7 +28,7 @@ static void read_text(const json_t *body, const char *key, char *to, size_t size
 
 /* ---- which run ---- */
 
-enum { BEGINNING_LEAST = 4 };
+enum { BEGINNING_LEAST = 4, LINE_MEMORY_BYTES_MAX = 1 << 24 };
 
 struct search {
     const char *wanted;
@@ -139,39 +142,38 @@ static void take_line(const char *line, size_t length, struct trace *trace) {
     json_decref(json);
 }
 
-static FILE *open_of_run(struct up_catalogue *catalogue, const struct trace *trace,
-                         const char *name, struct up_failure *failure) {
-    char *path =
-        up_text_format("%s/runs/%s/%s", up_catalogue_directory(catalogue), trace->run_id, name);
-    FILE *file = fopen(path, "rb");
-    if (file == NULL) {
-        up_fail(failure, UP_STATUS_UNABLE,
-                "cannot read %s: %s; a catalogue that was merged brings no raw bytes along", path,
-                strerror(errno));
-    }
-    free(path);
-    return file;
+static char *path_of_run(struct up_catalogue *catalogue, const struct trace *trace,
+                         const char *name) {
+    return up_text_format("%s/runs/%s/%s", up_catalogue_directory(catalogue), trace->run_id, name);
+}
+
+static bool fail_reading(const struct up_failure *why, struct up_failure *failure) {
+    return up_fail(failure, UP_STATUS_UNABLE,
+                   "%s; a catalogue that was merged brings no raw bytes along", why->text);
 }
 
 bool trace_read_journal(struct up_catalogue *catalogue, struct trace *trace,
                         struct up_failure *failure) {
-    FILE *file = open_of_run(catalogue, trace, "journal.jsonl", failure);
-    char *line = NULL;
-    size_t room = 0;
-    ssize_t length;
-    if (file == NULL) {
-        return false;
+    struct up_failure why;
+    size_t length = 0;
+    char *path = path_of_run(catalogue, trace, "journal.jsonl");
+    char *text = up_text_read_file(path, UP_LINKS_REFUSED, UP_RUN_JOURNAL_BYTES_MAX, &length, &why);
+    free(path);
+    if (text == NULL) {
+        return fail_reading(&why, failure);
     }
     trace->zero = (double)NAN;
-    while ((length = getline(&line, &room, file)) > 0) {
-        take_line(line, (size_t)length, trace);
+    for (const char *line = text, *end = text + length; line < end;) {
+        const char *feed = memchr(line, '\n', (size_t)(end - line));
+        size_t bytes = (size_t)((feed != NULL ? feed : end) - line);
+        if (up_json_bytes(line, bytes) <= LINE_MEMORY_BYTES_MAX) {
+            take_line(line, bytes, trace);
+        }
+        line += bytes + 1;
     }
     trace->zero = isnan(trace->zero) ? 0 : trace->zero;
-    bool good = ferror(file) == 0;
-    free(line);
-    fclose(file);
-    return good || up_fail(failure, UP_STATUS_UNABLE, "cannot read the journal of run %s: %s",
-                           trace->run_id, strerror(errno));
+    free(text);
+    return true;
 }
 
 /* ---- stream ---- */
@@ -191,18 +193,20 @@ static void take_reading(const struct up_reading *reading, struct trace *trace) 
     trace->reading[trace->readings++] = kept;
 }
 
-static void read_bytes(FILE *file, const struct up_rig *rig, struct trace *trace) {
+/* False with errno. */
+static bool read_bytes(int descriptor, const struct up_rig *rig, struct trace *trace) {
     struct up_reader *reader = up_allocate(1, sizeof *reader);
     struct up_glitch_filter *screen = up_allocate(1, sizeof *screen);
     bool device = rig->port_kind == UP_PORT_PTY || rig->port_kind == UP_PORT_SERIAL;
     struct up_sample sample;
     struct up_reading judged;
     char bytes[65536];
-    size_t length;
+    ssize_t got;
     up_reader_begin(reader, &rig->line, device && rig->line.poll[0] == '\0');
     up_glitch_filter_begin(screen, rig->line.word_bits, rig->division_counts);
-    while ((length = fread(bytes, 1, sizeof bytes, file)) > 0) {
+    while ((got = read(descriptor, bytes, sizeof bytes)) > 0) {
         const char *at = bytes;
+        size_t length = (size_t)got;
         while (up_reader_take(reader, &at, &length, &sample)) {
             if (up_glitch_filter_push(screen, sample.time_s, sample.load[0], sample.temp_c,
                                       &judged)) {
@@ -215,6 +219,7 @@ static void read_bytes(FILE *file, const struct up_rig *rig, struct trace *trace
     }
     free(screen);
     free(reader);
+    return got == 0;
 }
 
 bool trace_read_stream(struct up_catalogue *catalogue, const struct up_rig *rig,
@@ -225,13 +230,15 @@ bool trace_read_stream(struct up_catalogue *catalogue, const struct up_rig *rig,
                        "file that was used, or draw without --rig",
                        rig->path, trace->run_id);
     }
-    FILE *file = open_of_run(catalogue, trace, "stream", failure);
-    if (file == NULL) {
-        return false;
+    struct up_failure why;
+    char *path = path_of_run(catalogue, trace, "stream");
+    int descriptor = up_text_open_file(path, UP_LINKS_REFUSED, UP_RUN_STREAM_BYTES_MAX, &why);
+    free(path);
+    if (descriptor < 0) {
+        return fail_reading(&why, failure);
     }
-    read_bytes(file, rig, trace);
-    bool good = ferror(file) == 0;
-    fclose(file);
+    bool good = read_bytes(descriptor, rig, trace);
+    close(descriptor);
     return good || up_fail(failure, UP_STATUS_UNABLE, "cannot read the stream of run %s: %s",
                            trace->run_id, strerror(errno));
 }

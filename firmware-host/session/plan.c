@@ -1,130 +1,99 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* A plan as the run's journal holds it, so that the run can be repeated from there alone. */
 #include <math.h>
-#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
+#include "catalogue/members.h"
 #include "internal.h"
 #include "text/json.h"
 #include "text/text.h"
 
-static double number_of(const json_t *json, const char *name, double otherwise) {
-    const json_t *value = json_object_get(json, name);
-    return json_is_number(value) ? json_number_value(value) : otherwise;
-}
-
-/* No session plans more; a journal that was changed could ask for all memory. 0: as many as it
- * takes.
- */
+/* No session plans more; a journal that was changed could ask for all memory. */
 enum { DRAWS_MAX = 1000000 };
 
-/* ---- reference bodies ---- */
+#define MEMBERS_OF struct up_water
+static const struct catalogue_member water_members[] = {
+    TEXT("name", name, 0, ""),
+    TRUTH("range", salinity_range, 0, ""),
+    NUMBER("temp_c", temp_c, UNIT_C, NEEDED, ""),
+    NUMBER("u_temp_c", u_temp_c, UNIT_C, NEEDED, ""),
+    NUMBER("salinity_g_kg", salinity_g_kg, UNIT_G_KG, NEEDED, ""),
+    NUMBER("u_salinity_g_kg", u_salinity_g_kg, UNIT_G_KG, NEEDED, ""),
+    NUMBER("depth_m", depth_m, UNIT_M, NEEDED, ""),
+    END};
+#undef MEMBERS_OF
+
+#define MEMBERS_OF struct up_chart
+static const struct catalogue_member chart_members[] = {
+    INTEGER("points", count, 0, 0, ""),
+    TRUTH("has_limits", has_limits, 0, ""),
+    NUMBER("centre_kg", centre, UNIT_KG, 0, ""),
+    NUMBER("sd_kg", sd, UNIT_KG, 0, ""),
+    NUMBER("low_kg", low, UNIT_KG, 0, ""),
+    NUMBER("high_kg", high, UNIT_KG, 0, ""),
+    NUMBER("typical_u_kg", typical_u, UNIT_KG, 0, ""),
+    END};
+#undef MEMBERS_OF
+
+#define MEMBERS_OF struct up_opening
+static const struct catalogue_member opening_members[] = {
+    NUMBER("age_s", age_s, UNIT_S, NEEDED, ""),
+    NUMBER("load", load, UNIT_COUNTS, NEEDED, ""),
+    NUMBER("u_load", u_load, UNIT_COUNTS, NEEDED, ""),
+    NUMBER("temp_c", temp_c, UNIT_C, 0, ""),
+    NUMBER_AS(IN_ABOVE_ZERO, "temp_age_s", temp_age_s, UNIT_S, LATER, ""),
+    END};
+#undef MEMBERS_OF
+
+#define MEMBERS_OF struct up_measure_plan
+static const struct catalogue_member plan_members[] = {
+    INTEGER("trials", trials, UP_TRIALS_MAX, 0, ""),
+    NUMBER("confidence", confidence, UNIT_PROBABILITY, NEEDED, ""),
+    NUMBER("coverage", coverage, UNIT_PROBABILITY, NEEDED, ""),
+    NUMBER_AS(IN_ABOVE_ZERO, "kind_sd_kg", kind_repeatability_kg.u, UNIT_KG, LATER, ""),
+    NUMBER_AS(IN_ABOVE_ZERO, "kind_sd_dof", kind_repeatability_kg.dof, UNIT_DOF, LATER, ""),
+    NUMBER_AS(IN_ABOVE_ZERO, "kind_shake_share", kind_shake_share, UNIT_SHARE, LATER, ""),
+    NUMBER("temp_oldest_s", temp_oldest_s, UNIT_S, LATER, ""),
+    NUMBER_AS(IN_ABOVE_ZERO, "second_depth_m", second_depth_m, UNIT_M, LATER, ""),
+    NUMBER_AS(IN_ABOVE_ZERO, "two_point_m", two_point_m, UNIT_M, LATER, ""),
+    INTEGER("draws", draws, DRAWS_MAX, LATER, ""),
+    INTEGER("seed", seed, 0, LATER, ""),
+    END};
+#undef MEMBERS_OF
+
+/* ---- waters and reference bodies ---- */
+
+static json_t *water_to_json(const struct up_water *water) {
+    json_t *json = members_to_json(water_members, water);
+    json_object_set_new(json, "sea", json_boolean(water->model == UP_WATER_SEA));
+    json_object_set_new(json, "pool", json_boolean(water->model == UP_WATER_POOL));
+    return json;
+}
+
+static bool water_from_json(const json_t *json, struct up_water *water) {
+    water->model = json_is_true(json_object_get(json, "sea"))    ? UP_WATER_SEA
+                   : json_is_true(json_object_get(json, "pool")) ? UP_WATER_POOL
+                                                                 : UP_WATER_FRESH;
+    return members_from_json(water_members, json, water);
+}
 
 static json_t *reference_to_json(const struct up_reference_plan *plan) {
-    const struct up_reference *body = &plan->reference;
-    const struct up_chart *chart = &plan->chart;
-    return json_pack("{s:s, s:s, s:f, s:f, s:f, s:f, s:f, s:f, s:i, s:b, s:o, s:o, s:o, s:o, s:o}",
-                     "id", body->id, "name", body->name, "mass_kg", body->mass_kg.value,
-                     "u_mass_kg", body->mass_kg.u, "volume_m3", body->volume_m3.value,
-                     "u_volume_m3", body->volume_m3.u, "expansion_per_k", body->expansion_per_k,
-                     "u_expansion_per_k", body->u_expansion_per_k, "points", (int)chart->count,
-                     "has_limits", chart->has_limits, "centre_kg", up_json_number(chart->centre),
-                     "sd_kg", up_json_number(chart->sd), "low_kg", up_json_number(chart->low),
-                     "high_kg", up_json_number(chart->high), "typical_u_kg",
-                     up_json_number(chart->typical_u));
+    json_t *json = up_reference_to_json(&plan->reference);
+    json_object_set_new(json, "id", json_string(plan->reference.id));
+    members_add_to_json(chart_members, &plan->chart, json);
+    return json;
 }
 
-static void copy_text(const json_t *json, const char *name, char *to, size_t size) {
-    const char *text = json_string_value(json_object_get(json, name));
-    if (text != NULL && strlen(text) < size) {
-        memcpy(to, text, strlen(text) + 1);
-    }
+static bool reference_from_json(const json_t *json, struct up_reference_plan *plan) {
+    const char *id = json_string_value(json_object_get(json, "id"));
+    bool good = up_reference_from_json(json, &plan->reference) &&
+                members_from_json(chart_members, json, &plan->chart);
+    snprintf(plan->reference.id, sizeof plan->reference.id, "%s", id != NULL ? id : "");
+    return good;
 }
 
-static void reference_from_json(const json_t *json, struct up_reference_plan *plan) {
-    struct up_reference *body = &plan->reference;
-    double none = (double)NAN;
-    copy_text(json, "id", body->id, sizeof body->id);
-    copy_text(json, "name", body->name, sizeof body->name);
-    body->mass_kg = up_known(number_of(json, "mass_kg", none), number_of(json, "u_mass_kg", none));
-    body->volume_m3 =
-        up_known(number_of(json, "volume_m3", none), number_of(json, "u_volume_m3", none));
-    body->expansion_per_k = number_of(json, "expansion_per_k", 0);
-    body->u_expansion_per_k = number_of(json, "u_expansion_per_k", 0);
-    plan->chart = (struct up_chart){.count = (size_t)number_of(json, "points", 0),
-                                    .has_limits = json_is_true(json_object_get(json, "has_limits")),
-                                    .centre = number_of(json, "centre_kg", none),
-                                    .sd = number_of(json, "sd_kg", none),
-                                    .low = number_of(json, "low_kg", none),
-                                    .high = number_of(json, "high_kg", none),
-                                    .typical_u = number_of(json, "typical_u_kg", none)};
-}
-
-/* ---- what goes beyond item, calibration and waters ---- */
-
-static void rest_to_json(const struct up_measure_plan *plan, json_t *json) {
-    json_t *looks = json_array(), *references = json_array();
-    for (unsigned i = 0; i < plan->looks; i++) {
-        json_array_append_new(looks, json_integer(plan->look[i]));
-    }
-    for (unsigned i = 0; i < plan->references; i++) {
-        json_array_append_new(references, reference_to_json(&plan->reference[i]));
-    }
-    json_object_set_new(json, "looks", looks);
-    json_object_set_new(json, "references", references);
-    json_object_set_new(json, "kind_sd_kg", json_real(plan->kind_repeatability_kg.u));
-    json_object_set_new(json, "kind_sd_dof", json_real(plan->kind_repeatability_kg.dof));
-    json_object_set_new(json, "kind_shake_share", json_real(plan->kind_shake_share));
-    if (plan->opening.known) {
-        json_object_set_new(json, "opening",
-                            json_pack("{s:f, s:f, s:f, s:o, s:o}", "age_s", plan->opening.age_s,
-                                      "load", plan->opening.load, "u_load", plan->opening.u_load,
-                                      "temp_c", up_json_number(plan->opening.temp_c), "temp_age_s",
-                                      up_json_number(plan->opening.temp_age_s)));
-    }
-    json_object_set_new(
-        json, "temp_oldest_s",
-        up_json_number(plan->temp_oldest_s > 0 ? plan->temp_oldest_s : UP_TEMPERATURE_OLDEST_S));
-    json_object_set_new(json, "second_depth_m", json_real(plan->second_depth_m));
-    json_object_set_new(json, "draws", json_integer(plan->draws));
-    json_object_set_new(json, "seed", json_integer((json_int_t)plan->seed));
-    json_object_set_new(json, "two_point_m", json_real(plan->two_point_m));
-}
-
-static void rest_from_json(const json_t *json, struct up_measure_plan *plan) {
-    size_t i;
-    const json_t *entry;
-    json_array_foreach(json_object_get(json, "looks"), i, entry) {
-        if (plan->looks < UP_LOOKS_MAX) {
-            plan->look[plan->looks++] = (unsigned)json_integer_value(entry);
-        }
-    }
-    json_array_foreach(json_object_get(json, "references"), i, entry) {
-        if (plan->references < UP_REFERENCES_MAX) {
-            reference_from_json(entry, &plan->reference[plan->references++]);
-        }
-    }
-    plan->kind_repeatability_kg.u = number_of(json, "kind_sd_kg", 0);
-    plan->kind_repeatability_kg.dof = number_of(json, "kind_sd_dof", 0);
-    plan->kind_shake_share = number_of(json, "kind_shake_share", 0);
-    const json_t *opening = json_object_get(json, "opening");
-    plan->opening = (struct up_opening){.known = opening != NULL,
-                                        .age_s = number_of(opening, "age_s", 0),
-                                        .load = number_of(opening, "load", 0),
-                                        .u_load = number_of(opening, "u_load", 0),
-                                        .temp_c = number_of(opening, "temp_c", (double)NAN),
-                                        .temp_age_s = number_of(opening, "temp_age_s", 0)};
-    /* A run of before it was kept asked once only. */
-    plan->temp_oldest_s = number_of(json, "temp_oldest_s", (double)INFINITY);
-    plan->second_depth_m = number_of(json, "second_depth_m", 0);
-    json_int_t draws = json_integer_value(json_object_get(json, "draws"));
-    plan->draws = draws > 0 && draws <= DRAWS_MAX ? (unsigned)draws : 0;
-    plan->seed = (unsigned long)json_integer_value(json_object_get(json, "seed"));
-    plan->two_point_m = number_of(json, "two_point_m", 0);
-}
-
-/* ---- the whole ---- */
+/* ---- the rig ---- */
 
 static bool damaged(const char *what, struct up_failure *failure) {
     return up_fail(failure, UP_STATUS_WRONG_INPUT,
@@ -166,54 +135,85 @@ static bool rig_from_json(const json_t *plan, struct up_rig *rig, struct up_fail
     return !json_is_true(json_object_get(plan, "typed")) || up_rig_type_readings(rig, failure);
 }
 
-static unsigned read_waters(const json_t *plan, struct up_water water[UP_WATERS_MAX]) {
-    unsigned count = 0;
-    size_t i;
+/* ---- the whole ---- */
+
+static bool lists_from_json(const json_t *json, struct stored_run *run) {
+    struct up_measure_plan *plan = &run->measure;
     const json_t *entry;
-    json_array_foreach(json_object_get(plan, "waters"), i, entry) {
-        const char *name = json_string_value(json_object_get(entry, "name"));
-        if (count == UP_WATERS_MAX || name == NULL) {
-            break;
-        }
-        water[count] = (struct up_water){
-            .model = json_is_true(json_object_get(entry, "sea"))    ? UP_WATER_SEA
-                     : json_is_true(json_object_get(entry, "pool")) ? UP_WATER_POOL
-                                                                    : UP_WATER_FRESH,
-            .salinity_range = json_is_true(json_object_get(entry, "range")),
-            .temp_c = up_record_number(entry, "temp_c"),
-            .u_temp_c = up_record_number(entry, "u_temp_c"),
-            .salinity_g_kg = up_record_number(entry, "salinity_g_kg"),
-            .u_salinity_g_kg = up_record_number(entry, "u_salinity_g_kg"),
-            .depth_m = up_record_number(entry, "depth_m")};
-        snprintf(water[count].name, sizeof water[count].name, "%s", name);
-        count++;
+    size_t i;
+    bool good = true;
+    json_array_foreach(json_object_get(json, "waters"), i, entry) {
+        good = good && plan->waters < UP_WATERS_MAX &&
+               water_from_json(entry, &run->water[plan->waters++]);
     }
-    return count;
+    json_array_foreach(json_object_get(json, "looks"), i, entry) {
+        good = good && plan->looks < UP_LOOKS_MAX;
+        if (good) {
+            plan->look[plan->looks++] = (unsigned)json_integer_value(entry);
+        }
+    }
+    json_array_foreach(json_object_get(json, "references"), i, entry) {
+        good = good && plan->references < UP_REFERENCES_MAX &&
+               reference_from_json(entry, &plan->reference[plan->references++]);
+    }
+    return good;
 }
 
-bool measure_plan_from_json(const json_t *plan, struct stored_run *run,
+static bool rest_from_json(const json_t *json, struct stored_run *run) {
+    struct up_measure_plan *plan = &run->measure;
+    const json_t *opening = json_object_get(json, "opening");
+    bool good = members_from_json(plan_members, json, plan) && lists_from_json(json, run);
+    if (isnan(plan->temp_oldest_s)) { /* a run of before it was recorded asked once only */
+        plan->temp_oldest_s = (double)INFINITY;
+    }
+    plan->opening.known = opening != NULL;
+    return good && (opening == NULL || members_from_json(opening_members, opening, &plan->opening));
+}
+
+bool measure_plan_from_json(const json_t *json, struct stored_run *run,
                             struct up_failure *failure) {
-    struct up_measure_plan *measure = &run->measure;
-    if (!rig_from_json(plan, &run->rig, failure)) {
+    struct up_measure_plan *plan = &run->measure;
+    if (!rig_from_json(json, &run->rig, failure)) {
         return false;
     }
-    if (!up_item_from_json(json_object_get(plan, "item"), &measure->item) ||
-        !up_calibration_from_json(json_object_get(plan, "calibration"), &run->calibration)) {
+    if (!up_item_from_json(json_object_get(json, "item"), &plan->item) ||
+        !up_calibration_from_json(json_object_get(json, "calibration"), &run->calibration)) {
         return up_fail(failure, UP_STATUS_WRONG_INPUT,
                        "run %s holds no item and calibration: only a run of measure can be "
                        "measured again",
                        run->left.id);
     }
-    measure->rig = &run->rig;
-    measure->calibration = &run->calibration;
-    measure->trials = (unsigned)json_integer_value(json_object_get(plan, "trials"));
-    measure->water = run->water;
-    measure->waters = read_waters(plan, run->water);
-    measure->confidence = up_record_number(plan, "confidence");
-    measure->coverage = up_record_number(plan, "coverage");
-    rest_from_json(plan, measure);
-    memcpy(measure->run_id, run->left.id, sizeof measure->run_id);
-    return true;
+    plan->rig = &run->rig;
+    plan->calibration = &run->calibration;
+    plan->water = run->water;
+    memcpy(plan->run_id, run->left.id, sizeof plan->run_id);
+    return rest_from_json(json, run) || damaged("a plan that makes sense", failure);
+}
+
+json_t *measure_plan_to_json(const struct up_measure_plan *plan) {
+    struct up_measure_plan whole = *plan;
+    json_t *waters = json_array(), *looks = json_array(), *references = json_array();
+    for (unsigned i = 0; i < plan->waters; i++) {
+        json_array_append_new(waters, water_to_json(&plan->water[i]));
+    }
+    for (unsigned i = 0; i < plan->looks; i++) {
+        json_array_append_new(looks, json_integer(plan->look[i]));
+    }
+    for (unsigned i = 0; i < plan->references; i++) {
+        json_array_append_new(references, reference_to_json(&plan->reference[i]));
+    }
+    if (whole.temp_oldest_s <= 0) {
+        whole.temp_oldest_s = UP_TEMPERATURE_OLDEST_S;
+    }
+    json_t *json = members_to_json(plan_members, &whole);
+    json_object_update_new(json, json_pack("{s:o, s:o, s:o, s:o, s:o}", "item",
+                                           up_item_to_json(&plan->item), "calibration",
+                                           up_calibration_to_json(plan->calibration), "waters",
+                                           waters, "looks", looks, "references", references));
+    if (plan->opening.known) {
+        json_object_set_new(json, "opening", members_to_json(opening_members, &plan->opening));
+    }
+    return json;
 }
 
 bool calibrate_plan_from_json(const json_t *plan, struct stored_run *run,
@@ -245,24 +245,4 @@ json_t *calibrate_plan_to_json(const struct up_calibrate_plan *plan) {
         json_array_append_new(masses, json_real(plan->mass_kg[i]));
     }
     return json_pack("{s:o, s:b}", "masses_kg", masses, "staircase", plan->staircase);
-}
-
-json_t *measure_plan_to_json(const struct up_measure_plan *plan) {
-    json_t *waters = json_array();
-    for (unsigned i = 0; i < plan->waters; i++) {
-        const struct up_water *water = &plan->water[i];
-        json_array_append_new(
-            waters,
-            json_pack("{s:s, s:b, s:b, s:b, s:f, s:f, s:f, s:f, s:f}", "name", water->name, "sea",
-                      water->model == UP_WATER_SEA, "pool", water->model == UP_WATER_POOL, "range",
-                      water->salinity_range, "temp_c", water->temp_c, "u_temp_c", water->u_temp_c,
-                      "salinity_g_kg", water->salinity_g_kg, "u_salinity_g_kg",
-                      water->u_salinity_g_kg, "depth_m", water->depth_m));
-    }
-    json_t *json = json_pack("{s:o, s:o, s:i, s:f, s:f, s:o}", "item", up_item_to_json(&plan->item),
-                             "calibration", up_calibration_to_json(plan->calibration), "trials",
-                             (int)plan->trials, "confidence", plan->confidence, "coverage",
-                             plan->coverage, "waters", waters);
-    rest_to_json(plan, json);
-    return json;
 }

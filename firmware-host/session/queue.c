@@ -2,7 +2,6 @@
 /* One item after the other, from a list. What was done is found in the records of
    the runs themselves, each of which names the queue it is part of; so the list may be left,
    resumed and edited in between. */
-#include <errno.h>
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -43,45 +42,41 @@ static bool add_entry(struct up_queue *queue, struct up_catalogue *catalogue, co
     return true;
 }
 
-static bool read_lines(struct up_queue *queue, struct up_catalogue *catalogue, FILE *stream,
+static bool read_lines(struct up_queue *queue, struct up_catalogue *catalogue, char *text,
                        struct up_failure *failure) {
-    char *line = NULL;
-    size_t room = 0, bytes = 0;
-    ssize_t length;
+    static const char bom[] = "\xEF\xBB\xBF"; /* some editors begin a file with it */
     bool good = true;
-    for (int number = 1; good && (length = getline(&line, &room, stream)) >= 0; number++) {
-        static const char bom[] = "\xEF\xBB\xBF"; /* some editors begin a file with it */
-        bool text = memchr(line, '\0', (size_t)length) == NULL;
-        char *from = line + (number == 1 && strncmp(line, bom, 3) == 0 ? 3 : 0);
-        from += strspn(from, " \t");
-        bytes += (size_t)length;
-        while (length > 0 && strchr(" \t\r\n", line[length - 1]) != NULL) {
-            line[--length] = '\0';
+    text += strncmp(text, bom, strlen(bom)) == 0 ? strlen(bom) : 0;
+    for (int number = 1; good && *text != '\0'; number++) {
+        char *line = text + strspn(text, " \t"), *end = text + strcspn(text, "\n");
+        text = end + (*end == '\n');
+        while (end > line && strchr(" \t\r", end[-1]) != NULL) {
+            end--;
         }
-        if (bytes > LIST_MOST_BYTES || !text) {
-            good = up_fail(failure, UP_STATUS_WRONG_INPUT,
-                           "%.80s is no list of items: %s; write a name or id a line, in UTF-8",
-                           queue->path,
-                           text ? "it is longer than 1 MiB" : "it holds bytes that are no text");
-        } else if (*from != '\0' && *from != '#' && from < line + length) {
-            good = add_entry(queue, catalogue, from, number, failure);
+        if (end > line && *line != '#') {
+            *end = '\0';
+            good = add_entry(queue, catalogue, line, number, failure);
         }
     }
-    free(line);
-    return good && (ferror(stream) == 0 ||
-                    up_fail(failure, UP_STATUS_WRONG_INPUT, "cannot read the list %.200s: %s",
-                            queue->path, strerror(errno)));
+    return good;
 }
 
 static bool read_list(struct up_queue *queue, struct up_catalogue *catalogue,
                       struct up_failure *failure) {
-    FILE *stream = fopen(queue->path, "r");
-    if (stream == NULL) {
-        return up_fail(failure, UP_STATUS_WRONG_INPUT, "cannot read the list %.200s: %s",
-                       queue->path, strerror(errno));
+    size_t length = 0;
+    char *text =
+        up_text_read_file(queue->path, UP_LINKS_FOLLOWED, LIST_MOST_BYTES, &length, failure);
+    if (text == NULL) {
+        return up_fail(failure, failure->status, "%.400s; a list names an item a line",
+                       failure->text);
     }
-    bool good = read_lines(queue, catalogue, stream, failure);
-    fclose(stream);
+    bool good = (memchr(text, '\0', length) == NULL ||
+                 up_fail(failure, UP_STATUS_WRONG_INPUT,
+                         "%.80s is no list of items: it holds bytes that are no text; write a name "
+                         "or id a line, in UTF-8",
+                         queue->path)) &&
+                read_lines(queue, catalogue, text, failure);
+    free(text);
     return good &&
            (queue->count > 0 ||
             up_fail(failure, UP_STATUS_WRONG_INPUT,

@@ -7,10 +7,24 @@
 
 #include "text/text.h"
 
-/* There is nothing sensible to go on with, and what was acknowledged is on the disk. */
+static up_memory_end *at_end;
+
+up_memory_end *up_at_out_of_memory(up_memory_end *end) {
+    up_memory_end *before = at_end;
+    at_end = end;
+    return before;
+}
+
+void up_out_of_memory(void) {
+    if (at_end != NULL) {
+        at_end();
+    }
+    abort();
+}
+
 static void *or_end(void *memory) {
     if (memory == NULL) {
-        abort();
+        up_out_of_memory();
     }
     return memory;
 }
@@ -19,9 +33,13 @@ void *up_allocate(size_t count, size_t size) {
     return or_end(calloc(count > 0 ? count : 1, size > 0 ? size : 1));
 }
 
+void *up_allocate_bytes(size_t size) {
+    return or_end(malloc(size > 0 ? size : 1));
+}
+
 void *up_reallocate(void *old, size_t count, size_t size) {
     if (size > 0 && count > SIZE_MAX / size) {
-        return or_end(NULL);
+        up_out_of_memory();
     }
     return or_end(realloc(old, count * size > 0 ? count * size : 1));
 }

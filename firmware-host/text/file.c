@@ -2,6 +2,7 @@
 #include <errno.h>
 #include <fcntl.h>
 #include <libgen.h>
+#include <stdint.h>
 #include <stdlib.h>
 #include <string.h>
 #include <sys/stat.h>
@@ -15,12 +16,13 @@ static int code_of(bool good) {
     return good ? 0 : errno != 0 ? errno : EIO;
 }
 
-/* Renaming over a device or a directory would replace or miss it. */
+/* Renaming over a device or a directory would replace or miss it; over a link it replaces the link,
+   not what that leads to. */
 static int check_target(const char *path) {
     struct stat target;
-    return stat(path, &target) != 0 || S_ISREG(target.st_mode) ? 0
-           : S_ISDIR(target.st_mode)                           ? EISDIR
-                                                               : EINVAL;
+    return lstat(path, &target) != 0 || S_ISREG(target.st_mode) || S_ISLNK(target.st_mode) ? 0
+           : S_ISDIR(target.st_mode)                                                       ? EISDIR
+                                                                                           : EINVAL;
 }
 
 static int fill(FILE *stream, bool (*write)(FILE *, void *), void *context) {
@@ -81,27 +83,28 @@ static const char *remedy(int code) {
     }
 }
 
-static bool is_same_text(FILE *a, FILE *b) {
+static bool is_same_text(int a, int b) {
     char from_a[16384], from_b[sizeof from_a];
-    size_t got;
+    ssize_t got;
     do {
-        got = fread(from_a, 1, sizeof from_a, a);
-        if (fread(from_b, 1, sizeof from_b, b) != got || memcmp(from_a, from_b, got) != 0) {
+        got = read(a, from_a, sizeof from_a);
+        if (got < 0 || read(b, from_b, sizeof from_b) != got ||
+            memcmp(from_a, from_b, (size_t)got) != 0) {
             return false;
         }
-    } while (got == sizeof from_a);
-    return ferror(a) == 0 && ferror(b) == 0;
+    } while (got > 0);
+    return true;
 }
 
 static bool is_same_file(const char *path, const char *other) {
-    FILE *a = fopen(path, "r");
-    FILE *b = a != NULL ? fopen(other, "r") : NULL;
-    bool same = b != NULL && is_same_text(a, b);
-    if (a != NULL) {
-        fclose(a);
+    int a = up_text_open_file(path, UP_LINKS_REFUSED, SIZE_MAX, NULL);
+    int b = a >= 0 ? up_text_open_file(other, UP_LINKS_REFUSED, SIZE_MAX, NULL) : -1;
+    bool same = b >= 0 && is_same_text(a, b);
+    if (a >= 0) {
+        close(a);
     }
-    if (b != NULL) {
-        fclose(b);
+    if (b >= 0) {
+        close(b);
     }
     return same;
 }

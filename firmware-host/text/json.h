@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /*
- * JSON values from numbers and text that JSON may not be able to hold.
+ * JSON values from numbers and text that JSON may not be able to hold, and how much of JSON fits
+ * into memory.
  */
 #ifndef UPTHRUST_TEXT_JSON_H
 #define UPTHRUST_TEXT_JSON_H
@@ -13,5 +14,14 @@ json_t *up_json_number(double value);
 /* Any bytes as valid UTF-8 (see up_text_clean): a path is any bytes, a name may have been cut
    within a letter, and JSON holds neither. */
 json_t *up_json_text(const char *text);
+
+/* About how much memory a parser fills with the values of JSON text: "{}" three million times is
+   small on the disk only. */
+size_t up_json_bytes(const char *text, size_t length);
+
+/* jansson leaves a member out that finds no room. From now on it ends the program instead (see
+   memory.h), unless the program has chosen another allocator there. Opening a catalogue does it:
+   what is stored is never incomplete. */
+void up_json_keep_whole(void);
 
 #endif

@@ -14,6 +14,7 @@
 #include <stddef.h>
 #include <stdio.h>
 
+#include "text/memory.h"
 #include "upthrust/failure.h"
 
 /* For a terminal or a log line: only the common treatment above. Tabs and newlines go too. */
@@ -65,10 +66,21 @@ bool up_text_write_file(const char *path, bool (*write)(FILE *stream, void *cont
 bool up_text_update_file(const char *path, bool (*write)(FILE *stream, void *context),
                          void *context, struct up_failure *failure);
 
-/* printf into a new string, freed by the caller; and allocation that ends the program when there
-   is no memory left. */
+/* Whether a link may stand for a file that is read. What lies in a catalogue may come from somebody
+   else, and a link there lead anywhere. */
+enum up_links { UP_LINKS_FOLLOWED, UP_LINKS_REFUSED };
+
+/* The only way in which files are opened for reading: a descriptor of a regular file of at most so
+   many bytes. -1 for anything else, of which a pipe or a device would keep its reader for ever;
+   nothing is waited for. UP_STATUS_WRONG_INPUT says why. */
+int up_text_open_file(const char *path, enum up_links links, size_t most_bytes,
+                      struct up_failure *failure);
+
+/* All its bytes with a NUL behind them, freed by the caller; NULL where it fails. */
+char *up_text_read_file(const char *path, enum up_links links, size_t most_bytes, size_t *length,
+                        struct up_failure *failure);
+
+/* printf into a new string, freed by the caller. */
 char *up_text_format(const char *format, ...) __attribute__((format(printf, 1, 2)));
-void *up_allocate(size_t count, size_t size);
-void *up_reallocate(void *old, size_t count, size_t size);
 
 #endif

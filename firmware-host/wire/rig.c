@@ -357,28 +357,14 @@ bool up_rig_parse(const char *name, const char *text, struct up_rig *rig,
 }
 
 char *up_rig_read_text(const char *path, struct up_failure *failure) {
-    FILE *stream = fopen(path, "r");
-    char *text = up_allocate(RIG_MAX_BYTES + 1, 1);
     size_t length = 0;
-    if (stream != NULL) {
-        length = fread(text, 1, RIG_MAX_BYTES + 1, stream);
+    char *text = up_text_read_file(path, UP_LINKS_FOLLOWED, RIG_MAX_BYTES, &length, failure);
+    if (text != NULL && memchr(text, '\0', length) != NULL) {
+        up_fail(failure, UP_STATUS_WRONG_INPUT, "%s is no rig file: it holds NUL bytes", path);
+        free(text);
+        text = NULL;
     }
-    if (stream == NULL || ferror(stream)) {
-        up_fail(failure, UP_STATUS_WRONG_INPUT, "cannot read the rig file %s: %s", path,
-                strerror(errno));
-    } else if (length > RIG_MAX_BYTES || memchr(text, '\0', length) != NULL) {
-        up_fail(failure, UP_STATUS_WRONG_INPUT,
-                "%s is no rig file: it is longer than 64 KiB or holds NUL bytes", path);
-    } else {
-        text[length] = '\0';
-        fclose(stream);
-        return text;
-    }
-    if (stream != NULL) {
-        fclose(stream);
-    }
-    free(text);
-    return NULL;
+    return text;
 }
 
 bool up_rig_load(const char *path, struct up_rig *rig, struct up_failure *failure) {

@@ -12,13 +12,6 @@ static char *read_all(const char *path) {
     return text;
 }
 
-static void write_all(const char *path, const char *text) {
-    FILE *stream = fopen(path, "wb");
-    assert_non_null(stream);
-    assert_true(fputs(text, stream) >= 0);
-    assert_int_equal(fclose(stream), 0);
-}
-
 static void export_both(struct up_catalogue *catalogue, const char *directory) {
     struct up_failure failure = {0};
     if (!up_export_csv(catalogue, directory, &failure) ||
@@ -209,6 +202,21 @@ static void changes_made_apart_live_together(void **state) {
     up_catalogue_close(two);
 }
 
+static void make_source(void);
+
+/* Once more brings nothing, and says how much was here. */
+static void what_is_here_already_is_counted_as_such(void **state) {
+    (void)state;
+    make_source();
+    struct up_catalogue *catalogue = open_as("target", UP_CATALOGUE_CREATE);
+    struct up_intake first = import(catalogue, "out"), again = import(catalogue, "out"),
+                     merged = merge(catalogue, "source");
+    assert_true(first.fresh == 4 && first.known == 0); /* two versions, a result, its decision */
+    assert_true(again.fresh == 0 && again.known == 4);
+    assert_true(merged.fresh == 0 && merged.known == 4);
+    up_catalogue_close(catalogue);
+}
+
 /* ---- what is wrong ---- */
 
 static void make_source(void) {
@@ -263,6 +271,8 @@ static void a_spoilt_member_is_named(void **state) {
         {"items", "replaces", json_pack("[s, s]", uuid, uuid), "ascending"},
         {"results", "class", json_string("heavy"),
          "\"class\" is none of positive, neutral, negative, undecided"},
+        {"results", "trials", json_integer(-1), "\"trials\" is -1; it must lie within 0"},
+        {"items", "tolerance_g", json_real(0), "\"tolerance_g\" is 0 g; it must be above 0"},
         {"results", "basis", json_string("guessed"), "\"basis\""},
         {"results", "buoyancy_g", json_string("=1+1"), "\"buoyancy_g\" is missing or no number"},
         {"results", "compressible", json_integer(1), "neither true nor false"},
@@ -296,10 +306,10 @@ static void a_file_that_is_no_document_is_refused(void **state) {
         assert_import_refused("bad.json", cases[i].words);
     }
     assert_import_refused("none.json", "cannot read none.json");
-    assert_import_refused("/dev/zero", "it is no file");
+    assert_import_refused("/dev/zero", "not a file");
     assert_import_refused(".", "cannot read ./catalogue.json");
     assert_int_equal(mkfifo("pipe", 0666), 0);
-    assert_import_refused("pipe", "it is no file");
+    assert_import_refused("pipe", "not a file");
     FILE *stream = fopen("large.json", "w");
     assert_int_equal(ftruncate(fileno(stream), 65L << 20), 0);
     fclose(stream);
@@ -309,6 +319,22 @@ static void a_file_that_is_no_document_is_refused(void **state) {
     write_all("deep.json", deep);
     assert_import_refused("deep.json", "deep.json, line 1");
     free(deep);
+}
+
+/* Each pair of brackets is three bytes on the disk and a quarter of a kilobyte in memory. */
+static void many_small_values_are_not_read(void **state) {
+    (void)state;
+    const char begin[] = "{\"schema\":\"upthrust-catalogue-1\",\"items\":[{}";
+    size_t pairs = 3000000, length = sizeof begin - 1;
+    char *text = up_allocate(length + 3 * pairs + 3, 1);
+    memcpy(text, begin, length);
+    for (size_t i = 0; i < pairs; i++, length += 3) {
+        memcpy(text + length, ",{}", 3);
+    }
+    memcpy(text + length, "]}", 2);
+    write_all("many.json", text);
+    free(text);
+    assert_import_refused("many.json", "more values than fit into memory");
 }
 
 /* ---- forgeries ---- */
@@ -463,8 +489,10 @@ int main(void) {
     const struct CMUnitTest tests[] = {
         TEST(any_order_gives_the_same_export),
         TEST(changes_made_apart_live_together),
+        TEST(what_is_here_already_is_counted_as_such),
         TEST(a_spoilt_member_is_named),
         TEST(a_file_that_is_no_document_is_refused),
+        TEST(many_small_values_are_not_read),
         TEST(a_changed_record_is_refused),
         TEST(two_hashes_under_one_id_are_a_forgery),
         TEST(nothing_replaces_another_thing),

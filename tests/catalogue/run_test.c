@@ -447,6 +447,81 @@ static void nothing_follows_what_could_not_be_written(void **state) {
     up_catalogue_close(catalogue);
 }
 
+/* ---- a run's files, if somebody else had a hand in them ---- */
+
+/* What stands for the file `name` of a run that is else whole. */
+static void put_in_place(const char *run_id, const char *name, const char *kind) {
+    char *path = up_text_format("c/runs/%s/%s", run_id, name);
+    remove(path);
+    if (strcmp(kind, "pipe") == 0) {
+        assert_int_equal(mkfifo(path, 0600), 0);
+    } else if (strcmp(kind, "directory") == 0) {
+        assert_int_equal(mkdir(path, 0700), 0);
+    } else if (strcmp(kind, "many") == 0) {
+        FILE *stream = fopen(path, "w");
+        assert_non_null(stream);
+        for (int i = 0; i < 5000000; i++) {
+            fputs("{}\n", stream);
+        }
+        fclose(stream);
+    } else if (strcmp(kind, "large") == 0) {
+        write_all(path, "");
+        assert_int_equal(truncate(path, (off_t)UP_RUN_STREAM_BYTES_MAX + 1), 0);
+    } else {
+        assert_int_equal(symlink(kind, path), 0);
+    }
+    free(path);
+}
+
+static void only_plain_files_of_bounded_size_are_read(void **state) {
+    (void)state;
+    static const struct {
+        const char *name, *kind, *words;
+    } cases[] = {{"stream", "pipe", "stream: it is a pipe or a device"},
+                 {"stream", "directory", "stream: it is a directory"},
+                 {"stream", "/dev/zero", "stream: it is a link"},
+                 {"stream", "../../catalogue.sqlite", "stream: it is a link"},
+                 {"stream", "large", "stream: it is larger than 1024 MiB"},
+                 {"journal.jsonl", "pipe", "journal.jsonl: it is a pipe or a device"},
+                 {"journal.jsonl", "/dev/zero", "journal.jsonl: it is a link"},
+                 {"journal.jsonl", "large", "journal.jsonl: it is larger than 128 MiB"},
+                 {"journal.jsonl", "many", "journal.jsonl holds more values than fit"}};
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    json_t *about = json_pack("{s:s}", "what", "measure");
+    for (size_t i = 0; i < ARRAY(cases); i++) {
+        char run_id[UP_ID_SIZE];
+        struct up_failure failure = {0};
+        struct up_run_files left;
+        up_run_close(open_run(catalogue, about, run_id));
+        put_in_place(run_id, cases[i].name, cases[i].kind);
+        assert_false(up_run_read(catalogue, run_id, &left, &failure));
+        assert_says(&failure, UP_STATUS_WRONG_INPUT, cases[i].words);
+    }
+    json_decref(about);
+    up_catalogue_close(catalogue);
+}
+
+static void tell_nobody(const struct up_lost_run *lost, void *context) {
+    (void)lost;
+    ++*(int *)context;
+}
+
+/* At the next start each run without an end is looked at. */
+static void a_pipe_for_a_journal_keeps_nobody(void **state) {
+    (void)state;
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    json_t *about = json_pack("{s:s}", "what", "measure");
+    char run_id[UP_ID_SIZE];
+    struct up_failure failure = {0};
+    int lost = 0;
+    up_run_close(open_run(catalogue, about, run_id));
+    put_in_place(run_id, "journal.jsonl", "pipe");
+    assert_true(up_run_recover(catalogue, tell_nobody, &lost, &failure));
+    assert_int_equal(lost, 0);
+    json_decref(about);
+    up_catalogue_close(catalogue);
+}
+
 int main(void) {
     const struct CMUnitTest tests[] = {
         TEST(stream_and_journal_tell_one_story),
@@ -463,6 +538,8 @@ int main(void) {
         TEST(without_its_record_no_run_begins),
         TEST(a_failed_write_is_told_by_the_journal),
         TEST(nothing_follows_what_could_not_be_written),
+        TEST(only_plain_files_of_bounded_size_are_read),
+        TEST(a_pipe_for_a_journal_keeps_nobody),
     };
     return cmocka_run_group_tests_name("catalogue: runs", tests, NULL, NULL);
 }

@@ -51,6 +51,13 @@ static inline int leave(void **state) {
 
 #define TEST(function) cmocka_unit_test_setup_teardown(function, enter, leave)
 
+static inline void write_all(const char *path, const char *text) {
+    FILE *stream = fopen(path, "wb");
+    assert_non_null(stream);
+    assert_true(fputs(text, stream) >= 0);
+    assert_int_equal(fclose(stream), 0);
+}
+
 static inline struct up_catalogue *open_as(const char *directory, enum up_catalogue_mode mode) {
     struct up_failure failure = {0};
     struct up_catalogue *catalogue = NULL;

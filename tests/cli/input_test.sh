@@ -178,7 +178,7 @@ expect "a newer catalogue" 2 - "newer upthrust" -- "$bin" item list --catalogue 
 mkdir "$work/alien" && sqlite3 "$work/alien/catalogue.sqlite" "CREATE TABLE t(x);"
 expect "another program's tables" 2 - "no catalogue of upthrust" -- "$bin" item list --catalogue "$work/alien"
 
-expect "rig missing" 2 - "cannot read the rig file" -- "$bin" listen --rig "$work/none.ini" --replay /dev/null
+expect "rig missing" 2 - "cannot read .*none.ini" -- "$bin" listen --rig "$work/none.ini" --replay /dev/null
 expect "rig not named" 2 - "--rig" -- "$bin" listen --replay /dev/null
 expect "capture missing" 2 - "cannot read the capture" -- "$bin" listen --rig "$work/rig.ini" --replay "$work/none"
 expect "capture is a directory" 2 - "directory" -- "$bin" listen --rig "$work/rig.ini" --replay "$work"
@@ -247,9 +247,13 @@ queue "a list in UTF-16" "in UTF-8" '\377\376T\000w\000'
 queue "a list of nothing" "names no item" '\n# a remark\n'
 queue "a list with a mark at its beginning" "line 2: Twin fins stands there twice" '\357\273\277Twin fins\r\ntwin FINS\r\n'
 queue "a list with a thing unknown" 'line 1: no item "Zeppelin": .upthrust item list. shows' 'Zeppelin\n'
-measure "a list that is a directory" "Is a directory" --queue "$work"
+measure "a list that is a directory" "it is a directory" --queue "$work"
 yes "# remark" | head -c 2000000 >"$work/queue"
-measure "a list too long" "longer than 1 MiB" --queue "$work/queue"
+measure "a list too long" "larger than 1 MiB" --queue "$work/queue"
+measure "a list that is a device" "it is a pipe or a device" --queue /dev/zero
+mkfifo "$work/pipe"
+measure "a list that is a pipe" "it is a pipe or a device" --queue "$work/pipe"
+expect "a rig file that is a pipe" 2 - "it is a pipe or a device" -- "$bin" listen --rig "$work/pipe" --replay /dev/null
 measure "a look at nothing" '"" is no number' --item "Old boot" --trials 4,,6
 expect "a replay of something else" 2 - "--item and --replay" -- "$bin" measure --replay f00d --item "Old boot" --catalogue "$c"
 measure "store what is measured" "--store goes with --replay" --item "Old boot" --store
@@ -260,7 +264,13 @@ expect "a water too hot" 2 - "" -- "$bin" measure --rig "$work/rig.ini" --operat
 expect "a water called tank" 2 - "not \"tank\"" -- "$bin" measure --rig "$work/rig.ini" --operator json --item "Twin fins" --water tank --catalogue "$c"
 expect "an own water without salinity" 2 - "what is in it" -- "$bin" measure --rig "$work/rig.ini" --operator json --item "Twin fins" --water "Blue lake,temp_c=5" --catalogue "$c"
 
+# Where there is no memory nothing is stored, and a line says why.
+head -c 60000000 /dev/zero | tr '\0' ' ' >"$work/large.json"
+expect "no memory" 1 - "not enough memory" -- sh -c "ulimit -v 60000; exec '$bin' import '$work/large.json' --catalogue '$c'"
+rm "$work/large.json"
 expect "plot of nothing" 1 - "measure an item first" -- "$bin" plot --catalogue "$c"
+rmdir "$c/plots"
+expect "plot of nothing, without its folder" 1 - "measure an item first" -- "$bin" plot --catalogue "$c"
 expect "plot of no run" 2 - "no run" -- "$bin" plot --run f00d --catalogue "$c"
 expect "plot, a rig without a run" 2 - "goes with --run" -- "$bin" plot --rig x.ini --catalogue "$c"
 expect "export, no format" 2 - "csv or" -- "$bin" export --catalogue "$c"

@@ -6,6 +6,7 @@
 #include <math.h>
 #include <sys/time.h>
 
+#include "../../firmware-host/report/draw.h"
 #include "chance.h"
 #include "drawing.h"
 #include "report/report.h"
@@ -365,6 +366,11 @@ static void set_path(const char *script) {
     free(path);
 }
 
+/* What a gnuplot does in the end: -e names the folder. */
+#define DRAWS                                                                                      \
+    "into=$(echo \"$3\" | /bin/sed 's/^into = \"//; s/\"$//')\n"                                   \
+    "echo picture >${into}items.svg; echo picture >${into}items.png\n"
+
 static char *usual_path;
 
 static int enter_here(void **state) {
@@ -389,7 +395,7 @@ static void a_missing_gnuplot_is_named(void **state) {
     struct up_row row = plain_row(0, "Fin", "fresh");
     write_plot(&row, 1);
     set_path(NULL);
-    assert_not_drawn("cannot run gnuplot");
+    assert_not_drawn("cannot find gnuplot");
     assert_not_drawn("gnuplot-nox");
     assert_int_equal(access("items.gp", R_OK), 0);
 }
@@ -407,14 +413,82 @@ static void it_runs_without_start_up_file_and_keyboard(void **state) {
     (void)state;
     struct up_failure failure = {0};
     size_t length;
-    set_path("#!/bin/sh\nprintf '%s|' \"$@\" >arguments\nwhile read -r line; do exit 4; done\n"
-             "echo to nobody\n");
+    set_path("#!/bin/sh\nprintf '%s|' \"$1\" \"$2\" \"$4\" >arguments\n"
+             "while read -r line; do exit 4; done\n" DRAWS "echo to nobody\n");
     if (!up_plot_draw(".", &failure)) {
         fail_msg("%s", failure.text);
     }
     char *arguments = read_whole("arguments", &length);
-    assert_string_equal(arguments, "-d|items.gp|");
+    assert_string_equal(arguments, "-d|-e|items.gp|");
     free(arguments);
+}
+
+/* ---- a folder that others may write ---- */
+
+static void a_picture_replaces_a_link_and_leaves_what_it_led_to(void **state) {
+    (void)state;
+    struct up_row row = plain_row(0, "Fin", "fresh");
+    struct stat found;
+    size_t length;
+    write_plot(&row, 1);
+    write_all("victim", "precious");
+    assert_int_equal(symlink("victim", "items.svg"), 0);
+    draw_plot();
+    char *victim = read_whole("victim", &length);
+    assert_string_equal(victim, "precious");
+    free(victim);
+    assert_true(lstat("items.svg", &found) == 0 && S_ISREG(found.st_mode));
+}
+
+static void a_pipe_in_the_way_is_told_and_not_waited_for(void **state) {
+    (void)state;
+    set_path("#!/bin/sh\n" DRAWS);
+    assert_int_equal(mkfifo("items.svg", 0600), 0);
+    assert_not_drawn("cannot write ./items.svg: Invalid argument; name a file");
+    assert_int_equal(access("items.png", F_OK), -1);
+}
+
+/* In a shared folder somebody may have left a program of that name. */
+static void only_whole_paths_lead_to_gnuplot(void **state) {
+    (void)state;
+    set_path(NULL);
+    write_all("gnuplot", "#!/bin/sh\n>ran\n");
+    assert_int_equal(chmod("gnuplot", 0755), 0);
+    static const char *const paths[] = {"",  ":",  ":/nowhere", "/nowhere:", "/nowhere::/nowhere",
+                                        ".", "./", "../here"};
+    for (size_t i = 0; i < ARRAY(paths); i++) {
+        setenv("PATH", paths[i], 1);
+        assert_not_drawn("cannot find gnuplot");
+    }
+    unsetenv("PATH");
+    assert_not_drawn("cannot find gnuplot");
+    assert_int_equal(access("ran", F_OK), -1);
+}
+
+static void a_gnuplot_that_hangs_is_ended(void **state) {
+    (void)state;
+    set_path("#!/bin/sh\nexec /bin/sleep 60\n");
+    draw_patience_s = 1;
+    assert_not_drawn("gnuplot did not finish ./items.gp in 1 s and was ended");
+    draw_patience_s = 120;
+}
+
+static void nothing_is_left_where_it_was_drawn(void **state) {
+    (void)state;
+    char here[200];
+    struct up_failure failure = {0};
+    struct stat found;
+    assert_non_null(getcwd(here, sizeof here));
+    assert_int_equal(mkdir("drawn", 0700), 0);
+    char *place = up_text_format("%s/drawn", here);
+    setenv("TMPDIR", place, 1);
+    free(place);
+    set_path("#!/bin/sh\n" DRAWS);
+    bool good = up_plot_draw(".", &failure);
+    unsetenv("TMPDIR");
+    assert_true(good);
+    assert_int_equal(rmdir("drawn"), 0); /* as it is empty */
+    assert_true(stat("items.svg", &found) == 0 && stat("items.png", &found) == 0);
 }
 
 static void do_nothing(int number) {
@@ -456,6 +530,11 @@ int main(void) {
         PLOT_TEST(a_gnuplot_that_fails_is_told),
         PLOT_TEST(it_runs_without_start_up_file_and_keyboard),
         PLOT_TEST(a_signal_does_not_end_the_waiting),
+        PLOT_TEST(a_picture_replaces_a_link_and_leaves_what_it_led_to),
+        PLOT_TEST(a_pipe_in_the_way_is_told_and_not_waited_for),
+        PLOT_TEST(only_whole_paths_lead_to_gnuplot),
+        PLOT_TEST(a_gnuplot_that_hangs_is_ended),
+        PLOT_TEST(nothing_is_left_where_it_was_drawn),
     };
     return cmocka_run_group_tests_name("report: plots", tests, NULL, NULL);
 }

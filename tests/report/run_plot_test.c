@@ -199,12 +199,31 @@ static void a_path_for_an_id_is_no_run(void **state) {
     up_catalogue_close(catalogue);
 }
 
+/* A catalogue that came from somebody else may hold anything under these names. */
+static void a_run_s_files_are_plain_files(void **state) {
+    (void)state;
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    struct up_rig rig = rig_of(RIG);
+    char run_id[UP_ID_SIZE];
+    make_run(catalogue, "", false, run_id);
+    char *stream = up_text_format("c/runs/%s/stream", run_id);
+    char *journal = up_text_format("c/runs/%s/journal.jsonl", run_id);
+    assert_true(unlink(stream) == 0 && mkfifo(stream, 0600) == 0);
+    assert_not_drawn(catalogue, run_id, &rig, UP_STATUS_UNABLE, "stream: it is a pipe or a device");
+    assert_true(unlink(journal) == 0 && symlink("/dev/zero", journal) == 0);
+    assert_not_drawn(catalogue, run_id, NULL, UP_STATUS_UNABLE, "journal.jsonl: it is a link");
+    free(stream);
+    free(journal);
+    up_catalogue_close(catalogue);
+}
+
 int main(void) {
     const struct CMUnitTest tests[] = {
         TEST(readings_plateaus_glitches_and_shakes_are_there),
         TEST(without_the_rig_the_journal_is_drawn),
         TEST(what_cannot_be_drawn_is_told),
         TEST(a_path_for_an_id_is_no_run),
+        TEST(a_run_s_files_are_plain_files),
     };
     return cmocka_run_group_tests_name("report: run plot", tests, NULL, NULL);
 }

@@ -16,7 +16,7 @@
 
 #include <cmocka.h>
 
-#include "../../firmware-host/session/internal.h"
+#include "session/internal.h"
 #include "text/clock.h"
 
 static const char *const RIG =

@@ -195,6 +195,7 @@ static const struct refusal refusals[] = {
     {HEAD "[line]\nlayout = bare\nrate_hz = 1e999\n", "give a number"},
     {HEAD "[line]\nlayout = bare\nrate_hz = nan\n", "give a number"},
     {HEAD "[line]\nlayout = bare\n", "rate_hz is the clock"},
+    {HEAD LINE "[port]\nkind = serial\nstop_bits = 3\n", "stop_bits = 3"},
     {HEAD "[line]\nlayout = bare\nrate_hz = 10\nload_field = 2\n", "no use for the key load_field"},
     {HEAD "[line]\nlayout = fields\nseparator = tab\nrate_hz = 5\n", "load_field"},
     {HEAD "[line]\nlayout = fields\nseparator = tab\nload_field = 0\n", "columns"},
@@ -300,7 +301,7 @@ static void missing_and_binary_files(void **state) {
     assert_int_equal(failure.status, UP_STATUS_WRONG_INPUT);
     assert_non_null(strstr(failure.text, "/nowhere/rig.ini"));
     assert_false(up_rig_load("/dev/zero", &rig, &failure));
-    assert_non_null(strstr(failure.text, "no rig file"));
+    assert_non_null(strstr(failure.text, "not a file"));
     assert_false(up_rig_load("/tmp", &rig, &failure));
     assert_int_equal(failure.status, UP_STATUS_WRONG_INPUT);
 }

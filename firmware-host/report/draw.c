@@ -1,0 +1,156 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "draw.h"
+
+#include <errno.h>
+#include <fcntl.h>
+#include <signal.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/stat.h>
+#include <sys/wait.h>
+#include <unistd.h>
+
+#include "text/text.h"
+
+unsigned draw_patience_s = 120;
+
+enum { PICTURE_BYTES_MAX = 1 << 30 };
+
+/* ---- the program ---- */
+
+static bool is_program(const char *path) {
+    struct stat about;
+    return stat(path, &about) == 0 && S_ISREG(about.st_mode) && access(path, X_OK) == 0;
+}
+
+/* An empty or relative entry of PATH would mean the directory that it is started in. NULL where
+   there is none; the caller frees it. */
+static char *find_gnuplot(void) {
+    const char *path = getenv("PATH");
+    for (const char *entry = path != NULL ? path : ""; *entry != '\0';) {
+        size_t length = strcspn(entry, ":");
+        char *file = up_text_format("%.*s/gnuplot", (int)length, entry);
+        if (entry[0] == '/' && is_program(file)) {
+            return file;
+        }
+        free(file);
+        entry += length + (entry[length] == ':');
+    }
+    return NULL;
+}
+
+/* -d: without the reader's own start-up file, which could do anything. */
+static void exec_gnuplot(const char *program, const char *into, const char *directory,
+                         const char *script) {
+    int null = open("/dev/null", O_RDWR);
+    if (chdir(directory) == 0) {
+        dup2(null, STDIN_FILENO);
+        dup2(null, STDOUT_FILENO);
+        signal(SIGALRM, SIG_DFL);
+        alarm(draw_patience_s); /* goes with the process through exec */
+        execl(program, "gnuplot", "-d", "-e", into, script, (char *)NULL);
+    }
+    _exit(127);
+}
+
+static bool judge(int status, const char *directory, const char *script,
+                  struct up_failure *failure) {
+    if (WIFSIGNALED(status) && WTERMSIG(status) == SIGALRM) {
+        return up_fail(failure, UP_STATUS_UNABLE,
+                       "gnuplot did not finish %s/%s in %u s and was ended; the results are kept",
+                       directory, script, draw_patience_s);
+    }
+    if (WIFSIGNALED(status)) {
+        return up_fail(failure, UP_STATUS_UNABLE,
+                       "gnuplot was ended by a signal (%s) before it had drawn %s/%s; the results "
+                       "are kept",
+                       strsignal(WTERMSIG(status)), directory, script);
+    }
+    return WEXITSTATUS(status) == 0 ||
+           up_fail(failure, UP_STATUS_UNABLE,
+                   "gnuplot could not draw %s/%s (status %d); the results are kept", directory,
+                   script, WEXITSTATUS(status));
+}
+
+static bool run_gnuplot(const char *into, const char *directory, const char *script,
+                        struct up_failure *failure) {
+    char *program = find_gnuplot();
+    if (program == NULL) {
+        return up_fail(failure, UP_STATUS_UNABLE,
+                       "cannot find gnuplot: install it (Debian: gnuplot-nox) and draw with "
+                       "`gnuplot -d %s` in %s; the results are kept",
+                       script, directory);
+    }
+    char *folder = up_text_for_gnuplot(into);
+    char *command = up_text_format("into = %s", folder);
+    int status = -1;
+    pid_t child = fork();
+    if (child == 0) {
+        exec_gnuplot(program, command, directory, script);
+    }
+    /* A signal that only sets a flag is not the end of gnuplot. */
+    while (child > 0 && waitpid(child, &status, 0) < 0 && errno == EINTR) {
+    }
+    bool good =
+        child > 0 ? judge(status, directory, script, failure)
+                  : up_fail(failure, UP_STATUS_UNABLE, "cannot start gnuplot: %s", strerror(errno));
+    free(command);
+    free(folder);
+    free(program);
+    return good;
+}
+
+/* ---- the pictures ---- */
+
+struct picture {
+    char *bytes;
+    size_t length;
+};
+
+static bool write_picture(FILE *stream, void *context) {
+    const struct picture *picture = context;
+    return fwrite(picture->bytes, 1, picture->length, stream) == picture->length;
+}
+
+/* One picture to its place; whether or not it went well, it leaves our folder. */
+static bool take_picture(const char *from, const char *directory, const char *name, bool wanted,
+                         struct up_failure *failure) {
+    char *made = up_text_format("%s%s", from, name),
+         *path = up_text_format("%s/%s", directory, name);
+    struct picture picture = {NULL, 0};
+    if (wanted) {
+        picture.bytes =
+            up_text_read_file(made, UP_LINKS_REFUSED, PICTURE_BYTES_MAX, &picture.length, failure);
+    }
+    bool good = picture.bytes != NULL && up_text_write_file(path, write_picture, &picture, failure);
+    free(picture.bytes);
+    unlink(made);
+    free(made);
+    free(path);
+    return good;
+}
+
+bool draw_script(const char *directory, const char *script, struct up_failure *failure) {
+    static const char *const endings[] = {"svg", "png"};
+    const char *place = getenv("TMPDIR");
+    char *into =
+        up_text_format("%s/upthrust-XXXXXX/", place != NULL && place[0] == '/' ? place : "/tmp");
+    size_t last = strlen(into) - 1;
+    into[last] = '\0';
+    if (mkdtemp(into) == NULL) {
+        up_fail(failure, UP_STATUS_UNABLE, "cannot make the folder %s to draw in: %s", into,
+                strerror(errno));
+        free(into);
+        return false;
+    }
+    into[last] = '/';
+    bool good = run_gnuplot(into, directory, script, failure);
+    for (size_t i = 0; i < sizeof endings / sizeof endings[0]; i++) {
+        char *name = up_text_format("%.*s%s", (int)strlen(script) - 2, script, endings[i]);
+        good = take_picture(into, directory, name, good, failure) && good;
+        free(name);
+    }
+    rmdir(into);
+    free(into);
+    return good;
+}

@@ -1,0 +1,201 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* A plan goes into the journal and comes back as it was. */
+#include <math.h>
+#include <setjmp.h>
+#include <stdarg.h>
+#include <stddef.h>
+#include <stdint.h>
+#include <string.h>
+
+#include <cmocka.h>
+
+#include "embedded.h"
+#include "session/internal.h"
+#include "virtual_bench.h"
+
+static const double masses_kg[] = {0.5, 1, 2};
+static struct virtual_bench bench;
+static struct up_measure_plan plan;
+static struct stored_run run;
+
+static struct up_water water[] = {
+    {.name = "fresh", .model = UP_WATER_FRESH, .temp_c = 20, .u_temp_c = 0.1, .depth_m = 1},
+    {.name = "Lido",
+     .model = UP_WATER_POOL,
+     .temp_c = 25,
+     .salinity_g_kg = 4,
+     .u_salinity_g_kg = 0.5,
+     .depth_m = 2},
+    {.name = "red-sea", .model = UP_WATER_SEA, .salinity_range = true, .temp_c = 26}};
+
+static int begin(void **state) {
+    struct up_failure failure = {0};
+    (void)state;
+    virtual_bench_begin(&bench, 3);
+    if (!virtual_bench_calibrate(&bench, masses_kg, 3, 2, &failure)) {
+        return 1;
+    }
+    memset(&run, 0, sizeof run);
+    plan = (struct up_measure_plan){
+        .rig = &bench.rig,
+        .calibration = &bench.calibration,
+        .item = virtual_bench_item(virtual_bench_gear("Lead block")),
+        .trials = 8,
+        .look = {4, 6, 8},
+        .looks = 3,
+        .kind_repeatability_kg = {.u = 3e-4, .dof = 12},
+        .kind_shake_share = 0.4,
+        .reference = {{.reference = {.id = "an-id",
+                                     .name = "Brass",
+                                     .mass_kg = {1, 1e-5, (double)INFINITY},
+                                     .volume_m3 = {1.2e-4, 1e-8, (double)INFINITY},
+                                     .expansion_per_k = 5.7e-5},
+                       .chart = {.count = 9,
+                                 .has_limits = true,
+                                 .centre = 1e-4,
+                                 .sd = 2e-4,
+                                 .low = -5e-4,
+                                 .high = 7e-4,
+                                 .typical_u = 2e-4}}},
+        .references = 1,
+        .opening = {.known = true,
+                    .age_s = 40,
+                    .load = -500,
+                    .u_load = 3,
+                    .temp_c = 19.5,
+                    .temp_age_s = 200},
+        .temp_oldest_s = 300,
+        .second_depth_m = 4,
+        .two_point_m = 0.5,
+        .water = water,
+        .waters = 3,
+        .confidence = 0.95,
+        .coverage = 0.95,
+        .draws = 2000,
+        .seed = 77};
+    return 0;
+}
+
+static int end(void **state) {
+    (void)state;
+    virtual_bench_end(&bench);
+    return 0;
+}
+
+static json_t *to_json(void) {
+    json_t *json = measure_plan_to_json(&plan);
+    json_object_update_new(json, json_pack("{s:s, s:s, s:f}", "rig", embedded_simulated_ini,
+                                           "mass_class", "M1", "air_temp_c", 20.0));
+    return json;
+}
+
+static bool read_back(json_t *json, struct up_failure *failure) {
+    memset(&run, 0, sizeof run);
+    bool good = measure_plan_from_json(json, &run, failure);
+    json_decref(json);
+    return good;
+}
+
+/* What is written from the plan that was read is the same again, and so is each number of it. */
+static void all_of_a_plan_comes_back(void **state) {
+    struct up_failure failure = {0};
+    (void)state;
+    if (!read_back(to_json(), &failure)) {
+        fail_msg("%s", failure.text);
+    }
+    json_t *once = measure_plan_to_json(&plan), *again = measure_plan_to_json(&run.measure);
+    assert_true(json_equal(once, again));
+    json_decref(once);
+    json_decref(again);
+    const struct up_measure_plan *back = &run.measure;
+    assert_int_equal(back->trials, 8);
+    assert_int_equal(back->looks, 3);
+    assert_int_equal(back->look[1], 6);
+    assert_true(back->kind_repeatability_kg.u == 3e-4 && back->kind_repeatability_kg.dof == 12);
+    assert_true(back->kind_shake_share == 0.4);
+    assert_true(back->opening.known && back->opening.load == -500);
+    assert_true(back->opening.temp_age_s == 200 && back->temp_oldest_s == 300);
+    assert_true(back->second_depth_m == 4 && back->two_point_m == 0.5);
+    assert_true(back->confidence == 0.95 && back->coverage == 0.95);
+    assert_int_equal(back->draws, 2000);
+    assert_int_equal(back->seed, 77);
+    assert_int_equal(back->waters, 3);
+    assert_int_equal(back->water[1].model, UP_WATER_POOL);
+    assert_true(back->water[2].salinity_range && back->water[2].model == UP_WATER_SEA);
+    assert_string_equal(back->reference[0].reference.id, "an-id");
+    assert_int_equal(back->reference[0].chart.count, 9);
+    assert_true(back->reference[0].chart.high == 7e-4);
+}
+
+/* The keys are released: other programs, and journals of earlier versions, have them. */
+static void the_keys_stay(void **state) {
+    static const char *const keys[] = {
+        "item",        "calibration", "trials",           "confidence",    "coverage", "waters",
+        "looks",       "references",  "kind_sd_kg",       "opening",       "draws",    "seed",
+        "kind_sd_dof", "two_point_m", "kind_shake_share", "second_depth_m"};
+    (void)state;
+    json_t *json = to_json();
+    for (size_t i = 0; i < sizeof keys / sizeof keys[0]; i++) {
+        if (json_object_get(json, keys[i]) == NULL) {
+            fail_msg("%s is missing", keys[i]);
+        }
+    }
+    const json_t *first = json_array_get(json_object_get(json, "waters"), 1);
+    assert_true(json_is_true(json_object_get(first, "pool")));
+    json_decref(json);
+}
+
+/* What a journal of an earlier version lacks is taken as not planned. */
+static void an_older_plan_is_read(void **state) {
+    static const char *const later[] = {
+        "looks", "references", "kind_sd_kg",  "opening",        "kind_sd_dof",  "kind_shake_share",
+        "draws", "seed",       "two_point_m", "second_depth_m", "temp_oldest_s"};
+    struct up_failure failure = {0};
+    (void)state;
+    json_t *json = to_json();
+    for (size_t i = 0; i < sizeof later / sizeof later[0]; i++) {
+        json_object_del(json, later[i]);
+    }
+    if (!read_back(json, &failure)) {
+        fail_msg("%s", failure.text);
+    }
+    const struct up_measure_plan *back = &run.measure;
+    assert_true(back->kind_repeatability_kg.u == 0 && back->kind_shake_share == 0);
+    assert_true(back->two_point_m == 0 && back->second_depth_m == 0 && !back->opening.known);
+    assert_true(isinf(back->temp_oldest_s));
+    assert_int_equal(back->draws, 0);
+}
+
+static void a_plan_without_bounds_is_refused(void **state) {
+    static const struct {
+        const char *key;
+        double value;
+    } wild[] = {{"draws", 1000001}, {"draws", -1},          {"trials", 1e9},
+                {"confidence", 7},  {"two_point_m", 1e300}, {"kind_sd_kg", -1e9}};
+    (void)state;
+    for (size_t i = 0; i < sizeof wild / sizeof wild[0]; i++) {
+        struct up_failure failure = {0};
+        json_t *json = to_json();
+        bool whole = wild[i].value == floor(wild[i].value) && fabs(wild[i].value) < 1e10;
+        json_object_set_new(json, wild[i].key,
+                            whole ? json_integer((json_int_t)wild[i].value)
+                                  : json_real(wild[i].value));
+        assert_false(read_back(json, &failure));
+        assert_int_equal(failure.status, UP_STATUS_WRONG_INPUT);
+    }
+    json_t *json = to_json(), *waters = json_object_get(json, "waters");
+    for (int i = 0; i < 20; i++) {
+        json_array_append_new(waters, json_deep_copy(json_array_get(waters, 0)));
+    }
+    assert_false(read_back(json, NULL));
+}
+
+int main(void) {
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test_setup_teardown(all_of_a_plan_comes_back, begin, end),
+        cmocka_unit_test_setup_teardown(the_keys_stay, begin, end),
+        cmocka_unit_test_setup_teardown(an_older_plan_is_read, begin, end),
+        cmocka_unit_test_setup_teardown(a_plan_without_bounds_is_refused, begin, end),
+    };
+    return cmocka_run_group_tests_name("a plan in the journal", tests, NULL, NULL);
+}
