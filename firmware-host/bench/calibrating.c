@@ -54,7 +54,8 @@ static void complete_point(struct calibrating *calibrating, const struct up_indi
     record->point[record->points] =
         (struct up_calibration_point){.mass_kg = calibrating->plan.mass_kg[calibrating->mass_index],
                                       .load_counts = load.value,
-                                      .u_plateau_counts = load.u};
+                                      .u_plateau_counts = load.u,
+                                      .late_s = mass->late_s};
     record->slope_per_s[record->points++] = mass->slope_per_s - drift_per_s;
     calibrating->mass_index++;
 }

@@ -74,11 +74,11 @@ static void drop(struct up_finder *finder, size_t first) {
 /* ---- reading a level ---- */
 
 static double step_time(const struct up_finder *finder, double noise_floor) {
-    const struct up_reading *last =
+    const struct up_reading *first =
         steps_away(finder->before, finder->level, noise_floor)
             ? readings_step(&finder->readings, finder->before, finder->level)
             : NULL;
-    return last != NULL ? last->time_s : finder->level_s;
+    return first != NULL ? first->time_s : finder->level_s;
 }
 
 static bool judge_window(const struct up_finder *finder, double from_s, double noise_floor,

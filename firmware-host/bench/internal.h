@@ -32,6 +32,7 @@ struct up_procedure {
     unsigned broken;     /* steps in a row that had to be repeated */
     bool stopped, gave_up;
     bool overloaded;   /* and a fault pushed for it */
+    bool repeats_noted; /* that each value comes several times */
     bool stall_spoilt; /* a reading; the burst that follows it spoils no other */
 };
 

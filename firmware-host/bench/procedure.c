@@ -319,9 +319,9 @@ bool up_procedure_answer(struct up_procedure *procedure, unsigned id, enum up_an
         (word == UP_ANSWER_NUMBER && !accept_number(procedure, number, failure))) {
         return false;
     }
-    procedure->schedule.done_s = procedure->stream.now_s;
+    schedule_done(&procedure->schedule, procedure->stream.now_s);
     procedure->stage = STAGE_READING;
-    if (procedure->rig->line.poll[0] != '\0') { /* the device was not polled meanwhile */
+    if (procedure->rig->line.poll_only_to_read) { /* the device was not polled meanwhile */
         up_pace_pause(&procedure->stream.pace);
     }
     if (word == UP_ANSWER_STOP) {
@@ -458,8 +458,14 @@ static void watch_overload(struct up_procedure *procedure, struct up_reading *re
     }
 }
 
-static void push_pace(struct up_procedure *procedure, const struct up_pace_event *event) {
-    if (event->kind == UP_PACE_STALL) {
+static void push_pace(struct up_procedure *procedure, const struct up_pace_event *event,
+                      bool one_word) {
+    if (one_word) {
+        events_fault(&procedure->events,
+                     "the converter is disconnected or beyond its range: it sends one value, %.0f "
+                     "times as fast as before; check the load, the cell and its wires",
+                     event->settled_s / event->interval_s);
+    } else if (event->kind == UP_PACE_STALL) {
         events_fault(&procedure->events, "no line came for %.1f s: this reading is spoilt",
                      event->interval_s);
     } else if (event->kind == UP_PACE_BURST) {
@@ -484,18 +490,30 @@ static void watch_pace(struct up_procedure *procedure, const struct up_sample *s
     if (!stream_check_pace(&procedure->stream, &procedure->rig->line, sample, &event)) {
         return;
     }
+    bool one_word =
+        up_pace_is_runaway(&event) && up_glitch_filter_condemn(&procedure->stream.filter);
     bool of_the_stall = event.kind == UP_PACE_BURST && procedure->stall_spoilt;
     bool spoilt = procedure->stage == STAGE_READING && spoils(&event) && !of_the_stall;
     procedure->stall_spoilt = event.kind == UP_PACE_STALL && spoilt;
     if (spoilt) {
-        push_pace(procedure, &event);
+        push_pace(procedure, &event, one_word);
         break_step(procedure);
+    }
+}
+
+static void note_repeats(struct up_procedure *procedure) {
+    double per_value = procedure->stream.filter.repeats.per_value;
+    if (per_value > 1 && !procedure->repeats_noted) {
+        procedure->repeats_noted = true;
+        events_note(&procedure->events,
+                    "the device sends each value %.2g times; it is counted once", per_value);
     }
 }
 
 static void take_reading(struct up_procedure *procedure, struct up_reading *reading) {
     struct up_plateau plateau;
     bool settled;
+    note_repeats(procedure);
     watch_overload(procedure, reading);
     if (procedure->stage == STAGE_FINISHED) {
         return;
@@ -535,6 +553,7 @@ void up_procedure_sample(struct up_procedure *procedure, const struct up_sample 
     if (!procedure->stream.has_begun) {
         begin_stream(procedure, sample->time_s);
     }
+    schedule_line(&procedure->schedule, sample->time_s);
     if (procedure->stage != STAGE_FINISHED) {
         watch_pace(procedure, sample);
     }

@@ -76,12 +76,16 @@ bool steps_away(double before, double now, double noise_floor) {
 }
 
 const struct up_reading *readings_step(const struct readings *readings, double before, double now) {
+    const struct up_reading *after = NULL;
     for (size_t i = readings->count; i > 0; i--) {
         const struct up_reading *reading = &readings->at[i - 1];
-        if (reading->verdict == UP_READING_GOOD &&
-            fabs(reading->load - before) < fabs(reading->load - now)) {
-            return reading;
+        if (reading->verdict != UP_READING_GOOD) {
+            continue;
         }
+        if (fabs(reading->load - before) < fabs(reading->load - now)) {
+            return after;
+        }
+        after = reading;
     }
     return NULL;
 }

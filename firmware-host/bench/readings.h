@@ -26,8 +26,8 @@ double readings_median_since(const struct readings *readings, double time_s);
 double readings_largest_change(const struct readings *readings, double within_s);
 /* The levels differ so much that a step of the load is to be looked for. */
 bool steps_away(double before, double now, double noise_floor);
-/* When the load came to stand: the last good reading nearer to the level before than to the level
-   now; NULL where there is none. */
+/* When the load came to stand: the first good reading after all those nearer to the level before
+   than to the level now; NULL where there is none such. */
 const struct up_reading *readings_step(const struct readings *readings, double before, double now);
 
 #endif

@@ -27,6 +27,16 @@ void schedule_ask(struct schedule *schedule, double now_s, const struct up_indic
                                   .comes_back = tare != NULL};
 }
 
+void schedule_done(struct schedule *schedule, double now_s) {
+    schedule->done_s = now_s;
+    schedule->done_open = true;
+}
+
+void schedule_line(struct schedule *schedule, double time_s) {
+    schedule->done_s = schedule->done_open ? time_s : schedule->done_s;
+    schedule->done_open = false;
+}
+
 void schedule_rest(struct schedule *schedule, const struct up_rig *rig) {
     schedule->rest_s = REST_READINGS * rig->read_after_s;
 }
@@ -43,10 +53,11 @@ double schedule_step_s(const struct schedule *schedule, const struct stream *str
     if (!before->known || !steps_away(before->load, level, floor)) {
         return schedule->done_s;
     }
-    const struct up_reading *last = readings_step(&stream->readings, before->load, level);
-    return last != NULL           ? last->time_s
-           : schedule->comes_back ? schedule->done_s
-                                  : schedule->asked_s;
+    const struct up_reading *first = readings_step(&stream->readings, before->load, level);
+    if (first != NULL || schedule->comes_back) {
+        return first != NULL ? first->time_s : schedule->done_s;
+    }
+    return fmax(schedule->asked_s, stream->readings.at[0].time_s); /* not seen before */
 }
 
 double rise_allowed(const struct up_rig *rig, double step) {

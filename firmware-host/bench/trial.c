@@ -191,7 +191,8 @@ int trial_lifted_out(struct measuring *measuring, const struct up_indication *af
     trial->load_counts = load.value;
     trial->u_plateau_counts = load.u;
     trial->soak_s = measuring->hung.time_s - measuring->immersed_s;
-    trial->temp_c = record->water_temp_c;
+    /* That of its reading in the water; the tare was read later. */
+    trial->temp_c = isnan(measuring->hung.temp_c) ? record->water_temp_c : measuring->hung.temp_c;
     trial->late_s = measuring->hung.late_s;
     return is_unlike(measuring) || is_impossible(measuring) ? MEASURE_TRIAL_DOUBTED
                                                             : keep(measuring);
