@@ -78,7 +78,7 @@ static int read_hung_tare(struct calibrating *calibrating, const struct up_indic
 }
 
 static int read_preload(struct calibrating *calibrating, const struct up_indication *here) {
-    (void)here;
+    calibrating->preload = *here;
     calibrating->record.preloaded = true;
     return STEP_ONWARDS;
 }
@@ -177,6 +177,22 @@ static void keep_past(struct up_loadings *record, const struct up_indication *he
         memmove(record->past, record->past + 1, --record->pasts * sizeof *here);
     }
     record->past[record->pasts++] = *here;
+}
+
+/* Preload and loadings so far, the heavier the more they count. */
+double calibrating_counts_per_kg(const struct calibrating *calibrating) {
+    const struct up_loadings *record = &calibrating->record;
+    const struct up_indication *preload = &calibrating->preload;
+    double counts = 0, kg = 0;
+    if (preload->known) {
+        kg = mass_kg(calibrating, CALIBRATE_PRELOAD);
+        counts = preload->load - calibrating->tare.load;
+    }
+    for (unsigned i = 0; i < record->points; i++) {
+        kg += fabs(record->point[i].mass_kg);
+        counts += copysign(1, record->point[i].mass_kg) * record->point[i].load_counts;
+    }
+    return kg > 0 ? counts / kg : (double)NAN;
 }
 
 int calibrating_read(struct calibrating *calibrating, int step, const struct up_indication *here) {

@@ -14,6 +14,10 @@ static const double HANDLED_WITHIN_S = 1;
    0.2 to 0.5 % of it; twice either (a choice of ours). */
 static const double RETURN_KG = 0.012, RETURN_REL = 0.01;
 
+/* A mass fits those before it within so much: the lack of fit of cheap cells is a tenth of it (a
+   choice of ours). */
+static const double MASS_FITS_KG = 0.012, MASS_FITS_REL = 0.01;
+
 /* An item hung dry is no lighter (a choice of ours; it may be accepted). */
 static const double DRY_LEAST_KG = 0.010;
 
@@ -61,6 +65,16 @@ static bool doubt_return(struct doubt *doubt, const struct doubt_levels *levels,
     return true;
 }
 
+static bool doubt_mass(struct doubt *doubt, double mass_kg, double reads_kg) {
+    doubt->anew = false;
+    snprintf(
+        doubt->text, sizeof doubt->text,
+        "By the loadings before, %.4f kg hang, not %.6g kg. Is it this mass, and alone, or was "
+        "one before wrong? Done: hang it, it is read again. Or type accept, to go on as it is",
+        reads_kg, mass_kg);
+    return true;
+}
+
 bool doubt_arises(struct doubt *doubt, const struct step *step, const struct stream *stream,
                   const struct doubt_levels *levels, double load) {
     if (step->doubt != NULL && isfinite(levels->before) && !is_handled(stream, levels, load)) {
@@ -69,6 +83,11 @@ bool doubt_arises(struct doubt *doubt, const struct step *step, const struct str
     double off = load - levels->tare, rise_kg = off / levels->counts_per_kg;
     if (step->shows == SHOWS_RISE && rise_kg < DRY_LEAST_KG) {
         return doubt_dry(doubt, rise_kg);
+    }
+    double reads_kg = off / levels->counts_per_mass_kg;
+    if (step->is_known_mass &&
+        fabs(reads_kg - levels->mass_kg) > fmax(MASS_FITS_KG, MASS_FITS_REL * levels->mass_kg)) {
+        return doubt_mass(doubt, levels->mass_kg, reads_kg);
     }
     double bound = return_bound(stream, levels);
     return step->shows == SHOWS_TARE && fabs(off) > bound &&

@@ -20,6 +20,8 @@ struct doubt_levels {
     double tare;    /* the empty hanger */
     double largest; /* the largest step of the load so far */
     double counts_per_kg;
+    double mass_kg, counts_per_mass_kg; /* calibrating: what was to hang, and what is known so far
+                                           of how much a kilogram shows */
 };
 
 /* True where the step's row asks for more than the trace shows; then text and `anew` are filled. */

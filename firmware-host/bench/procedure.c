@@ -371,7 +371,11 @@ static void judge_plateau(struct up_procedure *procedure, const struct up_platea
         .largest = procedure->largest_step,
         .counts_per_kg = procedure->measuring != NULL
                              ? procedure->measuring->record.calibration.slope_counts_per_kg
-                             : (double)NAN};
+                             : (double)NAN,
+        .mass_kg = procedure->ask.mass_kg,
+        .counts_per_mass_kg = procedure->calibrating != NULL
+                                  ? calibrating_counts_per_kg(procedure->calibrating)
+                                  : (double)NAN};
     if (doubt_arises(&procedure->doubt, step_of(procedure), &procedure->stream, &levels,
                      plateau->load)) {
         ask_in_doubt(procedure, plateau);

@@ -295,12 +295,17 @@ static void an_impossible_item_is_weighed_dry_again(void **state) {
 
 static double left_on_kg;
 
+static double asked_kg, hung_kg; /* the first time that the one is asked for, the other hangs */
+static bool is_mended;
+
 static enum up_answer_word hang_masses(struct hand_bench *b, const struct up_ask *ask) {
     if (ask->action == UP_ACTION_CONFIRM) {
         left_on_kg = 0;
+        is_mended = true;
         return act(b, ask);
     }
-    double kg = ask->mass_kg;
+    bool is_preload = b->asked[UP_ACTION_HANG_MASS] == 1;
+    double kg = ask->mass_kg == asked_kg && !is_mended && !is_preload ? hung_kg : ask->mass_kg;
     if (ask->action == UP_ACTION_EMPTY_IN_WATER && b->asked[ask->action] == 3) {
         kg = left_on_kg;
     }
@@ -315,6 +320,7 @@ static const struct up_loadings *calibrate(void) {
     memset(bench.asked, 0, sizeof bench.asked);
     memset(scene.first, 0, sizeof scene.first);
     bench.act = hang_masses;
+    is_mended = false;
     assert_true(up_procedure_calibrate(&plan, &bench.procedure, &failure));
     hand_bench_run(&bench);
     return up_procedure_loadings(bench.procedure);
@@ -329,6 +335,27 @@ static void a_mass_left_on_at_a_tare_is_asked_about(void **state) {
     assert_int_equal(bench.asked[UP_ACTION_CONFIRM], 1);
     assert_non_null(strstr(scene.first, "off its last tare by 2.5 % of the largest load"));
     assert_close(loadings->point[1].load_counts, 600000, 10);
+}
+
+static unsigned questions_where_hung(double wanted_kg, double instead_kg) {
+    asked_kg = wanted_kg;
+    hung_kg = instead_kg;
+    calibrate();
+    asked_kg = 0;
+    return bench.asked[UP_ACTION_CONFIRM];
+}
+
+/* Twelve grams or one per cent, by the loadings before; the first one by the preload. */
+static void a_mass_that_does_not_fit_is_asked_about_at_once(void **state) {
+    (void)state;
+    assert_int_equal(questions_where_hung(0.5, 0.511), 0);
+    assert_int_equal(questions_where_hung(0.5, 0.487), 1);
+    assert_int_equal(bench.asked[UP_ACTION_HANG_MASS], 5);
+    assert_non_null(strstr(scene.first, "0.4870 kg hang, not 0.5 kg"));
+    assert_int_equal(questions_where_hung(2, 1.981), 0);
+    assert_int_equal(questions_where_hung(2, 2.05), 1);
+    assert_close(up_procedure_loadings(bench.procedure)->point[2].load_counts, 1200000, 10);
+    assert_int_equal(questions_where_hung(1, 2), 1);
 }
 
 #define DOUBT(test) cmocka_unit_test_setup_teardown(test, begin, end)
@@ -351,6 +378,7 @@ int main(void) {
         DOUBT(a_density_that_no_gear_has_is_asked_about),
         DOUBT(an_impossible_item_is_weighed_dry_again),
         DOUBT(a_mass_left_on_at_a_tare_is_asked_about),
+        DOUBT(a_mass_that_does_not_fit_is_asked_about_at_once),
     };
     return cmocka_run_group_tests_name("doubt", tests, NULL, NULL);
 }
