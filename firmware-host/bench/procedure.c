@@ -351,12 +351,12 @@ static void take_or_wait(struct up_procedure *procedure, struct up_plateau *plat
 }
 
 void offer_plateau(struct up_procedure *procedure, struct up_plateau *plateau, double noise_floor) {
-    double creep = schedule_creep(&procedure->schedule, procedure->rig, plateau->load);
+    double rise = schedule_rise(&procedure->schedule, procedure->rig, plateau->load);
     procedure->stream.filter.noise.floor = noise_floor;
     procedure->stream.has_begun = true;
     procedure->stream.now_s = plateau->end_s;
     procedure->stage = STAGE_READING;
-    take_or_wait(procedure, plateau, is_settled(plateau, noise_floor, creep));
+    take_or_wait(procedure, plateau, is_settled(plateau, noise_floor, rise));
 }
 
 /* ---- samples ---- */

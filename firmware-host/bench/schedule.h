@@ -28,8 +28,10 @@ void schedule_rest(struct schedule *schedule, const struct up_rig *rig);
 /* From the step of the load to the window. */
 double schedule_wait_s(const struct schedule *schedule, const struct up_rig *rig);
 double schedule_step_s(const struct schedule *schedule, const struct stream *stream);
-/* So much may a load rise within the window by its creep alone. */
-double schedule_creep(const struct schedule *schedule, const struct up_rig *rig, double level);
+/* So much may a load rise within the window after a step of it, beside its noise: by its creep and
+   a division. */
+double rise_allowed(const struct up_rig *rig, double step);
+double schedule_rise(const struct schedule *schedule, const struct up_rig *rig, double level);
 
 /* True when the window has been read into *plateau; *settled by the settle rule. */
 bool schedule_read(const struct schedule *schedule, const struct stream *stream,

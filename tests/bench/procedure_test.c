@@ -250,6 +250,51 @@ static void compressible_gear_is_told_in_the_tank_only(void **state) {
     assert_true(result[0].compressible);
 }
 
+/* ---- the countdown ---- */
+
+static unsigned at_zero, counted; /* samples while a reading was waited for */
+
+static void count_down(struct virtual_bench *b, struct up_procedure *procedure,
+                       struct up_sample *sample) {
+    struct up_reading_progress progress = up_procedure_reading(procedure);
+    (void)b;
+    (void)sample;
+    counted += progress.reading;
+    at_zero += progress.reading && progress.left_s == 0;
+}
+
+static bool leave_once(struct virtual_bench *b, struct up_procedure *procedure,
+                       const struct up_ask *ask) {
+    double before_s = up_procedure_reading(procedure).whole_s;
+    if (ask->action != UP_ACTION_IMMERSE || b->asked[UP_ACTION_IMMERSE] != 2) {
+        return false;
+    }
+    up_procedure_leave(procedure, "nobody answered");
+    double rest_s = up_procedure_reading(procedure).whole_s - before_s;
+    assert_true(rest_s > 2 * b->rig.read_after_s);
+    at_zero = counted = 0;
+    b->spoil = count_down;
+    return true;
+}
+
+/* After an absence the cell rests before it is read: the countdown must not stand at zero. */
+static void the_countdown_holds_the_rest(void **state) {
+    struct up_failure failure = {0};
+    struct up_result result;
+    unsigned results = 0;
+    (void)state;
+    quiet(22);
+    assert_true(virtual_bench_calibrate(&bench, masses_kg, 3, 1, &failure));
+    bench.hook = leave_once;
+    memset(bench.asked, 0, sizeof bench.asked);
+    assert_true(virtual_bench_measure(&bench, virtual_bench_gear("Lead block"), 2, NULL, 0, &result,
+                                      &results, &failure));
+    assert_true(counted > 600);
+    assert_in_range(at_zero, 0, 40); /* some tenths of a second a reading, until it is judged */
+}
+
+/* ---- again ---- */
+
 static bool again_once(struct virtual_bench *b, struct up_procedure *procedure,
                        const struct up_ask *ask) {
     if (ask->action == UP_ACTION_SHAKE && b->asked[UP_ACTION_SHAKE] == 1) {
@@ -684,6 +729,7 @@ int main(void) {
         cmocka_unit_test_teardown(the_preload_need_not_settle, end),
         cmocka_unit_test_teardown(compressible_gear_is_told_in_the_tank_only, end),
         cmocka_unit_test_teardown(a_lost_device_costs_the_trial_and_is_nobodys_fault, end),
+        cmocka_unit_test_teardown(the_countdown_holds_the_rest, end),
         cmocka_unit_test_teardown(again_begins_the_trial_anew_from_a_tare, end),
         cmocka_unit_test_teardown(the_schedule_counts_from_the_step_not_from_the_answer, end),
         cmocka_unit_test_teardown(answers_that_do_not_fit_change_nothing, end),
