@@ -110,7 +110,7 @@ void schedule_progress(const struct schedule *schedule, const struct stream *str
     }
     double step_s = schedule_step_s(schedule, stream);
     double from_s = fmax(stream->now_s - rig->window_s, step_s);
-    progress->left_s = fmax(step_s + progress->whole_s - stream->now_s, 0);
+    progress->left_s = fmax(progress->whole_s - (stream->now_s - step_s), 0);
     judge(schedule, stream, rig, from_s, stream->readings.count, &plateau);
     progress->unrest = plateau.unrest;
 }
