@@ -200,13 +200,18 @@ bench: all
 	@$(MAKE) --no-print-directory $(OUT)/tests/speed/soak
 	@sh tests/speed/bench.sh $(OUT)
 
+# The pages as they lie here, so that the links between them hold.
+EXAMPLES := $(sort $(wildcard rigs/*.ini)) rigs/numbered_line.c rigs/numbered_line.h
+PAGES := $(sort $(wildcard *.md rigs/*.md include/*/*.md firmware-host/*/*.md tests/*/*.md))
+
 install: all $(OUT)/$(SONAME) $(OUT)/installed/libupthrust.a $(OUT)/installed/upthrust.pc \
   $(OUT)/made/upthrust.1 $(OUT)/made/upthrust.bash
 	install -d $(addprefix $(DESTDIR)$(PREFIX)/,bin share/upthrust/rigs share/doc/upthrust \
 	  share/man/man1 share/bash-completion/completions include/upthrust lib/pkgconfig)
 	install -m 755 $(OUT)/upthrust $(OUT)/upthrust-tank $(DESTDIR)$(PREFIX)/bin
-	install -m 644 rigs/*.ini rigs/numbered_line.c rigs/numbered_line.h $(DESTDIR)$(PREFIX)/share/upthrust/rigs
-	install -m 644 README.md LICENSE $(DESTDIR)$(PREFIX)/share/doc/upthrust
+	install -m 644 $(EXAMPLES) $(DESTDIR)$(PREFIX)/share/upthrust/rigs
+	for file in LICENSE $(PAGES) $(EXAMPLES); do \
+	  install -D -m 644 $$file $(DESTDIR)$(PREFIX)/share/doc/upthrust/$$file || exit 1; done
 	install -m 644 $(OUT)/made/upthrust.1 $(DESTDIR)$(PREFIX)/share/man/man1
 	install -m 644 $(OUT)/made/upthrust.bash $(DESTDIR)$(PREFIX)/share/bash-completion/completions/upthrust
 	install -m 644 include/upthrust/*.h $(DESTDIR)$(PREFIX)/include/upthrust

@@ -16,6 +16,22 @@ for file in bin/upthrust bin/upthrust-tank share/man/man1/upthrust.1 share/bash-
     check "installed: $file" test -s "$stage/usr/local/$file"
 done
 
+# Pages: those that messages name are installed, and no link between them is broken, here or there.
+links() { # folder: names each link to a file that is not there
+    (cd "$1" && for page in *.md rigs/*.md include/*/*.md firmware-host/*/*.md tests/*/*.md; do
+        grep -oE '\]\([^):]*\)' "$page" | sed 's/^](//; s/)$//; s/#.*//' | while read -r link; do
+            [ -z "$link" ] || [ -e "$(dirname "$page")/$link" ] || echo "$page: $link"
+        done
+    done)
+}
+check "no link is broken in the repository" test -z "$(links "$here/../..")"
+check "no link is broken among the installed pages" test -z "$(links "$stage/usr/local/share/doc/upthrust")"
+named=$(grep -ohE '[a-z/-]*[A-Za-z-]+\.(md|ini)\b' "$here"/../../firmware-host/*/*.c | grep -E '^rigs/|README' | sort -u)
+check "messages name some page" test -n "$named"
+for page in $named; do
+    check "a page that messages name is installed: $page" test -s "$stage/usr/local/share/doc/upthrust/$page"
+done
+
 nm -D --defined-only "$lib/libupthrust.so.0" | awk '{print $3}' >"$work/shared"
 nm -g --defined-only "$lib/libupthrust.a" | awk 'NF == 3 {print $3}' >"$work/static"
 for kind in shared static; do
