@@ -212,7 +212,7 @@ install: all $(OUT)/$(SONAME) $(OUT)/installed/libupthrust.a $(OUT)/installed/up
 FORCE:
 
 # ---- wrong edits, one at a time: does a quick test notice? (tests/mutants/) ----
-#   make mutants ONLY="NAME OR GROUP ..."      SAMPLE=12 KEY=$$(git rev-parse HEAD)
+#   make mutants ONLY="NAME OR GROUP ..."      SAMPLE=12 KEY=$(git rev-parse HEAD)
 # The quick tests once more, against a shared library: an edited file is then linked once, not into each.
 SHARED := $(OUT)/shared/libupthrust.so
 $(SHARED): $(call object,$(LIB_SRC))
