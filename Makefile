@@ -9,6 +9,7 @@
 #                 (ONLY="WORD ..." chooses some, SAMPLE=10 KEY=WORD draws one in ten)
 #   make check-kernel  real serial ports in a small emulated machine; the first time builds its kernel
 #   make truth    ten thousand simulated sessions a cell: how often the interval holds the truth
+#   make mutants  wrong edits, one at a time: does a quick test notice? (ONLY=, SAMPLE= and KEY=)
 #   make fuzz     random bytes against rig files, lines and guesses (needs clang)
 #   make bench    how fast, as a table
 #   make install  program, man page, completion, library and headers to PREFIX (default
@@ -222,7 +223,7 @@ install: all $(OUT)/$(SONAME) $(OUT)/installed/libupthrust.a $(OUT)/installed/up
 FORCE:
 
 # ---- wrong edits, one at a time: does a quick test notice? (tests/mutants/) ----
-#   make mutants [ONLY="NAME OR GROUP ..."] [SAMPLE=12 KEY=HASH]
+#   make mutants ONLY="NAME OR GROUP ..."      SAMPLE=12 KEY=$(git rev-parse HEAD)
 # The quick tests once more, against a shared library: an edited file is then linked once, not into each.
 SHARED := $(OUT)/shared/libupthrust.so
 $(SHARED): $(call object,$(LIB_SRC))
