@@ -2,9 +2,11 @@
 #
 #   make          build/upthrust and the simulated tank, build/upthrust-tank
 #   make demo     the main job on a simulated tank; installs what it lacks (Debian)
-#   make check    all tests; installs what it lacks (Debian)
+#   make check    the tests; installs what it lacks (Debian)
 #   make quick    the tests that need no process, network or root: some fifteen seconds
+#   make nightly  everything, the long checks whole
 #   make faults   every fault of a session caused on purpose, and what it cost, as a table
+#                 (ONLY="WORD ..." chooses some, SAMPLE=10 KEY=WORD draws one in ten)
 #   make check-kernel  real serial ports in a small emulated machine; the first time builds its kernel
 #   make truth    ten thousand simulated sessions a cell: how often the interval holds the truth
 #   make fuzz     random bytes against rig files, lines and guesses (needs clang)
@@ -52,7 +54,7 @@ PKG_LIBS   = $(shell pkg-config --libs $(LIBRARIES) 2>/dev/null) -lm
 COMPILE = $(CC) -std=c17 -D_XOPEN_SOURCE=700 -D_DEFAULT_SOURCE -Iinclude -Ifirmware-host -I$(OUT)/made -Irigs -Itests/support -Itests/truth \
   -DUPTHRUST_VERSION='"$(VERSION)"' -ffp-contract=off -fPIC $(WARNINGS) $(CFLAGS) $(PKG_CFLAGS) -MMD -MP
 
-FLOORS := text metrology wire bench catalogue report operator session
+FLOORS := text metrology wire bench catalogue report operator session kit
 # libgpiod 2 is another interface than 1: one of the two adapters is built.
 GPIO_OTHER := $(if $(filter 2.%,$(shell pkg-config --modversion libgpiod 2>/dev/null)),1,2)
 LIB_SRC  := $(filter-out firmware-host/operator/gpio_v$(GPIO_OTHER).c, \
@@ -70,14 +72,14 @@ TRUTH := $(patsubst %.c,$(OUT)/%,$(sort $(wildcard tests/truth/*_test.c)))
 TESTS := $(patsubst %.c,$(OUT)/%,$(TEST_SRC))
 # Texts built into the program: gnuplot templates and the simulated rig.
 MADE := $(OUT)/made/embedded.h
-EMBED := $(sort $(wildcard plots/*.gp)) rigs/simulated.ini rigs/numbered-line.ini
+EMBED := $(sort $(wildcard plots/*.gp)) rigs/simulated.ini rigs/numbered-line.ini firmware-host/kit/kit-example.json
 
 SECONDS ?= 20
 # The number changes when a program that was linked against an older library would break.
 SONAME := libupthrust.so.0
 OBJCOPY ?= objcopy
 
-.PHONY: all demo check quick faults fuzz check-kernel bench truth install clean packages-build packages-check \
+.PHONY: all demo check quick nightly faults fuzz check-kernel bench truth install clean packages-build packages-check \
   packages-kernel tests FORCE
 .PRECIOUS: $(OUT)/%.o
 .DELETE_ON_ERROR:
@@ -163,8 +165,12 @@ quick:
 	@$(MAKE) --no-print-directory all tests
 	@sh tests/run.sh $(OUT) quick
 
+# .ci/run with every long check whole.
+nightly:
+	@.ci/run whole
+
 faults: all
-	@sh tests/faults/faults_test.sh $(OUT)
+	@sh tests/faults/faults.sh $(OUT) $(if $(SAMPLE),--sample $(SAMPLE) --key "$(KEY)") $(ONLY)
 
 check-kernel: packages-kernel
 	@$(MAKE) --no-print-directory all

@@ -1,8 +1,8 @@
 #!/bin/sh
 # SPDX-License-Identifier: GPL-3.0-or-later
 # The one-way arrows between the folders of firmware-host/, by what each file includes and links.
-# Prints a TAP line a folder.
-#   wire <- bench <- catalogue <- {report, operator} <- session <- cli; everybody may ask metrology
+# Prints a TAP line a folder; after them what .ci/limits.sh says of how large things may grow.
+#   wire <- bench <- catalogue <- {report, operator, kit} <- session <- cli; everybody may ask metrology
 #   and text.
 set -u
 cd "$(dirname "$0")/.." || exit 2
@@ -17,6 +17,7 @@ public_of() { # folder -> public headers it may include
     bench | operator) echo "$base $maths item rig wire reference result calibration measurement" ;;
     catalogue) echo "$base $maths item reference result calibration catalogue measurement" ;;
     report) echo "$base $maths item reference result calibration catalogue rig wire" ;;
+    kit) echo "$base $maths item reference result calibration catalogue" ;;
     session | cli) ls include/upthrust | sed 's/\.h$//' ;;
     esac
 }
@@ -29,6 +30,7 @@ folders_of() { # folder -> folders whose own headers it may include
     # A run's trace is read again: the line reader and the glitch test, no ports.
     report) echo "report catalogue bench text metrology" ;;
     operator) echo "operator catalogue bench wire text metrology" ;;
+    kit) echo "kit catalogue text metrology" ;;
     session) ls firmware-host | grep -vx cli ;;
     cli) ls firmware-host ;;
     esac
@@ -40,7 +42,7 @@ system_of() { # folder -> libraries it must not touch
     bench) echo 'sqlite3|uuid|nettle|unistd|fcntl|poll|termios|time\.h|sys/|signal|libserialport|gpiod|curses' ;;
     operator) echo 'sqlite3|uuid|libserialport' ;;
     session) echo 'sqlite3|termios|gpiod|curses' ;;
-    catalogue | report) echo 'termios|libserialport|gpiod' ;;
+    catalogue | report | kit) echo 'termios|libserialport|gpiod' ;;
     text) echo 'sqlite3|gsl|termios|libserialport|gpiod' ;;
     cli) echo 'sqlite3|termios' ;;
     esac
@@ -82,5 +84,5 @@ tests=$((tests + 1))
 prints=$(grep -nE '(^|[^_a-z>.])(printf|puts|putchar)\(|stdout|stderr' firmware-host/*/*.c | grep -vE '^firmware-host/cli/')
 if [ -z "$prints" ]; then echo "ok $tests - only cli prints"; else
     echo "not ok $tests - $prints"; bad=1; fi
-echo "1..$tests"
+sh .ci/limits.sh || bad=1
 exit $bad

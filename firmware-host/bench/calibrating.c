@@ -54,7 +54,8 @@ static void complete_point(struct calibrating *calibrating, const struct up_indi
     record->point[record->points] =
         (struct up_calibration_point){.mass_kg = calibrating->plan.mass_kg[calibrating->mass_index],
                                       .load_counts = load.value,
-                                      .u_plateau_counts = load.u};
+                                      .u_plateau_counts = load.u,
+                                      .late_s = mass->late_s};
     record->slope_per_s[record->points++] = mass->slope_per_s - drift_per_s;
     calibrating->mass_index++;
 }
@@ -77,7 +78,7 @@ static int read_hung_tare(struct calibrating *calibrating, const struct up_indic
 }
 
 static int read_preload(struct calibrating *calibrating, const struct up_indication *here) {
-    (void)here;
+    calibrating->preload = *here;
     calibrating->record.preloaded = true;
     return STEP_ONWARDS;
 }
@@ -117,10 +118,11 @@ static const struct row rows[CALIBRATE_STEPS] = {
                             .again = CALIBRATE_PRELOAD},
                            .read = read_preload},
     [CALIBRATE_TARE] = {{UP_ACTION_EMPTY_IN_WATER, "Leave the hanger empty but for the ballast",
-                         "tare", .again = CALIBRATE_TARE},
+                         "tare", .shows = SHOWS_TARE, .again = CALIBRATE_TARE},
                         .read = read_tare},
     [CALIBRATE_MASS] = {{UP_ACTION_HANG_MASS, "Hang this mass on the hook above the water", "mass",
-                         .may_skip = true, .is_known_mass = true, .again = CALIBRATE_TARE},
+                         .may_skip = true, .is_known_mass = true, .doubt = "Was the mass hung?",
+                         .again = CALIBRATE_TARE},
                         .read = read_mass,
                         .skips_mass = true},
     [CALIBRATE_HUNG_TARE] = {{UP_ACTION_HANG_MASS,
@@ -129,19 +131,20 @@ static const struct row rows[CALIBRATE_STEPS] = {
                              .read = read_hung_tare},
     [CALIBRATE_UNLOAD] = {{UP_ACTION_EMPTY_IN_AIR,
                            "Take the mass off; leave the hook above the water empty", "mass",
-                           .may_skip = true, .again = CALIBRATE_TARE},
+                           .may_skip = true, .doubt = "Was the mass taken off?",
+                           .again = CALIBRATE_TARE},
                           .read = read_mass,
                           .skips_mass = true},
     /* A staircase with a step left out says nothing of a loop. */
     [CALIBRATE_STAIR] = {{UP_ACTION_HANG_MASS,
                           "Without emptying the hook in between, have on it so much in all",
                           "stair", .may_skip = true, .is_known_mass = true,
-                          .again = CALIBRATE_TARE},
+                          .doubt = "Were the masses changed?", .again = CALIBRATE_TARE},
                          .read = read_stair,
                          .after_answer = STEP_END},
     [CALIBRATE_STAIR_END] = {{UP_ACTION_EMPTY_IN_WATER,
                               "Take all masses off; leave the hanger empty but for the ballast",
-                              "tare", .again = CALIBRATE_TARE},
+                              "tare", .shows = SHOWS_TARE, .again = CALIBRATE_TARE},
                              .read = read_stair_end},
 };
 
@@ -174,6 +177,22 @@ static void keep_past(struct up_loadings *record, const struct up_indication *he
         memmove(record->past, record->past + 1, --record->pasts * sizeof *here);
     }
     record->past[record->pasts++] = *here;
+}
+
+/* Preload and loadings so far, the heavier the more they count. */
+double calibrating_counts_per_kg(const struct calibrating *calibrating) {
+    const struct up_loadings *record = &calibrating->record;
+    const struct up_indication *preload = &calibrating->preload;
+    double counts = 0, kg = 0;
+    if (preload->known) {
+        kg = mass_kg(calibrating, CALIBRATE_PRELOAD);
+        counts = preload->load - calibrating->tare.load;
+    }
+    for (unsigned i = 0; i < record->points; i++) {
+        kg += fabs(record->point[i].mass_kg);
+        counts += copysign(1, record->point[i].mass_kg) * record->point[i].load_counts;
+    }
+    return kg > 0 ? counts / kg : (double)NAN;
 }
 
 int calibrating_read(struct calibrating *calibrating, int step, const struct up_indication *here) {

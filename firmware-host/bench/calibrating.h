@@ -25,6 +25,7 @@ struct calibrating {
     unsigned mass_index;
     struct up_indication tare; /* the latest */
     double tare_kg;            /* what hung at it */
+    struct up_indication preload;
     struct up_indication mass; /* read, and not yet completed by a tare */
 };
 
@@ -38,6 +39,8 @@ unsigned calibrate_plan_masses(const struct up_calibrate_plan *plan, double *sor
 int calibrating_begin(struct calibrating *calibrating, const struct up_calibrate_plan *plan);
 const struct step *calibrating_step(int step);
 void calibrating_fill_ask(const struct calibrating *calibrating, int step, struct up_ask *ask);
+/* What a kilogram shows as far as it is known; NaN: not yet. */
+double calibrating_counts_per_kg(const struct calibrating *calibrating);
 int calibrating_read(struct calibrating *calibrating, int step, const struct up_indication *here);
 /* The preload counts without a reading too, where readings are typed. */
 int calibrating_answer(struct calibrating *calibrating, int step, enum up_answer_word word);

@@ -134,16 +134,40 @@ static double lack_of_fit_counts(const struct up_loadings *loadings,
     return sqrt(fmax(0, lack - noise) * groups / loadings->points);
 }
 
-/* Creep a decade of time as a share of the load, by least squares over all masses: at the reading
-   time t a creep of c a decade has the slope c L / (t ln 10). */
-static double creep_rel_decade(const struct up_loadings *loadings) {
-    double product = 0, square = 0;
+/* ---- creep, and readings that were late ---- */
+
+/* Creep a decade of time as a share of the load, by least squares over all masses: at the time t
+   after the step a creep of c a decade has the slope c L / (t ln 10). */
+static struct up_quantity creep_rel_decade(const struct up_loadings *loadings) {
+    double slope[UP_CALIBRATION_POINTS_MAX], expected[UP_CALIBRATION_POINTS_MAX];
+    struct up_fit fit;
     for (unsigned i = 0; i < loadings->points; i++) {
-        double load = loadings->point[i].load_counts;
-        product += loadings->slope_per_s[i] * load;
-        square += load * load;
+        const struct up_calibration_point *point = &loadings->point[i];
+        slope[i] = loadings->slope_per_s[i];
+        expected[i] = point->load_counts / ((loadings->rig.read_after_s + point->late_s) * log(10));
     }
-    return square > 0 ? product / square * loadings->rig.read_after_s * log(10) : 0;
+    return up_fit_proportional(expected, slope, loadings->points, &fit)
+               ? up_known(fit.c[1], sqrt(fit.covariance[1][1]))
+               : up_known(0, 0);
+}
+
+static double decades_late(const struct up_loadings *loadings, unsigned point) {
+    double late_s = loadings->point[point].late_s, due_s = loadings->rig.read_after_s;
+    return late_s > 0 && due_s > 0 ? log10(1 + late_s / due_s) : 0;
+}
+
+/* The loads as they would have been read on time. Returns the standard uncertainty that this
+   leaves with the slope, as a share of it: the creep's is shared by all. */
+static double correct_late(struct up_loadings *loadings, struct up_quantity creep) {
+    double weighted = 0, squares = 0;
+    for (unsigned i = 0; i < loadings->points; i++) {
+        struct up_calibration_point *point = &loadings->point[i];
+        double decades = decades_late(loadings, i);
+        weighted += point->mass_kg * point->mass_kg * decades;
+        squares += point->mass_kg * point->mass_kg;
+        point->load_counts /= 1 + creep.value * decades;
+    }
+    return squares > 0 ? creep.u * weighted / squares : 0;
 }
 
 /* ---- straight or bent ---- */
@@ -246,7 +270,6 @@ static void fill(const struct up_loadings *loadings, struct folded *folded,
     memcpy(calibration->rig_sha256, rig->sha256, sizeof calibration->rig_sha256);
     calibration->lack_of_fit_kg =
         lack_of_fit_counts(loadings, calibration) / fabs(calibration->slope_counts_per_kg);
-    calibration->creep_rel_decade = creep_rel_decade(loadings);
     calibration->noise_counts =
         isnan(loadings->noise_counts)
             ? rig->division_counts / sqrt(12) /* typed: nothing else tells */
@@ -274,12 +297,11 @@ static bool check_slope(const struct up_fit *fit, struct up_failure *failure) {
                    fit->c[1], sqrt(fit->covariance[1][1]));
 }
 
-bool up_calibration_fit(const struct up_loadings *loadings, struct up_calibration *calibration,
+static bool fit_on_time(const struct up_loadings *loadings, struct up_calibration *calibration,
                         struct up_failure *failure) {
     struct folded folded = fold(loadings);
     struct up_fit fit, with_offset;
     struct up_quantity air_kg_m3;
-    memset(calibration, 0, sizeof *calibration);
     if (!up_fit_polynomial(folded.mass_kg, folded.load, folded.count, 2, &with_offset) ||
         !up_fit_proportional(folded.mass_kg, folded.load, folded.count, &fit)) {
         return up_fail(failure, UP_STATUS_UNABLE,
@@ -302,6 +324,23 @@ bool up_calibration_fit(const struct up_loadings *loadings, struct up_calibratio
     fit_bend(loadings, &folded, calibration);
     fill(loadings, &folded, calibration);
     return true;
+}
+
+bool up_calibration_fit(const struct up_loadings *loadings, struct up_calibration *calibration,
+                        struct up_failure *failure) {
+    struct up_loadings *on_time = up_allocate(1, sizeof *on_time);
+    struct up_quantity creep = creep_rel_decade(loadings);
+    memset(calibration, 0, sizeof *calibration);
+    calibration->creep_rel_decade = creep.value;
+    *on_time = *loadings;
+    double u_late_rel = correct_late(on_time, creep);
+    bool good = fit_on_time(on_time, calibration, failure);
+    double u_late = calibration->slope_counts_per_kg * u_late_rel;
+    calibration->u_slope_counts_per_kg = hypot(calibration->u_slope_counts_per_kg, u_late);
+    calibration->u_unloading_slope_counts_per_kg =
+        hypot(calibration->u_unloading_slope_counts_per_kg, u_late);
+    free(on_time);
+    return good;
 }
 
 bool up_calibration_offset_matters(const struct up_calibration *calibration) {

@@ -13,27 +13,28 @@
 
 #include "bench/finder.h"
 #include "metrology/statistics.h"
+#include "schedule.h"
 #include "text/text.h"
 
 /* A block holds a period of most swings of a hung load (0.9 Hz in recordings), so that its median
    hardly moves with them. Four blocks are a level; by then a stuck or saturated converter is known.
    Choices of ours. */
-static const double BLOCK_S = 1, LEVEL_FLOORS = 8, STEP_SCATTERS = 2, STILL_FLOORS = 3;
+static const double BLOCK_S = 1, STEP_FLOORS = 8, STEP_SCATTERS = 2, STILL_FLOORS = 3;
+static const double CREEP_REL = 0.005; /* of a step, in the seconds after it */
 enum { BLOCK_LEAST = 3, BLOCK_MOST = 64, SURE = 4, FOLLOW = 4, HELD_MAX = 1 << 16 };
 
 struct up_finder {
     const struct up_rig *rig;
     struct up_quiet *quiet;
-    struct up_reading *held; /* since the level before ended; glitches too */
-    size_t count, room;
-    size_t begin[SURE + 1]; /* of the open block, and of those before it, the latest first */
-    bool still[SURE + 1];   /* their readings scatter as little as the noise */
-    size_t still_end;       /* of the level's last such block but one */
-    unsigned in_block;      /* good readings */
-    unsigned blocks;        /* of this level */
-    double level, latest;   /* medians: of its blocks but the latest, and of that one */
-    double level_s;         /* when its first block began */
-    double before;          /* the level before that lasted; NaN: none did */
+    struct readings readings; /* since the level before ended; glitches too */
+    size_t begin[SURE + 1];   /* of the open block, and of those before it, the latest first */
+    bool still[SURE + 1];     /* their readings scatter as little as the noise */
+    size_t still_end;         /* of the level's last such block but one */
+    unsigned in_block;        /* good readings */
+    unsigned blocks;          /* of this level */
+    double level, latest;     /* medians: of its blocks but the latest, and of that one */
+    double level_s;           /* when its first block began */
+    double before;            /* the level before that lasted; NaN: none did */
     double late_s;
     bool done; /* read, or given up */
     unsigned unsettled;
@@ -49,7 +50,7 @@ struct up_finder *up_finder_create(const struct up_rig *rig, struct up_quiet *qu
 
 void up_finder_destroy(struct up_finder *finder) {
     if (finder != NULL) {
-        free(finder->held);
+        readings_free(&finder->readings);
         free(finder);
     }
 }
@@ -58,95 +59,35 @@ static size_t less(size_t index, size_t dropped) {
     return index > dropped ? index - dropped : 0;
 }
 
-static void drop(struct up_finder *finder, size_t first) {
-    finder->count -= first;
-    memmove(finder->held, finder->held + first, finder->count * sizeof *finder->held);
+static void shift(struct up_finder *finder, size_t dropped) {
     for (int i = 0; i <= SURE; i++) {
-        finder->begin[i] = less(finder->begin[i], first);
+        finder->begin[i] = less(finder->begin[i], dropped);
     }
-    finder->still_end = less(finder->still_end, first);
+    finder->still_end = less(finder->still_end, dropped);
 }
 
-static void hold(struct up_finder *finder, const struct up_reading *reading) {
-    if (finder->count == HELD_MAX) {
-        drop(finder, HELD_MAX / 2);
-    }
-    if (finder->count == finder->room) {
-        finder->room = finder->room == 0 ? 256 : 2 * finder->room;
-        finder->held = up_reallocate(finder->held, finder->room, sizeof *finder->held);
-    }
-    finder->held[finder->count++] = *reading;
+static void drop(struct up_finder *finder, size_t first) {
+    readings_drop(&finder->readings, first);
+    shift(finder, first);
 }
 
-/* A display may change by a division while the load stands still; the straight line through a step
-   of one in the middle rises by 1.5. */
-static const double RISE_OF_ONE_STEP = 1.5;
-
-/* A step of the load is looked for where the level changed by more than this many noise floors. */
-static const double STEP_FLOORS = 20;
-
-/* Cheap cells creep by up to half a per cent of the load a decade (load-cell data sheets; seen in
-   recordings): so much slope is no sign that a reading has not settled. */
-static const double CREEP_ALLOWED_REL = 0.005;
-
-/* ---- the schedule ---- */
-
-static double rise_allowed(const struct up_rig *rig, double step) {
-    double half_s = rig->window_s / 2;
-    double decades = log10((rig->read_after_s + half_s) / fmax(rig->read_after_s - half_s, 0.1));
-    return CREEP_ALLOWED_REL * fabs(step) * decades + RISE_OF_ONE_STEP * rig->division_counts;
-}
-
-static size_t first_reading_from(const struct up_reading *reading, size_t count, double time_s) {
-    size_t low = 0, high = count;
-    while (low < high) {
-        size_t middle = low + (high - low) / 2;
-        if (reading[middle].time_s < time_s) {
-            low = middle + 1;
-        } else {
-            high = middle;
-        }
-    }
-    return low;
-}
-
-static const struct up_reading *last_before_step(const struct up_reading *reading, size_t count,
-                                                 double before, double now, double noise_floor) {
-    if (!(fabs(now - before) >= STEP_FLOORS * noise_floor)) {
-        return NULL;
-    }
-    for (size_t i = count; i > 0; i--) {
-        const struct up_reading *one = &reading[i - 1];
-        if (one->verdict == UP_READING_GOOD && fabs(one->load - before) < fabs(one->load - now)) {
-            return one;
-        }
-    }
-    return NULL;
-}
-
-static void mark_stuck(struct up_reading *reading, size_t count, unsigned back) {
-    for (size_t i = count; i > 0 && back > 0; i--) {
-        if (reading[i - 1].verdict == UP_READING_GOOD) {
-            reading[i - 1].verdict = UP_READING_STUCK;
-            back--;
-        }
-    }
-}
 /* ---- reading a level ---- */
 
 static double step_time(const struct up_finder *finder, double noise_floor) {
-    const struct up_reading *last =
-        last_before_step(finder->held, finder->count, finder->before, finder->level, noise_floor);
-    return last != NULL ? last->time_s : finder->level_s;
+    const struct up_reading *first =
+        steps_away(finder->before, finder->level, noise_floor)
+            ? readings_step(&finder->readings, finder->before, finder->level)
+            : NULL;
+    return first != NULL ? first->time_s : finder->level_s;
 }
 
 static bool judge_window(const struct up_finder *finder, double from_s, double noise_floor,
                          struct up_plateau *plateau) {
     const struct up_rig *rig = finder->rig;
     double step = isnan(finder->before) ? 0 : finder->level - finder->before;
-    size_t first = first_reading_from(finder->held, finder->count, from_s);
-    size_t stop = first_reading_from(finder->held, finder->count, from_s + rig->window_s);
-    return up_plateau_judge(finder->held + first, stop - first, noise_floor,
+    size_t first = readings_first_from(&finder->readings, from_s);
+    size_t stop = readings_first_from(&finder->readings, from_s + rig->window_s);
+    return up_plateau_judge(finder->readings.at + first, stop - first, noise_floor,
                             rise_allowed(rig, step), plateau);
 }
 
@@ -184,7 +125,7 @@ static bool read_early(struct up_finder *finder, double due_s, double end_s, dou
 /* Of the readings before held[end]. */
 static bool read_level(struct up_finder *finder, size_t end, bool ended, double noise_floor,
                        struct up_plateau *plateau) {
-    double end_s = end > 0 ? finder->held[end - 1].time_s : finder->level_s;
+    double end_s = end > 0 ? finder->readings.at[end - 1].time_s : finder->level_s;
     if (finder->done || end_s - finder->level_s < finder->rig->window_s) {
         return false;
     }
@@ -207,10 +148,10 @@ struct block {
 
 static bool summarise(const struct up_finder *finder, struct block *block) {
     double load[BLOCK_MOST];
-    size_t count = 0, stride = (finder->count - finder->begin[0]) / BLOCK_MOST + 1;
-    for (size_t i = finder->begin[0]; i < finder->count; i += stride) {
-        if (finder->held[i].verdict == UP_READING_GOOD) {
-            load[count++] = finder->held[i].load;
+    size_t count = 0, stride = (finder->readings.count - finder->begin[0]) / BLOCK_MOST + 1;
+    for (size_t i = finder->begin[0]; i < finder->readings.count; i += stride) {
+        if (finder->readings.at[i].verdict == UP_READING_GOOD) {
+            load[count++] = finder->readings.at[i].load;
         }
     }
     block->median = up_median(load, count);
@@ -225,8 +166,8 @@ static bool summarise(const struct up_finder *finder, struct block *block) {
 static bool is_of_level(const struct up_finder *finder, const struct block *block,
                         double noise_floor) {
     bool creeps = !finder->done && !isnan(finder->before);
-    double limit = fmax(LEVEL_FLOORS * noise_floor, STEP_SCATTERS * block->scatter) +
-                   (creeps ? CREEP_ALLOWED_REL * fabs(finder->level - finder->before) : 0);
+    double limit = fmax(STEP_FLOORS * noise_floor, STEP_SCATTERS * block->scatter) +
+                   (creeps ? CREEP_REL * fabs(finder->level - finder->before) : 0);
     return finder->blocks > 0 && fabs(block->median - finder->level) <= limit;
 }
 
@@ -250,7 +191,7 @@ static bool end_level(struct up_finder *finder, size_t end, double noise_floor,
 static void give_block(struct up_finder *finder, unsigned ago) {
     size_t begin = finder->begin[ago];
     if (finder->still[ago]) {
-        up_quiet_take(finder->quiet, finder->held + begin, finder->begin[ago - 1] - begin);
+        up_quiet_take(finder->quiet, finder->readings.at + begin, finder->begin[ago - 1] - begin);
     } else {
         up_quiet_break(finder->quiet);
     }
@@ -272,7 +213,7 @@ static bool go_on_with_level(struct up_finder *finder, double noise_floor,
 
 static void begin_level(struct up_finder *finder, const struct block *block) {
     finder->level = finder->latest = block->median;
-    finder->level_s = finder->held[finder->begin[0]].time_s;
+    finder->level_s = finder->readings.at[finder->begin[0]].time_s;
     finder->blocks = 1;
 }
 
@@ -295,21 +236,18 @@ static bool close_block(struct up_finder *finder, double noise_floor, struct up_
     }
     memmove(finder->begin + 1, finder->begin, SURE * sizeof finder->begin[0]);
     memmove(finder->still + 1, finder->still, SURE * sizeof finder->still[0]);
-    finder->begin[0] = finder->count;
+    finder->begin[0] = finder->readings.count;
     finder->in_block = 0;
     return found;
 }
 
 bool up_finder_push(struct up_finder *finder, const struct up_reading *reading, double noise_floor,
                     struct up_plateau *plateau) {
-    mark_stuck(finder->held, finder->count, reading->back);
-    if (isnan(noise_floor)) {
-        return false;
-    }
-    hold(finder, reading);
+    shift(finder, readings_hold(&finder->readings, reading, HELD_MAX));
     finder->in_block += reading->verdict == UP_READING_GOOD;
-    return reading->verdict == UP_READING_GOOD && finder->in_block >= BLOCK_LEAST &&
-           reading->time_s - finder->held[finder->begin[0]].time_s >= BLOCK_S &&
+    return reading->verdict == UP_READING_GOOD && !isnan(noise_floor) &&
+           finder->in_block >= BLOCK_LEAST &&
+           reading->time_s - finder->readings.at[finder->begin[0]].time_s >= BLOCK_S &&
            close_block(finder, noise_floor, plateau);
 }
 
@@ -323,7 +261,8 @@ bool up_finder_end(struct up_finder *finder, double noise_floor, struct up_plate
             give_block(finder, ago);
         }
     }
-    bool found = finder->blocks > 0 && end_level(finder, finder->count, noise_floor, plateau);
-    drop(finder, finder->count);
+    bool found =
+        finder->blocks > 0 && end_level(finder, finder->readings.count, noise_floor, plateau);
+    drop(finder, finder->readings.count);
     return found;
 }

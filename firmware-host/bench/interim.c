@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "interim.h"
 
+#include <math.h>
 #include <stdlib.h>
 
 #include "metrology/outlier.h"
@@ -8,6 +9,8 @@
 
 /* A trial that lies off by chance is asked about in one session of a hundred. */
 static const double OUTLIER_SIGNIFICANCE = 0.01;
+/* One that is off by less changes no diver's lead: it is not worth the question. */
+static const double OUTLIER_MATTERS_KG = 0.0005;
 enum { OUTLIER_LEAST_TRIALS = 4 };
 
 static bool find_suspect(const struct up_measurement *record, unsigned *suspect) {
@@ -55,7 +58,8 @@ enum interim_verdict interim_analyse(struct interim *interim, const struct up_me
     if (up_measurement_trials(record) < due && !full) {
         return INTERIM_MORE_TRIALS;
     }
-    if (record->trials > interim->asked_for && find_suspect(record, &interim->suspect)) {
+    if (record->trials > interim->asked_for && find_suspect(record, &interim->suspect) &&
+        fabs(interim_suspect_off_kg(interim, record)) >= OUTLIER_MATTERS_KG) {
         interim->asked_for = record->trials;
         return INTERIM_OUTLIER;
     }

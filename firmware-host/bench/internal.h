@@ -5,6 +5,7 @@
 
 #include "bench/plateau.h"
 #include "calibrating.h"
+#include "doubt.h"
 #include "events.h"
 #include "indication.h"
 #include "measuring.h"
@@ -25,9 +26,13 @@ struct up_procedure {
     int step; /* of the sequence */
     struct up_ask ask;
     double typed_kg; /* the reading that was just typed */
-    unsigned broken; /* steps in a row that had to be repeated */
+    struct doubt doubt;
+    double tare;         /* of the empty hanger, for the doubt of the next one; NaN: not known */
+    double largest_step; /* of the load so far */
+    unsigned broken;     /* steps in a row that had to be repeated */
     bool stopped, gave_up;
     bool overloaded;   /* and a fault pushed for it */
+    bool repeats_noted; /* that each value comes several times */
     bool stall_spoilt; /* a reading; the burst that follows it spoils no other */
 };
 

@@ -22,8 +22,9 @@ enum measuring_step {
     MEASURE_IMMERSE,
     MEASURE_SHAKE,
     MEASURE_LIFT_OUT,
-    MEASURE_OUTLIER, /* does a trial that lies off the others stay? */
-    MEASURE_LEVEL,   /* hung by two points */
+    MEASURE_TRIAL_DOUBTED, /* does a trial that cannot be so count? */
+    MEASURE_OUTLIER,       /* does a trial that lies off the others stay? */
+    MEASURE_LEVEL,         /* hung by two points */
     MEASURE_LEVEL_TARE,
     MEASURE_DEEP_TARE,
     MEASURE_DEEP,
@@ -91,6 +92,7 @@ double measuring_linear(const struct measuring *measuring, double counts);
 int trial_immersed(struct measuring *measuring, const struct up_indication *here);
 int trial_shaken(struct measuring *measuring, const struct up_indication *here);
 int trial_lifted_out(struct measuring *measuring, const struct up_indication *here);
+int trial_doubted(struct measuring *measuring, enum up_answer_word word);
 int trial_outlier(struct measuring *measuring, enum up_answer_word word);
 
 /* body.c: a reference body is weighed, skipped, or gone on with outside its limits. */

@@ -102,12 +102,28 @@ static void go_to(struct up_procedure *procedure, int next) {
         return;
     }
     procedure->step = next;
+    procedure->doubt.open = false;
     procedure->stage = STAGE_ASKING;
     const struct step *step = step_of(procedure);
     stream_forget(&procedure->stream);
     schedule_ask(&procedure->schedule, procedure->stream.now_s,
                  step->comes_back ? tare_of(procedure) : NULL);
     fill_ask(procedure, step);
+    events_push(&procedure->events, UP_EVENT_ASK)->ask = procedure->ask;
+}
+
+/* The reading waits: the ask of the step is replaced by a question about it. */
+static void ask_in_doubt(struct up_procedure *procedure, const struct up_plateau *plateau) {
+    struct up_ask asked = procedure->ask;
+    procedure->doubt.open = true;
+    procedure->doubt.plateau = *plateau;
+    procedure->stage = STAGE_ASKING;
+    procedure->ask = (struct up_ask){.id = asked.id + 1,
+                                     .action = UP_ACTION_CONFIRM,
+                                     .item_name = asked.item_name,
+                                     .item_id = asked.item_id,
+                                     .time_s = procedure->stream.now_s};
+    memcpy(procedure->ask.text, procedure->doubt.text, sizeof procedure->ask.text);
     events_push(&procedure->events, UP_EVENT_ASK)->ask = procedure->ask;
 }
 
@@ -136,6 +152,7 @@ void up_procedure_interrupt(struct up_procedure *procedure, const char *text) {
         return;
     }
     events_fault(&procedure->events, "%s", text);
+    procedure->tare = (double)NAN; /* it may be another cell */
     begin_step_anew(procedure);
     if (procedure->measuring != NULL) {
         procedure->measuring->returned = true;
@@ -232,13 +249,17 @@ static bool is_acceptable(const struct up_procedure *procedure, unsigned id,
         return up_fail(failure, UP_STATUS_WRONG_INPUT, "answer to question %u, which is not open",
                        id);
     }
+    if (word == UP_ANSWER_ACCEPT && procedure->ask.action != UP_ACTION_CONFIRM) {
+        return up_fail(failure, UP_STATUS_WRONG_INPUT, "there is nothing to accept: %s is a step",
+                       up_action_name(procedure->ask.action));
+    }
     if (procedure->ask.wants_number && word == UP_ANSWER_DONE) {
         return up_fail(failure, UP_STATUS_WRONG_INPUT, "question %u wants a number", id);
     }
     if (word == UP_ANSWER_NUMBER && !procedure->ask.wants_number) {
         return up_fail(failure, UP_STATUS_WRONG_INPUT, "question %u wants no number", id);
     }
-    if (word == UP_ANSWER_SKIP && !step_of(procedure)->may_skip) {
+    if (word == UP_ANSWER_SKIP && (procedure->doubt.open || !step_of(procedure)->may_skip)) {
         return up_fail(failure, UP_STATUS_WRONG_INPUT, "%s cannot be skipped",
                        up_action_name(procedure->ask.action));
     }
@@ -262,6 +283,21 @@ static void answer_step(struct up_procedure *procedure, enum up_answer_word word
 }
 
 static void take_plateau(struct up_procedure *procedure, const struct up_plateau *plateau);
+static void judge_plateau(struct up_procedure *procedure, const struct up_plateau *plateau);
+
+/* Done is the safe answer: what is in doubt is read again. */
+static void answer_doubt(struct up_procedure *procedure, enum up_answer_word word) {
+    struct doubt *doubt = &procedure->doubt;
+    doubt->open = false;
+    if (word == UP_ANSWER_ACCEPT) {
+        events_note(&procedure->events, "accepted by the operator's word: %s", doubt->text);
+        take_plateau(procedure, &doubt->plateau);
+    } else if (word == UP_ANSWER_AGAIN || doubt->anew) {
+        begin_step_anew(procedure);
+    } else {
+        go_to(procedure, procedure->step);
+    }
+}
 
 /* One typed reading is a plateau of one: of its scatter only the division is known. */
 static void take_typed(struct up_procedure *procedure) {
@@ -274,7 +310,7 @@ static void take_typed(struct up_procedure *procedure) {
                                  .temp_c = (double)NAN,
                                  .lag1 = (double)NAN,
                                  .readings = 1};
-    take_plateau(procedure, &plateau);
+    judge_plateau(procedure, &plateau);
 }
 
 bool up_procedure_answer(struct up_procedure *procedure, unsigned id, enum up_answer_word word,
@@ -283,13 +319,15 @@ bool up_procedure_answer(struct up_procedure *procedure, unsigned id, enum up_an
         (word == UP_ANSWER_NUMBER && !accept_number(procedure, number, failure))) {
         return false;
     }
-    procedure->schedule.done_s = procedure->stream.now_s;
+    schedule_done(&procedure->schedule, procedure->stream.now_s);
     procedure->stage = STAGE_READING;
-    if (procedure->rig->line.poll[0] != '\0') { /* the device was not polled meanwhile */
+    if (procedure->rig->line.poll_only_to_read) { /* the device was not polled meanwhile */
         up_pace_pause(&procedure->stream.pace);
     }
     if (word == UP_ANSWER_STOP) {
         up_procedure_stop(procedure);
+    } else if (procedure->doubt.open) {
+        answer_doubt(procedure, word);
     } else if (word == UP_ANSWER_AGAIN) {
         begin_step_anew(procedure);
     } else if (word == UP_ANSWER_SKIP || !needs_reading(procedure, step_of(procedure))) {
@@ -307,6 +345,13 @@ static void take_plateau(struct up_procedure *procedure, const struct up_plateau
     struct up_event *event = events_push(&procedure->events, UP_EVENT_PLATEAU);
     event->plateau = *plateau;
     event->plateau_of = step_of(procedure)->plateau;
+    if (procedure->schedule.last.known) {
+        procedure->largest_step =
+            fmax(procedure->largest_step, fabs(here.load - procedure->schedule.last.load));
+    }
+    if (step_of(procedure)->shows == SHOWS_TARE || step_of(procedure)->shows == SHOWS_NEW_TARE) {
+        procedure->tare = here.load;
+    }
     procedure->schedule.last = here;
     procedure->broken = 0;
     if (procedure->calibrating != NULL) {
@@ -315,6 +360,27 @@ static void take_plateau(struct up_procedure *procedure, const struct up_plateau
         procedure->measuring->now_s = procedure->stream.now_s;
         measuring_watch_temperature(procedure->measuring, plateau->temp_c);
         go_to(procedure, measuring_read(procedure->measuring, procedure->step, &here));
+    }
+}
+
+static void judge_plateau(struct up_procedure *procedure, const struct up_plateau *plateau) {
+    const struct up_indication *last = &procedure->schedule.last;
+    struct doubt_levels levels = {
+        .before = last->known ? last->load : (double)NAN,
+        .tare = procedure->tare,
+        .largest = procedure->largest_step,
+        .counts_per_kg = procedure->measuring != NULL
+                             ? procedure->measuring->record.calibration.slope_counts_per_kg
+                             : (double)NAN,
+        .mass_kg = procedure->ask.mass_kg,
+        .counts_per_mass_kg = procedure->calibrating != NULL
+                                  ? calibrating_counts_per_kg(procedure->calibrating)
+                                  : (double)NAN};
+    if (doubt_arises(&procedure->doubt, step_of(procedure), &procedure->stream, &levels,
+                     plateau->load)) {
+        ask_in_doubt(procedure, plateau);
+    } else {
+        take_plateau(procedure, plateau);
     }
 }
 
@@ -340,7 +406,7 @@ static void take_or_wait(struct up_procedure *procedure, struct up_plateau *plat
     struct schedule *schedule = &procedure->schedule;
     plateau->late_s = schedule->late_s;
     if (settled || (step_of(procedure)->is_exercise && plateau->readings > 0)) {
-        take_plateau(procedure, plateau);
+        judge_plateau(procedure, plateau);
         return;
     }
     schedule->late_s += procedure->rig->window_s / 2;
@@ -351,12 +417,12 @@ static void take_or_wait(struct up_procedure *procedure, struct up_plateau *plat
 }
 
 void offer_plateau(struct up_procedure *procedure, struct up_plateau *plateau, double noise_floor) {
-    double creep = schedule_creep(&procedure->schedule, procedure->rig, plateau->load);
+    double rise = schedule_rise(&procedure->schedule, procedure->rig, plateau->load);
     procedure->stream.filter.noise.floor = noise_floor;
     procedure->stream.has_begun = true;
     procedure->stream.now_s = plateau->end_s;
     procedure->stage = STAGE_READING;
-    take_or_wait(procedure, plateau, is_settled(plateau, noise_floor, creep));
+    take_or_wait(procedure, plateau, is_settled(plateau, noise_floor, rise));
 }
 
 /* ---- samples ---- */
@@ -396,8 +462,14 @@ static void watch_overload(struct up_procedure *procedure, struct up_reading *re
     }
 }
 
-static void push_pace(struct up_procedure *procedure, const struct up_pace_event *event) {
-    if (event->kind == UP_PACE_STALL) {
+static void push_pace(struct up_procedure *procedure, const struct up_pace_event *event,
+                      bool one_word) {
+    if (one_word) {
+        events_fault(&procedure->events,
+                     "the converter is disconnected or beyond its range: it sends one value, %.0f "
+                     "times as fast as before; check the load, the cell and its wires",
+                     event->settled_s / event->interval_s);
+    } else if (event->kind == UP_PACE_STALL) {
         events_fault(&procedure->events, "no line came for %.1f s: this reading is spoilt",
                      event->interval_s);
     } else if (event->kind == UP_PACE_BURST) {
@@ -422,18 +494,30 @@ static void watch_pace(struct up_procedure *procedure, const struct up_sample *s
     if (!stream_check_pace(&procedure->stream, &procedure->rig->line, sample, &event)) {
         return;
     }
+    bool one_word =
+        up_pace_is_runaway(&event) && up_glitch_filter_condemn(&procedure->stream.filter);
     bool of_the_stall = event.kind == UP_PACE_BURST && procedure->stall_spoilt;
     bool spoilt = procedure->stage == STAGE_READING && spoils(&event) && !of_the_stall;
     procedure->stall_spoilt = event.kind == UP_PACE_STALL && spoilt;
     if (spoilt) {
-        push_pace(procedure, &event);
+        push_pace(procedure, &event, one_word);
         break_step(procedure);
+    }
+}
+
+static void note_repeats(struct up_procedure *procedure) {
+    double per_value = procedure->stream.filter.repeats.per_value;
+    if (per_value > 1 && !procedure->repeats_noted) {
+        procedure->repeats_noted = true;
+        events_note(&procedure->events,
+                    "the device sends each value %.2g times; it is counted once", per_value);
     }
 }
 
 static void take_reading(struct up_procedure *procedure, struct up_reading *reading) {
     struct up_plateau plateau;
     bool settled;
+    note_repeats(procedure);
     watch_overload(procedure, reading);
     if (procedure->stage == STAGE_FINISHED) {
         return;
@@ -473,6 +557,7 @@ void up_procedure_sample(struct up_procedure *procedure, const struct up_sample 
     if (!procedure->stream.has_begun) {
         begin_stream(procedure, sample->time_s);
     }
+    schedule_line(&procedure->schedule, sample->time_s);
     if (procedure->stage != STAGE_FINISHED) {
         watch_pace(procedure, sample);
     }
@@ -487,6 +572,7 @@ static void begin(struct up_procedure *procedure, const struct up_rig *rig, int 
     procedure->rig = rig;
     stream_begin(&procedure->stream, rig);
     procedure->schedule.last = *tare_of(procedure);
+    procedure->tare = tare_of(procedure)->known ? tare_of(procedure)->load : (double)NAN;
     go_to(procedure, step);
 }
 

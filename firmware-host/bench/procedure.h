@@ -64,6 +64,7 @@ enum up_answer_word {
     UP_ANSWER_SKIP,
     UP_ANSWER_AGAIN, /* the step before was spoilt: do it once more */
     UP_ANSWER_STOP,
+    UP_ANSWER_ACCEPT, /* to a question: go on as it is. A typed word only, no key and no pedal */
     UP_ANSWER_NUMBER
 };
 

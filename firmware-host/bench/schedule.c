@@ -3,15 +3,16 @@
 
 #include <math.h>
 
-/* A step of the load is looked for where the level changed by more than this many noise floors. */
-static const double STEP_FLOORS = 20;
-
 /* The level now is the median of so many seconds. */
 static const double LEVEL_S = 2;
 
 /* Cheap cells creep by up to half a per cent of the load a decade (load-cell data sheets; seen in
    recordings): so much slope is no sign that a reading has not settled. */
 static const double CREEP_ALLOWED_REL = 0.005;
+
+/* A display may change by a division while the load stands still; the straight line through a step
+   of one in the middle rises by 1.5. */
+static const double RISE_OF_ONE_STEP = 1.5;
 
 /* After a load that hung for hours a cell recovers as the logarithm of time: so many reading times
    later its drift is below that of the usual schedule (a choice of ours; the simulated cell, whose
@@ -26,6 +27,16 @@ void schedule_ask(struct schedule *schedule, double now_s, const struct up_indic
                                   .comes_back = tare != NULL};
 }
 
+void schedule_done(struct schedule *schedule, double now_s) {
+    schedule->done_s = now_s;
+    schedule->done_open = true;
+}
+
+void schedule_line(struct schedule *schedule, double time_s) {
+    schedule->done_s = schedule->done_open ? time_s : schedule->done_s;
+    schedule->done_open = false;
+}
+
 void schedule_rest(struct schedule *schedule, const struct up_rig *rig) {
     schedule->rest_s = REST_READINGS * rig->read_after_s;
 }
@@ -34,40 +45,39 @@ double schedule_wait_s(const struct schedule *schedule, const struct up_rig *rig
     return rig->read_after_s - rig->window_s / 2 + schedule->late_s + schedule->rest_s;
 }
 
-/* The last time the reading was nearer to the level before than to the level now. Where the level
-   hardly changed, the answer's time has to do. */
+/* Where the level hardly changed, the answer's time has to do. */
 double schedule_step_s(const struct schedule *schedule, const struct stream *stream) {
     const struct up_indication *before = &schedule->before;
-    double level = stream_median_since(stream, stream->now_s - LEVEL_S);
-    double least = STEP_FLOORS * stream->filter.noise.floor;
-    if (!before->known || isnan(level) || fabs(level - before->load) < least) {
+    double level = readings_median_since(&stream->readings, stream->now_s - LEVEL_S);
+    double floor = stream->filter.noise.floor;
+    if (!before->known || !steps_away(before->load, level, floor)) {
         return schedule->done_s;
     }
-    for (size_t i = stream->count; i > 0; i--) {
-        const struct up_reading *reading = &stream->held[i - 1];
-        if (reading->verdict == UP_READING_GOOD &&
-            fabs(reading->load - before->load) < fabs(reading->load - level)) {
-            return reading->time_s;
-        }
+    const struct up_reading *first = readings_step(&stream->readings, before->load, level);
+    if (first != NULL || schedule->comes_back) {
+        return first != NULL ? first->time_s : schedule->done_s;
     }
-    return schedule->comes_back ? schedule->done_s : schedule->asked_s;
+    return fmax(schedule->asked_s, stream->readings.at[0].time_s); /* not seen before */
 }
 
-double schedule_creep(const struct schedule *schedule, const struct up_rig *rig, double level) {
-    double before = schedule->last.known ? schedule->last.load : level;
+double rise_allowed(const struct up_rig *rig, double step) {
     double half_s = rig->window_s / 2;
     double decades = log10((rig->read_after_s + half_s) / fmax(rig->read_after_s - half_s, 0.1));
-    return CREEP_ALLOWED_REL * fabs(level - before) * decades;
+    return CREEP_ALLOWED_REL * fabs(step) * decades + RISE_OF_ONE_STEP * rig->division_counts;
+}
+
+double schedule_rise(const struct schedule *schedule, const struct up_rig *rig, double level) {
+    return rise_allowed(rig, schedule->last.known ? level - schedule->last.load : 0);
 }
 
 /* Judges what is held between two times. */
 static bool judge(const struct schedule *schedule, const struct stream *stream,
                   const struct up_rig *rig, double from_s, size_t stop,
                   struct up_plateau *plateau) {
-    size_t first = stream_first_from(stream, from_s);
-    double creep = schedule_creep(schedule, rig, stream_median_since(stream, from_s));
-    return up_plateau_judge(stream->held + first, stop - first, stream->filter.noise.floor, creep,
-                            plateau);
+    size_t first = readings_first_from(&stream->readings, from_s);
+    double rise = schedule_rise(schedule, rig, readings_median_since(&stream->readings, from_s));
+    return up_plateau_judge(stream->readings.at + first, stop - first, stream->filter.noise.floor,
+                            rise, plateau);
 }
 
 bool schedule_read(const struct schedule *schedule, const struct stream *stream,
@@ -83,7 +93,8 @@ bool schedule_read(const struct schedule *schedule, const struct stream *stream,
     if (stream->now_s < to_s || stream_may_be_stuck(stream, to_s)) {
         return false;
     }
-    *settled = judge(schedule, stream, rig, from_s, stream_first_from(stream, to_s), plateau);
+    *settled =
+        judge(schedule, stream, rig, from_s, readings_first_from(&stream->readings, to_s), plateau);
     plateau->step_s = step_s;
     return true;
 }
@@ -100,6 +111,6 @@ void schedule_progress(const struct schedule *schedule, const struct stream *str
     double step_s = schedule_step_s(schedule, stream);
     double from_s = fmax(stream->now_s - rig->window_s, step_s);
     progress->left_s = fmax(step_s + progress->whole_s - stream->now_s, 0);
-    judge(schedule, stream, rig, from_s, stream->count, &plateau);
+    judge(schedule, stream, rig, from_s, stream->readings.count, &plateau);
     progress->unrest = plateau.unrest;
 }

@@ -13,6 +13,7 @@
 
 struct schedule {
     double asked_s, done_s; /* device time of the ask, and of the answer to it */
+    bool done_open;         /* the first line after the answer dates it */
     double late_s;          /* the window has been put off by this much, since it did not settle */
     double rest_s;          /* and by this much, for the cell to rest */
     struct up_indication last;   /* the latest plateau of any kind */
@@ -22,14 +23,19 @@ struct schedule {
 
 /* A step is asked for; `tare` where it goes off the hook and back, else NULL. */
 void schedule_ask(struct schedule *schedule, double now_s, const struct up_indication *tare);
+/* It was answered; so much the latest line knows of when. */
+void schedule_done(struct schedule *schedule, double now_s);
+void schedule_line(struct schedule *schedule, double time_s);
 /* The cell has been loaded for so long that it needs rest before the next reading. */
 void schedule_rest(struct schedule *schedule, const struct up_rig *rig);
 
 /* From the step of the load to the window. */
 double schedule_wait_s(const struct schedule *schedule, const struct up_rig *rig);
 double schedule_step_s(const struct schedule *schedule, const struct stream *stream);
-/* So much may a load rise within the window by its creep alone. */
-double schedule_creep(const struct schedule *schedule, const struct up_rig *rig, double level);
+/* So much may a load rise within the window after a step of it, beside its noise: by its creep and
+   a division. */
+double rise_allowed(const struct up_rig *rig, double step);
+double schedule_rise(const struct schedule *schedule, const struct up_rig *rig, double level);
 
 /* True when the window has been read into *plateau; *settled by the settle rule. */
 bool schedule_read(const struct schedule *schedule, const struct stream *stream,

@@ -8,6 +8,14 @@
 
 #include "bench/procedure.h"
 
+/* The level that a reading must show. */
+enum shows {
+    SHOWS_ANY,
+    SHOWS_TARE,     /* the empty hanger, as it was at the tare before */
+    SHOWS_NEW_TARE, /* the empty hanger, not as it was before */
+    SHOWS_RISE      /* the weight of something hung in air */
+};
+
 struct step {
     enum up_action action;
     const char *text; /* for a person; NULL: the sequence words the question when it asks */
@@ -21,7 +29,10 @@ struct step {
     bool comes_back;       /* the item goes off the hook and back on it */
     bool under_water;      /* what hangs may lift: the ballast must hold it down */
     bool of_item, of_body; /* which of them it names */
-    int again;             /* after a break it begins anew from this step */
+    enum shows shows;
+    /* What is asked where the trace shows no hand at the hook; NULL: none need be there. */
+    const char *doubt;
+    int again; /* after a break it begins anew from this step */
 };
 
 /* What follows where it is no step: steps are numbered from 1. */

@@ -2,13 +2,8 @@
 #include "stream.h"
 
 #include <math.h>
-#include <stdlib.h>
-#include <string.h>
 
-#include "metrology/statistics.h"
-#include "text/text.h"
-
-enum { HELD_MAX = 1 << 18, HELD_FIRST = 1024, MEDIAN_MAX = 512 };
+enum { HELD_MAX = 1 << 18 };
 
 void stream_begin(struct stream *stream, const struct up_rig *rig) {
     *stream = (struct stream){0};
@@ -16,7 +11,7 @@ void stream_begin(struct stream *stream, const struct up_rig *rig) {
 }
 
 void stream_free(struct stream *stream) {
-    free(stream->held);
+    readings_free(&stream->readings);
 }
 
 bool stream_check_pace(struct stream *stream, const struct up_line_rule *line,
@@ -37,60 +32,15 @@ bool stream_judge(struct stream *stream, const struct up_sample *sample,
     return is_judged;
 }
 
-/* They had been held as good ones. */
-static void take_back(struct stream *stream, unsigned back) {
-    for (size_t i = stream->count; i > 0 && back > 0; i--) {
-        struct up_reading *reading = &stream->held[i - 1];
-        if (reading->verdict == UP_READING_GOOD) {
-            reading->verdict = UP_READING_STUCK;
-            back--;
-        }
-    }
-}
-
 void stream_hold(struct stream *stream, const struct up_reading *reading) {
-    take_back(stream, reading->back);
-    if (stream->count == HELD_MAX) {
-        stream->count /= 2;
-        memmove(stream->held, stream->held + stream->count, stream->count * sizeof *stream->held);
-    }
-    if (stream->count == stream->room) {
-        stream->room = stream->room == 0 ? HELD_FIRST : 2 * stream->room;
-        stream->held = up_reallocate(stream->held, stream->room, sizeof *stream->held);
-    }
-    stream->held[stream->count++] = *reading;
+    readings_hold(&stream->readings, reading, HELD_MAX);
     if (reading->verdict == UP_READING_GOOD) {
         stream->load = reading->load;
     }
 }
 
 void stream_forget(struct stream *stream) {
-    stream->count = 0;
-}
-
-size_t stream_first_from(const struct stream *stream, double time_s) {
-    size_t low = 0, high = stream->count;
-    while (low < high) {
-        size_t middle = low + (high - low) / 2;
-        if (stream->held[middle].time_s < time_s) {
-            low = middle + 1;
-        } else {
-            high = middle;
-        }
-    }
-    return low;
-}
-
-double stream_median_since(const struct stream *stream, double time_s) {
-    double load[MEDIAN_MAX];
-    size_t count = 0;
-    for (size_t i = stream_first_from(stream, time_s); i < stream->count && count < MEDIAN_MAX;
-         i++) {
-        if (stream->held[i].verdict == UP_READING_GOOD) {
-            load[count++] = stream->held[i].load;
-        }
-    }
-    return up_median(load, count);
+    stream->readings.count = 0;
 }
 
 bool stream_may_be_stuck(const struct stream *stream, double before_s) {

@@ -4,21 +4,19 @@
 #ifndef UPTHRUST_BENCH_STREAM_H
 #define UPTHRUST_BENCH_STREAM_H
 
-#include "bench/glitch_filter.h"
 #include "bench/pace.h"
-#include "bench/plateau.h"
+#include "readings.h"
 #include "upthrust/rig.h"
 #include "upthrust/wire.h"
 
 struct stream {
     struct up_glitch_filter filter;
     struct up_pace pace;
-    struct up_reading *held; /* since stream_forget */
-    size_t count, room;
-    double now_s;     /* device time of the last sample */
-    bool has_begun;   /* a sample has come since the beginning or the last interruption */
-    double arrival_s; /* host time of the lines that are being fed; 0: not measured */
-    double load;      /* of the latest good reading */
+    struct readings readings; /* since stream_forget */
+    double now_s;             /* device time of the last sample */
+    bool has_begun;           /* a sample has come since the beginning or the last interruption */
+    double arrival_s;         /* host time of the lines that are being fed; 0: not measured */
+    double load;              /* of the latest good reading */
 };
 
 void stream_begin(struct stream *stream, const struct up_rig *rig);
@@ -30,14 +28,9 @@ bool stream_check_pace(struct stream *stream, const struct up_line_rule *line,
 /* True when a reading, three samples back, has been judged into *judged. */
 bool stream_judge(struct stream *stream, const struct up_sample *sample, struct up_reading *judged);
 
-/* A stuck reading takes those before it that belong to its run out of the good ones. */
 void stream_hold(struct stream *stream, const struct up_reading *reading);
 void stream_forget(struct stream *stream);
 
-/* The index of the first held reading from a time on. */
-size_t stream_first_from(const struct stream *stream, double time_s);
-/* NaN where no good reading is held from then on. */
-double stream_median_since(const struct stream *stream, double time_s);
 /* Equal words reach back before this time, and may yet turn out to be stuck. */
 bool stream_may_be_stuck(const struct stream *stream, double before_s);
 

@@ -15,6 +15,15 @@ static const double AIR_MATTERS_U = 3;
 static const double OTHER_CELL_KG = 0.02, OTHER_CELL_REL = 0.05;
 enum { UNLIKE_MAX = 2 };
 
+/* A trial that is off those before it by more is asked about, unless they scatter as much
+   themselves: on sound benches trials of one item differ by some grams at most, cheap cells and
+   trapped air included (a choice of ours). */
+static const double UNLIKE_KG = 0.01, UNLIKE_REL = 0.02, UNLIKE_SPREADS = 3;
+
+/* From the lightest foam to the densest metal, osmium (from memory, rounded outward). */
+static const double DENSITY_LEAST_KG_M3 = 10, DENSITY_MOST_KG_M3 = 23000;
+static const double WATER_KG_M3 = 1000;
+
 static double counts_per_kg(const struct measuring *measuring) {
     return measuring->record.calibration.slope_counts_per_kg;
 }
@@ -110,8 +119,70 @@ static int analyse(struct measuring *measuring) {
     return STEP_ONWARDS;
 }
 
-int trial_lifted_out(struct measuring *measuring, const struct up_indication *after) {
+/* ---- can it be so? ---- */
+
+/* Between the lightest and the heaviest trial that counts. */
+static double spread_of_kept(const struct up_measurement *record) {
+    double low = (double)INFINITY, high = -(double)INFINITY;
+    for (unsigned i = 0; i < record->trials; i++) {
+        if (!record->trial[i].left_out) {
+            low = fmin(low, record->trial[i].load_counts);
+            high = fmax(high, record->trial[i].load_counts);
+        }
+    }
+    return high > low ? high - low : 0;
+}
+
+static bool is_unlike(struct measuring *measuring) {
+    const struct up_measurement *record = &measuring->record;
+    double load = measuring->trial.load_counts, per_kg = fabs(counts_per_kg(measuring));
+    double mean = mean_of_kept(record, load), off = load - mean;
+    double most = fmax(fmax(UNLIKE_KG * per_kg, UNLIKE_REL * fabs(mean)),
+                       UNLIKE_SPREADS * spread_of_kept(record));
+    if (fabs(off) <= most) {
+        return false;
+    }
+    snprintf(measuring->question, sizeof measuring->question,
+             "It weighs %.1f g %s than before. Is it the same item, does it touch, is all ballast "
+             "on? Done: it does not count, weigh it again. Or type accept, to keep it",
+             fabs(off) / per_kg * 1e3, off * counts_per_kg(measuring) > 0 ? "more" : "less");
+    return true;
+}
+
+static bool is_impossible(struct measuring *measuring) {
+    double per_kg = counts_per_kg(measuring);
+    double dry_kg = measuring->record.air_counts.value / per_kg;
+    double density = WATER_KG_M3 * dry_kg / (dry_kg - measuring->trial.load_counts / per_kg);
+    if (measuring->record.trials > 0 || isnan(density) ||
+        (density >= DENSITY_LEAST_KG_M3 && density <= DENSITY_MOST_KG_M3)) {
+        return false;
+    }
+    snprintf(measuring->question, sizeof measuring->question,
+             "%.0f g dry and %.0f g in water: no gear is so %s. Was it the same item, did it hang "
+             "free? Done: weigh it again, dry too. Or type accept, to keep it",
+             dry_kg * 1e3, measuring->trial.load_counts / per_kg * 1e3,
+             density > 0 && density < DENSITY_LEAST_KG_M3 ? "light" : "dense");
+    return true;
+}
+
+static int keep(struct measuring *measuring) {
     struct up_measurement *record = &measuring->record;
+    record->trial[record->trials++] = measuring->trial;
+    events_push(measuring->events, UP_EVENT_TRIAL)->trial = measuring->trial;
+    return analyse(measuring);
+}
+
+int trial_doubted(struct measuring *measuring, enum up_answer_word word) {
+    if (word == UP_ANSWER_ACCEPT) {
+        events_note(measuring->events, "accepted by the operator's word: %s", measuring->question);
+        return keep(measuring);
+    }
+    measuring->air_done = measuring->air_done && measuring->record.trials > 0;
+    return STEP_ONWARDS;
+}
+
+int trial_lifted_out(struct measuring *measuring, const struct up_indication *after) {
+    const struct up_measurement *record = &measuring->record;
     struct up_trial *trial = &measuring->trial;
     struct up_quantity load = measuring_load(measuring, after);
     if (!is_as_before(measuring, load.value)) {
@@ -120,11 +191,11 @@ int trial_lifted_out(struct measuring *measuring, const struct up_indication *af
     trial->load_counts = load.value;
     trial->u_plateau_counts = load.u;
     trial->soak_s = measuring->hung.time_s - measuring->immersed_s;
-    trial->temp_c = record->water_temp_c;
+    /* That of its reading in the water; the tare was read later. */
+    trial->temp_c = isnan(measuring->hung.temp_c) ? record->water_temp_c : measuring->hung.temp_c;
     trial->late_s = measuring->hung.late_s;
-    record->trial[record->trials++] = *trial;
-    events_push(measuring->events, UP_EVENT_TRIAL)->trial = *trial;
-    return analyse(measuring);
+    return is_unlike(measuring) || is_impossible(measuring) ? MEASURE_TRIAL_DOUBTED
+                                                            : keep(measuring);
 }
 
 int trial_outlier(struct measuring *measuring, enum up_answer_word word) {

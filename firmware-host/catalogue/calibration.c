@@ -10,10 +10,12 @@
 static const struct catalogue_member point_members[] = {
     NUMBER("mass_kg", mass_kg, UNIT_KG, NEEDED,
            "conventional mass (OIML R 111); negative: taken off"),
-    NUMBER("load_counts", load_counts, UNIT_COUNTS, NEEDED, "difference to the tares around it"),
+    NUMBER("load_counts", load_counts, UNIT_COUNTS, NEEDED,
+           "difference to the tares around it; read late: as it would have been on time"),
     NUMBER("u_plateau_counts", u_plateau_counts, UNIT_COUNTS, NEEDED | NOT_NEGATIVE,
            "its standard uncertainty, from the noise of the plateaus"),
     NUMBER("residual_g", residual_g, UNIT_G, NEEDED, "what the line reads there, less the mass"),
+    NUMBER("late_s", late_s, UNIT_S, LATER, "read so much later than the schedule says"),
     END};
 #undef MEMBERS_OF
 

@@ -230,21 +230,8 @@ static bool is_same_place(const char *a, const char *b) {
            about_a.st_ino == about_b.st_ino;
 }
 
-/* Somebody else's file may call anything a table: a view could go on for ever. */
-static bool check_tables(struct import *import) {
-    long long tables = 0;
-    return catalogue_ask(import->other,
-                         "SELECT count(*) FROM sqlite_master WHERE type = 'table' AND name IN"
-                         " ('record', 'replaces')",
-                         NULL, &tables, import->failure) &&
-           (tables == 2 ||
-            up_fail(import->failure, UP_STATUS_WRONG_INPUT,
-                    "%s/catalogue.sqlite has not the tables of a catalogue", import->path));
-}
-
 static bool admit_catalogue(struct import *import) {
-    bool good = check_tables(import) &&
-                catalogue_run(import->other, "SAVEPOINT merge", import->failure) &&
+    bool good = catalogue_run(import->other, "SAVEPOINT merge", import->failure) &&
                 catalogue_each_record(import->other, admit_record, import, import->failure) &&
                 !import->failed;
     sqlite3_exec(import->other->database, "RELEASE merge", NULL, NULL, NULL);
@@ -263,7 +250,6 @@ bool up_catalogue_merge(struct up_catalogue *catalogue, const char *directory,
     if (!up_catalogue_open(directory, UP_CATALOGUE_READ, &import.other, failure)) {
         return false;
     }
-    sqlite3_limit(import.other->database, SQLITE_LIMIT_LENGTH, 16 << 20);
     bool good = catalogue_begin(catalogue, failure) && finish(&import, admit_catalogue(&import));
     up_catalogue_close(import.other);
     return good;

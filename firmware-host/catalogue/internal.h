@@ -75,10 +75,18 @@ const struct catalogue_table *catalogue_table_of(const char *kind);
 /* SQL that makes tables, triggers and views, or brings those of an older version up to date; freed
    by the caller. */
 char *catalogue_schema(void);
+/* The tables, indexes and triggers alone, of the tables of a version. */
+char *catalogue_tables_of(int version);
+#define CATALOGUE_OWN "('record', 'replaces', 'bench_counter')" /* the names of the tables */
 char *catalogue_migration(int version);
 
 /* SQL that fills bench_counter from the records. */
 extern const char catalogue_count_again[];
+
+/* ---- schema_check.c ---- */
+
+/* The tables are those of catalogue->version, no trigger or index beside them. */
+bool catalogue_check_schema(struct up_catalogue *catalogue, struct up_failure *failure);
 
 /* ---- record.c ---- */
 

@@ -150,8 +150,12 @@ static char *all_views(char *sql) {
     return sql;
 }
 
+char *catalogue_tables_of(int version) {
+    return up_text_format("%s%s", tables, version >= 2 ? tables_2 : "");
+}
+
 char *catalogue_schema(void) {
-    return all_views(up_text_format("%s%s", tables, tables_2));
+    return all_views(catalogue_tables_of(SCHEMA_VERSION));
 }
 
 /* Views hold nothing, so they are made anew. */

@@ -273,6 +273,17 @@ static char *uri_of(const char *directory, const char *path, enum up_catalogue_m
     return uri;
 }
 
+/* Far above what a catalogue holds, far below what would fill memory or take for ever. */
+static void set_limits(sqlite3 *database) {
+    static const int limits[][2] = {{SQLITE_LIMIT_LENGTH, 16 << 20},
+                                    {SQLITE_LIMIT_SQL_LENGTH, 1 << 20},
+                                    {SQLITE_LIMIT_TRIGGER_DEPTH, 10},
+                                    {SQLITE_LIMIT_ATTACHED, 1}};
+    for (size_t i = 0; i < sizeof limits / sizeof limits[0]; i++) {
+        sqlite3_limit(database, limits[i][0], limits[i][1]);
+    }
+}
+
 static bool open_database(struct up_catalogue *catalogue, const char *path,
                           enum up_catalogue_mode mode, struct up_failure *failure) {
     char *uri = uri_of(catalogue->directory, path, mode);
@@ -288,6 +299,7 @@ static bool open_database(struct up_catalogue *catalogue, const char *path,
        this, SQLite 3.40 refuses json_extract in views; they are for others, not for us.) */
     sqlite3_db_config(catalogue->database, SQLITE_DBCONFIG_TRUSTED_SCHEMA, 0, NULL);
     sqlite3_db_config(catalogue->database, SQLITE_DBCONFIG_DEFENSIVE, 1, NULL);
+    set_limits(catalogue->database);
     /* Where the file cannot be written, SQLite opens it for reading without a word. */
     return mode == UP_CATALOGUE_READ || sqlite3_db_readonly(catalogue->database, "main") == 0 ||
            catalogue_fail(catalogue, SQLITE_READONLY, failure);
@@ -391,29 +403,37 @@ static bool check_marks(struct up_catalogue *catalogue, enum up_catalogue_mode m
                        catalogue->directory);
     }
     catalogue->version = marks.version;
-    return marks.version <= SCHEMA_VERSION ||
-           up_fail(failure, UP_STATUS_WRONG_INPUT,
-                   "the catalogue %s was made by a newer upthrust (version %d of the tables, this "
-                   "program knows %d): update upthrust",
-                   catalogue->directory, marks.version, SCHEMA_VERSION);
+    if (marks.version > SCHEMA_VERSION) {
+        return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                       "the catalogue %s was made by a newer upthrust (version %d of the tables, "
+                       "this program knows %d): update upthrust",
+                       catalogue->directory, marks.version, SCHEMA_VERSION);
+    }
+    return catalogue_check_schema(catalogue, failure);
 }
 
 static bool prepare_place(const char *directory, const char *path, enum up_catalogue_mode mode,
                           struct up_failure *failure) {
+    struct stat about;
     bool good = mode == UP_CATALOGUE_CREATE ? make_directories(directory, failure)
                                             : check_there(directory, path, failure);
+    if (good && stat(path, &about) == 0 && !S_ISREG(about.st_mode)) {
+        return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                       "%s is no file: a catalogue is one, with a folder of its own", path);
+    }
     return good && (mode == UP_CATALOGUE_READ || refuse_network(directory, failure));
 }
 
 static bool open_all(struct up_catalogue *catalogue, enum up_catalogue_mode mode,
                      struct up_failure *failure) {
     char *path = up_text_format("%s/catalogue.sqlite", catalogue->directory);
-    bool good =
-        prepare_place(catalogue->directory, path, mode, failure) &&
-        open_database(catalogue, path, mode, failure) &&
-        catalogue_run(catalogue, "PRAGMA synchronous = FULL; PRAGMA recursive_triggers = ON",
-                      failure) &&
-        check_marks(catalogue, mode, failure);
+    bool good = prepare_place(catalogue->directory, path, mode, failure) &&
+                open_database(catalogue, path, mode, failure) &&
+                catalogue_run(catalogue,
+                              "PRAGMA synchronous = FULL; PRAGMA recursive_triggers = ON;"
+                              "PRAGMA cell_size_check = ON",
+                              failure) &&
+                check_marks(catalogue, mode, failure);
     if (good && mode != UP_CATALOGUE_READ && catalogue->version < SCHEMA_VERSION) {
         good = bring_up_to_date(catalogue, failure);
         catalogue->version = SCHEMA_VERSION;

@@ -46,6 +46,9 @@ static const struct help_text texts[] = {
     {"decide", HELP_CATALOGUE,
      "decide --kind fin --tolerance-g 80 --dry-run\n"
      "decide --item \"My fin\" --water sea,temp_c=18\n"},
+    {"kit", HELP_CATALOGUE,
+     "kit example > my-kit.json\n"
+     "kit report my-kit.json\n"},
     {"plot", HELP_CATALOGUE,
      "plot\n"
      "plot --run latest --rig my-rig.ini\n"},

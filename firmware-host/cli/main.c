@@ -43,6 +43,8 @@ const struct command commands[] = {
      options_explain, command_explain},
     {"decide", "", "judge what is measured again: other tolerance, confidence or water",
      options_decide, command_decide},
+    {"kit", "example|report FILE", "what weight checks mean for a diver's lead and trim",
+     options_kit, command_kit},
     {"plot", "", "draw the items, calibrations and control charts, or a run, with gnuplot",
      options_plot, command_plot},
     {"export", "", "write the catalogue as CSV or JSON for other tools", options_export,

@@ -2,6 +2,7 @@
 #include "metrology/outlier.h"
 
 #include <gsl/gsl_cdf.h>
+#include <gsl/gsl_errno.h>
 #include <math.h>
 
 #include "metrology/statistics.h"
@@ -13,6 +14,7 @@ double up_grubbs_critical(size_t count, double significance) {
         return NO_NUMBER;
     }
     double n = (double)count;
+    gsl_set_error_handler_off();
     double t = gsl_cdf_tdist_Qinv(significance / (2 * n), n - 2);
     return (n - 1) / sqrt(n * (1 + (n - 2) / (t * t)));
 }

@@ -235,6 +235,7 @@ double up_f_limit(double probability, double dof_1, double dof_2) {
     if (!(probability > 0 && probability < 1 && dof_1 > 0 && dof_2 > 0)) {
         return NO_NUMBER;
     }
+    gsl_set_error_handler_off(); /* below one degree of freedom GSL has no answer, but an error */
     return gsl_cdf_fdist_Pinv(probability, dof_1, dof_2);
 }
 
@@ -249,6 +250,7 @@ double up_coverage_factor(double probability, double dof) {
     if (!(probability > 0 && probability < 1 && dof >= LEAST_DOF)) {
         return NO_NUMBER;
     }
+    gsl_set_error_handler_off();
     return isinf(dof) ? gsl_cdf_ugaussian_Pinv(tail) : gsl_cdf_tdist_Pinv(tail, dof);
 }
 

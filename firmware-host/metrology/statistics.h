@@ -54,7 +54,8 @@ bool up_fit_bent(const double *x, const double *y, size_t count, struct up_fit *
 /* Whether a wider model, with one term more than the narrower within it, is worth that term: F is
    the drop of the residual sum of squares over the wider one's variance. NaN where that is zero. */
 double up_f_of_term(const struct up_fit *narrow, const struct up_fit *wide);
-/* F that chance alone stays below with this probability; NaN where the arguments make none. */
+/* F that chance alone stays below with this probability; NaN where the arguments make none, and
+   below one degree of freedom. */
 double up_f_limit(double probability, double dof_1, double dof_2);
 
 /* Student t: the factor k with P(|t| <= k) = probability; dof may be INFINITY. NaN

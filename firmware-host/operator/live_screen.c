@@ -308,11 +308,12 @@ static void type_letter(struct up_operator *op, int key) {
     struct live *live = op->live;
     size_t length = strlen(live->typed);
     bool number = is_asked(op) && op->ask.wants_number;
+    bool word = is_asked(op) && op->ask.action == UP_ACTION_CONFIRM; /* "accept" is typed out */
     live->refused[0] = '\0';
     if (key == 27 || key == KEY_BACKSPACE || key == '\b' || key == 127) {
         live->typed[key == 27 || length == 0 ? 0 : length - 1] = '\0';
-    } else if (key <= 0 || key >= 127 || strchr("saq", key) == NULL) {
-        if (!number || key < ' ' || key > '~') {
+    } else if (key <= 0 || key >= 127 || word || strchr("saq", key) == NULL) {
+        if (!(number || word) || key < ' ' || key > '~') {
             return;
         }
         if (length + 1 < sizeof live->typed) {

@@ -79,9 +79,9 @@ static void json_refused(struct up_operator *op, unsigned id, const char *why) {
 }
 
 static bool json_word(const char *text, enum up_answer_word *word) {
-    static const char *const words[] = {"done", "skip", "again", "stop"};
+    static const char *const words[] = {"done", "skip", "again", "stop", "accept"};
     static const enum up_answer_word meaning[] = {UP_ANSWER_DONE, UP_ANSWER_SKIP, UP_ANSWER_AGAIN,
-                                                  UP_ANSWER_STOP};
+                                                  UP_ANSWER_STOP, UP_ANSWER_ACCEPT};
     for (size_t i = 0; text != NULL && i < sizeof words / sizeof words[0]; i++) {
         if (strcmp(text, words[i]) == 0) {
             *word = meaning[i];
@@ -110,7 +110,7 @@ static bool json_line(struct up_operator *op, const char *line, struct up_reply 
     json_decref(json);
     if (!good) {
         op->kind->refused(op, answer->id,
-                          "answer with {\"id\":N,\"answer\":\"done|skip|again|stop\"} or "
+                          "answer with {\"id\":N,\"answer\":\"done|skip|again|stop|accept\"} or "
                           "{\"id\":N,\"value\":X}");
     }
     return good;

@@ -166,6 +166,10 @@ static bool keys_line(struct up_operator *op, const char *line, struct up_reply 
                                         : UP_ANSWER_STOP;
         return true;
     }
+    if (length == strlen("accept") && strncmp(line, "accept", length) == 0) {
+        answer->word = UP_ANSWER_ACCEPT;
+        return true;
+    }
     if (length == 0 && !op->ask.wants_number) {
         answer->word = UP_ANSWER_DONE;
         return true;

@@ -116,6 +116,7 @@ static enum try_end end_of(const struct heard *heard) {
         return TRY_STOP;
     case UP_ANSWER_SKIP:
     case UP_ANSWER_NUMBER:
+    case UP_ANSWER_ACCEPT:
         break;
     }
     return TRY_BAD;

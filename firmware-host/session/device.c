@@ -22,6 +22,10 @@ static bool is_live(const struct up_rig *rig) {
     return rig->port_kind == UP_PORT_PTY || rig->port_kind == UP_PORT_SERIAL;
 }
 
+static double silence_s(const struct loop *loop) {
+    return loop->session->silence_s > 0 ? loop->session->silence_s : SILENCE_S;
+}
+
 static bool is_polled(const struct loop *loop) {
     return loop->session->rig->line.poll[0] != '\0';
 }
@@ -184,12 +188,26 @@ bool hear_device(struct loop *loop, struct up_failure *failure) {
     return true;
 }
 
+/* A device with a time of its own is polled while a question is open, too: what is done shows in
+   its lines, and when. An answer that was lost is asked for again. */
+static bool is_poll_due(const struct loop *loop, double now_s) {
+    bool waits = loop->reader.lines < loop->awaited;
+    if (!is_polled(loop) || loop->away) {
+        return false;
+    }
+    if (loop->session->rig->line.poll_only_to_read) {
+        return !waits && !up_procedure_is_asking(loop->session->procedure);
+    }
+    return !waits || now_s - loop->polled_s > silence_s(loop);
+}
+
 static bool ask_device(struct loop *loop, struct up_failure *failure) {
     const struct up_line_rule *line = &loop->session->rig->line;
-    if (!is_polled(loop) || loop->away || owes_lines(loop) ||
-        up_procedure_is_asking(loop->session->procedure)) {
+    double now_s = up_monotonic_s();
+    if (!is_poll_due(loop, now_s)) {
         return true;
     }
+    loop->polled_s = now_s;
     loop->awaited = loop->reader.lines + (uint64_t)line->poll_lines;
     return up_source_write(loop->session->source, line->poll, strlen(line->poll), failure) ||
            (up_source_is_lost(loop->session->source) && lose_device(loop, failure));
@@ -207,26 +225,25 @@ static void spoil_step(struct loop *loop, const char *text) {
 }
 
 bool check_silence(struct loop *loop, struct up_failure *failure) {
-    double silence_s = loop->session->silence_s > 0 ? loop->session->silence_s : SILENCE_S;
-    double now_s = up_monotonic_s();
+    double most_s = silence_s(loop), now_s = up_monotonic_s();
     char text[200];
-    if (is_answer_open(loop) || loop->away || now_s - loop->last_fit_s < silence_s) {
+    if (is_answer_open(loop) || loop->away || now_s - loop->last_fit_s < most_s) {
         return true;
     }
-    if (now_s - loop->last_beyond_s < silence_s) { /* it speaks, but gives no number */
+    if (now_s - loop->last_beyond_s < most_s) { /* it speaks, but gives no number */
         spoil_step(loop, "the device says that it is loaded beyond its range: take the load off at "
                          "once; the step begins anew");
         return true;
     }
-    if (now_s - loop->last_byte_s < silence_s) {
+    if (now_s - loop->last_byte_s < most_s) {
         snprintf(text, sizeof text,
                  "bytes come but no line fits for %g s: check that the device is the one of %.60s",
-                 silence_s, loop->session->rig->path);
+                 most_s, loop->session->rig->path);
     } else {
         snprintf(text, sizeof text,
                  "nothing has come over the wire for %g s: check power, cable and the [port] of "
                  "%.60s",
-                 silence_s, loop->session->rig->path);
+                 most_s, loop->session->rig->path);
     }
     return wait_for_device(loop, text, failure);
 }

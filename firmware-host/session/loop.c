@@ -8,10 +8,10 @@
 
 enum { PATIENCE_MS = 200 };
 
-/* A device that is polled still owes lines. Events wait for them, so that what an operator does
-   falls between the same two samples at any speed. */
+/* A device whose time stands still between polls owes lines. Events wait for them, so that what an
+   operator does falls between the same two samples at any speed. */
 bool owes_lines(const struct loop *loop) {
-    return loop->session->rig->line.poll[0] != '\0' && loop->reader.lines < loop->awaited;
+    return loop->session->rig->line.poll_only_to_read && loop->reader.lines < loop->awaited;
 }
 
 bool is_answer_open(const struct loop *loop) {

@@ -26,7 +26,8 @@ static json_t *find_plan(const struct up_run_files *files) {
 static const char *const answer_words[] = {[UP_ANSWER_DONE] = "done",
                                            [UP_ANSWER_SKIP] = "skip",
                                            [UP_ANSWER_AGAIN] = "again",
-                                           [UP_ANSWER_STOP] = "stop"};
+                                           [UP_ANSWER_STOP] = "stop",
+                                           [UP_ANSWER_ACCEPT] = "accept"};
 static const char *const note_words[NOTES] = {
     [NOTE_LOST] = "lost",       [NOTE_BACK] = "back",   [NOTE_STOPPED] = "stopped",
     [NOTE_RESUMED] = "resumed", [NOTE_ABSENT] = "left", [NOTE_INTERRUPTED] = "interrupted"};

@@ -139,8 +139,9 @@ static bool check_frames(struct parse *parse) {
              (line->layout != UP_LAYOUT_LABELS || line->loads != 1 || given(parse, "time_label") ||
               given(parse, "temp_label") || given(parse, "sequence_label")),
          "value_line = next goes with layout = labels and the one key load_label"},
-        {(given(parse, "poll_end") || given(parse, "poll_lines")) && !given(parse, "poll"),
-         "poll_end and poll_lines need the key poll"},
+        {(given(parse, "poll_end") || given(parse, "poll_lines") || given(parse, "poll_while")) &&
+             !given(parse, "poll"),
+         "poll_end, poll_lines and poll_while need the key poll"},
     };
     return check_rules(parse, rules, sizeof rules / sizeof rules[0]);
 }

@@ -52,6 +52,7 @@ static const struct word missing_units[] = {{"take", UP_UNIT_MISSING_TAKEN},
                                             {"unstable", UP_UNIT_MISSING_UNSTABLE},
                                             {"refuse", UP_UNIT_MISSING_REFUSED},
                                             {NULL, 0}};
+static const struct word poll_whiles[] = {{"always", false}, {"reading", true}, {NULL, 0}};
 static const struct word poll_ends[] = {{"lf", '\n'}, {"cr", '\r'}, {"none", 0}, {NULL, 0}};
 
 static const struct word mass_classes[] = {{"E2", UP_MASSES_E2},
@@ -150,6 +151,7 @@ const struct key rig_keys[] = {
     {"line", "poll", KEY_BYTES, AT(line.poll), 1, UP_RIG_TEXT - 2, NULL, 1},
     LINE_CHAR("poll_end", poll_end, poll_ends),
     WHOLE("line", "poll_lines", line.poll_lines, 1, 10000),
+    LINE_SWITCH("poll_while", poll_only_to_read, poll_whiles),
     NUMBER("sensor", "capacity_kg", capacity_kg, 0.01, 2000),
     NUMBER("sensor", "division_counts", division_counts, 1e-9, 1e9),
     NUMBER("sensor", "u_thermometer_k", u_thermometer_k, 0, 5),

@@ -28,9 +28,10 @@ enum { UP_CALIBRATION_POINTS_MAX = 64, UP_STAIRS_MAX = 2 * UP_CALIBRATION_POINTS
 struct up_calibration_point {
     double mass_kg;          /* conventional mass, OIML R 111: density 8000 kg/m3; negative: taken
                                 off */
-    double load_counts;      /* difference to the tares, as read */
+    double load_counts;      /* difference to the tares; read late: as it would have been on time */
     double u_plateau_counts; /* standard uncertainty of the plateau's mean */
     double residual_g;       /* of the line that measuring uses, less the mass */
+    double late_s;           /* read this much later than the schedule says */
 };
 
 struct up_stair {

@@ -109,6 +109,7 @@ struct up_line_rule {
                                unasked */
     char poll_end;
     int poll_lines;
+    bool poll_only_to_read; /* not while a question is open: its time stands still meanwhile */
 };
 
 enum { UP_GPIO_SIZE = 64 };

@@ -322,6 +322,48 @@ static void a_skipped_preload_is_remembered(void **state) {
     assert_true(bench.calibration.preloaded == 0);
 }
 
+/* ---- readings that are typed ---- */
+
+static const char SCALE[] = "[rig]\nid = scale\n[port]\nkind = typed\n"
+                            "[line]\nlayout = bare\nload_unit = kg\n"
+                            "[sensor]\ndivision_counts = 0.01\ncapacity_kg = 20\n"
+                            "u_thermometer_k = 0.5\n[tank]\nwater = fresh\ndepth_m = 0.3\n"
+                            "ballast_kg = 2\n";
+
+static double scale_shows_kg(const struct up_ask *ask) {
+    return 1.9 + (ask->action == UP_ACTION_HANG_MASS ? ask->mass_kg : 0);
+}
+
+/* Nobody types what hangs at the preload: it is no reading, of 0 kg or any other. */
+static void a_typed_preload_is_not_read(void **state) {
+    struct up_calibrate_plan calibrate = {.mass_kg = {1, 2, 4}, .masses = 3};
+    struct up_procedure *procedure;
+    struct up_calibration calibration;
+    struct up_failure failure = {0};
+    struct up_event event;
+    unsigned plateaus = 0;
+    (void)state;
+    assert_true(up_rig_parse("scale.ini", SCALE, &bench.rig, &failure));
+    calibrate.rig = &bench.rig;
+    assert_true(up_procedure_calibrate(&calibrate, &procedure, &failure));
+    while (up_procedure_next(procedure, &event)) {
+        if (event.kind == UP_EVENT_ASK) {
+            enum up_answer_word word = event.ask.wants_number ? UP_ANSWER_NUMBER : UP_ANSWER_DONE;
+            assert_true(up_procedure_answer(procedure, event.ask.id, word,
+                                            scale_shows_kg(&event.ask), &failure));
+        } else if (event.kind == UP_EVENT_PLATEAU) {
+            assert_string_not_equal(event.plateau_of, "preload");
+            assert_true(event.plateau.load >= 1.9);
+            plateaus++;
+        }
+    }
+    assert_int_equal(plateaus, 7); /* three masses, a tare around each */
+    assert_true(up_procedure_calibration(procedure, &calibration, &failure));
+    assert_true(calibration.preloaded == 1);
+    assert_true(fabs(calibration.slope_counts_per_kg - 1) < 1e-9);
+    up_procedure_destroy(procedure);
+}
+
 int main(void) {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test_teardown(the_staircase_goes_up_and_down_without_emptying, end),
@@ -338,6 +380,7 @@ int main(void) {
         cmocka_unit_test_teardown(a_class_gives_the_tolerance, end),
         cmocka_unit_test_teardown(temperature_since_the_calibration_is_carried, end),
         cmocka_unit_test_teardown(a_skipped_preload_is_remembered, end),
+        cmocka_unit_test(a_typed_preload_is_not_read),
     };
     return cmocka_run_group_tests_name("calibrating", tests, NULL, NULL);
 }

@@ -107,6 +107,49 @@ static void creep_is_told_a_decade(void **state) {
     assert_close(found.creep_rel_decade, -0.0031, 1e-12);
 }
 
+/* Read at 60 s, where 20 s are due, a load has crept by c log10(3) more: its slope there tells the
+   creep as well, and with it what would have been read on time. */
+static void late_readings_are_corrected_for_creep(void **state) {
+    static const double c = 0.005;
+    double due_s = loadings.rig.read_after_s, late = c * log10(3);
+    (void)state;
+    for (int i = 0; i < 6; i++) {
+        double mass_kg = i % 3 == 2 ? 2 : 0.5 * (1 + i % 3), late_s = i < 3 ? 0 : 2 * due_s;
+        hang(mass_kg, i < 3 ? 0 : late * SLOPE * mass_kg);
+        loadings.point[i].late_s = late_s;
+        loadings.slope_per_s[i] = c * loadings.point[i].load_counts / ((due_s + late_s) * log(10));
+    }
+    fit();
+    assert_close(found.creep_rel_decade, c, 1e-12);
+    assert_close(found.slope_counts_per_kg, SLOPE, 1e-6);
+    assert_close(found.point[4].load_counts, SLOPE, 1e-6);
+    assert_close(found.point[4].residual_g, 0, 1e-9);
+    assert_true(found.point[4].late_s == 2 * due_s);
+}
+
+/* Slopes of 1 kg that say c - d, c and c + d, and two more that say c: of five, s is d / sqrt(2),
+   u (c) is s over the root of the sum of squared loads, each over its time; the late one's time is
+   ten times the others'. It is a decade late and stands for 1 of 7.25 squared kilograms. */
+static void what_is_not_known_of_creep_stays_with_a_late_slope(void **state) {
+    static const double c = -0.003, d = 0.001, mass_kg[] = {1, 1, 1, 2, 0.5};
+    static const double off[] = {-1, 0, 1, 0, 0};
+    double due_s = loadings.rig.read_after_s;
+    (void)state;
+    loadings.rig.division_counts = 0;
+    for (int i = 0; i < 5; i++) {
+        hang(mass_kg[i], i == 1 ? c * SLOPE : 0);
+        loadings.point[i].late_s = i == 1 ? 9 * due_s : 0;
+        loadings.slope_per_s[i] = (c + off[i] * d) * loadings.point[i].load_counts /
+                                  ((due_s + loadings.point[i].late_s) * log(10));
+    }
+    fit();
+    double squares = 1 + 1 + 4 + 0.25 + pow((1 + c) / 10, 2);
+    double u_c = d / sqrt(2) / sqrt(squares);
+    assert_close(found.creep_rel_decade, c, 1e-12);
+    assert_close(found.slope_counts_per_kg, SLOPE, 1e-6);
+    assert_close(found.u_slope_counts_per_kg, SLOPE * u_c / 7.25, 1e-9 * SLOPE);
+}
+
 /* Up 1, 2, 3 kg and down 2, 1, read a minute apart; the loop is 5 g wide at 2 kg and 2 g at 1 kg.
  */
 static void the_loop_is_as_wide_as_its_widest_place(void **state) {
@@ -137,8 +180,12 @@ static void the_loop_is_as_wide_as_its_widest_place(void **state) {
 
 int main(void) {
     const struct CMUnitTest tests[] = {
-        FIT(points_on_a_line_leave_their_rounding),   FIT(slopes_differ_beyond_the_u_of_both),
-        FIT(lack_of_fit_is_the_scatter_of_the_means), FIT(creep_is_told_a_decade),
+        FIT(points_on_a_line_leave_their_rounding),
+        FIT(slopes_differ_beyond_the_u_of_both),
+        FIT(lack_of_fit_is_the_scatter_of_the_means),
+        FIT(creep_is_told_a_decade),
+        FIT(late_readings_are_corrected_for_creep),
+        FIT(what_is_not_known_of_creep_stays_with_a_late_slope),
         FIT(the_loop_is_as_wide_as_its_widest_place),
     };
     return cmocka_run_group_tests_name("fit", tests, NULL, NULL);

@@ -128,6 +128,28 @@ static void finder_reads_each_level_once(void **state) {
     up_finder_destroy(finder);
 }
 
+/* A display that changes by a division in the middle of the window stands as still as it can. */
+static void a_step_of_one_division_is_no_unrest(void **state) {
+    static const struct up_rig display = {
+        .window_s = 4, .read_after_s = 6, .patience_s = 60, .division_counts = 0.005};
+    struct up_quiet quiet;
+    struct up_plateau plateau;
+    int found = 0;
+    (void)state;
+    for (int steps = 1; steps < 3; steps++) {
+        struct up_finder *finder = up_finder_create(&display, &quiet);
+        up_quiet_begin(&quiet);
+        for (int i = 0; i < 200; i++) {
+            struct up_reading one = {.time_s = 0.1 * i,
+                                     .load = 0.36 + (i < 60 ? 0 : 0.005 * steps)};
+            found += up_finder_push(finder, &one, 0.005 / sqrt(12), &plateau);
+        }
+        assert_int_equal(found, steps);
+        assert_true(steps == 1 ? plateau.late_s == 0 : plateau.late_s > 0);
+        up_finder_destroy(finder);
+    }
+}
+
 static void finder_keeps_memory_bounded_and_still_reads(void **state) {
     struct up_quiet quiet;
     up_quiet_begin(&quiet);
@@ -195,6 +217,7 @@ int main(void) {
         cmocka_unit_test(glitches_are_never_averaged_in),
         cmocka_unit_test(uncertainty_allows_for_correlation),
         cmocka_unit_test(finder_reads_each_level_once),
+        cmocka_unit_test(a_step_of_one_division_is_no_unrest),
         cmocka_unit_test(finder_keeps_memory_bounded_and_still_reads),
     };
     return cmocka_run_group_tests_name("plateau", tests, begin, end);

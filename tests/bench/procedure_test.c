@@ -250,6 +250,51 @@ static void compressible_gear_is_told_in_the_tank_only(void **state) {
     assert_true(result[0].compressible);
 }
 
+/* ---- the countdown ---- */
+
+static unsigned at_zero, counted; /* samples while a reading was waited for */
+
+static void count_down(struct virtual_bench *b, struct up_procedure *procedure,
+                       struct up_sample *sample) {
+    struct up_reading_progress progress = up_procedure_reading(procedure);
+    (void)b;
+    (void)sample;
+    counted += progress.reading;
+    at_zero += progress.reading && progress.left_s == 0;
+}
+
+static bool leave_once(struct virtual_bench *b, struct up_procedure *procedure,
+                       const struct up_ask *ask) {
+    double before_s = up_procedure_reading(procedure).whole_s;
+    if (ask->action != UP_ACTION_IMMERSE || b->asked[UP_ACTION_IMMERSE] != 2) {
+        return false;
+    }
+    up_procedure_leave(procedure, "nobody answered");
+    double rest_s = up_procedure_reading(procedure).whole_s - before_s;
+    assert_true(rest_s > 2 * b->rig.read_after_s);
+    at_zero = counted = 0;
+    b->spoil = count_down;
+    return true;
+}
+
+/* After an absence the cell rests before it is read: the countdown must not stand at zero. */
+static void the_countdown_holds_the_rest(void **state) {
+    struct up_failure failure = {0};
+    struct up_result result;
+    unsigned results = 0;
+    (void)state;
+    quiet(22);
+    assert_true(virtual_bench_calibrate(&bench, masses_kg, 3, 1, &failure));
+    bench.hook = leave_once;
+    memset(bench.asked, 0, sizeof bench.asked);
+    assert_true(virtual_bench_measure(&bench, virtual_bench_gear("Lead block"), 2, NULL, 0, &result,
+                                      &results, &failure));
+    assert_true(counted > 600);
+    assert_in_range(at_zero, 0, 40); /* some tenths of a second a reading, until it is judged */
+}
+
+/* ---- again ---- */
+
 static bool again_once(struct virtual_bench *b, struct up_procedure *procedure,
                        const struct up_ask *ask) {
     if (ask->action == UP_ACTION_SHAKE && b->asked[UP_ACTION_SHAKE] == 1) {
@@ -448,6 +493,9 @@ static void a_calibration_that_does_not_fit_the_rig(void **state) {
 
 static bool wrong_masses(struct virtual_bench *b, struct up_procedure *procedure,
                          const struct up_ask *ask) {
+    if (ask->action == UP_ACTION_CONFIRM) {
+        return up_procedure_answer(procedure, ask->id, UP_ANSWER_ACCEPT, 0, NULL);
+    }
     if (ask->action != UP_ACTION_HANG_MASS) {
         return false;
     }
@@ -618,6 +666,33 @@ static void a_stall_spoils_the_reading_once(void **state) {
     assert_int_equal(bench.asked[UP_ACTION_EMPTY_IN_WATER], 1);
 }
 
+/* A device with a clock of its own that is polled only to read: nothing comes while a question is
+   open, and its clock goes on by 84 s. What was done is dated by the first line after the answer.
+ */
+static double clock_ahead_s;
+
+static bool late_answer(struct virtual_bench *b, struct up_procedure *procedure,
+                        const struct up_ask *ask) {
+    (void)b, (void)procedure, (void)ask;
+    clock_ahead_s += 84;
+    return false;
+}
+
+static void run_ahead(struct virtual_bench *b, struct up_procedure *procedure,
+                      struct up_sample *sample) {
+    (void)b, (void)procedure;
+    sample->time_s += clock_ahead_s;
+}
+
+static void a_clock_that_runs_on_between_polls_costs_nothing(void **state) {
+    (void)state;
+    quiet(37);
+    clock_ahead_s = 0;
+    bench.hook = late_answer;
+    assert_true(fabs(error_with(run_ahead)) < 0.6);
+    assert_int_equal(bench.faults, 0);
+}
+
 static void a_sudden_rise_of_the_rate_spoils_the_reading(void **state) {
     (void)state;
     quiet(33);
@@ -629,12 +704,40 @@ static void a_sudden_rise_of_the_rate_spoils_the_reading(void **state) {
     assert_non_null(strstr(bench.fault, "check the converter"));
 }
 
+/* One word, ten times as fast: saturated, though neither word nor capacity says so. */
+static char first_fault[240];
+
+static void run_faster_with_one_word(struct virtual_bench *b, struct up_procedure *procedure,
+                                     struct up_sample *sample) {
+    run_faster(b, procedure, sample);
+    if (b->asked[UP_ACTION_IMMERSE] == 3 && fault.seen > fault.from &&
+        fault.seen <= fault.from + fault.count) {
+        sample->load[0] = 1234567;
+    }
+    if (b->faults == 1) {
+        memcpy(first_fault, b->fault, sizeof first_fault);
+    }
+}
+
+static void one_word_at_a_tenfold_rate_is_a_saturated_converter(void **state) {
+    (void)state;
+    quiet(38);
+    bench.rig.line.word_bits = 0;
+    memset(&fault, 0, sizeof fault);
+    fault.from = 50;
+    fault.count = 150;
+    assert_true(fabs(error_with(run_faster_with_one_word)) < 0.6);
+    assert_true(bench.faults >= 1);
+    assert_non_null(strstr(first_fault, "disconnected or beyond its range: it sends one value"));
+}
+
 /* Lines that the host held back are as good as ever where they carry a clock; else they are not. */
 static void a_burst_spoils_where_lines_carry_no_clock(void **state) {
     (void)state;
     for (int clock = 0; clock < 2; clock++) {
         quiet(34);
         bench.rig.line.poll[0] = '\0';
+        bench.rig.line.poll_only_to_read = false;
         memset(&fault, 0, sizeof fault);
         fault.from = 100;
         fault.count = 1;
@@ -684,6 +787,7 @@ int main(void) {
         cmocka_unit_test_teardown(the_preload_need_not_settle, end),
         cmocka_unit_test_teardown(compressible_gear_is_told_in_the_tank_only, end),
         cmocka_unit_test_teardown(a_lost_device_costs_the_trial_and_is_nobodys_fault, end),
+        cmocka_unit_test_teardown(the_countdown_holds_the_rest, end),
         cmocka_unit_test_teardown(again_begins_the_trial_anew_from_a_tare, end),
         cmocka_unit_test_teardown(the_schedule_counts_from_the_step_not_from_the_answer, end),
         cmocka_unit_test_teardown(answers_that_do_not_fit_change_nothing, end),
@@ -695,7 +799,9 @@ int main(void) {
         cmocka_unit_test_teardown(nothing_stuck_is_averaged_in, end),
         cmocka_unit_test_teardown(a_run_is_left_out_from_its_first_word, end),
         cmocka_unit_test_teardown(a_stall_spoils_the_reading_once, end),
+        cmocka_unit_test_teardown(a_clock_that_runs_on_between_polls_costs_nothing, end),
         cmocka_unit_test_teardown(a_sudden_rise_of_the_rate_spoils_the_reading, end),
+        cmocka_unit_test_teardown(one_word_at_a_tenfold_rate_is_a_saturated_converter, end),
         cmocka_unit_test_teardown(a_burst_spoils_where_lines_carry_no_clock, end),
         cmocka_unit_test_teardown(an_overload_is_told_at_once_and_once, end),
         cmocka_unit_test_teardown(a_float_stronger_than_the_ballast_is_told, end),

@@ -277,6 +277,20 @@ static void a_result_comes_back_with_its_model(void **state) {
     assert_true(again.expanded_u_kg == result.answer.expanded_u_kg);
     assert_true(again.guard_low_kg == result.answer.guard_low_kg);
     assert_true(again.class == result.answer.class);
+    /* A record that asks for two billion draws would keep somebody waiting. */
+    json_object_set_new(json_object_get(json, "model"), "draws_asked", json_integer(2000000000));
+    up_result_from_json(json, &back);
+    assert_int_equal(back.question.draws, 0);
+    /* One with a term that this model has not cannot be computed again. */
+    json_t *budget = json_object_get(json, "budget");
+    json_array_append_new(budget, json_deep_copy(json_array_get(budget, 0)));
+    json_object_set_new(json_array_get(budget, json_array_size(budget) - 1), "name",
+                        json_string("the moon"));
+    up_result_from_json(json, &back);
+    assert_false(back.has_model);
+    json_array_remove(budget, json_array_size(budget) - 1);
+    up_result_from_json(json, &back);
+    assert_true(back.has_model);
     json_object_del(json, "model"); /* as records of before */
     up_result_from_json(json, &back);
     assert_false(back.has_model);

@@ -202,6 +202,21 @@ static void changes_made_apart_live_together(void **state) {
     up_catalogue_close(two);
 }
 
+static void make_source(void);
+
+/* Once more brings nothing, and says how much was here. */
+static void what_is_here_already_is_counted_as_such(void **state) {
+    (void)state;
+    make_source();
+    struct up_catalogue *catalogue = open_as("target", UP_CATALOGUE_CREATE);
+    struct up_intake first = import(catalogue, "out"), again = import(catalogue, "out"),
+                     merged = merge(catalogue, "source");
+    assert_true(first.fresh == 4 && first.known == 0); /* two versions, a result, its decision */
+    assert_true(again.fresh == 0 && again.known == 4);
+    assert_true(merged.fresh == 0 && merged.known == 4);
+    up_catalogue_close(catalogue);
+}
+
 /* ---- what is wrong ---- */
 
 static void make_source(void) {
@@ -256,6 +271,8 @@ static void a_spoilt_member_is_named(void **state) {
         {"items", "replaces", json_pack("[s, s]", uuid, uuid), "ascending"},
         {"results", "class", json_string("heavy"),
          "\"class\" is none of positive, neutral, negative, undecided"},
+        {"results", "trials", json_integer(-1), "\"trials\" is -1; it must lie within 0"},
+        {"items", "tolerance_g", json_real(0), "\"tolerance_g\" is 0 g; it must be above 0"},
         {"results", "basis", json_string("guessed"), "\"basis\""},
         {"results", "buoyancy_g", json_string("=1+1"), "\"buoyancy_g\" is missing or no number"},
         {"results", "compressible", json_integer(1), "neither true nor false"},
@@ -324,8 +341,8 @@ static void many_small_values_are_not_read(void **state) {
 
 static void forge(const char *path) {
     sqlite3 *database = outside(path);
-    sql(database, "DROP TRIGGER record_kept");
-    sql(database, "UPDATE record SET body = replace(body, 'a fin', 'a lie') WHERE kind = 'item'");
+    without_triggers(database, "UPDATE record SET body = replace(body, 'a fin', 'a lie')"
+                               " WHERE kind = 'item'");
     sqlite3_close(database);
 }
 
@@ -472,6 +489,7 @@ int main(void) {
     const struct CMUnitTest tests[] = {
         TEST(any_order_gives_the_same_export),
         TEST(changes_made_apart_live_together),
+        TEST(what_is_here_already_is_counted_as_such),
         TEST(a_spoilt_member_is_named),
         TEST(a_file_that_is_no_document_is_refused),
         TEST(many_small_values_are_not_read),

@@ -219,21 +219,22 @@ static void shakes_tell_their_share(void **state) {
     struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
     struct up_item item = add_of_kind(catalogue, "A", "boot", 1);
     gsl_rng *hand = gsl_rng_alloc(gsl_rng_mt19937);
+    double gain_g[RUNS * TRIALS][SHAKES];
     gsl_rng_set(hand, 5);
     for (int run = 0; run < RUNS; run++) {
         char run_id[UP_ID_SIZE];
         up_new_id(run_id);
         for (int trial = 0; trial < TRIALS; trial++) {
-            double gain_g[SHAKES];
+            double *gained_g = gain_g[run * TRIALS + trial];
             double air_g = 20 + 20 * gsl_rng_uniform(hand), load_g = 0;
             double before_g = -air_g + gsl_ran_gaussian(hand, 0.05);
             for (int i = 0; i < SHAKES; i++) {
                 air_g *= 1 - (0.6 + 0.2 * gsl_rng_uniform(hand));
                 load_g = -air_g + gsl_ran_gaussian(hand, 0.05);
-                gain_g[i] = load_g - before_g;
+                gained_g[i] = load_g - before_g;
                 before_g = load_g;
             }
-            add_trial(catalogue, &item, run_id, "one", trial + 1, 100 + load_g, gain_g, SHAKES);
+            add_trial(catalogue, &item, run_id, "one", trial + 1, 100 + load_g, gained_g, SHAKES);
         }
     }
     gsl_rng_free(hand);
@@ -244,6 +245,15 @@ static void shakes_tell_their_share(void **state) {
     /* At least: 0.6 is the least there is; the bound of normal shares lies a little about it. */
     assert_true(kind.share.at_least > 0.5 && kind.share.at_least < 0.65);
     assert_true(kind.repeatability_kg.dof == RUNS * (TRIALS - 1));
+    /* A gain is the difference of two readings, each of which scatters as a trial does. */
+    struct up_shaken shaken[RUNS * TRIALS];
+    struct up_share wanted;
+    for (size_t i = 0; i < RUNS * TRIALS; i++) {
+        shaken[i] =
+            (struct up_shaken){gain_g[i], SHAKES, sqrt(2) * 1e3 * kind.repeatability_kg.u, 0.5};
+    }
+    assert_true(up_find_share(shaken, RUNS * TRIALS, &wanted));
+    assert_true(fabs(kind.share.at_least - wanted.at_least) < 1e-6);
     up_catalogue_close(catalogue);
 }
 
@@ -282,6 +292,19 @@ static void the_newest_tolerance_counts(void **state) {
     kind = learned(other, "fin", "one");
     assert_true(kind.tolerance_one_g == 10 && kind.tolerance_pair_g == 0);
     up_catalogue_close(other);
+    up_catalogue_close(catalogue);
+}
+
+static void a_pair_has_a_tolerance_of_its_own(void **state) {
+    (void)state;
+    struct up_failure failure = {0};
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    double one_g = 50, pair_g = 100, other_g = 7;
+    set(catalogue, "fin", 25, 60);
+    assert_true(up_kind_tolerance(catalogue, "Fin", 1, &one_g, &failure));
+    assert_true(up_kind_tolerance(catalogue, "fin", 2, &pair_g, &failure));
+    assert_true(up_kind_tolerance(catalogue, "boot", 2, &other_g, &failure));
+    assert_true(one_g == 25 && pair_g == 60 && other_g == 7);
     up_catalogue_close(catalogue);
 }
 
@@ -404,6 +427,7 @@ int main(void) {
         TEST(water_taken_up_teaches_nothing),
         TEST(shakes_tell_their_share),
         TEST(the_newest_tolerance_counts),
+        TEST(a_pair_has_a_tolerance_of_its_own),
         TEST(wrong_kinds_are_refused),
         TEST(hostile_kinds_are_kept_apart),
         TEST(odd_trials_are_left_aside),

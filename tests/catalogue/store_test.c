@@ -100,8 +100,11 @@ static void refuses_what_is_no_catalogue(void **state) {
         assert_refused("c", as, UP_STATUS_WRONG_INPUT, "is no catalogue");
         assert_int_equal(remove(FILE_IN_C), 0);
         assert_int_equal(mkdir(FILE_IN_C, 0777), 0);
-        assert_refused("c", as, UP_STATUS_UNABLE, "c");
+        assert_refused("c", as, UP_STATUS_WRONG_INPUT, "is no file");
         assert_int_equal(rmdir(FILE_IN_C), 0);
+        assert_int_equal(mkfifo(FILE_IN_C, 0600), 0);
+        assert_refused("c", as, UP_STATUS_WRONG_INPUT, "is no file");
+        assert_int_equal(remove(FILE_IN_C), 0);
     }
     write_bytes(FILE_IN_C, noise, sizeof noise);
     assert_refused("c", UP_CATALOGUE_CREATE, UP_STATUS_WRONG_INPUT, "is no catalogue");

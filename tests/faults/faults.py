@@ -7,6 +7,7 @@ Between the two lies a wire of our own, on which lines can be bent and which can
 counted in readings: those that were taken less those that the trials are made of. A fault may cost the
 trial under way and the tare that is then read anew, never a trial that was told.
 """
+import argparse
 import json
 import os
 import pty
@@ -21,15 +22,23 @@ import threading
 import time
 import traceback
 import tty
+import zlib
 
-program, tank_program, work = sys.argv[1:4]
-only = sys.argv[4:]
+arguments = argparse.ArgumentParser()
+for name in ("program", "tank_program", "work"):
+    arguments.add_argument(name)
+arguments.add_argument("--sample", type=int, default=1, help="one fault in so many")
+arguments.add_argument("--key", default="", help="says which ones")
+arguments.add_argument("only", nargs="*")
+arguments = arguments.parse_intermixed_args()
+program, tank_program, work, only = arguments.program, arguments.tank_program, arguments.work, arguments.only
+drawn = zlib.crc32(arguments.key.encode()) % arguments.sample
 here = os.path.dirname(os.path.abspath(__file__))
 RIG = open(here + "/../../rigs/simulated.ini").read()
 ITEM = "Lead block"
 TRIALS = 3
 os.makedirs(work)
-count = failures = 0
+faults = count = failures = skipped = 0
 
 
 class Wire(threading.Thread):
@@ -227,8 +236,9 @@ class Place:
 def fault(name, caused, **how):
     """Runs a function as one fault: it gets a place and returns cost and words."""
     def run(function):
-        global count, failures
-        if only and not any(word in name for word in only):
+        global faults, count, failures, skipped
+        faults += 1
+        if faults % arguments.sample != drawn or only and not any(word in name for word in only):
             return
         count += 1
         place = Place(name, **how)
@@ -237,6 +247,7 @@ def fault(name, caused, **how):
             cost, said = function(place)
             said = said.replace(place.at + "/", "")
             if said.startswith("# SKIP"):
+                skipped += 1
                 print("ok %d - %s %s" % (count, name, said))
             else:
                 print("ok %d - %-42s | %-70s | cost %s | said: %s" % (count, name, caused, cost, said))
@@ -791,4 +802,5 @@ def run(place):
 
 if __name__ == "__main__":
     print("1..%d" % count)
+    print("%d passed, %d failed" % (count - failures - skipped, failures))
     sys.exit(failures > 0)

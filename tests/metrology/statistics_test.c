@@ -8,6 +8,7 @@
 #include <string.h>
 
 #include <cmocka.h>
+#include <gsl/gsl_errno.h>
 #include <gsl/gsl_randist.h>
 #include <gsl/gsl_rng.h>
 
@@ -257,6 +258,15 @@ static void test_coverage_factor(void **state) {
     }
 }
 
+/* GSL's own answer is an error, and its default handler ends the program. */
+static void test_f_limit_below_one_degree_of_freedom(void **state) {
+    (void)state;
+    gsl_set_error_handler(NULL); /* that handler: somebody else's code may have set it again */
+    assert_true(isnan(up_f_limit(0.99, 0.5, 10)) && isnan(up_f_limit(0.99, 10, 0.5)));
+    gsl_set_error_handler(NULL);
+    assert_close(up_f_limit(0.95, 1, 1), 161.4476387975881, 1e-10); /* tan(0.475 pi)^2 */
+}
+
 static void test_coverage_factor_of_nonsense(void **state) {
     (void)state;
     const double bad[] = {0, 1, -0.1, 1.1, NO_NUMBER, ENDLESS};
@@ -316,6 +326,7 @@ int main(void) {
         cmocka_unit_test(test_proportional),
         cmocka_unit_test(test_proportional_with_equal_x),
         cmocka_unit_test(test_coverage_factor),
+        cmocka_unit_test(test_f_limit_below_one_degree_of_freedom),
         cmocka_unit_test(test_coverage_factor_of_nonsense),
         cmocka_unit_test(test_effective_dof),
     };

@@ -196,6 +196,20 @@ static void test_parts_combine_to_the_whole(void **state) {
     assert_close(d.u_temp_kg_m3, 0.2 * fabs(d.slope_kg_m3_k), 1e-3);
 }
 
+/* Where estimate - u would lie below nothing, the slope is that of the part which is left: 0.1 g/kg
+   of solids are worth the same at 0.02 g/kg as at 1. */
+static void test_u_of_salinity_holds_at_the_end_of_the_range(void **state) {
+    (void)state;
+    struct up_water water = FRESH;
+    water.u_salinity_g_kg = 0.1;
+    water.salinity_g_kg = 1;
+    double inside = density_of(&water).u_salinity_kg_m3;
+    water.salinity_g_kg = 0.02;
+    assert_close(density_of(&water).u_salinity_kg_m3, inside, 0.02 * inside);
+    water.salinity_g_kg = 1.99;
+    assert_close(density_of(&water).u_salinity_kg_m3, inside, 0.02 * inside);
+}
+
 static void test_slope_is_that_of_the_density(void **state) {
     (void)state;
     struct up_water water[] = {FRESH, SEA};
@@ -270,6 +284,7 @@ int main(void) {
         cmocka_unit_test(test_solids_add_some_0_8_kg_m3_for_each_g_kg),
         cmocka_unit_test(test_exact_inputs_leave_the_uncertainty_of_the_formula),
         cmocka_unit_test(test_parts_combine_to_the_whole),
+        cmocka_unit_test(test_u_of_salinity_holds_at_the_end_of_the_range),
         cmocka_unit_test(test_slope_is_that_of_the_density),
         cmocka_unit_test(test_slope_holds_at_both_ends),
         cmocka_unit_test(test_at_the_densest_the_thermometer_still_counts),

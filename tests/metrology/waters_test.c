@@ -205,6 +205,25 @@ static void test_sources_that_contradict_each_other_are_refused(void **state) {
     assert_refused(told, own(UP_WATER_SEA), "hydrometer_sg tells");
 }
 
+static void test_sources_agree_within_twice_the_u_of_their_difference(void **state) {
+    (void)state;
+    struct up_water_told told = up_water_nothing_told();
+    told.conductivity_ms_cm = 48;
+    told.u_conductivity_ms_cm = 0.2;
+    told.conductivity_temp_c = 20;
+    struct up_water meter = accepted(told, own(UP_WATER_SEA));
+    double u = hypot(meter.u_salinity_g_kg, 0.1);
+    told.u_salinity_g_kg = 0.1;
+    told.salinity_g_kg = meter.salinity_g_kg + 1.97 * u;
+    accepted(told, own(UP_WATER_SEA));
+    told.salinity_g_kg = meter.salinity_g_kg - 1.97 * u;
+    accepted(told, own(UP_WATER_SEA));
+    told.salinity_g_kg = meter.salinity_g_kg + 2.03 * u;
+    assert_refused(told, own(UP_WATER_SEA), "contradicts itself");
+    told.salinity_g_kg = meter.salinity_g_kg - 2.03 * u;
+    assert_refused(told, own(UP_WATER_SEA), "contradicts itself");
+}
+
 static void test_a_number_that_contradicts_the_name_is_refused(void **state) {
     (void)state;
     struct up_water_told told = up_water_nothing_told();
@@ -308,6 +327,7 @@ int main(void) {
         cmocka_unit_test(test_solids_and_pool_salt),
         cmocka_unit_test(test_sources_that_agree_are_averaged),
         cmocka_unit_test(test_sources_that_contradict_each_other_are_refused),
+        cmocka_unit_test(test_sources_agree_within_twice_the_u_of_their_difference),
         cmocka_unit_test(test_a_number_that_contradicts_the_name_is_refused),
         cmocka_unit_test(test_keys_that_do_not_go_together_are_refused),
         cmocka_unit_test(test_every_key_has_its_range),

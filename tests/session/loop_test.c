@@ -22,7 +22,7 @@
 static const char *const RIG =
     "[rig]\nid = x\n[port]\nkind = pty\npath = %s\nreturn_s = 0\n"
     "[line]\nlayout = fields\nseparator = comma\ntime_field = 1\ntime_unit = ms\nload_field = 2\n"
-    "poll = R\\n\n";
+    "poll = R\\n\npoll_while = %s\n";
 
 /* ---- a bench: a device that answers polls, an operator on two pipes ---- */
 
@@ -70,12 +70,12 @@ static void open_wire(char *path, size_t size) {
     assert_int_equal(tcsetattr(bench.wire, TCSANOW, &settings), 0);
 }
 
-static void begin(const char *output) {
+static void begin_polled(const char *output, const char *poll_while) {
     char path[64], text[512];
     struct up_failure failure = {0};
     memset(&bench, 0, sizeof bench);
     open_wire(path, sizeof path);
-    snprintf(text, sizeof text, RIG, path);
+    snprintf(text, sizeof text, RIG, path, poll_while);
     if (!up_rig_parse("x.ini", text, &bench.rig, &failure)) {
         fail_msg("%s", failure.text);
     }
@@ -95,6 +95,10 @@ static void begin(const char *output) {
     if (!up_source_open(&bench.rig, NULL, &bench.session.source, &failure)) {
         fail_msg("%s", failure.text);
     }
+}
+
+static void begin(const char *output) {
+    begin_polled(output, "reading");
 }
 
 /* With somebody at the other end; what the session took, in seconds. */
@@ -170,6 +174,56 @@ static void a_polled_device_is_not_silent_while_a_person_is_asked(void **state) 
     assert_int_equal(bench.lost, 0);
 }
 
+/* A device whose time goes on: it is polled while a question is open. Counts the polls that come
+   before the question is answered, a second late; the third one gets no answer. */
+static unsigned polls_while_asked;
+
+static void *slow_hand_beside_a_clock(void *context) {
+    static char line[4096];
+    unsigned polls = 0, id = 0;
+    double asked_s = 0;
+    (void)context;
+    for (;;) {
+        struct pollfd entry[] = {{.fd = bench.asks[0], .events = POLLIN},
+                                 {.fd = bench.wire, .events = POLLIN}};
+        poll(entry, 2, 10);
+        if ((entry[1].revents & POLLIN) != 0 && read(bench.wire, line, sizeof line) > 0) {
+            int length =
+                snprintf(line, sizeof line, "%.0f,%u\n", 1e3 * up_monotonic_s(), 1000 + polls % 3);
+            polls_while_asked += asked_s > 0;
+            sleep_s(0.02);
+            if (++polls != 3 && write(bench.wire, line, (size_t)length) != length) {
+                abort();
+            }
+        }
+        if (asked_s > 0 && up_monotonic_s() - asked_s > 1) {
+            int length = snprintf(line, sizeof line, "{\"id\":%u,\"answer\":\"stop\"}\n", id);
+            asked_s = 0;
+            if (write(bench.answers[1], line, (size_t)length) != length) {
+                abort();
+            }
+        }
+        if (entry[0].revents != 0) {
+            ssize_t got = read(bench.asks[0], line, sizeof line - 1);
+            if (got <= 0) {
+                return NULL;
+            }
+            line[got] = '\0';
+            const char *at = strstr(line, "\"id\":");
+            asked_s = at != NULL && sscanf(at, "\"id\":%u", &id) == 1 ? up_monotonic_s() : asked_s;
+        }
+    }
+}
+
+static void a_device_with_a_time_of_its_own_is_polled_all_along(void **state) {
+    struct up_failure failure = {0};
+    (void)state;
+    begin_polled(NULL, "always");
+    run(slow_hand_beside_a_clock, true, &failure);
+    assert_int_equal(bench.lost, 0);
+    assert_in_range(polls_while_asked, 10, 100); /* 1 s, 0.3 s of it without an answer */
+}
+
 /* ---- an operator that sends without end ---- */
 
 static void *flood(void *context) {
@@ -212,6 +266,7 @@ static void a_question_that_cannot_be_written_ends_the_session(void **state) {
 int main(void) {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(a_polled_device_is_not_silent_while_a_person_is_asked),
+        cmocka_unit_test(a_device_with_a_time_of_its_own_is_polled_all_along),
         cmocka_unit_test(a_signal_is_heeded_under_a_flood),
         cmocka_unit_test(a_question_that_cannot_be_written_ends_the_session),
     };

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "hand_bench.h"
 
+#include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -50,6 +51,7 @@ void hand_bench_begin(struct hand_bench *bench) {
     bench->level = 100000;
     bench->noise = 20;
     bench->temp_c = 20;
+    bench->shaken_s = -10;
 }
 
 void hand_bench_start(struct hand_bench *bench) {
@@ -63,9 +65,17 @@ void hand_bench_start(struct hand_bench *bench) {
     }
 }
 
+/* Where a shake is asked for a hand pulls for a second: far above the noise, not as far as the tare
+   of what hangs, so that the schedule still counts from the answer. */
+static double hand(const struct hand_bench *bench) {
+    bool pulls = bench->now_s > bench->shaken_s && bench->now_s < bench->shaken_s + 1;
+    return pulls && !bench->untouched ? fmax(20000, 12 * bench->noise) : 0;
+}
+
 static void answer(struct hand_bench *bench, const struct up_ask *ask) {
     enum up_answer_word word = UP_ANSWER_DONE;
     bench->asked[ask->action]++;
+    bench->shaken_s = ask->action == UP_ACTION_SHAKE ? bench->now_s + 0.3 : bench->shaken_s;
     snprintf(bench->question, sizeof bench->question, "%s", ask->text);
     if (bench->act != NULL) {
         word = bench->act(bench, ask);
@@ -92,8 +102,8 @@ static void one_sample(struct hand_bench *bench, long number) {
     struct up_sample sample = {.loads = 1, .temp_c = bench->temp_c, .sequence = (double)NAN};
     bench->now_s += INTERVAL_S;
     sample.time_s = bench->now_s;
-    sample.load[0] =
-        bench->level + bench->drift_per_s * bench->now_s + bench->noise * shape(number);
+    sample.load[0] = bench->level + hand(bench) + bench->drift_per_s * bench->now_s +
+                     bench->noise * shape(number);
     up_procedure_sample(bench->procedure, &sample);
 }
 
@@ -108,7 +118,7 @@ void hand_bench_run(struct hand_bench *bench) {
         }
         one_sample(bench, i);
     }
-    fprintf(stderr, "the procedure has not come to its end\n");
+    fprintf(stderr, "the procedure has not come to its end: %s\n", bench->question);
     abort();
 }
 

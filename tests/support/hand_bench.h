@@ -17,6 +17,8 @@ struct hand_bench {
     double now_s;
     double level, drift_per_s, noise; /* what the cell shows, counts: level at now_s = 0 */
     double temp_c;
+    double shaken_s; /* a hand is at the hook for the second after it */
+    bool untouched;  /* no hand comes */
     unsigned asked[UP_ACTIONS], faults, plateaus;
     char fault[240], note[240], question[200]; /* the latest of each */
     struct up_plateau plateau;                 /* the latest */

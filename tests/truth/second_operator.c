@@ -9,7 +9,7 @@
 #include "second_mistakes.h"
 
 /* The word that accepts what a check found. */
-static const enum up_answer_word accepting = UP_ANSWER_DONE;
+static const enum up_answer_word accepting = UP_ANSWER_ACCEPT;
 
 const double second_masses_kg[SECOND_MASSES] = {0.5, 1, 2, 4};
 

@@ -259,6 +259,16 @@ static void the_measured_rate_is_written(void **state) {
     free(bytes);
 }
 
+static void the_smallest_step_is_the_division(void **state) {
+    static const char bytes[] =
+        "1.000 kg\n1.010 kg\n1.012 kg\n1.030 kg\n1.010 kg\n1.030 kg\n1.000 kg\n";
+    struct up_guess guess;
+    struct up_failure failure = {0};
+    (void)state;
+    assert_true(up_guess_layout(bytes, strlen(bytes), 10, &guess, &failure));
+    assert_non_null(strstr(guess.line_section, "division_counts = 0.002\n"));
+}
+
 /* By the pace of the lines: counters that rise by one, ten, a thousand. */
 static void the_unit_of_a_clock_comes_from_the_pace(void **state) {
     static const struct {
@@ -306,6 +316,12 @@ static void what_is_no_stream_of_readings_is_refused(void **state) {
     refuse(rows, 199990, "longer than 1023 bytes");
     refuse("", 0, "no whole line");
     refuse("one\ntwo\nthree\nfour\nfive\nsix\nseven\n", 34, "no layout fits");
+    memset(rows, 0, 200000);
+    for (int i = 0; i < 40; i++) { /* three lines of ten are a number */
+        size_t used = strlen(rows);
+        snprintf(rows + used, 20, i % 10 < 3 ? "%d\n" : "no number\n", i);
+    }
+    refuse(rows, strlen(rows), "no layout fits");
     srand(5);
     for (size_t i = 0; i < 4000; i++) {
         noise[i] = (char)(rand() & 255);
@@ -320,6 +336,7 @@ int main(void) {
         cmocka_unit_test(each_kind_is_found_and_reads_its_stream),
         cmocka_unit_test(a_header_names_unit_and_clock),
         cmocka_unit_test(the_measured_rate_is_written),
+        cmocka_unit_test(the_smallest_step_is_the_division),
         cmocka_unit_test(the_unit_of_a_clock_comes_from_the_pace),
         cmocka_unit_test(what_is_no_stream_of_readings_is_refused),
     };

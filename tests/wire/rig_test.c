@@ -195,6 +195,7 @@ static const struct refusal refusals[] = {
     {HEAD "[line]\nlayout = bare\nrate_hz = 1e999\n", "give a number"},
     {HEAD "[line]\nlayout = bare\nrate_hz = nan\n", "give a number"},
     {HEAD "[line]\nlayout = bare\n", "rate_hz is the clock"},
+    {HEAD LINE "[port]\nkind = serial\nstop_bits = 3\n", "stop_bits = 3"},
     {HEAD "[line]\nlayout = bare\nrate_hz = 10\nload_field = 2\n", "no use for the key load_field"},
     {HEAD "[line]\nlayout = fields\nseparator = tab\nrate_hz = 5\n", "load_field"},
     {HEAD "[line]\nlayout = fields\nseparator = tab\nload_field = 0\n", "columns"},

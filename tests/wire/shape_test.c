@@ -367,6 +367,40 @@ static const struct shape shapes[] = {
      1,
      UP_REFUSED_CHECKSUM,
      1},
+    {"a checksum that is cut off, of bytes whose sum is nothing",
+     "layout = bare\nchecksum = xor8\nchecksum_after = star\n" RATE,
+     "12*03\n11*\n",
+     {{12}},
+     1,
+     UP_REFUSED_CHECKSUM,
+     1},
+    {"a frame whose end was lost before another",
+     "layout = bare\nframe_start = star\nframe_end = hash\n" RATE,
+     "*12*345#*67#",
+     {{345}, {67}},
+     2},
+    {"a label that ends another word",
+     "layout = labels\nload_label = W\n" RATE,
+     "LOW 3\nW 4\n",
+     {{4}},
+     1,
+     UP_REFUSED_LABEL,
+     1},
+    {"G for gross behind a number in kilograms",
+     "layout = numbers\nload_field = 1\nload_unit = kg\n" RATE,
+     "1.250 G\n0.5 kg G\n",
+     {{1.25}, {0.5}},
+     2},
+    {"a status word that begins another",
+     "layout = numbers\nload_field = 1\nunstable_words = US\nover_words = OL\n" RATE,
+     "USB 5\nOLD 6\nUS 7\n",
+     {{5}, {6}, {7, true}},
+     3},
+    {"an exponent and its sign",
+     "layout = bare\nload_unit = kg\n" RATE,
+     "2.5e-1\n2.5E+1\n",
+     {{0.25}, {25}},
+     2},
     {"a sequence number, one missing, one twice",
      "layout = fields\nseparator = comma\nsequence_field = 1\nsequence_modulus = 100\n"
      "load_field = 2\n" RATE,
@@ -486,6 +520,24 @@ static void lost_lines_and_headers_are_counted(void **state) {
     assert_int_equal(reader.count[UP_LINE_FITS], 5);
 }
 
+/* After a break nobody can tell how many lines there were. */
+static void a_break_loses_no_count_of_lines(void **state) {
+    static const char before[] = "1,1\n2,1\n", after[] = "900,1\n902,1\n";
+    struct up_reader reader;
+    struct up_rig rig;
+    struct up_sample sample;
+    const char *bytes = after;
+    size_t length = strlen(after);
+    (void)state;
+    count_in("layout = fields\nseparator = comma\nsequence_field = 1\nload_field = 2\n" RATE,
+             before, &reader, &rig);
+    up_reader_resume(&reader, false);
+    while (up_reader_take(&reader, &bytes, &length, &sample)) {
+    }
+    assert_int_equal(reader.count[UP_LINE_FITS], 4);
+    assert_int_equal(reader.lost, 1);
+}
+
 /* The clock goes on over midnight, each night; where it runs back by less the device was reset. */
 static void a_day_ends_and_another_begins(void **state) {
     static const char bytes[] = "23:59:59.5,1\n00:00:00.5,2\n00:00:01.5,3\n00:00:00.5,4\n"
@@ -550,6 +602,7 @@ int main(void) {
         cmocka_unit_test(merged_lines_are_named),
         cmocka_unit_test(merged_lines_are_known_by_the_usual_width),
         cmocka_unit_test(lost_lines_and_headers_are_counted),
+        cmocka_unit_test(a_break_loses_no_count_of_lines),
         cmocka_unit_test(a_day_ends_and_another_begins),
         cmocka_unit_test(the_first_good_lines_can_be_dropped),
         cmocka_unit_test(a_banner_is_forgiven_and_a_wrong_rig_is_not),

@@ -1,7 +1,8 @@
 #!/bin/sh
 # SPDX-License-Identifier: GPL-3.0-or-later
-# The table of faults, a line each; words after the build directory choose some.
-#   tests/faults/faults_test.sh build/release [WORD...]
+# The table of faults, a line each, and "N passed, N failed". Words after the build directory choose
+# some; --sample draws one in so many, by a key.
+#   tests/faults/faults.sh build/release [--sample 10 --key HASH] [WORD...]
 out=$1
 shift
 # A small disk to fill wants the right to mount one.

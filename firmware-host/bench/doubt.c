@@ -1,0 +1,95 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "doubt.h"
+
+#include <math.h>
+#include <stdio.h>
+
+/* A hand at the hook changes the load within a second by more than this many noise floors: as much
+   as the finder takes for a step of the load. Drift and creep are slower. */
+static const double HANDLED_FLOORS = 8;
+static const double HANDLED_WITHIN_S = 1;
+
+/* The empty hanger comes back to its tare within so much: what cheap cells drift and wet hooks
+   carry between two tares, and the zero return after a load, which recordings of cheap cells put at
+   0.2 to 0.5 % of it; twice either (a choice of ours). */
+static const double RETURN_KG = 0.012, RETURN_REL = 0.01;
+
+/* A mass fits those before it within so much: the lack of fit of cheap cells is a tenth of it (a
+   choice of ours). */
+static const double MASS_FITS_KG = 0.012, MASS_FITS_REL = 0.01;
+
+/* An item hung dry is no lighter (a choice of ours; it may be accepted). */
+static const double DRY_LEAST_KG = 0.010;
+
+static bool is_handled(const struct stream *stream, const struct doubt_levels *levels,
+                       double load) {
+    double floor = stream->filter.noise.floor;
+    return stream->readings.count == 0 || /* typed: there is no trace */
+           steps_away(levels->before, load, floor) ||
+           readings_largest_change(&stream->readings, HANDLED_WITHIN_S) >= HANDLED_FLOORS * floor;
+}
+
+static double return_bound(const struct stream *stream, const struct doubt_levels *levels) {
+    double least = isnan(levels->counts_per_kg) ? 0 : RETURN_KG * fabs(levels->counts_per_kg);
+    return fmax(fmax(least, RETURN_REL * levels->largest),
+                HANDLED_FLOORS * stream->filter.noise.floor);
+}
+
+static bool doubt_handling(struct doubt *doubt, const struct step *step) {
+    doubt->anew = false;
+    snprintf(doubt->text, sizeof doubt->text,
+             "The load has not moved since the last question. %s Done: do it now, it is read "
+             "again. Or type accept, to go on as it is",
+             step->doubt);
+    return true;
+}
+
+static bool doubt_dry(struct doubt *doubt, double rise_kg) {
+    doubt->anew = false;
+    snprintf(doubt->text, sizeof doubt->text,
+             "Dry, it weighs %.1f g. Does it hang on the hook above the water? Done: hang it now, "
+             "it is read again. Or type accept, to go on as it is",
+             rise_kg * 1e3);
+    return true;
+}
+
+static bool doubt_return(struct doubt *doubt, const struct doubt_levels *levels, double off,
+                         double bound) {
+    bool in_kg = isfinite(levels->counts_per_kg);
+    double unit = in_kg ? fabs(levels->counts_per_kg) * 1e-3 : levels->largest / 100;
+    doubt->anew = true;
+    snprintf(doubt->text, sizeof doubt->text,
+             "Empty, the hanger is off its last tare by %.1f %s (usual: %.1f). Does something "
+             "hang, did the ballast slip? Done: mend it, weigh anew. Or type accept, to go on",
+             fabs(off) / unit, in_kg ? "g" : "% of the largest load", bound / unit);
+    return true;
+}
+
+static bool doubt_mass(struct doubt *doubt, double mass_kg, double reads_kg) {
+    doubt->anew = false;
+    snprintf(
+        doubt->text, sizeof doubt->text,
+        "By the loadings before, %.4f kg hang, not %.6g kg. Is it this mass, and alone, or was "
+        "one before wrong? Done: hang it, it is read again. Or type accept, to go on as it is",
+        reads_kg, mass_kg);
+    return true;
+}
+
+bool doubt_arises(struct doubt *doubt, const struct step *step, const struct stream *stream,
+                  const struct doubt_levels *levels, double load) {
+    if (step->doubt != NULL && isfinite(levels->before) && !is_handled(stream, levels, load)) {
+        return doubt_handling(doubt, step);
+    }
+    double off = load - levels->tare, rise_kg = off / levels->counts_per_kg;
+    if (step->shows == SHOWS_RISE && rise_kg < DRY_LEAST_KG) {
+        return doubt_dry(doubt, rise_kg);
+    }
+    double reads_kg = off / levels->counts_per_mass_kg;
+    if (step->is_known_mass &&
+        fabs(reads_kg - levels->mass_kg) > fmax(MASS_FITS_KG, MASS_FITS_REL * levels->mass_kg)) {
+        return doubt_mass(doubt, levels->mass_kg, reads_kg);
+    }
+    double bound = return_bound(stream, levels);
+    return step->shows == SHOWS_TARE && fabs(off) > bound &&
+           doubt_return(doubt, levels, off, bound);
+}

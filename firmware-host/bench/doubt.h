@@ -1,0 +1,31 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* Does a reading's trace show that what was asked for has happened? */
+#ifndef UPTHRUST_BENCH_DOUBT_H
+#define UPTHRUST_BENCH_DOUBT_H
+
+#include "step.h"
+#include "stream.h"
+#include "upthrust/measurement.h"
+
+struct doubt {
+    bool open; /* asked about, the reading waits for the answer */
+    bool anew; /* the safe answer begins anew with the step's tare; else only the step */
+    struct up_plateau plateau;
+    char text[sizeof((struct up_ask *)NULL)->text];
+};
+
+/* What a reading is compared with, in load units. NaN: not known. */
+struct doubt_levels {
+    double before;  /* the reading before it, of any kind */
+    double tare;    /* the empty hanger */
+    double largest; /* the largest step of the load so far */
+    double counts_per_kg;
+    double mass_kg, counts_per_mass_kg; /* calibrating: what was to hang, and what is known so far
+                                           of how much a kilogram shows */
+};
+
+/* True where the step's row asks for more than the trace shows; then text and `anew` are filled. */
+bool doubt_arises(struct doubt *doubt, const struct step *step, const struct stream *stream,
+                  const struct doubt_levels *levels, double load);
+
+#endif

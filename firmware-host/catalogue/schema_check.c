@@ -1,0 +1,74 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* Whether a file has the tables of a catalogue, word by word: one that came from somebody else may
+   call anything a table, and a trigger could take away what was just stored, or never end. Views
+   are for others; nothing here asks them. */
+#include <stdlib.h>
+#include <string.h>
+
+#include "internal.h"
+#include "text/text.h"
+
+/* SQLite keeps a statement as it was written, without the semicolon. */
+static bool is_among(const char *statements, const char *statement) {
+    size_t length = strlen(statement);
+    const char *at = statements;
+    while ((at = strstr(at, statement)) != NULL && at[length] != ';') {
+        at++;
+    }
+    return at != NULL && length > 0;
+}
+
+static int count_statements(const char *statements) {
+    int count = 0;
+    for (const char *at = statements; (at = strstr(at, "CREATE ")) != NULL; at++) {
+        count++;
+    }
+    return count;
+}
+
+static bool refuse(const struct up_catalogue *catalogue, const char *name,
+                   struct up_failure *failure) {
+    return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                   "%s/catalogue.sqlite has not the tables of a catalogue%s%.60s: another program "
+                   "changed them; restore a copy",
+                   catalogue->directory, name[0] != '\0' ? ", see " : "", name);
+}
+
+static bool check_rows(struct up_catalogue *catalogue, sqlite3_stmt *statement,
+                       struct up_failure *failure) {
+    char *known = catalogue_tables_of(SCHEMA_VERSION),
+         *needed = catalogue_tables_of(catalogue->version);
+    int code = SQLITE_DONE, there = 0;
+    bool good = true;
+    while (good && (code = sqlite3_step(statement)) == SQLITE_ROW) {
+        const char *name = (const char *)sqlite3_column_text(statement, 0);
+        const char *sql = (const char *)sqlite3_column_text(statement, 1);
+        good = sql != NULL && is_among(known, sql);
+        if (good) {
+            there += is_among(needed, sql);
+        } else {
+            refuse(catalogue, name != NULL ? name : "", failure);
+        }
+    }
+    if (good && code != SQLITE_DONE) {
+        good = catalogue_fail(catalogue, code, failure);
+    } else if (good && there < count_statements(needed)) {
+        good = refuse(catalogue, "", failure);
+    }
+    free(known);
+    free(needed);
+    return good;
+}
+
+bool catalogue_check_schema(struct up_catalogue *catalogue, struct up_failure *failure) {
+    static const char sql[] =
+        "SELECT name, sql FROM sqlite_master WHERE name NOT LIKE 'sqlite#_%' ESCAPE '#'"
+        " AND (type = 'trigger' OR (type = 'index' AND tbl_name IN " CATALOGUE_OWN ")"
+        " OR name IN " CATALOGUE_OWN ")";
+    sqlite3_stmt *statement = NULL;
+    int code = sqlite3_prepare_v2(catalogue->database, sql, -1, &statement, NULL);
+    bool good = code == SQLITE_OK ? check_rows(catalogue, statement, failure)
+                                  : catalogue_fail(catalogue, code, failure);
+    sqlite3_finalize(statement);
+    return good;
+}

@@ -1,0 +1,152 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* What cannot be, said before anything is computed. */
+#include <math.h>
+#include <stdarg.h>
+#include <stdio.h>
+
+#include "kit/internal.h"
+
+/* Room for a reading a little above the stamp; heat alone does that. */
+static const double OVER_RATING = 1.1;
+/* Gear of unknown volume serves in water this near to that it was weighed in: 1 kg/m3 is 1 g a
+   litre. */
+static const double NEAR_KG_M3 = 1;
+
+static bool wrong(struct up_failure *failure, const char *format, ...)
+    __attribute__((format(printf, 2, 3)));
+
+static bool wrong(struct up_failure *failure, const char *format, ...) {
+    char text[480];
+    va_list arguments;
+    va_start(arguments, format);
+    vsnprintf(text, sizeof text, format, arguments);
+    va_end(arguments);
+    return up_fail(failure, UP_STATUS_WRONG_INPUT, "%s", text);
+}
+
+static bool lies(double value, double low, double high) {
+    return value >= low && value <= high;
+}
+
+static bool is_sound(const struct up_bounded *number, bool may_lack) {
+    return (may_lack && isnan(number->value)) ||
+           (isfinite(number->value) && isfinite(number->u) && number->u >= 0);
+}
+
+static bool check_cylinder(const struct up_part *part, struct up_failure *failure) {
+    if (!lies(part->water_volume_m3, 1e-4, 0.1)) {
+        return wrong(failure, "cylinder \"%s\": a water volume of %g l; give 0.1 to 100 l",
+                     part->name, part->water_volume_m3 * 1e3);
+    }
+    if (!(part->volume_m3.value > part->water_volume_m3)) {
+        return wrong(failure,
+                     "cylinder \"%s\": its outside (%g l) must be larger than its inside (%g l)",
+                     part->name, part->volume_m3.value * 1e3, part->water_volume_m3 * 1e3);
+    }
+    if (!lies(part->working_pressure_bar, 50, 310)) {
+        return wrong(failure, "cylinder \"%s\": a working pressure of %g bar; give 50 to 310 bar",
+                     part->name, part->working_pressure_bar);
+    }
+    return true;
+}
+
+static bool check_part(const struct up_part *part, struct up_failure *failure) {
+    if (!is_sound(&part->buoyancy_kg, false) || !is_sound(&part->volume_m3, true) ||
+        !is_sound(&part->mass_kg, false) || !is_sound(&part->gas_m3, false) ||
+        !is_sound(&part->place_m, true)) {
+        return wrong(failure, "\"%s\": a number is missing or is not finite", part->name);
+    }
+    if (part->kind == UP_PART_LEAD && !lies(part->mass_kg.value, 0, 40)) {
+        return wrong(failure, "lead \"%s\": %g kg; give 0 to 40 kg", part->name,
+                     part->mass_kg.value);
+    }
+    if ((part->kind == UP_PART_SUIT || part->kind == UP_PART_JACKET) &&
+        !lies(part->gas_m3.value, 0, 0.06)) {
+        return wrong(failure, "\"%s\": %g l of gas; give 0 to 60 l", part->name,
+                     part->gas_m3.value * 1e3);
+    }
+    return part->kind != UP_PART_CYLINDER || check_cylinder(part, failure);
+}
+
+static bool check_volume(const struct up_part *part, const struct up_kit_state *state,
+                         const char *label, struct up_failure *failure) {
+    if (isnan(part->volume_m3.value) &&
+        fabs(state->water_kg_m3 - part->density_kg_m3) > NEAR_KG_M3) {
+        return wrong(failure,
+                     "\"%s\" was measured in water of %.1f kg/m3 and its volume is unknown, so "
+                     "nothing can be said of %s (%.1f kg/m3): weigh it in air too, or give its "
+                     "volume",
+                     part->name, part->density_kg_m3, label, state->water_kg_m3);
+    }
+    return true;
+}
+
+static bool check_pressure(const struct up_part *part, const struct up_kit_state *state,
+                           const char *label, struct up_failure *failure) {
+    double most_bar = part->working_pressure_bar * OVER_RATING;
+    if (part->kind == UP_PART_CYLINDER && !lies(state->pressure_bar, 0, most_bar)) {
+        return wrong(failure,
+                     "%s: %g bar in \"%s\", which is rated for %g bar: give 0 to %g bar as the "
+                     "gauge shows it",
+                     label, state->pressure_bar, part->name, part->working_pressure_bar, most_bar);
+    }
+    return true;
+}
+
+bool check_state(const struct up_kit *kit, const struct up_kit_state *state, const char *label,
+                 struct up_failure *failure) {
+    if (!lies(state->water_kg_m3, 950, 1100)) {
+        return wrong(failure, "%s: water of %g kg/m3; give 950 to 1100", label, state->water_kg_m3);
+    }
+    if (!lies(state->depth_m, 0, 60)) {
+        return wrong(failure, "%s: a depth of %g m; give 0 to 60 m", label, state->depth_m);
+    }
+    if (!lies(state->air_pressure_pa, 60e3, 110e3)) {
+        return wrong(failure, "%s: an air pressure of %g hPa; give 600 to 1100 hPa", label,
+                     state->air_pressure_pa * 1e-2);
+    }
+    for (size_t i = 0; i < kit->parts; i++) {
+        if (!state->without[i] && (!check_volume(&kit->part[i], state, label, failure) ||
+                                   !check_pressure(&kit->part[i], state, label, failure))) {
+            return false;
+        }
+    }
+    return true;
+}
+
+static bool check_checks(const struct up_kit *kit, struct up_failure *failure) {
+    for (size_t i = 0; i < kit->checks; i++) {
+        const struct up_kit_state *state = &kit->check[i].state;
+        if (!check_state(kit, state, kit->check[i].label, failure)) {
+            return false;
+        }
+        if (state->jacket_gas_kg != 0) {
+            return wrong(failure,
+                         "%s: a check with gas in the jacket says nothing of the lead: let all of "
+                         "it out and check again",
+                         kit->check[i].label);
+        }
+    }
+    return true;
+}
+
+bool check_kit(const struct up_kit *kit, struct up_failure *failure) {
+    if (!lies(kit->body_kg.value, 20, 250) || !is_sound(&kit->body_kg, false)) {
+        return wrong(failure, "a body of %g kg; give what a scale shows, 20 to 250 kg",
+                     kit->body_kg.value);
+    }
+    if (kit->parts > UP_KIT_PARTS_MAX || kit->checks > UP_KIT_CHECKS_MAX) {
+        return wrong(failure, "at most %d parts and %d checks", UP_KIT_PARTS_MAX,
+                     UP_KIT_CHECKS_MAX);
+    }
+    if (kit->checks == 0) {
+        return wrong(failure, "no weight check yet: do one in the water with an instructor, "
+                              "hanging still and breathing normally, and enter it");
+    }
+    for (size_t i = 0; i < kit->parts; i++) {
+        if (!check_part(&kit->part[i], failure)) {
+            return false;
+        }
+    }
+    return check_checks(kit, failure);
+}

@@ -1,0 +1,162 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/*
+ * A diver's kit: what in-water weight checks say of the diver's body, and what follows for the lead
+ * in another state (water, depth, gas used, other gear). Statics only: it plans neither gas nor
+ * ascent. It prepares an in-water weight check with a qualified instructor and never replaces it.
+ *
+ * Sign: lift is positive upwards, in kg (the mass whose weight it would carry). With rho the
+ * water's density and P its absolute pressure at depth:
+ *
+ *   gear      b(rho) = b0 + (rho - rho0) V   b0 measured at rho0; rho0 = 0, b0 = -m: from mass and
+ * V lead      -m (1 - rho / rho_lead)        lead displaces water too cylinder  rho V_out - m_empty
+ * - rho_gas(p_gauge + p_air, t) V_water suit      rho V_gas (1 - s (1 - p_air / P)), s = 1: Boyle;
+ * its solid part is gear body      rho V_body - m_body            V_body is what the weight checks
+ * tell
+ *
+ * A weight check is an equation: hanging still, all lifts together are nothing, give or take the
+ * breath. Each draw of the uncertain inputs (JCGM 101) solves every check for V_body; the draw
+ * counts by how well its checks agree (Bayes' rule with a flat prior of V_body), and every question
+ * is answered by the same draws. So an error that checks and question share cancels by itself: one
+ * calibration, one filling, the lead's density, the scale under the diver.
+ *
+ * Choices of ours, no standard: the breath of a check is off by 0.5 kg (standard uncertainty, each
+ * check anew), and all checks of a diver by 0.5 kg together; the share of a suit's gas that follows
+ * Boyle lies anywhere from 0.5 to 1, from 0.2 to 1.1 where checks at two depths, 3 m apart or more,
+ * narrow it down; lead lies anywhere within 5 % of its mark unless it was weighed, its density from
+ * 11030 (6 % antimony, by ideal mixing) to 11350 kg/m3 (handbook).
+ */
+#ifndef UPTHRUST_KIT_KIT_H
+#define UPTHRUST_KIT_KIT_H
+
+#include <stdbool.h>
+#include <stddef.h>
+
+#include "metrology/breathing_gas.h"
+#include "upthrust/failure.h"
+#include "upthrust/item.h"
+#include "upthrust/quantity.h"
+
+enum { UP_KIT_PARTS_MAX = 48, UP_KIT_CHECKS_MAX = 64 };
+
+enum up_part_kind { UP_PART_GEAR, UP_PART_LEAD, UP_PART_CYLINDER, UP_PART_SUIT, UP_PART_JACKET };
+
+/* Where it is not known how far off a number is within its bounds, it is rectangular. */
+struct up_bounded {
+    double value;
+    double u; /* standard; of a rectangle the half-width over the square root of 3 */
+    bool rectangular;
+};
+
+struct up_part {
+    char name[UP_NAME_SIZE];
+    enum up_part_kind kind;
+    struct up_bounded place_m; /* along the body from the hips, feet negative; value NaN: unknown */
+    bool ditchable;            /* lead: can be dropped by hand */
+
+    /* Gear, and the solid of suit, jacket and cylinder (the latter's rho0 is 0, b0 minus its mass
+       when empty, V its outside). */
+    struct up_bounded buoyancy_kg; /* b0 */
+    double density_kg_m3;          /* rho0 */
+    struct up_bounded volume_m3;   /* V; value NaN: unknown, then only waters near rho0 serve */
+
+    struct up_bounded mass_kg; /* lead */
+
+    /* cylinder */
+    double water_volume_m3, working_pressure_bar;
+    struct up_breathing_gas gas;
+
+    struct up_bounded gas_m3; /* suit: its gas at the surface; jacket: what stays trapped in it */
+    double lift_kg;           /* jacket: full, as its maker gives it; 0: unknown */
+};
+
+/* How the diver hangs: everything that changes from one moment to another. */
+struct up_kit_state {
+    double water_kg_m3, u_water_kg_m3;
+    unsigned water;            /* states in one water, so numbered, share its density's error */
+    double depth_m, u_depth_m; /* of the middle of the body */
+    double pressure_bar;       /* gauge, of every cylinder */
+    double u_pressure_bar;     /* of one reading; the gauge's own error is in struct up_kit */
+    double gas_temp_c, u_gas_temp_c;
+    double air_pressure_pa;           /* 101325 at the sea */
+    double jacket_gas_kg;             /* lift of the gas let into the jacket */
+    double u_breath_kg;               /* how far the breath may be off; 0: 0.5 */
+    bool suit_gas_gone;               /* a bound, not Boyle */
+    double lead_kg[UP_KIT_PARTS_MAX]; /* by part, of lead: what it weighs then; NaN: its mass_kg */
+    bool without[UP_KIT_PARTS_MAX];   /* the part is not there: lost, ditched, left at home */
+};
+
+struct up_kit_check {
+    struct up_kit_state state;
+    char label[64];
+};
+
+struct up_kit {
+    struct up_bounded body_kg; /* on a scale, without gear */
+    double u_gauge_bar;        /* how far off the gauge is, the same whenever it is read */
+    struct up_part part[UP_KIT_PARTS_MAX];
+    size_t parts;
+    struct up_kit_check check[UP_KIT_CHECKS_MAX];
+    size_t checks;
+    /* Of gear's buoyancies b0, row by row, parts x parts, kg^2; NULL: they share nothing. */
+    const double *covariance_kg2;
+    unsigned draws; /* 0: 20000 */
+    unsigned long seed;
+};
+
+/* An answer of any unit. */
+struct up_kit_answer {
+    double value, u;
+    double low, high;   /* of the 95 % interval */
+    double least, most; /* one-sided bounds, 99.5 % each */
+};
+
+struct up_kit_draws;
+
+/* Draws the inputs and solves the checks. UP_STATUS_WRONG_INPUT: no check, no cylinder's gas that
+   is known, a number that cannot be. The caller frees it. */
+bool up_kit_solve(const struct up_kit *kit, struct up_kit_draws **draws,
+                  struct up_failure *failure);
+void up_kit_free(struct up_kit_draws *draws);
+
+/* How well the checks agree with each other under the draw that fits them best: the probability
+   of a larger sum of squares by chance (chi-squared); 1 for one check. Below 0.01 they contradict
+   each other, or what the kit says. */
+double up_kit_agreement(const struct up_kit_draws *draws);
+/* How many independent draws the checks leave (Kish). */
+double up_kit_effective_draws(const struct up_kit_draws *draws);
+
+/* Net lift of the diver in a state, breathing normally; positive floats. */
+bool up_kit_lift_kg(const struct up_kit_draws *draws, const struct up_kit_state *state,
+                    struct up_kit_answer *answer, struct up_failure *failure);
+/* Lead to add (positive) or take off, so that the diver hangs still there. */
+bool up_kit_lead_kg(const struct up_kit_draws *draws, const struct up_kit_state *state,
+                    struct up_kit_answer *answer, struct up_failure *failure);
+/* From one state to another: what the lead changes by. */
+bool up_kit_lead_change_kg(const struct up_kit_draws *draws, const struct up_kit_state *from,
+                           const struct up_kit_state *to, struct up_kit_answer *answer,
+                           struct up_failure *failure);
+/* Of one part: its lift, and its moment about the hips, N m, positive lifts the head's side. */
+bool up_kit_part_lift_kg(const struct up_kit_draws *draws, size_t part,
+                         const struct up_kit_state *state, struct up_kit_answer *answer,
+                         struct up_failure *failure);
+bool up_kit_part_moment_nm(const struct up_kit_draws *draws, size_t part,
+                           const struct up_kit_state *state, struct up_kit_answer *answer,
+                           struct up_failure *failure);
+
+/* What rules the answer to "which lead": inputs by their share of the variance, largest first. */
+struct up_kit_share {
+    char name[UP_NAME_SIZE + 32];
+    double share;
+};
+size_t up_kit_shares(const struct up_kit_draws *draws, const struct up_kit_state *state,
+                     struct up_kit_share *share, size_t room);
+
+/* Each check held against what the checks before it predicted. */
+struct up_kit_prediction {
+    struct up_kit_answer lift_kg; /* foretold for it, the breath of a check in it */
+    bool inside;                  /* nothing lies within the 95 % interval */
+};
+bool up_kit_predict(const struct up_kit *kit, size_t check, struct up_kit_prediction *prediction,
+                    struct up_failure *failure);
+
+#endif

@@ -1,0 +1,119 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* The lift of each part of a kit in a state of the dive. */
+#include <math.h>
+
+#include "kit/internal.h"
+
+static const double GRAVITY_M_S2 = 9.80665, PA_PER_BAR = 1e5;
+/* Steps of the numerical derivatives of the gas's density. */
+static const double STEP_BAR = 1, STEP_K = 1;
+
+static bool gas_density(const struct up_part *part, const struct up_kit_state *state,
+                        double more_bar, double more_k, double *density_kg_m3,
+                        struct up_failure *failure) {
+    struct up_quantity density;
+    double pressure_pa = (state->pressure_bar + more_bar) * PA_PER_BAR + state->air_pressure_pa;
+    bool good = up_breathing_gas_density(&part->gas, pressure_pa, state->gas_temp_c + more_k,
+                                         &density, failure);
+    *density_kg_m3 = density.value;
+    return good;
+}
+
+bool prepare_state(const struct up_kit *kit, const struct up_kit_state *state,
+                   struct moment_of_dive *moment, struct up_failure *failure) {
+    *moment = (struct moment_of_dive){.state = state};
+    for (size_t i = 0; i < kit->parts; i++) {
+        const struct up_part *part = &kit->part[i];
+        double here, denser, colder;
+        if (part->kind != UP_PART_CYLINDER) {
+            continue;
+        }
+        if (!gas_density(part, state, 0, 0, &here, failure) ||
+            !gas_density(part, state, STEP_BAR, 0, &denser, failure) ||
+            !gas_density(part, state, 0, STEP_K, &colder, failure)) {
+            return false;
+        }
+        moment->gas_kg_m3[i] = here;
+        moment->gas_kg_m3_bar[i] = (denser - here) / STEP_BAR;
+        moment->gas_kg_m3_k[i] = (colder - here) / STEP_K;
+    }
+    return true;
+}
+
+double lead_factor(const struct up_kit_draws *draws, double water_kg_m3, size_t n) {
+    return 1 - water_kg_m3 / input_at(draws, INPUT_LEAD_DENSITY, n);
+}
+
+static double gear_kg(const struct up_kit_draws *draws, size_t part, double water_kg_m3, size_t n) {
+    double volume_m3 = input_at(draws, part_input(part, INPUT_VOLUME), n);
+    double rho0 = draws->kit.part[part].density_kg_m3;
+    double buoyancy_kg = input_at(draws, part_input(part, INPUT_BUOYANCY), n);
+    return isnan(volume_m3) ? buoyancy_kg : buoyancy_kg + (water_kg_m3 - rho0) * volume_m3;
+}
+
+static double gas_kg(const struct up_kit_draws *draws, size_t part,
+                     const struct moment_of_dive *moment, const struct misreading *off, size_t n) {
+    static const double U_AIR_REL = 0.001, U_NITROX_REL = 0.003;
+    const struct up_part *cylinder = &draws->kit.part[part];
+    bool is_air = fabs(cylinder->gas.oxygen - UP_AIR_OXYGEN) < 0.005;
+    double off_bar = off->pressure_bar + input_at(draws, INPUT_GAUGE, n);
+    double density = moment->gas_kg_m3[part] + moment->gas_kg_m3_bar[part] * off_bar +
+                     moment->gas_kg_m3_k[part] * off->gas_temp_k;
+    density *= 1 + input_at(draws, INPUT_EQUATION, n) * (is_air ? U_AIR_REL : U_NITROX_REL);
+    return fmax(density, 0) * cylinder->water_volume_m3;
+}
+
+static double suit_gas_kg(const struct up_kit_draws *draws, size_t part,
+                          const struct up_kit_state *state, double water_kg_m3, double depth_m,
+                          size_t n) {
+    double gas_m3 = input_at(draws, part_input(part, INPUT_GAS), n);
+    double deep_pa = state->air_pressure_pa + water_kg_m3 * GRAVITY_M_S2 * fmax(depth_m, 0);
+    double share = input_at(draws, INPUT_SHARE, n);
+    double left = state->suit_gas_gone ? 0 : 1 - share * (1 - state->air_pressure_pa / deep_pa);
+    return water_kg_m3 * gas_m3 * left;
+}
+
+static double lead_kg(const struct up_kit_draws *draws, size_t part,
+                      const struct up_kit_state *state, double water_kg_m3, size_t n) {
+    double marked_kg = draws->kit.part[part].mass_kg.value;
+    double drawn_kg = input_at(draws, part_input(part, INPUT_MASS), n);
+    double then_kg = state->lead_kg[part];
+    /* As far off as the same lead always is. */
+    double mass_kg = isnan(then_kg)  ? drawn_kg
+                     : marked_kg > 0 ? then_kg * drawn_kg / marked_kg
+                                     : then_kg;
+    return -mass_kg * lead_factor(draws, water_kg_m3, n);
+}
+
+double part_lift_kg(const struct up_kit_draws *draws, size_t part,
+                    const struct moment_of_dive *moment, const struct misreading *off, size_t n) {
+    const struct up_kit_state *state = moment->state;
+    double water_kg_m3 = state->water_kg_m3 + off->water_kg_m3;
+    if (state->without[part]) {
+        return 0;
+    }
+    switch (draws->kit.part[part].kind) {
+    case UP_PART_LEAD:
+        return lead_kg(draws, part, state, water_kg_m3, n);
+    case UP_PART_CYLINDER:
+        return gear_kg(draws, part, water_kg_m3, n) - gas_kg(draws, part, moment, off, n);
+    case UP_PART_SUIT:
+        return gear_kg(draws, part, water_kg_m3, n) +
+               suit_gas_kg(draws, part, state, water_kg_m3, state->depth_m + off->depth_m, n);
+    case UP_PART_JACKET:
+        return gear_kg(draws, part, water_kg_m3, n) + state->jacket_gas_kg +
+               water_kg_m3 * input_at(draws, part_input(part, INPUT_GAS), n);
+    case UP_PART_GEAR:
+        break;
+    }
+    return gear_kg(draws, part, water_kg_m3, n);
+}
+
+double gear_lift_kg(const struct up_kit_draws *draws, const struct moment_of_dive *moment,
+                    const struct misreading *off, size_t n) {
+    double lift_kg = 0;
+    for (size_t part = 0; part < draws->kit.parts; part++) {
+        lift_kg += part_lift_kg(draws, part, moment, off, n);
+    }
+    return lift_kg;
+}

@@ -1,0 +1,18 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* What a kit file answers, for people and programs. */
+#ifndef UPTHRUST_KIT_REPORT_H
+#define UPTHRUST_KIT_REPORT_H
+
+#include <jansson.h>
+#include <stdio.h>
+
+#include "upthrust/catalogue.h"
+#include "upthrust/failure.h"
+
+/* The whole of it as JSON, for the caller to own; NULL where it fails. `catalogue` may be NULL
+   where no part of the kit is an item of it. */
+json_t *up_kit_report(const char *path, struct up_catalogue *catalogue, struct up_failure *failure);
+/* The same in words. */
+void up_kit_report_print(const json_t *document, FILE *stream);
+
+#endif
