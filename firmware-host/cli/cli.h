@@ -82,7 +82,7 @@ enum up_status run_verb(const char *command, const struct verb *verbs, size_t co
 bool style_asked(const struct arguments *arguments, struct up_style *style,
                  struct up_failure *failure);
 
-/* Prints "note: " and the text, made harmless, on standard error. */
+/* "note: " and the text, on standard error; for whoever reports to a caller. */
 void print_note(void *context, const char *text);
 
 /* Prints a JSON document and its newline on stdout; takes the reference. */

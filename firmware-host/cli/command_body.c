@@ -188,7 +188,7 @@ static json_t *charts_to_json(struct up_catalogue *catalogue, const struct up_re
 }
 
 static bool print_body(const struct arguments *arguments, struct up_catalogue *catalogue,
-                 const struct up_reference *body, struct up_failure *failure) {
+                       const struct up_reference *body, struct up_failure *failure) {
     struct up_past_check *past;
     struct up_style style;
     size_t count;

@@ -106,8 +106,7 @@ static void print_conditions(const struct up_calibration *calibration) {
 
 void print_calibration(const struct up_calibration *calibration) {
     double slope = calibration->slope_counts_per_kg;
-    char *bench = up_text_for_terminal(calibration->bench);
-    printf("bench %s: ", bench);
+    up_text_print(stdout, "bench %s: ", calibration->bench);
     print_slope(slope);
     printf(", standard uncertainty %.3f %% of it (%.0f degrees of freedom)\n",
            fabs(calibration->u_slope_counts_per_kg / slope) * 100, calibration->dof);
@@ -131,7 +130,6 @@ void print_calibration(const struct up_calibration *calibration) {
     }
     printf("stored as %s%s%s\n", calibration->id, calibration->made_utc[0] != '\0' ? ", " : "",
            calibration->made_utc);
-    free(bench);
 }
 
 /* ---- those of the catalogue ---- */
@@ -175,8 +173,9 @@ static bool list_one(const struct up_record *record, void *context) {
         json_array_append_new(look->list, to_json(calibration));
         return true;
     }
-    char *bench = up_text_for_terminal(calibration->bench);
-    printf("%s  %s  %s\n  ", calibration->id, calibration->made_utc, bench);
+    up_text_print(stdout, "%s  %s  %s\n", calibration->id, calibration->made_utc,
+                  calibration->bench);
+    fputs("  ", stdout);
     print_slope(calibration->slope_counts_per_kg);
     printf(", %u loadings up to %g kg, ", calibration->points, calibration->span_kg);
     if (isnan(calibration->hysteresis_kg)) {
@@ -184,7 +183,6 @@ static bool list_one(const struct up_record *record, void *context) {
     } else {
         printf("hysteresis %.2f g\n", calibration->hysteresis_kg * 1e3);
     }
-    free(bench);
     return true;
 }
 

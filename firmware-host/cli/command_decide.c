@@ -288,9 +288,7 @@ static bool store(const struct judging *judging, struct up_catalogue *catalogue,
     if (good && count > 0) {
         struct up_failure why;
         if (!up_session_export(catalogue, &why)) {
-            char *note = up_text_format("stored, but not exported: %s", why.text);
-            print_note(NULL, note);
-            free(note);
+            up_text_print(stderr, "note: stored, but not exported: %s\n", why.text);
         }
     }
     free(decided);

@@ -15,9 +15,8 @@ static void print_intake(const char *from, const struct up_intake *intake, bool 
                              (json_int_t)intake->fresh, "records_known",
                              (json_int_t)intake->known));
     } else {
-        char *safe = up_text_for_terminal(from);
-        printf("%s: %lu new records, %lu were here already\n", safe, intake->fresh, intake->known);
-        free(safe);
+        up_text_print(stdout, "%s: %lu new records, %lu were here already\n", from, intake->fresh,
+                      intake->known);
     }
 }
 

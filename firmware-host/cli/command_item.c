@@ -126,29 +126,20 @@ static bool take_kind_tolerance(const struct arguments *arguments, struct up_cat
 }
 
 static void print_item(const struct up_item *item) {
-    char *name = up_text_for_terminal(item->name);
-    char *kind = up_text_for_terminal(item->kind);
-    char *maker = up_text_for_terminal(item->maker);
-    char *model = up_text_for_terminal(item->model);
-    char *size = up_text_for_terminal(item->size);
-    printf("%s  %s\n  %s, %s, maker %s, model %s, size %s\n  neutral within %.0f g; expands by "
-           "%.3g per K (u %.2g)%s\n",
-           item->id, name, kind,
-           item->pieces == 1   ? "one piece"
-           : item->pieces == 2 ? "a pair"
-                               : "several",
-           maker[0] ? maker : "-", model[0] ? model : "-", size[0] ? size : "-", item->tolerance_g,
+    up_text_print(stdout, "%s  %s\n", item->id, item->name);
+    up_text_print(stdout, "  %s, %s, maker %s, model %s, size %s\n", item->kind,
+                  item->pieces == 1   ? "one piece"
+                  : item->pieces == 2 ? "a pair"
+                                      : "several",
+                  item->maker[0] ? item->maker : "-", item->model[0] ? item->model : "-",
+                  item->size[0] ? item->size : "-");
+    printf("  neutral within %.0f g; expands by %.3g per K (u %.2g)%s\n", item->tolerance_g,
            item->expansion_per_k, item->u_expansion_per_k,
            item->compressible ? "; compressible: results hold at their depth only" : "");
     for (int i = 0; i < item->parts; i++) {
         printf("%s%.8s%s", i == 0 ? "  measured together: " : ", ", item->part_id[i],
                i + 1 == item->parts ? "\n" : "");
     }
-    free(name);
-    free(kind);
-    free(maker);
-    free(model);
-    free(size);
 }
 
 static void show_item(const struct up_item *item, bool json) {
@@ -196,11 +187,9 @@ static bool print_version(const struct up_record *record, void *context) {
     unsigned *count = context;
     struct up_item item;
     if (up_item_from_json(record->content, &item)) {
-        char *name = up_text_for_terminal(item.name);
-        fprintf(stderr, "note: %s %s  %s\n",
-                *count == 0 ? "there were several live versions; now replaced:" : "  and",
-                record->made_utc, name);
-        free(name);
+        up_text_print(stderr, "note: %s %s  %s\n",
+                      *count == 0 ? "there were several live versions; now replaced:" : "  and",
+                      record->made_utc, item.name);
     }
     ++*count;
     return true;

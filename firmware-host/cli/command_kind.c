@@ -126,13 +126,11 @@ static void print_set(const struct up_kind *kind, bool json) {
                              number_or_null(kind->tolerance_pair_g, kind->tolerance_pair_g > 0)));
         return;
     }
-    char *name = up_text_for_terminal(kind->name);
-    printf("%s: neutral within ", name);
+    up_text_print(stdout, "%s: neutral within ", kind->name);
     put_tolerance(kind->tolerance_one_g, 0);
     fputs(" g, a pair ", stdout);
     put_tolerance(kind->tolerance_pair_g, 0);
     puts(" g, for items added from now on; `upthrust decide --kind` judges older ones anew");
-    free(name);
 }
 
 /* What was not given stays as it was set. */

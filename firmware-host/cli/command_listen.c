@@ -182,9 +182,8 @@ static void print_refusals(const struct up_reader *reader) {
         }
     }
     for (int i = 0; i < reader->shown; i++) {
-        char *safe = up_text_for_terminal(reader->refused_text[i]);
-        printf("  line %llu was: %s\n", (unsigned long long)reader->refused_line[i], safe);
-        free(safe);
+        up_text_print(stdout, "  line %llu was: %s\n", (unsigned long long)reader->refused_line[i],
+                      reader->refused_text[i]);
     }
 }
 

@@ -35,8 +35,7 @@ const struct option_text options_measure[] = {
 
 void print_results(const struct up_session_results *results, const struct up_style *style) {
     const struct up_item *item = &results->item;
-    char *name = up_text_for_terminal(item->name);
-    printf("%s (%s)\n", name, item->pieces == 2 ? "a pair" : "one piece");
+    up_text_print(stdout, "%s (%s)\n", item->name, item->pieces == 2 ? "a pair" : "one piece");
     for (unsigned i = 0; i < results->results; i++) {
         const struct up_result *result = &results->result[i];
         up_result_print(result, style, stdout);
@@ -52,7 +51,6 @@ void print_results(const struct up_session_results *results, const struct up_sty
                                   : "it was not weighed dry in air, so its volume is not known");
     }
     puts("These numbers prepare a dive. A weight check in the water decides.");
-    free(name);
 }
 
 /* As the document, or as words. */

@@ -36,20 +36,14 @@ static bool save_rig(const char *file, char *rig, struct up_failure *failure) {
 /* ---- what is shown ---- */
 
 static void print_port(const struct up_port *port) {
-    char *name = up_text_for_terminal(port->name);
-    char *what = up_text_for_terminal(port->description);
-    char *maker = up_text_for_terminal(port->manufacturer);
-    char *serial = up_text_for_terminal(port->usb_serial);
-    printf("%-16s %-9s", name, up_transport_name(port->transport));
+    up_text_print(stdout, "%-16s %-9s", port->name, up_transport_name(port->transport));
     if (port->usb_vendor >= 0) {
-        printf(" usb:%04x:%04x%s%s", (unsigned)port->usb_vendor, (unsigned)port->usb_product,
-               serial[0] != '\0' ? ":" : "", serial);
+        up_text_print(stdout, " usb:%04x:%04x%s%s", (unsigned)port->usb_vendor,
+                      (unsigned)port->usb_product, port->usb_serial[0] != '\0' ? ":" : "",
+                      port->usb_serial);
     }
-    printf("  %s%s%s\n", what, maker[0] != '\0' ? ", " : "", maker);
-    free(name);
-    free(what);
-    free(maker);
-    free(serial);
+    up_text_print(stdout, "  %s%s%s\n", port->description,
+                  port->manufacturer[0] != '\0' ? ", " : "", port->manufacturer);
 }
 
 /* What arrived, as it came: from the middle, since the first line is cut. */
@@ -63,9 +57,7 @@ static void print_sample(const struct up_probe *probe) {
         }
         if (i > 0 && length > 0) {
             char *clean = up_text_clean(at, length < 76 ? length : 76);
-            char *safe = up_text_for_terminal(clean);
-            printf("    %s\n", safe);
-            free(safe);
+            up_text_print(stdout, "    %s\n", clean);
             free(clean);
         }
         i -= i > 0 && length == 0;
@@ -76,8 +68,7 @@ static void print_sample(const struct up_probe *probe) {
 /* `alone`: its failure becomes the program's, and is printed there. */
 static void print_probe(const struct up_probe *probe, bool alone) {
     static const char letter[] = {'N', 'E', 'O'};
-    char *name = up_text_for_terminal(probe->port.name);
-    printf("%s", name);
+    up_text_print(stdout, "%s", probe->port.name);
     if (probe->kind == UP_PORT_SERIAL && probe->length > 0) {
         printf(" at %d baud, %d%c%d", probe->settings.baud, probe->settings.data_bits,
                letter[probe->settings.parity], probe->settings.stop_bits);
@@ -85,16 +76,12 @@ static void print_probe(const struct up_probe *probe, bool alone) {
     printf(": %zu bytes\n", probe->length);
     print_sample(probe);
     if (probe->found) {
-        char *words = up_text_for_terminal(probe->guess.words);
-        printf("  %s; %llu of %llu lines fit\n", words, (unsigned long long)probe->guess.fits,
-               (unsigned long long)(probe->guess.lines - probe->guess.passed));
-        free(words);
+        up_text_print(stdout, "  %s; %llu of %llu lines fit\n", probe->guess.words,
+                      (unsigned long long)probe->guess.fits,
+                      (unsigned long long)(probe->guess.lines - probe->guess.passed));
     } else if (!alone) {
-        char *why = up_text_for_terminal(probe->failure.text);
-        printf("  %s\n", why);
-        free(why);
+        up_text_print(stdout, "  %s\n", probe->failure.text);
     }
-    free(name);
 }
 
 static json_t *port_to_json(const struct up_port *port) {

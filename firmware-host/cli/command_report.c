@@ -24,17 +24,17 @@ const struct option_text options_export[] = {
     OPTION_END};
 
 static void list_plots(const char *plots, bool items, unsigned calibrations, unsigned references) {
-    char *safe = up_text_for_terminal(plots);
     if (items) {
-        printf("%s: items.svg, items.png, and items.gp with items.tsv to draw them again\n", safe);
+        up_text_print(stdout,
+                      "%s: items.svg, items.png, and items.gp with items.tsv to draw them again\n",
+                      plots);
     }
     for (unsigned i = 1; i <= calibrations; i++) {
-        printf("%s: calibration-%u.svg, .png, .gp, .tsv\n", safe, i);
+        up_text_print(stdout, "%s: calibration-%u.svg, .png, .gp, .tsv\n", plots, i);
     }
     for (unsigned i = 1; i <= references; i++) {
-        printf("%s: reference-%u.svg, .png, .gp, .tsv\n", safe, i);
+        up_text_print(stdout, "%s: reference-%u.svg, .png, .gp, .tsv\n", plots, i);
     }
-    free(safe);
 }
 
 static bool plot_run(const struct arguments *arguments, struct up_catalogue *catalogue,
@@ -47,10 +47,9 @@ static bool plot_run(const struct arguments *arguments, struct up_catalogue *cat
                                   rig_file != NULL ? &rig : NULL, plots, run_id, failure) &&
                 up_plot_draw_run(plots, run_id, failure);
     if (good) {
-        char *safe = up_text_for_terminal(plots);
-        printf("%s: run-%.8s.svg, .png, .gp, .tsv%s\n", safe, run_id,
-               rig_file != NULL ? "" : "; only the plateaus, --rig FILE draws every reading");
-        free(safe);
+        up_text_print(stdout, "%s: run-%.8s.svg, .png, .gp, .tsv%s\n", plots, run_id,
+                      rig_file != NULL ? ""
+                                       : "; only the plateaus, --rig FILE draws every reading");
     }
     return good;
 }
@@ -122,13 +121,12 @@ enum up_status command_export(const struct arguments *arguments, struct up_failu
     good = csv ? up_export_csv(catalogue, directory, failure)
                : up_export_json(catalogue, directory, failure);
     if (good) {
-        char *safe = up_text_for_terminal(directory);
-        printf("%s: %s\n", safe,
-               csv ? "items.csv, calibrations.csv, results.csv, runs.csv, trials.csv, rigs.csv, "
-                     "decisions.csv, reference_bodies.csv, reference_checks.csv, gear_kinds.csv; "
-                     "csv-metadata.json tells the columns"
-                   : "catalogue.json; catalogue.schema.json is its JSON Schema");
-        free(safe);
+        up_text_print(
+            stdout, "%s: %s\n", directory,
+            csv ? "items.csv, calibrations.csv, results.csv, runs.csv, trials.csv, rigs.csv, "
+                  "decisions.csv, reference_bodies.csv, reference_checks.csv, gear_kinds.csv; "
+                  "csv-metadata.json tells the columns"
+                : "catalogue.json; catalogue.schema.json is its JSON Schema");
     }
     free(directory);
     up_catalogue_close(catalogue);

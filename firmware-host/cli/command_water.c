@@ -91,19 +91,18 @@ static json_t *water_to_json(const struct up_water *water, const struct up_water
 }
 
 static void print_water(const struct up_water *water, const struct up_water_density *density) {
-    char *name = up_text_for_terminal(water->name);
     printf("%.4f kg/m3, standard uncertainty %.4f kg/m3 (%s)\n", density->density_kg_m3.value,
            density->density_kg_m3.u,
            water->u_salinity_g_kg > 0 ? "of the formula and of what is dissolved"
                                       : "of the formula; the water as told");
-    printf("%s: %.2f C, %s %.3f g/kg%s", name, water->temp_c, salt_of(water->model),
-           water->salinity_g_kg, water->u_salinity_g_kg > 0 ? "" : ", ");
+    up_text_print(stdout, "%s: %.2f C, %s %.3f g/kg%s", water->name, water->temp_c,
+                  salt_of(water->model), water->salinity_g_kg,
+                  water->u_salinity_g_kg > 0 ? "" : ", ");
     if (water->u_salinity_g_kg > 0) {
         printf(water->salinity_range ? " +- %.3f at most, " : " (u %.3f), ",
                water->u_salinity_g_kg * (water->salinity_range ? sqrt(3) : 1));
     }
     printf("%.1f m\n%s\n", water->depth_m, density->model);
-    free(name);
 }
 
 static bool water_of_options(const struct arguments *arguments,

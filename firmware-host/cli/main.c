@@ -149,9 +149,7 @@ static bool read_arguments(const struct command *command, int argc, char **argv,
 /* ---- ends ---- */
 
 static int complain(const struct up_failure *failure) {
-    char *text = up_text_for_terminal(failure->text);
-    fprintf(stderr, "upthrust: %s\n", text);
-    free(text);
+    up_text_print(stderr, "upthrust: %s\n", failure->text);
     return (int)failure->status;
 }
 

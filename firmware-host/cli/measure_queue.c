@@ -28,11 +28,8 @@ static void show_place(void *context, const struct up_item *item, const char *pl
         json_decref(json);
         return;
     }
-    char *name = up_text_for_terminal(item->name);
-    char *where = up_text_for_terminal(place);
-    fprintf(stderr, "\n== %s: %s\n", name, where);
-    free(name);
-    free(where);
+    fputc('\n', stderr);
+    up_text_print(stderr, "== %s: %s\n", item->name, place);
 }
 
 static void show_one(void *context, const struct up_session_results *results) {
@@ -53,12 +50,11 @@ static void show_one(void *context, const struct up_session_results *results) {
 static void note_remaining(const struct whole_queue *whole) {
     unsigned remaining = up_queue_remaining(&whole->queue);
     if (whole->begun && remaining > 0) {
-        char *text = up_text_format(
-            "%u of %u items are left; `upthrust measure --queue %s --resume`, with all other "
-            "options as before, goes on",
+        up_text_print(
+            stderr,
+            "note: %u of %u items are left; `upthrust measure --queue %s --resume`, with all "
+            "other options as before, goes on\n",
             remaining, whole->queue.count, whole->queue.path);
-        print_note(NULL, text);
-        free(text);
     }
 }
 

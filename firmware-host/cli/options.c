@@ -157,10 +157,8 @@ bool style_asked(const struct arguments *arguments, struct up_style *style,
 }
 
 void print_note(void *context, const char *text) {
-    char *safe = up_text_for_terminal(text);
     (void)context;
-    fprintf(stderr, "note: %s\n", safe);
-    free(safe);
+    up_text_print(stderr, "note: %s\n", text);
 }
 
 void print_json(json_t *json) {

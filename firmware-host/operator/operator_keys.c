@@ -17,14 +17,6 @@ static void end_live(struct up_operator *op) {
     }
 }
 
-static void print_text(struct up_operator *op, const char *text) {
-    char *safe = up_text_for_terminal(text);
-    end_live(op);
-    fprintf(op->output, "%s\n", safe);
-    fflush(op->output);
-    free(safe);
-}
-
 static void print_line(struct up_operator *op, const char *format, ...)
     __attribute__((format(printf, 2, 3)));
 
@@ -34,7 +26,9 @@ static void print_line(struct up_operator *op, const char *format, ...) {
     va_start(arguments, format);
     vsnprintf(text, sizeof text, format, arguments);
     va_end(arguments);
-    print_text(op, text);
+    end_live(op);
+    up_text_print(op->output, "%s\n", text);
+    fflush(op->output);
 }
 
 char *describe_ask(const struct up_ask *ask) {
@@ -49,16 +43,15 @@ char *describe_ask(const struct up_ask *ask) {
 }
 
 static void show_ask(struct up_operator *op, const struct up_ask *ask) {
-    char *what = describe_ask(ask), *text = up_text_format(">> %s", what);
+    char *what = describe_ask(ask);
     end_live(op);
     fputc('\n', op->output);
-    print_text(op, text);
-    free(text);
+    print_line(op, ">> %s", what);
     free(what);
     if (ask->how != NULL) {
-        print_text(op, ask->how);
+        print_line(op, "%s", ask->how);
     } else if (op->by_pedal) {
-        print_text(op, pedal_stops_here(op)
+        print_line(op, pedal_stops_here(op)
                            ? "   stopping here"
                            : "   pedal: short is done, long is again from the tare, two short stop "
                              "after this step");
@@ -68,7 +61,7 @@ static void show_ask(struct up_operator *op, const struct up_ask *ask) {
                    "tare   q: stop)",
                    ask->unit);
     } else {
-        print_text(op, "   Enter: done   s: skip   a: again from the tare   q: stop");
+        print_line(op, "   Enter: done   s: skip   a: again from the tare   q: stop");
     }
 }
 

@@ -1,5 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
+#include <stdarg.h>
 #include <stdint.h>
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -88,6 +90,26 @@ char *up_text_for_terminal(const char *text) {
     struct out out = begin(strlen(text));
     put_clean(&out, text, strlen(text), "", true);
     return out.text;
+}
+
+void up_text_print(FILE *stream, const char *format, ...) {
+    bool ends = strchr(format, '\n') != NULL;
+    va_list arguments, again;
+    va_start(arguments, format);
+    va_copy(again, arguments);
+    int length = vsnprintf(NULL, 0, format, arguments);
+    char *text = up_allocate((size_t)length + 1, 1);
+    vsnprintf(text, (size_t)length + 1, format, again);
+    va_end(arguments);
+    va_end(again);
+    text[length - ends] = '\0';
+    char *safe = up_text_for_terminal(text);
+    fputs(safe, stream);
+    if (ends) {
+        fputc('\n', stream);
+    }
+    free(safe);
+    free(text);
 }
 
 char *up_text_for_gnuplot(const char *text) {

@@ -33,6 +33,9 @@ int up_text_columns(const char *text);
    turns nothing beside it. */
 void up_text_put(FILE *stream, const char *text, int columns, bool isolate);
 
+/* printf, made harmless as a whole; a line feed at the end of the format stays one. */
+void up_text_print(FILE *stream, const char *format, ...) __attribute__((format(printf, 2, 3)));
+
 /* Steps from one text to the other (insert, leave out, replace a byte; case does not count), and
    whether they are few enough for a slip of the finger. Looks at the first 64 bytes. */
 size_t up_text_distance(const char *a, const char *b);

@@ -248,6 +248,20 @@ static void test_failure_holds_its_text(void **state) {
     assert_false(up_fail(NULL, UP_STATUS_UNABLE, "%s", text));
 }
 
+static void test_printing_is_harmless_but_for_its_own_line_feed(void **state) {
+    (void)state;
+    char *text = NULL;
+    size_t size = 0;
+    FILE *stream = open_memstream(&text, &size);
+    assert_non_null(stream);
+    up_text_print(stream, "%s: %d\n", "a\x1B[2J\nb", 7);
+    up_text_print(stream, "%s", "c\n");
+    up_text_print(stream, "%s\n", "");
+    assert_int_equal(fclose(stream), 0);
+    assert_string_equal(text, "a" BAD "[2J" BAD "b: 7\nc" BAD "\n");
+    free(text);
+}
+
 int main(void) {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(test_each_control_character_is_replaced),
@@ -260,6 +274,7 @@ int main(void) {
         cmocka_unit_test(test_csv),
         cmocka_unit_test(test_worst_growth),
         cmocka_unit_test(test_failure_holds_its_text),
+        cmocka_unit_test(test_printing_is_harmless_but_for_its_own_line_feed),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
