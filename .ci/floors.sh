@@ -2,7 +2,7 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 # The one-way arrows between the folders of firmware-host/, by what each file includes and links.
 # Prints a TAP line a folder; after them what .ci/limits.sh says of how large things may grow.
-#   wire <- bench <- catalogue <- {report, operator, kit} <- session <- cli; everybody may ask metrology
+#   wire <- stream <- bench <- catalogue <- {report, operator, kit} <- session <- cli; everybody may ask metrology
 #   and text.
 set -u
 cd "$(dirname "$0")/.." || exit 2
@@ -14,7 +14,7 @@ public_of() { # folder -> public headers it may include
     text) echo "failure" ;;
     metrology) echo "$base $maths" ;;
     wire) echo "$base $maths item rig wire" ;;
-    bench | operator) echo "$base $maths item rig wire reference result calibration measurement" ;;
+    stream | bench | operator) echo "$base $maths item rig wire reference result calibration measurement" ;;
     catalogue) echo "$base $maths item reference result calibration catalogue measurement" ;;
     report) echo "$base $maths item reference result calibration catalogue rig wire" ;;
     kit) echo "$base $maths item reference result calibration catalogue" ;;
@@ -25,11 +25,12 @@ folders_of() { # folder -> folders whose own headers it may include
     case $1 in
     text | metrology) echo "$1" ;;
     wire) echo "wire text metrology" ;;
-    catalogue) echo "catalogue bench text metrology" ;; # the form of a plateau
-    bench) echo "bench wire text metrology" ;;
+    catalogue) echo "catalogue stream bench text metrology" ;; # the form of a plateau
+    stream) echo "stream wire text metrology" ;;
+    bench) echo "bench stream wire text metrology" ;;
     # A run's trace is read again: the line reader and the glitch test, no ports.
-    report) echo "report catalogue bench text metrology" ;;
-    operator) echo "operator catalogue bench wire text metrology" ;;
+    report) echo "report catalogue stream bench text metrology" ;;
+    operator) echo "operator catalogue stream bench wire text metrology" ;;
     kit) echo "kit catalogue text metrology" ;;
     session) ls firmware-host | grep -vx cli ;;
     cli) ls firmware-host ;;
@@ -39,7 +40,7 @@ system_of() { # folder -> libraries it must not touch
     case $1 in
     metrology) echo 'sqlite3|jansson|ini\.h|uuid|nettle|unistd|fcntl|poll|termios|time\.h|stdio|sys/|libserialport|gpiod' ;;
     wire) echo 'sqlite3|uuid|gpiod' ;;
-    bench) echo 'sqlite3|uuid|nettle|unistd|fcntl|poll|termios|time\.h|sys/|signal|libserialport|gpiod|curses' ;;
+    stream | bench) echo 'sqlite3|uuid|nettle|unistd|fcntl|poll|termios|time\.h|sys/|signal|libserialport|gpiod|curses' ;;
     operator) echo 'sqlite3|uuid|libserialport' ;;
     session) echo 'sqlite3|termios|gpiod|curses' ;;
     catalogue | report | kit) echo 'termios|libserialport|gpiod' ;;
@@ -61,7 +62,7 @@ for folder in $(ls firmware-host); do
         case $allowed in *" $other "*) ;; *) wrong="$wrong $other/" ;; esac
     done
     # Time at the bench is the device's; JSON is no business of pure code.
-    case $folder in bench | metrology)
+    case $folder in stream | bench | metrology)
         included firmware-host/"$folder"/* | grep -qxE 'text/(clock|json)\.h' && wrong="$wrong text/clock.h or json.h" ;;
     esac
     lib=$(grep -hoE "#include <[^>]*>" firmware-host/"$folder"/* | grep -E "$(system_of "$folder")" | sort -u | tr '\n' ' ')

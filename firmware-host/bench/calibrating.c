@@ -4,7 +4,7 @@
 #include <math.h>
 #include <string.h>
 
-#include "indication.h"
+#include "stream/indication.h"
 
 /* ---- what follows ---- */
 

@@ -4,7 +4,7 @@
 #define UPTHRUST_BENCH_DOUBT_H
 
 #include "step.h"
-#include "stream.h"
+#include "stream/stream.h"
 #include "upthrust/measurement.h"
 
 struct doubt {

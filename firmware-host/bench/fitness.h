@@ -9,7 +9,7 @@
 
 #include <stdbool.h>
 
-#include "bench/listen.h"
+#include "stream/listen.h"
 #include "upthrust/rig.h"
 
 enum { UP_FINDINGS_MAX = 48 };

@@ -3,14 +3,14 @@
 #ifndef UPTHRUST_BENCH_INTERNAL_H
 #define UPTHRUST_BENCH_INTERNAL_H
 
-#include "bench/plateau.h"
 #include "calibrating.h"
 #include "doubt.h"
 #include "events.h"
-#include "indication.h"
 #include "measuring.h"
-#include "schedule.h"
-#include "stream.h"
+#include "stream/indication.h"
+#include "stream/plateau.h"
+#include "stream/schedule.h"
+#include "stream/stream.h"
 
 enum stage { STAGE_ASKING, STAGE_READING, STAGE_FINISHED };
 
@@ -31,9 +31,9 @@ struct up_procedure {
     double largest_step; /* of the load so far */
     unsigned broken;     /* steps in a row that had to be repeated */
     bool stopped, gave_up;
-    bool overloaded;   /* and a fault pushed for it */
+    bool overloaded;    /* and a fault pushed for it */
     bool repeats_noted; /* that each value comes several times */
-    bool stall_spoilt; /* a reading; the burst that follows it spoils no other */
+    bool stall_spoilt;  /* a reading; the burst that follows it spoils no other */
 };
 
 /* A plateau that was found elsewhere, for the open ask, late_s of the schedule after its time.

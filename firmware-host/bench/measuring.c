@@ -6,7 +6,7 @@
 #include <string.h>
 
 #include "ballast.h"
-#include "indication.h"
+#include "stream/indication.h"
 
 /* A tare before the item's weighing in air serves so long: the next tare comes after it anyway, and
    what drift does between two is a straight line only for a while (a choice of ours). */

@@ -12,8 +12,9 @@
 
 #include <stdbool.h>
 
-#include "bench/pace.h"
-#include "bench/plateau.h"
+#include "stream/pace.h"
+#include "stream/plateau.h"
+#include "stream/schedule.h"
 #include "upthrust/calibration.h"
 #include "upthrust/failure.h"
 #include "upthrust/measurement.h"
@@ -201,14 +202,6 @@ double up_procedure_noise_floor(const struct up_procedure *procedure);
    another depth. */
 struct up_opening up_procedure_opening(const struct up_procedure *procedure);
 
-/* How far the reading under way is, in device time. */
-struct up_reading_progress {
-    bool reading;   /* one is waited for */
-    double whole_s; /* from the step of the load to the end of the window, as it is put off now */
-    double left_s;  /* of that */
-    double late_s;  /* put off by so much, since it did not settle */
-    double unrest;  /* of the latest window: 1 where the settle rule just holds; NaN: not known */
-};
 struct up_reading_progress up_procedure_reading(const struct up_procedure *procedure);
 
 /* What a screen shows of a procedure. The pointers live as long as it does. */

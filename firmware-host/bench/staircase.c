@@ -4,7 +4,7 @@
 
 #include <math.h>
 
-#include "indication.h"
+#include "stream/indication.h"
 
 /*
  * The creep of earlier steps that is still under way in a reading, by superposition: a step of the

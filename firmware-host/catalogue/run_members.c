@@ -1,8 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* What the records of runs and trials hold. */
-#include "bench/plateau.h"
 #include "catalogue/run.h"
 #include "internal.h"
+#include "stream/plateau.h"
 #include "upthrust/measurement.h"
 
 /* One reading of the load: a trial's record has those since the trial before, a run's the rest. */

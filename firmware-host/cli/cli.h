@@ -161,7 +161,8 @@ enum up_status command_merge(const struct arguments *arguments, struct up_failur
 extern const struct option_text options_demo[], options_calibrate[], options_calibration[],
     options_measure[], options_ports[], options_listen[], options_rig_check[], options_water[],
     options_item[], options_body[], options_kind[], options_show[], options_explain[],
-    options_decide[], options_kit[], options_plot[], options_export[], options_import[], options_merge[];
+    options_decide[], options_kit[], options_plot[], options_export[], options_import[],
+    options_merge[];
 
 #define OPTION_CATALOGUE                                                                           \
     { "catalogue", "DIR", "the catalogue (default: $UPTHRUST_CATALOGUE, else ./catalogue)" }

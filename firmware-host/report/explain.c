@@ -5,8 +5,8 @@
 #include <string.h>
 #include <strings.h>
 
-#include "bench/glitch_filter.h"
 #include "report/report.h"
+#include "stream/glitch_filter.h"
 #include "text/text.h"
 
 enum { PREFIX_LEAST = 4 };

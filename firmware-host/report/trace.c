@@ -7,8 +7,8 @@
 #include <string.h>
 #include <unistd.h>
 
-#include "bench/glitch_filter.h"
 #include "catalogue/run.h"
+#include "stream/glitch_filter.h"
 #include "text/json.h"
 #include "text/text.h"
 #include "upthrust/wire.h"

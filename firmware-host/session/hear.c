@@ -184,8 +184,9 @@ bool up_probe_recording(struct up_probe *probe, const char *path) {
     bool good = up_source_open_capture(path, &source, &probe->failure);
     probe->kind = UP_PORT_CAPTURE;
     snprintf(probe->port.name, sizeof probe->port.name, "%s", path);
-    good = good && hear(&(struct hearing){source, (double)INFINITY, &none, probe, NULL, collect_bytes},
-                        &probe->failure);
+    good =
+        good && hear(&(struct hearing){source, (double)INFINITY, &none, probe, NULL, collect_bytes},
+                     &probe->failure);
     up_source_close(source);
     probe->found = good && judge(probe);
     return probe->found;

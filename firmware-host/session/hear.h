@@ -10,7 +10,7 @@
 #include <stdbool.h>
 #include <stddef.h>
 
-#include "bench/listen.h"
+#include "stream/listen.h"
 #include "upthrust/failure.h"
 #include "upthrust/rig.h"
 #include "upthrust/wire.h"

@@ -11,7 +11,7 @@
 
 #include <cmocka.h>
 
-#include "bench/glitch_filter.h"
+#include "stream/glitch_filter.h"
 #include "metrology/statistics.h"
 
 enum { COUNT = 600 };

@@ -11,7 +11,7 @@
 
 #include <cmocka.h>
 
-#include "bench/listen.h"
+#include "stream/listen.h"
 #include "real_cell.h"
 
 static struct up_rig rig;

@@ -11,7 +11,7 @@
 
 #include <cmocka.h>
 
-#include "bench/pace.h"
+#include "stream/pace.h"
 
 static struct up_pace pace;
 static struct up_pace_event last;

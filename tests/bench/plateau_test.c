@@ -11,7 +11,7 @@
 
 #include <cmocka.h>
 
-#include "bench/finder.h"
+#include "stream/finder.h"
 
 enum { COUNT = 1000 };
 

@@ -2,8 +2,8 @@
 #include <math.h>
 #include <string.h>
 
-#include "bench/pace.h"
 #include "metrology/statistics.h"
+#include "stream/pace.h"
 
 /* Real hosts hold a line back for up to 0.8 s now and then (seen in recordings); a second is worth
    a word. This and what follows are choices of ours. */

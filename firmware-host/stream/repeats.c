@@ -3,8 +3,8 @@
 #include <math.h>
 #include <string.h>
 
-#include "bench/repeats.h"
 #include "metrology/statistics.h"
+#include "stream/repeats.h"
 
 enum { LEAST_RUNS = 8 };
 

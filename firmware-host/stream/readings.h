@@ -1,9 +1,9 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Judged readings in their order, held while a plateau may need them. */
-#ifndef UPTHRUST_BENCH_READINGS_H
-#define UPTHRUST_BENCH_READINGS_H
+#ifndef UPTHRUST_STREAM_READINGS_H
+#define UPTHRUST_STREAM_READINGS_H
 
-#include "bench/glitch_filter.h"
+#include "stream/glitch_filter.h"
 
 struct readings {
     struct up_reading *at;

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Lines that repeat a conversion. */
-#ifndef UPTHRUST_BENCH_REPEATS_H
-#define UPTHRUST_BENCH_REPEATS_H
+#ifndef UPTHRUST_STREAM_REPEATS_H
+#define UPTHRUST_STREAM_REPEATS_H
 
 #include <stdbool.h>
 #include <stddef.h>

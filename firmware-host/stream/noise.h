@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* The noise floor of a stream. */
-#ifndef UPTHRUST_BENCH_NOISE_H
-#define UPTHRUST_BENCH_NOISE_H
+#ifndef UPTHRUST_STREAM_NOISE_H
+#define UPTHRUST_STREAM_NOISE_H
 
 #include <stdbool.h>
 #include <stddef.h>

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include "readings.h"
+#include "stream/readings.h"
 
 #include <math.h>
 #include <stdlib.h>

@@ -3,8 +3,8 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "bench/plateau.h"
 #include "metrology/statistics.h"
+#include "stream/plateau.h"
 #include "text/text.h"
 
 enum { LEAST_READINGS = 5 };

@@ -11,9 +11,9 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "bench/finder.h"
 #include "metrology/statistics.h"
-#include "schedule.h"
+#include "stream/finder.h"
+#include "stream/schedule.h"
 #include "text/text.h"
 
 /* A block holds a period of most swings of a hung load (0.9 Hz in recordings), so that its median

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Pace: do the lines come as they did? */
-#ifndef UPTHRUST_BENCH_PACE_H
-#define UPTHRUST_BENCH_PACE_H
+#ifndef UPTHRUST_STREAM_PACE_H
+#define UPTHRUST_STREAM_PACE_H
 
 #include <stdbool.h>
 #include <stdint.h>

@@ -4,12 +4,21 @@
  * time later. A person presses "done" some seconds after the load hangs, each time other ones; the
  * load's own trace keeps the schedule.
  */
-#ifndef UPTHRUST_BENCH_SCHEDULE_H
-#define UPTHRUST_BENCH_SCHEDULE_H
+#ifndef UPTHRUST_STREAM_SCHEDULE_H
+#define UPTHRUST_STREAM_SCHEDULE_H
 
-#include "bench/procedure.h"
-#include "stream.h"
+#include "stream/plateau.h"
+#include "stream/stream.h"
 #include "upthrust/measurement.h"
+
+/* How far the reading under way is, in device time. */
+struct up_reading_progress {
+    bool reading;   /* one is waited for */
+    double whole_s; /* from the step of the load to the end of the window, as it is put off now */
+    double left_s;  /* of that */
+    double late_s;  /* put off by so much, since it did not settle */
+    double unrest;  /* of the latest window: 1 where the settle rule just holds; NaN: not known */
+};
 
 struct schedule {
     double asked_s, done_s; /* device time of the ask, and of the answer to it */

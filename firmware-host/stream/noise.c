@@ -3,8 +3,8 @@
 #include <math.h>
 #include <string.h>
 
-#include "bench/noise.h"
 #include "metrology/statistics.h"
+#include "stream/noise.h"
 
 /* Half of what a window and the wait before it last by default: by the time a load is read, more
    than half of the memory is of that load. Differences of readings closer than APART_S would not

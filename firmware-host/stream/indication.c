@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include "indication.h"
+#include "stream/indication.h"
 
 #include <math.h>
 

@@ -1,12 +1,12 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Plateaus: where the load stood still. */
-#ifndef UPTHRUST_BENCH_PLATEAU_H
-#define UPTHRUST_BENCH_PLATEAU_H
+#ifndef UPTHRUST_STREAM_PLATEAU_H
+#define UPTHRUST_STREAM_PLATEAU_H
 
 #include <stdbool.h>
 #include <stddef.h>
 
-#include "bench/glitch_filter.h"
+#include "stream/glitch_filter.h"
 
 struct up_plateau {
     double start_s, end_s;

@@ -1,14 +1,14 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* The glitch test: on single raw readings, before any averaging. */
-#ifndef UPTHRUST_BENCH_GLITCH_FILTER_H
-#define UPTHRUST_BENCH_GLITCH_FILTER_H
+#ifndef UPTHRUST_STREAM_GLITCH_FILTER_H
+#define UPTHRUST_STREAM_GLITCH_FILTER_H
 
 #include <stdbool.h>
 #include <stddef.h>
 #include <stdint.h>
 
-#include "bench/noise.h"
-#include "bench/repeats.h"
+#include "stream/noise.h"
+#include "stream/repeats.h"
 
 enum up_verdict {
     UP_READING_GOOD,

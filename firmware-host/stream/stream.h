@@ -1,11 +1,11 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* The samples of a session: tested for glitches and pace, and held while a reading may need them.
  */
-#ifndef UPTHRUST_BENCH_STREAM_H
-#define UPTHRUST_BENCH_STREAM_H
+#ifndef UPTHRUST_STREAM_STREAM_H
+#define UPTHRUST_STREAM_STREAM_H
 
-#include "bench/pace.h"
-#include "readings.h"
+#include "stream/pace.h"
+#include "stream/readings.h"
 #include "upthrust/rig.h"
 #include "upthrust/wire.h"
 

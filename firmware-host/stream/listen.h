@@ -3,11 +3,11 @@
  * Listening to a bare stream, live or recorded: which lines fit, how fast and how noisy it is,
  * which readings are glitches, and where the load stood still. Memory is bounded whatever arrives.
  */
-#ifndef UPTHRUST_BENCH_LISTEN_H
-#define UPTHRUST_BENCH_LISTEN_H
+#ifndef UPTHRUST_STREAM_LISTEN_H
+#define UPTHRUST_STREAM_LISTEN_H
 
-#include "bench/finder.h"
-#include "bench/pace.h"
+#include "stream/finder.h"
+#include "stream/pace.h"
 #include "upthrust/rig.h"
 #include "upthrust/wire.h"
 

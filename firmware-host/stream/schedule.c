@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include "schedule.h"
+#include "stream/schedule.h"
 
 #include <math.h>
 

@@ -2,7 +2,7 @@
 #include <math.h>
 #include <string.h>
 
-#include "bench/quiet.h"
+#include "stream/quiet.h"
 
 void up_quiet_begin(struct up_quiet *quiet) {
     memset(quiet, 0, sizeof *quiet);

@@ -2,8 +2,8 @@
 #include <math.h>
 #include <string.h>
 
-#include "bench/glitch_filter.h"
 #include "metrology/statistics.h"
+#include "stream/glitch_filter.h"
 
 enum { HALF = UP_GLITCH_SPAN / 2, RING_MASK = UP_GLITCH_RING - 1, FINE_BITS = 20 };
 enum { NOISY_RUN = 12, STILL_RUN = 32 };

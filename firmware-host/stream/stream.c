@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include "stream.h"
+#include "stream/stream.h"
 
 #include <math.h>
 

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include "bench/listen.h"
+#include "stream/listen.h"
 
 #include <math.h>
 #include <stdlib.h>

@@ -1,9 +1,9 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#ifndef UPTHRUST_BENCH_FINDER_H
-#define UPTHRUST_BENCH_FINDER_H
+#ifndef UPTHRUST_STREAM_FINDER_H
+#define UPTHRUST_STREAM_FINDER_H
 
-#include "bench/plateau.h"
-#include "bench/quiet.h"
+#include "stream/plateau.h"
+#include "stream/quiet.h"
 #include "upthrust/rig.h"
 
 /*

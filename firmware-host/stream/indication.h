@@ -1,9 +1,9 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Plateaus as indications at one time, and the tare between two of them. */
-#ifndef UPTHRUST_BENCH_INDICATION_H
-#define UPTHRUST_BENCH_INDICATION_H
+#ifndef UPTHRUST_STREAM_INDICATION_H
+#define UPTHRUST_STREAM_INDICATION_H
 
-#include "bench/plateau.h"
+#include "stream/plateau.h"
 #include "upthrust/measurement.h"
 
 struct up_indication indication_of(const struct up_plateau *plateau);

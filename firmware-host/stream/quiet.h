@@ -1,9 +1,9 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#ifndef UPTHRUST_BENCH_QUIET_H
-#define UPTHRUST_BENCH_QUIET_H
+#ifndef UPTHRUST_STREAM_QUIET_H
+#define UPTHRUST_STREAM_QUIET_H
 
-#include "bench/glitch_filter.h"
 #include "metrology/statistics.h"
+#include "stream/glitch_filter.h"
 
 /*
  * What the quiet levels of a stream say together: Allan deviation, with no pair across a step or a
