@@ -30,6 +30,7 @@ struct up_procedure {
     double tare;         /* of the empty hanger, for the doubt of the next one; NaN: not known */
     double largest_step; /* of the load so far */
     unsigned broken;     /* steps in a row that had to be repeated */
+    unsigned doubts;     /* readings that did not show what was asked for */
     bool stopped, gave_up;
     bool overloaded;    /* and a fault pushed for it */
     bool repeats_noted; /* that each value comes several times */

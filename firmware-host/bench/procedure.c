@@ -11,6 +11,10 @@
 
 enum { BROKEN_MAX = 3 };
 
+/* So many readings of a session may fail to show what was asked for: a program that answers "done"
+   to everything must not weigh for ever (a choice of ours). */
+enum { DOUBTS_MAX = 20 };
+
 /* An overload is over, and the next one a new one, where the load is below this share of what the
    cell bears. */
 static const double RELIEVED = 0.95;
@@ -292,6 +296,11 @@ static void answer_doubt(struct up_procedure *procedure, enum up_answer_word wor
     if (word == UP_ANSWER_ACCEPT) {
         events_note(&procedure->events, "accepted by the operator's word: %s", doubt->text);
         take_plateau(procedure, &doubt->plateau);
+    } else if (++procedure->doubts >= DOUBTS_MAX) {
+        events_fault(&procedure->events,
+                     "gave up: %d readings did not show what was asked for; the last: %s",
+                     DOUBTS_MAX, doubt->text);
+        give_up(procedure);
     } else if (word == UP_ANSWER_AGAIN || doubt->anew) {
         begin_step_anew(procedure);
     } else {

@@ -99,6 +99,17 @@ static void assert_mended(const char *about) {
     assert_true(up_procedure_progress(bench.procedure).complete);
 }
 
+/* A program that answers "done" to everything does not weigh for ever. */
+static void twenty_questions_end_a_session(void **state) {
+    (void)state;
+    scene.forgets = UP_ACTION_HANG_IN_AIR;
+    scene.always = true;
+    measure();
+    assert_int_equal(bench.asked[UP_ACTION_CONFIRM], 20);
+    assert_true(up_procedure_is_finished(bench.procedure));
+    assert_false(up_procedure_progress(bench.procedure).complete);
+}
+
 static void a_sound_session_is_not_questioned(void **state) {
     (void)state;
     static const double water_kg[] = {0.3, -0.3, 0.05};
@@ -363,6 +374,7 @@ static void a_mass_that_does_not_fit_is_asked_about_at_once(void **state) {
 int main(void) {
     const struct CMUnitTest tests[] = {
         DOUBT(a_sound_session_is_not_questioned),
+        DOUBT(twenty_questions_end_a_session),
         DOUBT(nothing_hung_dry_is_asked_about),
         DOUBT(nothing_hung_under_water_is_asked_about),
         DOUBT(no_hand_at_a_shake_is_asked_about),

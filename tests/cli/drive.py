@@ -197,6 +197,9 @@ for line in process.stdout:
     back = any("is back" in e.get("text", "") for e in told)
     if event["event"] == "refused":
         tank = start_tank(12, "--link", name, rig_file=False)
+        # The ballast stays on the hanger when a device goes away and comes back.
+        tank.stdin.write('{"event":"ask","id":0,"do":"add-ballast","time_s":0}\n')
+        assert json.loads(tank.stdout.readline())["answer"] == "done"
     if event["event"] != "ask":
         continue
     if event.get("mass_kg") == 1 and lost is None:

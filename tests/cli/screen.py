@@ -15,6 +15,10 @@ import termios
 import time
 
 bench, tank, rigs, work = sys.argv[1:5]
+
+# Started in the background or by nohup, this program would hand ignored signals on to the shell under test.
+for number in (signal.SIGINT, signal.SIGQUIT, signal.SIGHUP, signal.SIGTERM):
+    signal.signal(number, signal.SIG_DFL)
 scale = rigs + "/hanging-scale.ini"
 
 
