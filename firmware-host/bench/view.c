@@ -41,7 +41,7 @@ struct up_progress up_procedure_progress(const struct up_procedure *procedure) {
     return (struct up_progress){
         .done = calibrating != NULL ? calibrating->record.points : measuring->record.trials,
         .wanted = calibrating != NULL ? calibrating->plan.masses : measuring->plan.trials,
-        .weighed_in_air = measuring != NULL && !isnan(measuring->record.air_counts.value),
+        .weighed_in_air = calibrating == NULL && !isnan(measuring->record.air_counts.value),
         .complete =
             procedure->stage == STAGE_FINISHED && !procedure->stopped && !procedure->gave_up};
 }

@@ -145,7 +145,7 @@ void add_status(const struct lines *lines, struct draft *draft) {
 static bool has_part(const char *name, const char *const *parts) {
     char lower[UP_LABEL_SIZE];
     size_t length = 0;
-    for (; name[length] != '\0' && length < sizeof lower - 1; length++) {
+    for (; length < sizeof lower - 1 && name[length] != '\0'; length++) {
         lower[length] = (char)tolower((unsigned char)name[length]);
     }
     lower[length] = '\0';

@@ -11,8 +11,8 @@
 
 #include <cmocka.h>
 
-#include "stream/listen.h"
 #include "real_cell.h"
+#include "stream/listen.h"
 
 static struct up_rig rig;
 static struct up_listening *listening;

@@ -18,7 +18,7 @@ static struct up_calibration plain_calibration(const char *bench, double slope_c
                                          .window_s = 5,
                                          .span_kg = 5,
                                          .points = 2,
-                                         .point = {{1, 1e5, 3, 0.01}, {5, 5e5, 3, -0.02}}};
+                                         .point = {{1, 1e5, 3, 0.01, 0}, {5, 5e5, 3, -0.02, 0}}};
     snprintf(calibration.bench, sizeof calibration.bench, "%s", bench);
     snprintf(calibration.rig_sha256, sizeof calibration.rig_sha256, "%064d", 7);
     return calibration;

@@ -200,7 +200,7 @@ static void both_edges_of_the_air_must_agree(void **state) {
         struct up_question question = ask(0.05);
         struct up_answer answer;
         weighing.term[UP_INPUT_TRAPPED_AIR].value = 0.005;
-        set(&weighing, UP_INPUT_TRAPPED_AIR, 0.005 / sqrt(3), UP_RECTANGULAR, INFINITY);
+        set(&weighing, UP_INPUT_TRAPPED_AIR, 0.005 / sqrt(3), UP_RECTANGULAR, (double)INFINITY);
         question.confidence = 0.6; /* its rectangle alone would state either */
         question.air_share_known = false;
         assert_true(up_weigh(&weighing, &question, &answer));

@@ -19,7 +19,7 @@ static void add(struct up_catalogue *catalogue, const char *bench, bool stairs) 
         .hysteresis_kg = stairs ? 4e-4 : (double)NAN,
         .span_kg = 2,
         .points = 3,
-        .point = {{1, 6e5, 20, 0.05}, {2, 12e5, 25, -0.02}, {-1, -6e5, 20, 0.1}},
+        .point = {{1, 6e5, 20, 0.05, 0}, {2, 12e5, 25, -0.02, 0}, {-1, -6e5, 20, 0.1, 0}},
         .stairs = stairs ? 3 : 0,
         .stair = {{1, false, 6e5, 20, 0.2, (double)NAN},
                   {2, false, 12e5, 20, 0, (double)NAN},
