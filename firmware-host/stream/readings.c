@@ -25,7 +25,9 @@ static void take_back(struct readings *readings, const struct up_reading *stuck)
 }
 
 void readings_drop(struct readings *readings, size_t first) {
-    if (first == 0) { return; } // before the first reading there is no memory to move
+    if (first == 0) {
+        return;
+    } // before the first reading there is no memory to move
     readings->count -= first;
     memmove(readings->at, readings->at + first, readings->count * sizeof *readings->at);
 }
