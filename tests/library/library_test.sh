@@ -57,6 +57,13 @@ told="^2 items, $("$bin" water --temp-c 15 --salinity-g-kg 35.16504 --json |
     sed -n 's/.*"density_kg_m3": \([0-9.]*\).*/\1/p' | xargs printf '%.2f') kg/m3\$"
 expect "it reads a catalogue and tells a density" 0 "$told" - -- "$work/density" "$work/c"
 check "it is linked to libupthrust.so.0" sh -c "readelf -d '$work/density' | grep -q 'libupthrust\.so\.0'"
+check "each function stands in an example" sh -c "python3 '$here/examples.py' \
+    '$here/../../include/upthrust/EXAMPLES.md' '$work/shared' >'$work/examples.c'"
+check "the examples are built" $cc -std=c17 -D_XOPEN_SOURCE=700 -Wall -Wextra -Werror -o "$work/examples" \
+    "$work/examples.c" $(pkg-config --cflags --libs upthrust) -ljansson -lm
+mkdir "$work/scratch"
+expect "and do what they say" 0 '^[0-9]+ examples$' - -- \
+    "$work/examples" "$here/../../rigs/sixteen-columns.ini" "$work/scratch"
 unset LD_LIBRARY_PATH
 check "a program is built with the static library" $cc -std=c17 -o "$work/alone" "$here/density.c" \
     $(pkg-config --cflags upthrust) "$lib/libupthrust.a" $(pkg-config --static --libs upthrust | sed 's/-lupthrust//')
