@@ -59,7 +59,7 @@ expect "it reads a catalogue and tells a density" 0 "$told" - -- "$work/density"
 check "it is linked to libupthrust.so.0" sh -c "readelf -d '$work/density' | grep -q 'libupthrust\.so\.0'"
 check "each function stands in an example" sh -c "python3 '$here/examples.py' \
     '$here/../../include/upthrust/EXAMPLES.md' '$work/shared' >'$work/examples.c'"
-check "the examples are built" $cc -std=c17 -D_XOPEN_SOURCE=700 -Wall -Wextra -Werror -o "$work/examples" \
+check "the examples are built" $cc -std=c17 -Wall -Wextra -Werror -o "$work/examples" \
     "$work/examples.c" $(pkg-config --cflags --libs upthrust) -ljansson -lm
 mkdir "$work/scratch"
 expect "and do what they say" 0 '^[0-9]+ examples$' - -- \
