@@ -141,6 +141,9 @@ static double lack_of_fit_counts(const struct up_loadings *loadings,
 static struct up_quantity creep_rel_decade(const struct up_loadings *loadings) {
     double slope[UP_CALIBRATION_POINTS_MAX], expected[UP_CALIBRATION_POINTS_MAX];
     struct up_fit fit;
+    if (loadings->rig.read_after_s <= 0) {
+        return up_known(0, 0); /* typed readings keep no schedule */
+    }
     for (unsigned i = 0; i < loadings->points; i++) {
         const struct up_calibration_point *point = &loadings->point[i];
         slope[i] = loadings->slope_per_s[i];

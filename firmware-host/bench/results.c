@@ -326,6 +326,15 @@ static double u_slope_counts_per_kg(const struct up_calibration *calibration) {
                                            unloading * calibration->slope_counts_per_kg));
 }
 
+double up_calibration_expanded_u_kg(const struct up_calibration *calibration, double load_kg) {
+    double hung_kg = fabs(load_kg);
+    double slope_rel = u_slope_counts_per_kg(calibration) / fabs(calibration->slope_counts_per_kg);
+    double masses_rel = calibration->mass_tolerance_rel / sqrt(3);
+    double in_proportion_kg = hypot(slope_rel, masses_rel) * hung_kg;
+    return 2 * hypot(in_proportion_kg, hypot(lack_of_fit(calibration, hung_kg).u,
+                                             hysteresis(calibration, hung_kg).u));
+}
+
 static bool is_typed(const struct up_calibration *calibration) {
     return calibration->window_s == 0;
 }

@@ -136,6 +136,8 @@ enum up_status list_items(const struct arguments *arguments, struct up_catalogue
 
 /* A calibration in words, on stdout (command_calibration.c). */
 void print_calibration(const struct up_calibration *calibration);
+/* What it is good for, and what to do next. */
+void print_calibration_verdict(const struct up_calibration *calibration);
 
 /* The commands (command_*.c). */
 enum up_status command_demo(const struct arguments *arguments, struct up_failure *failure);

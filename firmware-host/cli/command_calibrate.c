@@ -47,11 +47,13 @@ static bool read_masses(const struct arguments *arguments, struct up_calibrate_p
     return true;
 }
 
-static void show_calibration(const struct up_calibration *calibration, bool document) {
+static void show_calibration(const struct up_calibration *calibration, bool document, bool stored) {
     if (document) {
         json_t *json = up_calibration_to_json(calibration);
         json_object_set_new(json, "schema", json_string("upthrust-calibration-1"));
         print_json(json);
+    } else if (stored) {
+        print_calibration_verdict(calibration);
     } else {
         print_calibration(calibration);
     }
@@ -66,7 +68,7 @@ static enum up_status replay_calibrate(const struct arguments *arguments,
         up_catalogue_open(catalogue_directory(arguments), UP_CATALOGUE_READ, &catalogue, failure) &&
         up_replay_calibrate(catalogue, option_value(arguments, "replay"), calibration, failure);
     if (good) {
-        show_calibration(calibration, option_given(arguments, "json"));
+        show_calibration(calibration, option_given(arguments, "json"), false);
     }
     free(calibration);
     up_catalogue_close(catalogue);
@@ -102,7 +104,7 @@ enum up_status command_calibrate(const struct arguments *arguments, struct up_fa
         (option_given(arguments, "resume") ? resume(arguments, &options, calibration, failure)
                                            : calibrate(arguments, &options, calibration, failure));
     if (good && options.settings.operator_kind != UP_OPERATOR_JSON) {
-        show_calibration(calibration, options.json_document);
+        show_calibration(calibration, options.json_document, true);
     }
     free(calibration);
     close_bench(&options, NULL);

@@ -132,6 +132,45 @@ void print_calibration(const struct up_calibration *calibration) {
            calibration->made_utc);
 }
 
+/* A tenth of the usual neutral band and half of it: choices of ours. */
+#define GOOD_G  (UP_TOLERANCE_ONE_G / 10)
+#define ROUGH_G (UP_TOLERANCE_ONE_G / 2)
+
+static void print_remedies(const struct up_calibration *calibration, double at_span_g) {
+    if (up_calibration_offset_matters(calibration)) {
+        puts("To mend: a load reads off by the same grams whatever hangs: look for friction, a "
+             "touching line, a wrong mass");
+    }
+    if (at_span_g > GOOD_G && calibration->hysteresis_kg * 1e3 > GOOD_G) {
+        puts("To mend: rising and falling loads read apart: look for a rubbing line, loose parts, "
+             "a load off the middle of the cell");
+    }
+    if (at_span_g > GOOD_G && calibration->lack_of_fit_kg * 2e3 > GOOD_G) {
+        puts("To mend: masses do not fit one line: check each mass, then that nothing swings");
+    }
+    if (calibration->preloaded == 0) {
+        puts("To mend: hang the heaviest mass once before a calibration: the first loadings may "
+             "read otherwise");
+    }
+}
+
+void print_calibration_verdict(const struct up_calibration *calibration) {
+    double least_g = up_calibration_expanded_u_kg(calibration, 0.1) * 1e3;
+    double span_g = up_calibration_expanded_u_kg(calibration, calibration->span_kg) * 1e3;
+    bool good = span_g <= GOOD_G && !up_calibration_offset_matters(calibration);
+    up_text_print(stdout, "bench %s: ", calibration->bench);
+    print_slope(calibration->slope_counts_per_kg);
+    printf("\n%s: this calibration is known to %.1f g at 100 g and %.1f g at %g kg (95 %%).\n",
+           good                ? "Good"
+           : span_g <= ROUGH_G ? "Rough"
+                               : "Not good enough to tell neutral from not neutral",
+           least_g, span_g, calibration->span_kg);
+    print_remedies(calibration, span_g);
+    printf("All its figures: upthrust calibration show %.8s\n", calibration->id);
+    puts(good ? "Next: weigh an item, or first a reference body, which checks the whole bench."
+              : "Next: mend that and calibrate again; results until then are as wide as this.");
+}
+
 /* ---- those of the catalogue ---- */
 
 struct look {

@@ -176,11 +176,35 @@ static void the_loop_is_as_wide_as_its_widest_place(void **state) {
     assert_true(isnan(found.stair[2].hysteresis_g));
 }
 
+/* By hand: at half the span of 2 kg; slope 1e-4, masses 1e-4 as a rectangle, lack of fit of 3 g at
+   the root mean square of the masses, a loop of 4 g that narrows with the square root of the load.
+ */
+static void what_a_calibration_leaves_open(void **state) {
+    struct up_calibration calibration = {.slope_counts_per_kg = SLOPE,
+                                         .u_slope_counts_per_kg = SLOPE * 1e-4,
+                                         .unloading_slope_counts_per_kg = (double)NAN,
+                                         .mass_tolerance_rel = 1e-4,
+                                         .lack_of_fit_kg = 0.003,
+                                         .hysteresis_kg = 0.004,
+                                         .span_kg = 2,
+                                         .points = 2,
+                                         .point = {{.mass_kg = 1}, {.mass_kg = 2}}};
+    double slope_kg = 1e-4, masses_kg = 1e-4 / sqrt(3);
+    double fit_kg = 0.003 / sqrt(2.5), loop_kg = 0.002 * sqrt(0.5) / sqrt(3);
+    (void)state;
+    assert_close(
+        up_calibration_expanded_u_kg(&calibration, -1),
+        2 * sqrt(slope_kg * slope_kg + masses_kg * masses_kg + fit_kg * fit_kg + loop_kg * loop_kg),
+        1e-12);
+    assert_close(up_calibration_expanded_u_kg(&calibration, 0), 0, 1e-12);
+}
+
 #define FIT(test) cmocka_unit_test_setup(test, begin)
 
 int main(void) {
     const struct CMUnitTest tests[] = {
         FIT(points_on_a_line_leave_their_rounding),
+        FIT(what_a_calibration_leaves_open),
         FIT(slopes_differ_beyond_the_u_of_both),
         FIT(lack_of_fit_is_the_scatter_of_the_means),
         FIT(creep_is_told_a_decade),

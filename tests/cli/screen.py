@@ -239,6 +239,8 @@ def whole_session(term, lang):
         os.write(session.master, b"\n")
     text = session.end()
     assert "shows 1.00000 kg for a kilogram" in text and "status 0" in text, text
+    assert re.search(r"(Good|Rough): this calibration is known to [0-9.]+ g at 100 g", text), text
+    assert "Next: " in text and "residual" not in text, text
     assert ("\x1b[?1049h" in session.raw) == (term != "vt100")
 
 

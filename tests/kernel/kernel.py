@@ -178,6 +178,13 @@ class Device(threading.Thread):
         self.channel.setblocking(False)
         self.start()
 
+    def off_and_back(self, load_g):
+        """What shaking looks like: the load leaves and returns."""
+        self.load_g = 0
+        time.sleep(0.2)
+        self.load_g = load_g
+        time.sleep(0.1)
+
     def run(self):
         rest = b""
         while not self.leaves:

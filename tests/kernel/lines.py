@@ -295,6 +295,7 @@ def check_shaker(machine, device, bank):
     machine.run("kill -CONT $session")
     check("its time limit holds even while the program is stopped", on and still == 1 and off, on,
           still, off)
+    device.off_and_back(200)
     session.short()
     line = session.ask()
     check("and the session goes on", "Lift" in line and bank.value("SHAKER") == 0, line)
@@ -323,7 +324,9 @@ def check_float(machine, device, bank, session):
             break
         session.until("   pedal:")
         time.sleep(READ_S)
-        device.load_g = 200 if "under water" in line else 0
+        device.load_g = 200 if "under water" in line or "hake" in line else 0
+        if "hake" in line:
+            device.off_and_back(200)
         session.short()
     lit = [bank.wait("ALL", value, 20) for value in (1, 0, 1)]  # once all is stored
     status, words = session.end()

@@ -67,7 +67,12 @@ class Pc:
         return event
 
     def answer(self, ask):
-        self.device.load_g = 1e3 * ask.get("mass_kg", 0) or HANGS_G.get(ask["do"], 0)
+        if ask["do"] != "confirm":  # which doubts what was done last: it is done once more
+            self.done = ask
+        hangs_g = 1e3 * self.done.get("mass_kg", 0) or HANGS_G.get(self.done["do"], 0)
+        if self.done["do"] == "shake":
+            self.device.off_and_back(hangs_g)
+        self.device.load_g = hangs_g
         self.operator.send(json.dumps({"id": ask["id"], "answer": "done"}))
 
     def go(self, until=lambda event: event["event"] == "result"):
