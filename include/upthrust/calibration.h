@@ -77,8 +77,8 @@ struct up_calibration {
    its direction and the bend are taken into account here and nowhere else. */
 double up_calibration_linear_counts(const struct up_calibration *calibration, double counts);
 
-/* What a calibration alone leaves open about a load: slope, masses, lack of fit and hysteresis, as a
-   half-width of coverage factor 2. Trials, trapped air, water and creep add theirs. */
+/* What a calibration alone leaves open about a load: slope, masses, lack of fit and hysteresis, as
+   a half-width of coverage factor 2. Trials, trapped air, water and creep add theirs. */
 double up_calibration_expanded_u_kg(const struct up_calibration *calibration, double load_kg);
 
 /* Whether the fit with an offset departs from no offset by more than chance (Student t, 99 %) and
