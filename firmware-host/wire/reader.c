@@ -76,6 +76,9 @@ static enum up_refusal judge_time(struct up_reader *reader, struct up_sample *sa
     }
     if (goes_on(reader->odd_clock_s, clock_s)) {
         reader->clock_shift_s = reader->last_time_s - reader->odd_clock_s;
+        if (reader->odd_clock_s + reader->clock_shift_s < reader->last_time_s) { /* by rounding */
+            reader->clock_shift_s = nextafter(reader->clock_shift_s, (double)INFINITY);
+        }
         sample->time_s = clock_s + reader->clock_shift_s;
         return UP_LINE_FITS;
     }

@@ -241,6 +241,22 @@ static void a_clock_that_is_set_goes_on(void **state) {
                  time_s, 4, 1);
 }
 
+/* Put behind the old clock, the new one is not before it by a rounding: found by random bytes. */
+static void a_clock_that_is_set_never_runs_back(void **state) {
+    (void)state;
+    for (int set_ms = -999; set_ms < 1000; set_ms++) {
+        char bytes[80];
+        struct up_reader reader;
+        struct up_sample sample[3];
+        int length = snprintf(bytes, sizeof bytes, "1000,1,20\n%d,2,20\n%d,3,20\n%d,4,20\n", set_ms,
+                              set_ms, set_ms);
+        up_reader_begin(&reader, &commas, false);
+        assert_int_equal(push_all(&reader, bytes, (size_t)length, sample, 3), 3);
+        assert_true(sample[1].time_s >= sample[0].time_s && sample[1].time_s < 1.0000001);
+        assert_true(sample[2].time_s >= sample[1].time_s);
+    }
+}
+
 static void refused_lines_are_kept_to_show(void **state) {
     struct up_reader reader;
     struct up_sample sample[2];
@@ -307,6 +323,7 @@ int main(void) {
         cmocka_unit_test(a_reset_device_does_not_turn_time_back),
         cmocka_unit_test(a_slip_of_the_clock_costs_its_line_and_no_more),
         cmocka_unit_test(a_clock_that_is_set_goes_on),
+        cmocka_unit_test(a_clock_that_is_set_never_runs_back),
         cmocka_unit_test(refused_lines_are_kept_to_show),
         cmocka_unit_test(numbers_are_the_nearest_doubles),
         cmocka_unit_test(random_bytes),
