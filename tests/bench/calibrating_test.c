@@ -194,6 +194,20 @@ static void creep_does_not_pass_for_hysteresis(void **state) {
     assert_true(bench.calibration.hysteresis_kg < 1e-3);
 }
 
+/* A cell that does not creep, on a bench that warms: the tares drift as the masses do. The drift
+   drawn is 25 counts a second at most, which would show as a creep of 0.0003 and more. */
+static void drift_does_not_pass_for_creep(void **state) {
+    (void)state;
+    for (unsigned long seed = 60; seed < 64; seed++) {
+        quiet(seed);
+        bench.cell.drift_counts_min = 1500;
+        bench.cell.white_counts = 5;
+        virtual_bench_restart(&bench, seed);
+        calibrate(masses_kg, 4, 1);
+        assert_true(fabs(bench.calibration.creep_rel_decade) < 1e-4);
+    }
+}
+
 /* ---- both ways ---- */
 
 static const double both_kg[] = {0.5, -0.5, 1, -1, 2, -2};
@@ -372,6 +386,7 @@ int main(void) {
         cmocka_unit_test_teardown(a_skipped_stair_ends_the_staircase_not_the_calibration, end),
         cmocka_unit_test_teardown(a_spoilt_staircase_begins_anew_with_a_tare, end),
         cmocka_unit_test_teardown(creep_does_not_pass_for_hysteresis, end),
+        cmocka_unit_test_teardown(drift_does_not_pass_for_creep, end),
         cmocka_unit_test_teardown(masses_taken_off_give_the_same_line, end),
         cmocka_unit_test_teardown(directions_that_differ_get_a_slope_each, end),
         cmocka_unit_test_teardown(taken_off_only, end),
