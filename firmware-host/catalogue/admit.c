@@ -190,6 +190,16 @@ static bool find_same_id(const struct admission *admission, bool *known) {
     return good;
 }
 
+/* The hash leaves out the id: else one measurement could be taken in again and again. */
+static bool check_other_id(const struct admission *admission) {
+    long long others = 0;
+    return count_with(admission, "SELECT count(*) FROM record WHERE sha256 = ?1",
+                      admission->record->sha256, &others) &&
+           (others == 0 ||
+            refuse(admission, "this catalogue",
+                   "has the same record under another id: one of the two is a copy"));
+}
+
 bool catalogue_admit(struct up_catalogue *catalogue, struct up_record *record, json_t *replaces,
                      const char *where, bool *fresh, struct up_failure *failure) {
     const struct admission admission = {catalogue, record, replaces, where, failure};
@@ -202,6 +212,7 @@ bool catalogue_admit(struct up_catalogue *catalogue, struct up_record *record, j
     if (known) {
         return true;
     }
-    *fresh = check_same_thing(&admission) && catalogue_insert(catalogue, record, replaces, failure);
+    *fresh = check_other_id(&admission) && check_same_thing(&admission) &&
+             catalogue_insert(catalogue, record, replaces, failure);
     return *fresh;
 }

@@ -108,7 +108,10 @@ bool up_calibration_from_json(const json_t *content, struct up_calibration *cali
 /* ---- the latest of a bench ---- */
 
 struct latest {
+    struct up_catalogue *catalogue;
+    struct up_failure *failure;
     const char *bench;
+    bool trusted_only, failed, passed_over;
     struct up_calibration *calibration;
     double sequence;
     bool found, bad;
@@ -128,6 +131,15 @@ static bool choose_latest(const struct up_record *record, void *context) {
         (latest->found && sequence < latest->sequence)) {
         return true;
     }
+    if (latest->trusted_only) {
+        bool trusted = false;
+        latest->failed =
+            !up_calibration_is_trusted(latest->catalogue, record->id, &trusted, latest->failure);
+        latest->passed_over = latest->passed_over || !trusted;
+        if (!trusted) {
+            return !latest->failed;
+        }
+    }
     latest->found = true;
     latest->sequence = sequence;
     latest->bad = !up_calibration_from_json(record->content, latest->calibration);
@@ -136,12 +148,30 @@ static bool choose_latest(const struct up_record *record, void *context) {
     return true;
 }
 
-bool up_calibration_latest(struct up_catalogue *catalogue, const char *bench,
-                           struct up_calibration *calibration, struct up_failure *failure) {
-    struct latest latest = {.bench = bench, .calibration = calibration};
+static bool fail_untrusted(const struct up_catalogue *catalogue, const char *bench,
+                           struct up_failure *failure) {
+    return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                   "no calibration of the bench %s was made in the catalogue %s, as it lies on "
+                   "this machine: the one that is there may be of another cell. Check it with one "
+                   "known mass, `upthrust calibration adopt --rig FILE --masses-g 2000`, or "
+                   "calibrate again",
+                   bench, catalogue->directory);
+}
+
+static bool find_latest(struct up_catalogue *catalogue, const char *bench, bool trusted_only,
+                        struct up_calibration *calibration, struct up_failure *failure) {
+    struct latest latest = {.catalogue = catalogue,
+                            .failure = failure,
+                            .bench = bench,
+                            .trusted_only = trusted_only,
+                            .calibration = calibration};
     memset(calibration, 0, sizeof *calibration);
-    if (!up_catalogue_each(catalogue, "calibration", choose_latest, &latest, failure)) {
+    if (!up_catalogue_each(catalogue, "calibration", choose_latest, &latest, failure) ||
+        latest.failed) {
         return false;
+    }
+    if (!latest.found && latest.passed_over) {
+        return fail_untrusted(catalogue, bench, failure);
     }
     if (!latest.found) {
         return up_fail(failure, UP_STATUS_WRONG_INPUT,
@@ -151,6 +181,16 @@ bool up_calibration_latest(struct up_catalogue *catalogue, const char *bench,
     return !latest.bad ||
            up_fail(failure, UP_STATUS_WRONG_INPUT,
                    "the stored calibration %s cannot be read: calibrate again", calibration->id);
+}
+
+bool up_calibration_latest(struct up_catalogue *catalogue, const char *bench,
+                           struct up_calibration *calibration, struct up_failure *failure) {
+    return find_latest(catalogue, bench, false, calibration, failure);
+}
+
+bool up_calibration_to_use(struct up_catalogue *catalogue, const char *bench,
+                           struct up_calibration *calibration, struct up_failure *failure) {
+    return find_latest(catalogue, bench, true, calibration, failure);
 }
 
 /* ---- adding ---- */

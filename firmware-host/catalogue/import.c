@@ -18,7 +18,7 @@ struct import {
     const char *path;
     struct up_intake *intake;
     struct up_failure *failure;
-    bool failed;
+    bool dry_run, failed;
 };
 
 /* ---- the document ---- */
@@ -97,9 +97,37 @@ static bool read_record(const struct import *import, const char *where, json_t *
             admit_member(import, where, entry, "bench", record->bench, sizeof record->bench));
 }
 
-static void count(struct import *import, bool fresh) {
-    import->intake->fresh += fresh;
+/* Whether this folder itself made a version of the thing. */
+static bool is_ours(const struct import *import, const char *kind, const char *subject,
+                    bool *ours) {
+    sqlite3_stmt *statement =
+        catalogue_prepare(import->catalogue,
+                          "SELECT count(*) FROM record AS r WHERE kind = ? AND subject = ?"
+                          " AND " CATALOGUE_IS_OWN("r.id"),
+                          (const char *[]){kind, subject}, 2, import->failure);
+    int code = statement != NULL ? sqlite3_step(statement) : SQLITE_ERROR;
+    *ours = code == SQLITE_ROW && sqlite3_column_int(statement, 0) > 0;
+    return statement != NULL &&
+           catalogue_finish(import->catalogue, statement, code == SQLITE_ROW ? SQLITE_DONE : code,
+                            import->failure);
+}
+
+/* What of ours it touches. */
+static bool count_fresh(struct import *import, const struct up_record *record) {
+    struct up_intake *intake = import->intake;
+    bool is_result = strcmp(record->kind, "result") == 0, ours = false;
+    const char *subject = is_result ? up_record_text(record->content, "item_id") : record->subject;
+    bool good = is_ours(import, is_result ? "item" : record->kind, subject, &ours);
+    intake->fresh++;
+    intake->calibrations += strcmp(record->kind, "calibration") == 0;
+    intake->results_of_ours += ours && is_result;
+    intake->versions_of_ours += ours && !is_result;
+    return good;
+}
+
+static bool count(struct import *import, const struct up_record *record, bool fresh) {
     import->intake->known += !fresh;
+    return !fresh || count_fresh(import, record);
 }
 
 static bool admit_entry(struct import *import, const char *where, json_t *entry,
@@ -122,11 +150,9 @@ static bool admit_entry(struct import *import, const char *where, json_t *entry,
     settle_bench(&record, replaces);
     bool good =
         catalogue_admit(import->catalogue, &record, replaces, where, &fresh, import->failure);
+    good = good && count(import, &record, fresh);
     json_decref(record.content);
     json_decref(replaces);
-    if (good) {
-        count(import, fresh);
-    }
     return good;
 }
 
@@ -169,7 +195,8 @@ static bool finish(struct import *import, bool good) {
     if (good && import->intake->fresh > 0) {
         good = catalogue_run(import->catalogue, catalogue_count_again, import->failure);
     }
-    good = catalogue_end(import->catalogue, good, import->failure);
+    bool stored = catalogue_end(import->catalogue, good && !import->dry_run, import->failure);
+    good = good && (stored || import->dry_run);
     if (!good) {
         *import->intake = (struct up_intake){0};
     }
@@ -191,11 +218,14 @@ static char *document_in(const char *path) {
     return file;
 }
 
-bool up_catalogue_import(struct up_catalogue *catalogue, const char *path, struct up_intake *intake,
-                         struct up_failure *failure) {
+bool up_catalogue_import(struct up_catalogue *catalogue, const char *path, bool dry_run,
+                         struct up_intake *intake, struct up_failure *failure) {
     char *file = document_in(path);
-    struct import import = {
-        .catalogue = catalogue, .path = file, .intake = intake, .failure = failure};
+    struct import import = {.catalogue = catalogue,
+                            .path = file,
+                            .intake = intake,
+                            .failure = failure,
+                            .dry_run = dry_run};
     *intake = (struct up_intake){0};
     json_t *document = load_document(file, failure);
     bool good = document != NULL && catalogue_begin(catalogue, failure);
@@ -217,11 +247,8 @@ static bool admit_record(const struct up_record *record, void *context) {
     bool good = replaces != NULL && catalogue_admit(import->catalogue, &copy, replaces,
                                                     import->path, &fresh, import->failure);
     json_decref(replaces);
-    if (good) {
-        count(import, fresh);
-    }
-    import->failed = !good;
-    return good;
+    import->failed = !good || !count(import, record, fresh);
+    return !import->failed;
 }
 
 static bool is_same_place(const char *a, const char *b) {
@@ -238,10 +265,13 @@ static bool admit_catalogue(struct import *import) {
     return good;
 }
 
-bool up_catalogue_merge(struct up_catalogue *catalogue, const char *directory,
+bool up_catalogue_merge(struct up_catalogue *catalogue, const char *directory, bool dry_run,
                         struct up_intake *intake, struct up_failure *failure) {
-    struct import import = {
-        .catalogue = catalogue, .path = directory, .intake = intake, .failure = failure};
+    struct import import = {.catalogue = catalogue,
+                            .path = directory,
+                            .intake = intake,
+                            .failure = failure,
+                            .dry_run = dry_run};
     *intake = (struct up_intake){0};
     if (is_same_place(catalogue->directory, directory)) {
         return up_fail(failure, UP_STATUS_WRONG_INPUT,

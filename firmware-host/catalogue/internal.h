@@ -12,7 +12,7 @@
 
 enum {
     APPLICATION_ID = 0x75705442, /* "upTB" */
-    SCHEMA_VERSION = 3,
+    SCHEMA_VERSION = 4,
 };
 
 struct up_catalogue {
@@ -77,16 +77,51 @@ const struct catalogue_table *catalogue_table_of(const char *kind);
 char *catalogue_schema(void);
 /* The tables, indexes and triggers alone, of the tables of a version. */
 char *catalogue_tables_of(int version);
-#define CATALOGUE_OWN "('record', 'replaces', 'bench_counter')" /* the names of the tables */
+#define CATALOGUE_TABLE_NAMES "('record', 'replaces', 'bench_counter', 'local_mark')"
 char *catalogue_migration(int version);
 
 /* SQL that fills bench_counter from the records. */
 extern const char catalogue_count_again[];
+/* SQL for a file from before the marks that can only be read: a table of them in memory. */
+extern const char catalogue_marks_for_now[];
 
 /* ---- schema_check.c ---- */
 
 /* The tables are those of catalogue->version, no trigger or index beside them. */
 bool catalogue_check_schema(struct up_catalogue *catalogue, struct up_failure *failure);
+
+/* ---- origin.c ---- */
+
+/* Which versions of a thing count, as SQL about the record r. One that was made here counts before
+   all that came from elsewhere, and none of those replaces it; one of elsewhere that is dated ahead
+   of the clock (by more than a day: `latest`) counts after the others; one that was set aside never
+   does. Records are the same wherever catalogues are put together, and in whatever order; what is
+   shown of them hangs on the marks. */
+#define CATALOGUE_HAS_MARK(id, marks)                                                              \
+    "EXISTS (SELECT 1 FROM local_mark WHERE record_id = " id " AND mark IN (" marks "))"
+#define CATALOGUE_IS_OWN(id)   CATALOGUE_HAS_MARK(id, "'made', 'kept'")
+#define CATALOGUE_IS_ASIDE(id) CATALOGUE_HAS_MARK(id, "'aside'")
+#define CATALOGUE_COUNTS(latest)                                                                   \
+    "NOT " CATALOGUE_IS_ASIDE(                                                                     \
+        "r.id") " AND NOT EXISTS ("                                                                \
+                "SELECT 1 FROM replaces JOIN record AS n ON n.id = new_id WHERE old_id = r.id"     \
+                " AND NOT " CATALOGUE_IS_ASIDE("n.id") " AND (" CATALOGUE_IS_OWN(                  \
+                    "n.id") " OR (NOT " CATALOGUE_IS_OWN("r.id") " AND (n.made_utc <= " latest     \
+                                                                 " OR r.made_utc > " latest "))))"
+#define CATALOGUE_RANK(latest)                                                                     \
+    "(CASE WHEN " CATALOGUE_IS_OWN("r.id") " THEN '2' WHEN r.made_utc <= " latest                  \
+                                           " THEN '1' ELSE '0' END || r.made_utc || ' ' || r.id)"
+/* `latest` for who asks by SQL alone */
+#define CATALOGUE_NOW_SQL "strftime('%Y-%m-%dT%H:%M:%fZ', 'now', '+1 day')"
+
+/* Notes that this folder made the record that was just stored. Within a transaction. */
+bool catalogue_mark_made(struct up_catalogue *catalogue, const struct up_record *record,
+                         struct up_failure *failure);
+/* Text for `latest`. */
+void catalogue_latest(char utc[UP_TIME_SIZE]);
+/* The folder on this machine: a copy of it, or the folder on another machine, is another place.
+   Empty where it cannot be told. */
+void catalogue_place(struct up_catalogue *catalogue, char place[UP_SHA256_SIZE]);
 
 /* ---- record.c ---- */
 
@@ -129,6 +164,27 @@ bool catalogue_each_record(struct up_catalogue *catalogue,
                            void *context, struct up_failure *failure);
 
 void catalogue_now(char utc[UP_TIME_SIZE]);
+
+/* SQL that changes rows, with texts bound to its parameters. */
+bool catalogue_change(struct up_catalogue *catalogue, const char *sql, const char *const *values,
+                      int count, struct up_failure *failure);
+
+/* ---- record_read.c ---- */
+
+/* A statement with texts bound, which outlive it; NULL where it fails. `finish` ends one whose last
+   step gave `code`. A column that cannot be fetched for want of memory ends the program: it would
+   look like one that holds nothing. */
+sqlite3_stmt *catalogue_prepare(struct up_catalogue *catalogue, const char *sql,
+                                const char *const *values, int count, struct up_failure *failure);
+bool catalogue_finish(struct up_catalogue *catalogue, sqlite3_stmt *statement, int code,
+                      struct up_failure *failure);
+const char *catalogue_text_of(sqlite3_stmt *statement, int column);
+
+/* Every record that is not what was stored; `aside`: a person left it out. */
+bool catalogue_each_damaged(struct up_catalogue *catalogue,
+                            bool (*visit)(const struct up_record *record, bool aside,
+                                          void *context),
+                            void *context, struct up_failure *failure);
 
 /* One number from one row; `text` is bound where it is not NULL. */
 bool catalogue_ask(struct up_catalogue *catalogue, const char *sql, const char *text,

@@ -1,8 +1,10 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include <math.h>
+#include <stdlib.h>
 #include <string.h>
 
 #include "internal.h"
+#include "text/text.h"
 
 enum { PIECES_MAX = 12 };
 
@@ -103,4 +105,96 @@ bool up_item_find(struct up_catalogue *catalogue, const char *name_or_id, struct
     memcpy(item->id, found.id, sizeof item->id);
     json_decref(found.content);
     return good;
+}
+
+/* ---- versions of elsewhere ---- */
+
+#define OWN_VERSION                                                                                \
+    "EXISTS (SELECT 1 FROM record AS o WHERE o.kind = 'item' AND o.subject = r.subject"            \
+    " AND " CATALOGUE_IS_OWN("o.id")
+#define WAITS                                                                                      \
+    "r.kind = 'item' AND NOT " CATALOGUE_IS_OWN("r.id") " AND " CATALOGUE_COUNTS(                  \
+        "?1") " AND " OWN_VERSION ") AND NOT " OWN_VERSION " AND o.body = r.body)"
+
+bool up_items_waiting(struct up_catalogue *catalogue, const char *item_id, unsigned long *items,
+                      struct up_failure *failure) {
+    char latest[UP_TIME_SIZE];
+    catalogue_latest(latest);
+    sqlite3_stmt *statement = catalogue_prepare(
+        catalogue,
+        "SELECT count(DISTINCT r.subject) FROM record AS r WHERE (?2 = '' OR r.subject = ?2)"
+        " AND " WAITS,
+        (const char *[]){latest, item_id != NULL ? item_id : ""}, 2, failure);
+    int code = statement != NULL ? sqlite3_step(statement) : SQLITE_ERROR;
+    *items = code == SQLITE_ROW ? (unsigned long)sqlite3_column_int64(statement, 0) : 0;
+    return statement != NULL &&
+           catalogue_finish(catalogue, statement, code == SQLITE_ROW ? SQLITE_DONE : code, failure);
+}
+
+/* The newest: those of here come first, then those of elsewhere, each newest first. */
+static bool take_waiting(const struct up_record *record, void *context) {
+    json_t **content = context;
+    if (record->elsewhere) {
+        *content = json_copy(record->content);
+    }
+    return !record->elsewhere;
+}
+
+static bool count_live(const struct up_record *record, void *context) {
+    json_array_append_new(context, json_string(record->id));
+    return true;
+}
+
+static int compare_ids(const void *a, const void *b) {
+    return strcmp(*(const char *const *)a, *(const char *const *)b);
+}
+
+/* Ascending, as the hash wants them. */
+static json_t *sorted(const json_t *ids) {
+    size_t count = json_array_size(ids);
+    const char **id = up_allocate(count, sizeof *id);
+    json_t *list = json_array();
+    for (size_t i = 0; i < count; i++) {
+        id[i] = json_string_value(json_array_get(ids, i));
+    }
+    qsort(id, count, sizeof *id, compare_ids);
+    for (size_t i = 0; i < count; i++) {
+        json_array_append_new(list, json_string(id[i]));
+    }
+    free(id);
+    return list;
+}
+
+static bool put_accepted(struct up_catalogue *catalogue, const char item_id[UP_ID_SIZE],
+                         json_t *content, struct up_failure *failure) {
+    struct up_record record = {.kind = "item", .content = content};
+    json_t *ids = json_array();
+    memcpy(record.subject, item_id, sizeof record.subject);
+    bool good = up_catalogue_each_live(catalogue, "item", item_id, count_live, ids, failure);
+    json_t *replaces = sorted(ids);
+    good = good && catalogue_put(catalogue, &record, replaces, failure);
+    json_decref(replaces);
+    json_decref(ids);
+    return good;
+}
+
+bool up_item_accept(struct up_catalogue *catalogue, const char item_id[UP_ID_SIZE],
+                    struct up_item *item, struct up_failure *failure) {
+    char id[UP_ID_SIZE]; /* of *item, perhaps */
+    json_t *content = NULL;
+    unsigned long items = 0;
+    memcpy(id, item_id, sizeof id);
+    if (!catalogue_begin(catalogue, failure)) {
+        return false;
+    }
+    bool good = up_items_waiting(catalogue, id, &items, failure) &&
+                (items > 0 || up_fail(failure, UP_STATUS_WRONG_INPUT,
+                                      "no version from elsewhere waits for this item: nothing "
+                                      "was changed")) &&
+                up_catalogue_each_live(catalogue, "item", id, take_waiting, &content, failure) &&
+                put_accepted(catalogue, id, content, failure);
+    good = good && up_item_from_json(content, item);
+    memcpy(item->id, id, sizeof item->id);
+    json_decref(content);
+    return catalogue_end(catalogue, good, failure);
 }

@@ -80,6 +80,27 @@ static const char tables_2[] =
     " bench TEXT PRIMARY KEY, last_sequence INTEGER NOT NULL, last_utc TEXT NOT NULL,"
     " ran_back INTEGER NOT NULL) WITHOUT ROWID;";
 
+/* What the fourth added. local_mark says of records what holds in this folder alone, so it is never
+   exported: see origin.c. record_hash finds one record under two ids. */
+static const char tables_4[] =
+    "CREATE INDEX record_hash ON record (sha256);"
+    "CREATE TABLE local_mark ("
+    " record_id TEXT NOT NULL, mark TEXT NOT NULL, place TEXT NOT NULL, reason TEXT NOT NULL,"
+    " made_utc TEXT NOT NULL, PRIMARY KEY (record_id, mark)) WITHOUT ROWID;";
+
+/* From before there were marks: nobody knows where a record came from. It counts as one of here;
+   only a calibration must be adopted before it is used. */
+#define MARK_ALL                                                                                   \
+    "INSERT INTO local_mark SELECT DISTINCT id, 'kept', '', '', made_utc FROM record WHERE true"   \
+    " ON CONFLICT DO NOTHING;"
+
+const char catalogue_marks_for_now[] =
+    "PRAGMA temp_store = MEMORY;"
+    "CREATE TEMP TABLE local_mark (record_id TEXT NOT NULL, mark TEXT NOT NULL,"
+    " place TEXT NOT NULL, reason TEXT NOT NULL, made_utc TEXT NOT NULL,"
+    " PRIMARY KEY (record_id, mark)) WITHOUT ROWID;" MARK_ALL;
+
+/* A time that came from elsewhere and lies ahead of the clock says nothing of this bench's. */
 const char catalogue_count_again[] =
     "DELETE FROM bench_counter;"
     "INSERT INTO bench_counter"
@@ -87,8 +108,10 @@ const char catalogue_count_again[] =
     "  SELECT bench, n, made_utc, made_utc < max(made_utc) OVER ("
     "   PARTITION BY bench ORDER BY n, made_utc"
     "   ROWS BETWEEN UNBOUNDED PRECEDING AND 1 PRECEDING) AS back FROM ("
-    "   SELECT bench, made_utc, CASE WHEN json_valid(body)"
-    "    THEN json_extract(body, '$.bench_sequence') END AS n"
+    "   SELECT bench, CASE WHEN made_utc <= strftime('%Y-%m-%dT%H:%M:%fZ', 'now', '+1 day')"
+    "     OR EXISTS (SELECT 1 FROM local_mark WHERE record_id = id AND mark IN ('made', 'kept'))"
+    "    THEN made_utc ELSE '' END AS made_utc,"
+    "    CASE WHEN json_valid(body) THEN json_extract(body, '$.bench_sequence') END AS n"
     "   FROM record WHERE bench <> '')) GROUP BY bench;";
 
 /* For others, who may rely on names and columns; we ask the tables themselves. */
@@ -96,11 +119,16 @@ static const char views[] =
     "CREATE VIEW live AS SELECT id, sha256, kind, subject, bench, made_utc, body FROM record"
     " WHERE id NOT IN (SELECT old_id FROM replaces);"
     "CREATE VIEW current AS SELECT id, sha256, kind, subject, bench, made_utc, body FROM ("
-    " SELECT *, row_number() OVER (PARTITION BY kind, subject"
-    "  ORDER BY made_utc DESC, id DESC) AS place FROM live) WHERE place = 1;"
-    "CREATE VIEW model AS SELECT maker, model, size, count(*) AS items,"
-    " group_concat(item_id, ' ') AS item_ids FROM item WHERE model <> ''"
-    " GROUP BY maker, model, size;";
+    " SELECT *, row_number() OVER (PARTITION BY kind, subject ORDER BY rank DESC) AS place FROM ("
+    "  SELECT *, " CATALOGUE_RANK(
+        CATALOGUE_NOW_SQL) " AS rank FROM record AS r"
+                           "  WHERE " CATALOGUE_COUNTS(
+                               CATALOGUE_NOW_SQL) ")) WHERE place = 1;"
+                                                  "CREATE VIEW model AS SELECT maker, model, size, "
+                                                  "count(*) AS items,"
+                                                  " group_concat(item_id, ' ') AS item_ids FROM "
+                                                  "item WHERE model <> ''"
+                                                  " GROUP BY maker, model, size;";
 
 /* Takes `text` and returns it with the rest behind it. */
 static char *append(char *text, char *more) {
@@ -151,7 +179,8 @@ static char *all_views(char *sql) {
 }
 
 char *catalogue_tables_of(int version) {
-    return up_text_format("%s%s", tables, version >= 2 ? tables_2 : "");
+    return up_text_format("%s%s%s", tables, version >= 2 ? tables_2 : "",
+                          version >= 4 ? tables_4 : "");
 }
 
 char *catalogue_schema(void) {
@@ -165,8 +194,11 @@ char *catalogue_migration(int version) {
     for (size_t i = 0; i < CATALOGUE_TABLES; i++) {
         sql = append(sql, up_text_format("DROP VIEW IF EXISTS %s;", catalogue_tables[i].kind));
     }
+    if (version < 4) {
+        sql = append(sql, up_text_format("%s%s" MARK_ALL, version < 2 ? tables_2 : "", tables_4));
+    }
     if (version < 2) {
-        sql = append(sql, up_text_format("%s%s", tables_2, catalogue_count_again));
+        sql = append(sql, up_text_format("%s", catalogue_count_again));
     }
     return all_views(sql);
 }

@@ -63,8 +63,8 @@ static bool check_rows(struct up_catalogue *catalogue, sqlite3_stmt *statement,
 bool catalogue_check_schema(struct up_catalogue *catalogue, struct up_failure *failure) {
     static const char sql[] =
         "SELECT name, sql FROM sqlite_master WHERE name NOT LIKE 'sqlite#_%' ESCAPE '#'"
-        " AND (type = 'trigger' OR (type = 'index' AND tbl_name IN " CATALOGUE_OWN ")"
-        " OR name IN " CATALOGUE_OWN ")";
+        " AND (type = 'trigger' OR (type = 'index' AND tbl_name IN " CATALOGUE_TABLE_NAMES ")"
+        " OR name IN " CATALOGUE_TABLE_NAMES ")";
     sqlite3_stmt *statement = NULL;
     int code = sqlite3_prepare_v2(catalogue->database, sql, -1, &statement, NULL);
     bool good = code == SQLITE_OK ? check_rows(catalogue, statement, failure)

@@ -438,6 +438,9 @@ static bool open_all(struct up_catalogue *catalogue, enum up_catalogue_mode mode
         good = bring_up_to_date(catalogue, failure);
         catalogue->version = SCHEMA_VERSION;
     }
+    if (good && catalogue->version < 4) {
+        good = catalogue_run(catalogue, catalogue_marks_for_now, failure);
+    }
     free(path);
     return good;
 }

@@ -106,6 +106,26 @@ static char *resume_command(void *context, const char *what, const char *run_id)
 
 /* ---- opening ---- */
 
+/* Those that the files in rigs/ come with. Two benches with one id would take each other's
+   calibrations for their own. */
+static bool is_example(const struct up_rig *rig) {
+    static const char *const ids[] = {"hanging-scale", "numbered-line", "sixteen-columns",
+                                      "wet-hands"};
+    for (size_t i = 0; i < sizeof ids / sizeof ids[0]; i++) {
+        if (strcmp(rig->id, ids[i]) == 0) {
+            return true;
+        }
+    }
+    return false;
+}
+
+static bool refuse_example(const struct up_rig *rig, struct up_failure *failure) {
+    return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                   "%s: the id %s is that of an example: give your bench a name that no other "
+                   "has, such as id = %s-of-our-club-1",
+                   rig->path, rig->id, rig->id);
+}
+
 static bool read_rig(const struct arguments *arguments, struct bench_options *options,
                      struct up_failure *failure) {
     const char *file = option_value(arguments, "rig");
@@ -120,6 +140,9 @@ static bool read_rig(const struct arguments *arguments, struct bench_options *op
     if (!up_rig_load(file, &options->rig, failure) ||
         (option_given(arguments, "typed") && !up_rig_type_readings(&options->rig, failure))) {
         return false;
+    }
+    if (is_example(&options->rig)) {
+        return refuse_example(&options->rig, failure);
     }
     return options->rig.port_kind != UP_PORT_STDIN ||
            up_fail(failure, UP_STATUS_WRONG_INPUT,

@@ -157,14 +157,18 @@ enum up_status command_decide(const struct arguments *arguments, struct up_failu
 enum up_status command_kit(const struct arguments *arguments, struct up_failure *failure);
 enum up_status command_plot(const struct arguments *arguments, struct up_failure *failure);
 enum up_status command_export(const struct arguments *arguments, struct up_failure *failure);
+/* `calibration adopt` (command_calibrate.c). */
+enum up_status adopt_calibration(const struct arguments *arguments, struct up_failure *failure);
 enum up_status command_import(const struct arguments *arguments, struct up_failure *failure);
 enum up_status command_merge(const struct arguments *arguments, struct up_failure *failure);
+enum up_status command_check_catalogue(const struct arguments *arguments,
+                                       struct up_failure *failure);
 
 extern const struct option_text options_demo[], options_calibrate[], options_calibration[],
     options_measure[], options_ports[], options_listen[], options_rig_check[], options_water[],
     options_item[], options_body[], options_kind[], options_show[], options_explain[],
     options_decide[], options_kit[], options_plot[], options_export[], options_import[],
-    options_merge[];
+    options_merge[], options_check_catalogue[];
 
 #define OPTION_CATALOGUE                                                                           \
     { "catalogue", "DIR", "the catalogue (default: $UPTHRUST_CATALOGUE, else ./catalogue)" }

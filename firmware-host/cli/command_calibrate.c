@@ -93,6 +93,24 @@ static bool calibrate(const struct arguments *arguments, struct bench_options *o
            up_session_calibrate(&options->settings, &plan, calibration, failure);
 }
 
+/* `calibration adopt`: by default each mass twice, without a staircase. */
+enum up_status adopt_calibration(const struct arguments *arguments, struct up_failure *failure) {
+    struct bench_options options = {0};
+    struct up_calibrate_plan plan = {.staircase = false};
+    struct up_calibration *calibration = up_allocate(1, sizeof *calibration);
+    bool good = read_masses(arguments, &plan, failure) &&
+                open_bench(arguments, false, &options, failure) &&
+                read_conditions(arguments, &options, failure) &&
+                up_session_adopt(&options.settings, &plan, calibration, failure);
+    if (good && options.settings.operator_kind != UP_OPERATOR_JSON) {
+        show_calibration(calibration, options.json_document, true);
+    }
+    free(calibration);
+    close_bench(&options, NULL);
+    die_of_signal();
+    return good ? UP_STATUS_DONE : failure->status;
+}
+
 enum up_status command_calibrate(const struct arguments *arguments, struct up_failure *failure) {
     if (option_given(arguments, "replay")) {
         return replay_calibrate(arguments, failure);

@@ -10,7 +10,19 @@
 #include "text/text.h"
 
 const struct option_text options_calibration[] = {
-    {"bench", "ID", "of this bench only"}, OPTION_CATALOGUE, OPTION_JSON, OPTION_END};
+    {"bench", "ID", "list, show: of this bench only"},
+    OPTION_RIG,
+    {"masses-g", "LIST", "adopt: a known mass in g, or several"},
+    {"rounds", "N", "adopt: hang each mass N times (default 2)"},
+    {"mass-class", "CLASS", "adopt: of the masses, OIML R 111: E2, F1, F2, M1, M2, M3"},
+    OPTION_TYPED,
+    OPTION_AIR_TEMP,
+    OPTION_PORT,
+    OPTION_OPERATOR,
+    OPTION_PLAIN,
+    OPTION_CATALOGUE,
+    OPTION_JSON,
+    OPTION_END};
 
 /* ---- in words ---- */
 
@@ -287,8 +299,12 @@ enum up_status command_calibration(const struct arguments *arguments, struct up_
     struct up_catalogue *catalogue = NULL;
     struct look *look;
     bool good;
+    if (strcmp(verb, "adopt") == 0 && arguments->words == 1) {
+        return adopt_calibration(arguments, failure);
+    }
     if ((!showing && strcmp(verb, "list") != 0) || arguments->words > (showing ? 2 : 1)) {
-        up_fail(failure, UP_STATUS_WRONG_INPUT, "calibration: say list, or show with one id");
+        up_fail(failure, UP_STATUS_WRONG_INPUT,
+                "calibration: say list, show with one id, or adopt with --rig and --masses-g");
         return failure->status;
     }
     if (!open_catalogue(arguments, UP_CATALOGUE_READ, &catalogue, failure)) {

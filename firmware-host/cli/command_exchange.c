@@ -6,36 +6,66 @@
 #include "cli.h"
 #include "text/text.h"
 
-const struct option_text options_import[] = {OPTION_CATALOGUE, OPTION_JSON, OPTION_END};
-const struct option_text options_merge[] = {OPTION_CATALOGUE, OPTION_JSON, OPTION_END};
+#define DRY_RUN                                                                                    \
+    { "dry-run", NULL, "check and count what would come; store nothing" }
+const struct option_text options_import[] = {OPTION_CATALOGUE, DRY_RUN, OPTION_JSON, OPTION_END};
+const struct option_text options_merge[] = {OPTION_CATALOGUE, DRY_RUN, OPTION_JSON, OPTION_END};
 
-static void print_intake(const char *from, const struct up_intake *intake, bool json) {
+static const char *plural(unsigned long count) {
+    return count == 1 ? "" : "s";
+}
+
+static void print_words(const char *from, const struct up_intake *intake, bool dry_run) {
+    up_text_print(stdout, "%s: %s%lu new record%s, %lu here already\n", from,
+                  dry_run ? "would take " : "", intake->fresh, plural(intake->fresh),
+                  intake->known);
+    printf("  %lu new version%s of what was made here, %lu result%s of your items, "
+           "%lu calibration%s\n",
+           intake->versions_of_ours, plural(intake->versions_of_ours), intake->results_of_ours,
+           plural(intake->results_of_ours), intake->calibrations, plural(intake->calibrations));
+    if (intake->versions_of_ours > 0) {
+        fputs("  Your own versions stay as they are. `upthrust item accept NAME` takes one from "
+              "elsewhere.\n",
+              stdout);
+    }
+    if (intake->calibrations > 0) {
+        fputs("  A calibration from elsewhere is used only after `upthrust calibration adopt`.\n",
+              stdout);
+    }
+}
+
+static void print_intake(const char *from, const struct up_intake *intake, bool dry_run,
+                         bool json) {
     if (json) {
-        print_json(json_pack("{s:s, s:I, s:I}", "schema", "upthrust-taken-1", "records_new",
-                             (json_int_t)intake->fresh, "records_known",
-                             (json_int_t)intake->known));
+        print_json(json_pack(
+            "{s:s, s:b, s:I, s:I, s:I, s:I, s:I}", "schema", "upthrust-taken-1", "dry_run", dry_run,
+            "records_new", (json_int_t)intake->fresh, "records_known", (json_int_t)intake->known,
+            "versions_of_ours", (json_int_t)intake->versions_of_ours, "results_of_ours",
+            (json_int_t)intake->results_of_ours, "calibrations", (json_int_t)intake->calibrations));
     } else {
-        up_text_print(stdout, "%s: %lu new records, %lu were here already\n", from, intake->fresh,
-                      intake->known);
+        print_words(from, intake, dry_run);
     }
 }
 
 static enum up_status take(const struct arguments *arguments, const char *what,
                            bool (*work)(struct up_catalogue *catalogue, const char *from,
-                                        struct up_intake *intake, struct up_failure *failure),
+                                        bool dry_run, struct up_intake *intake,
+                                        struct up_failure *failure),
                            struct up_failure *failure) {
     struct up_catalogue *catalogue = NULL;
     struct up_intake intake = {0};
+    bool dry_run = option_given(arguments, "dry-run");
     if (arguments->words != 1) {
         up_fail(failure, UP_STATUS_WRONG_INPUT, "%s", what);
         return failure->status;
     }
-    bool good = up_catalogue_open(catalogue_directory(arguments), UP_CATALOGUE_CREATE, &catalogue,
+    bool good = up_catalogue_open(catalogue_directory(arguments),
+                                  dry_run ? UP_CATALOGUE_WRITE : UP_CATALOGUE_CREATE, &catalogue,
                                   failure) &&
-                work(catalogue, arguments->word[0], &intake, failure);
+                work(catalogue, arguments->word[0], dry_run, &intake, failure);
     up_catalogue_close(catalogue);
     if (good) {
-        print_intake(arguments->word[0], &intake, option_given(arguments, "json"));
+        print_intake(arguments->word[0], &intake, dry_run, option_given(arguments, "json"));
     }
     return good ? UP_STATUS_DONE : failure->status;
 }

@@ -242,8 +242,25 @@ static enum up_status show(const struct arguments *arguments, struct up_catalogu
     return UP_STATUS_DONE;
 }
 
+/* A version of elsewhere becomes one of here; the own ones stay in the catalogue, replaced. */
+static enum up_status accept(const struct arguments *arguments, struct up_catalogue *catalogue,
+                             struct up_failure *failure) {
+    struct up_item item;
+    if (arguments->words != 2) {
+        up_fail(failure, UP_STATUS_WRONG_INPUT, "item accept: give one name or id");
+        return failure->status;
+    }
+    if (!up_item_find(catalogue, arguments->word[1], &item, failure) ||
+        !up_item_accept(catalogue, item.id, &item, failure)) {
+        return failure->status;
+    }
+    show_item(&item, option_given(arguments, "json"));
+    return UP_STATUS_DONE;
+}
+
 enum up_status command_item(const struct arguments *arguments, struct up_failure *failure) {
-    static const struct verb verbs[] = {{"add", UP_CATALOGUE_CREATE, add},
+    static const struct verb verbs[] = {{"accept", UP_CATALOGUE_WRITE, accept},
+                                        {"add", UP_CATALOGUE_CREATE, add},
                                         {"edit", UP_CATALOGUE_WRITE, edit},
                                         {"list", UP_CATALOGUE_READ, list_items},
                                         {"show", UP_CATALOGUE_READ, show}};

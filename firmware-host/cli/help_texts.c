@@ -17,7 +17,7 @@ static const struct help_text texts[] = {
      "rig-check --rig my-rig.ini --no-walk --mass-kg 3.5 --lift-g 900 --length-m 0.5\n"},
     {"calibrate", HELP_AT_THE_TANK,
      "calibrate --rig my-rig.ini --masses-g 500,1000,2000,4000 --mass-class M1\n"
-     "calibrate --rig rigs/hanging-scale.ini --masses-g 500,1000,2000,5000\n"},
+     "calibrate --rig my-scale.ini --masses-g 500,1000,2000,5000\n"},
     {"measure", HELP_AT_THE_TANK,
      "measure --rig my-rig.ini --item \"My fin\"\n"
      "measure --rig my-rig.ini --item \"My fin\" --water sea,temp_c=18,salinity_g_kg=38\n"
@@ -26,7 +26,8 @@ static const struct help_text texts[] = {
      "measure --replay 3f2a\n"},
     {"calibration", HELP_AT_THE_TANK,
      "calibration list\n"
-     "calibration show\n"},
+     "calibration show\n"
+     "calibration adopt --rig my-rig.ini --masses-g 2000\n"},
     {"item", HELP_CATALOGUE,
      "item add --name \"My fin\" --kind fin --size L\n"
      "item list --water fresh --units imperial\n"},
@@ -53,7 +54,12 @@ static const struct help_text texts[] = {
      "plot\n"
      "plot --run latest --rig my-rig.ini\n"},
     {"import", HELP_CATALOGUE, "import their-catalogue.json\n"},
-    {"merge", HELP_CATALOGUE, "merge /media/stick/catalogue\n"},
+    {"merge", HELP_CATALOGUE,
+     "merge /media/stick/catalogue --dry-run\n"
+     "merge /media/stick/catalogue\n"},
+    {"check-catalogue", HELP_CATALOGUE,
+     "check-catalogue\n"
+     "check-catalogue --set-aside 3f2a1b00-... --reason \"the hook was wet\"\n"},
     {"export", HELP_CATALOGUE, "export --format csv --to shared-folder\n"},
     {"water", HELP_TOOLS,
      "water --temp-c 12\n"

@@ -19,7 +19,8 @@ const struct command commands[] = {
      command_demo},
     {"calibrate", "[--resume RUN]", "calibrate the bench with three or more known masses",
      options_calibrate, command_calibrate},
-    {"calibration", "list|show [ID]", "the calibrations in the catalogue", options_calibration,
+    {"calibration", "list|show|adopt [ID]",
+     "the calibrations in the catalogue; adopt one that came from elsewhere", options_calibration,
      command_calibration},
     {"measure", "[--resume RUN]", "weigh an item in air and in the tank, trial by trial",
      options_measure, command_measure},
@@ -31,7 +32,7 @@ const struct command commands[] = {
      options_rig_check, command_rig_check},
     {"water", "", "density of fresh or sea water, with its uncertainty", options_water,
      command_water},
-    {"item", "add|edit|list|show [NAME_OR_ID]", "the gear in the catalogue", options_item,
+    {"item", "add|edit|list|show|accept [NAME_OR_ID]", "the gear in the catalogue", options_item,
      command_item},
     {"body", "add|edit|list|show [NAME_OR_ID]", "reference bodies and how their checks went",
      options_body, command_body},
@@ -52,6 +53,8 @@ const struct command commands[] = {
     {"import", "FILE|DIR", "take in what another catalogue exported as JSON", options_import,
      command_import},
     {"merge", "DIR", "take in another catalogue's records", options_merge, command_merge},
+    {"check-catalogue", "", "is every record what was stored; leave one out, or take it back",
+     options_check_catalogue, command_check_catalogue},
 };
 const int command_count = sizeof commands / sizeof commands[0];
 

@@ -236,6 +236,7 @@ bool calibrate_plan_from_json(const json_t *plan, struct stored_run *run,
         }
     }
     calibrate->staircase = json_is_true(json_object_get(plan, "staircase"));
+    snprintf(calibrate->adopts, sizeof calibrate->adopts, "%s", up_record_text(plan, "adopts"));
     return true;
 }
 
@@ -244,5 +245,9 @@ json_t *calibrate_plan_to_json(const struct up_calibrate_plan *plan) {
     for (unsigned i = 0; i < plan->masses; i++) {
         json_array_append_new(masses, json_real(plan->mass_kg[i]));
     }
-    return json_pack("{s:o, s:b}", "masses_kg", masses, "staircase", plan->staircase);
+    json_t *json = json_pack("{s:o, s:b}", "masses_kg", masses, "staircase", plan->staircase);
+    if (plan->adopts[0] != '\0') {
+        json_object_set_new(json, "adopts", json_string(plan->adopts));
+    }
+    return json;
 }

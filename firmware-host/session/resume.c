@@ -87,7 +87,7 @@ static bool check_item(struct stored_run *run, struct up_catalogue *catalogue,
 static bool check_calibration(struct stored_run *run, const struct up_session_settings *settings,
                               struct up_failure *failure) {
     struct up_calibration *latest = up_allocate(1, sizeof *latest);
-    bool good = up_calibration_latest(settings->catalogue, settings->rig->id, latest, failure);
+    bool good = up_calibration_to_use(settings->catalogue, settings->rig->id, latest, failure);
     if (good && strcmp(latest->id, of_run(run, "calibration_id")) != 0) {
         good =
             up_fail(failure, UP_STATUS_WRONG_INPUT,

@@ -78,6 +78,53 @@ static bool run_loop(struct recorder *recorder, struct up_procedure *procedure,
 
 /* ---- calibrate ---- */
 
+static bool fail_known_mass(const struct up_calibration *calibration,
+                            const struct up_known_mass *check, struct up_failure *failure) {
+    return check->heavy_enough
+               ? up_fail(failure, UP_STATUS_UNABLE,
+                         "the mass of %.1f g reads %.1f g by the calibration %.8s, which may be "
+                         "off by %.1f g: it is not one of this cell, or something touched. "
+                         "Calibrate again",
+                         check->mass_kg * 1e3, check->reading_kg * 1e3, calibration->id,
+                         check->bound_kg * 1e3)
+               : up_fail(failure, UP_STATUS_WRONG_INPUT,
+                         "%.0f g were read, too little for a calibration that reaches to %.0f g: "
+                         "begin again with a mass of %.0f g or more",
+                         check->mass_kg * 1e3, calibration->span_kg * 1e3,
+                         ceil(calibration->span_kg * 250));
+}
+
+/* What is adopted is the newest calibration of the bench, as it was when the run began. */
+static bool adopt(const struct up_session_settings *settings, const struct up_calibrate_plan *plan,
+                  const struct up_loadings *loadings, struct up_calibration *calibration,
+                  struct up_failure *failure) {
+    if (!up_calibration_latest(settings->catalogue, settings->rig->id, calibration, failure)) {
+        return false;
+    }
+    if (strcmp(calibration->id, plan->adopts) != 0) {
+        return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                       "the bench has another calibration since this run began: begin anew");
+    }
+    struct up_known_mass check = up_calibration_known_mass(calibration, loadings);
+    if (!check.agrees || !check.heavy_enough) {
+        return fail_known_mass(calibration, &check, failure);
+    }
+    send_note(settings,
+              "the mass of %.1f g reads %.1f g, within %.1f g: the calibration of %.10s is adopted",
+              check.mass_kg * 1e3, check.reading_kg * 1e3, check.bound_kg * 1e3,
+              calibration->made_utc);
+    return up_calibration_adopt(settings->catalogue, calibration->id, failure);
+}
+
+static bool conclude(const struct up_session_settings *settings,
+                     const struct up_calibrate_plan *plan, const struct up_procedure *procedure,
+                     struct up_calibration *calibration, struct up_failure *failure) {
+    return plan->adopts[0] != '\0'
+               ? adopt(settings, plan, up_procedure_loadings(procedure), calibration, failure)
+               : up_procedure_calibration(procedure, calibration, failure) &&
+                     up_calibration_add(settings->catalogue, calibration, failure);
+}
+
 static bool calibrate(const struct up_session_settings *settings,
                       const struct up_calibrate_plan *plan, const struct resumed_run *from,
                       struct up_calibration *calibration, struct up_failure *failure) {
@@ -88,8 +135,7 @@ static bool calibrate(const struct up_session_settings *settings,
                 recorder_open(&recorder, failure) &&
                 recorder_begin(&recorder, procedure, calibrate_plan_to_json(plan), failure) &&
                 run_loop(&recorder, procedure, op, NULL, failure) &&
-                up_procedure_calibration(procedure, calibration, failure) &&
-                up_calibration_add(settings->catalogue, calibration, failure);
+                conclude(settings, plan, procedure, calibration, failure);
     good = recorder_close(&recorder, procedure, good, 0, failure);
     if (good) {
         export(settings);
@@ -101,6 +147,24 @@ static bool calibrate(const struct up_session_settings *settings,
     up_operator_destroy(op);
     up_procedure_destroy(procedure);
     return good;
+}
+
+bool up_session_adopt(const struct up_session_settings *settings,
+                      const struct up_calibrate_plan *plan, struct up_calibration *calibration,
+                      struct up_failure *failure) {
+    struct up_calibrate_plan whole = *plan;
+    bool trusted = false;
+    if (!up_calibration_latest(settings->catalogue, settings->rig->id, calibration, failure) ||
+        !up_calibration_is_trusted(settings->catalogue, calibration->id, &trusted, failure)) {
+        return false;
+    }
+    if (trusted) {
+        return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                       "the newest calibration of the bench %s is one of here already: measure",
+                       settings->rig->id);
+    }
+    memcpy(whole.adopts, calibration->id, sizeof whole.adopts);
+    return up_session_calibrate(settings, &whole, calibration, failure);
 }
 
 bool up_session_calibrate(const struct up_session_settings *settings,
@@ -234,7 +298,7 @@ bool session_measure(const struct up_session_settings *settings,
         plan.opening = neighbours->opening;
     }
     begin_results(results, &plan, settings->rig->id);
-    return up_calibration_latest(settings->catalogue, settings->rig->id, &calibration, failure) &&
+    return up_calibration_to_use(settings->catalogue, settings->rig->id, &calibration, failure) &&
            measure(settings, &plan, NULL, neighbours, results, failure);
 }
 

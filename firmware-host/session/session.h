@@ -55,6 +55,12 @@ struct up_session_results {
 bool up_session_calibrate(const struct up_session_settings *settings,
                           const struct up_calibrate_plan *plan, struct up_calibration *calibration,
                           struct up_failure *failure);
+/* Known masses by the newest calibration, which came from elsewhere (see
+   up_calibration_is_trusted): it is adopted where they read inside its bounds, else
+   UP_STATUS_UNABLE. */
+bool up_session_adopt(const struct up_session_settings *settings,
+                      const struct up_calibrate_plan *plan, struct up_calibration *calibration,
+                      struct up_failure *failure);
 bool up_session_measure(const struct up_session_settings *settings,
                         const struct up_measure_plan *plan, struct up_session_results *results,
                         struct up_failure *failure);

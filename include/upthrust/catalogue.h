@@ -51,6 +51,7 @@ struct up_record {
     char subject[UP_ID_SIZE];    /* the thing this is a version of */
     char bench[UP_NAME_SIZE];    /* the rig's id; empty where none took part */
     char made_utc[UP_TIME_SIZE]; /* RFC 3339, milliseconds, Z */
+    bool elsewhere;              /* it came by import or merge */
     json_t *content;             /* lent for the duration of the visit */
 };
 
@@ -60,8 +61,10 @@ const char *up_record_text(const json_t *content, const char *key);
 double up_record_number(const json_t *content, const char *key);
 
 /* The current version of every thing of one kind, oldest first (time, then id; within a bench whose
-   clock ran back, as it counted). The visitor returns
-   false to stop. */
+   clock ran back, as it counted). A version that was made here counts before those of elsewhere,
+   which count only where there is none. The visitor returns false to stop. Where a record is not
+   what was stored (its hash does not fit), the others are visited, then UP_STATUS_WRONG_INPUT names
+   it. */
 bool up_catalogue_each(struct up_catalogue *catalogue, const char *kind,
                        bool (*visit)(const struct up_record *record, void *context), void *context,
                        struct up_failure *failure);
@@ -78,6 +81,14 @@ bool up_catalogue_each_live(struct up_catalogue *catalogue, const char *kind, co
 bool up_item_add(struct up_catalogue *catalogue, struct up_item *item, struct up_failure *failure);
 bool up_item_find(struct up_catalogue *catalogue, const char *name_or_id, struct up_item *item,
                   struct up_failure *failure);
+/* The newest version of an item that was made elsewhere and waits beside those of here becomes the
+   current one: *item. UP_STATUS_WRONG_INPUT where none waits. One that says the same as the current
+   version does not wait. */
+bool up_item_accept(struct up_catalogue *catalogue, const char item_id[UP_ID_SIZE],
+                    struct up_item *item, struct up_failure *failure);
+/* How many items have one that waits; of one item, or NULL. */
+bool up_items_waiting(struct up_catalogue *catalogue, const char *item_id, unsigned long *items,
+                      struct up_failure *failure);
 
 /* Reference bodies, found as items are. Refused: a mass or volume that is missing or not above
    zero, one claimed to be known without uncertainty, a density that no body has. Degrees of freedom
@@ -107,6 +118,41 @@ bool up_reference_chart(struct up_catalogue *catalogue, const char *reference_id
 bool up_calibration_latest(struct up_catalogue *catalogue, const char *bench,
                            struct up_calibration *calibration, struct up_failure *failure);
 
+/* Whether a calibration was made in this folder, on this machine, or adopted there. One that came
+   by import or merge, with a copy of the folder or a backup, or from before this was noted, may be
+   of another cell: it is adopted after a known mass has borne it out. `to_use` gives the newest
+   that is trusted; UP_STATUS_WRONG_INPUT where there is none. */
+bool up_calibration_to_use(struct up_catalogue *catalogue, const char *bench,
+                           struct up_calibration *calibration, struct up_failure *failure);
+bool up_calibration_is_trusted(struct up_catalogue *catalogue, const char *calibration_id,
+                               bool *trusted, struct up_failure *failure);
+bool up_calibration_adopt(struct up_catalogue *catalogue, const char *calibration_id,
+                          struct up_failure *failure);
+
+/* A record that no list shows any more, by its id, with a reason; nothing is ever removed. */
+bool up_catalogue_set_aside(struct up_catalogue *catalogue, const char *record_id,
+                            const char *reason, struct up_failure *failure);
+bool up_catalogue_take_back(struct up_catalogue *catalogue, const char *record_id,
+                            struct up_failure *failure);
+
+enum up_record_doubt {
+    UP_RECORD_DAMAGED,        /* its hash does not fit */
+    UP_RECORD_SET_ASIDE,      /* by a person, with the reason */
+    UP_RECORD_AHEAD_OF_CLOCK, /* of elsewhere or here, dated more than a day after now */
+};
+struct up_doubtful_record {
+    enum up_record_doubt why;
+    char id[UP_ID_SIZE];
+    char kind[16];
+    char made_utc[UP_TIME_SIZE];
+    char reason[UP_NAME_SIZE];
+};
+/* Reads every record and visits those that are damaged, then those set aside, then those dated
+   ahead of the clock. */
+bool up_catalogue_check(struct up_catalogue *catalogue,
+                        bool (*visit)(const struct up_doubtful_record *doubtful, void *context),
+                        void *context, struct up_failure *failure);
+
 /* Of each result that was judged again the newest decision, by the result's id: an object for the
    caller to own; NULL where it fails. `apply` puts one over what the result itself had said; NULL
    leaves that. */
@@ -132,15 +178,19 @@ bool up_export_json(struct up_catalogue *catalogue, const char *directory,
 
 struct up_intake {
     unsigned long fresh, known; /* records that came, and that were here already */
+    /* Of those that came: versions of things, and results of items, that were made here; and
+       calibrations, which must be adopted before they are used. */
+    unsigned long versions_of_ours, results_of_ours, calibrations;
 };
 
 /* What another catalogue exported (a JSON document, or the directory it lies in), or another
    catalogue's directory. All or nothing; UP_STATUS_WRONG_INPUT names record and member. A record
    that is here with the same id and another hash is a forgery and refused. In whatever order
-   catalogues are put together, the same comes out. */
-bool up_catalogue_import(struct up_catalogue *catalogue, const char *path, struct up_intake *intake,
-                         struct up_failure *failure);
-bool up_catalogue_merge(struct up_catalogue *catalogue, const char *directory,
+   catalogues are put together, the same comes out. With
+   dry_run nothing is stored, only checked and counted. */
+bool up_catalogue_import(struct up_catalogue *catalogue, const char *path, bool dry_run,
+                         struct up_intake *intake, struct up_failure *failure);
+bool up_catalogue_merge(struct up_catalogue *catalogue, const char *directory, bool dry_run,
                         struct up_intake *intake, struct up_failure *failure);
 
 #endif

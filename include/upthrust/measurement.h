@@ -129,4 +129,17 @@ struct up_loadings {
 bool up_calibration_fit(const struct up_loadings *loadings, struct up_calibration *calibration,
                         struct up_failure *failure);
 
+/* Known masses read by an earlier calibration: is it one of this cell? */
+struct up_known_mass {
+    double mass_kg, reading_kg; /* means of all loadings */
+    double bound_kg;            /* how far apart they may be: expanded uncertainties (k = 2) of
+                                   calibration and readings, and the mass's own tolerance */
+    bool heavy_enough;          /* a quarter of the calibration's span at least: a light mass says
+                                   nothing of the slope */
+    bool agrees;
+};
+/* The uncertainty of the rig's masses is in the loadings' rig. None were read: does not agree. */
+struct up_known_mass up_calibration_known_mass(const struct up_calibration *calibration,
+                                               const struct up_loadings *loadings);
+
 #endif

@@ -201,6 +201,51 @@ static void what_a_calibration_leaves_open(void **state) {
 
 #define FIT(test) cmocka_unit_test_setup(test, begin)
 
+/* ---- a known mass by an earlier calibration ---- */
+
+static struct up_known_mass known_mass(double mass_kg, double slope_off_rel) {
+    const struct up_calibration calibration = {.slope_counts_per_kg = SLOPE,
+                                               .u_slope_counts_per_kg = 3e-4 * SLOPE,
+                                               .unloading_slope_counts_per_kg = (double)NAN,
+                                               .u_unloading_slope_counts_per_kg = (double)NAN,
+                                               .mass_tolerance_rel = 0,
+                                               .span_kg = 4,
+                                               .dof = 100};
+    loadings.points = 0;
+    loadings.rig.mass_class = UP_MASSES_UNCLASSED;
+    loadings.rig.mass_tolerance_rel = 1e-3;
+    for (int i = 0; i < 4; i++) {
+        hang(mass_kg, slope_off_rel * SLOPE * mass_kg);
+        loadings.point[i].u_plateau_counts = 600; /* 1 g */
+    }
+    return up_calibration_known_mass(&calibration, &loadings);
+}
+
+/* 2 kg: k = 2 of a slope known to 3e-4 is 1.2 g, of four readings of 1 g each 1 g, together 1.562
+   g; the mass's own tolerance of 2 g is added, since it is the same each time. */
+static void a_known_mass_bears_a_calibration_out(void **state) {
+    (void)state;
+    struct up_known_mass check = known_mass(2, 0);
+    assert_close(check.mass_kg, 2, 1e-12);
+    assert_close(check.reading_kg, 2, 1e-12);
+    assert_close(check.bound_kg, 2e-3 + hypot(1.2e-3, 1e-3), 1e-9);
+    assert_true(check.agrees && check.heavy_enough);
+    assert_true(known_mass(2, 1.75e-3).agrees && known_mass(2, -1.75e-3).agrees);
+    assert_false(known_mass(2, 1.80e-3).agrees);
+    assert_false(known_mass(2, -1.80e-3).agrees);
+    assert_false(known_mass(-2, 0.1).agrees); /* taken off */
+    assert_true(known_mass(-2, 0).agrees);
+}
+
+static void a_light_mass_says_too_little(void **state) {
+    (void)state;
+    assert_true(known_mass(1.001, 0).heavy_enough);
+    assert_false(known_mass(0.999, 0).heavy_enough);
+    loadings.points = 0;
+    const struct up_calibration calibration = {.slope_counts_per_kg = SLOPE, .span_kg = 4};
+    assert_false(up_calibration_known_mass(&calibration, &loadings).agrees);
+}
+
 int main(void) {
     const struct CMUnitTest tests[] = {
         FIT(points_on_a_line_leave_their_rounding),
@@ -208,6 +253,8 @@ int main(void) {
         FIT(slopes_differ_beyond_the_u_of_both),
         FIT(lack_of_fit_is_the_scatter_of_the_means),
         FIT(creep_is_told_a_decade),
+        FIT(a_known_mass_bears_a_calibration_out),
+        FIT(a_light_mass_says_too_little),
         FIT(late_readings_are_corrected_for_creep),
         FIT(what_is_not_known_of_creep_stays_with_a_late_slope),
         FIT(the_loop_is_as_wide_as_its_widest_place),

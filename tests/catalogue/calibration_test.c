@@ -3,27 +3,6 @@
 
 #include <math.h>
 
-static struct up_calibration plain_calibration(const char *bench, double slope_counts_per_kg) {
-    struct up_calibration calibration = {.slope_counts_per_kg = slope_counts_per_kg,
-                                         .u_slope_counts_per_kg = 12.5,
-                                         .dof = 9,
-                                         .mass_tolerance_rel = 1e-4,
-                                         .lack_of_fit_kg = 1.0 / 3000,
-                                         .offset_counts = -3,
-                                         .u_offset_counts = 4,
-                                         .creep_rel_decade = -2e-5,
-                                         .noise_counts = 30,
-                                         .air_density_kg_m3 = 1.2,
-                                         .read_after_s = 10,
-                                         .window_s = 5,
-                                         .span_kg = 5,
-                                         .points = 2,
-                                         .point = {{1, 1e5, 3, 0.01, 0}, {5, 5e5, 3, -0.02, 0}}};
-    snprintf(calibration.bench, sizeof calibration.bench, "%s", bench);
-    snprintf(calibration.rig_sha256, sizeof calibration.rig_sha256, "%064d", 7);
-    return calibration;
-}
-
 static void add(struct up_catalogue *catalogue, struct up_calibration *calibration) {
     struct up_failure failure = {0};
     if (!up_calibration_add(catalogue, calibration, &failure)) {

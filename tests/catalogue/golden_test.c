@@ -99,11 +99,11 @@ static void it_is_taken_in_by_another(void **state) {
     struct up_intake intake;
     make_old();
     struct up_catalogue *merged = open_as("merged", UP_CATALOGUE_CREATE);
-    assert_true(up_catalogue_merge(merged, "old", &intake, &failure));
+    assert_true(up_catalogue_merge(merged, "old", false, &intake, &failure));
     assert_exports_as_golden(merged, "out");
     up_catalogue_close(merged);
     struct up_catalogue *imported = open_as("imported", UP_CATALOGUE_CREATE);
-    assert_true(up_catalogue_import(imported, "out", &intake, &failure));
+    assert_true(up_catalogue_import(imported, "out", false, &intake, &failure));
     assert_int_equal(intake.known, 0);
     assert_exports_as_golden(imported, "again");
     up_catalogue_close(imported);

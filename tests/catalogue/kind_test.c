@@ -281,11 +281,11 @@ static void the_newest_tolerance_counts(void **state) {
     set(other, "FIN", 40, 80); /* apart, later, and otherwise spelled */
     catalogue_clock_step_s = 50;
     set(catalogue, "fin", 30, 60);
-    assert_true(up_catalogue_merge(catalogue, "d", &taken, &failure));
-    kind = learned(catalogue, "fin", "one");
-    assert_true(kind.tolerance_one_g == 40 && kind.tolerance_pair_g == 80);
+    assert_true(up_catalogue_merge(catalogue, "d", false, &taken, &failure));
+    kind = learned(catalogue, "fin", "one"); /* that of here counts, though it is older */
+    assert_true(kind.tolerance_one_g == 30 && kind.tolerance_pair_g == 60);
     assert_int_equal(count_kind(catalogue, "gear_kind"), 1);
-    assert_true(up_catalogue_merge(other, "c", &taken, &failure));
+    assert_true(up_catalogue_merge(other, "c", false, &taken, &failure));
     assert_true(learned(other, "fin", "one").tolerance_one_g == 40);
     catalogue_clock_step_s = -100; /* a clock set back does not bring the old one back */
     set(other, "fin", 10, 0);

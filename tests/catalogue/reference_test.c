@@ -299,7 +299,7 @@ static void bodies_and_checks_go_from_one_catalogue_to_another(void **state) {
     add_check(catalogue, &content, "one", 7);
     assert_true(up_export_json(catalogue, "out", &failure));
     up_catalogue_close(catalogue);
-    assert_true(up_catalogue_import(other, "out", &taken, &failure));
+    assert_true(up_catalogue_import(other, "out", false, &taken, &failure));
     assert_int_equal(taken.fresh, 3);
     assert_int_equal(chart_of(other, &content, "one").count, 1);
     assert_true(found(other, "Steel").volume_m3.value == 1.2743e-4);
@@ -325,7 +325,7 @@ static void a_forged_body_is_not_taken(void **state) {
             up_catalogue_add(catalogue, "reference", NULL, NULL, json, NULL, NULL, &failure));
         up_catalogue_close(catalogue);
         catalogue = open_as("good", UP_CATALOGUE_CREATE);
-        assert_false(up_catalogue_merge(catalogue, "bad", &taken, &failure));
+        assert_false(up_catalogue_merge(catalogue, "bad", false, &taken, &failure));
         assert_int_equal(failure.status, UP_STATUS_WRONG_INPUT);
         assert_int_equal(count_kind(catalogue, "reference"), 0);
         up_catalogue_close(catalogue);

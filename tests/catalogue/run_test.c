@@ -291,7 +291,7 @@ static void a_run_from_elsewhere_is_not_lost(void **state) {
     char run_id[UP_ID_SIZE];
     struct up_run *run = open_run(catalogue, about, run_id);
     struct up_catalogue *other = open_as("other", UP_CATALOGUE_CREATE);
-    if (!up_catalogue_merge(other, "c", &taken, &failure)) {
+    if (!up_catalogue_merge(other, "c", false, &taken, &failure)) {
         fail_msg("%s", failure.text);
     }
     assert_true(up_run_recover(other, keep_lost, &told, &failure));

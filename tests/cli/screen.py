@@ -19,7 +19,10 @@ bench, tank, rigs, work = sys.argv[1:5]
 # Started in the background or by nohup, this program would hand ignored signals on to the shell under test.
 for number in (signal.SIGINT, signal.SIGQUIT, signal.SIGHUP, signal.SIGTERM):
     signal.signal(number, signal.SIG_DFL)
-scale = rigs + "/hanging-scale.ini"
+scale = work + "/scale.ini"
+os.makedirs(work, exist_ok=True)
+with open(rigs + "/hanging-scale.ini") as example, open(scale, "w") as own:
+    own.write(example.read().replace("id = hanging-scale", "id = scale-of-the-test"))
 
 
 class Terminal:

@@ -12,7 +12,7 @@ bench, work = sys.argv[1:3]
 os.makedirs(work)
 rig = work + "/scale.ini"
 source = os.path.dirname(os.path.abspath(__file__)) + "/../../rigs/hanging-scale.ini"
-open(rig, "w").write(open(source).read() + "shake_share = 0.5\n")
+open(rig, "w").write(open(source).read().replace("id = hanging-scale", "id = scale-of-the-test") + "shake_share = 0.5\n")
 AIR, WATER, LEAD, STEEL = 1.2, 998.2067, 11340, 8000  # kg/m3; water at 20 C: CIPM table
 BALLAST_KG, DIVISION_KG = 2, 0.01
 ITEMS = {"Slate block": (1.250, 0.00090), "Cork board": (0.400, 0.00090)}  # invented: kg, m3

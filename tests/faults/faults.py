@@ -432,7 +432,8 @@ def typed_value(event, state):
 @fault("typed readings are left and taken up", "the input ends after the first trial, and in a calibration")
 def run(place):
     place.rig = place.at + "/scale.ini"
-    shutil.copy(here + "/../../rigs/hanging-scale.ini", place.rig)
+    with open(here + "/../../rigs/hanging-scale.ini") as example, open(place.rig, "w") as own:
+        own.write(example.read().replace("id = hanging-scale", "id = scale-of-the-test"))
     def answer(event):
         if event["event"] != "ask":
             return None

@@ -1,0 +1,186 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* Where records came from, and which a person left out. Both are marks of this folder and no part
+   of the records, so that catalogues can still be put together in any order:
+     made     stored by this folder itself, with the place
+     kept     from before there were marks
+     adopted  a calibration that came from elsewhere, and that a known mass bore out, with the place
+     aside    left out by hand, with the reason */
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/stat.h>
+#include <time.h>
+
+#include "internal.h"
+#include "text/text.h"
+
+/* Nobody's clock is off by so much without it being noticed; two clocks differ by less. */
+enum { AHEAD_S = 86400, MACHINE_ID_MOST = 256 };
+
+void catalogue_latest(char utc[UP_TIME_SIZE]) {
+    catalogue_clock_step_s += AHEAD_S;
+    catalogue_now(utc);
+    catalogue_clock_step_s -= AHEAD_S;
+}
+
+/* The file's number on its disk changes with a copy and with a backup that is put back; the
+   machine's, hashed so that it cannot be read from a catalogue, with another machine. */
+void catalogue_place(struct up_catalogue *catalogue, char place[UP_SHA256_SIZE]) {
+    struct up_failure failure;
+    struct stat about;
+    char *file = up_text_format("%s/catalogue.sqlite", catalogue->directory);
+    size_t length = 0;
+    char *machine =
+        up_text_read_file("/etc/machine-id", UP_LINKS_FOLLOWED, MACHINE_ID_MOST, &length, &failure);
+    place[0] = '\0';
+    if (stat(file, &about) == 0) {
+        char *text = up_text_format("upthrust place %s %llu", machine != NULL ? machine : "",
+                                    (unsigned long long)about.st_ino);
+        catalogue_hash_text(text, place);
+        free(text);
+    }
+    free(machine);
+    free(file);
+}
+
+static bool mark(struct up_catalogue *catalogue, const char *record_id, const char *word,
+                 const char *reason, struct up_failure *failure) {
+    char place[UP_SHA256_SIZE], utc[UP_TIME_SIZE];
+    catalogue_place(catalogue, place);
+    catalogue_now(utc);
+    return catalogue_change(catalogue,
+                            "INSERT INTO local_mark VALUES (?, ?, ?, ?, ?) ON CONFLICT DO UPDATE"
+                            " SET place = excluded.place, reason = excluded.reason,"
+                            " made_utc = excluded.made_utc",
+                            (const char *[]){record_id, word, place, reason, utc}, 5, failure);
+}
+
+bool catalogue_mark_made(struct up_catalogue *catalogue, const struct up_record *record,
+                         struct up_failure *failure) {
+    return mark(catalogue, record->id, "made", "", failure);
+}
+
+/* ---- calibrations ---- */
+
+bool up_calibration_is_trusted(struct up_catalogue *catalogue, const char *calibration_id,
+                               bool *trusted, struct up_failure *failure) {
+    char place[UP_SHA256_SIZE];
+    catalogue_place(catalogue, place);
+    sqlite3_stmt *statement = catalogue_prepare(
+        catalogue,
+        "SELECT count(*) FROM local_mark WHERE record_id = ? AND place = ? AND place <> ''"
+        " AND mark IN ('made', 'adopted')",
+        (const char *[]){calibration_id, place}, 2, failure);
+    int code = statement != NULL ? sqlite3_step(statement) : SQLITE_ERROR;
+    *trusted = code == SQLITE_ROW && sqlite3_column_int(statement, 0) > 0;
+    return statement != NULL &&
+           catalogue_finish(catalogue, statement, code == SQLITE_ROW ? SQLITE_DONE : code, failure);
+}
+
+bool up_calibration_adopt(struct up_catalogue *catalogue, const char *calibration_id,
+                          struct up_failure *failure) {
+    return catalogue_begin(catalogue, failure) &&
+           catalogue_end(catalogue, mark(catalogue, calibration_id, "adopted", "", failure),
+                         failure);
+}
+
+/* ---- left out by hand ---- */
+
+static bool is_there(struct up_catalogue *catalogue, const char *record_id,
+                     struct up_failure *failure) {
+    long long there = 0;
+    return catalogue_ask(catalogue, "SELECT count(*) FROM record WHERE id = ?", record_id, &there,
+                         failure) &&
+           (there > 0 ||
+            up_fail(failure, UP_STATUS_WRONG_INPUT,
+                    "the catalogue %s has no record %.40s: `upthrust check-catalogue` and the "
+                    "column record_id of the CSV files name them",
+                    catalogue->directory, record_id));
+}
+
+static bool is_marked_aside(struct up_catalogue *catalogue, const char *record_id,
+                            struct up_failure *failure) {
+    long long aside = 0;
+    return catalogue_ask(catalogue,
+                         "SELECT count(*) FROM local_mark WHERE record_id = ? AND mark = 'aside'",
+                         record_id, &aside, failure) &&
+           (aside > 0 || up_fail(failure, UP_STATUS_WRONG_INPUT,
+                                 "the record %.40s is not set aside: `upthrust check-catalogue` "
+                                 "lists those that are",
+                                 record_id));
+}
+
+bool up_catalogue_set_aside(struct up_catalogue *catalogue, const char *record_id,
+                            const char *reason, struct up_failure *failure) {
+    char *clean = up_text_clean(reason, strlen(reason));
+    bool good =
+        is_there(catalogue, record_id, failure) && catalogue_begin(catalogue, failure) &&
+        catalogue_end(catalogue, mark(catalogue, record_id, "aside", clean, failure), failure);
+    free(clean);
+    return good;
+}
+
+bool up_catalogue_take_back(struct up_catalogue *catalogue, const char *record_id,
+                            struct up_failure *failure) {
+    return is_marked_aside(catalogue, record_id, failure) && catalogue_begin(catalogue, failure) &&
+           catalogue_end(catalogue,
+                         catalogue_change(catalogue,
+                                          "DELETE FROM local_mark WHERE record_id = ?"
+                                          " AND mark = 'aside'",
+                                          &record_id, 1, failure),
+                         failure);
+}
+
+/* ---- what is left out, and what cannot be what was stored ---- */
+
+struct checking {
+    struct up_catalogue *catalogue;
+    bool (*visit)(const struct up_doubtful_record *doubtful, void *context);
+    void *context;
+};
+
+static bool visit_damaged(const struct up_record *record, bool aside, void *context) {
+    const struct checking *checking = context;
+    struct up_doubtful_record doubtful = {.why = UP_RECORD_DAMAGED, .reason = ""};
+    memcpy(doubtful.id, record->id, sizeof record->id);
+    memcpy(doubtful.kind, record->kind, sizeof record->kind);
+    memcpy(doubtful.made_utc, record->made_utc, sizeof record->made_utc);
+    return aside || checking->visit(&doubtful, checking->context);
+}
+
+static bool visit_rows(const struct checking *checking, enum up_record_doubt why, const char *sql,
+                       struct up_failure *failure) {
+    char latest[UP_TIME_SIZE];
+    bool more = true;
+    int code = SQLITE_ERROR;
+    catalogue_latest(latest);
+    sqlite3_stmt *statement = catalogue_prepare(checking->catalogue, sql, (const char *[]){latest},
+                                                why == UP_RECORD_AHEAD_OF_CLOCK ? 1 : 0, failure);
+    while (statement != NULL && more && (code = sqlite3_step(statement)) == SQLITE_ROW) {
+        struct up_doubtful_record doubtful = {.why = why};
+        snprintf(doubtful.id, sizeof doubtful.id, "%s", catalogue_text_of(statement, 0));
+        snprintf(doubtful.kind, sizeof doubtful.kind, "%s", catalogue_text_of(statement, 1));
+        snprintf(doubtful.made_utc, sizeof doubtful.made_utc, "%s",
+                 catalogue_text_of(statement, 2));
+        snprintf(doubtful.reason, sizeof doubtful.reason, "%s", catalogue_text_of(statement, 3));
+        more = checking->visit(&doubtful, checking->context);
+    }
+    return statement != NULL &&
+           catalogue_finish(checking->catalogue, statement, more ? code : SQLITE_DONE, failure);
+}
+
+bool up_catalogue_check(struct up_catalogue *catalogue,
+                        bool (*visit)(const struct up_doubtful_record *doubtful, void *context),
+                        void *context, struct up_failure *failure) {
+    struct checking checking = {catalogue, visit, context};
+    return catalogue_each_damaged(catalogue, visit_damaged, &checking, failure) &&
+           visit_rows(&checking, UP_RECORD_SET_ASIDE,
+                      "SELECT r.id, r.kind, r.made_utc, m.reason FROM local_mark AS m"
+                      " JOIN record AS r ON r.id = m.record_id WHERE m.mark = 'aside'"
+                      " ORDER BY r.rowid",
+                      failure) &&
+           visit_rows(&checking, UP_RECORD_AHEAD_OF_CLOCK,
+                      "SELECT id, kind, made_utc, '' FROM record WHERE made_utc > ?"
+                      " ORDER BY rowid",
+                      failure);
+}

@@ -1,0 +1,282 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* Reading records: which version of a thing counts, and whether it is what was stored. */
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "internal.h"
+#include "text/text.h"
+
+/* Not the views: SQLite would number and sort all rows with their bodies. The newest of each thing
+   in one pass: SQLite takes the rowid from the row that has the maximum. */
+#define COUNTS CATALOGUE_COUNTS("?2")
+#define NEWEST                                                                                     \
+    "(SELECT newest FROM (SELECT r.rowid AS newest, max(" CATALOGUE_RANK(                          \
+        "?2") ") FROM record"                                                                      \
+              " AS r WHERE r.kind = ?1 AND " COUNTS " GROUP BY r.subject))"
+#define COLUMNS                                                                                    \
+    "id, sha256, kind, subject, bench, made_utc, body, " CATALOGUE_IS_OWN(                         \
+        "id") ", " CATALOGUE_IS_ASIDE("id")
+enum { COLUMN_COUNTS = 9 }; /* the one after them */
+#define SEQUENCE  "CASE WHEN json_valid(body) THEN json_extract(body, '$.bench_sequence') END"
+#define BY_NUMBER "PARTITION BY bench ORDER BY n, made_utc, id ROWS UNBOUNDED PRECEDING"
+
+static const char by_time[] =
+    "SELECT " COLUMNS " FROM record WHERE rowid IN " NEWEST " ORDER BY made_utc, id";
+
+/* Where the clock of a bench ran back, what it stored later comes later, whatever its stamp says:
+   each stands at the latest time that its bench had told until then. Of one set of records there is
+   one order, wherever they were put together. */
+static const char by_number[] =
+    "SELECT " COLUMNS " FROM (SELECT *, " SEQUENCE " AS n FROM record WHERE rowid IN " NEWEST ")"
+    " ORDER BY CASE bench WHEN '' THEN made_utc ELSE max(made_utc) OVER (" BY_NUMBER ") END,"
+    " bench, n, made_utc, id";
+
+sqlite3_stmt *catalogue_prepare(struct up_catalogue *catalogue, const char *sql,
+                                const char *const *values, int count, struct up_failure *failure) {
+    sqlite3_stmt *statement = NULL;
+    int code = sqlite3_prepare_v2(catalogue->database, sql, -1, &statement, NULL);
+    for (int i = 0; i < count && code == SQLITE_OK; i++) {
+        code = sqlite3_bind_text(statement, i + 1, values[i], -1, SQLITE_STATIC);
+    }
+    if (code != SQLITE_OK) {
+        catalogue_fail(catalogue, code, failure);
+        sqlite3_finalize(statement);
+        return NULL;
+    }
+    return statement;
+}
+
+bool catalogue_finish(struct up_catalogue *catalogue, sqlite3_stmt *statement, int code,
+                      struct up_failure *failure) {
+    bool good = code == SQLITE_DONE || catalogue_fail(catalogue, code, failure);
+    sqlite3_finalize(statement);
+    return good;
+}
+
+const char *catalogue_text_of(sqlite3_stmt *statement, int column) {
+    const unsigned char *text = sqlite3_column_text(statement, column);
+    if (text == NULL && sqlite3_errcode(sqlite3_db_handle(statement)) == SQLITE_NOMEM) {
+        up_out_of_memory();
+    }
+    return text != NULL ? (const char *)text : "";
+}
+
+/* ---- ids ---- */
+
+/* The first column of all rows. */
+static json_t *gather_ids(struct up_catalogue *catalogue, const char *sql,
+                          const char *const *values, int count, struct up_failure *failure) {
+    json_t *ids = json_array();
+    int code = SQLITE_ERROR;
+    sqlite3_stmt *statement = catalogue_prepare(catalogue, sql, values, count, failure);
+    while (statement != NULL && (code = sqlite3_step(statement)) == SQLITE_ROW) {
+        json_array_append_new(ids, json_string(catalogue_text_of(statement, 0)));
+    }
+    if (statement == NULL || !catalogue_finish(catalogue, statement, code, failure)) {
+        json_decref(ids);
+        return NULL;
+    }
+    return ids;
+}
+
+json_t *catalogue_live_ids(struct up_catalogue *catalogue, const char *kind, const char *subject,
+                           struct up_failure *failure) {
+    static const char sql[] =
+        "SELECT id FROM record AS r WHERE kind = ?1 AND subject = ?3 AND " COUNTS
+        " AND (" CATALOGUE_IS_OWN("r.id") " OR (SELECT count(*) FROM record AS o WHERE o.kind = ?1"
+                                          " AND o.subject = ?3 AND " CATALOGUE_IS_OWN(
+                                              "o.id") ") = 0) ORDER BY id";
+    char latest[UP_TIME_SIZE];
+    catalogue_latest(latest);
+    return gather_ids(catalogue, sql, (const char *[]){kind, latest, subject}, 3, failure);
+}
+
+json_t *catalogue_replaced_by(struct up_catalogue *catalogue, const char *id,
+                              struct up_failure *failure) {
+    return gather_ids(catalogue, "SELECT old_id FROM replaces WHERE new_id = ? ORDER BY old_id",
+                      &id, 1, failure);
+}
+
+json_t *catalogue_hashes_of(struct up_catalogue *catalogue, const char *id,
+                            struct up_failure *failure) {
+    return gather_ids(catalogue, "SELECT sha256 FROM record WHERE id = ?", &id, 1, failure);
+}
+
+bool catalogue_ask(struct up_catalogue *catalogue, const char *sql, const char *text,
+                   long long *number, struct up_failure *failure) {
+    sqlite3_stmt *statement = catalogue_prepare(catalogue, sql, &text, text != NULL, failure);
+    int code = statement != NULL ? sqlite3_step(statement) : SQLITE_ERROR;
+    *number = code == SQLITE_ROW ? sqlite3_column_int64(statement, 0) : 0;
+    return statement != NULL &&
+           catalogue_finish(catalogue, statement, code == SQLITE_ROW ? SQLITE_DONE : code, failure);
+}
+
+/* ---- one record ---- */
+
+static void copy_column(sqlite3_stmt *statement, int column, char *to, size_t size) {
+    snprintf(to, size, "%s", catalogue_text_of(statement, column));
+}
+
+static void read_row(sqlite3_stmt *statement, struct up_record *record) {
+    copy_column(statement, 0, record->id, sizeof record->id);
+    copy_column(statement, 1, record->sha256, sizeof record->sha256);
+    copy_column(statement, 2, record->kind, sizeof record->kind);
+    copy_column(statement, 3, record->subject, sizeof record->subject);
+    copy_column(statement, 4, record->bench, sizeof record->bench);
+    copy_column(statement, 5, record->made_utc, sizeof record->made_utc);
+    record->elsewhere = sqlite3_column_int(statement, 7) == 0;
+    record->content = json_loads(catalogue_text_of(statement, 6), 0, NULL);
+}
+
+/* Whether it is what was stored: a digit that changed on the disk is found by the hash. */
+static bool is_sound(struct up_catalogue *catalogue, const struct up_record *record, bool *sound,
+                     struct up_failure *failure) {
+    struct up_record copy = *record;
+    json_t *replaces = catalogue_replaced_by(catalogue, record->id, failure);
+    *sound = json_is_object(record->content) && replaces != NULL &&
+             catalogue_hash(&copy, replaces) && strcmp(copy.sha256, record->sha256) == 0;
+    bool good = replaces != NULL;
+    json_decref(replaces);
+    return good;
+}
+
+/* ---- many ---- */
+
+static bool clock_ran_back(struct up_catalogue *catalogue, bool *ran_back,
+                           struct up_failure *failure) {
+    long long benches = 0;
+    bool good = catalogue->version < 2 ||
+                catalogue_ask(catalogue, "SELECT count(*) FROM bench_counter WHERE ran_back", NULL,
+                              &benches, failure);
+    *ran_back = benches > 0;
+    return good;
+}
+
+struct visitor {
+    bool (*visit)(const struct up_record *record, void *context);
+    bool (*visit_other)(const struct up_record *record, bool live, void *context);
+    bool (*visit_damaged)(const struct up_record *record, bool aside, void *context);
+    void *context;
+    /* found on the way */
+    unsigned damaged;
+    char first_id[UP_ID_SIZE];
+};
+
+static bool visit_damaged(struct visitor *visitor, const struct up_record *record, bool aside) {
+    if (!aside && visitor->damaged++ == 0) {
+        memcpy(visitor->first_id, record->id, sizeof record->id);
+    }
+    return visitor->visit_damaged == NULL ||
+           visitor->visit_damaged(record, aside, visitor->context);
+}
+
+static bool visit_one(struct up_catalogue *catalogue, sqlite3_stmt *statement,
+                      struct visitor *visitor, bool *more, struct up_failure *failure) {
+    struct up_record record;
+    bool sound = false;
+    read_row(statement, &record);
+    bool good = is_sound(catalogue, &record, &sound, failure);
+    if (good && !sound) {
+        *more = visit_damaged(visitor, &record, sqlite3_column_int(statement, 8) != 0);
+    } else if (good && visitor->visit_other != NULL) {
+        *more = visitor->visit_other(&record, sqlite3_column_int(statement, COLUMN_COUNTS) != 0,
+                                     visitor->context);
+    } else if (good && visitor->visit != NULL) {
+        *more = visitor->visit(&record, visitor->context);
+    }
+    json_decref(record.content);
+    return good;
+}
+
+/* A record that cannot be read is told, not left out: a table that lacks a line misleads. The
+   others are shown all the same. */
+static bool refuse_damaged(const struct up_catalogue *catalogue, const struct visitor *visitor,
+                           struct up_failure *failure) {
+    char *others = visitor->damaged > 1 ? up_text_format(" and %u more", visitor->damaged - 1)
+                                        : up_text_format("%s", "");
+    up_fail(failure, UP_STATUS_WRONG_INPUT,
+            "the record %s%s in the catalogue %s is damaged: restore a copy of the catalogue, or "
+            "leave it out with `upthrust check-catalogue --set-aside %s --reason TEXT`",
+            visitor->first_id, others, catalogue->directory, visitor->first_id);
+    free(others);
+    return false;
+}
+
+static bool visit_all(struct up_catalogue *catalogue, sqlite3_stmt *statement,
+                      struct visitor *visitor, struct up_failure *failure) {
+    bool more = true, good = statement != NULL;
+    int code = SQLITE_DONE;
+    while (good && more && (code = sqlite3_step(statement)) == SQLITE_ROW) {
+        good = visit_one(catalogue, statement, visitor, &more, failure);
+    }
+    if (!good) {
+        sqlite3_finalize(statement);
+        return false;
+    }
+    return catalogue_finish(catalogue, statement, more ? code : SQLITE_DONE, failure) &&
+           (visitor->damaged == 0 || visitor->visit_damaged != NULL ||
+            refuse_damaged(catalogue, visitor, failure));
+}
+
+bool up_catalogue_each(struct up_catalogue *catalogue, const char *kind,
+                       bool (*visit)(const struct up_record *record, void *context), void *context,
+                       struct up_failure *failure) {
+    struct visitor visitor = {.visit = visit, .context = context};
+    char latest[UP_TIME_SIZE];
+    bool ran_back = false;
+    catalogue_latest(latest);
+    return clock_ran_back(catalogue, &ran_back, failure) &&
+           visit_all(catalogue,
+                     catalogue_prepare(catalogue, ran_back ? by_number : by_time,
+                                       (const char *[]){kind, latest}, 2, failure),
+                     &visitor, failure);
+}
+
+bool up_catalogue_each_live(struct up_catalogue *catalogue, const char *kind, const char *subject,
+                            bool (*visit)(const struct up_record *record, void *context),
+                            void *context, struct up_failure *failure) {
+    static const char sql[] = "SELECT " COLUMNS " FROM record AS r WHERE kind = ?1 AND subject = ?3"
+                              " AND " COUNTS " ORDER BY " CATALOGUE_RANK("?2") " DESC";
+    struct visitor visitor = {.visit = visit, .context = context};
+    char latest[UP_TIME_SIZE];
+    catalogue_latest(latest);
+    return visit_all(
+        catalogue,
+        catalogue_prepare(catalogue, sql, (const char *[]){kind, latest, subject}, 3, failure),
+        &visitor, failure);
+}
+
+bool catalogue_each_record(struct up_catalogue *catalogue,
+                           bool (*visit)(const struct up_record *record, void *context),
+                           void *context, struct up_failure *failure) {
+    struct visitor visitor = {.visit = visit, .context = context};
+    return visit_all(catalogue,
+                     catalogue_prepare(catalogue, "SELECT " COLUMNS " FROM record ORDER BY rowid",
+                                       NULL, 0, failure),
+                     &visitor, failure);
+}
+
+bool catalogue_each_damaged(struct up_catalogue *catalogue,
+                            bool (*visit)(const struct up_record *record, bool aside,
+                                          void *context),
+                            void *context, struct up_failure *failure) {
+    struct visitor visitor = {.visit_damaged = visit, .context = context};
+    return visit_all(catalogue,
+                     catalogue_prepare(catalogue, "SELECT " COLUMNS " FROM record ORDER BY rowid",
+                                       NULL, 0, failure),
+                     &visitor, failure);
+}
+
+bool catalogue_each_other(struct up_catalogue *catalogue, const char *kind,
+                          bool (*visit)(const struct up_record *record, bool live, void *context),
+                          void *context, struct up_failure *failure) {
+    static const char sql[] = "SELECT " COLUMNS ", " COUNTS " FROM record AS r WHERE kind = ?1"
+                              " AND rowid NOT IN " NEWEST " ORDER BY made_utc, id, sha256";
+    struct visitor visitor = {.visit_other = visit, .context = context};
+    char latest[UP_TIME_SIZE];
+    catalogue_latest(latest);
+    return visit_all(catalogue,
+                     catalogue_prepare(catalogue, sql, (const char *[]){kind, latest}, 2, failure),
+                     &visitor, failure);
+}

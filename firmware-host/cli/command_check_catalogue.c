@@ -1,0 +1,106 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* Whether every record is what was stored, and which ones are left out. */
+#include <stdio.h>
+
+#include "cli.h"
+#include "text/text.h"
+
+const struct option_text options_check_catalogue[] = {
+    {"set-aside", "RECORD_ID", "leave a record out of every list; it stays in the catalogue"},
+    {"reason", "TEXT", "with --set-aside: why"},
+    {"take-back", "RECORD_ID", "a record that was set aside counts again"},
+    OPTION_CATALOGUE,
+    OPTION_JSON,
+    OPTION_END};
+
+static const char *const words[] = {[UP_RECORD_DAMAGED] = "damaged",
+                                    [UP_RECORD_SET_ASIDE] = "set aside",
+                                    [UP_RECORD_AHEAD_OF_CLOCK] = "dated ahead of the clock"};
+
+struct findings {
+    unsigned count[UP_RECORD_AHEAD_OF_CLOCK + 1];
+    json_t *list; /* NULL: in words */
+};
+
+static bool show(const struct up_doubtful_record *doubtful, void *context) {
+    struct findings *findings = context;
+    findings->count[doubtful->why]++;
+    if (findings->list != NULL) {
+        json_array_append_new(
+            findings->list, json_pack("{s:s, s:s, s:s, s:s, s:s}", "record_id", doubtful->id,
+                                      "kind", doubtful->kind, "made_utc", doubtful->made_utc,
+                                      "finding", words[doubtful->why], "reason", doubtful->reason));
+    } else {
+        up_text_print(stdout, "%s  %s of %s: %s%s%s\n", doubtful->id, doubtful->kind,
+                      doubtful->made_utc, words[doubtful->why],
+                      doubtful->reason[0] != '\0' ? ", " : "", doubtful->reason);
+    }
+    return true;
+}
+
+static void print_sum(const struct findings *findings) {
+    const unsigned *count = findings->count;
+    if (count[UP_RECORD_DAMAGED] == 0) {
+        puts("every record is what was stored");
+    } else {
+        printf("%u damaged: restore a copy of the catalogue, or leave them out with --set-aside\n",
+               count[UP_RECORD_DAMAGED]);
+    }
+    if (count[UP_RECORD_AHEAD_OF_CLOCK] > 0) {
+        printf("%u dated ahead of the clock: they count after all others; is the clock right?\n",
+               count[UP_RECORD_AHEAD_OF_CLOCK]);
+    }
+}
+
+static bool check(struct up_catalogue *catalogue, bool json, struct up_failure *failure) {
+    struct findings findings = {.list = json ? json_array() : NULL};
+    bool good = up_catalogue_check(catalogue, show, &findings, failure);
+    if (good && json) {
+        print_json(json_pack("{s:s, s:O}", "schema", "upthrust-catalogue-check-1", "findings",
+                             findings.list));
+    } else if (good) {
+        print_sum(&findings);
+    }
+    json_decref(findings.list);
+    return good &&
+           (findings.count[UP_RECORD_DAMAGED] == 0 ||
+            up_fail(failure, UP_STATUS_WRONG_INPUT, "the catalogue %s has damaged records: %u",
+                    up_catalogue_directory(catalogue), findings.count[UP_RECORD_DAMAGED]));
+}
+
+static bool change(const struct arguments *arguments, struct up_catalogue *catalogue,
+                   struct up_failure *failure) {
+    const char *aside = option_value(arguments, "set-aside");
+    const char *reason = option_value(arguments, "reason");
+    const char *back = option_value(arguments, "take-back");
+    if ((aside != NULL && back != NULL) || (aside != NULL) != (reason != NULL)) {
+        return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                       "check-catalogue: give --set-aside ID with --reason TEXT, or --take-back "
+                       "ID");
+    }
+    bool good = aside != NULL ? up_catalogue_set_aside(catalogue, aside, reason, failure)
+                              : up_catalogue_take_back(catalogue, back, failure);
+    if (good) {
+        up_text_print(stdout, "%s: %s\n", aside != NULL ? aside : back,
+                      aside != NULL ? "set aside; --take-back makes it count again"
+                                    : "counts again");
+    }
+    return good;
+}
+
+enum up_status command_check_catalogue(const struct arguments *arguments,
+                                       struct up_failure *failure) {
+    bool changes = option_given(arguments, "set-aside") || option_given(arguments, "take-back") ||
+                   option_given(arguments, "reason");
+    struct up_catalogue *catalogue = NULL;
+    if (arguments->words > 0) {
+        up_fail(failure, UP_STATUS_WRONG_INPUT, "check-catalogue: takes no words, only options");
+        return failure->status;
+    }
+    bool good = open_catalogue(arguments, changes ? UP_CATALOGUE_WRITE : UP_CATALOGUE_READ,
+                               &catalogue, failure) &&
+                (changes ? change(arguments, catalogue, failure)
+                         : check(catalogue, option_given(arguments, "json"), failure));
+    up_catalogue_close(catalogue);
+    return good ? UP_STATUS_DONE : failure->status;
+}

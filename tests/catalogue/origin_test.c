@@ -1,0 +1,431 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* Whose record is it: what was made here counts before what came from elsewhere, nothing is taken
+   for what it was not stored as, and a calibration is used only where it was made or adopted. */
+#include "support.h"
+
+static const char *const LONG_AGO = "2020-01-01T00:00:00.000Z";
+static const char *const FAR_AHEAD = "9999-12-31T23:59:59.000Z";
+
+static void export_to(struct up_catalogue *catalogue, const char *directory) {
+    struct up_failure failure = {0};
+    if (!up_export_json(catalogue, directory, &failure)) {
+        fail_msg("%s", failure.text);
+    }
+}
+
+/* As another program would store it in the file itself: a record with a good hash. */
+static void slip_in(struct up_catalogue *catalogue, const char *kind, const char *subject,
+                    const char *made_utc, json_t *content, json_t *replaces) {
+    struct up_record record = {.content = content};
+    up_new_id(record.id);
+    snprintf(record.kind, sizeof record.kind, "%s", kind);
+    snprintf(record.subject, sizeof record.subject, "%s", subject);
+    snprintf(record.made_utc, sizeof record.made_utc, "%s", made_utc);
+    assert_true(catalogue_hash(&record, replaces));
+    assert_true(catalogue_insert(catalogue, &record, replaces, NULL));
+    json_decref(content);
+    json_decref(replaces);
+}
+
+static json_t *item_of_tolerance(const struct up_item *item, double tolerance_g) {
+    struct up_item other = *item;
+    other.tolerance_g = tolerance_g;
+    return up_item_to_json(&other);
+}
+
+static double tolerance_g(struct up_catalogue *catalogue, const char *name) {
+    struct up_item item;
+    struct up_failure failure = {0};
+    if (!up_item_find(catalogue, name, &item, &failure)) {
+        fail_msg("%s", failure.text);
+    }
+    return item.tolerance_g;
+}
+
+/* ---- which version counts ---- */
+
+/* Whether it says that it replaces mine, or is only newer. */
+static void mine_stays_until_another_is_accepted(void **state) {
+    (void)state;
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    struct up_item item = add_item(catalogue, "my fin");
+    slip_in(catalogue, "item", item.id, FAR_AHEAD, item_of_tolerance(&item, 5000), NULL);
+    slip_in(catalogue, "item", item.id, "2099-01-01T00:00:00.000Z", item_of_tolerance(&item, 4000),
+            catalogue_live_ids(catalogue, "item", item.id, NULL));
+    assert_true(tolerance_g(catalogue, "my fin") == UP_TOLERANCE_ONE_G);
+    up_catalogue_close(catalogue);
+    assert_file_answer("c/catalogue.sqlite", "SELECT tolerance_g FROM item", "50.0");
+    catalogue = open_as("c", UP_CATALOGUE_WRITE);
+    assert_true(up_item_accept(catalogue, item.id, &item, NULL));
+    assert_true(item.tolerance_g == 5000 && tolerance_g(catalogue, "my fin") == 5000);
+    up_catalogue_close(catalogue);
+}
+
+/* Among those of elsewhere one that is dated ahead of the clock comes last. */
+static void a_date_ahead_of_the_clock_counts_last(void **state) {
+    (void)state;
+    char subject[UP_ID_SIZE], ahead_id[UP_ID_SIZE] = "";
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    struct up_item item = plain_item("their fin");
+    up_new_id(subject);
+    slip_in(catalogue, "item", subject, FAR_AHEAD, item_of_tolerance(&item, 5000), NULL);
+    assert_true(tolerance_g(catalogue, "their fin") == 5000); /* there is no other */
+    char *id = ask(catalogue->database, "SELECT id FROM record");
+    snprintf(ahead_id, sizeof ahead_id, "%s", id);
+    free(id);
+    slip_in(catalogue, "item", subject, LONG_AGO, item_of_tolerance(&item, 60), NULL);
+    assert_true(tolerance_g(catalogue, "their fin") == 60);
+    /* Nor does it replace one of the past. */
+    id = ask(catalogue->database, "SELECT id FROM record WHERE made_utc < '2021'");
+    slip_in(catalogue, "item", subject, FAR_AHEAD, item_of_tolerance(&item, 70),
+            json_pack("[s]", id));
+    free(id);
+    assert_true(tolerance_g(catalogue, "their fin") == 60);
+    up_catalogue_close(catalogue);
+}
+
+/* One of elsewhere with my bench's name does not set its clock for good. */
+static void a_date_ahead_of_the_clock_is_no_time_of_mine(void **state) {
+    (void)state;
+    struct up_intake intake;
+    char last_utc[UP_TIME_SIZE];
+    struct up_catalogue *mine = open_as("mine", UP_CATALOGUE_CREATE);
+    struct up_catalogue *theirs = open_as("theirs", UP_CATALOGUE_CREATE);
+    struct up_item item = add_item(theirs, "fin");
+    struct up_result result = plain_result(item.id, "tank");
+    catalogue_clock_step_s = 400L * 365 * 86400;
+    assert_true(up_results_add(theirs, &result, 1, "bench", NULL));
+    catalogue_clock_step_s = 0;
+    assert_true(up_results_add(mine, &result, 1, "bench", NULL));
+    assert_true(up_catalogue_merge(mine, "theirs", false, &intake, NULL));
+    assert_false(up_catalogue_clock_is_behind(mine, "bench", last_utc));
+    assert_true(strcmp(last_utc, "2300") < 0);
+    up_catalogue_close(mine);
+    up_catalogue_close(theirs);
+}
+
+static bool note_origin(const struct up_record *record, void *context) {
+    strcat(context, record->elsewhere ? "e" : "h");
+    return true;
+}
+
+static void a_record_says_where_it_came_from(void **state) {
+    (void)state;
+    char origins[8] = "";
+    struct up_intake intake;
+    struct up_catalogue *mine = open_as("mine", UP_CATALOGUE_CREATE);
+    struct up_catalogue *theirs = open_as("theirs", UP_CATALOGUE_CREATE);
+    add_item(theirs, "their fin");
+    catalogue_clock_step_s = 10;
+    add_item(mine, "my fin");
+    assert_true(up_catalogue_merge(mine, "theirs", false, &intake, NULL));
+    assert_true(up_catalogue_each(mine, "item", note_origin, origins, NULL));
+    assert_string_equal(origins, "eh");
+    up_catalogue_close(mine);
+    up_catalogue_close(theirs);
+}
+
+/* ---- at the door ---- */
+
+static void an_intake_says_what_it_touches(void **state) {
+    (void)state;
+    struct up_intake intake;
+    struct up_calibration calibration = plain_calibration("bench", 1e5);
+    struct up_catalogue *mine = open_as("mine", UP_CATALOGUE_CREATE);
+    struct up_catalogue *theirs = open_as("theirs", UP_CATALOGUE_CREATE);
+    struct up_item item = add_item(mine, "my fin");
+    add_item(theirs, "their fin");
+    assert_true(up_catalogue_merge(theirs, "mine", false, &intake, NULL));
+    assert_int_equal(intake.versions_of_ours + intake.results_of_ours + intake.calibrations, 0);
+    snprintf(item.size, sizeof item.size, "XL");
+    assert_true(up_item_add(theirs, &item, NULL));
+    struct up_result result = plain_result(item.id, "tank");
+    assert_true(up_results_add(theirs, &result, 1, "bench", NULL));
+    assert_true(up_calibration_add(theirs, &calibration, NULL));
+    for (int dry = 1; dry >= 0; dry--) {
+        assert_true(up_catalogue_merge(mine, "theirs", dry != 0, &intake, NULL));
+        assert_int_equal(intake.fresh, 5); /* two versions, a result, its decision, a calibration */
+        assert_int_equal(intake.known, 1);
+        assert_int_equal(intake.versions_of_ours, 1);
+        assert_int_equal(intake.results_of_ours, 1);
+        assert_int_equal(intake.calibrations, 1);
+        assert_answer(mine->database, "SELECT count(*) FROM record", dry ? "1" : "6");
+    }
+    assert_true(up_catalogue_merge(mine, "theirs", false, &intake, NULL));
+    assert_int_equal(intake.fresh + intake.versions_of_ours + intake.calibrations, 0);
+    up_catalogue_close(mine);
+    up_catalogue_close(theirs);
+}
+
+/* The hash leaves out the id. */
+static void one_record_under_two_ids_is_refused(void **state) {
+    (void)state;
+    struct up_intake intake;
+    struct up_failure failure = {0};
+    struct up_catalogue *mine = open_as("mine", UP_CATALOGUE_CREATE);
+    add_item(mine, "my fin");
+    export_to(mine, "out");
+    json_t *document = json_load_file("out/catalogue.json", 0, NULL);
+    json_t *entry = json_array_get(json_object_get(document, "items"), 0);
+    json_object_set_new(entry, "id", json_string("11111111-2222-3333-4444-555555555555"));
+    assert_int_equal(json_dump_file(document, "copy.json", JSON_REAL_PRECISION(17)), 0);
+    json_decref(document);
+    assert_false(up_catalogue_import(mine, "copy.json", false, &intake, &failure));
+    assert_says(&failure, UP_STATUS_WRONG_INPUT, "the same record under another id");
+    assert_int_equal(count_kind(mine, "item"), 1);
+    up_catalogue_close(mine);
+}
+
+/* ---- what is no longer what was stored ---- */
+
+struct found {
+    unsigned count[3];
+    char id[UP_ID_SIZE], reason[UP_NAME_SIZE];
+};
+
+static bool note_doubtful(const struct up_doubtful_record *doubtful, void *context) {
+    struct found *found = context;
+    found->count[doubtful->why]++;
+    memcpy(found->id, doubtful->id, sizeof found->id);
+    memcpy(found->reason, doubtful->reason, sizeof found->reason);
+    return true;
+}
+
+static struct found check(struct up_catalogue *catalogue) {
+    struct found found = {.id = ""};
+    struct up_failure failure = {0};
+    if (!up_catalogue_check(catalogue, note_doubtful, &found, &failure)) {
+        fail_msg("%s", failure.text);
+    }
+    return found;
+}
+
+static void a_changed_digit_is_found_and_can_be_set_aside(void **state) {
+    (void)state;
+    struct up_failure failure = {0};
+    int count = 0;
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    add_item(catalogue, "sound");
+    add_item(catalogue, "changed");
+    assert_int_equal(check(catalogue).count[UP_RECORD_DAMAGED], 0);
+    sqlite3 *database = outside("c/catalogue.sqlite");
+    without_triggers(database, "UPDATE record SET body = replace(body, '50.0', '51.0')"
+                               " WHERE body LIKE '%changed%'");
+    sqlite3_close(database);
+    assert_false(up_catalogue_each(catalogue, "item", count_one, &count, &failure));
+    assert_says(&failure, UP_STATUS_WRONG_INPUT, "is damaged: restore a copy");
+    assert_int_equal(count, 1);
+    struct found found = check(catalogue);
+    assert_int_equal(found.count[UP_RECORD_DAMAGED], 1);
+    assert_non_null(strstr(failure.text, found.id));
+    assert_true(up_catalogue_set_aside(catalogue, found.id, "bad disk\x1b[2J", &failure));
+    assert_int_equal(count_kind(catalogue, "item"), 1);
+    export_to(catalogue, "out"); /* what cannot be taken in anywhere is left out */
+    found = check(catalogue);
+    assert_int_equal(found.count[UP_RECORD_DAMAGED], 0);
+    assert_int_equal(found.count[UP_RECORD_SET_ASIDE], 1);
+    assert_null(strchr(found.reason, '\x1b'));
+    assert_non_null(strstr(found.reason, "bad disk"));
+    up_catalogue_close(catalogue);
+}
+
+static void what_is_set_aside_can_be_taken_back(void **state) {
+    (void)state;
+    struct up_failure failure = {0};
+    struct up_intake intake;
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    struct up_item item = add_item(catalogue, "fin");
+    char *first = ask(catalogue->database, "SELECT id FROM record");
+    item.tolerance_g = 70;
+    assert_true(up_item_add(catalogue, &item, NULL));
+    char *second = ask(catalogue->database, "SELECT id FROM record ORDER BY rowid DESC");
+    assert_true(up_catalogue_set_aside(catalogue, second, "a slip", &failure));
+    assert_true(tolerance_g(catalogue, "fin") == UP_TOLERANCE_ONE_G); /* the one before it */
+    assert_true(up_catalogue_set_aside(catalogue, first, "this too", &failure));
+    assert_int_equal(count_kind(catalogue, "item"), 0);
+    struct up_catalogue *other = open_as("other", UP_CATALOGUE_CREATE); /* a merge stays a union */
+    assert_true(up_catalogue_merge(other, "c", false, &intake, NULL) && intake.fresh == 2);
+    up_catalogue_close(other);
+    assert_true(up_catalogue_take_back(catalogue, second, &failure));
+    assert_true(tolerance_g(catalogue, "fin") == 70);
+    assert_false(up_catalogue_take_back(catalogue, second, &failure));
+    assert_says(&failure, UP_STATUS_WRONG_INPUT, "is not set aside");
+    assert_false(up_catalogue_set_aside(catalogue, "nothing", "x", &failure));
+    assert_says(&failure, UP_STATUS_WRONG_INPUT, "has no record nothing");
+    free(first);
+    free(second);
+    up_catalogue_close(catalogue);
+}
+
+static void a_date_ahead_of_the_clock_is_told(void **state) {
+    (void)state;
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    struct up_item item = add_item(catalogue, "fin");
+    assert_int_equal(check(catalogue).count[UP_RECORD_AHEAD_OF_CLOCK], 0);
+    slip_in(catalogue, "item", item.id, FAR_AHEAD, item_of_tolerance(&item, 60), NULL);
+    assert_int_equal(check(catalogue).count[UP_RECORD_AHEAD_OF_CLOCK], 1);
+    up_catalogue_close(catalogue);
+}
+
+/* ---- calibrations ---- */
+
+static bool is_trusted(struct up_catalogue *catalogue, const char *id) {
+    bool trusted = false;
+    assert_true(up_calibration_is_trusted(catalogue, id, &trusted, NULL));
+    return trusted;
+}
+
+static void copy_file(const char *from, const char *to) {
+    char *command = up_text_format("cp '%s' '%s'", from, to);
+    assert_int_equal(system(command), 0);
+    free(command);
+}
+
+static void a_calibration_is_used_where_it_was_made(void **state) {
+    (void)state;
+    struct up_intake intake;
+    struct up_failure failure = {0};
+    struct up_calibration made = plain_calibration("bench", 1e5), used;
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    assert_true(up_calibration_add(catalogue, &made, NULL));
+    assert_true(is_trusted(catalogue, made.id));
+    assert_true(up_calibration_to_use(catalogue, made.bench, &used, NULL));
+    assert_string_equal(used.id, made.id);
+    struct up_catalogue *other = open_as("other", UP_CATALOGUE_CREATE);
+    assert_true(up_catalogue_merge(other, "c", false, &intake, NULL));
+    assert_false(is_trusted(other, made.id));
+    assert_false(up_calibration_to_use(other, made.bench, &used, &failure));
+    assert_says(&failure, UP_STATUS_WRONG_INPUT, "calibration adopt");
+    assert_true(up_calibration_adopt(other, made.id, NULL));
+    assert_true(up_calibration_to_use(other, made.bench, &used, NULL));
+    assert_string_equal(used.id, made.id);
+    assert_false(up_calibration_to_use(other, "no bench", &used, &failure));
+    assert_says(&failure, UP_STATUS_WRONG_INPUT, "has no calibration yet");
+    up_catalogue_close(other);
+    up_catalogue_close(catalogue);
+}
+
+/* A newer one from elsewhere does not take the place of that of here. */
+static void a_newer_calibration_from_elsewhere_is_passed_over(void **state) {
+    (void)state;
+    struct up_intake intake;
+    struct up_calibration mine = plain_calibration("bench", 1e5),
+                          theirs = plain_calibration("bench", 1e5), used;
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    struct up_catalogue *other = open_as("other", UP_CATALOGUE_CREATE);
+    assert_true(up_calibration_add(catalogue, &mine, NULL));
+    catalogue_clock_step_s = 1000;
+    assert_true(up_calibration_add(other, &theirs, NULL));
+    assert_true(up_calibration_add(other, &theirs, NULL)); /* a higher number, too */
+    assert_true(up_catalogue_merge(catalogue, "other", false, &intake, NULL));
+    assert_true(up_calibration_to_use(catalogue, mine.bench, &used, NULL));
+    assert_string_equal(used.id, mine.id);
+    assert_true(up_calibration_latest(catalogue, mine.bench, &used, NULL));
+    assert_string_equal(used.id, theirs.id);
+    up_catalogue_close(other);
+    up_catalogue_close(catalogue);
+}
+
+/* A backup that is put back, and a folder that goes to another laptop, are copies: nobody knows
+   what was done to the bench since. */
+static void a_copy_of_the_folder_asks_for_a_known_mass(void **state) {
+    (void)state;
+    struct up_failure failure = {0};
+    struct up_calibration made = plain_calibration("bench", 1e5), used;
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    assert_true(up_calibration_add(catalogue, &made, NULL));
+    up_catalogue_close(catalogue);
+    copy_file("c/catalogue.sqlite", "backup");
+    assert_int_equal(rename("c", "moved"), 0); /* the same folder under another name */
+    catalogue = open_as("moved", UP_CATALOGUE_WRITE);
+    assert_true(is_trusted(catalogue, made.id));
+    up_catalogue_close(catalogue);
+    assert_int_equal(remove("moved/catalogue.sqlite"), 0);
+    add_item(open_as("elsewhere", UP_CATALOGUE_CREATE), "takes the number on the disk");
+    copy_file("backup", "moved/catalogue.sqlite");
+    catalogue = open_as("moved", UP_CATALOGUE_WRITE);
+    assert_false(is_trusted(catalogue, made.id));
+    assert_false(up_calibration_to_use(catalogue, made.bench, &used, &failure));
+    assert_true(up_calibration_adopt(catalogue, made.id, NULL));
+    assert_true(up_calibration_to_use(catalogue, made.bench, &used, NULL));
+    up_catalogue_close(catalogue);
+}
+
+static void one_from_before_the_marks_must_be_adopted(void **state) {
+    (void)state;
+    struct up_calibration made = plain_calibration("bench", 1e5);
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    struct up_item item = add_item(catalogue, "old fin");
+    assert_true(up_calibration_add(catalogue, &made, NULL));
+    up_catalogue_close(catalogue);
+    sqlite3 *database = outside("c/catalogue.sqlite");
+    sql(database, "DROP INDEX record_hash; DROP TABLE local_mark; PRAGMA user_version = 3");
+    sqlite3_close(database);
+    catalogue = open_as("c", UP_CATALOGUE_READ); /* is read as it is */
+    assert_false(is_trusted(catalogue, made.id));
+    assert_true(tolerance_g(catalogue, item.id) == UP_TOLERANCE_ONE_G);
+    up_catalogue_close(catalogue);
+    catalogue = open_as("c", UP_CATALOGUE_WRITE);
+    assert_false(is_trusted(catalogue, made.id));
+    slip_in(catalogue, "item", item.id, "2099-01-01T00:00:00.000Z", item_of_tolerance(&item, 60),
+            NULL);
+    assert_true(tolerance_g(catalogue, item.id) == UP_TOLERANCE_ONE_G); /* that of here */
+    up_catalogue_close(catalogue);
+}
+
+/* ---- many versions ---- */
+
+static long steps;
+
+static int count_steps(void *context) {
+    (void)context;
+    steps++;
+    return 0;
+}
+
+static long steps_to_list(int versions) {
+    char subject[UP_ID_SIZE];
+    char *directory = up_text_format("v%d", versions);
+    struct up_catalogue *catalogue = open_as(directory, UP_CATALOGUE_CREATE);
+    struct up_item item = plain_item("fin");
+    up_new_id(subject);
+    sql(catalogue->database, "BEGIN");
+    for (int i = 0; i < versions; i++) {
+        slip_in(catalogue, "item", subject, LONG_AGO, item_of_tolerance(&item, 50 + i), NULL);
+    }
+    sql(catalogue->database, "COMMIT");
+    steps = 0;
+    sqlite3_progress_handler(catalogue->database, 100, count_steps, NULL);
+    assert_int_equal(count_kind(catalogue, "item"), 1);
+    up_catalogue_close(catalogue);
+    free(directory);
+    return steps;
+}
+
+/* Eight thousand versions of one thing once took 46 s. Work is counted, not time. */
+static void versions_cost_what_they_are(void **state) {
+    (void)state;
+    long few = steps_to_list(200), many = steps_to_list(800);
+    assert_true(few > 10);
+    assert_true(many < 6 * few);
+}
+
+int main(void) {
+    const struct CMUnitTest tests[] = {
+        TEST(mine_stays_until_another_is_accepted),
+        TEST(a_date_ahead_of_the_clock_counts_last),
+        TEST(a_date_ahead_of_the_clock_is_no_time_of_mine),
+        TEST(a_record_says_where_it_came_from),
+        TEST(an_intake_says_what_it_touches),
+        TEST(one_record_under_two_ids_is_refused),
+        TEST(a_changed_digit_is_found_and_can_be_set_aside),
+        TEST(what_is_set_aside_can_be_taken_back),
+        TEST(a_date_ahead_of_the_clock_is_told),
+        TEST(a_calibration_is_used_where_it_was_made),
+        TEST(a_newer_calibration_from_elsewhere_is_passed_over),
+        TEST(a_copy_of_the_folder_asks_for_a_known_mass),
+        TEST(one_from_before_the_marks_must_be_adopted),
+        TEST(versions_cost_what_they_are),
+    };
+    return cmocka_run_group_tests_name("catalogue: origin", tests, NULL, NULL);
+}

@@ -1,0 +1,89 @@
+#!/usr/bin/env python3
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""Two shops with a rig file of one id, an invented scenario: the second merges the first one's catalogue.
+What would happen without a guard: it would weigh with a calibration of another cell, and say nothing."""
+import json
+import os
+import re
+import shutil
+import subprocess
+import sys
+
+bench, tank_program, work = sys.argv[1:4]
+os.makedirs(work)
+simulated = open(os.path.dirname(os.path.abspath(__file__)) + "/../../rigs/simulated.ini").read()
+
+
+class Shop:
+    def __init__(self, name, seed):
+        self.at, self.rig = work + "/" + name, work + "/" + name + ".ini"
+        self.tank = subprocess.Popen([tank_program, "--seed", str(seed)], stdin=subprocess.PIPE, stdout=subprocess.PIPE,
+                                     text=True, bufsize=1)
+        port = json.loads(self.tank.stdout.readline())["port"]
+        open(self.rig, "w").write(re.sub(r"(?m)^path = .*$", "path = " + port, simulated))
+
+    def tell(self, *arguments):
+        done = subprocess.run([bench, *arguments, "--catalogue", self.at], capture_output=True, text=True)
+        return done.returncode, done.stdout + done.stderr
+
+    def session(self, *arguments):
+        process = subprocess.Popen([bench, *arguments, "--rig", self.rig, "--catalogue", self.at, "--operator", "json"],
+                                   stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, bufsize=1)
+        result = None
+        for line in process.stdout:
+            event = json.loads(line)
+            result = event if event["event"] == "result" else result
+            if event["event"] == "ask":
+                self.tank.stdin.write(line)
+                self.tank.stdin.flush()
+                process.stdin.write(self.tank.stdout.readline())
+                process.stdin.flush()
+        return process.wait(), process.stderr.read(), result
+
+    def measured_g(self):
+        status, words, result = self.session("measure", "--item", "Lead block", "--trials", "3")
+        assert status == 0, words
+        return result["results"][0]["buoyancy_g"], result["results"][0]["expanded_u_g"]
+
+    def is_refused(self, status, wanted, *arguments):
+        found, words, _ = self.session(*arguments)
+        assert found == status and wanted in words, (found, words)
+
+
+calibrate = ("calibrate", "--masses-g", "500,1000,2000", "--rounds", "1")
+measure = ("measure", "--item", "Lead block")
+adopt = ("calibration", "adopt", "--masses-g", "2000", "--rounds", "1")
+one, two = Shop("one", 9), Shop("two", 31)
+one.tell("item", "add", "--name", "Lead block", "--kind", "lead")
+assert one.session(*calibrate)[0] == 0
+truth_g, u_g = one.measured_g()
+
+# The second shop's cell is another one.
+status, words = two.tell("merge", one.at)
+assert status == 0 and "1 calibration\n" in words and "calibration adopt" in words, words
+two.is_refused(2, "calibration adopt", *measure)
+two.is_refused(1, "it is not one of this cell", *adopt)
+assert two.session(*calibrate)[0] == 0
+net_g, own_u_g = two.measured_g()
+assert abs(net_g - truth_g) < 3 * (u_g + own_u_g), (net_g, truth_g)
+two.is_refused(2, "is one of here already", *adopt)
+
+# A second laptop at the first shop's tank: the same cell.
+laptop = Shop("laptop", 9)
+laptop.tank.kill()
+laptop.tank, laptop.rig = one.tank, one.rig
+laptop.tell("import", one.at)
+laptop.is_refused(2, "calibration adopt", *measure)
+laptop.is_refused(2, "begin again with a mass of 500 g or more", "calibration", "adopt", "--masses-g", "200", "--rounds", "1")
+status, words, _ = laptop.session(*adopt)
+assert status == 0 and "is adopted" in words, words
+net_g, u_g = laptop.measured_g()
+assert abs(net_g - truth_g) < 2 * u_g, (net_g, truth_g)
+
+# A copy of the folder, as a backup that is put back.
+shutil.copytree(one.at, work + "/back")
+one.at = work + "/back"
+one.is_refused(2, "calibration adopt", *measure)
+assert one.session(*adopt)[0] == 0
+one.measured_g()
+print("%.1f g in all three places" % truth_g)

@@ -1,0 +1,41 @@
+#!/bin/sh
+# SPDX-License-Identifier: GPL-3.0-or-later
+# Whose calibration is it: two shops, a second laptop, a backup, and the example rig files.
+. "$(dirname "$0")/tap.sh"
+here=$(dirname "$0")
+if python3 "$here/two_shops.py" "$bin" "$bin-tank" "$work/shops" >"$work/out" 2>"$work/err"; then
+    say yes "a calibration from elsewhere is used after a known mass: $(cat "$work/out")"
+else say no "a calibration from elsewhere is used after a known mass"; fi
+
+# Each example but that of the simulated tank wants an id of its own first.
+for rig in "$here"/../../rigs/*.ini; do
+    name=$(basename "$rig")
+    case $name in simulated.ini) continue ;; esac
+    expect "$name: the id is an example's" 2 - "the id .* is that of an example" -- "$bin" calibrate --rig "$rig" --masses-g 500,1000,2000 --operator json --catalogue "$work/none"
+    expect "$name: the same for measure" 2 - "is that of an example" -- "$bin" measure --rig "$rig" --item x --operator json --catalogue "$work/none"
+done
+
+c=$work/c
+"$bin" item add --name "My fin" --kind fin --catalogue "$c" >"$work/item"
+cp -r "$c" "$work/theirs"
+"$bin" item edit "My fin" --size XL --catalogue "$work/theirs" >/dev/null
+expect "a dry run counts" 0 "would take 1 new record, 1 here already" - -- "$bin" merge "$work/theirs" --catalogue "$c" --dry-run
+expect "what it touches" 0 "1 new version of what was made here, 0 results of your items, 0 calibrations" - -- "$bin" merge "$work/theirs" --catalogue "$c"
+expect "as data" 0 '"records_known": 2' - -- "$bin" merge "$work/theirs" --catalogue "$c" --json
+expect "mine is shown" 0 "size -" - -- "$bin" item show "My fin" --catalogue "$c"
+expect "accepted" 0 "size XL" - -- "$bin" item accept "My fin" --catalogue "$c"
+expect "once only" 2 - "no version from elsewhere waits" -- "$bin" item accept "My fin" --catalogue "$c"
+expect "a dry run makes no catalogue" 1 - "there is no catalogue" -- "$bin" merge "$c" --catalogue "$work/fresh" --dry-run
+
+expect "all is as it was stored" 0 "every record is what was stored" - -- "$bin" check-catalogue --catalogue "$c"
+id=$(sqlite3 "$c/catalogue.sqlite" "SELECT id FROM record ORDER BY rowid DESC LIMIT 1")
+sqlite3 "$c/catalogue.sqlite" "DROP TRIGGER record_kept; UPDATE record SET body = replace(body, 'XL', 'XS') WHERE id = '$id'; CREATE TRIGGER record_kept BEFORE UPDATE ON record BEGIN SELECT RAISE(ABORT, 'records are never changed'); END;"
+expect "a digit that changed" 2 "$id  item of .*: damaged" "damaged records: 1" -- "$bin" check-catalogue --catalogue "$c"
+expect "is not shown" 2 - "the record $id .* is damaged" -- "$bin" item list --catalogue "$c"
+expect "a reason is wanted" 2 - "give --set-aside ID with --reason" -- "$bin" check-catalogue --set-aside "$id" --catalogue "$c"
+expect "set aside" 0 "set aside" - -- "$bin" check-catalogue --set-aside "$id" --reason "a bad disk" --catalogue "$c"
+expect "the others are shown" 0 "My fin" - -- "$bin" item list --catalogue "$c"
+expect "and it is told" 0 "set aside, a bad disk" - -- "$bin" check-catalogue --catalogue "$c"
+expect "as findings" 0 '"finding": "set aside"' - -- "$bin" check-catalogue --catalogue "$c" --json
+expect "taken back" 0 "counts again" - -- "$bin" check-catalogue --take-back "$id" --catalogue "$c"
+finish
