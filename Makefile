@@ -27,7 +27,7 @@ CC := gcc
 endif
 
 OUT := build/$(VARIANT)
-LIBRARIES := libserialport libgpiod sqlite3 gsl jansson inih uuid nettle ncursesw
+LIBRARIES := libserialport libgpiod sqlite3 gsl jansson inih uuid nettle ncursesw icu-i18n icu-uc
 WARNINGS := -Wall -Wextra -Wshadow -Wconversion -Wdouble-promotion -Wformat=2 -Wstrict-prototypes \
   -Wmissing-prototypes -Wvla -Wundef -Wwrite-strings -Wcast-qual -Wswitch-enum
 HARDENING := -D_FORTIFY_SOURCE=2 -fstack-protector-strong -fstack-clash-protection

@@ -4,7 +4,7 @@
 # small machine (kernel) lacks.
 set -eu
 build="gcc make pkg-config libc6-dev libserialport-dev libgpiod-dev libsqlite3-dev libgsl-dev
-libjansson-dev libinih-dev uuid-dev nettle-dev libncurses-dev gnuplot-nox"
+libjansson-dev libinih-dev uuid-dev nettle-dev libncurses-dev libicu-dev gnuplot-nox"
 check="libcmocka-dev sqlite3 python3 python3-gsw python3-jsonschema groff-base"
 lint="clang libclang-rt-14-dev clang-format cppcheck"
 kernel="qemu-system-x86 linux-source-6.1 build-essential flex bison bc libelf-dev libssl-dev cpio
@@ -21,7 +21,7 @@ wanted=$(echo $wanted)
 if ! command -v dpkg-query >/dev/null 2>&1; then
     # Not Debian: the compiler will tell what is missing; say what to look for.
     if command -v pkg-config >/dev/null 2>&1 &&
-        pkg-config --exists libserialport libgpiod sqlite3 gsl jansson inih uuid nettle ncursesw; then exit 0; fi
+        pkg-config --exists libserialport libgpiod sqlite3 gsl jansson inih uuid nettle ncursesw icu-i18n; then exit 0; fi
     echo "This is not Debian. Install what these Debian packages hold, then run make again:" >&2
     echo "  $wanted" >&2
     exit 1

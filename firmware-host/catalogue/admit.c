@@ -43,13 +43,6 @@ static bool is_uuid(const char *text) {
     return has_form(text, "xxxxxxxx-xxxx-xxxx-xxxx-xxxxxxxxxxxx");
 }
 
-static bool is_clean(const char *text) {
-    char *clean = up_text_clean(text, strlen(text));
-    bool same = strcmp(clean, text) == 0;
-    free(clean);
-    return same;
-}
-
 static bool check_replaces(const struct admission *admission) {
     const char *before = "";
     if (!json_is_array(admission->replaces) ||
@@ -80,7 +73,7 @@ static bool check_form(const struct admission *admission) {
     if (!has_form(record->made_utc, "0000-00-00T00:00:00.000Z")) {
         return refuse(admission, "\"made_utc\"", "is no time such as 2026-01-31T12:00:00.000Z");
     }
-    if (!is_clean(record->bench)) {
+    if (!up_text_is_clean(record->bench)) {
         return refuse(admission, "\"bench\"", "holds control characters");
     }
     return check_replaces(admission);

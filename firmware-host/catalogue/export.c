@@ -154,7 +154,7 @@ static bool put_entry(struct writing *writing, const struct up_record *record, c
     }
     fputs(writing->first ? "\n" : ",\n", writing->stream);
     writing->first = false;
-    json_dumpf(json, writing->stream, JSON_COMPACT | JSON_REAL_PRECISION(17));
+    up_json_write(json, writing->stream, JSON_COMPACT | JSON_REAL_PRECISION(17));
     return is_written(writing);
 }
 

@@ -107,6 +107,40 @@ bool up_item_find(struct up_catalogue *catalogue, const char *name_or_id, struct
     return good;
 }
 
+/* ---- names that look alike ---- */
+
+struct look_alike {
+    const struct up_item *item;
+    char *skeleton; /* of its name */
+    struct up_item *other;
+};
+
+static bool compare_name(const struct up_record *record, void *context) {
+    struct look_alike *look = context;
+    struct up_item other;
+    if (strcmp(record->subject, look->item->id) == 0 ||
+        !up_item_from_json(record->content, &other)) {
+        return true;
+    }
+    char *skeleton = up_text_skeleton(other.name);
+    bool alike = strcmp(skeleton, look->skeleton) == 0;
+    free(skeleton);
+    if (alike) {
+        *look->other = other;
+        memcpy(look->other->id, record->subject, sizeof record->subject);
+    }
+    return !alike;
+}
+
+bool up_item_look_alike(struct up_catalogue *catalogue, const struct up_item *item,
+                        struct up_item *other, struct up_failure *failure) {
+    struct look_alike look = {item, up_text_skeleton(item->name), other};
+    other->id[0] = '\0';
+    bool good = up_catalogue_each(catalogue, "item", compare_name, &look, failure);
+    free(look.skeleton);
+    return good;
+}
+
 /* ---- versions of elsewhere ---- */
 
 #define OWN_VERSION                                                                                \

@@ -153,13 +153,29 @@ static void show_item(const struct up_item *item, bool json) {
     }
 }
 
+/* Two of one name are allowed: a shop has several of a kind. Who reads a list should know. */
+static bool note_look_alike(struct up_catalogue *catalogue, const struct up_item *item,
+                            struct up_failure *failure) {
+    struct up_item other;
+    if (!up_item_look_alike(catalogue, item, &other, failure)) {
+        return false;
+    }
+    if (other.id[0] != '\0') {
+        up_text_print(stderr,
+                      "note: its name looks like that of \"%s\" (%.8s): tell the two apart by "
+                      "`upthrust item edit %.8s --name TEXT`\n",
+                      other.name, other.id, item->id);
+    }
+    return true;
+}
+
 static enum up_status add(const struct arguments *arguments, struct up_catalogue *catalogue,
                           struct up_failure *failure) {
     struct up_item item;
     if (!read_item(arguments, &item, failure) ||
         !take_kind_tolerance(arguments, catalogue, &item, failure) ||
         !read_together(arguments, catalogue, &item, failure) ||
-        !up_item_add(catalogue, &item, failure)) {
+        !up_item_add(catalogue, &item, failure) || !note_look_alike(catalogue, &item, failure)) {
         return failure->status;
     }
     show_item(&item, option_given(arguments, "json"));

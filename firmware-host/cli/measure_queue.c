@@ -23,7 +23,7 @@ static void show_place(void *context, const struct up_item *item, const char *pl
     if (whole->options.settings.operator_kind == UP_OPERATOR_JSON) {
         json_t *json = json_pack("{s:s, s:s, s:o, s:o}", "event", "queue", "item", item->name,
                                  "text", up_json_text(place), "queue", json_deep_copy(queue));
-        json_dumpf(json, stdout, JSON_COMPACT);
+        up_json_write(json, stdout, JSON_COMPACT);
         putchar('\n');
         json_decref(json);
         return;

@@ -10,6 +10,7 @@
 #include <unistd.h>
 
 #include "cli.h"
+#include "text/json.h"
 #include "text/text.h"
 #include "upthrust/waters.h"
 
@@ -162,7 +163,7 @@ void print_note(void *context, const char *text) {
 }
 
 void print_json(json_t *json) {
-    json_dumpf(json, stdout, JSON_INDENT(2) | JSON_REAL_PRECISION(15));
+    up_json_write(json, stdout, JSON_INDENT(2) | JSON_REAL_PRECISION(15));
     putchar('\n');
     json_decref(json);
 }

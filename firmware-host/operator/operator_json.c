@@ -61,7 +61,7 @@ json_t *up_event_to_json(const struct up_event *event, double counts_per_kg) {
 }
 
 static void print(struct up_operator *op, json_t *json) {
-    json_dumpf(json, op->output, JSON_COMPACT | JSON_REAL_PRECISION(15));
+    up_json_write(json, op->output, JSON_COMPACT | JSON_REAL_PRECISION(15));
     fputc('\n', op->output);
     fflush(op->output);
     json_decref(json);

@@ -4,6 +4,7 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <unicode/uchar.h>
 
 #include "text/text.h"
 
@@ -40,13 +41,23 @@ static size_t decode(const char *text, size_t length, uint32_t *point) {
 }
 
 static bool is_control(uint32_t point) {
-    return point < 0x20 || (point >= 0x7F && point < 0xA0) || point == 0xFEFF || point == 0x2028 ||
-           point == 0x2029;
+    return point < 0x20 || (point >= 0x7F && point < 0xA0) || point == 0x2028 || point == 0x2029;
 }
 
-/* Embeddings, overrides and isolates turn what follows: a name could rewrite a whole line. */
-static bool turns_direction(uint32_t point) {
-    return (point >= 0x202A && point <= 0x202E) || (point >= 0x2066 && point <= 0x2069);
+/* What takes no room or is drawn as nothing: with it one name passes for another. Embeddings,
+   overrides and isolates turn what follows besides. Unicode does not count a blank of Braille and
+   the marks around annotations. */
+static bool is_hidden(uint32_t point) {
+    return point >= 0xAD &&
+           (u_hasBinaryProperty((UChar32)point, UCHAR_DEFAULT_IGNORABLE_CODE_POINT) ||
+            point == 0x2800 || (point >= 0xFFF9 && point <= 0xFFFB));
+}
+
+/* Joiners belong to words of some scripts, from Hebrew on, between two letters. */
+static bool joins(uint32_t point, uint32_t before, const char *after, size_t length) {
+    uint32_t next = 0;
+    return (point == 0x200C || point == 0x200D) && before >= 0x0590 && length > 0 &&
+           decode(after, length, &next) > 0 && next >= 0x0590 && !is_hidden(next);
 }
 
 /* ---- output ---- */
@@ -63,16 +74,19 @@ static void put(struct out *out, const char *bytes, size_t length) {
 }
 
 /* Cleans `bytes`; before characters of `escaped` a backslash goes. */
-static void put_clean(struct out *out, const char *bytes, size_t length, const char *escaped,
-                      bool terminal) {
+static void put_clean(struct out *out, const char *bytes, size_t length, const char *escaped) {
+    uint32_t before = 0;
     for (size_t at = 0; at < length;) {
         uint32_t point = 0;
-        size_t count = decode(bytes + at, length - at, &point);
-        if (count == 0 || is_control(point) || (terminal && turns_direction(point))) {
+        size_t count = decode(bytes + at, length - at, &point), end = at + count;
+        if (count == 0 || is_control(point) ||
+            (is_hidden(point) && !joins(point, before, bytes + end, length - end))) {
             put(out, REPLACEMENT, strlen(REPLACEMENT));
             at += count == 0 ? 1 : count;
+            before = 0;
             continue;
         }
+        before = point;
         if (count == 1 && strchr(escaped, bytes[at]) != NULL) {
             put(out, "\\", 1);
         }
@@ -88,7 +102,7 @@ static struct out begin(size_t length) {
 
 char *up_text_for_terminal(const char *text) {
     struct out out = begin(strlen(text));
-    put_clean(&out, text, strlen(text), "", true);
+    put_clean(&out, text, strlen(text), "");
     return out.text;
 }
 
@@ -115,15 +129,22 @@ void up_text_print(FILE *stream, const char *format, ...) {
 char *up_text_for_gnuplot(const char *text) {
     struct out out = begin(strlen(text));
     put(&out, "\"", 1);
-    put_clean(&out, text, strlen(text), "\\\"`", false);
+    put_clean(&out, text, strlen(text), "\\\"`");
     put(&out, "\"", 1);
     return out.text;
 }
 
 char *up_text_clean(const char *bytes, size_t length) {
     struct out out = begin(length);
-    put_clean(&out, bytes, length, "", false);
+    put_clean(&out, bytes, length, "");
     return out.text;
+}
+
+bool up_text_is_clean(const char *text) {
+    char *clean = up_text_clean(text, strlen(text));
+    bool same = strcmp(clean, text) == 0;
+    free(clean);
+    return same;
 }
 
 char *up_text_clean_lines(const char *text) {
@@ -132,7 +153,7 @@ char *up_text_clean_lines(const char *text) {
         size_t length = strcspn(text, "\n");
         for (size_t from = 0; from <= length; from++) {
             size_t part = strcspn(text + from, "\t\n");
-            put_clean(&out, text + from, part, "", false);
+            put_clean(&out, text + from, part, "");
             from += part;
             put(&out, text[from] == '\t' ? "\t" : "", text[from] == '\t');
         }
@@ -145,28 +166,54 @@ char *up_text_clean_lines(const char *text) {
     return out.text;
 }
 
+/* = + - @ and their full-width forms. */
+static bool begins_formula(const char *text) {
+    static const char *const signs[] = {"=", "+", "-", "@", "\uFF1D", "\uFF0B", "\uFF0D", "\uFF20"};
+    for (size_t i = 0; i < sizeof signs / sizeof signs[0]; i++) {
+        if (strncmp(text, signs[i], strlen(signs[i])) == 0) {
+            return true;
+        }
+    }
+    return false;
+}
+
 static bool looks_like_formula(const char *text) {
     double number;
-    return text[0] != '\0' && strchr("=+-@\t\r", text[0]) != NULL &&
+    return (begins_formula(text) || text[0] == '\t' || text[0] == '\r') &&
            !up_text_number(text, strlen(text), &number);
+}
+
+/* Where a spreadsheet splits at semicolons, one begins a cell. */
+static bool begins_cell(const char *text, const char *at) {
+    while (at > text && at[-1] == ' ') {
+        at--;
+    }
+    return at > text && at[-1] == ';';
+}
+
+static void put_field(struct out *out, const char *clean, bool formula) {
+    put(out, formula ? "\"'" : "\"", formula ? 2 : 1);
+    for (const char *at = clean; *at != '\0'; at++) {
+        if (begins_formula(at) && begins_cell(clean, at)) {
+            put(out, "'", 1);
+        }
+        put(out, at, 1);
+        if (*at == '"') {
+            put(out, "\"", 1);
+        }
+    }
+    put(out, "\"", 1);
 }
 
 char *up_text_for_csv(const char *text) {
     struct out out = begin(strlen(text));
     bool formula = looks_like_formula(text);
     char *clean = up_text_clean(text, strlen(text));
-    if (strpbrk(clean, ",\"") == NULL && clean[0] != ' ' && !formula) {
+    if (strpbrk(clean, ",;\"") == NULL && clean[0] != ' ' && !formula) {
         free(out.text);
         return clean;
     }
-    put(&out, formula ? "\"'" : "\"", formula ? 2 : 1);
-    for (const char *at = clean; *at != '\0'; at++) {
-        put(&out, at, 1);
-        if (*at == '"') {
-            put(&out, "\"", 1);
-        }
-    }
-    put(&out, "\"", 1);
+    put_field(&out, clean, formula);
     free(clean);
     return out.text;
 }

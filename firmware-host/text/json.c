@@ -18,6 +18,19 @@ json_t *up_json_text(const char *text) {
     return json;
 }
 
+bool up_json_write(const json_t *json, FILE *stream, size_t flags) {
+    char *text = json_dumps(json, flags), *clean = NULL;
+    if (text != NULL) {
+        clean = up_text_clean_lines(text);
+    }
+    bool good = text != NULL && (strcmp(text, clean) == 0
+                                     ? fputs(text, stream) != EOF
+                                     : json_dumpf(json, stream, flags | JSON_ENSURE_ASCII) == 0);
+    free(clean);
+    free(text);
+    return good;
+}
+
 /* What jansson 2.14 takes on a machine of 64 bits, and a little more: measured. */
 enum { HOLDER_BYTES = 250, MEMBER_BYTES = 150 };
 

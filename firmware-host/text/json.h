@@ -7,6 +7,8 @@
 #define UPTHRUST_TEXT_JSON_H
 
 #include <jansson.h>
+#include <stdbool.h>
+#include <stdio.h>
 
 /* null where the number is not finite. */
 json_t *up_json_number(double value);
@@ -14,6 +16,10 @@ json_t *up_json_number(double value);
 /* Any bytes as valid UTF-8 (see up_text_clean): a path is any bytes, a name may have been cut
    within a letter, and JSON holds neither. */
 json_t *up_json_text(const char *text);
+
+/* Writes JSON; texts that hold what cannot be seen, with escapes (\\u200b), so that nobody reads
+   one for another. False where the stream fails. */
+bool up_json_write(const json_t *json, FILE *stream, size_t flags);
 
 /* About how much memory a parser fills with the values of JSON text: "{}" three million times is
    small on the disk only. */

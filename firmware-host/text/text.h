@@ -3,9 +3,9 @@
  * Text from elsewhere, made harmless for where it goes, and numbers read from text.
  *
  * Text from a wire, a file or a catalogue is hostile until escaped: one function for each output
- * language. All of them turn bytes that are not UTF-8, control characters, byte order marks and
- * U+2028/U+2029 into U+FFFD. Each returns a string that the caller frees with free(); out of
- * memory ends the program (up_text_* never return NULL).
+ * language. All of them turn bytes that are not UTF-8, control characters, U+2028/U+2029 and what
+ * cannot be seen (no width, direction, tags) into U+FFFD. Each returns a string that the caller
+ * frees with free(); out of memory ends the program (up_text_* never return NULL).
  */
 #ifndef UPTHRUST_TEXT_TEXT_H
 #define UPTHRUST_TEXT_TEXT_H
@@ -41,9 +41,17 @@ void up_text_print(FILE *stream, const char *format, ...) __attribute__((format(
 size_t up_text_distance(const char *a, const char *b);
 bool up_text_is_near(const char *typed, const char *meant);
 
-/* One field of an RFC 4180 file, quoted where needed. A field that a spreadsheet would take for a
-   formula (it begins with = + - @ tab or CR and is no number) gets an apostrophe in front. */
+/* One field of an RFC 4180 file, quoted where needed. What a spreadsheet would take for a formula
+   (it begins with = + - @, also of full width, tab or CR, and is no number; or stands so behind a
+   semicolon) gets an apostrophe in front. */
 char *up_text_for_csv(const char *text);
+
+/* Whether the common treatment above changes it. */
+bool up_text_is_clean(const char *text);
+
+/* Names with the same skeleton look alike (Unicode UTS 39): an o of another alphabet, 1 and l. For
+   comparing only. */
+char *up_text_skeleton(const char *text);
 
 /* Valid UTF-8 with control characters replaced: what may be stored or put in JSON. */
 char *up_text_clean(const char *bytes, size_t length);

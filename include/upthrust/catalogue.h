@@ -81,6 +81,10 @@ bool up_catalogue_each_live(struct up_catalogue *catalogue, const char *kind, co
 bool up_item_add(struct up_catalogue *catalogue, struct up_item *item, struct up_failure *failure);
 bool up_item_find(struct up_catalogue *catalogue, const char *name_or_id, struct up_item *item,
                   struct up_failure *failure);
+/* Another item whose name looks the same (Unicode UTS 39): *other, with an empty id where there is
+   none. */
+bool up_item_look_alike(struct up_catalogue *catalogue, const struct up_item *item,
+                        struct up_item *other, struct up_failure *failure);
 /* The newest version of an item that was made elsewhere and waits beside those of here becomes the
    current one: *item. UP_STATUS_WRONG_INPUT where none waits. One that says the same as the current
    version does not wait. */

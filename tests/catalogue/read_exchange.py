@@ -37,7 +37,8 @@ def guarded(text):
     try:
         float(text)
     except ValueError:
-        return "'" + text if text[:1] in ("=", "+", "-", "@") else text
+        text = re.sub("(; *)(?=[=+@\uff1d\uff0b\uff0d\uff20-])", r"\1'", text)
+        return "'" + text if text[:1] in tuple("=+-@\uff1d\uff0b\uff0d\uff20") else text
     return text
 
 

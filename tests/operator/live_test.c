@@ -106,14 +106,26 @@ static int row_with(const char *words) {
     return -1;
 }
 
+static char *without_joiners(const char *text) {
+    char *copy = up_text_format("%s", text), *joiner;
+    while ((joiner = strstr(copy, "\u200D")) != NULL) {
+        memmove(joiner, joiner + 3, strlen(joiner + 3) + 1);
+    }
+    return copy;
+}
+
 /* Nothing that moves the cursor, and as many columns as the row has. */
 static void assert_harmless(void) {
-    for (int i = 0; i < canvas.rows * canvas.columns; i++) {
-        const char *text = canvas.cell[i].text;
+    for (int row = 0; row < canvas.rows; row++) {
+        char *text = without_joiners(row_text(row)); /* a name may be cut behind one */
         char *clean = up_text_for_terminal(text);
-        int columns = up_text_columns(text);
         assert_string_equal(text, clean);
         free(clean);
+        free(text);
+    }
+    for (int i = 0; i < canvas.rows * canvas.columns; i++) {
+        const char *text = canvas.cell[i].text;
+        int columns = up_text_columns(text);
         if (!canvas.utf8) {
             assert_int_equal(strlen(text), 1);
         } else if (columns == 2) {

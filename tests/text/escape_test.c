@@ -123,14 +123,32 @@ static void test_characters_stay(void **state) {
     assert_escaped(up_text_for_terminal, "", "");
 }
 
+/* Default_Ignorable_Code_Point of the Unicode Character Database 15.0, DerivedCoreProperties.txt
+   (from memory), and two more that are drawn as nothing. */
+static bool is_hidden(uint32_t point) {
+    static const uint32_t ranges[][2] = {
+        {0x00AD, 0x00AD},   {0x034F, 0x034F},   {0x061C, 0x061C}, {0x115F, 0x1160},
+        {0x17B4, 0x17B5},   {0x180B, 0x180F},   {0x200B, 0x200F}, {0x202A, 0x202E},
+        {0x2060, 0x206F},   {0x2800, 0x2800},   {0x3164, 0x3164}, {0xFE00, 0xFE0F},
+        {0xFEFF, 0xFEFF},   {0xFFA0, 0xFFA0},   {0xFFF0, 0xFFFB}, {0x1BCA0, 0x1BCA3},
+        {0x1D173, 0x1D17A}, {0xE0000, 0xE0FFF},
+    };
+    for (size_t i = 0; i < COUNT(ranges); i++) {
+        if (point >= ranges[i][0] && point <= ranges[i][1]) {
+            return true;
+        }
+    }
+    return false;
+}
+
 /* The whole of Unicode against the rule of the header, as the decoder has edges everywhere. */
 static void test_every_code_point(void **state) {
     (void)state;
     for (uint32_t point = 1; point <= 0x110000; point++) {
         char text[5];
         encode(point, text);
-        bool control = point < 0x20 || (point >= 0x7F && point <= 0x9F) || point == 0xFEFF ||
-                       point == 0x2028 || point == 0x2029;
+        bool control = point < 0x20 || (point >= 0x7F && point <= 0x9F) || point == 0x2028 ||
+                       point == 0x2029 || is_hidden(point);
         bool none = (point >= 0xD800 && point <= 0xDFFF) || point > 0x10FFFF;
         char *clean = up_text_clean(text, strlen(text));
         if (strcmp(clean, control ? BAD
@@ -143,17 +161,42 @@ static void test_every_code_point(void **state) {
     }
 }
 
-static void test_terminal_does_not_turn_direction(void **state) {
+/* Between two letters of a script that needs them; anywhere else one name would pass for another.
+ */
+static void test_joiners(void **state) {
     (void)state;
-    for (uint32_t point = 0x2020; point <= 0x2070; point++) {
-        char text[5];
-        bool turns = (point >= 0x202A && point <= 0x202E) || (point >= 0x2066 && point <= 0x2069);
-        encode(point, text);
-        if (point != 0x2028 && point != 0x2029) {
-            assert_escaped(up_text_for_terminal, text, turns ? BAD : text);
-            assert_cleaned(text, strlen(text), text);
-        }
+    static const char *const kept[] = {"\u0645\u06CC\u200C\u062E\u0648", /* Persian */
+                                       "\u0915\u094D\u200D\u0937"};      /* Devanagari */
+    for (size_t i = 0; i < COUNT(kept); i++) {
+        assert_cleaned(kept[i], strlen(kept[i]), kept[i]);
     }
+    assert_escaped(up_text_for_terminal, "fi\u200Dn", "fi" BAD "n");
+    assert_escaped(up_text_for_terminal, "\u0645\u200C", "\u0645" BAD);
+    assert_escaped(up_text_for_terminal, "\u200C\u0645", BAD "\u0645");
+    assert_escaped(up_text_for_terminal, "\u0645\u200Cn", "\u0645" BAD "n");
+    assert_escaped(up_text_for_terminal, "\u0645\u200C\u200C\u0645", "\u0645" BAD BAD "\u0645");
+    assert_true(up_text_is_clean("fin") && !up_text_is_clean("fi\u200Bn"));
+}
+
+static void test_look_alikes(void **state) {
+    (void)state;
+    static const char *const alike[][2] = {{"coco", "\u0441\u043E\u0441\u043E"}, /* Cyrillic */
+                                           {"fin 1", "fin l"},
+                                           {"Fin", "\uFF26in"}};
+    for (size_t i = 0; i < COUNT(alike); i++) {
+        char *one = up_text_skeleton(alike[i][0]), *other = up_text_skeleton(alike[i][1]);
+        assert_string_equal(one, other);
+        free(one);
+        free(other);
+    }
+    char *one = up_text_skeleton("fin S"), *other = up_text_skeleton("fin M");
+    assert_string_not_equal(one, other);
+    free(one);
+    free(other);
+}
+
+static void test_terminal(void **state) {
+    (void)state;
     assert_escaped(up_text_for_terminal, "\x1B[2J\x1B]0;title\a", BAD "[2J" BAD "]0;title" BAD);
     assert_escaped(up_text_for_terminal, "one\ttwo\r\nthree", "one" BAD "two" BAD BAD "three");
 }
@@ -188,7 +231,11 @@ static void test_csv(void **state) {
         {"", ""},
         {"wing", "wing"},
         {"a,b", "\"a,b\""},
-        {"a;b", "a;b"},
+        {"a;b", "\"a;b\""},
+        {"a;=1+1", "\"a;'=1+1\""}, /* where cells end at semicolons */
+        {"a; \uFF0B1;@x", "\"a; '\uFF0B1;'@x\""},
+        {"\uFF1D1+1", "\"'\uFF1D1+1\""},
+        {"a=1;b", "\"a=1;b\""},
         {"2\" pipe", "\"2\"\" pipe\""},
         {"\"", "\"\"\"\""},
         {" lead", "\" lead\""},
@@ -269,7 +316,9 @@ int main(void) {
         cmocka_unit_test(test_what_is_not_utf8),
         cmocka_unit_test(test_characters_stay),
         cmocka_unit_test(test_every_code_point),
-        cmocka_unit_test(test_terminal_does_not_turn_direction),
+        cmocka_unit_test(test_terminal),
+        cmocka_unit_test(test_joiners),
+        cmocka_unit_test(test_look_alikes),
         cmocka_unit_test(test_gnuplot),
         cmocka_unit_test(test_csv),
         cmocka_unit_test(test_worst_growth),

@@ -1,0 +1,39 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* Names that look alike, by the tables of the Unicode Consortium (UTS 39, confusables), which ICU
+   brings. Forms of full width and ligatures are taken apart first (NFKC). */
+#include <stdlib.h>
+#include <string.h>
+#include <unicode/unorm2.h>
+#include <unicode/uspoof.h>
+#include <unicode/ustring.h>
+
+#include "text/text.h"
+
+/* The longest expansion of one character in NFKC is 18, and a confusable's about as long. */
+enum { GROWTH = 18 };
+
+static char *to_utf8(const UChar *text, int32_t length) {
+    UErrorCode code = U_ZERO_ERROR;
+    char *utf8 = up_allocate((size_t)length + 1, 3);
+    u_strToUTF8(utf8, 3 * (length + 1), NULL, text, length, &code);
+    return utf8;
+}
+
+char *up_text_skeleton(const char *text) {
+    static USpoofChecker *checker;
+    UErrorCode code = U_ZERO_ERROR;
+    int32_t bytes = (int32_t)strlen(text), most = GROWTH * (bytes + 1), length = 0;
+    UChar *units = up_allocate((size_t)most, sizeof *units);
+    UChar *apart = up_allocate((size_t)most, sizeof *apart);
+    if (checker == NULL) {
+        checker = uspoof_open(&code);
+    }
+    u_strFromUTF8(units, most, &length, text, bytes, &code);
+    length = unorm2_normalize(unorm2_getNFKCInstance(&code), units, length, apart, most, &code);
+    length = uspoof_getSkeleton(checker, 0, apart, length, units, most, &code);
+    char *skeleton = U_SUCCESS(code) ? to_utf8(units, length)
+                                     : up_text_format("%s", text); /* looks like itself alone */
+    free(units);
+    free(apart);
+    return skeleton;
+}
