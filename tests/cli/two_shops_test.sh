@@ -28,7 +28,7 @@ expect "once only" 2 - "no version from elsewhere waits" -- "$bin" item accept "
 expect "a dry run makes no catalogue" 1 - "there is no catalogue" -- "$bin" merge "$c" --catalogue "$work/fresh" --dry-run
 
 "$bin" item add --name "coco" --kind fin --catalogue "$work/alike" >"$work/item" 2>&1
-expect "a name in other letters that look the same" 0 - "its name looks like that of .coco" -- "$bin" item add --name "$(printf '\321\201\320\276\321\201\320\276')" --kind fin --catalogue "$work/alike"
+expect "a name in other letters that look the same" 0 "fin, one piece" "its name looks like that of .coco" -- "$bin" item add --name "$(printf '\321\201\320\276\321\201\320\276')" --kind fin --catalogue "$work/alike"
 expect "a hidden character is shown" 0 "fi.n" - -- "$bin" item add --name "$(printf 'fi\342\200\213n')" --kind fin --catalogue "$work/alike"
 expect "all is as it was stored" 0 "every record is what was stored" - -- "$bin" check-catalogue --catalogue "$c"
 id=$(sqlite3 "$c/catalogue.sqlite" "SELECT id FROM record ORDER BY rowid DESC LIMIT 1")
