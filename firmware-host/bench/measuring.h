@@ -18,7 +18,7 @@ enum measuring_step {
     MEASURE_TARE,
     MEASURE_BODY,
     MEASURE_BODY_TARE,
-    MEASURE_BODY_CONFIRM, /* the body lies outside its limits: go on all the same? */
+    MEASURE_BODY_CONFIRM, /* the body lies outside its limits: is it weighed again? */
     MEASURE_IMMERSE,
     MEASURE_SHAKE,
     MEASURE_LIFT_OUT,
@@ -95,7 +95,7 @@ int trial_lifted_out(struct measuring *measuring, const struct up_indication *he
 int trial_doubted(struct measuring *measuring, enum up_answer_word word);
 int trial_outlier(struct measuring *measuring, enum up_answer_word word);
 
-/* body.c: a reference body is weighed, skipped, or gone on with outside its limits. */
+/* body.c: a reference body is weighed, skipped, or accepted outside its limits. */
 int body_lifted_out(struct measuring *measuring, const struct up_indication *here);
 int body_skipped(struct measuring *measuring, enum up_answer_word word);
 int body_confirmed(struct measuring *measuring, enum up_answer_word word);

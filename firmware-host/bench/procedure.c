@@ -276,8 +276,28 @@ static bool accept_number(struct up_procedure *procedure, double number,
                                               : accept_reading(procedure, number, failure);
 }
 
+static bool gives_up_doubting(struct up_procedure *procedure, const char *text) {
+    if (++procedure->doubts < DOUBTS_MAX) {
+        return false;
+    }
+    events_fault(&procedure->events,
+                 "gave up: %d readings did not show what was asked for; the last: %s", DOUBTS_MAX,
+                 text);
+    give_up(procedure);
+    return true;
+}
+
+/* A step of the sequence that asks for accept: done does again what is in doubt. */
+static bool is_doubt(const struct step *step) {
+    return step->action == UP_ACTION_CONFIRM && !step->may_skip;
+}
+
 /* An answer after which nothing is read. */
 static void answer_step(struct up_procedure *procedure, enum up_answer_word word) {
+    if (is_doubt(step_of(procedure)) && word == UP_ANSWER_DONE &&
+        gives_up_doubting(procedure, procedure->ask.text)) {
+        return;
+    }
     if (procedure->calibrating != NULL) {
         go_to(procedure, calibrating_answer(procedure->calibrating, procedure->step, word));
     } else {
@@ -296,11 +316,8 @@ static void answer_doubt(struct up_procedure *procedure, enum up_answer_word wor
     if (word == UP_ANSWER_ACCEPT) {
         events_note(&procedure->events, "accepted by the operator's word: %s", doubt->text);
         take_plateau(procedure, &doubt->plateau);
-    } else if (++procedure->doubts >= DOUBTS_MAX) {
-        events_fault(&procedure->events,
-                     "gave up: %d readings did not show what was asked for; the last: %s",
-                     DOUBTS_MAX, doubt->text);
-        give_up(procedure);
+    } else if (gives_up_doubting(procedure, doubt->text)) {
+        return;
     } else if (word == UP_ANSWER_AGAIN || doubt->anew) {
         begin_step_anew(procedure);
     } else {

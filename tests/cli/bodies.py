@@ -45,7 +45,7 @@ def session(*words):
         event = json.loads(line)
         events.append(event)
         if event["event"] == "ask" and event["do"] == "confirm":
-            process.stdin.write(json.dumps({"id": event["id"], "answer": "done"}) + "\n")
+            process.stdin.write(json.dumps({"id": event["id"], "answer": "accept"}) + "\n")
             process.stdin.flush()
         elif event["event"] == "ask":
             tank.stdin.write(line)
@@ -71,7 +71,7 @@ assert [c["name"] for c in checks] == ["Steel reference", "Hollow reference"]
 assert not any(c["outside"] for c in checks), checks
 assert any(e["event"] == "note" and "both bodies" in e["text"] for e in events)
 
-# Three grams more than it has: outside, and going on takes a word.
+# Three grams more than it has: outside, and going on takes the word accept.
 ask("body", "edit", "Steel reference", "--mass-g", "1503")
 events = session("measure", "--item", "Heron fin", "--trials", "3", "--body", "Steel reference")
 confirms = [e for e in events if e["event"] == "ask" and e["do"] == "confirm"]
