@@ -21,6 +21,7 @@ static const double RELIEVED = 0.95;
 
 const char *up_action_name(enum up_action action) {
     static const char *const names[UP_ACTIONS] = {
+        [UP_ACTION_BARE_HOOK] = "bare-hook",
         [UP_ACTION_ADD_BALLAST] = "add-ballast",
         [UP_ACTION_READ_TEMPERATURE] = "read-temperature",
         [UP_ACTION_HANG_MASS] = "hang-mass",
@@ -366,15 +367,24 @@ bool up_procedure_answer(struct up_procedure *procedure, unsigned id, enum up_an
 
 /* ---- plateaus ---- */
 
+/* The ballast stays on: it is no load that a tare comes back from. */
+static void note_step(struct up_procedure *procedure, const struct up_indication *here) {
+    const struct up_indication *last = &procedure->schedule.last;
+    bool is_bare = step_of(procedure)->action == UP_ACTION_BARE_HOOK;
+    bool was_bare = procedure->measuring != NULL && procedure->measuring->bare.known;
+    if (is_bare) {
+        procedure->tare = (double)NAN;
+    } else if (last->known && !was_bare) {
+        procedure->largest_step = fmax(procedure->largest_step, fabs(here->load - last->load));
+    }
+}
+
 static void take_plateau(struct up_procedure *procedure, const struct up_plateau *plateau) {
     struct up_indication here = indication_of(plateau);
     struct up_event *event = events_push(&procedure->events, UP_EVENT_PLATEAU);
     event->plateau = *plateau;
     event->plateau_of = step_of(procedure)->plateau;
-    if (procedure->schedule.last.known) {
-        procedure->largest_step =
-            fmax(procedure->largest_step, fabs(here.load - procedure->schedule.last.load));
-    }
+    note_step(procedure, &here);
     if (step_of(procedure)->shows == SHOWS_TARE || step_of(procedure)->shows == SHOWS_NEW_TARE) {
         procedure->tare = here.load;
     }

@@ -261,6 +261,7 @@ bool session_measure(const struct up_session_settings *settings,
     plan.rig = settings->rig;
     plan.calibration = &calibration;
     plan.coverage = 0.95;
+    plan.bare_hook = true;
     if (neighbours != NULL) {
         plan.opening = neighbours->opening;
     }
