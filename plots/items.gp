@@ -17,6 +17,7 @@ set bars 0.6
 # Classes: 0 undecided, 1 positive, 2 neutral, 3 negative. Series: 1 fresh, 2 sea, 3 tank.
 array shape[4] = [12, 9, 7, 11]
 array class_word[4] = ["undecided", "positive", "neutral", "negative"]
+array body_mark[3] = ["", " ?", " !"] # inside its limits, unchecked, outside
 array water_word[3] = ["fresh", "sea", "tank"]
 array colour[3] = [0x0060a0, 0xb04800, 0x303030]
 shift(s) = s == 1 ? -0.21 : s == 2 ? 0.21 : 0
@@ -34,7 +35,7 @@ set tmargin at screen from_top(190)
 set bmargin at screen 140.0 / height
 set label 1 "Net buoyancy of dive gear" at screen 0.5, from_top(42) center noenhanced
 set label 2 subtitle at screen 0.5, from_top(86) center noenhanced
-set label 3 "A weight check in the water decides." at screen 0.5, 24.0 / height center
+set label 3 marks . "A weight check in the water decides." at screen 0.5, 24.0 / height center noenhanced
 # The legend in words, so that it needs no width of the plot.
 set label 4 "▲ positive: floats      ● neutral: hangs      ▼ negative: sinks      ◇ undecided" \
     at screen 0.5, from_top(126) center noenhanced
@@ -72,7 +73,8 @@ do for [ending in "svg png"] {
              with labels left offset char 1, 0 tc rgb colour[s], \
          for [s = 1:3] "" using (edge):($1 + shift(s)):(s != $2 ? "" : valid(3) ? told($3, $4) : \
              "not known") with labels right offset char 21, 0 tc rgb colour[s], \
-         for [s = 1:3] "" using (edge):($1 + shift(s)):(s == $2 ? class_word[$6 + 1] : "") \
+         for [s = 1:3] "" using (edge):($1 + shift(s)):(s == $2 ? \
+             class_word[$6 + 1] . body_mark[$7 + 1] : "") \
              with labels left offset char 22.5, 0 tc rgb colour[s]
     unset output
 }

@@ -390,7 +390,7 @@ static bool is_act(const char *act, const char *name) {
 }
 
 static bool empties(const char *act) {
-    return is_act(act, "empty-in-air") || is_act(act, "empty-in-water") || is_act(act, "lift-out");
+    return is_act(act, "bare-hook") || strncmp(act, "empty-in-", 9) == 0 || is_act(act, "lift-out");
 }
 
 static void hang_item(struct tank *tank, const struct act *act) {
@@ -430,6 +430,7 @@ static void carry_out(struct tank *tank, const struct act *act) {
         tank->depth_m = act->number;
     } else if (empties(act->name)) {
         tank->hung = HUNG_NOTHING;
+        tank->ballast = tank->ballast && !is_act(act->name, "bare-hook");
     } else {
         hang_item(tank, act);
     }

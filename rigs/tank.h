@@ -97,12 +97,12 @@ void tank_destroy(struct tank *tank);
 size_t tank_sample(struct tank *tank, char *line, size_t size);
 double tank_time_s(const struct tank *tank);
 
-/* An operator's act, named as in the operator protocol: add-ballast, empty-in-air, hang-in-air,
-   empty-in-water, immerse, shake, lift-out, hang-mass, hang-reference, hang-level, lower-hanger. It
-   takes effect at device time at_s, or at once when that has passed; acts told out of order are
-   done in the order of time, and one that comes within a shake ends it. item where the act needs
-   one; number: the mass in kg, or for lower-hanger the depth in m. False, changing nothing,
-   for an act or item it does not know or that cannot be done now. */
+/* An operator's act, named as in the operator protocol: bare-hook, add-ballast, empty-in-air,
+   hang-in-air, empty-in-water, immerse, shake, lift-out, hang-mass, hang-reference, hang-level,
+   lower-hanger. It takes effect at device time at_s, or at once when that has passed; acts told out
+   of order are done in the order of time, and one that comes within a shake ends it. item where the
+   act needs one; number: the mass in kg, or for lower-hanger the depth in m. False, changing
+   nothing, for an act or item it does not know or that cannot be done now. */
 bool tank_act(struct tank *tank, const char *act, const char *item, double number, double at_s);
 
 /*

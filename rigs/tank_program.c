@@ -161,9 +161,10 @@ static double number_of(const json_t *json, const char *key, double otherwise) {
 }
 
 static bool is_known(const char *act) {
-    static const char *const acts[] = {"add-ballast",    "empty-in-air", "hang-in-air", "immerse",
-                                       "empty-in-water", "shake",        "lift-out",    "hang-mass",
-                                       "hang-reference", "hang-level",   "lower-hanger"};
+    static const char *const acts[] = {"add-ballast", "empty-in-air",   "hang-in-air",
+                                       "immerse",     "empty-in-water", "shake",
+                                       "lift-out",    "hang-mass",      "hang-reference",
+                                       "hang-level",  "lower-hanger",   "bare-hook"};
     for (size_t i = 0; i < sizeof acts / sizeof acts[0]; i++) {
         if (strcmp(act, acts[i]) == 0) {
             return true;
@@ -227,7 +228,7 @@ static void json_line(struct program *program, const char *line) {
 /* ---- the operator: a person ---- */
 
 static const char help_text[] =
-    "[at SECONDS] add-ballast | empty-in-air | empty-in-water | lift-out\n"
+    "[at SECONDS] bare-hook | add-ballast | empty-in-air | empty-in-water | lift-out\n"
     "[at SECONDS] hang-mass KG | hang-in-air ITEM | immerse ITEM | shake\n"
     "[at SECONDS] hang-reference BODY | hang-level ITEM | lower-hanger DEPTH_M\n"
     "truth ITEM | gear | help | quit\n";

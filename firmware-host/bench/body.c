@@ -39,8 +39,7 @@ int body_lifted_out(struct measuring *measuring, const struct up_indication *aft
     }
     snprintf(measuring->question, sizeof measuring->question,
              "It reads %.1f g too %s (its limits: %+.1f to %+.1f g). Bubbles, another water, an "
-             "old calibration? Again: weigh it once more. Done: go on all the same; the record "
-             "says so",
+             "old calibration? Done: weigh it again. Or type accept, to go on; the record says so",
              fabs(check->deviation_kg.value) * 1e3,
              check->deviation_kg.value > 0 ? "heavy" : "light", check->low_kg * 1e3,
              check->high_kg * 1e3);
@@ -57,9 +56,15 @@ int body_skipped(struct measuring *measuring, enum up_answer_word word) {
     return STEP_ONWARDS;
 }
 
-/* Outside its limits, going on takes a plain yes. */
+/* Done weighs it again: outside its limits only the typed word goes on. The journal keeps what was
+   read before. */
 int body_confirmed(struct measuring *measuring, enum up_answer_word word) {
-    (void)word;
+    if (word != UP_ANSWER_ACCEPT) {
+        events_note(measuring->events, "the reference body is weighed again: %s",
+                    measuring->question);
+        return STEP_ONWARDS;
+    }
+    events_note(measuring->events, "accepted by the operator's word: %s", measuring->question);
     measuring->record.check[measuring->record.checks].confirmed = true;
     return accept(measuring);
 }

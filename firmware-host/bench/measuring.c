@@ -5,7 +5,6 @@
 #include <stddef.h>
 #include <string.h>
 
-#include "ballast.h"
 #include "stream/indication.h"
 
 /* A tare before the item's weighing in air serves so long: the next tare comes after it anyway, and
@@ -95,6 +94,11 @@ struct row {
 };
 
 static const struct row rows[MEASURE_STEPS] = {
+    [MEASURE_BARE] = {{UP_ACTION_BARE_HOOK,
+                       "Take everything off the hook, the ballast too: only its line hangs", "bare",
+                       .may_skip = true, .again = MEASURE_BARE},
+                      .read = ballast_bare,
+                      .after_answer = MEASURE_BALLAST},
     [MEASURE_BALLAST] = {{UP_ACTION_ADD_BALLAST,
                           "Hang the ballast under water; it stays on, submerged, to the end",
                           .may_skip = true, .again = MEASURE_BALLAST},
@@ -106,7 +110,9 @@ static const struct row rows[MEASURE_STEPS] = {
     [MEASURE_AIR_TARE] = {{UP_ACTION_EMPTY_IN_AIR, "Leave the hook above the water empty", "tare",
                            .shows = SHOWS_TARE, .again = MEASURE_AIR_TARE},
                           .is_tare = true,
-                          .next = MEASURE_AIR},
+                          .read = ballast_hung},
+    [MEASURE_BALLAST_DOUBTED] = {{UP_ACTION_CONFIRM, .again = MEASURE_AIR_TARE},
+                                 .answer = ballast_doubted},
     [MEASURE_AIR] = {{UP_ACTION_HANG_IN_AIR, "Hang the item, dry, on the hook above the water",
                       "air", .may_skip = true, .of_item = true, .shows = SHOWS_RISE,
                       .doubt = "Was it hung on the hook above the water?",
@@ -250,23 +256,6 @@ static int resolve(const struct measuring *measuring, int next) {
     return next == STEP_ONWARDS ? what_remains(measuring) : next;
 }
 
-/* A line that goes slack measures nothing: the ballast must outweigh the lift with room to spare.
- */
-static bool ballast_holds(const struct measuring *measuring, const struct up_indication *here) {
-    const struct up_measurement *record = &measuring->record;
-    double lift_kg = -measuring_linear(measuring, here->load - measuring->tare.load) /
-                     record->calibration.slope_counts_per_kg;
-    double lead_kg = record->rig.ballast_kg;
-    if (lead_kg == 0 || ballast_wanted_kg(lift_kg) <= lead_kg) {
-        return true;
-    }
-    events_fault(measuring->events,
-                 "the item lifts %.0f g and the ballast holds %.0f g: hang at least %.1f kg of "
-                 "lead and say so in the rig file",
-                 lift_kg * 1e3, ballast_holds_kg(lead_kg) * 1e3, ballast_wanted_kg(lift_kg));
-    return false;
-}
-
 static void set_flag(struct measuring *measuring, size_t offset) {
     if (offset != 0) {
         *(bool *)((char *)measuring + offset) = true;
@@ -310,12 +299,13 @@ int measuring_begin(struct measuring *measuring, const struct up_measure_plan *p
     const struct up_opening *opening = &plan->opening;
     measuring->plan = *plan;
     measuring->events = events;
+    measuring->ballast_kg = (double)NAN;
     up_measurement_begin(&measuring->record, plan);
     measuring->record.under_way = true;
     measuring->level_done = plan->two_point_m == 0;
     measuring->deep_done = plan->second_depth_m == 0;
     if (!opening->known) {
-        return MEASURE_BALLAST;
+        return plan->bare_hook ? MEASURE_BARE : MEASURE_BALLAST;
     }
     /* Its times are set when the stream begins. */
     measuring->tare = (struct up_indication){.time_s = -opening->age_s,

@@ -10,15 +10,17 @@
 #include "upthrust/measurement.h"
 
 enum measuring_step {
-    MEASURE_BALLAST = 1,
+    MEASURE_BARE = 1, /* the hook before the ballast goes on */
+    MEASURE_BALLAST,
     MEASURE_TEMPERATURE,
     MEASURE_AIR_TARE,
+    MEASURE_BALLAST_DOUBTED, /* it does not weigh what is declared */
     MEASURE_AIR,
     MEASURE_AIR_TARE_AFTER,
     MEASURE_TARE,
     MEASURE_BODY,
     MEASURE_BODY_TARE,
-    MEASURE_BODY_CONFIRM, /* the body lies outside its limits: go on all the same? */
+    MEASURE_BODY_CONFIRM, /* the body lies outside its limits: is it weighed again? */
     MEASURE_IMMERSE,
     MEASURE_SHAKE,
     MEASURE_LIFT_OUT,
@@ -42,6 +44,9 @@ struct measuring {
     bool tare_is_stale;        /* the step that it opened was broken off */
     bool lowered;              /* the hanger went to another depth: the tare is that one's */
     struct up_indication hung; /* the latest reading of what hangs, which a tare completes */
+
+    struct up_indication bare; /* the bare hook; not known once the ballast was weighed by it */
+    double ballast_kg;         /* what the ballast weighs under water; NaN: not known */
 
     double temp_s;              /* device time of the water's temperature */
     bool temp_lost, temp_typed; /* the lines carry it no more; it was typed since */
@@ -95,7 +100,13 @@ int trial_lifted_out(struct measuring *measuring, const struct up_indication *he
 int trial_doubted(struct measuring *measuring, enum up_answer_word word);
 int trial_outlier(struct measuring *measuring, enum up_answer_word word);
 
-/* body.c: a reference body is weighed, skipped, or gone on with outside its limits. */
+/* ballast.c: the bare hook, what the ballast weighs, and whether it holds what hangs. */
+int ballast_bare(struct measuring *measuring, const struct up_indication *here);
+int ballast_hung(struct measuring *measuring, const struct up_indication *here);
+int ballast_doubted(struct measuring *measuring, enum up_answer_word word);
+bool ballast_holds(const struct measuring *measuring, const struct up_indication *here);
+
+/* body.c: a reference body is weighed, skipped, or accepted outside its limits. */
 int body_lifted_out(struct measuring *measuring, const struct up_indication *here);
 int body_skipped(struct measuring *measuring, enum up_answer_word word);
 int body_confirmed(struct measuring *measuring, enum up_answer_word word);

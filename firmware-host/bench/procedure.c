@@ -21,6 +21,7 @@ static const double RELIEVED = 0.95;
 
 const char *up_action_name(enum up_action action) {
     static const char *const names[UP_ACTIONS] = {
+        [UP_ACTION_BARE_HOOK] = "bare-hook",
         [UP_ACTION_ADD_BALLAST] = "add-ballast",
         [UP_ACTION_READ_TEMPERATURE] = "read-temperature",
         [UP_ACTION_HANG_MASS] = "hang-mass",
@@ -276,8 +277,28 @@ static bool accept_number(struct up_procedure *procedure, double number,
                                               : accept_reading(procedure, number, failure);
 }
 
+static bool gives_up_doubting(struct up_procedure *procedure, const char *text) {
+    if (++procedure->doubts < DOUBTS_MAX) {
+        return false;
+    }
+    events_fault(&procedure->events,
+                 "gave up: %d readings did not show what was asked for; the last: %s", DOUBTS_MAX,
+                 text);
+    give_up(procedure);
+    return true;
+}
+
+/* A step of the sequence that asks for accept: done does again what is in doubt. */
+static bool is_doubt(const struct step *step) {
+    return step->action == UP_ACTION_CONFIRM && !step->may_skip;
+}
+
 /* An answer after which nothing is read. */
 static void answer_step(struct up_procedure *procedure, enum up_answer_word word) {
+    if (is_doubt(step_of(procedure)) && word == UP_ANSWER_DONE &&
+        gives_up_doubting(procedure, procedure->ask.text)) {
+        return;
+    }
     if (procedure->calibrating != NULL) {
         go_to(procedure, calibrating_answer(procedure->calibrating, procedure->step, word));
     } else {
@@ -296,11 +317,8 @@ static void answer_doubt(struct up_procedure *procedure, enum up_answer_word wor
     if (word == UP_ANSWER_ACCEPT) {
         events_note(&procedure->events, "accepted by the operator's word: %s", doubt->text);
         take_plateau(procedure, &doubt->plateau);
-    } else if (++procedure->doubts >= DOUBTS_MAX) {
-        events_fault(&procedure->events,
-                     "gave up: %d readings did not show what was asked for; the last: %s",
-                     DOUBTS_MAX, doubt->text);
-        give_up(procedure);
+    } else if (gives_up_doubting(procedure, doubt->text)) {
+        return;
     } else if (word == UP_ANSWER_AGAIN || doubt->anew) {
         begin_step_anew(procedure);
     } else {
@@ -349,15 +367,24 @@ bool up_procedure_answer(struct up_procedure *procedure, unsigned id, enum up_an
 
 /* ---- plateaus ---- */
 
+/* The ballast stays on: it is no load that a tare comes back from. */
+static void note_step(struct up_procedure *procedure, const struct up_indication *here) {
+    const struct up_indication *last = &procedure->schedule.last;
+    bool is_bare = step_of(procedure)->action == UP_ACTION_BARE_HOOK;
+    bool was_bare = procedure->measuring != NULL && procedure->measuring->bare.known;
+    if (is_bare) {
+        procedure->tare = (double)NAN;
+    } else if (last->known && !was_bare) {
+        procedure->largest_step = fmax(procedure->largest_step, fabs(here->load - last->load));
+    }
+}
+
 static void take_plateau(struct up_procedure *procedure, const struct up_plateau *plateau) {
     struct up_indication here = indication_of(plateau);
     struct up_event *event = events_push(&procedure->events, UP_EVENT_PLATEAU);
     event->plateau = *plateau;
     event->plateau_of = step_of(procedure)->plateau;
-    if (procedure->schedule.last.known) {
-        procedure->largest_step =
-            fmax(procedure->largest_step, fabs(here.load - procedure->schedule.last.load));
-    }
+    note_step(procedure, &here);
     if (step_of(procedure)->shows == SHOWS_TARE || step_of(procedure)->shows == SHOWS_NEW_TARE) {
         procedure->tare = here.load;
     }

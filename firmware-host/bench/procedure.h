@@ -24,6 +24,7 @@
 #include "upthrust/wire.h"
 
 enum up_action {
+    UP_ACTION_BARE_HOOK, /* nothing hangs, the ballast neither */
     UP_ACTION_ADD_BALLAST,
     UP_ACTION_READ_TEMPERATURE, /* answered with a number, degrees C */
     UP_ACTION_HANG_MASS,
@@ -130,7 +131,8 @@ struct up_measure_plan {
     struct up_reference_plan reference[UP_REFERENCES_MAX]; /* weighed first */
     unsigned references;
     struct up_opening opening;
-    double temp_oldest_s;  /* 0: UP_TEMPERATURE_OLDEST_S */
+    bool bare_hook;       /* is read before the ballast goes on, so that its true weight is known */
+    double temp_oldest_s; /* 0: UP_TEMPERATURE_OLDEST_S */
     double second_depth_m; /* the item is weighed there too, at the end; 0: it is not */
     double two_point_m;    /* between the hook and a fixed line it is hung level by; 0: it is not */
     const struct up_water *water; /* waters asked for beside the tank's own */

@@ -40,6 +40,9 @@ static json_t *csv_columns(const struct catalogue_table *table) {
     }
     if (strcmp(table->kind, "result") == 0) {
         add_column(columns, "item_name", "string", false, "what the item is called now");
+        add_column(columns, "body_check", "string", true,
+                   "whether a reference body on its bench read inside its limits, outside them, or "
+                   "none was weighed (unchecked) since its calibration and within a week");
     }
     return columns;
 }
@@ -132,6 +135,14 @@ static json_t *other_schema(void) {
                      "properties", "live", "type", "boolean", "oneOf", any);
 }
 
+/* Of each current result; computed when the document was written, part of no record. */
+static json_t *standings_schema(void) {
+    return json_pack("{s:s, s:{s:s, s:[s, s], s:{s:{s:s}, s:{s:[s, s, s]}}}}", "type", "array",
+                     "items", "type", "object", "required", "result_id", "body_check", "properties",
+                     "result_id", "$ref", "#/$defs/uuid", "body_check", "enum", "inside", "outside",
+                     "unchecked");
+}
+
 json_t *catalogue_json_schema(void) {
     json_t *definitions =
         json_pack("{s:{s:s, s:s}, s:{s:s, s:s}, s:{s:s, s:s}}", "uuid", "type", "string", "pattern",
@@ -152,6 +163,7 @@ json_t *catalogue_json_schema(void) {
     }
     json_object_set_new(properties, "versions",
                         json_pack("{s:s, s:o}", "type", "array", "items", other_schema()));
+    json_object_set_new(properties, "body_checks", standings_schema());
     return json_pack("{s:s, s:s, s:s, s:o, s:o, s:o}", "$schema",
                      "https://json-schema.org/draft/2020-12/schema", "title",
                      "upthrust-catalogue-1", "type", "object", "properties", properties, "required",

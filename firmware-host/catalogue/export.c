@@ -9,6 +9,7 @@
 #include <sys/stat.h>
 #include <unistd.h>
 
+#include "catalogue/standing.h"
 #include "internal.h"
 #include "text/text.h"
 
@@ -17,6 +18,7 @@ struct writing {
     const struct catalogue_table *table;
     FILE *stream;
     json_t *item_names; /* item id -> name */
+    json_t *standings;  /* result id -> whether a reference body spoke for it */
     bool first;         /* of a list in the JSON document */
     int error;          /* errno of the first write that failed */
     const char *directory;
@@ -61,15 +63,17 @@ static void put_value(FILE *stream, enum member_form form, const json_t *value) 
     }
 }
 
-static bool names_items(const struct catalogue_table *table) {
+/* Beside its own columns a result has two that are of now: no record holds them. */
+static bool has_more_columns(const struct catalogue_table *table) {
     return strcmp(table->kind, "result") == 0;
 }
 
-static void put_item_name(struct writing *writing, const json_t *content) {
-    const char *item_id = json_string_value(json_object_get(content, "item_id"));
-    const json_t *name = json_object_get(writing->item_names, item_id != NULL ? item_id : "");
+static void put_more_columns(struct writing *writing, const struct up_record *record) {
+    const char *item_id = up_record_text(record->content, "item_id");
     fputc(',', writing->stream);
-    put_text(writing->stream, json_is_string(name) ? json_string_value(name) : "");
+    put_text(writing->stream, up_record_text(writing->item_names, item_id));
+    fputc(',', writing->stream);
+    put_text(writing->stream, up_record_text(writing->standings, record->subject));
 }
 
 static bool put_row(const struct up_record *record, void *context) {
@@ -92,8 +96,8 @@ static bool put_row(const struct up_record *record, void *context) {
             put_value(stream, member->form, json_object_get(record->content, member->key));
         }
     }
-    if (names_items(writing->table)) {
-        put_item_name(writing, record->content);
+    if (has_more_columns(writing->table)) {
+        put_more_columns(writing, record);
     }
     fputs("\r\n", stream);
     return is_written(writing);
@@ -109,7 +113,7 @@ static bool write_csv(FILE *stream, void *context) {
             fprintf(stream, ",%s", member->key);
         }
     }
-    fputs(names_items(writing->table) ? ",item_name\r\n" : "\r\n", stream);
+    fputs(has_more_columns(writing->table) ? ",item_name,body_check\r\n" : "\r\n", stream);
     return end_writing(writing, up_catalogue_each(writing->catalogue, writing->table->kind, put_row,
                                                   writing, &writing->reading));
 }
@@ -174,7 +178,23 @@ static void begin_list(struct writing *writing, const char *name) {
     is_written(writing);
 }
 
-/* Current versions in a list a kind, all others together at the end. */
+/* In a list of their own: within the results' entries they would be taken for the records'. */
+static bool put_standings(struct writing *writing) {
+    const char *result_id;
+    json_t *word;
+    begin_list(writing, "body_checks");
+    json_object_foreach(writing->standings, result_id, word) {
+        json_t *json = json_pack("{s:s, s:O}", "result_id", result_id, "body_check", word);
+        fputs(writing->first ? "\n" : ",\n", writing->stream);
+        writing->first = false;
+        json_dumpf(json, writing->stream, JSON_COMPACT);
+        json_decref(json);
+    }
+    fputs("]", writing->stream);
+    return is_written(writing);
+}
+
+/* Current versions in a list a kind, then all others together. */
 static bool write_json(FILE *stream, void *context) {
     struct writing *writing = context;
     bool good = true;
@@ -194,7 +214,9 @@ static bool write_json(FILE *stream, void *context) {
         good = catalogue_each_other(writing->catalogue, writing->table->kind, put_other, writing,
                                     &writing->reading);
     }
-    fputs("]}\n", stream);
+    fputs("]", stream);
+    good = good && put_standings(writing);
+    fputs("}\n", stream);
     return end_writing(writing, good);
 }
 
@@ -260,8 +282,15 @@ static bool update_description(struct writing *writing, const char *name, json_t
     return good;
 }
 
+static bool gather_standings(struct writing *writing) {
+    json_decref(writing->standings);
+    writing->standings = up_standings(writing->catalogue, writing->failure);
+    return writing->standings != NULL;
+}
+
 static bool write_all_csv(struct writing *writing) {
-    bool good = up_catalogue_each(writing->catalogue, "item", note_name, writing, writing->failure);
+    bool good = gather_standings(writing) &&
+                up_catalogue_each(writing->catalogue, "item", note_name, writing, writing->failure);
     for (size_t i = 0; good && i < CATALOGUE_TABLES; i++) {
         writing->table = &catalogue_tables[i];
         good = update(writing, catalogue_tables[i].file, write_csv, writing);
@@ -277,16 +306,19 @@ bool up_export_csv(struct up_catalogue *catalogue, const char *directory,
                               .failure = failure};
     bool good = in_one_moment(write_all_csv, &writing);
     json_decref(writing.item_names);
+    json_decref(writing.standings);
     return good;
 }
 
 static bool write_document(struct writing *writing) {
-    return update(writing, "catalogue.json", write_json, writing) &&
+    return gather_standings(writing) && update(writing, "catalogue.json", write_json, writing) &&
            update_description(writing, "catalogue.schema.json", catalogue_json_schema());
 }
 
 bool up_export_json(struct up_catalogue *catalogue, const char *directory,
                     struct up_failure *failure) {
     struct writing writing = {.catalogue = catalogue, .directory = directory, .failure = failure};
-    return in_one_moment(write_document, &writing);
+    bool good = in_one_moment(write_document, &writing);
+    json_decref(writing.standings);
+    return good;
 }

@@ -198,6 +198,7 @@ static bool set_up(struct demo *demo, struct up_failure *failure) {
                                                   .operator_input = demo->tank.from,
                                                   .operator_output = demo->tank.to,
                                                   .no_exchange = true,
+                                                  .simulated = true,
                                                   .signalled = &signalled,
                                                   .caller.note = print_note};
     free(directory);

@@ -404,6 +404,7 @@ void up_live_draw(const struct up_live_view *view, struct up_canvas *canvas) {
 /* Short enough for 80 columns. An action that has no words here is called by its name. */
 const char *up_live_words(const struct up_ask *ask, char *buffer, size_t size) {
     static const char *const words[UP_ACTIONS] = {
+        [UP_ACTION_BARE_HOOK] = "bare hook",
         [UP_ACTION_ADD_BALLAST] = "hang ballast",
         [UP_ACTION_READ_TEMPERATURE] = "temperature?",
         [UP_ACTION_EMPTY_IN_AIR] = "empty hook",

@@ -23,7 +23,9 @@ struct list {
     size_t count;
     int name, kind;               /* columns */
     int net[64], uncertainty[64]; /* by water */
+    int marks;                    /* columns for them behind a number */
     bool any_again;               /* a class was judged again: marked with * */
+    bool any[UP_CHECKED_OUTSIDE + 1];
 };
 
 /* ---- which waters ---- */
@@ -97,6 +99,18 @@ static bool widen(const struct up_record *record, void *context) {
     return true;
 }
 
+/* Returns how many there are. */
+static int marks_of(const struct up_row *row, char marks[4]) {
+    return snprintf(marks, 4, "%s%s", row->rejudged ? "*" : "", up_checked_mark(row->checked));
+}
+
+static void measure_marks(struct list *list, const struct up_row *row) {
+    char marks[4];
+    list->marks = larger(list->marks, marks_of(row, marks));
+    list->any_again = list->any_again || row->rejudged;
+    list->any[row->checked] = true;
+}
+
 static void measure_numbers(struct list *list) {
     for (size_t i = 0; i < list->count; i++) {
         list->net[i] = list->uncertainty[i] = 1;
@@ -106,7 +120,7 @@ static void measure_numbers(struct list *list) {
             if (strcmp(row->water, list->waters[i]) == 0) {
                 up_style_mass(list->style, row->buoyancy_g, net);
                 up_style_uncertainty(list->style, row->expanded_u_g, u);
-                list->any_again = list->any_again || row->rejudged;
+                measure_marks(list, row);
                 list->net[i] = larger(list->net[i], (int)strlen(net));
                 list->uncertainty[i] = larger(list->uncertainty[i], (int)strlen(u));
             }
@@ -115,7 +129,7 @@ static void measure_numbers(struct list *list) {
 }
 
 static int cell_columns(const struct list *list, size_t water) {
-    return CLASS_COLUMNS + 1 + list->net[water] + 4 + list->uncertainty[water] + list->any_again;
+    return CLASS_COLUMNS + 1 + list->net[water] + 4 + list->uncertainty[water] + list->marks;
 }
 
 static int line_columns(const struct list *list) {
@@ -162,7 +176,7 @@ static const struct up_row *find_row(const struct up_rows *rows, const char *ite
 }
 
 static void print_cell(const struct list *list, const struct up_row *row, size_t water) {
-    char net[UP_SHOWN_SIZE], u[UP_SHOWN_SIZE];
+    char net[UP_SHOWN_SIZE], u[UP_SHOWN_SIZE], marks[4];
     fputs("  ", list->stream);
     if (row == NULL) {
         up_text_put(list->stream, "-", cell_columns(list, water), false);
@@ -171,10 +185,9 @@ static void print_cell(const struct list *list, const struct up_row *row, size_t
     up_style_mass(list->style, row->buoyancy_g, net);
     up_style_uncertainty(list->style, row->expanded_u_g, u);
     up_style_class(list->style, row->class, CLASS_COLUMNS, list->stream);
-    fprintf(list->stream, " %*s +- %*s%s", list->net[water], net, list->uncertainty[water], u,
-            row->rejudged     ? "*"
-            : list->any_again ? " "
-                              : "");
+    marks_of(row, marks);
+    fprintf(list->stream, " %*s +- %*s%-*s", list->net[water], net, list->uncertainty[water], u,
+            list->marks, marks);
 }
 
 static bool print_item(const struct up_record *record, void *context) {
@@ -207,6 +220,11 @@ static void print_foot(const struct list *list, size_t more) {
     }
     if (list->any_again) {
         fputs("* judged again since it was measured, by `upthrust decide`\n", list->stream);
+    }
+    for (enum up_checked checked = UP_CHECKED_NOT; checked <= UP_CHECKED_OUTSIDE; checked++) {
+        if (list->any[checked]) {
+            fprintf(list->stream, "%s %s\n", up_checked_mark(checked), up_checked_meaning(checked));
+        }
     }
     if (more > 0) {
         fputs("there are results for further waters: name one with --water\n", list->stream);

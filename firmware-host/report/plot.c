@@ -64,7 +64,8 @@ static bool write_data(FILE *stream, void *context) {
     size_t item = 0;
     fputs("# series: 1 fresh, 2 sea, 3 tank (items without a calculated water)\n"
           "# class: 0 undecided, 1 positive, 2 neutral, 3 negative\n"
-          "# item\tseries\tbuoyancy_g\texpanded_u_g\ttolerance_g\tclass\n",
+          "# body: 0 inside its limits, 1 unchecked by one, 2 outside\n"
+          "# item\tseries\tbuoyancy_g\texpanded_u_g\ttolerance_g\tclass\tbody\n",
           stream);
     for (size_t i = 0; i < rows->count; i++) {
         const struct up_row *row = &rows->row[i];
@@ -74,8 +75,8 @@ static bool write_data(FILE *stream, void *context) {
         up_text_from_number(row->expanded_u_g, number[1], sizeof number[1]);
         up_text_from_number(row->tolerance_g, number[2], sizeof number[2]);
         if (series_of(rows, row) != 0) {
-            fprintf(stream, "%zu\t%d\t%s\t%s\t%s\t%d\n", item, series_of(rows, row), number[0],
-                    number[1], number[2], number_of_class(row->class));
+            fprintf(stream, "%zu\t%d\t%s\t%s\t%s\t%d\t%d\n", item, series_of(rows, row), number[0],
+                    number[1], number[2], number_of_class(row->class), (int)row->checked);
         }
     }
     return ferror(stream) == 0;
@@ -192,6 +193,22 @@ static void write_subtitle(FILE *stream, const struct up_rows *rows) {
     free(subtitle);
 }
 
+/* What the marks in the picture mean, where it has any. */
+static void write_marks(FILE *stream, const struct up_rows *rows) {
+    fputs("marks = \"", stream);
+    for (enum up_checked checked = UP_CHECKED_NOT; checked <= UP_CHECKED_OUTSIDE; checked++) {
+        bool any = false;
+        for (size_t i = 0; i < rows->count; i++) {
+            const struct up_row *row = &rows->row[i];
+            any = any || (row->checked == checked && series_of(rows, row) != 0);
+        }
+        if (any) {
+            fprintf(stream, "%s %s      ", up_checked_mark(checked), up_checked_meaning(checked));
+        }
+    }
+    fputs("\"\n", stream);
+}
+
 static bool write_script(FILE *stream, void *context) {
     const struct up_rows *rows = context;
     fprintf(stream,
@@ -201,6 +218,7 @@ static bool write_script(FILE *stream, void *context) {
     write_names(stream, rows);
     write_range(stream, rows);
     write_subtitle(stream, rows);
+    write_marks(stream, rows);
     fputs(embedded_items_gp, stream);
     return ferror(stream) == 0;
 }

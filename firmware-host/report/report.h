@@ -11,6 +11,13 @@
 #include "upthrust/catalogue.h"
 #include "upthrust/rig.h"
 
+/* What the bench's reference bodies say of a result (catalogue/standing.h). */
+enum up_checked { UP_CHECKED_INSIDE, UP_CHECKED_NOT, UP_CHECKED_OUTSIDE };
+enum up_checked up_checked_of(const char *word);
+/* "?" or "!" beside a number, "" where a body was inside; and what it means, for the foot. */
+const char *up_checked_mark(enum up_checked checked);
+const char *up_checked_meaning(enum up_checked checked);
+
 /* The latest result of one item in one water. */
 struct up_row {
     char item_id[UP_ID_SIZE];
@@ -22,6 +29,7 @@ struct up_row {
     double water_temp_c;
     char class[16];
     bool rejudged; /* by a later decision, which class and tolerance are of */
+    enum up_checked checked;
     char made_utc[UP_TIME_SIZE];
 };
 

@@ -6,6 +6,7 @@
 #include <string.h>
 #include <strings.h>
 
+#include "catalogue/standing.h"
 #include "report/report.h"
 #include "text/text.h"
 
@@ -17,6 +18,7 @@ struct gather {
     json_t *index;     /* "ID WATER" and "ID" to the row's number */
     json_t *names;     /* item's id to its name */
     json_t *decisions; /* result's id to what was decided later */
+    json_t *standings; /* and to whether a reference body spoke for it */
 };
 
 /* As a word, which "repair" is not. */
@@ -112,7 +114,9 @@ static bool take_result(const struct up_record *record, void *context) {
     row->tolerance_g = up_record_number(body, "tolerance_g");
     row->water_temp_c = up_record_number(body, "water_temp_c");
     memcpy(row->made_utc, record->made_utc, sizeof row->made_utc);
-    take_decision(context, record->subject, row);
+    const struct gather *gather = context;
+    row->checked = up_checked_of(up_record_text(gather->standings, record->subject));
+    take_decision(gather, record->subject, row);
     return true;
 }
 
@@ -191,7 +195,8 @@ bool up_rows_load(struct up_catalogue *catalogue, struct up_rows *rows,
     bool good;
     *rows = (struct up_rows){0};
     gather.decisions = up_decisions_later(catalogue, failure);
-    good = gather.decisions != NULL &&
+    gather.standings = up_standings(catalogue, failure);
+    good = gather.decisions != NULL && gather.standings != NULL &&
            up_catalogue_each(catalogue, "result", take_result, &gather, failure) &&
            up_catalogue_each(catalogue, "item", take_name, &gather, failure);
     if (good) {
@@ -203,6 +208,7 @@ bool up_rows_load(struct up_catalogue *catalogue, struct up_rows *rows,
     json_decref(gather.index);
     json_decref(gather.names);
     json_decref(gather.decisions);
+    json_decref(gather.standings);
     return good;
 }
 

@@ -5,6 +5,7 @@
 #include <string.h>
 
 #include "catalogue/records.h"
+#include "catalogue/standing.h"
 #include "report/report.h"
 #include "text/text.h"
 
@@ -15,13 +16,15 @@ struct kept {
     char id[UP_ID_SIZE], bench[UP_NAME_SIZE], made_utc[UP_TIME_SIZE];
     struct up_result result; /* its class is that of the current decision */
     bool newest;             /* of its water */
+    enum up_checked checked;
 };
 
 struct results {
     const char *item_id;
     struct kept *kept;
     size_t count;
-    json_t *decisions; /* owned */
+    json_t *decisions; /* owned, as is this: whether a reference body spoke for each */
+    json_t *standings;
 };
 
 static bool keep(const struct up_record *record, void *context) {
@@ -34,6 +37,7 @@ static bool keep(const struct up_record *record, void *context) {
     *kept = (struct kept){.body = json_incref(record->content), .newest = true};
     up_result_from_json(record->content, &kept->result);
     up_decision_apply(json_object_get(results->decisions, record->subject), &kept->result);
+    kept->checked = up_checked_of(up_record_text(results->standings, record->subject));
     memcpy(kept->id, record->subject, sizeof kept->id);
     memcpy(kept->bench, record->bench, sizeof kept->bench);
     memcpy(kept->made_utc, record->made_utc, sizeof kept->made_utc);
@@ -52,6 +56,7 @@ static void release(struct results *results) {
     }
     free(results->kept);
     json_decref(results->decisions);
+    json_decref(results->standings);
 }
 
 /* ---- in words ---- */
@@ -144,6 +149,9 @@ static void print_run(const struct kept *kept, const struct up_style *style, FIL
     print_labelled(stream, " on bench ", kept->bench, style->isolate);
     print_labelled(stream, ",\n    run ", up_record_text(kept->body, "run_id"), false);
     print_method(stream, up_record_text(kept->body, "method"));
+    if (kept->checked != UP_CHECKED_INSIDE) {
+        fprintf(stream, "    %s\n", up_checked_meaning(kept->checked));
+    }
 }
 
 static int rank_of(const struct kept *kept) {
@@ -177,7 +185,12 @@ static void print_older(const struct kept *kept, const struct up_style *style, F
     print_when(stream, kept->made_utc);
     fputs("  ", stream);
     up_style_class(style, up_class_name(kept->result.answer.class), 9, stream);
-    fprintf(stream, " %10s +- %s%s\n", net, u, kept->result.rejudged ? ", judged again since" : "");
+    fprintf(stream, " %10s +- %s%s%s%s\n", net, u,
+            kept->result.rejudged ? ", judged again since" : "",
+            kept->checked == UP_CHECKED_INSIDE ? "" : ", ",
+            kept->checked == UP_CHECKED_OUTSIDE ? "body outside"
+            : kept->checked == UP_CHECKED_NOT   ? "unchecked"
+                                                : "");
 }
 
 static bool same_run(const struct kept *a, const struct kept *b) {
@@ -223,7 +236,8 @@ static void print_all_older(const struct results *results, const struct up_style
 static bool load(struct up_catalogue *catalogue, struct results *results,
                  struct up_failure *failure) {
     results->decisions = up_decisions_later(catalogue, failure);
-    bool good = results->decisions != NULL &&
+    results->standings = up_standings(catalogue, failure);
+    bool good = results->decisions != NULL && results->standings != NULL &&
                 up_catalogue_each(catalogue, "result", keep, results, failure);
     if (good && results->count > 0) {
         qsort(results->kept, results->count, sizeof *results->kept, by_run_and_water);
@@ -262,6 +276,7 @@ json_t *up_sheet_to_json(struct up_catalogue *catalogue, const struct up_item *i
         json_object_set_new(json, "bench", json_string(kept->bench));
         json_object_set_new(json, "made_utc", json_string(kept->made_utc));
         json_object_set_new(json, "newest", json_boolean(kept->newest));
+        json_object_set(json, "body_check", json_object_get(results.standings, kept->id));
         json_object_set(json, "decision", json_object_get(results.decisions, kept->id));
         json_array_append_new(list, json);
     }

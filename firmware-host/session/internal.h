@@ -181,6 +181,7 @@ struct neighbours {
     struct up_source *source;
     struct up_opening opening;
     bool unfinished; /* the session did not come to its end */
+    bool body_noted; /* that none was weighed: once is enough */
 };
 
 struct recorder {

@@ -7,6 +7,7 @@
 #include <time.h>
 
 #include "catalogue/kind.h"
+#include "catalogue/standing.h"
 #include "internal.h"
 #include "text/json.h"
 #include "text/text.h"
@@ -213,6 +214,35 @@ static void note_age(const struct up_session_settings *settings,
     }
 }
 
+/* What no trace of an item can show is told before the first one hangs, once a command. Where the
+   catalogue cannot be read, storing will say so. */
+static void note_body(const struct up_session_settings *settings,
+                      const struct up_measure_plan *plan, struct neighbours *neighbours) {
+    static const char *const why[] = {
+        [UP_STANDING_NO_BODY] = "no reference body was weighed since the calibration",
+        [UP_STANDING_OLD] = "the last reference body was weighed more than a week ago",
+        [UP_STANDING_OTHER_WATER] = "no reference body was weighed in this water",
+        [UP_STANDING_OUTSIDE] = "the last reference body read outside its limits"};
+    enum up_standing standing = UP_STANDING_INSIDE;
+    struct up_failure failure;
+    bool noted = neighbours != NULL && neighbours->body_noted;
+    if (plan->references > 0 || settings->simulated || noted ||
+        !up_standing_now(settings->catalogue, settings->rig->id, plan->calibration->id,
+                         &settings->rig->tank_water, &standing, &failure) ||
+        standing == UP_STANDING_INSIDE) {
+        return;
+    }
+    if (neighbours != NULL) {
+        neighbours->body_noted = true;
+    }
+    send_note(settings,
+              "%s: masses that are all light, salt in the water or a line that touches would not "
+              "show. Weigh one first (--body NAME); until then results are marked as %s",
+              why[standing],
+              standing == UP_STANDING_OUTSIDE ? "measured by a bench outside its limits"
+                                              : "unchecked");
+}
+
 static void show_results(struct up_operator *op, const struct up_session_results *results) {
     json_t *list = json_array();
     json_t *json = json_pack("{s:o}", "results", list);
@@ -239,6 +269,7 @@ static bool run_measuring(struct recorder *recorder, struct up_measure_plan *pla
                           struct up_failure *failure) {
     const struct up_session_settings *settings = recorder->settings;
     note_age(settings, plan->calibration);
+    note_body(settings, plan, neighbours);
     memcpy(plan->run_id, recorder->run_id, sizeof plan->run_id);
     return up_procedure_measure(plan, procedure, failure) &&
            recorder_begin(recorder, *procedure, measure_plan_to_json(plan), failure) &&
@@ -294,6 +325,7 @@ bool session_measure(const struct up_session_settings *settings,
     plan.rig = settings->rig;
     plan.calibration = &calibration;
     plan.coverage = 0.95;
+    plan.bare_hook = true;
     if (neighbours != NULL) {
         plan.opening = neighbours->opening;
     }

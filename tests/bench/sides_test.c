@@ -198,6 +198,21 @@ static void reference_bodies_agree_with_the_tank(void **state) {
     assert_int_equal(bench.trials, 3);
 }
 
+static const char *read_as;          /* in the question about the body */
+static unsigned body_accepted_after; /* so many questions were answered with done */
+
+static bool answer_body(struct virtual_bench *b, struct up_procedure *p, const struct up_ask *ask) {
+    if (ask->action != UP_ACTION_CONFIRM) {
+        return false;
+    }
+    assert_non_null(strstr(ask->text, read_as));
+    assert_non_null(strstr(ask->text, "the record says so")); /* the text is whole */
+    enum up_answer_word word =
+        b->asked[UP_ACTION_CONFIRM] > body_accepted_after ? UP_ANSWER_ACCEPT : UP_ANSWER_DONE;
+    up_procedure_answer(p, ask->id, word, 0, NULL);
+    return true;
+}
+
 /* A litre of plastic, told for 20 degrees, is some cubic centimetres more in a warm tank. */
 static void a_body_has_the_volume_of_the_waters_warmth(void **state) {
     (void)state;
@@ -206,6 +221,9 @@ static void a_body_has_the_volume_of_the_waters_warmth(void **state) {
     struct up_reference *plastic = &plan.reference[1].reference;
     plastic->expansion_per_k = 4e-4;
     plastic->u_expansion_per_k = 4e-5;
+    bench.hook = answer_body; /* the tank's own body does not grow */
+    read_as = "It reads";
+    body_accepted_after = 0;
     struct up_result result = measure("Heron fin");
     const struct up_reference_check *steel = &result.check[0], *check = &result.check[1];
     double warmer_k = check->water_temp_c - 20, volume_m3 = plastic->volume_m3.value;
@@ -236,31 +254,39 @@ static void a_check_is_as_sure_as_the_cell(void **state) {
     assert_true(check->deviation_kg.u > check->water_kg * 5e-5 * off_k / sqrt(3));
 }
 
-static enum up_answer_word word_for_body;
-
-static bool answer_body(struct virtual_bench *b, struct up_procedure *p, const struct up_ask *ask) {
-    if (ask->action != UP_ACTION_CONFIRM || b->asked[UP_ACTION_CONFIRM] > 3) {
-        return false;
-    }
-    assert_non_null(strstr(ask->text, "too light"));
-    enum up_answer_word word = b->asked[UP_ACTION_CONFIRM] == 2 ? word_for_body : UP_ANSWER_AGAIN;
-    up_procedure_answer(p, ask->id, word, 0, NULL);
-    return true;
-}
-
 /* A body that is 5 g lighter than its papers say. */
 static void a_body_outside_asks_before_it_goes_on(void **state) {
     (void)state;
     refer_to(0, "00000000-0000-4000-8000-00000000000a");
     plan.reference[0].reference.mass_kg.value += 0.005;
     bench.hook = answer_body;
-    word_for_body = UP_ANSWER_DONE;
+    read_as = "too light";
+    body_accepted_after = 1;
     struct up_result result = measure("Heron fin");
     assert_int_equal(bench.asked[UP_ACTION_CONFIRM], 2);
     assert_int_equal(bench.asked[UP_ACTION_HANG_REFERENCE], 2); /* weighed once more first */
     assert_int_equal(result.checks, 1);
     assert_true(result.check[0].outside && result.check[0].confirmed);
     assert_true(fabs(result.check[0].deviation_kg.value + 0.005) < 0.001);
+}
+
+/* Done to everything ends the session instead of going on with a scale that is off. */
+static void done_never_goes_on_with_a_body_outside(void **state) {
+    struct up_result result[2];
+    unsigned results;
+    struct up_failure failure;
+    (void)state;
+    refer_to(0, "00000000-0000-4000-8000-00000000000a");
+    plan.reference[0].reference.mass_kg.value += 0.005;
+    bench.hook = answer_body;
+    read_as = "too light";
+    body_accepted_after = 100;
+    plan.item = virtual_bench_item(virtual_bench_gear("Heron fin"));
+    assert_true(up_procedure_measure(&plan, &procedure, &failure));
+    assert_true(virtual_bench_run(&bench, procedure));
+    assert_int_equal(bench.asked[UP_ACTION_CONFIRM], 20);
+    assert_int_equal(bench.asked[UP_ACTION_IMMERSE], 0);
+    assert_false(up_procedure_results(procedure, result, &results, &failure));
 }
 
 static void a_body_is_held_against_its_history(void **state) {
@@ -271,9 +297,12 @@ static void a_body_is_held_against_its_history(void **state) {
         past[i] = up_known(8e-3 + (i % 2 == 0 ? 1e-4 : -1e-4), 5e-4);
     }
     plan.reference[0].chart = up_chart_of(past, 10);
+    bench.hook = answer_body;
+    read_as = "too light";
+    body_accepted_after = 0;
     struct up_result result = measure("Heron fin");
     assert_true(result.check[0].by_history);
-    assert_true(result.check[0].outside && result.check[0].confirmed); /* the bench said done */
+    assert_true(result.check[0].outside && result.check[0].confirmed);
     assert_true(result.check[0].low_kg > 6e-3);
 }
 
@@ -571,6 +600,7 @@ int main(void) {
         IN_A_SESSION(a_body_has_the_volume_of_the_waters_warmth),
         IN_A_SESSION(a_check_is_as_sure_as_the_cell),
         IN_A_SESSION(a_body_outside_asks_before_it_goes_on),
+        IN_A_SESSION(done_never_goes_on_with_a_body_outside),
         IN_A_SESSION(a_body_is_held_against_its_history),
         IN_A_SESSION(two_points_tell_the_moment),
         IN_A_SESSION(a_loop_widens_the_moment),

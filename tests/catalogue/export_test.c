@@ -368,7 +368,8 @@ static bool has_column(const char *header, const char *name) {
 
 static void csv_has_every_pinned_column(void **state) {
     (void)state;
-    static const char *const more[] = {"result_id", "record_id", "made_utc", "item_name", "bench"};
+    static const char *const more[] = {"result_id", "record_id", "made_utc",
+                                       "item_name", "bench",     "body_check"};
     struct up_catalogue *catalogue = make_hostile();
     export_both(catalogue, "out");
     const char *header = read_all("out/results.csv");
@@ -423,7 +424,7 @@ static void only_current_versions_go_out(void **state) {
     assert_true(up_item_add(catalogue, &item, NULL));
     export_both(catalogue, "out");
     assert_null(strstr(read_all("out/items.csv"), "old"));
-    assert_non_null(strstr(read_all("out/results.csv"), ",new\r\n"));
+    assert_non_null(strstr(read_all("out/results.csv"), ",new,unchecked\r\n"));
     json_t *document = json_load_file("out/catalogue.json", 0, NULL);
     json_t *items = json_object_get(document, "items"), *first = json_array_get(items, 0);
     assert_int_equal(json_array_size(items), 1);
@@ -497,7 +498,7 @@ static void a_damaged_record_leaves_the_old_file(void **state) {
     assert_false(up_export_json(catalogue, "out", &failure));
     assert_says(&failure, UP_STATUS_WRONG_INPUT, "broken-id");
     assert_non_null(strstr(read_all("out/catalogue.json"), "whole"));
-    assert_non_null(strstr(read_all("out/results.csv"), "item_name\r\n"));
+    assert_non_null(strstr(read_all("out/results.csv"), "item_name,body_check\r\n"));
     up_catalogue_close(catalogue);
 }
 

@@ -67,11 +67,14 @@ def check_file(directory, kind, document):
     header, rows = read_csv("%s/%s.csv" % (directory, kind))
     assert len(rows) == len(document[kind]), (kind, len(rows))
     names = {item["subject"]: item["name"] for item in document["items"]}
+    words = {entry["result_id"]: entry["body_check"] for entry in document["body_checks"]}
+    assert sorted(words) == sorted(r["subject"] for r in document["results"])
     for row, entry in zip(rows, document[kind]):
         assert len(row) == len(header), (kind, row)
         entry = dict(entry, record_id=entry["id"])
         if kind == "results":
             entry["item_name"] = names.get(entry["item_id"], "")
+            entry["body_check"] = words[entry["subject"]]
         for key, cell in zip(header, row):
             check_cell(kind, key, cell, entry.get(key))
 
@@ -124,7 +127,8 @@ def check_schema(directory, document):
                   lambda d: d["results"][0].update(trials="many"),
                   lambda d: d["items"][0].update(id="../../etc"),
                   lambda d: d.pop("runs"),
-                  lambda d: d["versions"][0].update(record_kind="spell")):
+                  lambda d: d["versions"][0].update(record_kind="spell"),
+                  lambda d: d["body_checks"][0].update(body_check="perhaps")):
         bad = json.loads(json.dumps(document))
         spoil(bad)
         assert not validator.is_valid(bad)

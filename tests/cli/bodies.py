@@ -35,8 +35,12 @@ source = open(here + "/../../rigs/simulated.ini").read()
 open(rig, "w").write(re.sub(r"(?m)^path = .*$", "path = " + port, source))
 
 
+notes = ""  # of the latest session
+
+
 def session(*words):
     """All events; a word that is asked for is given, the rest does the tank."""
+    global notes
     process = subprocess.Popen([bench, *words, "--rig", rig, "--catalogue", catalogue, "--operator",
                                 "json"], stdin=subprocess.PIPE, stdout=subprocess.PIPE,
                                stderr=subprocess.PIPE, text=True, bufsize=1)
@@ -45,15 +49,21 @@ def session(*words):
         event = json.loads(line)
         events.append(event)
         if event["event"] == "ask" and event["do"] == "confirm":
-            process.stdin.write(json.dumps({"id": event["id"], "answer": "done"}) + "\n")
+            process.stdin.write(json.dumps({"id": event["id"], "answer": "accept"}) + "\n")
             process.stdin.flush()
         elif event["event"] == "ask":
             tank.stdin.write(line)
             tank.stdin.flush()
             process.stdin.write(tank.stdout.readline())
             process.stdin.flush()
-    assert process.wait() in (0, 3), process.stderr.read()
+    notes = process.stderr.read()
+    assert process.wait() in (0, 3), notes
     return events
+
+
+def words_of_list():
+    results = ask("item", "list")["items"][0]["results"]
+    return {r["body_check"] for r in results}
 
 
 session("calibrate", "--masses-g", "500,1000,2000", "--rounds", "2")
@@ -69,14 +79,16 @@ events = session("measure", "--item", "Heron fin", "--trials", "3", *both)
 checks = [e for e in events if e["event"] == "check"]
 assert [c["name"] for c in checks] == ["Steel reference", "Hollow reference"]
 assert not any(c["outside"] for c in checks), checks
+assert "note: no reference body" not in notes and words_of_list() == {"inside"}
 assert any(e["event"] == "note" and "both bodies" in e["text"] for e in events)
 
-# Three grams more than it has: outside, and going on takes a word.
+# Three grams more than it has: outside, and going on takes the word accept.
 ask("body", "edit", "Steel reference", "--mass-g", "1503")
 events = session("measure", "--item", "Heron fin", "--trials", "3", "--body", "Steel reference")
 confirms = [e for e in events if e["event"] == "ask" and e["do"] == "confirm"]
 assert len(confirms) == 1 and "too light" in confirms[0]["text"], confirms
 
+assert words_of_list() == {"outside"}
 shown = ask("body", "show", "Steel reference")
 assert [c["outside"] for c in shown["checks"]] == [False, True]
 assert [c["confirmed"] for c in shown["checks"]] == [False, True]
@@ -101,6 +113,18 @@ assert abs(kind["repeatability_one_g"] - (squares / 4) ** 0.5) < 1e-9
 
 drawn = subprocess.run([bench, "plot", "--catalogue", catalogue], capture_output=True, text=True)
 assert drawn.returncode == 0 and drawn.stdout.count("reference-") == 2, drawn
+# Without a body in the session the last one speaks; after a calibration none does.
+session("measure", "--item", "Heron fin", "--trials", "2")
+assert "note: the last reference body read outside its limits" in notes, notes
+assert words_of_list() == {"outside"}
+session("calibrate", "--masses-g", "500,1000,2000", "--no-staircase")
+session("measure", "--item", "Heron fin", "--trials", "2")
+assert "note: no reference body was weighed since the calibration" in notes, notes
+assert words_of_list() == {"unchecked"}
+session("measure", "--item", "Heron fin", "--trials", "2", "--body", "Hollow reference")
+assert words_of_list() == {"inside"}
+session("measure", "--item", "Heron fin", "--trials", "2")
+assert "reference body" not in notes and words_of_list() == {"inside"}
 tank.stdin.close()
 tank.wait()
 print("off by, in grams: %s" % ", ".join("%+.2f (u %.2f)" % (c["deviation_g"], c["u_deviation_g"])

@@ -178,7 +178,8 @@ for line in process.stdout:
         except BrokenPipeError:
             pass
 assert gone and process.wait() == 1
-words = process.stderr.read()
+note, words = process.stderr.read().split("\n", 1)
+assert note.startswith("note: no reference body was weighed"), note
 assert words.count("\n") == 1 and ("device is gone" in words or "cannot write" in words), words
 print("a lost device says:", words.strip())
 

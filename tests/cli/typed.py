@@ -31,7 +31,7 @@ class Person:
     def shows(self, ask):
         """In conventional kilograms: what it would read if it were right."""
         what = ask["do"]
-        ballast = BALLAST_KG * (1 - WATER / LEAD)
+        ballast = 0 if what == "bare-hook" else BALLAST_KG * (1 - WATER / LEAD)
         hung = 0
         if what == "hang-mass":
             hung = ask["mass_kg"]

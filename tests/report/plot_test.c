@@ -325,9 +325,37 @@ static void data_holds_no_foreign_text(void **state) {
     char *data = read_whole("items.tsv", &length);
     const char *lines = strstr(data, "\n1\t");
     assert_non_null(lines);
-    assert_string_equal(lines, "\n1\t1\t500\t3\t50\t0\n2\t3\t490\t3\t50\t1\n3\t2\t480\t3\t50\t0\n");
+    assert_string_equal(
+        lines, "\n1\t1\t500\t3\t50\t0\t0\n2\t3\t490\t3\t50\t1\t0\n3\t2\t480\t3\t50\t0\t0\n");
     assert_null(strstr(data, "MARK"));
     free(data);
+}
+
+/* A mark behind the class, and what it means once at the foot. */
+static void what_no_body_spoke_for_is_marked(void **state) {
+    (void)state;
+    struct up_row row[] = {plain_row(0, "a", "fresh"), plain_row(1, "b", "fresh"),
+                           plain_row(2, "c", "lake")}; /* not drawn */
+    size_t length;
+    row[1].checked = UP_CHECKED_NOT;
+    row[2].checked = UP_CHECKED_OUTSIDE;
+    write_plot(row, ARRAY(row));
+    char *data = read_whole("items.tsv", &length), *script = read_whole("items.gp", &length);
+    assert_non_null(strstr(data, "\n1\t1\t500\t3\t50\t0\t0\n2\t1\t490\t3\t50\t1\t1\n"));
+    assert_non_null(strstr(script, "marks = \"? unchecked: no reference body was weighed before it "
+                                   "     \"\n"));
+    free(data);
+    free(script);
+    if (have_gnuplot()) {
+        struct up_failure failure = {0};
+        assert_true(up_plot_draw(".", &failure));
+        char *svg = read_whole("items.svg", &length);
+        assert_non_null(strstr(svg, "undecided"));
+        assert_non_null(strstr(svg, "positive ?"));
+        assert_null(strstr(svg, "undecided ?"));
+        assert_non_null(strstr(svg, "no reference body was weighed"));
+        free(svg);
+    }
 }
 
 /* ---- what fails ---- */
@@ -524,6 +552,7 @@ int main(void) {
         PLOT_TEST(a_missing_number_leaves_the_others),
         PLOT_TEST(it_draws_again_elsewhere),
         PLOT_TEST(data_holds_no_foreign_text),
+        PLOT_TEST(what_no_body_spoke_for_is_marked),
         PLOT_TEST(without_rows_nothing_is_written),
         PLOT_TEST(a_place_that_cannot_be_written_is_told),
         PLOT_TEST(a_missing_gnuplot_is_named),

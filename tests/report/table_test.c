@@ -93,11 +93,11 @@ static void columns_stand_below_each_other(void **state) {
         add_result(catalogue, item.id, "fresh", -12.345, "neutral");
     }
     char *text = print_items(catalogue, &plain);
-    assert_harmless(text, ARRAY(names) + 2);
+    assert_harmless(text, ARRAY(names) + 3);
     int class = column_of(line_of(text, 0), "fresh");
     for (int i = 1; i <= (int)ARRAY(names); i++) {
         assert_int_equal(column_of(line_of(text, i), "neutral"), class);
-        assert_non_null(strstr(line_of(text, i), " -12.3 g +- 2.0 g "));
+        assert_non_null(strstr(line_of(text, i), " -12.3 g +- 2.0 g? "));
     }
     free(text);
     up_catalogue_close(catalogue);
@@ -119,7 +119,7 @@ static void hostile_texts_do_not_reach_the_terminal(void **state) {
         free(sheet);
     }
     char *text = print_items(catalogue, &plain);
-    assert_harmless(text, ARRAY(bad) + 3); /* the further waters have no room */
+    assert_harmless(text, ARRAY(bad) + 4); /* the further waters have no room */
     free(text);
     up_catalogue_close(catalogue);
 }
@@ -318,6 +318,59 @@ static void only_what_matters_is_told(void **state) {
     free(text);
 }
 
+/* In sessions of their own; `outside` NULL: no body was weighed. */
+static void add_checked(struct up_catalogue *catalogue, const struct up_item *item,
+                        const char *run_id, const char *water, json_t *outside) {
+    struct up_failure failure = {0};
+    json_t *body = json_pack("{s:s, s:s, s:s, s:s, s:s, s:f, s:f}", "item_id", item->id, "run_id",
+                             run_id, "water", water, "class", "neutral", "basis", "measured",
+                             "buoyancy_g", 5.0, "expanded_u_g", 2.0);
+    if (outside != NULL) {
+        json_object_set_new(body, "checks", json_pack("[{s:o}]", "outside", outside));
+    }
+    assert_true(up_catalogue_add(catalogue, "result", NULL, "b", body, NULL, NULL, &failure));
+    json_decref(body);
+}
+
+static void what_no_body_spoke_for_is_marked(void **state) {
+    (void)state;
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    struct up_item item = add_item(catalogue, "Fin");
+    add_checked(catalogue, &item, "one", "tank", json_false());
+    char *text = print_items(catalogue, &plain), *sheet = print_sheet(catalogue, &item, &plain);
+    assert_null(strstr(text, "\n?"));
+    assert_null(strchr(line_of(text, 1), '?'));
+    assert_null(strstr(sheet, "unchecked"));
+    assert_null(strstr(sheet, "body before"));
+    free(text);
+    free(sheet);
+    add_checked(catalogue, &item, "two", "fresh", NULL);
+    add_checked(catalogue, &item, "three", "sea", json_true());
+    text = print_items(catalogue, &plain);
+    assert_non_null(strstr(line_of(text, 1), "+5.0 g +- 2.0 g   neutral   +5.0 g +- 2.0 g?  "
+                                             "neutral   +5.0 g +- 2.0 g!"));
+    assert_non_null(strstr(text, "\n? unchecked: no reference body was weighed before it\n"));
+    assert_non_null(strstr(text, "\n! the last reference body before it read outside its limits"));
+    sheet = print_sheet(catalogue, &item, &plain);
+    assert_non_null(strstr(sheet, "    unchecked: no reference body was weighed before it\n"));
+    assert_non_null(strstr(sheet, "    the last reference body before it read outside"));
+    free(text);
+    free(sheet);
+    for (int i = 0; i < 3; i++) { /* newer ones: those from above are now the older */
+        static const char *const waters[] = {"tank", "fresh", "sea"};
+        add_checked(catalogue, &item, "four", waters[i], json_false());
+    }
+    sheet = print_sheet(catalogue, &item, &plain);
+    assert_non_null(strstr(sheet, "+5.0 g +- 2.0 g, unchecked\n"));
+    assert_non_null(strstr(sheet, "+5.0 g +- 2.0 g, body outside\n"));
+    free(sheet);
+    json_t *document = up_sheet_to_json(catalogue, &item, NULL);
+    const json_t *first = json_array_get(json_object_get(document, "results"), 0);
+    assert_string_equal(json_string_value(json_object_get(first, "body_check")), "inside");
+    json_decref(document);
+    up_catalogue_close(catalogue);
+}
+
 int main(void) {
     const struct CMUnitTest tests[] = {
         TEST(columns_stand_below_each_other),
@@ -327,6 +380,7 @@ int main(void) {
         TEST(a_narrow_terminal_cuts_names_then_waters),
         TEST(imperial_units),
         TEST(older_results_stand_below),
+        TEST(what_no_body_spoke_for_is_marked),
         TEST(a_result_is_told_in_words),
         TEST(only_what_matters_is_told),
     };

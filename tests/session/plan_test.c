@@ -58,6 +58,7 @@ static int begin(void **state) {
                                  .high = 7e-4,
                                  .typical_u = 2e-4}}},
         .references = 1,
+        .bare_hook = true,
         .opening = {.known = true,
                     .age_s = 40,
                     .load = -500,
@@ -117,6 +118,7 @@ static void all_of_a_plan_comes_back(void **state) {
     assert_true(back->opening.temp_age_s == 200 && back->temp_oldest_s == 300);
     assert_true(back->second_depth_m == 4 && back->two_point_m == 0.5);
     assert_true(back->confidence == 0.95 && back->coverage == 0.95);
+    assert_true(back->bare_hook);
     assert_int_equal(back->draws, 2000);
     assert_int_equal(back->seed, 77);
     assert_int_equal(back->waters, 3);
@@ -130,9 +132,9 @@ static void all_of_a_plan_comes_back(void **state) {
 /* The keys are released: other programs, and journals of earlier versions, have them. */
 static void the_keys_stay(void **state) {
     static const char *const keys[] = {
-        "item",        "calibration", "trials",           "confidence",    "coverage", "waters",
-        "looks",       "references",  "kind_sd_kg",       "opening",       "draws",    "seed",
-        "kind_sd_dof", "two_point_m", "kind_shake_share", "second_depth_m"};
+        "item",        "calibration", "trials",           "confidence",     "coverage", "waters",
+        "looks",       "references",  "kind_sd_kg",       "opening",        "draws",    "seed",
+        "kind_sd_dof", "two_point_m", "kind_shake_share", "second_depth_m", "bare_hook"};
     (void)state;
     json_t *json = to_json();
     for (size_t i = 0; i < sizeof keys / sizeof keys[0]; i++) {
@@ -148,8 +150,8 @@ static void the_keys_stay(void **state) {
 /* What a journal of an earlier version lacks is taken as not planned. */
 static void an_older_plan_is_read(void **state) {
     static const char *const later[] = {
-        "looks", "references", "kind_sd_kg",  "opening",        "kind_sd_dof",  "kind_shake_share",
-        "draws", "seed",       "two_point_m", "second_depth_m", "temp_oldest_s"};
+        "looks", "references", "kind_sd_kg",  "opening",        "kind_sd_dof",   "kind_shake_share",
+        "draws", "seed",       "two_point_m", "second_depth_m", "temp_oldest_s", "bare_hook"};
     struct up_failure failure = {0};
     (void)state;
     json_t *json = to_json();
@@ -160,6 +162,7 @@ static void an_older_plan_is_read(void **state) {
         fail_msg("%s", failure.text);
     }
     const struct up_measure_plan *back = &run.measure;
+    assert_false(back->bare_hook); /* its journal answers no such question */
     assert_true(back->kind_repeatability_kg.u == 0 && back->kind_shake_share == 0);
     assert_true(back->two_point_m == 0 && back->second_depth_m == 0 && !back->opening.known);
     assert_true(isinf(back->temp_oldest_s));

@@ -194,6 +194,12 @@ static void plan(struct second_operator *person, const struct up_ask *ask,
                  struct second_hung *want) {
     double asked_s = ask->time_s;
     switch ((int)ask->action) {
+    case UP_ACTION_BARE_HOOK: /* he looks at the ballast that he takes off */
+        errs(person, SECOND_BALLAST_ON_FLOOR);
+        errs(person, SECOND_BALLAST_TOO_LIGHT);
+        *want = (struct second_hung){.ballast_share = 0};
+        plan_hang(person, asked_s, want);
+        break;
     case UP_ACTION_ADD_BALLAST:
         want->ballast_share = 1;
         plan_hang(person, asked_s, want);
@@ -232,7 +238,9 @@ static void plan(struct second_operator *person, const struct up_ask *ask,
 void second_operator_asked(struct second_operator *person, const struct up_ask *ask) {
     struct second_hung want = person->tank->hung;
     want.unhooked = false; /* where a fault broke in while it was held */
-    want.ballast_share = ballast_share(person, want.ballast_share);
+    /* Where none hangs none slips. */
+    if (ask->action != UP_ACTION_BARE_HOOK)
+        want.ballast_share = ballast_share(person, want.ballast_share);
     person->moves = person->moved = 0;
     if (ask->action != UP_ACTION_CONFIRM)
         person->moved_since = true;

@@ -208,6 +208,7 @@ static bool measure(struct player *player, const struct up_calibration *calibrat
     struct up_measure_plan plan = {.rig = &player->rig,
                                    .calibration = calibration,
                                    .trials = TRIALS,
+                                   .bare_hook = true,
                                    .water = player->water,
                                    .waters = SECOND_WATERS,
                                    .confidence = 0.95,

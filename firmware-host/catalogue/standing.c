@@ -1,0 +1,241 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "catalogue/standing.h"
+
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+#include <time.h>
+
+#include "internal.h"
+#include "text/memory.h"
+
+/* Choices of ours: a week, and the difference that tells another water. Fresh waters differ by up
+   to 0.6 kg/m3, a pool's salt makes 2 and a sea's 25. */
+static const double CHECK_LASTS_S = 7 * 86400.0;
+static const double SAME_WATER_KG_M3 = 0.7;
+
+/* In the order of one bench, by its own count where both have one. */
+struct moment {
+    double sequence; /* NaN: from before it was kept */
+    char utc[UP_TIME_SIZE];
+};
+
+/* A session in which bodies were weighed. */
+struct session {
+    char bench[UP_NAME_SIZE], run_id[UP_ID_SIZE];
+    struct moment at;
+    bool outside;        /* one of them */
+    double excess_kg_m3; /* the water's density over that of fresh water as warm */
+};
+
+struct gather {
+    json_t *calibrations; /* id to its record's number and time */
+    struct session *session;
+    size_t count;
+    json_t *by_run, *words; /* run or result to its word */
+};
+
+const char *up_standing_word(enum up_standing standing) {
+    return standing == UP_STANDING_INSIDE    ? "inside"
+           : standing == UP_STANDING_OUTSIDE ? "outside"
+                                             : "unchecked";
+}
+
+/* ---- in which order, and how long ago ---- */
+
+static struct moment moment_of(const struct up_record *record) {
+    struct moment moment = {.sequence = up_record_number(record->content, "bench_sequence")};
+    memcpy(moment.utc, record->made_utc, sizeof moment.utc);
+    return moment;
+}
+
+static bool is_later(const struct moment *a, const struct moment *b) {
+    return isnan(a->sequence) || isnan(b->sequence) ? strcmp(a->utc, b->utc) > 0
+                                                    : a->sequence > b->sequence;
+}
+
+/* NaN where one is no time. */
+static double seconds_between(const char *from_utc, const char *to_utc) {
+    struct tm from = {0}, to = {0};
+    bool good = strptime(from_utc, "%Y-%m-%dT%H:%M:%S", &from) != NULL &&
+                strptime(to_utc, "%Y-%m-%dT%H:%M:%S", &to) != NULL;
+    return good ? difftime(timegm(&to), timegm(&from)) : (double)NAN;
+}
+
+static double excess_kg_m3(double density_kg_m3, double temp_c) {
+    return density_kg_m3 - up_water_fresh_kg_m3(temp_c, 0);
+}
+
+/* ---- what was weighed ---- */
+
+static bool take_calibration(const struct up_record *record, void *context) {
+    struct gather *gather = context;
+    struct moment at = moment_of(record);
+    json_object_set_new(gather->calibrations, record->subject,
+                        isnan(at.sequence) ? json_pack("[n, s]", at.utc)
+                                           : json_pack("[f, s]", at.sequence, at.utc));
+    return true;
+}
+
+static bool take_check(const struct up_record *record, void *context) {
+    struct gather *gather = context;
+    const json_t *content = record->content;
+    const char *run_id = up_record_text(content, "run_id");
+    struct session *last = gather->count > 0 ? &gather->session[gather->count - 1] : NULL;
+    if (last == NULL || strcmp(last->run_id, run_id) != 0 ||
+        strcmp(last->bench, record->bench) != 0) {
+        gather->session = up_reallocate(gather->session, gather->count + 1, sizeof *last);
+        last = &gather->session[gather->count++];
+        *last = (struct session){.outside = false};
+        catalogue_read_text(content, "run_id", last->run_id, sizeof last->run_id);
+        memcpy(last->bench, record->bench, sizeof last->bench);
+    }
+    last->at = moment_of(record);
+    last->outside = last->outside || json_is_true(json_object_get(content, "outside"));
+    last->excess_kg_m3 = excess_kg_m3(up_record_number(content, "water_density_kg_m3"),
+                                      up_record_number(content, "water_temp_c"));
+    return true;
+}
+
+/* ---- what it says ---- */
+
+struct asked {
+    const char *bench, *calibration_id;
+    struct moment at;
+    double excess_kg_m3; /* NaN: not known */
+};
+
+static bool is_since_calibration(const struct gather *gather, const struct asked *asked,
+                                 const struct session *session) {
+    const json_t *made = json_object_get(gather->calibrations, asked->calibration_id);
+    const json_t *sequence = json_array_get(made, 0);
+    const char *utc = json_string_value(json_array_get(made, 1));
+    struct moment at = {.sequence =
+                            json_is_number(sequence) ? json_number_value(sequence) : (double)NAN};
+    if (utc == NULL) {
+        return false;
+    }
+    memcpy(at.utc, utc, strlen(utc) + 1);
+    return is_later(&session->at, &at);
+}
+
+static enum up_standing judge(const struct gather *gather, const struct asked *asked) {
+    size_t i = gather->count;
+    while (i > 0 && (strcmp(gather->session[i - 1].bench, asked->bench) != 0 ||
+                     is_later(&gather->session[i - 1].at, &asked->at))) {
+        i--;
+    }
+    const struct session *last = i > 0 ? &gather->session[i - 1] : NULL;
+    if (last == NULL || !is_since_calibration(gather, asked, last)) {
+        return UP_STANDING_NO_BODY;
+    }
+    if (last->outside) {
+        return UP_STANDING_OUTSIDE;
+    }
+    if (fabs(last->excess_kg_m3 - asked->excess_kg_m3) > SAME_WATER_KG_M3) {
+        return UP_STANDING_OTHER_WATER;
+    }
+    return seconds_between(last->at.utc, asked->at.utc) > CHECK_LASTS_S ? UP_STANDING_OLD
+                                                                        : UP_STANDING_INSIDE;
+}
+
+static enum up_standing of_own(const json_t *checks) {
+    const json_t *check;
+    size_t i;
+    json_array_foreach(checks, i, check) {
+        if (json_is_true(json_object_get(check, "outside"))) {
+            return UP_STANDING_OUTSIDE;
+        }
+    }
+    return UP_STANDING_INSIDE;
+}
+
+/* What a result of before the model was kept does not say is not held against it. */
+static enum up_standing standing_of(const struct gather *gather, const struct up_record *record) {
+    const json_t *own = json_object_get(record->content, "checks");
+    struct up_result result;
+    if (json_array_size(own) > 0) {
+        return of_own(own);
+    }
+    if (gather->count == 0) {
+        return UP_STANDING_NO_BODY;
+    }
+    up_result_from_json(record->content, &result);
+    double density_kg_m3 = result.weighing.term[UP_INPUT_WATER_DENSITY].value;
+    const struct asked asked = {
+        .bench = record->bench,
+        .calibration_id = result.calibration_id,
+        .at = moment_of(record),
+        .excess_kg_m3 = result.has_model ? excess_kg_m3(density_kg_m3, result.weighing.tank_temp_c)
+                                         : (double)NAN};
+    return judge(gather, &asked);
+}
+
+/* Oldest first: the first result of a session was made when it ended. */
+static bool take_result(const struct up_record *record, void *context) {
+    struct gather *gather = context;
+    const char *run_id = up_record_text(record->content, "run_id");
+    json_t *word = json_incref(json_object_get(gather->by_run, run_id));
+    if (word == NULL) {
+        word = json_string(up_standing_word(standing_of(gather, record)));
+    }
+    if (run_id[0] != '\0') {
+        json_object_set(gather->by_run, run_id, word);
+    }
+    json_object_set_new(gather->words, record->subject, word);
+    return true;
+}
+
+/* ---- both ---- */
+
+static struct gather begin(void) {
+    return (struct gather){
+        .calibrations = json_object(), .by_run = json_object(), .words = json_object()};
+}
+
+static void end(struct gather *gather) {
+    json_decref(gather->calibrations);
+    json_decref(gather->by_run);
+    json_decref(gather->words);
+    free(gather->session);
+}
+
+static bool gather_checks(struct up_catalogue *catalogue, struct gather *gather,
+                          struct up_failure *failure) {
+    return up_catalogue_each(catalogue, "calibration", take_calibration, gather, failure) &&
+           up_catalogue_each(catalogue, "reference_check", take_check, gather, failure);
+}
+
+json_t *up_standings(struct up_catalogue *catalogue, struct up_failure *failure) {
+    struct gather gather = begin();
+    json_t *words = NULL;
+    if (gather_checks(catalogue, &gather, failure) &&
+        up_catalogue_each(catalogue, "result", take_result, &gather, failure)) {
+        words = json_incref(gather.words);
+    }
+    end(&gather);
+    return words;
+}
+
+bool up_standing_now(struct up_catalogue *catalogue, const char *bench, const char *calibration_id,
+                     const struct up_water *tank, enum up_standing *standing,
+                     struct up_failure *failure) {
+    struct gather gather = begin();
+    struct asked now = {.bench = bench,
+                        .calibration_id = calibration_id,
+                        .at.sequence = (double)INFINITY,
+                        .excess_kg_m3 = (double)NAN};
+    struct up_water water = *tank;
+    struct up_water_density density;
+    water.temp_c = 20;
+    if (up_water_density(&water, &density, NULL)) {
+        now.excess_kg_m3 = excess_kg_m3(density.density_kg_m3.value, water.temp_c);
+    }
+    catalogue_now(now.at.utc);
+    bool good = gather_checks(catalogue, &gather, failure);
+    if (good) {
+        *standing = judge(&gather, &now);
+    }
+    end(&gather);
+    return good;
+}
