@@ -10,7 +10,8 @@
 #   make check-kernel  real serial ports in a small emulated machine; the first time builds its kernel
 #   make truth    ten thousand simulated sessions a cell: how often the interval holds the truth
 #   make mutants  wrong edits, one at a time: does a quick test notice? (ONLY=, SAMPLE= and KEY=)
-#   make fuzz     random bytes against rig files, lines and guesses (needs clang)
+#   make fuzz     random bytes against all that reads what comes from outside (needs clang; SECONDS=
+#                 each target, ONLY="NAME ..." chooses some)
 #   make bench    how fast, as a table
 #   make install  program, man page, completion, library and headers to PREFIX (default
 #                 /usr/local), DESTDIR respected
@@ -190,8 +191,8 @@ truth: all
 # Random bytes against whatever reads text from outside; SECONDS each target.
 fuzz:
 	@sh .ci/packages.sh fuzz
-	@$(MAKE) --no-print-directory VARIANT=fuzz $(patsubst %.c,build/fuzz/%,$(FUZZ_SRC))
-	@sh tests/fuzz/fuzz.sh build/fuzz $(SECONDS)
+	@$(MAKE) --no-print-directory VARIANT=fuzz $(patsubst %.c,build/fuzz/%,$(if $(ONLY),$(patsubst %,tests/fuzz/%_fuzz.c,$(ONLY)),$(FUZZ_SRC)))
+	@sh tests/fuzz/fuzz.sh build/fuzz $(SECONDS) $(ONLY)
 
 # A week at the bench within one process.
 $(OUT)/tests/speed/soak: $(call object,tests/speed/soak.c tests/support/chance.c $(TANK_SRC)) $(OUT)/libupthrust.a
