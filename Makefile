@@ -133,7 +133,8 @@ $(OUT)/tests/%_test: $(OUT)/tests/%_test.o $(call object,$(SUPPORT_SRC) $(TANK_S
 	@$(CC) $(LDFLAGS) -o $@ $^ $(PKG_LIBS) -lcmocka
 
 $(OUT)/tests/fuzz/%_fuzz: $(OUT)/tests/fuzz/%_fuzz.o $(OUT)/libupthrust.a
-	@$(CC) -fsanitize=fuzzer $(LDFLAGS) -o $@ $^ $(PKG_LIBS)
+	@$(CC) -fsanitize=fuzzer $(LDFLAGS) -o $@ $(filter %.o,$^) $(OUT)/libupthrust.a $(PKG_LIBS)
+$(OUT)/tests/fuzz/words_fuzz: $(call object,$(filter-out %/main.c,$(CLI_SRC)))
 
 # Who includes the texts built in depends on them by its dependency file.
 $(OUT)/%.o: %.c Makefile | $(MADE)

@@ -11,7 +11,7 @@ shift 2
 # Catalogues lie in memory where they can.
 place=$(mktemp -d -p /dev/shm 2>/dev/null) || place=$(mktemp -d) || exit 2
 trap 'rm -rf "$place"' EXIT
-export UPTHRUST_FUZZ_PLACE="$place"
+export UPTHRUST_FUZZ_PLACE="$place" UPTHRUST_FUZZ_SEEDS="$here/tests/fuzz/seeds"
 statistic() { sed -n "s/^stat::$2: *//p" "$out/fuzz/$1.log"; }
 for name in "$@"; do
     case $name in import | merge | records) seeds=$here/tests/fuzz/seeds/document ;; *) seeds=$here/tests/fuzz/seeds/$name ;; esac

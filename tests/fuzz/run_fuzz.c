@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Any bytes as the journal of a run and, after the first NUL, its stream: refused in a line, or
    repeated to the same numbers each time; and drawn. */
+#include "change.h"
 #include "report/report.h"
 #include "session/internal.h"
 #include "shelf.h"
@@ -107,11 +108,63 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size) {
     shelf_write("mine/runs/" RUN "/journal.jsonl", data, length);
     shelf_write("mine/runs/" RUN "/stream", data + (end != NULL ? length + 1 : length),
                 end != NULL ? size - length - 1 : 0);
-    for (int way = 0; way < 4; way++) {
-        repeat_twice(shelf.mine, way % 2 != 0, way / 2 != 0);
-    }
+    repeat_twice(shelf.mine, false, size % 2 != 0);
+    repeat_twice(shelf.mine, true, size % 2 != 0);
     if (!up_plot_write_run(shelf.mine, RUN, NULL, "mine/plots", run_id, &failure)) {
         must_be_a_line(&failure);
     }
     return 0;
+}
+
+/* ---- changes: one line of the journal as JSON; now and then any bytes ---- */
+
+/* The begin and end of a line of the text. */
+static size_t find_line(const char *text, size_t length, unsigned number, size_t *end) {
+    size_t at = 0;
+    for (unsigned i = 0;; i++) {
+        const char *line_end = memchr(text + at, '\n', length - at);
+        *end = line_end != NULL ? (size_t)(line_end - text) : length;
+        if (i == number || line_end == NULL) {
+            return at;
+        }
+        at = *end + 1;
+    }
+}
+
+static size_t put_between(uint8_t *data, size_t size, size_t max_size, size_t begin, size_t end,
+                          const char *text) {
+    size_t length = strlen(text);
+    if (size - (end - begin) + length > max_size) {
+        return size;
+    }
+    memmove(data + begin + length, data + end, size - end);
+    memcpy(data + begin, text, length);
+    return size - (end - begin) + length;
+}
+
+size_t LLVMFuzzerCustomMutator(uint8_t *data, size_t size, size_t max_size, unsigned seed) {
+    const uint8_t *nul = memchr(data, 0, size);
+    size_t length = nul != NULL ? (size_t)(nul - data) : size, lines = 1, end;
+    chance_state = seed;
+    for (size_t i = 0; i < length; i++) {
+        lines += data[i] == '\n';
+    }
+    size_t begin = find_line((char *)data, length, chance_below((unsigned)lines), &end);
+    switch (chance_below(8)) {
+    case 0:
+        return LLVMFuzzerMutate(data, size, max_size);
+    case 1: /* of the stream only */
+        return nul == NULL ? size
+                           : length + 1 +
+                                 LLVMFuzzerMutate(data + length + 1, size - length - 1,
+                                                  max_size - length - 1);
+    case 2: /* without this line */
+        return put_between(data, size, max_size, begin, end + (end < length), "");
+    default: {
+        char *text = changed_json((char *)data + begin, end - begin);
+        size = text != NULL ? put_between(data, size, max_size, begin, end, text) : size;
+        free(text);
+        return size;
+    }
+    }
 }
