@@ -5,7 +5,8 @@
 #   make check    the tests; installs what it lacks (Debian)
 #   make quick    the tests that need no process, network or root: some fifteen seconds
 #   make nightly  everything, the long checks whole
-#   make faults   every fault of a session caused on purpose, and what it cost, as a table
+#   make faults   every fault of a session caused on purpose, and what it cost, as a table; then each
+#                 allocation, write, sync, open and rename of one failed in turn
 #                 (ONLY="WORD ..." chooses some, SAMPLE=10 KEY=WORD draws one in ten)
 #   make check-kernel  real serial ports in a small emulated machine; the first time builds its kernel
 #   make truth    ten thousand simulated sessions a cell: how often the interval holds the truth
@@ -172,7 +173,12 @@ quick:
 nightly:
 	@.ci/run whole
 
-faults: all
+# Put before the program, fails one of its calls.
+$(OUT)/tests/faults/fail_nth.so: tests/faults/fail_nth.c Makefile
+	@mkdir -p $(@D)
+	@$(CC) -std=c17 $(WARNINGS) -O1 -g -fPIC -shared -o $@ $<
+
+faults: all $(OUT)/tests/faults/fail_nth.so
 	@sh tests/faults/faults.sh $(OUT) $(if $(SAMPLE),--sample $(SAMPLE) --key "$(KEY)") $(ONLY)
 
 check-kernel: packages-kernel
