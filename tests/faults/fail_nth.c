@@ -199,6 +199,14 @@ void *realloc(void *old, size_t size) {
 
 /* ---- begin and end ---- */
 
+/* Where it broke, for whoever has to find out. */
+static void tell_broken(int signal) {
+    void *frame[32];
+    looking = true;
+    backtrace_symbols_fd(frame, backtrace(frame, 32), STDERR_FILENO);
+    raise(signal);
+}
+
 __attribute__((constructor)) static void begin(void) {
     const char *kind = getenv("FAIL_KIND"), *at = getenv("FAIL_AT"), *number = getenv("FAIL_ERRNO");
     void *frame[FRAMES];
@@ -213,6 +221,9 @@ __attribute__((constructor)) static void begin(void) {
     for (int i = 0; kind != NULL && i < KINDS; i++) {
         fail_kind = strcmp(kind, kind_names[i]) == 0 ? (enum kind)i : fail_kind;
     }
+    struct sigaction broken = {.sa_handler = tell_broken, .sa_flags = (int)SA_RESETHAND};
+    sigaction(SIGSEGV, &broken, NULL);
+    sigaction(SIGABRT, &broken, NULL);
     watch();
     memset(calls, 0, sizeof calls);
     fail_at = at != NULL ? strtoul(at, NULL, 10) : 0;
