@@ -5,12 +5,14 @@
 #   make check    the tests; installs what it lacks (Debian)
 #   make quick    the tests that need no process, network or root: some fifteen seconds
 #   make nightly  everything, the long checks whole
-#   make faults   every fault of a session caused on purpose, and what it cost, as a table
+#   make faults   every fault of a session caused on purpose, and what it cost, as a table; then each
+#                 allocation, write, sync, open and rename of one failed in turn
 #                 (ONLY="WORD ..." chooses some, SAMPLE=10 KEY=WORD draws one in ten)
 #   make check-kernel  real serial ports in a small emulated machine; the first time builds its kernel
 #   make truth    ten thousand simulated sessions a cell: how often the interval holds the truth
 #   make mutants  wrong edits, one at a time: does a quick test notice? (ONLY=, SAMPLE= and KEY=)
-#   make fuzz     random bytes against rig files, lines and guesses (needs clang)
+#   make fuzz     random bytes against all that reads what comes from outside (needs clang; SECONDS=
+#                 each target, ONLY="NAME ..." chooses some)
 #   make bench    how fast, as a table
 #   make install  program, man page, completion, library and headers to PREFIX (default
 #                 /usr/local), DESTDIR respected
@@ -132,7 +134,8 @@ $(OUT)/tests/%_test: $(OUT)/tests/%_test.o $(call object,$(SUPPORT_SRC) $(TANK_S
 	@$(CC) $(LDFLAGS) -o $@ $^ $(PKG_LIBS) -lcmocka
 
 $(OUT)/tests/fuzz/%_fuzz: $(OUT)/tests/fuzz/%_fuzz.o $(OUT)/libupthrust.a
-	@$(CC) -fsanitize=fuzzer $(LDFLAGS) -o $@ $^ $(PKG_LIBS)
+	@$(CC) -fsanitize=fuzzer $(LDFLAGS) -o $@ $(filter %.o,$^) $(OUT)/libupthrust.a $(PKG_LIBS)
+$(OUT)/tests/fuzz/words_fuzz: $(call object,$(filter-out %/main.c,$(CLI_SRC)))
 
 # Who includes the texts built in depends on them by its dependency file.
 $(OUT)/%.o: %.c Makefile | $(MADE)
@@ -170,7 +173,12 @@ quick:
 nightly:
 	@.ci/run whole
 
-faults: all
+# Put before the program, fails one of its calls.
+$(OUT)/tests/faults/fail_nth.so: tests/faults/fail_nth.c Makefile
+	@mkdir -p $(@D)
+	@$(CC) -std=c17 $(WARNINGS) -O1 -g -fPIC -shared -o $@ $<
+
+faults: all $(OUT)/tests/faults/fail_nth.so
 	@sh tests/faults/faults.sh $(OUT) $(if $(SAMPLE),--sample $(SAMPLE) --key "$(KEY)") $(ONLY)
 
 check-kernel: packages-kernel
@@ -190,8 +198,8 @@ truth: all
 # Random bytes against whatever reads text from outside; SECONDS each target.
 fuzz:
 	@sh .ci/packages.sh fuzz
-	@$(MAKE) --no-print-directory VARIANT=fuzz $(patsubst %.c,build/fuzz/%,$(FUZZ_SRC))
-	@sh tests/fuzz/fuzz.sh build/fuzz $(SECONDS)
+	@$(MAKE) --no-print-directory VARIANT=fuzz $(patsubst %.c,build/fuzz/%,$(if $(ONLY),$(patsubst %,tests/fuzz/%_fuzz.c,$(ONLY)),$(FUZZ_SRC)))
+	@sh tests/fuzz/fuzz.sh build/fuzz $(SECONDS) $(ONLY)
 
 # A week at the bench within one process.
 $(OUT)/tests/speed/soak: $(call object,tests/speed/soak.c tests/support/chance.c $(TANK_SRC)) $(OUT)/libupthrust.a

@@ -1,13 +1,13 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* What the weight checks say of the body's volume, and of everything else that is uncertain. */
 #include <gsl/gsl_cdf.h>
-#include <gsl/gsl_errno.h>
 #include <gsl/gsl_randist.h>
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
 #include "kit/internal.h"
+#include "metrology/gsl_errors.h"
 #include "text/text.h"
 
 enum { DRAWS = 20000 };
@@ -147,7 +147,7 @@ bool up_kit_solve(const struct up_kit *kit, struct up_kit_draws **result,
     if (!check_kit(kit, failure)) {
         return false;
     }
-    gsl_error_handler_t *handler = gsl_set_error_handler_off();
+    up_gsl_answers();
     gsl_rng *rng = gsl_rng_alloc(gsl_rng_taus2);
     gsl_rng_set(rng, kit->seed);
     struct up_kit_draws *draws = create(kit);
@@ -162,7 +162,6 @@ bool up_kit_solve(const struct up_kit *kit, struct up_kit_draws **result,
     }
     free_equations(equation, kit->checks);
     gsl_rng_free(rng);
-    gsl_set_error_handler(handler);
     return good;
 }
 

@@ -1,11 +1,11 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Values in groups, and values with uncertainties of their own. */
 #include <gsl/gsl_cdf.h>
-#include <gsl/gsl_errno.h>
 #include <gsl/gsl_math.h>
 #include <gsl/gsl_statistics_double.h>
 #include <math.h>
 
+#include "metrology/gsl_errors.h"
 #include "metrology/statistics.h"
 
 #define NO_NUMBER ((double)NAN)
@@ -41,7 +41,7 @@ bool up_anova(const double *value, const size_t *count, size_t groups, struct up
     anova->between_mean_square = between / anova->between_dof;
     anova->within_mean_square = within / anova->within_dof;
     anova->f = within > 0 ? anova->between_mean_square / anova->within_mean_square : NO_NUMBER;
-    gsl_set_error_handler_off();
+    up_gsl_answers();
     anova->probability =
         within > 0 ? gsl_cdf_fdist_Q(anova->f, anova->between_dof, anova->within_dof) : NO_NUMBER;
     /* The size of a group; where they differ, that which keeps the estimate free of bias. */
@@ -72,7 +72,7 @@ double up_pool_probability(double sd, double dof, const struct up_pool *pool) {
     if (!(dof > 0 && pool->dof > 0 && sd >= 0 && pool->sd > 0 && isfinite(sd))) {
         return NO_NUMBER;
     }
-    gsl_set_error_handler_off();
+    up_gsl_answers();
     double f = gsl_pow_2(sd / pool->sd);
     return 2 * fmin(gsl_cdf_fdist_P(f, dof, pool->dof), gsl_cdf_fdist_Q(f, dof, pool->dof));
 }
@@ -136,7 +136,7 @@ bool up_find_consensus(const double *value, const double *u, size_t count,
     consensus->mean = (struct up_quantity){with.mean, sqrt(1 / with.weight), dof};
     consensus->between_sd = sqrt(between);
     consensus->chi_squared = alone.squares;
-    gsl_set_error_handler_off();
+    up_gsl_answers();
     consensus->probability = gsl_cdf_chisq_Q(alone.squares, dof);
     return true;
 }
@@ -152,7 +152,7 @@ bool up_find_trend(const double *time, const double *value, size_t count, struct
     double u = sqrt(line.covariance[1][1]);
     trend->slope = (struct up_quantity){line.c[1], u, line.dof};
     if (u > 0) {
-        gsl_set_error_handler_off();
+        up_gsl_answers();
         trend->probability = 2 * gsl_cdf_tdist_Q(fabs(line.c[1]) / u, line.dof);
     }
     return true;

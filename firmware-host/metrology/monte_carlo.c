@@ -5,11 +5,11 @@
  * of estimate, u, both ends of the interval and the three probabilities. What is told is the
  * average over the blocks, so that nothing is kept of a block but its figures.
  */
-#include <gsl/gsl_errno.h>
 #include <gsl/gsl_randist.h>
 #include <gsl/gsl_rng.h>
 #include <stddef.h>
 
+#include "metrology/gsl_errors.h"
 #include "text/memory.h"
 #include "weighing_internal.h"
 
@@ -239,7 +239,7 @@ bool weighing_draw(const struct up_weighing *weighing, const struct up_question 
     int actives = find_active(weighing, active);
     double dof = least_dof(active, actives);
     bool good = true;
-    gsl_set_error_handler_off(); /* the default handler ends the program without a word of ours */
+    up_gsl_answers();
     gsl_rng *rng = gsl_rng_alloc(gsl_rng_taus2);
     if (rng == NULL) {
         up_out_of_memory();

@@ -2,9 +2,9 @@
 #include "metrology/outlier.h"
 
 #include <gsl/gsl_cdf.h>
-#include <gsl/gsl_errno.h>
 #include <math.h>
 
+#include "metrology/gsl_errors.h"
 #include "metrology/statistics.h"
 
 #define NO_NUMBER ((double)NAN)
@@ -14,7 +14,7 @@ double up_grubbs_critical(size_t count, double significance) {
         return NO_NUMBER;
     }
     double n = (double)count;
-    gsl_set_error_handler_off();
+    up_gsl_answers();
     double t = gsl_cdf_tdist_Qinv(significance / (2 * n), n - 2);
     return (n - 1) / sqrt(n * (1 + (n - 2) / (t * t)));
 }

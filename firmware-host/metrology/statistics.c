@@ -2,13 +2,13 @@
 #include "metrology/statistics.h"
 
 #include <gsl/gsl_cdf.h>
-#include <gsl/gsl_errno.h>
 #include <gsl/gsl_math.h>
 #include <gsl/gsl_multifit.h>
 #include <gsl/gsl_statistics_double.h>
 #include <math.h>
 #include <string.h>
 
+#include "metrology/gsl_errors.h"
 #include "text/memory.h"
 
 #define NO_NUMBER ((double)NAN)
@@ -106,7 +106,7 @@ static void release(struct work *work) {
 }
 
 static void prepare(struct work *work, size_t count, size_t terms) {
-    gsl_set_error_handler_off(); /* the default handler ends the program */
+    up_gsl_answers();
     work->design = gsl_matrix_alloc(count, terms);
     work->covariance = gsl_matrix_alloc(terms, terms);
     work->y = gsl_vector_alloc(count);
@@ -235,7 +235,7 @@ double up_f_limit(double probability, double dof_1, double dof_2) {
     if (!(probability > 0 && probability < 1 && dof_1 > 0 && dof_2 > 0)) {
         return NO_NUMBER;
     }
-    gsl_set_error_handler_off(); /* below one degree of freedom GSL has no answer, but an error */
+    up_gsl_answers(); /* below one degree of freedom GSL has no answer, but an error */
     return gsl_cdf_fdist_Pinv(probability, dof_1, dof_2);
 }
 
@@ -250,7 +250,7 @@ double up_coverage_factor(double probability, double dof) {
     if (!(probability > 0 && probability < 1 && dof >= LEAST_DOF)) {
         return NO_NUMBER;
     }
-    gsl_set_error_handler_off();
+    up_gsl_answers();
     return isinf(dof) ? gsl_cdf_ugaussian_Pinv(tail) : gsl_cdf_tdist_Pinv(tail, dof);
 }
 

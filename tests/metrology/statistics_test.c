@@ -6,6 +6,8 @@
 #include <stddef.h>
 #include <stdint.h>
 #include <string.h>
+#include <sys/wait.h>
+#include <unistd.h>
 
 #include <cmocka.h>
 #include <gsl/gsl_errno.h>
@@ -13,7 +15,9 @@
 #include <gsl/gsl_rng.h>
 
 #include "agree.h"
+#include "metrology/gsl_errors.h"
 #include "metrology/statistics.h"
+#include "text/memory.h"
 
 #define COUNT(array) (sizeof(array) / sizeof *(array))
 #define ENDLESS      ((double)INFINITY)
@@ -267,6 +271,26 @@ static void test_f_limit_below_one_degree_of_freedom(void **state) {
     assert_close(up_f_limit(0.95, 1, 1), 161.4476387975881, 1e-10); /* tan(0.475 pi)^2 */
 }
 
+static void end_with_seven(void) {
+    _exit(7);
+}
+
+/* Within its own functions GSL goes on with what it could not allocate. */
+static void test_gsl_without_memory_ends_the_program(void **state) {
+    (void)state;
+    int status = 0;
+    pid_t child = fork();
+    if (child == 0) {
+        up_at_out_of_memory(end_with_seven);
+        up_gsl_answers();
+        gsl_error("any other", __FILE__, __LINE__, GSL_EDOM);
+        gsl_error("no memory", __FILE__, __LINE__, GSL_ENOMEM);
+        _exit(0);
+    }
+    assert_int_equal(waitpid(child, &status, 0), child);
+    assert_true(WIFEXITED(status) && WEXITSTATUS(status) == 7);
+}
+
 static void test_coverage_factor_of_nonsense(void **state) {
     (void)state;
     const double bad[] = {0, 1, -0.1, 1.1, NO_NUMBER, ENDLESS};
@@ -327,6 +351,7 @@ int main(void) {
         cmocka_unit_test(test_proportional_with_equal_x),
         cmocka_unit_test(test_coverage_factor),
         cmocka_unit_test(test_f_limit_below_one_degree_of_freedom),
+        cmocka_unit_test(test_gsl_without_memory_ends_the_program),
         cmocka_unit_test(test_coverage_factor_of_nonsense),
         cmocka_unit_test(test_effective_dof),
     };

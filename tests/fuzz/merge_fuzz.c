@@ -1,0 +1,94 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* The folder of somebody else's catalogue, made from any bytes, merged into mine. The first byte
+   says how: they are the database; they are edits of a good one; they are a document whose records
+   were put in past the door. */
+#include "document.h"
+
+int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size);
+
+static void put_in(json_t *entry, struct up_record *record, json_t *replaces, void *context) {
+    struct up_failure failure;
+    (void)entry;
+    if (catalogue_hash(record, replaces)) {
+        catalogue_insert(context, record, replaces, &failure);
+    }
+}
+
+/* Four bytes an edit: where, what, and what it is combined with. */
+static void edit(char *file, size_t file_size, const uint8_t *data, size_t size) {
+    for (size_t i = 0; i + 4 <= size; i += 4) {
+        size_t at = ((size_t)data[i] << 16 | (size_t)data[i + 1] << 8 | data[i + 2]) % file_size;
+        file[at] = (char)data[i + 3];
+    }
+}
+
+static void make_theirs(struct shelf *theirs, const uint8_t *data, size_t size) {
+    json_t *document = json_loadb((const char *)data + 1, size - 1, 0, NULL);
+    if (json_is_object(document)) {
+        theirs->mine = shelf_open(theirs->directory);
+        must(sqlite3_exec(theirs->mine->database, "BEGIN", NULL, NULL, NULL) == SQLITE_OK);
+        document_visit(document, put_in, theirs->mine);
+        must(sqlite3_exec(theirs->mine->database, "COMMIT", NULL, NULL, NULL) == SQLITE_OK);
+        up_catalogue_close(theirs->mine);
+    } else if (data[0] % 2 == 0) {
+        shelf_put(theirs->directory, data + 1, size - 1);
+    } else {
+        char *copy = up_allocate(theirs->size, 1);
+        memcpy(copy, theirs->file, theirs->size);
+        edit(copy, theirs->size, data + 1, size - 1);
+        shelf_put(theirs->directory, copy, theirs->size);
+        free(copy);
+    }
+    json_decref(document);
+}
+
+/* One whose records a merge into mine takes, takes mine too, and has the same then. */
+static void must_agree(struct shelf *mine, json_t *after) {
+    static struct shelf both;
+    struct up_failure failure = {0};
+    struct up_intake intake;
+    if (both.directory == NULL) {
+        shelf_begin(&both, "both", false);
+    }
+    must(up_catalogue_merge(both.mine, "theirs", &intake, &failure));
+    shelf_restore(mine);
+    must(up_catalogue_merge(both.mine, mine->directory, &intake, &failure));
+    json_t *there = shelf_records(both.mine);
+    must(json_equal(there, after));
+    json_decref(there);
+    shelf_restore(&both);
+}
+
+int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size) {
+    static struct shelf mine, theirs;
+    static json_t *before;
+    struct up_failure failure = {0};
+    struct up_intake first, second;
+    if (before == NULL) {
+        shelf_enter();
+        shelf_begin(&mine, "mine", true);
+        shelf_begin(&theirs, "theirs", true);
+        up_catalogue_close(theirs.mine);
+        before = shelf_records(mine.mine);
+    }
+    if (size == 0) {
+        return 0;
+    }
+    shelf_put("theirs", theirs.file, theirs.size);
+    make_theirs(&theirs, data, size);
+    bool good = up_catalogue_merge(mine.mine, "theirs", &first, &failure);
+    json_t *after = shelf_records(mine.mine);
+    if (good) {
+        must(json_object_size(after) == json_object_size(before) + first.fresh);
+        must(up_catalogue_merge(mine.mine, "theirs", &second, &failure));
+        must(second.fresh == 0 && second.known == first.fresh + first.known);
+    } else {
+        must(first.fresh == 0 && json_equal(after, before));
+        must_be_a_line(&failure);
+    }
+    if (good && first.fresh > 0) {
+        must_agree(&mine, after);
+    }
+    json_decref(after);
+    return 0;
+}
