@@ -87,8 +87,57 @@ static bool check_numbers(const struct up_item *item, struct up_failure *failure
                    "an item's tolerance must be above 0 g and its expansion a number");
 }
 
+/* ---- what was measured stays what it is ---- */
+
+struct search {
+    const char *item_id;
+    bool found;
+};
+
+static bool find_weighing(const struct up_record *record, void *context) {
+    struct search *search = context;
+    search->found = strcmp(up_record_text(record->content, "item_id"), search->item_id) == 0;
+    return !search->found;
+}
+
+static bool find_pieces(const struct up_record *record, void *context) {
+    struct up_item item;
+    if (up_item_from_json(record->content, &item)) {
+        *(int *)context = item.pieces;
+    }
+    return false; /* the first is the current one */
+}
+
+/* A result of one fin must not be listed as that of a pair: the pieces of an item that was weighed
+   stay. */
+static bool check_pieces(struct up_catalogue *catalogue, const struct up_item *item,
+                         struct up_failure *failure) {
+    struct search search = {.item_id = item->id};
+    int pieces = item->pieces;
+    if (item->id[0] == '\0') {
+        return true;
+    }
+    if (!up_catalogue_each_live(catalogue, "item", item->id, find_pieces, &pieces, failure)) {
+        return false;
+    }
+    if (pieces == item->pieces) {
+        return true;
+    }
+    if (!up_catalogue_each(catalogue, "trial", find_weighing, &search, failure) ||
+        (!search.found &&
+         !up_catalogue_each(catalogue, "result", find_weighing, &search, failure))) {
+        return false;
+    }
+    return !search.found || up_fail(failure, UP_STATUS_WRONG_INPUT,
+                                    "%.80s was measured with %d %s: its results would be read as "
+                                    "those of %d; add the %s as a new item",
+                                    item->name, pieces, pieces == 1 ? "piece" : "pieces",
+                                    item->pieces, item->pieces == 2 ? "pair" : "other pieces");
+}
+
 bool up_item_add(struct up_catalogue *catalogue, struct up_item *item, struct up_failure *failure) {
     return check_texts(item, failure) && check_numbers(item, failure) &&
+           check_pieces(catalogue, item, failure) &&
            catalogue_settle_id(item->id, &noun, failure) &&
            catalogue_put_version(catalogue, &noun, item->id, up_item_to_json(item), failure);
 }

@@ -150,6 +150,10 @@ static void judge_stored(struct judging *judging, const struct up_item *item,
                         "makes it anew";
         return;
     }
+    if (isnan(judging->tolerance_g) && stored->result.pieces != item->pieces) {
+        line->why_not = "measured with other pieces than the item has now: give --tolerance-g";
+        return;
+    }
     ask_again(judging, item, &decided->result.question);
     line->changed =
         fabs(decided->result.question.tolerance_kg - stored->result.question.tolerance_kg) > 1e-9 ||
@@ -300,7 +304,8 @@ static bool store(const struct judging *judging, struct up_catalogue *catalogue,
 static void print_line(const struct line *line, const struct up_style *style) {
     const struct up_result *result = &line->decided.result;
     char net[UP_SHOWN_SIZE], u[UP_SHOWN_SIZE], tolerance[UP_SHOWN_SIZE];
-    char *title = up_item_title(line->item->name, line->item->pieces);
+    bool stored = result->item_id[0] != '\0'; /* else there is nothing but the item */
+    char *title = up_item_title(line->item->name, stored ? result->pieces : line->item->pieces);
     up_text_put(stdout, title, 32, style->isolate);
     putchar(' ');
     up_text_put(stdout, line->water, 8, style->isolate);

@@ -3,6 +3,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "catalogue/claim.h"
 #include "cli.h"
 #include "metrology/material.h"
 #include "text/text.h"
@@ -126,11 +127,10 @@ static bool take_kind_tolerance(const struct arguments *arguments, struct up_cat
 }
 
 static void print_item(const struct up_item *item) {
+    char pieces[UP_CLAIM_SIZE];
+    up_claim_pieces(item->pieces, pieces);
     up_text_print(stdout, "%s  %s\n", item->id, item->name);
-    up_text_print(stdout, "  %s, %s, maker %s, model %s, size %s\n", item->kind,
-                  item->pieces == 1   ? "one piece"
-                  : item->pieces == 2 ? "a pair"
-                                      : "several",
+    up_text_print(stdout, "  %s, %s, maker %s, model %s, size %s\n", item->kind, pieces,
                   item->maker[0] ? item->maker : "-", item->model[0] ? item->model : "-",
                   item->size[0] ? item->size : "-");
     printf("  neutral within %.0f g; expands by %.3g per K (u %.2g)%s\n", item->tolerance_g,

@@ -85,11 +85,21 @@ static int width_of(const char *text) {
     return columns;
 }
 
+/* As it was measured; what is not measured yet, as the item says. */
+static char *title_of(const struct list *list, const char *item_id, const struct up_item *item) {
+    for (size_t i = 0; i < list->rows->count; i++) {
+        if (strcmp(list->rows->row[i].item_id, item_id) == 0) {
+            return up_item_title(item->name, list->rows->row[i].pieces);
+        }
+    }
+    return up_item_title(item->name, item->pieces);
+}
+
 static bool widen(const struct up_record *record, void *context) {
     struct list *list = context;
     struct up_item item;
     if (up_item_from_json(record->content, &item)) {
-        char *title = up_item_title(item.name, item.pieces);
+        char *title = title_of(list, record->subject, &item);
         list->name = larger(list->name, width_of(title));
         free(title);
         list->kind = larger(list->kind, width_of(item.kind));
@@ -183,7 +193,7 @@ static bool print_item(const struct up_record *record, void *context) {
     if (!up_item_from_json(record->content, &item)) {
         return true;
     }
-    char *title = up_item_title(item.name, item.pieces);
+    char *title = title_of(list, record->subject, &item);
     up_text_put(list->stream, title, list->name, list->style->isolate);
     free(title);
     fputs("  ", list->stream);
@@ -207,6 +217,11 @@ static void print_foot(const struct list *list, size_t more) {
     }
     if (list->any_again) {
         fputs("* judged again since it was measured, by `upthrust decide`\n", list->stream);
+    }
+    if (list->rows->other_pieces > 0) {
+        fputs("results of fewer or more pieces than an item's newest are left out: `upthrust show "
+              "ITEM`\n",
+              list->stream);
     }
     if (more > 0) {
         fputs("there are results for further waters: name one with --water\n", list->stream);

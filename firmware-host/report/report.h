@@ -15,7 +15,7 @@
 struct up_row {
     char item_id[UP_ID_SIZE];
     char name[UP_NAME_SIZE]; /* raw: escape it for where it goes; "pair: " stands before a pair's */
-    int pieces;
+    int pieces;              /* that were measured, whatever the item says now; 0: not recorded */
     char water[48];
     bool measured;
     double buoyancy_g, expanded_u_g, tolerance_g;
@@ -26,12 +26,13 @@ struct up_row {
 };
 
 /* The name as it stands beside a number: "pair: ..." and "3 pieces: ..." before what hangs
-   together; the caller frees it. */
+   together, "pieces unknown: ..." where it is not recorded; the caller frees it. */
 char *up_item_title(const char *name, int pieces);
 
 struct up_rows {
     struct up_row *row;
     size_t count;
+    size_t other_pieces; /* left out: of fewer or more pieces than the item's newest result */
 };
 
 /* Rows by falling net buoyancy in fresh water (the tank's where that is lacking), each item's rows

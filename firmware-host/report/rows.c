@@ -6,6 +6,7 @@
 #include <string.h>
 #include <strings.h>
 
+#include "catalogue/claim.h"
 #include "report/report.h"
 #include "text/text.h"
 
@@ -16,6 +17,7 @@ struct gather {
     size_t room;
     json_t *index;     /* "ID WATER" and "ID" to the row's number */
     json_t *names;     /* item's id to its name */
+    json_t *pieces;    /* item's id to the pieces of its newest result */
     json_t *decisions; /* result's id to what was decided later */
 };
 
@@ -34,6 +36,7 @@ char *up_item_title(const char *name, int pieces) {
     /* Who wrote it into the name need not read it twice. */
     return pieces == 2 && !says_pair(name) ? up_text_format("pair: %s", name)
            : pieces > 2                    ? up_text_format("%d pieces: %s", pieces, name)
+           : pieces < 1                    ? up_text_format("pieces unknown: %s", name)
                                            : up_text_format("%s", name);
 }
 
@@ -112,6 +115,9 @@ static bool take_result(const struct up_record *record, void *context) {
     row->tolerance_g = up_record_number(body, "tolerance_g");
     row->water_temp_c = up_record_number(body, "water_temp_c");
     memcpy(row->made_utc, record->made_utc, sizeof row->made_utc);
+    row->pieces = up_claim_pieces_of(body);
+    json_object_set_new_nocheck(((struct gather *)context)->pieces, item_id,
+                                json_integer(row->pieces));
     take_decision(context, record->subject, row);
     return true;
 }
@@ -119,9 +125,8 @@ static bool take_result(const struct up_record *record, void *context) {
 static bool take_name(const struct up_record *record, void *context) {
     struct gather *gather = context;
     json_t *name = json_object_get(record->content, "name");
-    json_t *pieces = json_object_get(record->content, "pieces");
     if (json_object_get(gather->index, record->subject) != NULL && json_is_string(name)) {
-        json_object_set_new(gather->names, record->subject, json_pack("[O, O?]", name, pieces));
+        json_object_set(gather->names, record->subject, name);
     }
     return true;
 }
@@ -129,9 +134,7 @@ static bool take_name(const struct up_record *record, void *context) {
 static void fill_names(struct gather *gather) {
     for (size_t i = 0; i < gather->rows->count; i++) {
         struct up_row *row = &gather->rows->row[i];
-        const json_t *entry = json_object_get(gather->names, row->item_id);
-        const char *name = json_string_value(json_array_get(entry, 0));
-        row->pieces = (int)json_integer_value(json_array_get(entry, 1));
+        const char *name = json_string_value(json_object_get(gather->names, row->item_id));
         char *title = up_item_title(name != NULL ? name : "", row->pieces);
         snprintf(row->name, sizeof row->name, "%s", title);
         free(title);
@@ -185,9 +188,25 @@ static void sort_rows(const struct gather *gather) {
     free(keyed);
 }
 
+/* One line stands for one thing: what an earlier version of an item, of other pieces, weighed is
+   left to its sheet. */
+static void keep_newest_pieces(const struct gather *gather) {
+    struct up_rows *rows = gather->rows;
+    size_t kept = 0;
+    for (size_t i = 0; i < rows->count; i++) {
+        const json_t *newest = json_object_get(gather->pieces, rows->row[i].item_id);
+        if (json_integer_value(newest) == rows->row[i].pieces) {
+            rows->row[kept++] = rows->row[i];
+        }
+    }
+    rows->other_pieces = rows->count - kept;
+    rows->count = kept;
+}
+
 bool up_rows_load(struct up_catalogue *catalogue, struct up_rows *rows,
                   struct up_failure *failure) {
-    struct gather gather = {.rows = rows, .index = json_object(), .names = json_object()};
+    struct gather gather = {
+        .rows = rows, .index = json_object(), .names = json_object(), .pieces = json_object()};
     bool good;
     *rows = (struct up_rows){0};
     gather.decisions = up_decisions_later(catalogue, failure);
@@ -197,11 +216,13 @@ bool up_rows_load(struct up_catalogue *catalogue, struct up_rows *rows,
     if (good) {
         fill_names(&gather);
         sort_rows(&gather);
+        keep_newest_pieces(&gather);
     } else {
         up_rows_release(rows);
     }
     json_decref(gather.index);
     json_decref(gather.names);
+    json_decref(gather.pieces);
     json_decref(gather.decisions);
     return good;
 }

@@ -4,6 +4,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "catalogue/claim.h"
 #include "catalogue/records.h"
 #include "report/report.h"
 #include "text/text.h"
@@ -64,12 +65,13 @@ static void print_labelled(FILE *stream, const char *label, const char *text, bo
 }
 
 static void print_item(const struct up_item *item, const struct up_style *style, FILE *stream) {
-    char tolerance[UP_SHOWN_SIZE];
+    char tolerance[UP_SHOWN_SIZE], pieces[UP_CLAIM_SIZE];
     up_style_lead(style, item->tolerance_g, tolerance);
+    up_claim_pieces(item->pieces, pieces);
     up_text_put(stream, item->name, 0, style->isolate);
     fprintf(stream, "\n  id %s\n  ", item->id);
     up_text_put(stream, item->kind, 0, style->isolate);
-    fputs(item->pieces == 1 ? ", one piece" : item->pieces == 2 ? ", a pair" : ", several", stream);
+    fprintf(stream, ", %s", pieces);
     print_labelled(stream, ", maker ", item->maker, style->isolate);
     print_labelled(stream, ", model ", item->model, style->isolate);
     print_labelled(stream, ", size ", item->size, style->isolate);
@@ -168,7 +170,8 @@ static int by_run_and_water(const void *a, const void *b) {
 }
 
 static void print_older(const struct kept *kept, const struct up_style *style, FILE *stream) {
-    char net[UP_SHOWN_SIZE], u[UP_SHOWN_SIZE];
+    char net[UP_SHOWN_SIZE], u[UP_SHOWN_SIZE], pieces[UP_CLAIM_SIZE];
+    up_claim_pieces(kept->result.pieces, pieces);
     up_style_mass(style, up_record_number(kept->body, "buoyancy_g"), net);
     up_style_uncertainty(style, up_record_number(kept->body, "expanded_u_g"), u);
     fputs("  ", stream);
@@ -177,7 +180,8 @@ static void print_older(const struct kept *kept, const struct up_style *style, F
     print_when(stream, kept->made_utc);
     fputs("  ", stream);
     up_style_class(style, up_class_name(kept->result.answer.class), 9, stream);
-    fprintf(stream, " %10s +- %s%s\n", net, u, kept->result.rejudged ? ", judged again since" : "");
+    fprintf(stream, " %10s +- %s, %s%s\n", net, u, pieces,
+            kept->result.rejudged ? ", judged again since" : "");
 }
 
 static bool same_run(const struct kept *a, const struct kept *b) {

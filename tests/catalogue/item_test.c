@@ -312,6 +312,41 @@ static void things_measured_together_keep_their_parts(void **state) {
     up_catalogue_close(catalogue);
 }
 
+static void weigh(struct up_catalogue *catalogue, const struct up_item *item) {
+    struct up_failure failure = {0};
+    struct up_result result = plain_result(item->id, "tank");
+    if (!up_results_add(catalogue, &result, 1, "bench", &failure)) {
+        fail_msg("%s", failure.text);
+    }
+}
+
+static void pieces_of_what_was_weighed_stay(void **state) {
+    (void)state;
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    struct up_item fin = add_item(catalogue, "a fin"), other = add_item(catalogue, "another");
+    struct up_item trial_only = add_item(catalogue, "left after a trial");
+    fin.pieces = 2;
+    assert_true(up_item_add(catalogue, &fin, NULL));
+    fin.pieces = 1;
+    assert_true(up_item_add(catalogue, &fin, NULL)); /* nothing was weighed yet */
+    weigh(catalogue, &fin);
+    json_t *trial = json_pack("{s:s}", "item_id", trial_only.id);
+    assert_true(up_catalogue_add(catalogue, "trial", NULL, "bench", trial, NULL, NULL, NULL));
+    json_decref(trial);
+    fin.pieces = 2;
+    assert_item_refused(catalogue, fin, "add the pair as a new item");
+    fin.pieces = 3;
+    assert_item_refused(catalogue, fin, "was measured with 1 piece");
+    trial_only.pieces = 2;
+    assert_item_refused(catalogue, trial_only, "add the pair as a new item");
+    fin.pieces = 1;
+    fin.tolerance_g = 40;
+    assert_true(up_item_add(catalogue, &fin, NULL)); /* all else may change */
+    other.pieces = 2;
+    assert_true(up_item_add(catalogue, &other, NULL));
+    up_catalogue_close(catalogue);
+}
+
 int main(void) {
     const struct CMUnitTest tests[] = {
         TEST(an_item_comes_back_whole),
@@ -327,6 +362,7 @@ int main(void) {
         TEST(many_of_one_name_fit_one_line),
         TEST(the_unknown_is_told_with_the_nearest),
         TEST(things_measured_together_keep_their_parts),
+        TEST(pieces_of_what_was_weighed_stay),
     };
     return cmocka_run_group_tests_name("catalogue: items", tests, NULL, NULL);
 }

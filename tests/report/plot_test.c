@@ -98,7 +98,7 @@ static struct up_row *make_hostile_rows(void) {
 
 static void write_plot(struct up_row *row, size_t count) {
     struct up_failure failure = {0};
-    struct up_rows rows = {row, count};
+    struct up_rows rows = {.row = row, .count = count};
     if (!up_plot_write(&rows, ".", &failure)) {
         fail_msg("%s", failure.text);
     }
@@ -345,7 +345,7 @@ static void a_place_that_cannot_be_written_is_told(void **state) {
     (void)state;
     struct up_failure failure = {0};
     struct up_row row = plain_row(0, "Fin", "fresh");
-    struct up_rows rows = {&row, 1};
+    struct up_rows rows = {.row = &row, .count = 1};
     assert_false(up_plot_write(&rows, "no/such", &failure));
     assert_says(&failure, UP_STATUS_UNABLE, "no/such/items");
 }

@@ -14,7 +14,8 @@ static void add_result_of(struct up_catalogue *catalogue, const char *bench, con
                                .answer = {.buoyancy_kg = {buoyancy_g / 1e3, 0.001, 9},
                                           .expanded_u_kg = 0.002,
                                           .class = UP_CLASS_NEUTRAL},
-                               .question = {.tolerance_kg = 0.05}};
+                               .question = {.tolerance_kg = 0.05},
+                               .pieces = 1};
     snprintf(result.item_id, sizeof result.item_id, "%s", item_id);
     snprintf(result.water.name, sizeof result.water.name, "%s", water);
     if (!up_results_add(catalogue, &result, 1, bench, &failure)) {
@@ -303,6 +304,40 @@ static void a_title_says_how_many_pieces_once(void **state) {
     assert_title("Repair kit", 2, "pair: Repair kit");
     assert_title("Pairing fin", 2, "pair: Pairing fin");
     assert_title("Weights, a pair each", 4, "4 pieces: Weights, a pair each");
+    assert_title("Fin", 0, "pieces unknown: Fin");
+}
+
+static void add_pieces(struct up_catalogue *catalogue, const char *item_id, const char *water,
+                       double buoyancy_g, int pieces) {
+    struct up_failure failure = {0};
+    struct up_result result = plain_result(item_id, water);
+    result.answer.buoyancy_kg.value = buoyancy_g / 1e3;
+    result.pieces = pieces;
+    if (!up_results_add(catalogue, &result, 1, "bench", &failure)) {
+        fail_msg("%s", failure.text);
+    }
+    catalogue_clock_step_s++;
+}
+
+/* What a catalogue of before the rule, or somebody else's, made of an item. */
+static void a_result_keeps_the_pieces_it_was_measured_with(void **state) {
+    (void)state;
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    struct up_item item = plain_item("Fin");
+    item.pieces = 2;
+    assert_true(up_item_add(catalogue, &item, NULL));
+    add_pieces(catalogue, item.id, "fresh", 100, 1);
+    struct up_rows rows = load(catalogue);
+    assert_row(&rows, 0, "Fin", "fresh", 100);
+    assert_int_equal(rows.row[0].pieces, 1);
+    up_rows_release(&rows);
+    add_pieces(catalogue, item.id, "tank", 210, 2);
+    rows = load(catalogue);
+    assert_int_equal(rows.count, 1);
+    assert_int_equal(rows.other_pieces, 1);
+    assert_row(&rows, 0, "pair: Fin", "tank", 210);
+    up_rows_release(&rows);
+    up_catalogue_close(catalogue);
 }
 
 int main(void) {
@@ -319,6 +354,7 @@ int main(void) {
         TEST(an_empty_catalogue_has_no_rows),
         TEST(a_damaged_record_is_told),
         TEST(a_title_says_how_many_pieces_once),
+        TEST(a_result_keeps_the_pieces_it_was_measured_with),
     };
     return cmocka_run_group_tests_name("report: rows", tests, NULL, NULL);
 }

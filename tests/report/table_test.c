@@ -12,10 +12,10 @@ static const struct up_style rich = {.colour = true, .isolate = true};
 static void add_result(struct up_catalogue *catalogue, const char *item_id, const char *water,
                        double buoyancy_g, const char *class) {
     struct up_failure failure = {0};
-    json_t *body =
-        json_pack("{s:s, s:s, s:s, s:s, s:s, s:f, s:f, s:f, s:f}", "item_id", item_id, "run_id",
-                  "r", "water", water, "class", class, "basis", "measured", "buoyancy_g",
-                  buoyancy_g, "expanded_u_g", 2.0, "coverage", 0.95, "water_density_kg_m3", 998.2);
+    json_t *body = json_pack("{s:s, s:s, s:s, s:s, s:s, s:f, s:f, s:f, s:f, s:i}", "item_id",
+                             item_id, "run_id", "r", "water", water, "class", class, "basis",
+                             "measured", "buoyancy_g", buoyancy_g, "expanded_u_g", 2.0, "coverage",
+                             0.95, "water_density_kg_m3", 998.2, "pieces", 1);
     if (!up_catalogue_add(catalogue, "result", NULL, "bench", body, NULL, NULL, &failure)) {
         fail_msg("%s", failure.text);
     }
