@@ -36,7 +36,7 @@ set label 1 "Net buoyancy of dive gear" at screen 0.5, from_top(42) center noenh
 set label 2 subtitle at screen 0.5, from_top(86) center noenhanced
 set label 3 "A weight check in the water decides." at screen 0.5, 24.0 / height center
 # The legend in words, so that it needs no width of the plot.
-set label 4 "▲ positive: floats      ● neutral: hangs      ▼ negative: sinks      ◇ undecided" \
+set label 4 "▲ positive: floats      ● neutral: hovers      ▼ negative: sinks      ◇ undecided" \
     at screen 0.5, from_top(126) center noenhanced
 set label 5 "grey: neutral band of the item      bar: 95 % interval, where wider than its mark" \
     at screen 0.5, from_top(156) center noenhanced

@@ -10,30 +10,37 @@ static const double LEAD_KG_M3 = 11340; /* handbook value of pure lead */
 
 enum { INDENT = 4 };
 
-/* "floats, lifts 180 g of lead": of what pulls up or down, so a class that is not sure does not
-   hide it. Not told of what is squeezed at depth. */
-static void print_meaning(const struct up_result *result, const struct up_style *style,
-                          FILE *stream) {
+/* What the class means in water. */
+static void print_meaning(const struct up_result *result, FILE *stream) {
     static const char *const does[] = {[UP_CLASS_POSITIVE] = "floats",
                                        [UP_CLASS_NEGATIVE] = "sinks",
-                                       [UP_CLASS_NEUTRAL] = "hangs"};
+                                       [UP_CLASS_NEUTRAL] = "hovers"};
     enum up_class class = result->answer.class;
-    double b_kg = result->answer.buoyancy_kg.value;
-    double water_kg_m3 = result->water_density_kg_m3.value;
-    char lead[UP_SHOWN_SIZE];
     if (does[class] != NULL) {
         fprintf(stream, ": %s", does[class]);
     }
-    if (result->compressible || !isfinite(b_kg) || !(water_kg_m3 > 0)) {
+}
+
+/* Lead for comparison: of what it is said and of what not. Nothing of it for what hovers, nor for
+   what is squeezed at depth. */
+static void print_lead(const struct up_result *result, const struct up_style *style, FILE *stream) {
+    double b_kg = result->answer.buoyancy_kg.value;
+    double water_kg_m3 = result->water_density_kg_m3.value;
+    char lead[UP_SHOWN_SIZE], pieces[UP_CLAIM_SIZE];
+    if (result->compressible || result->answer.class == UP_CLASS_NEUTRAL || !isfinite(b_kg) ||
+        !(water_kg_m3 > 0)) {
         return;
     }
     up_style_lead(style, fabs(up_lead_to_cancel_kg(b_kg, water_kg_m3, LEAD_KG_M3)) * 1e3, lead);
-    if (class == UP_CLASS_NEGATIVE) {
-        fprintf(stream, " like %s of lead", lead);
+    up_claim_pieces(result->pieces, pieces);
+    fprintf(stream, "%*s%s in ", INDENT, "", pieces);
+    up_text_put(stream, result->water.name, 0, style->isolate);
+    if (b_kg > 0) {
+        fprintf(stream, ": about %s of lead would hold it down;\n", lead);
     } else {
-        fprintf(stream, "%s %s %s of lead", does[class] != NULL ? "," : ":",
-                b_kg > 0 ? "lifts" : "pulls like", lead);
+        fprintf(stream, ": weighs as much in water as %s of lead;\n", lead);
     }
+    fprintf(stream, "%*scompare, do not take it off by this alone\n", INDENT, "");
 }
 
 /* What a diver needs first. */
@@ -46,7 +53,7 @@ static void print_net(const struct up_result *result, const struct up_style *sty
     up_text_put(stream, result->water.name, 10, style->isolate);
     fprintf(stream, " %9s +- %s (%.0f %%)  ", net, u, result->question.coverage * 100);
     up_style_class(style, up_class_name(answer->class), 0, stream);
-    print_meaning(result, style, stream);
+    print_meaning(result, stream);
     fputc('\n', stream);
 }
 
@@ -141,6 +148,7 @@ static void print_terms(const struct up_result *result, const struct up_style *s
 
 void up_result_print(const struct up_result *result, const struct up_style *style, FILE *stream) {
     print_net(result, style, stream);
+    print_lead(result, style, stream);
     print_terms(result, style, stream);
     print_chances(result, style, stream);
     print_first_order(result, stream);
