@@ -18,3 +18,7 @@ int up_claim_pieces_of(const json_t *result) {
     json_int_t pieces = json_integer_value(json_object_get(result, "pieces"));
     return pieces > 0 && pieces <= 1000 ? (int)pieces : 0;
 }
+
+double up_tolerance_most_g(int pieces) {
+    return pieces > 1 ? UP_TOLERANCE_MOST_PAIR_G : UP_TOLERANCE_MOST_ONE_G;
+}

@@ -18,4 +18,7 @@ void up_claim_pieces(int pieces, char text[UP_CLAIM_SIZE]);
 /* Of a result's record: 0 where it does not say. */
 int up_claim_pieces_of(const json_t *result);
 
+/* The widest band that may be asked for. */
+double up_tolerance_most_g(int pieces);
+
 #endif

@@ -2,6 +2,7 @@
 #include <math.h>
 #include <string.h>
 
+#include "catalogue/claim.h"
 #include "internal.h"
 
 enum { PIECES_MAX = 12 };
@@ -80,11 +81,15 @@ static bool check_numbers(const struct up_item *item, struct up_failure *failure
         return up_fail(failure, UP_STATUS_WRONG_INPUT, "an item has 1 to %d pieces, not %d",
                        PIECES_MAX, item->pieces);
     }
-    return (isfinite(item->tolerance_g) && item->tolerance_g > 0 &&
-            isfinite(item->expansion_per_k) && isfinite(item->u_expansion_per_k) &&
+    double most_g = up_tolerance_most_g(item->pieces);
+    if (!(item->tolerance_g >= UP_TOLERANCE_LEAST_G && item->tolerance_g <= most_g)) {
+        return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                       "--tolerance-g %g: %s is neutral within %g g to %g g", item->tolerance_g,
+                       item->pieces > 1 ? "a pair" : "one piece", UP_TOLERANCE_LEAST_G, most_g);
+    }
+    return (isfinite(item->expansion_per_k) && isfinite(item->u_expansion_per_k) &&
             item->u_expansion_per_k >= 0) ||
-           up_fail(failure, UP_STATUS_WRONG_INPUT,
-                   "an item's tolerance must be above 0 g and its expansion a number");
+           up_fail(failure, UP_STATUS_WRONG_INPUT, "an item's expansion must be a number");
 }
 
 /* ---- what was measured stays what it is ---- */

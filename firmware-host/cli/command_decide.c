@@ -6,12 +6,14 @@
 #include <string.h>
 #include <strings.h>
 
+#include "catalogue/claim.h"
 #include "cli.h"
 #include "text/text.h"
 
 const struct option_text options_decide[] = {
     {"item", "NAME_OR_ID", "only this item"},
     {"kind", "KIND", "only items of this kind"},
+    {"all", NULL, "all items of the catalogue"},
     {"tolerance-g", "G", "neutral is within this (default: what the item says now)"},
     {"confidence", "P", "a class is stated at this probability (default: as it was)"},
     {"water", "NAME[,key=value...]", "only in this water, calculated where there is no result yet"},
@@ -256,6 +258,20 @@ static void judge_result(struct judging *judging, const struct stored *stored) {
     }
 }
 
+/* Before anything is judged: what is too wide for one of them is refused for all. */
+static bool check_tolerance(const struct judging *judging, struct up_failure *failure) {
+    for (size_t i = 0; i < judging->items; i++) {
+        const struct up_item *item = &judging->item[i];
+        if (judging->tolerance_g > up_tolerance_most_g(item->pieces)) {
+            return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                           "--tolerance-g %g: one piece is neutral within %g g at most, and %.80s "
+                           "is one",
+                           judging->tolerance_g, UP_TOLERANCE_MOST_ONE_G, item->name);
+        }
+    }
+    return true;
+}
+
 static bool judge_all(struct judging *judging, struct up_catalogue *catalogue,
                       struct up_failure *failure) {
     judging->decisions = up_decisions_later(catalogue, failure);
@@ -268,6 +284,7 @@ static bool judge_all(struct judging *judging, struct up_catalogue *catalogue,
                        judging->kind != NULL ? " of the kind " : "",
                        judging->kind != NULL ? judging->kind : "");
     }
+    good = good && check_tolerance(judging, failure);
     bool waters = option_given(judging->arguments, "water");
     for (size_t i = 0; good && waters && i < judging->items; i++) {
         good = judge_item(judging, &judging->item[i], failure);
@@ -326,13 +343,20 @@ static void print_line(const struct line *line, const struct up_style *style) {
     puts(line->is_new || line->was != result->answer.class ? "  *" : "");
 }
 
-static void print_table(const struct judging *judging, const struct up_style *style, bool dry_run) {
-    size_t changed = 0, stored = 0;
+/* Before anything is stored. */
+static void print_table(const struct judging *judging, const struct up_style *style) {
     printf("%-32s %-8s %10s    %-9s %8s %6s  %-9s  %s\n", "item", "water", "net", "+-", "neutral",
            "at", "was", "is");
     for (size_t i = 0; i < judging->lines; i++) {
+        print_line(&judging->line[i], style);
+    }
+    fflush(stdout);
+}
+
+static void print_outcome(const struct judging *judging, bool dry_run) {
+    size_t changed = 0, stored = 0;
+    for (size_t i = 0; i < judging->lines; i++) {
         const struct line *line = &judging->line[i];
-        print_line(line, style);
         if (line->why_not == NULL) {
             stored += line->changed;
             changed += line->is_new || line->was != line->decided.result.answer.class;
@@ -408,7 +432,7 @@ static enum up_status decide(struct judging *judging, struct up_catalogue *catal
                              const struct up_style *style, struct up_failure *failure) {
     const struct arguments *arguments = judging->arguments;
     const char *name = option_value(arguments, "item");
-    bool dry_run = option_given(arguments, "dry-run");
+    bool dry_run = option_given(arguments, "dry-run"), json = option_given(arguments, "json");
     struct up_item item;
     if (name != NULL) {
         if (!up_item_find(catalogue, name, &item, failure)) {
@@ -416,18 +440,34 @@ static enum up_status decide(struct judging *judging, struct up_catalogue *catal
         }
         judging->item_id = item.id;
     }
-    bool good =
-        judge_all(judging, catalogue, failure) && (dry_run || store(judging, catalogue, failure));
+    bool good = judge_all(judging, catalogue, failure);
     judging->item_id = NULL;
-    if (!good) {
+    if (good && !json) {
+        print_table(judging, style);
+    }
+    if (!good || !(dry_run || store(judging, catalogue, failure))) {
         return failure->status;
     }
-    if (option_given(arguments, "json")) {
+    if (json) {
         print_document(judging, dry_run);
     } else {
-        print_table(judging, style, dry_run);
+        print_outcome(judging, dry_run);
     }
     return status_of(judging);
+}
+
+/* What is judged again changes what everybody reads: nothing is meant by silence. */
+static bool check_choice(const struct arguments *arguments, struct up_failure *failure) {
+    bool item = option_given(arguments, "item"), kind = option_given(arguments, "kind");
+    bool all = option_given(arguments, "all");
+    if (!item && !kind && !all) {
+        return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                       "decide: say what to judge again: --item NAME, --kind KIND or --all; "
+                       "--dry-run stores nothing");
+    }
+    return !(all && (item || kind)) ||
+           up_fail(failure, UP_STATUS_WRONG_INPUT, "decide: --all and --%s exclude each other",
+                   item ? "item" : "kind");
 }
 
 enum up_status command_decide(const struct arguments *arguments, struct up_failure *failure) {
@@ -439,8 +479,10 @@ enum up_status command_decide(const struct arguments *arguments, struct up_failu
     struct up_catalogue *catalogue = NULL;
     struct up_style style;
     enum up_status status = UP_STATUS_WRONG_INPUT;
-    if (style_asked(arguments, &style, failure) && check_waters(arguments, failure) &&
-        option_number(arguments, "tolerance-g", 0.1, 100000, &judging.tolerance_g, failure) &&
+    if (style_asked(arguments, &style, failure) && check_choice(arguments, failure) &&
+        check_waters(arguments, failure) &&
+        option_number(arguments, "tolerance-g", UP_TOLERANCE_LEAST_G, UP_TOLERANCE_MOST_PAIR_G,
+                      &judging.tolerance_g, failure) &&
         option_number(arguments, "confidence", 0.5, 0.9999, &judging.confidence, failure)) {
         status = open_catalogue(arguments,
                                 option_given(arguments, "dry-run") ? UP_CATALOGUE_READ

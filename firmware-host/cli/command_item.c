@@ -16,7 +16,8 @@ const struct option_text options_item[] = {
     {"size", "TEXT", "add, edit: as printed on it"},
     {"pair", NULL, "add, edit: two pieces, always hung together"},
     {"tolerance-g", "G",
-     "add, edit: neutral is within this (default: its kind's, else 50, a pair 100)"},
+     "add, edit: neutral is within this, at most 500, a pair 1000 (default: its kind's, else 50, a "
+     "pair 100)"},
     {"expansion-per-k", "B", "add, edit: volume expansion (default 4.5e-4)"},
     {"material", "NAME", "add, edit: what it is made of, for its expansion"},
     {"u-expansion-per-k", "U", "add, edit: its standard uncertainty (default 0.9e-4)"},
@@ -70,7 +71,8 @@ static bool read_given(const struct arguments *arguments, struct up_item *item,
            option_text_value(arguments, "maker", item->maker, failure) &&
            option_text_value(arguments, "model", item->model, failure) &&
            option_text_value(arguments, "size", item->size, failure) &&
-           option_number(arguments, "tolerance-g", 0.1, 100000, &item->tolerance_g, failure) &&
+           option_number(arguments, "tolerance-g", UP_TOLERANCE_LEAST_G, UP_TOLERANCE_MOST_PAIR_G,
+                         &item->tolerance_g, failure) &&
            option_number(arguments, "expansion-per-k", 0, 0.01, &item->expansion_per_k, failure) &&
            option_number(arguments, "u-expansion-per-k", 0, 0.01, &item->u_expansion_per_k,
                          failure);

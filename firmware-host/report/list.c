@@ -12,6 +12,7 @@ enum {
     KIND_MOST = 12,
     WATERS_MOST = 4,
     CLASS_COLUMNS = 9,
+    WITHIN_COLUMNS = 10,
     ID_SHOWN = 8
 };
 
@@ -24,6 +25,7 @@ struct list {
     int name, kind;               /* columns */
     int net[64], uncertainty[64]; /* by water */
     bool any_again;               /* a class was judged again: marked with * */
+    bool any_unusual; /* a tolerance is not the usual one: a column tells those that are not */
 };
 
 /* ---- which waters ---- */
@@ -117,6 +119,7 @@ static void measure_numbers(struct list *list) {
                 up_style_mass(list->style, row->buoyancy_g, net);
                 up_style_uncertainty(list->style, row->expanded_u_g, u);
                 list->any_again = list->any_again || row->rejudged;
+                list->any_unusual = list->any_unusual || row->unusual;
                 list->net[i] = larger(list->net[i], (int)strlen(net));
                 list->uncertainty[i] = larger(list->uncertainty[i], (int)strlen(u));
             }
@@ -130,6 +133,7 @@ static int cell_columns(const struct list *list, size_t water) {
 
 static int line_columns(const struct list *list) {
     int columns = list->name + 2 + list->kind + 2 + ID_SHOWN;
+    columns += list->any_unusual ? 2 + WITHIN_COLUMNS : 0;
     for (size_t i = 0; i < list->count; i++) {
         columns += 2 + cell_columns(list, i);
     }
@@ -158,7 +162,11 @@ static void print_head(const struct list *list) {
         fputs("  ", list->stream);
         up_text_put(list->stream, list->waters[i], cell_columns(list, i), list->style->isolate);
     }
-    fputs("  id\n", list->stream);
+    fputs("  ", list->stream);
+    if (list->any_unusual) {
+        up_text_put(list->stream, "within", WITHIN_COLUMNS + 2, false);
+    }
+    fputs("id\n", list->stream);
 }
 
 static const struct up_row *find_row(const struct up_rows *rows, const char *item_id,
@@ -187,6 +195,20 @@ static void print_cell(const struct list *list, const struct up_row *row, size_t
                               : "");
 }
 
+/* The tolerance of an item, where it is not the usual one; where its waters differ, the widest. */
+static void print_within(const struct list *list, const char *item_id) {
+    char within[UP_SHOWN_SIZE] = "";
+    double most_g = -1;
+    for (size_t i = 0; i < list->count; i++) {
+        const struct up_row *row = find_row(list->rows, item_id, list->waters[i]);
+        if (row != NULL && row->unusual && !(row->tolerance_g < most_g)) {
+            most_g = row->tolerance_g;
+            up_style_lead(list->style, row->tolerance_g, within);
+        }
+    }
+    up_text_put(list->stream, within, WITHIN_COLUMNS + 2, false);
+}
+
 static bool print_item(const struct up_record *record, void *context) {
     const struct list *list = context;
     struct up_item item;
@@ -202,7 +224,11 @@ static bool print_item(const struct up_record *record, void *context) {
         print_cell(list, find_row(list->rows, record->subject, list->waters[i]), i);
     }
     char *id = up_text_for_terminal(record->subject); /* a beginning finds it again */
-    fprintf(list->stream, "  %.*s\n", ID_SHOWN, id);
+    fputs("  ", list->stream);
+    if (list->any_unusual) {
+        print_within(list, record->subject);
+    }
+    fprintf(list->stream, "%.*s\n", ID_SHOWN, id);
     free(id);
     return true;
 }
@@ -217,6 +243,10 @@ static void print_foot(const struct list *list, size_t more) {
     }
     if (list->any_again) {
         fputs("* judged again since it was measured, by `upthrust decide`\n", list->stream);
+    }
+    if (list->any_unusual) {
+        fputs("within: neutral within this, which is not the usual tolerance of the kind\n",
+              list->stream);
     }
     if (list->rows->other_pieces > 0) {
         fputs("results of fewer or more pieces than an item's newest are left out: `upthrust show "

@@ -64,7 +64,8 @@ static bool write_data(FILE *stream, void *context) {
     size_t item = 0;
     fputs("# series: 1 fresh, 2 sea, 3 tank (items without a calculated water)\n"
           "# class: 0 undecided, 1 positive, 2 neutral, 3 negative\n"
-          "# item\tseries\tbuoyancy_g\texpanded_u_g\ttolerance_g\tclass\n",
+          "# unusual: 1 where the tolerance is not the usual one of the kind\n"
+          "# item\tseries\tbuoyancy_g\texpanded_u_g\ttolerance_g\tclass\tunusual\n",
           stream);
     for (size_t i = 0; i < rows->count; i++) {
         const struct up_row *row = &rows->row[i];
@@ -74,8 +75,8 @@ static bool write_data(FILE *stream, void *context) {
         up_text_from_number(row->expanded_u_g, number[1], sizeof number[1]);
         up_text_from_number(row->tolerance_g, number[2], sizeof number[2]);
         if (series_of(rows, row) != 0) {
-            fprintf(stream, "%zu\t%d\t%s\t%s\t%s\t%d\n", item, series_of(rows, row), number[0],
-                    number[1], number[2], number_of_class(row->class));
+            fprintf(stream, "%zu\t%d\t%s\t%s\t%s\t%d\t%d\n", item, series_of(rows, row), number[0],
+                    number[1], number[2], number_of_class(row->class), row->unusual);
         }
     }
     return ferror(stream) == 0;
@@ -141,20 +142,23 @@ static void write_names(FILE *stream, const struct up_rows *rows) {
     fprintf(stream, ")\nname_columns = %d\n", widest);
 }
 
-/* What the axis must show: every bar, and the neutral bands. */
+/* What the axis must show: every bar, and zero. A neutral band that is wider is cut and marked, so
+   that no tolerance makes all results look alike. */
 static void write_range(FILE *stream, const struct up_rows *rows) {
     double low = -1, high = 1; /* fmin and fmax pass over NaN */
     char number[2][32];
+    bool unusual = false;
     for (size_t i = 0; i < rows->count; i++) {
         const struct up_row *row = &rows->row[i];
         if (series_of(rows, row) != 0) {
-            low = fmin(low, fmin(row->buoyancy_g - row->expanded_u_g, -row->tolerance_g));
-            high = fmax(high, fmax(row->buoyancy_g + row->expanded_u_g, row->tolerance_g));
+            low = fmin(low, row->buoyancy_g - row->expanded_u_g);
+            high = fmax(high, row->buoyancy_g + row->expanded_u_g);
+            unusual = unusual || row->unusual;
         }
     }
     up_text_from_number(low, number[0], sizeof number[0]);
     up_text_from_number(high, number[1], sizeof number[1]);
-    fprintf(stream, "low = %s\nhigh = %s\n", number[0], number[1]);
+    fprintf(stream, "low = %s\nhigh = %s\nunusual = %d\n", number[0], number[1], unusual);
 }
 
 /* " 20.0 C" where all results of a water hold for one temperature. */

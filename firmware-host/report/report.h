@@ -19,6 +19,7 @@ struct up_row {
     char water[48];
     bool measured;
     double buoyancy_g, expanded_u_g, tolerance_g;
+    bool unusual; /* tolerance_g is not that of the item's kind and pieces */
     double water_temp_c;
     char class[16];
     bool rejudged; /* by a later decision, which class and tolerance are of */

@@ -7,6 +7,7 @@
 #include <strings.h>
 
 #include "catalogue/claim.h"
+#include "catalogue/kind.h"
 #include "report/report.h"
 #include "text/text.h"
 
@@ -17,6 +18,7 @@ struct gather {
     size_t room;
     json_t *index;     /* "ID WATER" and "ID" to the row's number */
     json_t *names;     /* item's id to its name */
+    json_t *kinds;     /* item's id to its kind */
     json_t *pieces;    /* item's id to the pieces of its newest result */
     json_t *decisions; /* result's id to what was decided later */
 };
@@ -127,6 +129,7 @@ static bool take_name(const struct up_record *record, void *context) {
     json_t *name = json_object_get(record->content, "name");
     if (json_object_get(gather->index, record->subject) != NULL && json_is_string(name)) {
         json_object_set(gather->names, record->subject, name);
+        json_object_set(gather->kinds, record->subject, json_object_get(record->content, "kind"));
     }
     return true;
 }
@@ -139,6 +142,40 @@ static void fill_names(struct gather *gather) {
         snprintf(row->name, sizeof row->name, "%s", title);
         free(title);
     }
+}
+
+/* ---- what is usual ---- */
+
+/* Each kind is asked once for one piece and once for more. */
+static bool usual_g(struct up_catalogue *catalogue, json_t *known, const char *kind, int pieces,
+                    double *tolerance_g, struct up_failure *failure) {
+    char *key = up_text_format("%d %s", pieces > 1, kind);
+    const json_t *found = json_object_get(known, key);
+    bool good = true;
+    *tolerance_g = pieces > 1 ? UP_TOLERANCE_PAIR_G : UP_TOLERANCE_ONE_G;
+    if (found != NULL) {
+        *tolerance_g = json_number_value(found);
+    } else {
+        good = up_kind_tolerance(catalogue, kind, pieces, tolerance_g, failure);
+        json_object_set_new(known, key, json_real(*tolerance_g));
+    }
+    free(key);
+    return good;
+}
+
+static bool mark_unusual(struct up_catalogue *catalogue, const struct gather *gather,
+                         struct up_failure *failure) {
+    json_t *known = json_object();
+    bool good = true;
+    for (size_t i = 0; good && i < gather->rows->count; i++) {
+        struct up_row *row = &gather->rows->row[i];
+        const char *kind = json_string_value(json_object_get(gather->kinds, row->item_id));
+        double usual = (double)NAN;
+        good = usual_g(catalogue, known, kind != NULL ? kind : "", row->pieces, &usual, failure);
+        row->unusual = fabs(row->tolerance_g - usual) > 1e-6;
+    }
+    json_decref(known);
+    return good;
 }
 
 /* ---- order ---- */
@@ -205,14 +242,18 @@ static void keep_newest_pieces(const struct gather *gather) {
 
 bool up_rows_load(struct up_catalogue *catalogue, struct up_rows *rows,
                   struct up_failure *failure) {
-    struct gather gather = {
-        .rows = rows, .index = json_object(), .names = json_object(), .pieces = json_object()};
+    struct gather gather = {.rows = rows,
+                            .index = json_object(),
+                            .names = json_object(),
+                            .kinds = json_object(),
+                            .pieces = json_object()};
     bool good;
     *rows = (struct up_rows){0};
     gather.decisions = up_decisions_later(catalogue, failure);
     good = gather.decisions != NULL &&
            up_catalogue_each(catalogue, "result", take_result, &gather, failure) &&
-           up_catalogue_each(catalogue, "item", take_name, &gather, failure);
+           up_catalogue_each(catalogue, "item", take_name, &gather, failure) &&
+           mark_unusual(catalogue, &gather, failure);
     if (good) {
         fill_names(&gather);
         sort_rows(&gather);
@@ -222,6 +263,7 @@ bool up_rows_load(struct up_catalogue *catalogue, struct up_rows *rows,
     }
     json_decref(gather.index);
     json_decref(gather.names);
+    json_decref(gather.kinds);
     json_decref(gather.pieces);
     json_decref(gather.decisions);
     return good;

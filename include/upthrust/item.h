@@ -35,6 +35,12 @@ struct up_item {
 #define UP_TOLERANCE_ONE_G  50.0
 #define UP_TOLERANCE_PAIR_G 100.0
 
+/* A band narrower or wider than these is a slip of the keyboard: choices of ours. The most of more
+   than one piece is that of a pair. */
+#define UP_TOLERANCE_LEAST_G     1.0
+#define UP_TOLERANCE_MOST_ONE_G  500.0
+#define UP_TOLERANCE_MOST_PAIR_G 1000.0
+
 /* Volume expansion of gear of mixed polymers, 3e-4 to 6e-4 per kelvin taken as rectangular (from
    memory, no source opened). */
 #define UP_EXPANSION_PER_K   4.5e-4

@@ -31,7 +31,7 @@ static void an_item_comes_back_whole(void **state) {
                            .model = "of no note",
                            .size = "44/45",
                            .pieces = 2,
-                           .tolerance_g = 0.1 + 0.2,
+                           .tolerance_g = 1.1 + 2.2,
                            .expansion_per_k = 4.5e-4,
                            .u_expansion_per_k = 0,
                            .compressible = true};
@@ -40,7 +40,7 @@ static void an_item_comes_back_whole(void **state) {
     assert_int_equal(strlen(item.id), 36);
     struct up_item back = found(catalogue, item.id);
     assert_same(&item, &back);
-    assert_true(back.tolerance_g == 0.1 + 0.2 && back.compressible && back.pieces == 2);
+    assert_true(back.tolerance_g == 1.1 + 2.2 && back.compressible && back.pieces == 2);
     up_catalogue_close(catalogue);
 }
 
@@ -96,13 +96,22 @@ static void texts_are_checked(void **state) {
 
 static void numbers_are_checked(void **state) {
     (void)state;
-    static const double bad[] = {0, -1, (double)NAN, (double)INFINITY, -(double)INFINITY};
+    static const double bad[] = {
+        0, -1, 0.99, 500.01, (double)NAN, (double)INFINITY, -(double)INFINITY};
     struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
     struct up_item item = plain_item("x");
     for (size_t i = 0; i < ARRAY(bad); i++) {
         item.tolerance_g = bad[i];
-        assert_item_refused(catalogue, item, "tolerance must be above 0 g");
+        assert_item_refused(catalogue, item, "one piece is neutral within 1 g to 500 g");
     }
+    item.tolerance_g = 500;
+    assert_true(up_item_add(catalogue, &item, NULL));
+    item = plain_item("x");
+    item.pieces = 2;
+    item.tolerance_g = 1000.01;
+    assert_item_refused(catalogue, item, "a pair is neutral within 1 g to 1000 g");
+    item.tolerance_g = 1000;
+    assert_true(up_item_add(catalogue, &item, NULL));
     for (int pieces = -1; pieces <= 13; pieces++) {
         item = plain_item("x");
         item.pieces = pieces;

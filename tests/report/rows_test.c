@@ -4,6 +4,7 @@
 
 #include <math.h>
 
+#include "catalogue/kind.h"
 #include "report/report.h"
 
 static void add_result_of(struct up_catalogue *catalogue, const char *bench, const char *item_id,
@@ -340,6 +341,44 @@ static void a_result_keeps_the_pieces_it_was_measured_with(void **state) {
     up_catalogue_close(catalogue);
 }
 
+/* 50 g and 100 g, or what is set for the kind. */
+static void an_unusual_tolerance_is_marked(void **state) {
+    (void)state;
+    struct up_failure failure = {0};
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    struct up_item item = plain_item("Fin");
+    static const struct {
+        int pieces;
+        double tolerance_g;
+        bool unusual, for_lamps;
+    } cases[] = {{1, 50, false, true},   {1, 40, true, false}, {1, 100, true, true},
+                 {2, 100, false, false}, {2, 50, true, true},  {2, 120, true, true}};
+    for (int lamps = 0; lamps < 2; lamps++) {
+        struct up_kind set = {.name = "lamp", .tolerance_one_g = 40};
+        assert_true(up_kind_set(catalogue, &set, &failure));
+        for (size_t i = 0; i < ARRAY(cases); i++) {
+            struct up_result result;
+            item = plain_item("x");
+            snprintf(item.kind, sizeof item.kind, lamps ? "Lamp" : "fin");
+            assert_true(up_item_add(catalogue, &item, NULL));
+            result = plain_result(item.id, "tank");
+            result.pieces = cases[i].pieces;
+            result.question.tolerance_kg = cases[i].tolerance_g / 1e3;
+            assert_true(up_results_add(catalogue, &result, 1, "bench", &failure));
+            struct up_rows rows = load(catalogue);
+            for (size_t r = 0; r < rows.count; r++) {
+                if (strcmp(rows.row[r].item_id, item.id) == 0) {
+                    bool wanted =
+                        lamps && cases[i].pieces == 1 ? cases[i].for_lamps : cases[i].unusual;
+                    assert_int_equal(rows.row[r].unusual, wanted);
+                }
+            }
+            up_rows_release(&rows);
+        }
+    }
+    up_catalogue_close(catalogue);
+}
+
 int main(void) {
     const struct CMUnitTest tests[] = {
         TEST(the_lightest_in_fresh_water_stands_first),
@@ -354,6 +393,7 @@ int main(void) {
         TEST(an_empty_catalogue_has_no_rows),
         TEST(a_damaged_record_is_told),
         TEST(a_title_says_how_many_pieces_once),
+        TEST(an_unusual_tolerance_is_marked),
         TEST(a_result_keeps_the_pieces_it_was_measured_with),
     };
     return cmocka_run_group_tests_name("report: rows", tests, NULL, NULL);
