@@ -28,6 +28,8 @@ half = 0.40
 from(t) = -t < start ? start : -t
 to(t) = t > edge ? edge : t
 within(t) = sprintf(", neutral within %g g", t)
+filled(p) = p == 0 ? "" : p == -1 ? ", emptied of gas" : p == -2 ? ", pressure not recorded" : \
+    sprintf(", as weighed at %g bar", p)
 told(b, u) = sprintf("%+.1f ± %.1f g", b, u)
 
 row = items > 24 ? 58 : 72
@@ -79,7 +81,7 @@ do for [ending in "svg png"] {
              with labels left offset char 1, 0 tc rgb colour[s], \
          for [s = 1:3] "" using (edge):($1 + shift(s)):(s != $2 ? "" : valid(3) ? told($3, $4) : \
              "not known") with labels right offset char 21, 0 tc rgb colour[s], \
-         for [s = 1:3] "" using (edge):($1 + shift(s)):(s != $2 ? "" : class_word[$6 + 1] . ($7 == 1 ? within($5) : "")) \
+         for [s = 1:3] "" using (edge):($1 + shift(s)):(s != $2 ? "" : class_word[$6 + 1] . ($7 == 1 ? within($5) : "") . filled($8)) \
              with labels left offset char 22.5, 0 tc rgb colour[s]
     unset output
 }

@@ -9,6 +9,7 @@
 #include <sys/stat.h>
 #include <unistd.h>
 
+#include "catalogue/claim.h"
 #include "internal.h"
 #include "text/text.h"
 
@@ -17,6 +18,7 @@ struct writing {
     const struct catalogue_table *table;
     FILE *stream;
     json_t *item_names; /* item id -> name */
+    json_t *squeezed;   /* item id -> true: it holds gas */
     bool first;         /* of a list in the JSON document */
     int error;          /* errno of the first write that failed */
     const char *directory;
@@ -72,9 +74,19 @@ static void put_item_name(struct writing *writing, const json_t *content) {
     put_text(writing->stream, json_is_string(name) ? json_string_value(name) : "");
 }
 
+static bool is_withdrawn(const struct writing *writing, const struct up_record *record) {
+    bool judged = strcmp(record->kind, "result") == 0 || strcmp(record->kind, "decision") == 0;
+    const char *item_id = up_record_text(record->content, "item_id");
+    return judged && up_claim_is_withdrawn(record->content,
+                                           json_object_get(writing->squeezed, item_id) != NULL);
+}
+
 static bool put_row(const struct up_record *record, void *context) {
     struct writing *writing = context;
     FILE *stream = writing->stream;
+    if (is_withdrawn(writing, record)) {
+        return true;
+    }
     put_text(stream, record->subject);
     fputc(',', stream);
     put_text(stream, record->id);
@@ -120,6 +132,10 @@ static bool note_name(const struct up_record *record, void *context) {
     if (name != NULL) {
         json_object_set(writing->item_names, record->subject, name);
     }
+    struct up_item item;
+    if (up_item_from_json(record->content, &item) && item.compressible) {
+        json_object_set_new(writing->squeezed, record->subject, json_true());
+    }
     return true;
 }
 
@@ -147,6 +163,9 @@ static bool put_entry(struct writing *writing, const struct up_record *record, c
     json_object_set_new(json, "replaces", replaces);
     if (record->bench[0] != '\0') {
         json_object_set_new(json, "bench", json_string(record->bench));
+    }
+    if (is_withdrawn(writing, record)) {
+        json_object_set_new(json, "withdrawn", json_true());
     }
     if (live != NULL) {
         json_object_set_new(json, "record_kind", json_string(record->kind));
@@ -274,19 +293,29 @@ bool up_export_csv(struct up_catalogue *catalogue, const char *directory,
     struct writing writing = {.catalogue = catalogue,
                               .directory = directory,
                               .item_names = json_object(),
+                              .squeezed = json_object(),
                               .failure = failure};
     bool good = in_one_moment(write_all_csv, &writing);
+    json_decref(writing.squeezed);
     json_decref(writing.item_names);
     return good;
 }
 
 static bool write_document(struct writing *writing) {
-    return update(writing, "catalogue.json", write_json, writing) &&
+    return up_catalogue_each(writing->catalogue, "item", note_name, writing, writing->failure) &&
+           update(writing, "catalogue.json", write_json, writing) &&
            update_description(writing, "catalogue.schema.json", catalogue_json_schema());
 }
 
 bool up_export_json(struct up_catalogue *catalogue, const char *directory,
                     struct up_failure *failure) {
-    struct writing writing = {.catalogue = catalogue, .directory = directory, .failure = failure};
-    return in_one_moment(write_document, &writing);
+    struct writing writing = {.catalogue = catalogue,
+                              .directory = directory,
+                              .item_names = json_object(),
+                              .squeezed = json_object(),
+                              .failure = failure};
+    bool good = in_one_moment(write_document, &writing);
+    json_decref(writing.squeezed);
+    json_decref(writing.item_names);
+    return good;
 }

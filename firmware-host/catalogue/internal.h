@@ -12,7 +12,7 @@
 
 enum {
     APPLICATION_ID = 0x75705442, /* "upTB" */
-    SCHEMA_VERSION = 3,
+    SCHEMA_VERSION = 4,
 };
 
 struct up_catalogue {

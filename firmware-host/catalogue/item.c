@@ -3,6 +3,7 @@
 #include <string.h>
 
 #include "catalogue/claim.h"
+#include "catalogue/kind.h"
 #include "internal.h"
 
 enum { PIECES_MAX = 12 };
@@ -36,6 +37,42 @@ static bool parts_from_json(const json_t *value, void *to) {
     return true;
 }
 
+/* ---- whether it holds gas ---- */
+
+static const char *const gas_words[] = {"no", "yes", "unknown", NULL};
+
+static json_t *gas_to_json(const void *from) {
+    enum up_holds_gas holds = ((const struct up_item *)from)->holds_gas;
+    return holds != UP_GAS_NOT_TOLD ? json_string(gas_words[holds - UP_GAS_NO]) : NULL;
+}
+
+enum up_holds_gas up_holds_gas_of(const char *word) {
+    for (int i = 0; gas_words[i] != NULL; i++) {
+        if (strcmp(gas_words[i], word) == 0) {
+            return (enum up_holds_gas)(UP_GAS_NO + i);
+        }
+    }
+    return UP_GAS_NOT_TOLD;
+}
+
+static bool gas_from_json(const json_t *value, void *to) {
+    ((struct up_item *)to)->holds_gas =
+        json_is_string(value) ? up_holds_gas_of(json_string_value(value)) : UP_GAS_NOT_TOLD;
+    return true;
+}
+
+/* What nobody told is never taken for no, but of kinds that hold none. */
+static void settle_gas(struct up_item *item) {
+    if (item->holds_gas == UP_GAS_NOT_TOLD && !item->compressible) {
+        enum up_holds_gas usual = up_kind_facts(item->kind)->holds_gas;
+        item->holds_gas = usual != UP_GAS_NOT_TOLD ? usual : UP_GAS_UNKNOWN;
+    } else if (item->holds_gas == UP_GAS_NOT_TOLD ||
+               (item->holds_gas == UP_GAS_NO && item->compressible)) {
+        item->holds_gas = UP_GAS_YES;
+    }
+    item->compressible = item->holds_gas != UP_GAS_NO;
+}
+
 #define MEMBERS_OF struct up_item
 const struct catalogue_member catalogue_item_members[] = {
     TEXT("name", name, 0, "what the item is called here; need not be unique"),
@@ -52,6 +89,9 @@ const struct catalogue_member catalogue_item_members[] = {
     TRUTH("compressible", compressible, 0, "foam or closed air: a result holds at its depth only"),
     {OWN("part_ids", MEMBER_TEXT, LATER, parts_to_json, parts_from_json,
          "items measured together as this one, a blank between their ids")},
+    {OWN("holds_gas", MEMBER_TEXT, LATER, gas_to_json, gas_from_json,
+         "gas that the water squeezes: yes, no or unknown, which counts as yes"),
+     .words = gas_words},
     END};
 #undef MEMBERS_OF
 
@@ -63,6 +103,7 @@ bool up_item_from_json(const json_t *content, struct up_item *item) {
     memset(item, 0, sizeof *item);
     bool good = members_from_json(catalogue_item_members, content, item);
     item->pieces = item->pieces > 0 ? item->pieces : 1;
+    settle_gas(item);
     return good;
 }
 
@@ -141,6 +182,7 @@ static bool check_pieces(struct up_catalogue *catalogue, const struct up_item *i
 }
 
 bool up_item_add(struct up_catalogue *catalogue, struct up_item *item, struct up_failure *failure) {
+    settle_gas(item);
     return check_texts(item, failure) && check_numbers(item, failure) &&
            check_pieces(catalogue, item, failure) &&
            catalogue_settle_id(item->id, &noun, failure) &&

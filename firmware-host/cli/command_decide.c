@@ -147,6 +147,10 @@ static void judge_stored(struct judging *judging, const struct up_item *item,
     line->was = stored->result.answer.class;
     memcpy(decided->result_id, stored->id, sizeof decided->result_id);
     memcpy(decided->bench, stored->bench, sizeof decided->bench);
+    if (item->compressible && strcmp(line->water, "tank") != 0) {
+        line->why_not = UP_CLAIM_WITHDRAWN;
+        return;
+    }
     if (!stored->result.has_model) {
         line->why_not = "from before the model was kept; `upthrust measure --replay RUN --store` "
                         "makes it anew";
@@ -195,12 +199,12 @@ static bool judge_water(struct judging *judging, const struct up_item *item,
     struct up_water_density density;
     struct line *line = add_line(judging, item, water->name);
     line->is_new = line->changed = true;
-    line->why_not = tank == NULL                ? "not measured yet"
-                    : !tank->result.has_model   ? "from before the model was kept"
-                    : tank->result.compressible ? "compressible: for the tank only"
-                    : !tank->result.weighing.weighed_in_air
-                        ? "not weighed in air: for the tank only"
-                        : NULL;
+    line->why_not =
+        tank == NULL                                      ? "not measured yet"
+        : !tank->result.has_model                         ? "from before the model was kept"
+        : tank->result.compressible || item->compressible ? "it holds gas or may: for the tank only"
+        : !tank->result.weighing.weighed_in_air           ? "not weighed in air: for the tank only"
+                                                          : NULL;
     if (line->why_not != NULL) {
         return true;
     }

@@ -233,7 +233,23 @@ static bool print_item(const struct up_record *record, void *context) {
     return true;
 }
 
+/* Each item once, its name in a run of its own. */
+static void print_fillings(const struct list *list) {
+    for (size_t i = 0; i < list->rows->count; i++) {
+        const struct up_row *row = &list->rows->row[i];
+        if (row->filling[0] == '\0' ||
+            (i > 0 && strcmp(row->item_id, list->rows->row[i - 1].item_id) == 0)) {
+            continue;
+        }
+        char *safe = up_text_for_terminal(row->filling);
+        up_text_put(list->stream, row->name, 0, list->style->isolate);
+        fprintf(list->stream, ": %s\n", safe);
+        free(safe);
+    }
+}
+
 static void print_foot(const struct list *list, size_t more) {
+    print_fillings(list);
     if (list->count == 0) {
         fputs("nothing is measured yet: `upthrust measure` does it\n", list->stream);
     } else {
@@ -246,6 +262,10 @@ static void print_foot(const struct list *list, size_t more) {
     }
     if (list->any_unusual) {
         fputs("within: neutral within this, which is not the usual tolerance of the kind\n",
+              list->stream);
+    }
+    if (list->rows->withdrawn > 0) {
+        fputs("calculated waters of what holds gas are withdrawn: the water squeezes it\n",
               list->stream);
     }
     if (list->rows->other_pieces > 0) {

@@ -19,6 +19,7 @@ struct gather {
     json_t *index;     /* "ID WATER" and "ID" to the row's number */
     json_t *names;     /* item's id to its name */
     json_t *kinds;     /* item's id to its kind */
+    json_t *squeezed;  /* item's id to true: it holds gas */
     json_t *pieces;    /* item's id to the pieces of its newest result */
     json_t *decisions; /* result's id to what was decided later */
 };
@@ -118,6 +119,9 @@ static bool take_result(const struct up_record *record, void *context) {
     row->water_temp_c = up_record_number(body, "water_temp_c");
     memcpy(row->made_utc, record->made_utc, sizeof row->made_utc);
     row->pieces = up_claim_pieces_of(body);
+    row->withdrawable = up_claim_is_withdrawn(body, true);
+    copy_text(row->filled.gas, sizeof row->filled.gas, json_object_get(body, "filled_with"));
+    row->filled.pressure_bar = up_record_number(body, "filling_bar");
     json_object_set_new_nocheck(((struct gather *)context)->pieces, item_id,
                                 json_integer(row->pieces));
     take_decision(context, record->subject, row);
@@ -130,6 +134,10 @@ static bool take_name(const struct up_record *record, void *context) {
     if (json_object_get(gather->index, record->subject) != NULL && json_is_string(name)) {
         json_object_set(gather->names, record->subject, name);
         json_object_set(gather->kinds, record->subject, json_object_get(record->content, "kind"));
+        struct up_item item;
+        if (up_item_from_json(record->content, &item) && item.compressible) {
+            json_object_set_new(gather->squeezed, record->subject, json_true());
+        }
     }
     return true;
 }
@@ -173,6 +181,7 @@ static bool mark_unusual(struct up_catalogue *catalogue, const struct gather *ga
         double usual = (double)NAN;
         good = usual_g(catalogue, known, kind != NULL ? kind : "", row->pieces, &usual, failure);
         row->unusual = fabs(row->tolerance_g - usual) > 1e-6;
+        up_claim_filling(&row->filled, kind != NULL ? kind : "", row->filling);
     }
     json_decref(known);
     return good;
@@ -225,18 +234,22 @@ static void sort_rows(const struct gather *gather) {
     free(keyed);
 }
 
-/* One line stands for one thing: what an earlier version of an item, of other pieces, weighed is
-   left to its sheet. */
-static void keep_newest_pieces(const struct gather *gather) {
+/* What is withdrawn is not shown. One line stands for one thing: what an earlier version of an
+   item, of other pieces, weighed is left to its sheet. */
+static void keep_claims(const struct gather *gather) {
     struct up_rows *rows = gather->rows;
     size_t kept = 0;
     for (size_t i = 0; i < rows->count; i++) {
-        const json_t *newest = json_object_get(gather->pieces, rows->row[i].item_id);
-        if (json_integer_value(newest) == rows->row[i].pieces) {
+        const struct up_row *row = &rows->row[i];
+        const json_t *newest = json_object_get(gather->pieces, row->item_id);
+        if (row->withdrawable && json_object_get(gather->squeezed, row->item_id) != NULL) {
+            rows->withdrawn++;
+        } else if (json_integer_value(newest) != rows->row[i].pieces) {
+            rows->other_pieces++;
+        } else {
             rows->row[kept++] = rows->row[i];
         }
     }
-    rows->other_pieces = rows->count - kept;
     rows->count = kept;
 }
 
@@ -246,6 +259,7 @@ bool up_rows_load(struct up_catalogue *catalogue, struct up_rows *rows,
                             .index = json_object(),
                             .names = json_object(),
                             .kinds = json_object(),
+                            .squeezed = json_object(),
                             .pieces = json_object()};
     bool good;
     *rows = (struct up_rows){0};
@@ -257,13 +271,14 @@ bool up_rows_load(struct up_catalogue *catalogue, struct up_rows *rows,
     if (good) {
         fill_names(&gather);
         sort_rows(&gather);
-        keep_newest_pieces(&gather);
+        keep_claims(&gather);
     } else {
         up_rows_release(rows);
     }
     json_decref(gather.index);
     json_decref(gather.names);
     json_decref(gather.kinds);
+    json_decref(gather.squeezed);
     json_decref(gather.pieces);
     json_decref(gather.decisions);
     return good;

@@ -16,10 +16,11 @@ struct kept {
     char id[UP_ID_SIZE], bench[UP_NAME_SIZE], made_utc[UP_TIME_SIZE];
     struct up_result result; /* its class is that of the current decision */
     bool newest;             /* of its water */
+    bool withdrawn;          /* nobody is to be shown its number */
 };
 
 struct results {
-    const char *item_id;
+    const struct up_item *item;
     struct kept *kept;
     size_t count;
     json_t *decisions; /* owned */
@@ -27,13 +28,14 @@ struct results {
 
 static bool keep(const struct up_record *record, void *context) {
     struct results *results = context;
-    if (strcmp(up_record_text(record->content, "item_id"), results->item_id) != 0) {
+    if (strcmp(up_record_text(record->content, "item_id"), results->item->id) != 0) {
         return true;
     }
     results->kept = up_reallocate(results->kept, results->count + 1, sizeof *results->kept);
     struct kept *kept = &results->kept[results->count++];
     *kept = (struct kept){.body = json_incref(record->content), .newest = true};
     up_result_from_json(record->content, &kept->result);
+    kept->withdrawn = up_claim_is_withdrawn(record->content, results->item->compressible);
     up_decision_apply(json_object_get(results->decisions, record->subject), &kept->result);
     memcpy(kept->id, record->subject, sizeof kept->id);
     memcpy(kept->bench, record->bench, sizeof kept->bench);
@@ -77,7 +79,8 @@ static void print_item(const struct up_item *item, const struct up_style *style,
     print_labelled(stream, ", size ", item->size, style->isolate);
     fprintf(stream, "\n  neutral within %s", tolerance);
     if (item->compressible) {
-        fputs("; compressible: results hold at their depth only\n", stream);
+        fprintf(stream, "; holds gas: %s; results are for their depth only\n",
+                item->holds_gas == UP_GAS_UNKNOWN ? "unknown, which counts as yes" : "yes");
     } else {
         fprintf(stream, "; volume expansion %.2g 1/K (standard uncertainty %.2g)\n",
                 item->expansion_per_k, item->u_expansion_per_k);
@@ -110,8 +113,19 @@ static void print_when(FILE *stream, const char *made_utc) {
     free(when);
 }
 
-static void print_newest(const struct kept *kept, const struct up_style *style, FILE *stream) {
-    up_result_print(&kept->result, style, stream);
+static void print_withdrawn(const struct kept *kept, const struct up_style *style, FILE *stream) {
+    fputs("  ", stream);
+    up_text_put(stream, up_record_text(kept->body, "water"), 10, style->isolate);
+    fputs(" " UP_CLAIM_WITHDRAWN "\n", stream);
+}
+
+static void print_newest(const struct kept *kept, const struct up_item *item,
+                         const struct up_style *style, FILE *stream) {
+    if (kept->withdrawn) {
+        print_withdrawn(kept, style, stream);
+        return;
+    }
+    up_result_print(&kept->result, item, style, stream);
     if (kept->result.measured) {
         up_sides_print(kept->body, style, stream);
     }
@@ -201,7 +215,7 @@ static void print_all_newest(const struct results *results, const struct up_styl
         } else if (!same_run(last, kept)) {
             print_run(last, style, stream);
         }
-        print_newest(kept, style, stream);
+        print_newest(kept, results->item, style, stream);
         last = kept;
     }
     if (last != NULL) {
@@ -216,7 +230,7 @@ static void print_all_older(const struct results *results, const struct up_style
                             FILE *stream) {
     bool any = false;
     for (size_t i = 0; i < results->count; i++) {
-        if (!results->kept[i].newest) {
+        if (!results->kept[i].newest && !results->kept[i].withdrawn) {
             fputs(any ? "" : "older results:\n", stream);
             print_older(&results->kept[i], style, stream);
             any = true;
@@ -237,7 +251,7 @@ static bool load(struct up_catalogue *catalogue, struct results *results,
 
 bool up_sheet_print(struct up_catalogue *catalogue, const struct up_item *item,
                     const struct up_style *style, FILE *stream, struct up_failure *failure) {
-    struct results results = {.item_id = item->id};
+    struct results results = {.item = item};
     bool good = load(catalogue, &results, failure);
     if (good) {
         print_item(item, style, stream);
@@ -256,11 +270,16 @@ bool up_sheet_print(struct up_catalogue *catalogue, const struct up_item *item,
 
 json_t *up_sheet_to_json(struct up_catalogue *catalogue, const struct up_item *item,
                          struct up_failure *failure) {
-    struct results results = {.item_id = item->id};
+    struct results results = {.item = item};
     bool good = load(catalogue, &results, failure);
-    json_t *list = json_array(), *of_item = up_item_to_json(item);
+    json_t *list = json_array(), *withdrawn = json_array(), *of_item = up_item_to_json(item);
     for (size_t i = 0; good && i < results.count; i++) {
         const struct kept *kept = &results.kept[i];
+        if (kept->withdrawn) {
+            json_array_append_new(withdrawn, json_pack("{s:s, s:s}", "result_id", kept->id, "water",
+                                                       up_record_text(kept->body, "water")));
+            continue;
+        }
         json_t *json = json_copy(kept->body);
         json_object_set_new(json, "result_id", json_string(kept->id));
         json_object_set_new(json, "bench", json_string(kept->bench));
@@ -271,8 +290,8 @@ json_t *up_sheet_to_json(struct up_catalogue *catalogue, const struct up_item *i
     }
     release(&results);
     json_object_set_new(of_item, "item_id", json_string(item->id));
-    json_t *document =
-        json_pack("{s:s, s:o, s:o}", "schema", "upthrust-show-1", "item", of_item, "results", list);
+    json_t *document = json_pack("{s:s, s:o, s:o, s:o}", "schema", "upthrust-show-1", "item",
+                                 of_item, "results", list, "withdrawn", withdrawn);
     if (!good) {
         json_decref(document);
         return NULL;

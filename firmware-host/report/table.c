@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* One result in words. */
 #include <math.h>
+#include <stdlib.h>
 
 #include "catalogue/claim.h"
 #include "report/report.h"
@@ -141,15 +142,25 @@ static void print_terms(const struct up_result *result, const struct up_style *s
                 "");
     }
     if (result->compressible) {
-        fprintf(stream, "%*scompressible: this holds at %s only, deeper it lifts less\n", INDENT,
-                "", depth);
+        fprintf(stream, "%*sit holds gas or may: this is for %s only, deeper it lifts less\n",
+                INDENT, "", depth);
     }
 }
 
-void up_result_print(const struct up_result *result, const struct up_style *style, FILE *stream) {
+void up_result_print(const struct up_result *measured, const struct up_item *item,
+                     const struct up_style *style, FILE *stream) {
+    struct up_result copy = *measured, *result = &copy;
+    char filling[UP_CLAIM_FILLING_SIZE];
+    result->compressible = result->compressible || (item != NULL && item->compressible);
+    up_claim_filling(&result->filling, item != NULL ? item->kind : "", filling);
     print_net(result, style, stream);
     print_lead(result, style, stream);
     print_terms(result, style, stream);
+    if (filling[0] != '\0') {
+        char *safe = up_text_for_terminal(filling);
+        fprintf(stream, "%*s%s\n", INDENT, "", safe);
+        free(safe);
+    }
     print_chances(result, style, stream);
     print_first_order(result, stream);
     print_outlook(result, stream);

@@ -16,6 +16,14 @@ enum {
     UP_TIME_SIZE = 32
 };
 
+/* Whether it holds gas that the water squeezes: foam, closed air. Unknown counts as yes. */
+enum up_holds_gas {
+    UP_GAS_NOT_TOLD, /* as `compressible` says, else as its kind has it: up_item_add settles it */
+    UP_GAS_NO,
+    UP_GAS_YES,
+    UP_GAS_UNKNOWN
+};
+
 struct up_item {
     char id[UP_ID_SIZE]; /* UUID in lower case, of the thing: all its versions share it */
     char name[UP_NAME_SIZE];
@@ -25,7 +33,8 @@ struct up_item {
     double tolerance_g;       /* |net buoyancy| up to this is neutral */
     double expansion_per_k;   /* volume expansion of the whole, estimate */
     double u_expansion_per_k; /* and its standard uncertainty */
-    bool compressible;        /* foam or closed air: a result holds at its depth only */
+    enum up_holds_gas holds_gas;
+    bool compressible; /* it does, or nobody knows: a result holds at its depth only */
     char part_id[UP_PARTS_MAX]
                 [UP_ID_SIZE]; /* items measured together as this one, a boot in a fin */
     int parts;

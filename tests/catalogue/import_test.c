@@ -472,7 +472,7 @@ static void an_old_catalogue_is_brought_up_to_date(void **state) {
     assert_int_equal(merge(other, "c").fresh, 3);
     up_catalogue_close(other);
     catalogue = open_as("c", UP_CATALOGUE_WRITE);
-    assert_answer(catalogue->database, "PRAGMA user_version", "3");
+    assert_answer(catalogue->database, "PRAGMA user_version", "4");
     add_number(catalogue, "trial", NULL, NULL, 1);
     up_catalogue_close(catalogue);
     database = outside("c/catalogue.sqlite");

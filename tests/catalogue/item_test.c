@@ -1,6 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "support.h"
 
+#include "catalogue/kind.h"
+
 #include <math.h>
 
 /* ---- adding ---- */
@@ -321,6 +323,66 @@ static void things_measured_together_keep_their_parts(void **state) {
     up_catalogue_close(catalogue);
 }
 
+static struct up_item stored_as(const char *text) {
+    struct up_item item;
+    json_t *content = json_loads(text, 0, NULL);
+    assert_non_null(content);
+    up_item_from_json(content, &item); /* which lacks the rest */
+    json_decref(content);
+    return item;
+}
+
+static void what_nobody_told_is_no_no(void **state) {
+    (void)state;
+    static const struct {
+        const char *kind;
+        enum up_holds_gas told, wanted;
+        bool compressible;
+    } cases[] = {
+        {"fin", UP_GAS_NOT_TOLD, UP_GAS_NO, false},
+        {"FIN", UP_GAS_NOT_TOLD, UP_GAS_NO, false},
+        {"fin", UP_GAS_YES, UP_GAS_YES, false},
+        {"fin", UP_GAS_NOT_TOLD, UP_GAS_YES, true},
+        {"fin", UP_GAS_NO, UP_GAS_YES, true}, /* a boot is part of it */
+        {"boot", UP_GAS_NOT_TOLD, UP_GAS_UNKNOWN, false},
+        {"Hood", UP_GAS_NO, UP_GAS_NO, false},
+        {"glove", UP_GAS_UNKNOWN, UP_GAS_UNKNOWN, false},
+        {"suit", UP_GAS_NOT_TOLD, UP_GAS_UNKNOWN, false},
+        {"vest", UP_GAS_NOT_TOLD, UP_GAS_UNKNOWN, false},
+        {"jacket", UP_GAS_NOT_TOLD, UP_GAS_UNKNOWN, false},
+        {"zeppelin", UP_GAS_NOT_TOLD, UP_GAS_UNKNOWN, false},
+        {"cylinder", UP_GAS_NOT_TOLD, UP_GAS_NO, false},
+    };
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    for (size_t i = 0; i < ARRAY(cases); i++) {
+        struct up_item item = plain_item("x");
+        snprintf(item.kind, sizeof item.kind, "%s", cases[i].kind);
+        item.holds_gas = cases[i].told;
+        item.compressible = cases[i].compressible;
+        assert_true(up_item_add(catalogue, &item, NULL));
+        struct up_item back = found(catalogue, item.id);
+        assert_int_equal(back.holds_gas, cases[i].wanted);
+        assert_int_equal(back.compressible, cases[i].wanted != UP_GAS_NO);
+    }
+    up_catalogue_close(catalogue);
+    /* Records of before it was kept. */
+    assert_true(!stored_as("{\"kind\": \"fin\", \"compressible\": false}").compressible);
+    assert_true(stored_as("{\"kind\": \"boot\", \"compressible\": false}").compressible);
+    assert_true(stored_as("{\"kind\": \"fin\", \"compressible\": true}").compressible);
+    assert_int_equal(up_holds_gas_of("maybe"), UP_GAS_NOT_TOLD);
+}
+
+static void kinds_that_are_filled_are_known(void **state) {
+    (void)state;
+    assert_int_equal(up_kind_facts("Cylinder")->filled, UP_FILLED_TO_PRESSURE);
+    assert_int_equal(up_kind_facts("pony")->filled, UP_FILLED_TO_PRESSURE);
+    assert_int_equal(up_kind_facts("jacket")->filled, UP_FILLED_EMPTIED);
+    assert_int_equal(up_kind_facts("bladder")->filled, UP_FILLED_EMPTIED);
+    assert_int_equal(up_kind_facts("fin")->filled, UP_FILLED_NEVER);
+    assert_int_equal(up_kind_facts("zeppelin")->filled, UP_FILLED_NEVER);
+    assert_int_equal(up_kind_facts("zeppelin")->holds_gas, UP_GAS_NOT_TOLD);
+}
+
 static void weigh(struct up_catalogue *catalogue, const struct up_item *item) {
     struct up_failure failure = {0};
     struct up_result result = plain_result(item->id, "tank");
@@ -372,6 +434,8 @@ int main(void) {
         TEST(the_unknown_is_told_with_the_nearest),
         TEST(things_measured_together_keep_their_parts),
         TEST(pieces_of_what_was_weighed_stay),
+        TEST(what_nobody_told_is_no_no),
+        TEST(kinds_that_are_filled_are_known),
     };
     return cmocka_run_group_tests_name("catalogue: items", tests, NULL, NULL);
 }

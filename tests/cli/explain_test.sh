@@ -166,4 +166,17 @@ sqlite3 "$c/catalogue.sqlite" "INSERT INTO record SELECT 'bbbbbbbb-0000-4000-800
     FROM record WHERE kind = 'result' AND json_extract(body, '\$.water') = 'tank' AND json_type(body, '\$.model') = 'object' LIMIT 1"
 expect "a budget that cannot be computed is told" 0 "broken +not judged: its stored budget" - -- timeout 20 "$bin" decide --all --tolerance-g 401 --catalogue "$c" --dry-run
 expect "and the others are judged" 0 "Finger reel +tank .*401" - -- "$bin" decide --all --tolerance-g 401 --catalogue "$c" --dry-run
+# An item that turns out to hold gas: what was calculated of it is shown nowhere any more.
+expect "it holds gas after all" 0 "holds gas: results are for their depth only" - -- "$bin" item edit "Plover fin" --holds-gas yes --catalogue "$c"
+expect "the list shows the tank alone" 0 "Plover fin +fin +positive +[+]16[0-9.]+ g [^g]*g[* ]* - +- +[0-9a-f]{8}$" - -- "$bin" item list --water tank --water fresh --water sea --catalogue "$c"
+expect "and says why" 0 "calculated waters of what holds gas are withdrawn" - -- "$bin" item list --catalogue "$c"
+expect "so does show" 0 "fresh +withdrawn: it holds gas" - -- "$bin" show "Plover fin" --catalogue "$c"
+check "without a number of it" python3 - "$bin" "$c" <<'P'
+import json, subprocess, sys
+shown = json.loads(subprocess.run([sys.argv[1], "show", "Plover fin", "--json", "--catalogue", sys.argv[2]],
+                                  capture_output=True, check=True, text=True).stdout)
+assert {r["water"] for r in shown["results"]} == {"tank"}, shown["results"]
+assert {"fresh", "sea"} <= {r["water"] for r in shown["withdrawn"]}, shown["withdrawn"]
+P
+expect "and decide" 0 "Plover fin +fresh +not judged: withdrawn: it holds gas" - -- "$bin" decide --item "Plover fin" --dry-run --catalogue "$c"
 finish

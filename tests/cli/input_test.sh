@@ -124,8 +124,15 @@ expect "decide with no confidence" 2 - "--confidence" -- "$bin" decide --all --c
 expect "decide in one water twice" 2 - "--water fresh is asked for twice: keep one" -- "$bin" decide --all --water fresh --water sea --water fresh,temp_c=3 --catalogue "$c"
 expect "decide in a water that is not known" 2 - "needs temp_c" -- "$bin" decide --all --water "Blue lake" --catalogue "$c"
 expect "a pair is told" 0 "pair: Twin fins" - -- "$bin" item list --catalogue "$c"
-expect "a boot" 0 "Old boot" - -- "$bin" item add --name "Old boot" --kind boot --catalogue "$c"
+expect "a boot holds gas or not: nobody is there to be asked" 2 - "does this boot hold gas.*--holds-gas yes, no or unknown" -- "$bin" item add --name "Old boot" --kind boot --catalogue "$c"
+expect "nor of what is not listed" 2 - "--holds-gas" -- "$bin" item add --name x --kind zeppelin --json --catalogue "$c"
+expect "a word that is none" 2 - "say yes, no or unknown" -- "$bin" item add --name x --kind boot --holds-gas maybe --catalogue "$c"
+expect "unknown counts as yes" 0 '"compressible": true' - -- "$bin" item add --name "A hood" --kind hood --holds-gas unknown --json --catalogue "$c"
+expect "a fin holds none" 0 '"holds_gas": "no"' - -- "$bin" item show "Twin fins" --json --catalogue "$c"
+expect "another kind must be told of again" 2 - "--holds-gas" -- "$bin" item edit "Twin fins" --kind boot --catalogue "$c"
+expect "a boot" 0 "Old boot" - -- "$bin" item add --name "Old boot" --kind boot --holds-gas yes --catalogue "$c"
 expect "things measured together" 0 "measured together: " - -- "$bin" item add --name "Boot in fins" --kind fin --together "Old boot" --together "Twin fins" --catalogue "$c"
+expect "a boot in a fin holds gas" 0 "holds gas: yes" - -- "$bin" show "Boot in fins" --catalogue "$c"
 expect "and shown with their names" 0 "measured together: Old boot" - -- "$bin" show "Boot in fins" --catalogue "$c"
 expect "exported too" 0 '"part_ids": "[0-9a-f-]* [0-9a-f-]*"' - -- "$bin" item show "Boot in fins" --json --catalogue "$c"
 expect "together with nothing else" 2 - "two items or more" -- "$bin" item add --name x --kind fin --together "Old boot" --catalogue "$c"
@@ -177,7 +184,7 @@ expect "merge of no catalogue" 1 - "there is no catalogue" -- "$bin" merge "$wor
 expect "item verb" 2 - "add, edit, list or show" -- "$bin" item eat --catalogue "$c"
 
 expect "no catalogue" 1 - "there is no catalogue in .* yet: begin with .upthrust item add.*upthrust demo" -- "$bin" item list --catalogue "$work/none"
-expect "catalogue under a file" 1 - "cannot make" -- "$bin" item add --name x --kind y --catalogue /dev/null/x
+expect "catalogue under a file" 1 - "cannot make" -- "$bin" item add --name x --kind fin --catalogue /dev/null/x
 mkdir "$work/junk" && echo "these are no tables, these are words of no use to anyone at all" >"$work/junk/catalogue.sqlite"
 expect "not a catalogue" 2 - "no catalogue" -- "$bin" item list --catalogue "$work/junk"
 mkdir "$work/new" && sqlite3 "$work/new/catalogue.sqlite" "PRAGMA application_id=$(sqlite3 "$c/catalogue.sqlite" 'PRAGMA application_id'); PRAGMA user_version=99; CREATE TABLE t(x);"

@@ -326,7 +326,8 @@ static void data_holds_no_foreign_text(void **state) {
     const char *lines = strstr(data, "\n1\t");
     assert_non_null(lines);
     assert_string_equal(
-        lines, "\n1\t1\t500\t3\t50\t0\t0\n2\t3\t490\t3\t50\t1\t0\n3\t2\t480\t3\t50\t0\t0\n");
+        lines,
+        "\n1\t1\t500\t3\t50\t0\t0\t0\n2\t3\t490\t3\t50\t1\t0\t0\n3\t2\t480\t3\t50\t0\t0\t0\n");
     assert_null(strstr(data, "MARK"));
     free(data);
 }

@@ -379,6 +379,64 @@ static void an_unusual_tolerance_is_marked(void **state) {
     up_catalogue_close(catalogue);
 }
 
+static void calculated_waters_of_what_holds_gas_are_withdrawn(void **state) {
+    (void)state;
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    struct up_item item = add_item(catalogue, "Fin");
+    add_result(catalogue, item.id, "tank", 10);
+    add_result(catalogue, item.id, "fresh", 11);
+    add_result(catalogue, item.id, "sea", 12);
+    struct up_rows rows = load(catalogue);
+    assert_int_equal(rows.count, 3);
+    assert_int_equal(rows.withdrawn, 0);
+    up_rows_release(&rows);
+    item.holds_gas = UP_GAS_YES;
+    assert_true(up_item_add(catalogue, &item, NULL));
+    rows = load(catalogue);
+    assert_int_equal(rows.count, 1);
+    assert_int_equal(rows.withdrawn, 2);
+    assert_row(&rows, 0, "Fin", "tank", 10);
+    up_rows_release(&rows);
+    up_catalogue_close(catalogue);
+}
+
+static void what_was_in_it_stands_beside_it(void **state) {
+    (void)state;
+    struct up_failure failure = {0};
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    static const struct {
+        const char *kind;
+        struct up_filling filling;
+        const char *wanted;
+    } cases[] = {
+        {"cylinder",
+         {"air", 210},
+         "as weighed, at 210 bar of air; changes by kilograms over a dive"},
+        {"cylinder",
+         {"", (double)NAN},
+         "as weighed, its pressure not recorded; changes by kilograms over a dive"},
+        {"jacket", {"none", 0}, "as weighed, emptied of gas"},
+        {"jacket", {"", (double)NAN}, "as weighed; whether it was emptied of gas is not recorded"},
+        {"fin", {"", (double)NAN}, ""}};
+    for (size_t i = 0; i < ARRAY(cases); i++) {
+        struct up_item item = plain_item("x");
+        snprintf(item.kind, sizeof item.kind, "%s", cases[i].kind);
+        assert_true(up_item_add(catalogue, &item, &failure));
+        struct up_result result = plain_result(item.id, "tank");
+        result.filling = cases[i].filling;
+        assert_true(up_results_add(catalogue, &result, 1, "bench", &failure));
+        struct up_rows rows = load(catalogue);
+        for (size_t r = 0; r < rows.count; r++) {
+            if (strcmp(rows.row[r].item_id, item.id) == 0) {
+                assert_string_equal(rows.row[r].filling, cases[i].wanted);
+            }
+        }
+        assert_int_equal(rows.count, i + 1);
+        up_rows_release(&rows);
+    }
+    up_catalogue_close(catalogue);
+}
+
 int main(void) {
     const struct CMUnitTest tests[] = {
         TEST(the_lightest_in_fresh_water_stands_first),
@@ -394,6 +452,8 @@ int main(void) {
         TEST(a_damaged_record_is_told),
         TEST(a_title_says_how_many_pieces_once),
         TEST(an_unusual_tolerance_is_marked),
+        TEST(calculated_waters_of_what_holds_gas_are_withdrawn),
+        TEST(what_was_in_it_stands_beside_it),
         TEST(a_result_keeps_the_pieces_it_was_measured_with),
     };
     return cmocka_run_group_tests_name("report: rows", tests, NULL, NULL);

@@ -254,7 +254,7 @@ static void a_result_is_told_in_words(void **state) {
         size_t length = 0;
         FILE *stream = open_memstream(&text, &length);
         assert_non_null(stream);
-        up_result_print(&result, &plain, stream);
+        up_result_print(&result, NULL, &plain, stream);
         fclose(stream);
         assert_harmless(text, i == UP_CLASS_NEUTRAL ? 3 : 5);
         assert_non_null(strstr(line_of(text, 0), "-123.4 g +- 2.1 g (95 %)"));
@@ -270,7 +270,7 @@ static char *print_result(const struct up_result *result) {
     size_t length = 0;
     FILE *stream = open_memstream(&text, &length);
     assert_non_null(stream);
-    up_result_print(result, &plain, stream);
+    up_result_print(result, NULL, &plain, stream);
     fclose(stream);
     return text;
 }
