@@ -4,8 +4,9 @@
 set datafile separator tab
 set yrange [items + 0.7 : 0.3]
 span = high - low
-set xrange [low - 0.03 * span : high + 0.03 * span]
+start = low - 0.03 * span
 edge = high + 0.03 * span
+set xrange [start : edge]
 set xlabel "net buoyancy in grams:   − sinks   ·   + floats" offset 0, -0.3
 set grid xtics lt 1 lc rgb "#c8c8c8" lw 1
 set ytics scale 0 textcolor rgb "#000000"
@@ -24,6 +25,12 @@ shift(s) = s == 1 ? -0.21 : s == 2 ? 0.21 : 0
 is(s, c, wanted_s, wanted_c) = s == wanted_s && c == wanted_c ? 1 : NaN
 half = 0.40
 # A row of labels without a valid point crashes gnuplot 5.4: each has one, with empty words.
+# A neutral band is cut where the axis ends, and marked there.
+from(t) = -t < start ? start : -t
+to(t) = t > edge ? edge : t
+within(t) = sprintf(", neutral within %g g", t)
+filled(p) = p == 0 ? "" : p == -1 ? ", emptied of gas" : p == -2 ? ", pressure not recorded" : \
+    sprintf(", as weighed at %g bar", p)
 told(b, u) = sprintf("%+.1f ± %.1f g", b, u)
 
 row = items > 24 ? 58 : 72
@@ -37,9 +44,9 @@ set label 1 "Net buoyancy of dive gear" at screen 0.5, from_top(42) center noenh
 set label 2 subtitle at screen 0.5, from_top(86) center noenhanced
 set label 3 marks . "A weight check in the water decides." at screen 0.5, 24.0 / height center noenhanced
 # The legend in words, so that it needs no width of the plot.
-set label 4 "▲ positive: floats      ● neutral: hangs      ▼ negative: sinks      ◇ undecided" \
+set label 4 "▲ positive: floats      ● neutral: hovers      ▼ negative: sinks      ◇ undecided" \
     at screen 0.5, from_top(126) center noenhanced
-set label 5 "grey: neutral band of the item      bar: 95 % interval, where wider than its mark" \
+set label 5 "grey: neutral band of the item (« » goes on)      bar: 95 % interval, where wider than its mark" \
     at screen 0.5, from_top(156) center noenhanced
 unset key
 
@@ -60,10 +67,12 @@ do for [ending in "svg png"] {
     set label 3 font small_font
     set label 4 font plain_font
     set label 5 font small_font
-    set rmargin 36
+    set rmargin unusual == 1 ? 60 : 36
     set output into . "items." . ending
-    plot "items.tsv" using (0):1:(-$5):5:($1 - half):($1 + half) with boxxyerror \
+    plot "items.tsv" using (0):1:(from($5)):(to($5)):($1 - half):($1 + half) with boxxyerror \
              fs solid 1 noborder lc rgb "#dedede", \
+         "" using (start):1:(-$5 < start ? "«" : "") with labels left tc rgb "#606060", \
+         "" using (edge):1:($5 > edge ? "»" : "") with labels right tc rgb "#606060", \
          for [s = 1:3] "" using (s == $2 ? $3 : NaN):($1 + shift(s)):4 with xerrorbars \
              pt -1 lw 3 lc rgb colour[s], \
          for [s = 1:3] for [c = 0:3] \
@@ -73,8 +82,8 @@ do for [ending in "svg png"] {
              with labels left offset char 1, 0 tc rgb colour[s], \
          for [s = 1:3] "" using (edge):($1 + shift(s)):(s != $2 ? "" : valid(3) ? told($3, $4) : \
              "not known") with labels right offset char 21, 0 tc rgb colour[s], \
-         for [s = 1:3] "" using (edge):($1 + shift(s)):(s == $2 ? \
-             class_word[$6 + 1] . body_mark[$7 + 1] : "") \
+         for [s = 1:3] "" using (edge):($1 + shift(s)):(s != $2 ? "" : class_word[$6 + 1] . \
+             body_mark[$9 + 1] . ($7 == 1 ? within($5) : "") . filled($8)) \
              with labels left offset char 22.5, 0 tc rgb colour[s]
     unset output
 }

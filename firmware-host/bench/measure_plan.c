@@ -124,7 +124,8 @@ void up_measurement_begin(struct up_measurement *measurement, const struct up_me
                                            .level_counts = up_known((double)NAN, 0),
                                            .two_point_m = plan->two_point_m,
                                            .deep_counts = up_known((double)NAN, 0),
-                                           .second_depth_m = plan->second_depth_m};
+                                           .second_depth_m = plan->second_depth_m,
+                                           .filling = plan->filling};
     memcpy(measurement->run_id, plan->run_id, sizeof measurement->run_id);
     memcpy(measurement->reference, plan->reference, sizeof measurement->reference);
     for (unsigned i = 0; i < plan->waters; i++) {

@@ -135,6 +135,7 @@ struct up_measure_plan {
     double temp_oldest_s; /* 0: UP_TEMPERATURE_OLDEST_S */
     double second_depth_m; /* the item is weighed there too, at the end; 0: it is not */
     double two_point_m;    /* between the hook and a fixed line it is hung level by; 0: it is not */
+    struct up_filling filling;    /* what is in the item */
     const struct up_water *water; /* waters asked for beside the tank's own */
     unsigned waters;
     double confidence, coverage;

@@ -511,6 +511,10 @@ static void describe(const struct up_measurement *measurement, struct up_result 
         result->soak_s = trial->left_out ? result->soak_s : trial->soak_s;
     }
     result->pieces = measurement->item.pieces;
+    result->filling = measurement->filling;
+    if (result->filling.gas[0] == '\0') {
+        result->filling.pressure_bar = (double)NAN;
+    }
     memcpy(result->check, measurement->check, sizeof result->check);
     result->checks = measurement->checks;
     tell_uptake(measurement, result);

@@ -77,7 +77,8 @@ json_t *catalogue_csv_metadata(void) {
         "{s:s, s:s, s:{s:b, s:i, s:s, s:s, s:s, s:b, s:[s], s:b, s:b}, s:o}", "@context",
         "http://www.w3.org/ns/csvw", "dc:description",
         "Current versions of a gear catalogue. Units stand in the columns' names. A text that a "
-        "spreadsheet would take for a formula has an apostrophe before it.",
+        "spreadsheet would take for a formula has an apostrophe before it. Calculated waters of "
+        "an item that holds gas are withdrawn and left out.",
         "dialect", "header", 1, "headerRowCount", 1, "encoding", "utf-8", "delimiter", ",",
         "quoteChar", "\"", "doubleQuote", 1, "lineTerminators", "\r\n", "skipInitialSpace", 0,
         "skipBlankRows", 0, "tables", tables);
@@ -118,6 +119,11 @@ static json_t *entry_schema(const struct catalogue_table *table) {
         }
     }
     json_object_set_new(properties, table->id_name, json_pack("{s:s}", "$ref", "#/$defs/uuid"));
+    if (strcmp(table->kind, "result") == 0 || strcmp(table->kind, "decision") == 0) {
+        json_object_set_new(properties, "withdrawn",
+                            json_pack("{s:s, s:s}", "type", "boolean", "description",
+                                      "calculated for an item that holds gas: not to be shown"));
+    }
     return json_pack("{s:s, s:o, s:o}", "type", "object", "properties", properties, "required",
                      required);
 }

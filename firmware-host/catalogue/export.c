@@ -9,6 +9,7 @@
 #include <sys/stat.h>
 #include <unistd.h>
 
+#include "catalogue/claim.h"
 #include "catalogue/standing.h"
 #include "internal.h"
 #include "text/text.h"
@@ -19,6 +20,7 @@ struct writing {
     FILE *stream;
     json_t *item_names; /* item id -> name */
     json_t *standings;  /* result id -> whether a reference body spoke for it */
+    json_t *squeezed;   /* item id -> true: it holds gas */
     bool first;         /* of a list in the JSON document */
     int error;          /* errno of the first write that failed */
     const char *directory;
@@ -76,9 +78,19 @@ static void put_more_columns(struct writing *writing, const struct up_record *re
     put_text(writing->stream, up_record_text(writing->standings, record->subject));
 }
 
+static bool is_withdrawn(const struct writing *writing, const struct up_record *record) {
+    bool judged = strcmp(record->kind, "result") == 0 || strcmp(record->kind, "decision") == 0;
+    const char *item_id = up_record_text(record->content, "item_id");
+    return judged && up_claim_is_withdrawn(record->content,
+                                           json_object_get(writing->squeezed, item_id) != NULL);
+}
+
 static bool put_row(const struct up_record *record, void *context) {
     struct writing *writing = context;
     FILE *stream = writing->stream;
+    if (is_withdrawn(writing, record)) {
+        return true;
+    }
     put_text(stream, record->subject);
     fputc(',', stream);
     put_text(stream, record->id);
@@ -124,6 +136,10 @@ static bool note_name(const struct up_record *record, void *context) {
     if (name != NULL) {
         json_object_set(writing->item_names, record->subject, name);
     }
+    struct up_item item;
+    if (up_item_from_json(record->content, &item) && item.compressible) {
+        json_object_set_new(writing->squeezed, record->subject, json_true());
+    }
     return true;
 }
 
@@ -151,6 +167,9 @@ static bool put_entry(struct writing *writing, const struct up_record *record, c
     json_object_set_new(json, "replaces", replaces);
     if (record->bench[0] != '\0') {
         json_object_set_new(json, "bench", json_string(record->bench));
+    }
+    if (is_withdrawn(writing, record)) {
+        json_object_set_new(json, "withdrawn", json_true());
     }
     if (live != NULL) {
         json_object_set_new(json, "record_kind", json_string(record->kind));
@@ -303,22 +322,32 @@ bool up_export_csv(struct up_catalogue *catalogue, const char *directory,
     struct writing writing = {.catalogue = catalogue,
                               .directory = directory,
                               .item_names = json_object(),
+                              .squeezed = json_object(),
                               .failure = failure};
     bool good = in_one_moment(write_all_csv, &writing);
+    json_decref(writing.squeezed);
     json_decref(writing.item_names);
     json_decref(writing.standings);
     return good;
 }
 
 static bool write_document(struct writing *writing) {
-    return gather_standings(writing) && update(writing, "catalogue.json", write_json, writing) &&
+    return gather_standings(writing) &&
+           up_catalogue_each(writing->catalogue, "item", note_name, writing, writing->failure) &&
+           update(writing, "catalogue.json", write_json, writing) &&
            update_description(writing, "catalogue.schema.json", catalogue_json_schema());
 }
 
 bool up_export_json(struct up_catalogue *catalogue, const char *directory,
                     struct up_failure *failure) {
-    struct writing writing = {.catalogue = catalogue, .directory = directory, .failure = failure};
+    struct writing writing = {.catalogue = catalogue,
+                              .directory = directory,
+                              .item_names = json_object(),
+                              .squeezed = json_object(),
+                              .failure = failure};
     bool good = in_one_moment(write_document, &writing);
+    json_decref(writing.squeezed);
+    json_decref(writing.item_names);
     json_decref(writing.standings);
     return good;
 }

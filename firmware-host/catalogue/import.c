@@ -70,6 +70,7 @@ static void strip(json_t *content, const char *id_name, bool other) {
         json_object_del(content, added[i]);
     }
     json_object_del(content, id_name);
+    json_object_del(content, "withdrawn");
     if (other) {
         json_object_del(content, "record_kind");
         json_object_del(content, "live");

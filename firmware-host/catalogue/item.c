@@ -3,6 +3,8 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "catalogue/claim.h"
+#include "catalogue/kind.h"
 #include "internal.h"
 #include "text/text.h"
 
@@ -37,6 +39,42 @@ static bool parts_from_json(const json_t *value, void *to) {
     return true;
 }
 
+/* ---- whether it holds gas ---- */
+
+static const char *const gas_words[] = {"no", "yes", "unknown", NULL};
+
+static json_t *gas_to_json(const void *from) {
+    enum up_holds_gas holds = ((const struct up_item *)from)->holds_gas;
+    return holds != UP_GAS_NOT_TOLD ? json_string(gas_words[holds - UP_GAS_NO]) : NULL;
+}
+
+enum up_holds_gas up_holds_gas_of(const char *word) {
+    for (int i = 0; gas_words[i] != NULL; i++) {
+        if (strcmp(gas_words[i], word) == 0) {
+            return (enum up_holds_gas)(UP_GAS_NO + i);
+        }
+    }
+    return UP_GAS_NOT_TOLD;
+}
+
+static bool gas_from_json(const json_t *value, void *to) {
+    ((struct up_item *)to)->holds_gas =
+        json_is_string(value) ? up_holds_gas_of(json_string_value(value)) : UP_GAS_NOT_TOLD;
+    return true;
+}
+
+/* What nobody told is never taken for no, but of kinds that hold none. */
+static void settle_gas(struct up_item *item) {
+    if (item->holds_gas == UP_GAS_NOT_TOLD && !item->compressible) {
+        enum up_holds_gas usual = up_kind_facts(item->kind)->holds_gas;
+        item->holds_gas = usual != UP_GAS_NOT_TOLD ? usual : UP_GAS_UNKNOWN;
+    } else if (item->holds_gas == UP_GAS_NOT_TOLD ||
+               (item->holds_gas == UP_GAS_NO && item->compressible)) {
+        item->holds_gas = UP_GAS_YES;
+    }
+    item->compressible = item->holds_gas != UP_GAS_NO;
+}
+
 #define MEMBERS_OF struct up_item
 const struct catalogue_member catalogue_item_members[] = {
     TEXT("name", name, 0, "what the item is called here; need not be unique"),
@@ -53,6 +91,9 @@ const struct catalogue_member catalogue_item_members[] = {
     TRUTH("compressible", compressible, 0, "foam or closed air: a result holds at its depth only"),
     {OWN("part_ids", MEMBER_TEXT, LATER, parts_to_json, parts_from_json,
          "items measured together as this one, a blank between their ids")},
+    {OWN("holds_gas", MEMBER_TEXT, LATER, gas_to_json, gas_from_json,
+         "gas that the water squeezes: yes, no or unknown, which counts as yes"),
+     .words = gas_words},
     END};
 #undef MEMBERS_OF
 
@@ -64,6 +105,7 @@ bool up_item_from_json(const json_t *content, struct up_item *item) {
     memset(item, 0, sizeof *item);
     bool good = members_from_json(catalogue_item_members, content, item);
     item->pieces = item->pieces > 0 ? item->pieces : 1;
+    settle_gas(item);
     return good;
 }
 
@@ -82,15 +124,69 @@ static bool check_numbers(const struct up_item *item, struct up_failure *failure
         return up_fail(failure, UP_STATUS_WRONG_INPUT, "an item has 1 to %d pieces, not %d",
                        PIECES_MAX, item->pieces);
     }
-    return (isfinite(item->tolerance_g) && item->tolerance_g > 0 &&
-            isfinite(item->expansion_per_k) && isfinite(item->u_expansion_per_k) &&
+    double most_g = up_tolerance_most_g(item->pieces);
+    if (!(item->tolerance_g >= UP_TOLERANCE_LEAST_G && item->tolerance_g <= most_g)) {
+        return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                       "--tolerance-g %g: %s is neutral within %g g to %g g", item->tolerance_g,
+                       item->pieces > 1 ? "a pair" : "one piece", UP_TOLERANCE_LEAST_G, most_g);
+    }
+    return (isfinite(item->expansion_per_k) && isfinite(item->u_expansion_per_k) &&
             item->u_expansion_per_k >= 0) ||
-           up_fail(failure, UP_STATUS_WRONG_INPUT,
-                   "an item's tolerance must be above 0 g and its expansion a number");
+           up_fail(failure, UP_STATUS_WRONG_INPUT, "an item's expansion must be a number");
+}
+
+/* ---- what was measured stays what it is ---- */
+
+struct search {
+    const char *item_id;
+    bool found;
+};
+
+static bool find_weighing(const struct up_record *record, void *context) {
+    struct search *search = context;
+    search->found = strcmp(up_record_text(record->content, "item_id"), search->item_id) == 0;
+    return !search->found;
+}
+
+static bool find_pieces(const struct up_record *record, void *context) {
+    struct up_item item;
+    if (up_item_from_json(record->content, &item)) {
+        *(int *)context = item.pieces;
+    }
+    return false; /* the first is the current one */
+}
+
+/* A result of one fin must not be listed as that of a pair: the pieces of an item that was weighed
+   stay. */
+static bool check_pieces(struct up_catalogue *catalogue, const struct up_item *item,
+                         struct up_failure *failure) {
+    struct search search = {.item_id = item->id};
+    int pieces = item->pieces;
+    if (item->id[0] == '\0') {
+        return true;
+    }
+    if (!up_catalogue_each_live(catalogue, "item", item->id, find_pieces, &pieces, failure)) {
+        return false;
+    }
+    if (pieces == item->pieces) {
+        return true;
+    }
+    if (!up_catalogue_each(catalogue, "trial", find_weighing, &search, failure) ||
+        (!search.found &&
+         !up_catalogue_each(catalogue, "result", find_weighing, &search, failure))) {
+        return false;
+    }
+    return !search.found || up_fail(failure, UP_STATUS_WRONG_INPUT,
+                                    "%.80s was measured with %d %s: its results would be read as "
+                                    "those of %d; add the %s as a new item",
+                                    item->name, pieces, pieces == 1 ? "piece" : "pieces",
+                                    item->pieces, item->pieces == 2 ? "pair" : "other pieces");
 }
 
 bool up_item_add(struct up_catalogue *catalogue, struct up_item *item, struct up_failure *failure) {
+    settle_gas(item);
     return check_texts(item, failure) && check_numbers(item, failure) &&
+           check_pieces(catalogue, item, failure) &&
            catalogue_settle_id(item->id, &noun, failure) &&
            catalogue_put_version(catalogue, &noun, item->id, up_item_to_json(item), failure);
 }

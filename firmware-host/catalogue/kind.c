@@ -6,6 +6,7 @@
 #include <strings.h>
 #include <uuid/uuid.h>
 
+#include "catalogue/claim.h"
 #include "internal.h"
 #include "metrology/statistics.h"
 #include "text/text.h"
@@ -431,6 +432,12 @@ static void id_of_name(const char *name, char id[UP_ID_SIZE]) {
     uuid_unparse_lower(uuid, id);
 }
 
+/* 0: none is set. */
+static bool is_tolerance(double tolerance_g, int pieces) {
+    return tolerance_g == 0 ||
+           (tolerance_g >= UP_TOLERANCE_LEAST_G && tolerance_g <= up_tolerance_most_g(pieces));
+}
+
 bool up_kind_set(struct up_catalogue *catalogue, const struct up_kind *kind,
                  struct up_failure *failure) {
     char id[UP_ID_SIZE];
@@ -438,10 +445,12 @@ bool up_kind_set(struct up_catalogue *catalogue, const struct up_kind *kind,
     if (!catalogue_clean_name(copy.name, &noun, "name", true, failure)) {
         return false;
     }
-    if (!(isfinite(copy.tolerance_one_g) && copy.tolerance_one_g >= 0 &&
-          isfinite(copy.tolerance_pair_g) && copy.tolerance_pair_g >= 0)) {
+    if (!is_tolerance(copy.tolerance_one_g, 1) || !is_tolerance(copy.tolerance_pair_g, 2)) {
         return up_fail(failure, UP_STATUS_WRONG_INPUT,
-                       "a kind's tolerances must be numbers above 0 g");
+                       "a kind's tolerances: --tolerance-g of %g to %g g for one piece, "
+                       "--tolerance-pair-g of %g to %g g",
+                       UP_TOLERANCE_LEAST_G, UP_TOLERANCE_MOST_ONE_G, UP_TOLERANCE_LEAST_G,
+                       UP_TOLERANCE_MOST_PAIR_G);
     }
     id_of_name(copy.name, id);
     json_t *content = members_to_json(catalogue_kind_members, &copy);

@@ -12,6 +12,21 @@
 #include "upthrust/item.h"
 #include "upthrust/quantity.h"
 
+/* Whether what is of a kind is filled with gas, which has weight and lift. */
+enum up_filled { UP_FILLED_NEVER, UP_FILLED_TO_PRESSURE, UP_FILLED_EMPTIED };
+
+/* A row of the table of kinds. */
+struct up_kind_facts {
+    const char *name;
+    enum up_holds_gas holds_gas; /* UP_GAS_NOT_TOLD: to be asked of each item */
+    enum up_filled filled;
+};
+
+/* By name, whatever the case of its letters; never NULL: of a kind that is not listed it is asked.
+   NULL behind the last row. */
+const struct up_kind_facts *up_kind_facts(const char *kind);
+const struct up_kind_facts *up_kind_facts_at(unsigned i);
+
 struct up_kind {
     char name[UP_NAME_SIZE];
     char bench[UP_NAME_SIZE];                 /* what follows the tolerances was learned there */

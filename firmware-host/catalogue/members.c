@@ -38,6 +38,7 @@ static const struct {
     [UNIT_C] = {" C", -273.15, 1e3},
     [UNIT_PER_K] = {" 1/K", -1, 1},
     [UNIT_PA] = {" Pa", 0, 1e9},
+    [UNIT_BAR] = {" bar", 0, 1e4},
     [UNIT_S] = {" s", -1e13, 1e13}, /* a device's clock may count from anywhere */
 };
 

@@ -62,6 +62,7 @@ enum member_unit {
     UNIT_C,
     UNIT_PER_K,
     UNIT_PA,
+    UNIT_BAR,
     UNIT_S,
     UNITS
 };

@@ -2,6 +2,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "catalogue/kind.h"
 #include "internal.h"
 #include "text/text.h"
 
@@ -152,12 +153,41 @@ static char *columns_of(char *sql, const struct catalogue_member *members, const
     return sql;
 }
 
+/* Items whose calculated waters are withdrawn, as settle_gas (item.c) has it. */
+static char *squeezed_view(char *sql) {
+    char *none = up_text_format("''");
+    for (unsigned i = 0; up_kind_facts_at(i) != NULL; i++) {
+        if (up_kind_facts_at(i)->holds_gas == UP_GAS_NO) {
+            none = append(none, up_text_format(", '%s'", up_kind_facts_at(i)->name));
+        }
+    }
+    sql = append(
+        sql, up_text_format("CREATE VIEW squeezed_item AS SELECT subject AS item_id FROM current"
+                            " WHERE kind = 'item' AND (json_extract(body, '$.compressible')"
+                            "  OR coalesce(json_extract(body, '$.holds_gas'),"
+                            "   CASE WHEN lower(json_extract(body, '$.kind')) IN (%s)"
+                            "   THEN 'no' ELSE 'unknown' END) <> 'no');",
+                            none));
+    free(none);
+    return sql;
+}
+
+/* A number that is withdrawn is nobody's to read. */
+static const char *only_of(const struct catalogue_table *table) {
+    return strcmp(table->kind, "result") == 0 || strcmp(table->kind, "decision") == 0
+               ? " AND (json_extract(body, '$.water') = 'tank' OR"
+                 " coalesce(json_extract(body, '$.item_id'), '')"
+                 " NOT IN (SELECT item_id FROM squeezed_item))"
+               : "";
+}
+
 static char *view(char *sql, const struct catalogue_table *table) {
     sql = append(sql, up_text_format("CREATE VIEW %s AS SELECT subject AS %s, id AS record_id,"
                                      " made_utc",
                                      table->kind, table->id_name));
     sql = columns_of(sql, table->members, "body");
-    return append(sql, up_text_format(" FROM current WHERE kind = '%s';", table->kind));
+    return append(
+        sql, up_text_format(" FROM current WHERE kind = '%s'%s;", table->kind, only_of(table)));
 }
 
 static char *plateau_view(char *sql) {
@@ -171,7 +201,7 @@ static char *plateau_view(char *sql) {
 }
 
 static char *all_views(char *sql) {
-    sql = plateau_view(append(sql, up_text_format("%s", views)));
+    sql = squeezed_view(plateau_view(append(sql, up_text_format("%s", views))));
     for (size_t i = 0; i < CATALOGUE_TABLES; i++) {
         sql = view(sql, &catalogue_tables[i]);
     }
@@ -190,7 +220,8 @@ char *catalogue_schema(void) {
 /* Views hold nothing, so they are made anew. */
 char *catalogue_migration(int version) {
     char *sql = up_text_format("DROP VIEW IF EXISTS current; DROP VIEW IF EXISTS live;"
-                               "DROP VIEW IF EXISTS plateau; DROP VIEW IF EXISTS model;");
+                               "DROP VIEW IF EXISTS plateau; DROP VIEW IF EXISTS model;"
+                               "DROP VIEW IF EXISTS squeezed_item;");
     for (size_t i = 0; i < CATALOGUE_TABLES; i++) {
         sql = append(sql, up_text_format("DROP VIEW IF EXISTS %s;", catalogue_tables[i].kind));
     }

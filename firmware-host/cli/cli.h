@@ -96,6 +96,18 @@ bool take_material(const struct arguments *arguments, double *expansion_per_k,
 bool waters_asked(const struct arguments *arguments, struct up_water *water, unsigned *count,
                   struct up_failure *failure);
 
+/* Whether somebody sits at a keyboard who can be asked. */
+bool person_is_there(const struct arguments *arguments);
+
+/* --holds-gas for an item of this kind. Where its kind does not say and nothing was told, a person
+   is asked; else the failure names the option. */
+bool take_holds_gas(const struct arguments *arguments, struct up_item *item,
+                    struct up_failure *failure);
+
+/* --pressure-bar and --gas for an item of a kind that is filled; a person is asked for them. */
+bool take_filling(const struct arguments *arguments, bool by_keys, const struct up_item *item,
+                  struct up_filling *filling, struct up_failure *failure);
+
 /* Set by SIGINT, SIGTERM and SIGHUP once catch_signals was called. */
 extern volatile sig_atomic_t signalled;
 void catch_signals(void);

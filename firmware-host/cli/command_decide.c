@@ -6,12 +6,14 @@
 #include <string.h>
 #include <strings.h>
 
+#include "catalogue/claim.h"
 #include "cli.h"
 #include "text/text.h"
 
 const struct option_text options_decide[] = {
     {"item", "NAME_OR_ID", "only this item"},
     {"kind", "KIND", "only items of this kind"},
+    {"all", NULL, "all items of the catalogue"},
     {"tolerance-g", "G", "neutral is within this (default: what the item says now)"},
     {"confidence", "P", "a class is stated at this probability (default: as it was)"},
     {"water", "NAME[,key=value...]", "only in this water, calculated where there is no result yet"},
@@ -145,9 +147,17 @@ static void judge_stored(struct judging *judging, const struct up_item *item,
     line->was = stored->result.answer.class;
     memcpy(decided->result_id, stored->id, sizeof decided->result_id);
     memcpy(decided->bench, stored->bench, sizeof decided->bench);
+    if (item->compressible && strcmp(line->water, "tank") != 0) {
+        line->why_not = UP_CLAIM_WITHDRAWN;
+        return;
+    }
     if (!stored->result.has_model) {
         line->why_not = "from before the model was kept; `upthrust measure --replay RUN --store` "
                         "makes it anew";
+        return;
+    }
+    if (isnan(judging->tolerance_g) && stored->result.pieces != item->pieces) {
+        line->why_not = "measured with other pieces than the item has now: give --tolerance-g";
         return;
     }
     ask_again(judging, item, &decided->result.question);
@@ -189,12 +199,12 @@ static bool judge_water(struct judging *judging, const struct up_item *item,
     struct up_water_density density;
     struct line *line = add_line(judging, item, water->name);
     line->is_new = line->changed = true;
-    line->why_not = tank == NULL                ? "not measured yet"
-                    : !tank->result.has_model   ? "from before the model was kept"
-                    : tank->result.compressible ? "compressible: for the tank only"
-                    : !tank->result.weighing.weighed_in_air
-                        ? "not weighed in air: for the tank only"
-                        : NULL;
+    line->why_not =
+        tank == NULL                                      ? "not measured yet"
+        : !tank->result.has_model                         ? "from before the model was kept"
+        : tank->result.compressible || item->compressible ? "it holds gas or may: for the tank only"
+        : !tank->result.weighing.weighed_in_air           ? "not weighed in air: for the tank only"
+                                                          : NULL;
     if (line->why_not != NULL) {
         return true;
     }
@@ -252,6 +262,20 @@ static void judge_result(struct judging *judging, const struct stored *stored) {
     }
 }
 
+/* Before anything is judged: what is too wide for one of them is refused for all. */
+static bool check_tolerance(const struct judging *judging, struct up_failure *failure) {
+    for (size_t i = 0; i < judging->items; i++) {
+        const struct up_item *item = &judging->item[i];
+        if (judging->tolerance_g > up_tolerance_most_g(item->pieces)) {
+            return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                           "--tolerance-g %g: one piece is neutral within %g g at most, and %.80s "
+                           "is one",
+                           judging->tolerance_g, UP_TOLERANCE_MOST_ONE_G, item->name);
+        }
+    }
+    return true;
+}
+
 static bool judge_all(struct judging *judging, struct up_catalogue *catalogue,
                       struct up_failure *failure) {
     judging->decisions = up_decisions_later(catalogue, failure);
@@ -264,6 +288,7 @@ static bool judge_all(struct judging *judging, struct up_catalogue *catalogue,
                        judging->kind != NULL ? " of the kind " : "",
                        judging->kind != NULL ? judging->kind : "");
     }
+    good = good && check_tolerance(judging, failure);
     bool waters = option_given(judging->arguments, "water");
     for (size_t i = 0; good && waters && i < judging->items; i++) {
         good = judge_item(judging, &judging->item[i], failure);
@@ -300,7 +325,8 @@ static bool store(const struct judging *judging, struct up_catalogue *catalogue,
 static void print_line(const struct line *line, const struct up_style *style) {
     const struct up_result *result = &line->decided.result;
     char net[UP_SHOWN_SIZE], u[UP_SHOWN_SIZE], tolerance[UP_SHOWN_SIZE];
-    char *title = up_item_title(line->item->name, line->item->pieces);
+    bool stored = result->item_id[0] != '\0'; /* else there is nothing but the item */
+    char *title = up_item_title(line->item->name, stored ? result->pieces : line->item->pieces);
     up_text_put(stdout, title, 32, style->isolate);
     putchar(' ');
     up_text_put(stdout, line->water, 8, style->isolate);
@@ -321,13 +347,20 @@ static void print_line(const struct line *line, const struct up_style *style) {
     puts(line->is_new || line->was != result->answer.class ? "  *" : "");
 }
 
-static void print_table(const struct judging *judging, const struct up_style *style, bool dry_run) {
-    size_t changed = 0, stored = 0;
+/* Before anything is stored. */
+static void print_table(const struct judging *judging, const struct up_style *style) {
     printf("%-32s %-8s %10s    %-9s %8s %6s  %-9s  %s\n", "item", "water", "net", "+-", "neutral",
            "at", "was", "is");
     for (size_t i = 0; i < judging->lines; i++) {
+        print_line(&judging->line[i], style);
+    }
+    fflush(stdout);
+}
+
+static void print_outcome(const struct judging *judging, bool dry_run) {
+    size_t changed = 0, stored = 0;
+    for (size_t i = 0; i < judging->lines; i++) {
         const struct line *line = &judging->line[i];
-        print_line(line, style);
         if (line->why_not == NULL) {
             stored += line->changed;
             changed += line->is_new || line->was != line->decided.result.answer.class;
@@ -403,7 +436,7 @@ static enum up_status decide(struct judging *judging, struct up_catalogue *catal
                              const struct up_style *style, struct up_failure *failure) {
     const struct arguments *arguments = judging->arguments;
     const char *name = option_value(arguments, "item");
-    bool dry_run = option_given(arguments, "dry-run");
+    bool dry_run = option_given(arguments, "dry-run"), json = option_given(arguments, "json");
     struct up_item item;
     if (name != NULL) {
         if (!up_item_find(catalogue, name, &item, failure)) {
@@ -411,18 +444,34 @@ static enum up_status decide(struct judging *judging, struct up_catalogue *catal
         }
         judging->item_id = item.id;
     }
-    bool good =
-        judge_all(judging, catalogue, failure) && (dry_run || store(judging, catalogue, failure));
+    bool good = judge_all(judging, catalogue, failure);
     judging->item_id = NULL;
-    if (!good) {
+    if (good && !json) {
+        print_table(judging, style);
+    }
+    if (!good || !(dry_run || store(judging, catalogue, failure))) {
         return failure->status;
     }
-    if (option_given(arguments, "json")) {
+    if (json) {
         print_document(judging, dry_run);
     } else {
-        print_table(judging, style, dry_run);
+        print_outcome(judging, dry_run);
     }
     return status_of(judging);
+}
+
+/* What is judged again changes what everybody reads: nothing is meant by silence. */
+static bool check_choice(const struct arguments *arguments, struct up_failure *failure) {
+    bool item = option_given(arguments, "item"), kind = option_given(arguments, "kind");
+    bool all = option_given(arguments, "all");
+    if (!item && !kind && !all) {
+        return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                       "decide: say what to judge again: --item NAME, --kind KIND or --all; "
+                       "--dry-run stores nothing");
+    }
+    return !(all && (item || kind)) ||
+           up_fail(failure, UP_STATUS_WRONG_INPUT, "decide: --all and --%s exclude each other",
+                   item ? "item" : "kind");
 }
 
 enum up_status command_decide(const struct arguments *arguments, struct up_failure *failure) {
@@ -434,8 +483,10 @@ enum up_status command_decide(const struct arguments *arguments, struct up_failu
     struct up_catalogue *catalogue = NULL;
     struct up_style style;
     enum up_status status = UP_STATUS_WRONG_INPUT;
-    if (style_asked(arguments, &style, failure) && check_waters(arguments, failure) &&
-        option_number(arguments, "tolerance-g", 0.1, 100000, &judging.tolerance_g, failure) &&
+    if (style_asked(arguments, &style, failure) && check_choice(arguments, failure) &&
+        check_waters(arguments, failure) &&
+        option_number(arguments, "tolerance-g", UP_TOLERANCE_LEAST_G, UP_TOLERANCE_MOST_PAIR_G,
+                      &judging.tolerance_g, failure) &&
         option_number(arguments, "confidence", 0.5, 0.9999, &judging.confidence, failure)) {
         status = open_catalogue(arguments,
                                 option_given(arguments, "dry-run") ? UP_CATALOGUE_READ

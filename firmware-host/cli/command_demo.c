@@ -215,11 +215,12 @@ static void copy_member(const json_t *gear, const char *key, char *to, size_t si
 static bool register_item(struct demo *demo, const json_t *gear, struct up_item *item,
                           struct up_failure *failure) {
     int pieces = (int)json_integer_value(json_object_get(gear, "pieces"));
-    *item = (struct up_item){.pieces = pieces,
-                             .tolerance_g = pieces == 2 ? UP_TOLERANCE_PAIR_G : UP_TOLERANCE_ONE_G,
-                             .expansion_per_k = UP_EXPANSION_PER_K,
-                             .u_expansion_per_k = UP_U_EXPANSION_PER_K,
-                             .compressible = json_is_true(json_object_get(gear, "compressible"))};
+    *item = (struct up_item){
+        .pieces = pieces,
+        .tolerance_g = pieces == 2 ? UP_TOLERANCE_PAIR_G : UP_TOLERANCE_ONE_G,
+        .expansion_per_k = UP_EXPANSION_PER_K,
+        .u_expansion_per_k = UP_U_EXPANSION_PER_K,
+        .holds_gas = json_is_true(json_object_get(gear, "compressible")) ? UP_GAS_YES : UP_GAS_NO};
     copy_member(gear, "name", item->name, sizeof item->name);
     if (up_item_find(demo->catalogue, item->name, item, failure)) {
         return true; /* of an earlier demonstration in the same directory */

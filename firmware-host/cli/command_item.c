@@ -3,6 +3,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "catalogue/claim.h"
 #include "cli.h"
 #include "metrology/material.h"
 #include "text/text.h"
@@ -15,14 +16,16 @@ const struct option_text options_item[] = {
     {"size", "TEXT", "add, edit: as printed on it"},
     {"pair", NULL, "add, edit: two pieces, always hung together"},
     {"tolerance-g", "G",
-     "add, edit: neutral is within this (default: its kind's, else 50, a pair 100)"},
+     "add, edit: neutral is within this, at most 500, a pair 1000 (default: its kind's, else 50, a "
+     "pair 100)"},
     {"expansion-per-k", "B", "add, edit: volume expansion (default 4.5e-4)"},
     {"material", "NAME", "add, edit: what it is made of, for its expansion"},
     {"u-expansion-per-k", "U", "add, edit: its standard uncertainty (default 0.9e-4)"},
-    {"compressible", NULL, "add, edit: foam or closed air; a result holds at its depth only"},
+    {"holds-gas", "yes|no|unknown",
+     "add, edit: foam or closed air; then a result is for its depth only (asked, but of kinds that "
+     "hold none)"},
     {"together", "NAME_OR_ID", "add, edit: one of several measured together (repeatable)"},
     {"single", NULL, "edit: one piece, no pair"},
-    {"incompressible", NULL, "edit: neither foam nor closed air"},
     {"water", "NAME", "list: only this water (repeatable)"},
     OPTION_UNITS,
     OPTION_CATALOGUE,
@@ -69,7 +72,8 @@ static bool read_given(const struct arguments *arguments, struct up_item *item,
            option_text_value(arguments, "maker", item->maker, failure) &&
            option_text_value(arguments, "model", item->model, failure) &&
            option_text_value(arguments, "size", item->size, failure) &&
-           option_number(arguments, "tolerance-g", 0.1, 100000, &item->tolerance_g, failure) &&
+           option_number(arguments, "tolerance-g", UP_TOLERANCE_LEAST_G, UP_TOLERANCE_MOST_PAIR_G,
+                         &item->tolerance_g, failure) &&
            option_number(arguments, "expansion-per-k", 0, 0.01, &item->expansion_per_k, failure) &&
            option_number(arguments, "u-expansion-per-k", 0, 0.01, &item->u_expansion_per_k,
                          failure);
@@ -81,8 +85,7 @@ static bool read_item(const struct arguments *arguments, struct up_item *item,
     *item = (struct up_item){.pieces = pair ? 2 : 1,
                              .tolerance_g = pair ? UP_TOLERANCE_PAIR_G : UP_TOLERANCE_ONE_G,
                              .expansion_per_k = UP_EXPANSION_PER_K,
-                             .u_expansion_per_k = UP_U_EXPANSION_PER_K,
-                             .compressible = option_given(arguments, "compressible")};
+                             .u_expansion_per_k = UP_U_EXPANSION_PER_K};
     return read_given(arguments, item, failure);
 }
 
@@ -112,6 +115,7 @@ static bool read_together(const struct arguments *arguments, struct up_catalogue
             }
         }
         memcpy(item->part_id[item->parts++], part.id, sizeof part.id);
+        item->compressible = item->compressible || part.compressible; /* a boot in a fin */
     }
     return item->parts != 1 ||
            up_fail(failure, UP_STATUS_WRONG_INPUT,
@@ -126,16 +130,18 @@ static bool take_kind_tolerance(const struct arguments *arguments, struct up_cat
 }
 
 static void print_item(const struct up_item *item) {
+    char pieces[UP_CLAIM_SIZE];
+    up_claim_pieces(item->pieces, pieces);
     up_text_print(stdout, "%s  %s\n", item->id, item->name);
-    up_text_print(stdout, "  %s, %s, maker %s, model %s, size %s\n", item->kind,
-                  item->pieces == 1   ? "one piece"
-                  : item->pieces == 2 ? "a pair"
-                                      : "several",
+    up_text_print(stdout, "  %s, %s, maker %s, model %s, size %s\n", item->kind, pieces,
                   item->maker[0] ? item->maker : "-", item->model[0] ? item->model : "-",
                   item->size[0] ? item->size : "-");
     printf("  neutral within %.0f g; expands by %.3g per K (u %.2g)%s\n", item->tolerance_g,
            item->expansion_per_k, item->u_expansion_per_k,
-           item->compressible ? "; compressible: results hold at their depth only" : "");
+           item->holds_gas == UP_GAS_UNKNOWN
+               ? "; holds gas: unknown, which counts as yes: results are for their depth only"
+           : item->compressible ? "; holds gas: results are for their depth only"
+                                : "");
     for (int i = 0; i < item->parts; i++) {
         printf("%s%.8s%s", i == 0 ? "  measured together: " : ", ", item->part_id[i],
                i + 1 == item->parts ? "\n" : "");
@@ -169,10 +175,17 @@ static bool note_look_alike(struct up_catalogue *catalogue, const struct up_item
     return true;
 }
 
+/* Of nothing it cannot be asked what it holds. */
+static bool check_kind(const struct up_item *item, struct up_failure *failure) {
+    return (item->name[0] != '\0' && item->kind[0] != '\0') ||
+           up_fail(failure, UP_STATUS_WRONG_INPUT, "item add: give its --name and its --kind");
+}
+
 static enum up_status add(const struct arguments *arguments, struct up_catalogue *catalogue,
                           struct up_failure *failure) {
     struct up_item item;
-    if (!read_item(arguments, &item, failure) ||
+    if (!read_item(arguments, &item, failure) || !check_kind(&item, failure) ||
+        !take_holds_gas(arguments, &item, failure) ||
         !take_kind_tolerance(arguments, catalogue, &item, failure) ||
         !read_together(arguments, catalogue, &item, failure) ||
         !up_item_add(catalogue, &item, failure) || !note_look_alike(catalogue, &item, failure)) {
@@ -187,16 +200,14 @@ static enum up_status add(const struct arguments *arguments, struct up_catalogue
 static bool read_changes(const struct arguments *arguments, struct up_item *item,
                          struct up_failure *failure) {
     bool pair = option_given(arguments, "pair"), single = option_given(arguments, "single");
-    bool soft = option_given(arguments, "compressible");
-    bool hard = option_given(arguments, "incompressible");
-    if ((pair && single) || (soft && hard)) {
-        return up_fail(
-            failure, UP_STATUS_WRONG_INPUT, "item edit: --%s and --%s exclude each other",
-            pair && single ? "pair" : "compressible", pair && single ? "single" : "incompressible");
+    if (pair && single) {
+        return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                       "item edit: --pair and --single exclude each other");
     }
     item->pieces = pair ? 2 : single ? 1 : item->pieces;
-    item->compressible = soft || (item->compressible && !hard);
-    return read_given(arguments, item, failure);
+    return read_given(arguments, item, failure) &&
+           (!(option_given(arguments, "kind") || option_given(arguments, "holds-gas")) ||
+            take_holds_gas(arguments, item, failure));
 }
 
 static bool print_version(const struct up_record *record, void *context) {

@@ -151,12 +151,14 @@ static enum up_status set(const struct arguments *arguments, struct up_catalogue
         up_fail(failure, UP_STATUS_WRONG_INPUT, "kind set: the name is longer than 300 bytes");
     }
     free(clean);
-    bool good =
-        fits && up_kind_tolerance(catalogue, kind.name, 1, &kind.tolerance_one_g, failure) &&
-        up_kind_tolerance(catalogue, kind.name, 2, &kind.tolerance_pair_g, failure) &&
-        option_number(arguments, "tolerance-g", 0.1, 1e5, &kind.tolerance_one_g, failure) &&
-        option_number(arguments, "tolerance-pair-g", 0.1, 1e5, &kind.tolerance_pair_g, failure) &&
-        up_kind_set(catalogue, &kind, failure);
+    bool good = fits &&
+                up_kind_tolerance(catalogue, kind.name, 1, &kind.tolerance_one_g, failure) &&
+                up_kind_tolerance(catalogue, kind.name, 2, &kind.tolerance_pair_g, failure) &&
+                option_number(arguments, "tolerance-g", UP_TOLERANCE_LEAST_G,
+                              UP_TOLERANCE_MOST_ONE_G, &kind.tolerance_one_g, failure) &&
+                option_number(arguments, "tolerance-pair-g", UP_TOLERANCE_LEAST_G,
+                              UP_TOLERANCE_MOST_PAIR_G, &kind.tolerance_pair_g, failure) &&
+                up_kind_set(catalogue, &kind, failure);
     if (good) {
         print_set(&kind, option_given(arguments, "json"));
     }

@@ -18,6 +18,8 @@ const struct option_text options_measure[] = {
     {"confidence", "P", "a class is stated at this probability (default 0.95)"},
     {"body", "NAME_OR_ID",
      "weigh this reference body first (one or two; `body add` registers one)"},
+    {"pressure-bar", "P", "a cylinder: the pressure in it now, as its gauge shows"},
+    {"gas", "NAME", "what is in it: air, EAN32, ...; none: a jacket or bladder that was emptied"},
     {"second-depth-m", "D", "foam or closed air: weigh it once more, D metres deep"},
     {"two-point-m", "L", "hang it level between two lines L metres apart too: which end sinks?"},
     OPTION_TYPED,
@@ -38,7 +40,7 @@ void print_results(const struct up_session_results *results, const struct up_sty
     up_text_print(stdout, "%s (%s)\n", item->name, item->pieces == 2 ? "a pair" : "one piece");
     for (unsigned i = 0; i < results->results; i++) {
         const struct up_result *result = &results->result[i];
-        up_result_print(result, style, stdout);
+        up_result_print(result, item, style, stdout);
         if (result->measured) {
             json_t *body = up_result_to_json(result);
             up_sides_print(body, style, stdout);
@@ -47,8 +49,9 @@ void print_results(const struct up_session_results *results, const struct up_sty
     }
     if (results->results < results->waters + 1) {
         printf("  no other water is calculated: %s\n",
-               item->compressible ? "the item is compressible, its volume holds in the tank only"
-                                  : "it was not weighed dry in air, so its volume is not known");
+               item->compressible
+                   ? "the item holds gas or may, and its volume is that at the tank's depth"
+                   : "it was not weighed dry in air, so its volume is not known");
     }
     puts("These numbers prepare a dive. A weight check in the water decides.");
 }
@@ -130,8 +133,8 @@ bool check_item(const struct up_item *item, const struct up_measure_plan *plan,
                 struct up_failure *failure) {
     return plan->second_depth_m == 0 || item->compressible ||
            up_fail(failure, UP_STATUS_WRONG_INPUT,
-                   "--second-depth-m is for foam and closed air: `upthrust item edit "
-                   "--compressible` says that an item is");
+                   "--second-depth-m is for what holds gas: `upthrust item edit NAME --holds-gas "
+                   "yes` says that an item does");
 }
 
 static bool read_item(const struct arguments *arguments, const struct bench_options *options,
@@ -145,6 +148,8 @@ static bool read_item(const struct arguments *arguments, const struct bench_opti
     }
     return up_item_find(options->catalogue, name, &item, failure) &&
            check_item(&item, plan, failure) &&
+           take_filling(arguments, options->settings.operator_kind == UP_OPERATOR_KEYS, &item,
+                        &plan->filling, failure) &&
            up_session_plan_item(options->catalogue, &options->rig, &item, plan, failure);
 }
 
@@ -196,9 +201,9 @@ static enum up_status replay(const struct arguments *arguments, struct up_failur
 
 static bool resume(const struct arguments *arguments, struct bench_options *options,
                    struct up_session_results *results, struct up_failure *failure) {
-    static const char *const planned[] = {"trials",         "water",       "confidence",
-                                          "body",           "air-temp-c",  "typed",
-                                          "second-depth-m", "two-point-m", NULL};
+    static const char *const planned[] = {
+        "trials",         "water",       "confidence",   "body", "air-temp-c", "typed",
+        "second-depth-m", "two-point-m", "pressure-bar", "gas",  NULL};
     const char *name = option_value(arguments, "item");
     struct up_item item;
     return open_bench(arguments, true, options, failure) &&

@@ -81,11 +81,18 @@ static bool check_alone(const struct arguments *arguments, struct up_failure *fa
 }
 
 /* What does not go with an item of the list is refused before the first one is hung. */
-static bool check_items(const struct whole_queue *whole, struct up_failure *failure) {
+static bool check_items(const struct arguments *arguments, struct whole_queue *whole,
+                        struct up_failure *failure) {
+    bool by_keys = whole->options.settings.operator_kind == UP_OPERATOR_KEYS;
     for (unsigned i = 0; i < whole->queue.count; i++) {
-        const struct up_queue_entry *entry = &whole->queue.entry[i];
+        struct up_queue_entry *entry = &whole->queue.entry[i];
         struct up_failure why;
-        if (!entry->done && !check_item(&entry->item, &whole->plan, &why)) {
+        bool filled = up_kind_facts(entry->item.kind)->filled != UP_FILLED_NEVER;
+        if (entry->done) {
+            continue;
+        }
+        if (!check_item(&entry->item, &whole->plan, &why) ||
+            (filled && !take_filling(arguments, by_keys, &entry->item, &entry->filling, &why))) {
             return up_fail(failure, why.status, "%.80s: %.300s", entry->item.name, why.text);
         }
     }
@@ -105,7 +112,7 @@ enum up_status measure_queue(const struct arguments *arguments, struct up_failur
         read_measure(arguments, &whole->options, &whole->plan, failure) &&
         up_queue_open(&whole->queue, whole->options.catalogue, option_value(arguments, "queue"),
                       option_given(arguments, "resume") ? whole->options.rig.id : NULL, failure) &&
-        check_items(whole, failure);
+        check_items(arguments, whole, failure);
     whole->list = json_array();
     whole->plan.water = water;
     if (good && up_queue_remaining(&whole->queue) == 0) {

@@ -55,9 +55,9 @@ static struct place whole_row(const struct up_canvas *canvas, int row) {
     return place_of(row, 0, canvas->columns);
 }
 
-/* What is shown as 0.0 hangs. */
+/* What is shown as 0.0 hovers. */
 static const char *direction(double net_g) {
-    return net_g >= 0.05 ? "floats" : net_g <= -0.05 ? "sinks" : "hangs";
+    return net_g >= 0.05 ? "floats" : net_g <= -0.05 ? "sinks" : "hovers";
 }
 
 /* ---- title ---- */
@@ -127,25 +127,27 @@ static void draw_bar(const struct up_live_view *view, struct up_canvas *canvas, 
     }
 }
 
+static const char *way_of(const struct up_live_view *view) {
+    return fabs(view->load) <= 3 * view->noise ? "(nothing)" : view->load > 0 ? "DOWN" : "UP";
+}
+
 static void draw_load(const struct up_live_view *view, struct up_canvas *canvas,
                       const struct layout *at) {
+    /* Grams have the sign of a net buoyancy, + up; counts stay as the device sends them. */
     bool grams = strcmp(view->load_unit, "g") == 0;
+    double shown = grams ? -view->load : view->load;
     int width = canvas->columns - PANEL_COLUMNS - 2;
     char text[40];
     if (!isfinite(view->load)) {
-        live_put(canvas, place_of(at->caption, 1, width), UP_LIVE_PLAIN,
-                 "no reading against a tare yet");
+        live_put(canvas, place_of(at->caption, 1, width), UP_LIVE_PLAIN, "nothing weighed yet");
         return;
     }
-    snprintf(text, sizeof text, grams ? "%+.1f" : "%+.0f", view->load);
+    snprintf(text, sizeof text, grams ? "%+.1f" : "%+.0f", shown);
     if (strcmp(text, "-0.0") == 0 || strcmp(text, "-0") == 0) {
         text[0] = '+';
     }
-    live_format(canvas, place_of(at->caption, 1, width), UP_LIVE_PLAIN,
-                "now, against the tare, %s:  %s", view->load_unit,
-                fabs(view->load) <= 3 * view->noise ? "nothing"
-                : view->load > 0                    ? "pulls down"
-                                                    : "lifts");
+    live_format(canvas, place_of(at->caption, 1, width), UP_LIVE_PLAIN, "load now: %s %s %s", text,
+                view->load_unit, way_of(view));
     if (grams && live_large_width(text, at->scale) + 7 * at->scale <= width) {
         snprintf(text + strlen(text), sizeof text - strlen(text), " g");
     }
@@ -163,13 +165,8 @@ static void draw_probability(struct up_canvas *canvas, struct place place, const
                 probability);
 }
 
-static void draw_result(struct up_canvas *canvas, struct place place,
-                        const struct up_result *result) {
-    const struct up_answer *answer = &result->answer;
-    live_format(canvas, place, UP_LIVE_STRONG, "%s %+.1f g +- %.1f g: %s", result->water.name,
-                1e3 * answer->buoyancy_kg.value, 1e3 * answer->expanded_u_kg,
-                up_class_name(answer->class));
-    place.row++;
+static void draw_probabilities(struct up_canvas *canvas, struct place place,
+                               const struct up_answer *answer) {
     draw_probability(canvas, place, "floats", answer->probability_positive,
                      answer->class == UP_CLASS_POSITIVE);
     place.row++;
@@ -178,6 +175,37 @@ static void draw_result(struct up_canvas *canvas, struct place place,
     place.row++;
     draw_probability(canvas, place, "sinks", answer->probability_negative,
                      answer->class == UP_CLASS_NEGATIVE);
+}
+
+static void head_result(struct up_canvas *canvas, struct place place,
+                        const struct up_result *result) {
+    const struct up_answer *answer = &result->answer;
+    live_format(canvas, place, UP_LIVE_STRONG, "%s %+.1f g +- %.1f g: %s", result->water.name,
+                1e3 * answer->buoyancy_kg.value, 1e3 * answer->expanded_u_kg,
+                up_class_name(answer->class));
+}
+
+/* To be read from two metres away: the grams in large letters, and where there is room below them,
+   the probabilities. Returns the rows used. */
+static int draw_first_result(struct up_canvas *canvas, struct place place,
+                             const struct up_result *result, int rows) {
+    double net_g = 1e3 * result->answer.buoyancy_kg.value;
+    char text[40];
+    head_result(canvas, place, result);
+    place.row++;
+    snprintf(text, sizeof text, "%+.1f", fabs(net_g) < 0.05 ? 0 : net_g);
+    if (live_large_width(text, 1) + 7 <= place.width) {
+        strcat(text, " g");
+    }
+    if (isfinite(net_g)) {
+        live_large(canvas, place, 1, UP_LIVE_STRONG, text);
+    }
+    place.row += LARGE_ROWS;
+    if (rows < 1 + LARGE_ROWS + 3) {
+        return 1 + LARGE_ROWS;
+    }
+    draw_probabilities(canvas, place, &result->answer);
+    return 1 + LARGE_ROWS + 3;
 }
 
 /* "fresh 20.0 C", or with its class where there is one. */
@@ -192,18 +220,18 @@ static void name_water(const struct up_live_view *view, unsigned i, char *text, 
     }
 }
 
-/* Each other water in four rows where there is room, else in one; what is left over is counted. */
-static void draw_panel(const struct up_live_view *view, struct up_canvas *canvas,
-                       const struct layout *at) {
+/* Each other water in four rows where there is room, else in one. Returns how many found a place.
+ */
+static unsigned draw_panel(const struct up_live_view *view, struct up_canvas *canvas,
+                           const struct layout *at) {
     struct place place = place_of(at->caption, canvas->columns - PANEL_COLUMNS, PANEL_COLUMNS - 1);
     int end = at->list, block = 5;
     unsigned i = 0;
     if (view->g_per_count == 0) {
-        return;
+        return view->waters;
     }
     if (view->results > 0) {
-        draw_result(canvas, place, &view->result[0]);
-        place.row += 4;
+        place.row += draw_first_result(canvas, place, &view->result[0], end - place.row);
     } else {
         live_put(canvas, place, UP_LIVE_PLAIN,
                  view->trials < 2 ? "probabilities: after two trials"
@@ -212,17 +240,31 @@ static void draw_panel(const struct up_live_view *view, struct up_canvas *canvas
     }
     while (i + 1 < view->results && place.row + block * (int)(view->waters - i) <= end) {
         place.row++;
-        draw_result(canvas, place, &view->result[++i]);
-        place.row += 4;
+        head_result(canvas, place, &view->result[++i]);
+        place.row++;
+        draw_probabilities(canvas, place, &view->result[i].answer);
+        place.row += 3;
     }
     for (; i < view->waters && place.row < end; i++, place.row++) {
         char text[160];
         name_water(view, i, text, sizeof text);
-        if (place.row + 1 == end && i + 1 < view->waters) {
-            snprintf(text, sizeof text, "and %u waters more", view->waters - i);
-            i = view->waters;
-        }
         live_put(canvas, place, UP_LIVE_PLAIN, text);
+    }
+    return i;
+}
+
+/* What found no place in the panel, in one row; what is left over is counted. */
+static void draw_waters(const struct up_live_view *view, struct up_canvas *canvas, int row,
+                        unsigned from) {
+    unsigned beside = (unsigned)(canvas->columns / TRIAL_COLUMNS);
+    for (unsigned i = from; i < view->waters && i - from < beside; i++) {
+        char text[160];
+        name_water(view, i, text, sizeof text);
+        if (i - from + 1 == beside && i + 1 < view->waters) {
+            snprintf(text, sizeof text, "and %u waters more", view->waters - i);
+        }
+        live_put(canvas, place_of(row, 1 + (int)(i - from) * TRIAL_COLUMNS, TRIAL_COLUMNS - 1),
+                 UP_LIVE_STRONG, text);
     }
 }
 
@@ -282,11 +324,11 @@ static void put_loading(const struct up_live_view *view, struct up_canvas *canva
 
 /* The latest ones, row by row, as many beside each other as fit. */
 static void draw_list(const struct up_live_view *view, struct up_canvas *canvas,
-                      const struct layout *at) {
+                      const struct layout *at, int rows) {
     bool measuring = view->g_per_count != 0;
     unsigned count = measuring ? view->trials : view->points;
     unsigned beside = (unsigned)(canvas->columns / TRIAL_COLUMNS);
-    unsigned room = beside * (unsigned)at->list_rows;
+    unsigned room = beside * (unsigned)rows;
     unsigned first = count > room ? count - room : 0;
     if (measuring) {
         head_trials(view, canvas, at->list);
@@ -373,8 +415,9 @@ static void draw_small(const struct up_live_view *view, struct up_canvas *canvas
                         "This window is too small: 80x24 is wanted.");
     row += live_wrap(canvas, whole_row(canvas, row), 4, view->mood, view->sentence);
     if (isfinite(view->load)) {
-        live_format(canvas, whole_row(canvas, row++), UP_LIVE_PLAIN, "now %+.1f %s", view->load,
-                    view->load_unit);
+        bool grams = strcmp(view->load_unit, "g") == 0;
+        live_format(canvas, whole_row(canvas, row++), UP_LIVE_PLAIN, "load now: %+.1f %s %s",
+                    grams ? -view->load : view->load, view->load_unit, way_of(view));
     }
     draw_answer(view, canvas, row++);
     draw_keys(view, canvas, row++);
@@ -394,8 +437,10 @@ void up_live_draw(const struct up_live_view *view, struct up_canvas *canvas) {
     draw_sentence(view, canvas, at.sentence);
     draw_bar(view, canvas, at.bar);
     draw_load(view, canvas, &at);
-    draw_panel(view, canvas, &at);
-    draw_list(view, canvas, &at);
+    unsigned waters = draw_panel(view, canvas, &at);
+    bool all = waters == view->waters;
+    draw_list(view, canvas, &at, at.list_rows - !all);
+    draw_waters(view, canvas, at.list + at.list_rows, waters);
     draw_faults(view, canvas, at.faults, at.fault_rows);
     draw_answer(view, canvas, at.answer);
     draw_keys(view, canvas, at.keys);

@@ -12,6 +12,7 @@ enum {
     KIND_MOST = 12,
     WATERS_MOST = 4,
     CLASS_COLUMNS = 9,
+    WITHIN_COLUMNS = 10,
     ID_SHOWN = 8
 };
 
@@ -26,6 +27,7 @@ struct list {
     int marks;                    /* columns for them behind a number */
     bool any_again;               /* a class was judged again: marked with * */
     bool any[UP_CHECKED_OUTSIDE + 1];
+    bool any_unusual; /* a tolerance is not the usual one: a column tells those that are not */
 };
 
 /* ---- which waters ---- */
@@ -87,11 +89,21 @@ static int width_of(const char *text) {
     return columns;
 }
 
+/* As it was measured; what is not measured yet, as the item says. */
+static char *title_of(const struct list *list, const char *item_id, const struct up_item *item) {
+    for (size_t i = 0; i < list->rows->count; i++) {
+        if (strcmp(list->rows->row[i].item_id, item_id) == 0) {
+            return up_item_title(item->name, list->rows->row[i].pieces);
+        }
+    }
+    return up_item_title(item->name, item->pieces);
+}
+
 static bool widen(const struct up_record *record, void *context) {
     struct list *list = context;
     struct up_item item;
     if (up_item_from_json(record->content, &item)) {
-        char *title = up_item_title(item.name, item.pieces);
+        char *title = title_of(list, record->subject, &item);
         list->name = larger(list->name, width_of(title));
         free(title);
         list->kind = larger(list->kind, width_of(item.kind));
@@ -121,6 +133,7 @@ static void measure_numbers(struct list *list) {
                 up_style_mass(list->style, row->buoyancy_g, net);
                 up_style_uncertainty(list->style, row->expanded_u_g, u);
                 measure_marks(list, row);
+                list->any_unusual = list->any_unusual || row->unusual;
                 list->net[i] = larger(list->net[i], (int)strlen(net));
                 list->uncertainty[i] = larger(list->uncertainty[i], (int)strlen(u));
             }
@@ -134,6 +147,7 @@ static int cell_columns(const struct list *list, size_t water) {
 
 static int line_columns(const struct list *list) {
     int columns = list->name + 2 + list->kind + 2 + ID_SHOWN;
+    columns += list->any_unusual ? 2 + WITHIN_COLUMNS : 0;
     for (size_t i = 0; i < list->count; i++) {
         columns += 2 + cell_columns(list, i);
     }
@@ -162,7 +176,11 @@ static void print_head(const struct list *list) {
         fputs("  ", list->stream);
         up_text_put(list->stream, list->waters[i], cell_columns(list, i), list->style->isolate);
     }
-    fputs("  id\n", list->stream);
+    fputs("  ", list->stream);
+    if (list->any_unusual) {
+        up_text_put(list->stream, "within", WITHIN_COLUMNS + 2, false);
+    }
+    fputs("id\n", list->stream);
 }
 
 static const struct up_row *find_row(const struct up_rows *rows, const char *item_id,
@@ -190,13 +208,27 @@ static void print_cell(const struct list *list, const struct up_row *row, size_t
             list->marks, marks);
 }
 
+/* The tolerance of an item, where it is not the usual one; where its waters differ, the widest. */
+static void print_within(const struct list *list, const char *item_id) {
+    char within[UP_SHOWN_SIZE] = "";
+    double most_g = -1;
+    for (size_t i = 0; i < list->count; i++) {
+        const struct up_row *row = find_row(list->rows, item_id, list->waters[i]);
+        if (row != NULL && row->unusual && !(row->tolerance_g < most_g)) {
+            most_g = row->tolerance_g;
+            up_style_lead(list->style, row->tolerance_g, within);
+        }
+    }
+    up_text_put(list->stream, within, WITHIN_COLUMNS + 2, false);
+}
+
 static bool print_item(const struct up_record *record, void *context) {
     const struct list *list = context;
     struct up_item item;
     if (!up_item_from_json(record->content, &item)) {
         return true;
     }
-    char *title = up_item_title(item.name, item.pieces);
+    char *title = title_of(list, record->subject, &item);
     up_text_put(list->stream, title, list->name, list->style->isolate);
     free(title);
     fputs("  ", list->stream);
@@ -205,12 +237,32 @@ static bool print_item(const struct up_record *record, void *context) {
         print_cell(list, find_row(list->rows, record->subject, list->waters[i]), i);
     }
     char *id = up_text_for_terminal(record->subject); /* a beginning finds it again */
-    fprintf(list->stream, "  %.*s\n", ID_SHOWN, id);
+    fputs("  ", list->stream);
+    if (list->any_unusual) {
+        print_within(list, record->subject);
+    }
+    fprintf(list->stream, "%.*s\n", ID_SHOWN, id);
     free(id);
     return true;
 }
 
+/* Each item once, its name in a run of its own. */
+static void print_fillings(const struct list *list) {
+    for (size_t i = 0; i < list->rows->count; i++) {
+        const struct up_row *row = &list->rows->row[i];
+        if (row->filling[0] == '\0' ||
+            (i > 0 && strcmp(row->item_id, list->rows->row[i - 1].item_id) == 0)) {
+            continue;
+        }
+        char *safe = up_text_for_terminal(row->filling);
+        up_text_put(list->stream, row->name, 0, list->style->isolate);
+        fprintf(list->stream, ": %s\n", safe);
+        free(safe);
+    }
+}
+
 static void print_foot(const struct list *list, size_t more) {
+    print_fillings(list);
     if (list->count == 0) {
         fputs("nothing is measured yet: `upthrust measure` does it\n", list->stream);
     } else {
@@ -220,6 +272,19 @@ static void print_foot(const struct list *list, size_t more) {
     }
     if (list->any_again) {
         fputs("* judged again since it was measured, by `upthrust decide`\n", list->stream);
+    }
+    if (list->any_unusual) {
+        fputs("within: neutral within this, which is not the usual tolerance of the kind\n",
+              list->stream);
+    }
+    if (list->rows->withdrawn > 0) {
+        fputs("calculated waters of what holds gas are withdrawn: the water squeezes it\n",
+              list->stream);
+    }
+    if (list->rows->other_pieces > 0) {
+        fputs("results of fewer or more pieces than an item's newest are left out: `upthrust show "
+              "ITEM`\n",
+              list->stream);
     }
     for (enum up_checked checked = UP_CHECKED_NOT; checked <= UP_CHECKED_OUTSIDE; checked++) {
         if (list->any[checked]) {

@@ -59,24 +59,38 @@ static int number_of_class(const char *class) {
     return 0;
 }
 
+static double filling_of(const struct up_row *row) {
+    return row->filling[0] == '\0'                ? 0
+           : row->filled.gas[0] == '\0'           ? -2
+           : strcmp(row->filled.gas, "none") == 0 ? -1
+           : isfinite(row->filled.pressure_bar)   ? row->filled.pressure_bar
+                                                  : -2;
+}
+
 static bool write_data(FILE *stream, void *context) {
     const struct up_rows *rows = context;
     size_t item = 0;
-    fputs("# series: 1 fresh, 2 sea, 3 tank (items without a calculated water)\n"
-          "# class: 0 undecided, 1 positive, 2 neutral, 3 negative\n"
-          "# body: 0 inside its limits, 1 unchecked by one, 2 outside\n"
-          "# item\tseries\tbuoyancy_g\texpanded_u_g\ttolerance_g\tclass\tbody\n",
-          stream);
+    fputs(
+        "# series: 1 fresh, 2 sea, 3 tank (items without a calculated water)\n"
+        "# class: 0 undecided, 1 positive, 2 neutral, 3 negative\n"
+        "# unusual: 1 where the tolerance is not the usual one of the kind\n"
+        "# filling_bar: of gas in it as weighed; -1: emptied, -2: not recorded, 0: nothing to say\n"
+        "# body: 0 inside its limits, 1 unchecked by one, 2 outside\n"
+        "# "
+        "item\tseries\tbuoyancy_g\texpanded_u_g\ttolerance_g\tclass\tunusual\tfilling_bar\tbody\n",
+        stream);
     for (size_t i = 0; i < rows->count; i++) {
         const struct up_row *row = &rows->row[i];
-        char number[3][32];
+        char number[4][32];
         item += begins_item(rows, i);
         up_text_from_number(row->buoyancy_g, number[0], sizeof number[0]);
         up_text_from_number(row->expanded_u_g, number[1], sizeof number[1]);
         up_text_from_number(row->tolerance_g, number[2], sizeof number[2]);
+        up_text_from_number(filling_of(row), number[3], sizeof number[3]);
         if (series_of(rows, row) != 0) {
-            fprintf(stream, "%zu\t%d\t%s\t%s\t%s\t%d\t%d\n", item, series_of(rows, row), number[0],
-                    number[1], number[2], number_of_class(row->class), (int)row->checked);
+            fprintf(stream, "%zu\t%d\t%s\t%s\t%s\t%d\t%d\t%s\t%d\n", item, series_of(rows, row),
+                    number[0], number[1], number[2], number_of_class(row->class), row->unusual,
+                    number[3], (int)row->checked);
         }
     }
     return ferror(stream) == 0;
@@ -142,20 +156,23 @@ static void write_names(FILE *stream, const struct up_rows *rows) {
     fprintf(stream, ")\nname_columns = %d\n", widest);
 }
 
-/* What the axis must show: every bar, and the neutral bands. */
+/* What the axis must show: every bar, and zero. A neutral band that is wider is cut and marked, so
+   that no tolerance makes all results look alike. */
 static void write_range(FILE *stream, const struct up_rows *rows) {
     double low = -1, high = 1; /* fmin and fmax pass over NaN */
     char number[2][32];
+    bool unusual = false;
     for (size_t i = 0; i < rows->count; i++) {
         const struct up_row *row = &rows->row[i];
         if (series_of(rows, row) != 0) {
-            low = fmin(low, fmin(row->buoyancy_g - row->expanded_u_g, -row->tolerance_g));
-            high = fmax(high, fmax(row->buoyancy_g + row->expanded_u_g, row->tolerance_g));
+            low = fmin(low, row->buoyancy_g - row->expanded_u_g);
+            high = fmax(high, row->buoyancy_g + row->expanded_u_g);
+            unusual = unusual || row->unusual || row->filling[0] != '\0';
         }
     }
     up_text_from_number(low, number[0], sizeof number[0]);
     up_text_from_number(high, number[1], sizeof number[1]);
-    fprintf(stream, "low = %s\nhigh = %s\n", number[0], number[1]);
+    fprintf(stream, "low = %s\nhigh = %s\nunusual = %d\n", number[0], number[1], unusual);
 }
 
 /* " 20.0 C" where all results of a water hold for one temperature. */

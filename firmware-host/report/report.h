@@ -8,6 +8,7 @@
 
 #include <stdio.h>
 
+#include "catalogue/claim.h"
 #include "upthrust/catalogue.h"
 #include "upthrust/rig.h"
 
@@ -22,24 +23,30 @@ const char *up_checked_meaning(enum up_checked checked);
 struct up_row {
     char item_id[UP_ID_SIZE];
     char name[UP_NAME_SIZE]; /* raw: escape it for where it goes; "pair: " stands before a pair's */
-    int pieces;
+    int pieces;              /* that were measured, whatever the item says now; 0: not recorded */
     char water[48];
     bool measured;
     double buoyancy_g, expanded_u_g, tolerance_g;
+    bool unusual; /* tolerance_g is not that of the item's kind and pieces */
     double water_temp_c;
     char class[16];
-    bool rejudged; /* by a later decision, which class and tolerance are of */
+    bool withdrawable; /* calculated */
+    struct up_filling filled;
+    char filling[UP_CLAIM_FILLING_SIZE]; /* with what it was filled; empty: nothing to say */
+    bool rejudged;                       /* by a later decision, which class and tolerance are of */
     enum up_checked checked;
     char made_utc[UP_TIME_SIZE];
 };
 
 /* The name as it stands beside a number: "pair: ..." and "3 pieces: ..." before what hangs
-   together; the caller frees it. */
+   together, "pieces unknown: ..." where it is not recorded; the caller frees it. */
 char *up_item_title(const char *name, int pieces);
 
 struct up_rows {
     struct up_row *row;
     size_t count;
+    size_t withdrawn;    /* left out: calculated, of items that hold gas */
+    size_t other_pieces; /* left out: of fewer or more pieces than the item's newest result */
 };
 
 /* Rows by falling net buoyancy in fresh water (the tank's where that is lacking), each item's rows
@@ -73,8 +80,10 @@ void up_style_class(const struct up_style *style, const char *class, int columns
    four at most. */
 bool up_items_print(struct up_catalogue *catalogue, const char *const *waters, size_t count,
                     const struct up_style *style, FILE *stream, struct up_failure *failure);
-/* One result, told in words: class, grams, interval, what it hangs on, what it means for lead. */
-void up_result_print(const struct up_result *result, const struct up_style *style, FILE *stream);
+/* One result, told in words: class, grams, interval, what it hangs on, what it means for lead. Of
+   the item what is known of it now; NULL: nothing. */
+void up_result_print(const struct up_result *result, const struct up_item *item,
+                     const struct up_style *style, FILE *stream);
 
 /* Everything that is known of one item: the newest result of each water in full, older ones
    briefly. */

@@ -6,6 +6,8 @@
 #include <string.h>
 #include <strings.h>
 
+#include "catalogue/claim.h"
+#include "catalogue/kind.h"
 #include "catalogue/standing.h"
 #include "report/report.h"
 #include "text/text.h"
@@ -17,6 +19,9 @@ struct gather {
     size_t room;
     json_t *index;     /* "ID WATER" and "ID" to the row's number */
     json_t *names;     /* item's id to its name */
+    json_t *kinds;     /* item's id to its kind */
+    json_t *squeezed;  /* item's id to true: it holds gas */
+    json_t *pieces;    /* item's id to the pieces of its newest result */
     json_t *decisions; /* result's id to what was decided later */
     json_t *standings; /* and to whether a reference body spoke for it */
 };
@@ -36,6 +41,7 @@ char *up_item_title(const char *name, int pieces) {
     /* Who wrote it into the name need not read it twice. */
     return pieces == 2 && !says_pair(name) ? up_text_format("pair: %s", name)
            : pieces > 2                    ? up_text_format("%d pieces: %s", pieces, name)
+           : pieces < 1                    ? up_text_format("pieces unknown: %s", name)
                                            : up_text_format("%s", name);
 }
 
@@ -114,7 +120,12 @@ static bool take_result(const struct up_record *record, void *context) {
     row->tolerance_g = up_record_number(body, "tolerance_g");
     row->water_temp_c = up_record_number(body, "water_temp_c");
     memcpy(row->made_utc, record->made_utc, sizeof row->made_utc);
+    row->pieces = up_claim_pieces_of(body);
+    row->withdrawable = up_claim_is_withdrawn(body, true);
+    copy_text(row->filled.gas, sizeof row->filled.gas, json_object_get(body, "filled_with"));
+    row->filled.pressure_bar = up_record_number(body, "filling_bar");
     const struct gather *gather = context;
+    json_object_set_new_nocheck(gather->pieces, item_id, json_integer(row->pieces));
     row->checked = up_checked_of(up_record_text(gather->standings, record->subject));
     take_decision(gather, record->subject, row);
     return true;
@@ -123,9 +134,13 @@ static bool take_result(const struct up_record *record, void *context) {
 static bool take_name(const struct up_record *record, void *context) {
     struct gather *gather = context;
     json_t *name = json_object_get(record->content, "name");
-    json_t *pieces = json_object_get(record->content, "pieces");
     if (json_object_get(gather->index, record->subject) != NULL && json_is_string(name)) {
-        json_object_set_new(gather->names, record->subject, json_pack("[O, O?]", name, pieces));
+        json_object_set(gather->names, record->subject, name);
+        json_object_set(gather->kinds, record->subject, json_object_get(record->content, "kind"));
+        struct up_item item;
+        if (up_item_from_json(record->content, &item) && item.compressible) {
+            json_object_set_new(gather->squeezed, record->subject, json_true());
+        }
     }
     return true;
 }
@@ -133,13 +148,46 @@ static bool take_name(const struct up_record *record, void *context) {
 static void fill_names(struct gather *gather) {
     for (size_t i = 0; i < gather->rows->count; i++) {
         struct up_row *row = &gather->rows->row[i];
-        const json_t *entry = json_object_get(gather->names, row->item_id);
-        const char *name = json_string_value(json_array_get(entry, 0));
-        row->pieces = (int)json_integer_value(json_array_get(entry, 1));
+        const char *name = json_string_value(json_object_get(gather->names, row->item_id));
         char *title = up_item_title(name != NULL ? name : "", row->pieces);
         snprintf(row->name, sizeof row->name, "%s", title);
         free(title);
     }
+}
+
+/* ---- what is usual ---- */
+
+/* Each kind is asked once for one piece and once for more. */
+static bool usual_g(struct up_catalogue *catalogue, json_t *known, const char *kind, int pieces,
+                    double *tolerance_g, struct up_failure *failure) {
+    char *key = up_text_format("%d %s", pieces > 1, kind);
+    const json_t *found = json_object_get(known, key);
+    bool good = true;
+    *tolerance_g = pieces > 1 ? UP_TOLERANCE_PAIR_G : UP_TOLERANCE_ONE_G;
+    if (found != NULL) {
+        *tolerance_g = json_number_value(found);
+    } else {
+        good = up_kind_tolerance(catalogue, kind, pieces, tolerance_g, failure);
+        json_object_set_new(known, key, json_real(*tolerance_g));
+    }
+    free(key);
+    return good;
+}
+
+static bool mark_unusual(struct up_catalogue *catalogue, const struct gather *gather,
+                         struct up_failure *failure) {
+    json_t *known = json_object();
+    bool good = true;
+    for (size_t i = 0; good && i < gather->rows->count; i++) {
+        struct up_row *row = &gather->rows->row[i];
+        const char *kind = json_string_value(json_object_get(gather->kinds, row->item_id));
+        double usual = (double)NAN;
+        good = usual_g(catalogue, known, kind != NULL ? kind : "", row->pieces, &usual, failure);
+        row->unusual = fabs(row->tolerance_g - usual) > 1e-6;
+        up_claim_filling(&row->filled, kind != NULL ? kind : "", row->filling);
+    }
+    json_decref(known);
+    return good;
 }
 
 /* ---- order ---- */
@@ -189,24 +237,53 @@ static void sort_rows(const struct gather *gather) {
     free(keyed);
 }
 
+/* What is withdrawn is not shown. One line stands for one thing: what an earlier version of an
+   item, of other pieces, weighed is left to its sheet. */
+static void keep_claims(const struct gather *gather) {
+    struct up_rows *rows = gather->rows;
+    size_t kept = 0;
+    for (size_t i = 0; i < rows->count; i++) {
+        const struct up_row *row = &rows->row[i];
+        const json_t *newest = json_object_get(gather->pieces, row->item_id);
+        if (row->withdrawable && json_object_get(gather->squeezed, row->item_id) != NULL) {
+            rows->withdrawn++;
+        } else if (json_integer_value(newest) != rows->row[i].pieces) {
+            rows->other_pieces++;
+        } else {
+            rows->row[kept++] = rows->row[i];
+        }
+    }
+    rows->count = kept;
+}
+
 bool up_rows_load(struct up_catalogue *catalogue, struct up_rows *rows,
                   struct up_failure *failure) {
-    struct gather gather = {.rows = rows, .index = json_object(), .names = json_object()};
+    struct gather gather = {.rows = rows,
+                            .index = json_object(),
+                            .names = json_object(),
+                            .kinds = json_object(),
+                            .squeezed = json_object(),
+                            .pieces = json_object()};
     bool good;
     *rows = (struct up_rows){0};
     gather.decisions = up_decisions_later(catalogue, failure);
     gather.standings = up_standings(catalogue, failure);
     good = gather.decisions != NULL && gather.standings != NULL &&
            up_catalogue_each(catalogue, "result", take_result, &gather, failure) &&
-           up_catalogue_each(catalogue, "item", take_name, &gather, failure);
+           up_catalogue_each(catalogue, "item", take_name, &gather, failure) &&
+           mark_unusual(catalogue, &gather, failure);
     if (good) {
         fill_names(&gather);
         sort_rows(&gather);
+        keep_claims(&gather);
     } else {
         up_rows_release(rows);
     }
     json_decref(gather.index);
     json_decref(gather.names);
+    json_decref(gather.kinds);
+    json_decref(gather.squeezed);
+    json_decref(gather.pieces);
     json_decref(gather.decisions);
     json_decref(gather.standings);
     return good;

@@ -4,6 +4,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "catalogue/claim.h"
 #include "catalogue/records.h"
 #include "catalogue/standing.h"
 #include "report/report.h"
@@ -16,11 +17,12 @@ struct kept {
     char id[UP_ID_SIZE], bench[UP_NAME_SIZE], made_utc[UP_TIME_SIZE];
     struct up_result result; /* its class is that of the current decision */
     bool newest;             /* of its water */
+    bool withdrawn;          /* nobody is to be shown its number */
     enum up_checked checked;
 };
 
 struct results {
-    const char *item_id;
+    const struct up_item *item;
     struct kept *kept;
     size_t count;
     json_t *decisions; /* owned, as is this: whether a reference body spoke for each */
@@ -29,13 +31,14 @@ struct results {
 
 static bool keep(const struct up_record *record, void *context) {
     struct results *results = context;
-    if (strcmp(up_record_text(record->content, "item_id"), results->item_id) != 0) {
+    if (strcmp(up_record_text(record->content, "item_id"), results->item->id) != 0) {
         return true;
     }
     results->kept = up_reallocate(results->kept, results->count + 1, sizeof *results->kept);
     struct kept *kept = &results->kept[results->count++];
     *kept = (struct kept){.body = json_incref(record->content), .newest = true};
     up_result_from_json(record->content, &kept->result);
+    kept->withdrawn = up_claim_is_withdrawn(record->content, results->item->compressible);
     up_decision_apply(json_object_get(results->decisions, record->subject), &kept->result);
     kept->checked = up_checked_of(up_record_text(results->standings, record->subject));
     memcpy(kept->id, record->subject, sizeof kept->id);
@@ -69,18 +72,20 @@ static void print_labelled(FILE *stream, const char *label, const char *text, bo
 }
 
 static void print_item(const struct up_item *item, const struct up_style *style, FILE *stream) {
-    char tolerance[UP_SHOWN_SIZE];
+    char tolerance[UP_SHOWN_SIZE], pieces[UP_CLAIM_SIZE];
     up_style_lead(style, item->tolerance_g, tolerance);
+    up_claim_pieces(item->pieces, pieces);
     up_text_put(stream, item->name, 0, style->isolate);
     fprintf(stream, "\n  id %s\n  ", item->id);
     up_text_put(stream, item->kind, 0, style->isolate);
-    fputs(item->pieces == 1 ? ", one piece" : item->pieces == 2 ? ", a pair" : ", several", stream);
+    fprintf(stream, ", %s", pieces);
     print_labelled(stream, ", maker ", item->maker, style->isolate);
     print_labelled(stream, ", model ", item->model, style->isolate);
     print_labelled(stream, ", size ", item->size, style->isolate);
     fprintf(stream, "\n  neutral within %s", tolerance);
     if (item->compressible) {
-        fputs("; compressible: results hold at their depth only\n", stream);
+        fprintf(stream, "; holds gas: %s; results are for their depth only\n",
+                item->holds_gas == UP_GAS_UNKNOWN ? "unknown, which counts as yes" : "yes");
     } else {
         fprintf(stream, "; volume expansion %.2g 1/K (standard uncertainty %.2g)\n",
                 item->expansion_per_k, item->u_expansion_per_k);
@@ -113,8 +118,19 @@ static void print_when(FILE *stream, const char *made_utc) {
     free(when);
 }
 
-static void print_newest(const struct kept *kept, const struct up_style *style, FILE *stream) {
-    up_result_print(&kept->result, style, stream);
+static void print_withdrawn(const struct kept *kept, const struct up_style *style, FILE *stream) {
+    fputs("  ", stream);
+    up_text_put(stream, up_record_text(kept->body, "water"), 10, style->isolate);
+    fputs(" " UP_CLAIM_WITHDRAWN "\n", stream);
+}
+
+static void print_newest(const struct kept *kept, const struct up_item *item,
+                         const struct up_style *style, FILE *stream) {
+    if (kept->withdrawn) {
+        print_withdrawn(kept, style, stream);
+        return;
+    }
+    up_result_print(&kept->result, item, style, stream);
     if (kept->result.measured) {
         up_sides_print(kept->body, style, stream);
     }
@@ -176,7 +192,8 @@ static int by_run_and_water(const void *a, const void *b) {
 }
 
 static void print_older(const struct kept *kept, const struct up_style *style, FILE *stream) {
-    char net[UP_SHOWN_SIZE], u[UP_SHOWN_SIZE];
+    char net[UP_SHOWN_SIZE], u[UP_SHOWN_SIZE], pieces[UP_CLAIM_SIZE];
+    up_claim_pieces(kept->result.pieces, pieces);
     up_style_mass(style, up_record_number(kept->body, "buoyancy_g"), net);
     up_style_uncertainty(style, up_record_number(kept->body, "expanded_u_g"), u);
     fputs("  ", stream);
@@ -185,7 +202,7 @@ static void print_older(const struct kept *kept, const struct up_style *style, F
     print_when(stream, kept->made_utc);
     fputs("  ", stream);
     up_style_class(style, up_class_name(kept->result.answer.class), 9, stream);
-    fprintf(stream, " %10s +- %s%s%s%s\n", net, u,
+    fprintf(stream, " %10s +- %s, %s%s%s%s\n", net, u, pieces,
             kept->result.rejudged ? ", judged again since" : "",
             kept->checked == UP_CHECKED_INSIDE ? "" : ", ",
             kept->checked == UP_CHECKED_OUTSIDE ? "body outside"
@@ -210,7 +227,7 @@ static void print_all_newest(const struct results *results, const struct up_styl
         } else if (!same_run(last, kept)) {
             print_run(last, style, stream);
         }
-        print_newest(kept, style, stream);
+        print_newest(kept, results->item, style, stream);
         last = kept;
     }
     if (last != NULL) {
@@ -225,7 +242,7 @@ static void print_all_older(const struct results *results, const struct up_style
                             FILE *stream) {
     bool any = false;
     for (size_t i = 0; i < results->count; i++) {
-        if (!results->kept[i].newest) {
+        if (!results->kept[i].newest && !results->kept[i].withdrawn) {
             fputs(any ? "" : "older results:\n", stream);
             print_older(&results->kept[i], style, stream);
             any = true;
@@ -247,7 +264,7 @@ static bool load(struct up_catalogue *catalogue, struct results *results,
 
 bool up_sheet_print(struct up_catalogue *catalogue, const struct up_item *item,
                     const struct up_style *style, FILE *stream, struct up_failure *failure) {
-    struct results results = {.item_id = item->id};
+    struct results results = {.item = item};
     bool good = load(catalogue, &results, failure);
     if (good) {
         print_item(item, style, stream);
@@ -266,11 +283,16 @@ bool up_sheet_print(struct up_catalogue *catalogue, const struct up_item *item,
 
 json_t *up_sheet_to_json(struct up_catalogue *catalogue, const struct up_item *item,
                          struct up_failure *failure) {
-    struct results results = {.item_id = item->id};
+    struct results results = {.item = item};
     bool good = load(catalogue, &results, failure);
-    json_t *list = json_array(), *of_item = up_item_to_json(item);
+    json_t *list = json_array(), *withdrawn = json_array(), *of_item = up_item_to_json(item);
     for (size_t i = 0; good && i < results.count; i++) {
         const struct kept *kept = &results.kept[i];
+        if (kept->withdrawn) {
+            json_array_append_new(withdrawn, json_pack("{s:s, s:s}", "result_id", kept->id, "water",
+                                                       up_record_text(kept->body, "water")));
+            continue;
+        }
         json_t *json = json_copy(kept->body);
         json_object_set_new(json, "result_id", json_string(kept->id));
         json_object_set_new(json, "bench", json_string(kept->bench));
@@ -282,8 +304,8 @@ json_t *up_sheet_to_json(struct up_catalogue *catalogue, const struct up_item *i
     }
     release(&results);
     json_object_set_new(of_item, "item_id", json_string(item->id));
-    json_t *document =
-        json_pack("{s:s, s:o, s:o}", "schema", "upthrust-show-1", "item", of_item, "results", list);
+    json_t *document = json_pack("{s:s, s:o, s:o, s:o}", "schema", "upthrust-show-1", "item",
+                                 of_item, "results", list, "withdrawn", withdrawn);
     if (!good) {
         json_decref(document);
         return NULL;

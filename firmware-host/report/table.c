@@ -1,7 +1,9 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* One result in words. */
 #include <math.h>
+#include <stdlib.h>
 
+#include "catalogue/claim.h"
 #include "report/report.h"
 #include "text/text.h"
 
@@ -9,30 +11,37 @@ static const double LEAD_KG_M3 = 11340; /* handbook value of pure lead */
 
 enum { INDENT = 4 };
 
-/* "floats, lifts 180 g of lead": of what pulls up or down, so a class that is not sure does not
-   hide it. Not told of what is squeezed at depth. */
-static void print_meaning(const struct up_result *result, const struct up_style *style,
-                          FILE *stream) {
+/* What the class means in water. */
+static void print_meaning(const struct up_result *result, FILE *stream) {
     static const char *const does[] = {[UP_CLASS_POSITIVE] = "floats",
                                        [UP_CLASS_NEGATIVE] = "sinks",
-                                       [UP_CLASS_NEUTRAL] = "hangs"};
+                                       [UP_CLASS_NEUTRAL] = "hovers"};
     enum up_class class = result->answer.class;
-    double b_kg = result->answer.buoyancy_kg.value;
-    double water_kg_m3 = result->water_density_kg_m3.value;
-    char lead[UP_SHOWN_SIZE];
     if (does[class] != NULL) {
         fprintf(stream, ": %s", does[class]);
     }
-    if (result->compressible || !isfinite(b_kg) || !(water_kg_m3 > 0)) {
+}
+
+/* Lead for comparison: of what it is said and of what not. Nothing of it for what hovers, nor for
+   what is squeezed at depth. */
+static void print_lead(const struct up_result *result, const struct up_style *style, FILE *stream) {
+    double b_kg = result->answer.buoyancy_kg.value;
+    double water_kg_m3 = result->water_density_kg_m3.value;
+    char lead[UP_SHOWN_SIZE], pieces[UP_CLAIM_SIZE];
+    if (result->compressible || result->answer.class == UP_CLASS_NEUTRAL || !isfinite(b_kg) ||
+        !(water_kg_m3 > 0)) {
         return;
     }
     up_style_lead(style, fabs(up_lead_to_cancel_kg(b_kg, water_kg_m3, LEAD_KG_M3)) * 1e3, lead);
-    if (class == UP_CLASS_NEGATIVE) {
-        fprintf(stream, " like %s of lead", lead);
+    up_claim_pieces(result->pieces, pieces);
+    fprintf(stream, "%*s%s in ", INDENT, "", pieces);
+    up_text_put(stream, result->water.name, 0, style->isolate);
+    if (b_kg > 0) {
+        fprintf(stream, ": about %s of lead would hold it down;\n", lead);
     } else {
-        fprintf(stream, "%s %s %s of lead", does[class] != NULL ? "," : ":",
-                b_kg > 0 ? "lifts" : "pulls like", lead);
+        fprintf(stream, ": weighs as much in water as %s of lead;\n", lead);
     }
+    fprintf(stream, "%*scompare, do not take it off by this alone\n", INDENT, "");
 }
 
 /* What a diver needs first. */
@@ -45,7 +54,7 @@ static void print_net(const struct up_result *result, const struct up_style *sty
     up_text_put(stream, result->water.name, 10, style->isolate);
     fprintf(stream, " %9s +- %s (%.0f %%)  ", net, u, result->question.coverage * 100);
     up_style_class(style, up_class_name(answer->class), 0, stream);
-    print_meaning(result, style, stream);
+    print_meaning(result, stream);
     fputc('\n', stream);
 }
 
@@ -115,38 +124,43 @@ static void print_outlook(const struct up_result *result, FILE *stream) {
     }
 }
 
-static const char *pieces_of(const struct up_result *result) {
-    return result->pieces == 1   ? ", one piece"
-           : result->pieces == 2 ? ", a pair"
-           : result->pieces > 2  ? ", several pieces"
-                                 : "";
-}
-
 /* What it holds for. */
 static void print_terms(const struct up_result *result, const struct up_style *style,
                         FILE *stream) {
     char tolerance[UP_SHOWN_SIZE], temp[UP_SHOWN_SIZE], density[UP_SHOWN_SIZE];
-    char depth[UP_SHOWN_SIZE];
+    char depth[UP_SHOWN_SIZE], pieces[UP_CLAIM_SIZE];
+    up_claim_pieces(result->pieces, pieces);
     up_style_lead(style, result->question.tolerance_kg * 1e3, tolerance);
     up_style_temp(style, result->water.temp_c, temp);
     up_style_density(style, result->water_density_kg_m3.value, density);
     up_style_depth(style, result->immersion_depth_m, depth);
-    fprintf(stream, "%*s%s at %s, %s%s; neutral within %s, at %.4g\n", INDENT, "",
-            result->measured ? "measured" : "calculated", temp, density, pieces_of(result),
-            tolerance, up_confidence_at_look(&result->question));
+    fprintf(stream, "%*s%s at %s, %s, %s; neutral within %s, at %.4g\n", INDENT, "",
+            result->measured ? "measured" : "calculated", temp, density, pieces, tolerance,
+            up_confidence_at_look(&result->question));
     if (result->rejudged) {
         fprintf(stream, "%*sjudged again since it was measured, by `upthrust decide`\n", INDENT,
                 "");
     }
     if (result->compressible) {
-        fprintf(stream, "%*scompressible: this holds at %s only, deeper it lifts less\n", INDENT,
-                "", depth);
+        fprintf(stream, "%*sit holds gas or may: this is for %s only, deeper it lifts less\n",
+                INDENT, "", depth);
     }
 }
 
-void up_result_print(const struct up_result *result, const struct up_style *style, FILE *stream) {
+void up_result_print(const struct up_result *measured, const struct up_item *item,
+                     const struct up_style *style, FILE *stream) {
+    struct up_result copy = *measured, *result = &copy;
+    char filling[UP_CLAIM_FILLING_SIZE];
+    result->compressible = result->compressible || (item != NULL && item->compressible);
+    up_claim_filling(&result->filling, item != NULL ? item->kind : "", filling);
     print_net(result, style, stream);
+    print_lead(result, style, stream);
     print_terms(result, style, stream);
+    if (filling[0] != '\0') {
+        char *safe = up_text_for_terminal(filling);
+        fprintf(stream, "%*s%s\n", INDENT, "", safe);
+        free(safe);
+    }
     print_chances(result, style, stream);
     print_first_order(result, stream);
     print_outlook(result, stream);

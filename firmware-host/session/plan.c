@@ -58,6 +58,8 @@ static const struct catalogue_member plan_members[] = {
     NUMBER_AS(IN_ABOVE_ZERO, "second_depth_m", second_depth_m, UNIT_M, LATER, ""),
     NUMBER_AS(IN_ABOVE_ZERO, "two_point_m", two_point_m, UNIT_M, LATER, ""),
     TRUTH("bare_hook", bare_hook, LATER, ""),
+    TEXT("filled_with", filling.gas, LATER, ""),
+    NUMBER("filling_bar", filling.pressure_bar, UNIT_BAR, LATER | NOT_NEGATIVE, ""),
     INTEGER("draws", draws, DRAWS_MAX, LATER, ""),
     INTEGER("seed", seed, 0, LATER, ""),
     END};

@@ -239,6 +239,7 @@ static bool measure_entry(struct up_queue *queue, unsigned index,
         return false;
     }
     format_place(queue, index, plan, settings->rig, place, sizeof place);
+    plan->filling = entry->filling;
     neighbours->place = place;
     neighbours->queue = queue_to_json(queue, index);
     caller->begin(caller->context, &entry->item, place, neighbours->queue);

@@ -108,6 +108,7 @@ enum { UP_QUEUE_MAX = 200 };
 
 struct up_queue_entry {
     struct up_item item;
+    struct up_filling filling;
     bool done;
     char unfinished_run[UP_ID_SIZE]; /* begun in this queue and not completed; else empty */
 };

@@ -16,6 +16,14 @@ enum {
     UP_TIME_SIZE = 32
 };
 
+/* Whether it holds gas that the water squeezes: foam, closed air. Unknown counts as yes. */
+enum up_holds_gas {
+    UP_GAS_NOT_TOLD, /* as `compressible` says, else as its kind has it: up_item_add settles it */
+    UP_GAS_NO,
+    UP_GAS_YES,
+    UP_GAS_UNKNOWN
+};
+
 struct up_item {
     char id[UP_ID_SIZE]; /* UUID in lower case, of the thing: all its versions share it */
     char name[UP_NAME_SIZE];
@@ -25,7 +33,8 @@ struct up_item {
     double tolerance_g;       /* |net buoyancy| up to this is neutral */
     double expansion_per_k;   /* volume expansion of the whole, estimate */
     double u_expansion_per_k; /* and its standard uncertainty */
-    bool compressible;        /* foam or closed air: a result holds at its depth only */
+    enum up_holds_gas holds_gas;
+    bool compressible; /* it does, or nobody knows: a result holds at its depth only */
     char part_id[UP_PARTS_MAX]
                 [UP_ID_SIZE]; /* items measured together as this one, a boot in a fin */
     int parts;
@@ -34,6 +43,12 @@ struct up_item {
 /* Neutral band where none is given: a choice of ours, no standard. */
 #define UP_TOLERANCE_ONE_G  50.0
 #define UP_TOLERANCE_PAIR_G 100.0
+
+/* A band narrower or wider than these is a slip of the keyboard: choices of ours. The most of more
+   than one piece is that of a pair. */
+#define UP_TOLERANCE_LEAST_G     1.0
+#define UP_TOLERANCE_MOST_ONE_G  500.0
+#define UP_TOLERANCE_MOST_PAIR_G 1000.0
 
 /* Volume expansion of gear of mixed polymers, 3e-4 to 6e-4 per kelvin taken as rectangular (from
    memory, no source opened). */

@@ -79,6 +79,7 @@ struct up_measurement {
     double two_point_m;              /* between the two */
     struct up_quantity deep_counts;  /* at the second depth */
     double second_depth_m;
+    struct up_filling filling;
     struct up_reference_check check[UP_REFERENCES_MAX];
     unsigned checks;
 };

@@ -14,6 +14,12 @@
 #include "upthrust/water.h"
 #include "upthrust/weighing.h"
 
+/* What was in it when it was weighed. */
+struct up_filling {
+    char gas[32];        /* "air", "EAN32", ...; "none": emptied; empty: not told */
+    double pressure_bar; /* as its gauge shows, above that of the air */
+};
+
 struct up_result {
     char item_id[UP_ID_SIZE], run_id[UP_ID_SIZE];
     struct up_water water; /* name "tank" for the tank itself */
@@ -46,6 +52,7 @@ struct up_result {
     bool has_model;              /* false: read from a record of before it was kept */
     bool trials_would_decide;    /* undecided: so many more would, the estimate staying */
     unsigned more_trials;
+    struct up_filling filling;
     int pieces;    /* of the item, all together: 1, 2 for a pair; 0: not told */
     bool rejudged; /* the class is that of a later decision */
 };

@@ -403,7 +403,7 @@ static void an_empty_catalogue_gives_headers(void **state) {
     export_both(catalogue, "out");
     assert_string_equal(read_all("out/items.csv"),
                         "item_id,record_id,made_utc,name,kind,maker,model,size,pieces,tolerance_g,"
-                        "expansion_per_k,u_expansion_per_k,compressible,part_ids\r\n");
+                        "expansion_per_k,u_expansion_per_k,compressible,part_ids,holds_gas\r\n");
     json_t *document = json_load_file("out/catalogue.json", 0, NULL);
     assert_string_equal(json_string_value(json_object_get(document, "schema")),
                         "upthrust-catalogue-1");
@@ -423,7 +423,7 @@ static void only_current_versions_go_out(void **state) {
     snprintf(item.name, sizeof item.name, "new");
     assert_true(up_item_add(catalogue, &item, NULL));
     export_both(catalogue, "out");
-    assert_null(strstr(read_all("out/items.csv"), "old"));
+    assert_null(strstr(read_all("out/items.csv"), ",old,"));
     assert_non_null(strstr(read_all("out/results.csv"), ",new,unchecked\r\n"));
     json_t *document = json_load_file("out/catalogue.json", 0, NULL);
     json_t *items = json_object_get(document, "items"), *first = json_array_get(items, 0);
@@ -434,6 +434,52 @@ static void only_current_versions_go_out(void **state) {
     assert_int_equal(strlen(json_string_value(json_object_get(first, "made_utc"))), 24);
     json_decref(document);
     up_catalogue_close(catalogue);
+}
+
+/* Calculated before anybody knew that it holds gas: nobody is to read that number. */
+static void what_is_withdrawn_does_not_go_out(void **state) {
+    (void)state;
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE), *other;
+    struct up_failure failure = {0};
+    struct up_intake intake;
+    struct up_item item = add_item(catalogue, "Fin");
+    struct up_result result = plain_result(item.id, "tank");
+    add_result(catalogue, &result);
+    result = plain_result(item.id, "fresh");
+    result.measured = false;
+    add_result(catalogue, &result);
+    export_both(catalogue, "out");
+    assert_non_null(strstr(read_all("out/results.csv"), ",fresh,calculated,"));
+    item.holds_gas = UP_GAS_UNKNOWN;
+    assert_true(up_item_add(catalogue, &item, NULL));
+    export_both(catalogue, "out");
+    assert_null(strstr(read_all("out/results.csv"), ",fresh,"));
+    assert_non_null(strstr(read_all("out/results.csv"), ",tank,"));
+    assert_null(strstr(read_all("out/decisions.csv"), ",fresh,"));
+    json_t *document = json_load_file("out/catalogue.json", 0, NULL);
+    const json_t *results = json_object_get(document, "results"), *one;
+    size_t i;
+    json_array_foreach(results, i, one) {
+        bool fresh = strcmp(json_string_value(json_object_get(one, "water")), "fresh") == 0;
+        assert_int_equal(json_is_true(json_object_get(one, "withdrawn")), fresh);
+    }
+    json_decref(document);
+    assert_int_equal(i, 2);
+    /* The records themselves stay, and go from one catalogue to another. */
+    other = open_as("other", UP_CATALOGUE_CREATE);
+    if (!up_catalogue_import(other, "out", false, &intake, &failure)) {
+        fail_msg("%s", failure.text);
+    }
+    export_both(other, "again");
+    assert_null(strstr(read_all("again/results.csv"), ",fresh,"));
+    up_catalogue_close(other);
+    up_catalogue_close(catalogue);
+    assert_file_answer("c/catalogue.sqlite", "SELECT count(*) FROM result WHERE water = 'fresh'",
+                       "0");
+    assert_file_answer("c/catalogue.sqlite", "SELECT count(*) FROM decision WHERE water = 'fresh'",
+                       "0");
+    assert_file_answer("c/catalogue.sqlite", "SELECT count(*) FROM result", "1");
+    assert_file_answer("c/catalogue.sqlite", "SELECT holds_gas FROM item", "unknown");
 }
 
 /* Who watches the directory is told of what changed, and of nothing else. */
@@ -532,6 +578,7 @@ int main(void) {
         TEST(formulas_are_guarded),
         TEST(an_empty_catalogue_gives_headers),
         TEST(only_current_versions_go_out),
+        TEST(what_is_withdrawn_does_not_go_out),
         TEST(what_did_not_change_is_left_alone),
         TEST(refuses_where_it_cannot_write),
         TEST(a_damaged_record_leaves_the_old_file),

@@ -129,6 +129,19 @@ static json_t *rows_of(const char *path, const char *query) {
     return rows;
 }
 
+/* Columns are added, never removed. */
+static bool holds_all(const json_t *rows, json_t *before) {
+    bool same = json_array_size(rows) == json_array_size(before);
+    for (size_t i = 0; same && i < json_array_size(before); i++) {
+        const char *column;
+        json_t *value;
+        json_object_foreach(json_array_get(before, i), column, value) {
+            same = same && json_equal(value, json_object_get(json_array_get(rows, i), column));
+        }
+    }
+    return same;
+}
+
 static void views_show_the_same_rows(void **state) {
     (void)state;
     static const char *const views[] = {
@@ -144,7 +157,7 @@ static void views_show_the_same_rows(void **state) {
             char *query = up_text_format("SELECT * FROM %s", views[i]);
             json_t *rows = rows_of("old/catalogue.sqlite", query);
             assert_true(json_array_size(rows) > 0);
-            if (turn == 1 && !json_equal(rows, before[i])) {
+            if (turn == 1 && !holds_all(rows, before[i])) {
                 fail_msg("the view %s has changed", views[i]);
             }
             before[i] = turn == 0 ? json_incref(rows) : (json_decref(before[i]), NULL);

@@ -1,6 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "support.h"
 
+#include "catalogue/kind.h"
+
 #include <math.h>
 
 /* ---- adding ---- */
@@ -31,7 +33,7 @@ static void an_item_comes_back_whole(void **state) {
                            .model = "of no note",
                            .size = "44/45",
                            .pieces = 2,
-                           .tolerance_g = 0.1 + 0.2,
+                           .tolerance_g = 1.1 + 2.2,
                            .expansion_per_k = 4.5e-4,
                            .u_expansion_per_k = 0,
                            .compressible = true};
@@ -40,7 +42,7 @@ static void an_item_comes_back_whole(void **state) {
     assert_int_equal(strlen(item.id), 36);
     struct up_item back = found(catalogue, item.id);
     assert_same(&item, &back);
-    assert_true(back.tolerance_g == 0.1 + 0.2 && back.compressible && back.pieces == 2);
+    assert_true(back.tolerance_g == 1.1 + 2.2 && back.compressible && back.pieces == 2);
     up_catalogue_close(catalogue);
 }
 
@@ -96,13 +98,22 @@ static void texts_are_checked(void **state) {
 
 static void numbers_are_checked(void **state) {
     (void)state;
-    static const double bad[] = {0, -1, (double)NAN, (double)INFINITY, -(double)INFINITY};
+    static const double bad[] = {
+        0, -1, 0.99, 500.01, (double)NAN, (double)INFINITY, -(double)INFINITY};
     struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
     struct up_item item = plain_item("x");
     for (size_t i = 0; i < ARRAY(bad); i++) {
         item.tolerance_g = bad[i];
-        assert_item_refused(catalogue, item, "tolerance must be above 0 g");
+        assert_item_refused(catalogue, item, "one piece is neutral within 1 g to 500 g");
     }
+    item.tolerance_g = 500;
+    assert_true(up_item_add(catalogue, &item, NULL));
+    item = plain_item("x");
+    item.pieces = 2;
+    item.tolerance_g = 1000.01;
+    assert_item_refused(catalogue, item, "a pair is neutral within 1 g to 1000 g");
+    item.tolerance_g = 1000;
+    assert_true(up_item_add(catalogue, &item, NULL));
     for (int pieces = -1; pieces <= 13; pieces++) {
         item = plain_item("x");
         item.pieces = pieces;
@@ -312,6 +323,101 @@ static void things_measured_together_keep_their_parts(void **state) {
     up_catalogue_close(catalogue);
 }
 
+static struct up_item stored_as(const char *text) {
+    struct up_item item;
+    json_t *content = json_loads(text, 0, NULL);
+    assert_non_null(content);
+    up_item_from_json(content, &item); /* which lacks the rest */
+    json_decref(content);
+    return item;
+}
+
+static void what_nobody_told_is_no_no(void **state) {
+    (void)state;
+    static const struct {
+        const char *kind;
+        enum up_holds_gas told, wanted;
+        bool compressible;
+    } cases[] = {
+        {"fin", UP_GAS_NOT_TOLD, UP_GAS_NO, false},
+        {"FIN", UP_GAS_NOT_TOLD, UP_GAS_NO, false},
+        {"fin", UP_GAS_YES, UP_GAS_YES, false},
+        {"fin", UP_GAS_NOT_TOLD, UP_GAS_YES, true},
+        {"fin", UP_GAS_NO, UP_GAS_YES, true}, /* a boot is part of it */
+        {"boot", UP_GAS_NOT_TOLD, UP_GAS_UNKNOWN, false},
+        {"Hood", UP_GAS_NO, UP_GAS_NO, false},
+        {"glove", UP_GAS_UNKNOWN, UP_GAS_UNKNOWN, false},
+        {"suit", UP_GAS_NOT_TOLD, UP_GAS_UNKNOWN, false},
+        {"vest", UP_GAS_NOT_TOLD, UP_GAS_UNKNOWN, false},
+        {"jacket", UP_GAS_NOT_TOLD, UP_GAS_UNKNOWN, false},
+        {"zeppelin", UP_GAS_NOT_TOLD, UP_GAS_UNKNOWN, false},
+        {"cylinder", UP_GAS_NOT_TOLD, UP_GAS_NO, false},
+    };
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    for (size_t i = 0; i < ARRAY(cases); i++) {
+        struct up_item item = plain_item("x");
+        snprintf(item.kind, sizeof item.kind, "%s", cases[i].kind);
+        item.holds_gas = cases[i].told;
+        item.compressible = cases[i].compressible;
+        assert_true(up_item_add(catalogue, &item, NULL));
+        struct up_item back = found(catalogue, item.id);
+        assert_int_equal(back.holds_gas, cases[i].wanted);
+        assert_int_equal(back.compressible, cases[i].wanted != UP_GAS_NO);
+    }
+    up_catalogue_close(catalogue);
+    /* Records of before it was kept. */
+    assert_true(!stored_as("{\"kind\": \"fin\", \"compressible\": false}").compressible);
+    assert_true(stored_as("{\"kind\": \"boot\", \"compressible\": false}").compressible);
+    assert_true(stored_as("{\"kind\": \"fin\", \"compressible\": true}").compressible);
+    assert_int_equal(up_holds_gas_of("maybe"), UP_GAS_NOT_TOLD);
+}
+
+static void kinds_that_are_filled_are_known(void **state) {
+    (void)state;
+    assert_int_equal(up_kind_facts("Cylinder")->filled, UP_FILLED_TO_PRESSURE);
+    assert_int_equal(up_kind_facts("pony")->filled, UP_FILLED_TO_PRESSURE);
+    assert_int_equal(up_kind_facts("jacket")->filled, UP_FILLED_EMPTIED);
+    assert_int_equal(up_kind_facts("bladder")->filled, UP_FILLED_EMPTIED);
+    assert_int_equal(up_kind_facts("fin")->filled, UP_FILLED_NEVER);
+    assert_int_equal(up_kind_facts("zeppelin")->filled, UP_FILLED_NEVER);
+    assert_int_equal(up_kind_facts("zeppelin")->holds_gas, UP_GAS_NOT_TOLD);
+}
+
+static void weigh(struct up_catalogue *catalogue, const struct up_item *item) {
+    struct up_failure failure = {0};
+    struct up_result result = plain_result(item->id, "tank");
+    if (!up_results_add(catalogue, &result, 1, "bench", &failure)) {
+        fail_msg("%s", failure.text);
+    }
+}
+
+static void pieces_of_what_was_weighed_stay(void **state) {
+    (void)state;
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    struct up_item fin = add_item(catalogue, "a fin"), other = add_item(catalogue, "another");
+    struct up_item trial_only = add_item(catalogue, "left after a trial");
+    fin.pieces = 2;
+    assert_true(up_item_add(catalogue, &fin, NULL));
+    fin.pieces = 1;
+    assert_true(up_item_add(catalogue, &fin, NULL)); /* nothing was weighed yet */
+    weigh(catalogue, &fin);
+    json_t *trial = json_pack("{s:s}", "item_id", trial_only.id);
+    assert_true(up_catalogue_add(catalogue, "trial", NULL, "bench", trial, NULL, NULL, NULL));
+    json_decref(trial);
+    fin.pieces = 2;
+    assert_item_refused(catalogue, fin, "add the pair as a new item");
+    fin.pieces = 3;
+    assert_item_refused(catalogue, fin, "was measured with 1 piece");
+    trial_only.pieces = 2;
+    assert_item_refused(catalogue, trial_only, "add the pair as a new item");
+    fin.pieces = 1;
+    fin.tolerance_g = 40;
+    assert_true(up_item_add(catalogue, &fin, NULL)); /* all else may change */
+    other.pieces = 2;
+    assert_true(up_item_add(catalogue, &other, NULL));
+    up_catalogue_close(catalogue);
+}
+
 int main(void) {
     const struct CMUnitTest tests[] = {
         TEST(an_item_comes_back_whole),
@@ -327,6 +433,9 @@ int main(void) {
         TEST(many_of_one_name_fit_one_line),
         TEST(the_unknown_is_told_with_the_nearest),
         TEST(things_measured_together_keep_their_parts),
+        TEST(pieces_of_what_was_weighed_stay),
+        TEST(what_nobody_told_is_no_no),
+        TEST(kinds_that_are_filled_are_known),
     };
     return cmocka_run_group_tests_name("catalogue: items", tests, NULL, NULL);
 }

@@ -310,7 +310,7 @@ static void a_pair_has_a_tolerance_of_its_own(void **state) {
 
 static void wrong_kinds_are_refused(void **state) {
     (void)state;
-    static const double bad[] = {-1, (double)NAN, (double)INFINITY};
+    static const double bad[] = {-1, 0.99, 1000.01, (double)NAN, (double)INFINITY};
     struct up_failure failure = {0};
     struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
     struct up_kind kind = {.name = " "};
@@ -323,6 +323,9 @@ static void wrong_kinds_are_refused(void **state) {
         assert_false(up_kind_set(catalogue, &kind, &failure));
         assert_says(&failure, UP_STATUS_WRONG_INPUT, "tolerances");
     }
+    kind = (struct up_kind){.name = "fin",
+                            .tolerance_one_g = 501}; /* as a pair's it is none too wide */
+    assert_false(up_kind_set(catalogue, &kind, &failure));
     assert_int_equal(count_kind(catalogue, "gear_kind"), 0);
     up_catalogue_close(catalogue);
 }

@@ -220,6 +220,7 @@ static inline struct up_result plain_result(const char *item_id, const char *wat
                    .mass_kg = 1.62},
         .question = {.tolerance_kg = 0.05, .coverage = 0.95, .confidence = 0.9},
         .trials = 3,
+        .pieces = 1,
         .method = "upthrust 0.1.0, calibration x, \"rule\"",
     };
     snprintf(result.item_id, sizeof result.item_id, "%s", item_id);

@@ -100,12 +100,25 @@ expect "explain a water without a result" 2 - "no result in the water \"mud\"" -
 
 count() { sqlite3 "$c/catalogue.sqlite" "SELECT count(*) FROM $1"; }
 before=$(count record)
-expect "nothing new to judge" 3 "0 decisions stored" - -- "$bin" decide --catalogue "$c"
-expect "a dry run" 0 "would be stored" - -- "$bin" decide --tolerance-g 400 --dry-run --catalogue "$c"
+expect "nothing new to judge" 3 "0 decisions stored" - -- "$bin" decide --all --catalogue "$c"
+expect "a dry run" 0 "would be stored" - -- "$bin" decide --all --tolerance-g 400 --dry-run --catalogue "$c"
 check "neither stores anything" [ "$before" = "$(count record)" ]
 results=$(count result)
+# What would change is printed before anything is stored: where that fails, it has been seen.
+python3 -c 'import sqlite3, sys, time
+held = sqlite3.connect(sys.argv[1], isolation_level=None)
+held.execute("BEGIN IMMEDIATE")
+print("held", flush=True)
+time.sleep(60)' "$c/catalogue.sqlite" >"$work/held" &
+holder=$!
+while [ ! -s "$work/held" ]; do sleep 0.1; done
+expect "shown, though it could not be stored" 1 "negative +neutral +[*]" "locked by another program" -- "$bin" decide --item "Heron fin" --tolerance-g 400 --catalogue "$c"
+kill "$holder"
+wait "$holder" 2>/dev/null
+check "and nothing was" [ "$before" = "$(count record)" ]
 expect "one item under another tolerance" 0 "negative +neutral +[*]" - -- "$bin" decide --item "Heron fin" --tolerance-g 400 --catalogue "$c"
 check "three decisions more, and the results as they were" [ "$(count record)" -eq $((before + 3)) ] && [ "$results" = "$(count result)" ]
+expect "the list tells the tolerance that is not the usual one" 0 "Heron fin .* 400 g +[0-9a-f]{8}$" - -- "$bin" item list --catalogue "$c"
 check "the old decision is kept" [ "$(sqlite3 "$c/catalogue.sqlite" "SELECT count(*) FROM decision JOIN item USING (item_id) WHERE item.name = 'Heron fin' AND decision.class = 'negative' AND NOT rejudged")" -eq 3 ]
 expect "the list tells the current one, and that" 0 "Heron fin +fin +neutral .*[*]" - -- "$bin" item list --catalogue "$c"
 expect "so does show" 0 "judged again since" - -- "$bin" show "Heron fin" --catalogue "$c"
@@ -133,12 +146,12 @@ assert abs(lagoon["result"]["buoyancy_g"] - sea["result"]["buoyancy_g"] - grams)
 assert len(lagoon["decisions"]) == 1 and lagoon["decisions"][0]["class"] == "positive"
 P
 expect "a kind of nothing" 2 - "no item of the kind zeppelin" -- "$bin" decide --kind zeppelin --catalogue "$c"
-expect "an own water without salinity" 2 - "what is in it" -- "$bin" decide --water "Blue lake,temp_c=5" --catalogue "$c"
+expect "an own water without salinity" 2 - "what is in it" -- "$bin" decide --all --water "Blue lake,temp_c=5" --catalogue "$c"
 for t in 0 -1 nan; do
-    expect "tolerance $t" 2 - "--tolerance-g" -- "$bin" decide --tolerance-g=$t --catalogue "$c"
+    expect "tolerance $t" 2 - "--tolerance-g" -- "$bin" decide --all --tolerance-g=$t --catalogue "$c"
 done
 for p in 0.49 1 0.99995; do
-    expect "confidence $p" 2 - "--confidence" -- "$bin" decide --confidence $p --catalogue "$c"
+    expect "confidence $p" 2 - "--confidence" -- "$bin" decide --all --confidence $p --catalogue "$c"
 done
 # As a result from before the model was kept was.
 sqlite3 "$c/catalogue.sqlite" "INSERT INTO record SELECT 'aaaaaaaa-0000-4000-8000-00000000000' || (rowid % 10), sha256, kind,
@@ -146,13 +159,26 @@ sqlite3 "$c/catalogue.sqlite" "INSERT INTO record SELECT 'aaaaaaaa-0000-4000-800
     FROM record WHERE kind = 'result' AND json_extract(body, '\$.water') = 'tank' LIMIT 1"
 python3 "$(dirname "$0")/rehash.py" "$c"
 expect "an old result is told, not computed" 2 - "before the model was kept" -- "$bin" explain aaaaaaaa --catalogue "$c"
-expect "and not judged again" 0 "not judged: from before" - -- "$bin" decide --tolerance-g 400 --catalogue "$c" --dry-run
+expect "and not judged again" 0 "not judged: from before" - -- "$bin" decide --all --tolerance-g 400 --catalogue "$c" --dry-run
 # As somebody's import may hold: one budget without a finite interval stops none of the others.
 sqlite3 "$c/catalogue.sqlite" "INSERT INTO record SELECT 'bbbbbbbb-0000-4000-8000-00000000000' || (rowid % 10), sha256, kind,
     'bbbbbbbb-0000-4000-8000-00000000000' || (rowid % 10), bench, '2099-01-01T00:00:00.000Z',
     json_set(body, '\$.water', 'broken', '\$.budget[0].u', json('1e308'), '\$.model.draws_asked', 900000000)
     FROM record WHERE kind = 'result' AND json_extract(body, '\$.water') = 'tank' AND json_type(body, '\$.model') = 'object' LIMIT 1"
 python3 "$(dirname "$0")/rehash.py" "$c"
-expect "a budget that cannot be computed is told" 0 "broken +not judged: its stored budget" - -- timeout 20 "$bin" decide --tolerance-g 401 --catalogue "$c" --dry-run
-expect "and the others are judged" 0 "Finger reel +tank .*401" - -- "$bin" decide --tolerance-g 401 --catalogue "$c" --dry-run
+expect "a budget that cannot be computed is told" 0 "broken +not judged: its stored budget" - -- timeout 20 "$bin" decide --all --tolerance-g 401 --catalogue "$c" --dry-run
+expect "and the others are judged" 0 "Finger reel +tank .*401" - -- "$bin" decide --all --tolerance-g 401 --catalogue "$c" --dry-run
+# An item that turns out to hold gas: what was calculated of it is shown nowhere any more.
+expect "it holds gas after all" 0 "holds gas: results are for their depth only" - -- "$bin" item edit "Plover fin" --holds-gas yes --catalogue "$c"
+expect "the list shows the tank alone" 0 "Plover fin +fin +positive +[+]16[0-9.]+ g [^g]*g[* ]* - +- +[0-9a-f]{8}$" - -- "$bin" item list --water tank --water fresh --water sea --catalogue "$c"
+expect "and says why" 0 "calculated waters of what holds gas are withdrawn" - -- "$bin" item list --catalogue "$c"
+expect "so does show" 0 "fresh +withdrawn: it holds gas" - -- "$bin" show "Plover fin" --catalogue "$c"
+check "without a number of it" python3 - "$bin" "$c" <<'P'
+import json, subprocess, sys
+shown = json.loads(subprocess.run([sys.argv[1], "show", "Plover fin", "--json", "--catalogue", sys.argv[2]],
+                                  capture_output=True, check=True, text=True).stdout)
+assert {r["water"] for r in shown["results"]} == {"tank"}, shown["results"]
+assert {"fresh", "sea"} <= {r["water"] for r in shown["withdrawn"]}, shown["withdrawn"]
+P
+expect "and decide" 0 "Plover fin +fresh +not judged: withdrawn: it holds gas" - -- "$bin" decide --item "Plover fin" --dry-run --catalogue "$c"
 finish

@@ -62,7 +62,7 @@ def truth_g(item):
 
 
 for name, kind, more in (("Heron fin", "fin", ()), ("Plover fin", "fin", ()),
-                         ("Coot fin", "fin", ()), ("Auk hood", "hood", ("--compressible",))):
+                         ("Coot fin", "fin", ()), ("Auk hood", "hood", ("--holds-gas", "yes"))):
     run("item", "add", "--name", name, "--kind", kind, *more)
 run("body", "add", "--name", "Steel reference", "--mass-g", "1500", "--u-mass-g", "0.02",
     "--volume-cm3", "190", "--u-volume-cm3", "0.1")
@@ -241,6 +241,35 @@ explained = json.loads(run("explain", "Heron fin", "--json").stdout)
 assert abs(explained["air"]["linear_counts"] - explained["chain"]["air_counts"]) < 1e-3, explained
 for trial in explained["trials"]:
     assert abs(trial["linear_counts"] - trial["load_counts"]) < 1e-3, trial
+
+# ---- what is in a cylinder has weight: told, kept and shown; a jacket is emptied ----
+for name, kind in (("Finger reel", "cylinder"), ("Tern mask", "jacket")):
+    run("item", "add", "--name", name, "--kind", kind, "--holds-gas", "no")
+for name, options, wanted in (("Finger reel", (), "give --pressure-bar and --gas"),
+                              ("Finger reel", ("--gas", "air"), "go together"),
+                              ("Finger reel", ("--pressure-bar", "200"), "go together"),
+                              ("Finger reel", ("--pressure-bar", "500", "--gas", "air"), "0 to 400"),
+                              ("Tern mask", (), "give --gas none"),
+                              ("Tern mask", ("--pressure-bar", "1", "--gas", "air"), "--gas none")):
+    status, events, error = session(tank, "measure", "--item", name, *options)
+    assert status == 2 and wanted in error, error
+status, events, error = session(tank, "measure", "--item", "Finger reel", "--trials", "2",
+                                "--pressure-bar", "210", "--gas", "EAN32")
+assert status in (0, 3), error
+result = events[-1]["results"][0]
+assert result["filled_with"] == "EAN32" and result["filling_bar"] == 210, result
+told = "as weighed, at 210 bar of EAN32; changes by kilograms over a dive"
+assert told in run("show", "Finger reel").stdout
+assert "Finger reel: " + told in run("item", "list").stdout
+again = run("measure", "--replay", result["run_id"], status=status).stdout
+assert told in again and "the same as run" in again, again
+with open(work + "/filled.txt", "w") as filled_list:
+    filled_list.write("Tern mask\n")
+status, events, error = session(tank, "measure", "--queue", work + "/filled.txt")
+assert status == 2 and "give --gas none" in error, error
+status, events, error = session(tank, "measure", "--queue", work + "/filled.txt", "--trials", "2", "--gas", "none")
+assert status in (0, 3), error
+assert "as weighed, emptied of gas" in run("show", "Tern mask").stdout
 
 # ---- a long name is cut within a letter where it is told as next: JSON all the same ----
 name = "x" + "\u00e4" * 60

@@ -19,15 +19,15 @@ expect "a directory for a list" 2 - "it is a directory" -- measure --queue "$wor
 expect "a list and an item" 2 - "one too many" -- measure --queue "$work/twice.txt" --item "Heron fin"
 printf 'Heron fin\n' >"$work/new.txt"
 printf 'Auk hood\nHeron fin\n' >"$work/deep.txt"
-expect "a depth for a list with what does not yield" 2 - "Heron fin: --second-depth-m is for foam" -- measure --queue "$work/deep.txt" --second-depth-m 2
+expect "a depth for a list with what does not yield" 2 - "Heron fin: --second-depth-m is for what holds gas" -- measure --queue "$work/deep.txt" --second-depth-m 2
 expect "nothing to take up" 2 - "begin without --resume" -- measure --queue "$work/new.txt" --resume
 sed 's/^id = .*/id = the-other-bench/' "$rig" >"$work/other.ini"
 expect "a list of another bench" 2 - "a list called stock.txt on the bench the-other-bench yet" -- "$bin" measure --rig "$work/other.ini" --catalogue "$c" --operator json --queue "$work/sides/stock.txt" --resume
 expect "trials that fall" 2 - "rise" -- measure --item "Heron fin" --trials 6,4
 expect "half a trial" 2 - "whole numbers" -- measure --item "Heron fin" --trials 2.5
-"$bin" item add --name "Lone lamp" --kind lamp --catalogue "$c" >/dev/null
+"$bin" item add --name "Lone lamp" --kind lamp --holds-gas no --catalogue "$c" >/dev/null
 expect "one trial of a kind nobody knows" 2 - "one trial tells nothing" -- measure --item "Lone lamp" --trials 1
-expect "a depth for what does not yield" 2 - "for foam and closed air" -- measure --item "Heron fin" --second-depth-m 2
+expect "a depth for what does not yield" 2 - "for what holds gas" -- measure --item "Heron fin" --second-depth-m 2
 expect "a depth no deeper" 2 - "tells nothing of gas" -- measure --item "Auk hood" --second-depth-m 0.45
 expect "three bodies" 2 - "at most 2" -- measure --item "Heron fin" --body "Steel reference" --body "Hollow reference" --body "Steel reference"
 expect "one body twice" 2 - "the same one twice" -- measure --item "Heron fin" --body "Steel reference" --body "Steel reference"

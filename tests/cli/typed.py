@@ -78,7 +78,7 @@ for seed in range(20):
     slope = events[-1]["calibration"]["slope_counts_kg"]
     assert abs(slope / 1.013 - 1) < 0.005, slope
     for name, item in ITEMS.items():
-        tell(catalogue, "item", "add", "--name", name, "--kind", "other")
+        tell(catalogue, "item", "add", "--name", name, "--kind", "other", "--holds-gas", "no")
         person.item = item
         events = session(person, catalogue, "measure", "--item", name, "--water", "fresh")
         results = {r["water"]: r for r in events[-1]["results"]}

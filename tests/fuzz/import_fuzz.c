@@ -31,7 +31,7 @@ static void must_travel(struct up_catalogue *mine, json_t *records) {
         shelf_begin(&empty, "empty", false);
     }
     must(up_export_json(mine, "out", &failure));
-    must(up_catalogue_import(empty.mine, "out", &intake, &failure));
+    must(up_catalogue_import(empty.mine, "out", false, &intake, &failure));
     json_t *there = shelf_records(empty.mine);
     must(json_equal(there, records) && intake.known == 0);
     json_decref(there);
@@ -52,11 +52,11 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size) {
         return 0;
     }
     write_document(data, size);
-    bool good = up_catalogue_import(shelf.mine, "in.json", &first, &failure);
+    bool good = up_catalogue_import(shelf.mine, "in.json", false, &first, &failure);
     json_t *after = shelf_records(shelf.mine);
     if (good) {
         must(json_object_size(after) == json_object_size(before) + first.fresh);
-        must(up_catalogue_import(shelf.mine, "in.json", &second, &failure));
+        must(up_catalogue_import(shelf.mine, "in.json", false, &second, &failure));
         must(second.fresh == 0 && second.known == first.fresh + first.known);
     } else {
         must(first.fresh == 0 && json_equal(after, before));

@@ -50,9 +50,9 @@ static void must_agree(struct shelf *mine, json_t *after) {
     if (both.directory == NULL) {
         shelf_begin(&both, "both", false);
     }
-    must(up_catalogue_merge(both.mine, "theirs", &intake, &failure));
+    must(up_catalogue_merge(both.mine, "theirs", false, &intake, &failure));
     shelf_restore(mine);
-    must(up_catalogue_merge(both.mine, mine->directory, &intake, &failure));
+    must(up_catalogue_merge(both.mine, mine->directory, false, &intake, &failure));
     json_t *there = shelf_records(both.mine);
     must(json_equal(there, after));
     json_decref(there);
@@ -76,11 +76,11 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size) {
     }
     shelf_put("theirs", theirs.file, theirs.size);
     make_theirs(&theirs, data, size);
-    bool good = up_catalogue_merge(mine.mine, "theirs", &first, &failure);
+    bool good = up_catalogue_merge(mine.mine, "theirs", false, &first, &failure);
     json_t *after = shelf_records(mine.mine);
     if (good) {
         must(json_object_size(after) == json_object_size(before) + first.fresh);
-        must(up_catalogue_merge(mine.mine, "theirs", &second, &failure));
+        must(up_catalogue_merge(mine.mine, "theirs", false, &second, &failure));
         must(second.fresh == 0 && second.known == first.fresh + first.known);
     } else {
         must(first.fresh == 0 && json_equal(after, before));

@@ -234,7 +234,7 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size) {
         char *text = json_dumps(document, JSON_COMPACT | JSON_REAL_PRECISION(17));
         shelf_write("in.json", text, strlen(text));
         free(text);
-        if (up_catalogue_import(shelf.mine, "in.json", &intake, &failure) && intake.fresh > 0) {
+        if (up_catalogue_import(shelf.mine, "in.json", false, &intake, &failure) && intake.fresh > 0) {
             read_all(shelf.mine);
             shelf_restore(&shelf);
         } else {

@@ -153,23 +153,58 @@ static void everything_has_its_place_in_80x24(void **state) {
     assert_string_equal(row_text(6), " ###  #  # #  # #  # ####    ###   #");
     assert_string_equal(row_text(8), " Take it off the hook, shake the air out: Heron fin");
     assert_string_equal(row_text(10), " YOUR TURN: then press Enter");
-    assert_int_equal(row_with("now, against the tare, g:  lifts"), 11);
-    /* -164.5 g in large letters, beside it the panel */
-    assert_true(strncmp(row_text(12), "      #  #### #  #   ####", 25) == 0);
+    /* A load of -164.5 g lifts: a net buoyancy is + up. In large letters, beside it the result. */
+    assert_int_equal(row_with("load now: +164.5 g UP"), 11);
+    assert_string_equal(row_text(12),
+                        "      #  #### #  #   ####     ###                #  #### #  #  "
+                        " ####     ###");
     assert_non_null(strstr(row_text(11), "tank +164.5 g +- 0.6 g: undecided"));
-    assert_non_null(strstr(row_text(12), "floats   [##############----] 0.750"));
-    assert_non_null(strstr(row_text(13), "neutral  [#####-------------] 0.250"));
-    assert_non_null(strstr(row_text(14), "sinks    [------------------] 0.000"));
-    assert_non_null(strstr(row_text(15), "fresh 12.0 C: +174.5 g, undecided"));
-    assert_non_null(strstr(row_text(16), "sea 18.0 C: +184.5 g, undecided"));
     /* 164.5 and 165.5: mean 165.0, standard deviation 1/sqrt(2) */
     assert_string_equal(row_text(17),
                         " trials: 2 of 5   mean +165.0 g, floats   spread 0.71 g (st. deviation)");
     assert_string_equal(row_text(18), "  1   +164.5 g, gain 0.2 g, 3 shakes     2   +165.5 g, gain "
                                       "0.2 g, 3 shakes");
+    assert_string_equal(row_text(19),
+                        " fresh 12.0 C: +174.5 g, undecided      sea 18.0 C: +184.5 g, "
+                        "undecided");
     assert_string_equal(row_text(23), " Enter: done   s: skip   a: again from the tare   q: stop   "
                                       "(letter, then Enter)");
     assert_harmless();
+}
+
+static void one_sign_for_all_grams(void **state) {
+    struct up_live_view view = third_trial();
+    (void)state;
+    view.load = 371.2;
+    draw(&view, 80, 24, false);
+    assert_int_equal(row_with("load now: -371.2 g DOWN"), 11);
+    assert_true(strncmp(row_text(14), " ###  ###", 9) == 0); /* its minus in large letters */
+    draw(&view, 40, 12, false);
+    assert_int_equal(row_with("load now: -371.2 g DOWN"), 4);
+    view.load = 0.2;
+    draw(&view, 80, 24, false);
+    assert_int_equal(row_with("load now: -0.2 g (nothing)"), 11);
+    view.load_unit = "counts"; /* as the device sends them */
+    view.load = 52000;
+    draw(&view, 80, 24, false);
+    assert_int_equal(row_with("load now: +52000 counts DOWN"), 11);
+}
+
+static void what_finds_no_place_is_counted(void **state) {
+    struct up_live_view view = third_trial();
+    struct up_water many[5];
+    (void)state;
+    for (unsigned i = 0; i < 5; i++) {
+        many[i] = waters[0];
+    }
+    view.water = many;
+    view.waters = 5;
+    draw(&view, 80, 24, false);
+    assert_string_equal(row_text(19), " fresh 12.0 C: +174.5 g, undecided      and 4 waters more");
+    view.results = 0;
+    draw(&view, 80, 24, false);
+    assert_int_equal(row_with("waters more"), -1);
+    assert_non_null(strstr(row_text(16), "fresh 12.0 C"));
 }
 
 static void letters_grow_with_the_screen(void **state) {
@@ -184,6 +219,9 @@ static void letters_grow_with_the_screen(void **state) {
     assert_true(strncmp(row_text(8), " ###   ##  ###  #   #", 21) == 0); /* BODY */
     view.words = "shake it";
     draw(&view, 200, 60, false);
+    assert_true(row_with("floats   [##############----] 0.750") > 0);
+    assert_true(row_with("neutral  [#####-------------] 0.250") > 0);
+    assert_true(row_with("sinks    [------------------] 0.000") > 0);
     assert_true(strncmp(row_text(2), "     ############", 17) == 0);
     assert_non_null(strstr(row_text(59), "Enter: done"));
     assert_true(row_with("trials: 2 of 5") > 40);
@@ -197,7 +235,7 @@ static void a_small_screen_says_so_and_goes_on(void **state) {
     draw(&view, 79, 24, true);
     assert_string_equal(row_text(0), "This window is too small: 80x24 is wanted.");
     assert_string_equal(row_text(1), "Take it off the hook, shake the air out: Heron fin");
-    assert_string_equal(row_text(2), "now -164.5 g");
+    assert_string_equal(row_text(2), "load now: +164.5 g UP");
     draw(&view, 80, 23, true);
     assert_string_equal(row_text(0), "This window is too small: 80x24 is wanted.");
 }
@@ -268,7 +306,7 @@ static void what_is_not_known_is_left_out(void **state) {
     view.trials = 3;
     draw(&view, 80, 24, false);
     assert_int_equal(row_with("-0.0 g, sinks"), -1);
-    assert_true(row_with("mean +0.0 g, hangs") > 0);
+    assert_true(row_with("mean +0.0 g, hovers") > 0);
     view.place = "12 of 20, about 100 min left, next: Reef boots with a long name, pair";
     view.temp_c = 12;
     draw(&view, 80, 24, false); /* what comes next is as whole as what is there */
@@ -329,9 +367,9 @@ static void the_newest_fault_and_trials_are_told(void **state) {
     draw(&view, 80, 24, false);
     assert_string_equal(row_text(20), " !! 1 min ago: the second");
     assert_string_equal(row_text(21), " !! 2 min ago: the first");
-    assert_non_null(strstr(row_text(18), " 37 "));
-    assert_non_null(strstr(row_text(19), " 40 "));
-    assert_int_equal(row_with(" 36 "), -1);
+    assert_non_null(strstr(row_text(18), " 39 "));
+    assert_non_null(strstr(row_text(18), " 40 "));
+    assert_int_equal(row_with(" 38 "), -1);
     view.faults = 3;
     draw(&view, 80, 24, false);
     assert_true(strncmp(row_text(20), " !! now: the third is so long", 29) == 0);
@@ -459,6 +497,8 @@ static void progress_runs_to_the_reading(void **state) {
 int main(void) {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(everything_has_its_place_in_80x24),
+        cmocka_unit_test(one_sign_for_all_grams),
+        cmocka_unit_test(what_finds_no_place_is_counted),
         cmocka_unit_test(letters_grow_with_the_screen),
         cmocka_unit_test(a_small_screen_says_so_and_goes_on),
         cmocka_unit_test(no_size_and_no_name_spoils_it),

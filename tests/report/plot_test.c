@@ -98,7 +98,7 @@ static struct up_row *make_hostile_rows(void) {
 
 static void write_plot(struct up_row *row, size_t count) {
     struct up_failure failure = {0};
-    struct up_rows rows = {row, count};
+    struct up_rows rows = {.row = row, .count = count};
     if (!up_plot_write(&rows, ".", &failure)) {
         fail_msg("%s", failure.text);
     }
@@ -325,8 +325,8 @@ static void data_holds_no_foreign_text(void **state) {
     char *data = read_whole("items.tsv", &length);
     const char *lines = strstr(data, "\n1\t");
     assert_non_null(lines);
-    assert_string_equal(
-        lines, "\n1\t1\t500\t3\t50\t0\t0\n2\t3\t490\t3\t50\t1\t0\n3\t2\t480\t3\t50\t0\t0\n");
+    assert_string_equal(lines, "\n1\t1\t500\t3\t50\t0\t0\t0\t0\n2\t3\t490\t3\t50\t1\t0\t0\t0\n"
+                               "3\t2\t480\t3\t50\t0\t0\t0\t0\n");
     assert_null(strstr(data, "MARK"));
     free(data);
 }
@@ -341,7 +341,7 @@ static void what_no_body_spoke_for_is_marked(void **state) {
     row[2].checked = UP_CHECKED_OUTSIDE;
     write_plot(row, ARRAY(row));
     char *data = read_whole("items.tsv", &length), *script = read_whole("items.gp", &length);
-    assert_non_null(strstr(data, "\n1\t1\t500\t3\t50\t0\t0\n2\t1\t490\t3\t50\t1\t1\n"));
+    assert_non_null(strstr(data, "\n1\t1\t500\t3\t50\t0\t0\t0\t0\n2\t1\t490\t3\t50\t1\t0\t0\t1\n"));
     assert_non_null(strstr(script, "marks = \"? unchecked: no reference body was weighed before it "
                                    "     \"\n"));
     free(data);
@@ -356,6 +356,28 @@ static void what_no_body_spoke_for_is_marked(void **state) {
         assert_non_null(strstr(svg, "no reference body was weighed"));
         free(svg);
     }
+}
+
+/* A tolerance of 400 g must not make an axis on which 20 g look like nothing. */
+static void the_axis_is_that_of_the_results(void **state) {
+    (void)state;
+    struct up_row row[] = {plain_row(0, "usual", "fresh"), plain_row(1, "wide", "fresh")};
+    size_t length;
+    row[0].buoyancy_g = -60;
+    row[1].buoyancy_g = 20;
+    row[1].tolerance_g = 400;
+    row[1].unusual = true;
+    write_plot(row, ARRAY(row));
+    char *script = read_whole("items.gp", &length);
+    assert_non_null(strstr(script, "\nlow = -63\nhigh = 23\nunusual = 1\n"));
+    free(script);
+    draw_plot();
+    char *drawing = read_drawing();
+    assert_non_null(strstr(drawing, ">\xC2\xBB<"));
+    assert_non_null(strstr(drawing, ">\xC2\xAB<"));
+    assert_non_null(strstr(drawing, ">positive, neutral within 400 g<"));
+    assert_non_null(strstr(drawing, ">undecided<")); /* the usual tolerance is not told */
+    free(drawing);
 }
 
 /* ---- what fails ---- */
@@ -373,7 +395,7 @@ static void a_place_that_cannot_be_written_is_told(void **state) {
     (void)state;
     struct up_failure failure = {0};
     struct up_row row = plain_row(0, "Fin", "fresh");
-    struct up_rows rows = {&row, 1};
+    struct up_rows rows = {.row = &row, .count = 1};
     assert_false(up_plot_write(&rows, "no/such", &failure));
     assert_says(&failure, UP_STATUS_UNABLE, "no/such/items");
 }
@@ -553,6 +575,7 @@ int main(void) {
         PLOT_TEST(it_draws_again_elsewhere),
         PLOT_TEST(data_holds_no_foreign_text),
         PLOT_TEST(what_no_body_spoke_for_is_marked),
+        PLOT_TEST(the_axis_is_that_of_the_results),
         PLOT_TEST(without_rows_nothing_is_written),
         PLOT_TEST(a_place_that_cannot_be_written_is_told),
         PLOT_TEST(a_missing_gnuplot_is_named),

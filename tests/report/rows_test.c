@@ -4,6 +4,7 @@
 
 #include <math.h>
 
+#include "catalogue/kind.h"
 #include "report/report.h"
 
 static void add_result_of(struct up_catalogue *catalogue, const char *bench, const char *item_id,
@@ -14,7 +15,8 @@ static void add_result_of(struct up_catalogue *catalogue, const char *bench, con
                                .answer = {.buoyancy_kg = {buoyancy_g / 1e3, 0.001, 9},
                                           .expanded_u_kg = 0.002,
                                           .class = UP_CLASS_NEUTRAL},
-                               .question = {.tolerance_kg = 0.05}};
+                               .question = {.tolerance_kg = 0.05},
+                               .pieces = 1};
     snprintf(result.item_id, sizeof result.item_id, "%s", item_id);
     snprintf(result.water.name, sizeof result.water.name, "%s", water);
     if (!up_results_add(catalogue, &result, 1, bench, &failure)) {
@@ -303,6 +305,136 @@ static void a_title_says_how_many_pieces_once(void **state) {
     assert_title("Repair kit", 2, "pair: Repair kit");
     assert_title("Pairing fin", 2, "pair: Pairing fin");
     assert_title("Weights, a pair each", 4, "4 pieces: Weights, a pair each");
+    assert_title("Fin", 0, "pieces unknown: Fin");
+}
+
+static void add_pieces(struct up_catalogue *catalogue, const char *item_id, const char *water,
+                       double buoyancy_g, int pieces) {
+    struct up_failure failure = {0};
+    struct up_result result = plain_result(item_id, water);
+    result.answer.buoyancy_kg.value = buoyancy_g / 1e3;
+    result.pieces = pieces;
+    if (!up_results_add(catalogue, &result, 1, "bench", &failure)) {
+        fail_msg("%s", failure.text);
+    }
+    catalogue_clock_step_s++;
+}
+
+/* What a catalogue of before the rule, or somebody else's, made of an item. */
+static void a_result_keeps_the_pieces_it_was_measured_with(void **state) {
+    (void)state;
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    struct up_item item = plain_item("Fin");
+    item.pieces = 2;
+    assert_true(up_item_add(catalogue, &item, NULL));
+    add_pieces(catalogue, item.id, "fresh", 100, 1);
+    struct up_rows rows = load(catalogue);
+    assert_row(&rows, 0, "Fin", "fresh", 100);
+    assert_int_equal(rows.row[0].pieces, 1);
+    up_rows_release(&rows);
+    add_pieces(catalogue, item.id, "tank", 210, 2);
+    rows = load(catalogue);
+    assert_int_equal(rows.count, 1);
+    assert_int_equal(rows.other_pieces, 1);
+    assert_row(&rows, 0, "pair: Fin", "tank", 210);
+    up_rows_release(&rows);
+    up_catalogue_close(catalogue);
+}
+
+/* 50 g and 100 g, or what is set for the kind. */
+static void an_unusual_tolerance_is_marked(void **state) {
+    (void)state;
+    struct up_failure failure = {0};
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    struct up_item item = plain_item("Fin");
+    static const struct {
+        int pieces;
+        double tolerance_g;
+        bool unusual, for_lamps;
+    } cases[] = {{1, 50, false, true},   {1, 40, true, false}, {1, 100, true, true},
+                 {2, 100, false, false}, {2, 50, true, true},  {2, 120, true, true}};
+    for (int lamps = 0; lamps < 2; lamps++) {
+        struct up_kind set = {.name = "lamp", .tolerance_one_g = 40};
+        assert_true(up_kind_set(catalogue, &set, &failure));
+        for (size_t i = 0; i < ARRAY(cases); i++) {
+            struct up_result result;
+            item = plain_item("x");
+            snprintf(item.kind, sizeof item.kind, lamps ? "Lamp" : "fin");
+            assert_true(up_item_add(catalogue, &item, NULL));
+            result = plain_result(item.id, "tank");
+            result.pieces = cases[i].pieces;
+            result.question.tolerance_kg = cases[i].tolerance_g / 1e3;
+            assert_true(up_results_add(catalogue, &result, 1, "bench", &failure));
+            struct up_rows rows = load(catalogue);
+            for (size_t r = 0; r < rows.count; r++) {
+                if (strcmp(rows.row[r].item_id, item.id) == 0) {
+                    bool wanted =
+                        lamps && cases[i].pieces == 1 ? cases[i].for_lamps : cases[i].unusual;
+                    assert_int_equal(rows.row[r].unusual, wanted);
+                }
+            }
+            up_rows_release(&rows);
+        }
+    }
+    up_catalogue_close(catalogue);
+}
+
+static void calculated_waters_of_what_holds_gas_are_withdrawn(void **state) {
+    (void)state;
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    struct up_item item = add_item(catalogue, "Fin");
+    add_result(catalogue, item.id, "tank", 10);
+    add_result(catalogue, item.id, "fresh", 11);
+    add_result(catalogue, item.id, "sea", 12);
+    struct up_rows rows = load(catalogue);
+    assert_int_equal(rows.count, 3);
+    assert_int_equal(rows.withdrawn, 0);
+    up_rows_release(&rows);
+    item.holds_gas = UP_GAS_YES;
+    assert_true(up_item_add(catalogue, &item, NULL));
+    rows = load(catalogue);
+    assert_int_equal(rows.count, 1);
+    assert_int_equal(rows.withdrawn, 2);
+    assert_row(&rows, 0, "Fin", "tank", 10);
+    up_rows_release(&rows);
+    up_catalogue_close(catalogue);
+}
+
+static void what_was_in_it_stands_beside_it(void **state) {
+    (void)state;
+    struct up_failure failure = {0};
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    static const struct {
+        const char *kind;
+        struct up_filling filling;
+        const char *wanted;
+    } cases[] = {
+        {"cylinder",
+         {"air", 210},
+         "as weighed, at 210 bar of air; changes by kilograms over a dive"},
+        {"cylinder",
+         {"", (double)NAN},
+         "as weighed, its pressure not recorded; changes by kilograms over a dive"},
+        {"jacket", {"none", 0}, "as weighed, emptied of gas"},
+        {"jacket", {"", (double)NAN}, "as weighed; whether it was emptied of gas is not recorded"},
+        {"fin", {"", (double)NAN}, ""}};
+    for (size_t i = 0; i < ARRAY(cases); i++) {
+        struct up_item item = plain_item("x");
+        snprintf(item.kind, sizeof item.kind, "%s", cases[i].kind);
+        assert_true(up_item_add(catalogue, &item, &failure));
+        struct up_result result = plain_result(item.id, "tank");
+        result.filling = cases[i].filling;
+        assert_true(up_results_add(catalogue, &result, 1, "bench", &failure));
+        struct up_rows rows = load(catalogue);
+        for (size_t r = 0; r < rows.count; r++) {
+            if (strcmp(rows.row[r].item_id, item.id) == 0) {
+                assert_string_equal(rows.row[r].filling, cases[i].wanted);
+            }
+        }
+        assert_int_equal(rows.count, i + 1);
+        up_rows_release(&rows);
+    }
+    up_catalogue_close(catalogue);
 }
 
 int main(void) {
@@ -319,6 +451,10 @@ int main(void) {
         TEST(an_empty_catalogue_has_no_rows),
         TEST(a_damaged_record_is_told),
         TEST(a_title_says_how_many_pieces_once),
+        TEST(an_unusual_tolerance_is_marked),
+        TEST(calculated_waters_of_what_holds_gas_are_withdrawn),
+        TEST(what_was_in_it_stands_beside_it),
+        TEST(a_result_keeps_the_pieces_it_was_measured_with),
     };
     return cmocka_run_group_tests_name("report: rows", tests, NULL, NULL);
 }

@@ -12,10 +12,10 @@ static const struct up_style rich = {.colour = true, .isolate = true};
 static void add_result(struct up_catalogue *catalogue, const char *item_id, const char *water,
                        double buoyancy_g, const char *class) {
     struct up_failure failure = {0};
-    json_t *body =
-        json_pack("{s:s, s:s, s:s, s:s, s:s, s:f, s:f, s:f, s:f}", "item_id", item_id, "run_id",
-                  "r", "water", water, "class", class, "basis", "measured", "buoyancy_g",
-                  buoyancy_g, "expanded_u_g", 2.0, "coverage", 0.95, "water_density_kg_m3", 998.2);
+    json_t *body = json_pack("{s:s, s:s, s:s, s:s, s:s, s:f, s:f, s:f, s:f, s:i}", "item_id",
+                             item_id, "run_id", "r", "water", water, "class", class, "basis",
+                             "measured", "buoyancy_g", buoyancy_g, "expanded_u_g", 2.0, "coverage",
+                             0.95, "water_density_kg_m3", 998.2, "pieces", 1);
     if (!up_catalogue_add(catalogue, "result", NULL, "bench", body, NULL, NULL, &failure)) {
         fail_msg("%s", failure.text);
     }
@@ -221,7 +221,9 @@ static void older_results_stand_below(void **state) {
     assert_non_null(older);
     assert_true(newest < older);
     assert_non_null(strstr(older, "+10.0 g"));
-    assert_non_null(strstr(text, "negative: sinks like 77 g of lead\n"));
+    assert_non_null(strstr(text,
+                           "negative: sinks\n    one piece in fresh: weighs as much in water as "
+                           "77 g of lead;\n    compare, do not take it off by this alone\n"));
     assert_null(strstr(text, "+99.0 g"));
     free(text);
     struct up_failure failure = {0};
@@ -238,7 +240,7 @@ static void a_result_is_told_in_words(void **state) {
     (void)state;
     static const char *const words[] = {[UP_CLASS_UNDECIDED] = "undecided",
                                         [UP_CLASS_POSITIVE] = "positive: floats",
-                                        [UP_CLASS_NEUTRAL] = "neutral: hangs",
+                                        [UP_CLASS_NEUTRAL] = "neutral: hovers",
                                         [UP_CLASS_NEGATIVE] = "negative: sinks"};
     for (size_t i = 0; i < ARRAY(words); i++) {
         struct up_result result = {.water = {.temp_c = 20},
@@ -252,12 +254,12 @@ static void a_result_is_told_in_words(void **state) {
         size_t length = 0;
         FILE *stream = open_memstream(&text, &length);
         assert_non_null(stream);
-        up_result_print(&result, &plain, stream);
+        up_result_print(&result, NULL, &plain, stream);
         fclose(stream);
-        assert_harmless(text, 3);
+        assert_harmless(text, i == UP_CLASS_NEUTRAL ? 3 : 5);
         assert_non_null(strstr(line_of(text, 0), "-123.4 g +- 2.1 g (95 %)"));
         assert_non_null(strstr(line_of(text, 0), words[i]));
-        assert_non_null(strstr(line_of(text, 1), "within 50 g"));
+        assert_non_null(strstr(line_of(text, i == UP_CLASS_NEUTRAL ? 1 : 3), "within 50 g"));
         free(text);
     }
 }
@@ -268,12 +270,12 @@ static char *print_result(const struct up_result *result) {
     size_t length = 0;
     FILE *stream = open_memstream(&text, &length);
     assert_non_null(stream);
-    up_result_print(result, &plain, stream);
+    up_result_print(result, NULL, &plain, stream);
     fclose(stream);
     return text;
 }
 
-/* A calm result has three lines, which fit a terminal of 80 columns. */
+/* A calm result has five lines, which fit a terminal of 80 columns. */
 static void only_what_matters_is_told(void **state) {
     (void)state;
     struct up_result result = {
@@ -295,7 +297,9 @@ static void only_what_matters_is_told(void **state) {
         .question = {.tolerance_kg = 0.05, .coverage = 0.95, .confidence = 0.95}};
     char *text = print_result(&result);
     assert_string_equal(
-        text, "  fresh        -49.7 g +- 0.7 g (95 %)  undecided: pulls like 54 g of lead\n"
+        text, "  fresh        -49.7 g +- 0.7 g (95 %)  undecided\n"
+              "    one piece in fresh: weighs as much in water as 54 g of lead;\n"
+              "    compare, do not take it off by this alone\n"
               "    measured at 20.0 C, 998.2 kg/m3, one piece; neutral within 50 g, at 0.95\n"
               "    probability: neutral 0.680 (from -49.4 g to +49.5 g)\n"
               "                 negative 0.320 (from -50.5 g down)\n"
@@ -309,7 +313,14 @@ static void only_what_matters_is_told(void **state) {
     result.answer.buoyancy_kg.value = 0.164;
     text = print_result(&result);
     assert_null(strstr(text, "first order"));
-    assert_non_null(strstr(text, "neutral: hangs, lifts 180 g of lead\n"));
+    assert_non_null(strstr(text, "neutral: hovers\n"));
+    assert_null(strstr(text, "lead")); /* what hovers lifts nothing */
+    free(text);
+    result.answer.class = UP_CLASS_POSITIVE;
+    result.pieces = 2;
+    text = print_result(&result);
+    assert_non_null(strstr(text, "positive: floats\n    a pair in fresh: about 180 g of lead would "
+                                 "hold it down;\n    compare, do not take it off by this alone\n"));
     free(text);
     result.compressible = true;
     text = print_result(&result);
@@ -361,8 +372,8 @@ static void what_no_body_spoke_for_is_marked(void **state) {
         add_checked(catalogue, &item, "four", waters[i], json_false());
     }
     sheet = print_sheet(catalogue, &item, &plain);
-    assert_non_null(strstr(sheet, "+5.0 g +- 2.0 g, unchecked\n"));
-    assert_non_null(strstr(sheet, "+5.0 g +- 2.0 g, body outside\n"));
+    assert_non_null(strstr(sheet, "+5.0 g +- 2.0 g, one piece, unchecked\n"));
+    assert_non_null(strstr(sheet, "+5.0 g +- 2.0 g, one piece, body outside\n"));
     free(sheet);
     json_t *document = up_sheet_to_json(catalogue, &item, NULL);
     const json_t *first = json_array_get(json_object_get(document, "results"), 0);

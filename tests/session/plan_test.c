@@ -45,6 +45,7 @@ static int begin(void **state) {
         .looks = 3,
         .kind_repeatability_kg = {.u = 3e-4, .dof = 12},
         .kind_shake_share = 0.4,
+        .filling = {"EAN32", 210},
         .reference = {{.reference = {.id = "an-id",
                                      .name = "Brass",
                                      .mass_kg = {1, 1e-5, (double)INFINITY},
@@ -119,6 +120,8 @@ static void all_of_a_plan_comes_back(void **state) {
     assert_true(back->second_depth_m == 4 && back->two_point_m == 0.5);
     assert_true(back->confidence == 0.95 && back->coverage == 0.95);
     assert_true(back->bare_hook);
+    assert_string_equal(back->filling.gas, "EAN32");
+    assert_true(back->filling.pressure_bar == 210);
     assert_int_equal(back->draws, 2000);
     assert_int_equal(back->seed, 77);
     assert_int_equal(back->waters, 3);
@@ -132,9 +135,10 @@ static void all_of_a_plan_comes_back(void **state) {
 /* The keys are released: other programs, and journals of earlier versions, have them. */
 static void the_keys_stay(void **state) {
     static const char *const keys[] = {
-        "item",        "calibration", "trials",           "confidence",     "coverage", "waters",
-        "looks",       "references",  "kind_sd_kg",       "opening",        "draws",    "seed",
-        "kind_sd_dof", "two_point_m", "kind_shake_share", "second_depth_m", "bare_hook"};
+        "item",           "calibration", "trials",      "confidence",  "coverage",
+        "waters",         "looks",       "references",  "kind_sd_kg",  "opening",
+        "draws",          "seed",        "kind_sd_dof", "two_point_m", "kind_shake_share",
+        "second_depth_m", "filled_with", "filling_bar", "bare_hook"};
     (void)state;
     json_t *json = to_json();
     for (size_t i = 0; i < sizeof keys / sizeof keys[0]; i++) {
@@ -149,9 +153,11 @@ static void the_keys_stay(void **state) {
 
 /* What a journal of an earlier version lacks is taken as not planned. */
 static void an_older_plan_is_read(void **state) {
-    static const char *const later[] = {
-        "looks", "references", "kind_sd_kg",  "opening",        "kind_sd_dof",   "kind_shake_share",
-        "draws", "seed",       "two_point_m", "second_depth_m", "temp_oldest_s", "bare_hook"};
+    static const char *const later[] = {"looks",          "references",    "kind_sd_kg",
+                                        "opening",        "kind_sd_dof",   "kind_shake_share",
+                                        "draws",          "seed",          "two_point_m",
+                                        "second_depth_m", "temp_oldest_s", "filled_with",
+                                        "filling_bar",    "bare_hook"};
     struct up_failure failure = {0};
     (void)state;
     json_t *json = to_json();
@@ -166,6 +172,7 @@ static void an_older_plan_is_read(void **state) {
     assert_true(back->kind_repeatability_kg.u == 0 && back->kind_shake_share == 0);
     assert_true(back->two_point_m == 0 && back->second_depth_m == 0 && !back->opening.known);
     assert_true(isinf(back->temp_oldest_s));
+    assert_string_equal(back->filling.gas, "");
     assert_int_equal(back->draws, 0);
 }
 

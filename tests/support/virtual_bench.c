@@ -140,6 +140,7 @@ struct up_item virtual_bench_item(const struct tank_item *from) {
                                from->pieces == 2 ? UP_TOLERANCE_PAIR_G : UP_TOLERANCE_ONE_G,
                            .expansion_per_k = UP_EXPANSION_PER_K,
                            .u_expansion_per_k = UP_U_EXPANSION_PER_K,
+                           .holds_gas = from->compressible ? UP_GAS_YES : UP_GAS_NO,
                            .compressible = from->compressible};
     snprintf(item.name, sizeof item.name, "%s", from->name);
     return item;

@@ -1,0 +1,52 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "catalogue/claim.h"
+
+#include <stdio.h>
+#include <string.h>
+
+#include "catalogue/kind.h"
+#include "catalogue/records.h"
+
+void up_claim_pieces(int pieces, char text[UP_CLAIM_SIZE]) {
+    if (pieces > 2) {
+        snprintf(text, UP_CLAIM_SIZE, "%d pieces", pieces);
+    } else {
+        snprintf(text, UP_CLAIM_SIZE, "%s",
+                 pieces == 2   ? "a pair"
+                 : pieces == 1 ? "one piece"
+                               : "pieces not recorded");
+    }
+}
+
+int up_claim_pieces_of(const json_t *result) {
+    json_int_t pieces = json_integer_value(json_object_get(result, "pieces"));
+    return pieces > 0 && pieces <= 1000 ? (int)pieces : 0;
+}
+
+double up_tolerance_most_g(int pieces) {
+    return pieces > 1 ? UP_TOLERANCE_MOST_PAIR_G : UP_TOLERANCE_MOST_ONE_G;
+}
+
+bool up_claim_is_withdrawn(const json_t *result, bool item_compressible) {
+    return item_compressible && strcmp(up_record_text(result, "water"), "tank") != 0;
+}
+
+void up_claim_filling(const struct up_filling *filling, const char *kind,
+                      char text[UP_CLAIM_FILLING_SIZE]) {
+    enum up_filled filled = up_kind_facts(kind)->filled;
+    text[0] = '\0';
+    if (strcmp(filling->gas, "none") == 0) {
+        snprintf(text, UP_CLAIM_FILLING_SIZE, "as weighed, emptied of gas");
+    } else if (filling->gas[0] != '\0') {
+        snprintf(text, UP_CLAIM_FILLING_SIZE,
+                 "as weighed, at %.4g bar of %s; changes by kilograms over a dive",
+                 filling->pressure_bar, filling->gas);
+    } else if (filled == UP_FILLED_TO_PRESSURE) {
+        snprintf(text, UP_CLAIM_FILLING_SIZE,
+                 "as weighed, its pressure not recorded; changes by kilograms over a dive");
+    } else if (filled == UP_FILLED_EMPTIED) {
+        snprintf(text, UP_CLAIM_FILLING_SIZE,
+                 "as weighed; whether it was emptied of gas is not "
+                 "recorded");
+    }
+}

@@ -1,0 +1,36 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/*
+ * What a result is, and what may be claimed of it. Lists, sheets, exports and pictures ask here, so
+ * that all of them say the same.
+ */
+#ifndef UPTHRUST_CATALOGUE_CLAIM_H
+#define UPTHRUST_CATALOGUE_CLAIM_H
+
+#include <jansson.h>
+
+#include "upthrust/result.h"
+
+enum { UP_CLAIM_SIZE = 80 };
+
+/* "one piece", "a pair", "3 pieces", "pieces not recorded". */
+void up_claim_pieces(int pieces, char text[UP_CLAIM_SIZE]);
+
+/* Of a result's record: 0 where it does not say. */
+int up_claim_pieces_of(const json_t *result);
+
+/* A calculated water of an item that holds gas, whatever was known of it when it was calculated:
+   nobody is to be shown that number. The tank's own stays. */
+bool up_claim_is_withdrawn(const json_t *result, bool item_compressible);
+#define UP_CLAIM_WITHDRAWN "withdrawn: it holds gas, which the water squeezes"
+
+/* "as weighed, at 210 bar of air; changes by kilograms over a dive", "as weighed, emptied of gas",
+   and where a kind is filled and nobody told with what, that; empty where there is nothing to say.
+ */
+enum { UP_CLAIM_FILLING_SIZE = 160 };
+void up_claim_filling(const struct up_filling *filling, const char *kind,
+                      char text[UP_CLAIM_FILLING_SIZE]);
+
+/* The widest band that may be asked for. */
+double up_tolerance_most_g(int pieces);
+
+#endif
