@@ -7,6 +7,7 @@
  */
 #include <gsl/gsl_randist.h>
 #include <gsl/gsl_rng.h>
+#include <gsl/gsl_statistics_double.h>
 #include <stddef.h>
 
 #include "metrology/gsl_errors.h"
@@ -88,32 +89,6 @@ enum figure {
     FIGURES
 };
 
-/* The value that would stand at `index`, were all in order (Hoare's quickselect); all before it are
-   then no larger, all behind it no smaller. */
-static double select_nth(double *value, size_t count, size_t index) {
-    ptrdiff_t low = 0, high = (ptrdiff_t)count - 1, wanted = (ptrdiff_t)index;
-    while (low < high) {
-        double pivot = value[wanted];
-        ptrdiff_t i = low, j = high;
-        do {
-            while (value[i] < pivot) {
-                i++;
-            }
-            while (pivot < value[j]) {
-                j--;
-            }
-            if (i <= j) {
-                double held = value[i];
-                value[i++] = value[j];
-                value[j--] = held;
-            }
-        } while (i <= j);
-        low = j < wanted ? i : low;
-        high = wanted < i ? j : high;
-    }
-    return value[wanted];
-}
-
 /* How many draws make up the probability, at least one. */
 static size_t index_of(double probability, size_t draws) {
     double index = ceil(probability * (double)draws);
@@ -155,12 +130,13 @@ static bool read_block(double *buoyancy_kg, size_t draws, const struct up_questi
         return false;
     }
     size_t high = index_of(confidence, draws);
-    figure[FIGURE_GUARD_HIGH] = select_nth(buoyancy_kg, draws, high);
-    figure[FIGURE_GUARD_LOW] = -select_nth(buoyancy_kg, draws, draws - 1 - high);
+    figure[FIGURE_GUARD_HIGH] = gsl_stats_select(buoyancy_kg, 1, draws, high);
+    figure[FIGURE_GUARD_LOW] = -gsl_stats_select(buoyancy_kg, 1, draws, draws - 1 - high);
     for (size_t n = 0; n < draws; n++) {
         buoyancy_kg[n] = fabs(buoyancy_kg[n]);
     }
-    figure[FIGURE_HALF_WIDTH] = select_nth(buoyancy_kg, draws, index_of(question->coverage, draws));
+    figure[FIGURE_HALF_WIDTH] =
+        gsl_stats_select(buoyancy_kg, 1, draws, index_of(question->coverage, draws));
     return true;
 }
 
