@@ -109,7 +109,12 @@ static int row_with(const char *words) {
 /* Nothing that moves the cursor, and as many columns as the row has. */
 static void assert_harmless(void) {
     for (int i = 0; i < canvas.rows * canvas.columns; i++) {
-        const char *text = canvas.cell[i].text;
+        char text[UP_CELL_BYTES];
+        strcpy(text, canvas.cell[i].text);
+        for (char *mark;
+             (mark = strstr(text, "\u2068")) != NULL || (mark = strstr(text, "\u2069")) != NULL;) {
+            memmove(mark, mark + 3, strlen(mark + 3) + 1); /* ours */
+        }
         char *clean = up_text_for_terminal(text);
         int columns = up_text_columns(text);
         assert_string_equal(text, clean);
@@ -239,6 +244,21 @@ static const char *const names[] = {
     "%s%n%d",
     "",
     "👩‍👩‍👧 🤿"};
+
+/* Else a terminal that turns Hebrew or Arabic shows "164+" behind it. */
+static void a_name_from_right_to_left_turns_no_number(void **state) {
+    struct up_live_view view = third_trial();
+    (void)state;
+    view.item_name = "סנפיר ימני";
+    view.sentence = "סנפיר 12, then Arabic: سنفرة حزام";
+    snprintf(results[0].water.name, sizeof results[0].water.name, "ים");
+    draw(&view, 80, 24, true);
+    assert_non_null(strstr(row_text(0), ": \u2068סנפיר ימני\u2069 "));
+    assert_non_null(
+        strstr(row_text(8), " \u2068סנפיר\u2069 12, then Arabic: \u2068سنفرة حزام\u2069"));
+    assert_non_null(strstr(row_text(11), "\u2068ים\u2069 +164.5 g"));
+    assert_harmless();
+}
 
 static void no_size_and_no_name_spoils_it(void **state) {
     static const int columns[] = {1, 2, 3, 39, 79, 80, 81, 100, 117, 133, 200, 259};
@@ -488,6 +508,7 @@ int main(void) {
         cmocka_unit_test(one_sign_for_all_grams),
         cmocka_unit_test(what_finds_no_place_is_counted),
         cmocka_unit_test(letters_grow_with_the_screen),
+        cmocka_unit_test(a_name_from_right_to_left_turns_no_number),
         cmocka_unit_test(a_small_screen_says_so_and_goes_on),
         cmocka_unit_test(no_size_and_no_name_spoils_it),
         cmocka_unit_test(what_is_not_known_is_left_out),
