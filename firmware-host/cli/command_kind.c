@@ -126,7 +126,8 @@ static void print_set(const struct up_kind *kind, bool json) {
                              number_or_null(kind->tolerance_pair_g, kind->tolerance_pair_g > 0)));
         return;
     }
-    up_text_print(stdout, "%s: neutral within ", kind->name);
+    up_text_put(stdout, kind->name, 0, true);
+    fputs(": neutral within ", stdout);
     put_tolerance(kind->tolerance_one_g, 0);
     fputs(" g, a pair ", stdout);
     put_tolerance(kind->tolerance_pair_g, 0);

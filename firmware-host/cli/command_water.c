@@ -95,9 +95,9 @@ static void print_water(const struct up_water *water, const struct up_water_dens
            density->density_kg_m3.u,
            water->u_salinity_g_kg > 0 ? "of the formula and of what is dissolved"
                                       : "of the formula; the water as told");
-    up_text_print(stdout, "%s: %.2f C, %s %.3f g/kg%s", water->name, water->temp_c,
-                  salt_of(water->model), water->salinity_g_kg,
-                  water->u_salinity_g_kg > 0 ? "" : ", ");
+    up_text_put(stdout, water->name, 0, true);
+    printf(": %.2f C, %s %.3f g/kg%s", water->temp_c, salt_of(water->model), water->salinity_g_kg,
+           water->u_salinity_g_kg > 0 ? "" : ", ");
     if (water->u_salinity_g_kg > 0) {
         printf(water->salinity_range ? " +- %.3f at most, " : " (u %.3f), ",
                water->u_salinity_g_kg * (water->salinity_range ? sqrt(3) : 1));

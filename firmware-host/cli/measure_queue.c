@@ -29,7 +29,10 @@ static void show_place(void *context, const struct up_item *item, const char *pl
         return;
     }
     fputc('\n', stderr);
-    up_text_print(stderr, "== %s: %s\n", item->name, place);
+    char *name = up_text_isolated(item->name), *where = up_text_for_terminal(place);
+    fprintf(stderr, "== %s: %s\n", name, where);
+    free(name);
+    free(where);
 }
 
 static void show_one(void *context, const struct up_session_results *results) {

@@ -97,7 +97,7 @@ static void print_cylinders(const json_t *report, FILE *stream) {
     json_array_foreach(json_object_get(report, "cylinders"), i, row) {
         double turning_bar = of(row, "floats_below_bar");
         fputs("\nCylinder ", stream);
-        up_text_put(stream, word(row, "name"), 0, false);
+        up_text_put(stream, word(row, "name"), 0, true);
         fputs(":\n", stream);
         json_array_foreach(json_object_get(row, "lifts"), k, at) {
             fprintf(stream, "  at %3.0f bar  ", of(at, "pressure_bar"));
@@ -124,7 +124,7 @@ static void print_moments(const json_t *report, FILE *stream) {
         const json_t *moment = json_object_get(row, "moment");
         fprintf(stream, "  %+6.1f +- %.1f N m at %+.2f m  ", of(moment, "value_nm"),
                 (of(moment, "high_nm") - of(moment, "low_nm")) / 2, of(row, "place_m"));
-        up_text_put(stream, word(row, "name"), 0, false);
+        up_text_put(stream, word(row, "name"), 0, true);
         fputc('\n', stream);
     }
 }
@@ -155,7 +155,7 @@ static void print_rules(const json_t *report, FILE *stream) {
     json_array_foreach(json_object_get(report, "rules"), i, row) {
         if (of(row, "share") >= 0.02) {
             fprintf(stream, "  %3.0f %%  ", 100 * of(row, "share"));
-            up_text_put(stream, word(row, "input"), 0, false);
+            up_text_put(stream, word(row, "input"), 0, true);
             fputc('\n', stream);
         }
     }
@@ -165,7 +165,7 @@ void up_kit_report_print(const json_t *report, FILE *stream) {
     const json_t *water = json_object_get(report, "water");
     fputs(CAUTION, stream);
     fputs("\nIn the water ", stream);
-    up_text_put(stream, word(water, "name"), 0, false);
+    up_text_put(stream, word(water, "name"), 0, true);
     fprintf(stream, ", %.1f kg/m3:\n", of(water, "density_kg_m3"));
     print_lead(report, stream);
     print_dive(report, stream);

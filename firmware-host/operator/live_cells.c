@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Text on a canvas of cells. */
+#include <ctype.h>
 #include <math.h>
 #include <stdarg.h>
 #include <stdio.h>
@@ -83,18 +84,62 @@ static void set_cell(struct up_canvas *canvas, int row, int column, enum up_live
     }
 }
 
+/* ---- right to left ---- */
+
+/* A mark behind what a cell holds already; a wide letter holds it in the first of its two. */
+static void append_mark(struct up_canvas *canvas, int row, int column, const char *mark) {
+    struct up_cell *cell = cell_at(canvas, row, column);
+    if (cell != NULL && cell->text[0] == '\0' && column > 0) {
+        cell--;
+    }
+    if (cell != NULL && strlen(cell->text) + strlen(mark) < sizeof cell->text) {
+        strcat(cell->text, mark);
+    }
+}
+
+/* A terminal that turns text from right to left must not turn the numbers beside it: what runs so
+   stands between U+2068, behind the cell before it, and U+2069, behind its last letter. */
+struct isolating {
+    int last; /* column of the last letter from right to left; -1: none is open */
+};
+
+static void close_isolate(struct isolating *isolating, struct up_canvas *canvas, int row) {
+    if (isolating->last >= 0) {
+        append_mark(canvas, row, isolating->last, "\xE2\x81\xA9");
+    }
+    isolating->last = -1;
+}
+
+static void isolate(struct isolating *isolating, struct up_canvas *canvas, struct place at,
+                    const struct letter *letter) {
+    unsigned char first = (unsigned char)letter->text[0];
+    bool neutral = first < 0x80 && !isalnum(first);
+    if (up_text_runs_left(letter->text)) {
+        if (isolating->last < 0) {
+            append_mark(canvas, at.row, at.column - 1, "\xE2\x81\xA8");
+        }
+        isolating->last = at.column;
+    } else if (!neutral) {
+        close_isolate(isolating, canvas, at.row);
+    }
+}
+
 static int put_letters(struct up_canvas *canvas, struct place place, enum up_live_style style,
                        const char *text, size_t length) {
     int used = 0;
+    struct isolating isolating = {-1};
     for (size_t at = 0; at < length;) {
         struct letter letter = next_letter(text + at, canvas->utf8);
         if (used + letter.columns > place.width) {
             break;
         }
-        set_cell(canvas, place.row, place.column + used, style, &letter);
+        struct place here = {.row = place.row, .column = place.column + used};
+        set_cell(canvas, here.row, here.column, style, &letter);
+        isolate(&isolating, canvas, here, &letter);
         used += letter.columns;
         at += letter.bytes;
     }
+    close_isolate(&isolating, canvas, place.row);
     return used;
 }
 

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "data_row.h"
 
+#include <stdlib.h>
 #include <string.h>
 
 #include "text/text.h"
@@ -15,12 +16,14 @@ void put_data_row(FILE *stream, int kind, double a, double b, double c) {
 
 /* Cut at a character's end. */
 char *name_in_title(const char *name, size_t most_bytes) {
-    char *clean = up_text_clean(name, strlen(name));
+    char *clean = up_text_for_terminal(name);
     size_t length = strlen(clean);
     length = length > most_bytes ? most_bytes : length;
     while (length > 0 && ((unsigned char)clean[length] & 0xC0) == 0x80) {
         length--;
     }
     clean[length] = '\0';
-    return clean;
+    char *isolated = up_text_isolated(clean);
+    free(clean);
+    return isolated;
 }

@@ -126,7 +126,7 @@ static char *double_percents(char *text) {
 
 static char *short_label(const char *name) {
     const char *dots = "...";
-    char *clean = up_text_clean(name, strlen(name));
+    char *clean = up_text_for_terminal(name); /* a text of its own in the drawing */
     size_t bytes = strchr(clean, '%') != NULL ? FORMATTED_BYTES : SIZE_MAX - 1;
     size_t length = beginning(clean, LABEL_CHARACTERS, bytes);
     if (clean[length] != '\0') {

@@ -38,7 +38,7 @@ struct up_row {
     char made_utc[UP_TIME_SIZE];
 };
 
-/* The name as it stands beside a number: "pair: ..." and "3 pieces: ..." before what hangs
+/* The name as it stands beside a number: "pair: ..." and "three pieces: ..." before what hangs
    together, "pieces unknown: ..." where it is not recorded; the caller frees it. */
 char *up_item_title(const char *name, int pieces);
 

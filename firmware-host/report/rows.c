@@ -37,12 +37,19 @@ static bool says_pair(const char *name) {
     return false;
 }
 
+/* Beside a name from right to left a figure would change its place. */
+static const char *count_word(int pieces) {
+    static const char *const words[] = {"three", "four", "five", "six",    "seven",
+                                        "eight", "nine", "ten",  "eleven", "twelve"};
+    return pieces - 3 < (int)(sizeof words / sizeof words[0]) ? words[pieces - 3] : "many";
+}
+
 char *up_item_title(const char *name, int pieces) {
     /* Who wrote it into the name need not read it twice. */
     return pieces == 2 && !says_pair(name) ? up_text_format("pair: %s", name)
-           : pieces > 2                    ? up_text_format("%d pieces: %s", pieces, name)
-           : pieces < 1                    ? up_text_format("pieces unknown: %s", name)
-                                           : up_text_format("%s", name);
+           : pieces > 2 ? up_text_format("%s pieces: %s", count_word(pieces), name)
+           : pieces < 1 ? up_text_format("pieces unknown: %s", name)
+                        : up_text_format("%s", name);
 }
 
 static void copy_text(char *to, size_t size, const json_t *from) {

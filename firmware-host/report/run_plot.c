@@ -96,18 +96,12 @@ static bool write_data(FILE *stream, void *context) {
 
 /* ---- script ---- */
 
-/* Cut at a character's end. */
 static char *title_of(const struct trace *trace) {
     const char *raw = trace->calibrating ? trace->bench : trace->title;
-    char *clean = up_text_clean(raw, strlen(raw));
-    size_t length = strlen(clean);
-    length = length > TITLE_BYTES ? TITLE_BYTES : length;
-    while (length > 0 && ((unsigned char)clean[length] & 0xC0) == 0x80) {
-        length--;
-    }
+    char *clean = name_in_title(raw, TITLE_BYTES);
     char *title =
-        up_text_format("%s%.*s, run %.8s of %.10s", trace->calibrating ? "Calibration of " : "",
-                       (int)length, clean, trace->run_id, trace->made_utc);
+        up_text_format("%s%s, run %.8s of %.10s", trace->calibrating ? "Calibration of " : "",
+                       clean, trace->run_id, trace->made_utc);
     char *escaped = up_text_for_gnuplot(title);
     free(title);
     free(clean);

@@ -102,7 +102,7 @@ static bool runs_left(wchar_t point) {
     return false;
 }
 
-static bool holds_right_to_left(const char *text) {
+bool up_text_runs_left(const char *text) {
     for (size_t at = 0; text[at] != '\0'; at += bytes_of(text + at)) {
         if (runs_left(point_of(text + at, bytes_of(text + at)))) {
             return true;
@@ -113,6 +113,16 @@ static bool holds_right_to_left(const char *text) {
 
 /* ---- output ---- */
 
+char *up_text_isolated(const char *text) {
+    char *clean = up_text_for_terminal(text);
+    if (!up_text_runs_left(clean)) {
+        return clean;
+    }
+    char *isolated = up_text_format("%s%s%s", FIRST_STRONG_ISOLATE, clean, POP_ISOLATE);
+    free(clean);
+    return isolated;
+}
+
 void up_text_put(FILE *stream, const char *text, int columns, bool isolate) {
     static const char dots[] = "...";
     const int dots_columns = (int)sizeof dots - 1;
@@ -120,7 +130,7 @@ void up_text_put(FILE *stream, const char *text, int columns, bool isolate) {
     int used, limit = columns > 0 ? columns : 1 << 20;
     size_t length = fitting(clean, limit, &used);
     bool cut = clean[length] != '\0';
-    bool wrapped = isolate && holds_right_to_left(clean);
+    bool wrapped = isolate && up_text_runs_left(clean);
     if (cut && columns > dots_columns) {
         length = fitting(clean, columns - dots_columns, &used);
     }

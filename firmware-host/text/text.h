@@ -33,6 +33,13 @@ int up_text_columns(const char *text);
    turns nothing beside it. */
 void up_text_put(FILE *stream, const char *text, int columns, bool isolate);
 
+/* Whether any of clean text runs from right to left. */
+bool up_text_runs_left(const char *text);
+
+/* Made harmless; text from right to left stands between U+2068 and U+2069, so that a number beside
+   it is not turned. For whatever goes to a terminal or a picture beside a number. */
+char *up_text_isolated(const char *text);
+
 /* printf, made harmless as a whole; a line feed at the end of the format stays one. */
 void up_text_print(FILE *stream, const char *format, ...) __attribute__((format(printf, 2, 3)));
 

@@ -314,6 +314,20 @@ static void it_draws_again_elsewhere(void **state) {
     assert_int_equal(chdir(".."), 0);
 }
 
+/* Each name is a text of its own, and no letter of it may turn what is drawn. */
+static void a_name_shares_no_text_with_a_number(void **state) {
+    (void)state;
+    struct up_row row[] = {plain_row(0, "\u05E1\u05E0\u05E4\u05D9\u05E8", "fresh"),
+                           plain_row(1, "over\u202E fin", "fresh")};
+    write_plot(row, ARRAY(row));
+    draw_plot();
+    char *drawing = read_drawing();
+    assert_true(drawing_has_text(drawing, "\u05E1\u05E0\u05E4\u05D9\u05E8"));
+    assert_true(drawing_has_text(drawing, "over\uFFFD fin"));
+    assert_null(strstr(drawing, "\u202E"));
+    free(drawing);
+}
+
 static void data_holds_no_foreign_text(void **state) {
     (void)state;
     struct up_row row[] = {plain_row(0, "`touch MARK`", "fresh"),
@@ -573,6 +587,7 @@ int main(void) {
         PLOT_TEST(any_single_water_is_drawn),
         PLOT_TEST(a_missing_number_leaves_the_others),
         PLOT_TEST(it_draws_again_elsewhere),
+        PLOT_TEST(a_name_shares_no_text_with_a_number),
         PLOT_TEST(data_holds_no_foreign_text),
         PLOT_TEST(what_no_body_spoke_for_is_marked),
         PLOT_TEST(the_axis_is_that_of_the_results),

@@ -304,7 +304,9 @@ static void a_title_says_how_many_pieces_once(void **state) {
     assert_title("Pair of fins", 2, "Pair of fins");
     assert_title("Repair kit", 2, "pair: Repair kit");
     assert_title("Pairing fin", 2, "pair: Pairing fin");
-    assert_title("Weights, a pair each", 4, "4 pieces: Weights, a pair each");
+    assert_title("Weights, a pair each", 4, "four pieces: Weights, a pair each");
+    assert_title("Fin", 12, "twelve pieces: Fin");
+    assert_title("Fin", 13, "many pieces: Fin");
     assert_title("Fin", 0, "pieces unknown: Fin");
 }
 

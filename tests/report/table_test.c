@@ -155,6 +155,11 @@ static void colour_repeats_a_word_and_names_are_isolated(void **state) {
     assert_non_null(strstr(text, "\x1B[36mpositive \x1B[0m"));
     assert_non_null(strstr(text, "\xE2\x81\xA8\xD7\xA1 fin\xE2\x81\xA9"));
     free(text);
+    add_result(catalogue, item.id, "\u05D9\u05DD", 120, "positive"); /* a water has a name too */
+    text = print_sheet(catalogue, &item, &rich);
+    assert_non_null(strstr(text, "\u2068\u05D9\u05DD\u2069"));
+    assert_null(strstr(text, "  \u05D9\u05DD"));
+    free(text);
     text = print_items(catalogue, &plain);
     assert_non_null(strstr(text, "positive"));
     assert_null(strchr(text, '\x1B'));

@@ -73,6 +73,24 @@ static void text_is_cut_and_filled(void **state) {
     }
 }
 
+/* Hebrew and Arabic before a number would show it behind out of its order. */
+static void a_name_is_isolated_from_numbers(void **state) {
+    static const struct {
+        const char *text, *wanted;
+    } cases[] = {
+        {"Fin", "Fin"},
+        {"\u05E1\u05E0", "\u2068\u05E1\u05E0\u2069"},
+        {"a \u0633", "\u2068a \u0633\u2069"},
+        {"\u05E1\u202E\u2069", "\u2068\u05E1\uFFFD\uFFFD\u2069"}, /* none of its own gets out */
+    };
+    (void)state;
+    for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
+        char *isolated = up_text_isolated(cases[i].text);
+        assert_string_equal(isolated, cases[i].wanted);
+        free(isolated);
+    }
+}
+
 static void slips_of_the_finger_are_near(void **state) {
     (void)state;
     assert_int_equal(up_text_distance("", "item"), 4);
@@ -93,6 +111,7 @@ int main(void) {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(characters_have_their_width),
         cmocka_unit_test(text_is_cut_and_filled),
+        cmocka_unit_test(a_name_is_isolated_from_numbers),
         cmocka_unit_test(slips_of_the_finger_are_near),
     };
     return cmocka_run_group_tests_name("text: columns", tests, NULL, NULL);
