@@ -6,8 +6,7 @@
 #define NO_NUMBER ((double)NAN)
 
 static const double RANGE_TO_SD = 1.128; /* d2 of pairs, as printed in the e-Handbook 6.3.2.2 */
-/* Three either way: at two, one body in twenty would be asked about without reason. */
-static const double LIMIT_SDS = 3, OWN_LIMIT_US = 3;
+static const double LIMIT_SDS = 3, OWN_LIMIT_US = 2;
 
 struct up_chart up_chart_of(const struct up_quantity *difference, size_t count) {
     struct up_chart chart = {0, NO_NUMBER, NO_NUMBER, NO_NUMBER, NO_NUMBER, NO_NUMBER, false};

@@ -47,9 +47,8 @@ struct up_chart_judgement {
 struct up_chart up_chart_of(const struct up_quantity *difference, size_t count);
 
 /* A new check, not yet part of the chart. With limits: inside them, which are wider where the
-   check's own u exceeds the typical one (variances add). Without: within 3 u of zero, as
-   far as the chart's own limits lie (at |E_n| = 1 of ISO/IEC 17043, which is 2 u, one sound body in
-   twenty would be outside). */
+   check's own u exceeds the typical one (variances add). Without: within 2 u of zero, |E_n| <= 1 of
+   ISO/IEC 17043 (from memory) with expanded uncertainties of coverage factor 2. */
 struct up_chart_judgement up_chart_judge(const struct up_chart *chart,
                                          struct up_quantity difference);
 

@@ -414,7 +414,7 @@ def body_check(m, tank):
     expected = body["mass_kg"] - rho * volume
     u = math.hypot(u_reads, body["u_mass_kg"], rho * u_volume, volume * u_rho, expected * u_scale)
     return {"reads_kg": reads, "u_reads_kg": u_reads, "expected_kg": expected, "deviation_kg": reads - expected,
-            "u_deviation_kg": u, "e_n": (reads - expected) / (2 * u), "low_kg": -3 * u, "high_kg": 3 * u}
+            "u_deviation_kg": u, "e_n": (reads - expected) / (2 * u), "low_kg": -2 * u, "high_kg": 2 * u}
 
 
 # ---- the measurements, made up ----

@@ -21,12 +21,12 @@ static void test_too_few_are_judged_by_their_own_u(void **state) {
     assert_true(isnan(none.centre) && !none.has_limits && none.count == 0);
     assert_true(two.count == 2 && !two.has_limits);
     assert_close(two.centre, 1.5, 1e-12);
-    struct up_chart_judgement inside = up_chart_judge(&none, up_known(-1.49, 0.5));
-    struct up_chart_judgement outside = up_chart_judge(&two, up_known(1.51, 0.5));
+    struct up_chart_judgement inside = up_chart_judge(&none, up_known(-0.99, 0.5));
+    struct up_chart_judgement outside = up_chart_judge(&two, up_known(1.01, 0.5));
     assert_true(inside.verdict == UP_CHART_INSIDE && !inside.by_history);
     assert_true(outside.verdict == UP_CHART_OUTSIDE && !outside.by_history);
-    assert_close(outside.low, -1.5, 1e-12);
-    assert_close(outside.high, 1.5, 1e-12);
+    assert_close(outside.low, -1, 1e-12);
+    assert_close(outside.high, 1, 1e-12);
 }
 
 static void test_what_is_no_number(void **state) {
