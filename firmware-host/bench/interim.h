@@ -10,10 +10,13 @@
 #include "bench/procedure.h"
 #include "upthrust/measurement.h"
 
+enum { INTERIM_SUSPECTS_MAX = 2 };
+
 struct interim {
     unsigned analyses;  /* made */
     unsigned asked_for; /* so many trials were there when an outlier was last asked about */
-    unsigned suspect;   /* index of the trial that lies off the others */
+    unsigned suspect[INTERIM_SUSPECTS_MAX]; /* indices of the trials that lie off the others */
+    unsigned suspects;
 };
 
 enum interim_verdict { INTERIM_MORE_TRIALS, INTERIM_OUTLIER, INTERIM_ENOUGH };
@@ -21,7 +24,8 @@ enum interim_verdict { INTERIM_MORE_TRIALS, INTERIM_OUTLIER, INTERIM_ENOUGH };
 enum interim_verdict interim_analyse(struct interim *interim, const struct up_measurement *record,
                                      const struct up_measure_plan *plan);
 
-/* How far the suspect lies off the mean of the others: heavier is positive. */
-double interim_suspect_off_kg(const struct interim *interim, const struct up_measurement *record);
+/* How far a suspect lies off the mean of those that are none: heavier is positive. */
+double interim_suspect_off_kg(const struct interim *interim, const struct up_measurement *record,
+                              unsigned which);
 
 #endif

@@ -95,20 +95,35 @@ static int refuse(struct measuring *measuring) {
 
 /* ---- its end ---- */
 
-static void ask_about_outlier(struct measuring *measuring) {
+/* "9.8 g heavier" */
+static void format_off(const struct measuring *measuring, unsigned which, char text[24]) {
+    double off_g = interim_suspect_off_kg(&measuring->interim, &measuring->record, which) * 1e3;
+    snprintf(text, 24, "%.1f g %s", fabs(off_g), off_g > 0 ? "heavier" : "lighter");
+}
+
+static void ask_about_outliers(struct measuring *measuring) {
     const struct interim *interim = &measuring->interim;
-    double off_g = interim_suspect_off_kg(interim, &measuring->record) * 1e3;
+    const struct up_trial *trial = measuring->record.trial;
+    char first[24], second[24];
+    format_off(measuring, 0, first);
+    if (interim->suspects == 1) {
+        snprintf(measuring->question, sizeof measuring->question,
+                 "Trial %u is %s than the others (Grubbs, 1 %%). Done: keep it. Skip: leave it "
+                 "out, only if you know what went wrong",
+                 trial[interim->suspect[0]].number, first);
+        return;
+    }
+    format_off(measuring, 1, second);
     snprintf(measuring->question, sizeof measuring->question,
-             "Trial %u is %.1f g %s than the others (Grubbs, 1 %%). Done: keep it. Skip: leave it "
-             "out, only if you know what went wrong",
-             measuring->record.trial[interim->suspect].number, fabs(off_g),
-             off_g > 0 ? "heavier" : "lighter");
+             "Trials %u and %u are %s and %s than the others (Rosner, 0.5 %%). Done: keep them. "
+             "Skip: leave them out, only if you know what went wrong",
+             trial[interim->suspect[0]].number, trial[interim->suspect[1]].number, first, second);
 }
 
 static int analyse(struct measuring *measuring) {
     switch (interim_analyse(&measuring->interim, &measuring->record, &measuring->plan)) {
     case INTERIM_OUTLIER:
-        ask_about_outlier(measuring);
+        ask_about_outliers(measuring);
         return MEASURE_OUTLIER;
     case INTERIM_ENOUGH:
         measuring->trials_done = true;
@@ -199,11 +214,14 @@ int trial_lifted_out(struct measuring *measuring, const struct up_indication *af
 }
 
 int trial_outlier(struct measuring *measuring, enum up_answer_word word) {
-    struct up_trial *trial = &measuring->record.trial[measuring->interim.suspect];
-    trial->left_out = word == UP_ANSWER_SKIP;
-    events_note(measuring->events,
-                trial->left_out ? "trial %u stays out of the mean, by the operator's word"
-                                : "trial %u lies off the others and is kept",
-                trial->number);
+    const struct interim *interim = &measuring->interim;
+    for (unsigned i = 0; i < interim->suspects; i++) {
+        struct up_trial *trial = &measuring->record.trial[interim->suspect[i]];
+        trial->left_out = word == UP_ANSWER_SKIP;
+        events_note(measuring->events,
+                    trial->left_out ? "trial %u stays out of the mean, by the operator's word"
+                                    : "trial %u lies off the others and is kept",
+                    trial->number);
+    }
     return analyse(measuring);
 }

@@ -101,6 +101,8 @@ struct recorded {
 
 /* Lines of the journal. */
 json_t *answer_to_json(const struct up_reply *answer, double time_s);
+/* False where it holds neither a word that is known nor a number. */
+bool answer_from_json(const json_t *entry, struct recorded *recorded);
 json_t *note_to_json(enum note note, const char *text);
 
 struct recording {

@@ -57,7 +57,7 @@ static int find_word(const char *const *words, int count, const char *word) {
     return -1;
 }
 
-static bool answer_from_json(const json_t *entry, struct recorded *recorded) {
+bool answer_from_json(const json_t *entry, struct recorded *recorded) {
     const char *word = json_string_value(json_object_get(entry, "answer"));
     int at = find_word(answer_words, sizeof answer_words / sizeof answer_words[0], word);
     recorded->kind = RECORDED_ANSWER;

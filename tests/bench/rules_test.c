@@ -267,6 +267,82 @@ static void an_outlier_needs_four_trials(void **state) {
     assert_int_equal(bench.asked[UP_ACTION_CONFIRM], 1);
 }
 
+static double second_off_kg, apart_kg = 1e-4;
+static enum up_answer_word word_for_pair;
+
+/* The second and fifth are off, the others scatter a little. */
+static enum up_answer_word two_lie_off(struct hand_bench *b, const struct up_ask *ask) {
+    unsigned number = b->asked[UP_ACTION_IMMERSE];
+    item.water_kg = number == 2   ? 0.30802
+                    : number == 5 ? 0.3 + second_off_kg
+                                  : 0.3 + (number % 3) * apart_kg;
+    enum up_answer_word word = hang(b, ask);
+    return ask->action == UP_ACTION_CONFIRM ? word_for_pair : word;
+}
+
+static void measure_pair(unsigned trials, double off_kg, enum up_answer_word word) {
+    second_off_kg = off_kg;
+    word_for_pair = word;
+    bench.act = two_lie_off;
+    bench.plan.trials = trials;
+    measure();
+}
+
+/* Together they widen the scatter, so that neither lies off by Grubbs' test. */
+static void two_outliers_do_not_hide_each_other(void **state) {
+    (void)state;
+    measure_pair(6, 0.0085, UP_ANSWER_DONE);
+    assert_int_equal(bench.asked[UP_ACTION_CONFIRM], 1);
+    assert_non_null(strstr(bench.note, "lies off the others and is kept"));
+    assert_int_equal(hand_bench_measured(&bench)->trials, 6);
+    measure_pair(6, -0.0015, UP_ANSWER_DONE); /* either way */
+    assert_int_equal(bench.asked[UP_ACTION_CONFIRM], 1);
+    measure_pair(5, 0.0085, UP_ANSWER_DONE); /* two of five may be a habit */
+    assert_int_equal(bench.asked[UP_ACTION_CONFIRM], 0);
+}
+
+static char pair_question[200];
+
+static enum up_answer_word note_pair(struct hand_bench *b, const struct up_ask *ask) {
+    if (ask->action == UP_ACTION_CONFIRM && pair_question[0] == '\0') {
+        memcpy(pair_question, ask->text, sizeof pair_question);
+    }
+    return two_lie_off(b, ask);
+}
+
+/* By one word; as many others are made in their place. */
+static void both_outliers_are_left_out_by_one_word(void **state) {
+    (void)state;
+    second_off_kg = 0.00852;
+    word_for_pair = UP_ANSWER_SKIP;
+    bench.act = note_pair;
+    bench.plan.trials = 6;
+    memset(pair_question, 0, sizeof pair_question);
+    const struct up_measurement *measured = measure();
+    assert_int_equal(bench.asked[UP_ACTION_CONFIRM], 1);
+    assert_non_null(strstr(pair_question, "Trials 5 and 2 are 8.5 g heavier and 8.0 g heavier"));
+    assert_non_null(strstr(pair_question, "what went wrong"));
+    assert_int_equal(measured->trials, 8);
+    for (unsigned i = 0; i < measured->trials; i++) {
+        assert_true(measured->trial[i].left_out == (i == 1 || i == 4));
+    }
+}
+
+/* The second of a pair by 0.4 g: the first one alone is asked about. */
+static void a_pair_of_which_one_matters_is_one(void **state) {
+    (void)state;
+    bench.noise = 1;
+    apart_kg = 1e-5;
+    second_off_kg = 0.0004;
+    word_for_pair = UP_ANSWER_SKIP;
+    bench.act = note_pair;
+    bench.plan.trials = 8;
+    memset(pair_question, 0, sizeof pair_question);
+    measure();
+    apart_kg = 1e-4;
+    assert_non_null(strstr(pair_question, "Trial 2 is 8.0 g heavier"));
+}
+
 /* ---- ballast and capacity ---- */
 
 static bool ballast_holds(double lift_kg) {
@@ -448,6 +524,9 @@ int main(void) {
         RULE(one_trial_that_is_unlike_costs_only_itself),
         RULE(without_a_break_trials_may_differ),
         RULE(an_outlier_needs_four_trials),
+        RULE(two_outliers_do_not_hide_each_other),
+        RULE(both_outliers_are_left_out_by_one_word),
+        RULE(a_pair_of_which_one_matters_is_one),
         RULE(ballast_holds_one_and_a_half_times_the_lift),
         RULE(an_overload_that_hovers_is_told_once),
         RULE(item_and_ballast_hang_on_the_scale_together),

@@ -32,7 +32,7 @@ static struct recorded recorded[RECORDED_MAX];
 static size_t count;
 static double waited_s; /* the latest plateau was read so long after its step */
 static unsigned faults;
-static char fault[240];
+static char fault[240], remark[240];
 
 static int begin(void **state) {
     (void)state;
@@ -85,6 +85,8 @@ static void hear(void *context, const struct up_event *event) {
     } else if (event->kind == UP_EVENT_FAULT) {
         faults++;
         snprintf(fault, sizeof fault, "%s", event->text);
+    } else if (event->kind == UP_EVENT_NOTE) {
+        snprintf(remark, sizeof remark, "%s", event->text);
     }
 }
 
@@ -185,6 +187,44 @@ static void a_journal_of_other_bytes_is_refused(void **state) {
     assert_non_null(strstr(failure.text, "do not belong together"));
 }
 
+/* As the journal has it. */
+static void answered_in_words(unsigned id, enum up_answer_word word, int lines) {
+    const struct up_reply reply = {.kind = UP_REPLY_ANSWER, .id = id, .word = word};
+    struct recorded entry;
+    json_t *json = answer_to_json(&reply, 1);
+    assert_true(answer_from_json(json, &entry));
+    json_decref(json);
+    entry.offset = line_end[lines];
+    record(entry);
+}
+
+static const char *noted_after(enum up_answer_word word) {
+    struct up_failure failure;
+    length = count = 0;
+    memset(remark, 0, sizeof remark);
+    write_lines(1200, true);
+    answered_in_words(1, UP_ANSWER_DONE, 0); /* the ballast */
+    answered_in_words(2, UP_ANSWER_DONE,
+                      0); /* the empty hook, then the item: the load stands still */
+    answered_in_words(3, UP_ANSWER_DONE, 400);
+    answered_in_words(4, word, 800);
+    if (!repeat(&failure)) {
+        fail_msg("%s", failure.text);
+    }
+    return remark;
+}
+
+/* A run that goes on, or is replayed, takes what somebody accepted in it. */
+static void what_was_accepted_is_accepted_again(void **state) {
+    (void)state;
+    assert_non_null(strstr(noted_after(UP_ANSWER_ACCEPT), "accepted by the operator's word"));
+    assert_string_equal(noted_after(UP_ANSWER_DONE), "");
+    json_t *json = json_pack("{s:s, s:i, s:s}", "event", "answer", "id", 4, "answer", "Accept");
+    struct recorded entry;
+    assert_false(answer_from_json(json, &entry));
+    json_decref(json);
+}
+
 static void an_answer_that_is_not_taken_again_is_refused(void **state) {
     struct up_failure failure;
     (void)state;
@@ -202,6 +242,7 @@ int main(void) {
         RUN(a_stop_ends_it),
         RUN(stalls_are_found_by_when_the_bytes_came),
         RUN(a_journal_of_other_bytes_is_refused),
+        RUN(what_was_accepted_is_accepted_again),
         RUN(an_answer_that_is_not_taken_again_is_refused),
     };
     return cmocka_run_group_tests_name("repeat", tests, NULL, NULL);
