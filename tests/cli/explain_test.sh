@@ -170,7 +170,7 @@ expect "a budget that cannot be computed is told" 0 "broken +not judged: its sto
 expect "and the others are judged" 0 "Finger reel +tank .*401" - -- "$bin" decide --all --tolerance-g 401 --catalogue "$c" --dry-run
 # An item that turns out to hold gas: what was calculated of it is shown nowhere any more.
 expect "it holds gas after all" 0 "holds gas: results are for their depth only" - -- "$bin" item edit "Plover fin" --holds-gas yes --catalogue "$c"
-expect "the list shows the tank alone" 0 "Plover fin +fin +positive +[+]16[0-9.]+ g [^g]*g[* ]* - +- +[0-9a-f]{8}$" - -- "$bin" item list --water tank --water fresh --water sea --catalogue "$c"
+expect "the list shows the tank alone" 0 "Plover fin +fin +positive +[+]16[0-9.]+ g [^g]*g[*?! ]* - +- +[0-9a-f]{8}$" - -- "$bin" item list --water tank --water fresh --water sea --catalogue "$c"
 expect "and says why" 0 "calculated waters of what holds gas are withdrawn" - -- "$bin" item list --catalogue "$c"
 expect "so does show" 0 "fresh +withdrawn: it holds gas" - -- "$bin" show "Plover fin" --catalogue "$c"
 check "without a number of it" python3 - "$bin" "$c" <<'P'

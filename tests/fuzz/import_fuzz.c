@@ -31,18 +31,44 @@ static void must_travel(struct up_catalogue *mine, json_t *records) {
         shelf_begin(&empty, "empty", false);
     }
     must(up_export_json(mine, "out", &failure));
+    shelf_try(&empty);
     must(up_catalogue_import(empty.mine, "out", false, &intake, &failure));
     json_t *there = shelf_records(empty.mine);
     must(json_equal(there, records) && intake.known == 0);
     json_decref(there);
-    shelf_restore(&empty);
+    shelf_forget(&empty);
+}
+
+static void must_be_taken(struct shelf *shelf, const json_t *before,
+                          const struct up_intake *first) {
+    struct up_failure failure = {0};
+    struct up_intake second;
+    json_t *after = shelf_records(shelf->mine);
+    must(json_object_size(after) == json_object_size(before) + first->fresh);
+    must(up_catalogue_import(shelf->mine, "in.json", false, &second, &failure));
+    must(second.fresh == 0 && second.known == first->fresh + first->known);
+    if (first->fresh > 0) {
+        must_travel(shelf->mine, after);
+    }
+    json_decref(after);
+}
+
+/* Nothing takes it back but import itself. */
+static void must_be_refused_whole(struct shelf *shelf, const json_t *before) {
+    struct up_failure failure = {0};
+    struct up_intake intake;
+    must(!up_catalogue_import(shelf->mine, "in.json", false, &intake, &failure));
+    json_t *after = shelf_records(shelf->mine);
+    must(intake.fresh == 0 && json_equal(after, before));
+    must_be_a_line(&failure);
+    json_decref(after);
 }
 
 int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size) {
     static struct shelf shelf;
     static json_t *before;
     struct up_failure failure = {0};
-    struct up_intake first, second;
+    struct up_intake first;
     if (before == NULL) {
         shelf_enter();
         shelf_begin(&shelf, "mine", true);
@@ -52,20 +78,14 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size) {
         return 0;
     }
     write_document(data, size);
+    shelf_try(&shelf);
     bool good = up_catalogue_import(shelf.mine, "in.json", false, &first, &failure);
-    json_t *after = shelf_records(shelf.mine);
     if (good) {
-        must(json_object_size(after) == json_object_size(before) + first.fresh);
-        must(up_catalogue_import(shelf.mine, "in.json", false, &second, &failure));
-        must(second.fresh == 0 && second.known == first.fresh + first.known);
-    } else {
-        must(first.fresh == 0 && json_equal(after, before));
-        must_be_a_line(&failure);
+        must_be_taken(&shelf, before, &first);
     }
-    if (good && first.fresh > 0) {
-        must_travel(shelf.mine, after);
-        shelf_restore(&shelf);
+    shelf_forget(&shelf);
+    if (!good) {
+        must_be_refused_whole(&shelf, before);
     }
-    json_decref(after);
     return 0;
 }

@@ -124,6 +124,18 @@ static inline void shelf_restore(struct shelf *shelf) {
     shelf->mine = shelf_open(shelf->directory);
 }
 
+/* What comes between the two is taken back, without opening the catalogue anew. Within it a refusal
+   takes nothing back by itself. */
+static inline void shelf_try(struct shelf *shelf) {
+    struct up_failure failure;
+    must(catalogue_begin(shelf->mine, &failure));
+}
+
+static inline void shelf_forget(struct shelf *shelf) {
+    struct up_failure failure;
+    must(!catalogue_end(shelf->mine, false, &failure) && shelf->mine->depth == 0);
+}
+
 /* ---- what is in one ---- */
 
 static inline bool shelf_note(const struct up_record *record, void *context) {
