@@ -90,7 +90,7 @@ expect "a body of no material" 2 - "material glue: not known" -- "$bin" body add
 expect "material and expansion" 2 - "keep one" -- "$bin" item add --name x --kind fin --material lead --expansion-per-k 1e-4 --catalogue "$c"
 expect "unknown item names the nearest" 2 - 'did you mean "Plain fin"' -- "$bin" item show "Plain fim" --catalogue "$c"
 expect "item show" 0 "Plain fin" - -- "$bin" item show "plain FIN" --catalogue "$c"
-expect "second item of the same name" 0 "" - -- "$bin" item add --name "Plain fin" --kind fin --catalogue "$c"
+expect "second item of the same name" 0 "" "its name looks like that of .Plain fin" -- "$bin" item add --name "Plain fin" --kind fin --catalogue "$c"
 expect "ambiguous item" 2 - "2 items are called" -- "$bin" item show "Plain fin" --catalogue "$c"
 hostile='"; system("touch '$work/mark'") `touch '$work/mark'` $(x) '"'"'); DROP TABLE record;--'
 expect "hostile name" 0 "system" - -- "$bin" item add --name "$hostile" --kind fin --catalogue "$c"
