@@ -49,10 +49,10 @@ enum up_status command_show(const struct arguments *arguments, struct up_failure
 
 static json_t *result_to_json(const struct up_row *row) {
     static const char *const words[] = {"inside", "unchecked", "outside"};
-    return json_pack("{s:s, s:s, s:s, s:b, s:s, s:o, s:o, s:s}", "water", row->water, "basis",
+    return json_pack("{s:s, s:s, s:s, s:b, s:s, s:b, s:o, s:o, s:s}", "water", row->water, "basis",
                      row->measured ? "measured" : "calculated", "class", row->class, "rejudged",
-                     row->rejudged, "body_check", words[row->checked], "buoyancy_g",
-                     up_json_number(row->buoyancy_g), "expanded_u_g",
+                     row->rejudged, "body_check", words[row->checked], "elsewhere", row->elsewhere,
+                     "buoyancy_g", up_json_number(row->buoyancy_g), "expanded_u_g",
                      up_json_number(row->expanded_u_g), "made_utc", row->made_utc);
 }
 

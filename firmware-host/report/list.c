@@ -13,7 +13,8 @@ enum {
     WATERS_MOST = 4,
     CLASS_COLUMNS = 9,
     WITHIN_COLUMNS = 10,
-    ID_SHOWN = 8
+    ID_SHOWN = 8,
+    MARKS_SIZE = 4
 };
 
 struct list {
@@ -27,6 +28,8 @@ struct list {
     int marks;                    /* columns for them behind a number */
     bool any_again;               /* a class was judged again: marked with * */
     bool any[UP_CHECKED_OUTSIDE + 1];
+    bool any_elsewhere; /* and one that came from elsewhere */
+    unsigned long waiting;
     bool any_unusual; /* a tolerance is not the usual one: a column tells those that are not */
 };
 
@@ -112,15 +115,17 @@ static bool widen(const struct up_record *record, void *context) {
 }
 
 /* Returns how many there are. */
-static int marks_of(const struct up_row *row, char marks[4]) {
-    return snprintf(marks, 4, "%s%s", row->rejudged ? "*" : "", up_checked_mark(row->checked));
+static int marks_of(const struct up_row *row, char marks[MARKS_SIZE]) {
+    return snprintf(marks, MARKS_SIZE, "%s%s%s", row->rejudged ? "*" : "",
+                    up_checked_mark(row->checked), row->elsewhere ? UP_ELSEWHERE_MARK : "");
 }
 
 static void measure_marks(struct list *list, const struct up_row *row) {
-    char marks[4];
+    char marks[MARKS_SIZE];
     list->marks = larger(list->marks, marks_of(row, marks));
     list->any_again = list->any_again || row->rejudged;
     list->any[row->checked] = true;
+    list->any_elsewhere = list->any_elsewhere || row->elsewhere;
 }
 
 static void measure_numbers(struct list *list) {
@@ -194,7 +199,7 @@ static const struct up_row *find_row(const struct up_rows *rows, const char *ite
 }
 
 static void print_cell(const struct list *list, const struct up_row *row, size_t water) {
-    char net[UP_SHOWN_SIZE], u[UP_SHOWN_SIZE], marks[4];
+    char net[UP_SHOWN_SIZE], u[UP_SHOWN_SIZE], marks[MARKS_SIZE];
     fputs("  ", list->stream);
     if (row == NULL) {
         up_text_put(list->stream, "-", cell_columns(list, water), false);
@@ -291,6 +296,15 @@ static void print_foot(const struct list *list, size_t more) {
             fprintf(list->stream, "%s %s\n", up_checked_mark(checked), up_checked_meaning(checked));
         }
     }
+    if (list->any_elsewhere) {
+        fputs(UP_ELSEWHERE_MARK " " UP_ELSEWHERE_MEANING "\n", list->stream);
+    }
+    if (list->waiting > 0) {
+        fprintf(list->stream,
+                "of %lu item%s a version from elsewhere waits: `upthrust show ITEM`, `upthrust "
+                "item accept ITEM`\n",
+                list->waiting, list->waiting == 1 ? "" : "s");
+    }
     if (more > 0) {
         fputs("there are results for further waters: name one with --water\n", list->stream);
     }
@@ -325,7 +339,8 @@ bool up_items_print(struct up_catalogue *catalogue, const char *const *waters, s
     list.waters = count > 0 ? waters : chosen;
     list.count = count > 0 ? count : choose_waters(&rows, chosen, &more);
     list.count = list.count > 64 ? 64 : list.count;
-    bool good = print_list(catalogue, &list, count > 0, more, failure);
+    bool good = up_items_waiting(catalogue, NULL, &list.waiting, failure) &&
+                print_list(catalogue, &list, count > 0, more, failure);
     up_rows_release(&rows);
     return good;
 }

@@ -76,8 +76,9 @@ static bool write_data(FILE *stream, void *context) {
         "# unusual: 1 where the tolerance is not the usual one of the kind\n"
         "# filling_bar: of gas in it as weighed; -1: emptied, -2: not recorded, 0: nothing to say\n"
         "# body: 0 inside its limits, 1 unchecked by one, 2 outside\n"
-        "# "
-        "item\tseries\tbuoyancy_g\texpanded_u_g\ttolerance_g\tclass\tunusual\tfilling_bar\tbody\n",
+        "# elsewhere: 1 where it came by import or merge\n"
+        "# item\tseries\tbuoyancy_g\texpanded_u_g\ttolerance_g\tclass\tunusual\tfilling_bar\tbody\t"
+        "elsewhere\n",
         stream);
     for (size_t i = 0; i < rows->count; i++) {
         const struct up_row *row = &rows->row[i];
@@ -88,9 +89,9 @@ static bool write_data(FILE *stream, void *context) {
         up_text_from_number(row->tolerance_g, number[2], sizeof number[2]);
         up_text_from_number(filling_of(row), number[3], sizeof number[3]);
         if (series_of(rows, row) != 0) {
-            fprintf(stream, "%zu\t%d\t%s\t%s\t%s\t%d\t%d\t%s\t%d\n", item, series_of(rows, row),
+            fprintf(stream, "%zu\t%d\t%s\t%s\t%s\t%d\t%d\t%s\t%d\t%d\n", item, series_of(rows, row),
                     number[0], number[1], number[2], number_of_class(row->class), row->unusual,
-                    number[3], (int)row->checked);
+                    number[3], (int)row->checked, row->elsewhere);
         }
     }
     return ferror(stream) == 0;
@@ -223,7 +224,11 @@ static void write_marks(FILE *stream, const struct up_rows *rows) {
             fprintf(stream, "%s %s      ", up_checked_mark(checked), up_checked_meaning(checked));
         }
     }
-    fputs("\"\n", stream);
+    bool elsewhere = false;
+    for (size_t i = 0; i < rows->count; i++) {
+        elsewhere = elsewhere || (rows->row[i].elsewhere && series_of(rows, &rows->row[i]) != 0);
+    }
+    fputs(elsewhere ? UP_ELSEWHERE_MARK " " UP_ELSEWHERE_MEANING "      \"\n" : "\"\n", stream);
 }
 
 static bool write_script(FILE *stream, void *context) {

@@ -20,6 +20,10 @@ const char *up_checked_mark(enum up_checked checked);
 const char *up_checked_meaning(enum up_checked checked);
 
 /* The latest result of one item in one water. */
+/* The mark for what came by import or merge. */
+#define UP_ELSEWHERE_MARK    "<"
+#define UP_ELSEWHERE_MEANING "came from elsewhere, by import or merge"
+
 struct up_row {
     char item_id[UP_ID_SIZE];
     char name[UP_NAME_SIZE]; /* raw: escape it for where it goes; "pair: " stands before a pair's */
@@ -35,6 +39,7 @@ struct up_row {
     char filling[UP_CLAIM_FILLING_SIZE]; /* with what it was filled; empty: nothing to say */
     bool rejudged;                       /* by a later decision, which class and tolerance are of */
     enum up_checked checked;
+    bool elsewhere; /* it came by import or merge */
     char made_utc[UP_TIME_SIZE];
 };
 

@@ -134,6 +134,7 @@ static bool take_result(const struct up_record *record, void *context) {
     const struct gather *gather = context;
     json_object_set_new_nocheck(gather->pieces, item_id, json_integer(row->pieces));
     row->checked = up_checked_of(up_record_text(gather->standings, record->subject));
+    row->elsewhere = record->elsewhere;
     take_decision(gather, record->subject, row);
     return true;
 }

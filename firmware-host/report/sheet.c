@@ -19,6 +19,7 @@ struct kept {
     bool newest;             /* of its water */
     bool withdrawn;          /* nobody is to be shown its number */
     enum up_checked checked;
+    bool elsewhere;
 };
 
 struct results {
@@ -40,6 +41,7 @@ static bool keep(const struct up_record *record, void *context) {
     up_result_from_json(record->content, &kept->result);
     kept->withdrawn = up_claim_is_withdrawn(record->content, results->item->compressible);
     up_decision_apply(json_object_get(results->decisions, record->subject), &kept->result);
+    kept->elsewhere = record->elsewhere;
     kept->checked = up_checked_of(up_record_text(results->standings, record->subject));
     memcpy(kept->id, record->subject, sizeof kept->id);
     memcpy(kept->bench, record->bench, sizeof kept->bench);
@@ -168,6 +170,9 @@ static void print_run(const struct kept *kept, const struct up_style *style, FIL
     if (kept->checked != UP_CHECKED_INSIDE) {
         fprintf(stream, "    %s\n", up_checked_meaning(kept->checked));
     }
+    if (kept->elsewhere) {
+        fputs("    " UP_ELSEWHERE_MEANING "\n", stream);
+    }
 }
 
 static int rank_of(const struct kept *kept) {
@@ -202,12 +207,13 @@ static void print_older(const struct kept *kept, const struct up_style *style, F
     print_when(stream, kept->made_utc);
     fputs("  ", stream);
     up_style_class(style, up_class_name(kept->result.answer.class), 9, stream);
-    fprintf(stream, " %10s +- %s, %s%s%s%s\n", net, u, pieces,
+    fprintf(stream, " %10s +- %s, %s%s%s%s%s\n", net, u, pieces,
             kept->result.rejudged ? ", judged again since" : "",
             kept->checked == UP_CHECKED_INSIDE ? "" : ", ",
             kept->checked == UP_CHECKED_OUTSIDE ? "body outside"
             : kept->checked == UP_CHECKED_NOT   ? "unchecked"
-                                                : "");
+                                                : "",
+            kept->elsewhere ? ", from elsewhere" : "");
 }
 
 static bool same_run(const struct kept *a, const struct kept *b) {
@@ -299,6 +305,7 @@ json_t *up_sheet_to_json(struct up_catalogue *catalogue, const struct up_item *i
         json_object_set_new(json, "made_utc", json_string(kept->made_utc));
         json_object_set_new(json, "newest", json_boolean(kept->newest));
         json_object_set(json, "body_check", json_object_get(results.standings, kept->id));
+        json_object_set_new(json, "elsewhere", json_boolean(kept->elsewhere));
         json_object_set(json, "decision", json_object_get(results.decisions, kept->id));
         json_array_append_new(list, json);
     }
