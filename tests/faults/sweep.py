@@ -18,6 +18,7 @@ import shutil
 import sqlite3
 import subprocess
 import sys
+import threading
 import zlib
 
 arguments = argparse.ArgumentParser()
@@ -84,9 +85,12 @@ class Place:
         with open(self.at + "/words", "w") as errors, subprocess.Popen(
                 [program, *words, "--rig", "rig.ini", "--operator", "json"], cwd=self.at, env=environment,
                 stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=errors, text=True, bufsize=1) as bench:
+            watchdog = threading.Timer(PATIENCE_S, bench.kill)  # both may wait for each other
+            watchdog.start()
             for line in bench.stdout:
                 self.hear(line, bench)
-            self.status = bench.wait(PATIENCE_S)
+            self.status = bench.wait()
+            watchdog.cancel()
             try:
                 bench.stdin.close()
             except BrokenPipeError:  # an answer for one that had ended
