@@ -247,10 +247,12 @@ def trouble(sweep, job):
 
 
 def sweep_kind(pool, sweep, kind):
-    """A row of the table; how many ways to fail were wrong."""
+    """A row of the table: how many calls ended in which way."""
     jobs = [(kind, number, error, stays) for error, stays in WAYS[kind] for number in sweep.chosen(kind)]
     ended = {"done": 0, "refused": 0, "not met": 0, "wrong": 0}
     wrong = []
+    if not jobs:
+        return None
     for job, how, problem in pool.map(lambda job: trouble(sweep, job), jobs):
         ended[how] += 1
         if problem:
@@ -288,6 +290,8 @@ with concurrent.futures.ThreadPoolExecutor(os.cpu_count()) as pool:
         if name not in sweeps:
             sweeps[name] = Sweep(name, bases[name])
         ended = sweep_kind(pool, sweeps[name], kind)
+        if ended is None:  # it makes no such call, or none was drawn
+            continue
         totals = {how: totals[how] + ended[how] for how in totals}
         passed, failed = passed + (ended["wrong"] == 0), failed + (ended["wrong"] > 0)
 if chosen:
