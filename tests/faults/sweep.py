@@ -235,7 +235,9 @@ class Sweep:
             assert failed, ("nothing had failed", place.words)
             ended = "refused"
         self.check_kept(place, acknowledged)
+        stored = {record[0] for record in place.records()}
         self.check_next(place, acknowledged)
+        assert stored <= {record[0] for record in place.records()}, "a record that was stored is gone"
         return ended
 
 
@@ -280,6 +282,9 @@ def prepare():
 
 chosen = [(name, kind) for name in SESSION for kind in WAYS
           if not arguments.only or any(word in "sweep " + name + " " + kind for word in arguments.only)]
+if not os.path.exists(library):
+    print("# SKIP the sweep of failed calls: its library is not built for this machine")
+    chosen = []
 os.makedirs(work)
 bases, known_forms = prepare() if chosen else ({}, set())
 totals = {"done": 0, "refused": 0, "not met": 0, "wrong": 0}
