@@ -29,7 +29,7 @@
 #include <unistd.h>
 
 #if !defined(__x86_64__) || !defined(__GLIBC__)
-#error "written for one kind of machine: sweep.py skips where this is not built"
+#error "the sweep of failed calls is written for x86-64 and glibc: it is skipped here"
 #endif
 
 enum kind { MEMORY, WRITE, SYNC, OPEN, RENAME, KINDS };
