@@ -166,7 +166,8 @@ class Place:
             except BrokenPipeError:
                 pass
         status = self.process.wait()
-        self.words = self.process.stderr.read().strip()
+        said = self.process.stderr.read().strip().splitlines()  # no fault here is about bodies
+        self.words = "\n".join(line for line in said if not line.startswith("note: no reference body"))
         try:
             self.process.stdin.close()
         except BrokenPipeError:  # an answer for one that was killed
@@ -426,7 +427,8 @@ def typed_value(event, state):
     if event["do"] == "read-temperature":
         return 20
     hangs = {"hang-mass": event.get("mass_kg"), "hang-in-air": 1.0, "immerse": 0.5, "shake": 0.5}
-    return 2.0 + hangs.get(event["do"], 0)
+    ballast = 0 if event["do"] == "bare-hook" else 1.82
+    return 0.18 + ballast + hangs.get(event["do"], 0)
 
 
 @fault("typed readings are left and taken up", "the input ends after the first trial, and in a calibration")
