@@ -4,6 +4,7 @@
 
 #include "catalogue/claim.h"
 #include "catalogue/kind.h"
+#include "catalogue/records.h"
 #include "internal.h"
 
 enum { PIECES_MAX = 12 };

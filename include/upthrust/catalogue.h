@@ -78,8 +78,6 @@ bool up_catalogue_each_live(struct up_catalogue *catalogue, const char *kind, co
 bool up_item_add(struct up_catalogue *catalogue, struct up_item *item, struct up_failure *failure);
 bool up_item_find(struct up_catalogue *catalogue, const char *name_or_id, struct up_item *item,
                   struct up_failure *failure);
-/* "yes", "no", "unknown"; UP_GAS_NOT_TOLD for any other word. */
-enum up_holds_gas up_holds_gas_of(const char *word);
 
 /* Reference bodies, found as items are. Refused: a mass or volume that is missing or not above
    zero, one claimed to be known without uncertainty, a density that no body has. Degrees of freedom
