@@ -42,7 +42,8 @@ set tmargin at screen from_top(190)
 set bmargin at screen 140.0 / height
 set label 1 "Net buoyancy of dive gear" at screen 0.5, from_top(42) center noenhanced
 set label 2 subtitle at screen 0.5, from_top(86) center noenhanced
-set label 3 marks . "A weight check in the water decides." at screen 0.5, 24.0 / height center noenhanced
+set label 3 "Each number is of the piece or pair that was weighed, not of its model. A weight check in the water decides." at screen 0.5, 24.0 / height center
+set label 6 marks at screen 0.5, 56.0 / height center noenhanced
 # The legend in words, so that it needs no width of the plot.
 set label 4 "▲ positive: floats      ● neutral: hovers      ▼ negative: sinks      ◇ undecided" \
     at screen 0.5, from_top(126) center noenhanced
@@ -64,7 +65,7 @@ do for [ending in "svg png"] {
     }
     set label 1 font title_font
     set label 2 font plain_font
-    set label 3 font small_font
+    set label 3 font plain_font
     set label 4 font plain_font
     set label 5 font small_font
     set rmargin unusual == 1 ? 60 : 36

@@ -504,6 +504,7 @@ static void describe(const struct up_measurement *measurement, struct up_result 
     result->immersion_depth_m = measurement->rig.depth_m;
     result->air_pressure_pa = measurement->rig.air.pressure_pa.value;
     result->compressible = measurement->item.compressible;
+    result->simulated = measurement->rig.simulated;
     result->trials = up_measurement_trials(measurement);
     for (unsigned i = 0; i < measurement->trials; i++) {
         const struct up_trial *trial = &measurement->trial[i];

@@ -50,3 +50,21 @@ void up_claim_filling(const struct up_filling *filling, const char *kind,
                  "recorded");
     }
 }
+
+void up_claim_scope(int pieces, bool simulated, char text[UP_CLAIM_SCOPE_SIZE]) {
+    char of[UP_CLAIM_SIZE] = "this one piece";
+    if (pieces == 2) {
+        snprintf(of, sizeof of, "this pair");
+    } else if (pieces > 2) {
+        snprintf(of, sizeof of, "these %d pieces", pieces);
+    } else if (pieces < 1) {
+        snprintf(of, sizeof of, "pieces not recorded");
+    }
+    snprintf(text, UP_CLAIM_SCOPE_SIZE, "%s%s, not the model; a weight check in the water decides",
+             simulated ? "simulated, no gear was weighed: " : "", of);
+}
+
+bool up_claim_is_simulated(const json_t *result, const char *bench) {
+    return json_is_true(json_object_get(result, "simulated")) ||
+           strcmp(bench, "simulated-tank") == 0;
+}

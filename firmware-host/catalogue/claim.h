@@ -15,6 +15,17 @@ enum { UP_CLAIM_SIZE = 80 };
 /* "one piece", "a pair", "3 pieces", "pieces not recorded". */
 void up_claim_pieces(int pieces, char text[UP_CLAIM_SIZE]);
 
+/* What must stand with every number of grams: "this one piece, not the model; a weight check in the
+   water decides"; before it, where no gear was weighed, that. */
+enum { UP_CLAIM_SCOPE_SIZE = 160 };
+void up_claim_scope(int pieces, bool simulated, char text[UP_CLAIM_SCOPE_SIZE]);
+/* The same below a table of many. */
+#define UP_CLAIM_WHOSE "Each number is of the piece or pair that was weighed, not of its model."
+#define UP_CLAIM_CHECK "A weight check in the water decides."
+
+/* Whether a result's record says so, or its bench is the simulated tank from before it did. */
+bool up_claim_is_simulated(const json_t *result, const char *bench);
+
 /* Of a result's record: 0 where it does not say. */
 int up_claim_pieces_of(const json_t *result);
 

@@ -5,6 +5,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "catalogue/claim.h"
 #include "internal.h"
 #include "text/text.h"
 
@@ -78,7 +79,7 @@ json_t *catalogue_csv_metadata(void) {
         "http://www.w3.org/ns/csvw", "dc:description",
         "Current versions of a gear catalogue. Units stand in the columns' names. A text that a "
         "spreadsheet would take for a formula has an apostrophe before it. Calculated waters of "
-        "an item that holds gas are withdrawn and left out.",
+        "an item that holds gas are withdrawn and left out. " UP_CLAIM_WHOSE " " UP_CLAIM_CHECK,
         "dialect", "header", 1, "headerRowCount", 1, "encoding", "utf-8", "delimiter", ",",
         "quoteChar", "\"", "doubleQuote", 1, "lineTerminators", "\r\n", "skipInitialSpace", 0,
         "skipBlankRows", 0, "tables", tables);
@@ -170,8 +171,9 @@ json_t *catalogue_json_schema(void) {
     json_object_set_new(properties, "versions",
                         json_pack("{s:s, s:o}", "type", "array", "items", other_schema()));
     json_object_set_new(properties, "body_checks", standings_schema());
-    return json_pack("{s:s, s:s, s:s, s:o, s:o, s:o}", "$schema",
+    return json_pack("{s:s, s:s, s:s, s:s, s:o, s:o, s:o}", "$schema",
                      "https://json-schema.org/draft/2020-12/schema", "title",
-                     "upthrust-catalogue-1", "type", "object", "properties", properties, "required",
-                     required, "$defs", definitions);
+                     "upthrust-catalogue-1", "description", UP_CLAIM_WHOSE " " UP_CLAIM_CHECK,
+                     "type", "object", "properties", properties, "required", required, "$defs",
+                     definitions);
 }

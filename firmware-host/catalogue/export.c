@@ -85,6 +85,22 @@ static bool is_withdrawn(const struct writing *writing, const struct up_record *
                                            json_object_get(writing->squeezed, item_id) != NULL);
 }
 
+/* Results of before it was kept are of the same kind. */
+static bool put_claim(FILE *stream, const struct up_record *record, const char *key) {
+    bool simulated = up_claim_is_simulated(record->content, record->bench);
+    char claim[UP_CLAIM_SCOPE_SIZE];
+    if (strcmp(record->kind, "result") != 0) {
+        return false;
+    }
+    if (strcmp(key, "simulated") == 0) {
+        fputs(simulated ? "true" : "false", stream);
+    } else if (strcmp(key, "claim") == 0) {
+        up_claim_scope(up_claim_pieces_of(record->content), simulated, claim);
+        put_text(stream, claim);
+    }
+    return strcmp(key, "simulated") == 0 || strcmp(key, "claim") == 0;
+}
+
 static bool put_row(const struct up_record *record, void *context) {
     struct writing *writing = context;
     FILE *stream = writing->stream;
@@ -104,6 +120,8 @@ static bool put_row(const struct up_record *record, void *context) {
         fputc(',', stream);
         if ((member->flags & OF_RECORD) != 0) {
             put_text(stream, record->bench);
+        } else if (put_claim(stream, record, member->key)) {
+            continue;
         } else {
             put_value(stream, member->form, json_object_get(record->content, member->key));
         }

@@ -5,6 +5,7 @@
 
 #include "catalogue/claim.h"
 #include "catalogue/kind.h"
+#include "catalogue/records.h"
 #include "internal.h"
 #include "text/text.h"
 

@@ -5,6 +5,9 @@
 
 #include "upthrust/catalogue.h"
 
+/* "yes", "no", "unknown"; UP_GAS_NOT_TOLD for any other word. */
+enum up_holds_gas up_holds_gas_of(const char *word);
+
 /* A new UUID (random), lower case. */
 void up_new_id(char id[UP_ID_SIZE]);
 

@@ -3,6 +3,7 @@
 #include <math.h>
 #include <string.h>
 
+#include "catalogue/claim.h"
 #include "internal.h"
 
 /* ---- the budget: a term that is exactly nothing is left out ---- */
@@ -257,6 +258,13 @@ static bool basis_from_json(const json_t *value, void *to) {
     return true;
 }
 
+static json_t *claim_to_json(const void *from) {
+    const struct up_result *result = from;
+    char claim[UP_CLAIM_SCOPE_SIZE];
+    up_claim_scope(result->pieces, result->simulated, claim);
+    return json_string(claim);
+}
+
 static json_t *class_to_json(const void *from) {
     return json_string(up_class_name(((const struct up_result *)from)->answer.class));
 }
@@ -386,6 +394,8 @@ const struct catalogue_member catalogue_result_members[] = {
     TRUTH("first_order_agrees", answer.first_order_agrees, LATER,
           "its ends agree with the Monte Carlo's within the numerical tolerance"),
     INTEGER("draws", answer.draws, 0, LATER, "of the Monte Carlo"),
+    TRUTH("simulated", simulated, LATER, "on a simulated bench: no gear was weighed"),
+    {OWN("claim", MEMBER_TEXT, LATER, claim_to_json, NULL, "of what it is, and what it is for")},
     TEXT("filled_with", filling.gas, LATER,
          "the gas that was in it when it was weighed; none: it was emptied"),
     NUMBER("filling_bar", filling.pressure_bar, UNIT_BAR, LATER | NOT_NEGATIVE,

@@ -327,6 +327,11 @@ static void print_line(const struct line *line, const struct up_style *style) {
     char net[UP_SHOWN_SIZE], u[UP_SHOWN_SIZE], tolerance[UP_SHOWN_SIZE];
     bool stored = result->item_id[0] != '\0'; /* else there is nothing but the item */
     char *title = up_item_title(line->item->name, stored ? result->pieces : line->item->pieces);
+    if (stored && (result->simulated || strcmp(line->decided.bench, "simulated-tank") == 0)) {
+        char *marked = up_text_format(UP_SIMULATED "%s", title);
+        free(title);
+        title = marked;
+    }
     up_text_put(stdout, title, 32, style->isolate);
     putchar(' ');
     up_text_put(stdout, line->water, 8, style->isolate);
@@ -366,6 +371,7 @@ static void print_outcome(const struct judging *judging, bool dry_run) {
             changed += line->is_new || line->was != line->decided.result.answer.class;
         }
     }
+    puts(UP_CLAIM_WHOSE "\n" UP_CLAIM_CHECK);
     printf("%zu classes changed or are new (*); %zu decisions %s\n", changed, stored,
            dry_run ? "would be stored: this was a dry run" : "stored, the old ones kept");
 }

@@ -23,11 +23,16 @@ static json_t *number_or_null(double value, bool is_known) {
     return is_known && isfinite(value) ? json_real(value) : json_null();
 }
 
+/* As the table of kinds has it. */
+static const char *gas_of(const struct up_kind *kind) {
+    return up_kind_facts(kind->name)->holds_gas == UP_GAS_NO ? "no" : "asked";
+}
+
 /* Not learned is null. */
 static json_t *kind_to_json(const struct up_kind *kind) {
     const struct up_quantity *one = &kind->repeatability_kg, *pair = &kind->repeatability_pair_kg;
     bool shaken = kind->share.shares > 0;
-    return json_pack(
+    json_t *json = json_pack(
         "{s:s, s:s, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:I, s:i, s:i}", "name", kind->name,
         "bench", kind->bench, "tolerance_one_g",
         number_or_null(kind->tolerance_one_g, kind->tolerance_one_g > 0), "tolerance_pair_g",
@@ -39,6 +44,8 @@ static json_t *kind_to_json(const struct up_kind *kind) {
         number_or_null(kind->share.mean.value, shaken), "shake_share_at_least",
         number_or_null(kind->share.at_least, shaken), "shares", (json_int_t)kind->share.shares,
         "items", (int)kind->items, "runs", (int)kind->runs);
+    json_object_set_new(json, "holds_gas", json_string(gas_of(kind)));
+    return json;
 }
 
 /* ---- words ---- */
@@ -67,7 +74,7 @@ static void print_kind(const struct up_kind *kind, bool isolate) {
     putchar(' ');
     put_tolerance(kind->tolerance_one_g, 8);
     put_tolerance(kind->tolerance_pair_g, 8);
-    fputs("  ", stdout);
+    printf("  %-9s  ", gas_of(kind));
     up_text_put(stdout, kind->bench[0] != '\0' ? kind->bench : "-", NAME_COLUMNS, isolate);
     printf(" %5u %4u", kind->items, kind->runs);
     put_repeatability(&kind->repeatability_kg);
@@ -84,8 +91,9 @@ static void print_kinds(const struct up_kind *kinds, size_t count, bool isolate)
         puts("no kinds yet: `upthrust item add --kind` or `upthrust kind set` names one");
         return;
     }
-    printf("%-*s %8s%8s  %-*s %5s %4s %12s %12s  %s\n", NAME_COLUMNS, "kind", "one g", "pair g",
-           NAME_COLUMNS, "bench", "items", "runs", "sd one g", "sd pair g", "shake frees");
+    printf("%-*s %8s%8s  %-9s  %-*s %5s %4s %12s %12s  %s\n", NAME_COLUMNS, "kind", "one g",
+           "pair g", "holds gas", NAME_COLUMNS, "bench", "items", "runs", "sd one g", "sd pair g",
+           "shake frees");
     for (size_t i = 0; i < count; i++) {
         print_kind(&kinds[i], isolate);
     }

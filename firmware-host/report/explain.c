@@ -5,6 +5,7 @@
 #include <string.h>
 #include <strings.h>
 
+#include "catalogue/claim.h"
 #include "report/report.h"
 #include "stream/glitch_filter.h"
 #include "text/text.h"
@@ -21,7 +22,7 @@ struct search {
     const char *id;              /* its beginning; NULL: any */
     const char *item_id, *water; /* NULL: any */
     json_t *body;                /* the latest that fits; owned */
-    char result_id[UP_ID_SIZE], made_utc[UP_TIME_SIZE];
+    char result_id[UP_ID_SIZE], made_utc[UP_TIME_SIZE], bench[UP_NAME_SIZE];
     unsigned count;
 };
 
@@ -39,6 +40,7 @@ static bool look_at(const struct up_record *record, void *context) {
     search->body = json_incref(record->content);
     memcpy(search->result_id, record->subject, sizeof search->result_id);
     memcpy(search->made_utc, record->made_utc, sizeof search->made_utc);
+    memcpy(search->bench, record->bench, sizeof search->bench);
     return true;
 }
 
@@ -326,6 +328,9 @@ static json_t *explain(struct up_catalogue *catalogue, struct search *search,
                              search->result_id, "made_utc", search->made_utc);
     up_item_find(catalogue, result->item_id, &item, &ignored);
     json_object_set_new(json, "item_name", json_string(item.name));
+    json_object_set_new(json, "bench", json_string(search->bench));
+    json_object_set_new(json, "withdrawn",
+                        json_boolean(up_claim_is_withdrawn(search->body, item.compressible)));
     json_object_set(json, "result", search->body);
     json_object_set_new(json, "chain", chain_to_json(&result->weighing));
     set_number(json, "coverage_factor",

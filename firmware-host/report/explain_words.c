@@ -4,6 +4,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "catalogue/claim.h"
 #include "report/report.h"
 #include "text/text.h"
 
@@ -279,6 +280,7 @@ static void put_decision(FILE *stream, const json_t *document, const json_t *dec
 void up_explain_print(const json_t *document, const struct up_style *style, FILE *stream) {
     const json_t *result = json_object_get(document, "result");
     const json_t *decisions = json_object_get(document, "decisions");
+    char scope[UP_CLAIM_SCOPE_SIZE];
     char *title = up_item_title(up_record_text(document, "item_name"),
                                 (int)json_integer_value(json_object_get(result, "pieces")));
     up_text_put(stream, title, 0, style->isolate);
@@ -286,6 +288,9 @@ void up_explain_print(const json_t *document, const struct up_style *style, FILE
     up_text_put(stream, up_record_text(result, "water"), 0, style->isolate);
     fprintf(stream, "\", %s\n",
             strcmp(up_record_text(result, "basis"), "measured") == 0 ? "measured" : "calculated");
+    if (json_is_true(json_object_get(document, "withdrawn"))) {
+        fputs("  " UP_CLAIM_WITHDRAWN "\n", stream);
+    }
     fputs("  result ", stream);
     up_text_put(stream, up_record_text(document, "result_id"), 0, false);
     fputs(" of ", stream);
@@ -300,5 +305,8 @@ void up_explain_print(const json_t *document, const struct up_style *style, FILE
     for (size_t i = json_array_size(decisions); i-- > 0;) {
         put_decision(stream, document, json_array_get(decisions, i));
     }
+    up_claim_scope(up_claim_pieces_of(result),
+                   up_claim_is_simulated(result, up_record_text(document, "bench")), scope);
+    fprintf(stream, "  %s\n", scope);
     free(title);
 }

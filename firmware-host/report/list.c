@@ -96,7 +96,11 @@ static int width_of(const char *text) {
 static char *title_of(const struct list *list, const char *item_id, const struct up_item *item) {
     for (size_t i = 0; i < list->rows->count; i++) {
         if (strcmp(list->rows->row[i].item_id, item_id) == 0) {
-            return up_item_title(item->name, list->rows->row[i].pieces);
+            char *title = up_item_title(item->name, list->rows->row[i].pieces);
+            bool simulated = list->rows->row[i].simulated;
+            char *marked = up_text_format("%s%s", simulated ? UP_SIMULATED : "", title);
+            free(title);
+            return marked;
         }
     }
     return up_item_title(item->name, item->pieces);
@@ -272,7 +276,7 @@ static void print_foot(const struct list *list, size_t more) {
         fputs("nothing is measured yet: `upthrust measure` does it\n", list->stream);
     } else {
         fputs("+ floats, - sinks; +- holds the truth in 95 of 100 cases; `upthrust show ITEM` "
-              "tells all\n",
+              "tells all\n" UP_CLAIM_WHOSE "\n" UP_CLAIM_CHECK "\n",
               list->stream);
     }
     if (list->any_again) {

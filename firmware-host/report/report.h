@@ -35,6 +35,7 @@ struct up_row {
     double water_temp_c;
     char class[16];
     bool withdrawable; /* calculated */
+    bool simulated;    /* which its name says too */
     struct up_filling filled;
     char filling[UP_CLAIM_FILLING_SIZE]; /* with what it was filled; empty: nothing to say */
     bool rejudged;                       /* by a later decision, which class and tolerance are of */
@@ -46,6 +47,9 @@ struct up_row {
 /* The name as it stands beside a number: "pair: ..." and "three pieces: ..." before what hangs
    together, "pieces unknown: ..." where it is not recorded; the caller frees it. */
 char *up_item_title(const char *name, int pieces);
+
+/* Before the name of what was never weighed. */
+#define UP_SIMULATED "simulated: "
 
 struct up_rows {
     struct up_row *row;

@@ -129,6 +129,7 @@ static bool take_result(const struct up_record *record, void *context) {
     memcpy(row->made_utc, record->made_utc, sizeof row->made_utc);
     row->pieces = up_claim_pieces_of(body);
     row->withdrawable = up_claim_is_withdrawn(body, true);
+    row->simulated = up_claim_is_simulated(body, record->bench);
     copy_text(row->filled.gas, sizeof row->filled.gas, json_object_get(body, "filled_with"));
     row->filled.pressure_bar = up_record_number(body, "filling_bar");
     const struct gather *gather = context;
@@ -158,7 +159,7 @@ static void fill_names(struct gather *gather) {
         struct up_row *row = &gather->rows->row[i];
         const char *name = json_string_value(json_object_get(gather->names, row->item_id));
         char *title = up_item_title(name != NULL ? name : "", row->pieces);
-        snprintf(row->name, sizeof row->name, "%s", title);
+        snprintf(row->name, sizeof row->name, "%s%s", row->simulated ? UP_SIMULATED : "", title);
         free(title);
     }
 }

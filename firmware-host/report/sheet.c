@@ -39,6 +39,7 @@ static bool keep(const struct up_record *record, void *context) {
     struct kept *kept = &results->kept[results->count++];
     *kept = (struct kept){.body = json_incref(record->content), .newest = true};
     up_result_from_json(record->content, &kept->result);
+    kept->result.simulated = up_claim_is_simulated(record->content, record->bench);
     kept->withdrawn = up_claim_is_withdrawn(record->content, results->item->compressible);
     up_decision_apply(json_object_get(results->decisions, record->subject), &kept->result);
     kept->elsewhere = record->elsewhere;
@@ -207,7 +208,8 @@ static void print_older(const struct kept *kept, const struct up_style *style, F
     print_when(stream, kept->made_utc);
     fputs("  ", stream);
     up_style_class(style, up_class_name(kept->result.answer.class), 9, stream);
-    fprintf(stream, " %10s +- %s, %s%s%s%s%s\n", net, u, pieces,
+    fprintf(stream, " %10s +- %s, %s%s%s%s%s%s\n", net, u, pieces,
+            kept->result.simulated ? ", simulated" : "",
             kept->result.rejudged ? ", judged again since" : "",
             kept->checked == UP_CHECKED_INSIDE ? "" : ", ",
             kept->checked == UP_CHECKED_OUTSIDE ? "body outside"

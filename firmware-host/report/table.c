@@ -128,15 +128,18 @@ static void print_outlook(const struct up_result *result, FILE *stream) {
 static void print_terms(const struct up_result *result, const struct up_style *style,
                         FILE *stream) {
     char tolerance[UP_SHOWN_SIZE], temp[UP_SHOWN_SIZE], density[UP_SHOWN_SIZE];
-    char depth[UP_SHOWN_SIZE], pieces[UP_CLAIM_SIZE];
-    up_claim_pieces(result->pieces, pieces);
+    char depth[UP_SHOWN_SIZE], scope[UP_CLAIM_SCOPE_SIZE];
+    up_claim_scope(result->pieces, false, scope);
     up_style_lead(style, result->question.tolerance_kg * 1e3, tolerance);
     up_style_temp(style, result->water.temp_c, temp);
     up_style_density(style, result->water_density_kg_m3.value, density);
     up_style_depth(style, result->immersion_depth_m, depth);
-    fprintf(stream, "%*s%s at %s, %s, %s; neutral within %s, at %.4g\n", INDENT, "",
-            result->measured ? "measured" : "calculated", temp, density, pieces, tolerance,
-            up_confidence_at_look(&result->question));
+    fprintf(stream, "%*s%s at %s, %s; neutral within %s, at %.4g\n%*s%s\n", INDENT, "",
+            result->measured ? "measured" : "calculated", temp, density, tolerance,
+            up_confidence_at_look(&result->question), INDENT, "", scope);
+    if (result->simulated) {
+        fprintf(stream, "%*ssimulated: no gear was weighed\n", INDENT, "");
+    }
     if (result->rejudged) {
         fprintf(stream, "%*sjudged again since it was measured, by `upthrust decide`\n", INDENT,
                 "");

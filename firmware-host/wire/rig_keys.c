@@ -67,6 +67,7 @@ static const struct word biases[] = {{"pull-up", UP_BIAS_PULL_UP},
                                      {"none", UP_BIAS_NONE},
                                      {"as-is", UP_BIAS_AS_IS},
                                      {NULL, 0}};
+static const struct word yes_or_no[] = {{"no", false}, {"yes", true}, {NULL, 0}};
 static const struct word actives[] = {{"high", false}, {"low", true}, {NULL, 0}};
 static const struct word waters[] = {
     {"fresh", UP_WATER_FRESH}, {"sea", UP_WATER_SEA}, {"pool", UP_WATER_POOL}, {NULL, 0}};
@@ -101,6 +102,7 @@ static const struct word waters[] = {
 const struct key rig_keys[] = {
     TEXT("rig", "id", id, UP_NAME_SIZE),
     TEXT("rig", "name", name, UP_NAME_SIZE),
+    {"rig", "simulated", KEY_SWITCH, AT(simulated), 0, 0, yes_or_no, 1},
     NUMBER("rig", "latitude_deg", latitude_deg, -90, 90),
     NUMBER("rig", "altitude_m", altitude_m, UP_ALTITUDE_MIN_M, UP_ALTITUDE_MAX_M),
     NUMBER("rig", "gravity_m_s2", gravity_m_s2.value, 9.7, 9.9),

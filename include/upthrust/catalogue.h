@@ -93,8 +93,6 @@ bool up_item_accept(struct up_catalogue *catalogue, const char item_id[UP_ID_SIZ
 /* How many items have one that waits; of one item, or NULL. */
 bool up_items_waiting(struct up_catalogue *catalogue, const char *item_id, unsigned long *items,
                       struct up_failure *failure);
-/* "yes", "no", "unknown"; UP_GAS_NOT_TOLD for any other word. */
-enum up_holds_gas up_holds_gas_of(const char *word);
 
 /* Reference bodies, found as items are. Refused: a mass or volume that is missing or not above
    zero, one claimed to be known without uncertainty, a density that no body has. Degrees of freedom

@@ -24,6 +24,7 @@ struct up_result {
     char item_id[UP_ID_SIZE], run_id[UP_ID_SIZE];
     struct up_water water; /* name "tank" for the tank itself */
     bool measured;         /* basis: measured there, or calculated */
+    bool simulated;        /* on a simulated bench: of invented gear */
     struct up_quantity water_density_kg_m3;
     double immersion_depth_m;
     double air_pressure_pa;

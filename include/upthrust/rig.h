@@ -160,6 +160,7 @@ struct up_rig {
     char path[512]; /* the file it was read from */
     char id[UP_NAME_SIZE], name[UP_NAME_SIZE];
     char sha256[UP_SHA256_SIZE]; /* of the values of the sections line and sensor */
+    bool simulated;              /* no gear is weighed there: its results say so for ever */
     enum up_port_kind port_kind;
     char
         port_path[512]; /* of serial ports also usb:VENDOR:PRODUCT[:SERIAL], four hex digits each */

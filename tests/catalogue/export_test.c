@@ -436,6 +436,38 @@ static void only_current_versions_go_out(void **state) {
     up_catalogue_close(catalogue);
 }
 
+/* Of one, of a pair, of an older record: that no number may be taken for the model's. */
+static void each_result_says_of_what_it_is(void **state) {
+    (void)state;
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    struct up_item item = add_item(catalogue, "Fin");
+    struct up_result result = plain_result(item.id, "tank");
+    add_result(catalogue, &result);
+    result.pieces = 2;
+    result.simulated = true;
+    add_result(catalogue, &result);
+    json_t *older = up_result_to_json(&result);
+    json_object_del(older, "claim");
+    json_object_del(older, "simulated");
+    json_object_set_new(older, "pieces", json_integer(4));
+    assert_true(
+        up_catalogue_add(catalogue, "result", NULL, "simulated-tank", older, NULL, NULL, NULL));
+    json_decref(older);
+    export_both(catalogue, "out");
+    const char *csv = read_all("out/results.csv");
+    assert_non_null(strstr(csv,
+                           ",false,\"this one piece, not the model; a weight check in the water "
+                           "decides\","));
+    assert_non_null(strstr(csv,
+                           ",true,\"simulated, no gear was weighed: this pair, not the model; a "
+                           "weight check in the water decides\","));
+    assert_non_null(strstr(csv, ",true,\"simulated, no gear was weighed: these 4 pieces, not the "
+                                "model; a weight check in the water decides\","));
+    assert_non_null(
+        strstr(read_all("out/csv-metadata.json"), "A weight check in the water decides."));
+    up_catalogue_close(catalogue);
+}
+
 /* Calculated before anybody knew that it holds gas: nobody is to read that number. */
 static void what_is_withdrawn_does_not_go_out(void **state) {
     (void)state;
@@ -579,6 +611,7 @@ int main(void) {
         TEST(an_empty_catalogue_gives_headers),
         TEST(only_current_versions_go_out),
         TEST(what_is_withdrawn_does_not_go_out),
+        TEST(each_result_says_of_what_it_is),
         TEST(what_did_not_change_is_left_alone),
         TEST(refuses_where_it_cannot_write),
         TEST(a_damaged_record_leaves_the_old_file),

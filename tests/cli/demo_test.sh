@@ -46,7 +46,7 @@ sed '$a calibration_days = 0' "$d/rig.ini" >"$work/old.ini"
 "$bin" measure --rig "$work/old.ini" --port "$work/none" --operator json --item "Heron fin" --catalogue "$d/catalogue" >"$work/out" 2>"$work/err" </dev/null
 grep -q '^note: the calibration .* days old' "$work/err" && say yes "an old calibration is told" || say no "an old calibration is told"
 check "list and show tell class, grams and interval" sh -c \
-    "'$bin' item list --catalogue '$d/catalogue' | grep -qE '^Heron fin .* negative +-[0-9]{3}\.[0-9] g \+- [0-9.]+ g' &&
+    "'$bin' item list --catalogue '$d/catalogue' | grep -qE '^simulated: Heron fin .* negative +-[0-9]{3}\.[0-9] g \+- [0-9.]+ g' &&
      '$bin' show 'Heron fin' --catalogue '$d/catalogue' | grep -q 'weighs as much in water as [0-9]* g of lead' &&
      '$bin' show 'Plover fin' --units imperial --catalogue '$d/catalogue' | grep -qE 'tank +\+[0-9.]+ oz .*positive'"
 check "the list as JSON holds the newest results in SI" sh -c "'$bin' item list --units imperial --json --catalogue '$d/catalogue' |

@@ -98,6 +98,9 @@ expect "by the beginning of its id" 0 "result $id" - -- "$bin" explain "$(echo "
 expect "explain what is not there" 2 - 'did you mean "Heron fin"' -- "$bin" explain "Heron fim" --catalogue "$c"
 expect "explain a water without a result" 2 - "no result in the water \"mud\"" -- "$bin" explain "Heron fin" --water mud --catalogue "$c"
 
+expect "it says of what it is, and that it is no more" 0 "simulated, no gear was weighed: this one piece, not the model; a weight check in the water decides" - -- "$bin" explain "Heron fin" --catalogue "$c"
+expect "so does the list" 0 "^simulated: Heron fin .*" - -- "$bin" item list --catalogue "$c"
+check "and the exports" grep -q ",true,.simulated, no gear was weighed: this pair, not the model" "$c/exchange/results.csv"
 count() { sqlite3 "$c/catalogue.sqlite" "SELECT count(*) FROM $1"; }
 before=$(count record)
 expect "nothing new to judge" 3 "0 decisions stored" - -- "$bin" decide --all --catalogue "$c"
@@ -116,6 +119,7 @@ expect "shown, though it could not be stored" 1 "negative +neutral +[*]" "locked
 kill "$holder"
 wait "$holder" 2>/dev/null
 check "and nothing was" [ "$before" = "$(count record)" ]
+expect "decide says so" 0 "^Each number is of the piece or pair that was weighed" - -- "$bin" decide --kind reel --dry-run --catalogue "$c"
 expect "one item under another tolerance" 0 "negative +neutral +[*]" - -- "$bin" decide --item "Heron fin" --tolerance-g 400 --catalogue "$c"
 check "three decisions more, and the results as they were" [ "$(count record)" -eq $((before + 3)) ] && [ "$results" = "$(count result)" ]
 expect "the list tells the tolerance that is not the usual one" 0 "Heron fin .* 400 g +[0-9a-f]{8}$" - -- "$bin" item list --catalogue "$c"
@@ -180,5 +184,6 @@ shown = json.loads(subprocess.run([sys.argv[1], "show", "Plover fin", "--json", 
 assert {r["water"] for r in shown["results"]} == {"tank"}, shown["results"]
 assert {"fresh", "sea"} <= {r["water"] for r in shown["withdrawn"]}, shown["withdrawn"]
 P
+expect "and explain" 0 "  withdrawn: it holds gas" - -- "$bin" explain "Plover fin" --water fresh --catalogue "$c"
 expect "and decide" 0 "Plover fin +fresh +not judged: withdrawn: it holds gas" - -- "$bin" decide --item "Plover fin" --dry-run --catalogue "$c"
 finish

@@ -127,6 +127,33 @@ expect "a pair is told" 0 "pair: Twin fins" - -- "$bin" item list --catalogue "$
 expect "a boot holds gas or not: nobody is there to be asked" 2 - "does this boot hold gas.*--holds-gas yes, no or unknown" -- "$bin" item add --name "Old boot" --kind boot --catalogue "$c"
 expect "nor of what is not listed" 2 - "--holds-gas" -- "$bin" item add --name x --kind zeppelin --json --catalogue "$c"
 expect "a word that is none" 2 - "say yes, no or unknown" -- "$bin" item add --name x --kind boot --holds-gas maybe --catalogue "$c"
+python3 - "$bin" "$c" <<'P' && say yes "a person is asked" || say no "a person is asked"
+import os, pty, sys
+def added(kind, *answers):
+    child, ours = pty.fork()
+    if child == 0:
+        os.execv(sys.argv[1], [sys.argv[1], "item", "add", "--name", "Asked", "--kind", kind, "--catalogue", sys.argv[2]])
+    told = b""
+    for answer in (*answers, b""):
+        while answer and not told.endswith(b"press Enter: "):
+            told += os.read(ours, 4096)
+        os.write(ours, answer)
+        told += b"\n" if answer else b""
+    try:
+        while part := os.read(ours, 4096):
+            told += part
+    except OSError:
+        pass
+    return os.waitstatus_to_exitcode(os.waitpid(child, 0)[1]), told.decode()
+status, told = added("hood", b"perhaps\n", b"unknown\n")
+assert status == 0 and "such as foam" in told and "holds gas: unknown, which counts as yes" in told, told
+status, told = added("glove", b"no\n")
+assert status == 0 and "results are for their depth" not in told, told
+status, told = added("suit", b"a\n", b"b\n", b"c\n")
+assert status == 2 and "give --holds-gas" in told, told
+status, told = added("fin")
+assert status == 0 and "such as foam" not in told, told
+P
 expect "unknown counts as yes" 0 '"compressible": true' - -- "$bin" item add --name "A hood" --kind hood --holds-gas unknown --json --catalogue "$c"
 expect "a fin holds none" 0 '"holds_gas": "no"' - -- "$bin" item show "Twin fins" --json --catalogue "$c"
 expect "another kind must be told of again" 2 - "--holds-gas" -- "$bin" item edit "Twin fins" --kind boot --catalogue "$c"
@@ -148,7 +175,7 @@ expect "kind set, what was set stays" 0 "neutral within 33 g, a pair 66 g" - -- 
 expect "an item takes its kind's tolerance" 0 "neutral within 33 g" - -- "$bin" item add --name Beam --kind LIGHT --catalogue "$c"
 expect "a pair its own" 0 "neutral within 66 g" - -- "$bin" item add --name Beams --kind light --pair --catalogue "$c"
 expect "unless it is told one" 0 "neutral within 12 g" - -- "$bin" item add --name "Small beam" --kind light --tolerance-g 12 --catalogue "$c"
-expect "kind list" 0 "^Light +33 +66 " - -- "$bin" kind list --catalogue "$c"
+expect "kind list" 0 "^Light +33 +66 +no " - -- "$bin" kind list --catalogue "$c"
 expect "kind list, json" 0 '"schema": "upthrust-kinds-1"' - -- "$bin" kind list --json --catalogue "$c"
 expect "body never weighed in air" 2 - "weigh it in air first" -- "$bin" body add --name Steel --volume-cm3 127 --u-volume-cm3 0.1 --catalogue "$c"
 expect "body without a volume" 2 - "no volume above zero" -- "$bin" body add --name Steel --mass-g 1000 --u-mass-g 0.1 --catalogue "$c"

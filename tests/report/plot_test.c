@@ -394,6 +394,9 @@ static void the_axis_is_that_of_the_results(void **state) {
     assert_non_null(strstr(drawing, ">\xC2\xBB<"));
     assert_non_null(strstr(drawing, ">\xC2\xAB<"));
     assert_non_null(strstr(drawing, ">positive, neutral within 400 g<"));
+    assert_non_null(strstr(drawing,
+                           ">Each number is of the piece or pair that was weighed, not of its "
+                           "model. A weight check in the water decides.<"));
     assert_non_null(strstr(drawing, ">undecided<")); /* the usual tolerance is not told */
     free(drawing);
 }

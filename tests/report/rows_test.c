@@ -439,6 +439,30 @@ static void what_was_in_it_stands_beside_it(void **state) {
     up_catalogue_close(catalogue);
 }
 
+static void what_was_never_weighed_says_so(void **state) {
+    (void)state;
+    struct up_failure failure = {0};
+    struct up_intake intake;
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE), *other;
+    struct up_item real = add_item(catalogue, "real"), told = add_item(catalogue, "told"),
+                   old = add_item(catalogue, "old");
+    struct up_result result = plain_result(told.id, "fresh");
+    result.simulated = true;
+    result.answer.buoyancy_kg.value = 0.2;
+    assert_true(up_results_add(catalogue, &result, 1, "bench", &failure));
+    add_result(catalogue, real.id, "fresh", 100);
+    add_result_of(catalogue, "simulated-tank", old.id, "fresh", 50); /* before it was recorded */
+    other = open_as("other", UP_CATALOGUE_CREATE);
+    up_catalogue_close(catalogue);
+    assert_true(up_catalogue_merge(other, "c", false, &intake, &failure));
+    struct up_rows rows = load(other);
+    assert_row(&rows, 0, "simulated: told", "fresh", 200);
+    assert_row(&rows, 1, "real", "fresh", 100);
+    assert_row(&rows, 2, "simulated: old", "fresh", 50);
+    up_rows_release(&rows);
+    up_catalogue_close(other);
+}
+
 int main(void) {
     const struct CMUnitTest tests[] = {
         TEST(the_lightest_in_fresh_water_stands_first),
@@ -454,6 +478,7 @@ int main(void) {
         TEST(a_damaged_record_is_told),
         TEST(a_title_says_how_many_pieces_once),
         TEST(an_unusual_tolerance_is_marked),
+        TEST(what_was_never_weighed_says_so),
         TEST(calculated_waters_of_what_holds_gas_are_withdrawn),
         TEST(what_was_in_it_stands_beside_it),
         TEST(a_result_keeps_the_pieces_it_was_measured_with),

@@ -93,7 +93,10 @@ static void columns_stand_below_each_other(void **state) {
         add_result(catalogue, item.id, "fresh", -12.345, "neutral");
     }
     char *text = print_items(catalogue, &plain);
-    assert_harmless(text, ARRAY(names) + 3);
+    assert_non_null(strstr(text,
+                           "\nEach number is of the piece or pair that was weighed, not of its "
+                           "model.\nA weight check in the water decides.\n"));
+    assert_harmless(text, ARRAY(names) + 5);
     int class = column_of(line_of(text, 0), "fresh");
     for (int i = 1; i <= (int)ARRAY(names); i++) {
         assert_int_equal(column_of(line_of(text, i), "neutral"), class);
@@ -119,7 +122,7 @@ static void hostile_texts_do_not_reach_the_terminal(void **state) {
         free(sheet);
     }
     char *text = print_items(catalogue, &plain);
-    assert_harmless(text, ARRAY(bad) + 4); /* the further waters have no room */
+    assert_harmless(text, ARRAY(bad) + 6); /* the further waters have no room */
     free(text);
     up_catalogue_close(catalogue);
 }
@@ -261,7 +264,7 @@ static void a_result_is_told_in_words(void **state) {
         assert_non_null(stream);
         up_result_print(&result, NULL, &plain, stream);
         fclose(stream);
-        assert_harmless(text, i == UP_CLASS_NEUTRAL ? 3 : 5);
+        assert_harmless(text, i == UP_CLASS_NEUTRAL ? 4 : 6);
         assert_non_null(strstr(line_of(text, 0), "-123.4 g +- 2.1 g (95 %)"));
         assert_non_null(strstr(line_of(text, 0), words[i]));
         assert_non_null(strstr(line_of(text, i == UP_CLASS_NEUTRAL ? 1 : 3), "within 50 g"));
@@ -280,7 +283,7 @@ static char *print_result(const struct up_result *result) {
     return text;
 }
 
-/* A calm result has five lines, which fit a terminal of 80 columns. */
+/* A calm result has six lines, which fit a terminal of 80 columns. */
 static void only_what_matters_is_told(void **state) {
     (void)state;
     struct up_result result = {
@@ -301,14 +304,15 @@ static void only_what_matters_is_told(void **state) {
                    .class = UP_CLASS_UNDECIDED},
         .question = {.tolerance_kg = 0.05, .coverage = 0.95, .confidence = 0.95}};
     char *text = print_result(&result);
-    assert_string_equal(
-        text, "  fresh        -49.7 g +- 0.7 g (95 %)  undecided\n"
-              "    one piece in fresh: weighs as much in water as 54 g of lead;\n"
-              "    compare, do not take it off by this alone\n"
-              "    measured at 20.0 C, 998.2 kg/m3, one piece; neutral within 50 g, at 0.95\n"
-              "    probability: neutral 0.680 (from -49.4 g to +49.5 g)\n"
-              "                 negative 0.320 (from -50.5 g down)\n"
-              "    more trials would not decide it (`upthrust explain` tells why)\n");
+    assert_string_equal(text,
+                        "  fresh        -49.7 g +- 0.7 g (95 %)  undecided\n"
+                        "    one piece in fresh: weighs as much in water as 54 g of lead;\n"
+                        "    compare, do not take it off by this alone\n"
+                        "    measured at 20.0 C, 998.2 kg/m3; neutral within 50 g, at 0.95\n"
+                        "    this one piece, not the model; a weight check in the water decides\n"
+                        "    probability: neutral 0.680 (from -49.4 g to +49.5 g)\n"
+                        "                 negative 0.320 (from -50.5 g down)\n"
+                        "    more trials would not decide it (`upthrust explain` tells why)\n");
     free(text);
     result.answer.class = UP_CLASS_NEUTRAL;
     result.answer.first_order_expanded_u_kg = 0.0002; /* ends before the line, as 0.7 g does not */
@@ -326,6 +330,11 @@ static void only_what_matters_is_told(void **state) {
     text = print_result(&result);
     assert_non_null(strstr(text, "positive: floats\n    a pair in fresh: about 180 g of lead would "
                                  "hold it down;\n    compare, do not take it off by this alone\n"));
+    free(text);
+    result.simulated = true;
+    text = print_result(&result);
+    assert_non_null(strstr(text, "this pair, not the model; a weight check in the water decides\n"
+                                 "    simulated: no gear was weighed\n"));
     free(text);
     result.compressible = true;
     text = print_result(&result);

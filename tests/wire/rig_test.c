@@ -110,6 +110,9 @@ static void the_place_tells_gravity(void **state) {
     assert_true(rig.tank_water.gravity_m_s2 == rig.gravity_m_s2.value);
     assert_true(up_rig_parse("t", HEAD "gravity_m_s2 = 9.8125\n" LINE, &rig, &failure));
     assert_true(rig.gravity_m_s2.value == 9.8125 && rig.gravity_m_s2.u < 2e-4);
+    assert_false(rig.simulated);
+    assert_true(up_rig_parse("t", HEAD "simulated = yes\n" LINE, &rig, &failure));
+    assert_true(rig.simulated);
     assert_true(up_rig_parse("t", HEAD LINE, &rig, &failure));
     assert_true(rig.gravity_m_s2.value == 9.80665 && rig.gravity_m_s2.u > 0.01);
     assert_true(
