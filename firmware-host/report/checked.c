@@ -19,7 +19,7 @@ const char *up_checked_mark(enum up_checked checked) {
 const char *up_checked_meaning(enum up_checked checked) {
     static const char *const meanings[] = {
         [UP_CHECKED_INSIDE] = "",
-        [UP_CHECKED_NOT] = "unchecked: no reference body was weighed before it",
+        [UP_CHECKED_NOT] = "unchecked: no reference body shows that the bench was right",
         [UP_CHECKED_OUTSIDE] = "the last reference body before it read outside its limits"};
     return meanings[checked];
 }

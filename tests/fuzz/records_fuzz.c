@@ -235,7 +235,8 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size) {
         shelf_write("in.json", text, strlen(text));
         free(text);
         shelf_try(&shelf);
-        if (up_catalogue_import(shelf.mine, "in.json", false, &intake, &failure) && intake.fresh > 0) {
+        if (up_catalogue_import(shelf.mine, "in.json", false, &intake, &failure) &&
+            intake.fresh > 0) {
             read_all(shelf.mine);
         }
         shelf_forget(&shelf);

@@ -374,10 +374,12 @@ static void what_no_body_spoke_for_is_marked(void **state) {
     text = print_items(catalogue, &plain);
     assert_non_null(strstr(line_of(text, 1), "+5.0 g +- 2.0 g   neutral   +5.0 g +- 2.0 g?  "
                                              "neutral   +5.0 g +- 2.0 g!"));
-    assert_non_null(strstr(text, "\n? unchecked: no reference body was weighed before it\n"));
+    assert_non_null(
+        strstr(text, "\n? unchecked: no reference body shows that the bench was right\n"));
     assert_non_null(strstr(text, "\n! the last reference body before it read outside its limits"));
     sheet = print_sheet(catalogue, &item, &plain);
-    assert_non_null(strstr(sheet, "    unchecked: no reference body was weighed before it\n"));
+    assert_non_null(
+        strstr(sheet, "    unchecked: no reference body shows that the bench was right\n"));
     assert_non_null(strstr(sheet, "    the last reference body before it read outside"));
     free(text);
     free(sheet);
