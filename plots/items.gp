@@ -34,16 +34,16 @@ filled(p) = p == 0 ? "" : p == -1 ? ", emptied of gas" : p == -2 ? ", pressure n
 told(b, u) = sprintf("%+.1f ± %.1f g", b, u)
 
 row = items > 24 ? 58 : 72
-height = 360 + row * items
+height = 396 + row * items
 width = height / 1.6 > 1700 ? int(height / 1.6) : 1700
 width = width + (name_columns > 40 ? 15 * (name_columns - 40) : 0)
 from_top(pixels) = 1 - pixels / (1.0 * height)
 set tmargin at screen from_top(190)
-set bmargin at screen 140.0 / height
+set bmargin at screen 176.0 / height
 set label 1 "Net buoyancy of dive gear" at screen 0.5, from_top(42) center noenhanced
 set label 2 subtitle at screen 0.5, from_top(86) center noenhanced
 set label 3 "Each number is of the piece or pair that was weighed, not of its model. A weight check in the water decides." at screen 0.5, 24.0 / height center
-set label 6 marks at screen 0.5, 56.0 / height center noenhanced
+set label 6 marks at screen 0.5, 60.0 / height center noenhanced
 # The legend in words, so that it needs no width of the plot.
 set label 4 "▲ positive: floats      ● neutral: hovers      ▼ negative: sinks      ◇ undecided" \
     at screen 0.5, from_top(126) center noenhanced
