@@ -39,8 +39,17 @@ static bool has_form(const char *text, const char *form) {
     return form[i] == text[i];
 }
 
-static bool is_uuid(const char *text) {
+bool up_is_uuid(const char *text) {
     return has_form(text, "xxxxxxxx-xxxx-xxxx-xxxx-xxxxxxxxxxxx");
+}
+
+static bool is_time(const char *text) {
+    return has_form(text, "0000-00-00T00:00:00.000Z");
+}
+
+bool catalogue_has_form(const struct up_record *record) {
+    return up_is_uuid(record->id) && up_is_uuid(record->subject) && is_time(record->made_utc) &&
+           up_text_is_clean(record->bench);
 }
 
 static bool check_replaces(const struct admission *admission) {
@@ -51,7 +60,7 @@ static bool check_replaces(const struct admission *admission) {
     }
     for (size_t i = 0; i < json_array_size(admission->replaces); i++) {
         const char *id = json_string_value(json_array_get(admission->replaces, i));
-        if (id == NULL || !is_uuid(id) || strcmp(before, id) >= 0) {
+        if (id == NULL || !up_is_uuid(id) || strcmp(before, id) >= 0) {
             return refuse(admission, "\"replaces\"", "is no ascending list of ids");
         }
         before = id;
@@ -61,16 +70,16 @@ static bool check_replaces(const struct admission *admission) {
 
 static bool check_form(const struct admission *admission) {
     const struct up_record *record = admission->record;
-    if (!is_uuid(record->id)) {
+    if (!up_is_uuid(record->id)) {
         return refuse(admission, "\"id\"", "is no UUID in lower case");
     }
-    if (!is_uuid(record->subject)) {
+    if (!up_is_uuid(record->subject)) {
         return refuse(admission, "\"subject\"", "is no UUID in lower case");
     }
     if (strspn(record->sha256, "0123456789abcdef") != UP_SHA256_SIZE - 1) {
         return refuse(admission, "\"sha256\"", "is no hash");
     }
-    if (!has_form(record->made_utc, "0000-00-00T00:00:00.000Z")) {
+    if (!is_time(record->made_utc)) {
         return refuse(admission, "\"made_utc\"", "is no time such as 2026-01-31T12:00:00.000Z");
     }
     if (!up_text_is_clean(record->bench)) {

@@ -224,7 +224,7 @@ static bool put_standings(struct writing *writing) {
         json_t *json = json_pack("{s:s, s:O}", "result_id", result_id, "body_check", word);
         fputs(writing->first ? "\n" : ",\n", writing->stream);
         writing->first = false;
-        json_dumpf(json, writing->stream, JSON_COMPACT);
+        up_json_write(json, writing->stream, JSON_COMPACT);
         json_decref(json);
     }
     fputs("]", writing->stream);

@@ -230,6 +230,10 @@ bool catalogue_fail_found(const struct catalogue_found *found, struct up_failure
 bool catalogue_admit(struct up_catalogue *catalogue, struct up_record *record, json_t *replaces,
                      const char *where, bool *fresh, struct up_failure *failure);
 
+/* What surrounds a body has the form that the door demands; what is read is held to it, too: a file
+   may come from somebody else, and ids and times go into scripts and commands. */
+bool catalogue_has_form(const struct up_record *record);
+
 /* What no other catalogue would take in is not stored either. */
 bool catalogue_check_content(const char *kind, const json_t *content, struct up_failure *failure);
 

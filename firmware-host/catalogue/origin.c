@@ -5,6 +5,10 @@
      kept     from before there were marks
      adopted  a calibration that came from elsewhere, and that a known mass bore out, with the place
      aside    left out by hand, with the reason */
+#ifndef _GNU_SOURCE
+#define _GNU_SOURCE /* statx */
+#endif
+#include <fcntl.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -23,19 +27,21 @@ void catalogue_latest(char utc[UP_TIME_SIZE]) {
     catalogue_clock_step_s -= AHEAD_S;
 }
 
-/* The file's number on its disk changes with a copy and with a backup that is put back; the
-   machine's, hashed so that it cannot be read from a catalogue, with another machine. */
+/* The file's number on its disk, and when it was made, change with a copy and with a backup that is
+   put back; the machine's number, hashed so that it cannot be read from a catalogue, with another
+   machine. */
 void catalogue_place(struct up_catalogue *catalogue, char place[UP_SHA256_SIZE]) {
     struct up_failure failure;
-    struct stat about;
+    struct statx about;
     char *file = up_text_format("%s/catalogue.sqlite", catalogue->directory);
     size_t length = 0;
     char *machine =
         up_text_read_file("/etc/machine-id", UP_LINKS_FOLLOWED, MACHINE_ID_MOST, &length, &failure);
     place[0] = '\0';
-    if (stat(file, &about) == 0) {
-        char *text = up_text_format("upthrust place %s %llu", machine != NULL ? machine : "",
-                                    (unsigned long long)about.st_ino);
+    if (statx(AT_FDCWD, file, 0, STATX_INO | STATX_BTIME, &about) == 0) {
+        char *text = up_text_format("upthrust place %s %llu %lld.%u", machine != NULL ? machine : "",
+                                    (unsigned long long)about.stx_ino,
+                                    (long long)about.stx_btime.tv_sec, about.stx_btime.tv_nsec);
         catalogue_hash_text(text, place);
         free(text);
     }

@@ -55,4 +55,7 @@ json_t *up_calibration_to_json(const struct up_calibration *calibration);
 json_t *up_result_to_json(const struct up_result *result);
 enum up_class up_class_of(const char *word);
 
+/* In the one spelling that ids have here. */
+bool up_is_uuid(const char *text);
+
 #endif

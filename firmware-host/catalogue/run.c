@@ -164,9 +164,8 @@ static bool is_abandoned(const struct up_catalogue *catalogue, const char *run_i
 static bool note_lost(const struct up_record *record, void *context) {
     struct lost_runs *lost = context;
     json_t *how_ended = json_object_get(record->content, "how_ended");
-    /* Before there were ends, runs had no such member. An id is part of a path here. */
-    if (json_is_null(how_ended) && strchr(record->subject, '/') == NULL &&
-        is_abandoned(lost->catalogue, record->subject)) {
+    /* Before there were ends, runs had no such member. */
+    if (json_is_null(how_ended) && is_abandoned(lost->catalogue, record->subject)) {
         json_array_append_new(lost->list, json_pack("[s, s, s, O]", record->id, record->subject,
                                                     record->bench, record->content));
     }
@@ -253,7 +252,7 @@ bool up_run_journal(struct up_run *run, json_t *entry, struct up_failure *failur
     json_object_set_new(entry, "offset", json_integer((json_int_t)run->offset));
     json_object_set_new(entry, "arrival_s", json_real(up_monotonic_s() - run->begin_s));
     written =
-        written && json_dumpf(entry, run->journal, JSON_COMPACT | JSON_REAL_PRECISION(17)) == 0 &&
+        written && up_json_write(entry, run->journal, JSON_COMPACT | JSON_REAL_PRECISION(17)) &&
         fputc('\n', run->journal) != EOF && fflush(run->journal) == 0 && fflush(run->stream) == 0;
     int error = run->broken_errno != 0 ? run->broken_errno : errno;
     json_decref(entry);

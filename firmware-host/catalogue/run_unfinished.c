@@ -19,9 +19,8 @@ static bool find_run(const char *directory, const char *id, char found[UP_ID_SIZ
     int matches = 0;
     found[0] = '\0';
     while (list != NULL && (entry = readdir(list)) != NULL) {
-        if (entry->d_name[0] != '.' && strlen(entry->d_name) < UP_ID_SIZE &&
-            strncmp(entry->d_name, id, strlen(id)) == 0) {
-            snprintf(found, UP_ID_SIZE, "%s", entry->d_name);
+        if (up_is_uuid(entry->d_name) && strncmp(entry->d_name, id, strlen(id)) == 0) {
+            snprintf(found, UP_ID_SIZE, "%.36s", entry->d_name);
             matches++;
         }
     }

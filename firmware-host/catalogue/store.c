@@ -412,6 +412,21 @@ static bool check_marks(struct up_catalogue *catalogue, enum up_catalogue_mode m
     return catalogue_check_schema(catalogue, failure);
 }
 
+/* SQLite opens what lies beside its file without looking, and would wait for a pipe for ever. */
+static bool check_beside(const char *path, struct up_failure *failure) {
+    static const char *const endings[] = {"-journal", "-wal", "-shm"};
+    bool good = true;
+    for (size_t i = 0; good && i < sizeof endings / sizeof endings[0]; i++) {
+        struct stat about;
+        char *beside = up_text_format("%s%s", path, endings[i]);
+        good = lstat(beside, &about) != 0 || S_ISREG(about.st_mode) ||
+               up_fail(failure, UP_STATUS_WRONG_INPUT,
+                       "%s is no file: take it away, or restore a copy of the catalogue", beside);
+        free(beside);
+    }
+    return good;
+}
+
 static bool prepare_place(const char *directory, const char *path, enum up_catalogue_mode mode,
                           struct up_failure *failure) {
     struct stat about;
@@ -421,7 +436,8 @@ static bool prepare_place(const char *directory, const char *path, enum up_catal
         return up_fail(failure, UP_STATUS_WRONG_INPUT,
                        "%s is no file: a catalogue is one, with a folder of its own", path);
     }
-    return good && (mode == UP_CATALOGUE_READ || refuse_network(directory, failure));
+    return good && check_beside(path, failure) &&
+           (mode == UP_CATALOGUE_READ || refuse_network(directory, failure));
 }
 
 static bool open_all(struct up_catalogue *catalogue, enum up_catalogue_mode mode,

@@ -54,8 +54,7 @@ bool read_operator(const struct arguments *arguments, bool document, enum up_ope
 
 /* ---- the command that resumes a run ---- */
 
-/* For a POSIX shell. */
-static char *quoted(const char *text) {
+char *quoted(const char *text) {
     static const char plain[] = "abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789"
                                 "_./:,+=@%-";
     char *result = up_text_format("%s", text);
@@ -88,6 +87,9 @@ static char *resume_command(void *context, const char *what, const char *run_id)
     const struct up_session_settings *settings = &options->settings;
     const struct arguments none = {.options = 0};
     const char *directory = up_catalogue_directory(settings->catalogue);
+    if (strcmp(what, "measure") != 0 && strcmp(what, "calibrate") != 0) {
+        return NULL; /* a record of elsewhere may say anything */
+    }
     char *text = up_text_format("upthrust %s", what);
     append(&text, "rig", options->rig.path);
     if (settings->port != NULL) {

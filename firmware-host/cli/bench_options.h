@@ -12,6 +12,9 @@ struct bench_options {
     bool json_document;
 };
 
+/* A word for a POSIX shell; the caller's. */
+char *quoted(const char *text);
+
 /* --operator; `document`: --json was given. */
 bool read_operator(const struct arguments *arguments, bool document, enum up_operator_kind *kind,
                    struct up_failure *failure);

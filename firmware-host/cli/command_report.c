@@ -87,6 +87,15 @@ static bool make_folder(const char *path, struct up_failure *failure) {
                    strerror(errno));
 }
 
+/* A catalogue may come from somebody else, and a link in it lead to files of yours. */
+static bool check_own_folder(const struct arguments *arguments, const char *path,
+                             struct up_failure *failure) {
+    struct stat about;
+    return option_given(arguments, "to") || lstat(path, &about) != 0 || !S_ISLNK(about.st_mode) ||
+           up_fail(failure, UP_STATUS_WRONG_INPUT,
+                   "%s is a link, which is not followed: name a folder with --to", path);
+}
+
 enum up_status command_plot(const struct arguments *arguments, struct up_failure *failure) {
     struct up_catalogue *catalogue = NULL;
     bool run = option_given(arguments, "run");
@@ -98,8 +107,9 @@ enum up_status command_plot(const struct arguments *arguments, struct up_failure
         return failure->status;
     }
     char *plots = folder_of(arguments, catalogue, "plots");
-    bool good = make_folder(plots, failure) && (run ? plot_run(arguments, catalogue, plots, failure)
-                                                    : plot_all(catalogue, plots, failure));
+    bool good = check_own_folder(arguments, plots, failure) && make_folder(plots, failure) &&
+                (run ? plot_run(arguments, catalogue, plots, failure)
+                     : plot_all(catalogue, plots, failure));
     free(plots);
     up_catalogue_close(catalogue);
     return good ? UP_STATUS_DONE : failure->status;
@@ -118,8 +128,9 @@ enum up_status command_export(const struct arguments *arguments, struct up_failu
         return failure->status;
     }
     char *directory = folder_of(arguments, catalogue, "exchange");
-    good = csv ? up_export_csv(catalogue, directory, failure)
-               : up_export_json(catalogue, directory, failure);
+    good = check_own_folder(arguments, directory, failure) &&
+           (csv ? up_export_csv(catalogue, directory, failure)
+                : up_export_json(catalogue, directory, failure));
     if (good) {
         up_text_print(
             stdout, "%s: %s\n", directory,

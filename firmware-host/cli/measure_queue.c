@@ -53,11 +53,13 @@ static void show_one(void *context, const struct up_session_results *results) {
 static void note_remaining(const struct whole_queue *whole) {
     unsigned remaining = up_queue_remaining(&whole->queue);
     if (whole->begun && remaining > 0) {
+        char *path = quoted(whole->queue.path);
         up_text_print(
             stderr,
             "note: %u of %u items are left; `upthrust measure --queue %s --resume`, with all "
             "other options as before, goes on\n",
-            remaining, whole->queue.count, whole->queue.path);
+            remaining, whole->queue.count, path);
+        free(path);
     }
 }
 

@@ -6,6 +6,7 @@
 #include <strings.h>
 
 #include "catalogue/claim.h"
+#include "catalogue/records.h"
 #include "report/report.h"
 #include "stream/glitch_filter.h"
 #include "text/text.h"
@@ -356,10 +357,12 @@ json_t *up_explain(struct up_catalogue *catalogue, const char *wanted, const cha
         if (result->has_model) {
             document = explain(catalogue, &search, result, failure);
         } else {
+            bool kept = up_is_uuid(result->run_id); /* else no command to be copied */
             up_fail(failure, UP_STATUS_WRONG_INPUT,
                     "the result %.8s is from before the model was kept with it, so its way cannot "
-                    "be told: `upthrust measure --replay %.8s` computes it again",
-                    search.result_id, result->run_id);
+                    "be told%s%.8s%s",
+                    search.result_id, kept ? ": `upthrust measure --replay " : "",
+                    kept ? result->run_id : "", kept ? "` computes it again" : "");
         }
     }
     json_decref(search.body);

@@ -106,20 +106,31 @@ static char *title_of(const struct drawing *drawing) {
     return title;
 }
 
+/* A date as a string of gnuplot. */
+static char *day_of(const char *made_utc) {
+    char *day = up_text_format("%.10s", made_utc);
+    char *escaped = up_text_for_gnuplot(day);
+    free(day);
+    return escaped;
+}
+
 static bool write_script(FILE *stream, void *context) {
     const struct drawing *drawing = context;
     char *title = title_of(drawing);
     char *escaped = up_text_for_gnuplot(title);
+    char *first = day_of(drawing->past[0].made_utc);
+    char *last = day_of(drawing->past[drawing->count - 1].made_utc);
     fprintf(stream,
             "# Control chart of a reference body, by upthrust. Draws again with: gnuplot -d "
             "reference-%u.gp\n"
             "set encoding utf8\ndata = 'reference-%u.tsv'\npicture = 'reference-%u'\n"
-            "set title %s noenhanced\nchecks = %zu\nfirst = '%.10s'\nlast = '%.10s'\n"
+            "set title %s noenhanced\nchecks = %zu\nfirst = %s\nlast = %s\n"
             "has_limits = %d\noutside = %zu\nother_numbers = %d\n",
-            drawing->number, drawing->number, drawing->number, escaped, drawing->count,
-            drawing->past[0].made_utc, drawing->past[drawing->count - 1].made_utc,
+            drawing->number, drawing->number, drawing->number, escaped, drawing->count, first, last,
             drawing->chart.has_limits, count_outside(drawing), any_with_other_numbers(drawing));
     fputs(embedded_references_gp, stream);
+    free(first);
+    free(last);
     free(escaped);
     free(title);
     return ferror(stream) == 0;

@@ -37,16 +37,10 @@ struct search {
     struct trace *trace;
 };
 
-/* An id becomes part of a path, and a catalogue may come from anywhere. */
-static bool is_id(const char *id) {
-    return strlen(id) == UP_ID_SIZE - 1 && strspn(id, "0123456789abcdef-") == UP_ID_SIZE - 1;
-}
-
 static bool take_run(const struct up_record *record, void *context) {
     struct search *search = context;
     struct trace *trace = search->trace;
-    if (!is_id(record->subject) || (!search->latest && strncmp(record->subject, search->wanted,
-                                                               strlen(search->wanted)) != 0)) {
+    if (!search->latest && strncmp(record->subject, search->wanted, strlen(search->wanted)) != 0) {
         return true;
     }
     search->found++;

@@ -40,8 +40,10 @@ static size_t decode(const char *text, size_t length, uint32_t *point) {
     return *point < least[count] || surrogate || *point > 0x10FFFF ? 0 : count;
 }
 
+/* And what is no character: XML cannot hold it. */
 static bool is_control(uint32_t point) {
-    return point < 0x20 || (point >= 0x7F && point < 0xA0) || point == 0x2028 || point == 0x2029;
+    return point < 0x20 || (point >= 0x7F && point < 0xA0) || point == 0x2028 || point == 0x2029 ||
+           (point & 0xFFFE) == 0xFFFE || (point >= 0xFDD0 && point <= 0xFDEF);
 }
 
 /* What takes no room or is drawn as nothing: with it one name passes for another. Embeddings,
@@ -185,7 +187,7 @@ static bool looks_like_formula(const char *text) {
 
 /* Where a spreadsheet splits at semicolons, one begins a cell. */
 static bool begins_cell(const char *text, const char *at) {
-    while (at > text && at[-1] == ' ') {
+    while (at > text && (at[-1] == ' ' || at[-1] == '"')) {
         at--;
     }
     return at > text && at[-1] == ';';

@@ -408,9 +408,11 @@ static void of_equal_times_the_greater_id_is_current(void **state) {
     (void)state;
     struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
     for (const char *id = "bca"; *id != '\0'; id++) {
-        struct up_record record = {
-            .kind = "item", .subject = "s", .made_utc = "2026-01-01T00:00:00.000Z"};
-        record.id[0] = *id;
+        struct up_record record = {.kind = "item",
+                                   .id = "00000000-0000-4000-8000-00000000000a",
+                                   .subject = "00000000-0000-4000-8000-000000000000",
+                                   .made_utc = "2026-01-01T00:00:00.000Z"};
+        record.id[UP_ID_SIZE - 2] = *id;
         record.content = json_pack("{s:i}", "n", *id - 'a' + 1);
         assert_true(catalogue_hash(&record, NULL));
         assert_true(catalogue_insert(catalogue, &record, NULL, NULL));
