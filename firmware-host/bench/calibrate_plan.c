@@ -57,7 +57,7 @@ bool calibrate_plan_check(const struct up_calibrate_plan *plan, struct up_failur
         }
     }
     different = calibrate_plan_masses(plan, sorted_kg);
-    if (different < LEAST_MASSES && plan->adopts[0] == '\0') {
+    if (different < LEAST_MASSES && (plan->adopts[0] == '\0' || different == 0)) {
         return up_fail(failure, UP_STATUS_WRONG_INPUT,
                        "a calibration needs three different known masses or more, not %u: two "
                        "points cannot show whether the line is straight",

@@ -111,7 +111,7 @@ static const struct row rows[MEASURE_STEPS] = {
                            .shows = SHOWS_TARE, .again = MEASURE_AIR_TARE},
                           .is_tare = true,
                           .read = ballast_hung},
-    [MEASURE_BALLAST_DOUBTED] = {{UP_ACTION_CONFIRM, .again = MEASURE_AIR_TARE},
+    [MEASURE_BALLAST_DOUBTED] = {{UP_ACTION_CONFIRM, .again = MEASURE_BARE},
                                  .answer = ballast_doubted},
     [MEASURE_AIR] = {{UP_ACTION_HANG_IN_AIR, "Hang the item, dry, on the hook above the water",
                       "air", .may_skip = true, .of_item = true, .shows = SHOWS_RISE,

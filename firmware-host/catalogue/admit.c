@@ -110,6 +110,10 @@ static bool check_members(const struct admission *admission) {
     }
     const char *wrong = fault_of(table, admission->record->content, &fault);
     snprintf(place, sizeof place, "\"%s\"", fault.place);
+    if (wrong == NULL && strcmp(table->kind, "gear_kind") == 0 &&
+        !catalogue_kind_is_subject(admission->record->content, admission->record->subject)) {
+        return refuse(admission, "\"subject\"", "is not that of the kind's name");
+    }
     return wrong == NULL || refuse(admission, place, wrong);
 }
 
@@ -157,10 +161,11 @@ static bool count_with(const struct admission *admission, const char *sql, const
 /* Else a result could do away with an item. Either of the two may come first. */
 static bool check_same_thing(const struct admission *admission) {
     static const char old_here[] =
-        "SELECT count(*) FROM record WHERE id = ?1 AND (kind <> ?2 OR subject <> ?3)";
+        "SELECT count(*) FROM record AS r WHERE id = ?1 AND (kind <> ?2 OR subject <> ?3)"
+        " AND NOT " CATALOGUE_IS_ASIDE("r.id");
     static const char new_here[] =
         "SELECT count(*) FROM replaces JOIN record ON record.id = new_id WHERE old_id = ?1"
-        " AND (kind <> ?2 OR subject <> ?3)";
+        " AND (kind <> ?2 OR subject <> ?3) AND NOT " CATALOGUE_IS_ASIDE("record.id");
     long long others = 0;
     if (!count_with(admission, new_here, admission->record->id, &others)) {
         return false;
@@ -195,7 +200,9 @@ static bool find_same_id(const struct admission *admission, bool *known) {
 /* The hash leaves out the id: else one measurement could be taken in again and again. */
 static bool check_other_id(const struct admission *admission) {
     long long others = 0;
-    return count_with(admission, "SELECT count(*) FROM record WHERE sha256 = ?1",
+    return count_with(admission,
+                      "SELECT count(*) FROM record AS r WHERE sha256 = ?1"
+                      " AND NOT " CATALOGUE_IS_ASIDE("r.id"),
                       admission->record->sha256, &others) &&
            (others == 0 ||
             refuse(admission, "this catalogue",

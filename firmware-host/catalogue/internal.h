@@ -105,6 +105,7 @@ bool catalogue_check_schema(struct up_catalogue *catalogue, struct up_failure *f
     "NOT " CATALOGUE_IS_ASIDE(                                                                     \
         "r.id") " AND NOT EXISTS ("                                                                \
                 "SELECT 1 FROM replaces JOIN record AS n ON n.id = new_id WHERE old_id = r.id"     \
+                " AND +n.kind = r.kind AND +n.subject = r.subject"                                 \
                 " AND NOT " CATALOGUE_IS_ASIDE("n.id") " AND (" CATALOGUE_IS_OWN(                  \
                     "n.id") " OR (NOT " CATALOGUE_IS_OWN("r.id") " AND (n.made_utc <= " latest     \
                                                                  " OR r.made_utc > " latest "))))"
@@ -117,6 +118,12 @@ bool catalogue_check_schema(struct up_catalogue *catalogue, struct up_failure *f
 /* Notes that this folder made the record that was just stored. Within a transaction. */
 bool catalogue_mark_made(struct up_catalogue *catalogue, const struct up_record *record,
                          struct up_failure *failure);
+/* Whether a record was made here, or was here before there were marks. */
+bool catalogue_is_own(struct up_catalogue *catalogue, const char *record_id, bool *own,
+                      struct up_failure *failure);
+/* Whether every version of a run was made in this folder, on this machine. */
+bool catalogue_is_of_place(struct up_catalogue *catalogue, const char *subject, bool *is,
+                           struct up_failure *failure);
 /* Text for `latest`. */
 void catalogue_latest(char utc[UP_TIME_SIZE]);
 /* The folder on this machine: a copy of it, or the folder on another machine, is another place.
@@ -229,6 +236,10 @@ bool catalogue_fail_found(const struct catalogue_found *found, struct up_failure
    *fresh: it was not there before. */
 bool catalogue_admit(struct up_catalogue *catalogue, struct up_record *record, json_t *replaces,
                      const char *where, bool *fresh, struct up_failure *failure);
+
+/* kind.c: tolerances that a kind may have, and the one subject that a name has. */
+bool catalogue_kind_is_sound(const json_t *content);
+bool catalogue_kind_is_subject(const json_t *content, const char *subject);
 
 /* What surrounds a body has the form that the door demands; what is read is held to it, too: a file
    may come from somebody else, and ids and times go into scripts and commands. */

@@ -262,70 +262,82 @@ bool up_items_waiting(struct up_catalogue *catalogue, const char *item_id, unsig
            catalogue_finish(catalogue, statement, code == SQLITE_ROW ? SQLITE_DONE : code, failure);
 }
 
-/* The newest: those of here come first, then those of elsewhere, each newest first. */
+/* The newest version that waits: its id. */
+static bool find_waiting(struct up_catalogue *catalogue, const char *item_id, char id[UP_ID_SIZE],
+                         struct up_failure *failure) {
+    char latest[UP_TIME_SIZE];
+    catalogue_latest(latest);
+    sqlite3_stmt *statement =
+        catalogue_prepare(catalogue,
+                          "SELECT r.id FROM record AS r WHERE r.subject = ?2 AND " WAITS " ORDER BY"
+                          " " CATALOGUE_RANK("?1") " DESC LIMIT 1",
+                          (const char *[]){latest, item_id}, 2, failure);
+    int code = statement != NULL ? sqlite3_step(statement) : SQLITE_ERROR;
+    id[0] = '\0';
+    if (code == SQLITE_ROW) {
+        snprintf(id, UP_ID_SIZE, "%s", catalogue_text_of(statement, 0));
+        code = SQLITE_DONE;
+    }
+    return statement != NULL && catalogue_finish(catalogue, statement, code, failure) &&
+           (id[0] != '\0' || up_fail(failure, UP_STATUS_WRONG_INPUT,
+                                     "no version from elsewhere waits for this item: nothing was "
+                                     "changed"));
+}
+
+struct waiting {
+    const char *id;
+    json_t *content;
+};
+
 static bool take_waiting(const struct up_record *record, void *context) {
-    json_t **content = context;
-    if (record->elsewhere) {
-        *content = json_copy(record->content);
+    struct waiting *waiting = context;
+    if (strcmp(record->id, waiting->id) == 0) {
+        waiting->content = json_copy(record->content);
     }
-    return !record->elsewhere;
+    return waiting->content == NULL;
 }
 
-static bool count_live(const struct up_record *record, void *context) {
-    json_array_append_new(context, json_string(record->id));
-    return true;
-}
-
-static int compare_ids(const void *a, const void *b) {
-    return strcmp(*(const char *const *)a, *(const char *const *)b);
-}
-
-/* Ascending, as the hash wants them. */
-static json_t *sorted(const json_t *ids) {
-    size_t count = json_array_size(ids);
-    const char **id = up_allocate(count, sizeof *id);
-    json_t *list = json_array();
-    for (size_t i = 0; i < count; i++) {
-        id[i] = json_string_value(json_array_get(ids, i));
-    }
-    qsort(id, count, sizeof *id, compare_ids);
-    for (size_t i = 0; i < count; i++) {
-        json_array_append_new(list, json_string(id[i]));
-    }
-    free(id);
-    return list;
-}
-
+/* The own versions and the accepted one are replaced; what waits beside them goes on waiting. */
 static bool put_accepted(struct up_catalogue *catalogue, const char item_id[UP_ID_SIZE],
-                         json_t *content, struct up_failure *failure) {
-    struct up_record record = {.kind = "item", .content = content};
-    json_t *ids = json_array();
+                         const struct waiting *waiting, struct up_failure *failure) {
+    struct up_record record = {.kind = "item", .content = waiting->content};
+    json_t *ids = catalogue_live_ids(catalogue, "item", item_id, failure);
+    size_t at = 0;
     memcpy(record.subject, item_id, sizeof record.subject);
-    bool good = up_catalogue_each_live(catalogue, "item", item_id, count_live, ids, failure);
-    json_t *replaces = sorted(ids);
-    good = good && catalogue_put(catalogue, &record, replaces, failure);
-    json_decref(replaces);
+    while (at < json_array_size(ids) &&
+           strcmp(json_string_value(json_array_get(ids, at)), waiting->id) < 0) {
+        at++;
+    }
+    bool good = ids != NULL && json_array_insert_new(ids, at, json_string(waiting->id)) == 0 &&
+                catalogue_put(catalogue, &record, ids, failure);
     json_decref(ids);
     return good;
 }
 
+/* What an edit would refuse is not accepted either. */
+static bool check_accepted(struct up_catalogue *catalogue, const char item_id[UP_ID_SIZE],
+                           const struct waiting *waiting, struct up_item *item,
+                           struct up_failure *failure) {
+    bool good = waiting->content != NULL && up_item_from_json(waiting->content, item);
+    memcpy(item->id, item_id, sizeof item->id);
+    return good ? check_texts(item, failure) && check_numbers(item, failure) &&
+                      check_pieces(catalogue, item, failure)
+                : up_fail(failure, UP_STATUS_WRONG_INPUT,
+                          "the version from elsewhere cannot be read: nothing was changed");
+}
+
 bool up_item_accept(struct up_catalogue *catalogue, const char item_id[UP_ID_SIZE],
                     struct up_item *item, struct up_failure *failure) {
-    char id[UP_ID_SIZE]; /* of *item, perhaps */
-    json_t *content = NULL;
-    unsigned long items = 0;
+    char id[UP_ID_SIZE], record_id[UP_ID_SIZE]; /* the first may be of *item */
+    struct waiting waiting = {record_id, NULL};
     memcpy(id, item_id, sizeof id);
     if (!catalogue_begin(catalogue, failure)) {
         return false;
     }
-    bool good = up_items_waiting(catalogue, id, &items, failure) &&
-                (items > 0 || up_fail(failure, UP_STATUS_WRONG_INPUT,
-                                      "no version from elsewhere waits for this item: nothing "
-                                      "was changed")) &&
-                up_catalogue_each_live(catalogue, "item", id, take_waiting, &content, failure) &&
-                put_accepted(catalogue, id, content, failure);
-    good = good && up_item_from_json(content, item);
-    memcpy(item->id, id, sizeof item->id);
-    json_decref(content);
+    bool good = find_waiting(catalogue, id, record_id, failure) &&
+                up_catalogue_each_live(catalogue, "item", id, take_waiting, &waiting, failure) &&
+                check_accepted(catalogue, id, &waiting, item, failure) &&
+                put_accepted(catalogue, id, &waiting, failure);
+    json_decref(waiting.content);
     return catalogue_end(catalogue, good, failure);
 }

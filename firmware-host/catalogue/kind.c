@@ -88,6 +88,9 @@ static bool read_result(const struct up_record *record, void *context) {
     struct lessons *lessons = context;
     const char *run_id = json_string_value(json_object_get(record->content, "run_id"));
     json_t *numbers = json_object_get(record->content, "left_out");
+    if (record->elsewhere) { /* a bench learns from what it saw itself */
+        return true;
+    }
     if (run_id != NULL && json_array_size(numbers) > 0) {
         json_object_set(lessons->left_out, run_id, numbers);
     }
@@ -102,6 +105,9 @@ static bool read_run(const struct up_record *record, void *context) {
     struct lessons *lessons = context;
     const json_t *id;
     size_t i;
+    if (record->elsewhere) { /* a bench learns from what it saw itself */
+        return true;
+    }
     json_array_foreach(json_object_get(record->content, "continues"), i, id) {
         if (json_is_string(id)) {
             json_object_set_new(lessons->gone_on, json_string_value(id),
@@ -167,6 +173,9 @@ static bool read_trial(const struct up_record *record, void *context) {
     struct lessons *lessons = context;
     struct trial trial = {0};
     double number = 0;
+    if (record->elsewhere) { /* a bench learns from what it saw itself */
+        return true;
+    }
     if ((lessons->only_bench != NULL && strcmp(lessons->only_bench, record->bench) != 0) ||
         !parse_trial(record->content, &trial, &number)) {
         return true;
@@ -436,6 +445,18 @@ static void id_of_name(const char *name, char id[UP_ID_SIZE]) {
 static bool is_tolerance(double tolerance_g, int pieces) {
     return tolerance_g == 0 ||
            (tolerance_g >= UP_TOLERANCE_LEAST_G && tolerance_g <= up_tolerance_most_g(pieces));
+}
+
+bool catalogue_kind_is_sound(const json_t *content) {
+    struct up_kind kind = {0};
+    return members_from_json(catalogue_kind_members, content, &kind) &&
+           is_tolerance(kind.tolerance_one_g, 1) && is_tolerance(kind.tolerance_pair_g, 2);
+}
+
+bool catalogue_kind_is_subject(const json_t *content, const char *subject) {
+    char id[UP_ID_SIZE];
+    id_of_name(up_record_text(content, "name"), id);
+    return strcmp(id, subject) == 0;
 }
 
 bool up_kind_set(struct up_catalogue *catalogue, const struct up_kind *kind,

@@ -39,9 +39,10 @@ void catalogue_place(struct up_catalogue *catalogue, char place[UP_SHA256_SIZE])
         up_text_read_file("/etc/machine-id", UP_LINKS_FOLLOWED, MACHINE_ID_MOST, &length, &failure);
     place[0] = '\0';
     if (statx(AT_FDCWD, file, 0, STATX_INO | STATX_BTIME, &about) == 0) {
-        char *text = up_text_format("upthrust place %s %llu %lld.%u", machine != NULL ? machine : "",
-                                    (unsigned long long)about.stx_ino,
-                                    (long long)about.stx_btime.tv_sec, about.stx_btime.tv_nsec);
+        char *text =
+            up_text_format("upthrust place %s %llu %lld.%u", machine != NULL ? machine : "",
+                           (unsigned long long)about.stx_ino, (long long)about.stx_btime.tv_sec,
+                           about.stx_btime.tv_nsec);
         catalogue_hash_text(text, place);
         free(text);
     }
@@ -66,21 +67,51 @@ bool catalogue_mark_made(struct up_catalogue *catalogue, const struct up_record 
     return mark(catalogue, record->id, "made", "", failure);
 }
 
+bool catalogue_is_own(struct up_catalogue *catalogue, const char *record_id, bool *own,
+                      struct up_failure *failure) {
+    long long there = 0;
+    bool good =
+        catalogue_ask(catalogue, "SELECT " CATALOGUE_IS_OWN("?"), record_id, &there, failure);
+    *own = there > 0;
+    return good;
+}
+
 /* ---- calibrations ---- */
+
+/* The number that `sql` gives for an id and this place; 0 where there is no telling. */
+static bool ask_of_place(struct up_catalogue *catalogue, const char *sql, const char *id,
+                         int *number, struct up_failure *failure) {
+    char place[UP_SHA256_SIZE];
+    catalogue_place(catalogue, place);
+    sqlite3_stmt *statement =
+        catalogue_prepare(catalogue, sql, (const char *[]){id, place}, 2, failure);
+    int code = statement != NULL ? sqlite3_step(statement) : SQLITE_ERROR;
+    *number = code == SQLITE_ROW && place[0] != '\0' ? sqlite3_column_int(statement, 0) : 0;
+    return statement != NULL &&
+           catalogue_finish(catalogue, statement, code == SQLITE_ROW ? SQLITE_DONE : code, failure);
+}
 
 bool up_calibration_is_trusted(struct up_catalogue *catalogue, const char *calibration_id,
                                bool *trusted, struct up_failure *failure) {
-    char place[UP_SHA256_SIZE];
-    catalogue_place(catalogue, place);
-    sqlite3_stmt *statement = catalogue_prepare(
-        catalogue,
-        "SELECT count(*) FROM local_mark WHERE record_id = ? AND place = ? AND place <> ''"
-        " AND mark IN ('made', 'adopted')",
-        (const char *[]){calibration_id, place}, 2, failure);
-    int code = statement != NULL ? sqlite3_step(statement) : SQLITE_ERROR;
-    *trusted = code == SQLITE_ROW && sqlite3_column_int(statement, 0) > 0;
-    return statement != NULL &&
-           catalogue_finish(catalogue, statement, code == SQLITE_ROW ? SQLITE_DONE : code, failure);
+    int marks = 0;
+    bool good = ask_of_place(catalogue,
+                             "SELECT count(*) FROM local_mark WHERE record_id = ? AND place = ?"
+                             " AND mark IN ('made', 'adopted')",
+                             calibration_id, &marks, failure);
+    *trusted = marks > 0;
+    return good;
+}
+
+bool catalogue_is_of_place(struct up_catalogue *catalogue, const char *subject, bool *is,
+                           struct up_failure *failure) {
+    int all = 0;
+    bool good = ask_of_place(catalogue,
+                             "SELECT count(*) > 0 AND min(EXISTS (SELECT 1 FROM local_mark"
+                             " WHERE record_id = r.id AND mark = 'made' AND place = ?2))"
+                             " FROM record AS r WHERE kind = 'run' AND subject = ?1",
+                             subject, &all, failure);
+    *is = all > 0;
+    return good;
 }
 
 bool up_calibration_adopt(struct up_catalogue *catalogue, const char *calibration_id,

@@ -83,10 +83,15 @@ static json_t *gather_ids(struct up_catalogue *catalogue, const char *sql,
 json_t *catalogue_live_ids(struct up_catalogue *catalogue, const char *kind, const char *subject,
                            struct up_failure *failure) {
     static const char sql[] =
-        "SELECT id FROM record AS r WHERE kind = ?1 AND subject = ?3 AND " COUNTS
-        " AND (" CATALOGUE_IS_OWN("r.id") " OR (SELECT count(*) FROM record AS o WHERE o.kind = ?1"
-                                          " AND o.subject = ?3 AND " CATALOGUE_IS_OWN(
-                                              "o.id") ") = 0) ORDER BY id";
+        "SELECT id FROM (SELECT id FROM record AS r WHERE kind = ?1 AND subject = ?3 AND " COUNTS
+        " AND (" CATALOGUE_IS_OWN(
+            "r.id") " OR (SELECT count(*) FROM record AS o WHERE o.kind = ?1"
+                    " AND o.subject = ?3 AND " CATALOGUE_IS_OWN(
+                        "o.id") ") = 0) ORDER BY " CATALOGUE_RANK("?2") " DESC LIMIT 1000) ORDER "
+                                                                        "BY id"; /* more are taken
+                                                                                    in nowhere; they
+                                                                                    count for less
+                                                                                  */
     char latest[UP_TIME_SIZE];
     catalogue_latest(latest);
     return gather_ids(catalogue, sql, (const char *[]){kind, latest, subject}, 3, failure);

@@ -74,22 +74,37 @@ bool up_decisions_add(struct up_catalogue *catalogue, const struct up_decided *d
     return catalogue_end(catalogue, good, failure);
 }
 
-/* Oldest first: the last stays. */
+struct later {
+    struct up_catalogue *catalogue;
+    struct up_failure *failure;
+    json_t *by_result;
+    bool failed;
+};
+
+/* Oldest first: the last stays. One of elsewhere does not judge what was measured here. */
 static bool note_decision(const struct up_record *record, void *context) {
-    json_t *by_result = context;
-    if (json_is_true(json_object_get(record->content, "rejudged"))) {
-        json_object_set(by_result, up_record_text(record->content, "result_id"), record->content);
+    struct later *later = context;
+    const char *result_id = up_record_text(record->content, "result_id");
+    bool own = false;
+    if (!json_is_true(json_object_get(record->content, "rejudged"))) {
+        return true;
     }
-    return true;
+    if (record->elsewhere) {
+        later->failed = !catalogue_is_own(later->catalogue, result_id, &own, later->failure);
+    }
+    if (!own && !later->failed) {
+        json_object_set(later->by_result, result_id, record->content);
+    }
+    return !later->failed;
 }
 
 json_t *up_decisions_later(struct up_catalogue *catalogue, struct up_failure *failure) {
-    json_t *by_result = json_object();
-    if (!up_catalogue_each(catalogue, "decision", note_decision, by_result, failure)) {
-        json_decref(by_result);
+    struct later later = {catalogue, failure, json_object(), false};
+    if (!up_catalogue_each(catalogue, "decision", note_decision, &later, failure) || later.failed) {
+        json_decref(later.by_result);
         return NULL;
     }
-    return by_result;
+    return later.by_result;
 }
 
 void up_decision_apply(const json_t *decision, struct up_result *result) {

@@ -26,7 +26,7 @@ struct newest {
 static bool compare(const struct up_record *record, void *context) {
     struct newest *newest = context;
     const char *sha256 = json_string_value(json_object_get(record->content, "file_sha256"));
-    if (sha256 != NULL && strcmp(sha256, newest->file_sha256) == 0) {
+    if (sha256 != NULL && !record->elsewhere && strcmp(sha256, newest->file_sha256) == 0) {
         memcpy(newest->record_id, record->id, sizeof record->id);
     }
     return false;

@@ -165,7 +165,8 @@ static bool note_lost(const struct up_record *record, void *context) {
     struct lost_runs *lost = context;
     json_t *how_ended = json_object_get(record->content, "how_ended");
     /* Before there were ends, runs had no such member. */
-    if (json_is_null(how_ended) && is_abandoned(lost->catalogue, record->subject)) {
+    if (json_is_null(how_ended) && !record->elsewhere &&
+        is_abandoned(lost->catalogue, record->subject)) {
         json_array_append_new(lost->list, json_pack("[s, s, s, O]", record->id, record->subject,
                                                     record->bench, record->content));
     }

@@ -7,6 +7,7 @@
 #include <string.h>
 
 #include "catalogue/run.h"
+#include "internal.h"
 #include "text/json.h"
 #include "text/text.h"
 
@@ -102,6 +103,9 @@ void up_run_files_free(struct up_run_files *left) {
 /* ---- which one to go on with ---- */
 
 struct search {
+    struct up_catalogue *catalogue;
+    struct up_failure *failure;
+    bool failed;
     const char *what, *bench, *item_id, *id;
     struct up_unfinished *found;
     char how_ended[16];  /* empty: somebody is at work on it */
@@ -110,12 +114,25 @@ struct search {
     unsigned matches;
 };
 
-static const char *misfit(const struct search *search, const struct up_record *record) {
+/* A run of a copied folder, or of another catalogue, was begun at a cell that nobody knows here.
+   The end of one that was killed is stored by whoever finds it: all its versions must be of here.
+ */
+static bool was_begun_here(struct search *search, const struct up_record *record) {
+    bool here = false;
+    search->failed = search->failed || !catalogue_is_of_place(search->catalogue, record->subject,
+                                                              &here, search->failure);
+    return here;
+}
+
+static const char *misfit(struct search *search, const struct up_record *record) {
     if (strcmp(up_record_text(record->content, "what"), search->what) != 0) {
         return "is of another kind";
     }
     if (strcmp(record->bench, search->bench) != 0) {
         return "is of another bench";
+    }
+    if (!was_begun_here(search, record)) {
+        return "was begun in another folder, or on another machine: begin anew";
     }
     return search->item_id != NULL &&
                    strcmp(up_record_text(record->content, "item_id"), search->item_id) != 0
@@ -132,7 +149,13 @@ static void choose(struct search *search, const struct up_record *record) {
     memcpy(found->run_id, record->subject, sizeof found->run_id);
     json_decref(found->continues);
     found->continues = json_pack("[s]", record->subject);
-    json_array_extend(found->continues, json_object_get(record->content, "continues"));
+    const json_t *before;
+    size_t i;
+    json_array_foreach(json_object_get(record->content, "continues"), i, before) {
+        if (json_is_string(before)) {
+            json_array_append_new(found->continues, json_string(json_string_value(before)));
+        }
+    }
 }
 
 /* Runs come the oldest first, so one that continues another comes after it. */
@@ -166,14 +189,15 @@ static bool is_of_them(const struct up_unfinished *found, const char *run_id) {
 
 static bool note_check(const struct up_record *record, void *context) {
     struct up_unfinished *found = context;
-    found->checks += is_of_them(found, up_record_text(record->content, "run_id"));
+    found->checks +=
+        !record->elsewhere && is_of_them(found, up_record_text(record->content, "run_id"));
     return true;
 }
 
 static bool note_trial(const struct up_record *record, void *context) {
     struct up_unfinished *found = context;
     json_int_t number = json_integer_value(json_object_get(record->content, "number"));
-    if (number >= 1 && number <= UP_RUN_TRIALS_MAX &&
+    if (!record->elsewhere && number >= 1 && number <= UP_RUN_TRIALS_MAX &&
         is_of_them(found, up_record_text(record->content, "run_id"))) {
         found->trials += !found->stored[number];
         found->stored[number] = true;
@@ -219,11 +243,16 @@ static bool judge_search(const struct search *search, struct up_failure *failure
 bool up_run_find_unfinished(struct up_catalogue *catalogue, const char *what, const char *bench,
                             const char *item_id, const char *id, struct up_unfinished *found,
                             struct up_failure *failure) {
-    struct search search = {
-        .what = what, .bench = bench, .item_id = item_id, .id = id, .found = found};
+    struct search search = {.catalogue = catalogue,
+                            .failure = failure,
+                            .what = what,
+                            .bench = bench,
+                            .item_id = item_id,
+                            .id = id,
+                            .found = found};
     memset(found, 0, sizeof *found);
     bool good = up_catalogue_each(catalogue, "run", look_at_run, &search, failure) &&
-                judge_search(&search, failure) &&
+                !search.failed && judge_search(&search, failure) &&
                 up_catalogue_each(catalogue, "trial", note_trial, found, failure) &&
                 up_catalogue_each(catalogue, "reference_check", note_check, found, failure);
     if (!good) {

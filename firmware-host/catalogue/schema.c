@@ -18,6 +18,10 @@ static const char *fault_of_reference(const json_t *content) {
                : "has a mass and volume, or an expansion, that cannot be";
 }
 
+static const char *fault_of_kind(const json_t *content) {
+    return catalogue_kind_is_sound(content) ? NULL : "has tolerances that cannot be";
+}
+
 #define TABLE(kind_, list_, members_)                                                              \
     .kind = (kind_), .id_name = (kind_ "_id"), .file = (list_ ".csv"), .list = (list_),            \
     .members = (members_)
@@ -32,7 +36,7 @@ const struct catalogue_table catalogue_tables[CATALOGUE_TABLES] = {
     {TABLE("reference", "reference_bodies", catalogue_reference_members),
      .fault = fault_of_reference},
     {TABLE("reference_check", "reference_checks", catalogue_check_members)},
-    {TABLE("gear_kind", "gear_kinds", catalogue_kind_members)},
+    {TABLE("gear_kind", "gear_kinds", catalogue_kind_members), .fault = fault_of_kind},
 };
 
 const struct catalogue_table *catalogue_table_of(const char *kind) {
@@ -101,7 +105,8 @@ const char catalogue_marks_for_now[] =
     " place TEXT NOT NULL, reason TEXT NOT NULL, made_utc TEXT NOT NULL,"
     " PRIMARY KEY (record_id, mark)) WITHOUT ROWID;" MARK_ALL;
 
-/* A time that came from elsewhere and lies ahead of the clock says nothing of this bench's. */
+/* A time that came from elsewhere and lies ahead of the clock says nothing of this bench's, nor
+   does a number above 2^51: what is numbered after it could be taken in nowhere. */
 const char catalogue_count_again[] =
     "DELETE FROM bench_counter;"
     "INSERT INTO bench_counter"
@@ -110,10 +115,14 @@ const char catalogue_count_again[] =
     "   PARTITION BY bench ORDER BY n, made_utc"
     "   ROWS BETWEEN UNBOUNDED PRECEDING AND 1 PRECEDING) AS back FROM ("
     "   SELECT bench, CASE WHEN made_utc <= strftime('%Y-%m-%dT%H:%M:%fZ', 'now', '+1 day')"
-    "     OR EXISTS (SELECT 1 FROM local_mark WHERE record_id = id AND mark IN ('made', 'kept'))"
-    "    THEN made_utc ELSE '' END AS made_utc,"
-    "    CASE WHEN json_valid(body) THEN json_extract(body, '$.bench_sequence') END AS n"
-    "   FROM record WHERE bench <> '')) GROUP BY bench;";
+    "     OR " CATALOGUE_HAS_MARK(
+        "id", "'made'") " THEN made_utc ELSE '' END AS made_utc,"
+                        "    CASE WHEN n <= 2251799813685248 OR " CATALOGUE_HAS_MARK(
+                            "id",
+                            "'made'") " THEN n END AS n"
+                                      "    FROM (SELECT *, CASE WHEN json_valid(body)"
+                                      "     THEN json_extract(body, '$.bench_sequence') END AS n"
+                                      "     FROM record WHERE bench <> ''))) GROUP BY bench;";
 
 /* For others, who may rely on names and columns; we ask the tables themselves. */
 static const char views[] =

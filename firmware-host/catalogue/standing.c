@@ -7,7 +7,7 @@
 #include <time.h>
 
 #include "internal.h"
-#include "text/memory.h"
+#include "text/text.h"
 
 /* Choices of ours: a week, and the difference that tells another water. Fresh waters differ by up
    to 0.6 kg/m3, a pool's salt makes 2 and a sea's 25. */
@@ -24,7 +24,8 @@ struct moment {
 struct session {
     char bench[UP_NAME_SIZE], run_id[UP_ID_SIZE];
     struct moment at;
-    bool outside;        /* one of them */
+    bool outside; /* one of them */
+    bool elsewhere;
     double excess_kg_m3; /* the water's density over that of fresh water as warm */
 };
 
@@ -82,11 +83,11 @@ static bool take_check(const struct up_record *record, void *context) {
     const json_t *content = record->content;
     const char *run_id = up_record_text(content, "run_id");
     struct session *last = gather->count > 0 ? &gather->session[gather->count - 1] : NULL;
-    if (last == NULL || strcmp(last->run_id, run_id) != 0 ||
+    if (last == NULL || strcmp(last->run_id, run_id) != 0 || last->elsewhere != record->elsewhere ||
         strcmp(last->bench, record->bench) != 0) {
         gather->session = up_reallocate(gather->session, gather->count + 1, sizeof *last);
         last = &gather->session[gather->count++];
-        *last = (struct session){.outside = false};
+        *last = (struct session){.elsewhere = record->elsewhere};
         catalogue_read_text(content, "run_id", last->run_id, sizeof last->run_id);
         memcpy(last->bench, record->bench, sizeof last->bench);
     }
@@ -101,6 +102,7 @@ static bool take_check(const struct up_record *record, void *context) {
 
 struct asked {
     const char *bench, *calibration_id;
+    bool elsewhere; /* only bodies of here speak for what was weighed here */
     struct moment at;
     double excess_kg_m3; /* NaN: not known */
 };
@@ -122,6 +124,7 @@ static bool is_since_calibration(const struct gather *gather, const struct asked
 static enum up_standing judge(const struct gather *gather, const struct asked *asked) {
     size_t i = gather->count;
     while (i > 0 && (strcmp(gather->session[i - 1].bench, asked->bench) != 0 ||
+                     (gather->session[i - 1].elsewhere && !asked->elsewhere) ||
                      is_later(&gather->session[i - 1].at, &asked->at))) {
         i--;
     }
@@ -164,6 +167,7 @@ static enum up_standing standing_of(const struct gather *gather, const struct up
     double density_kg_m3 = result.weighing.term[UP_INPUT_WATER_DENSITY].value;
     const struct asked asked = {
         .bench = record->bench,
+        .elsewhere = record->elsewhere,
         .calibration_id = result.calibration_id,
         .at = moment_of(record),
         .excess_kg_m3 = result.has_model ? excess_kg_m3(density_kg_m3, result.weighing.tank_temp_c)
@@ -174,14 +178,16 @@ static enum up_standing standing_of(const struct gather *gather, const struct up
 /* Oldest first: the first result of a session was made when it ended. */
 static bool take_result(const struct up_record *record, void *context) {
     struct gather *gather = context;
-    const char *run_id = up_record_text(record->content, "run_id");
+    char *run_id = up_text_format("%s%s", record->elsewhere ? "elsewhere " : "",
+                                  up_record_text(record->content, "run_id"));
     json_t *word = json_incref(json_object_get(gather->by_run, run_id));
     if (word == NULL) {
         word = json_string(up_standing_word(standing_of(gather, record)));
     }
-    if (run_id[0] != '\0') {
+    if (up_record_text(record->content, "run_id")[0] != '\0') {
         json_object_set(gather->by_run, run_id, word);
     }
+    free(run_id);
     json_object_set_new(gather->words, record->subject, word);
     return true;
 }

@@ -133,7 +133,9 @@ static bool take_result(const struct up_record *record, void *context) {
     copy_text(row->filled.gas, sizeof row->filled.gas, json_object_get(body, "filled_with"));
     row->filled.pressure_bar = up_record_number(body, "filling_bar");
     const struct gather *gather = context;
-    json_object_set_new_nocheck(gather->pieces, item_id, json_integer(row->pieces));
+    if (!record->elsewhere || json_object_get(gather->pieces, item_id) == NULL) {
+        json_object_set_new_nocheck(gather->pieces, item_id, json_integer(row->pieces));
+    }
     row->checked = up_checked_of(up_record_text(gather->standings, record->subject));
     row->elsewhere = record->elsewhere;
     take_decision(gather, record->subject, row);

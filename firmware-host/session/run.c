@@ -81,6 +81,11 @@ static bool run_loop(struct recorder *recorder, struct up_procedure *procedure,
 
 static bool fail_known_mass(const struct up_calibration *calibration,
                             const struct up_known_mass *check, struct up_failure *failure) {
+    if (check->heavy_enough && !check->masses_enough) {
+        return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                       "this calibration is bent, or has another slope for what is taken off: "
+                       "begin again with two masses, one at most half the other");
+    }
     return check->heavy_enough
                ? up_fail(failure, UP_STATUS_UNABLE,
                          "the mass of %.1f g reads %.1f g by the calibration %.8s, which may be "
@@ -107,7 +112,7 @@ static bool adopt(const struct up_session_settings *settings, const struct up_ca
                        "the bench has another calibration since this run began: begin anew");
     }
     struct up_known_mass check = up_calibration_known_mass(calibration, loadings);
-    if (!check.agrees || !check.heavy_enough) {
+    if (!check.agrees || !check.heavy_enough || !check.masses_enough) {
         return fail_known_mass(calibration, &check, failure);
     }
     send_note(settings,

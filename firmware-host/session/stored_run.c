@@ -107,13 +107,15 @@ bool stored_run_open(struct stored_run *run, struct up_catalogue *catalogue, con
     if (!up_run_read(catalogue, id, &run->files, failure)) {
         return false;
     }
-    run->plan = find_plan(&run->files);
+    run->plan = json_incref(find_plan(&run->files)); /* a journal that was changed is trimmed */
     run->recorded = read_entries(&run->files, &run->count);
     return calibrates ? calibrate_plan_from_json(run->plan, run, failure)
                       : measure_plan_from_json(run->plan, run, failure);
 }
 
 void stored_run_free(struct stored_run *run) {
+    json_decref(run->plan);
+    run->plan = NULL;
     up_run_files_free(&run->files);
     free(run->recorded);
 }

@@ -132,12 +132,14 @@ bool up_calibration_fit(const struct up_loadings *loadings, struct up_calibratio
 
 /* Known masses read by an earlier calibration: is it one of this cell? */
 struct up_known_mass {
-    double mass_kg, reading_kg; /* means of all loadings */
+    double mass_kg, reading_kg; /* of the mass that is off most; taken off: negative */
     double bound_kg;            /* how far apart they may be: expanded uncertainties (k = 2) of
                                    calibration and readings, and the mass's own tolerance */
     bool heavy_enough;          /* a quarter of the calibration's span at least: a light mass says
                                    nothing of the slope */
-    bool agrees;
+    bool masses_enough;         /* two, one of at most half the other, where the calibration has a
+                                   bend or two slopes */
+    bool agrees;                /* each mass within its bound, a hundredth of it at most */
 };
 /* The uncertainty of the rig's masses is in the loadings' rig. None were read: does not agree. */
 struct up_known_mass up_calibration_known_mass(const struct up_calibration *calibration,

@@ -205,6 +205,7 @@ static void drift_does_not_pass_for_creep(void **state) {
         virtual_bench_restart(&bench, seed);
         calibrate(masses_kg, 4, 1);
         assert_true(fabs(bench.calibration.creep_rel_decade) < 1e-4);
+        virtual_bench_end(&bench);
     }
 }
 

@@ -203,22 +203,32 @@ static void what_a_calibration_leaves_open(void **state) {
 
 /* ---- a known mass by an earlier calibration ---- */
 
-static struct up_known_mass known_mass(double mass_kg, double slope_off_rel) {
-    const struct up_calibration calibration = {.slope_counts_per_kg = SLOPE,
-                                               .u_slope_counts_per_kg = 3e-4 * SLOPE,
-                                               .unloading_slope_counts_per_kg = (double)NAN,
-                                               .u_unloading_slope_counts_per_kg = (double)NAN,
-                                               .mass_tolerance_rel = 0,
-                                               .span_kg = 4,
-                                               .dof = 100};
+static struct up_calibration earlier;
+
+static void begin_known_masses(void) {
+    earlier = (struct up_calibration){.slope_counts_per_kg = SLOPE,
+                                      .u_slope_counts_per_kg = 3e-4 * SLOPE,
+                                      .unloading_slope_counts_per_kg = (double)NAN,
+                                      .u_unloading_slope_counts_per_kg = (double)NAN,
+                                      .span_kg = 4,
+                                      .dof = 100};
     loadings.points = 0;
     loadings.rig.mass_class = UP_MASSES_UNCLASSED;
     loadings.rig.mass_tolerance_rel = 1e-3;
+}
+
+/* Read four times, each with 1 g. */
+static void hang_known(double mass_kg, double slope_off_rel) {
     for (int i = 0; i < 4; i++) {
         hang(mass_kg, slope_off_rel * SLOPE * mass_kg);
-        loadings.point[i].u_plateau_counts = 600; /* 1 g */
+        loadings.point[loadings.points - 1].u_plateau_counts = 600;
     }
-    return up_calibration_known_mass(&calibration, &loadings);
+}
+
+static struct up_known_mass known_mass(double mass_kg, double slope_off_rel) {
+    begin_known_masses();
+    hang_known(mass_kg, slope_off_rel);
+    return up_calibration_known_mass(&earlier, &loadings);
 }
 
 /* 2 kg: k = 2 of a slope known to 3e-4 is 1.2 g, of four readings of 1 g each 1 g, together 1.562
@@ -229,12 +239,46 @@ static void a_known_mass_bears_a_calibration_out(void **state) {
     assert_close(check.mass_kg, 2, 1e-12);
     assert_close(check.reading_kg, 2, 1e-12);
     assert_close(check.bound_kg, 2e-3 + hypot(1.2e-3, 1e-3), 1e-9);
-    assert_true(check.agrees && check.heavy_enough);
+    assert_true(check.agrees && check.heavy_enough && check.masses_enough);
     assert_true(known_mass(2, 1.75e-3).agrees && known_mass(2, -1.75e-3).agrees);
     assert_false(known_mass(2, 1.80e-3).agrees);
     assert_false(known_mass(2, -1.80e-3).agrees);
+    assert_false(known_mass(2, -2).agrees);   /* the sign is another cell's */
     assert_false(known_mass(-2, 0.1).agrees); /* taken off */
     assert_true(known_mass(-2, 0).agrees);
+    assert_false(known_mass(2, (double)NAN).agrees);
+}
+
+/* Errors of two masses do not make up for one another, and the worst is the one that is named. */
+static void each_known_mass_counts(void **state) {
+    (void)state;
+    begin_known_masses();
+    hang_known(2, 5e-3);
+    hang_known(1, -1e-2);
+    struct up_known_mass check = up_calibration_known_mass(&earlier, &loadings);
+    assert_false(check.agrees);
+    assert_close(fabs(check.reading_kg - check.mass_kg), 10e-3, 1e-9);
+}
+
+/* What leaves half of everything open agrees with anything. */
+static void a_vague_calibration_is_not_borne_out(void **state) {
+    (void)state;
+    begin_known_masses();
+    earlier.u_slope_counts_per_kg = 0.1 * SLOPE;
+    hang_known(2, 0.05);
+    assert_false(up_calibration_known_mass(&earlier, &loadings).agrees);
+}
+
+static void a_bent_calibration_wants_two_masses(void **state) {
+    (void)state;
+    begin_known_masses();
+    earlier.quadratic_counts_per_kg2 = 1e-3;
+    hang_known(2, 0);
+    assert_false(up_calibration_known_mass(&earlier, &loadings).masses_enough);
+    hang_known(1.2, 0);
+    assert_false(up_calibration_known_mass(&earlier, &loadings).masses_enough);
+    hang_known(1, 0);
+    assert_true(up_calibration_known_mass(&earlier, &loadings).masses_enough);
 }
 
 static void a_light_mass_says_too_little(void **state) {
@@ -242,8 +286,7 @@ static void a_light_mass_says_too_little(void **state) {
     assert_true(known_mass(1.001, 0).heavy_enough);
     assert_false(known_mass(0.999, 0).heavy_enough);
     loadings.points = 0;
-    const struct up_calibration calibration = {.slope_counts_per_kg = SLOPE, .span_kg = 4};
-    assert_false(up_calibration_known_mass(&calibration, &loadings).agrees);
+    assert_false(up_calibration_known_mass(&earlier, &loadings).agrees);
 }
 
 int main(void) {
@@ -255,6 +298,9 @@ int main(void) {
         FIT(creep_is_told_a_decade),
         FIT(a_known_mass_bears_a_calibration_out),
         FIT(a_light_mass_says_too_little),
+        FIT(each_known_mass_counts),
+        FIT(a_vague_calibration_is_not_borne_out),
+        FIT(a_bent_calibration_wants_two_masses),
         FIT(late_readings_are_corrected_for_creep),
         FIT(what_is_not_known_of_creep_stays_with_a_late_slope),
         FIT(the_loop_is_as_wide_as_its_widest_place),

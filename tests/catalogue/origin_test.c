@@ -49,15 +49,22 @@ static void mine_stays_until_another_is_accepted(void **state) {
     (void)state;
     struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
     struct up_item item = add_item(catalogue, "my fin");
-    slip_in(catalogue, "item", item.id, FAR_AHEAD, item_of_tolerance(&item, 5000), NULL);
-    slip_in(catalogue, "item", item.id, LONG_AGO, item_of_tolerance(&item, 4000),
+    slip_in(catalogue, "item", item.id, FAR_AHEAD, item_of_tolerance(&item, 480), NULL);
+    slip_in(catalogue, "item", item.id, LONG_AGO, item_of_tolerance(&item, 470),
             catalogue_live_ids(catalogue, "item", item.id, NULL));
     assert_true(tolerance_g(catalogue, "my fin") == UP_TOLERANCE_ONE_G);
     up_catalogue_close(catalogue);
     assert_file_answer("c/catalogue.sqlite", "SELECT tolerance_g FROM item", "50.0");
     catalogue = open_as("c", UP_CATALOGUE_WRITE);
     assert_true(up_item_accept(catalogue, item.id, &item, NULL));
-    assert_true(item.tolerance_g == 4000 && tolerance_g(catalogue, "my fin") == 4000);
+    assert_true(item.tolerance_g == 470 && tolerance_g(catalogue, "my fin") == 470);
+    /* One that an edit would refuse is not accepted. */
+    struct up_failure failure = {0};
+    assert_true(up_item_accept(catalogue, item.id, &item, NULL) && item.tolerance_g == 480);
+    slip_in(catalogue, "item", item.id, LONG_AGO, item_of_tolerance(&item, 5000), NULL);
+    assert_false(up_item_accept(catalogue, item.id, &item, &failure));
+    assert_says(&failure, UP_STATUS_WRONG_INPUT, "--tolerance-g 5000");
+    assert_true(tolerance_g(catalogue, "my fin") == 480);
     up_catalogue_close(catalogue);
 }
 
@@ -68,8 +75,8 @@ static void a_date_ahead_of_the_clock_counts_last(void **state) {
     struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
     struct up_item item = plain_item("their fin");
     up_new_id(subject);
-    slip_in(catalogue, "item", subject, FAR_AHEAD, item_of_tolerance(&item, 5000), NULL);
-    assert_true(tolerance_g(catalogue, "their fin") == 5000); /* there is no other */
+    slip_in(catalogue, "item", subject, FAR_AHEAD, item_of_tolerance(&item, 480), NULL);
+    assert_true(tolerance_g(catalogue, "their fin") == 480); /* there is no other */
     char *id = ask(catalogue->database, "SELECT id FROM record");
     snprintf(ahead_id, sizeof ahead_id, "%s", id);
     free(id);

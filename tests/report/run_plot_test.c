@@ -195,7 +195,7 @@ static void a_path_for_an_id_is_no_run(void **state) {
     assert_true(up_catalogue_add(catalogue, "run", "../../../../../../etc", "b", body, NULL, NULL,
                                  &failure));
     json_decref(body);
-    assert_not_drawn(catalogue, "latest", NULL, UP_STATUS_WRONG_INPUT, "no run");
+    assert_not_drawn(catalogue, "latest", NULL, UP_STATUS_WRONG_INPUT, "is damaged");
     up_catalogue_close(catalogue);
 }
 
