@@ -19,6 +19,7 @@ struct import {
     struct up_intake *intake;
     struct up_failure *failure;
     bool dry_run, failed;
+    json_t *ours; /* thing -> whether it is one of here */
 };
 
 /* ---- the document ---- */
@@ -98,19 +99,27 @@ static bool read_record(const struct import *import, const char *where, json_t *
             admit_member(import, where, entry, "bench", record->bench, sizeof record->bench));
 }
 
-/* Whether this folder itself made a version of the thing. */
-static bool is_ours(const struct import *import, const char *kind, const char *subject,
-                    bool *ours) {
-    sqlite3_stmt *statement =
-        catalogue_prepare(import->catalogue,
-                          "SELECT count(*) FROM record AS r WHERE kind = ? AND subject = ?"
-                          " AND " CATALOGUE_IS_OWN("r.id"),
-                          (const char *[]){kind, subject}, 2, import->failure);
-    int code = statement != NULL ? sqlite3_step(statement) : SQLITE_ERROR;
-    *ours = code == SQLITE_ROW && sqlite3_column_int(statement, 0) > 0;
-    return statement != NULL &&
-           catalogue_finish(import->catalogue, statement, code == SQLITE_ROW ? SQLITE_DONE : code,
-                            import->failure);
+/* Whether this folder itself made a version of the thing; asked once for each. */
+static bool is_ours(struct import *import, const char *kind, const char *subject, bool *ours) {
+    char *key = up_text_format("%s %s", kind, subject);
+    const json_t *known = json_object_get(import->ours, key);
+    bool good = true;
+    *ours = json_is_true(known);
+    if (known == NULL) {
+        sqlite3_stmt *statement =
+            catalogue_prepare(import->catalogue,
+                              "SELECT count(*) FROM record AS r WHERE kind = ? AND subject = ?"
+                              " AND " CATALOGUE_IS_OWN("r.id"),
+                              (const char *[]){kind, subject}, 2, import->failure);
+        int code = statement != NULL ? sqlite3_step(statement) : SQLITE_ERROR;
+        *ours = code == SQLITE_ROW && sqlite3_column_int(statement, 0) > 0;
+        good = statement != NULL &&
+               catalogue_finish(import->catalogue, statement,
+                                code == SQLITE_ROW ? SQLITE_DONE : code, import->failure);
+        json_object_set_new(import->ours, key, json_boolean(*ours));
+    }
+    free(key);
+    return good;
 }
 
 /* What of ours it touches. */
@@ -226,7 +235,8 @@ bool up_catalogue_import(struct up_catalogue *catalogue, const char *path, bool 
                             .path = file,
                             .intake = intake,
                             .failure = failure,
-                            .dry_run = dry_run};
+                            .dry_run = dry_run,
+                            .ours = json_object()};
     *intake = (struct up_intake){0};
     json_t *document = load_document(file, failure);
     bool good = document != NULL && catalogue_begin(catalogue, failure);
@@ -234,6 +244,7 @@ bool up_catalogue_import(struct up_catalogue *catalogue, const char *path, bool 
         good = finish(&import, admit_document(&import, document));
     }
     json_decref(document);
+    json_decref(import.ours);
     free(file);
     return good;
 }
@@ -281,7 +292,9 @@ bool up_catalogue_merge(struct up_catalogue *catalogue, const char *directory, b
     if (!up_catalogue_open(directory, UP_CATALOGUE_READ, &import.other, failure)) {
         return false;
     }
+    import.ours = json_object();
     bool good = catalogue_begin(catalogue, failure) && finish(&import, admit_catalogue(&import));
     up_catalogue_close(import.other);
+    json_decref(import.ours);
     return good;
 }

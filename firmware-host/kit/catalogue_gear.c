@@ -12,17 +12,20 @@ struct search {
     const char *item_id;
     struct up_result *result;
     char bench[UP_NAME_SIZE];
-    bool found;
+    bool found, elsewhere;
 };
 
-/* Records come oldest first: the newest measurement in a tank stays. */
+/* Records come oldest first: the newest measurement in a tank stays; one of elsewhere only where
+   none was made here. */
 static bool find_in_tank(const struct up_record *record, void *context) {
     struct search *search = context;
     if (strcmp(up_record_text(record->content, "item_id"), search->item_id) == 0 &&
-        strcmp(up_record_text(record->content, "water"), "tank") == 0) {
+        strcmp(up_record_text(record->content, "water"), "tank") == 0 &&
+        !(record->elsewhere && search->found && !search->elsewhere)) {
         up_result_from_json(record->content, search->result);
         memcpy(search->bench, record->bench, sizeof search->bench);
         search->found = true;
+        search->elsewhere = record->elsewhere;
     }
     return true;
 }
@@ -87,6 +90,11 @@ bool read_catalogue_item(struct kit_file *file, const struct place *place, struc
     }
     memcpy(source->bench, search.bench, sizeof source->bench);
     set_part(source->result, part);
+    if (search.elsewhere && !is_accepted(place, "elsewhere")) {
+        return wrong_at(place, "item",
+                        "its result came from elsewhere; weigh it here, or write "
+                        "\"accept\": [\"elsewhere\"] beside it to go on with its grams");
+    }
     return check_result(place, &item, source->result);
 }
 

@@ -25,6 +25,7 @@ struct search {
     json_t *body;                /* the latest that fits; owned */
     char result_id[UP_ID_SIZE], made_utc[UP_TIME_SIZE], bench[UP_NAME_SIZE];
     unsigned count;
+    bool elsewhere;
 };
 
 static bool look_at(const struct up_record *record, void *context) {
@@ -42,6 +43,7 @@ static bool look_at(const struct up_record *record, void *context) {
     memcpy(search->result_id, record->subject, sizeof search->result_id);
     memcpy(search->made_utc, record->made_utc, sizeof search->made_utc);
     memcpy(search->bench, record->bench, sizeof search->bench);
+    search->elsewhere = record->elsewhere;
     return true;
 }
 
@@ -325,8 +327,9 @@ static json_t *explain(struct up_catalogue *catalogue, struct search *search,
                        const struct up_result *result, struct up_failure *failure) {
     struct up_item item = {.name = ""};
     struct up_failure ignored;
-    json_t *json = json_pack("{s:s, s:s, s:s}", "schema", "upthrust-explain-1", "result_id",
-                             search->result_id, "made_utc", search->made_utc);
+    json_t *json =
+        json_pack("{s:s, s:s, s:s, s:b}", "schema", "upthrust-explain-1", "result_id",
+                  search->result_id, "made_utc", search->made_utc, "elsewhere", search->elsewhere);
     up_item_find(catalogue, result->item_id, &item, &ignored);
     json_object_set_new(json, "item_name", json_string(item.name));
     json_object_set_new(json, "bench", json_string(search->bench));

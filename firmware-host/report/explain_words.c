@@ -291,6 +291,9 @@ void up_explain_print(const json_t *document, const struct up_style *style, FILE
     if (json_is_true(json_object_get(document, "withdrawn"))) {
         fputs("  " UP_CLAIM_WITHDRAWN "\n", stream);
     }
+    if (json_is_true(json_object_get(document, "elsewhere"))) {
+        fputs("  " UP_ELSEWHERE_MEANING "\n", stream);
+    }
     fputs("  result ", stream);
     up_text_put(stream, up_record_text(document, "result_id"), 0, false);
     fputs(" of ", stream);

@@ -219,7 +219,8 @@ static void print_older(const struct kept *kept, const struct up_style *style, F
 }
 
 static bool same_run(const struct kept *a, const struct kept *b) {
-    return strcmp(up_record_text(a->body, "run_id"), up_record_text(b->body, "run_id")) == 0;
+    return strcmp(up_record_text(a->body, "run_id"), up_record_text(b->body, "run_id")) == 0 &&
+           a->elsewhere == b->elsewhere && a->checked == b->checked; /* else marked apart */
 }
 
 static void print_all_newest(const struct results *results, const struct up_style *style,

@@ -274,6 +274,148 @@ static void a_date_ahead_of_the_clock_is_told(void **state) {
     up_catalogue_close(catalogue);
 }
 
+/* A file that came from somebody else: what surrounds a body goes into scripts and commands. */
+static void a_record_of_no_form_is_damaged(void **state) {
+    (void)state;
+    struct up_failure failure = {0};
+    int count = 0;
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    struct up_item item = add_item(catalogue, "fin");
+    slip_in(catalogue, "item", item.id, "\n!touch x\n", item_of_tolerance(&item, 60), NULL);
+    assert_false(up_catalogue_each(catalogue, "item", count_one, &count, &failure) && count != 1);
+    assert_int_equal(check(catalogue).count[UP_RECORD_DAMAGED], 1);
+    struct up_record record = {
+        .kind = "item", .id = "$(id)", .made_utc = "2026-01-01T00:00:00.000Z"};
+    up_new_id(record.subject);
+    record.content = item_of_tolerance(&item, 60);
+    assert_true(catalogue_hash(&record, NULL) && catalogue_insert(catalogue, &record, NULL, NULL));
+    json_decref(record.content);
+    assert_false(up_catalogue_each(catalogue, "item", count_one, &count, &failure));
+    assert_null(strstr(failure.text, "--set-aside $(id)")); /* a shell would run it */
+    up_catalogue_close(catalogue);
+}
+
+static bool has_decision(struct up_catalogue *catalogue, const char *result_id) {
+    json_t *later = up_decisions_later(catalogue, NULL);
+    assert_non_null(later);
+    bool has = json_object_get(later, result_id) != NULL;
+    json_decref(later);
+    return has;
+}
+
+static void a_decision_of_elsewhere_judges_nothing_of_here(void **state) {
+    (void)state;
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    struct up_item item = add_item(catalogue, "fin");
+    struct up_result result = plain_result(item.id, "tank");
+    assert_true(up_results_add(catalogue, &result, 1, "bench", NULL));
+    char *id = ask(catalogue->database, "SELECT id FROM record WHERE kind = 'result'");
+    json_t *content = json_pack("{s:s, s:b}", "result_id", id, "rejudged", 1);
+    assert_true(up_catalogue_add(catalogue, "decision", NULL, "bench", content, NULL, NULL, NULL));
+    json_decref(content);
+    assert_true(has_decision(catalogue, id));
+    sql(catalogue->database, "DELETE FROM local_mark WHERE record_id IN"
+                             " (SELECT id FROM record WHERE kind = 'decision')");
+    assert_false(has_decision(catalogue, id));
+    sql(catalogue->database, "DELETE FROM local_mark");
+    assert_true(has_decision(catalogue, id)); /* both of elsewhere */
+    free(id);
+    up_catalogue_close(catalogue);
+}
+
+/* No other catalogue takes in a record that replaces more than a thousand. */
+static void many_versions_leave_the_next_one_mergeable(void **state) {
+    (void)state;
+    char subject[UP_ID_SIZE];
+    struct up_intake intake;
+    struct up_failure failure = {0};
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    struct up_item item = plain_item("fin");
+    up_new_id(subject);
+    sql(catalogue->database, "BEGIN");
+    for (int i = 0; i < 1003; i++) {
+        slip_in(catalogue, "item", subject, LONG_AGO, item_of_tolerance(&item, 50 + i * 0.1), NULL);
+    }
+    sql(catalogue->database, "COMMIT");
+    memcpy(item.id, subject, sizeof item.id);
+    assert_true(up_item_add(catalogue, &item, NULL));
+    struct up_catalogue *other = open_as("other", UP_CATALOGUE_CREATE);
+    if (!up_catalogue_merge(other, "c", false, &intake, &failure)) {
+        fail_msg("%s", failure.text);
+    }
+    up_catalogue_close(other);
+    up_catalogue_close(catalogue);
+}
+
+/* A number near the door's limit would leave none for what is stored next. */
+static void a_number_of_elsewhere_does_not_use_up_the_count(void **state) {
+    (void)state;
+    struct up_record record = {
+        .kind = "trial", .bench = "bench", .made_utc = "2026-01-01T00:00:00.000Z"};
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    add_number(catalogue, "trial", NULL, NULL, 1);
+    up_new_id(record.id);
+    up_new_id(record.subject);
+    record.content = json_pack("{s:I}", "bench_sequence", (json_int_t)1 << 52);
+    assert_true(catalogue_hash(&record, NULL) && catalogue_insert(catalogue, &record, NULL, NULL));
+    json_decref(record.content);
+    assert_true(catalogue_run(catalogue, catalogue_count_again, NULL));
+    add_number(catalogue, "trial", NULL, NULL, 2);
+    assert_answer(catalogue->database,
+                  "SELECT json_extract(body, '$.bench_sequence') FROM record"
+                  " WHERE json_extract(body, '$.n') = 2",
+                  "2");
+    up_catalogue_close(catalogue);
+}
+
+/* Else somebody's copy would keep the true record out for ever. */
+static void what_is_set_aside_keeps_nothing_out(void **state) {
+    (void)state;
+    struct up_intake intake;
+    struct up_failure failure = {0};
+    struct up_catalogue *honest = open_as("honest", UP_CATALOGUE_CREATE);
+    struct up_catalogue *mine = open_as("mine", UP_CATALOGUE_CREATE);
+    add_item(honest, "fin");
+    export_to(honest, "out");
+    json_t *document = json_load_file("out/catalogue.json", 0, NULL);
+    json_t *entry = json_array_get(json_object_get(document, "items"), 0);
+    json_object_set_new(entry, "id", json_string("11111111-2222-3333-4444-555555555555"));
+    assert_int_equal(json_dump_file(document, "copy.json", JSON_REAL_PRECISION(17)), 0);
+    json_decref(document);
+    assert_true(up_catalogue_import(mine, "copy.json", false, &intake, NULL));
+    assert_false(up_catalogue_merge(mine, "honest", false, &intake, &failure));
+    assert_true(
+        up_catalogue_set_aside(mine, "11111111-2222-3333-4444-555555555555", "a copy", NULL));
+    assert_true(up_catalogue_merge(mine, "honest", false, &intake, NULL) && intake.fresh == 1);
+    assert_int_equal(count_kind(mine, "item"), 1);
+    up_catalogue_close(mine);
+    up_catalogue_close(honest);
+}
+
+/* A name has one subject, and tolerances have limits. */
+static void a_kind_of_elsewhere_has_its_own_subject(void **state) {
+    (void)state;
+    struct up_failure failure = {0};
+    bool fresh = false;
+    struct up_record record = {.kind = "gear_kind", .made_utc = "2026-01-01T00:00:00.000Z"};
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    up_new_id(record.id);
+    up_new_id(record.subject);
+    record.content = json_pack("{s:s, s:f, s:f}", "name", "fin", "tolerance_one_g", 60.0,
+                               "tolerance_pair_g", 100.0);
+    json_t *none = json_array();
+    assert_true(catalogue_hash(&record, NULL));
+    assert_false(catalogue_admit(catalogue, &record, none, "there", &fresh, &failure));
+    assert_says(&failure, UP_STATUS_WRONG_INPUT, "not that of the kind's name");
+    json_object_set_new(record.content, "tolerance_one_g", json_real(9e6));
+    assert_true(catalogue_hash(&record, NULL));
+    assert_false(catalogue_admit(catalogue, &record, none, "there", &fresh, &failure));
+    assert_says(&failure, UP_STATUS_WRONG_INPUT, "tolerances that cannot be");
+    json_decref(none);
+    json_decref(record.content);
+    up_catalogue_close(catalogue);
+}
+
 /* ---- calibrations ---- */
 
 static bool is_trusted(struct up_catalogue *catalogue, const char *id) {
@@ -433,6 +575,12 @@ int main(void) {
         TEST(a_copy_of_the_folder_asks_for_a_known_mass),
         TEST(one_from_before_the_marks_must_be_adopted),
         TEST(versions_cost_what_they_are),
+        TEST(a_record_of_no_form_is_damaged),
+        TEST(a_decision_of_elsewhere_judges_nothing_of_here),
+        TEST(many_versions_leave_the_next_one_mergeable),
+        TEST(a_number_of_elsewhere_does_not_use_up_the_count),
+        TEST(what_is_set_aside_keeps_nothing_out),
+        TEST(a_kind_of_elsewhere_has_its_own_subject),
     };
     return cmocka_run_group_tests_name("catalogue: origin", tests, NULL, NULL);
 }

@@ -137,8 +137,33 @@ static void files_are_named_by_four_characters(void **state) {
     up_catalogue_close(catalogue);
 }
 
+/* Its cell may be another one: a copied folder, another laptop. The end of a killed run is stored
+   by whoever finds it. */
+static void a_run_that_was_begun_elsewhere_is_let_alone(void **state) {
+    (void)state;
+    struct up_unfinished found;
+    struct up_failure failure;
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    add_run(catalogue, FIRST, NULL, NULL);
+    sql(catalogue->database, "UPDATE local_mark SET place = 'another'");
+    add_run(catalogue, FIRST, "crashed", NULL);
+    assert_not_found(catalogue, "one", ITEM, NULL, "there is no run of measure");
+    assert_not_found(catalogue, "one", ITEM, FIRST, "was begun in another folder");
+    add_run(catalogue, SECOND, "stopped", NULL);
+    add_trial(catalogue, SECOND, 1);
+    sql(catalogue->database, "DELETE FROM local_mark WHERE record_id IN"
+                             " (SELECT id FROM record WHERE kind = 'trial')");
+    add_trial(catalogue, SECOND, 2);
+    assert_true(find(catalogue, "one", ITEM, NULL, &found, &failure));
+    assert_string_equal(found.run_id, SECOND);
+    assert_int_equal(found.trials, 1); /* one of elsewhere is none of it */
+    json_decref(found.continues);
+    up_catalogue_close(catalogue);
+}
+
 int main(void) {
     const struct CMUnitTest tests[] = {
+        TEST(a_run_that_was_begun_elsewhere_is_let_alone),
         TEST(a_run_is_gone_on_with_by_its_own_item_at_its_own_bench),
         TEST(a_run_at_its_end_has_nothing_left),
         TEST(a_run_at_work_is_let_alone),

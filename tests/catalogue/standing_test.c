@@ -278,8 +278,30 @@ static void an_old_result_is_not_checked(void **state) {
 
 #define STANDING(test) cmocka_unit_test_setup_teardown(test, open_one, close_one)
 
+/* As if it had come by import: its mark is gone. */
+static void make_foreign(const char *kind) {
+    char *text = up_text_format("DELETE FROM local_mark WHERE record_id IN"
+                                " (SELECT id FROM record WHERE kind = '%s')",
+                                kind);
+    sql(catalogue->database, text);
+    free(text);
+}
+
+static void only_bodies_of_here_speak_for_results_of_here(void **state) {
+    (void)state;
+    calibrate("one");
+    weigh_body("one", false);
+    weigh_item("one");
+    assert_word("inside");
+    make_foreign("reference_check");
+    assert_word("unchecked");
+    make_foreign("result"); /* both of elsewhere */
+    assert_word("inside");
+}
+
 int main(void) {
     const struct CMUnitTest tests[] = {
+        STANDING(only_bodies_of_here_speak_for_results_of_here),
         STANDING(without_a_body_nothing_is_checked),
         STANDING(a_body_outside_speaks_until_one_is_weighed_again),
         STANDING(a_body_speaks_for_a_week),
