@@ -50,6 +50,10 @@ int body_skipped(struct measuring *measuring, enum up_answer_word word) {
     struct up_measurement *record = &measuring->record;
     struct up_reference_plan *here = &record->reference[record->checks];
     (void)word;
+    if (record->check[record->checks].outside) { /* it was read, and is not weighed again */
+        events_note(measuring->events, "a reference body outside its limits was not weighed again");
+        return accept(measuring);
+    }
     events_note(measuring->events, "a reference body was not weighed");
     record->references--;
     memmove(here, here + 1, (record->references - record->checks) * sizeof *here);

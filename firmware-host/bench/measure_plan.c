@@ -9,9 +9,8 @@
    gas then loses 9 g). */
 static const double DEEPER_LEAST_M = 0.1;
 
-static bool fits_bench(const struct up_measure_plan *plan, struct up_failure *failure) {
-    const struct up_rig *rig = plan->rig;
-    const struct up_calibration *calibration = plan->calibration;
+bool up_calibration_fits(const struct up_calibration *calibration, const struct up_rig *rig,
+                         struct up_failure *failure) {
     if (strcmp(rig->id, calibration->bench) != 0) {
         return up_fail(failure, UP_STATUS_WRONG_INPUT,
                        "the calibration is of the bench %s, the rig is %s: calibrate this rig",
@@ -103,7 +102,7 @@ bool measure_plan_check(const struct up_measure_plan *plan, struct up_failure *f
                        "the stored calibration of %s is not sound: calibrate again",
                        calibration->bench);
     }
-    return fits_bench(plan, failure);
+    return up_calibration_fits(plan->calibration, plan->rig, failure);
 }
 
 void up_measurement_begin(struct up_measurement *measurement, const struct up_measure_plan *plan) {

@@ -308,6 +308,7 @@ int measuring_begin(struct measuring *measuring, const struct up_measure_plan *p
         return plan->bare_hook ? MEASURE_BARE : MEASURE_BALLAST;
     }
     /* Its times are set when the stream begins. */
+    measuring->ballast_kg = opening->ballast_kg;
     measuring->tare = (struct up_indication){.time_s = -opening->age_s,
                                              .step_s = -opening->age_s,
                                              .load = opening->load,
@@ -358,6 +359,7 @@ struct up_opening measuring_opening(const struct measuring *measuring, double no
     bool good = tare->known && !measuring->tare_is_stale && !measuring->lowered &&
                 measuring->record.rig.port_kind != UP_PORT_TYPED && age_s < OPENING_OLDEST_S;
     return (struct up_opening){.known = good,
+                               .ballast_kg = measuring->ballast_kg,
                                .age_s = age_s,
                                .load = tare->load,
                                .u_load = tare->u_load,

@@ -115,6 +115,7 @@ struct up_opening {
     double load, u_load;
     double temp_c;     /* of the water; NaN: not known */
     double temp_age_s; /* since then */
+    double ballast_kg; /* what the ballast weighs under water, as read then; NaN: it was not */
 };
 
 struct up_measure_plan {
@@ -151,6 +152,9 @@ void up_measurement_begin(struct up_measurement *measurement, const struct up_me
    nothing, outside the table of its class or beyond the cell's capacity; a calibration of another
    bench, of other line or sensor settings, of another schedule, or with a slope that is not sound.
    The caller destroys it. */
+/* Whether a calibration is one of the rig as its file is now: id, line, sensor, schedule. */
+bool up_calibration_fits(const struct up_calibration *calibration, const struct up_rig *rig,
+                         struct up_failure *failure);
 bool up_procedure_calibrate(const struct up_calibrate_plan *plan, struct up_procedure **procedure,
                             struct up_failure *failure);
 bool up_procedure_measure(const struct up_measure_plan *plan, struct up_procedure **procedure,

@@ -43,6 +43,7 @@ static const struct catalogue_member opening_members[] = {
     NUMBER("u_load", u_load, UNIT_COUNTS, NEEDED, ""),
     NUMBER("temp_c", temp_c, UNIT_C, 0, ""),
     NUMBER_AS(IN_ABOVE_ZERO, "temp_age_s", temp_age_s, UNIT_S, LATER, ""),
+    NUMBER("ballast_kg", ballast_kg, UNIT_KG, LATER, ""),
     END};
 #undef MEMBERS_OF
 

@@ -111,6 +111,9 @@ static bool adopt(const struct up_session_settings *settings, const struct up_ca
         return up_fail(failure, UP_STATUS_WRONG_INPUT,
                        "the bench has another calibration since this run began: begin anew");
     }
+    if (!up_calibration_fits(calibration, settings->rig, failure)) {
+        return false;
+    }
     struct up_known_mass check = up_calibration_known_mass(calibration, loadings);
     if (!check.agrees || !check.heavy_enough || !check.masses_enough) {
         return fail_known_mass(calibration, &check, failure);
@@ -170,7 +173,8 @@ bool up_session_adopt(const struct up_session_settings *settings,
                        settings->rig->id);
     }
     memcpy(whole.adopts, calibration->id, sizeof whole.adopts);
-    return up_session_calibrate(settings, &whole, calibration, failure);
+    return up_calibration_fits(calibration, settings->rig, failure) &&
+           up_session_calibrate(settings, &whole, calibration, failure);
 }
 
 bool up_session_calibrate(const struct up_session_settings *settings,
