@@ -131,6 +131,32 @@ static void it_is_weighed_by_the_calibration(void **state) {
     assert_non_null(strstr(scene.first, "the ballast weighs 3647 g"));
 }
 
+/* As done does: only the typed word goes on. */
+static void again_reads_the_bare_hook_anew(void **state) {
+    (void)state;
+    scene.ballast_kg = 0.9;
+    scene.word = UP_ANSWER_AGAIN;
+    assert_int_equal(measure()->trials, 3);
+    assert_int_equal(bench.asked[UP_ACTION_CONFIRM], 1);
+    assert_int_equal(bench.asked[UP_ACTION_BARE_HOOK], 2);
+}
+
+/* The next item of a list hangs from the same ballast: what it weighs goes on with the tare. */
+static void a_neighbour_inherits_what_it_weighs(void **state) {
+    (void)state;
+    scene.ballast_kg = scene.mended_kg = 0.9;
+    scene.word = UP_ANSWER_ACCEPT;
+    measure();
+    struct up_opening opening = up_procedure_opening(bench.procedure);
+    assert_true(opening.known && fabs(opening.ballast_kg - 0.9) < 1e-3);
+    bench.plan.opening = opening;
+    bench.plan.bare_hook = false;
+    scene.word = UP_ANSWER_DONE;
+    scene.water_kg = -1.2; /* 2 kg would hold it, 0.9 kg go slack */
+    measure();
+    assert_true(bench.faults > 0);
+}
+
 /* What was weighed holds, whatever was declared. */
 static void accepted_it_holds_what_it_weighs(void **state) {
     (void)state;
@@ -203,6 +229,8 @@ static void a_neighbour_leaves_its_ballast_on(void **state) {
 
 int main(void) {
     const struct CMUnitTest tests[] = {
+        BALLAST(again_reads_the_bare_hook_anew),
+        BALLAST(a_neighbour_inherits_what_it_weighs),
         BALLAST(it_costs_one_reading_and_no_question),
         BALLAST(ballast_of_another_weight_is_asked_about),
         BALLAST(it_may_be_of_iron),

@@ -468,6 +468,14 @@ static void masses_that_cannot_calibrate(void **state) {
     refuse_masses((const double[]){1, 2, -9}, 3, "capacity");
     refuse_masses((const double[]){1, (double)NAN, 3}, 3, "must be positive");
     refuse_masses((const double[]){1, 2, 9}, 3, "capacity");
+    /* One may bear an earlier calibration out, none says nothing. */
+    struct up_calibrate_plan adopting = {.rig = &bench.rig, .adopts = "an id"};
+    struct up_procedure *procedure;
+    struct up_failure failure = {0};
+    assert_false(up_procedure_calibrate(&adopting, &procedure, &failure));
+    adopting.mass_kg[adopting.masses++] = 2;
+    assert_true(up_procedure_calibrate(&adopting, &procedure, &failure));
+    up_procedure_destroy(procedure);
 }
 
 static void a_calibration_that_does_not_fit_the_rig(void **state) {

@@ -154,6 +154,10 @@ static void a_run_that_was_begun_elsewhere_is_let_alone(void **state) {
     sql(catalogue->database, "DELETE FROM local_mark WHERE record_id IN"
                              " (SELECT id FROM record WHERE kind = 'trial')");
     add_trial(catalogue, SECOND, 2);
+    /* Any JSON may stand in a record. */
+    add(catalogue, "run", SECOND, "one",
+        json_pack("{s:s, s:s, s:s, s:[i, n]}", "what", "measure", "item_id", ITEM, "how_ended",
+                  "stopped", "continues", 5));
     assert_true(find(catalogue, "one", ITEM, NULL, &found, &failure));
     assert_string_equal(found.run_id, SECOND);
     assert_int_equal(found.trials, 1); /* one of elsewhere is none of it */

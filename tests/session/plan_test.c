@@ -65,7 +65,8 @@ static int begin(void **state) {
                     .load = -500,
                     .u_load = 3,
                     .temp_c = 19.5,
-                    .temp_age_s = 200},
+                    .temp_age_s = 200,
+                    .ballast_kg = 1.82},
         .temp_oldest_s = 300,
         .second_depth_m = 4,
         .two_point_m = 0.5,
@@ -116,6 +117,7 @@ static void all_of_a_plan_comes_back(void **state) {
     assert_true(back->kind_repeatability_kg.u == 3e-4 && back->kind_repeatability_kg.dof == 12);
     assert_true(back->kind_shake_share == 0.4);
     assert_true(back->opening.known && back->opening.load == -500);
+    assert_true(back->opening.ballast_kg == 1.82);
     assert_true(back->opening.temp_age_s == 200 && back->temp_oldest_s == 300);
     assert_true(back->second_depth_m == 4 && back->two_point_m == 0.5);
     assert_true(back->confidence == 0.95 && back->coverage == 0.95);
