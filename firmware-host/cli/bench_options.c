@@ -151,7 +151,8 @@ static bool read_rig(const struct arguments *arguments, struct bench_options *op
                    file);
 }
 
-static void fill_settings(const struct arguments *arguments, struct bench_options *options) {
+static void fill_settings(const struct arguments *arguments, bool measures,
+                          struct bench_options *options) {
     struct up_session_settings *settings = &options->settings;
     bool json = settings->operator_kind == UP_OPERATOR_JSON;
     settings->catalogue = options->catalogue;
@@ -161,6 +162,7 @@ static void fill_settings(const struct arguments *arguments, struct bench_option
     settings->operator_output = json ? stdout : stderr;
     settings->screen =
         !json && !option_given(arguments, "plain") && isatty(STDIN_FILENO) && isatty(STDERR_FILENO);
+    settings->cautions = cautions_of(measures ? "measure" : "calibrate");
     settings->signalled = &signalled;
     settings->caller = (struct up_session_caller){options, print_note, resume_command};
 }
@@ -178,7 +180,7 @@ bool open_bench(const struct arguments *arguments, bool measures, struct bench_o
                            failure)) {
         return false;
     }
-    fill_settings(arguments, options);
+    fill_settings(arguments, measures, options);
     if (settings->screen) {
         setlocale(LC_CTYPE, "");
     }

@@ -108,6 +108,11 @@ bool take_holds_gas(const struct arguments *arguments, struct up_item *item,
 bool take_filling(const struct arguments *arguments, bool by_keys, const struct up_item *item,
                   struct up_filling *filling, struct up_failure *failure);
 
+/* What to beware of (cautions.c): all of it for rig-check, help and the man page, ended by NULL;
+   and what a session of `command` shows, "calibrate" or "measure". */
+extern const char *const all_cautions[];
+const struct up_cautions *cautions_of(const char *command);
+
 /* Set by SIGINT, SIGTERM and SIGHUP once catch_signals was called. */
 extern volatile sig_atomic_t signalled;
 void catch_signals(void);

@@ -26,18 +26,6 @@ const struct option_text options_rig_check[] = {
     OPTION_JSON,
     OPTION_END};
 
-static const char *const cautions[] = {
-    "Low voltage only at the tank.",
-    "Mains: out of splash, behind a residual-current device, each drip loop below its socket.",
-    "Relay and shaker: normally open, fed by low voltage; hands out of the water while it runs.",
-    "A litre is a kilogram: floor and stand must bear the filled tank.",
-    "Nothing is lifted over people or swimmers; hands and feet out from under what hangs.",
-    "Never alone at the water; children never unwatched.",
-    "Cylinders: valve shut, some pressure left in, never opened or drained for the bench.",
-    "Cylinders: within the limits of hoist and cell, and by trained people only.",
-    "Local codes and licensed practice come first.",
-};
-
 struct checking {
     struct up_rig rig;
     struct up_panel *panel;
@@ -135,8 +123,8 @@ static json_t *to_json(const struct checking *checking) {
                               json_pack("{s:b, s:s}", "good", finding->good, "text", text));
         free(text);
     }
-    for (size_t i = 0; i < sizeof cautions / sizeof cautions[0]; i++) {
-        json_array_append_new(warnings, json_string(cautions[i]));
+    for (const char *const *text = all_cautions; *text != NULL; text++) {
+        json_array_append_new(warnings, json_string(*text));
     }
     return json_pack("{s:s, s:b, s:o, s:s, s:o, s:o, s:o, s:i, s:f, s:f, s:o, s:o}", "schema",
                      "upthrust-rig-check-1", "fit", up_findings_are_good(&checking->findings),
@@ -160,8 +148,8 @@ static void print_words(const struct checking *checking) {
 
 static void print_cautions(FILE *stream) {
     fputs("Before anything is filled, wired or lifted:\n", stream);
-    for (size_t i = 0; i < sizeof cautions / sizeof cautions[0]; i++) {
-        fprintf(stream, "- %s\n", cautions[i]);
+    for (const char *const *text = all_cautions; *text != NULL; text++) {
+        fprintf(stream, "- %s\n", *text);
     }
 }
 

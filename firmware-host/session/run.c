@@ -37,6 +37,18 @@ static struct up_operator *make_operator(const struct up_session_settings *setti
     return op;
 }
 
+/* Once a session. Before the port is opened: a device does not wait while a person reads. */
+static bool caution(const struct up_session_settings *settings, struct up_operator *op,
+                    struct neighbours *neighbours, struct up_failure *failure) {
+    if (settings->cautions == NULL || (neighbours != NULL && neighbours->cautioned)) {
+        return true;
+    }
+    if (neighbours != NULL) {
+        neighbours->cautioned = true;
+    }
+    return up_operator_caution(op, settings->cautions, settings->signalled, failure);
+}
+
 /* Between neighbours the port stays open: to open it anew resets many a device. */
 static bool run_loop(struct recorder *recorder, struct up_procedure *procedure,
                      struct up_operator *op, struct neighbours *neighbours,
@@ -133,7 +145,7 @@ static bool calibrate(const struct up_session_settings *settings,
     struct up_procedure *procedure = NULL;
     struct up_operator *op = make_operator(settings);
     bool good = up_procedure_calibrate(plan, &procedure, failure) &&
-                recorder_open(&recorder, failure) &&
+                caution(settings, op, NULL, failure) && recorder_open(&recorder, failure) &&
                 recorder_begin(&recorder, procedure, calibrate_plan_to_json(plan), failure) &&
                 run_loop(&recorder, procedure, op, NULL, failure) &&
                 conclude(settings, plan, procedure, calibration, failure);
@@ -291,7 +303,8 @@ static bool measure(const struct up_session_settings *settings, struct up_measur
     struct up_procedure *procedure = NULL, *probe = NULL;
     struct up_operator *op = make_operator(settings);
     /* The plan is tried before a run is opened, so that a mistake leaves nothing behind. */
-    bool good = up_procedure_measure(plan, &probe, failure) && recorder_open(&recorder, failure) &&
+    bool good = up_procedure_measure(plan, &probe, failure) &&
+                caution(settings, op, neighbours, failure) && recorder_open(&recorder, failure) &&
                 run_measuring(&recorder, plan, op, &procedure, neighbours, results, failure);
     up_procedure_destroy(probe);
     if (neighbours != NULL) {

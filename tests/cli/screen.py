@@ -153,7 +153,7 @@ class Terminal:
 class Session:
     """A shell with job control on its own terminal: settings, the bench, its status, settings."""
 
-    def __init__(self, command, columns=80, rows=24, term="xterm", after=":", lang="C.UTF-8"):
+    def __init__(self, command, columns=80, rows=24, term="xterm", after=":", lang="C.UTF-8", cautions=True):
         self.screen = Terminal(columns, rows)
         self.raw = ""
         script = "trap : INT; echo \"before $(stty -g)\"; %s; echo \"status $?\"; echo \"after $(stty -g)\"; %s; echo shell over" % (command, after)
@@ -164,6 +164,9 @@ class Session:
             time.sleep(0.1)  # the size is set first
             os.execvpe("sh", ["sh", "-m", "-c", script], environment)
         self.size(columns, rows)
+        if cautions:
+            self.wait("Press Enter to begin")
+            os.write(self.master, b"\n")
 
     def size(self, columns, rows):
         fcntl.ioctl(self.master, termios.TIOCSWINSZ, struct.pack("HHHH", rows, columns, 0, 0))
@@ -256,6 +259,28 @@ def killed(number, key=None):
         session.type(key)
     text = session.end()
     assert "status %d" % (128 + number) in text, text
+
+
+def cautions():
+    """They stand on the screen until Enter; q stops before a run is opened."""
+    session = Session(calibrate("cautions"), cautions=False)
+    session.wait("Press Enter to begin")
+    text = session.screen.text()
+    for words in ("Mains off", "laptop on its battery", "glass tank", "Wash your hands"):
+        assert words in text, text
+    assert "YOUR TURN" not in text
+    session.type("q\n")
+    text = session.end()
+    assert "upthrust: stopped before anything was weighed" in text and "status 1" in text, text
+    assert not os.listdir(work + "/cautions/runs"), "a run was opened"
+
+
+def interrupted_cautions():
+    session = Session(calibrate("cautions-c"), cautions=False)
+    session.wait("Press Enter to begin")
+    session.type("\x03")
+    text = session.end()
+    assert "status 130" in text, text
 
 
 def stopped():
@@ -381,6 +406,8 @@ def pulled_out(session, process):
 
 
 CASES = [
+    ("cautions, and q", cautions),
+    ("Ctrl-C at the cautions", interrupted_cautions),
     ("a whole session on xterm", lambda: whole_session("xterm", "C.UTF-8")),
     ("a whole session on vt100 without UTF-8", lambda: whole_session("vt100", "C")),
     ("Ctrl-C", lambda: killed(signal.SIGINT, "\x03")),

@@ -131,6 +131,7 @@ queue = ("measure", "--queue", work + "/stock.txt", "--trials", "3")
 status, events, error = session(tank, *queue, hook=kill_in_second)
 assert status == -signal.SIGKILL, error
 assert [e["queue"]["place"] for e in events if e["event"] == "queue"] == [1, 2]
+assert len([e for e in events if e["event"] == "note" and "mains off" in e["text"]]) == 1, "cautions once a queue"
 assert "1 of 3, about" in events[0]["text"] and "next: Plover fin" in events[0]["text"], events[0]
 second = [e["do"] for e in events[[e["event"] for e in events].index("result"):]
           if e["event"] == "ask"]

@@ -67,6 +67,8 @@ def session(person, catalogue, *arguments, spoil=None):
                 spoil(event, process)
             process.stdin.write(json.dumps(person.answer(event)) + "\n")
     assert process.wait() in (0, 3), process.stderr.read()
+    cautions = [e["text"] for e in events if e["event"] == "note" and "mains off" in e["text"]]
+    assert len(cautions) == 1 and events[0]["text"] == cautions[0], events[:2]
     return events
 
 
