@@ -12,13 +12,13 @@
 
 const struct option_text options_rig_check[] = {
     OPTION_RIG,
-    {"seconds", "S", "how long to listen (default: two windows, 10 at least)"},
+    {"seconds", "S", "how long to listen (default: two windows, at least 10)"},
     {"replay", "CAPTURE", "a file of recorded bytes instead of the port"},
-    {"counts-kg", "X", "counts per kilogram, where nothing is calibrated yet"},
-    {"mass-kg", "M", "dry mass of the heaviest gear that is meant"},
+    {"counts-kg", "X", "counts per kilogram, if nothing is calibrated yet"},
+    {"mass-kg", "M", "dry mass of the heaviest gear to be weighed"},
     {"lift-g", "G", "lift of the gear that floats strongest"},
     {"length-m", "L", "length of the longest, as it hangs"},
-    {"no-walk", NULL, "leave out the walk from line to line"},
+    {"no-walk", NULL, "do not try the lines and lamps one by one"},
     OPTION_PLAIN,
     OPTION_PORT,
     OPTION_OPERATOR,
@@ -59,7 +59,7 @@ static bool open_rig(const struct arguments *arguments, struct checking *checkin
     const char *file = option_value(arguments, "rig");
     if (file == NULL) {
         return up_fail(failure, UP_STATUS_WRONG_INPUT,
-                       "give --rig FILE: rigs/ holds examples and tells how to write one");
+                       "give --rig FILE: rigs/ has examples and shows how to write one");
     }
     if (!up_rig_load(file, &checking->rig, failure)) {
         return false;
@@ -71,9 +71,9 @@ static bool open_rig(const struct arguments *arguments, struct checking *checkin
     checking->tries_panel = checking->tries_panel && checking->panel != NULL;
     if (checking->tries_panel && option_value(arguments, "operator") == NULL &&
         isatty(STDIN_FILENO) == 0) {
-        return up_fail(failure, UP_STATUS_WRONG_INPUT,
-                       "standard input is no terminal: say --operator keys, pedal or json, or "
-                       "--no-walk");
+        return up_fail(
+            failure, UP_STATUS_WRONG_INPUT,
+            "standard input is not a terminal: give --operator keys, pedal or json, or --no-walk");
     }
     return checking->kind != UP_OPERATOR_PEDAL || checking->rig.pedal.input.at.chip[0] != '\0' ||
            up_fail(failure, UP_STATUS_WRONG_INPUT,

@@ -116,7 +116,7 @@ static bool adopt(const struct up_session_settings *settings, const struct up_ca
     }
     if (strcmp(calibration->id, plan->adopts) != 0) {
         return up_fail(failure, UP_STATUS_WRONG_INPUT,
-                       "the bench has another calibration since this run began: begin anew");
+                       "the bench has another calibration since this run began: begin again");
     }
     struct up_known_mass check = up_calibration_known_mass(calibration, loadings);
     if (!check.agrees || !check.heavy_enough) {
@@ -173,7 +173,7 @@ bool up_session_adopt(const struct up_session_settings *settings,
     }
     if (trusted) {
         return up_fail(failure, UP_STATUS_WRONG_INPUT,
-                       "the newest calibration of the bench %s is one of here already: measure",
+                       "the newest calibration of the bench %s was made on this machine: measure",
                        settings->rig->id);
     }
     memcpy(whole.adopts, calibration->id, sizeof whole.adopts);
@@ -248,8 +248,8 @@ static void note_body(const struct up_session_settings *settings,
         neighbours->body_noted = true;
     }
     send_note(settings,
-              "%s: masses that are all light, salt in the water or a line that touches would not "
-              "show. Weigh one first (--body NAME); until then results are marked as %s",
+              "%s: masses that are all light, salt in the water or a line that touches would go "
+              "unnoticed. Weigh one first (--body NAME); until then results are marked as %s",
               why[standing],
               standing == UP_STANDING_OUTSIDE ? "measured by a bench outside its limits"
                                               : "unchecked");

@@ -115,5 +115,5 @@ def nonsense(ask, process):
 events = session(Person(random.Random(99)), work + "/catalogue-x", "calibrate", "--masses-g", "500,1000,2000", spoil=nonsense)
 refused = [e["text"] for e in events if e["event"] == "refused"]
 assert len(refused) == 4, refused
-assert "more than the 20 kg" in refused[0] and "more than the 20 kg" in refused[1], refused
+assert "more than the scale's limit of 20 kg" in refused[0] and "more than the scale's limit of 20 kg" in refused[1], refused
 assert events[-1]["event"] == "result"
