@@ -5,7 +5,7 @@
 set -eu
 build="gcc make pkg-config libc6-dev libserialport-dev libgpiod-dev libsqlite3-dev libgsl-dev
 libjansson-dev libinih-dev uuid-dev nettle-dev libncurses-dev libicu-dev gnuplot-nox"
-check="libcmocka-dev sqlite3 python3 python3-gsw python3-jsonschema groff-base"
+check="libcmocka-dev sqlite3 python3 python3-gsw python3-jsonschema groff-base gettext"
 lint="clang libclang-rt-14-dev clang-format cppcheck"
 kernel="qemu-system-x86 linux-source-6.1 build-essential flex bison bc libelf-dev libssl-dev cpio
 xz-utils busybox-static e2fsprogs python3"

@@ -47,7 +47,7 @@ set label 6 marks at screen 0.5, 60.0 / height center noenhanced
 # The legend in words, so that it needs no width of the plot.
 set label 4 "▲ positive: floats      ● neutral: hovers      ▼ negative: sinks      ◇ undecided" \
     at screen 0.5, from_top(126) center noenhanced
-set label 5 "grey: neutral band of the item (« » goes on)      bar: 95 % interval, where wider than its mark" \
+set label 5 "grey: neutral band of the item (« »: wider than the picture)      bar: 95 % interval, where wider than its mark" \
     at screen 0.5, from_top(156) center noenhanced
 unset key
 

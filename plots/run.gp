@@ -17,7 +17,7 @@ set key at screen 0.5, screen 0.885 center horizontal samplen 2 width 1 noenhanc
 
 of_kind(kind, wanted, value) = kind == wanted ? value : NaN
 data = name . ".tsv"
-set label 9001 told at screen 0.5, 0.96 center noenhanced
+set label 9001 words at screen 0.5, 0.96 center noenhanced
 set label 9002 readings ? "" : "Only the plateaus of the journal: with --rig FILE every reading \
 is drawn." at screen 0.5, 0.92 center noenhanced
 set tmargin at screen 0.74

@@ -247,7 +247,8 @@ static void do_typed(struct program *program, const char *act, const char *argum
     if (tank_act(program->tank, act, argument, number, at_s)) {
         printf("%s at %.1f s\n", act, at_s);
     } else {
-        complain(is_known(act) ? "cannot be done now, or not with that" : "unknown: say help", act);
+        complain(is_known(act) ? "cannot be done now, or not with that" : "unknown: type help",
+                 act);
     }
 }
 
@@ -382,10 +383,12 @@ static void print_gear(void) {
 
 static const char usage[] =
     "usage: upthrust-tank [--seed N] [--rate-hz 10|80] [--pace X] [--link PATH]\n"
-    "A simulated tank with a load cell, on a pseudo-terminal that it names on its first line.\n\n"
+    "A simulated tank with a load cell, on a pseudo-terminal that it names on its first line.\n"
+    "\n"
     "  --seed N        another session: other errors, noise, water (default 1)\n"
     "  --rate-hz 10|80 samples a second (default 10)\n"
-    "  --pace X        talk unasked, X times as fast as life; without it the tank stands still\n"
+    "  --pace X        send without being asked, X times real time; without it the tank stands "
+    "still\n"
     "                  until the wire asks for samples with a line \"more N\"\n"
     "  --link PATH     a link to the pseudo-terminal, gone again at the end\n"
     "  --gear          list the gear that lies beside the tank, as JSON\n"

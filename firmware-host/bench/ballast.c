@@ -48,12 +48,11 @@ int ballast_hung(struct measuring *measuring, const struct up_indication *here) 
     measuring->ballast_kg = weight_kg(measuring, here->load - measuring->bare.load);
     if (lead_kg > 0 &&
         !(fabs(measuring->ballast_kg - wanted_kg) <= DECLARED_FITS_REL * wanted_kg)) {
-        snprintf(
-            measuring->question, sizeof measuring->question,
-            "Under water the ballast weighs %.0f g; %.4g kg of lead weigh %.0f g. Is ballast_kg "
-            "right, does it hang free, off the floor? Done: mend it, weigh it again. Or type "
-            "accept, to go on",
-            measuring->ballast_kg * 1e3, lead_kg, wanted_kg * 1e3);
+        snprintf(measuring->question, sizeof measuring->question,
+                 "Under water the ballast weighs %.0f g; %.4g kg of lead weigh %.0f g. Is "
+                 "ballast_kg right, does it hang free, off the floor? Done: put it right, weigh "
+                 "again. Or type accept, to keep it",
+                 measuring->ballast_kg * 1e3, lead_kg, wanted_kg * 1e3);
         return MEASURE_BALLAST_DOUBTED;
     }
     return MEASURE_AIR;
@@ -64,7 +63,7 @@ int ballast_doubted(struct measuring *measuring, enum up_answer_word word) {
         measuring->ballast_kg = (double)NAN;
         return MEASURE_BARE;
     }
-    events_note(measuring->events, "accepted by the operator's word: %s", measuring->question);
+    events_note(measuring->events, "accepted by the operator: %s", measuring->question);
     return MEASURE_AIR;
 }
 

@@ -37,12 +37,12 @@ int body_lifted_out(struct measuring *measuring, const struct up_indication *aft
     if (!check->outside) {
         return accept(measuring);
     }
-    snprintf(measuring->question, sizeof measuring->question,
-             "It reads %.1f g too %s (its limits: %+.1f to %+.1f g). Bubbles, another water, an "
-             "old calibration? Done: weigh it again. Or type accept, to go on; the record says so",
-             fabs(check->deviation_kg.value) * 1e3,
-             check->deviation_kg.value > 0 ? "heavy" : "light", check->low_kg * 1e3,
-             check->high_kg * 1e3);
+    snprintf(
+        measuring->question, sizeof measuring->question,
+        "It reads %.1f g too %s (its limits: %+.1f to %+.1f g). Bubbles, another water, an old "
+        "calibration? Done: weigh it again. Or type accept, to continue; the record says so",
+        fabs(check->deviation_kg.value) * 1e3, check->deviation_kg.value > 0 ? "heavy" : "light",
+        check->low_kg * 1e3, check->high_kg * 1e3);
     return MEASURE_BODY_CONFIRM;
 }
 
@@ -68,7 +68,7 @@ int body_confirmed(struct measuring *measuring, enum up_answer_word word) {
                     measuring->question);
         return STEP_ONWARDS;
     }
-    events_note(measuring->events, "accepted by the operator's word: %s", measuring->question);
+    events_note(measuring->events, "accepted by the operator: %s", measuring->question);
     measuring->record.check[measuring->record.checks].confirmed = true;
     return accept(measuring);
 }

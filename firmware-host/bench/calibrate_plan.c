@@ -29,10 +29,10 @@ static bool check_mass(const struct up_calibrate_plan *plan, unsigned i,
     const struct up_rig *rig = plan->rig;
     double mass_kg = fabs(plan->mass_kg[i]);
     if (!isfinite(mass_kg) || mass_kg == 0) {
-        return up_fail(failure, UP_STATUS_WRONG_INPUT,
-                       "mass %u is %g g: a mass must be positive to be hung, negative to be taken "
-                       "off",
-                       i + 1, plan->mass_kg[i] * 1e3);
+        return up_fail(
+            failure, UP_STATUS_WRONG_INPUT,
+            "mass %u is %g g: give a positive mass to hang it, a negative one to remove it", i + 1,
+            plan->mass_kg[i] * 1e3);
     }
     if (rig->capacity_kg > 0 && mass_kg + rig->ballast_kg > rig->capacity_kg) {
         return up_fail(failure, UP_STATUS_WRONG_INPUT,

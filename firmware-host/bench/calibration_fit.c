@@ -308,8 +308,8 @@ static bool fit_on_time(const struct up_loadings *loadings, struct up_calibratio
     if (!up_fit_polynomial(folded.mass_kg, folded.load, folded.count, 2, &with_offset) ||
         !up_fit_proportional(folded.mass_kg, folded.load, folded.count, &fit)) {
         return up_fail(failure, UP_STATUS_UNABLE,
-                       "%u loadings carry no calibration: three different masses at least must "
-                       "be read; run calibrate again",
+                       "%u loadings are too few: a calibration needs at least three different "
+                       "masses; run calibrate again",
                        loadings->points);
     }
     if (!check_slope(&fit, failure) || !up_air_density(&loadings->rig.air, &air_kg_m3, failure)) {

@@ -39,7 +39,7 @@ static bool doubt_handling(struct doubt *doubt, const struct step *step) {
     doubt->anew = false;
     snprintf(doubt->text, sizeof doubt->text,
              "The load has not moved since the last question. %s Done: do it now, it is read "
-             "again. Or type accept, to go on as it is",
+             "again. Or type accept, to keep it",
              step->doubt);
     return true;
 }
@@ -47,8 +47,8 @@ static bool doubt_handling(struct doubt *doubt, const struct step *step) {
 static bool doubt_dry(struct doubt *doubt, double rise_kg) {
     doubt->anew = false;
     snprintf(doubt->text, sizeof doubt->text,
-             "Dry, it weighs %.1f g. Does it hang on the hook above the water? Done: hang it now, "
-             "it is read again. Or type accept, to go on as it is",
+             "Dry, it weighs %.1f g. Does it hang on the upper hook? Done: hang it now, it is read "
+             "again. Or type accept, to keep it",
              rise_kg * 1e3);
     return true;
 }
@@ -58,20 +58,20 @@ static bool doubt_return(struct doubt *doubt, const struct doubt_levels *levels,
     bool in_kg = isfinite(levels->counts_per_kg);
     double unit = in_kg ? fabs(levels->counts_per_kg) * 1e-3 : levels->largest / 100;
     doubt->anew = true;
-    snprintf(doubt->text, sizeof doubt->text,
-             "Empty, the hanger is off its last tare by %.1f %s (usual: %.1f). Does something "
-             "hang, did the ballast slip? Done: mend it, weigh anew. Or type accept, to go on",
-             fabs(off) / unit, in_kg ? "g" : "% of the largest load", bound / unit);
+    snprintf(
+        doubt->text, sizeof doubt->text,
+        "Empty, the hanger is off its last tare by %.1f %s (usual: %.1f). Does something hang, did "
+        "the ballast slip? Done: put it right, weigh again. Or type accept, to keep it",
+        fabs(off) / unit, in_kg ? "g" : "% of the largest load", bound / unit);
     return true;
 }
 
 static bool doubt_mass(struct doubt *doubt, double mass_kg, double reads_kg) {
     doubt->anew = false;
-    snprintf(
-        doubt->text, sizeof doubt->text,
-        "By the loadings before, %.4f kg hang, not %.6g kg. Is it this mass, and alone, or was "
-        "one before wrong? Done: hang it, it is read again. Or type accept, to go on as it is",
-        reads_kg, mass_kg);
+    snprintf(doubt->text, sizeof doubt->text,
+             "By the loadings before, %.4f kg hang, not %.6g kg. Is it this mass, and alone, or "
+             "was one before wrong? Done: hang it, it is read again. Or type accept, to keep it",
+             reads_kg, mass_kg);
     return true;
 }
 

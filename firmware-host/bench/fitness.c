@@ -84,8 +84,8 @@ static void find_lines(const struct up_listening *listening, const struct up_fit
     find(findings, fitness->refused_share <= REFUSED_MOST, "%.1f %% of %llu lines do not fit",
          100 * fitness->refused_share, (unsigned long long)listening->reader.lines);
     find(findings, fitness->readings >= LEAST_READINGS,
-         "%.3g readings a second: %u in a window of %g s, at least %d are wanted", fitness->rate_hz,
-         fitness->readings, listening->rig->window_s, LEAST_READINGS);
+         "%.3g readings a second: %u in a window of %g s, which needs at least %d",
+         fitness->rate_hz, fitness->readings, listening->rig->window_s, LEAST_READINGS);
     if (line->time_unit_s == 0 && line->rate_hz > 0) {
         find(findings, fabs(fitness->rate_hz / line->rate_hz - 1) <= RATE_OFF_MOST,
              "rate_hz = %g is the clock; lines came at %.3g Hz", line->rate_hz, fitness->rate_hz);
@@ -108,7 +108,7 @@ static void find_noise(const struct up_heard_column *column, const struct up_fit
     find(findings, fitness->glitch_share <= GLITCHES_MOST, "%.1f %% of the readings are glitches",
          100 * fitness->glitch_share);
     if (isnan(fitness->noise)) {
-        find(findings, false, "too few readings to tell their noise");
+        find(findings, false, "too few readings to show their noise");
         return;
     }
     find(findings, column->filter.count[UP_READING_STUCK] == 0, "noise of one reading %.3g %s%s",
@@ -167,8 +167,7 @@ void up_fitness_of_typed(const struct up_rig *rig, struct up_fitness *fitness,
 static void find_capacity(const struct up_rig *rig, double mass_kg, struct up_findings *findings) {
     double total_kg = mass_kg + rig->ballast_kg;
     if (rig->capacity_kg == 0) {
-        find(findings, false,
-             "[sensor] capacity_kg is not told: nobody watches what the cell can bear");
+        find(findings, false, "set [sensor] capacity_kg, so that an overload is noticed");
         return;
     }
     find(findings, total_kg <= CAPACITY_SHARE * rig->capacity_kg,
@@ -178,10 +177,9 @@ static void find_capacity(const struct up_rig *rig, double mass_kg, struct up_fi
 
 static void find_ballast(const struct up_rig *rig, double lift_kg, struct up_findings *findings) {
     double needed_kg = ballast_wanted_kg(lift_kg); /* as the procedure judges */
-    find(
-        findings, rig->ballast_kg >= needed_kg,
-        "a lift of %.3g kg wants %.3g kg of lead as ballast, %.3g kg are told in [tank] ballast_kg",
-        lift_kg, needed_kg, rig->ballast_kg);
+    find(findings, rig->ballast_kg >= needed_kg,
+         "a lift of %.3g kg needs %.3g kg of lead as ballast; [tank] ballast_kg is %.3g kg",
+         lift_kg, needed_kg, rig->ballast_kg);
 }
 
 /* Gear neither floats nor sinks strongly: a kilogram of it takes about a litre. */
@@ -190,7 +188,7 @@ static void find_tank(const struct up_rig *rig, const struct up_gear *gear,
     double volume_m3 = (gear->mass_kg + gear->lift_kg) / WATER_KG_M3;
     double side_m = sqrt(rig->tank_area_m2);
     if (rig->tank_area_m2 == 0) {
-        find(findings, false, "[tank] area_m2 is not told: nobody knows whether the gear fits");
+        find(findings, false, "set [tank] area_m2, so that the fit of the gear can be checked");
         return;
     }
     find(findings, volume_m3 / rig->tank_area_m2 <= RISE_M,
@@ -200,7 +198,7 @@ static void find_tank(const struct up_rig *rig, const struct up_gear *gear,
     if (gear->length_m > 0) {
         find(findings, gear->length_m + 2 * WALL_M <= side_m,
              "%.2f m of gear and a hand's breadth at either end in a tank of %.2f m (the side of a "
-             "square of its surface): it must touch nothing",
+             "square of its surface): keep it clear of walls, floor and surface",
              gear->length_m, side_m);
     }
 }

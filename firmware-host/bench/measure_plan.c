@@ -42,10 +42,9 @@ bool up_calibration_fits(const struct up_calibration *calibration, const struct 
 static bool trials_make_sense(const struct up_measure_plan *plan, struct up_failure *failure) {
     unsigned last = 0;
     if (plan->trials == 1 && !(plan->kind_repeatability_kg.u > 0)) {
-        return up_fail(
-            failure, UP_STATUS_WRONG_INPUT,
-            "one trial tells nothing of how far trials scatter, and the catalogue has no "
-            "other items of this kind to tell it: make two at least");
+        return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                       "one trial does not show how far trials scatter, and the catalogue has no "
+                       "other items of this kind that do: make at least two");
     }
     if (plan->trials < 1 || plan->trials > UP_TRIALS_MAX) {
         return up_fail(failure, UP_STATUS_WRONG_INPUT, "%u trials: give 2 to %d", plan->trials,
@@ -65,7 +64,7 @@ static bool trials_make_sense(const struct up_measure_plan *plan, struct up_fail
 
 static bool extras_make_sense(const struct up_measure_plan *plan, struct up_failure *failure) {
     if (plan->waters > UP_WATERS_MAX) {
-        return up_fail(failure, UP_STATUS_WRONG_INPUT, "%u waters: give %d at most", plan->waters,
+        return up_fail(failure, UP_STATUS_WRONG_INPUT, "%u waters: give at most %d", plan->waters,
                        UP_WATERS_MAX);
     }
     if (!(plan->confidence >= 0.5 && plan->confidence <= 0.9999)) {
@@ -75,7 +74,7 @@ static bool extras_make_sense(const struct up_measure_plan *plan, struct up_fail
     if (plan->second_depth_m != 0 && !(plan->second_depth_m > plan->rig->depth_m + DEEPER_LEAST_M &&
                                        plan->second_depth_m <= 60)) {
         return up_fail(failure, UP_STATUS_WRONG_INPUT,
-                       "a second depth of %g m tells nothing of gas: give %g m (%g m below the "
+                       "a second depth of %g m shows nothing about gas: give %g m (%g m below the "
                        "first) to 60 m",
                        plan->second_depth_m, plan->rig->depth_m + DEEPER_LEAST_M, DEEPER_LEAST_M);
     }

@@ -144,8 +144,8 @@ static void break_step(struct up_procedure *procedure) {
         return;
     }
     events_fault(&procedure->events,
-                 "gave up after %d tries: look for touching walls, waves, draught or "
-                 "a loose line, then start again",
+                 "gave up after %d tries: look for touching walls, waves, moving air or a loose "
+                 "line, then start again",
                  BROKEN_MAX);
     give_up(procedure);
 }
@@ -237,7 +237,7 @@ static bool accept_reading(struct up_procedure *procedure, double number,
     }
     if (rig->capacity_kg > 0 && fabs(load_kg) > rig->capacity_kg) {
         return up_fail(failure, UP_STATUS_WRONG_INPUT,
-                       "%.6g %s is more than the %g kg that the scale bears: take the load off, or "
+                       "%.6g %s is more than the scale's limit of %g kg: take the load off, or "
                        "type the reading again",
                        number, procedure->ask.unit, rig->capacity_kg);
     }
@@ -259,10 +259,10 @@ static bool is_acceptable(const struct up_procedure *procedure, unsigned id,
                        up_action_name(procedure->ask.action));
     }
     if (procedure->ask.wants_number && word == UP_ANSWER_DONE) {
-        return up_fail(failure, UP_STATUS_WRONG_INPUT, "question %u wants a number", id);
+        return up_fail(failure, UP_STATUS_WRONG_INPUT, "question %u needs a number", id);
     }
     if (word == UP_ANSWER_NUMBER && !procedure->ask.wants_number) {
-        return up_fail(failure, UP_STATUS_WRONG_INPUT, "question %u wants no number", id);
+        return up_fail(failure, UP_STATUS_WRONG_INPUT, "question %u does not take a number", id);
     }
     if (word == UP_ANSWER_SKIP && (procedure->doubt.open || !step_of(procedure)->may_skip)) {
         return up_fail(failure, UP_STATUS_WRONG_INPUT, "%s cannot be skipped",
@@ -315,7 +315,7 @@ static void answer_doubt(struct up_procedure *procedure, enum up_answer_word wor
     struct doubt *doubt = &procedure->doubt;
     doubt->open = false;
     if (word == UP_ANSWER_ACCEPT) {
-        events_note(&procedure->events, "accepted by the operator's word: %s", doubt->text);
+        events_note(&procedure->events, "accepted by the operator: %s", doubt->text);
         take_plateau(procedure, &doubt->plateau);
     } else if (gives_up_doubting(procedure, doubt->text)) {
         return;
@@ -490,8 +490,8 @@ static void watch_overload(struct up_procedure *procedure, struct up_reading *re
     } else if (!procedure->overloaded) {
         procedure->overloaded = true;
         events_fault(&procedure->events,
-                     "take the load off at once: %.2f kg hang on a cell that bears %g kg", fabs(kg),
-                     capacity_kg);
+                     "take the load off at once: %.2f kg hang on a cell for at most %g kg",
+                     fabs(kg), capacity_kg);
         if (procedure->stage == STAGE_READING) {
             break_step(procedure);
         }

@@ -553,9 +553,9 @@ static bool weigh_in(struct up_weighing *weighing, const struct up_water *water,
         return false;
     }
     if (!up_weigh(weighing, &result->question, &result->answer)) {
-        return up_fail(failure, UP_STATUS_UNABLE,
-                       "the budget is so wide that no interval can be told; was the calibration "
-                       "sound?");
+        return up_fail(
+            failure, UP_STATUS_UNABLE,
+            "the uncertainty is too large to give an interval; was the calibration sound?");
     }
     result->weighing = *weighing;
     result->has_model = true;
@@ -575,7 +575,7 @@ bool up_measurement_results(const struct up_measurement *measurement, struct up_
     unsigned least = measurement->kind_repeatability_kg.u > 0 ? 1 : LEAST_TRIALS;
     if (up_measurement_trials(measurement) < least) {
         return up_fail(failure, UP_STATUS_UNABLE,
-                       "%u trials were completed and a result needs %u: nothing is stated",
+                       "%u trials were completed and a result needs %u: there is no result",
                        up_measurement_trials(measurement), least);
     }
     trials = summarise(measurement);

@@ -88,8 +88,8 @@ static int refuse(struct measuring *measuring) {
         return MEASURE_TARE;
     }
     events_fault(measuring->events,
-                 "gave up: what is weighed since the break does not fit what was weighed "
-                 "before; calibrate if it is another cell, and measure anew");
+                 "gave up: what is weighed since the break does not fit what was weighed before; "
+                 "calibrate if it is another cell, and measure again");
     return STEP_GIVE_UP;
 }
 
@@ -189,7 +189,7 @@ static int keep(struct measuring *measuring) {
 
 int trial_doubted(struct measuring *measuring, enum up_answer_word word) {
     if (word == UP_ANSWER_ACCEPT) {
-        events_note(measuring->events, "accepted by the operator's word: %s", measuring->question);
+        events_note(measuring->events, "accepted by the operator: %s", measuring->question);
         return keep(measuring);
     }
     measuring->air_done = measuring->air_done && measuring->record.trials > 0;
@@ -219,8 +219,8 @@ int trial_outlier(struct measuring *measuring, enum up_answer_word word) {
         struct up_trial *trial = &measuring->record.trial[interim->suspect[i]];
         trial->left_out = word == UP_ANSWER_SKIP;
         events_note(measuring->events,
-                    trial->left_out ? "trial %u stays out of the mean, by the operator's word"
-                                    : "trial %u lies off the others and is kept",
+                    trial->left_out ? "trial %u is left out of the mean, as the operator chose"
+                                    : "trial %u differs from the others and is kept",
                     trial->number);
     }
     return analyse(measuring);

@@ -56,12 +56,12 @@ static bool check_replaces(const struct admission *admission) {
     const char *before = "";
     if (!json_is_array(admission->replaces) ||
         json_array_size(admission->replaces) > REPLACES_MAX) {
-        return refuse(admission, "\"replaces\"", "is no list of ids");
+        return refuse(admission, "\"replaces\"", "is not a list of ids");
     }
     for (size_t i = 0; i < json_array_size(admission->replaces); i++) {
         const char *id = json_string_value(json_array_get(admission->replaces, i));
         if (id == NULL || !up_is_uuid(id) || strcmp(before, id) >= 0) {
-            return refuse(admission, "\"replaces\"", "is no ascending list of ids");
+            return refuse(admission, "\"replaces\"", "is not an ascending list of ids");
         }
         before = id;
     }
@@ -71,19 +71,19 @@ static bool check_replaces(const struct admission *admission) {
 static bool check_form(const struct admission *admission) {
     const struct up_record *record = admission->record;
     if (!up_is_uuid(record->id)) {
-        return refuse(admission, "\"id\"", "is no UUID in lower case");
+        return refuse(admission, "\"id\"", "is not a UUID in lower case");
     }
     if (!up_is_uuid(record->subject)) {
-        return refuse(admission, "\"subject\"", "is no UUID in lower case");
+        return refuse(admission, "\"subject\"", "is not a UUID in lower case");
     }
     if (strspn(record->sha256, "0123456789abcdef") != UP_SHA256_SIZE - 1) {
-        return refuse(admission, "\"sha256\"", "is no hash");
+        return refuse(admission, "\"sha256\"", "is not a hash");
     }
     if (!is_time(record->made_utc)) {
-        return refuse(admission, "\"made_utc\"", "is no time such as 2026-01-31T12:00:00.000Z");
+        return refuse(admission, "\"made_utc\"", "is not a time such as 2026-01-31T12:00:00.000Z");
     }
     if (!up_text_is_clean(record->bench)) {
-        return refuse(admission, "\"bench\"", "holds control characters");
+        return refuse(admission, "\"bench\"", "contains control characters");
     }
     return check_replaces(admission);
 }
@@ -106,7 +106,7 @@ static bool check_members(const struct admission *admission) {
         return refuse(admission, "its kind", "is not known to this program: update upthrust");
     }
     if (!json_is_object(admission->record->content)) {
-        return refuse(admission, "its body", "is no JSON object");
+        return refuse(admission, "its body", "is not a JSON object");
     }
     const char *wrong = fault_of(table, admission->record->content, &fault);
     snprintf(place, sizeof place, "\"%s\"", fault.place);

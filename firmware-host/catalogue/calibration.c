@@ -15,7 +15,7 @@ static const struct catalogue_member point_members[] = {
     NUMBER("u_plateau_counts", u_plateau_counts, UNIT_COUNTS, NEEDED | NOT_NEGATIVE,
            "its standard uncertainty, from the noise of the plateaus"),
     NUMBER("residual_g", residual_g, UNIT_G, NEEDED, "what the line reads there, less the mass"),
-    NUMBER("late_s", late_s, UNIT_S, LATER, "read so much later than the schedule says"),
+    NUMBER("late_s", late_s, UNIT_S, LATER, "read this much later than scheduled"),
     END};
 #undef MEMBERS_OF
 

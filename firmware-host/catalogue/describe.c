@@ -123,7 +123,7 @@ static json_t *entry_schema(const struct catalogue_table *table) {
     if (strcmp(table->kind, "result") == 0 || strcmp(table->kind, "decision") == 0) {
         json_object_set_new(properties, "withdrawn",
                             json_pack("{s:s, s:s}", "type", "boolean", "description",
-                                      "calculated for an item that holds gas: not to be shown"));
+                                      "calculated for an item that holds gas: do not show it"));
     }
     return json_pack("{s:s, s:o, s:o}", "type", "object", "properties", properties, "required",
                      required);

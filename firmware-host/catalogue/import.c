@@ -33,10 +33,10 @@ static json_t *load_document(const char *path, struct up_failure *failure) {
     }
     if (up_json_bytes(text, length) > DOCUMENT_MEMORY_BYTES_MAX) {
         free(text);
-        up_fail(failure, UP_STATUS_WRONG_INPUT,
-                "%s holds more values than fit into memory: merge the catalogue's directory "
-                "instead",
-                path);
+        up_fail(
+            failure, UP_STATUS_WRONG_INPUT,
+            "%s contains more values than fit into memory: merge the catalogue's directory instead",
+            path);
         return NULL;
     }
     json_t *document = json_loadb(text, length, JSON_REJECT_DUPLICATES, &error);
@@ -49,7 +49,8 @@ static json_t *load_document(const char *path, struct up_failure *failure) {
     if (schema == NULL || strcmp(schema, "upthrust-catalogue-1") != 0) {
         json_decref(document);
         up_fail(failure, UP_STATUS_WRONG_INPUT,
-                "%s is no export of a catalogue: its \"schema\" is not upthrust-catalogue-1", path);
+                "%s is not an export of a catalogue: its \"schema\" is not upthrust-catalogue-1",
+                path);
         return NULL;
     }
     return document;
@@ -61,7 +62,7 @@ static bool admit_member(const struct import *import, const char *where, json_t 
                          const char *key, char *to, size_t size) {
     return catalogue_read_text(entry, key, to, size) ||
            up_fail(import->failure, UP_STATUS_WRONG_INPUT,
-                   "%s: \"%s\" is missing, no text or too long; nothing was stored", where, key);
+                   "%s: \"%s\" is missing, not a text or too long; nothing was stored", where, key);
 }
 
 /* The members that export put beside those of the body. */
@@ -146,7 +147,7 @@ static bool admit_entry(struct import *import, const char *where, json_t *entry,
     bool fresh = false;
     if (!json_is_object(entry)) {
         return up_fail(import->failure, UP_STATUS_WRONG_INPUT,
-                       "%s is no JSON object; nothing was stored", where);
+                       "%s is not a JSON object; nothing was stored", where);
     }
     json_t *replaces = json_incref(json_object_get(entry, "replaces"));
     if (!read_record(import, where, entry, &record)) {
@@ -170,7 +171,7 @@ static bool admit_list(struct import *import, json_t *list, const char *name,
                        const struct catalogue_table *table) {
     bool good = true;
     if (list != NULL && !json_is_array(list)) {
-        return up_fail(import->failure, UP_STATUS_WRONG_INPUT, "%s: \"%s\" is no list",
+        return up_fail(import->failure, UP_STATUS_WRONG_INPUT, "%s: \"%s\" is not a list",
                        import->path, name);
     }
     for (size_t i = 0; good && i < json_array_size(list); i++) {

@@ -91,7 +91,7 @@ const struct catalogue_member catalogue_item_members[] = {
            "its standard uncertainty"),
     TRUTH("compressible", compressible, 0, "foam or closed air: a result holds at its depth only"),
     {OWN("part_ids", MEMBER_TEXT, LATER, parts_to_json, parts_from_json,
-         "items measured together as this one, a blank between their ids")},
+         "items measured together as this one, a space between their ids")},
     {OWN("holds_gas", MEMBER_TEXT, LATER, gas_to_json, gas_from_json,
          "gas that the water squeezes: yes, no or unknown, which counts as yes"),
      .words = gas_words},

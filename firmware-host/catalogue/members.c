@@ -146,7 +146,7 @@ static bool check_text(const struct catalogue_member *member, const json_t *valu
     size_t most = bounded ? member->size - 1 : TEXT_BYTES_MAX;
     const char *text = json_string_value(value);
     if (text == NULL) {
-        return refuse(fault, "is missing or no text");
+        return refuse(fault, "is missing or not a text");
     }
     if (member->type == MEMBER_LINES) {
         return true;
@@ -158,12 +158,12 @@ static bool check_text(const struct catalogue_member *member, const json_t *valu
     char *clean = up_text_clean(text, strlen(text));
     bool same = strcmp(clean, text) == 0;
     free(clean);
-    return same || refuse(fault, "holds control characters");
+    return same || refuse(fault, "contains control characters");
 }
 
 static bool check_word(const struct catalogue_member *member, const json_t *value,
                        struct member_fault *fault) {
-    size_t length = (size_t)snprintf(fault->text, sizeof fault->text, "is none of");
+    size_t length = (size_t)snprintf(fault->text, sizeof fault->text, "is not one of");
     for (const char *const *word = member->words; word != NULL && *word != NULL; word++) {
         if (strcmp(*word, json_string_value(value)) == 0) {
             return true;
@@ -197,7 +197,7 @@ static bool check_number(const struct catalogue_member *member, const json_t *va
         return true;
     }
     return json_is_number(value) ? check_bounds(member->unit, member->flags, value, fault)
-                                 : refuse(fault, "is missing or no number");
+                                 : refuse(fault, "is missing or not a number");
 }
 
 static long long most_of(const struct catalogue_member *member) {
@@ -210,7 +210,7 @@ static bool check_integer(const struct catalogue_member *member, const json_t *v
     long long least = (member->flags & ABOVE_ZERO) != 0 ? 1 : 0;
     long long number = json_integer_value(value);
     if (!json_is_integer(value)) {
-        return refuse(fault, "is missing or no whole number");
+        return refuse(fault, "is missing or not a whole number");
     }
     snprintf(fault->text, sizeof fault->text, "is %lld; it must lie within %lld to %lld", number,
              least, most);
@@ -233,18 +233,18 @@ static bool check_element(const struct catalogue_nested *nested, const json_t *v
     fault->place[0] = '\0';
     if (nested->members != NULL) {
         return json_is_object(value) ? members_check(nested->members, value, fault)
-                                     : refuse(fault, "is no JSON object");
+                                     : refuse(fault, "is not a JSON object");
     }
     return json_is_null(value) ||
            (json_is_number(value) ? check_bounds(nested->unit, 0, value, fault)
-                                  : refuse(fault, "is no number"));
+                                  : refuse(fault, "is not a number"));
 }
 
 static bool check_list(const struct catalogue_member *member, const json_t *value,
                        struct member_fault *fault) {
     const struct catalogue_nested *nested = member->nested;
     if (!json_is_array(value)) {
-        return refuse(fault, "is missing or no list");
+        return refuse(fault, "is missing or not a list");
     }
     if (nested->most > 0 && json_array_size(value) > nested->most) {
         snprintf(fault->text, sizeof fault->text, "has more than %zu elements", nested->most);

@@ -115,8 +115,8 @@ static bool number_it(struct up_catalogue *catalogue, const struct up_record *re
 
 static bool fail_body(const struct up_record *record, struct up_failure *failure) {
     return up_fail(failure, UP_STATUS_UNABLE,
-                   "a record of kind %s cannot be stored: it is no JSON object, or holds text that "
-                   "is not UTF-8",
+                   "a record of kind %s cannot be stored: it is not a JSON object, or holds text "
+                   "that is not UTF-8",
                    record->kind);
 }
 

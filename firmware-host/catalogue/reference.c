@@ -91,10 +91,10 @@ static bool check_numbers(const struct up_reference *reference, struct up_failur
     return check_expansion(reference, failure) &&
            check_known(reference, reference->mass_kg, "mass", "mass-g",
                        "weigh it in air first (--mass-g)", failure) &&
-           check_known(reference, reference->volume_m3, "volume", "volume-cm3",
-                       "without one nobody knows what it weighs under water (--volume-cm3 or "
-                       "--density-kg-m3)",
-                       failure) &&
+           check_known(
+               reference, reference->volume_m3, "volume", "volume-cm3",
+               "without one its weight under water is not known (--volume-cm3 or --density-kg-m3)",
+               failure) &&
            (has_density(reference) ||
             up_fail(failure, UP_STATUS_WRONG_INPUT,
                     "the reference body \"%.80s\" would have a density of %.3g kg/m3: is the mass "
@@ -144,7 +144,7 @@ const struct catalogue_member catalogue_check_members[] = {
     THOUSANDTHS("high_g", high_kg, UNIT_G, 0, "upper limit of the deviation"),
     TRUTH("by_history", by_history, 0, "the limits come from the control chart"),
     TRUTH("outside", outside, 0, "the deviation lies outside its limits"),
-    TRUTH("confirmed", confirmed, 0, "somebody went on all the same"),
+    TRUTH("confirmed", confirmed, 0, "the operator continued anyway"),
     BENCH_ALONE,
     BENCH_SEQUENCE,
     NUMBER("water_temp_c", water_temp_c, UNIT_C, LATER, "of the tank's water"),

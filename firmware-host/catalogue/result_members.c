@@ -103,7 +103,7 @@ static const struct catalogue_member model_members[] = {
     TRUTH("in_tank", weighing.in_tank, LATER, "the water asked for is the tank's own"),
     TRUTH("air_share_known", question.air_share_known, LATER,
           "how much trapped air a shake frees is known"),
-    INTEGER("looks", question.looks, 0, LATER, "at so many counts of trials it could stop"),
+    INTEGER("looks", question.looks, 0, LATER, "numbers of trials at which it could stop"),
     INTEGER("draws_asked", question.draws, DRAWS_MOST, LATER,
             "of the Monte Carlo; 0: until the digits stand still"),
     INTEGER("digits", question.digits, 0, LATER, "of u that must stand still"),
@@ -159,7 +159,7 @@ static const struct catalogue_member check_members[] = {
     THOUSANDTHS("deviation_g", deviation_kg.value, UNIT_G, 0, "positive: reads too heavy"),
     THOUSANDTHS("u_deviation_g", deviation_kg.u, UNIT_G, NOT_NEGATIVE, "its standard uncertainty"),
     TRUTH("outside", outside, 0, "the deviation lies outside its limits"),
-    TRUTH("confirmed", confirmed, 0, "somebody went on all the same"),
+    TRUTH("confirmed", confirmed, 0, "the operator continued anyway"),
     END};
 #undef MEMBERS_OF
 
@@ -348,7 +348,7 @@ static const struct catalogue_nested checks = {.members = check_members,
 #define MORE_TRIALS                                                                                \
     {                                                                                              \
         OWN("more_trials", MEMBER_INTEGER, LATER, more_trials_to_json, more_trials_from_json,      \
-            "undecided: so many more trials would decide; null: none would")                       \
+            "undecided: this many more trials would decide; null: none would")                     \
     }
 
 #define MEMBERS_OF struct up_result
@@ -412,7 +412,7 @@ const struct catalogue_member catalogue_result_members[] = {
     THOUSANDTHS("draws_u_g", answer.draws_u_kg, UNIT_G, LATER | JSON_ONLY | NOT_NEGATIVE,
                 "standard deviation of the draws"),
     {OWN("left_out", MEMBER_LIST, LATER, left_out_to_json, left_out_from_json,
-         "numbers of trials that are not in the mean, by the operator's word"),
+         "numbers of trials that the operator left out of the mean"),
      .nested = &numbers},
     TRUTH("takes_up_water", takes_up_water, LATER | JSON_ONLY, "it grew heavier with the soak"),
     TRUTH("stated_at_last_soak", at_last_soak, LATER | JSON_ONLY,
@@ -423,7 +423,7 @@ const struct catalogue_member catalogue_result_members[] = {
     LIST("checks", check, checks, LATER, "reference bodies weighed in the session"),
     {OWN("two_points", MEMBER_OBJECT, LATER, moment_to_json, NULL, "hung level by two lines"),
      .nested = &moment},
-    {OWN("second_depth", MEMBER_OBJECT, LATER, depth_to_json, NULL, "weighed once more, deeper"),
+    {OWN("second_depth", MEMBER_OBJECT, LATER, depth_to_json, NULL, "weighed again, deeper"),
      .nested = &depth},
     {OWN("budget", MEMBER_LIST, LATER, budget_to_json, NULL, "the uncertain inputs"),
      .nested = &terms},

@@ -9,7 +9,7 @@
 #define MEMBERS_OF struct up_plateau
 const struct catalogue_member catalogue_plateau_members[] = {
     TEXT_ALONE("of", 0, "preload, tare, mass, stair, air or water"),
-    NUMBER("start_s", start_s, UNIT_S, 0, "begin of the window, device time"),
+    NUMBER("start_s", start_s, UNIT_S, 0, "start of the window, device time"),
     NUMBER("end_s", end_s, UNIT_S, LATER, "its end"),
     NUMBER("step_s", step_s, UNIT_S, LATER, "when the load came to stand"),
     NUMBER("load_counts", load, UNIT_COUNTS, LATER, "mean of the window"),
@@ -20,7 +20,7 @@ const struct catalogue_member catalogue_plateau_members[] = {
     INTEGER("readings", readings, 0, LATER, "in the window"),
     INTEGER("glitches", glitches, 0, LATER, "not used in it"),
     NUMBER("temp_c", temp_c, UNIT_C, LATER, "of the water, mean"),
-    NUMBER("late_s", late_s, UNIT_S, LATER, "read so much later than the schedule says"),
+    NUMBER("late_s", late_s, UNIT_S, LATER, "read this much later than scheduled"),
     END};
 #undef MEMBERS_OF
 

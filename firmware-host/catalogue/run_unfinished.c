@@ -32,7 +32,7 @@ static bool find_run(const char *directory, const char *id, char found[UP_ID_SIZ
         return up_fail(failure, UP_STATUS_WRONG_INPUT,
                        "%s: %s; give a run's id, or at least four characters that begin only one "
                        "in %s",
-                       id, matches > 1 ? "several runs begin so" : "there is no such run",
+                       id, matches > 1 ? "several runs begin with it" : "there is no such run",
                        directory);
     }
     return true;
@@ -43,8 +43,8 @@ static bool parse_journal(const char *path, char *text, size_t length, json_t *j
                           struct up_failure *failure) {
     int number = 1;
     if (up_json_bytes(text, length) > JOURNAL_MEMORY_BYTES_MAX) {
-        return up_fail(failure, UP_STATUS_WRONG_INPUT, "%s holds more values than fit into memory",
-                       path);
+        return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                       "%s contains more values than fit into memory", path);
     }
     for (char *line = text; *line != '\0'; number++) {
         char *end = strchr(line, '\n');
@@ -55,7 +55,7 @@ static bool parse_journal(const char *path, char *text, size_t length, json_t *j
         entry = json_loadb(line, (size_t)(end - line), JSON_REJECT_DUPLICATES, NULL);
         if (!json_is_object(entry)) {
             json_decref(entry);
-            return up_fail(failure, UP_STATUS_WRONG_INPUT, "%s, line %d is no JSON object", path,
+            return up_fail(failure, UP_STATUS_WRONG_INPUT, "%s, line %d is not a JSON object", path,
                            number);
         }
         json_array_append_new(journal, entry);
@@ -210,10 +210,10 @@ static bool judge_search(const struct search *search, struct up_failure *failure
     if (search->matches == 0) {
         return search->id != NULL
                    ? up_fail(failure, UP_STATUS_WRONG_INPUT,
-                             "there is no run %.60s to go on with: `export` tells them all",
+                             "there is no run %.60s to continue: `upthrust export` lists all runs",
                              search->id)
                    : up_fail(failure, UP_STATUS_WRONG_INPUT,
-                             "there is no run of %s on the bench %.60s%s to go on with: begin one "
+                             "there is no run of %s on the bench %.60s%s to continue: begin one "
                              "without --resume",
                              search->what, search->bench,
                              search->item_id != NULL ? " with this item" : "");
@@ -224,20 +224,20 @@ static bool judge_search(const struct search *search, struct up_failure *failure
                        search->id);
     }
     if (search->wrong != NULL) {
-        return up_fail(failure, UP_STATUS_WRONG_INPUT, "run %s %s: it cannot be gone on with here",
-                       id, search->wrong);
+        return up_fail(failure, UP_STATUS_WRONG_INPUT, "run %s %s: it cannot be continued here", id,
+                       search->wrong);
     }
     if (search->by[0] != '\0') {
         return up_fail(failure, UP_STATUS_WRONG_INPUT,
-                       "run %s was gone on with already: --resume %s takes up the one that did", id,
+                       "run %s was continued already: --resume %s continues the newer one", id,
                        search->by);
     }
     if (search->how_ended[0] == '\0') {
-        return up_fail(failure, UP_STATUS_UNABLE, "run %s is still at work in another program", id);
+        return up_fail(failure, UP_STATUS_UNABLE, "run %s is still running in another program", id);
     }
     return strcmp(search->how_ended, "completed") != 0 ||
            up_fail(failure, UP_STATUS_WRONG_INPUT,
-                   "the latest run, %s, came to its end: there is nothing to go on with", id);
+                   "the latest run, %s, is complete: there is nothing to continue", id);
 }
 
 bool up_run_find_unfinished(struct up_catalogue *catalogue, const char *what, const char *bench,

@@ -8,7 +8,7 @@
 
 static const char *fault_of_item(const json_t *content) {
     struct up_item item;
-    return up_item_from_json(content, &item) ? NULL : "has \"part_ids\" that are no list of ids";
+    return up_item_from_json(content, &item) ? NULL : "has \"part_ids\" that are not a list of ids";
 }
 
 static const char *fault_of_reference(const json_t *content) {

@@ -47,8 +47,8 @@ bool catalogue_fail(struct up_catalogue *catalogue, int code, struct up_failure 
     case SQLITE_NOTADB:
     case SQLITE_CORRUPT:
         return up_fail(failure, UP_STATUS_WRONG_INPUT,
-                       "%s/catalogue.sqlite is no catalogue (%s): restore a copy or choose another "
-                       "--catalogue",
+                       "%s/catalogue.sqlite is not a catalogue (%s): restore a copy or choose "
+                       "another --catalogue",
                        directory, sqlite3_errstr(code));
     case SQLITE_FULL:
         return up_fail(failure, UP_STATUS_UNABLE,
@@ -57,8 +57,8 @@ bool catalogue_fail(struct up_catalogue *catalogue, int code, struct up_failure 
                        directory);
     case SQLITE_READONLY:
         return up_fail(failure, UP_STATUS_UNABLE,
-                       "the catalogue %s cannot be written, only read: ask for the right to write "
-                       "there, or copy the whole directory to where you may",
+                       "the catalogue %s cannot be written, only read: ask for permission to write "
+                       "there, or copy the whole directory to a place where you have it",
                        directory);
     case SQLITE_IOERR:
         return code == SQLITE_IOERR_NOMEM ? fail_for_memory(catalogue, failure)
@@ -67,8 +67,8 @@ bool catalogue_fail(struct up_catalogue *catalogue, int code, struct up_failure 
         return fail_for_memory(catalogue, failure);
     default:
         return up_fail(failure, UP_STATUS_UNABLE,
-                       "cannot use the catalogue %s: %s; check that you may write there, or copy "
-                       "the whole directory to where you may",
+                       "cannot use the catalogue %s: %s; check that you have permission to write "
+                       "there, or copy the whole directory to a place where you have it",
                        directory, sqlite3_errmsg(catalogue->database));
     }
 }
@@ -397,10 +397,10 @@ static bool check_marks(struct up_catalogue *catalogue, enum up_catalogue_mode m
         }
     }
     if (marks.application != APPLICATION_ID || marks.version < 1) {
-        return up_fail(failure, UP_STATUS_WRONG_INPUT,
-                       "%s/catalogue.sqlite is no catalogue of upthrust: choose another "
-                       "--catalogue",
-                       catalogue->directory);
+        return up_fail(
+            failure, UP_STATUS_WRONG_INPUT,
+            "%s/catalogue.sqlite is not a catalogue of upthrust: choose another --catalogue",
+            catalogue->directory);
     }
     catalogue->version = marks.version;
     if (marks.version > SCHEMA_VERSION) {
@@ -434,7 +434,7 @@ static bool prepare_place(const char *directory, const char *path, enum up_catal
                                             : check_there(directory, path, failure);
     if (good && stat(path, &about) == 0 && !S_ISREG(about.st_mode)) {
         return up_fail(failure, UP_STATUS_WRONG_INPUT,
-                       "%s is no file: a catalogue is one, with a folder of its own", path);
+                       "%s is not a file: a catalogue is a file in a folder of its own", path);
     }
     return good && check_beside(path, failure) &&
            (mode == UP_CATALOGUE_READ || refuse_network(directory, failure));

@@ -22,7 +22,7 @@ bool catalogue_clean_name(char text[UP_NAME_SIZE], const struct catalogue_noun *
         memcpy(text, better, length + 1);
     } else {
         up_fail(failure, UP_STATUS_WRONG_INPUT, "%s's --%s must be %s and at most %d bytes long",
-                noun->with_article, option, needed ? "more than blanks" : "UTF-8", NAME_MAX_BYTES);
+                noun->with_article, option, needed ? "more than spaces" : "UTF-8", NAME_MAX_BYTES);
     }
     free(better);
     return good;
@@ -37,8 +37,8 @@ bool catalogue_settle_id(char id[UP_ID_SIZE], const struct catalogue_noun *noun,
         return true;
     }
     if (memchr(id, '\0', UP_ID_SIZE) == NULL || uuid_parse(id, uuid) != 0) {
-        return up_fail(failure, UP_STATUS_WRONG_INPUT, "\"%.36s\" is no id of %s: ids are UUIDs",
-                       id, noun->with_article);
+        return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                       "\"%.36s\" is not an id of %s: ids are UUIDs", id, noun->with_article);
     }
     uuid_unparse_lower(uuid, id);
     return true;

@@ -22,7 +22,7 @@ static bool can_pedal(const struct bench_options *options, bool measures,
     }
     if (rig->port_kind == UP_PORT_TYPED) {
         return up_fail(failure, UP_STATUS_WRONG_INPUT,
-                       "--operator pedal: readings are typed here, which no pedal can do: say "
+                       "--operator pedal: readings are typed here, which no pedal can do: use "
                        "--operator keys");
     }
     return !measures || has_thermometer || !isnan(rig->temp_c) ||
@@ -43,13 +43,13 @@ bool read_operator(const struct arguments *arguments, bool document, enum up_ope
     }
     *kind = (enum up_operator_kind)found;
     if (found > UP_OPERATOR_PEDAL) {
-        return up_fail(failure, UP_STATUS_WRONG_INPUT, "--operator %s: say keys, pedal or json",
+        return up_fail(failure, UP_STATUS_WRONG_INPUT, "--operator %s: give keys, pedal or json",
                        word);
     }
     return *kind != UP_OPERATOR_JSON || !document ||
            up_fail(failure, UP_STATUS_WRONG_INPUT,
-                   "--json and --operator json are one too many: the operator's last line "
-                   "holds the results");
+                   "--json and --operator json: give only one; the operator's last line contains "
+                   "the results");
 }
 
 /* ---- the command that resumes a run ---- */
@@ -133,11 +133,11 @@ static bool read_rig(const struct arguments *arguments, struct bench_options *op
     const char *file = option_value(arguments, "rig");
     if (file == NULL) {
         return up_fail(failure, UP_STATUS_WRONG_INPUT,
-                       "give --rig FILE: rigs/ holds examples and tells how to write one");
+                       "give --rig FILE: rigs/ has examples and shows how to write one");
     }
     if (option_value(arguments, "operator") == NULL && isatty(STDIN_FILENO) == 0) {
         return up_fail(failure, UP_STATUS_WRONG_INPUT,
-                       "standard input is no terminal: say --operator keys, pedal or json");
+                       "standard input is not a terminal: give --operator keys, pedal or json");
     }
     if (!up_rig_load(file, &options->rig, failure) ||
         (option_given(arguments, "typed") && !up_rig_type_readings(&options->rig, failure))) {
@@ -153,7 +153,8 @@ static bool read_rig(const struct arguments *arguments, struct bench_options *op
                    file);
 }
 
-static void fill_settings(const struct arguments *arguments, struct bench_options *options) {
+static void fill_settings(const struct arguments *arguments, bool measures,
+                          struct bench_options *options) {
     struct up_session_settings *settings = &options->settings;
     bool json = settings->operator_kind == UP_OPERATOR_JSON;
     settings->catalogue = options->catalogue;
@@ -163,6 +164,7 @@ static void fill_settings(const struct arguments *arguments, struct bench_option
     settings->operator_output = json ? stdout : stderr;
     settings->screen =
         !json && !option_given(arguments, "plain") && isatty(STDIN_FILENO) && isatty(STDERR_FILENO);
+    settings->cautions = cautions_of(measures ? "measure" : "calibrate");
     settings->signalled = &signalled;
     settings->caller = (struct up_session_caller){options, print_note, resume_command};
 }
@@ -180,7 +182,7 @@ bool open_bench(const struct arguments *arguments, bool measures, struct bench_o
                            failure)) {
         return false;
     }
-    fill_settings(arguments, options);
+    fill_settings(arguments, measures, options);
     if (settings->screen) {
         setlocale(LC_CTYPE, "");
     }
@@ -206,7 +208,7 @@ bool read_resume(const struct arguments *arguments, const char *const *planned,
     for (; *planned != NULL; planned++) {
         if (option_given(arguments, *planned)) {
             return up_fail(failure, UP_STATUS_WRONG_INPUT,
-                           "--%s and --resume: the run goes on as it was planned; leave out one",
+                           "--%s and --resume: the run continues as it was planned; leave out one",
                            *planned);
         }
     }
@@ -217,12 +219,12 @@ bool check_words(const struct arguments *arguments, struct up_failure *failure) 
     int most = option_given(arguments, "resume") ? 1 : 0;
     if (option_given(arguments, "store")) {
         return up_fail(failure, UP_STATUS_WRONG_INPUT,
-                       "--store goes with --replay RUN; what is measured is stored anyway");
+                       "--store needs --replay RUN; what is measured is stored anyway");
     }
     return arguments->words <= most ||
            up_fail(failure, UP_STATUS_WRONG_INPUT, "%.80s: %s", arguments->word[most],
-                   most == 1 ? "--resume goes on with one run at a time"
-                             : "only a run's id is a word here, after --resume");
+                   most == 1 ? "--resume continues one run at a time"
+                             : "the only word taken here is a run's id, after --resume");
 }
 
 bool read_conditions(const struct arguments *arguments, struct bench_options *options,
@@ -230,7 +232,7 @@ bool read_conditions(const struct arguments *arguments, struct bench_options *op
     const char *name = option_value(arguments, "mass-class");
     if (name != NULL && !up_mass_class_from_name(name, &options->rig.mass_class)) {
         return up_fail(failure, UP_STATUS_WRONG_INPUT,
-                       "--mass-class %s: say E2, F1, F2, M1, M2 or M3 (OIML R 111)", name);
+                       "--mass-class %s: give E2, F1, F2, M1, M2 or M3 (OIML R 111)", name);
     }
     return option_number(arguments, "air-temp-c", 0, 40, &options->rig.air.temp_c.value, failure);
 }
@@ -245,11 +247,11 @@ bool only_replays(const struct arguments *arguments, struct up_failure *failure)
         }
         if (known == sizeof good / sizeof good[0]) {
             return up_fail(failure, UP_STATUS_WRONG_INPUT,
-                           "--%s and --replay: a run is gone through as it was; leave out one",
+                           "--%s and --replay: a run is replayed as it was; leave out one",
                            arguments->option[i].name);
         }
     }
     return arguments->words == 0 ||
-           up_fail(failure, UP_STATUS_WRONG_INPUT, "%.80s: --replay takes one run and no words",
+           up_fail(failure, UP_STATUS_WRONG_INPUT, "%.80s: --replay takes one run and nothing else",
                    arguments->word[0]);
 }

@@ -108,6 +108,11 @@ bool take_holds_gas(const struct arguments *arguments, struct up_item *item,
 bool take_filling(const struct arguments *arguments, bool by_keys, const struct up_item *item,
                   struct up_filling *filling, struct up_failure *failure);
 
+/* What to beware of (cautions.c): all of it for rig-check, help and the man page, ended by NULL;
+   and what a session of `command` shows, "calibrate" or "measure". */
+extern const char *const all_cautions[];
+const struct up_cautions *cautions_of(const char *command);
+
 /* Set by SIGINT, SIGTERM and SIGHUP once catch_signals was called. */
 extern volatile sig_atomic_t signalled;
 void catch_signals(void);
@@ -189,15 +194,18 @@ extern const struct option_text options_demo[], options_calibrate[], options_cal
 #define OPTION_UNITS                                                                               \
     { "units", "metric|imperial", "for people (default metric); JSON stays metric" }
 #define OPTION_RIG                                                                                 \
-    { "rig", "FILE", "the rig file: what hangs where and how a line looks" }
+    { "rig", "FILE", "the rig file: what hangs where and how readings look" }
 #define OPTION_PORT                                                                                \
     { "port", "PATH", "instead of the path in the rig file" }
 #define OPTION_TYPED                                                                               \
     { "typed", NULL, "no wire: type what a hanging scale shows" }
 #define OPTION_OPERATOR                                                                            \
-    { "operator", "keys|pedal|json", "who answers: a person, a foot, a program (JSON Lines)" }
+    {                                                                                              \
+        "operator", "keys|pedal|json",                                                             \
+            "who answers: a person at the keys, a foot on a pedal, or a program (JSON Lines)"      \
+    }
 #define OPTION_PLAIN                                                                               \
-    { "plain", NULL, "plain lines on a terminal too, no live screen" }
+    { "plain", NULL, "plain lines instead of the live screen" }
 #define OPTION_AIR_TEMP                                                                            \
     { "air-temp-c", "T", "over the tank, degrees C (default: as the rig file says)" }
 #define OPTION_END                                                                                 \

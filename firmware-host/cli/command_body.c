@@ -39,10 +39,10 @@ static bool read_given(const struct arguments *arguments, struct up_reference *b
     bool read = option_given(arguments, "read-in-air");
     if (option_given(arguments, "volume-cm3") && option_given(arguments, "density-kg-m3")) {
         return up_fail(failure, UP_STATUS_WRONG_INPUT,
-                       "body: --volume-cm3 and --density-kg-m3 exclude each other");
+                       "body: give --volume-cm3 or --density-kg-m3, not both");
     }
     if (read && !option_given(arguments, "mass-g")) {
-        return up_fail(failure, UP_STATUS_WRONG_INPUT, "body: --read-in-air goes with --mass-g");
+        return up_fail(failure, UP_STATUS_WRONG_INPUT, "body: --read-in-air needs --mass-g");
     }
     if (!option_text_value(arguments, "name", body->name, failure) ||
         !option_number(arguments, "mass-g", 1, 1e5, &mass_g, failure) ||
@@ -127,7 +127,7 @@ static bool print_history(struct up_catalogue *catalogue, const struct up_refere
                           struct up_failure *failure) {
     struct up_chart chart;
     if (count == 0) {
-        puts("  not yet weighed in the tank: `upthrust measure --body` does so first of all");
+        puts("  not yet weighed in the tank: `upthrust measure --body` weighs it first");
         return true;
     }
     printf("  %-16s  %-16s %8s %6s  %18s  %-8s\n", "checked (UTC)", "bench", "off g", "u g",
@@ -227,7 +227,7 @@ static bool find_named(const struct arguments *arguments, const char *verb,
                        struct up_failure *failure) {
     if (arguments->words != 2) {
         return up_fail(failure, UP_STATUS_WRONG_INPUT,
-                       "body %s: give one name or id, in quotes where it has blanks", verb);
+                       "body %s: give one name or id, in quotes if it contains spaces", verb);
     }
     return up_reference_find(catalogue, arguments->word[1], body, failure);
 }

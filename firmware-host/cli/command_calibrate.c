@@ -7,12 +7,13 @@
 
 const struct option_text options_calibrate[] = {
     OPTION_RIG,
-    {"masses-g", "LIST", "known masses in g: three different ones at least; -500 is taken off"},
+    {"masses-g", "LIST",
+     "known masses in g, at least three different ones; write -500 for a mass that is removed"},
     {"rounds", "N", "hang each mass N times (default 2)"},
     {"mass-class", "CLASS", "of the masses, OIML R 111: E2, F1, F2, M1, M2, M3"},
     OPTION_TYPED,
-    {"resume", NULL, "go on with a run that was left: the latest, or the RUN that is named"},
-    {"replay", "RUN", "a stored run once more, from what it recorded; stores nothing"},
+    {"resume", NULL, "continue an interrupted run: the latest, or the RUN that is named"},
+    {"replay", "RUN", "replay a stored run from what it recorded; stores nothing"},
     {"no-staircase", NULL, "do not look for hysteresis, up and down at the end"},
     OPTION_AIR_TEMP,
     OPTION_PORT,
@@ -36,7 +37,7 @@ static bool read_masses(const struct arguments *arguments, struct up_calibrate_p
     }
     if (count * rounds > UP_CALIBRATION_POINTS_MAX) {
         return up_fail(failure, UP_STATUS_WRONG_INPUT,
-                       "%d masses in %d rounds: at most %d loadings", count, rounds,
+                       "%d masses in %d rounds: give at most %d loadings", count, rounds,
                        UP_CALIBRATION_POINTS_MAX);
     }
     for (int round = 0; round < rounds; round++) {

@@ -38,7 +38,7 @@ static void print_points(const struct up_calibration *calibration) {
 static void print_stairs(const struct up_calibration *calibration) {
     unsigned top = calibration->stairs / 2;
     if (isnan(calibration->hysteresis_kg)) {
-        puts("hysteresis: not looked for; what data sheets allow is carried, 0.05 % of the span");
+        puts("hysteresis: not tested; the usual limit of data sheets is used, 0.05 % of the span");
         return;
     }
     printf("staircase%1s %9s %11s %11s\n", "", "rising g", "falling g", "apart g");
@@ -52,7 +52,7 @@ static void print_stairs(const struct up_calibration *calibration) {
         }
         putchar('\n');
     }
-    printf("hysteresis %.2f g: the most that falling and rising lie apart\n",
+    printf("hysteresis %.2f g: the largest difference between falling and rising\n",
            calibration->hysteresis_kg * 1e3);
 }
 
@@ -74,12 +74,12 @@ static void print_line(const struct up_calibration *calibration) {
         taken_off = taken_off || calibration->point[i].mass_kg < 0;
     }
     if (!isnan(unloading)) {
-        fputs("unloading has a slope of its own: ", stdout);
+        fputs("unloading has its own slope: ", stdout);
         print_slope(unloading);
         printf(", %+.3f %% off\n", (unloading / slope - 1) * 100);
     } else {
-        puts(taken_off ? "unloading: the same slope, as far as can be told"
-                       : "unloading: taken as the same slope; no mass was taken off");
+        puts(taken_off ? "unloading: no difference in slope was found"
+                       : "unloading was not tested; the same slope is assumed");
     }
     if (calibration->quadratic_counts_per_kg2 != 0) {
         printf("the line bends: %+.3f g at %g kg against its slope (F %.1f, limit %.1f)\n",
@@ -90,8 +90,9 @@ static void print_line(const struct up_calibration *calibration) {
     } else {
         printf("the line is straight: a bend %s (F %.1f, limit %.1f)\n",
                calibration->quadratic_f > calibration->quadratic_f_limit
-                   ? "is more than chance, but less than what is left of the readings anyway"
-                   : "explains no more than chance",
+                   ? "is larger than scatter explains, but smaller than what remains of the "
+                     "readings anyway"
+                   : "is no larger than scatter explains",
                calibration->quadratic_f, calibration->quadratic_f_limit);
     }
 }
@@ -102,7 +103,7 @@ static void print_masses(const struct up_calibration *calibration) {
     } else {
         printf("masses: ");
     }
-    printf("within %.1f parts in a million\n", calibration->mass_tolerance_rel * 1e6);
+    printf("accurate to %.2g %%\n", calibration->mass_tolerance_rel * 100);
 }
 
 static void print_conditions(const struct up_calibration *calibration) {
@@ -112,8 +113,9 @@ static void print_conditions(const struct up_calibration *calibration) {
         printf("air %.1f C; ", calibration->temp_c);
     }
     puts(isnan(calibration->preloaded) ? "preload not known"
-         : calibration->preloaded != 0 ? "preload done"
-                                       : "preload skipped: the first loadings may read otherwise");
+         : calibration->preloaded != 0
+             ? "preload done"
+             : "preload skipped: the first loadings may read differently");
 }
 
 void print_calibration(const struct up_calibration *calibration) {
@@ -125,20 +127,20 @@ void print_calibration(const struct up_calibration *calibration) {
     print_points(calibration);
     print_stairs(calibration);
     print_line(calibration);
-    printf("lack of fit %.2f g; offset of a line with one %+.2f g (standard uncertainty %.2f g)\n",
+    printf("lack of fit %.2f g; zero offset %+.2f g (standard uncertainty %.2f g)\n",
            calibration->lack_of_fit_kg * 1e3, calibration->offset_counts / slope * 1e3,
            fabs(calibration->u_offset_counts / slope) * 1e3);
     if (calibration->window_s == 0) {
-        puts("creep is not told: typed readings keep no schedule");
+        puts("creep unknown: typed readings have no fixed timing");
     } else {
-        printf("creep %+.3f %% of the load a decade of time; noise of one reading %.2f g\n",
+        printf("creep %+.3f %% of load per tenfold time; noise of one reading %.2f g\n",
                calibration->creep_rel_decade * 100, fabs(calibration->noise_counts / slope) * 1e3);
     }
     print_masses(calibration);
     print_conditions(calibration);
     if (up_calibration_offset_matters(calibration)) {
-        puts("warning: that offset is more than chance: look for friction, a touching line or a "
-             "wrong mass");
+        puts("warning: that offset is larger than scatter explains: look for friction, a touching "
+             "line or a wrong mass");
     }
     printf("stored as %s%s%s\n", calibration->id, calibration->made_utc[0] != '\0' ? ", " : "",
            calibration->made_utc);
@@ -150,19 +152,19 @@ void print_calibration(const struct up_calibration *calibration) {
 
 static void print_remedies(const struct up_calibration *calibration, double at_span_g) {
     if (up_calibration_offset_matters(calibration)) {
-        puts("To mend: a load reads off by the same grams whatever hangs: look for friction, a "
-             "touching line, a wrong mass");
+        puts("To fix: every load reads wrong by the same grams: look for friction, a touching "
+             "line, a wrong mass");
     }
     if (at_span_g > GOOD_G && calibration->hysteresis_kg * 1e3 > GOOD_G) {
-        puts("To mend: rising and falling loads read apart: look for a rubbing line, loose parts, "
-             "a load off the middle of the cell");
+        puts("To fix: rising and falling loads read apart: look for a rubbing line, loose parts, a "
+             "load off the middle of the cell");
     }
     if (at_span_g > GOOD_G && calibration->lack_of_fit_kg * 2e3 > GOOD_G) {
-        puts("To mend: masses do not fit one line: check each mass, then that nothing swings");
+        puts("To fix: masses do not fit one line: check each mass, then that nothing swings");
     }
     if (calibration->preloaded == 0) {
-        puts("To mend: hang the heaviest mass once before a calibration: the first loadings may "
-             "read otherwise");
+        puts("To fix: hang the heaviest mass once before a calibration: the first loadings may "
+             "read differently");
     }
 }
 
@@ -175,12 +177,12 @@ void print_calibration_verdict(const struct up_calibration *calibration) {
     printf("\n%s: this calibration is known to %.1f g at 100 g and %.1f g at %g kg (95 %%).\n",
            good                ? "Good"
            : span_g <= ROUGH_G ? "Rough"
-                               : "Not good enough to tell neutral from not neutral",
+                               : "Not good enough to decide what is neutral",
            least_g, span_g, calibration->span_kg);
     print_remedies(calibration, span_g);
     printf("All its figures: upthrust calibration show %.8s\n", calibration->id);
     puts(good ? "Next: weigh an item, or first a reference body, which checks the whole bench."
-              : "Next: mend that and calibrate again; results until then are as wide as this.");
+              : "Next: fix that and calibrate again; until then results are as uncertain as this.");
 }
 
 /* ---- those of the catalogue ---- */
@@ -258,14 +260,14 @@ static bool list(struct look *look, bool json, struct up_catalogue *catalogue,
 static bool find(struct look *look, struct up_catalogue *catalogue, struct up_failure *failure) {
     if (look->id != NULL && strlen(look->id) < 4) {
         return up_fail(failure, UP_STATUS_WRONG_INPUT,
-                       "calibration show %.8s: give four characters of the id at least", look->id);
+                       "calibration show %.8s: give at least four characters of the id", look->id);
     }
     if (!up_catalogue_each(catalogue, "calibration", look_one, look, failure)) {
         return false;
     }
     if (look->found == 0) {
         return up_fail(failure, UP_STATUS_WRONG_INPUT,
-                       "there is no such calibration: `upthrust calibration list` names all");
+                       "there is no such calibration: `upthrust calibration list` shows all");
     }
     if (look->id != NULL) {
         return look->found == 1 || up_fail(failure, UP_STATUS_WRONG_INPUT,
@@ -275,7 +277,7 @@ static bool find(struct look *look, struct up_catalogue *catalogue, struct up_fa
     return look->benches == 1
                ? up_calibration_latest(catalogue, look->first_bench, &look->calibration, failure)
                : up_fail(failure, UP_STATUS_WRONG_INPUT,
-                         "there are calibrations of several benches: say --bench ID");
+                         "there are calibrations of several benches: give --bench ID");
 }
 
 static bool show(struct look *look, bool json, struct up_catalogue *catalogue,
@@ -304,7 +306,7 @@ enum up_status command_calibration(const struct arguments *arguments, struct up_
     }
     if ((!showing && strcmp(verb, "list") != 0) || arguments->words > (showing ? 2 : 1)) {
         up_fail(failure, UP_STATUS_WRONG_INPUT,
-                "calibration: say list, show with one id, or adopt with --rig and --masses-g");
+                "calibration: give list, show with one id, or adopt with --rig and --masses-g");
         return failure->status;
     }
     if (!open_catalogue(arguments, UP_CATALOGUE_READ, &catalogue, failure)) {

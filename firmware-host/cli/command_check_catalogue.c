@@ -94,7 +94,7 @@ enum up_status command_check_catalogue(const struct arguments *arguments,
                    option_given(arguments, "reason");
     struct up_catalogue *catalogue = NULL;
     if (arguments->words > 0) {
-        up_fail(failure, UP_STATUS_WRONG_INPUT, "check-catalogue: takes no words, only options");
+        up_fail(failure, UP_STATUS_WRONG_INPUT, "check-catalogue takes only options");
         return failure->status;
     }
     bool good = open_catalogue(arguments, changes ? UP_CATALOGUE_WRITE : UP_CATALOGUE_READ,

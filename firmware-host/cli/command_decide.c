@@ -17,7 +17,7 @@ const struct option_text options_decide[] = {
     {"tolerance-g", "G", "neutral is within this (default: what the item says now)"},
     {"confidence", "P", "a class is stated at this probability (default: as it was)"},
     {"water", "NAME[,key=value...]", "only in this water, calculated where there is no result yet"},
-    {"dry-run", NULL, "only tell what would change"},
+    {"dry-run", NULL, "only show what would change"},
     OPTION_UNITS,
     OPTION_CATALOGUE,
     OPTION_JSON,
@@ -130,7 +130,7 @@ static void weigh_again(struct line *line) {
     result->trials_would_decide = false;
     result->more_trials = 0;
     if (!up_weigh(&result->weighing, &result->question, &result->answer)) {
-        line->why_not = "its stored budget cannot be computed (`upthrust explain` tells it)";
+        line->why_not = "its stored budget cannot be computed (`upthrust explain` shows it)";
         return;
     }
     if (result->answer.class == UP_CLASS_UNDECIDED) {
@@ -153,7 +153,7 @@ static void judge_stored(struct judging *judging, const struct up_item *item,
     }
     if (!stored->result.has_model) {
         line->why_not = "from before the model was kept; `upthrust measure --replay RUN --store` "
-                        "makes it anew";
+                        "computes it again";
         return;
     }
     if (isnan(judging->tolerance_g) && stored->result.pieces != item->pieces) {
@@ -199,12 +199,13 @@ static bool judge_water(struct judging *judging, const struct up_item *item,
     struct up_water_density density;
     struct line *line = add_line(judging, item, water->name);
     line->is_new = line->changed = true;
-    line->why_not =
-        tank == NULL                                      ? "not measured yet"
-        : !tank->result.has_model                         ? "from before the model was kept"
-        : tank->result.compressible || item->compressible ? "it holds gas or may: for the tank only"
-        : !tank->result.weighing.weighed_in_air           ? "not weighed in air: for the tank only"
-                                                          : NULL;
+    line->why_not = tank == NULL              ? "not measured yet"
+                    : !tank->result.has_model ? "from before the model was kept"
+                    : tank->result.compressible || item->compressible
+                        ? "it holds gas or may: only the tank's result holds"
+                    : !tank->result.weighing.weighed_in_air
+                        ? "not weighed in air: only the tank's result holds"
+                        : NULL;
     if (line->why_not != NULL) {
         return true;
     }
@@ -268,7 +269,7 @@ static bool check_tolerance(const struct judging *judging, struct up_failure *fa
         const struct up_item *item = &judging->item[i];
         if (judging->tolerance_g > up_tolerance_most_g(item->pieces)) {
             return up_fail(failure, UP_STATUS_WRONG_INPUT,
-                           "--tolerance-g %g: one piece is neutral within %g g at most, and %.80s "
+                           "--tolerance-g %g: a piece is neutral within at most %g g, and %.80s "
                            "is one",
                            judging->tolerance_g, UP_TOLERANCE_MOST_ONE_G, item->name);
         }
@@ -472,11 +473,11 @@ static bool check_choice(const struct arguments *arguments, struct up_failure *f
     bool all = option_given(arguments, "all");
     if (!item && !kind && !all) {
         return up_fail(failure, UP_STATUS_WRONG_INPUT,
-                       "decide: say what to judge again: --item NAME, --kind KIND or --all; "
+                       "decide: give what to judge again: --item NAME, --kind KIND or --all; "
                        "--dry-run stores nothing");
     }
     return !(all && (item || kind)) ||
-           up_fail(failure, UP_STATUS_WRONG_INPUT, "decide: --all and --%s exclude each other",
+           up_fail(failure, UP_STATUS_WRONG_INPUT, "decide: give --all or --%s, not both",
                    item ? "item" : "kind");
 }
 

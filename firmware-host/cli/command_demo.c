@@ -122,8 +122,9 @@ static bool start_tank(struct demo *demo, struct up_failure *failure) {
     const char *argv[] = {path, "--seed", seed, NULL};
     snprintf(seed, sizeof seed, "%d", demo->seed);
     if (!tank_program(path, sizeof path)) {
-        return up_fail(failure, UP_STATUS_UNABLE,
-                       "the simulated tank, upthrust-tank, does not lie beside upthrust: run make");
+        return up_fail(
+            failure, UP_STATUS_UNABLE,
+            "the simulated tank, upthrust-tank, is not in the folder of upthrust: run make");
     }
     if (!spawn(argv, &demo->tank)) {
         return up_fail(failure, UP_STATUS_UNABLE, "cannot start %s: %s", path, strerror(errno));
@@ -319,21 +320,23 @@ static void print_table(const struct demo *demo) {
             all++;
         }
     }
-    printf("\n%u of %u intervals hold the truth; * marks those that do not. Of many sessions 95 of "
-           "100 should\n(SEED=2 is another); those of one session share its errors and miss "
-           "together.\n",
+    printf("\n"
+           "%u of %u intervals contain the true value (* marks those that do not); over many "
+           "sessions\n95 of 100 should. Intervals of one session share its errors and miss "
+           "together.\nSEED=2 is another session.\n",
            inside, all);
 }
 
 static void print_end(const struct demo *demo) {
     const char *dir = demo->directory;
+    printf("Positive floats. Neutral is within 50 g of zero, for a pair 100 g. \"undecided\": the "
+           "item lies\n"
+           "on a class line and says so; \"tank\" is measured, \"fresh\" at %g C and \"sea\" at %g "
+           "C are calculated.\n"
+           "\n",
+           demo->water[0].temp_c, demo->water[1].temp_c);
     printf(
-        "Positive floats. Neutral is within 50 g of nothing, for a pair 100 g. \"undecided\": the "
-        "item lies\non a class line and says so; \"tank\" is measured, \"fresh\" at %g C and "
-        "\"sea\" at %g C are calculated.\n\n",
-        demo->water[0].temp_c, demo->water[1].temp_c);
-    printf(
-        "Done in %.0f s. Everything lies in %s:\n"
+        "Done in %.0f s. The files are in %s:\n"
         "  %s/catalogue/plots/items.png          the picture (items.svg too; items.gp draws it)\n"
         "  %s/catalogue/plots/calibration-1.png  how straight the bench is\n"
         "  %s/catalogue/exchange/results.csv     for a spreadsheet; catalogue.json for programs\n"

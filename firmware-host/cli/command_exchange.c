@@ -16,7 +16,7 @@ static const char *plural(unsigned long count) {
 }
 
 static void print_words(const char *from, const struct up_intake *intake, bool dry_run) {
-    up_text_print(stdout, "%s: %s%lu new record%s, %lu here already\n", from,
+    up_text_print(stdout, "%s: %s%lu new record%s, %lu already here\n", from,
                   dry_run ? "would take " : "", intake->fresh, plural(intake->fresh),
                   intake->known);
     printf("  %lu new version%s of what was made here, %lu result%s of your items, "

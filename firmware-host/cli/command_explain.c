@@ -14,7 +14,7 @@ enum up_status command_explain(const struct arguments *arguments, struct up_fail
     struct up_style style;
     if (arguments->words > 1) {
         up_fail(failure, UP_STATUS_WRONG_INPUT,
-                "explain: give one result, or one item in quotes where its name has blanks");
+                "explain: give one result, or one item, in quotes if its name contains spaces");
         return failure->status;
     }
     if (!style_asked(arguments, &style, failure) ||

@@ -22,8 +22,8 @@ const struct option_text options_item[] = {
     {"material", "NAME", "add, edit: what it is made of, for its expansion"},
     {"u-expansion-per-k", "U", "add, edit: its standard uncertainty (default 0.9e-4)"},
     {"holds-gas", "yes|no|unknown",
-     "add, edit: foam or closed air; then a result is for its depth only (asked, but of kinds that "
-     "hold none)"},
+     "add, edit: foam or closed air; then a result holds only at its depth (asked, except for "
+     "kinds without gas)"},
     {"together", "NAME_OR_ID", "add, edit: one of several measured together (repeatable)"},
     {"single", NULL, "edit: one piece, no pair"},
     {"water", "NAME", "list: only this water (repeatable)"},
@@ -139,8 +139,8 @@ static void print_item(const struct up_item *item) {
     printf("  neutral within %.0f g; expands by %.3g per K (u %.2g)%s\n", item->tolerance_g,
            item->expansion_per_k, item->u_expansion_per_k,
            item->holds_gas == UP_GAS_UNKNOWN
-               ? "; holds gas: unknown, which counts as yes: results are for their depth only"
-           : item->compressible ? "; holds gas: results are for their depth only"
+               ? "; holds gas: unknown, which counts as yes: results hold only at their depth"
+           : item->compressible ? "; holds gas: results hold only at their depth"
                                 : "");
     for (int i = 0; i < item->parts; i++) {
         printf("%s%.8s%s", i == 0 ? "  measured together: " : ", ", item->part_id[i],
@@ -168,7 +168,7 @@ static bool note_look_alike(struct up_catalogue *catalogue, const struct up_item
     }
     if (other.id[0] != '\0') {
         up_text_print(stderr,
-                      "note: its name looks like that of \"%s\" (%.8s): tell the two apart by "
+                      "note: its name looks like that of \"%s\" (%.8s): give one another name with "
                       "`upthrust item edit %.8s --name TEXT`\n",
                       other.name, other.id, item->id);
     }
@@ -202,7 +202,7 @@ static bool read_changes(const struct arguments *arguments, struct up_item *item
     bool pair = option_given(arguments, "pair"), single = option_given(arguments, "single");
     if (pair && single) {
         return up_fail(failure, UP_STATUS_WRONG_INPUT,
-                       "item edit: --pair and --single exclude each other");
+                       "item edit: give --pair or --single, not both");
     }
     item->pieces = pair ? 2 : single ? 1 : item->pieces;
     return read_given(arguments, item, failure) &&

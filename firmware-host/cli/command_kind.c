@@ -98,7 +98,7 @@ static void print_kinds(const struct up_kind *kinds, size_t count, bool isolate)
         print_kind(&kinds[i], isolate);
     }
     puts("neutral within one g, pair g; sd: of one trial (degrees of freedom)\n"
-         "shake frees: of the air at least this share, 95 % (shares told)");
+         "shake frees: of the air at least this share, 95 % (shakes measured)");
 }
 
 /* ---- the verbs ---- */
@@ -139,7 +139,7 @@ static void print_set(const struct up_kind *kind, bool json) {
     put_tolerance(kind->tolerance_one_g, 0);
     fputs(" g, a pair ", stdout);
     put_tolerance(kind->tolerance_pair_g, 0);
-    puts(" g, for items added from now on; `upthrust decide --kind` judges older ones anew");
+    puts(" g, for items added from now on; `upthrust decide --kind` judges older ones again");
 }
 
 /* What was not given stays as it was set. */

@@ -26,7 +26,7 @@ enum up_status command_kit(const struct arguments *arguments, struct up_failure 
     }
     if (!is_word(arguments, "report", 2)) {
         up_fail(failure, UP_STATUS_WRONG_INPUT,
-                "kit: say `upthrust kit example` for a file to fill in, or `upthrust kit report "
+                "kit: type `upthrust kit example` for a file to fill in, or `upthrust kit report "
                 "FILE`");
         return failure->status;
     }

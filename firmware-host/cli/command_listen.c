@@ -14,7 +14,7 @@ const struct option_text options_listen[] = {
     OPTION_RIG,
     {"replay", "CAPTURE", "a file of recorded bytes, or - for standard input; else the rig's port"},
     {"seconds", "S", "how long to listen to a port (default 10)"},
-    {"loads", "LIST", "the loads that hung, in order, in any unit: tells counts a unit"},
+    {"loads", "LIST", "the loads that hung, in order, in any unit: gives counts per unit"},
     OPTION_PORT,
     OPTION_JSON,
     OPTION_END};
@@ -39,7 +39,7 @@ static bool fit_loads(const struct up_heard_column *column, const double *load, 
     }
     if (!up_fit_polynomial(load, counts, (size_t)loads, 2, &result->fit)) {
         return up_fail(failure, UP_STATUS_WRONG_INPUT,
-                       "--loads: three loads at least, not all the same");
+                       "--loads: give at least three loads, not all equal");
     }
     for (int i = 0; i < loads; i++) {
         result->residual[i] = (counts[i] - result->fit.c[0]) / result->fit.c[1] - load[i];
@@ -340,8 +340,8 @@ bool judge_listening(const struct up_listening *listening, const char *what,
         return true;
     }
     if (reader->lines == 0) {
-        return up_fail(failure, UP_STATUS_WRONG_INPUT, "%s holds no line: %llu bytes came", what,
-                       (unsigned long long)listening->bytes);
+        return up_fail(failure, UP_STATUS_WRONG_INPUT, "%s contains no whole line: %llu bytes came",
+                       what, (unsigned long long)listening->bytes);
     }
     enum up_refusal usual = up_reader_usual_refusal(reader);
     return up_fail(failure, UP_STATUS_WRONG_INPUT,
@@ -399,7 +399,8 @@ enum up_status command_listen(const struct arguments *arguments, struct up_failu
     struct up_listening *listening;
     bool good;
     if (rig_file == NULL) {
-        up_fail(failure, UP_STATUS_WRONG_INPUT, "give --rig FILE: it says how a line looks");
+        up_fail(failure, UP_STATUS_WRONG_INPUT,
+                "give --rig FILE: it describes what a line looks like");
         return failure->status;
     }
     if (!up_rig_load(rig_file, &rig, failure)) {

@@ -15,7 +15,7 @@ const struct option_text options_ports[] = {
     {"port", "PATH", "this one only; a pseudo-terminal too"},
     {"replay", "FILE", "with --listen: a file of recorded bytes instead of a port"},
     {"seconds", "S", "how long to listen at each rate (default 3)"},
-    {"write", "FILE", "write the rig file that fits; an existing file is left alone"},
+    {"write", "FILE", "write the rig file that fits; an existing file is not changed"},
     OPTION_JSON,
     OPTION_END};
 
@@ -28,7 +28,7 @@ static bool put_text(FILE *stream, void *context) {
 static bool save_rig(const char *file, char *rig, struct up_failure *failure) {
     if (access(file, F_OK) == 0) {
         return up_fail(failure, UP_STATUS_WRONG_INPUT,
-                       "%s is there already and is left alone: give --write another name", file);
+                       "%s already exists and is not changed: give --write another name", file);
     }
     return up_text_write_file(file, put_text, rig, failure);
 }
@@ -218,8 +218,8 @@ enum up_status command_ports(const struct arguments *arguments, struct up_failur
     bool listening = option_given(arguments, "listen");
     bool good = option_number(arguments, "seconds", 0.2, 600, &ports.seconds, failure);
     if (good && !listening && (replay != NULL || path != NULL || ports.write != NULL)) {
-        good = up_fail(failure, UP_STATUS_WRONG_INPUT,
-                       "--port, --replay and --write go with --listen");
+        good =
+            up_fail(failure, UP_STATUS_WRONG_INPUT, "--port, --replay and --write need --listen");
     }
     if (good && replay != NULL && path != NULL) {
         good = up_fail(failure, UP_STATUS_WRONG_INPUT, "give --port or --replay, not both");

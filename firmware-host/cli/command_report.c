@@ -100,7 +100,7 @@ enum up_status command_plot(const struct arguments *arguments, struct up_failure
     struct up_catalogue *catalogue = NULL;
     bool run = option_given(arguments, "run");
     if (option_given(arguments, "rig") && !run) {
-        up_fail(failure, UP_STATUS_WRONG_INPUT, "plot: --rig goes with --run ID");
+        up_fail(failure, UP_STATUS_WRONG_INPUT, "plot: --rig needs --run ID");
         return failure->status;
     }
     if (!open_catalogue(arguments, UP_CATALOGUE_READ, &catalogue, failure)) {
@@ -121,7 +121,7 @@ enum up_status command_export(const struct arguments *arguments, struct up_failu
     bool csv = format != NULL && strcmp(format, "csv") == 0;
     bool good;
     if (!csv && (format == NULL || strcmp(format, "json") != 0)) {
-        up_fail(failure, UP_STATUS_WRONG_INPUT, "export: say --format csv or --format json");
+        up_fail(failure, UP_STATUS_WRONG_INPUT, "export: give --format csv or --format json");
         return failure->status;
     }
     if (!open_catalogue(arguments, UP_CATALOGUE_READ, &catalogue, failure)) {
@@ -132,12 +132,11 @@ enum up_status command_export(const struct arguments *arguments, struct up_failu
            (csv ? up_export_csv(catalogue, directory, failure)
                 : up_export_json(catalogue, directory, failure));
     if (good) {
-        up_text_print(
-            stdout, "%s: %s\n", directory,
-            csv ? "items.csv, calibrations.csv, results.csv, runs.csv, trials.csv, rigs.csv, "
-                  "decisions.csv, reference_bodies.csv, reference_checks.csv, gear_kinds.csv; "
-                  "csv-metadata.json tells the columns"
-                : "catalogue.json; catalogue.schema.json is its JSON Schema");
+        up_text_print(stdout, "%s: %s\n", directory,
+                      csv ? "items.csv, calibrations.csv, results.csv, runs.csv, trials.csv, "
+                            "rigs.csv, decisions.csv, reference_bodies.csv, reference_checks.csv, "
+                            "gear_kinds.csv; csv-metadata.json describes the columns"
+                          : "catalogue.json; catalogue.schema.json is its JSON Schema");
     }
     free(directory);
     up_catalogue_close(catalogue);

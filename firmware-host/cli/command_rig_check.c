@@ -12,31 +12,19 @@
 
 const struct option_text options_rig_check[] = {
     OPTION_RIG,
-    {"seconds", "S", "how long to listen (default: two windows, 10 at least)"},
+    {"seconds", "S", "how long to listen (default: two windows, at least 10)"},
     {"replay", "CAPTURE", "a file of recorded bytes instead of the port"},
-    {"counts-kg", "X", "counts per kilogram, where nothing is calibrated yet"},
-    {"mass-kg", "M", "dry mass of the heaviest gear that is meant"},
+    {"counts-kg", "X", "counts per kilogram, if nothing is calibrated yet"},
+    {"mass-kg", "M", "dry mass of the heaviest gear to be weighed"},
     {"lift-g", "G", "lift of the gear that floats strongest"},
     {"length-m", "L", "length of the longest, as it hangs"},
-    {"no-walk", NULL, "leave out the walk from line to line"},
+    {"no-walk", NULL, "do not try the lines and lamps one by one"},
     OPTION_PLAIN,
     OPTION_PORT,
     OPTION_OPERATOR,
     OPTION_CATALOGUE,
     OPTION_JSON,
     OPTION_END};
-
-static const char *const cautions[] = {
-    "Low voltage only at the tank.",
-    "Mains: out of splash, behind a residual-current device, each drip loop below its socket.",
-    "Relay and shaker: normally open, fed by low voltage; hands out of the water while it runs.",
-    "A litre is a kilogram: floor and stand must bear the filled tank.",
-    "Nothing is lifted over people or swimmers; hands and feet out from under what hangs.",
-    "Never alone at the water; children never unwatched.",
-    "Cylinders: valve shut, some pressure left in, never opened or drained for the bench.",
-    "Cylinders: within the limits of hoist and cell, and by trained people only.",
-    "Local codes and licensed practice come first.",
-};
 
 struct checking {
     struct up_rig rig;
@@ -71,7 +59,7 @@ static bool open_rig(const struct arguments *arguments, struct checking *checkin
     const char *file = option_value(arguments, "rig");
     if (file == NULL) {
         return up_fail(failure, UP_STATUS_WRONG_INPUT,
-                       "give --rig FILE: rigs/ holds examples and tells how to write one");
+                       "give --rig FILE: rigs/ has examples and shows how to write one");
     }
     if (!up_rig_load(file, &checking->rig, failure)) {
         return false;
@@ -83,9 +71,9 @@ static bool open_rig(const struct arguments *arguments, struct checking *checkin
     checking->tries_panel = checking->tries_panel && checking->panel != NULL;
     if (checking->tries_panel && option_value(arguments, "operator") == NULL &&
         isatty(STDIN_FILENO) == 0) {
-        return up_fail(failure, UP_STATUS_WRONG_INPUT,
-                       "standard input is no terminal: say --operator keys, pedal or json, or "
-                       "--no-walk");
+        return up_fail(
+            failure, UP_STATUS_WRONG_INPUT,
+            "standard input is not a terminal: give --operator keys, pedal or json, or --no-walk");
     }
     return checking->kind != UP_OPERATOR_PEDAL || checking->rig.pedal.input.at.chip[0] != '\0' ||
            up_fail(failure, UP_STATUS_WRONG_INPUT,
@@ -135,8 +123,8 @@ static json_t *to_json(const struct checking *checking) {
                               json_pack("{s:b, s:s}", "good", finding->good, "text", text));
         free(text);
     }
-    for (size_t i = 0; i < sizeof cautions / sizeof cautions[0]; i++) {
-        json_array_append_new(warnings, json_string(cautions[i]));
+    for (const char *const *text = all_cautions; *text != NULL; text++) {
+        json_array_append_new(warnings, json_string(*text));
     }
     return json_pack("{s:s, s:b, s:o, s:s, s:o, s:o, s:o, s:i, s:f, s:f, s:o, s:o}", "schema",
                      "upthrust-rig-check-1", "fit", up_findings_are_good(&checking->findings),
@@ -160,8 +148,8 @@ static void print_words(const struct checking *checking) {
 
 static void print_cautions(FILE *stream) {
     fputs("Before anything is filled, wired or lifted:\n", stream);
-    for (size_t i = 0; i < sizeof cautions / sizeof cautions[0]; i++) {
-        fprintf(stream, "- %s\n", cautions[i]);
+    for (const char *const *text = all_cautions; *text != NULL; text++) {
+        fprintf(stream, "- %s\n", *text);
     }
 }
 

@@ -32,7 +32,7 @@ enum up_status command_show(const struct arguments *arguments, struct up_failure
     struct up_style style;
     if (arguments->words != 1) {
         up_fail(failure, UP_STATUS_WRONG_INPUT,
-                "show: give one name or id, in quotes where it has blanks; `upthrust item list` "
+                "show: give one name or id, in quotes if it contains spaces; `upthrust item list` "
                 "shows all");
         return failure->status;
     }

@@ -94,12 +94,12 @@ static void print_water(const struct up_water *water, const struct up_water_dens
     printf("%.4f kg/m3, standard uncertainty %.4f kg/m3 (%s)\n", density->density_kg_m3.value,
            density->density_kg_m3.u,
            water->u_salinity_g_kg > 0 ? "of the formula and of what is dissolved"
-                                      : "of the formula; the water as told");
+                                      : "of the formula; the water as given");
     up_text_put(stdout, water->name, 0, true);
     printf(": %.2f C, %s %.3f g/kg%s", water->temp_c, salt_of(water->model), water->salinity_g_kg,
            water->u_salinity_g_kg > 0 ? "" : ", ");
     if (water->u_salinity_g_kg > 0) {
-        printf(water->salinity_range ? " +- %.3f at most, " : " (u %.3f), ",
+        printf(water->salinity_range ? " (limits +- %.3f), " : " (u %.3f), ",
                water->u_salinity_g_kg * (water->salinity_range ? sqrt(3) : 1));
     }
     printf("%.1f m\n%s\n", water->depth_m, density->model);
@@ -116,7 +116,8 @@ static bool water_of_options(const struct arguments *arguments,
     for (size_t i = 0; i < sizeof others / sizeof others[0]; i++) {
         if (option_given(arguments, others[i])) {
             return up_fail(failure, UP_STATUS_WRONG_INPUT,
-                           "--water tells all: put the number of --%s into it, or leave it out",
+                           "--water describes the whole water: put the number of --%s into it, or "
+                           "leave it out",
                            others[i]);
         }
     }

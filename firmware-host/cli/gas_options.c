@@ -67,7 +67,7 @@ bool take_holds_gas(const struct arguments *arguments, struct up_item *item,
         item->holds_gas = up_holds_gas_of(word);
         return item->holds_gas != UP_GAS_NOT_TOLD ||
                up_fail(failure, UP_STATUS_WRONG_INPUT,
-                       "--holds-gas %.40s: say yes, no or unknown (which counts as yes)", word);
+                       "--holds-gas %.40s: give yes, no or unknown (which counts as yes)", word);
     }
     if (up_kind_facts(item->kind)->holds_gas != UP_GAS_NOT_TOLD) {
         return true;
@@ -133,7 +133,7 @@ static bool read_filling(const struct arguments *arguments, struct up_filling *f
     return pressure == (gas != NULL && !none) ||
            up_fail(failure, UP_STATUS_WRONG_INPUT,
                    none ? "--gas none: what was emptied has no pressure"
-                        : "--pressure-bar and --gas go together");
+                        : "give both --pressure-bar and --gas");
 }
 
 bool take_filling(const struct arguments *arguments, bool by_keys, const struct up_item *item,

@@ -15,7 +15,7 @@
 #include "text/text.h"
 
 const struct command commands[] = {
-    {"demo", "", "measure invented gear on a simulated tank, beside its truth", options_demo,
+    {"demo", "", "measure invented gear on a simulated tank, beside the true values", options_demo,
      command_demo},
     {"calibrate", "[--resume RUN]", "calibrate the bench with three or more known masses",
      options_calibrate, command_calibrate},
@@ -26,9 +26,9 @@ const struct command commands[] = {
      options_measure, command_measure},
     {"ports", "", "the serial ports, what they send, and a rig file that fits", options_ports,
      command_ports},
-    {"listen", "", "say what a stream is: lines, rate, noise, glitches, plateaus", options_listen,
-     command_listen},
-    {"rig-check", "", "try every line and lamp, and say whether the rig is fit to weigh with",
+    {"listen", "", "describe what a device sends: lines, rate, noise, glitches, plateaus",
+     options_listen, command_listen},
+    {"rig-check", "", "try every line and lamp, and check whether the rig weighs well enough",
      options_rig_check, command_rig_check},
     {"water", "", "density of fresh or sea water, with its uncertainty", options_water,
      command_water},
@@ -36,13 +36,13 @@ const struct command commands[] = {
      command_item},
     {"body", "add|edit|list|show [NAME_OR_ID]", "reference bodies and how their checks went",
      options_body, command_body},
-    {"kind", "list|set [NAME]", "what is set for kinds of gear, and what trials taught of them",
+    {"kind", "list|set [NAME]", "settings for kinds of gear, and how well each repeats",
      options_kind, command_kind},
-    {"show", "NAME_OR_ID", "all that is known of one item, and what it means for lead",
-     options_show, command_show},
+    {"show", "NAME_OR_ID", "everything known about an item, and its weight in lead", options_show,
+     command_show},
     {"explain", "[RESULT|NAME_OR_ID]", "how a result came about: every number, budget, decision",
      options_explain, command_explain},
-    {"decide", "", "judge what is measured again: other tolerance, confidence or water",
+    {"decide", "", "re-judge stored results with another tolerance, confidence or water",
      options_decide, command_decide},
     {"kit", "example|report FILE", "what weight checks mean for a diver's lead and trim",
      options_kit, command_kit},
@@ -50,10 +50,11 @@ const struct command commands[] = {
      options_plot, command_plot},
     {"export", "", "write the catalogue as CSV or JSON for other tools", options_export,
      command_export},
-    {"import", "FILE|DIR", "take in what another catalogue exported as JSON", options_import,
+    {"import", "FILE|DIR", "import what another catalogue exported as JSON", options_import,
      command_import},
-    {"merge", "DIR", "take in another catalogue's records", options_merge, command_merge},
-    {"check-catalogue", "", "is every record what was stored; leave one out, or take it back",
+    {"merge", "DIR", "add another catalogue's records to this one", options_merge, command_merge},
+    {"check-catalogue", "",
+     "check that every record is what was stored; leave one out, or take it back",
      options_check_catalogue, command_check_catalogue},
 };
 const int command_count = sizeof commands / sizeof commands[0];
@@ -143,7 +144,7 @@ static bool read_arguments(const struct command *command, int argc, char **argv,
         return wrong_option(command, argv[optind], '?', failure);
     }
     if (arguments->words > 0 && command->words[0] == '\0') {
-        return up_fail(failure, UP_STATUS_WRONG_INPUT, "%s: %s takes no words, only options",
+        return up_fail(failure, UP_STATUS_WRONG_INPUT, "%s: %s takes only options",
                        arguments->word[0], command->name);
     }
     return true;
@@ -165,7 +166,8 @@ static int close_stdout(int status) {
         return status;
     }
     up_fail(&failure, UP_STATUS_UNABLE, "cannot write the output: %s",
-            errno != 0 ? strerror(errno) : "the disk is full, or its reader went away");
+            errno != 0 ? strerror(errno)
+                       : "the disk is full, or the program that reads it has ended");
     return complain(&failure);
 }
 
@@ -218,7 +220,7 @@ static int print(const char *what) {
     } else if (what != NULL && strcmp(what, "bash-completion") == 0) {
         print_bash_completion(stdout);
     } else {
-        up_fail(&failure, UP_STATUS_WRONG_INPUT, "--print: say man or bash-completion");
+        up_fail(&failure, UP_STATUS_WRONG_INPUT, "--print: give man or bash-completion");
         return complain(&failure);
     }
     return close_stdout(0);

@@ -56,8 +56,8 @@ static void note_remaining(const struct whole_queue *whole) {
         char *path = quoted(whole->queue.path);
         up_text_print(
             stderr,
-            "note: %u of %u items are left; `upthrust measure --queue %s --resume`, with all "
-            "other options as before, goes on\n",
+            "note: %u of %u items left. To continue: `upthrust measure --queue %s --resume`, with "
+            "all other options as before\n",
             remaining, whole->queue.count, path);
         free(path);
     }
@@ -82,7 +82,7 @@ static enum up_status end_queue(struct whole_queue *whole, bool good, struct up_
 static bool check_alone(const struct arguments *arguments, struct up_failure *failure) {
     return !option_given(arguments, "item") ||
            up_fail(failure, UP_STATUS_WRONG_INPUT,
-                   "--item and --queue are one too many: the list names the items");
+                   "--item and --queue: give only one; the list names the items");
 }
 
 /* What does not go with an item of the list is refused before the first one is hung. */

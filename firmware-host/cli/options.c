@@ -74,14 +74,13 @@ bool option_list(const struct arguments *arguments, const char *name, double *va
     while (text != NULL) {
         size_t length = strcspn(text, ",");
         if (*count == room) {
-            return up_fail(failure, UP_STATUS_WRONG_INPUT, "--%s: at most %d numbers", name, room);
+            return up_fail(failure, UP_STATUS_WRONG_INPUT, "--%s: give at most %d numbers", name,
+                           room);
         }
         if (!up_text_number(text, length, &values[*count]) || fabs(values[*count]) > 1e9) {
             return up_fail(failure, UP_STATUS_WRONG_INPUT,
-                           "--%s %.80s: \"%.*s\" is no number to go by: give numbers with commas "
-                           "between, no blanks",
-                           name, option_value(arguments, name), (int)(length > 40 ? 40 : length),
-                           text);
+                           "--%s %.80s: \"%.*s\" is not a number; write them like 4,6,8", name,
+                           option_value(arguments, name), (int)(length > 40 ? 40 : length), text);
         }
         ++*count;
         text = text[length] == ',' ? text + length + 1 : NULL;
@@ -154,7 +153,7 @@ bool style_asked(const struct arguments *arguments, struct up_style *style,
         .colour = bears_colour(), .isolate = bears_utf8(), .columns = terminal_columns()};
     style->imperial = units != NULL && strcmp(units, "imperial") == 0;
     return units == NULL || style->imperial || strcmp(units, "metric") == 0 ||
-           up_fail(failure, UP_STATUS_WRONG_INPUT, "--units %.80s: say metric or imperial", units);
+           up_fail(failure, UP_STATUS_WRONG_INPUT, "--units %.80s: give metric or imperial", units);
 }
 
 void print_note(void *context, const char *text) {
@@ -310,7 +309,7 @@ static bool fail_verb(const char *command, const struct verb *verbs, size_t coun
         free(list);
         list = longer;
     }
-    up_fail(failure, UP_STATUS_WRONG_INPUT, "%s: say %s", command, list);
+    up_fail(failure, UP_STATUS_WRONG_INPUT, "%s: give %s", command, list);
     free(list);
     return false;
 }
@@ -324,7 +323,7 @@ enum up_status run_verb(const char *command, const struct verb *verbs, size_t co
         i++;
     }
     if (i < count && arguments->words > 1 && strcmp(word, "list") == 0) {
-        up_fail(failure, UP_STATUS_WRONG_INPUT, "%.80s: %s list takes no words, only options",
+        up_fail(failure, UP_STATUS_WRONG_INPUT, "%.80s: %s list takes only options",
                 arguments->word[1], command);
         return failure->status;
     }

@@ -86,6 +86,15 @@ static void put_man_head(FILE *stream) {
           stream);
 }
 
+static void put_cautions(FILE *stream) {
+    fputs(".SH CAUTIONS\n", stream);
+    for (const char *const *text = all_cautions; *text != NULL; text++) {
+        fputs(".IP \\(bu 2\n", stream);
+        put_man(stream, *text);
+        fputc('\n', stream);
+    }
+}
+
 static void put_man_tail(FILE *stream) {
     fputs(".SH EXIT STATUS\n"
           ".TP\n0\ndone\n"
@@ -100,6 +109,7 @@ static void put_man_tail(FILE *stream) {
 
 void print_man_page(FILE *stream) {
     put_man_head(stream);
+    put_cautions(stream);
     for (int group = 0; group < HELP_GROUPS; group++) {
         fputs(".SH \"", stream);
         for (const char *at = help_group_title((enum help_group)group); *at != '\0'; at++) {

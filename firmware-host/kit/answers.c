@@ -177,10 +177,10 @@ bool up_kit_part_moment_nm(const struct up_kit_draws *draws, size_t part,
                            const struct up_kit_state *state, struct up_kit_answer *answer,
                            struct up_failure *failure) {
     if (isnan(draws->kit.part[part].place_m.value)) {
-        return up_fail(failure, UP_STATUS_WRONG_INPUT,
-                       "nobody has said where \"%s\" sits: give its place_m, metres from the hips, "
-                       "feet negative",
-                       draws->kit.part[part].name);
+        return up_fail(
+            failure, UP_STATUS_WRONG_INPUT,
+            "the place of \"%s\" is missing: give its place_m, metres from the hips, feet negative",
+            draws->kit.part[part].name);
     }
     return ask_part(draws, part, state, true, answer, failure);
 }

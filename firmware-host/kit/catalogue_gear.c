@@ -45,8 +45,8 @@ static bool check_result(const struct place *place, const struct up_item *item,
                          const struct up_result *result) {
     if (result->answer.class == UP_CLASS_UNDECIDED && !is_accepted(place, "undecided")) {
         return wrong_at(place, "item",
-                        "the class of this item is undecided; weigh it again, or write "
-                        "\"accept\": [\"undecided\"] beside it to go on with its grams");
+                        "the class of this item is undecided; weigh it again, or write \"accept\": "
+                        "[\"undecided\"] beside it to use its grams");
     }
     if (item->compressible && !is_accepted(place, "compressible")) {
         return wrong_at(place, "item",

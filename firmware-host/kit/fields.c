@@ -39,7 +39,7 @@ bool only_keys(const struct place *place, const char *const *known) {
     const char *key;
     json_t *value;
     if (!json_is_object(place->json)) {
-        return wrong_at(place, "", "an object {...} is wanted here");
+        return wrong_at(place, "", "this must be an object {...}");
     }
     json_object_foreach((json_t *)(uintptr_t)place->json, key, value) {
         size_t i = 0;

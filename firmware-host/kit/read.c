@@ -47,8 +47,8 @@ static bool read_by_data(const struct place *place, struct up_part *part) {
     }
     if (dense == (json_object_get(place->json, "volume_l") != NULL)) {
         return wrong_at(place, "volume_l",
-                        "give volume_l or density_kg_m3, one of the two: without it nobody knows "
-                        "what water carries of it");
+                        "give volume_l or density_kg_m3, one of the two: without it the lift of "
+                        "the water is not known");
     }
     part->buoyancy_kg = minus(mass);
     if (!dense) {
@@ -97,8 +97,8 @@ static bool read_metal(const struct place *place, struct up_bounded *density) {
     bool steel = strcmp(metal, "steel") == 0, aluminium = strcmp(metal, "aluminium") == 0;
     if (!steel && !aluminium) {
         return wrong_at(place, "outside_volume_l",
-                        "give it, as measured by dipping; or metal: steel or aluminium, of which "
-                        "it is then reckoned. A wound cylinder needs a measured one");
+                        "give it, as measured by dipping; or metal: steel or aluminium, from which "
+                        "it is then calculated. A wound cylinder needs a measured one");
     }
     double kg_m3 = steel ? STEEL_KG_M3 : ALUMINIUM_KG_M3;
     *density = (struct up_bounded){kg_m3, kg_m3 * METAL_REL, false};
@@ -250,7 +250,7 @@ static bool read_list(const struct place *kit, struct kit_file *file, const char
                       bool (*read)(struct kit_file *file, const struct place *place)) {
     const json_t *list = json_object_get(kit->json, key);
     if (!json_is_array(list) || json_array_size(list) > most) {
-        return wrong_at(kit, key, "a list [...] of %zu at most is wanted", most);
+        return wrong_at(kit, key, "this must be a list [...] of at most %zu", most);
     }
     for (size_t i = 0; i < json_array_size(list); i++) {
         struct place place = element(kit, key, i);
@@ -276,7 +276,7 @@ static bool read_all(struct kit_file *file, const struct place *kit) {
         return false;
     }
     if (strcmp(schema, SCHEMA) != 0) {
-        return wrong_at(kit, "schema", "\"%s\" is wanted", SCHEMA);
+        return wrong_at(kit, "schema", "this must be \"%s\"", SCHEMA);
     }
     return number(kit, "u_gauge_bar", 0, 50, 3, &file->kit.u_gauge_bar) && read_diver(file, kit) &&
            read_list(kit, file, "parts", UP_KIT_PARTS_MAX, read_part) &&

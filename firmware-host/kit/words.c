@@ -105,7 +105,7 @@ static void print_cylinders(const json_t *report, FILE *stream) {
         }
         fprintf(stream,
                 isnan(turning_bar) ? "  it sinks even when empty\n"
-                                   : "  it floats below some %.0f bar\n",
+                                   : "  it floats below about %.0f bar\n",
                 turning_bar);
     }
 }
@@ -141,8 +141,9 @@ static void print_predictions(const json_t *report, FILE *stream) {
     }
     if (of(record, "of") > 0) {
         fprintf(stream,
-                "\nEach check held against what the checks before it predicted: %.0f of %.0f "
-                "inside the 95 %% interval%s.\n",
+                "\n"
+                "Each check compared with what the checks before it predicted: %.0f of %.0f inside "
+                "the 95 %% interval%s.\n",
                 of(record, "inside"), of(record, "of"),
                 json_is_true(json_object_get(record, "enough")) ? "" : ", too few for a verdict");
     }

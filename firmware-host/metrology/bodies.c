@@ -16,7 +16,7 @@ static bool is_body(const struct up_body *body, struct up_failure *failure) {
         !(body->volume_m3.value > 0)) {
         return up_fail(failure, UP_STATUS_WRONG_INPUT,
                        "reference body: mass %g kg and volume %g m3 are not both known and above "
-                       "zero; weigh it in air and tell its volume",
+                       "zero; weigh it in air and give its volume",
                        body->mass_kg.value, body->volume_m3.value);
     }
     if (!is_finite(body->water_kg)) {
@@ -77,9 +77,9 @@ static bool differ(const struct up_body body[2], struct up_failure *failure) {
     double second = body[1].mass_kg.value / body[1].volume_m3.value;
     return fmin(first, second) <= DENSITY_RATIO_MAX * fmax(first, second) ||
            up_fail(failure, UP_STATUS_WRONG_INPUT,
-                   "reference bodies: densities of %.0f and %.0f kg/m3 are too near to each other "
-                   "to tell the scale from the water; use bodies of which one is at least 1.25 "
-                   "times as dense",
+                   "reference bodies: densities of %.0f and %.0f kg/m3 are too close to separate "
+                   "an error of the scale from one of the water; use bodies of which one is at "
+                   "least 1.25 times as dense",
                    first, second);
 }
 
@@ -119,7 +119,7 @@ bool up_separate_bodies(const struct up_body body[2], double water_kg_m3,
     if (!(a > 0.5 && a < 2)) {
         return up_fail(failure, UP_STATUS_WRONG_INPUT,
                        "reference bodies: loads of %g and %g kg in water would make the scale %g "
-                       "times too large; see whether the two were taken for each other",
+                       "times too large; check whether the two were swapped",
                        o_0, o_1, a);
     }
     separate(body, water_kg_m3, a, b, determinant, separation);

@@ -86,7 +86,7 @@ bool up_gas_from_depths(const struct up_gas_session *session, struct up_gas *gas
     if (lost_kg < -2 * session->u_difference_kg) {
         return up_fail(failure, UP_STATUS_WRONG_INPUT,
                        "gas: the item floats %.3g kg more when deep: air left it or was caught "
-                       "between the two weighings; weigh it once more",
+                       "between the two weighings; weigh it again",
                        -lost_kg);
     }
     gas->pressure_pa =

@@ -7,7 +7,7 @@
 /* Read as excerpts: the handbook's page 817, and two tables of a public engineering site. A single
    value is given a tenth either way (a choice of ours): grades, fillers and temperature differ. */
 #define HANDBOOK "Callister, Fundamentals of Materials Science and Engineering, 3rd ed., table B.6"
-#define VOLUME   "a public table of volume expansion, +- 10 % (a choice of ours)"
+#define VOLUME   "a public table of volume expansion, +- 10 % (our choice)"
 #define LENGTH   "a public table of linear expansion, times 3"
 #define BOTH     "the lower end from public tables, the upper from " HANDBOOK
 #define MEMORY   "from memory"

@@ -141,13 +141,13 @@ static bool go_together(const struct up_water_told *told, const struct up_water 
     const struct rule rules[] = {
         {salinity && psu, "salinity_g_kg and salinity_psu say the same: keep one"},
         {density && sg, "hydrometer_kg_m3 and hydrometer_sg say the same: keep one"},
-        {solids && salt, "solids_g_kg and pool_salt_g_l both tell what is dissolved: keep one"},
-        {solids && salinity, "solids_g_kg and salinity_g_kg both tell what is dissolved: keep one"},
-        {salt && salinity, "pool_salt_g_l and salinity_g_kg both tell what is dissolved: keep one"},
-        {solids && !fresh, "solids_g_kg tells fresh water only"},
-        {salt && !pool, "pool_salt_g_l tells a pool only, whose salt is plain sodium chloride"},
-        {psu && pool, "salinity_psu tells sea salt: give pool_salt_g_l for a pool"},
-        {meter && pool, "conductivity_ms_cm tells sea salt: give pool_salt_g_l for a pool"},
+        {solids && salt, "solids_g_kg and pool_salt_g_l both say what is dissolved: keep one"},
+        {solids && salinity, "solids_g_kg and salinity_g_kg both say what is dissolved: keep one"},
+        {salt && salinity, "pool_salt_g_l and salinity_g_kg both say what is dissolved: keep one"},
+        {solids && !fresh, "solids_g_kg is for fresh water only"},
+        {salt && !pool, "pool_salt_g_l is only for a pool, whose salt is plain sodium chloride"},
+        {psu && pool, "salinity_psu is for sea salt: give pool_salt_g_l for a pool"},
+        {meter && pool, "conductivity_ms_cm is for sea salt: give pool_salt_g_l for a pool"},
         {!meter && (!isnan(told->conductivity_temp_c) || !isnan(told->u_conductivity_ms_cm)),
          "conductivity_temp_c and u_conductivity_ms_cm need conductivity_ms_cm"},
         {!density && !sg &&
@@ -156,11 +156,11 @@ static bool go_together(const struct up_water_told *told, const struct up_water 
          "hydrometer_ref_c, hydrometer_temp_c and u_hydrometer_kg_m3 need hydrometer_kg_m3 or "
          "hydrometer_sg"},
         {(density || sg) && isnan(told->hydrometer_ref_c),
-         "a hydrometer needs hydrometer_ref_c, the temperature that stands on its scale"},
+         "a hydrometer needs hydrometer_ref_c, the temperature printed on its scale"},
         {!solids && !isnan(told->u_solids_g_kg), "u_solids_g_kg needs solids_g_kg"},
         {!salt && !isnan(told->u_pool_salt_g_l), "u_pool_salt_g_l needs pool_salt_g_l"},
         {meter && isnan(told->conductivity_temp_c) && isnan(water->temp_c),
-         "conductivity_ms_cm needs conductivity_temp_c, the temperature it is told for"},
+         "conductivity_ms_cm needs conductivity_temp_c, the temperature it is given for"},
         {(density || sg) && isnan(told->hydrometer_temp_c) && isnan(water->temp_c),
          "the hydrometer needs hydrometer_temp_c, the temperature of the sample"},
     };
@@ -231,7 +231,7 @@ static bool take_conductivity(const struct up_water_told *told, const struct up_
     double most = water->model == UP_WATER_SEA ? UP_SALINITY_MAX_G_KG : 2;
     if (!(salinity <= most)) {
         return up_fail(failure, UP_STATUS_WRONG_INPUT,
-                       "water %s: %g mS/cm at %g C tell %.4g g/kg of salt, outside 0 to %g",
+                       "water %s: %g mS/cm at %g C mean %.4g g/kg of salt, outside 0 to %g",
                        water->name, reading, temp_c, salinity, most);
     }
     add(sources, "conductivity_ms_cm", salinity, up_water_absolute_salinity_g_kg(high - low) / 2);
@@ -279,7 +279,7 @@ static bool take_hydrometer(const struct up_water_told *told, const struct up_wa
     double lightest = density_at(water, 0, temp_c), densest = density_at(water, most, temp_c);
     if (!(density >= lightest - 2 * u && density <= densest + 2 * u)) {
         return up_fail(failure, UP_STATUS_WRONG_INPUT,
-                       "water %s: the hydrometer tells %.2f kg/m3 at %g C, outside %.2f to %.2f of "
+                       "water %s: the hydrometer shows %.2f kg/m3 at %g C, outside %.2f to %.2f of "
                        "%s water there",
                        water->name, density, temp_c, lightest, densest,
                        water->model == UP_WATER_FRESH  ? "fresh"
@@ -300,8 +300,8 @@ static bool agree(const struct sources *sources, const struct up_water *water,
             const struct source *a = &sources->source[j], *b = &sources->source[i];
             if (fabs(a->salinity_g_kg - b->salinity_g_kg) > 2 * hypot(a->u_g_kg, b->u_g_kg)) {
                 return up_fail(failure, UP_STATUS_WRONG_INPUT,
-                               "water %s contradicts itself: %s tells %.4g g/kg (u %.2g), %s tells "
-                               "%.4g g/kg (u %.2g): leave out the one that is wrong",
+                               "water %s contradicts itself: %s gives %.4g g/kg (u %.2g), %s gives "
+                               "%.4g g/kg (u %.2g): leave out the wrong one",
                                water->name, a->what, a->salinity_g_kg, a->u_g_kg, b->what,
                                b->salinity_g_kg, b->u_g_kg);
             }

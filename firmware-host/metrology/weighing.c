@@ -240,14 +240,14 @@ bool up_weighing_check(const struct up_weighing *weighing, const struct up_quest
     }
     if (!weighing->weighed_in_air && !weighing->in_tank) {
         return up_fail(failure, UP_STATUS_UNABLE,
-                       "the item was not weighed in air, so its volume is not known: nothing is "
-                       "told of another water");
+                       "the item was not weighed in air, so its volume is not known: there is no "
+                       "result for another water");
     }
     weighing_solve(weighing, x, &best);
     return (isfinite(best.buoyancy_kg) && (!weighing->weighed_in_air || best.volume_m3 > 0)) ||
            up_fail(failure, UP_STATUS_UNABLE,
-                   "the weighings in air and in water do not fit together: no volume can be told; "
-                   "was the item hung dry in air and wholly under water?");
+                   "the weighings in air and in water do not fit together: the volume is not "
+                   "known; was the item hung dry in air and wholly under water?");
 }
 
 bool up_weighing_chain(const struct up_weighing *weighing, struct up_chain *chain) {

@@ -110,9 +110,9 @@ static void draw_bar(const struct up_live_view *view, struct up_canvas *canvas, 
         if (view->asks && view->mood == UP_LIVE_DO) {
             live_put(canvas, place_of(row, 1, canvas->columns - 2), UP_LIVE_DO,
                      view->how != NULL    ? "YOUR TURN"
-                     : view->unit != NULL ? "YOUR TURN: then type the number and press Enter"
-                     : view->question     ? "YOUR TURN: which of these? See the lowest line"
-                                          : "YOUR TURN: then press Enter");
+                     : view->unit != NULL ? "YOUR TURN. Type the number, then press Enter."
+                     : view->question     ? "YOUR TURN. See the keys at the bottom."
+                                          : "YOUR TURN. Press Enter when done.");
         }
         return;
     }
@@ -234,8 +234,7 @@ static unsigned draw_panel(const struct up_live_view *view, struct up_canvas *ca
         place.row += draw_first_result(canvas, place, &view->result[0], end - place.row);
     } else {
         live_put(canvas, place, UP_LIVE_PLAIN,
-                 view->trials < 2 ? "probabilities: after two trials"
-                                  : "no result can be told yet");
+                 view->trials < 2 ? "classes appear after two trials" : "there is no result yet");
         place.row += 1;
     }
     while (i + 1 < view->results && place.row + block * (int)(view->waters - i) <= end) {
@@ -372,7 +371,7 @@ static void draw_answer(const struct up_live_view *view, struct up_canvas *canva
     struct place place = place_of(row, 1, canvas->columns - 2);
     static const char letters[] = "saq";
     static const char *const words[] = {"s: Enter skips this step",
-                                        "a: Enter begins again from the tare",
+                                        "a: Enter begins again from zero",
                                         "q: Enter stops; what was completed is kept"};
     const char *letter = strchr(letters, view->typed[0]);
     if (view->typed[0] != '\0' && view->typed[1] == '\0' && letter != NULL) {
@@ -386,13 +385,13 @@ static void draw_answer(const struct up_live_view *view, struct up_canvas *canva
 }
 
 static void draw_keys(const struct up_live_view *view, struct up_canvas *canvas, int row) {
-    const char *keys = !view->asks          ? " q and Enter: stop"
-                       : view->unit != NULL ? " number and Enter: take it   s: skip   a: again "
-                                              "from the tare   q: stop"
-                       : view->question     ? " Enter: done   s: skip   a: again   q: stop   "
-                                              "(letter, then Enter)"
-                                            : " Enter: done   s: skip   a: again from the tare   "
-                                              "q: stop   (letter, then Enter)";
+    const char *keys =
+        !view->asks          ? " q and Enter: stop"
+        : view->unit != NULL ? " number and Enter: take it   s: skip   a: redo from zero   q: stop"
+        : view->question
+            ? " Enter: done   s: skip   a: again   q: stop   "
+              "(letter, then Enter)"
+            : " Enter: done   s: skip   a: redo from zero   q: stop   (letter, then Enter)";
     fill_row(canvas, row, UP_LIVE_TITLE);
     if (view->asks && view->how != NULL) {
         live_format(canvas, whole_row(canvas, row), UP_LIVE_TITLE, " %s   keyboard too", view->how);
@@ -412,7 +411,7 @@ static void clear(struct up_canvas *canvas) {
 
 static void draw_small(const struct up_live_view *view, struct up_canvas *canvas) {
     int row = live_wrap(canvas, whole_row(canvas, 0), 2, UP_LIVE_BAD,
-                        "This window is too small: 80x24 is wanted.");
+                        "This window is too small: it needs 80x24.");
     row += live_wrap(canvas, whole_row(canvas, row), 4, view->mood, view->sentence);
     if (isfinite(view->load)) {
         bool grams = strcmp(view->load_unit, "g") == 0;

@@ -27,7 +27,7 @@ enum { ROWS_MAX = 500, COLUMNS_MAX = 1000 };
 static const double TOO_SOON_S = 0.4;
 
 static const char PEDAL_HOW[] =
-    "Pedal: short is done, long is again, two short stop after this step";
+    "Pedal: short is done, long redoes it, two short stop after this step";
 
 struct live {
     SCREEN *screen;
@@ -138,7 +138,7 @@ static bool fits_screen(const struct up_operator *op) {
         return true;
     }
     bool small = rows < UP_LIVE_ROWS || columns < UP_LIVE_COLUMNS;
-    snprintf(why, sizeof why, "the terminal has %dx%d cells and %s%dx%d are wanted", columns, rows,
+    snprintf(why, sizeof why, "the terminal has %dx%d cells and needs %s%dx%d", columns, rows,
              small ? "" : "at most ", small ? UP_LIVE_COLUMNS : COLUMNS_MAX,
              small ? UP_LIVE_ROWS : ROWS_MAX);
     print_plain_note(op, why);
@@ -204,7 +204,7 @@ void live_begin(struct up_operator *op) {
     }
     if (live->screen == NULL) {
         free_live(live);
-        print_plain_note(op, "this terminal (see TERM) cannot place its letters");
+        print_plain_note(op, "this terminal (see TERM) cannot show the live screen");
         return;
     }
     weigh_so_far(op, live); /* a session may go on from an earlier one */
@@ -249,7 +249,7 @@ static void add_fault(struct live *live, const char *text, bool note) {
 
 static void add_check(struct live *live, const struct up_reference_check *check) {
     char text[sizeof live->fault_text[0]];
-    snprintf(text, sizeof text, "%.80s reads %+.1f g off what it should%s", check->name,
+    snprintf(text, sizeof text, "%.80s reads wrong by %+.1f g%s", check->name,
              check->deviation_kg.value * 1e3, check->outside ? ": OUTSIDE its limits" : "");
     add_fault(live, text, !check->outside);
 }
@@ -375,7 +375,7 @@ static void describe_state(const struct up_operator *op, bool overloaded, bool a
     view->mood = UP_LIVE_BAD;
     if (overloaded) {
         snprintf(words, words_size, "load off!");
-        snprintf(sentence, size, "Take the load off at once: it is more than the cell bears.");
+        snprintf(sentence, size, "Take the load off at once: it is more than the cell can carry.");
     } else if (away) {
         snprintf(words, words_size, "no device");
         snprintf(sentence, size,
@@ -393,7 +393,7 @@ static void describe_state(const struct up_operator *op, bool overloaded, bool a
         view->mood = UP_LIVE_WAIT;
         snprintf(words, words_size, view->reading.reading ? "wait: %.0f s" : "wait",
                  view->reading.left_s);
-        fill_sentence(op, "Hands off, it is read by itself. Done: ", sentence, size);
+        fill_sentence(op, "Hands off: taking the reading. Done: ", sentence, size);
     }
 }
 

@@ -196,7 +196,7 @@ static bool next_of_panel(struct up_operator *op, bool is_open, struct up_reply 
         *reply = (struct up_reply){
             .kind = UP_REPLY_WATER,
             .text = panel->water_is_low ? "the water is too low: the run pauses until it is back"
-                                        : "the water is back: the step begins anew with a tare"};
+                                        : "the water is back: the step is repeated from zero"};
         return true;
     }
     if (pedal_next(op, is_open, reply)) {

@@ -40,6 +40,16 @@ void up_operator_use_screen(struct up_operator *op, int keyboard);
  */
 void up_operator_show_result(struct up_operator *op, json_t *result);
 
+/* What to beware of: `texts`, ended by NULL, for a person at a terminal, who presses Enter to
+   begin; `line` for all others. */
+struct up_cautions {
+    const char *const *texts;
+    const char *line;
+};
+/* False where the person, or a signal, stopped. */
+bool up_operator_caution(struct up_operator *op, const struct up_cautions *cautions,
+                         const volatile sig_atomic_t *signalled, struct up_failure *failure);
+
 /* ---- while a procedure runs ---- */
 
 /* Procedure and panel must stay until up_operator_end. `panel` may be NULL; `place`, NULL or where

@@ -51,17 +51,16 @@ static void show_ask(struct up_operator *op, const struct up_ask *ask) {
     if (ask->how != NULL) {
         print_line(op, "%s", ask->how);
     } else if (op->by_pedal) {
-        print_line(op, pedal_stops_here(op)
-                           ? "   stopping here"
-                           : "   pedal: short is done, long is again from the tare, two short stop "
-                             "after this step");
+        print_line(op, pedal_stops_here(op) ? "   stopping here"
+                                            : "   pedal: short is done, long redoes it from zero, "
+                                              "two short stop after this step");
     } else if (ask->wants_number) {
         print_line(op,
-                   "   type what it shows, in %s, and Enter   (s: skip   a: again from the "
-                   "tare   q: stop)",
+                   "   Type what it shows (%s), then press Enter   (s: skip   a: redo from zero   "
+                   "q: stop)",
                    ask->unit);
     } else {
-        print_line(op, "   Enter: done   s: skip   a: again from the tare   q: stop");
+        print_line(op, "   Enter: done   s: skip   a: redo from zero   q: stop");
     }
 }
 
@@ -84,15 +83,15 @@ static void show_plateau(struct up_operator *op, const struct up_event *event) {
 static void show_trial(struct up_operator *op, const struct up_trial *trial) {
     double g = op->counts_per_kg != 0 ? 1e3 / op->counts_per_kg : 1;
     print_line(
-        op, "   trial %u stored: net %+.1f g in the tank, %u shake%s, the last gained %+.1f g%s",
+        op, "   trial %u stored: net %+.1f g in the tank, %u shake%s, the last freed %+.1f g%s",
         trial->number, -trial->load_counts * g, trial->shakes, trial->shakes == 1 ? "" : "s",
-        fabs(g) * trial->last_gain_counts, trial->still_gaining ? "; it goes on gaining" : "");
+        fabs(g) * trial->last_gain_counts, trial->still_gaining ? "; air is still coming out" : "");
 }
 
 static void show_check(struct up_operator *op, const struct up_reference_check *check) {
-    print_line(op, "   %s reads %+.1f g off what it should (%+.1f to %+.1f may be)%s", check->name,
+    print_line(op, "   %s reads wrong by %+.1f g (its limits: %+.1f to %+.1f g)%s", check->name,
                check->deviation_kg.value * 1e3, check->low_kg * 1e3, check->high_kg * 1e3,
-               check->outside ? ": gone on by your word" : "");
+               check->outside ? ": you accepted it" : "");
 }
 
 static void keys_event(struct up_operator *op, const struct up_event *event) {
@@ -179,8 +178,8 @@ static bool keys_line(struct up_operator *op, const char *line, struct up_reply 
         return true;
     }
     up_operator_refused(op, answer->id,
-                        op->ask.wants_number ? "that is no number: type one such as 21.5"
-                                             : "press Enter when it is done, or s, a or q");
+                        op->ask.wants_number ? "not a number: type it like 1.25"
+                                             : "press Enter when done, or type s, a or q");
     return false;
 }
 

@@ -43,8 +43,8 @@ static bool take_word(struct up_operator *op, enum up_pedal_word word, bool is_o
         return false;
     case UP_PEDAL_STUCK:
         *reply = (struct up_reply){.kind = UP_REPLY_FAULT,
-                                   .text = "the pedal stays down: free it; where nobody stands on "
-                                           "it, check its wire and [pedal] active"};
+                                   .text = "the pedal stays down: free it; if no foot is on it, "
+                                           "check its wire and [pedal] active"};
         return true;
     case UP_PEDAL_NOTHING:
     case UP_PEDAL_FREED:

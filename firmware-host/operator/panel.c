@@ -105,7 +105,8 @@ static bool refuse_chip(const struct finding *finding, const struct wanted *want
     }
     if (errno == EACCES || errno == EPERM) {
         return refuse(finding, wanted, UP_STATUS_UNABLE,
-                      "you may not use that chip: ask for its group, see `ls -l %s`", wanted->path);
+                      "you have no permission for that chip: ask to join its group, see `ls -l %s`",
+                      wanted->path);
     }
     return refuse(finding, wanted, UP_STATUS_UNABLE, "cannot open that chip: %s", strerror(errno));
 }
@@ -352,7 +353,7 @@ bool panel_water_changed(struct up_panel *panel) {
     }
     level = gpio_get(panel->level);
     if (level < 0) {
-        lose(panel, &panel->level, "the float switch's line is gone: nobody watches the level now");
+        lose(panel, &panel->level, "the float switch's line is gone: the level is not watched now");
         return false;
     }
     up_contact_push(&panel->water, up_monotonic_s(), level == 1);

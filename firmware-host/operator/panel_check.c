@@ -83,7 +83,7 @@ static void hear(const struct check *check, struct heard *heard) {
     panel_water_changed(panel);
     heard->ended = heard->ended || *check->signalled != 0;
     if (heard->pedal == UP_PEDAL_STUCK) {
-        report(check, "the pedal stays down: free it, or turn [pedal] active round");
+        report(check, "the pedal stays down: free it, or swap low and high in [pedal] active");
     }
     if (panel->lost != NULL) {
         report(check, panel->lost);
@@ -124,8 +124,8 @@ static enum try_end end_of(const struct heard *heard) {
 
 /* ---- outputs: is it seen, is it heard? ---- */
 
-static const char *const HOW_SEEN = "   Enter: yes   s: no   a: once more   q: stop   "
-                                    "(pedal: short, two short, long)";
+static const char *const HOW_SEEN =
+    "   Enter: yes   s: no   a: try again   q: stop   (pedal: short, two short, long)";
 
 static enum try_end wait_for_answer(struct check *check) {
     struct heard heard;
@@ -233,7 +233,7 @@ static enum try_end try_movement(struct check *check, const struct movement *mov
 
 static enum try_end try_inputs(struct check *check) {
     static const struct movement movements[] = {
-        {"pedal short", "Press the pedal, shortly", UP_PEDAL_SHORT, false},
+        {"pedal short", "Press the pedal briefly", UP_PEDAL_SHORT, false},
         {"pedal long", "Hold the pedal down until it is long, then let go", UP_PEDAL_LONG, false},
         {"pedal double", "Press the pedal twice, quickly", UP_PEDAL_DOUBLE, false},
         {"float low", "Push the float down, as if the water were low", UP_PEDAL_NOTHING, true},
@@ -268,8 +268,9 @@ bool up_panel_check(struct up_panel *panel, struct up_operator *op,
     panel_listen(panel);
     if (panel->pedal != NULL && gpio_get(panel->pedal) == 1) {
         find(&check, "pedal", false,
-             "it is down from the first: free it, or turn [pedal] active round");
-        report(&check, "the pedal is down from the first: free it, or turn [pedal] active round");
+             "it is down from the start: free it, or swap low and high in [pedal] active");
+        report(&check,
+               "the pedal is down from the start: free it, or swap low and high in [pedal] active");
     }
     whole = try_inputs(&check) != TRY_STOP && try_lamps(&check) != TRY_STOP &&
             (panel->buzzer == NULL ||

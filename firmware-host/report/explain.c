@@ -56,11 +56,10 @@ static bool find_of_item(struct up_catalogue *catalogue, const char *wanted, con
     *search = (struct search){.item_id = item.id, .water = water != NULL ? water : "tank"};
     bool good = up_catalogue_each(catalogue, "result", look_at, search, failure);
     search->item_id = NULL;
-    return good && (search->count > 0 ||
-                    up_fail(failure, UP_STATUS_WRONG_INPUT,
-                            "\"%.80s\" has no result in the water \"%.47s\": `upthrust show` tells "
-                            "which there are",
-                            item.name, search->water));
+    return good && (search->count > 0 || up_fail(failure, UP_STATUS_WRONG_INPUT,
+                                                 "\"%.80s\" has no result in the water \"%.47s\": "
+                                                 "`upthrust show` lists those there are",
+                                                 item.name, search->water));
 }
 
 static bool find(struct up_catalogue *catalogue, const char *wanted, const char *water,
@@ -362,8 +361,8 @@ json_t *up_explain(struct up_catalogue *catalogue, const char *wanted, const cha
         } else {
             bool kept = up_is_uuid(result->run_id); /* else no command to be copied */
             up_fail(failure, UP_STATUS_WRONG_INPUT,
-                    "the result %.8s is from before the model was kept with it, so its way cannot "
-                    "be told%s%.8s%s",
+                    "the result %.8s is older than the model that is kept with results now, so it "
+                    "cannot be explained%s%.8s%s",
                     search.result_id, kept ? ": `upthrust measure --replay " : "",
                     kept ? result->run_id : "", kept ? "` computes it again" : "");
         }

@@ -234,15 +234,15 @@ static void put_why(FILE *stream, const json_t *document, const json_t *decision
         fprintf(stream, "  why: the probability of %s, %.4f, reaches %.4g\n", class, best, needed);
     } else if (best >= needed && !json_is_true(json_object_get(model, "air_share_known"))) {
         fprintf(stream,
-                "  why: %s has %.4f, but nobody knows how much air a shake frees, and with all of "
-                "it or none the class is another: set shake_share in the rig file\n",
+                "  why: %s has %.4f, but how much air a shake frees is not known, and with all of "
+                "it or none the class changes: set shake_share in the rig file\n",
                 class, best);
     } else {
         fprintf(stream, "  why: the likeliest class, %s, has %.4f and %.4g is asked for\n", class,
                 best, needed);
     }
     if (undecided && has(decision, "more_trials")) {
-        fprintf(stream, "  %.0f more trials would decide it, the net staying what it is\n",
+        fprintf(stream, "  %.0f more trials would decide it, if the net stays the same\n",
                 up_record_number(decision, "more_trials"));
     } else if (undecided) {
         fputs("  no number of trials would decide it\n", stream);

@@ -275,8 +275,8 @@ static void print_foot(const struct list *list, size_t more) {
     if (list->count == 0) {
         fputs("nothing is measured yet: `upthrust measure` does it\n", list->stream);
     } else {
-        fputs("+ floats, - sinks; +- holds the truth in 95 of 100 cases; `upthrust show ITEM` "
-              "tells all\n" UP_CLAIM_WHOSE "\n" UP_CLAIM_CHECK "\n",
+        fputs("+ floats, - sinks; +- is a 95 % interval; `upthrust show ITEM` shows "
+              "everything\n" UP_CLAIM_WHOSE "\n" UP_CLAIM_CHECK "\n",
               list->stream);
     }
     if (list->any_again) {
@@ -310,7 +310,7 @@ static void print_foot(const struct list *list, size_t more) {
                 list->waiting, list->waiting == 1 ? "" : "s");
     }
     if (more > 0) {
-        fputs("there are results for further waters: name one with --water\n", list->stream);
+        fputs("there are results for other waters: name one with --water\n", list->stream);
     }
 }
 

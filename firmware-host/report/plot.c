@@ -252,7 +252,7 @@ bool up_plot_write(const struct up_rows *rows, const char *directory, struct up_
     bool good;
     if (rows->count == 0) {
         good = up_fail(failure, UP_STATUS_UNABLE,
-                       "the catalogue holds no result to draw: measure an item first");
+                       "there is no result to draw yet: measure an item first");
     } else {
         good = up_text_write_file(data, write_data, &copy, failure) &&
                up_text_write_file(script, write_script, &copy, failure);

@@ -59,7 +59,7 @@ static void put_chart(FILE *stream, const struct drawing *drawing) {
 
 static bool write_data(FILE *stream, void *context) {
     const struct drawing *drawing = context;
-    fputs("# kind: 0 limits the check was held against (low, high), 1 limits of the chart (low, "
+    fputs("# kind: 0 limits the check was compared with (low, high), 1 limits of the chart (low, "
           "high),\n"
           "# 2 its centre, 3 check inside (off, twice its u), 4 outside, 5 inside, but with other\n"
           "# numbers of the body\n"

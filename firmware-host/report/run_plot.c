@@ -128,7 +128,7 @@ static bool write_script(FILE *stream, void *context) {
     char *title = title_of(trace);
     fprintf(stream,
             "# The load over one run, by upthrust. Draws again with: gnuplot -d run-%.8s.gp\n"
-            "set encoding utf8\nname = 'run-%.8s'\ntold = %s\nreadings = %d\nglitches = %zu\n"
+            "set encoding utf8\nname = 'run-%.8s'\nwords = %s\nreadings = %d\nglitches = %zu\n"
             "calibrated = %d\nminutes = %.4f\n",
             trace->run_id, trace->run_id, title, trace->readings > 0, trace->glitches,
             !isnan(trace->counts_per_kg), minutes(drawing, drawing->end_s));
@@ -162,7 +162,7 @@ bool up_plot_write_run(struct up_catalogue *catalogue, const char *run, const st
     find_range(&drawing);
     if (good && !(drawing.end_s > drawing.begin_s)) {
         good = up_fail(failure, UP_STATUS_UNABLE,
-                       "run %.8s holds nothing to draw: it was stopped before its first reading%s",
+                       "run %.8s has nothing to draw: it was stopped before its first reading%s",
                        trace->run_id, rig == NULL ? "; --rig FILE looks at its bytes" : "");
     }
     good = good && write_files(&drawing, directory, failure);

@@ -87,7 +87,7 @@ static void print_item(const struct up_item *item, const struct up_style *style,
     print_labelled(stream, ", size ", item->size, style->isolate);
     fprintf(stream, "\n  neutral within %s", tolerance);
     if (item->compressible) {
-        fprintf(stream, "; holds gas: %s; results are for their depth only\n",
+        fprintf(stream, "; holds gas: %s; results hold only at their depth\n",
                 item->holds_gas == UP_GAS_UNKNOWN ? "unknown, which counts as yes" : "yes");
     } else {
         fprintf(stream, "; volume expansion %.2g 1/K (standard uncertainty %.2g)\n",

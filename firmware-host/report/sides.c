@@ -13,7 +13,7 @@ static void print_left_out(const json_t *body, FILE *stream) {
     size_t i;
     json_array_foreach(list, i, entry) {
         fprintf(stream, "%s%d",
-                i == 0 ? "  left out of the mean by the operator's word: trial " : ", ",
+                i == 0 ? "  left out of the mean, as the operator chose: trial " : ", ",
                 (int)json_integer_value(entry));
     }
     if (json_array_size(list) > 0) {
@@ -29,13 +29,13 @@ static void print_uptake(const json_t *body, const struct up_style *style, FILE 
     up_style_uncertainty(style, up_record_number(body, "uptake_g_min") * AN_HOUR_MIN, rise);
     up_style_uncertainty(style, up_record_number(body, "u_uptake_g_min") * AN_HOUR_MIN, u);
     fprintf(stream,
-            "  it takes up water: %s heavier in an hour at that rate\n"
+            "  it soaks up water: %s heavier in an hour at that rate\n"
             "    (standard uncertainty %s); the number is ",
             rise, u);
     if (json_is_true(json_object_get(body, "stated_at_last_soak"))) {
         fprintf(stream, "that after %.3g min\n", up_record_number(body, "soak_s") / 60);
     } else {
-        fputs("the mean of its trials, too few to tell when\n", stream);
+        fputs("the mean of its trials, too few to show when\n", stream);
     }
 }
 
@@ -51,7 +51,7 @@ static void print_checks(const json_t *body, const struct up_style *style, FILE 
         fputs("  reference body ", stream);
         up_text_put(stream, name != NULL ? name : "", 0, style->isolate);
         fprintf(stream, ": %s off (standard uncertainty %s),\n    %s\n", off, u,
-                outside ? "OUTSIDE its limits, gone on by the operator's word" : "within limits");
+                outside ? "OUTSIDE its limits, accepted by the operator" : "within limits");
     }
 }
 
@@ -70,7 +70,7 @@ static void print_two_points(const json_t *body, const struct up_style *style, F
             "  hung level by lines %s apart: %s at the hook's end, %s at the other;\n"
             "    turning moment %+.3f N m (standard uncertainty %.3f)%s\n",
             apart, hook, far, moment_nm, u_nm,
-            !(fabs(moment_nm) >= 2 * u_nm) ? ": none to speak of"
+            !(fabs(moment_nm) >= 2 * u_nm) ? ": none that is noticeable"
             : moment_nm > 0                ? ": the hook's end goes down"
                                            : ": the hook's end comes up");
 }
@@ -108,13 +108,14 @@ static void print_second_depth(const json_t *body, const struct up_style *style,
     up_style_uncertainty(style, up_record_number(deep, "u_buoyancy_g"), u);
     fprintf(stream, "  at %s: %s (standard uncertainty %s)", depth, net, u);
     if (isnan(gas_l)) {
-        fputs("; no gas can be told from the two depths\n", stream);
+        fputs("; the two depths do not show how much gas it holds\n", stream);
         return;
     }
     up_style_temp(style, up_record_number(deep, "temp_c"), temp);
     fprintf(
         stream,
-        ";\n    it yields as %.3f L of gas would (standard uncertainty %.3f), at %.0f hPa and %s\n",
+        ";\n"
+        "    it is compressed like %.3f L of gas (standard uncertainty %.3f), at %.0f hPa and %s\n",
         gas_l, up_record_number(deep, "u_gas_l"), up_record_number(deep, "pressure_pa") / 100,
         temp);
     print_foretold(json_object_get(deep, "foretold"), style, stream);

@@ -116,10 +116,10 @@ static void print_outlook(const struct up_result *result, FILE *stream) {
         return;
     }
     if (result->trials_would_decide) {
-        fprintf(stream, "%*s%u more trials would decide it, the net staying what it is\n", INDENT,
+        fprintf(stream, "%*s%u more trials would decide it, if the net stays the same\n", INDENT,
                 "", result->more_trials);
     } else {
-        fprintf(stream, "%*smore trials would not decide it (`upthrust explain` tells why)\n",
+        fprintf(stream, "%*smore trials would not decide it (`upthrust explain` shows why)\n",
                 INDENT, "");
     }
 }

@@ -51,7 +51,7 @@ static bool wait_for_device(struct loop *loop, const char *what, struct up_failu
     loop->fit_again_s = 0;
     loop->lost_s = loop->sought_s = up_monotonic_s();
     loop->awaited = loop->reader.lines; /* it owes nothing any more */
-    snprintf(text, sizeof text, "%.150s; it is waited for, %g s", what, return_s);
+    snprintf(text, sizeof text, "%.150s; waiting for it, up to %g s", what, return_s);
     loop_note(loop, NOTE_LOST, text);
     up_procedure_interrupt(session->procedure, text);
     return true;
@@ -72,7 +72,7 @@ static void greet_device(struct loop *loop) {
     loop->last_byte_s = loop->last_fit_s = up_monotonic_s();
     up_reader_resume(&loop->reader, talks_unasked(loop));
     loop->awaited = loop->reader.lines;
-    snprintf(text, sizeof text, "the device is back after %.1f s, at %.80s: the step begins anew",
+    snprintf(text, sizeof text, "the device is back after %.1f s, at %.80s: repeat this step",
              loop->last_byte_s - loop->lost_s, up_source_name(session->source));
     loop_note(loop, NOTE_BACK, text);
     up_procedure_interrupt(session->procedure, text);
@@ -232,7 +232,7 @@ bool check_silence(struct loop *loop, struct up_failure *failure) {
     }
     if (now_s - loop->last_beyond_s < most_s) { /* it speaks, but gives no number */
         spoil_step(loop, "the device says that it is loaded beyond its range: take the load off at "
-                         "once; the step begins anew");
+                         "once; then repeat this step");
         return true;
     }
     if (now_s - loop->last_byte_s < most_s) {

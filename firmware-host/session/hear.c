@@ -154,8 +154,8 @@ static bool try_settings(struct up_probe *probe, double seconds,
     *next = good && probe->length > 0 && *signalled == 0;
     if (good && probe->length == 0) {
         return up_fail(&probe->failure, UP_STATUS_UNABLE,
-                       "nothing came in %g s: the device is off, or talks only when asked (the "
-                       "key poll of a rig file)",
+                       "nothing came in %g s: the device is off, or sends only when asked (the key "
+                       "poll of a rig file)",
                        seconds);
     }
     return good && judge(probe);
@@ -235,8 +235,12 @@ char *up_probe_rig(const struct up_probe *probe) {
     char *port = port_section(probe);
     char *text = up_text_format(
         "; Guessed by upthrust ports: %llu of %llu lines fit. Compare each key with the device;\n"
-        "; give [sensor] capacity_kg, [tank] and [bench] too: rigs/README.md tells all keys.\n"
-        "[rig]\nid = my-bench\n\n%s\n%s",
+        "; give [sensor] capacity_kg, [tank] and [bench] too: rigs/README.md lists all keys.\n"
+        "[rig]\n"
+        "id = my-bench\n"
+        "\n"
+        "%s\n"
+        "%s",
         (unsigned long long)guess->fits, (unsigned long long)(guess->lines - guess->passed), port,
         guess->line_section);
     free(port);

@@ -184,6 +184,7 @@ struct neighbours {
     struct up_opening opening;
     bool unfinished; /* the session did not come to its end */
     bool body_noted; /* that none was weighed: once is enough */
+    bool cautioned;
 };
 
 struct recorder {

@@ -17,10 +17,11 @@ static bool accept(struct loop *loop, const struct up_reply *answer, double time
     struct session *session = loop->session;
     bool is_low = up_operator_water_is_low(session->op);
     if ((loop->away || is_low) && answer->word != UP_ANSWER_STOP) {
-        return up_fail(why, UP_STATUS_WRONG_INPUT,
-                       loop->away
-                           ? "the device is still away; the step is asked again when it is back"
-                           : "the water is still too low; the step is asked again when it is back");
+        return up_fail(
+            why, UP_STATUS_WRONG_INPUT,
+            loop->away
+                ? "the device is still away; you are asked to repeat the step when it is back"
+                : "the water is still too low; you are asked to repeat the step when it is back");
     }
     if (session->rig->port_kind == UP_PORT_TYPED) {
         up_procedure_clock(session->procedure, time_s);
@@ -103,8 +104,7 @@ static void format_span(char text[16], double time_s) {
 static bool remind(const struct loop *loop, double waited_s, struct up_failure *failure) {
     char text[240], waited[16];
     format_span(waited, waited_s);
-    snprintf(text, sizeof text, "nobody has answered for %s; asked was: %.180s", waited,
-             loop->asked);
+    snprintf(text, sizeof text, "still waiting (%s): %.180s", waited, loop->asked);
     up_operator_remind(loop->session->op);
     return hand_text(loop, UP_EVENT_NOTE, text, failure);
 }
@@ -112,9 +112,7 @@ static bool remind(const struct loop *loop, double waited_s, struct up_failure *
 static void give_up_waiting(struct loop *loop, double waited_s) {
     char text[160], waited[16];
     format_span(waited, waited_s);
-    snprintf(text, sizeof text,
-             "nobody answered for %s: what hung meanwhile does not count, the step begins anew",
-             waited);
+    snprintf(text, sizeof text, "no answer for %s. Nothing since counts; repeat this step", waited);
     loop->absent = true;
     loop_note(loop, NOTE_ABSENT, text);
     up_procedure_leave(loop->session->procedure, text);

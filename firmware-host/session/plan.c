@@ -182,10 +182,10 @@ bool measure_plan_from_json(const json_t *json, struct stored_run *run,
     }
     if (!up_item_from_json(json_object_get(json, "item"), &plan->item) ||
         !up_calibration_from_json(json_object_get(json, "calibration"), &run->calibration)) {
-        return up_fail(failure, UP_STATUS_WRONG_INPUT,
-                       "run %s holds no item and calibration: only a run of measure can be "
-                       "measured again",
-                       run->files.id);
+        return up_fail(
+            failure, UP_STATUS_WRONG_INPUT,
+            "run %s has no item and calibration: only a run of measure can be measured again",
+            run->files.id);
     }
     plan->rig = &run->rig;
     plan->calibration = &run->calibration;
@@ -230,7 +230,7 @@ bool calibrate_plan_from_json(const json_t *plan, struct stored_run *run,
     }
     if (!json_is_array(masses)) {
         return up_fail(failure, UP_STATUS_WRONG_INPUT,
-                       "run %s holds no masses: only a run of calibrate can be repeated so",
+                       "run %s has no masses: only a run of calibrate can be repeated this way",
                        run->files.id);
     }
     calibrate->rig = &run->rig;

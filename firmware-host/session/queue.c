@@ -29,9 +29,8 @@ static bool add_entry(struct up_queue *queue, struct up_catalogue *catalogue, co
     }
     for (unsigned i = 0; i < queue->count; i++) {
         if (strcmp(queue->entry[i].item.id, item.id) == 0) {
-            return up_fail(failure, UP_STATUS_WRONG_INPUT,
-                           "%.80s, line %d: %.80s stands there twice", queue->path, number,
-                           item.name);
+            return up_fail(failure, UP_STATUS_WRONG_INPUT, "%.80s, line %d: %.80s is listed twice",
+                           queue->path, number, item.name);
         }
     }
     if (queue->count == UP_QUEUE_MAX) {
@@ -67,20 +66,19 @@ static bool read_list(struct up_queue *queue, struct up_catalogue *catalogue,
     char *text =
         up_text_read_file(queue->path, UP_LINKS_FOLLOWED, LIST_MOST_BYTES, &length, failure);
     if (text == NULL) {
-        return up_fail(failure, failure->status, "%.400s; a list names an item a line",
-                       failure->text);
+        return up_fail(failure, failure->status, "%.400s; write one item per line", failure->text);
     }
     bool good = (memchr(text, '\0', length) == NULL ||
                  up_fail(failure, UP_STATUS_WRONG_INPUT,
-                         "%.80s is no list of items: it holds bytes that are no text; write a name "
-                         "or id a line, in UTF-8",
+                         "%.80s is not a list of items: it contains bytes that are not text; write "
+                         "one name or id per line, in UTF-8",
                          queue->path)) &&
                 read_lines(queue, catalogue, text, failure);
     free(text);
     return good &&
            (queue->count > 0 ||
             up_fail(failure, UP_STATUS_WRONG_INPUT,
-                    "%.200s names no item: write one a line, by its name or id", queue->path));
+                    "%.200s names no item: write one item per line, by name or id", queue->path));
 }
 
 /* ---- what was done of it ---- */
@@ -221,7 +219,7 @@ static bool find_unfinished(const struct up_session_settings *settings,
         *failure = why;
         return false;
     }
-    send_note(settings, "%s; here it begins anew by itself", why.text);
+    send_note(settings, "%s; it is begun again here", why.text);
     entry->unfinished_run[0] = '\0';
     return true;
 }

@@ -161,10 +161,11 @@ static void note_killed_run(const struct up_lost_run *killed, void *context) {
         command = caller->resume_command(caller->context, killed->what, killed->run_id);
     }
     send_note(settings,
-              "an earlier run did not come to its end (%s%s%.80s): %u trial%s stored, run %s%s%s%s",
+              "an earlier run was interrupted (%s%s%.80s): %u trial%s stored, run %s%s%s%s",
               killed->what, name[0] != '\0' ? ", " : "", name, killed->trials,
-              killed->trials == 1 ? " is" : "s are", killed->run_id, command != NULL ? "; `" : "",
-              command != NULL ? command : "", command != NULL ? "` goes on with it" : "");
+              killed->trials == 1 ? " is" : "s are", killed->run_id,
+              command != NULL ? "; continue with `" : "", command != NULL ? command : "",
+              command != NULL ? "`" : "");
     free(command);
 }
 
@@ -177,7 +178,7 @@ static void note_clock(const struct up_session_settings *settings) {
     char last_utc[UP_TIME_SIZE];
     if (up_catalogue_clock_is_behind(settings->catalogue, settings->rig->id, last_utc)) {
         send_note(settings,
-                  "the clock stands before the last record of the bench %s (%s): set it; until "
+                  "the clock is earlier than the last record of the bench %s (%s): set it; until "
                   "then the bench's own count keeps the order",
                   settings->rig->id, last_utc);
     }
@@ -277,12 +278,12 @@ static bool repeat_old(struct recorder *recorder, struct up_procedure *procedure
         json_array_clear(recorder->plateaus); /* of the step that was broken off */
     } /* else the dry weighing's are among them, and go with the first trial */
     snprintf(recorder->resumed, sizeof recorder->resumed,
-             "run %.8s goes on with %u of %u %s: the step begins anew", from->run.files.id,
+             "continuing run %.8s, %u of %u %s done; repeat this step", from->run.files.id,
              progress.done, progress.wanted, recorder->item != NULL ? "trials" : "loadings");
     return recorder->trials >= from->unfinished.trials ||
            up_fail(failure, UP_STATUS_WRONG_INPUT,
-                   "the files of run %s hold %u trials and the catalogue %u: they were cut; begin "
-                   "anew without --resume",
+                   "the files of run %s have %u trials and the catalogue has %u: they were cut; "
+                   "begin again without --resume",
                    from->run.files.id, recorder->trials, from->unfinished.trials);
 }
 
@@ -321,11 +322,12 @@ static char *describe_unfinished(const struct recorder *recorder,
         command = caller->resume_command(caller->context, measures ? "measure" : "calibrate",
                                          recorder->run_id);
     }
-    char *text = up_text_format(
-        "%s%u of %u %s%s%s%s", progress.weighed_in_air ? "the dry weighing is kept, " : "",
-        measures ? recorder->trials : progress.done, progress.wanted,
-        measures ? "trials are stored" : "loadings are kept", command != NULL ? "; `" : "",
-        command != NULL ? command : "", command != NULL ? "` goes on" : "");
+    char *text = up_text_format("%s%u of %u %s%s%s%s",
+                                progress.weighed_in_air ? "the dry weighing is kept, " : "",
+                                measures ? recorder->trials : progress.done, progress.wanted,
+                                measures ? "trials are stored" : "loadings are kept",
+                                command != NULL ? "; continue with `" : "",
+                                command != NULL ? command : "", command != NULL ? "`" : "");
     free(command);
     return text;
 }

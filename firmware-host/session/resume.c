@@ -34,11 +34,10 @@ static bool is_same_rig(const char *before, const char *now, const struct stored
     while (more) {
         more = next_line(&before, &port_before, line_before);
         if (next_line(&now, &port_now, line_now) != more || strcmp(line_before, line_now) != 0) {
-            return up_fail(
-                failure, UP_STATUS_WRONG_INPUT,
-                "%.100s has changed since run %s began: it says \"%.60s\" where \"%.60s\" "
-                "stood; put that back, or begin anew without --resume",
-                path, run->files.id, line_now, line_before);
+            return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                           "%.100s has changed since run %s began: it says \"%.60s\" instead of "
+                           "\"%.60s\"; put that back, or begin again without --resume",
+                           path, run->files.id, line_now, line_before);
         }
     }
     return true;
@@ -80,7 +79,7 @@ static bool check_item(struct stored_run *run, struct up_catalogue *catalogue,
     json_decref(now);
     memcpy(run->measure.item.id, item.id, sizeof item.id);
     return same || up_fail(failure, UP_STATUS_WRONG_INPUT,
-                           "%.80s has been edited since run %s began: begin anew without --resume",
+                           "%.80s has been edited since run %s began: begin again without --resume",
                            item.name, run->files.id);
 }
 
@@ -89,11 +88,10 @@ static bool check_calibration(struct stored_run *run, const struct up_session_se
     struct up_calibration *latest = up_allocate(1, sizeof *latest);
     bool good = up_calibration_to_use(settings->catalogue, settings->rig->id, latest, failure);
     if (good && strcmp(latest->id, of_run(run, "calibration_id")) != 0) {
-        good =
-            up_fail(failure, UP_STATUS_WRONG_INPUT,
-                    "the bench %.60s was calibrated again since run %s began: begin anew without "
-                    "--resume",
-                    settings->rig->id, run->files.id);
+        good = up_fail(
+            failure, UP_STATUS_WRONG_INPUT,
+            "the bench %.60s was calibrated again since run %s began: begin again without --resume",
+            settings->rig->id, run->files.id);
     }
     memcpy(run->calibration.id, latest->id, sizeof latest->id);
     memcpy(run->calibration.made_utc, latest->made_utc, sizeof latest->made_utc);

@@ -37,6 +37,18 @@ static struct up_operator *make_operator(const struct up_session_settings *setti
     return op;
 }
 
+/* Once a session. Before the port is opened: a device does not wait while a person reads. */
+static bool caution(const struct up_session_settings *settings, struct up_operator *op,
+                    struct neighbours *neighbours, struct up_failure *failure) {
+    if (settings->cautions == NULL || (neighbours != NULL && neighbours->cautioned)) {
+        return true;
+    }
+    if (neighbours != NULL) {
+        neighbours->cautioned = true;
+    }
+    return up_operator_caution(op, settings->cautions, settings->signalled, failure);
+}
+
 /* Between neighbours the port stays open: to open it anew resets many a device. */
 static bool run_loop(struct recorder *recorder, struct up_procedure *procedure,
                      struct up_operator *op, struct neighbours *neighbours,
@@ -109,7 +121,7 @@ static bool adopt(const struct up_session_settings *settings, const struct up_ca
     }
     if (strcmp(calibration->id, plan->adopts) != 0) {
         return up_fail(failure, UP_STATUS_WRONG_INPUT,
-                       "the bench has another calibration since this run began: begin anew");
+                       "the bench has another calibration since this run began: begin again");
     }
     if (!up_calibration_fits(calibration, settings->rig, failure)) {
         return false;
@@ -141,7 +153,7 @@ static bool calibrate(const struct up_session_settings *settings,
     struct up_procedure *procedure = NULL;
     struct up_operator *op = make_operator(settings);
     bool good = up_procedure_calibrate(plan, &procedure, failure) &&
-                recorder_open(&recorder, failure) &&
+                caution(settings, op, NULL, failure) && recorder_open(&recorder, failure) &&
                 recorder_begin(&recorder, procedure, calibrate_plan_to_json(plan), failure) &&
                 run_loop(&recorder, procedure, op, NULL, failure) &&
                 conclude(settings, plan, procedure, calibration, failure);
@@ -169,7 +181,7 @@ bool up_session_adopt(const struct up_session_settings *settings,
     }
     if (trusted) {
         return up_fail(failure, UP_STATUS_WRONG_INPUT,
-                       "the newest calibration of the bench %s is one of here already: measure",
+                       "the newest calibration of the bench %s was made on this machine: measure",
                        settings->rig->id);
     }
     memcpy(whole.adopts, calibration->id, sizeof whole.adopts);
@@ -245,8 +257,8 @@ static void note_body(const struct up_session_settings *settings,
         neighbours->body_noted = true;
     }
     send_note(settings,
-              "%s: masses that are all light, salt in the water or a line that touches would not "
-              "show. Weigh one first (--body NAME); until then results are marked as %s",
+              "%s: masses that are all light, salt in the water or a line that touches would go "
+              "unnoticed. Weigh one first (--body NAME); until then results are marked as %s",
               why[standing],
               standing == UP_STANDING_OUTSIDE ? "measured by a bench outside its limits"
                                               : "unchecked");
@@ -300,7 +312,8 @@ static bool measure(const struct up_session_settings *settings, struct up_measur
     struct up_procedure *procedure = NULL, *probe = NULL;
     struct up_operator *op = make_operator(settings);
     /* The plan is tried before a run is opened, so that a mistake leaves nothing behind. */
-    bool good = up_procedure_measure(plan, &probe, failure) && recorder_open(&recorder, failure) &&
+    bool good = up_procedure_measure(plan, &probe, failure) &&
+                caution(settings, op, neighbours, failure) && recorder_open(&recorder, failure) &&
                 run_measuring(&recorder, plan, op, &procedure, neighbours, results, failure);
     up_procedure_destroy(probe);
     if (neighbours != NULL) {

@@ -36,10 +36,11 @@ struct up_session_settings {
     bool screen;        /* a live one, for a person */
     int operator_input; /* descriptor */
     FILE *operator_output;
-    struct up_panel *panel; /* NULL where there is none */
-    bool no_exchange;       /* the caller brings exchange/ up to date, once at the end */
-    bool simulated;         /* a demonstration: it is not told to weigh a reference body */
-    const char *resume;     /* a run's id or its beginning, "" for the latest; NULL: a new run */
+    const struct up_cautions *cautions; /* shown once, before the first step; NULL: none */
+    struct up_panel *panel;             /* NULL where there is none */
+    bool no_exchange;   /* the caller brings exchange/ up to date, once at the end */
+    bool simulated;     /* a demonstration: it is not told to weigh a reference body */
+    const char *resume; /* a run's id or its beginning, "" for the latest; NULL: a new run */
     const volatile sig_atomic_t *signalled; /* nonzero ends the session; may be NULL */
     struct up_session_caller caller;
 };

@@ -25,7 +25,7 @@ const char *up_pace_name(enum up_pace_kind kind) {
         [UP_PACE_STALL] = "stall",
         [UP_PACE_BURST] = "burst",
         [UP_PACE_RATE] = "change of rate",
-        [UP_PACE_BACK] = "time ran back",
+        [UP_PACE_BACK] = "time went backwards",
     };
     return names[kind];
 }

@@ -71,7 +71,7 @@ static const char *remedy(int code) {
     case EACCES:
     case EPERM:
     case EROFS:
-        return "choose a directory you may write to";
+        return "choose a directory where you have permission to write";
     case ENOSPC:
     case EDQUOT:
         return "free some space on that disk";

@@ -22,12 +22,13 @@ static bool explain_permission(const char *path, struct up_failure *failure) {
     }
     if (group == NULL) {
         return up_fail(failure, UP_STATUS_UNABLE,
-                       "you may not use the port %s: only root may, ask who runs this machine",
+                       "you have no permission for the port %s: only root has it; ask whoever runs "
+                       "this machine",
                        path);
     }
     return up_fail(failure, UP_STATUS_UNABLE,
-                   "you may not use the port %s: it belongs to the group %s; as root run "
-                   "`adduser %s %s`, then log in anew",
+                   "you have no permission for the port %s: it belongs to the group %s; as root "
+                   "run `adduser %s %s`, then log in again",
                    path, group->gr_name, user != NULL ? user->pw_name : "USER", group->gr_name);
 }
 

@@ -159,7 +159,8 @@ static bool complain(const struct lines *lines, struct up_failure *failure) {
                        lines->overlong > 0
                            ? "no stream of lines: a line is longer than 1023 bytes; a device that "
                              "prints its readings ends a line after each of them"
-                           : "no whole line has come: is the device on, and does it talk unasked?");
+                           : "no whole line has come: is the device on, and does it send without "
+                             "being asked?");
     }
     const struct slice *line = &lines->line[lines->count / 2];
     snprintf(example, sizeof example, "%.*s", (int)(line->length < 60 ? line->length : 60),

@@ -167,7 +167,7 @@ bool draft_labels(const struct lines *lines, struct draft *draft) {
         draft_add(draft, "other_lines = pass\n");
     }
     add_unit(draft, &votes, same);
-    snprintf(draft->words, sizeof draft->words, "the number behind the label %.*s",
+    snprintf(draft->words, sizeof draft->words, "the number after the label %.*s",
              (int)label.length, label.at);
     return true;
 }

@@ -17,23 +17,23 @@ enum { LOAD_DIGITS_MAX = 12 }; /* of a load, before its decimal mark: more are t
 const char *up_refusal_name(enum up_refusal refusal) {
     static const char *const names[UP_REFUSALS] = {
         [UP_LINE_FITS] = "fits",
-        [UP_LINE_PASSED] = "passed over, as the rig file says",
+        [UP_LINE_PASSED] = "ignored, as the rig file says",
         [UP_LINE_LABEL] = "a label, its number on the next line",
         [UP_REFUSED_OVER] = "over the device's range",
         [UP_REFUSED_UNDER] = "under the device's range",
         [UP_REFUSED_OVERLONG] = "longer than 1023 bytes",
-        [UP_REFUSED_BYTES] = "bytes that are no text",
+        [UP_REFUSED_BYTES] = "bytes that are not text",
         [UP_REFUSED_WORDS] = "words without a number",
         [UP_REFUSED_HEADER] = "the header again",
         [UP_REFUSED_LABEL] = "the label or beginning is missing",
         [UP_REFUSED_FIELDS] = "too few fields, or too many",
         [UP_REFUSED_MERGED] = "two lines in one",
-        [UP_REFUSED_NUMBER] = "a field that is no number",
+        [UP_REFUSED_NUMBER] = "a field that is not a number",
         [UP_REFUSED_UNIT] = "another unit than the rig's, or none",
         [UP_REFUSED_RANGE] = "a number out of range",
         [UP_REFUSED_CHECKSUM] = "a wrong checksum",
         [UP_REFUSED_REPEATED] = "the same sequence number again",
-        [UP_REFUSED_TIME] = "device time ran back or leapt ahead",
+        [UP_REFUSED_TIME] = "device time went backwards or jumped ahead",
         [UP_REFUSED_CUT] = "cut at the stream's begin or end",
     };
     return names[refusal];

@@ -41,7 +41,7 @@ bool up_ports_list(struct up_port **ports, size_t *count, struct up_failure *fai
     *ports = NULL;
     *count = 0;
     if (sp_list_ports(&list) != SP_OK) {
-        return up_fail(failure, UP_STATUS_UNABLE, "the system does not tell its serial ports");
+        return up_fail(failure, UP_STATUS_UNABLE, "the system does not list its serial ports");
     }
     while (list[found] != NULL) {
         found++;
@@ -101,7 +101,7 @@ bool find_usb_port(const struct usb_identity *usb, char name[PORT_NAME_SIZE],
     struct sp_port **list;
     int found = 0;
     if (sp_list_ports(&list) != SP_OK) {
-        return up_fail(failure, UP_STATUS_UNABLE, "the system does not tell its serial ports");
+        return up_fail(failure, UP_STATUS_UNABLE, "the system does not list its serial ports");
     }
     for (int i = 0; list[i] != NULL; i++) {
         struct usb_identity here;
@@ -113,8 +113,8 @@ bool find_usb_port(const struct usb_identity *usb, char name[PORT_NAME_SIZE],
     sp_free_port_list(list);
     if (found > 1) {
         return up_fail(failure, UP_STATUS_UNABLE,
-                       "%d ports answer to usb:%04x:%04x%s%s: add the serial number, or name the "
-                       "one meant by its path under /dev/serial/by-path",
+                       "%d ports answer to usb:%04x:%04x%s%s: add the serial number, or give the "
+                       "path of the right one under /dev/serial/by-path",
                        found, (unsigned)usb->vendor, (unsigned)usb->product,
                        usb->serial[0] != '\0' ? ":" : "", usb->serial);
     }

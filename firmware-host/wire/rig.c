@@ -164,8 +164,9 @@ static bool set_labels(struct parse *parse, const struct key *key, const char *v
         memcpy(line->load[i].label, label[i], sizeof label[i]);
     }
     line->loads = count;
-    return count > 0 || refuse_value(parse, key, value,
-                                     "one to eight labels of at most 47 bytes, parted by commas");
+    return count > 0 ||
+           refuse_value(parse, key, value,
+                        "one to eight labels of at most 47 bytes, separated by commas");
 }
 
 static bool set_words(struct parse *parse, const struct key *key, const char *value,
@@ -173,7 +174,7 @@ static bool set_words(struct parse *parse, const struct key *key, const char *va
     words->count = cut_list(value, words->text[0], UP_WORD_SIZE, UP_WORDS_MAX);
     return words->count > 0 ||
            refuse_value(parse, key, value,
-                        "one to eight words of at most 23 bytes, parted by commas");
+                        "one to eight words of at most 23 bytes, separated by commas");
 }
 
 /* One byte behind a backslash; 0 where there is none such. *at moves behind it. */
@@ -201,8 +202,8 @@ static bool set_bytes(struct parse *parse, const struct key *key, const char *va
         }
         if (byte == '\0' || length + 1 >= (size_t)key->high) {
             return refuse_value(parse, key, value,
-                                "up to 190 bytes, with \\r \\n \\t \\e \\\\ or \\xHH for bytes "
-                                "that are no letters");
+                                "up to 190 bytes, with \\r \\n"
+                                " \\t \\e \\\\ or \\xHH for bytes that are not letters");
         }
         target[length++] = byte;
     }
@@ -360,7 +361,8 @@ char *up_rig_read_text(const char *path, struct up_failure *failure) {
     size_t length = 0;
     char *text = up_text_read_file(path, UP_LINKS_FOLLOWED, RIG_MAX_BYTES, &length, failure);
     if (text != NULL && memchr(text, '\0', length) != NULL) {
-        up_fail(failure, UP_STATUS_WRONG_INPUT, "%s is no rig file: it holds NUL bytes", path);
+        up_fail(failure, UP_STATUS_WRONG_INPUT, "%s is not a rig file: it contains NUL bytes",
+                path);
         free(text);
         text = NULL;
     }

@@ -131,14 +131,14 @@ static bool check_frames(struct parse *parse) {
         {line->checksum_mark != '\0' && line->checksum_mark == line->frame_end,
          "checksum_after and frame_end are the same byte"},
         {line->layout == UP_LAYOUT_JSON && line->checksum_mark == ',',
-         "checksum_after = comma cannot be told from a JSON object's own commas"},
+         "checksum_after = comma: a JSON object has commas of its own"},
         {given(parse, "sequence_modulus") && !given(parse, "sequence_field") &&
              !given(parse, "sequence_label"),
          "sequence_modulus needs a sequence_field or sequence_label"},
         {line->value_on_next_line &&
              (line->layout != UP_LAYOUT_LABELS || line->loads != 1 || given(parse, "time_label") ||
               given(parse, "temp_label") || given(parse, "sequence_label")),
-         "value_line = next goes with layout = labels and the one key load_label"},
+         "value_line = next needs layout = labels and only the key load_label"},
         {(given(parse, "poll_end") || given(parse, "poll_lines") || given(parse, "poll_while")) &&
              !given(parse, "poll"),
          "poll_end, poll_lines and poll_while need the key poll"},
@@ -155,7 +155,7 @@ static bool check_numbers(struct parse *parse) {
         {!timed && line->rate_hz == 0 && parse->rig->port_kind != UP_PORT_TYPED,
          "without a device time the key rate_hz is the clock: give it"},
         {line->word_bits != 0 && line->load_unit != UP_LOAD_COUNTS,
-         "word_bits goes with load_unit = counts only"},
+         "word_bits needs load_unit = counts"},
         {line->load_unit != UP_LOAD_COUNTS && !was_given(parse, "sensor", "division_counts"),
          "a load_unit other than counts needs [sensor] division_counts: the smallest step that is "
          "shown, in kg"},
@@ -193,8 +193,8 @@ static bool check_words(struct parse *parse) {
     for (size_t i = 0; i < sizeof list / sizeof list[0]; i++) {
         for (size_t j = 0; j < i; j++) {
             if (shares_word(list[i], list[j])) {
-                return lacks(parse, "one word stands in two of the lists stable_words, "
-                                    "unstable_words, over_words, under_words and ignore_words");
+                return lacks(parse, "one word is in two of the lists stable_words, unstable_words, "
+                                    "over_words, under_words and ignore_words");
             }
         }
     }
@@ -323,11 +323,10 @@ static bool settle_pressure(struct parse *parse) {
     if (!was_given(parse, "air", "pressure_pa")) {
         pressure_pa->value = usual_pa;
     }
-    snprintf(
-        what, sizeof what,
-        "[air] pressure_pa contradicts [rig] altitude_m, where some %.0f Pa are usual: give it "
-        "as it is there, not reduced to sea level",
-        usual_pa);
+    snprintf(what, sizeof what,
+             "[air] pressure_pa contradicts [rig] altitude_m, where about %.0f Pa are usual: give "
+             "it as it is there, not reduced to sea level",
+             usual_pa);
     return fabs(pressure_pa->value - usual_pa) <= WEATHER_PA + 2 * pressure_pa->u ||
            lacks(parse, what);
 }
@@ -340,8 +339,8 @@ static bool settle_water(struct parse *parse) {
         rig->water = up_water_model_told(&rig->water_told);
     }
     if (was_given(parse, "tank", "solids_max_g_kg") && (told || rig->water != UP_WATER_FRESH)) {
-        return lacks(parse, "[tank] solids_max_g_kg goes with fresh water of which nothing else is "
-                            "told: keep one way");
+        return lacks(parse, "[tank] solids_max_g_kg is for fresh water of which nothing else is "
+                            "known: keep one way");
     }
     rig->tank_water = (struct up_water){.name = "tank",
                                         .model = rig->water,

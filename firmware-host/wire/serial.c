@@ -98,7 +98,7 @@ static bool open_port(struct up_source *source, struct up_failure *failure) {
         return access(source->name, F_OK) != 0
                    ? explain_open(source->name, errno, failure)
                    : up_fail(failure, UP_STATUS_UNABLE,
-                             "%s is no serial port: a pseudo-terminal wants kind = pty in the "
+                             "%s is not a serial port: a pseudo-terminal needs kind = pty in the "
                              "rig file",
                              source->name);
     }

@@ -22,7 +22,7 @@ static bool open_pty(struct up_source *source, struct up_failure *failure) {
     }
     return make_raw_device(source->descriptor) ||
            up_fail(failure, UP_STATUS_UNABLE,
-                   "%s is no terminal: name a port, or use `listen --replay` for a file",
+                   "%s is not a serial port: name one, or use `listen --replay` for a file",
                    source->path);
 }
 

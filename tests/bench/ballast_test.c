@@ -97,7 +97,7 @@ static void ballast_of_another_weight_is_asked_about(void **state) {
     assert_int_equal(bench.asked[UP_ACTION_CONFIRM], 1);
     assert_non_null(strstr(scene.first, "Under water the ballast weighs 900 g; 2 kg of lead weigh "
                                         "1824 g."));
-    assert_non_null(strstr(scene.first, "accept, to go on"));
+    assert_non_null(strstr(scene.first, "accept, to keep"));
     assert_int_equal(bench.asked[UP_ACTION_BARE_HOOK], 2);
     assert_int_equal(bench.asked[UP_ACTION_HANG_IN_AIR], 1);
     assert_int_equal(measured->trials, 3);

@@ -37,7 +37,7 @@ static double number_at(const struct line *line, unsigned i) {
     char *end = NULL;
     double number = i < line->words ? strtod(line->word[i], &end) : 0;
     if (i >= line->words || *end != '\0') {
-        fail_msg("%s, line %u: word %u is no number", TABLE, line->number, i);
+        fail_msg("%s, line %u: word %u is not a number", TABLE, line->number, i);
     }
     return number;
 }

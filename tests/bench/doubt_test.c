@@ -124,7 +124,7 @@ static void a_sound_session_is_not_questioned(void **state) {
 static void nothing_hung_dry_is_asked_about(void **state) {
     (void)state;
     scene.forgets = UP_ACTION_HANG_IN_AIR;
-    assert_mended("Was it hung on the hook");
+    assert_mended("Was it hung on the upper hook");
 }
 
 static void nothing_hung_under_water_is_asked_about(void **state) {
@@ -204,7 +204,7 @@ static void accept_goes_on_and_the_record_says_so(void **state) {
     const struct up_measurement *measured = measure();
     assert_int_equal(bench.asked[UP_ACTION_SHAKE], 3);
     assert_int_equal(measured->trials, 3);
-    assert_non_null(strstr(bench.note, "accepted by the operator's word"));
+    assert_non_null(strstr(bench.note, "accepted by the operator"));
 }
 
 static enum up_answer_word accept_a_step(struct hand_bench *b, const struct up_ask *ask) {

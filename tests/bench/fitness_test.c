@@ -239,9 +239,9 @@ static void gear_is_held_against_cell_ballast_and_tank(void **state) {
     /* 7.2 L on 0.36 m2 are 20 mm */
     assert_false(suits(TANK, 6.5, 0.8, 0, "raises the water"));
     assert_true(suits(TANK, 3.5, 0, 0.49, NULL));
-    assert_false(suits(TANK, 3.5, 0, 0.51, "it must touch nothing"));
-    assert_false(suits(HEAD WIRE "[tank]\narea_m2 = 1\n", 1, 0, 0, "capacity_kg is not told"));
-    assert_false(suits(HEAD WIRE "[sensor]\ncapacity_kg = 10\n", 1, 0, 0, "area_m2 is not told"));
+    assert_false(suits(TANK, 3.5, 0, 0.51, "keep it clear of walls"));
+    assert_false(suits(HEAD WIRE "[tank]\narea_m2 = 1\n", 1, 0, 0, "set [sensor] capacity_kg"));
+    assert_false(suits(HEAD WIRE "[sensor]\ncapacity_kg = 10\n", 1, 0, 0, "set [tank] area_m2"));
 }
 
 int main(void) {

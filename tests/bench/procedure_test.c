@@ -463,10 +463,10 @@ static void masses_that_cannot_calibrate(void **state) {
     refuse_masses((const double[]){1, 2}, 2, "three different");
     refuse_masses((const double[]){1, 2, 2, 1}, 4, "three different");
     refuse_masses((const double[]){1, 1, 1}, 3, "three different");
-    refuse_masses((const double[]){1, 0, 2}, 3, "must be positive");
+    refuse_masses((const double[]){1, 0, 2}, 3, "give a positive mass");
     refuse_masses((const double[]){1, -2, -1, 2}, 4, "three different");
     refuse_masses((const double[]){1, 2, -9}, 3, "capacity");
-    refuse_masses((const double[]){1, (double)NAN, 3}, 3, "must be positive");
+    refuse_masses((const double[]){1, (double)NAN, 3}, 3, "give a positive mass");
     refuse_masses((const double[]){1, 2, 9}, 3, "capacity");
     /* One may bear an earlier calibration out, none says nothing. */
     struct up_calibrate_plan adopting = {.rig = &bench.rig, .adopts = "an id"};

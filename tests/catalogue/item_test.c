@@ -226,7 +226,7 @@ static void an_item_has_several_handles(void **state) {
     add_with_id(catalogue, ID_A2, "hood");
     add_with_id(catalogue, ID_B, "Boot");
     add_with_id(catalogue, ID_C, "bbbb");
-    add_with_id(catalogue, ID_D, ID_B " is no id");
+    add_with_id(catalogue, ID_D, ID_B " is not an id");
     assert_string_equal(found(catalogue, ID_A).id, ID_A);
     assert_string_equal(found(catalogue, "AAAA1111-0000-4000-8000-000000000001").id, ID_A);
     assert_string_equal(found(catalogue, "aaaa11").id, ID_A);
@@ -235,7 +235,7 @@ static void an_item_has_several_handles(void **state) {
     assert_string_equal(found(catalogue, "hood").id, ID_A2);
     assert_string_equal(found(catalogue, "BOOT").id, ID_B);
     assert_string_equal(found(catalogue, ID_B).id, ID_B);
-    assert_string_equal(found(catalogue, ID_B " is no id").id, ID_D);
+    assert_string_equal(found(catalogue, ID_B " is not an id").id, ID_D);
     assert_string_equal(found(catalogue, "dddd").id, ID_D);
     up_catalogue_close(catalogue);
 }

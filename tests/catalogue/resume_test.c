@@ -75,8 +75,8 @@ static void a_run_at_its_end_has_nothing_left(void **state) {
     struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
     add_run(catalogue, FIRST, "stopped", NULL);
     add_run(catalogue, SECOND, "completed", NULL);
-    assert_not_found(catalogue, "one", ITEM, NULL, "came to its end");
-    assert_not_found(catalogue, "one", ITEM, SECOND, "came to its end");
+    assert_not_found(catalogue, "one", ITEM, NULL, "is complete");
+    assert_not_found(catalogue, "one", ITEM, SECOND, "is complete");
     up_catalogue_close(catalogue);
 }
 
@@ -87,7 +87,7 @@ static void a_run_at_work_is_let_alone(void **state) {
     struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
     add_run(catalogue, FIRST, NULL, NULL);
     assert_false(find(catalogue, "one", ITEM, NULL, &found, &failure));
-    assert_says(&failure, UP_STATUS_UNABLE, "still at work");
+    assert_says(&failure, UP_STATUS_UNABLE, "still running");
     up_catalogue_close(catalogue);
 }
 
@@ -105,7 +105,7 @@ static void runs_that_go_on_with_each_other_are_one(void **state) {
     add_trial(catalogue, SECOND, 2);
     add_trial(catalogue, SECOND, 3);
     add_trial(catalogue, "cccc3333-0000-4000-8000-000000000003", 4); /* of another run */
-    assert_not_found(catalogue, "one", ITEM, FIRST, "was gone on with already");
+    assert_not_found(catalogue, "one", ITEM, FIRST, "was continued already");
     assert_true(find(catalogue, "one", ITEM, NULL, &found, &failure));
     assert_string_equal(found.run_id, SECOND);
     assert_int_equal(json_array_size(found.continues), 2);

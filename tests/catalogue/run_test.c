@@ -485,7 +485,7 @@ static void only_plain_files_of_bounded_size_are_read(void **state) {
                  {"journal.jsonl", "pipe", "journal.jsonl: it is a pipe or a device"},
                  {"journal.jsonl", "/dev/zero", "journal.jsonl: it is a link"},
                  {"journal.jsonl", "large", "journal.jsonl: it is larger than 128 MiB"},
-                 {"journal.jsonl", "many", "journal.jsonl holds more values than fit"}};
+                 {"journal.jsonl", "many", "journal.jsonl contains more values than fit"}};
     struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
     json_t *about = json_pack("{s:s}", "what", "measure");
     for (size_t i = 0; i < ARRAY(cases); i++) {

@@ -95,19 +95,19 @@ static void refuses_what_is_no_catalogue(void **state) {
     for (int mode = UP_CATALOGUE_READ; mode <= UP_CATALOGUE_CREATE; mode++) {
         enum up_catalogue_mode as = (enum up_catalogue_mode)mode;
         write_bytes(FILE_IN_C, "name,kind\n", 10);
-        assert_refused("c", as, UP_STATUS_WRONG_INPUT, "is no catalogue");
+        assert_refused("c", as, UP_STATUS_WRONG_INPUT, "is not a catalogue");
         write_bytes(FILE_IN_C, noise, sizeof noise);
-        assert_refused("c", as, UP_STATUS_WRONG_INPUT, "is no catalogue");
+        assert_refused("c", as, UP_STATUS_WRONG_INPUT, "is not a catalogue");
         assert_int_equal(remove(FILE_IN_C), 0);
         assert_int_equal(mkdir(FILE_IN_C, 0777), 0);
-        assert_refused("c", as, UP_STATUS_WRONG_INPUT, "is no file");
+        assert_refused("c", as, UP_STATUS_WRONG_INPUT, "is not a file");
         assert_int_equal(rmdir(FILE_IN_C), 0);
         assert_int_equal(mkfifo(FILE_IN_C, 0600), 0);
-        assert_refused("c", as, UP_STATUS_WRONG_INPUT, "is no file");
+        assert_refused("c", as, UP_STATUS_WRONG_INPUT, "is not a file");
         assert_int_equal(remove(FILE_IN_C), 0);
     }
     write_bytes(FILE_IN_C, noise, sizeof noise);
-    assert_refused("c", UP_CATALOGUE_CREATE, UP_STATUS_WRONG_INPUT, "is no catalogue");
+    assert_refused("c", UP_CATALOGUE_CREATE, UP_STATUS_WRONG_INPUT, "is not a catalogue");
     struct stat about;
     assert_int_equal(stat(FILE_IN_C, &about), 0);
     assert_int_equal(about.st_size, sizeof noise);
@@ -130,13 +130,13 @@ static void assert_marks_refused(const char *pragmas, const char *words) {
 
 static void refuses_other_programs_and_newer_versions(void **state) {
     (void)state;
-    assert_marks_refused("CREATE TABLE t(x)", "is no catalogue of upthrust");
-    assert_marks_refused("PRAGMA application_id = 7", "is no catalogue of upthrust");
+    assert_marks_refused("CREATE TABLE t(x)", "is not a catalogue of upthrust");
+    assert_marks_refused("PRAGMA application_id = 7", "is not a catalogue of upthrust");
     assert_marks_refused("PRAGMA application_id = 7; PRAGMA user_version = 1; CREATE TABLE t(x)",
-                         "is no catalogue of upthrust");
-    assert_marks_refused("PRAGMA user_version = 1", "is no catalogue of upthrust");
+                         "is not a catalogue of upthrust");
+    assert_marks_refused("PRAGMA user_version = 1", "is not a catalogue of upthrust");
     assert_marks_refused("PRAGMA application_id = 1970295874; CREATE TABLE t(x)",
-                         "is no catalogue of upthrust");
+                         "is not a catalogue of upthrust");
     assert_marks_refused("PRAGMA application_id = 1970295874; PRAGMA user_version = 5",
                          "made by a newer upthrust");
     assert_marks_refused("PRAGMA application_id = 1970295874; PRAGMA user_version = 2147483647",
@@ -429,7 +429,7 @@ static void refuses_bodies_that_cannot_be_stored(void **state) {
     json_t *list = json_array(), *content = json_object();
     char id[UP_ID_SIZE] = "untouched";
     assert_false(up_catalogue_add(catalogue, "trial", NULL, NULL, list, NULL, id, &failure));
-    assert_says(&failure, UP_STATUS_UNABLE, "no JSON object");
+    assert_says(&failure, UP_STATUS_UNABLE, "not a JSON object");
     assert_false(up_catalogue_add(catalogue, "trial", NULL, NULL, NULL, NULL, id, &failure));
     assert_false(up_catalogue_add(catalogue, "trial", NULL, "\xFF", content, NULL, id, &failure));
     assert_says(&failure, UP_STATUS_UNABLE, "not UTF-8");

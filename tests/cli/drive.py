@@ -136,12 +136,12 @@ events = pass_on(process, tank, terminate_after_two)
 assert process.wait() == -signal.SIGTERM
 assert events[-1]["event"] == "result" and events[-1]["results"][0]["trials"] in (2, 3)
 
-# End of input is "stop": with fewer than two trials nothing is stated, and said so.
+# End of input is "stop": with fewer than two trials there is no result, and said so.
 process = start_bench("measure", "--item", "Lead block")
 process.stdin.close()
 events = [json.loads(line) for line in process.stdout]
 assert process.wait() == 1
-assert "nothing is stated" in process.stderr.read()
+assert "there is no result" in process.stderr.read()
 
 # Silence: the tank speaks only when asked, and this rig file does not ask.
 polling = open(rig).read()

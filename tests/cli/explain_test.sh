@@ -162,7 +162,7 @@ sqlite3 "$c/catalogue.sqlite" "INSERT INTO record SELECT 'aaaaaaaa-0000-4000-800
     'aaaaaaaa-0000-4000-8000-00000000000' || (rowid % 10), bench, '2099-01-01T00:00:00.000Z', json_remove(body, '\$.model')
     FROM record WHERE kind = 'result' AND json_extract(body, '\$.water') = 'tank' LIMIT 1"
 python3 "$(dirname "$0")/rehash.py" "$c"
-expect "an old result is told, not computed" 2 - "before the model was kept" -- "$bin" explain aaaaaaaa --catalogue "$c"
+expect "an old result is told, not computed" 2 - "older than the model that is kept" -- "$bin" explain aaaaaaaa --catalogue "$c"
 expect "and not judged again" 0 "not judged: from before" - -- "$bin" decide --all --tolerance-g 400 --catalogue "$c" --dry-run
 # As somebody's import may hold: one budget without a finite interval stops none of the others.
 sqlite3 "$c/catalogue.sqlite" "INSERT INTO record SELECT 'bbbbbbbb-0000-4000-8000-00000000000' || (rowid % 10), sha256, kind,
@@ -173,7 +173,7 @@ python3 "$(dirname "$0")/rehash.py" "$c"
 expect "a budget that cannot be computed is told" 0 "broken +not judged: its stored budget" - -- timeout 20 "$bin" decide --all --tolerance-g 401 --catalogue "$c" --dry-run
 expect "and the others are judged" 0 "Finger reel +tank .*401" - -- "$bin" decide --all --tolerance-g 401 --catalogue "$c" --dry-run
 # An item that turns out to hold gas: what was calculated of it is shown nowhere any more.
-expect "it holds gas after all" 0 "holds gas: results are for their depth only" - -- "$bin" item edit "Plover fin" --holds-gas yes --catalogue "$c"
+expect "it holds gas after all" 0 "holds gas: results hold only at their depth" - -- "$bin" item edit "Plover fin" --holds-gas yes --catalogue "$c"
 expect "the list shows the tank alone" 0 "Plover fin +fin +positive +[+]16[0-9.]+ g [^g]*g[*?! ]* - +- +[0-9a-f]{8}$" - -- "$bin" item list --water tank --water fresh --water sea --catalogue "$c"
 expect "and says why" 0 "calculated waters of what holds gas are withdrawn" - -- "$bin" item list --catalogue "$c"
 expect "so does show" 0 "fresh +withdrawn: it holds gas" - -- "$bin" show "Plover fin" --catalogue "$c"

@@ -22,6 +22,15 @@ for command in $commands; do
     echo "$missing" >"$work/out"
     [ -z "$missing" ] && say yes "options of $command" || say no "options of $command"
 done
+# Every caution stands in the man page and in the page of the rig.
+sed 's/\\//g' "$work/upthrust.1" | tr '\n' ' ' >"$work/man"
+tr '\n' ' ' <"$(dirname "$0")/../../rigs/README.md" | tr -s ' ' >"$work/page"
+for caution in "ains off" "battery" "two people or a hoist" "nobody goes under water" "residual-current" "wash your hands" \
+    "breaks a glass tank" "warm standing water" "within their test date" "maker's instructions" "local codes" "licensed practice" \
+    "never work alone" "people or swimmers" "weight check in the water decides"; do
+    grep -qi "$caution" "$work/man" && grep -qi "$caution" "$work/page" &&
+        say yes "caution: $caution" || say no "caution: $caution"
+done
 if command -v groff >/dev/null; then
     groff -man -ww -Tutf8 "$work/upthrust.1" >"$work/out" 2>"$work/err"
     [ ! -s "$work/err" ] && grep -q UPTHRUST_CATALOGUE "$work/out" && say yes "man page is clean" || say no "man page is clean"

@@ -6,7 +6,7 @@ tank=$1/upthrust-tank
 
 expect "list" 0 "" - -- "$bin" ports
 expect "list, json" 0 '"schema": "upthrust-ports-1"' - -- "$bin" ports --json
-expect "write without listen" 2 - "go with --listen" -- "$bin" ports --write "$work/x.ini"
+expect "write without listen" 2 - "need --listen" -- "$bin" ports --write "$work/x.ini"
 expect "port and replay" 2 - "not both" -- "$bin" ports --listen --port /dev/null --replay /dev/null
 expect "no such port" 1 "" "/dev/nowhere" -- "$bin" ports --listen --port /dev/nowhere
 expect "no such recording" 2 "" "cannot read the capture" -- "$bin" ports --listen --replay "$work/none"
@@ -20,7 +20,7 @@ for stream in scale board json; do
     expect "and read: $stream" 0 "60 lines read, 0 refused" - -- "$bin" listen --rig "$work/$stream.ini" --replay "$work/$stream"
 done
 expect "guessed, json" 0 '"fits": 60' - -- "$bin" ports --listen --replay "$work/scale" --json
-expect "an existing rig file is left alone" 2 "" "left alone" -- "$bin" ports --listen --replay "$work/scale" --write "$work/scale.ini"
+expect "an existing rig file is not changed" 2 "" "not changed" -- "$bin" ports --listen --replay "$work/scale" --write "$work/scale.ini"
 printf '\033[2Jred\n\033]0;x\007\n%s\n' one two three >"$work/hostile"
 expect "hostile bytes are shown harmless" 2 "" "no layout fits" -- "$bin" ports --listen --replay "$work/hostile"
 if grep -q "$(printf '\033')" "$work/out" "$work/err"; then say no "no escape reaches the terminal"; else say yes "no escape reaches the terminal"; fi

@@ -153,7 +153,7 @@ class Terminal:
 class Session:
     """A shell with job control on its own terminal: settings, the bench, its status, settings."""
 
-    def __init__(self, command, columns=80, rows=24, term="xterm", after=":", lang="C.UTF-8"):
+    def __init__(self, command, columns=80, rows=24, term="xterm", after=":", lang="C.UTF-8", cautions=True):
         self.screen = Terminal(columns, rows)
         self.raw = ""
         script = "trap : INT; echo \"before $(stty -g)\"; %s; echo \"status $?\"; echo \"after $(stty -g)\"; %s; echo shell over" % (command, after)
@@ -164,6 +164,9 @@ class Session:
             time.sleep(0.1)  # the size is set first
             os.execvpe("sh", ["sh", "-m", "-c", script], environment)
         self.size(columns, rows)
+        if cautions:
+            self.wait("Press Enter to begin")
+            os.write(self.master, b"\n")
 
     def size(self, columns, rows):
         fcntl.ioctl(self.master, termios.TIOCSWINSZ, struct.pack("HHHH", rows, columns, 0, 0))
@@ -233,10 +236,10 @@ def whole_session(term, lang):
     session.type("\n")
     for number, shown in enumerate(("2,00", "2.5", "2.00 kg", "3", "2", "4", "2")):
         mass = ("0.5", "1", "2")[number // 2] if number % 2 else None
-        session.wait("on the hook above the water.*: %s kg" % mass if mass else "(?s)hanger empty but.*type the number")
+        session.wait("on the upper hook.*: %s kg" % mass if mass else "(?s)Leave only the ballast.*Type the number")
         if number == 1:
             session.type("five\n")
-            session.wait("that is no number")
+            session.wait("not a number")
         session.type(shown)
         session.wait(re.escape("> " + shown + "_"))
         os.write(session.master, b"\n")
@@ -258,6 +261,28 @@ def killed(number, key=None):
     assert "status %d" % (128 + number) in text, text
 
 
+def cautions():
+    """They stand on the screen until Enter; q stops before a run is opened."""
+    session = Session(calibrate("cautions"), cautions=False)
+    session.wait("Press Enter to begin")
+    text = session.screen.text()
+    for words in ("Mains off", "laptop on its battery", "glass tank", "Wash your hands"):
+        assert words in text, text
+    assert "YOUR TURN" not in text
+    session.type("q\n")
+    text = session.end()
+    assert "upthrust: stopped before anything was weighed" in text and "status 1" in text, text
+    assert not os.listdir(work + "/cautions/runs"), "a run was opened"
+
+
+def interrupted_cautions():
+    session = Session(calibrate("cautions-c"), cautions=False)
+    session.wait("Press Enter to begin")
+    session.type("\x03")
+    text = session.end()
+    assert "status 130" in text, text
+
+
 def stopped():
     session = Session(calibrate("stopped"), after="sleep 1; fg >/dev/null; echo \"status $?\"; echo \"after $(stty -g)\"")
     session.wait("Hang the ballast")
@@ -269,7 +294,7 @@ def stopped():
     session.wait("q: Enter stops")
     os.write(session.master, b"\n")
     text = session.end()
-    assert re.search("upthrust: .*carry no calibration", text.replace("\n", "")), text
+    assert re.search("upthrust: .*are too few", text.replace("\n", "")), text
     assert text.rstrip().endswith("shell over") and "status 1\n" in text, text
 
 
@@ -290,7 +315,7 @@ def too_soon():
 def resized():
     session = Session(calibrate("resized"))
     session.wait("Hang the ballast")
-    for columns, rows, sign in ((60, 15, "too small: 80x24"), (200, 60, "Enter: done"), (80, 24, "Enter: done"), (3, 1, "T"), (80, 24, "Enter: done")):
+    for columns, rows, sign in ((60, 15, "too small: it needs 80x24"), (200, 60, "Enter: done"), (80, 24, "Enter: done"), (3, 1, "T"), (80, 24, "Enter: done")):
         session.screen.resize(columns, rows)
         session.size(columns, rows)
         session.wait(sign)
@@ -360,9 +385,9 @@ def readings(session, process):
     act(session, process, "Hang the ballast", "add-ballast")
     act(session, process, "heaviest mass.*: 2 kg", "hang-mass 2")
     session.wait("s to the reading")
-    act(session, process, "hanger empty but", "empty-in-water")
+    act(session, process, "Leave only the ballast", "empty-in-water")
     act(session, process, ": 0.5 kg", "hang-mass 0.5")
-    act(session, process, "hanger empty but", "empty-in-water")
+    act(session, process, "Leave only the ballast", "empty-in-water")
     session.wait("loadings: 1 of 3")
     session.wait(r"\+0.5 kg: \+\d{6}")
     process.kill()
@@ -376,11 +401,13 @@ def pulled_out(session, process):
     assert "YOUR TURN" not in session.screen.text()
     session.type("q\n")
     text = session.end()
-    assert re.search("!! the device is gone.*waited for", text.replace("\n", "")), text
+    assert re.search("!! the device is gone.*waiting for", text.replace("\n", "")), text
     assert re.search("upthrust: ", text), text
 
 
 CASES = [
+    ("cautions, and q", cautions),
+    ("Ctrl-C at the cautions", interrupted_cautions),
     ("a whole session on xterm", lambda: whole_session("xterm", "C.UTF-8")),
     ("a whole session on vt100 without UTF-8", lambda: whole_session("vt100", "C")),
     ("Ctrl-C", lambda: killed(signal.SIGINT, "\x03")),
@@ -392,11 +419,11 @@ CASES = [
     ("stopped and gone on, then q", stopped),
     ("Enter pressed too often", too_soon),
     ("resized", resized),
-    ("too small a terminal", lambda: plain("note: the terminal has 79x24 cells and 80x24 are wanted", 79, 24)),
-    ("too large a terminal", lambda: plain("note: the terminal has 1001x24 cells and at most 1000x500 are wanted", 1001, 24)),
+    ("too small a terminal", lambda: plain("note: the terminal has 79x24 cells and needs 80x24", 79, 24)),
+    ("too large a terminal", lambda: plain("note: the terminal has 1001x24 cells and needs at most 1000x500", 1001, 24)),
     ("a terminal that grows beyond all bounds", grown),
-    ("a dumb terminal", lambda: plain("cannot place its letters", term="dumb")),
-    ("an unknown terminal", lambda: plain("cannot place its letters", term="none-such")),
+    ("a dumb terminal", lambda: plain("cannot show the live screen", term="dumb")),
+    ("an unknown terminal", lambda: plain("cannot show the live screen", term="none-such")),
     ("--plain", lambda: plain(">>", more="--plain")),
     ("no terminal", no_terminal),
     ("readings and a failure", lambda: with_tank(readings, 0)),

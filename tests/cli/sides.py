@@ -131,6 +131,7 @@ queue = ("measure", "--queue", work + "/stock.txt", "--trials", "3")
 status, events, error = session(tank, *queue, hook=kill_in_second)
 assert status == -signal.SIGKILL, error
 assert [e["queue"]["place"] for e in events if e["event"] == "queue"] == [1, 2]
+assert len([e for e in events if e["event"] == "note" and "mains off" in e["text"]]) == 1, "cautions once a queue"
 assert "1 of 3, about" in events[0]["text"] and "next: Plover fin" in events[0]["text"], events[0]
 second = [e["do"] for e in events[[e["event"] for e in events].index("result"):]
           if e["event"] == "ask"]
@@ -185,7 +186,7 @@ def stop_in_second_trial(event, process, events):
 
 
 status, events, error = session(tank, *rest, hook=stop_in_second_trial)
-assert status in (0, 3) and "1 of 2 trials are stored" in error and "2 of 2 items are left" in error, error
+assert status in (0, 3) and "1 of 2 trials are stored" in error and "2 of 2 items left" in error, error
 status, events, error = session(tank, "measure", "--resume")
 assert status in (0, 3), error
 status, events, error = session(tank, *rest, "--resume", hook=stop_in_second_trial)
@@ -246,8 +247,8 @@ for trial in explained["trials"]:
 for name, kind in (("Finger reel", "cylinder"), ("Tern mask", "jacket")):
     run("item", "add", "--name", name, "--kind", kind, "--holds-gas", "no")
 for name, options, wanted in (("Finger reel", (), "give --pressure-bar and --gas"),
-                              ("Finger reel", ("--gas", "air"), "go together"),
-                              ("Finger reel", ("--pressure-bar", "200"), "go together"),
+                              ("Finger reel", ("--gas", "air"), "give both"),
+                              ("Finger reel", ("--pressure-bar", "200"), "give both"),
                               ("Finger reel", ("--pressure-bar", "500", "--gas", "air"), "0 to 400"),
                               ("Tern mask", (), "give --gas none"),
                               ("Tern mask", ("--pressure-bar", "1", "--gas", "air"), "--gas none")):

@@ -66,7 +66,7 @@ two.is_refused(1, "it is not one of this cell", *adopt)
 assert two.session(*calibrate)[0] == 0
 net_g, own_u_g = two.measured_g()
 assert abs(net_g - truth_g) < 3 * (u_g + own_u_g), (net_g, truth_g)
-two.is_refused(2, "is one of here already", *adopt)
+two.is_refused(2, "was made on this machine", *adopt)
 
 # A second laptop at the first shop's tank: the same cell.
 laptop = Shop("laptop", 9)

@@ -19,7 +19,7 @@ c=$work/c
 "$bin" item add --name "My fin" --kind fin --catalogue "$c" >"$work/item"
 cp -r "$c" "$work/theirs"
 "$bin" item edit "My fin" --size XL --catalogue "$work/theirs" >/dev/null
-expect "a dry run counts" 0 "would take 1 new record, 1 here already" - -- "$bin" merge "$work/theirs" --catalogue "$c" --dry-run
+expect "a dry run counts" 0 "would take 1 new record, 1 already here" - -- "$bin" merge "$work/theirs" --catalogue "$c" --dry-run
 expect "what it touches" 0 "1 new version of what was made here, 0 results of your items, 0 calibrations" - -- "$bin" merge "$work/theirs" --catalogue "$c"
 expect "as data" 0 '"records_known": 2' - -- "$bin" merge "$work/theirs" --catalogue "$c" --json
 expect "mine is shown" 0 "size -" - -- "$bin" item show "My fin" --catalogue "$c"

@@ -67,6 +67,8 @@ def session(person, catalogue, *arguments, spoil=None):
                 spoil(event, process)
             process.stdin.write(json.dumps(person.answer(event)) + "\n")
     assert process.wait() in (0, 3), process.stderr.read()
+    cautions = [e["text"] for e in events if e["event"] == "note" and "mains off" in e["text"]]
+    assert len(cautions) == 1 and events[0]["text"] == cautions[0], events[:2]
     return events
 
 
@@ -113,5 +115,5 @@ def nonsense(ask, process):
 events = session(Person(random.Random(99)), work + "/catalogue-x", "calibrate", "--masses-g", "500,1000,2000", spoil=nonsense)
 refused = [e["text"] for e in events if e["event"] == "refused"]
 assert len(refused) == 4, refused
-assert "more than the 20 kg" in refused[0] and "more than the 20 kg" in refused[1], refused
+assert "more than the scale's limit of 20 kg" in refused[0] and "more than the scale's limit of 20 kg" in refused[1], refused
 assert events[-1]["event"] == "result"

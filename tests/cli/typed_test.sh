@@ -14,12 +14,12 @@ sed '/^division/d' "$scale" >"$work/no-division.ini"
 expect "typed counts" 2 - "give load_unit" -- "$bin" calibrate --rig "$work/counts.ini" --masses-g 1,2,3 --operator json --catalogue "$c"
 expect "typed without a division" 2 - "division_counts" -- "$bin" calibrate --rig "$work/no-division.ini" --masses-g 1,2,3 --operator json --catalogue "$c"
 expect "nothing to listen to" 2 - "no wire to listen to" -- "$bin" listen --rig "$scale"
-expect "end of input is stop" 1 "" "carry no calibration" -- "$bin" calibrate --rig "$scale" --masses-g 500,1000,2000 --operator json --catalogue "$c"
+expect "end of input is stop" 1 "" "are too few" -- "$bin" calibrate --rig "$scale" --masses-g 500,1000,2000 --operator json --catalogue "$c"
 
 # By a person at the keyboard: a comma, a unit, words.
 printf '%s\n' '' '' five '2,00' '2.50 kg' 2 3 2 4 2 2.5 2 3 2 4 2 2.5 3 4 3 2.5 2 >"$work/typed.txt"
 "$bin" calibrate --rig "$scale" --masses-g 500,1000,2000 --operator keys --catalogue "$c" <"$work/typed.txt" >"$work/out" 2>"$work/err"
-if [ $? -eq 0 ] && grep -q 'that is no number' "$work/err" && grep -q '^bench scale-of-the-test: shows 1.00000 kg for a kilogram' "$work/out" && grep -q 'read mass: 2.5 kg, 1 reading$' "$work/err"; then
+if [ $? -eq 0 ] && grep -q 'not a number' "$work/err" && grep -q '^bench scale-of-the-test: shows 1.00000 kg for a kilogram' "$work/out" && grep -q 'read mass: 2.5 kg, 1 reading$' "$work/err"; then
     say yes "typed at the keyboard"; else say no "typed at the keyboard"; fi
 
 expect "no such run" 2 - "no such run" -- "$bin" measure --replay 00000000 --catalogue "$c"
@@ -32,5 +32,5 @@ cp -r "$c" "$work/bent"
 sed -i 's/"value":4.0/"value":"4"/g' "$work/bent/runs/$run/journal.jsonl"
 expect "a journal that was changed" 2 - "does not repeat|lacks|carry" -- "$bin" calibrate --replay "$run" --catalogue "$work/bent"
 echo '{"event":' >"$work/bent/runs/$run/journal.jsonl"
-expect "a journal that is none" 2 - "no JSON object" -- "$bin" calibrate --replay "$run" --catalogue "$work/bent"
+expect "a journal that is none" 2 - "not a JSON object" -- "$bin" calibrate --replay "$run" --catalogue "$work/bent"
 finish

@@ -201,7 +201,7 @@ class Place:
         return [shakes for id, shakes in rows if id not in self.old]
 
     def check_end(self, status, wanted=TRIALS):
-        """A session that came to its end: all trials once, the truth, and the replay gives the same."""
+        """A session that is complete: all trials once, the truth, and the replay gives the same."""
         assert status in (0, 3), (status, self.words, self.faults)
         assert self.stored() == list(range(1, wanted + 1)), self.stored()
         result = self.events[-1]["results"][0]
@@ -372,7 +372,7 @@ def run(place):
     place.session("measure", "--item", ITEM, "--trials", "3", hook=at_ask(place, 0, end, nth("ask", "do", "immerse", 3)))
     place.session("calibrate", "--masses-g", "500,1000,2000", hook=lambda event: '{"id":1,"answer":"stop"}\n')
     said = first(place.words)
-    assert "2 trials are stored" in said and "goes on with it" in said, said
+    assert "2 trials are stored" in said and "continue with `" in said, said
     place.check_end(place.resume(words=said))
     return cost_of(place), said
 
@@ -715,7 +715,7 @@ def run(place):
     status = measure(place, hook)
     place.check_end(status)
     said = place.faults.split(" | ")[0]
-    assert "nobody answered" in said and any("nobody has answered" in n for n in notes), (said, notes)
+    assert "no answer for" in said and any("still waiting" in n for n in notes), (said, notes)
     return cost_of(place), said
 
 
@@ -774,7 +774,7 @@ def run(place):
         said.append(last(place.words))
     refused("there is no run of measure")
     assert measure(place) == 0
-    refused("came to its end")
+    refused("is complete")
     refused("leave out one", "--trials", "4")
     refused("there is no run 01234567", "01234567")
     refused("one run at a time", "0123", "4567")
@@ -793,11 +793,11 @@ def run(place):
         other = subprocess.run([program, "measure", "--resume", "--rig", place.rig, "--catalogue", place.catalogue,
                                 "--operator", "json"], capture_output=True, text=True, stdin=subprocess.DEVNULL)
         said.append(other.stderr)
-        assert "still at work" in other.stderr, other.stderr
+        assert "still running" in other.stderr, other.stderr
         place.process.kill()
         return False
     place.session("measure", "--resume", hook=at_ask(place, 1, second))
-    refused("was gone on with already", old)
+    refused("was continued already", old)
     place.session("calibrate", "--masses-g", "500,1000,2000", "--rounds", "1", "--no-staircase")
     refused("was calibrated again")
     return "nothing", "%d clear lines, such as %s" % (len(said), said[1].strip())

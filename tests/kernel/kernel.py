@@ -415,7 +415,7 @@ def check_no_return(machine, device):
     begun_s = time.monotonic()
     status, words = session.end()
     check("`stop` is heard while it is away", time.monotonic() - begun_s < 3 and status == 1 and
-          "carry no calibration" in words, status, words)
+          "are too few" in words, status, words)
     machine.plug_in()
     machine.wait_for("-c /dev/ttyUSB0")
     session = Session(machine, device, "path = /dev/ttyUSB0")

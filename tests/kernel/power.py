@@ -148,9 +148,9 @@ def check_power(pc):
     pc.machine.run("kill $session")
     status, words = pc.end()
     check("the next start tells of it and of the way on",
-          "an earlier run did not come to its end (measure, Lead block)" in words and
-          re.search(r"`upthrust measure --rig /mnt/rig.ini --catalogue /mnt/catalogue --operator json "
-                    r"--resume [0-9a-f]{8}` goes on with it", words), words)
+          "an earlier run was interrupted (measure, Lead block)" in words and
+          re.search(r"continue with `upthrust measure --rig /mnt/rig.ini --catalogue /mnt/catalogue --operator json "
+                    r"--resume [0-9a-f]{8}`", words), words)
     pc.operator.forget()
     pc = cut_at(pc, "while the third trial is read", "measure --resume", so_many("do", "immerse", 3), [1, 2], 0.2)
     asked = [e["do"] for e in pc.events]

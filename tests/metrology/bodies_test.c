@@ -111,8 +111,8 @@ static void test_refusals(void **state) {
     struct up_body plastic = body_of(1.4, 1400, 0, 0, 1e-4), unknown = plastic, dry = plastic;
     unknown.volume_m3.value = NO_NUMBER;
     dry.water_kg = (struct up_quantity){NO_NUMBER, NO_NUMBER, 0};
-    assert_refused((struct up_body[]){steel, brass}, WATER_KG_M3, "too near");
-    assert_refused((struct up_body[]){steel, steel}, WATER_KG_M3, "too near");
+    assert_refused((struct up_body[]){steel, brass}, WATER_KG_M3, "too close");
+    assert_refused((struct up_body[]){steel, steel}, WATER_KG_M3, "too close");
     assert_refused((struct up_body[]){steel, unknown}, WATER_KG_M3, "weigh it in air");
     assert_refused((struct up_body[]){dry, steel}, WATER_KG_M3, "weigh it in the tank");
     assert_refused((struct up_body[]){steel, plastic}, 0, "density");
@@ -120,7 +120,7 @@ static void test_refusals(void **state) {
     struct up_body swapped[2] = {steel, plastic};
     swapped[0].water_kg = plastic.water_kg;
     swapped[1].water_kg = steel.water_kg;
-    assert_refused(swapped, WATER_KG_M3, "taken for each other");
+    assert_refused(swapped, WATER_KG_M3, "the two were swapped");
 }
 
 /* One body: the claims' uncertainties, in quadrature, by hand. 2 kg of steel: V 253.16 ml, in the

@@ -198,11 +198,11 @@ static void test_sources_that_contradict_each_other_are_refused(void **state) {
     told.salinity_psu = 35;
     told.u_salinity_g_kg = 0.1;
     told.conductivity_ms_cm = 20;
-    assert_refused(told, own(UP_WATER_SEA), "contradicts itself: salinity_psu tells 35.17 g/kg");
+    assert_refused(told, own(UP_WATER_SEA), "contradicts itself: salinity_psu gives 35.17 g/kg");
     told.salinity_psu = NOTHING;
     told.hydrometer_sg = 1.026;
     told.hydrometer_ref_c = 20;
-    assert_refused(told, own(UP_WATER_SEA), "hydrometer_sg tells");
+    assert_refused(told, own(UP_WATER_SEA), "hydrometer_sg gives");
 }
 
 static void test_sources_agree_within_twice_the_u_of_their_difference(void **state) {
@@ -259,14 +259,14 @@ static void test_keys_that_do_not_go_together_are_refused(void **state) {
     unknown_temp.temp_c = NOTHING;
     assert_refused(t[0], own(UP_WATER_SEA), "say the same");
     assert_refused(t[1], own(UP_WATER_SEA), "say the same");
-    assert_refused(t[2], own(UP_WATER_POOL), "both tell what is dissolved");
+    assert_refused(t[2], own(UP_WATER_POOL), "both say what is dissolved");
     assert_refused(t[3], own(UP_WATER_SEA), "fresh water only");
-    assert_refused(t[4], own(UP_WATER_FRESH), "a pool only");
+    assert_refused(t[4], own(UP_WATER_FRESH), "only for a pool");
     assert_refused(t[5], own(UP_WATER_SEA), "need conductivity_ms_cm");
     assert_refused(t[6], own(UP_WATER_SEA), "need hydrometer_kg_m3");
     assert_refused(t[7], own(UP_WATER_SEA), "needs hydrometer_ref_c");
     assert_refused(t[8], own(UP_WATER_FRESH), "needs solids_g_kg");
-    assert_refused(t[9], own(UP_WATER_POOL), "tells sea salt");
+    assert_refused(t[9], own(UP_WATER_POOL), "is for sea salt");
     assert_refused(t[9], unknown_temp, "needs conductivity_temp_c");
     assert_refused(t[10], own(UP_WATER_POOL), "needs pool_salt_g_l");
     assert_refused(t[11], own(UP_WATER_SEA), "what is in it?");
@@ -290,7 +290,7 @@ static void test_readings_no_such_water_gives_are_refused(void **state) {
     struct up_water_told told = up_water_nothing_told(), meter = up_water_nothing_told();
     told.hydrometer_ref_c = 20;
     told.hydrometer_kg_m3 = 1036;
-    assert_refused(told, own(UP_WATER_SEA), "the hydrometer tells 1036.00 kg/m3 at 20 C");
+    assert_refused(told, own(UP_WATER_SEA), "the hydrometer shows 1036.00 kg/m3 at 20 C");
     told.hydrometer_kg_m3 = 996;
     assert_refused(told, own(UP_WATER_SEA), "outside 998.21 to");
     told.hydrometer_kg_m3 = 1003;

@@ -68,11 +68,38 @@ static void a_program_accepts_by_the_same_word(void **state) {
     assert_false(answer_to(UP_OPERATOR_JSON, "accept\n", &reply));
 }
 
+/* Only a person at a terminal is waited for: a program or a pipe gets one line and goes on. */
+static void cautions_hold_up_nobody_else(void **state) {
+    static const char *const texts[] = {"for a person", NULL};
+    const struct up_cautions cautions = {texts, "in one line"};
+    (void)state;
+    for (int kind = UP_OPERATOR_KEYS; kind <= UP_OPERATOR_PEDAL; kind++) {
+        char text[200] = "";
+        struct up_failure failure;
+        FILE *output = tmpfile();
+        int input[2];
+        assert_non_null(output);
+        assert_int_equal(pipe(input), 0);
+        struct up_operator *op = up_operator_create((enum up_operator_kind)kind, input[0], output);
+        assert_true(up_operator_caution(op, &cautions, NULL, &failure));
+        up_operator_destroy(op);
+        rewind(output);
+        assert_true(fread(text, 1, sizeof text - 1, output) > 0);
+        assert_non_null(strstr(text, "in one line"));
+        assert_null(strstr(text, "for a person"));
+        assert_ptr_equal(strchr(text, '\n'), text + strlen(text) - 1);
+        close(input[0]);
+        close(input[1]);
+        fclose(output);
+    }
+}
+
 int main(void) {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(the_typed_word_accepts),
         cmocka_unit_test(nothing_less_accepts),
         cmocka_unit_test(a_program_accepts_by_the_same_word),
+        cmocka_unit_test(cautions_hold_up_nobody_else),
     };
     return cmocka_run_group_tests_name("answers", tests, NULL, NULL);
 }

@@ -156,7 +156,7 @@ static void everything_has_its_place_in_80x24(void **state) {
     assert_string_equal(row_text(5), "    # #  # #  # # #  #        #    #");
     assert_string_equal(row_text(6), " ###  #  # #  # #  # ####    ###   #");
     assert_string_equal(row_text(8), " Take it off the hook, shake the air out: Heron fin");
-    assert_string_equal(row_text(10), " YOUR TURN: then press Enter");
+    assert_string_equal(row_text(10), " YOUR TURN. Press Enter when done.");
     /* A load of -164.5 g lifts: a net buoyancy is + up. In large letters, beside it the result. */
     assert_int_equal(row_with("load now: +164.5 g UP"), 11);
     assert_string_equal(row_text(12),
@@ -171,8 +171,9 @@ static void everything_has_its_place_in_80x24(void **state) {
     assert_string_equal(row_text(19),
                         " fresh 12.0 C: +174.5 g, undecided      sea 18.0 C: +184.5 g, "
                         "undecided");
-    assert_string_equal(row_text(23), " Enter: done   s: skip   a: again from the tare   q: stop   "
-                                      "(letter, then Enter)");
+    assert_string_equal(
+        row_text(23),
+        " Enter: done   s: skip   a: redo from zero   q: stop   (letter, then Enter)");
     assert_harmless();
 }
 
@@ -237,11 +238,11 @@ static void a_small_screen_says_so_and_goes_on(void **state) {
     struct up_live_view view = third_trial();
     (void)state;
     draw(&view, 79, 24, true);
-    assert_string_equal(row_text(0), "This window is too small: 80x24 is wanted.");
+    assert_string_equal(row_text(0), "This window is too small: it needs 80x24.");
     assert_string_equal(row_text(1), "Take it off the hook, shake the air out: Heron fin");
     assert_string_equal(row_text(2), "load now: +164.5 g UP");
     draw(&view, 80, 23, true);
-    assert_string_equal(row_text(0), "This window is too small: 80x24 is wanted.");
+    assert_string_equal(row_text(0), "This window is too small: it needs 80x24.");
 }
 
 static const char *const names[] = {
@@ -314,7 +315,7 @@ static void what_is_not_known_is_left_out(void **state) {
     view.results = view.trials = 0;
     draw(&view, 80, 24, false);
     assert_null(strstr(row_text(0), "water"));
-    assert_non_null(strstr(row_text(11), "probabilities: after two trials"));
+    assert_non_null(strstr(row_text(11), "classes appear after two trials"));
     assert_non_null(strstr(row_text(12), "fresh 12.0 C"));
     assert_int_equal(row_with("floats"), -1);
     assert_int_equal(row_with("nan"), -1);
@@ -364,9 +365,9 @@ static void answers_are_seen_before_they_are_given(void **state) {
     assert_string_equal(row_text(22), " > 21,5_  degrees C");
     assert_non_null(strstr(row_text(23), "number and Enter"));
     view.typed = "";
-    view.refused = "that is no number";
+    view.refused = "that is not a number";
     draw(&view, 80, 24, false);
-    assert_string_equal(row_text(22), " ?? that is no number");
+    assert_string_equal(row_text(22), " ?? that is not a number");
     view.how = "pedal: short is done";
     draw(&view, 80, 24, false);
     assert_string_equal(row_text(10), " YOUR TURN");

@@ -248,7 +248,7 @@ static void what_cannot_be_had_is_told(void **state) {
     refuses(UP_STATUS_UNABLE, "[shaker] line = gpiochip0 3: the kernel does not give it");
     fake->denied[SHAKER] = false;
     fake->no_access = true;
-    refuses(UP_STATUS_UNABLE, "you may not use that chip");
+    refuses(UP_STATUS_UNABLE, "no permission for that chip");
     fake->no_access = false;
     up_panel_close(open_lines());
 }
@@ -499,8 +499,8 @@ static void a_walk_with_the_pedal_down_says_so_at_once(void **state) {
     assert_false(up_panel_check(lines, op, &signalled, &findings));
     rewind(output);
     assert_true(fread(said, 1, sizeof said - 1, output) > 0);
-    assert_true(strstr(said, "down from the first") < strstr(said, "pedal short"));
-    assert_non_null(strstr(said, "down from the first"));
+    assert_true(strstr(said, "down from the start") < strstr(said, "pedal short"));
+    assert_non_null(strstr(said, "down from the start"));
     assert_int_equal(findings.count, 1);
     assert_false(findings.list[0].good);
     up_operator_destroy(op);

@@ -122,7 +122,7 @@ static void hostile_texts_do_not_reach_the_terminal(void **state) {
         free(sheet);
     }
     char *text = print_items(catalogue, &plain);
-    assert_harmless(text, ARRAY(bad) + 6); /* the further waters have no room */
+    assert_harmless(text, ARRAY(bad) + 6); /* the other waters have no room */
     free(text);
     up_catalogue_close(catalogue);
 }
@@ -184,7 +184,7 @@ static void a_narrow_terminal_cuts_names_then_waters(void **state) {
         char *text = print_items(catalogue, &narrow);
         assert_true(up_text_columns(line_of(text, 0)) <= columns);
         assert_true(up_text_columns(line_of(text, 1)) <= columns);
-        assert_true((strstr(text, "further waters") == NULL) ==
+        assert_true((strstr(text, "other waters") == NULL) ==
                     (strstr(line_of(text, 0), "sea") != NULL));
         free(text);
     }
@@ -312,7 +312,7 @@ static void only_what_matters_is_told(void **state) {
                         "    this one piece, not the model; a weight check in the water decides\n"
                         "    probability: neutral 0.680 (from -49.4 g to +49.5 g)\n"
                         "                 negative 0.320 (from -50.5 g down)\n"
-                        "    more trials would not decide it (`upthrust explain` tells why)\n");
+                        "    more trials would not decide it (`upthrust explain` shows why)\n");
     free(text);
     result.answer.class = UP_CLASS_NEUTRAL;
     result.answer.first_order_expanded_u_kg = 0.0002; /* ends before the line, as 0.7 g does not */

@@ -217,7 +217,7 @@ static const char *noted_after(enum up_answer_word word) {
 /* A run that goes on, or is replayed, takes what somebody accepted in it. */
 static void what_was_accepted_is_accepted_again(void **state) {
     (void)state;
-    assert_non_null(strstr(noted_after(UP_ANSWER_ACCEPT), "accepted by the operator's word"));
+    assert_non_null(strstr(noted_after(UP_ANSWER_ACCEPT), "accepted by the operator"));
     assert_string_equal(noted_after(UP_ANSWER_DONE), "");
     json_t *json = json_pack("{s:s, s:i, s:s}", "event", "answer", "id", 4, "answer", "Accept");
     struct recorded entry;

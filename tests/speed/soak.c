@@ -334,7 +334,7 @@ static void run_to_end(struct soak *soak, struct job *job) {
         if (good && !stopped) {
             return;
         }
-        bool nothing_left = strstr(failure.text, "nothing to go on with") != NULL;
+        bool nothing_left = strstr(failure.text, "nothing to continue") != NULL;
         if (nothing_left) {
             return;
         }

@@ -158,8 +158,8 @@ static void test_unwritable_directory(void **state) {
         assert_int_equal(seteuid(before), 0);
     }
     assert_false(written);
-    assert_string_equal(failure.text, "cannot write shut/x: Permission denied; "
-                                      "choose a directory you may write to");
+    assert_string_equal(failure.text, "cannot write shut/x: Permission denied; choose a directory "
+                                      "where you have permission to write");
 }
 
 static void test_directory_and_device_are_not_replaced(void **state) {

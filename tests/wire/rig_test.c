@@ -92,7 +92,7 @@ static void contradictions_of_the_tank_are_refused(void **state) {
     refused_tank("[tank]\nwater = pool\n", "what is in it");
     refused_tank("[tank]\nwater = sea\nsolids_max_g_kg = 1\nsalinity_psu = 3\n", "keep one way");
     refused_tank("[tank]\nsolids_max_g_kg = 1\nsolids_g_kg = 1\n", "keep one way");
-    refused_tank("[tank]\nwater = sea\npool_salt_g_l = 3\n", "a pool only");
+    refused_tank("[tank]\nwater = sea\npool_salt_g_l = 3\n", "only for a pool");
     refused_tank("[tank]\nwater = sea\nconductivity_ms_cm = 40\n", "needs conductivity_temp_c");
     refused_tank("[tank]\nhydrometer_kg_m3 = 1100\n", "a number from 985 to 1040");
     refused_tank("[tank]\nwater = sea\nsalinity_psu = 35\nu_salinity_g_kg = 0.1\n"
@@ -210,7 +210,7 @@ static const struct refusal refusals[] = {
     {HEAD "[line]\nlayout = fields\nseparator = tab\nload_field = 2\ntime_field = 1\n",
      "time_unit belongs together with"},
     {HEAD LINE "load_unit = kg\n", "needs [sensor] division_counts"},
-    {HEAD LINE "load_unit = kg\nword_bits = 24\n", "load_unit = counts only"},
+    {HEAD LINE "load_unit = kg\nword_bits = 24\n", "word_bits needs load_unit = counts"},
     {HEAD LINE "[bench]\nread_after_s = 5\nwindow_s = 20\n", "longer than twice"},
     {HEAD LINE "[masses]\nclass = M1\ntolerance_rel = 1e-4\n", "keep one"},
     {HEAD LINE "[masses]\nclass = m1\n", "one of E2 F1 F2 M1 M2 M3"},
@@ -239,13 +239,13 @@ static const struct refusal refusals[] = {
     {HEAD LINE "columns = 1\n", "beyond the number in columns"},
     {HEAD BARE "poll_lines = 2\n", "need the key poll"},
     {HEAD BARE "poll = \\q\n", "poll = \\q: give up to"},
-    {HEAD BARE "value_line = next\n", "value_line = next goes with"},
+    {HEAD BARE "value_line = next\n", "value_line = next needs"},
     /* numbers and status */
     {HEAD LINE "decimal = comma\n", "decimal = comma contradicts"},
     {HEAD LINE "unit_field = 3\n", "need a load_unit other than counts"},
     {HEAD DIVISION LINE "load_unit = printed\nunit_missing = refuse\n", "unit_missing contradicts"},
     {HEAD LINE "status_field = 3\n", "status_field needs"},
-    {HEAD BARE "stable_words = ST\nunstable_words = US, ST\n", "stands in two of the lists"},
+    {HEAD BARE "stable_words = ST\nunstable_words = US, ST\n", "is in two of the lists"},
     {HEAD BARE "stable_words = A,,B\n", "one to eight words"},
     {HEAD BARE "stable_words = a,b,c,d,e,f,g,h,i\n", "one to eight words"},
     {HEAD "[port]\nbaud = 0\n" LINE, "whole number from 50"},

@@ -1,0 +1,61 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* What to beware of, before the first thing is hung. */
+#include <ctype.h>
+#include <errno.h>
+#include <string.h>
+#include <unistd.h>
+
+#include "internal.h"
+
+enum { LOOK_MS = 200 };
+
+/* Byte by byte: what is typed ahead belongs to whoever reads next. Waits in short steps, because a
+   signal may come just before the wait. */
+static bool read_byte(int input, const volatile sig_atomic_t *signalled, char *byte) {
+    struct pollfd entry = {.fd = input, .events = POLLIN};
+    while (signalled == NULL || *signalled == 0) {
+        if (poll(&entry, 1, LOOK_MS) > 0) {
+            ssize_t got = read(input, byte, 1);
+            if (got >= 0 || errno != EINTR) {
+                return got == 1;
+            }
+        }
+    }
+    return false;
+}
+
+/* Any line but one that begins with q; the end of the input stops, as it does later on. */
+static bool person_goes_on(int input, const volatile sig_atomic_t *signalled) {
+    char byte = '\n', first = '\0';
+    while (read_byte(input, signalled, &byte)) {
+        if (byte == '\n') {
+            return tolower((unsigned char)first) != 'q';
+        }
+        first = first == '\0' && byte != ' ' ? byte : first;
+    }
+    return false;
+}
+
+bool up_operator_caution(struct up_operator *op, const struct up_cautions *cautions,
+                         const volatile sig_atomic_t *signalled, struct up_failure *failure) {
+    bool person =
+        op->kind == &operator_keys && !op->by_pedal && op->is_terminal && isatty(op->input) != 0;
+    if (!person) {
+        struct up_event event = {.kind = UP_EVENT_NOTE};
+        snprintf(event.text, sizeof event.text, "%s", cautions->line);
+        op->kind->event(op, &event);
+        return true;
+    }
+    fputs("Before you begin:\n", op->output);
+    for (const char *const *text = cautions->texts; *text != NULL; text++) {
+        fprintf(op->output, "- %s\n", *text);
+    }
+    fputs("`man upthrust` has all cautions. Press Enter to begin (q and Enter: stop). ",
+          op->output);
+    fflush(op->output);
+    if (person_goes_on(op->input, signalled)) {
+        return true;
+    }
+    fputc('\n', op->output);
+    return up_fail(failure, UP_STATUS_UNABLE, "stopped before anything was weighed");
+}
