@@ -132,7 +132,7 @@ static const char *misfit(struct search *search, const struct up_record *record)
         return "is of another bench";
     }
     if (!was_begun_here(search, record)) {
-        return "was begun in another folder, or on another machine: begin anew";
+        return "was begun in another folder, or on another machine: begin a new run";
     }
     return search->item_id != NULL &&
                    strcmp(up_record_text(record->content, "item_id"), search->item_id) != 0

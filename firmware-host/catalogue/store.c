@@ -419,9 +419,10 @@ static bool check_beside(const char *path, struct up_failure *failure) {
     for (size_t i = 0; good && i < sizeof endings / sizeof endings[0]; i++) {
         struct stat about;
         char *beside = up_text_format("%s%s", path, endings[i]);
-        good = lstat(beside, &about) != 0 || S_ISREG(about.st_mode) ||
-               up_fail(failure, UP_STATUS_WRONG_INPUT,
-                       "%s is no file: take it away, or restore a copy of the catalogue", beside);
+        good =
+            lstat(beside, &about) != 0 || S_ISREG(about.st_mode) ||
+            up_fail(failure, UP_STATUS_WRONG_INPUT,
+                    "%s is not a file: take it away, or restore a copy of the catalogue", beside);
         free(beside);
     }
     return good;

@@ -93,7 +93,7 @@ bool read_catalogue_item(struct kit_file *file, const struct place *place, struc
     if (search.elsewhere && !is_accepted(place, "elsewhere")) {
         return wrong_at(place, "item",
                         "its result came from elsewhere; weigh it here, or write "
-                        "\"accept\": [\"elsewhere\"] beside it to go on with its grams");
+                        "\"accept\": [\"elsewhere\"] beside it to use its grams");
     }
     return check_result(place, &item, source->result);
 }
