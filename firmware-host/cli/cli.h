@@ -98,6 +98,9 @@ bool waters_asked(const struct arguments *arguments, struct up_water *water, uns
 
 /* Whether somebody sits at a keyboard who can be asked. */
 bool person_is_there(const struct arguments *arguments);
+/* One line typed by a person; false at the end of the input. */
+enum { ANSWER_SIZE = 80 };
+bool ask_person(const char *question, char answer[ANSWER_SIZE]);
 
 /* --holds-gas for an item of this kind. Where its kind does not say and nothing was told, a person
    is asked; else the failure names the option. */

@@ -132,7 +132,7 @@ import os, pty, sys
 def added(kind, *answers):
     child, ours = pty.fork()
     if child == 0:
-        os.execv(sys.argv[1], [sys.argv[1], "item", "add", "--name", "Asked", "--kind", kind, "--catalogue", sys.argv[2]])
+        os.execv(sys.argv[1], [sys.argv[1], "item", "add", "--name", "Asked " + kind + str(len(answers)), "--kind", kind, "--catalogue", sys.argv[2]])
     told = b""
     for answer in (*answers, b""):
         while answer and not told.endswith(b"press Enter: "):
@@ -208,7 +208,7 @@ expect "import of another document" 2 - "" -- "$bin" import "$work/alien.json" -
 expect "import of nothing" 2 - "" -- "$bin" import "$work/none.json" --catalogue "$work/other"
 expect "merge" 0 "0 new records, 2[0-9] here already" - -- "$bin" merge "$work/other" --catalogue "$c"
 expect "merge of no catalogue" 1 - "there is no catalogue" -- "$bin" merge "$work/none" --catalogue "$c"
-expect "item verb" 2 - "add, edit, list or show" -- "$bin" item eat --catalogue "$c"
+expect "item verb" 2 - "accept, add, edit, list, rename, restore, retire or show" -- "$bin" item eat --catalogue "$c"
 
 expect "no catalogue" 1 - "there is no catalogue in .* yet: begin with .upthrust item add.*upthrust demo" -- "$bin" item list --catalogue "$work/none"
 expect "catalogue under a file" 1 - "cannot make" -- "$bin" item add --name x --kind fin --catalogue /dev/null/x
