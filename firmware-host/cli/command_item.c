@@ -11,10 +11,10 @@
 
 const struct option_text options_item[] = {
     {"name", "TEXT", "add, edit: what people call it"},
-    {"kind", "TEXT", "add, edit: fin, boot, hood, light, lead, ..."},
-    {"maker", "TEXT", "add, edit: who makes it"},
-    {"model", "TEXT", "add, edit: the maker's word for it"},
-    {"size", "TEXT", "add, edit: as printed on it"},
+    {"kind", "TEXT", "add, edit: fin, boot, hood, light, lead, ...; list: this one alone"},
+    {"maker", "TEXT", "add, edit: who makes it; list: this one alone"},
+    {"model", "TEXT", "add, edit: the maker's word for it; list: this one alone"},
+    {"size", "TEXT", "add, edit: as printed on it; list: this one alone"},
     {"pair", NULL, "add, edit: two pieces, always hung together"},
     {"tolerance-g", "G",
      "add, edit: neutral is within this, at most 500, a pair 1000 (default: its kind's, else 50, a "
@@ -30,7 +30,12 @@ const struct option_text options_item[] = {
     {"side", "left|right|none", "add, edit: which piece of a pair it is"},
     {"together", "NAME_OR_ID", "add, edit: one of several measured together (repeatable)"},
     {"single", NULL, "edit: one piece, no pair"},
-    {"water", "NAME", "list: only this water (repeatable)"},
+    {"water", "NAME", "list: what has a result in this water (repeatable)"},
+    {"class", "positive|neutral|negative|undecided", "list: what has a result of this class"},
+    {"bench", "ID", "list: what was measured on the bench of this rig id"},
+    {"sort", "name|kind|maker|model|size|up|newest",
+     "list: in which order (up: the most buoyant first)"},
+    {"retired", NULL, "list: retired items too"},
     OPTION_UNITS,
     OPTION_CATALOGUE,
     OPTION_JSON,

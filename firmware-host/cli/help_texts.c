@@ -31,7 +31,8 @@ static const struct help_text texts[] = {
     {"item", HELP_CATALOGUE,
      "item add --name \"My fin\" --kind fin --size L\n"
      "item list --water fresh --units imperial\n"
-     "item list --kind fin --sort up\n"
+     "item list --kind fin --class positive --sort up\n"
+     "item list new strap\n"
      "item rename \"My fin\" \"Old fin\"\n"
      "item retire \"Old fin\"\n"},
     {"body", HELP_CATALOGUE,

@@ -32,7 +32,7 @@ const struct command commands[] = {
      options_rig_check, command_rig_check},
     {"water", "", "density of fresh or sea water, with its uncertainty", options_water,
      command_water},
-    {"item", "add|edit|rename|retire|restore|list|show|accept [NAME_OR_ID]",
+    {"item", "add|edit|rename|retire|restore|list|show|accept [NAME_OR_ID|TEXT]",
      "the gear in the catalogue", options_item, command_item},
     {"body", "add|edit|list|show [NAME_OR_ID]", "reference bodies and how their checks went",
      options_body, command_body},

@@ -323,7 +323,8 @@ enum up_status run_verb(const char *command, const struct verb *verbs, size_t co
     while (i < count && strcmp(word, verbs[i].name) != 0) {
         i++;
     }
-    if (i < count && arguments->words > 1 && strcmp(word, "list") == 0) {
+    if (i < count && arguments->words > 1 && strcmp(word, "list") == 0 &&
+        strcmp(command, "item") != 0) { /* whose list takes words to look for */
         up_fail(failure, UP_STATUS_WRONG_INPUT, "%.80s: %s list takes no words, only options",
                 arguments->word[1], command);
         return failure->status;

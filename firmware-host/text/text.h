@@ -60,6 +60,9 @@ bool up_text_is_clean(const char *text);
    comparing only. */
 char *up_text_skeleton(const char *text);
 
+/* Case, width and ligatures aside (NFKC_Casefold). For comparing and finding. */
+char *up_text_folded(const char *text);
+
 /* Valid UTF-8 with control characters replaced: what may be stored or put in JSON. */
 char *up_text_clean(const char *bytes, size_t length);
 

@@ -47,4 +47,18 @@ expect "retired" 0 "retired: .upthrust item restore. brings it back" - -- item r
 expect "a retired item is still there" 0 "retired" - -- "$bin" show "Grey fln" --catalogue "$c"
 expect "restored" 0 "Grey fln" - -- item restore "Grey fln"
 expect "nothing to retire" 2 - "item retire: give one name or id" -- item retire
+
+expect "a hood" 0 "" - -- item add --name "Old hood" --kind hood --holds-gas yes --size S
+expect "the list tells those of one name apart" 0 "^Grey fin +size M +fin" - -- item list
+expect "of one kind" 0 "^1 of 5 items shown; .upthrust item list. shows all" - -- item list --kind HOOD
+expect "not the others" 0 "^Old hood" - -- item list --kind hood --size s --sort name
+expect "by a text" 0 "^Old hood" - -- item list hood
+expect "which is nowhere" 0 "^0 of 5 items shown" - -- item list zeppelin
+expect "a word for the order that is none" 2 - "--sort weight: choose one of name, kind, maker, model, size, up, newest" -- item list --sort weight
+expect "a class that is none" 2 - "--class heavy: choose one of positive, neutral" -- item list --class heavy
+item retire "Old hood" >"$work/out" 2>"$work/err"
+expect "a retired item is not shown" 0 "^1 retired item not shown: add --retired" - -- item list
+expect "unless asked for" 0 "^retired: Old hood" - -- item list --retired
+item list --json >"$work/out"
+grep -q "Old hood" "$work/out" && say no "nor in the JSON" || say yes "nor in the JSON"
 finish
