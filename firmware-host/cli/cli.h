@@ -130,9 +130,13 @@ const struct command *find_command(const char *name);
 /* The command that a mistyped name is nearest to; NULL where none is near. */
 const struct command *nearest_command(const char *name);
 void print_help(FILE *stream);
+void print_rig_page(FILE *stream);
 void print_command_help(const struct command *command, FILE *stream);
 void print_man_page(FILE *stream);
 void print_bash_completion(FILE *stream);
+/* Of the catalogue in a directory, NULL for the usual one: names that are not retired, a line each.
+ */
+bool print_item_names(const char *directory, struct up_failure *failure);
 
 /* Help for a command beside its row of the table (help_texts.c). A command without an
    entry stands among the tools. */

@@ -2,6 +2,8 @@
 /* import and merge: what comes from other catalogues. */
 #include <stdio.h>
 #include <stdlib.h>
+#include <string.h>
+#include <strings.h>
 
 #include "cli.h"
 #include "text/text.h"
@@ -71,6 +73,15 @@ static enum up_status take(const struct arguments *arguments, const char *what,
 }
 
 enum up_status command_import(const struct arguments *arguments, struct up_failure *failure) {
+    const char *file = arguments->words == 1 ? arguments->word[0] : "";
+    size_t length = strlen(file);
+    if (length > 4 && strcasecmp(file + length - 4, ".csv") == 0) {
+        up_fail(failure, UP_STATUS_WRONG_INPUT,
+                "%.120s: import takes the catalogue.json that `upthrust export --format json` "
+                "writes; CSV files are for spreadsheets, and lack what a record needs",
+                file);
+        return failure->status;
+    }
     return take(arguments,
                 "import: name one file or directory that `upthrust export --format json` wrote",
                 up_catalogue_import, failure);

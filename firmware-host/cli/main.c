@@ -198,27 +198,35 @@ static int unknown_command(const char *name) {
 }
 
 static int help(int argc, char **argv) {
-    const struct command *command = argc > 2 ? find_command(argv[2]) : NULL;
-    if (argc > 2 && command == NULL) {
-        return unknown_command(argv[2]);
+    const char *topic = argc > 2 ? argv[2] : "help";
+    const struct command *command = find_command(topic);
+    bool rig = strcmp(topic, "rig") == 0, all = strcmp(topic, "help") == 0;
+    if (command == NULL && !rig && !all) {
+        return unknown_command(topic);
     }
     if (command != NULL) {
         print_command_help(command, stdout);
+    } else if (rig) {
+        print_rig_page(stdout);
     } else {
         print_help(stdout);
     }
     return close_stdout(0);
 }
 
-/* For the build: what is installed beside the program. */
-static int print(const char *what) {
+/* For the build: what is installed beside the program; and for the completion, names of items. */
+static int print(const char *what, const char *directory) {
     struct up_failure failure;
     if (what != NULL && strcmp(what, "man") == 0) {
         print_man_page(stdout);
     } else if (what != NULL && strcmp(what, "bash-completion") == 0) {
         print_bash_completion(stdout);
+    } else if (what != NULL && strcmp(what, "items") == 0) {
+        if (!print_item_names(directory, &failure)) {
+            return complain(&failure);
+        }
     } else {
-        up_fail(&failure, UP_STATUS_WRONG_INPUT, "--print: say man or bash-completion");
+        up_fail(&failure, UP_STATUS_WRONG_INPUT, "--print: say man, bash-completion or items");
         return complain(&failure);
     }
     return close_stdout(0);
@@ -264,7 +272,7 @@ int main(int argc, char **argv) {
         return help(argc, argv);
     }
     if (strcmp(argv[1], "--print") == 0) {
-        return print(argv[2]);
+        return print(argv[2], argv[2] != NULL ? argv[3] : NULL);
     }
     if (find_command(argv[1]) == NULL) {
         return unknown_command(argv[1]);

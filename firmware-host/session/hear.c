@@ -235,7 +235,7 @@ char *up_probe_rig(const struct up_probe *probe) {
     char *port = port_section(probe);
     char *text = up_text_format(
         "; Guessed by upthrust ports: %llu of %llu lines fit. Compare each key with the device;\n"
-        "; give [sensor] capacity_kg, [tank] and [bench] too: rigs/README.md tells all keys.\n"
+        "; give [sensor] capacity_kg, [tank] and [bench] too: `upthrust help rig` lists all keys.\n"
         "[rig]\nid = my-bench\n\n%s\n%s",
         (unsigned long long)guess->fits, (unsigned long long)(guess->lines - guess->passed), port,
         guess->line_section);
