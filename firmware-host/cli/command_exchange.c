@@ -13,18 +13,15 @@
 const struct option_text options_import[] = {OPTION_CATALOGUE, DRY_RUN, OPTION_JSON, OPTION_END};
 const struct option_text options_merge[] = {OPTION_CATALOGUE, DRY_RUN, OPTION_JSON, OPTION_END};
 
-static const char *plural(unsigned long count) {
-    return count == 1 ? "" : "s";
-}
-
 static void print_words(const char *from, const struct up_intake *intake, bool dry_run) {
     up_text_print(stdout, "%s: %s%lu new record%s, %lu here already\n", from,
-                  dry_run ? "would take " : "", intake->fresh, plural(intake->fresh),
+                  dry_run ? "would take " : "", intake->fresh, up_text_plural(intake->fresh),
                   intake->known);
     printf("  %lu new version%s of what was made here, %lu result%s of your items, "
            "%lu calibration%s\n",
-           intake->versions_of_ours, plural(intake->versions_of_ours), intake->results_of_ours,
-           plural(intake->results_of_ours), intake->calibrations, plural(intake->calibrations));
+           intake->versions_of_ours, up_text_plural(intake->versions_of_ours),
+           intake->results_of_ours, up_text_plural(intake->results_of_ours), intake->calibrations,
+           up_text_plural(intake->calibrations));
     if (intake->versions_of_ours > 0) {
         fputs("  Your own versions stay as they are. `upthrust item accept NAME` takes one from "
               "elsewhere.\n",

@@ -300,11 +300,11 @@ static void print_left_out(const struct list *list) {
     if (items->others > 0) {
         fprintf(list->stream, "%zu of %zu item%s shown; `upthrust item list` shows all\n",
                 items->count, items->count + items->others + items->retired,
-                items->count + items->others + items->retired == 1 ? "" : "s");
+                up_text_plural(items->count + items->others + items->retired));
     }
     if (items->retired > 0) {
         fprintf(list->stream, "%zu retired item%s not shown: add --retired\n", items->retired,
-                items->retired == 1 ? "" : "s");
+                up_text_plural(items->retired));
     }
 }
 
@@ -346,7 +346,7 @@ static void print_foot(const struct list *list, size_t more) {
         fprintf(list->stream,
                 "of %lu item%s a version from elsewhere waits: `upthrust show ITEM`, `upthrust "
                 "item accept ITEM`\n",
-                list->waiting, list->waiting == 1 ? "" : "s");
+                list->waiting, up_text_plural(list->waiting));
     }
     if (more > 0) {
         fputs("there are results for further waters: name one with --water\n", list->stream);

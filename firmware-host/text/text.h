@@ -101,6 +101,9 @@ int up_text_open_file(const char *path, enum up_links links, size_t most_bytes,
 char *up_text_read_file(const char *path, enum up_links links, size_t most_bytes, size_t *length,
                         struct up_failure *failure);
 
+/* "s" behind a noun of which there are so many, "" behind a single one. */
+const char *up_text_plural(unsigned long long count);
+
 /* printf into a new string, freed by the caller. */
 char *up_text_format(const char *format, ...) __attribute__((format(printf, 1, 2)));
 

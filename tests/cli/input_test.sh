@@ -79,6 +79,9 @@ expect "a water told twice over" 2 - "leave it out" -- "$bin" water --water sea 
 expect "two waters of one name" 2 - "asked for twice" -- "$bin" water --water sea --water sea,temp_c=3
 expect "two waters at a time" 2 - "one --water at a time" -- "$bin" water --water sea --water pool
 
+expect "degrees F are told what they are in C" 2 - "--temp-c 54F: give a number from 0 to 40 C; 54 F is 12.2 C" -- "$bin" water --temp-c 54F
+expect "a number of grams" 2 - "--tolerance-g x: give a number from 1 to 1000 g$" -- "$bin" item add --name x --kind fin --tolerance-g x --catalogue "$c"
+expect "a salinity out of range" 2 - "--salinity-g-kg 99: give a number from 0 to 42 g/kg$" -- "$bin" water --salinity-g-kg 99
 expect "item add" 0 "Plain fin" - -- "$bin" item add --name "Plain fin" --kind fin --catalogue "$c"
 expect "item add, a pair" 0 "a pair" - -- "$bin" item add --name "Twin fins" --kind fin --pair --catalogue "$c"
 expect "item without a name" 2 - "--name" -- "$bin" item add --kind fin --catalogue "$c"
