@@ -14,7 +14,7 @@
 #   make fuzz     random bytes against all that reads what comes from outside (needs clang; SECONDS=
 #                 each target, ONLY="NAME ..." chooses some)
 #   make bench    how fast, as a table
-#   make install  program, man page, completion, library and headers to PREFIX (default
+#   make install  programs, man pages, completion, library and headers to PREFIX (default
 #                 /usr/local), DESTDIR respected
 #   make clean
 
@@ -75,7 +75,7 @@ TRUTH := $(patsubst %.c,$(OUT)/%,$(sort $(wildcard tests/truth/*_test.c)))
 TESTS := $(patsubst %.c,$(OUT)/%,$(TEST_SRC))
 # Texts built into the program: gnuplot templates and the simulated rig.
 MADE := $(OUT)/made/embedded.h
-EMBED := $(sort $(wildcard plots/*.gp)) rigs/simulated.ini rigs/numbered-line.ini firmware-host/kit/kit-example.json
+EMBED := $(sort $(wildcard plots/*.gp)) rigs/simulated.ini rigs/numbered-line.ini rigs/README.md firmware-host/kit/kit-example.json
 
 SECONDS ?= 20
 # The number changes when a program that was linked against an older library would break.
@@ -121,6 +121,14 @@ $(OUT)/installed/upthrust.pc: Makefile FORCE
 	  'Libs.private: -lm' 'Cflags: -I$${includedir}' >$@
 $(OUT)/made/upthrust.1: $(OUT)/upthrust
 	@$< --print man >$@
+$(OUT)/made/upthrust-rig.5: rigs/README.md rigs/man.awk
+	@mkdir -p $(@D)
+	@awk -v title='UPTHRUST-RIG 5 "" "upthrust $(VERSION)" "File Formats"' \
+	  -v name='upthrust-rig \- the equipment at the tank, cautions, and the rig file' -f rigs/man.awk $< >$@
+$(OUT)/made/upthrust-tank.1: rigs/simulated-tank.md rigs/man.awk $(OUT)/upthrust-tank
+	@{ awk -v title='UPTHRUST-TANK 1 "" "upthrust $(VERSION)" "User Commands"' \
+	  -v name='upthrust-tank \- a simulated tank with a load cell' -f rigs/man.awk $<; \
+	  echo .SH OPTIONS; echo .nf; $(OUT)/upthrust-tank --help | sed 's/-/\\-/g'; } >$@
 $(OUT)/made/upthrust.bash: $(OUT)/upthrust
 	@$< --print bash-completion >$@
 
@@ -215,14 +223,15 @@ EXAMPLES := $(sort $(wildcard rigs/*.ini)) rigs/numbered_line.c rigs/numbered_li
 PAGES := $(sort $(wildcard *.md rigs/*.md include/*/*.md firmware-host/*/*.md tests/*/*.md)) tests/library/density.c
 
 install: all $(OUT)/$(SONAME) $(OUT)/installed/libupthrust.a $(OUT)/installed/upthrust.pc \
-  $(OUT)/made/upthrust.1 $(OUT)/made/upthrust.bash
+  $(OUT)/made/upthrust.1 $(OUT)/made/upthrust-rig.5 $(OUT)/made/upthrust-tank.1 $(OUT)/made/upthrust.bash
 	install -d $(addprefix $(DESTDIR)$(PREFIX)/,bin share/upthrust/rigs share/doc/upthrust \
-	  share/man/man1 share/bash-completion/completions include/upthrust lib/pkgconfig)
+	  share/man/man1 share/man/man5 share/bash-completion/completions include/upthrust lib/pkgconfig)
 	install -m 755 $(OUT)/upthrust $(OUT)/upthrust-tank $(DESTDIR)$(PREFIX)/bin
 	install -m 644 $(EXAMPLES) $(DESTDIR)$(PREFIX)/share/upthrust/rigs
 	for file in LICENSE $(PAGES) $(EXAMPLES); do \
 	  install -D -m 644 $$file $(DESTDIR)$(PREFIX)/share/doc/upthrust/$$file || exit 1; done
-	install -m 644 $(OUT)/made/upthrust.1 $(DESTDIR)$(PREFIX)/share/man/man1
+	install -m 644 $(OUT)/made/upthrust.1 $(OUT)/made/upthrust-tank.1 $(DESTDIR)$(PREFIX)/share/man/man1
+	install -m 644 $(OUT)/made/upthrust-rig.5 $(DESTDIR)$(PREFIX)/share/man/man5
 	install -m 644 $(OUT)/made/upthrust.bash $(DESTDIR)$(PREFIX)/share/bash-completion/completions/upthrust
 	install -m 644 include/upthrust/*.h $(DESTDIR)$(PREFIX)/include/upthrust
 	install -m 644 $(OUT)/$(SONAME) $(OUT)/installed/libupthrust.a $(DESTDIR)$(PREFIX)/lib

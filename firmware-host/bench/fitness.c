@@ -6,6 +6,7 @@
 #include <stdio.h>
 
 #include "ballast.h"
+#include "text/text.h"
 
 /* All limits here are choices of ours. A fifth of the neutral band of one piece leaves room for all
    that is no noise. */
@@ -91,8 +92,8 @@ static void find_lines(const struct up_listening *listening, const struct up_fit
              "rate_hz = %g is the clock; lines came at %.3g Hz", line->rate_hz, fitness->rate_hz);
     }
     if (stalls > 0) {
-        find(findings, false, "the lines stalled or changed their rate %llu times",
-             (unsigned long long)stalls);
+        find(findings, false, "the lines stalled or changed their rate %llu time%s",
+             (unsigned long long)stalls, up_text_plural(stalls));
     }
 }
 

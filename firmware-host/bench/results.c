@@ -6,6 +6,7 @@
 
 #include "budget.h"
 #include "metrology/statistics.h"
+#include "text/text.h"
 
 enum { LEAST_TRIALS = 2 };
 
@@ -527,9 +528,9 @@ static void describe(const struct up_measurement *measurement, struct up_result 
                                             .draws = measurement->draws,
                                             .seed = measurement->seed > 0 ? measurement->seed : 1};
     snprintf(result->method, sizeof result->method,
-             "upthrust %s; calibration %s; %u trials, %s; %s; %s; %sMonte Carlo", UPTHRUST_VERSION,
-             measurement->calibration.id, measurement->trials, reading, rule,
-             up_air_model(&measurement->rig.air),
+             "upthrust %s; calibration %s; %u trial%s, %s; %s; %s; %sMonte Carlo", UPTHRUST_VERSION,
+             measurement->calibration.id, measurement->trials, up_text_plural(measurement->trials),
+             reading, rule, up_air_model(&measurement->rig.air),
              isnan(measurement->calibration.hysteresis_kg) ? "hysteresis by data sheets; " : "");
 }
 

@@ -76,6 +76,8 @@ static void settle_gas(struct up_item *item) {
     item->compressible = item->holds_gas != UP_GAS_NO;
 }
 
+const char *const up_item_sides[] = {"left", "right", NULL};
+
 #define MEMBERS_OF struct up_item
 const struct catalogue_member catalogue_item_members[] = {
     TEXT("name", name, 0, "what the item is called here; need not be unique"),
@@ -95,6 +97,11 @@ const struct catalogue_member catalogue_item_members[] = {
     {OWN("holds_gas", MEMBER_TEXT, LATER, gas_to_json, gas_from_json,
          "gas that the water squeezes: yes, no or unknown, which counts as yes"),
      .words = gas_words},
+    TEXT_AS(IN_TEXT_OR_NULL, "stock_number", stock_number, LATER, "the owner's own number for it"),
+    TEXT_AS(IN_TEXT_OR_NULL, "note", note, LATER, "what the owner noted"),
+    {ROW("side", MEMBER_TEXT, IN_TEXT_OR_NULL, LATER, "left or right piece of a pair"),
+     .words = up_item_sides, AT(side)},
+    TRUTH("retired", retired, LATER, "kept, but no longer shown unless asked for"),
     END};
 #undef MEMBERS_OF
 
@@ -117,7 +124,9 @@ static bool check_texts(struct up_item *item, struct up_failure *failure) {
            catalogue_clean_name(item->kind, &noun, "kind", true, failure) &&
            catalogue_clean_name(item->maker, &noun, "maker", false, failure) &&
            catalogue_clean_name(item->model, &noun, "model", false, failure) &&
-           catalogue_clean_name(item->size, &noun, "size", false, failure);
+           catalogue_clean_name(item->size, &noun, "size", false, failure) &&
+           catalogue_clean_name(item->stock_number, &noun, "stock-number", false, failure) &&
+           catalogue_clean_name(item->note, &noun, "note", false, failure);
 }
 
 static bool check_numbers(const struct up_item *item, struct up_failure *failure) {

@@ -49,6 +49,7 @@ bool up_decisions_add(struct up_catalogue *catalogue, const struct up_decided *d
 /* JSON of what the catalogue keeps; new references, owned by the caller. A result's JSON holds at
    least the members pinned for exchange; `dof` is null where infinite. */
 json_t *up_item_to_json(const struct up_item *item);
+extern const char *const up_item_sides[]; /* what its side may be, ended by NULL */
 json_t *up_reference_to_json(const struct up_reference *reference);
 json_t *up_reference_check_to_json(const struct up_reference_check *check);
 json_t *up_calibration_to_json(const struct up_calibration *calibration);

@@ -98,6 +98,9 @@ bool waters_asked(const struct arguments *arguments, struct up_water *water, uns
 
 /* Whether somebody sits at a keyboard who can be asked. */
 bool person_is_there(const struct arguments *arguments);
+/* One line typed by a person; false at the end of the input. */
+enum { ANSWER_SIZE = 80 };
+bool ask_person(const char *question, char answer[ANSWER_SIZE]);
 
 /* --holds-gas for an item of this kind. Where its kind does not say and nothing was told, a person
    is asked; else the failure names the option. */
@@ -132,9 +135,13 @@ const struct command *find_command(const char *name);
 /* The command that a mistyped name is nearest to; NULL where none is near. */
 const struct command *nearest_command(const char *name);
 void print_help(FILE *stream);
+void print_rig_page(FILE *stream);
 void print_command_help(const struct command *command, FILE *stream);
 void print_man_page(FILE *stream);
 void print_bash_completion(FILE *stream);
+/* Of the catalogue in a directory, NULL for the usual one: names that are not retired, a line each.
+ */
+bool print_item_names(const char *directory, struct up_failure *failure);
 
 /* Help for a command beside its row of the table (help_texts.c). A command without an
    entry stands among the tools. */

@@ -373,7 +373,8 @@ static void print_outcome(const struct judging *judging, bool dry_run) {
         }
     }
     puts(UP_CLAIM_WHOSE "\n" UP_CLAIM_CHECK);
-    printf("%zu classes changed or are new (*); %zu decisions %s\n", changed, stored,
+    printf("%zu class%s changed or new (*); %zu decision%s %s\n", changed, changed == 1 ? "" : "es",
+           stored, up_text_plural(stored),
            dry_run ? "would be stored: this was a dry run" : "stored, the old ones kept");
 }
 

@@ -342,7 +342,7 @@ static void print_end(const struct demo *demo) {
         "  %s/catalogue/exchange/results.csv     for a spreadsheet; catalogue.json for programs\n"
         "  %s/catalogue/catalogue.sqlite         every trial and result; runs/: raw bytes\n"
         "  %s/rig.ini                            the rig file of the simulated tank\n"
-        "Next: read rigs/README.md, write a rig file for your own scale, then\n"
+        "Next: read `upthrust help rig`, write a rig file for your own scale, then\n"
         "  upthrust calibrate --rig my-rig.ini --masses-g 500,1000,2000\n"
         "  upthrust item add --name \"My fin\" --kind fin\n"
         "  upthrust measure --rig my-rig.ini --item \"My fin\"\n"

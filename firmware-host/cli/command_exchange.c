@@ -2,6 +2,8 @@
 /* import and merge: what comes from other catalogues. */
 #include <stdio.h>
 #include <stdlib.h>
+#include <string.h>
+#include <strings.h>
 
 #include "cli.h"
 #include "text/text.h"
@@ -11,18 +13,15 @@
 const struct option_text options_import[] = {OPTION_CATALOGUE, DRY_RUN, OPTION_JSON, OPTION_END};
 const struct option_text options_merge[] = {OPTION_CATALOGUE, DRY_RUN, OPTION_JSON, OPTION_END};
 
-static const char *plural(unsigned long count) {
-    return count == 1 ? "" : "s";
-}
-
 static void print_words(const char *from, const struct up_intake *intake, bool dry_run) {
-    up_text_print(stdout, "%s: %s%lu new record%s, %lu already here\n", from,
-                  dry_run ? "would take " : "", intake->fresh, plural(intake->fresh),
+    up_text_print(stdout, "%s: %s%lu new record%s, %lu here already\n", from,
+                  dry_run ? "would take " : "", intake->fresh, up_text_plural(intake->fresh),
                   intake->known);
     printf("  %lu new version%s of what was made here, %lu result%s of your items, "
            "%lu calibration%s\n",
-           intake->versions_of_ours, plural(intake->versions_of_ours), intake->results_of_ours,
-           plural(intake->results_of_ours), intake->calibrations, plural(intake->calibrations));
+           intake->versions_of_ours, up_text_plural(intake->versions_of_ours),
+           intake->results_of_ours, up_text_plural(intake->results_of_ours), intake->calibrations,
+           up_text_plural(intake->calibrations));
     if (intake->versions_of_ours > 0) {
         fputs("  Your own versions stay as they are. `upthrust item accept NAME` takes one from "
               "elsewhere.\n",
@@ -71,6 +70,15 @@ static enum up_status take(const struct arguments *arguments, const char *what,
 }
 
 enum up_status command_import(const struct arguments *arguments, struct up_failure *failure) {
+    const char *file = arguments->words == 1 ? arguments->word[0] : "";
+    size_t length = strlen(file);
+    if (length > 4 && strcasecmp(file + length - 4, ".csv") == 0) {
+        up_fail(failure, UP_STATUS_WRONG_INPUT,
+                "%.120s: import takes the catalogue.json that `upthrust export --format json` "
+                "writes; CSV files are for spreadsheets, and lack what a record needs",
+                file);
+        return failure->status;
+    }
     return take(arguments,
                 "import: name one file or directory that `upthrust export --format json` wrote",
                 up_catalogue_import, failure);

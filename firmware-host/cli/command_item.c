@@ -2,6 +2,7 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <strings.h>
 
 #include "catalogue/claim.h"
 #include "cli.h"
@@ -10,10 +11,10 @@
 
 const struct option_text options_item[] = {
     {"name", "TEXT", "add, edit: what people call it"},
-    {"kind", "TEXT", "add, edit: fin, boot, hood, light, lead, ..."},
-    {"maker", "TEXT", "add, edit: who makes it"},
-    {"model", "TEXT", "add, edit: the maker's word for it"},
-    {"size", "TEXT", "add, edit: as printed on it"},
+    {"kind", "TEXT", "add, edit: fin, boot, hood, light, lead, ...; list: this one alone"},
+    {"maker", "TEXT", "add, edit: who makes it; list: this one alone"},
+    {"model", "TEXT", "add, edit: the maker's word for it; list: this one alone"},
+    {"size", "TEXT", "add, edit: as printed on it; list: this one alone"},
     {"pair", NULL, "add, edit: two pieces, always hung together"},
     {"tolerance-g", "G",
      "add, edit: neutral is within this, at most 500, a pair 1000 (default: its kind's, else 50, a "
@@ -24,9 +25,17 @@ const struct option_text options_item[] = {
     {"holds-gas", "yes|no|unknown",
      "add, edit: foam or closed air; then a result holds only at its depth (asked, except for "
      "kinds without gas)"},
+    {"stock-number", "TEXT", "add, edit: your own number for it"},
+    {"note", "TEXT", "add, edit: what else is worth knowing"},
+    {"side", "left|right|none", "add, edit: which piece of a pair it is"},
     {"together", "NAME_OR_ID", "add, edit: one of several measured together (repeatable)"},
     {"single", NULL, "edit: one piece, no pair"},
-    {"water", "NAME", "list: only this water (repeatable)"},
+    {"water", "NAME", "list: what has a result in this water (repeatable)"},
+    {"class", "positive|neutral|negative|undecided", "list: what has a result of this class"},
+    {"bench", "ID", "list: what was measured on the bench of this rig id"},
+    {"sort", "name|kind|maker|model|size|up|newest",
+     "list: in which order (up: the most buoyant first)"},
+    {"retired", NULL, "list: retired items too"},
     OPTION_UNITS,
     OPTION_CATALOGUE,
     OPTION_JSON,
@@ -63,6 +72,22 @@ bool take_material(const struct arguments *arguments, double *expansion_per_k,
     return true;
 }
 
+static bool read_side(const struct arguments *arguments, struct up_item *item,
+                      struct up_failure *failure) {
+    const char *side = option_value(arguments, "side");
+    if (side == NULL) {
+        return true;
+    }
+    item->side[0] = '\0';
+    for (int i = 0; up_item_sides[i] != NULL; i++) {
+        if (strcmp(up_item_sides[i], side) == 0) {
+            snprintf(item->side, sizeof item->side, "%s", side);
+        }
+    }
+    return item->side[0] != '\0' || strcmp(side, "none") == 0 ||
+           up_fail(failure, UP_STATUS_WRONG_INPUT, "--side %.40s: write left, right or none", side);
+}
+
 /* What was not given is left alone. */
 static bool read_given(const struct arguments *arguments, struct up_item *item,
                        struct up_failure *failure) {
@@ -72,6 +97,9 @@ static bool read_given(const struct arguments *arguments, struct up_item *item,
            option_text_value(arguments, "maker", item->maker, failure) &&
            option_text_value(arguments, "model", item->model, failure) &&
            option_text_value(arguments, "size", item->size, failure) &&
+           option_text_value(arguments, "stock-number", item->stock_number, failure) &&
+           option_text_value(arguments, "note", item->note, failure) &&
+           read_side(arguments, item, failure) &&
            option_number(arguments, "tolerance-g", UP_TOLERANCE_LEAST_G, UP_TOLERANCE_MOST_PAIR_G,
                          &item->tolerance_g, failure) &&
            option_number(arguments, "expansion-per-k", 0, 0.01, &item->expansion_per_k, failure) &&
@@ -129,6 +157,12 @@ static bool take_kind_tolerance(const struct arguments *arguments, struct up_cat
            up_kind_tolerance(catalogue, item->kind, item->pieces, &item->tolerance_g, failure);
 }
 
+static void print_labelled(const char *label, const char *text) {
+    if (text[0] != '\0') {
+        up_text_print(stdout, "  %s: %s\n", label, text);
+    }
+}
+
 static void print_item(const struct up_item *item) {
     char pieces[UP_CLAIM_SIZE];
     up_claim_pieces(item->pieces, pieces);
@@ -142,6 +176,12 @@ static void print_item(const struct up_item *item) {
                ? "; holds gas: unknown, which counts as yes: results hold only at their depth"
            : item->compressible ? "; holds gas: results hold only at their depth"
                                 : "");
+    print_labelled("side", item->side);
+    print_labelled("stock number", item->stock_number);
+    print_labelled("note", item->note);
+    if (item->retired) {
+        fputs("  retired: `upthrust item restore` brings it back\n", stdout);
+    }
     for (int i = 0; i < item->parts; i++) {
         printf("%s%.8s%s", i == 0 ? "  measured together: " : ", ", item->part_id[i],
                i + 1 == item->parts ? "\n" : "");
@@ -159,20 +199,32 @@ static void show_item(const struct up_item *item, bool json) {
     }
 }
 
-/* Two of one name are allowed: a shop has several of a kind. Who reads a list should know. */
-static bool note_look_alike(struct up_catalogue *catalogue, const struct up_item *item,
-                            struct up_failure *failure) {
+/* Two of one name are allowed: a shop has several of a kind. A person is asked first; others get a
+   note. */
+static bool meet_look_alike(const struct arguments *arguments, struct up_catalogue *catalogue,
+                            const struct up_item *item, struct up_failure *failure) {
+    char answer[ANSWER_SIZE] = "";
     struct up_item other;
     if (!up_item_look_alike(catalogue, item, &other, failure)) {
         return false;
     }
-    if (other.id[0] != '\0') {
-        up_text_print(stderr,
-                      "note: its name looks like that of \"%s\" (%.8s): give one another name with "
-                      "`upthrust item edit %.8s --name TEXT`\n",
-                      other.name, other.id, item->id);
+    if (other.id[0] == '\0') {
+        return true;
     }
-    return true;
+    if (!person_is_there(arguments)) {
+        up_text_print(stderr,
+                      "note: its name looks like that of \"%s\" (%.8s): give a --size, a --maker "
+                      "or another --name\n",
+                      other.name, other.id);
+        return true;
+    }
+    up_text_print(stderr, "There is \"%s\" (%.8s) already.\n", other.name, other.id);
+    return (ask_person("A second one? Type yes, then press Enter:", answer) &&
+            strcasecmp(answer, "yes") == 0) ||
+           up_fail(failure, UP_STATUS_WRONG_INPUT,
+                   "nothing was stored: \"%.80s\" has that name already; give another --name, or "
+                   "change that one by `upthrust item edit %.8s`",
+                   other.name, other.id);
 }
 
 /* Of nothing it cannot be asked what it holds. */
@@ -188,7 +240,8 @@ static enum up_status add(const struct arguments *arguments, struct up_catalogue
         !take_holds_gas(arguments, &item, failure) ||
         !take_kind_tolerance(arguments, catalogue, &item, failure) ||
         !read_together(arguments, catalogue, &item, failure) ||
-        !up_item_add(catalogue, &item, failure) || !note_look_alike(catalogue, &item, failure)) {
+        !meet_look_alike(arguments, catalogue, &item, failure) ||
+        !up_item_add(catalogue, &item, failure)) {
         return failure->status;
     }
     show_item(&item, option_given(arguments, "json"));
@@ -255,6 +308,64 @@ static enum up_status edit(const struct arguments *arguments, struct up_catalogu
     return UP_STATUS_DONE;
 }
 
+/* ---- rename, retire, restore ---- */
+
+static bool apply_name(const struct arguments *arguments, struct up_item *item,
+                       struct up_failure *failure) {
+    const char *name = arguments->word[2];
+    snprintf(item->name, sizeof item->name, "%.*s", (int)sizeof item->name - 1, name);
+    return strlen(name) < sizeof item->name ||
+           up_fail(failure, UP_STATUS_WRONG_INPUT,
+                   "item rename: the new name is longer than %d bytes", UP_NAME_SIZE - 1);
+}
+
+static enum up_status rename_item(const struct arguments *arguments, struct up_catalogue *catalogue,
+                                  struct up_failure *failure) {
+    struct up_item item;
+    if (arguments->words != 3) {
+        up_fail(failure, UP_STATUS_WRONG_INPUT,
+                "item rename: give the name or id it has, and the new name, each in quotes where "
+                "it has blanks");
+        return failure->status;
+    }
+    if (!up_item_find(catalogue, arguments->word[1], &item, failure) ||
+        !apply_name(arguments, &item, failure) || !print_versions(catalogue, item.id, failure) ||
+        !meet_look_alike(arguments, catalogue, &item, failure) ||
+        !up_item_add(catalogue, &item, failure)) {
+        return failure->status;
+    }
+    show_item(&item, option_given(arguments, "json"));
+    return UP_STATUS_DONE;
+}
+
+static enum up_status set_retired(const struct arguments *arguments, struct up_catalogue *catalogue,
+                                  bool retired, struct up_failure *failure) {
+    struct up_item item;
+    if (arguments->words != 2) {
+        up_fail(failure, UP_STATUS_WRONG_INPUT, "item %s: give one name or id", arguments->word[0]);
+        return failure->status;
+    }
+    if (!up_item_find(catalogue, arguments->word[1], &item, failure)) {
+        return failure->status;
+    }
+    item.retired = retired;
+    if (!print_versions(catalogue, item.id, failure) || !up_item_add(catalogue, &item, failure)) {
+        return failure->status;
+    }
+    show_item(&item, option_given(arguments, "json"));
+    return UP_STATUS_DONE;
+}
+
+static enum up_status retire(const struct arguments *arguments, struct up_catalogue *catalogue,
+                             struct up_failure *failure) {
+    return set_retired(arguments, catalogue, true, failure);
+}
+
+static enum up_status restore(const struct arguments *arguments, struct up_catalogue *catalogue,
+                              struct up_failure *failure) {
+    return set_retired(arguments, catalogue, false, failure);
+}
+
 static enum up_status show(const struct arguments *arguments, struct up_catalogue *catalogue,
                            struct up_failure *failure) {
     struct up_item item;
@@ -286,10 +397,10 @@ static enum up_status accept(const struct arguments *arguments, struct up_catalo
 }
 
 enum up_status command_item(const struct arguments *arguments, struct up_failure *failure) {
-    static const struct verb verbs[] = {{"accept", UP_CATALOGUE_WRITE, accept},
-                                        {"add", UP_CATALOGUE_CREATE, add},
-                                        {"edit", UP_CATALOGUE_WRITE, edit},
-                                        {"list", UP_CATALOGUE_READ, list_items},
-                                        {"show", UP_CATALOGUE_READ, show}};
+    static const struct verb verbs[] = {
+        {"accept", UP_CATALOGUE_WRITE, accept},      {"add", UP_CATALOGUE_CREATE, add},
+        {"edit", UP_CATALOGUE_WRITE, edit},          {"list", UP_CATALOGUE_READ, list_items},
+        {"rename", UP_CATALOGUE_WRITE, rename_item}, {"restore", UP_CATALOGUE_WRITE, restore},
+        {"retire", UP_CATALOGUE_WRITE, retire},      {"show", UP_CATALOGUE_READ, show}};
     return run_verb("item", verbs, sizeof verbs / sizeof verbs[0], arguments, failure);
 }

@@ -298,8 +298,9 @@ static void print_column(const struct up_heard_column *column, struct shown show
     } else {
         printf("noise of one reading %.4g %s", shown.factor * noise, shown.unit);
     }
-    printf("; %llu glitches; %llu plateaus", (unsigned long long)column->glitches,
-           (unsigned long long)column->plateaus);
+    printf("; %llu glitch%s; %llu plateau%s", (unsigned long long)column->glitches,
+           column->glitches == 1 ? "" : "es", (unsigned long long)column->plateaus,
+           up_text_plural(column->plateaus));
     if (up_finder_unsettled(column->finder) > 0) {
         printf("; levels that did not settle: %u", up_finder_unsettled(column->finder));
     }
@@ -315,8 +316,8 @@ static void print_column(const struct up_heard_column *column, struct shown show
 
 static void print_words(const struct up_listening *listening, const struct load_fit *fit) {
     const struct up_reader *reader = &listening->reader;
-    printf("%llu lines read, %llu refused\n", (unsigned long long)reader->lines,
-           (unsigned long long)up_reader_refused(reader));
+    printf("%llu line%s read, %llu refused\n", (unsigned long long)reader->lines,
+           up_text_plural(reader->lines), (unsigned long long)up_reader_refused(reader));
     print_refusals(reader);
     if (!isnan(up_listening_rate_hz(listening))) {
         printf("rate %.3f Hz by the device's clock, over %.1f s\n", up_listening_rate_hz(listening),

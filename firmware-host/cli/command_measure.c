@@ -164,8 +164,8 @@ static bool compare(struct up_catalogue *catalogue, const struct up_session_resu
     if (comparison.stored == 0) {
         fprintf(stream, "run %s had stored no results\n", results->run_id);
     } else if (comparison.complete && comparison.worst_g <= 1e-9) {
-        fprintf(stream, "the same as run %s stored: %u results, to 1e-9 g\n", results->run_id,
-                results->results);
+        fprintf(stream, "the same as run %s stored: %u result%s, to 1e-9 g\n", results->run_id,
+                results->results, up_text_plural(results->results));
     } else {
         fprintf(stream,
                 "run %s stored other numbers, by up to %.3g g: this version calculates otherwise\n",

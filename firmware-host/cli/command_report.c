@@ -58,13 +58,14 @@ static bool plot_all(struct up_catalogue *catalogue, const char *plots,
                      struct up_failure *failure) {
     struct up_rows rows = {0};
     unsigned calibrations = 0, references = 0;
-    bool good = up_rows_load(catalogue, &rows, failure) &&
-                up_plot_write_calibrations(catalogue, plots, &calibrations, failure) &&
-                up_plot_write_references(catalogue, plots, &references, failure) &&
-                ((rows.count == 0 && calibrations + references > 0) ||
-                 (up_plot_write(&rows, plots, failure) && up_plot_draw(plots, failure))) &&
-                up_plot_draw_calibrations(plots, calibrations, failure) &&
-                up_plot_draw_references(plots, references, failure);
+    bool good = up_rows_load(catalogue, &rows, failure);
+    up_rows_drop_retired(&rows);
+    good = good && up_plot_write_calibrations(catalogue, plots, &calibrations, failure) &&
+           up_plot_write_references(catalogue, plots, &references, failure) &&
+           ((rows.count == 0 && calibrations + references > 0) ||
+            (up_plot_write(&rows, plots, failure) && up_plot_draw(plots, failure))) &&
+           up_plot_draw_calibrations(plots, calibrations, failure) &&
+           up_plot_draw_references(plots, references, failure);
     if (good) {
         list_plots(plots, rows.count > 0, calibrations, references);
     }

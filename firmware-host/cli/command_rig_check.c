@@ -58,8 +58,10 @@ static bool open_rig(const struct arguments *arguments, struct checking *checkin
                      struct up_failure *failure) {
     const char *file = option_value(arguments, "rig");
     if (file == NULL) {
-        return up_fail(failure, UP_STATUS_WRONG_INPUT,
-                       "give --rig FILE: rigs/ has examples and shows how to write one");
+        return up_fail(
+            failure, UP_STATUS_WRONG_INPUT,
+            "give --rig FILE: `upthrust help rig` shows how to write one, `upthrust ports "
+            "--listen --write FILE` drafts it");
     }
     if (!up_rig_load(file, &checking->rig, failure)) {
         return false;

@@ -5,6 +5,7 @@
 #include <string.h>
 
 #include "cli.h"
+#include "report/items.h"
 #include "text/json.h"
 
 const struct option_text options_show[] = {OPTION_UNITS, OPTION_CATALOGUE, OPTION_JSON, OPTION_END};
@@ -64,57 +65,82 @@ static json_t *result_to_json(const struct up_row *row) {
     return json;
 }
 
-struct listing {
-    const struct up_rows *rows;
-    json_t *items;
-};
-
-static bool take_item(const struct up_record *record, void *context) {
-    struct listing *listing = context;
-    struct up_item item;
-    if (!up_item_from_json(record->content, &item)) {
-        return true;
-    }
-    json_t *json = up_item_to_json(&item), *results = json_array();
-    for (size_t i = 0; i < listing->rows->count; i++) {
-        if (strcmp(listing->rows->row[i].item_id, record->subject) == 0) {
-            json_array_append_new(results, result_to_json(&listing->rows->row[i]));
+static json_t *item_to_json(const struct up_rows *rows, const struct up_item *item) {
+    json_t *json = up_item_to_json(item), *results = json_array();
+    for (size_t i = 0; i < rows->count; i++) {
+        if (strcmp(rows->row[i].item_id, item->id) == 0) {
+            json_array_append_new(results, result_to_json(&rows->row[i]));
         }
     }
-    json_object_set_new(json, "item_id", json_string(record->subject));
+    json_object_set_new(json, "item_id", json_string(item->id));
     json_object_set_new(json, "results", results);
-    json_array_append_new(listing->items, json);
-    return true;
+    return json;
 }
 
-static bool list_json(struct up_catalogue *catalogue, struct up_failure *failure) {
+static bool list_json(struct up_catalogue *catalogue, const struct up_choice *choice,
+                      struct up_failure *failure) {
     struct up_rows rows;
-    if (!up_rows_load(catalogue, &rows, failure)) {
-        return false;
-    }
-    struct listing listing = {&rows, json_array()};
-    bool good = up_catalogue_each(catalogue, "item", take_item, &listing, failure);
+    struct up_items items = {0};
+    bool good = up_rows_load(catalogue, &rows, failure) &&
+                up_items_load(catalogue, &rows, choice, &items, failure);
     if (good) {
-        print_json(json_pack("{s:s, s:O}", "schema", "upthrust-items-1", "items", listing.items));
+        json_t *list = json_array();
+        for (size_t i = 0; i < items.count; i++) {
+            json_array_append_new(list, item_to_json(&rows, &items.item[i]));
+        }
+        print_json(json_pack("{s:s, s:o}", "schema", "upthrust-items-1", "items", list));
     }
-    json_decref(listing.items);
+    up_items_release(&items);
     up_rows_release(&rows);
     return good;
+}
+
+/* One of the words, where the option is given. */
+static bool option_word(const struct arguments *arguments, const char *name,
+                        const char *const *words, const char **value, struct up_failure *failure) {
+    char list[120] = "";
+    *value = option_value(arguments, name);
+    for (int i = 0; *value != NULL && words[i] != NULL; i++) {
+        if (strcmp(words[i], *value) == 0) {
+            return true;
+        }
+        size_t used = strlen(list);
+        snprintf(list + used, sizeof list - used, "%s%s", i == 0 ? "" : ", ", words[i]);
+    }
+    return *value == NULL || up_fail(failure, UP_STATUS_WRONG_INPUT, "--%s %.40s: choose one of %s",
+                                     name, *value, list);
+}
+
+static bool choice_asked(const struct arguments *arguments, const char **waters,
+                         struct up_choice *choice, struct up_failure *failure) {
+    static const char *const classes[] = {"positive", "neutral", "negative", "undecided", NULL};
+    *choice = (struct up_choice){.kind = option_value(arguments, "kind"),
+                                 .maker = option_value(arguments, "maker"),
+                                 .model = option_value(arguments, "model"),
+                                 .size = option_value(arguments, "size"),
+                                 .bench = option_value(arguments, "bench"),
+                                 .text = arguments->word + 1,
+                                 .texts = (size_t)arguments->words - 1,
+                                 .waters = waters,
+                                 .retired = option_given(arguments, "retired")};
+    for (int i = 0; i < arguments->options; i++) {
+        if (strcmp(arguments->option[i].name, "water") == 0) {
+            waters[choice->water_count++] = arguments->option[i].value;
+        }
+    }
+    return option_word(arguments, "class", classes, &choice->class, failure) &&
+           option_word(arguments, "sort", up_item_orders, &choice->sort, failure);
 }
 
 enum up_status list_items(const struct arguments *arguments, struct up_catalogue *catalogue,
                           struct up_failure *failure) {
     const char *waters[OPTIONS_GIVEN_MAX];
     struct up_style style;
-    size_t count = 0;
-    for (int i = 0; i < arguments->options; i++) {
-        if (strcmp(arguments->option[i].name, "water") == 0) {
-            waters[count++] = arguments->option[i].value;
-        }
-    }
+    struct up_choice choice;
     bool good = style_asked(arguments, &style, failure) &&
+                choice_asked(arguments, waters, &choice, failure) &&
                 (option_given(arguments, "json")
-                     ? list_json(catalogue, failure)
-                     : up_items_print(catalogue, waters, count, &style, stdout, failure));
+                     ? list_json(catalogue, &choice, failure)
+                     : up_items_print(catalogue, &choice, &style, stdout, failure));
     return good ? UP_STATUS_DONE : failure->status;
 }

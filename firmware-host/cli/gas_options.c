@@ -9,7 +9,7 @@
 #include "cli.h"
 #include "text/text.h"
 
-enum { ANSWER_SIZE = 80, TRIES = 3 };
+enum { TRIES = 3 };
 static const double PRESSURE_MOST_BAR = 400; /* beyond any cylinder (a choice of ours) */
 
 bool person_is_there(const struct arguments *arguments) {
@@ -34,7 +34,7 @@ static bool read_line(char answer[ANSWER_SIZE]) {
     return got == 1;
 }
 
-static bool ask(const char *question, char answer[ANSWER_SIZE]) {
+bool ask_person(const char *question, char answer[ANSWER_SIZE]) {
     fprintf(stderr, "%s ", question);
     fflush(stderr);
     return read_line(answer);
@@ -48,7 +48,8 @@ static bool ask_holds_gas(struct up_item *item, struct up_failure *failure) {
                   "%s: does it hold gas that the water squeezes, such as foam (neoprene) "
                   "or a bladder?\n",
                   item->kind);
-    for (int i = 0; i < TRIES && ask("Type yes, no or unknown, then press Enter:", answer); i++) {
+    for (int i = 0; i < TRIES && ask_person("Type yes, no or unknown, then press Enter:", answer);
+         i++) {
         item->holds_gas = up_holds_gas_of(answer);
         if (item->holds_gas != UP_GAS_NOT_TOLD) {
             return true;
@@ -85,11 +86,11 @@ bool take_holds_gas(const struct arguments *arguments, struct up_item *item,
 
 static bool ask_pressure(struct up_filling *filling, struct up_failure *failure) {
     char answer[ANSWER_SIZE];
-    for (int i = 0; i < TRIES && ask("Pressure in it now, in bar, as its gauge shows:", answer);
-         i++) {
+    for (int i = 0;
+         i < TRIES && ask_person("Pressure in it now, in bar, as its gauge shows:", answer); i++) {
         if (up_text_number(answer, strlen(answer), &filling->pressure_bar) &&
             filling->pressure_bar >= 0 && filling->pressure_bar <= PRESSURE_MOST_BAR) {
-            if (ask("Gas in it (air, EAN32, ...):", answer) && answer[0] != '\0') {
+            if (ask_person("Gas in it (air, EAN32, ...):", answer) && answer[0] != '\0') {
                 snprintf(filling->gas, sizeof filling->gas, "%.31s", answer);
                 return true;
             }
@@ -101,7 +102,7 @@ static bool ask_pressure(struct up_filling *filling, struct up_failure *failure)
 static bool ask_emptied(struct up_filling *filling, struct up_failure *failure) {
     char answer[ANSWER_SIZE];
     fputs("Press all gas out of it and close its valves.\n", stderr);
-    if (ask("Type yes when it is empty, then press Enter:", answer) &&
+    if (ask_person("Type yes when it is empty, then press Enter:", answer) &&
         strcasecmp(answer, "yes") == 0) {
         snprintf(filling->gas, sizeof filling->gas, "none");
         return true;

@@ -4,6 +4,7 @@
 #include <string.h>
 
 #include "cli.h"
+#include "embedded.h"
 #include "text/text.h"
 
 const struct command *find_command(const char *name) {
@@ -42,11 +43,16 @@ void print_help(FILE *stream) {
     for (int group = 0; group < HELP_GROUPS; group++) {
         print_group((enum help_group)group, stream);
     }
-    fputs("  help        help COMMAND: the options of a command, with examples\n\n"
+    fputs("  help        help COMMAND: the options of a command, with examples\n"
+          "              help rig: the equipment, its cautions and the rig file\n\n"
           "Begin with: upthrust demo --dir demo\n"
           "Exit status: 0 done, 1 could not be done, 2 wrong input, 3 done but undecided.\n"
           "The numbers prepare a dive; a weight check in the water decides.\n",
           stream);
+}
+
+void print_rig_page(FILE *stream) {
+    fputs(embedded_README_md, stream);
 }
 
 static void print_examples(const struct command *command, FILE *stream) {

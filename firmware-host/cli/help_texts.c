@@ -30,7 +30,11 @@ static const struct help_text texts[] = {
      "calibration adopt --rig my-rig.ini --masses-g 2000\n"},
     {"item", HELP_CATALOGUE,
      "item add --name \"My fin\" --kind fin --size L\n"
-     "item list --water fresh --units imperial\n"},
+     "item list --water fresh --units imperial\n"
+     "item list --kind fin --class positive --sort up\n"
+     "item list new strap\n"
+     "item rename \"My fin\" \"Old fin\"\n"
+     "item retire \"Old fin\"\n"},
     {"body", HELP_CATALOGUE,
      "body add --name Steel --mass-g 1000.12 --u-mass-g 0.02 --density-kg-m3 7850 --u-volume-cm3 "
      "0.05\n"

@@ -32,8 +32,8 @@ const struct command commands[] = {
      options_rig_check, command_rig_check},
     {"water", "", "density of fresh or sea water, with its uncertainty", options_water,
      command_water},
-    {"item", "add|edit|list|show|accept [NAME_OR_ID]", "the gear in the catalogue", options_item,
-     command_item},
+    {"item", "add|edit|rename|retire|restore|list|show|accept [NAME_OR_ID|TEXT]",
+     "the gear in the catalogue", options_item, command_item},
     {"body", "add|edit|list|show [NAME_OR_ID]", "reference bodies and how their checks went",
      options_body, command_body},
     {"kind", "list|set [NAME]", "settings for kinds of gear, and how well each repeats",
@@ -200,27 +200,35 @@ static int unknown_command(const char *name) {
 }
 
 static int help(int argc, char **argv) {
-    const struct command *command = argc > 2 ? find_command(argv[2]) : NULL;
-    if (argc > 2 && command == NULL) {
-        return unknown_command(argv[2]);
+    const char *topic = argc > 2 ? argv[2] : "help";
+    const struct command *command = find_command(topic);
+    bool rig = strcmp(topic, "rig") == 0, all = strcmp(topic, "help") == 0;
+    if (command == NULL && !rig && !all) {
+        return unknown_command(topic);
     }
     if (command != NULL) {
         print_command_help(command, stdout);
+    } else if (rig) {
+        print_rig_page(stdout);
     } else {
         print_help(stdout);
     }
     return close_stdout(0);
 }
 
-/* For the build: what is installed beside the program. */
-static int print(const char *what) {
+/* For the build: what is installed beside the program; and for the completion, names of items. */
+static int print(const char *what, const char *directory) {
     struct up_failure failure;
     if (what != NULL && strcmp(what, "man") == 0) {
         print_man_page(stdout);
     } else if (what != NULL && strcmp(what, "bash-completion") == 0) {
         print_bash_completion(stdout);
+    } else if (what != NULL && strcmp(what, "items") == 0) {
+        if (!print_item_names(directory, &failure)) {
+            return complain(&failure);
+        }
     } else {
-        up_fail(&failure, UP_STATUS_WRONG_INPUT, "--print: give man or bash-completion");
+        up_fail(&failure, UP_STATUS_WRONG_INPUT, "--print: give man, bash-completion or items");
         return complain(&failure);
     }
     return close_stdout(0);
@@ -266,7 +274,7 @@ int main(int argc, char **argv) {
         return help(argc, argv);
     }
     if (strcmp(argv[1], "--print") == 0) {
-        return print(argv[2]);
+        return print(argv[2], argv[2] != NULL ? argv[3] : NULL);
     }
     if (find_command(argv[1]) == NULL) {
         return unknown_command(argv[1]);

@@ -30,13 +30,34 @@ bool option_given(const struct arguments *arguments, const char *name) {
     return option_value(arguments, name) != NULL;
 }
 
+/* Of an option, by the end of its name. */
+static const char *unit_of(const char *name) {
+    static const char *const ends[][2] = {
+        {"temp-c", "C"}, {"-kg", "kg"},       {"-g", "g"},     {"g-kg", "g/kg"},   {"-m", "m"},
+        {"-bar", "bar"}, {"-kg-m3", "kg/m3"}, {"-cm3", "cm3"}, {"-per-k", "per K"}};
+    const char *unit = "";
+    for (size_t i = 0; i < sizeof ends / sizeof ends[0]; i++) {
+        size_t end = strlen(ends[i][0]), length = strlen(name);
+        bool ends_so = length >= end && strcmp(name + length - end, ends[i][0]) == 0;
+        unit = ends_so ? ends[i][1] : unit;
+    }
+    return unit;
+}
+
 static bool number_within(const char *name, const char *text, size_t length, double low,
                           double high, double *value, struct up_failure *failure) {
     if (up_text_number(text, length, value) && *value >= low && *value <= high) {
         return true;
     }
-    return up_fail(failure, UP_STATUS_WRONG_INPUT, "--%s %.*s: give a number from %g to %g", name,
-                   (int)(length > 80 ? 80 : length), text, low, high);
+    double fahrenheit;
+    char hint[80] = "";
+    if (length > 1 && strchr("Ff", text[length - 1]) != NULL && strcmp(unit_of(name), "C") == 0 &&
+        up_text_number(text, length - 1, &fahrenheit)) {
+        snprintf(hint, sizeof hint, "; %g F is %.1f C", fahrenheit, (fahrenheit - 32) / 1.8);
+    }
+    return up_fail(failure, UP_STATUS_WRONG_INPUT, "--%s %.*s: give a number from %g to %g%s%s%s",
+                   name, (int)(length > 80 ? 80 : length), text, low, high,
+                   unit_of(name)[0] ? " " : "", unit_of(name), hint);
 }
 
 bool option_number(const struct arguments *arguments, const char *name, double low, double high,
@@ -322,7 +343,8 @@ enum up_status run_verb(const char *command, const struct verb *verbs, size_t co
     while (i < count && strcmp(word, verbs[i].name) != 0) {
         i++;
     }
-    if (i < count && arguments->words > 1 && strcmp(word, "list") == 0) {
+    if (i < count && arguments->words > 1 && strcmp(word, "list") == 0 &&
+        strcmp(command, "item") != 0) { /* whose list takes words to look for */
         up_fail(failure, UP_STATUS_WRONG_INPUT, "%.80s: %s list takes only options",
                 arguments->word[1], command);
         return failure->status;

@@ -5,6 +5,8 @@
 #include <string.h>
 
 #include "cli.h"
+#include "text/text.h"
+#include "upthrust/waters.h"
 
 /* ---- man page: the man macros ---- */
 
@@ -125,7 +127,62 @@ void print_man_page(FILE *stream) {
     put_man_tail(stream);
 }
 
-/* ---- bash completion: our own words only; names from a catalogue never get near a shell ---- */
+/* ---- what there is to complete ---- */
+
+static bool print_name(const struct up_record *record, void *context) {
+    struct up_item item;
+    (void)context;
+    if (up_item_from_json(record->content, &item) && !item.retired) {
+        up_text_print(stdout, "%s\n", item.name);
+    }
+    return true;
+}
+
+bool print_item_names(const char *directory, struct up_failure *failure) {
+    struct up_catalogue *catalogue = NULL;
+    struct arguments arguments = {0};
+    if (directory != NULL) {
+        arguments.option[arguments.options++] = (struct given){"catalogue", directory};
+    }
+    bool good = open_catalogue(&arguments, UP_CATALOGUE_READ, &catalogue, failure) &&
+                up_catalogue_each(catalogue, "item", print_name, NULL, failure);
+    up_catalogue_close(catalogue);
+    return good;
+}
+
+/* ---- bash completion: names from a catalogue are compared by the shell, never evaluated ---- */
+
+static void put_kinds(FILE *stream) {
+    for (unsigned i = 0; up_kind_facts_at(i) != NULL; i++) {
+        fprintf(stream, "%s%s", i > 0 ? " " : "", up_kind_facts_at(i)->name);
+    }
+}
+
+static void put_waters(FILE *stream) {
+    for (size_t i = 0; up_named_water_at(i) != NULL; i++) {
+        fprintf(stream, "%s%s", i > 0 ? " " : "", up_named_water_at(i)->name);
+    }
+}
+
+/* False where its value is no item, kind or water. */
+static bool put_known(FILE *stream, const char *option) {
+    bool kind = strcmp(option, "kind") == 0, water = strcmp(option, "water") == 0;
+    if (strcmp(option, "item") == 0 || strcmp(option, "together") == 0) {
+        fputs("kind=items ;;\n", stream);
+        return true;
+    }
+    if (kind || water) {
+        fputs("words='", stream);
+        kind ? put_kinds(stream) : put_waters(stream);
+        fputs("' ;;\n", stream);
+    }
+    return kind || water;
+}
+
+/* Whether a word that follows is the name of an item. */
+static bool takes_items(const struct command *command) {
+    return strstr(command->words, "NAME_OR_ID") != NULL && strcmp(command->name, "body") != 0;
+}
 
 /* "a|b|c" of lower-case words; others, as "NAME" or "FILE|DIR", are no choice. */
 static bool is_choice(const char *text, size_t length) {
@@ -149,6 +206,9 @@ static void put_value_cases(FILE *stream, const struct command *command) {
             continue;
         }
         fprintf(stream, "    %s:--%s) ", command->name, option->name);
+        if (put_known(stream, option->name)) {
+            continue;
+        }
         if (is_choice(argument, strlen(argument))) {
             fputs("words='", stream);
             put_choice(stream, argument, strlen(argument));
@@ -163,8 +223,9 @@ static void put_value_cases(FILE *stream, const struct command *command) {
 
 static void put_word_case(FILE *stream, const struct command *command) {
     size_t verbs = strcspn(command->words, " ");
+    bool has_verbs = is_choice(command->words, verbs);
     fprintf(stream, "    %s:*) words='", command->name);
-    if (is_choice(command->words, verbs)) {
+    if (has_verbs) {
         put_choice(stream, command->words, verbs);
         fputc(' ', stream);
     }
@@ -174,13 +235,31 @@ static void put_word_case(FILE *stream, const struct command *command) {
     fputs("--help'", stream);
     fputs(strstr(command->words, "FILE") != NULL || strstr(command->words, "DIR") != NULL
               ? "; [[ $cur == -* ]] || kind=-f ;;\n"
-              : " ;;\n",
+          : takes_items(command) && has_verbs
+              ? "; ((COMP_CWORD == 2)) || [[ $cur == -* ]] || kind=items ;;\n"
+          : takes_items(command) ? "; [[ $cur == -* ]] || kind=items ;;\n"
+                                 : " ;;\n",
           stream);
 }
 
 void print_bash_completion(FILE *stream) {
     fputs("# SPDX-License-Identifier: GPL-3.0-or-later\n"
           "# Made by `upthrust --print bash-completion`.\n"
+          "_upthrust_items() {\n"
+          "    local i name start=${2#[\\\"\\']} where=()\n"
+          "    start=${start//\\\\/}\n"
+          "    for ((i = 1; i < COMP_CWORD; i++)); do\n"
+          "        [[ ${COMP_WORDS[i - 1]} != --catalogue ]] || where=(\"${COMP_WORDS[i]}\")\n"
+          "    done\n"
+          "    while IFS= read -r name; do\n"
+          "        [[ $name == \"$start\"* ]] || continue\n"
+          "        case $2 in\n"
+          "        \\\"*) [[ $name == *[\\`\\$\\\"\\\\!]* ]] || COMPREPLY+=(\"$name\") ;;\n"
+          "        \\'*) [[ $name == *\\'* ]] || COMPREPLY+=(\"$name\") ;;\n"
+          "        *) printf -v name %q \"$name\" && COMPREPLY+=(\"$name\") ;;\n"
+          "        esac\n"
+          "    done < <(\"$1\" --print items \"${where[@]}\" 2>/dev/null)\n"
+          "}\n"
           "_upthrust() {\n"
           "    local cur=${COMP_WORDS[COMP_CWORD]} before=${COMP_WORDS[COMP_CWORD-1]}\n"
           "    local command=${COMP_WORDS[1]} words= kind=words\n"
@@ -200,6 +279,7 @@ void print_bash_completion(FILE *stream) {
     }
     fputs("    esac; fi\n"
           "    case $kind in\n"
+          "    items) _upthrust_items \"${1:-${COMP_WORDS[0]}}\" \"$cur\" ;;\n"
           "    -d | -f) compopt -o filenames 2>/dev/null\n"
           "        mapfile -t COMPREPLY < <(compgen \"$kind\" -- \"$cur\") ;;\n"
           "    words) mapfile -t COMPREPLY < <(compgen -W \"$words\" -- \"$cur\") ;;\n"

@@ -3,7 +3,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "report/report.h"
+#include "report/items.h"
 #include "text/text.h"
 
 enum {
@@ -19,11 +19,13 @@ enum {
 
 struct list {
     const struct up_rows *rows;
+    const struct up_items *items;
+    json_t *apart; /* by ids: what tells items of one name apart */
     const struct up_style *style;
     FILE *stream;
     const char *const *waters;
     size_t count;
-    int name, kind;               /* columns */
+    int name, kind, which;        /* columns; which: 0 where no name repeats */
     int net[64], uncertainty[64]; /* by water */
     int marks;                    /* columns for them behind a number */
     bool any_again;               /* a class was judged again: marked with * */
@@ -93,29 +95,42 @@ static int width_of(const char *text) {
 }
 
 /* As it was measured; what is not measured yet, as the item says. */
-static char *title_of(const struct list *list, const char *item_id, const struct up_item *item) {
+static char *title_of(const struct list *list, const struct up_item *item) {
+    const char *retired = item->retired ? "retired: " : "", *simulated = "";
+    int pieces = item->pieces;
     for (size_t i = 0; i < list->rows->count; i++) {
-        if (strcmp(list->rows->row[i].item_id, item_id) == 0) {
-            char *title = up_item_title(item->name, list->rows->row[i].pieces);
-            bool simulated = list->rows->row[i].simulated;
-            char *marked = up_text_format("%s%s", simulated ? UP_SIMULATED : "", title);
-            free(title);
-            return marked;
+        if (strcmp(list->rows->row[i].item_id, item->id) == 0) {
+            pieces = list->rows->row[i].pieces;
+            simulated = list->rows->row[i].simulated ? UP_SIMULATED : "";
+            break;
         }
     }
-    return up_item_title(item->name, item->pieces);
+    char *title = up_item_title(item->name, pieces);
+    char *marked = up_text_format("%s%s%s", retired, simulated, title);
+    free(title);
+    return marked;
 }
 
-static bool widen(const struct up_record *record, void *context) {
-    struct list *list = context;
-    struct up_item item;
-    if (up_item_from_json(record->content, &item)) {
-        char *title = title_of(list, record->subject, &item);
+/* Empty where the id, which stands in the line, does it. */
+static const char *which_of(const struct list *list, const struct up_item *item) {
+    const char *apart = json_string_value(json_object_get(list->apart, item->id));
+    return apart != NULL && strncmp(apart, item->id, ID_SHOWN) != 0 ? apart : "";
+}
+
+static void measure_texts(struct list *list) {
+    list->name = width_of("item");
+    list->kind = width_of("kind");
+    for (size_t i = 0; i < list->items->count; i++) {
+        const struct up_item *item = &list->items->item[i];
+        char *title = title_of(list, item);
         list->name = larger(list->name, width_of(title));
         free(title);
-        list->kind = larger(list->kind, width_of(item.kind));
+        list->kind = larger(list->kind, width_of(item->kind));
+        list->which = larger(list->which, width_of(which_of(list, item)));
     }
-    return true;
+    list->name = list->name > NAME_MOST ? NAME_MOST : list->name;
+    list->kind = list->kind > KIND_MOST ? KIND_MOST : list->kind;
+    list->which = list->which > 0 ? larger(list->which, width_of("which")) : 0;
 }
 
 /* Returns how many there are. */
@@ -157,6 +172,7 @@ static int cell_columns(const struct list *list, size_t water) {
 static int line_columns(const struct list *list) {
     int columns = list->name + 2 + list->kind + 2 + ID_SHOWN;
     columns += list->any_unusual ? 2 + WITHIN_COLUMNS : 0;
+    columns += list->which > 0 ? 2 + list->which : 0;
     for (size_t i = 0; i < list->count; i++) {
         columns += 2 + cell_columns(list, i);
     }
@@ -180,6 +196,9 @@ static void fit_terminal(struct list *list, bool waters_asked, size_t *more) {
 static void print_head(const struct list *list) {
     up_text_put(list->stream, "item", list->name, false);
     fputs("  ", list->stream);
+    if (list->which > 0) {
+        up_text_put(list->stream, "which", list->which + 2, false);
+    }
     up_text_put(list->stream, "kind", list->kind, false);
     for (size_t i = 0; i < list->count; i++) {
         fputs("  ", list->stream);
@@ -231,35 +250,41 @@ static void print_within(const struct list *list, const char *item_id) {
     up_text_put(list->stream, within, WITHIN_COLUMNS + 2, false);
 }
 
-static bool print_item(const struct up_record *record, void *context) {
-    const struct list *list = context;
-    struct up_item item;
-    if (!up_item_from_json(record->content, &item)) {
-        return true;
-    }
-    char *title = title_of(list, record->subject, &item);
+static void print_item(const struct list *list, const struct up_item *item) {
+    char *title = title_of(list, item);
     up_text_put(list->stream, title, list->name, list->style->isolate);
     free(title);
     fputs("  ", list->stream);
-    up_text_put(list->stream, item.kind, list->kind, list->style->isolate);
-    for (size_t i = 0; i < list->count; i++) {
-        print_cell(list, find_row(list->rows, record->subject, list->waters[i]), i);
+    if (list->which > 0) {
+        up_text_put(list->stream, which_of(list, item), list->which, list->style->isolate);
+        fputs("  ", list->stream);
     }
-    char *id = up_text_for_terminal(record->subject); /* a beginning finds it again */
+    up_text_put(list->stream, item->kind, list->kind, list->style->isolate);
+    for (size_t i = 0; i < list->count; i++) {
+        print_cell(list, find_row(list->rows, item->id, list->waters[i]), i);
+    }
+    char *id = up_text_for_terminal(item->id); /* a beginning finds it again */
     fputs("  ", list->stream);
     if (list->any_unusual) {
-        print_within(list, record->subject);
+        print_within(list, item->id);
     }
     fprintf(list->stream, "%.*s\n", ID_SHOWN, id);
     free(id);
-    return true;
+}
+
+static bool is_listed(const struct list *list, const char *item_id) {
+    size_t i = 0;
+    while (i < list->items->count && strcmp(list->items->item[i].id, item_id) != 0) {
+        i++;
+    }
+    return i < list->items->count;
 }
 
 /* Each item once, its name in a run of its own. */
 static void print_fillings(const struct list *list) {
     for (size_t i = 0; i < list->rows->count; i++) {
         const struct up_row *row = &list->rows->row[i];
-        if (row->filling[0] == '\0' ||
+        if (row->filling[0] == '\0' || !is_listed(list, row->item_id) ||
             (i > 0 && strcmp(row->item_id, list->rows->row[i - 1].item_id) == 0)) {
             continue;
         }
@@ -270,8 +295,22 @@ static void print_fillings(const struct list *list) {
     }
 }
 
+static void print_left_out(const struct list *list) {
+    const struct up_items *items = list->items;
+    if (items->others > 0) {
+        fprintf(list->stream, "%zu of %zu item%s shown; `upthrust item list` shows all\n",
+                items->count, items->count + items->others + items->retired,
+                up_text_plural(items->count + items->others + items->retired));
+    }
+    if (items->retired > 0) {
+        fprintf(list->stream, "%zu retired item%s not shown: add --retired\n", items->retired,
+                up_text_plural(items->retired));
+    }
+}
+
 static void print_foot(const struct list *list, size_t more) {
     print_fillings(list);
+    print_left_out(list);
     if (list->count == 0) {
         fputs("nothing is measured yet: `upthrust measure` does it\n", list->stream);
     } else {
@@ -307,44 +346,46 @@ static void print_foot(const struct list *list, size_t more) {
         fprintf(list->stream,
                 "of %lu item%s a version from elsewhere waits: `upthrust show ITEM`, `upthrust "
                 "item accept ITEM`\n",
-                list->waiting, list->waiting == 1 ? "" : "s");
+                list->waiting, up_text_plural(list->waiting));
     }
     if (more > 0) {
         fputs("there are results for other waters: name one with --water\n", list->stream);
     }
 }
 
-static bool print_list(struct up_catalogue *catalogue, struct list *list, bool waters_asked,
-                       size_t more, struct up_failure *failure) {
-    list->name = width_of("item");
-    list->kind = width_of("kind");
-    if (!up_catalogue_each(catalogue, "item", widen, list, failure)) {
-        return false;
-    }
-    list->name = list->name > NAME_MOST ? NAME_MOST : list->name;
-    list->kind = list->kind > KIND_MOST ? KIND_MOST : list->kind;
+static void print_list(struct list *list, bool waters_asked, size_t more) {
+    measure_texts(list);
     measure_numbers(list);
     fit_terminal(list, waters_asked, &more);
     print_head(list);
-    bool good = up_catalogue_each(catalogue, "item", print_item, list, failure);
+    for (size_t i = 0; i < list->items->count; i++) {
+        print_item(list, &list->items->item[i]);
+    }
     print_foot(list, more);
-    return good;
 }
 
-bool up_items_print(struct up_catalogue *catalogue, const char *const *waters, size_t count,
+bool up_items_print(struct up_catalogue *catalogue, const struct up_choice *choice,
                     const struct up_style *style, FILE *stream, struct up_failure *failure) {
     struct up_rows rows;
+    struct up_items items;
     const char *chosen[WATERS_MOST];
     size_t more = 0;
     if (!up_rows_load(catalogue, &rows, failure)) {
         return false;
     }
-    struct list list = {.rows = &rows, .style = style, .stream = stream};
-    list.waters = count > 0 ? waters : chosen;
-    list.count = count > 0 ? count : choose_waters(&rows, chosen, &more);
+    bool asked = choice->water_count > 0;
+    struct list list = {.rows = &rows, .items = &items, .style = style, .stream = stream};
+    list.waters = asked ? choice->waters : chosen;
+    list.count = asked ? choice->water_count : choose_waters(&rows, chosen, &more);
     list.count = list.count > 64 ? 64 : list.count;
-    bool good = up_items_waiting(catalogue, NULL, &list.waiting, failure) &&
-                print_list(catalogue, &list, count > 0, more, failure);
+    list.apart = up_items_apart(catalogue, failure);
+    bool good = up_items_load(catalogue, &rows, choice, &items, failure) && list.apart != NULL &&
+                up_items_waiting(catalogue, NULL, &list.waiting, failure);
+    if (good) {
+        print_list(&list, asked, more);
+    }
+    json_decref(list.apart);
+    up_items_release(&items);
     up_rows_release(&rows);
     return good;
 }

@@ -125,18 +125,22 @@ static char *double_percents(char *text) {
     return doubled;
 }
 
-static char *short_label(const char *name) {
-    const char *dots = "...";
-    char *clean = up_text_for_terminal(name); /* a text of its own in the drawing */
-    size_t bytes = strchr(clean, '%') != NULL ? FORMATTED_BYTES : SIZE_MAX - 1;
-    size_t length = beginning(clean, LABEL_CHARACTERS, bytes);
-    if (clean[length] != '\0') {
-        length = beginning(clean, LABEL_CHARACTERS, bytes - strlen(dots));
-        char *cut = up_text_format("%.*s%s", (int)length, clean, dots);
-        free(clean);
-        clean = cut;
-    }
-    return double_percents(clean);
+/* What tells it from others of its name stays whole; the name is cut. */
+static char *short_label(const struct up_row *row) {
+    const char *dots = "...", *comma = row->apart[0] != '\0' ? ", " : "";
+    char *clean = up_text_for_terminal(row->name); /* a text of its own in the drawing */
+    char *apart = up_text_for_terminal(row->apart);
+    bool formatted = strchr(clean, '%') != NULL || strchr(apart, '%') != NULL;
+    size_t behind = strlen(comma) + strlen(apart);
+    size_t bytes = formatted ? FORMATTED_BYTES - behind : SIZE_MAX - 1;
+    size_t characters = behind == 0 ? LABEL_CHARACTERS : LABEL_CHARACTERS - behind / 2;
+    size_t length = beginning(clean, characters, bytes);
+    bool cut = clean[length] != '\0';
+    length = cut ? beginning(clean, characters, bytes - strlen(dots)) : length;
+    char *label = up_text_format("%.*s%s%s%s", (int)length, clean, cut ? dots : "", comma, apart);
+    free(apart);
+    free(clean);
+    return double_percents(label);
 }
 
 static void write_names(FILE *stream, const struct up_rows *rows) {
@@ -145,7 +149,7 @@ static void write_names(FILE *stream, const struct up_rows *rows) {
     fputs("set encoding utf8\nset ytics noenhanced (", stream);
     for (size_t i = 0; i < rows->count; i++) {
         if (begins_item(rows, i)) {
-            char *label = short_label(rows->row[i].name);
+            char *label = short_label(&rows->row[i]);
             char *escaped = up_text_for_gnuplot(label);
             fprintf(stream, "%s\\\n    %s %zu", item > 0 ? ", " : "", escaped, item + 1);
             item++;

@@ -42,6 +42,9 @@ struct up_row {
     enum up_checked checked;
     bool elsewhere; /* it came by import or merge */
     char made_utc[UP_TIME_SIZE];
+    char bench[UP_NAME_SIZE];
+    char apart[40]; /* tells it from others of its name (report/items.h); else empty */
+    bool retired;
 };
 
 /* The name as it stands beside a number: "pair: ..." and "three pieces: ..." before what hangs
@@ -62,6 +65,8 @@ struct up_rows {
    together. The caller releases them. */
 bool up_rows_load(struct up_catalogue *catalogue, struct up_rows *rows, struct up_failure *failure);
 void up_rows_release(struct up_rows *rows);
+/* For pictures: retired items are not drawn. */
+void up_rows_drop_retired(struct up_rows *rows);
 
 /* How people see it. Colour only ever repeats what a word says. */
 struct up_style {
@@ -84,11 +89,6 @@ void up_style_density(const struct up_style *style, double density_kg_m3, char t
 /* The class as a word of `columns` columns, coloured where the style says so. */
 void up_style_class(const struct up_style *style, const char *class, int columns, FILE *stream);
 
-/* Aligned columns for a terminal: every item of the catalogue, with its class, net buoyancy and
-   interval in each of the waters named; with none, in those that the catalogue has results for,
-   four at most. */
-bool up_items_print(struct up_catalogue *catalogue, const char *const *waters, size_t count,
-                    const struct up_style *style, FILE *stream, struct up_failure *failure);
 /* One result, told in words: class, grams, interval, what it hangs on, what it means for lead. Of
    the item what is known of it now; NULL: nothing. */
 void up_result_print(const struct up_result *result, const struct up_item *item,

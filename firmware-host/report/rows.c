@@ -9,7 +9,7 @@
 #include "catalogue/claim.h"
 #include "catalogue/kind.h"
 #include "catalogue/standing.h"
-#include "report/report.h"
+#include "report/items.h"
 #include "text/text.h"
 
 /* Rows are found by item and water, and by item alone the first one; jansson's objects are the hash
@@ -21,6 +21,8 @@ struct gather {
     json_t *names;     /* item's id to its name */
     json_t *kinds;     /* item's id to its kind */
     json_t *squeezed;  /* item's id to true: it holds gas */
+    json_t *apart;     /* item's id to what tells it from others of its name */
+    json_t *retired;   /* item's id to true */
     json_t *pieces;    /* item's id to the pieces of its newest result */
     json_t *decisions; /* result's id to what was decided later */
     json_t *standings; /* and to whether a reference body spoke for it */
@@ -127,6 +129,7 @@ static bool take_result(const struct up_record *record, void *context) {
     row->tolerance_g = up_record_number(body, "tolerance_g");
     row->water_temp_c = up_record_number(body, "water_temp_c");
     memcpy(row->made_utc, record->made_utc, sizeof row->made_utc);
+    snprintf(row->bench, sizeof row->bench, "%.*s", (int)sizeof row->bench - 1, record->bench);
     row->pieces = up_claim_pieces_of(body);
     row->withdrawable = up_claim_is_withdrawn(body, true);
     row->simulated = up_claim_is_simulated(body, record->bench);
@@ -149,8 +152,12 @@ static bool take_name(const struct up_record *record, void *context) {
         json_object_set(gather->names, record->subject, name);
         json_object_set(gather->kinds, record->subject, json_object_get(record->content, "kind"));
         struct up_item item;
-        if (up_item_from_json(record->content, &item) && item.compressible) {
+        bool good = up_item_from_json(record->content, &item);
+        if (good && item.compressible) {
             json_object_set_new(gather->squeezed, record->subject, json_true());
+        }
+        if (good && item.retired) {
+            json_object_set_new(gather->retired, record->subject, json_true());
         }
     }
     return true;
@@ -163,6 +170,8 @@ static void fill_names(struct gather *gather) {
         char *title = up_item_title(name != NULL ? name : "", row->pieces);
         snprintf(row->name, sizeof row->name, "%s%s", row->simulated ? UP_SIMULATED : "", title);
         free(title);
+        copy_text(row->apart, sizeof row->apart, json_object_get(gather->apart, row->item_id));
+        row->retired = json_object_get(gather->retired, row->item_id) != NULL;
     }
 }
 
@@ -274,12 +283,14 @@ bool up_rows_load(struct up_catalogue *catalogue, struct up_rows *rows,
                             .names = json_object(),
                             .kinds = json_object(),
                             .squeezed = json_object(),
+                            .retired = json_object(),
                             .pieces = json_object()};
     bool good;
     *rows = (struct up_rows){0};
     gather.decisions = up_decisions_later(catalogue, failure);
     gather.standings = up_standings(catalogue, failure);
-    good = gather.decisions != NULL && gather.standings != NULL &&
+    gather.apart = up_items_apart(catalogue, failure);
+    good = gather.apart != NULL && gather.decisions != NULL && gather.standings != NULL &&
            up_catalogue_each(catalogue, "result", take_result, &gather, failure) &&
            up_catalogue_each(catalogue, "item", take_name, &gather, failure) &&
            mark_unusual(catalogue, &gather, failure);
@@ -294,6 +305,8 @@ bool up_rows_load(struct up_catalogue *catalogue, struct up_rows *rows,
     json_decref(gather.names);
     json_decref(gather.kinds);
     json_decref(gather.squeezed);
+    json_decref(gather.retired);
+    json_decref(gather.apart);
     json_decref(gather.pieces);
     json_decref(gather.decisions);
     json_decref(gather.standings);
@@ -303,4 +316,14 @@ bool up_rows_load(struct up_catalogue *catalogue, struct up_rows *rows,
 void up_rows_release(struct up_rows *rows) {
     free(rows->row);
     *rows = (struct up_rows){0};
+}
+
+void up_rows_drop_retired(struct up_rows *rows) {
+    size_t kept = 0;
+    for (size_t i = 0; i < rows->count; i++) {
+        if (!rows->row[i].retired) {
+            rows->row[kept++] = rows->row[i];
+        }
+    }
+    rows->count = kept;
 }

@@ -85,6 +85,10 @@ static void print_item(const struct up_item *item, const struct up_style *style,
     print_labelled(stream, ", maker ", item->maker, style->isolate);
     print_labelled(stream, ", model ", item->model, style->isolate);
     print_labelled(stream, ", size ", item->size, style->isolate);
+    print_labelled(stream, ", side ", item->side, false);
+    print_labelled(stream, ", stock number ", item->stock_number, style->isolate);
+    print_labelled(stream, "\n  note: ", item->note, style->isolate);
+    fputs(item->retired ? "\n  retired: kept, shown only when asked for" : "", stream);
     fprintf(stream, "\n  neutral within %s", tolerance);
     if (item->compressible) {
         fprintf(stream, "; holds gas: %s; results hold only at their depth\n",

@@ -8,6 +8,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "catalogue/records.h"
 #include "text/clock.h"
 #include "text/text.h"
 
@@ -233,16 +234,18 @@ static char *port_section(const struct up_probe *probe) {
 char *up_probe_rig(const struct up_probe *probe) {
     const struct up_guess *guess = &probe->guess;
     char *port = port_section(probe);
+    char id[UP_ID_SIZE]; /* of its own: two benches must not share one */
+    up_new_id(id);
     char *text = up_text_format(
         "; Guessed by upthrust ports: %llu of %llu lines fit. Compare each key with the device;\n"
-        "; give [sensor] capacity_kg, [tank] and [bench] too: rigs/README.md lists all keys.\n"
+        "; give [sensor] capacity_kg, [tank] and [bench] too: `upthrust help rig` lists all keys.\n"
         "[rig]\n"
-        "id = my-bench\n"
+        "id = bench-%.8s\n"
         "\n"
         "%s\n"
         "%s",
-        (unsigned long long)guess->fits, (unsigned long long)(guess->lines - guess->passed), port,
-        guess->line_section);
+        (unsigned long long)guess->fits, (unsigned long long)(guess->lines - guess->passed), id,
+        port, guess->line_section);
     free(port);
     return text;
 }

@@ -58,3 +58,17 @@ char *up_text_skeleton(const char *text) {
     free(points);
     return skeleton;
 }
+
+char *up_text_folded(const char *text) {
+    UErrorCode code = U_ZERO_ERROR;
+    int32_t bytes = (int32_t)strlen(text), most = GROWTH * (bytes + 1), length = 0;
+    UChar *units = up_allocate((size_t)most, sizeof *units);
+    UChar *folded = up_allocate((size_t)most, sizeof *folded);
+    u_strFromUTF8(units, most, &length, text, bytes, &code);
+    length =
+        unorm2_normalize(unorm2_getNFKCCasefoldInstance(&code), units, length, folded, most, &code);
+    char *utf8 = U_SUCCESS(code) ? to_utf8(folded, length) : up_text_format("%s", text);
+    free(units);
+    free(folded);
+    return utf8;
+}

@@ -108,3 +108,7 @@ void up_text_from_number(double value, char *buffer, size_t size) {
     }
     uselocale(before);
 }
+
+const char *up_text_plural(unsigned long long count) {
+    return count == 1 ? "" : "s";
+}

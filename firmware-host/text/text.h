@@ -60,6 +60,9 @@ bool up_text_is_clean(const char *text);
    comparing only. */
 char *up_text_skeleton(const char *text);
 
+/* Case, width and ligatures aside (NFKC_Casefold). For comparing and finding. */
+char *up_text_folded(const char *text);
+
 /* Valid UTF-8 with control characters replaced: what may be stored or put in JSON. */
 char *up_text_clean(const char *bytes, size_t length);
 
@@ -97,6 +100,9 @@ int up_text_open_file(const char *path, enum up_links links, size_t most_bytes,
 /* All its bytes with a NUL behind them, freed by the caller; NULL where it fails. */
 char *up_text_read_file(const char *path, enum up_links links, size_t most_bytes, size_t *length,
                         struct up_failure *failure);
+
+/* "s" behind a noun of which there are so many, "" behind a single one. */
+const char *up_text_plural(unsigned long long count);
 
 /* printf into a new string, freed by the caller. */
 char *up_text_format(const char *format, ...) __attribute__((format(printf, 1, 2)));

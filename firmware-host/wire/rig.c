@@ -282,10 +282,10 @@ static int take(void *user, const char *section, const char *name, const char *v
         return set(parse, &rig_keys[i], value);
     }
     if (known_section(section)) {
-        snprintf(what, sizeof what, "unknown key %.60s in section [%.40s]: see rigs/README.md",
+        snprintf(what, sizeof what, "unknown key %.60s in section [%.40s]: see `upthrust help rig`",
                  name, section);
     } else {
-        snprintf(what, sizeof what, "unknown section [%.60s]: see rigs/README.md", section);
+        snprintf(what, sizeof what, "unknown section [%.60s]: see `upthrust help rig`", section);
     }
     return refuse(parse, what);
 }

@@ -362,7 +362,7 @@ bool rig_check(struct parse *parse) {
     for (size_t i = 0; i < sizeof sections / sizeof sections[0]; i++) {
         if (!was_given(parse, sections[i], NULL)) {
             char what[80];
-            snprintf(what, sizeof what, "the section [%s] is missing: see rigs/README.md",
+            snprintf(what, sizeof what, "the section [%s] is missing: see `upthrust help rig`",
                      sections[i]);
             return lacks(parse, what);
         }

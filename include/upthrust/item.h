@@ -38,6 +38,9 @@ struct up_item {
     char part_id[UP_PARTS_MAX]
                 [UP_ID_SIZE]; /* items measured together as this one, a boot in a fin */
     int parts;
+    char stock_number[UP_NAME_SIZE], note[UP_NAME_SIZE]; /* may be empty */
+    char side[8]; /* of a pair weighed piece by piece: "left", "right" or empty */
+    bool retired; /* kept, not shown unless asked for */
 };
 
 /* Neutral band where none is given: a choice of ours, no standard. */

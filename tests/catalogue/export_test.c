@@ -403,7 +403,8 @@ static void an_empty_catalogue_gives_headers(void **state) {
     export_both(catalogue, "out");
     assert_string_equal(read_all("out/items.csv"),
                         "item_id,record_id,made_utc,name,kind,maker,model,size,pieces,tolerance_g,"
-                        "expansion_per_k,u_expansion_per_k,compressible,part_ids,holds_gas\r\n");
+                        "expansion_per_k,u_expansion_per_k,compressible,part_ids,holds_gas,"
+                        "stock_number,note,side,retired\r\n");
     json_t *document = json_load_file("out/catalogue.json", 0, NULL);
     assert_string_equal(json_string_value(json_object_get(document, "schema")),
                         "upthrust-catalogue-1");

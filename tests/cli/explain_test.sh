@@ -129,7 +129,7 @@ expect "so does show" 0 "judged again since" - -- "$bin" show "Heron fin" --cata
 expect "so does explain, with the old one" 0 "judged again.: neutral" - -- "$bin" explain "Heron fin" --catalogue "$c"
 check "exchange is brought up to date" grep -q ",neutral,.*tolerance 400 g" "$c/exchange/decisions.csv"
 expect "a kind" 3 "Heron fin" - -- "$bin" decide --kind fin --confidence 0.999 --catalogue "$c"
-expect "another water, from the model" 0 "1 classes changed or are new" - -- "$bin" decide --item "Plover fin" --water sea,temp_c=28,salinity_g_kg=40 --dry-run --catalogue "$c"
+expect "another water, from the model" 0 "1 class changed or new" - -- "$bin" decide --item "Plover fin" --water sea,temp_c=28,salinity_g_kg=40 --dry-run --catalogue "$c"
 expect "another water is stored as a result" 0 "" - -- "$bin" decide --item "Plover fin" --water "Warm lagoon,temp_c=28,salinity_g_kg=40" --catalogue "$c"
 run=$(sqlite3 "$c/catalogue.sqlite" "SELECT run_id FROM result JOIN item USING (item_id) WHERE name = 'Plover fin' LIMIT 1")
 "$bin" decide --item "Plover fin" --water sea,temp_c=28,salinity_g_kg=40 --catalogue "$c" >/dev/null

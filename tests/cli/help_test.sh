@@ -58,6 +58,20 @@ if command -v bash >/dev/null; then
     offers "options" "--masses-g --mass-class" calibrate --mass
     offers "values" "metric" measure --units m
     offers "no values" "" measure --trials ""
+    c=$work/catalogue
+    for name in "My fin" "My other \$(touch $work/mark) fin" "Old fin"; do
+        "$bin" item add --name "$name" --kind fin --catalogue "$c" >/dev/null
+    done
+    "$bin" item retire "Old fin" --catalogue "$c" >/dev/null
+    PATH=$(cd "$(dirname "$bin")" && pwd):$PATH
+    offers "items" "My\\ fin My\\ other\\ \\\$\\(touch\\ $work/mark\\)\\ fin" show --catalogue "$c" ""
+    offers "items of a verb, after a quote" "My fin" item --catalogue "$c" edit '"My f'
+    offers "none that a quote does not hold" "" show --catalogue "$c" '"My o'
+    offers "items as values, with backslashes" "My\\ fin" measure --catalogue "$c" --item 'My\ f'
+    offers "no retired item" "" explain --catalogue "$c" Old
+    offers "no items where there is no catalogue" "" show --catalogue "$work/none" ""
+    offers "kinds" "fin fins" item list --kind fi
+    offers "waters" "fresh" measure --water fre
     here=$PWD
     cd "$work" && mkdir a-folder && : >"a-\$(touch mark) \`touch mark\`.ini"
     offers "files are no words of a shell" "a-folder a-\$(touch mark) \`touch mark\`.ini" listen --rig a-
@@ -66,9 +80,13 @@ if command -v bash >/dev/null; then
     [ -e "$work/mark" ] && say no "nothing was executed" || say yes "nothing was executed"
 fi
 
+expect "help help" 0 "usage: upthrust COMMAND" - -- "$bin" help help
+expect "help rig has the cautions" 0 "^## Cautions, before you wire or fill anything" - -- "$bin" help rig
+expect "import of CSV" 2 - "x.csv: import takes the catalogue.json that" -- "$bin" import x.csv --catalogue "$work/none"
+expect "a rig file is asked for" 2 - "upthrust help rig.*upthrust ports --listen --write FILE" -- "$bin" rig-check
 expect "a slip in a command" 2 - "did you mean measure" -- "$bin" mesure
 expect "a slip in help" 2 - "did you mean calibrate" -- "$bin" help calibarte
 expect "a slip in an option" 2 - "did you mean --catalogue" -- "$bin" item list --catalouge x
 expect "an option that takes nothing" 2 - "takes no value" -- "$bin" item list --json=yes
-expect "print what?" 2 - "man or bash-completion" -- "$bin" --print
+expect "print what?" 2 - "man, bash-completion or items" -- "$bin" --print
 finish

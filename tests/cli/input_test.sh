@@ -79,6 +79,9 @@ expect "a water told twice over" 2 - "leave it out" -- "$bin" water --water sea 
 expect "two waters of one name" 2 - "asked for twice" -- "$bin" water --water sea --water sea,temp_c=3
 expect "two waters at a time" 2 - "one --water at a time" -- "$bin" water --water sea --water pool
 
+expect "degrees F are told what they are in C" 2 - "--temp-c 54F: give a number from 0 to 40 C; 54 F is 12.2 C" -- "$bin" water --temp-c 54F
+expect "a number of grams" 2 - "--tolerance-g x: give a number from 1 to 1000 g$" -- "$bin" item add --name x --kind fin --tolerance-g x --catalogue "$c"
+expect "a salinity out of range" 2 - "--salinity-g-kg 99: give a number from 0 to 42 g/kg$" -- "$bin" water --salinity-g-kg 99
 expect "item add" 0 "Plain fin" - -- "$bin" item add --name "Plain fin" --kind fin --catalogue "$c"
 expect "item add, a pair" 0 "a pair" - -- "$bin" item add --name "Twin fins" --kind fin --pair --catalogue "$c"
 expect "item without a name" 2 - "--name" -- "$bin" item add --kind fin --catalogue "$c"
@@ -132,7 +135,7 @@ import os, pty, sys
 def added(kind, *answers):
     child, ours = pty.fork()
     if child == 0:
-        os.execv(sys.argv[1], [sys.argv[1], "item", "add", "--name", "Asked", "--kind", kind, "--catalogue", sys.argv[2]])
+        os.execv(sys.argv[1], [sys.argv[1], "item", "add", "--name", "Asked " + kind + str(len(answers)), "--kind", kind, "--catalogue", sys.argv[2]])
     told = b""
     for answer in (*answers, b""):
         while answer and not told.endswith(b"press Enter: "):
@@ -208,7 +211,7 @@ expect "import of another document" 2 - "" -- "$bin" import "$work/alien.json" -
 expect "import of nothing" 2 - "" -- "$bin" import "$work/none.json" --catalogue "$work/other"
 expect "merge" 0 "0 new records, 2[0-9] already here" - -- "$bin" merge "$work/other" --catalogue "$c"
 expect "merge of no catalogue" 1 - "there is no catalogue" -- "$bin" merge "$work/none" --catalogue "$c"
-expect "item verb" 2 - "add, edit, list or show" -- "$bin" item eat --catalogue "$c"
+expect "item verb" 2 - "accept, add, edit, list, rename, restore, retire or show" -- "$bin" item eat --catalogue "$c"
 
 expect "no catalogue" 1 - "there is no catalogue in .* yet: begin with .upthrust item add.*upthrust demo" -- "$bin" item list --catalogue "$work/none"
 expect "catalogue under a file" 1 - "cannot make" -- "$bin" item add --name x --kind fin --catalogue /dev/null/x

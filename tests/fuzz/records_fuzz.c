@@ -5,7 +5,7 @@
 #include <dirent.h>
 
 #include "document.h"
-#include "report/report.h"
+#include "report/items.h"
 #include "upthrust/calibration.h"
 
 int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size);
@@ -181,10 +181,14 @@ static void read_reference(struct up_catalogue *catalogue, const struct up_recor
 
 static void list_all(struct up_catalogue *catalogue) {
     static const struct up_style style = {.columns = 80};
+    static const char *const text[] = {"fin"};
+    const struct up_choice any = {.sort = "newest"},
+                           some = {.text = text, .texts = 1, .sort = "up"};
     struct up_failure failure = {0};
     struct page page;
     page_begin(&page);
-    must_hold(up_items_print(catalogue, NULL, 0, &style, page.stream, &failure), &failure);
+    must_hold(up_items_print(catalogue, &some, &style, page.stream, &failure), &failure);
+    must_hold(up_items_print(catalogue, &any, &style, page.stream, &failure), &failure);
     page_end(&page);
     json_t *decisions = up_decisions_later(catalogue, &failure);
     must_hold(decisions != NULL, &failure);

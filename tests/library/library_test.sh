@@ -11,7 +11,7 @@ check() { # name command...
 }
 check "staged install" env -u MAKEFLAGS -u MAKELEVEL -u MFLAGS \
     make -s -C "$here/../.." install VARIANT=release DESTDIR="$stage"
-for file in bin/upthrust bin/upthrust-tank share/man/man1/upthrust.1 share/bash-completion/completions/upthrust \
+for file in bin/upthrust bin/upthrust-tank share/man/man1/upthrust.1 share/man/man1/upthrust-tank.1 share/man/man5/upthrust-rig.5 share/bash-completion/completions/upthrust \
     include/upthrust/catalogue.h lib/libupthrust.a lib/libupthrust.so lib/libupthrust.so.0 lib/pkgconfig/upthrust.pc; do
     check "installed: $file" test -s "$stage/usr/local/$file"
 done
@@ -26,10 +26,14 @@ links() { # folder: names each link to a file that is not there
 }
 check "no link is broken in the repository" test -z "$(links "$here/../..")"
 check "no link is broken among the installed pages" test -z "$(links "$stage/usr/local/share/doc/upthrust")"
-named=$(grep -ohE '[a-z/-]*[A-Za-z-]+\.(md|ini)\b' "$here"/../../firmware-host/*/*.c | grep -E '^rigs/|README' | sort -u)
-check "messages name some page" test -n "$named"
-for page in $named; do
-    check "a page that messages name is installed: $page" test -s "$stage/usr/local/share/doc/upthrust/$page"
+# Messages name no path of a source tree: what they send to must be there once installed.
+named=$(grep -ohE '"[^"]*(rigs/[A-Za-z-]*\.(md|ini)|README\.md)' "$here"/../../firmware-host/*/*.c | grep -v '^"embedded' | sort -u)
+check "messages name no page by a path" test -z "$named"
+check "the rig page and its cautions are installed" grep -q '^## Cautions' "$stage/usr/local/share/doc/upthrust/rigs/README.md"
+check "its man page has them" grep -q '^\.SH CAUTIONS' "$stage/usr/local/share/man/man5/upthrust-rig.5"
+check "and every key" grep -qF 'gravity_m_s2\fR' "$stage/usr/local/share/man/man5/upthrust-rig.5"
+for page in man1/upthrust-tank.1 man5/upthrust-rig.5; do
+    check "clean: $page" sh -c "! command -v groff >/dev/null || test -z \"\$(groff -man -ww -Tutf8 '$stage/usr/local/share/man/$page' 2>&1 >/dev/null)\""
 done
 
 nm -D --defined-only "$lib/libupthrust.so.0" | awk '{print $3}' >"$work/shared"

@@ -328,6 +328,23 @@ static void a_name_shares_no_text_with_a_number(void **state) {
     free(drawing);
 }
 
+/* A long name is cut, what tells it from another is not. */
+static void names_that_repeat_are_told_apart(void **state) {
+    (void)state;
+    struct up_row row[] = {plain_row(0, NAME_300, "fresh"), plain_row(1, "Fin", "fresh"),
+                           plain_row(2, "100% \u05E1", "fresh")};
+    snprintf(row[0].apart, sizeof row[0].apart, "size L, maker Auk, left, and 50%%");
+    snprintf(row[1].apart, sizeof row[1].apart, "3f2a1b00");
+    snprintf(row[2].apart, sizeof row[2].apart, "size M");
+    write_plot(row, ARRAY(row));
+    draw_plot();
+    char *drawing = read_drawing();
+    assert_true(drawing_has_text(drawing, "012345678901..., size L, maker Auk, left, and 50%"));
+    assert_true(drawing_has_text(drawing, "Fin, 3f2a1b00"));
+    assert_true(drawing_has_text(drawing, "100% \u05E1, size M"));
+    free(drawing);
+}
+
 static void data_holds_no_foreign_text(void **state) {
     (void)state;
     struct up_row row[] = {plain_row(0, "`touch MARK`", "fresh"),
@@ -596,6 +613,7 @@ int main(void) {
         PLOT_TEST(a_missing_number_leaves_the_others),
         PLOT_TEST(it_draws_again_elsewhere),
         PLOT_TEST(a_name_shares_no_text_with_a_number),
+        PLOT_TEST(names_that_repeat_are_told_apart),
         PLOT_TEST(data_holds_no_foreign_text),
         PLOT_TEST(what_no_body_spoke_for_is_marked),
         PLOT_TEST(the_axis_is_that_of_the_results),

@@ -4,8 +4,9 @@
 
 #include <math.h>
 
-#include "report/report.h"
+#include "report/items.h"
 
+static const struct up_choice any;
 static const struct up_style plain, imperial = {.imperial = true};
 static const struct up_style rich = {.colour = true, .isolate = true};
 
@@ -29,7 +30,7 @@ static char *print_items(struct up_catalogue *catalogue, const struct up_style *
     size_t length = 0;
     FILE *stream = open_memstream(&text, &length);
     assert_non_null(stream);
-    if (!up_items_print(catalogue, NULL, 0, style, stream, &failure)) {
+    if (!up_items_print(catalogue, &any, style, stream, &failure)) {
         fail_msg("%s", failure.text);
     }
     fclose(stream);

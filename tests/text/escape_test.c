@@ -198,6 +198,24 @@ static void test_look_alikes(void **state) {
     free(other);
 }
 
+static void case_and_width_are_folded(void **state) {
+    (void)state;
+    static const char *const same[][2] = {{"Fin", "FIN"},
+                                          {"\u00C9cole", "\u00E9COLE"},
+                                          {"stra\u00DFe", "STRASSE"},
+                                          {"\uFF26in", "fin"}};
+    for (size_t i = 0; i < sizeof same / sizeof same[0]; i++) {
+        char *one = up_text_folded(same[i][0]), *other = up_text_folded(same[i][1]);
+        assert_string_equal(one, other);
+        free(one);
+        free(other);
+    }
+    char *one = up_text_folded("fin l"), *other = up_text_folded("fin 1");
+    assert_string_not_equal(one, other);
+    free(one);
+    free(other);
+}
+
 static void test_terminal(void **state) {
     (void)state;
     assert_escaped(up_text_for_terminal, "\x1B[2J\x1B]0;title\a", BAD "[2J" BAD "]0;title" BAD);
@@ -328,6 +346,7 @@ int main(void) {
         cmocka_unit_test(test_worst_growth),
         cmocka_unit_test(test_failure_holds_its_text),
         cmocka_unit_test(test_printing_is_harmless_but_for_its_own_line_feed),
+        cmocka_unit_test(case_and_width_are_folded),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -284,6 +284,13 @@ static void test_comma_locale_changes_nothing(void **state) {
     }
 }
 
+static void test_plurals(void **state) {
+    (void)state;
+    assert_string_equal(up_text_plural(0), "s");
+    assert_string_equal(up_text_plural(1), "");
+    assert_string_equal(up_text_plural(2), "s");
+}
+
 int main(void) {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(test_numbers),
@@ -292,6 +299,7 @@ int main(void) {
         cmocka_unit_test(test_only_the_length_is_read),
         cmocka_unit_test(test_printing),
         cmocka_unit_test(test_round_trip),
+        cmocka_unit_test(test_plurals),
         cmocka_unit_test(test_comma_locale_changes_nothing),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);

@@ -1,0 +1,47 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* Which items a list shows, in which order, and how those of one name are told apart. */
+#ifndef UPTHRUST_REPORT_ITEMS_H
+#define UPTHRUST_REPORT_ITEMS_H
+
+#include "report/report.h"
+
+/* NULL: any. Compared whole, case aside; each of the texts stands somewhere in what is known of the
+   item. Class, waters and bench are those of its results. */
+struct up_choice {
+    const char *kind, *maker, *model, *size, *class, *bench;
+    const char *const *text;
+    size_t texts;
+    const char *const *waters;
+    size_t water_count;
+    const char *sort; /* one of up_item_orders; NULL: as they came into the catalogue */
+    bool retired;     /* these too */
+};
+
+/* "name", "kind", ..., ended by NULL. */
+extern const char *const up_item_orders[];
+
+struct up_items {
+    struct up_item *item;
+    size_t count;
+    size_t retired; /* left out, as are these: */
+    size_t others;  /* they do not fit the choice */
+};
+
+bool up_items_load(struct up_catalogue *catalogue, const struct up_rows *rows,
+                   const struct up_choice *choice, struct up_items *items,
+                   struct up_failure *failure);
+void up_items_release(struct up_items *items);
+
+/* Of each item whose name another one has, or has one that looks alike: "size L, maker Tern", or
+   the beginning of its id where those do not tell it from the others. An object by ids, for the
+   caller to own; NULL where it fails. */
+json_t *up_items_apart(struct up_catalogue *catalogue, struct up_failure *failure);
+
+/* Aligned columns for a terminal: each item of the choice, with its class, net buoyancy and
+   interval in each of its waters; with none named, in those that the catalogue has results for,
+   four at most.
+ */
+bool up_items_print(struct up_catalogue *catalogue, const struct up_choice *choice,
+                    const struct up_style *style, FILE *stream, struct up_failure *failure);
+
+#endif

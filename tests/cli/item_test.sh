@@ -1,0 +1,64 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+# Finding one's way among items: two of one name, renamed, retired, side, stock number, note.
+. "$(dirname "$0")/tap.sh"
+c=$work/catalogue
+item() { "$bin" item "$@" --catalogue "$c"; }
+typed() { # what a person types, then the words of the command: at a terminal, all of its output
+    timeout 30 python3 - "$@" --catalogue "$c" 2>&1 <<'PY'
+import os, pty, sys
+child, terminal = pty.fork()
+if child == 0:
+    os.execv(sys.argv[2], sys.argv[2:])
+os.write(terminal, sys.argv[1].encode() + b"\n")
+shown = b""
+try:
+    while (piece := os.read(terminal, 4096)):
+        shown += piece
+except OSError:
+    pass
+print(shown.decode().replace("\r", ""), "status", os.waitstatus_to_exitcode(os.waitpid(child, 0)[1]))
+PY
+}
+
+expect "item add without a kind says so" 2 - "give its --name and its --kind" -- item add --name "My fin"
+expect "a fin with all that is known of it" 0 "stock number: 0042" - -- item add --name "Old fin" --kind fin --size L --side left --stock-number 0042 --note "strap is new"
+expect "its note is shown" 0 "note: strap is new" - -- item show "Old fin"
+expect "and its side" 0 "side: left" - -- item show "Old fin"
+expect "both on its sheet" 0 "side left, stock number 0042" - -- "$bin" show "Old fin" --catalogue "$c"
+expect "a side that is none" 2 - "--side middle: write left, right or none" -- item edit "Old fin" --side middle
+expect "no side any more" 0 '"side": null' - -- item edit "Old fin" --side none --json
+expect "renamed" 0 "Grey fin" - -- item rename "Old fin" "Grey fin"
+expect "the old name is gone" 2 - 'no item "Old fin"' -- item show "Old fin"
+expect "renamed to nothing" 2 - "more than blanks" -- item rename "Grey fin" " "
+expect "renamed without a new name" 2 - "the new name" -- item rename "Grey fin"
+expect "what was known stays" 0 "stock number: 0042" - -- item show "Grey fin"
+
+typed no "$bin" item add --name "Grey fin" --kind fin >"$work/out" 2>"$work/err"
+grep -q 'There is "Grey fin" (.*) already' "$work/out" && grep -q 'nothing was stored' "$work/out" && grep -q 'status 2$' "$work/out" &&
+    say yes "a second one of the name is asked about" || say no "a second one of the name is asked about"
+[ "$("$bin" item list --json --catalogue "$c" | grep -c '"item_id"')" -eq 1 ] && say yes "nothing was stored" || say no "nothing was stored"
+typed yes "$bin" item add --name "Grey fln" --kind fin >"$work/out" 2>"$work/err"
+grep -q 'status 0$' "$work/out" && say yes "another name is not asked about" || say no "another name is not asked about"
+typed yes "$bin" item add --name "GREY FIN" --kind fin --maker Tern >"$work/out" 2>"$work/err"
+typed yes "$bin" item add --name "Grey fin" --kind fin --size M >"$work/out" 2>"$work/err"
+grep -q 'status 0$' "$work/out" && say yes "yes stores it" || say no "yes stores it"
+
+expect "retired" 0 "retired: .upthrust item restore. brings it back" - -- item retire "Grey fln"
+expect "a retired item is still there" 0 "retired" - -- "$bin" show "Grey fln" --catalogue "$c"
+expect "restored" 0 "Grey fln" - -- item restore "Grey fln"
+expect "nothing to retire" 2 - "item retire: give one name or id" -- item retire
+
+expect "a hood" 0 "" - -- item add --name "Old hood" --kind hood --holds-gas yes --size S
+expect "the list tells those of one name apart" 0 "^Grey fin +size M +fin" - -- item list
+expect "of one kind" 0 "^1 of 5 items shown; .upthrust item list. shows all" - -- item list --kind HOOD
+expect "not the others" 0 "^Old hood" - -- item list --kind hood --size s --sort name
+expect "by a text" 0 "^Old hood" - -- item list hood
+expect "which is nowhere" 0 "^0 of 5 items shown" - -- item list zeppelin
+expect "a word for the order that is none" 2 - "--sort weight: choose one of name, kind, maker, model, size, up, newest" -- item list --sort weight
+expect "a class that is none" 2 - "--class heavy: choose one of positive, neutral" -- item list --class heavy
+item retire "Old hood" >"$work/out" 2>"$work/err"
+expect "a retired item is not shown" 0 "^1 retired item not shown: add --retired" - -- item list
+expect "unless asked for" 0 "^retired: Old hood" - -- item list --retired
+item list --json >"$work/out"
+grep -q "Old hood" "$work/out" && say no "nor in the JSON" || say yes "nor in the JSON"
+finish
