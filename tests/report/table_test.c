@@ -267,7 +267,7 @@ static void a_result_is_told_in_words(void **state) {
         assert_harmless(text, i == UP_CLASS_NEUTRAL ? 5 : 7);
         assert_non_null(strstr(line_of(text, 0), "-123.4 g +- 2.1 g (95 %)"));
         assert_non_null(strstr(line_of(text, 0), words[i]));
-        assert_non_null(strstr(line_of(text, i == UP_CLASS_NEUTRAL ? 1 : 3), "within 50 g"));
+        assert_non_null(strstr(line_of(text, i == UP_CLASS_NEUTRAL ? 2 : 4), "within 50 g"));
         free(text);
     }
 }
