@@ -130,8 +130,9 @@ static bool read_rig(const struct arguments *arguments, struct bench_options *op
                      struct up_failure *failure) {
     const char *file = option_value(arguments, "rig");
     if (file == NULL) {
-        return up_fail(failure, UP_STATUS_WRONG_INPUT,
-                       "give --rig FILE: rigs/ has examples and shows how to write one");
+        return up_fail(
+            failure, UP_STATUS_WRONG_INPUT,
+            "give --rig FILE: `upthrust setup --rig FILE` writes one, rigs/ has examples");
     }
     if (option_value(arguments, "operator") == NULL && isatty(STDIN_FILENO) == 0) {
         return up_fail(failure, UP_STATUS_WRONG_INPUT,
