@@ -134,8 +134,8 @@ static bool read_rig(const struct arguments *arguments, struct bench_options *op
     if (file == NULL) {
         return up_fail(
             failure, UP_STATUS_WRONG_INPUT,
-            "give --rig FILE: `upthrust help rig` shows how to write one, `upthrust ports "
-            "--listen --write FILE` drafts it");
+            "give --rig FILE: `upthrust setup --rig FILE` writes one, `upthrust help rig` lists "
+            "all keys");
     }
     if (option_value(arguments, "operator") == NULL && isatty(STDIN_FILENO) == 0) {
         return up_fail(failure, UP_STATUS_WRONG_INPUT,

@@ -171,6 +171,7 @@ enum up_status command_measure(const struct arguments *arguments, struct up_fail
 enum up_status command_ports(const struct arguments *arguments, struct up_failure *failure);
 enum up_status command_listen(const struct arguments *arguments, struct up_failure *failure);
 enum up_status command_rig_check(const struct arguments *arguments, struct up_failure *failure);
+enum up_status command_setup(const struct arguments *arguments, struct up_failure *failure);
 enum up_status command_water(const struct arguments *arguments, struct up_failure *failure);
 enum up_status command_item(const struct arguments *arguments, struct up_failure *failure);
 enum up_status command_body(const struct arguments *arguments, struct up_failure *failure);
@@ -189,10 +190,10 @@ enum up_status command_check_catalogue(const struct arguments *arguments,
                                        struct up_failure *failure);
 
 extern const struct option_text options_demo[], options_calibrate[], options_calibration[],
-    options_measure[], options_ports[], options_listen[], options_rig_check[], options_water[],
-    options_item[], options_body[], options_kind[], options_show[], options_explain[],
-    options_decide[], options_kit[], options_plot[], options_export[], options_import[],
-    options_merge[], options_check_catalogue[];
+    options_measure[], options_ports[], options_listen[], options_rig_check[], options_setup[],
+    options_water[], options_item[], options_body[], options_kind[], options_show[],
+    options_explain[], options_decide[], options_kit[], options_plot[], options_export[],
+    options_import[], options_merge[], options_check_catalogue[];
 
 #define OPTION_CATALOGUE                                                                           \
     { "catalogue", "DIR", "the catalogue (default: $UPTHRUST_CATALOGUE, else ./catalogue)" }

@@ -6,6 +6,7 @@
 #include "cli.h"
 
 static const struct help_text texts[] = {
+    {"setup", HELP_AT_THE_TANK, "setup --rig my-rig.ini\n"},
     {"ports", HELP_AT_THE_TANK,
      "ports\n"
      "ports --listen --port /dev/ttyUSB0 --write my-rig.ini\n"},

@@ -24,6 +24,8 @@ const struct command commands[] = {
      command_calibration},
     {"measure", "[--resume RUN]", "weigh an item in air and in the tank, trial by trial",
      options_measure, command_measure},
+    {"setup", "", "write a rig file step by step: the program asks, and listens to the scale",
+     options_setup, command_setup},
     {"ports", "", "the serial ports, what they send, and a rig file that fits", options_ports,
      command_ports},
     {"listen", "", "describe what a device sends: lines, rate, noise, glitches, plateaus",

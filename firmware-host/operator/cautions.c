@@ -24,16 +24,30 @@ static bool read_byte(int input, const volatile sig_atomic_t *signalled, char *b
     return false;
 }
 
-/* Any line but one that begins with q; the end of the input stops, as it does later on. */
-static bool person_goes_on(int input, const volatile sig_atomic_t *signalled) {
-    char byte = '\n', first = '\0';
+bool up_operator_read_line(int input, const volatile sig_atomic_t *signalled, char *line,
+                           size_t size) {
+    size_t length = 0;
+    char byte;
     while (read_byte(input, signalled, &byte)) {
         if (byte == '\n') {
-            return tolower((unsigned char)first) != 'q';
+            while (length > 0 && isspace((unsigned char)line[length - 1])) {
+                length--;
+            }
+            line[length] = '\0';
+            return true;
         }
-        first = first == '\0' && byte != ' ' ? byte : first;
+        if (length + 1 < size && (length > 0 || !isspace((unsigned char)byte))) {
+            line[length++] = byte;
+        }
     }
     return false;
+}
+
+/* Any line but one that begins with q; the end of the input stops, as it does later on. */
+static bool person_goes_on(int input, const volatile sig_atomic_t *signalled) {
+    char line[80];
+    return up_operator_read_line(input, signalled, line, sizeof line) &&
+           tolower((unsigned char)line[0]) != 'q';
 }
 
 bool up_operator_caution(struct up_operator *op, const struct up_cautions *cautions,

@@ -119,10 +119,10 @@ static void draw_bar(const struct up_live_view *view, struct up_canvas *canvas, 
     live_bar(canvas, place_of(row, 1, width), reading->unrest <= 1 ? UP_LIVE_GOOD : UP_LIVE_WAIT,
              reading->whole_s > 0 ? 1 - reading->left_s / reading->whole_s : 0);
     if (reading->late_s > 0) {
-        live_format(canvas, words, UP_LIVE_BAD, "%.0f s, was not still: %.0f s later; %s",
+        live_format(canvas, words, UP_LIVE_BAD, "reading in %.0f s (%.0f s late); %s",
                     reading->left_s, reading->late_s, stillness(reading->unrest));
     } else {
-        live_format(canvas, words, UP_LIVE_STRONG, "%.0f s to the reading   %s", reading->left_s,
+        live_format(canvas, words, UP_LIVE_STRONG, "reading in %.0f s   %s", reading->left_s,
                     stillness(reading->unrest));
     }
 }

@@ -50,6 +50,11 @@ struct up_cautions {
 bool up_operator_caution(struct up_operator *op, const struct up_cautions *cautions,
                          const volatile sig_atomic_t *signalled, struct up_failure *failure);
 
+/* One line that a person types, without the spaces around it, cut where it is too long. False at
+   the end of the input or after a signal. */
+bool up_operator_read_line(int input, const volatile sig_atomic_t *signalled, char *line,
+                           size_t size);
+
 /* ---- while a procedure runs ---- */
 
 /* Procedure and panel must stay until up_operator_end. `panel` may be NULL; `place`, NULL or where

@@ -146,39 +146,81 @@ static void put_chain(FILE *stream, const json_t *document) {
 
 /* ---- the budget ---- */
 
+enum { BUDGET_MOST = 64 };
+
+/* A line whose part would print as 0.0 % is summed up with its like: all are in the JSON. */
+static const double WEIGHTLESS = 0.0005;
+
+static double part_of(const json_t *line) {
+    double part = up_record_number(line, "share_of_variance");
+    return isfinite(part) ? part : 0;
+}
+
+static double grams_of(const json_t *line) {
+    return fabs(up_record_number(line, "sensitivity") * up_record_number(line, "u")) * 1e3;
+}
+
+static int by_part(const void *a, const void *b) {
+    double first = part_of(*(const json_t *const *)a), second = part_of(*(const json_t *const *)b);
+    return first < second ? 1 : first > second ? -1 : 0;
+}
+
 static void put_budget_line(FILE *stream, const json_t *line) {
-    double u_g = fabs(up_record_number(line, "sensitivity") * up_record_number(line, "u")) * 1e3;
     char dof[16] = "inf";
     if (has(line, "dof")) {
         snprintf(dof, sizeof dof, "%.3g", up_record_number(line, "dof"));
     }
-    if (!(up_record_number(line, "u") > 0)) {
-        return;
-    }
     fputs("  ", stream);
     up_text_put(stream, up_record_text(line, "name"), 42, false);
-    fprintf(stream, " %14.8g %10.3g ", up_record_number(line, "value"),
-            up_record_number(line, "u"));
+    fprintf(stream, " %8.3f %6.1f %14.8g %12.3g ", grams_of(line), part_of(line) * 100,
+            up_record_number(line, "value"), up_record_number(line, "u"));
     up_text_put(stream, up_record_text(line, "unit"), 9, false);
-    fprintf(stream, " %5s ", dof);
+    fprintf(stream, " %12.4g %5s ", up_record_number(line, "sensitivity") * 1e3, dof);
     up_text_put(stream, up_record_text(line, "distribution"), 11, false);
     fputc(' ', stream);
     up_text_put(stream, up_record_text(line, "evaluation"), 4, false);
-    fprintf(stream, " %12.4g %8.3f %5.1f  ", up_record_number(line, "sensitivity") * 1e3, u_g,
-            up_record_number(line, "share_of_variance") * 100);
+    fputs("  ", stream);
     up_text_put(stream, up_record_text(line, "shared_by"), 0, false);
     fputc('\n', stream);
 }
 
+static void put_weightless(FILE *stream, const json_t *const *line, size_t count) {
+    double grams = 0, part = 0;
+    char name[60];
+    for (size_t i = 0; i < count; i++) {
+        grams = hypot(grams, grams_of(line[i]));
+        part += part_of(line[i]);
+    }
+    snprintf(name, sizeof name, "%zu more, together (all with --json)", count);
+    fprintf(stream, "  %-42s %8.3f %6.1f\n", name, grams, part * 100);
+}
+
+/* The largest first. */
 static void put_budget(FILE *stream, const json_t *result) {
-    const json_t *line;
-    size_t i;
-    fprintf(stream,
-            "budget (g: sensitivity times u; shared by: what has the same error):\n"
-            "  %-42s %14s %10s %-9s %5s %-11s %-4s %12s %8s %5s  shared by\n",
-            "input", "value", "u", "unit", "dof", "distribution", "type", "g per unit", "g", "%");
+    const json_t *line, *lines[BUDGET_MOST];
+    size_t i, count = 0, weighty = 0;
     json_array_foreach(json_object_get(result, "budget"), i, line) {
-        put_budget_line(stream, line);
+        if (count < BUDGET_MOST && up_record_number(line, "u") > 0) {
+            lines[count++] = line;
+        }
+    }
+    qsort(lines, count, sizeof *lines, by_part);
+    while (weighty < count && part_of(lines[weighty]) >= WEIGHTLESS) {
+        weighty++;
+    }
+    fprintf(
+        stream,
+        "budget, the largest part first (give or take: one standard uncertainty; g: that times "
+        "g per unit;\n  type A from scatter, B from other knowledge; same error in: what has it "
+        "in common):\n"
+        "  %-42s %8s %6s %14s %12s %-9s %12s %5s %-11s %-4s  same error in\n",
+        "what is uncertain", "g", "part %", "taken as", "give or take", "unit", "g per unit", "dof",
+        "spread", "type");
+    for (i = 0; i < weighty; i++) {
+        put_budget_line(stream, lines[i]);
+    }
+    if (weighty < count) {
+        put_weightless(stream, lines + weighty, count - weighty);
     }
 }
 

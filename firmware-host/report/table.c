@@ -62,10 +62,15 @@ static void print_net(const struct up_result *result, const struct up_style *sty
    not known of results from before it was kept. A class that is out of the question is left out. */
 static void print_chance(const char *class, double probability, const char *stated, bool *any,
                          FILE *stream) {
-    if (probability >= 0.0005) {
-        fprintf(stream, "%s%s %.3f%s", *any ? "\n                 " : "    probability: ", class,
-                probability, stated);
-        *any = true;
+    if (probability < 0.0005) {
+        return;
+    }
+    *any = true;
+    if (probability >= 0.9995) {
+        fprintf(stream, "%*smore than 99.9 %% sure it is %s%s\n", INDENT, "", class, stated);
+    } else {
+        fprintf(stream, "%*s%.1f %% likely to be %s%s\n", INDENT, "", probability * 100, class,
+                stated);
     }
 }
 
@@ -82,17 +87,19 @@ static void print_chances(const struct up_result *result, const struct up_style 
         up_style_mass(style, low_g - tolerance_g, from);
         up_style_mass(style, tolerance_g - high_g, to);
         up_style_mass(style, -tolerance_g - high_g, down);
-        snprintf(positive, sizeof positive, " (from %s up)", up);
-        snprintf(negative, sizeof negative, " (from %s down)", down);
-        snprintf(neutral, sizeof neutral, " (from %s to %s)", from, to);
+        snprintf(positive, sizeof positive, " (called so above %s)", up);
+        snprintf(negative, sizeof negative, " (called so below %s)", down);
+        snprintf(neutral, sizeof neutral, " (called so from %s to %s)", from, to);
         if (low_g - tolerance_g > tolerance_g - high_g) {
-            snprintf(neutral, sizeof neutral, " (nowhere)");
+            snprintf(neutral, sizeof neutral, " (never called so: the uncertainty is too large)");
         }
     }
     print_chance("positive", answer->probability_positive, positive, &any, stream);
     print_chance("neutral", answer->probability_neutral, neutral, &any, stream);
     print_chance("negative", answer->probability_negative, negative, &any, stream);
-    fprintf(stream, "%s\n", any ? "" : "    probabilities not known");
+    if (!any) {
+        fprintf(stream, "%*sprobabilities not known\n", INDENT, "");
+    }
 }
 
 /* Only where the first order would have told another class than the draws do; else it is `explain`
@@ -119,7 +126,9 @@ static void print_outlook(const struct up_result *result, FILE *stream) {
         fprintf(stream, "%*s%u more trials would decide it, if the net stays the same\n", INDENT,
                 "", result->more_trials);
     } else {
-        fprintf(stream, "%*smore trials would not decide it (`upthrust explain` shows why)\n",
+        fprintf(stream,
+                "%*smore trials would not decide it: plan with the grams (`upthrust explain` shows "
+                "why)\n",
                 INDENT, "");
     }
 }
@@ -134,9 +143,10 @@ static void print_terms(const struct up_result *result, const struct up_style *s
     up_style_temp(style, result->water.temp_c, temp);
     up_style_density(style, result->water_density_kg_m3.value, density);
     up_style_depth(style, result->immersion_depth_m, depth);
-    fprintf(stream, "%*s%s at %s, %s; neutral within %s, at %.4g\n%*s%s\n", INDENT, "",
-            result->measured ? "measured" : "calculated", temp, density, tolerance,
-            up_confidence_at_look(&result->question), INDENT, "", scope);
+    fprintf(stream,
+            "%*s%s at %s, %s\n%*sneutral = within %s; stated at %.4g %% confidence\n%*s%s\n",
+            INDENT, "", result->measured ? "measured" : "calculated", temp, density, INDENT, "",
+            tolerance, up_confidence_at_look(&result->question) * 100, INDENT, "", scope);
     if (result->simulated) {
         fprintf(stream, "%*ssimulated: no gear was weighed\n", INDENT, "");
     }

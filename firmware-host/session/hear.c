@@ -214,7 +214,7 @@ static char *path_of(const struct up_probe *probe) {
                                 : up_text_format("; path = give it here\n");
 }
 
-static char *port_section(const struct up_probe *probe) {
+char *up_probe_port_section(const struct up_probe *probe) {
     static const char *const parity[] = {"none", "even", "odd"};
     static const char *const kind[] = {
         [UP_PORT_PTY] = "pty", [UP_PORT_SERIAL] = "serial", [UP_PORT_CAPTURE] = "capture"};
@@ -233,7 +233,7 @@ static char *port_section(const struct up_probe *probe) {
 
 char *up_probe_rig(const struct up_probe *probe) {
     const struct up_guess *guess = &probe->guess;
-    char *port = port_section(probe);
+    char *port = up_probe_port_section(probe);
     char id[UP_ID_SIZE]; /* of its own: two benches must not share one */
     up_new_id(id);
     char *text = up_text_format(

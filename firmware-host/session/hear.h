@@ -41,6 +41,8 @@ struct up_probe {
 bool up_probe_port(struct up_probe *probe, double seconds, const volatile sig_atomic_t *signalled);
 bool up_probe_recording(struct up_probe *probe, const char *path);
 
+/* Its section [port]; the caller's. */
+char *up_probe_port_section(const struct up_probe *probe);
 /* The rig file that reads what was found; the caller's. */
 char *up_probe_rig(const struct up_probe *probe);
 

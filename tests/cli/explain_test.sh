@@ -81,7 +81,7 @@ inside = 2 * step / 3 * sum(density(i * step) * (1 if i in (0, 2000) else 4 if i
 near(inside, result["coverage"], 1e-9, "what k covers")
 near(told["coverage_factor"] * u * 1e3, result["first_order_expanded_u_g"], 1e-9, "first order")
 # The same from the words: what a reader types into a calculator.
-words = dict(re.findall(r"^  (\S.*?) += (\S+)", open(sys.argv[2]).read().split("\nbudget ")[0], re.M))
+words = dict(re.findall(r"^  (\S.*?) += (\S+)", open(sys.argv[2]).read().split("\nbudget,")[0], re.M))
 number = lambda name: float(words[name])
 b = -number("w") * number("k") - number("air") - number("line")
 near(b, number("b tank"), 1e-9, "b in the tank, from the words")
@@ -89,9 +89,18 @@ if water != "tank":
     b += (number("rho_x") * (1 + number("beta") * (number("t_x") - number("t_w"))) - number("rho_w")) * number("V")
     near(b, number("b"), 1e-9, "b, from the words")
 near(b * 1e3, result["buoyancy_g"], 1e-5, "grams, from the words")
+# The budget in words: the largest part first, what weighs nothing in one line, and the whole of it.
+lines = open(sys.argv[2]).read().split("\nbudget,")[1].split("\ncombined")[0].splitlines()[3:]
+parts = [(line[2:44].strip(), *map(float, line[44:60].split())) for line in lines]
+assert parts[-1][0] == "%d more, together (all with --json)" % (sum(l["u"] > 0 for l in result["budget"]) - len(parts) + 1), parts
+shown = parts[:-1]
+assert [p[2] for p in shown] == sorted((p[2] for p in shown), reverse=True) and shown[-1][2] >= 0.1, parts
+weighty = {l["name"] for l in result["budget"] if l["share_of_variance"] >= 0.0005}
+assert {p[0] for p in shown} == weighty, (parts, weighty)
+near(math.sqrt(sum(p[1] ** 2 for p in parts)), result["u_buoyancy_g"], 2e-3, "u, from the words")
 P
 done
-expect "in words: budget and decision" 0 "^budget .g: sensitivity" - -- "$bin" explain "Heron fin" --catalogue "$c"
+expect "in words: budget and decision" 0 "^budget, the largest part first" - -- "$bin" explain "Heron fin" --catalogue "$c"
 expect "the latest by default" 0 "Finger reel" - -- "$bin" explain --catalogue "$c"
 id=$(sqlite3 "$c/catalogue.sqlite" "SELECT result_id FROM result WHERE water = 'sea' LIMIT 1")
 expect "by the beginning of its id" 0 "result $id" - -- "$bin" explain "$(echo "$id" | cut -c 1-8)" --catalogue "$c"

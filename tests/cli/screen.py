@@ -384,7 +384,7 @@ def act(session, process, sentence, deed):
 def readings(session, process):
     act(session, process, "Hang the ballast", "add-ballast")
     act(session, process, "heaviest mass.*: 2 kg", "hang-mass 2")
-    session.wait("s to the reading")
+    session.wait("reading in")
     act(session, process, "Leave only the ballast", "empty-in-water")
     act(session, process, ": 0.5 kg", "hang-mass 0.5")
     act(session, process, "Leave only the ballast", "empty-in-water")

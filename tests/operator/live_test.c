@@ -344,12 +344,12 @@ static void a_reading_shows_how_far_it_is(void **state) {
     draw(&view, 80, 24, false);
     /* 34 cells, three quarters of them */
     assert_string_equal(row_text(10),
-                        " [##########################--------]  6 s to the reading   still");
+                        " [##########################--------]  reading in 6 s   still");
     assert_string_equal(row_text(23), " q and Enter: stop");
     view.reading.late_s = 8;
     view.reading.unrest = 5;
     draw(&view, 80, 24, false);
-    assert_non_null(strstr(row_text(10), "6 s, was not still: 8 s later; moving"));
+    assert_non_null(strstr(row_text(10), "reading in 6 s (8 s late); moving"));
     assert_int_equal(row_with("YOUR TURN"), -1);
 }
 

@@ -265,10 +265,10 @@ static void a_result_is_told_in_words(void **state) {
         assert_non_null(stream);
         up_result_print(&result, NULL, &plain, stream);
         fclose(stream);
-        assert_harmless(text, i == UP_CLASS_NEUTRAL ? 4 : 6);
+        assert_harmless(text, i == UP_CLASS_NEUTRAL ? 5 : 7);
         assert_non_null(strstr(line_of(text, 0), "-123.4 g +- 2.1 g (95 %)"));
         assert_non_null(strstr(line_of(text, 0), words[i]));
-        assert_non_null(strstr(line_of(text, i == UP_CLASS_NEUTRAL ? 1 : 3), "within 50 g"));
+        assert_non_null(strstr(line_of(text, i == UP_CLASS_NEUTRAL ? 2 : 4), "within 50 g"));
         free(text);
     }
 }
@@ -309,11 +309,13 @@ static void only_what_matters_is_told(void **state) {
                         "  fresh        -49.7 g +- 0.7 g (95 %)  undecided\n"
                         "    one piece in fresh: weighs as much in water as 54 g of lead;\n"
                         "    compare, do not take it off by this alone\n"
-                        "    measured at 20.0 C, 998.2 kg/m3; neutral within 50 g, at 0.95\n"
+                        "    measured at 20.0 C, 998.2 kg/m3\n"
+                        "    neutral = within 50 g; stated at 95 % confidence\n"
                         "    this one piece, not the model; a weight check in the water decides\n"
-                        "    probability: neutral 0.680 (from -49.4 g to +49.5 g)\n"
-                        "                 negative 0.320 (from -50.5 g down)\n"
-                        "    more trials would not decide it (`upthrust explain` shows why)\n");
+                        "    68.0 % likely to be neutral (called so from -49.4 g to +49.5 g)\n"
+                        "    32.0 % likely to be negative (called so below -50.5 g)\n"
+                        "    more trials would not decide it: plan with the grams (`upthrust "
+                        "explain` shows why)\n");
     free(text);
     result.answer.class = UP_CLASS_NEUTRAL;
     result.answer.first_order_expanded_u_kg = 0.0002; /* ends before the line, as 0.7 g does not */
