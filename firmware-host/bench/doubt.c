@@ -47,7 +47,7 @@ static bool doubt_handling(struct doubt *doubt, const struct step *step) {
 static bool doubt_dry(struct doubt *doubt, double rise_kg) {
     doubt->anew = false;
     snprintf(doubt->text, sizeof doubt->text,
-             "Dry, it weighs %.1f g. Does it hang on the hook above the water? Done: hang it now, "
+             "Dry, it weighs %.1f g. Does it hang on the upper hook? Done: hang it now, "
              "it is read again. Or type accept, to go on as it is",
              rise_kg * 1e3);
     return true;

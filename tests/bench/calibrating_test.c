@@ -229,7 +229,7 @@ static void masses_taken_off_give_the_same_line(void **state) {
 /* What hangs as the tare is a thousandth more than was said. */
 static bool heavier_tares(struct virtual_bench *b, struct up_procedure *procedure,
                           const struct up_ask *ask) {
-    if (strstr(ask->text, "to be taken off") == NULL) {
+    if (strstr(ask->text, "take it off next") == NULL) {
         return false;
     }
     tank_act(b->tank, "hang-mass", NULL, ask->mass_kg * 1.001, tank_time_s(b->tank));

@@ -124,7 +124,7 @@ static void a_sound_session_is_not_questioned(void **state) {
 static void nothing_hung_dry_is_asked_about(void **state) {
     (void)state;
     scene.forgets = UP_ACTION_HANG_IN_AIR;
-    assert_mended("Was it hung on the hook");
+    assert_mended("Was it hung on the upper hook");
 }
 
 static void nothing_hung_under_water_is_asked_about(void **state) {
