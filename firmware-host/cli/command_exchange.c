@@ -14,7 +14,7 @@ const struct option_text options_import[] = {OPTION_CATALOGUE, DRY_RUN, OPTION_J
 const struct option_text options_merge[] = {OPTION_CATALOGUE, DRY_RUN, OPTION_JSON, OPTION_END};
 
 static void print_words(const char *from, const struct up_intake *intake, bool dry_run) {
-    up_text_print(stdout, "%s: %s%lu new record%s, %lu here already\n", from,
+    up_text_print(stdout, "%s: %s%lu new record%s, %lu already here\n", from,
                   dry_run ? "would take " : "", intake->fresh, up_text_plural(intake->fresh),
                   intake->known);
     printf("  %lu new version%s of what was made here, %lu result%s of your items, "

@@ -325,7 +325,7 @@ static enum up_status rename_item(const struct arguments *arguments, struct up_c
     if (arguments->words != 3) {
         up_fail(failure, UP_STATUS_WRONG_INPUT,
                 "item rename: give the name or id it has, and the new name, each in quotes where "
-                "it has blanks");
+                "it has spaces");
         return failure->status;
     }
     if (!up_item_find(catalogue, arguments->word[1], &item, failure) ||

@@ -21,8 +21,6 @@ const struct option_text options_setup[] = {
     OPTION_CATALOGUE,
     OPTION_END};
 
-enum { ANSWER_SIZE = 80 };
-
 /* Which tanks and scales a question is for. */
 enum when { ALWAYS, TYPED, SEA, POOL };
 

@@ -4,6 +4,7 @@
 #define UPTHRUST_OPERATOR_INTERNAL_H
 
 #include "operator/operator.h"
+#include <signal.h>
 
 struct operator_kind {
     void (*event)(struct up_operator *op, const struct up_event *event);
@@ -24,9 +25,9 @@ struct up_operator {
     bool is_terminal, live_shown;
     char text[4096];
     size_t length;
-    bool by_pedal; /* the panel's pedal answers */
-    bool wants_screen;
-    int keyboard; /* of the screen */
+    bool by_pedal;                 /* the panel's pedal answers */
+    bool wants_screen, had_screen; /* it is wanted; it could be shown */
+    int keyboard;                  /* of the screen */
 
     /* while a procedure runs */
     const struct up_procedure *procedure;
@@ -61,6 +62,9 @@ bool operator_has_line(const struct up_operator *op);
    NULL; end shows once more on the normal screen what the session reported. */
 void live_begin(struct up_operator *op);
 void live_end(struct up_operator *op);
+/* Shows the result until a key, the pedal, a signal or the end of the input. */
+void live_hold(struct up_operator *op, const struct up_result *result, unsigned results,
+               const volatile sig_atomic_t *signalled);
 void live_event(struct up_operator *op, const struct up_event *event);
 void live_refused(struct up_operator *op, const char *why);
 void live_show(struct up_operator *op, bool away);

@@ -77,9 +77,15 @@ struct up_live_view {
     const char *unit; /* of the number that is wanted; NULL where none is */
     const char *how;  /* to answer; NULL: by the keyboard */
     const char *typed, *refused;
+    bool finished; /* words and sentence are the result, which stays until a key or the pedal */
+    bool by_pedal;
 };
 
 void up_live_draw(const struct up_live_view *view, struct up_canvas *canvas);
+
+/* The result for large letters, and in a sentence what it is of and what to do with it. */
+void up_live_result(const struct up_result *result, unsigned results, char *words,
+                    size_t words_size, char *sentence, size_t size);
 
 /* A few words for large letters; never NULL. */
 const char *up_live_words(const struct up_ask *ask, char *buffer, size_t size);

@@ -106,6 +106,11 @@ static void draw_bar(const struct up_live_view *view, struct up_canvas *canvas, 
     const struct up_reading_progress *reading = &view->reading;
     int width = canvas->columns / 2 - 4;
     struct place words = place_of(row, width + 3, canvas->columns - width - 4);
+    if (view->finished) {
+        live_format(canvas, place_of(row, 1, canvas->columns - 2), UP_LIVE_DO,
+                    "Stored. Press any key%s to continue.", view->by_pedal ? " or the pedal" : "");
+        return;
+    }
     if (!reading->reading) {
         if (view->asks && view->mood == UP_LIVE_DO) {
             live_put(canvas, place_of(row, 1, canvas->columns - 2), UP_LIVE_DO,
@@ -138,6 +143,9 @@ static void draw_load(const struct up_live_view *view, struct up_canvas *canvas,
     double shown = grams ? -view->load : view->load;
     int width = canvas->columns - PANEL_COLUMNS - 2;
     char text[40];
+    if (view->finished) { /* nothing is read any more */
+        return;
+    }
     if (!isfinite(view->load)) {
         live_put(canvas, place_of(at->caption, 1, width), UP_LIVE_PLAIN, "nothing weighed yet");
         return;
@@ -385,13 +393,14 @@ static void draw_answer(const struct up_live_view *view, struct up_canvas *canva
 }
 
 static void draw_keys(const struct up_live_view *view, struct up_canvas *canvas, int row) {
-    const char *keys =
-        !view->asks          ? " q and Enter: stop"
-        : view->unit != NULL ? " number and Enter: take it   s: skip   a: redo from zero   q: stop"
-        : view->question
-            ? " Enter: done   s: skip   a: again   q: stop   "
-              "(letter, then Enter)"
-            : " Enter: done   s: skip   a: redo from zero   q: stop   (letter, then Enter)";
+    const char *keys = view->finished       ? " any key: continue"
+                       : !view->asks        ? " q and Enter: stop"
+                       : view->unit != NULL ? " number and Enter: take it   s: skip   a: redo from "
+                                              "zero   q: stop"
+                       : view->question     ? " Enter: done   s: skip   a: again   q: stop   "
+                                              "(letter, then Enter)"
+                                            : " Enter: done   s: skip   a: redo from zero   "
+                                              "q: stop   (letter, then Enter)";
     fill_row(canvas, row, UP_LIVE_TITLE);
     if (view->asks && view->how != NULL) {
         live_format(canvas, whole_row(canvas, row), UP_LIVE_TITLE, " %s   keyboard too", view->how);

@@ -4,6 +4,7 @@
 #include <curses.h>
 #include <langinfo.h>
 #include <math.h>
+#include <poll.h>
 #include <signal.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -14,6 +15,7 @@
 
 #include "internal.h"
 #include "live_cells.h"
+#include "panel_internal.h"
 #include "text/clock.h"
 #include "text/text.h"
 
@@ -505,4 +507,55 @@ void live_show(struct up_operator *op, bool away) {
     erase();
     put_cells(live);
     refresh();
+}
+
+/* ---- the result ---- */
+
+static bool show_result(struct up_operator *op, const struct up_result *result, unsigned results) {
+    struct live *live = op->live;
+    struct up_procedure_view now = up_procedure_view(op->procedure);
+    struct up_live_view view = make_view(op, false, &now);
+    char words[200], sentence[600];
+    fill_load(op, false, false, &view);
+    up_live_result(result, results, words, sizeof words, sentence, sizeof sentence);
+    view.asks = false;
+    view.finished = true;
+    view.by_pedal = op->by_pedal;
+    view.words = words;
+    view.sentence = sentence;
+    view.mood = UP_LIVE_DO;
+    if (!fit_canvas(op, &live->canvas)) {
+        return false;
+    }
+    up_live_draw(&view, &live->canvas);
+    erase();
+    put_cells(live);
+    refresh();
+    return true;
+}
+
+static bool is_pressed(const struct up_operator *op) {
+    bool pressed = false;
+    enum up_pedal_word word;
+    while (op->by_pedal && op->panel != NULL &&
+           (word = panel_pedal_word(op->panel)) != UP_PEDAL_NOTHING) {
+        pressed = pressed || word == UP_PEDAL_SHORT || word == UP_PEDAL_LONG;
+    }
+    return pressed;
+}
+
+void live_hold(struct up_operator *op, const struct up_result *result, unsigned results,
+               const volatile sig_atomic_t *signalled) {
+    enum { LOOK_MS = 100 };
+    struct live *live = op->live;
+    double begin_s = up_monotonic_s();
+    bool left = false;
+    flushinp(); /* what was typed before was meant for something else */
+    while (!left && (signalled == NULL || *signalled == 0) && show_result(op, result, results)) {
+        struct pollfd entry = {.fd = op->keyboard, .events = POLLIN};
+        bool typed = poll(&entry, 1, LOOK_MS) > 0, late = up_monotonic_s() - begin_s > TOO_SOON_S;
+        bool key = getch() != ERR;
+        live->empty_reads = typed && !key ? live->empty_reads + 1 : 0;
+        left = (key && late) || (is_pressed(op) && late) || live->empty_reads > EMPTY_READS_MAX;
+    }
 }

@@ -52,6 +52,7 @@ void up_operator_begin(struct up_operator *op, const struct up_procedure *proced
     op->is_typed = view.rig->port_kind == UP_PORT_TYPED;
     if (op->wants_screen) {
         live_begin(op);
+        op->had_screen = op->live != NULL;
     }
     if (panel != NULL && op->by_pedal) {
         panel_listen(panel);
@@ -59,6 +60,18 @@ void up_operator_begin(struct up_operator *op, const struct up_procedure *proced
 }
 
 void up_operator_end(struct up_operator *op) {
+    live_end(op);
+}
+
+void up_operator_hold_result(struct up_operator *op, const struct up_result *result,
+                             unsigned results, const volatile sig_atomic_t *signalled) {
+    if (!op->had_screen || op->ended || results == 0 || (signalled != NULL && *signalled != 0)) {
+        return;
+    }
+    live_begin(op);
+    if (op->live != NULL) {
+        live_hold(op, result, results, signalled);
+    }
     live_end(op);
 }
 

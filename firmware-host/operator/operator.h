@@ -63,6 +63,11 @@ void up_operator_begin(struct up_operator *op, const struct up_procedure *proced
                        struct up_panel *panel, const char *place);
 void up_operator_end(struct up_operator *op);
 
+/* After it, while the procedure is still there: on the screen the result stays in large letters
+   until a key or the pedal. Nothing where there was no screen. */
+void up_operator_hold_result(struct up_operator *op, const struct up_result *result,
+                             unsigned results, const volatile sig_atomic_t *signalled);
+
 /* False where a question could not be written: it would never be answered. */
 bool up_operator_event(struct up_operator *op, const struct up_event *event,
                        struct up_failure *failure);

@@ -174,6 +174,30 @@ static void end_item(struct up_queue *queue, unsigned index) {
     queue->spent_items++;
 }
 
+/* Of the first water asked for, else the tank's own: it stays in view while the next one begins. */
+static void count_result(struct up_queue *queue, const struct up_session_results *results) {
+    const struct up_result *result = &results->result[results->results > 1 ? 1 : 0];
+    if (results->results > 0) {
+        queue->tally[result->answer.class]++;
+        snprintf(queue->last, sizeof queue->last, "; last in %.20s: %s %+.0f g; so far",
+                 result->water.name, up_class_name(result->answer.class),
+                 1e3 * result->answer.buoyancy_kg.value);
+    }
+}
+
+static void format_tally(const struct up_queue *queue, char text[200]) {
+    const char *comma = " ";
+    snprintf(text, 200, "%s", queue->last);
+    for (int class = 0; class <= UP_CLASS_NEGATIVE; class ++) {
+        size_t length = strlen(text);
+        if (queue->tally[class] > 0) {
+            snprintf(text + length, 200 - length, "%s%u %s", comma, queue->tally[class],
+                     up_class_name((enum up_class) class));
+            comma = ", ";
+        }
+    }
+}
+
 static const char *name_after(const struct up_queue *queue, unsigned index) {
     for (unsigned i = index + 1; i < queue->count; i++) {
         if (!queue->entry[i].done) {
@@ -190,13 +214,14 @@ static void format_place(const struct up_queue *queue, unsigned index,
         queue->spent_items > 0 ? queue->spent_s / queue->spent_items : guess_s(plan, rig);
     double remaining_min = ceil(each_s * up_queue_remaining(queue) / 60);
     const char *next = name_after(queue, index);
-    char span[40];
+    char span[40], tally[200];
+    format_tally(queue, tally);
     if (remaining_min < 90) {
         snprintf(span, sizeof span, "%.0f min", remaining_min);
     } else {
         snprintf(span, sizeof span, "%.1f h", remaining_min / 60);
     }
-    snprintf(text, size, "%u of %u, about %s left%s%.80s", index + 1, queue->count, span,
+    snprintf(text, size, "%u of %u, about %s left%s%s%.80s", index + 1, queue->count, span, tally,
              next != NULL ? ", next: " : ", the last", next != NULL ? next : "");
 }
 
@@ -230,7 +255,7 @@ static bool measure_entry(struct up_queue *queue, unsigned index,
                           struct up_session_results *results, struct up_failure *failure) {
     struct up_queue_entry *entry = &queue->entry[index];
     struct up_session_settings resuming = *settings;
-    char place[200];
+    char place[400];
     bool good;
     resuming.resume = entry->unfinished_run;
     if (!find_unfinished(&resuming, entry, failure)) {
@@ -270,6 +295,7 @@ bool up_queue_measure(struct up_queue *queue, const struct up_session_settings *
         }
         good = measure_entry(queue, i, settings, &plan, caller, &neighbours, results, failure);
         if (good) {
+            count_result(queue, results);
             caller->done(caller->context, results);
         }
         if (good && !neighbours.unfinished) {

@@ -122,6 +122,8 @@ struct up_queue {
     unsigned count;
     double begun_s, spent_s; /* on the item under way, on those that were measured now */
     unsigned spent_items;
+    unsigned tally[UP_CLASS_NEGATIVE + 1]; /* of those measured now, by class */
+    char last[120];                        /* the last result in words; empty before the first */
 };
 
 /* Reads the list: an item a line, by name or id; blank lines and those that begin with # do not

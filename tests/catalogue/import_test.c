@@ -239,7 +239,7 @@ static void changes_made_apart_live_together(void **state) {
     assert_true(up_items_waiting(one, NULL, &waiting, NULL) && waiting == 0);
     assert_false(up_item_accept(one, item.id, &item, &failure));
     assert_says(&failure, UP_STATUS_WRONG_INPUT, "no version from elsewhere waits");
-    /* What was accepted says there what is said there already: nothing waits. */
+    /* What was accepted says there what is said talready here: nothing waits. */
     merge(two, "one");
     assert_true(up_items_waiting(two, item.id, &waiting, NULL) && waiting == 0);
     up_catalogue_close(one);

@@ -226,7 +226,7 @@ def calibrate(catalogue, more="", rig=scale):
 
 def whole_session(term, lang):
     session = Session(calibrate("whole-" + term), term=term, lang=lang)
-    session.wait("Hang the ballast under water")
+    session.wait("Hang the ballast on the hanger under water")
     assert "YOUR TURN" in session.screen.text() and "Enter: done" in session.screen.text()
     session.type("\n")
     session.wait("degrees C|heaviest mass")
@@ -236,7 +236,7 @@ def whole_session(term, lang):
     session.type("\n")
     for number, shown in enumerate(("2,00", "2.5", "2.00 kg", "3", "2", "4", "2")):
         mass = ("0.5", "1", "2")[number // 2] if number % 2 else None
-        session.wait("on the upper hook.*: %s kg" % mass if mass else "(?s)Leave only the ballast.*Type the number")
+        session.wait("(?s)upper hook.*: %s kg" % mass if mass else "(?s)leave only the ballast.*type the number")
         if number == 1:
             session.type("five\n")
             session.wait("not a number")
@@ -384,10 +384,10 @@ def act(session, process, sentence, deed):
 def readings(session, process):
     act(session, process, "Hang the ballast", "add-ballast")
     act(session, process, "heaviest mass.*: 2 kg", "hang-mass 2")
-    session.wait("reading in")
-    act(session, process, "Leave only the ballast", "empty-in-water")
+    session.wait("s to the reading")
+    act(session, process, "leave only the ballast", "empty-in-water")
     act(session, process, ": 0.5 kg", "hang-mass 0.5")
-    act(session, process, "Leave only the ballast", "empty-in-water")
+    act(session, process, "leave only the ballast", "empty-in-water")
     session.wait("loadings: 1 of 3")
     session.wait(r"\+0.5 kg: \+\d{6}")
     process.kill()

@@ -514,6 +514,46 @@ static void progress_runs_to_the_reading(void **state) {
     virtual_bench_end(&bench);
 }
 
+/* It stays in large letters, with what it is of and what to do. */
+static void the_result_is_large_and_says_what_to_do(void **state) {
+    (void)state;
+    char words[40], sentence[600];
+    struct up_live_view view = third_trial();
+    view.asks = false;
+    view.finished = view.by_pedal = true;
+    results[1] = (struct up_result){.water = {.name = "fresh"},
+                                    .pieces = 1,
+                                    .answer = {.buoyancy_kg = {.value = 0.1642},
+                                               .expanded_u_kg = 0.0005,
+                                               .class = UP_CLASS_POSITIVE}};
+    results[2] = results[1];
+    snprintf(results[2].water.name, sizeof results[2].water.name, "sea");
+    results[2].answer.buoyancy_kg.value = 0.1903;
+    up_live_result(results, 3, words, sizeof words, sentence, sizeof sentence);
+    assert_string_equal(words, "POSITIVE +164 g");
+    assert_string_equal(sentence,
+                        "fresh POSITIVE +164.2 g +- 0.5 g; sea POSITIVE +190.3 g +- 0.5 g. "
+                        "this one piece, not the model; a weight check in the water "
+                        "decides");
+    view.words = words;
+    view.sentence = sentence;
+    draw(&view, 80, 24, true);
+    bool told = false, stands = false;
+    for (int row = 0; row < 24; row++) {
+        told = told || strstr(row_text(row), "Stored. Press any key or the pedal to continue.");
+        stands = stands || strstr(row_text(row), "fresh POSITIVE +164.2 g");
+        assert_null(strstr(row_text(row), "load now"));
+    }
+    assert_true(told && stands);
+    results[2].answer.class = UP_CLASS_UNDECIDED;
+    up_live_result(results, 3, words, sizeof words, sentence, sizeof sentence);
+    assert_non_null(strstr(sentence, "Undecided: measure more trials, or plan with the grams."));
+    results[0].answer.class = UP_CLASS_NEGATIVE;
+    results[0].answer.buoyancy_kg.value = -0.371;
+    up_live_result(results, 1, words, sizeof words, sentence, sizeof sentence);
+    assert_string_equal(words, "NEGATIVE -371 g"); /* no other water: the tank's own */
+}
+
 int main(void) {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(everything_has_its_place_in_80x24),
@@ -531,6 +571,7 @@ int main(void) {
         cmocka_unit_test(a_long_question_is_shown_whole),
         cmocka_unit_test(loadings_are_listed_while_calibrating),
         cmocka_unit_test(large_words_say_what_is_asked),
+        cmocka_unit_test(the_result_is_large_and_says_what_to_do),
         cmocka_unit_test(progress_runs_to_the_reading),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
