@@ -375,7 +375,21 @@ static void draw_faults(const struct up_live_view *view, struct up_canvas *canva
     }
 }
 
-static void draw_answer(const struct up_live_view *view, struct up_canvas *canvas, int row) {
+/* Whole, so that what to do is not cut off: a long one takes rows above it. */
+static void draw_refused(const char *refused, struct up_canvas *canvas, int row, int most) {
+    struct up_canvas nothing = {.utf8 = canvas->utf8};
+    struct place place = place_of(row, 1, canvas->columns - 2);
+    char *text = up_text_format("?? %s", refused);
+    int rows = live_wrap(&nothing, place, most, UP_LIVE_BAD, text);
+    for (int i = 1; i < rows; i++) {
+        fill_row(canvas, --place.row, UP_LIVE_PLAIN);
+    }
+    live_wrap(canvas, place, most, UP_LIVE_BAD, text);
+    free(text);
+}
+
+static void draw_answer(const struct up_live_view *view, struct up_canvas *canvas, int row,
+                        int most) {
     struct place place = place_of(row, 1, canvas->columns - 2);
     static const char letters[] = "saq";
     static const char *const words[] = {"s: Enter skips this step",
@@ -385,7 +399,7 @@ static void draw_answer(const struct up_live_view *view, struct up_canvas *canva
     if (view->typed[0] != '\0' && view->typed[1] == '\0' && letter != NULL) {
         live_put(canvas, place, UP_LIVE_STRONG, words[letter - letters]);
     } else if (view->refused[0] != '\0') {
-        live_format(canvas, place, UP_LIVE_BAD, "?? %s", view->refused);
+        draw_refused(view->refused, canvas, row, most);
     } else if (view->typed[0] != '\0' || (view->asks && view->unit != NULL)) {
         live_format(canvas, place, UP_LIVE_STRONG, "> %s_  %s", view->typed,
                     view->unit != NULL ? view->unit : "");
@@ -427,7 +441,7 @@ static void draw_small(const struct up_live_view *view, struct up_canvas *canvas
         live_format(canvas, whole_row(canvas, row++), UP_LIVE_PLAIN, "load now: %+.1f %s %s",
                     grams ? -view->load : view->load, view->load_unit, way_of(view));
     }
-    draw_answer(view, canvas, row++);
+    draw_answer(view, canvas, row++, 1);
     draw_keys(view, canvas, row++);
     draw_faults(view, canvas, row, canvas->rows - row);
 }
@@ -450,7 +464,7 @@ void up_live_draw(const struct up_live_view *view, struct up_canvas *canvas) {
     draw_list(view, canvas, &at, at.list_rows - !all);
     draw_waters(view, canvas, at.list + at.list_rows, waters);
     draw_faults(view, canvas, at.faults, at.fault_rows);
-    draw_answer(view, canvas, at.answer);
+    draw_answer(view, canvas, at.answer, 1 + at.fault_rows);
     draw_keys(view, canvas, at.keys);
 }
 

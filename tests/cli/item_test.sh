@@ -29,7 +29,7 @@ expect "a side that is none" 2 - "--side middle: write left, right or none" -- i
 expect "no side any more" 0 '"side": null' - -- item edit "Old fin" --side none --json
 expect "renamed" 0 "Grey fin" - -- item rename "Old fin" "Grey fin"
 expect "the old name is gone" 2 - 'no item "Old fin"' -- item show "Old fin"
-expect "renamed to nothing" 2 - "more than blanks" -- item rename "Grey fin" " "
+expect "renamed to nothing" 2 - "more than spaces" -- item rename "Grey fin" " "
 expect "renamed without a new name" 2 - "the new name" -- item rename "Grey fin"
 expect "what was known stays" 0 "stock number: 0042" - -- item show "Grey fin"
 

@@ -514,6 +514,21 @@ static void progress_runs_to_the_reading(void **state) {
     virtual_bench_end(&bench);
 }
 
+/* What to do stands at the end of such a line. */
+static void what_was_refused_is_not_cut(void **state) {
+    (void)state;
+    struct up_live_view view = third_trial();
+    view.refused = "1 kg were hung and the reading rose by 0.5 kg: type it in kg, as the scale "
+                   "shows it, or hang the mass again, then press Enter";
+    draw(&view, 80, 24, true);
+    bool begins = false;
+    for (int row = 0; row < 24; row++) {
+        begins = begins || strstr(row_text(row), "?? 1 kg were hung");
+    }
+    assert_true(begins);
+    assert_non_null(strstr(row_text(22), "press Enter"));
+}
+
 /* It stays in large letters, with what it is of and what to do. */
 static void the_result_is_large_and_says_what_to_do(void **state) {
     (void)state;
@@ -572,6 +587,7 @@ int main(void) {
         cmocka_unit_test(loadings_are_listed_while_calibrating),
         cmocka_unit_test(large_words_say_what_is_asked),
         cmocka_unit_test(the_result_is_large_and_says_what_to_do),
+        cmocka_unit_test(what_was_refused_is_not_cut),
         cmocka_unit_test(progress_runs_to_the_reading),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
