@@ -283,7 +283,8 @@ static char *make_file(const struct setup *setup) {
                               : up_probe_port_section(probe);
     bool has_sensor = strstr(line, "[sensor]") != NULL;
     char *text = up_text_format(
-        "; Written by `upthrust setup`. `upthrust help rig` lists all keys.\n[rig]\n; No other bench "
+        "; Written by `upthrust setup`. `upthrust help rig` lists all keys.\n[rig]\n; No other "
+        "bench "
         "may "
         "have this name.\nid = %s\n\n%s\n%s%s%s%s\n[tank]\n%s\n[masses]\n%s",
         setup->id, port, line, setup->section[0] != NULL ? setup->section[0] : "",

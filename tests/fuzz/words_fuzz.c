@@ -102,7 +102,8 @@ static void begin(struct shelf *shelf) {
         size_t size;
         char *document = shelf_read(path, &size);
         shelf_write("in.json", document + 1, size - 1);
-        must(up_catalogue_import(shelf->mine, "in.json", false, &intake, &failure) && intake.fresh > 0);
+        must(up_catalogue_import(shelf->mine, "in.json", false, &intake, &failure) &&
+             intake.fresh > 0);
         up_catalogue_close(shelf->mine);
         free(shelf->file);
         shelf->file = shelf_read("mine/catalogue.sqlite", &shelf->size);

@@ -110,7 +110,7 @@ static void test_what_is_not_utf8(void **state) {
 
 static void test_characters_stay(void **state) {
     (void)state;
-    static const uint32_t kept[] = {0x20,   0x7E,   0xA0,   0xE9,   0x7FF,   0x800,   0xD7FF,
+    static const uint32_t kept[] = {0x20,   0x7E,   0xA0,   0xE9,    0x7FF,   0x800,   0xD7FF,
                                     0xE000, 0xFEFE, 0xFFFD, 0x10000, 0x1F600, 0x10FFFD};
     for (size_t i = 0; i < COUNT(kept); i++) {
         char text[5];
