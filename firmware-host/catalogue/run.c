@@ -164,9 +164,16 @@ static bool is_abandoned(const struct up_catalogue *catalogue, const char *run_i
 static bool note_lost(const struct up_record *record, void *context) {
     struct lost_runs *lost = context;
     json_t *how_ended = json_object_get(record->content, "how_ended");
-    /* Before there were ends, runs had no such member. */
+    /* Before there were ends, runs had no such member; a version that was set aside may have one.
+     */
+    long long ends = 0;
     if (json_is_null(how_ended) && !record->elsewhere &&
-        is_abandoned(lost->catalogue, record->subject)) {
+        is_abandoned(lost->catalogue, record->subject) &&
+        catalogue_ask(lost->catalogue,
+                      "SELECT count(*) FROM record WHERE kind = 'run' AND subject = ?"
+                      " AND json_extract(body, '$.how_ended') IS NOT NULL",
+                      record->subject, &ends, NULL) &&
+        ends == 0) {
         json_array_append_new(lost->list, json_pack("[s, s, s, O]", record->id, record->subject,
                                                     record->bench, record->content));
     }
