@@ -81,6 +81,7 @@ static void cautions_hold_up_nobody_else(void **state) {
         assert_non_null(output);
         assert_int_equal(pipe(input), 0);
         struct up_operator *op = up_operator_create((enum up_operator_kind)kind, input[0], output);
+        close(input[1]); /* whoever waits for a line sees the end */
         assert_true(up_operator_caution(op, &cautions, NULL, &failure));
         up_operator_destroy(op);
         rewind(output);
@@ -89,7 +90,6 @@ static void cautions_hold_up_nobody_else(void **state) {
         assert_null(strstr(text, "for a person"));
         assert_ptr_equal(strchr(text, '\n'), text + strlen(text) - 1);
         close(input[0]);
-        close(input[1]);
         fclose(output);
     }
 }
