@@ -85,13 +85,34 @@ static bool resume(const struct arguments *arguments, struct bench_options *opti
            up_session_resume_calibrate(&options->settings, calibration, failure);
 }
 
+/* Hysteresis is some thousandths of the load at most: typed steps of 5 g (a choice of ours) and
+   more hide it, so that the readings up and down would be for nothing. */
+static void leave_out_staircase(const struct bench_options *options,
+                                struct up_calibrate_plan *plan) {
+    const struct up_rig *rig = &options->rig;
+    static const double COARSE_KG = 0.005;
+    if (plan->staircase && rig->port_kind == UP_PORT_TYPED && rig->line.load_unit == UP_LOAD_KG &&
+        rig->division_counts >= COARSE_KG) {
+        plan->staircase = false;
+        if (options->settings.operator_kind != UP_OPERATOR_JSON) {
+            fprintf(stderr,
+                    "note: no staircase up and down: steps of %g g hide hysteresis; the bound from "
+                    "data sheets is used\n",
+                    1e3 * rig->division_counts);
+        }
+    }
+}
+
 static bool calibrate(const struct arguments *arguments, struct bench_options *options,
                       struct up_calibration *calibration, struct up_failure *failure) {
     struct up_calibrate_plan plan = {.staircase = !option_given(arguments, "no-staircase")};
-    return read_masses(arguments, &plan, failure) &&
-           open_bench(arguments, false, options, failure) &&
-           read_conditions(arguments, options, failure) &&
-           up_session_calibrate(&options->settings, &plan, calibration, failure);
+    if (!read_masses(arguments, &plan, failure) ||
+        !open_bench(arguments, false, options, failure) ||
+        !read_conditions(arguments, options, failure)) {
+        return false;
+    }
+    leave_out_staircase(options, &plan);
+    return up_session_calibrate(&options->settings, &plan, calibration, failure);
 }
 
 /* `calibration adopt`: by default each mass twice, without a staircase. */

@@ -33,4 +33,7 @@ sed -i 's/"value":4.0/"value":"4"/g' "$work/bent/runs/$run/journal.jsonl"
 expect "a journal that was changed" 2 - "does not repeat|lacks|carry" -- "$bin" calibrate --replay "$run" --catalogue "$work/bent"
 echo '{"event":' >"$work/bent/runs/$run/journal.jsonl"
 expect "a journal that is none" 2 - "not a JSON object" -- "$bin" calibrate --replay "$run" --catalogue "$work/bent"
+sed "s/^id = .*/id = scale-of-the-test/" "$(dirname "$0")/../../rigs/hanging-scale.ini" >"$work/stairs.ini"
+"$bin" calibrate --rig "$work/stairs.ini" --masses-g 500,1000,2000 --operator keys --catalogue "$work/stairs" </dev/null >"$work/out" 2>"$work/err"
+grep -q "note: no staircase up and down: steps of 10 g hide hysteresis" "$work/err" && say yes "no staircase for coarse steps" || say no "no staircase for coarse steps"
 finish
