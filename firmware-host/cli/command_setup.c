@@ -145,7 +145,8 @@ static bool put_question(struct setup *setup, const struct question *question,
                          struct up_failure *failure) {
     char answer[ANSWER_SIZE], *prompt;
     bool good;
-    printf("\n%s\n", question->why);
+    putchar('\n');
+    up_text_paragraph(stdout, question->why);
     prompt = question->words != NULL ? up_text_format("%s (%s)", question->ask, question->words)
                                      : up_text_format("%s", question->ask);
     while ((good = ask(prompt, question->usual, answer, failure)) && !accepts(question, answer)) {
@@ -186,7 +187,9 @@ static bool ask_id(struct setup *setup, struct up_failure *failure) {
     uuid_generate_random(random);
     uuid_unparse_lower(random, text);
     snprintf(usual, sizeof usual, "bench-%.8s", text);
-    puts("The name of this bench, which no other bench may have: its calibrations belong to it.");
+    up_text_paragraph(
+        stdout,
+        "The name of this bench, which no other bench may have: its calibrations belong to it.");
     bool good;
     while ((good = ask("Name, letters, digits and -", usual, answer, failure)) &&
            answer[strspn(answer, "abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ"

@@ -143,3 +143,16 @@ void up_text_put(FILE *stream, const char *text, int columns, bool isolate) {
     fprintf(stream, "%*s", used < columns ? columns - used : 0, "");
     free(clean);
 }
+
+void up_text_paragraph(FILE *stream, const char *text) {
+    enum { COLUMNS = 78 };
+    size_t column = 0;
+    while (*text != '\0') {
+        size_t length = strcspn(text, " ");
+        bool fits = column + 1 + length <= COLUMNS;
+        fprintf(stream, "%s%.*s", column == 0 ? "" : fits ? " " : "\n", (int)length, text);
+        column = column == 0 || !fits ? length : column + 1 + length;
+        text += length + strspn(text + length, " ");
+    }
+    fputc('\n', stream);
+}

@@ -107,8 +107,26 @@ static void slips_of_the_finger_are_near(void **state) {
     assert_int_equal(up_text_distance(longest, ""), 64);
 }
 
+/* No line is longer, none could have taken the next word. */
+static void a_paragraph_breaks_between_words(void **state) {
+    (void)state;
+    char *text = NULL;
+    size_t size;
+    FILE *stream = open_memstream(&text, &size);
+    up_text_paragraph(stream,
+                      "The name of this bench, which no other bench may have: its calibrations "
+                      "belong to it.");
+    up_text_paragraph(stream, "short");
+    fclose(stream);
+    assert_string_equal(text,
+                        "The name of this bench, which no other bench may have: its calibrations "
+                        "belong\nto it.\nshort\n");
+    free(text);
+}
+
 int main(void) {
     const struct CMUnitTest tests[] = {
+        cmocka_unit_test(a_paragraph_breaks_between_words),
         cmocka_unit_test(characters_have_their_width),
         cmocka_unit_test(text_is_cut_and_filled),
         cmocka_unit_test(a_name_is_isolated_from_numbers),
