@@ -151,7 +151,7 @@ static void print_words(const struct checking *checking) {
 static void print_cautions(FILE *stream) {
     fputs("Before anything is filled, wired or lifted:\n", stream);
     for (const char *const *text = all_cautions; *text != NULL; text++) {
-        fprintf(stream, "- %s\n", *text);
+        up_text_paragraph(stream, "- ", *text);
     }
 }
 

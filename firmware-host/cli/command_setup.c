@@ -146,7 +146,7 @@ static bool put_question(struct setup *setup, const struct question *question,
     char answer[ANSWER_SIZE], *prompt;
     bool good;
     putchar('\n');
-    up_text_paragraph(stdout, question->why);
+    up_text_paragraph(stdout, "", question->why);
     prompt = question->words != NULL ? up_text_format("%s (%s)", question->ask, question->words)
                                      : up_text_format("%s", question->ask);
     while ((good = ask(prompt, question->usual, answer, failure)) && !accepts(question, answer)) {
@@ -188,7 +188,7 @@ static bool ask_id(struct setup *setup, struct up_failure *failure) {
     uuid_unparse_lower(random, text);
     snprintf(usual, sizeof usual, "bench-%.8s", text);
     up_text_paragraph(
-        stdout,
+        stdout, "",
         "The name of this bench, which no other bench may have: its calibrations belong to it.");
     bool good;
     while ((good = ask("Name, letters, digits and -", usual, answer, failure)) &&
@@ -342,10 +342,8 @@ static enum up_status check_rig(const struct arguments *arguments, const char *f
     up_text_print(stdout, "Written to %s. Now it is checked, as by `upthrust rig-check`.\n", file);
     enum up_status status = command_rig_check(&next, failure);
     if (status == UP_STATUS_DONE || status == UP_STATUS_UNDECIDED) {
-        up_text_print(stdout,
-                      "Next: upthrust calibrate --rig %s --masses-g 500,1000,2000 (your known "
-                      "masses)\n",
-                      file);
+        puts("Next, with your known masses:");
+        up_text_print(stdout, "  upthrust calibrate --rig %s --masses-g 500,1000,2000\n", file);
     }
     return status;
 }

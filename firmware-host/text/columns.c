@@ -144,14 +144,18 @@ void up_text_put(FILE *stream, const char *text, int columns, bool isolate) {
     free(clean);
 }
 
-void up_text_paragraph(FILE *stream, const char *text) {
+void up_text_paragraph(FILE *stream, const char *lead, const char *text) {
     enum { COLUMNS = 78 };
-    size_t column = 0;
-    while (*text != '\0') {
+    size_t indent = strlen(lead), column = indent;
+    fputs(lead, stream);
+    for (bool first = true; *text != '\0'; first = false) {
         size_t length = strcspn(text, " ");
         bool fits = column + 1 + length <= COLUMNS;
-        fprintf(stream, "%s%.*s", column == 0 ? "" : fits ? " " : "\n", (int)length, text);
-        column = column == 0 || !fits ? length : column + 1 + length;
+        if (!first) {
+            fprintf(stream, "%s%*s", fits ? " " : "\n", fits ? 0 : (int)indent, "");
+        }
+        fprintf(stream, "%.*s", (int)length, text);
+        column = (first || fits ? column + !first : indent) + length;
         text += length + strspn(text + length, " ");
     }
     fputc('\n', stream);

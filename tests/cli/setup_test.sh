@@ -14,7 +14,7 @@ setup() { # name status out err answers options...
 
 # Name, port, unit, step, capacity, thermometer, water, surface, line, depth, ballast, masses.
 typed='my-bucket\ntyped\n\n\n20\n\n\n0.36\n\n\n2\n\n'
-setup "a scale that is read by eye" 0 "Next: upthrust calibrate --rig" - "$typed" --rig "$work/typed.ini"
+setup "a scale that is read by eye" 0 "^  upthrust calibrate --rig" - "$typed" --rig "$work/typed.ini"
 grep -q '^id = my-bucket$' "$work/typed.ini" && grep -q '^kind = typed$' "$work/typed.ini" && grep -q '^ballast_kg = 2$' "$work/typed.ini" &&
     grep -q '^; Lead that always hangs' "$work/typed.ini" && say yes "with what each key means" || say no "with what each key means"
 expect "and calibrate takes it" 1 "" "are too few" -- "$bin" calibrate --rig "$work/typed.ini" --masses-g 500,1000,2000 --operator json --catalogue "$work/c"

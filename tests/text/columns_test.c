@@ -113,14 +113,19 @@ static void a_paragraph_breaks_between_words(void **state) {
     char *text = NULL;
     size_t size;
     FILE *stream = open_memstream(&text, &size);
-    up_text_paragraph(stream,
+    up_text_paragraph(stream, "",
                       "The name of this bench, which no other bench may have: its calibrations "
                       "belong to it.");
-    up_text_paragraph(stream, "short");
+    up_text_paragraph(stream, "- ", "short");
+    up_text_paragraph(stream, "- ",
+                      "- - - - - - - - - - - - - - - - - - - - - - - - - - - - - - - - - - - - - - "
+                      "- - -");
     fclose(stream);
-    assert_string_equal(text,
-                        "The name of this bench, which no other bench may have: its calibrations "
-                        "belong\nto it.\nshort\n");
+    assert_string_equal(
+        text,
+        "The name of this bench, which no other bench may have: its calibrations "
+        "belong\nto it.\n- short\n"
+        "- - - - - - - - - - - - - - - - - - - - - - - - - - - - - - - - - - - - - - -\n  - - -\n");
     free(text);
 }
 
