@@ -253,14 +253,32 @@ struct chosen {
     size_t count;
 };
 
-static struct chosen choose(const struct lessons *lessons, unsigned kind, unsigned bench) {
-    struct chosen chosen = {up_allocate(lessons->count + 1, sizeof *chosen.trial), 0};
-    for (size_t i = 0; i < lessons->count; i++) {
-        if (lessons->trial[i].kind == kind && lessons->trial[i].bench == bench) {
-            chosen.trial[chosen.count++] = &lessons->trial[i];
-        }
+/* The trials stand by item and run; that order stays within a kind and bench. */
+static int by_kind_and_bench(const void *a, const void *b) {
+    const struct trial *one = *(const struct trial *const *)a,
+                       *two = *(const struct trial *const *)b;
+    return one->kind != two->kind     ? (one->kind > two->kind ? 1 : -1)
+           : one->bench != two->bench ? (one->bench > two->bench ? 1 : -1)
+                                      : (one > two) - (one < two);
+}
+
+static struct chosen sort_out(const struct lessons *lessons) {
+    struct chosen all = {up_allocate(lessons->count + 1, sizeof *all.trial), lessons->count};
+    for (size_t i = 0; i < all.count; i++) {
+        all.trial[i] = &lessons->trial[i];
     }
-    return chosen;
+    qsort(all.trial, all.count, sizeof *all.trial, by_kind_and_bench);
+    return all;
+}
+
+/* How many from the first on are of its kind and bench. */
+static size_t group_length(const struct chosen *all, size_t first) {
+    size_t end = first;
+    while (end < all->count && all->trial[end]->kind == all->trial[first]->kind &&
+           all->trial[end]->bench == all->trial[first]->bench) {
+        end++;
+    }
+    return end - first;
 }
 
 /* How many from the first on are of one item and run. */
@@ -322,20 +340,17 @@ static void learn_share(const struct chosen *chosen, struct up_kind *kind) {
     free(shaken);
 }
 
-static void learn(const struct lessons *lessons, unsigned kind_at, unsigned bench_at,
-                  struct up_kind *kind) {
-    struct chosen chosen = choose(lessons, kind_at, bench_at);
+static void learn(const struct chosen *chosen, struct up_kind *kind) {
     size_t length;
-    for (size_t first = 0; first < chosen.count; first += length) {
-        length = run_length(&chosen, first);
+    for (size_t first = 0; first < chosen->count; first += length) {
+        length = run_length(chosen, first);
         kind->runs++;
-        kind->items += first == 0 ||
-                       strcmp(chosen.trial[first - 1]->item_id, chosen.trial[first]->item_id) != 0;
+        kind->items += first == 0 || strcmp(chosen->trial[first - 1]->item_id,
+                                            chosen->trial[first]->item_id) != 0;
     }
-    kind->repeatability_kg = pool(&chosen, 1);
-    kind->repeatability_pair_kg = pool(&chosen, 2);
-    learn_share(&chosen, kind);
-    free(chosen.trial);
+    kind->repeatability_kg = pool(chosen, 1);
+    kind->repeatability_pair_kg = pool(chosen, 2);
+    learn_share(chosen, kind);
 }
 
 /* The last of the same name is the newest. */
@@ -357,19 +372,40 @@ static void begin(const struct lessons *lessons, const char *name, const char *b
     up_find_share(NULL, 0, &kind->share);
 }
 
+/* The same name has the same id in every catalogue (UUID of version 5), so that versions made apart
+   are versions of one thing. */
+static void id_of_name(const char *name, char id[UP_ID_SIZE]) {
+    static const uuid_t space = {0x8e, 0x5d, 0x3b, 0x0a, 0x61, 0xf4, 0x4c, 0x27,
+                                 0x9b, 0x12, 0x7a, 0xd0, 0x35, 0xe6, 0x48, 0xc1};
+    char folded[UP_NAME_SIZE];
+    uuid_t uuid;
+    size_t length = 0;
+    for (; name[length] != '\0'; length++) { /* as strcasecmp folds */
+        char c = name[length];
+        folded[length] = c >= 'A' && c <= 'Z' ? (char)(c - 'A' + 'a') : c;
+    }
+    uuid_generate_sha1(uuid, space, folded, length);
+    uuid_unparse_lower(uuid, id);
+}
+
+/* Of the live versions the first counts. */
+static bool read_set(const struct up_record *record, void *context) {
+    members_from_json(catalogue_kind_members, record->content, context);
+    return false;
+}
+
 bool up_kind_tolerance(struct up_catalogue *catalogue, const char *name, int pieces,
                        double *tolerance_g, struct up_failure *failure) {
     char *clean = up_text_clean(name, strlen(name)); /* names are stored clean */
-    struct lessons lessons = {.only_kind = clean};
-    struct up_kind kind;
-    bool good = up_catalogue_each(catalogue, "gear_kind", read_tolerance, &lessons, failure);
-    begin(&lessons, clean, "", &kind);
+    char id[UP_ID_SIZE];
+    struct up_kind kind = {0};
+    id_of_name(clean, id);
+    free(clean);
+    bool good = up_catalogue_each_live(catalogue, "gear_kind", id, read_set, &kind, failure);
     double set_g = pieces == 1 ? kind.tolerance_one_g : kind.tolerance_pair_g;
     if (good && set_g > 0) {
         *tolerance_g = set_g;
     }
-    release(&lessons);
-    free(clean);
     return good;
 }
 
@@ -379,9 +415,11 @@ bool up_kind_learn(struct up_catalogue *catalogue, const char *name, const char 
     struct lessons lessons = {.only_kind = clean, .only_bench = bench};
     bool good = gather(catalogue, &lessons, failure);
     begin(&lessons, clean, bench, kind);
-    if (good && lessons.count > 0) {
-        learn(&lessons, 0, 0, kind);
+    struct chosen all = sort_out(&lessons); /* of one kind and bench */
+    if (good) {
+        learn(&all, kind);
     }
+    free(all.trial);
     release(&lessons);
     free(clean);
     return good;
@@ -402,20 +440,28 @@ bool up_kinds_learn(struct up_catalogue *catalogue, struct up_kind **kinds, size
         release(&lessons);
         return false;
     }
-    struct up_kind *list =
-        up_allocate((size_t)lessons.kinds.count * (lessons.benches.count + 1) + 1, sizeof *list);
-    size_t listed = 0;
+    struct chosen all = sort_out(&lessons);
+    bool *seen = up_allocate(lessons.kinds.count + 1, sizeof *seen);
+    size_t listed = 0, length, groups = lessons.kinds.count;
+    for (size_t first = 0; first < all.count; first += group_length(&all, first)) {
+        groups++;
+    }
+    struct up_kind *list = up_allocate(groups + 1, sizeof *list);
+    for (size_t first = 0; first < all.count; first += length) {
+        struct chosen chosen = {all.trial + first, length = group_length(&all, first)};
+        const struct trial *trial = all.trial[first];
+        begin(&lessons, lessons.kinds.name[trial->kind], lessons.benches.name[trial->bench],
+              &list[listed]);
+        learn(&chosen, &list[listed++]);
+        seen[trial->kind] = true;
+    }
     for (unsigned k = 0; k < lessons.kinds.count; k++) {
-        size_t before = listed;
-        for (unsigned b = 0; b < lessons.benches.count; b++) {
-            begin(&lessons, lessons.kinds.name[k], lessons.benches.name[b], &list[listed]);
-            learn(&lessons, k, b, &list[listed]);
-            listed += list[listed].runs > 0;
-        }
-        if (listed == before) {
+        if (!seen[k]) {
             begin(&lessons, lessons.kinds.name[k], "", &list[listed++]);
         }
     }
+    free(seen);
+    free(all.trial);
     release(&lessons);
     qsort(list, listed, sizeof *list, by_name_and_bench);
     *kinds = list;
@@ -424,22 +470,6 @@ bool up_kinds_learn(struct up_catalogue *catalogue, struct up_kind **kinds, size
 }
 
 /* ---- setting ---- */
-
-/* The same name has the same id in every catalogue (UUID of version 5), so that versions made apart
-   are versions of one thing. */
-static void id_of_name(const char *name, char id[UP_ID_SIZE]) {
-    static const uuid_t space = {0x8e, 0x5d, 0x3b, 0x0a, 0x61, 0xf4, 0x4c, 0x27,
-                                 0x9b, 0x12, 0x7a, 0xd0, 0x35, 0xe6, 0x48, 0xc1};
-    char folded[UP_NAME_SIZE];
-    uuid_t uuid;
-    size_t length = 0;
-    for (; name[length] != '\0'; length++) { /* as strcasecmp folds */
-        char c = name[length];
-        folded[length] = c >= 'A' && c <= 'Z' ? (char)(c - 'A' + 'a') : c;
-    }
-    uuid_generate_sha1(uuid, space, folded, length);
-    uuid_unparse_lower(uuid, id);
-}
 
 /* 0: none is set. */
 static bool is_tolerance(double tolerance_g, int pieces) {
