@@ -140,20 +140,3 @@ bool up_find_consensus(const double *value, const double *u, size_t count,
     consensus->probability = gsl_cdf_chisq_Q(alone.squares, dof);
     return true;
 }
-
-/* ---- trend ---- */
-
-bool up_find_trend(const double *time, const double *value, size_t count, struct up_trend *trend) {
-    struct up_fit line;
-    *trend = (struct up_trend){{NO_NUMBER, NO_NUMBER, 0}, NO_NUMBER};
-    if (!up_fit_polynomial(time, value, count, 2, &line)) {
-        return false;
-    }
-    double u = sqrt(line.covariance[1][1]);
-    trend->slope = (struct up_quantity){line.c[1], u, line.dof};
-    if (u > 0) {
-        up_gsl_answers();
-        trend->probability = 2 * gsl_cdf_tdist_Q(fabs(line.c[1]) / u, line.dof);
-    }
-    return true;
-}

@@ -109,17 +109,6 @@ struct up_consensus {
 bool up_find_consensus(const double *value, const double *u, size_t count,
                        struct up_consensus *consensus);
 
-/* ---- trend ---- */
-
-/* Straight line through values in time. */
-struct up_trend {
-    struct up_quantity slope; /* unit of the values over that of the time */
-    double probability; /* that chance alone makes a slope as steep, either way; NaN: exact fit */
-};
-
-/* False where the data carry no line: see up_fit_polynomial. */
-bool up_find_trend(const double *time, const double *value, size_t count, struct up_trend *trend);
-
 /* ---- Allan deviation, without overlap, of a stream ----
    sqrt of half the mean square of the difference between the means of neighbouring groups of as
    many values as the factor says: 1, 2, 5, 10, ... 2e6. Memory does not grow with the stream. */

@@ -111,44 +111,6 @@ static void test_consensus_refuses(void **state) {
         up_find_consensus((const double[]){1, 2}, (const double[]){1, ENDLESS}, 2, &consensus));
 }
 
-/* Trials that take up water as they soak, 0.2 g a minute, are told; steady ones but for chance. */
-static void test_trend(void **state) {
-    (void)state;
-    enum { ITEMS = 20000, TRIALS = 5 };
-    gsl_rng *rng = gsl_rng_alloc(gsl_rng_mt19937);
-    gsl_rng_set(rng, 13);
-    double soak_min[TRIALS], grams[TRIALS];
-    struct up_trend trend;
-    int steady = 0, soaking = 0;
-    for (int n = 0; n < ITEMS; n++) {
-        for (int i = 0; i < TRIALS; i++) {
-            soak_min[i] = 3.0 * i;
-            grams[i] = 50 + gsl_ran_gaussian(rng, 0.4);
-        }
-        assert_true(up_find_trend(soak_min, grams, TRIALS, &trend));
-        steady += trend.probability < 0.05;
-        for (int i = 0; i < TRIALS; i++) {
-            grams[i] -= 0.2 * soak_min[i];
-        }
-        assert_true(up_find_trend(soak_min, grams, TRIALS, &trend));
-        soaking += trend.probability < 0.05 && trend.slope.value < 0;
-    }
-    assert_close((double)steady / ITEMS, 0.05, 5 * sqrt(0.05 * 0.95 / ITEMS));
-    assert_true(soaking > 0.8 * ITEMS);
-    assert_true(trend.slope.dof == 3);
-    gsl_rng_free(rng);
-}
-
-static void test_trend_of_too_little(void **state) {
-    (void)state;
-    const double time[] = {0, 1, 2}, line[] = {1, 2, 3}, same[] = {5, 5, 5};
-    struct up_trend trend;
-    assert_false(up_find_trend(time, line, 2, &trend));
-    assert_true(isnan(trend.slope.value) && isnan(trend.probability));
-    assert_false(up_find_trend(same, line, 3, &trend));
-    assert_false(up_find_trend(time, (const double[]){1, NO_NUMBER, 2}, 3, &trend));
-}
-
 int main(void) {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(test_anova_of_unequal_groups),
@@ -158,8 +120,6 @@ int main(void) {
         cmocka_unit_test(test_consensus_of_values_that_agree),
         cmocka_unit_test(test_consensus_of_values_that_differ),
         cmocka_unit_test(test_consensus_refuses),
-        cmocka_unit_test(test_trend),
-        cmocka_unit_test(test_trend_of_too_little),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
