@@ -490,7 +490,9 @@ static void a_copy_of_the_folder_asks_for_a_known_mass(void **state) {
     assert_true(is_trusted(catalogue, made.id));
     up_catalogue_close(catalogue);
     assert_int_equal(remove("moved/catalogue.sqlite"), 0);
-    add_item(open_as("elsewhere", UP_CATALOGUE_CREATE), "takes the number on the disk");
+    struct up_catalogue *elsewhere = open_as("elsewhere", UP_CATALOGUE_CREATE);
+    add_item(elsewhere, "takes the number on the disk");
+    up_catalogue_close(elsewhere);
     copy_file("backup", "moved/catalogue.sqlite");
     catalogue = open_as("moved", UP_CATALOGUE_WRITE);
     assert_false(is_trusted(catalogue, made.id));
