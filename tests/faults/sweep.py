@@ -45,11 +45,25 @@ SESSION = {
     "item add": ["item", "add", "--name", "Lead block", "--kind", "lead"],
     "calibrate": ["calibrate", "--masses-g", "500,1000,2000", "--rounds", "1", "--no-staircase"],
     "measure": ["measure", "--item", "Lead block", "--trials", "4", "--water", "fresh"],
-    "decide": ["decide", "--tolerance-g", "80"],
+    "decide": ["decide", "--all", "--tolerance-g", "80"],
     "export": ["export", "--format", "csv", "--to", "shared"],
     "merge": ["merge", "another"],
 }
 AT_THE_TANK = ("calibrate", "measure")
+
+
+def at_home(catalogue):
+    """What was made in a folder counts in a copy of it only once it is adopted: here it is, to the marks."""
+    file = catalogue + "/catalogue.sqlite"
+    if not os.path.exists(file):
+        return
+    with sqlite3.connect(file) as database:
+        record = database.execute("SELECT id FROM record LIMIT 1").fetchone()[0]
+    subprocess.run([program, "check-catalogue", "--set-aside", record, "--reason", "for its mark", "--catalogue", catalogue],
+                   check=True, capture_output=True)
+    with sqlite3.connect(file) as database:
+        database.execute("UPDATE local_mark SET place = (SELECT place FROM local_mark WHERE mark = 'aside')")
+        database.execute("DELETE FROM local_mark WHERE mark = 'aside'")
 
 
 class Place:
@@ -62,6 +76,7 @@ class Place:
             open(at + "/rig.ini", "w").write(RIG)
         else:
             shutil.copytree(source, at, ignore=NOT_COPIED)
+            at_home(at + "/catalogue")
         self.told, self.words, self.status, self.tank = [], "", None, None
 
     def run(self, words, **fail):
@@ -270,7 +285,7 @@ def prepare():
     """A place before each command, and the members that records have when all goes well."""
     place, bases = Place(work + "/session"), {}
     other = Place(work + "/other")
-    other.run(["item", "add", "--name", "Cork", "--kind", "float"])
+    other.run(["item", "add", "--name", "Cork", "--kind", "float", "--holds-gas", "no"])
     shutil.copytree(other.at + "/catalogue", place.at + "/another")
     for name, words in SESSION.items():
         bases[name] = shutil.copytree(place.at, "%s/before-%s" % (work, name.replace(" ", "-")), ignore=NOT_COPIED)
