@@ -204,7 +204,7 @@ static void show_item(const struct up_item *item, bool json) {
 static bool meet_look_alike(const struct arguments *arguments, struct up_catalogue *catalogue,
                             const struct up_item *item, struct up_failure *failure) {
     char answer[ANSWER_SIZE] = "";
-    struct up_item other;
+    struct up_item other = {.name = ""};
     if (!up_item_look_alike(catalogue, item, &other, failure)) {
         return false;
     }

@@ -197,7 +197,7 @@ static void put_weightless(FILE *stream, const json_t *const *line, size_t count
 
 /* The largest first. */
 static void put_budget(FILE *stream, const json_t *result) {
-    const json_t *line, *lines[BUDGET_MOST];
+    const json_t *line, *lines[BUDGET_MOST] = {NULL};
     size_t i, count = 0, weighty = 0;
     json_array_foreach(json_object_get(result, "budget"), i, line) {
         if (count < BUDGET_MOST && up_record_number(line, "u") > 0) {

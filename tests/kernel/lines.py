@@ -216,7 +216,7 @@ def check_presses(machine, device, bank):
     mass = session.ask()
     bank.press("PEDAL", 1.3)
     again = session.ask()
-    check("a long press is again, from the tare", "0.5 kg" in mass and "Leave" in again, mass,
+    check("a long press is again, from the tare", "0.5 kg" in mass and "leave only the ballast" in again, mass,
           again)
     # Down before the question, up after it: no answer.
     session.short()
@@ -243,7 +243,7 @@ def check_presses(machine, device, bank):
     last = session.until(">> ")
     status, words = session.end()
     check("two short ones stop after this step", "stopping after this step" in told and
-          "Leave" in last and status == 1, told, last, status, words, session.heard)
+          "leave only the ballast" in last and status == 1, told, last, status, words, session.heard)
     check("all lamps are out at the end", [bank.value(name) for name in
                                            ("GO", "SETTLE", "FAULT", "ALL", "SHAKER")] == [0] * 5)
 
@@ -314,7 +314,7 @@ def check_float(machine, device, bank, session):
     bank.pull("FLOAT", True)
     back = session.until("!! ")
     ask = session.ask()
-    check("water back: it goes on with a tare", "the water is back" in back and "Leave" in ask, back,
+    check("water back: it goes on with a tare", "the water is back" in back and "leave only the ballast" in ask, back,
           ask)
     device.load_g = 0
     session.short()
@@ -324,7 +324,7 @@ def check_float(machine, device, bank, session):
             break
         session.until("   pedal:")
         time.sleep(READ_S)
-        device.load_g = 200 if "under water" in line or "hake" in line else 0
+        device.load_g = 200 if "Hang the item on the hanger" in line or "hake" in line else 0
         if "hake" in line:
             device.off_and_back(200)
         session.short()
@@ -346,7 +346,9 @@ def check_unheard(machine, device, bank):
     device.talks = True
     machine.run("upthrust calibrate --masses-g 500,1000,2000 --rig /tmp/lines.ini --catalogue "
                 "/tmp/catalogue --operator json <&7 >&7 2>/tmp/out & session=$!")
-    first = json.loads(words.next(40))
+    first = {}
+    while first.get("event") != "ask":  # the cautions come first
+        first = json.loads(words.next(40))
     bank.press("PEDAL", 0.1, 0.1, 0.1, 0.1, 0.1)
     before_s = work_s(machine)
     time.sleep(1.5)

@@ -228,7 +228,7 @@ def check_clock(pc):
     pc.next()
     pc.machine.run("kill $session")
     status, words = pc.end()
-    check("a clock before the last record is told", "note: the clock stands before the last record" in words, words)
+    check("a clock before the last record is told", "note: the clock is earlier than the last record" in words, words)
 
 
 def main():
