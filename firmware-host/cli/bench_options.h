@@ -1,7 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* What calibrate and measure read alike from the command line. */
-#ifndef UPTHRUST_CLI_BENCH_OPTIONS_H
-#define UPTHRUST_CLI_BENCH_OPTIONS_H
+#pragma once
 
 #include "cli.h"
 
@@ -50,5 +49,3 @@ bool check_item(const struct up_item *item, const struct up_measure_plan *plan,
 
 /* Items of a list, one after the other (measure_queue.c). */
 enum up_status measure_queue(const struct arguments *arguments, struct up_failure *failure);
-
-#endif

@@ -1,7 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* The command line: one table of commands, from which the help is printed too. */
-#ifndef UPTHRUST_CLI_H
-#define UPTHRUST_CLI_H
+#pragma once
 
 #include <jansson.h>
 #include <signal.h>
@@ -218,5 +217,3 @@ extern const struct option_text options_demo[], options_calibrate[], options_cal
     { "air-temp-c", "T", "over the tank, degrees C (default: as the rig file says)" }
 #define OPTION_END                                                                                 \
     { NULL, NULL, NULL }
-
-#endif

@@ -2,8 +2,7 @@
 /*
  * Statistics of readings and of calibrations, by GSL. Pure functions.
  */
-#ifndef UPTHRUST_METROLOGY_STATISTICS_H
-#define UPTHRUST_METROLOGY_STATISTICS_H
+#pragma once
 
 #include <stdbool.h>
 #include <stddef.h>
@@ -137,5 +136,3 @@ double up_allan_factor(int index);
 double up_allan_deviation(const struct up_allan *allan, int index);
 /* The index of the least deviation among those with so many pairs; -1 where there is none. */
 int up_allan_minimum(const struct up_allan *allan, uint64_t least_pairs);
-
-#endif

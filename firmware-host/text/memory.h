@@ -3,8 +3,7 @@
  * Allocation that ends the program when there is no memory left: a record that lacks what found no
  * room would be worse than none, and what was acknowledged is on the disk.
  */
-#ifndef UPTHRUST_TEXT_MEMORY_H
-#define UPTHRUST_TEXT_MEMORY_H
+#pragma once
 
 #include <stddef.h>
 #include <stdnoreturn.h>
@@ -23,5 +22,3 @@ noreturn void up_out_of_memory(void);
    allocate. Returns the one that was set before, NULL for none; the new one may call it. */
 typedef void up_memory_end(void);
 up_memory_end *up_at_out_of_memory(up_memory_end *end);
-
-#endif
