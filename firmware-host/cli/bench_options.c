@@ -73,9 +73,8 @@ char *quoted(const char *text) {
 }
 
 static void append(char **text, const char *option, const char *value) {
-    char *word = quoted(value);
+    UP_FREED char *word = quoted(value);
     char *more = up_text_format("%s --%s %s", *text, option, word);
-    free(word);
     free(*text);
     *text = more;
 }
@@ -90,7 +89,7 @@ static char *resume_command(void *context, const char *what, const char *run_id)
     if (strcmp(what, "measure") != 0 && strcmp(what, "calibrate") != 0) {
         return NULL; /* a record of elsewhere may say anything */
     }
-    char *text = up_text_format("upthrust %s", what);
+    UP_FREED char *text = up_text_format("upthrust %s", what);
     append(&text, "rig", options->rig.path);
     if (settings->port != NULL) {
         append(&text, "port", settings->port);
@@ -101,9 +100,7 @@ static char *resume_command(void *context, const char *what, const char *run_id)
     if (settings->operator_kind != UP_OPERATOR_KEYS) {
         append(&text, "operator", operators[settings->operator_kind]);
     }
-    char *whole = up_text_format("%s --resume %.8s", text, run_id);
-    free(text);
-    return whole;
+    return up_text_format("%s --resume %.8s", text, run_id);
 }
 
 /* ---- opening ---- */

@@ -1,6 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include <stdlib.h>
-#include <string.h>
 
 #include "bench_options.h"
 #include "text/text.h"
@@ -63,7 +62,7 @@ static void show_calibration(const struct up_calibration *calibration, bool docu
 static enum up_status replay_calibrate(const struct arguments *arguments,
                                        struct up_failure *failure) {
     struct up_catalogue *catalogue = NULL;
-    struct up_calibration *calibration = up_allocate(1, sizeof *calibration);
+    UP_FREED struct up_calibration *calibration = up_allocate(1, sizeof *calibration);
     bool good =
         only_replays(arguments, failure) &&
         up_catalogue_open(catalogue_directory(arguments), UP_CATALOGUE_READ, &catalogue, failure) &&
@@ -71,7 +70,6 @@ static enum up_status replay_calibrate(const struct arguments *arguments,
     if (good) {
         show_calibration(calibration, option_given(arguments, "json"), false);
     }
-    free(calibration);
     up_catalogue_close(catalogue);
     return good ? UP_STATUS_DONE : failure->status;
 }
@@ -119,7 +117,7 @@ static bool calibrate(const struct arguments *arguments, struct bench_options *o
 enum up_status adopt_calibration(const struct arguments *arguments, struct up_failure *failure) {
     struct bench_options options = {0};
     struct up_calibrate_plan plan = {.staircase = false};
-    struct up_calibration *calibration = up_allocate(1, sizeof *calibration);
+    UP_FREED struct up_calibration *calibration = up_allocate(1, sizeof *calibration);
     bool good = read_masses(arguments, &plan, failure) &&
                 open_bench(arguments, false, &options, failure) &&
                 read_conditions(arguments, &options, failure) &&
@@ -127,7 +125,6 @@ enum up_status adopt_calibration(const struct arguments *arguments, struct up_fa
     if (good && options.settings.operator_kind != UP_OPERATOR_JSON) {
         show_calibration(calibration, options.json_document, true);
     }
-    free(calibration);
     close_bench(&options, NULL);
     die_of_signal();
     return good ? UP_STATUS_DONE : failure->status;
@@ -138,7 +135,7 @@ enum up_status command_calibrate(const struct arguments *arguments, struct up_fa
         return replay_calibrate(arguments, failure);
     }
     struct bench_options options = {0};
-    struct up_calibration *calibration = up_allocate(1, sizeof *calibration);
+    UP_FREED struct up_calibration *calibration = up_allocate(1, sizeof *calibration);
     bool good =
         check_words(arguments, failure) &&
         (option_given(arguments, "resume") ? resume(arguments, &options, calibration, failure)
@@ -146,7 +143,6 @@ enum up_status command_calibrate(const struct arguments *arguments, struct up_fa
     if (good && options.settings.operator_kind != UP_OPERATOR_JSON) {
         show_calibration(calibration, options.json_document, true);
     }
-    free(calibration);
     close_bench(&options, NULL);
     die_of_signal();
     return good ? UP_STATUS_DONE : failure->status;

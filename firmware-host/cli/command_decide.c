@@ -76,9 +76,8 @@ static char *key_of(const char *item_id, const char *water) {
 
 static struct stored *find_stored(const struct judging *judging, const char *item_id,
                                   const char *water) {
-    char *key = key_of(item_id, water);
+    UP_FREED char *key = key_of(item_id, water);
     const json_t *place = json_object_get(judging->places, key);
-    free(key);
     return place != NULL ? &judging->stored[json_integer_value(place)] : NULL;
 }
 
@@ -90,9 +89,8 @@ static bool take_result(const struct up_record *record, void *context) {
     up_decision_apply(json_object_get(judging->decisions, record->subject), &result);
     struct stored *stored = find_stored(judging, result.item_id, result.water.name);
     if (stored == NULL) {
-        char *key = key_of(result.item_id, result.water.name);
+        UP_FREED char *key = key_of(result.item_id, result.water.name);
         json_object_set_new(judging->places, key, json_integer((json_int_t)judging->results));
-        free(key);
         judging->stored =
             up_reallocate(judging->stored, judging->results + 1, sizeof *judging->stored);
         stored = &judging->stored[judging->results++];
@@ -303,7 +301,7 @@ static bool judge_all(struct judging *judging, struct up_catalogue *catalogue,
 /* Only what was not asked before is stored. */
 static bool store(const struct judging *judging, struct up_catalogue *catalogue,
                   struct up_failure *failure) {
-    struct up_decided *decided = up_allocate(judging->lines + 1, sizeof *decided);
+    UP_FREED struct up_decided *decided = up_allocate(judging->lines + 1, sizeof *decided);
     size_t count = 0;
     for (size_t i = 0; i < judging->lines; i++) {
         if (judging->line[i].changed && judging->line[i].why_not == NULL) {
@@ -317,7 +315,6 @@ static bool store(const struct judging *judging, struct up_catalogue *catalogue,
             up_text_print(stderr, "note: stored, but not exported: %s\n", why.text);
         }
     }
-    free(decided);
     return good;
 }
 
@@ -391,11 +388,10 @@ static json_t *line_to_json(const struct line *line) {
     if (!line->is_new) {
         json_object_set_new(json, "result_id", json_string(line->decided.result_id));
     }
-    json_t *result = up_result_to_json(&line->decided.result);
+    json_auto_t *result = up_result_to_json(&line->decided.result);
     json_object_del(result, "budget");
     json_object_del(result, "model");
     json_object_update_missing(json, result);
-    json_decref(result);
     return json;
 }
 

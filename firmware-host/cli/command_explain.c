@@ -21,15 +21,13 @@ enum up_status command_explain(const struct arguments *arguments, struct up_fail
         !open_catalogue(arguments, UP_CATALOGUE_READ, &catalogue, failure)) {
         return failure->status;
     }
-    json_t *document = up_explain(catalogue, arguments->words > 0 ? arguments->word[0] : NULL,
-                                  option_value(arguments, "water"), failure);
+    json_auto_t *document = up_explain(catalogue, arguments->words > 0 ? arguments->word[0] : NULL,
+                                       option_value(arguments, "water"), failure);
     if (document != NULL && option_given(arguments, "json")) {
         print_json(json_incref(document));
     } else if (document != NULL) {
         up_explain_print(document, &style, stdout);
     }
     up_catalogue_close(catalogue);
-    enum up_status status = document != NULL ? UP_STATUS_DONE : failure->status;
-    json_decref(document);
-    return status;
+    return document != NULL ? UP_STATUS_DONE : failure->status;
 }

@@ -152,14 +152,13 @@ static enum up_status set(const struct arguments *arguments, struct up_catalogue
                 "kind set: name one kind, and --tolerance-g or --tolerance-pair-g");
         return failure->status;
     }
-    char *clean = up_text_clean(arguments->word[1], strlen(arguments->word[1]));
+    UP_FREED char *clean = up_text_clean(arguments->word[1], strlen(arguments->word[1]));
     bool fits = strlen(clean) < sizeof kind.name;
     if (fits) {
         memcpy(kind.name, clean, strlen(clean) + 1);
     } else {
         up_fail(failure, UP_STATUS_WRONG_INPUT, "kind set: the name is longer than 300 bytes");
     }
-    free(clean);
     bool good = fits &&
                 up_kind_tolerance(catalogue, kind.name, 1, &kind.tolerance_one_g, failure) &&
                 up_kind_tolerance(catalogue, kind.name, 2, &kind.tolerance_pair_g, failure) &&

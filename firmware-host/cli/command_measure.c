@@ -42,9 +42,8 @@ void print_results(const struct up_session_results *results, const struct up_sty
         const struct up_result *result = &results->result[i];
         up_result_print(result, item, style, stdout);
         if (result->measured) {
-            json_t *body = up_result_to_json(result);
+            json_auto_t *body = up_result_to_json(result);
             up_sides_print(body, style, stdout);
-            json_decref(body);
         }
     }
     if (results->results < results->waters + 1) {
@@ -59,7 +58,7 @@ void print_results(const struct up_session_results *results, const struct up_sty
 /* As the document, or as words. */
 static void show_results(const struct up_session_results *results, bool document,
                          const struct up_style *style) {
-    json_t *list = json_array();
+    json_auto_t *list = json_array();
     for (unsigned i = 0; i < results->results; i++) {
         json_array_append_new(list, up_result_to_json(&results->result[i]));
     }
@@ -68,7 +67,6 @@ static void show_results(const struct up_session_results *results, bool document
     } else {
         print_results(results, style);
     }
-    json_decref(list);
 }
 
 static bool read_trials(const struct arguments *arguments, int usual, struct up_measure_plan *plan,
@@ -178,7 +176,7 @@ static enum up_status replay(const struct arguments *arguments, struct up_failur
     bool store = option_given(arguments, "store");
     bool document = option_given(arguments, "json");
     struct up_catalogue *catalogue = NULL;
-    struct up_session_results *results = up_allocate(1, sizeof *results);
+    UP_FREED struct up_session_results *results = up_allocate(1, sizeof *results);
     struct up_style style;
     bool good =
         only_replays(arguments, failure) && style_asked(arguments, &style, failure) &&
@@ -192,7 +190,6 @@ static enum up_status replay(const struct arguments *arguments, struct up_failur
            (!store ||
             up_results_add(catalogue, results->result, results->results, results->bench, failure));
     enum up_status status = good ? up_session_status(results) : failure->status;
-    free(results);
     up_catalogue_close(catalogue);
     return status;
 }
@@ -233,7 +230,7 @@ enum up_status command_measure(const struct arguments *arguments, struct up_fail
         return measure_queue(arguments, failure);
     }
     struct bench_options options = {0};
-    struct up_session_results *results = up_allocate(1, sizeof *results);
+    UP_FREED struct up_session_results *results = up_allocate(1, sizeof *results);
     struct up_style style;
     bool good =
         check_words(arguments, failure) && style_asked(arguments, &style, failure) &&
@@ -244,7 +241,6 @@ enum up_status command_measure(const struct arguments *arguments, struct up_fail
     }
     enum up_status status = good ? up_session_status(results) : failure->status;
     close_bench(&options, good ? &results->result[0] : NULL);
-    free(results);
     die_of_signal();
     return status;
 }

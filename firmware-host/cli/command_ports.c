@@ -56,9 +56,8 @@ static void print_sample(const struct up_probe *probe) {
             length++;
         }
         if (i > 0 && length > 0) {
-            char *clean = up_text_clean(at, length < 76 ? length : 76);
+            UP_FREED char *clean = up_text_clean(at, length < 76 ? length : 76);
             up_text_print(stdout, "    %s\n", clean);
-            free(clean);
         }
         i -= i > 0 && length == 0;
         at += length + 1;
@@ -128,7 +127,7 @@ struct ports {
 /* What --write and --json leave to do for one that was heard. */
 static bool show_probe(struct ports *ports, const struct up_probe *probe,
                        struct up_failure *failure) {
-    char *rig = probe->found ? up_probe_rig(probe) : NULL;
+    UP_FREED char *rig = probe->found ? up_probe_rig(probe) : NULL;
     bool good = true;
     if (ports->json != NULL) {
         json_t *json = port_to_json(&probe->port);
@@ -146,22 +145,19 @@ static bool show_probe(struct ports *ports, const struct up_probe *probe,
     } else if (probe->found && ports->json == NULL) {
         printf("\n%s\n", rig);
     }
-    free(rig);
     return good;
 }
 
 static bool listen_to_one(struct ports *ports, const struct up_port *port, const char *replay,
                           bool *found, struct up_failure *failure) {
-    struct up_probe *probe = up_allocate(1, sizeof *probe);
+    UP_FREED struct up_probe *probe = up_allocate(1, sizeof *probe);
     probe->port = *port;
     *found = replay != NULL ? up_probe_recording(probe, replay)
                             : up_probe_port(probe, ports->seconds, &signalled);
     if (!*found) {
         *failure = probe->failure;
     }
-    bool good = show_probe(ports, probe, failure);
-    free(probe);
-    return good;
+    return show_probe(ports, probe, failure);
 }
 
 static void find_port(const struct ports *ports, const char *path, struct up_port *port) {

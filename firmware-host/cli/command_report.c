@@ -107,11 +107,10 @@ enum up_status command_plot(const struct arguments *arguments, struct up_failure
     if (!open_catalogue(arguments, UP_CATALOGUE_READ, &catalogue, failure)) {
         return failure->status;
     }
-    char *plots = folder_of(arguments, catalogue, "plots");
+    UP_FREED char *plots = folder_of(arguments, catalogue, "plots");
     bool good = check_own_folder(arguments, plots, failure) && make_folder(plots, failure) &&
                 (run ? plot_run(arguments, catalogue, plots, failure)
                      : plot_all(catalogue, plots, failure));
-    free(plots);
     up_catalogue_close(catalogue);
     return good ? UP_STATUS_DONE : failure->status;
 }
@@ -128,7 +127,7 @@ enum up_status command_export(const struct arguments *arguments, struct up_failu
     if (!open_catalogue(arguments, UP_CATALOGUE_READ, &catalogue, failure)) {
         return failure->status;
     }
-    char *directory = folder_of(arguments, catalogue, "exchange");
+    UP_FREED char *directory = folder_of(arguments, catalogue, "exchange");
     good = check_own_folder(arguments, directory, failure) &&
            (csv ? up_export_csv(catalogue, directory, failure)
                 : up_export_json(catalogue, directory, failure));
@@ -139,7 +138,6 @@ enum up_status command_export(const struct arguments *arguments, struct up_failu
                             "gear_kinds.csv; csv-metadata.json describes the columns"
                           : "catalogue.json; catalogue.schema.json is its JSON Schema");
     }
-    free(directory);
     up_catalogue_close(catalogue);
     return good ? UP_STATUS_DONE : failure->status;
 }

@@ -85,7 +85,7 @@ static bool open_rig(const struct arguments *arguments, struct checking *checkin
 /* A catalogue without a valid calibration is no mistake: then everything is in counts. */
 static void find_calibration(const struct arguments *arguments, struct checking *checking) {
     struct up_catalogue *catalogue = NULL;
-    struct up_calibration *calibration = up_allocate(1, sizeof *calibration);
+    UP_FREED struct up_calibration *calibration = up_allocate(1, sizeof *calibration);
     if (checking->counts_per_kg == 0 &&
         up_catalogue_open(catalogue_directory(arguments), UP_CATALOGUE_READ, &catalogue, NULL) &&
         up_calibration_latest(catalogue, checking->rig.id, calibration, NULL) &&
@@ -93,7 +93,6 @@ static void find_calibration(const struct arguments *arguments, struct checking 
         checking->counts_per_kg = calibration->slope_counts_per_kg;
     }
     up_catalogue_close(catalogue);
-    free(calibration);
 }
 
 static bool check_stream(const struct arguments *arguments, struct checking *checking,
@@ -120,10 +119,9 @@ static json_t *to_json(const struct checking *checking) {
     json_t *findings = json_array(), *warnings = json_array();
     for (unsigned i = 0; i < checking->findings.count; i++) {
         const struct up_finding *finding = &checking->findings.list[i];
-        char *text = up_text_clean(finding->text, strlen(finding->text));
+        UP_FREED char *text = up_text_clean(finding->text, strlen(finding->text));
         json_array_append_new(findings,
                               json_pack("{s:b, s:s}", "good", finding->good, "text", text));
-        free(text);
     }
     for (const char *const *text = all_cautions; *text != NULL; text++) {
         json_array_append_new(warnings, json_string(*text));
@@ -178,7 +176,7 @@ static bool check(const struct arguments *arguments, struct checking *checking,
 }
 
 enum up_status command_rig_check(const struct arguments *arguments, struct up_failure *failure) {
-    struct checking *checking = up_allocate(1, sizeof *checking);
+    UP_FREED struct checking *checking = up_allocate(1, sizeof *checking);
     struct up_operator *op = NULL;
     enum up_status status = UP_STATUS_DONE;
     catch_signals();
@@ -207,7 +205,6 @@ enum up_status command_rig_check(const struct arguments *arguments, struct up_fa
     }
     up_operator_destroy(op);
     up_panel_close(checking->panel);
-    free(checking);
     die_of_signal();
     return good ? status : failure->status;
 }

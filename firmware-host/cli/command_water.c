@@ -50,7 +50,7 @@ static const char *salt_of(enum up_water_model model) {
 }
 
 static void list_waters(bool json) {
-    json_t *list = json_array();
+    json_auto_t *list = json_array();
     for (size_t i = 0; up_named_water_at(i) != NULL; i++) {
         const struct up_named_water *water = up_named_water_at(i);
         json_array_append_new(list,
@@ -64,10 +64,9 @@ static void list_waters(bool json) {
         }
     }
     if (json) {
-        print_json(json_pack("{s:s, s:o}", "schema", "upthrust-waters-1", "waters", list));
+        print_json(json_pack("{s:s, s:O}", "schema", "upthrust-waters-1", "waters", list));
         return;
     }
-    json_decref(list);
     printf("\nA water of your own: --water NAME,temp_c=T and one or more of\n ");
     for (size_t i = 0; up_water_key_at(i) != NULL; i++) {
         const struct up_water_key *key = up_water_key_at(i);

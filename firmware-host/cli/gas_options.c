@@ -118,10 +118,9 @@ static bool read_filling(const struct arguments *arguments, struct up_filling *f
     bool pressure = option_given(arguments, "pressure-bar");
     *told = gas != NULL;
     if (gas != NULL) {
-        char *clean = up_text_clean(gas, strlen(gas));
+        UP_FREED char *clean = up_text_clean(gas, strlen(gas));
         bool fits = clean[0] != '\0' && strlen(clean) < sizeof filling->gas;
         snprintf(filling->gas, sizeof filling->gas, "%.31s", fits ? clean : "");
-        free(clean);
         if (!fits) {
             return up_fail(failure, UP_STATUS_WRONG_INPUT, "--gas: a word of 1 to 31 bytes");
         }

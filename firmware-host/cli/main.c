@@ -89,7 +89,7 @@ static const char *nearest_option(const struct command *command, const char *typ
 static bool wrong_option(const struct command *command, const char *text, int code,
                          struct up_failure *failure) {
     size_t dashes = strspn(text, "-"), length = strcspn(text + dashes, "=");
-    char *name = up_text_format("%.*s", (int)(length < 60 ? length : 60), text + dashes);
+    UP_FREED char *name = up_text_format("%.*s", (int)(length < 60 ? length : 60), text + dashes);
     const char *nearest = code == ':' ? NULL : nearest_option(command, name);
     if (code == ':') {
         up_fail(failure, UP_STATUS_WRONG_INPUT, "%.80s: missing value: see `upthrust help %s`",
@@ -105,7 +105,6 @@ static bool wrong_option(const struct command *command, const char *text, int co
                 "%.80s: unknown option or ambiguous name: see `upthrust help %s`", text,
                 command->name);
     }
-    free(name);
     return false;
 }
 

@@ -2,7 +2,6 @@
 /* measure --queue: the items of a list, one after the other. */
 #include <stdio.h>
 #include <stdlib.h>
-#include <string.h>
 
 #include "bench_options.h"
 #include "text/json.h"
@@ -21,11 +20,10 @@ static void show_place(void *context, const struct up_item *item, const char *pl
                        const json_t *queue) {
     const struct whole_queue *whole = context;
     if (whole->options.settings.operator_kind == UP_OPERATOR_JSON) {
-        json_t *json = json_pack("{s:s, s:s, s:o, s:o}", "event", "queue", "item", item->name,
-                                 "text", up_json_text(place), "queue", json_deep_copy(queue));
+        json_auto_t *json = json_pack("{s:s, s:s, s:o, s:o}", "event", "queue", "item", item->name,
+                                      "text", up_json_text(place), "queue", json_deep_copy(queue));
         up_json_write(json, stdout, JSON_COMPACT);
         putchar('\n');
-        json_decref(json);
         return;
     }
     fputc('\n', stderr);
@@ -53,13 +51,12 @@ static void show_one(void *context, const struct up_session_results *results) {
 static void note_remaining(const struct whole_queue *whole) {
     unsigned remaining = up_queue_remaining(&whole->queue);
     if (whole->begun && remaining > 0) {
-        char *path = quoted(whole->queue.path);
+        UP_FREED char *path = quoted(whole->queue.path);
         up_text_print(
             stderr,
             "note: %u of %u items left. To continue: `upthrust measure --queue %s --resume`, with "
             "all other options as before\n",
             remaining, whole->queue.count, path);
-        free(path);
     }
 }
 

@@ -135,10 +135,9 @@ const char *catalogue_directory(const struct arguments *arguments) {
 bool open_catalogue(const struct arguments *arguments, enum up_catalogue_mode mode,
                     struct up_catalogue **catalogue, struct up_failure *failure) {
     const char *directory = catalogue_directory(arguments);
-    char *file = up_text_format("%s/catalogue.sqlite", directory);
+    UP_FREED char *file = up_text_format("%s/catalogue.sqlite", directory);
     bool missing = mode != UP_CATALOGUE_CREATE && access(file, F_OK) != 0;
     bool good = up_catalogue_open(directory, mode, catalogue, failure);
-    free(file);
     if (!good && missing) {
         up_fail(failure, failure->status,
                 "there is no catalogue in %.120s yet: begin with `upthrust item add --name \"My "
@@ -251,7 +250,7 @@ static bool read_water_keys(const char *text, struct up_water *water, struct up_
 
 static bool name_water(struct up_water *water, const char *text, size_t length, bool *known,
                        struct up_failure *failure) {
-    char *clean = up_text_clean(text, length);
+    UP_FREED char *clean = up_text_clean(text, length);
     bool good = length > 0 && strlen(clean) < sizeof water->name && strcmp(clean, "tank") != 0;
     if (good) {
         *known = up_water_by_name(clean, water);
@@ -259,7 +258,6 @@ static bool name_water(struct up_water *water, const char *text, size_t length, 
         up_fail(failure, UP_STATUS_WRONG_INPUT,
                 "--water: give a name of 1 to 47 bytes first, not \"tank\"");
     }
-    free(clean);
     return good;
 }
 

@@ -12,6 +12,11 @@
 void *up_allocate(size_t count, size_t size);
 void *up_reallocate(void *old, size_t count, size_t size);
 
+/* Before a pointer's declaration: free()d by whoever leaves its block, as jansson's json_auto_t is
+   released. */
+#define UP_FREED __attribute__((cleanup(up_free_at)))
+void up_free_at(void *pointer);
+
 /* The same as malloc() to look at, for libraries that let one choose it. */
 void *up_allocate_bytes(size_t size);
 
