@@ -183,12 +183,12 @@ static bool set_up_rig(struct demo *demo, struct up_failure *failure) {
 
 static bool set_up(struct demo *demo, struct up_failure *failure) {
     UP_FREED char *directory = up_text_format("%s/catalogue", demo->directory);
-    struct arguments none = {0};
+    struct call none = {.failure = failure};
     unsigned waters = 0;
     bool good = make_directory(demo->directory, failure) && start_tank(demo, failure) &&
                 set_up_rig(demo, failure) &&
                 up_catalogue_open(directory, UP_CATALOGUE_CREATE, &demo->catalogue, failure) &&
-                waters_asked(&none, demo->water, &waters, failure);
+                waters_asked(&none, demo->water, &waters);
     demo->settings = (struct up_session_settings){.catalogue = demo->catalogue,
                                                   .rig = &demo->rig,
                                                   .operator_kind = UP_OPERATOR_JSON,
@@ -376,9 +376,8 @@ static bool leave_files(struct demo *demo, struct up_failure *failure) {
     return good && drawn;
 }
 
-static enum up_status report(struct demo *demo, struct up_failure *failure) {
-    bool drawn = leave_files(demo, failure);
-    enum up_status status = UP_STATUS_DONE;
+static bool report(struct call *call, struct demo *demo) {
+    bool drawn = leave_files(demo, call->failure);
     if (demo->json) {
         print_document(demo);
     } else {
@@ -387,36 +386,31 @@ static enum up_status report(struct demo *demo, struct up_failure *failure) {
     }
     for (unsigned i = 0; i < demo->items; i++) {
         if (up_session_status(&demo->measured[i].is) != UP_STATUS_DONE) {
-            status = UP_STATUS_UNDECIDED;
+            call->status = UP_STATUS_UNDECIDED;
         }
     }
-    return drawn ? status : failure->status;
+    return drawn;
 }
 
-enum up_status command_demo(const struct arguments *arguments, struct up_failure *failure) {
-    struct demo demo = {.json = option_given(arguments, "json"),
+bool command_demo(struct call *call) {
+    struct demo demo = {.json = option_given(call, "json"),
                         .seed = 1,
-                        .directory = option_value(arguments, "dir"),
+                        .directory = option_value(call, "dir"),
                         .began_s = up_monotonic_s()};
-    enum up_status status = UP_STATUS_WRONG_INPUT;
     if (demo.directory == NULL) {
-        up_fail(failure, UP_STATUS_WRONG_INPUT, "give --dir DIR for the demonstration's files");
-        return status;
+        return refuse(call, "give --dir DIR for the demonstration's files");
     }
-    if (!option_whole(arguments, "seed", 0, 1000000000, &demo.seed, failure)) {
-        return status;
+    if (!option_whole(call, "seed", 0, 1000000000, &demo.seed)) {
+        return false;
     }
     catch_signals();
     demo.measured = up_allocate(ITEMS_MAX, sizeof *demo.measured);
     fprintf(stderr, "A simulated tank, seed %d, in virtual time:\n", demo.seed);
-    if (set_up(&demo, failure) && measure_all(&demo, failure)) {
-        status = report(&demo, failure);
-    } else {
-        status = failure->status;
-    }
+    bool good =
+        set_up(&demo, call->failure) && measure_all(&demo, call->failure) && report(call, &demo);
     stop_tank(&demo.tank);
     up_catalogue_close(demo.catalogue);
     free(demo.measured);
     die_of_signal();
-    return status;
+    return good;
 }

@@ -207,32 +207,31 @@ static void list_ports(const struct ports *ports) {
     }
 }
 
-enum up_status command_ports(const struct arguments *arguments, struct up_failure *failure) {
-    const char *replay = option_value(arguments, "replay");
-    const char *path = option_value(arguments, "port");
-    struct ports ports = {.seconds = 3, .write = option_value(arguments, "write")};
-    bool listening = option_given(arguments, "listen");
-    bool good = option_number(arguments, "seconds", 0.2, 600, &ports.seconds, failure);
+bool command_ports(struct call *call) {
+    const char *replay = option_value(call, "replay");
+    const char *path = option_value(call, "port");
+    struct ports ports = {.seconds = 3, .write = option_value(call, "write")};
+    bool listening = option_given(call, "listen");
+    bool good = option_number(call, "seconds", 0.2, 600, &ports.seconds);
     if (good && !listening && (replay != NULL || path != NULL || ports.write != NULL)) {
-        good =
-            up_fail(failure, UP_STATUS_WRONG_INPUT, "--port, --replay and --write need --listen");
+        good = refuse(call, "--port, --replay and --write need --listen");
     }
     if (good && replay != NULL && path != NULL) {
-        good = up_fail(failure, UP_STATUS_WRONG_INPUT, "give --port or --replay, not both");
+        good = refuse(call, "give --port or --replay, not both");
     }
-    good = good && (replay != NULL || up_ports_list(&ports.port, &ports.count, failure));
-    ports.json = option_given(arguments, "json") ? json_array() : NULL;
+    good = good && (replay != NULL || up_ports_list(&ports.port, &ports.count, call->failure));
+    ports.json = option_given(call, "json") ? json_array() : NULL;
     catch_signals();
     if (good && (!listening || (ports.count == 0 && path == NULL && replay == NULL))) {
         list_ports(&ports);
     } else if (good) {
-        good = listen_to_all(&ports, path, replay, failure);
+        good = listen_to_all(&ports, path, replay, call->failure);
     }
-    if (ports.json != NULL && failure->text[0] == '\0') {
+    if (ports.json != NULL && call->failure->text[0] == '\0') {
         print_json(json_pack("{s:s, s:O}", "schema", "upthrust-ports-1", "ports", ports.json));
     }
     json_decref(ports.json);
     free(ports.port);
     die_of_signal();
-    return good ? UP_STATUS_DONE : failure->status;
+    return good;
 }
