@@ -33,7 +33,8 @@ struct call {
     int options;
     const char *word[16];
     int words;
-    enum up_status status; /* of what went well: done, or undecided */
+    enum up_status status;          /* of what went well: done, or undecided */
+    struct up_catalogue *catalogue; /* closed when the command has ended */
     struct up_failure *failure;
 };
 
@@ -64,15 +65,14 @@ bool option_list(struct call *call, const char *name, double *values, int room, 
 
 const char *catalogue_directory(const struct call *call);
 /* Opens what --catalogue names; where there is none yet, the failure shows how to begin. */
-bool open_catalogue(struct call *call, enum up_catalogue_mode mode,
-                    struct up_catalogue **catalogue);
+bool open_catalogue(struct call *call, enum up_catalogue_mode mode);
 
 /* What a command does is its first word: "add", "list", ...; run_verb opens the catalogue for it.
  */
 struct verb {
     const char *name;
     enum up_catalogue_mode mode;
-    bool (*run)(struct call *call, struct up_catalogue *catalogue);
+    bool (*run)(struct call *call);
 };
 bool run_verb(const char *command, const struct verb *verbs, size_t count, struct call *call);
 
@@ -149,7 +149,7 @@ const struct help_text *help_text_of(const struct command *command);
 const char *help_group_title(enum help_group group);
 
 /* All items (command_show.c), for `item list`. */
-bool list_items(struct call *call, struct up_catalogue *catalogue);
+bool list_items(struct call *call);
 
 /* A calibration in words, on stdout (command_calibration.c). */
 void print_calibration(const struct up_calibration *calibration);

@@ -184,13 +184,12 @@ static json_t *charts_to_json(struct up_catalogue *catalogue, const struct up_re
     return list;
 }
 
-static bool print_body(struct call *call, struct up_catalogue *catalogue,
-                       const struct up_reference *body) {
+static bool print_body(struct call *call, const struct up_reference *body) {
     struct up_past_check *past;
     struct up_style style;
     size_t count;
     if (!style_asked(call, &style) ||
-        !up_reference_checks(catalogue, body->id, NULL, &past, &count, call->failure)) {
+        !up_reference_checks(call->catalogue, body->id, NULL, &past, &count, call->failure)) {
         return false;
     }
     bool good = true;
@@ -198,11 +197,11 @@ static bool print_body(struct call *call, struct up_catalogue *catalogue,
         json_t *json = body_to_json(body);
         json_object_set_new(json, "schema", json_string("upthrust-body-1"));
         json_object_set_new(json, "checks", checks_to_json(past, count));
-        json_object_set_new(json, "charts", charts_to_json(catalogue, body, past, count));
+        json_object_set_new(json, "charts", charts_to_json(call->catalogue, body, past, count));
         print_json(json);
     } else {
         print_numbers(body, style.isolate);
-        good = print_history(catalogue, body, past, count, style.isolate, call->failure);
+        good = print_history(call->catalogue, body, past, count, style.isolate, call->failure);
     }
     free(past);
     return good;
@@ -210,29 +209,28 @@ static bool print_body(struct call *call, struct up_catalogue *catalogue,
 
 /* ---- the verbs ---- */
 
-static bool add(struct call *call, struct up_catalogue *catalogue) {
+static bool add(struct call *call) {
     struct up_reference body = {.mass_kg = up_known(0, 0), .volume_m3 = up_known(0, 0)};
-    return read_given(call, &body) && up_reference_add(catalogue, &body, call->failure) &&
-           print_body(call, catalogue, &body);
+    return read_given(call, &body) && up_reference_add(call->catalogue, &body, call->failure) &&
+           print_body(call, &body);
 }
 
-static bool find_named(struct call *call, const char *verb, struct up_catalogue *catalogue,
-                       struct up_reference *body) {
+static bool find_named(struct call *call, const char *verb, struct up_reference *body) {
     if (call->words != 2) {
         return refuse(call, "body %s: give one name or id, in quotes if it contains spaces", verb);
     }
-    return up_reference_find(catalogue, call->word[1], body, call->failure);
+    return up_reference_find(call->catalogue, call->word[1], body, call->failure);
 }
 
-static bool edit(struct call *call, struct up_catalogue *catalogue) {
+static bool edit(struct call *call) {
     struct up_reference body;
-    return find_named(call, "edit", catalogue, &body) && read_given(call, &body) &&
-           up_reference_add(catalogue, &body, call->failure) && print_body(call, catalogue, &body);
+    return find_named(call, "edit", &body) && read_given(call, &body) &&
+           up_reference_add(call->catalogue, &body, call->failure) && print_body(call, &body);
 }
 
-static bool show(struct call *call, struct up_catalogue *catalogue) {
+static bool show(struct call *call) {
     struct up_reference body;
-    return find_named(call, "show", catalogue, &body) && print_body(call, catalogue, &body);
+    return find_named(call, "show", &body) && print_body(call, &body);
 }
 
 struct listing {
@@ -257,14 +255,14 @@ static bool list_one(const struct up_record *record, void *context) {
     return true;
 }
 
-static bool list(struct call *call, struct up_catalogue *catalogue) {
+static bool list(struct call *call) {
     bool json = option_given(call, "json");
     struct up_style style;
     if (!style_asked(call, &style)) {
         return false;
     }
     struct listing listing = {json ? json_array() : NULL, style.isolate, 0};
-    bool good = up_catalogue_each(catalogue, "reference", list_one, &listing, call->failure);
+    bool good = up_catalogue_each(call->catalogue, "reference", list_one, &listing, call->failure);
     if (good && json) {
         print_json(json_pack("{s:s, s:O}", "schema", "upthrust-bodies-1", "bodies", listing.json));
     } else if (good && listing.count == 0) {

@@ -57,17 +57,15 @@ static void show_calibration(const struct up_calibration *calibration, bool docu
 }
 
 static bool replay_calibrate(struct call *call) {
-    struct up_catalogue *catalogue = NULL;
     UP_FREED struct up_calibration *calibration = up_allocate(1, sizeof *calibration);
-    bool good =
-        only_replays(call) &&
-        up_catalogue_open(catalogue_directory(call), UP_CATALOGUE_READ, &catalogue,
-                          call->failure) &&
-        up_replay_calibrate(catalogue, option_value(call, "replay"), calibration, call->failure);
+    bool good = only_replays(call) &&
+                up_catalogue_open(catalogue_directory(call), UP_CATALOGUE_READ, &call->catalogue,
+                                  call->failure) &&
+                up_replay_calibrate(call->catalogue, option_value(call, "replay"), calibration,
+                                    call->failure);
     if (good) {
         show_calibration(calibration, option_given(call, "json"), false);
     }
-    up_catalogue_close(catalogue);
     return good;
 }
 

@@ -244,10 +244,10 @@ static bool look_one(const struct up_record *record, void *context) {
     return true;
 }
 
-static bool list(struct call *call, struct look *look, struct up_catalogue *catalogue) {
+static bool list(struct call *call, struct look *look) {
     bool json = option_given(call, "json");
     look->list = json ? json_array() : NULL;
-    bool good = up_catalogue_each(catalogue, "calibration", list_one, look, call->failure);
+    bool good = up_catalogue_each(call->catalogue, "calibration", list_one, look, call->failure);
     if (good && json) {
         print_json(json_pack("{s:s, s:O}", "schema", "upthrust-calibrations-1", "calibrations",
                              look->list));
@@ -257,12 +257,12 @@ static bool list(struct call *call, struct look *look, struct up_catalogue *cata
 }
 
 /* By its id or the unique beginning of one; else the newest of the bench. */
-static bool find(struct call *call, struct look *look, struct up_catalogue *catalogue) {
+static bool find(struct call *call, struct look *look) {
     if (look->id != NULL && strlen(look->id) < 4) {
         return refuse(call, "calibration show %.8s: give at least four characters of the id",
                       look->id);
     }
-    if (!up_catalogue_each(catalogue, "calibration", look_one, look, call->failure)) {
+    if (!up_catalogue_each(call->catalogue, "calibration", look_one, look, call->failure)) {
         return false;
     }
     if (look->found == 0) {
@@ -274,13 +274,13 @@ static bool find(struct call *call, struct look *look, struct up_catalogue *cata
                       look->id);
     }
     return look->benches == 1
-               ? up_calibration_latest(catalogue, look->first_bench, &look->calibration,
+               ? up_calibration_latest(call->catalogue, look->first_bench, &look->calibration,
                                        call->failure)
                : refuse(call, "there are calibrations of several benches: give --bench ID");
 }
 
-static bool show(struct call *call, struct look *look, struct up_catalogue *catalogue) {
-    if (!find(call, look, catalogue)) {
+static bool show(struct call *call, struct look *look) {
+    if (!find(call, look)) {
         return false;
     }
     if (option_given(call, "json")) {
@@ -296,7 +296,6 @@ static bool show(struct call *call, struct look *look, struct up_catalogue *cata
 bool command_calibration(struct call *call) {
     const char *verb = call->words > 0 ? call->word[0] : "";
     bool showing = strcmp(verb, "show") == 0;
-    struct up_catalogue *catalogue = NULL;
     if (strcmp(verb, "adopt") == 0 && call->words == 1) {
         return adopt_calibration(call);
     }
@@ -304,13 +303,11 @@ bool command_calibration(struct call *call) {
         return refuse(
             call, "calibration: give list, show with one id, or adopt with --rig and --masses-g");
     }
-    if (!open_catalogue(call, UP_CATALOGUE_READ, &catalogue)) {
+    if (!open_catalogue(call, UP_CATALOGUE_READ)) {
         return false;
     }
     UP_FREED struct look *look = up_allocate(1, sizeof *look);
     look->bench = option_value(call, "bench");
     look->id = call->words > 1 ? call->word[1] : NULL;
-    bool good = showing ? show(call, look, catalogue) : list(call, look, catalogue);
-    up_catalogue_close(catalogue);
-    return good;
+    return showing ? show(call, look) : list(call, look);
 }

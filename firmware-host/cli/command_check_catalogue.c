@@ -52,10 +52,10 @@ static void print_sum(const struct findings *findings) {
     }
 }
 
-static bool check(struct call *call, struct up_catalogue *catalogue) {
+static bool check(struct call *call) {
     bool json = option_given(call, "json");
     struct findings findings = {.list = json ? json_array() : NULL};
-    bool good = up_catalogue_check(catalogue, show, &findings, call->failure);
+    bool good = up_catalogue_check(call->catalogue, show, &findings, call->failure);
     if (good && json) {
         print_json(json_pack("{s:s, s:O}", "schema", "upthrust-catalogue-check-1", "findings",
                              findings.list));
@@ -63,12 +63,13 @@ static bool check(struct call *call, struct up_catalogue *catalogue) {
         print_sum(&findings);
     }
     json_decref(findings.list);
-    return good && (findings.count[UP_RECORD_DAMAGED] == 0 ||
-                    refuse(call, "the catalogue %s has damaged records: %u",
-                           up_catalogue_directory(catalogue), findings.count[UP_RECORD_DAMAGED]));
+    return good &&
+           (findings.count[UP_RECORD_DAMAGED] == 0 ||
+            refuse(call, "the catalogue %s has damaged records: %u",
+                   up_catalogue_directory(call->catalogue), findings.count[UP_RECORD_DAMAGED]));
 }
 
-static bool change(struct call *call, struct up_catalogue *catalogue) {
+static bool change(struct call *call) {
     const char *aside = option_value(call, "set-aside");
     const char *reason = option_value(call, "reason");
     const char *back = option_value(call, "take-back");
@@ -76,8 +77,9 @@ static bool change(struct call *call, struct up_catalogue *catalogue) {
         return refuse(call,
                       "check-catalogue: give --set-aside ID with --reason TEXT, or --take-back ID");
     }
-    bool good = aside != NULL ? up_catalogue_set_aside(catalogue, aside, reason, call->failure)
-                              : up_catalogue_take_back(catalogue, back, call->failure);
+    bool good = aside != NULL
+                    ? up_catalogue_set_aside(call->catalogue, aside, reason, call->failure)
+                    : up_catalogue_take_back(call->catalogue, back, call->failure);
     if (good) {
         up_text_print(stdout, "%s: %s\n", aside != NULL ? aside : back,
                       aside != NULL ? "set aside; --take-back makes it count again"
@@ -89,13 +91,9 @@ static bool change(struct call *call, struct up_catalogue *catalogue) {
 bool command_check_catalogue(struct call *call) {
     bool changes = option_given(call, "set-aside") || option_given(call, "take-back") ||
                    option_given(call, "reason");
-    struct up_catalogue *catalogue = NULL;
     if (call->words > 0) {
         return refuse(call, "check-catalogue takes only options");
     }
-    bool good =
-        open_catalogue(call, changes ? UP_CATALOGUE_WRITE : UP_CATALOGUE_READ, &catalogue) &&
-        (changes ? change(call, catalogue) : check(call, catalogue));
-    up_catalogue_close(catalogue);
-    return good;
+    return open_catalogue(call, changes ? UP_CATALOGUE_WRITE : UP_CATALOGUE_READ) &&
+           (changes ? change(call) : check(call));
 }

@@ -434,21 +434,20 @@ static bool check_waters(struct call *call) {
     return true;
 }
 
-static bool decide(struct call *call, struct judging *judging, struct up_catalogue *catalogue,
-                   const struct up_style *style) {
+static bool decide(struct call *call, struct judging *judging, const struct up_style *style) {
     const char *name = option_value(call, "item");
     bool dry_run = option_given(call, "dry-run"), json = option_given(call, "json");
     struct up_item item;
-    if (name != NULL && !up_item_find(catalogue, name, &item, call->failure)) {
+    if (name != NULL && !up_item_find(call->catalogue, name, &item, call->failure)) {
         return false;
     }
     judging->item_id = name != NULL ? item.id : NULL;
-    bool good = judge_all(judging, catalogue, call->failure);
+    bool good = judge_all(judging, call->catalogue, call->failure);
     judging->item_id = NULL;
     if (good && !json) {
         print_table(judging, style);
     }
-    if (!good || !(dry_run || store(judging, catalogue, call->failure))) {
+    if (!good || !(dry_run || store(judging, call->catalogue, call->failure))) {
         return false;
     }
     if (json) {
@@ -478,7 +477,6 @@ bool command_decide(struct call *call) {
                               .tolerance_g = (double)NAN,
                               .confidence = (double)NAN,
                               .places = json_object()};
-    struct up_catalogue *catalogue = NULL;
     struct up_style style;
     enum up_catalogue_mode mode =
         option_given(call, "dry-run") ? UP_CATALOGUE_READ : UP_CATALOGUE_WRITE;
@@ -486,8 +484,7 @@ bool command_decide(struct call *call) {
                 option_number(call, "tolerance-g", UP_TOLERANCE_LEAST_G, UP_TOLERANCE_MOST_PAIR_G,
                               &judging.tolerance_g) &&
                 option_number(call, "confidence", 0.5, 0.9999, &judging.confidence) &&
-                open_catalogue(call, mode, &catalogue) && decide(call, &judging, catalogue, &style);
-    up_catalogue_close(catalogue);
+                open_catalogue(call, mode) && decide(call, &judging, &style);
     json_decref(judging.decisions);
     json_decref(judging.places);
     free(judging.item);

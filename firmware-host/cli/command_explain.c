@@ -10,22 +10,20 @@ const struct option_text options_explain[] = {
     OPTION_END};
 
 bool command_explain(struct call *call) {
-    struct up_catalogue *catalogue = NULL;
     struct up_style style;
     if (call->words > 1) {
         return refuse(
             call, "explain: give one result, or one item, in quotes if its name contains spaces");
     }
-    if (!style_asked(call, &style) || !open_catalogue(call, UP_CATALOGUE_READ, &catalogue)) {
+    if (!style_asked(call, &style) || !open_catalogue(call, UP_CATALOGUE_READ)) {
         return false;
     }
-    json_auto_t *document = up_explain(catalogue, call->words > 0 ? call->word[0] : NULL,
+    json_auto_t *document = up_explain(call->catalogue, call->words > 0 ? call->word[0] : NULL,
                                        option_value(call, "water"), call->failure);
     if (document != NULL && option_given(call, "json")) {
         print_json(json_incref(document));
     } else if (document != NULL) {
         up_explain_print(document, &style, stdout);
     }
-    up_catalogue_close(catalogue);
     return document != NULL;
 }

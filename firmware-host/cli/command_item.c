@@ -110,7 +110,7 @@ static bool read_item(struct call *call, struct up_item *item) {
 }
 
 /* Several things that hang together: each is an item of its own already. */
-static bool read_together(struct call *call, struct up_catalogue *catalogue, struct up_item *item) {
+static bool read_together(struct call *call, struct up_item *item) {
     if (option_given(call, "together")) {
         item->parts = 0;
     }
@@ -122,7 +122,7 @@ static bool read_together(struct call *call, struct up_catalogue *catalogue, str
         if (item->parts == UP_PARTS_MAX) {
             return refuse(call, "--together: at most %d items are measured together", UP_PARTS_MAX);
         }
-        if (!up_item_find(catalogue, call->option[i].value, &part, call->failure)) {
+        if (!up_item_find(call->catalogue, call->option[i].value, &part, call->failure)) {
             return false;
         }
         for (int j = 0; j <= item->parts; j++) {
@@ -139,10 +139,9 @@ static bool read_together(struct call *call, struct up_catalogue *catalogue, str
 }
 
 /* What is set for its kind goes before the default for all. */
-static bool take_kind_tolerance(struct call *call, struct up_catalogue *catalogue,
-                                struct up_item *item) {
+static bool take_kind_tolerance(struct call *call, struct up_item *item) {
     return option_given(call, "tolerance-g") ||
-           up_kind_tolerance(catalogue, item->kind, item->pieces, &item->tolerance_g,
+           up_kind_tolerance(call->catalogue, item->kind, item->pieces, &item->tolerance_g,
                              call->failure);
 }
 
@@ -177,24 +176,24 @@ static void print_item(const struct up_item *item) {
     }
 }
 
-static void show_item(const struct up_item *item, bool json) {
-    if (json) {
+static bool show_item(struct call *call, const struct up_item *item) {
+    if (option_given(call, "json")) {
         json_t *document = up_item_to_json(item);
-        json_object_set_new(document, "schema", json_string("upthrust-item-1"));
-        json_object_set_new(document, "item_id", json_string(item->id));
+        json_object_update_new(
+            document, json_pack("{s:s, s:s}", "schema", "upthrust-item-1", "item_id", item->id));
         print_json(document);
     } else {
         print_item(item);
     }
+    return true;
 }
 
 /* Two of one name are allowed: a shop has several of a kind. A person is asked first; others get a
    note. */
-static bool meet_look_alike(struct call *call, struct up_catalogue *catalogue,
-                            const struct up_item *item) {
+static bool meet_look_alike(struct call *call, const struct up_item *item) {
     char answer[ANSWER_SIZE] = "";
     struct up_item other = {.name = ""};
-    if (!up_item_look_alike(catalogue, item, &other, call->failure)) {
+    if (!up_item_look_alike(call->catalogue, item, &other, call->failure)) {
         return false;
     }
     if (other.id[0] == '\0') {
@@ -217,21 +216,17 @@ static bool meet_look_alike(struct call *call, struct up_catalogue *catalogue,
 }
 
 /* Of nothing it cannot be asked what it holds. */
-static bool check_kind(const struct up_item *item, struct up_failure *failure) {
+static bool check_kind(struct call *call, const struct up_item *item) {
     return (item->name[0] != '\0' && item->kind[0] != '\0') ||
-           up_fail(failure, UP_STATUS_WRONG_INPUT, "item add: give its --name and its --kind");
+           refuse(call, "item add: give its --name and its --kind");
 }
 
-static bool add(struct call *call, struct up_catalogue *catalogue) {
+static bool add(struct call *call) {
     struct up_item item;
-    if (!read_item(call, &item) || !check_kind(&item, call->failure) ||
-        !take_holds_gas(call, &item) || !take_kind_tolerance(call, catalogue, &item) ||
-        !read_together(call, catalogue, &item) || !meet_look_alike(call, catalogue, &item) ||
-        !up_item_add(catalogue, &item, call->failure)) {
-        return false;
-    }
-    show_item(&item, option_given(call, "json"));
-    return true;
+    return read_item(call, &item) && check_kind(call, &item) && take_holds_gas(call, &item) &&
+           take_kind_tolerance(call, &item) && read_together(call, &item) &&
+           meet_look_alike(call, &item) && up_item_add(call->catalogue, &item, call->failure) &&
+           show_item(call, &item);
 }
 
 /* ---- edit ---- */
@@ -266,28 +261,28 @@ static bool count_version(const struct up_record *record, void *context) {
 }
 
 /* Changes that two catalogues made apart are shown before one of them wins. */
-static bool print_versions(struct up_catalogue *catalogue, const char *item_id,
-                           struct up_failure *failure) {
+static bool print_versions(struct call *call, const char *item_id) {
     unsigned versions = 0, printed = 0;
-    return up_catalogue_each_live(catalogue, "item", item_id, count_version, &versions, failure) &&
-           (versions < 2 ||
-            up_catalogue_each_live(catalogue, "item", item_id, print_version, &printed, failure));
+    return up_catalogue_each_live(call->catalogue, "item", item_id, count_version, &versions,
+                                  call->failure) &&
+           (versions < 2 || up_catalogue_each_live(call->catalogue, "item", item_id, print_version,
+                                                   &printed, call->failure));
 }
 
-static bool edit(struct call *call, struct up_catalogue *catalogue) {
+/* In the place of the version that was current. */
+static bool store(struct call *call, struct up_item *item) {
+    return print_versions(call, item->id) && up_item_add(call->catalogue, item, call->failure) &&
+           show_item(call, item);
+}
+
+static bool edit(struct call *call) {
     struct up_item item;
     if (call->words != 2) {
-        return refuse(
-            call, "item edit: give one name or id, and what changes: --name, --kind, --size, ...");
+        return refuse(call, "item edit: give one name or id, and what changes: --name, --kind, "
+                            "--size, ...");
     }
-    if (!up_item_find(catalogue, call->word[1], &item, call->failure) ||
-        !read_changes(call, &item) || !read_together(call, catalogue, &item) ||
-        !print_versions(catalogue, item.id, call->failure) ||
-        !up_item_add(catalogue, &item, call->failure)) {
-        return false;
-    }
-    show_item(&item, option_given(call, "json"));
-    return true;
+    return up_item_find(call->catalogue, call->word[1], &item, call->failure) &&
+           read_changes(call, &item) && read_together(call, &item) && store(call, &item);
 }
 
 /* ---- rename, retire, restore ---- */
@@ -299,78 +294,50 @@ static bool apply_name(struct call *call, struct up_item *item) {
            refuse(call, "item rename: the new name is longer than %d bytes", UP_NAME_SIZE - 1);
 }
 
-static bool rename_item(struct call *call, struct up_catalogue *catalogue) {
+static bool rename_item(struct call *call) {
     struct up_item item;
     if (call->words != 3) {
-        return refuse(
-            call, "item rename: give the name or id it has, and the new name, each in quotes where "
-                  "it has spaces");
+        return refuse(call, "item rename: give the name or id it has, and the new name, each in "
+                            "quotes where it has spaces");
     }
-    if (!up_item_find(catalogue, call->word[1], &item, call->failure) || !apply_name(call, &item) ||
-        !print_versions(catalogue, item.id, call->failure) ||
-        !meet_look_alike(call, catalogue, &item) || !up_item_add(catalogue, &item, call->failure)) {
-        return false;
-    }
-    show_item(&item, option_given(call, "json"));
-    return true;
+    return up_item_find(call->catalogue, call->word[1], &item, call->failure) &&
+           apply_name(call, &item) && print_versions(call, item.id) &&
+           meet_look_alike(call, &item) && up_item_add(call->catalogue, &item, call->failure) &&
+           show_item(call, &item);
 }
 
-static bool set_retired(struct call *call, struct up_catalogue *catalogue, bool retired) {
+static bool find_one(struct call *call, struct up_item *item) {
+    return call->words == 2 ? up_item_find(call->catalogue, call->word[1], item, call->failure)
+                            : refuse(call, "item %s: give one name or id", call->word[0]);
+}
+
+/* "retire" or "restore". */
+static bool set_retired(struct call *call) {
     struct up_item item;
-    if (call->words != 2) {
-        return refuse(call, "item %s: give one name or id", call->word[0]);
-    }
-    if (!up_item_find(catalogue, call->word[1], &item, call->failure)) {
+    if (!find_one(call, &item)) {
         return false;
     }
-    item.retired = retired;
-    if (!print_versions(catalogue, item.id, call->failure) ||
-        !up_item_add(catalogue, &item, call->failure)) {
-        return false;
-    }
-    show_item(&item, option_given(call, "json"));
-    return true;
+    item.retired = strcmp(call->word[0], "retire") == 0;
+    return store(call, &item);
 }
 
-static bool retire(struct call *call, struct up_catalogue *catalogue) {
-    return set_retired(call, catalogue, true);
-}
-
-static bool restore(struct call *call, struct up_catalogue *catalogue) {
-    return set_retired(call, catalogue, false);
-}
-
-static bool show(struct call *call, struct up_catalogue *catalogue) {
+static bool show(struct call *call) {
     struct up_item item;
-    if (call->words != 2) {
-        return refuse(call, "item show: give one name or id");
-    }
-    if (!up_item_find(catalogue, call->word[1], &item, call->failure)) {
-        return false;
-    }
-    show_item(&item, option_given(call, "json"));
-    return true;
+    return find_one(call, &item) && show_item(call, &item);
 }
 
 /* A version of elsewhere becomes one of here; the own ones stay in the catalogue, replaced. */
-static bool accept(struct call *call, struct up_catalogue *catalogue) {
+static bool accept(struct call *call) {
     struct up_item item;
-    if (call->words != 2) {
-        return refuse(call, "item accept: give one name or id");
-    }
-    if (!up_item_find(catalogue, call->word[1], &item, call->failure) ||
-        !up_item_accept(catalogue, item.id, &item, call->failure)) {
-        return false;
-    }
-    show_item(&item, option_given(call, "json"));
-    return true;
+    return find_one(call, &item) &&
+           up_item_accept(call->catalogue, item.id, &item, call->failure) && show_item(call, &item);
 }
 
 bool command_item(struct call *call) {
     static const struct verb verbs[] = {
         {"accept", UP_CATALOGUE_WRITE, accept},      {"add", UP_CATALOGUE_CREATE, add},
         {"edit", UP_CATALOGUE_WRITE, edit},          {"list", UP_CATALOGUE_READ, list_items},
-        {"rename", UP_CATALOGUE_WRITE, rename_item}, {"restore", UP_CATALOGUE_WRITE, restore},
-        {"retire", UP_CATALOGUE_WRITE, retire},      {"show", UP_CATALOGUE_READ, show}};
+        {"rename", UP_CATALOGUE_WRITE, rename_item}, {"restore", UP_CATALOGUE_WRITE, set_retired},
+        {"retire", UP_CATALOGUE_WRITE, set_retired}, {"show", UP_CATALOGUE_READ, show}};
     return run_verb("item", verbs, sizeof verbs / sizeof verbs[0], call);
 }

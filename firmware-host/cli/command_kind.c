@@ -103,11 +103,12 @@ static void print_kinds(const struct up_kind *kinds, size_t count, bool isolate)
 
 /* ---- the verbs ---- */
 
-static bool list(struct call *call, struct up_catalogue *catalogue) {
+static bool list(struct call *call) {
     struct up_style style;
     struct up_kind *kinds;
     size_t count;
-    if (!style_asked(call, &style) || !up_kinds_learn(catalogue, &kinds, &count, call->failure)) {
+    if (!style_asked(call, &style) ||
+        !up_kinds_learn(call->catalogue, &kinds, &count, call->failure)) {
         return false;
     }
     if (option_given(call, "json")) {
@@ -141,7 +142,7 @@ static void print_set(const struct up_kind *kind, bool json) {
 }
 
 /* What was not given stays as it was set. */
-static bool set(struct call *call, struct up_catalogue *catalogue) {
+static bool set(struct call *call) {
     struct up_kind kind = {0};
     if (call->words != 2 ||
         (!option_given(call, "tolerance-g") && !option_given(call, "tolerance-pair-g"))) {
@@ -154,14 +155,15 @@ static bool set(struct call *call, struct up_catalogue *catalogue) {
     } else {
         refuse(call, "kind set: the name is longer than 300 bytes");
     }
-    bool good = fits &&
-                up_kind_tolerance(catalogue, kind.name, 1, &kind.tolerance_one_g, call->failure) &&
-                up_kind_tolerance(catalogue, kind.name, 2, &kind.tolerance_pair_g, call->failure) &&
-                option_number(call, "tolerance-g", UP_TOLERANCE_LEAST_G, UP_TOLERANCE_MOST_ONE_G,
-                              &kind.tolerance_one_g) &&
-                option_number(call, "tolerance-pair-g", UP_TOLERANCE_LEAST_G,
-                              UP_TOLERANCE_MOST_PAIR_G, &kind.tolerance_pair_g) &&
-                up_kind_set(catalogue, &kind, call->failure);
+    bool good =
+        fits &&
+        up_kind_tolerance(call->catalogue, kind.name, 1, &kind.tolerance_one_g, call->failure) &&
+        up_kind_tolerance(call->catalogue, kind.name, 2, &kind.tolerance_pair_g, call->failure) &&
+        option_number(call, "tolerance-g", UP_TOLERANCE_LEAST_G, UP_TOLERANCE_MOST_ONE_G,
+                      &kind.tolerance_one_g) &&
+        option_number(call, "tolerance-pair-g", UP_TOLERANCE_LEAST_G, UP_TOLERANCE_MOST_PAIR_G,
+                      &kind.tolerance_pair_g) &&
+        up_kind_set(call->catalogue, &kind, call->failure);
     if (good) {
         print_set(&kind, option_given(call, "json"));
     }

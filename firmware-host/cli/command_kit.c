@@ -9,12 +9,8 @@
 const struct option_text options_kit[] = {OPTION_CATALOGUE, OPTION_JSON, OPTION_END};
 
 /* A kit may be entered by data alone; only a part that names an item needs a catalogue. */
-static struct up_catalogue *catalogue_if_any(struct call *call) {
-    struct up_catalogue *catalogue = NULL;
-    struct up_failure ignored;
-    struct call quiet = *call;
-    quiet.failure = &ignored;
-    return open_catalogue(&quiet, UP_CATALOGUE_READ, &catalogue) ? catalogue : NULL;
+static void open_catalogue_if_any(struct call *call) {
+    up_catalogue_open(catalogue_directory(call), UP_CATALOGUE_READ, &call->catalogue, NULL);
 }
 
 static bool is_word(struct call *call, const char *word, int words) {
@@ -31,9 +27,8 @@ bool command_kit(struct call *call) {
             call, "kit: type `upthrust kit example` for a file to fill in, or `upthrust kit report "
                   "FILE`");
     }
-    struct up_catalogue *catalogue = catalogue_if_any(call);
-    json_t *document = up_kit_report(call->word[1], catalogue, call->failure);
-    up_catalogue_close(catalogue);
+    open_catalogue_if_any(call);
+    json_t *document = up_kit_report(call->word[1], call->catalogue, call->failure);
     if (document == NULL) {
         return false;
     }

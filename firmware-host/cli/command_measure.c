@@ -170,22 +170,20 @@ static bool compare(struct up_catalogue *catalogue, const struct up_session_resu
 static bool replay(struct call *call) {
     bool store = option_given(call, "store");
     bool document = option_given(call, "json");
-    struct up_catalogue *catalogue = NULL;
     UP_FREED struct up_session_results *results = up_allocate(1, sizeof *results);
     struct up_style style;
     bool good =
         only_replays(call) && style_asked(call, &style) &&
         up_catalogue_open(catalogue_directory(call), store ? UP_CATALOGUE_WRITE : UP_CATALOGUE_READ,
-                          &catalogue, call->failure) &&
-        up_replay_measure(catalogue, option_value(call, "replay"), results, call->failure);
+                          &call->catalogue, call->failure) &&
+        up_replay_measure(call->catalogue, option_value(call, "replay"), results, call->failure);
     if (good) {
         show_results(results, document, &style);
     }
-    good = good && compare(catalogue, results, document ? stderr : stdout, call->failure) &&
-           (!store || up_results_add(catalogue, results->result, results->results, results->bench,
-                                     call->failure));
+    good = good && compare(call->catalogue, results, document ? stderr : stdout, call->failure) &&
+           (!store || up_results_add(call->catalogue, results->result, results->results,
+                                     results->bench, call->failure));
     call->status = up_session_status(results);
-    up_catalogue_close(catalogue);
     return good;
 }
 

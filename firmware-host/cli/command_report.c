@@ -37,12 +37,12 @@ static void list_plots(const char *plots, bool items, unsigned calibrations, uns
     }
 }
 
-static bool plot_run(struct call *call, struct up_catalogue *catalogue, const char *plots) {
+static bool plot_run(struct call *call, const char *plots) {
     const char *rig_file = option_value(call, "rig");
     struct up_rig rig;
     char run_id[UP_ID_SIZE];
     bool good = (rig_file == NULL || up_rig_load(rig_file, &rig, call->failure)) &&
-                up_plot_write_run(catalogue, option_value(call, "run"),
+                up_plot_write_run(call->catalogue, option_value(call, "run"),
                                   rig_file != NULL ? &rig : NULL, plots, run_id, call->failure) &&
                 up_plot_draw_run(plots, run_id, call->failure);
     if (good) {
@@ -73,10 +73,10 @@ static bool plot_all(struct up_catalogue *catalogue, const char *plots,
 }
 
 /* Of --to, or the catalogue's own of that name; the caller's. */
-static char *folder_of(struct call *call, const struct up_catalogue *catalogue, const char *name) {
+static char *folder_of(struct call *call, const char *name) {
     const char *to = option_value(call, "to");
     return to != NULL ? up_text_format("%s", to)
-                      : up_text_format("%s/%s", up_catalogue_directory(catalogue), name);
+                      : up_text_format("%s/%s", up_catalogue_directory(call->catalogue), name);
 }
 
 /* A copy that was made with a tool that leaves out empty folders lacks it. */
@@ -94,37 +94,32 @@ static bool check_own_folder(struct call *call, const char *path) {
 }
 
 bool command_plot(struct call *call) {
-    struct up_catalogue *catalogue = NULL;
     bool run = option_given(call, "run");
     if (option_given(call, "rig") && !run) {
         return refuse(call, "plot: --rig needs --run ID");
     }
-    if (!open_catalogue(call, UP_CATALOGUE_READ, &catalogue)) {
+    if (!open_catalogue(call, UP_CATALOGUE_READ)) {
         return false;
     }
-    UP_FREED char *plots = folder_of(call, catalogue, "plots");
-    bool good =
-        check_own_folder(call, plots) && make_folder(plots, call->failure) &&
-        (run ? plot_run(call, catalogue, plots) : plot_all(catalogue, plots, call->failure));
-    up_catalogue_close(catalogue);
-    return good;
+    UP_FREED char *plots = folder_of(call, "plots");
+    return check_own_folder(call, plots) && make_folder(plots, call->failure) &&
+           (run ? plot_run(call, plots) : plot_all(call->catalogue, plots, call->failure));
 }
 
 bool command_export(struct call *call) {
     const char *format = option_value(call, "format");
-    struct up_catalogue *catalogue = NULL;
     bool csv = format != NULL && strcmp(format, "csv") == 0;
     bool good;
     if (!csv && (format == NULL || strcmp(format, "json") != 0)) {
         return refuse(call, "export: give --format csv or --format json");
     }
-    if (!open_catalogue(call, UP_CATALOGUE_READ, &catalogue)) {
+    if (!open_catalogue(call, UP_CATALOGUE_READ)) {
         return false;
     }
-    UP_FREED char *directory = folder_of(call, catalogue, "exchange");
+    UP_FREED char *directory = folder_of(call, "exchange");
     good = check_own_folder(call, directory) &&
-           (csv ? up_export_csv(catalogue, directory, call->failure)
-                : up_export_json(catalogue, directory, call->failure));
+           (csv ? up_export_csv(call->catalogue, directory, call->failure)
+                : up_export_json(call->catalogue, directory, call->failure));
     if (good) {
         up_text_print(stdout, "%s: %s\n", directory,
                       csv ? "items.csv, calibrations.csv, results.csv, runs.csv, trials.csv, "
@@ -132,6 +127,5 @@ bool command_export(struct call *call) {
                             "gear_kinds.csv; csv-metadata.json describes the columns"
                           : "catalogue.json; catalogue.schema.json is its JSON Schema");
     }
-    up_catalogue_close(catalogue);
     return good;
 }

@@ -80,15 +80,13 @@ static bool open_rig(struct call *call, struct checking *checking) {
 
 /* A catalogue without a valid calibration is no mistake: then everything is in counts. */
 static void find_calibration(struct call *call, struct checking *checking) {
-    struct up_catalogue *catalogue = NULL;
     UP_FREED struct up_calibration *calibration = up_allocate(1, sizeof *calibration);
     if (checking->counts_per_kg == 0 &&
-        up_catalogue_open(catalogue_directory(call), UP_CATALOGUE_READ, &catalogue, NULL) &&
-        up_calibration_latest(catalogue, checking->rig.id, calibration, NULL) &&
+        up_catalogue_open(catalogue_directory(call), UP_CATALOGUE_READ, &call->catalogue, NULL) &&
+        up_calibration_latest(call->catalogue, checking->rig.id, calibration, NULL) &&
         strcmp(calibration->rig_sha256, checking->rig.sha256) == 0) {
         checking->counts_per_kg = calibration->slope_counts_per_kg;
     }
-    up_catalogue_close(catalogue);
 }
 
 static bool check_stream(struct call *call, struct checking *checking) {

@@ -338,6 +338,7 @@ static bool check_rig(struct call *call, const char *file) {
     putchar('\n');
     up_text_print(stdout, "Written to %s. Now it is checked, as by `upthrust rig-check`.\n", file);
     bool good = command_rig_check(&next);
+    up_catalogue_close(next.catalogue);
     call->status = next.status;
     if (good) {
         puts("Next, with your known masses:");

@@ -11,15 +11,15 @@ const struct option_text options_show[] = {OPTION_UNITS, OPTION_CATALOGUE, OPTIO
 
 /* ---- one ---- */
 
-static bool show(struct call *call, struct up_catalogue *catalogue, const struct up_style *style) {
+static bool show(struct call *call, const struct up_style *style) {
     struct up_item item;
-    if (!up_item_find(catalogue, call->word[0], &item, call->failure)) {
+    if (!up_item_find(call->catalogue, call->word[0], &item, call->failure)) {
         return false;
     }
     if (!option_given(call, "json")) {
-        return up_sheet_print(catalogue, &item, style, stdout, call->failure);
+        return up_sheet_print(call->catalogue, &item, style, stdout, call->failure);
     }
-    json_t *document = up_sheet_to_json(catalogue, &item, call->failure);
+    json_t *document = up_sheet_to_json(call->catalogue, &item, call->failure);
     if (document != NULL) {
         print_json(document);
     }
@@ -27,7 +27,6 @@ static bool show(struct call *call, struct up_catalogue *catalogue, const struct
 }
 
 bool command_show(struct call *call) {
-    struct up_catalogue *catalogue = NULL;
     struct up_style style;
     if (call->words != 1) {
         return refuse(
@@ -35,12 +34,10 @@ bool command_show(struct call *call) {
             "show: give one name or id, in quotes if it contains spaces; `upthrust item list` "
             "shows all");
     }
-    if (!style_asked(call, &style) || !open_catalogue(call, UP_CATALOGUE_READ, &catalogue)) {
+    if (!style_asked(call, &style) || !open_catalogue(call, UP_CATALOGUE_READ)) {
         return false;
     }
-    bool good = show(call, catalogue, &style);
-    up_catalogue_close(catalogue);
-    return good;
+    return show(call, &style);
 }
 
 /* ---- all ---- */
@@ -127,12 +124,12 @@ static bool choice_asked(struct call *call, const char **waters, struct up_choic
            option_word(call, "sort", up_item_orders, &choice->sort);
 }
 
-bool list_items(struct call *call, struct up_catalogue *catalogue) {
+bool list_items(struct call *call) {
     const char *waters[OPTIONS_GIVEN_MAX];
     struct up_style style;
     struct up_choice choice;
     return style_asked(call, &style) && choice_asked(call, waters, &choice) &&
            (option_given(call, "json")
-                ? list_json(catalogue, &choice, call->failure)
-                : up_items_print(catalogue, &choice, &style, stdout, call->failure));
+                ? list_json(call->catalogue, &choice, call->failure)
+                : up_items_print(call->catalogue, &choice, &style, stdout, call->failure));
 }

@@ -171,6 +171,7 @@ static int run(const struct command *command, int argc, char **argv) {
     struct up_failure failure = {0};
     struct call call = {.failure = &failure};
     bool good = read_arguments(command, argc, argv, &call) && command->run(&call);
+    up_catalogue_close(call.catalogue);
     if (!good && failure.text[0] != '\0') {
         fflush(stdout);
         return complain(&failure);

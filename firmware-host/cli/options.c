@@ -124,12 +124,11 @@ const char *catalogue_directory(const struct call *call) {
     return environment != NULL && environment[0] != '\0' ? environment : "catalogue";
 }
 
-bool open_catalogue(struct call *call, enum up_catalogue_mode mode,
-                    struct up_catalogue **catalogue) {
+bool open_catalogue(struct call *call, enum up_catalogue_mode mode) {
     const char *directory = catalogue_directory(call);
     UP_FREED char *file = up_text_format("%s/catalogue.sqlite", directory);
     bool missing = mode != UP_CATALOGUE_CREATE && access(file, F_OK) != 0;
-    bool good = up_catalogue_open(directory, mode, catalogue, call->failure);
+    bool good = up_catalogue_open(directory, mode, &call->catalogue, call->failure);
     if (!good && missing) {
         up_fail(call->failure, call->failure->status,
                 "there is no catalogue in %.120s yet: begin with `upthrust item add --name \"My "
@@ -325,7 +324,6 @@ static bool fail_verb(const char *command, const struct verb *verbs, size_t coun
 
 bool run_verb(const char *command, const struct verb *verbs, size_t count, struct call *call) {
     const char *word = call->words > 0 ? call->word[0] : "";
-    struct up_catalogue *catalogue = NULL;
     size_t i = 0;
     while (i < count && strcmp(word, verbs[i].name) != 0) {
         i++;
@@ -335,12 +333,10 @@ bool run_verb(const char *command, const struct verb *verbs, size_t count, struc
         return refuse(call, "%.80s: %s list takes only options", call->word[1], command);
     }
     if (i == count ? !fail_verb(command, verbs, count, call->failure)
-                   : !open_catalogue(call, verbs[i].mode, &catalogue)) {
+                   : !open_catalogue(call, verbs[i].mode)) {
         return false;
     }
-    bool good = verbs[i].run(call, catalogue);
-    up_catalogue_close(catalogue);
-    return good;
+    return verbs[i].run(call);
 }
 
 /* ---- signals ---- */

@@ -68,6 +68,7 @@ static void run_one(struct shelf *shelf, const json_t *before, const struct comm
     }
     stay_here(&call);
     bool done = command->run(&call);
+    up_catalogue_close(call.catalogue);
     must(call.status == UP_STATUS_DONE || call.status == UP_STATUS_UNDECIDED);
     if (!done) {
         must_be_a_line(&failure);
