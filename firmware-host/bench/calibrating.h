@@ -2,9 +2,7 @@
 /* The sequence of a calibration: preload, tare, mass, tare, mass, ... tare; then the staircase. */
 #pragma once
 
-#include "bench/procedure.h"
 #include "step.h"
-#include "upthrust/measurement.h"
 
 enum calibrating_step {
     CALIBRATE_BALLAST = 1,

@@ -3,8 +3,6 @@
 #pragma once
 
 #include "step.h"
-#include "stream/stream.h"
-#include "upthrust/measurement.h"
 
 struct doubt {
     bool open; /* asked about, the reading waits for the answer */

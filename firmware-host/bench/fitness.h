@@ -6,10 +6,7 @@
  */
 #pragma once
 
-#include <stdbool.h>
-
 #include "stream/listen.h"
-#include "upthrust/rig.h"
 
 enum { UP_FINDINGS_MAX = 48 };
 

@@ -1,7 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "interim.h"
 
-#include <math.h>
 #include <stdlib.h>
 
 #include "metrology/outlier.h"

@@ -7,7 +7,6 @@
 #pragma once
 
 #include "bench/procedure.h"
-#include "upthrust/measurement.h"
 
 enum { INTERIM_SUSPECTS_MAX = 2 };
 

@@ -4,12 +4,8 @@
 
 #include "calibrating.h"
 #include "doubt.h"
-#include "events.h"
 #include "measuring.h"
 #include "stream/indication.h"
-#include "stream/plateau.h"
-#include "stream/schedule.h"
-#include "stream/stream.h"
 
 enum stage { STAGE_ASKING, STAGE_READING, STAGE_FINISHED };
 

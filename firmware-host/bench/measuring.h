@@ -2,11 +2,9 @@
 /* The sequence of an item's session: which step follows, and what each reading says of the item. */
 #pragma once
 
-#include "bench/procedure.h"
 #include "events.h"
 #include "interim.h"
 #include "step.h"
-#include "upthrust/measurement.h"
 
 enum measuring_step {
     MEASURE_BARE = 1, /* the hook before the ballast goes on */

@@ -9,18 +9,7 @@
  */
 #pragma once
 
-#include <stdbool.h>
-
-#include "stream/pace.h"
-#include "stream/plateau.h"
 #include "stream/schedule.h"
-#include "upthrust/calibration.h"
-#include "upthrust/failure.h"
-#include "upthrust/measurement.h"
-#include "upthrust/reference.h"
-#include "upthrust/result.h"
-#include "upthrust/rig.h"
-#include "upthrust/wire.h"
 
 enum up_action {
     UP_ACTION_BARE_HOOK, /* nothing hangs, the ballast neither */

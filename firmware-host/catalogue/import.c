@@ -1,13 +1,11 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Taking over what other catalogues hold: their JSON document, or they themselves. */
-#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include <sys/stat.h>
 #include <unistd.h>
 
 #include "internal.h"
-#include "text/json.h"
 #include "text/text.h"
 
 enum { DOCUMENT_BYTES_MAX = 64 << 20, DOCUMENT_MEMORY_BYTES_MAX = 512 << 20 };

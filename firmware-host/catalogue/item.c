@@ -1,11 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
 #include "catalogue/claim.h"
-#include "catalogue/kind.h"
-#include "catalogue/records.h"
 #include "internal.h"
 #include "text/text.h"
 

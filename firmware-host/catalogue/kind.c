@@ -1,6 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* What is set for a kind of item, and what a bench has learned from the trials of its items. */
-#include <math.h>
 #include <stdlib.h>
 #include <string.h>
 #include <strings.h>

@@ -8,8 +8,6 @@
 
 #include "metrology/shake.h"
 #include "upthrust/catalogue.h"
-#include "upthrust/item.h"
-#include "upthrust/quantity.h"
 
 /* Whether what is of a kind is filled with gas, which has weight and lift. */
 enum up_filled { UP_FILLED_NEVER, UP_FILLED_TO_PRESSURE, UP_FILLED_EMPTIED };

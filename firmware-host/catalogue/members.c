@@ -1,8 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "members.h"
 
-#include <math.h>
-#include <stdint.h>
 #include <stdlib.h>
 #include <string.h>
 

@@ -1,6 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Reference bodies and what was found when they were weighed. */
-#include <math.h>
 #include <stdlib.h>
 #include <string.h>
 

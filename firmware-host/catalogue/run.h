@@ -6,9 +6,6 @@
  */
 #pragma once
 
-#include <jansson.h>
-#include <stdbool.h>
-
 #include "catalogue/records.h"
 
 struct up_run;

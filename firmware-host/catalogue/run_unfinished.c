@@ -2,13 +2,11 @@
 /* Reading what a run left behind. The files are foreign text like any other: somebody may have
    changed them. */
 #include <dirent.h>
-#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
 #include "catalogue/run.h"
 #include "internal.h"
-#include "text/json.h"
 #include "text/text.h"
 
 enum { LEAST_PREFIX = 4, JOURNAL_MEMORY_BYTES_MAX = 1 << 30 };

@@ -2,7 +2,6 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "catalogue/kind.h"
 #include "internal.h"
 #include "text/text.h"
 

@@ -1,7 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "catalogue/standing.h"
 
-#include <math.h>
 #include <stdlib.h>
 #include <string.h>
 #include <time.h>

@@ -11,7 +11,6 @@
 #pragma once
 
 #include "upthrust/catalogue.h"
-#include "upthrust/water.h"
 
 enum up_standing {
     UP_STANDING_NO_BODY,     /* none was weighed since the calibration */

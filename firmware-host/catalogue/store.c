@@ -2,7 +2,6 @@
 #include <errno.h>
 #include <fcntl.h>
 #include <libgen.h>
-#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include <sys/file.h>
@@ -12,7 +11,6 @@
 #include <unistd.h>
 
 #include "internal.h"
-#include "text/json.h"
 #include "text/text.h"
 
 int catalogue_patience_ms = 10000;

@@ -1,6 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* What the things share that people name: items and reference bodies. */
-#include <stdint.h>
 #include <stdlib.h>
 #include <string.h>
 #include <strings.h>

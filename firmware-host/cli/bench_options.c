@@ -2,8 +2,6 @@
 #include "bench_options.h"
 
 #include <locale.h>
-#include <math.h>
-#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include <unistd.h>

@@ -2,18 +2,9 @@
 /* The command line: one table of commands, from which the help is printed too. */
 #pragma once
 
-#include <jansson.h>
-#include <signal.h>
-#include <stdbool.h>
-#include <stddef.h>
-
 #include "catalogue/kind.h"
-#include "catalogue/records.h"
 #include "report/report.h"
 #include "session/session.h"
-#include "upthrust/failure.h"
-#include "upthrust/result.h"
-#include "upthrust/rig.h"
 
 enum { OPTIONS_GIVEN_MAX = 128 };
 

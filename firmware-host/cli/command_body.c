@@ -1,14 +1,11 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Reference bodies: what is known of each, and how it went whenever one was weighed. */
-#include <math.h>
-#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
 #include "cli.h"
 #include "text/json.h"
 #include "text/text.h"
-#include "upthrust/weighing.h"
 
 const struct option_text options_body[] = {
     {"name", "TEXT", "add, edit: what people call it"},

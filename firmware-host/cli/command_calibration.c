@@ -1,11 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* A calibration in words, and those that the catalogue keeps. */
-#include <math.h>
-#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
-#include "bench/procedure.h"
 #include "cli.h"
 #include "text/text.h"
 

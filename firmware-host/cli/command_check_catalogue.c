@@ -1,7 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Whether every record is what was stored, and which ones are left out. */
-#include <stdio.h>
-
 #include "cli.h"
 #include "text/text.h"
 

@@ -1,12 +1,9 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* What is measured, judged again: under another tolerance or confidence, or in another water. */
-#include <math.h>
-#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include <strings.h>
 
-#include "catalogue/claim.h"
 #include "cli.h"
 #include "text/text.h"
 

@@ -7,10 +7,6 @@
 #include <errno.h>
 #include <fcntl.h>
 #include <libgen.h>
-#include <math.h>
-#include <poll.h>
-#include <stdint.h>
-#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include <sys/stat.h>
@@ -19,7 +15,6 @@
 
 #include "cli.h"
 #include "embedded.h"
-#include "report/report.h"
 #include "text/clock.h"
 #include "text/text.h"
 

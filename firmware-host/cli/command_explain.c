@@ -1,6 +1,4 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include <stdio.h>
-
 #include "cli.h"
 
 const struct option_text options_explain[] = {

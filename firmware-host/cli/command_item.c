@@ -1,10 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include <strings.h>
 
-#include "catalogue/claim.h"
 #include "cli.h"
 #include "metrology/material.h"
 #include "text/text.h"

@@ -1,11 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include <math.h>
-#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
 #include "cli.h"
-#include "metrology/statistics.h"
 #include "session/hear.h"
 #include "text/json.h"
 #include "text/text.h"

@@ -1,13 +1,11 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* plot and export: what leaves the catalogue. */
 #include <errno.h>
-#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include <sys/stat.h>
 
 #include "cli.h"
-#include "report/report.h"
 #include "text/text.h"
 
 const struct option_text options_plot[] = {

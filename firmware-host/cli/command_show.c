@@ -1,6 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Finding one's way in the catalogue: one item in full, all of them in columns. */
-#include <stdio.h>
 #include <string.h>
 
 #include "cli.h"

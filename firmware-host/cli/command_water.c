@@ -1,11 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include <math.h>
-#include <stdio.h>
 #include <stdlib.h>
 
 #include "cli.h"
 #include "text/text.h"
-#include "upthrust/waters.h"
 
 const struct option_text options_water[] = {
     {"temp-c", "T", "temperature in degrees C (default 20)"},

@@ -1,6 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* What only a person knows of the gas in an item: told by an option, or asked. */
-#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include <strings.h>

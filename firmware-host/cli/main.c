@@ -3,15 +3,12 @@
 #include <errno.h>
 #include <fcntl.h>
 #include <getopt.h>
-#include <signal.h>
-#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include <unistd.h>
 
 #include "cli.h"
 #include "text/json.h"
-#include "text/memory.h"
 #include "text/text.h"
 
 const struct command commands[] = {

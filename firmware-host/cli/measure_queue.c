@@ -1,6 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* measure --queue: the items of a list, one after the other. */
-#include <stdio.h>
 #include <stdlib.h>
 
 #include "bench_options.h"

@@ -2,8 +2,6 @@
 /* What the commands share in reading their options. */
 #include <langinfo.h>
 #include <locale.h>
-#include <math.h>
-#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include <sys/ioctl.h>
@@ -12,7 +10,6 @@
 #include "cli.h"
 #include "text/json.h"
 #include "text/text.h"
-#include "upthrust/waters.h"
 
 enum { WATER_KEYS_MAX = 32, DEFAULT_WATERS = 2 };
 

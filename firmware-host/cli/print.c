@@ -1,12 +1,10 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Man page and bash completion, from the table of commands. */
 #include <ctype.h>
-#include <stdio.h>
 #include <string.h>
 
 #include "cli.h"
 #include "text/text.h"
-#include "upthrust/waters.h"
 
 /* ---- man page: the man macros ---- */
 

@@ -12,8 +12,6 @@
  */
 #pragma once
 
-#include <stdbool.h>
-
 #include "upthrust/failure.h"
 #include "upthrust/quantity.h"
 

@@ -3,7 +3,6 @@
 #include <gsl/gsl_cdf.h>
 #include <gsl/gsl_math.h>
 #include <gsl/gsl_statistics_double.h>
-#include <math.h>
 
 #include "metrology/gsl_errors.h"
 #include "metrology/statistics.h"

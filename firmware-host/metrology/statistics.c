@@ -5,7 +5,6 @@
 #include <gsl/gsl_math.h>
 #include <gsl/gsl_multifit.h>
 #include <gsl/gsl_statistics_double.h>
-#include <math.h>
 #include <string.h>
 
 #include "metrology/gsl_errors.h"

@@ -4,8 +4,6 @@
    are logical: active-low is the kernel's business. Failures set errno. */
 #pragma once
 
-#include <stdbool.h>
-
 #include "upthrust/rig.h"
 
 /* The name under which our lines are held. */

@@ -3,7 +3,6 @@
 #pragma once
 
 #include "operator/operator.h"
-#include <signal.h>
 
 struct operator_kind {
     void (*event)(struct up_operator *op, const struct up_event *event);

@@ -9,9 +9,6 @@
  */
 #pragma once
 
-#include <stdbool.h>
-#include <stddef.h>
-
 #include "bench/procedure.h"
 
 /* Colour is only a second sign: each of them stands beside words. */

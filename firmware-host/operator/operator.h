@@ -8,14 +8,11 @@
 
 #include <jansson.h>
 #include <poll.h>
-#include <signal.h>
-#include <stdbool.h>
 #include <stdio.h>
 
 #include "bench/fitness.h"
 #include "bench/procedure.h"
 #include "operator/panel.h"
-#include "upthrust/failure.h"
 
 struct up_operator;
 

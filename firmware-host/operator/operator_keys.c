@@ -2,7 +2,6 @@
 /* The operator as a person at a terminal: one line of words for each thing to do, the Enter key for
    "done", one letter and Enter for the rest. */
 #include <ctype.h>
-#include <math.h>
 #include <stdarg.h>
 #include <stdlib.h>
 #include <string.h>

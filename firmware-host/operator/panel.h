@@ -7,9 +7,7 @@
 #pragma once
 
 #include <signal.h>
-#include <stdbool.h>
 
-#include "upthrust/failure.h"
 #include "upthrust/rig.h"
 #include "upthrust/weighing.h"
 

@@ -1,6 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* The latest calibration of each bench: residuals by mass, as a gnuplot script with its data. */
-#include <math.h>
 #include <stdlib.h>
 #include <string.h>
 

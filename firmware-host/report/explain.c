@@ -1,11 +1,9 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* The way of one result from plateaus to class: all its numbers in one document. */
-#include <math.h>
 #include <stdlib.h>
 #include <string.h>
 #include <strings.h>
 
-#include "catalogue/claim.h"
 #include "catalogue/records.h"
 #include "report/report.h"
 #include "stream/glitch_filter.h"

@@ -1,10 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* The way of one result, told in words and numbers enough to redo it with a calculator. */
-#include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
-#include "catalogue/claim.h"
 #include "report/report.h"
 #include "text/text.h"
 

@@ -1,6 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* The control chart of each reference body on each bench, as a gnuplot script with its data. */
-#include <math.h>
 #include <stdlib.h>
 #include <string.h>
 

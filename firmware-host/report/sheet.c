@@ -3,7 +3,6 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "catalogue/claim.h"
 #include "catalogue/records.h"
 #include "catalogue/standing.h"
 #include "report/report.h"

@@ -1,9 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* One result in words. */
-#include <math.h>
 #include <stdlib.h>
 
-#include "catalogue/claim.h"
 #include "report/report.h"
 #include "text/text.h"
 

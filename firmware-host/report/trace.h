@@ -3,7 +3,6 @@
 #pragma once
 
 #include "report/report.h"
-#include "upthrust/rig.h"
 
 enum { TRACE_BINS = 6000, TRACE_GLITCHES = 2000, TRACE_PLATEAUS = 2000, TRACE_MARKS = 400 };
 

@@ -2,9 +2,7 @@
 #include "hear.h"
 
 #include <errno.h>
-#include <math.h>
 #include <poll.h>
-#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 

@@ -6,13 +6,8 @@
 #pragma once
 
 #include <signal.h>
-#include <stdbool.h>
-#include <stddef.h>
 
 #include "stream/listen.h"
-#include "upthrust/failure.h"
-#include "upthrust/rig.h"
-#include "upthrust/wire.h"
 #include "wire/guess.h"
 #include "wire/port.h"
 

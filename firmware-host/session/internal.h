@@ -4,7 +4,6 @@
 
 #include "catalogue/run.h"
 #include "session/session.h"
-#include "upthrust/wire.h"
 
 /* ---- the loop (loop.c, person.c, device.c) ---- */
 

@@ -2,8 +2,6 @@
 /* One item after the other, from a list. What was done is found in the records of
    the runs themselves, each of which names the queue it is part of; so the list may be left,
    resumed and edited in between. */
-#include <math.h>
-#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 

@@ -6,16 +6,8 @@
  */
 #pragma once
 
-#include <signal.h>
-#include <stdbool.h>
-#include <stdio.h>
-
-#include "bench/procedure.h"
 #include "catalogue/records.h"
 #include "operator/operator.h"
-#include "operator/panel.h"
-#include "upthrust/failure.h"
-#include "upthrust/rig.h"
 
 /* How a session reaches whoever started it. Each may be NULL. */
 struct up_session_caller {

@@ -2,7 +2,6 @@
 #define _GNU_SOURCE /* vasprintf */
 #include <stdarg.h>
 #include <stdint.h>
-#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 

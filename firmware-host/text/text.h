@@ -9,8 +9,6 @@
  */
 #pragma once
 
-#include <stdbool.h>
-#include <stddef.h>
 #include <stdio.h>
 
 #include "text/memory.h"

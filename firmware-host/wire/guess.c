@@ -2,9 +2,7 @@
 /* Drafts of a section [line], each tried on the bytes themselves; the first that fits is taken. */
 #include "wire/guess.h"
 
-#include <math.h>
 #include <stdarg.h>
-#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 

@@ -4,7 +4,6 @@
  */
 #pragma once
 
-#include <stdbool.h>
 #include <stddef.h>
 
 #include "upthrust/failure.h"

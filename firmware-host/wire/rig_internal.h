@@ -3,8 +3,6 @@
    contradictions. */
 #pragma once
 
-#include <stddef.h>
-
 #include "upthrust/rig.h"
 
 /* Stands for a time of day among the units of time. */
