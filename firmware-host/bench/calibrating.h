@@ -1,7 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* The sequence of a calibration: preload, tare, mass, tare, mass, ... tare; then the staircase. */
-#ifndef UPTHRUST_BENCH_CALIBRATING_H
-#define UPTHRUST_BENCH_CALIBRATING_H
+#pragma once
 
 #include "bench/procedure.h"
 #include "step.h"
@@ -45,5 +44,3 @@ int calibrating_read(struct calibrating *calibrating, int step, const struct up_
 /* The preload counts without a reading too, where readings are typed. */
 int calibrating_answer(struct calibrating *calibrating, int step, enum up_answer_word word);
 int calibrating_again(struct calibrating *calibrating, int step);
-
-#endif

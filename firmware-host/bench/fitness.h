@@ -4,8 +4,7 @@
  * cell, ballast and tank suit the gear that is meant. up_panel_check (operator.h) tries the GPIO
  * lines.
  */
-#ifndef UPTHRUST_BENCH_FITNESS_H
-#define UPTHRUST_BENCH_FITNESS_H
+#pragma once
 
 #include <stdbool.h>
 
@@ -54,5 +53,3 @@ struct up_gear {
 
 void up_fitness_for_gear(const struct up_rig *rig, const struct up_gear *gear,
                          struct up_findings *findings);
-
-#endif

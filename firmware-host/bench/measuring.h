@@ -1,7 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* The sequence of an item's session: which step follows, and what each reading says of the item. */
-#ifndef UPTHRUST_BENCH_MEASURING_H
-#define UPTHRUST_BENCH_MEASURING_H
+#pragma once
 
 #include "bench/procedure.h"
 #include "events.h"
@@ -110,5 +109,3 @@ bool ballast_holds(const struct measuring *measuring, const struct up_indication
 int body_lifted_out(struct measuring *measuring, const struct up_indication *here);
 int body_skipped(struct measuring *measuring, enum up_answer_word word);
 int body_confirmed(struct measuring *measuring, enum up_answer_word word);
-
-#endif

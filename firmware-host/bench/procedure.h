@@ -7,8 +7,7 @@
  * Feed samples while up_procedure_next gives nothing; when it has given an ask, answer it (samples
  * may go on meanwhile: the step of the load is looked for in them).
  */
-#ifndef UPTHRUST_BENCH_PROCEDURE_H
-#define UPTHRUST_BENCH_PROCEDURE_H
+#pragma once
 
 #include <stdbool.h>
 
@@ -237,5 +236,3 @@ bool up_procedure_calibration(const struct up_procedure *procedure,
                               struct up_calibration *calibration, struct up_failure *failure);
 bool up_procedure_results(const struct up_procedure *procedure, struct up_result *result,
                           unsigned *results, struct up_failure *failure);
-
-#endif

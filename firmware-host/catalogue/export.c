@@ -3,7 +3,6 @@
    header of plain names first. */
 #include <dirent.h>
 #include <errno.h>
-#include <math.h>
 #include <stdlib.h>
 #include <string.h>
 #include <sys/stat.h>
@@ -45,9 +44,8 @@ static bool end_writing(struct writing *writing, bool good) {
 /* ---- CSV ---- */
 
 static void put_text(FILE *stream, const char *text) {
-    char *field = up_text_for_csv(text);
+    UP_FREED char *field = up_text_for_csv(text);
     fputs(field, stream);
-    free(field);
 }
 
 /* The degrees of freedom of an uncertainty taken as known are infinite, which JSON cannot hold. */
@@ -221,11 +219,10 @@ static bool put_standings(struct writing *writing) {
     json_t *word;
     begin_list(writing, "body_checks");
     json_object_foreach(writing->standings, result_id, word) {
-        json_t *json = json_pack("{s:s, s:O}", "result_id", result_id, "body_check", word);
+        json_auto_t *json = json_pack("{s:s, s:O}", "result_id", result_id, "body_check", word);
         fputs(writing->first ? "\n" : ",\n", writing->stream);
         writing->first = false;
         up_json_write(json, writing->stream, JSON_COMPACT);
-        json_decref(json);
     }
     fputs("]", writing->stream);
     return is_written(writing);
@@ -307,10 +304,8 @@ static bool in_one_moment(bool (*work)(struct writing *writing), struct writing 
 
 static bool update(struct writing *writing, const char *name, bool (*write)(FILE *, void *),
                    void *context) {
-    char *path = up_text_format("%s/%s", writing->directory, name);
-    bool good = up_text_update_file(path, write, context, writing->failure);
-    free(path);
-    return good;
+    UP_FREED char *path = up_text_format("%s/%s", writing->directory, name);
+    return up_text_update_file(path, write, context, writing->failure);
 }
 
 static bool update_description(struct writing *writing, const char *name, json_t *json) {

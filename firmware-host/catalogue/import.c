@@ -102,7 +102,7 @@ static bool read_record(const struct import *import, const char *where, json_t *
 
 /* Whether this folder itself made a version of the thing; asked once for each. */
 static bool is_ours(struct import *import, const char *kind, const char *subject, bool *ours) {
-    char *key = up_text_format("%s %s", kind, subject);
+    UP_FREED char *key = up_text_format("%s %s", kind, subject);
     const json_t *known = json_object_get(import->ours, key);
     bool good = true;
     *ours = json_is_true(known);
@@ -119,7 +119,6 @@ static bool is_ours(struct import *import, const char *kind, const char *subject
                                 code == SQLITE_ROW ? SQLITE_DONE : code, import->failure);
         json_object_set_new(import->ours, key, json_boolean(*ours));
     }
-    free(key);
     return good;
 }
 
@@ -179,13 +178,12 @@ static bool admit_list(struct import *import, json_t *list, const char *name,
         const char *kind = json_string_value(json_object_get(entry, "record_kind"));
         const struct catalogue_table *its =
             table != NULL ? table : catalogue_table_of(kind != NULL ? kind : "");
-        char *where = up_text_format("%s: %s[%zu]", import->path, name, i);
+        UP_FREED char *where = up_text_format("%s: %s[%zu]", import->path, name, i);
         good = its != NULL ? admit_entry(import, where, entry, its, table == NULL)
                            : up_fail(import->failure, UP_STATUS_WRONG_INPUT,
                                      "%s: \"record_kind\" is missing or not known to this program; "
                                      "nothing was stored",
                                      where);
-        free(where);
     }
     return good;
 }
@@ -231,7 +229,7 @@ static char *document_in(const char *path) {
 
 bool up_catalogue_import(struct up_catalogue *catalogue, const char *path, bool dry_run,
                          struct up_intake *intake, struct up_failure *failure) {
-    char *file = document_in(path);
+    UP_FREED char *file = document_in(path);
     struct import import = {.catalogue = catalogue,
                             .path = file,
                             .intake = intake,
@@ -239,14 +237,12 @@ bool up_catalogue_import(struct up_catalogue *catalogue, const char *path, bool 
                             .dry_run = dry_run,
                             .ours = json_object()};
     *intake = (struct up_intake){0};
-    json_t *document = load_document(file, failure);
+    json_auto_t *document = load_document(file, failure);
     bool good = document != NULL && catalogue_begin(catalogue, failure);
     if (good) {
         good = finish(&import, admit_document(&import, document));
     }
-    json_decref(document);
     json_decref(import.ours);
-    free(file);
     return good;
 }
 
@@ -256,10 +252,9 @@ static bool admit_record(const struct up_record *record, void *context) {
     struct import *import = context;
     struct up_record copy = *record;
     bool fresh = false;
-    json_t *replaces = catalogue_replaced_by(import->other, record->id, import->failure);
+    json_auto_t *replaces = catalogue_replaced_by(import->other, record->id, import->failure);
     bool good = replaces != NULL && catalogue_admit(import->catalogue, &copy, replaces,
                                                     import->path, &fresh, import->failure);
-    json_decref(replaces);
     import->failed = !good || !count(import, record, fresh);
     return !import->failed;
 }

@@ -4,8 +4,7 @@
  * and what a bench has learned from the trials of its items. Kinds are told apart as items name
  * them, whatever the case of their letters.
  */
-#ifndef UPTHRUST_CATALOGUE_KIND_H
-#define UPTHRUST_CATALOGUE_KIND_H
+#pragma once
 
 #include "metrology/shake.h"
 #include "upthrust/catalogue.h"
@@ -53,5 +52,3 @@ bool up_kind_learn(struct up_catalogue *catalogue, const char *name, const char 
                    struct up_kind *kind, struct up_failure *failure);
 bool up_kinds_learn(struct up_catalogue *catalogue, struct up_kind **kinds, size_t *count,
                     struct up_failure *failure);
-
-#endif

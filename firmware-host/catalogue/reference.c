@@ -157,13 +157,11 @@ json_t *up_reference_check_to_json(const struct up_reference_check *check) {
 
 bool up_check_add(struct up_catalogue *catalogue, const struct up_reference_check *check,
                   const char *run_id, const char *bench, struct up_failure *failure) {
-    json_t *content = up_reference_check_to_json(check);
+    json_auto_t *content = up_reference_check_to_json(check);
     json_object_set_new(content, "run_id", json_string(run_id));
-    bool good =
-        catalogue_check_content("reference_check", content, failure) &&
-        up_catalogue_add(catalogue, "reference_check", NULL, bench, content, NULL, NULL, failure);
-    json_decref(content);
-    return good;
+    return catalogue_check_content("reference_check", content, failure) &&
+           up_catalogue_add(catalogue, "reference_check", NULL, bench, content, NULL, NULL,
+                            failure);
 }
 
 struct history {
@@ -222,14 +220,13 @@ bool up_reference_chart(struct up_catalogue *catalogue, const char *reference_id
     struct up_past_check *past;
     size_t count, inside = 0;
     bool good = up_reference_checks(catalogue, reference_id, bench, &past, &count, failure);
-    struct up_quantity *deviation = up_allocate(count + 1, sizeof *deviation);
+    UP_FREED struct up_quantity *deviation = up_allocate(count + 1, sizeof *deviation);
     for (size_t i = 0; i < count; i++) {
         if (past[i].in_limits) {
             deviation[inside++] = past[i].check.deviation_kg;
         }
     }
     *chart = up_chart_of(deviation, inside);
-    free(deviation);
     free(past);
     return good;
 }

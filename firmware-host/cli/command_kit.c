@@ -9,38 +9,34 @@
 const struct option_text options_kit[] = {OPTION_CATALOGUE, OPTION_JSON, OPTION_END};
 
 /* A kit may be entered by data alone; only a part that names an item needs a catalogue. */
-static struct up_catalogue *catalogue_if_any(const struct arguments *arguments) {
-    struct up_catalogue *catalogue = NULL;
-    struct up_failure ignored;
-    return open_catalogue(arguments, UP_CATALOGUE_READ, &catalogue, &ignored) ? catalogue : NULL;
+static void open_catalogue_if_any(struct call *call) {
+    up_catalogue_open(catalogue_directory(call), UP_CATALOGUE_READ, &call->catalogue, NULL);
 }
 
-static bool is_word(const struct arguments *arguments, const char *word, int words) {
-    return arguments->words == words && strcmp(arguments->word[0], word) == 0;
+static bool is_word(struct call *call, const char *word, int words) {
+    return call->words == words && strcmp(call->word[0], word) == 0;
 }
 
-enum up_status command_kit(const struct arguments *arguments, struct up_failure *failure) {
-    if (is_word(arguments, "example", 1)) {
+bool command_kit(struct call *call) {
+    if (is_word(call, "example", 1)) {
         fputs(embedded_kit_example_json, stdout);
-        return UP_STATUS_DONE;
+        return true;
     }
-    if (!is_word(arguments, "report", 2)) {
-        up_fail(failure, UP_STATUS_WRONG_INPUT,
-                "kit: type `upthrust kit example` for a file to fill in, or `upthrust kit report "
-                "FILE`");
-        return failure->status;
+    if (!is_word(call, "report", 2)) {
+        return refuse(
+            call, "kit: type `upthrust kit example` for a file to fill in, or `upthrust kit report "
+                  "FILE`");
     }
-    struct up_catalogue *catalogue = catalogue_if_any(arguments);
-    json_t *document = up_kit_report(arguments->word[1], catalogue, failure);
-    up_catalogue_close(catalogue);
+    open_catalogue_if_any(call);
+    json_t *document = up_kit_report(call->word[1], call->catalogue, call->failure);
     if (document == NULL) {
-        return failure->status;
+        return false;
     }
-    if (option_given(arguments, "json")) {
+    if (option_given(call, "json")) {
         print_json(document);
-        return UP_STATUS_DONE;
+        return true;
     }
     up_kit_report_print(document, stdout);
     json_decref(document);
-    return UP_STATUS_DONE;
+    return true;
 }

@@ -139,14 +139,13 @@ static bool print_name(const struct up_record *record, void *context) {
 }
 
 bool print_item_names(const char *directory, struct up_failure *failure) {
-    struct up_catalogue *catalogue = NULL;
-    struct arguments arguments = {0};
+    struct call call = {.failure = failure};
     if (directory != NULL) {
-        arguments.option[arguments.options++] = (struct given){"catalogue", directory};
+        call.option[call.options++] = (struct given){"catalogue", directory};
     }
-    bool good = open_catalogue(&arguments, UP_CATALOGUE_READ, &catalogue, failure) &&
-                up_catalogue_each(catalogue, "item", print_name, NULL, failure);
-    up_catalogue_close(catalogue);
+    bool good = open_catalogue(&call, UP_CATALOGUE_READ) &&
+                up_catalogue_each(call.catalogue, "item", print_name, NULL, failure);
+    up_catalogue_close(call.catalogue);
     return good;
 }
 

@@ -52,16 +52,6 @@ double up_median(double *value, size_t count) {
     return count == 0 ? NO_NUMBER : gsl_stats_median(value, 1, count);
 }
 
-double up_noise_floor(const double *value, size_t count, double *scratch) {
-    if (count < 3) {
-        return NO_NUMBER;
-    }
-    for (size_t i = 1; i < count; i++) {
-        scratch[i - 1] = fabs(value[i] - value[i - 1]);
-    }
-    return 1.4826 * up_median(scratch, count - 1) / sqrt(2);
-}
-
 /* ---- least squares ---- */
 
 /* The fit runs in z = (x - centre) / half_width: loads in millions and times since 1970 would

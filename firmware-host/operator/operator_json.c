@@ -92,7 +92,7 @@ static bool json_word(const char *text, enum up_answer_word *word) {
 }
 
 static bool json_line(struct up_operator *op, const char *line, struct up_reply *answer) {
-    json_t *json = json_loads(line, 0, NULL);
+    json_auto_t *json = json_loads(line, 0, NULL);
     json_t *id = json_object_get(json, "id");
     json_t *value = json_object_get(json, "value");
     bool good = false;
@@ -107,7 +107,6 @@ static bool json_line(struct up_operator *op, const char *line, struct up_reply 
             good = json_word(json_string_value(json_object_get(json, "answer")), &answer->word);
         }
     }
-    json_decref(json);
     if (!good) {
         op->kind->refused(op, answer->id,
                           "answer with {\"id\":N,\"answer\":\"done|skip|again|stop|accept\"} or "

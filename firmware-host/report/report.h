@@ -3,8 +3,7 @@
  * What people look at: the latest results of a catalogue as a table, and as a gnuplot script with
  * its data that draws again wherever its folder is carried.
  */
-#ifndef UPTHRUST_REPORT_REPORT_H
-#define UPTHRUST_REPORT_REPORT_H
+#pragma once
 
 #include <stdio.h>
 
@@ -142,5 +141,3 @@ bool up_plot_draw_references(const char *directory, unsigned count, struct up_fa
 bool up_plot_write_run(struct up_catalogue *catalogue, const char *run, const struct up_rig *rig,
                        const char *directory, char run_id[UP_ID_SIZE], struct up_failure *failure);
 bool up_plot_draw_run(const char *directory, const char *run_id, struct up_failure *failure);
-
-#endif

@@ -1,7 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* What a run left behind, as numbers to be drawn. Only for the files of report/. */
-#ifndef UPTHRUST_REPORT_TRACE_H
-#define UPTHRUST_REPORT_TRACE_H
+#pragma once
 
 #include "report/report.h"
 #include "upthrust/rig.h"
@@ -56,5 +55,3 @@ bool trace_read_journal(struct up_catalogue *catalogue, struct trace *trace,
 bool trace_read_stream(struct up_catalogue *catalogue, const struct up_rig *rig,
                        struct trace *trace, struct up_failure *failure);
 void trace_release(struct trace *trace);
-
-#endif

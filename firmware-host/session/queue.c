@@ -285,7 +285,7 @@ static bool may_go_on(const struct up_session_settings *settings,
 bool up_queue_measure(struct up_queue *queue, const struct up_session_settings *settings,
                       const struct up_measure_plan *wanted, const struct up_queue_caller *caller,
                       struct up_failure *failure) {
-    struct up_session_results *results = up_allocate(1, sizeof *results);
+    UP_FREED struct up_session_results *results = up_allocate(1, sizeof *results);
     struct up_measure_plan plan = *wanted;
     struct neighbours neighbours = {0};
     bool good = true;
@@ -303,6 +303,5 @@ bool up_queue_measure(struct up_queue *queue, const struct up_session_settings *
         }
     }
     up_source_close(neighbours.source);
-    free(results);
     return good;
 }

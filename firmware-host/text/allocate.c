@@ -4,6 +4,7 @@
 #include <stdint.h>
 #include <stdio.h>
 #include <stdlib.h>
+#include <string.h>
 
 #include "text/text.h"
 
@@ -42,6 +43,12 @@ void *up_reallocate(void *old, size_t count, size_t size) {
         up_out_of_memory();
     }
     return or_end(realloc(old, count * size > 0 ? count * size : 1));
+}
+
+void up_free_at(void *pointer) {
+    void *memory;
+    memcpy(&memory, pointer, sizeof memory);
+    free(memory);
 }
 
 char *up_text_format(const char *format, ...) {

@@ -1,8 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* The rig file's three parts: rig_keys.c knows the keys, rig.c reads, rig_check.c looks for
    contradictions. */
-#ifndef UPTHRUST_WIRE_RIG_INTERNAL_H
-#define UPTHRUST_WIRE_RIG_INTERNAL_H
+#pragma once
 
 #include <stddef.h>
 
@@ -66,5 +65,3 @@ bool lacks(struct parse *parse, const char *what);
 
 /* True where no two keys contradict each other and none is missing. */
 bool rig_check(struct parse *parse);
-
-#endif
