@@ -1,43 +1,54 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* The waters, weight checks and the dive of a kit file. */
 #include <math.h>
+#include <stdint.h>
 #include <stdio.h>
 #include <string.h>
 
 #include "kit/fields.h"
 #include "kit/kit_file.h"
+#include "upthrust/gravity.h"
 #include "upthrust/waters.h"
 
-static const double HPA = 100, STANDARD_HPA = 1013.25;
+static const double HPA = 100;
 
 /* ---- waters ---- */
 
-static bool water_number(const struct place *place, const char *key, double low, double high,
-                         double *value) {
-    return number(place, key, low, high, (double)NAN, value);
+static bool number_in(const struct place *place, const char *key, double low, double high,
+                      double *value) {
+    const json_t *json = json_object_get(place->json, key);
+    *value = json_is_number(json) ? json_number_value(json) : UNKNOWN;
+    return json == NULL || json_is_null(json) || (*value >= low && *value <= high) ||
+           wrong_at(place, key, "give a number from %g to %g", low, high);
 }
 
+/* Its keys are those of `upthrust water`. */
 static bool named_water(const struct place *place, struct up_water *water) {
     struct up_water_told told = up_water_nothing_told();
-    char name[sizeof water->name];
-    if (!text(place, "name", NULL, name, sizeof name)) {
-        return false;
-    }
+    const char *key, *name = text_at(place, "name", "water");
+    json_t *value;
     bool known = up_water_by_name(name, water);
     double temp_c;
-    if (!water_number(place, "temp_c", 0, 40, &temp_c)) {
+    if (!number_in(place, "temp_c", 0, 40, &temp_c)) {
         return false;
     }
-    for (size_t i = 0; up_water_key_at(i) != NULL; i++) {
-        const struct up_water_key *key = up_water_key_at(i);
-        double *value = (double *)(void *)((char *)&told + key->offset);
-        if (!water_number(place, key->name, key->low, key->high, value)) {
+    json_object_foreach((json_t *)(uintptr_t)place->json, key, value) {
+        size_t i = 0;
+        while (up_water_key_at(i) != NULL && strcmp(up_water_key_at(i)->name, key) != 0) {
+            i++;
+        }
+        const struct up_water_key *of = up_water_key_at(i);
+        if (of == NULL && strcmp(key, "name") != 0 && strcmp(key, "temp_c") != 0) {
+            return wrong_at(place, key, "this key is not known here");
+        }
+        if (of != NULL && !number_in(place, key, of->low, of->high,
+                                     (double *)(void *)((char *)&told + of->offset))) {
             return false;
         }
     }
     if (!isnan(temp_c)) {
         water->temp_c = temp_c;
-        water->u_temp_c = 1; /* a dive computer's, a choice of ours */
+        water->u_temp_c = 1; /* a dive computer's, our choice */
     }
     if (!known && !up_water_is_told(&told)) {
         return wrong_at(place, "name",
@@ -46,6 +57,7 @@ static bool named_water(const struct place *place, struct up_water *water) {
     }
     if (!known) {
         water->model = up_water_model_told(&told);
+        snprintf(water->name, sizeof water->name, "%s", name);
     }
     return up_water_from_told(&told, water, place->failure);
 }
@@ -54,16 +66,12 @@ static bool water_of(const struct place *place, const char *key, struct up_water
     json_t *json = json_object_get(place->json, key);
     struct place here = inside(place, key, json);
     if (json_is_string(json)) {
-        if (!up_water_by_name(json_string_value(json), water)) {
-            return wrong_at(&here, "",
-                            "no water of this name is known; see `upthrust water --list`");
-        }
-        return true;
+        return up_water_by_name(json_string_value(json), water) ||
+               wrong_at(&here, "", "no water of this name is known; see `upthrust water --list`");
     }
-    if (!json_is_object(json)) {
-        return wrong_at(place, key, "give a water's name, or an object with name and temp_c");
-    }
-    return named_water(&here, water);
+    return json_is_object(json)
+               ? named_water(&here, water)
+               : wrong_at(place, key, "give a water's name, or an object with name and temp_c");
 }
 
 /* States in the same water share its error: waters are numbered by what they are. */
@@ -79,8 +87,8 @@ static unsigned number_water(struct kit_file *file, const struct up_water *water
     return file->waters++;
 }
 
-bool set_water(struct kit_file *file, const struct place *place, const struct up_water *named,
-               double depth_m, struct up_kit_state *state) {
+static bool set_water(struct kit_file *file, const struct place *place,
+                      const struct up_water *named, double depth_m, struct up_kit_state *state) {
     struct up_water water = *named;
     struct up_water_density density;
     water.depth_m = depth_m;
@@ -95,25 +103,17 @@ bool set_water(struct kit_file *file, const struct place *place, const struct up
 
 /* ---- states ---- */
 
-struct up_kit_state kit_state(void) {
-    struct up_kit_state state = {.u_depth_m = 0.3, .u_pressure_bar = 2, .u_gas_temp_c = 2};
+/* Lead as it is marked. */
+static struct up_kit_state new_state(void) {
+    struct up_kit_state state = {.u_gas_temp_c = 2};
     for (size_t i = 0; i < UP_KIT_PARTS_MAX; i++) {
         state.lead_kg[i] = (double)NAN;
     }
     return state;
 }
 
-static bool part_named(const struct kit_file *file, const char *name, size_t *part) {
-    for (*part = 0; *part < file->kit.parts; ++*part) {
-        if (strcmp(file->kit.part[*part].name, name) == 0) {
-            return true;
-        }
-    }
-    return false;
-}
-
-static bool read_lead(const struct kit_file *file, const struct place *place,
-                      struct up_kit_state *state) {
+static bool read_lead_of(const struct kit_file *file, const struct place *place,
+                         struct up_kit_state *state) {
     json_t *lead = json_object_get(place->json, "lead_kg"), *value;
     struct place here = inside(place, "lead_kg", lead);
     const char *name;
@@ -125,7 +125,7 @@ static bool read_lead(const struct kit_file *file, const struct place *place,
         if (!part_named(file, name, &part) || file->kit.part[part].kind != UP_PART_LEAD) {
             return wrong_at(&here, name, "no lead of this name is among the parts");
         }
-        if (!number(&here, name, 0, 40, NEVER, &state->lead_kg[part])) {
+        if (!number_in(&here, name, 0, 40, &state->lead_kg[part])) {
             return false;
         }
     }
@@ -150,54 +150,82 @@ static bool read_without(const struct kit_file *file, const struct place *place,
     return true;
 }
 
-bool read_check(struct kit_file *file, const struct place *place) {
-    static const char *const known[] = {
-        "label",   "water",     "depth_m",        "pressure_bar",
-        "lead_kg", "without",   "gas_temp_c",     "air_pressure_hpa",
-        "when",    "u_depth_m", "u_pressure_bar", "jacket_gas_kg",
-        NULL};
+/* What a check and the dive have in common. */
+static bool read_state(struct kit_file *file, const struct place *place,
+                       const struct up_water *water, double depth_m, struct up_kit_state *state) {
+    double altitude_m = number_at(place, "altitude_m"),
+           air_hpa = number_at(place, "air_pressure_hpa");
+    if (!isnan(altitude_m) && !isnan(air_hpa)) {
+        return wrong_at(place, "altitude_m", "give it or air_pressure_hpa, not both");
+    }
+    state->gas_temp_c = has(place, "gas_temp_c") ? number_at(place, "gas_temp_c") : water->temp_c;
+    state->depth_m = depth_m;
+    state->air_pressure_pa = isnan(air_hpa)
+                                 ? up_standard_pressure_pa(isnan(altitude_m) ? 0 : altitude_m)
+                                 : air_hpa * HPA;
+    return read_lead_of(file, place, state) && read_without(file, place, state) &&
+           set_water(file, place, water, depth_m, state);
+}
+
+#define STATE_KEYS                                                                                 \
+    OTHER("water", KEY_ANY, 0, NEVER, NULL, "its name, or an object with name and temp_c"),        \
+        NUMBER("gas_temp_c", 0, 50, UNKNOWN, "of the cylinder; else the water's"),                 \
+        NUMBER("air_pressure_hpa", 600, 1100, UNKNOWN, "at the surface, for a lake in mountains"), \
+        NUMBER("altitude_m", -430, 4200, UNKNOWN, "of a lake, instead of its air pressure"),       \
+        OTHER("lead_kg", KEY_OBJECT, 0, UNKNOWN, NULL, "kg of each lead, where it differs"),       \
+        OTHER("without", KEY_TEXTS, UP_KIT_PARTS_MAX, UNKNOWN, NULL, "parts that were not worn")
+
+const struct key kit_check_keys[] = {
+    TEXT("label", 63, UNKNOWN, NULL, "what you call this check"),
+    TEXT("when", 63, UNKNOWN, NULL, "its date, for you"),
+    NUMBER("depth_m", 0, 60, NEVER, "depth of the middle of the body in metres"),
+    NUMBER("u_depth_m", 0, 5, 0.3, "its standard uncertainty"),
+    NUMBER("pressure_bar", 0, 350, NEVER, "what the gauge showed, in bar"),
+    NUMBER("u_pressure_bar", 0, 50, 2, "its standard uncertainty as read"),
+    NUMBER("jacket_gas_kg", 0, 60, 0, "gas in the jacket, which there must not be"),
+    OTHER("level", KEY_TRUTH, 0, UNKNOWN, NULL, "the diver hung level, all lead where entered"),
+    STATE_KEYS,
+    KEYS_END};
+
+const struct key kit_dive_keys[] = {
+    NUMBER("deepest_m", 1, 60, NEVER, "deepest point in metres"),
+    NUMBER("stop_m", 1, 20, 5, "depth of the safety stop in metres"),
+    NUMBER("start_bar", 10, 350, NEVER, "pressure at the start, in bar"),
+    NUMBER("reserve_bar", 5, 200, NEVER, "pressure that your instructor has you keep, in bar"),
+    STATE_KEYS,
+    KEYS_END};
+
+bool read_check(struct kit_file *file, struct place *place) {
     struct up_kit_check *check = &file->kit.check[file->kit.checks];
     struct up_kit_state *state = &check->state;
     struct up_water water;
     char otherwise[32];
-    double air_hpa;
-    *state = kit_state();
+    *state = new_state();
     snprintf(otherwise, sizeof otherwise, "check %zu", file->kit.checks + 1);
-    if (!only_keys(place, known) || !water_of(place, "water", &water) ||
-        !text(place, "label", otherwise, check->label, sizeof check->label) ||
-        !number(place, "depth_m", 0, 60, NEVER, &state->depth_m) ||
-        !number(place, "u_depth_m", 0, 5, state->u_depth_m, &state->u_depth_m) ||
-        !number(place, "pressure_bar", 0, 350, NEVER, &state->pressure_bar) ||
-        !number(place, "u_pressure_bar", 0, 50, state->u_pressure_bar, &state->u_pressure_bar) ||
-        !number(place, "gas_temp_c", 0, 50, water.temp_c, &state->gas_temp_c) ||
-        !number(place, "jacket_gas_kg", 0, 60, 0, &state->jacket_gas_kg) ||
-        !number(place, "air_pressure_hpa", 600, 1100, STANDARD_HPA, &air_hpa) ||
-        !read_lead(file, place, state) || !read_without(file, place, state)) {
+    if (!read_keys(place, kit_check_keys) || !water_of(place, "water", &water)) {
         return false;
     }
-    state->air_pressure_pa = air_hpa * HPA;
+    snprintf(check->label, sizeof check->label, "%s", text_at(place, "label", otherwise));
+    check->level = truth_at(place, "level");
+    state->u_depth_m = number_at(place, "u_depth_m");
+    state->pressure_bar = number_at(place, "pressure_bar");
+    state->u_pressure_bar = number_at(place, "u_pressure_bar");
+    state->jacket_gas_kg = number_at(place, "jacket_gas_kg");
     file->kit.checks++;
-    return set_water(file, place, &water, state->depth_m, state);
+    return read_state(file, place, &water, number_at(place, "depth_m"), state);
 }
 
 bool read_dive(struct kit_file *file, const struct place *kit) {
-    static const char *const known[] = {
-        "water",       "deepest_m",  "stop_m",           "start_bar",
-        "reserve_bar", "gas_temp_c", "air_pressure_hpa", NULL};
     struct place place = inside(kit, "dive", json_object_get(kit->json, "dive"));
     struct kit_dive *dive = &file->dive;
-    struct up_kit_state *state = &dive->state;
-    double air_hpa;
-    *state = kit_state();
-    if (!only_keys(&place, known) || !water_of(&place, "water", &dive->water) ||
-        !number(&place, "deepest_m", 1, 60, NEVER, &dive->deepest_m) ||
-        !number(&place, "stop_m", 1, 20, 5, &dive->stop_m) ||
-        !number(&place, "start_bar", 10, 350, NEVER, &dive->start_bar) ||
-        !number(&place, "reserve_bar", 5, 200, NEVER, &dive->reserve_bar) ||
-        !number(&place, "gas_temp_c", 0, 50, dive->water.temp_c, &state->gas_temp_c) ||
-        !number(&place, "air_pressure_hpa", 600, 1100, STANDARD_HPA, &air_hpa)) {
+    dive->state = new_state();
+    if (!read_keys(&place, kit_dive_keys) || !water_of(&place, "water", &dive->water)) {
         return false;
     }
+    dive->deepest_m = number_at(&place, "deepest_m");
+    dive->stop_m = number_at(&place, "stop_m");
+    dive->start_bar = number_at(&place, "start_bar");
+    dive->reserve_bar = number_at(&place, "reserve_bar");
     if (dive->stop_m > dive->deepest_m) {
         return wrong_at(&place, "stop_m", "a stop at %g m lies below the bottom at %g m",
                         dive->stop_m, dive->deepest_m);
@@ -206,6 +234,5 @@ bool read_dive(struct kit_file *file, const struct place *kit) {
         return wrong_at(&place, "reserve_bar", "the reserve must be below start_bar (%g bar)",
                         dive->start_bar);
     }
-    state->air_pressure_pa = air_hpa * HPA;
-    return set_water(file, &place, &dive->water, dive->stop_m, state);
+    return read_state(file, &place, &dive->water, dive->stop_m, &dive->state);
 }
