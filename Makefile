@@ -75,7 +75,8 @@ TRUTH := $(patsubst %.c,$(OUT)/%,$(sort $(wildcard tests/truth/*_test.c)))
 TESTS := $(patsubst %.c,$(OUT)/%,$(TEST_SRC))
 # Texts built into the program: gnuplot templates and the simulated rig.
 MADE := $(OUT)/made/embedded.h
-EMBED := $(sort $(wildcard plots/*.gp)) rigs/simulated.ini rigs/numbered-line.ini rigs/README.md firmware-host/kit/kit-example.json
+EMBED := $(sort $(wildcard plots/*.gp)) rigs/simulated.ini rigs/numbered-line.ini rigs/README.md firmware-host/kit/kit-example.json \
+  firmware-host/cli/completion.bash firmware-host/cli/upthrust.man
 
 SECONDS ?= 20
 # The number changes when a program that was linked against an older library would break.
