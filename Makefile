@@ -63,7 +63,7 @@ GPIO_OTHER := $(if $(filter 2.%,$(shell pkg-config --modversion libgpiod 2>/dev/
 LIB_SRC  := $(filter-out firmware-host/operator/gpio_v$(GPIO_OTHER).c, \
   $(sort $(foreach f,$(FLOORS),$(wildcard firmware-host/$(f)/*.c))))
 CLI_SRC  := $(sort $(wildcard firmware-host/cli/*.c))
-TANK_SRC := rigs/tank.c rigs/gear.c
+TANK_SRC := rigs/tank.c rigs/tank_cell.c rigs/gear.c
 FIRMWARE_SRC := rigs/numbered_line.c
 TANK_MAIN := rigs/tank_program.c
 TEST_SRC := $(sort $(wildcard tests/*/*_test.c))
