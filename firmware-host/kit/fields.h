@@ -26,13 +26,13 @@ struct key {
 
 #define NEVER (-1.0)
 #define NO_U  (-1.0)
-#define NUMBER(name, low, high, otherwise, why)                                                    \
+#define NUMBER_KEY(name, low, high, otherwise, why)                                                \
     { name, KEY_NUMBER, low, high, otherwise, NO_U, NULL, why }
-#define BOUNDED(name, low, high, otherwise, u_rel, why)                                            \
+#define BOUNDED_KEY(name, low, high, otherwise, u_rel, why)                                        \
     { name, KEY_NUMBER, low, high, otherwise, u_rel, NULL, why }
-#define TEXT(name, high, otherwise, words, why)                                                    \
+#define TEXT_KEY(name, high, otherwise, words, why)                                                \
     { name, KEY_TEXT, 1, high, otherwise, NO_U, words, why }
-#define OTHER(name, type, high, otherwise, words, why)                                             \
+#define OTHER_KEY(name, type, high, otherwise, words, why)                                         \
     { name, type, 0, high, otherwise, NO_U, words, why }
 #define KEYS_END                                                                                   \
     { NULL, KEY_ANY, 0, 0, 0, NO_U, NULL, NULL }

@@ -49,84 +49,91 @@ static struct up_bounded between(double low, double high) {
 #define MATERIALS "steel stainless aluminium brass titanium lead rubber polypropylene nylon"
 
 #define PART_KEYS                                                                                  \
-    TEXT("name", UP_NAME_SIZE - 1, NEVER, NULL, "what you call it"),                               \
-        TEXT("kind", 31, UNKNOWN, KINDS,                                                           \
-             "drysuits and rebreathers are beyond this program; hood, gloves and boots count as "  \
-             "suit"),                                                                              \
-        NUMBER("place_m", -1.5, 1.5, UNKNOWN,                                                      \
-               "metres from the hips to its middle, negative towards the feet"),                   \
-        NUMBER("u_place_m", 0, 1, 0.03, "its standard uncertainty"),                               \
-        TEXT("instead_of", UP_NAME_SIZE - 1, UNKNOWN, NULL,                                        \
-             "not worn: the name of the part whose place it could take")
+    TEXT_KEY("name", UP_NAME_SIZE - 1, NEVER, NULL, "what you call it"),                           \
+        TEXT_KEY(                                                                                  \
+            "kind", 31, UNKNOWN, KINDS,                                                            \
+            "drysuits and rebreathers are beyond this program; hood, gloves and boots count as "   \
+            "suit"),                                                                               \
+        NUMBER_KEY("place_m", -1.5, 1.5, UNKNOWN,                                                  \
+                   "metres from the hips to its middle, negative towards the feet"),               \
+        NUMBER_KEY("u_place_m", 0, 1, 0.03, "its standard uncertainty"),                           \
+        TEXT_KEY("instead_of", UP_NAME_SIZE - 1, UNKNOWN, NULL,                                    \
+                 "not worn: the name of the part whose place it could take")
 #define DATA_KEYS                                                                                  \
-    BOUNDED("volume_l", 1e-4, 100, UNKNOWN, GIVEN_REL, "outside volume in litres"),                \
-        BOUNDED("density_kg_m3", 20, 22000, UNKNOWN, GIVEN_REL, "density of the whole"),           \
-        TEXT("material", 31, UNKNOWN, MATERIALS, "instead of a volume, where it is all of one")
+    BOUNDED_KEY("volume_l", 1e-4, 100, UNKNOWN, GIVEN_REL, "outside volume in litres"),            \
+        BOUNDED_KEY("density_kg_m3", 20, 22000, UNKNOWN, GIVEN_REL, "density of the whole"),       \
+        TEXT_KEY("material", 31, UNKNOWN, MATERIALS,                                               \
+                 "instead of a volume, where it is all of one")
 
 static const struct key gear_keys[] = {
     PART_KEYS,
-    TEXT("item", UP_NAME_SIZE - 1, UNKNOWN, NULL, "an item of the catalogue, by name or id"),
-    TEXT("model", UP_NAME_SIZE - 1, UNKNOWN, NULL,
-         "gear not at hand: the model whose samples the catalogue has"),
-    TEXT("maker", UP_NAME_SIZE - 1, UNKNOWN, NULL, "of the model"),
-    TEXT("size", UP_NAME_SIZE - 1, UNKNOWN, NULL, "of the model"),
-    NUMBER("count", 1, 4, 1, "how many are worn of what was weighed: 2 where one fin was"),
-    OTHER("accept", KEY_TEXTS, 8, UNKNOWN, KIT_ACCEPT, "results that count although they are so"),
-    OTHER("fins", KEY_TRUTH, 0, UNKNOWN, NULL, "these are the fins: others are compared with them"),
-    BOUNDED("mass_kg", 1e-4, 60, UNKNOWN, GIVEN_REL, "mass in air, kg"),
+    TEXT_KEY("item", UP_NAME_SIZE - 1, UNKNOWN, NULL, "an item of the catalogue, by name or id"),
+    TEXT_KEY("model", UP_NAME_SIZE - 1, UNKNOWN, NULL,
+             "gear not at hand: the model whose samples the catalogue has"),
+    TEXT_KEY("maker", UP_NAME_SIZE - 1, UNKNOWN, NULL, "of the model"),
+    TEXT_KEY("size", UP_NAME_SIZE - 1, UNKNOWN, NULL, "of the model"),
+    NUMBER_KEY("count", 1, 4, 1, "how many are worn of what was weighed: 2 where one fin was"),
+    OTHER_KEY("accept", KEY_TEXTS, 8, UNKNOWN, KIT_ACCEPT,
+              "results that count although they are so"),
+    OTHER_KEY("fins", KEY_TRUTH, 0, UNKNOWN, NULL,
+              "these are the fins: others are compared with them"),
+    BOUNDED_KEY("mass_kg", 1e-4, 60, UNKNOWN, GIVEN_REL, "mass in air, kg"),
     DATA_KEYS,
     KEYS_END};
 
 static const struct key lead_keys[] = {
     PART_KEYS,
-    BOUNDED("mass_kg", 0, 40, NEVER, 0, "its mass in kg; 0 for a place where lead could go"),
-    OTHER("weighed", KEY_TRUTH, 0, UNKNOWN, NULL, "on a scale, not by its mark"),
-    OTHER("ditchable", KEY_TRUTH, 0, UNKNOWN, NULL, "it can be dropped by hand"), KEYS_END};
+    BOUNDED_KEY("mass_kg", 0, 40, NEVER, 0, "its mass in kg; 0 for a place where lead could go"),
+    OTHER_KEY("weighed", KEY_TRUTH, 0, UNKNOWN, NULL, "on a scale, not by its mark"),
+    OTHER_KEY("ditchable", KEY_TRUTH, 0, UNKNOWN, NULL, "it can be dropped by hand"), KEYS_END};
 
 static const struct key cylinder_keys[] = {
     PART_KEYS,
-    BOUNDED("water_volume_l", 0.1, 100, NEVER, 0.005, "water volume in litres, as stamped"),
-    BOUNDED("empty_mass_kg", 0.2, 60, NEVER, 0.005, "mass when empty in kg, as stamped or weighed"),
-    BOUNDED("outside_volume_l", 0.2, 150, UNKNOWN, 0.005, "outside volume as measured by dipping"),
-    TEXT("metal", 31, UNKNOWN, "steel aluminium",
-         "the outside is calculated from it; a wound cylinder needs a measured outside_volume_l"),
-    BOUNDED("extras_mass_kg", 0, 5, 0, GIVEN_REL, "valve and boot, as far as in empty_mass_kg"),
-    BOUNDED("extras_volume_l", 0, 5, 0, 0.1, "volume of valve and boot; 0.5 l lift 0.5 kg"),
-    NUMBER("working_pressure_bar", 50, 310, NEVER, "working pressure in bar, as stamped"),
-    NUMBER("oxygen_percent", 20, 41, 100 * UP_AIR_OXYGEN, "of the gas, air or nitrox"),
+    BOUNDED_KEY("water_volume_l", 0.1, 100, NEVER, 0.005, "water volume in litres, as stamped"),
+    BOUNDED_KEY("empty_mass_kg", 0.2, 60, NEVER, 0.005,
+                "mass when empty in kg, as stamped or weighed"),
+    BOUNDED_KEY("outside_volume_l", 0.2, 150, UNKNOWN, 0.005,
+                "outside volume as measured by dipping"),
+    TEXT_KEY(
+        "metal", 31, UNKNOWN, "steel aluminium",
+        "the outside is calculated from it; a wound cylinder needs a measured outside_volume_l"),
+    BOUNDED_KEY("extras_mass_kg", 0, 5, 0, GIVEN_REL, "valve and boot, as far as in empty_mass_kg"),
+    BOUNDED_KEY("extras_volume_l", 0, 5, 0, 0.1, "volume of valve and boot; 0.5 l lift 0.5 kg"),
+    NUMBER_KEY("working_pressure_bar", 50, 310, NEVER, "working pressure in bar, as stamped"),
+    NUMBER_KEY("oxygen_percent", 20, 41, 100 * UP_AIR_OXYGEN, "of the gas, air or nitrox"),
     KEYS_END};
 
 static const struct key suit_keys[] = {
-    PART_KEYS, BOUNDED("mass_kg", 0.1, 20, NEVER, GIVEN_REL, "its dry mass in kg"),
-    BOUNDED("gas_l", 0, 60, UNKNOWN, 0.2, "the gas in it at the surface, in litres"), KEYS_END};
+    PART_KEYS, BOUNDED_KEY("mass_kg", 0.1, 20, NEVER, GIVEN_REL, "its dry mass in kg"),
+    BOUNDED_KEY("gas_l", 0, 60, UNKNOWN, 0.2, "the gas in it at the surface, in litres"), KEYS_END};
 
 static const struct key jacket_keys[] = {
     PART_KEYS,
-    BOUNDED("mass_kg", 1e-4, 60, NEVER, GIVEN_REL, "its dry mass in kg"),
+    BOUNDED_KEY("mass_kg", 1e-4, 60, NEVER, GIVEN_REL, "its dry mass in kg"),
     DATA_KEYS,
-    NUMBER("lift_kg", 0, 60, 0, "what it carries when full, as its maker says, in kg"),
-    NUMBER("trapped_gas_l", 0, 5, 0.5, "the most that stays in it when emptied, in litres"),
+    NUMBER_KEY("lift_kg", 0, 60, 0, "what it carries when full, as its maker says, in kg"),
+    NUMBER_KEY("trapped_gas_l", 0, 5, 0.5, "the most that stays in it when emptied, in litres"),
     KEYS_END};
 
 const struct key kit_diver_keys[] = {
-    BOUNDED("mass_kg", 20, 250, NEVER, 0.01, "the diver on a scale, without gear, in kg"),
+    BOUNDED_KEY("mass_kg", 20, 250, NEVER, 0.01, "the diver on a scale, without gear, in kg"),
     KEYS_END};
 
 const struct key kit_move_keys[] = {
-    TEXT("from", UP_NAME_SIZE - 1, NEVER, NULL, "the lead that is moved"),
-    TEXT("to", UP_NAME_SIZE - 1, NEVER, NULL, "the lead, or place for lead, that it is put to"),
-    NUMBER("kg", 0.05, 40, NEVER, "how much of it"), KEYS_END};
+    TEXT_KEY("from", UP_NAME_SIZE - 1, NEVER, NULL, "the lead that is moved"),
+    TEXT_KEY("to", UP_NAME_SIZE - 1, NEVER, NULL, "the lead, or place for lead, that it is put to"),
+    NUMBER_KEY("kg", 0.05, 40, NEVER, "how much of it"), KEYS_END};
 
 const struct key kit_keys[] = {
-    TEXT("schema", 31, NEVER, NULL, SCHEMA),
-    OTHER("note", KEY_ANY, 0, UNKNOWN, NULL, "for you"),
-    OTHER("diver", KEY_OBJECT, 0, NEVER, NULL, "the diver"),
-    NUMBER("u_gauge_bar", 0, 50, 3, "how far off the gauge may be, standard uncertainty"),
-    OTHER("accept", KEY_TEXTS, 8, UNKNOWN, KIT_ACCEPT, "as with a part, for all of the kit"),
-    OTHER("parts", KEY_LIST, UP_KIT_PARTS_MAX, NEVER, NULL, "all that the diver wears"),
-    OTHER("moves", KEY_LIST, KIT_MOVES_MAX, UNKNOWN, NULL, "moves of lead to compare"),
-    OTHER("checks", KEY_LIST, UP_KIT_CHECKS_MAX, NEVER, NULL, "weight checks, oldest first"),
-    OTHER("dive", KEY_OBJECT, 0, NEVER, NULL, "the dive asked about"),
+    TEXT_KEY("schema", 31, NEVER, NULL, SCHEMA),
+    OTHER_KEY("note", KEY_ANY, 0, UNKNOWN, NULL, "for you"),
+    OTHER_KEY("diver", KEY_OBJECT, 0, NEVER, NULL, "the diver"),
+    NUMBER_KEY("u_gauge_bar", 0, 50, 3, "how far off the gauge may be, standard uncertainty"),
+    OTHER_KEY("accept", KEY_TEXTS, 8, UNKNOWN, KIT_ACCEPT, "as with a part, for all of the kit"),
+    OTHER_KEY("parts", KEY_LIST, UP_KIT_PARTS_MAX, NEVER, NULL, "all that the diver wears"),
+    OTHER_KEY("moves", KEY_LIST, KIT_MOVES_MAX, UNKNOWN, NULL, "moves of lead to compare"),
+    OTHER_KEY("checks", KEY_LIST, UP_KIT_CHECKS_MAX, NEVER, NULL, "weight checks, oldest first"),
+    OTHER_KEY("dive", KEY_OBJECT, 0, NEVER, NULL, "the dive asked about"),
     KEYS_END};
 
 /* ---- gear ---- */
@@ -288,8 +295,12 @@ static bool read_part(struct kit_file *file, struct place *place) {
     const char *wanted = text_at(place, "kind", "gear");
     size_t other;
     *part = (struct up_part){.gas_m3 = exactly(0), .mass_kg = exactly(0)};
-    while (kind[1].name != NULL && strcmp(kind->name, wanted) != 0) {
+    while (kind->name != NULL && strcmp(kind->name, wanted) != 0) {
         kind++;
+    }
+    if (kind->name == NULL) {
+        return wrong_at(place, "kind",
+                        "give one of: %s; drysuits and rebreathers are beyond this program", KINDS);
     }
     part->kind = kind->kind;
     if (!read_keys(place, kind->keys)) {

@@ -168,30 +168,32 @@ static bool read_state(struct kit_file *file, const struct place *place,
 }
 
 #define STATE_KEYS                                                                                 \
-    OTHER("water", KEY_ANY, 0, NEVER, NULL, "its name, or an object with name and temp_c"),        \
-        NUMBER("gas_temp_c", 0, 50, UNKNOWN, "of the cylinder; else the water's"),                 \
-        NUMBER("air_pressure_hpa", 600, 1100, UNKNOWN, "at the surface, for a lake in mountains"), \
-        NUMBER("altitude_m", -430, 4200, UNKNOWN, "of a lake, instead of its air pressure"),       \
-        OTHER("lead_kg", KEY_OBJECT, 0, UNKNOWN, NULL, "kg of each lead, where it differs"),       \
-        OTHER("without", KEY_TEXTS, UP_KIT_PARTS_MAX, UNKNOWN, NULL, "parts that were not worn")
+    OTHER_KEY("water", KEY_ANY, 0, NEVER, NULL, "its name, or an object with name and temp_c"),    \
+        NUMBER_KEY("gas_temp_c", 0, 50, UNKNOWN, "of the cylinder; else the water's"),             \
+        NUMBER_KEY("air_pressure_hpa", 600, 1100, UNKNOWN,                                         \
+                   "at the surface, for a lake in mountains"),                                     \
+        NUMBER_KEY("altitude_m", -430, 4200, UNKNOWN, "of a lake, instead of its air pressure"),   \
+        OTHER_KEY("lead_kg", KEY_OBJECT, 0, UNKNOWN, NULL, "kg of each lead, where it differs"),   \
+        OTHER_KEY("without", KEY_TEXTS, UP_KIT_PARTS_MAX, UNKNOWN, NULL,                           \
+                  "parts that were not worn")
 
 const struct key kit_check_keys[] = {
-    TEXT("label", 63, UNKNOWN, NULL, "what you call this check"),
-    TEXT("when", 63, UNKNOWN, NULL, "its date, for you"),
-    NUMBER("depth_m", 0, 60, NEVER, "depth of the middle of the body in metres"),
-    NUMBER("u_depth_m", 0, 5, 0.3, "its standard uncertainty"),
-    NUMBER("pressure_bar", 0, 350, NEVER, "what the gauge showed, in bar"),
-    NUMBER("u_pressure_bar", 0, 50, 2, "its standard uncertainty as read"),
-    NUMBER("jacket_gas_kg", 0, 60, 0, "gas in the jacket, which there must not be"),
-    OTHER("level", KEY_TRUTH, 0, UNKNOWN, NULL, "the diver hung level, all lead where entered"),
+    TEXT_KEY("label", 63, UNKNOWN, NULL, "what you call this check"),
+    TEXT_KEY("when", 63, UNKNOWN, NULL, "its date, for you"),
+    NUMBER_KEY("depth_m", 0, 60, NEVER, "depth of the middle of the body in metres"),
+    NUMBER_KEY("u_depth_m", 0, 5, 0.3, "its standard uncertainty"),
+    NUMBER_KEY("pressure_bar", 0, 350, NEVER, "what the gauge showed, in bar"),
+    NUMBER_KEY("u_pressure_bar", 0, 50, 2, "its standard uncertainty as read"),
+    NUMBER_KEY("jacket_gas_kg", 0, 60, 0, "gas in the jacket, which there must not be"),
+    OTHER_KEY("level", KEY_TRUTH, 0, UNKNOWN, NULL, "the diver hung level, all lead where entered"),
     STATE_KEYS,
     KEYS_END};
 
 const struct key kit_dive_keys[] = {
-    NUMBER("deepest_m", 1, 60, NEVER, "deepest point in metres"),
-    NUMBER("stop_m", 1, 20, 5, "depth of the safety stop in metres"),
-    NUMBER("start_bar", 10, 350, NEVER, "pressure at the start, in bar"),
-    NUMBER("reserve_bar", 5, 200, NEVER, "pressure that your instructor has you keep, in bar"),
+    NUMBER_KEY("deepest_m", 1, 60, NEVER, "deepest point in metres"),
+    NUMBER_KEY("stop_m", 1, 20, 5, "depth of the safety stop in metres"),
+    NUMBER_KEY("start_bar", 10, 350, NEVER, "pressure at the start, in bar"),
+    NUMBER_KEY("reserve_bar", 5, 200, NEVER, "pressure that your instructor has you keep, in bar"),
     STATE_KEYS,
     KEYS_END};
 
