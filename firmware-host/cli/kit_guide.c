@@ -1,14 +1,16 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* A kit file, asked for one question at a time: what may stand in it is known from the tables that
-   read it (kit/read.c). What is not known stays so, and widens the answer. */
-#include <errno.h>
+/* A kit file, asked for one question at a time: what may stand in it, and what it means, is
+   what the schema of kit files says (kit/kit-schema.json). What is not known stays so, and widens
+   the answer. */
+#include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include <unistd.h>
 
 #include "cli.h"
-#include "kit/kit_file.h"
+#include "kit/fields.h"
+#include "kit/report.h"
 #include "text/json.h"
 #include "text/text.h"
 #include "upthrust/waters.h"
@@ -35,58 +37,94 @@ static bool ask(const char *question, char answer[ANSWER_SIZE]) {
     return ask_person(question, answer) && strcmp(answer, "q") != 0;
 }
 
-static json_t *understand(const struct key *key, char *answer) {
+/* What the schema says of one member. */
+struct asked {
+    const json_t *schema;
+    bool number, truth, must;
+    double low, high;
+    char hint[200];
+};
+
+static double number_of(const json_t *schema, const char *key) {
+    const json_t *value = json_object_get(schema, key);
+    return json_is_number(value) ? json_number_value(value) : (double)NAN;
+}
+
+static struct asked look_up(const json_t *root, const json_t *object, const char *key) {
+    struct asked asked = {.schema = schema_of_key(root, object, key)};
+    const json_t *words = json_object_get(asked.schema, "enum");
+    double usual = number_of(asked.schema, "default");
+    const char *type = json_string_value(json_object_get(asked.schema, "type"));
+    char enter[40] = "";
+    asked.low = number_of(asked.schema, "minimum");
+    asked.high = number_of(asked.schema, "maximum");
+    asked.number = !isnan(asked.low);
+    asked.truth = type != NULL && strcmp(type, "boolean") == 0;
+    asked.must = schema_requires(object, key);
+    if (!asked.must) {
+        snprintf(enter, sizeof enter, isnan(usual) ? "Enter: not known" : "Enter: %g", usual);
+    }
+    if (asked.number) {
+        snprintf(asked.hint, sizeof asked.hint, "%g to %g%s%s", asked.low, asked.high,
+                 asked.must ? "" : "; ", enter);
+    } else if (asked.truth) {
+        snprintf(asked.hint, sizeof asked.hint, "yes or no");
+    } else {
+        for (size_t i = 0; i < json_array_size(words); i++) {
+            size_t length = strlen(asked.hint);
+            snprintf(asked.hint + length, sizeof asked.hint - length, "%s, ",
+                     json_string_value(json_array_get(words, i)));
+        }
+        strncat(asked.hint, enter, sizeof asked.hint - strlen(asked.hint) - 1);
+    }
+    return asked;
+}
+
+/* NULL where it is not understood. */
+static json_t *understand(const struct asked *asked, char *answer) {
+    const json_t *words = json_object_get(asked->schema, "enum");
     double number;
     char *comma = strchr(answer, ',');
-    if (key->type == KEY_TRUTH) {
-        bool yes = strcmp(answer, "yes") == 0 || strcmp(answer, "y") == 0;
-        return yes || answer[0] == '\0' || answer[0] == 'n' ? json_boolean(yes) : NULL;
+    if (asked->truth) {
+        return answer[0] == 'y' || answer[0] == 'n' || answer[0] == '\0'
+                   ? json_boolean(answer[0] == 'y')
+                   : NULL;
     }
-    if (key->type != KEY_NUMBER) {
-        return key->words == NULL || is_word_of(key->words, answer) ? up_json_text(answer) : NULL;
+    if (answer[0] == '\0') {
+        return asked->must ? NULL : json_null();
+    }
+    if (!asked->number) {
+        bool known = words == NULL;
+        for (size_t i = 0; i < json_array_size(words); i++) {
+            known = known || strcmp(json_string_value(json_array_get(words, i)), answer) == 0;
+        }
+        return known ? up_json_text(answer) : NULL;
     }
     if (comma != NULL) {
         *comma = '.';
     }
-    return up_text_number(answer, strlen(answer), &number) && number >= key->low &&
-                   number <= key->high
+    return up_text_number(answer, strlen(answer), &number) && number >= asked->low &&
+                   number <= asked->high
                ? json_real(number)
                : NULL;
 }
 
-static char *hint_for(const struct key *key) {
-    char enter[40] = "";
-    if (key->otherwise != NEVER) {
-        snprintf(enter, sizeof enter,
-                 key->type == KEY_NUMBER && !isnan(key->otherwise) ? "; Enter: %g"
-                                                                   : "; Enter: not known",
-                 key->otherwise);
-    }
-    return key->type == KEY_NUMBER  ? up_text_format("(%g to %g%s)", key->low, key->high, enter)
-           : key->type == KEY_TRUTH ? up_text_format("(yes or no)")
-           : key->words != NULL     ? up_text_format("(%s%s)", key->words, enter)
-                                    : up_text_format("(Enter: none)");
-}
-
-static bool ask_key(json_t *into, const struct key *keys, const char *name) {
+static bool ask_key(json_t *into, const json_t *root, const json_t *object, const char *key) {
     char answer[ANSWER_SIZE];
-    while (strcmp(keys->name, name) != 0) {
-        keys++;
-    }
-    char *hint = hint_for(keys), *question = up_text_format("  %s %s:", keys->why, hint);
+    struct asked asked = look_up(root, object, key);
+    char *question = up_text_format(
+        "  %s (%s):", json_string_value(json_object_get(asked.schema, "description")), asked.hint);
     json_t *value = NULL;
     bool open = true;
     while (value == NULL && (open = ask(question, answer))) {
-        bool empty = answer[0] == '\0' && keys->type != KEY_TRUTH && keys->otherwise != NEVER;
-        value = empty ? json_null() : understand(keys, answer);
+        value = understand(&asked, answer);
         if (value == NULL) {
-            up_text_print(stderr, "  Not understood: give %s\n", hint);
+            up_text_print(stderr, "  Not understood: give %s\n", asked.hint);
         }
     }
     free(question);
-    free(hint);
-    if (open && (!json_is_null(value) || keys->type == KEY_NUMBER)) {
-        json_object_set(into, name, value);
+    if (open && (!json_is_null(value) || asked.number)) {
+        json_object_set(into, key, value);
     }
     json_decref(value);
     return open;
@@ -99,23 +137,20 @@ static bool is_needless(const json_t *part, const char *name) {
            (has_item && (strcmp(name, "mass_kg") == 0 || strcmp(name, "volume_l") == 0));
 }
 
-static bool ask_keys(json_t *into, const struct key *keys, const char *names) {
+static bool ask_keys(json_t *into, const json_t *root, const char *object, const char *names) {
     char name[32];
+    const json_t *schema = json_object_get(json_object_get(root, "$defs"), object);
     for (const char *at = names; *at != '\0'; at += strcspn(at, " "), at += *at == ' ') {
         snprintf(name, sizeof name, "%.*s", (int)strcspn(at, " "), at);
-        if (!is_needless(into, name) && !ask_key(into, keys, name)) {
+        if (!is_needless(into, name) && !ask_key(into, root, schema, name)) {
             return false;
         }
     }
     return true;
 }
 
-static bool ask_group(json_t *parts, const struct group *group) {
-    const struct kit_kind *kind = kit_kinds;
+static bool ask_group(json_t *parts, const json_t *root, const struct group *group) {
     char name[ANSWER_SIZE];
-    while (strcmp(kind->name, group->kind) != 0) {
-        kind++;
-    }
     fprintf(stderr, "\n%s.\n", group->title);
     while (ask("What do you call it? (Enter: no more of these):", name)) {
         if (name[0] == '\0') {
@@ -126,10 +161,10 @@ static bool ask_group(json_t *parts, const struct group *group) {
             json_object_set_new(part, "fins", json_true());
         }
         json_array_append_new(parts, part);
-        if (!ask_keys(part, kind->keys, group->keys)) {
+        if (!ask_keys(part, root, group->kind, group->keys)) {
             return false;
         }
-        if (kind->kind == UP_PART_GEAR && json_object_get(part, "item") == NULL &&
+        if (strcmp(group->kind, "gear") == 0 && json_object_get(part, "item") == NULL &&
             json_is_null(json_object_get(part, "mass_kg"))) {
             fputs("  Left out: it counts as a part of the body, if it is always worn.\n", stderr);
             json_array_remove(parts, json_array_size(parts) - 1);
@@ -141,9 +176,9 @@ static bool ask_group(json_t *parts, const struct group *group) {
     return false;
 }
 
-static bool ask_water(json_t *into) {
-    static const struct key temp =
-        NUMBER_KEY("temp_c", 0, 40, UNKNOWN, "its temperature, degrees C");
+static bool ask_water(json_t *into, const json_t *root) {
+    const json_t *object = json_array_get(
+        json_object_get(json_object_get(json_object_get(root, "$defs"), "water"), "oneOf"), 1);
     char name[ANSWER_SIZE];
     struct up_water water;
     do {
@@ -153,21 +188,22 @@ static bool ask_water(json_t *into) {
     } while (!up_water_by_name(name, &water));
     json_t *of = json_pack("{s:s}", "name", name);
     json_object_set_new(into, "water", of);
-    return ask_key(of, &temp, "temp_c");
+    return ask_key(of, root, object, "temp_c");
 }
 
-static bool ask_lead(json_t *check, const json_t *parts) {
-    static const struct key kg = NUMBER_KEY("kg", 0, 40, UNKNOWN, "of it in this check, kg");
-    json_t *lead = json_object(), *part;
+/* The lead that was worn in a check, piece by piece. */
+static bool ask_lead(json_t *check, const json_t *root, const json_t *parts) {
+    const json_t *lead = json_object_get(json_object_get(root, "$defs"), "lead");
+    json_t *worn = json_object(), *part;
     size_t i;
-    json_object_set_new(check, "lead_kg", lead);
+    json_object_set_new(check, "lead_kg", worn);
     json_array_foreach(parts, i, part) {
         const char *name = json_string_value(json_object_get(part, "name"));
         if (strcmp(json_string_value(json_object_get(part, "kind")), "lead") == 0) {
             json_t *answer = json_object();
-            up_text_print(stderr, "  %s:\n", name);
-            bool open = ask_key(answer, &kg, "kg");
-            json_object_set(lead, name, json_object_get(answer, "kg"));
+            up_text_print(stderr, "  In this check, of %s:\n", name);
+            bool open = ask_key(answer, root, lead, "mass_kg");
+            json_object_set(worn, name, json_object_get(answer, "mass_kg"));
             json_decref(answer);
             if (!open) {
                 return false;
@@ -177,7 +213,7 @@ static bool ask_lead(json_t *check, const json_t *parts) {
     return true;
 }
 
-static bool ask_checks(json_t *checks, const json_t *parts) {
+static bool ask_checks(json_t *checks, const json_t *root, const json_t *parts) {
     char label[ANSWER_SIZE];
     fputs("\nWeight checks, oldest first: the diver hung still with an empty jacket, once trapped "
           "air had\nleft, judged over several normal breaths; never with the breath held.\n",
@@ -188,31 +224,32 @@ static bool ask_checks(json_t *checks, const json_t *parts) {
         }
         json_t *check = json_pack("{s:o}", "label", up_json_text(label));
         json_array_append_new(checks, check);
-        if (!ask_water(check) || !ask_keys(check, kit_check_keys, "depth_m pressure_bar level") ||
-            !ask_lead(check, parts)) {
+        if (!ask_water(check, root) ||
+            !ask_keys(check, root, "check", "depth_m pressure_bar level") ||
+            !ask_lead(check, root, parts)) {
             return false;
         }
     }
     return false;
 }
 
-static bool ask_all(json_t *kit) {
+static bool ask_all(json_t *kit, const json_t *root) {
     json_t *diver = json_object(), *parts = json_array(), *checks = json_array(),
            *dive = json_object();
     json_object_set_new(kit, "diver", diver);
     json_object_set_new(kit, "parts", parts);
     json_object_set_new(kit, "checks", checks);
     json_object_set_new(kit, "dive", dive);
-    bool good = ask_keys(diver, kit_diver_keys, "mass_kg");
+    bool good = ask_key(diver, root, schema_of_key(root, root, "diver"), "mass_kg");
     for (size_t i = 0; good && i < sizeof groups / sizeof *groups; i++) {
-        good = ask_group(parts, &groups[i]);
+        good = ask_group(parts, root, &groups[i]);
     }
-    if (!good || !ask_checks(checks, parts)) {
+    if (!good || !ask_checks(checks, root, parts)) {
         return false;
     }
     fputs("\nThe dive.\n", stderr);
-    return ask_water(dive) &&
-           ask_keys(dive, kit_dive_keys, "deepest_m stop_m start_bar reserve_bar altitude_m");
+    return ask_water(dive, root) &&
+           ask_keys(dive, root, "dive", "deepest_m stop_m start_bar reserve_bar altitude_m");
 }
 
 static bool write_kit(FILE *stream, void *context) {
@@ -227,7 +264,9 @@ bool ask_kit(const char *file, struct up_failure *failure) {
     }
     json_t *kit = json_pack("{s:s}", "schema", "upthrust-kit-1");
     fputs("One question at a time; q stops and keeps what was answered.\n", stderr);
-    bool whole = ask_all(kit), good = up_text_write_file(file, write_kit, kit, failure);
+    json_t *root = up_kit_schema();
+    bool whole = ask_all(kit, root), good = up_text_write_file(file, write_kit, kit, failure);
+    json_decref(root);
     json_decref(kit);
     if (good) {
         up_text_print(stdout,

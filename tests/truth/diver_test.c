@@ -106,7 +106,7 @@ static struct diver draw_diver(gsl_rng *rng, enum law law) {
 static double gas_kg(const struct diver *diver, double gauge_bar) {
     struct up_breathing_gas air = {UP_AIR_OXYGEN};
     struct up_quantity density;
-    double true_pa = (gauge_bar + diver->gauge_bar) * 1e5 + AIR_PA;
+    double true_pa = fmax(gauge_bar + diver->gauge_bar, 0) * 1e5 + AIR_PA;
     assert_true(up_breathing_gas_density(&air, true_pa, 20, &density, NULL));
     return density.value * diver->gas_ratio * 12e-3;
 }
@@ -249,6 +249,9 @@ static void test_intervals_hold_the_truth(void **state) {
                bounded[DEEP], bounded[DROPPED], bounded[LOST], tally.width_kg / tally.asked);
         assert_true(held >= (law == OWN ? 94 : 90) - slack);
         assert_true(law != OWN || held <= 98 + slack);
+        for (size_t i = 0; i < BOUNDS; i++) {
+            assert_true(bounded[i] >= 99.5 - 300 * sqrt(0.005 * 0.995 / divers));
+        }
     }
     gsl_rng_free(rng);
 }
