@@ -75,7 +75,7 @@ TRUTH := $(patsubst %.c,$(OUT)/%,$(sort $(wildcard tests/truth/*_test.c)))
 TESTS := $(patsubst %.c,$(OUT)/%,$(TEST_SRC))
 # Texts built into the program: gnuplot templates and the simulated rig.
 MADE := $(OUT)/made/embedded.h
-EMBED := $(sort $(wildcard plots/*.gp)) rigs/simulated.ini rigs/numbered-line.ini rigs/README.md firmware-host/kit/kit-example.json \
+EMBED := $(sort $(wildcard plots/*.gp)) rigs/simulated.ini rigs/numbered-line.ini rigs/README.md $(wildcard firmware-host/kit/*.json) \
   firmware-host/cli/completion.bash firmware-host/cli/upthrust.man
 
 SECONDS ?= 20
@@ -203,6 +203,7 @@ truth: all
 	  UPTHRUST_TRUTH_SESSIONS=$${SESSIONS:-10000} $(OUT)/tests/truth/cells_test || status=1; \
 	  UPTHRUST_TRUTH_STRICT=1 UPTHRUST_SECOND_SESSIONS=$${SECOND:-200} \
 	    $(OUT)/tests/truth/second_family_test || status=1; \
+	  UPTHRUST_TRUTH_DIVERS=$${DIVERS:-10000} $(OUT)/tests/truth/diver_test || status=1; \
 	  exit $$status
 
 # Random bytes against whatever reads text from outside; SECONDS each target.
