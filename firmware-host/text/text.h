@@ -10,6 +10,7 @@
 #ifndef UPTHRUST_TEXT_TEXT_H
 #define UPTHRUST_TEXT_TEXT_H
 
+#include <stdarg.h>
 #include <stdbool.h>
 #include <stddef.h>
 #include <stdio.h>
@@ -110,5 +111,7 @@ const char *up_text_plural(unsigned long long count);
 
 /* printf into a new string, freed by the caller. */
 char *up_text_format(const char *format, ...) __attribute__((format(printf, 1, 2)));
+char *up_text_format_of(const char *format, va_list arguments)
+    __attribute__((format(printf, 1, 0)));
 
 #endif
