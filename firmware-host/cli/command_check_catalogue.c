@@ -3,6 +3,7 @@
 #include <stdio.h>
 
 #include "cli.h"
+#include "text/json.h"
 #include "text/text.h"
 
 const struct option_text options_check_catalogue[] = {
@@ -29,9 +30,10 @@ static bool show(const struct up_doubtful_record *doubtful, void *context) {
     findings->count[doubtful->why]++;
     if (findings->list != NULL) {
         json_array_append_new(
-            findings->list, json_pack("{s:s, s:s, s:s, s:s, s:s}", "record_id", doubtful->id,
-                                      "kind", doubtful->kind, "made_utc", doubtful->made_utc,
-                                      "finding", words[doubtful->why], "reason", doubtful->reason));
+            findings->list,
+            json_pack("{s:o, s:o, s:o, s:s, s:o}", "record_id", up_json_text(doubtful->id), "kind",
+                      up_json_text(doubtful->kind), "made_utc", up_json_text(doubtful->made_utc),
+                      "finding", words[doubtful->why], "reason", up_json_text(doubtful->reason)));
     } else {
         up_text_print(stdout, "%s  %s of %s: %s%s%s\n", doubtful->id, doubtful->kind,
                       doubtful->made_utc, words[doubtful->why],
