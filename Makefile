@@ -83,6 +83,9 @@ SECONDS ?= 20
 SONAME := libupthrust.so.0
 OBJCOPY ?= objcopy
 
+# Tests leave nothing in the home of who runs them.
+export XDG_STATE_HOME := $(CURDIR)/build/state
+
 .PHONY: all demo check quick nightly faults fuzz check-kernel bench truth install clean packages-build packages-check \
   packages-kernel tests FORCE
 .PRECIOUS: $(OUT)/%.o
