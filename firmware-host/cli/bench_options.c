@@ -160,6 +160,7 @@ static void fill_settings(const struct arguments *arguments, bool measures,
     struct up_session_settings *settings = &options->settings;
     bool json = settings->operator_kind == UP_OPERATOR_JSON;
     settings->catalogue = options->catalogue;
+    settings->imperial = options->style.imperial;
     settings->rig = &options->rig;
     settings->port = option_value(arguments, "port");
     settings->operator_input = STDIN_FILENO;
@@ -176,7 +177,8 @@ bool open_bench(const struct arguments *arguments, bool measures, struct bench_o
     memset(options, 0, sizeof *options);
     struct up_session_settings *settings = &options->settings;
     options->json_document = option_given(arguments, "json");
-    if (!read_operator(arguments, options->json_document, &settings->operator_kind, failure) ||
+    if (!style_asked(arguments, &options->style, failure) ||
+        !read_operator(arguments, options->json_document, &settings->operator_kind, failure) ||
         !read_rig(arguments, options, failure) ||
         (settings->operator_kind == UP_OPERATOR_PEDAL && !can_pedal(options, measures, failure)) ||
         !up_panel_open(&options->rig, &settings->panel, failure) ||

@@ -82,6 +82,9 @@ enum up_status run_verb(const char *command, const struct verb *verbs, size_t co
 bool style_asked(const struct arguments *arguments, struct up_style *style,
                  struct up_failure *failure);
 
+/* Of a terminal; 0 where there is none. */
+int terminal_columns(int descriptor);
+
 /* "note: " and the text, on standard error; for whoever reports to a caller. */
 void print_note(void *context, const char *text);
 
@@ -161,7 +164,8 @@ enum up_status list_items(const struct arguments *arguments, struct up_catalogue
 /* A calibration in words, on stdout (command_calibration.c). */
 void print_calibration(const struct up_calibration *calibration);
 /* What it is good for, and what to do next. */
-void print_calibration_verdict(const struct up_calibration *calibration);
+void print_calibration_verdict(const struct up_calibration *calibration,
+                               const struct up_style *style);
 
 /* The commands (command_*.c). */
 enum up_status command_demo(const struct arguments *arguments, struct up_failure *failure);

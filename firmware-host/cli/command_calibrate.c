@@ -19,6 +19,7 @@ const struct option_text options_calibrate[] = {
     OPTION_PORT,
     OPTION_OPERATOR,
     OPTION_PLAIN,
+    OPTION_UNITS,
     OPTION_CATALOGUE,
     OPTION_JSON,
     OPTION_END};
@@ -48,13 +49,14 @@ static bool read_masses(const struct arguments *arguments, struct up_calibrate_p
     return true;
 }
 
-static void show_calibration(const struct up_calibration *calibration, bool document, bool stored) {
+static void show_calibration(const struct up_calibration *calibration, bool document,
+                             const struct up_style *verdict) {
     if (document) {
         json_t *json = up_calibration_to_json(calibration);
         json_object_set_new(json, "schema", json_string("upthrust-calibration-1"));
         print_json(json);
-    } else if (stored) {
-        print_calibration_verdict(calibration);
+    } else if (verdict != NULL) {
+        print_calibration_verdict(calibration, verdict);
     } else {
         print_calibration(calibration);
     }
@@ -69,7 +71,7 @@ static enum up_status replay_calibrate(const struct arguments *arguments,
         up_catalogue_open(catalogue_directory(arguments), UP_CATALOGUE_READ, &catalogue, failure) &&
         up_replay_calibrate(catalogue, option_value(arguments, "replay"), calibration, failure);
     if (good) {
-        show_calibration(calibration, option_given(arguments, "json"), false);
+        show_calibration(calibration, option_given(arguments, "json"), NULL);
     }
     free(calibration);
     up_catalogue_close(catalogue);
@@ -125,7 +127,7 @@ enum up_status adopt_calibration(const struct arguments *arguments, struct up_fa
                 read_conditions(arguments, &options, failure) &&
                 up_session_adopt(&options.settings, &plan, calibration, failure);
     if (good && options.settings.operator_kind != UP_OPERATOR_JSON) {
-        show_calibration(calibration, options.json_document, true);
+        show_calibration(calibration, options.json_document, &options.style);
     }
     free(calibration);
     close_bench(&options, NULL);
@@ -144,7 +146,7 @@ enum up_status command_calibrate(const struct arguments *arguments, struct up_fa
         (option_given(arguments, "resume") ? resume(arguments, &options, calibration, failure)
                                            : calibrate(arguments, &options, calibration, failure));
     if (good && options.settings.operator_kind != UP_OPERATOR_JSON) {
-        show_calibration(calibration, options.json_document, true);
+        show_calibration(calibration, options.json_document, &options.style);
     }
     free(calibration);
     close_bench(&options, NULL);

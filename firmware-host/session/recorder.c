@@ -7,6 +7,7 @@
 
 #include "internal.h"
 #include "text/json.h"
+#include "text/style.h"
 #include "text/text.h"
 
 void send_note(const struct up_session_settings *settings, const char *format, ...) {
@@ -15,9 +16,12 @@ void send_note(const struct up_session_settings *settings, const char *format, .
     va_start(arguments, format);
     vsnprintf(text, sizeof text, format, arguments);
     va_end(arguments);
+    const struct up_style style = {.imperial = settings->imperial};
+    char *shown = up_style_text(&style, text);
     if (settings->caller.note != NULL) {
-        settings->caller.note(settings->caller.context, text);
+        settings->caller.note(settings->caller.context, shown);
     }
+    free(shown);
 }
 
 int signal_of(const struct up_session_settings *settings) {
