@@ -202,7 +202,7 @@ static bool accept_temperature(struct up_procedure *procedure, double number,
                                struct up_failure *failure) {
     if (!isfinite(number) || number < 0 || number > 40) {
         return up_fail(failure, UP_STATUS_WRONG_INPUT,
-                       "water temperature %g: give degrees C from 0 to 40", number);
+                       "water at %.4g C: give 0 to 40 C (the sea freezes near -2 C)", number);
     }
     procedure->measuring->now_s = procedure->stream.now_s;
     measuring_type_temperature(procedure->measuring, number);

@@ -151,6 +151,7 @@ static void fill_settings(struct call *call, bool measures, struct bench_options
     struct up_session_settings *settings = &options->settings;
     bool json = settings->operator_kind == UP_OPERATOR_JSON;
     settings->catalogue = options->catalogue;
+    settings->imperial = options->style.imperial;
     settings->rig = &options->rig;
     settings->port = option_value(call, "port");
     settings->operator_input = STDIN_FILENO;
@@ -166,7 +167,8 @@ bool open_bench(struct call *call, bool measures, struct bench_options *options)
     memset(options, 0, sizeof *options);
     struct up_session_settings *settings = &options->settings;
     options->json_document = option_given(call, "json");
-    if (!read_operator(call, options->json_document, &settings->operator_kind) ||
+    if (!style_asked(call, &options->style) ||
+        !read_operator(call, options->json_document, &settings->operator_kind) ||
         !read_rig(call, options) ||
         (settings->operator_kind == UP_OPERATOR_PEDAL &&
          !can_pedal(options, measures, call->failure)) ||

@@ -8,6 +8,7 @@ struct bench_options {
     struct up_rig rig;
     struct up_session_settings settings;
     struct up_catalogue *catalogue;
+    struct up_style style;
     bool json_document;
 };
 

@@ -70,6 +70,9 @@ bool run_verb(const char *command, const struct verb *verbs, size_t count, struc
 /* How results are shown: --units, and what standard output bears. */
 bool style_asked(struct call *call, struct up_style *style);
 
+/* Of a terminal; 0 where there is none. */
+int terminal_columns(int descriptor);
+
 /* "note: " and the text, on standard error; for whoever reports to a caller. */
 void print_note(void *context, const char *text);
 
@@ -148,7 +151,8 @@ bool list_items(struct call *call);
 /* A calibration in words, on stdout (command_calibration.c). */
 void print_calibration(const struct up_calibration *calibration);
 /* What it is good for, and what to do next. */
-void print_calibration_verdict(const struct up_calibration *calibration);
+void print_calibration_verdict(const struct up_calibration *calibration,
+                               const struct up_style *style);
 
 /* The commands (command_*.c). */
 bool command_demo(struct call *call);

@@ -18,6 +18,7 @@ const struct option_text options_calibrate[] = {
     OPTION_PORT,
     OPTION_OPERATOR,
     OPTION_PLAIN,
+    OPTION_UNITS,
     OPTION_CATALOGUE,
     OPTION_JSON,
     OPTION_END};
@@ -44,13 +45,14 @@ static bool read_masses(struct call *call, struct up_calibrate_plan *plan) {
     return true;
 }
 
-static void show_calibration(const struct up_calibration *calibration, bool document, bool stored) {
+static void show_calibration(const struct up_calibration *calibration, bool document,
+                             const struct up_style *verdict) {
     if (document) {
         json_t *json = up_calibration_to_json(calibration);
         json_object_set_new(json, "schema", json_string("upthrust-calibration-1"));
         print_json(json);
-    } else if (stored) {
-        print_calibration_verdict(calibration);
+    } else if (verdict != NULL) {
+        print_calibration_verdict(calibration, verdict);
     } else {
         print_calibration(calibration);
     }
@@ -64,7 +66,7 @@ static bool replay_calibrate(struct call *call) {
                 up_replay_calibrate(call->catalogue, option_value(call, "replay"), calibration,
                                     call->failure);
     if (good) {
-        show_calibration(calibration, option_given(call, "json"), false);
+        show_calibration(calibration, option_given(call, "json"), NULL);
     }
     return good;
 }
@@ -115,7 +117,7 @@ bool adopt_calibration(struct call *call) {
                 read_conditions(call, &options) &&
                 up_session_adopt(&options.settings, &plan, calibration, call->failure);
     if (good && options.settings.operator_kind != UP_OPERATOR_JSON) {
-        show_calibration(calibration, options.json_document, true);
+        show_calibration(calibration, options.json_document, &options.style);
     }
     close_bench(&options, NULL);
     die_of_signal();
@@ -132,7 +134,7 @@ bool command_calibrate(struct call *call) {
                 (option_given(call, "resume") ? resume(call, &options, calibration)
                                               : calibrate(call, &options, calibration));
     if (good && options.settings.operator_kind != UP_OPERATOR_JSON) {
-        show_calibration(calibration, options.json_document, true);
+        show_calibration(calibration, options.json_document, &options.style);
     }
     close_bench(&options, NULL);
     die_of_signal();

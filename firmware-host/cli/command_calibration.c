@@ -83,7 +83,7 @@ static void print_line(const struct up_calibration *calibration) {
                calibration->quadratic_counts_per_kg2 / slope * pow(calibration->span_kg, 2) * 1e3,
                calibration->span_kg, calibration->quadratic_f, calibration->quadratic_f_limit);
     } else if (isnan(calibration->quadratic_f)) {
-        puts("the line is taken as straight: too few loadings to look for a bend");
+        puts("the line is taken as straight: too few or too coarse readings to look for a bend");
     } else {
         printf("the line is straight: a bend %s (F %.1f, limit %.1f)\n",
                calibration->quadratic_f > calibration->quadratic_f_limit
@@ -165,17 +165,24 @@ static void print_remedies(const struct up_calibration *calibration, double at_s
     }
 }
 
-void print_calibration_verdict(const struct up_calibration *calibration) {
+void print_calibration_verdict(const struct up_calibration *calibration,
+                               const struct up_style *style) {
     double least_g = up_calibration_expanded_u_kg(calibration, 0.1) * 1e3;
     double span_g = up_calibration_expanded_u_kg(calibration, calibration->span_kg) * 1e3;
     bool good = span_g <= GOOD_G && !up_calibration_offset_matters(calibration);
     up_text_print(stdout, "bench %s: ", calibration->bench);
     print_slope(calibration->slope_counts_per_kg);
-    printf("\n%s: this calibration is known to %.1f g at 100 g and %.1f g at %g kg (95 %%).\n",
-           good                ? "Good"
-           : span_g <= ROUGH_G ? "Rough"
-                               : "Not good enough to decide what is neutral",
-           least_g, span_g, calibration->span_kg);
+    char *verdict = up_text_format(
+        "%s: this calibration is known to %.1f g at 100 g and %.1f g at %g kg (95 %%).",
+        good                ? "Good"
+        : span_g <= ROUGH_G ? "Rough"
+                            : "Not good enough to decide what is neutral",
+        least_g, span_g, calibration->span_kg);
+    char *shown = up_style_text(style, verdict);
+    putchar('\n');
+    up_text_lines(stdout, "", shown, style->columns);
+    free(shown);
+    free(verdict);
     print_remedies(calibration, span_g);
     printf("All its figures: upthrust calibration show %.8s\n", calibration->id);
     puts(good ? "Next: weigh an item, or first a reference body, which checks the whole bench."

@@ -146,7 +146,7 @@ static bool read_arguments(const struct command *command, int argc, char **argv,
 /* ---- ends ---- */
 
 static int complain(const struct up_failure *failure) {
-    up_text_print(stderr, "upthrust: %s\n", failure->text);
+    up_text_lines(stderr, "upthrust: ", failure->text, terminal_columns(STDERR_FILENO));
     return (int)failure->status;
 }
 

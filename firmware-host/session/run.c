@@ -26,6 +26,7 @@ static void export(const struct up_session_settings *settings) {
 static struct up_operator *make_operator(const struct up_session_settings *settings) {
     struct up_operator *op = up_operator_create(settings->operator_kind, settings->operator_input,
                                                 settings->operator_output);
+    up_operator_use_imperial(op, settings->imperial);
     if (settings->screen) {
         up_operator_use_screen(op, settings->operator_input);
     }
