@@ -71,7 +71,7 @@ static struct up_bounded kit_number(const struct up_kit *kit, enum kit_input inp
 static void draw_column(struct up_kit_draws *draws, int input, struct up_bounded number,
                         gsl_rng *rng) {
     draws->centre[input] = number.value;
-    if (!(number.u > 0)) {
+    if (!(number.u > 0) || isnan(number.value)) {
         return;
     }
     double *column = up_allocate(draws->count, sizeof *column);

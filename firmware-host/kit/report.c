@@ -234,37 +234,17 @@ static const char *advice_on(const char *input) {
     return advice[i][1];
 }
 
-static void add_share(json_t *list, const char *input, double share) {
-    json_array_append_new(list, json_pack("{s:o, s:f, s:s}", "input", up_json_text(input), "share",
-                                          share, "measure", advice_on(input)));
-}
-
-static int by_share(const void *left, const void *right) {
-    double a = json_real_value(json_object_get(*(json_t *const *)left, "share"));
-    double b = json_real_value(json_object_get(*(json_t *const *)right, "share"));
-    return (a < b) - (a > b);
-}
-
 /* What rules the lead at the nearly empty stop, the most first. */
 static json_t *shares_of(const struct answers *answers) {
     struct up_kit_share share[SHARES_SHOWN];
     struct up_kit_state state = state_at(answers->file, answers->file->dive.stop_m, NEAR_EMPTY_BAR);
     size_t count = up_kit_shares(answers->draws, &state, share, SHARES_SHOWN);
-    json_t *found = json_array(), *list = json_array(), *row[SHARES_SHOWN + 1];
-    double rest = 1;
+    json_t *list = json_array();
     for (size_t i = 0; i < count; i++) {
-        rest -= share[i].share;
-        add_share(found, share[i].name, share[i].share);
+        json_array_append_new(list, json_pack("{s:o, s:f, s:s}", "input",
+                                              up_json_text(share[i].name), "share", share[i].share,
+                                              "measure", advice_on(share[i].name)));
     }
-    add_share(found, "breath, and what was read at each check", fmax(rest, 0));
-    for (size_t i = 0; i <= count; i++) {
-        row[i] = json_array_get(found, i);
-    }
-    qsort(row, count + 1, sizeof *row, by_share);
-    for (size_t i = 0; i <= count; i++) {
-        json_array_append(list, row[i]);
-    }
-    json_decref(found);
     return list;
 }
 

@@ -12,8 +12,8 @@ static const char CAUTION[] =
     "It plans neither gas nor ascent. Change lead in small steps, and check in the water each "
     "time.\n"
     "How much lead must be ditchable, and what reserve is kept, your agency and instructor say.\n"
-    "A check: hang still at a known depth with an empty jacket, once trapped air has left. Judge "
-    "it over\n"
+    "A check: hang motionless at a known depth, jacket empty, once trapped air has left. Judge it "
+    "over\n"
     "several normal breaths. Never hold your breath under water: it can injure the lungs.\n";
 
 /* Columns of a name in a table, and rows of one on the diver's page. */
@@ -248,8 +248,8 @@ static void print_fins(const json_t *report, FILE *stream) {
                 left);
     }
     if (volume > 0 || room > 0) {
-        fprintf(stream, "  left out: %.0f of unknown volume, %.0f for want of room\n", volume,
-                room);
+        fprintf(stream, "  left out: %.0f of unknown volume, %.0f because the kit is full\n",
+                volume, room);
     }
 }
 
