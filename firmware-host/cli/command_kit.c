@@ -14,6 +14,7 @@
 
 const struct option_text options_kit[] = {
     {"to", "DIR", "page: the folder to write kit.pdf and its parts to"},
+    {"of-report", NULL, "schema: that of `kit report --json`"},
     OPTION_CATALOGUE,
     OPTION_JSON,
     OPTION_END};
@@ -73,7 +74,9 @@ enum up_status command_kit(const struct arguments *arguments, struct up_failure 
     if (alone && strcmp(verb, "example") == 0) {
         fputs(embedded_kit_example_json, stdout);
     } else if (alone && strcmp(verb, "schema") == 0) {
-        print_json(up_kit_schema());
+        fputs(option_given(arguments, "of-report") ? embedded_kit_report_schema_json
+                                                   : embedded_kit_schema_json,
+              stdout);
     } else if (arguments->words == 2 && strcmp(verb, "new") == 0) {
         good = ask_kit(arguments->word[1], failure);
     } else if (arguments->words == 2 && (page || strcmp(verb, "report") == 0)) {

@@ -28,14 +28,17 @@ json_t *surplus_of(const struct answers *answers) {
         return NULL;
     }
     double rho = state.water_kg_m3, lift_kg = 1 - rho / UP_KIT_LEAD_KG_M3;
-    double top_pa = state.air_pressure_pa, stop_pa = top_pa + rho * GRAVITY_M_S2 * dive->stop_m;
-    double deep_pa = top_pa + rho * GRAVITY_M_S2 * dive->deepest_m;
-    return json_pack("{s:f, s:f, s:f, s:f, s:f, s:f, s:f, s:f}", "low_kg", -lead.high, "high_kg",
-                     -lead.low, "lift_per_kg_kg", lift_kg, "gas_per_kg_l", lift_kg / rho * 1e3,
-                     "at_surface_g_per_m", lift_kg * 1e3 * rho * GRAVITY_M_S2 / top_pa,
-                     "at_stop_g_per_m", lift_kg * 1e3 * rho * GRAVITY_M_S2 / stop_pa,
-                     "at_deepest_g_per_m", lift_kg * 1e3 * rho * GRAVITY_M_S2 / deep_pa, "breath_g",
-                     UP_KIT_BREATH_KG * 1e3);
+    const double depth_m[] = {0, dive->stop_m, dive->deepest_m};
+    double g_per_m[3];
+    for (int i = 0; i < 3; i++) {
+        double weight_pa_m = rho * GRAVITY_M_S2;
+        g_per_m[i] =
+            lift_kg * 1e3 * weight_pa_m / (state.air_pressure_pa + weight_pa_m * depth_m[i]);
+    }
+    return json_pack("{s:f, s:f, s:f, s:f, s:f, s:f, s:f}", "low_kg", -lead.high, "high_kg",
+                     -lead.low, "gas_per_kg_l", lift_kg / rho * 1e3, "at_surface_g_per_m",
+                     g_per_m[0], "at_stop_g_per_m", g_per_m[1], "at_deepest_g_per_m", g_per_m[2],
+                     "breath_g", UP_KIT_BREATH_KG * 1e3);
 }
 
 /* ---- cylinders ---- */

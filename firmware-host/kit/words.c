@@ -29,10 +29,6 @@ static const char *word(const json_t *object, const char *key) {
     return value != NULL ? value : "";
 }
 
-static void put_name(const char *name, int columns, FILE *stream) {
-    up_text_put(stream, name, columns, true);
-}
-
 /* Never towards less lead: the upper end is rounded up, the lower end up as well. */
 static double up_to_tenth(double kg) {
     return ceil(kg * 10 - 1e-9) / 10 + 0.0;
@@ -65,22 +61,23 @@ static void print_lead(const json_t *report, FILE *stream) {
 
 /* Rounded down, so that no more is called too much than is. */
 static void print_surplus(const json_t *report, FILE *stream) {
-    const json_t *surplus = json_object_get(report, "surplus");
-    double high_kg = floor(of(surplus, "high_kg") * 10) / 10, low_kg = of(surplus, "low_kg");
+    const json_t *of_it = json_object_get(report, "surplus");
+    double low_kg = fmax(floor(of(of_it, "low_kg") * 10) / 10, 0);
+    double high_kg = floor(of(of_it, "high_kg") * 10) / 10;
     fprintf(
         stream,
-        "\nEach kilogram of lead too much costs the jacket %.2f l of gas. That gas moves the "
-        "lift by\n%.0f g a metre of depth at the stop, %.0f at the surface, %.0f at the deepest "
-        "point; a breath\nmoves about %.0f g. Many divers carry too much.\n",
-        of(surplus, "gas_per_kg_l"), of(surplus, "at_stop_g_per_m"),
-        of(surplus, "at_surface_g_per_m"), of(surplus, "at_deepest_g_per_m"),
-        of(surplus, "breath_g"));
+        "\nEach kilogram of lead too much costs the jacket %.2f l of gas. That gas moves the lift "
+        "by\n%.0f g a metre of depth at the stop, %.0f at the surface, %.0f at the deepest point; "
+        "a "
+        "breath\nmoves about %.0f g. Many divers carry too much.\n",
+        of(of_it, "gas_per_kg_l"), of(of_it, "at_stop_g_per_m"), of(of_it, "at_surface_g_per_m"),
+        of(of_it, "at_deepest_g_per_m"), of(of_it, "breath_g"));
     if (high_kg > 0) {
-        fprintf(
-            stream,
-            "Here %s %.1f kg may be too much: up to %.1f l of gas, %.0f g a metre at the stop.\n",
-            low_kg > 0 ? "some, at most" : "none to", high_kg,
-            high_kg * of(surplus, "gas_per_kg_l"), high_kg * of(surplus, "at_stop_g_per_m"));
+        fprintf(stream,
+                "Here from %.1f to %.1f kg may be too much: up to %.1f l, %.0f g a metre at the "
+                "stop.\n",
+                low_kg, high_kg, high_kg * of(of_it, "gas_per_kg_l"),
+                high_kg * of(of_it, "at_stop_g_per_m"));
     }
 }
 
@@ -133,7 +130,7 @@ static void print_cylinders(const json_t *report, FILE *stream) {
     json_array_foreach(json_object_get(report, "cylinders"), i, row) {
         double surely_bar = of(row, "surely_below_bar"), perhaps_bar = of(row, "perhaps_below_bar");
         fputs("\nCylinder ", stream);
-        put_name(word(row, "name"), 0, stream);
+        up_text_put(stream, word(row, "name"), 0, true);
         fputs(":\n", stream);
         json_array_foreach(json_object_get(row, "lifts"), k, at) {
             fprintf(stream, "  at %3.0f bar  ", of(at, "pressure_bar"));
@@ -168,7 +165,7 @@ static void print_moments(const json_t *report, size_t most, FILE *stream) {
             break;
         }
         fputs("  ", stream);
-        put_name(word(row, "name"), NAME_COLUMNS, stream);
+        up_text_put(stream, word(row, "name"), NAME_COLUMNS, true);
         if (json_is_null(json_object_get(row, "moment"))) {
             fputs("  its place is missing: give place_m\n", stream);
         } else {
@@ -184,7 +181,7 @@ static void print_swap(const json_t *row, const char *what, FILE *stream) {
     const json_t *lift = json_object_get(row, "lift"), *moment = json_object_get(row, "moment");
     double cm = of(row, "one_kg_of_lead_towards_feet_m") * 100;
     fputs("  ", stream);
-    put_name(word(row, "name"), NAME_COLUMNS, stream);
+    up_text_put(stream, word(row, "name"), NAME_COLUMNS, true);
     fprintf(stream, " %s %+.0f g (%+.0f to %+.0f); lead ", what, of(lift, "value_kg") * 1e3,
             of(lift, "low_kg") * 1e3, of(lift, "high_kg") * 1e3);
     print_lead_range(json_object_get(row, "lead_to_add"), stream);
@@ -222,7 +219,7 @@ static void print_fins(const json_t *report, FILE *stream) {
            room = of(fins, "left_out_for_room");
     if (json_array_size(others) > 0) {
         fputs("\nOther fins in place of ", stream);
-        put_name(word(fins, "present"), 0, stream);
+        up_text_put(stream, word(fins, "present"), 0, true);
         fprintf(stream, ", as differences. A breath alone makes %.1f N m.\n",
                 of(report, "breath_moment_nm"));
         if (json_is_null(present)) {
@@ -231,7 +228,7 @@ static void print_fins(const json_t *report, FILE *stream) {
                   stream);
         } else {
             fputs("Level was seen in ", stream);
-            put_name(word(fins, "level_seen_in"), 0, stream);
+            up_text_put(stream, word(fins, "level_seen_in"), 0, true);
             fputs("; with the present fins and the lead of the kit: ", stream);
             print_moment(present, stream);
             fputs(" off it\n", stream);
@@ -241,15 +238,12 @@ static void print_fins(const json_t *report, FILE *stream) {
         print_swap(row, "at the feet", stream);
         print_off_level(row, present, stream);
     }
-    if (left > 0) {
-        fprintf(stream,
-                "  %.0f fins of the catalogue are left out: their results count only where "
-                "\"accept\" names why\n",
-                left);
-    }
-    if (volume > 0 || room > 0) {
-        fprintf(stream, "  left out: %.0f of unknown volume, %.0f because the kit is full\n",
-                volume, room);
+    if (left + volume + room > 0) {
+        fprintf(
+            stream,
+            "  left out: %.0f whose results count only where \"accept\" names why, %.0f of unknown "
+            "volume,\n  %.0f because the kit is full\n",
+            left, volume, room);
     }
 }
 
@@ -258,13 +252,13 @@ static void print_swaps(const json_t *report, FILE *stream) {
     json_t *row;
     json_array_foreach(json_object_get(report, "swaps"), i, row) {
         fputs("\nInstead of ", stream);
-        put_name(word(row, "instead_of"), 0, stream);
+        up_text_put(stream, word(row, "instead_of"), 0, true);
         fputs(":\n", stream);
         print_swap(row, "lifts", stream);
     }
     json_array_foreach(json_object_get(report, "models"), i, row) {
         fputs("\nKnown by its model only: ", stream);
-        put_name(word(row, "name"), 0, stream);
+        up_text_put(stream, word(row, "name"), 0, true);
         fprintf(stream, ", %.0f sample%s, so +- %.0f g\n", of(row, "samples"),
                 up_text_plural((unsigned)of(row, "samples")), 1960 * of(row, "u_kg"));
     }
@@ -280,9 +274,9 @@ static void print_moves(const json_t *report, FILE *stream) {
         fputs("  ", stream);
         print_moment(json_object_get(row, "moment"), stream);
         fprintf(stream, "  %.1f kg from ", of(row, "kg"));
-        put_name(word(row, "from"), 0, stream);
+        up_text_put(stream, word(row, "from"), 0, true);
         fputs(" to ", stream);
-        put_name(word(row, "to"), 0, stream);
+        up_text_put(stream, word(row, "to"), 0, true);
         fputc('\n', stream);
     }
 }
@@ -309,7 +303,7 @@ static void print_predictions(const json_t *report, FILE *stream) {
     json_array_foreach(json_object_get(record, "checks"), i, row) {
         const json_t *lift = json_object_get(row, "lift_predicted");
         fputs("  ", stream);
-        put_name(word(row, "check"), NAME_COLUMNS, stream);
+        up_text_put(stream, word(row, "check"), NAME_COLUMNS, true);
         fprintf(stream, " predicted %+.1f to %+.1f kg: %s\n", of(lift, "low_kg"),
                 of(lift, "high_kg"),
                 json_is_true(json_object_get(row, "inside")) ? "inside" : "OUTSIDE");
@@ -331,7 +325,7 @@ static void print_rules(const json_t *report, FILE *stream) {
     json_array_foreach(list, i, row) {
         if (of(row, "share") >= 0.02) {
             fprintf(stream, "  %3.0f %%  ", 100 * of(row, "share"));
-            put_name(word(row, "input"), 0, stream);
+            up_text_put(stream, word(row, "input"), 0, true);
             fputc('\n', stream);
         }
     }
@@ -342,7 +336,7 @@ static void print_head(const json_t *report, FILE *stream) {
     const json_t *water = json_object_get(report, "water");
     fputs(CAUTION, stream);
     fputs("\nIn the water ", stream);
-    put_name(word(water, "name"), 0, stream);
+    up_text_put(stream, word(water, "name"), 0, true);
     fprintf(stream, ", %.1f kg/m3, under air of %.0f hPa:\n", of(water, "density_kg_m3"),
             of(report, "air_pressure_hpa"));
     print_lead(report, stream);
