@@ -20,10 +20,8 @@ const struct option_text options_kit[] = {
     OPTION_END};
 
 /* A kit may be entered by data alone; only a part that names an item needs a catalogue. */
-static struct up_catalogue *catalogue_if_any(const struct arguments *arguments) {
-    struct up_catalogue *catalogue = NULL;
-    struct up_failure ignored;
-    return open_catalogue(arguments, UP_CATALOGUE_READ, &catalogue, &ignored) ? catalogue : NULL;
+static void open_catalogue_if_any(struct call *call) {
+    up_catalogue_open(catalogue_directory(call), UP_CATALOGUE_READ, &call->catalogue, NULL);
 }
 
 /* A new folder is for the diver alone: what a person weighs is nobody else's business. */
@@ -52,14 +50,13 @@ static bool draw_page(const char *to, const json_t *document, struct up_failure 
     return good;
 }
 
-static bool report(const struct arguments *arguments, bool page, struct up_failure *failure) {
-    struct up_catalogue *catalogue = catalogue_if_any(arguments);
-    json_t *document = up_kit_report(arguments->word[1], catalogue, failure);
+static bool report(struct call *call, bool page) {
+    open_catalogue_if_any(call);
+    json_t *document = up_kit_report(call->word[1], call->catalogue, call->failure);
     bool good = document != NULL;
-    up_catalogue_close(catalogue);
     if (good && page) {
-        good = draw_page(option_value(arguments, "to"), document, failure);
-    } else if (good && option_given(arguments, "json")) {
+        good = draw_page(option_value(call, "to"), document, call->failure);
+    } else if (good && option_given(call, "json")) {
         print_json(json_incref(document));
     } else if (good) {
         up_kit_report_print(document, stdout);
@@ -68,24 +65,26 @@ static bool report(const struct arguments *arguments, bool page, struct up_failu
     return good;
 }
 
-enum up_status command_kit(const struct arguments *arguments, struct up_failure *failure) {
-    const char *verb = arguments->words > 0 ? arguments->word[0] : "";
-    bool alone = arguments->words == 1, page = strcmp(verb, "page") == 0, good = true;
+bool command_kit(struct call *call) {
+    const char *verb = call->words > 0 ? call->word[0] : "";
+    bool alone = call->words == 1, page = strcmp(verb, "page") == 0;
     if (alone && strcmp(verb, "example") == 0) {
         fputs(embedded_kit_example_json, stdout);
-    } else if (alone && strcmp(verb, "schema") == 0) {
-        fputs(option_given(arguments, "of-report") ? embedded_kit_report_schema_json
-                                                   : embedded_kit_schema_json,
-              stdout);
-    } else if (arguments->words == 2 && strcmp(verb, "new") == 0) {
-        good = ask_kit(arguments->word[1], failure);
-    } else if (arguments->words == 2 && (page || strcmp(verb, "report") == 0)) {
-        good = report(arguments, page, failure);
-    } else {
-        good =
-            up_fail(failure, UP_STATUS_WRONG_INPUT,
-                    "kit: `upthrust kit new FILE` asks for a kit and `kit example` prints one to "
-                    "fill in; then `kit report FILE` or `kit page FILE --to DIR`");
+        return true;
     }
-    return good ? UP_STATUS_DONE : failure->status;
+    if (alone && strcmp(verb, "schema") == 0) {
+        fputs(option_given(call, "of-report") ? embedded_kit_report_schema_json
+                                              : embedded_kit_schema_json,
+              stdout);
+        return true;
+    }
+    if (call->words == 2 && strcmp(verb, "new") == 0) {
+        return ask_kit(call->word[1], call->failure);
+    }
+    if (call->words == 2 && (page || strcmp(verb, "report") == 0)) {
+        return report(call, page);
+    }
+    return refuse(call,
+                  "kit: `upthrust kit new FILE` asks for a kit and `kit example` prints one to "
+                  "fill in; then `kit report FILE` or `kit page FILE --to DIR`");
 }
