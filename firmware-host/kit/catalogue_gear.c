@@ -178,7 +178,7 @@ static double spread_kg(const double *buoyancy_kg, size_t count, double u_kg, do
 }
 
 static bool read_model(struct kit_file *file, const struct place *place, struct up_part *part) {
-    double buoyancy_kg[SAMPLES_MAX], volume_m3[SAMPLES_MAX], u_kg = 0, rho0 = 0;
+    double buoyancy_kg[SAMPLES_MAX], volumes_m3 = 0, u_kg = 0, rho0 = 0;
     const char *instead = "none of it was measured", *doubt;
     size_t count = 0, doubtful = 0;
     int pieces = 0;
@@ -195,7 +195,7 @@ static bool read_model(struct kit_file *file, const struct place *place, struct 
             double rho = gear->result->water_density_kg_m3.value;
             rho0 = count == 0 ? rho : rho0;
             pieces = pieces_of(gear);
-            volume_m3[count] = answer->volume_m3;
+            volumes_m3 += answer->volume_m3;
             buoyancy_kg[count++] = answer->buoyancy_kg.value + (rho0 - rho) * answer->volume_m3;
             u_kg = fmax(u_kg, answer->buoyancy_kg.u);
         }
@@ -209,8 +209,7 @@ static bool read_model(struct kit_file *file, const struct place *place, struct 
     part->density_kg_m3 = rho0;
     part->buoyancy_kg =
         (struct up_bounded){worn * gsl_stats_mean(buoyancy_kg, 1, count), spread, false};
-    part->volume_m3 =
-        (struct up_bounded){worn * gsl_stats_mean(volume_m3, 1, count), spread / rho0, false};
+    part->volume_m3 = (struct up_bounded){worn * volumes_m3 / (double)count, spread / rho0, false};
     file->samples[file->kit.parts] = (unsigned)count;
     return true;
 }

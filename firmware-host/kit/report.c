@@ -6,12 +6,20 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "kit/report_internal.h"
+#include "kit/kit_file.h"
+#include "kit/report.h"
 #include "text/json.h"
 #include "text/text.h"
 
 /* Fewer predictions than this give no verdict. */
 enum { PREDICTIONS_LEAST = 20, SHARES_SHOWN = 6, PICTURE_POINTS = 13 };
+
+json_t *kept_if(bool good, json_t *list) {
+    if (!good) {
+        json_decref(list);
+    }
+    return good ? list : NULL;
+}
 
 json_t *kit_answer_to_json(const struct up_kit_answer *answer, const char *unit) {
     const struct {
@@ -82,8 +90,7 @@ static json_t *ask_all(const struct answers *answers, const char *label, const c
             lose(answers->file, asked[i].loss, &state);
         }
         if (!ask(answers->draws, &state, &answer, answers->failure)) {
-            json_decref(list);
-            return NULL;
+            return kept_if(false, list);
         }
         json_array_append_new(list,
                               json_pack("{s:s, s:f, s:f, s:o}", label, asked[i].when, "depth_m",
@@ -195,8 +202,7 @@ static json_t *predictions_of(const struct answers *answers) {
     for (size_t i = 1; i < kit->checks; i++) {
         struct up_kit_prediction prediction;
         if (!up_kit_predict(kit, i, &prediction, answers->failure)) {
-            json_decref(list);
-            return NULL;
+            return kept_if(false, list);
         }
         of++;
         held += prediction.inside;
@@ -290,10 +296,7 @@ json_t *up_kit_report(const char *path, struct up_catalogue *catalogue,
     if (kit_read(path, catalogue, file, failure)) {
         if (up_kit_solve(&file->kit, &answers.draws, failure)) {
             document = json_pack("{s:s}", "schema", "upthrust-kit-report-1");
-            if (!fill(&answers, document)) {
-                json_decref(document);
-                document = NULL;
-            }
+            document = kept_if(fill(&answers, document), document);
             up_kit_free(answers.draws);
         }
         kit_release(file);

@@ -5,7 +5,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "kit/report_internal.h"
+#include "kit/kit_file.h"
 #include "text/json.h"
 
 static const double GRAVITY_M_S2 = 9.80665;
@@ -79,8 +79,7 @@ static json_t *one_cylinder(const struct answers *answers, size_t part) {
     for (size_t k = 0; k < sizeof bars / sizeof *bars; k++) {
         struct up_kit_answer answer;
         if (!part_lift(answers, part, bars[k], &answer)) {
-            json_decref(lifts);
-            return NULL;
+            return kept_if(false, lifts);
         }
         json_array_append_new(lifts, json_pack("{s:f, s:o}", "pressure_bar", bars[k], "lift",
                                                kit_answer_to_json(&answer, "kg")));
@@ -98,17 +97,13 @@ static json_t *one_cylinder(const struct answers *answers, size_t part) {
 json_t *cylinders_of(const struct answers *answers) {
     const struct kit_file *file = answers->file;
     json_t *list = json_array();
-    for (size_t i = 0; i < file->kit.parts; i++) {
+    bool good = true;
+    for (size_t i = 0; good && i < file->kit.parts; i++) {
         if (file->kit.part[i].kind == UP_PART_CYLINDER && !file->dive.state.without[i]) {
-            json_t *one = one_cylinder(answers, i);
-            if (one == NULL) {
-                json_decref(list);
-                return NULL;
-            }
-            json_array_append_new(list, one);
+            good = json_array_append_new(list, one_cylinder(answers, i)) == 0;
         }
     }
-    return list;
+    return kept_if(good, list);
 }
 
 /* ---- moments ---- */
@@ -127,8 +122,7 @@ json_t *moments_of(const struct answers *answers) {
         if (!up_kit_part_lift_kg(answers->draws, i, &state, &lift, answers->failure) ||
             (placed &&
              !up_kit_part_moment_nm(answers->draws, i, &state, &moment, answers->failure))) {
-            json_decref(list);
-            return NULL;
+            return kept_if(false, list);
         }
         json_array_append_new(list,
                               json_pack("{s:o, s:o, s:o, s:o}", "name", up_json_text(part->name),
@@ -215,11 +209,7 @@ static json_t *spares_of(const struct answers *answers, bool fins) {
     for (size_t i = 0; i < count; i++) {
         json_array_append_new(list, row[i]);
     }
-    if (!good) {
-        json_decref(list);
-        return NULL;
-    }
-    return list;
+    return kept_if(good, list);
 }
 
 json_t *swaps_of(const struct answers *answers) {
@@ -298,9 +288,5 @@ json_t *moves_of(const struct answers *answers) {
             good = add_move(answers, list, &move);
         }
     }
-    if (!good) {
-        json_decref(list);
-        return NULL;
-    }
-    return list;
+    return kept_if(good, list);
 }

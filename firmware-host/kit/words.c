@@ -29,6 +29,14 @@ static const char *word(const json_t *object, const char *key) {
     return value != NULL ? value : "";
 }
 
+/* A name of the report between words of ours. */
+static void put_named(FILE *stream, const char *before, const json_t *row, const char *key,
+                      int columns, const char *after) {
+    fputs(before, stream);
+    up_text_put(stream, word(row, key), columns, true);
+    fputs(after, stream);
+}
+
 /* Never towards less lead: the upper end is rounded up, the lower end up as well. */
 static double up_to_tenth(double kg) {
     return ceil(kg * 10 - 1e-9) / 10 + 0.0;
@@ -115,10 +123,10 @@ static void print_worst(const json_t *report, FILE *stream) {
                     : -least_kg <= jacket_kg ? "; the jacket's %.1f kg carry that"
                                              : "; MORE than the jacket's %.1f kg can carry",
                     jacket_kg);
-        } else if (of(row, "depth_m") == 0) {
-            fputs(least_kg > 0 ? "; floats" : most_kg < 0 ? "; SINKS" : "; may sink", stream);
         } else {
-            fputs(least_kg > 0 ? "; RISES" : most_kg < 0 ? "; stays down" : "; may rise", stream);
+            static const char *const words[2][3] = {{"; floats", "; SINKS", "; may sink"},
+                                                    {"; RISES", "; stays down", "; may rise"}};
+            fputs(words[of(row, "depth_m") > 0][least_kg > 0 ? 0 : most_kg < 0 ? 1 : 2], stream);
         }
         fputc('\n', stream);
     }
@@ -129,9 +137,7 @@ static void print_cylinders(const json_t *report, FILE *stream) {
     json_t *row, *at;
     json_array_foreach(json_object_get(report, "cylinders"), i, row) {
         double surely_bar = of(row, "surely_below_bar"), perhaps_bar = of(row, "perhaps_below_bar");
-        fputs("\nCylinder ", stream);
-        up_text_put(stream, word(row, "name"), 0, true);
-        fputs(":\n", stream);
+        put_named(stream, "\nCylinder ", row, "name", 0, ":\n");
         json_array_foreach(json_object_get(row, "lifts"), k, at) {
             fprintf(stream, "  at %3.0f bar  ", of(at, "pressure_bar"));
             print_lift(json_object_get(at, "lift"), stream);
@@ -164,8 +170,7 @@ static void print_moments(const json_t *report, size_t most, FILE *stream) {
             fprintf(stream, "  %zu more: see `upthrust kit report`\n", json_array_size(list) - i);
             break;
         }
-        fputs("  ", stream);
-        up_text_put(stream, word(row, "name"), NAME_COLUMNS, true);
+        put_named(stream, "  ", row, "name", NAME_COLUMNS, "");
         if (json_is_null(json_object_get(row, "moment"))) {
             fputs("  its place is missing: give place_m\n", stream);
         } else {
@@ -180,8 +185,7 @@ static void print_moments(const json_t *report, size_t most, FILE *stream) {
 static void print_swap(const json_t *row, const char *what, FILE *stream) {
     const json_t *lift = json_object_get(row, "lift"), *moment = json_object_get(row, "moment");
     double cm = of(row, "one_kg_of_lead_towards_feet_m") * 100;
-    fputs("  ", stream);
-    up_text_put(stream, word(row, "name"), NAME_COLUMNS, true);
+    put_named(stream, "  ", row, "name", NAME_COLUMNS, "");
     fprintf(stream, " %s %+.0f g (%+.0f to %+.0f); lead ", what, of(lift, "value_kg") * 1e3,
             of(lift, "low_kg") * 1e3, of(lift, "high_kg") * 1e3);
     print_lead_range(json_object_get(row, "lead_to_add"), stream);
@@ -218,18 +222,17 @@ static void print_fins(const json_t *report, FILE *stream) {
     double left = of(fins, "left_out_by_results"), volume = of(fins, "left_out_without_volume"),
            room = of(fins, "left_out_for_room");
     if (json_array_size(others) > 0) {
-        fputs("\nOther fins in place of ", stream);
-        up_text_put(stream, word(fins, "present"), 0, true);
+        put_named(stream, "\nOther fins in place of ", fins, "present", 0, "");
         fprintf(stream, ", as differences. A breath alone makes %.1f N m.\n",
                 of(report, "breath_moment_nm"));
         if (json_is_null(present)) {
             fputs("How far the diver is from level is not known: a weight check shows force, not "
-                  "moment. Mark a\ncheck in which the diver hung level with \"level\": true.\n",
+                  "moment. Mark a\ncheck in which the diver hung level with \"level\": true, and "
+                  "give all places.\n",
                   stream);
         } else {
-            fputs("Level was seen in ", stream);
-            up_text_put(stream, word(fins, "level_seen_in"), 0, true);
-            fputs("; with the present fins and the lead of the kit: ", stream);
+            put_named(stream, "Level was seen in ", fins, "level_seen_in", 0,
+                      "; with the present fins and the lead of the kit: ");
             print_moment(present, stream);
             fputs(" off it\n", stream);
         }
@@ -251,14 +254,11 @@ static void print_swaps(const json_t *report, FILE *stream) {
     size_t i;
     json_t *row;
     json_array_foreach(json_object_get(report, "swaps"), i, row) {
-        fputs("\nInstead of ", stream);
-        up_text_put(stream, word(row, "instead_of"), 0, true);
-        fputs(":\n", stream);
+        put_named(stream, "\nInstead of ", row, "instead_of", 0, ":\n");
         print_swap(row, "lifts", stream);
     }
     json_array_foreach(json_object_get(report, "models"), i, row) {
-        fputs("\nKnown by its model only: ", stream);
-        up_text_put(stream, word(row, "name"), 0, true);
+        put_named(stream, "\nKnown by its model only: ", row, "name", 0, "");
         fprintf(stream, ", %.0f sample%s, so +- %.0f g\n", of(row, "samples"),
                 up_text_plural((unsigned)of(row, "samples")), 1960 * of(row, "u_kg"));
     }
@@ -275,9 +275,7 @@ static void print_moves(const json_t *report, FILE *stream) {
         print_moment(json_object_get(row, "moment"), stream);
         fprintf(stream, "  %.1f kg from ", of(row, "kg"));
         up_text_put(stream, word(row, "from"), 0, true);
-        fputs(" to ", stream);
-        up_text_put(stream, word(row, "to"), 0, true);
-        fputc('\n', stream);
+        put_named(stream, " to ", row, "to", 0, "\n");
     }
 }
 
@@ -302,8 +300,7 @@ static void print_predictions(const json_t *report, FILE *stream) {
           stream);
     json_array_foreach(json_object_get(record, "checks"), i, row) {
         const json_t *lift = json_object_get(row, "lift_predicted");
-        fputs("  ", stream);
-        up_text_put(stream, word(row, "check"), NAME_COLUMNS, true);
+        put_named(stream, "  ", row, "check", NAME_COLUMNS, "");
         fprintf(stream, " predicted %+.1f to %+.1f kg: %s\n", of(lift, "low_kg"),
                 of(lift, "high_kg"),
                 json_is_true(json_object_get(row, "inside")) ? "inside" : "OUTSIDE");
@@ -335,8 +332,7 @@ static void print_rules(const json_t *report, FILE *stream) {
 static void print_head(const json_t *report, FILE *stream) {
     const json_t *water = json_object_get(report, "water");
     fputs(CAUTION, stream);
-    fputs("\nIn the water ", stream);
-    up_text_put(stream, word(water, "name"), 0, true);
+    put_named(stream, "\nIn the water ", water, "name", 0, "");
     fprintf(stream, ", %.1f kg/m3, under air of %.0f hPa:\n", of(water, "density_kg_m3"),
             of(report, "air_pressure_hpa"));
     print_lead(report, stream);
