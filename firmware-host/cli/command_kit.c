@@ -14,6 +14,7 @@
 
 const struct option_text options_kit[] = {
     {"to", "DIR", "page: the folder to write kit.pdf and its parts to"},
+    {"of-report", NULL, "schema: that of `kit report --json`"},
     OPTION_CATALOGUE,
     OPTION_JSON,
     OPTION_END};
@@ -72,7 +73,9 @@ bool command_kit(struct call *call) {
         return true;
     }
     if (alone && strcmp(verb, "schema") == 0) {
-        print_json(up_kit_schema());
+        fputs(option_given(call, "of-report") ? embedded_kit_report_schema_json
+                                              : embedded_kit_schema_json,
+              stdout);
         return true;
     }
     if (call->words == 2 && strcmp(verb, "new") == 0) {
