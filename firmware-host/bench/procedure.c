@@ -539,19 +539,15 @@ static void watch_pace(struct up_procedure *procedure, const struct up_sample *s
     }
 }
 
-static void note_repeats(struct up_procedure *procedure) {
+static void take_reading(struct up_procedure *procedure, struct up_reading *reading) {
+    struct up_plateau plateau;
+    bool settled;
     double per_value = procedure->stream.filter.repeats.per_value;
     if (per_value > 1 && !procedure->repeats_noted) {
         procedure->repeats_noted = true;
         events_note(&procedure->events,
                     "the device sends each value %.2g times; it is counted once", per_value);
     }
-}
-
-static void take_reading(struct up_procedure *procedure, struct up_reading *reading) {
-    struct up_plateau plateau;
-    bool settled;
-    note_repeats(procedure);
     watch_overload(procedure, reading);
     if (procedure->stage == STAGE_FINISHED) {
         return;

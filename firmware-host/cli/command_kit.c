@@ -7,11 +7,6 @@
 
 const struct option_text options_kit[] = {OPTION_CATALOGUE, OPTION_JSON, OPTION_END};
 
-/* A kit may be entered by data alone; only a part that names an item needs a catalogue. */
-static void open_catalogue_if_any(struct call *call) {
-    up_catalogue_open(catalogue_directory(call), UP_CATALOGUE_READ, &call->catalogue, NULL);
-}
-
 static bool is_word(struct call *call, const char *word, int words) {
     return call->words == words && strcmp(call->word[0], word) == 0;
 }
@@ -26,7 +21,8 @@ bool command_kit(struct call *call) {
             call, "kit: type `upthrust kit example` for a file to fill in, or `upthrust kit report "
                   "FILE`");
     }
-    open_catalogue_if_any(call);
+    /* A kit may be entered by data alone; only a part that names an item needs a catalogue. */
+    up_catalogue_open(catalogue_directory(call), UP_CATALOGUE_READ, &call->catalogue, NULL);
     json_t *document = up_kit_report(call->word[1], call->catalogue, call->failure);
     if (document == NULL) {
         return false;

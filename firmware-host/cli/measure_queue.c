@@ -47,7 +47,11 @@ static void show_one(void *context, const struct up_session_results *results) {
     whole->undecided = whole->undecided || up_session_status(results) == UP_STATUS_UNDECIDED;
 }
 
-static void note_remaining(const struct whole_queue *whole) {
+static void end_queue(struct call *call, struct whole_queue *whole) {
+    call->status = whole->undecided ? UP_STATUS_UNDECIDED : UP_STATUS_DONE;
+    if (whole->options.json_document) {
+        print_json(json_pack("{s:s, s:O}", "schema", "upthrust-results-1", "results", whole->list));
+    }
     unsigned remaining = up_queue_remaining(&whole->queue);
     if (whole->begun && remaining > 0) {
         UP_FREED char *path = quoted(whole->queue.path);
@@ -57,14 +61,6 @@ static void note_remaining(const struct whole_queue *whole) {
             "all other options as before\n",
             remaining, whole->queue.count, path);
     }
-}
-
-static void end_queue(struct call *call, struct whole_queue *whole) {
-    call->status = whole->undecided ? UP_STATUS_UNDECIDED : UP_STATUS_DONE;
-    if (whole->options.json_document) {
-        print_json(json_pack("{s:s, s:O}", "schema", "upthrust-results-1", "results", whole->list));
-    }
-    note_remaining(whole);
     json_decref(whole->list);
     close_bench(&whole->options, NULL);
     free(whole);

@@ -79,19 +79,15 @@ static void put_command(FILE *stream, const struct command *command) {
     put_examples(stream, help_text_of(command)->examples);
 }
 
-static void put_cautions(FILE *stream) {
+void print_man_page(FILE *stream) {
+    const char *at = put_until(stream, embedded_upthrust_man, "@VERSION@");
+    fputs(UPTHRUST_VERSION, stream);
+    at = put_until(stream, at, "@CAUTIONS@\n");
     for (const char *const *text = all_cautions; *text != NULL; text++) {
         fputs(".IP \\(bu 2\n", stream);
         put_man(stream, *text);
         fputc('\n', stream);
     }
-}
-
-void print_man_page(FILE *stream) {
-    const char *at = put_until(stream, embedded_upthrust_man, "@VERSION@");
-    fputs(UPTHRUST_VERSION, stream);
-    at = put_until(stream, at, "@CAUTIONS@\n");
-    put_cautions(stream);
     at = put_until(stream, at, "@COMMANDS@\n");
     for (int group = 0; group < HELP_GROUPS; group++) {
         fputs(".SH \"", stream);

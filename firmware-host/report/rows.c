@@ -71,16 +71,6 @@ static size_t find_row(const struct gather *gather, const char *item_id, const c
     return found != NULL ? (size_t)json_integer_value(found) : gather->rows->count;
 }
 
-static void note_row(struct gather *gather, const char *item_id, const char *water) {
-    char key[KEY_SIZE];
-    json_auto_t *number = json_integer((json_int_t)gather->rows->count);
-    snprintf(key, sizeof key, "%s %s", item_id, water);
-    json_object_set_nocheck(gather->index, key, number);
-    if (json_object_get(gather->index, item_id) == NULL) {
-        json_object_set_nocheck(gather->index, item_id, number);
-    }
-}
-
 static struct up_row *row_for(struct gather *gather, const char *item_id, const char *water) {
     struct up_rows *rows = gather->rows;
     size_t row = find_row(gather, item_id, water);
@@ -91,7 +81,13 @@ static struct up_row *row_for(struct gather *gather, const char *item_id, const 
         gather->room = gather->room == 0 ? 64 : 2 * gather->room;
         rows->row = up_reallocate(rows->row, gather->room, sizeof *rows->row);
     }
-    note_row(gather, item_id, water);
+    char key[KEY_SIZE];
+    json_auto_t *number = json_integer((json_int_t)gather->rows->count);
+    snprintf(key, sizeof key, "%s %s", item_id, water);
+    json_object_set_nocheck(gather->index, key, number);
+    if (json_object_get(gather->index, item_id) == NULL) {
+        json_object_set_nocheck(gather->index, item_id, number);
+    }
     return &rows->row[rows->count++];
 }
 

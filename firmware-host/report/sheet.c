@@ -122,16 +122,12 @@ static void print_when(FILE *stream, const char *made_utc) {
     }
 }
 
-static void print_withdrawn(const struct kept *kept, const struct up_style *style, FILE *stream) {
-    fputs("  ", stream);
-    up_text_put(stream, up_record_text(kept->body, "water"), 10, style->isolate);
-    fputs(" " UP_CLAIM_WITHDRAWN "\n", stream);
-}
-
 static void print_newest(const struct kept *kept, const struct up_item *item,
                          const struct up_style *style, FILE *stream) {
     if (kept->withdrawn) {
-        print_withdrawn(kept, style, stream);
+        fputs("  ", stream);
+        up_text_put(stream, up_record_text(kept->body, "water"), 10, style->isolate);
+        fputs(" " UP_CLAIM_WITHDRAWN "\n", stream);
         return;
     }
     up_result_print(&kept->result, item, style, stream);
