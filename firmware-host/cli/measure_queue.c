@@ -67,11 +67,6 @@ static void end_queue(struct call *call, struct whole_queue *whole) {
     die_of_signal();
 }
 
-static bool check_alone(struct call *call) {
-    return !option_given(call, "item") ||
-           refuse(call, "--item and --queue: give only one; the list names the items");
-}
-
 /* What does not go with an item of the list is refused before the first one is hung. */
 static bool check_items(struct call *call, struct whole_queue *whole) {
     bool by_keys = whole->options.settings.operator_kind == UP_OPERATOR_KEYS;
@@ -97,9 +92,11 @@ bool measure_queue(struct call *call) {
     struct up_water water[UP_WATERS_MAX];
     const struct up_queue_caller caller = {whole, show_place, show_one};
     bool good =
-        check_words(call) && check_alone(call) && style_asked(call, &whole->style) &&
-        waters_asked(call, water, &whole->plan.waters) && open_bench(call, true, &whole->options) &&
-        read_conditions(call, &whole->options) &&
+        check_words(call) &&
+        (!option_given(call, "item") ||
+         refuse(call, "--item and --queue: give only one; the list names the items")) &&
+        style_asked(call, &whole->style) && waters_asked(call, water, &whole->plan.waters) &&
+        open_bench(call, true, &whole->options) && read_conditions(call, &whole->options) &&
         read_measure(call, &whole->options, &whole->plan) &&
         up_queue_open(&whole->queue, whole->options.catalogue, option_value(call, "queue"),
                       option_given(call, "resume") ? whole->options.rig.id : NULL, call->failure) &&

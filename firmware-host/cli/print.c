@@ -76,7 +76,7 @@ static void put_command(FILE *stream, const struct command *command) {
     for (const struct option_text *option = command->options; option->name != NULL; option++) {
         put_option(stream, option);
     }
-    put_examples(stream, help_text_of(command)->examples);
+    put_examples(stream, command->examples);
 }
 
 void print_man_page(FILE *stream) {
@@ -91,13 +91,12 @@ void print_man_page(FILE *stream) {
     at = put_until(stream, at, "@COMMANDS@\n");
     for (int group = 0; group < HELP_GROUPS; group++) {
         fputs(".SH \"", stream);
-        for (const char *title = help_group_title((enum help_group)group); *title != '\0';
-             title++) {
+        for (const char *title = help_group_titles[group]; *title != '\0'; title++) {
             fputc(toupper((unsigned char)*title), stream);
         }
         fputs("\"\n", stream);
         for (int i = 0; i < command_count; i++) {
-            if (help_text_of(&commands[i])->group == (enum help_group)group) {
+            if (commands[i].group == (enum help_group)group) {
                 put_command(stream, &commands[i]);
             }
         }

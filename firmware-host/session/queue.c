@@ -212,11 +212,6 @@ static void format_place(const struct up_queue *queue, unsigned index,
              next != NULL ? ", next: " : ", the last", next != NULL ? next : "");
 }
 
-static json_t *queue_to_json(const struct up_queue *queue, unsigned index) {
-    return json_pack("{s:s, s:s, s:i, s:i}", "id", queue->id, "list", queue->name, "place",
-                     (int)index + 1, "of", (int)queue->count);
-}
-
 /* ---- measuring ---- */
 
 /* What was begun and cannot be resumed, because the item, the rig or the calibration is another one
@@ -251,7 +246,8 @@ static bool measure_entry(struct up_queue *queue, unsigned index,
     format_place(queue, index, plan, settings->rig, place, sizeof place);
     plan->filling = entry->filling;
     neighbours->place = place;
-    neighbours->queue = queue_to_json(queue, index);
+    neighbours->queue = (json_pack("{s:s, s:s, s:i, s:i}", "id", queue->id, "list", queue->name,
+                                   "place", (int)index + 1, "of", (int)queue->count));
     caller->begin(caller->context, &entry->item, place, neighbours->queue);
     queue->begun_s = up_monotonic_s();
     good = entry->unfinished_run[0] != '\0'
