@@ -300,13 +300,12 @@ json_t *up_sheet_to_json(struct up_catalogue *catalogue, const struct up_item *i
             continue;
         }
         json_t *json = json_copy(kept->body);
-        json_object_set_new(json, "result_id", json_string(kept->id));
-        json_object_set_new(json, "bench", json_string(kept->bench));
-        json_object_set_new(json, "made_utc", json_string(kept->made_utc));
-        json_object_set_new(json, "newest", json_boolean(kept->newest));
-        json_object_set(json, "body_check", json_object_get(results.standings, kept->id));
-        json_object_set_new(json, "elsewhere", json_boolean(kept->elsewhere));
-        json_object_set(json, "decision", json_object_get(results.decisions, kept->id));
+        json_object_update_new(json, json_pack("{s:s, s:s, s:s, s:b, s:O*, s:b, s:O*}", "result_id",
+                                               kept->id, "bench", kept->bench, "made_utc",
+                                               kept->made_utc, "newest", kept->newest, "body_check",
+                                               json_object_get(results.standings, kept->id),
+                                               "elsewhere", kept->elsewhere, "decision",
+                                               json_object_get(results.decisions, kept->id)));
         json_array_append_new(list, json);
     }
     release(&results);
