@@ -178,18 +178,16 @@ static bool check_same_thing(const struct admission *admission) {
     return others == 0 || refuse(admission, "\"replaces\"", "crosses from one thing to another");
 }
 
-/* Whether the id is here already, and with the same hash: another one means that somebody changed
-   what is never changed. */
-static bool find_same_id(const struct admission *admission, bool *known) {
+/* Whether the id is here already, with the same hash or with another: somebody changed what is
+   never changed. */
+static bool find_same_id(const struct admission *admission, enum catalogue_admitted *how) {
     const struct up_record *record = admission->record;
     json_auto_t *hashes = catalogue_hashes_of(admission->catalogue, record->id, admission->failure);
     bool good = hashes != NULL;
-    *known = json_array_size(hashes) > 0;
-    for (size_t i = 0; good && i < json_array_size(hashes); i++) {
-        if (strcmp(json_string_value(json_array_get(hashes, i)), record->sha256) != 0) {
-            good = refuse(admission, "this catalogue",
-                          "has a record with the same id and other content: one of the two is "
-                          "forged");
+    *how = json_array_size(hashes) > 0 ? ADMITTED_CONTESTED : ADMITTED_FRESH;
+    for (size_t i = 0; i < json_array_size(hashes); i++) {
+        if (strcmp(json_string_value(json_array_get(hashes, i)), record->sha256) == 0) {
+            *how = ADMITTED_KNOWN;
         }
     }
     return good;
@@ -207,19 +205,24 @@ static bool check_other_id(const struct admission *admission) {
                    "has the same record under another id: one of the two is a copy"));
 }
 
+static bool contest(const struct admission *admission, enum catalogue_admitted *how) {
+    bool fresh = false;
+    bool good = catalogue_contest(admission->catalogue, admission->record, admission->replaces,
+                                  &fresh, admission->failure);
+    *how = fresh ? ADMITTED_CONTESTED : ADMITTED_KNOWN;
+    return good;
+}
+
 bool catalogue_admit(struct up_catalogue *catalogue, struct up_record *record, json_t *replaces,
-                     const char *where, bool *fresh, struct up_failure *failure) {
+                     const char *where, enum catalogue_admitted *how, struct up_failure *failure) {
     const struct admission admission = {catalogue, record, replaces, where, failure};
-    bool known = false;
-    *fresh = false;
     if (!check_form(&admission) || !check_members(&admission) || !check_hash(&admission) ||
-        !find_same_id(&admission, &known)) {
+        !find_same_id(&admission, how)) {
         return false;
     }
-    if (known) {
-        return true;
-    }
-    *fresh = check_other_id(&admission) && check_same_thing(&admission) &&
-             catalogue_insert(catalogue, record, replaces, failure);
-    return *fresh;
+    return *how == ADMITTED_KNOWN ? true
+           : *how == ADMITTED_CONTESTED
+               ? contest(&admission, how)
+               : check_other_id(&admission) && check_same_thing(&admission) &&
+                     catalogue_insert(catalogue, record, replaces, failure);
 }

@@ -170,9 +170,8 @@ static bool write_pretty(FILE *stream, void *context) {
 /* The body, and beside its members what the record says of itself: so that nothing stands twice and
    a reader can still put the record together again and compute its hash. */
 static bool put_entry(struct writing *writing, const struct up_record *record, const char *id_name,
-                      const bool *live) {
+                      json_t *replaces, const bool *live) {
     json_t *json = record->content; /* of nobody else: each visit reads its own */
-    json_t *replaces = catalogue_replaced_by(writing->catalogue, record->id, &writing->reading);
     if (replaces == NULL) {
         return false;
     }
@@ -196,14 +195,26 @@ static bool put_entry(struct writing *writing, const struct up_record *record, c
     return is_written(writing);
 }
 
+static json_t *replaced_by(struct writing *writing, const struct up_record *record) {
+    return catalogue_replaced_by(writing->catalogue, record->id, &writing->reading);
+}
+
 static bool put_current(const struct up_record *record, void *context) {
     struct writing *writing = context;
-    return put_entry(writing, record, writing->table->id_name, NULL);
+    return put_entry(writing, record, writing->table->id_name, replaced_by(writing, record), NULL);
 }
 
 static bool put_other(const struct up_record *record, bool live, void *context) {
     struct writing *writing = context;
-    return put_entry(writing, record, writing->table->id_name, &live);
+    return put_entry(writing, record, writing->table->id_name, replaced_by(writing, record), &live);
+}
+
+static bool put_contested(const struct up_record *record, json_t *replaces, bool sound,
+                          void *context) {
+    const struct catalogue_table *table = catalogue_table_of(record->kind);
+    const bool live = false;
+    return !sound || table == NULL ||
+           put_entry(context, record, table->id_name, json_incref(replaces), &live);
 }
 
 static void begin_list(struct writing *writing, const char *name) {
@@ -247,6 +258,8 @@ static bool write_json(FILE *stream, void *context) {
         good = catalogue_each_other(writing->catalogue, writing->table->kind, put_other, writing,
                                     &writing->reading);
     }
+    good = good &&
+           catalogue_each_contested(writing->catalogue, put_contested, writing, &writing->reading);
     fputs("]", stream);
     good = good && put_standings(writing);
     fputs("}\n", stream);

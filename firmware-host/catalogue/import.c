@@ -130,18 +130,21 @@ static bool count_fresh(struct import *import, const struct up_record *record) {
     intake->calibrations += strcmp(record->kind, "calibration") == 0;
     intake->results_of_ours += ours && is_result;
     intake->versions_of_ours += ours && !is_result;
+    intake->items_of_ours += ours && strcmp(record->kind, "item") == 0;
     return good;
 }
 
-static bool count(struct import *import, const struct up_record *record, bool fresh) {
-    import->intake->known += !fresh;
-    return !fresh || count_fresh(import, record);
+static bool count(struct import *import, const struct up_record *record,
+                  enum catalogue_admitted how) {
+    import->intake->known += how == ADMITTED_KNOWN;
+    import->intake->contested += how == ADMITTED_CONTESTED;
+    return how != ADMITTED_FRESH || count_fresh(import, record);
 }
 
 static bool admit_entry(struct import *import, const char *where, json_t *entry,
                         const struct catalogue_table *table, bool other) {
     struct up_record record = {.content = NULL};
-    bool fresh = false;
+    enum catalogue_admitted how;
     if (!json_is_object(entry)) {
         return up_fail(import->failure, UP_STATUS_WRONG_INPUT,
                        "%s is not a JSON object; nothing was stored", where);
@@ -156,9 +159,8 @@ static bool admit_entry(struct import *import, const char *where, json_t *entry,
     record.content = json_copy(entry);
     strip(record.content, table->id_name, other);
     settle_bench(&record, replaces);
-    bool good =
-        catalogue_admit(import->catalogue, &record, replaces, where, &fresh, import->failure);
-    good = good && count(import, &record, fresh);
+    bool good = catalogue_admit(import->catalogue, &record, replaces, where, &how, import->failure);
+    good = good && count(import, &record, how);
     json_decref(record.content);
     json_decref(replaces);
     return good;
@@ -246,14 +248,21 @@ bool up_catalogue_import(struct up_catalogue *catalogue, const char *path, bool 
 
 /* ---- another catalogue ---- */
 
-static bool admit_record(const struct up_record *record, void *context) {
+static bool admit_with(const struct up_record *record, json_t *replaces, bool sound,
+                       void *context) {
     struct import *import = context;
     struct up_record copy = *record;
-    bool fresh = false;
+    enum catalogue_admitted how;
+    import->failed = sound && (!catalogue_admit(import->catalogue, &copy, replaces, import->path,
+                                                &how, import->failure) ||
+                               !count(import, record, how));
+    return !import->failed;
+}
+
+static bool admit_record(const struct up_record *record, void *context) {
+    struct import *import = context;
     json_auto_t *replaces = catalogue_replaced_by(import->other, record->id, import->failure);
-    bool good = replaces != NULL && catalogue_admit(import->catalogue, &copy, replaces,
-                                                    import->path, &fresh, import->failure);
-    import->failed = !good || !count(import, record, fresh);
+    import->failed = replaces == NULL || !admit_with(record, replaces, true, context);
     return !import->failed;
 }
 
@@ -266,6 +275,8 @@ static bool is_same_place(const char *a, const char *b) {
 static bool admit_catalogue(struct import *import) {
     bool good = catalogue_run(import->other, "SAVEPOINT merge", import->failure) &&
                 catalogue_each_record(import->other, admit_record, import, import->failure) &&
+                !import->failed &&
+                catalogue_each_contested(import->other, admit_with, import, import->failure) &&
                 !import->failed;
     sqlite3_exec(import->other->database, "RELEASE merge", NULL, NULL, NULL);
     return good;

@@ -200,7 +200,7 @@ static bool read_tolerance(const struct up_record *record, void *context) {
     struct lessons *lessons = context;
     struct up_kind set = {0};
     members_from_json(catalogue_kind_members, record->content, &set);
-    if (set.name[0] != '\0' &&
+    if (!record->elsewhere && set.name[0] != '\0' && /* who weighs sets what is neutral */
         (lessons->only_kind == NULL || strcasecmp(lessons->only_kind, set.name) == 0)) {
         lessons->tolerance =
             up_reallocate(lessons->tolerance, lessons->tolerances + 1, sizeof *lessons->tolerance);
@@ -383,7 +383,9 @@ static void id_of_name(const char *name, char id[UP_ID_SIZE]) {
 
 /* Of the live versions the first counts. */
 static bool read_set(const struct up_record *record, void *context) {
-    members_from_json(catalogue_kind_members, record->content, context);
+    if (!record->elsewhere) {
+        members_from_json(catalogue_kind_members, record->content, context);
+    }
     return false;
 }
 

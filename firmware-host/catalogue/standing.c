@@ -23,7 +23,8 @@ struct moment {
 struct session {
     char bench[UP_NAME_SIZE], run_id[UP_ID_SIZE];
     struct moment at;
-    bool outside; /* one of them */
+    bool outside, before;     /* one of them; of those before the last */
+    char body_id[UP_ID_SIZE]; /* the last */
     bool elsewhere;
     double excess_kg_m3; /* the water's density over that of fresh water as warm */
 };
@@ -91,7 +92,11 @@ static bool take_check(const struct up_record *record, void *context) {
         memcpy(last->bench, record->bench, sizeof last->bench);
     }
     last->at = moment_of(record);
-    last->outside = last->outside || json_is_true(json_object_get(content, "outside"));
+    if (strcmp(last->body_id, up_record_text(content, "reference_id")) != 0) {
+        last->before = last->outside;
+    } /* else it was weighed again, for the first time did not fit */
+    last->outside = last->before || json_is_true(json_object_get(content, "outside"));
+    catalogue_read_text(content, "reference_id", last->body_id, sizeof last->body_id);
     last->excess_kg_m3 = excess_kg_m3(up_record_number(content, "water_density_kg_m3"),
                                       up_record_number(content, "water_temp_c"));
     return true;

@@ -419,9 +419,13 @@ static bool prepare_place(const char *directory, const char *path, enum up_catal
     struct stat about;
     bool good = mode == UP_CATALOGUE_CREATE ? make_directories(directory, failure)
                                             : check_there(directory, path, failure);
-    if (good && stat(path, &about) == 0 && !S_ISREG(about.st_mode)) {
+    if (good && lstat(path, &about) == 0 && !S_ISREG(about.st_mode)) {
         return up_fail(failure, UP_STATUS_WRONG_INPUT,
-                       "%s is not a file: a catalogue is a file in a folder of its own", path);
+                       S_ISLNK(about.st_mode)
+                           ? "%s is a link, which is not followed: name the folder of the file "
+                             "itself"
+                           : "%s is not a file: a catalogue is a file in a folder of its own",
+                       path);
     }
     return good && check_beside(path, failure) &&
            (mode == UP_CATALOGUE_READ || refuse_network(directory, failure));

@@ -77,6 +77,7 @@ struct search {
     unsigned count; /* of the best kind */
     bool by_beginning;
     json_t *content; /* of the latest of them */
+    bool elsewhere;
     struct candidate shown[SHOWN_MAX];
     size_t nearest_steps;
     char nearest[UP_NAME_SIZE];
@@ -94,7 +95,7 @@ static enum match match_of(const char *wanted, const struct candidate *candidate
 }
 
 static void note_match(struct search *search, enum match match, const struct candidate *candidate,
-                       json_t *content) {
+                       const struct up_record *record) {
     if (match > search->best) {
         search->best = match;
         search->count = 0;
@@ -105,7 +106,8 @@ static void note_match(struct search *search, enum match match, const struct can
     }
     search->count++;
     json_decref(search->content);
-    search->content = json_incref(content);
+    search->content = json_incref(record->content);
+    search->elsewhere = record->elsewhere;
     search->by_beginning = search->by_beginning || begins_id(search->wanted, candidate->id);
 }
 
@@ -123,7 +125,7 @@ static bool look_at(const struct up_record *record, void *context) {
     }
     enum match match = match_of(search->wanted, &candidate);
     if (match != MATCH_NONE && match >= search->best) {
-        note_match(search, match, &candidate, record->content);
+        note_match(search, match, &candidate, record);
     }
     return true;
 }
@@ -185,6 +187,7 @@ bool catalogue_find(struct up_catalogue *catalogue, const struct catalogue_noun 
     if (good && search.count == 1) {
         memcpy(found->id, search.shown[0].id, sizeof found->id);
         found->content = json_incref(search.content);
+        found->elsewhere = search.elsewhere;
     } else if (good) {
         good = search.count > 1 ? fail_ambiguous(&search, failure) : fail_unknown(&search, failure);
     }

@@ -67,6 +67,7 @@ static bool read_given(struct call *call, struct up_reference *body) {
 static void print_numbers(const struct up_reference *body, bool isolate) {
     printf("%s  ", body->id);
     up_text_put(stdout, body->name, 0, isolate);
+    fputs(body->elsewhere ? "  " UP_ELSEWHERE_MARK : "", stdout);
     printf("\n  mass %.3f g (u %.2g), volume %.4f cm3 (u %.2g), density %.1f kg/m3\n",
            body->mass_kg.value * 1e3, body->mass_kg.u * 1e3, body->volume_m3.value * 1e6,
            body->volume_m3.u * 1e6, body->mass_kg.value / body->volume_m3.value);
@@ -87,12 +88,13 @@ static void print_check(const struct up_past_check *past, bool isolate) {
     printf("  %.10s %.5s  ", past->made_utc, past->made_utc + 11);
     up_text_put(stdout, past->bench, 16, isolate);
     if (isfinite(check->deviation_kg.value)) {
-        printf(" %+8.2f %6.2f  %+7.2f to %+7.2f  %-8s %s\n", check->deviation_kg.value * 1e3,
+        printf(" %+8.2f %6.2f  %+7.2f to %+7.2f  %-8s %s", check->deviation_kg.value * 1e3,
                check->deviation_kg.u * 1e3, check->low_kg * 1e3, check->high_kg * 1e3,
                check->by_history ? "chart" : "2 u", verdict(past));
     } else {
-        printf(" %8s %6s  %18s  %-8s %s\n", "-", "-", "", "", verdict(past));
+        printf(" %8s %6s  %18s  %-8s %s", "-", "-", "", "", verdict(past));
     }
+    puts(past->elsewhere ? "  " UP_ELSEWHERE_MARK : "");
 }
 
 static bool is_first_of_bench(const struct up_past_check *past, size_t at) {
@@ -145,6 +147,7 @@ static bool print_history(struct up_catalogue *catalogue, const struct up_refere
 static json_t *body_to_json(const struct up_reference *body) {
     json_t *json = up_reference_to_json(body);
     json_object_set_new(json, "reference_id", json_string(body->id));
+    json_object_set_new(json, "elsewhere", json_boolean(body->elsewhere));
     json_object_set_new(json, "density_kg_m3",
                         up_json_number(body->mass_kg.value / body->volume_m3.value));
     return json;
@@ -154,9 +157,10 @@ static json_t *checks_to_json(const struct up_past_check *past, size_t count) {
     json_t *list = json_array();
     for (size_t i = 0; i < count; i++) {
         json_t *json = up_reference_check_to_json(&past[i].check);
-        json_object_update_new(json, json_pack("{s:s, s:s, s:s, s:b}", "made_utc", past[i].made_utc,
-                                               "bench", past[i].bench, "run_id", past[i].run_id,
-                                               "in_limits", past[i].in_limits));
+        json_object_update_new(json, json_pack("{s:s, s:s, s:s, s:b, s:b}", "made_utc",
+                                               past[i].made_utc, "bench", past[i].bench, "run_id",
+                                               past[i].run_id, "in_limits", past[i].in_limits,
+                                               "elsewhere", past[i].elsewhere));
         json_array_append_new(list, json);
     }
     return list;
@@ -198,6 +202,11 @@ static bool print_body(struct call *call, const struct up_reference *body) {
     } else {
         print_numbers(body, style.isolate);
         good = print_history(call->catalogue, body, past, count, style.isolate, call->failure);
+        bool any = body->elsewhere;
+        for (size_t i = 0; i < count; i++) {
+            any = any || past[i].elsewhere;
+        }
+        fputs(any ? UP_ELSEWHERE_MARK " " UP_ELSEWHERE_MEANING "\n" : "", stdout);
     }
     free(past);
     return good;
@@ -231,7 +240,7 @@ static bool show(struct call *call) {
 
 struct listing {
     json_t *json; /* NULL: in words */
-    bool isolate;
+    bool isolate, any_elsewhere;
     unsigned count;
 };
 
@@ -242,6 +251,8 @@ static bool list_one(const struct up_record *record, void *context) {
         return true;
     }
     memcpy(body.id, record->subject, sizeof body.id);
+    body.elsewhere = record->elsewhere;
+    listing->any_elsewhere = listing->any_elsewhere || record->elsewhere;
     listing->count++;
     if (listing->json != NULL) {
         json_array_append_new(listing->json, body_to_json(&body));
@@ -257,12 +268,14 @@ static bool list(struct call *call) {
     if (!style_asked(call, &style)) {
         return false;
     }
-    struct listing listing = {json ? json_array() : NULL, style.isolate, 0};
+    struct listing listing = {.json = json ? json_array() : NULL, .isolate = style.isolate};
     bool good = up_catalogue_each(call->catalogue, "reference", list_one, &listing, call->failure);
     if (good && json) {
         print_json(json_pack("{s:s, s:O}", "schema", "upthrust-bodies-1", "bodies", listing.json));
     } else if (good && listing.count == 0) {
         puts("no reference bodies yet: `upthrust body add` registers one");
+    } else if (good && listing.any_elsewhere) {
+        puts(UP_ELSEWHERE_MARK " " UP_ELSEWHERE_MEANING);
     }
     json_decref(listing.json);
     return good;

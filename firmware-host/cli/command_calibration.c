@@ -183,9 +183,11 @@ void print_calibration_verdict(const struct up_calibration *calibration) {
 struct look {
     const char *bench, *id; /* NULL: any */
     json_t *list;           /* NULL: in words */
-    unsigned found, benches;
+    unsigned found, benches, untrusted;
     char first_bench[UP_NAME_SIZE];
     struct up_calibration calibration; /* the latest looked at */
+    bool elsewhere;                    /* it came from there */
+    struct up_catalogue *catalogue;
 };
 
 static bool take(const struct up_record *record, struct look *look) {
@@ -196,6 +198,7 @@ static bool take(const struct up_record *record, struct look *look) {
     }
     memcpy(look->calibration.id, record->id, sizeof record->id);
     memcpy(look->calibration.made_utc, record->made_utc, sizeof record->made_utc);
+    look->elsewhere = record->elsewhere;
     if (look->found++ == 0) {
         memcpy(look->first_bench, record->bench, sizeof look->first_bench);
     }
@@ -203,10 +206,24 @@ static bool take(const struct up_record *record, struct look *look) {
     return true;
 }
 
-static json_t *to_json(const struct up_calibration *calibration) {
-    json_t *json = up_calibration_to_json(calibration);
-    json_object_set_new(json, "made_utc", json_string(calibration->made_utc));
+static bool is_trusted(const struct look *look) {
+    bool trusted = false;
+    return up_calibration_is_trusted(look->catalogue, look->calibration.id, &trusted, NULL) &&
+           trusted;
+}
+
+static json_t *to_json(const struct look *look) {
+    json_t *json = up_calibration_to_json(&look->calibration);
+    json_object_set_new(json, "made_utc", json_string(look->calibration.made_utc));
+    json_object_set_new(json, "elsewhere", json_boolean(look->elsewhere));
+    json_object_set_new(json, "trusted", json_boolean(is_trusted(look)));
     return json;
+}
+
+static const char *origin(const struct look *look) {
+    return is_trusted(look)  ? look->elsewhere ? "  " UP_ELSEWHERE_MARK " adopted" : ""
+           : look->elsewhere ? "  " UP_ELSEWHERE_MARK " not adopted"
+                             : "  not adopted";
 }
 
 static bool list_one(const struct up_record *record, void *context) {
@@ -216,11 +233,12 @@ static bool list_one(const struct up_record *record, void *context) {
         return true;
     }
     if (look->list != NULL) {
-        json_array_append_new(look->list, to_json(calibration));
+        json_array_append_new(look->list, to_json(look));
         return true;
     }
-    up_text_print(stdout, "%s  %s  %s\n", calibration->id, calibration->made_utc,
-                  calibration->bench);
+    look->untrusted += !is_trusted(look);
+    up_text_print(stdout, "%s  %s  %s%s\n", calibration->id, calibration->made_utc,
+                  calibration->bench, origin(look));
     fputs("  ", stdout);
     print_slope(calibration->slope_counts_per_kg);
     printf(", %u loadings up to %g kg, ", calibration->points, calibration->span_kg);
@@ -244,6 +262,9 @@ static bool list(struct call *call, struct look *look) {
     if (good && json) {
         print_json(json_pack("{s:s, s:O}", "schema", "upthrust-calibrations-1", "calibrations",
                              look->list));
+    } else if (good && look->untrusted > 0) {
+        puts("not adopted: made in another folder or on another machine (" UP_ELSEWHERE_MARK
+             ": " UP_ELSEWHERE_MEANING "); `upthrust calibration adopt` checks it");
     }
     json_decref(look->list);
     return good;
@@ -266,10 +287,13 @@ static bool find(struct call *call, struct look *look) {
                refuse(call, "%u calibrations begin with %.40s: give more of the id", look->found,
                       look->id);
     }
-    return look->benches == 1
-               ? up_calibration_latest(call->catalogue, look->first_bench, &look->calibration,
-                                       call->failure)
-               : refuse(call, "there are calibrations of several benches: give --bench ID");
+    if (look->benches != 1) {
+        return refuse(call, "there are calibrations of several benches: give --bench ID");
+    }
+    struct up_calibration latest;
+    look->id = latest.id;
+    return up_calibration_latest(call->catalogue, look->first_bench, &latest, call->failure) &&
+           up_catalogue_each(call->catalogue, "calibration", look_one, look, call->failure);
 }
 
 static bool show(struct call *call, struct look *look) {
@@ -277,11 +301,12 @@ static bool show(struct call *call, struct look *look) {
         return false;
     }
     if (option_given(call, "json")) {
-        json_t *document = to_json(&look->calibration);
+        json_t *document = to_json(look);
         json_object_set_new(document, "schema", json_string("upthrust-calibration-1"));
         print_json(document);
     } else {
         print_calibration(&look->calibration);
+        fputs(look->elsewhere ? UP_ELSEWHERE_MARK " " UP_ELSEWHERE_MEANING "\n" : "", stdout);
     }
     return true;
 }
@@ -300,6 +325,7 @@ bool command_calibration(struct call *call) {
         return false;
     }
     UP_FREED struct look *look = up_allocate(1, sizeof *look);
+    look->catalogue = call->catalogue;
     look->bench = option_value(call, "bench");
     look->id = call->words > 1 ? call->word[1] : NULL;
     return showing ? show(call, look) : list(call, look);

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Whether every record is what was stored, and which ones are left out. */
 #include "cli.h"
+#include "text/json.h"
 #include "text/text.h"
 
 const struct option_text options_check_catalogue[] = {
@@ -13,10 +14,12 @@ const struct option_text options_check_catalogue[] = {
 
 static const char *const words[] = {[UP_RECORD_DAMAGED] = "damaged",
                                     [UP_RECORD_SET_ASIDE] = "set aside",
-                                    [UP_RECORD_AHEAD_OF_CLOCK] = "dated ahead of the clock"};
+                                    [UP_RECORD_AHEAD_OF_CLOCK] = "dated ahead of the clock",
+                                    [UP_RECORD_CONTESTED] = "other content under this id",
+                                    [UP_RECORD_OF_MANY] = "too many versions"};
 
 struct findings {
-    unsigned count[UP_RECORD_AHEAD_OF_CLOCK + 1];
+    unsigned count[UP_RECORD_OF_MANY + 1];
     json_t *list; /* NULL: in words */
 };
 
@@ -25,9 +28,10 @@ static bool show(const struct up_doubtful_record *doubtful, void *context) {
     findings->count[doubtful->why]++;
     if (findings->list != NULL) {
         json_array_append_new(
-            findings->list, json_pack("{s:s, s:s, s:s, s:s, s:s}", "record_id", doubtful->id,
-                                      "kind", doubtful->kind, "made_utc", doubtful->made_utc,
-                                      "finding", words[doubtful->why], "reason", doubtful->reason));
+            findings->list,
+            json_pack("{s:o, s:o, s:o, s:s, s:o}", "record_id", up_json_text(doubtful->id), "kind",
+                      up_json_text(doubtful->kind), "made_utc", up_json_text(doubtful->made_utc),
+                      "finding", words[doubtful->why], "reason", up_json_text(doubtful->reason)));
     } else {
         up_text_print(stdout, "%s  %s of %s: %s%s%s\n", doubtful->id, doubtful->kind,
                       doubtful->made_utc, words[doubtful->why],
@@ -47,6 +51,16 @@ static void print_sum(const struct findings *findings) {
     if (count[UP_RECORD_AHEAD_OF_CLOCK] > 0) {
         printf("%u dated ahead of the clock: they count after all others; is the clock right?\n",
                count[UP_RECORD_AHEAD_OF_CLOCK]);
+    }
+    if (count[UP_RECORD_CONTESTED] > 0) {
+        printf("%u with other content under the id of a record: one of the two is forged. Yours "
+               "counts; where both came from elsewhere, neither does until --take-back\n",
+               count[UP_RECORD_CONTESTED]);
+    }
+    if (count[UP_RECORD_OF_MANY] > 0) {
+        printf("%u thing%s with more versions than a person makes: your own counts, else the "
+               "newest; where did the others come from?\n",
+               count[UP_RECORD_OF_MANY], up_text_plural(count[UP_RECORD_OF_MANY]));
     }
 }
 

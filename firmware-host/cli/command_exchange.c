@@ -21,10 +21,19 @@ static void print_words(const char *from, const struct up_intake *intake, bool d
            intake->versions_of_ours, up_text_plural(intake->versions_of_ours),
            intake->results_of_ours, up_text_plural(intake->results_of_ours), intake->calibrations,
            up_text_plural(intake->calibrations));
+    if (intake->contested > 0) {
+        printf("  %lu with other content under the id of a record here: one of the two is forged. "
+               "Kept aside, see `upthrust check-catalogue`.\n",
+               intake->contested);
+    }
     if (intake->versions_of_ours > 0) {
-        fputs("  Your own versions stay as they are. `upthrust item accept NAME` takes one from "
-              "elsewhere.\n",
-              stdout);
+        printf("  Your own versions stay as they are.%s%s\n",
+               intake->items_of_ours > 0
+                   ? " `upthrust item accept NAME` takes an item's from elsewhere."
+                   : "",
+               intake->versions_of_ours > intake->items_of_ours
+                   ? " Those of bodies, kinds and the rest are kept, and never count here."
+                   : "");
     }
     if (intake->calibrations > 0) {
         fputs("  A calibration from elsewhere is used only after `upthrust calibration adopt`.\n",
@@ -36,8 +45,9 @@ static void print_intake(const char *from, const struct up_intake *intake, bool 
                          bool json) {
     if (json) {
         print_json(json_pack(
-            "{s:s, s:b, s:I, s:I, s:I, s:I, s:I}", "schema", "upthrust-taken-1", "dry_run", dry_run,
-            "records_new", (json_int_t)intake->fresh, "records_known", (json_int_t)intake->known,
+            "{s:s, s:b, s:I, s:I, s:I, s:I, s:I, s:I}", "schema", "upthrust-taken-1", "dry_run",
+            dry_run, "records_new", (json_int_t)intake->fresh, "records_known",
+            (json_int_t)intake->known, "records_contested", (json_int_t)intake->contested,
             "versions_of_ours", (json_int_t)intake->versions_of_ours, "results_of_ours",
             (json_int_t)intake->results_of_ours, "calibrations", (json_int_t)intake->calibrations));
     } else {

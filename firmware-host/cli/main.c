@@ -80,10 +80,12 @@ const struct command commands[] = {
      options_decide, command_decide, HELP_CATALOGUE,
      "decide --kind fin --tolerance-g 80 --dry-run\n"
      "decide --item \"My fin\" --water sea,temp_c=18\n"},
-    {"kit", "example|report FILE", "what weight checks mean for a diver's lead and trim",
-     options_kit, command_kit, HELP_CATALOGUE,
-     "kit example > my-kit.json\n"
-     "kit report my-kit.json\n"},
+    {"kit", "new|report|page FILE, example|schema",
+     "what weight checks mean for a diver's lead and trim", options_kit, command_kit,
+     HELP_CATALOGUE,
+     "kit new my-kit.json\n"
+     "kit report my-kit.json\n"
+     "kit page my-kit.json --to my-dive\n"},
     {"plot", "", "draw the items, calibrations and control charts, or a run, with gnuplot",
      options_plot, command_plot, HELP_CATALOGUE,
      "plot\n"

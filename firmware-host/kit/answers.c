@@ -11,8 +11,8 @@
 #include "text/text.h"
 
 static const double GRAVITY_M_S2 = 9.80665;
-static const double COVERAGE_LOW = 0.025, COVERAGE_HIGH = 0.975, BOUND_LOW = 0.005,
-                    BOUND_HIGH = 0.995;
+static const double COVERAGE_LOW = 0.025, COVERAGE_HIGH = 0.975, BOUND_LOW = 5e-4,
+                    BOUND_HIGH = 1 - 5e-4;
 enum { STATE_STREAM = 1 }; /* the state's own readings; another state's are the next stream */
 
 /* A state, with an error of each of its readings for each draw. */

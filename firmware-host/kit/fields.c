@@ -2,7 +2,7 @@
 /*
  * Members of a kit file, read with the way to them: a mistake is named as in
  * parts[2].water_volume_l, and a key that is not known is a mistake, since who mistypes one must
- * not be answered by a default.
+ * not be answered by a default. Of JSON Schema it knows what kit-schema.json uses.
  */
 #include "kit/fields.h"
 
@@ -11,8 +11,6 @@
 #include <stdint.h>
 #include <stdio.h>
 #include <string.h>
-
-#include "text/text.h"
 
 bool wrong_at(const struct place *place, const char *key, const char *format, ...) {
     char text[360];
@@ -24,133 +22,202 @@ bool wrong_at(const struct place *place, const char *key, const char *format, ..
                    place->path[0] != '\0' && key[0] != '\0' ? "." : "", key, text);
 }
 
-struct place inside(const struct place *place, const char *key, const json_t *json) {
-    struct place here = {.json = json, .failure = place->failure};
-    snprintf(here.path, sizeof here.path, "%.110s%s%s", place->path,
-             place->path[0] != '\0' && key[0] != '[' ? "." : "", key);
-    return here;
+/* ---- the schema ---- */
+
+static const char *word_of(const json_t *object, const char *key) {
+    const char *word = json_string_value(json_object_get(object, key));
+    return word != NULL ? word : "";
 }
 
-struct place element(const struct place *place, const char *key, size_t i) {
-    char step[40];
-    snprintf(step, sizeof step, "%s[%zu]", key, i);
-    return inside(place, step, json_array_get(json_object_get(place->json, key), i));
+static double bound_of(const json_t *schema, const char *key, double otherwise) {
+    const json_t *value = json_object_get(schema, key);
+    return json_is_number(value) ? json_number_value(value) : otherwise;
 }
 
-bool is_word_of(const char *words, const char *word) {
-    size_t length = strlen(word);
-    for (const char *at = words; *at != '\0'; at += strcspn(at, " "), at += *at == ' ') {
-        if (length > 0 && strcspn(at, " ") == length && strncmp(at, word, length) == 0) {
+const json_t *schema_meant(const json_t *root, const json_t *schema) {
+    static const char DEFINED[] = "#/$defs/";
+    const char *ref = word_of(schema, "$ref");
+    return strncmp(ref, DEFINED, sizeof DEFINED - 1) == 0
+               ? json_object_get(json_object_get(root, "$defs"), ref + sizeof DEFINED - 1)
+               : schema;
+}
+
+const json_t *schema_of_key(const json_t *root, const json_t *object, const char *key) {
+    return schema_meant(root, json_object_get(json_object_get(object, "properties"), key));
+}
+
+static bool lists(const json_t *list, const char *word) {
+    for (size_t i = 0; i < json_array_size(list); i++) {
+        if (strcmp(json_string_value(json_array_get(list, i)), word) == 0) {
             return true;
         }
     }
     return false;
 }
 
-/* ---- one member ---- */
-
-static const struct key *find(const struct key *keys, const char *name) {
-    while (keys->name != NULL && strcmp(keys->name, name) != 0) {
-        keys++;
-    }
-    return keys->name != NULL ? keys : NULL;
+bool schema_requires(const json_t *object, const char *key) {
+    return lists(json_object_get(object, "required"), key);
 }
 
-static bool is_known(const struct key *keys, const char *name) {
-    const struct key *of = strncmp(name, "u_", 2) == 0 ? find(keys, name + 2) : NULL;
-    return find(keys, name) != NULL || (of != NULL && of->u_rel >= 0);
+/* "number" or one of several types. */
+static bool has_type(const json_t *schema, const char *type) {
+    return strcmp(word_of(schema, "type"), type) == 0 ||
+           lists(json_object_get(schema, "type"), type);
 }
 
-static bool check_text(const struct place *place, const struct key *key, const json_t *json) {
-    const char *value = json_string_value(json);
-    if (value == NULL || value[0] == '\0' || (double)strlen(value) > key->high) {
-        return wrong_at(place, key->name, "give a text of 1 to %.0f bytes", key->high);
-    }
-    return key->words == NULL || is_word_of(key->words, value) ||
-           wrong_at(place, key->name, "give one of: %s (%s)", key->words, key->why);
-}
-
-static bool check_list(const struct place *place, const struct key *key, const json_t *json) {
-    if (!json_is_array(json) || (double)json_array_size(json) > key->high) {
-        return wrong_at(place, key->name, "this must be a list [...] of at most %.0f", key->high);
-    }
-    for (size_t i = 0; key->type == KEY_TEXTS && i < json_array_size(json); i++) {
-        const char *word = json_string_value(json_array_get(json, i));
-        if (word == NULL || (key->words != NULL && !is_word_of(key->words, word))) {
-            return key->words == NULL
-                       ? wrong_at(place, key->name, "give a list of texts")
-                       : wrong_at(place, key->name, "give a list of: %s", key->words);
+/* One of several schemas: that of the part's kind, else that of the value's type. */
+static const json_t *branch_for(const json_t *root, const json_t *schema, const json_t *json) {
+    const json_t *branches = json_object_get(schema, "oneOf"), *branch = schema;
+    const char *kind = word_of(json, "kind");
+    for (size_t i = 0; i < json_array_size(branches); i++) {
+        branch = schema_meant(root, json_array_get(branches, i));
+        const char *is = word_of(schema_of_key(root, branch, "kind"), "const");
+        if (is[0] != '\0' ? strcmp(is, json_object_get(json, "kind") != NULL ? kind : "gear") == 0
+                          : has_type(branch, json_is_string(json) ? "string" : "object")) {
+            return branch;
         }
+        branch = NULL;
     }
-    return true;
+    return branch;
 }
 
-static bool check_number(const struct place *place, const char *name, const json_t *json,
-                         double low, double high) {
-    double value = json_number_value(json);
-    return (json_is_number(json) && value >= low && value <= high) ||
-           wrong_at(place, name, "give a number from %g to %g", low, high);
+static struct place step_to(const struct place *place, const char *step, const json_t *json,
+                            const json_t *schema) {
+    struct place here = {.json = json, .root = place->root, .failure = place->failure};
+    here.schema = branch_for(place->root, schema_meant(place->root, schema), json);
+    snprintf(here.path, sizeof here.path, "%.110s%s%s", place->path,
+             place->path[0] != '\0' && step[0] != '[' ? "." : "", step);
+    return here;
 }
 
-static bool check_u(const struct place *place, const struct key *key) {
-    char name[48];
-    snprintf(name, sizeof name, "u_%s", key->name);
-    const json_t *json = json_object_get(place->json, name);
-    return key->u_rel < 0 || json == NULL || json_is_null(json) ||
-           check_number(place, name, json, 0, key->high);
+struct place inside(const struct place *place, const char *key) {
+    return step_to(place, key, json_object_get(place->json, key),
+                   schema_of_key(place->root, place->schema, key));
 }
 
-static bool check_member(const struct place *place, const struct key *key) {
-    const json_t *json = json_object_get(place->json, key->name);
-    bool number = key->type == KEY_NUMBER;
-    if (json == NULL || (number && json_is_null(json))) {
-        return key->otherwise != NEVER || wrong_at(place, key->name, "%s is missing: %s",
-                                                   number ? "a number" : "this", key->why);
-    }
-    switch (key->type) {
-    case KEY_NUMBER:
-        return check_number(place, key->name, json, key->low, key->high) && check_u(place, key);
-    case KEY_TEXT:
-        return check_text(place, key, json);
-    case KEY_TRUTH:
-        return json_is_boolean(json) || wrong_at(place, key->name, "give true or false");
-    case KEY_TEXTS:
-    case KEY_LIST:
-        return check_list(place, key, json);
-    case KEY_OBJECT:
-        return json_is_object(json) || wrong_at(place, key->name, "this must be an object {...}");
-    case KEY_ANY:
-        break;
-    }
-    return true;
+struct place element(const struct place *place, const char *key, size_t i) {
+    char step[40];
+    const json_t *list = schema_of_key(place->root, place->schema, key);
+    snprintf(step, sizeof step, "%.20s[%zu]", key, i);
+    return step_to(place, step, json_array_get(json_object_get(place->json, key), i),
+                   json_object_get(list, "items"));
 }
 
-bool read_keys(struct place *place, const struct key *keys) {
-    static const char REFUSED[] = "decompression deco deco_stops stops gases rebreather drysuit";
-    const char *name;
-    json_t *value;
-    place->keys = keys;
-    if (!json_is_object(place->json)) {
-        return wrong_at(place, "", "this must be an object {...}");
+/* ---- whether it fits ---- */
+
+static bool fits_text(const struct place *place) {
+    const char *text = json_string_value(place->json);
+    const json_t *words = json_object_get(place->schema, "enum");
+    double most = bound_of(place->schema, "maxLength", 63);
+    char all[160] = "";
+    if (text == NULL || text[0] == '\0' || (double)strlen(text) > most) {
+        return wrong_at(place, "", "give a text of 1 to %.0f bytes", most);
     }
-    json_object_foreach((json_t *)(uintptr_t)place->json, name, value) {
-        if (is_word_of(REFUSED, name)) {
-            return wrong_at(
-                place, name,
-                "drysuits, rebreathers, several gases and decompression are beyond this "
-                "program");
-        }
-        if (!is_known(keys, name)) {
-            return wrong_at(place, name, "this key is not known here");
-        }
+    for (size_t i = 0; i < json_array_size(words); i++) {
+        size_t length = strlen(all);
+        snprintf(all + length, sizeof all - length, " %s",
+                 json_string_value(json_array_get(words, i)));
     }
-    for (; keys->name != NULL; keys++) {
-        if (!check_member(place, keys)) {
+    return words == NULL || lists(words, text) ||
+           wrong_at(place, "", "give one of:%s (%s)", all, word_of(place->schema, "description"));
+}
+
+static bool fits_list(const struct place *place) {
+    double most = bound_of(place->schema, "maxItems", 0);
+    if (!json_is_array(place->json) || (double)json_array_size(place->json) > most) {
+        return wrong_at(place, "", "this must be a list [...] of at most %.0f", most);
+    }
+    for (size_t i = 0; i < json_array_size(place->json); i++) {
+        char step[24];
+        snprintf(step, sizeof step, "[%zu]", i);
+        struct place here = step_to(place, step, json_array_get(place->json, i),
+                                    json_object_get(place->schema, "items"));
+        if (!fits(&here)) {
             return false;
         }
     }
     return true;
 }
+
+static bool knows(const struct place *place, const char *key) {
+    static const char *const refused[] = {"decompression", "deco",       "deco_stops", "stops",
+                                          "gases",         "rebreather", "drysuit"};
+    const json_t *others = json_object_get(place->schema, "additionalProperties");
+    for (size_t i = 0; i < sizeof refused / sizeof *refused; i++) {
+        if (strcmp(key, refused[i]) == 0) {
+            return wrong_at(place, key,
+                            "drysuits, rebreathers, several gases and decompression are "
+                            "beyond this program");
+        }
+    }
+    return !json_is_false(others) || schema_of_key(place->root, place->schema, key) != NULL ||
+           wrong_at(place, key, "this key is not known here");
+}
+
+static bool fits_object(const struct place *place) {
+    const char *key;
+    json_t *value;
+    size_t i;
+    if (!json_is_object(place->json)) {
+        return wrong_at(place, "", "this must be an object {...}");
+    }
+    json_object_foreach((json_t *)(uintptr_t)place->json, key, value) {
+        if (!knows(place, key)) {
+            return false;
+        }
+    }
+    json_array_foreach(json_object_get(place->schema, "required"), i, value) {
+        key = json_string_value(value);
+        if (json_object_get(place->json, key) == NULL) {
+            return wrong_at(place, key, "this is missing: %s",
+                            word_of(schema_of_key(place->root, place->schema, key), "description"));
+        }
+    }
+    json_object_foreach((json_t *)(uintptr_t)place->json, key, value) {
+        struct place here = inside(place, key);
+        if (schema_of_key(place->root, place->schema, key) != NULL && !fits(&here)) {
+            return false;
+        }
+    }
+    return true;
+}
+
+bool number_between(const struct place *place, const char *key, double low, double high,
+                    double *value) {
+    const json_t *json = json_object_get(place->json, key);
+    *value = json_is_number(json) ? json_number_value(json) : (double)NAN;
+    return json == NULL || json_is_null(json) || (*value >= low && *value <= high) ||
+           wrong_at(place, key, "give a number from %g to %g", low, high);
+}
+
+static bool fits_number(const struct place *place) {
+    double value = json_number_value(place->json), low = bound_of(place->schema, "minimum", 0),
+           high = bound_of(place->schema, "maximum", 0);
+    return (json_is_number(place->json) && value >= low && value <= high) ||
+           wrong_at(place, "", "give a number from %g to %g", low, high);
+}
+
+bool fits(const struct place *place) {
+    const json_t *schema = place->schema;
+    if (schema == NULL) {
+        return wrong_at(place, "",
+                        "give gear, lead, cylinder, suit or jacket as its kind; hood, "
+                        "gloves and boots count as suit; drysuits and rebreathers are "
+                        "beyond this program");
+    }
+    if (json_is_null(place->json) && has_type(schema, "null")) {
+        return true;
+    }
+    return has_type(schema, "number")   ? fits_number(place)
+           : has_type(schema, "string") ? fits_text(place)
+           : has_type(schema, "array")  ? fits_list(place)
+           : has_type(schema, "object") ? fits_object(place)
+           : has_type(schema, "boolean")
+               ? json_is_boolean(place->json) || wrong_at(place, "", "give true or false")
+               : true;
+}
+
+/* ---- members ---- */
 
 bool has(const struct place *place, const char *key) {
     return json_object_get(place->json, key) != NULL;
@@ -158,7 +225,9 @@ bool has(const struct place *place, const char *key) {
 
 double number_at(const struct place *place, const char *key) {
     const json_t *json = json_object_get(place->json, key);
-    return json_is_number(json) ? json_number_value(json) : find(place->keys, key)->otherwise;
+    return json_is_number(json)
+               ? json_number_value(json)
+               : bound_of(schema_of_key(place->root, place->schema, key), "default", (double)NAN);
 }
 
 const char *text_at(const struct place *place, const char *key, const char *otherwise) {
@@ -173,73 +242,9 @@ bool truth_at(const struct place *place, const char *key) {
 struct up_bounded bounded_at(const struct place *place, const char *key, double scale) {
     char name[48];
     snprintf(name, sizeof name, "u_%s", key);
-    const json_t *json = json_object_get(place->json, name);
+    const json_t *u = json_object_get(place->json, name);
     double value = number_at(place, key);
-    double u = json_is_number(json) ? json_number_value(json)
-                                    : fabs(value) * find(place->keys, key)->u_rel;
-    return (struct up_bounded){value * scale, isnan(u) ? 0 : u * scale, false};
-}
-
-/* ---- schema ---- */
-
-static json_t *words_schema(const char *words) {
-    json_t *list = json_array();
-    for (const char *at = words; *at != '\0'; at += strcspn(at, " "), at += *at == ' ') {
-        json_array_append_new(list, json_stringn(at, strcspn(at, " ")));
-    }
-    return json_pack("{s:s, s:o}", "type", "string", "enum", list);
-}
-
-static json_t *key_schema(const struct key *key) {
-    json_t *text =
-        key->words != NULL ? words_schema(key->words) : json_pack("{s:s}", "type", "string");
-    json_t *schema = NULL;
-    switch (key->type) {
-    case KEY_NUMBER:
-        schema = json_pack("{s:o, s:f, s:f}", "type",
-                           key->otherwise == NEVER ? json_string("number")
-                                                   : json_pack("[s, s]", "number", "null"),
-                           "minimum", key->low, "maximum", key->high);
-        break;
-    case KEY_TEXT:
-        schema = json_incref(text);
-        break;
-    case KEY_TRUTH:
-        schema = json_pack("{s:s}", "type", "boolean");
-        break;
-    case KEY_TEXTS:
-        schema = json_pack("{s:s, s:O}", "type", "array", "items", text);
-        break;
-    case KEY_LIST:
-        schema = json_pack("{s:s, s:f}", "type", "array", "maxItems", key->high);
-        break;
-    case KEY_OBJECT:
-        schema = json_pack("{s:s}", "type", "object");
-        break;
-    case KEY_ANY:
-        schema = json_object();
-    }
-    json_decref(text);
-    json_object_set_new(schema, "description", json_string(key->why));
-    return schema;
-}
-
-json_t *keys_schema(const struct key *keys) {
-    json_t *properties = json_object(), *required = json_array();
-    for (; keys->name != NULL; keys++) {
-        json_object_set_new(properties, keys->name, key_schema(keys));
-        if (keys->otherwise == NEVER) {
-            json_array_append_new(required, json_string(keys->name));
-        }
-        if (keys->u_rel >= 0) {
-            char name[48];
-            snprintf(name, sizeof name, "u_%s", keys->name);
-            json_object_set_new(properties, name,
-                                json_pack("{s:[s, s], s:f, s:f, s:s}", "type", "number", "null",
-                                          "minimum", 0.0, "maximum", keys->high, "description",
-                                          "its standard uncertainty"));
-        }
-    }
-    return json_pack("{s:s, s:b, s:o, s:o}", "type", "object", "additionalProperties", 0,
-                     "required", required, "properties", properties);
+    double share = bound_of(schema_of_key(place->root, place->schema, key), "x-u_share", 0);
+    double u_value = json_is_number(u) ? json_number_value(u) : fabs(value) * share;
+    return (struct up_bounded){value * scale, isnan(u_value) ? 0 : u_value * scale, false};
 }

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* A kit file, read; and what may stand in one, for its schema and for `upthrust kit new`. */
+/* A kit file, read. */
 #ifndef UPTHRUST_KIT_FILE_H
 #define UPTHRUST_KIT_FILE_H
 
@@ -53,20 +53,9 @@ struct kit_file {
     double *covariance_kg2;
 };
 
-/* Kinds of parts, ended by a NULL name. */
-struct kit_kind {
-    const char *name;
-    enum up_part_kind kind;
-    const struct key *keys;
-    bool (*read)(struct kit_file *file, const struct place *place, struct up_part *part);
-};
-extern const struct kit_kind kit_kinds[];
-extern const struct key kit_keys[], kit_diver_keys[], kit_check_keys[], kit_dive_keys[],
-    kit_move_keys[];
-
 bool part_named(const struct kit_file *file, const char *name, size_t *part);
-bool read_check(struct kit_file *file, struct place *place);
-bool read_dive(struct kit_file *file, const struct place *kit);
+bool read_check(struct kit_file *file, const struct place *place);
+bool read_dive(struct kit_file *file, const struct place *place);
 
 /* The item, or the model's samples, that a part names. */
 bool read_catalogue_gear(struct kit_file *file, const struct place *place, struct up_part *part);

@@ -6,16 +6,14 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "embedded.h"
 #include "kit/kit_file.h"
 #include "kit/report.h"
 #include "text/text.h"
 
-#define SCHEMA "upthrust-kit-1"
-
 enum { FILE_BYTES_MAX = 1 << 20 };
 static const double LITRE = 1e-3, GRAM = 1e-3;
 static const double MARK_REL = 0.05; /* lead, within this share of its mark: our choice */
-#define GIVEN_REL 0.01               /* standard, of what is given without u_...: likewise */
 static const double SOLID_REL = 0.02, METAL_REL = 0.005; /* densities, by alloy: likewise */
 /* What has a mass but no volume is no lighter than polypropylene and no denser than stainless
    steel. */
@@ -42,92 +40,6 @@ static struct up_bounded minus(struct up_bounded a) {
 static struct up_bounded between(double low, double high) {
     return (struct up_bounded){(low + high) / 2, (high - low) / 2 / sqrt(3), true};
 }
-
-/* ---- the tables ---- */
-
-#define KINDS     "gear lead cylinder suit jacket"
-#define MATERIALS "steel stainless aluminium brass titanium lead rubber polypropylene nylon"
-
-#define PART_KEYS                                                                                  \
-    TEXT("name", UP_NAME_SIZE - 1, NEVER, NULL, "what you call it"),                               \
-        TEXT("kind", 31, UNKNOWN, KINDS,                                                           \
-             "drysuits and rebreathers are beyond this program; hood, gloves and boots count as "  \
-             "suit"),                                                                              \
-        NUMBER("place_m", -1.5, 1.5, UNKNOWN,                                                      \
-               "metres from the hips to its middle, negative towards the feet"),                   \
-        NUMBER("u_place_m", 0, 1, 0.03, "its standard uncertainty"),                               \
-        TEXT("instead_of", UP_NAME_SIZE - 1, UNKNOWN, NULL,                                        \
-             "not worn: the name of the part whose place it could take")
-#define DATA_KEYS                                                                                  \
-    BOUNDED("volume_l", 1e-4, 100, UNKNOWN, GIVEN_REL, "outside volume in litres"),                \
-        BOUNDED("density_kg_m3", 20, 22000, UNKNOWN, GIVEN_REL, "density of the whole"),           \
-        TEXT("material", 31, UNKNOWN, MATERIALS, "instead of a volume, where it is all of one")
-
-static const struct key gear_keys[] = {
-    PART_KEYS,
-    TEXT("item", UP_NAME_SIZE - 1, UNKNOWN, NULL, "an item of the catalogue, by name or id"),
-    TEXT("model", UP_NAME_SIZE - 1, UNKNOWN, NULL,
-         "gear not at hand: the model whose samples the catalogue has"),
-    TEXT("maker", UP_NAME_SIZE - 1, UNKNOWN, NULL, "of the model"),
-    TEXT("size", UP_NAME_SIZE - 1, UNKNOWN, NULL, "of the model"),
-    NUMBER("count", 1, 4, 1, "how many are worn of what was weighed: 2 where one fin was"),
-    OTHER("accept", KEY_TEXTS, 8, UNKNOWN, KIT_ACCEPT, "results that count although they are so"),
-    OTHER("fins", KEY_TRUTH, 0, UNKNOWN, NULL, "these are the fins: others are compared with them"),
-    BOUNDED("mass_kg", 1e-4, 60, UNKNOWN, GIVEN_REL, "mass in air, kg"),
-    DATA_KEYS,
-    KEYS_END};
-
-static const struct key lead_keys[] = {
-    PART_KEYS,
-    BOUNDED("mass_kg", 0, 40, NEVER, 0, "its mass in kg; 0 for a place where lead could go"),
-    OTHER("weighed", KEY_TRUTH, 0, UNKNOWN, NULL, "on a scale, not by its mark"),
-    OTHER("ditchable", KEY_TRUTH, 0, UNKNOWN, NULL, "it can be dropped by hand"), KEYS_END};
-
-static const struct key cylinder_keys[] = {
-    PART_KEYS,
-    BOUNDED("water_volume_l", 0.1, 100, NEVER, 0.005, "water volume in litres, as stamped"),
-    BOUNDED("empty_mass_kg", 0.2, 60, NEVER, 0.005, "mass when empty in kg, as stamped or weighed"),
-    BOUNDED("outside_volume_l", 0.2, 150, UNKNOWN, 0.005, "outside volume as measured by dipping"),
-    TEXT("metal", 31, UNKNOWN, "steel aluminium",
-         "the outside is calculated from it; a wound cylinder needs a measured outside_volume_l"),
-    BOUNDED("extras_mass_kg", 0, 5, 0, GIVEN_REL, "valve and boot, as far as in empty_mass_kg"),
-    BOUNDED("extras_volume_l", 0, 5, 0, 0.1, "volume of valve and boot; 0.5 l lift 0.5 kg"),
-    NUMBER("working_pressure_bar", 50, 310, NEVER, "working pressure in bar, as stamped"),
-    NUMBER("oxygen_percent", 20, 41, 100 * UP_AIR_OXYGEN, "of the gas, air or nitrox"),
-    KEYS_END};
-
-static const struct key suit_keys[] = {
-    PART_KEYS, BOUNDED("mass_kg", 0.1, 20, NEVER, GIVEN_REL, "its dry mass in kg"),
-    BOUNDED("gas_l", 0, 60, UNKNOWN, 0.2, "the gas in it at the surface, in litres"), KEYS_END};
-
-static const struct key jacket_keys[] = {
-    PART_KEYS,
-    BOUNDED("mass_kg", 1e-4, 60, NEVER, GIVEN_REL, "its dry mass in kg"),
-    DATA_KEYS,
-    NUMBER("lift_kg", 0, 60, 0, "what it carries when full, as its maker says, in kg"),
-    NUMBER("trapped_gas_l", 0, 5, 0.5, "the most that stays in it when emptied, in litres"),
-    KEYS_END};
-
-const struct key kit_diver_keys[] = {
-    BOUNDED("mass_kg", 20, 250, NEVER, 0.01, "the diver on a scale, without gear, in kg"),
-    KEYS_END};
-
-const struct key kit_move_keys[] = {
-    TEXT("from", UP_NAME_SIZE - 1, NEVER, NULL, "the lead that is moved"),
-    TEXT("to", UP_NAME_SIZE - 1, NEVER, NULL, "the lead, or place for lead, that it is put to"),
-    NUMBER("kg", 0.05, 40, NEVER, "how much of it"), KEYS_END};
-
-const struct key kit_keys[] = {
-    TEXT("schema", 31, NEVER, NULL, SCHEMA),
-    OTHER("note", KEY_ANY, 0, UNKNOWN, NULL, "for you"),
-    OTHER("diver", KEY_OBJECT, 0, NEVER, NULL, "the diver"),
-    NUMBER("u_gauge_bar", 0, 50, 3, "how far off the gauge may be, standard uncertainty"),
-    OTHER("accept", KEY_TEXTS, 8, UNKNOWN, KIT_ACCEPT, "as with a part, for all of the kit"),
-    OTHER("parts", KEY_LIST, UP_KIT_PARTS_MAX, NEVER, NULL, "all that the diver wears"),
-    OTHER("moves", KEY_LIST, KIT_MOVES_MAX, UNKNOWN, NULL, "moves of lead to compare"),
-    OTHER("checks", KEY_LIST, UP_KIT_CHECKS_MAX, NEVER, NULL, "weight checks, oldest first"),
-    OTHER("dive", KEY_OBJECT, 0, NEVER, NULL, "the dive asked about"),
-    KEYS_END};
 
 /* ---- gear ---- */
 
@@ -211,7 +123,7 @@ static bool read_outside(const struct place *place, struct up_bounded empty_kg,
                         "it is then calculated. A wound cylinder needs a measured one");
     }
     if (!(metal_kg.value > 0)) {
-        return wrong_at(place, "extras_mass_kg", "is no less than the mass when empty");
+        return wrong_at(place, "extras_mass_kg", "must be less than the mass when empty");
     }
     part->volume_m3 = plus(plus(over(metal_kg, density_of(metal)), inside_m3),
                            bounded_at(place, "extras_volume_l", LITRE));
@@ -252,12 +164,15 @@ static bool read_jacket(struct kit_file *file, const struct place *place, struct
 
 /* ---- parts ---- */
 
-const struct kit_kind kit_kinds[] = {{"gear", UP_PART_GEAR, gear_keys, read_gear},
-                                     {"lead", UP_PART_LEAD, lead_keys, read_lead},
-                                     {"cylinder", UP_PART_CYLINDER, cylinder_keys, read_cylinder},
-                                     {"suit", UP_PART_SUIT, suit_keys, read_suit},
-                                     {"jacket", UP_PART_JACKET, jacket_keys, read_jacket},
-                                     {NULL, UP_PART_GEAR, NULL, NULL}};
+static const struct kind {
+    const char *name;
+    enum up_part_kind kind;
+    bool (*read)(struct kit_file *file, const struct place *place, struct up_part *part);
+} kinds[] = {{"gear", UP_PART_GEAR, read_gear},
+             {"lead", UP_PART_LEAD, read_lead},
+             {"cylinder", UP_PART_CYLINDER, read_cylinder},
+             {"suit", UP_PART_SUIT, read_suit},
+             {"jacket", UP_PART_JACKET, read_jacket}};
 
 bool part_named(const struct kit_file *file, const char *name, size_t *part) {
     for (*part = 0; *part < file->kit.parts; ++*part) {
@@ -282,22 +197,17 @@ static bool read_spare(const struct kit_file *file, const struct place *place,
            wrong_at(place, "fins", "mark the fins that are worn, not a spare");
 }
 
-static bool read_part(struct kit_file *file, struct place *place) {
+static bool read_part(struct kit_file *file, const struct place *place) {
     struct up_part *part = &file->kit.part[file->kit.parts];
-    const struct kit_kind *kind = kit_kinds;
-    const char *wanted = text_at(place, "kind", "gear");
+    const struct kind *kind = kinds;
     size_t other;
-    *part = (struct up_part){.gas_m3 = exactly(0), .mass_kg = exactly(0)};
-    while (kind[1].name != NULL && strcmp(kind->name, wanted) != 0) {
+    while (strcmp(kind->name, text_at(place, "kind", "gear")) != 0) {
         kind++;
     }
-    part->kind = kind->kind;
-    if (!read_keys(place, kind->keys)) {
-        return false;
-    }
+    *part = (struct up_part){.kind = kind->kind, .gas_m3 = exactly(0), .mass_kg = exactly(0)};
     snprintf(part->name, sizeof part->name, "%s", text_at(place, "name", ""));
-    part->place_m =
-        (struct up_bounded){number_at(place, "place_m"), number_at(place, "u_place_m"), false};
+    part->place_m.value = number_at(place, "place_m");
+    part->place_m.u = number_at(place, "u_place_m");
     if (part_named(file, part->name, &other)) {
         return wrong_at(place, "name", "another part has this name already");
     }
@@ -309,14 +219,11 @@ static bool read_part(struct kit_file *file, struct place *place) {
 }
 
 /* Ditchable lead stays where a hand can drop it. */
-static bool read_move(struct kit_file *file, struct place *place) {
+static bool read_move(struct kit_file *file, const struct place *place) {
     struct kit_move *move = &file->move[file->moves];
     const struct up_part *part = file->kit.part;
     size_t *const end[] = {&move->from, &move->to};
     static const char *const key[] = {"from", "to"};
-    if (!read_keys(place, kit_move_keys)) {
-        return false;
-    }
     move->kg = number_at(place, "kg");
     for (int i = 0; i < 2; i++) {
         if (!part_named(file, text_at(place, key[i], ""), end[i]) ||
@@ -340,7 +247,7 @@ static bool read_move(struct kit_file *file, struct place *place) {
 }
 
 static bool read_list(const struct place *kit, struct kit_file *file, const char *key,
-                      bool (*read)(struct kit_file *file, struct place *place)) {
+                      bool (*read)(struct kit_file *file, const struct place *place)) {
     for (size_t i = 0; i < json_array_size(json_object_get(kit->json, key)); i++) {
         struct place place = element(kit, key, i);
         if (!read(file, &place)) {
@@ -350,22 +257,16 @@ static bool read_list(const struct place *kit, struct kit_file *file, const char
     return true;
 }
 
-static bool read_all(struct kit_file *file, struct place *kit) {
-    if (!read_keys(kit, kit_keys)) {
+static bool read_all(struct kit_file *file, const struct place *kit) {
+    if (!fits(kit)) {
         return false;
     }
-    if (strcmp(text_at(kit, "schema", ""), SCHEMA) != 0) {
-        return wrong_at(kit, "schema", "this must be \"%s\"", SCHEMA);
-    }
-    struct place diver = inside(kit, "diver", json_object_get(kit->json, "diver"));
-    if (!read_keys(&diver, kit_diver_keys)) {
-        return false;
-    }
+    struct place diver = inside(kit, "diver"), dive = inside(kit, "dive");
     file->accept = json_object_get(kit->json, "accept");
     file->kit.body_kg = bounded_at(&diver, "mass_kg", 1);
     file->kit.u_gauge_bar = number_at(kit, "u_gauge_bar");
     return read_list(kit, file, "parts", read_part) && read_list(kit, file, "moves", read_move) &&
-           read_list(kit, file, "checks", read_check) && read_dive(file, kit) &&
+           read_list(kit, file, "checks", read_check) && read_dive(file, &dive) &&
            add_fins_of_catalogue(file, kit->failure);
 }
 
@@ -373,6 +274,10 @@ static bool name_file(const char *path, struct up_failure *failure) {
     char what[sizeof failure->text];
     snprintf(what, sizeof what, "%s", failure->text);
     return up_fail(failure, failure->status, "%.100s: %.400s", path, what);
+}
+
+json_t *up_kit_schema(void) {
+    return json_loads(embedded_kit_schema_json, 0, NULL);
 }
 
 bool kit_read(const char *path, struct up_catalogue *catalogue, struct kit_file *file,
@@ -392,9 +297,11 @@ bool kit_read(const char *path, struct up_catalogue *catalogue, struct kit_file 
         return up_fail(failure, UP_STATUS_WRONG_INPUT, "%.300s, line %d: %s", path, error.line,
                        error.text);
     }
-    struct place kit = {.json = json, .failure = failure};
+    json_t *schema = up_kit_schema();
+    struct place kit = {.json = json, .schema = schema, .root = schema, .failure = failure};
     bool good = read_all(file, &kit);
     file->accept = NULL;
+    json_decref(schema);
     json_decref(json);
     if (good) {
         share_errors_of_results(file);
@@ -410,30 +317,4 @@ void kit_release(struct kit_file *file) {
     }
     free(file->gear);
     free(file->covariance_kg2);
-}
-
-/* ---- the schema of all this ---- */
-
-json_t *up_kit_schema(void) {
-    json_t *schema = keys_schema(kit_keys), *kinds = json_array();
-    json_t *of = json_object_get(schema, "properties");
-    for (const struct kit_kind *kind = kit_kinds; kind->name != NULL; kind++) {
-        json_t *part = keys_schema(kind->keys);
-        json_t *name = json_pack("{s:s}", "const", kind->name);
-        json_object_set_new(json_object_get(part, "properties"), "kind", name);
-        if (kind->kind != UP_PART_GEAR) {
-            json_array_append_new(json_object_get(part, "required"), json_string("kind"));
-        }
-        json_array_append_new(kinds, part);
-    }
-    json_object_set_new(of, "schema", json_pack("{s:s}", "const", SCHEMA));
-    json_object_set_new(of, "diver", keys_schema(kit_diver_keys));
-    json_object_set_new(of, "dive", keys_schema(kit_dive_keys));
-    json_object_set_new(json_object_get(of, "parts"), "items", json_pack("{s:o}", "oneOf", kinds));
-    json_object_set_new(json_object_get(of, "checks"), "items", keys_schema(kit_check_keys));
-    json_object_set_new(json_object_get(of, "moves"), "items", keys_schema(kit_move_keys));
-    json_object_set_new(schema, "$schema",
-                        json_string("https://json-schema.org/draft/2020-12/schema"));
-    json_object_set_new(schema, "title", json_string("A kit file of upthrust"));
-    return schema;
 }

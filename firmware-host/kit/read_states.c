@@ -5,7 +5,6 @@
 #include <stdio.h>
 #include <string.h>
 
-#include "kit/fields.h"
 #include "kit/kit_file.h"
 #include "upthrust/gravity.h"
 #include "upthrust/waters.h"
@@ -14,24 +13,13 @@ static const double HPA = 100;
 
 /* ---- waters ---- */
 
-static bool number_in(const struct place *place, const char *key, double low, double high,
-                      double *value) {
-    const json_t *json = json_object_get(place->json, key);
-    *value = json_is_number(json) ? json_number_value(json) : UNKNOWN;
-    return json == NULL || json_is_null(json) || (*value >= low && *value <= high) ||
-           wrong_at(place, key, "give a number from %g to %g", low, high);
-}
-
 /* Its keys are those of `upthrust water`. */
 static bool named_water(const struct place *place, struct up_water *water) {
     struct up_water_told told = up_water_nothing_told();
     const char *key, *name = text_at(place, "name", "water");
     json_t *value;
     bool known = up_water_by_name(name, water);
-    double temp_c;
-    if (!number_in(place, "temp_c", 0, 40, &temp_c)) {
-        return false;
-    }
+    double temp_c = number_at(place, "temp_c");
     json_object_foreach((json_t *)(uintptr_t)place->json, key, value) {
         size_t i = 0;
         while (up_water_key_at(i) != NULL && strcmp(up_water_key_at(i)->name, key) != 0) {
@@ -41,8 +29,8 @@ static bool named_water(const struct place *place, struct up_water *water) {
         if (of == NULL && strcmp(key, "name") != 0 && strcmp(key, "temp_c") != 0) {
             return wrong_at(place, key, "this key is not known here");
         }
-        if (of != NULL && !number_in(place, key, of->low, of->high,
-                                     (double *)(void *)((char *)&told + of->offset))) {
+        if (of != NULL && !number_between(place, key, of->low, of->high,
+                                          (double *)(void *)((char *)&told + of->offset))) {
             return false;
         }
     }
@@ -62,16 +50,13 @@ static bool named_water(const struct place *place, struct up_water *water) {
     return up_water_from_told(&told, water, place->failure);
 }
 
-static bool water_of(const struct place *place, const char *key, struct up_water *water) {
-    json_t *json = json_object_get(place->json, key);
-    struct place here = inside(place, key, json);
-    if (json_is_string(json)) {
-        return up_water_by_name(json_string_value(json), water) ||
-               wrong_at(&here, "", "no water of this name is known; see `upthrust water --list`");
+static bool water_of(const struct place *state, struct up_water *water) {
+    struct place place = inside(state, "water");
+    if (json_is_object(place.json)) {
+        return named_water(&place, water);
     }
-    return json_is_object(json)
-               ? named_water(&here, water)
-               : wrong_at(place, key, "give a water's name, or an object with name and temp_c");
+    return up_water_by_name(json_string_value(place.json), water) ||
+           wrong_at(&place, "", "no water of this name is known; see `upthrust water --list`");
 }
 
 /* States in the same water share its error: waters are numbered by what they are. */
@@ -115,17 +100,14 @@ static struct up_kit_state new_state(void) {
 static bool read_lead_of(const struct kit_file *file, const struct place *place,
                          struct up_kit_state *state) {
     json_t *lead = json_object_get(place->json, "lead_kg"), *value;
-    struct place here = inside(place, "lead_kg", lead);
+    struct place here = inside(place, "lead_kg");
     const char *name;
-    if (lead != NULL && !json_is_object(lead)) {
-        return wrong_at(&here, "", "give the name of each piece of lead with its kg");
-    }
     json_object_foreach(lead, name, value) {
         size_t part;
         if (!part_named(file, name, &part) || file->kit.part[part].kind != UP_PART_LEAD) {
             return wrong_at(&here, name, "no lead of this name is among the parts");
         }
-        if (!number_in(&here, name, 0, 40, &state->lead_kg[part])) {
+        if (!number_between(&here, name, 0, 40, &state->lead_kg[part])) {
             return false;
         }
     }
@@ -136,12 +118,9 @@ static bool read_without(const struct kit_file *file, const struct place *place,
                          struct up_kit_state *state) {
     json_t *without = json_object_get(place->json, "without"), *name;
     size_t i;
-    if (without != NULL && !json_is_array(without)) {
-        return wrong_at(place, "without", "give a list [...] of names of parts");
-    }
     json_array_foreach(without, i, name) {
         size_t part;
-        if (!json_is_string(name) || !part_named(file, json_string_value(name), &part)) {
+        if (!part_named(file, json_string_value(name), &part)) {
             return wrong_at(place, "without", "no part has the name number %zu of this list",
                             i + 1);
         }
@@ -158,7 +137,10 @@ static bool read_state(struct kit_file *file, const struct place *place,
     if (!isnan(altitude_m) && !isnan(air_hpa)) {
         return wrong_at(place, "altitude_m", "give it or air_pressure_hpa, not both");
     }
-    state->gas_temp_c = has(place, "gas_temp_c") ? number_at(place, "gas_temp_c") : water->temp_c;
+    state->gas_temp_c = number_at(place, "gas_temp_c");
+    if (isnan(state->gas_temp_c)) {
+        state->gas_temp_c = water->temp_c;
+    }
     state->depth_m = depth_m;
     state->air_pressure_pa = isnan(air_hpa)
                                  ? up_standard_pressure_pa(isnan(altitude_m) ? 0 : altitude_m)
@@ -167,42 +149,14 @@ static bool read_state(struct kit_file *file, const struct place *place,
            set_water(file, place, water, depth_m, state);
 }
 
-#define STATE_KEYS                                                                                 \
-    OTHER("water", KEY_ANY, 0, NEVER, NULL, "its name, or an object with name and temp_c"),        \
-        NUMBER("gas_temp_c", 0, 50, UNKNOWN, "of the cylinder; else the water's"),                 \
-        NUMBER("air_pressure_hpa", 600, 1100, UNKNOWN, "at the surface, for a lake in mountains"), \
-        NUMBER("altitude_m", -430, 4200, UNKNOWN, "of a lake, instead of its air pressure"),       \
-        OTHER("lead_kg", KEY_OBJECT, 0, UNKNOWN, NULL, "kg of each lead, where it differs"),       \
-        OTHER("without", KEY_TEXTS, UP_KIT_PARTS_MAX, UNKNOWN, NULL, "parts that were not worn")
-
-const struct key kit_check_keys[] = {
-    TEXT("label", 63, UNKNOWN, NULL, "what you call this check"),
-    TEXT("when", 63, UNKNOWN, NULL, "its date, for you"),
-    NUMBER("depth_m", 0, 60, NEVER, "depth of the middle of the body in metres"),
-    NUMBER("u_depth_m", 0, 5, 0.3, "its standard uncertainty"),
-    NUMBER("pressure_bar", 0, 350, NEVER, "what the gauge showed, in bar"),
-    NUMBER("u_pressure_bar", 0, 50, 2, "its standard uncertainty as read"),
-    NUMBER("jacket_gas_kg", 0, 60, 0, "gas in the jacket, which there must not be"),
-    OTHER("level", KEY_TRUTH, 0, UNKNOWN, NULL, "the diver hung level, all lead where entered"),
-    STATE_KEYS,
-    KEYS_END};
-
-const struct key kit_dive_keys[] = {
-    NUMBER("deepest_m", 1, 60, NEVER, "deepest point in metres"),
-    NUMBER("stop_m", 1, 20, 5, "depth of the safety stop in metres"),
-    NUMBER("start_bar", 10, 350, NEVER, "pressure at the start, in bar"),
-    NUMBER("reserve_bar", 5, 200, NEVER, "pressure that your instructor has you keep, in bar"),
-    STATE_KEYS,
-    KEYS_END};
-
-bool read_check(struct kit_file *file, struct place *place) {
+bool read_check(struct kit_file *file, const struct place *place) {
     struct up_kit_check *check = &file->kit.check[file->kit.checks];
     struct up_kit_state *state = &check->state;
     struct up_water water;
     char otherwise[32];
     *state = new_state();
     snprintf(otherwise, sizeof otherwise, "check %zu", file->kit.checks + 1);
-    if (!read_keys(place, kit_check_keys) || !water_of(place, "water", &water)) {
+    if (!water_of(place, &water)) {
         return false;
     }
     snprintf(check->label, sizeof check->label, "%s", text_at(place, "label", otherwise));
@@ -215,24 +169,23 @@ bool read_check(struct kit_file *file, struct place *place) {
     return read_state(file, place, &water, number_at(place, "depth_m"), state);
 }
 
-bool read_dive(struct kit_file *file, const struct place *kit) {
-    struct place place = inside(kit, "dive", json_object_get(kit->json, "dive"));
+bool read_dive(struct kit_file *file, const struct place *place) {
     struct kit_dive *dive = &file->dive;
     dive->state = new_state();
-    if (!read_keys(&place, kit_dive_keys) || !water_of(&place, "water", &dive->water)) {
+    if (!water_of(place, &dive->water)) {
         return false;
     }
-    dive->deepest_m = number_at(&place, "deepest_m");
-    dive->stop_m = number_at(&place, "stop_m");
-    dive->start_bar = number_at(&place, "start_bar");
-    dive->reserve_bar = number_at(&place, "reserve_bar");
+    dive->deepest_m = number_at(place, "deepest_m");
+    dive->stop_m = number_at(place, "stop_m");
+    dive->start_bar = number_at(place, "start_bar");
+    dive->reserve_bar = number_at(place, "reserve_bar");
     if (dive->stop_m > dive->deepest_m) {
-        return wrong_at(&place, "stop_m", "a stop at %g m lies below the bottom at %g m",
+        return wrong_at(place, "stop_m", "a stop at %g m lies below the bottom at %g m",
                         dive->stop_m, dive->deepest_m);
     }
     if (dive->reserve_bar >= dive->start_bar) {
-        return wrong_at(&place, "reserve_bar", "the reserve must be below start_bar (%g bar)",
+        return wrong_at(place, "reserve_bar", "the reserve must be below start_bar (%g bar)",
                         dive->start_bar);
     }
-    return read_state(file, &place, &dive->water, dive->stop_m, &dive->state);
+    return read_state(file, place, &dive->water, dive->stop_m, &dive->state);
 }

@@ -70,7 +70,8 @@ static double turning_bar(const struct answers *answers, size_t part, size_t off
 
 static json_t *one_cylinder(const struct answers *answers, size_t part) {
     const struct kit_file *file = answers->file;
-    const double bars[] = {file->dive.start_bar, file->dive.reserve_bar, NEAR_EMPTY_BAR, 0};
+    const double full_bar = fmin(file->dive.start_bar, file->kit.part[part].working_pressure_bar);
+    const double bars[] = {full_bar, file->dive.reserve_bar, NEAR_EMPTY_BAR, 0};
     json_t *lifts = json_array();
     for (size_t k = 0; k < sizeof bars / sizeof *bars; k++) {
         struct up_kit_answer answer;
@@ -158,7 +159,7 @@ static json_t *off_level(const struct answers *answers, size_t part) {
 
 static json_t *one_swap(const struct answers *answers, size_t spare) {
     const struct up_part *part = &answers->file->kit.part[spare];
-    struct up_kit_state state = stop_of(answers);
+    struct up_kit_state state = state_at(answers->file, answers->file->dive.stop_m, NEAR_EMPTY_BAR);
     struct up_kit_swap swap;
     if (!up_kit_swap(answers->draws, spare, &state, &swap, answers->failure)) {
         return NULL;

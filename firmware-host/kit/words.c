@@ -106,7 +106,7 @@ static void print_worst(const json_t *report, FILE *stream) {
     size_t i;
     json_t *row;
     double jacket_kg = of(report, "jacket_lift_kg");
-    fprintf(stream, "\nThe worst cases (bounds that hold in 99.5 of 100):\n");
+    fprintf(stream, "\nThe worst cases, lead as entered (bounds that hold in 99.5 of 100):\n");
     json_array_foreach(json_object_get(report, "worst_cases"), i, row) {
         const json_t *lift = json_object_get(row, "lift");
         double least_kg = floor(of(lift, "least_kg") * 10) / 10 + 0.0;
@@ -221,7 +221,7 @@ static void print_fins(const json_t *report, FILE *stream) {
     double left = of(fins, "left_out_by_results"), volume = of(fins, "left_out_without_volume"),
            room = of(fins, "left_out_for_room");
     if (json_array_size(others) > 0) {
-        fputs("\nOther fins instead of ", stream);
+        fputs("\nOther fins in place of ", stream);
         put_name(word(fins, "present"), 0, stream);
         fprintf(stream, ", as differences. A breath alone makes %.1f N m.\n",
                 of(report, "breath_moment_nm"));
@@ -326,15 +326,16 @@ static void print_predictions(const json_t *report, FILE *stream) {
 
 static void print_rules(const json_t *report, FILE *stream) {
     size_t i;
-    json_t *row;
-    fprintf(stream, "\nWhat the lead depends on most, and what to measure next:\n");
-    json_array_foreach(json_object_get(report, "rules"), i, row) {
+    json_t *row, *list = json_object_get(report, "rules");
+    fprintf(stream, "\nWhat the lead depends on most:\n");
+    json_array_foreach(list, i, row) {
         if (of(row, "share") >= 0.02) {
             fprintf(stream, "  %3.0f %%  ", 100 * of(row, "share"));
             put_name(word(row, "input"), 0, stream);
-            fprintf(stream, ": %s\n", word(row, "measure"));
+            fputc('\n', stream);
         }
     }
+    fprintf(stream, "  next: %s\n", word(json_array_get(list, 0), "measure"));
 }
 
 static void print_head(const json_t *report, FILE *stream) {

@@ -124,8 +124,18 @@ static bool take_picture(const char *from, const char *directory, const char *na
     return good;
 }
 
+/* A page is made by some scripts only. */
+enum { ALWAYS_MADE = 2 };
+
+static bool was_made(const char *from, const char *name) {
+    char *path = up_text_format("%s%s", from, name);
+    bool made = access(path, F_OK) == 0;
+    free(path);
+    return made;
+}
+
 bool draw_script(const char *directory, const char *script, struct up_failure *failure) {
-    static const char *const endings[] = {"svg", "png"};
+    static const char *const endings[] = {"svg", "png", "pdf"};
     const char *place = getenv("TMPDIR");
     char *into =
         up_text_format("%s/upthrust-XXXXXX/", place != NULL && place[0] == '/' ? place : "/tmp");
@@ -141,7 +151,9 @@ bool draw_script(const char *directory, const char *script, struct up_failure *f
     bool good = run_gnuplot(into, directory, script, failure);
     for (size_t i = 0; i < sizeof endings / sizeof endings[0]; i++) {
         UP_FREED char *name = up_text_format("%.*s%s", (int)strlen(script) - 2, script, endings[i]);
-        good = take_picture(into, directory, name, good, failure) && good;
+        good = (i >= ALWAYS_MADE && !was_made(into, name))
+                   ? good
+                   : (take_picture(into, directory, name, good, failure) && good);
     }
     rmdir(into);
     free(into);

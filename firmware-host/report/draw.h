@@ -8,7 +8,8 @@
 /* Seconds after which gnuplot is ended; tests shorten it. */
 extern unsigned draw_patience_s;
 
-/* Draws the script NAME.gp of a directory as NAME.svg and NAME.png in it. The script names its
+/* Draws the script NAME.gp of a directory as NAME.svg and NAME.png in it, and NAME.pdf where it
+   makes one. The script names its
    pictures behind `into`, which is a folder of our own: what lies under their names in the
    directory, be it a link, is replaced by the finished picture or stays as it is. */
 bool draw_script(const char *directory, const char *script, struct up_failure *failure);

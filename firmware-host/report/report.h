@@ -141,3 +141,8 @@ bool up_plot_draw_references(const char *directory, unsigned count, struct up_fa
 bool up_plot_write_run(struct up_catalogue *catalogue, const char *run, const struct up_rig *rig,
                        const char *directory, char run_id[UP_ID_SIZE], struct up_failure *failure);
 bool up_plot_draw_run(const char *directory, const char *run_id, struct up_failure *failure);
+
+/* Of a kit's report (kit/report.h) and words for its page: kit.gp and kit.tsv, drawn as kit.svg,
+   .png and .pdf, one page of A4. */
+bool up_plot_kit(const json_t *report, const char *text, const char *directory,
+                 struct up_failure *failure);

@@ -9,14 +9,15 @@
 #include "text/text.h"
 
 void send_note(const struct up_session_settings *settings, const char *format, ...) {
-    char text[600];
     va_list arguments;
     va_start(arguments, format);
-    vsnprintf(text, sizeof text, format, arguments);
+    char *text =
+        up_text_format_of(format, arguments); /* whole: it may hold a command to be typed */
     va_end(arguments);
     if (settings->caller.note != NULL) {
         settings->caller.note(settings->caller.context, text);
     }
+    free(text);
 }
 
 int signal_of(const struct up_session_settings *settings) {
@@ -62,10 +63,10 @@ static bool store_trial(struct recorder *recorder, json_t *json, struct up_failu
     return good;
 }
 
-static bool store_check(const struct recorder *recorder, const struct up_event *event,
+static bool store_check(struct recorder *recorder, const struct up_event *event,
                         struct up_failure *failure) {
     return up_check_add(recorder->settings->catalogue, &event->check, recorder->run_id,
-                        recorder->settings->rig->id, failure);
+                        recorder->settings->rig->id, recorder->open_check_id, failure);
 }
 
 static bool record_event(void *context, const struct up_event *event, struct up_failure *failure) {
@@ -325,8 +326,9 @@ static void note_unfinished(const struct recorder *recorder, const struct up_pro
                             bool good, struct up_failure *failure) {
     UP_FREED char *text = describe_unfinished(recorder, procedure);
     int number = signal_of(recorder->settings);
-    if (text != NULL && !good && number == 0) {
-        size_t length = strlen(failure->text);
+    size_t length = strlen(failure->text);
+    bool fits = text != NULL && length + strlen("; ") + strlen(text) < sizeof failure->text;
+    if (fits && !good && number == 0) {
         snprintf(failure->text + length, sizeof failure->text - length, "; %s", text);
     } else if (text != NULL) {
         send_note(recorder->settings, "stopped%s%s: %s", number != 0 ? " by the signal " : "",

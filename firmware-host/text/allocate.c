@@ -50,13 +50,15 @@ void up_free_at(void *pointer) {
     free(memory);
 }
 
-char *up_text_format(const char *format, ...) {
+char *up_text_format_of(const char *format, va_list arguments) {
     char *text = NULL;
+    return or_end(vasprintf(&text, format, arguments) < 0 ? NULL : text);
+}
+
+char *up_text_format(const char *format, ...) {
     va_list arguments;
     va_start(arguments, format);
-    if (vasprintf(&text, format, arguments) < 0) {
-        text = NULL;
-    }
+    char *text = up_text_format_of(format, arguments);
     va_end(arguments);
-    return or_end(text);
+    return text;
 }

@@ -9,6 +9,7 @@
  */
 #pragma once
 
+#include <stdarg.h>
 #include <stdio.h>
 
 #include "text/memory.h"
@@ -107,3 +108,5 @@ const char *up_text_plural(unsigned long long count);
 
 /* printf into a new string, freed by the caller. */
 char *up_text_format(const char *format, ...) __attribute__((format(printf, 1, 2)));
+char *up_text_format_of(const char *format, va_list arguments)
+    __attribute__((format(printf, 1, 0)));
