@@ -108,20 +108,25 @@ static bool calibrate(struct call *call, struct bench_options *options,
     return up_session_calibrate(&options->settings, &plan, calibration, call->failure);
 }
 
+static bool finish(struct bench_options *options, const struct up_calibration *calibration,
+                   bool good) {
+    if (good && options->settings.operator_kind != UP_OPERATOR_JSON) {
+        show_calibration(calibration, options->json_document, &options->style);
+    }
+    close_bench(options, NULL);
+    die_of_signal();
+    return good;
+}
+
 /* `calibration adopt`: by default each mass twice, without a staircase. */
 bool adopt_calibration(struct call *call) {
     struct bench_options options = {0};
     struct up_calibrate_plan plan = {.staircase = false};
     UP_FREED struct up_calibration *calibration = up_allocate(1, sizeof *calibration);
-    bool good = read_masses(call, &plan) && open_bench(call, false, &options) &&
-                read_conditions(call, &options) &&
-                up_session_adopt(&options.settings, &plan, calibration, call->failure);
-    if (good && options.settings.operator_kind != UP_OPERATOR_JSON) {
-        show_calibration(calibration, options.json_document, &options.style);
-    }
-    close_bench(&options, NULL);
-    die_of_signal();
-    return good;
+    return finish(&options, calibration,
+                  read_masses(call, &plan) && open_bench(call, false, &options) &&
+                      read_conditions(call, &options) &&
+                      up_session_adopt(&options.settings, &plan, calibration, call->failure));
 }
 
 bool command_calibrate(struct call *call) {
@@ -133,10 +138,5 @@ bool command_calibrate(struct call *call) {
     bool good = check_words(call) &&
                 (option_given(call, "resume") ? resume(call, &options, calibration)
                                               : calibrate(call, &options, calibration));
-    if (good && options.settings.operator_kind != UP_OPERATOR_JSON) {
-        show_calibration(calibration, options.json_document, &options.style);
-    }
-    close_bench(&options, NULL);
-    die_of_signal();
-    return good;
+    return finish(&options, calibration, good);
 }

@@ -23,15 +23,6 @@ const struct option_text options_calibration[] = {
 
 /* ---- in words ---- */
 
-static void print_points(const struct up_calibration *calibration) {
-    printf("%10s %12s %11s\n", "mass g", "reading g", "residual g");
-    for (unsigned i = 0; i < calibration->points; i++) {
-        const struct up_calibration_point *point = &calibration->point[i];
-        printf("%+10.2f %+12.2f %+11.2f\n", point->mass_kg * 1e3,
-               point->mass_kg * 1e3 + point->residual_g, point->residual_g);
-    }
-}
-
 static void print_stairs(const struct up_calibration *calibration) {
     unsigned top = calibration->stairs / 2;
     if (isnan(calibration->hysteresis_kg)) {
@@ -121,7 +112,12 @@ void print_calibration(const struct up_calibration *calibration) {
     print_slope(slope);
     printf(", standard uncertainty %.3f %% of it (%.0f degrees of freedom)\n",
            fabs(calibration->u_slope_counts_per_kg / slope) * 100, calibration->dof);
-    print_points(calibration);
+    printf("%10s %12s %11s\n", "mass g", "reading g", "residual g");
+    for (unsigned i = 0; i < calibration->points; i++) {
+        const struct up_calibration_point *point = &calibration->point[i];
+        printf("%+10.2f %+12.2f %+11.2f\n", point->mass_kg * 1e3,
+               point->mass_kg * 1e3 + point->residual_g, point->residual_g);
+    }
     print_stairs(calibration);
     print_line(calibration);
     printf("lack of fit %.2f g; zero offset %+.2f g (standard uncertainty %.2f g)\n",

@@ -134,14 +134,6 @@ static int marks_of(const struct up_row *row, char marks[MARKS_SIZE]) {
                     up_checked_mark(row->checked), row->elsewhere ? UP_ELSEWHERE_MARK : "");
 }
 
-static void measure_marks(struct list *list, const struct up_row *row) {
-    char marks[MARKS_SIZE];
-    list->marks = larger(list->marks, marks_of(row, marks));
-    list->any_again = list->any_again || row->rejudged;
-    list->any[row->checked] = true;
-    list->any_elsewhere = list->any_elsewhere || row->elsewhere;
-}
-
 static void measure_numbers(struct list *list) {
     for (size_t i = 0; i < list->count; i++) {
         list->net[i] = list->uncertainty[i] = 1;
@@ -151,7 +143,11 @@ static void measure_numbers(struct list *list) {
             if (strcmp(row->water, list->waters[i]) == 0) {
                 up_style_mass(list->style, row->buoyancy_g, net);
                 up_style_uncertainty(list->style, row->expanded_u_g, u);
-                measure_marks(list, row);
+                char marks[MARKS_SIZE];
+                list->marks = larger(list->marks, marks_of(row, marks));
+                list->any_again = list->any_again || row->rejudged;
+                list->any[row->checked] = true;
+                list->any_elsewhere = list->any_elsewhere || row->elsewhere;
                 list->any_unusual = list->any_unusual || row->unusual;
                 list->net[i] = larger(list->net[i], (int)strlen(net));
                 list->uncertainty[i] = larger(list->uncertainty[i], (int)strlen(u));
