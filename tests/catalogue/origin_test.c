@@ -296,6 +296,22 @@ static void a_date_ahead_of_the_clock_is_told(void **state) {
     up_catalogue_close(catalogue);
 }
 
+/* What nobody could read again is not stored. */
+static void a_clock_beyond_all_years_is_refused(void **state) {
+    (void)state;
+    static const long years[] = {-3000, 8000};
+    struct up_failure failure = {0};
+    struct up_item item = plain_item("fin");
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    for (size_t i = 0; i < ARRAY(years); i++) {
+        catalogue_clock_step_s = years[i] * 31557600L;
+        assert_false(up_item_add(catalogue, &item, &failure));
+        assert_says(&failure, UP_STATUS_UNABLE, "the clock of this computer says");
+        assert_answer(catalogue->database, "SELECT count(*) FROM record", "0");
+    }
+    up_catalogue_close(catalogue);
+}
+
 /* A file that came from somebody else: what surrounds a body goes into scripts and commands. */
 static void a_record_of_no_form_is_damaged(void **state) {
     (void)state;
@@ -693,6 +709,7 @@ int main(void) {
         TEST(one_from_before_the_marks_must_be_adopted),
         TEST(one_of_any_version_can_be_marked),
         TEST(versions_cost_what_they_are),
+        TEST(a_clock_beyond_all_years_is_refused),
         TEST(a_record_of_no_form_is_damaged),
         TEST(a_decision_of_elsewhere_judges_nothing_of_here),
         TEST(many_versions_leave_the_next_one_mergeable),
