@@ -1,6 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Reference bodies in a session: weighed first, and asked about where they lie outside. */
-#include <math.h>
 #include <stdio.h>
 #include <string.h>
 

@@ -127,9 +127,8 @@ bool catalogue_check_content(const char *kind, const json_t *content, struct up_
 
 static bool check_hash(const struct admission *admission) {
     struct up_record copy = *admission->record;
-    char *content = json_dumps(copy.content, JSON_COMPACT | JSON_REAL_PRECISION(17));
+    UP_FREED char *content = json_dumps(copy.content, JSON_COMPACT | JSON_REAL_PRECISION(17));
     bool small = content != NULL && strlen(content) <= BODY_BYTES_MAX;
-    free(content);
     if (!small) {
         return refuse(admission, "its body", "is larger than a megabyte");
     }
@@ -183,7 +182,7 @@ static bool check_same_thing(const struct admission *admission) {
    never changed. */
 static bool find_same_id(const struct admission *admission, enum catalogue_admitted *how) {
     const struct up_record *record = admission->record;
-    json_t *hashes = catalogue_hashes_of(admission->catalogue, record->id, admission->failure);
+    json_auto_t *hashes = catalogue_hashes_of(admission->catalogue, record->id, admission->failure);
     bool good = hashes != NULL;
     *how = json_array_size(hashes) > 0 ? ADMITTED_CONTESTED : ADMITTED_FRESH;
     for (size_t i = 0; i < json_array_size(hashes); i++) {
@@ -191,7 +190,6 @@ static bool find_same_id(const struct admission *admission, enum catalogue_admit
             *how = ADMITTED_KNOWN;
         }
     }
-    json_decref(hashes);
     return good;
 }
 

@@ -1,13 +1,11 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Taking over what other catalogues hold: their JSON document, or they themselves. */
-#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include <sys/stat.h>
 #include <unistd.h>
 
 #include "internal.h"
-#include "text/json.h"
 #include "text/text.h"
 
 enum { DOCUMENT_BYTES_MAX = 64 << 20, DOCUMENT_MEMORY_BYTES_MAX = 512 << 20 };
@@ -102,7 +100,7 @@ static bool read_record(const struct import *import, const char *where, json_t *
 
 /* Whether this folder itself made a version of the thing; asked once for each. */
 static bool is_ours(struct import *import, const char *kind, const char *subject, bool *ours) {
-    char *key = up_text_format("%s %s", kind, subject);
+    UP_FREED char *key = up_text_format("%s %s", kind, subject);
     const json_t *known = json_object_get(import->ours, key);
     bool good = true;
     *ours = json_is_true(known);
@@ -119,7 +117,6 @@ static bool is_ours(struct import *import, const char *kind, const char *subject
                                 code == SQLITE_ROW ? SQLITE_DONE : code, import->failure);
         json_object_set_new(import->ours, key, json_boolean(*ours));
     }
-    free(key);
     return good;
 }
 
@@ -181,13 +178,12 @@ static bool admit_list(struct import *import, json_t *list, const char *name,
         const char *kind = json_string_value(json_object_get(entry, "record_kind"));
         const struct catalogue_table *its =
             table != NULL ? table : catalogue_table_of(kind != NULL ? kind : "");
-        char *where = up_text_format("%s: %s[%zu]", import->path, name, i);
+        UP_FREED char *where = up_text_format("%s: %s[%zu]", import->path, name, i);
         good = its != NULL ? admit_entry(import, where, entry, its, table == NULL)
                            : up_fail(import->failure, UP_STATUS_WRONG_INPUT,
                                      "%s: \"record_kind\" is missing or not known to this program; "
                                      "nothing was stored",
                                      where);
-        free(where);
     }
     return good;
 }
@@ -233,7 +229,7 @@ static char *document_in(const char *path) {
 
 bool up_catalogue_import(struct up_catalogue *catalogue, const char *path, bool dry_run,
                          struct up_intake *intake, struct up_failure *failure) {
-    char *file = document_in(path);
+    UP_FREED char *file = document_in(path);
     struct import import = {.catalogue = catalogue,
                             .path = file,
                             .intake = intake,
@@ -241,14 +237,12 @@ bool up_catalogue_import(struct up_catalogue *catalogue, const char *path, bool 
                             .dry_run = dry_run,
                             .ours = json_object()};
     *intake = (struct up_intake){0};
-    json_t *document = load_document(file, failure);
+    json_auto_t *document = load_document(file, failure);
     bool good = document != NULL && catalogue_begin(catalogue, failure);
     if (good) {
         good = finish(&import, admit_document(&import, document));
     }
-    json_decref(document);
     json_decref(import.ours);
-    free(file);
     return good;
 }
 
@@ -267,9 +261,8 @@ static bool admit_with(const struct up_record *record, json_t *replaces, bool so
 
 static bool admit_record(const struct up_record *record, void *context) {
     struct import *import = context;
-    json_t *replaces = catalogue_replaced_by(import->other, record->id, import->failure);
+    json_auto_t *replaces = catalogue_replaced_by(import->other, record->id, import->failure);
     import->failed = replaces == NULL || !admit_with(record, replaces, true, context);
-    json_decref(replaces);
     return !import->failed;
 }
 

@@ -1,7 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* What the files of catalogue/ share and nobody else needs. */
-#ifndef UPTHRUST_CATALOGUE_INTERNAL_H
-#define UPTHRUST_CATALOGUE_INTERNAL_H
+#pragma once
 
 #include <sqlite3.h>
 
@@ -285,5 +284,3 @@ json_t *catalogue_json_schema(void);
    or of another type. */
 bool catalogue_read_number(const json_t *content, const char *key, double *value);
 bool catalogue_read_text(const json_t *content, const char *key, char *text, size_t size);
-
-#endif

@@ -1,7 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* What the program itself stores in a catalogue, beside what upthrust/catalogue.h offers others. */
-#ifndef UPTHRUST_CATALOGUE_RECORDS_H
-#define UPTHRUST_CATALOGUE_RECORDS_H
+#pragma once
 
 #include "upthrust/catalogue.h"
 
@@ -60,5 +59,3 @@ enum up_class up_class_of(const char *word);
 
 /* In the one spelling that ids have here. */
 bool up_is_uuid(const char *text);
-
-#endif

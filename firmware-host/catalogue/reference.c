@@ -1,6 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Reference bodies and what was found when they were weighed. */
-#include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -161,12 +160,11 @@ bool up_check_add(struct up_catalogue *catalogue, const struct up_reference_chec
                   struct up_failure *failure) {
     char id[UP_ID_SIZE] = "";
     const char *old_id = open_id != NULL && open_id[0] != '\0' && check->confirmed ? open_id : NULL;
-    json_t *content = up_reference_check_to_json(check);
+    json_auto_t *content = up_reference_check_to_json(check);
     json_object_set_new(content, "run_id", json_string(run_id));
     bool good =
         catalogue_check_content("reference_check", content, failure) &&
         up_catalogue_add(catalogue, "reference_check", old_id, bench, content, old_id, id, failure);
-    json_decref(content);
     if (open_id != NULL) {
         snprintf(open_id, UP_ID_SIZE, "%s", check->outside && !check->confirmed ? id : "");
     }
@@ -231,14 +229,13 @@ bool up_reference_chart(struct up_catalogue *catalogue, const char *reference_id
     struct up_past_check *past;
     size_t count, inside = 0;
     bool good = up_reference_checks(catalogue, reference_id, bench, &past, &count, failure);
-    struct up_quantity *deviation = up_allocate(count + 1, sizeof *deviation);
+    UP_FREED struct up_quantity *deviation = up_allocate(count + 1, sizeof *deviation);
     for (size_t i = 0; i < count; i++) {
         if (past[i].in_limits) {
             deviation[inside++] = past[i].check.deviation_kg;
         }
     }
     *chart = up_chart_of(deviation, inside);
-    free(deviation);
     free(past);
     return good;
 }

@@ -2,7 +2,6 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "catalogue/kind.h"
 #include "internal.h"
 #include "text/text.h"
 
@@ -171,7 +170,7 @@ static char *columns_of(char *sql, const struct catalogue_member *members, const
 
 /* Items whose calculated waters are withdrawn, as settle_gas (item.c) has it. */
 static char *squeezed_view(char *sql) {
-    char *none = up_text_format("''");
+    UP_FREED char *none = up_text_format("''");
     for (unsigned i = 0; up_kind_facts_at(i) != NULL; i++) {
         if (up_kind_facts_at(i)->holds_gas == UP_GAS_NO) {
             none = append(none, up_text_format(", '%s'", up_kind_facts_at(i)->name));
@@ -184,7 +183,6 @@ static char *squeezed_view(char *sql) {
                             "   CASE WHEN lower(json_extract(body, '$.kind')) IN (%s)"
                             "   THEN 'no' ELSE 'unknown' END) <> 'no');",
                             none));
-    free(none);
     return sql;
 }
 

@@ -1,7 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "catalogue/standing.h"
 
-#include <math.h>
 #include <stdlib.h>
 #include <string.h>
 #include <time.h>
@@ -183,8 +182,8 @@ static enum up_standing standing_of(const struct gather *gather, const struct up
 /* Oldest first: the first result of a session was made when it ended. */
 static bool take_result(const struct up_record *record, void *context) {
     struct gather *gather = context;
-    char *run_id = up_text_format("%s%s", record->elsewhere ? "elsewhere " : "",
-                                  up_record_text(record->content, "run_id"));
+    UP_FREED char *run_id = up_text_format("%s%s", record->elsewhere ? "elsewhere " : "",
+                                           up_record_text(record->content, "run_id"));
     json_t *word = json_incref(json_object_get(gather->by_run, run_id));
     if (word == NULL) {
         word = json_string(up_standing_word(standing_of(gather, record)));
@@ -192,7 +191,6 @@ static bool take_result(const struct up_record *record, void *context) {
     if (up_record_text(record->content, "run_id")[0] != '\0') {
         json_object_set(gather->by_run, run_id, word);
     }
-    free(run_id);
     json_object_set_new(gather->words, record->subject, word);
     return true;
 }

@@ -1,11 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* A calibration in words, and those that the catalogue keeps. */
-#include <math.h>
-#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
-#include "bench/procedure.h"
 #include "cli.h"
 #include "text/text.h"
 
@@ -262,10 +259,10 @@ static bool look_one(const struct up_record *record, void *context) {
     return true;
 }
 
-static bool list(struct look *look, bool json, struct up_catalogue *catalogue,
-                 struct up_failure *failure) {
+static bool list(struct call *call, struct look *look) {
+    bool json = option_given(call, "json");
     look->list = json ? json_array() : NULL;
-    bool good = up_catalogue_each(catalogue, "calibration", list_one, look, failure);
+    bool good = up_catalogue_each(call->catalogue, "calibration", list_one, look, call->failure);
     if (good && json) {
         print_json(json_pack("{s:s, s:O}", "schema", "upthrust-calibrations-1", "calibrations",
                              look->list));
@@ -278,39 +275,36 @@ static bool list(struct look *look, bool json, struct up_catalogue *catalogue,
 }
 
 /* By its id or the unique beginning of one; else the newest of the bench. */
-static bool find(struct look *look, struct up_catalogue *catalogue, struct up_failure *failure) {
+static bool find(struct call *call, struct look *look) {
     if (look->id != NULL && strlen(look->id) < 4) {
-        return up_fail(failure, UP_STATUS_WRONG_INPUT,
-                       "calibration show %.8s: give at least four characters of the id", look->id);
+        return refuse(call, "calibration show %.8s: give at least four characters of the id",
+                      look->id);
     }
-    if (!up_catalogue_each(catalogue, "calibration", look_one, look, failure)) {
+    if (!up_catalogue_each(call->catalogue, "calibration", look_one, look, call->failure)) {
         return false;
     }
     if (look->found == 0) {
-        return up_fail(failure, UP_STATUS_WRONG_INPUT,
-                       "there is no such calibration: `upthrust calibration list` shows all");
+        return refuse(call, "there is no such calibration: `upthrust calibration list` shows all");
     }
     if (look->id != NULL) {
-        return look->found == 1 || up_fail(failure, UP_STATUS_WRONG_INPUT,
-                                           "%u calibrations begin with %.40s: give more of the id",
-                                           look->found, look->id);
+        return look->found == 1 ||
+               refuse(call, "%u calibrations begin with %.40s: give more of the id", look->found,
+                      look->id);
     }
     if (look->benches != 1) {
-        return up_fail(failure, UP_STATUS_WRONG_INPUT,
-                       "there are calibrations of several benches: give --bench ID");
+        return refuse(call, "there are calibrations of several benches: give --bench ID");
     }
     struct up_calibration latest;
     look->id = latest.id;
-    return up_calibration_latest(catalogue, look->first_bench, &latest, failure) &&
-           up_catalogue_each(catalogue, "calibration", look_one, look, failure);
+    return up_calibration_latest(call->catalogue, look->first_bench, &latest, call->failure) &&
+           up_catalogue_each(call->catalogue, "calibration", look_one, look, call->failure);
 }
 
-static bool show(struct look *look, bool json, struct up_catalogue *catalogue,
-                 struct up_failure *failure) {
-    if (!find(look, catalogue, failure)) {
+static bool show(struct call *call, struct look *look) {
+    if (!find(call, look)) {
         return false;
     }
-    if (json) {
+    if (option_given(call, "json")) {
         json_t *document = to_json(look);
         json_object_set_new(document, "schema", json_string("upthrust-calibration-1"));
         print_json(document);
@@ -321,29 +315,22 @@ static bool show(struct look *look, bool json, struct up_catalogue *catalogue,
     return true;
 }
 
-enum up_status command_calibration(const struct arguments *arguments, struct up_failure *failure) {
-    const char *verb = arguments->words > 0 ? arguments->word[0] : "";
-    bool showing = strcmp(verb, "show") == 0, json = option_given(arguments, "json");
-    struct up_catalogue *catalogue = NULL;
-    struct look *look;
-    bool good;
-    if (strcmp(verb, "adopt") == 0 && arguments->words == 1) {
-        return adopt_calibration(arguments, failure);
+bool command_calibration(struct call *call) {
+    const char *verb = call->words > 0 ? call->word[0] : "";
+    bool showing = strcmp(verb, "show") == 0;
+    if (strcmp(verb, "adopt") == 0 && call->words == 1) {
+        return adopt_calibration(call);
     }
-    if ((!showing && strcmp(verb, "list") != 0) || arguments->words > (showing ? 2 : 1)) {
-        up_fail(failure, UP_STATUS_WRONG_INPUT,
-                "calibration: give list, show with one id, or adopt with --rig and --masses-g");
-        return failure->status;
+    if ((!showing && strcmp(verb, "list") != 0) || call->words > (showing ? 2 : 1)) {
+        return refuse(
+            call, "calibration: give list, show with one id, or adopt with --rig and --masses-g");
     }
-    if (!open_catalogue(arguments, UP_CATALOGUE_READ, &catalogue, failure)) {
-        return failure->status;
+    if (!open_catalogue(call, UP_CATALOGUE_READ)) {
+        return false;
     }
-    look = up_allocate(1, sizeof *look);
-    look->catalogue = catalogue;
-    look->bench = option_value(arguments, "bench");
-    look->id = arguments->words > 1 ? arguments->word[1] : NULL;
-    good = showing ? show(look, json, catalogue, failure) : list(look, json, catalogue, failure);
-    free(look);
-    up_catalogue_close(catalogue);
-    return good ? UP_STATUS_DONE : failure->status;
+    UP_FREED struct look *look = up_allocate(1, sizeof *look);
+    look->catalogue = call->catalogue;
+    look->bench = option_value(call, "bench");
+    look->id = call->words > 1 ? call->word[1] : NULL;
+    return showing ? show(call, look) : list(call, look);
 }

@@ -1,7 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Whether every record is what was stored, and which ones are left out. */
-#include <stdio.h>
-
 #include "cli.h"
 #include "text/json.h"
 #include "text/text.h"
@@ -68,9 +66,10 @@ static void print_sum(const struct findings *findings) {
     }
 }
 
-static bool check(struct up_catalogue *catalogue, bool json, struct up_failure *failure) {
+static bool check(struct call *call) {
+    bool json = option_given(call, "json");
     struct findings findings = {.list = json ? json_array() : NULL};
-    bool good = up_catalogue_check(catalogue, show, &findings, failure);
+    bool good = up_catalogue_check(call->catalogue, show, &findings, call->failure);
     if (good && json) {
         print_json(json_pack("{s:s, s:O}", "schema", "upthrust-catalogue-check-1", "findings",
                              findings.list));
@@ -80,22 +79,21 @@ static bool check(struct up_catalogue *catalogue, bool json, struct up_failure *
     json_decref(findings.list);
     return good &&
            (findings.count[UP_RECORD_DAMAGED] == 0 ||
-            up_fail(failure, UP_STATUS_WRONG_INPUT, "the catalogue %s has damaged records: %u",
-                    up_catalogue_directory(catalogue), findings.count[UP_RECORD_DAMAGED]));
+            refuse(call, "the catalogue %s has damaged records: %u",
+                   up_catalogue_directory(call->catalogue), findings.count[UP_RECORD_DAMAGED]));
 }
 
-static bool change(const struct arguments *arguments, struct up_catalogue *catalogue,
-                   struct up_failure *failure) {
-    const char *aside = option_value(arguments, "set-aside");
-    const char *reason = option_value(arguments, "reason");
-    const char *back = option_value(arguments, "take-back");
+static bool change(struct call *call) {
+    const char *aside = option_value(call, "set-aside");
+    const char *reason = option_value(call, "reason");
+    const char *back = option_value(call, "take-back");
     if ((aside != NULL && back != NULL) || (aside != NULL) != (reason != NULL)) {
-        return up_fail(failure, UP_STATUS_WRONG_INPUT,
-                       "check-catalogue: give --set-aside ID with --reason TEXT, or --take-back "
-                       "ID");
+        return refuse(call,
+                      "check-catalogue: give --set-aside ID with --reason TEXT, or --take-back ID");
     }
-    bool good = aside != NULL ? up_catalogue_set_aside(catalogue, aside, reason, failure)
-                              : up_catalogue_take_back(catalogue, back, failure);
+    bool good = aside != NULL
+                    ? up_catalogue_set_aside(call->catalogue, aside, reason, call->failure)
+                    : up_catalogue_take_back(call->catalogue, back, call->failure);
     if (good) {
         up_text_print(stdout, "%s: %s\n", aside != NULL ? aside : back,
                       aside != NULL ? "set aside; --take-back makes it count again"
@@ -104,19 +102,12 @@ static bool change(const struct arguments *arguments, struct up_catalogue *catal
     return good;
 }
 
-enum up_status command_check_catalogue(const struct arguments *arguments,
-                                       struct up_failure *failure) {
-    bool changes = option_given(arguments, "set-aside") || option_given(arguments, "take-back") ||
-                   option_given(arguments, "reason");
-    struct up_catalogue *catalogue = NULL;
-    if (arguments->words > 0) {
-        up_fail(failure, UP_STATUS_WRONG_INPUT, "check-catalogue takes only options");
-        return failure->status;
+bool command_check_catalogue(struct call *call) {
+    bool changes = option_given(call, "set-aside") || option_given(call, "take-back") ||
+                   option_given(call, "reason");
+    if (call->words > 0) {
+        return refuse(call, "check-catalogue takes only options");
     }
-    bool good = open_catalogue(arguments, changes ? UP_CATALOGUE_WRITE : UP_CATALOGUE_READ,
-                               &catalogue, failure) &&
-                (changes ? change(arguments, catalogue, failure)
-                         : check(catalogue, option_given(arguments, "json"), failure));
-    up_catalogue_close(catalogue);
-    return good ? UP_STATUS_DONE : failure->status;
+    return open_catalogue(call, changes ? UP_CATALOGUE_WRITE : UP_CATALOGUE_READ) &&
+           (changes ? change(call) : check(call));
 }

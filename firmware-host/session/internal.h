@@ -1,11 +1,9 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* What the files of session/ share. */
-#ifndef UPTHRUST_SESSION_INTERNAL_H
-#define UPTHRUST_SESSION_INTERNAL_H
+#pragma once
 
 #include "catalogue/run.h"
 #include "session/session.h"
-#include "upthrust/wire.h"
 
 /* ---- the loop (loop.c, person.c, device.c) ---- */
 
@@ -235,5 +233,3 @@ bool session_resume_measure(const struct up_session_settings *settings, const st
 /* Whether session_resume_measure would find its run. */
 bool session_can_resume(const struct up_session_settings *settings, const struct up_item *item,
                         struct up_failure *failure);
-
-#endif

@@ -2,8 +2,8 @@
 #define _GNU_SOURCE /* vasprintf */
 #include <stdarg.h>
 #include <stdint.h>
-#include <stdio.h>
 #include <stdlib.h>
+#include <string.h>
 
 #include "text/text.h"
 
@@ -42,6 +42,12 @@ void *up_reallocate(void *old, size_t count, size_t size) {
         up_out_of_memory();
     }
     return or_end(realloc(old, count * size > 0 ? count * size : 1));
+}
+
+void up_free_at(void *pointer) {
+    void *memory;
+    memcpy(&memory, pointer, sizeof memory);
+    free(memory);
 }
 
 char *up_text_format_of(const char *format, va_list arguments) {
