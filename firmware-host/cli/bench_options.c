@@ -54,7 +54,7 @@ bool read_operator(const struct arguments *arguments, bool document, enum up_ope
 
 /* ---- the command that resumes a run ---- */
 
-char *quoted(const char *text) {
+static char *quoted(const char *text) {
     static const char plain[] = "abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789"
                                 "_./:,+=@%-";
     char *result = up_text_format("%s", text);
@@ -73,11 +73,21 @@ char *quoted(const char *text) {
 }
 
 static void append(char **text, const char *option, const char *value) {
-    char *word = quoted(value);
-    char *more = up_text_format("%s --%s %s", *text, option, word);
+    char *word = value[0] != '\0' ? quoted(value) : up_text_format("%s", "");
+    char *more = up_text_format("%s --%s%s%s", *text, option, word[0] != '\0' ? " " : "", word);
     free(word);
     free(*text);
     *text = more;
+}
+
+char *resume_as_typed(const char *what, const struct arguments *arguments) {
+    char *text = up_text_format("upthrust %s --resume", what);
+    for (int i = 0; i < arguments->options; i++) {
+        if (strcmp(arguments->option[i].name, "resume") != 0) {
+            append(&text, arguments->option[i].name, arguments->option[i].value);
+        }
+    }
+    return text;
 }
 
 static char *resume_command(void *context, const char *what, const char *run_id) {

@@ -9,6 +9,7 @@
 #include "text/text.h"
 
 struct whole_queue {
+    const struct arguments *arguments;
     struct bench_options options;
     struct up_measure_plan plan;
     struct up_queue queue;
@@ -53,13 +54,10 @@ static void show_one(void *context, const struct up_session_results *results) {
 static void note_remaining(const struct whole_queue *whole) {
     unsigned remaining = up_queue_remaining(&whole->queue);
     if (whole->begun && remaining > 0) {
-        char *path = quoted(whole->queue.path);
-        up_text_print(
-            stderr,
-            "note: %u of %u items left. To continue: `upthrust measure --queue %s --resume`, with "
-            "all other options as before\n",
-            remaining, whole->queue.count, path);
-        free(path);
+        char *command = resume_as_typed("measure", whole->arguments);
+        up_text_print(stderr, "note: %u of %u items left; continue with `%s`\n", remaining,
+                      whole->queue.count, command);
+        free(command);
     }
 }
 
@@ -106,6 +104,7 @@ static bool check_items(const struct arguments *arguments, struct whole_queue *w
 
 enum up_status measure_queue(const struct arguments *arguments, struct up_failure *failure) {
     struct whole_queue *whole = up_allocate(1, sizeof *whole);
+    whole->arguments = arguments;
     struct up_water water[UP_WATERS_MAX];
     const struct up_queue_caller caller = {whole, show_place, show_one};
     bool good =
