@@ -53,7 +53,7 @@ def leave_a_mass(ask, events):
 
 events, said = owner.session("calibrate", "--rig", "shop.ini", "--masses-g", "500,1000,2000", hook=leave_a_mass)
 assert slips and len(asked_about(events, "Does something hang")) == 1, [e for e in events if e.get("do") == "confirm"]
-assert events[-1]["calibration"]["points"][0]["mass_kg"] == 0.5 and len(events[-1]["calibration"]["points"]) == 6
+assert len(events[-1]["calibration"]["points"]) == 6 and not events[-1]["calibration"]["staircase"], "10 g steps hide hysteresis"
 
 
 def forget_and_leave(ask, events):
@@ -85,4 +85,4 @@ for name, _, _ in STOCK:
 assert held >= 4, held
 tank.leave()
 # Registering five items, each with its answers, is what there is to type; three trials of five items what there is to hang.
-owner.report("shop, 5 items", {"commands": 12, "answers": 115, "loadings": 95, "readings": 95})
+owner.report("shop, 5 items", {"commands": 12, "answers": 105, "loadings": 88, "readings": 87})
