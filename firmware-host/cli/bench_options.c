@@ -50,7 +50,7 @@ bool read_operator(struct call *call, bool document, enum up_operator_kind *kind
 
 /* ---- the command that resumes a run ---- */
 
-char *quoted(const char *text) {
+static char *quoted(const char *text) {
     static const char plain[] = "abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789"
                                 "_./:,+=@%-";
     char *result = up_text_format("%s", text);
@@ -69,10 +69,20 @@ char *quoted(const char *text) {
 }
 
 static void append(char **text, const char *option, const char *value) {
-    UP_FREED char *word = quoted(value);
-    char *more = up_text_format("%s --%s %s", *text, option, word);
+    UP_FREED char *word = value[0] != '\0' ? quoted(value) : up_text_format("%s", "");
+    char *more = up_text_format("%s --%s%s%s", *text, option, word[0] != '\0' ? " " : "", word);
     free(*text);
     *text = more;
+}
+
+char *resume_as_typed(const char *what, const struct call *call) {
+    char *text = up_text_format("upthrust %s --resume", what);
+    for (int i = 0; i < call->options; i++) {
+        if (strcmp(call->option[i].name, "resume") != 0) {
+            append(&text, call->option[i].name, call->option[i].value);
+        }
+    }
+    return text;
 }
 
 static char *resume_command(void *context, const char *what, const char *run_id) {

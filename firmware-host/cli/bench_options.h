@@ -12,8 +12,8 @@ struct bench_options {
     bool json_document;
 };
 
-/* A word for a POSIX shell; the caller's. */
-char *quoted(const char *text);
+/* A command for a POSIX shell, with all options as they were given; the caller's. */
+char *resume_as_typed(const char *what, const struct call *call);
 
 /* --operator; `document`: --json was given. */
 bool read_operator(struct call *call, bool document, enum up_operator_kind *kind);

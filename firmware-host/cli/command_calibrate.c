@@ -79,13 +79,13 @@ static bool resume(struct call *call, struct bench_options *options,
            up_session_resume_calibrate(&options->settings, calibration, call->failure);
 }
 
-/* Hysteresis is some thousandths of the load at most: typed steps of 5 g (a choice of ours) and
-   more hide it, so that the readings up and down would be for nothing. */
+/* Hysteresis is some thousandths of the load at most: steps of 5 g (a choice of ours) and more hide
+   it, and what they show up and down is their own rounding. */
 static void leave_out_staircase(const struct bench_options *options,
                                 struct up_calibrate_plan *plan) {
     const struct up_rig *rig = &options->rig;
     static const double COARSE_KG = 0.005;
-    if (plan->staircase && rig->port_kind == UP_PORT_TYPED && rig->line.load_unit == UP_LOAD_KG &&
+    if (plan->staircase && rig->line.load_unit != UP_LOAD_COUNTS &&
         rig->division_counts >= COARSE_KG) {
         plan->staircase = false;
         if (options->settings.operator_kind != UP_OPERATOR_JSON) {

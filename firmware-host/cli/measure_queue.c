@@ -54,12 +54,9 @@ static void end_queue(struct call *call, struct whole_queue *whole) {
     }
     unsigned remaining = up_queue_remaining(&whole->queue);
     if (whole->begun && remaining > 0) {
-        UP_FREED char *path = quoted(whole->queue.path);
-        up_text_print(
-            stderr,
-            "note: %u of %u items left. To continue: `upthrust measure --queue %s --resume`, with "
-            "all other options as before\n",
-            remaining, whole->queue.count, path);
+        UP_FREED char *command = resume_as_typed("measure", call);
+        up_text_print(stderr, "note: %u of %u items left; continue with `%s`\n", remaining,
+                      whole->queue.count, command);
     }
     json_decref(whole->list);
     close_bench(&whole->options, NULL);

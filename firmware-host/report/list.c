@@ -299,6 +299,9 @@ static void print_left_out(const struct list *list) {
 static void print_foot(const struct list *list, size_t more) {
     print_fillings(list);
     print_left_out(list);
+    if (list->items->count == 0 && list->items->others > 0) {
+        return; /* no marks to be explained */
+    }
     if (list->count == 0) {
         fputs("nothing is measured yet: `upthrust measure` does it\n", list->stream);
     } else {
