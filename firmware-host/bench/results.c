@@ -585,8 +585,8 @@ bool up_measurement_results(const struct up_measurement *measurement, struct up_
     unsigned least = measurement->kind_repeatability_kg.u > 0 ? 1 : LEAST_TRIALS;
     if (up_measurement_trials(measurement) < least) {
         return up_fail(failure, UP_STATUS_UNABLE,
-                       "%u trials were completed and a result needs %u: there is no result",
-                       up_measurement_trials(measurement), least);
+                       "a result needs %u trial%s, completed were %u: there is no result", least,
+                       up_text_plural(least), up_measurement_trials(measurement));
     }
     trials = summarise(measurement);
     tank = tank_water(measurement);

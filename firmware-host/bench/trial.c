@@ -17,8 +17,9 @@ enum { UNLIKE_MAX = 2 };
 
 /* A trial that is off those before it by more is asked about, unless they scatter as much
    themselves: on sound benches trials of one item differ by some grams at most, cheap cells and
-   trapped air included (a choice of ours). */
-static const double UNLIKE_KG = 0.01, UNLIKE_REL = 0.02, UNLIKE_SPREADS = 3;
+   trapped air included (a choice of ours). Rounding alone sets two loads, each a reading less a
+   tare, apart by up to two steps of the scale. */
+static const double UNLIKE_KG = 0.01, UNLIKE_REL = 0.02, UNLIKE_SPREADS = 3, UNLIKE_STEPS = 2.01;
 
 /* From the lightest foam to the densest metal, osmium (from memory, rounded outward). */
 static const double DENSITY_LEAST_KG_M3 = 10, DENSITY_MOST_KG_M3 = 23000;
@@ -154,6 +155,7 @@ static bool is_unlike(struct measuring *measuring) {
     double mean = mean_of_kept(record, load), off = load - mean;
     double most = fmax(fmax(UNLIKE_KG * per_kg, UNLIKE_REL * fabs(mean)),
                        UNLIKE_SPREADS * spread_of_kept(record));
+    most = fmax(most, UNLIKE_STEPS * record->rig.division_counts);
     if (fabs(off) <= most) {
         return false;
     }

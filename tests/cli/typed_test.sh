@@ -47,7 +47,7 @@ for line in "\?\? water at -5.0 F: give 32.0 F to 104.0 F" "Type what it shows \
 done
 grep -qE "measured at 59.0 F" "$work/out" && say yes "15 C typed are 59 F" || say no "15 C typed are 59 F"
 # 370 and 360 g, 7.1 g of scatter: by the formula of up_trapped_air_bound, with a share of 0.2, up to 40 g.
-tr '\n' ' ' <"$work/out" | grep -qE "the trials' mean is -12.87 oz, the result -13.58 oz: half the lift of the air +that may still be in it, up to 1.41 oz" && say yes "why the trials' ounces became others" || say no "why the trials' ounces became others"
+tr -s '\n ' ' ' <"$work/out" | grep -qE "the trials' mean is -12.87 oz, the result -13.58 oz: half the lift of the air that may still be in it, up to 1.41 oz" && say yes "why the trials' ounces became others" || say no "why the trials' ounces became others"
 grep -qE '(^| )-?[0-9.]+ g( |$)' "$work/err" && say no "no gram is left" || say yes "no gram is left"
 "$bin" explain Slate --catalogue "$c" >"$work/out"
 grep -q counts "$work/out" && say no "kilograms are never called counts" || say yes "kilograms are never called counts"
