@@ -16,7 +16,8 @@ enum { UNLIKE_MAX = 2 };
 
 /* A trial that is off those before it by more is asked about, unless they scatter as much
    themselves: on sound benches trials of one item differ by some grams at most, cheap cells and
-   trapped air included (a choice of ours). */
+   trapped air included (a choice of ours). Rounding alone sets two loads, each a reading less a
+   tare, apart by up to two steps of the scale. */
 static const double UNLIKE_KG = 0.01, UNLIKE_REL = 0.02, UNLIKE_SPREADS = 3;
 
 /* From the lightest foam to the densest metal, osmium (from memory, rounded outward). */
