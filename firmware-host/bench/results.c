@@ -55,6 +55,7 @@ struct trials {
     double late_rel;     /* creep between the schedule's time and that of the reading, mean */
     double last_gain;    /* mean over the trials of max(last gain, 0); NaN where none was shaken */
     double u_gain;       /* of one gain: hanging and wetting scatter in it twice */
+    double freed;        /* by all shakes of a trial, mean over those shaken; 0 where none was */
 };
 
 static struct up_term normal(double value, double u) {
@@ -157,8 +158,16 @@ static void state_at_last_soak(const struct up_measurement *measurement,
     trials->sd_dof = line->dof;
 }
 
+static double freed_counts(const struct up_trial *trial) {
+    double freed = 0;
+    for (unsigned i = 0; i < trial->shakes; i++) {
+        freed += trial->gain_counts[i];
+    }
+    return freed;
+}
+
 static struct trials summarise(const struct up_measurement *measurement) {
-    double load[UP_TRIALS_MAX] = {0}, gains = 0;
+    double load[UP_TRIALS_MAX] = {0}, gains = 0, freed = 0;
     struct trials trials = {0};
     unsigned shaken = 0, kept = 0;
     for (unsigned i = 0; i < measurement->trials; i++) {
@@ -171,9 +180,11 @@ static struct trials summarise(const struct up_measurement *measurement) {
         trials.late_rel += log10(1 + trial->late_s / fmax(measurement->rig.read_after_s, 1));
         if (trial->shakes > 0) {
             gains += fmax(trial->last_gain_counts, 0);
+            freed += freed_counts(trial);
             shaken++;
         }
     }
+    trials.freed = shaken > 0 ? freed / shaken : 0;
     trials.load = up_summarise(load, kept);
     trials.u_plateau = sqrt(trials.u_plateau) / kept;
     trials.late_rel /= kept;
@@ -239,6 +250,15 @@ static struct up_term trapped_air(const struct up_measurement *measurement,
         bound_kg = AIR_UNSHAKEN_REL * weight_kg(measurement);
     }
     return rectangular(bound_kg / 2, bound_kg / 2);
+}
+
+/* What no shake frees shows in no gain: a share of all the air, by what the others were, and what
+   is declared of the kind, as an item of which nothing was freed may hold some all the same. */
+static double stuck_air_kg(const struct up_measurement *measurement, const struct trials *trials) {
+    double share = measurement->kind_stuck_share;
+    double freed_kg = trials->freed / fabs(measurement->calibration.slope_counts_per_kg);
+    return up_stuck_air_bound(freed_kg, share > 0 ? share : measurement->rig.stuck_share) +
+           measurement->kind_stuck_kg;
 }
 
 /* ---- the tank's own water ---- */
@@ -387,6 +407,7 @@ static void fill_loads(const struct up_measurement *measurement, const struct tr
     weighing->term[UP_INPUT_SWING] = rectangular(0, SWING_MOST_RAD * SWING_MOST_RAD / 8);
     weighing->term[UP_INPUT_TRAPPED_AIR] = trapped_air(measurement, trials);
     weighing->term[UP_INPUT_LINE] = rectangular(0, measurement->rig.meniscus_kg);
+    weighing->stuck_air_kg = stuck_air_kg(measurement, trials);
 }
 
 static bool fill_surroundings(const struct up_measurement *measurement, const struct up_water *tank,

@@ -12,7 +12,7 @@
 
 enum {
     APPLICATION_ID = 0x75705442, /* "upTB" */
-    SCHEMA_VERSION = 5,
+    SCHEMA_VERSION = 6,
 };
 
 struct up_catalogue {

@@ -20,6 +20,10 @@ const struct catalogue_member catalogue_kind_members[] = {
               "neutral for one piece, for items added from then on; null: none is set"),
     NUMBER_AS(IN_ABOVE_ZERO, "tolerance_pair_g", tolerance_pair_g, UNIT_G, ABOVE_ZERO,
               "the same for a pair"),
+    NUMBER_AS(IN_ABOVE_ZERO, "stuck_share", stuck_share, UNIT_SHARE, LATER | ABOVE_ZERO,
+              "at most this share of the trapped air stays through all shakes; null: none is set"),
+    NUMBER_AS(IN_ABOVE_ZERO, "stuck_g", stuck_g, UNIT_G, LATER | ABOVE_ZERO,
+              "lift of air that may stay beside that, whatever shaking frees; null: none is set"),
     END};
 #undef MEMBERS_OF
 
@@ -359,6 +363,8 @@ static void fill_tolerances(const struct lessons *lessons, struct up_kind *kind)
         if (strcasecmp(lessons->tolerance[i].name, kind->name) == 0) {
             kind->tolerance_one_g = lessons->tolerance[i].tolerance_one_g;
             kind->tolerance_pair_g = lessons->tolerance[i].tolerance_pair_g;
+            kind->stuck_share = lessons->tolerance[i].stuck_share;
+            kind->stuck_g = lessons->tolerance[i].stuck_g;
         }
     }
 }
@@ -394,14 +400,20 @@ static bool read_set(const struct up_record *record, void *context) {
     return false;
 }
 
-bool up_kind_tolerance(struct up_catalogue *catalogue, const char *name, int pieces,
-                       double *tolerance_g, struct up_failure *failure) {
+bool up_kind_find(struct up_catalogue *catalogue, const char *name, struct up_kind *kind,
+                  struct up_failure *failure) {
     char *clean = up_text_clean(name, strlen(name)); /* names are stored clean */
     char id[UP_ID_SIZE];
-    struct up_kind kind = {0};
+    *kind = (struct up_kind){0};
     id_of_name(clean, id);
     free(clean);
-    bool good = up_catalogue_each_live(catalogue, "gear_kind", id, read_set, &kind, failure);
+    return up_catalogue_each_live(catalogue, "gear_kind", id, read_set, kind, failure);
+}
+
+bool up_kind_tolerance(struct up_catalogue *catalogue, const char *name, int pieces,
+                       double *tolerance_g, struct up_failure *failure) {
+    struct up_kind kind;
+    bool good = up_kind_find(catalogue, name, &kind, failure);
     double set_g = pieces == 1 ? kind.tolerance_one_g : kind.tolerance_pair_g;
     if (good && set_g > 0) {
         *tolerance_g = set_g;
@@ -480,7 +492,8 @@ static bool is_tolerance(double tolerance_g, int pieces) {
 bool catalogue_kind_is_sound(const json_t *content) {
     struct up_kind kind = {0};
     return members_from_json(catalogue_kind_members, content, &kind) &&
-           is_tolerance(kind.tolerance_one_g, 1) && is_tolerance(kind.tolerance_pair_g, 2);
+           is_tolerance(kind.tolerance_one_g, 1) && is_tolerance(kind.tolerance_pair_g, 2) &&
+           kind.stuck_share <= UP_STUCK_SHARE_MOST;
 }
 
 bool catalogue_kind_is_subject(const json_t *content, const char *subject) {

@@ -202,6 +202,11 @@ static bool check_terms(const struct up_weighing *weighing, struct up_failure *f
                            name, term->dof);
         }
     }
+    if (weighing->stuck_air_kg < 0 || isinf(weighing->stuck_air_kg)) {
+        return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                       "the air that may have stayed is %g kg: its bound is 0 or above",
+                       weighing->stuck_air_kg);
+    }
     return true;
 }
 
@@ -261,6 +266,16 @@ bool up_weighing_chain(const struct up_weighing *weighing, struct up_chain *chai
     return isfinite(chain->buoyancy_kg) != 0;
 }
 
+/* What stayed lifts as other trapped air does. */
+static double weighing_stuck_kg(const struct up_weighing *weighing, double buoyancy_kg) {
+    double x[UP_INPUT_COUNT];
+    struct up_chain chain;
+    weighing_estimates(weighing, x);
+    x[UP_INPUT_TRAPPED_AIR] += weighing->stuck_air_kg;
+    weighing_solve(weighing, x, &chain);
+    return buoyancy_kg - chain.buoyancy_kg;
+}
+
 bool up_weigh(struct up_weighing *weighing, const struct up_question *question,
               struct up_answer *answer) {
     struct up_chain chain;
@@ -269,6 +284,7 @@ bool up_weigh(struct up_weighing *weighing, const struct up_question *question,
         return false;
     }
     answer->buoyancy_kg.value = chain.buoyancy_kg;
+    answer->stuck_air_kg = weighing_stuck_kg(weighing, chain.buoyancy_kg);
     answer->volume_m3 = chain.volume_m3;
     answer->mass_kg = chain.mass_kg;
     combine_first_order(weighing, question->coverage, answer);
@@ -281,6 +297,10 @@ bool up_weigh(struct up_weighing *weighing, const struct up_question *question,
 
 double up_trapped_air_bound(double last_gain, double u_gain, double share) {
     return (fmax(last_gain, 0) + u_gain) * (1 - share) / share;
+}
+
+double up_stuck_air_bound(double freed, double stuck_share) {
+    return fmax(freed, 0) * stuck_share / (1 - stuck_share);
 }
 
 double up_lead_to_cancel_kg(double buoyancy_kg, double water_density_kg_m3,

@@ -5,6 +5,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "catalogue/claim.h"
 #include "live_cells.h"
 #include "metrology/statistics.h"
 #include "text/text.h"
@@ -188,9 +189,10 @@ static void draw_probabilities(struct up_canvas *canvas, struct place place,
 static void head_result(struct up_canvas *canvas, struct place place,
                         const struct up_result *result) {
     const struct up_answer *answer = &result->answer;
-    live_format(canvas, place, UP_LIVE_STRONG, "%s %+.1f g +- %.1f g: %s", result->water.name,
-                1e3 * answer->buoyancy_kg.value, 1e3 * answer->expanded_u_kg,
-                up_class_name(answer->class));
+    char interval[UP_CLAIM_SIZE];
+    up_claim_interval(1e3 * answer->expanded_u_kg, 1e3 * answer->stuck_air_kg, interval);
+    live_format(canvas, place, UP_LIVE_STRONG, "%s %+.1f g %s: %s", result->water.name,
+                1e3 * answer->buoyancy_kg.value, interval, up_class_name(answer->class));
 }
 
 /* To be read from two metres away: the grams in large letters, and where there is room below them,

@@ -14,13 +14,15 @@ static void add(char *text, size_t size, const char *more) {
 
 /* "fresh POSITIVE +164.2 g +- 0.5 g" */
 static void name_result(const struct up_result *result, char text[160]) {
-    char class[16];
+    char class[16], interval[UP_CLAIM_SIZE];
+    up_claim_interval(1e3 * result->answer.expanded_u_kg, 1e3 * result->answer.stuck_air_kg,
+                      interval);
     snprintf(class, sizeof class, "%s", up_class_name(result->answer.class));
     for (char *at = class; *at != '\0'; at++) {
         *at = (char)toupper((unsigned char)*at);
     }
-    snprintf(text, 160, "%.40s %s %+.1f g +- %.1f g", result->water.name, class,
-             1e3 * result->answer.buoyancy_kg.value, 1e3 * result->answer.expanded_u_kg);
+    snprintf(text, 160, "%.40s %s %+.1f g %s", result->water.name, class,
+             1e3 * result->answer.buoyancy_kg.value, interval);
 }
 
 /* The tank's own stands in the panel; where no other water was asked for, it is the answer. */

@@ -246,6 +246,16 @@ static void put_combined(FILE *stream, const json_t *document, const json_t *res
         fprintf(stream, "    the draws: mean %+.4f g, standard deviation %.4f g\n",
                 up_record_number(result, "draws_mean_g"), up_record_number(result, "draws_u_g"));
     }
+    if (up_record_number(result, "stuck_air_g") > 0) {
+        fprintf(stream,
+                "  air that may stay through all shakes: up to %.4f g less, from %.4f g on\n"
+                "    (a bound, so it is added below and not drawn)\n",
+                up_record_number(result, "stuck_air_g"),
+                up_record_number(result, "buoyancy_g") - up_record_number(result, "expanded_u_g") -
+                    up_record_number(result, "stuck_air_g"));
+    } else if (!has(result, "stuck_air_g")) {
+        fputs("  air that may stay through all shakes: measured before it was looked at\n", stream);
+    }
     fprintf(stream, "  %s within %.2g g (JCGM 101 clause 8); the Monte Carlo's interval is used\n",
             json_is_true(json_object_get(result, "first_order_agrees")) ? "they agree"
                                                                         : "they do not agree",

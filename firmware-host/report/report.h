@@ -31,7 +31,8 @@ struct up_row {
     char water[48];
     bool measured;
     double buoyancy_g, expanded_u_g, tolerance_g;
-    bool unusual; /* tolerance_g is not that of the item's kind and pieces */
+    double stuck_air_g; /* the net may be lower by so much more; NaN: not looked at */
+    bool unusual;       /* tolerance_g is not that of the item's kind and pieces */
     double water_temp_c;
     char class[16];
     bool withdrawable; /* calculated */
@@ -81,6 +82,9 @@ struct up_style {
 enum { UP_SHOWN_SIZE = 40 };
 void up_style_mass(const struct up_style *style, double mass_g, char text[UP_SHOWN_SIZE]);
 void up_style_uncertainty(const struct up_style *style, double u_g, char text[UP_SHOWN_SIZE]);
+/* As up_claim_interval. */
+void up_style_interval(const struct up_style *style, double expanded_u_g, double stuck_air_g,
+                       char text[UP_SHOWN_SIZE]);
 /* Whole grams. */
 void up_style_lead(const struct up_style *style, double mass_g, char text[UP_SHOWN_SIZE]);
 void up_style_temp(const struct up_style *style, double temp_c, char text[UP_SHOWN_SIZE]);

@@ -55,6 +55,8 @@ static const struct catalogue_member plan_members[] = {
     NUMBER_AS(IN_ABOVE_ZERO, "kind_sd_kg", kind_repeatability_kg.u, UNIT_KG, LATER, ""),
     NUMBER_AS(IN_ABOVE_ZERO, "kind_sd_dof", kind_repeatability_kg.dof, UNIT_DOF, LATER, ""),
     NUMBER_AS(IN_ABOVE_ZERO, "kind_shake_share", kind_shake_share, UNIT_SHARE, LATER, ""),
+    NUMBER_AS(IN_ABOVE_ZERO, "kind_stuck_share", kind_stuck_share, UNIT_SHARE, LATER, ""),
+    NUMBER_AS(IN_ABOVE_ZERO, "kind_stuck_kg", kind_stuck_kg, UNIT_KG, LATER, ""),
     NUMBER("temp_oldest_s", temp_oldest_s, UNIT_S, LATER, ""),
     NUMBER_AS(IN_ABOVE_ZERO, "second_depth_m", second_depth_m, UNIT_M, LATER, ""),
     NUMBER_AS(IN_ABOVE_ZERO, "two_point_m", two_point_m, UNIT_M, LATER, ""),

@@ -416,6 +416,8 @@ bool up_session_plan_item(struct up_catalogue *catalogue, const struct up_rig *r
             item->pieces == 1 ? kind.repeatability_kg : kind.repeatability_pair_kg;
     }
     plan->kind_shake_share = share_learned(&kind.share, rig->shake_share);
+    plan->kind_stuck_share = kind.stuck_share;
+    plan->kind_stuck_kg = kind.stuck_g * 1e-3;
     return true;
 }
 

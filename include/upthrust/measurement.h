@@ -47,8 +47,8 @@ struct up_trial {
 
 struct up_measurement {
     /* What was known before. Of the rig the budget reads: air, tank_water, u_thermometer_k,
-       division_counts, shake_share, meniscus_kg, item_temp_halfwidth_k, line_diameter_m,
-       tank_area_m2, depth_m, gravity_m_s2, read_after_s, window_s. */
+       division_counts, shake_share, stuck_share, meniscus_kg, item_temp_halfwidth_k,
+       line_diameter_m, tank_area_m2, depth_m, gravity_m_s2, read_after_s, window_s. */
     struct up_rig rig;
     struct up_calibration calibration;
     struct up_item item;
@@ -56,6 +56,9 @@ struct up_measurement {
     struct up_quantity kind_repeatability_kg; /* u: standard deviation of a trial; its dof; u 0: not
                                                  learned */
     double kind_shake_share; /* a shake frees this share of the air at least; 0: not learned */
+    /* What is set for the kind: of its air at most this share stays through all shakes, 0: as the
+       rig says; and beside it this lift, whatever shaking frees. */
+    double kind_stuck_share, kind_stuck_kg;
     struct up_reference_plan
         reference[UP_REFERENCES_MAX]; /* reference bodies, in the order weighed */
     unsigned references;

@@ -88,6 +88,9 @@ static const struct {
     {"kind_sd_kg", AT(kind_repeatability_kg.u)},
     {"kind_dof", AT(kind_repeatability_kg.dof)},
     {"kind_share", AT(kind_shake_share)},
+    {"stuck_share", AT(rig.stuck_share)},
+    {"kind_stuck_share", AT(kind_stuck_share)},
+    {"kind_stuck_kg", AT(kind_stuck_kg)},
     {"air_counts", AT(air_counts.value)},
     {"u_air_counts", AT(air_counts.u)},
     {"level_counts", AT(level_counts.value)},
@@ -150,6 +153,10 @@ static void add_trial(const struct line *line) {
                                .temp_c = number_at(line, 7),
                                .late_s = number_at(line, 8),
                                .left_out = number_at(line, 9) != 0};
+    if (trial->shakes > 0) {
+        trial->gain_counts[trial->shakes - 1] = trial->last_gain_counts;
+        trial->gain_counts[0] += number_at(line, 10) - trial->last_gain_counts;
+    }
 }
 
 /* At the end of a session the check is computed anew for each of its numbers. */
@@ -257,6 +264,7 @@ static double named_number(const char *name) {
         {"buoyancy_kg", current->answer.buoyancy_kg.value},
         {"u_buoyancy_kg", current->answer.buoyancy_kg.u},
         {"dof", current->answer.buoyancy_kg.dof},
+        {"stuck_air_kg", current->answer.stuck_air_kg},
         {"volume_m3", current->answer.volume_m3},
         {"mass_kg", current->answer.mass_kg},
         {"hook_kg", current->moment.hook_kg.value},

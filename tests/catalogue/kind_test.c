@@ -308,6 +308,22 @@ static void a_pair_has_a_tolerance_of_its_own(void **state) {
     up_catalogue_close(catalogue);
 }
 
+/* As the tolerances: of a name, with the case of its letters let go, the newest. */
+static void what_may_stay_is_kept(void **state) {
+    (void)state;
+    struct up_failure failure = {0};
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    struct up_kind kind = {.name = "fin", .stuck_share = 0.25, .stuck_g = 3}, found;
+    assert_true(up_kind_set(catalogue, &kind, &failure));
+    assert_true(up_kind_find(catalogue, "FIN", &found, &failure));
+    assert_true(found.stuck_share == 0.25 && found.stuck_g == 3 && found.tolerance_one_g == 0);
+    found = learned(catalogue, "Fin", "one");
+    assert_true(found.stuck_share == 0.25 && found.stuck_g == 3);
+    assert_true(up_kind_find(catalogue, "boot", &found, &failure));
+    assert_true(found.stuck_share == 0 && found.stuck_g == 0);
+    up_catalogue_close(catalogue);
+}
+
 static void wrong_kinds_are_refused(void **state) {
     (void)state;
     static const double bad[] = {-1, 0.99, 1000.01, (double)NAN, (double)INFINITY};
@@ -431,6 +447,7 @@ int main(void) {
         TEST(shakes_tell_their_share),
         TEST(the_newest_tolerance_counts),
         TEST(a_pair_has_a_tolerance_of_its_own),
+        TEST(what_may_stay_is_kept),
         TEST(wrong_kinds_are_refused),
         TEST(hostile_kinds_are_kept_apart),
         TEST(odd_trials_are_left_aside),

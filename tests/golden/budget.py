@@ -237,6 +237,20 @@ def trapped_air(m, s):
     return rectangular(bound / 2, bound / 2)
 
 
+def stuck_air(m, s):
+    """Of all the air, freed and stuck, a share s stays at most: S <= (G + S) s. And what is declared."""
+    share = m["kind_stuck_share"] or m["stuck_share"]
+    freed_kg = mean([t["freed"] for t in s["kept"] if t["shakes"]] or [0.0]) / abs(m["slope"])
+    return max(freed_kg, 0) * share / (1 - share) + m["kind_stuck_kg"]
+
+
+def lowered(m, x, constant, target, stuck_kg):
+    """By how much less the item floats in the water asked for if all of that stayed."""
+    best = balance(m, x, constant, target)["b"]
+    return float(best - balance(m, dict(x, **{"residual air": x["residual air"] + Fraction(stuck_kg)}), constant,
+                                target)["b"])
+
+
 def creep_left(m, s):
     if m["window_s"] == 0:
         return CREEP_TYPED
@@ -328,7 +342,7 @@ def balance(m, x, constant, target):
     return {"b": b, "volume": volume, "mass": dry + rho_air * volume}
 
 
-def combine(m, terms, tank, target):
+def combine(m, s, terms, tank, target):
     area = math.pi / 4 * m["line_diameter_m"] ** 2 / m["tank_area_m2"] if m["tank_area_m2"] else 0
     constant = {"per_k": Fraction(slope_per_k(tank)[0]), "per_m": Fraction(slope_per_m(tank)),
                 "line_per_tank": Fraction(area), "tank_c": Fraction(tank["temp_c"])}
@@ -347,6 +361,7 @@ def combine(m, terms, tank, target):
     for name, t in terms.items():
         t["share"] = (parts[name] / u) ** 2
     return {"buoyancy_kg": float(best["b"]), "u_buoyancy_kg": u, "dof": u**4 / weighted,
+            "stuck_air_kg": lowered(m, x, constant, target, stuck_air(m, s)),
             "volume_m3": float(best["volume"]), "mass_kg": float(best["mass"])}
 
 
@@ -424,8 +439,8 @@ def water(model, s, u, depth, temp_c=NAN, u_temp=0.0, in_range=False, gravity=0.
             "u_salinity_g_kg": u, "range": in_range, "depth_m": depth, "gravity_m_s2": gravity}
 
 
-def trial(load, u, shakes, gain, gain_s, soak_s, temp_c, late_s=0.0, left_out=False):
-    return {"load": load, "u": u, "shakes": shakes, "gain": gain, "gain_s": gain_s, "soak_s": soak_s,
+def trial(load, u, shakes, gain, gain_s, soak_s, temp_c, late_s=0.0, left_out=False, before=0.0):
+    return {"load": load, "u": u, "shakes": shakes, "gain": gain, "freed": gain + before, "gain_s": gain_s, "soak_s": soak_s,
             "temp_c": temp_c, "late_s": late_s, "left_out": left_out}
 
 
@@ -437,6 +452,7 @@ COMMON = dict(
     unloading=NAN, u_unloading=NAN, mass_tolerance=6e-5, lack_of_fit_kg=1.1e-4, hysteresis_kg=8e-4, creep=0.0017,
     calibration_air=1.1764, calibration_temp_c=17.25, span_kg=4.0, points=[0.5, 1.0, 2.0, 4.0, -0.5, -2.0],
     expansion=3.9e-4, u_expansion=0.71e-4, kind_sd_kg=0.0, kind_dof=INF, kind_share=0.0,
+    stuck_share=0.1, kind_stuck_share=0.0, kind_stuck_kg=0.0,
     air_counts=NAN, u_air_counts=0.0, level_counts=NAN, u_level_counts=0.0, two_point_m=0.0,
     deep_counts=NAN, u_deep_counts=0.0, second_depth_m=0.0, waters=[],
     body=dict(mass_kg=1.02345, u_mass_kg=2.5e-5, volume_m3=8.123e-4, u_volume_m3=6e-8, expansion=1.1e-4,
@@ -449,9 +465,9 @@ CASES = {
         COMMON, air_counts=702345.5, u_air_counts=35.0, kind_sd_kg=1e-4, kind_dof=20,
         tank=water("fresh", 0.21, 0.11, 0.45, in_range=True, gravity=9.8123),
         level_counts=61350.0, u_level_counts=28.0, two_point_m=0.62,
-        trials=[trial(102450.0, 21.0, 2, 310.0, 45.0, 30.0, 22.35),
-                trial(102011.0, 25.0, 3, -120.0, 47.0, 330.0, 22.5, late_s=24.0),
-                trial(103900.0, 19.0, 2, 4000.0, 44.0, 640.0, 22.9, left_out=True),
+        trials=[trial(102450.0, 21.0, 2, 310.0, 45.0, 30.0, 22.35, before=9120.0),
+                trial(102011.0, 25.0, 3, -120.0, 47.0, 330.0, 22.5, late_s=24.0, before=11730.0),
+                trial(103900.0, 19.0, 2, 4000.0, 44.0, 640.0, 22.9, left_out=True, before=20000.0),
                 trial(102733.0, 23.0, 0, 0.0, 0.0, 935.0, 23.05),
                 trial(102160.0, 22.0, 1, 205.0, 46.0, 1240.0, 23.4)],
         waters=[water("sea", 35.2, 0.9, 0.0, 11.5, 0.6, True, name="sea"),
@@ -463,6 +479,7 @@ CASES = {
         COMMON, slope=-598760.5, u_slope=7.0, unloading=-598100.0, u_unloading=16.5, creep=-0.0024,
         calibration_temp_c=NAN, hysteresis_kg=NAN, span_kg=2.0, points=[0.5, 1.0, 2.0, 1.0],
         tank=water("fresh", 0.3, 0.1, 0.45, gravity=9.8123), kind_sd_kg=5e-4, kind_dof=12, kind_share=0.33,
+        kind_stuck_share=0.23, kind_stuck_kg=0.0031,
         body=dict(COMMON["body"], load=-127700.0),
         air_counts=-431200.0, u_air_counts=300.0, shake_share=0.7,
         deep_counts=70100.0, u_deep_counts=41.0, second_depth_m=3.25,
@@ -475,7 +492,7 @@ CASES = {
     "soaks": dict(
         COMMON, depth_m=31.5, air_counts=1302345.5, u_air_counts=30.0, shake_share=NAN, calibration_temp_c=22.75,
         tank=water("pool", 3.1, 0.35, 31.5, in_range=True),
-        trials=[trial(40150.0, 12.0, 2, 420.0, 52.0, 60.0, 26.0),
+        trials=[trial(40150.0, 12.0, 2, 420.0, 52.0, 60.0, 26.0, before=-900.0),
                 trial(41010.0, 14.0, 2, 390.0, 50.0, 420.0, 26.1),
                 trial(41720.0, 13.0, 2, 410.0, 49.0, 800.0, 26.15),
                 trial(42640.0, 12.0, 1, 100.0, 51.0, 1190.0, 26.3),
@@ -494,7 +511,7 @@ CASES = {
         lack_of_fit_kg=0.003, hysteresis_kg=0.012, creep=0.0, span_kg=1.0, points=[0.3, 0.6, 1.0],
         tank=water("fresh", 0.2, 0.05, 34.0), depth_m=34.0, tank_area_m2=0.0, kind_sd_kg=0.006, kind_dof=7,
         body=dict(COMMON["body"], load=0.21, u_load=0.004),
-        u_air_temp_k=5.0, u_air_pressure_pa=3000.0, u_air_humidity=0.2,
+        kind_stuck_kg=0.012, u_air_temp_k=5.0, u_air_pressure_pa=3000.0, u_air_humidity=0.2,
         trials=[trial(1.37, 0.0029, 0, 0.0, 0.0, 20.0, 9.0)]),
 }
 
@@ -523,12 +540,12 @@ def put_measurement(rows, name, m):
         put(rows, "point", mass)
     for t in m["trials"]:
         put(rows, "trial", t["load"], t["u"], t["shakes"], t["gain"], t["gain_s"], t["soak_s"], t["temp_c"],
-            t["late_s"], t["left_out"])
+            t["late_s"], t["left_out"], t["freed"])
 
 
 def put_result(rows, m, s, tank, target):
     terms = terms_of(m, s, tank, target)
-    answer = combine(m, terms, tank, target)
+    answer = combine(m, s, terms, tank, target)
     put(rows, "result", target["name"] if target else "tank")
     for name, t in terms.items():
         loose = name in ("thermometer", "immersion depth", "air density", "density of the water asked for")
