@@ -37,7 +37,18 @@ int trial_immersed(struct measuring *measuring, const struct up_indication *here
     return MEASURE_SHAKE;
 }
 
-/* Shake on while a shake frees air that matters; once at least. */
+/* Of the trials before this one; 0: none was shaken, or each ends by itself. */
+static unsigned shakes_set(const struct measuring *measuring) {
+    const struct up_measurement *record = &measuring->record;
+    unsigned shakes = 0;
+    for (unsigned i = 0; measuring->plan.steady_shakes && i < record->trials && shakes == 0; i++) {
+        shakes = record->trial[i].shakes;
+    }
+    return shakes;
+}
+
+/* Shake on while a shake frees air that matters; once at least. Later trials shake as often, so
+   that their last gains were not chosen for being small. */
 int trial_shaken(struct measuring *measuring, const struct up_indication *here) {
     struct up_trial *trial = &measuring->trial;
     const struct up_indication *before = &measuring->hung;
@@ -50,8 +61,12 @@ int trial_shaken(struct measuring *measuring, const struct up_indication *here) 
     double matters =
         fmax(AIR_MATTERS_KG * fabs(counts_per_kg(measuring)), AIR_MATTERS_U * trial->u_gain_counts);
     trial->still_gaining = trial->last_gain_counts > matters;
-    bool enough = trial->shakes >= (unsigned)measuring->record.rig.shakes_max;
-    return trial->still_gaining && !enough ? MEASURE_SHAKE : MEASURE_LIFT_OUT;
+    unsigned set = shakes_set(measuring);
+    bool enough = set > 0 ? trial->shakes >= set
+                          : !trial->still_gaining ||
+                                trial->shakes >= (unsigned)measuring->record.rig.shakes_max;
+    trial->shakes_set = trial->shakes == set;
+    return enough ? MEASURE_LIFT_OUT : MEASURE_SHAKE;
 }
 
 /* ---- is it the cell of before the break? ---- */

@@ -45,7 +45,8 @@ struct trial {
     double load_g, u_plateau_g;
     double gain_g[GAINS_MAX];
     size_t gains;
-    bool soaks; /* its scatter and its gains are water that was taken up */
+    bool shakes_set; /* by the first trial: none ended it by being small */
+    bool soaks;      /* its scatter and its gains are water that was taken up */
 };
 
 struct lessons {
@@ -144,6 +145,7 @@ static void read_gains(const json_t *content, double counts_g, struct trial *tri
     const json_t *gains = json_object_get(content, "gain_counts");
     size_t count = json_array_size(gains);
     trial->gains = count > GAINS_MAX ? 0 : count;
+    trial->shakes_set = json_is_true(json_object_get(content, "shakes_set"));
     for (size_t i = 0; i < trial->gains; i++) {
         const json_t *gain = json_array_get(gains, i);
         if (!json_is_number(gain)) {
@@ -336,7 +338,9 @@ static void learn_share(const struct chosen *chosen, struct up_kind *kind) {
         const struct trial *trial = chosen->trial[i];
         double u_g = u_gain_g(kind, trial);
         if (trial->gains > 0 && u_g > 0 && !trial->soaks) {
-            double stop_g = fmax(STOP_GAIN_G, STOP_GAIN_US * sqrt(2) * trial->u_plateau_g);
+            double stop_g = trial->shakes_set
+                                ? 0
+                                : fmax(STOP_GAIN_G, STOP_GAIN_US * sqrt(2) * trial->u_plateau_g);
             shaken[count++] = (struct up_shaken){trial->gain_g, trial->gains, u_g, stop_g};
         }
     }

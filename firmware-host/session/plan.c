@@ -61,6 +61,7 @@ static const struct catalogue_member plan_members[] = {
     NUMBER_AS(IN_ABOVE_ZERO, "second_depth_m", second_depth_m, UNIT_M, LATER, ""),
     NUMBER_AS(IN_ABOVE_ZERO, "two_point_m", two_point_m, UNIT_M, LATER, ""),
     TRUTH("bare_hook", bare_hook, LATER, ""),
+    TRUTH("steady_shakes", steady_shakes, LATER, ""),
     TEXT("filled_with", filling.gas, LATER, ""),
     NUMBER("filling_bar", filling.pressure_bar, UNIT_BAR, LATER | NOT_NEGATIVE, ""),
     INTEGER("draws", draws, DRAWS_MAX, LATER, ""),

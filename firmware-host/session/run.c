@@ -348,7 +348,7 @@ bool session_measure(const struct up_session_settings *settings,
     plan.rig = settings->rig;
     plan.calibration = &calibration;
     plan.coverage = 0.95;
-    plan.bare_hook = true;
+    plan.bare_hook = plan.steady_shakes = true;
     if (neighbours != NULL) {
         plan.opening = neighbours->opening;
     }

@@ -36,6 +36,8 @@ struct up_trial {
     double load_counts;      /* the last reading less the tares around it, made linear */
     double u_plateau_counts; /* of that difference, from the plateaus' own noise */
     unsigned shakes;
+    bool shakes_set; /* as many as the first trial needed: the last gain was not chosen to be small
+                      */
     double gain_counts[UP_TRIAL_SHAKES_MAX]; /* heavier after each shake, by this */
     double last_gain_counts, u_gain_counts;
     double last_gain_s; /* between its two readings */

@@ -152,7 +152,8 @@ static void add_trial(const struct line *line) {
                                .soak_s = number_at(line, 6),
                                .temp_c = number_at(line, 7),
                                .late_s = number_at(line, 8),
-                               .left_out = number_at(line, 9) != 0};
+                               .left_out = number_at(line, 9) != 0,
+                               .shakes_set = number_at(line, 11) != 0};
     if (trial->shakes > 0) {
         trial->gain_counts[trial->shakes - 1] = trial->last_gain_counts;
         trial->gain_counts[0] += number_at(line, 10) - trial->last_gain_counts;

@@ -216,8 +216,12 @@ def summarise(m):
             end = kept[-1]["soak_s"] / 60
             s["last"], s["u_last"], s["sd"], s["dof"] = line["at"](end), line["u_at"](end), line["s"], line["dof"]
             water_a_s = sign * line["slope"] / 60
-    s["gain"] = mean([max(t["gain"] - water_a_s * t["gain_s"], 0) for t in shaken]) if shaken else NAN
-    s["u_gain"] = math.sqrt(2) * s["sd"]
+    # The mean of gains that were not chosen, with its u: of n differences of two readings. Where each trial
+    # ended with its own, none below nothing counts, and one such difference's u stays.
+    gains = [t["gain"] - water_a_s * t["gain_s"] for t in shaken if t["set"]]
+    s["u_gain"] = math.sqrt(2 / (len(gains) or 1)) * s["sd"]
+    gains = gains or [max(t["gain"] - water_a_s * t["gain_s"], 0) for t in shaken]
+    s["gain"] = mean(gains) if gains else NAN
     return s
 
 
@@ -232,9 +236,10 @@ def trapped_air(m, s):
     if math.isnan(s["gain"]):
         weight = m["trials"][0]["load"] if math.isnan(m["air_counts"]) else m["air_counts"]
         bound = AIR_UNSHAKEN * abs(weight / m["slope"])
-    else: # of what a shake leaves it frees `share` at the next
-        bound = (max(s["gain"], 0) + s["u_gain"]) * (1 - share) / share / abs(m["slope"])
-    return rectangular(bound / 2, bound / 2)
+        return rectangular(bound / 2, bound / 2)
+    left = (1 - share) / share / abs(m["slope"])   # a shake frees `share` of what the one before left
+    middle = max(s["gain"], 0) * left / 2
+    return rectangular(middle, middle + s["u_gain"] * left)
 
 
 def stuck_air(m, s):
@@ -439,9 +444,9 @@ def water(model, s, u, depth, temp_c=NAN, u_temp=0.0, in_range=False, gravity=0.
             "u_salinity_g_kg": u, "range": in_range, "depth_m": depth, "gravity_m_s2": gravity}
 
 
-def trial(load, u, shakes, gain, gain_s, soak_s, temp_c, late_s=0.0, left_out=False, before=0.0):
+def trial(load, u, shakes, gain, gain_s, soak_s, temp_c, late_s=0.0, left_out=False, before=0.0, preset=False):
     return {"load": load, "u": u, "shakes": shakes, "gain": gain, "freed": gain + before, "gain_s": gain_s, "soak_s": soak_s,
-            "temp_c": temp_c, "late_s": late_s, "left_out": left_out}
+            "temp_c": temp_c, "late_s": late_s, "left_out": left_out, "set": preset}
 
 
 COMMON = dict(
@@ -484,26 +489,26 @@ CASES = {
         air_counts=-431200.0, u_air_counts=300.0, shake_share=0.7,
         deep_counts=70100.0, u_deep_counts=41.0, second_depth_m=3.25,
         trials=[trial(81250.0, 900.0, 2, 150.0, 40.0, 25.0, 18.05),
-                trial(81010.0, 850.0, 2, 90.0, 41.0, 300.0, 18.2),
+                trial(81010.0, 850.0, 2, 90.0, 41.0, 300.0, 18.2, preset=True),
                 trial(81395.0, 870.0, 3, 60.0, 42.0, 610.0, 18.9, late_s=12.0),
-                trial(99000.0, 860.0, 1, 10.0, 42.0, 900.0, 19.1, left_out=True)],
+                trial(99000.0, 860.0, 2, 10.0, 42.0, 900.0, 19.1, left_out=True, preset=True)],
         waters=[water("sea", 7.2, 0.5, 12.0, 6.0, 0.7, name="brackish")]),
     # It takes up water: stated at the last soak by the line, its gains without that water. Deep down.
     "soaks": dict(
         COMMON, depth_m=31.5, air_counts=1302345.5, u_air_counts=30.0, shake_share=NAN, calibration_temp_c=22.75,
         tank=water("pool", 3.1, 0.35, 31.5, in_range=True),
         trials=[trial(40150.0, 12.0, 2, 420.0, 52.0, 60.0, 26.0, before=-900.0),
-                trial(41010.0, 14.0, 2, 390.0, 50.0, 420.0, 26.1),
-                trial(41720.0, 13.0, 2, 410.0, 49.0, 800.0, 26.15),
-                trial(42640.0, 12.0, 1, 100.0, 51.0, 1190.0, 26.3),
-                trial(43320.0, 15.0, 2, 405.0, 50.0, 1555.0, 26.3)],
+                trial(41010.0, 14.0, 2, 390.0, 50.0, 420.0, 26.1, preset=True),
+                trial(41720.0, 13.0, 2, -130.0, 49.0, 800.0, 26.15, preset=True),
+                trial(42640.0, 12.0, 1, 5100.0, 51.0, 1190.0, 26.3),
+                trial(43320.0, 15.0, 2, 405.0, 50.0, 1555.0, 26.3, preset=True)],
         waters=[water("sea", 38.6, 1.1, 0.0, 19.0, 0.0, True, name="warm")]),
     # Three trials in a line: plainly heavier each time, and too few to state another than their mean.
     "three": dict(
         COMMON, air_counts=902345.5, u_air_counts=30.0, tank=water("fresh", 0.0, 0.0, 0.45),
         trials=[trial(50100.0, 12.0, 2, 420.0, 52.0, 60.0, 20.0),
-                trial(50911.0, 14.0, 2, 390.0, 50.0, 420.0, 20.0),
-                trial(51718.0, 13.0, 2, 410.0, 49.0, 780.0, 20.0)]),
+                trial(50911.0, 14.0, 2, -390.0, 50.0, 420.0, 20.0, preset=True),
+                trial(51718.0, 13.0, 2, 110.0, 49.0, 780.0, 20.0, preset=True)]),
     # Typed readings in kilograms of one trial, deep down, never shaken, never weighed in air; the air
     # over it hardly known. It rests on its kind.
     "typed": dict(
@@ -540,7 +545,7 @@ def put_measurement(rows, name, m):
         put(rows, "point", mass)
     for t in m["trials"]:
         put(rows, "trial", t["load"], t["u"], t["shakes"], t["gain"], t["gain_s"], t["soak_s"], t["temp_c"],
-            t["late_s"], t["left_out"], t["freed"])
+            t["late_s"], t["left_out"], t["freed"], t["set"])
 
 
 def put_result(rows, m, s, tank, target):

@@ -62,6 +62,7 @@ static int begin(void **state) {
                                  .typical_u = 2e-4}}},
         .references = 1,
         .bare_hook = true,
+        .steady_shakes = true,
         .opening = {.known = true,
                     .age_s = 40,
                     .load = -500,
@@ -124,7 +125,7 @@ static void all_of_a_plan_comes_back(void **state) {
     assert_true(back->opening.temp_age_s == 200 && back->temp_oldest_s == 300);
     assert_true(back->second_depth_m == 4 && back->two_point_m == 0.5);
     assert_true(back->confidence == 0.95 && back->coverage == 0.95);
-    assert_true(back->bare_hook);
+    assert_true(back->bare_hook && back->steady_shakes);
     assert_string_equal(back->filling.gas, "EAN32");
     assert_true(back->filling.pressure_bar == 210);
     assert_int_equal(back->draws, 2000);
@@ -140,11 +141,11 @@ static void all_of_a_plan_comes_back(void **state) {
 /* The keys are released: other programs, and journals of earlier versions, have them. */
 static void the_keys_stay(void **state) {
     static const char *const keys[] = {
-        "item",           "calibration", "trials",      "confidence",  "coverage",
-        "waters",         "looks",       "references",  "kind_sd_kg",  "opening",
-        "draws",          "seed",        "kind_sd_dof", "two_point_m", "kind_shake_share",
-        "second_depth_m", "filled_with", "filling_bar", "bare_hook",   "kind_stuck_share",
-        "kind_stuck_kg"};
+        "item",           "calibration",  "trials",      "confidence",  "coverage",
+        "waters",         "looks",        "references",  "kind_sd_kg",  "opening",
+        "draws",          "seed",         "kind_sd_dof", "two_point_m", "kind_shake_share",
+        "second_depth_m", "filled_with",  "filling_bar", "bare_hook",   "kind_stuck_share",
+        "kind_stuck_kg",  "steady_shakes"};
     (void)state;
     json_t *json = to_json();
     for (size_t i = 0; i < sizeof keys / sizeof keys[0]; i++) {
@@ -164,7 +165,7 @@ static void an_older_plan_is_read(void **state) {
                                         "draws",          "seed",          "two_point_m",
                                         "second_depth_m", "temp_oldest_s", "filled_with",
                                         "filling_bar",    "bare_hook",     "kind_stuck_share",
-                                        "kind_stuck_kg"};
+                                        "kind_stuck_kg",  "steady_shakes"};
     struct up_failure failure = {0};
     (void)state;
     json_t *json = to_json();
@@ -175,7 +176,7 @@ static void an_older_plan_is_read(void **state) {
         fail_msg("%s", failure.text);
     }
     const struct up_measure_plan *back = &run.measure;
-    assert_false(back->bare_hook); /* its journal answers no such question */
+    assert_false(back->bare_hook || back->steady_shakes); /* its journal answers no such question */
     assert_true(back->kind_repeatability_kg.u == 0 && back->kind_shake_share == 0 &&
                 back->kind_stuck_share == 0 && back->kind_stuck_kg == 0);
     assert_true(back->two_point_m == 0 && back->second_depth_m == 0 && !back->opening.known);

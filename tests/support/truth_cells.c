@@ -209,6 +209,7 @@ static bool run(struct plateau_bench *bench, struct session *session,
 static bool measure(struct session *session, const struct tank *tank,
                     const struct up_calibration *calibration, bool adaptive, unsigned long seed) {
     struct up_measure_plan plan = {.rig = session->settings->rig,
+                                   .steady_shakes = true,
                                    .calibration = calibration,
                                    .item = virtual_bench_item(&truth_items[session->item]),
                                    .trials = adaptive ? looks[LOOKS - 1] : TRIALS,

@@ -209,6 +209,7 @@ static bool measure(struct player *player, const struct up_calibration *calibrat
                                    .calibration = calibration,
                                    .trials = TRIALS,
                                    .bare_hook = true,
+                                   .steady_shakes = true,
                                    .water = player->water,
                                    .waters = SECOND_WATERS,
                                    .confidence = 0.95,
