@@ -55,7 +55,8 @@ struct trials {
     double late_rel;     /* creep between the schedule's time and that of the reading, mean */
     double last_gain;    /* mean; NaN where none was shaken */
     double u_gain;       /* its own: hanging and wetting scatter in each gain twice */
-    double freed;        /* by all shakes of a trial, mean over those shaken; 0 where none was */
+    struct unsteady bubbles, drips;
+    double freed; /* by all shakes of a trial, mean over those shaken; 0 where none was */
 };
 
 static struct up_term normal(double value, double u) {
@@ -202,7 +203,14 @@ static struct trials summarise(const struct up_measurement *measurement) {
     if (by_line) {
         state_at_last_soak(&uptake, &trials);
     }
-    find_last_gain(measurement, by_line ? uptake.line.c[1] : 0, &trials);
+    trials.bubbles = find_bubbles(measurement);
+    trials.drips = find_drips(measurement);
+    /* Between its two readings bubbles grew that the shake freed as well. */
+    double grown_per_min = trials.bubbles.told ? trials.bubbles.rate_kg_s.value * 60 : 0;
+    find_last_gain(measurement,
+                   (by_line ? uptake.line.c[1] : 0) -
+                       grown_per_min * measurement->calibration.slope_counts_per_kg,
+                   &trials);
     return trials;
 }
 
@@ -390,6 +398,10 @@ double u_reading_rel(const struct up_measurement *measurement, double load_count
     return hypot(cell_temp(measurement).u, hypot(creep_rel, swing_rel) / sqrt(3));
 }
 
+static struct up_term unsteady(const struct unsteady *found) {
+    return found->told ? rectangular(found->lift_kg, sqrt(3) * found->u_kg) : rectangular(0, 0);
+}
+
 static void fill_loads(const struct up_measurement *measurement, const struct trials *trials,
                        struct up_weighing *weighing) {
     const struct up_calibration *calibration = &measurement->calibration;
@@ -413,6 +425,8 @@ static void fill_loads(const struct up_measurement *measurement, const struct tr
     weighing->term[UP_INPUT_SWING] = rectangular(0, SWING_MOST_RAD * SWING_MOST_RAD / 8);
     weighing->term[UP_INPUT_TRAPPED_AIR] = trapped_air(measurement, trials);
     weighing->term[UP_INPUT_LINE] = rectangular(0, measurement->rig.meniscus_kg);
+    weighing->term[UP_INPUT_BUBBLES] = unsteady(&trials->bubbles);
+    weighing->term[UP_INPUT_DRIPS] = unsteady(&trials->drips);
     weighing->stuck_air_kg = stuck_air_kg(measurement, trials);
 }
 
@@ -450,6 +464,11 @@ static void tell_uptake(const struct up_measurement *measurement, struct up_resu
     struct uptake uptake = find_uptake(measurement);
     double g = 1e3 / measurement->calibration.slope_counts_per_kg;
     bool fitted = uptake.line.dof > 0;
+    struct unsteady bubbles = find_bubbles(measurement);
+    result->forms_bubbles = bubbles.told;
+    result->drips = find_drips(measurement).told;
+    result->bubbles_g_min = bubbles.rate_kg_s.dof > 0 ? bubbles.rate_kg_s.value * 6e4 : (double)NAN;
+    result->u_bubbles_g_min = bubbles.rate_kg_s.dof > 0 ? bubbles.rate_kg_s.u * 6e4 : (double)NAN;
     result->takes_up_water = uptake.told;
     result->at_last_soak = is_stated_by(&uptake);
     result->uptake_g_min = fitted ? uptake.line.c[1] * g : (double)NAN;

@@ -108,7 +108,9 @@ static void put_volume(FILE *stream, const json_t *chain, double air_kg) {
 static void put_chain(FILE *stream, const json_t *document) {
     const json_t *chain = json_object_get(document, "chain");
     const json_t *result = json_object_get(document, "result");
-    double air_kg = up_record_number(chain, "trapped_air_kg"),
+    double air_kg =
+        up_record_number(chain, "trapped_air_kg") + up_record_number(chain, "bubbles_kg");
+    double drips = up_record_number(chain, "drips_kg"),
            swing = up_record_number(chain, "swing_rel");
     fputs("from counts to grams, at the estimates:\n", stream);
     put_step(stream, "C", up_record_number(chain, "water_counts"), "counts",
@@ -122,10 +124,18 @@ static void put_chain(FILE *stream, const json_t *document) {
     put_step(stream, "k", up_record_number(chain, "k"), "", "1 - rho_a(calibration) / 8000 kg/m3");
     put_step(stream, "rho_a cal", up_record_number(chain, "calibration_air_kg_m3"), "kg/m3", "");
     put_step(stream, "w", up_record_number(chain, "water_kg"), "kg",
-             swing != 0 ? "C / S (1 - swing)" : "C / S");
+             swing != 0   ? "C / S (1 - swing)"
+             : drips != 0 ? "C / S + drips"
+                          : "C / S");
+    if (drips != 0) {
+        put_step(stream, "drips", drips, "kg", "water that dripped off while the tares were read");
+    }
     put_step(stream, "rho_w", up_record_number(chain, "tank_density_kg_m3"), "kg/m3",
              "the tank's water");
-    put_step(stream, "air", air_kg, "kg", "half of the lift of air that may still be in it");
+    put_step(stream, "air", air_kg, "kg",
+             up_record_number(chain, "bubbles_kg") > 0
+                 ? "half of the lift of air that may still be in it, and of the bubbles on it"
+                 : "half of the lift of air that may still be in it");
     if (has(chain, "volume_m3")) {
         put_volume(stream, chain, air_kg);
     }

@@ -39,6 +39,24 @@ static void print_uptake(const json_t *body, const struct up_style *style, FILE 
     }
 }
 
+static void print_unsteady(const json_t *body, const struct up_style *style, FILE *stream) {
+    char rate[UP_SHOWN_SIZE];
+    if (json_is_true(json_object_get(body, "forms_bubbles"))) {
+        up_style_uncertainty(style, up_record_number(body, "bubbles_g_min"), rate);
+        fprintf(
+            stream,
+            "  it grew lighter under water, by %s a minute: bubbles form on it;\n"
+            "    let the water stand for a day and weigh again, the budget carries what formed\n",
+            rate);
+    }
+    if (json_is_true(json_object_get(body, "drips"))) {
+        fputs(
+            "  water still dripped off when the empty hanger was read: dry the line and the upper\n"
+            "    hook after lifting out; the budget carries what dripped\n",
+            stream);
+    }
+}
+
 static void print_checks(const json_t *body, const struct up_style *style, FILE *stream) {
     const json_t *check;
     size_t i;
@@ -124,6 +142,7 @@ static void print_second_depth(const json_t *body, const struct up_style *style,
 void up_sides_print(const json_t *body, const struct up_style *style, FILE *stream) {
     print_left_out(body, stream);
     print_uptake(body, style, stream);
+    print_unsteady(body, style, stream);
     print_checks(body, style, stream);
     print_two_points(body, style, stream);
     print_second_depth(body, style, stream);

@@ -41,6 +41,9 @@ struct up_trial {
     double gain_counts[UP_TRIAL_SHAKES_MAX]; /* heavier after each shake, by this */
     double last_gain_counts, u_gain_counts;
     double last_gain_s; /* between its two readings */
+    /* Mean slope of its readings in water, and that of the tare after it, each with its time after
+       the step of the load; 0 s: not known. */
+    double water_slope_counts_s, water_age_s, tare_slope_counts_s, tare_age_s;
     double soak_s, temp_c;
     double late_s;      /* the last reading was taken so much later than the schedule says */
     bool still_gaining; /* shakes_max reached and the last gain was not noise */

@@ -63,6 +63,8 @@ enum up_input {
     UP_INPUT_ITEM_TEMP,       /* K: item's temperature above that of the water */
     UP_INPUT_EXPANSION,       /* 1/K: volume expansion of the item */
     UP_INPUT_TRAPPED_AIR,     /* kg: lift of air still in the item; one-sided */
+    UP_INPUT_BUBBLES,         /* kg: lift of bubbles that formed on it since the last shake */
+    UP_INPUT_DRIPS,           /* kg: water that still drips off when the tares are read */
     UP_INPUT_LINE,            /* kg: meniscus on the line */
     UP_INPUT_TARGET_DENSITY,  /* kg/m3: the water asked for; u of formula and temperature */
     UP_INPUT_TARGET_SALINITY, /* kg/m3: what its salinity or dissolved solids put it off by */
