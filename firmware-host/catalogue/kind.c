@@ -1,6 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* What is set for a kind of item, and what a bench has learned from the trials of its items. */
-#include <math.h>
 #include <stdlib.h>
 #include <string.h>
 #include <strings.h>
@@ -207,7 +206,7 @@ static bool read_tolerance(const struct up_record *record, void *context) {
     struct lessons *lessons = context;
     struct up_kind set = {0};
     members_from_json(catalogue_kind_members, record->content, &set);
-    if (set.name[0] != '\0' &&
+    if (!record->elsewhere && set.name[0] != '\0' && /* who weighs sets what is neutral */
         (lessons->only_kind == NULL || strcasecmp(lessons->only_kind, set.name) == 0)) {
         lessons->tolerance =
             up_reallocate(lessons->tolerance, lessons->tolerances + 1, sizeof *lessons->tolerance);
@@ -300,7 +299,7 @@ static size_t run_length(const struct chosen *chosen, size_t first) {
 static struct up_quantity pool(const struct chosen *chosen, double pieces) {
     double *sd = up_allocate(chosen->count + 1, sizeof *sd);
     double *dof = up_allocate(chosen->count + 1, sizeof *dof);
-    double *load = up_allocate(chosen->count + 1, sizeof *load);
+    UP_FREED double *load = up_allocate(chosen->count + 1, sizeof *load);
     size_t runs = 0, length;
     for (size_t first = 0; first < chosen->count; first += length) {
         length = run_length(chosen, first);
@@ -316,7 +315,6 @@ static struct up_quantity pool(const struct chosen *chosen, double pieces) {
     struct up_pool pooled = up_pool_sds(sd, dof, runs);
     free(sd);
     free(dof);
-    free(load);
     return pooled.dof > 0 ? (struct up_quantity){0, pooled.sd * 1e-3, pooled.dof}
                           : (struct up_quantity){0, 0, 0};
 }
@@ -332,7 +330,7 @@ static double u_gain_g(const struct up_kind *kind, const struct trial *trial) {
 }
 
 static void learn_share(const struct chosen *chosen, struct up_kind *kind) {
-    struct up_shaken *shaken = up_allocate(chosen->count + 1, sizeof *shaken);
+    UP_FREED struct up_shaken *shaken = up_allocate(chosen->count + 1, sizeof *shaken);
     size_t count = 0;
     for (size_t i = 0; i < chosen->count; i++) {
         const struct trial *trial = chosen->trial[i];
@@ -345,7 +343,6 @@ static void learn_share(const struct chosen *chosen, struct up_kind *kind) {
         }
     }
     up_find_share(shaken, count, &kind->share);
-    free(shaken);
 }
 
 static void learn(const struct chosen *chosen, struct up_kind *kind) {
@@ -400,17 +397,18 @@ static void id_of_name(const char *name, char id[UP_ID_SIZE]) {
 
 /* Of the live versions the first counts. */
 static bool read_set(const struct up_record *record, void *context) {
-    members_from_json(catalogue_kind_members, record->content, context);
+    if (!record->elsewhere) {
+        members_from_json(catalogue_kind_members, record->content, context);
+    }
     return false;
 }
 
 bool up_kind_find(struct up_catalogue *catalogue, const char *name, struct up_kind *kind,
                   struct up_failure *failure) {
-    char *clean = up_text_clean(name, strlen(name)); /* names are stored clean */
+    UP_FREED char *clean = up_text_clean(name, strlen(name)); /* names are stored clean */
     char id[UP_ID_SIZE];
     *kind = (struct up_kind){0};
     id_of_name(clean, id);
-    free(clean);
     return up_catalogue_each_live(catalogue, "gear_kind", id, read_set, kind, failure);
 }
 
@@ -427,7 +425,7 @@ bool up_kind_tolerance(struct up_catalogue *catalogue, const char *name, int pie
 
 bool up_kind_learn(struct up_catalogue *catalogue, const char *name, const char *bench,
                    struct up_kind *kind, struct up_failure *failure) {
-    char *clean = up_text_clean(name, strlen(name));
+    UP_FREED char *clean = up_text_clean(name, strlen(name));
     struct lessons lessons = {.only_kind = clean, .only_bench = bench};
     bool good = gather(catalogue, &lessons, failure);
     begin(&lessons, clean, bench, kind);
@@ -437,7 +435,6 @@ bool up_kind_learn(struct up_catalogue *catalogue, const char *name, const char 
     }
     free(all.trial);
     release(&lessons);
-    free(clean);
     return good;
 }
 
@@ -457,7 +454,7 @@ bool up_kinds_learn(struct up_catalogue *catalogue, struct up_kind **kinds, size
         return false;
     }
     struct chosen all = sort_out(&lessons);
-    bool *seen = up_allocate(lessons.kinds.count + 1, sizeof *seen);
+    UP_FREED bool *seen = up_allocate(lessons.kinds.count + 1, sizeof *seen);
     size_t listed = 0, length, groups = lessons.kinds.count;
     for (size_t first = 0; first < all.count; first += group_length(&all, first)) {
         groups++;
@@ -476,7 +473,6 @@ bool up_kinds_learn(struct up_catalogue *catalogue, struct up_kind **kinds, size
             begin(&lessons, lessons.kinds.name[k], "", &list[listed++]);
         }
     }
-    free(seen);
     free(all.trial);
     release(&lessons);
     qsort(list, listed, sizeof *list, by_name_and_bench);

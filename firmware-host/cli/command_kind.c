@@ -1,7 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Kinds of gear: the tolerance that is set for each, and what the benches have learned of it. */
-#include <math.h>
-#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -113,16 +111,15 @@ static void print_kinds(const struct up_kind *kinds, size_t count, bool isolate)
 
 /* ---- the verbs ---- */
 
-static enum up_status list(const struct arguments *arguments, struct up_catalogue *catalogue,
-                           struct up_failure *failure) {
+static bool list(struct call *call) {
     struct up_style style;
     struct up_kind *kinds;
     size_t count;
-    if (!style_asked(arguments, &style, failure) ||
-        !up_kinds_learn(catalogue, &kinds, &count, failure)) {
-        return failure->status;
+    if (!style_asked(call, &style) ||
+        !up_kinds_learn(call->catalogue, &kinds, &count, call->failure)) {
+        return false;
     }
-    if (option_given(arguments, "json")) {
+    if (option_given(call, "json")) {
         json_t *list = json_array();
         for (size_t i = 0; i < count; i++) {
             json_array_append_new(list, kind_to_json(&kinds[i]));
@@ -132,7 +129,7 @@ static enum up_status list(const struct arguments *arguments, struct up_catalogu
         print_kinds(kinds, count, style.isolate);
     }
     free(kinds);
-    return UP_STATUS_DONE;
+    return true;
 }
 
 static void print_set(const struct up_kind *kind, bool json) {
@@ -162,41 +159,37 @@ static void print_set(const struct up_kind *kind, bool json) {
 }
 
 /* What was not given stays as it was set. */
-static enum up_status set(const struct arguments *arguments, struct up_catalogue *catalogue,
-                          struct up_failure *failure) {
+static bool set(struct call *call) {
     struct up_kind kind = {0};
-    if (arguments->words != 2 ||
-        (!option_given(arguments, "tolerance-g") && !option_given(arguments, "tolerance-pair-g") &&
-         !option_given(arguments, "stuck-share") && !option_given(arguments, "stuck-g"))) {
-        up_fail(failure, UP_STATUS_WRONG_INPUT,
-                "kind set: name one kind, and what to set of it: --tolerance-g, "
-                "--tolerance-pair-g, --stuck-share or --stuck-g");
-        return failure->status;
+    if (call->words != 2 ||
+        (!option_given(call, "tolerance-g") && !option_given(call, "tolerance-pair-g") &&
+         !option_given(call, "stuck-share") && !option_given(call, "stuck-g"))) {
+        return refuse(call, "kind set: name one kind, and what to set of it: --tolerance-g, "
+                            "--tolerance-pair-g, --stuck-share or --stuck-g");
     }
-    char *clean = up_text_clean(arguments->word[1], strlen(arguments->word[1]));
-    bool good = strlen(clean) < sizeof kind.name
-                    ? up_kind_find(catalogue, clean, &kind, failure)
-                    : up_fail(failure, UP_STATUS_WRONG_INPUT,
-                              "kind set: the name is longer than 300 bytes");
+    UP_FREED char *clean = up_text_clean(call->word[1], strlen(call->word[1]));
+    if (strlen(clean) >= sizeof kind.name) {
+        return refuse(call, "kind set: the name is longer than 300 bytes");
+    }
+    bool good = up_kind_find(call->catalogue, clean, &kind, call->failure);
     snprintf(kind.name, sizeof kind.name, "%s", clean);
-    free(clean);
     good = good &&
-           option_number(arguments, "tolerance-g", UP_TOLERANCE_LEAST_G, UP_TOLERANCE_MOST_ONE_G,
-                         &kind.tolerance_one_g, failure) &&
-           option_number(arguments, "tolerance-pair-g", UP_TOLERANCE_LEAST_G,
-                         UP_TOLERANCE_MOST_PAIR_G, &kind.tolerance_pair_g, failure) &&
-           option_number(arguments, "stuck-share", UP_STUCK_SHARE_LEAST, UP_STUCK_SHARE_MOST,
-                         &kind.stuck_share, failure) &&
-           option_number(arguments, "stuck-g", 0, STUCK_MOST_G, &kind.stuck_g, failure) &&
-           up_kind_set(catalogue, &kind, failure);
+           option_number(call, "tolerance-g", UP_TOLERANCE_LEAST_G, UP_TOLERANCE_MOST_ONE_G,
+                         &kind.tolerance_one_g) &&
+           option_number(call, "tolerance-pair-g", UP_TOLERANCE_LEAST_G, UP_TOLERANCE_MOST_PAIR_G,
+                         &kind.tolerance_pair_g) &&
+           option_number(call, "stuck-share", UP_STUCK_SHARE_LEAST, UP_STUCK_SHARE_MOST,
+                         &kind.stuck_share) &&
+           option_number(call, "stuck-g", 0, STUCK_MOST_G, &kind.stuck_g) &&
+           up_kind_set(call->catalogue, &kind, call->failure);
     if (good) {
-        print_set(&kind, option_given(arguments, "json"));
+        print_set(&kind, option_given(call, "json"));
     }
-    return good ? UP_STATUS_DONE : failure->status;
+    return good;
 }
 
-enum up_status command_kind(const struct arguments *arguments, struct up_failure *failure) {
+bool command_kind(struct call *call) {
     static const struct verb verbs[] = {{"list", UP_CATALOGUE_READ, list},
                                         {"set", UP_CATALOGUE_CREATE, set}};
-    return run_verb("kind", verbs, sizeof verbs / sizeof verbs[0], arguments, failure);
+    return run_verb("kind", verbs, sizeof verbs / sizeof verbs[0], call);
 }

@@ -33,15 +33,13 @@ static bool has_texts(const struct wanted *wanted, const struct up_item *item) {
     if (wanted->choice->texts == 0) {
         return true;
     }
-    char *all = up_text_format("%s\n%s\n%s\n%s\n%s\n%s\n%s\n%s\n%s", item->id, item->name,
-                               item->kind, item->maker, item->model, item->size, item->side,
-                               item->stock_number, item->note);
-    char *folded = up_text_folded(all);
+    UP_FREED char *all = up_text_format("%s\n%s\n%s\n%s\n%s\n%s\n%s\n%s\n%s", item->id, item->name,
+                                        item->kind, item->maker, item->model, item->size,
+                                        item->side, item->stock_number, item->note);
+    UP_FREED char *folded = up_text_folded(all);
     for (size_t i = 0; good && i < wanted->choice->texts; i++) {
         good = strstr(folded, wanted->text[i]) != NULL;
     }
-    free(folded);
-    free(all);
     return good;
 }
 
@@ -153,7 +151,7 @@ static void sort_items(const struct up_rows *rows, const char *word, struct up_i
     while (order < ORDERS && strcmp(up_item_orders[order], word) != 0) {
         order++;
     }
-    struct placed *placed = up_allocate(items->count + 1, sizeof *placed);
+    UP_FREED struct placed *placed = up_allocate(items->count + 1, sizeof *placed);
     for (size_t i = 0; i < items->count; i++) {
         const struct up_item *item = &items->item[i];
         placed[i] = (struct placed){key_of(rows, item, order),
@@ -164,7 +162,6 @@ static void sort_items(const struct up_rows *rows, const char *word, struct up_i
         items->item[i] = placed[i].item;
         free(placed[i].key);
     }
-    free(placed);
 }
 
 bool up_items_load(struct up_catalogue *catalogue, const struct up_rows *rows,
@@ -219,18 +216,14 @@ static char *said_by(const struct up_item *item, int parts) {
 }
 
 static char *looks_of(const struct up_item *item, int parts) {
-    char *said = said_by(item, parts);
-    char *both = up_text_format("%d%s\n%s", parts, item->name, said);
-    char *looks = up_text_skeleton(both);
-    free(both);
-    free(said);
-    return looks;
+    UP_FREED char *said = said_by(item, parts);
+    UP_FREED char *both = up_text_format("%d%s\n%s", parts, item->name, said);
+    return up_text_skeleton(both);
 }
 
 static json_int_t like_it(const struct apart *apart, const struct up_item *item, int parts) {
-    char *looks = looks_of(item, parts);
+    UP_FREED char *looks = looks_of(item, parts);
     json_int_t count = json_integer_value(json_object_get(apart->count, looks));
-    free(looks);
     return count;
 }
 
@@ -241,10 +234,9 @@ static bool count_looks(const struct up_record *record, void *context) {
         return true;
     }
     for (int parts = 0; parts <= PARTS; parts++) {
-        char *looks = looks_of(&item, parts);
+        UP_FREED char *looks = looks_of(&item, parts);
         json_int_t count = json_integer_value(json_object_get(apart->count, looks));
         json_object_set_new_nocheck(apart->count, looks, json_integer(count + 1));
-        free(looks);
     }
     return true;
 }
@@ -259,13 +251,12 @@ static bool tell_apart(const struct up_record *record, void *context) {
     while (parts <= PARTS && like_it(apart, &item, parts) > 1) {
         parts++;
     }
-    char *said = said_by(&item, parts <= PARTS ? parts : 0);
+    UP_FREED char *said = said_by(&item, parts <= PARTS ? parts : 0);
     bool tells = said[0] != '\0' && strlen(said) <= APART_BYTES;
     char *text =
         tells ? up_text_format("%s", said) : up_text_format("%.*s", ID_SHOWN, record->subject);
     json_object_set_new_nocheck(apart->text, record->subject, json_string_nocheck(text));
     free(text);
-    free(said);
     return true;
 }
 

@@ -156,6 +156,11 @@ static void refuses_places_that_cannot_be(void **state) {
         assert_refused("file", as, UP_STATUS_UNABLE, "there is no catalogue");
     }
     assert_int_equal(access("none", F_OK), -1);
+    up_catalogue_close(open_as("mine", UP_CATALOGUE_CREATE)); /* a guest's folder leads to mine */
+    assert_int_equal(
+        mkdir("guest", 0777) + symlink("../mine/catalogue.sqlite", "guest/catalogue.sqlite"), 0);
+    assert_refused("guest", UP_CATALOGUE_READ, UP_STATUS_WRONG_INPUT, "is a link");
+    assert_refused("guest", UP_CATALOGUE_CREATE, UP_STATUS_WRONG_INPUT, "is a link");
 }
 
 static void network_drives_are_known(void **state) {
