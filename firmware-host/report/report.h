@@ -31,7 +31,8 @@ struct up_row {
     char water[48];
     bool measured;
     double buoyancy_g, expanded_u_g, tolerance_g;
-    bool unusual; /* tolerance_g is not that of the item's kind and pieces */
+    double stuck_air_g; /* the net may be lower by so much more; NaN: not looked at */
+    bool unusual;       /* tolerance_g is not that of the item's kind and pieces */
     double water_temp_c;
     char class[16];
     bool withdrawable; /* calculated */

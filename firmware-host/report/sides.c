@@ -74,6 +74,24 @@ static void print_uptake(const json_t *body, const struct up_style *style, FILE 
     }
 }
 
+static void print_unsteady(const json_t *body, const struct up_style *style, FILE *stream) {
+    char rate[UP_SHOWN_SIZE];
+    if (json_is_true(json_object_get(body, "forms_bubbles"))) {
+        up_style_uncertainty(style, up_record_number(body, "bubbles_g_min"), rate);
+        fprintf(
+            stream,
+            "  it grew lighter under water, by %s a minute: bubbles form on it;\n"
+            "    let the water stand for a day and weigh again, the budget carries what formed\n",
+            rate);
+    }
+    if (json_is_true(json_object_get(body, "drips"))) {
+        fputs(
+            "  water still dripped off when the empty hanger was read: dry the line and the upper\n"
+            "    hook after lifting out; the budget carries what dripped\n",
+            stream);
+    }
+}
+
 static void print_two_points(const json_t *body, const struct up_style *style, FILE *stream) {
     const json_t *points = json_object_get(body, "two_points");
     double moment_nm = up_record_number(points, "moment_nm"),
@@ -144,6 +162,7 @@ void up_sides_print(const json_t *body, const struct up_style *style, FILE *stre
     print_left_out(body, stream);
     up_corrections_print(body, style, stream);
     print_uptake(body, style, stream);
+    print_unsteady(body, style, stream);
     const json_t *check;
     size_t i;
     json_array_foreach(json_object_get(body, "checks"), i, check) {

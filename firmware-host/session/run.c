@@ -353,7 +353,7 @@ bool session_measure(const struct up_session_settings *settings,
     plan.rig = settings->rig;
     plan.calibration = &calibration;
     plan.coverage = 0.95;
-    plan.bare_hook = true;
+    plan.bare_hook = plan.steady_shakes = true;
     if (neighbours != NULL) {
         plan.opening = neighbours->opening;
     }
@@ -419,6 +419,8 @@ bool up_session_plan_item(struct up_catalogue *catalogue, const struct up_rig *r
             item->pieces == 1 ? kind.repeatability_kg : kind.repeatability_pair_kg;
     }
     plan->kind_shake_share = share_learned(&kind.share, rig->shake_share);
+    plan->kind_stuck_share = kind.stuck_share;
+    plan->kind_stuck_kg = kind.stuck_g * 1e-3;
     return true;
 }
 

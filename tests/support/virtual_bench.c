@@ -166,6 +166,7 @@ bool virtual_bench_measure(struct virtual_bench *bench, const struct tank_item *
                            struct up_result *result, unsigned *results,
                            struct up_failure *failure) {
     struct up_measure_plan plan = {.rig = &bench->rig,
+                                   .steady_shakes = true,
                                    .calibration = &bench->calibration,
                                    .item = virtual_bench_item(item),
                                    .trials = trials,
