@@ -1,6 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Reference bodies in a session: weighed first, and asked about where they lie outside. */
-#include <math.h>
 #include <stdio.h>
 #include <string.h>
 
@@ -20,9 +19,14 @@ static void note_separation(struct measuring *measuring) {
     }
 }
 
+static void tell(struct measuring *measuring) {
+    struct up_measurement *record = &measuring->record;
+    events_push(measuring->events, UP_EVENT_CHECK)->check = record->check[record->checks];
+}
+
 static int accept(struct measuring *measuring) {
     struct up_measurement *record = &measuring->record;
-    events_push(measuring->events, UP_EVENT_CHECK)->check = record->check[record->checks++];
+    record->checks++;
     if (record->checks == 2) {
         note_separation(measuring);
     }
@@ -34,6 +38,7 @@ int body_lifted_out(struct measuring *measuring, const struct up_indication *aft
     struct up_reference_check *check = &record->check[record->checks];
     up_measurement_check(record, &record->reference[record->checks],
                          measuring_load(measuring, after), check);
+    tell(measuring); /* at once: a session that ends at the question leaves its mark */
     if (!check->outside) {
         return accept(measuring);
     }
@@ -70,5 +75,6 @@ int body_confirmed(struct measuring *measuring, enum up_answer_word word) {
     }
     events_note(measuring->events, "accepted by the operator: %s", measuring->question);
     measuring->record.check[measuring->record.checks].confirmed = true;
+    tell(measuring);
     return accept(measuring);
 }

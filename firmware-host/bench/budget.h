@@ -1,7 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* What the budget of an item and the check of a reference body share. */
-#ifndef UPTHRUST_BENCH_BUDGET_H
-#define UPTHRUST_BENCH_BUDGET_H
+#pragma once
 
 #include "upthrust/measurement.h"
 
@@ -10,5 +9,3 @@ struct up_water tank_water(const struct up_measurement *measurement);
    load, of the cell's temperature since the calibration, creep and swing. */
 double u_straightness_kg(const struct up_calibration *calibration, double load_kg);
 double u_reading_rel(const struct up_measurement *measurement, double load_counts);
-
-#endif

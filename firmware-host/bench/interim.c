@@ -1,7 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "interim.h"
 
-#include <math.h>
 #include <stdlib.h>
 
 #include "metrology/outlier.h"
@@ -87,13 +86,12 @@ static bool is_worth_a_question(struct interim *interim, const struct up_measure
 }
 
 static bool all_decided(const struct up_measurement *record) {
-    struct up_result *result = up_allocate(record->waters + 1, sizeof *result);
+    UP_FREED struct up_result *result = up_allocate(record->waters + 1, sizeof *result);
     unsigned results = 0;
     bool decided = up_measurement_results(record, result, &results, NULL);
     for (unsigned i = 0; i < results; i++) {
         decided = decided && result[i].answer.class != UP_CLASS_UNDECIDED;
     }
-    free(result);
     return decided;
 }
 

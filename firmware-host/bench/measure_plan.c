@@ -1,6 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Can this plan be measured on this rig with this calibration? */
-#include <math.h>
 #include <string.h>
 
 #include "measuring.h"

@@ -7,21 +7,9 @@
  * Feed samples while up_procedure_next gives nothing; when it has given an ask, answer it (samples
  * may go on meanwhile: the step of the load is looked for in them).
  */
-#ifndef UPTHRUST_BENCH_PROCEDURE_H
-#define UPTHRUST_BENCH_PROCEDURE_H
+#pragma once
 
-#include <stdbool.h>
-
-#include "stream/pace.h"
-#include "stream/plateau.h"
 #include "stream/schedule.h"
-#include "upthrust/calibration.h"
-#include "upthrust/failure.h"
-#include "upthrust/measurement.h"
-#include "upthrust/reference.h"
-#include "upthrust/result.h"
-#include "upthrust/rig.h"
-#include "upthrust/wire.h"
 
 enum up_action {
     UP_ACTION_BARE_HOOK, /* nothing hangs, the ballast neither */
@@ -237,5 +225,3 @@ bool up_procedure_calibration(const struct up_procedure *procedure,
                               struct up_calibration *calibration, struct up_failure *failure);
 bool up_procedure_results(const struct up_procedure *procedure, struct up_result *result,
                           unsigned *results, struct up_failure *failure);
-
-#endif

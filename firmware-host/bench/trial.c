@@ -1,6 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* A trial: immersed, shaken until a shake frees little, lifted out; then the interim analysis. */
-#include <math.h>
 #include <stdio.h>
 
 #include "measuring.h"

@@ -3,8 +3,7 @@
  * What a result is, and what may be claimed of it. Lists, sheets, exports and pictures ask here, so
  * that all of them say the same.
  */
-#ifndef UPTHRUST_CATALOGUE_CLAIM_H
-#define UPTHRUST_CATALOGUE_CLAIM_H
+#pragma once
 
 #include <jansson.h>
 
@@ -43,5 +42,3 @@ void up_claim_filling(const struct up_filling *filling, const char *kind,
 
 /* The widest band that may be asked for. */
 double up_tolerance_most_g(int pieces);
-
-#endif

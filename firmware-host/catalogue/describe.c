@@ -133,10 +133,9 @@ static json_t *entry_schema(const struct catalogue_table *table) {
 static json_t *other_schema(void) {
     json_t *any = json_array();
     for (size_t i = 0; i < CATALOGUE_TABLES; i++) {
-        char *reference = up_text_format("#/$defs/%s", catalogue_tables[i].kind);
+        UP_FREED char *reference = up_text_format("#/$defs/%s", catalogue_tables[i].kind);
         json_array_append_new(any, json_pack("{s:{s:{s:s}}, s:s}", "properties", "record_kind",
                                              "const", catalogue_tables[i].kind, "$ref", reference));
-        free(reference);
     }
     return json_pack("{s:[s, s], s:{s:{s:s}}, s:o}", "required", "record_kind", "live",
                      "properties", "live", "type", "boolean", "oneOf", any);
@@ -160,13 +159,12 @@ json_t *catalogue_json_schema(void) {
     json_t *required = json_pack("[s]", "schema");
     for (size_t i = 0; i < CATALOGUE_TABLES; i++) {
         const struct catalogue_table *table = &catalogue_tables[i];
-        char *reference = up_text_format("#/$defs/%s", table->kind);
+        UP_FREED char *reference = up_text_format("#/$defs/%s", table->kind);
         json_object_set_new(definitions, table->kind, entry_schema(table));
         json_object_set_new(
             properties, table->list,
             json_pack("{s:s, s:{s:s}}", "type", "array", "items", "$ref", reference));
         json_array_append_new(required, json_string(table->list));
-        free(reference);
     }
     json_object_set_new(properties, "versions",
                         json_pack("{s:s, s:o}", "type", "array", "items", other_schema()));

@@ -1,6 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* What is set for a kind of item, and what a bench has learned from the trials of its items. */
-#include <math.h>
 #include <stdlib.h>
 #include <string.h>
 #include <strings.h>
@@ -201,7 +200,7 @@ static bool read_tolerance(const struct up_record *record, void *context) {
     struct lessons *lessons = context;
     struct up_kind set = {0};
     members_from_json(catalogue_kind_members, record->content, &set);
-    if (set.name[0] != '\0' &&
+    if (!record->elsewhere && set.name[0] != '\0' && /* who weighs sets what is neutral */
         (lessons->only_kind == NULL || strcasecmp(lessons->only_kind, set.name) == 0)) {
         lessons->tolerance =
             up_reallocate(lessons->tolerance, lessons->tolerances + 1, sizeof *lessons->tolerance);
@@ -294,7 +293,7 @@ static size_t run_length(const struct chosen *chosen, size_t first) {
 static struct up_quantity pool(const struct chosen *chosen, double pieces) {
     double *sd = up_allocate(chosen->count + 1, sizeof *sd);
     double *dof = up_allocate(chosen->count + 1, sizeof *dof);
-    double *load = up_allocate(chosen->count + 1, sizeof *load);
+    UP_FREED double *load = up_allocate(chosen->count + 1, sizeof *load);
     size_t runs = 0, length;
     for (size_t first = 0; first < chosen->count; first += length) {
         length = run_length(chosen, first);
@@ -310,7 +309,6 @@ static struct up_quantity pool(const struct chosen *chosen, double pieces) {
     struct up_pool pooled = up_pool_sds(sd, dof, runs);
     free(sd);
     free(dof);
-    free(load);
     return pooled.dof > 0 ? (struct up_quantity){0, pooled.sd * 1e-3, pooled.dof}
                           : (struct up_quantity){0, 0, 0};
 }
@@ -326,7 +324,7 @@ static double u_gain_g(const struct up_kind *kind, const struct trial *trial) {
 }
 
 static void learn_share(const struct chosen *chosen, struct up_kind *kind) {
-    struct up_shaken *shaken = up_allocate(chosen->count + 1, sizeof *shaken);
+    UP_FREED struct up_shaken *shaken = up_allocate(chosen->count + 1, sizeof *shaken);
     size_t count = 0;
     for (size_t i = 0; i < chosen->count; i++) {
         const struct trial *trial = chosen->trial[i];
@@ -337,7 +335,6 @@ static void learn_share(const struct chosen *chosen, struct up_kind *kind) {
         }
     }
     up_find_share(shaken, count, &kind->share);
-    free(shaken);
 }
 
 static void learn(const struct chosen *chosen, struct up_kind *kind) {
@@ -390,17 +387,18 @@ static void id_of_name(const char *name, char id[UP_ID_SIZE]) {
 
 /* Of the live versions the first counts. */
 static bool read_set(const struct up_record *record, void *context) {
-    members_from_json(catalogue_kind_members, record->content, context);
+    if (!record->elsewhere) {
+        members_from_json(catalogue_kind_members, record->content, context);
+    }
     return false;
 }
 
 bool up_kind_tolerance(struct up_catalogue *catalogue, const char *name, int pieces,
                        double *tolerance_g, struct up_failure *failure) {
-    char *clean = up_text_clean(name, strlen(name)); /* names are stored clean */
+    UP_FREED char *clean = up_text_clean(name, strlen(name)); /* names are stored clean */
     char id[UP_ID_SIZE];
     struct up_kind kind = {0};
     id_of_name(clean, id);
-    free(clean);
     bool good = up_catalogue_each_live(catalogue, "gear_kind", id, read_set, &kind, failure);
     double set_g = pieces == 1 ? kind.tolerance_one_g : kind.tolerance_pair_g;
     if (good && set_g > 0) {
@@ -411,7 +409,7 @@ bool up_kind_tolerance(struct up_catalogue *catalogue, const char *name, int pie
 
 bool up_kind_learn(struct up_catalogue *catalogue, const char *name, const char *bench,
                    struct up_kind *kind, struct up_failure *failure) {
-    char *clean = up_text_clean(name, strlen(name));
+    UP_FREED char *clean = up_text_clean(name, strlen(name));
     struct lessons lessons = {.only_kind = clean, .only_bench = bench};
     bool good = gather(catalogue, &lessons, failure);
     begin(&lessons, clean, bench, kind);
@@ -421,7 +419,6 @@ bool up_kind_learn(struct up_catalogue *catalogue, const char *name, const char 
     }
     free(all.trial);
     release(&lessons);
-    free(clean);
     return good;
 }
 
@@ -441,7 +438,7 @@ bool up_kinds_learn(struct up_catalogue *catalogue, struct up_kind **kinds, size
         return false;
     }
     struct chosen all = sort_out(&lessons);
-    bool *seen = up_allocate(lessons.kinds.count + 1, sizeof *seen);
+    UP_FREED bool *seen = up_allocate(lessons.kinds.count + 1, sizeof *seen);
     size_t listed = 0, length, groups = lessons.kinds.count;
     for (size_t first = 0; first < all.count; first += group_length(&all, first)) {
         groups++;
@@ -460,7 +457,6 @@ bool up_kinds_learn(struct up_catalogue *catalogue, struct up_kind **kinds, size
             begin(&lessons, lessons.kinds.name[k], "", &list[listed++]);
         }
     }
-    free(seen);
     free(all.trial);
     release(&lessons);
     qsort(list, listed, sizeof *list, by_name_and_bench);

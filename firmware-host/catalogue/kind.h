@@ -4,13 +4,10 @@
  * and what a bench has learned from the trials of its items. Kinds are told apart as items name
  * them, whatever the case of their letters.
  */
-#ifndef UPTHRUST_CATALOGUE_KIND_H
-#define UPTHRUST_CATALOGUE_KIND_H
+#pragma once
 
 #include "metrology/shake.h"
 #include "upthrust/catalogue.h"
-#include "upthrust/item.h"
-#include "upthrust/quantity.h"
 
 /* Whether what is of a kind is filled with gas, which has weight and lift. */
 enum up_filled { UP_FILLED_NEVER, UP_FILLED_TO_PRESSURE, UP_FILLED_EMPTIED };
@@ -53,5 +50,3 @@ bool up_kind_learn(struct up_catalogue *catalogue, const char *name, const char 
                    struct up_kind *kind, struct up_failure *failure);
 bool up_kinds_learn(struct up_catalogue *catalogue, struct up_kind **kinds, size_t *count,
                     struct up_failure *failure);
-
-#endif

@@ -1,6 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* What the records of results and decisions hold. A record may be older than a member. */
-#include <math.h>
 #include <string.h>
 
 #include "catalogue/claim.h"

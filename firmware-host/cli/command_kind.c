@@ -1,7 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Kinds of gear: the tolerance that is set for each, and what the benches have learned of it. */
-#include <math.h>
-#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -103,16 +101,15 @@ static void print_kinds(const struct up_kind *kinds, size_t count, bool isolate)
 
 /* ---- the verbs ---- */
 
-static enum up_status list(const struct arguments *arguments, struct up_catalogue *catalogue,
-                           struct up_failure *failure) {
+static bool list(struct call *call) {
     struct up_style style;
     struct up_kind *kinds;
     size_t count;
-    if (!style_asked(arguments, &style, failure) ||
-        !up_kinds_learn(catalogue, &kinds, &count, failure)) {
-        return failure->status;
+    if (!style_asked(call, &style) ||
+        !up_kinds_learn(call->catalogue, &kinds, &count, call->failure)) {
+        return false;
     }
-    if (option_given(arguments, "json")) {
+    if (option_given(call, "json")) {
         json_t *list = json_array();
         for (size_t i = 0; i < count; i++) {
             json_array_append_new(list, kind_to_json(&kinds[i]));
@@ -122,7 +119,7 @@ static enum up_status list(const struct arguments *arguments, struct up_catalogu
         print_kinds(kinds, count, style.isolate);
     }
     free(kinds);
-    return UP_STATUS_DONE;
+    return true;
 }
 
 static void print_set(const struct up_kind *kind, bool json) {
@@ -143,39 +140,36 @@ static void print_set(const struct up_kind *kind, bool json) {
 }
 
 /* What was not given stays as it was set. */
-static enum up_status set(const struct arguments *arguments, struct up_catalogue *catalogue,
-                          struct up_failure *failure) {
+static bool set(struct call *call) {
     struct up_kind kind = {0};
-    if (arguments->words != 2 ||
-        (!option_given(arguments, "tolerance-g") && !option_given(arguments, "tolerance-pair-g"))) {
-        up_fail(failure, UP_STATUS_WRONG_INPUT,
-                "kind set: name one kind, and --tolerance-g or --tolerance-pair-g");
-        return failure->status;
+    if (call->words != 2 ||
+        (!option_given(call, "tolerance-g") && !option_given(call, "tolerance-pair-g"))) {
+        return refuse(call, "kind set: name one kind, and --tolerance-g or --tolerance-pair-g");
     }
-    char *clean = up_text_clean(arguments->word[1], strlen(arguments->word[1]));
+    UP_FREED char *clean = up_text_clean(call->word[1], strlen(call->word[1]));
     bool fits = strlen(clean) < sizeof kind.name;
     if (fits) {
         memcpy(kind.name, clean, strlen(clean) + 1);
     } else {
-        up_fail(failure, UP_STATUS_WRONG_INPUT, "kind set: the name is longer than 300 bytes");
+        refuse(call, "kind set: the name is longer than 300 bytes");
     }
-    free(clean);
-    bool good = fits &&
-                up_kind_tolerance(catalogue, kind.name, 1, &kind.tolerance_one_g, failure) &&
-                up_kind_tolerance(catalogue, kind.name, 2, &kind.tolerance_pair_g, failure) &&
-                option_number(arguments, "tolerance-g", UP_TOLERANCE_LEAST_G,
-                              UP_TOLERANCE_MOST_ONE_G, &kind.tolerance_one_g, failure) &&
-                option_number(arguments, "tolerance-pair-g", UP_TOLERANCE_LEAST_G,
-                              UP_TOLERANCE_MOST_PAIR_G, &kind.tolerance_pair_g, failure) &&
-                up_kind_set(catalogue, &kind, failure);
+    bool good =
+        fits &&
+        up_kind_tolerance(call->catalogue, kind.name, 1, &kind.tolerance_one_g, call->failure) &&
+        up_kind_tolerance(call->catalogue, kind.name, 2, &kind.tolerance_pair_g, call->failure) &&
+        option_number(call, "tolerance-g", UP_TOLERANCE_LEAST_G, UP_TOLERANCE_MOST_ONE_G,
+                      &kind.tolerance_one_g) &&
+        option_number(call, "tolerance-pair-g", UP_TOLERANCE_LEAST_G, UP_TOLERANCE_MOST_PAIR_G,
+                      &kind.tolerance_pair_g) &&
+        up_kind_set(call->catalogue, &kind, call->failure);
     if (good) {
-        print_set(&kind, option_given(arguments, "json"));
+        print_set(&kind, option_given(call, "json"));
     }
-    return good ? UP_STATUS_DONE : failure->status;
+    return good;
 }
 
-enum up_status command_kind(const struct arguments *arguments, struct up_failure *failure) {
+bool command_kind(struct call *call) {
     static const struct verb verbs[] = {{"list", UP_CATALOGUE_READ, list},
                                         {"set", UP_CATALOGUE_CREATE, set}};
-    return run_verb("kind", verbs, sizeof verbs / sizeof verbs[0], arguments, failure);
+    return run_verb("kind", verbs, sizeof verbs / sizeof verbs[0], call);
 }

@@ -1,46 +1,87 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
+/* kit: what weight checks mean for a diver's lead and trim. Nothing of it goes into the catalogue.
+ */
+#include <errno.h>
 #include <stdio.h>
+#include <stdlib.h>
 #include <string.h>
+#include <sys/stat.h>
 
 #include "cli.h"
 #include "embedded.h"
 #include "kit/report.h"
+#include "text/text.h"
 
-const struct option_text options_kit[] = {OPTION_CATALOGUE, OPTION_JSON, OPTION_END};
+const struct option_text options_kit[] = {
+    {"to", "DIR", "page: the folder to write kit.pdf and its parts to"},
+    OPTION_CATALOGUE,
+    OPTION_JSON,
+    OPTION_END};
 
 /* A kit may be entered by data alone; only a part that names an item needs a catalogue. */
-static struct up_catalogue *catalogue_if_any(const struct arguments *arguments) {
-    struct up_catalogue *catalogue = NULL;
-    struct up_failure ignored;
-    return open_catalogue(arguments, UP_CATALOGUE_READ, &catalogue, &ignored) ? catalogue : NULL;
+static void open_catalogue_if_any(struct call *call) {
+    up_catalogue_open(catalogue_directory(call), UP_CATALOGUE_READ, &call->catalogue, NULL);
 }
 
-static bool is_word(const struct arguments *arguments, const char *word, int words) {
-    return arguments->words == words && strcmp(arguments->word[0], word) == 0;
+/* A new folder is for the diver alone: what a person weighs is nobody else's business. */
+static bool draw_page(const char *to, const json_t *document, struct up_failure *failure) {
+    char *text = NULL;
+    size_t size;
+    if (to == NULL) {
+        return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                       "kit page: give --to DIR, a folder of this diver alone");
+    }
+    if (mkdir(to, 0700) != 0 && errno != EEXIST) {
+        return up_fail(failure, UP_STATUS_UNABLE, "cannot make the folder %s: %s", to,
+                       strerror(errno));
+    }
+    FILE *stream = open_memstream(&text, &size);
+    if (stream == NULL) {
+        up_out_of_memory();
+    }
+    up_kit_page_print(document, stream);
+    fclose(stream);
+    bool good = up_plot_kit(document, text, to, failure);
+    free(text);
+    if (good) {
+        up_text_print(stdout, "%s: kit.pdf, a page for the diver; kit.svg, .png, .gp, .tsv\n", to);
+    }
+    return good;
 }
 
-enum up_status command_kit(const struct arguments *arguments, struct up_failure *failure) {
-    if (is_word(arguments, "example", 1)) {
-        fputs(embedded_kit_example_json, stdout);
-        return UP_STATUS_DONE;
+static bool report(struct call *call, bool page) {
+    open_catalogue_if_any(call);
+    json_t *document = up_kit_report(call->word[1], call->catalogue, call->failure);
+    bool good = document != NULL;
+    if (good && page) {
+        good = draw_page(option_value(call, "to"), document, call->failure);
+    } else if (good && option_given(call, "json")) {
+        print_json(json_incref(document));
+    } else if (good) {
+        up_kit_report_print(document, stdout);
     }
-    if (!is_word(arguments, "report", 2)) {
-        up_fail(failure, UP_STATUS_WRONG_INPUT,
-                "kit: type `upthrust kit example` for a file to fill in, or `upthrust kit report "
-                "FILE`");
-        return failure->status;
-    }
-    struct up_catalogue *catalogue = catalogue_if_any(arguments);
-    json_t *document = up_kit_report(arguments->word[1], catalogue, failure);
-    up_catalogue_close(catalogue);
-    if (document == NULL) {
-        return failure->status;
-    }
-    if (option_given(arguments, "json")) {
-        print_json(document);
-        return UP_STATUS_DONE;
-    }
-    up_kit_report_print(document, stdout);
     json_decref(document);
-    return UP_STATUS_DONE;
+    return good;
+}
+
+bool command_kit(struct call *call) {
+    const char *verb = call->words > 0 ? call->word[0] : "";
+    bool alone = call->words == 1, page = strcmp(verb, "page") == 0;
+    if (alone && strcmp(verb, "example") == 0) {
+        fputs(embedded_kit_example_json, stdout);
+        return true;
+    }
+    if (alone && strcmp(verb, "schema") == 0) {
+        print_json(up_kit_schema());
+        return true;
+    }
+    if (call->words == 2 && strcmp(verb, "new") == 0) {
+        return ask_kit(call->word[1], call->failure);
+    }
+    if (call->words == 2 && (page || strcmp(verb, "report") == 0)) {
+        return report(call, page);
+    }
+    return refuse(call,
+                  "kit: `upthrust kit new FILE` asks for a kit and `kit example` prints one to "
+                  "fill in; then `kit report FILE` or `kit page FILE --to DIR`");
 }

@@ -249,19 +249,18 @@ static void end_listening(struct setup *setup) {
     }
 }
 
-static bool ask_port(const struct arguments *arguments, struct setup *setup,
-                     struct up_failure *failure) {
-    const char *path = option_value(arguments, "port");
+static bool ask_port(struct call *call, struct setup *setup) {
+    const char *path = option_value(call, "port");
     struct up_port *ports = NULL;
     size_t count = 0;
     char answer[ANSWER_SIZE];
-    bool good = up_ports_list(&ports, &count, failure);
+    bool good = up_ports_list(&ports, &count, call->failure);
     for (size_t i = 0; good && path == NULL && i < count; i++) {
         up_text_print(stdout, "  %s  %s\n", ports[i].name, ports[i].description);
     }
     if (good && path == NULL) {
         puts("\nThe port that the scale is plugged into; \"typed\" if you will type its readings.");
-        good = ask("Port", count > 0 ? ports[0].name : "typed", answer, failure);
+        good = ask("Port", count > 0 ? ports[0].name : "typed", answer, call->failure);
         path = answer;
     }
     if (good && strcmp(path, "typed") == 0) {
@@ -348,48 +347,47 @@ static bool write_file(const struct setup *setup, const char *file, struct up_fa
     return good;
 }
 
-static bool ask_all(const struct arguments *arguments, struct setup *setup,
-                    struct up_failure *failure) {
+static bool ask_all(struct call *call, struct setup *setup) {
     puts("Answer each question; Enter takes what stands in brackets, q stops.\n");
-    bool good = ask_id(setup, failure) && ask_port(arguments, setup, failure);
+    bool good = ask_id(setup, call->failure) && ask_port(call, setup);
     if (good && !setup->typed) {
         begin_listening(setup);
     }
     for (size_t i = 0; good && i < sizeof questions / sizeof questions[0]; i++) {
         if (is_for(setup, questions[i].when)) {
-            good = put_question(setup, &questions[i], failure);
+            good = put_question(setup, &questions[i], call->failure);
         }
     }
-    return good && (setup->typed || hear_scale(setup, failure));
+    return good && (setup->typed || hear_scale(setup, call->failure));
 }
 
-static enum up_status check_rig(const struct arguments *arguments, const char *file,
-                                struct up_failure *failure) {
-    struct arguments next = {.option = {{"rig", file}, {"no-walk", ""}}, .options = 2};
-    if (option_given(arguments, "catalogue")) {
-        next.option[next.options++] =
-            (struct given){"catalogue", option_value(arguments, "catalogue")};
+static bool check_rig(struct call *call, const char *file) {
+    struct call next = {
+        .option = {{"rig", file}, {"no-walk", ""}}, .options = 2, .failure = call->failure};
+    if (option_given(call, "catalogue")) {
+        next.option[next.options++] = (struct given){"catalogue", option_value(call, "catalogue")};
     }
     putchar('\n');
     up_text_print(stdout, "Written to %s. Now it is checked, as by `upthrust rig-check`.\n", file);
-    enum up_status status = command_rig_check(&next, failure);
-    if (status == UP_STATUS_DONE || status == UP_STATUS_UNDECIDED) {
+    bool good = command_rig_check(&next);
+    up_catalogue_close(next.catalogue);
+    call->status = next.status;
+    if (good) {
         puts("Next, with your known masses:");
         up_text_print(stdout, "  upthrust calibrate --rig %s --masses-g 500,1000,2000\n", file);
     }
-    return status;
+    return good;
 }
 
-enum up_status command_setup(const struct arguments *arguments, struct up_failure *failure) {
-    const char *file = option_value(arguments, "rig");
+bool command_setup(struct call *call) {
+    const char *file = option_value(call, "rig");
     struct setup *setup = up_allocate(1, sizeof *setup);
     setup->seconds = 3;
     catch_signals();
-    bool good = (file != NULL || up_fail(failure, UP_STATUS_WRONG_INPUT,
-                                         "give --rig FILE: the rig file to be written")) &&
-                option_number(arguments, "seconds", 0.2, 600, &setup->seconds, failure) &&
-                refuse_existing(file, failure) && ask_all(arguments, setup, failure) &&
-                write_file(setup, file, failure);
+    bool good = (file != NULL || refuse(call, "give --rig FILE: the rig file to be written")) &&
+                option_number(call, "seconds", 0.2, 600, &setup->seconds) &&
+                refuse_existing(file, call->failure) && ask_all(call, setup) &&
+                write_file(setup, file, call->failure);
     if (setup->listening) { /* it ends with the program */
         pthread_detach(setup->thread);
     } else {
@@ -400,5 +398,5 @@ enum up_status command_setup(const struct arguments *arguments, struct up_failur
         free(setup);
     }
     die_of_signal();
-    return good ? check_rig(arguments, file, failure) : failure->status;
+    return good && check_rig(call, file);
 }

@@ -1,6 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Help, from the table of commands. */
-#include <stdio.h>
 #include <string.h>
 
 #include "cli.h"

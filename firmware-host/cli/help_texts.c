@@ -53,8 +53,9 @@ static const struct help_text texts[] = {
      "decide --kind fin --tolerance-g 80 --dry-run\n"
      "decide --item \"My fin\" --water sea,temp_c=18\n"},
     {"kit", HELP_CATALOGUE,
-     "kit example > my-kit.json\n"
-     "kit report my-kit.json\n"},
+     "kit new my-kit.json\n"
+     "kit report my-kit.json\n"
+     "kit page my-kit.json --to my-dive\n"},
     {"plot", HELP_CATALOGUE,
      "plot\n"
      "plot --run latest --rig my-rig.ini\n"},

@@ -3,15 +3,12 @@
 #include <errno.h>
 #include <fcntl.h>
 #include <getopt.h>
-#include <signal.h>
-#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include <unistd.h>
 
 #include "cli.h"
 #include "text/json.h"
-#include "text/memory.h"
 #include "text/text.h"
 
 const struct command commands[] = {
@@ -46,8 +43,8 @@ const struct command commands[] = {
      options_explain, command_explain},
     {"decide", "", "re-judge stored results with another tolerance, confidence or water",
      options_decide, command_decide},
-    {"kit", "example|report FILE", "what weight checks mean for a diver's lead and trim",
-     options_kit, command_kit},
+    {"kit", "new|report|page FILE, example|schema",
+     "what weight checks mean for a diver's lead and trim", options_kit, command_kit},
     {"plot", "", "draw the items, calibrations and control charts, or a run, with gnuplot",
      options_plot, command_plot},
     {"export", "", "write the catalogue as CSV or JSON for other tools", options_export,
@@ -86,27 +83,22 @@ static const char *nearest_option(const struct command *command, const char *typ
     return nearest != NULL && up_text_is_near(typed, nearest->name) ? nearest->name : NULL;
 }
 
-static bool wrong_option(const struct command *command, const char *text, int code,
-                         struct up_failure *failure) {
+static bool wrong_option(struct call *call, const struct command *command, const char *text,
+                         int code) {
     size_t dashes = strspn(text, "-"), length = strcspn(text + dashes, "=");
-    char *name = up_text_format("%.*s", (int)(length < 60 ? length : 60), text + dashes);
+    UP_FREED char *name = up_text_format("%.*s", (int)(length < 60 ? length : 60), text + dashes);
     const char *nearest = code == ':' ? NULL : nearest_option(command, name);
     if (code == ':') {
-        up_fail(failure, UP_STATUS_WRONG_INPUT, "%.80s: missing value: see `upthrust help %s`",
-                text, command->name);
-    } else if (nearest != NULL && dashes == 2 && strcmp(nearest, name) == 0) {
-        up_fail(failure, UP_STATUS_WRONG_INPUT, "%.80s: --%s takes no value", text, nearest);
-    } else if (nearest != NULL) {
-        up_fail(failure, UP_STATUS_WRONG_INPUT,
-                "%.80s: unknown option; did you mean --%s? See `upthrust help %s`", text, nearest,
-                command->name);
-    } else {
-        up_fail(failure, UP_STATUS_WRONG_INPUT,
-                "%.80s: unknown option or ambiguous name: see `upthrust help %s`", text,
-                command->name);
+        return refuse(call, "%.80s: missing value: see `upthrust help %s`", text, command->name);
     }
-    free(name);
-    return false;
+    if (nearest != NULL && dashes == 2 && strcmp(nearest, name) == 0) {
+        return refuse(call, "%.80s: --%s takes no value", text, nearest);
+    }
+    return nearest != NULL
+               ? refuse(call, "%.80s: unknown option; did you mean --%s? See `upthrust help %s`",
+                        text, nearest, command->name)
+               : refuse(call, "%.80s: unknown option or ambiguous name: see `upthrust help %s`",
+                        text, command->name);
 }
 
 /* One that begins with one dash; getopt would take its letters for several. */
@@ -116,7 +108,7 @@ static bool has_one_dash(const char *text) {
 
 /* False with an empty failure: help was asked for and printed. */
 static bool read_arguments(const struct command *command, int argc, char **argv,
-                           struct arguments *arguments, struct up_failure *failure) {
+                           struct call *call) {
     struct option table[OPTIONS_MAX];
     int code;
     make_getopt(command, table);
@@ -129,25 +121,24 @@ static bool read_arguments(const struct command *command, int argc, char **argv,
             return false;
         }
         if (code == -1) { /* a word; options may follow it */
-            if (arguments->words == 16) {
-                return up_fail(failure, UP_STATUS_WRONG_INPUT, "too many words");
+            if (call->words == 16) {
+                return refuse(call, "too many words");
             }
-            arguments->word[arguments->words++] = argv[optind++];
+            call->word[call->words++] = argv[optind++];
         } else if (code == '?' || code == ':') {
-            return wrong_option(command, argv[optind - 1], code, failure);
-        } else if (arguments->options == OPTIONS_GIVEN_MAX) {
-            return up_fail(failure, UP_STATUS_WRONG_INPUT, "too many options");
+            return wrong_option(call, command, argv[optind - 1], code);
+        } else if (call->options == OPTIONS_GIVEN_MAX) {
+            return refuse(call, "too many options");
         } else {
-            arguments->option[arguments->options++] =
+            call->option[call->options++] =
                 (struct given){command->options[code].name, optarg != NULL ? optarg : ""};
         }
     }
     if (optind < argc) {
-        return wrong_option(command, argv[optind], '?', failure);
+        return wrong_option(call, command, argv[optind], '?');
     }
-    if (arguments->words > 0 && command->words[0] == '\0') {
-        return up_fail(failure, UP_STATUS_WRONG_INPUT, "%s: %s takes only options",
-                       arguments->word[0], command->name);
+    if (call->words > 0 && command->words[0] == '\0') {
+        return refuse(call, "%s: %s takes only options", call->word[0], command->name);
     }
     return true;
 }
@@ -174,18 +165,15 @@ static int close_stdout(int status) {
 }
 
 static int run(const struct command *command, int argc, char **argv) {
-    struct arguments arguments = {0};
     struct up_failure failure = {0};
-    enum up_status status;
-    if (!read_arguments(command, argc, argv, &arguments, &failure)) {
-        return failure.text[0] == '\0' ? close_stdout(0) : complain(&failure);
-    }
-    status = command->run(&arguments, &failure);
-    if (failure.text[0] != '\0' && status != UP_STATUS_DONE && status != UP_STATUS_UNDECIDED) {
+    struct call call = {.failure = &failure};
+    bool good = read_arguments(command, argc, argv, &call) && command->run(&call);
+    up_catalogue_close(call.catalogue);
+    if (!good && failure.text[0] != '\0') {
         fflush(stdout);
         return complain(&failure);
     }
-    return close_stdout((int)status);
+    return close_stdout((int)(good ? call.status : failure.status));
 }
 
 static int unknown_command(const char *name) {

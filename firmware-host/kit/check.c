@@ -68,8 +68,8 @@ static bool check_part(const struct up_part *part, struct up_failure *failure) {
     return part->kind != UP_PART_CYLINDER || check_cylinder(part, failure);
 }
 
-static bool check_volume(const struct up_part *part, const struct up_kit_state *state,
-                         const char *label, struct up_failure *failure) {
+bool check_volume(const struct up_part *part, const struct up_kit_state *state, const char *label,
+                  struct up_failure *failure) {
     if (isnan(part->volume_m3.value) &&
         fabs(state->water_kg_m3 - part->density_kg_m3) > NEAR_KG_M3) {
         return wrong(failure,
@@ -93,6 +93,27 @@ static bool check_pressure(const struct up_part *part, const struct up_kit_state
     return true;
 }
 
+/* Cylinders that are worn together hold one gas. */
+static bool check_gases(const struct up_kit *kit, const struct up_kit_state *state,
+                        const char *label, struct up_failure *failure) {
+    const struct up_part *first = NULL;
+    for (size_t i = 0; i < kit->parts; i++) {
+        const struct up_part *part = &kit->part[i];
+        if (part->kind != UP_PART_CYLINDER || part->spare || state->without[i]) {
+            continue;
+        }
+        if (first != NULL && first->gas.oxygen != part->gas.oxygen) {
+            return wrong(
+                failure,
+                "%s: \"%s\" and \"%s\" hold different gases; several gases are beyond this "
+                "program: list under \"without\" what is not worn then",
+                label, first->name, part->name);
+        }
+        first = part;
+    }
+    return true;
+}
+
 bool check_state(const struct up_kit *kit, const struct up_kit_state *state, const char *label,
                  struct up_failure *failure) {
     if (!lies(state->water_kg_m3, 950, 1100)) {
@@ -105,9 +126,13 @@ bool check_state(const struct up_kit *kit, const struct up_kit_state *state, con
         return wrong(failure, "%s: an air pressure of %g hPa; give 600 to 1100 hPa", label,
                      state->air_pressure_pa * 1e-2);
     }
+    if (!check_gases(kit, state, label, failure)) {
+        return false;
+    }
     for (size_t i = 0; i < kit->parts; i++) {
-        if (!state->without[i] && (!check_volume(&kit->part[i], state, label, failure) ||
-                                   !check_pressure(&kit->part[i], state, label, failure))) {
+        if (!state->without[i] && !kit->part[i].spare &&
+            (!check_volume(&kit->part[i], state, label, failure) ||
+             !check_pressure(&kit->part[i], state, label, failure))) {
             return false;
         }
     }
@@ -140,8 +165,9 @@ bool check_kit(const struct up_kit *kit, struct up_failure *failure) {
                      UP_KIT_CHECKS_MAX);
     }
     if (kit->checks == 0) {
-        return wrong(failure, "no weight check yet: do one in the water with an instructor, "
-                              "hanging still and breathing normally, and enter it");
+        return wrong(failure,
+                     "no weight check yet: do one in the water with an instructor, "
+                     "hanging still and breathing normally over several breaths, and enter it");
     }
     for (size_t i = 0; i < kit->parts; i++) {
         if (!check_part(&kit->part[i], failure)) {

@@ -85,34 +85,32 @@ static void draw_column(struct up_kit_draws *draws, int input, struct up_bounded
 
 /* Gear whose buoyancies share errors: its columns become those of the covariance's root. */
 static void share_errors(struct up_kit_draws *draws, gsl_rng *rng) {
-    size_t parts = draws->kit.parts;
-    gsl_matrix *root = gsl_matrix_calloc(parts, parts);
-    gsl_vector *unit = gsl_vector_alloc(parts);
-    for (size_t i = 0; i < parts * parts; i++) {
-        root->data[i] = draws->covariance_kg2[i];
-    }
-    for (size_t i = 0; i < parts; i++) { /* what is known exactly has no root of its own */
-        if (!(gsl_matrix_get(root, i, i) > 0)) {
-            gsl_matrix_set(root, i, i, 1);
+    size_t parts = draws->kit.parts, part[UP_KIT_PARTS_MAX], count = 0;
+    for (size_t i = 0; i < parts; i++) { /* what is known exactly has no root */
+        if (draws->column[part_input(i, INPUT_BUOYANCY)] != NULL &&
+            draws->covariance_kg2[i * parts + i] > 0) {
+            part[count++] = i;
         }
+    }
+    gsl_matrix *root = gsl_matrix_calloc(count + 1, count + 1);
+    gsl_matrix_set_identity(root);
+    for (size_t i = 0; i < count * count; i++) {
+        gsl_matrix_set(root, i / count, i % count,
+                       draws->covariance_kg2[part[i / count] * parts + part[i % count]]);
     }
     bool good = gsl_linalg_cholesky_decomp1(root) == 0;
     for (size_t n = 0; good && n < draws->count; n++) {
-        for (size_t i = 0; i < parts; i++) {
-            gsl_vector_set(unit, i, gsl_ran_gaussian_ziggurat(rng, 1));
-        }
-        for (size_t i = 0; i < parts; i++) {
+        double unit[UP_KIT_PARTS_MAX];
+        for (size_t i = 0; i < count; i++) {
             double sum = 0;
+            unit[i] = gsl_ran_gaussian_ziggurat(rng, 1);
             for (size_t k = 0; k <= i; k++) {
-                sum += gsl_matrix_get(root, i, k) * gsl_vector_get(unit, k);
+                sum += gsl_matrix_get(root, i, k) * unit[k];
             }
-            double *column = draws->column[part_input(i, INPUT_BUOYANCY)];
-            if (column != NULL && draws->covariance_kg2[i * parts + i] > 0) {
-                column[n] = draws->centre[part_input(i, INPUT_BUOYANCY)] + sum;
-            }
+            int input = part_input(part[i], INPUT_BUOYANCY);
+            draws->column[input][n] = draws->centre[input] + sum;
         }
     }
-    gsl_vector_free(unit);
     gsl_matrix_free(root);
 }
 

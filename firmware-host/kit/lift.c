@@ -113,7 +113,7 @@ double gear_lift_kg(const struct up_kit_draws *draws, const struct moment_of_div
                     const struct misreading *off, size_t n) {
     double lift_kg = 0;
     for (size_t part = 0; part < draws->kit.parts; part++) {
-        lift_kg += part_lift_kg(draws, part, moment, off, n);
+        lift_kg += draws->kit.part[part].spare ? 0 : part_lift_kg(draws, part, moment, off, n);
     }
     return lift_kg;
 }

@@ -11,7 +11,6 @@
 #include "text/text.h"
 
 enum { DRAWS = 20000 };
-static const double BREATH_KG = 0.5; /* a choice of ours: a calm breath is about a litre */
 
 struct equation {
     struct moment_of_dive moment;
@@ -28,7 +27,7 @@ static double reading_part_kg(const struct up_kit_draws *draws, const struct equ
 
 static double check_u_kg(const struct up_kit_draws *draws, const struct equation *equation) {
     const struct up_kit_state *state = equation->moment.state;
-    double breath_kg = state->u_breath_kg > 0 ? state->u_breath_kg : BREATH_KG;
+    double breath_kg = state->u_breath_kg > 0 ? state->u_breath_kg : UP_KIT_BREATH_KG;
     double depth_kg =
         reading_part_kg(draws, equation, (struct misreading){.depth_m = state->u_depth_m});
     double gauge_kg = reading_part_kg(draws, equation,

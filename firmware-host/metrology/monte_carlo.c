@@ -8,7 +8,6 @@
 #include <gsl/gsl_randist.h>
 #include <gsl/gsl_rng.h>
 #include <gsl/gsl_statistics_double.h>
-#include <stddef.h>
 
 #include "metrology/gsl_errors.h"
 #include "text/memory.h"

@@ -1,7 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* The model and its first-order combination. */
-#include <stddef.h>
-
 #include "metrology/statistics.h"
 #include "weighing_internal.h"
 

@@ -2,7 +2,6 @@
 /* The operator as a person at a terminal: one line of words for each thing to do, the Enter key for
    "done", one letter and Enter for the rest. */
 #include <ctype.h>
-#include <math.h>
 #include <stdarg.h>
 #include <stdlib.h>
 #include <string.h>
@@ -43,11 +42,10 @@ char *describe_ask(const struct up_ask *ask) {
 }
 
 static void show_ask(struct up_operator *op, const struct up_ask *ask) {
-    char *what = describe_ask(ask);
+    UP_FREED char *what = describe_ask(ask);
     end_live(op);
     fputc('\n', op->output);
     print_line(op, ">> %s", what);
-    free(what);
     if (ask->how != NULL) {
         print_line(op, "%s", ask->how);
     } else if (op->by_pedal) {

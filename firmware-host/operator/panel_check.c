@@ -1,10 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Tries one GPIO line after the other with a person who looks, listens and steps on the pedal. */
-#include <errno.h>
-#include <math.h>
-#include <stdio.h>
-#include <string.h>
-
 #include "internal.h"
 #include "panel_internal.h"
 #include "text/clock.h"

@@ -3,9 +3,6 @@
    some keep an output as it was. So a process that does nothing else holds it, and lets go when the
    other end of its socket closes, whatever that one died of. */
 #include <errno.h>
-#include <math.h>
-#include <poll.h>
-#include <signal.h>
 #include <stdlib.h>
 #include <sys/socket.h>
 #include <sys/wait.h>

@@ -1,11 +1,9 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* The way of one result from plateaus to class: all its numbers in one document. */
-#include <math.h>
 #include <stdlib.h>
 #include <string.h>
 #include <strings.h>
 
-#include "catalogue/claim.h"
 #include "catalogue/records.h"
 #include "report/report.h"
 #include "stream/glitch_filter.h"
@@ -352,7 +350,7 @@ static json_t *explain(struct up_catalogue *catalogue, struct search *search,
 json_t *up_explain(struct up_catalogue *catalogue, const char *wanted, const char *water,
                    struct up_failure *failure) {
     struct search search;
-    struct up_result *result = up_allocate(1, sizeof *result);
+    UP_FREED struct up_result *result = up_allocate(1, sizeof *result);
     json_t *document = NULL;
     if (find(catalogue, wanted, water, &search, failure)) {
         up_result_from_json(search.body, result);
@@ -368,6 +366,5 @@ json_t *up_explain(struct up_catalogue *catalogue, const char *wanted, const cha
         }
     }
     json_decref(search.body);
-    free(result);
     return document;
 }

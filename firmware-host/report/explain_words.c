@@ -1,10 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* The way of one result, told in words and numbers enough to redo it with a calculator. */
-#include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
-#include "catalogue/claim.h"
 #include "report/report.h"
 #include "text/text.h"
 
@@ -323,8 +321,9 @@ void up_explain_print(const json_t *document, const struct up_style *style, FILE
     const json_t *result = json_object_get(document, "result");
     const json_t *decisions = json_object_get(document, "decisions");
     char scope[UP_CLAIM_SCOPE_SIZE];
-    char *title = up_item_title(up_record_text(document, "item_name"),
-                                (int)json_integer_value(json_object_get(result, "pieces")));
+    UP_FREED char *title =
+        up_item_title(up_record_text(document, "item_name"),
+                      (int)json_integer_value(json_object_get(result, "pieces")));
     up_text_put(stream, title, 0, style->isolate);
     fputs(", in the water \"", stream);
     up_text_put(stream, up_record_text(result, "water"), 0, style->isolate);
@@ -353,5 +352,4 @@ void up_explain_print(const json_t *document, const struct up_style *style, FILE
     up_claim_scope(up_claim_pieces_of(result),
                    up_claim_is_simulated(result, up_record_text(document, "bench")), scope);
     fprintf(stream, "  %s\n", scope);
-    free(title);
 }

@@ -33,15 +33,13 @@ static bool has_texts(const struct wanted *wanted, const struct up_item *item) {
     if (wanted->choice->texts == 0) {
         return true;
     }
-    char *all = up_text_format("%s\n%s\n%s\n%s\n%s\n%s\n%s\n%s\n%s", item->id, item->name,
-                               item->kind, item->maker, item->model, item->size, item->side,
-                               item->stock_number, item->note);
-    char *folded = up_text_folded(all);
+    UP_FREED char *all = up_text_format("%s\n%s\n%s\n%s\n%s\n%s\n%s\n%s\n%s", item->id, item->name,
+                                        item->kind, item->maker, item->model, item->size,
+                                        item->side, item->stock_number, item->note);
+    UP_FREED char *folded = up_text_folded(all);
     for (size_t i = 0; good && i < wanted->choice->texts; i++) {
         good = strstr(folded, wanted->text[i]) != NULL;
     }
-    free(folded);
-    free(all);
     return good;
 }
 
@@ -153,7 +151,7 @@ static void sort_items(const struct up_rows *rows, const char *word, struct up_i
     while (order < ORDERS && strcmp(up_item_orders[order], word) != 0) {
         order++;
     }
-    struct placed *placed = up_allocate(items->count + 1, sizeof *placed);
+    UP_FREED struct placed *placed = up_allocate(items->count + 1, sizeof *placed);
     for (size_t i = 0; i < items->count; i++) {
         const struct up_item *item = &items->item[i];
         placed[i] = (struct placed){key_of(rows, item, order),
@@ -164,7 +162,6 @@ static void sort_items(const struct up_rows *rows, const char *word, struct up_i
         items->item[i] = placed[i].item;
         free(placed[i].key);
     }
-    free(placed);
 }
 
 bool up_items_load(struct up_catalogue *catalogue, const struct up_rows *rows,
@@ -227,18 +224,14 @@ static char *said_by(const struct up_item *item, int span) {
 }
 
 static char *looks_of(const struct up_item *item, int span) {
-    char *said = said_by(item, span);
-    char *both = up_text_format("%d%s\n%s", span, item->name, said);
-    char *looks = up_text_skeleton(both);
-    free(both);
-    free(said);
-    return looks;
+    UP_FREED char *said = said_by(item, span);
+    UP_FREED char *both = up_text_format("%d%s\n%s", span, item->name, said);
+    return up_text_skeleton(both);
 }
 
 static json_int_t like_it(const struct apart *apart, const struct up_item *item, int span) {
-    char *looks = looks_of(item, span);
+    UP_FREED char *looks = looks_of(item, span);
     json_int_t count = json_integer_value(json_object_get(apart->count, looks));
-    free(looks);
     return count;
 }
 
@@ -249,10 +242,9 @@ static bool count_looks(const struct up_record *record, void *context) {
         return true;
     }
     for (int span = 0; span < SPANS; span++) {
-        char *looks = looks_of(&item, span);
+        UP_FREED char *looks = looks_of(&item, span);
         json_int_t count = json_integer_value(json_object_get(apart->count, looks));
         json_object_set_new_nocheck(apart->count, looks, json_integer(count + 1));
-        free(looks);
     }
     return true;
 }
@@ -263,7 +255,7 @@ static bool tell_apart(const struct up_record *record, void *context) {
     if (!up_item_from_json(record->content, &item) || like_it(apart, &item, 0) < 2) {
         return true;
     }
-    char *said = NULL;
+    UP_FREED char *said = NULL;
     bool tells = false;
     for (int span = 1; span < SPANS && !tells; span++) {
         free(said);
@@ -274,7 +266,6 @@ static bool tell_apart(const struct up_record *record, void *context) {
         tells ? up_text_format("%s", said) : up_text_format("%.*s", ID_SHOWN, record->subject);
     json_object_set_new_nocheck(apart->text, record->subject, json_string_nocheck(text));
     free(text);
-    free(said);
     return true;
 }
 

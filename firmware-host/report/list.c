@@ -88,10 +88,8 @@ static int larger(int a, int b) {
 }
 
 static int width_of(const char *text) {
-    char *clean = up_text_for_terminal(text);
-    int columns = up_text_columns(clean);
-    free(clean);
-    return columns;
+    UP_FREED char *clean = up_text_for_terminal(text);
+    return up_text_columns(clean);
 }
 
 /* As it was measured; what is not measured yet, as the item says. */
@@ -105,10 +103,8 @@ static char *title_of(const struct list *list, const struct up_item *item) {
             break;
         }
     }
-    char *title = up_item_title(item->name, pieces);
-    char *marked = up_text_format("%s%s%s", retired, simulated, title);
-    free(title);
-    return marked;
+    UP_FREED char *title = up_item_title(item->name, pieces);
+    return up_text_format("%s%s%s", retired, simulated, title);
 }
 
 /* Empty where the id, which stands in the line, does it. */
@@ -122,9 +118,8 @@ static void measure_texts(struct list *list) {
     list->kind = width_of("kind");
     for (size_t i = 0; i < list->items->count; i++) {
         const struct up_item *item = &list->items->item[i];
-        char *title = title_of(list, item);
+        UP_FREED char *title = title_of(list, item);
         list->name = larger(list->name, width_of(title));
-        free(title);
         list->kind = larger(list->kind, width_of(item->kind));
         list->which = larger(list->which, width_of(which_of(list, item)));
     }
@@ -251,9 +246,8 @@ static void print_within(const struct list *list, const char *item_id) {
 }
 
 static void print_item(const struct list *list, const struct up_item *item) {
-    char *title = title_of(list, item);
+    UP_FREED char *title = title_of(list, item);
     up_text_put(list->stream, title, list->name, list->style->isolate);
-    free(title);
     fputs("  ", list->stream);
     if (list->which > 0) {
         up_text_put(list->stream, which_of(list, item), list->which, list->style->isolate);
@@ -263,13 +257,12 @@ static void print_item(const struct list *list, const struct up_item *item) {
     for (size_t i = 0; i < list->count; i++) {
         print_cell(list, find_row(list->rows, item->id, list->waters[i]), i);
     }
-    char *id = up_text_for_terminal(item->id); /* a beginning finds it again */
+    UP_FREED char *id = up_text_for_terminal(item->id); /* a beginning finds it again */
     fputs("  ", list->stream);
     if (list->any_unusual) {
         print_within(list, item->id);
     }
     fprintf(list->stream, "%.*s\n", ID_SHOWN, id);
-    free(id);
 }
 
 static bool is_listed(const struct list *list, const char *item_id) {
@@ -288,10 +281,9 @@ static void print_fillings(const struct list *list) {
             (i > 0 && strcmp(row->item_id, list->rows->row[i - 1].item_id) == 0)) {
             continue;
         }
-        char *safe = up_text_for_terminal(row->filling);
+        UP_FREED char *safe = up_text_for_terminal(row->filling);
         up_text_put(list->stream, row->name, 0, list->style->isolate);
         fprintf(list->stream, ": %s\n", safe);
-        free(safe);
     }
 }
 

@@ -1,6 +1,4 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include <math.h>
-#include <stdint.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -128,8 +126,8 @@ static char *double_percents(char *text) {
 /* What tells it from others of its name stays whole; the name is cut. */
 static char *short_label(const struct up_row *row) {
     const char *dots = "...", *comma = row->apart[0] != '\0' ? ", " : "";
-    char *clean = up_text_for_terminal(row->name); /* a text of its own in the drawing */
-    char *apart = up_text_for_terminal(row->apart);
+    UP_FREED char *clean = up_text_for_terminal(row->name); /* a text of its own in the drawing */
+    UP_FREED char *apart = up_text_for_terminal(row->apart);
     bool formatted = strchr(clean, '%') != NULL || strchr(apart, '%') != NULL;
     size_t behind = strlen(comma) + strlen(apart);
     size_t bytes = formatted ? FORMATTED_BYTES - behind : SIZE_MAX - 1;
@@ -138,8 +136,6 @@ static char *short_label(const struct up_row *row) {
     bool cut = clean[length] != '\0';
     length = cut ? beginning(clean, characters, bytes - strlen(dots)) : length;
     char *label = up_text_format("%.*s%s%s%s", (int)length, clean, cut ? dots : "", comma, apart);
-    free(apart);
-    free(clean);
     return double_percents(label);
 }
 
@@ -149,13 +145,11 @@ static void write_names(FILE *stream, const struct up_rows *rows) {
     fputs("set encoding utf8\nset ytics noenhanced (", stream);
     for (size_t i = 0; i < rows->count; i++) {
         if (begins_item(rows, i)) {
-            char *label = short_label(&rows->row[i]);
-            char *escaped = up_text_for_gnuplot(label);
+            UP_FREED char *label = short_label(&rows->row[i]);
+            UP_FREED char *escaped = up_text_for_gnuplot(label);
             fprintf(stream, "%s\\\n    %s %zu", item > 0 ? ", " : "", escaped, item + 1);
             item++;
             widest = up_text_columns(label) > widest ? up_text_columns(label) : widest;
-            free(label);
-            free(escaped);
         }
     }
     fprintf(stream, ")\nname_columns = %d\n", widest);
@@ -207,12 +201,10 @@ static void write_subtitle(FILE *stream, const struct up_rows *rows) {
         newest = strcmp(rows->row[i].made_utc, newest) > 0 ? rows->row[i].made_utc : newest;
     }
     size_t items = count_items(rows);
-    char *subtitle = up_text_format("%zu %s · %s%smeasured up to %.10s", items,
-                                    items == 1 ? "item" : "items", fresh, sea, newest);
-    char *escaped = up_text_for_gnuplot(subtitle);
+    UP_FREED char *subtitle = up_text_format("%zu %s · %s%smeasured up to %.10s", items,
+                                             items == 1 ? "item" : "items", fresh, sea, newest);
+    UP_FREED char *escaped = up_text_for_gnuplot(subtitle);
     fprintf(stream, "subtitle = %s\n", escaped);
-    free(escaped);
-    free(subtitle);
 }
 
 /* What the marks in the picture mean, where it has any. */
@@ -251,8 +243,8 @@ static bool write_script(FILE *stream, void *context) {
 
 bool up_plot_write(const struct up_rows *rows, const char *directory, struct up_failure *failure) {
     struct up_rows copy = *rows;
-    char *script = up_text_format("%s/items.gp", directory);
-    char *data = up_text_format("%s/items.tsv", directory);
+    UP_FREED char *script = up_text_format("%s/items.gp", directory);
+    UP_FREED char *data = up_text_format("%s/items.tsv", directory);
     bool good;
     if (rows->count == 0) {
         good = up_fail(failure, UP_STATUS_UNABLE,
@@ -261,8 +253,6 @@ bool up_plot_write(const struct up_rows *rows, const char *directory, struct up_
         good = up_text_write_file(data, write_data, &copy, failure) &&
                up_text_write_file(script, write_script, &copy, failure);
     }
-    free(script);
-    free(data);
     return good;
 }
 
@@ -276,9 +266,8 @@ static bool draw_numbered(const char *directory, const char *what, unsigned coun
                           struct up_failure *failure) {
     bool good = true;
     for (unsigned i = 1; good && i <= count; i++) {
-        char *script = up_text_format("%s-%u.gp", what, i);
+        UP_FREED char *script = up_text_format("%s-%u.gp", what, i);
         good = draw_script(directory, script, failure);
-        free(script);
     }
     return good;
 }
@@ -292,8 +281,6 @@ bool up_plot_draw_references(const char *directory, unsigned count, struct up_fa
 }
 
 bool up_plot_draw_run(const char *directory, const char *run_id, struct up_failure *failure) {
-    char *script = up_text_format("run-%.8s.gp", run_id);
-    bool good = draw_script(directory, script, failure);
-    free(script);
-    return good;
+    UP_FREED char *script = up_text_format("run-%.8s.gp", run_id);
+    return draw_script(directory, script, failure);
 }

@@ -1,12 +1,9 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include <ctype.h>
-#include <math.h>
-#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include <strings.h>
 
-#include "catalogue/claim.h"
 #include "catalogue/kind.h"
 #include "catalogue/standing.h"
 #include "report/items.h"
@@ -76,13 +73,12 @@ static size_t find_row(const struct gather *gather, const char *item_id, const c
 
 static void note_row(struct gather *gather, const char *item_id, const char *water) {
     char key[KEY_SIZE];
-    json_t *number = json_integer((json_int_t)gather->rows->count);
+    json_auto_t *number = json_integer((json_int_t)gather->rows->count);
     snprintf(key, sizeof key, "%s %s", item_id, water);
     json_object_set_nocheck(gather->index, key, number);
     if (json_object_get(gather->index, item_id) == NULL) {
         json_object_set_nocheck(gather->index, item_id, number);
     }
-    json_decref(number);
 }
 
 static struct up_row *row_for(struct gather *gather, const char *item_id, const char *water) {
@@ -167,9 +163,8 @@ static void fill_names(struct gather *gather) {
     for (size_t i = 0; i < gather->rows->count; i++) {
         struct up_row *row = &gather->rows->row[i];
         const char *name = json_string_value(json_object_get(gather->names, row->item_id));
-        char *title = up_item_title(name != NULL ? name : "", row->pieces);
+        UP_FREED char *title = up_item_title(name != NULL ? name : "", row->pieces);
         snprintf(row->name, sizeof row->name, "%s%s", row->simulated ? UP_SIMULATED : "", title);
-        free(title);
         copy_text(row->apart, sizeof row->apart, json_object_get(gather->apart, row->item_id));
         row->retired = json_object_get(gather->retired, row->item_id) != NULL;
     }
@@ -180,7 +175,7 @@ static void fill_names(struct gather *gather) {
 /* Each kind is asked once for one piece and once for more. */
 static bool usual_g(struct up_catalogue *catalogue, json_t *known, const char *kind, int pieces,
                     double *tolerance_g, struct up_failure *failure) {
-    char *key = up_text_format("%d %s", pieces > 1, kind);
+    UP_FREED char *key = up_text_format("%d %s", pieces > 1, kind);
     const json_t *found = json_object_get(known, key);
     bool good = true;
     *tolerance_g = pieces > 1 ? UP_TOLERANCE_PAIR_G : UP_TOLERANCE_ONE_G;
@@ -190,13 +185,12 @@ static bool usual_g(struct up_catalogue *catalogue, json_t *known, const char *k
         good = up_kind_tolerance(catalogue, kind, pieces, tolerance_g, failure);
         json_object_set_new(known, key, json_real(*tolerance_g));
     }
-    free(key);
     return good;
 }
 
 static bool mark_unusual(struct up_catalogue *catalogue, const struct gather *gather,
                          struct up_failure *failure) {
-    json_t *known = json_object();
+    json_auto_t *known = json_object();
     bool good = true;
     for (size_t i = 0; good && i < gather->rows->count; i++) {
         struct up_row *row = &gather->rows->row[i];
@@ -206,7 +200,6 @@ static bool mark_unusual(struct up_catalogue *catalogue, const struct gather *ga
         row->unusual = fabs(row->tolerance_g - usual) > 1e-6;
         up_claim_filling(&row->filled, kind != NULL ? kind : "", row->filling);
     }
-    json_decref(known);
     return good;
 }
 
@@ -246,7 +239,7 @@ static int by_key(const void *a, const void *b) {
 
 static void sort_rows(const struct gather *gather) {
     struct up_rows *rows = gather->rows;
-    struct keyed *keyed = up_allocate(rows->count + 1, sizeof *keyed);
+    UP_FREED struct keyed *keyed = up_allocate(rows->count + 1, sizeof *keyed);
     for (size_t i = 0; i < rows->count; i++) {
         keyed[i] = (struct keyed){item_key(gather, rows->row[i].item_id), i, rows->row[i]};
     }
@@ -254,7 +247,6 @@ static void sort_rows(const struct gather *gather) {
     for (size_t i = 0; i < rows->count; i++) {
         rows->row[i] = keyed[i].row;
     }
-    free(keyed);
 }
 
 /* What is withdrawn is not shown. One line stands for one thing: what an earlier version of an

@@ -1,10 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Everything about one item on one sheet. */
-#include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
-#include "catalogue/claim.h"
 #include "catalogue/records.h"
 #include "catalogue/standing.h"
 #include "report/report.h"
@@ -118,11 +116,10 @@ static bool print_parts(struct up_catalogue *catalogue, const struct up_item *it
 
 /* "2026-01-02T03:04:05.678Z" as "2026-01-02 03:04 UTC". */
 static void print_when(FILE *stream, const char *made_utc) {
-    char *when = up_text_for_terminal(made_utc);
+    UP_FREED char *when = up_text_for_terminal(made_utc);
     if (strlen(when) >= 16) {
         fprintf(stream, "%.10s %.5s UTC", when, when + 11);
     }
-    free(when);
 }
 
 static void print_withdrawn(const struct kept *kept, const struct up_style *style, FILE *stream) {

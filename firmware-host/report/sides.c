@@ -1,7 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* In words, what a result's record tells beside its number. */
-#include <math.h>
-
 #include "report/report.h"
 #include "text/text.h"
 

@@ -1,6 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Numbers as people read them, in the units they think in. Records and JSON stay SI. */
-#include <math.h>
 #include <string.h>
 
 #include "report/report.h"

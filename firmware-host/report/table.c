@@ -1,9 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* One result in words. */
-#include <math.h>
 #include <stdlib.h>
 
-#include "catalogue/claim.h"
 #include "report/report.h"
 #include "text/text.h"
 
@@ -170,9 +168,8 @@ void up_result_print(const struct up_result *measured, const struct up_item *ite
     print_lead(result, style, stream);
     print_terms(result, style, stream);
     if (filling[0] != '\0') {
-        char *safe = up_text_for_terminal(filling);
+        UP_FREED char *safe = up_text_for_terminal(filling);
         fprintf(stream, "%*s%s\n", INDENT, "", safe);
-        free(safe);
     }
     print_chances(result, style, stream);
     print_first_order(result, stream);

@@ -2,9 +2,7 @@
 #include "hear.h"
 
 #include <errno.h>
-#include <math.h>
 #include <poll.h>
-#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -163,10 +161,8 @@ static bool try_settings(struct up_probe *probe, double seconds,
 }
 
 static bool is_pseudo_terminal(const char *path) {
-    char *real = realpath(path, NULL);
-    bool pty = real != NULL && strncmp(real, "/dev/pts/", 9) == 0;
-    free(real);
-    return pty;
+    UP_FREED char *real = realpath(path, NULL);
+    return real != NULL && strncmp(real, "/dev/pts/", 9) == 0;
 }
 
 bool up_probe_port(struct up_probe *probe, double seconds, const volatile sig_atomic_t *signalled) {
@@ -247,7 +243,7 @@ char *up_probe_bench_section(double rate_hz) {
 
 char *up_probe_rig(const struct up_probe *probe) {
     const struct up_guess *guess = &probe->guess;
-    char *port = up_probe_port_section(probe);
+    UP_FREED char *port = up_probe_port_section(probe);
     char id[UP_ID_SIZE]; /* of its own: two benches must not share one */
     up_new_id(id);
     char *text = up_text_format(
@@ -260,6 +256,5 @@ char *up_probe_rig(const struct up_probe *probe) {
         "%s",
         (unsigned long long)guess->fits, (unsigned long long)(guess->lines - guess->passed), id,
         port, guess->line_section);
-    free(port);
     return text;
 }

@@ -3,17 +3,11 @@
  * Hearing a port or a recording without a session: to describe a stream, to check a rig, and to
  * find out what a device sends of which nothing is known yet.
  */
-#ifndef UPTHRUST_SESSION_HEAR_H
-#define UPTHRUST_SESSION_HEAR_H
+#pragma once
 
 #include <signal.h>
-#include <stdbool.h>
-#include <stddef.h>
 
 #include "stream/listen.h"
-#include "upthrust/failure.h"
-#include "upthrust/rig.h"
-#include "upthrust/wire.h"
 #include "wire/guess.h"
 #include "wire/port.h"
 
@@ -48,5 +42,3 @@ char *up_probe_bench_section(double rate_hz);
 char *up_probe_port_section(const struct up_probe *probe);
 /* The rig file that reads what was found; the caller's. */
 char *up_probe_rig(const struct up_probe *probe);
-
-#endif

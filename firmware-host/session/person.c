@@ -1,7 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* What the operator does or leaves undone. */
-#include <stdio.h>
-
 #include "internal.h"
 #include "text/clock.h"
 

@@ -2,8 +2,6 @@
 /* One item after the other, from a list. What was done is found in the records of
    the runs themselves, each of which names the queue it is part of; so the list may be left,
    resumed and edited in between. */
-#include <math.h>
-#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -285,7 +283,7 @@ static bool may_go_on(const struct up_session_settings *settings,
 bool up_queue_measure(struct up_queue *queue, const struct up_session_settings *settings,
                       const struct up_measure_plan *wanted, const struct up_queue_caller *caller,
                       struct up_failure *failure) {
-    struct up_session_results *results = up_allocate(1, sizeof *results);
+    UP_FREED struct up_session_results *results = up_allocate(1, sizeof *results);
     struct up_measure_plan plan = *wanted;
     struct neighbours neighbours = {0};
     bool good = true;
@@ -303,6 +301,5 @@ bool up_queue_measure(struct up_queue *queue, const struct up_session_settings *
         }
     }
     up_source_close(neighbours.source);
-    free(results);
     return good;
 }

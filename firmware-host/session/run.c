@@ -1,7 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Calibrating and measuring: procedure, operator and recorder around the loop. */
-#include <math.h>
-#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include <time.h>
@@ -9,15 +7,12 @@
 #include "catalogue/kind.h"
 #include "catalogue/standing.h"
 #include "internal.h"
-#include "text/json.h"
 #include "text/text.h"
 
 bool up_session_export(struct up_catalogue *catalogue, struct up_failure *failure) {
-    char *directory = up_text_format("%s/exchange", up_catalogue_directory(catalogue));
-    bool good = up_export_csv(catalogue, directory, failure) &&
-                up_export_json(catalogue, directory, failure);
-    free(directory);
-    return good;
+    UP_FREED char *directory = up_text_format("%s/exchange", up_catalogue_directory(catalogue));
+    return up_export_csv(catalogue, directory, failure) &&
+           up_export_json(catalogue, directory, failure);
 }
 
 /* Where exchange/ cannot be written, what was measured is stored all the same. */
@@ -207,13 +202,12 @@ static bool find_resumed(struct resumed_run *resumed, const struct up_session_se
 
 bool up_session_resume_calibrate(const struct up_session_settings *settings,
                                  struct up_calibration *calibration, struct up_failure *failure) {
-    struct resumed_run *resumed = up_allocate(1, sizeof *resumed);
+    UP_FREED struct resumed_run *resumed = up_allocate(1, sizeof *resumed);
     struct up_session_settings as_stored = *settings;
     as_stored.rig = &resumed->run.rig;
     bool good = find_resumed(resumed, settings, true, NULL, failure) &&
                 calibrate(&as_stored, &resumed->run.calibrate, resumed, calibration, failure);
     resumed_run_free(resumed);
-    free(resumed);
     return good;
 }
 
@@ -266,12 +260,11 @@ static void note_body(const struct up_session_settings *settings,
 
 static void show_results(struct up_operator *op, const struct up_session_results *results) {
     json_t *list = json_array();
-    json_t *json = json_pack("{s:o}", "results", list);
+    json_auto_t *json = json_pack("{s:o}", "results", list);
     for (unsigned i = 0; i < results->results; i++) {
         json_array_append_new(list, up_result_to_json(&results->result[i]));
     }
     up_operator_show_result(op, json);
-    json_decref(json);
 }
 
 /* What this session leaves the next one. */
@@ -365,17 +358,16 @@ bool up_session_measure(const struct up_session_settings *settings,
 
 bool session_can_resume(const struct up_session_settings *settings, const struct up_item *item,
                         struct up_failure *failure) {
-    struct resumed_run *resumed = up_allocate(1, sizeof *resumed);
+    UP_FREED struct resumed_run *resumed = up_allocate(1, sizeof *resumed);
     bool good = find_resumed(resumed, settings, false, item, failure);
     resumed_run_free(resumed);
-    free(resumed);
     return good;
 }
 
 bool session_resume_measure(const struct up_session_settings *settings, const struct up_item *item,
                             struct neighbours *neighbours, struct up_session_results *results,
                             struct up_failure *failure) {
-    struct resumed_run *resumed = up_allocate(1, sizeof *resumed);
+    UP_FREED struct resumed_run *resumed = up_allocate(1, sizeof *resumed);
     struct up_session_settings as_stored = *settings;
     as_stored.rig = &resumed->run.rig;
     bool good = find_resumed(resumed, settings, false, item, failure);
@@ -384,7 +376,6 @@ bool session_resume_measure(const struct up_session_settings *settings, const st
         good = measure(&as_stored, &resumed->run.measure, resumed, neighbours, results, failure);
     }
     resumed_run_free(resumed);
-    free(resumed);
     return good;
 }
 

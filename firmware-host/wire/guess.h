@@ -4,8 +4,7 @@
  * section [line] that fits. A guess is a beginning, to be checked by a person: a column that rises
  * like a clock is taken for one, and of several loads the one that changed the most.
  */
-#ifndef UPTHRUST_WIRE_GUESS_H
-#define UPTHRUST_WIRE_GUESS_H
+#pragma once
 
 #include <stddef.h>
 #include <stdint.h>
@@ -27,5 +26,3 @@ struct up_guess {
    the reason and an example of a line, where nothing fits four of five lines. */
 bool up_guess_layout(const char *bytes, size_t length, double rate_hz, struct up_guess *guess,
                      struct up_failure *failure);
-
-#endif

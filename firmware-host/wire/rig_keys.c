@@ -1,7 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Every key of the rig file: where it stands, what it may be, and what holds where it is left out.
  */
-#include <math.h>
 #include <string.h>
 
 #include "rig_internal.h"

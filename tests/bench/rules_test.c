@@ -506,6 +506,29 @@ static void what_came_to_stand_unseen_did_so_by_the_first_line(void **state) {
     assert_true(bench.now_s - bench.plateau.step_s < 30);
 }
 
+/* The last question stays open until what is held no longer goes back to the change of load: it had
+   come to stand by the first reading that is still held. */
+static double last_asked_s;
+
+static enum up_answer_word hang_for_hours(struct hand_bench *b, const struct up_ask *ask) {
+    enum up_answer_word word = hang(b, ask);
+    if (ask->action == UP_ACTION_LIFT_OUT && b->asked[ask->action] == 3) {
+        last_asked_s = b->now_s;
+        hand_bench_wait(b, 7.5 * 3600);
+    }
+    return word;
+}
+
+static void what_came_to_stand_hours_ago_stood_by_the_first_reading_held(void **state) {
+    (void)state;
+    bench.act = hang_for_hours;
+    assert_int_equal(measure()->trials, 3);
+    assert_int_equal(bench.faults, 0);
+    assert_true(bench.plateau.step_s > last_asked_s + 3600);
+    double due_s = bench.plateau.step_s + bench.rig.read_after_s;
+    assert_close((bench.plateau.start_s + bench.plateau.end_s) / 2, due_s, 0.2);
+}
+
 /* ---- the water's temperature ---- */
 
 /* The thermometer hangs from the item: it reads the water while the item is under it, then the air
@@ -548,6 +571,7 @@ int main(void) {
         RULE(an_overload_that_hovers_is_told_once),
         RULE(item_and_ballast_hang_on_the_scale_together),
         RULE(what_came_to_stand_unseen_did_so_by_the_first_line),
+        RULE(what_came_to_stand_hours_ago_stood_by_the_first_reading_held),
         RULE(a_trials_temperature_is_that_of_its_reading_in_the_water),
         RULE(a_typed_reading_is_as_sure_as_its_division),
         RULE(a_mass_is_typed_in_the_unit_of_the_scale),

@@ -266,6 +266,8 @@ static void a_body_outside_asks_before_it_goes_on(void **state) {
     assert_int_equal(bench.asked[UP_ACTION_CONFIRM], 2);
     assert_int_equal(bench.asked[UP_ACTION_HANG_REFERENCE], 2); /* weighed once more first */
     assert_int_equal(result.checks, 1);
+    assert_int_equal(bench.checks, 3); /* two weighings, and the word about the second */
+    assert_int_equal(bench.checks_confirmed, 1);
     assert_true(result.check[0].outside && result.check[0].confirmed);
     assert_true(fabs(result.check[0].deviation_kg.value + 0.005) < 0.001);
 }
@@ -285,6 +287,8 @@ static void done_never_goes_on_with_a_body_outside(void **state) {
     assert_true(up_procedure_measure(&plan, &procedure, &failure));
     assert_true(virtual_bench_run(&bench, procedure));
     assert_int_equal(bench.asked[UP_ACTION_CONFIRM], 20);
+    assert_int_equal(bench.checks, 20); /* each is told before it is asked about */
+    assert_int_equal(bench.checks_confirmed, 0);
     assert_int_equal(bench.asked[UP_ACTION_IMMERSE], 0);
     assert_false(up_procedure_results(procedure, result, &results, &failure));
 }

@@ -279,12 +279,16 @@ static void the_newest_tolerance_counts(void **state) {
     assert_true(kind.tolerance_one_g == 25 && kind.tolerance_pair_g == 0);
     catalogue_clock_step_s = 100;
     set(other, "FIN", 40, 80); /* apart, later, and otherwise spelled */
+    set(other, "boot", 400, 800);
     catalogue_clock_step_s = 50;
     set(catalogue, "fin", 30, 60);
     assert_true(up_catalogue_merge(catalogue, "d", false, &taken, &failure));
     kind = learned(catalogue, "fin", "one"); /* that of here counts, though it is older */
     assert_true(kind.tolerance_one_g == 30 && kind.tolerance_pair_g == 60);
-    assert_int_equal(count_kind(catalogue, "gear_kind"), 1);
+    assert_int_equal(count_kind(catalogue, "gear_kind"), 2);
+    double boot_g = 50; /* nobody set it here */
+    assert_true(up_kind_tolerance(catalogue, "boot", 1, &boot_g, &failure) && boot_g == 50);
+    assert_true(learned(catalogue, "boot", "one").tolerance_one_g == 0);
     assert_true(up_catalogue_merge(other, "c", false, &taken, &failure));
     assert_true(learned(other, "fin", "one").tolerance_one_g == 40);
     catalogue_clock_step_s = -100; /* a clock set back does not bring the old one back */

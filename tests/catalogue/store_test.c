@@ -45,7 +45,7 @@ static void makes_a_whole_directory(void **state) {
     assert_answer(catalogue->database, "PRAGMA synchronous", "2");
     assert_answer(catalogue->database, "PRAGMA recursive_triggers", "1");
     assert_answer(catalogue->database, "PRAGMA application_id", "1970295874");
-    assert_answer(catalogue->database, "PRAGMA user_version", "5");
+    assert_answer(catalogue->database, "PRAGMA user_version", "6");
     assert_answer(catalogue->database, "PRAGMA busy_timeout", "10000");
     up_catalogue_close(catalogue);
     up_catalogue_close(NULL);
@@ -137,7 +137,7 @@ static void refuses_other_programs_and_newer_versions(void **state) {
     assert_marks_refused("PRAGMA user_version = 1", "is not a catalogue of upthrust");
     assert_marks_refused("PRAGMA application_id = 1970295874; CREATE TABLE t(x)",
                          "is not a catalogue of upthrust");
-    assert_marks_refused("PRAGMA application_id = 1970295874; PRAGMA user_version = 6",
+    assert_marks_refused("PRAGMA application_id = 1970295874; PRAGMA user_version = 7",
                          "made by a newer upthrust");
     assert_marks_refused("PRAGMA application_id = 1970295874; PRAGMA user_version = 2147483647",
                          "made by a newer upthrust");
@@ -156,6 +156,11 @@ static void refuses_places_that_cannot_be(void **state) {
         assert_refused("file", as, UP_STATUS_UNABLE, "there is no catalogue");
     }
     assert_int_equal(access("none", F_OK), -1);
+    up_catalogue_close(open_as("mine", UP_CATALOGUE_CREATE)); /* a guest's folder leads to mine */
+    assert_int_equal(
+        mkdir("guest", 0777) + symlink("../mine/catalogue.sqlite", "guest/catalogue.sqlite"), 0);
+    assert_refused("guest", UP_CATALOGUE_READ, UP_STATUS_WRONG_INPUT, "is a link");
+    assert_refused("guest", UP_CATALOGUE_CREATE, UP_STATUS_WRONG_INPUT, "is a link");
 }
 
 static void network_drives_are_known(void **state) {

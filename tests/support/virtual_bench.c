@@ -73,6 +73,9 @@ static void take_event(struct virtual_bench *bench, struct up_procedure *procedu
         snprintf(bench->note, sizeof bench->note, "%s", event->text);
         break;
     case UP_EVENT_CHECK:
+        bench->checks++;
+        bench->checks_confirmed += event->check.confirmed;
+        break;
     case UP_EVENT_FINISHED:
         break;
     }

@@ -16,7 +16,7 @@ struct virtual_bench {
     struct up_reader reader;
     struct up_calibration calibration;
     bool staircase; /* of a calibration */
-    unsigned asks, plateaus, trials, faults;
+    unsigned asks, plateaus, trials, faults, checks, checks_confirmed;
     unsigned glitches; /* within all plateaus */
     unsigned asked[UP_ACTIONS];
     char fault[240], note[240]; /* the latest */

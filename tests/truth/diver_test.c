@@ -23,6 +23,7 @@
 #include "kit/kit.h"
 
 enum { BELT, CYLINDER, SUIT, FINS, JACKET, PARTS, CHECKS = 3 };
+enum { DEEP, DROPPED, LOST, BOUNDS };
 enum law { OWN, STIFF_SUIT, ONE_BREATH_EACH, GAUGE_OFF, WRONG_LEAD, OTHER_CYLINDER, LAWS };
 static const char *const law_name[LAWS] = {
     "own laws",        "suit stays stiff", "a breath for each check",
@@ -105,7 +106,7 @@ static struct diver draw_diver(gsl_rng *rng, enum law law) {
 static double gas_kg(const struct diver *diver, double gauge_bar) {
     struct up_breathing_gas air = {UP_AIR_OXYGEN};
     struct up_quantity density;
-    double true_pa = (gauge_bar + diver->gauge_bar) * 1e5 + AIR_PA;
+    double true_pa = fmax(gauge_bar + diver->gauge_bar, 0) * 1e5 + AIR_PA;
     assert_true(up_breathing_gas_density(&air, true_pa, 20, &density, NULL));
     return density.value * diver->gas_ratio * 12e-3;
 }
@@ -166,15 +167,42 @@ static void do_checks(const struct diver *diver, gsl_rng *rng, struct up_kit *ki
 }
 
 struct tally {
-    unsigned asked, held, bounded;
+    unsigned asked, held, bounded[BOUNDS];
     double width_kg;
 };
 
 static void hold(struct tally *tally, const struct up_kit_answer *answer, double truth) {
     tally->asked++;
     tally->held += answer->low <= truth && truth <= answer->high;
-    tally->bounded += truth <= answer->most;
     tally->width_kg += (answer->high - answer->low) / 2;
+}
+
+/* The worst cases: what the diver really weighs at the deepest point with all gas, against the
+   bound without suit gas; the lift left at the surface with all gas and the lead dropped; the lift
+   at the stop, nearly empty, with the lead lost. */
+static void hold_bounds(struct tally *tally, const struct up_kit_draws *draws,
+                        const struct diver *diver) {
+    static const struct {
+        double depth_m, gauge_bar;
+        bool dropped, from_below;
+    } worst[BOUNDS] = {{18, 200, false, true}, {0, 200, true, true}, {5, 10, true, false}};
+    for (size_t i = 0; i < BOUNDS; i++) {
+        struct up_kit_state state = state_in(true, worst[i].depth_m, worst[i].gauge_bar);
+        struct up_kit_answer answer;
+        struct up_failure failure = {UP_STATUS_DONE, ""};
+        double truth =
+            lift_without_lead_kg(diver, diver->sea_kg_m3, worst[i].depth_m, worst[i].gauge_bar);
+        truth -= worst[i].dropped
+                     ? 0
+                     : 6 * diver->lead_ratio * (1 - diver->sea_kg_m3 / diver->lead_kg_m3);
+        state.u_depth_m = state.u_pressure_bar = 0;
+        state.suit_gas_gone = !worst[i].dropped;
+        state.without[BELT] = worst[i].dropped;
+        if (!up_kit_lift_kg(draws, &state, &answer, &failure)) {
+            fail_msg("%s", failure.text);
+        }
+        tally->bounded[i] += worst[i].from_below ? answer.least <= truth : truth <= answer.most;
+    }
 }
 
 /* Lead to add, against what hangs in the kit; at the stop in the sea, the gas nearly gone. */
@@ -194,6 +222,7 @@ static void one_diver(gsl_rng *rng, enum law law, struct tally *tally) {
     double lift_kg = lift_without_lead_kg(&diver, diver.sea_kg_m3, 5, 50);
     double belt_kg = 6 * diver.lead_ratio;
     hold(tally, &answer, lead_needed_kg(&diver, lift_kg, diver.sea_kg_m3) - belt_kg);
+    hold_bounds(tally, draws, &diver);
     up_kit_free(draws);
 }
 
@@ -203,19 +232,26 @@ static void test_intervals_hold_the_truth(void **state) {
     unsigned divers = wanted != NULL ? (unsigned)atoi(wanted) : 100;
     gsl_rng *rng = gsl_rng_alloc(gsl_rng_taus2);
     gsl_rng_set(rng, 20261128);
-    printf("# %-24s %8s %10s %14s %8s\n", "law", "divers", "held, %", "below most, %", "+- kg");
+    printf("# %-24s %8s %8s %28s %6s\n", "law", "divers", "held, %",
+           "in bounds: deep, dropped, lost", "+- kg");
     for (int law = 0; law < LAWS; law++) {
         struct tally tally = {0};
         for (unsigned i = 0; i < divers; i++) {
             one_diver(rng, (enum law)law, &tally);
         }
-        double held = 100.0 * tally.held / tally.asked, below = 100.0 * tally.bounded / tally.asked;
+        double held = 100.0 * tally.held / tally.asked, bounded[BOUNDS];
+        for (size_t i = 0; i < BOUNDS; i++) {
+            bounded[i] = 100.0 * tally.bounded[i] / tally.asked;
+        }
         /* three standard deviations of chance */
         double slack = 300 * sqrt(0.05 * 0.95 / divers);
-        printf("# %-24s %8u %10.1f %14.1f %8.2f\n", law_name[law], tally.asked, held, below,
-               tally.width_kg / tally.asked);
+        printf("# %-24s %8u %8.1f %12.2f %8.2f %8.2f %6.2f\n", law_name[law], tally.asked, held,
+               bounded[DEEP], bounded[DROPPED], bounded[LOST], tally.width_kg / tally.asked);
         assert_true(held >= (law == OWN ? 94 : 90) - slack);
         assert_true(law != OWN || held <= 98 + slack);
+        for (size_t i = 0; i < BOUNDS; i++) {
+            assert_true(bounded[i] >= 99.5 - 300 * sqrt(0.005 * 0.995 / divers));
+        }
     }
     gsl_rng_free(rng);
 }
