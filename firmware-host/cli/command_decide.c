@@ -335,25 +335,16 @@ static void print_line(const struct line *line, const struct up_style *style) {
         return;
     }
     up_style_mass(style, result->answer.buoyancy_kg.value * 1e3, net);
-    up_style_uncertainty(style, result->answer.expanded_u_kg * 1e3, u);
+    up_style_interval(style, result->answer.expanded_u_kg * 1e3, result->answer.stuck_air_kg * 1e3,
+                      u);
     up_style_lead(style, result->question.tolerance_kg * 1e3, tolerance);
-    printf(" %10s +- %-9s %8s %6.4g  %-9s  ", net, u, tolerance, result->question.confidence,
+    printf(" %10s %-15s %8s %6.4g  %-9s  ", net, u, tolerance, result->question.confidence,
            line->is_new ? "-" : up_class_name(line->was));
     up_style_class(style, up_class_name(result->answer.class), 0, stdout);
     if (result->answer.class == UP_CLASS_UNDECIDED && result->trials_would_decide) {
         printf(", %u more trials would decide", result->more_trials);
     }
     puts(line->is_new || line->was != result->answer.class ? "  *" : "");
-}
-
-/* Before anything is stored. */
-static void print_table(const struct judging *judging, const struct up_style *style) {
-    printf("%-32s %-8s %10s    %-9s %8s %6s  %-9s  %s\n", "item", "water", "net", "+-", "neutral",
-           "at", "was", "is");
-    for (size_t i = 0; i < judging->lines; i++) {
-        print_line(&judging->line[i], style);
-    }
-    fflush(stdout);
 }
 
 static void print_outcome(const struct judging *judging, bool dry_run) {
@@ -442,7 +433,13 @@ static bool decide(struct call *call, struct judging *judging, const struct up_s
     bool good = judge_all(judging, call->catalogue, call->failure);
     judging->item_id = NULL;
     if (good && !json) {
-        print_table(judging, style);
+        /* Before anything is stored. */
+        printf("%-32s %-8s %10s %-15s %8s %6s  %-9s  %s\n", "item", "water", "net", "interval",
+               "neutral", "at", "was", "is");
+        for (size_t i = 0; i < judging->lines; i++) {
+            print_line(&judging->line[i], style);
+        }
+        fflush(stdout);
     }
     if (!good || !(dry_run || store(judging, call->catalogue, call->failure))) {
         return false;
