@@ -19,6 +19,10 @@ const struct catalogue_member catalogue_kind_members[] = {
               "neutral for one piece, for items added from then on; null: none is set"),
     NUMBER_AS(IN_ABOVE_ZERO, "tolerance_pair_g", tolerance_pair_g, UNIT_G, ABOVE_ZERO,
               "the same for a pair"),
+    NUMBER_AS(IN_ABOVE_ZERO, "stuck_share", stuck_share, UNIT_SHARE, LATER | ABOVE_ZERO,
+              "at most this share of the trapped air stays through all shakes; null: none is set"),
+    NUMBER_AS(IN_ABOVE_ZERO, "stuck_g", stuck_g, UNIT_G, LATER | ABOVE_ZERO,
+              "lift of air that may stay beside that, whatever shaking frees; null: none is set"),
     END};
 #undef MEMBERS_OF
 
@@ -40,7 +44,8 @@ struct trial {
     double load_g, u_plateau_g;
     double gain_g[GAINS_MAX];
     size_t gains;
-    bool soaks; /* its scatter and its gains are water that was taken up */
+    bool shakes_set; /* by the first trial: none ended it by being small */
+    bool soaks;      /* its scatter and its gains are water that was taken up */
 };
 
 struct lessons {
@@ -139,6 +144,7 @@ static void read_gains(const json_t *content, double counts_g, struct trial *tri
     const json_t *gains = json_object_get(content, "gain_counts");
     size_t count = json_array_size(gains);
     trial->gains = count > GAINS_MAX ? 0 : count;
+    trial->shakes_set = json_is_true(json_object_get(content, "shakes_set"));
     for (size_t i = 0; i < trial->gains; i++) {
         const json_t *gain = json_array_get(gains, i);
         if (!json_is_number(gain)) {
@@ -330,7 +336,9 @@ static void learn_share(const struct chosen *chosen, struct up_kind *kind) {
         const struct trial *trial = chosen->trial[i];
         double u_g = u_gain_g(kind, trial);
         if (trial->gains > 0 && u_g > 0 && !trial->soaks) {
-            double stop_g = fmax(STOP_GAIN_G, STOP_GAIN_US * sqrt(2) * trial->u_plateau_g);
+            double stop_g = trial->shakes_set
+                                ? 0
+                                : fmax(STOP_GAIN_G, STOP_GAIN_US * sqrt(2) * trial->u_plateau_g);
             shaken[count++] = (struct up_shaken){trial->gain_g, trial->gains, u_g, stop_g};
         }
     }
@@ -360,6 +368,8 @@ static void begin(const struct lessons *lessons, const char *name, const char *b
         if (strcasecmp(lessons->tolerance[i].name, kind->name) == 0) {
             kind->tolerance_one_g = lessons->tolerance[i].tolerance_one_g;
             kind->tolerance_pair_g = lessons->tolerance[i].tolerance_pair_g;
+            kind->stuck_share = lessons->tolerance[i].stuck_share;
+            kind->stuck_g = lessons->tolerance[i].stuck_g;
         }
     }
     up_find_share(NULL, 0, &kind->share);
@@ -389,13 +399,19 @@ static bool read_set(const struct up_record *record, void *context) {
     return false;
 }
 
-bool up_kind_tolerance(struct up_catalogue *catalogue, const char *name, int pieces,
-                       double *tolerance_g, struct up_failure *failure) {
+bool up_kind_find(struct up_catalogue *catalogue, const char *name, struct up_kind *kind,
+                  struct up_failure *failure) {
     UP_FREED char *clean = up_text_clean(name, strlen(name)); /* names are stored clean */
     char id[UP_ID_SIZE];
-    struct up_kind kind = {0};
+    *kind = (struct up_kind){0};
     id_of_name(clean, id);
-    bool good = up_catalogue_each_live(catalogue, "gear_kind", id, read_set, &kind, failure);
+    return up_catalogue_each_live(catalogue, "gear_kind", id, read_set, kind, failure);
+}
+
+bool up_kind_tolerance(struct up_catalogue *catalogue, const char *name, int pieces,
+                       double *tolerance_g, struct up_failure *failure) {
+    struct up_kind kind;
+    bool good = up_kind_find(catalogue, name, &kind, failure);
     double set_g = pieces == 1 ? kind.tolerance_one_g : kind.tolerance_pair_g;
     if (good && set_g > 0) {
         *tolerance_g = set_g;
@@ -472,7 +488,8 @@ static bool is_tolerance(double tolerance_g, int pieces) {
 bool catalogue_kind_is_sound(const json_t *content) {
     struct up_kind kind = {0};
     return members_from_json(catalogue_kind_members, content, &kind) &&
-           is_tolerance(kind.tolerance_one_g, 1) && is_tolerance(kind.tolerance_pair_g, 2);
+           is_tolerance(kind.tolerance_one_g, 1) && is_tolerance(kind.tolerance_pair_g, 2) &&
+           kind.stuck_share <= UP_STUCK_SHARE_MOST;
 }
 
 bool catalogue_kind_is_subject(const json_t *content, const char *subject) {

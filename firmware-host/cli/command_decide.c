@@ -335,9 +335,10 @@ static void print_line(const struct line *line, const struct up_style *style) {
         return;
     }
     up_style_mass(style, result->answer.buoyancy_kg.value * 1e3, net);
-    up_style_uncertainty(style, result->answer.expanded_u_kg * 1e3, u);
+    up_style_interval(style, result->answer.expanded_u_kg * 1e3, result->answer.stuck_air_kg * 1e3,
+                      u);
     up_style_lead(style, result->question.tolerance_kg * 1e3, tolerance);
-    printf(" %10s +- %-9s %8s %6.4g  %-9s  ", net, u, tolerance, result->question.confidence,
+    printf(" %10s %-15s %8s %6.4g  %-9s  ", net, u, tolerance, result->question.confidence,
            line->is_new ? "-" : up_class_name(line->was));
     up_style_class(style, up_class_name(result->answer.class), 0, stdout);
     if (result->answer.class == UP_CLASS_UNDECIDED && result->trials_would_decide) {
@@ -433,7 +434,7 @@ static bool decide(struct call *call, struct judging *judging, const struct up_s
     judging->item_id = NULL;
     if (good && !json) {
         /* Before anything is stored. */
-        printf("%-32s %-8s %10s    %-9s %8s %6s  %-9s  %s\n", "item", "water", "net", "+-",
+        printf("%-32s %-8s %10s %-15s %8s %6s  %-9s  %s\n", "item", "water", "net", "interval",
                "neutral", "at", "was", "is");
         for (size_t i = 0; i < judging->lines; i++) {
             print_line(&judging->line[i], style);

@@ -287,9 +287,11 @@ static bool measure_all(struct demo *demo, struct up_failure *failure) {
 /* ---- printing ---- */
 
 static void print_table(const struct demo *demo) {
+    const struct up_style metric = {0};
+    char interval[UP_SHOWN_SIZE];
     unsigned inside = 0, all = 0;
-    printf("%-32s %-6s %9s %7s %9s %8s  %s\n", "item (all gear is invented)", "water", "net g",
-           "+- g", "truth g", "error g", "class");
+    printf("%-32s %-6s %9s %-14s %9s %8s  %s\n", "item (all gear is invented)", "water", "net g",
+           "interval", "truth g", "error g", "class");
     for (unsigned i = 0; i < demo->items; i++) {
         const struct measured *measured = &demo->measured[i];
         for (unsigned j = 0; j < measured->is.results; j++) {
@@ -297,12 +299,14 @@ static void print_table(const struct demo *demo) {
             double b_g = result->answer.buoyancy_kg.value * 1e3;
             double error_g = b_g - measured->truth_g[j];
             double shown_g = fabs(error_g) < 0.05 ? 0 : error_g; /* not -0.0 */
-            bool holds = fabs(error_g) <= result->answer.expanded_u_kg * 1e3;
+            double u_g = result->answer.expanded_u_kg * 1e3;
+            double stuck_g = result->answer.stuck_air_kg * 1e3;
+            bool holds = error_g >= -u_g && error_g <= u_g + stuck_g;
+            up_style_interval(&metric, u_g, stuck_g, interval);
             UP_FREED char *title = up_item_title(measured->is.item.name, measured->is.item.pieces);
-            printf("%-32.32s %-6s %+9.1f %7.1f %+9.1f %+8.1f%s %s\n", j == 0 ? title : "",
-                   result->water.name, b_g, result->answer.expanded_u_kg * 1e3,
-                   measured->truth_g[j], shown_g, holds ? " " : "*",
-                   up_class_name(result->answer.class));
+            printf("%-32.32s %-6s %+9.1f %-14s %+9.1f %+8.1f%s %s\n", j == 0 ? title : "",
+                   result->water.name, b_g, interval, measured->truth_g[j], shown_g,
+                   holds ? " " : "*", up_class_name(result->answer.class));
             inside += holds;
             all++;
         }

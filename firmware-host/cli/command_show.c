@@ -46,10 +46,11 @@ static json_t *result_to_json(const struct up_row *row) {
     char claim[UP_CLAIM_SCOPE_SIZE];
     up_claim_scope(row->pieces, row->simulated, claim);
     json_t *json = json_pack(
-        "{s:s, s:s, s:s, s:b, s:s, s:b, s:o, s:o, s:o, s:i, s:b, s:s, s:s}", "water", row->water,
-        "basis", row->measured ? "measured" : "calculated", "class", row->class, "rejudged",
-        row->rejudged, "body_check", words[row->checked], "elsewhere", row->elsewhere, "buoyancy_g",
-        up_json_number(row->buoyancy_g), "expanded_u_g", up_json_number(row->expanded_u_g),
+        "{s:s, s:s, s:s, s:b, s:s, s:b, s:o, s:o, s:o, s:o, s:i, s:b, s:s, s:s}", "water",
+        row->water, "basis", row->measured ? "measured" : "calculated", "class", row->class,
+        "rejudged", row->rejudged, "body_check", words[row->checked], "elsewhere", row->elsewhere,
+        "buoyancy_g", up_json_number(row->buoyancy_g), "expanded_u_g",
+        up_json_number(row->expanded_u_g), "stuck_air_g", up_json_number(row->stuck_air_g),
         "tolerance_g", up_json_number(row->tolerance_g), "pieces", row->pieces, "simulated",
         row->simulated, "claim", claim, "made_utc", row->made_utc);
     if (row->filling[0] != '\0') {

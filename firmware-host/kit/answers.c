@@ -55,7 +55,9 @@ static struct misreading next_misreading(struct view *view, size_t n) {
 static double same_breath_kg(const struct up_kit_draws *draws, struct view *view, size_t n) {
     struct misreading off = next_misreading(view, n);
     double water_kg_m3 = view->moment.state->water_kg_m3 + off.water_kg_m3;
-    return gear_lift_kg(draws, &view->moment, &off, n) + water_kg_m3 * draws->body_m3[n] -
+    double body_m3 =
+        draws->body_m3[n] + (draws->lowered > 0 ? draws->lowered_m3[draws->lowered - 1] : 0);
+    return gear_lift_kg(draws, &view->moment, &off, n) + water_kg_m3 * body_m3 -
            input_at(draws, INPUT_BODY, n);
 }
 
@@ -100,6 +102,31 @@ static double *each_draw(const struct up_kit_draws *draws, struct view *view, on
     return value;
 }
 
+/* What an answer changes by with all the air that may be stuck in a part, and no chance in it. */
+static double lowered_by(const struct up_kit_draws *draws, size_t part, struct view *view,
+                         one_draw *of) {
+    struct up_kit_draws *lowered = up_allocate(1, sizeof *lowered);
+    gsl_rng *begin = gsl_rng_clone(view->rng);
+    *lowered = *draws;
+    lowered->lowered = part + 1;
+    double before = of(draws, view, draws->kept[0]);
+    gsl_rng_memcpy(view->rng, begin);
+    double by = of(lowered, view, draws->kept[0]) - before;
+    gsl_rng_free(begin);
+    free(lowered);
+    return by;
+}
+
+/* Bounds add up, each to the side on which it lies. */
+static void reach(struct up_kit_answer *answer, double by) {
+    *(by < 0 ? &answer->low : &answer->high) += by;
+    *(by < 0 ? &answer->least : &answer->most) += by;
+}
+
+static bool has_stuck(const struct up_kit_draws *draws, size_t part) {
+    return draws->kit.part[part].stuck_air_kg > 0;
+}
+
 /* `about` brings what is asked about. */
 static bool ask(const struct up_kit_draws *draws, const struct up_kit_state *state,
                 struct view about, one_draw *of, struct up_kit_answer *answer,
@@ -110,6 +137,9 @@ static bool ask(const struct up_kit_draws *draws, const struct up_kit_state *sta
     double *value = each_draw(draws, &about, of);
     *answer = summarise(value, draws->count);
     free(value);
+    for (size_t part = 0; part < draws->kit.parts; part++) {
+        reach(answer, has_stuck(draws, part) ? lowered_by(draws, part, &about, of) : 0);
+    }
     close_view(&about);
     return true;
 }
@@ -141,6 +171,12 @@ bool up_kit_lead_change_kg(const struct up_kit_draws *draws, const struct up_kit
         value[i] -= less[i];
     }
     *answer = summarise(value, draws->count);
+    for (size_t part = 0; part < draws->kit.parts; part++) {
+        reach(answer, has_stuck(draws, part)
+                          ? lowered_by(draws, part, &after, same_breath_lead_kg) -
+                                lowered_by(draws, part, &before, same_breath_lead_kg)
+                          : 0);
+    }
     free(less);
     free(value);
     close_view(&after);

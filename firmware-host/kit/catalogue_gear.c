@@ -129,6 +129,7 @@ static void set_part(const struct kit_gear *gear, double count, struct up_part *
     const struct up_answer *answer = &gear->result->answer;
     double u_kg = count * answer->buoyancy_kg.u;
     part->buoyancy_kg = (struct up_bounded){count * answer->buoyancy_kg.value, u_kg, false};
+    part->stuck_air_kg = count * fmax(answer->stuck_air_kg, 0);
     part->density_kg_m3 = gear->result->water_density_kg_m3.value;
     part->volume_m3 = (struct up_bounded){count * answer->volume_m3, 0, false};
     if (!isnan(answer->volume_m3)) { /* a gram on the hook is a millilitre */
@@ -198,6 +199,7 @@ static bool read_model(struct kit_file *file, const struct place *place, struct 
             volumes_m3 += answer->volume_m3;
             buoyancy_kg[count++] = answer->buoyancy_kg.value + (rho0 - rho) * answer->volume_m3;
             u_kg = fmax(u_kg, answer->buoyancy_kg.u);
+            part->stuck_air_kg = fmax(part->stuck_air_kg, answer->stuck_air_kg);
         }
     }
     if (count == 0) {
@@ -207,6 +209,7 @@ static bool read_model(struct kit_file *file, const struct place *place, struct 
     double worn = file->count[file->kit.parts];
     double spread = worn * spread_kg(buoyancy_kg, count, u_kg, pieces);
     part->density_kg_m3 = rho0;
+    part->stuck_air_kg *= worn;
     part->buoyancy_kg =
         (struct up_bounded){worn * gsl_stats_mean(buoyancy_kg, 1, count), spread, false};
     part->volume_m3 = (struct up_bounded){worn * volumes_m3 / (double)count, spread / rho0, false};

@@ -26,7 +26,11 @@ struct up_kit_draws {
     double *column[INPUTS_MOST]; /* a value for each draw; NULL: known exactly */
     double centre[INPUTS_MOST];
     double *body_m3; /* the body's volume by each draw */
-    size_t *kept;    /* the draws that stand for the checks, each as often as it counts */
+    /* With all the air that may be stuck in one part: its number and 1, 0 for none; the body's
+       volume by the checks is then larger by this. */
+    size_t lowered;
+    double lowered_m3[UP_KIT_PARTS_MAX];
+    size_t *kept; /* the draws that stand for the checks, each as often as it counts */
     double effective, agreement;
 };
 

@@ -59,6 +59,10 @@ struct up_part {
     double density_kg_m3;          /* rho0 */
     struct up_bounded volume_m3;   /* V; value NaN: unknown, then only waters near rho0 serve */
 
+    /* Gear: air that no shake frees may have lifted so much when it was weighed. A bound: it
+       lengthens an answer's interval and is not drawn. */
+    double stuck_air_kg;
+
     struct up_bounded mass_kg; /* lead */
 
     /* cylinder */

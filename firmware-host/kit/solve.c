@@ -106,6 +106,14 @@ static void weigh_draws(struct up_kit_draws *draws, const struct equation *equat
     draws->effective = total * total / squares;
     draws->agreement =
         draws->kit.checks > 1 ? gsl_cdf_chisq_Q(least, (double)draws->kit.checks - 1) : 1;
+    for (size_t part = 0; part < draws->kit.parts; part++) {
+        double u_m3 = 0, as_is_m3 = 0, lowered_m3 = 0;
+        solve_draw(draws, equation, 0, &as_is_m3, &u_m3);
+        draws->lowered = part + 1;
+        solve_draw(draws, equation, 0, &lowered_m3, &u_m3);
+        draws->lowered = 0;
+        draws->lowered_m3[part] = lowered_m3 - as_is_m3;
+    }
     keep_draws(draws, weight, total, gsl_rng_uniform(rng));
     free(weight);
 }

@@ -3,6 +3,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "catalogue/claim.h"
 #include "report/items.h"
 #include "text/text.h"
 
@@ -32,6 +33,7 @@ struct list {
     bool any[UP_CHECKED_OUTSIDE + 1];
     bool any_elsewhere; /* and one that came from elsewhere */
     unsigned long waiting;
+    bool any_stuck;
     bool any_unusual; /* a tolerance is not the usual one: a column tells those that are not */
 };
 
@@ -142,7 +144,8 @@ static void measure_numbers(struct list *list) {
             char net[UP_SHOWN_SIZE], u[UP_SHOWN_SIZE];
             if (strcmp(row->water, list->waters[i]) == 0) {
                 up_style_mass(list->style, row->buoyancy_g, net);
-                up_style_uncertainty(list->style, row->expanded_u_g, u);
+                up_style_interval(list->style, row->expanded_u_g, row->stuck_air_g, u);
+                list->any_stuck = list->any_stuck || up_style_has_stuck(row->stuck_air_g);
                 char marks[MARKS_SIZE];
                 list->marks = larger(list->marks, marks_of(row, marks));
                 list->any_again = list->any_again || row->rejudged;
@@ -157,7 +160,7 @@ static void measure_numbers(struct list *list) {
 }
 
 static int cell_columns(const struct list *list, size_t water) {
-    return CLASS_COLUMNS + 1 + list->net[water] + 4 + list->uncertainty[water] + list->marks;
+    return CLASS_COLUMNS + 1 + list->net[water] + 1 + list->uncertainty[water] + list->marks;
 }
 
 static int line_columns(const struct list *list) {
@@ -220,10 +223,10 @@ static void print_cell(const struct list *list, const struct up_row *row, size_t
         return;
     }
     up_style_mass(list->style, row->buoyancy_g, net);
-    up_style_uncertainty(list->style, row->expanded_u_g, u);
+    up_style_interval(list->style, row->expanded_u_g, row->stuck_air_g, u);
     up_style_class(list->style, row->class, CLASS_COLUMNS, list->stream);
     marks_of(row, marks);
-    fprintf(list->stream, " %*s +- %*s%-*s", list->net[water], net, list->uncertainty[water], u,
+    fprintf(list->stream, " %*s %*s%-*s", list->net[water], net, list->uncertainty[water], u,
             list->marks, marks);
 }
 
@@ -308,6 +311,9 @@ static void print_foot(const struct list *list, size_t more) {
         fputs("+ floats, - sinks; +- is a 95 % interval; `upthrust show ITEM` shows "
               "everything\n" UP_CLAIM_WHOSE "\n" UP_CLAIM_CHECK "\n",
               list->stream);
+    }
+    if (list->any_stuck) {
+        fputs("+a -b g: the same interval; " UP_CLAIM_STUCK "\n", list->stream);
     }
     if (list->any_again) {
         fputs("* judged again since it was measured, by `upthrust decide`\n", list->stream);

@@ -75,21 +75,24 @@ static bool write_data(FILE *stream, void *context) {
         "# filling_bar: of gas in it as weighed; -1: emptied, -2: not recorded, 0: nothing to say\n"
         "# body: 0 inside its limits, 1 unchecked by one, 2 outside\n"
         "# elsewhere: 1 where it came by import or merge\n"
+        "# stuck_air_g: how much lower than its interval it may be\n"
         "# item\tseries\tbuoyancy_g\texpanded_u_g\ttolerance_g\tclass\tunusual\tfilling_bar\tbody\t"
-        "elsewhere\n",
+        "elsewhere\tstuck_air_g\n",
         stream);
     for (size_t i = 0; i < rows->count; i++) {
         const struct up_row *row = &rows->row[i];
-        char number[4][32];
+        char number[5][32];
         item += begins_item(rows, i);
         up_text_from_number(row->buoyancy_g, number[0], sizeof number[0]);
         up_text_from_number(row->expanded_u_g, number[1], sizeof number[1]);
         up_text_from_number(row->tolerance_g, number[2], sizeof number[2]);
         up_text_from_number(filling_of(row), number[3], sizeof number[3]);
+        up_text_from_number(fmax(row->stuck_air_g, 0), number[4], sizeof number[4]);
         if (series_of(rows, row) != 0) {
-            fprintf(stream, "%zu\t%d\t%s\t%s\t%s\t%d\t%d\t%s\t%d\t%d\n", item, series_of(rows, row),
-                    number[0], number[1], number[2], number_of_class(row->class), row->unusual,
-                    number[3], (int)row->checked, row->elsewhere);
+            fprintf(stream, "%zu\t%d\t%s\t%s\t%s\t%d\t%d\t%s\t%d\t%d\t%s\n", item,
+                    series_of(rows, row), number[0], number[1], number[2],
+                    number_of_class(row->class), row->unusual, number[3], (int)row->checked,
+                    row->elsewhere, number[4]);
         }
     }
     return ferror(stream) == 0;
@@ -148,7 +151,7 @@ static void write_range(FILE *stream, const struct up_rows *rows) {
     for (size_t i = 0; i < rows->count; i++) {
         const struct up_row *row = &rows->row[i];
         if (series_of(rows, row) != 0) {
-            low = fmin(low, row->buoyancy_g - row->expanded_u_g);
+            low = fmin(low, row->buoyancy_g - row->expanded_u_g - fmax(row->stuck_air_g, 0));
             high = fmax(high, row->buoyancy_g + row->expanded_u_g);
             unusual = unusual || row->unusual || row->filling[0] != '\0';
         }

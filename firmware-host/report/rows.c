@@ -115,6 +115,7 @@ static bool take_result(const struct up_record *record, void *context) {
                            "measured") == 0;
     row->buoyancy_g = up_record_number(body, "buoyancy_g");
     row->expanded_u_g = up_record_number(body, "expanded_u_g");
+    row->stuck_air_g = up_record_number(body, "stuck_air_g");
     row->tolerance_g = up_record_number(body, "tolerance_g");
     row->water_temp_c = up_record_number(body, "water_temp_c");
     memcpy(row->made_utc, record->made_utc, sizeof row->made_utc);

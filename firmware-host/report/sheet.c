@@ -198,14 +198,15 @@ static void print_older(const struct kept *kept, const struct up_style *style, F
     char net[UP_SHOWN_SIZE], u[UP_SHOWN_SIZE], pieces[UP_CLAIM_SIZE];
     up_claim_pieces(kept->result.pieces, pieces);
     up_style_mass(style, up_record_number(kept->body, "buoyancy_g"), net);
-    up_style_uncertainty(style, up_record_number(kept->body, "expanded_u_g"), u);
+    up_style_interval(style, up_record_number(kept->body, "expanded_u_g"),
+                      up_record_number(kept->body, "stuck_air_g"), u);
     fputs("  ", stream);
     up_text_put(stream, up_record_text(kept->body, "water"), 10, style->isolate);
     fputc(' ', stream);
     print_when(stream, kept->made_utc);
     fputs("  ", stream);
     up_style_class(style, up_class_name(kept->result.answer.class), 9, stream);
-    fprintf(stream, " %10s +- %s, %s%s%s%s%s%s\n", net, u, pieces,
+    fprintf(stream, " %10s %s, %s%s%s%s%s%s\n", net, u, pieces,
             kept->result.simulated ? ", simulated" : "",
             kept->result.rejudged ? ", judged again since" : "",
             kept->checked == UP_CHECKED_INSIDE ? "" : ", ",

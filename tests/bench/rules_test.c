@@ -78,6 +78,50 @@ static void shaking_stops_at_half_a_gram(void **state) {
     assert_int_equal(shakes_after_a_gain_of(0.55), 2);
 }
 
+static enum up_answer_word shake_the_second_once(struct hand_bench *b, const struct up_ask *ask) {
+    bool is_second = b->asked[UP_ACTION_LIFT_OUT] == 1 && ask->action == UP_ACTION_SHAKE;
+    return is_second && item.shakes == 1 ? UP_ANSWER_SKIP : hang(b, ask);
+}
+
+/* The second trial's first shake frees next to nothing; then its first frees much, and still does.
+   One whose second shake was skipped is none of those. */
+static void the_first_trial_sets_the_shakes(void **state) {
+    (void)state;
+    bench.plan.steady_shakes = true;
+    bench.plan.trials = 4;
+    item.gain_kg[0] = 0.005;
+    item.gain_kg[1] = 0.0004;
+    const struct up_trial *trial = measure()->trial;
+    for (unsigned i = 0; i < 4; i++) {
+        assert_true(trial[i].shakes == 2 && trial[i].shakes_set == (i > 0));
+    }
+    bench.act = shake_the_second_once;
+    hand_bench_start(&bench);
+    hand_bench_run(&bench);
+    trial = hand_bench_measured(&bench)->trial;
+    assert_true(trial[1].shakes == 1 && !trial[1].shakes_set);
+    assert_true(trial[2].shakes == 2 && trial[2].shakes_set);
+}
+
+static enum up_answer_word less_air_later(struct hand_bench *b, const struct up_ask *ask) {
+    if (ask->action == UP_ACTION_LIFT_OUT) {
+        item.gain_kg[0] = item.gain_kg[1] = b->asked[UP_ACTION_LIFT_OUT] == 1 ? 0.0001 : 0.009;
+    }
+    return hang(b, ask);
+}
+
+static void later_trials_shake_as_often_whatever_they_gain(void **state) {
+    (void)state;
+    bench.plan.steady_shakes = true;
+    bench.act = less_air_later;
+    item.gain_kg[0] = 0.005;
+    const struct up_trial *trial = measure()->trial;
+    for (unsigned i = 0; i < 3; i++) {
+        assert_int_equal(trial[i].shakes, 2);
+    }
+    assert_true(trial[2].still_gaining);
+}
+
 /* Noise of 6000 counts is 10 g; a mean of 80 readings has 1.12 g, a difference of two
    1.58 g, and three times that is 4.75 g. */
 static void shaking_stops_at_three_u_of_a_gain(void **state) {
@@ -551,6 +595,8 @@ static void a_trials_temperature_is_that_of_its_reading_in_the_water(void **stat
 int main(void) {
     const struct CMUnitTest tests[] = {
         RULE(shaking_stops_at_half_a_gram),
+        RULE(the_first_trial_sets_the_shakes),
+        RULE(later_trials_shake_as_often_whatever_they_gain),
         RULE(shaking_stops_at_three_u_of_a_gain),
         RULE(a_gain_is_positive_on_a_cell_that_counts_downward),
         RULE(a_soak_counts_from_the_first_immersion),

@@ -157,6 +157,7 @@ struct up_item virtual_bench_item(const struct tank_item *from) {
                            .holds_gas = from->compressible ? UP_GAS_YES : UP_GAS_NO,
                            .compressible = from->compressible};
     snprintf(item.name, sizeof item.name, "%s", from->name);
+    snprintf(item.kind, sizeof item.kind, "%s", from->kind);
     return item;
 }
 
@@ -165,6 +166,7 @@ bool virtual_bench_measure(struct virtual_bench *bench, const struct tank_item *
                            struct up_result *result, unsigned *results,
                            struct up_failure *failure) {
     struct up_measure_plan plan = {.rig = &bench->rig,
+                                   .steady_shakes = true,
                                    .calibration = &bench->calibration,
                                    .item = virtual_bench_item(item),
                                    .trials = trials,
