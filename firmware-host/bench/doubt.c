@@ -1,7 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "doubt.h"
 
-#include <math.h>
 #include <stdio.h>
 
 /* A hand at the hook changes the load within a second by more than this many noise floors: as much

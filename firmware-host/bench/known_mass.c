@@ -1,7 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Does an earlier calibration read known masses right? */
-#include <math.h>
-
 #include "upthrust/measurement.h"
 
 /* A wrong slope shows in proportion to the mass; a calibration that leaves more open than half

@@ -1,6 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Can this plan be measured on this rig with this calibration? */
-#include <math.h>
 #include <string.h>
 
 #include "measuring.h"
@@ -134,6 +133,8 @@ void up_measurement_begin(struct up_measurement *measurement, const struct up_me
                                            .item = plan->item,
                                            .kind_repeatability_kg = plan->kind_repeatability_kg,
                                            .kind_shake_share = plan->kind_shake_share,
+                                           .kind_stuck_share = plan->kind_stuck_share,
+                                           .kind_stuck_kg = plan->kind_stuck_kg,
                                            .references = plan->references,
                                            .waters = plan->waters,
                                            .confidence = plan->confidence,

@@ -2,8 +2,6 @@
 /* The staircase: all masses one upon the other, up and down again without emptying. */
 #include "staircase.h"
 
-#include <math.h>
-
 #include "stream/indication.h"
 
 /*

@@ -5,7 +5,6 @@
 #include <gsl/gsl_math.h>
 #include <gsl/gsl_multifit.h>
 #include <gsl/gsl_statistics_double.h>
-#include <math.h>
 #include <string.h>
 
 #include "metrology/gsl_errors.h"
@@ -50,16 +49,6 @@ double up_median(double *value, size_t count) {
         return count % 2 != 0 ? value[middle] : 0.5 * (value[middle - 1] + value[middle]);
     }
     return count == 0 ? NO_NUMBER : gsl_stats_median(value, 1, count);
-}
-
-double up_noise_floor(const double *value, size_t count, double *scratch) {
-    if (count < 3) {
-        return NO_NUMBER;
-    }
-    for (size_t i = 1; i < count; i++) {
-        scratch[i - 1] = fabs(value[i] - value[i - 1]);
-    }
-    return 1.4826 * up_median(scratch, count - 1) / sqrt(2);
 }
 
 /* ---- least squares ---- */

@@ -2,7 +2,6 @@
 /* What to beware of, before the first thing is hung. */
 #include <ctype.h>
 #include <errno.h>
-#include <string.h>
 #include <unistd.h>
 
 #include "internal.h"

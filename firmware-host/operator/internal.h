@@ -1,11 +1,9 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* An operator is a short table of functions; operator.c drives it. */
-#ifndef UPTHRUST_OPERATOR_INTERNAL_H
-#define UPTHRUST_OPERATOR_INTERNAL_H
+#pragma once
 
 #include "operator/operator.h"
 #include "text/style.h"
-#include <signal.h>
 
 struct operator_kind {
     void (*event)(struct up_operator *op, const struct up_event *event);
@@ -76,5 +74,3 @@ void live_event(struct up_operator *op, const struct up_event *event);
 void live_refused(struct up_operator *op, const char *why);
 void live_show(struct up_operator *op, bool away);
 bool live_read(struct up_operator *op, struct up_reply *reply);
-
-#endif

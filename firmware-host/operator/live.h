@@ -7,11 +7,7 @@
  * first line is a warning, and what to do now stands below in plain lines. Text from outside is
  * made harmless here; letters of more than one byte become '?' where the canvas is not UTF-8.
  */
-#ifndef UPTHRUST_OPERATOR_LIVE_H
-#define UPTHRUST_OPERATOR_LIVE_H
-
-#include <stdbool.h>
-#include <stddef.h>
+#pragma once
 
 #include "bench/procedure.h"
 #include "text/style.h"
@@ -91,5 +87,3 @@ void up_live_result(const struct up_result *result, unsigned results, const stru
 
 /* A few words for large letters; never NULL. */
 const char *up_live_words(const struct up_ask *ask, char *buffer, size_t size);
-
-#endif

@@ -21,8 +21,9 @@ static void name_result(const struct up_result *result, const struct up_style *s
         *at = (char)toupper((unsigned char)*at);
     }
     up_style_mass(style, 1e3 * result->answer.buoyancy_kg.value, net);
-    up_style_uncertainty(style, 1e3 * result->answer.expanded_u_kg, u);
-    snprintf(text, 160, "%.40s %s %s +- %s", result->water.name, class, net, u);
+    up_style_interval(style, 1e3 * result->answer.expanded_u_kg, 1e3 * result->answer.stuck_air_kg,
+                      u);
+    snprintf(text, 160, "%.40s %s %s %s", result->water.name, class, net, u);
 }
 
 /* The tank's own stands in the panel; where no other water was asked for, it is the answer. What to

@@ -2,7 +2,6 @@
 #include "operator/operator.h"
 
 #include <errno.h>
-#include <math.h>
 #include <stdlib.h>
 #include <string.h>
 #include <sys/ioctl.h>

@@ -2,7 +2,6 @@
 /* The operator as a person at a terminal: one line of words for each thing to do, the Enter key for
    "done", one letter and Enter for the rest. */
 #include <ctype.h>
-#include <math.h>
 #include <stdarg.h>
 #include <stdlib.h>
 #include <string.h>
@@ -70,12 +69,11 @@ const char *asked_unit(const struct up_operator *op) {
 }
 
 static void show_ask(struct up_operator *op, const struct up_ask *ask) {
-    char *what = describe_ask(op, ask), *line = up_text_format(">> %s", what);
+    UP_FREED char *what = describe_ask(op, ask);
+    UP_FREED char *line = up_text_format(">> %s", what);
     end_live(op);
     fputc('\n', op->output);
     put_line(op, line);
-    free(line);
-    free(what);
     if (ask->how != NULL) {
         print_line(op, "%s", ask->how);
     } else if (op->by_pedal) {

@@ -1,10 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* The way of one result, told in words and numbers enough to redo it with a calculator. */
-#include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
-#include "catalogue/claim.h"
 #include "report/report.h"
 #include "text/text.h"
 
@@ -116,7 +114,9 @@ static void put_volume(FILE *stream, const json_t *chain, double air_kg) {
 static void put_chain(FILE *stream, const json_t *document) {
     const json_t *chain = json_object_get(document, "chain");
     const json_t *result = json_object_get(document, "result");
-    double air_kg = up_record_number(chain, "trapped_air_kg"),
+    double air_kg =
+        up_record_number(chain, "trapped_air_kg") + up_record_number(chain, "bubbles_kg");
+    double drips = up_record_number(chain, "drips_kg"),
            swing = up_record_number(chain, "swing_rel");
     bool kg = is_in_kg(document);
     fputs("from readings to grams, at the estimates:\n", stream);
@@ -131,10 +131,18 @@ static void put_chain(FILE *stream, const json_t *document) {
     put_step(stream, "k", up_record_number(chain, "k"), "", "1 - rho_a(calibration) / 8000 kg/m3");
     put_step(stream, "rho_a cal", up_record_number(chain, "calibration_air_kg_m3"), "kg/m3", "");
     put_step(stream, "w", up_record_number(chain, "water_kg"), "kg",
-             swing != 0 ? "C / S (1 - swing)" : "C / S");
+             swing != 0   ? "C / S (1 - swing)"
+             : drips != 0 ? "C / S + drips"
+                          : "C / S");
+    if (drips != 0) {
+        put_step(stream, "drips", drips, "kg", "water that dripped off while the tares were read");
+    }
     put_step(stream, "rho_w", up_record_number(chain, "tank_density_kg_m3"), "kg/m3",
              "the tank's water");
-    put_step(stream, "air", air_kg, "kg", "half of the lift of air that may still be in it");
+    put_step(stream, "air", air_kg, "kg",
+             up_record_number(chain, "bubbles_kg") > 0
+                 ? "half of the lift of air that may still be in it, and of the bubbles on it"
+                 : "half of the lift of air that may still be in it");
     if (has(chain, "volume_m3")) {
         put_volume(stream, chain, air_kg);
     }
@@ -259,6 +267,16 @@ static void put_combined(FILE *stream, const json_t *document, const json_t *res
         fprintf(stream, "    the draws: mean %+.4f g, standard deviation %.4f g\n",
                 up_record_number(result, "draws_mean_g"), up_record_number(result, "draws_u_g"));
     }
+    if (up_record_number(result, "stuck_air_g") > 0) {
+        fprintf(stream,
+                "  air that may stay through all shakes: up to %.4f g less, from %.4f g on\n"
+                "    (a bound, so it is added below and not drawn)\n",
+                up_record_number(result, "stuck_air_g"),
+                up_record_number(result, "buoyancy_g") - up_record_number(result, "expanded_u_g") -
+                    up_record_number(result, "stuck_air_g"));
+    } else if (!has(result, "stuck_air_g")) {
+        fputs("  air that may stay through all shakes: measured before it was looked at\n", stream);
+    }
     fprintf(stream, "  %s within %.2g g (JCGM 101 clause 8); the Monte Carlo's interval is used\n",
             json_is_true(json_object_get(result, "first_order_agrees")) ? "they agree"
                                                                         : "they do not agree",
@@ -336,8 +354,9 @@ void up_explain_print(const json_t *document, const struct up_style *style, FILE
     const json_t *result = json_object_get(document, "result");
     const json_t *decisions = json_object_get(document, "decisions");
     char scope[UP_CLAIM_SCOPE_SIZE];
-    char *title = up_item_title(up_record_text(document, "item_name"),
-                                (int)json_integer_value(json_object_get(result, "pieces")));
+    UP_FREED char *title =
+        up_item_title(up_record_text(document, "item_name"),
+                      (int)json_integer_value(json_object_get(result, "pieces")));
     up_text_put(stream, title, 0, style->isolate);
     fputs(", in the water \"", stream);
     up_text_put(stream, up_record_text(result, "water"), 0, style->isolate);
@@ -367,5 +386,4 @@ void up_explain_print(const json_t *document, const struct up_style *style, FILE
     up_claim_scope(up_claim_pieces_of(result),
                    up_claim_is_simulated(result, up_record_text(document, "bench")), scope);
     fprintf(stream, "  %s\n", scope);
-    free(title);
 }

@@ -3,8 +3,7 @@
  * What people look at: the latest results of a catalogue as a table, and as a gnuplot script with
  * its data that draws again wherever its folder is carried.
  */
-#ifndef UPTHRUST_REPORT_REPORT_H
-#define UPTHRUST_REPORT_REPORT_H
+#pragma once
 
 #include <stdio.h>
 
@@ -32,7 +31,8 @@ struct up_row {
     char water[48];
     bool measured;
     double buoyancy_g, expanded_u_g, tolerance_g;
-    bool unusual; /* tolerance_g is not that of the item's kind and pieces */
+    double stuck_air_g; /* the net may be lower by so much more; NaN: not looked at */
+    bool unusual;       /* tolerance_g is not that of the item's kind and pieces */
     double water_temp_c;
     char class[16];
     bool withdrawable; /* calculated */
@@ -125,4 +125,7 @@ bool up_plot_write_run(struct up_catalogue *catalogue, const char *run, const st
                        const char *directory, char run_id[UP_ID_SIZE], struct up_failure *failure);
 bool up_plot_draw_run(const char *directory, const char *run_id, struct up_failure *failure);
 
-#endif
+/* Of a kit's report (kit/report.h) and words for its page: kit.gp and kit.tsv, drawn as kit.svg,
+   .png and .pdf, one page of A4. */
+bool up_plot_kit(const json_t *report, const char *text, const char *directory,
+                 struct up_failure *failure);

@@ -3,17 +3,11 @@
  * Hearing a port or a recording without a session: to describe a stream, to check a rig, and to
  * find out what a device sends of which nothing is known yet.
  */
-#ifndef UPTHRUST_SESSION_HEAR_H
-#define UPTHRUST_SESSION_HEAR_H
+#pragma once
 
 #include <signal.h>
-#include <stdbool.h>
-#include <stddef.h>
 
 #include "stream/listen.h"
-#include "upthrust/failure.h"
-#include "upthrust/rig.h"
-#include "upthrust/wire.h"
 #include "wire/guess.h"
 #include "wire/port.h"
 
@@ -39,6 +33,7 @@ struct up_probe {
     unsigned answer_ends;
     double heard_s; /* the latest bytes or question */
     char answer_end;
+    double rate_hz; /* of the lines that fit; 0 where not known */
     bool found;
     struct up_guess guess;
     struct up_failure failure; /* where no layout was found */
@@ -53,9 +48,9 @@ bool up_probe_ask_with(struct up_probe *probe, const char *word, const char *end
 bool up_probe_port(struct up_probe *probe, double seconds, const volatile sig_atomic_t *signalled);
 bool up_probe_recording(struct up_probe *probe, const char *path);
 
+/* The section [bench] for lines so slow that the usual window holds too few of them; else "". */
+char *up_probe_bench_section(double rate_hz);
 /* Its section [port]; the caller's. */
 char *up_probe_port_section(const struct up_probe *probe);
 /* The rig file that reads what was found; the caller's. */
 char *up_probe_rig(const struct up_probe *probe);
-
-#endif

@@ -126,7 +126,7 @@ char *up_text_isolated(const char *text) {
 void up_text_put(FILE *stream, const char *text, int columns, bool isolate) {
     static const char dots[] = "...";
     const int dots_columns = (int)sizeof dots - 1;
-    char *clean = up_text_for_terminal(text);
+    UP_FREED char *clean = up_text_for_terminal(text);
     int used, limit = columns > 0 ? columns : 1 << 20;
     size_t length = fitting(clean, limit, &used);
     bool cut = clean[length] != '\0';
@@ -141,7 +141,6 @@ void up_text_put(FILE *stream, const char *text, int columns, bool isolate) {
         used += dots_columns;
     }
     fprintf(stream, "%*s", used < columns ? columns - used : 0, "");
-    free(clean);
 }
 
 void up_text_lines(FILE *stream, const char *lead, const char *text, int columns) {

@@ -44,6 +44,25 @@ void up_style_uncertainty(const struct up_style *style, double u_g, char text[UP
     put_mass(style, u_g, false, 1, text);
 }
 
+bool up_style_has_stuck(double stuck_air_g) {
+    return stuck_air_g >= 0.05;
+}
+
+void up_style_interval(const struct up_style *style, double expanded_u_g, double stuck_air_g,
+                       char text[UP_SHOWN_SIZE]) {
+    char up[UP_SHOWN_SIZE], down[UP_SHOWN_SIZE];
+    up_style_uncertainty(style, expanded_u_g, up);
+    up_style_uncertainty(style, expanded_u_g + stuck_air_g, down);
+    if (!up_style_has_stuck(stuck_air_g) || !isfinite(expanded_u_g)) {
+        snprintf(text, UP_SHOWN_SIZE, "+- %.*s", UP_SHOWN_SIZE - 4, up);
+    } else if (style->imperial) {
+        snprintf(text, UP_SHOWN_SIZE, "+%.*s -%.*s", UP_SHOWN_SIZE / 2 - 2, up,
+                 UP_SHOWN_SIZE / 2 - 2, down);
+    } else {
+        snprintf(text, UP_SHOWN_SIZE, "+%.1f -%.1f g", expanded_u_g, expanded_u_g + stuck_air_g);
+    }
+}
+
 void up_style_lead(const struct up_style *style, double mass_g, char text[UP_SHOWN_SIZE]) {
     put_mass(style, mass_g, false, 0, text);
 }

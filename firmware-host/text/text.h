@@ -7,11 +7,9 @@
  * cannot be seen (no width, direction, tags) into U+FFFD. Each returns a string that the caller
  * frees with free(); out of memory ends the program (up_text_* never return NULL).
  */
-#ifndef UPTHRUST_TEXT_TEXT_H
-#define UPTHRUST_TEXT_TEXT_H
+#pragma once
 
-#include <stdbool.h>
-#include <stddef.h>
+#include <stdarg.h>
 #include <stdio.h>
 
 #include "text/memory.h"
@@ -112,5 +110,5 @@ const char *up_text_plural(unsigned long long count);
 
 /* printf into a new string, freed by the caller. */
 char *up_text_format(const char *format, ...) __attribute__((format(printf, 1, 2)));
-
-#endif
+char *up_text_format_of(const char *format, va_list arguments)
+    __attribute__((format(printf, 1, 0)));

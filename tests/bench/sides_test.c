@@ -326,6 +326,8 @@ static void a_body_outside_asks_before_it_goes_on(void **state) {
     assert_int_equal(bench.asked[UP_ACTION_CONFIRM], 2);
     assert_int_equal(bench.asked[UP_ACTION_HANG_REFERENCE], 2); /* weighed once more first */
     assert_int_equal(result.checks, 1);
+    assert_int_equal(bench.checks, 3); /* two weighings, and the word about the second */
+    assert_int_equal(bench.checks_confirmed, 1);
     assert_true(result.check[0].outside && result.check[0].confirmed);
     assert_true(fabs(result.check[0].deviation_kg.value + 0.005) < 0.001);
 }
@@ -345,6 +347,8 @@ static void done_never_goes_on_with_a_body_outside(void **state) {
     assert_true(up_procedure_measure(&plan, &procedure, &failure));
     assert_true(virtual_bench_run(&bench, procedure));
     assert_int_equal(bench.asked[UP_ACTION_CONFIRM], 20);
+    assert_int_equal(bench.checks, 20); /* each is told before it is asked about */
+    assert_int_equal(bench.checks_confirmed, 0);
     assert_int_equal(bench.asked[UP_ACTION_IMMERSE], 0);
     assert_false(up_procedure_results(procedure, result, &results, &failure));
 }
@@ -648,6 +652,65 @@ static void a_moment_is_that_of_the_last_soak(void **state) {
     assert_true(fabs(ends_kg - wet.answer.buoyancy_kg.value) < 1e-3);
 }
 
+/* ---- what changes while it is read ---- */
+
+static double
+    since_s; /* the latest change of what hangs in the water, as far as it was asked for */
+static unsigned changes;
+
+static double age_s(const struct virtual_bench *b, const struct up_sample *sample) {
+    const unsigned *asked = b->asked;
+    unsigned now = asked[UP_ACTION_IMMERSE] + asked[UP_ACTION_SHAKE] + asked[UP_ACTION_LIFT_OUT];
+    since_s = now != changes ? sample->time_s : since_s;
+    changes = now;
+    return sample->time_s - since_s;
+}
+
+/* A gram a minute, wiped off by each shake. */
+static void bubble(struct virtual_bench *b, struct up_procedure *p, struct up_sample *sample) {
+    double age = age_s(b, sample);
+    (void)p;
+    if (b->asked[UP_ACTION_IMMERSE] > b->asked[UP_ACTION_LIFT_OUT]) {
+        sample->load[0] -= 600 * age / 60;
+    }
+}
+
+/* Three grams run off with a time constant of 20 s. */
+static void drip(struct virtual_bench *b, struct up_procedure *p, struct up_sample *sample) {
+    double age = age_s(b, sample);
+    (void)p;
+    if (b->asked[UP_ACTION_LIFT_OUT] > 0 &&
+        b->asked[UP_ACTION_LIFT_OUT] == b->asked[UP_ACTION_IMMERSE]) {
+        sample->load[0] += 600 * 3 * exp(-age / 20);
+    }
+}
+
+static double error_of(const struct up_result *result) {
+    return result->answer.buoyancy_kg.value * 1e3 - tank_truth_in_tank_g(bench.tank, "Lead block");
+}
+
+static void what_changes_while_it_is_read_is_told(void **state) {
+    (void)state;
+    plan.trials = 5;
+    struct up_result calm = measure("Lead block");
+    assert_false(calm.forms_bubbles || calm.drips);
+    up_procedure_destroy(procedure);
+    memset(bench.asked, 0, sizeof bench.asked);
+    bench.spoil = bubble;
+    struct up_result bubbles = measure("Lead block");
+    assert_true(bubbles.forms_bubbles && !bubbles.drips);
+    assert_true(fabs(bubbles.bubbles_g_min - 1) < 4 * bubbles.u_bubbles_g_min + 0.05);
+    assert_true(fabs(error_of(&bubbles)) < bubbles.answer.expanded_u_kg * 1e3);
+    up_procedure_destroy(procedure);
+    memset(bench.asked, 0, sizeof bench.asked);
+    bench.spoil = drip;
+    struct up_result drips = measure("Lead block");
+    assert_true(drips.drips && !drips.forms_bubbles);
+    double dripped_g = drips.weighing.term[UP_INPUT_DRIPS].value * 1e3;
+    assert_true(dripped_g > 0.3 && dripped_g < 2);
+    assert_true(fabs(error_of(&drips)) < drips.answer.expanded_u_kg * 1e3);
+}
+
 #define IN_A_SESSION(test) cmocka_unit_test_setup_teardown(test, begin, end)
 
 int main(void) {
@@ -677,6 +740,7 @@ int main(void) {
         IN_A_SESSION(one_trial_rests_on_its_kind),
         IN_A_SESSION(an_item_that_scatters_more_stands_for_itself),
         IN_A_SESSION(a_share_learned_of_the_kind_goes_first),
+        IN_A_SESSION(what_changes_while_it_is_read_is_told),
         IN_A_SESSION(what_takes_up_water_is_marked),
         IN_A_SESSION(a_moment_is_that_of_the_last_soak),
     };

@@ -364,7 +364,14 @@ static void only_what_matters_is_told(void **state) {
     assert_null(strstr(text, "first order"));
     assert_non_null(strstr(text, "neutral: hovers\n"));
     assert_null(strstr(text, "lead")); /* what hovers lifts nothing */
+    assert_null(strstr(text, "no shake frees"));
     free(text);
+    result.answer.stuck_air_kg = 0.0031;
+    text = print_result(&result);
+    assert_non_null(strstr(text, " +164.0 g +0.7 -3.8 g (95 %)  neutral: hovers\n"
+                                 "    the lower end allows for air that no shake frees\n"));
+    free(text);
+    result.answer.stuck_air_kg = 0;
     result.answer.class = UP_CLASS_POSITIVE;
     result.pieces = 2;
     text = print_result(&result);

@@ -21,6 +21,7 @@ struct second_plan {
 struct second_outcome {
     unsigned results; /* 0: refused, or stopped */
     double truth_kg[SECOND_RESULTS], value_kg[SECOND_RESULTS], width_kg[SECOND_RESULTS];
+    double stuck_kg[SECOND_RESULTS]; /* the interval reaches so much further down */
     bool holds[SECOND_RESULTS], classed[SECOND_RESULTS], wrong_class[SECOND_RESULTS];
     unsigned questions; /* faults told and words wanted, in both sessions */
     bool made;          /* the mistake was made at all */
