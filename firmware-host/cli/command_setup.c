@@ -25,7 +25,7 @@ const struct option_text options_setup[] = {
     OPTION_END};
 
 /* Which tanks, scales and masses a question is for. */
-enum when { ALWAYS, TYPED, HEARD, SEA, POOL, SHARE, BOTTLES };
+enum when { ALWAYS, TYPED, SEA, POOL, SHARE, BOTTLES, HEARD };
 
 /* What is told of the tank and the masses, besides what the file has keys for. */
 struct told {
@@ -111,19 +111,18 @@ static const struct question questions[] = {
      "Lightest bottle, g", 1, 100000, NULL, NULL, TOLD(lightest_g), is_not_too_wide, 4},
 };
 
+/* What the wire may leave open. */
+static const struct question
+    of_pty = KEY(HEARD, "rig", "simulated",
+                 "The port is a pseudo-terminal, as a simulated scale has it: its results say so.",
+                 "Simulated", 0, 0, "yes no", NULL),
+    of_step = KEY(HEARD, "sensor", "division_counts",
+                  "Nothing changed on the scale, so the smallest step that it shows was not seen.",
+                  "Smallest step, kg", 1e-6, 10, NULL, NULL);
+
 /* Air over an item, water under it and the ballast below that: a hand's breadth each (a choice of
    ours). */
 static const double HAND_M = 0.1;
-
-/* What the wire may leave open. */
-static const struct question of_pty =
-    KEY(HEARD, "rig", "simulated",
-        "The port is a pseudo-terminal, as a simulated scale has it: its results say so.",
-        "Simulated", 0, 0, "yes no", NULL);
-static const struct question of_step =
-    KEY(HEARD, "sensor", "division_counts",
-        "Nothing changed on the scale, so the smallest step that it shows was not seen.",
-        "Smallest step, kg", 1e-6, 10, NULL, NULL);
 
 struct setup {
     char *section[5]; /* line, sensor, tank, masses, rig: "key = value" with comments */
@@ -245,12 +244,12 @@ static bool is_for(const struct setup *setup, enum when when) {
         return strcmp(setup->told.water, "sea") == 0;
     case POOL:
         return strcmp(setup->told.water, "pool") == 0;
+    case HEARD:
+        return false;
     case SHARE:
         return strcmp(setup->told.masses, "share") == 0;
     case BOTTLES:
         return strcmp(setup->told.masses, "bottles") == 0;
-    case HEARD:
-        return false;
     case ALWAYS:
         break;
     }

@@ -26,6 +26,7 @@ struct up_probe {
     char bytes[UP_PROBE_BYTES_MAX];
     size_t length;
     double first_s, span_s; /* of the first bytes, and from them to the last; 0 for a recording */
+    double rate_hz;         /* of the lines that fit; 0 where not known */
     /* Of a device that sends only when asked; see up_probe_ask_with. */
     char poll[UP_RIG_TEXT], poll_keys[2 * UP_RIG_TEXT];
     struct up_source *source;
@@ -33,7 +34,6 @@ struct up_probe {
     unsigned answer_ends;
     double heard_s; /* the latest bytes or question */
     char answer_end;
-    double rate_hz; /* of the lines that fit; 0 where not known */
     bool found;
     struct up_guess guess;
     struct up_failure failure; /* where no layout was found */

@@ -81,7 +81,7 @@ for wire in "more 10" ask; do
     python3 "$(dirname "$0")/polled.py" "$work/polled" "$wire" &
     device=$!
     for i in 1 2 3 4 5 6 7 8 9 10; do [ -e "$work/polled" ] && break; sleep 0.1; done
-    setup "a scale that sends only when asked ($wire)" 0 "Some scales send only when asked" - "$wired$wire\nyes\n" --rig "$work/polled-${wire%% *}.ini" --port "$work/polled" --seconds 1
+    setup "a scale that sends only when asked ($wire)" 0 "Some scales send only when asked" - "${wired}${wire}\nyes\n" --rig "$work/polled-${wire%% *}.ini" --port "$work/polled" --seconds 1
     rm -f "$work/polled"
     wait $device
 done

@@ -40,7 +40,7 @@ grep -q "note: no staircase up and down: steps of 10 g hide hysteresis" "$work/e
 # In pounds, ounces and degrees F: what is asked, shown and refused; the scale's own kilograms stay.
 "$bin" item add --name Slate --kind other --holds-gas no --catalogue "$c" >"$work/out"
 printf '%s\n' 0.18 '' -5 '15 C' 2 3.25 2 2.36 2.37 2 2.36 2.37 2 >"$work/typed.txt"
-expect "a session in imperial units" 0 "tank +-[0-9.]+ oz [+]- [0-9.]+ oz" "" -- sh -c '"$0" measure --rig "$1" --item Slate --trials 2 --units imperial --operator keys --catalogue "$2" <"$3"' "$bin" "$scale" "$c" "$work/typed.txt"
+expect "a session in imperial units" 0 "tank +-[0-9.]+ oz [+]0.[0-9]+ oz -0.[0-9]+ oz" "" -- sh -c '"$0" measure --rig "$1" --item Slate --trials 2 --units imperial --operator keys --catalogue "$2" <"$3"' "$bin" "$scale" "$c" "$work/typed.txt"
 for line in "\?\? water at -5.0 F: give 32.0 F to 104.0 F" "Type what it shows \(degrees F\)" "read air: 3.25 kg" "trial 1 stored: net -13.05 oz" \
     "this takes about [0-9]+ min with 2 trials; each one more or fewer \(--trials\) is about 3 min"; do
     grep -qE "$line" "$work/err" && say yes "shown: $line" || say no "shown: $line"
