@@ -6,19 +6,6 @@
 #include "measuring.h"
 #include "reference_check.h"
 
-/* Two bodies of different density part the scale's error from the water's. */
-static void note_separation(struct measuring *measuring) {
-    struct up_separation found;
-    if (separate_bodies(&measuring->record, &found)) {
-        events_note(
-            measuring->events,
-            "by both bodies the scale is off by %+.3f %% (u %.3f %%), the water's density by "
-            "%+.2f kg/m3 (u %.2f)",
-            found.scale_rel.value * 100, found.scale_rel.u * 100, found.density_error_kg_m3.value,
-            found.density_error_kg_m3.u);
-    }
-}
-
 static void tell(struct measuring *measuring) {
     struct up_measurement *record = &measuring->record;
     events_push(measuring->events, UP_EVENT_CHECK)->check = record->check[record->checks];
@@ -28,7 +15,16 @@ static int accept(struct measuring *measuring) {
     struct up_measurement *record = &measuring->record;
     record->checks++;
     if (record->checks == 2) {
-        note_separation(measuring);
+        /* Two bodies of different density part the scale's error from the water's. */
+        struct up_separation found;
+        if (separate_bodies(&measuring->record, &found)) {
+            events_note(
+                measuring->events,
+                "by both bodies the scale is off by %+.3f %% (u %.3f %%), the water's density by "
+                "%+.2f kg/m3 (u %.2f)",
+                found.scale_rel.value * 100, found.scale_rel.u * 100,
+                found.density_error_kg_m3.value, found.density_error_kg_m3.u);
+        }
     }
     return STEP_ONWARDS;
 }

@@ -179,8 +179,9 @@ static bool is_unlike(struct measuring *measuring) {
     const struct up_measurement *record = &measuring->record;
     double load = measuring->trial.load_counts, per_kg = fabs(counts_per_kg(measuring));
     double mean = mean_of_kept(record, load), off = load - mean;
-    double most = fmax(fmax(UNLIKE_KG * per_kg, UNLIKE_REL * fabs(mean)),
-                       UNLIKE_SPREADS * spread_of_kept(record));
+    double most =
+        fmax(fmax(UNLIKE_KG * per_kg, UNLIKE_REL * fabs(mean)),
+             fmax(UNLIKE_SPREADS * spread_of_kept(record), interim_apart_by_rounding(record)));
     if (fabs(off) <= most) {
         return false;
     }

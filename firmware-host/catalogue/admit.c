@@ -43,13 +43,13 @@ bool up_is_uuid(const char *text) {
     return has_form(text, "xxxxxxxx-xxxx-xxxx-xxxx-xxxxxxxxxxxx");
 }
 
-static bool is_time(const char *text) {
+bool catalogue_is_time(const char *text) {
     return has_form(text, "0000-00-00T00:00:00.000Z");
 }
 
 bool catalogue_has_form(const struct up_record *record) {
-    return up_is_uuid(record->id) && up_is_uuid(record->subject) && is_time(record->made_utc) &&
-           up_text_is_clean(record->bench);
+    return up_is_uuid(record->id) && up_is_uuid(record->subject) &&
+           catalogue_is_time(record->made_utc) && up_text_is_clean(record->bench);
 }
 
 static bool check_replaces(const struct admission *admission) {
@@ -79,7 +79,7 @@ static bool check_form(const struct admission *admission) {
     if (strspn(record->sha256, "0123456789abcdef") != UP_SHA256_SIZE - 1) {
         return refuse(admission, "\"sha256\"", "is not a hash");
     }
-    if (!is_time(record->made_utc)) {
+    if (!catalogue_is_time(record->made_utc)) {
         return refuse(admission, "\"made_utc\"", "is not a time such as 2026-01-31T12:00:00.000Z");
     }
     if (!up_text_is_clean(record->bench)) {

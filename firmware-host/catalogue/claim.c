@@ -18,21 +18,6 @@ void up_claim_pieces(int pieces, char text[UP_CLAIM_SIZE]) {
     }
 }
 
-/* Less shows in no tenth of a gram. */
-bool up_claim_has_stuck(double stuck_air_g) {
-    return stuck_air_g >= 0.05;
-}
-
-bool up_claim_interval(double expanded_u_g, double stuck_air_g, char text[UP_CLAIM_SIZE]) {
-    bool stuck = up_claim_has_stuck(stuck_air_g);
-    if (stuck) {
-        snprintf(text, UP_CLAIM_SIZE, "+%.1f -%.1f g", expanded_u_g, expanded_u_g + stuck_air_g);
-    } else {
-        snprintf(text, UP_CLAIM_SIZE, "+- %.1f g", expanded_u_g);
-    }
-    return stuck;
-}
-
 int up_claim_pieces_of(const json_t *result) {
     json_int_t pieces = json_integer_value(json_object_get(result, "pieces"));
     return pieces > 0 && pieces <= 1000 ? (int)pieces : 0;

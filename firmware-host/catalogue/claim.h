@@ -22,10 +22,7 @@ void up_claim_scope(int pieces, bool simulated, char text[UP_CLAIM_SCOPE_SIZE]);
 #define UP_CLAIM_WHOSE "Each number is of the piece or pair that was weighed, not of its model."
 #define UP_CLAIM_CHECK "A weight check in the water decides."
 
-/* What stands behind a net: "+- 1.2 g", and where air may have stayed that no shake frees, below
-   which the net cannot be bounded so closely, "+1.2 -4.4 g". Whether it is the latter. */
-bool up_claim_interval(double expanded_u_g, double stuck_air_g, char text[UP_CLAIM_SIZE]);
-bool up_claim_has_stuck(double stuck_air_g);
+/* Beside an interval that reaches further down than up. */
 #define UP_CLAIM_STUCK "the lower end allows for air that no shake frees"
 
 /* Whether a result's record says so, or its bench is the simulated tank from before it did. */

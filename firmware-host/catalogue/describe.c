@@ -99,15 +99,12 @@ static json_t *type_of(const struct catalogue_member *member) {
                : json_pack("{s:s, s:s}", "type", names[member->type], "description", member->what);
 }
 
-static json_t *record_members(void) {
-    return json_pack("{s:{s:s}, s:{s:s}, s:{s:s}, s:{s:s}, s:{s:s, s:{s:s}}, s:{s:s}}", "id",
-                     "$ref", "#/$defs/uuid", "subject", "$ref", "#/$defs/uuid", "sha256", "$ref",
-                     "#/$defs/sha256", "made_utc", "$ref", "#/$defs/utc", "replaces", "type",
-                     "array", "items", "$ref", "#/$defs/uuid", "bench", "type", "string");
-}
-
 static json_t *entry_schema(const struct catalogue_table *table) {
-    json_t *properties = record_members();
+    json_t *properties =
+        (json_pack("{s:{s:s}, s:{s:s}, s:{s:s}, s:{s:s}, s:{s:s, s:{s:s}}, s:{s:s}}", "id", "$ref",
+                   "#/$defs/uuid", "subject", "$ref", "#/$defs/uuid", "sha256", "$ref",
+                   "#/$defs/sha256", "made_utc", "$ref", "#/$defs/utc", "replaces", "type", "array",
+                   "items", "$ref", "#/$defs/uuid", "bench", "type", "string"));
     json_t *required = json_pack("[s, s, s, s, s, s]", "id", "subject", "sha256", "made_utc",
                                  "replaces", table->id_name);
     for (const struct catalogue_member *member = table->members; member->key != NULL; member++) {

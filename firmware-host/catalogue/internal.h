@@ -268,6 +268,7 @@ bool catalogue_kind_is_subject(const json_t *content, const char *subject);
 /* What surrounds a body has the form that the door demands; what is read is held to it, too: a file
    may come from somebody else, and ids and times go into scripts and commands. */
 bool catalogue_has_form(const struct up_record *record);
+bool catalogue_is_time(const char *text);
 
 /* What no other catalogue would take in is not stored either. */
 bool catalogue_check_content(const char *kind, const json_t *content, struct up_failure *failure);

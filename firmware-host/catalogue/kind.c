@@ -358,8 +358,12 @@ static void learn(const struct chosen *chosen, struct up_kind *kind) {
     learn_share(chosen, kind);
 }
 
-/* The last of the same name is the newest. */
-static void fill_tolerances(const struct lessons *lessons, struct up_kind *kind) {
+static void begin(const struct lessons *lessons, const char *name, const char *bench,
+                  struct up_kind *kind) {
+    *kind = (struct up_kind){0};
+    snprintf(kind->name, sizeof kind->name, "%s", name);
+    snprintf(kind->bench, sizeof kind->bench, "%s", bench);
+    /* The last of the same name is the newest. */
     for (size_t i = 0; i < lessons->tolerances; i++) {
         if (strcasecmp(lessons->tolerance[i].name, kind->name) == 0) {
             kind->tolerance_one_g = lessons->tolerance[i].tolerance_one_g;
@@ -368,14 +372,6 @@ static void fill_tolerances(const struct lessons *lessons, struct up_kind *kind)
             kind->stuck_g = lessons->tolerance[i].stuck_g;
         }
     }
-}
-
-static void begin(const struct lessons *lessons, const char *name, const char *bench,
-                  struct up_kind *kind) {
-    *kind = (struct up_kind){0};
-    snprintf(kind->name, sizeof kind->name, "%s", name);
-    snprintf(kind->bench, sizeof kind->bench, "%s", bench);
-    fill_tolerances(lessons, kind);
     up_find_share(NULL, 0, &kind->share);
 }
 

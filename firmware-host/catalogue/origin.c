@@ -236,11 +236,31 @@ static bool visit_rows(const struct checking *checking, enum up_record_doubt why
            catalogue_finish(checking->catalogue, statement, more ? code : SQLITE_DONE, failure);
 }
 
+/* Records that no index leads to would be found by nobody; such is left where a backup was copied
+   over a file whose log stayed. */
+static bool check_file(struct up_catalogue *catalogue, struct up_failure *failure) {
+    sqlite3_stmt *statement =
+        catalogue_prepare(catalogue, "PRAGMA integrity_check(1)", NULL, 0, failure);
+    int code = statement != NULL ? sqlite3_step(statement) : SQLITE_ERROR;
+    char *words = up_text_format("%s", code == SQLITE_ROW ? catalogue_text_of(statement, 0) : "ok");
+    bool whole = strcmp(words, "ok") == 0;
+    bool good =
+        statement != NULL &&
+        catalogue_finish(catalogue, statement, code == SQLITE_ROW ? SQLITE_DONE : code, failure) &&
+        (whole || up_fail(failure, UP_STATUS_WRONG_INPUT,
+                          "%s/catalogue.sqlite is damaged (%.100s): restore a copy, and take away "
+                          "the files beside it that end in -wal and -shm",
+                          catalogue->directory, words));
+    free(words);
+    return good;
+}
+
 bool up_catalogue_check(struct up_catalogue *catalogue,
                         bool (*visit)(const struct up_doubtful_record *doubtful, void *context),
                         void *context, struct up_failure *failure) {
     struct checking checking = {catalogue, visit, context};
-    return catalogue_each_damaged(catalogue, visit_damaged, &checking, failure) &&
+    return check_file(catalogue, failure) &&
+           catalogue_each_damaged(catalogue, visit_damaged, &checking, failure) &&
            visit_rows(&checking, UP_RECORD_SET_ASIDE,
                       "SELECT r.id, r.kind, r.made_utc, m.reason FROM local_mark AS m"
                       " JOIN record AS r ON r.id = m.record_id WHERE m.mark = 'aside'"

@@ -115,6 +115,12 @@ static bool fail_body(const struct up_record *record, struct up_failure *failure
                    record->kind);
 }
 
+static bool fail_clock(const struct up_record *record, struct up_failure *failure) {
+    return up_fail(failure, UP_STATUS_UNABLE,
+                   "the clock of this computer says %s: set it, then try again; nothing was stored",
+                   record->made_utc);
+}
+
 bool catalogue_put(struct up_catalogue *catalogue, struct up_record *record, json_t *replaces,
                    struct up_failure *failure) {
     json_t *given = record->content;
@@ -131,7 +137,8 @@ bool catalogue_put(struct up_catalogue *catalogue, struct up_record *record, jso
         /* Not before the lock: who waits for it must not store an older time with a later number.
          */
         catalogue_now(record->made_utc);
-        good = number_it(catalogue, record, record->content, failure) &&
+        good = (catalogue_is_time(record->made_utc) || fail_clock(record, failure)) &&
+               number_it(catalogue, record, record->content, failure) &&
                (catalogue_hash(record, replaces) || fail_body(record, failure)) &&
                catalogue_insert(catalogue, record, replaces, failure) &&
                catalogue_mark_made(catalogue, record, failure);

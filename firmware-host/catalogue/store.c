@@ -367,11 +367,6 @@ static bool begin_log(struct up_catalogue *catalogue, struct up_failure *failure
     return code == SQLITE_OK || catalogue_fail(catalogue, code, failure);
 }
 
-static bool initialise(struct up_catalogue *catalogue, struct up_failure *failure) {
-    return begin_log(catalogue, failure) && catalogue_begin(catalogue, failure) &&
-           catalogue_end(catalogue, make_tables(catalogue, failure), failure);
-}
-
 static bool check_marks(struct up_catalogue *catalogue, enum up_catalogue_mode mode,
                         struct up_failure *failure) {
     struct marks marks;
@@ -382,7 +377,9 @@ static bool check_marks(struct up_catalogue *catalogue, enum up_catalogue_mode m
         if (mode != UP_CATALOGUE_CREATE) {
             return missing(catalogue->directory, failure);
         }
-        if (!initialise(catalogue, failure) || !read_marks(catalogue, &marks, failure)) {
+        if (!(begin_log(catalogue, failure) && catalogue_begin(catalogue, failure) &&
+              catalogue_end(catalogue, make_tables(catalogue, failure), failure)) ||
+            !read_marks(catalogue, &marks, failure)) {
             return false;
         }
     }

@@ -50,7 +50,7 @@ bool read_operator(struct call *call, bool document, enum up_operator_kind *kind
 
 /* ---- the command that resumes a run ---- */
 
-char *quoted(const char *text) {
+static char *quoted(const char *text) {
     static const char plain[] = "abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789"
                                 "_./:,+=@%-";
     char *result = up_text_format("%s", text);
@@ -69,10 +69,20 @@ char *quoted(const char *text) {
 }
 
 static void append(char **text, const char *option, const char *value) {
-    UP_FREED char *word = quoted(value);
-    char *more = up_text_format("%s --%s %s", *text, option, word);
+    UP_FREED char *word = value[0] != '\0' ? quoted(value) : up_text_format("%s", "");
+    char *more = up_text_format("%s --%s%s%s", *text, option, word[0] != '\0' ? " " : "", word);
     free(*text);
     *text = more;
+}
+
+char *resume_as_typed(const char *what, const struct call *call) {
+    char *text = up_text_format("upthrust %s --resume", what);
+    for (int i = 0; i < call->options; i++) {
+        if (strcmp(call->option[i].name, "resume") != 0) {
+            append(&text, call->option[i].name, call->option[i].value);
+        }
+    }
+    return text;
 }
 
 static char *resume_command(void *context, const char *what, const char *run_id) {
@@ -151,6 +161,7 @@ static void fill_settings(struct call *call, bool measures, struct bench_options
     struct up_session_settings *settings = &options->settings;
     bool json = settings->operator_kind == UP_OPERATOR_JSON;
     settings->catalogue = options->catalogue;
+    settings->imperial = options->style.imperial;
     settings->rig = &options->rig;
     settings->port = option_value(call, "port");
     settings->operator_input = STDIN_FILENO;
@@ -166,7 +177,8 @@ bool open_bench(struct call *call, bool measures, struct bench_options *options)
     memset(options, 0, sizeof *options);
     struct up_session_settings *settings = &options->settings;
     options->json_document = option_given(call, "json");
-    if (!read_operator(call, options->json_document, &settings->operator_kind) ||
+    if (!style_asked(call, &options->style) ||
+        !read_operator(call, options->json_document, &settings->operator_kind) ||
         !read_rig(call, options) ||
         (settings->operator_kind == UP_OPERATOR_PEDAL &&
          !can_pedal(options, measures, call->failure)) ||

@@ -8,11 +8,12 @@ struct bench_options {
     struct up_rig rig;
     struct up_session_settings settings;
     struct up_catalogue *catalogue;
+    struct up_style style;
     bool json_document;
 };
 
-/* A word for a POSIX shell; the caller's. */
-char *quoted(const char *text);
+/* A command for a POSIX shell, with all options as they were given; the caller's. */
+char *resume_as_typed(const char *what, const struct call *call);
 
 /* --operator; `document`: --json was given. */
 bool read_operator(struct call *call, bool document, enum up_operator_kind *kind);

@@ -32,12 +32,17 @@ struct call {
 /* Fills the call's failure and returns false. */
 #define refuse(call, ...) up_fail((call)->failure, UP_STATUS_WRONG_INPUT, __VA_ARGS__)
 
+enum help_group { HELP_AT_THE_TANK, HELP_CATALOGUE, HELP_TOOLS, HELP_GROUPS };
+
 struct command {
     const char *name;
     const char *words; /* what may follow besides options; "" for nothing */
     const char *summary;
     const struct option_text *options; /* ended by a NULL name */
     bool (*run)(struct call *call);
+    enum help_group group;
+    const char
+        *examples; /* a line each, without "upthrust "; tests/cli/help_test.sh asks for one */
 };
 
 extern const struct command commands[];
@@ -69,6 +74,9 @@ bool run_verb(const char *command, const struct verb *verbs, size_t count, struc
 
 /* How results are shown: --units, and what standard output bears. */
 bool style_asked(struct call *call, struct up_style *style);
+
+/* Of a terminal; 0 where there is none. */
+int terminal_columns(int descriptor);
 
 /* "note: " and the text, on standard error; for whoever reports to a caller. */
 void print_note(void *context, const char *text);
@@ -131,16 +139,7 @@ void print_bash_completion(FILE *stream);
  */
 bool print_item_names(const char *directory, struct up_failure *failure);
 
-/* Help for a command beside its row of the table (help_texts.c). A command without an
-   entry stands among the tools. */
-enum help_group { HELP_AT_THE_TANK, HELP_CATALOGUE, HELP_TOOLS, HELP_GROUPS };
-struct help_text {
-    const char *command;
-    enum help_group group;
-    const char *examples; /* a line each, without "upthrust " */
-};
-const struct help_text *help_text_of(const struct command *command);
-const char *help_group_title(enum help_group group);
+extern const char *const help_group_titles[HELP_GROUPS];
 
 /* All items (command_show.c), for `item list`. */
 bool list_items(struct call *call);
@@ -148,38 +147,36 @@ bool list_items(struct call *call);
 /* A calibration in words, on stdout (command_calibration.c). */
 void print_calibration(const struct up_calibration *calibration);
 /* What it is good for, and what to do next. */
-void print_calibration_verdict(const struct up_calibration *calibration);
+void print_calibration_verdict(const struct up_calibration *calibration,
+                               const struct up_style *style);
 
-/* The commands (command_*.c). */
-bool command_demo(struct call *call);
-bool command_calibrate(struct call *call);
-bool command_calibration(struct call *call);
-bool command_measure(struct call *call);
-bool command_ports(struct call *call);
-bool command_listen(struct call *call);
-bool command_rig_check(struct call *call);
-bool command_setup(struct call *call);
-bool command_water(struct call *call);
-bool command_item(struct call *call);
-bool command_body(struct call *call);
-bool command_kind(struct call *call);
-bool command_show(struct call *call);
-bool command_explain(struct call *call);
-bool command_decide(struct call *call);
-bool command_kit(struct call *call);
-bool command_plot(struct call *call);
-bool command_export(struct call *call);
+/* The commands and their options (command_*.c). */
+#define COMMAND(name)                                                                              \
+    bool command_##name(struct call *call);                                                        \
+    extern const struct option_text options_##name[];
+COMMAND(demo)
+COMMAND(calibrate)
+COMMAND(calibration)
+COMMAND(measure)
+COMMAND(ports)
+COMMAND(listen)
+COMMAND(rig_check)
+COMMAND(setup)
+COMMAND(water)
+COMMAND(item)
+COMMAND(body)
+COMMAND(kind)
+COMMAND(show)
+COMMAND(explain)
+COMMAND(decide)
+COMMAND(kit)
+COMMAND(plot)
+COMMAND(export)
+COMMAND(import)
+COMMAND(merge)
+COMMAND(check_catalogue)
 /* `calibration adopt` (command_calibrate.c). */
 bool adopt_calibration(struct call *call);
-bool command_import(struct call *call);
-bool command_merge(struct call *call);
-bool command_check_catalogue(struct call *call);
-
-extern const struct option_text options_demo[], options_calibrate[], options_calibration[],
-    options_measure[], options_ports[], options_listen[], options_rig_check[], options_setup[],
-    options_water[], options_item[], options_body[], options_kind[], options_show[],
-    options_explain[], options_decide[], options_kit[], options_plot[], options_export[],
-    options_import[], options_merge[], options_check_catalogue[];
 
 #define OPTION_CATALOGUE                                                                           \
     { "catalogue", "DIR", "the catalogue (default: $UPTHRUST_CATALOGUE, else ./catalogue)" }

@@ -157,11 +157,10 @@ static json_t *checks_to_json(const struct up_past_check *past, size_t count) {
     json_t *list = json_array();
     for (size_t i = 0; i < count; i++) {
         json_t *json = up_reference_check_to_json(&past[i].check);
-        json_object_set_new(json, "made_utc", json_string(past[i].made_utc));
-        json_object_set_new(json, "bench", json_string(past[i].bench));
-        json_object_set_new(json, "run_id", json_string(past[i].run_id));
-        json_object_set_new(json, "in_limits", json_boolean(past[i].in_limits));
-        json_object_set_new(json, "elsewhere", json_boolean(past[i].elsewhere));
+        json_object_update_new(json, json_pack("{s:s, s:s, s:s, s:b, s:b}", "made_utc",
+                                               past[i].made_utc, "bench", past[i].bench, "run_id",
+                                               past[i].run_id, "in_limits", past[i].in_limits,
+                                               "elsewhere", past[i].elsewhere));
         json_array_append_new(list, json);
     }
     return list;

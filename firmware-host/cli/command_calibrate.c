@@ -18,6 +18,7 @@ const struct option_text options_calibrate[] = {
     OPTION_PORT,
     OPTION_OPERATOR,
     OPTION_PLAIN,
+    OPTION_UNITS,
     OPTION_CATALOGUE,
     OPTION_JSON,
     OPTION_END};
@@ -44,13 +45,14 @@ static bool read_masses(struct call *call, struct up_calibrate_plan *plan) {
     return true;
 }
 
-static void show_calibration(const struct up_calibration *calibration, bool document, bool stored) {
+static void show_calibration(const struct up_calibration *calibration, bool document,
+                             const struct up_style *verdict) {
     if (document) {
         json_t *json = up_calibration_to_json(calibration);
         json_object_set_new(json, "schema", json_string("upthrust-calibration-1"));
         print_json(json);
-    } else if (stored) {
-        print_calibration_verdict(calibration);
+    } else if (verdict != NULL) {
+        print_calibration_verdict(calibration, verdict);
     } else {
         print_calibration(calibration);
     }
@@ -64,7 +66,7 @@ static bool replay_calibrate(struct call *call) {
                 up_replay_calibrate(call->catalogue, option_value(call, "replay"), calibration,
                                     call->failure);
     if (good) {
-        show_calibration(calibration, option_given(call, "json"), false);
+        show_calibration(calibration, option_given(call, "json"), NULL);
     }
     return good;
 }
@@ -77,13 +79,13 @@ static bool resume(struct call *call, struct bench_options *options,
            up_session_resume_calibrate(&options->settings, calibration, call->failure);
 }
 
-/* Hysteresis is some thousandths of the load at most: typed steps of 5 g (a choice of ours) and
-   more hide it, so that the readings up and down would be for nothing. */
+/* Hysteresis is some thousandths of the load at most: steps of 5 g (a choice of ours) and more hide
+   it, and what they show up and down is their own rounding. */
 static void leave_out_staircase(const struct bench_options *options,
                                 struct up_calibrate_plan *plan) {
     const struct up_rig *rig = &options->rig;
     static const double COARSE_KG = 0.005;
-    if (plan->staircase && rig->port_kind == UP_PORT_TYPED && rig->line.load_unit == UP_LOAD_KG &&
+    if (plan->staircase && rig->line.load_unit != UP_LOAD_COUNTS &&
         rig->division_counts >= COARSE_KG) {
         plan->staircase = false;
         if (options->settings.operator_kind != UP_OPERATOR_JSON) {
@@ -106,20 +108,25 @@ static bool calibrate(struct call *call, struct bench_options *options,
     return up_session_calibrate(&options->settings, &plan, calibration, call->failure);
 }
 
+static bool finish(struct bench_options *options, const struct up_calibration *calibration,
+                   bool good) {
+    if (good && options->settings.operator_kind != UP_OPERATOR_JSON) {
+        show_calibration(calibration, options->json_document, &options->style);
+    }
+    close_bench(options, NULL);
+    die_of_signal();
+    return good;
+}
+
 /* `calibration adopt`: by default each mass twice, without a staircase. */
 bool adopt_calibration(struct call *call) {
     struct bench_options options = {0};
     struct up_calibrate_plan plan = {.staircase = false};
     UP_FREED struct up_calibration *calibration = up_allocate(1, sizeof *calibration);
-    bool good = read_masses(call, &plan) && open_bench(call, false, &options) &&
-                read_conditions(call, &options) &&
-                up_session_adopt(&options.settings, &plan, calibration, call->failure);
-    if (good && options.settings.operator_kind != UP_OPERATOR_JSON) {
-        show_calibration(calibration, options.json_document, true);
-    }
-    close_bench(&options, NULL);
-    die_of_signal();
-    return good;
+    return finish(&options, calibration,
+                  read_masses(call, &plan) && open_bench(call, false, &options) &&
+                      read_conditions(call, &options) &&
+                      up_session_adopt(&options.settings, &plan, calibration, call->failure));
 }
 
 bool command_calibrate(struct call *call) {
@@ -131,10 +138,5 @@ bool command_calibrate(struct call *call) {
     bool good = check_words(call) &&
                 (option_given(call, "resume") ? resume(call, &options, calibration)
                                               : calibrate(call, &options, calibration));
-    if (good && options.settings.operator_kind != UP_OPERATOR_JSON) {
-        show_calibration(calibration, options.json_document, true);
-    }
-    close_bench(&options, NULL);
-    die_of_signal();
-    return good;
+    return finish(&options, calibration, good);
 }

@@ -23,15 +23,6 @@ const struct option_text options_calibration[] = {
 
 /* ---- in words ---- */
 
-static void print_points(const struct up_calibration *calibration) {
-    printf("%10s %12s %11s\n", "mass g", "reading g", "residual g");
-    for (unsigned i = 0; i < calibration->points; i++) {
-        const struct up_calibration_point *point = &calibration->point[i];
-        printf("%+10.2f %+12.2f %+11.2f\n", point->mass_kg * 1e3,
-               point->mass_kg * 1e3 + point->residual_g, point->residual_g);
-    }
-}
-
 static void print_stairs(const struct up_calibration *calibration) {
     unsigned top = calibration->stairs / 2;
     if (isnan(calibration->hysteresis_kg)) {
@@ -83,7 +74,7 @@ static void print_line(const struct up_calibration *calibration) {
                calibration->quadratic_counts_per_kg2 / slope * pow(calibration->span_kg, 2) * 1e3,
                calibration->span_kg, calibration->quadratic_f, calibration->quadratic_f_limit);
     } else if (isnan(calibration->quadratic_f)) {
-        puts("the line is taken as straight: too few loadings to look for a bend");
+        puts("the line is taken as straight: too few or too coarse readings to look for a bend");
     } else {
         printf("the line is straight: a bend %s (F %.1f, limit %.1f)\n",
                calibration->quadratic_f > calibration->quadratic_f_limit
@@ -121,7 +112,12 @@ void print_calibration(const struct up_calibration *calibration) {
     print_slope(slope);
     printf(", standard uncertainty %.3f %% of it (%.0f degrees of freedom)\n",
            fabs(calibration->u_slope_counts_per_kg / slope) * 100, calibration->dof);
-    print_points(calibration);
+    printf("%10s %12s %11s\n", "mass g", "reading g", "residual g");
+    for (unsigned i = 0; i < calibration->points; i++) {
+        const struct up_calibration_point *point = &calibration->point[i];
+        printf("%+10.2f %+12.2f %+11.2f\n", point->mass_kg * 1e3,
+               point->mass_kg * 1e3 + point->residual_g, point->residual_g);
+    }
     print_stairs(calibration);
     print_line(calibration);
     printf("lack of fit %.2f g; zero offset %+.2f g (standard uncertainty %.2f g)\n",
@@ -165,17 +161,24 @@ static void print_remedies(const struct up_calibration *calibration, double at_s
     }
 }
 
-void print_calibration_verdict(const struct up_calibration *calibration) {
+void print_calibration_verdict(const struct up_calibration *calibration,
+                               const struct up_style *style) {
     double least_g = up_calibration_expanded_u_kg(calibration, 0.1) * 1e3;
     double span_g = up_calibration_expanded_u_kg(calibration, calibration->span_kg) * 1e3;
     bool good = span_g <= GOOD_G && !up_calibration_offset_matters(calibration);
     up_text_print(stdout, "bench %s: ", calibration->bench);
     print_slope(calibration->slope_counts_per_kg);
-    printf("\n%s: this calibration is known to %.1f g at 100 g and %.1f g at %g kg (95 %%).\n",
-           good                ? "Good"
-           : span_g <= ROUGH_G ? "Rough"
-                               : "Not good enough to decide what is neutral",
-           least_g, span_g, calibration->span_kg);
+    char *verdict = up_text_format(
+        "%s: this calibration is known to %.1f g at 100 g and %.1f g at %g kg (95 %%).",
+        good                ? "Good"
+        : span_g <= ROUGH_G ? "Rough"
+                            : "Not good enough to decide what is neutral",
+        least_g, span_g, calibration->span_kg);
+    char *shown = up_style_text(style, verdict);
+    putchar('\n');
+    up_text_lines(stdout, "", shown, style->columns);
+    free(shown);
+    free(verdict);
     print_remedies(calibration, span_g);
     printf("All its figures: upthrust calibration show %.8s\n", calibration->id);
     puts(good ? "Next: weigh an item, or first a reference body, which checks the whole bench."

@@ -49,7 +49,9 @@ static void print_sum(const struct findings *findings) {
                count[UP_RECORD_DAMAGED]);
     }
     if (count[UP_RECORD_AHEAD_OF_CLOCK] > 0) {
-        printf("%u dated ahead of the clock: they count after all others; is the clock right?\n",
+        printf("%u dated ahead of the clock: those from elsewhere count after all others; is the "
+               "clock "
+               "right?\n",
                count[UP_RECORD_AHEAD_OF_CLOCK]);
     }
     if (count[UP_RECORD_CONTESTED] > 0) {

@@ -347,16 +347,6 @@ static void print_line(const struct line *line, const struct up_style *style) {
     puts(line->is_new || line->was != result->answer.class ? "  *" : "");
 }
 
-/* Before anything is stored. */
-static void print_table(const struct judging *judging, const struct up_style *style) {
-    printf("%-32s %-8s %10s %-15s %8s %6s  %-9s  %s\n", "item", "water", "net", "interval",
-           "neutral", "at", "was", "is");
-    for (size_t i = 0; i < judging->lines; i++) {
-        print_line(&judging->line[i], style);
-    }
-    fflush(stdout);
-}
-
 static void print_outcome(const struct judging *judging, bool dry_run) {
     size_t changed = 0, stored = 0;
     for (size_t i = 0; i < judging->lines; i++) {
@@ -443,7 +433,13 @@ static bool decide(struct call *call, struct judging *judging, const struct up_s
     bool good = judge_all(judging, call->catalogue, call->failure);
     judging->item_id = NULL;
     if (good && !json) {
-        print_table(judging, style);
+        /* Before anything is stored. */
+        printf("%-32s %-8s %10s %-15s %8s %6s  %-9s  %s\n", "item", "water", "net", "interval",
+               "neutral", "at", "was", "is");
+        for (size_t i = 0; i < judging->lines; i++) {
+            print_line(&judging->line[i], style);
+        }
+        fflush(stdout);
     }
     if (!good || !(dry_run || store(judging, call->catalogue, call->failure))) {
         return false;

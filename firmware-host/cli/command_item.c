@@ -199,8 +199,8 @@ static bool meet_look_alike(struct call *call, const struct up_item *item) {
     }
     if (!person_is_there(call)) {
         up_text_print(stderr,
-                      "note: its name looks like that of \"%s\" (%.8s): give a --size, a --maker "
-                      "or another --name\n",
+                      "note: its name looks like that of \"%s\" (%.8s): give it another "
+                      "--size, --maker, --stock-number or --name\n",
                       other.name, other.id);
         return true;
     }

@@ -2,8 +2,6 @@
 /* kit: what weight checks mean for a diver's lead and trim. Nothing of it goes into the catalogue.
  */
 #include <errno.h>
-#include <stdio.h>
-#include <stdlib.h>
 #include <string.h>
 #include <sys/stat.h>
 
@@ -14,25 +12,21 @@
 
 const struct option_text options_kit[] = {
     {"to", "DIR", "page: the folder to write kit.pdf and its parts to"},
+    {"of-report", NULL, "schema: that of `kit report --json`"},
     OPTION_CATALOGUE,
     OPTION_JSON,
     OPTION_END};
 
-/* A kit may be entered by data alone; only a part that names an item needs a catalogue. */
-static void open_catalogue_if_any(struct call *call) {
-    up_catalogue_open(catalogue_directory(call), UP_CATALOGUE_READ, &call->catalogue, NULL);
-}
-
 /* A new folder is for the diver alone: what a person weighs is nobody else's business. */
-static bool draw_page(const char *to, const json_t *document, struct up_failure *failure) {
-    char *text = NULL;
+static bool draw_page(struct call *call, const json_t *document) {
+    const char *to = option_value(call, "to");
+    UP_FREED char *text = NULL;
     size_t size;
     if (to == NULL) {
-        return up_fail(failure, UP_STATUS_WRONG_INPUT,
-                       "kit page: give --to DIR, a folder of this diver alone");
+        return refuse(call, "kit page: give --to DIR, a folder of this diver alone");
     }
     if (mkdir(to, 0700) != 0 && errno != EEXIST) {
-        return up_fail(failure, UP_STATUS_UNABLE, "cannot make the folder %s: %s", to,
+        return up_fail(call->failure, UP_STATUS_UNABLE, "cannot make the folder %s: %s", to,
                        strerror(errno));
     }
     FILE *stream = open_memstream(&text, &size);
@@ -41,8 +35,7 @@ static bool draw_page(const char *to, const json_t *document, struct up_failure 
     }
     up_kit_page_print(document, stream);
     fclose(stream);
-    bool good = up_plot_kit(document, text, to, failure);
-    free(text);
+    bool good = up_plot_kit(document, text, to, call->failure);
     if (good) {
         up_text_print(stdout, "%s: kit.pdf, a page for the diver; kit.svg, .png, .gp, .tsv\n", to);
     }
@@ -50,17 +43,17 @@ static bool draw_page(const char *to, const json_t *document, struct up_failure 
 }
 
 static bool report(struct call *call, bool page) {
-    open_catalogue_if_any(call);
-    json_t *document = up_kit_report(call->word[1], call->catalogue, call->failure);
+    /* A kit may be entered by data alone; only a part that names an item needs a catalogue. */
+    up_catalogue_open(catalogue_directory(call), UP_CATALOGUE_READ, &call->catalogue, NULL);
+    json_auto_t *document = up_kit_report(call->word[1], call->catalogue, call->failure);
     bool good = document != NULL;
     if (good && page) {
-        good = draw_page(option_value(call, "to"), document, call->failure);
+        good = draw_page(call, document);
     } else if (good && option_given(call, "json")) {
         print_json(json_incref(document));
     } else if (good) {
         up_kit_report_print(document, stdout);
     }
-    json_decref(document);
     return good;
 }
 
@@ -72,7 +65,9 @@ bool command_kit(struct call *call) {
         return true;
     }
     if (alone && strcmp(verb, "schema") == 0) {
-        print_json(up_kit_schema());
+        fputs(option_given(call, "of-report") ? embedded_kit_report_schema_json
+                                              : embedded_kit_schema_json,
+              stdout);
         return true;
     }
     if (call->words == 2 && strcmp(verb, "new") == 0) {

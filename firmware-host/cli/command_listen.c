@@ -170,20 +170,6 @@ static void print_document(const struct up_listening *listening, const struct lo
         "pace", pace_to_json(&listening->pace), "columns", columns));
 }
 
-static void print_refusals(const struct up_reader *reader) {
-    for (int i = UP_LINE_PASSED; i < UP_REFUSALS; i++) {
-        if (reader->count[i] > 0) {
-            printf("  %llu %s%s\n", (unsigned long long)reader->count[i],
-                   up_is_refused((enum up_refusal)i) ? "refused: " : "",
-                   up_refusal_name((enum up_refusal)i));
-        }
-    }
-    for (int i = 0; i < reader->shown; i++) {
-        up_text_print(stdout, "  line %llu was: %s\n", (unsigned long long)reader->refused_line[i],
-                      reader->refused_text[i]);
-    }
-}
-
 static void print_pace(const struct up_pace *pace) {
     uint64_t events = 0;
     for (int i = 0; i < UP_PACE_KINDS; i++) {
@@ -255,19 +241,6 @@ static void print_allan(const struct up_allan *allan, struct shown shown, double
            up_allan_factor(best) / rate_hz);
 }
 
-static void print_statistics(const struct up_heard_column *column, struct shown shown,
-                             double rate_hz) {
-    const struct up_quiet *quiet = &column->quiet;
-    if (!isnan(up_listening_lag1(column))) {
-        printf("  neighbouring readings correlate by %+.2f\n", up_listening_lag1(column));
-    }
-    print_allan(&quiet->allan, shown, rate_hz);
-    if (!isnan(quiet->slope_per_s)) {
-        printf("  longest quiet level %.3g s, drift %+.3g %s a minute\n", quiet->longest_s,
-               60 * shown.factor * quiet->slope_per_s, shown.unit);
-    }
-}
-
 static void print_glitches(const struct up_heard_column *column, struct shown shown) {
     enum { SHOWN = 20 };
     for (size_t i = 0; i < column->glitches_kept && i < SHOWN; i++) {
@@ -306,7 +279,15 @@ static void print_column(const struct up_heard_column *column, struct shown show
         printf("  each value comes %.2g times; it is counted once\n",
                column->filter.repeats.per_value);
     }
-    print_statistics(column, shown, rate_hz);
+    const struct up_quiet *quiet = &column->quiet;
+    if (!isnan(up_listening_lag1(column))) {
+        printf("  neighbouring readings correlate by %+.2f\n", up_listening_lag1(column));
+    }
+    print_allan(&quiet->allan, shown, rate_hz);
+    if (!isnan(quiet->slope_per_s)) {
+        printf("  longest quiet level %.3g s, drift %+.3g %s a minute\n", quiet->longest_s,
+               60 * shown.factor * quiet->slope_per_s, shown.unit);
+    }
     print_glitches(column, shown);
     print_plateaus(column, shown, fit);
 }
@@ -315,7 +296,17 @@ static void print_words(const struct up_listening *listening, const struct load_
     const struct up_reader *reader = &listening->reader;
     printf("%llu line%s read, %llu refused\n", (unsigned long long)reader->lines,
            up_text_plural(reader->lines), (unsigned long long)up_reader_refused(reader));
-    print_refusals(reader);
+    for (int i = UP_LINE_PASSED; i < UP_REFUSALS; i++) {
+        if (reader->count[i] > 0) {
+            printf("  %llu %s%s\n", (unsigned long long)reader->count[i],
+                   up_is_refused((enum up_refusal)i) ? "refused: " : "",
+                   up_refusal_name((enum up_refusal)i));
+        }
+    }
+    for (int i = 0; i < reader->shown; i++) {
+        up_text_print(stdout, "  line %llu was: %s\n", (unsigned long long)reader->refused_line[i],
+                      reader->refused_text[i]);
+    }
     if (!isnan(up_listening_rate_hz(listening))) {
         printf("rate %.3f Hz by the device's clock, over %.1f s\n", up_listening_rate_hz(listening),
                listening->last_s - listening->first_s);

@@ -22,7 +22,7 @@ const struct option_text options_setup[] = {
     OPTION_END};
 
 /* Which tanks and scales a question is for. */
-enum when { ALWAYS, TYPED, SEA, POOL };
+enum when { ALWAYS, TYPED, HEARD, SEA, POOL };
 
 struct question {
     enum when when;
@@ -67,8 +67,29 @@ static const struct question questions[] = {
      "Masses, share", 1e-7, 0.05, NULL, "0.0005"},
 };
 
+/* What the wire may leave open. */
+static const struct question
+    of_pty = {HEARD,
+              "rig",
+              "simulated",
+              "The port is a pseudo-terminal, as a simulated scale has it: its results say so.",
+              "Simulated",
+              0,
+              0,
+              "yes no",
+              NULL},
+    of_step = {HEARD,
+               "sensor",
+               "division_counts",
+               "Nothing changed on the scale, so the smallest step that it shows was not seen.",
+               "Smallest step, kg",
+               1e-6,
+               10,
+               NULL,
+               NULL};
+
 struct setup {
-    char *section[4]; /* line, sensor, tank, masses: "key = value" with comments */
+    char *section[5]; /* line, sensor, tank, masses, rig: "key = value" with comments */
     char id[UP_NAME_SIZE];
     char water[ANSWER_SIZE];
     bool typed;
@@ -80,7 +101,7 @@ struct setup {
 };
 
 static char **section_of(struct setup *setup, const char *name) {
-    static const char *const names[] = {"line", "sensor", "tank", "masses"};
+    static const char *const names[] = {"line", "sensor", "tank", "masses", "rig"};
     size_t i = 0;
     while (strcmp(names[i], name) != 0) {
         i++;
@@ -174,6 +195,8 @@ static bool is_for(const struct setup *setup, enum when when) {
         return strcmp(setup->water, "sea") == 0;
     case POOL:
         return strcmp(setup->water, "pool") == 0;
+    case HEARD:
+        return false;
     case ALWAYS:
         break;
     }
@@ -272,7 +295,13 @@ static bool hear_scale(struct setup *setup, struct up_failure *failure) {
     }
     putchar('\n');
     up_text_print(stdout, "Heard on %s: %s\n", setup->port.name, setup->probe->guess.words);
-    return true;
+    char *sensor = strstr(setup->probe->guess.line_section, "\n[sensor]");
+    bool good = setup->probe->kind != UP_PORT_PTY || put_question(setup, &of_pty, failure);
+    if (good && sensor != NULL && !setup->probe->guess.step_seen) {
+        *sensor = '\0'; /* one that nobody saw would make results surer than they are */
+        good = put_question(setup, &of_step, failure);
+    }
+    return good;
 }
 
 /* ---- the file ---- */
@@ -284,13 +313,16 @@ static char *make_file(const struct setup *setup) {
                                                "kind = typed\n")
                               : up_probe_port_section(probe);
     bool has_sensor = strstr(line, "[sensor]") != NULL;
+    char *bench = up_probe_bench_section(setup->typed ? 0 : probe->rate_hz);
     char *text = up_text_format(
         "; Written by `upthrust setup`. `upthrust help rig` lists all keys.\n[rig]\n; No other "
         "bench "
         "may "
-        "have this name.\nid = %s\n\n%s\n%s%s%s%s\n[tank]\n%s\n[masses]\n%s",
-        setup->id, port, line, setup->section[0] != NULL ? setup->section[0] : "",
-        has_sensor ? "" : "\n[sensor]\n", setup->section[1], setup->section[2], setup->section[3]);
+        "have this name.\nid = %s\n%s\n%s\n%s%s%s%s\n[tank]\n%s\n[masses]\n%s%s",
+        setup->id, setup->section[4] != NULL ? setup->section[4] : "", port, line,
+        setup->section[0] != NULL ? setup->section[0] : "", has_sensor ? "" : "\n[sensor]\n",
+        setup->section[1], setup->section[2], setup->section[3], bench);
+    free(bench);
     free(port);
     return text;
 }

@@ -6,6 +6,8 @@
 #include "embedded.h"
 #include "text/text.h"
 
+const char *const help_group_titles[HELP_GROUPS] = {"At the tank", "The catalogue", "Tools"};
+
 const struct command *find_command(const char *name) {
     for (int i = 0; i < command_count; i++) {
         if (strcmp(commands[i].name, name) == 0) {
@@ -26,9 +28,9 @@ const struct command *nearest_command(const char *name) {
 }
 
 static void print_group(enum help_group group, FILE *stream) {
-    fprintf(stream, "\n%s:\n", help_group_title(group));
+    fprintf(stream, "\n%s:\n", help_group_titles[group]);
     for (int i = 0; i < command_count; i++) {
-        if (help_text_of(&commands[i])->group == group) {
+        if (commands[i].group == group) {
             fprintf(stream, "  %-11s %s\n", commands[i].name, commands[i].summary);
         }
     }
@@ -55,7 +57,7 @@ void print_rig_page(FILE *stream) {
 }
 
 static void print_examples(const struct command *command, FILE *stream) {
-    const char *at = help_text_of(command)->examples;
+    const char *at = command->examples;
     fputs(at[0] != '\0' ? "\nexamples:\n" : "", stream);
     while (*at != '\0') {
         size_t length = strcspn(at, "\n");

@@ -47,33 +47,21 @@ static void show_one(void *context, const struct up_session_results *results) {
     whole->undecided = whole->undecided || up_session_status(results) == UP_STATUS_UNDECIDED;
 }
 
-static void note_remaining(const struct whole_queue *whole) {
-    unsigned remaining = up_queue_remaining(&whole->queue);
-    if (whole->begun && remaining > 0) {
-        UP_FREED char *path = quoted(whole->queue.path);
-        up_text_print(
-            stderr,
-            "note: %u of %u items left. To continue: `upthrust measure --queue %s --resume`, with "
-            "all other options as before\n",
-            remaining, whole->queue.count, path);
-    }
-}
-
 static void end_queue(struct call *call, struct whole_queue *whole) {
     call->status = whole->undecided ? UP_STATUS_UNDECIDED : UP_STATUS_DONE;
     if (whole->options.json_document) {
         print_json(json_pack("{s:s, s:O}", "schema", "upthrust-results-1", "results", whole->list));
     }
-    note_remaining(whole);
+    unsigned remaining = up_queue_remaining(&whole->queue);
+    if (whole->begun && remaining > 0) {
+        UP_FREED char *command = resume_as_typed("measure", call);
+        up_text_print(stderr, "note: %u of %u items left; continue with `%s`\n", remaining,
+                      whole->queue.count, command);
+    }
     json_decref(whole->list);
     close_bench(&whole->options, NULL);
     free(whole);
     die_of_signal();
-}
-
-static bool check_alone(struct call *call) {
-    return !option_given(call, "item") ||
-           refuse(call, "--item and --queue: give only one; the list names the items");
 }
 
 /* What does not go with an item of the list is refused before the first one is hung. */
@@ -101,9 +89,11 @@ bool measure_queue(struct call *call) {
     struct up_water water[UP_WATERS_MAX];
     const struct up_queue_caller caller = {whole, show_place, show_one};
     bool good =
-        check_words(call) && check_alone(call) && style_asked(call, &whole->style) &&
-        waters_asked(call, water, &whole->plan.waters) && open_bench(call, true, &whole->options) &&
-        read_conditions(call, &whole->options) &&
+        check_words(call) &&
+        (!option_given(call, "item") ||
+         refuse(call, "--item and --queue: give only one; the list names the items")) &&
+        style_asked(call, &whole->style) && waters_asked(call, water, &whole->plan.waters) &&
+        open_bench(call, true, &whole->options) && read_conditions(call, &whole->options) &&
         read_measure(call, &whole->options, &whole->plan) &&
         up_queue_open(&whole->queue, whole->options.catalogue, option_value(call, "queue"),
                       option_given(call, "resume") ? whole->options.rig.id : NULL, call->failure) &&

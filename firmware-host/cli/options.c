@@ -149,15 +149,16 @@ static bool bears_utf8(void) {
            strcmp(nl_langinfo(CODESET), "UTF-8") == 0;
 }
 
-static int terminal_columns(void) {
+int terminal_columns(int descriptor) {
     struct winsize size = {0};
-    return isatty(STDOUT_FILENO) && ioctl(STDOUT_FILENO, TIOCGWINSZ, &size) == 0 ? size.ws_col : 0;
+    return isatty(descriptor) && ioctl(descriptor, TIOCGWINSZ, &size) == 0 ? size.ws_col : 0;
 }
 
 bool style_asked(struct call *call, struct up_style *style) {
     const char *units = option_value(call, "units");
-    *style = (struct up_style){
-        .colour = bears_colour(), .isolate = bears_utf8(), .columns = terminal_columns()};
+    *style = (struct up_style){.colour = bears_colour(),
+                               .isolate = bears_utf8(),
+                               .columns = terminal_columns(STDOUT_FILENO)};
     style->imperial = units != NULL && strcmp(units, "imperial") == 0;
     return units == NULL || style->imperial || strcmp(units, "metric") == 0 ||
            refuse(call, "--units %.80s: give metric or imperial", units);
@@ -165,7 +166,7 @@ bool style_asked(struct call *call, struct up_style *style) {
 
 void print_note(void *context, const char *text) {
     (void)context;
-    up_text_print(stderr, "note: %s\n", text);
+    up_text_lines(stderr, "note: ", text, terminal_columns(STDERR_FILENO));
 }
 
 void print_json(json_t *json) {

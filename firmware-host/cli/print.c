@@ -76,32 +76,27 @@ static void put_command(FILE *stream, const struct command *command) {
     for (const struct option_text *option = command->options; option->name != NULL; option++) {
         put_option(stream, option);
     }
-    put_examples(stream, help_text_of(command)->examples);
-}
-
-static void put_cautions(FILE *stream) {
-    for (const char *const *text = all_cautions; *text != NULL; text++) {
-        fputs(".IP \\(bu 2\n", stream);
-        put_man(stream, *text);
-        fputc('\n', stream);
-    }
+    put_examples(stream, command->examples);
 }
 
 void print_man_page(FILE *stream) {
     const char *at = put_until(stream, embedded_upthrust_man, "@VERSION@");
     fputs(UPTHRUST_VERSION, stream);
     at = put_until(stream, at, "@CAUTIONS@\n");
-    put_cautions(stream);
+    for (const char *const *text = all_cautions; *text != NULL; text++) {
+        fputs(".IP \\(bu 2\n", stream);
+        put_man(stream, *text);
+        fputc('\n', stream);
+    }
     at = put_until(stream, at, "@COMMANDS@\n");
     for (int group = 0; group < HELP_GROUPS; group++) {
         fputs(".SH \"", stream);
-        for (const char *title = help_group_title((enum help_group)group); *title != '\0';
-             title++) {
+        for (const char *title = help_group_titles[group]; *title != '\0'; title++) {
             fputc(toupper((unsigned char)*title), stream);
         }
         fputs("\"\n", stream);
         for (int i = 0; i < command_count; i++) {
-            if (help_text_of(&commands[i])->group == (enum help_group)group) {
+            if (commands[i].group == (enum help_group)group) {
                 put_command(stream, &commands[i]);
             }
         }

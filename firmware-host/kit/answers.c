@@ -330,8 +330,10 @@ static double squared_correlation(const struct up_kit_draws *draws, const double
 
 size_t up_kit_shares(const struct up_kit_draws *draws, const struct up_kit_state *state,
                      struct up_kit_share *share, size_t room) {
-    struct up_kit_share all[INPUTS_MOST];
+    static const char REST[] = "breath, and what was read at each check";
+    struct up_kit_share all[INPUTS_MOST + 1];
     struct view view = {0};
+    double rest = 1;
     size_t count = 0;
     if (!open_view(draws, state, 0, &view, NULL)) {
         return 0;
@@ -341,17 +343,19 @@ size_t up_kit_shares(const struct up_kit_draws *draws, const struct up_kit_state
     for (int i = 0; i < INPUTS_MOST; i++) {
         if (draws->column[i] != NULL) {
             name_input(&draws->kit, i, all[count].name, sizeof all[count].name);
-            all[count++].share = squared_correlation(draws, draws->column[i], value, other);
+            all[count].share = squared_correlation(draws, draws->column[i], value, other);
+            rest -= all[count++].share;
         }
     }
+    memcpy(all[count].name, REST, sizeof REST);
+    all[count++].share = fmax(rest, 0);
     qsort(all, count, sizeof *all, by_share);
-    for (size_t i = 0; i < count && i < room; i++) {
-        share[i] = all[i];
-    }
+    count = count < room ? count : room;
+    memcpy(share, all, count * sizeof *all);
     free(other);
     free(value);
     close_view(&view);
-    return count < room ? count : room;
+    return count;
 }
 
 /* ---- predictions ---- */

@@ -11,13 +11,12 @@
 
 #include "catalogue/records.h"
 #include "catalogue/standing.h"
+#include "kit/internal.h"
 #include "kit/kit_file.h"
 #include "text/text.h"
 
 /* One sample shows no spread: another one is within 100 g of it a piece, standard (our choice). */
 static const double ONE_SAMPLE_KG = 0.1;
-/* Gear of unknown volume serves in water this near to that it was weighed in. */
-static const double NEAR_KG_M3 = 1;
 enum { SAMPLES_MAX = 100 };
 
 /* ---- the catalogue, read once ---- */
@@ -180,7 +179,7 @@ static double spread_kg(const double *buoyancy_kg, size_t count, double u_kg, do
 }
 
 static bool read_model(struct kit_file *file, const struct place *place, struct up_part *part) {
-    double buoyancy_kg[SAMPLES_MAX], volume_m3[SAMPLES_MAX], u_kg = 0, rho0 = 0;
+    double buoyancy_kg[SAMPLES_MAX], volumes_m3 = 0, u_kg = 0, rho0 = 0;
     const char *instead = "none of it was measured", *doubt;
     size_t count = 0, doubtful = 0;
     int pieces = 0;
@@ -197,7 +196,7 @@ static bool read_model(struct kit_file *file, const struct place *place, struct 
             double rho = gear->result->water_density_kg_m3.value;
             rho0 = count == 0 ? rho : rho0;
             pieces = pieces_of(gear);
-            volume_m3[count] = answer->volume_m3;
+            volumes_m3 += answer->volume_m3;
             buoyancy_kg[count++] = answer->buoyancy_kg.value + (rho0 - rho) * answer->volume_m3;
             u_kg = fmax(u_kg, answer->buoyancy_kg.u);
             part->stuck_air_kg = fmax(part->stuck_air_kg, answer->stuck_air_kg);
@@ -213,8 +212,7 @@ static bool read_model(struct kit_file *file, const struct place *place, struct 
     part->stuck_air_kg *= worn;
     part->buoyancy_kg =
         (struct up_bounded){worn * gsl_stats_mean(buoyancy_kg, 1, count), spread, false};
-    part->volume_m3 =
-        (struct up_bounded){worn * gsl_stats_mean(volume_m3, 1, count), spread / rho0, false};
+    part->volume_m3 = (struct up_bounded){worn * volumes_m3 / (double)count, spread / rho0, false};
     file->samples[file->kit.parts] = (unsigned)count;
     return true;
 }
@@ -230,19 +228,31 @@ bool read_catalogue_gear(struct kit_file *file, const struct place *place, struc
 
 /* ---- other fins ---- */
 
-static void add_fin(struct kit_file *file, const struct kit_gear *gear, double worn) {
+static bool add_fin(struct kit_file *file, const struct kit_gear *gear, double worn) {
     size_t here = file->kit.parts, other;
     struct up_part *part = &file->kit.part[here];
     *part = (struct up_part){.kind = UP_PART_GEAR, .spare = true, .instead_of = file->fins};
     part->place_m.value = (double)NAN; /* where the fins sit */
     file->count[here] = worn / pieces_of(gear);
-    file->source[here] = gear;
     set_part(gear, file->count[here], part);
+    if (!check_volume(part, &file->dive.state, "", NULL)) {
+        return false;
+    }
     snprintf(part->name, sizeof part->name, "%s", gear->item.name);
     if (part_named(file, gear->item.name, &other)) {
         snprintf(part->name, sizeof part->name, "%.300s (%.8s)", gear->item.name, gear->item.id);
     }
+    file->source[here] = gear;
     file->kit.parts++;
+    return true;
+}
+
+static bool is_part(const struct kit_file *file, const struct kit_gear *gear) {
+    size_t i = 0;
+    while (i < file->kit.parts && file->source[i] != gear) {
+        i++;
+    }
+    return i < file->kit.parts;
 }
 
 bool add_fins_of_catalogue(struct kit_file *file, struct up_failure *failure) {
@@ -253,28 +263,19 @@ bool add_fins_of_catalogue(struct kit_file *file, struct up_failure *failure) {
         return false;
     }
     const struct kit_gear *present = file->source[file->fins];
+    const char *instead, *kind = present != NULL ? present->item.kind : "fin";
     double worn = present != NULL ? pieces_of(present) * file->count[file->fins] : 2;
     for (size_t i = 0; i < file->gears; i++) {
         const struct kit_gear *gear = &file->gear[i];
-        const char *instead;
-        bool named = false;
-        for (size_t k = 0; k < file->kit.parts; k++) {
-            named = named || file->source[k] == gear;
-        }
-        if (gear->result == NULL || named ||
-            strcmp(gear->item.kind, present != NULL ? present->item.kind : "fin") != 0) {
+        if (gear->result == NULL || is_part(file, gear) || strcmp(gear->item.kind, kind) != 0) {
             continue;
         }
         if (doubt_of(file, NULL, gear, &instead) != NULL) {
             file->fins_left[0]++;
-        } else if (isnan(gear->result->answer.volume_m3) &&
-                   fabs(gear->result->water_density_kg_m3.value - file->dive.state.water_kg_m3) >
-                       NEAR_KG_M3) {
-            file->fins_left[1]++;
         } else if (file->kit.parts == UP_KIT_PARTS_MAX) {
             file->fins_left[2]++;
         } else {
-            add_fin(file, gear, worn);
+            file->fins_left[1] += !add_fin(file, gear, worn);
         }
     }
     return true;

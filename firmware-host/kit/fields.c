@@ -118,8 +118,9 @@ static bool fits_text(const struct place *place) {
         snprintf(all + length, sizeof all - length, " %s",
                  json_string_value(json_array_get(words, i)));
     }
+    const char *why = word_of(place->schema, "description");
     return words == NULL || lists(words, text) ||
-           wrong_at(place, "", "give one of:%s (%s)", all, word_of(place->schema, "description"));
+           wrong_at(place, "", "give one of:%s%s%s", all, why[0] != '\0' ? "; " : "", why);
 }
 
 static bool fits_list(const struct place *place) {

@@ -24,20 +24,12 @@ static struct up_bounded between(double low, double high) {
 }
 
 static struct up_bounded part_number(const struct up_part *part, enum part_input input) {
-    switch (input) {
-    case INPUT_BUOYANCY:
-        return part->buoyancy_kg;
-    case INPUT_VOLUME:
-        return part->volume_m3;
-    case INPUT_MASS:
-        return part->mass_kg;
-    case INPUT_GAS:
-        return part->gas_m3;
-    case INPUT_PLACE:
-    case PART_INPUTS:
-        break;
-    }
-    return part->place_m;
+    const struct up_bounded number[PART_INPUTS] = {[INPUT_BUOYANCY] = part->buoyancy_kg,
+                                                   [INPUT_VOLUME] = part->volume_m3,
+                                                   [INPUT_MASS] = part->mass_kg,
+                                                   [INPUT_GAS] = part->gas_m3,
+                                                   [INPUT_PLACE] = part->place_m};
+    return number[input];
 }
 
 static struct up_bounded suit_share(const struct up_kit *kit) {
@@ -51,27 +43,19 @@ static struct up_bounded suit_share(const struct up_kit *kit) {
 }
 
 static struct up_bounded kit_number(const struct up_kit *kit, enum kit_input input) {
-    switch (input) {
-    case INPUT_BODY:
-        return kit->body_kg;
-    case INPUT_LEAD_DENSITY:
-        return between(LEAD_LOW_KG_M3, LEAD_HIGH_KG_M3);
-    case INPUT_SHARE:
-        return suit_share(kit);
-    case INPUT_GAUGE:
-        return (struct up_bounded){0, kit->u_gauge_bar, false};
-    case INPUT_EQUATION: /* in units of the equation's own uncertainty */
-        return (struct up_bounded){0, 1, false};
-    case KIT_INPUTS:
-        break;
-    }
-    return (struct up_bounded){0, 0, false};
+    const struct up_bounded number[KIT_INPUTS] = {
+        [INPUT_BODY] = kit->body_kg,
+        [INPUT_LEAD_DENSITY] = between(LEAD_LOW_KG_M3, LEAD_HIGH_KG_M3),
+        [INPUT_SHARE] = suit_share(kit),
+        [INPUT_GAUGE] = {0, kit->u_gauge_bar, false},
+        [INPUT_EQUATION] = {0, 1, false}}; /* in units of the equation's own uncertainty */
+    return number[input];
 }
 
 static void draw_column(struct up_kit_draws *draws, int input, struct up_bounded number,
                         gsl_rng *rng) {
     draws->centre[input] = number.value;
-    if (!(number.u > 0)) {
+    if (!(number.u > 0) || isnan(number.value)) {
         return;
     }
     double *column = up_allocate(draws->count, sizeof *column);

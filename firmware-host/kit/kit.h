@@ -178,7 +178,8 @@ bool up_kit_off_level_nm(const struct up_kit_draws *draws, size_t check, size_t 
                          const struct up_kit_state *now, struct up_kit_answer *answer,
                          struct up_failure *failure);
 
-/* What rules the answer to "which lead": inputs by their share of the variance, largest first. */
+/* What rules the answer to "which lead": inputs by their share of the variance, and what
+   is left of it as "breath, ...", largest first. */
 struct up_kit_share {
     char name[UP_NAME_SIZE + 32];
     double share;

@@ -68,4 +68,29 @@ bool kit_read(const char *path, struct up_catalogue *catalogue, struct kit_file 
               struct up_failure *failure);
 void kit_release(struct kit_file *file);
 
+/* ---- the report (report.c, report_gear.c) ---- */
+
+/* Nearly empty: what a gauge still shows when little comes out (our choice). */
+#define NEAR_EMPTY_BAR 10.0
+
+struct answers {
+    const struct kit_file *file;
+    struct up_kit_draws *draws;
+    struct up_failure *failure;
+};
+
+/* The list where all is good; else it is given up. */
+json_t *kept_if(bool good, json_t *list);
+json_t *kit_answer_to_json(const struct up_kit_answer *answer, const char *unit);
+struct up_kit_state state_at(const struct kit_file *file, double depth_m, double bar);
+
+/* Its members about gear; NULL where one fails. */
+json_t *surplus_of(const struct answers *answers);
+json_t *cylinders_of(const struct answers *answers);
+json_t *moments_of(const struct answers *answers);
+json_t *fins_of(const struct answers *answers);
+json_t *swaps_of(const struct answers *answers);
+json_t *moves_of(const struct answers *answers);
+json_t *models_of(const struct answers *answers);
+
 #endif

@@ -6,12 +6,20 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "kit/report_internal.h"
+#include "kit/kit_file.h"
+#include "kit/report.h"
 #include "text/json.h"
 #include "text/text.h"
 
 /* Fewer predictions than this give no verdict. */
 enum { PREDICTIONS_LEAST = 20, SHARES_SHOWN = 6, PICTURE_POINTS = 13 };
+
+json_t *kept_if(bool good, json_t *list) {
+    if (!good) {
+        json_decref(list);
+    }
+    return good ? list : NULL;
+}
 
 json_t *kit_answer_to_json(const struct up_kit_answer *answer, const char *unit) {
     const struct {
@@ -82,8 +90,7 @@ static json_t *ask_all(const struct answers *answers, const char *label, const c
             lose(answers->file, asked[i].loss, &state);
         }
         if (!ask(answers->draws, &state, &answer, answers->failure)) {
-            json_decref(list);
-            return NULL;
+            return kept_if(false, list);
         }
         json_array_append_new(list,
                               json_pack("{s:s, s:f, s:f, s:o}", label, asked[i].when, "depth_m",
@@ -195,8 +202,7 @@ static json_t *predictions_of(const struct answers *answers) {
     for (size_t i = 1; i < kit->checks; i++) {
         struct up_kit_prediction prediction;
         if (!up_kit_predict(kit, i, &prediction, answers->failure)) {
-            json_decref(list);
-            return NULL;
+            return kept_if(false, list);
         }
         of++;
         held += prediction.inside;
@@ -234,37 +240,17 @@ static const char *advice_on(const char *input) {
     return advice[i][1];
 }
 
-static void add_share(json_t *list, const char *input, double share) {
-    json_array_append_new(list, json_pack("{s:o, s:f, s:s}", "input", up_json_text(input), "share",
-                                          share, "measure", advice_on(input)));
-}
-
-static int by_share(const void *left, const void *right) {
-    double a = json_real_value(json_object_get(*(json_t *const *)left, "share"));
-    double b = json_real_value(json_object_get(*(json_t *const *)right, "share"));
-    return (a < b) - (a > b);
-}
-
 /* What rules the lead at the nearly empty stop, the most first. */
 static json_t *shares_of(const struct answers *answers) {
     struct up_kit_share share[SHARES_SHOWN];
     struct up_kit_state state = state_at(answers->file, answers->file->dive.stop_m, NEAR_EMPTY_BAR);
     size_t count = up_kit_shares(answers->draws, &state, share, SHARES_SHOWN);
-    json_t *found = json_array(), *list = json_array(), *row[SHARES_SHOWN + 1];
-    double rest = 1;
+    json_t *list = json_array();
     for (size_t i = 0; i < count; i++) {
-        rest -= share[i].share;
-        add_share(found, share[i].name, share[i].share);
+        json_array_append_new(list, json_pack("{s:o, s:f, s:s}", "input",
+                                              up_json_text(share[i].name), "share", share[i].share,
+                                              "measure", advice_on(share[i].name)));
     }
-    add_share(found, "breath, and what was read at each check", fmax(rest, 0));
-    for (size_t i = 0; i <= count; i++) {
-        row[i] = json_array_get(found, i);
-    }
-    qsort(row, count + 1, sizeof *row, by_share);
-    for (size_t i = 0; i <= count; i++) {
-        json_array_append(list, row[i]);
-    }
-    json_decref(found);
     return list;
 }
 
@@ -310,10 +296,7 @@ json_t *up_kit_report(const char *path, struct up_catalogue *catalogue,
     if (kit_read(path, catalogue, file, failure)) {
         if (up_kit_solve(&file->kit, &answers.draws, failure)) {
             document = json_pack("{s:s}", "schema", "upthrust-kit-report-1");
-            if (!fill(&answers, document)) {
-                json_decref(document);
-                document = NULL;
-            }
+            document = kept_if(fill(&answers, document), document);
             up_kit_free(answers.draws);
         }
         kit_release(file);

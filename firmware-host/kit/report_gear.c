@@ -5,7 +5,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "kit/report_internal.h"
+#include "kit/kit_file.h"
 #include "text/json.h"
 
 static const double GRAVITY_M_S2 = 9.80665;
@@ -28,14 +28,17 @@ json_t *surplus_of(const struct answers *answers) {
         return NULL;
     }
     double rho = state.water_kg_m3, lift_kg = 1 - rho / UP_KIT_LEAD_KG_M3;
-    double top_pa = state.air_pressure_pa, stop_pa = top_pa + rho * GRAVITY_M_S2 * dive->stop_m;
-    double deep_pa = top_pa + rho * GRAVITY_M_S2 * dive->deepest_m;
-    return json_pack("{s:f, s:f, s:f, s:f, s:f, s:f, s:f, s:f}", "low_kg", -lead.high, "high_kg",
-                     -lead.low, "lift_per_kg_kg", lift_kg, "gas_per_kg_l", lift_kg / rho * 1e3,
-                     "at_surface_g_per_m", lift_kg * 1e3 * rho * GRAVITY_M_S2 / top_pa,
-                     "at_stop_g_per_m", lift_kg * 1e3 * rho * GRAVITY_M_S2 / stop_pa,
-                     "at_deepest_g_per_m", lift_kg * 1e3 * rho * GRAVITY_M_S2 / deep_pa, "breath_g",
-                     UP_KIT_BREATH_KG * 1e3);
+    const double depth_m[] = {0, dive->stop_m, dive->deepest_m};
+    double g_per_m[3];
+    for (int i = 0; i < 3; i++) {
+        double weight_pa_m = rho * GRAVITY_M_S2;
+        g_per_m[i] =
+            lift_kg * 1e3 * weight_pa_m / (state.air_pressure_pa + weight_pa_m * depth_m[i]);
+    }
+    return json_pack("{s:f, s:f, s:f, s:f, s:f, s:f, s:f}", "low_kg", -lead.high, "high_kg",
+                     -lead.low, "gas_per_kg_l", lift_kg / rho * 1e3, "at_surface_g_per_m",
+                     g_per_m[0], "at_stop_g_per_m", g_per_m[1], "at_deepest_g_per_m", g_per_m[2],
+                     "breath_g", UP_KIT_BREATH_KG * 1e3);
 }
 
 /* ---- cylinders ---- */
@@ -76,8 +79,7 @@ static json_t *one_cylinder(const struct answers *answers, size_t part) {
     for (size_t k = 0; k < sizeof bars / sizeof *bars; k++) {
         struct up_kit_answer answer;
         if (!part_lift(answers, part, bars[k], &answer)) {
-            json_decref(lifts);
-            return NULL;
+            return kept_if(false, lifts);
         }
         json_array_append_new(lifts, json_pack("{s:f, s:o}", "pressure_bar", bars[k], "lift",
                                                kit_answer_to_json(&answer, "kg")));
@@ -95,17 +97,13 @@ static json_t *one_cylinder(const struct answers *answers, size_t part) {
 json_t *cylinders_of(const struct answers *answers) {
     const struct kit_file *file = answers->file;
     json_t *list = json_array();
-    for (size_t i = 0; i < file->kit.parts; i++) {
+    bool good = true;
+    for (size_t i = 0; good && i < file->kit.parts; i++) {
         if (file->kit.part[i].kind == UP_PART_CYLINDER && !file->dive.state.without[i]) {
-            json_t *one = one_cylinder(answers, i);
-            if (one == NULL) {
-                json_decref(list);
-                return NULL;
-            }
-            json_array_append_new(list, one);
+            good = json_array_append_new(list, one_cylinder(answers, i)) == 0;
         }
     }
-    return list;
+    return kept_if(good, list);
 }
 
 /* ---- moments ---- */
@@ -124,8 +122,7 @@ json_t *moments_of(const struct answers *answers) {
         if (!up_kit_part_lift_kg(answers->draws, i, &state, &lift, answers->failure) ||
             (placed &&
              !up_kit_part_moment_nm(answers->draws, i, &state, &moment, answers->failure))) {
-            json_decref(list);
-            return NULL;
+            return kept_if(false, list);
         }
         json_array_append_new(list,
                               json_pack("{s:o, s:o, s:o, s:o}", "name", up_json_text(part->name),
@@ -212,11 +209,7 @@ static json_t *spares_of(const struct answers *answers, bool fins) {
     for (size_t i = 0; i < count; i++) {
         json_array_append_new(list, row[i]);
     }
-    if (!good) {
-        json_decref(list);
-        return NULL;
-    }
-    return list;
+    return kept_if(good, list);
 }
 
 json_t *swaps_of(const struct answers *answers) {
@@ -295,9 +288,5 @@ json_t *moves_of(const struct answers *answers) {
             good = add_move(answers, list, &move);
         }
     }
-    if (!good) {
-        json_decref(list);
-        return NULL;
-    }
-    return list;
+    return kept_if(good, list);
 }

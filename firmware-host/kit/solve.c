@@ -18,23 +18,20 @@ struct equation {
     double u_kg; /* breath, and what was read at this check alone */
 };
 
-static double reading_part_kg(const struct up_kit_draws *draws, const struct equation *equation,
-                              struct misreading off) {
-    static const struct misreading none = {0};
-    return gear_lift_kg(draws, &equation->moment, &off, 0) -
-           gear_lift_kg(draws, &equation->moment, &none, 0);
-}
-
+/* The breath's, and what depth, gauge and thermometer were off at this check, one after the other.
+ */
 static double check_u_kg(const struct up_kit_draws *draws, const struct equation *equation) {
     const struct up_kit_state *state = equation->moment.state;
-    double breath_kg = state->u_breath_kg > 0 ? state->u_breath_kg : UP_KIT_BREATH_KG;
-    double depth_kg =
-        reading_part_kg(draws, equation, (struct misreading){.depth_m = state->u_depth_m});
-    double gauge_kg = reading_part_kg(draws, equation,
-                                      (struct misreading){.pressure_bar = state->u_pressure_bar});
-    double warm_kg =
-        reading_part_kg(draws, equation, (struct misreading){.gas_temp_k = state->u_gas_temp_c});
-    return hypot(hypot(breath_kg, depth_kg), hypot(gauge_kg, warm_kg));
+    const struct misreading off[] = {{0},
+                                     {.depth_m = state->u_depth_m},
+                                     {.pressure_bar = state->u_pressure_bar},
+                                     {.gas_temp_k = state->u_gas_temp_c}};
+    double u_kg = state->u_breath_kg > 0 ? state->u_breath_kg : UP_KIT_BREATH_KG;
+    double right_kg = gear_lift_kg(draws, &equation->moment, &off[0], 0);
+    for (size_t i = 1; i < sizeof off / sizeof *off; i++) {
+        u_kg = hypot(u_kg, gear_lift_kg(draws, &equation->moment, &off[i], 0) - right_kg);
+    }
+    return u_kg;
 }
 
 static void free_equations(struct equation *equation, size_t count) {

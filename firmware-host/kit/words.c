@@ -12,8 +12,8 @@ static const char CAUTION[] =
     "It plans neither gas nor ascent. Change lead in small steps, and check in the water each "
     "time.\n"
     "How much lead must be ditchable, and what reserve is kept, your agency and instructor say.\n"
-    "A check: hang still at a known depth with an empty jacket, once trapped air has left. Judge "
-    "it over\n"
+    "A check: hang motionless at a known depth, jacket empty, once trapped air has left. Judge it "
+    "over\n"
     "several normal breaths. Never hold your breath under water: it can injure the lungs.\n";
 
 /* Columns of a name in a table, and rows of one on the diver's page. */
@@ -29,8 +29,12 @@ static const char *word(const json_t *object, const char *key) {
     return value != NULL ? value : "";
 }
 
-static void put_name(const char *name, int columns, FILE *stream) {
-    up_text_put(stream, name, columns, true);
+/* A name of the report between words of ours. */
+static void put_named(FILE *stream, const char *before, const json_t *row, const char *key,
+                      int columns, const char *after) {
+    fputs(before, stream);
+    up_text_put(stream, word(row, key), columns, true);
+    fputs(after, stream);
 }
 
 /* Never towards less lead: the upper end is rounded up, the lower end up as well. */
@@ -65,22 +69,23 @@ static void print_lead(const json_t *report, FILE *stream) {
 
 /* Rounded down, so that no more is called too much than is. */
 static void print_surplus(const json_t *report, FILE *stream) {
-    const json_t *surplus = json_object_get(report, "surplus");
-    double high_kg = floor(of(surplus, "high_kg") * 10) / 10, low_kg = of(surplus, "low_kg");
+    const json_t *of_it = json_object_get(report, "surplus");
+    double low_kg = fmax(floor(of(of_it, "low_kg") * 10) / 10, 0);
+    double high_kg = floor(of(of_it, "high_kg") * 10) / 10;
     fprintf(
         stream,
-        "\nEach kilogram of lead too much costs the jacket %.2f l of gas. That gas moves the "
-        "lift by\n%.0f g a metre of depth at the stop, %.0f at the surface, %.0f at the deepest "
-        "point; a breath\nmoves about %.0f g. Many divers carry too much.\n",
-        of(surplus, "gas_per_kg_l"), of(surplus, "at_stop_g_per_m"),
-        of(surplus, "at_surface_g_per_m"), of(surplus, "at_deepest_g_per_m"),
-        of(surplus, "breath_g"));
+        "\nEach kilogram of lead too much costs the jacket %.2f l of gas. That gas moves the lift "
+        "by\n%.0f g a metre of depth at the stop, %.0f at the surface, %.0f at the deepest point; "
+        "a "
+        "breath\nmoves about %.0f g. Many divers carry too much.\n",
+        of(of_it, "gas_per_kg_l"), of(of_it, "at_stop_g_per_m"), of(of_it, "at_surface_g_per_m"),
+        of(of_it, "at_deepest_g_per_m"), of(of_it, "breath_g"));
     if (high_kg > 0) {
-        fprintf(
-            stream,
-            "Here %s %.1f kg may be too much: up to %.1f l of gas, %.0f g a metre at the stop.\n",
-            low_kg > 0 ? "some, at most" : "none to", high_kg,
-            high_kg * of(surplus, "gas_per_kg_l"), high_kg * of(surplus, "at_stop_g_per_m"));
+        fprintf(stream,
+                "Here from %.1f to %.1f kg may be too much: up to %.1f l, %.0f g a metre at the "
+                "stop.\n",
+                low_kg, high_kg, high_kg * of(of_it, "gas_per_kg_l"),
+                high_kg * of(of_it, "at_stop_g_per_m"));
     }
 }
 
@@ -118,10 +123,10 @@ static void print_worst(const json_t *report, FILE *stream) {
                     : -least_kg <= jacket_kg ? "; the jacket's %.1f kg carry that"
                                              : "; MORE than the jacket's %.1f kg can carry",
                     jacket_kg);
-        } else if (of(row, "depth_m") == 0) {
-            fputs(least_kg > 0 ? "; floats" : most_kg < 0 ? "; SINKS" : "; may sink", stream);
         } else {
-            fputs(least_kg > 0 ? "; RISES" : most_kg < 0 ? "; stays down" : "; may rise", stream);
+            static const char *const words[2][3] = {{"; floats", "; SINKS", "; may sink"},
+                                                    {"; RISES", "; stays down", "; may rise"}};
+            fputs(words[of(row, "depth_m") > 0][least_kg > 0 ? 0 : most_kg < 0 ? 1 : 2], stream);
         }
         fputc('\n', stream);
     }
@@ -132,9 +137,7 @@ static void print_cylinders(const json_t *report, FILE *stream) {
     json_t *row, *at;
     json_array_foreach(json_object_get(report, "cylinders"), i, row) {
         double surely_bar = of(row, "surely_below_bar"), perhaps_bar = of(row, "perhaps_below_bar");
-        fputs("\nCylinder ", stream);
-        put_name(word(row, "name"), 0, stream);
-        fputs(":\n", stream);
+        put_named(stream, "\nCylinder ", row, "name", 0, ":\n");
         json_array_foreach(json_object_get(row, "lifts"), k, at) {
             fprintf(stream, "  at %3.0f bar  ", of(at, "pressure_bar"));
             print_lift(json_object_get(at, "lift"), stream);
@@ -167,8 +170,7 @@ static void print_moments(const json_t *report, size_t most, FILE *stream) {
             fprintf(stream, "  %zu more: see `upthrust kit report`\n", json_array_size(list) - i);
             break;
         }
-        fputs("  ", stream);
-        put_name(word(row, "name"), NAME_COLUMNS, stream);
+        put_named(stream, "  ", row, "name", NAME_COLUMNS, "");
         if (json_is_null(json_object_get(row, "moment"))) {
             fputs("  its place is missing: give place_m\n", stream);
         } else {
@@ -183,8 +185,7 @@ static void print_moments(const json_t *report, size_t most, FILE *stream) {
 static void print_swap(const json_t *row, const char *what, FILE *stream) {
     const json_t *lift = json_object_get(row, "lift"), *moment = json_object_get(row, "moment");
     double cm = of(row, "one_kg_of_lead_towards_feet_m") * 100;
-    fputs("  ", stream);
-    put_name(word(row, "name"), NAME_COLUMNS, stream);
+    put_named(stream, "  ", row, "name", NAME_COLUMNS, "");
     fprintf(stream, " %s %+.0f g (%+.0f to %+.0f); lead ", what, of(lift, "value_kg") * 1e3,
             of(lift, "low_kg") * 1e3, of(lift, "high_kg") * 1e3);
     print_lead_range(json_object_get(row, "lead_to_add"), stream);
@@ -221,18 +222,17 @@ static void print_fins(const json_t *report, FILE *stream) {
     double left = of(fins, "left_out_by_results"), volume = of(fins, "left_out_without_volume"),
            room = of(fins, "left_out_for_room");
     if (json_array_size(others) > 0) {
-        fputs("\nOther fins in place of ", stream);
-        put_name(word(fins, "present"), 0, stream);
+        put_named(stream, "\nOther fins in place of ", fins, "present", 0, "");
         fprintf(stream, ", as differences. A breath alone makes %.1f N m.\n",
                 of(report, "breath_moment_nm"));
         if (json_is_null(present)) {
             fputs("How far the diver is from level is not known: a weight check shows force, not "
-                  "moment. Mark a\ncheck in which the diver hung level with \"level\": true.\n",
+                  "moment. Mark a\ncheck in which the diver hung level with \"level\": true, and "
+                  "give all places.\n",
                   stream);
         } else {
-            fputs("Level was seen in ", stream);
-            put_name(word(fins, "level_seen_in"), 0, stream);
-            fputs("; with the present fins and the lead of the kit: ", stream);
+            put_named(stream, "Level was seen in ", fins, "level_seen_in", 0,
+                      "; with the present fins and the lead of the kit: ");
             print_moment(present, stream);
             fputs(" off it\n", stream);
         }
@@ -241,15 +241,12 @@ static void print_fins(const json_t *report, FILE *stream) {
         print_swap(row, "at the feet", stream);
         print_off_level(row, present, stream);
     }
-    if (left > 0) {
-        fprintf(stream,
-                "  %.0f fins of the catalogue are left out: their results count only where "
-                "\"accept\" names why\n",
-                left);
-    }
-    if (volume > 0 || room > 0) {
-        fprintf(stream, "  left out: %.0f of unknown volume, %.0f for want of room\n", volume,
-                room);
+    if (left + volume + room > 0) {
+        fprintf(
+            stream,
+            "  left out: %.0f whose results count only where \"accept\" names why, %.0f of unknown "
+            "volume,\n  %.0f because the kit is full\n",
+            left, volume, room);
     }
 }
 
@@ -257,14 +254,11 @@ static void print_swaps(const json_t *report, FILE *stream) {
     size_t i;
     json_t *row;
     json_array_foreach(json_object_get(report, "swaps"), i, row) {
-        fputs("\nInstead of ", stream);
-        put_name(word(row, "instead_of"), 0, stream);
-        fputs(":\n", stream);
+        put_named(stream, "\nInstead of ", row, "instead_of", 0, ":\n");
         print_swap(row, "lifts", stream);
     }
     json_array_foreach(json_object_get(report, "models"), i, row) {
-        fputs("\nKnown by its model only: ", stream);
-        put_name(word(row, "name"), 0, stream);
+        put_named(stream, "\nKnown by its model only: ", row, "name", 0, "");
         fprintf(stream, ", %.0f sample%s, so +- %.0f g\n", of(row, "samples"),
                 up_text_plural((unsigned)of(row, "samples")), 1960 * of(row, "u_kg"));
     }
@@ -280,10 +274,8 @@ static void print_moves(const json_t *report, FILE *stream) {
         fputs("  ", stream);
         print_moment(json_object_get(row, "moment"), stream);
         fprintf(stream, "  %.1f kg from ", of(row, "kg"));
-        put_name(word(row, "from"), 0, stream);
-        fputs(" to ", stream);
-        put_name(word(row, "to"), 0, stream);
-        fputc('\n', stream);
+        up_text_put(stream, word(row, "from"), 0, true);
+        put_named(stream, " to ", row, "to", 0, "\n");
     }
 }
 
@@ -308,8 +300,7 @@ static void print_predictions(const json_t *report, FILE *stream) {
           stream);
     json_array_foreach(json_object_get(record, "checks"), i, row) {
         const json_t *lift = json_object_get(row, "lift_predicted");
-        fputs("  ", stream);
-        put_name(word(row, "check"), NAME_COLUMNS, stream);
+        put_named(stream, "  ", row, "check", NAME_COLUMNS, "");
         fprintf(stream, " predicted %+.1f to %+.1f kg: %s\n", of(lift, "low_kg"),
                 of(lift, "high_kg"),
                 json_is_true(json_object_get(row, "inside")) ? "inside" : "OUTSIDE");
@@ -331,7 +322,7 @@ static void print_rules(const json_t *report, FILE *stream) {
     json_array_foreach(list, i, row) {
         if (of(row, "share") >= 0.02) {
             fprintf(stream, "  %3.0f %%  ", 100 * of(row, "share"));
-            put_name(word(row, "input"), 0, stream);
+            up_text_put(stream, word(row, "input"), 0, true);
             fputc('\n', stream);
         }
     }
@@ -341,8 +332,7 @@ static void print_rules(const json_t *report, FILE *stream) {
 static void print_head(const json_t *report, FILE *stream) {
     const json_t *water = json_object_get(report, "water");
     fputs(CAUTION, stream);
-    fputs("\nIn the water ", stream);
-    put_name(word(water, "name"), 0, stream);
+    put_named(stream, "\nIn the water ", water, "name", 0, "");
     fprintf(stream, ", %.1f kg/m3, under air of %.0f hPa:\n", of(water, "density_kg_m3"),
             of(report, "air_pressure_hpa"));
     print_lead(report, stream);

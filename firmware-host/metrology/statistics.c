@@ -216,8 +216,9 @@ bool up_fit_bent(const double *x, const double *y, size_t count, struct up_fit *
 
 double up_f_of_term(const struct up_fit *narrow, const struct up_fit *wide) {
     double variance = wide->residual_sum_squares / wide->dof;
-    double drop = narrow->residual_sum_squares - wide->residual_sum_squares;
-    return variance > 0 ? drop / variance : NO_NUMBER; /* an exact fit tells nothing of chance */
+    double drop = fmax(narrow->residual_sum_squares - wide->residual_sum_squares, 0);
+    double rounding = 1e-12 * wide->c[1]; /* an exact fit tells nothing of chance */
+    return variance > rounding * rounding ? drop / variance : NO_NUMBER;
 }
 
 double up_f_limit(double probability, double dof_1, double dof_2) {

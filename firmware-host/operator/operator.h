@@ -32,6 +32,9 @@ void up_operator_destroy(struct up_operator *op);
    before. On a terminal that cannot show a screen it prints a note and stays with words. */
 void up_operator_use_screen(struct up_operator *op, int keyboard);
 
+/* What a person reads is in pounds, ounces, degrees F and feet; JSON and what is stored stay SI. */
+void up_operator_use_imperial(struct up_operator *op, bool imperial);
+
 /* The session's results or calibration, as the last line of a JSON operator; nothing for a person.
  */
 void up_operator_show_result(struct up_operator *op, json_t *result);

@@ -167,26 +167,12 @@ static void read_plateaus(struct walk *walk, const json_t *plateaus, struct brac
     }
 }
 
-static bool is_left_out(const json_t *left_out, json_int_t number) {
-    const json_t *one;
-    size_t i;
-    json_array_foreach(left_out, i, one) {
-        if (json_integer_value(one) == number) {
-            return true;
-        }
+static bool is_listed(const json_t *list, const json_t *wanted) {
+    size_t i = 0;
+    while (i < json_array_size(list) && !json_equal(json_array_get(list, i), wanted)) {
+        i++;
     }
-    return false;
-}
-
-static bool is_listed(const json_t *list, const char *text) {
-    const json_t *one;
-    size_t i;
-    json_array_foreach(list, i, one) {
-        if (strcmp(json_string_value(one) != NULL ? json_string_value(one) : "", text) == 0) {
-            return true;
-        }
-    }
-    return false;
+    return i < json_array_size(list);
 }
 
 static bool take_run(const struct up_record *record, void *context) {
@@ -203,7 +189,7 @@ static bool take_trial(const struct up_record *record, void *context) {
                                           "soak_s", "temp_c"};
     struct walk *walk = context;
     struct bracket water = {nowhere, nowhere, nowhere};
-    if (!is_listed(walk->runs, up_record_text(record->content, "run_id"))) {
+    if (!is_listed(walk->runs, json_object_get(record->content, "run_id"))) {
         return true;
     }
     read_plateaus(walk, json_object_get(record->content, "plateaus"), &water);
@@ -212,9 +198,8 @@ static bool take_trial(const struct up_record *record, void *context) {
     for (size_t i = 0; i < sizeof members / sizeof members[0]; i++) {
         json_object_set(json, members[i], json_object_get(record->content, members[i]));
     }
-    json_object_set_new(json, "left_out",
-                        json_boolean(is_left_out(walk->left_out, json_integer_value(json_object_get(
-                                                                     record->content, "number")))));
+    bool left_out = is_listed(walk->left_out, json_object_get(record->content, "number"));
+    json_object_set_new(json, "left_out", json_boolean(left_out));
     json_array_append_new(walk->trials, json);
     return true;
 }

@@ -136,14 +136,6 @@ static int marks_of(const struct up_row *row, char marks[MARKS_SIZE]) {
                     up_checked_mark(row->checked), row->elsewhere ? UP_ELSEWHERE_MARK : "");
 }
 
-static void measure_marks(struct list *list, const struct up_row *row) {
-    char marks[MARKS_SIZE];
-    list->marks = larger(list->marks, marks_of(row, marks));
-    list->any_again = list->any_again || row->rejudged;
-    list->any[row->checked] = true;
-    list->any_elsewhere = list->any_elsewhere || row->elsewhere;
-}
-
 static void measure_numbers(struct list *list) {
     for (size_t i = 0; i < list->count; i++) {
         list->net[i] = list->uncertainty[i] = 1;
@@ -153,8 +145,12 @@ static void measure_numbers(struct list *list) {
             if (strcmp(row->water, list->waters[i]) == 0) {
                 up_style_mass(list->style, row->buoyancy_g, net);
                 up_style_interval(list->style, row->expanded_u_g, row->stuck_air_g, u);
-                list->any_stuck = list->any_stuck || up_claim_has_stuck(row->stuck_air_g);
-                measure_marks(list, row);
+                list->any_stuck = list->any_stuck || up_style_has_stuck(row->stuck_air_g);
+                char marks[MARKS_SIZE];
+                list->marks = larger(list->marks, marks_of(row, marks));
+                list->any_again = list->any_again || row->rejudged;
+                list->any[row->checked] = true;
+                list->any_elsewhere = list->any_elsewhere || row->elsewhere;
                 list->any_unusual = list->any_unusual || row->unusual;
                 list->net[i] = larger(list->net[i], (int)strlen(net));
                 list->uncertainty[i] = larger(list->uncertainty[i], (int)strlen(u));
@@ -306,6 +302,9 @@ static void print_left_out(const struct list *list) {
 static void print_foot(const struct list *list, size_t more) {
     print_fillings(list);
     print_left_out(list);
+    if (list->items->count == 0 && list->items->others > 0) {
+        return; /* no marks to be explained */
+    }
     if (list->count == 0) {
         fputs("nothing is measured yet: `upthrust measure` does it\n", list->stream);
     } else {

@@ -142,22 +142,6 @@ static char *short_label(const struct up_row *row) {
     return double_percents(label);
 }
 
-static void write_names(FILE *stream, const struct up_rows *rows) {
-    size_t item = 0;
-    int widest = 0;
-    fputs("set encoding utf8\nset ytics noenhanced (", stream);
-    for (size_t i = 0; i < rows->count; i++) {
-        if (begins_item(rows, i)) {
-            UP_FREED char *label = short_label(&rows->row[i]);
-            UP_FREED char *escaped = up_text_for_gnuplot(label);
-            fprintf(stream, "%s\\\n    %s %zu", item > 0 ? ", " : "", escaped, item + 1);
-            item++;
-            widest = up_text_columns(label) > widest ? up_text_columns(label) : widest;
-        }
-    }
-    fprintf(stream, ")\nname_columns = %d\n", widest);
-}
-
 /* What the axis must show: every bar, and zero. A neutral band that is wider is cut and marked, so
    that no tolerance makes all results look alike. */
 static void write_range(FILE *stream, const struct up_rows *rows) {
@@ -236,7 +220,19 @@ static bool write_script(FILE *stream, void *context) {
             "# Net buoyancy of gear, by upthrust. Draws again with: gnuplot -d items.gp\n"
             "items = %zu\n",
             count_items(rows));
-    write_names(stream, rows);
+    size_t item = 0;
+    int widest = 0;
+    fputs("set encoding utf8\nset ytics noenhanced (", stream);
+    for (size_t i = 0; i < rows->count; i++) {
+        if (begins_item(rows, i)) {
+            UP_FREED char *label = short_label(&rows->row[i]);
+            UP_FREED char *escaped = up_text_for_gnuplot(label);
+            fprintf(stream, "%s\\\n    %s %zu", item > 0 ? ", " : "", escaped, item + 1);
+            item++;
+            widest = up_text_columns(label) > widest ? up_text_columns(label) : widest;
+        }
+    }
+    fprintf(stream, ")\nname_columns = %d\n", widest);
     write_range(stream, rows);
     write_subtitle(stream, rows);
     write_marks(stream, rows);

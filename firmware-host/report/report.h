@@ -8,6 +8,7 @@
 #include <stdio.h>
 
 #include "catalogue/claim.h"
+#include "text/style.h"
 #include "upthrust/catalogue.h"
 #include "upthrust/rig.h"
 
@@ -67,30 +68,6 @@ bool up_rows_load(struct up_catalogue *catalogue, struct up_rows *rows, struct u
 void up_rows_release(struct up_rows *rows);
 /* For pictures: retired items are not drawn. */
 void up_rows_drop_retired(struct up_rows *rows);
-
-/* How people see it. Colour only ever repeats what a word says. */
-struct up_style {
-    bool imperial; /* pounds, ounces, degrees F, feet */
-    bool colour;   /* escape sequences: for a terminal only */
-    bool isolate;  /* names from right to left are isolated: for a terminal of UTF-8 only */
-    int columns;   /* of the terminal; 0: as many as it takes */
-};
-
-/* Numbers for people, their unit behind them; `mass` with its sign, `uncertainty` without. A NaN
-   is "not known". */
-enum { UP_SHOWN_SIZE = 40 };
-void up_style_mass(const struct up_style *style, double mass_g, char text[UP_SHOWN_SIZE]);
-void up_style_uncertainty(const struct up_style *style, double u_g, char text[UP_SHOWN_SIZE]);
-/* As up_claim_interval. */
-void up_style_interval(const struct up_style *style, double expanded_u_g, double stuck_air_g,
-                       char text[UP_SHOWN_SIZE]);
-/* Whole grams. */
-void up_style_lead(const struct up_style *style, double mass_g, char text[UP_SHOWN_SIZE]);
-void up_style_temp(const struct up_style *style, double temp_c, char text[UP_SHOWN_SIZE]);
-void up_style_depth(const struct up_style *style, double depth_m, char text[UP_SHOWN_SIZE]);
-void up_style_density(const struct up_style *style, double density_kg_m3, char text[UP_SHOWN_SIZE]);
-/* The class as a word of `columns` columns, coloured where the style says so. */
-void up_style_class(const struct up_style *style, const char *class, int columns, FILE *stream);
 
 /* One result, told in words: class, grams, interval, what it hangs on, what it means for lead. Of
    the item what is known of it now; NULL: nothing. */

@@ -15,11 +15,8 @@ struct gather {
     struct up_rows *rows;
     size_t room;
     json_t *index;     /* "ID WATER" and "ID" to the row's number */
-    json_t *names;     /* item's id to its name */
-    json_t *kinds;     /* item's id to its kind */
-    json_t *squeezed;  /* item's id to true: it holds gas */
+    json_t *items;     /* item's id to its name, its kind, whether it holds gas or is retired */
     json_t *apart;     /* item's id to what tells it from others of its name */
-    json_t *retired;   /* item's id to true */
     json_t *pieces;    /* item's id to the pieces of its newest result */
     json_t *decisions; /* result's id to what was decided later */
     json_t *standings; /* and to whether a reference body spoke for it */
@@ -71,16 +68,6 @@ static size_t find_row(const struct gather *gather, const char *item_id, const c
     return found != NULL ? (size_t)json_integer_value(found) : gather->rows->count;
 }
 
-static void note_row(struct gather *gather, const char *item_id, const char *water) {
-    char key[KEY_SIZE];
-    json_auto_t *number = json_integer((json_int_t)gather->rows->count);
-    snprintf(key, sizeof key, "%s %s", item_id, water);
-    json_object_set_nocheck(gather->index, key, number);
-    if (json_object_get(gather->index, item_id) == NULL) {
-        json_object_set_nocheck(gather->index, item_id, number);
-    }
-}
-
 static struct up_row *row_for(struct gather *gather, const char *item_id, const char *water) {
     struct up_rows *rows = gather->rows;
     size_t row = find_row(gather, item_id, water);
@@ -91,7 +78,13 @@ static struct up_row *row_for(struct gather *gather, const char *item_id, const 
         gather->room = gather->room == 0 ? 64 : 2 * gather->room;
         rows->row = up_reallocate(rows->row, gather->room, sizeof *rows->row);
     }
-    note_row(gather, item_id, water);
+    char key[KEY_SIZE];
+    json_auto_t *number = json_integer((json_int_t)gather->rows->count);
+    snprintf(key, sizeof key, "%s %s", item_id, water);
+    json_object_set_nocheck(gather->index, key, number);
+    if (json_object_get(gather->index, item_id) == NULL) {
+        json_object_set_nocheck(gather->index, item_id, number);
+    }
     return &rows->row[rows->count++];
 }
 
@@ -146,16 +139,12 @@ static bool take_name(const struct up_record *record, void *context) {
     struct gather *gather = context;
     json_t *name = json_object_get(record->content, "name");
     if (json_object_get(gather->index, record->subject) != NULL && json_is_string(name)) {
-        json_object_set(gather->names, record->subject, name);
-        json_object_set(gather->kinds, record->subject, json_object_get(record->content, "kind"));
         struct up_item item;
         bool good = up_item_from_json(record->content, &item);
-        if (good && item.compressible) {
-            json_object_set_new(gather->squeezed, record->subject, json_true());
-        }
-        if (good && item.retired) {
-            json_object_set_new(gather->retired, record->subject, json_true());
-        }
+        json_object_set_new(gather->items, record->subject,
+                            json_pack("{s:O, s:O*, s:b, s:b}", "name", name, "kind",
+                                      json_object_get(record->content, "kind"), "gas",
+                                      good && item.compressible, "retired", good && item.retired));
     }
     return true;
 }
@@ -163,11 +152,11 @@ static bool take_name(const struct up_record *record, void *context) {
 static void fill_names(struct gather *gather) {
     for (size_t i = 0; i < gather->rows->count; i++) {
         struct up_row *row = &gather->rows->row[i];
-        const char *name = json_string_value(json_object_get(gather->names, row->item_id));
-        UP_FREED char *title = up_item_title(name != NULL ? name : "", row->pieces);
+        const json_t *item = json_object_get(gather->items, row->item_id);
+        UP_FREED char *title = up_item_title(up_record_text(item, "name"), row->pieces);
         snprintf(row->name, sizeof row->name, "%s%s", row->simulated ? UP_SIMULATED : "", title);
         copy_text(row->apart, sizeof row->apart, json_object_get(gather->apart, row->item_id));
-        row->retired = json_object_get(gather->retired, row->item_id) != NULL;
+        row->retired = json_is_true(json_object_get(item, "retired"));
     }
 }
 
@@ -195,11 +184,11 @@ static bool mark_unusual(struct up_catalogue *catalogue, const struct gather *ga
     bool good = true;
     for (size_t i = 0; good && i < gather->rows->count; i++) {
         struct up_row *row = &gather->rows->row[i];
-        const char *kind = json_string_value(json_object_get(gather->kinds, row->item_id));
+        const char *kind = up_record_text(json_object_get(gather->items, row->item_id), "kind");
         double usual = (double)NAN;
-        good = usual_g(catalogue, known, kind != NULL ? kind : "", row->pieces, &usual, failure);
+        good = usual_g(catalogue, known, kind, row->pieces, &usual, failure);
         row->unusual = fabs(row->tolerance_g - usual) > 1e-6;
-        up_claim_filling(&row->filled, kind != NULL ? kind : "", row->filling);
+        up_claim_filling(&row->filled, kind, row->filling);
     }
     return good;
 }
@@ -258,7 +247,8 @@ static void keep_claims(const struct gather *gather) {
     for (size_t i = 0; i < rows->count; i++) {
         const struct up_row *row = &rows->row[i];
         const json_t *newest = json_object_get(gather->pieces, row->item_id);
-        if (row->withdrawable && json_object_get(gather->squeezed, row->item_id) != NULL) {
+        const json_t *item = json_object_get(gather->items, row->item_id);
+        if (row->withdrawable && json_is_true(json_object_get(item, "gas"))) {
             rows->withdrawn++;
         } else if (json_integer_value(newest) != rows->row[i].pieces) {
             rows->other_pieces++;
@@ -271,13 +261,8 @@ static void keep_claims(const struct gather *gather) {
 
 bool up_rows_load(struct up_catalogue *catalogue, struct up_rows *rows,
                   struct up_failure *failure) {
-    struct gather gather = {.rows = rows,
-                            .index = json_object(),
-                            .names = json_object(),
-                            .kinds = json_object(),
-                            .squeezed = json_object(),
-                            .retired = json_object(),
-                            .pieces = json_object()};
+    struct gather gather = {
+        .rows = rows, .index = json_object(), .items = json_object(), .pieces = json_object()};
     bool good;
     *rows = (struct up_rows){0};
     gather.decisions = up_decisions_later(catalogue, failure);
@@ -295,10 +280,7 @@ bool up_rows_load(struct up_catalogue *catalogue, struct up_rows *rows,
         up_rows_release(rows);
     }
     json_decref(gather.index);
-    json_decref(gather.names);
-    json_decref(gather.kinds);
-    json_decref(gather.squeezed);
-    json_decref(gather.retired);
+    json_decref(gather.items);
     json_decref(gather.apart);
     json_decref(gather.pieces);
     json_decref(gather.decisions);

@@ -122,16 +122,12 @@ static void print_when(FILE *stream, const char *made_utc) {
     }
 }
 
-static void print_withdrawn(const struct kept *kept, const struct up_style *style, FILE *stream) {
-    fputs("  ", stream);
-    up_text_put(stream, up_record_text(kept->body, "water"), 10, style->isolate);
-    fputs(" " UP_CLAIM_WITHDRAWN "\n", stream);
-}
-
 static void print_newest(const struct kept *kept, const struct up_item *item,
                          const struct up_style *style, FILE *stream) {
     if (kept->withdrawn) {
-        print_withdrawn(kept, style, stream);
+        fputs("  ", stream);
+        up_text_put(stream, up_record_text(kept->body, "water"), 10, style->isolate);
+        fputs(" " UP_CLAIM_WITHDRAWN "\n", stream);
         return;
     }
     up_result_print(&kept->result, item, style, stream);
@@ -305,13 +301,12 @@ json_t *up_sheet_to_json(struct up_catalogue *catalogue, const struct up_item *i
             continue;
         }
         json_t *json = json_copy(kept->body);
-        json_object_set_new(json, "result_id", json_string(kept->id));
-        json_object_set_new(json, "bench", json_string(kept->bench));
-        json_object_set_new(json, "made_utc", json_string(kept->made_utc));
-        json_object_set_new(json, "newest", json_boolean(kept->newest));
-        json_object_set(json, "body_check", json_object_get(results.standings, kept->id));
-        json_object_set_new(json, "elsewhere", json_boolean(kept->elsewhere));
-        json_object_set(json, "decision", json_object_get(results.decisions, kept->id));
+        json_object_update_new(json, json_pack("{s:s, s:s, s:s, s:b, s:O*, s:b, s:O*}", "result_id",
+                                               kept->id, "bench", kept->bench, "made_utc",
+                                               kept->made_utc, "newest", kept->newest, "body_check",
+                                               json_object_get(results.standings, kept->id),
+                                               "elsewhere", kept->elsewhere, "decision",
+                                               json_object_get(results.decisions, kept->id)));
         json_array_append_new(list, json);
     }
     release(&results);

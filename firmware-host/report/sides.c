@@ -55,22 +55,6 @@ static void print_unsteady(const json_t *body, const struct up_style *style, FIL
     }
 }
 
-static void print_checks(const json_t *body, const struct up_style *style, FILE *stream) {
-    const json_t *check;
-    size_t i;
-    json_array_foreach(json_object_get(body, "checks"), i, check) {
-        const char *name = json_string_value(json_object_get(check, "name"));
-        bool outside = json_is_true(json_object_get(check, "outside"));
-        char off[UP_SHOWN_SIZE], u[UP_SHOWN_SIZE];
-        up_style_mass(style, up_record_number(check, "deviation_g"), off);
-        up_style_uncertainty(style, up_record_number(check, "u_deviation_g"), u);
-        fputs("  reference body ", stream);
-        up_text_put(stream, name != NULL ? name : "", 0, style->isolate);
-        fprintf(stream, ": %s off (standard uncertainty %s),\n    %s\n", off, u,
-                outside ? "OUTSIDE its limits, accepted by the operator" : "within limits");
-    }
-}
-
 static void print_two_points(const json_t *body, const struct up_style *style, FILE *stream) {
     const json_t *points = json_object_get(body, "two_points");
     double moment_nm = up_record_number(points, "moment_nm"),
@@ -141,7 +125,19 @@ void up_sides_print(const json_t *body, const struct up_style *style, FILE *stre
     print_left_out(body, stream);
     print_uptake(body, style, stream);
     print_unsteady(body, style, stream);
-    print_checks(body, style, stream);
+    const json_t *check;
+    size_t i;
+    json_array_foreach(json_object_get(body, "checks"), i, check) {
+        const char *name = json_string_value(json_object_get(check, "name"));
+        bool outside = json_is_true(json_object_get(check, "outside"));
+        char off[UP_SHOWN_SIZE], u[UP_SHOWN_SIZE];
+        up_style_mass(style, up_record_number(check, "deviation_g"), off);
+        up_style_uncertainty(style, up_record_number(check, "u_deviation_g"), u);
+        fputs("  reference body ", stream);
+        up_text_put(stream, name != NULL ? name : "", 0, style->isolate);
+        fprintf(stream, ": %s off (standard uncertainty %s),\n    %s\n", off, u,
+                outside ? "OUTSIDE its limits, accepted by the operator" : "within limits");
+    }
     print_two_points(body, style, stream);
     print_second_depth(body, style, stream);
 }

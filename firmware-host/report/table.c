@@ -54,7 +54,7 @@ static void print_net(const struct up_result *result, const struct up_style *sty
     up_style_class(style, up_class_name(answer->class), 0, stream);
     print_meaning(result, stream);
     fputc('\n', stream);
-    if (up_claim_has_stuck(answer->stuck_air_kg * 1e3)) {
+    if (up_style_has_stuck(answer->stuck_air_kg * 1e3)) {
         fprintf(stream, "%*s" UP_CLAIM_STUCK "\n", INDENT, "");
     }
 }

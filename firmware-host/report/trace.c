@@ -112,17 +112,6 @@ static void take_plateau(const json_t *json, struct trace *trace) {
     trace->plateau[trace->plateaus++] = plateau;
 }
 
-static void take_ask(const json_t *json, struct trace *trace) {
-    const char *action = json_string_value(json_object_get(json, "do"));
-    double time_s = up_record_number(json, "time_s");
-    for (int i = 0; action != NULL && i < TRACE_ACTIONS; i++) {
-        if (strcmp(action, trace_actions[i].name) == 0 && isfinite(time_s) &&
-            trace->marks < TRACE_MARKS) {
-            trace->mark[trace->marks++] = (struct trace_mark){time_s, i};
-        }
-    }
-}
-
 /* A line that is damaged is passed over: the last one of a killed run is cut. */
 static void take_line(const char *line, size_t length, struct trace *trace) {
     json_auto_t *json = json_loadb(line, length, 0, NULL);
@@ -130,7 +119,14 @@ static void take_line(const char *line, size_t length, struct trace *trace) {
     if (event != NULL && strcmp(event, "plateau") == 0) {
         take_plateau(json, trace);
     } else if (event != NULL && strcmp(event, "ask") == 0) {
-        take_ask(json, trace);
+        const char *action = json_string_value(json_object_get(json, "do"));
+        double time_s = up_record_number(json, "time_s");
+        for (int i = 0; action != NULL && i < TRACE_ACTIONS; i++) {
+            if (strcmp(action, trace_actions[i].name) == 0 && isfinite(time_s) &&
+                trace->marks < TRACE_MARKS) {
+                trace->mark[trace->marks++] = (struct trace_mark){time_s, i};
+            }
+        }
     }
 }
 

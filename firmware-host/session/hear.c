@@ -133,7 +133,7 @@ static bool judge(struct up_probe *probe) {
         return false;
     }
     if (probe->span_s > 0 && guess->fits > 1) {
-        rate_hz = (double)(guess->fits - 1) / probe->span_s;
+        probe->rate_hz = rate_hz = (double)(guess->fits - 1) / probe->span_s;
         return up_guess_layout(probe->bytes, probe->length, rate_hz, guess, &probe->failure);
     }
     return true;
@@ -225,6 +225,20 @@ char *up_probe_port_section(const struct up_probe *probe) {
     }
     free(path);
     return text;
+}
+
+/* A window of the usual 8 s about 20 s is for three lines a second or more; sixteen are needed, and
+   some more for a pace that varies (a choice of ours). */
+static const double SLOW_HZ = 2.5, WINDOW_LINES = 20, WINDOW_FROM_S = 10;
+
+char *up_probe_bench_section(double rate_hz) {
+    if (rate_hz <= 0 || rate_hz >= SLOW_HZ) {
+        return up_text_format("%s", "");
+    }
+    double window_s = ceil(WINDOW_LINES / rate_hz);
+    return up_text_format("\n[bench]\n; The scale is slow: so long a reading has %g lines.\n"
+                          "window_s = %g\nread_after_s = %g\n",
+                          WINDOW_LINES, window_s, fmax(20, WINDOW_FROM_S + window_s / 2));
 }
 
 char *up_probe_rig(const struct up_probe *probe) {

@@ -172,17 +172,6 @@ static void end_item(struct up_queue *queue, unsigned index) {
     queue->spent_items++;
 }
 
-/* Of the first water asked for, else the tank's own: it stays in view while the next one begins. */
-static void count_result(struct up_queue *queue, const struct up_session_results *results) {
-    const struct up_result *result = &results->result[results->results > 1 ? 1 : 0];
-    if (results->results > 0) {
-        queue->tally[result->answer.class]++;
-        snprintf(queue->last, sizeof queue->last, "; last in %.20s: %s %+.0f g; so far",
-                 result->water.name, up_class_name(result->answer.class),
-                 1e3 * result->answer.buoyancy_kg.value);
-    }
-}
-
 static void format_tally(const struct up_queue *queue, char text[200]) {
     const char *comma = " ";
     snprintf(text, 200, "%s", queue->last);
@@ -223,11 +212,6 @@ static void format_place(const struct up_queue *queue, unsigned index,
              next != NULL ? ", next: " : ", the last", next != NULL ? next : "");
 }
 
-static json_t *queue_to_json(const struct up_queue *queue, unsigned index) {
-    return json_pack("{s:s, s:s, s:i, s:i}", "id", queue->id, "list", queue->name, "place",
-                     (int)index + 1, "of", (int)queue->count);
-}
-
 /* ---- measuring ---- */
 
 /* What was begun and cannot be resumed, because the item, the rig or the calibration is another one
@@ -262,7 +246,8 @@ static bool measure_entry(struct up_queue *queue, unsigned index,
     format_place(queue, index, plan, settings->rig, place, sizeof place);
     plan->filling = entry->filling;
     neighbours->place = place;
-    neighbours->queue = queue_to_json(queue, index);
+    neighbours->queue = (json_pack("{s:s, s:s, s:i, s:i}", "id", queue->id, "list", queue->name,
+                                   "place", (int)index + 1, "of", (int)queue->count));
     caller->begin(caller->context, &entry->item, place, neighbours->queue);
     queue->begun_s = up_monotonic_s();
     good = entry->unfinished_run[0] != '\0'
@@ -293,7 +278,15 @@ bool up_queue_measure(struct up_queue *queue, const struct up_session_settings *
         }
         good = measure_entry(queue, i, settings, &plan, caller, &neighbours, results, failure);
         if (good) {
-            count_result(queue, results);
+            /* Of the first water asked for, else the tank's own: it stays in view while the next
+             * one begins. */
+            const struct up_result *result = &results->result[results->results > 1 ? 1 : 0];
+            if (results->results > 0) {
+                queue->tally[result->answer.class]++;
+                snprintf(queue->last, sizeof queue->last, "; last in %.20s: %s %+.0f g; so far",
+                         result->water.name, up_class_name(result->answer.class),
+                         1e3 * result->answer.buoyancy_kg.value);
+            }
             caller->done(caller->context, results);
         }
         if (good && !neighbours.unfinished) {

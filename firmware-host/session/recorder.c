@@ -6,6 +6,7 @@
 
 #include "internal.h"
 #include "text/json.h"
+#include "text/style.h"
 #include "text/text.h"
 
 void send_note(const struct up_session_settings *settings, const char *format, ...) {
@@ -14,9 +15,12 @@ void send_note(const struct up_session_settings *settings, const char *format, .
     char *text =
         up_text_format_of(format, arguments); /* whole: it may hold a command to be typed */
     va_end(arguments);
+    const struct up_style style = {.imperial = settings->imperial};
+    char *shown = up_style_text(&style, text);
     if (settings->caller.note != NULL) {
-        settings->caller.note(settings->caller.context, text);
+        settings->caller.note(settings->caller.context, shown);
     }
+    free(shown);
     free(text);
 }
 
@@ -170,7 +174,8 @@ bool end_killed_runs(const struct up_session_settings *settings, struct up_failu
     return up_run_recover(settings->catalogue, note_killed_run, &copy, failure);
 }
 
-static void note_clock(const struct up_session_settings *settings) {
+bool recorder_open(struct recorder *recorder, struct up_failure *failure) {
+    const struct up_session_settings *settings = recorder->settings;
     char last_utc[UP_TIME_SIZE];
     if (up_catalogue_clock_is_behind(settings->catalogue, settings->rig->id, last_utc)) {
         send_note(settings,
@@ -178,11 +183,6 @@ static void note_clock(const struct up_session_settings *settings) {
                   "then the bench's own count keeps the order",
                   settings->rig->id, last_utc);
     }
-}
-
-bool recorder_open(struct recorder *recorder, struct up_failure *failure) {
-    const struct up_session_settings *settings = recorder->settings;
-    note_clock(settings);
     if (!end_killed_runs(settings, failure) || !store_rig(recorder, failure)) {
         return false;
     }

@@ -26,6 +26,7 @@ static void export(const struct up_session_settings *settings) {
 static struct up_operator *make_operator(const struct up_session_settings *settings) {
     struct up_operator *op = up_operator_create(settings->operator_kind, settings->operator_input,
                                                 settings->operator_output);
+    up_operator_use_imperial(op, settings->imperial);
     if (settings->screen) {
         up_operator_use_screen(op, settings->operator_input);
     }
@@ -267,16 +268,6 @@ static void show_results(struct up_operator *op, const struct up_session_results
     up_operator_show_result(op, json);
 }
 
-/* What this session leaves the next one. */
-static void fill_neighbours(struct neighbours *neighbours, const struct up_procedure *procedure,
-                            bool good) {
-    neighbours->unfinished = !good || !up_procedure_progress(procedure).complete;
-    memset(&neighbours->opening, 0, sizeof neighbours->opening);
-    if (!neighbours->unfinished) {
-        neighbours->opening = up_procedure_opening(procedure);
-    }
-}
-
 static bool run_measuring(struct recorder *recorder, struct up_measure_plan *plan,
                           struct up_operator *op, struct up_procedure **procedure,
                           struct neighbours *neighbours, struct up_session_results *results,
@@ -310,7 +301,12 @@ static bool measure(const struct up_session_settings *settings, struct up_measur
                 run_measuring(&recorder, plan, op, &procedure, neighbours, results, failure);
     up_procedure_destroy(probe);
     if (neighbours != NULL) {
-        fill_neighbours(neighbours, procedure, good);
+        /* What this session leaves the next one. */
+        neighbours->unfinished = !good || !up_procedure_progress(procedure).complete;
+        memset(&neighbours->opening, 0, sizeof neighbours->opening);
+        if (!neighbours->unfinished) {
+            neighbours->opening = up_procedure_opening(procedure);
+        }
     }
     memcpy(results->run_id, recorder.run_id, sizeof results->run_id);
     good = recorder_close(&recorder, procedure, good, results->results, failure);

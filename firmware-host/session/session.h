@@ -25,6 +25,7 @@ struct up_session_settings {
     const char *port; /* instead of the rig's; or NULL */
     enum up_operator_kind operator_kind;
     bool screen;        /* a live one, for a person */
+    bool imperial;      /* what a person reads is; what is stored stays SI */
     int operator_input; /* descriptor */
     FILE *operator_output;
     const struct up_cautions *cautions; /* shown once, before the first step; NULL: none */

@@ -38,8 +38,10 @@ bool up_text_runs_left(const char *text);
    it is not turned. For whatever goes to a terminal or a picture beside a number. */
 char *up_text_isolated(const char *text);
 
-/* A sentence of ours in lines of at most 78 columns, broken between words, behind `lead`, by which
-   further lines are set in; ends the line. */
+/* A sentence made harmless, in lines of at most so many columns (0: as long as it is), broken
+   between words, behind `lead`, by which further lines are set in; ends the line. The other one has
+   78 columns. */
+void up_text_lines(FILE *stream, const char *lead, const char *text, int columns);
 void up_text_paragraph(FILE *stream, const char *lead, const char *text);
 
 /* printf, made harmless as a whole; a line feed at the end of the format stays one. */

@@ -104,6 +104,7 @@ static void describe(const struct draft *draft, const struct up_rig *rig, double
     snprintf(guess->words, sizeof guess->words, "%s", draft->words);
     step = smallest_step(run->load, run->count);
     step = step < STEP_MOST_KG ? step : (double)INFINITY;
+    guess->step_seen = isfinite(step);
     snprintf(guess->line_section, sizeof guess->line_section, "%s[line]\n%s", rate, draft->section);
     if (!guess->in_counts || (isfinite(step) && step != floor(step))) {
         size_t used = strlen(guess->line_section);

@@ -19,6 +19,7 @@ struct up_guess {
     uint64_t lines, fits, passed;
     double first_load, last_load; /* in kg, or counts */
     bool in_counts;
+    bool step_seen; /* else division_counts, where given, is but a beginning */
 };
 
 /* `rate_hz`: lines a second as they arrived; NaN where nobody knows. UP_STATUS_WRONG_INPUT, with

@@ -309,6 +309,12 @@ static void an_outlier_needs_four_trials(void **state) {
     bench.plan.trials = 4;
     measure();
     assert_int_equal(bench.asked[UP_ACTION_CONFIRM], 1);
+    bench.rig.division_counts = counts(0.004); /* 8 g apart: two roundings, or the item */
+    measure();
+    assert_int_equal(bench.asked[UP_ACTION_CONFIRM], 0);
+    bench.rig.division_counts = counts(0.003);
+    measure();
+    assert_int_equal(bench.asked[UP_ACTION_CONFIRM], 1);
 }
 
 static double second_off_kg, apart_kg = 1e-4;
@@ -478,6 +484,16 @@ static void item_and_ballast_hang_on_the_scale_together(void **state) {
     assert_true(up_procedure_is_finished(bench.procedure));
 }
 
+/* Rounding alone sets trials that agree two divisions apart: weighing again until they meet would
+   make them surer than they are. */
+static void two_divisions_are_no_other_item(void **state) {
+    (void)state;
+    type((const double[]){0, 1.5, 0, 0.3, 0.3, 0, 0.34, 0.34, 0}, 9);
+    assert_int_equal(hand_bench_measured(&bench)->trials, 2);
+    type((const double[]){0, 1.5, 0, 0.3, 0.3, 0, 0.36, 0.36, 0}, 9);
+    assert_int_equal(hand_bench_measured(&bench)->trials, 1);
+}
+
 /* A division is rectangular; the tare is the mean of two readings. */
 static void a_typed_reading_is_as_sure_as_its_division(void **state) {
     (void)state;
@@ -591,6 +607,7 @@ int main(void) {
         RULE(another_cell_is_refused_whichever_way_it_reads),
         RULE(a_second_trial_that_is_unlike_gives_up),
         RULE(one_trial_that_is_unlike_costs_only_itself),
+        RULE(two_divisions_are_no_other_item),
         RULE(without_a_break_trials_may_differ),
         RULE(an_outlier_needs_four_trials),
         RULE(two_outliers_do_not_hide_each_other),

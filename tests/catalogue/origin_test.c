@@ -237,6 +237,27 @@ static void a_changed_digit_is_found_and_can_be_set_aside(void **state) {
     up_catalogue_close(catalogue);
 }
 
+/* As where a backup is copied over the file, and the log of the lost one stays. */
+static void a_record_that_no_index_leads_to_is_told(void **state) {
+    (void)state;
+    struct up_failure failure = {0};
+    struct found found = {.id = ""};
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    add_item(catalogue, "fin");
+    up_catalogue_close(catalogue);
+    sqlite3 *database = outside("c/catalogue.sqlite");
+    sql(database, "CREATE TABLE empty (a, b, c); CREATE INDEX none ON empty (a, b, c);"
+                  "PRAGMA writable_schema = ON;"
+                  "UPDATE sqlite_master SET rootpage = (SELECT rootpage FROM sqlite_master"
+                  " WHERE name = 'none') WHERE name = 'record_time';"
+                  "DELETE FROM sqlite_master WHERE name IN ('none', 'empty')");
+    sqlite3_close(database);
+    catalogue = open_as("c", UP_CATALOGUE_READ);
+    assert_false(up_catalogue_check(catalogue, note_doubtful, &found, &failure));
+    assert_says(&failure, UP_STATUS_WRONG_INPUT, "is damaged (");
+    up_catalogue_close(catalogue);
+}
+
 static void what_is_set_aside_can_be_taken_back(void **state) {
     (void)state;
     struct up_failure failure = {0};
@@ -272,6 +293,22 @@ static void a_date_ahead_of_the_clock_is_told(void **state) {
     assert_int_equal(check(catalogue).count[UP_RECORD_AHEAD_OF_CLOCK], 0);
     slip_in(catalogue, "item", item.id, FAR_AHEAD, item_of_tolerance(&item, 60), NULL);
     assert_int_equal(check(catalogue).count[UP_RECORD_AHEAD_OF_CLOCK], 1);
+    up_catalogue_close(catalogue);
+}
+
+/* What nobody could read again is not stored. */
+static void a_clock_beyond_all_years_is_refused(void **state) {
+    (void)state;
+    static const long years[] = {-3000, 8000};
+    struct up_failure failure = {0};
+    struct up_item item = plain_item("fin");
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    for (size_t i = 0; i < ARRAY(years); i++) {
+        catalogue_clock_step_s = years[i] * 31557600L;
+        assert_false(up_item_add(catalogue, &item, &failure));
+        assert_says(&failure, UP_STATUS_UNABLE, "the clock of this computer says");
+        assert_answer(catalogue->database, "SELECT count(*) FROM record", "0");
+    }
     up_catalogue_close(catalogue);
 }
 
@@ -661,6 +698,7 @@ int main(void) {
         TEST(an_intake_says_what_it_touches),
         TEST(one_record_under_two_ids_is_refused),
         TEST(a_changed_digit_is_found_and_can_be_set_aside),
+        TEST(a_record_that_no_index_leads_to_is_told),
         TEST(what_is_set_aside_can_be_taken_back),
         TEST(a_date_ahead_of_the_clock_is_told),
         TEST(a_calibration_is_used_where_it_was_made),
@@ -671,6 +709,7 @@ int main(void) {
         TEST(one_from_before_the_marks_must_be_adopted),
         TEST(one_of_any_version_can_be_marked),
         TEST(versions_cost_what_they_are),
+        TEST(a_clock_beyond_all_years_is_refused),
         TEST(a_record_of_no_form_is_damaged),
         TEST(a_decision_of_elsewhere_judges_nothing_of_here),
         TEST(many_versions_leave_the_next_one_mergeable),

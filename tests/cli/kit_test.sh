@@ -66,7 +66,7 @@ expect "a jacket that is too small" 0 "MORE than the jacket's 2.0 kg can carry" 
 kit light 'k["parts"][1]["metal"] = "aluminium"; k["parts"][1]["empty_mass_kg"] = 14.3'
 expect "an aluminium cylinder turns positive" 0 "it turns positive between [0-9]+ and [0-9]+ bar" - -- "$bin" kit report light.json
 kit surplus 'k["checks"] = [{**c, "lead_kg": {"belt": 1}} for c in k["checks"]]'
-expect "what lead costs that is too much" 0 "may be too much: up to [0-9.]+ l of gas" - -- "$bin" kit report surplus.json
+expect "what lead costs that is too much" 0 "Here from [0-9.]+ to [0-9.]+ kg may be too much: up to [0-9.]+ l" - -- "$bin" kit report surplus.json
 expect "lead taken off is to be checked first" 0 "check in the water before you take any off" - -- "$bin" kit report surplus.json
 kit moved 'k["parts"].append({"name": "pocket", "kind": "lead", "mass_kg": 0, "place_m": 0.3, "ditchable": True}); k["parts"].append({"name": "band", "kind": "lead", "mass_kg": 2, "place_m": 0.3})'
 expect "moves of lead" 0 "1.0 kg from belt to pocket" - -- "$bin" kit report moved.json
@@ -123,6 +123,8 @@ then say yes "two examples worked by hand"; else say no "two examples worked by 
 # The schema is one, and every kit above that was answered fits it; one with a mistyped key does not.
 expect "the schema" 0 '"additionalProperties": false' - -- "$bin" kit schema
 "$bin" kit schema >schema.json
+"$bin" kit schema --of-report >report-schema.json
+for name in example lake moved many apart; do "$bin" kit report $name.json --json >$name.out; done
 kit mistyped 'k["parts"][1]["water_volume_litres"] = 12'
 python3 - >"$work/out" 2>&1 <<'P'
 import json
@@ -133,6 +135,10 @@ fits = lambda name: Validator(schema).is_valid(json.load(open(name + ".json")))
 for name in "example lake unknown moved many hand asked".split():
     assert fits(name), name
 assert not fits("mistyped")
+schema = json.load(open("report-schema.json"))
+Validator.check_schema(schema)
+for name in "example lake moved many apart hand".split():
+    Validator(schema).validate(json.load(open(name + ".out")))
 P
 [ $? = 0 ] && say yes "kit files fit the schema" || say no "kit files fit the schema"
 

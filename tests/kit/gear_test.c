@@ -168,7 +168,7 @@ static void doubtful_results_count_by_name_only(void **state) {
         free(part);
     }
     write_kit("\"item\": \"unchecked\", \"accept\": [\"anything\"]", "", "");
-    assert_kit_refused(catalogue, "parts[2].accept: give a list of: elsewhere");
+    assert_kit_refused(catalogue, "parts[2].accept[0]: give one of: elsewhere");
     up_catalogue_close(catalogue);
 }
 

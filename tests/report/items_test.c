@@ -154,7 +154,7 @@ static void one_name_is_told_apart(void **state) {
     assert_apart(apart, &alone, NULL);
     assert_apart(apart, &l, "size L, maker Tern");
     assert_apart(apart, &m, "size M");
-    assert_apart(apart, &l_auk, "size L, maker Auk");
+    assert_apart(apart, &l_auk, "maker Auk");
     assert_apart(apart, &bare, "id");
     assert_apart(apart, &one, "id");
     assert_apart(apart, &same, "id");
@@ -163,8 +163,8 @@ static void one_name_is_told_apart(void **state) {
     snprintf(same.side, sizeof same.side, "left");
     assert_true(up_item_add(catalogue, &same, NULL));
     apart = up_items_apart(catalogue, NULL);
-    assert_apart(apart, &same, "size S, maker Auk, left");
-    assert_apart(apart, &one, "size S, maker Auk");
+    assert_apart(apart, &same, "left");
+    assert_apart(apart, &one, "id");
     json_decref(apart);
     up_catalogue_close(catalogue);
 }

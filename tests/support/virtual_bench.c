@@ -21,6 +21,17 @@ void virtual_bench_begin(struct virtual_bench *bench, unsigned long seed) {
     virtual_bench_restart(bench, seed);
 }
 
+void virtual_bench_quiet(struct virtual_bench *bench, unsigned long seed) {
+    virtual_bench_begin(bench, seed);
+    bench->cell.creep_rel_low = bench->cell.creep_rel_high = 0;
+    bench->cell.curvature_rel = bench->cell.drift_counts_min = bench->cell.walk_counts_sqrt_s = 0;
+    bench->cell.correlated_counts = bench->cell.bit_slip_chance = bench->cell.hysteresis_rel = 0;
+    bench->declared.hang_sd_kg = bench->declared.item_temp_halfwidth_k = 0;
+    bench->declared.swing_most_rad = 0;
+    bench->declared.u_thermometer_k = bench->declared.mass_tolerance_rel = 0;
+    virtual_bench_restart(bench, seed);
+}
+
 void virtual_bench_restart(struct virtual_bench *bench, unsigned long seed) {
     tank_destroy(bench->tank);
     bench->tank = tank_create(&bench->declared, &bench->cell, seed);
