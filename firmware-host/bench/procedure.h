@@ -135,6 +135,10 @@ struct up_measure_plan {
     char run_id[UP_ID_SIZE];
 };
 
+/* How long an item takes, in s, up to the first look where there are several; and each trial of it.
+   A guess: people differ. */
+double up_measure_guess_s(const struct up_measure_plan *plan, double *trial_s);
+
 /* The record as a session begins: all of the plan, nothing measured. */
 void up_measurement_begin(struct up_measurement *measurement, const struct up_measure_plan *plan);
 

@@ -538,6 +538,15 @@ static void fill_sides(const struct up_measurement *measurement, const struct tr
     }
 }
 
+/* What lies between the trials, as they were shown one by one, and the result. */
+static void tell_corrections(const struct up_measurement *measurement, const struct trials *trials,
+                             struct up_result *result) {
+    result->trials_mean_kg = -trials->load.mean / measurement->calibration.slope_counts_per_kg;
+    result->air_correction_kg = -result->weighing.term[UP_INPUT_TRAPPED_AIR].value;
+    result->other_corrections_kg =
+        result->answer.buoyancy_kg.value - result->trials_mean_kg - result->air_correction_kg;
+}
+
 static void describe(const struct up_measurement *measurement, struct up_result *result) {
     const char *rule = air_is_known(measurement) ? "air share given" : "air share unknown";
     char reading[80] = "typed readings";
@@ -622,8 +631,8 @@ bool up_measurement_results(const struct up_measurement *measurement, struct up_
     unsigned least = measurement->kind_repeatability_kg.u > 0 ? 1 : LEAST_TRIALS;
     if (up_measurement_trials(measurement) < least) {
         return up_fail(failure, UP_STATUS_UNABLE,
-                       "%u trials were completed and a result needs %u: there is no result",
-                       up_measurement_trials(measurement), least);
+                       "a result needs %u trial%s, completed were %u: there is no result", least,
+                       up_text_plural(least), up_measurement_trials(measurement));
     }
     trials = summarise(measurement);
     tank = tank_water(measurement);
@@ -636,13 +645,16 @@ bool up_measurement_results(const struct up_measurement *measurement, struct up_
         if (i > 0 && (!is_weighed_in_air(measurement) || measurement->item.compressible)) {
             break; /* its volume is not known, or not the same there: nothing is predicted */
         }
-        result[i] = (struct up_result){0};
+        result[i] = (struct up_result){.trials_mean_kg = (double)NAN,
+                                       .air_correction_kg = (double)NAN,
+                                       .other_corrections_kg = (double)NAN};
         describe(measurement, &result[i]);
         /* A look between the trials has no use for what more of them would do. */
         if (!weigh_in(&weighing, water, i == 0, !measurement->under_way, &result[i], failure)) {
             return false;
         }
         if (i == 0) {
+            tell_corrections(measurement, &trials, &result[0]);
             fill_sides(measurement, &trials, &result[0]);
         }
         ++*results;

@@ -22,7 +22,6 @@ void up_claim_scope(int pieces, bool simulated, char text[UP_CLAIM_SCOPE_SIZE]);
 #define UP_CLAIM_WHOSE "Each number is of the piece or pair that was weighed, not of its model."
 #define UP_CLAIM_CHECK "A weight check in the water decides."
 
-/* Beside an interval that reaches further down than up. */
 #define UP_CLAIM_STUCK "the lower end allows for air that no shake frees"
 
 /* Whether a result's record says so, or its bench is the simulated tank from before it did. */

@@ -143,22 +143,32 @@ void print_calibration(const struct up_calibration *calibration) {
 #define GOOD_G  (UP_TOLERANCE_ONE_G / 10)
 #define ROUGH_G (UP_TOLERANCE_ONE_G / 2)
 
-static void print_remedies(const struct up_calibration *calibration, double at_span_g) {
-    if (up_calibration_offset_matters(calibration)) {
-        puts("To fix: every load reads wrong by the same grams: look for friction, a touching "
-             "line, a wrong mass");
+/* False where there is none: a scale of coarse steps does no better. */
+static bool print_remedies(const struct up_calibration *calibration, double at_span_g) {
+    const struct {
+        bool told;
+        const char *text;
+    } remedies[] = {
+        {up_calibration_offset_matters(calibration),
+         "every load reads wrong by the same grams: look for friction, a touching line, a wrong "
+         "mass"},
+        {at_span_g > GOOD_G && calibration->hysteresis_kg * 1e3 > GOOD_G,
+         "rising and falling loads read apart: look for a rubbing line, loose parts, a load off "
+         "the "
+         "middle of the cell"},
+        {at_span_g > GOOD_G && calibration->lack_of_fit_kg * 2e3 > GOOD_G,
+         "masses do not fit one line: check each mass, then that nothing swings"},
+        {calibration->preloaded == 0, "hang the heaviest mass once before a calibration: the first "
+                                      "loadings may read differently"},
+    };
+    bool any = false;
+    for (size_t i = 0; i < sizeof remedies / sizeof remedies[0]; i++) {
+        if (remedies[i].told) {
+            printf("To fix: %s\n", remedies[i].text);
+            any = true;
+        }
     }
-    if (at_span_g > GOOD_G && calibration->hysteresis_kg * 1e3 > GOOD_G) {
-        puts("To fix: rising and falling loads read apart: look for a rubbing line, loose parts, a "
-             "load off the middle of the cell");
-    }
-    if (at_span_g > GOOD_G && calibration->lack_of_fit_kg * 2e3 > GOOD_G) {
-        puts("To fix: masses do not fit one line: check each mass, then that nothing swings");
-    }
-    if (calibration->preloaded == 0) {
-        puts("To fix: hang the heaviest mass once before a calibration: the first loadings may "
-             "read differently");
-    }
+    return any;
 }
 
 void print_calibration_verdict(const struct up_calibration *calibration,
@@ -179,10 +189,12 @@ void print_calibration_verdict(const struct up_calibration *calibration,
     up_text_lines(stdout, "", shown, style->columns);
     free(shown);
     free(verdict);
-    print_remedies(calibration, span_g);
+    bool mendable = print_remedies(calibration, span_g);
     printf("All its figures: upthrust calibration show %.8s\n", calibration->id);
     puts(good ? "Next: weigh an item, or first a reference body, which checks the whole bench."
-              : "Next: fix that and calibrate again; until then results are as uncertain as this.");
+         : mendable
+             ? "Next: fix that and calibrate again; until then results are as uncertain as this."
+             : "Next: weigh an item: its result will be as uncertain as this.");
 }
 
 /* ---- those of the catalogue ---- */

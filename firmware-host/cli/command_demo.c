@@ -287,7 +287,7 @@ static bool measure_all(struct demo *demo, struct up_failure *failure) {
 /* ---- printing ---- */
 
 static void print_table(const struct demo *demo) {
-    const struct up_style plain = {0};
+    const struct up_style metric = {0};
     char interval[UP_SHOWN_SIZE];
     unsigned inside = 0, all = 0;
     printf("%-32s %-6s %9s %-14s %9s %8s  %s\n", "item (all gear is invented)", "water", "net g",
@@ -302,7 +302,7 @@ static void print_table(const struct demo *demo) {
             double u_g = result->answer.expanded_u_kg * 1e3;
             double stuck_g = result->answer.stuck_air_kg * 1e3;
             bool holds = error_g >= -u_g && error_g <= u_g + stuck_g;
-            up_style_interval(&plain, u_g, stuck_g, interval);
+            up_style_interval(&metric, u_g, stuck_g, interval);
             UP_FREED char *title = up_item_title(measured->is.item.name, measured->is.item.pieces);
             printf("%-32.32s %-6s %+9.1f %-14s %+9.1f %+8.1f%s %s\n", j == 0 ? title : "",
                    result->water.name, b_g, interval, measured->truth_g[j], shown_g,

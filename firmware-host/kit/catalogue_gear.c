@@ -238,8 +238,10 @@ static bool add_fin(struct kit_file *file, const struct kit_gear *gear, double w
     if (!check_volume(part, &file->dive.state, "", NULL)) {
         return false;
     }
-    snprintf(part->name, sizeof part->name, "%s", gear->item.name);
-    if (part_named(file, gear->item.name, &other)) {
+    bool one = file->count[here] == 1;
+    snprintf(part->name, sizeof part->name, one ? "%.300s" : "%.300s, %g of it", gear->item.name,
+             file->count[here]);
+    if (part_named(file, part->name, &other)) {
         snprintf(part->name, sizeof part->name, "%.300s (%.8s)", gear->item.name, gear->item.id);
     }
     file->source[here] = gear;

@@ -66,6 +66,8 @@ void share_errors_of_results(struct kit_file *file);
 /* `catalogue` may be NULL where no part is an item of it. */
 bool kit_read(const char *path, struct up_catalogue *catalogue, struct kit_file *file,
               struct up_failure *failure);
+bool kit_parse(const char *path, const char *bytes, size_t length, struct up_catalogue *catalogue,
+               struct kit_file *file, struct up_failure *failure);
 void kit_release(struct kit_file *file);
 
 /* ---- the report (report.c, report_gear.c) ---- */
@@ -81,6 +83,8 @@ struct answers {
 
 /* The list where all is good; else it is given up. */
 json_t *kept_if(bool good, json_t *list);
+/* Of an object within a row; NaN where it is not there. */
+double number_in(const json_t *row, const char *object, const char *key);
 json_t *kit_answer_to_json(const struct up_kit_answer *answer, const char *unit);
 struct up_kit_state state_at(const struct kit_file *file, double depth_m, double bar);
 

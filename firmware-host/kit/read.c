@@ -280,19 +280,13 @@ json_t *up_kit_schema(void) {
     return json_loads(embedded_kit_schema_json, 0, NULL);
 }
 
-bool kit_read(const char *path, struct up_catalogue *catalogue, struct kit_file *file,
-              struct up_failure *failure) {
+bool kit_parse(const char *path, const char *bytes, size_t length, struct up_catalogue *catalogue,
+               struct kit_file *file, struct up_failure *failure) {
     json_error_t error;
-    size_t length = 0;
     memset(file, 0, sizeof *file);
     file->catalogue = catalogue;
     file->fins = SIZE_MAX;
-    char *bytes = up_text_read_file(path, UP_LINKS_FOLLOWED, FILE_BYTES_MAX, &length, failure);
-    if (bytes == NULL) {
-        return false;
-    }
     json_t *json = json_loadb(bytes, length, JSON_REJECT_DUPLICATES, &error);
-    free(bytes);
     if (json == NULL) {
         return up_fail(failure, UP_STATUS_WRONG_INPUT, "%.300s, line %d: %s", path, error.line,
                        error.text);
@@ -309,6 +303,15 @@ bool kit_read(const char *path, struct up_catalogue *catalogue, struct kit_file 
     }
     kit_release(file);
     return name_file(path, failure);
+}
+
+bool kit_read(const char *path, struct up_catalogue *catalogue, struct kit_file *file,
+              struct up_failure *failure) {
+    size_t length = 0;
+    char *bytes = up_text_read_file(path, UP_LINKS_FOLLOWED, FILE_BYTES_MAX, &length, failure);
+    bool good = bytes != NULL && kit_parse(path, bytes, length, catalogue, file, failure);
+    free(bytes);
+    return good;
 }
 
 void kit_release(struct kit_file *file) {

@@ -21,6 +21,11 @@ json_t *kept_if(bool good, json_t *list) {
     return good ? list : NULL;
 }
 
+double number_in(const json_t *row, const char *object, const char *key) {
+    const json_t *of = json_object_get(json_object_get(row, object), key);
+    return json_is_number(of) ? json_number_value(of) : (double)NAN;
+}
+
 json_t *kit_answer_to_json(const struct up_kit_answer *answer, const char *unit) {
     const struct {
         const char *name;
@@ -157,6 +162,15 @@ static json_t *picture_of(const struct answers *answers) {
     return ASK_ALL(answers, "where", "lift", up_kit_lift_kg, asked);
 }
 
+/* What the jacket must hold at the most: the deepest point's bound, and the most lead to add. */
+static double jacket_needs_kg(const json_t *document, double water_kg_m3) {
+    const json_t *lead = json_array_get(json_object_get(document, "lead"), 0);
+    const json_t *deep = json_array_get(json_object_get(document, "worst_cases"), 0);
+    double high_kg = number_in(lead, "lead_to_add", "high_kg");
+    return fmax(high_kg, 0) * (1 - water_kg_m3 / UP_KIT_LEAD_KG_M3) -
+           number_in(deep, "lift", "least_kg");
+}
+
 static double jacket_lift_kg(const struct kit_file *file) {
     double lift_kg = 0;
     for (size_t i = 0; i < file->kit.parts; i++) {
@@ -285,7 +299,8 @@ static bool fill(const struct answers *answers, json_t *document) {
     for (size_t i = 0; good && i < sizeof member / sizeof *member; i++) {
         good = set(document, member[i].key, member[i].of(answers));
     }
-    return good;
+    return good && set(document, "jacket_needs_kg",
+                       up_json_number(jacket_needs_kg(document, file->dive.state.water_kg_m3)));
 }
 
 json_t *up_kit_report(const char *path, struct up_catalogue *catalogue,

@@ -174,19 +174,14 @@ static json_t *one_swap(const struct answers *answers, size_t spare) {
         "off_level", off_level(answers, spare));
 }
 
-static double number_of(const json_t *row, const char *object, const char *key) {
-    const json_t *of = json_object_get(json_object_get(row, object), key);
-    return json_is_number(of) ? json_number_value(of) : (double)NAN;
-}
-
 /* Nearest to level first; where level is not known, what lifts the feet most. */
 static int by_level(const void *left, const void *right) {
     const json_t *const *a = left, *const *b = right;
-    double off_a = fabs(number_of(*a, "off_level", "value_nm"));
-    double off_b = fabs(number_of(*b, "off_level", "value_nm"));
+    double off_a = fabs(number_in(*a, "off_level", "value_nm"));
+    double off_b = fabs(number_in(*b, "off_level", "value_nm"));
     if (isnan(off_a) || isnan(off_b)) {
-        off_a = -number_of(*a, "lift", "value_kg");
-        off_b = -number_of(*b, "lift", "value_kg");
+        off_a = -number_in(*a, "lift", "value_kg");
+        off_b = -number_in(*b, "lift", "value_kg");
     }
     return (off_a > off_b) - (off_a < off_b);
 }

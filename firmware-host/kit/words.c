@@ -110,7 +110,7 @@ static void print_dive(const json_t *report, FILE *stream) {
 static void print_worst(const json_t *report, FILE *stream) {
     size_t i;
     json_t *row;
-    double jacket_kg = of(report, "jacket_lift_kg");
+    double jacket_kg = of(report, "jacket_lift_kg"), needs_kg = of(report, "jacket_needs_kg");
     fprintf(stream, "\nThe worst cases, lead as entered (bounds that hold in 99.5 of 100):\n");
     json_array_foreach(json_object_get(report, "worst_cases"), i, row) {
         const json_t *lift = json_object_get(row, "lift");
@@ -119,9 +119,11 @@ static void print_worst(const json_t *report, FILE *stream) {
         fprintf(stream, "  %s:\n    from %+.1f to %+.1f kg", word(row, "case"), least_kg, most_kg);
         if (i == 0) {
             fprintf(stream,
-                    isnan(jacket_kg)         ? "; the jacket's lift is not entered"
-                    : -least_kg <= jacket_kg ? "; the jacket's %.1f kg carry that"
-                                             : "; MORE than the jacket's %.1f kg can carry",
+                    isnan(jacket_kg) ? "; the jacket's lift is not entered"
+                    : needs_kg <= jacket_kg
+                        ? "; the jacket's %.1f kg carry that, and the lead to add"
+                        : "; with the lead to add MORE than the jacket's %.1f kg "
+                          "can carry",
                     jacket_kg);
         } else {
             static const char *const words[2][3] = {{"; floats", "; SINKS", "; may sink"},
@@ -232,7 +234,7 @@ static void print_fins(const json_t *report, FILE *stream) {
                   stream);
         } else {
             put_named(stream, "Level was seen in ", fins, "level_seen_in", 0,
-                      "; with the present fins and the lead of the kit: ");
+                      "; in its water, with the present fins and the lead of the kit: ");
             print_moment(present, stream);
             fputs(" off it\n", stream);
         }

@@ -205,12 +205,11 @@ static void draw_probabilities(struct up_canvas *canvas, struct place place,
 static void head_result(const struct up_live_view *view, struct up_canvas *canvas,
                         struct place place, const struct up_result *result) {
     const struct up_answer *answer = &result->answer;
-    char net[UP_SHOWN_SIZE], interval[UP_SHOWN_SIZE];
+    char net[UP_SHOWN_SIZE], u[UP_SHOWN_SIZE];
     up_style_brief(&view->style, 1e3 * answer->buoyancy_kg.value, net);
-    up_style_interval(&view->style, 1e3 * answer->expanded_u_kg, 1e3 * answer->stuck_air_kg,
-                      interval);
+    up_style_interval(&view->style, 1e3 * answer->expanded_u_kg, 1e3 * answer->stuck_air_kg, u);
     net[view->style.imperial ? strcspn(net, " ") : strlen(net)] = '\0'; /* ounces take more room */
-    live_format(canvas, place, UP_LIVE_STRONG, "%s %s %s: %s", result->water.name, net, interval,
+    live_format(canvas, place, UP_LIVE_STRONG, "%s %s %s: %s", result->water.name, net, u,
                 up_class_name(answer->class));
 }
 

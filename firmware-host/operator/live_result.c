@@ -15,15 +15,15 @@ static void add(char *text, size_t size, const char *more) {
 /* "fresh POSITIVE +164.2 g +- 0.5 g" */
 static void name_result(const struct up_result *result, const struct up_style *style,
                         char text[160]) {
-    char class[16], net[UP_SHOWN_SIZE], interval[UP_SHOWN_SIZE];
+    char class[16], net[UP_SHOWN_SIZE], u[UP_SHOWN_SIZE];
     snprintf(class, sizeof class, "%s", up_class_name(result->answer.class));
     for (char *at = class; *at != '\0'; at++) {
         *at = (char)toupper((unsigned char)*at);
     }
     up_style_mass(style, 1e3 * result->answer.buoyancy_kg.value, net);
     up_style_interval(style, 1e3 * result->answer.expanded_u_kg, 1e3 * result->answer.stuck_air_kg,
-                      interval);
-    snprintf(text, 160, "%.40s %s %s %s", result->water.name, class, net, interval);
+                      u);
+    snprintf(text, 160, "%.40s %s %s %s", result->water.name, class, net, u);
 }
 
 /* The tank's own stands in the panel; where no other water was asked for, it is the answer. What to

@@ -85,6 +85,8 @@ json_t *up_sheet_to_json(struct up_catalogue *catalogue, const struct up_item *i
 /* What a result's record (or up_result_to_json) tells beside its number: trials left out, water
    taken up, reference bodies, two points, a second depth; nothing where there is none of it. */
 void up_sides_print(const json_t *body, const struct up_style *style, FILE *stream);
+/* Of it, why the trials' mean and the result differ; nothing where they do not. */
+void up_corrections_print(const json_t *body, const struct up_style *style, FILE *stream);
 
 /* The way of one result from plateaus to class with every number, as a JSON document for the caller
    to own, and the same told in words. `wanted` is a result's id or the unique beginning of one

@@ -1,5 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* In words, what a result's record tells beside its number. */
+#include <math.h>
+#include <stdlib.h>
+
 #include "report/report.h"
 #include "text/text.h"
 
@@ -17,6 +20,40 @@ static void print_left_out(const json_t *body, FILE *stream) {
     if (json_array_size(list) > 0) {
         fputc('\n', stream);
     }
+}
+
+/* One sentence, where the result is not the mean that the trials showed. */
+void up_corrections_print(const json_t *body, const struct up_style *style, FILE *stream) {
+    static const double SHOWN_G = 0.05, SHOWN_OF_U = 0.1; /* less would only puzzle */
+    double mean_g = up_record_number(body, "trials_mean_g"),
+           air_g = up_record_number(body, "air_correction_g"),
+           other_g = up_record_number(body, "other_corrections_g");
+    double least_g = fmax(SHOWN_G, SHOWN_OF_U * up_record_number(body, "expanded_u_g"));
+    bool air = fabs(air_g) >= SHOWN_G, other = fabs(other_g) >= least_g;
+    char mean[UP_SHOWN_SIZE], net[UP_SHOWN_SIZE], lift[UP_SHOWN_SIZE], rest[UP_SHOWN_SIZE];
+    if (!isfinite(mean_g) || (!air && !other)) {
+        return;
+    }
+    up_style_mass(style, mean_g, mean);
+    up_style_mass(style, up_record_number(body, "buoyancy_g"), net);
+    up_style_uncertainty(style, 2 * air_g, lift);
+    up_style_mass(style, other_g, rest);
+    bool soaked = json_is_true(json_object_get(body, "stated_at_last_soak"));
+    char *text =
+        up_text_format("the trials' mean is %s, the result %s: %s%s%s%s%s", mean, net,
+                       air ? "half the lift of the air that may still be in it, up to " : "",
+                       air ? lift : "", air ? ", is taken off" : "",
+                       !other ? ""
+                       : air  ? "; and "
+                              : "",
+                       other ? rest : "");
+    char *whole = up_text_format("%s%s", text,
+                                 !other   ? ""
+                                 : soaked ? " for the water it took up"
+                                          : " for the line and the air's lift on the masses");
+    up_text_lines(stream, "  ", whole, 78);
+    free(whole);
+    free(text);
 }
 
 static void print_uptake(const json_t *body, const struct up_style *style, FILE *stream) {
@@ -123,6 +160,7 @@ static void print_second_depth(const json_t *body, const struct up_style *style,
 
 void up_sides_print(const json_t *body, const struct up_style *style, FILE *stream) {
     print_left_out(body, stream);
+    up_corrections_print(body, style, stream);
     print_uptake(body, style, stream);
     print_unsteady(body, style, stream);
     const json_t *check;

@@ -186,6 +186,7 @@ struct neighbours {
 };
 
 struct recorder {
+    const struct up_measure_plan *plan; /* whose duration is told first; NULL: none */
     const struct up_session_settings *settings;
     struct up_run *run;
     char run_id[UP_ID_SIZE];

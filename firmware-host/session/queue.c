@@ -9,11 +9,7 @@
 #include "text/clock.h"
 #include "text/text.h"
 
-enum { LIST_MOST_BYTES = 1 << 20, SHAKES_USUAL = 2 };
-
-/* Beside the reading itself: hang, shake or lift, dry one's hand, press (common practice, no
-   source). Used until the first item is done. */
-static const double HANDLING_S = 20;
+enum { LIST_MOST_BYTES = 1 << 20 };
 
 /* ---- the list ---- */
 
@@ -160,12 +156,6 @@ unsigned up_queue_remaining(const struct up_queue *queue) {
     return remaining;
 }
 
-static double guess_s(const struct up_measure_plan *plan, const struct up_rig *rig) {
-    unsigned trials = plan->looks > 0 ? plan->look[0] : plan->trials;
-    double readings = 2.0 + trials * (2.0 + SHAKES_USUAL);
-    return readings * (rig->read_after_s + rig->window_s / 2 + HANDLING_S);
-}
-
 static void end_item(struct up_queue *queue, unsigned index) {
     queue->entry[index].done = true;
     queue->spent_s += up_monotonic_s() - queue->begun_s;
@@ -195,10 +185,9 @@ static const char *name_after(const struct up_queue *queue, unsigned index) {
 }
 
 static void format_place(const struct up_queue *queue, unsigned index,
-                         const struct up_measure_plan *plan, const struct up_rig *rig, char *text,
-                         size_t size) {
-    double each_s =
-        queue->spent_items > 0 ? queue->spent_s / queue->spent_items : guess_s(plan, rig);
+                         const struct up_measure_plan *plan, char *text, size_t size) {
+    double trial_s, first_s = up_measure_guess_s(plan, &trial_s);
+    double each_s = queue->spent_items > 0 ? queue->spent_s / queue->spent_items : first_s;
     double remaining_min = ceil(each_s * up_queue_remaining(queue) / 60);
     const char *next = name_after(queue, index);
     char span[40], tally[200];
@@ -243,7 +232,7 @@ static bool measure_entry(struct up_queue *queue, unsigned index,
     if (!find_unfinished(&resuming, entry, failure)) {
         return false;
     }
-    format_place(queue, index, plan, settings->rig, place, sizeof place);
+    format_place(queue, index, plan, place, sizeof place);
     plan->filling = entry->filling;
     neighbours->place = place;
     neighbours->queue = (json_pack("{s:s, s:s, s:i, s:i}", "id", queue->id, "list", queue->name,
@@ -270,6 +259,7 @@ bool up_queue_measure(struct up_queue *queue, const struct up_session_settings *
                       struct up_failure *failure) {
     UP_FREED struct up_session_results *results = up_allocate(1, sizeof *results);
     struct up_measure_plan plan = *wanted;
+    plan.rig = settings->rig;
     struct neighbours neighbours = {0};
     bool good = true;
     for (unsigned i = 0; i < queue->count && good && may_go_on(settings, &neighbours); i++) {

@@ -45,6 +45,20 @@ static bool caution(const struct up_session_settings *settings, struct up_operat
     return up_operator_caution(op, settings->cautions, settings->signalled, failure);
 }
 
+/* What --trials costs is told before the first one; a queue tells of all its items. */
+static bool tell_duration(const struct up_measure_plan *plan, struct up_operator *op,
+                          struct up_failure *failure) {
+    struct up_event event = {.kind = UP_EVENT_NOTE};
+    double trial_s, whole_s = up_measure_guess_s(plan, &trial_s);
+    unsigned trials = plan->looks > 0 ? plan->look[0] : plan->trials;
+    snprintf(
+        event.text, sizeof event.text,
+        "this takes about %.0f min with %u trial%s; each one more or fewer (--trials) is about "
+        "%.0f min",
+        ceil(whole_s / 60), trials, up_text_plural(trials), ceil(trial_s / 60));
+    return up_operator_event(op, &event, failure);
+}
+
 /* Between neighbours the port stays open: to open it anew resets many a device. */
 static bool run_loop(struct recorder *recorder, struct up_procedure *procedure,
                      struct up_operator *op, struct neighbours *neighbours,
@@ -68,7 +82,8 @@ static bool run_loop(struct recorder *recorder, struct up_procedure *procedure,
     if (good) {
         up_operator_begin(op, procedure, settings->panel,
                           neighbours != NULL ? neighbours->place : NULL);
-        good = session_run(&session, failure);
+        good = (recorder->plan == NULL || tell_duration(recorder->plan, op, failure)) &&
+               session_run(&session, failure);
         up_operator_end(op);
     }
     if (good && recorder->failure.text[0] != '\0') {
@@ -275,6 +290,7 @@ static bool run_measuring(struct recorder *recorder, struct up_measure_plan *pla
     const struct up_session_settings *settings = recorder->settings;
     note_age(settings, plan->calibration);
     note_body(settings, plan, neighbours);
+    recorder->plan = neighbours == NULL && recorder->from == NULL ? plan : NULL;
     memcpy(plan->run_id, recorder->run_id, sizeof plan->run_id);
     return up_procedure_measure(plan, procedure, failure) &&
            recorder_begin(recorder, *procedure, measure_plan_to_json(plan), failure) &&

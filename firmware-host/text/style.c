@@ -44,7 +44,6 @@ void up_style_uncertainty(const struct up_style *style, double u_g, char text[UP
     put_mass(style, u_g, false, 1, text);
 }
 
-/* Less shows in no tenth of a gram. */
 bool up_style_has_stuck(double stuck_air_g) {
     return stuck_air_g >= 0.05;
 }

@@ -19,10 +19,11 @@ enum { UP_SHOWN_SIZE = 40 };
 #define UP_G_PER_OZ 28.349523125
 void up_style_mass(const struct up_style *style, double mass_g, char text[UP_SHOWN_SIZE]);
 void up_style_uncertainty(const struct up_style *style, double u_g, char text[UP_SHOWN_SIZE]);
-/* What stands behind a net: "+- 1.2 g", and where air may have stayed that no shake frees, below
-   which the net cannot be bounded so closely, "+1.2 -4.4 g". */
+/* What stands behind a net: "+- 1.2 g"; where air may have stayed that no shake frees, so that the
+   net cannot be bounded so closely below, "+1.2 -4.4 g". */
 void up_style_interval(const struct up_style *style, double expanded_u_g, double stuck_air_g,
                        char text[UP_SHOWN_SIZE]);
+/* Less shows in no tenth of a gram. */
 bool up_style_has_stuck(double stuck_air_g);
 /* Whole grams. */
 void up_style_lead(const struct up_style *style, double mass_g, char text[UP_SHOWN_SIZE]);

@@ -61,6 +61,66 @@ static struct up_result measure(const char *name) {
     return result;
 }
 
+/* Trials of +120 g became +100 g: for each result it is told why. The mean is taken here from the
+   trials as they were shown one by one. */
+static void what_lies_between_the_trials_and_the_result_is_told(void **state) {
+    (void)state;
+    struct up_result result = measure("Dabchick boot"); /* holds much air */
+    const struct up_measurement *measurement = up_procedure_view(procedure).measurement;
+    double sum_kg = 0;
+    for (unsigned i = 0; i < measurement->trials; i++) {
+        sum_kg -= measurement->trial[i].load_counts / bench.calibration.slope_counts_per_kg;
+    }
+    assert_true(fabs(result.trials_mean_kg - sum_kg / measurement->trials) < 1e-9);
+    assert_true(result.air_correction_kg < -1e-4);
+    /* b tank = -w k - air - line: by hand, of a load of less than 4 kg (k = 1 - 1.2 / 8000) */
+    assert_true(fabs(result.other_corrections_kg) < 4 * 1.2 / 8000 + 1e-3);
+    double sum = result.trials_mean_kg + result.air_correction_kg + result.other_corrections_kg;
+    assert_true(fabs(sum - result.answer.buoyancy_kg.value) < 1e-9);
+}
+
+/* ---- how long it takes ---- */
+
+/* Twenty seconds between a question and its answer, as in the guess (common practice, no source):
+   what is compared is how many readings there are, and how long the bench waits for each. */
+static bool takes_its_time(struct virtual_bench *b, struct up_procedure *p,
+                           const struct up_ask *ask) {
+    (void)ask;
+    for (double end_s = tank_time_s(b->tank) + 20; tank_time_s(b->tank) < end_s;) {
+        char line[96];
+        struct up_sample sample;
+        size_t length = tank_sample(b->tank, line, sizeof line);
+        for (const char *at = line; up_reader_take(&b->reader, &at, &length, &sample);) {
+            up_procedure_sample(p, &sample);
+        }
+    }
+    return false;
+}
+
+static void an_item_takes_as_long_as_was_said(void **state) {
+    (void)state;
+    static const char *const gear[] = {"Heron fin", "Dabchick boot", "Tern mask", "Lead block"};
+    for (size_t i = 0; i < sizeof gear / sizeof gear[0]; i++) {
+        double took_s[2], trial_s = 0;
+        bench.hook = takes_its_time;
+        plan.item = virtual_bench_item(virtual_bench_gear(gear[i]));
+        plan.bare_hook = true;
+        for (unsigned many = 0; many < 2; many++) {
+            plan.trials = many ? 6 : 3;
+            double begin_s = tank_time_s(bench.tank);
+            double guess_s = up_measure_guess_s(&plan, &trial_s);
+            measure(gear[i]);
+            up_procedure_destroy(procedure);
+            procedure = NULL;
+            took_s[many] = tank_time_s(bench.tank) - begin_s;
+            print_message("# %s, %u trials: %.0f s, guessed %.0f s\n", gear[i], plan.trials,
+                          took_s[many], guess_s);
+            assert_true(guess_s > took_s[many] / 1.34 && guess_s < took_s[many] * 1.34);
+        }
+        print_message("# a trial: %.0f s, guessed %.0f s\n", (took_s[1] - took_s[0]) / 3, trial_s);
+    }
+}
+
 /* ---- looks ---- */
 
 static void looks_are(unsigned first, unsigned second, unsigned third) {
@@ -655,6 +715,8 @@ static void what_changes_while_it_is_read_is_told(void **state) {
 
 int main(void) {
     const struct CMUnitTest tests[] = {
+        IN_A_SESSION(what_lies_between_the_trials_and_the_result_is_told),
+        IN_A_SESSION(an_item_takes_as_long_as_was_said),
         IN_A_SESSION(a_clear_item_is_done_at_the_first_look),
         IN_A_SESSION(an_item_on_the_line_takes_them_all),
         IN_A_SESSION(wrong_plans_are_refused),

@@ -496,6 +496,30 @@ static void a_calibration_is_used_where_it_was_made(void **state) {
     up_catalogue_close(catalogue);
 }
 
+/* Nor can somebody take it away with other content under its id. */
+static void an_adopted_calibration_stays(void **state) {
+    (void)state;
+    struct up_intake intake;
+    bool fresh = false;
+    struct up_calibration made = plain_calibration("bench", 1e5), used;
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    struct up_catalogue *other = open_as("other", UP_CATALOGUE_CREATE);
+    assert_true(up_calibration_add(catalogue, &made, NULL));
+    assert_true(up_catalogue_merge(other, "c", false, &intake, NULL));
+    assert_true(up_calibration_adopt(other, made.id, NULL));
+    struct up_record forged = {.kind = "calibration", .bench = "bench", .sha256 = "other"};
+    memcpy(forged.id, made.id, sizeof forged.id);
+    forged.content = json_object();
+    json_t *none = json_array();
+    assert_true(catalogue_contest(other, &forged, none, &fresh, NULL) && fresh);
+    assert_true(up_calibration_to_use(other, "bench", &used, NULL));
+    assert_string_equal(used.id, made.id);
+    json_decref(none);
+    json_decref(forged.content);
+    up_catalogue_close(other);
+    up_catalogue_close(catalogue);
+}
+
 /* A newer one from elsewhere does not take the place of that of here. */
 static void a_newer_calibration_from_elsewhere_is_passed_over(void **state) {
     (void)state;
@@ -702,6 +726,7 @@ int main(void) {
         TEST(what_is_set_aside_can_be_taken_back),
         TEST(a_date_ahead_of_the_clock_is_told),
         TEST(a_calibration_is_used_where_it_was_made),
+        TEST(an_adopted_calibration_stays),
         TEST(a_newer_calibration_from_elsewhere_is_passed_over),
         TEST(a_copy_of_the_folder_asks_for_a_known_mass),
         TEST(a_backup_copied_over_the_file_asks_for_a_known_mass),

@@ -61,8 +61,8 @@ kit lake 'k["dive"]["altitude_m"] = 2000'
 expect "a mountain lake, standard atmosphere" 0 "under air of 795 hPa" - -- "$bin" kit report lake.json
 kit unknown 'k["parts"][2]["gas_l"] = None; k["parts"][4]["volume_l"] = None; k["parts"][4]["u_volume_l"] = None; del k["parts"][4]["place_m"]'
 expect "what is not known stays so" 0 "regulator +its place is missing: give place_m" - -- "$bin" kit report unknown.json
-kit squeezed 'k["parts"][3]["lift_kg"] = 2'
-expect "a jacket that is too small" 0 "MORE than the jacket's 2.0 kg can carry" - -- "$bin" kit report squeezed.json
+kit squeezed 'k["parts"][3]["lift_kg"] = 9'
+expect "a jacket too small for what is to be added" 0 "with the lead to add MORE than the jacket's 9.0 kg can carry" - -- "$bin" kit report squeezed.json
 kit light 'k["parts"][1]["metal"] = "aluminium"; k["parts"][1]["empty_mass_kg"] = 14.3'
 expect "an aluminium cylinder turns positive" 0 "it turns positive between [0-9]+ and [0-9]+ bar" - -- "$bin" kit report light.json
 kit surplus 'k["checks"] = [{**c, "lead_kg": {"belt": 1}} for c in k["checks"]]'

@@ -75,7 +75,7 @@ static void other_fins_are_compared(void **state) {
     double rho = at(document, "water", "density_kg_m3");
     double lift_kg = 0.5 + (rho - 998.2067) * 1.5e-3;
     assert_int_equal(json_array_size(others), 2);
-    assert_string_equal(json_string_value(json_object_get(light, "name")), "light");
+    assert_string_equal(json_string_value(json_object_get(light, "name")), "light, 2 of it");
     assert_close(at(light, "lift", "value_kg"), lift_kg, 2e-4);
     assert_close(at(light, "lead_to_add", "value_kg"), lift_kg / (1 - rho / 11190), 5e-4);
     assert_close(at(light, "moment", "value_nm"), -0.9 * 9.80665 * lift_kg, 2e-3);

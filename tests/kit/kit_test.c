@@ -274,6 +274,11 @@ static void test_moving_lead(void **state) {
     assert_true(up_kit_move_nm(draws, 0, 1, 2, &sea, &answer, NULL));
     assert_close(answer.value, -8.0175, 0.01);
     assert_close(answer.u, 8.0175 * 0.1 / 4, 0.01);
+    struct up_kit_state more = sea; /* of the same lead: 4 kg +- 0.1 kg more */
+    more.lead_kg[0] = 8;
+    assert_true(up_kit_lead_change_kg(draws, &sea, &more, &answer, NULL));
+    assert_close(answer.value, -4, 0.01);
+    assert_close(answer.u, 0.1, 0.005);
     up_kit_free(draws);
     kit.part[1].place_m.value = (double)NAN;
     draws = solved(&kit);

@@ -157,6 +157,7 @@ struct up_item virtual_bench_item(const struct tank_item *from) {
                            .holds_gas = from->compressible ? UP_GAS_YES : UP_GAS_NO,
                            .compressible = from->compressible};
     snprintf(item.name, sizeof item.name, "%s", from->name);
+    snprintf(item.kind, sizeof item.kind, "%s", from->kind);
     return item;
 }
 
