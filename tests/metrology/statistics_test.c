@@ -306,8 +306,28 @@ static void a_bent_line_through_zero(void **state) {
     assert_false(up_fit_bent((const double[]){1, 1, 1}, y, 3, &fit));
 }
 
+/* Typed readings that lie on a line but for the last bit of a double: no chance, so no F, and none
+   below zero; what scatters has one. */
+static void an_exact_fit_has_no_f(void **state) {
+    static const double mass[] = {0.5, 1, 2, 0.5, 1, 2};
+    double load[6];
+    struct up_fit line, bent;
+    (void)state;
+    for (int exact = 1; exact >= 0; exact--) {
+        for (int i = 0; i < 6; i++) {
+            load[i] = (2.3 + mass[i]) - 2.3 + (exact ? 0 : 0.01 * (i % 2));
+        }
+        assert_true(up_fit_proportional(mass, load, 6, &line) && up_fit_bent(mass, load, 6, &bent));
+        double f = up_f_of_term(&line, &bent);
+        assert_true(exact ? isnan(f) : f >= 0);
+    }
+    line.residual_sum_squares = bent.residual_sum_squares * (1 - 1e-15);
+    assert_true(up_f_of_term(&line, &bent) >= 0);
+}
+
 int main(void) {
     const struct CMUnitTest tests[] = {
+        cmocka_unit_test(an_exact_fit_has_no_f),
         cmocka_unit_test(a_bent_line_through_zero),
         cmocka_unit_test(test_summary_of_little),
         cmocka_unit_test(test_summary_of_a_constant),
