@@ -84,7 +84,8 @@ do for [ending in "svg png"] {
          for [s = 1:3] "" using (edge):($1 + shift(s)):(s != $2 ? "" : valid(3) ? told($3, $4, $11) : \
              "not known") with labels right offset char 25, 0 tc rgb colour[s], \
          for [s = 1:3] "" using (edge):($1 + shift(s)):(s != $2 ? "" : class_word[$6 + 1] . \
-             body_mark[$9 + 1] . ($10 == 1 ? " <" : "") . ($7 == 1 ? within($5) : "") . filled($8)) \
+             body_mark[$9 + 1] . ($10 == 1 ? " <" : "") . ($12 == 1 ? " *" : "") . \
+              ($7 == 1 ? within($5) : "") . filled($8)) \
              with labels left offset char 26.5, 0 tc rgb colour[s]
     unset output
 }

@@ -76,8 +76,9 @@ static bool write_data(FILE *stream, void *context) {
         "# body: 0 inside its limits, 1 unchecked by one, 2 outside\n"
         "# elsewhere: 1 where it came by import or merge\n"
         "# stuck_air_g: how much lower than its interval it may be\n"
+        "# rejudged: 1 where a later decision is shown\n"
         "# item\tseries\tbuoyancy_g\texpanded_u_g\ttolerance_g\tclass\tunusual\tfilling_bar\tbody\t"
-        "elsewhere\tstuck_air_g\n",
+        "elsewhere\tstuck_air_g\trejudged\n",
         stream);
     for (size_t i = 0; i < rows->count; i++) {
         const struct up_row *row = &rows->row[i];
@@ -89,10 +90,10 @@ static bool write_data(FILE *stream, void *context) {
         up_text_from_number(filling_of(row), number[3], sizeof number[3]);
         up_text_from_number(fmax(row->stuck_air_g, 0), number[4], sizeof number[4]);
         if (series_of(rows, row) != 0) {
-            fprintf(stream, "%zu\t%d\t%s\t%s\t%s\t%d\t%d\t%s\t%d\t%d\t%s\n", item,
+            fprintf(stream, "%zu\t%d\t%s\t%s\t%s\t%d\t%d\t%s\t%d\t%d\t%s\t%d\n", item,
                     series_of(rows, row), number[0], number[1], number[2],
                     number_of_class(row->class), row->unusual, number[3], (int)row->checked,
-                    row->elsewhere, number[4]);
+                    row->elsewhere, number[4], row->rejudged);
         }
     }
     return ferror(stream) == 0;
@@ -207,10 +208,13 @@ static void write_marks(FILE *stream, const struct up_rows *rows) {
             fprintf(stream, "%s %s      ", up_checked_mark(checked), up_checked_meaning(checked));
         }
     }
-    bool elsewhere = false;
+    bool elsewhere = false, again = false;
     for (size_t i = 0; i < rows->count; i++) {
-        elsewhere = elsewhere || (rows->row[i].elsewhere && series_of(rows, &rows->row[i]) != 0);
+        bool drawn = series_of(rows, &rows->row[i]) != 0;
+        elsewhere = elsewhere || (rows->row[i].elsewhere && drawn);
+        again = again || (rows->row[i].rejudged && drawn);
     }
+    fputs(again ? "* judged again since it was measured      " : "", stream);
     fputs(elsewhere ? UP_ELSEWHERE_MARK " " UP_ELSEWHERE_MEANING "      \"\n" : "\"\n", stream);
 }
 

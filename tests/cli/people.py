@@ -65,7 +65,7 @@ class Person:
             self.steps["loadings"] += event.get("do") in HANDLED
             typed = value and ask.get("wants") == "value" and ask["do"] != "read-temperature"
             answer = (hook(ask, events) if hook else None) or (self.tank.say(ask) if event is ask else {})
-            if typed:
+            if typed and answer.get("answer") != "skip":
                 answer = {"id": ask["id"], "value": value(ask)}
             assert answer, (words, event)
             process.stdin.write(json.dumps(answer) + "\n")
