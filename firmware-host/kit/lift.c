@@ -6,36 +6,25 @@
 
 static const double GRAVITY_M_S2 = 9.80665, PA_PER_BAR = 1e5;
 /* Steps of the numerical derivatives of the gas's density. */
-static const double STEP_BAR = 1, STEP_K = 1;
-
-static bool gas_density(const struct up_part *part, const struct up_kit_state *state,
-                        double more_bar, double more_k, double *density_kg_m3,
-                        struct up_failure *failure) {
-    struct up_quantity density;
-    double pressure_pa = (state->pressure_bar + more_bar) * PA_PER_BAR + state->air_pressure_pa;
-    bool good = up_breathing_gas_density(&part->gas, pressure_pa, state->gas_temp_c + more_k,
-                                         &density, failure);
-    *density_kg_m3 = density.value;
-    return good;
-}
+enum { STEP_BAR = 1, STEP_K = 1 };
 
 bool prepare_state(const struct up_kit *kit, const struct up_kit_state *state,
                    struct moment_of_dive *moment, struct up_failure *failure) {
+    static const double more_bar[] = {0, STEP_BAR, 0}, more_k[] = {0, 0, STEP_K};
     *moment = (struct moment_of_dive){.state = state};
     for (size_t i = 0; i < kit->parts; i++) {
-        const struct up_part *part = &kit->part[i];
-        double here, denser, colder;
-        if (part->kind != UP_PART_CYLINDER) {
-            continue;
+        struct up_quantity density[3] = {{0, 0, 0}};
+        for (int k = 0; k < 3 && kit->part[i].kind == UP_PART_CYLINDER; k++) {
+            double pressure_pa =
+                (state->pressure_bar + more_bar[k]) * PA_PER_BAR + state->air_pressure_pa;
+            if (!up_breathing_gas_density(&kit->part[i].gas, pressure_pa,
+                                          state->gas_temp_c + more_k[k], &density[k], failure)) {
+                return false;
+            }
         }
-        if (!gas_density(part, state, 0, 0, &here, failure) ||
-            !gas_density(part, state, STEP_BAR, 0, &denser, failure) ||
-            !gas_density(part, state, 0, STEP_K, &colder, failure)) {
-            return false;
-        }
-        moment->gas_kg_m3[i] = here;
-        moment->gas_kg_m3_bar[i] = (denser - here) / STEP_BAR;
-        moment->gas_kg_m3_k[i] = (colder - here) / STEP_K;
+        moment->gas_kg_m3[i] = density[0].value;
+        moment->gas_kg_m3_bar[i] = (density[1].value - density[0].value) / STEP_BAR;
+        moment->gas_kg_m3_k[i] = (density[2].value - density[0].value) / STEP_K;
     }
     return true;
 }

@@ -19,10 +19,6 @@ static const double SOLID_REL = 0.02, METAL_REL = 0.005; /* densities, by alloy:
    steel. */
 static const double LIGHT_KG_M3 = 900, DENSE_KG_M3 = 8000;
 
-static struct up_bounded exactly(double value) {
-    return (struct up_bounded){value, 0, false};
-}
-
 /* The sum and quotient of independent numbers, first order. */
 static struct up_bounded plus(struct up_bounded a, struct up_bounded b) {
     return (struct up_bounded){a.value + b.value, hypot(a.u, b.u), false};
@@ -204,7 +200,7 @@ static bool read_part(struct kit_file *file, const struct place *place) {
     while (strcmp(kind->name, text_at(place, "kind", "gear")) != 0) {
         kind++;
     }
-    *part = (struct up_part){.kind = kind->kind, .gas_m3 = exactly(0), .mass_kg = exactly(0)};
+    *part = (struct up_part){.kind = kind->kind};
     snprintf(part->name, sizeof part->name, "%s", text_at(place, "name", ""));
     part->place_m.value = number_at(place, "place_m");
     part->place_m.u = number_at(place, "u_place_m");
