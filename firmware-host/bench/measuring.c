@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "measuring.h"
 
+#include <stdio.h>
 #include <string.h>
 
 #include "stream/indication.h"
@@ -216,6 +217,14 @@ const struct step *measuring_step(int step) {
     return &rows[step].step;
 }
 
+/* Drift whose period divides the time of a trial puts the same error into each, which no scatter
+   shows. So trials are not evenly spaced: a wait before each but the first, over five trials no
+   more than one reading takes (a choice of ours). Typed readings keep no schedule anyway. */
+static unsigned wait_s(const struct up_measurement *record) {
+    static const unsigned waits_s[] = {0, 20, 5, 15, 10};
+    return record->calibration.window_s > 0 ? waits_s[record->trials % 5] : 0;
+}
+
 void measuring_fill_ask(const struct measuring *measuring, int step, struct up_ask *ask) {
     const struct up_measurement *record = &measuring->record;
     const struct step *row = &rows[step].step;
@@ -230,6 +239,10 @@ void measuring_fill_ask(const struct measuring *measuring, int step, struct up_a
     ask->distance_m = row->action == UP_ACTION_HANG_LEVEL ? record->two_point_m : 0;
     if (row->text == NULL) {
         memcpy(ask->text, measuring->question, sizeof ask->text);
+    } else if (step == MEASURE_IMMERSE && wait_s(record) > 0) {
+        snprintf(ask->text, sizeof ask->text,
+                 "Wait %u s, so that no drift keeps step with the trials. %s", wait_s(record),
+                 row->text);
     }
 }
 

@@ -145,6 +145,32 @@ static void a_gain_is_positive_on_a_cell_that_counts_downward(void **state) {
 
 /* ---- time ---- */
 
+/* Told at each immersion but the first, and not the same each time; as long as a reading in all. */
+static enum up_answer_word note_waits(struct hand_bench *b, const struct up_ask *ask) {
+    double *waits_s = b->context, wait_s = 0;
+    if (ask->action == UP_ACTION_IMMERSE && sscanf(ask->text, "Wait %lf s", &wait_s) == 1) {
+        waits_s[b->asked[UP_ACTION_IMMERSE]] = wait_s;
+        assert_non_null(strstr(ask->text, "Hang the item"));
+    }
+    return hang(b, ask);
+}
+
+static void trials_are_not_evenly_spaced(void **state) {
+    (void)state;
+    double waits_s[7] = {0};
+    bench.act = note_waits;
+    bench.context = waits_s;
+    bench.plan.trials = 5;
+    measure();
+    assert_true(waits_s[1] == 0 && waits_s[2] > 0);
+    double sum_s = 0;
+    for (unsigned i = 2; i <= 5; i++) {
+        assert_true(waits_s[i] != waits_s[i - 1]);
+        sum_s += waits_s[i];
+    }
+    assert_true(sum_s >= 30 && sum_s <= 60);
+}
+
 static void a_soak_counts_from_the_first_immersion(void **state) {
     (void)state;
     const struct up_measurement *measured = measure();
@@ -599,6 +625,7 @@ int main(void) {
         RULE(later_trials_shake_as_often_whatever_they_gain),
         RULE(shaking_stops_at_three_u_of_a_gain),
         RULE(a_gain_is_positive_on_a_cell_that_counts_downward),
+        RULE(trials_are_not_evenly_spaced),
         RULE(a_soak_counts_from_the_first_immersion),
         RULE(the_cell_rests_after_an_absence),
         RULE(a_tare_serves_a_neighbour_for_ten_minutes),

@@ -28,13 +28,16 @@ probability_neutral probability_negative class trials method truth_g""".split()
 for r in results:
     assert not [k for k in pinned if k not in r], r
     assert r["class"] in ("positive", "neutral", "negative", "undecided")
-    assert abs(r["probability_positive"] + r["probability_neutral"] + r["probability_negative"] - 1) < 1e-6
+    # Each is the least over all the air that may have stayed, so they fall short of 1 near a line.
+    chances = r["probability_positive"] + r["probability_neutral"] + r["probability_negative"]
+    assert chances < 1 + 1e-6 and (r["stuck_air_g"] > 0 or chances > 1 - 1e-6), r
     assert (r["water"] == "tank") == (r["basis"] == "measured")
     # Six standard uncertainties: this looks for blunders, tests/truth for coverage.
     assert abs(r["buoyancy_g"] - r["truth_g"]) < 6 * r["u_buoyancy_g"] + 0.1, r
 classes = {r["class"] for r in results}
 assert classes == {"positive", "neutral", "negative", "undecided"}, classes
-share = sum(abs(r["buoyancy_g"] - r["truth_g"]) <= r["expanded_u_g"] for r in results) / len(results)
+share = sum(-r["expanded_u_g"] <= r["buoyancy_g"] - r["truth_g"] <= r["expanded_u_g"] + r["stuck_air_g"]
+            for r in results) / len(results)
 assert share > 0.6, share
 P
 check "everything is left behind" test -s "$d/catalogue/plots/items.png" -a -s "$d/catalogue/plots/items.svg" \
@@ -46,7 +49,7 @@ sed '$a calibration_days = 0' "$d/rig.ini" >"$work/old.ini"
 "$bin" measure --rig "$work/old.ini" --port "$work/none" --operator json --item "Heron fin" --catalogue "$d/catalogue" >"$work/out" 2>"$work/err" </dev/null
 grep -q '^note: the calibration .* days old' "$work/err" && say yes "an old calibration is told" || say no "an old calibration is told"
 check "list and show tell class, grams and interval" sh -c \
-    "'$bin' item list --catalogue '$d/catalogue' | grep -qE '^simulated: Heron fin .* negative +-[0-9]{3}\.[0-9] g \+- [0-9.]+ g' &&
+    "'$bin' item list --catalogue '$d/catalogue' | grep -qE '^simulated: Heron fin .* negative +-[0-9]{3}\.[0-9] g [+][0-9.]+ -[0-9.]+ g' &&
      '$bin' show 'Heron fin' --catalogue '$d/catalogue' | grep -q 'weighs as much in water as [0-9]* g of lead' &&
      '$bin' show 'Plover fin' --units imperial --catalogue '$d/catalogue' | grep -qE 'tank +\+[0-9.]+ oz .*positive'"
 check "the list as JSON holds the newest results in SI" sh -c "'$bin' item list --units imperial --json --catalogue '$d/catalogue' |

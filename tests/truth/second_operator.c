@@ -190,9 +190,15 @@ static void plan_word(struct second_operator *person, const struct up_ask *ask) 
     plan_nothing(person, ask->time_s);
 }
 
+/* "Wait 20 s ...": as it is asked. */
+static double begin_s(const struct up_ask *ask) {
+    double wait_s = 0;
+    return ask->time_s + (sscanf(ask->text, "Wait %lf s", &wait_s) == 1 ? wait_s : 0);
+}
+
 static void plan(struct second_operator *person, const struct up_ask *ask,
                  struct second_hung *want) {
-    double asked_s = ask->time_s;
+    double asked_s = begin_s(ask);
     switch ((int)ask->action) {
     case UP_ACTION_BARE_HOOK: /* he looks at the ballast that he takes off */
         errs(person, SECOND_BALLAST_ON_FLOOR);
