@@ -1,8 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Other content under the id of a record: one of the two is forged, and nothing here can tell
    which. So that catalogues can be put together in any order, each is kept under its hash; what was
-   made here counts, and of two that came from elsewhere neither does until a person takes one back.
- */
+   made or adopted here counts, and of two that came from elsewhere neither does until a person
+   takes one back. */
 #include <stdlib.h>
 #include <string.h>
 
@@ -12,22 +12,24 @@ static const char reason[] = "another catalogue has other content under this id"
 
 bool catalogue_contest(struct up_catalogue *catalogue, const struct up_record *record,
                        const json_t *replaces, bool *fresh, struct up_failure *failure) {
-    bool own = false;
+    long long own = 0; /* or borne out by a known mass */
     char *content =
         json_dumps(record->content, JSON_SORT_KEYS | JSON_COMPACT | JSON_REAL_PRECISION(17));
     char *old = json_dumps(replaces, JSON_COMPACT);
     const char *values[] = {record->id,    record->sha256,   record->kind, record->subject,
                             record->bench, record->made_utc, content,      old};
-    bool good = catalogue_is_own(catalogue, record->id, &own, failure) &&
-                catalogue_change(catalogue,
-                                 "INSERT INTO contested VALUES (?, ?, ?, ?, ?, ?, ?, ?)"
-                                 " ON CONFLICT DO NOTHING",
-                                 values, 8, failure);
+    bool good =
+        catalogue_ask(catalogue, "SELECT " CATALOGUE_HAS_MARK("?", "'made', 'kept', 'adopted'"),
+                      record->id, &own, failure) &&
+        catalogue_change(catalogue,
+                         "INSERT INTO contested VALUES (?, ?, ?, ?, ?, ?, ?, ?)"
+                         " ON CONFLICT DO NOTHING",
+                         values, 8, failure);
     *fresh = good && sqlite3_changes(catalogue->database) > 0;
     free(content);
     free(old);
     return good &&
-           (own || !*fresh || up_catalogue_set_aside(catalogue, record->id, reason, failure));
+           (own > 0 || !*fresh || up_catalogue_set_aside(catalogue, record->id, reason, failure));
 }
 
 static bool visit_row(sqlite3_stmt *statement,

@@ -9,7 +9,6 @@
 #define _GNU_SOURCE /* statx */
 #endif
 #include <fcntl.h>
-#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include <sys/stat.h>
@@ -33,7 +32,7 @@ void catalogue_latest(char utc[UP_TIME_SIZE]) {
 void catalogue_place(struct up_catalogue *catalogue, char place[UP_SHA256_SIZE]) {
     struct up_failure failure;
     struct statx about;
-    char *file = up_text_format("%s/catalogue.sqlite", catalogue->directory);
+    UP_FREED char *file = up_text_format("%s/catalogue.sqlite", catalogue->directory);
     size_t length = 0;
     char *machine =
         up_text_read_file("/etc/machine-id", UP_LINKS_FOLLOWED, MACHINE_ID_MOST, &length, &failure);
@@ -47,7 +46,6 @@ void catalogue_place(struct up_catalogue *catalogue, char place[UP_SHA256_SIZE])
         free(text);
     }
     free(machine);
-    free(file);
 }
 
 static bool mark(struct up_catalogue *catalogue, const char *record_id, const char *word,
@@ -166,12 +164,9 @@ static bool is_marked_aside(struct up_catalogue *catalogue, const char *record_i
 
 bool up_catalogue_set_aside(struct up_catalogue *catalogue, const char *record_id,
                             const char *reason, struct up_failure *failure) {
-    char *clean = up_text_clean(reason, strlen(reason));
-    bool good =
-        is_there(catalogue, record_id, failure) && catalogue_begin(catalogue, failure) &&
-        catalogue_end(catalogue, mark(catalogue, record_id, "aside", clean, failure), failure);
-    free(clean);
-    return good;
+    UP_FREED char *clean = up_text_clean(reason, strlen(reason));
+    return is_there(catalogue, record_id, failure) && catalogue_begin(catalogue, failure) &&
+           catalogue_end(catalogue, mark(catalogue, record_id, "aside", clean, failure), failure);
 }
 
 bool up_catalogue_take_back(struct up_catalogue *catalogue, const char *record_id,
@@ -242,17 +237,17 @@ static bool check_file(struct up_catalogue *catalogue, struct up_failure *failur
     sqlite3_stmt *statement =
         catalogue_prepare(catalogue, "PRAGMA integrity_check(1)", NULL, 0, failure);
     int code = statement != NULL ? sqlite3_step(statement) : SQLITE_ERROR;
-    char *words = up_text_format("%s", code == SQLITE_ROW ? catalogue_text_of(statement, 0) : "ok");
+    UP_FREED char *words =
+        up_text_format("%s", code == SQLITE_ROW ? catalogue_text_of(statement, 0) : "ok");
     bool whole = strcmp(words, "ok") == 0;
-    bool good =
-        statement != NULL &&
-        catalogue_finish(catalogue, statement, code == SQLITE_ROW ? SQLITE_DONE : code, failure) &&
-        (whole || up_fail(failure, UP_STATUS_WRONG_INPUT,
-                          "%s/catalogue.sqlite is damaged (%.100s): restore a copy, and take away "
-                          "the files beside it that end in -wal and -shm",
-                          catalogue->directory, words));
-    free(words);
-    return good;
+    return statement != NULL &&
+           catalogue_finish(catalogue, statement, code == SQLITE_ROW ? SQLITE_DONE : code,
+                            failure) &&
+           (whole ||
+            up_fail(failure, UP_STATUS_WRONG_INPUT,
+                    "%s/catalogue.sqlite is damaged (%.100s): restore a copy, and take away "
+                    "the files beside it that end in -wal and -shm",
+                    catalogue->directory, words));
 }
 
 bool up_catalogue_check(struct up_catalogue *catalogue,

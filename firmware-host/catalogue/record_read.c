@@ -1,6 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Reading records: which version of a thing counts, and whether it is what was stored. */
-#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -138,12 +137,10 @@ void catalogue_read_row(sqlite3_stmt *statement, struct up_record *record) {
 static bool is_sound(struct up_catalogue *catalogue, const struct up_record *record, bool *sound,
                      struct up_failure *failure) {
     struct up_record copy = *record;
-    json_t *replaces = catalogue_replaced_by(catalogue, record->id, failure);
+    json_auto_t *replaces = catalogue_replaced_by(catalogue, record->id, failure);
     *sound = json_is_object(record->content) && replaces != NULL && catalogue_has_form(record) &&
              catalogue_hash(&copy, replaces) && strcmp(copy.sha256, record->sha256) == 0;
-    bool good = replaces != NULL;
-    json_decref(replaces);
-    return good;
+    return replaces != NULL;
 }
 
 /* ---- many ---- */
@@ -199,19 +196,18 @@ static bool visit_one(struct up_catalogue *catalogue, sqlite3_stmt *statement,
    others are shown all the same. */
 static bool refuse_damaged(const struct up_catalogue *catalogue, const struct visitor *visitor,
                            struct up_failure *failure) {
-    char *others = visitor->damaged > 1 ? up_text_format(" and %u more", visitor->damaged - 1)
-                                        : up_text_format("%s", "");
+    UP_FREED char *others = visitor->damaged > 1
+                                ? up_text_format(" and %u more", visitor->damaged - 1)
+                                : up_text_format("%s", "");
     /* A command to be copied holds nothing that a shell would run. */
-    char *remedy = up_is_uuid(visitor->first_id)
-                       ? up_text_format(", or leave it out with `upthrust check-catalogue "
-                                        "--set-aside %s --reason TEXT`",
-                                        visitor->first_id)
-                       : up_text_format("%s", "");
+    UP_FREED char *remedy = up_is_uuid(visitor->first_id)
+                                ? up_text_format(", or leave it out with `upthrust check-catalogue "
+                                                 "--set-aside %s --reason TEXT`",
+                                                 visitor->first_id)
+                                : up_text_format("%s", "");
     up_fail(failure, UP_STATUS_WRONG_INPUT,
             "the record %s%s in the catalogue %s is damaged: restore a copy of the catalogue%s",
             visitor->first_id, others, catalogue->directory, remedy);
-    free(remedy);
-    free(others);
     return false;
 }
 

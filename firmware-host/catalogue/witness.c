@@ -22,21 +22,19 @@ static char *path_of(struct up_catalogue *catalogue, const char *bench) {
     if ((!given && (home == NULL || home[0] != '/')) || place[0] == '\0') {
         return NULL;
     }
-    char *what = up_text_format("upthrust witness %s %s", place, bench);
+    UP_FREED char *what = up_text_format("upthrust witness %s %s", place, bench);
     catalogue_hash_text(what, name);
-    free(what);
     return up_text_format("%s%s/upthrust/%.32s", given ? state : home, given ? "" : "/.local/state",
                           name);
 }
 
 static void make_parents(const char *path) {
-    char *part = up_text_format("%s", path);
+    UP_FREED char *part = up_text_format("%s", path);
     for (char *slash = part + 1; (slash = strchr(slash, '/')) != NULL; slash++) {
         *slash = '\0';
         mkdir(part, 0700);
         *slash = '/';
     }
-    free(part);
 }
 
 static char *read_note(const char *path) {

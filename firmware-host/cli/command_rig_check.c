@@ -132,9 +132,8 @@ static void print_words(const struct checking *checking) {
     bool fit = up_findings_are_good(&checking->findings);
     for (unsigned i = 0; i < checking->findings.count; i++) {
         const struct up_finding *finding = &checking->findings.list[i];
-        char *safe = up_text_for_terminal(finding->text);
+        UP_FREED char *safe = up_text_for_terminal(finding->text);
         up_text_paragraph(stdout, finding->good ? "good   " : "SHORT  ", safe);
-        free(safe);
     }
     puts(fit ? "The rig is fit to weigh with." : "The rig falls short: see above.");
 }

@@ -1,7 +1,9 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* A rig file, asked for step by step, while a thread listens to the wire. The file is written once,
    when all is known and the program can read it; until then there is none. */
+#include <math.h>
 #include <pthread.h>
+#include <stddef.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -13,6 +15,7 @@
 #include "operator/operator.h"
 #include "session/hear.h"
 #include "text/text.h"
+#include "upthrust/masses.h"
 
 const struct option_text options_setup[] = {
     OPTION_RIG,
@@ -21,77 +24,110 @@ const struct option_text options_setup[] = {
     OPTION_CATALOGUE,
     OPTION_END};
 
-/* Which tanks and scales a question is for. */
-enum when { ALWAYS, TYPED, HEARD, SEA, POOL };
+/* Which tanks, scales and masses a question is for. */
+enum when { ALWAYS, TYPED, SEA, POOL, SHARE, BOTTLES, HEARD };
+
+/* What is told of the tank and the masses, besides what the file has keys for. */
+struct told {
+    char water[ANSWER_SIZE], masses[ANSWER_SIZE];
+    char item_m[ANSWER_SIZE], water_m[ANSWER_SIZE];
+    char step_g[ANSWER_SIZE], known_g[ANSWER_SIZE], shown_g[ANSWER_SIZE], known_rel[ANSWER_SIZE],
+        lightest_g[ANSWER_SIZE];
+};
+#define TOLD(member) offsetof(struct told, member) + 1
+
+struct setup;
 
 struct question {
     enum when when;
-    const char *section, *key;
-    const char *why; /* one line, which becomes the comment in the file too */
+    const char *section, *key; /* NULL: it is no key of the file */
+    const char *why;           /* one line, which becomes the comment in the file too */
     const char *ask;
     double low, high; /* no number where both are 0: one of `words` */
     const char *words;
     const char *usual; /* for an empty answer; "" leaves the key out, NULL: there must be one */
+    size_t told;       /* where the answer is kept; 0: nowhere */
+    bool (*check)(struct setup *setup); /* false: asked again, `back` questions before it too */
+    unsigned back;
 };
+#define KEY(...)                                                                                   \
+    { __VA_ARGS__, 0, NULL, 0 }
+
+static bool is_deep_enough(struct setup *setup), is_not_too_wide(struct setup *setup);
 
 static const struct question questions[] = {
-    {TYPED, "line", "load_unit", "The unit that the scale shows.", "Unit", 0, 0, "kg g lb N", "kg"},
-    {TYPED, "sensor", "division_counts", "The smallest step that the scale shows, in kg.",
-     "Smallest step, kg", 1e-6, 10, NULL, "0.01"},
-    {ALWAYS, "sensor", "capacity_kg",
-     "The most that the scale or cell may carry, ballast included, in kg; it is printed on it.",
-     "Capacity, kg", 0.01, 2000, NULL, NULL},
-    {ALWAYS, "sensor", "u_thermometer_k", "How far the thermometer may be wrong, in degrees C.",
-     "Thermometer, +- degrees C", 0.01, 5, NULL, "0.5"},
+    KEY(TYPED, "line", "load_unit", "The unit that the scale shows.", "Unit", 0, 0, "kg g lb N",
+        "kg"),
+    KEY(TYPED, "sensor", "division_counts", "The smallest step that the scale shows, in kg.",
+        "Smallest step, kg", 1e-6, 10, NULL, "0.01"),
+    KEY(ALWAYS, "sensor", "capacity_kg",
+        "The most that the scale or cell may carry, ballast included, in kg; it is printed on it.",
+        "Capacity, kg", 0.01, 2000, NULL, NULL),
+    KEY(ALWAYS, "sensor", "u_thermometer_k", "How far the thermometer may be wrong, in degrees C.",
+        "Thermometer, +- degrees C", 0.01, 5, NULL, "0.5"),
     {ALWAYS, "tank", "water", "What is in the tank: tap or lake water is fresh.", "Water", 0, 0,
-     "fresh sea pool", "fresh"},
-    {SEA, "tank", "salinity_g_kg",
-     "How much salt is in it, in grams per kilogram; the ocean has 35.", "Salt, g/kg", 0.1, 42,
-     NULL, NULL},
-    {SEA, "tank", "u_salinity_g_kg", "How far that may be wrong, in grams per kilogram.",
-     "Salt, +- g/kg", 0.01, 10, NULL, "1"},
-    {POOL, "tank", "pool_salt_g_l", "How much salt is in the pool, in grams per litre.",
-     "Salt, g/L", 0.1, 40, NULL, NULL},
-    {ALWAYS, "tank", "area_m2",
-     "The surface of the water in square metres: an item raises the level by it.",
-     "Surface, m2 (length times width)", 0.001, 10000, NULL, ""},
-    {ALWAYS, "tank", "line_diameter_mm", "How thick the line is that goes through the surface.",
-     "Line, mm", 0.01, 50, NULL, ""},
-    {ALWAYS, "tank", "depth_m", "How deep the middle of an item hangs below the surface.",
-     "Depth, m", 0.05, 60, NULL, "0.4"},
-    {ALWAYS, "tank", "ballast_kg",
-     "Lead that always hangs under water, weighed dry: at least 1.5 times the strongest lift.",
-     "Ballast, kg", 0.05, 500, NULL, NULL},
-    {ALWAYS, "masses", "tolerance_rel",
-     "How far your known masses may be wrong, as a share: 0.0005 is half a gram in a kilogram.",
-     "Masses, share", 1e-7, 0.05, NULL, "0.0005"},
+     "fresh sea pool", "fresh", TOLD(water), NULL, 0},
+    KEY(SEA, "tank", "salinity_g_kg",
+        "How much salt is in it, in grams per kilogram; the ocean has 35.", "Salt, g/kg", 0.1, 42,
+        NULL, NULL),
+    KEY(SEA, "tank", "u_salinity_g_kg", "How far that may be wrong, in grams per kilogram.",
+        "Salt, +- g/kg", 0.01, 10, NULL, "1"),
+    KEY(POOL, "tank", "pool_salt_g_l", "How much salt is in the pool, in grams per litre.",
+        "Salt, g/L", 0.1, 40, NULL, NULL),
+    KEY(ALWAYS, "tank", "area_m2",
+        "The surface of the water in square metres: an item raises the level by it.",
+        "Surface, m2 (length times width)", 0.001, 10000, NULL, ""),
+    KEY(ALWAYS, "tank", "line_diameter_mm", "How thick the line is that goes through the surface.",
+        "Line, mm", 0.01, 50, NULL, ""),
+    {ALWAYS, NULL, NULL,
+     "How high the largest item is, as it hangs, in metres. A long fin may hang on its side.",
+     "Height of the largest item, m", 0.02, 5, NULL, "0.7", TOLD(item_m), NULL, 0},
+    {ALWAYS, NULL, NULL, "How deep the water is, in metres.", "Depth of the water, m", 0.05, 60,
+     NULL, NULL, TOLD(water_m), is_deep_enough, 1},
+    KEY(ALWAYS, "tank", "depth_m", "How deep the middle of an item hangs below the surface.",
+        "Depth, m", 0.05, 60, NULL, NULL),
+    KEY(ALWAYS, "tank", "ballast_kg",
+        "Lead that always hangs under water, weighed dry: at least 1.5 times the strongest lift.",
+        "Ballast, kg", 0.05, 500, NULL, NULL),
+    {ALWAYS, NULL, NULL,
+     "What your known masses are: a set of a class of OIML R 111 (it is stamped on the set or its "
+     "certificate), closed bottles of water, or others whose error you know as a share.",
+     "Masses", 0, 0, "E2 F1 F2 M1 M2 M3 bottles share", "share", TOLD(masses), NULL, 0},
+    KEY(SHARE, "masses", "tolerance_rel",
+        "How far your known masses may be wrong, as a share: 0.0005 is half a gram in a kilogram.",
+        "Masses, share", 1e-7, 0.05, NULL, "0.0005"),
+    {BOTTLES, NULL, NULL,
+     "Fill bottles with water, close them, dry them and weigh each one whole. The smallest step of "
+     "the scale that weighs them, in grams.",
+     "Step of that scale, g", 0.001, 100, NULL, "1", TOLD(step_g), NULL, 0},
+    {BOTTLES, NULL, NULL,
+     "Check that scale with a mass that you know, about as heavy as a bottle, in grams.",
+     "Known mass, g", 1, 100000, NULL, NULL, TOLD(known_g), NULL, 0},
+    {BOTTLES, NULL, NULL, "How far that known mass may be wrong, as a share.", "Known mass, share",
+     1e-7, 0.05, NULL, "0.0005", TOLD(known_rel), NULL, 0},
+    {BOTTLES, NULL, NULL, "What the scale shows for it, in grams.", "It shows, g", 1, 100000, NULL,
+     NULL, TOLD(shown_g), NULL, 0},
+    {BOTTLES, NULL, NULL, "What the scale shows for the lightest bottle, in grams.",
+     "Lightest bottle, g", 1, 100000, NULL, NULL, TOLD(lightest_g), is_not_too_wide, 4},
 };
 
 /* What the wire may leave open. */
 static const struct question
-    of_pty = {HEARD,
-              "rig",
-              "simulated",
-              "The port is a pseudo-terminal, as a simulated scale has it: its results say so.",
-              "Simulated",
-              0,
-              0,
-              "yes no",
-              NULL},
-    of_step = {HEARD,
-               "sensor",
-               "division_counts",
-               "Nothing changed on the scale, so the smallest step that it shows was not seen.",
-               "Smallest step, kg",
-               1e-6,
-               10,
-               NULL,
-               NULL};
+    of_pty = KEY(HEARD, "rig", "simulated",
+                 "The port is a pseudo-terminal, as a simulated scale has it: its results say so.",
+                 "Simulated", 0, 0, "yes no", NULL),
+    of_step = KEY(HEARD, "sensor", "division_counts",
+                  "Nothing changed on the scale, so the smallest step that it shows was not seen.",
+                  "Smallest step, kg", 1e-6, 10, NULL, NULL);
+
+/* Air over an item, water under it and the ballast below that: a hand's breadth each (a choice of
+   ours). */
+static const double HAND_M = 0.1;
 
 struct setup {
     char *section[5]; /* line, sensor, tank, masses, rig: "key = value" with comments */
     char id[UP_NAME_SIZE];
-    char water[ANSWER_SIZE];
+    struct told told;
     bool typed;
     struct up_port port;
     struct up_probe *probe; /* of the thread while it listens */
@@ -109,13 +145,21 @@ static char **section_of(struct setup *setup, const char *name) {
     return &setup->section[i];
 }
 
-/* A key with what it means above it. */
-static void add_key(struct setup *setup, const struct question *question, const char *value) {
-    char **to = section_of(setup, question->section);
-    char *whole = up_text_format("%s; %s\n%s = %s\n", *to != NULL ? *to : "", question->why,
-                                 question->key, value);
+/* A key with what it means above it; without one, only that. */
+static void add_key(struct setup *setup, const char *section, const char *why, const char *key,
+                    const char *value) {
+    char **to = section_of(setup, section);
+    char *whole =
+        up_text_format("%s; %s\n%s%s%s%s", *to != NULL ? *to : "", why, key,
+                       value[0] != '\0' ? " = " : "", value, value[0] != '\0' ? "\n" : "");
     free(*to);
     *to = whole;
+}
+
+static double number_of(const char *answer) {
+    double number = (double)NAN;
+    up_text_number(answer, strlen(answer), &number);
+    return number;
 }
 
 /* ---- asking ---- */
@@ -164,13 +208,18 @@ static bool accepts(const struct question *question, char answer[ANSWER_SIZE]) {
 
 static bool put_question(struct setup *setup, const struct question *question,
                          struct up_failure *failure) {
-    char answer[ANSWER_SIZE], *prompt;
+    char answer[ANSWER_SIZE], middle[ANSWER_SIZE], *prompt;
+    const char *usual = question->usual;
     bool good;
+    if (question->section != NULL && strcmp(question->key, "depth_m") == 0) {
+        snprintf(middle, sizeof middle, "%.2f", HAND_M + number_of(setup->told.item_m) / 2);
+        usual = middle;
+    }
     putchar('\n');
     up_text_paragraph(stdout, "", question->why);
     prompt = question->words != NULL ? up_text_format("%s (%s)", question->ask, question->words)
                                      : up_text_format("%s", question->ask);
-    while ((good = ask(prompt, question->usual, answer, failure)) && !accepts(question, answer)) {
+    while ((good = ask(prompt, usual, answer, failure)) && !accepts(question, answer)) {
         if (question->words != NULL) {
             printf("Give one of: %s\n", question->words);
         } else {
@@ -178,11 +227,11 @@ static bool put_question(struct setup *setup, const struct question *question,
         }
     }
     free(prompt);
-    if (good && answer[0] != '\0') {
-        add_key(setup, question, answer);
+    if (good && answer[0] != '\0' && question->section != NULL) {
+        add_key(setup, question->section, question->why, question->key, answer);
     }
-    if (good && strcmp(question->key, "water") == 0) {
-        snprintf(setup->water, sizeof setup->water, "%s", answer);
+    if (good && question->told > 0) {
+        snprintf((char *)&setup->told + question->told - 1, ANSWER_SIZE, "%s", answer);
     }
     return good;
 }
@@ -192,14 +241,79 @@ static bool is_for(const struct setup *setup, enum when when) {
     case TYPED:
         return setup->typed;
     case SEA:
-        return strcmp(setup->water, "sea") == 0;
+        return strcmp(setup->told.water, "sea") == 0;
     case POOL:
-        return strcmp(setup->water, "pool") == 0;
+        return strcmp(setup->told.water, "pool") == 0;
     case HEARD:
         return false;
+    case SHARE:
+        return strcmp(setup->told.masses, "share") == 0;
+    case BOTTLES:
+        return strcmp(setup->told.masses, "bottles") == 0;
     case ALWAYS:
         break;
     }
+    return true;
+}
+
+/* ---- what is checked ---- */
+
+static bool is_deep_enough(struct setup *setup) {
+    char text[200];
+    double item_m = number_of(setup->told.item_m), water_m = number_of(setup->told.water_m),
+           needed_m = item_m + 3 * HAND_M;
+    if (water_m < needed_m - 1e-9) {
+        printf("Too shallow: it needs %.2f m of water. A barrel, a bin or a bath is deeper than a "
+               "bucket; or say how the item hangs less high.\n",
+               needed_m);
+        return false;
+    }
+    snprintf(
+        text, sizeof text,
+        "The largest item is %.2f m high as it hangs and needs %.2f m of water (a hand's breadth "
+        "over it, under it and for the ballast); there are %.2f m.",
+        item_m, needed_m, water_m);
+    add_key(setup, "tank", text, "", "");
+    return true;
+}
+
+/* Rounded up in its second digit. */
+static void write_share(double share, char text[ANSWER_SIZE]) {
+    double digit = pow(10, floor(log10(share)) - 1);
+    snprintf(text, ANSWER_SIZE, "%.2g", ceil(share / digit - 1e-9) * digit);
+}
+
+/* What a scale shows for a closed bottle is its conventional mass, whatever its density: nothing is
+   to be corrected as long as the air is the same. */
+static bool is_not_too_wide(struct setup *setup) {
+    static const double MOST = 0.05;
+    const struct told *told = &setup->told;
+    struct up_scale_check scale = {number_of(told->step_g), number_of(told->known_g),
+                                   number_of(told->shown_g), number_of(told->known_rel)};
+    double share = up_weighed_tolerance_rel(&scale, number_of(told->lightest_g));
+    char text[ANSWER_SIZE], why[200];
+    if (!(share <= MOST)) {
+        printf("These bottles would be known to %.0f %% only: weigh heavier ones, or on a scale of "
+               "finer steps that its check shows to be right.\n",
+               share * 100);
+        return false;
+    }
+    write_share(share, text);
+    snprintf(why, sizeof why,
+             "Closed bottles of water, weighed whole in air on a scale of %s g steps, the lightest "
+             "%s g; it showed %s g for %s g.",
+             told->step_g, told->lightest_g, told->shown_g, told->known_g);
+    add_key(setup, "masses", why, "", "");
+    add_key(setup, "masses",
+            "Give --masses-g what the scale shows, not litres: it is the conventional mass (OIML D "
+            "28).",
+            "", "");
+    add_key(
+        setup, "masses",
+        "The share holds that check, a scale's errors (OIML R 76, class III in service), and other "
+        "air (0.1 kg/m3).",
+        "tolerance_rel", text);
+    printf("They count as known to %s of their mass.\n", text);
     return true;
 }
 
@@ -279,16 +393,43 @@ static bool ask_port(struct call *call, struct setup *setup) {
     return good;
 }
 
+/* In the manuals of many makers they ask for a weight (common practice, no source). None that
+   zeroes, tares or switches off is ever sent. */
+static const char *const usual_polls[][2] = {
+    {"W", "cr"}, {"P", "cr"}, {"SI\\r", "lf"}, {"\\eP\\r", "lf"}, {NULL, NULL}};
+
+/* One word with each of the usual ends, or all the usual words. */
+static void try_polls(struct setup *setup, const char *word) {
+    const char *const own[][2] = {{word, "lf"}, {word, "cr"}, {word, "none"}, {NULL, NULL}};
+    const char *const(*poll)[2] = word[0] != '\0' ? own : usual_polls;
+    for (; (*poll)[0] != NULL && !setup->probe->found && signalled == 0; poll++) {
+        up_text_print(stdout, "Sending %s (%s) ...\n", (*poll)[0], (*poll)[1]);
+        fflush(stdout);
+        *setup->probe = (struct up_probe){.port = setup->port};
+        if (!up_probe_ask_with(setup->probe, (*poll)[0], (*poll)[1], &setup->probe->failure)) {
+            return;
+        }
+        up_probe_port(setup->probe, setup->seconds, &signalled);
+    }
+}
+
 /* Until something was found that can be read, or the person stops. */
 static bool hear_scale(struct setup *setup, struct up_failure *failure) {
     char answer[ANSWER_SIZE];
     end_listening(setup);
     while (!setup->probe->found) {
         putchar('\n');
-        up_text_print(stdout, "%s: %s\n", setup->port.name, setup->probe->failure.text);
-        if (!ask("Check the scale and its cable, then press Enter to listen again (q: stop)", NULL,
-                 answer, failure)) {
+        up_text_paragraph(stdout, "", setup->probe->failure.text);
+        up_text_paragraph(
+            stdout, "",
+            "Check the scale and its cable. Some scales send only when asked: type ask "
+            "to try the usual words (W, P, SI), or the word that its manual names.");
+        if (!ask("Answer [Enter: listen again, q: stop]", NULL, answer, failure)) {
             return false;
+        }
+        if (answer[0] != '\0') {
+            try_polls(setup, strcmp(answer, "ask") == 0 ? "" : answer);
+            continue;
         }
         begin_listening(setup);
         end_listening(setup);
@@ -354,16 +495,24 @@ static bool ask_all(struct call *call, struct setup *setup) {
         begin_listening(setup);
     }
     for (size_t i = 0; good && i < sizeof questions / sizeof questions[0]; i++) {
-        if (is_for(setup, questions[i].when)) {
-            good = put_question(setup, &questions[i], call->failure);
+        const struct question *question = &questions[i];
+        good = !is_for(setup, question->when) || put_question(setup, question, call->failure);
+        if (good && is_for(setup, question->when) && question->check != NULL &&
+            !question->check(setup)) {
+            i -= question->back + 1;
         }
+    }
+    if (good && !is_for(setup, SHARE) && !is_for(setup, BOTTLES)) {
+        add_key(setup, "masses", "The class of the masses, by OIML R 111.", "class",
+                setup->told.masses);
     }
     return good && (setup->typed || hear_scale(setup, call->failure));
 }
 
-static bool check_rig(struct call *call, const char *file) {
+static bool check_rig(struct call *call, const struct setup *setup, const char *file) {
     struct call next = {
         .option = {{"rig", file}, {"no-walk", ""}}, .options = 2, .failure = call->failure};
+    bool bottles = is_for(setup, BOTTLES);
     if (option_given(call, "catalogue")) {
         next.option[next.options++] = (struct given){"catalogue", option_value(call, "catalogue")};
     }
@@ -374,7 +523,9 @@ static bool check_rig(struct call *call, const char *file) {
     call->status = next.status;
     if (good) {
         puts("Next, with your known masses:");
-        up_text_print(stdout, "  upthrust calibrate --rig %s --masses-g 500,1000,2000\n", file);
+        up_text_print(stdout, "  upthrust calibrate --rig %s --masses-g %s\n", file,
+                      bottles ? "1012,1985,3020   (what the scale showed for each bottle)"
+                              : "500,1000,2000");
     }
     return good;
 }
@@ -388,6 +539,8 @@ bool command_setup(struct call *call) {
                 option_number(call, "seconds", 0.2, 600, &setup->seconds) &&
                 refuse_existing(file, call->failure) && ask_all(call, setup) &&
                 write_file(setup, file, call->failure);
+    die_of_signal();
+    good = good && check_rig(call, setup, file);
     if (setup->listening) { /* it ends with the program */
         pthread_detach(setup->thread);
     } else {
@@ -397,6 +550,5 @@ bool command_setup(struct call *call) {
         }
         free(setup);
     }
-    die_of_signal();
-    return good && check_rig(call, file);
+    return good;
 }

@@ -47,17 +47,21 @@ static void show_one(void *context, const struct up_session_results *results) {
     whole->undecided = whole->undecided || up_session_status(results) == UP_STATUS_UNDECIDED;
 }
 
-static void end_queue(struct call *call, struct whole_queue *whole) {
-    call->status = whole->undecided ? UP_STATUS_UNDECIDED : UP_STATUS_DONE;
-    if (whole->options.json_document) {
-        print_json(json_pack("{s:s, s:O}", "schema", "upthrust-results-1", "results", whole->list));
-    }
+static void note_remaining(const struct call *call, const struct whole_queue *whole) {
     unsigned remaining = up_queue_remaining(&whole->queue);
     if (whole->begun && remaining > 0) {
         UP_FREED char *command = resume_as_typed("measure", call);
         up_text_print(stderr, "note: %u of %u items left; continue with `%s`\n", remaining,
                       whole->queue.count, command);
     }
+}
+
+static void end_queue(struct call *call, struct whole_queue *whole) {
+    call->status = whole->undecided ? UP_STATUS_UNDECIDED : UP_STATUS_DONE;
+    if (whole->options.json_document) {
+        print_json(json_pack("{s:s, s:O}", "schema", "upthrust-results-1", "results", whole->list));
+    }
+    note_remaining(call, whole);
     json_decref(whole->list);
     close_bench(&whole->options, NULL);
     free(whole);

@@ -4,6 +4,8 @@
 #include <math.h>
 #include <string.h>
 
+#include "upthrust/weighing.h"
+
 struct nominal {
     double mass_g;
     int pieces; /* in a 1-2-2-5 set */
@@ -77,4 +79,36 @@ double up_masses_tolerance_rel(enum up_mass_class mass_class, const double *mass
         square += mass * mass;
     }
     return square > 0 ? product / square : (double)NAN;
+}
+
+/* OIML R 76-1, table 6 (from memory; read in a second source: half a step at zero, one and a half
+   at the end, twice that in service): class III, steps in service, up to so many steps of load. */
+static const struct {
+    double to_steps, error_steps;
+} class_iii[] = {{500, 1}, {2000, 2}, {(double)INFINITY, 3}};
+
+/* At this load or any above it. */
+static double worst_of_class_iii_rel(double load_steps) {
+    double worst = 0, from = load_steps;
+    for (size_t i = 0; i < sizeof class_iii / sizeof class_iii[0]; i++) {
+        if (from < class_iii[i].to_steps) {
+            worst = fmax(worst, class_iii[i].error_steps / from);
+            from = class_iii[i].to_steps;
+        }
+    }
+    return worst;
+}
+
+/* A bottle that is filled but for a tenth; weather and a heated room (choices of ours). */
+static const double BOTTLE_KG_M3 = 900, AIR_OFF_KG_M3 = 0.1;
+
+double up_weighed_tolerance_rel(const struct up_scale_check *scale, double lightest_g) {
+    double air_rel = AIR_OFF_KG_M3 * (1 / BOTTLE_KG_M3 - 1 / UP_MASS_DENSITY_KG_M3);
+    double off_g = fabs(scale->shown_g - scale->known_g) + scale->step_g / 2;
+    if (!(scale->step_g > 0 && scale->known_g > 0 && scale->known_tolerance_rel >= 0 &&
+          lightest_g > 0)) {
+        return (double)NAN;
+    }
+    return off_g / scale->known_g + scale->known_tolerance_rel +
+           worst_of_class_iii_rel(lightest_g / scale->step_g) + air_rel;
 }

@@ -1,9 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Text on a canvas of cells. */
 #include <ctype.h>
-#include <math.h>
-#include <stdarg.h>
-#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -172,10 +169,8 @@ static int put_clean(struct up_canvas *canvas, struct place place, enum up_live_
 
 int live_put(struct up_canvas *canvas, struct place place, enum up_live_style style,
              const char *text) {
-    char *clean = up_text_for_terminal(text);
-    int used = put_clean(canvas, place, style, clean);
-    free(clean);
-    return used;
+    UP_FREED char *clean = up_text_for_terminal(text);
+    return put_clean(canvas, place, style, clean);
 }
 
 int live_format(struct up_canvas *canvas, struct place place, enum up_live_style style,

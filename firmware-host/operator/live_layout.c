@@ -1,7 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* What stands where on the live screen. */
-#include <math.h>
-#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -400,10 +398,8 @@ static int rows_of_newest(const struct up_live_view *view, const struct up_canva
     if (view->faults == 0) {
         return 0;
     }
-    char *text = name_fault(view, view->faults - 1);
-    int rows = live_wrap(&nothing, place_of(0, 1, canvas->columns - 2), most, UP_LIVE_BAD, text);
-    free(text);
-    return rows;
+    UP_FREED char *text = name_fault(view, view->faults - 1);
+    return live_wrap(&nothing, place_of(0, 1, canvas->columns - 2), most, UP_LIVE_BAD, text);
 }
 
 /* The newest first, as long as it is; older ones below while there is room. */
@@ -411,12 +407,11 @@ static void draw_faults(const struct up_live_view *view, struct up_canvas *canva
                         int rows) {
     for (unsigned i = view->faults; i > 0 && rows > 0; i--) {
         const struct up_live_fault *fault = &view->fault[i - 1];
-        char *text = name_fault(view, i - 1);
+        UP_FREED char *text = name_fault(view, i - 1);
         int used = live_wrap(canvas, place_of(row, 1, canvas->columns - 2), rows,
                              i == view->faults && !fault->note ? UP_LIVE_BAD : UP_LIVE_PLAIN, text);
         row += used;
         rows -= used;
-        free(text);
     }
 }
 
@@ -445,9 +440,8 @@ static void draw_answer(const struct up_live_view *view, struct up_canvas *canva
     if (view->typed[0] != '\0' && view->typed[1] == '\0' && letter != NULL) {
         draw_upwards(canvas, row, most, UP_LIVE_STRONG, UP_LIVE_PLAIN, words[letter - letters]);
     } else if (view->refused[0] != '\0') {
-        char *text = up_text_format("?? %s", view->refused);
+        UP_FREED char *text = up_text_format("?? %s", view->refused);
         draw_upwards(canvas, row, most, UP_LIVE_BAD, UP_LIVE_PLAIN, text);
-        free(text);
     } else if (view->typed[0] != '\0' || (view->asks && view->unit != NULL)) {
         live_format(canvas, place, UP_LIVE_STRONG, "> %s_  %s", view->typed,
                     view->unit != NULL ? view->unit : "");
@@ -465,11 +459,9 @@ static int draw_keys(const struct up_live_view *view, struct up_canvas *canvas) 
                                               "(letter, then Enter)"
                                             : "Enter: done   s: skip   a: redo from zero   "
                                               "q: stop   (letter, then Enter)";
-    char *text = up_text_format("%s%s", keys, view->asks && view->how != NULL ? "  keys too" : "");
-    int rows =
-        draw_upwards(canvas, canvas->rows - 1, KEYS_ROWS, UP_LIVE_TITLE, UP_LIVE_TITLE, text);
-    free(text);
-    return rows;
+    UP_FREED char *text =
+        up_text_format("%s%s", keys, view->asks && view->how != NULL ? "  keys too" : "");
+    return draw_upwards(canvas, canvas->rows - 1, KEYS_ROWS, UP_LIVE_TITLE, UP_LIVE_TITLE, text);
 }
 
 /* ---- all of it ---- */

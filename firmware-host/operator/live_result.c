@@ -1,7 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* The end of a session in words: to be read from two metres, and what to do with it. */
 #include <ctype.h>
-#include <stdio.h>
 #include <string.h>
 
 #include "catalogue/claim.h"

@@ -3,10 +3,6 @@
 #define NCURSES_NOMACROS
 #include <curses.h>
 #include <langinfo.h>
-#include <math.h>
-#include <poll.h>
-#include <signal.h>
-#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include <sys/ioctl.h>
@@ -236,7 +232,7 @@ void live_end(struct up_operator *op) {
 
 static void add_fault(const struct up_operator *op, const char *text, bool note) {
     struct live *live = op->live;
-    char *shown = up_style_text(&op->style, text);
+    UP_FREED char *shown = up_style_text(&op->style, text);
     if (live->faults == FAULTS_SHOWN) {
         memmove(live->fault_text, live->fault_text + 1,
                 sizeof live->fault_text - sizeof live->fault_text[0]);
@@ -244,7 +240,6 @@ static void add_fault(const struct up_operator *op, const char *text, bool note)
         live->faults--;
     }
     snprintf(live->fault_text[live->faults], sizeof live->fault_text[0], "%s", shown);
-    free(shown);
     live->fault[live->faults].note = note;
     live->fault[live->faults++].at_s = up_monotonic_s() - live->begin_s;
     for (unsigned i = 0; i < live->faults; i++) {
@@ -298,9 +293,8 @@ void live_event(struct up_operator *op, const struct up_event *event) {
 }
 
 void live_refused(struct up_operator *op, const char *why) {
-    char *shown = up_style_text(&op->style, why);
+    UP_FREED char *shown = up_style_text(&op->style, why);
     snprintf(op->live->refused, sizeof op->live->refused, "%s", shown);
-    free(shown);
     op->live->typed[0] = '\0';
 }
 
@@ -369,9 +363,8 @@ bool live_read(struct up_operator *op, struct up_reply *reply) {
 
 static void fill_sentence(const struct up_operator *op, const char *before, char *sentence,
                           size_t size) {
-    char *text = describe_ask(op, &op->ask);
+    UP_FREED char *text = describe_ask(op, &op->ask);
     snprintf(sentence, size, "%s%s", before, text);
-    free(text);
 }
 
 static void describe_state(const struct up_operator *op, bool overloaded, bool away,

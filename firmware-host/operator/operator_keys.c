@@ -2,7 +2,6 @@
 /* The operator as a person at a terminal: one line of words for each thing to do, the Enter key for
    "done", one letter and Enter for the rest. */
 #include <ctype.h>
-#include <stdarg.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -36,9 +35,8 @@ static void print_line(struct up_operator *op, const char *format, ...) {
     va_start(arguments, format);
     vsnprintf(text, sizeof text, format, arguments);
     va_end(arguments);
-    char *shown = up_style_text(&op->style, text);
+    UP_FREED char *shown = up_style_text(&op->style, text);
     put_line(op, shown);
-    free(shown);
 }
 
 char *describe_ask(const struct up_operator *op, const struct up_ask *ask) {
@@ -94,11 +92,10 @@ static void show_plateau(struct up_operator *op, const struct up_event *event) {
     const struct up_plateau *plateau = &event->plateau;
     double g = op->counts_per_kg != 0 ? 1e3 / op->counts_per_kg : 0;
     if (op->is_typed) { /* as it was typed */
-        char *text = up_text_format("   read %s: %.6g %s", event->plateau_of,
-                                    plateau->load / up_load_factor(op->typed_unit),
-                                    up_load_unit_name(op->typed_unit));
+        UP_FREED char *text = up_text_format("   read %s: %.6g %s", event->plateau_of,
+                                             plateau->load / up_load_factor(op->typed_unit),
+                                             up_load_unit_name(op->typed_unit));
         put_line(op, text);
-        free(text);
     } else if (op->counts_per_kg != 0) {
         print_line(op, "   read %s: %.2f g, standard uncertainty %.2f g, %u readings",
                    event->plateau_of, plateau->load * g, fabs(plateau->u_load * g),
@@ -121,15 +118,12 @@ static void show_trial(struct up_operator *op, const struct up_trial *trial) {
 }
 
 static void show_check(struct up_operator *op, const struct up_reference_check *check) {
-    char *rest = up_text_format("reads wrong by %+.1f g (its limits: %+.1f to %+.1f g)%s",
-                                check->deviation_kg.value * 1e3, check->low_kg * 1e3,
-                                check->high_kg * 1e3, check->outside ? ": you accepted it" : "");
-    char *shown = up_style_text(&op->style, rest);
-    char *line = up_text_format("   %s %s", check->name, shown);
+    UP_FREED char *rest = up_text_format(
+        "reads wrong by %+.1f g (its limits: %+.1f to %+.1f g)%s", check->deviation_kg.value * 1e3,
+        check->low_kg * 1e3, check->high_kg * 1e3, check->outside ? ": you accepted it" : "");
+    UP_FREED char *shown = up_style_text(&op->style, rest);
+    UP_FREED char *line = up_text_format("   %s %s", check->name, shown);
     put_line(op, line);
-    free(line);
-    free(shown);
-    free(rest);
 }
 
 static void keys_event(struct up_operator *op, const struct up_event *event) {

@@ -128,10 +128,8 @@ static bool take_picture(const char *from, const char *directory, const char *na
 enum { ALWAYS_MADE = 2 };
 
 static bool was_made(const char *from, const char *name) {
-    char *path = up_text_format("%s%s", from, name);
-    bool made = access(path, F_OK) == 0;
-    free(path);
-    return made;
+    UP_FREED char *path = up_text_format("%s%s", from, name);
+    return access(path, F_OK) == 0;
 }
 
 bool draw_script(const char *directory, const char *script, struct up_failure *failure) {

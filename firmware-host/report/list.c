@@ -175,13 +175,16 @@ static int line_columns(const struct list *list) {
 
 /* On a narrow terminal names are cut before waters are left out; those asked for never are. */
 static void fit_terminal(struct list *list, bool waters_asked, size_t *more) {
-    int columns = list->style->columns;
+    int columns = list->style->columns, whole = list->name;
     while (columns > 0 && line_columns(list) > columns && list->name > NAME_LEAST) {
         list->name--;
     }
     while (columns > 0 && line_columns(list) > columns && list->count > 1 && !waters_asked) {
         list->count--;
         ++*more;
+    }
+    while (list->name < whole && line_columns(list) < columns) { /* what a water left free */
+        list->name++;
     }
 }
 

@@ -5,8 +5,6 @@
  */
 #pragma once
 
-#include <stdio.h>
-
 #include "catalogue/claim.h"
 #include "text/style.h"
 #include "upthrust/catalogue.h"

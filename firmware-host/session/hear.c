@@ -114,8 +114,38 @@ static const struct up_port_settings tried[] = {
 };
 enum { TRIED = sizeof tried / sizeof tried[0] };
 
+/* An answer is over when nothing has come for so long; none comes later than that (choices of
+ * ours). */
+static const double ANSWER_GAP_S = 0.3, ANSWER_LATEST_S = 1, ASKING_S = 1;
+
+/* First with pauses, until it is known how an answer ends; then as fast as a session asks, which
+   gives the pace. */
+static bool ask_device(void *context, struct up_failure *failure) {
+    struct up_probe *probe = context;
+    double quiet_s = up_monotonic_s() - probe->heard_s;
+    bool over = probe->answer_ends > 0 ? probe->answers >= probe->polls * probe->answer_ends
+                                       : quiet_s >= ANSWER_GAP_S;
+    if (!over && quiet_s < ANSWER_LATEST_S) {
+        return true;
+    }
+    probe->polls++;
+    probe->answers = probe->polls > 1 ? (probe->polls - 1) * probe->answer_ends : 0;
+    probe->heard_s = up_monotonic_s();
+    return up_source_write(probe->source, probe->poll, strlen(probe->poll), failure);
+}
+
+static unsigned count_byte(const char *bytes, size_t length, char byte) {
+    unsigned count = 0;
+    for (size_t i = 0; i < length; i++) {
+        count += bytes[i] == byte;
+    }
+    return count;
+}
+
 static bool collect_bytes(void *context, const char *bytes, size_t length) {
     struct up_probe *probe = context;
+    probe->answers += count_byte(bytes, length, probe->answer_end);
+    probe->heard_s = up_monotonic_s();
     size_t room = sizeof probe->bytes - probe->length;
     double now_s = up_monotonic_s();
     probe->first_s = probe->length == 0 ? now_s : probe->first_s;
@@ -139,25 +169,79 @@ static bool judge(struct up_probe *probe) {
     return true;
 }
 
+/* At one rate. */
+static bool hear_settings(struct up_probe *probe, double seconds,
+                          const volatile sig_atomic_t *signalled) {
+    struct up_rig rig = {.port_kind = probe->kind, .port = probe->settings};
+    bool asks = probe->poll[0] != '\0',
+         good = up_source_open(&rig, probe->port.name, &probe->source, &probe->failure);
+    probe->length = 0;
+    probe->span_s = probe->heard_s = 0;
+    probe->polls = probe->answers = 0;
+    good = good && hear(&(struct hearing){probe->source, seconds, signalled, probe,
+                                          asks ? ask_device : NULL, collect_bytes},
+                        &probe->failure);
+    up_source_close(probe->source);
+    probe->source = NULL;
+    return good;
+}
+
+/* How an answer ends; then once more, at the device's own pace. */
+static bool hear_answers(struct up_probe *probe, double seconds,
+                         const volatile sig_atomic_t *signalled) {
+    unsigned polls = probe->polls > 0 ? probe->polls : 1;
+    probe->answer_end = probe->bytes[probe->length - 1];
+    probe->answer_ends =
+        (count_byte(probe->bytes, probe->length, probe->answer_end) + polls / 2) / polls;
+    bool good = probe->answer_ends > 0 && hear_settings(probe, seconds, signalled);
+    probe->answer_ends = 0;
+    return good;
+}
+
+/* The question and the lines of one answer, in the section that reads them. */
+static void add_poll_keys(struct up_probe *probe) {
+    static const char head[] = "[line]\n";
+    double lines = (double)probe->guess.lines / fmax(probe->polls, 1);
+    char *section = probe->guess.line_section, *at = strstr(section, head) + strlen(head);
+    char *whole = up_text_format("%.*s%spoll_lines = %.0f\n%s", (int)(at - section), section,
+                                 probe->poll_keys, fmax(round(lines), 1), at);
+    snprintf(section, sizeof probe->guess.line_section, "%s", whole);
+    free(whole);
+}
+
 /* At one rate; *next: another one is worth a try. */
 static bool try_settings(struct up_probe *probe, double seconds,
                          const volatile sig_atomic_t *signalled, bool *next) {
-    struct up_rig rig = {.port_kind = probe->kind, .port = probe->settings};
-    struct up_source *source = NULL;
-    bool good = up_source_open(&rig, probe->port.name, &source, &probe->failure);
-    probe->length = 0;
-    probe->span_s = 0;
-    good = good && hear(&(struct hearing){source, seconds, signalled, probe, NULL, collect_bytes},
-                        &probe->failure);
-    up_source_close(source);
-    *next = good && probe->length > 0 && *signalled == 0;
+    bool asks = probe->poll[0] != '\0',
+         good = hear_settings(probe, asks ? ASKING_S : seconds, signalled);
+    *next = good && (asks || probe->length > 0) && *signalled == 0;
+    if (good && asks && probe->length > 0) {
+        good = hear_answers(probe, seconds, signalled);
+    }
     if (good && probe->length == 0) {
         return up_fail(&probe->failure, UP_STATUS_UNABLE,
                        "nothing came in %g s: the device is off, or sends only when asked (the key "
                        "poll of a rig file)",
                        seconds);
     }
-    return good && judge(probe);
+    good = good && judge(probe);
+    if (good && asks) {
+        add_poll_keys(probe);
+    }
+    return good;
+}
+
+bool up_probe_ask_with(struct up_probe *probe, const char *word, const char *end,
+                       struct up_failure *failure) {
+    struct up_rig *rig = up_allocate(1, sizeof *rig);
+    snprintf(probe->poll_keys, sizeof probe->poll_keys, "poll = %s\npoll_end = %s\n", word, end);
+    char *text =
+        up_text_format("[rig]\nid = x\n[line]\nlayout = bare\nrate_hz = 1\n%s", probe->poll_keys);
+    bool good = up_rig_parse("the question", text, rig, failure);
+    memcpy(probe->poll, rig->line.poll, sizeof probe->poll);
+    free(text);
+    free(rig);
+    return good;
 }
 
 static bool is_pseudo_terminal(const char *path) {

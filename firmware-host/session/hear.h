@@ -27,10 +27,22 @@ struct up_probe {
     size_t length;
     double first_s, span_s; /* of the first bytes, and from them to the last; 0 for a recording */
     double rate_hz;         /* of the lines that fit; 0 where not known */
+    /* Of a device that sends only when asked; see up_probe_ask_with. */
+    char poll[UP_RIG_TEXT], poll_keys[2 * UP_RIG_TEXT];
+    struct up_source *source;
+    unsigned polls, answers; /* each ends with the byte `answer_end`, `answer_ends` times */
+    unsigned answer_ends;
+    double heard_s; /* the latest bytes or question */
+    char answer_end;
     bool found;
     struct up_guess guess;
     struct up_failure failure; /* where no layout was found */
 };
+
+/* It is to be asked with this word, written as the keys `poll` and `poll_end` of a rig file are;
+   false where it cannot be one. */
+bool up_probe_ask_with(struct up_probe *probe, const char *word, const char *end,
+                       struct up_failure *failure);
 
 /* Tries rates and frames, so many seconds each, until a layout fits; the same as found. */
 bool up_probe_port(struct up_probe *probe, double seconds, const volatile sig_atomic_t *signalled);

@@ -1,6 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Whatever a session hands out is stored before its next step. */
-#include <stdarg.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -16,11 +15,10 @@ void send_note(const struct up_session_settings *settings, const char *format, .
         up_text_format_of(format, arguments); /* whole: it may hold a command to be typed */
     va_end(arguments);
     const struct up_style style = {.imperial = settings->imperial};
-    char *shown = up_style_text(&style, text);
+    UP_FREED char *shown = up_style_text(&style, text);
     if (settings->caller.note != NULL) {
         settings->caller.note(settings->caller.context, shown);
     }
-    free(shown);
     free(text);
 }
 

@@ -149,12 +149,11 @@ void up_text_lines(FILE *stream, const char *lead, const char *text, int columns
     fputs(lead, stream);
     for (const char *at = clean; *at != '\0';) {
         size_t length = strcspn(at, " ");
-        char *word = up_text_format("%.*s", (int)length, at);
+        UP_FREED char *word = up_text_format("%.*s", (int)length, at);
         int wide = up_text_columns(word);
         bool breaks = columns > 0 && column > indent && column + blanks + wide > columns;
         column = (breaks ? indent : column + blanks) + wide;
         fprintf(stream, "%s%*s%s", breaks ? "\n" : "", breaks ? indent : blanks, "", word);
-        free(word);
         blanks = (int)strspn(at + length, " ");
         at += length + (size_t)blanks;
     }

@@ -2,7 +2,6 @@
 /* Drafts of a section [line], each tried on the bytes themselves; the first that fits is taken. */
 #include "wire/guess.h"
 
-#include <stdarg.h>
 #include <stdlib.h>
 #include <string.h>
 

@@ -36,4 +36,16 @@ double up_mass_error_kg(enum up_mass_class mass_class, double mass_kg);
    not matter. NaN where a mass is outside the table. */
 double up_masses_tolerance_rel(enum up_mass_class mass_class, const double *mass_kg, size_t count);
 
+/* A body weighed on a scale that was checked with a known mass, such as a closed bottle of water,
+   weighed whole: what the scale shows is its conventional mass (OIML D 28: 8000 kg/m3 in air of
+   1.2 kg/m3). Returns the half-width of its relative error for this and any heavier one: what the
+   check left open, the errors of a scale of class III in service (OIML R 76), and air that is
+   0.1 kg/m3 another one than it was, on a body of 900 kg/m3. NaN where a number is not above 0. */
+struct up_scale_check {
+    double step_g;              /* of the scale */
+    double known_g, shown_g;    /* the known mass, and what the scale shows for it */
+    double known_tolerance_rel; /* of the known mass */
+};
+double up_weighed_tolerance_rel(const struct up_scale_check *scale, double lightest_g);
+
 #endif

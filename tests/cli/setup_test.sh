@@ -12,8 +12,9 @@ setup() { # name status out err answers options...
         echo "# status $got, wanted $want"; say no "$name"; }
 }
 
-# Name, port, unit, step, capacity, thermometer, water, surface, line, depth, ballast, masses.
-typed='my-bucket\ntyped\n\n\n20\n\n\n0.36\n\n\n2\n\n'
+# Name, port, unit, step, capacity, thermometer, water, surface, line, height of the item, depth of the
+# water, depth of the item, ballast, masses, and what they are known to.
+typed='my-bucket\ntyped\n\n\n20\n\n\n0.36\n\n0.5\n0.9\n\n2\n\n\n'
 setup "a scale that is read by eye" 0 "^  upthrust calibrate --rig" - "$typed" --rig "$work/typed.ini"
 grep -q '^id = my-bucket$' "$work/typed.ini" && grep -q '^kind = typed$' "$work/typed.ini" && grep -q '^ballast_kg = 2$' "$work/typed.ini" &&
     grep -q '^; Lead that always hangs' "$work/typed.ini" && say yes "with what each key means" || say no "with what each key means"
@@ -39,20 +40,56 @@ exec 8>&-
 [ ! -e "$work/left.ini" ] && [ -z "$(ls -A "$work" | grep left)" ] && say yes "and leaves no file" || say no "and leaves no file"
 
 setup "wrong answers are asked again; too coarse a step is said" 3 "Give one of: kg g lb N" - \
-    'two words\nmy-bucket\ntyped\nstone\nkg\nfine\n0,05\n\n-3\n20\n\nbeer\nsea\nmuch\n38\n\n\n\n\n2\n0.2\n0.001\n' --rig "$work/again.ini"
+    'two words\nmy-bucket\ntyped\nstone\nkg\nfine\n0,05\n\n-3\n20\n\nbeer\nsea\nmuch\n38\n\n\n\n\n1\n\n2\nM4\nshare\n0.2\n0.001\n' --rig "$work/again.ini"
 for line in 'division_counts = 0.05' 'salinity_g_kg = 38' 'water = sea' 'tolerance_rel = 0.001' 'u_thermometer_k = 0.5'; do
     grep -q "^$line\$" "$work/again.ini" && say yes "taken: $line" || say no "taken: $line"
 done
 
+# Deep enough: asked again with the depth that is needed, which the file keeps; the item hangs in the middle.
+setup "a bucket that is too shallow" 0 "Too shallow: it needs 1.00 m of water" - 'my-bucket\ntyped\n\n\n20\n\n\n\n\n\n0.35\n0.4\n0,7\n\n2\n\n\n' --rig "$work/deep.ini"
+grep -q '^; The largest item is 0.40 m high as it hangs and needs 0.70 m of water' "$work/deep.ini" && grep -q '^depth_m = 0.30$' "$work/deep.ini" &&
+    say yes "its depth is kept" || say no "its depth is kept"
+
+setup "a set of a class" 0 "" - 'my-bucket\ntyped\n\n\n20\n\n\n\n\n0.5\n0.9\n\n2\nM1\n' --rig "$work/class.ini"
+grep -q '^class = M1$' "$work/class.ini" && ! grep -q tolerance_rel "$work/class.ini" && say yes "instead of a share" || say no "instead of a share"
+expect "refuses what no such set has" 2 - "not in the table of class M1" -- "$bin" calibrate --rig "$work/class.ini" --masses-g 500.5,1000,2000 --operator json --catalogue "$work/c"
+
+# Bottles on a scale of 1 g steps that shows 501 g for 500 g +- 0.05 %, the lightest 1012 g. By hand: check
+# (1 + 0.5) / 500, its mass 0.0005, class III in service 2 / 1012, air 0.1 (1 / 900 - 1 / 8000):
+# 0.003 + 0.0005 + 0.0019763 + 0.0000986 = 0.0055749, rounded up. A light one on 10 g steps is refused.
+bottles='my-bucket\ntyped\n\n\n20\n\n\n\n\n0.5\n0.9\n\n2\nbottles\n10\n500\n\n500\n100\n\n500\n\n501\n1012\n'
+setup "bottles of water" 0 "would be known to 11 % only" - "$bottles" --rig "$work/bottles.ini"
+grep -q 'known to 0.0056 of their mass' "$work/out" && grep -q 'masses-g 1012,1985,3020   (what the scale showed' "$work/out" && say yes "with their width" || say no "with their width"
+for line in 'tolerance_rel = 0.0056' '; Closed bottles of water, weighed whole in air on a scale of 1 g steps, the lightest 1012 g; it showed 501 g for 500 g.' \
+    '; Give --masses-g what the scale shows, not litres: it is the conventional mass (OIML D 28).'; do
+    grep -qxF "$line" "$work/bottles.ini" && say yes "written: $line" || say no "written: $line"
+done
+
 # A wire: the simulated tank at its pace, heard while the questions are answered.
+wired='\n10\n\n\n\n\n0.5\n0.9\n\n2\n\n\n'
 mkfifo "$work/acts"
 "$tank" --pace 10 --link "$work/tank" <"$work/acts" >"$work/tank.log" 2>&1 &
 exec 9>"$work/acts"
 for i in 1 2 3 4 5 6 7 8 9 10; do [ -e "$work/tank" ] && break; sleep 0.1; done
-setup "a scale on a wire" 0 "Heard on .*: 3 columns" - '\n10\n\n\n\n\n\n2\n\nyes\n' --rig "$work/wired.ini" --port "$work/tank" --seconds 1
+setup "a scale on a wire" 0 "Heard on .*: 3 columns" - "${wired}yes\n" --rig "$work/wired.ini" --port "$work/tank" --seconds 1
 grep -q '^kind = pty$' "$work/wired.ini" && grep -q "^simulated = yes$" "$work/wired.ini" && grep -qE '^id = bench-[0-9a-f]{8}$' "$work/wired.ini" && say yes "with an id of its own" || say no "with an id of its own"
 expect "and is read" 0 "lines read, . refused" - -- "$bin" listen --rig "$work/wired.ini" --seconds 1
 exec 9>&-
 wait
-setup "no such port" 1 "/dev/nowhere" "no rig file was written" '\n10\n\n\n\n\n\n2\n\n' --rig "$work/left.ini" --port /dev/nowhere --seconds 0.2
+# Devices of our own that are silent until they are asked: one with ten lines and a clock, one as scales are.
+for wire in "more 10" ask; do
+    python3 "$(dirname "$0")/polled.py" "$work/polled" "$wire" &
+    device=$!
+    for i in 1 2 3 4 5 6 7 8 9 10; do [ -e "$work/polled" ] && break; sleep 0.1; done
+    setup "a scale that sends only when asked ($wire)" 0 "Some scales send only when asked" - "${wired}${wire}\nyes\n" --rig "$work/polled-${wire%% *}.ini" --port "$work/polled" --seconds 1
+    rm -f "$work/polled"
+    wait $device
+done
+for line in 'poll = more 10' 'poll_lines = 10' 'poll_end = lf' 'layout = fields'; do
+    grep -qx "$line" "$work/polled-more.ini" && say yes "drafted: $line" || say no "drafted: $line"
+done
+for line in 'poll = W' 'poll_lines = 1' 'poll_end = cr'; do
+    grep -qx "$line" "$work/polled-ask.ini" && say yes "drafted: $line" || say no "drafted: $line"
+done
+setup "no such port" 1 "/dev/nowhere" "no rig file was written" "$wired" --rig "$work/left.ini" --port /dev/nowhere --seconds 0.2
 finish

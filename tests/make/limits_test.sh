@@ -27,8 +27,8 @@ begin
 breaks "a small tree breaks nothing" ''
 lines 701 >"$tree/firmware-host/wire/long.c"
 breaks "a file of 701 lines" 'lines of the longest file: 701, at most 700: firmware-host/wire/long.c'
-lines 831 >"$tree/tests/wire/long_test.c"
-breaks "a test of 831 lines" 'lines of the longest file of rigs and tests: 831, at most 830: tests/wire/long_test.c'
+lines 701 >"$tree/tests/wire/long_test.c"
+breaks "a test of 701 lines" 'lines of the longest file: 701, at most 700: tests/wire/long_test.c'
 for folder in "$tree"/firmware-host/*/; do function_of two 16 >"$folder/two.c"; function_of three 16 >"$folder/three.c"; done
 breaks "functions of 16 lines" 'lines of a function, median: 16, at most 15'
 for n in 1 2 3; do function_of "long_$n" 46 >>"$tree/firmware-host/wire/one.c"; done
@@ -41,8 +41,8 @@ lines 2501 >"$tree/DEVELOPERS.md"
 breaks "DEVELOPERS.md of 2501 words" 'words of DEVELOPERS.md: 2501, at most 2500'
 lines 4001 >"$tree/rigs/README.md"
 breaks "a rig page of 4001 words" 'words of rigs/README.md: 4001, at most 4000'
-for n in $(seq 31); do lines 700 | tee "$tree/firmware-host/cli/$n.h" >"$tree/firmware-host/wire/$n.h"; done
-breaks "firmware-host/ of more than 42900 lines" 'lines of firmware-host/: [0-9]*, at most 42900'
+for n in $(seq 32); do lines 700 | tee "$tree/firmware-host/cli/$n.h" >"$tree/firmware-host/wire/$n.h"; done
+breaks "firmware-host/ of more than 44600 lines" 'lines of firmware-host/: [0-9]*, at most 44200'
 echo '#include "session/session.h"' >>"$tree/firmware-host/wire/one.c"
 breaks "a stage that asks one to its right" 'wire asks session/ '
 echo '#include "upthrust/catalogue.h"' >>"$tree/firmware-host/bench/one.c"

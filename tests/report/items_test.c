@@ -202,6 +202,10 @@ static void the_list_says_what_it_left_out(void **state) {
     assert_null(strstr(text, "which"));
     assert_null(strstr(text, "Zebra"));
     free(text);
+    text = print_items(catalogue, &(struct up_choice){.kind = "boat"});
+    assert_non_null(strstr(text, "\n0 of 3 items shown"));
+    assert_null(strstr(text, "+ floats"));
+    free(text);
     struct up_item twin = add_as(catalogue, "hood", "D", "tern");
     text = print_items(catalogue, &(struct up_choice){.kind = NULL});
     assert_non_null(strstr(text, "item       which   kind"));

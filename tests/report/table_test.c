@@ -187,6 +187,8 @@ static void a_narrow_terminal_cuts_names_then_waters(void **state) {
         assert_true(up_text_columns(line_of(text, 1)) <= columns);
         assert_true((strstr(text, "other waters") == NULL) ==
                     (strstr(line_of(text, 0), "sea") != NULL));
+        /* what a water leaves free goes back to the name */
+        assert_true(columns != 70 || up_text_columns(line_of(text, 1)) == columns);
         free(text);
     }
     up_catalogue_close(catalogue);

@@ -1,0 +1,233 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* A calibration is used only where it was made or adopted. */
+#include "slip.h"
+
+static bool is_trusted(struct up_catalogue *catalogue, const char *id) {
+    bool trusted = false;
+    assert_true(up_calibration_is_trusted(catalogue, id, &trusted, NULL));
+    return trusted;
+}
+
+static void copy_file(const char *from, const char *to) {
+    char *command = up_text_format("cp '%s' '%s'", from, to);
+    assert_int_equal(system(command), 0);
+    free(command);
+}
+
+static void a_calibration_is_used_where_it_was_made(void **state) {
+    (void)state;
+    struct up_intake intake;
+    struct up_failure failure = {0};
+    struct up_calibration made = plain_calibration("bench", 1e5), used;
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    assert_true(up_calibration_add(catalogue, &made, NULL));
+    assert_true(is_trusted(catalogue, made.id));
+    assert_true(up_calibration_to_use(catalogue, made.bench, &used, NULL));
+    assert_string_equal(used.id, made.id);
+    struct up_catalogue *other = open_as("other", UP_CATALOGUE_CREATE);
+    assert_true(up_catalogue_merge(other, "c", false, &intake, NULL));
+    assert_false(is_trusted(other, made.id));
+    assert_false(up_calibration_to_use(other, made.bench, &used, &failure));
+    assert_says(&failure, UP_STATUS_WRONG_INPUT, "calibration adopt");
+    assert_true(up_calibration_adopt(other, made.id, NULL));
+    assert_true(up_calibration_to_use(other, made.bench, &used, NULL));
+    assert_string_equal(used.id, made.id);
+    assert_false(up_calibration_to_use(other, "no bench", &used, &failure));
+    assert_says(&failure, UP_STATUS_WRONG_INPUT, "has no calibration yet");
+    up_catalogue_close(other);
+    up_catalogue_close(catalogue);
+}
+
+/* Nor can somebody take it away with other content under its id. */
+static void an_adopted_calibration_stays(void **state) {
+    (void)state;
+    struct up_intake intake;
+    bool fresh = false;
+    struct up_calibration made = plain_calibration("bench", 1e5), used;
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    struct up_catalogue *other = open_as("other", UP_CATALOGUE_CREATE);
+    assert_true(up_calibration_add(catalogue, &made, NULL));
+    assert_true(up_catalogue_merge(other, "c", false, &intake, NULL));
+    assert_true(up_calibration_adopt(other, made.id, NULL));
+    struct up_record forged = {.kind = "calibration", .bench = "bench", .sha256 = "other"};
+    memcpy(forged.id, made.id, sizeof forged.id);
+    forged.content = json_object();
+    json_t *none = json_array();
+    assert_true(catalogue_contest(other, &forged, none, &fresh, NULL) && fresh);
+    assert_true(up_calibration_to_use(other, "bench", &used, NULL));
+    assert_string_equal(used.id, made.id);
+    json_decref(none);
+    json_decref(forged.content);
+    up_catalogue_close(other);
+    up_catalogue_close(catalogue);
+}
+
+/* A newer one from elsewhere does not take the place of that of here. */
+static void a_newer_calibration_from_elsewhere_is_passed_over(void **state) {
+    (void)state;
+    struct up_intake intake;
+    struct up_calibration mine = plain_calibration("bench", 1e5),
+                          theirs = plain_calibration("bench", 1e5), used;
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    struct up_catalogue *other = open_as("other", UP_CATALOGUE_CREATE);
+    assert_true(up_calibration_add(catalogue, &mine, NULL));
+    catalogue_clock_step_s = 1000;
+    assert_true(up_calibration_add(other, &theirs, NULL));
+    assert_true(up_calibration_add(other, &theirs, NULL)); /* a higher number, too */
+    assert_true(up_catalogue_merge(catalogue, "other", false, &intake, NULL));
+    assert_true(up_calibration_to_use(catalogue, mine.bench, &used, NULL));
+    assert_string_equal(used.id, mine.id);
+    assert_true(up_calibration_latest(catalogue, mine.bench, &used, NULL));
+    assert_string_equal(used.id, theirs.id);
+    up_catalogue_close(other);
+    up_catalogue_close(catalogue);
+}
+
+/* A backup that is put back, and a folder that goes to another laptop, are copies: nobody knows
+   what was done to the bench since. */
+static void a_copy_of_the_folder_asks_for_a_known_mass(void **state) {
+    (void)state;
+    struct up_failure failure = {0};
+    struct up_calibration made = plain_calibration("bench", 1e5), used;
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    assert_true(up_calibration_add(catalogue, &made, NULL));
+    up_catalogue_close(catalogue);
+    copy_file("c/catalogue.sqlite", "backup");
+    assert_int_equal(rename("c", "moved"), 0); /* the same folder under another name */
+    catalogue = open_as("moved", UP_CATALOGUE_WRITE);
+    assert_true(is_trusted(catalogue, made.id));
+    up_catalogue_close(catalogue);
+    assert_int_equal(remove("moved/catalogue.sqlite"), 0);
+    struct up_catalogue *elsewhere = open_as("elsewhere", UP_CATALOGUE_CREATE);
+    add_item(elsewhere, "takes the number on the disk");
+    up_catalogue_close(elsewhere);
+    copy_file("backup", "moved/catalogue.sqlite");
+    catalogue = open_as("moved", UP_CATALOGUE_WRITE);
+    assert_false(is_trusted(catalogue, made.id));
+    assert_false(up_calibration_to_use(catalogue, made.bench, &used, &failure));
+    assert_true(up_calibration_adopt(catalogue, made.id, NULL));
+    assert_true(up_calibration_to_use(catalogue, made.bench, &used, NULL));
+    up_catalogue_close(catalogue);
+}
+
+/* The file keeps its number and its birth: only what lies outside the folder tells. */
+static void a_backup_copied_over_the_file_asks_for_a_known_mass(void **state) {
+    (void)state;
+    struct up_failure failure = {0};
+    struct up_calibration first = plain_calibration("bench", 1e5), second = first, used,
+                          other = plain_calibration("other", 1e5);
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    assert_true(up_calibration_add(catalogue, &other, NULL));
+    assert_true(up_calibration_add(catalogue, &first, NULL));
+    up_catalogue_close(catalogue);
+    copy_file("c/catalogue.sqlite", "backup");
+    catalogue = open_as("c", UP_CATALOGUE_WRITE);
+    assert_true(up_calibration_add(catalogue, &second, NULL));
+    up_catalogue_close(catalogue);
+    copy_file("c/catalogue.sqlite", "newer");
+    copy_file("backup", "c/catalogue.sqlite");
+    catalogue = open_as("c", UP_CATALOGUE_WRITE);
+    assert_false(is_trusted(catalogue, first.id));
+    assert_false(up_calibration_to_use(catalogue, "bench", &used, &failure));
+    assert_says(&failure, UP_STATUS_WRONG_INPUT, "a backup may have been copied over it");
+    assert_non_null(strstr(failure.text, "`upthrust calibration adopt --rig FILE --masses-g"));
+    assert_true(up_calibration_to_use(catalogue, "other", &used, NULL)); /* nothing was lost */
+    assert_true(up_calibration_adopt(catalogue, first.id, NULL));
+    assert_true(up_calibration_to_use(catalogue, "bench", &used, NULL));
+    assert_string_equal(used.id, first.id);
+    up_catalogue_close(catalogue);
+    copy_file("newer", "c/catalogue.sqlite"); /* nor does the adoption count in another copy */
+    catalogue = open_as("c", UP_CATALOGUE_WRITE);
+    assert_false(is_trusted(catalogue, second.id));
+    /* Another user or a new home knows nothing of it, and is not locked out. */
+    assert_int_equal(setenv("XDG_STATE_HOME", "/proc/none", 1), 0);
+    assert_true(is_trusted(catalogue, second.id));
+    assert_true(up_calibration_add(catalogue, &first, NULL) && is_trusted(catalogue, first.id));
+    assert_int_equal(setenv("XDG_STATE_HOME", "relative", 1), 0); /* counts as not set */
+    assert_int_equal(setenv("HOME", "/proc/none", 1), 0);
+    assert_true(is_trusted(catalogue, first.id));
+    up_catalogue_close(catalogue);
+}
+
+/* What one user's session saw is known to it, whoever calibrated. */
+static void a_calibration_that_was_used_is_missed_too(void **state) {
+    (void)state;
+    struct up_calibration first = plain_calibration("bench", 1e5), second = first, used;
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    assert_true(up_calibration_add(catalogue, &first, NULL));
+    up_catalogue_close(catalogue);
+    copy_file("c/catalogue.sqlite", "backup");
+    catalogue = open_as("c", UP_CATALOGUE_WRITE);
+    char *mine = up_text_format("%s", getenv("XDG_STATE_HOME"));
+    assert_int_equal(setenv("XDG_STATE_HOME", "/proc/none", 1), 0);
+    assert_true(up_calibration_add(catalogue, &second, NULL));
+    assert_int_equal(setenv("XDG_STATE_HOME", mine, 1), 0);
+    free(mine);
+    assert_true(up_calibration_to_use(catalogue, "bench", &used, NULL));
+    assert_string_equal(used.id, second.id);
+    up_catalogue_close(catalogue);
+    copy_file("backup", "c/catalogue.sqlite");
+    catalogue = open_as("c", UP_CATALOGUE_WRITE);
+    assert_false(is_trusted(catalogue, first.id));
+    up_catalogue_close(catalogue);
+}
+
+static void one_from_before_the_marks_must_be_adopted(void **state) {
+    (void)state;
+    struct up_calibration made = plain_calibration("bench", 1e5);
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    struct up_item item = add_item(catalogue, "old fin");
+    assert_true(up_calibration_add(catalogue, &made, NULL));
+    up_catalogue_close(catalogue);
+    sqlite3 *database = outside("c/catalogue.sqlite");
+    sql(database, "DROP INDEX record_hash; DROP TABLE local_mark; PRAGMA user_version = 3");
+    sqlite3_close(database);
+    catalogue = open_as("c", UP_CATALOGUE_READ); /* is read as it is */
+    assert_false(is_trusted(catalogue, made.id));
+    assert_true(tolerance_g(catalogue, item.id) == UP_TOLERANCE_ONE_G);
+    up_catalogue_close(catalogue);
+    catalogue = open_as("c", UP_CATALOGUE_WRITE);
+    assert_false(is_trusted(catalogue, made.id));
+    slip_in(catalogue, "item", item.id, "2099-01-01T00:00:00.000Z", item_of_tolerance(&item, 60),
+            NULL);
+    assert_true(tolerance_g(catalogue, item.id) == UP_TOLERANCE_ONE_G); /* that of here */
+    up_catalogue_close(catalogue);
+}
+
+/* Whatever of the newer tables is there already: opened for writing it is whole. */
+static void one_of_any_version_can_be_marked(void **state) {
+    (void)state;
+    struct up_failure failure = {0};
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    add_item(catalogue, "fin");
+    char *id = ask(catalogue->database, "SELECT id FROM record");
+    up_catalogue_close(catalogue);
+    for (int version = 1; version < SCHEMA_VERSION; version++) {
+        char *back = up_text_format("PRAGMA user_version = %d", version);
+        sqlite3 *database = outside("c/catalogue.sqlite");
+        sql(database, back);
+        sqlite3_close(database);
+        free(back);
+        catalogue = open_as("c", UP_CATALOGUE_WRITE);
+        if (!up_catalogue_set_aside(catalogue, id, "x", &failure) ||
+            !up_catalogue_take_back(catalogue, id, &failure)) {
+            fail_msg("version %d: %s", version, failure.text);
+        }
+        up_catalogue_close(catalogue);
+    }
+    free(id);
+}
+
+int main(void) {
+    const struct CMUnitTest tests[] = {
+        TEST(a_calibration_is_used_where_it_was_made),
+        TEST(an_adopted_calibration_stays),
+        TEST(a_newer_calibration_from_elsewhere_is_passed_over),
+        TEST(a_copy_of_the_folder_asks_for_a_known_mass),
+        TEST(a_backup_copied_over_the_file_asks_for_a_known_mass),
+        TEST(a_calibration_that_was_used_is_missed_too),
+        TEST(one_from_before_the_marks_must_be_adopted),
+        TEST(one_of_any_version_can_be_marked),
+    };
+    return cmocka_run_group_tests_name("catalogue: adoption", tests, NULL, NULL);
+}
