@@ -63,7 +63,7 @@ GPIO_OTHER := $(if $(filter 2.%,$(shell pkg-config --modversion libgpiod 2>/dev/
 LIB_SRC  := $(filter-out firmware-host/operator/gpio_v$(GPIO_OTHER).c, \
   $(sort $(foreach f,$(FLOORS),$(wildcard firmware-host/$(f)/*.c))))
 CLI_SRC  := $(sort $(wildcard firmware-host/cli/*.c))
-TANK_SRC := rigs/tank.c rigs/gear.c
+TANK_SRC := rigs/tank.c rigs/tank_cell.c rigs/gear.c
 FIRMWARE_SRC := rigs/numbered_line.c
 TANK_MAIN := rigs/tank_program.c
 TEST_SRC := $(sort $(wildcard tests/*/*_test.c))
@@ -75,12 +75,16 @@ TRUTH := $(patsubst %.c,$(OUT)/%,$(sort $(wildcard tests/truth/*_test.c)))
 TESTS := $(patsubst %.c,$(OUT)/%,$(TEST_SRC))
 # Texts built into the program: gnuplot templates and the simulated rig.
 MADE := $(OUT)/made/embedded.h
-EMBED := $(sort $(wildcard plots/*.gp)) rigs/simulated.ini rigs/numbered-line.ini rigs/README.md firmware-host/kit/kit-example.json
+EMBED := $(sort $(wildcard plots/*.gp)) rigs/simulated.ini rigs/numbered-line.ini rigs/README.md $(wildcard firmware-host/kit/*.json) \
+  firmware-host/cli/completion.bash firmware-host/cli/upthrust.man
 
 SECONDS ?= 20
 # The number changes when a program that was linked against an older library would break.
 SONAME := libupthrust.so.0
 OBJCOPY ?= objcopy
+
+# Tests leave nothing in the home of who runs them.
+export XDG_STATE_HOME := $(CURDIR)/build/state
 
 .PHONY: all demo check quick nightly faults fuzz check-kernel bench truth install clean packages-build packages-check \
   packages-kernel tests FORCE
@@ -202,6 +206,7 @@ truth: all
 	  UPTHRUST_TRUTH_SESSIONS=$${SESSIONS:-10000} $(OUT)/tests/truth/cells_test || status=1; \
 	  UPTHRUST_TRUTH_STRICT=1 UPTHRUST_SECOND_SESSIONS=$${SECOND:-200} \
 	    $(OUT)/tests/truth/second_family_test || status=1; \
+	  UPTHRUST_TRUTH_DIVERS=$${DIVERS:-10000} $(OUT)/tests/truth/diver_test || status=1; \
 	  exit $$status
 
 # Random bytes against whatever reads text from outside; SECONDS each target.

@@ -31,11 +31,11 @@ to(t) = t > edge ? edge : t
 within(t) = sprintf(", neutral within %g g", t)
 filled(p) = p == 0 ? "" : p == -1 ? ", emptied of gas" : p == -2 ? ", pressure not recorded" : \
     sprintf(", as weighed at %g bar", p)
-told(b, u) = sprintf("%+.1f ± %.1f g", b, u)
+told(b, u, s) = s < 0.05 ? sprintf("%+.1f ± %.1f g", b, u) : sprintf("%+.1f +%.1f −%.1f g", b, u, u + s)
 
 row = items > 24 ? 58 : 72
 height = 396 + row * items
-width = height / 1.6 > 1700 ? int(height / 1.6) : 1700
+width = height / 1.6 > 1760 ? int(height / 1.6) : 1760
 width = width + (name_columns > 40 ? 15 * (name_columns - 40) : 0)
 from_top(pixels) = 1 - pixels / (1.0 * height)
 set tmargin at screen from_top(190)
@@ -68,23 +68,23 @@ do for [ending in "svg png"] {
     set label 3 font plain_font
     set label 4 font plain_font
     set label 5 font small_font
-    set rmargin unusual == 1 ? 60 : 36
+    set rmargin unusual == 1 ? 64 : 40
     set output into . "items." . ending
     plot "items.tsv" using (0):1:(from($5)):(to($5)):($1 - half):($1 + half) with boxxyerror \
              fs solid 1 noborder lc rgb "#dedede", \
          "" using (start):1:(-$5 < start ? "«" : "") with labels left tc rgb "#606060", \
          "" using (edge):1:($5 > edge ? "»" : "") with labels right tc rgb "#606060", \
-         for [s = 1:3] "" using (s == $2 ? $3 : NaN):($1 + shift(s)):4 with xerrorbars \
+         for [s = 1:3] "" using (s == $2 ? $3 : NaN):($1 + shift(s)):($3 - $4 - $11):($3 + $4) with xerrorbars \
              pt -1 lw 3 lc rgb colour[s], \
          for [s = 1:3] for [c = 0:3] \
              "" using ($3 * is($2, $6, s, c)):($1 + shift(s)) with points \
              pt shape[c + 1] ps 2.2 lw 2 lc rgb colour[s], \
          for [s = 1:3] "" using (edge):($1 + shift(s)):(s == $2 ? water_word[s] : "") \
              with labels left offset char 1, 0 tc rgb colour[s], \
-         for [s = 1:3] "" using (edge):($1 + shift(s)):(s != $2 ? "" : valid(3) ? told($3, $4) : \
-             "not known") with labels right offset char 21, 0 tc rgb colour[s], \
+         for [s = 1:3] "" using (edge):($1 + shift(s)):(s != $2 ? "" : valid(3) ? told($3, $4, $11) : \
+             "not known") with labels right offset char 25, 0 tc rgb colour[s], \
          for [s = 1:3] "" using (edge):($1 + shift(s)):(s != $2 ? "" : class_word[$6 + 1] . \
              body_mark[$9 + 1] . ($10 == 1 ? " <" : "") . ($7 == 1 ? within($5) : "") . filled($8)) \
-             with labels left offset char 22.5, 0 tc rgb colour[s]
+             with labels left offset char 26.5, 0 tc rgb colour[s]
     unset output
 }

@@ -22,7 +22,7 @@
 #include "tank.h"
 #include "text/text.h"
 
-enum { GRANT_MAX = 10000, LINE_SIZE = 65536 };
+enum { GRANT_MAX = 10000, LINE_SIZE = 65536, SCALE_STEP = 256 };
 
 struct lines {
     char text[LINE_SIZE];
@@ -33,6 +33,7 @@ struct program {
     struct tank *tank;
     unsigned long seed;
     double pace;
+    double scale_step_kg; /* 0: counts, as a converter prints them; else a plain scale */
     const char *link;
     int master, slave;
     char port[128];
@@ -104,10 +105,23 @@ static void send(int descriptor, const char *bytes, size_t length) {
     }
 }
 
+/* A plain scale shows kilograms in steps, by its own idea of a kilogram, and nothing else. */
+static size_t print_sample(struct program *program, char *line, size_t size) {
+    size_t length = tank_sample(program->tank, line, size);
+    double time_ms, counts, step_kg = program->scale_step_kg;
+    if (step_kg > 0 && sscanf(line, "%lf,%lf", &time_ms, &counts) == 2) {
+        struct tank_cell cell = tank_cell_default();
+        double kg = (counts - cell.offset_counts) / cell.counts_per_kg;
+        length = (size_t)snprintf(line, size, "%9.*f kg\r\n", step_kg < 0.01 ? 3 : 2,
+                                  step_kg * round(kg / step_kg) + 0.0);
+    }
+    return length;
+}
+
 static void grant(struct program *program, long samples) {
     char line[96];
     for (long i = 0; i < samples; i++) {
-        size_t length = tank_sample(program->tank, line, sizeof line);
+        size_t length = print_sample(program, line, sizeof line);
         send(program->master, program->unsent, program->unsent_length);
         program->unsent_length = 0;
         send(program->master, line, length);
@@ -128,7 +142,7 @@ static void send_unsent(struct program *program) {
    neither the tank nor the operator. What is sent is whole lines. */
 static void tell(struct program *program) {
     char line[sizeof program->unsent];
-    size_t length = tank_sample(program->tank, line, sizeof line);
+    size_t length = print_sample(program, line, sizeof line);
     send_unsent(program);
     if (program->unsent_length == 0) {
         memcpy(program->unsent, line, length);
@@ -382,11 +396,12 @@ static void print_gear(void) {
 }
 
 static const char usage[] =
-    "usage: upthrust-tank [--seed N] [--rate-hz 10|80] [--pace X] [--link PATH]\n"
+    "usage: upthrust-tank [--seed N] [--rate-hz N] [--scale-step-g G] [--pace X] [--link PATH]\n"
     "A simulated tank with a load cell, on a pseudo-terminal that it names on its first line.\n"
     "\n"
     "  --seed N        another session: other errors, noise, water (default 1)\n"
-    "  --rate-hz 10|80 samples a second (default 10)\n"
+    "  --rate-hz N     samples a second: 1, 2, 10 or 80 (default 10)\n"
+    "  --scale-step-g G print \"1.250 kg\" in steps of G grams, as a plain scale does\n"
     "  --pace X        send without being asked, X times real time; without it the tank stands "
     "still\n"
     "                  until the wire asks for samples with a line \"more N\"\n"
@@ -400,7 +415,7 @@ static int wrong(const char *what) {
 }
 
 struct settings {
-    double seed, rate_hz, pace;
+    double seed, rate_hz, pace, scale_step_g;
     const char *link;
 };
 
@@ -410,10 +425,12 @@ static bool take_number(const char *text, double low, double high, double *value
 
 /* -1: go on; else the exit status. */
 static int read_options(int argc, char **argv, struct settings *settings) {
-    static const struct option options[] = {{"seed", 1, NULL, 's'},    {"rate-hz", 1, NULL, 'r'},
-                                            {"pace", 1, NULL, 'p'},    {"link", 1, NULL, 'l'},
-                                            {"gear", 0, NULL, 'g'},    {"help", 0, NULL, 'h'},
-                                            {"version", 0, NULL, 'v'}, {NULL, 0, NULL, 0}};
+    static const struct option options[] = {
+        {"seed", 1, NULL, 's'},    {"rate-hz", 1, NULL, 'r'},
+        {"pace", 1, NULL, 'p'},    {"link", 1, NULL, 'l'},
+        {"gear", 0, NULL, 'g'},    {"help", 0, NULL, 'h'},
+        {"version", 0, NULL, 'v'}, {"scale-step-g", 1, NULL, SCALE_STEP},
+        {NULL, 0, NULL, 0}};
     bool good = true;
     int code;
     opterr = 0;
@@ -421,8 +438,11 @@ static int read_options(int argc, char **argv, struct settings *settings) {
         if (code == 's') {
             good = take_number(optarg, 0, 1e9, &settings->seed);
         } else if (code == 'r') {
-            good = take_number(optarg, 10, 80, &settings->rate_hz) &&
-                   (settings->rate_hz == 10 || settings->rate_hz == 80);
+            good = take_number(optarg, 1, 80, &settings->rate_hz) &&
+                   (settings->rate_hz <= 2 || settings->rate_hz == 10 || settings->rate_hz == 80) &&
+                   settings->rate_hz == floor(settings->rate_hz);
+        } else if (code == SCALE_STEP) {
+            good = take_number(optarg, 0.1, 1000, &settings->scale_step_g);
         } else if (code == 'p') {
             good = take_number(optarg, 0.01, 1000, &settings->pace);
         } else if (code == 'l') {
@@ -461,6 +481,7 @@ int main(int argc, char **argv) {
     cell.rate_hz = settings.rate_hz;
     cell.jitter_s = fmin(cell.jitter_s, 0.1 / cell.rate_hz);
     program.pace = settings.pace;
+    program.scale_step_kg = settings.scale_step_g / 1e3;
     program.link = settings.link;
     program.tank = tank_create(&declared, &cell, (unsigned long)settings.seed);
     if (program.tank == NULL || !open_port(&program)) {

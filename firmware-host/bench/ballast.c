@@ -1,7 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "ballast.h"
 
-#include <math.h>
 #include <stdio.h>
 
 #include "measuring.h"

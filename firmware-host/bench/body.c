@@ -1,30 +1,30 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Reference bodies in a session: weighed first, and asked about where they lie outside. */
-#include <math.h>
 #include <stdio.h>
 #include <string.h>
 
 #include "measuring.h"
 #include "reference_check.h"
 
-/* Two bodies of different density part the scale's error from the water's. */
-static void note_separation(struct measuring *measuring) {
-    struct up_separation found;
-    if (separate_bodies(&measuring->record, &found)) {
-        events_note(
-            measuring->events,
-            "by both bodies the scale is off by %+.3f %% (u %.3f %%), the water's density by "
-            "%+.2f kg/m3 (u %.2f)",
-            found.scale_rel.value * 100, found.scale_rel.u * 100, found.density_error_kg_m3.value,
-            found.density_error_kg_m3.u);
-    }
+static void tell(struct measuring *measuring) {
+    struct up_measurement *record = &measuring->record;
+    events_push(measuring->events, UP_EVENT_CHECK)->check = record->check[record->checks];
 }
 
 static int accept(struct measuring *measuring) {
     struct up_measurement *record = &measuring->record;
-    events_push(measuring->events, UP_EVENT_CHECK)->check = record->check[record->checks++];
+    record->checks++;
     if (record->checks == 2) {
-        note_separation(measuring);
+        /* Two bodies of different density part the scale's error from the water's. */
+        struct up_separation found;
+        if (separate_bodies(&measuring->record, &found)) {
+            events_note(
+                measuring->events,
+                "by both bodies the scale is off by %+.3f %% (u %.3f %%), the water's density by "
+                "%+.2f kg/m3 (u %.2f)",
+                found.scale_rel.value * 100, found.scale_rel.u * 100,
+                found.density_error_kg_m3.value, found.density_error_kg_m3.u);
+        }
     }
     return STEP_ONWARDS;
 }
@@ -34,6 +34,7 @@ int body_lifted_out(struct measuring *measuring, const struct up_indication *aft
     struct up_reference_check *check = &record->check[record->checks];
     up_measurement_check(record, &record->reference[record->checks],
                          measuring_load(measuring, after), check);
+    tell(measuring); /* at once: a session that ends at the question leaves its mark */
     if (!check->outside) {
         return accept(measuring);
     }
@@ -70,5 +71,6 @@ int body_confirmed(struct measuring *measuring, enum up_answer_word word) {
     }
     events_note(measuring->events, "accepted by the operator: %s", measuring->question);
     measuring->record.check[measuring->record.checks].confirmed = true;
+    tell(measuring);
     return accept(measuring);
 }

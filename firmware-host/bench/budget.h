@@ -1,7 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* What the budget of an item and the check of a reference body share. */
-#ifndef UPTHRUST_BENCH_BUDGET_H
-#define UPTHRUST_BENCH_BUDGET_H
+#pragma once
 
 #include "upthrust/measurement.h"
 
@@ -10,11 +9,19 @@ double reads_kg(const struct up_calibration *calibration, double linear_counts);
 /* Standard deviation of one loading of this size. */
 double u_loading_kg(const struct up_calibration *calibration, double load_kg);
 
+/* Something that goes on while it is read: its rate, and what it has come to at the readings, with
+   standard uncertainties; told where neither chance nor creep would do it. */
+struct unsteady {
+    struct up_quantity rate_kg_s;
+    double lift_kg, u_kg;
+    bool told;
+};
+struct unsteady find_bubbles(const struct up_measurement *measurement);
+struct unsteady find_drips(const struct up_measurement *measurement);
+
 struct up_water tank_water(const struct up_measurement *measurement);
 /* Standard uncertainties of any reading in the water: of lack of fit, offset and loop,
    kg; relative to the
    load, of the cell's temperature since the calibration, creep and swing. */
 double u_straightness_kg(const struct up_calibration *calibration, double load_kg);
 double u_reading_rel(const struct up_measurement *measurement, double load_counts);
-
-#endif

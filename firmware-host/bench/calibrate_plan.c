@@ -1,6 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Can these masses calibrate this rig? */
-#include <math.h>
 #include <string.h>
 
 #include "calibrating.h"

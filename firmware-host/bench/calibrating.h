@@ -1,11 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* The sequence of a calibration: preload, tare, mass, tare, mass, ... tare; then the staircase. */
-#ifndef UPTHRUST_BENCH_CALIBRATING_H
-#define UPTHRUST_BENCH_CALIBRATING_H
+#pragma once
 
-#include "bench/procedure.h"
 #include "step.h"
-#include "upthrust/measurement.h"
 
 enum calibrating_step {
     CALIBRATE_BALLAST = 1,
@@ -45,5 +42,3 @@ int calibrating_read(struct calibrating *calibrating, int step, const struct up_
 /* The preload counts without a reading too, where readings are typed. */
 int calibrating_answer(struct calibrating *calibrating, int step, enum up_answer_word word);
 int calibrating_again(struct calibrating *calibrating, int step);
-
-#endif

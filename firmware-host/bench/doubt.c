@@ -1,7 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "doubt.h"
 
-#include <math.h>
 #include <stdio.h>
 
 /* A hand at the hook changes the load within a second by more than this many noise floors: as much
@@ -60,9 +59,9 @@ static bool doubt_return(struct doubt *doubt, const struct doubt_levels *levels,
     doubt->anew = true;
     snprintf(
         doubt->text, sizeof doubt->text,
-        "Empty, the hanger is off its last tare by %.1f %s (usual: %.1f). Does something hang, did "
-        "the ballast slip? Done: put it right, weigh again. Or type accept, to keep it",
-        fabs(off) / unit, in_kg ? "g" : "% of the largest load", bound / unit);
+        "Empty, the hanger is off its last tare by %.1f %s (usual: %.1f %s). Does something hang, "
+        "did the ballast slip? Done: put it right, weigh again. Or type accept, to keep it",
+        fabs(off) / unit, in_kg ? "g" : "% of the largest load", bound / unit, in_kg ? "g" : "%");
     return true;
 }
 

@@ -1,11 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Does a reading's trace show that what was asked for has happened? */
-#ifndef UPTHRUST_BENCH_DOUBT_H
-#define UPTHRUST_BENCH_DOUBT_H
+#pragma once
 
 #include "step.h"
-#include "stream/stream.h"
-#include "upthrust/measurement.h"
 
 struct doubt {
     bool open; /* asked about, the reading waits for the answer */
@@ -27,5 +24,3 @@ struct doubt_levels {
 /* True where the step's row asks for more than the trace shows; then text and `anew` are filled. */
 bool doubt_arises(struct doubt *doubt, const struct step *step, const struct stream *stream,
                   const struct doubt_levels *levels, double load);
-
-#endif

@@ -1,7 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* What the procedure has to say, in order, until somebody takes it. */
-#ifndef UPTHRUST_BENCH_EVENTS_H
-#define UPTHRUST_BENCH_EVENTS_H
+#pragma once
 
 #include "bench/procedure.h"
 
@@ -19,5 +18,3 @@ void events_fault(struct events *events, const char *format, ...)
 void events_note(struct events *events, const char *format, ...)
     __attribute__((format(printf, 2, 3)));
 bool events_take(struct events *events, struct up_event *event);
-
-#endif

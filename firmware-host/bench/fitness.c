@@ -1,9 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "bench/fitness.h"
 
-#include <math.h>
 #include <stdarg.h>
-#include <stdio.h>
 
 #include "ballast.h"
 #include "text/text.h"

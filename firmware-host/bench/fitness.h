@@ -4,13 +4,9 @@
  * cell, ballast and tank suit the gear that is meant. up_panel_check (operator.h) tries the GPIO
  * lines.
  */
-#ifndef UPTHRUST_BENCH_FITNESS_H
-#define UPTHRUST_BENCH_FITNESS_H
-
-#include <stdbool.h>
+#pragma once
 
 #include "stream/listen.h"
-#include "upthrust/rig.h"
 
 enum { UP_FINDINGS_MAX = 48 };
 
@@ -54,5 +50,3 @@ struct up_gear {
 
 void up_fitness_for_gear(const struct up_rig *rig, const struct up_gear *gear,
                          struct up_findings *findings);
-
-#endif

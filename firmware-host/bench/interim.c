@@ -1,7 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "interim.h"
 
-#include <math.h>
 #include <stdlib.h>
 
 #include "metrology/outlier.h"
@@ -12,6 +11,9 @@ static const double OUTLIER_SIGNIFICANCE = 0.01;
 /* One that is off by less changes no diver's lead: it is not worth the question. */
 static const double OUTLIER_MATTERS_KG = 0.0005;
 enum { OUTLIER_LEAST_TRIALS = 4 };
+
+/* A trial holds two rounded readings: trials that agree are up to two divisions apart. */
+static const double APART_DIVISIONS = 2.5;
 
 /* Two that lie off together widen the scatter by which they are judged and hide each other; the
    generalised test looks without the first. Of few trials the second test would find two by chance
@@ -63,9 +65,16 @@ double interim_suspect_off_kg(const struct interim *interim, const struct up_mea
            record->calibration.slope_counts_per_kg;
 }
 
+double interim_apart_by_rounding(const struct up_measurement *record) {
+    return APART_DIVISIONS * record->rig.division_counts;
+}
+
 static bool matters(const struct interim *interim, const struct up_measurement *record,
                     unsigned which) {
-    return fabs(interim_suspect_off_kg(interim, record, which)) >= OUTLIER_MATTERS_KG;
+    double rounding_kg =
+        interim_apart_by_rounding(record) / fabs(record->calibration.slope_counts_per_kg);
+    return fabs(interim_suspect_off_kg(interim, record, which)) >=
+           fmax(OUTLIER_MATTERS_KG, rounding_kg);
 }
 
 /* Of a pair the second one is let go where it alone does not matter. */
@@ -77,13 +86,12 @@ static bool is_worth_a_question(struct interim *interim, const struct up_measure
 }
 
 static bool all_decided(const struct up_measurement *record) {
-    struct up_result *result = up_allocate(record->waters + 1, sizeof *result);
+    UP_FREED struct up_result *result = up_allocate(record->waters + 1, sizeof *result);
     unsigned results = 0;
     bool decided = up_measurement_results(record, result, &results, NULL);
     for (unsigned i = 0; i < results; i++) {
         decided = decided && result[i].answer.class != UP_CLASS_UNDECIDED;
     }
-    free(result);
     return decided;
 }
 

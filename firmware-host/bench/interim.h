@@ -4,11 +4,9 @@
  * all decided? At a confidence raised for it (weighing.h): who looks after every trial spends the
  * risk many times over.
  */
-#ifndef UPTHRUST_BENCH_INTERIM_H
-#define UPTHRUST_BENCH_INTERIM_H
+#pragma once
 
 #include "bench/procedure.h"
-#include "upthrust/measurement.h"
 
 enum { INTERIM_SUSPECTS_MAX = 2 };
 
@@ -24,8 +22,9 @@ enum interim_verdict { INTERIM_MORE_TRIALS, INTERIM_OUTLIER, INTERIM_ENOUGH };
 enum interim_verdict interim_analyse(struct interim *interim, const struct up_measurement *record,
                                      const struct up_measure_plan *plan);
 
+/* So far apart, in counts, the division alone sets trials that agree. */
+double interim_apart_by_rounding(const struct up_measurement *record);
+
 /* How far a suspect lies off the mean of those that are none: heavier is positive. */
 double interim_suspect_off_kg(const struct interim *interim, const struct up_measurement *record,
                               unsigned which);
-
-#endif

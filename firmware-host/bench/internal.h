@@ -1,16 +1,11 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* The procedure: a stream, the schedule of a reading, and one of two sequences of steps. */
-#ifndef UPTHRUST_BENCH_INTERNAL_H
-#define UPTHRUST_BENCH_INTERNAL_H
+#pragma once
 
 #include "calibrating.h"
 #include "doubt.h"
-#include "events.h"
 #include "measuring.h"
 #include "stream/indication.h"
-#include "stream/plateau.h"
-#include "stream/schedule.h"
-#include "stream/stream.h"
 
 enum stage { STAGE_ASKING, STAGE_READING, STAGE_FINISHED };
 
@@ -41,5 +36,3 @@ struct up_procedure {
    Where it has not settled, the ask stays as it is and late_s grows, or the step is broken off. The
    truth test, which has no samples, comes in here. */
 void offer_plateau(struct up_procedure *procedure, struct up_plateau *plateau, double noise_floor);
-
-#endif

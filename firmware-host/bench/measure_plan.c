@@ -1,6 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Can this plan be measured on this rig with this calibration? */
-#include <math.h>
 #include <string.h>
 
 #include "measuring.h"
@@ -104,12 +103,38 @@ bool measure_plan_check(const struct up_measure_plan *plan, struct up_failure *f
     return up_calibration_fits(plan->calibration, plan->rig, failure);
 }
 
+/* Beside the reading itself: hang, shake or lift, dry one's hand, press; to read a display and type
+   it (common practice, no source). */
+static const double HANDLING_S = 20, TYPING_S = 10;
+
+/* On the simulated tank: a mask two or three times, a fin three or four, a boot up to six. */
+enum { SHAKES_USUAL = 4, SHAKES_OF_LEAD = 1 };
+
+double up_measure_guess_s(const struct up_measure_plan *plan, double *trial_s) {
+    const struct up_rig *rig = plan->rig;
+    bool typed = rig->port_kind == UP_PORT_TYPED;
+    double reading_s = HANDLING_S + (typed ? TYPING_S : rig->read_after_s + rig->window_s / 2);
+    bool asks_temp =
+        isnan(rig->temp_c) && rig->line.temp.field == 0 && rig->line.temp.label[0] == '\0';
+    /* before the trials: hanger, item dry, hanger; and the bare hook, the ballast */
+    double before_s = 3 * reading_s + (asks_temp ? HANDLING_S : 0) +
+                      (plan->opening.known ? -reading_s : reading_s + HANDLING_S);
+    unsigned sides = 2 * plan->references + (plan->two_point_m != 0 ? 2 : 0) +
+                     (plan->second_depth_m != 0 ? 3 : 0);
+    unsigned trials = plan->looks > 0 ? plan->look[0] : plan->trials;
+    int shakes = strcmp(plan->item.kind, "lead") == 0 ? SHAKES_OF_LEAD : SHAKES_USUAL;
+    *trial_s = (2 + shakes) * reading_s; /* immersed, each shake, the hanger */
+    return before_s + sides * reading_s + trials * *trial_s;
+}
+
 void up_measurement_begin(struct up_measurement *measurement, const struct up_measure_plan *plan) {
     *measurement = (struct up_measurement){.rig = *plan->rig,
                                            .calibration = *plan->calibration,
                                            .item = plan->item,
                                            .kind_repeatability_kg = plan->kind_repeatability_kg,
                                            .kind_shake_share = plan->kind_shake_share,
+                                           .kind_stuck_share = plan->kind_stuck_share,
+                                           .kind_stuck_kg = plan->kind_stuck_kg,
                                            .references = plan->references,
                                            .waters = plan->waters,
                                            .confidence = plan->confidence,

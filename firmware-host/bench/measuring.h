@@ -1,13 +1,10 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* The sequence of an item's session: which step follows, and what each reading says of the item. */
-#ifndef UPTHRUST_BENCH_MEASURING_H
-#define UPTHRUST_BENCH_MEASURING_H
+#pragma once
 
-#include "bench/procedure.h"
 #include "events.h"
 #include "interim.h"
 #include "step.h"
-#include "upthrust/measurement.h"
 
 enum measuring_step {
     MEASURE_BARE = 1, /* the hook before the ballast goes on */
@@ -110,5 +107,3 @@ bool ballast_holds(const struct measuring *measuring, const struct up_indication
 int body_lifted_out(struct measuring *measuring, const struct up_indication *here);
 int body_skipped(struct measuring *measuring, enum up_answer_word word);
 int body_confirmed(struct measuring *measuring, enum up_answer_word word);
-
-#endif

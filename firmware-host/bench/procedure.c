@@ -1,8 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "bench/procedure.h"
 
-#include <math.h>
-#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -204,7 +202,7 @@ static bool accept_temperature(struct up_procedure *procedure, double number,
                                struct up_failure *failure) {
     if (!isfinite(number) || number < 0 || number > 40) {
         return up_fail(failure, UP_STATUS_WRONG_INPUT,
-                       "water temperature %g: give degrees C from 0 to 40", number);
+                       "water at %.4g C: give 0 to 40 C (the sea freezes near -2 C)", number);
     }
     procedure->measuring->now_s = procedure->stream.now_s;
     measuring_type_temperature(procedure->measuring, number);
@@ -269,12 +267,6 @@ static bool is_acceptable(const struct up_procedure *procedure, unsigned id,
                        up_action_name(procedure->ask.action));
     }
     return true;
-}
-
-static bool accept_number(struct up_procedure *procedure, double number,
-                          struct up_failure *failure) {
-    return step_of(procedure)->is_temperature ? accept_temperature(procedure, number, failure)
-                                              : accept_reading(procedure, number, failure);
 }
 
 static bool gives_up_doubting(struct up_procedure *procedure, const char *text) {
@@ -343,7 +335,9 @@ static void take_typed(struct up_procedure *procedure) {
 bool up_procedure_answer(struct up_procedure *procedure, unsigned id, enum up_answer_word word,
                          double number, struct up_failure *failure) {
     if (!is_acceptable(procedure, id, word, failure) ||
-        (word == UP_ANSWER_NUMBER && !accept_number(procedure, number, failure))) {
+        (word == UP_ANSWER_NUMBER &&
+         !(step_of(procedure)->is_temperature ? accept_temperature(procedure, number, failure)
+                                              : accept_reading(procedure, number, failure)))) {
         return false;
     }
     schedule_done(&procedure->schedule, procedure->stream.now_s);
@@ -541,19 +535,15 @@ static void watch_pace(struct up_procedure *procedure, const struct up_sample *s
     }
 }
 
-static void note_repeats(struct up_procedure *procedure) {
+static void take_reading(struct up_procedure *procedure, struct up_reading *reading) {
+    struct up_plateau plateau;
+    bool settled;
     double per_value = procedure->stream.filter.repeats.per_value;
     if (per_value > 1 && !procedure->repeats_noted) {
         procedure->repeats_noted = true;
         events_note(&procedure->events,
                     "the device sends each value %.2g times; it is counted once", per_value);
     }
-}
-
-static void take_reading(struct up_procedure *procedure, struct up_reading *reading) {
-    struct up_plateau plateau;
-    bool settled;
-    note_repeats(procedure);
     watch_overload(procedure, reading);
     if (procedure->stage == STAGE_FINISHED) {
         return;

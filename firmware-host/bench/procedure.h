@@ -7,21 +7,9 @@
  * Feed samples while up_procedure_next gives nothing; when it has given an ask, answer it (samples
  * may go on meanwhile: the step of the load is looked for in them).
  */
-#ifndef UPTHRUST_BENCH_PROCEDURE_H
-#define UPTHRUST_BENCH_PROCEDURE_H
+#pragma once
 
-#include <stdbool.h>
-
-#include "stream/pace.h"
-#include "stream/plateau.h"
 #include "stream/schedule.h"
-#include "upthrust/calibration.h"
-#include "upthrust/failure.h"
-#include "upthrust/measurement.h"
-#include "upthrust/reference.h"
-#include "upthrust/result.h"
-#include "upthrust/rig.h"
-#include "upthrust/wire.h"
 
 enum up_action {
     UP_ACTION_BARE_HOOK, /* nothing hangs, the ballast neither */
@@ -129,9 +117,11 @@ struct up_measure_plan {
     /* What the bench has learned of items of this kind; u and share 0 where it has not. */
     struct up_quantity kind_repeatability_kg; /* u: standard deviation of a trial; its dof */
     double kind_shake_share;                  /* a shake frees this share of the air at least */
+    double kind_stuck_share, kind_stuck_kg;   /* as of the record */
     struct up_reference_plan reference[UP_REFERENCES_MAX]; /* weighed first */
     unsigned references;
     struct up_opening opening;
+    bool steady_shakes;   /* all trials shake as often as the first one that was shaken needed */
     bool bare_hook;       /* is read before the ballast goes on, so that its true weight is known */
     double temp_oldest_s; /* 0: UP_TEMPERATURE_OLDEST_S */
     double second_depth_m; /* the item is weighed there too, at the end; 0: it is not */
@@ -144,6 +134,10 @@ struct up_measure_plan {
     unsigned long seed; /* of its draws; 0 for 1 */
     char run_id[UP_ID_SIZE];
 };
+
+/* How long an item takes, in s, up to the first look where there are several; and each trial of it.
+   A guess: people differ. */
+double up_measure_guess_s(const struct up_measure_plan *plan, double *trial_s);
 
 /* The record as a session begins: all of the plan, nothing measured. */
 void up_measurement_begin(struct up_measurement *measurement, const struct up_measure_plan *plan);
@@ -237,5 +231,3 @@ bool up_procedure_calibration(const struct up_procedure *procedure,
                               struct up_calibration *calibration, struct up_failure *failure);
 bool up_procedure_results(const struct up_procedure *procedure, struct up_result *result,
                           unsigned *results, struct up_failure *failure);
-
-#endif

@@ -2,7 +2,6 @@
 /* A reference body: do calibration and water agree with what is known of it? */
 #include "reference_check.h"
 
-#include <math.h>
 #include <string.h>
 
 #include "budget.h"

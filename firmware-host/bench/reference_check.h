@@ -1,11 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#ifndef UPTHRUST_BENCH_REFERENCE_CHECK_H
-#define UPTHRUST_BENCH_REFERENCE_CHECK_H
+#pragma once
 
 #include "metrology/bodies.h"
 #include "upthrust/measurement.h"
 
 /* What both checks of a record say together of scale and water; false where they say nothing. */
 bool separate_bodies(const struct up_measurement *measurement, struct up_separation *found);
-
-#endif

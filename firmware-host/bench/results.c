@@ -53,8 +53,10 @@ struct trials {
                             through them at the soak of the last one */
     double u_plateau;    /* of the mean, from the plateaus' own noise */
     double late_rel;     /* creep between the schedule's time and that of the reading, mean */
-    double last_gain;    /* mean over the trials of max(last gain, 0); NaN where none was shaken */
-    double u_gain;       /* of one gain: hanging and wetting scatter in it twice */
+    double last_gain;    /* mean; NaN where none was shaken */
+    double u_gain;       /* its own: hanging and wetting scatter in each gain twice */
+    struct unsteady bubbles, drips;
+    double freed; /* by all shakes of a trial, mean over those shaken; 0 where none was */
 };
 
 static struct up_term normal(double value, double u) {
@@ -130,25 +132,32 @@ static struct uptake find_uptake(const struct up_measurement *measurement) {
     return uptake;
 }
 
-/* The last gains without the water taken up between their two readings. */
-static double dry_gain(const struct up_measurement *measurement, const struct uptake *uptake) {
-    double sign = measurement->calibration.slope_counts_per_kg > 0 ? 1 : -1, gains = 0;
-    unsigned shaken = 0;
+/* The last gains without the water taken up between their two readings. Where the first trial set
+   the number of shakes only the later ones count, as many as were done by it: their last gains were
+   not chosen, so their mean leans to no side and its u is that of a mean. Else each trial ended
+   with its own gain, which is small by choice: one below nothing proves no air away, and the
+   scatter of a single gain stays. A trial that was never shaken tells nothing of its air: others
+   stand for it. */
+static void find_last_gain(const struct up_measurement *measurement, double uptake_per_min,
+                           struct trials *trials) {
+    double sign = measurement->calibration.slope_counts_per_kg > 0 ? 1 : -1, gains[2] = {0};
+    unsigned count[2] = {0};
     for (unsigned i = 0; i < measurement->trials; i++) {
         const struct up_trial *trial = &measurement->trial[i];
         if (!trial->left_out && trial->shakes > 0) {
-            double water = sign * uptake->line.c[1] * trial->last_gain_s / 60;
-            gains += fmax(trial->last_gain_counts - water, 0);
-            shaken++;
+            double water = sign * uptake_per_min * trial->last_gain_s / 60;
+            double gain = trial->last_gain_counts - water;
+            gains[trial->shakes_set] += trial->shakes_set ? gain : fmax(gain, 0);
+            count[trial->shakes_set]++;
         }
     }
-    return shaken > 0 ? gains / shaken : (double)NAN;
+    bool set = count[1] > 0;
+    trials->last_gain = set || count[0] > 0 ? gains[set] / count[set] : (double)NAN;
+    trials->u_gain = trials->sd * sqrt(set ? 2.0 / count[1] : 2);
 }
 
-static void state_at_last_soak(const struct up_measurement *measurement,
-                               const struct uptake *uptake, struct trials *trials) {
+static void state_at_last_soak(const struct uptake *uptake, struct trials *trials) {
     const struct up_fit *line = &uptake->line;
-    trials->last_gain = dry_gain(measurement, uptake);
     double t = uptake->last_min;
     trials->last = line->c[0] + line->c[1] * t;
     trials->u_last = sqrt(line->covariance[0][0] + 2 * t * line->covariance[0][1] +
@@ -157,8 +166,16 @@ static void state_at_last_soak(const struct up_measurement *measurement,
     trials->sd_dof = line->dof;
 }
 
+static double freed_counts(const struct up_trial *trial) {
+    double freed = 0;
+    for (unsigned i = 0; i < trial->shakes; i++) {
+        freed += trial->gain_counts[i];
+    }
+    return freed;
+}
+
 static struct trials summarise(const struct up_measurement *measurement) {
-    double load[UP_TRIALS_MAX] = {0}, gains = 0;
+    double load[UP_TRIALS_MAX] = {0}, freed = 0;
     struct trials trials = {0};
     unsigned shaken = 0, kept = 0;
     for (unsigned i = 0; i < measurement->trials; i++) {
@@ -170,23 +187,30 @@ static struct trials summarise(const struct up_measurement *measurement) {
         trials.u_plateau += trial->u_plateau_counts * trial->u_plateau_counts;
         trials.late_rel += log10(1 + trial->late_s / fmax(measurement->rig.read_after_s, 1));
         if (trial->shakes > 0) {
-            gains += fmax(trial->last_gain_counts, 0);
+            freed += freed_counts(trial);
             shaken++;
         }
     }
+    trials.freed = shaken > 0 ? freed / shaken : 0;
     trials.load = up_summarise(load, kept);
     trials.u_plateau = sqrt(trials.u_plateau) / kept;
     trials.late_rel /= kept;
-    /* A trial that was never shaken tells nothing of its air: the others stand for it. */
-    trials.last_gain = shaken > 0 ? gains / shaken : (double)NAN;
     pool_repeatability(measurement, &trials);
     trials.last = trials.load.mean;
     trials.u_last = trials.sd / sqrt(kept);
     struct uptake uptake = find_uptake(measurement);
-    if (is_stated_by(&uptake)) {
-        state_at_last_soak(measurement, &uptake, &trials);
+    bool by_line = is_stated_by(&uptake);
+    if (by_line) {
+        state_at_last_soak(&uptake, &trials);
     }
-    trials.u_gain = trials.sd * sqrt(2);
+    trials.bubbles = find_bubbles(measurement);
+    trials.drips = find_drips(measurement);
+    /* Between its two readings bubbles grew that the shake freed as well. */
+    double grown_per_min = trials.bubbles.told ? trials.bubbles.rate_kg_s.value * 60 : 0;
+    find_last_gain(measurement,
+                   (by_line ? uptake.line.c[1] : 0) -
+                       grown_per_min * measurement->calibration.slope_counts_per_kg,
+                   &trials);
     return trials;
 }
 
@@ -223,22 +247,32 @@ static bool air_is_known(const struct up_measurement *measurement) {
     return shaken && !isnan(shake_share(measurement));
 }
 
-/* The bound of each trial, averaged over them. The scatter of a single gain stays in it, not that
-   of their mean: shaking stops at a small gain, so the last gains are chosen ones and lean to the
-   low side. */
+/* Between nothing and what a last gain of that mean leaves. The scatter of the trials widens that,
+   and does not move it. */
 static struct up_term trapped_air(const struct up_measurement *measurement,
                                   const struct trials *trials) {
     double share = shake_share(measurement);
     double slope = fabs(measurement->calibration.slope_counts_per_kg);
-    double bound_kg;
+    double bound_kg, u_kg;
     if (isnan(share)) {
         share = SHAKE_SHARE_UNKNOWN;
     }
-    bound_kg = up_trapped_air_bound(trials->last_gain, trials->u_gain, share) / slope;
+    bound_kg = up_trapped_air_bound(trials->last_gain, 0, share) / slope;
+    u_kg = up_trapped_air_bound(0, trials->u_gain, share) / slope;
     if (isnan(trials->last_gain)) {
         bound_kg = AIR_UNSHAKEN_REL * weight_kg(measurement);
+        u_kg = 0;
     }
-    return rectangular(bound_kg / 2, bound_kg / 2);
+    return rectangular(bound_kg / 2, bound_kg / 2 + u_kg);
+}
+
+/* What no shake frees shows in no gain: a share of all the air, by what the others were, and what
+   is declared of the kind, as an item of which nothing was freed may hold some all the same. */
+static double stuck_air_kg(const struct up_measurement *measurement, const struct trials *trials) {
+    double share = measurement->kind_stuck_share;
+    double freed_kg = trials->freed / fabs(measurement->calibration.slope_counts_per_kg);
+    return up_stuck_air_bound(freed_kg, share > 0 ? share : measurement->rig.stuck_share) +
+           measurement->kind_stuck_kg;
 }
 
 /* ---- the tank's own water ---- */
@@ -410,6 +444,10 @@ double u_reading_rel(const struct up_measurement *measurement, double load_count
     return hypot(cell_temp(measurement).u, hypot(creep_rel, swing_rel) / sqrt(3));
 }
 
+static struct up_term unsteady(const struct unsteady *found) {
+    return found->told ? rectangular(found->lift_kg, sqrt(3) * found->u_kg) : rectangular(0, 0);
+}
+
 static void fill_loads(const struct up_measurement *measurement, const struct trials *trials,
                        struct up_weighing *weighing) {
     const struct up_calibration *calibration = &measurement->calibration;
@@ -438,6 +476,9 @@ static void fill_loads(const struct up_measurement *measurement, const struct tr
     weighing->term[UP_INPUT_SWING] = rectangular(0, SWING_MOST_RAD * SWING_MOST_RAD / 8);
     weighing->term[UP_INPUT_TRAPPED_AIR] = trapped_air(measurement, trials);
     weighing->term[UP_INPUT_LINE] = rectangular(0, measurement->rig.meniscus_kg);
+    weighing->term[UP_INPUT_BUBBLES] = unsteady(&trials->bubbles);
+    weighing->term[UP_INPUT_DRIPS] = unsteady(&trials->drips);
+    weighing->stuck_air_kg = stuck_air_kg(measurement, trials);
 }
 
 static bool fill_surroundings(const struct up_measurement *measurement, const struct up_water *tank,
@@ -474,6 +515,11 @@ static void tell_uptake(const struct up_measurement *measurement, struct up_resu
     struct uptake uptake = find_uptake(measurement);
     double g = 1e3 / measurement->calibration.slope_counts_per_kg;
     bool fitted = uptake.line.dof > 0;
+    struct unsteady bubbles = find_bubbles(measurement);
+    result->forms_bubbles = bubbles.told;
+    result->drips = find_drips(measurement).told;
+    result->bubbles_g_min = bubbles.rate_kg_s.dof > 0 ? bubbles.rate_kg_s.value * 6e4 : (double)NAN;
+    result->u_bubbles_g_min = bubbles.rate_kg_s.dof > 0 ? bubbles.rate_kg_s.u * 6e4 : (double)NAN;
     result->takes_up_water = uptake.told;
     result->at_last_soak = is_stated_by(&uptake);
     result->uptake_g_min = fitted ? uptake.line.c[1] * g : (double)NAN;
@@ -541,6 +587,15 @@ static void fill_sides(const struct up_measurement *measurement, const struct tr
         result->second_buoyancy_kg = (struct up_quantity){-deep.value - air_kg, deep.u, deep.dof};
         find_gas(measurement, whole, result);
     }
+}
+
+/* What lies between the trials, as they were shown one by one, and the result. */
+static void tell_corrections(const struct up_measurement *measurement, const struct trials *trials,
+                             struct up_result *result) {
+    result->trials_mean_kg = -trials->load.mean / measurement->calibration.slope_counts_per_kg;
+    result->air_correction_kg = -result->weighing.term[UP_INPUT_TRAPPED_AIR].value;
+    result->other_corrections_kg =
+        result->answer.buoyancy_kg.value - result->trials_mean_kg - result->air_correction_kg;
 }
 
 static void describe(const struct up_measurement *measurement, struct up_result *result) {
@@ -631,8 +686,8 @@ bool up_measurement_results(const struct up_measurement *measurement, struct up_
     unsigned least = measurement->kind_repeatability_kg.u > 0 ? 1 : LEAST_TRIALS;
     if (up_measurement_trials(measurement) < least) {
         return up_fail(failure, UP_STATUS_UNABLE,
-                       "%u trials were completed and a result needs %u: there is no result",
-                       up_measurement_trials(measurement), least);
+                       "a result needs %u trial%s, completed were %u: there is no result", least,
+                       up_text_plural(least), up_measurement_trials(measurement));
     }
     trials = summarise(measurement);
     tank = tank_water(measurement);
@@ -645,13 +700,16 @@ bool up_measurement_results(const struct up_measurement *measurement, struct up_
         if (i > 0 && (!is_weighed_in_air(measurement) || measurement->item.compressible)) {
             break; /* its volume is not known, or not the same there: nothing is predicted */
         }
-        result[i] = (struct up_result){0};
+        result[i] = (struct up_result){.trials_mean_kg = (double)NAN,
+                                       .air_correction_kg = (double)NAN,
+                                       .other_corrections_kg = (double)NAN};
         describe(measurement, &result[i]);
         /* A look between the trials has no use for what more of them would do. */
         if (!weigh_in(&weighing, water, i == 0, !measurement->under_way, &result[i], failure)) {
             return false;
         }
         if (i == 0) {
+            tell_corrections(measurement, &trials, &result[0]);
             fill_sides(measurement, &trials, &result[0]);
         }
         ++*results;

@@ -1,7 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* How loadings scatter: u^2 = a^2 + (b L)^2. */
-#ifndef UPTHRUST_BENCH_SCATTER_H
-#define UPTHRUST_BENCH_SCATTER_H
+#pragma once
 
 #include "upthrust/measurement.h"
 
@@ -22,5 +21,3 @@ double scatter_between(const struct up_loadings *loadings, const struct scatter 
                        double slope, const double *off, double dof);
 /* How many points are of the same mass as this one, itself included. */
 unsigned scatter_replicates(const struct up_loadings *loadings, unsigned point);
-
-#endif

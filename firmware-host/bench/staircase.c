@@ -4,8 +4,6 @@
    steps adds up. */
 #include "staircase.h"
 
-#include <math.h>
-
 #include "stream/indication.h"
 
 static void fill_stair(const struct up_loadings *loadings, unsigned i,

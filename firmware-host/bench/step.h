@@ -3,8 +3,7 @@
  * A step of the procedure as both sequences describe it: a row of a table. What its answer or its
  * reading does to the record, and so what follows, stands beside it in the sequence's own table.
  */
-#ifndef UPTHRUST_BENCH_STEP_H
-#define UPTHRUST_BENCH_STEP_H
+#pragma once
 
 #include "bench/procedure.h"
 
@@ -41,5 +40,3 @@ enum {
     STEP_END = -1,
     STEP_ONWARDS = 0 /* whatever is still to be done */
 };
-
-#endif

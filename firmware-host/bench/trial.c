@@ -1,6 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* A trial: immersed, shaken until a shake frees little, lifted out; then the interim analysis. */
-#include <math.h>
 #include <stdio.h>
 
 #include "measuring.h"
@@ -28,16 +27,39 @@ static double counts_per_kg(const struct measuring *measuring) {
     return measuring->record.calibration.slope_counts_per_kg;
 }
 
+static double age_s(const struct up_indication *here) {
+    return here->time_s - here->step_s;
+}
+
+/* The means of trial->shakes readings and this one more. */
+static void note_slope(struct up_trial *trial, const struct up_indication *here) {
+    double share = 1.0 / (trial->shakes + 1);
+    trial->water_slope_counts_s += share * (here->slope_per_s - trial->water_slope_counts_s);
+    trial->water_age_s += share * (age_s(here) - trial->water_age_s);
+}
+
 int trial_immersed(struct measuring *measuring, const struct up_indication *here) {
     const struct up_measurement *record = &measuring->record;
     measuring->trial = (struct up_trial){.number = record->trials + 1};
+    note_slope(&measuring->trial, here);
     if (record->trials == 0) {
         measuring->immersed_s = here->time_s - record->rig.read_after_s;
     }
     return MEASURE_SHAKE;
 }
 
-/* Shake on while a shake frees air that matters; once at least. */
+/* Of the trials before this one; 0: none was shaken, or each ends by itself. */
+static unsigned shakes_set(const struct measuring *measuring) {
+    const struct up_measurement *record = &measuring->record;
+    unsigned shakes = 0;
+    for (unsigned i = 0; measuring->plan.steady_shakes && i < record->trials && shakes == 0; i++) {
+        shakes = record->trial[i].shakes;
+    }
+    return shakes;
+}
+
+/* Shake on while a shake frees air that matters; once at least. Later trials shake as often, so
+   that their last gains were not chosen for being small. */
 int trial_shaken(struct measuring *measuring, const struct up_indication *here) {
     struct up_trial *trial = &measuring->trial;
     const struct up_indication *before = &measuring->hung;
@@ -47,11 +69,16 @@ int trial_shaken(struct measuring *measuring, const struct up_indication *here) 
     trial->u_gain_counts = hypot(here->u_load, before->u_load);
     trial->last_gain_s = here->time_s - before->time_s;
     trial->gain_counts[trial->shakes++] = trial->last_gain_counts;
+    note_slope(trial, here);
     double matters =
         fmax(AIR_MATTERS_KG * fabs(counts_per_kg(measuring)), AIR_MATTERS_U * trial->u_gain_counts);
     trial->still_gaining = trial->last_gain_counts > matters;
-    bool enough = trial->shakes >= (unsigned)measuring->record.rig.shakes_max;
-    return trial->still_gaining && !enough ? MEASURE_SHAKE : MEASURE_LIFT_OUT;
+    unsigned set = shakes_set(measuring);
+    bool enough = set > 0 ? trial->shakes >= set
+                          : !trial->still_gaining ||
+                                trial->shakes >= (unsigned)measuring->record.rig.shakes_max;
+    trial->shakes_set = trial->shakes == set;
+    return enough ? MEASURE_LIFT_OUT : MEASURE_SHAKE;
 }
 
 /* ---- is it the cell of before the break? ---- */
@@ -152,8 +179,9 @@ static bool is_unlike(struct measuring *measuring) {
     const struct up_measurement *record = &measuring->record;
     double load = measuring->trial.load_counts, per_kg = fabs(counts_per_kg(measuring));
     double mean = mean_of_kept(record, load), off = load - mean;
-    double most = fmax(fmax(UNLIKE_KG * per_kg, UNLIKE_REL * fabs(mean)),
-                       UNLIKE_SPREADS * spread_of_kept(record));
+    double most =
+        fmax(fmax(UNLIKE_KG * per_kg, UNLIKE_REL * fabs(mean)),
+             fmax(UNLIKE_SPREADS * spread_of_kept(record), interim_apart_by_rounding(record)));
     if (fabs(off) <= most) {
         return false;
     }
@@ -209,6 +237,12 @@ int trial_lifted_out(struct measuring *measuring, const struct up_indication *af
     /* That of its reading in the water; the tare was read later. */
     trial->temp_c = isnan(measuring->hung.temp_c) ? record->water_temp_c : measuring->hung.temp_c;
     trial->late_s = measuring->hung.late_s;
+    /* What the zero drifts by is in both tares. */
+    double span_s = after->time_s - measuring->tare.time_s;
+    double drift = span_s > 0 ? (after->load - measuring->tare.load) / span_s : 0;
+    trial->water_slope_counts_s -= drift;
+    trial->tare_slope_counts_s = after->slope_per_s - drift;
+    trial->tare_age_s = age_s(after);
     return is_unlike(measuring) || is_impossible(measuring) ? MEASURE_TRIAL_DOUBTED
                                                             : keep(measuring);
 }

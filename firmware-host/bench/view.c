@@ -1,7 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Questions about a procedure, which change nothing. */
-#include <math.h>
-
 #include "internal.h"
 
 bool up_procedure_is_asking(const struct up_procedure *procedure) {

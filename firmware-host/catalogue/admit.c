@@ -43,13 +43,13 @@ bool up_is_uuid(const char *text) {
     return has_form(text, "xxxxxxxx-xxxx-xxxx-xxxx-xxxxxxxxxxxx");
 }
 
-static bool is_time(const char *text) {
+bool catalogue_is_time(const char *text) {
     return has_form(text, "0000-00-00T00:00:00.000Z");
 }
 
 bool catalogue_has_form(const struct up_record *record) {
-    return up_is_uuid(record->id) && up_is_uuid(record->subject) && is_time(record->made_utc) &&
-           up_text_is_clean(record->bench);
+    return up_is_uuid(record->id) && up_is_uuid(record->subject) &&
+           catalogue_is_time(record->made_utc) && up_text_is_clean(record->bench);
 }
 
 static bool check_replaces(const struct admission *admission) {
@@ -79,7 +79,7 @@ static bool check_form(const struct admission *admission) {
     if (strspn(record->sha256, "0123456789abcdef") != UP_SHA256_SIZE - 1) {
         return refuse(admission, "\"sha256\"", "is not a hash");
     }
-    if (!is_time(record->made_utc)) {
+    if (!catalogue_is_time(record->made_utc)) {
         return refuse(admission, "\"made_utc\"", "is not a time such as 2026-01-31T12:00:00.000Z");
     }
     if (!up_text_is_clean(record->bench)) {
@@ -127,9 +127,8 @@ bool catalogue_check_content(const char *kind, const json_t *content, struct up_
 
 static bool check_hash(const struct admission *admission) {
     struct up_record copy = *admission->record;
-    char *content = json_dumps(copy.content, JSON_COMPACT | JSON_REAL_PRECISION(17));
+    UP_FREED char *content = json_dumps(copy.content, JSON_COMPACT | JSON_REAL_PRECISION(17));
     bool small = content != NULL && strlen(content) <= BODY_BYTES_MAX;
-    free(content);
     if (!small) {
         return refuse(admission, "its body", "is larger than a megabyte");
     }
@@ -179,21 +178,18 @@ static bool check_same_thing(const struct admission *admission) {
     return others == 0 || refuse(admission, "\"replaces\"", "crosses from one thing to another");
 }
 
-/* Whether the id is here already, and with the same hash: another one means that somebody changed
-   what is never changed. */
-static bool find_same_id(const struct admission *admission, bool *known) {
+/* Whether the id is here already, with the same hash or with another: somebody changed what is
+   never changed. */
+static bool find_same_id(const struct admission *admission, enum catalogue_admitted *how) {
     const struct up_record *record = admission->record;
-    json_t *hashes = catalogue_hashes_of(admission->catalogue, record->id, admission->failure);
+    json_auto_t *hashes = catalogue_hashes_of(admission->catalogue, record->id, admission->failure);
     bool good = hashes != NULL;
-    *known = json_array_size(hashes) > 0;
-    for (size_t i = 0; good && i < json_array_size(hashes); i++) {
-        if (strcmp(json_string_value(json_array_get(hashes, i)), record->sha256) != 0) {
-            good = refuse(admission, "this catalogue",
-                          "has a record with the same id and other content: one of the two is "
-                          "forged");
+    *how = json_array_size(hashes) > 0 ? ADMITTED_CONTESTED : ADMITTED_FRESH;
+    for (size_t i = 0; i < json_array_size(hashes); i++) {
+        if (strcmp(json_string_value(json_array_get(hashes, i)), record->sha256) == 0) {
+            *how = ADMITTED_KNOWN;
         }
     }
-    json_decref(hashes);
     return good;
 }
 
@@ -209,19 +205,24 @@ static bool check_other_id(const struct admission *admission) {
                    "has the same record under another id: one of the two is a copy"));
 }
 
+static bool contest(const struct admission *admission, enum catalogue_admitted *how) {
+    bool fresh = false;
+    bool good = catalogue_contest(admission->catalogue, admission->record, admission->replaces,
+                                  &fresh, admission->failure);
+    *how = fresh ? ADMITTED_CONTESTED : ADMITTED_KNOWN;
+    return good;
+}
+
 bool catalogue_admit(struct up_catalogue *catalogue, struct up_record *record, json_t *replaces,
-                     const char *where, bool *fresh, struct up_failure *failure) {
+                     const char *where, enum catalogue_admitted *how, struct up_failure *failure) {
     const struct admission admission = {catalogue, record, replaces, where, failure};
-    bool known = false;
-    *fresh = false;
     if (!check_form(&admission) || !check_members(&admission) || !check_hash(&admission) ||
-        !find_same_id(&admission, &known)) {
+        !find_same_id(&admission, how)) {
         return false;
     }
-    if (known) {
-        return true;
-    }
-    *fresh = check_other_id(&admission) && check_same_thing(&admission) &&
-             catalogue_insert(catalogue, record, replaces, failure);
-    return *fresh;
+    return *how == ADMITTED_KNOWN ? true
+           : *how == ADMITTED_CONTESTED
+               ? contest(&admission, how)
+               : check_other_id(&admission) && check_same_thing(&admission) &&
+                     catalogue_insert(catalogue, record, replaces, failure);
 }

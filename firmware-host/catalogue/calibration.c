@@ -1,6 +1,4 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include <math.h>
-#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -162,14 +160,20 @@ static bool choose_latest(const struct up_record *record, void *context) {
     return true;
 }
 
-static bool fail_untrusted(const struct up_catalogue *catalogue, const char *bench,
+static bool fail_untrusted(struct up_catalogue *catalogue, const char *bench,
                            struct up_failure *failure) {
-    return up_fail(failure, UP_STATUS_WRONG_INPUT,
-                   "no calibration of the bench %s was made in the catalogue %s, as it lies on "
-                   "this machine: the one that is there may be of another cell. Check it with one "
-                   "known mass, `upthrust calibration adopt --rig FILE --masses-g 2000`, or "
-                   "calibrate again",
-                   bench, catalogue->directory);
+    bool agrees = true;
+    return catalogue_witness_agrees(catalogue, bench, &agrees, failure) &&
+           up_fail(failure, UP_STATUS_WRONG_INPUT,
+                   "%s. Check it with one known mass, `upthrust calibration adopt --rig FILE "
+                   "--masses-g 2000`, or calibrate again (bench %.100s, catalogue %.100s)",
+                   agrees ? "no calibration of this bench was made in this catalogue, as it lies "
+                            "on this machine: the one that is there may be of another cell"
+                          : "the calibration by which this bench was last used is no longer in the "
+                            "catalogue: a backup may have been copied over it, and the one that is "
+                            "there be of before a change",
+                   bench, catalogue->directory) &&
+           false;
 }
 
 static bool find_latest(struct up_catalogue *catalogue, const char *bench, bool trusted_only,
@@ -204,7 +208,8 @@ bool up_calibration_latest(struct up_catalogue *catalogue, const char *bench,
 
 bool up_calibration_to_use(struct up_catalogue *catalogue, const char *bench,
                            struct up_calibration *calibration, struct up_failure *failure) {
-    return find_latest(catalogue, bench, true, calibration, failure);
+    return find_latest(catalogue, bench, true, calibration, failure) &&
+           catalogue_witness_note(catalogue, bench, calibration->id, failure);
 }
 
 /* ---- adding ---- */
@@ -235,6 +240,7 @@ bool up_calibration_add(struct up_catalogue *catalogue, struct up_calibration *c
     if (good) {
         memcpy(calibration->id, record.id, sizeof record.id);
         memcpy(calibration->made_utc, record.made_utc, sizeof record.made_utc);
+        good = catalogue_witness_note(catalogue, calibration->bench, calibration->id, failure);
     }
     json_decref(record.content);
     return good;

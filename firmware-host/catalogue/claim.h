@@ -3,8 +3,7 @@
  * What a result is, and what may be claimed of it. Lists, sheets, exports and pictures ask here, so
  * that all of them say the same.
  */
-#ifndef UPTHRUST_CATALOGUE_CLAIM_H
-#define UPTHRUST_CATALOGUE_CLAIM_H
+#pragma once
 
 #include <jansson.h>
 
@@ -22,6 +21,8 @@ void up_claim_scope(int pieces, bool simulated, char text[UP_CLAIM_SCOPE_SIZE]);
 /* The same below a table of many. */
 #define UP_CLAIM_WHOSE "Each number is of the piece or pair that was weighed, not of its model."
 #define UP_CLAIM_CHECK "A weight check in the water decides."
+
+#define UP_CLAIM_STUCK "the lower end allows for air that no shake frees"
 
 /* Whether a result's record says so, or its bench is the simulated tank from before it did. */
 bool up_claim_is_simulated(const json_t *result, const char *bench);
@@ -43,5 +44,3 @@ void up_claim_filling(const struct up_filling *filling, const char *kind,
 
 /* The widest band that may be asked for. */
 double up_tolerance_most_g(int pieces);
-
-#endif

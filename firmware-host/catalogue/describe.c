@@ -99,15 +99,12 @@ static json_t *type_of(const struct catalogue_member *member) {
                : json_pack("{s:s, s:s}", "type", names[member->type], "description", member->what);
 }
 
-static json_t *record_members(void) {
-    return json_pack("{s:{s:s}, s:{s:s}, s:{s:s}, s:{s:s}, s:{s:s, s:{s:s}}, s:{s:s}}", "id",
-                     "$ref", "#/$defs/uuid", "subject", "$ref", "#/$defs/uuid", "sha256", "$ref",
-                     "#/$defs/sha256", "made_utc", "$ref", "#/$defs/utc", "replaces", "type",
-                     "array", "items", "$ref", "#/$defs/uuid", "bench", "type", "string");
-}
-
 static json_t *entry_schema(const struct catalogue_table *table) {
-    json_t *properties = record_members();
+    json_t *properties =
+        (json_pack("{s:{s:s}, s:{s:s}, s:{s:s}, s:{s:s}, s:{s:s, s:{s:s}}, s:{s:s}}", "id", "$ref",
+                   "#/$defs/uuid", "subject", "$ref", "#/$defs/uuid", "sha256", "$ref",
+                   "#/$defs/sha256", "made_utc", "$ref", "#/$defs/utc", "replaces", "type", "array",
+                   "items", "$ref", "#/$defs/uuid", "bench", "type", "string"));
     json_t *required = json_pack("[s, s, s, s, s, s]", "id", "subject", "sha256", "made_utc",
                                  "replaces", table->id_name);
     for (const struct catalogue_member *member = table->members; member->key != NULL; member++) {
@@ -133,10 +130,9 @@ static json_t *entry_schema(const struct catalogue_table *table) {
 static json_t *other_schema(void) {
     json_t *any = json_array();
     for (size_t i = 0; i < CATALOGUE_TABLES; i++) {
-        char *reference = up_text_format("#/$defs/%s", catalogue_tables[i].kind);
+        UP_FREED char *reference = up_text_format("#/$defs/%s", catalogue_tables[i].kind);
         json_array_append_new(any, json_pack("{s:{s:{s:s}}, s:s}", "properties", "record_kind",
                                              "const", catalogue_tables[i].kind, "$ref", reference));
-        free(reference);
     }
     return json_pack("{s:[s, s], s:{s:{s:s}}, s:o}", "required", "record_kind", "live",
                      "properties", "live", "type", "boolean", "oneOf", any);
@@ -160,13 +156,12 @@ json_t *catalogue_json_schema(void) {
     json_t *required = json_pack("[s]", "schema");
     for (size_t i = 0; i < CATALOGUE_TABLES; i++) {
         const struct catalogue_table *table = &catalogue_tables[i];
-        char *reference = up_text_format("#/$defs/%s", table->kind);
+        UP_FREED char *reference = up_text_format("#/$defs/%s", table->kind);
         json_object_set_new(definitions, table->kind, entry_schema(table));
         json_object_set_new(
             properties, table->list,
             json_pack("{s:s, s:{s:s}}", "type", "array", "items", "$ref", reference));
         json_array_append_new(required, json_string(table->list));
-        free(reference);
     }
     json_object_set_new(properties, "versions",
                         json_pack("{s:s, s:o}", "type", "array", "items", other_schema()));

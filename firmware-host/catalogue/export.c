@@ -3,7 +3,6 @@
    header of plain names first. */
 #include <dirent.h>
 #include <errno.h>
-#include <math.h>
 #include <stdlib.h>
 #include <string.h>
 #include <sys/stat.h>
@@ -21,8 +20,9 @@ struct writing {
     json_t *item_names; /* item id -> name */
     json_t *standings;  /* result id -> whether a reference body spoke for it */
     json_t *squeezed;   /* item id -> true: it holds gas */
-    bool first;         /* of a list in the JSON document */
-    int error;          /* errno of the first write that failed */
+    bool (*write)(struct writing *writing);
+    bool first; /* of a list in the JSON document */
+    int error;  /* errno of the first write that failed */
     const char *directory;
     struct up_failure *failure;
     struct up_failure reading; /* while a file is being written */
@@ -45,9 +45,8 @@ static bool end_writing(struct writing *writing, bool good) {
 /* ---- CSV ---- */
 
 static void put_text(FILE *stream, const char *text) {
-    char *field = up_text_for_csv(text);
+    UP_FREED char *field = up_text_for_csv(text);
     fputs(field, stream);
-    free(field);
 }
 
 /* The degrees of freedom of an uncertainty taken as known are infinite, which JSON cannot hold. */
@@ -171,18 +170,15 @@ static bool write_pretty(FILE *stream, void *context) {
 /* The body, and beside its members what the record says of itself: so that nothing stands twice and
    a reader can still put the record together again and compute its hash. */
 static bool put_entry(struct writing *writing, const struct up_record *record, const char *id_name,
-                      const bool *live) {
+                      json_t *replaces, const bool *live) {
     json_t *json = record->content; /* of nobody else: each visit reads its own */
-    json_t *replaces = catalogue_replaced_by(writing->catalogue, record->id, &writing->reading);
     if (replaces == NULL) {
         return false;
     }
-    json_object_set_new(json, "id", json_string(record->id));
-    json_object_set_new(json, "subject", json_string(record->subject));
-    json_object_set_new(json, id_name, json_string(record->subject));
-    json_object_set_new(json, "sha256", json_string(record->sha256));
-    json_object_set_new(json, "made_utc", json_string(record->made_utc));
-    json_object_set_new(json, "replaces", replaces);
+    json_object_update_new(json, json_pack("{s:s, s:s, s:s, s:s, s:s, s:o}", "id", record->id,
+                                           "subject", record->subject, id_name, record->subject,
+                                           "sha256", record->sha256, "made_utc", record->made_utc,
+                                           "replaces", replaces));
     if (record->bench[0] != '\0') {
         json_object_set_new(json, "bench", json_string(record->bench));
     }
@@ -199,14 +195,26 @@ static bool put_entry(struct writing *writing, const struct up_record *record, c
     return is_written(writing);
 }
 
+static json_t *replaced_by(struct writing *writing, const struct up_record *record) {
+    return catalogue_replaced_by(writing->catalogue, record->id, &writing->reading);
+}
+
 static bool put_current(const struct up_record *record, void *context) {
     struct writing *writing = context;
-    return put_entry(writing, record, writing->table->id_name, NULL);
+    return put_entry(writing, record, writing->table->id_name, replaced_by(writing, record), NULL);
 }
 
 static bool put_other(const struct up_record *record, bool live, void *context) {
     struct writing *writing = context;
-    return put_entry(writing, record, writing->table->id_name, &live);
+    return put_entry(writing, record, writing->table->id_name, replaced_by(writing, record), &live);
+}
+
+static bool put_contested(const struct up_record *record, json_t *replaces, bool sound,
+                          void *context) {
+    const struct catalogue_table *table = catalogue_table_of(record->kind);
+    const bool live = false;
+    return !sound || table == NULL ||
+           put_entry(context, record, table->id_name, json_incref(replaces), &live);
 }
 
 static void begin_list(struct writing *writing, const char *name) {
@@ -221,11 +229,10 @@ static bool put_standings(struct writing *writing) {
     json_t *word;
     begin_list(writing, "body_checks");
     json_object_foreach(writing->standings, result_id, word) {
-        json_t *json = json_pack("{s:s, s:O}", "result_id", result_id, "body_check", word);
+        json_auto_t *json = json_pack("{s:s, s:O}", "result_id", result_id, "body_check", word);
         fputs(writing->first ? "\n" : ",\n", writing->stream);
         writing->first = false;
         up_json_write(json, writing->stream, JSON_COMPACT);
-        json_decref(json);
     }
     fputs("]", writing->stream);
     return is_written(writing);
@@ -251,6 +258,8 @@ static bool write_json(FILE *stream, void *context) {
         good = catalogue_each_other(writing->catalogue, writing->table->kind, put_other, writing,
                                     &writing->reading);
     }
+    good = good &&
+           catalogue_each_contested(writing->catalogue, put_contested, writing, &writing->reading);
     fputs("]", stream);
     good = good && put_standings(writing);
     fputs("}\n", stream);
@@ -280,9 +289,43 @@ static void remove_remnants(const char *directory) {
     }
 }
 
+static bool update(struct writing *writing, const char *name, bool (*write)(FILE *, void *),
+                   void *context) {
+    UP_FREED char *path = up_text_format("%s/%s", writing->directory, name);
+    return up_text_update_file(path, write, context, writing->failure);
+}
+
+static bool update_description(struct writing *writing, const char *name, json_t *description) {
+    json_auto_t *json = description;
+    return update(writing, name, write_pretty, json);
+}
+
+static bool write_all_csv(struct writing *writing) {
+    bool good = true;
+    for (size_t i = 0; good && i < CATALOGUE_TABLES; i++) {
+        writing->table = &catalogue_tables[i];
+        good = update(writing, catalogue_tables[i].file, write_csv, writing);
+    }
+    return good && update_description(writing, "csv-metadata.json", catalogue_csv_metadata());
+}
+
+static bool write_document(struct writing *writing) {
+    return update(writing, "catalogue.json", write_json, writing) &&
+           update_description(writing, "catalogue.schema.json", catalogue_json_schema());
+}
+
+/* What every row may need, then the files. */
+static bool gather_and_write(struct writing *writing) {
+    json_auto_t *standings = writing->standings =
+        up_standings(writing->catalogue, writing->failure);
+    return standings != NULL &&
+           up_catalogue_each(writing->catalogue, "item", note_name, writing, writing->failure) &&
+           writing->write(writing);
+}
+
 /* All reads of one export see the same moment, whoever writes meanwhile; and of two exports at a
    time the later moment is written last. */
-static bool in_one_moment(bool (*work)(struct writing *writing), struct writing *writing) {
+static bool in_one_moment(struct writing *writing) {
     struct up_catalogue *catalogue = writing->catalogue;
     if (!make_directory(writing->directory, writing->failure)) {
         return false;
@@ -294,7 +337,7 @@ static bool in_one_moment(bool (*work)(struct writing *writing), struct writing 
     remove_remnants(writing->directory);
     bool good = catalogue_run(catalogue, "SAVEPOINT export", writing->failure);
     if (good) {
-        good = work(writing);
+        good = gather_and_write(writing);
         sqlite3_exec(catalogue->database, "RELEASE export", NULL, NULL, NULL);
     }
     close(lock);
@@ -305,67 +348,25 @@ static bool in_one_moment(bool (*work)(struct writing *writing), struct writing 
     return good;
 }
 
-static bool update(struct writing *writing, const char *name, bool (*write)(FILE *, void *),
-                   void *context) {
-    char *path = up_text_format("%s/%s", writing->directory, name);
-    bool good = up_text_update_file(path, write, context, writing->failure);
-    free(path);
-    return good;
-}
-
-static bool update_description(struct writing *writing, const char *name, json_t *json) {
-    bool good = update(writing, name, write_pretty, json);
-    json_decref(json);
-    return good;
-}
-
-static bool gather_standings(struct writing *writing) {
-    json_decref(writing->standings);
-    writing->standings = up_standings(writing->catalogue, writing->failure);
-    return writing->standings != NULL;
-}
-
-static bool write_all_csv(struct writing *writing) {
-    bool good = gather_standings(writing) &&
-                up_catalogue_each(writing->catalogue, "item", note_name, writing, writing->failure);
-    for (size_t i = 0; good && i < CATALOGUE_TABLES; i++) {
-        writing->table = &catalogue_tables[i];
-        good = update(writing, catalogue_tables[i].file, write_csv, writing);
-    }
-    return good && update_description(writing, "csv-metadata.json", catalogue_csv_metadata());
+static bool export_to(struct up_catalogue *catalogue, const char *directory,
+                      bool (*write)(struct writing *writing), struct up_failure *failure) {
+    json_auto_t *item_names = json_object();
+    json_auto_t *squeezed = json_object();
+    struct writing writing = {.catalogue = catalogue,
+                              .directory = directory,
+                              .item_names = item_names,
+                              .squeezed = squeezed,
+                              .write = write,
+                              .failure = failure};
+    return in_one_moment(&writing);
 }
 
 bool up_export_csv(struct up_catalogue *catalogue, const char *directory,
                    struct up_failure *failure) {
-    struct writing writing = {.catalogue = catalogue,
-                              .directory = directory,
-                              .item_names = json_object(),
-                              .squeezed = json_object(),
-                              .failure = failure};
-    bool good = in_one_moment(write_all_csv, &writing);
-    json_decref(writing.squeezed);
-    json_decref(writing.item_names);
-    json_decref(writing.standings);
-    return good;
-}
-
-static bool write_document(struct writing *writing) {
-    return gather_standings(writing) &&
-           up_catalogue_each(writing->catalogue, "item", note_name, writing, writing->failure) &&
-           update(writing, "catalogue.json", write_json, writing) &&
-           update_description(writing, "catalogue.schema.json", catalogue_json_schema());
+    return export_to(catalogue, directory, write_all_csv, failure);
 }
 
 bool up_export_json(struct up_catalogue *catalogue, const char *directory,
                     struct up_failure *failure) {
-    struct writing writing = {.catalogue = catalogue,
-                              .directory = directory,
-                              .item_names = json_object(),
-                              .squeezed = json_object(),
-                              .failure = failure};
-    bool good = in_one_moment(write_document, &writing);
-    json_decref(writing.squeezed);
-    json_decref(writing.item_names);
-    json_decref(writing.standings);
-    return good;
+    return export_to(catalogue, directory, write_document, failure);
 }

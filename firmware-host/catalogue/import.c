@@ -1,13 +1,11 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Taking over what other catalogues hold: their JSON document, or they themselves. */
-#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include <sys/stat.h>
 #include <unistd.h>
 
 #include "internal.h"
-#include "text/json.h"
 #include "text/text.h"
 
 enum { DOCUMENT_BYTES_MAX = 64 << 20, DOCUMENT_MEMORY_BYTES_MAX = 512 << 20 };
@@ -102,7 +100,7 @@ static bool read_record(const struct import *import, const char *where, json_t *
 
 /* Whether this folder itself made a version of the thing; asked once for each. */
 static bool is_ours(struct import *import, const char *kind, const char *subject, bool *ours) {
-    char *key = up_text_format("%s %s", kind, subject);
+    UP_FREED char *key = up_text_format("%s %s", kind, subject);
     const json_t *known = json_object_get(import->ours, key);
     bool good = true;
     *ours = json_is_true(known);
@@ -119,7 +117,6 @@ static bool is_ours(struct import *import, const char *kind, const char *subject
                                 code == SQLITE_ROW ? SQLITE_DONE : code, import->failure);
         json_object_set_new(import->ours, key, json_boolean(*ours));
     }
-    free(key);
     return good;
 }
 
@@ -133,18 +130,21 @@ static bool count_fresh(struct import *import, const struct up_record *record) {
     intake->calibrations += strcmp(record->kind, "calibration") == 0;
     intake->results_of_ours += ours && is_result;
     intake->versions_of_ours += ours && !is_result;
+    intake->items_of_ours += ours && strcmp(record->kind, "item") == 0;
     return good;
 }
 
-static bool count(struct import *import, const struct up_record *record, bool fresh) {
-    import->intake->known += !fresh;
-    return !fresh || count_fresh(import, record);
+static bool count(struct import *import, const struct up_record *record,
+                  enum catalogue_admitted how) {
+    import->intake->known += how == ADMITTED_KNOWN;
+    import->intake->contested += how == ADMITTED_CONTESTED;
+    return how != ADMITTED_FRESH || count_fresh(import, record);
 }
 
 static bool admit_entry(struct import *import, const char *where, json_t *entry,
                         const struct catalogue_table *table, bool other) {
     struct up_record record = {.content = NULL};
-    bool fresh = false;
+    enum catalogue_admitted how;
     if (!json_is_object(entry)) {
         return up_fail(import->failure, UP_STATUS_WRONG_INPUT,
                        "%s is not a JSON object; nothing was stored", where);
@@ -159,9 +159,8 @@ static bool admit_entry(struct import *import, const char *where, json_t *entry,
     record.content = json_copy(entry);
     strip(record.content, table->id_name, other);
     settle_bench(&record, replaces);
-    bool good =
-        catalogue_admit(import->catalogue, &record, replaces, where, &fresh, import->failure);
-    good = good && count(import, &record, fresh);
+    bool good = catalogue_admit(import->catalogue, &record, replaces, where, &how, import->failure);
+    good = good && count(import, &record, how);
     json_decref(record.content);
     json_decref(replaces);
     return good;
@@ -179,13 +178,12 @@ static bool admit_list(struct import *import, json_t *list, const char *name,
         const char *kind = json_string_value(json_object_get(entry, "record_kind"));
         const struct catalogue_table *its =
             table != NULL ? table : catalogue_table_of(kind != NULL ? kind : "");
-        char *where = up_text_format("%s: %s[%zu]", import->path, name, i);
+        UP_FREED char *where = up_text_format("%s: %s[%zu]", import->path, name, i);
         good = its != NULL ? admit_entry(import, where, entry, its, table == NULL)
                            : up_fail(import->failure, UP_STATUS_WRONG_INPUT,
                                      "%s: \"record_kind\" is missing or not known to this program; "
                                      "nothing was stored",
                                      where);
-        free(where);
     }
     return good;
 }
@@ -231,7 +229,7 @@ static char *document_in(const char *path) {
 
 bool up_catalogue_import(struct up_catalogue *catalogue, const char *path, bool dry_run,
                          struct up_intake *intake, struct up_failure *failure) {
-    char *file = document_in(path);
+    UP_FREED char *file = document_in(path);
     struct import import = {.catalogue = catalogue,
                             .path = file,
                             .intake = intake,
@@ -239,28 +237,32 @@ bool up_catalogue_import(struct up_catalogue *catalogue, const char *path, bool 
                             .dry_run = dry_run,
                             .ours = json_object()};
     *intake = (struct up_intake){0};
-    json_t *document = load_document(file, failure);
+    json_auto_t *document = load_document(file, failure);
     bool good = document != NULL && catalogue_begin(catalogue, failure);
     if (good) {
         good = finish(&import, admit_document(&import, document));
     }
-    json_decref(document);
     json_decref(import.ours);
-    free(file);
     return good;
 }
 
 /* ---- another catalogue ---- */
 
-static bool admit_record(const struct up_record *record, void *context) {
+static bool admit_with(const struct up_record *record, json_t *replaces, bool sound,
+                       void *context) {
     struct import *import = context;
     struct up_record copy = *record;
-    bool fresh = false;
-    json_t *replaces = catalogue_replaced_by(import->other, record->id, import->failure);
-    bool good = replaces != NULL && catalogue_admit(import->catalogue, &copy, replaces,
-                                                    import->path, &fresh, import->failure);
-    json_decref(replaces);
-    import->failed = !good || !count(import, record, fresh);
+    enum catalogue_admitted how;
+    import->failed = sound && (!catalogue_admit(import->catalogue, &copy, replaces, import->path,
+                                                &how, import->failure) ||
+                               !count(import, record, how));
+    return !import->failed;
+}
+
+static bool admit_record(const struct up_record *record, void *context) {
+    struct import *import = context;
+    json_auto_t *replaces = catalogue_replaced_by(import->other, record->id, import->failure);
+    import->failed = replaces == NULL || !admit_with(record, replaces, true, context);
     return !import->failed;
 }
 
@@ -273,6 +275,8 @@ static bool is_same_place(const char *a, const char *b) {
 static bool admit_catalogue(struct import *import) {
     bool good = catalogue_run(import->other, "SAVEPOINT merge", import->failure) &&
                 catalogue_each_record(import->other, admit_record, import, import->failure) &&
+                !import->failed &&
+                catalogue_each_contested(import->other, admit_with, import, import->failure) &&
                 !import->failed;
     sqlite3_exec(import->other->database, "RELEASE merge", NULL, NULL, NULL);
     return good;

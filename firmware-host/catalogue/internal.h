@@ -1,7 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* What the files of catalogue/ share and nobody else needs. */
-#ifndef UPTHRUST_CATALOGUE_INTERNAL_H
-#define UPTHRUST_CATALOGUE_INTERNAL_H
+#pragma once
 
 #include <sqlite3.h>
 
@@ -12,7 +11,7 @@
 
 enum {
     APPLICATION_ID = 0x75705442, /* "upTB" */
-    SCHEMA_VERSION = 5,
+    SCHEMA_VERSION = 6,
 };
 
 struct up_catalogue {
@@ -77,7 +76,7 @@ const struct catalogue_table *catalogue_table_of(const char *kind);
 char *catalogue_schema(void);
 /* The tables, indexes and triggers alone, of the tables of a version. */
 char *catalogue_tables_of(int version);
-#define CATALOGUE_TABLE_NAMES "('record', 'replaces', 'bench_counter', 'local_mark')"
+#define CATALOGUE_TABLE_NAMES "('record', 'replaces', 'bench_counter', 'local_mark', 'contested')"
 char *catalogue_migration(int version);
 
 /* SQL that fills bench_counter from the records. */
@@ -129,6 +128,27 @@ void catalogue_latest(char utc[UP_TIME_SIZE]);
 /* The folder on this machine: a copy of it, or the folder on another machine, is another place.
    Empty where it cannot be told. */
 void catalogue_place(struct up_catalogue *catalogue, char place[UP_SHA256_SIZE]);
+
+/* ---- contested.c ---- */
+
+/* Keeps other content under the id of a record; *fresh: it was not kept before. Within a
+   transaction. */
+bool catalogue_contest(struct up_catalogue *catalogue, const struct up_record *record,
+                       const json_t *replaces, bool *fresh, struct up_failure *failure);
+/* `sound`: it is what was stored. */
+bool catalogue_each_contested(struct up_catalogue *catalogue,
+                              bool (*visit)(const struct up_record *record, json_t *replaces,
+                                            bool sound, void *context),
+                              void *context, struct up_failure *failure);
+
+/* ---- witness.c ---- */
+
+/* Whether the folder still has the mark by which the bench was last weighed here; and notes that of
+   the calibration which is used now. */
+bool catalogue_witness_agrees(struct up_catalogue *catalogue, const char *bench, bool *agrees,
+                              struct up_failure *failure);
+bool catalogue_witness_note(struct up_catalogue *catalogue, const char *bench,
+                            const char *calibration_id, struct up_failure *failure);
 
 /* ---- record.c ---- */
 
@@ -187,6 +207,9 @@ bool catalogue_finish(struct up_catalogue *catalogue, sqlite3_stmt *statement, i
                       struct up_failure *failure);
 const char *catalogue_text_of(sqlite3_stmt *statement, int column);
 
+/* The columns id, sha256, kind, subject, bench, made_utc and body; the content is the caller's. */
+void catalogue_read_row(sqlite3_stmt *statement, struct up_record *record);
+
 /* Every record that is not what was stored; `aside`: a person left it out. */
 bool catalogue_each_damaged(struct up_catalogue *catalogue,
                             bool (*visit)(const struct up_record *record, bool aside,
@@ -219,6 +242,7 @@ bool catalogue_put_version(struct up_catalogue *catalogue, const struct catalogu
 
 struct catalogue_found {
     char id[UP_ID_SIZE];
+    bool elsewhere;
     json_t *content; /* the caller's */
 };
 
@@ -231,11 +255,11 @@ bool catalogue_fail_found(const struct catalogue_found *found, struct up_failure
 
 /* ---- take.c ---- */
 
-/* What came from another catalogue is checked as hostile: form, members, hash, and that no record
-   here has its id and another hash. Within a transaction. `where` stands before what is wrong.
-   *fresh: it was not there before. */
+/* What came from another catalogue is checked as hostile: form, members, hash. Within a
+   transaction. `where` stands before what is wrong. */
+enum catalogue_admitted { ADMITTED_KNOWN, ADMITTED_FRESH, ADMITTED_CONTESTED };
 bool catalogue_admit(struct up_catalogue *catalogue, struct up_record *record, json_t *replaces,
-                     const char *where, bool *fresh, struct up_failure *failure);
+                     const char *where, enum catalogue_admitted *how, struct up_failure *failure);
 
 /* kind.c: tolerances that a kind may have, and the one subject that a name has. */
 bool catalogue_kind_is_sound(const json_t *content);
@@ -244,6 +268,7 @@ bool catalogue_kind_is_subject(const json_t *content, const char *subject);
 /* What surrounds a body has the form that the door demands; what is read is held to it, too: a file
    may come from somebody else, and ids and times go into scripts and commands. */
 bool catalogue_has_form(const struct up_record *record);
+bool catalogue_is_time(const char *text);
 
 /* What no other catalogue would take in is not stored either. */
 bool catalogue_check_content(const char *kind, const json_t *content, struct up_failure *failure);
@@ -259,5 +284,3 @@ json_t *catalogue_json_schema(void);
    or of another type. */
 bool catalogue_read_number(const json_t *content, const char *key, double *value);
 bool catalogue_read_text(const json_t *content, const char *key, char *text, size_t size);
-
-#endif

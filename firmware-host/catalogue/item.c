@@ -1,11 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
 #include "catalogue/claim.h"
-#include "catalogue/kind.h"
-#include "catalogue/records.h"
 #include "internal.h"
 #include "text/text.h"
 
@@ -228,9 +225,8 @@ static bool compare_name(const struct up_record *record, void *context) {
         !up_item_from_json(record->content, &other)) {
         return true;
     }
-    char *skeleton = up_text_skeleton(other.name);
+    UP_FREED char *skeleton = up_text_skeleton(other.name);
     bool alike = strcmp(skeleton, look->skeleton) == 0;
-    free(skeleton);
     if (alike) {
         *look->other = other;
         memcpy(look->other->id, record->subject, sizeof record->subject);
@@ -310,17 +306,15 @@ static bool take_waiting(const struct up_record *record, void *context) {
 static bool put_accepted(struct up_catalogue *catalogue, const char item_id[UP_ID_SIZE],
                          const struct waiting *waiting, struct up_failure *failure) {
     struct up_record record = {.kind = "item", .content = waiting->content};
-    json_t *ids = catalogue_live_ids(catalogue, "item", item_id, failure);
+    json_auto_t *ids = catalogue_live_ids(catalogue, "item", item_id, failure);
     size_t at = 0;
     memcpy(record.subject, item_id, sizeof record.subject);
     while (at < json_array_size(ids) &&
            strcmp(json_string_value(json_array_get(ids, at)), waiting->id) < 0) {
         at++;
     }
-    bool good = ids != NULL && json_array_insert_new(ids, at, json_string(waiting->id)) == 0 &&
-                catalogue_put(catalogue, &record, ids, failure);
-    json_decref(ids);
-    return good;
+    return ids != NULL && json_array_insert_new(ids, at, json_string(waiting->id)) == 0 &&
+           catalogue_put(catalogue, &record, ids, failure);
 }
 
 /* What an edit would refuse is not accepted either. */

@@ -1,6 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* What is set for a kind of item, and what a bench has learned from the trials of its items. */
-#include <math.h>
 #include <stdlib.h>
 #include <string.h>
 #include <strings.h>
@@ -20,6 +19,10 @@ const struct catalogue_member catalogue_kind_members[] = {
               "neutral for one piece, for items added from then on; null: none is set"),
     NUMBER_AS(IN_ABOVE_ZERO, "tolerance_pair_g", tolerance_pair_g, UNIT_G, ABOVE_ZERO,
               "the same for a pair"),
+    NUMBER_AS(IN_ABOVE_ZERO, "stuck_share", stuck_share, UNIT_SHARE, LATER | ABOVE_ZERO,
+              "at most this share of the trapped air stays through all shakes; null: none is set"),
+    NUMBER_AS(IN_ABOVE_ZERO, "stuck_g", stuck_g, UNIT_G, LATER | ABOVE_ZERO,
+              "lift of air that may stay beside that, whatever shaking frees; null: none is set"),
     END};
 #undef MEMBERS_OF
 
@@ -41,7 +44,8 @@ struct trial {
     double load_g, u_plateau_g;
     double gain_g[GAINS_MAX];
     size_t gains;
-    bool soaks; /* its scatter and its gains are water that was taken up */
+    bool shakes_set; /* by the first trial: none ended it by being small */
+    bool soaks;      /* its scatter and its gains are water that was taken up */
 };
 
 struct lessons {
@@ -140,6 +144,7 @@ static void read_gains(const json_t *content, double counts_g, struct trial *tri
     const json_t *gains = json_object_get(content, "gain_counts");
     size_t count = json_array_size(gains);
     trial->gains = count > GAINS_MAX ? 0 : count;
+    trial->shakes_set = json_is_true(json_object_get(content, "shakes_set"));
     for (size_t i = 0; i < trial->gains; i++) {
         const json_t *gain = json_array_get(gains, i);
         if (!json_is_number(gain)) {
@@ -201,7 +206,7 @@ static bool read_tolerance(const struct up_record *record, void *context) {
     struct lessons *lessons = context;
     struct up_kind set = {0};
     members_from_json(catalogue_kind_members, record->content, &set);
-    if (set.name[0] != '\0' &&
+    if (!record->elsewhere && set.name[0] != '\0' && /* who weighs sets what is neutral */
         (lessons->only_kind == NULL || strcasecmp(lessons->only_kind, set.name) == 0)) {
         lessons->tolerance =
             up_reallocate(lessons->tolerance, lessons->tolerances + 1, sizeof *lessons->tolerance);
@@ -294,7 +299,7 @@ static size_t run_length(const struct chosen *chosen, size_t first) {
 static struct up_quantity pool(const struct chosen *chosen, double pieces) {
     double *sd = up_allocate(chosen->count + 1, sizeof *sd);
     double *dof = up_allocate(chosen->count + 1, sizeof *dof);
-    double *load = up_allocate(chosen->count + 1, sizeof *load);
+    UP_FREED double *load = up_allocate(chosen->count + 1, sizeof *load);
     size_t runs = 0, length;
     for (size_t first = 0; first < chosen->count; first += length) {
         length = run_length(chosen, first);
@@ -310,7 +315,6 @@ static struct up_quantity pool(const struct chosen *chosen, double pieces) {
     struct up_pool pooled = up_pool_sds(sd, dof, runs);
     free(sd);
     free(dof);
-    free(load);
     return pooled.dof > 0 ? (struct up_quantity){0, pooled.sd * 1e-3, pooled.dof}
                           : (struct up_quantity){0, 0, 0};
 }
@@ -326,18 +330,19 @@ static double u_gain_g(const struct up_kind *kind, const struct trial *trial) {
 }
 
 static void learn_share(const struct chosen *chosen, struct up_kind *kind) {
-    struct up_shaken *shaken = up_allocate(chosen->count + 1, sizeof *shaken);
+    UP_FREED struct up_shaken *shaken = up_allocate(chosen->count + 1, sizeof *shaken);
     size_t count = 0;
     for (size_t i = 0; i < chosen->count; i++) {
         const struct trial *trial = chosen->trial[i];
         double u_g = u_gain_g(kind, trial);
         if (trial->gains > 0 && u_g > 0 && !trial->soaks) {
-            double stop_g = fmax(STOP_GAIN_G, STOP_GAIN_US * sqrt(2) * trial->u_plateau_g);
+            double stop_g = trial->shakes_set
+                                ? 0
+                                : fmax(STOP_GAIN_G, STOP_GAIN_US * sqrt(2) * trial->u_plateau_g);
             shaken[count++] = (struct up_shaken){trial->gain_g, trial->gains, u_g, stop_g};
         }
     }
     up_find_share(shaken, count, &kind->share);
-    free(shaken);
 }
 
 static void learn(const struct chosen *chosen, struct up_kind *kind) {
@@ -353,22 +358,20 @@ static void learn(const struct chosen *chosen, struct up_kind *kind) {
     learn_share(chosen, kind);
 }
 
-/* The last of the same name is the newest. */
-static void fill_tolerances(const struct lessons *lessons, struct up_kind *kind) {
-    for (size_t i = 0; i < lessons->tolerances; i++) {
-        if (strcasecmp(lessons->tolerance[i].name, kind->name) == 0) {
-            kind->tolerance_one_g = lessons->tolerance[i].tolerance_one_g;
-            kind->tolerance_pair_g = lessons->tolerance[i].tolerance_pair_g;
-        }
-    }
-}
-
 static void begin(const struct lessons *lessons, const char *name, const char *bench,
                   struct up_kind *kind) {
     *kind = (struct up_kind){0};
     snprintf(kind->name, sizeof kind->name, "%s", name);
     snprintf(kind->bench, sizeof kind->bench, "%s", bench);
-    fill_tolerances(lessons, kind);
+    /* The last of the same name is the newest. */
+    for (size_t i = 0; i < lessons->tolerances; i++) {
+        if (strcasecmp(lessons->tolerance[i].name, kind->name) == 0) {
+            kind->tolerance_one_g = lessons->tolerance[i].tolerance_one_g;
+            kind->tolerance_pair_g = lessons->tolerance[i].tolerance_pair_g;
+            kind->stuck_share = lessons->tolerance[i].stuck_share;
+            kind->stuck_g = lessons->tolerance[i].stuck_g;
+        }
+    }
     up_find_share(NULL, 0, &kind->share);
 }
 
@@ -390,18 +393,25 @@ static void id_of_name(const char *name, char id[UP_ID_SIZE]) {
 
 /* Of the live versions the first counts. */
 static bool read_set(const struct up_record *record, void *context) {
-    members_from_json(catalogue_kind_members, record->content, context);
+    if (!record->elsewhere) {
+        members_from_json(catalogue_kind_members, record->content, context);
+    }
     return false;
+}
+
+bool up_kind_find(struct up_catalogue *catalogue, const char *name, struct up_kind *kind,
+                  struct up_failure *failure) {
+    UP_FREED char *clean = up_text_clean(name, strlen(name)); /* names are stored clean */
+    char id[UP_ID_SIZE];
+    *kind = (struct up_kind){0};
+    id_of_name(clean, id);
+    return up_catalogue_each_live(catalogue, "gear_kind", id, read_set, kind, failure);
 }
 
 bool up_kind_tolerance(struct up_catalogue *catalogue, const char *name, int pieces,
                        double *tolerance_g, struct up_failure *failure) {
-    char *clean = up_text_clean(name, strlen(name)); /* names are stored clean */
-    char id[UP_ID_SIZE];
-    struct up_kind kind = {0};
-    id_of_name(clean, id);
-    free(clean);
-    bool good = up_catalogue_each_live(catalogue, "gear_kind", id, read_set, &kind, failure);
+    struct up_kind kind;
+    bool good = up_kind_find(catalogue, name, &kind, failure);
     double set_g = pieces == 1 ? kind.tolerance_one_g : kind.tolerance_pair_g;
     if (good && set_g > 0) {
         *tolerance_g = set_g;
@@ -411,7 +421,7 @@ bool up_kind_tolerance(struct up_catalogue *catalogue, const char *name, int pie
 
 bool up_kind_learn(struct up_catalogue *catalogue, const char *name, const char *bench,
                    struct up_kind *kind, struct up_failure *failure) {
-    char *clean = up_text_clean(name, strlen(name));
+    UP_FREED char *clean = up_text_clean(name, strlen(name));
     struct lessons lessons = {.only_kind = clean, .only_bench = bench};
     bool good = gather(catalogue, &lessons, failure);
     begin(&lessons, clean, bench, kind);
@@ -421,7 +431,6 @@ bool up_kind_learn(struct up_catalogue *catalogue, const char *name, const char 
     }
     free(all.trial);
     release(&lessons);
-    free(clean);
     return good;
 }
 
@@ -441,7 +450,7 @@ bool up_kinds_learn(struct up_catalogue *catalogue, struct up_kind **kinds, size
         return false;
     }
     struct chosen all = sort_out(&lessons);
-    bool *seen = up_allocate(lessons.kinds.count + 1, sizeof *seen);
+    UP_FREED bool *seen = up_allocate(lessons.kinds.count + 1, sizeof *seen);
     size_t listed = 0, length, groups = lessons.kinds.count;
     for (size_t first = 0; first < all.count; first += group_length(&all, first)) {
         groups++;
@@ -460,7 +469,6 @@ bool up_kinds_learn(struct up_catalogue *catalogue, struct up_kind **kinds, size
             begin(&lessons, lessons.kinds.name[k], "", &list[listed++]);
         }
     }
-    free(seen);
     free(all.trial);
     release(&lessons);
     qsort(list, listed, sizeof *list, by_name_and_bench);
@@ -480,7 +488,8 @@ static bool is_tolerance(double tolerance_g, int pieces) {
 bool catalogue_kind_is_sound(const json_t *content) {
     struct up_kind kind = {0};
     return members_from_json(catalogue_kind_members, content, &kind) &&
-           is_tolerance(kind.tolerance_one_g, 1) && is_tolerance(kind.tolerance_pair_g, 2);
+           is_tolerance(kind.tolerance_one_g, 1) && is_tolerance(kind.tolerance_pair_g, 2) &&
+           kind.stuck_share <= UP_STUCK_SHARE_MOST;
 }
 
 bool catalogue_kind_is_subject(const json_t *content, const char *subject) {

@@ -4,13 +4,10 @@
  * and what a bench has learned from the trials of its items. Kinds are told apart as items name
  * them, whatever the case of their letters.
  */
-#ifndef UPTHRUST_CATALOGUE_KIND_H
-#define UPTHRUST_CATALOGUE_KIND_H
+#pragma once
 
 #include "metrology/shake.h"
 #include "upthrust/catalogue.h"
-#include "upthrust/item.h"
-#include "upthrust/quantity.h"
 
 /* Whether what is of a kind is filled with gas, which has weight and lift. */
 enum up_filled { UP_FILLED_NEVER, UP_FILLED_TO_PRESSURE, UP_FILLED_EMPTIED };
@@ -27,10 +24,15 @@ struct up_kind_facts {
 const struct up_kind_facts *up_kind_facts(const char *kind);
 const struct up_kind_facts *up_kind_facts_at(unsigned i);
 
+#define UP_STUCK_SHARE_LEAST 0.001
+#define UP_STUCK_SHARE_MOST  0.9
+
 struct up_kind {
     char name[UP_NAME_SIZE];
     char bench[UP_NAME_SIZE];                 /* what follows the tolerances was learned there */
     double tolerance_one_g, tolerance_pair_g; /* 0: none set */
+    double stuck_share; /* at most this share of the air stays through all shakes; 0: none set */
+    double stuck_g;     /* and this lift beside it, whatever shaking frees; 0: none set */
     /* Standard deviation of a trial (u; value 0), each a fresh immersion, pooled over the runs. A
        pair scatters otherwise than a piece, by how much nobody knows before: pooled apart. u and
        dof 0: not learned. */
@@ -39,12 +41,14 @@ struct up_kind {
     unsigned items, runs;  /* whose trials were used */
 };
 
-/* Kinds of items. `set` stores the tolerances (0: none) under the name: of the same name the newest
+/* Kinds of items. `set` stores what can be set under the name: of the same name the newest
    counts, also after merging. `learn` fills in all that is known, which may be nothing;
    for all at once, every kind on every bench that has trials of it, and on none where no bench
-   has; the caller frees *kinds. */
+   has; the caller frees *kinds. `find` gives what is set alone. */
 bool up_kind_set(struct up_catalogue *catalogue, const struct up_kind *kind,
                  struct up_failure *failure);
+bool up_kind_find(struct up_catalogue *catalogue, const char *name, struct up_kind *kind,
+                  struct up_failure *failure);
 /* The tolerance set for one piece of a kind, or for more; *tolerance_g is left alone where none
    is. */
 bool up_kind_tolerance(struct up_catalogue *catalogue, const char *name, int pieces,
@@ -53,5 +57,3 @@ bool up_kind_learn(struct up_catalogue *catalogue, const char *name, const char 
                    struct up_kind *kind, struct up_failure *failure);
 bool up_kinds_learn(struct up_catalogue *catalogue, struct up_kind **kinds, size_t *count,
                     struct up_failure *failure);
-
-#endif

@@ -1,6 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* What is known of a kind of gear before any of it is weighed (common practice, no source). */
-#include <stddef.h>
 #include <strings.h>
 
 #include "catalogue/kind.h"

@@ -1,8 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "members.h"
 
-#include <math.h>
-#include <stdint.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -155,9 +153,8 @@ static bool check_text(const struct catalogue_member *member, const json_t *valu
         snprintf(fault->text, sizeof fault->text, "is longer than %zu bytes", most);
         return false;
     }
-    char *clean = up_text_clean(text, strlen(text));
+    UP_FREED char *clean = up_text_clean(text, strlen(text));
     bool same = strcmp(clean, text) == 0;
-    free(clean);
     return same || refuse(fault, "contains control characters");
 }
 

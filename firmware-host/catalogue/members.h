@@ -4,8 +4,7 @@
  * units and bounds. JSON both ways, the checks at the door, CSV columns, SQL views and the
  * descriptions of the files are made from these tables.
  */
-#ifndef UPTHRUST_CATALOGUE_MEMBERS_H
-#define UPTHRUST_CATALOGUE_MEMBERS_H
+#pragma once
 
 #include <jansson.h>
 #include <stdbool.h>
@@ -173,5 +172,3 @@ struct member_fault {
 };
 bool members_check(const struct catalogue_member *members, const json_t *content,
                    struct member_fault *fault);
-
-#endif

@@ -91,6 +91,16 @@ static bool ask_of_place(struct up_catalogue *catalogue, const char *sql, const 
            catalogue_finish(catalogue, statement, code == SQLITE_ROW ? SQLITE_DONE : code, failure);
 }
 
+static bool bench_of(struct up_catalogue *catalogue, const char *record_id,
+                     char bench[UP_NAME_SIZE], struct up_failure *failure) {
+    sqlite3_stmt *statement = catalogue_prepare(catalogue, "SELECT bench FROM record WHERE id = ?",
+                                                &record_id, 1, failure);
+    int code = statement != NULL ? sqlite3_step(statement) : SQLITE_ERROR;
+    snprintf(bench, UP_NAME_SIZE, "%s", code == SQLITE_ROW ? catalogue_text_of(statement, 0) : "");
+    return statement != NULL &&
+           catalogue_finish(catalogue, statement, code == SQLITE_ROW ? SQLITE_DONE : code, failure);
+}
+
 bool up_calibration_is_trusted(struct up_catalogue *catalogue, const char *calibration_id,
                                bool *trusted, struct up_failure *failure) {
     int marks = 0;
@@ -98,7 +108,10 @@ bool up_calibration_is_trusted(struct up_catalogue *catalogue, const char *calib
                              "SELECT count(*) FROM local_mark WHERE record_id = ? AND place = ?"
                              " AND mark IN ('made', 'adopted')",
                              calibration_id, &marks, failure);
-    *trusted = marks > 0;
+    char bench[UP_NAME_SIZE];
+    bool agrees = false;
+    *trusted = good && marks > 0 && bench_of(catalogue, calibration_id, bench, failure) &&
+               catalogue_witness_agrees(catalogue, bench, &agrees, failure) && agrees;
     return good;
 }
 
@@ -116,9 +129,13 @@ bool catalogue_is_of_place(struct up_catalogue *catalogue, const char *subject, 
 
 bool up_calibration_adopt(struct up_catalogue *catalogue, const char *calibration_id,
                           struct up_failure *failure) {
+    char bench[UP_NAME_SIZE];
     return catalogue_begin(catalogue, failure) &&
-           catalogue_end(catalogue, mark(catalogue, calibration_id, "adopted", "", failure),
-                         failure);
+           catalogue_end(catalogue,
+                         bench_of(catalogue, calibration_id, bench, failure) &&
+                             mark(catalogue, calibration_id, "adopted", "", failure),
+                         failure) &&
+           catalogue_witness_note(catalogue, bench, calibration_id, failure);
 }
 
 /* ---- left out by hand ---- */
@@ -185,6 +202,19 @@ static bool visit_damaged(const struct up_record *record, bool aside, void *cont
     return aside || checking->visit(&doubtful, checking->context);
 }
 
+static bool visit_contested(const struct up_record *record, json_t *replaces, bool sound,
+                            void *context) {
+    const struct checking *checking = context;
+    struct up_doubtful_record doubtful = {.why = UP_RECORD_CONTESTED};
+    (void)replaces;
+    memcpy(doubtful.id, record->id, sizeof record->id);
+    memcpy(doubtful.kind, record->kind, sizeof record->kind);
+    memcpy(doubtful.made_utc, record->made_utc, sizeof record->made_utc);
+    snprintf(doubtful.reason, sizeof doubtful.reason, "%s%s", record->sha256,
+             sound ? "" : ", damaged");
+    return checking->visit(&doubtful, checking->context);
+}
+
 static bool visit_rows(const struct checking *checking, enum up_record_doubt why, const char *sql,
                        struct up_failure *failure) {
     char latest[UP_TIME_SIZE];
@@ -206,11 +236,31 @@ static bool visit_rows(const struct checking *checking, enum up_record_doubt why
            catalogue_finish(checking->catalogue, statement, more ? code : SQLITE_DONE, failure);
 }
 
+/* Records that no index leads to would be found by nobody; such is left where a backup was copied
+   over a file whose log stayed. */
+static bool check_file(struct up_catalogue *catalogue, struct up_failure *failure) {
+    sqlite3_stmt *statement =
+        catalogue_prepare(catalogue, "PRAGMA integrity_check(1)", NULL, 0, failure);
+    int code = statement != NULL ? sqlite3_step(statement) : SQLITE_ERROR;
+    char *words = up_text_format("%s", code == SQLITE_ROW ? catalogue_text_of(statement, 0) : "ok");
+    bool whole = strcmp(words, "ok") == 0;
+    bool good =
+        statement != NULL &&
+        catalogue_finish(catalogue, statement, code == SQLITE_ROW ? SQLITE_DONE : code, failure) &&
+        (whole || up_fail(failure, UP_STATUS_WRONG_INPUT,
+                          "%s/catalogue.sqlite is damaged (%.100s): restore a copy, and take away "
+                          "the files beside it that end in -wal and -shm",
+                          catalogue->directory, words));
+    free(words);
+    return good;
+}
+
 bool up_catalogue_check(struct up_catalogue *catalogue,
                         bool (*visit)(const struct up_doubtful_record *doubtful, void *context),
                         void *context, struct up_failure *failure) {
     struct checking checking = {catalogue, visit, context};
-    return catalogue_each_damaged(catalogue, visit_damaged, &checking, failure) &&
+    return check_file(catalogue, failure) &&
+           catalogue_each_damaged(catalogue, visit_damaged, &checking, failure) &&
            visit_rows(&checking, UP_RECORD_SET_ASIDE,
                       "SELECT r.id, r.kind, r.made_utc, m.reason FROM local_mark AS m"
                       " JOIN record AS r ON r.id = m.record_id WHERE m.mark = 'aside'"
@@ -219,5 +269,10 @@ bool up_catalogue_check(struct up_catalogue *catalogue,
            visit_rows(&checking, UP_RECORD_AHEAD_OF_CLOCK,
                       "SELECT id, kind, made_utc, '' FROM record WHERE made_utc > ?"
                       " ORDER BY rowid",
+                      failure) &&
+           catalogue_each_contested(catalogue, visit_contested, &checking, failure) &&
+           visit_rows(&checking, UP_RECORD_OF_MANY,
+                      "SELECT id, kind, max(made_utc), count(*) || ' of ' || subject FROM record"
+                      " GROUP BY kind, subject HAVING count(*) > 1000 ORDER BY rowid",
                       failure);
 }

@@ -1,7 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include <math.h>
 #include <nettle/sha2.h>
-#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include <time.h>
@@ -48,11 +46,10 @@ void catalogue_hash_text(const char *text, char hex[UP_SHA256_SIZE]) {
 /* Over the canonical JSON (sorted keys, no blanks) of all a record says. */
 bool catalogue_hash(struct up_record *record, json_t *replaces) {
     json_t *old = replaces != NULL ? json_incref(replaces) : json_array();
-    json_t *all = json_pack("{s:O, s:s, s:s, s:s, s:o, s:s}", "body", record->content, "bench",
-                            record->bench, "kind", record->kind, "made_utc", record->made_utc,
-                            "replaces", old, "subject", record->subject);
+    json_auto_t *all = json_pack("{s:O, s:s, s:s, s:s, s:o, s:s}", "body", record->content, "bench",
+                                 record->bench, "kind", record->kind, "made_utc", record->made_utc,
+                                 "replaces", old, "subject", record->subject);
     char *text = all != NULL ? dump(all) : NULL;
-    json_decref(all);
     if (text != NULL) {
         catalogue_hash_text(text, record->sha256);
     }
@@ -80,14 +77,12 @@ static bool insert_replaces(struct up_catalogue *catalogue, const char *id, cons
 
 bool catalogue_insert(struct up_catalogue *catalogue, const struct up_record *record,
                       const json_t *replaces, struct up_failure *failure) {
-    char *content = dump(record->content);
+    UP_FREED char *content = dump(record->content);
     const char *values[] = {record->id,    record->sha256,   record->kind, record->subject,
                             record->bench, record->made_utc, content};
-    bool good = catalogue_change(catalogue, "INSERT INTO record VALUES (?, ?, ?, ?, ?, ?, ?)",
-                                 values, 7, failure) &&
-                insert_replaces(catalogue, record->id, replaces, failure);
-    free(content);
-    return good;
+    return catalogue_change(catalogue, "INSERT INTO record VALUES (?, ?, ?, ?, ?, ?, ?)", values, 7,
+                            failure) &&
+           insert_replaces(catalogue, record->id, replaces, failure);
 }
 
 /* A small computer without a battery loses its clock, and what it stored before would then pass
@@ -120,6 +115,12 @@ static bool fail_body(const struct up_record *record, struct up_failure *failure
                    record->kind);
 }
 
+static bool fail_clock(const struct up_record *record, struct up_failure *failure) {
+    return up_fail(failure, UP_STATUS_UNABLE,
+                   "the clock of this computer says %s: set it, then try again; nothing was stored",
+                   record->made_utc);
+}
+
 bool catalogue_put(struct up_catalogue *catalogue, struct up_record *record, json_t *replaces,
                    struct up_failure *failure) {
     json_t *given = record->content;
@@ -136,7 +137,8 @@ bool catalogue_put(struct up_catalogue *catalogue, struct up_record *record, jso
         /* Not before the lock: who waits for it must not store an older time with a later number.
          */
         catalogue_now(record->made_utc);
-        good = number_it(catalogue, record, record->content, failure) &&
+        good = (catalogue_is_time(record->made_utc) || fail_clock(record, failure)) &&
+               number_it(catalogue, record, record->content, failure) &&
                (catalogue_hash(record, replaces) || fail_body(record, failure)) &&
                catalogue_insert(catalogue, record, replaces, failure) &&
                catalogue_mark_made(catalogue, record, failure);
@@ -167,9 +169,8 @@ bool up_catalogue_add(struct up_catalogue *catalogue, const char *kind, const ch
                        "%.60s",
                        kind, subject != NULL ? subject : "", bench != NULL ? bench : "");
     }
-    json_t *old = replaces != NULL ? json_pack("[s]", replaces) : NULL;
+    json_auto_t *old = replaces != NULL ? json_pack("[s]", replaces) : NULL;
     bool good = catalogue_put(catalogue, &record, old, failure);
-    json_decref(old);
     if (good && record_id != NULL) {
         memcpy(record_id, record.id, sizeof record.id);
     }

@@ -123,14 +123,14 @@ static void copy_column(sqlite3_stmt *statement, int column, char *to, size_t si
     snprintf(to, size, "%s", catalogue_text_of(statement, column));
 }
 
-static void read_row(sqlite3_stmt *statement, struct up_record *record) {
+void catalogue_read_row(sqlite3_stmt *statement, struct up_record *record) {
     copy_column(statement, 0, record->id, sizeof record->id);
     copy_column(statement, 1, record->sha256, sizeof record->sha256);
     copy_column(statement, 2, record->kind, sizeof record->kind);
     copy_column(statement, 3, record->subject, sizeof record->subject);
     copy_column(statement, 4, record->bench, sizeof record->bench);
     copy_column(statement, 5, record->made_utc, sizeof record->made_utc);
-    record->elsewhere = sqlite3_column_int(statement, 7) == 0;
+    record->elsewhere = true;
     record->content = json_loads(catalogue_text_of(statement, 6), 0, NULL);
 }
 
@@ -180,7 +180,8 @@ static bool visit_one(struct up_catalogue *catalogue, sqlite3_stmt *statement,
                       struct visitor *visitor, bool *more, struct up_failure *failure) {
     struct up_record record;
     bool sound = false;
-    read_row(statement, &record);
+    catalogue_read_row(statement, &record);
+    record.elsewhere = sqlite3_column_int(statement, 7) == 0;
     bool good = is_sound(catalogue, &record, &sound, failure);
     if (good && !sound) {
         *more = visit_damaged(visitor, &record, sqlite3_column_int(statement, 8) != 0);

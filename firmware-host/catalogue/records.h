@@ -1,7 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* What the program itself stores in a catalogue, beside what upthrust/catalogue.h offers others. */
-#ifndef UPTHRUST_CATALOGUE_RECORDS_H
-#define UPTHRUST_CATALOGUE_RECORDS_H
+#pragma once
 
 #include "upthrust/catalogue.h"
 
@@ -23,9 +22,11 @@ bool up_catalogue_add(struct up_catalogue *catalogue, const char *kind, const ch
 bool up_catalogue_clock_is_behind(struct up_catalogue *catalogue, const char *bench,
                                   char last_utc[UP_TIME_SIZE]);
 
-/* A reference body was weighed in a run. */
+/* A reference body was weighed in a run. `open_id` (may be NULL): of a check outside its limits
+   that nobody has answered, or empty; the same one, confirmed, takes its place. */
 bool up_check_add(struct up_catalogue *catalogue, const struct up_reference_check *check,
-                  const char *run_id, const char *bench, struct up_failure *failure);
+                  const char *run_id, const char *bench, char open_id[UP_ID_SIZE],
+                  struct up_failure *failure);
 
 bool up_calibration_add(struct up_catalogue *catalogue, struct up_calibration *calibration,
                         struct up_failure *failure);
@@ -58,5 +59,3 @@ enum up_class up_class_of(const char *word);
 
 /* In the one spelling that ids have here. */
 bool up_is_uuid(const char *text);
-
-#endif

@@ -1,6 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Reference bodies and what was found when they were weighed. */
-#include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -120,6 +119,7 @@ bool up_reference_find(struct up_catalogue *catalogue, const char *name_or_id,
     bool good =
         up_reference_from_json(found.content, reference) || catalogue_fail_found(&found, failure);
     memcpy(reference->id, found.id, sizeof reference->id);
+    reference->elsewhere = found.elsewhere;
     json_decref(found.content);
     return good;
 }
@@ -156,13 +156,18 @@ json_t *up_reference_check_to_json(const struct up_reference_check *check) {
 }
 
 bool up_check_add(struct up_catalogue *catalogue, const struct up_reference_check *check,
-                  const char *run_id, const char *bench, struct up_failure *failure) {
-    json_t *content = up_reference_check_to_json(check);
+                  const char *run_id, const char *bench, char open_id[UP_ID_SIZE],
+                  struct up_failure *failure) {
+    char id[UP_ID_SIZE] = "";
+    const char *old_id = open_id != NULL && open_id[0] != '\0' && check->confirmed ? open_id : NULL;
+    json_auto_t *content = up_reference_check_to_json(check);
     json_object_set_new(content, "run_id", json_string(run_id));
     bool good =
         catalogue_check_content("reference_check", content, failure) &&
-        up_catalogue_add(catalogue, "reference_check", NULL, bench, content, NULL, NULL, failure);
-    json_decref(content);
+        up_catalogue_add(catalogue, "reference_check", old_id, bench, content, old_id, id, failure);
+    if (open_id != NULL) {
+        snprintf(open_id, UP_ID_SIZE, "%s", check->outside && !check->confirmed ? id : "");
+    }
     return good;
 }
 
@@ -196,7 +201,9 @@ static bool read_check(const struct up_record *record, void *context) {
     catalogue_read_text(record->content, "run_id", past->run_id, sizeof past->run_id);
     memcpy(past->bench, record->bench, sizeof past->bench);
     memcpy(past->made_utc, record->made_utc, sizeof past->made_utc);
-    past->in_limits = !past->check.outside && isfinite(past->check.deviation_kg.value) &&
+    past->elsewhere = record->elsewhere;
+    past->in_limits = !past->elsewhere && !past->check.outside &&
+                      isfinite(past->check.deviation_kg.value) &&
                       is_same_body(history->reference, &past->check);
     return true;
 }
@@ -222,14 +229,13 @@ bool up_reference_chart(struct up_catalogue *catalogue, const char *reference_id
     struct up_past_check *past;
     size_t count, inside = 0;
     bool good = up_reference_checks(catalogue, reference_id, bench, &past, &count, failure);
-    struct up_quantity *deviation = up_allocate(count + 1, sizeof *deviation);
+    UP_FREED struct up_quantity *deviation = up_allocate(count + 1, sizeof *deviation);
     for (size_t i = 0; i < count; i++) {
         if (past[i].in_limits) {
             deviation[inside++] = past[i].check.deviation_kg;
         }
     }
     *chart = up_chart_of(deviation, inside);
-    free(deviation);
     free(past);
     return good;
 }

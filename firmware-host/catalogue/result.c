@@ -1,6 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Adding results and decisions, and putting a later decision over its result. */
-#include <string.h>
 
 #include "internal.h"
 
@@ -52,14 +51,11 @@ static bool decide_one(struct up_catalogue *catalogue, const struct up_decided *
     if (decided->result_id[0] == '\0') {
         return add_one(catalogue, &decided->result, decided->bench, failure);
     }
-    json_t *content = up_result_to_json(&decided->result);
-    json_t *decision = decision_of(content, decided->result_id, decided->rule);
-    bool good = catalogue_check_content("decision", decision, failure) &&
-                up_catalogue_add(catalogue, "decision", NULL, decided->bench, decision, NULL, NULL,
-                                 failure);
-    json_decref(decision);
-    json_decref(content);
-    return good;
+    json_auto_t *content = up_result_to_json(&decided->result);
+    json_auto_t *decision = decision_of(content, decided->result_id, decided->rule);
+    return catalogue_check_content("decision", decision, failure) &&
+           up_catalogue_add(catalogue, "decision", NULL, decided->bench, decision, NULL, NULL,
+                            failure);
 }
 
 bool up_decisions_add(struct up_catalogue *catalogue, const struct up_decided *decided,

@@ -1,6 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* What the records of results and decisions hold. A record may be older than a member. */
-#include <math.h>
 #include <string.h>
 
 #include "catalogue/claim.h"
@@ -101,6 +100,8 @@ static const struct catalogue_member model_members[] = {
     TEXT("calibration_id", calibration_id, LATER, "the calibration that was used"),
     TRUTH("weighed_in_air", weighing.weighed_in_air, LATER, "so that its volume is known"),
     TRUTH("in_tank", weighing.in_tank, LATER, "the water asked for is the tank's own"),
+    NUMBER("stuck_air_kg", weighing.stuck_air_kg, UNIT_KG, LATER | NOT_NEGATIVE,
+           "lift in the tank of air that may have stayed through all shakes; null: not looked at"),
     TRUTH("air_share_known", question.air_share_known, LATER,
           "how much trapped air a shake frees is known"),
     INTEGER("looks", question.looks, 0, LATER, "numbers of trials at which it could stop"),
@@ -329,7 +330,7 @@ static const struct catalogue_nested checks = {.members = check_members,
            "a class is stated where it is at least this probable")
 #define PROBABILITIES                                                                              \
     NUMBER("probability_positive", answer.probability_positive, UNIT_PROBABILITY, 0,               \
-           "that it floats by more than the tolerance"),                                           \
+           "that it floats by more than the tolerance, whatever air stayed in it"),                \
         NUMBER("probability_neutral", answer.probability_neutral, UNIT_PROBABILITY, 0,             \
                "that it lies within the tolerance"),                                               \
         NUMBER("probability_negative", answer.probability_negative, UNIT_PROBABILITY, 0,           \
@@ -374,7 +375,7 @@ const struct catalogue_member catalogue_result_members[] = {
                 "its standard uncertainty, first order"),
     DOF("dof", answer.buoyancy_kg.dof, "effective degrees of freedom of u_buoyancy_g"),
     THOUSANDTHS("expanded_u_g", answer.expanded_u_kg, UNIT_G, NOT_NEGATIVE,
-                "half-width of the interval that has the coverage"),
+                "half-width of the interval that has the coverage; below comes stuck_air_g"),
     NUMBER("coverage", question.coverage, UNIT_PROBABILITY, 0, "of the interval"),
     TOLERANCE,
     CONFIDENCE,
@@ -400,6 +401,9 @@ const struct catalogue_member catalogue_result_members[] = {
          "the gas that was in it when it was weighed; none: it was emptied"),
     NUMBER("filling_bar", filling.pressure_bar, UNIT_BAR, LATER | NOT_NEGATIVE,
            "pressure of that gas above the air's; it weighs less as it is breathed"),
+    THOUSANDTHS("stuck_air_g", answer.stuck_air_kg, UNIT_G, LATER | NOT_NEGATIVE,
+                "the net may be lower by up to this beyond the interval: air that no shake frees; "
+                "null: not looked at"),
     {OWN("confidence_at_look", MEMBER_NUMBER, LATER | JSON_ONLY, confidence_at_look_to_json, NULL,
          "what a class had to reach, so that all looks together keep the confidence"),
      .unit = UNIT_PROBABILITY},
@@ -414,12 +418,22 @@ const struct catalogue_member catalogue_result_members[] = {
     {OWN("left_out", MEMBER_LIST, LATER, left_out_to_json, left_out_from_json,
          "numbers of trials that the operator left out of the mean"),
      .nested = &numbers},
+    THOUSANDTHS("trials_mean_g", trials_mean_kg, UNIT_G, LATER | JSON_ONLY, "net, in the tank"),
+    THOUSANDTHS("air_correction_g", air_correction_kg, UNIT_G, LATER | JSON_ONLY,
+                "added to that mean: half the lift of the air it may hold at most"),
+    THOUSANDTHS("other_corrections_g", other_corrections_kg, UNIT_G, LATER | JSON_ONLY,
+                "added: water taken up, the line, the air's lift on the masses"),
     TRUTH("takes_up_water", takes_up_water, LATER | JSON_ONLY, "it grew heavier with the soak"),
     TRUTH("stated_at_last_soak", at_last_soak, LATER | JSON_ONLY,
           "the number is that of the last trial's soak, not the mean"),
     NUMBER("uptake_g_min", uptake_g_min, UNIT_G_MIN, LATER | JSON_ONLY, "of water"),
     NUMBER("u_uptake_g_min", u_uptake_g_min, UNIT_G_MIN, LATER | JSON_ONLY | NOT_NEGATIVE,
            "its standard uncertainty"),
+    TRUTH("forms_bubbles", forms_bubbles, LATER | JSON_ONLY, "it grew lighter while it was read"),
+    NUMBER("bubbles_g_min", bubbles_g_min, UNIT_G_MIN, LATER | JSON_ONLY, "of lift of bubbles"),
+    NUMBER("u_bubbles_g_min", u_bubbles_g_min, UNIT_G_MIN, LATER | JSON_ONLY | NOT_NEGATIVE,
+           "its standard uncertainty"),
+    TRUTH("drips", drips, LATER | JSON_ONLY, "water still dripped off at the tares after it"),
     LIST("checks", check, checks, LATER, "reference bodies weighed in the session"),
     {OWN("two_points", MEMBER_OBJECT, LATER, moment_to_json, NULL, "hung level by two lines"),
      .nested = &moment},

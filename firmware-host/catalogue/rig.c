@@ -1,6 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Rig files, kept as the runs found them. */
-#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -46,7 +45,7 @@ const struct catalogue_member catalogue_rig_members[] = {
 static bool put_version(struct up_catalogue *catalogue, struct up_record *record,
                         const struct up_rig_version *rig, const char *file_sha256,
                         struct up_failure *failure) {
-    json_t *replaces = catalogue_live_ids(catalogue, "rig", record->subject, failure);
+    json_auto_t *replaces = catalogue_live_ids(catalogue, "rig", record->subject, failure);
     if (replaces == NULL) {
         return false;
     }
@@ -54,7 +53,6 @@ static bool put_version(struct up_catalogue *catalogue, struct up_record *record
     json_object_set_new(record->content, "file_sha256", json_string(file_sha256));
     bool good = catalogue_put(catalogue, record, replaces, failure);
     json_decref(record->content);
-    json_decref(replaces);
     return good;
 }
 

@@ -3,8 +3,6 @@
 
 #include <errno.h>
 #include <fcntl.h>
-#include <stdint.h>
-#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include <sys/file.h>
@@ -26,9 +24,8 @@ struct up_run {
 };
 
 static FILE *open_in(const char *directory, const char *name) {
-    char *path = up_text_format("%s/%s", directory, name);
+    UP_FREED char *path = up_text_format("%s/%s", directory, name);
     FILE *file = fopen(path, "wbx");
-    free(path);
     return file;
 }
 
@@ -81,9 +78,9 @@ bool up_run_open(struct up_catalogue *catalogue, const char *bench, json_t *abou
     up_new_id(run_id);
     run->catalogue = catalogue;
     run->begin_s = up_monotonic_s();
-    char *runs = up_text_format("%s/runs", up_catalogue_directory(catalogue));
+    UP_FREED char *runs = up_text_format("%s/runs", up_catalogue_directory(catalogue));
     run->directory = up_text_format("%s/%s", runs, run_id);
-    json_t *first = json_pack("{s:s}", "event", "run");
+    json_auto_t *first = json_pack("{s:s}", "event", "run");
     json_object_update(first, about);
     json_object_set_new(first, "run_id", json_string(run_id));
     bool good = make_files(run, failure) && up_run_journal(run, json_incref(first), failure) &&
@@ -93,8 +90,6 @@ bool up_run_open(struct up_catalogue *catalogue, const char *bench, json_t *abou
         sync_directory(runs);
         good = put_begin(run, bench, run_id, about, failure);
     }
-    json_decref(first);
-    free(runs);
     if (good) {
         *result = run;
     } else {
@@ -107,7 +102,7 @@ bool up_run_open(struct up_catalogue *catalogue, const char *bench, json_t *abou
 static bool put_end(struct up_catalogue *catalogue, const struct up_record *begin,
                     const char *how_ended, json_t *more, struct up_failure *failure) {
     struct up_record record = *begin;
-    json_t *replaces = json_pack("[s]", begin->id);
+    json_auto_t *replaces = json_pack("[s]", begin->id);
     record.content = json_deep_copy(begin->content);
     json_object_set_new(record.content, "how_ended", json_string(how_ended));
     if (more != NULL) {
@@ -115,7 +110,6 @@ static bool put_end(struct up_catalogue *catalogue, const struct up_record *begi
     }
     bool good = catalogue_put(catalogue, &record, replaces, failure);
     json_decref(record.content);
-    json_decref(replaces);
     return good;
 }
 
@@ -197,9 +191,8 @@ static bool end_lost(struct up_catalogue *catalogue, const json_t *entry, struct
     }
     /* Those of the runs that it continues. */
     trials += json_integer_value(json_object_get(begin.content, "trials_before"));
-    json_t *more = json_pack("{s:I}", "trials", (json_int_t)trials);
+    json_auto_t *more = json_pack("{s:I}", "trials", (json_int_t)trials);
     bool good = put_end(catalogue, &begin, "crashed", more, failure);
-    json_decref(more);
     memcpy(lost->run_id, begin.subject, sizeof lost->run_id);
     memcpy(lost->bench, begin.bench, sizeof lost->bench);
     catalogue_read_text(begin.content, "item_id", lost->item_id, sizeof lost->item_id);
@@ -218,7 +211,7 @@ bool up_run_recover(struct up_catalogue *catalogue,
     lost.list = json_array();
     bool good = up_catalogue_each(catalogue, "run", note_lost, &lost, failure);
     size_t count = json_array_size(lost.list);
-    struct up_lost_run *told = up_allocate(count + 1, sizeof *told);
+    UP_FREED struct up_lost_run *told = up_allocate(count + 1, sizeof *told);
     for (size_t i = 0; good && i < count; i++) {
         good = end_lost(catalogue, json_array_get(lost.list, i), &told[i], failure);
     }
@@ -226,7 +219,6 @@ bool up_run_recover(struct up_catalogue *catalogue,
     for (size_t i = 0; good && i < count; i++) {
         tell(&told[i], context);
     }
-    free(told);
     json_decref(lost.list);
     return good;
 }

@@ -4,11 +4,7 @@
  * as they came, and runs/ID/journal.jsonl, a line for each thing that happened, with the number of
  * bytes that had arrived by then. Together they can be replayed.
  */
-#ifndef UPTHRUST_CATALOGUE_RUN_H
-#define UPTHRUST_CATALOGUE_RUN_H
-
-#include <jansson.h>
-#include <stdbool.h>
+#pragma once
 
 #include "catalogue/records.h"
 
@@ -115,5 +111,3 @@ struct up_unfinished {
 bool up_run_find_unfinished(struct up_catalogue *catalogue, const char *what, const char *bench,
                             const char *item_id, const char *id, struct up_unfinished *found,
                             struct up_failure *failure);
-
-#endif

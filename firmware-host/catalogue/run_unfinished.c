@@ -2,13 +2,11 @@
 /* Reading what a run left behind. The files are foreign text like any other: somebody may have
    changed them. */
 #include <dirent.h>
-#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
 #include "catalogue/run.h"
 #include "internal.h"
-#include "text/json.h"
 #include "text/text.h"
 
 enum { LEAST_PREFIX = 4, JOURNAL_MEMORY_BYTES_MAX = 1 << 30 };
@@ -66,7 +64,7 @@ static bool parse_journal(const char *path, char *text, size_t length, json_t *j
 
 bool up_run_read(const struct up_catalogue *catalogue, const char *id, struct up_run_files *left,
                  struct up_failure *failure) {
-    char *runs = up_text_format("%s/runs", up_catalogue_directory(catalogue));
+    UP_FREED char *runs = up_text_format("%s/runs", up_catalogue_directory(catalogue));
     char *stream = NULL, *journal = NULL, *text = NULL;
     size_t length = 0;
     bool good;
@@ -86,7 +84,6 @@ bool up_run_read(const struct up_catalogue *catalogue, const char *id, struct up
     free(text);
     free(stream);
     free(journal);
-    free(runs);
     if (!good) {
         up_run_files_free(left);
     }

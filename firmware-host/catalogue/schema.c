@@ -2,7 +2,6 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "catalogue/kind.h"
 #include "internal.h"
 #include "text/text.h"
 
@@ -79,19 +78,26 @@ static const char tables[] =
 /* What the second version of the tables added. record_time gives one kind in the order of time
    without sorting; bench_counter is no truth, only the last number and time of each bench, so that
    nobody has to read all records for them. */
-static const char tables_2[] =
-    "CREATE INDEX record_time ON record (kind, made_utc, id);"
-    "CREATE TABLE bench_counter ("
-    " bench TEXT PRIMARY KEY, last_sequence INTEGER NOT NULL, last_utc TEXT NOT NULL,"
-    " ran_back INTEGER NOT NULL) WITHOUT ROWID;";
+#define TABLES_2(missing)                                                                          \
+    "CREATE INDEX " missing "record_time ON record (kind, made_utc, id);"                          \
+    "CREATE TABLE " missing "bench_counter ("                                                      \
+    " bench TEXT PRIMARY KEY, last_sequence INTEGER NOT NULL, last_utc TEXT NOT NULL,"             \
+    " ran_back INTEGER NOT NULL) WITHOUT ROWID;"
 
 /* What the fourth added. local_mark says of records what holds in this folder alone, so it is never
    exported: see origin.c. record_hash finds one record under two ids. */
-static const char tables_4[] =
-    "CREATE INDEX record_hash ON record (sha256);"
-    "CREATE TABLE local_mark ("
-    " record_id TEXT NOT NULL, mark TEXT NOT NULL, place TEXT NOT NULL, reason TEXT NOT NULL,"
-    " made_utc TEXT NOT NULL, PRIMARY KEY (record_id, mark)) WITHOUT ROWID;";
+#define TABLES_4(missing)                                                                          \
+    "CREATE INDEX " missing "record_hash ON record (sha256);"                                      \
+    "CREATE TABLE " missing "local_mark ("                                                         \
+    " record_id TEXT NOT NULL, mark TEXT NOT NULL, place TEXT NOT NULL, reason TEXT NOT NULL,"     \
+    " made_utc TEXT NOT NULL, PRIMARY KEY (record_id, mark)) WITHOUT ROWID;"
+
+/* What the sixth added; `replaces` is a list of ids in JSON: see contested.c. */
+#define TABLES_6(missing)                                                                          \
+    "CREATE TABLE " missing "contested ("                                                          \
+    " id TEXT NOT NULL, sha256 TEXT NOT NULL, kind TEXT NOT NULL, subject TEXT NOT NULL,"          \
+    " bench TEXT NOT NULL, made_utc TEXT NOT NULL, body TEXT NOT NULL, replaces TEXT NOT NULL,"    \
+    " PRIMARY KEY (id, sha256)) WITHOUT ROWID;"
 
 /* From before there were marks: nobody knows where a record came from. It counts as one of here;
    only a calibration must be adopted before it is used. */
@@ -164,7 +170,7 @@ static char *columns_of(char *sql, const struct catalogue_member *members, const
 
 /* Items whose calculated waters are withdrawn, as settle_gas (item.c) has it. */
 static char *squeezed_view(char *sql) {
-    char *none = up_text_format("''");
+    UP_FREED char *none = up_text_format("''");
     for (unsigned i = 0; up_kind_facts_at(i) != NULL; i++) {
         if (up_kind_facts_at(i)->holds_gas == UP_GAS_NO) {
             none = append(none, up_text_format(", '%s'", up_kind_facts_at(i)->name));
@@ -177,7 +183,6 @@ static char *squeezed_view(char *sql) {
                             "   CASE WHEN lower(json_extract(body, '$.kind')) IN (%s)"
                             "   THEN 'no' ELSE 'unknown' END) <> 'no');",
                             none));
-    free(none);
     return sql;
 }
 
@@ -218,15 +223,17 @@ static char *all_views(char *sql) {
 }
 
 char *catalogue_tables_of(int version) {
-    return up_text_format("%s%s%s", tables, version >= 2 ? tables_2 : "",
-                          version >= 4 ? tables_4 : "");
+    return up_text_format("%s%s%s%s", tables, version >= 2 ? TABLES_2("") : "",
+                          version >= 4 ? TABLES_4("") : "", version >= 6 ? TABLES_6("") : "");
 }
 
 char *catalogue_schema(void) {
     return all_views(catalogue_tables_of(SCHEMA_VERSION));
 }
 
-/* Views hold nothing, so they are made anew. */
+/* Views hold nothing, so they are made anew. Tables are made where they are missing: an older
+   program may have set back the version's number. */
+#define MISSING "IF NOT EXISTS "
 char *catalogue_migration(int version) {
     char *sql = up_text_format("DROP VIEW IF EXISTS current; DROP VIEW IF EXISTS live;"
                                "DROP VIEW IF EXISTS plateau; DROP VIEW IF EXISTS model;"
@@ -235,10 +242,12 @@ char *catalogue_migration(int version) {
         sql = append(sql, up_text_format("DROP VIEW IF EXISTS %s;", catalogue_tables[i].kind));
     }
     if (version < 4) {
-        sql = append(sql, up_text_format("%s%s" MARK_ALL, version < 2 ? tables_2 : "", tables_4));
+        sql = append(sql, up_text_format("%s%s" MARK_ALL, version < 2 ? TABLES_2(MISSING) : "",
+                                         TABLES_4(MISSING)));
     }
     if (version < 2) {
         sql = append(sql, up_text_format("%s", catalogue_count_again));
     }
+    sql = append(sql, up_text_format("%s", version < 6 ? TABLES_6(MISSING) : ""));
     return all_views(sql);
 }

@@ -36,8 +36,8 @@ static bool refuse(const struct up_catalogue *catalogue, const char *name,
 
 static bool check_rows(struct up_catalogue *catalogue, sqlite3_stmt *statement,
                        struct up_failure *failure) {
-    char *known = catalogue_tables_of(SCHEMA_VERSION),
-         *needed = catalogue_tables_of(catalogue->version);
+    UP_FREED char *known = catalogue_tables_of(SCHEMA_VERSION),
+                  *needed = catalogue_tables_of(catalogue->version);
     int code = SQLITE_DONE, there = 0;
     bool good = true;
     while (good && (code = sqlite3_step(statement)) == SQLITE_ROW) {
@@ -55,8 +55,6 @@ static bool check_rows(struct up_catalogue *catalogue, sqlite3_stmt *statement,
     } else if (good && there < count_statements(needed)) {
         good = refuse(catalogue, "", failure);
     }
-    free(known);
-    free(needed);
     return good;
 }
 

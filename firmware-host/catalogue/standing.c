@@ -1,7 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "catalogue/standing.h"
 
-#include <math.h>
 #include <stdlib.h>
 #include <string.h>
 #include <time.h>
@@ -24,7 +23,8 @@ struct moment {
 struct session {
     char bench[UP_NAME_SIZE], run_id[UP_ID_SIZE];
     struct moment at;
-    bool outside; /* one of them */
+    bool outside, before;     /* one of them; of those before the last */
+    char body_id[UP_ID_SIZE]; /* the last */
     bool elsewhere;
     double excess_kg_m3; /* the water's density over that of fresh water as warm */
 };
@@ -92,7 +92,11 @@ static bool take_check(const struct up_record *record, void *context) {
         memcpy(last->bench, record->bench, sizeof last->bench);
     }
     last->at = moment_of(record);
-    last->outside = last->outside || json_is_true(json_object_get(content, "outside"));
+    if (strcmp(last->body_id, up_record_text(content, "reference_id")) != 0) {
+        last->before = last->outside;
+    } /* else it was weighed again, for the first time did not fit */
+    last->outside = last->before || json_is_true(json_object_get(content, "outside"));
+    catalogue_read_text(content, "reference_id", last->body_id, sizeof last->body_id);
     last->excess_kg_m3 = excess_kg_m3(up_record_number(content, "water_density_kg_m3"),
                                       up_record_number(content, "water_temp_c"));
     return true;
@@ -178,8 +182,8 @@ static enum up_standing standing_of(const struct gather *gather, const struct up
 /* Oldest first: the first result of a session was made when it ended. */
 static bool take_result(const struct up_record *record, void *context) {
     struct gather *gather = context;
-    char *run_id = up_text_format("%s%s", record->elsewhere ? "elsewhere " : "",
-                                  up_record_text(record->content, "run_id"));
+    UP_FREED char *run_id = up_text_format("%s%s", record->elsewhere ? "elsewhere " : "",
+                                           up_record_text(record->content, "run_id"));
     json_t *word = json_incref(json_object_get(gather->by_run, run_id));
     if (word == NULL) {
         word = json_string(up_standing_word(standing_of(gather, record)));
@@ -187,7 +191,6 @@ static bool take_result(const struct up_record *record, void *context) {
     if (up_record_text(record->content, "run_id")[0] != '\0') {
         json_object_set(gather->by_run, run_id, word);
     }
-    free(run_id);
     json_object_set_new(gather->words, record->subject, word);
     return true;
 }

@@ -8,11 +8,9 @@
  * does not. A body inside its limits speaks for a week, and for the water that it hung in; one
  * outside speaks until another session has weighed one. A session's own bodies always count.
  */
-#ifndef UPTHRUST_CATALOGUE_STANDING_H
-#define UPTHRUST_CATALOGUE_STANDING_H
+#pragma once
 
 #include "upthrust/catalogue.h"
-#include "upthrust/water.h"
 
 enum up_standing {
     UP_STANDING_NO_BODY,     /* none was weighed since the calibration */
@@ -33,5 +31,3 @@ json_t *up_standings(struct up_catalogue *catalogue, struct up_failure *failure)
 bool up_standing_now(struct up_catalogue *catalogue, const char *bench, const char *calibration_id,
                      const struct up_water *tank, enum up_standing *standing,
                      struct up_failure *failure);
-
-#endif

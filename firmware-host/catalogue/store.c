@@ -2,7 +2,6 @@
 #include <errno.h>
 #include <fcntl.h>
 #include <libgen.h>
-#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include <sys/file.h>
@@ -12,7 +11,6 @@
 #include <unistd.h>
 
 #include "internal.h"
-#include "text/json.h"
 #include "text/text.h"
 
 int catalogue_patience_ms = 10000;
@@ -128,24 +126,22 @@ static bool ask_number(struct up_catalogue *catalogue, const char *sql, int *num
 
 /* SQLite flushes the names in its own directory, but not that directory's name in its parent. */
 static void flush_parent(const char *path) {
-    char *copy = up_text_format("%s", path);
+    UP_FREED char *copy = up_text_format("%s", path);
     int descriptor = open(dirname(copy), O_RDONLY | O_DIRECTORY | O_CLOEXEC);
     if (descriptor >= 0) {
         fsync(descriptor);
         close(descriptor);
     }
-    free(copy);
 }
 
 static bool make_directories(const char *directory, struct up_failure *failure) {
     static const char *const parts[] = {"", "/runs", "/plots", "/exchange"};
     for (size_t i = 0; i < sizeof parts / sizeof parts[0]; i++) {
-        char *path = up_text_format("%s%s", directory, parts[i]);
+        UP_FREED char *path = up_text_format("%s%s", directory, parts[i]);
         int code = mkdir(path, 0777) == 0 ? 0 : errno;
         if (code == 0) {
             flush_parent(path);
         }
-        free(path);
         if (code != 0 && code != EEXIST) {
             return up_fail(failure, UP_STATUS_UNABLE,
                            "cannot make the catalogue %s: %s; choose another --catalogue",
@@ -246,9 +242,8 @@ int catalogue_lock_directory(const char *directory, struct up_failure *failure) 
    left a log behind, the file alone is whole. */
 static bool is_immutable(const char *directory, const char *path) {
     struct stat about;
-    char *log = up_text_format("%s-wal", path);
+    UP_FREED char *log = up_text_format("%s-wal", path);
     bool logged = stat(log, &about) == 0 && about.st_size > 0;
-    free(log);
     return !logged && access(directory, W_OK) != 0;
 }
 
@@ -286,10 +281,9 @@ static void set_limits(sqlite3 *database) {
 
 static bool open_database(struct up_catalogue *catalogue, const char *path,
                           enum up_catalogue_mode mode, struct up_failure *failure) {
-    char *uri = uri_of(catalogue->directory, path, mode);
+    UP_FREED char *uri = uri_of(catalogue->directory, path, mode);
     int code = sqlite3_open_v2(uri, &catalogue->database,
                                SQLITE_OPEN_READWRITE | SQLITE_OPEN_CREATE | SQLITE_OPEN_URI, NULL);
-    free(uri);
     if (code != SQLITE_OK) {
         return catalogue_fail(catalogue, code, failure);
     }
@@ -336,13 +330,10 @@ static bool make_tables(struct up_catalogue *catalogue, struct up_failure *failu
     if (!is_blank(&marks)) { /* another program was first */
         return true;
     }
-    char *schema = catalogue_schema();
-    char *sql = up_text_format("%sPRAGMA application_id = %d; PRAGMA user_version = %d;", schema,
-                               APPLICATION_ID, SCHEMA_VERSION);
-    bool good = catalogue_run(catalogue, sql, failure);
-    free(sql);
-    free(schema);
-    return good;
+    UP_FREED char *schema = catalogue_schema();
+    UP_FREED char *sql = up_text_format("%sPRAGMA application_id = %d; PRAGMA user_version = %d;",
+                                        schema, APPLICATION_ID, SCHEMA_VERSION);
+    return catalogue_run(catalogue, sql, failure);
 }
 
 /* Another program may have been first; a mark of a newer one stays. */
@@ -353,11 +344,10 @@ static bool bring_up_to_date(struct up_catalogue *catalogue, struct up_failure *
     }
     bool good = read_marks(catalogue, &marks, failure);
     if (good && marks.version < SCHEMA_VERSION) {
-        char *migration = catalogue_migration(marks.version);
-        char *sql = up_text_format("%sPRAGMA user_version = %d;", migration, SCHEMA_VERSION);
+        UP_FREED char *migration = catalogue_migration(marks.version);
+        UP_FREED char *sql =
+            up_text_format("%sPRAGMA user_version = %d;", migration, SCHEMA_VERSION);
         good = catalogue_run(catalogue, sql, failure);
-        free(sql);
-        free(migration);
     }
     return catalogue_end(catalogue, good, failure);
 }
@@ -377,11 +367,6 @@ static bool begin_log(struct up_catalogue *catalogue, struct up_failure *failure
     return code == SQLITE_OK || catalogue_fail(catalogue, code, failure);
 }
 
-static bool initialise(struct up_catalogue *catalogue, struct up_failure *failure) {
-    return begin_log(catalogue, failure) && catalogue_begin(catalogue, failure) &&
-           catalogue_end(catalogue, make_tables(catalogue, failure), failure);
-}
-
 static bool check_marks(struct up_catalogue *catalogue, enum up_catalogue_mode mode,
                         struct up_failure *failure) {
     struct marks marks;
@@ -392,7 +377,9 @@ static bool check_marks(struct up_catalogue *catalogue, enum up_catalogue_mode m
         if (mode != UP_CATALOGUE_CREATE) {
             return missing(catalogue->directory, failure);
         }
-        if (!initialise(catalogue, failure) || !read_marks(catalogue, &marks, failure)) {
+        if (!(begin_log(catalogue, failure) && catalogue_begin(catalogue, failure) &&
+              catalogue_end(catalogue, make_tables(catalogue, failure), failure)) ||
+            !read_marks(catalogue, &marks, failure)) {
             return false;
         }
     }
@@ -418,12 +405,11 @@ static bool check_beside(const char *path, struct up_failure *failure) {
     bool good = true;
     for (size_t i = 0; good && i < sizeof endings / sizeof endings[0]; i++) {
         struct stat about;
-        char *beside = up_text_format("%s%s", path, endings[i]);
+        UP_FREED char *beside = up_text_format("%s%s", path, endings[i]);
         good =
             lstat(beside, &about) != 0 || S_ISREG(about.st_mode) ||
             up_fail(failure, UP_STATUS_WRONG_INPUT,
                     "%s is not a file: take it away, or restore a copy of the catalogue", beside);
-        free(beside);
     }
     return good;
 }
@@ -433,9 +419,13 @@ static bool prepare_place(const char *directory, const char *path, enum up_catal
     struct stat about;
     bool good = mode == UP_CATALOGUE_CREATE ? make_directories(directory, failure)
                                             : check_there(directory, path, failure);
-    if (good && stat(path, &about) == 0 && !S_ISREG(about.st_mode)) {
+    if (good && lstat(path, &about) == 0 && !S_ISREG(about.st_mode)) {
         return up_fail(failure, UP_STATUS_WRONG_INPUT,
-                       "%s is not a file: a catalogue is a file in a folder of its own", path);
+                       S_ISLNK(about.st_mode)
+                           ? "%s is a link, which is not followed: name the folder of the file "
+                             "itself"
+                           : "%s is not a file: a catalogue is a file in a folder of its own",
+                       path);
     }
     return good && check_beside(path, failure) &&
            (mode == UP_CATALOGUE_READ || refuse_network(directory, failure));
@@ -443,7 +433,7 @@ static bool prepare_place(const char *directory, const char *path, enum up_catal
 
 static bool open_all(struct up_catalogue *catalogue, enum up_catalogue_mode mode,
                      struct up_failure *failure) {
-    char *path = up_text_format("%s/catalogue.sqlite", catalogue->directory);
+    UP_FREED char *path = up_text_format("%s/catalogue.sqlite", catalogue->directory);
     bool good = prepare_place(catalogue->directory, path, mode, failure) &&
                 open_database(catalogue, path, mode, failure) &&
                 catalogue_run(catalogue,
@@ -458,7 +448,6 @@ static bool open_all(struct up_catalogue *catalogue, enum up_catalogue_mode mode
     if (good && catalogue->version < 4) {
         good = catalogue_run(catalogue, catalogue_marks_for_now, failure);
     }
-    free(path);
     return good;
 }
 

@@ -1,6 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* What the things share that people name: items and reference bodies. */
-#include <stdint.h>
 #include <stdlib.h>
 #include <string.h>
 #include <strings.h>
@@ -15,7 +14,7 @@ enum { NAME_MAX_BYTES = 300, SHOWN_MAX = 5, PREFIX_LEAST = 4 };
 
 bool catalogue_clean_name(char text[UP_NAME_SIZE], const struct catalogue_noun *noun,
                           const char *option, bool needed, struct up_failure *failure) {
-    char *better = up_text_clean(text, strnlen(text, UP_NAME_SIZE));
+    UP_FREED char *better = up_text_clean(text, strnlen(text, UP_NAME_SIZE));
     size_t length = strlen(better);
     bool good = length <= NAME_MAX_BYTES && (!needed || strspn(better, " ") < length);
     if (good) {
@@ -24,7 +23,6 @@ bool catalogue_clean_name(char text[UP_NAME_SIZE], const struct catalogue_noun *
         up_fail(failure, UP_STATUS_WRONG_INPUT, "%s's --%s must be %s and at most %d bytes long",
                 noun->with_article, option, needed ? "more than spaces" : "UTF-8", NAME_MAX_BYTES);
     }
-    free(better);
     return good;
 }
 
@@ -53,12 +51,11 @@ bool catalogue_put_version(struct up_catalogue *catalogue, const struct catalogu
         return false;
     }
     /* Named, so that a clock set back cannot leave an older version current. */
-    json_t *replaces = catalogue_live_ids(catalogue, noun->kind, id, failure);
+    json_auto_t *replaces = catalogue_live_ids(catalogue, noun->kind, id, failure);
     snprintf(record.kind, sizeof record.kind, "%s", noun->kind);
     memcpy(record.subject, id, sizeof record.subject);
     bool good = replaces != NULL && catalogue_put(catalogue, &record, replaces, failure);
     json_decref(content);
-    json_decref(replaces);
     return catalogue_end(catalogue, good, failure);
 }
 
@@ -80,6 +77,7 @@ struct search {
     unsigned count; /* of the best kind */
     bool by_beginning;
     json_t *content; /* of the latest of them */
+    bool elsewhere;
     struct candidate shown[SHOWN_MAX];
     size_t nearest_steps;
     char nearest[UP_NAME_SIZE];
@@ -97,7 +95,7 @@ static enum match match_of(const char *wanted, const struct candidate *candidate
 }
 
 static void note_match(struct search *search, enum match match, const struct candidate *candidate,
-                       json_t *content) {
+                       const struct up_record *record) {
     if (match > search->best) {
         search->best = match;
         search->count = 0;
@@ -108,7 +106,8 @@ static void note_match(struct search *search, enum match match, const struct can
     }
     search->count++;
     json_decref(search->content);
-    search->content = json_incref(content);
+    search->content = json_incref(record->content);
+    search->elsewhere = record->elsewhere;
     search->by_beginning = search->by_beginning || begins_id(search->wanted, candidate->id);
 }
 
@@ -126,7 +125,7 @@ static bool look_at(const struct up_record *record, void *context) {
     }
     enum match match = match_of(search->wanted, &candidate);
     if (match != MATCH_NONE && match >= search->best) {
-        note_match(search, match, &candidate, record->content);
+        note_match(search, match, &candidate, record);
     }
     return true;
 }
@@ -181,18 +180,18 @@ bool catalogue_find(struct up_catalogue *catalogue, const struct catalogue_noun 
                     const char *name_or_id, struct catalogue_found *found,
                     struct up_failure *failure) {
     /* Names are stored clean. */
-    char *wanted = up_text_clean(name_or_id, strlen(name_or_id));
+    UP_FREED char *wanted = up_text_clean(name_or_id, strlen(name_or_id));
     struct search search = {.noun = noun, .wanted = wanted, .nearest_steps = SIZE_MAX};
     bool good = up_catalogue_each(catalogue, noun->kind, look_at, &search, failure);
     *found = (struct catalogue_found){0};
     if (good && search.count == 1) {
         memcpy(found->id, search.shown[0].id, sizeof found->id);
         found->content = json_incref(search.content);
+        found->elsewhere = search.elsewhere;
     } else if (good) {
         good = search.count > 1 ? fail_ambiguous(&search, failure) : fail_unknown(&search, failure);
     }
     json_decref(search.content);
-    free(wanted);
     return good;
 }
 

@@ -2,8 +2,6 @@
 #include "bench_options.h"
 
 #include <locale.h>
-#include <math.h>
-#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include <unistd.h>
@@ -32,29 +30,27 @@ static bool can_pedal(const struct bench_options *options, bool measures,
                    rig->path);
 }
 
-bool read_operator(const struct arguments *arguments, bool document, enum up_operator_kind *kind,
-                   struct up_failure *failure) {
+bool read_operator(struct call *call, bool document, enum up_operator_kind *kind) {
     static const char *const names[] = {
         [UP_OPERATOR_KEYS] = "keys", [UP_OPERATOR_JSON] = "json", [UP_OPERATOR_PEDAL] = "pedal"};
-    const char *word = option_value(arguments, "operator");
+    const char *word = option_value(call, "operator");
     int found = UP_OPERATOR_KEYS;
     while (word != NULL && found <= UP_OPERATOR_PEDAL && strcmp(word, names[found]) != 0) {
         found++;
     }
     *kind = (enum up_operator_kind)found;
     if (found > UP_OPERATOR_PEDAL) {
-        return up_fail(failure, UP_STATUS_WRONG_INPUT, "--operator %s: give keys, pedal or json",
-                       word);
+        return refuse(call, "--operator %s: give keys, pedal or json", word);
     }
     return *kind != UP_OPERATOR_JSON || !document ||
-           up_fail(failure, UP_STATUS_WRONG_INPUT,
-                   "--json and --operator json: give only one; the operator's last line contains "
-                   "the results");
+           refuse(call,
+                  "--json and --operator json: give only one; the operator's last line contains "
+                  "the results");
 }
 
 /* ---- the command that resumes a run ---- */
 
-char *quoted(const char *text) {
+static char *quoted(const char *text) {
     static const char plain[] = "abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789"
                                 "_./:,+=@%-";
     char *result = up_text_format("%s", text);
@@ -73,11 +69,20 @@ char *quoted(const char *text) {
 }
 
 static void append(char **text, const char *option, const char *value) {
-    char *word = quoted(value);
-    char *more = up_text_format("%s --%s %s", *text, option, word);
-    free(word);
+    UP_FREED char *word = value[0] != '\0' ? quoted(value) : up_text_format("%s", "");
+    char *more = up_text_format("%s --%s%s%s", *text, option, word[0] != '\0' ? " " : "", word);
     free(*text);
     *text = more;
+}
+
+char *resume_as_typed(const char *what, const struct call *call) {
+    char *text = up_text_format("upthrust %s --resume", what);
+    for (int i = 0; i < call->options; i++) {
+        if (strcmp(call->option[i].name, "resume") != 0) {
+            append(&text, call->option[i].name, call->option[i].value);
+        }
+    }
+    return text;
 }
 
 static char *resume_command(void *context, const char *what, const char *run_id) {
@@ -85,12 +90,12 @@ static char *resume_command(void *context, const char *what, const char *run_id)
         [UP_OPERATOR_JSON] = "json", [UP_OPERATOR_PEDAL] = "pedal"};
     const struct bench_options *options = context;
     const struct up_session_settings *settings = &options->settings;
-    const struct arguments none = {.options = 0};
+    const struct call none = {.options = 0};
     const char *directory = up_catalogue_directory(settings->catalogue);
     if (strcmp(what, "measure") != 0 && strcmp(what, "calibrate") != 0) {
         return NULL; /* a record of elsewhere may say anything */
     }
-    char *text = up_text_format("upthrust %s", what);
+    UP_FREED char *text = up_text_format("upthrust %s", what);
     append(&text, "rig", options->rig.path);
     if (settings->port != NULL) {
         append(&text, "port", settings->port);
@@ -101,9 +106,7 @@ static char *resume_command(void *context, const char *what, const char *run_id)
     if (settings->operator_kind != UP_OPERATOR_KEYS) {
         append(&text, "operator", operators[settings->operator_kind]);
     }
-    char *whole = up_text_format("%s --resume %.8s", text, run_id);
-    free(text);
-    return whole;
+    return up_text_format("%s --resume %.8s", text, run_id);
 }
 
 /* ---- opening ---- */
@@ -128,63 +131,63 @@ static bool refuse_example(const struct up_rig *rig, struct up_failure *failure)
                    rig->path, rig->id, rig->id);
 }
 
-static bool read_rig(const struct arguments *arguments, struct bench_options *options,
-                     struct up_failure *failure) {
-    const char *file = option_value(arguments, "rig");
+static bool read_rig(struct call *call, struct bench_options *options) {
+    const char *file = option_value(call, "rig");
     if (file == NULL) {
-        return up_fail(
-            failure, UP_STATUS_WRONG_INPUT,
+        return refuse(
+            call,
             "give --rig FILE: `upthrust setup --rig FILE` writes one, `upthrust help rig` lists "
             "all keys");
     }
-    if (option_value(arguments, "operator") == NULL && isatty(STDIN_FILENO) == 0) {
-        return up_fail(failure, UP_STATUS_WRONG_INPUT,
-                       "standard input is not a terminal: give --operator keys, pedal or json");
+    if (option_value(call, "operator") == NULL && isatty(STDIN_FILENO) == 0) {
+        return refuse(call,
+                      "standard input is not a terminal: give --operator keys, pedal or json");
     }
-    if (!up_rig_load(file, &options->rig, failure) ||
-        (option_given(arguments, "typed") && !up_rig_type_readings(&options->rig, failure))) {
+    if (!up_rig_load(file, &options->rig, call->failure) ||
+        (option_given(call, "typed") && !up_rig_type_readings(&options->rig, call->failure))) {
         return false;
     }
     if (is_example(&options->rig)) {
-        return refuse_example(&options->rig, failure);
+        return refuse_example(&options->rig, call->failure);
     }
     return options->rig.port_kind != UP_PORT_STDIN ||
-           up_fail(failure, UP_STATUS_WRONG_INPUT,
-                   "%s reads samples from standard input, where the operator answers: use "
-                   "`listen` for that",
-                   file);
+           refuse(call,
+                  "%s reads samples from standard input, where the operator answers: use "
+                  "`listen` for that",
+                  file);
 }
 
-static void fill_settings(const struct arguments *arguments, bool measures,
-                          struct bench_options *options) {
+static void fill_settings(struct call *call, bool measures, struct bench_options *options) {
     struct up_session_settings *settings = &options->settings;
     bool json = settings->operator_kind == UP_OPERATOR_JSON;
     settings->catalogue = options->catalogue;
+    settings->imperial = options->style.imperial;
     settings->rig = &options->rig;
-    settings->port = option_value(arguments, "port");
+    settings->port = option_value(call, "port");
     settings->operator_input = STDIN_FILENO;
     settings->operator_output = json ? stdout : stderr;
     settings->screen =
-        !json && !option_given(arguments, "plain") && isatty(STDIN_FILENO) && isatty(STDERR_FILENO);
+        !json && !option_given(call, "plain") && isatty(STDIN_FILENO) && isatty(STDERR_FILENO);
     settings->cautions = cautions_of(measures ? "measure" : "calibrate");
     settings->signalled = &signalled;
     settings->caller = (struct up_session_caller){options, print_note, resume_command};
 }
 
-bool open_bench(const struct arguments *arguments, bool measures, struct bench_options *options,
-                struct up_failure *failure) {
+bool open_bench(struct call *call, bool measures, struct bench_options *options) {
     memset(options, 0, sizeof *options);
     struct up_session_settings *settings = &options->settings;
-    options->json_document = option_given(arguments, "json");
-    if (!read_operator(arguments, options->json_document, &settings->operator_kind, failure) ||
-        !read_rig(arguments, options, failure) ||
-        (settings->operator_kind == UP_OPERATOR_PEDAL && !can_pedal(options, measures, failure)) ||
-        !up_panel_open(&options->rig, &settings->panel, failure) ||
-        !up_catalogue_open(catalogue_directory(arguments), UP_CATALOGUE_CREATE, &options->catalogue,
-                           failure)) {
+    options->json_document = option_given(call, "json");
+    if (!style_asked(call, &options->style) ||
+        !read_operator(call, options->json_document, &settings->operator_kind) ||
+        !read_rig(call, options) ||
+        (settings->operator_kind == UP_OPERATOR_PEDAL &&
+         !can_pedal(options, measures, call->failure)) ||
+        !up_panel_open(&options->rig, &settings->panel, call->failure) ||
+        !up_catalogue_open(catalogue_directory(call), UP_CATALOGUE_CREATE, &options->catalogue,
+                           call->failure)) {
         return false;
     }
-    fill_settings(arguments, measures, options);
+    fill_settings(call, measures, options);
     if (settings->screen) {
         setlocale(LC_CTYPE, "");
     }
@@ -204,56 +207,50 @@ void close_bench(struct bench_options *options, const struct up_result *result) 
 
 /* ---- resuming ---- */
 
-bool read_resume(const struct arguments *arguments, const char *const *planned,
-                 struct bench_options *options, struct up_failure *failure) {
-    options->settings.resume = arguments->words > 0 ? arguments->word[0] : "";
+bool read_resume(struct call *call, const char *const *planned, struct bench_options *options) {
+    options->settings.resume = call->words > 0 ? call->word[0] : "";
     for (; *planned != NULL; planned++) {
-        if (option_given(arguments, *planned)) {
-            return up_fail(failure, UP_STATUS_WRONG_INPUT,
-                           "--%s and --resume: the run continues as it was planned; leave out one",
-                           *planned);
+        if (option_given(call, *planned)) {
+            return refuse(call,
+                          "--%s and --resume: the run continues as it was planned; leave out one",
+                          *planned);
         }
     }
     return true;
 }
 
-bool check_words(const struct arguments *arguments, struct up_failure *failure) {
-    int most = option_given(arguments, "resume") ? 1 : 0;
-    if (option_given(arguments, "store")) {
-        return up_fail(failure, UP_STATUS_WRONG_INPUT,
-                       "--store needs --replay RUN; what is measured is stored anyway");
+bool check_words(struct call *call) {
+    int most = option_given(call, "resume") ? 1 : 0;
+    if (option_given(call, "store")) {
+        return refuse(call, "--store needs --replay RUN; what is measured is stored anyway");
     }
-    return arguments->words <= most ||
-           up_fail(failure, UP_STATUS_WRONG_INPUT, "%.80s: %s", arguments->word[most],
-                   most == 1 ? "--resume continues one run at a time"
-                             : "the only word taken here is a run's id, after --resume");
+    return call->words <= most ||
+           refuse(call, "%.80s: %s", call->word[most],
+                  most == 1 ? "--resume continues one run at a time"
+                            : "the only word taken here is a run's id, after --resume");
 }
 
-bool read_conditions(const struct arguments *arguments, struct bench_options *options,
-                     struct up_failure *failure) {
-    const char *name = option_value(arguments, "mass-class");
+bool read_conditions(struct call *call, struct bench_options *options) {
+    const char *name = option_value(call, "mass-class");
     if (name != NULL && !up_mass_class_from_name(name, &options->rig.mass_class)) {
-        return up_fail(failure, UP_STATUS_WRONG_INPUT,
-                       "--mass-class %s: give E2, F1, F2, M1, M2 or M3 (OIML R 111)", name);
+        return refuse(call, "--mass-class %s: give E2, F1, F2, M1, M2 or M3 (OIML R 111)", name);
     }
-    return option_number(arguments, "air-temp-c", 0, 40, &options->rig.air.temp_c.value, failure);
+    return option_number(call, "air-temp-c", 0, 40, &options->rig.air.temp_c.value);
 }
 
-bool only_replays(const struct arguments *arguments, struct up_failure *failure) {
+bool only_replays(struct call *call) {
     static const char *const good[] = {"replay", "store", "catalogue", "json", "units", "rig"};
-    for (int i = 0; i < arguments->options; i++) {
+    for (int i = 0; i < call->options; i++) {
         size_t known = 0;
         while (known < sizeof good / sizeof good[0] &&
-               strcmp(arguments->option[i].name, good[known]) != 0) {
+               strcmp(call->option[i].name, good[known]) != 0) {
             known++;
         }
         if (known == sizeof good / sizeof good[0]) {
-            return up_fail(failure, UP_STATUS_WRONG_INPUT,
-                           "--%s and --replay: a run is replayed as it was; leave out one",
-                           arguments->option[i].name);
+            return refuse(call, "--%s and --replay: a run is replayed as it was; leave out one",
+                          call->option[i].name);
         }
     }
-    return arguments->words == 0 ||
-           up_fail(failure, UP_STATUS_WRONG_INPUT, "%.80s: --replay takes one run and nothing else",
-                   arguments->word[0]);
+    return call->words == 0 ||
+           refuse(call, "%.80s: --replay takes one run and nothing else", call->word[0]);
 }

@@ -1,7 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* What calibrate and measure read alike from the command line. */
-#ifndef UPTHRUST_CLI_BENCH_OPTIONS_H
-#define UPTHRUST_CLI_BENCH_OPTIONS_H
+#pragma once
 
 #include "cli.h"
 
@@ -9,46 +8,41 @@ struct bench_options {
     struct up_rig rig;
     struct up_session_settings settings;
     struct up_catalogue *catalogue;
+    struct up_style style;
     bool json_document;
 };
 
-/* A word for a POSIX shell; the caller's. */
-char *quoted(const char *text);
+/* A command for a POSIX shell, with all options as they were given; the caller's. */
+char *resume_as_typed(const char *what, const struct call *call);
 
 /* --operator; `document`: --json was given. */
-bool read_operator(const struct arguments *arguments, bool document, enum up_operator_kind *kind,
-                   struct up_failure *failure);
+bool read_operator(struct call *call, bool document, enum up_operator_kind *kind);
 
 /* Rig, operator and port; panel and catalogue are then open, signals caught. `measures`: the
    water's temperature will be wanted. */
-bool open_bench(const struct arguments *arguments, bool measures, struct bench_options *options,
-                struct up_failure *failure);
+bool open_bench(struct call *call, bool measures, struct bench_options *options);
 
 /* --resume: refuses what the run's plan holds already (ended by NULL): it would be ignored. */
-bool read_resume(const struct arguments *arguments, const char *const *planned,
-                 struct bench_options *options, struct up_failure *failure);
+bool read_resume(struct call *call, const char *const *planned, struct bench_options *options);
 
 /* Words are for --resume alone. */
-bool check_words(const struct arguments *arguments, struct up_failure *failure);
+bool check_words(struct call *call);
 
 /* --replay: a run goes through as it was, and what else is asked for would be passed over. */
-bool only_replays(const struct arguments *arguments, struct up_failure *failure);
+bool only_replays(struct call *call);
 
 /* A class named here replaces that of the rig file. */
-bool read_conditions(const struct arguments *arguments, struct bench_options *options,
-                     struct up_failure *failure);
+bool read_conditions(struct call *call, struct bench_options *options);
 
 /* Closes the catalogue and the panel, which first shows the class of a result that is not NULL. */
 void close_bench(struct bench_options *options, const struct up_result *result);
 
 /* measure, of one item (command_measure.c). */
 void print_results(const struct up_session_results *results, const struct up_style *style);
-bool read_measure(const struct arguments *arguments, const struct bench_options *options,
-                  struct up_measure_plan *plan, struct up_failure *failure);
+bool read_measure(struct call *call, const struct bench_options *options,
+                  struct up_measure_plan *plan);
 bool check_item(const struct up_item *item, const struct up_measure_plan *plan,
                 struct up_failure *failure);
 
 /* Items of a list, one after the other (measure_queue.c). */
-enum up_status measure_queue(const struct arguments *arguments, struct up_failure *failure);
-
-#endif
+bool measure_queue(struct call *call);

@@ -1,7 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* What to beware of at a tank; rigs/README.md says the same at more length. Common practice, no
    source. */
-#include <stddef.h>
 #include <string.h>
 
 #include "cli.h"

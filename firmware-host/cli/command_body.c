@@ -1,14 +1,11 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Reference bodies: what is known of each, and how it went whenever one was weighed. */
-#include <math.h>
-#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
 #include "cli.h"
 #include "text/json.h"
 #include "text/text.h"
-#include "upthrust/weighing.h"
 
 const struct option_text options_body[] = {
     {"name", "TEXT", "add, edit: what people call it"},
@@ -31,29 +28,26 @@ static const double AIR_KG_M3 = 1.2;
 /* ---- what was given ---- */
 
 /* What was not given is left alone; a density makes a volume of the mass there then is. */
-static bool read_given(const struct arguments *arguments, struct up_reference *body,
-                       struct up_failure *failure) {
+static bool read_given(struct call *call, struct up_reference *body) {
     double mass_g = body->mass_kg.value * 1e3, u_mass_g = body->mass_kg.u * 1e3;
     double volume_cm3 = body->volume_m3.value * 1e6, u_volume_cm3 = body->volume_m3.u * 1e6;
     double density_kg_m3 = 0;
-    bool read = option_given(arguments, "read-in-air");
-    if (option_given(arguments, "volume-cm3") && option_given(arguments, "density-kg-m3")) {
-        return up_fail(failure, UP_STATUS_WRONG_INPUT,
-                       "body: give --volume-cm3 or --density-kg-m3, not both");
+    bool read = option_given(call, "read-in-air");
+    if (option_given(call, "volume-cm3") && option_given(call, "density-kg-m3")) {
+        return refuse(call, "body: give --volume-cm3 or --density-kg-m3, not both");
     }
-    if (read && !option_given(arguments, "mass-g")) {
-        return up_fail(failure, UP_STATUS_WRONG_INPUT, "body: --read-in-air needs --mass-g");
+    if (read && !option_given(call, "mass-g")) {
+        return refuse(call, "body: --read-in-air needs --mass-g");
     }
-    if (!option_text_value(arguments, "name", body->name, failure) ||
-        !option_number(arguments, "mass-g", 1, 1e5, &mass_g, failure) ||
-        !option_number(arguments, "u-mass-g", 0, 1e3, &u_mass_g, failure) ||
-        !option_number(arguments, "volume-cm3", 0.1, 1e5, &volume_cm3, failure) ||
-        !option_number(arguments, "density-kg-m3", 20, 25000, &density_kg_m3, failure) ||
-        !option_number(arguments, "u-volume-cm3", 0, 1e3, &u_volume_cm3, failure) ||
-        !take_material(arguments, &body->expansion_per_k, &body->u_expansion_per_k, failure) ||
-        !option_number(arguments, "expansion-per-k", 0, 0.01, &body->expansion_per_k, failure) ||
-        !option_number(arguments, "u-expansion-per-k", 0, 0.01, &body->u_expansion_per_k,
-                       failure)) {
+    if (!option_text_value(call, "name", body->name) ||
+        !option_number(call, "mass-g", 1, 1e5, &mass_g) ||
+        !option_number(call, "u-mass-g", 0, 1e3, &u_mass_g) ||
+        !option_number(call, "volume-cm3", 0.1, 1e5, &volume_cm3) ||
+        !option_number(call, "density-kg-m3", 20, 25000, &density_kg_m3) ||
+        !option_number(call, "u-volume-cm3", 0, 1e3, &u_volume_cm3) ||
+        !take_material(call, &body->expansion_per_k, &body->u_expansion_per_k) ||
+        !option_number(call, "expansion-per-k", 0, 0.01, &body->expansion_per_k) ||
+        !option_number(call, "u-expansion-per-k", 0, 0.01, &body->u_expansion_per_k)) {
         return false;
     }
     double shown_kg = mass_g * 1e-3 * (1 - AIR_KG_M3 / UP_MASS_DENSITY_KG_M3);
@@ -73,6 +67,7 @@ static bool read_given(const struct arguments *arguments, struct up_reference *b
 static void print_numbers(const struct up_reference *body, bool isolate) {
     printf("%s  ", body->id);
     up_text_put(stdout, body->name, 0, isolate);
+    fputs(body->elsewhere ? "  " UP_ELSEWHERE_MARK : "", stdout);
     printf("\n  mass %.3f g (u %.2g), volume %.4f cm3 (u %.2g), density %.1f kg/m3\n",
            body->mass_kg.value * 1e3, body->mass_kg.u * 1e3, body->volume_m3.value * 1e6,
            body->volume_m3.u * 1e6, body->mass_kg.value / body->volume_m3.value);
@@ -93,12 +88,13 @@ static void print_check(const struct up_past_check *past, bool isolate) {
     printf("  %.10s %.5s  ", past->made_utc, past->made_utc + 11);
     up_text_put(stdout, past->bench, 16, isolate);
     if (isfinite(check->deviation_kg.value)) {
-        printf(" %+8.2f %6.2f  %+7.2f to %+7.2f  %-8s %s\n", check->deviation_kg.value * 1e3,
+        printf(" %+8.2f %6.2f  %+7.2f to %+7.2f  %-8s %s", check->deviation_kg.value * 1e3,
                check->deviation_kg.u * 1e3, check->low_kg * 1e3, check->high_kg * 1e3,
                check->by_history ? "chart" : "2 u", verdict(past));
     } else {
-        printf(" %8s %6s  %18s  %-8s %s\n", "-", "-", "", "", verdict(past));
+        printf(" %8s %6s  %18s  %-8s %s", "-", "-", "", "", verdict(past));
     }
+    puts(past->elsewhere ? "  " UP_ELSEWHERE_MARK : "");
 }
 
 static bool is_first_of_bench(const struct up_past_check *past, size_t at) {
@@ -151,6 +147,7 @@ static bool print_history(struct up_catalogue *catalogue, const struct up_refere
 static json_t *body_to_json(const struct up_reference *body) {
     json_t *json = up_reference_to_json(body);
     json_object_set_new(json, "reference_id", json_string(body->id));
+    json_object_set_new(json, "elsewhere", json_boolean(body->elsewhere));
     json_object_set_new(json, "density_kg_m3",
                         up_json_number(body->mass_kg.value / body->volume_m3.value));
     return json;
@@ -160,10 +157,10 @@ static json_t *checks_to_json(const struct up_past_check *past, size_t count) {
     json_t *list = json_array();
     for (size_t i = 0; i < count; i++) {
         json_t *json = up_reference_check_to_json(&past[i].check);
-        json_object_set_new(json, "made_utc", json_string(past[i].made_utc));
-        json_object_set_new(json, "bench", json_string(past[i].bench));
-        json_object_set_new(json, "run_id", json_string(past[i].run_id));
-        json_object_set_new(json, "in_limits", json_boolean(past[i].in_limits));
+        json_object_update_new(json, json_pack("{s:s, s:s, s:s, s:b, s:b}", "made_utc",
+                                               past[i].made_utc, "bench", past[i].bench, "run_id",
+                                               past[i].run_id, "in_limits", past[i].in_limits,
+                                               "elsewhere", past[i].elsewhere));
         json_array_append_new(list, json);
     }
     return list;
@@ -187,25 +184,29 @@ static json_t *charts_to_json(struct up_catalogue *catalogue, const struct up_re
     return list;
 }
 
-static bool print_body(const struct arguments *arguments, struct up_catalogue *catalogue,
-                       const struct up_reference *body, struct up_failure *failure) {
+static bool print_body(struct call *call, const struct up_reference *body) {
     struct up_past_check *past;
     struct up_style style;
     size_t count;
-    if (!style_asked(arguments, &style, failure) ||
-        !up_reference_checks(catalogue, body->id, NULL, &past, &count, failure)) {
+    if (!style_asked(call, &style) ||
+        !up_reference_checks(call->catalogue, body->id, NULL, &past, &count, call->failure)) {
         return false;
     }
     bool good = true;
-    if (option_given(arguments, "json")) {
+    if (option_given(call, "json")) {
         json_t *json = body_to_json(body);
         json_object_set_new(json, "schema", json_string("upthrust-body-1"));
         json_object_set_new(json, "checks", checks_to_json(past, count));
-        json_object_set_new(json, "charts", charts_to_json(catalogue, body, past, count));
+        json_object_set_new(json, "charts", charts_to_json(call->catalogue, body, past, count));
         print_json(json);
     } else {
         print_numbers(body, style.isolate);
-        good = print_history(catalogue, body, past, count, style.isolate, failure);
+        good = print_history(call->catalogue, body, past, count, style.isolate, call->failure);
+        bool any = body->elsewhere;
+        for (size_t i = 0; i < count; i++) {
+            any = any || past[i].elsewhere;
+        }
+        fputs(any ? UP_ELSEWHERE_MARK " " UP_ELSEWHERE_MEANING "\n" : "", stdout);
     }
     free(past);
     return good;
@@ -213,46 +214,33 @@ static bool print_body(const struct arguments *arguments, struct up_catalogue *c
 
 /* ---- the verbs ---- */
 
-static enum up_status add(const struct arguments *arguments, struct up_catalogue *catalogue,
-                          struct up_failure *failure) {
+static bool add(struct call *call) {
     struct up_reference body = {.mass_kg = up_known(0, 0), .volume_m3 = up_known(0, 0)};
-    bool good = read_given(arguments, &body, failure) &&
-                up_reference_add(catalogue, &body, failure) &&
-                print_body(arguments, catalogue, &body, failure);
-    return good ? UP_STATUS_DONE : failure->status;
+    return read_given(call, &body) && up_reference_add(call->catalogue, &body, call->failure) &&
+           print_body(call, &body);
 }
 
-static bool find_named(const struct arguments *arguments, const char *verb,
-                       struct up_catalogue *catalogue, struct up_reference *body,
-                       struct up_failure *failure) {
-    if (arguments->words != 2) {
-        return up_fail(failure, UP_STATUS_WRONG_INPUT,
-                       "body %s: give one name or id, in quotes if it contains spaces", verb);
+static bool find_named(struct call *call, const char *verb, struct up_reference *body) {
+    if (call->words != 2) {
+        return refuse(call, "body %s: give one name or id, in quotes if it contains spaces", verb);
     }
-    return up_reference_find(catalogue, arguments->word[1], body, failure);
+    return up_reference_find(call->catalogue, call->word[1], body, call->failure);
 }
 
-static enum up_status edit(const struct arguments *arguments, struct up_catalogue *catalogue,
-                           struct up_failure *failure) {
+static bool edit(struct call *call) {
     struct up_reference body;
-    bool good = find_named(arguments, "edit", catalogue, &body, failure) &&
-                read_given(arguments, &body, failure) &&
-                up_reference_add(catalogue, &body, failure) &&
-                print_body(arguments, catalogue, &body, failure);
-    return good ? UP_STATUS_DONE : failure->status;
+    return find_named(call, "edit", &body) && read_given(call, &body) &&
+           up_reference_add(call->catalogue, &body, call->failure) && print_body(call, &body);
 }
 
-static enum up_status show(const struct arguments *arguments, struct up_catalogue *catalogue,
-                           struct up_failure *failure) {
+static bool show(struct call *call) {
     struct up_reference body;
-    bool good = find_named(arguments, "show", catalogue, &body, failure) &&
-                print_body(arguments, catalogue, &body, failure);
-    return good ? UP_STATUS_DONE : failure->status;
+    return find_named(call, "show", &body) && print_body(call, &body);
 }
 
 struct listing {
     json_t *json; /* NULL: in words */
-    bool isolate;
+    bool isolate, any_elsewhere;
     unsigned count;
 };
 
@@ -263,6 +251,8 @@ static bool list_one(const struct up_record *record, void *context) {
         return true;
     }
     memcpy(body.id, record->subject, sizeof body.id);
+    body.elsewhere = record->elsewhere;
+    listing->any_elsewhere = listing->any_elsewhere || record->elsewhere;
     listing->count++;
     if (listing->json != NULL) {
         json_array_append_new(listing->json, body_to_json(&body));
@@ -272,28 +262,29 @@ static bool list_one(const struct up_record *record, void *context) {
     return true;
 }
 
-static enum up_status list(const struct arguments *arguments, struct up_catalogue *catalogue,
-                           struct up_failure *failure) {
-    bool json = option_given(arguments, "json");
+static bool list(struct call *call) {
+    bool json = option_given(call, "json");
     struct up_style style;
-    if (!style_asked(arguments, &style, failure)) {
-        return failure->status;
+    if (!style_asked(call, &style)) {
+        return false;
     }
-    struct listing listing = {json ? json_array() : NULL, style.isolate, 0};
-    bool good = up_catalogue_each(catalogue, "reference", list_one, &listing, failure);
+    struct listing listing = {.json = json ? json_array() : NULL, .isolate = style.isolate};
+    bool good = up_catalogue_each(call->catalogue, "reference", list_one, &listing, call->failure);
     if (good && json) {
         print_json(json_pack("{s:s, s:O}", "schema", "upthrust-bodies-1", "bodies", listing.json));
     } else if (good && listing.count == 0) {
         puts("no reference bodies yet: `upthrust body add` registers one");
+    } else if (good && listing.any_elsewhere) {
+        puts(UP_ELSEWHERE_MARK " " UP_ELSEWHERE_MEANING);
     }
     json_decref(listing.json);
-    return good ? UP_STATUS_DONE : failure->status;
+    return good;
 }
 
-enum up_status command_body(const struct arguments *arguments, struct up_failure *failure) {
+bool command_body(struct call *call) {
     static const struct verb verbs[] = {{"add", UP_CATALOGUE_CREATE, add},
                                         {"edit", UP_CATALOGUE_WRITE, edit},
                                         {"list", UP_CATALOGUE_READ, list},
                                         {"show", UP_CATALOGUE_READ, show}};
-    return run_verb("body", verbs, sizeof verbs / sizeof verbs[0], arguments, failure);
+    return run_verb("body", verbs, sizeof verbs / sizeof verbs[0], call);
 }

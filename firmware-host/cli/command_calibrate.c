@@ -1,6 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include <stdlib.h>
-#include <string.h>
 
 #include "bench_options.h"
 #include "text/text.h"
@@ -19,26 +18,24 @@ const struct option_text options_calibrate[] = {
     OPTION_PORT,
     OPTION_OPERATOR,
     OPTION_PLAIN,
+    OPTION_UNITS,
     OPTION_CATALOGUE,
     OPTION_JSON,
     OPTION_END};
 
-static bool read_masses(const struct arguments *arguments, struct up_calibrate_plan *plan,
-                        struct up_failure *failure) {
+static bool read_masses(struct call *call, struct up_calibrate_plan *plan) {
     double given[UP_CALIBRATION_POINTS_MAX];
     int count = 0, rounds = 2;
-    if (!option_list(arguments, "masses-g", given, UP_CALIBRATION_POINTS_MAX, &count, failure) ||
-        !option_whole(arguments, "rounds", 1, 10, &rounds, failure)) {
+    if (!option_list(call, "masses-g", given, UP_CALIBRATION_POINTS_MAX, &count) ||
+        !option_whole(call, "rounds", 1, 10, &rounds)) {
         return false;
     }
     if (count == 0) {
-        return up_fail(failure, UP_STATUS_WRONG_INPUT,
-                       "give the known masses: --masses-g 500,1000,2000");
+        return refuse(call, "give the known masses: --masses-g 500,1000,2000");
     }
     if (count * rounds > UP_CALIBRATION_POINTS_MAX) {
-        return up_fail(failure, UP_STATUS_WRONG_INPUT,
-                       "%d masses in %d rounds: give at most %d loadings", count, rounds,
-                       UP_CALIBRATION_POINTS_MAX);
+        return refuse(call, "%d masses in %d rounds: give at most %d loadings", count, rounds,
+                      UP_CALIBRATION_POINTS_MAX);
     }
     for (int round = 0; round < rounds; round++) {
         for (int i = 0; i < count; i++) {
@@ -48,50 +45,47 @@ static bool read_masses(const struct arguments *arguments, struct up_calibrate_p
     return true;
 }
 
-static void show_calibration(const struct up_calibration *calibration, bool document, bool stored) {
+static void show_calibration(const struct up_calibration *calibration, bool document,
+                             const struct up_style *verdict) {
     if (document) {
         json_t *json = up_calibration_to_json(calibration);
         json_object_set_new(json, "schema", json_string("upthrust-calibration-1"));
         print_json(json);
-    } else if (stored) {
-        print_calibration_verdict(calibration);
+    } else if (verdict != NULL) {
+        print_calibration_verdict(calibration, verdict);
     } else {
         print_calibration(calibration);
     }
 }
 
-static enum up_status replay_calibrate(const struct arguments *arguments,
-                                       struct up_failure *failure) {
-    struct up_catalogue *catalogue = NULL;
-    struct up_calibration *calibration = up_allocate(1, sizeof *calibration);
-    bool good =
-        only_replays(arguments, failure) &&
-        up_catalogue_open(catalogue_directory(arguments), UP_CATALOGUE_READ, &catalogue, failure) &&
-        up_replay_calibrate(catalogue, option_value(arguments, "replay"), calibration, failure);
+static bool replay_calibrate(struct call *call) {
+    UP_FREED struct up_calibration *calibration = up_allocate(1, sizeof *calibration);
+    bool good = only_replays(call) &&
+                up_catalogue_open(catalogue_directory(call), UP_CATALOGUE_READ, &call->catalogue,
+                                  call->failure) &&
+                up_replay_calibrate(call->catalogue, option_value(call, "replay"), calibration,
+                                    call->failure);
     if (good) {
-        show_calibration(calibration, option_given(arguments, "json"), false);
+        show_calibration(calibration, option_given(call, "json"), NULL);
     }
-    free(calibration);
-    up_catalogue_close(catalogue);
-    return good ? UP_STATUS_DONE : failure->status;
+    return good;
 }
 
-static bool resume(const struct arguments *arguments, struct bench_options *options,
-                   struct up_calibration *calibration, struct up_failure *failure) {
+static bool resume(struct call *call, struct bench_options *options,
+                   struct up_calibration *calibration) {
     static const char *const planned[] = {"masses-g",   "rounds", "mass-class", "no-staircase",
                                           "air-temp-c", "typed",  NULL};
-    return open_bench(arguments, false, options, failure) &&
-           read_resume(arguments, planned, options, failure) &&
-           up_session_resume_calibrate(&options->settings, calibration, failure);
+    return open_bench(call, false, options) && read_resume(call, planned, options) &&
+           up_session_resume_calibrate(&options->settings, calibration, call->failure);
 }
 
-/* Hysteresis is some thousandths of the load at most: typed steps of 5 g (a choice of ours) and
-   more hide it, so that the readings up and down would be for nothing. */
+/* Hysteresis is some thousandths of the load at most: steps of 5 g (a choice of ours) and more hide
+   it, and what they show up and down is their own rounding. */
 static void leave_out_staircase(const struct bench_options *options,
                                 struct up_calibrate_plan *plan) {
     const struct up_rig *rig = &options->rig;
     static const double COARSE_KG = 0.005;
-    if (plan->staircase && rig->port_kind == UP_PORT_TYPED && rig->line.load_unit == UP_LOAD_KG &&
+    if (plan->staircase && rig->line.load_unit != UP_LOAD_COUNTS &&
         rig->division_counts >= COARSE_KG) {
         plan->staircase = false;
         if (options->settings.operator_kind != UP_OPERATOR_JSON) {
@@ -103,51 +97,46 @@ static void leave_out_staircase(const struct bench_options *options,
     }
 }
 
-static bool calibrate(const struct arguments *arguments, struct bench_options *options,
-                      struct up_calibration *calibration, struct up_failure *failure) {
-    struct up_calibrate_plan plan = {.staircase = !option_given(arguments, "no-staircase")};
-    if (!read_masses(arguments, &plan, failure) ||
-        !open_bench(arguments, false, options, failure) ||
-        !read_conditions(arguments, options, failure)) {
+static bool calibrate(struct call *call, struct bench_options *options,
+                      struct up_calibration *calibration) {
+    struct up_calibrate_plan plan = {.staircase = !option_given(call, "no-staircase")};
+    if (!read_masses(call, &plan) || !open_bench(call, false, options) ||
+        !read_conditions(call, options)) {
         return false;
     }
     leave_out_staircase(options, &plan);
-    return up_session_calibrate(&options->settings, &plan, calibration, failure);
+    return up_session_calibrate(&options->settings, &plan, calibration, call->failure);
+}
+
+static bool finish(struct bench_options *options, const struct up_calibration *calibration,
+                   bool good) {
+    if (good && options->settings.operator_kind != UP_OPERATOR_JSON) {
+        show_calibration(calibration, options->json_document, &options->style);
+    }
+    close_bench(options, NULL);
+    die_of_signal();
+    return good;
 }
 
 /* `calibration adopt`: by default each mass twice, without a staircase. */
-enum up_status adopt_calibration(const struct arguments *arguments, struct up_failure *failure) {
+bool adopt_calibration(struct call *call) {
     struct bench_options options = {0};
     struct up_calibrate_plan plan = {.staircase = false};
-    struct up_calibration *calibration = up_allocate(1, sizeof *calibration);
-    bool good = read_masses(arguments, &plan, failure) &&
-                open_bench(arguments, false, &options, failure) &&
-                read_conditions(arguments, &options, failure) &&
-                up_session_adopt(&options.settings, &plan, calibration, failure);
-    if (good && options.settings.operator_kind != UP_OPERATOR_JSON) {
-        show_calibration(calibration, options.json_document, true);
-    }
-    free(calibration);
-    close_bench(&options, NULL);
-    die_of_signal();
-    return good ? UP_STATUS_DONE : failure->status;
+    UP_FREED struct up_calibration *calibration = up_allocate(1, sizeof *calibration);
+    return finish(&options, calibration,
+                  read_masses(call, &plan) && open_bench(call, false, &options) &&
+                      read_conditions(call, &options) &&
+                      up_session_adopt(&options.settings, &plan, calibration, call->failure));
 }
 
-enum up_status command_calibrate(const struct arguments *arguments, struct up_failure *failure) {
-    if (option_given(arguments, "replay")) {
-        return replay_calibrate(arguments, failure);
+bool command_calibrate(struct call *call) {
+    if (option_given(call, "replay")) {
+        return replay_calibrate(call);
     }
     struct bench_options options = {0};
-    struct up_calibration *calibration = up_allocate(1, sizeof *calibration);
-    bool good =
-        check_words(arguments, failure) &&
-        (option_given(arguments, "resume") ? resume(arguments, &options, calibration, failure)
-                                           : calibrate(arguments, &options, calibration, failure));
-    if (good && options.settings.operator_kind != UP_OPERATOR_JSON) {
-        show_calibration(calibration, options.json_document, true);
-    }
-    free(calibration);
-    close_bench(&options, NULL);
-    die_of_signal();
-    return good ? UP_STATUS_DONE : failure->status;
+    UP_FREED struct up_calibration *calibration = up_allocate(1, sizeof *calibration);
+    bool good = check_words(call) &&
+                (option_given(call, "resume") ? resume(call, &options, calibration)
+                                              : calibrate(call, &options, calibration));
+    return finish(&options, calibration, good);
 }

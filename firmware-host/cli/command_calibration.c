@@ -1,11 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* A calibration in words, and those that the catalogue keeps. */
-#include <math.h>
-#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
-#include "bench/procedure.h"
 #include "cli.h"
 #include "text/text.h"
 
@@ -25,15 +22,6 @@ const struct option_text options_calibration[] = {
     OPTION_END};
 
 /* ---- in words ---- */
-
-static void print_points(const struct up_calibration *calibration) {
-    printf("%10s %12s %11s\n", "mass g", "reading g", "residual g");
-    for (unsigned i = 0; i < calibration->points; i++) {
-        const struct up_calibration_point *point = &calibration->point[i];
-        printf("%+10.2f %+12.2f %+11.2f\n", point->mass_kg * 1e3,
-               point->mass_kg * 1e3 + point->residual_g, point->residual_g);
-    }
-}
 
 static void print_stairs(const struct up_calibration *calibration) {
     unsigned top = calibration->stairs / 2;
@@ -86,7 +74,7 @@ static void print_line(const struct up_calibration *calibration) {
                calibration->quadratic_counts_per_kg2 / slope * pow(calibration->span_kg, 2) * 1e3,
                calibration->span_kg, calibration->quadratic_f, calibration->quadratic_f_limit);
     } else if (isnan(calibration->quadratic_f)) {
-        puts("the line is taken as straight: too few loadings to look for a bend");
+        puts("the line is taken as straight: too few or too coarse readings to look for a bend");
     } else {
         printf("the line is straight: a bend %s (F %.1f, limit %.1f)\n",
                calibration->quadratic_f > calibration->quadratic_f_limit
@@ -124,7 +112,12 @@ void print_calibration(const struct up_calibration *calibration) {
     print_slope(slope);
     printf(", standard uncertainty %.3f %% of it (%.0f degrees of freedom)\n",
            fabs(calibration->u_slope_counts_per_kg / slope) * 100, calibration->dof);
-    print_points(calibration);
+    printf("%10s %12s %11s\n", "mass g", "reading g", "residual g");
+    for (unsigned i = 0; i < calibration->points; i++) {
+        const struct up_calibration_point *point = &calibration->point[i];
+        printf("%+10.2f %+12.2f %+11.2f\n", point->mass_kg * 1e3,
+               point->mass_kg * 1e3 + point->residual_g, point->residual_g);
+    }
     print_stairs(calibration);
     print_line(calibration);
     printf("lack of fit %.2f g; zero offset %+.2f g (standard uncertainty %.2f g)\n",
@@ -150,39 +143,58 @@ void print_calibration(const struct up_calibration *calibration) {
 #define GOOD_G  (UP_TOLERANCE_ONE_G / 10)
 #define ROUGH_G (UP_TOLERANCE_ONE_G / 2)
 
-static void print_remedies(const struct up_calibration *calibration, double at_span_g) {
-    if (up_calibration_offset_matters(calibration)) {
-        puts("To fix: every load reads wrong by the same grams: look for friction, a touching "
-             "line, a wrong mass");
+/* False where there is none: a scale of coarse steps does no better. */
+static bool print_remedies(const struct up_calibration *calibration, double at_span_g) {
+    const struct {
+        bool told;
+        const char *text;
+    } remedies[] = {
+        {up_calibration_offset_matters(calibration),
+         "every load reads wrong by the same grams: look for friction, a touching line, a wrong "
+         "mass"},
+        {at_span_g > GOOD_G && calibration->hysteresis_kg * 1e3 > GOOD_G,
+         "rising and falling loads read apart: look for a rubbing line, loose parts, a load off "
+         "the "
+         "middle of the cell"},
+        {at_span_g > GOOD_G && calibration->lack_of_fit_kg * 2e3 > GOOD_G,
+         "masses do not fit one line: check each mass, then that nothing swings"},
+        {calibration->preloaded == 0, "hang the heaviest mass once before a calibration: the first "
+                                      "loadings may read differently"},
+    };
+    bool any = false;
+    for (size_t i = 0; i < sizeof remedies / sizeof remedies[0]; i++) {
+        if (remedies[i].told) {
+            printf("To fix: %s\n", remedies[i].text);
+            any = true;
+        }
     }
-    if (at_span_g > GOOD_G && calibration->hysteresis_kg * 1e3 > GOOD_G) {
-        puts("To fix: rising and falling loads read apart: look for a rubbing line, loose parts, a "
-             "load off the middle of the cell");
-    }
-    if (at_span_g > GOOD_G && calibration->lack_of_fit_kg * 2e3 > GOOD_G) {
-        puts("To fix: masses do not fit one line: check each mass, then that nothing swings");
-    }
-    if (calibration->preloaded == 0) {
-        puts("To fix: hang the heaviest mass once before a calibration: the first loadings may "
-             "read differently");
-    }
+    return any;
 }
 
-void print_calibration_verdict(const struct up_calibration *calibration) {
+void print_calibration_verdict(const struct up_calibration *calibration,
+                               const struct up_style *style) {
     double least_g = up_calibration_expanded_u_kg(calibration, 0.1) * 1e3;
     double span_g = up_calibration_expanded_u_kg(calibration, calibration->span_kg) * 1e3;
     bool good = span_g <= GOOD_G && !up_calibration_offset_matters(calibration);
     up_text_print(stdout, "bench %s: ", calibration->bench);
     print_slope(calibration->slope_counts_per_kg);
-    printf("\n%s: this calibration is known to %.1f g at 100 g and %.1f g at %g kg (95 %%).\n",
-           good                ? "Good"
-           : span_g <= ROUGH_G ? "Rough"
-                               : "Not good enough to decide what is neutral",
-           least_g, span_g, calibration->span_kg);
-    print_remedies(calibration, span_g);
+    char *verdict = up_text_format(
+        "%s: this calibration is known to %.1f g at 100 g and %.1f g at %g kg (95 %%).",
+        good                ? "Good"
+        : span_g <= ROUGH_G ? "Rough"
+                            : "Not good enough to decide what is neutral",
+        least_g, span_g, calibration->span_kg);
+    char *shown = up_style_text(style, verdict);
+    putchar('\n');
+    up_text_lines(stdout, "", shown, style->columns);
+    free(shown);
+    free(verdict);
+    bool mendable = print_remedies(calibration, span_g);
     printf("All its figures: upthrust calibration show %.8s\n", calibration->id);
     puts(good ? "Next: weigh an item, or first a reference body, which checks the whole bench."
-              : "Next: fix that and calibrate again; until then results are as uncertain as this.");
+         : mendable
+             ? "Next: fix that and calibrate again; until then results are as uncertain as this."
+             : "Next: weigh an item: its result will be as uncertain as this.");
 }
 
 /* ---- those of the catalogue ---- */
@@ -190,9 +202,11 @@ void print_calibration_verdict(const struct up_calibration *calibration) {
 struct look {
     const char *bench, *id; /* NULL: any */
     json_t *list;           /* NULL: in words */
-    unsigned found, benches;
+    unsigned found, benches, untrusted;
     char first_bench[UP_NAME_SIZE];
     struct up_calibration calibration; /* the latest looked at */
+    bool elsewhere;                    /* it came from there */
+    struct up_catalogue *catalogue;
 };
 
 static bool take(const struct up_record *record, struct look *look) {
@@ -203,6 +217,7 @@ static bool take(const struct up_record *record, struct look *look) {
     }
     memcpy(look->calibration.id, record->id, sizeof record->id);
     memcpy(look->calibration.made_utc, record->made_utc, sizeof record->made_utc);
+    look->elsewhere = record->elsewhere;
     if (look->found++ == 0) {
         memcpy(look->first_bench, record->bench, sizeof look->first_bench);
     }
@@ -210,10 +225,24 @@ static bool take(const struct up_record *record, struct look *look) {
     return true;
 }
 
-static json_t *to_json(const struct up_calibration *calibration) {
-    json_t *json = up_calibration_to_json(calibration);
-    json_object_set_new(json, "made_utc", json_string(calibration->made_utc));
+static bool is_trusted(const struct look *look) {
+    bool trusted = false;
+    return up_calibration_is_trusted(look->catalogue, look->calibration.id, &trusted, NULL) &&
+           trusted;
+}
+
+static json_t *to_json(const struct look *look) {
+    json_t *json = up_calibration_to_json(&look->calibration);
+    json_object_set_new(json, "made_utc", json_string(look->calibration.made_utc));
+    json_object_set_new(json, "elsewhere", json_boolean(look->elsewhere));
+    json_object_set_new(json, "trusted", json_boolean(is_trusted(look)));
     return json;
+}
+
+static const char *origin(const struct look *look) {
+    return is_trusted(look)  ? look->elsewhere ? "  " UP_ELSEWHERE_MARK " adopted" : ""
+           : look->elsewhere ? "  " UP_ELSEWHERE_MARK " not adopted"
+                             : "  not adopted";
 }
 
 static bool list_one(const struct up_record *record, void *context) {
@@ -223,11 +252,12 @@ static bool list_one(const struct up_record *record, void *context) {
         return true;
     }
     if (look->list != NULL) {
-        json_array_append_new(look->list, to_json(calibration));
+        json_array_append_new(look->list, to_json(look));
         return true;
     }
-    up_text_print(stdout, "%s  %s  %s\n", calibration->id, calibration->made_utc,
-                  calibration->bench);
+    look->untrusted += !is_trusted(look);
+    up_text_print(stdout, "%s  %s  %s%s\n", calibration->id, calibration->made_utc,
+                  calibration->bench, origin(look));
     fputs("  ", stdout);
     print_slope(calibration->slope_counts_per_kg);
     printf(", %u loadings up to %g kg, ", calibration->points, calibration->span_kg);
@@ -244,79 +274,78 @@ static bool look_one(const struct up_record *record, void *context) {
     return true;
 }
 
-static bool list(struct look *look, bool json, struct up_catalogue *catalogue,
-                 struct up_failure *failure) {
+static bool list(struct call *call, struct look *look) {
+    bool json = option_given(call, "json");
     look->list = json ? json_array() : NULL;
-    bool good = up_catalogue_each(catalogue, "calibration", list_one, look, failure);
+    bool good = up_catalogue_each(call->catalogue, "calibration", list_one, look, call->failure);
     if (good && json) {
         print_json(json_pack("{s:s, s:O}", "schema", "upthrust-calibrations-1", "calibrations",
                              look->list));
+    } else if (good && look->untrusted > 0) {
+        puts("not adopted: made in another folder or on another machine (" UP_ELSEWHERE_MARK
+             ": " UP_ELSEWHERE_MEANING "); `upthrust calibration adopt` checks it");
     }
     json_decref(look->list);
     return good;
 }
 
 /* By its id or the unique beginning of one; else the newest of the bench. */
-static bool find(struct look *look, struct up_catalogue *catalogue, struct up_failure *failure) {
+static bool find(struct call *call, struct look *look) {
     if (look->id != NULL && strlen(look->id) < 4) {
-        return up_fail(failure, UP_STATUS_WRONG_INPUT,
-                       "calibration show %.8s: give at least four characters of the id", look->id);
+        return refuse(call, "calibration show %.8s: give at least four characters of the id",
+                      look->id);
     }
-    if (!up_catalogue_each(catalogue, "calibration", look_one, look, failure)) {
+    if (!up_catalogue_each(call->catalogue, "calibration", look_one, look, call->failure)) {
         return false;
     }
     if (look->found == 0) {
-        return up_fail(failure, UP_STATUS_WRONG_INPUT,
-                       "there is no such calibration: `upthrust calibration list` shows all");
+        return refuse(call, "there is no such calibration: `upthrust calibration list` shows all");
     }
     if (look->id != NULL) {
-        return look->found == 1 || up_fail(failure, UP_STATUS_WRONG_INPUT,
-                                           "%u calibrations begin with %.40s: give more of the id",
-                                           look->found, look->id);
+        return look->found == 1 ||
+               refuse(call, "%u calibrations begin with %.40s: give more of the id", look->found,
+                      look->id);
     }
-    return look->benches == 1
-               ? up_calibration_latest(catalogue, look->first_bench, &look->calibration, failure)
-               : up_fail(failure, UP_STATUS_WRONG_INPUT,
-                         "there are calibrations of several benches: give --bench ID");
+    if (look->benches != 1) {
+        return refuse(call, "there are calibrations of several benches: give --bench ID");
+    }
+    struct up_calibration latest;
+    look->id = latest.id;
+    return up_calibration_latest(call->catalogue, look->first_bench, &latest, call->failure) &&
+           up_catalogue_each(call->catalogue, "calibration", look_one, look, call->failure);
 }
 
-static bool show(struct look *look, bool json, struct up_catalogue *catalogue,
-                 struct up_failure *failure) {
-    if (!find(look, catalogue, failure)) {
+static bool show(struct call *call, struct look *look) {
+    if (!find(call, look)) {
         return false;
     }
-    if (json) {
-        json_t *document = to_json(&look->calibration);
+    if (option_given(call, "json")) {
+        json_t *document = to_json(look);
         json_object_set_new(document, "schema", json_string("upthrust-calibration-1"));
         print_json(document);
     } else {
         print_calibration(&look->calibration);
+        fputs(look->elsewhere ? UP_ELSEWHERE_MARK " " UP_ELSEWHERE_MEANING "\n" : "", stdout);
     }
     return true;
 }
 
-enum up_status command_calibration(const struct arguments *arguments, struct up_failure *failure) {
-    const char *verb = arguments->words > 0 ? arguments->word[0] : "";
-    bool showing = strcmp(verb, "show") == 0, json = option_given(arguments, "json");
-    struct up_catalogue *catalogue = NULL;
-    struct look *look;
-    bool good;
-    if (strcmp(verb, "adopt") == 0 && arguments->words == 1) {
-        return adopt_calibration(arguments, failure);
+bool command_calibration(struct call *call) {
+    const char *verb = call->words > 0 ? call->word[0] : "";
+    bool showing = strcmp(verb, "show") == 0;
+    if (strcmp(verb, "adopt") == 0 && call->words == 1) {
+        return adopt_calibration(call);
     }
-    if ((!showing && strcmp(verb, "list") != 0) || arguments->words > (showing ? 2 : 1)) {
-        up_fail(failure, UP_STATUS_WRONG_INPUT,
-                "calibration: give list, show with one id, or adopt with --rig and --masses-g");
-        return failure->status;
+    if ((!showing && strcmp(verb, "list") != 0) || call->words > (showing ? 2 : 1)) {
+        return refuse(
+            call, "calibration: give list, show with one id, or adopt with --rig and --masses-g");
     }
-    if (!open_catalogue(arguments, UP_CATALOGUE_READ, &catalogue, failure)) {
-        return failure->status;
+    if (!open_catalogue(call, UP_CATALOGUE_READ)) {
+        return false;
     }
-    look = up_allocate(1, sizeof *look);
-    look->bench = option_value(arguments, "bench");
-    look->id = arguments->words > 1 ? arguments->word[1] : NULL;
-    good = showing ? show(look, json, catalogue, failure) : list(look, json, catalogue, failure);
-    free(look);
-    up_catalogue_close(catalogue);
-    return good ? UP_STATUS_DONE : failure->status;
+    UP_FREED struct look *look = up_allocate(1, sizeof *look);
+    look->catalogue = call->catalogue;
+    look->bench = option_value(call, "bench");
+    look->id = call->words > 1 ? call->word[1] : NULL;
+    return showing ? show(call, look) : list(call, look);
 }

@@ -1,8 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Whether every record is what was stored, and which ones are left out. */
-#include <stdio.h>
-
 #include "cli.h"
+#include "text/json.h"
 #include "text/text.h"
 
 const struct option_text options_check_catalogue[] = {
@@ -15,10 +14,12 @@ const struct option_text options_check_catalogue[] = {
 
 static const char *const words[] = {[UP_RECORD_DAMAGED] = "damaged",
                                     [UP_RECORD_SET_ASIDE] = "set aside",
-                                    [UP_RECORD_AHEAD_OF_CLOCK] = "dated ahead of the clock"};
+                                    [UP_RECORD_AHEAD_OF_CLOCK] = "dated ahead of the clock",
+                                    [UP_RECORD_CONTESTED] = "other content under this id",
+                                    [UP_RECORD_OF_MANY] = "too many versions"};
 
 struct findings {
-    unsigned count[UP_RECORD_AHEAD_OF_CLOCK + 1];
+    unsigned count[UP_RECORD_OF_MANY + 1];
     json_t *list; /* NULL: in words */
 };
 
@@ -27,9 +28,10 @@ static bool show(const struct up_doubtful_record *doubtful, void *context) {
     findings->count[doubtful->why]++;
     if (findings->list != NULL) {
         json_array_append_new(
-            findings->list, json_pack("{s:s, s:s, s:s, s:s, s:s}", "record_id", doubtful->id,
-                                      "kind", doubtful->kind, "made_utc", doubtful->made_utc,
-                                      "finding", words[doubtful->why], "reason", doubtful->reason));
+            findings->list,
+            json_pack("{s:o, s:o, s:o, s:s, s:o}", "record_id", up_json_text(doubtful->id), "kind",
+                      up_json_text(doubtful->kind), "made_utc", up_json_text(doubtful->made_utc),
+                      "finding", words[doubtful->why], "reason", up_json_text(doubtful->reason)));
     } else {
         up_text_print(stdout, "%s  %s of %s: %s%s%s\n", doubtful->id, doubtful->kind,
                       doubtful->made_utc, words[doubtful->why],
@@ -47,14 +49,27 @@ static void print_sum(const struct findings *findings) {
                count[UP_RECORD_DAMAGED]);
     }
     if (count[UP_RECORD_AHEAD_OF_CLOCK] > 0) {
-        printf("%u dated ahead of the clock: they count after all others; is the clock right?\n",
+        printf("%u dated ahead of the clock: those from elsewhere count after all others; is the "
+               "clock "
+               "right?\n",
                count[UP_RECORD_AHEAD_OF_CLOCK]);
+    }
+    if (count[UP_RECORD_CONTESTED] > 0) {
+        printf("%u with other content under the id of a record: one of the two is forged. Yours "
+               "counts; where both came from elsewhere, neither does until --take-back\n",
+               count[UP_RECORD_CONTESTED]);
+    }
+    if (count[UP_RECORD_OF_MANY] > 0) {
+        printf("%u thing%s with more versions than a person makes: your own counts, else the "
+               "newest; where did the others come from?\n",
+               count[UP_RECORD_OF_MANY], up_text_plural(count[UP_RECORD_OF_MANY]));
     }
 }
 
-static bool check(struct up_catalogue *catalogue, bool json, struct up_failure *failure) {
+static bool check(struct call *call) {
+    bool json = option_given(call, "json");
     struct findings findings = {.list = json ? json_array() : NULL};
-    bool good = up_catalogue_check(catalogue, show, &findings, failure);
+    bool good = up_catalogue_check(call->catalogue, show, &findings, call->failure);
     if (good && json) {
         print_json(json_pack("{s:s, s:O}", "schema", "upthrust-catalogue-check-1", "findings",
                              findings.list));
@@ -64,22 +79,21 @@ static bool check(struct up_catalogue *catalogue, bool json, struct up_failure *
     json_decref(findings.list);
     return good &&
            (findings.count[UP_RECORD_DAMAGED] == 0 ||
-            up_fail(failure, UP_STATUS_WRONG_INPUT, "the catalogue %s has damaged records: %u",
-                    up_catalogue_directory(catalogue), findings.count[UP_RECORD_DAMAGED]));
+            refuse(call, "the catalogue %s has damaged records: %u",
+                   up_catalogue_directory(call->catalogue), findings.count[UP_RECORD_DAMAGED]));
 }
 
-static bool change(const struct arguments *arguments, struct up_catalogue *catalogue,
-                   struct up_failure *failure) {
-    const char *aside = option_value(arguments, "set-aside");
-    const char *reason = option_value(arguments, "reason");
-    const char *back = option_value(arguments, "take-back");
+static bool change(struct call *call) {
+    const char *aside = option_value(call, "set-aside");
+    const char *reason = option_value(call, "reason");
+    const char *back = option_value(call, "take-back");
     if ((aside != NULL && back != NULL) || (aside != NULL) != (reason != NULL)) {
-        return up_fail(failure, UP_STATUS_WRONG_INPUT,
-                       "check-catalogue: give --set-aside ID with --reason TEXT, or --take-back "
-                       "ID");
+        return refuse(call,
+                      "check-catalogue: give --set-aside ID with --reason TEXT, or --take-back ID");
     }
-    bool good = aside != NULL ? up_catalogue_set_aside(catalogue, aside, reason, failure)
-                              : up_catalogue_take_back(catalogue, back, failure);
+    bool good = aside != NULL
+                    ? up_catalogue_set_aside(call->catalogue, aside, reason, call->failure)
+                    : up_catalogue_take_back(call->catalogue, back, call->failure);
     if (good) {
         up_text_print(stdout, "%s: %s\n", aside != NULL ? aside : back,
                       aside != NULL ? "set aside; --take-back makes it count again"
@@ -88,19 +102,12 @@ static bool change(const struct arguments *arguments, struct up_catalogue *catal
     return good;
 }
 
-enum up_status command_check_catalogue(const struct arguments *arguments,
-                                       struct up_failure *failure) {
-    bool changes = option_given(arguments, "set-aside") || option_given(arguments, "take-back") ||
-                   option_given(arguments, "reason");
-    struct up_catalogue *catalogue = NULL;
-    if (arguments->words > 0) {
-        up_fail(failure, UP_STATUS_WRONG_INPUT, "check-catalogue takes only options");
-        return failure->status;
+bool command_check_catalogue(struct call *call) {
+    bool changes = option_given(call, "set-aside") || option_given(call, "take-back") ||
+                   option_given(call, "reason");
+    if (call->words > 0) {
+        return refuse(call, "check-catalogue takes only options");
     }
-    bool good = open_catalogue(arguments, changes ? UP_CATALOGUE_WRITE : UP_CATALOGUE_READ,
-                               &catalogue, failure) &&
-                (changes ? change(arguments, catalogue, failure)
-                         : check(catalogue, option_given(arguments, "json"), failure));
-    up_catalogue_close(catalogue);
-    return good ? UP_STATUS_DONE : failure->status;
+    return open_catalogue(call, changes ? UP_CATALOGUE_WRITE : UP_CATALOGUE_READ) &&
+           (changes ? change(call) : check(call));
 }

@@ -1,12 +1,9 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* What is measured, judged again: under another tolerance or confidence, or in another water. */
-#include <math.h>
-#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include <strings.h>
 
-#include "catalogue/claim.h"
 #include "cli.h"
 #include "text/text.h"
 
@@ -39,7 +36,7 @@ struct line {
 };
 
 struct judging {
-    const struct arguments *arguments;
+    struct call *call;
     const char *item_id, *kind;     /* NULL: any */
     double tolerance_g, confidence; /* NaN: as it was */
     struct up_item *item;
@@ -76,9 +73,8 @@ static char *key_of(const char *item_id, const char *water) {
 
 static struct stored *find_stored(const struct judging *judging, const char *item_id,
                                   const char *water) {
-    char *key = key_of(item_id, water);
+    UP_FREED char *key = key_of(item_id, water);
     const json_t *place = json_object_get(judging->places, key);
-    free(key);
     return place != NULL ? &judging->stored[json_integer_value(place)] : NULL;
 }
 
@@ -90,9 +86,8 @@ static bool take_result(const struct up_record *record, void *context) {
     up_decision_apply(json_object_get(judging->decisions, record->subject), &result);
     struct stored *stored = find_stored(judging, result.item_id, result.water.name);
     if (stored == NULL) {
-        char *key = key_of(result.item_id, result.water.name);
+        UP_FREED char *key = key_of(result.item_id, result.water.name);
         json_object_set_new(judging->places, key, json_integer((json_int_t)judging->results));
-        free(key);
         judging->stored =
             up_reallocate(judging->stored, judging->results + 1, sizeof *judging->stored);
         stored = &judging->stored[judging->results++];
@@ -238,19 +233,18 @@ static bool judge_asked(struct judging *judging, const struct up_item *item, con
         return true;
     }
     struct up_water water[UP_WATERS_MAX];
-    const struct arguments one = {.option = {{"water", text}}, .options = 1};
+    struct call one = {.option = {{"water", text}}, .options = 1, .failure = failure};
     unsigned count = 0;
-    return waters_asked(&one, water, &count, failure) &&
-           judge_water(judging, item, &water[0], failure);
+    return waters_asked(&one, water, &count) && judge_water(judging, item, &water[0], failure);
 }
 
 static bool judge_item(struct judging *judging, const struct up_item *item,
                        struct up_failure *failure) {
-    const struct arguments *arguments = judging->arguments;
+    struct call *call = judging->call;
     bool good = true;
-    for (int i = 0; good && i < arguments->options; i++) {
-        if (strcmp(arguments->option[i].name, "water") == 0) {
-            good = judge_asked(judging, item, arguments->option[i].value, failure);
+    for (int i = 0; good && i < call->options; i++) {
+        if (strcmp(call->option[i].name, "water") == 0) {
+            good = judge_asked(judging, item, call->option[i].value, failure);
         }
     }
     return good;
@@ -290,7 +284,7 @@ static bool judge_all(struct judging *judging, struct up_catalogue *catalogue,
                        judging->kind != NULL ? judging->kind : "");
     }
     good = good && check_tolerance(judging, failure);
-    bool waters = option_given(judging->arguments, "water");
+    bool waters = option_given(judging->call, "water");
     for (size_t i = 0; good && waters && i < judging->items; i++) {
         good = judge_item(judging, &judging->item[i], failure);
     }
@@ -303,7 +297,7 @@ static bool judge_all(struct judging *judging, struct up_catalogue *catalogue,
 /* Only what was not asked before is stored. */
 static bool store(const struct judging *judging, struct up_catalogue *catalogue,
                   struct up_failure *failure) {
-    struct up_decided *decided = up_allocate(judging->lines + 1, sizeof *decided);
+    UP_FREED struct up_decided *decided = up_allocate(judging->lines + 1, sizeof *decided);
     size_t count = 0;
     for (size_t i = 0; i < judging->lines; i++) {
         if (judging->line[i].changed && judging->line[i].why_not == NULL) {
@@ -317,7 +311,6 @@ static bool store(const struct judging *judging, struct up_catalogue *catalogue,
             up_text_print(stderr, "note: stored, but not exported: %s\n", why.text);
         }
     }
-    free(decided);
     return good;
 }
 
@@ -342,25 +335,16 @@ static void print_line(const struct line *line, const struct up_style *style) {
         return;
     }
     up_style_mass(style, result->answer.buoyancy_kg.value * 1e3, net);
-    up_style_uncertainty(style, result->answer.expanded_u_kg * 1e3, u);
+    up_style_interval(style, result->answer.expanded_u_kg * 1e3, result->answer.stuck_air_kg * 1e3,
+                      u);
     up_style_lead(style, result->question.tolerance_kg * 1e3, tolerance);
-    printf(" %10s +- %-9s %8s %6.4g  %-9s  ", net, u, tolerance, result->question.confidence,
+    printf(" %10s %-15s %8s %6.4g  %-9s  ", net, u, tolerance, result->question.confidence,
            line->is_new ? "-" : up_class_name(line->was));
     up_style_class(style, up_class_name(result->answer.class), 0, stdout);
     if (result->answer.class == UP_CLASS_UNDECIDED && result->trials_would_decide) {
         printf(", %u more trials would decide", result->more_trials);
     }
     puts(line->is_new || line->was != result->answer.class ? "  *" : "");
-}
-
-/* Before anything is stored. */
-static void print_table(const struct judging *judging, const struct up_style *style) {
-    printf("%-32s %-8s %10s    %-9s %8s %6s  %-9s  %s\n", "item", "water", "net", "+-", "neutral",
-           "at", "was", "is");
-    for (size_t i = 0; i < judging->lines; i++) {
-        print_line(&judging->line[i], style);
-    }
-    fflush(stdout);
 }
 
 static void print_outcome(const struct judging *judging, bool dry_run) {
@@ -391,11 +375,10 @@ static json_t *line_to_json(const struct line *line) {
     if (!line->is_new) {
         json_object_set_new(json, "result_id", json_string(line->decided.result_id));
     }
-    json_t *result = up_result_to_json(&line->decided.result);
+    json_auto_t *result = up_result_to_json(&line->decided.result);
     json_object_del(result, "budget");
     json_object_del(result, "model");
     json_object_update_missing(json, result);
-    json_decref(result);
     return json;
 }
 
@@ -408,31 +391,30 @@ static void print_document(const struct judging *judging, bool dry_run) {
                          "decisions", list));
 }
 
-static enum up_status status_of(const struct judging *judging) {
+static bool any_undecided(const struct judging *judging) {
+    bool any = false;
     for (size_t i = 0; i < judging->lines; i++) {
         const struct line *line = &judging->line[i];
-        if (line->why_not == NULL && line->decided.result.answer.class == UP_CLASS_UNDECIDED) {
-            return UP_STATUS_UNDECIDED;
-        }
+        any = any ||
+              (line->why_not == NULL && line->decided.result.answer.class == UP_CLASS_UNDECIDED);
     }
-    return UP_STATUS_DONE;
+    return any;
 }
 
 /* Told apart by their names, like those of a session. */
-static bool check_waters(const struct arguments *arguments, struct up_failure *failure) {
+static bool check_waters(struct call *call) {
     const char *seen[OPTIONS_GIVEN_MAX];
     int count = 0;
-    for (int i = 0; i < arguments->options; i++) {
-        const char *water = arguments->option[i].value;
+    for (int i = 0; i < call->options; i++) {
+        const char *water = call->option[i].value;
         size_t length = strcspn(water, ",");
-        if (strcmp(arguments->option[i].name, "water") != 0) {
+        if (strcmp(call->option[i].name, "water") != 0) {
             continue;
         }
         for (int j = 0; j < count; j++) {
             if (strcspn(seen[j], ",") == length && strncmp(seen[j], water, length) == 0) {
-                return up_fail(failure, UP_STATUS_WRONG_INPUT,
-                               "--water %.*s is asked for twice: keep one",
-                               (int)(length < 60 ? length : 60), water);
+                return refuse(call, "--water %.*s is asked for twice: keep one",
+                              (int)(length < 60 ? length : 60), water);
             }
         }
         seen[count++] = water;
@@ -440,74 +422,67 @@ static bool check_waters(const struct arguments *arguments, struct up_failure *f
     return true;
 }
 
-static enum up_status decide(struct judging *judging, struct up_catalogue *catalogue,
-                             const struct up_style *style, struct up_failure *failure) {
-    const struct arguments *arguments = judging->arguments;
-    const char *name = option_value(arguments, "item");
-    bool dry_run = option_given(arguments, "dry-run"), json = option_given(arguments, "json");
+static bool decide(struct call *call, struct judging *judging, const struct up_style *style) {
+    const char *name = option_value(call, "item");
+    bool dry_run = option_given(call, "dry-run"), json = option_given(call, "json");
     struct up_item item;
-    if (name != NULL) {
-        if (!up_item_find(catalogue, name, &item, failure)) {
-            return failure->status;
-        }
-        judging->item_id = item.id;
+    if (name != NULL && !up_item_find(call->catalogue, name, &item, call->failure)) {
+        return false;
     }
-    bool good = judge_all(judging, catalogue, failure);
+    judging->item_id = name != NULL ? item.id : NULL;
+    bool good = judge_all(judging, call->catalogue, call->failure);
     judging->item_id = NULL;
     if (good && !json) {
-        print_table(judging, style);
+        /* Before anything is stored. */
+        printf("%-32s %-8s %10s %-15s %8s %6s  %-9s  %s\n", "item", "water", "net", "interval",
+               "neutral", "at", "was", "is");
+        for (size_t i = 0; i < judging->lines; i++) {
+            print_line(&judging->line[i], style);
+        }
+        fflush(stdout);
     }
-    if (!good || !(dry_run || store(judging, catalogue, failure))) {
-        return failure->status;
+    if (!good || !(dry_run || store(judging, call->catalogue, call->failure))) {
+        return false;
     }
     if (json) {
         print_document(judging, dry_run);
     } else {
         print_outcome(judging, dry_run);
     }
-    return status_of(judging);
+    call->status = any_undecided(judging) ? UP_STATUS_UNDECIDED : UP_STATUS_DONE;
+    return true;
 }
 
 /* What is judged again changes what everybody reads: nothing is meant by silence. */
-static bool check_choice(const struct arguments *arguments, struct up_failure *failure) {
-    bool item = option_given(arguments, "item"), kind = option_given(arguments, "kind");
-    bool all = option_given(arguments, "all");
+static bool check_choice(struct call *call) {
+    bool item = option_given(call, "item"), kind = option_given(call, "kind");
+    bool all = option_given(call, "all");
     if (!item && !kind && !all) {
-        return up_fail(failure, UP_STATUS_WRONG_INPUT,
-                       "decide: give what to judge again: --item NAME, --kind KIND or --all; "
-                       "--dry-run stores nothing");
+        return refuse(call, "decide: give what to judge again: --item NAME, --kind KIND or --all; "
+                            "--dry-run stores nothing");
     }
     return !(all && (item || kind)) ||
-           up_fail(failure, UP_STATUS_WRONG_INPUT, "decide: give --all or --%s, not both",
-                   item ? "item" : "kind");
+           refuse(call, "decide: give --all or --%s, not both", item ? "item" : "kind");
 }
 
-enum up_status command_decide(const struct arguments *arguments, struct up_failure *failure) {
-    struct judging judging = {.arguments = arguments,
-                              .kind = option_value(arguments, "kind"),
+bool command_decide(struct call *call) {
+    struct judging judging = {.call = call,
+                              .kind = option_value(call, "kind"),
                               .tolerance_g = (double)NAN,
                               .confidence = (double)NAN,
                               .places = json_object()};
-    struct up_catalogue *catalogue = NULL;
     struct up_style style;
-    enum up_status status = UP_STATUS_WRONG_INPUT;
-    if (style_asked(arguments, &style, failure) && check_choice(arguments, failure) &&
-        check_waters(arguments, failure) &&
-        option_number(arguments, "tolerance-g", UP_TOLERANCE_LEAST_G, UP_TOLERANCE_MOST_PAIR_G,
-                      &judging.tolerance_g, failure) &&
-        option_number(arguments, "confidence", 0.5, 0.9999, &judging.confidence, failure)) {
-        status = open_catalogue(arguments,
-                                option_given(arguments, "dry-run") ? UP_CATALOGUE_READ
-                                                                   : UP_CATALOGUE_WRITE,
-                                &catalogue, failure)
-                     ? decide(&judging, catalogue, &style, failure)
-                     : failure->status;
-    }
-    up_catalogue_close(catalogue);
+    enum up_catalogue_mode mode =
+        option_given(call, "dry-run") ? UP_CATALOGUE_READ : UP_CATALOGUE_WRITE;
+    bool good = style_asked(call, &style) && check_choice(call) && check_waters(call) &&
+                option_number(call, "tolerance-g", UP_TOLERANCE_LEAST_G, UP_TOLERANCE_MOST_PAIR_G,
+                              &judging.tolerance_g) &&
+                option_number(call, "confidence", 0.5, 0.9999, &judging.confidence) &&
+                open_catalogue(call, mode) && decide(call, &judging, &style);
     json_decref(judging.decisions);
     json_decref(judging.places);
     free(judging.item);
     free(judging.stored);
     free(judging.line);
-    return status;
+    return good;
 }

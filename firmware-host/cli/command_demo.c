@@ -7,10 +7,6 @@
 #include <errno.h>
 #include <fcntl.h>
 #include <libgen.h>
-#include <math.h>
-#include <poll.h>
-#include <stdint.h>
-#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include <sys/stat.h>
@@ -19,7 +15,6 @@
 
 #include "cli.h"
 #include "embedded.h"
-#include "report/report.h"
 #include "text/clock.h"
 #include "text/text.h"
 
@@ -129,12 +124,11 @@ static bool start_tank(struct demo *demo, struct up_failure *failure) {
     if (!spawn(argv, &demo->tank)) {
         return up_fail(failure, UP_STATUS_UNABLE, "cannot start %s: %s", path, strerror(errno));
     }
-    json_t *hello = tank_reply(&demo->tank);
+    json_auto_t *hello = tank_reply(&demo->tank);
     const char *port = json_string_value(json_object_get(hello, "port"));
     if (port != NULL) {
         snprintf(demo->tank.port, sizeof demo->tank.port, "%s", port);
     }
-    json_decref(hello);
     return demo->tank.port[0] != '\0' ||
            up_fail(failure, UP_STATUS_UNABLE, "%s did not say which port it speaks on", path);
 }
@@ -158,10 +152,9 @@ static bool ask_truth(struct demo *demo, const struct up_result *result, const c
     fputc('\n', demo->tank.to);
     fflush(demo->tank.to);
     json_decref(ask);
-    json_t *reply = tank_reply(&demo->tank);
+    json_auto_t *reply = tank_reply(&demo->tank);
     json_t *value = json_object_get(reply, "truth_g");
     *truth_g = json_is_number(value) ? json_number_value(value) : (double)NAN;
-    json_decref(reply);
     return !isnan(*truth_g) ||
            up_fail(failure, UP_STATUS_UNABLE, "the simulated tank does not know %s", item);
 }
@@ -177,22 +170,20 @@ static bool make_directory(const char *path, struct up_failure *failure) {
 /* The file is left with the link that rigs/README.md gives the tank: the number of a
    pseudo-terminal is that of somebody else's once this tank has gone. */
 static bool set_up_rig(struct demo *demo, struct up_failure *failure) {
-    char *file = up_text_format("%s/rig.ini", demo->directory);
-    bool good = up_rig_write_with_port(embedded_simulated_ini, demo->tank.port, file, failure) &&
-                up_rig_load(file, &demo->rig, failure) &&
-                up_rig_write_with_port(embedded_simulated_ini, "/tmp/tank", file, failure);
-    free(file);
-    return good;
+    UP_FREED char *file = up_text_format("%s/rig.ini", demo->directory);
+    return up_rig_write_with_port(embedded_simulated_ini, demo->tank.port, file, failure) &&
+           up_rig_load(file, &demo->rig, failure) &&
+           up_rig_write_with_port(embedded_simulated_ini, "/tmp/tank", file, failure);
 }
 
 static bool set_up(struct demo *demo, struct up_failure *failure) {
-    char *directory = up_text_format("%s/catalogue", demo->directory);
-    struct arguments none = {0};
+    UP_FREED char *directory = up_text_format("%s/catalogue", demo->directory);
+    struct call none = {.failure = failure};
     unsigned waters = 0;
     bool good = make_directory(demo->directory, failure) && start_tank(demo, failure) &&
                 set_up_rig(demo, failure) &&
                 up_catalogue_open(directory, UP_CATALOGUE_CREATE, &demo->catalogue, failure) &&
-                waters_asked(&none, demo->water, &waters, failure);
+                waters_asked(&none, demo->water, &waters);
     demo->settings = (struct up_session_settings){.catalogue = demo->catalogue,
                                                   .rig = &demo->rig,
                                                   .operator_kind = UP_OPERATOR_JSON,
@@ -202,7 +193,6 @@ static bool set_up(struct demo *demo, struct up_failure *failure) {
                                                   .simulated = true,
                                                   .signalled = &signalled,
                                                   .caller.note = print_note};
-    free(directory);
     return good;
 }
 
@@ -281,8 +271,8 @@ static bool measure_item(struct demo *demo, const json_t *gear, struct up_failur
 }
 
 static bool measure_all(struct demo *demo, struct up_failure *failure) {
-    struct up_calibration *calibration = up_allocate(1, sizeof *calibration);
-    json_t *gear = read_gear(failure);
+    UP_FREED struct up_calibration *calibration = up_allocate(1, sizeof *calibration);
+    json_auto_t *gear = read_gear(failure);
     bool good = gear != NULL;
     if (good) {
         fprintf(stderr, "  calibrating with known masses\n");
@@ -291,17 +281,17 @@ static bool measure_all(struct demo *demo, struct up_failure *failure) {
     for (size_t i = 0; good && i < json_array_size(gear); i++) {
         good = signalled == 0 && measure_item(demo, json_array_get(gear, i), failure);
     }
-    json_decref(gear);
-    free(calibration);
     return good;
 }
 
 /* ---- printing ---- */
 
 static void print_table(const struct demo *demo) {
+    const struct up_style metric = {0};
+    char interval[UP_SHOWN_SIZE];
     unsigned inside = 0, all = 0;
-    printf("%-32s %-6s %9s %7s %9s %8s  %s\n", "item (all gear is invented)", "water", "net g",
-           "+- g", "truth g", "error g", "class");
+    printf("%-32s %-6s %9s %-14s %9s %8s  %s\n", "item (all gear is invented)", "water", "net g",
+           "interval", "truth g", "error g", "class");
     for (unsigned i = 0; i < demo->items; i++) {
         const struct measured *measured = &demo->measured[i];
         for (unsigned j = 0; j < measured->is.results; j++) {
@@ -309,13 +299,14 @@ static void print_table(const struct demo *demo) {
             double b_g = result->answer.buoyancy_kg.value * 1e3;
             double error_g = b_g - measured->truth_g[j];
             double shown_g = fabs(error_g) < 0.05 ? 0 : error_g; /* not -0.0 */
-            bool holds = fabs(error_g) <= result->answer.expanded_u_kg * 1e3;
-            char *title = up_item_title(measured->is.item.name, measured->is.item.pieces);
-            printf("%-32.32s %-6s %+9.1f %7.1f %+9.1f %+8.1f%s %s\n", j == 0 ? title : "",
-                   result->water.name, b_g, result->answer.expanded_u_kg * 1e3,
-                   measured->truth_g[j], shown_g, holds ? " " : "*",
-                   up_class_name(result->answer.class));
-            free(title);
+            double u_g = result->answer.expanded_u_kg * 1e3;
+            double stuck_g = result->answer.stuck_air_kg * 1e3;
+            bool holds = error_g >= -u_g && error_g <= u_g + stuck_g;
+            up_style_interval(&metric, u_g, stuck_g, interval);
+            UP_FREED char *title = up_item_title(measured->is.item.name, measured->is.item.pieces);
+            printf("%-32.32s %-6s %+9.1f %-14s %+9.1f %+8.1f%s %s\n", j == 0 ? title : "",
+                   result->water.name, b_g, interval, measured->truth_g[j], shown_g,
+                   holds ? " " : "*", up_class_name(result->answer.class));
             inside += holds;
             all++;
         }
@@ -369,8 +360,9 @@ static void print_document(const struct demo *demo) {
 static bool leave_files(struct demo *demo, struct up_failure *failure) {
     struct up_rows rows = {0};
     unsigned calibrations = 0;
-    char *plots = up_text_format("%s/plots", up_catalogue_directory(demo->catalogue));
-    char *exchange = up_text_format("%s/exchange", up_catalogue_directory(demo->catalogue));
+    UP_FREED char *plots = up_text_format("%s/plots", up_catalogue_directory(demo->catalogue));
+    UP_FREED char *exchange =
+        up_text_format("%s/exchange", up_catalogue_directory(demo->catalogue));
     bool good = up_rows_load(demo->catalogue, &rows, failure) &&
                 up_plot_write(&rows, plots, failure) &&
                 up_plot_write_calibrations(demo->catalogue, plots, &calibrations, failure) &&
@@ -380,14 +372,11 @@ static bool leave_files(struct demo *demo, struct up_failure *failure) {
     bool drawn = good && up_plot_draw(plots, failure) &&
                  up_plot_draw_calibrations(plots, calibrations, failure);
     up_rows_release(&rows);
-    free(plots);
-    free(exchange);
     return good && drawn;
 }
 
-static enum up_status report(struct demo *demo, struct up_failure *failure) {
-    bool drawn = leave_files(demo, failure);
-    enum up_status status = UP_STATUS_DONE;
+static bool report(struct call *call, struct demo *demo) {
+    bool drawn = leave_files(demo, call->failure);
     if (demo->json) {
         print_document(demo);
     } else {
@@ -396,36 +385,31 @@ static enum up_status report(struct demo *demo, struct up_failure *failure) {
     }
     for (unsigned i = 0; i < demo->items; i++) {
         if (up_session_status(&demo->measured[i].is) != UP_STATUS_DONE) {
-            status = UP_STATUS_UNDECIDED;
+            call->status = UP_STATUS_UNDECIDED;
         }
     }
-    return drawn ? status : failure->status;
+    return drawn;
 }
 
-enum up_status command_demo(const struct arguments *arguments, struct up_failure *failure) {
-    struct demo demo = {.json = option_given(arguments, "json"),
+bool command_demo(struct call *call) {
+    struct demo demo = {.json = option_given(call, "json"),
                         .seed = 1,
-                        .directory = option_value(arguments, "dir"),
+                        .directory = option_value(call, "dir"),
                         .began_s = up_monotonic_s()};
-    enum up_status status = UP_STATUS_WRONG_INPUT;
     if (demo.directory == NULL) {
-        up_fail(failure, UP_STATUS_WRONG_INPUT, "give --dir DIR for the demonstration's files");
-        return status;
+        return refuse(call, "give --dir DIR for the demonstration's files");
     }
-    if (!option_whole(arguments, "seed", 0, 1000000000, &demo.seed, failure)) {
-        return status;
+    if (!option_whole(call, "seed", 0, 1000000000, &demo.seed)) {
+        return false;
     }
     catch_signals();
     demo.measured = up_allocate(ITEMS_MAX, sizeof *demo.measured);
     fprintf(stderr, "A simulated tank, seed %d, in virtual time:\n", demo.seed);
-    if (set_up(&demo, failure) && measure_all(&demo, failure)) {
-        status = report(&demo, failure);
-    } else {
-        status = failure->status;
-    }
+    bool good =
+        set_up(&demo, call->failure) && measure_all(&demo, call->failure) && report(call, &demo);
     stop_tank(&demo.tank);
     up_catalogue_close(demo.catalogue);
     free(demo.measured);
     die_of_signal();
-    return status;
+    return good;
 }

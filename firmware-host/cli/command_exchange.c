@@ -1,6 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* import and merge: what comes from other catalogues. */
-#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include <strings.h>
@@ -22,10 +21,19 @@ static void print_words(const char *from, const struct up_intake *intake, bool d
            intake->versions_of_ours, up_text_plural(intake->versions_of_ours),
            intake->results_of_ours, up_text_plural(intake->results_of_ours), intake->calibrations,
            up_text_plural(intake->calibrations));
+    if (intake->contested > 0) {
+        printf("  %lu with other content under the id of a record here: one of the two is forged. "
+               "Kept aside, see `upthrust check-catalogue`.\n",
+               intake->contested);
+    }
     if (intake->versions_of_ours > 0) {
-        fputs("  Your own versions stay as they are. `upthrust item accept NAME` takes one from "
-              "elsewhere.\n",
-              stdout);
+        printf("  Your own versions stay as they are.%s%s\n",
+               intake->items_of_ours > 0
+                   ? " `upthrust item accept NAME` takes an item's from elsewhere."
+                   : "",
+               intake->versions_of_ours > intake->items_of_ours
+                   ? " Those of bodies, kinds and the rest are kept, and never count here."
+                   : "");
     }
     if (intake->calibrations > 0) {
         fputs("  A calibration from elsewhere is used only after `upthrust calibration adopt`.\n",
@@ -37,8 +45,9 @@ static void print_intake(const char *from, const struct up_intake *intake, bool 
                          bool json) {
     if (json) {
         print_json(json_pack(
-            "{s:s, s:b, s:I, s:I, s:I, s:I, s:I}", "schema", "upthrust-taken-1", "dry_run", dry_run,
-            "records_new", (json_int_t)intake->fresh, "records_known", (json_int_t)intake->known,
+            "{s:s, s:b, s:I, s:I, s:I, s:I, s:I, s:I}", "schema", "upthrust-taken-1", "dry_run",
+            dry_run, "records_new", (json_int_t)intake->fresh, "records_known",
+            (json_int_t)intake->known, "records_contested", (json_int_t)intake->contested,
             "versions_of_ours", (json_int_t)intake->versions_of_ours, "results_of_ours",
             (json_int_t)intake->results_of_ours, "calibrations", (json_int_t)intake->calibrations));
     } else {
@@ -46,45 +55,41 @@ static void print_intake(const char *from, const struct up_intake *intake, bool 
     }
 }
 
-static enum up_status take(const struct arguments *arguments, const char *what,
-                           bool (*work)(struct up_catalogue *catalogue, const char *from,
-                                        bool dry_run, struct up_intake *intake,
-                                        struct up_failure *failure),
-                           struct up_failure *failure) {
+static bool take(struct call *call, const char *what,
+                 bool (*work)(struct up_catalogue *catalogue, const char *from, bool dry_run,
+                              struct up_intake *intake, struct up_failure *failure)) {
     struct up_catalogue *catalogue = NULL;
     struct up_intake intake = {0};
-    bool dry_run = option_given(arguments, "dry-run");
-    if (arguments->words != 1) {
-        up_fail(failure, UP_STATUS_WRONG_INPUT, "%s", what);
-        return failure->status;
+    bool dry_run = option_given(call, "dry-run");
+    if (call->words != 1) {
+        return refuse(call, "%s", what);
     }
-    bool good = up_catalogue_open(catalogue_directory(arguments),
+    bool good = up_catalogue_open(catalogue_directory(call),
                                   dry_run ? UP_CATALOGUE_WRITE : UP_CATALOGUE_CREATE, &catalogue,
-                                  failure) &&
-                work(catalogue, arguments->word[0], dry_run, &intake, failure);
+                                  call->failure) &&
+                work(catalogue, call->word[0], dry_run, &intake, call->failure);
     up_catalogue_close(catalogue);
     if (good) {
-        print_intake(arguments->word[0], &intake, dry_run, option_given(arguments, "json"));
+        print_intake(call->word[0], &intake, dry_run, option_given(call, "json"));
     }
-    return good ? UP_STATUS_DONE : failure->status;
+    return good;
 }
 
-enum up_status command_import(const struct arguments *arguments, struct up_failure *failure) {
-    const char *file = arguments->words == 1 ? arguments->word[0] : "";
+bool command_import(struct call *call) {
+    const char *file = call->words == 1 ? call->word[0] : "";
     size_t length = strlen(file);
     if (length > 4 && strcasecmp(file + length - 4, ".csv") == 0) {
-        up_fail(failure, UP_STATUS_WRONG_INPUT,
-                "%.120s: import takes the catalogue.json that `upthrust export --format json` "
-                "writes; CSV files are for spreadsheets, and lack what a record needs",
-                file);
-        return failure->status;
+        return refuse(
+            call,
+            "%.120s: import takes the catalogue.json that `upthrust export --format json` "
+            "writes; CSV files are for spreadsheets, and lack what a record needs",
+            file);
     }
-    return take(arguments,
+    return take(call,
                 "import: name one file or directory that `upthrust export --format json` wrote",
-                up_catalogue_import, failure);
+                up_catalogue_import);
 }
 
-enum up_status command_merge(const struct arguments *arguments, struct up_failure *failure) {
-    return take(arguments, "merge: name the directory of one other catalogue", up_catalogue_merge,
-                failure);
+bool command_merge(struct call *call) {
+    return take(call, "merge: name the directory of one other catalogue", up_catalogue_merge);
 }

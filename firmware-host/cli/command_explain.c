@@ -1,6 +1,4 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include <stdio.h>
-
 #include "cli.h"
 
 const struct option_text options_explain[] = {
@@ -9,27 +7,21 @@ const struct option_text options_explain[] = {
     OPTION_JSON,
     OPTION_END};
 
-enum up_status command_explain(const struct arguments *arguments, struct up_failure *failure) {
-    struct up_catalogue *catalogue = NULL;
+bool command_explain(struct call *call) {
     struct up_style style;
-    if (arguments->words > 1) {
-        up_fail(failure, UP_STATUS_WRONG_INPUT,
-                "explain: give one result, or one item, in quotes if its name contains spaces");
-        return failure->status;
+    if (call->words > 1) {
+        return refuse(
+            call, "explain: give one result, or one item, in quotes if its name contains spaces");
     }
-    if (!style_asked(arguments, &style, failure) ||
-        !open_catalogue(arguments, UP_CATALOGUE_READ, &catalogue, failure)) {
-        return failure->status;
+    if (!style_asked(call, &style) || !open_catalogue(call, UP_CATALOGUE_READ)) {
+        return false;
     }
-    json_t *document = up_explain(catalogue, arguments->words > 0 ? arguments->word[0] : NULL,
-                                  option_value(arguments, "water"), failure);
-    if (document != NULL && option_given(arguments, "json")) {
+    json_auto_t *document = up_explain(call->catalogue, call->words > 0 ? call->word[0] : NULL,
+                                       option_value(call, "water"), call->failure);
+    if (document != NULL && option_given(call, "json")) {
         print_json(json_incref(document));
     } else if (document != NULL) {
         up_explain_print(document, &style, stdout);
     }
-    up_catalogue_close(catalogue);
-    enum up_status status = document != NULL ? UP_STATUS_DONE : failure->status;
-    json_decref(document);
-    return status;
+    return document != NULL;
 }

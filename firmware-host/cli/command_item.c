@@ -1,10 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include <strings.h>
 
-#include "catalogue/claim.h"
 #include "cli.h"
 #include "metrology/material.h"
 #include "text/text.h"
@@ -52,29 +50,25 @@ static bool refuse_material(const char *name, struct up_failure *failure) {
                    "--material %.40s: not known; give one of %s, or --expansion-per-k", name, list);
 }
 
-bool take_material(const struct arguments *arguments, double *expansion_per_k,
-                   double *u_expansion_per_k, struct up_failure *failure) {
-    const char *name = option_value(arguments, "material");
+bool take_material(struct call *call, double *expansion_per_k, double *u_expansion_per_k) {
+    const char *name = option_value(call, "material");
     if (name == NULL) {
         return true;
     }
     const struct up_material *material = up_material_named(name);
     if (material == NULL) {
-        return refuse_material(name, failure);
+        return refuse_material(name, call->failure);
     }
-    if (option_given(arguments, "expansion-per-k") ||
-        option_given(arguments, "u-expansion-per-k")) {
-        return up_fail(failure, UP_STATUS_WRONG_INPUT,
-                       "--material and --expansion-per-k say the same: keep one");
+    if (option_given(call, "expansion-per-k") || option_given(call, "u-expansion-per-k")) {
+        return refuse(call, "--material and --expansion-per-k say the same: keep one");
     }
     *expansion_per_k = up_material_expansion_per_k(material);
     *u_expansion_per_k = up_material_u_expansion_per_k(material);
     return true;
 }
 
-static bool read_side(const struct arguments *arguments, struct up_item *item,
-                      struct up_failure *failure) {
-    const char *side = option_value(arguments, "side");
+static bool read_side(struct call *call, struct up_item *item) {
+    const char *side = option_value(call, "side");
     if (side == NULL) {
         return true;
     }
@@ -85,76 +79,68 @@ static bool read_side(const struct arguments *arguments, struct up_item *item,
         }
     }
     return item->side[0] != '\0' || strcmp(side, "none") == 0 ||
-           up_fail(failure, UP_STATUS_WRONG_INPUT, "--side %.40s: write left, right or none", side);
+           refuse(call, "--side %.40s: write left, right or none", side);
 }
 
 /* What was not given is left alone. */
-static bool read_given(const struct arguments *arguments, struct up_item *item,
-                       struct up_failure *failure) {
-    return take_material(arguments, &item->expansion_per_k, &item->u_expansion_per_k, failure) &&
-           option_text_value(arguments, "name", item->name, failure) &&
-           option_text_value(arguments, "kind", item->kind, failure) &&
-           option_text_value(arguments, "maker", item->maker, failure) &&
-           option_text_value(arguments, "model", item->model, failure) &&
-           option_text_value(arguments, "size", item->size, failure) &&
-           option_text_value(arguments, "stock-number", item->stock_number, failure) &&
-           option_text_value(arguments, "note", item->note, failure) &&
-           read_side(arguments, item, failure) &&
-           option_number(arguments, "tolerance-g", UP_TOLERANCE_LEAST_G, UP_TOLERANCE_MOST_PAIR_G,
-                         &item->tolerance_g, failure) &&
-           option_number(arguments, "expansion-per-k", 0, 0.01, &item->expansion_per_k, failure) &&
-           option_number(arguments, "u-expansion-per-k", 0, 0.01, &item->u_expansion_per_k,
-                         failure);
+static bool read_given(struct call *call, struct up_item *item) {
+    return take_material(call, &item->expansion_per_k, &item->u_expansion_per_k) &&
+           option_text_value(call, "name", item->name) &&
+           option_text_value(call, "kind", item->kind) &&
+           option_text_value(call, "maker", item->maker) &&
+           option_text_value(call, "model", item->model) &&
+           option_text_value(call, "size", item->size) &&
+           option_text_value(call, "stock-number", item->stock_number) &&
+           option_text_value(call, "note", item->note) && read_side(call, item) &&
+           option_number(call, "tolerance-g", UP_TOLERANCE_LEAST_G, UP_TOLERANCE_MOST_PAIR_G,
+                         &item->tolerance_g) &&
+           option_number(call, "expansion-per-k", 0, 0.01, &item->expansion_per_k) &&
+           option_number(call, "u-expansion-per-k", 0, 0.01, &item->u_expansion_per_k);
 }
 
-static bool read_item(const struct arguments *arguments, struct up_item *item,
-                      struct up_failure *failure) {
-    bool pair = option_given(arguments, "pair");
+static bool read_item(struct call *call, struct up_item *item) {
+    bool pair = option_given(call, "pair");
     *item = (struct up_item){.pieces = pair ? 2 : 1,
                              .tolerance_g = pair ? UP_TOLERANCE_PAIR_G : UP_TOLERANCE_ONE_G,
                              .expansion_per_k = UP_EXPANSION_PER_K,
                              .u_expansion_per_k = UP_U_EXPANSION_PER_K};
-    return read_given(arguments, item, failure);
+    return read_given(call, item);
 }
 
 /* Several things that hang together: each is an item of its own already. */
-static bool read_together(const struct arguments *arguments, struct up_catalogue *catalogue,
-                          struct up_item *item, struct up_failure *failure) {
-    if (option_given(arguments, "together")) {
+static bool read_together(struct call *call, struct up_item *item) {
+    if (option_given(call, "together")) {
         item->parts = 0;
     }
-    for (int i = 0; i < arguments->options; i++) {
+    for (int i = 0; i < call->options; i++) {
         struct up_item part;
-        if (strcmp(arguments->option[i].name, "together") != 0) {
+        if (strcmp(call->option[i].name, "together") != 0) {
             continue;
         }
         if (item->parts == UP_PARTS_MAX) {
-            return up_fail(failure, UP_STATUS_WRONG_INPUT,
-                           "--together: at most %d items are measured together", UP_PARTS_MAX);
+            return refuse(call, "--together: at most %d items are measured together", UP_PARTS_MAX);
         }
-        if (!up_item_find(catalogue, arguments->option[i].value, &part, failure)) {
+        if (!up_item_find(call->catalogue, call->option[i].value, &part, call->failure)) {
             return false;
         }
         for (int j = 0; j <= item->parts; j++) {
             if (strcmp(part.id, j < item->parts ? item->part_id[j] : item->id) == 0) {
-                return up_fail(failure, UP_STATUS_WRONG_INPUT,
-                               "--together %.80s: it is named twice, or is the item itself",
-                               arguments->option[i].value);
+                return refuse(call, "--together %.80s: it is named twice, or is the item itself",
+                              call->option[i].value);
             }
         }
         memcpy(item->part_id[item->parts++], part.id, sizeof part.id);
         item->compressible = item->compressible || part.compressible; /* a boot in a fin */
     }
     return item->parts != 1 ||
-           up_fail(failure, UP_STATUS_WRONG_INPUT,
-                   "--together: name two items or more, each with a --together of its own");
+           refuse(call, "--together: name two items or more, each with a --together of its own");
 }
 
 /* What is set for its kind goes before the default for all. */
-static bool take_kind_tolerance(const struct arguments *arguments, struct up_catalogue *catalogue,
-                                struct up_item *item, struct up_failure *failure) {
-    return option_given(arguments, "tolerance-g") ||
-           up_kind_tolerance(catalogue, item->kind, item->pieces, &item->tolerance_g, failure);
+static bool take_kind_tolerance(struct call *call, struct up_item *item) {
+    return option_given(call, "tolerance-g") ||
+           up_kind_tolerance(call->catalogue, item->kind, item->pieces, &item->tolerance_g,
+                             call->failure);
 }
 
 static void print_labelled(const char *label, const char *text) {
@@ -188,79 +174,70 @@ static void print_item(const struct up_item *item) {
     }
 }
 
-static void show_item(const struct up_item *item, bool json) {
-    if (json) {
+static bool show_item(struct call *call, const struct up_item *item) {
+    if (option_given(call, "json")) {
         json_t *document = up_item_to_json(item);
-        json_object_set_new(document, "schema", json_string("upthrust-item-1"));
-        json_object_set_new(document, "item_id", json_string(item->id));
+        json_object_update_new(
+            document, json_pack("{s:s, s:s}", "schema", "upthrust-item-1", "item_id", item->id));
         print_json(document);
     } else {
         print_item(item);
     }
+    return true;
 }
 
 /* Two of one name are allowed: a shop has several of a kind. A person is asked first; others get a
    note. */
-static bool meet_look_alike(const struct arguments *arguments, struct up_catalogue *catalogue,
-                            const struct up_item *item, struct up_failure *failure) {
+static bool meet_look_alike(struct call *call, const struct up_item *item) {
     char answer[ANSWER_SIZE] = "";
     struct up_item other = {.name = ""};
-    if (!up_item_look_alike(catalogue, item, &other, failure)) {
+    if (!up_item_look_alike(call->catalogue, item, &other, call->failure)) {
         return false;
     }
     if (other.id[0] == '\0') {
         return true;
     }
-    if (!person_is_there(arguments)) {
+    if (!person_is_there(call)) {
         up_text_print(stderr,
-                      "note: its name looks like that of \"%s\" (%.8s): give a --size, a --maker "
-                      "or another --name\n",
+                      "note: its name looks like that of \"%s\" (%.8s): give it another "
+                      "--size, --maker, --stock-number or --name\n",
                       other.name, other.id);
         return true;
     }
     up_text_print(stderr, "There is \"%s\" (%.8s) already.\n", other.name, other.id);
     return (ask_person("A second one? Type yes, then press Enter:", answer) &&
             strcasecmp(answer, "yes") == 0) ||
-           up_fail(failure, UP_STATUS_WRONG_INPUT,
-                   "nothing was stored: \"%.80s\" has that name already; give another --name, or "
-                   "change that one by `upthrust item edit %.8s`",
-                   other.name, other.id);
+           refuse(call,
+                  "nothing was stored: \"%.80s\" has that name already; give another --name, or "
+                  "change that one by `upthrust item edit %.8s`",
+                  other.name, other.id);
 }
 
 /* Of nothing it cannot be asked what it holds. */
-static bool check_kind(const struct up_item *item, struct up_failure *failure) {
+static bool check_kind(struct call *call, const struct up_item *item) {
     return (item->name[0] != '\0' && item->kind[0] != '\0') ||
-           up_fail(failure, UP_STATUS_WRONG_INPUT, "item add: give its --name and its --kind");
+           refuse(call, "item add: give its --name and its --kind");
 }
 
-static enum up_status add(const struct arguments *arguments, struct up_catalogue *catalogue,
-                          struct up_failure *failure) {
+static bool add(struct call *call) {
     struct up_item item;
-    if (!read_item(arguments, &item, failure) || !check_kind(&item, failure) ||
-        !take_holds_gas(arguments, &item, failure) ||
-        !take_kind_tolerance(arguments, catalogue, &item, failure) ||
-        !read_together(arguments, catalogue, &item, failure) ||
-        !meet_look_alike(arguments, catalogue, &item, failure) ||
-        !up_item_add(catalogue, &item, failure)) {
-        return failure->status;
-    }
-    show_item(&item, option_given(arguments, "json"));
-    return UP_STATUS_DONE;
+    return read_item(call, &item) && check_kind(call, &item) && take_holds_gas(call, &item) &&
+           take_kind_tolerance(call, &item) && read_together(call, &item) &&
+           meet_look_alike(call, &item) && up_item_add(call->catalogue, &item, call->failure) &&
+           show_item(call, &item);
 }
 
 /* ---- edit ---- */
 
-static bool read_changes(const struct arguments *arguments, struct up_item *item,
-                         struct up_failure *failure) {
-    bool pair = option_given(arguments, "pair"), single = option_given(arguments, "single");
+static bool read_changes(struct call *call, struct up_item *item) {
+    bool pair = option_given(call, "pair"), single = option_given(call, "single");
     if (pair && single) {
-        return up_fail(failure, UP_STATUS_WRONG_INPUT,
-                       "item edit: give --pair or --single, not both");
+        return refuse(call, "item edit: give --pair or --single, not both");
     }
     item->pieces = pair ? 2 : single ? 1 : item->pieces;
-    return read_given(arguments, item, failure) &&
-           (!(option_given(arguments, "kind") || option_given(arguments, "holds-gas")) ||
-            take_holds_gas(arguments, item, failure));
+    return read_given(call, item) &&
+           (!(option_given(call, "kind") || option_given(call, "holds-gas")) ||
+            take_holds_gas(call, item));
 }
 
 static bool print_version(const struct up_record *record, void *context) {
@@ -282,125 +259,83 @@ static bool count_version(const struct up_record *record, void *context) {
 }
 
 /* Changes that two catalogues made apart are shown before one of them wins. */
-static bool print_versions(struct up_catalogue *catalogue, const char *item_id,
-                           struct up_failure *failure) {
+static bool print_versions(struct call *call, const char *item_id) {
     unsigned versions = 0, printed = 0;
-    return up_catalogue_each_live(catalogue, "item", item_id, count_version, &versions, failure) &&
-           (versions < 2 ||
-            up_catalogue_each_live(catalogue, "item", item_id, print_version, &printed, failure));
+    return up_catalogue_each_live(call->catalogue, "item", item_id, count_version, &versions,
+                                  call->failure) &&
+           (versions < 2 || up_catalogue_each_live(call->catalogue, "item", item_id, print_version,
+                                                   &printed, call->failure));
 }
 
-static enum up_status edit(const struct arguments *arguments, struct up_catalogue *catalogue,
-                           struct up_failure *failure) {
+/* In the place of the version that was current. */
+static bool store(struct call *call, struct up_item *item) {
+    return print_versions(call, item->id) && up_item_add(call->catalogue, item, call->failure) &&
+           show_item(call, item);
+}
+
+static bool edit(struct call *call) {
     struct up_item item;
-    if (arguments->words != 2) {
-        up_fail(failure, UP_STATUS_WRONG_INPUT,
-                "item edit: give one name or id, and what changes: --name, --kind, --size, ...");
-        return failure->status;
+    if (call->words != 2) {
+        return refuse(call, "item edit: give one name or id, and what changes: --name, --kind, "
+                            "--size, ...");
     }
-    if (!up_item_find(catalogue, arguments->word[1], &item, failure) ||
-        !read_changes(arguments, &item, failure) ||
-        !read_together(arguments, catalogue, &item, failure) ||
-        !print_versions(catalogue, item.id, failure) || !up_item_add(catalogue, &item, failure)) {
-        return failure->status;
-    }
-    show_item(&item, option_given(arguments, "json"));
-    return UP_STATUS_DONE;
+    return up_item_find(call->catalogue, call->word[1], &item, call->failure) &&
+           read_changes(call, &item) && read_together(call, &item) && store(call, &item);
 }
 
 /* ---- rename, retire, restore ---- */
 
-static bool apply_name(const struct arguments *arguments, struct up_item *item,
-                       struct up_failure *failure) {
-    const char *name = arguments->word[2];
+static bool apply_name(struct call *call, struct up_item *item) {
+    const char *name = call->word[2];
     snprintf(item->name, sizeof item->name, "%.*s", (int)sizeof item->name - 1, name);
     return strlen(name) < sizeof item->name ||
-           up_fail(failure, UP_STATUS_WRONG_INPUT,
-                   "item rename: the new name is longer than %d bytes", UP_NAME_SIZE - 1);
+           refuse(call, "item rename: the new name is longer than %d bytes", UP_NAME_SIZE - 1);
 }
 
-static enum up_status rename_item(const struct arguments *arguments, struct up_catalogue *catalogue,
-                                  struct up_failure *failure) {
+static bool rename_item(struct call *call) {
     struct up_item item;
-    if (arguments->words != 3) {
-        up_fail(failure, UP_STATUS_WRONG_INPUT,
-                "item rename: give the name or id it has, and the new name, each in quotes where "
-                "it has spaces");
-        return failure->status;
+    if (call->words != 3) {
+        return refuse(call, "item rename: give the name or id it has, and the new name, each in "
+                            "quotes where it has spaces");
     }
-    if (!up_item_find(catalogue, arguments->word[1], &item, failure) ||
-        !apply_name(arguments, &item, failure) || !print_versions(catalogue, item.id, failure) ||
-        !meet_look_alike(arguments, catalogue, &item, failure) ||
-        !up_item_add(catalogue, &item, failure)) {
-        return failure->status;
-    }
-    show_item(&item, option_given(arguments, "json"));
-    return UP_STATUS_DONE;
+    return up_item_find(call->catalogue, call->word[1], &item, call->failure) &&
+           apply_name(call, &item) && print_versions(call, item.id) &&
+           meet_look_alike(call, &item) && up_item_add(call->catalogue, &item, call->failure) &&
+           show_item(call, &item);
 }
 
-static enum up_status set_retired(const struct arguments *arguments, struct up_catalogue *catalogue,
-                                  bool retired, struct up_failure *failure) {
+static bool find_one(struct call *call, struct up_item *item) {
+    return call->words == 2 ? up_item_find(call->catalogue, call->word[1], item, call->failure)
+                            : refuse(call, "item %s: give one name or id", call->word[0]);
+}
+
+/* "retire" or "restore". */
+static bool set_retired(struct call *call) {
     struct up_item item;
-    if (arguments->words != 2) {
-        up_fail(failure, UP_STATUS_WRONG_INPUT, "item %s: give one name or id", arguments->word[0]);
-        return failure->status;
+    if (!find_one(call, &item)) {
+        return false;
     }
-    if (!up_item_find(catalogue, arguments->word[1], &item, failure)) {
-        return failure->status;
-    }
-    item.retired = retired;
-    if (!print_versions(catalogue, item.id, failure) || !up_item_add(catalogue, &item, failure)) {
-        return failure->status;
-    }
-    show_item(&item, option_given(arguments, "json"));
-    return UP_STATUS_DONE;
+    item.retired = strcmp(call->word[0], "retire") == 0;
+    return store(call, &item);
 }
 
-static enum up_status retire(const struct arguments *arguments, struct up_catalogue *catalogue,
-                             struct up_failure *failure) {
-    return set_retired(arguments, catalogue, true, failure);
-}
-
-static enum up_status restore(const struct arguments *arguments, struct up_catalogue *catalogue,
-                              struct up_failure *failure) {
-    return set_retired(arguments, catalogue, false, failure);
-}
-
-static enum up_status show(const struct arguments *arguments, struct up_catalogue *catalogue,
-                           struct up_failure *failure) {
+static bool show(struct call *call) {
     struct up_item item;
-    if (arguments->words != 2) {
-        up_fail(failure, UP_STATUS_WRONG_INPUT, "item show: give one name or id");
-        return failure->status;
-    }
-    if (!up_item_find(catalogue, arguments->word[1], &item, failure)) {
-        return failure->status;
-    }
-    show_item(&item, option_given(arguments, "json"));
-    return UP_STATUS_DONE;
+    return find_one(call, &item) && show_item(call, &item);
 }
 
 /* A version of elsewhere becomes one of here; the own ones stay in the catalogue, replaced. */
-static enum up_status accept(const struct arguments *arguments, struct up_catalogue *catalogue,
-                             struct up_failure *failure) {
+static bool accept(struct call *call) {
     struct up_item item;
-    if (arguments->words != 2) {
-        up_fail(failure, UP_STATUS_WRONG_INPUT, "item accept: give one name or id");
-        return failure->status;
-    }
-    if (!up_item_find(catalogue, arguments->word[1], &item, failure) ||
-        !up_item_accept(catalogue, item.id, &item, failure)) {
-        return failure->status;
-    }
-    show_item(&item, option_given(arguments, "json"));
-    return UP_STATUS_DONE;
+    return find_one(call, &item) &&
+           up_item_accept(call->catalogue, item.id, &item, call->failure) && show_item(call, &item);
 }
 
-enum up_status command_item(const struct arguments *arguments, struct up_failure *failure) {
+bool command_item(struct call *call) {
     static const struct verb verbs[] = {
         {"accept", UP_CATALOGUE_WRITE, accept},      {"add", UP_CATALOGUE_CREATE, add},
         {"edit", UP_CATALOGUE_WRITE, edit},          {"list", UP_CATALOGUE_READ, list_items},
-        {"rename", UP_CATALOGUE_WRITE, rename_item}, {"restore", UP_CATALOGUE_WRITE, restore},
-        {"retire", UP_CATALOGUE_WRITE, retire},      {"show", UP_CATALOGUE_READ, show}};
-    return run_verb("item", verbs, sizeof verbs / sizeof verbs[0], arguments, failure);
+        {"rename", UP_CATALOGUE_WRITE, rename_item}, {"restore", UP_CATALOGUE_WRITE, set_retired},
+        {"retire", UP_CATALOGUE_WRITE, set_retired}, {"show", UP_CATALOGUE_READ, show}};
+    return run_verb("item", verbs, sizeof verbs / sizeof verbs[0], call);
 }

@@ -1,7 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Kinds of gear: the tolerance that is set for each, and what the benches have learned of it. */
-#include <math.h>
-#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -11,11 +9,14 @@
 const struct option_text options_kind[] = {
     {"tolerance-g", "G", "set: one piece of this kind is neutral within this"},
     {"tolerance-pair-g", "G", "set: a pair of this kind is neutral within this"},
+    {"stuck-share", "SHARE", "set: of its trapped air this share may stay through all shakes"},
+    {"stuck-g", "G", "set: air may stay in it that lifts by this, whatever shaking frees"},
     OPTION_CATALOGUE,
     OPTION_JSON,
     OPTION_END};
 
 enum { NAME_COLUMNS = 16 };
+static const double STUCK_MOST_G = 5000; /* a choice of ours: more lifts a diver */
 
 /* ---- JSON ---- */
 
@@ -26,6 +27,12 @@ static json_t *number_or_null(double value, bool is_known) {
 /* As the table of kinds has it. */
 static const char *gas_of(const struct up_kind *kind) {
     return up_kind_facts(kind->name)->holds_gas == UP_GAS_NO ? "no" : "asked";
+}
+
+static void put_stuck(json_t *json, const struct up_kind *kind) {
+    json_object_set_new(json, "stuck_share",
+                        number_or_null(kind->stuck_share, kind->stuck_share > 0));
+    json_object_set_new(json, "stuck_g", number_or_null(kind->stuck_g, kind->stuck_g > 0));
 }
 
 /* Not learned is null. */
@@ -44,6 +51,7 @@ static json_t *kind_to_json(const struct up_kind *kind) {
         number_or_null(kind->share.mean.value, shaken), "shake_share_at_least",
         number_or_null(kind->share.at_least, shaken), "shares", (json_int_t)kind->share.shares,
         "items", (int)kind->items, "runs", (int)kind->runs);
+    put_stuck(json, kind);
     json_object_set_new(json, "holds_gas", json_string(gas_of(kind)));
     return json;
 }
@@ -103,16 +111,15 @@ static void print_kinds(const struct up_kind *kinds, size_t count, bool isolate)
 
 /* ---- the verbs ---- */
 
-static enum up_status list(const struct arguments *arguments, struct up_catalogue *catalogue,
-                           struct up_failure *failure) {
+static bool list(struct call *call) {
     struct up_style style;
     struct up_kind *kinds;
     size_t count;
-    if (!style_asked(arguments, &style, failure) ||
-        !up_kinds_learn(catalogue, &kinds, &count, failure)) {
-        return failure->status;
+    if (!style_asked(call, &style) ||
+        !up_kinds_learn(call->catalogue, &kinds, &count, call->failure)) {
+        return false;
     }
-    if (option_given(arguments, "json")) {
+    if (option_given(call, "json")) {
         json_t *list = json_array();
         for (size_t i = 0; i < count; i++) {
             json_array_append_new(list, kind_to_json(&kinds[i]));
@@ -122,16 +129,17 @@ static enum up_status list(const struct arguments *arguments, struct up_catalogu
         print_kinds(kinds, count, style.isolate);
     }
     free(kinds);
-    return UP_STATUS_DONE;
+    return true;
 }
 
 static void print_set(const struct up_kind *kind, bool json) {
     if (json) {
-        print_json(json_pack("{s:s, s:s, s:o, s:o}", "schema", "upthrust-kind-1", "name",
-                             kind->name, "tolerance_one_g",
-                             number_or_null(kind->tolerance_one_g, kind->tolerance_one_g > 0),
-                             "tolerance_pair_g",
-                             number_or_null(kind->tolerance_pair_g, kind->tolerance_pair_g > 0)));
+        json_t *set = json_pack(
+            "{s:s, s:s, s:o, s:o}", "schema", "upthrust-kind-1", "name", kind->name,
+            "tolerance_one_g", number_or_null(kind->tolerance_one_g, kind->tolerance_one_g > 0),
+            "tolerance_pair_g", number_or_null(kind->tolerance_pair_g, kind->tolerance_pair_g > 0));
+        put_stuck(set, kind);
+        print_json(set);
         return;
     }
     up_text_put(stdout, kind->name, 0, true);
@@ -140,42 +148,48 @@ static void print_set(const struct up_kind *kind, bool json) {
     fputs(" g, a pair ", stdout);
     put_tolerance(kind->tolerance_pair_g, 0);
     puts(" g, for items added from now on; `upthrust decide --kind` judges older ones again");
+    if (kind->stuck_share > 0 || kind->stuck_g > 0) {
+        fputs("air that may stay through all shakes, in sessions from now on: ", stdout);
+        if (kind->stuck_share > 0) {
+            printf("%.3g of it all and %.4g g\n", kind->stuck_share, kind->stuck_g);
+        } else {
+            printf("the rig's share and %.4g g\n", kind->stuck_g);
+        }
+    }
 }
 
 /* What was not given stays as it was set. */
-static enum up_status set(const struct arguments *arguments, struct up_catalogue *catalogue,
-                          struct up_failure *failure) {
+static bool set(struct call *call) {
     struct up_kind kind = {0};
-    if (arguments->words != 2 ||
-        (!option_given(arguments, "tolerance-g") && !option_given(arguments, "tolerance-pair-g"))) {
-        up_fail(failure, UP_STATUS_WRONG_INPUT,
-                "kind set: name one kind, and --tolerance-g or --tolerance-pair-g");
-        return failure->status;
+    if (call->words != 2 ||
+        (!option_given(call, "tolerance-g") && !option_given(call, "tolerance-pair-g") &&
+         !option_given(call, "stuck-share") && !option_given(call, "stuck-g"))) {
+        return refuse(call, "kind set: name one kind, and what to set of it: --tolerance-g, "
+                            "--tolerance-pair-g, --stuck-share or --stuck-g");
     }
-    char *clean = up_text_clean(arguments->word[1], strlen(arguments->word[1]));
-    bool fits = strlen(clean) < sizeof kind.name;
-    if (fits) {
-        memcpy(kind.name, clean, strlen(clean) + 1);
-    } else {
-        up_fail(failure, UP_STATUS_WRONG_INPUT, "kind set: the name is longer than 300 bytes");
+    UP_FREED char *clean = up_text_clean(call->word[1], strlen(call->word[1]));
+    if (strlen(clean) >= sizeof kind.name) {
+        return refuse(call, "kind set: the name is longer than 300 bytes");
     }
-    free(clean);
-    bool good = fits &&
-                up_kind_tolerance(catalogue, kind.name, 1, &kind.tolerance_one_g, failure) &&
-                up_kind_tolerance(catalogue, kind.name, 2, &kind.tolerance_pair_g, failure) &&
-                option_number(arguments, "tolerance-g", UP_TOLERANCE_LEAST_G,
-                              UP_TOLERANCE_MOST_ONE_G, &kind.tolerance_one_g, failure) &&
-                option_number(arguments, "tolerance-pair-g", UP_TOLERANCE_LEAST_G,
-                              UP_TOLERANCE_MOST_PAIR_G, &kind.tolerance_pair_g, failure) &&
-                up_kind_set(catalogue, &kind, failure);
+    bool good = up_kind_find(call->catalogue, clean, &kind, call->failure);
+    snprintf(kind.name, sizeof kind.name, "%s", clean);
+    good = good &&
+           option_number(call, "tolerance-g", UP_TOLERANCE_LEAST_G, UP_TOLERANCE_MOST_ONE_G,
+                         &kind.tolerance_one_g) &&
+           option_number(call, "tolerance-pair-g", UP_TOLERANCE_LEAST_G, UP_TOLERANCE_MOST_PAIR_G,
+                         &kind.tolerance_pair_g) &&
+           option_number(call, "stuck-share", UP_STUCK_SHARE_LEAST, UP_STUCK_SHARE_MOST,
+                         &kind.stuck_share) &&
+           option_number(call, "stuck-g", 0, STUCK_MOST_G, &kind.stuck_g) &&
+           up_kind_set(call->catalogue, &kind, call->failure);
     if (good) {
-        print_set(&kind, option_given(arguments, "json"));
+        print_set(&kind, option_given(call, "json"));
     }
-    return good ? UP_STATUS_DONE : failure->status;
+    return good;
 }
 
-enum up_status command_kind(const struct arguments *arguments, struct up_failure *failure) {
+bool command_kind(struct call *call) {
     static const struct verb verbs[] = {{"list", UP_CATALOGUE_READ, list},
                                         {"set", UP_CATALOGUE_CREATE, set}};
-    return run_verb("kind", verbs, sizeof verbs / sizeof verbs[0], arguments, failure);
+    return run_verb("kind", verbs, sizeof verbs / sizeof verbs[0], call);
 }

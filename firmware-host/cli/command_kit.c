@@ -1,46 +1,82 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include <stdio.h>
+/* kit: what weight checks mean for a diver's lead and trim. Nothing of it goes into the catalogue.
+ */
+#include <errno.h>
 #include <string.h>
+#include <sys/stat.h>
 
 #include "cli.h"
 #include "embedded.h"
 #include "kit/report.h"
+#include "text/text.h"
 
-const struct option_text options_kit[] = {OPTION_CATALOGUE, OPTION_JSON, OPTION_END};
+const struct option_text options_kit[] = {
+    {"to", "DIR", "page: the folder to write kit.pdf and its parts to"},
+    {"of-report", NULL, "schema: that of `kit report --json`"},
+    OPTION_CATALOGUE,
+    OPTION_JSON,
+    OPTION_END};
 
-/* A kit may be entered by data alone; only a part that names an item needs a catalogue. */
-static struct up_catalogue *catalogue_if_any(const struct arguments *arguments) {
-    struct up_catalogue *catalogue = NULL;
-    struct up_failure ignored;
-    return open_catalogue(arguments, UP_CATALOGUE_READ, &catalogue, &ignored) ? catalogue : NULL;
+/* A new folder is for the diver alone: what a person weighs is nobody else's business. */
+static bool draw_page(struct call *call, const json_t *document) {
+    const char *to = option_value(call, "to");
+    UP_FREED char *text = NULL;
+    size_t size;
+    if (to == NULL) {
+        return refuse(call, "kit page: give --to DIR, a folder of this diver alone");
+    }
+    if (mkdir(to, 0700) != 0 && errno != EEXIST) {
+        return up_fail(call->failure, UP_STATUS_UNABLE, "cannot make the folder %s: %s", to,
+                       strerror(errno));
+    }
+    FILE *stream = open_memstream(&text, &size);
+    if (stream == NULL) {
+        up_out_of_memory();
+    }
+    up_kit_page_print(document, stream);
+    fclose(stream);
+    bool good = up_plot_kit(document, text, to, call->failure);
+    if (good) {
+        up_text_print(stdout, "%s: kit.pdf, a page for the diver; kit.svg, .png, .gp, .tsv\n", to);
+    }
+    return good;
 }
 
-static bool is_word(const struct arguments *arguments, const char *word, int words) {
-    return arguments->words == words && strcmp(arguments->word[0], word) == 0;
+static bool report(struct call *call, bool page) {
+    /* A kit may be entered by data alone; only a part that names an item needs a catalogue. */
+    up_catalogue_open(catalogue_directory(call), UP_CATALOGUE_READ, &call->catalogue, NULL);
+    json_auto_t *document = up_kit_report(call->word[1], call->catalogue, call->failure);
+    bool good = document != NULL;
+    if (good && page) {
+        good = draw_page(call, document);
+    } else if (good && option_given(call, "json")) {
+        print_json(json_incref(document));
+    } else if (good) {
+        up_kit_report_print(document, stdout);
+    }
+    return good;
 }
 
-enum up_status command_kit(const struct arguments *arguments, struct up_failure *failure) {
-    if (is_word(arguments, "example", 1)) {
+bool command_kit(struct call *call) {
+    const char *verb = call->words > 0 ? call->word[0] : "";
+    bool alone = call->words == 1, page = strcmp(verb, "page") == 0;
+    if (alone && strcmp(verb, "example") == 0) {
         fputs(embedded_kit_example_json, stdout);
-        return UP_STATUS_DONE;
+        return true;
     }
-    if (!is_word(arguments, "report", 2)) {
-        up_fail(failure, UP_STATUS_WRONG_INPUT,
-                "kit: type `upthrust kit example` for a file to fill in, or `upthrust kit report "
-                "FILE`");
-        return failure->status;
+    if (alone && strcmp(verb, "schema") == 0) {
+        fputs(option_given(call, "of-report") ? embedded_kit_report_schema_json
+                                              : embedded_kit_schema_json,
+              stdout);
+        return true;
     }
-    struct up_catalogue *catalogue = catalogue_if_any(arguments);
-    json_t *document = up_kit_report(arguments->word[1], catalogue, failure);
-    up_catalogue_close(catalogue);
-    if (document == NULL) {
-        return failure->status;
+    if (call->words == 2 && strcmp(verb, "new") == 0) {
+        return ask_kit(call->word[1], call->failure);
     }
-    if (option_given(arguments, "json")) {
-        print_json(document);
-        return UP_STATUS_DONE;
+    if (call->words == 2 && (page || strcmp(verb, "report") == 0)) {
+        return report(call, page);
     }
-    up_kit_report_print(document, stdout);
-    json_decref(document);
-    return UP_STATUS_DONE;
+    return refuse(call,
+                  "kit: `upthrust kit new FILE` asks for a kit and `kit example` prints one to "
+                  "fill in; then `kit report FILE` or `kit page FILE --to DIR`");
 }

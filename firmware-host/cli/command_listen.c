@@ -1,11 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include <math.h>
-#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
 #include "cli.h"
-#include "metrology/statistics.h"
 #include "session/hear.h"
 #include "text/json.h"
 #include "text/text.h"
@@ -173,20 +170,6 @@ static void print_document(const struct up_listening *listening, const struct lo
         "pace", pace_to_json(&listening->pace), "columns", columns));
 }
 
-static void print_refusals(const struct up_reader *reader) {
-    for (int i = UP_LINE_PASSED; i < UP_REFUSALS; i++) {
-        if (reader->count[i] > 0) {
-            printf("  %llu %s%s\n", (unsigned long long)reader->count[i],
-                   up_is_refused((enum up_refusal)i) ? "refused: " : "",
-                   up_refusal_name((enum up_refusal)i));
-        }
-    }
-    for (int i = 0; i < reader->shown; i++) {
-        up_text_print(stdout, "  line %llu was: %s\n", (unsigned long long)reader->refused_line[i],
-                      reader->refused_text[i]);
-    }
-}
-
 static void print_pace(const struct up_pace *pace) {
     uint64_t events = 0;
     for (int i = 0; i < UP_PACE_KINDS; i++) {
@@ -258,19 +241,6 @@ static void print_allan(const struct up_allan *allan, struct shown shown, double
            up_allan_factor(best) / rate_hz);
 }
 
-static void print_statistics(const struct up_heard_column *column, struct shown shown,
-                             double rate_hz) {
-    const struct up_quiet *quiet = &column->quiet;
-    if (!isnan(up_listening_lag1(column))) {
-        printf("  neighbouring readings correlate by %+.2f\n", up_listening_lag1(column));
-    }
-    print_allan(&quiet->allan, shown, rate_hz);
-    if (!isnan(quiet->slope_per_s)) {
-        printf("  longest quiet level %.3g s, drift %+.3g %s a minute\n", quiet->longest_s,
-               60 * shown.factor * quiet->slope_per_s, shown.unit);
-    }
-}
-
 static void print_glitches(const struct up_heard_column *column, struct shown shown) {
     enum { SHOWN = 20 };
     for (size_t i = 0; i < column->glitches_kept && i < SHOWN; i++) {
@@ -309,7 +279,15 @@ static void print_column(const struct up_heard_column *column, struct shown show
         printf("  each value comes %.2g times; it is counted once\n",
                column->filter.repeats.per_value);
     }
-    print_statistics(column, shown, rate_hz);
+    const struct up_quiet *quiet = &column->quiet;
+    if (!isnan(up_listening_lag1(column))) {
+        printf("  neighbouring readings correlate by %+.2f\n", up_listening_lag1(column));
+    }
+    print_allan(&quiet->allan, shown, rate_hz);
+    if (!isnan(quiet->slope_per_s)) {
+        printf("  longest quiet level %.3g s, drift %+.3g %s a minute\n", quiet->longest_s,
+               60 * shown.factor * quiet->slope_per_s, shown.unit);
+    }
     print_glitches(column, shown);
     print_plateaus(column, shown, fit);
 }
@@ -318,7 +296,17 @@ static void print_words(const struct up_listening *listening, const struct load_
     const struct up_reader *reader = &listening->reader;
     printf("%llu line%s read, %llu refused\n", (unsigned long long)reader->lines,
            up_text_plural(reader->lines), (unsigned long long)up_reader_refused(reader));
-    print_refusals(reader);
+    for (int i = UP_LINE_PASSED; i < UP_REFUSALS; i++) {
+        if (reader->count[i] > 0) {
+            printf("  %llu %s%s\n", (unsigned long long)reader->count[i],
+                   up_is_refused((enum up_refusal)i) ? "refused: " : "",
+                   up_refusal_name((enum up_refusal)i));
+        }
+    }
+    for (int i = 0; i < reader->shown; i++) {
+        up_text_print(stdout, "  line %llu was: %s\n", (unsigned long long)reader->refused_line[i],
+                      reader->refused_text[i]);
+    }
     if (!isnan(up_listening_rate_hz(listening))) {
         printf("rate %.3f Hz by the device's clock, over %.1f s\n", up_listening_rate_hz(listening),
                listening->last_s - listening->first_s);
@@ -353,11 +341,11 @@ bool judge_listening(const struct up_listening *listening, const char *what,
                    reader->refused_text[0], reader->refused_text[1]);
 }
 
-static bool fit_columns(const struct arguments *arguments, const struct up_listening *listening,
-                        struct load_fit *fit, struct up_failure *failure) {
+static bool fit_columns(struct call *call, const struct up_listening *listening,
+                        struct load_fit *fit) {
     double load[LOADS_MAX];
     int loads = 0;
-    if (!option_list(arguments, "loads", load, LOADS_MAX, &loads, failure)) {
+    if (!option_list(call, "loads", load, LOADS_MAX, &loads)) {
         return false;
     }
     int fitted = 0;
@@ -366,59 +354,57 @@ static bool fit_columns(const struct arguments *arguments, const struct up_liste
         if (loads == 0 || column->plateaus != (uint64_t)loads) {
             continue; /* another cell, on which other loads hung */
         }
-        if (!fit_loads(column, load, loads, &fit[i], failure)) {
+        if (!fit_loads(column, load, loads, &fit[i], call->failure)) {
             return false;
         }
         fitted++;
     }
     return loads == 0 || fitted > 0 ||
-           up_fail(failure, UP_STATUS_WRONG_INPUT,
-                   "--loads names %d loads and no column has as many plateaus (column %d has %llu)",
-                   loads, listening->column[0].field,
-                   (unsigned long long)listening->column[0].plateaus);
+           refuse(call,
+                  "--loads names %d loads and no column has as many plateaus (column %d has %llu)",
+                  loads, listening->column[0].field,
+                  (unsigned long long)listening->column[0].plateaus);
 }
 
-bool hear_stream(const struct arguments *arguments, const struct up_rig *rig, double seconds,
-                 struct up_listening *listening, struct up_failure *failure) {
-    const char *replay = option_value(arguments, "replay");
+bool hear_stream(struct call *call, const struct up_rig *rig, double seconds,
+                 struct up_listening *listening) {
+    const char *replay = option_value(call, "replay");
     struct up_source *source = NULL;
     bool good =
-        option_number(arguments, "seconds", 0.1, 86400, &seconds, failure) &&
-        (replay != NULL ? up_source_open_capture(replay, &source, failure)
-                        : up_source_open(rig, option_value(arguments, "port"), &source, failure));
-    good = good && up_hear_stream(rig, source, seconds, &signalled, listening, failure);
+        option_number(call, "seconds", 0.1, 86400, &seconds) &&
+        (replay != NULL ? up_source_open_capture(replay, &source, call->failure)
+                        : up_source_open(rig, option_value(call, "port"), &source, call->failure));
+    good = good && up_hear_stream(rig, source, seconds, &signalled, listening, call->failure);
     up_source_close(source);
     up_listening_end(listening);
     return good;
 }
 
-enum up_status command_listen(const struct arguments *arguments, struct up_failure *failure) {
-    const char *rig_file = option_value(arguments, "rig");
-    const char *replay = option_value(arguments, "replay");
+bool command_listen(struct call *call) {
+    const char *rig_file = option_value(call, "rig");
+    const char *replay = option_value(call, "replay");
     struct up_rig rig;
     struct load_fit fit[UP_LOADS_MAX] = {0};
     struct up_listening *listening;
     bool good;
     if (rig_file == NULL) {
-        up_fail(failure, UP_STATUS_WRONG_INPUT,
-                "give --rig FILE: it describes what a line looks like");
-        return failure->status;
+        return refuse(call, "give --rig FILE: it describes what a line looks like");
     }
-    if (!up_rig_load(rig_file, &rig, failure)) {
-        return failure->status;
+    if (!up_rig_load(rig_file, &rig, call->failure)) {
+        return false;
     }
     catch_signals();
     bool live = replay == NULL && rig.port_kind != UP_PORT_CAPTURE;
     listening = up_listening_create(&rig, live && rig.line.poll[0] == '\0');
-    good = hear_stream(arguments, &rig, 10, listening, failure) &&
-           judge_listening(listening, replay != NULL ? replay : rig_file, failure) &&
-           fit_columns(arguments, listening, fit, failure);
-    if (good && option_given(arguments, "json")) {
+    good = hear_stream(call, &rig, 10, listening) &&
+           judge_listening(listening, replay != NULL ? replay : rig_file, call->failure) &&
+           fit_columns(call, listening, fit);
+    if (good && option_given(call, "json")) {
         print_document(listening, fit);
     } else if (good) {
         print_words(listening, fit);
     }
     up_listening_destroy(listening);
     die_of_signal();
-    return good ? UP_STATUS_DONE : failure->status;
+    return good;
 }

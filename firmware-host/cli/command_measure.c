@@ -1,6 +1,4 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include <math.h>
-#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -42,9 +40,8 @@ void print_results(const struct up_session_results *results, const struct up_sty
         const struct up_result *result = &results->result[i];
         up_result_print(result, item, style, stdout);
         if (result->measured) {
-            json_t *body = up_result_to_json(result);
+            json_auto_t *body = up_result_to_json(result);
             up_sides_print(body, style, stdout);
-            json_decref(body);
         }
     }
     if (results->results < results->waters + 1) {
@@ -59,7 +56,7 @@ void print_results(const struct up_session_results *results, const struct up_sty
 /* As the document, or as words. */
 static void show_results(const struct up_session_results *results, bool document,
                          const struct up_style *style) {
-    json_t *list = json_array();
+    json_auto_t *list = json_array();
     for (unsigned i = 0; i < results->results; i++) {
         json_array_append_new(list, up_result_to_json(&results->result[i]));
     }
@@ -68,21 +65,18 @@ static void show_results(const struct up_session_results *results, bool document
     } else {
         print_results(results, style);
     }
-    json_decref(list);
 }
 
-static bool read_trials(const struct arguments *arguments, int usual, struct up_measure_plan *plan,
-                        struct up_failure *failure) {
+static bool read_trials(struct call *call, int usual, struct up_measure_plan *plan) {
     double given[UP_LOOKS_MAX];
     int count = 0;
     plan->trials = (unsigned)usual;
-    if (!option_list(arguments, "trials", given, UP_LOOKS_MAX, &count, failure)) {
+    if (!option_list(call, "trials", given, UP_LOOKS_MAX, &count)) {
         return false;
     }
     for (int i = 0; i < count; i++) {
         if (given[i] != floor(given[i]) || given[i] < 1 || given[i] > UP_TRIALS_MAX) {
-            return up_fail(failure, UP_STATUS_WRONG_INPUT,
-                           "--trials: give whole numbers from 1 to %d", UP_TRIALS_MAX);
+            return refuse(call, "--trials: give whole numbers from 1 to %d", UP_TRIALS_MAX);
         }
         plan->look[i] = plan->trials = (unsigned)given[i];
     }
@@ -91,42 +85,40 @@ static bool read_trials(const struct arguments *arguments, int usual, struct up_
 }
 
 /* Each with the chart of its deviations on this bench. */
-static bool read_references(const struct arguments *arguments, const struct bench_options *options,
-                            struct up_measure_plan *plan, struct up_failure *failure) {
-    for (int i = 0; i < arguments->options; i++) {
-        if (strcmp(arguments->option[i].name, "body") != 0) {
+static bool read_references(struct call *call, const struct bench_options *options,
+                            struct up_measure_plan *plan) {
+    for (int i = 0; i < call->options; i++) {
+        if (strcmp(call->option[i].name, "body") != 0) {
             continue;
         }
         if (plan->references == UP_REFERENCES_MAX) {
-            return up_fail(failure, UP_STATUS_WRONG_INPUT, "--body: at most %d reference bodies",
-                           UP_REFERENCES_MAX);
+            return refuse(call, "--body: at most %d reference bodies", UP_REFERENCES_MAX);
         }
         struct up_reference_plan *to = &plan->reference[plan->references++];
-        if (!up_reference_find(options->catalogue, arguments->option[i].value, &to->reference,
-                               failure) ||
+        if (!up_reference_find(options->catalogue, call->option[i].value, &to->reference,
+                               call->failure) ||
             !up_reference_chart(options->catalogue, to->reference.id, options->rig.id, &to->chart,
-                                failure)) {
+                                call->failure)) {
             return false;
         }
     }
     if (plan->references == 2 &&
         strcmp(plan->reference[0].reference.id, plan->reference[1].reference.id) == 0) {
-        return up_fail(failure, UP_STATUS_WRONG_INPUT,
-                       "--body: the same one twice: give two of different density");
+        return refuse(call, "--body: the same one twice: give two of different density");
     }
     return true;
 }
 
-bool read_measure(const struct arguments *arguments, const struct bench_options *options,
-                  struct up_measure_plan *plan, struct up_failure *failure) {
+bool read_measure(struct call *call, const struct bench_options *options,
+                  struct up_measure_plan *plan) {
     plan->confidence = 0.95;
-    if (!read_trials(arguments, options->rig.trials, plan, failure) ||
-        !option_number(arguments, "confidence", 0.5, 0.9999, &plan->confidence, failure) ||
-        !option_number(arguments, "second-depth-m", 0.05, 60, &plan->second_depth_m, failure) ||
-        !option_number(arguments, "two-point-m", 0.05, 5, &plan->two_point_m, failure)) {
+    if (!read_trials(call, options->rig.trials, plan) ||
+        !option_number(call, "confidence", 0.5, 0.9999, &plan->confidence) ||
+        !option_number(call, "second-depth-m", 0.05, 60, &plan->second_depth_m) ||
+        !option_number(call, "two-point-m", 0.05, 5, &plan->two_point_m)) {
         return false;
     }
-    return read_references(arguments, options, plan, failure);
+    return read_references(call, options, plan);
 }
 
 bool check_item(const struct up_item *item, const struct up_measure_plan *plan,
@@ -137,20 +129,19 @@ bool check_item(const struct up_item *item, const struct up_measure_plan *plan,
                    "yes` says that an item does");
 }
 
-static bool read_item(const struct arguments *arguments, const struct bench_options *options,
-                      struct up_measure_plan *plan, struct up_failure *failure) {
-    const char *name = option_value(arguments, "item");
+static bool read_item(struct call *call, const struct bench_options *options,
+                      struct up_measure_plan *plan) {
+    const char *name = option_value(call, "item");
     struct up_item item;
     if (name == NULL) {
-        return up_fail(
-            failure, UP_STATUS_WRONG_INPUT,
-            "give --item NAME_OR_ID (`upthrust item add` registers one), or --queue FILE");
+        return refuse(
+            call, "give --item NAME_OR_ID (`upthrust item add` registers one), or --queue FILE");
     }
-    return up_item_find(options->catalogue, name, &item, failure) &&
-           check_item(&item, plan, failure) &&
-           take_filling(arguments, options->settings.operator_kind == UP_OPERATOR_KEYS, &item,
-                        &plan->filling, failure) &&
-           up_session_plan_item(options->catalogue, &options->rig, &item, plan, failure);
+    return up_item_find(options->catalogue, name, &item, call->failure) &&
+           check_item(&item, plan, call->failure) &&
+           take_filling(call, options->settings.operator_kind == UP_OPERATOR_KEYS, &item,
+                        &plan->filling) &&
+           up_session_plan_item(options->catalogue, &options->rig, &item, plan, call->failure);
 }
 
 /* ---- a stored run once more ---- */
@@ -174,77 +165,69 @@ static bool compare(struct up_catalogue *catalogue, const struct up_session_resu
     return true;
 }
 
-static enum up_status replay(const struct arguments *arguments, struct up_failure *failure) {
-    bool store = option_given(arguments, "store");
-    bool document = option_given(arguments, "json");
-    struct up_catalogue *catalogue = NULL;
-    struct up_session_results *results = up_allocate(1, sizeof *results);
+static bool replay(struct call *call) {
+    bool store = option_given(call, "store");
+    bool document = option_given(call, "json");
+    UP_FREED struct up_session_results *results = up_allocate(1, sizeof *results);
     struct up_style style;
     bool good =
-        only_replays(arguments, failure) && style_asked(arguments, &style, failure) &&
-        up_catalogue_open(catalogue_directory(arguments),
-                          store ? UP_CATALOGUE_WRITE : UP_CATALOGUE_READ, &catalogue, failure) &&
-        up_replay_measure(catalogue, option_value(arguments, "replay"), results, failure);
+        only_replays(call) && style_asked(call, &style) &&
+        up_catalogue_open(catalogue_directory(call), store ? UP_CATALOGUE_WRITE : UP_CATALOGUE_READ,
+                          &call->catalogue, call->failure) &&
+        up_replay_measure(call->catalogue, option_value(call, "replay"), results, call->failure);
     if (good) {
         show_results(results, document, &style);
     }
-    good = good && compare(catalogue, results, document ? stderr : stdout, failure) &&
-           (!store ||
-            up_results_add(catalogue, results->result, results->results, results->bench, failure));
-    enum up_status status = good ? up_session_status(results) : failure->status;
-    free(results);
-    up_catalogue_close(catalogue);
-    return status;
+    good = good && compare(call->catalogue, results, document ? stderr : stdout, call->failure) &&
+           (!store || up_results_add(call->catalogue, results->result, results->results,
+                                     results->bench, call->failure));
+    call->status = up_session_status(results);
+    return good;
 }
 
 /* ---- the command ---- */
 
-static bool resume(const struct arguments *arguments, struct bench_options *options,
-                   struct up_session_results *results, struct up_failure *failure) {
+static bool resume(struct call *call, struct bench_options *options,
+                   struct up_session_results *results) {
     static const char *const planned[] = {
         "trials",         "water",       "confidence",   "body", "air-temp-c", "typed",
         "second-depth-m", "two-point-m", "pressure-bar", "gas",  NULL};
-    const char *name = option_value(arguments, "item");
+    const char *name = option_value(call, "item");
     struct up_item item;
-    return open_bench(arguments, true, options, failure) &&
-           read_resume(arguments, planned, options, failure) &&
-           (name == NULL || up_item_find(options->catalogue, name, &item, failure)) &&
+    return open_bench(call, true, options) && read_resume(call, planned, options) &&
+           (name == NULL || up_item_find(options->catalogue, name, &item, call->failure)) &&
            up_session_resume_measure(&options->settings, name != NULL ? &item : NULL, results,
-                                     failure);
+                                     call->failure);
 }
 
-static bool measure(const struct arguments *arguments, struct bench_options *options,
-                    struct up_session_results *results, struct up_failure *failure) {
+static bool measure(struct call *call, struct bench_options *options,
+                    struct up_session_results *results) {
     struct up_water water[UP_WATERS_MAX];
     struct up_measure_plan plan = {.water = water};
-    return waters_asked(arguments, water, &plan.waters, failure) &&
-           open_bench(arguments, true, options, failure) &&
-           read_conditions(arguments, options, failure) &&
-           read_measure(arguments, options, &plan, failure) &&
-           read_item(arguments, options, &plan, failure) &&
-           up_session_measure(&options->settings, &plan, results, failure);
+    return waters_asked(call, water, &plan.waters) && open_bench(call, true, options) &&
+           read_conditions(call, options) && read_measure(call, options, &plan) &&
+           read_item(call, options, &plan) &&
+           up_session_measure(&options->settings, &plan, results, call->failure);
 }
 
-enum up_status command_measure(const struct arguments *arguments, struct up_failure *failure) {
-    if (option_given(arguments, "replay")) {
-        return replay(arguments, failure);
+bool command_measure(struct call *call) {
+    if (option_given(call, "replay")) {
+        return replay(call);
     }
-    if (option_given(arguments, "queue")) {
-        return measure_queue(arguments, failure);
+    if (option_given(call, "queue")) {
+        return measure_queue(call);
     }
     struct bench_options options = {0};
-    struct up_session_results *results = up_allocate(1, sizeof *results);
+    UP_FREED struct up_session_results *results = up_allocate(1, sizeof *results);
     struct up_style style;
-    bool good =
-        check_words(arguments, failure) && style_asked(arguments, &style, failure) &&
-        (option_given(arguments, "resume") ? resume(arguments, &options, results, failure)
-                                           : measure(arguments, &options, results, failure));
+    bool good = check_words(call) && style_asked(call, &style) &&
+                (option_given(call, "resume") ? resume(call, &options, results)
+                                              : measure(call, &options, results));
     if (good && options.settings.operator_kind != UP_OPERATOR_JSON) {
         show_results(results, options.json_document, &style);
     }
-    enum up_status status = good ? up_session_status(results) : failure->status;
+    call->status = up_session_status(results);
     close_bench(&options, good ? &results->result[0] : NULL);
-    free(results);
     die_of_signal();
-    return status;
+    return good;
 }

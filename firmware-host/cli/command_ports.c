@@ -1,6 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* ports: which serial ports there are, what each sends, and a rig file that reads it. */
-#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include <unistd.h>
@@ -56,9 +55,8 @@ static void print_sample(const struct up_probe *probe) {
             length++;
         }
         if (i > 0 && length > 0) {
-            char *clean = up_text_clean(at, length < 76 ? length : 76);
+            UP_FREED char *clean = up_text_clean(at, length < 76 ? length : 76);
             up_text_print(stdout, "    %s\n", clean);
-            free(clean);
         }
         i -= i > 0 && length == 0;
         at += length + 1;
@@ -128,7 +126,7 @@ struct ports {
 /* What --write and --json leave to do for one that was heard. */
 static bool show_probe(struct ports *ports, const struct up_probe *probe,
                        struct up_failure *failure) {
-    char *rig = probe->found ? up_probe_rig(probe) : NULL;
+    UP_FREED char *rig = probe->found ? up_probe_rig(probe) : NULL;
     bool good = true;
     if (ports->json != NULL) {
         json_t *json = port_to_json(&probe->port);
@@ -146,22 +144,19 @@ static bool show_probe(struct ports *ports, const struct up_probe *probe,
     } else if (probe->found && ports->json == NULL) {
         printf("\n%s\n", rig);
     }
-    free(rig);
     return good;
 }
 
 static bool listen_to_one(struct ports *ports, const struct up_port *port, const char *replay,
                           bool *found, struct up_failure *failure) {
-    struct up_probe *probe = up_allocate(1, sizeof *probe);
+    UP_FREED struct up_probe *probe = up_allocate(1, sizeof *probe);
     probe->port = *port;
     *found = replay != NULL ? up_probe_recording(probe, replay)
                             : up_probe_port(probe, ports->seconds, &signalled);
     if (!*found) {
         *failure = probe->failure;
     }
-    bool good = show_probe(ports, probe, failure);
-    free(probe);
-    return good;
+    return show_probe(ports, probe, failure);
 }
 
 static void find_port(const struct ports *ports, const char *path, struct up_port *port) {
@@ -211,32 +206,31 @@ static void list_ports(const struct ports *ports) {
     }
 }
 
-enum up_status command_ports(const struct arguments *arguments, struct up_failure *failure) {
-    const char *replay = option_value(arguments, "replay");
-    const char *path = option_value(arguments, "port");
-    struct ports ports = {.seconds = 3, .write = option_value(arguments, "write")};
-    bool listening = option_given(arguments, "listen");
-    bool good = option_number(arguments, "seconds", 0.2, 600, &ports.seconds, failure);
+bool command_ports(struct call *call) {
+    const char *replay = option_value(call, "replay");
+    const char *path = option_value(call, "port");
+    struct ports ports = {.seconds = 3, .write = option_value(call, "write")};
+    bool listening = option_given(call, "listen");
+    bool good = option_number(call, "seconds", 0.2, 600, &ports.seconds);
     if (good && !listening && (replay != NULL || path != NULL || ports.write != NULL)) {
-        good =
-            up_fail(failure, UP_STATUS_WRONG_INPUT, "--port, --replay and --write need --listen");
+        good = refuse(call, "--port, --replay and --write need --listen");
     }
     if (good && replay != NULL && path != NULL) {
-        good = up_fail(failure, UP_STATUS_WRONG_INPUT, "give --port or --replay, not both");
+        good = refuse(call, "give --port or --replay, not both");
     }
-    good = good && (replay != NULL || up_ports_list(&ports.port, &ports.count, failure));
-    ports.json = option_given(arguments, "json") ? json_array() : NULL;
+    good = good && (replay != NULL || up_ports_list(&ports.port, &ports.count, call->failure));
+    ports.json = option_given(call, "json") ? json_array() : NULL;
     catch_signals();
     if (good && (!listening || (ports.count == 0 && path == NULL && replay == NULL))) {
         list_ports(&ports);
     } else if (good) {
-        good = listen_to_all(&ports, path, replay, failure);
+        good = listen_to_all(&ports, path, replay, call->failure);
     }
-    if (ports.json != NULL && failure->text[0] == '\0') {
+    if (ports.json != NULL && call->failure->text[0] == '\0') {
         print_json(json_pack("{s:s, s:O}", "schema", "upthrust-ports-1", "ports", ports.json));
     }
     json_decref(ports.json);
     free(ports.port);
     die_of_signal();
-    return good ? UP_STATUS_DONE : failure->status;
+    return good;
 }

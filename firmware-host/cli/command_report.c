@@ -1,13 +1,11 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* plot and export: what leaves the catalogue. */
 #include <errno.h>
-#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include <sys/stat.h>
 
 #include "cli.h"
-#include "report/report.h"
 #include "text/text.h"
 
 const struct option_text options_plot[] = {
@@ -37,15 +35,14 @@ static void list_plots(const char *plots, bool items, unsigned calibrations, uns
     }
 }
 
-static bool plot_run(const struct arguments *arguments, struct up_catalogue *catalogue,
-                     const char *plots, struct up_failure *failure) {
-    const char *rig_file = option_value(arguments, "rig");
+static bool plot_run(struct call *call, const char *plots) {
+    const char *rig_file = option_value(call, "rig");
     struct up_rig rig;
     char run_id[UP_ID_SIZE];
-    bool good = (rig_file == NULL || up_rig_load(rig_file, &rig, failure)) &&
-                up_plot_write_run(catalogue, option_value(arguments, "run"),
-                                  rig_file != NULL ? &rig : NULL, plots, run_id, failure) &&
-                up_plot_draw_run(plots, run_id, failure);
+    bool good = (rig_file == NULL || up_rig_load(rig_file, &rig, call->failure)) &&
+                up_plot_write_run(call->catalogue, option_value(call, "run"),
+                                  rig_file != NULL ? &rig : NULL, plots, run_id, call->failure) &&
+                up_plot_draw_run(plots, run_id, call->failure);
     if (good) {
         up_text_print(stdout, "%s: run-%.8s.svg, .png, .gp, .tsv%s\n", plots, run_id,
                       rig_file != NULL ? ""
@@ -74,11 +71,10 @@ static bool plot_all(struct up_catalogue *catalogue, const char *plots,
 }
 
 /* Of --to, or the catalogue's own of that name; the caller's. */
-static char *folder_of(const struct arguments *arguments, const struct up_catalogue *catalogue,
-                       const char *name) {
-    const char *to = option_value(arguments, "to");
+static char *folder_of(struct call *call, const char *name) {
+    const char *to = option_value(call, "to");
     return to != NULL ? up_text_format("%s", to)
-                      : up_text_format("%s/%s", up_catalogue_directory(catalogue), name);
+                      : up_text_format("%s/%s", up_catalogue_directory(call->catalogue), name);
 }
 
 /* A copy that was made with a tool that leaves out empty folders lacks it. */
@@ -89,49 +85,39 @@ static bool make_folder(const char *path, struct up_failure *failure) {
 }
 
 /* A catalogue may come from somebody else, and a link in it lead to files of yours. */
-static bool check_own_folder(const struct arguments *arguments, const char *path,
-                             struct up_failure *failure) {
+static bool check_own_folder(struct call *call, const char *path) {
     struct stat about;
-    return option_given(arguments, "to") || lstat(path, &about) != 0 || !S_ISLNK(about.st_mode) ||
-           up_fail(failure, UP_STATUS_WRONG_INPUT,
-                   "%s is a link, which is not followed: name a folder with --to", path);
+    return option_given(call, "to") || lstat(path, &about) != 0 || !S_ISLNK(about.st_mode) ||
+           refuse(call, "%s is a link, which is not followed: name a folder with --to", path);
 }
 
-enum up_status command_plot(const struct arguments *arguments, struct up_failure *failure) {
-    struct up_catalogue *catalogue = NULL;
-    bool run = option_given(arguments, "run");
-    if (option_given(arguments, "rig") && !run) {
-        up_fail(failure, UP_STATUS_WRONG_INPUT, "plot: --rig needs --run ID");
-        return failure->status;
+bool command_plot(struct call *call) {
+    bool run = option_given(call, "run");
+    if (option_given(call, "rig") && !run) {
+        return refuse(call, "plot: --rig needs --run ID");
     }
-    if (!open_catalogue(arguments, UP_CATALOGUE_READ, &catalogue, failure)) {
-        return failure->status;
+    if (!open_catalogue(call, UP_CATALOGUE_READ)) {
+        return false;
     }
-    char *plots = folder_of(arguments, catalogue, "plots");
-    bool good = check_own_folder(arguments, plots, failure) && make_folder(plots, failure) &&
-                (run ? plot_run(arguments, catalogue, plots, failure)
-                     : plot_all(catalogue, plots, failure));
-    free(plots);
-    up_catalogue_close(catalogue);
-    return good ? UP_STATUS_DONE : failure->status;
+    UP_FREED char *plots = folder_of(call, "plots");
+    return check_own_folder(call, plots) && make_folder(plots, call->failure) &&
+           (run ? plot_run(call, plots) : plot_all(call->catalogue, plots, call->failure));
 }
 
-enum up_status command_export(const struct arguments *arguments, struct up_failure *failure) {
-    const char *format = option_value(arguments, "format");
-    struct up_catalogue *catalogue = NULL;
+bool command_export(struct call *call) {
+    const char *format = option_value(call, "format");
     bool csv = format != NULL && strcmp(format, "csv") == 0;
     bool good;
     if (!csv && (format == NULL || strcmp(format, "json") != 0)) {
-        up_fail(failure, UP_STATUS_WRONG_INPUT, "export: give --format csv or --format json");
-        return failure->status;
+        return refuse(call, "export: give --format csv or --format json");
     }
-    if (!open_catalogue(arguments, UP_CATALOGUE_READ, &catalogue, failure)) {
-        return failure->status;
+    if (!open_catalogue(call, UP_CATALOGUE_READ)) {
+        return false;
     }
-    char *directory = folder_of(arguments, catalogue, "exchange");
-    good = check_own_folder(arguments, directory, failure) &&
-           (csv ? up_export_csv(catalogue, directory, failure)
-                : up_export_json(catalogue, directory, failure));
+    UP_FREED char *directory = folder_of(call, "exchange");
+    good = check_own_folder(call, directory) &&
+           (csv ? up_export_csv(call->catalogue, directory, call->failure)
+                : up_export_json(call->catalogue, directory, call->failure));
     if (good) {
         up_text_print(stdout, "%s: %s\n", directory,
                       csv ? "items.csv, calibrations.csv, results.csv, runs.csv, trials.csv, "
@@ -139,7 +125,5 @@ enum up_status command_export(const struct arguments *arguments, struct up_failu
                             "gear_kinds.csv; csv-metadata.json describes the columns"
                           : "catalogue.json; catalogue.schema.json is its JSON Schema");
     }
-    free(directory);
-    up_catalogue_close(catalogue);
-    return good ? UP_STATUS_DONE : failure->status;
+    return good;
 }

@@ -1,7 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Before the first item: every line and lamp, the stream, the gear, and what to beware of. */
-#include <math.h>
-#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include <unistd.h>
@@ -38,73 +36,65 @@ struct checking {
     struct up_findings findings;
 };
 
-static bool read_numbers(const struct arguments *arguments, struct checking *checking,
-                         struct up_failure *failure) {
+static bool read_numbers(struct call *call, struct checking *checking) {
     double lift_g = 0;
-    checking->has_gear = option_given(arguments, "mass-kg") || option_given(arguments, "lift-g") ||
-                         option_given(arguments, "length-m");
-    if (!option_number(arguments, "mass-kg", 0, 500, &checking->gear.mass_kg, failure) ||
-        !option_number(arguments, "lift-g", 0, 500000, &lift_g, failure) ||
-        !option_number(arguments, "length-m", 0, 20, &checking->gear.length_m, failure) ||
-        !option_number(arguments, "seconds", 0.1, 86400, &checking->seconds, failure) ||
-        !option_number(arguments, "counts-kg", -1e12, 1e12, &checking->counts_per_kg, failure)) {
+    checking->has_gear = option_given(call, "mass-kg") || option_given(call, "lift-g") ||
+                         option_given(call, "length-m");
+    if (!option_number(call, "mass-kg", 0, 500, &checking->gear.mass_kg) ||
+        !option_number(call, "lift-g", 0, 500000, &lift_g) ||
+        !option_number(call, "length-m", 0, 20, &checking->gear.length_m) ||
+        !option_number(call, "seconds", 0.1, 86400, &checking->seconds) ||
+        !option_number(call, "counts-kg", -1e12, 1e12, &checking->counts_per_kg)) {
         return false;
     }
     checking->gear.lift_kg = lift_g * 1e-3;
     return true;
 }
 
-static bool open_rig(const struct arguments *arguments, struct checking *checking,
-                     struct up_failure *failure) {
-    const char *file = option_value(arguments, "rig");
+static bool open_rig(struct call *call, struct checking *checking) {
+    const char *file = option_value(call, "rig");
     if (file == NULL) {
-        return up_fail(
-            failure, UP_STATUS_WRONG_INPUT,
-            "give --rig FILE: `upthrust help rig` shows how to write one, `upthrust ports "
-            "--listen --write FILE` drafts it");
+        return refuse(
+            call, "give --rig FILE: `upthrust help rig` shows how to write one, `upthrust ports "
+                  "--listen --write FILE` drafts it");
     }
-    if (!up_rig_load(file, &checking->rig, failure)) {
+    if (!up_rig_load(file, &checking->rig, call->failure)) {
         return false;
     }
-    checking->tries_panel = !option_given(arguments, "no-walk");
-    if (!up_panel_open(&checking->rig, &checking->panel, failure)) {
+    checking->tries_panel = !option_given(call, "no-walk");
+    if (!up_panel_open(&checking->rig, &checking->panel, call->failure)) {
         return false;
     }
     checking->tries_panel = checking->tries_panel && checking->panel != NULL;
-    if (checking->tries_panel && option_value(arguments, "operator") == NULL &&
+    if (checking->tries_panel && option_value(call, "operator") == NULL &&
         isatty(STDIN_FILENO) == 0) {
-        return up_fail(
-            failure, UP_STATUS_WRONG_INPUT,
+        return refuse(
+            call,
             "standard input is not a terminal: give --operator keys, pedal or json, or --no-walk");
     }
     return checking->kind != UP_OPERATOR_PEDAL || checking->rig.pedal.input.at.chip[0] != '\0' ||
-           up_fail(failure, UP_STATUS_WRONG_INPUT,
-                   "--operator pedal: %s has no section [pedal] that names its line", file);
+           refuse(call, "--operator pedal: %s has no section [pedal] that names its line", file);
 }
 
 /* A catalogue without a valid calibration is no mistake: then everything is in counts. */
-static void find_calibration(const struct arguments *arguments, struct checking *checking) {
-    struct up_catalogue *catalogue = NULL;
-    struct up_calibration *calibration = up_allocate(1, sizeof *calibration);
+static void find_calibration(struct call *call, struct checking *checking) {
+    UP_FREED struct up_calibration *calibration = up_allocate(1, sizeof *calibration);
     if (checking->counts_per_kg == 0 &&
-        up_catalogue_open(catalogue_directory(arguments), UP_CATALOGUE_READ, &catalogue, NULL) &&
-        up_calibration_latest(catalogue, checking->rig.id, calibration, NULL) &&
+        up_catalogue_open(catalogue_directory(call), UP_CATALOGUE_READ, &call->catalogue, NULL) &&
+        up_calibration_latest(call->catalogue, checking->rig.id, calibration, NULL) &&
         strcmp(calibration->rig_sha256, checking->rig.sha256) == 0) {
         checking->counts_per_kg = calibration->slope_counts_per_kg;
     }
-    up_catalogue_close(catalogue);
-    free(calibration);
 }
 
-static bool check_stream(const struct arguments *arguments, struct checking *checking,
-                         struct up_failure *failure) {
+static bool check_stream(struct call *call, struct checking *checking) {
     const struct up_rig *rig = &checking->rig;
-    const char *capture = option_value(arguments, "replay");
+    const char *capture = option_value(call, "replay");
     bool live = capture == NULL && rig->port_kind != UP_PORT_CAPTURE;
     double seconds = checking->seconds > 0 ? checking->seconds : fmax(10, 2 * rig->window_s);
     struct up_listening *listening = up_listening_create(rig, live && rig->line.poll[0] == '\0');
-    bool good = hear_stream(arguments, rig, seconds, listening, failure) &&
-                judge_listening(listening, capture != NULL ? capture : rig->path, failure);
+    bool good = hear_stream(call, rig, seconds, listening) &&
+                judge_listening(listening, capture != NULL ? capture : rig->path, call->failure);
     if (good) {
         up_fitness_of_stream(listening, checking->counts_per_kg, live ? seconds : (double)NAN,
                              &checking->fitness, &checking->findings);
@@ -120,10 +110,9 @@ static json_t *to_json(const struct checking *checking) {
     json_t *findings = json_array(), *warnings = json_array();
     for (unsigned i = 0; i < checking->findings.count; i++) {
         const struct up_finding *finding = &checking->findings.list[i];
-        char *text = up_text_clean(finding->text, strlen(finding->text));
+        UP_FREED char *text = up_text_clean(finding->text, strlen(finding->text));
         json_array_append_new(findings,
                               json_pack("{s:b, s:s}", "good", finding->good, "text", text));
-        free(text);
     }
     for (const char *const *text = all_cautions; *text != NULL; text++) {
         json_array_append_new(warnings, json_string(*text));
@@ -143,7 +132,9 @@ static void print_words(const struct checking *checking) {
     bool fit = up_findings_are_good(&checking->findings);
     for (unsigned i = 0; i < checking->findings.count; i++) {
         const struct up_finding *finding = &checking->findings.list[i];
-        up_text_print(stdout, "%s  %s\n", finding->good ? "good " : "SHORT", finding->text);
+        char *safe = up_text_for_terminal(finding->text);
+        up_text_paragraph(stdout, finding->good ? "good   " : "SHORT  ", safe);
+        free(safe);
     }
     puts(fit ? "The rig is fit to weigh with." : "The rig falls short: see above.");
 }
@@ -155,20 +146,19 @@ static void print_cautions(FILE *stream) {
     }
 }
 
-static bool check(const struct arguments *arguments, struct checking *checking,
-                  struct up_operator *op, struct up_failure *failure) {
+static bool check(struct call *call, struct checking *checking, struct up_operator *op) {
     if (checking->kind != UP_OPERATOR_JSON && !checking->document) {
         print_cautions(stdout);
         fflush(stdout);
     }
     if (checking->tries_panel &&
         !up_panel_check(checking->panel, op, &signalled, &checking->findings)) {
-        return up_fail(failure, UP_STATUS_UNABLE, "stopped before every line was tried");
+        return up_fail(call->failure, UP_STATUS_UNABLE, "stopped before every line was tried");
     }
-    find_calibration(arguments, checking);
+    find_calibration(call, checking);
     if (checking->rig.port_kind == UP_PORT_TYPED) {
         up_fitness_of_typed(&checking->rig, &checking->fitness, &checking->findings);
-    } else if (!check_stream(arguments, checking, failure)) {
+    } else if (!check_stream(call, checking)) {
         return false;
     }
     if (checking->has_gear) {
@@ -177,19 +167,17 @@ static bool check(const struct arguments *arguments, struct checking *checking,
     return true;
 }
 
-enum up_status command_rig_check(const struct arguments *arguments, struct up_failure *failure) {
-    struct checking *checking = up_allocate(1, sizeof *checking);
+bool command_rig_check(struct call *call) {
+    UP_FREED struct checking *checking = up_allocate(1, sizeof *checking);
     struct up_operator *op = NULL;
-    enum up_status status = UP_STATUS_DONE;
     catch_signals();
-    checking->document = option_given(arguments, "json");
-    bool good = read_operator(arguments, checking->document, &checking->kind, failure) &&
-                read_numbers(arguments, checking, failure) &&
-                open_rig(arguments, checking, failure);
+    checking->document = option_given(call, "json");
+    bool good = read_operator(call, checking->document, &checking->kind) &&
+                read_numbers(call, checking) && open_rig(call, checking);
     if (good) {
         op = up_operator_create(checking->kind, STDIN_FILENO,
                                 checking->kind == UP_OPERATOR_JSON ? stdout : stderr);
-        good = check(arguments, checking, op, failure);
+        good = check(call, checking, op);
     }
     if (good && (checking->kind == UP_OPERATOR_JSON || checking->document)) {
         json_t *json = to_json(checking);
@@ -202,12 +190,11 @@ enum up_status command_rig_check(const struct arguments *arguments, struct up_fa
     } else if (good) {
         print_words(checking);
     }
-    if (good && !up_findings_are_good(&checking->findings)) {
-        status = UP_STATUS_UNDECIDED; /* a check fell short */
+    if (!up_findings_are_good(&checking->findings)) {
+        call->status = UP_STATUS_UNDECIDED; /* a check fell short */
     }
     up_operator_destroy(op);
     up_panel_close(checking->panel);
-    free(checking);
     die_of_signal();
-    return good ? status : failure->status;
+    return good;
 }

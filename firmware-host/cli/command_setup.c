@@ -22,7 +22,7 @@ const struct option_text options_setup[] = {
     OPTION_END};
 
 /* Which tanks and scales a question is for. */
-enum when { ALWAYS, TYPED, SEA, POOL };
+enum when { ALWAYS, TYPED, HEARD, SEA, POOL };
 
 struct question {
     enum when when;
@@ -67,8 +67,29 @@ static const struct question questions[] = {
      "Masses, share", 1e-7, 0.05, NULL, "0.0005"},
 };
 
+/* What the wire may leave open. */
+static const struct question
+    of_pty = {HEARD,
+              "rig",
+              "simulated",
+              "The port is a pseudo-terminal, as a simulated scale has it: its results say so.",
+              "Simulated",
+              0,
+              0,
+              "yes no",
+              NULL},
+    of_step = {HEARD,
+               "sensor",
+               "division_counts",
+               "Nothing changed on the scale, so the smallest step that it shows was not seen.",
+               "Smallest step, kg",
+               1e-6,
+               10,
+               NULL,
+               NULL};
+
 struct setup {
-    char *section[4]; /* line, sensor, tank, masses: "key = value" with comments */
+    char *section[5]; /* line, sensor, tank, masses, rig: "key = value" with comments */
     char id[UP_NAME_SIZE];
     char water[ANSWER_SIZE];
     bool typed;
@@ -80,7 +101,7 @@ struct setup {
 };
 
 static char **section_of(struct setup *setup, const char *name) {
-    static const char *const names[] = {"line", "sensor", "tank", "masses"};
+    static const char *const names[] = {"line", "sensor", "tank", "masses", "rig"};
     size_t i = 0;
     while (strcmp(names[i], name) != 0) {
         i++;
@@ -174,6 +195,8 @@ static bool is_for(const struct setup *setup, enum when when) {
         return strcmp(setup->water, "sea") == 0;
     case POOL:
         return strcmp(setup->water, "pool") == 0;
+    case HEARD:
+        return false;
     case ALWAYS:
         break;
     }
@@ -226,19 +249,18 @@ static void end_listening(struct setup *setup) {
     }
 }
 
-static bool ask_port(const struct arguments *arguments, struct setup *setup,
-                     struct up_failure *failure) {
-    const char *path = option_value(arguments, "port");
+static bool ask_port(struct call *call, struct setup *setup) {
+    const char *path = option_value(call, "port");
     struct up_port *ports = NULL;
     size_t count = 0;
     char answer[ANSWER_SIZE];
-    bool good = up_ports_list(&ports, &count, failure);
+    bool good = up_ports_list(&ports, &count, call->failure);
     for (size_t i = 0; good && path == NULL && i < count; i++) {
         up_text_print(stdout, "  %s  %s\n", ports[i].name, ports[i].description);
     }
     if (good && path == NULL) {
         puts("\nThe port that the scale is plugged into; \"typed\" if you will type its readings.");
-        good = ask("Port", count > 0 ? ports[0].name : "typed", answer, failure);
+        good = ask("Port", count > 0 ? ports[0].name : "typed", answer, call->failure);
         path = answer;
     }
     if (good && strcmp(path, "typed") == 0) {
@@ -273,7 +295,13 @@ static bool hear_scale(struct setup *setup, struct up_failure *failure) {
     }
     putchar('\n');
     up_text_print(stdout, "Heard on %s: %s\n", setup->port.name, setup->probe->guess.words);
-    return true;
+    char *sensor = strstr(setup->probe->guess.line_section, "\n[sensor]");
+    bool good = setup->probe->kind != UP_PORT_PTY || put_question(setup, &of_pty, failure);
+    if (good && sensor != NULL && !setup->probe->guess.step_seen) {
+        *sensor = '\0'; /* one that nobody saw would make results surer than they are */
+        good = put_question(setup, &of_step, failure);
+    }
+    return good;
 }
 
 /* ---- the file ---- */
@@ -285,13 +313,16 @@ static char *make_file(const struct setup *setup) {
                                                "kind = typed\n")
                               : up_probe_port_section(probe);
     bool has_sensor = strstr(line, "[sensor]") != NULL;
+    char *bench = up_probe_bench_section(setup->typed ? 0 : probe->rate_hz);
     char *text = up_text_format(
         "; Written by `upthrust setup`. `upthrust help rig` lists all keys.\n[rig]\n; No other "
         "bench "
         "may "
-        "have this name.\nid = %s\n\n%s\n%s%s%s%s\n[tank]\n%s\n[masses]\n%s",
-        setup->id, port, line, setup->section[0] != NULL ? setup->section[0] : "",
-        has_sensor ? "" : "\n[sensor]\n", setup->section[1], setup->section[2], setup->section[3]);
+        "have this name.\nid = %s\n%s\n%s\n%s%s%s%s\n[tank]\n%s\n[masses]\n%s%s",
+        setup->id, setup->section[4] != NULL ? setup->section[4] : "", port, line,
+        setup->section[0] != NULL ? setup->section[0] : "", has_sensor ? "" : "\n[sensor]\n",
+        setup->section[1], setup->section[2], setup->section[3], bench);
+    free(bench);
     free(port);
     return text;
 }
@@ -316,48 +347,47 @@ static bool write_file(const struct setup *setup, const char *file, struct up_fa
     return good;
 }
 
-static bool ask_all(const struct arguments *arguments, struct setup *setup,
-                    struct up_failure *failure) {
+static bool ask_all(struct call *call, struct setup *setup) {
     puts("Answer each question; Enter takes what stands in brackets, q stops.\n");
-    bool good = ask_id(setup, failure) && ask_port(arguments, setup, failure);
+    bool good = ask_id(setup, call->failure) && ask_port(call, setup);
     if (good && !setup->typed) {
         begin_listening(setup);
     }
     for (size_t i = 0; good && i < sizeof questions / sizeof questions[0]; i++) {
         if (is_for(setup, questions[i].when)) {
-            good = put_question(setup, &questions[i], failure);
+            good = put_question(setup, &questions[i], call->failure);
         }
     }
-    return good && (setup->typed || hear_scale(setup, failure));
+    return good && (setup->typed || hear_scale(setup, call->failure));
 }
 
-static enum up_status check_rig(const struct arguments *arguments, const char *file,
-                                struct up_failure *failure) {
-    struct arguments next = {.option = {{"rig", file}, {"no-walk", ""}}, .options = 2};
-    if (option_given(arguments, "catalogue")) {
-        next.option[next.options++] =
-            (struct given){"catalogue", option_value(arguments, "catalogue")};
+static bool check_rig(struct call *call, const char *file) {
+    struct call next = {
+        .option = {{"rig", file}, {"no-walk", ""}}, .options = 2, .failure = call->failure};
+    if (option_given(call, "catalogue")) {
+        next.option[next.options++] = (struct given){"catalogue", option_value(call, "catalogue")};
     }
     putchar('\n');
     up_text_print(stdout, "Written to %s. Now it is checked, as by `upthrust rig-check`.\n", file);
-    enum up_status status = command_rig_check(&next, failure);
-    if (status == UP_STATUS_DONE || status == UP_STATUS_UNDECIDED) {
+    bool good = command_rig_check(&next);
+    up_catalogue_close(next.catalogue);
+    call->status = next.status;
+    if (good) {
         puts("Next, with your known masses:");
         up_text_print(stdout, "  upthrust calibrate --rig %s --masses-g 500,1000,2000\n", file);
     }
-    return status;
+    return good;
 }
 
-enum up_status command_setup(const struct arguments *arguments, struct up_failure *failure) {
-    const char *file = option_value(arguments, "rig");
+bool command_setup(struct call *call) {
+    const char *file = option_value(call, "rig");
     struct setup *setup = up_allocate(1, sizeof *setup);
     setup->seconds = 3;
     catch_signals();
-    bool good = (file != NULL || up_fail(failure, UP_STATUS_WRONG_INPUT,
-                                         "give --rig FILE: the rig file to be written")) &&
-                option_number(arguments, "seconds", 0.2, 600, &setup->seconds, failure) &&
-                refuse_existing(file, failure) && ask_all(arguments, setup, failure) &&
-                write_file(setup, file, failure);
+    bool good = (file != NULL || refuse(call, "give --rig FILE: the rig file to be written")) &&
+                option_number(call, "seconds", 0.2, 600, &setup->seconds) &&
+                refuse_existing(file, call->failure) && ask_all(call, setup) &&
+                write_file(setup, file, call->failure);
     if (setup->listening) { /* it ends with the program */
         pthread_detach(setup->thread);
     } else {
@@ -368,5 +398,5 @@ enum up_status command_setup(const struct arguments *arguments, struct up_failur
         free(setup);
     }
     die_of_signal();
-    return good ? check_rig(arguments, file, failure) : failure->status;
+    return good && check_rig(call, file);
 }

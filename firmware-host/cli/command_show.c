@@ -1,7 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Finding one's way in the catalogue: one item in full, all of them in columns. */
-#include <math.h>
-#include <stdio.h>
 #include <string.h>
 
 #include "cli.h"
@@ -12,38 +10,33 @@ const struct option_text options_show[] = {OPTION_UNITS, OPTION_CATALOGUE, OPTIO
 
 /* ---- one ---- */
 
-static bool show(const struct arguments *arguments, struct up_catalogue *catalogue,
-                 const struct up_style *style, struct up_failure *failure) {
+static bool show(struct call *call, const struct up_style *style) {
     struct up_item item;
-    if (!up_item_find(catalogue, arguments->word[0], &item, failure)) {
+    if (!up_item_find(call->catalogue, call->word[0], &item, call->failure)) {
         return false;
     }
-    if (!option_given(arguments, "json")) {
-        return up_sheet_print(catalogue, &item, style, stdout, failure);
+    if (!option_given(call, "json")) {
+        return up_sheet_print(call->catalogue, &item, style, stdout, call->failure);
     }
-    json_t *document = up_sheet_to_json(catalogue, &item, failure);
+    json_t *document = up_sheet_to_json(call->catalogue, &item, call->failure);
     if (document != NULL) {
         print_json(document);
     }
     return document != NULL;
 }
 
-enum up_status command_show(const struct arguments *arguments, struct up_failure *failure) {
-    struct up_catalogue *catalogue = NULL;
+bool command_show(struct call *call) {
     struct up_style style;
-    if (arguments->words != 1) {
-        up_fail(failure, UP_STATUS_WRONG_INPUT,
-                "show: give one name or id, in quotes if it contains spaces; `upthrust item list` "
-                "shows all");
-        return failure->status;
+    if (call->words != 1) {
+        return refuse(
+            call,
+            "show: give one name or id, in quotes if it contains spaces; `upthrust item list` "
+            "shows all");
     }
-    if (!style_asked(arguments, &style, failure) ||
-        !open_catalogue(arguments, UP_CATALOGUE_READ, &catalogue, failure)) {
-        return failure->status;
+    if (!style_asked(call, &style) || !open_catalogue(call, UP_CATALOGUE_READ)) {
+        return false;
     }
-    bool good = show(arguments, catalogue, &style, failure);
-    up_catalogue_close(catalogue);
-    return good ? UP_STATUS_DONE : failure->status;
+    return show(call, &style);
 }
 
 /* ---- all ---- */
@@ -53,10 +46,11 @@ static json_t *result_to_json(const struct up_row *row) {
     char claim[UP_CLAIM_SCOPE_SIZE];
     up_claim_scope(row->pieces, row->simulated, claim);
     json_t *json = json_pack(
-        "{s:s, s:s, s:s, s:b, s:s, s:b, s:o, s:o, s:o, s:i, s:b, s:s, s:s}", "water", row->water,
-        "basis", row->measured ? "measured" : "calculated", "class", row->class, "rejudged",
-        row->rejudged, "body_check", words[row->checked], "elsewhere", row->elsewhere, "buoyancy_g",
-        up_json_number(row->buoyancy_g), "expanded_u_g", up_json_number(row->expanded_u_g),
+        "{s:s, s:s, s:s, s:b, s:s, s:b, s:o, s:o, s:o, s:o, s:i, s:b, s:s, s:s}", "water",
+        row->water, "basis", row->measured ? "measured" : "calculated", "class", row->class,
+        "rejudged", row->rejudged, "body_check", words[row->checked], "elsewhere", row->elsewhere,
+        "buoyancy_g", up_json_number(row->buoyancy_g), "expanded_u_g",
+        up_json_number(row->expanded_u_g), "stuck_air_g", up_json_number(row->stuck_air_g),
         "tolerance_g", up_json_number(row->tolerance_g), "pieces", row->pieces, "simulated",
         row->simulated, "claim", claim, "made_utc", row->made_utc);
     if (row->filling[0] != '\0') {
@@ -96,10 +90,10 @@ static bool list_json(struct up_catalogue *catalogue, const struct up_choice *ch
 }
 
 /* One of the words, where the option is given. */
-static bool option_word(const struct arguments *arguments, const char *name,
-                        const char *const *words, const char **value, struct up_failure *failure) {
+static bool option_word(struct call *call, const char *name, const char *const *words,
+                        const char **value) {
     char list[120] = "";
-    *value = option_value(arguments, name);
+    *value = option_value(call, name);
     for (int i = 0; *value != NULL && words[i] != NULL; i++) {
         if (strcmp(words[i], *value) == 0) {
             return true;
@@ -107,40 +101,35 @@ static bool option_word(const struct arguments *arguments, const char *name,
         size_t used = strlen(list);
         snprintf(list + used, sizeof list - used, "%s%s", i == 0 ? "" : ", ", words[i]);
     }
-    return *value == NULL || up_fail(failure, UP_STATUS_WRONG_INPUT, "--%s %.40s: choose one of %s",
-                                     name, *value, list);
+    return *value == NULL || refuse(call, "--%s %.40s: choose one of %s", name, *value, list);
 }
 
-static bool choice_asked(const struct arguments *arguments, const char **waters,
-                         struct up_choice *choice, struct up_failure *failure) {
+static bool choice_asked(struct call *call, const char **waters, struct up_choice *choice) {
     static const char *const classes[] = {"positive", "neutral", "negative", "undecided", NULL};
-    *choice = (struct up_choice){.kind = option_value(arguments, "kind"),
-                                 .maker = option_value(arguments, "maker"),
-                                 .model = option_value(arguments, "model"),
-                                 .size = option_value(arguments, "size"),
-                                 .bench = option_value(arguments, "bench"),
-                                 .text = arguments->word + 1,
-                                 .texts = (size_t)arguments->words - 1,
+    *choice = (struct up_choice){.kind = option_value(call, "kind"),
+                                 .maker = option_value(call, "maker"),
+                                 .model = option_value(call, "model"),
+                                 .size = option_value(call, "size"),
+                                 .bench = option_value(call, "bench"),
+                                 .text = call->word + 1,
+                                 .texts = (size_t)call->words - 1,
                                  .waters = waters,
-                                 .retired = option_given(arguments, "retired")};
-    for (int i = 0; i < arguments->options; i++) {
-        if (strcmp(arguments->option[i].name, "water") == 0) {
-            waters[choice->water_count++] = arguments->option[i].value;
+                                 .retired = option_given(call, "retired")};
+    for (int i = 0; i < call->options; i++) {
+        if (strcmp(call->option[i].name, "water") == 0) {
+            waters[choice->water_count++] = call->option[i].value;
         }
     }
-    return option_word(arguments, "class", classes, &choice->class, failure) &&
-           option_word(arguments, "sort", up_item_orders, &choice->sort, failure);
+    return option_word(call, "class", classes, &choice->class) &&
+           option_word(call, "sort", up_item_orders, &choice->sort);
 }
 
-enum up_status list_items(const struct arguments *arguments, struct up_catalogue *catalogue,
-                          struct up_failure *failure) {
+bool list_items(struct call *call) {
     const char *waters[OPTIONS_GIVEN_MAX];
     struct up_style style;
     struct up_choice choice;
-    bool good = style_asked(arguments, &style, failure) &&
-                choice_asked(arguments, waters, &choice, failure) &&
-                (option_given(arguments, "json")
-                     ? list_json(catalogue, &choice, failure)
-                     : up_items_print(catalogue, &choice, &style, stdout, failure));
-    return good ? UP_STATUS_DONE : failure->status;
+    return style_asked(call, &style) && choice_asked(call, waters, &choice) &&
+           (option_given(call, "json")
+                ? list_json(call->catalogue, &choice, call->failure)
+                : up_items_print(call->catalogue, &choice, &style, stdout, call->failure));
 }

@@ -1,11 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include <math.h>
-#include <stdio.h>
 #include <stdlib.h>
 
 #include "cli.h"
 #include "text/text.h"
-#include "upthrust/waters.h"
 
 const struct option_text options_water[] = {
     {"temp-c", "T", "temperature in degrees C (default 20)"},
@@ -17,25 +14,22 @@ const struct option_text options_water[] = {
     OPTION_JSON,
     OPTION_END};
 
-static bool read_water_options(const struct arguments *arguments, struct up_water *water,
-                               struct up_failure *failure) {
+static bool read_water_options(struct call *call, struct up_water *water) {
     double practical = (double)NAN;
     *water = (struct up_water){.name = "asked", .temp_c = 20};
-    if (option_given(arguments, "salinity-g-kg") && option_given(arguments, "salinity-psu")) {
-        return up_fail(failure, UP_STATUS_WRONG_INPUT,
-                       "give --salinity-g-kg or --salinity-psu, not both");
+    if (option_given(call, "salinity-g-kg") && option_given(call, "salinity-psu")) {
+        return refuse(call, "give --salinity-g-kg or --salinity-psu, not both");
     }
-    if (!option_number(arguments, "temp-c", 0, 40, &water->temp_c, failure) ||
-        !option_number(arguments, "depth-m", 0, 60, &water->depth_m, failure) ||
-        !option_number(arguments, "salinity-g-kg", 0, UP_SALINITY_MAX_G_KG, &water->salinity_g_kg,
-                       failure) ||
-        !option_number(arguments, "salinity-psu", 0, 41.8, &practical, failure)) {
+    if (!option_number(call, "temp-c", 0, 40, &water->temp_c) ||
+        !option_number(call, "depth-m", 0, 60, &water->depth_m) ||
+        !option_number(call, "salinity-g-kg", 0, UP_SALINITY_MAX_G_KG, &water->salinity_g_kg) ||
+        !option_number(call, "salinity-psu", 0, 41.8, &practical)) {
         return false;
     }
     if (!isnan(practical)) {
         water->salinity_g_kg = up_water_absolute_salinity_g_kg(practical);
     }
-    if (option_given(arguments, "salinity-g-kg") || option_given(arguments, "salinity-psu")) {
+    if (option_given(call, "salinity-g-kg") || option_given(call, "salinity-psu")) {
         water->model = UP_WATER_SEA;
     }
     return true;
@@ -50,7 +44,7 @@ static const char *salt_of(enum up_water_model model) {
 }
 
 static void list_waters(bool json) {
-    json_t *list = json_array();
+    json_auto_t *list = json_array();
     for (size_t i = 0; up_named_water_at(i) != NULL; i++) {
         const struct up_named_water *water = up_named_water_at(i);
         json_array_append_new(list,
@@ -64,10 +58,9 @@ static void list_waters(bool json) {
         }
     }
     if (json) {
-        print_json(json_pack("{s:s, s:o}", "schema", "upthrust-waters-1", "waters", list));
+        print_json(json_pack("{s:s, s:O}", "schema", "upthrust-waters-1", "waters", list));
         return;
     }
-    json_decref(list);
     printf("\nA water of your own: --water NAME,temp_c=T and one or more of\n ");
     for (size_t i = 0; up_water_key_at(i) != NULL; i++) {
         const struct up_water_key *key = up_water_key_at(i);
@@ -105,42 +98,41 @@ static void print_water(const struct up_water *water, const struct up_water_dens
     printf("%.1f m\n%s\n", water->depth_m, density->model);
 }
 
-static bool water_of_options(const struct arguments *arguments,
-                             struct up_water water[UP_WATERS_MAX], unsigned *count,
-                             struct up_failure *failure) {
+static bool water_of_options(struct call *call, struct up_water water[UP_WATERS_MAX],
+                             unsigned *count) {
     static const char *const others[] = {"temp-c", "salinity-g-kg", "salinity-psu", "depth-m"};
     *count = 1;
-    if (!option_given(arguments, "water")) {
-        return read_water_options(arguments, water, failure);
+    if (!option_given(call, "water")) {
+        return read_water_options(call, water);
     }
     for (size_t i = 0; i < sizeof others / sizeof others[0]; i++) {
-        if (option_given(arguments, others[i])) {
-            return up_fail(failure, UP_STATUS_WRONG_INPUT,
-                           "--water describes the whole water: put the number of --%s into it, or "
-                           "leave it out",
-                           others[i]);
+        if (option_given(call, others[i])) {
+            return refuse(call,
+                          "--water describes the whole water: put the number of --%s into it, or "
+                          "leave it out",
+                          others[i]);
         }
     }
-    return waters_asked(arguments, water, count, failure) &&
-           (*count == 1 || up_fail(failure, UP_STATUS_WRONG_INPUT, "water: one --water at a time"));
+    return waters_asked(call, water, count) &&
+           (*count == 1 || refuse(call, "water: one --water at a time"));
 }
 
-enum up_status command_water(const struct arguments *arguments, struct up_failure *failure) {
+bool command_water(struct call *call) {
     struct up_water water[UP_WATERS_MAX];
     struct up_water_density density;
     unsigned count = 0;
-    if (option_given(arguments, "list")) {
-        list_waters(option_given(arguments, "json"));
-        return UP_STATUS_DONE;
+    if (option_given(call, "list")) {
+        list_waters(option_given(call, "json"));
+        return true;
     }
-    if (!water_of_options(arguments, water, &count, failure) ||
-        !up_water_density(water, &density, failure)) {
-        return failure->status;
+    if (!water_of_options(call, water, &count) ||
+        !up_water_density(water, &density, call->failure)) {
+        return false;
     }
-    if (option_given(arguments, "json")) {
+    if (option_given(call, "json")) {
         print_json(water_to_json(water, &density));
     } else {
         print_water(water, &density);
     }
-    return UP_STATUS_DONE;
+    return true;
 }

@@ -1,6 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* What only a person knows of the gas in an item: told by an option, or asked. */
-#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include <strings.h>
@@ -12,8 +11,8 @@
 enum { TRIES = 3 };
 static const double PRESSURE_MOST_BAR = 400; /* beyond any cylinder (a choice of ours) */
 
-bool person_is_there(const struct arguments *arguments) {
-    return isatty(STDIN_FILENO) && isatty(STDERR_FILENO) && !option_given(arguments, "json");
+bool person_is_there(const struct call *call) {
+    return isatty(STDIN_FILENO) && isatty(STDERR_FILENO) && !option_given(call, "json");
 }
 
 /* Byte by byte: what is typed ahead belongs to whoever reads next. False at the end of the input.
@@ -59,27 +58,26 @@ static bool ask_holds_gas(struct up_item *item, struct up_failure *failure) {
                    "no answer: give --holds-gas yes, no or unknown");
 }
 
-bool take_holds_gas(const struct arguments *arguments, struct up_item *item,
-                    struct up_failure *failure) {
-    const char *word = option_value(arguments, "holds-gas");
+bool take_holds_gas(struct call *call, struct up_item *item) {
+    const char *word = option_value(call, "holds-gas");
     item->compressible = false; /* settled from holds_gas */
     item->holds_gas = UP_GAS_NOT_TOLD;
     if (word != NULL) {
         item->holds_gas = up_holds_gas_of(word);
         return item->holds_gas != UP_GAS_NOT_TOLD ||
-               up_fail(failure, UP_STATUS_WRONG_INPUT,
-                       "--holds-gas %.40s: give yes, no or unknown (which counts as yes)", word);
+               refuse(call, "--holds-gas %.40s: give yes, no or unknown (which counts as yes)",
+                      word);
     }
     if (up_kind_facts(item->kind)->holds_gas != UP_GAS_NOT_TOLD) {
         return true;
     }
-    if (person_is_there(arguments)) {
-        return ask_holds_gas(item, failure);
+    if (person_is_there(call)) {
+        return ask_holds_gas(item, call->failure);
     }
-    return up_fail(failure, UP_STATUS_WRONG_INPUT,
-                   "does this %.40s hold gas, such as foam? Give --holds-gas yes, no or unknown "
-                   "(which counts as yes)",
-                   item->kind);
+    return refuse(call,
+                  "does this %.40s hold gas, such as foam? Give --holds-gas yes, no or unknown "
+                  "(which counts as yes)",
+                  item->kind);
 }
 
 /* ---- what is filled ---- */
@@ -112,53 +110,49 @@ static bool ask_emptied(struct up_filling *filling, struct up_failure *failure) 
 }
 
 /* The options alone; *told where they were given. */
-static bool read_filling(const struct arguments *arguments, struct up_filling *filling, bool *told,
-                         struct up_failure *failure) {
-    const char *gas = option_value(arguments, "gas");
-    bool pressure = option_given(arguments, "pressure-bar");
+static bool read_filling(struct call *call, struct up_filling *filling, bool *told) {
+    const char *gas = option_value(call, "gas");
+    bool pressure = option_given(call, "pressure-bar");
     *told = gas != NULL;
     if (gas != NULL) {
-        char *clean = up_text_clean(gas, strlen(gas));
+        UP_FREED char *clean = up_text_clean(gas, strlen(gas));
         bool fits = clean[0] != '\0' && strlen(clean) < sizeof filling->gas;
         snprintf(filling->gas, sizeof filling->gas, "%.31s", fits ? clean : "");
-        free(clean);
         if (!fits) {
-            return up_fail(failure, UP_STATUS_WRONG_INPUT, "--gas: a word of 1 to 31 bytes");
+            return refuse(call, "--gas: a word of 1 to 31 bytes");
         }
     }
-    if (!option_number(arguments, "pressure-bar", 0, PRESSURE_MOST_BAR, &filling->pressure_bar,
-                       failure)) {
+    if (!option_number(call, "pressure-bar", 0, PRESSURE_MOST_BAR, &filling->pressure_bar)) {
         return false;
     }
     bool none = gas != NULL && strcmp(gas, "none") == 0;
     return pressure == (gas != NULL && !none) ||
-           up_fail(failure, UP_STATUS_WRONG_INPUT,
-                   none ? "--gas none: what was emptied has no pressure"
-                        : "give both --pressure-bar and --gas");
+           refuse(call, none ? "--gas none: what was emptied has no pressure"
+                             : "give both --pressure-bar and --gas");
 }
 
-bool take_filling(const struct arguments *arguments, bool by_keys, const struct up_item *item,
-                  struct up_filling *filling, struct up_failure *failure) {
+bool take_filling(struct call *call, bool by_keys, const struct up_item *item,
+                  struct up_filling *filling) {
     enum up_filled filled = up_kind_facts(item->kind)->filled;
-    bool told, person = by_keys && person_is_there(arguments);
+    bool told, person = by_keys && person_is_there(call);
     *filling = (struct up_filling){{0}, 0};
-    if (!read_filling(arguments, filling, &told, failure)) {
+    if (!read_filling(call, filling, &told)) {
         return false;
     }
     if (filled == UP_FILLED_NEVER || told) {
         bool none = strcmp(filling->gas, "none") == 0;
         return filled != UP_FILLED_EMPTIED || none ||
-               up_fail(failure, UP_STATUS_WRONG_INPUT,
-                       "a %.40s is weighed emptied of gas: --gas none says that it is", item->kind);
+               refuse(call, "a %.40s is weighed emptied of gas: --gas none says that it is",
+                      item->kind);
     }
     if (person) {
         up_text_print(stderr, "%s\n", item->name);
-        return filled == UP_FILLED_EMPTIED ? ask_emptied(filling, failure)
-                                           : ask_pressure(filling, failure);
+        return filled == UP_FILLED_EMPTIED ? ask_emptied(filling, call->failure)
+                                           : ask_pressure(filling, call->failure);
     }
-    return up_fail(failure, UP_STATUS_WRONG_INPUT,
-                   filled == UP_FILLED_EMPTIED
-                       ? "a %.40s is weighed emptied of gas: give --gas none when it is"
-                       : "what is in a %.40s has weight: give --pressure-bar and --gas",
-                   item->kind);
+    return refuse(call,
+                  filled == UP_FILLED_EMPTIED
+                      ? "a %.40s is weighed emptied of gas: give --gas none when it is"
+                      : "what is in a %.40s has weight: give --pressure-bar and --gas",
+                  item->kind);
 }

@@ -1,11 +1,12 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Help, from the table of commands. */
-#include <stdio.h>
 #include <string.h>
 
 #include "cli.h"
 #include "embedded.h"
 #include "text/text.h"
+
+const char *const help_group_titles[HELP_GROUPS] = {"At the tank", "The catalogue", "Tools"};
 
 const struct command *find_command(const char *name) {
     for (int i = 0; i < command_count; i++) {
@@ -27,9 +28,9 @@ const struct command *nearest_command(const char *name) {
 }
 
 static void print_group(enum help_group group, FILE *stream) {
-    fprintf(stream, "\n%s:\n", help_group_title(group));
+    fprintf(stream, "\n%s:\n", help_group_titles[group]);
     for (int i = 0; i < command_count; i++) {
-        if (help_text_of(&commands[i])->group == group) {
+        if (commands[i].group == group) {
             fprintf(stream, "  %-11s %s\n", commands[i].name, commands[i].summary);
         }
     }
@@ -56,7 +57,7 @@ void print_rig_page(FILE *stream) {
 }
 
 static void print_examples(const struct command *command, FILE *stream) {
-    const char *at = help_text_of(command)->examples;
+    const char *at = command->examples;
     fputs(at[0] != '\0' ? "\nexamples:\n" : "", stream);
     while (*at != '\0') {
         size_t length = strcspn(at, "\n");

@@ -3,61 +3,106 @@
 #include <errno.h>
 #include <fcntl.h>
 #include <getopt.h>
-#include <signal.h>
-#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include <unistd.h>
 
 #include "cli.h"
 #include "text/json.h"
-#include "text/memory.h"
 #include "text/text.h"
 
 const struct command commands[] = {
     {"demo", "", "measure invented gear on a simulated tank, beside the true values", options_demo,
-     command_demo},
+     command_demo, HELP_TOOLS, "demo --dir demo\n"},
     {"calibrate", "[--resume RUN]", "calibrate the bench with three or more known masses",
-     options_calibrate, command_calibrate},
+     options_calibrate, command_calibrate, HELP_AT_THE_TANK,
+     "calibrate --rig my-rig.ini --masses-g 500,1000,2000,4000 --mass-class M1\n"
+     "calibrate --rig my-scale.ini --masses-g 500,1000,2000,5000\n"},
     {"calibration", "list|show|adopt [ID]",
      "the calibrations in the catalogue; adopt one that came from elsewhere", options_calibration,
-     command_calibration},
+     command_calibration, HELP_AT_THE_TANK,
+     "calibration list\n"
+     "calibration show\n"
+     "calibration adopt --rig my-rig.ini --masses-g 2000\n"},
     {"measure", "[--resume RUN]", "weigh an item in air and in the tank, trial by trial",
-     options_measure, command_measure},
+     options_measure, command_measure, HELP_AT_THE_TANK,
+     "measure --rig my-rig.ini --item \"My fin\"\n"
+     "measure --rig my-rig.ini --item \"My fin\" --water sea,temp_c=18,salinity_g_kg=38\n"
+     "measure --rig my-rig.ini --queue stock.txt --trials 4,6,8\n"
+     "measure --rig my-rig.ini --resume\n"
+     "measure --replay 3f2a\n"},
     {"setup", "", "write a rig file step by step: the program asks, and listens to the scale",
-     options_setup, command_setup},
+     options_setup, command_setup, HELP_AT_THE_TANK, "setup --rig my-rig.ini\n"},
     {"ports", "", "the serial ports, what they send, and a rig file that fits", options_ports,
-     command_ports},
+     command_ports, HELP_AT_THE_TANK,
+     "ports\n"
+     "ports --listen --port /dev/ttyUSB0 --write my-rig.ini\n"},
     {"listen", "", "describe what a device sends: lines, rate, noise, glitches, plateaus",
-     options_listen, command_listen},
+     options_listen, command_listen, HELP_AT_THE_TANK,
+     "listen --rig my-rig.ini\n"
+     "listen --rig my-rig.ini --replay capture.txt --json\n"},
     {"rig-check", "", "try every line and lamp, and check whether the rig weighs well enough",
-     options_rig_check, command_rig_check},
+     options_rig_check, command_rig_check, HELP_AT_THE_TANK,
+     "rig-check --rig my-rig.ini\n"
+     "rig-check --rig my-rig.ini --no-walk --mass-kg 3.5 --lift-g 900 --length-m 0.5\n"},
     {"water", "", "density of fresh or sea water, with its uncertainty", options_water,
-     command_water},
+     command_water, HELP_TOOLS,
+     "water --temp-c 12\n"
+     "water --temp-c 18 --salinity-psu 38 --depth-m 10\n"
+     "water --list\n"
+     "water --water \"Quarry,temp_c=12,conductivity_ms_cm=5.2\"\n"},
     {"item", "add|edit|rename|retire|restore|list|show|accept [NAME_OR_ID|TEXT]",
-     "the gear in the catalogue", options_item, command_item},
+     "the gear in the catalogue", options_item, command_item, HELP_CATALOGUE,
+     "item add --name \"My fin\" --kind fin --size L\n"
+     "item list --water fresh --units imperial\n"
+     "item list --kind fin --class positive --sort up\n"
+     "item list new strap\n"
+     "item rename \"My fin\" \"Old fin\"\n"
+     "item retire \"Old fin\"\n"},
     {"body", "add|edit|list|show [NAME_OR_ID]", "reference bodies and how their checks went",
-     options_body, command_body},
+     options_body, command_body, HELP_CATALOGUE,
+     "body add --name Steel --mass-g 1000.12 --u-mass-g 0.02 --density-kg-m3 7850 --u-volume-cm3 "
+     "0.05\n"
+     "body show Steel\n"},
     {"kind", "list|set [NAME]", "settings for kinds of gear, and how well each repeats",
-     options_kind, command_kind},
+     options_kind, command_kind, HELP_CATALOGUE,
+     "kind list\n"
+     "kind set fin --tolerance-g 40 --tolerance-pair-g 80\n"},
     {"show", "NAME_OR_ID", "everything known about an item, and its weight in lead", options_show,
-     command_show},
+     command_show, HELP_CATALOGUE,
+     "show \"My fin\"\n"
+     "show 3f2a --json\n"},
     {"explain", "[RESULT|NAME_OR_ID]", "how a result came about: every number, budget, decision",
-     options_explain, command_explain},
+     options_explain, command_explain, HELP_CATALOGUE,
+     "explain\n"
+     "explain \"My fin\" --water sea\n"},
     {"decide", "", "re-judge stored results with another tolerance, confidence or water",
-     options_decide, command_decide},
-    {"kit", "example|report FILE", "what weight checks mean for a diver's lead and trim",
-     options_kit, command_kit},
+     options_decide, command_decide, HELP_CATALOGUE,
+     "decide --kind fin --tolerance-g 80 --dry-run\n"
+     "decide --item \"My fin\" --water sea,temp_c=18\n"},
+    {"kit", "new|report|page FILE, example|schema",
+     "what weight checks mean for a diver's lead and trim", options_kit, command_kit,
+     HELP_CATALOGUE,
+     "kit new my-kit.json\n"
+     "kit report my-kit.json\n"
+     "kit page my-kit.json --to my-dive\n"},
     {"plot", "", "draw the items, calibrations and control charts, or a run, with gnuplot",
-     options_plot, command_plot},
+     options_plot, command_plot, HELP_CATALOGUE,
+     "plot\n"
+     "plot --run latest --rig my-rig.ini\n"},
     {"export", "", "write the catalogue as CSV or JSON for other tools", options_export,
-     command_export},
+     command_export, HELP_CATALOGUE, "export --format csv --to shared-folder\n"},
     {"import", "FILE|DIR", "import what another catalogue exported as JSON", options_import,
-     command_import},
-    {"merge", "DIR", "add another catalogue's records to this one", options_merge, command_merge},
+     command_import, HELP_CATALOGUE, "import their-catalogue.json\n"},
+    {"merge", "DIR", "add another catalogue's records to this one", options_merge, command_merge,
+     HELP_CATALOGUE,
+     "merge /media/stick/catalogue --dry-run\n"
+     "merge /media/stick/catalogue\n"},
     {"check-catalogue", "",
      "check that every record is what was stored; leave one out, or take it back",
-     options_check_catalogue, command_check_catalogue},
+     options_check_catalogue, command_check_catalogue, HELP_CATALOGUE,
+     "check-catalogue\n"
+     "check-catalogue --set-aside 3f2a1b00-... --reason \"the hook was wet\"\n"},
 };
 const int command_count = sizeof commands / sizeof commands[0];
 
@@ -86,27 +131,22 @@ static const char *nearest_option(const struct command *command, const char *typ
     return nearest != NULL && up_text_is_near(typed, nearest->name) ? nearest->name : NULL;
 }
 
-static bool wrong_option(const struct command *command, const char *text, int code,
-                         struct up_failure *failure) {
+static bool wrong_option(struct call *call, const struct command *command, const char *text,
+                         int code) {
     size_t dashes = strspn(text, "-"), length = strcspn(text + dashes, "=");
-    char *name = up_text_format("%.*s", (int)(length < 60 ? length : 60), text + dashes);
+    UP_FREED char *name = up_text_format("%.*s", (int)(length < 60 ? length : 60), text + dashes);
     const char *nearest = code == ':' ? NULL : nearest_option(command, name);
     if (code == ':') {
-        up_fail(failure, UP_STATUS_WRONG_INPUT, "%.80s: missing value: see `upthrust help %s`",
-                text, command->name);
-    } else if (nearest != NULL && dashes == 2 && strcmp(nearest, name) == 0) {
-        up_fail(failure, UP_STATUS_WRONG_INPUT, "%.80s: --%s takes no value", text, nearest);
-    } else if (nearest != NULL) {
-        up_fail(failure, UP_STATUS_WRONG_INPUT,
-                "%.80s: unknown option; did you mean --%s? See `upthrust help %s`", text, nearest,
-                command->name);
-    } else {
-        up_fail(failure, UP_STATUS_WRONG_INPUT,
-                "%.80s: unknown option or ambiguous name: see `upthrust help %s`", text,
-                command->name);
+        return refuse(call, "%.80s: missing value: see `upthrust help %s`", text, command->name);
     }
-    free(name);
-    return false;
+    if (nearest != NULL && dashes == 2 && strcmp(nearest, name) == 0) {
+        return refuse(call, "%.80s: --%s takes no value", text, nearest);
+    }
+    return nearest != NULL
+               ? refuse(call, "%.80s: unknown option; did you mean --%s? See `upthrust help %s`",
+                        text, nearest, command->name)
+               : refuse(call, "%.80s: unknown option or ambiguous name: see `upthrust help %s`",
+                        text, command->name);
 }
 
 /* One that begins with one dash; getopt would take its letters for several. */
@@ -116,7 +156,7 @@ static bool has_one_dash(const char *text) {
 
 /* False with an empty failure: help was asked for and printed. */
 static bool read_arguments(const struct command *command, int argc, char **argv,
-                           struct arguments *arguments, struct up_failure *failure) {
+                           struct call *call) {
     struct option table[OPTIONS_MAX];
     int code;
     make_getopt(command, table);
@@ -129,25 +169,24 @@ static bool read_arguments(const struct command *command, int argc, char **argv,
             return false;
         }
         if (code == -1) { /* a word; options may follow it */
-            if (arguments->words == 16) {
-                return up_fail(failure, UP_STATUS_WRONG_INPUT, "too many words");
+            if (call->words == 16) {
+                return refuse(call, "too many words");
             }
-            arguments->word[arguments->words++] = argv[optind++];
+            call->word[call->words++] = argv[optind++];
         } else if (code == '?' || code == ':') {
-            return wrong_option(command, argv[optind - 1], code, failure);
-        } else if (arguments->options == OPTIONS_GIVEN_MAX) {
-            return up_fail(failure, UP_STATUS_WRONG_INPUT, "too many options");
+            return wrong_option(call, command, argv[optind - 1], code);
+        } else if (call->options == OPTIONS_GIVEN_MAX) {
+            return refuse(call, "too many options");
         } else {
-            arguments->option[arguments->options++] =
+            call->option[call->options++] =
                 (struct given){command->options[code].name, optarg != NULL ? optarg : ""};
         }
     }
     if (optind < argc) {
-        return wrong_option(command, argv[optind], '?', failure);
+        return wrong_option(call, command, argv[optind], '?');
     }
-    if (arguments->words > 0 && command->words[0] == '\0') {
-        return up_fail(failure, UP_STATUS_WRONG_INPUT, "%s: %s takes only options",
-                       arguments->word[0], command->name);
+    if (call->words > 0 && command->words[0] == '\0') {
+        return refuse(call, "%s: %s takes only options", call->word[0], command->name);
     }
     return true;
 }
@@ -155,7 +194,7 @@ static bool read_arguments(const struct command *command, int argc, char **argv,
 /* ---- ends ---- */
 
 static int complain(const struct up_failure *failure) {
-    up_text_print(stderr, "upthrust: %s\n", failure->text);
+    up_text_lines(stderr, "upthrust: ", failure->text, terminal_columns(STDERR_FILENO));
     return (int)failure->status;
 }
 
@@ -174,18 +213,15 @@ static int close_stdout(int status) {
 }
 
 static int run(const struct command *command, int argc, char **argv) {
-    struct arguments arguments = {0};
     struct up_failure failure = {0};
-    enum up_status status;
-    if (!read_arguments(command, argc, argv, &arguments, &failure)) {
-        return failure.text[0] == '\0' ? close_stdout(0) : complain(&failure);
-    }
-    status = command->run(&arguments, &failure);
-    if (failure.text[0] != '\0' && status != UP_STATUS_DONE && status != UP_STATUS_UNDECIDED) {
+    struct call call = {.failure = &failure};
+    bool good = read_arguments(command, argc, argv, &call) && command->run(&call);
+    up_catalogue_close(call.catalogue);
+    if (!good && failure.text[0] != '\0') {
         fflush(stdout);
         return complain(&failure);
     }
-    return close_stdout((int)status);
+    return close_stdout((int)(good ? call.status : failure.status));
 }
 
 static int unknown_command(const char *name) {

@@ -2,8 +2,6 @@
 /* What the commands share in reading their options. */
 #include <langinfo.h>
 #include <locale.h>
-#include <math.h>
-#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include <sys/ioctl.h>
@@ -12,22 +10,21 @@
 #include "cli.h"
 #include "text/json.h"
 #include "text/text.h"
-#include "upthrust/waters.h"
 
 enum { WATER_KEYS_MAX = 32, DEFAULT_WATERS = 2 };
 
-const char *option_value(const struct arguments *arguments, const char *name) {
+const char *option_value(const struct call *call, const char *name) {
     const char *value = NULL;
-    for (int i = 0; i < arguments->options; i++) {
-        if (strcmp(arguments->option[i].name, name) == 0) {
-            value = arguments->option[i].value;
+    for (int i = 0; i < call->options; i++) {
+        if (strcmp(call->option[i].name, name) == 0) {
+            value = call->option[i].value;
         }
     }
     return value;
 }
 
-bool option_given(const struct arguments *arguments, const char *name) {
-    return option_value(arguments, name) != NULL;
+bool option_given(const struct call *call, const char *name) {
+    return option_value(call, name) != NULL;
 }
 
 /* Of an option, by the end of its name. */
@@ -60,48 +57,42 @@ static bool number_within(const char *name, const char *text, size_t length, dou
                    unit_of(name)[0] ? " " : "", unit_of(name), hint);
 }
 
-bool option_number(const struct arguments *arguments, const char *name, double low, double high,
-                   double *value, struct up_failure *failure) {
-    const char *text = option_value(arguments, name);
+bool option_number(struct call *call, const char *name, double low, double high, double *value) {
+    const char *text = option_value(call, name);
     double number = 0;
     if (text == NULL) {
         return true;
     }
-    if (!number_within(name, text, strlen(text), low, high, &number, failure)) {
+    if (!number_within(name, text, strlen(text), low, high, &number, call->failure)) {
         return false;
     }
     *value = number;
     return true;
 }
 
-bool option_whole(const struct arguments *arguments, const char *name, int low, int high,
-                  int *value, struct up_failure *failure) {
+bool option_whole(struct call *call, const char *name, int low, int high, int *value) {
     double number = *value;
-    if (!option_number(arguments, name, low, high, &number, failure)) {
+    if (!option_number(call, name, low, high, &number)) {
         return false;
     }
     if (number != floor(number)) {
-        return up_fail(failure, UP_STATUS_WRONG_INPUT, "--%s %s: give a whole number", name,
-                       option_value(arguments, name));
+        return refuse(call, "--%s %s: give a whole number", name, option_value(call, name));
     }
     *value = (int)number;
     return true;
 }
 
-bool option_list(const struct arguments *arguments, const char *name, double *values, int room,
-                 int *count, struct up_failure *failure) {
-    const char *text = option_value(arguments, name);
+bool option_list(struct call *call, const char *name, double *values, int room, int *count) {
+    const char *text = option_value(call, name);
     *count = 0;
     while (text != NULL) {
         size_t length = strcspn(text, ",");
         if (*count == room) {
-            return up_fail(failure, UP_STATUS_WRONG_INPUT, "--%s: give at most %d numbers", name,
-                           room);
+            return refuse(call, "--%s: give at most %d numbers", name, room);
         }
         if (!up_text_number(text, length, &values[*count]) || fabs(values[*count]) > 1e9) {
-            return up_fail(failure, UP_STATUS_WRONG_INPUT,
-                           "--%s %.80s: \"%.*s\" is not a number; write them like 4,6,8", name,
-                           option_value(arguments, name), (int)(length > 40 ? 40 : length), text);
+            return refuse(call, "--%s %.80s: \"%.*s\" is not a number; write them like 4,6,8", name,
+                          option_value(call, name), (int)(length > 40 ? 40 : length), text);
         }
         ++*count;
         text = text[length] == ',' ? text + length + 1 : NULL;
@@ -109,22 +100,20 @@ bool option_list(const struct arguments *arguments, const char *name, double *va
     return true;
 }
 
-bool option_text_value(const struct arguments *arguments, const char *name, char to[UP_NAME_SIZE],
-                       struct up_failure *failure) {
-    const char *text = option_value(arguments, name);
+bool option_text_value(struct call *call, const char *name, char to[UP_NAME_SIZE]) {
+    const char *text = option_value(call, name);
     if (text == NULL) {
         return true;
     }
     if (strlen(text) >= UP_NAME_SIZE) {
-        return up_fail(failure, UP_STATUS_WRONG_INPUT, "--%s is longer than %d bytes", name,
-                       UP_NAME_SIZE - 1);
+        return refuse(call, "--%s is longer than %d bytes", name, UP_NAME_SIZE - 1);
     }
     memcpy(to, text, strlen(text) + 1);
     return true;
 }
 
-const char *catalogue_directory(const struct arguments *arguments) {
-    const char *given = option_value(arguments, "catalogue");
+const char *catalogue_directory(const struct call *call) {
+    const char *given = option_value(call, "catalogue");
     const char *environment = getenv("UPTHRUST_CATALOGUE");
     if (given != NULL) {
         return given;
@@ -132,15 +121,13 @@ const char *catalogue_directory(const struct arguments *arguments) {
     return environment != NULL && environment[0] != '\0' ? environment : "catalogue";
 }
 
-bool open_catalogue(const struct arguments *arguments, enum up_catalogue_mode mode,
-                    struct up_catalogue **catalogue, struct up_failure *failure) {
-    const char *directory = catalogue_directory(arguments);
-    char *file = up_text_format("%s/catalogue.sqlite", directory);
+bool open_catalogue(struct call *call, enum up_catalogue_mode mode) {
+    const char *directory = catalogue_directory(call);
+    UP_FREED char *file = up_text_format("%s/catalogue.sqlite", directory);
     bool missing = mode != UP_CATALOGUE_CREATE && access(file, F_OK) != 0;
-    bool good = up_catalogue_open(directory, mode, catalogue, failure);
-    free(file);
+    bool good = up_catalogue_open(directory, mode, &call->catalogue, call->failure);
     if (!good && missing) {
-        up_fail(failure, failure->status,
+        up_fail(call->failure, call->failure->status,
                 "there is no catalogue in %.120s yet: begin with `upthrust item add --name \"My "
                 "fin\" --kind fin` and `upthrust measure`, look around with `upthrust demo --dir "
                 "demo`, or name another one with --catalogue DIR",
@@ -162,24 +149,24 @@ static bool bears_utf8(void) {
            strcmp(nl_langinfo(CODESET), "UTF-8") == 0;
 }
 
-static int terminal_columns(void) {
+int terminal_columns(int descriptor) {
     struct winsize size = {0};
-    return isatty(STDOUT_FILENO) && ioctl(STDOUT_FILENO, TIOCGWINSZ, &size) == 0 ? size.ws_col : 0;
+    return isatty(descriptor) && ioctl(descriptor, TIOCGWINSZ, &size) == 0 ? size.ws_col : 0;
 }
 
-bool style_asked(const struct arguments *arguments, struct up_style *style,
-                 struct up_failure *failure) {
-    const char *units = option_value(arguments, "units");
-    *style = (struct up_style){
-        .colour = bears_colour(), .isolate = bears_utf8(), .columns = terminal_columns()};
+bool style_asked(struct call *call, struct up_style *style) {
+    const char *units = option_value(call, "units");
+    *style = (struct up_style){.colour = bears_colour(),
+                               .isolate = bears_utf8(),
+                               .columns = terminal_columns(STDOUT_FILENO)};
     style->imperial = units != NULL && strcmp(units, "imperial") == 0;
     return units == NULL || style->imperial || strcmp(units, "metric") == 0 ||
-           up_fail(failure, UP_STATUS_WRONG_INPUT, "--units %.80s: give metric or imperial", units);
+           refuse(call, "--units %.80s: give metric or imperial", units);
 }
 
 void print_note(void *context, const char *text) {
     (void)context;
-    up_text_print(stderr, "note: %s\n", text);
+    up_text_lines(stderr, "note: ", text, terminal_columns(STDERR_FILENO));
 }
 
 void print_json(json_t *json) {
@@ -251,7 +238,7 @@ static bool read_water_keys(const char *text, struct up_water *water, struct up_
 
 static bool name_water(struct up_water *water, const char *text, size_t length, bool *known,
                        struct up_failure *failure) {
-    char *clean = up_text_clean(text, length);
+    UP_FREED char *clean = up_text_clean(text, length);
     bool good = length > 0 && strlen(clean) < sizeof water->name && strcmp(clean, "tank") != 0;
     if (good) {
         *known = up_water_by_name(clean, water);
@@ -259,7 +246,6 @@ static bool name_water(struct up_water *water, const char *text, size_t length, 
         up_fail(failure, UP_STATUS_WRONG_INPUT,
                 "--water: give a name of 1 to 47 bytes first, not \"tank\"");
     }
-    free(clean);
     return good;
 }
 
@@ -296,18 +282,17 @@ static bool is_new_name(const struct up_water *water, unsigned count, struct up_
     return true;
 }
 
-bool waters_asked(const struct arguments *arguments, struct up_water *water, unsigned *count,
-                  struct up_failure *failure) {
+bool waters_asked(struct call *call, struct up_water *water, unsigned *count) {
     *count = 0;
-    for (int i = 0; i < arguments->options; i++) {
-        if (strcmp(arguments->option[i].name, "water") != 0) {
+    for (int i = 0; i < call->options; i++) {
+        if (strcmp(call->option[i].name, "water") != 0) {
             continue;
         }
         if (*count == UP_WATERS_MAX) {
-            return up_fail(failure, UP_STATUS_WRONG_INPUT, "at most %d waters", UP_WATERS_MAX);
+            return refuse(call, "at most %d waters", UP_WATERS_MAX);
         }
-        if (!read_water(arguments->option[i].value, &water[*count], failure) ||
-            !is_new_name(water, *count, failure)) {
+        if (!read_water(call->option[i].value, &water[*count], call->failure) ||
+            !is_new_name(water, *count, call->failure)) {
             return false;
         }
         ++*count;
@@ -335,27 +320,21 @@ static bool fail_verb(const char *command, const struct verb *verbs, size_t coun
     return false;
 }
 
-enum up_status run_verb(const char *command, const struct verb *verbs, size_t count,
-                        const struct arguments *arguments, struct up_failure *failure) {
-    const char *word = arguments->words > 0 ? arguments->word[0] : "";
-    struct up_catalogue *catalogue = NULL;
+bool run_verb(const char *command, const struct verb *verbs, size_t count, struct call *call) {
+    const char *word = call->words > 0 ? call->word[0] : "";
     size_t i = 0;
     while (i < count && strcmp(word, verbs[i].name) != 0) {
         i++;
     }
-    if (i < count && arguments->words > 1 && strcmp(word, "list") == 0 &&
+    if (i < count && call->words > 1 && strcmp(word, "list") == 0 &&
         strcmp(command, "item") != 0) { /* whose list takes words to look for */
-        up_fail(failure, UP_STATUS_WRONG_INPUT, "%.80s: %s list takes only options",
-                arguments->word[1], command);
-        return failure->status;
+        return refuse(call, "%.80s: %s list takes only options", call->word[1], command);
     }
-    if (i == count ? !fail_verb(command, verbs, count, failure)
-                   : !open_catalogue(arguments, verbs[i].mode, &catalogue, failure)) {
-        return failure->status;
+    if (i == count ? !fail_verb(command, verbs, count, call->failure)
+                   : !open_catalogue(call, verbs[i].mode)) {
+        return false;
     }
-    enum up_status status = verbs[i].run(arguments, catalogue, failure);
-    up_catalogue_close(catalogue);
-    return status;
+    return verbs[i].run(call);
 }
 
 /* ---- signals ---- */

@@ -1,12 +1,18 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Man page and bash completion, from the table of commands. */
 #include <ctype.h>
-#include <stdio.h>
 #include <string.h>
 
 #include "cli.h"
+#include "embedded.h"
 #include "text/text.h"
-#include "upthrust/waters.h"
+
+/* The text up to a mark, which stands for what is made here; what follows the mark. */
+static const char *put_until(FILE *stream, const char *text, const char *mark) {
+    const char *end = strstr(text, mark);
+    fwrite(text, 1, (size_t)(end - text), stream);
+    return end + strlen(mark);
+}
 
 /* ---- man page: the man macros ---- */
 
@@ -70,61 +76,32 @@ static void put_command(FILE *stream, const struct command *command) {
     for (const struct option_text *option = command->options; option->name != NULL; option++) {
         put_option(stream, option);
     }
-    put_examples(stream, help_text_of(command)->examples);
+    put_examples(stream, command->examples);
 }
 
-static void put_man_head(FILE *stream) {
-    fputs(".\\\" SPDX-License-Identifier: GPL-3.0-or-later\n"
-          ".\\\" Made by `upthrust --print man`.\n"
-          ".TH UPTHRUST 1 \"\" \"upthrust " UPTHRUST_VERSION "\" \"User Commands\"\n"
-          ".SH NAME\nupthrust \\- net buoyancy of dive gear, measured on a tank with a load cell\n"
-          ".SH SYNOPSIS\n.B upthrust\n.I COMMAND\n[options]\n"
-          ".SH DESCRIPTION\n"
-          "Reads a load cell over a serial line, calibrates it with known masses, weighs an item "
-          "in air and under water, and states how many grams up or down it is in the tank, in "
-          "fresh water and in a sea, how sure that is, and its class.\n"
-          "Results go into a catalogue that other programs read.\n"
-          ".PP\nThe numbers prepare a dive; a weight check in the water decides.\n",
-          stream);
-}
-
-static void put_cautions(FILE *stream) {
-    fputs(".SH CAUTIONS\n", stream);
+void print_man_page(FILE *stream) {
+    const char *at = put_until(stream, embedded_upthrust_man, "@VERSION@");
+    fputs(UPTHRUST_VERSION, stream);
+    at = put_until(stream, at, "@CAUTIONS@\n");
     for (const char *const *text = all_cautions; *text != NULL; text++) {
         fputs(".IP \\(bu 2\n", stream);
         put_man(stream, *text);
         fputc('\n', stream);
     }
-}
-
-static void put_man_tail(FILE *stream) {
-    fputs(".SH EXIT STATUS\n"
-          ".TP\n0\ndone\n"
-          ".TP\n1\nit could not be done: device, wire, disk, lock; results are kept\n"
-          ".TP\n2\nan argument, rig, capture or import file is wrong\n"
-          ".TP\n3\ndone, but a water asked for is undecided or a check fell short\n"
-          ".SH ENVIRONMENT\n"
-          ".TP\nUPTHRUST_CATALOGUE\nthe catalogue's directory where \\-\\-catalogue is not given\n"
-          ".TP\nNO_COLOR\nif set, nothing is coloured\n",
-          stream);
-}
-
-void print_man_page(FILE *stream) {
-    put_man_head(stream);
-    put_cautions(stream);
+    at = put_until(stream, at, "@COMMANDS@\n");
     for (int group = 0; group < HELP_GROUPS; group++) {
         fputs(".SH \"", stream);
-        for (const char *at = help_group_title((enum help_group)group); *at != '\0'; at++) {
-            fputc(toupper((unsigned char)*at), stream);
+        for (const char *title = help_group_titles[group]; *title != '\0'; title++) {
+            fputc(toupper((unsigned char)*title), stream);
         }
         fputs("\"\n", stream);
         for (int i = 0; i < command_count; i++) {
-            if (help_text_of(&commands[i])->group == (enum help_group)group) {
+            if (commands[i].group == (enum help_group)group) {
                 put_command(stream, &commands[i]);
             }
         }
     }
-    put_man_tail(stream);
+    fputs(at, stream);
 }
 
 /* ---- what there is to complete ---- */
@@ -139,14 +116,13 @@ static bool print_name(const struct up_record *record, void *context) {
 }
 
 bool print_item_names(const char *directory, struct up_failure *failure) {
-    struct up_catalogue *catalogue = NULL;
-    struct arguments arguments = {0};
+    struct call call = {.failure = failure};
     if (directory != NULL) {
-        arguments.option[arguments.options++] = (struct given){"catalogue", directory};
+        call.option[call.options++] = (struct given){"catalogue", directory};
     }
-    bool good = open_catalogue(&arguments, UP_CATALOGUE_READ, &catalogue, failure) &&
-                up_catalogue_each(catalogue, "item", print_name, NULL, failure);
-    up_catalogue_close(catalogue);
+    bool good = open_catalogue(&call, UP_CATALOGUE_READ) &&
+                up_catalogue_each(call.catalogue, "item", print_name, NULL, failure);
+    up_catalogue_close(call.catalogue);
     return good;
 }
 
@@ -243,48 +219,14 @@ static void put_word_case(FILE *stream, const struct command *command) {
 }
 
 void print_bash_completion(FILE *stream) {
-    fputs("# SPDX-License-Identifier: GPL-3.0-or-later\n"
-          "# Made by `upthrust --print bash-completion`.\n"
-          "_upthrust_items() {\n"
-          "    local i name start=${2#[\\\"\\']} where=()\n"
-          "    start=${start//\\\\/}\n"
-          "    for ((i = 1; i < COMP_CWORD; i++)); do\n"
-          "        [[ ${COMP_WORDS[i - 1]} != --catalogue ]] || where=(\"${COMP_WORDS[i]}\")\n"
-          "    done\n"
-          "    while IFS= read -r name; do\n"
-          "        [[ $name == \"$start\"* ]] || continue\n"
-          "        case $2 in\n"
-          "        \\\"*) [[ $name == *[\\`\\$\\\"\\\\!]* ]] || COMPREPLY+=(\"$name\") ;;\n"
-          "        \\'*) [[ $name == *\\'* ]] || COMPREPLY+=(\"$name\") ;;\n"
-          "        *) printf -v name %q \"$name\" && COMPREPLY+=(\"$name\") ;;\n"
-          "        esac\n"
-          "    done < <(\"$1\" --print items \"${where[@]}\" 2>/dev/null)\n"
-          "}\n"
-          "_upthrust() {\n"
-          "    local cur=${COMP_WORDS[COMP_CWORD]} before=${COMP_WORDS[COMP_CWORD-1]}\n"
-          "    local command=${COMP_WORDS[1]} words= kind=words\n"
-          "    COMPREPLY=()\n"
-          "    if ((COMP_CWORD == 1)) || { ((COMP_CWORD == 2)) && [[ $command == help ]]; }; then\n"
-          "        words='",
-          stream);
+    const char *at = put_until(stream, embedded_completion_bash, "@COMMANDS@");
     for (int i = 0; i < command_count; i++) {
         fprintf(stream, "%s ", commands[i].name);
     }
-    fputs("help'\n"
-          "    else case $command:$before in\n",
-          stream);
+    at = put_until(stream, at, "@CASES@\n");
     for (int i = 0; i < command_count; i++) {
         put_value_cases(stream, &commands[i]);
         put_word_case(stream, &commands[i]);
     }
-    fputs("    esac; fi\n"
-          "    case $kind in\n"
-          "    items) _upthrust_items \"${1:-${COMP_WORDS[0]}}\" \"$cur\" ;;\n"
-          "    -d | -f) compopt -o filenames 2>/dev/null\n"
-          "        mapfile -t COMPREPLY < <(compgen \"$kind\" -- \"$cur\") ;;\n"
-          "    words) mapfile -t COMPREPLY < <(compgen -W \"$words\" -- \"$cur\") ;;\n"
-          "    esac\n"
-          "}\n"
-          "complete -F _upthrust upthrust\n",
-          stream);
+    fputs(at, stream);
 }

@@ -5,26 +5,28 @@
 #include <gsl/gsl_statistics_double.h>
 #include <math.h>
 #include <stdlib.h>
+#include <string.h>
 
 #include "kit/internal.h"
 #include "text/text.h"
 
 static const double GRAVITY_M_S2 = 9.80665;
-static const double COVERAGE_LOW = 0.025, COVERAGE_HIGH = 0.975, BOUND_LOW = 0.005,
-                    BOUND_HIGH = 0.995;
-static const double BREATH_KG = 0.5;
+static const double COVERAGE_LOW = 0.025, COVERAGE_HIGH = 0.975, BOUND_LOW = 5e-4,
+                    BOUND_HIGH = 1 - 5e-4;
 enum { STATE_STREAM = 1 }; /* the state's own readings; another state's are the next stream */
 
 /* A state, with an error of each of its readings for each draw. */
 struct view {
-    struct moment_of_dive moment;
+    struct moment_of_dive moment, level;
     double *water_error_kg_m3;
     gsl_rng *rng;
+    /* What is asked about: a part, another that takes its place or the lead of a move. */
+    size_t part, other;
+    double kg;
 };
 
 static bool open_view(const struct up_kit_draws *draws, const struct up_kit_state *state,
                       unsigned stream, struct view *view, struct up_failure *failure) {
-    *view = (struct view){.water_error_kg_m3 = NULL};
     if (!check_state(&draws->kit, state, "the state asked for", failure) ||
         !prepare_state(&draws->kit, state, &view->moment, failure)) {
         return false;
@@ -53,13 +55,15 @@ static struct misreading next_misreading(struct view *view, size_t n) {
 static double same_breath_kg(const struct up_kit_draws *draws, struct view *view, size_t n) {
     struct misreading off = next_misreading(view, n);
     double water_kg_m3 = view->moment.state->water_kg_m3 + off.water_kg_m3;
-    return gear_lift_kg(draws, &view->moment, &off, n) + water_kg_m3 * draws->body_m3[n] -
+    double body_m3 =
+        draws->body_m3[n] + (draws->lowered > 0 ? draws->lowered_m3[draws->lowered - 1] : 0);
+    return gear_lift_kg(draws, &view->moment, &off, n) + water_kg_m3 * body_m3 -
            input_at(draws, INPUT_BODY, n);
 }
 
 static double lift_kg(const struct up_kit_draws *draws, struct view *view, size_t n) {
     double own_kg = view->moment.state->u_breath_kg;
-    double breath_kg = gsl_ran_gaussian_ziggurat(view->rng, own_kg > 0 ? own_kg : BREATH_KG);
+    double breath_kg = gsl_ran_gaussian_ziggurat(view->rng, own_kg > 0 ? own_kg : UP_KIT_BREATH_KG);
     return same_breath_kg(draws, view, n) + breath_kg;
 }
 
@@ -98,33 +102,62 @@ static double *each_draw(const struct up_kit_draws *draws, struct view *view, on
     return value;
 }
 
-static bool ask(const struct up_kit_draws *draws, const struct up_kit_state *state, one_draw *of,
-                struct up_kit_answer *answer, struct up_failure *failure) {
-    struct view view;
-    if (!open_view(draws, state, 0, &view, failure)) {
+/* What an answer changes by with all the air that may be stuck in a part, and no chance in it. */
+static double lowered_by(const struct up_kit_draws *draws, size_t part, struct view *view,
+                         one_draw *of) {
+    struct up_kit_draws *lowered = up_allocate(1, sizeof *lowered);
+    gsl_rng *begin = gsl_rng_clone(view->rng);
+    *lowered = *draws;
+    lowered->lowered = part + 1;
+    double before = of(draws, view, draws->kept[0]);
+    gsl_rng_memcpy(view->rng, begin);
+    double by = of(lowered, view, draws->kept[0]) - before;
+    gsl_rng_free(begin);
+    free(lowered);
+    return by;
+}
+
+/* Bounds add up, each to the side on which it lies. */
+static void reach(struct up_kit_answer *answer, double by) {
+    *(by < 0 ? &answer->low : &answer->high) += by;
+    *(by < 0 ? &answer->least : &answer->most) += by;
+}
+
+static bool has_stuck(const struct up_kit_draws *draws, size_t part) {
+    return draws->kit.part[part].stuck_air_kg > 0;
+}
+
+/* `about` brings what is asked about. */
+static bool ask(const struct up_kit_draws *draws, const struct up_kit_state *state,
+                struct view about, one_draw *of, struct up_kit_answer *answer,
+                struct up_failure *failure) {
+    if (!open_view(draws, state, 0, &about, failure)) {
         return false;
     }
-    double *value = each_draw(draws, &view, of);
+    double *value = each_draw(draws, &about, of);
     *answer = summarise(value, draws->count);
     free(value);
-    close_view(&view);
+    for (size_t part = 0; part < draws->kit.parts; part++) {
+        reach(answer, has_stuck(draws, part) ? lowered_by(draws, part, &about, of) : 0);
+    }
+    close_view(&about);
     return true;
 }
 
 bool up_kit_lift_kg(const struct up_kit_draws *draws, const struct up_kit_state *state,
                     struct up_kit_answer *answer, struct up_failure *failure) {
-    return ask(draws, state, lift_kg, answer, failure);
+    return ask(draws, state, (struct view){0}, lift_kg, answer, failure);
 }
 
 bool up_kit_lead_kg(const struct up_kit_draws *draws, const struct up_kit_state *state,
                     struct up_kit_answer *answer, struct up_failure *failure) {
-    return ask(draws, state, lead_kg, answer, failure);
+    return ask(draws, state, (struct view){0}, lead_kg, answer, failure);
 }
 
 bool up_kit_lead_change_kg(const struct up_kit_draws *draws, const struct up_kit_state *from,
                            const struct up_kit_state *to, struct up_kit_answer *answer,
                            struct up_failure *failure) {
-    struct view before, after;
+    struct view before = {0}, after = {0};
     if (!open_view(draws, from, 0, &before, failure)) {
         return false;
     }
@@ -138,6 +171,12 @@ bool up_kit_lead_change_kg(const struct up_kit_draws *draws, const struct up_kit
         value[i] -= less[i];
     }
     *answer = summarise(value, draws->count);
+    for (size_t part = 0; part < draws->kit.parts; part++) {
+        reach(answer, has_stuck(draws, part)
+                          ? lowered_by(draws, part, &after, same_breath_lead_kg) -
+                                lowered_by(draws, part, &before, same_breath_lead_kg)
+                          : 0);
+    }
     free(less);
     free(value);
     close_view(&after);
@@ -145,44 +184,132 @@ bool up_kit_lead_change_kg(const struct up_kit_draws *draws, const struct up_kit
     return true;
 }
 
-/* ---- one part ---- */
+/* ---- parts, spares, moves ---- */
 
-static bool ask_part(const struct up_kit_draws *draws, size_t part,
-                     const struct up_kit_state *state, bool moment, struct up_kit_answer *answer,
-                     struct up_failure *failure) {
-    struct view view;
-    if (!open_view(draws, state, 0, &view, failure)) {
-        return false;
-    }
-    double *value = up_allocate(draws->count, sizeof *value);
-    for (size_t i = 0; i < draws->count; i++) {
-        size_t n = draws->kept[i];
-        struct misreading off = next_misreading(&view, n);
-        double arm = moment ? input_at(draws, part_input(part, INPUT_PLACE), n) * GRAVITY_M_S2 : 1;
-        value[i] = part_lift_kg(draws, part, &view.moment, &off, n) * arm;
-    }
-    *answer = summarise(value, draws->count);
-    free(value);
-    close_view(&view);
-    return true;
+/* A spare of unknown place sits where its part sits. */
+static size_t sits_at(const struct up_kit_draws *draws, size_t part) {
+    const struct up_part *of = &draws->kit.part[part];
+    return of->spare && isnan(of->place_m.value) ? of->instead_of : part;
+}
+
+static double arm_m_s2(const struct up_kit_draws *draws, size_t part, size_t n) {
+    return input_at(draws, part_input(sits_at(draws, part), INPUT_PLACE), n) * GRAVITY_M_S2;
+}
+
+static bool has_place(const struct up_kit_draws *draws, size_t part, struct up_failure *failure) {
+    const struct up_part *of = &draws->kit.part[sits_at(draws, part)];
+    return !isnan(of->place_m.value) ||
+           up_fail(failure, UP_STATUS_WRONG_INPUT,
+                   "the place of \"%s\" is missing: give its place_m, metres from the hips, feet "
+                   "negative",
+                   of->name);
+}
+
+static double one_lift_kg(const struct up_kit_draws *draws, struct view *view, size_t n) {
+    struct misreading off = next_misreading(view, n);
+    return part_lift_kg(draws, view->part, &view->moment, &off, n);
+}
+
+static double one_moment_nm(const struct up_kit_draws *draws, struct view *view, size_t n) {
+    return one_lift_kg(draws, view, n) * arm_m_s2(draws, view->part, n);
+}
+
+static double swap_lift_kg(const struct up_kit_draws *draws, struct view *view, size_t n) {
+    struct misreading off = next_misreading(view, n);
+    return part_lift_kg(draws, view->other, &view->moment, &off, n) -
+           part_lift_kg(draws, view->part, &view->moment, &off, n);
+}
+
+static double swap_lead_kg(const struct up_kit_draws *draws, struct view *view, size_t n) {
+    return as_lead_kg(draws, view, n, swap_lift_kg(draws, view, n));
+}
+
+static double swap_moment_nm(const struct up_kit_draws *draws, struct view *view, size_t n) {
+    struct misreading off = next_misreading(view, n);
+    return part_lift_kg(draws, view->other, &view->moment, &off, n) *
+               arm_m_s2(draws, view->other, n) -
+           part_lift_kg(draws, view->part, &view->moment, &off, n) * arm_m_s2(draws, view->part, n);
+}
+
+/* As far off its mark as that lead always is. */
+static double move_moment_nm(const struct up_kit_draws *draws, struct view *view, size_t n) {
+    double marked_kg = draws->kit.part[view->part].mass_kg.value;
+    double kg = view->kg * input_at(draws, part_input(view->part, INPUT_MASS), n) / marked_kg;
+    double water_kg_m3 = view->moment.state->water_kg_m3 + view->water_error_kg_m3[n];
+    return -kg * lead_factor(draws, water_kg_m3, n) *
+           (arm_m_s2(draws, view->other, n) - arm_m_s2(draws, view->part, n));
 }
 
 bool up_kit_part_lift_kg(const struct up_kit_draws *draws, size_t part,
                          const struct up_kit_state *state, struct up_kit_answer *answer,
                          struct up_failure *failure) {
-    return ask_part(draws, part, state, false, answer, failure);
+    return ask(draws, state, (struct view){.part = part}, one_lift_kg, answer, failure);
 }
 
 bool up_kit_part_moment_nm(const struct up_kit_draws *draws, size_t part,
                            const struct up_kit_state *state, struct up_kit_answer *answer,
                            struct up_failure *failure) {
-    if (isnan(draws->kit.part[part].place_m.value)) {
-        return up_fail(
-            failure, UP_STATUS_WRONG_INPUT,
-            "the place of \"%s\" is missing: give its place_m, metres from the hips, feet negative",
-            draws->kit.part[part].name);
+    return has_place(draws, part, failure) &&
+           ask(draws, state, (struct view){.part = part}, one_moment_nm, answer, failure);
+}
+
+bool up_kit_swap(const struct up_kit_draws *draws, size_t spare, const struct up_kit_state *state,
+                 struct up_kit_swap *swap, struct up_failure *failure) {
+    struct view about = {.part = draws->kit.part[spare].instead_of, .other = spare};
+    double none = (double)NAN;
+    swap->moment_nm = (struct up_kit_answer){none, none, none, none, none, none};
+    bool placed = has_place(draws, about.part, NULL) && has_place(draws, spare, NULL);
+    return check_volume(&draws->kit.part[spare], state, "the dive", failure) &&
+           ask(draws, state, about, swap_lift_kg, &swap->lift_kg, failure) &&
+           ask(draws, state, about, swap_lead_kg, &swap->lead_kg, failure) &&
+           (!placed || ask(draws, state, about, swap_moment_nm, &swap->moment_nm, failure));
+}
+
+bool up_kit_move_nm(const struct up_kit_draws *draws, size_t from, size_t to, double kg,
+                    const struct up_kit_state *state, struct up_kit_answer *answer,
+                    struct up_failure *failure) {
+    struct view about = {.part = from, .other = to, .kg = kg};
+    return has_place(draws, from, failure) && has_place(draws, to, failure) &&
+           ask(draws, state, about, move_moment_nm, answer, failure);
+}
+
+/* ---- level ---- */
+
+/* What is worn now less what was worn when all was level, in the same water and with the same gas,
+   so that body and whatever stayed cancel. */
+static double off_level_nm(const struct up_kit_draws *draws, struct view *view, size_t n) {
+    struct misreading off = next_misreading(view, n);
+    double nm = gsl_ran_gaussian_ziggurat(view->rng, UP_KIT_BREATH_NM);
+    for (size_t i = 0; i < draws->kit.parts; i++) {
+        if (!draws->kit.part[i].spare) {
+            double kg = part_lift_kg(draws, i, &view->moment, &off, n) -
+                        part_lift_kg(draws, i, &view->level, &off, n);
+            nm += kg != 0 ? kg * arm_m_s2(draws, i, n) : 0;
+        }
     }
-    return ask_part(draws, part, state, true, answer, failure);
+    return nm + (view->other != view->part ? swap_moment_nm(draws, view, n) : 0);
+}
+
+bool up_kit_off_level_nm(const struct up_kit_draws *draws, size_t check, size_t part,
+                         const struct up_kit_state *now, struct up_kit_answer *answer,
+                         struct up_failure *failure) {
+    const struct up_kit_state *level = &draws->kit.check[check].state;
+    const struct up_part *of = &draws->kit.part[part];
+    struct up_kit_state then = *level;
+    struct view about = {.part = of->spare ? of->instead_of : part, .other = part};
+    memcpy(then.lead_kg, now->lead_kg, sizeof then.lead_kg);
+    memcpy(then.without, now->without, sizeof then.without);
+    for (size_t i = 0; i < draws->kit.parts; i++) {
+        bool differs = level->without[i] != then.without[i] ||
+                       !(level->lead_kg[i] == then.lead_kg[i] ||
+                         (isnan(level->lead_kg[i]) && isnan(then.lead_kg[i])));
+        if ((differs || i == about.part || i == part) && !has_place(draws, i, failure)) {
+            return false;
+        }
+    }
+    return check_volume(of, level, "that check", failure) &&
+           prepare_state(&draws->kit, level, &about.level, failure) &&
+           ask(draws, &then, about, off_level_nm, answer, failure);
 }
 
 /* ---- what rules ---- */
@@ -203,8 +330,10 @@ static double squared_correlation(const struct up_kit_draws *draws, const double
 
 size_t up_kit_shares(const struct up_kit_draws *draws, const struct up_kit_state *state,
                      struct up_kit_share *share, size_t room) {
-    struct up_kit_share all[INPUTS_MOST];
-    struct view view;
+    static const char REST[] = "breath, and what was read at each check";
+    struct up_kit_share all[INPUTS_MOST + 1];
+    struct view view = {0};
+    double rest = 1;
     size_t count = 0;
     if (!open_view(draws, state, 0, &view, NULL)) {
         return 0;
@@ -214,17 +343,19 @@ size_t up_kit_shares(const struct up_kit_draws *draws, const struct up_kit_state
     for (int i = 0; i < INPUTS_MOST; i++) {
         if (draws->column[i] != NULL) {
             name_input(&draws->kit, i, all[count].name, sizeof all[count].name);
-            all[count++].share = squared_correlation(draws, draws->column[i], value, other);
+            all[count].share = squared_correlation(draws, draws->column[i], value, other);
+            rest -= all[count++].share;
         }
     }
+    memcpy(all[count].name, REST, sizeof REST);
+    all[count++].share = fmax(rest, 0);
     qsort(all, count, sizeof *all, by_share);
-    for (size_t i = 0; i < count && i < room; i++) {
-        share[i] = all[i];
-    }
+    count = count < room ? count : room;
+    memcpy(share, all, count * sizeof *all);
     free(other);
     free(value);
     close_view(&view);
-    return count < room ? count : room;
+    return count;
 }
 
 /* ---- predictions ---- */
@@ -235,6 +366,10 @@ bool up_kit_predict(const struct up_kit *kit, size_t check, struct up_kit_predic
     struct up_kit_state state = kit->check[check].state;
     struct up_kit_draws *draws;
     before.checks = check;
+    for (size_t i = 0; i < kit->parts; i++) { /* spares need no draws */
+        before.part[i].buoyancy_kg.u *= !kit->part[i].spare;
+        before.part[i].volume_m3.u *= !kit->part[i].spare;
+    }
     if (!up_kit_solve(&before, &draws, failure)) {
         return false;
     }

@@ -1,101 +1,286 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* Parts of a kit that are items of the catalogue: what the bench measured of them. */
+/* Parts of a kit that are gear of the catalogue: what the bench measured of an item, or of the
+   samples of a model. */
+#include <gsl/gsl_cdf.h>
+#include <gsl/gsl_statistics_double.h>
 #include <math.h>
+#include <stdint.h>
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
 #include "catalogue/records.h"
+#include "catalogue/standing.h"
+#include "kit/internal.h"
 #include "kit/kit_file.h"
 #include "text/text.h"
 
-struct search {
-    const char *item_id;
-    struct up_result *result;
-    char bench[UP_NAME_SIZE];
-    bool found, elsewhere;
-};
+/* One sample shows no spread: another one is within 100 g of it a piece, standard (our choice). */
+static const double ONE_SAMPLE_KG = 0.1;
+enum { SAMPLES_MAX = 100 };
 
-/* Records come oldest first: the newest measurement in a tank stays; one of elsewhere only where
-   none was made here. */
-static bool find_in_tank(const struct up_record *record, void *context) {
-    struct search *search = context;
-    if (strcmp(up_record_text(record->content, "item_id"), search->item_id) == 0 &&
-        strcmp(up_record_text(record->content, "water"), "tank") == 0 &&
-        !(record->elsewhere && search->found && !search->elsewhere)) {
-        up_result_from_json(record->content, search->result);
-        memcpy(search->bench, record->bench, sizeof search->bench);
-        search->found = true;
-        search->elsewhere = record->elsewhere;
+/* ---- the catalogue, read once ---- */
+
+static bool take_item(const struct up_record *record, void *context) {
+    struct kit_file *file = context;
+    struct kit_gear gear = {.result = NULL};
+    if (up_item_from_json(record->content, &gear.item) && !gear.item.retired) {
+        memcpy(gear.item.id, record->subject, sizeof gear.item.id);
+        file->gear = up_reallocate(file->gear, file->gears + 1, sizeof *file->gear);
+        file->gear[file->gears++] = gear;
     }
     return true;
 }
 
-static bool is_accepted(const struct place *place, const char *word) {
-    const json_t *accept = json_object_get(place->json, "accept");
+struct taking {
+    struct kit_file *file;
+    const json_t *standings;
+};
+
+static struct kit_gear *gear_of(const struct kit_file *file, const char *item_id) {
+    for (size_t i = 0; i < file->gears; i++) {
+        if (strcmp(file->gear[i].item.id, item_id) == 0) {
+            return &file->gear[i];
+        }
+    }
+    return NULL;
+}
+
+/* Records come oldest first: the newest measurement in a tank stays; one of elsewhere only where
+   none was made here, a calculated one only where none was measured. */
+static bool take_result(const struct up_record *record, void *context) {
+    const struct taking *taking = context;
+    struct kit_gear *gear = gear_of(taking->file, up_record_text(record->content, "item_id"));
+    bool tank = strcmp(up_record_text(record->content, "water"), "tank") == 0;
+    if (gear == NULL || (gear->result != NULL && ((record->elsewhere && !gear->elsewhere) ||
+                                                  (!tank && gear->result->measured)))) {
+        return true;
+    }
+    gear->result = gear->result != NULL ? gear->result : up_allocate(1, sizeof *gear->result);
+    up_result_from_json(record->content, gear->result);
+    memcpy(gear->bench, record->bench, sizeof gear->bench);
+    gear->elsewhere = record->elsewhere;
+    snprintf(gear->checked, sizeof gear->checked, "%.15s",
+             up_record_text(taking->standings, record->id));
+    return true;
+}
+
+static bool load_gear(struct kit_file *file, struct up_failure *failure) {
+    if (file->gears > 0) {
+        return true;
+    }
+    json_t *standings = up_standings(file->catalogue, failure);
+    struct taking taking = {file, standings};
+    bool good = standings != NULL &&
+                up_catalogue_each(file->catalogue, "item", take_item, file, failure) &&
+                up_catalogue_each(file->catalogue, "result", take_result, &taking, failure);
+    json_decref(standings);
+    return good;
+}
+
+/* ---- what counts only by name ---- */
+
+static bool lists(const json_t *accept, const char *word) {
     for (size_t i = 0; i < json_array_size(accept); i++) {
-        const char *given = json_string_value(json_array_get(accept, i));
-        if (given != NULL && strcmp(given, word) == 0) {
+        if (strcmp(json_string_value(json_array_get(accept, i)), word) == 0) {
             return true;
         }
     }
     return false;
 }
 
-static bool check_result(const struct place *place, const struct up_item *item,
-                         const struct up_result *result) {
-    if (result->answer.class == UP_CLASS_UNDECIDED && !is_accepted(place, "undecided")) {
-        return wrong_at(place, "item",
-                        "the class of this item is undecided; weigh it again, or write \"accept\": "
-                        "[\"undecided\"] beside it to use its grams");
+/* The first reason not to use a result that was not accepted, with what to do instead. */
+static const char *doubt_of(const struct kit_file *file, const struct place *place,
+                            const struct kit_gear *gear, const char **instead) {
+    const struct {
+        bool so;
+        const char *word, *instead;
+    } doubt[] = {
+        {gear->elsewhere, "elsewhere", "its result came from elsewhere; weigh it here"},
+        {!gear->result->measured, "calculated", "its result was calculated; weigh it"},
+        {gear->result->simulated, "simulated", "it is invented gear of a simulated bench"},
+        {gear->result->answer.class == UP_CLASS_UNDECIDED, "undecided",
+         "its class is undecided; weigh it again"},
+        {gear->item.compressible, "compressible",
+         "it holds gas, and its result is good at the tank's depth only; enter it as a suit"},
+        {strcmp(gear->checked, "outside") == 0, "outside",
+         "a reference body was outside its limits; calibrate and weigh it again"},
+        {strcmp(gear->checked, "inside") != 0, "unchecked",
+         "no reference body has checked its bench; weigh one (measure --body)"}};
+    for (size_t i = 0; i < sizeof doubt / sizeof *doubt; i++) {
+        if (doubt[i].so && !lists(file->accept, doubt[i].word) &&
+            !lists(place != NULL ? json_object_get(place->json, "accept") : NULL, doubt[i].word)) {
+            *instead = doubt[i].instead;
+            return doubt[i].word;
+        }
     }
-    if (item->compressible && !is_accepted(place, "compressible")) {
-        return wrong_at(place, "item",
-                        "this item holds gas, and its result is good at the tank's depth only; "
-                        "enter it as a suit, or write \"accept\": [\"compressible\"]");
-    }
-    return true;
+    return NULL;
 }
 
-static void set_part(const struct up_result *result, struct up_part *part) {
-    const struct up_answer *answer = &result->answer;
-    double u_kg = answer->buoyancy_kg.u;
-    part->buoyancy_kg = (struct up_bounded){answer->buoyancy_kg.value, u_kg, false};
-    part->density_kg_m3 = result->water_density_kg_m3.value;
-    part->volume_m3 = (struct up_bounded){answer->volume_m3, 0, false};
+static int pieces_of(const struct kit_gear *gear) {
+    int pieces = gear->result->pieces > 0 ? gear->result->pieces : gear->item.pieces;
+    return pieces > 0 ? pieces : 1;
+}
+
+/* ---- an item ---- */
+
+/* So often worn, each like the one that was weighed. */
+static void set_part(const struct kit_gear *gear, double count, struct up_part *part) {
+    const struct up_answer *answer = &gear->result->answer;
+    double u_kg = count * answer->buoyancy_kg.u;
+    part->buoyancy_kg = (struct up_bounded){count * answer->buoyancy_kg.value, u_kg, false};
+    part->stuck_air_kg = count * fmax(answer->stuck_air_kg, 0);
+    part->density_kg_m3 = gear->result->water_density_kg_m3.value;
+    part->volume_m3 = (struct up_bounded){count * answer->volume_m3, 0, false};
     if (!isnan(answer->volume_m3)) { /* a gram on the hook is a millilitre */
         part->volume_m3.u = u_kg / part->density_kg_m3;
     }
 }
 
-bool read_catalogue_item(struct kit_file *file, const struct place *place, struct up_part *part) {
-    char wanted[UP_NAME_SIZE];
+static bool read_item(struct kit_file *file, const struct place *place, struct up_part *part) {
     struct up_item item;
-    struct kit_source *source = &file->source[file->kit.parts];
-    if (!text(place, "item", NULL, wanted, sizeof wanted)) {
+    const char *instead, *doubt;
+    if (!up_item_find(file->catalogue, text_at(place, "item", ""), &item, place->failure)) {
         return false;
     }
-    if (file->catalogue == NULL) {
-        return wrong_at(place, "item", "there is no catalogue to look this item up in");
+    const struct kit_gear *gear = gear_of(file, item.id);
+    if (gear == NULL || gear->result == NULL) {
+        return wrong_at(place, "item", "it has not been measured yet, or is retired");
     }
-    if (!up_item_find(file->catalogue, wanted, &item, place->failure)) {
-        return false;
-    }
-    source->result = up_allocate(1, sizeof *source->result);
-    struct search search = {.item_id = item.id, .result = source->result};
-    if (!up_catalogue_each(file->catalogue, "result", find_in_tank, &search, place->failure)) {
-        return false;
-    }
-    if (!search.found) {
-        return wrong_at(place, "item", "it has not been measured yet");
-    }
-    memcpy(source->bench, search.bench, sizeof source->bench);
-    set_part(source->result, part);
-    if (search.elsewhere && !is_accepted(place, "elsewhere")) {
+    doubt = doubt_of(file, place, gear, &instead);
+    if (doubt != NULL) {
         return wrong_at(place, "item",
-                        "its result came from elsewhere; weigh it here, or write "
-                        "\"accept\": [\"elsewhere\"] beside it to use its grams");
+                        "%s, or write \"accept\": [\"%s\"] beside it to use its grams", instead,
+                        doubt);
     }
-    return check_result(place, &item, source->result);
+    file->source[file->kit.parts] = gear;
+    set_part(gear, file->count[file->kit.parts], part);
+    return true;
+}
+
+/* ---- a model ---- */
+
+static bool is_of_model(const struct place *place, const struct up_item *item) {
+    return strcmp(text_at(place, "model", ""), item->model) == 0 &&
+           strcmp(text_at(place, "maker", item->maker), item->maker) == 0 &&
+           strcmp(text_at(place, "size", item->size), item->size) == 0;
+}
+
+/* Another piece of the model lies about the mean of n samples as Student's t with n - 1 degrees of
+   freedom (its 95 % interval, kept by a normal distribution), and each was weighed with an error
+   that all may share. */
+static double spread_kg(const double *buoyancy_kg, size_t count, double u_kg, double pieces) {
+    double n = (double)count, between_kg = ONE_SAMPLE_KG * pieces * sqrt(2);
+    if (count > 1) {
+        between_kg = gsl_stats_sd(buoyancy_kg, 1, count) * sqrt(1 + 1 / n) *
+                     gsl_cdf_tdist_Pinv(0.975, n - 1) / gsl_cdf_ugaussian_Pinv(0.975);
+    }
+    return hypot(between_kg, u_kg);
+}
+
+static bool read_model(struct kit_file *file, const struct place *place, struct up_part *part) {
+    double buoyancy_kg[SAMPLES_MAX], volumes_m3 = 0, u_kg = 0, rho0 = 0;
+    const char *instead = "none of it was measured", *doubt;
+    size_t count = 0, doubtful = 0;
+    int pieces = 0;
+    for (size_t i = 0; i < file->gears && count < SAMPLES_MAX; i++) {
+        const struct kit_gear *gear = &file->gear[i];
+        if (gear->result == NULL || !is_of_model(place, &gear->item) ||
+            isnan(gear->result->answer.volume_m3) || (count > 0 && pieces_of(gear) != pieces)) {
+            continue;
+        }
+        doubt = doubt_of(file, place, gear, &instead);
+        doubtful += doubt != NULL;
+        if (doubt == NULL) {
+            const struct up_answer *answer = &gear->result->answer;
+            double rho = gear->result->water_density_kg_m3.value;
+            rho0 = count == 0 ? rho : rho0;
+            pieces = pieces_of(gear);
+            volumes_m3 += answer->volume_m3;
+            buoyancy_kg[count++] = answer->buoyancy_kg.value + (rho0 - rho) * answer->volume_m3;
+            u_kg = fmax(u_kg, answer->buoyancy_kg.u);
+            part->stuck_air_kg = fmax(part->stuck_air_kg, answer->stuck_air_kg);
+        }
+    }
+    if (count == 0) {
+        return wrong_at(place, "model", "no sample of it counts (%zu left out: %s)", doubtful,
+                        instead);
+    }
+    double worn = file->count[file->kit.parts];
+    double spread = worn * spread_kg(buoyancy_kg, count, u_kg, pieces);
+    part->density_kg_m3 = rho0;
+    part->stuck_air_kg *= worn;
+    part->buoyancy_kg =
+        (struct up_bounded){worn * gsl_stats_mean(buoyancy_kg, 1, count), spread, false};
+    part->volume_m3 = (struct up_bounded){worn * volumes_m3 / (double)count, spread / rho0, false};
+    file->samples[file->kit.parts] = (unsigned)count;
+    return true;
+}
+
+bool read_catalogue_gear(struct kit_file *file, const struct place *place, struct up_part *part) {
+    const char *key = has(place, "item") ? "item" : "model";
+    if (file->catalogue == NULL) {
+        return wrong_at(place, key, "there is no catalogue to look this %s up in", key);
+    }
+    return load_gear(file, place->failure) &&
+           (has(place, "item") ? read_item(file, place, part) : read_model(file, place, part));
+}
+
+/* ---- other fins ---- */
+
+static bool add_fin(struct kit_file *file, const struct kit_gear *gear, double worn) {
+    size_t here = file->kit.parts, other;
+    struct up_part *part = &file->kit.part[here];
+    *part = (struct up_part){.kind = UP_PART_GEAR, .spare = true, .instead_of = file->fins};
+    part->place_m.value = (double)NAN; /* where the fins sit */
+    file->count[here] = worn / pieces_of(gear);
+    set_part(gear, file->count[here], part);
+    if (!check_volume(part, &file->dive.state, "", NULL)) {
+        return false;
+    }
+    bool one = file->count[here] == 1;
+    snprintf(part->name, sizeof part->name, one ? "%.300s" : "%.300s, %g of it", gear->item.name,
+             file->count[here]);
+    if (part_named(file, part->name, &other)) {
+        snprintf(part->name, sizeof part->name, "%.300s (%.8s)", gear->item.name, gear->item.id);
+    }
+    file->source[here] = gear;
+    file->kit.parts++;
+    return true;
+}
+
+static bool is_part(const struct kit_file *file, const struct kit_gear *gear) {
+    size_t i = 0;
+    while (i < file->kit.parts && file->source[i] != gear) {
+        i++;
+    }
+    return i < file->kit.parts;
+}
+
+bool add_fins_of_catalogue(struct kit_file *file, struct up_failure *failure) {
+    if (file->catalogue == NULL || file->fins == SIZE_MAX) {
+        return true;
+    }
+    if (!load_gear(file, failure)) {
+        return false;
+    }
+    const struct kit_gear *present = file->source[file->fins];
+    const char *instead, *kind = present != NULL ? present->item.kind : "fin";
+    double worn = present != NULL ? pieces_of(present) * file->count[file->fins] : 2;
+    for (size_t i = 0; i < file->gears; i++) {
+        const struct kit_gear *gear = &file->gear[i];
+        if (gear->result == NULL || is_part(file, gear) || strcmp(gear->item.kind, kind) != 0) {
+            continue;
+        }
+        if (doubt_of(file, NULL, gear, &instead) != NULL) {
+            file->fins_left[0]++;
+        } else if (file->kit.parts == UP_KIT_PARTS_MAX) {
+            file->fins_left[2]++;
+        } else {
+            file->fins_left[1] += !add_fin(file, gear, worn);
+        }
+    }
+    return true;
 }
 
 /* ---- errors that several results share ---- */
@@ -106,8 +291,7 @@ static bool same_text(const char *a, const char *b) {
 
 /* Whether two results share what an error of this sharing comes from. Masses and filling are a
    bench's, which errs on the side of too much in common. */
-static bool shares(const struct kit_source *a, const struct kit_source *b,
-                   enum up_sharing sharing) {
+static bool shares(const struct kit_gear *a, const struct kit_gear *b, enum up_sharing sharing) {
     switch (sharing) {
     case UP_SHARED_WEIGHING:
     case UP_SHARED_SESSION:
@@ -126,7 +310,7 @@ static bool shares(const struct kit_source *a, const struct kit_source *b,
     return false;
 }
 
-static void number_origins(const struct kit_source *const source[], struct up_origin *origin,
+static void number_origins(const struct kit_gear *const source[], struct up_origin *origin,
                            size_t count) {
     for (int s = 0; s < UP_SHARINGS; s++) {
         for (size_t i = 0; i < count; i++) {
@@ -140,21 +324,21 @@ static void number_origins(const struct kit_source *const source[], struct up_or
 }
 
 void share_errors_of_results(struct kit_file *file) {
-    const struct kit_source *source[UP_KIT_PARTS_MAX];
+    const struct kit_gear *source[UP_KIT_PARTS_MAX];
     const struct up_weighing *weighing[UP_KIT_PARTS_MAX];
     struct up_origin origin[UP_KIT_PARTS_MAX];
-    double among_kg2[UP_KIT_PARTS_MAX * UP_KIT_PARTS_MAX];
     size_t part[UP_KIT_PARTS_MAX], count = 0, parts = file->kit.parts;
     for (size_t i = 0; i < parts; i++) {
-        if (file->source[i].result != NULL && file->source[i].result->has_model) {
-            source[count] = &file->source[i];
-            weighing[count] = &file->source[i].result->weighing;
+        if (file->source[i] != NULL && file->source[i]->result->has_model) {
+            source[count] = file->source[i];
+            weighing[count] = &source[count]->result->weighing;
             part[count++] = i;
         }
     }
     if (count < 2) {
         return;
     }
+    double *among_kg2 = up_allocate(count * count, sizeof *among_kg2);
     number_origins(source, origin, count);
     up_covariance_kg2(weighing, origin, count, among_kg2);
     file->covariance_kg2 = up_allocate(parts * parts, sizeof *file->covariance_kg2);
@@ -164,8 +348,10 @@ void share_errors_of_results(struct kit_file *file) {
     }
     for (size_t i = 0; i < count; i++) {
         for (size_t k = 0; k < count; k++) {
-            file->covariance_kg2[part[i] * parts + part[k]] = among_kg2[i * count + k];
+            file->covariance_kg2[part[i] * parts + part[k]] =
+                among_kg2[i * count + k] * file->count[part[i]] * file->count[part[k]];
         }
     }
+    free(among_kg2);
     file->kit.covariance_kg2 = file->covariance_kg2;
 }

@@ -1,8 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* What cannot be, said before anything is computed. */
 #include <math.h>
-#include <stdarg.h>
-#include <stdio.h>
 
 #include "kit/internal.h"
 
@@ -12,17 +10,7 @@ static const double OVER_RATING = 1.1;
    litre. */
 static const double NEAR_KG_M3 = 1;
 
-static bool wrong(struct up_failure *failure, const char *format, ...)
-    __attribute__((format(printf, 2, 3)));
-
-static bool wrong(struct up_failure *failure, const char *format, ...) {
-    char text[480];
-    va_list arguments;
-    va_start(arguments, format);
-    vsnprintf(text, sizeof text, format, arguments);
-    va_end(arguments);
-    return up_fail(failure, UP_STATUS_WRONG_INPUT, "%s", text);
-}
+#define wrong(failure, ...) up_fail(failure, UP_STATUS_WRONG_INPUT, __VA_ARGS__)
 
 static bool lies(double value, double low, double high) {
     return value >= low && value <= high;
@@ -33,62 +21,56 @@ static bool is_sound(const struct up_bounded *number, bool may_lack) {
            (isfinite(number->value) && isfinite(number->u) && number->u >= 0);
 }
 
-static bool check_cylinder(const struct up_part *part, struct up_failure *failure) {
-    if (!lies(part->water_volume_m3, 1e-4, 0.1)) {
-        return wrong(failure, "cylinder \"%s\": a water volume of %g l; give 0.1 to 100 l",
-                     part->name, part->water_volume_m3 * 1e3);
-    }
-    if (!(part->volume_m3.value > part->water_volume_m3)) {
-        return wrong(failure,
-                     "cylinder \"%s\": its outside (%g l) must be larger than its inside (%g l)",
-                     part->name, part->volume_m3.value * 1e3, part->water_volume_m3 * 1e3);
-    }
-    if (!lies(part->working_pressure_bar, 50, 310)) {
-        return wrong(failure, "cylinder \"%s\": a working pressure of %g bar; give 50 to 310 bar",
-                     part->name, part->working_pressure_bar);
-    }
-    return true;
-}
-
+/* Bounds of single numbers are the schema's; these are what none of them shows. */
 static bool check_part(const struct up_part *part, struct up_failure *failure) {
     if (!is_sound(&part->buoyancy_kg, false) || !is_sound(&part->volume_m3, true) ||
         !is_sound(&part->mass_kg, false) || !is_sound(&part->gas_m3, false) ||
         !is_sound(&part->place_m, true)) {
         return wrong(failure, "\"%s\": a number is missing or is not finite", part->name);
     }
-    if (part->kind == UP_PART_LEAD && !lies(part->mass_kg.value, 0, 40)) {
-        return wrong(failure, "lead \"%s\": %g kg; give 0 to 40 kg", part->name,
-                     part->mass_kg.value);
-    }
-    if ((part->kind == UP_PART_SUIT || part->kind == UP_PART_JACKET) &&
-        !lies(part->gas_m3.value, 0, 0.06)) {
-        return wrong(failure, "\"%s\": %g l of gas; give 0 to 60 l", part->name,
-                     part->gas_m3.value * 1e3);
-    }
-    return part->kind != UP_PART_CYLINDER || check_cylinder(part, failure);
+    return part->kind != UP_PART_CYLINDER || part->volume_m3.value > part->water_volume_m3 ||
+           wrong(failure,
+                 "cylinder \"%s\": its outside (%g l) must be larger than its inside (%g l)",
+                 part->name, part->volume_m3.value * 1e3, part->water_volume_m3 * 1e3);
 }
 
-static bool check_volume(const struct up_part *part, const struct up_kit_state *state,
-                         const char *label, struct up_failure *failure) {
-    if (isnan(part->volume_m3.value) &&
-        fabs(state->water_kg_m3 - part->density_kg_m3) > NEAR_KG_M3) {
-        return wrong(failure,
-                     "\"%s\" was measured in water of %.1f kg/m3 and its volume is unknown, so "
-                     "nothing can be said of %s (%.1f kg/m3): weigh it in air too, or give its "
-                     "volume",
-                     part->name, part->density_kg_m3, label, state->water_kg_m3);
-    }
-    return true;
+bool check_volume(const struct up_part *part, const struct up_kit_state *state, const char *label,
+                  struct up_failure *failure) {
+    return !isnan(part->volume_m3.value) ||
+           fabs(state->water_kg_m3 - part->density_kg_m3) <= NEAR_KG_M3 ||
+           wrong(failure,
+                 "\"%s\" was measured in water of %.1f kg/m3 and its volume is unknown, so nothing "
+                 "can be said of %s (%.1f kg/m3): weigh it in air too, or give its volume",
+                 part->name, part->density_kg_m3, label, state->water_kg_m3);
 }
 
 static bool check_pressure(const struct up_part *part, const struct up_kit_state *state,
                            const char *label, struct up_failure *failure) {
     double most_bar = part->working_pressure_bar * OVER_RATING;
-    if (part->kind == UP_PART_CYLINDER && !lies(state->pressure_bar, 0, most_bar)) {
-        return wrong(failure,
-                     "%s: %g bar in \"%s\", which is rated for %g bar: give 0 to %g bar as the "
-                     "gauge shows it",
-                     label, state->pressure_bar, part->name, part->working_pressure_bar, most_bar);
+    return part->kind != UP_PART_CYLINDER || lies(state->pressure_bar, 0, most_bar) ||
+           wrong(failure,
+                 "%s: %g bar in \"%s\", which is rated for %g bar: give 0 to %g bar as the gauge "
+                 "shows it",
+                 label, state->pressure_bar, part->name, part->working_pressure_bar, most_bar);
+}
+
+/* Cylinders that are worn together hold one gas. */
+static bool check_gases(const struct up_kit *kit, const struct up_kit_state *state,
+                        const char *label, struct up_failure *failure) {
+    const struct up_part *first = NULL;
+    for (size_t i = 0; i < kit->parts; i++) {
+        const struct up_part *part = &kit->part[i];
+        if (part->kind != UP_PART_CYLINDER || part->spare || state->without[i]) {
+            continue;
+        }
+        if (first != NULL && first->gas.oxygen != part->gas.oxygen) {
+            return wrong(
+                failure,
+                "%s: \"%s\" and \"%s\" hold different gases; several gases are beyond this "
+                "program: list under \"without\" what is not worn then",
+                label, first->name, part->name);
+        }
+        first = part;
     }
     return true;
 }
@@ -105,9 +87,13 @@ bool check_state(const struct up_kit *kit, const struct up_kit_state *state, con
         return wrong(failure, "%s: an air pressure of %g hPa; give 600 to 1100 hPa", label,
                      state->air_pressure_pa * 1e-2);
     }
+    if (!check_gases(kit, state, label, failure)) {
+        return false;
+    }
     for (size_t i = 0; i < kit->parts; i++) {
-        if (!state->without[i] && (!check_volume(&kit->part[i], state, label, failure) ||
-                                   !check_pressure(&kit->part[i], state, label, failure))) {
+        if (!state->without[i] && !kit->part[i].spare &&
+            (!check_volume(&kit->part[i], state, label, failure) ||
+             !check_pressure(&kit->part[i], state, label, failure))) {
             return false;
         }
     }
@@ -140,8 +126,9 @@ bool check_kit(const struct up_kit *kit, struct up_failure *failure) {
                      UP_KIT_CHECKS_MAX);
     }
     if (kit->checks == 0) {
-        return wrong(failure, "no weight check yet: do one in the water with an instructor, "
-                              "hanging still and breathing normally, and enter it");
+        return wrong(failure,
+                     "no weight check yet: do one in the water with an instructor, "
+                     "hanging still and breathing normally over several breaths, and enter it");
     }
     for (size_t i = 0; i < kit->parts; i++) {
         if (!check_part(&kit->part[i], failure)) {

@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* Members of a kit file, and where they stand. */
+/* Members of a kit file, read by its own schema (kit-schema.json, built into the program): what may
+   stand where, between which bounds, what stands for what is missing, and what it is. */
 #ifndef UPTHRUST_KIT_FIELDS_H
 #define UPTHRUST_KIT_FIELDS_H
 
@@ -12,27 +13,32 @@
 
 struct place {
     const json_t *json;
-    char path[160]; /* "parts[2]" */
+    const json_t *schema, *root; /* of this value, and all of it */
+    char path[160];              /* "parts[2]" */
     struct up_failure *failure;
 };
 
-/* A number that has no default. */
-#define NEVER (-1.0)
-
 bool wrong_at(const struct place *place, const char *key, const char *format, ...)
     __attribute__((format(printf, 3, 4)));
-struct place inside(const struct place *place, const char *key, const json_t *json);
+struct place inside(const struct place *place, const char *key);
 struct place element(const struct place *place, const char *key, size_t i);
-bool only_keys(const struct place *place, const char *const *known);
+/* Whether all of it is as the schema says. Then these give members, or what stands for them (NaN:
+   it is not known). */
+bool fits(const struct place *place);
+bool has(const struct place *place, const char *key); /* there, be it null */
+double number_at(const struct place *place, const char *key);
+const char *text_at(const struct place *place, const char *key, const char *otherwise);
+bool truth_at(const struct place *place, const char *key);
+/* With u_KEY, or the share of it that the schema has. */
+struct up_bounded bounded_at(const struct place *place, const char *key, double scale);
 
-/* Between two bounds; where it is missing or null, `otherwise` (NEVER: it must be there). */
-bool number(const struct place *place, const char *key, double low, double high, double otherwise,
-            double *value);
-bool text(const struct place *place, const char *key, const char *otherwise, char *to, size_t size);
-bool truth(const struct place *place, const char *key, bool otherwise, bool *value);
-/* KEY is the estimate, u_KEY its standard uncertainty; without one it is a share of the estimate.
- */
-bool bounded(const struct place *place, const char *key, double low, double high, double otherwise,
-             double u_rel, double scale, struct up_bounded *number_of);
+/* A number within two bounds, or null, where no schema says so. */
+bool number_between(const struct place *place, const char *key, double low, double high,
+                    double *value);
+
+/* What a "$ref" within the root leads to, else the schema itself; and of a key of an object. */
+const json_t *schema_meant(const json_t *root, const json_t *schema);
+const json_t *schema_of_key(const json_t *root, const json_t *object, const char *key);
+bool schema_requires(const json_t *object, const char *key);
 
 #endif

@@ -24,20 +24,12 @@ static struct up_bounded between(double low, double high) {
 }
 
 static struct up_bounded part_number(const struct up_part *part, enum part_input input) {
-    switch (input) {
-    case INPUT_BUOYANCY:
-        return part->buoyancy_kg;
-    case INPUT_VOLUME:
-        return part->volume_m3;
-    case INPUT_MASS:
-        return part->mass_kg;
-    case INPUT_GAS:
-        return part->gas_m3;
-    case INPUT_PLACE:
-    case PART_INPUTS:
-        break;
-    }
-    return part->place_m;
+    const struct up_bounded number[PART_INPUTS] = {[INPUT_BUOYANCY] = part->buoyancy_kg,
+                                                   [INPUT_VOLUME] = part->volume_m3,
+                                                   [INPUT_MASS] = part->mass_kg,
+                                                   [INPUT_GAS] = part->gas_m3,
+                                                   [INPUT_PLACE] = part->place_m};
+    return number[input];
 }
 
 static struct up_bounded suit_share(const struct up_kit *kit) {
@@ -51,27 +43,19 @@ static struct up_bounded suit_share(const struct up_kit *kit) {
 }
 
 static struct up_bounded kit_number(const struct up_kit *kit, enum kit_input input) {
-    switch (input) {
-    case INPUT_BODY:
-        return kit->body_kg;
-    case INPUT_LEAD_DENSITY:
-        return between(LEAD_LOW_KG_M3, LEAD_HIGH_KG_M3);
-    case INPUT_SHARE:
-        return suit_share(kit);
-    case INPUT_GAUGE:
-        return (struct up_bounded){0, kit->u_gauge_bar, false};
-    case INPUT_EQUATION: /* in units of the equation's own uncertainty */
-        return (struct up_bounded){0, 1, false};
-    case KIT_INPUTS:
-        break;
-    }
-    return (struct up_bounded){0, 0, false};
+    const struct up_bounded number[KIT_INPUTS] = {
+        [INPUT_BODY] = kit->body_kg,
+        [INPUT_LEAD_DENSITY] = between(LEAD_LOW_KG_M3, LEAD_HIGH_KG_M3),
+        [INPUT_SHARE] = suit_share(kit),
+        [INPUT_GAUGE] = {0, kit->u_gauge_bar, false},
+        [INPUT_EQUATION] = {0, 1, false}}; /* in units of the equation's own uncertainty */
+    return number[input];
 }
 
 static void draw_column(struct up_kit_draws *draws, int input, struct up_bounded number,
                         gsl_rng *rng) {
     draws->centre[input] = number.value;
-    if (!(number.u > 0)) {
+    if (!(number.u > 0) || isnan(number.value)) {
         return;
     }
     double *column = up_allocate(draws->count, sizeof *column);
@@ -85,34 +69,32 @@ static void draw_column(struct up_kit_draws *draws, int input, struct up_bounded
 
 /* Gear whose buoyancies share errors: its columns become those of the covariance's root. */
 static void share_errors(struct up_kit_draws *draws, gsl_rng *rng) {
-    size_t parts = draws->kit.parts;
-    gsl_matrix *root = gsl_matrix_calloc(parts, parts);
-    gsl_vector *unit = gsl_vector_alloc(parts);
-    for (size_t i = 0; i < parts * parts; i++) {
-        root->data[i] = draws->covariance_kg2[i];
-    }
-    for (size_t i = 0; i < parts; i++) { /* what is known exactly has no root of its own */
-        if (!(gsl_matrix_get(root, i, i) > 0)) {
-            gsl_matrix_set(root, i, i, 1);
+    size_t parts = draws->kit.parts, part[UP_KIT_PARTS_MAX], count = 0;
+    for (size_t i = 0; i < parts; i++) { /* what is known exactly has no root */
+        if (draws->column[part_input(i, INPUT_BUOYANCY)] != NULL &&
+            draws->covariance_kg2[i * parts + i] > 0) {
+            part[count++] = i;
         }
+    }
+    gsl_matrix *root = gsl_matrix_calloc(count + 1, count + 1);
+    gsl_matrix_set_identity(root);
+    for (size_t i = 0; i < count * count; i++) {
+        gsl_matrix_set(root, i / count, i % count,
+                       draws->covariance_kg2[part[i / count] * parts + part[i % count]]);
     }
     bool good = gsl_linalg_cholesky_decomp1(root) == 0;
     for (size_t n = 0; good && n < draws->count; n++) {
-        for (size_t i = 0; i < parts; i++) {
-            gsl_vector_set(unit, i, gsl_ran_gaussian_ziggurat(rng, 1));
-        }
-        for (size_t i = 0; i < parts; i++) {
+        double unit[UP_KIT_PARTS_MAX];
+        for (size_t i = 0; i < count; i++) {
             double sum = 0;
+            unit[i] = gsl_ran_gaussian_ziggurat(rng, 1);
             for (size_t k = 0; k <= i; k++) {
-                sum += gsl_matrix_get(root, i, k) * gsl_vector_get(unit, k);
+                sum += gsl_matrix_get(root, i, k) * unit[k];
             }
-            double *column = draws->column[part_input(i, INPUT_BUOYANCY)];
-            if (column != NULL && draws->covariance_kg2[i * parts + i] > 0) {
-                column[n] = draws->centre[part_input(i, INPUT_BUOYANCY)] + sum;
-            }
+            int input = part_input(part[i], INPUT_BUOYANCY);
+            draws->column[input][n] = draws->centre[input] + sum;
         }
     }
-    gsl_vector_free(unit);
     gsl_matrix_free(root);
 }
 

@@ -26,7 +26,11 @@ struct up_kit_draws {
     double *column[INPUTS_MOST]; /* a value for each draw; NULL: known exactly */
     double centre[INPUTS_MOST];
     double *body_m3; /* the body's volume by each draw */
-    size_t *kept;    /* the draws that stand for the checks, each as often as it counts */
+    /* With all the air that may be stuck in one part: its number and 1, 0 for none; the body's
+       volume by the checks is then larger by this. */
+    size_t lowered;
+    double lowered_m3[UP_KIT_PARTS_MAX];
+    size_t *kept; /* the draws that stand for the checks, each as often as it counts */
     double effective, agreement;
 };
 
@@ -36,6 +40,9 @@ static inline int part_input(size_t part, enum part_input input) {
 
 /* check.c */
 bool check_kit(const struct up_kit *kit, struct up_failure *failure);
+/* Whether something can be said of it in the state's water. */
+bool check_volume(const struct up_part *part, const struct up_kit_state *state, const char *label,
+                  struct up_failure *failure);
 bool check_state(const struct up_kit *kit, const struct up_kit_state *state, const char *label,
                  struct up_failure *failure);
 

@@ -7,11 +7,11 @@
  * Sign: lift is positive upwards, in kg (the mass whose weight it would carry). With rho the
  * water's density and P its absolute pressure at depth:
  *
- *   gear      b(rho) = b0 + (rho - rho0) V   b0 measured at rho0; rho0 = 0, b0 = -m: from mass and
- * V lead      -m (1 - rho / rho_lead)        lead displaces water too cylinder  rho V_out - m_empty
- * - rho_gas(p_gauge + p_air, t) V_water suit      rho V_gas (1 - s (1 - p_air / P)), s = 1: Boyle;
- * its solid part is gear body      rho V_body - m_body            V_body is what the weight checks
- * tell
+ * - gear: b(rho) = b0 + (rho - rho0) V, b0 measured at rho0; rho0 = 0, b0 = -m: from mass, volume
+ * - lead: -m (1 - rho / rho_lead), since lead displaces water too
+ * - cylinder: rho V_out - m_empty - rho_gas(p_gauge + p_air, t) V_water
+ * - suit: its solid part as gear; its gas rho V_gas (1 - s (1 - p_air / P)), s = 1: Boyle's law
+ * - body: rho V_body - m_body; V_body is what the weight checks are solved for
  *
  * A weight check is an equation: hanging still, all lifts together are nothing, give or take the
  * breath. Each draw of the uncertain inputs (JCGM 101) solves every check for V_body; the draw
@@ -19,7 +19,7 @@
  * is answered by the same draws. So an error that checks and question share cancels by itself: one
  * calibration, one filling, the lead's density, the scale under the diver.
  *
- * Choices of ours, no standard: the breath of a check is off by 0.5 kg (standard uncertainty, each
+ * Our choices, no standard: the breath of a check is off by 0.5 kg (standard uncertainty, each
  * check anew), and all checks of a diver by 0.5 kg together; the share of a suit's gas that follows
  * Boyle lies anywhere from 0.5 to 1, from 0.2 to 1.1 where checks at two depths, 3 m apart or more,
  * narrow it down; lead lies anywhere within 5 % of its mark unless it was weighed, its density from
@@ -36,7 +36,7 @@
 #include "upthrust/item.h"
 #include "upthrust/quantity.h"
 
-enum { UP_KIT_PARTS_MAX = 48, UP_KIT_CHECKS_MAX = 64 };
+enum { UP_KIT_PARTS_MAX = 96, UP_KIT_CHECKS_MAX = 64 };
 
 enum up_part_kind { UP_PART_GEAR, UP_PART_LEAD, UP_PART_CYLINDER, UP_PART_SUIT, UP_PART_JACKET };
 
@@ -59,6 +59,10 @@ struct up_part {
     double density_kg_m3;          /* rho0 */
     struct up_bounded volume_m3;   /* V; value NaN: unknown, then only waters near rho0 serve */
 
+    /* Gear: air that no shake frees may have lifted so much when it was weighed. A bound: it
+       lengthens an answer's interval and is not drawn. */
+    double stuck_air_kg;
+
     struct up_bounded mass_kg; /* lead */
 
     /* cylinder */
@@ -67,6 +71,9 @@ struct up_part {
 
     struct up_bounded gas_m3; /* suit: its gas at the surface; jacket: what stays trapped in it */
     double lift_kg;           /* jacket: full, as its maker gives it; 0: unknown */
+
+    bool spare;        /* not worn: it could take the place of a part */
+    size_t instead_of; /* that part */
 };
 
 /* How the diver hangs: everything that changes from one moment to another. */
@@ -88,6 +95,7 @@ struct up_kit_state {
 struct up_kit_check {
     struct up_kit_state state;
     char label[64];
+    bool level; /* the diver hung level there */
 };
 
 struct up_kit {
@@ -106,8 +114,10 @@ struct up_kit {
 /* An answer of any unit. */
 struct up_kit_answer {
     double value, u;
-    double low, high;   /* of the 95 % interval */
-    double least, most; /* one-sided bounds, 99.5 % each */
+    double low, high; /* of the 95 % interval */
+    /* One-sided bounds of 99.95 %, so that 99.5 of 100 hold where lead, suit, gauge or cylinder are
+       somewhat other than entered (tests/truth/diver_test.c). */
+    double least, most;
 };
 
 struct up_kit_draws;
@@ -124,6 +134,12 @@ void up_kit_free(struct up_kit_draws *draws);
 double up_kit_agreement(const struct up_kit_draws *draws);
 /* How many independent draws the checks leave (Kish). */
 double up_kit_effective_draws(const struct up_kit_draws *draws);
+
+/* The middle of what lead may be. */
+#define UP_KIT_LEAD_KG_M3 11190.0
+/* Half a kilogram of breath, 0.45 m above the hips (our choice). */
+#define UP_KIT_BREATH_KG 0.5
+#define UP_KIT_BREATH_NM (UP_KIT_BREATH_KG * 0.45 * 9.80665)
 
 /* Net lift of the diver in a state, breathing normally; positive floats. */
 bool up_kit_lift_kg(const struct up_kit_draws *draws, const struct up_kit_state *state,
@@ -143,7 +159,27 @@ bool up_kit_part_moment_nm(const struct up_kit_draws *draws, size_t part,
                            const struct up_kit_state *state, struct up_kit_answer *answer,
                            struct up_failure *failure);
 
-/* What rules the answer to "which lead": inputs by their share of the variance, largest first. */
+/* What changes where a spare takes the place of its part: lift, lead (to add), and the moment
+   (N m; NaN where either's place is unknown). The state may be `without` neither. */
+struct up_kit_swap {
+    struct up_kit_answer lift_kg, lead_kg, moment_nm;
+};
+bool up_kit_swap(const struct up_kit_draws *draws, size_t spare, const struct up_kit_state *state,
+                 struct up_kit_swap *swap, struct up_failure *failure);
+/* What the moment changes by where so much lead moves from one part's place to another's. */
+bool up_kit_move_nm(const struct up_kit_draws *draws, size_t from, size_t to, double kg,
+                    const struct up_kit_state *state, struct up_kit_answer *answer,
+                    struct up_failure *failure);
+/* How far off level the diver would hang as in a check in which all was level, but with the lead
+   and the gear of `now`, and with a spare in its part's place (part: one that is worn, for none):
+   N m, positive lifts the head's side. A breath's own moment is in it. Fails where something that
+   differs has no place. */
+bool up_kit_off_level_nm(const struct up_kit_draws *draws, size_t check, size_t part,
+                         const struct up_kit_state *now, struct up_kit_answer *answer,
+                         struct up_failure *failure);
+
+/* What rules the answer to "which lead": inputs by their share of the variance, and what
+   is left of it as "breath, ...", largest first. */
 struct up_kit_share {
     char name[UP_NAME_SIZE + 32];
     double share;

@@ -48,6 +48,7 @@ static double gear_kg(const struct up_kit_draws *draws, size_t part, double wate
     double volume_m3 = input_at(draws, part_input(part, INPUT_VOLUME), n);
     double rho0 = draws->kit.part[part].density_kg_m3;
     double buoyancy_kg = input_at(draws, part_input(part, INPUT_BUOYANCY), n);
+    buoyancy_kg -= draws->lowered == part + 1 ? draws->kit.part[part].stuck_air_kg : 0;
     return isnan(volume_m3) ? buoyancy_kg : buoyancy_kg + (water_kg_m3 - rho0) * volume_m3;
 }
 
@@ -113,7 +114,7 @@ double gear_lift_kg(const struct up_kit_draws *draws, const struct moment_of_div
                     const struct misreading *off, size_t n) {
     double lift_kg = 0;
     for (size_t part = 0; part < draws->kit.parts; part++) {
-        lift_kg += part_lift_kg(draws, part, moment, off, n);
+        lift_kg += draws->kit.part[part].spare ? 0 : part_lift_kg(draws, part, moment, off, n);
     }
     return lift_kg;
 }

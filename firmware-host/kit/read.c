@@ -1,22 +1,23 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* A kit file (JSON, schema upthrust-kit-1) becomes a kit. */
 #include <math.h>
+#include <stdint.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
+#include "embedded.h"
 #include "kit/kit_file.h"
+#include "kit/report.h"
 #include "text/text.h"
-
-#define SCHEMA "upthrust-kit-1"
 
 enum { FILE_BYTES_MAX = 1 << 20 };
 static const double LITRE = 1e-3, GRAM = 1e-3;
-static const double MARK_REL = 0.05;   /* lead, within so much of its mark: a choice of ours */
-static const double GIVEN_REL = 0.01;  /* standard, of what is given without u_...: likewise */
-static const double METAL_REL = 0.005; /* a metal's density, by alloy: likewise */
-static const double STEEL_KG_M3 = 7850, ALUMINIUM_KG_M3 = 2700; /* from memory, as handbooks have */
-static const double PLACE_U_M = 0.03;
+static const double MARK_REL = 0.05; /* lead, within this share of its mark: our choice */
+static const double SOLID_REL = 0.02, METAL_REL = 0.005; /* densities, by alloy: likewise */
+/* What has a mass but no volume is no lighter than polypropylene and no denser than stainless
+   steel. */
+static const double LIGHT_KG_M3 = 900, DENSE_KG_M3 = 8000;
 
 static struct up_bounded exactly(double value) {
     return (struct up_bounded){value, 0, false};
@@ -36,223 +37,218 @@ static struct up_bounded minus(struct up_bounded a) {
     return (struct up_bounded){-a.value, a.u, a.rectangular};
 }
 
+static struct up_bounded between(double low, double high) {
+    return (struct up_bounded){(low + high) / 2, (high - low) / 2 / sqrt(3), true};
+}
+
 /* ---- gear ---- */
 
-/* From a mass and a volume, or a density. */
-static bool read_by_data(const struct place *place, struct up_part *part) {
-    struct up_bounded mass = {0}, density = {0};
-    bool dense = json_object_get(place->json, "density_kg_m3") != NULL;
-    if (!bounded(place, "mass_kg", 1e-4, 60, NEVER, GIVEN_REL, 1, &mass)) {
-        return false;
+/* Of a database of materials (NIST, as read from Geant4's table); steel from memory. */
+static struct up_bounded density_of(const char *material) {
+    static const struct {
+        const char *name;
+        double kg_m3;
+    } known[] = {{"steel", 7850},  {"stainless", 8000},    {"aluminium", 2699},
+                 {"brass", 8520},  {"titanium", 4540},     {"lead", 11350},
+                 {"rubber", 1230}, {"polypropylene", 900}, {"nylon", 1140}};
+    size_t i = 0;
+    while (strcmp(known[i].name, material) != 0) {
+        i++;
     }
-    if (dense == (json_object_get(place->json, "volume_l") != NULL)) {
-        return wrong_at(place, "volume_l",
-                        "give volume_l or density_kg_m3, one of the two: without it the lift of "
-                        "the water is not known");
+    bool metal = known[i].kg_m3 > 2000;
+    return (struct up_bounded){known[i].kg_m3, known[i].kg_m3 * (metal ? METAL_REL : SOLID_REL),
+                               false};
+}
+
+/* From a mass and a volume, a density or a material. */
+static bool read_by_data(struct kit_file *file, const struct place *place, struct up_part *part) {
+    struct up_bounded mass = bounded_at(place, "mass_kg", 1), volume;
+    const char *material = text_at(place, "material", NULL);
+    bool by_volume = has(place, "volume_l"), dense = has(place, "density_kg_m3");
+    (void)file;
+    if (isnan(mass.value)) {
+        return wrong_at(place, "mass_kg",
+                        "give its mass in kg, or an item or model of the catalogue; "
+                        "gear that is always worn may be left out: it then counts "
+                        "as a part of the body");
     }
     part->buoyancy_kg = minus(mass);
-    if (!dense) {
-        return bounded(place, "volume_l", 1e-4, 100, NEVER, GIVEN_REL, LITRE, &part->volume_m3);
+    if (by_volume + dense + (material != NULL) != 1) {
+        return wrong_at(place, "volume_l",
+                        "give volume_l, density_kg_m3 or material, one of them; null where you do "
+                        "not know it");
     }
-    if (!bounded(place, "density_kg_m3", 20, 22000, NEVER, GIVEN_REL, 1, &density)) {
-        return false;
-    }
-    part->volume_m3 = over(mass, density);
+    volume = by_volume ? bounded_at(place, "volume_l", LITRE)
+             : dense   ? over(mass, bounded_at(place, "density_kg_m3", 1))
+                       : over(mass, density_of(material));
+    part->volume_m3 =
+        isnan(volume.value) ? between(mass.value / DENSE_KG_M3, mass.value / LIGHT_KG_M3) : volume;
     return true;
 }
 
 static bool read_gear(struct kit_file *file, const struct place *place, struct up_part *part) {
-    static const char *const known[] = {"name",       "kind",          "item",
-                                        "mass_kg",    "u_mass_kg",     "volume_l",
-                                        "u_volume_l", "density_kg_m3", "u_density_kg_m3",
-                                        "place_m",    "u_place_m",     "accept",
-                                        NULL};
-    return only_keys(place, known) &&
-           (json_object_get(place->json, "item") != NULL ? read_catalogue_item(file, place, part)
-                                                         : read_by_data(place, part));
+    size_t here = file->kit.parts;
+    file->count[here] = number_at(place, "count");
+    if (truth_at(place, "fins")) {
+        file->fins = here;
+    }
+    return has(place, "item") || has(place, "model") ? read_catalogue_gear(file, place, part)
+                                                     : read_by_data(file, place, part);
 }
 
-static bool read_lead_part(const struct place *place, struct up_part *part) {
-    static const char *const known[] = {"name",      "kind",    "mass_kg",   "u_mass_kg", "weighed",
-                                        "ditchable", "place_m", "u_place_m", NULL};
-    bool weighed;
-    if (!only_keys(place, known) || !truth(place, "weighed", false, &weighed) ||
-        !truth(place, "ditchable", false, &part->ditchable) ||
-        !bounded(place, "mass_kg", 0, 40, NEVER, weighed ? 0 : MARK_REL / sqrt(3), 1,
-                 &part->mass_kg)) {
-        return false;
+static bool read_lead(struct kit_file *file, const struct place *place, struct up_part *part) {
+    bool weighed = truth_at(place, "weighed");
+    (void)file;
+    part->ditchable = truth_at(place, "ditchable");
+    part->mass_kg = bounded_at(place, "mass_kg", 1);
+    if (part->mass_kg.u == 0) { /* weighed: on a kitchen or luggage scale, our choice */
+        part->mass_kg.u = weighed ? 10 * GRAM : part->mass_kg.value * MARK_REL / sqrt(3);
+        part->mass_kg.rectangular = !weighed;
     }
-    part->mass_kg.rectangular = !weighed;
-    if (weighed && part->mass_kg.u == 0) {
-        part->mass_kg.u = 10 * GRAM; /* a kitchen or luggage scale: a choice of ours */
-    }
-    return true;
-}
-
-static bool read_metal(const struct place *place, struct up_bounded *density) {
-    char metal[32];
-    if (!text(place, "metal", "", metal, sizeof metal)) {
-        return false;
-    }
-    bool steel = strcmp(metal, "steel") == 0, aluminium = strcmp(metal, "aluminium") == 0;
-    if (!steel && !aluminium) {
-        return wrong_at(place, "outside_volume_l",
-                        "give it, as measured by dipping; or metal: steel or aluminium, from which "
-                        "it is then calculated. A wound cylinder needs a measured one");
-    }
-    double kg_m3 = steel ? STEEL_KG_M3 : ALUMINIUM_KG_M3;
-    *density = (struct up_bounded){kg_m3, kg_m3 * METAL_REL, false};
     return true;
 }
 
 /* The mass when empty is of the metal, and of valve and boot as far as they are in it. */
 static bool read_outside(const struct place *place, struct up_bounded empty_kg,
                          struct up_bounded inside_m3, struct up_part *part) {
-    struct up_bounded density = {0}, extras_kg = {0}, extras_m3 = {0};
-    if (json_object_get(place->json, "outside_volume_l") != NULL) {
-        return bounded(place, "outside_volume_l", 0.2, 150, NEVER, 0.005, LITRE, &part->volume_m3);
+    const char *metal = text_at(place, "metal", NULL);
+    struct up_bounded metal_kg = plus(empty_kg, minus(bounded_at(place, "extras_mass_kg", 1)));
+    part->volume_m3 = bounded_at(place, "outside_volume_l", LITRE);
+    if (!isnan(part->volume_m3.value)) {
+        return true;
     }
-    if (!read_metal(place, &density) ||
-        !bounded(place, "extras_mass_kg", 0, 5, 0, GIVEN_REL, 1, &extras_kg) ||
-        !bounded(place, "extras_volume_l", 0, 5, 0, 0.1, LITRE, &extras_m3)) {
-        return false;
+    if (metal == NULL) {
+        return wrong_at(place, "outside_volume_l",
+                        "give it, as measured by dipping; or metal: steel or aluminium, from which "
+                        "it is then calculated. A wound cylinder needs a measured one");
     }
-    struct up_bounded metal_kg = plus(empty_kg, minus(extras_kg));
     if (!(metal_kg.value > 0)) {
-        return wrong_at(place, "extras_mass_kg", "is no less than the mass when empty");
+        return wrong_at(place, "extras_mass_kg", "must be less than the mass when empty");
     }
-    part->volume_m3 = plus(plus(over(metal_kg, density), inside_m3), extras_m3);
+    part->volume_m3 = plus(plus(over(metal_kg, density_of(metal)), inside_m3),
+                           bounded_at(place, "extras_volume_l", LITRE));
     return true;
 }
 
-static bool read_cylinder(const struct place *place, struct up_part *part) {
-    static const char *const known[] = {"name",
-                                        "kind",
-                                        "water_volume_l",
-                                        "empty_mass_kg",
-                                        "u_empty_mass_kg",
-                                        "outside_volume_l",
-                                        "u_outside_volume_l",
-                                        "metal",
-                                        "extras_mass_kg",
-                                        "u_extras_mass_kg",
-                                        "extras_volume_l",
-                                        "u_extras_volume_l",
-                                        "working_pressure_bar",
-                                        "oxygen_percent",
-                                        "place_m",
-                                        "u_place_m",
-                                        NULL};
-    struct up_bounded empty_kg = {0}, inside_m3 = {0};
-    double oxygen_percent;
-    if (!only_keys(place, known) ||
-        !bounded(place, "water_volume_l", 0.1, 100, NEVER, 0.005, LITRE, &inside_m3) ||
-        !bounded(place, "empty_mass_kg", 0.2, 60, NEVER, 0.005, 1, &empty_kg) ||
-        !number(place, "working_pressure_bar", 50, 310, NEVER, &part->working_pressure_bar) ||
-        !number(place, "oxygen_percent", 20, 41, 100 * UP_AIR_OXYGEN, &oxygen_percent)) {
-        return false;
-    }
+static bool read_cylinder(struct kit_file *file, const struct place *place, struct up_part *part) {
+    struct up_bounded empty_kg = bounded_at(place, "empty_mass_kg", 1);
+    struct up_bounded inside_m3 = bounded_at(place, "water_volume_l", LITRE);
+    (void)file;
     part->water_volume_m3 = inside_m3.value;
-    part->gas.oxygen = oxygen_percent / 100;
+    part->working_pressure_bar = number_at(place, "working_pressure_bar");
+    part->gas.oxygen = number_at(place, "oxygen_percent") / 100;
     part->buoyancy_kg = minus(empty_kg);
     return read_outside(place, empty_kg, inside_m3, part);
 }
 
 /* What is not known of a suit's gas widens the answer: anywhere from nothing to twice a guess. */
-static bool read_suit(const struct place *place, struct up_part *part) {
-    static const char *const known[] = {
-        "name",    "kind",      "mass_kg",    "u_mass_kg",     "gas_l",
-        "u_gas_l", "volume_l",  "u_volume_l", "density_kg_m3", "u_density_kg_m3",
-        "place_m", "u_place_m", NULL};
+static bool read_suit(struct kit_file *file, const struct place *place, struct up_part *part) {
     static const double RUBBER_KG_M3 = 1230, GUESS_M3 = 5e-3;
-    struct up_bounded mass = {0};
-    if (!only_keys(place, known) ||
-        !bounded(place, "mass_kg", 0.1, 20, NEVER, GIVEN_REL, 1, &mass) ||
-        !bounded(place, "gas_l", 0, 60, (double)NAN, 0.2, LITRE, &part->gas_m3)) {
-        return false;
-    }
+    struct up_bounded mass = bounded_at(place, "mass_kg", 1);
+    (void)file;
     part->buoyancy_kg = minus(mass);
     part->volume_m3 = over(mass, (struct up_bounded){RUBBER_KG_M3, 0.05 * RUBBER_KG_M3, false});
+    part->gas_m3 = bounded_at(place, "gas_l", LITRE);
     if (isnan(part->gas_m3.value)) {
-        part->gas_m3 = (struct up_bounded){GUESS_M3, GUESS_M3 / sqrt(3), true};
+        part->gas_m3 = between(0, 2 * GUESS_M3);
     }
     return true;
 }
 
-static bool read_jacket(const struct place *place, struct up_part *part) {
-    static const char *const known[] = {
-        "name",     "kind",          "mass_kg",       "u_mass_kg",
-        "volume_l", "u_volume_l",    "density_kg_m3", "u_density_kg_m3",
-        "lift_kg",  "trapped_gas_l", "place_m",       "u_place_m",
-        NULL};
-    double most_l;
-    if (!only_keys(place, known) || !read_by_data(place, part) ||
-        !number(place, "lift_kg", 0, 60, 0, &part->lift_kg) ||
-        !number(place, "trapped_gas_l", 0, 5, 0.5, &most_l)) {
-        return false;
-    }
+static bool read_jacket(struct kit_file *file, const struct place *place, struct up_part *part) {
+    part->lift_kg = number_at(place, "lift_kg");
     /* Emptied as well as can be: anywhere from nothing to that. */
-    part->gas_m3 = (struct up_bounded){most_l / 2 * LITRE, most_l / 2 * LITRE / sqrt(3), true};
-    return true;
+    part->gas_m3 = between(0, number_at(place, "trapped_gas_l") * LITRE);
+    return read_by_data(file, place, part);
 }
 
 /* ---- parts ---- */
 
-static bool read_kind(struct kit_file *file, const struct place *place, struct up_part *part) {
-    char kind[32];
-    if (!text(place, "kind", "gear", kind, sizeof kind)) {
-        return false;
+static const struct kind {
+    const char *name;
+    enum up_part_kind kind;
+    bool (*read)(struct kit_file *file, const struct place *place, struct up_part *part);
+} kinds[] = {{"gear", UP_PART_GEAR, read_gear},
+             {"lead", UP_PART_LEAD, read_lead},
+             {"cylinder", UP_PART_CYLINDER, read_cylinder},
+             {"suit", UP_PART_SUIT, read_suit},
+             {"jacket", UP_PART_JACKET, read_jacket}};
+
+bool part_named(const struct kit_file *file, const char *name, size_t *part) {
+    for (*part = 0; *part < file->kit.parts; ++*part) {
+        if (strcmp(file->kit.part[*part].name, name) == 0) {
+            return true;
+        }
     }
-    if (strcmp(kind, "gear") == 0) {
-        part->kind = UP_PART_GEAR;
-        return read_gear(file, place, part);
+    return false;
+}
+
+static bool read_spare(const struct kit_file *file, const struct place *place,
+                       struct up_part *part) {
+    const char *instead = text_at(place, "instead_of", NULL);
+    if (instead == NULL) {
+        return true;
     }
-    if (strcmp(kind, "lead") == 0) {
-        part->kind = UP_PART_LEAD;
-        return read_lead_part(place, part);
+    part->spare = true;
+    if (!part_named(file, instead, &part->instead_of) || file->kit.part[part->instead_of].spare) {
+        return wrong_at(place, "instead_of", "no part of this name is worn and comes before it");
     }
-    if (strcmp(kind, "cylinder") == 0) {
-        part->kind = UP_PART_CYLINDER;
-        return read_cylinder(place, part);
-    }
-    if (strcmp(kind, "suit") == 0) {
-        part->kind = UP_PART_SUIT;
-        return read_suit(place, part);
-    }
-    if (strcmp(kind, "jacket") == 0) {
-        part->kind = UP_PART_JACKET;
-        return read_jacket(place, part);
-    }
-    return wrong_at(place, "kind",
-                    "say gear, lead, cylinder, suit or jacket; drysuits and rebreathers are "
-                    "beyond this program");
+    return file->fins != file->kit.parts ||
+           wrong_at(place, "fins", "mark the fins that are worn, not a spare");
 }
 
 static bool read_part(struct kit_file *file, const struct place *place) {
     struct up_part *part = &file->kit.part[file->kit.parts];
-    *part = (struct up_part){.gas_m3 = exactly(0), .mass_kg = exactly(0)};
-    if (!text(place, "name", NULL, part->name, sizeof part->name) ||
-        !number(place, "place_m", -1.5, 1.5, (double)NAN, &part->place_m.value) ||
-        !number(place, "u_place_m", 0, 1, PLACE_U_M, &part->place_m.u) ||
-        !read_kind(file, place, part)) {
-        return false;
+    const struct kind *kind = kinds;
+    size_t other;
+    while (strcmp(kind->name, text_at(place, "kind", "gear")) != 0) {
+        kind++;
     }
-    for (size_t i = 0; i < file->kit.parts; i++) {
-        if (strcmp(file->kit.part[i].name, part->name) == 0) {
-            return wrong_at(place, "name", "another part has this name already");
-        }
+    *part = (struct up_part){.kind = kind->kind, .gas_m3 = exactly(0), .mass_kg = exactly(0)};
+    snprintf(part->name, sizeof part->name, "%s", text_at(place, "name", ""));
+    part->place_m.value = number_at(place, "place_m");
+    part->place_m.u = number_at(place, "u_place_m");
+    if (part_named(file, part->name, &other)) {
+        return wrong_at(place, "name", "another part has this name already");
+    }
+    if (!kind->read(file, place, part) || !read_spare(file, place, part)) {
+        return false;
     }
     file->kit.parts++;
     return true;
 }
 
-static bool read_list(const struct place *kit, struct kit_file *file, const char *key, size_t most,
-                      bool (*read)(struct kit_file *file, const struct place *place)) {
-    const json_t *list = json_object_get(kit->json, key);
-    if (!json_is_array(list) || json_array_size(list) > most) {
-        return wrong_at(kit, key, "this must be a list [...] of at most %zu", most);
+/* Ditchable lead stays where a hand can drop it. */
+static bool read_move(struct kit_file *file, const struct place *place) {
+    struct kit_move *move = &file->move[file->moves];
+    const struct up_part *part = file->kit.part;
+    size_t *const end[] = {&move->from, &move->to};
+    static const char *const key[] = {"from", "to"};
+    move->kg = number_at(place, "kg");
+    for (int i = 0; i < 2; i++) {
+        if (!part_named(file, text_at(place, key[i], ""), end[i]) ||
+            part[*end[i]].kind != UP_PART_LEAD) {
+            return wrong_at(place, key[i], "no lead of this name is among the parts");
+        }
+        if (isnan(part[*end[i]].place_m.value)) {
+            return wrong_at(place, key[i], "where this lead sits is not known: give its place_m");
+        }
     }
-    for (size_t i = 0; i < json_array_size(list); i++) {
+    if (part[move->from].ditchable && !part[move->to].ditchable) {
+        return wrong_at(place, "to",
+                        "ditchable lead is not moved to a fixed place: a diver must be "
+                        "able to drop it; move fixed lead, or to a ditchable place");
+    }
+    if (move->kg > part[move->from].mass_kg.value) {
+        return wrong_at(place, "kg", "only %g kg are there", part[move->from].mass_kg.value);
+    }
+    file->moves++;
+    return true;
+}
+
+static bool read_list(const struct place *kit, struct kit_file *file, const char *key,
+                      bool (*read)(struct kit_file *file, const struct place *place)) {
+    for (size_t i = 0; i < json_array_size(json_object_get(kit->json, key)); i++) {
         struct place place = element(kit, key, i);
         if (!read(file, &place)) {
             return false;
@@ -261,26 +257,17 @@ static bool read_list(const struct place *kit, struct kit_file *file, const char
     return true;
 }
 
-static bool read_diver(struct kit_file *file, const struct place *kit) {
-    static const char *const known[] = {"mass_kg", "u_mass_kg", NULL};
-    struct place place = inside(kit, "diver", json_object_get(kit->json, "diver"));
-    return only_keys(&place, known) &&
-           bounded(&place, "mass_kg", 20, 250, NEVER, 0.01, 1, &file->kit.body_kg);
-}
-
 static bool read_all(struct kit_file *file, const struct place *kit) {
-    static const char *const known[] = {"schema", "diver", "parts",       "checks",
-                                        "dive",   "note",  "u_gauge_bar", NULL};
-    char schema[32];
-    if (!only_keys(kit, known) || !text(kit, "schema", NULL, schema, sizeof schema)) {
+    if (!fits(kit)) {
         return false;
     }
-    if (strcmp(schema, SCHEMA) != 0) {
-        return wrong_at(kit, "schema", "this must be \"%s\"", SCHEMA);
-    }
-    return number(kit, "u_gauge_bar", 0, 50, 3, &file->kit.u_gauge_bar) && read_diver(file, kit) &&
-           read_list(kit, file, "parts", UP_KIT_PARTS_MAX, read_part) &&
-           read_list(kit, file, "checks", UP_KIT_CHECKS_MAX, read_check) && read_dive(file, kit);
+    struct place diver = inside(kit, "diver"), dive = inside(kit, "dive");
+    file->accept = json_object_get(kit->json, "accept");
+    file->kit.body_kg = bounded_at(&diver, "mass_kg", 1);
+    file->kit.u_gauge_bar = number_at(kit, "u_gauge_bar");
+    return read_list(kit, file, "parts", read_part) && read_list(kit, file, "moves", read_move) &&
+           read_list(kit, file, "checks", read_check) && read_dive(file, &dive) &&
+           add_fins_of_catalogue(file, kit->failure);
 }
 
 static bool name_file(const char *path, struct up_failure *failure) {
@@ -289,24 +276,26 @@ static bool name_file(const char *path, struct up_failure *failure) {
     return up_fail(failure, failure->status, "%.100s: %.400s", path, what);
 }
 
-bool kit_read(const char *path, struct up_catalogue *catalogue, struct kit_file *file,
-              struct up_failure *failure) {
+json_t *up_kit_schema(void) {
+    return json_loads(embedded_kit_schema_json, 0, NULL);
+}
+
+bool kit_parse(const char *path, const char *bytes, size_t length, struct up_catalogue *catalogue,
+               struct kit_file *file, struct up_failure *failure) {
     json_error_t error;
-    size_t length = 0;
     memset(file, 0, sizeof *file);
     file->catalogue = catalogue;
-    char *bytes = up_text_read_file(path, UP_LINKS_FOLLOWED, FILE_BYTES_MAX, &length, failure);
-    if (bytes == NULL) {
-        return false;
-    }
+    file->fins = SIZE_MAX;
     json_t *json = json_loadb(bytes, length, JSON_REJECT_DUPLICATES, &error);
-    free(bytes);
     if (json == NULL) {
         return up_fail(failure, UP_STATUS_WRONG_INPUT, "%.300s, line %d: %s", path, error.line,
                        error.text);
     }
-    struct place kit = {.json = json, .failure = failure};
+    json_t *schema = up_kit_schema();
+    struct place kit = {.json = json, .schema = schema, .root = schema, .failure = failure};
     bool good = read_all(file, &kit);
+    file->accept = NULL;
+    json_decref(schema);
     json_decref(json);
     if (good) {
         share_errors_of_results(file);
@@ -316,9 +305,19 @@ bool kit_read(const char *path, struct up_catalogue *catalogue, struct kit_file 
     return name_file(path, failure);
 }
 
+bool kit_read(const char *path, struct up_catalogue *catalogue, struct kit_file *file,
+              struct up_failure *failure) {
+    size_t length = 0;
+    char *bytes = up_text_read_file(path, UP_LINKS_FOLLOWED, FILE_BYTES_MAX, &length, failure);
+    bool good = bytes != NULL && kit_parse(path, bytes, length, catalogue, file, failure);
+    free(bytes);
+    return good;
+}
+
 void kit_release(struct kit_file *file) {
-    for (size_t i = 0; i < UP_KIT_PARTS_MAX; i++) {
-        free(file->source[i].result);
+    for (size_t i = 0; i < file->gears; i++) {
+        free(file->gear[i].result);
     }
+    free(file->gear);
     free(file->covariance_kg2);
 }

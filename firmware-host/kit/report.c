@@ -11,35 +11,38 @@
 #include "text/json.h"
 #include "text/text.h"
 
-/* Nearly empty: what a gauge still shows when little comes out (a choice of ours). */
-static const double NEAR_EMPTY_BAR = 10;
-/* A breath's own moment about the hips: half a kilogram, 0.45 m above them (a choice of ours). */
-static const double BREATH_KG = 0.5, LUNGS_M = 0.45, GRAVITY_M_S2 = 9.80665;
 /* Fewer predictions than this give no verdict. */
-enum { PREDICTIONS_LEAST = 20, SHARES_SHOWN = 6 };
+enum { PREDICTIONS_LEAST = 20, SHARES_SHOWN = 6, PICTURE_POINTS = 13 };
 
-struct answers {
-    const struct kit_file *file;
-    struct up_kit_draws *draws;
-    struct up_failure *failure;
-};
+json_t *kept_if(bool good, json_t *list) {
+    if (!good) {
+        json_decref(list);
+    }
+    return good ? list : NULL;
+}
 
-static json_t *answer_to_json(const struct up_kit_answer *answer, const char *unit) {
-    char value[40], u[40], low[40], high[40], least[40], most[40];
-    snprintf(value, sizeof value, "value_%s", unit);
-    snprintf(u, sizeof u, "u_%s", unit);
-    snprintf(low, sizeof low, "low_%s", unit);
-    snprintf(high, sizeof high, "high_%s", unit);
-    snprintf(least, sizeof least, "least_%s", unit);
-    snprintf(most, sizeof most, "most_%s", unit);
-    return json_pack("{s:o, s:o, s:o, s:o, s:o, s:o}", value, up_json_number(answer->value), u,
-                     up_json_number(answer->u), low, up_json_number(answer->low), high,
-                     up_json_number(answer->high), least, up_json_number(answer->least), most,
-                     up_json_number(answer->most));
+double number_in(const json_t *row, const char *object, const char *key) {
+    const json_t *of = json_object_get(json_object_get(row, object), key);
+    return json_is_number(of) ? json_number_value(of) : (double)NAN;
+}
+
+json_t *kit_answer_to_json(const struct up_kit_answer *answer, const char *unit) {
+    const struct {
+        const char *name;
+        double value;
+    } member[] = {{"value", answer->value}, {"u", answer->u},         {"low", answer->low},
+                  {"high", answer->high},   {"least", answer->least}, {"most", answer->most}};
+    json_t *object = json_object();
+    for (size_t i = 0; i < sizeof member / sizeof *member; i++) {
+        char key[40];
+        snprintf(key, sizeof key, "%s_%s", member[i].name, unit);
+        json_object_set_new(object, key, up_json_number(member[i].value));
+    }
+    return object;
 }
 
 /* The dive's water, lead as in the kit. */
-static struct up_kit_state state_at(const struct kit_file *file, double depth_m, double bar) {
+struct up_kit_state state_at(const struct kit_file *file, double depth_m, double bar) {
     struct up_kit_state state = file->dive.state;
     state.depth_m = depth_m;
     state.pressure_bar = bar;
@@ -47,42 +50,133 @@ static struct up_kit_state state_at(const struct kit_file *file, double depth_m,
     return state;
 }
 
-static bool has_kind(const struct kit_file *file, enum up_part_kind kind) {
+/* ---- one question in several states of the dive ---- */
+
+enum loss { LOSE_NOTHING, LOSE_ALL, LOSE_LIGHTEST, LOSE_HEAVIEST };
+
+struct asked {
+    const char *when;
+    double depth_m, bar;
+    enum loss loss;
+    bool suit_gas_gone;
+};
+
+typedef bool question(const struct up_kit_draws *draws, const struct up_kit_state *state,
+                      struct up_kit_answer *answer, struct up_failure *failure);
+
+/* Ditchable lead that is dropped: all, or the one piece that matters least or most. */
+static void lose(const struct kit_file *file, enum loss loss, struct up_kit_state *state) {
+    size_t one = UP_KIT_PARTS_MAX;
     for (size_t i = 0; i < file->kit.parts; i++) {
-        if (file->kit.part[i].kind == kind) {
-            return true;
+        const struct up_part *part = &file->kit.part[i];
+        double kg = isnan(state->lead_kg[i]) ? part->mass_kg.value : state->lead_kg[i];
+        if (!part->ditchable || part->spare || state->without[i] || !(kg > 0)) {
+            continue;
+        }
+        state->without[i] = loss == LOSE_ALL;
+        double other = one < UP_KIT_PARTS_MAX ? file->kit.part[one].mass_kg.value : -1;
+        if (other < 0 || (loss == LOSE_HEAVIEST ? kg > other : kg < other)) {
+            one = i;
         }
     }
-    return false;
-}
-
-/* ---- lead ---- */
-
-static bool add_lead(const struct answers *answers, json_t *list, const char *when, double depth_m,
-                     double bar) {
-    struct up_kit_state state = state_at(answers->file, depth_m, bar);
-    struct up_kit_answer answer;
-    if (!up_kit_lead_kg(answers->draws, &state, &answer, answers->failure)) {
-        return false;
+    if (one < UP_KIT_PARTS_MAX && loss > LOSE_ALL) {
+        state->without[one] = true;
     }
-    json_array_append_new(list, json_pack("{s:s, s:f, s:f, s:o}", "when", when, "depth_m", depth_m,
-                                          "pressure_bar", bar, "lead_to_add",
-                                          answer_to_json(&answer, "kg")));
-    return true;
 }
+
+static json_t *ask_all(const struct answers *answers, const char *label, const char *name,
+                       question *ask, const struct asked *asked, size_t count) {
+    json_t *list = json_array();
+    for (size_t i = 0; i < count; i++) {
+        struct up_kit_state state = state_at(answers->file, asked[i].depth_m, asked[i].bar);
+        struct up_kit_answer answer;
+        state.suit_gas_gone = asked[i].suit_gas_gone;
+        if (asked[i].loss != LOSE_NOTHING) {
+            lose(answers->file, asked[i].loss, &state);
+        }
+        if (!ask(answers->draws, &state, &answer, answers->failure)) {
+            return kept_if(false, list);
+        }
+        json_array_append_new(list,
+                              json_pack("{s:s, s:f, s:f, s:o}", label, asked[i].when, "depth_m",
+                                        asked[i].depth_m, "pressure_bar", asked[i].bar, name,
+                                        kit_answer_to_json(&answer, "kg")));
+    }
+    return list;
+}
+
+#define ASK_ALL(answers, label, name, ask, asked)                                                  \
+    ask_all(answers, label, name, ask, asked, sizeof(asked) / sizeof *(asked))
 
 static json_t *lead_of(const struct answers *answers) {
     const struct kit_dive *dive = &answers->file->dive;
-    json_t *list = json_array();
-    bool good =
-        add_lead(answers, list, "stop, nearly empty", dive->stop_m, NEAR_EMPTY_BAR) &&
-        add_lead(answers, list, "stop, with the reserve", dive->stop_m, dive->reserve_bar) &&
-        add_lead(answers, list, "surface, full", 0, dive->start_bar);
-    if (!good) {
-        json_decref(list);
-        return NULL;
+    const struct asked asked[] = {
+        {"stop, nearly empty", dive->stop_m, NEAR_EMPTY_BAR, LOSE_NOTHING, false},
+        {"stop, with the reserve", dive->stop_m, dive->reserve_bar, LOSE_NOTHING, false},
+        {"surface, full", 0, dive->start_bar, LOSE_NOTHING, false}};
+    return ASK_ALL(answers, "when", "lead_to_add", up_kit_lead_kg, asked);
+}
+
+static json_t *dive_of(const struct answers *answers) {
+    const struct kit_dive *dive = &answers->file->dive;
+    const struct asked asked[] = {
+        {"surface, full", 0, dive->start_bar, LOSE_NOTHING, false},
+        {"deepest point, full", dive->deepest_m, dive->start_bar, LOSE_NOTHING, false},
+        {"deepest point, with the reserve", dive->deepest_m, dive->reserve_bar, LOSE_NOTHING,
+         false},
+        {"stop, with the reserve", dive->stop_m, dive->reserve_bar, LOSE_NOTHING, false},
+        {"stop, nearly empty", dive->stop_m, NEAR_EMPTY_BAR, LOSE_NOTHING, false},
+        {"surface, nearly empty", 0, NEAR_EMPTY_BAR, LOSE_NOTHING, false}};
+    return ASK_ALL(answers, "when", "lift", up_kit_lift_kg, asked);
+}
+
+/* Always shown, whatever is asked. */
+static json_t *worst_of(const struct answers *answers) {
+    const struct kit_dive *dive = &answers->file->dive;
+    const struct asked asked[] = {
+        {"deepest point, full, suit gas gone, jacket empty", dive->deepest_m, dive->start_bar,
+         LOSE_NOTHING, true},
+        {"surface, full, jacket failed, ditchable lead dropped", 0, dive->start_bar, LOSE_ALL,
+         false},
+        {"surface, full, jacket failed, only the lightest ditchable piece dropped", 0,
+         dive->start_bar, LOSE_LIGHTEST, false},
+        {"stop, nearly empty, the heaviest ditchable piece lost", dive->stop_m, NEAR_EMPTY_BAR,
+         LOSE_HEAVIEST, false},
+        {"stop, nearly empty, ditchable lead lost: uncontrolled ascent", dive->stop_m,
+         NEAR_EMPTY_BAR, LOSE_ALL, false}};
+    return ASK_ALL(answers, "case", "lift", up_kit_lift_kg, asked);
+}
+
+/* Net lift by the gauge's pressure at three depths, for a picture. */
+static json_t *picture_of(const struct answers *answers) {
+    const struct kit_dive *dive = &answers->file->dive;
+    const struct asked line[] = {{"surface", 0, 0, LOSE_NOTHING, false},
+                                 {"stop", dive->stop_m, 0, LOSE_NOTHING, false},
+                                 {"deepest point", dive->deepest_m, 0, LOSE_NOTHING, false}};
+    struct asked asked[3 * PICTURE_POINTS];
+    for (size_t i = 0; i < 3 * PICTURE_POINTS; i++) {
+        double used = (double)(i % PICTURE_POINTS) / (PICTURE_POINTS - 1);
+        asked[i] = line[i / PICTURE_POINTS];
+        asked[i].bar = dive->start_bar + used * (NEAR_EMPTY_BAR - dive->start_bar);
     }
-    return list;
+    return ASK_ALL(answers, "where", "lift", up_kit_lift_kg, asked);
+}
+
+/* What the jacket must hold at the most: the deepest point's bound, and the most lead to add. */
+static double jacket_needs_kg(const json_t *document, double water_kg_m3) {
+    const json_t *lead = json_array_get(json_object_get(document, "lead"), 0);
+    const json_t *deep = json_array_get(json_object_get(document, "worst_cases"), 0);
+    double high_kg = number_in(lead, "lead_to_add", "high_kg");
+    return fmax(high_kg, 0) * (1 - water_kg_m3 / UP_KIT_LEAD_KG_M3) -
+           number_in(deep, "lift", "least_kg");
+}
+
+static double jacket_lift_kg(const struct kit_file *file) {
+    double lift_kg = 0;
+    for (size_t i = 0; i < file->kit.parts; i++) {
+        lift_kg += file->kit.part[i].spare ? 0 : file->kit.part[i].lift_kg;
+    }
+    return lift_kg > 0 ? lift_kg : (double)NAN;
 }
 
 /* How the last check's lead changes to the dive's water, all else alike: the breath cancels. */
@@ -98,182 +192,15 @@ static json_t *other_water_of(const struct answers *answers) {
     if (!up_kit_lead_change_kg(answers->draws, &from, &to, &answer, answers->failure)) {
         return NULL;
     }
-    return json_pack("{s:s, s:f, s:s, s:f, s:o}", "from", file->water[from.water].name,
-                     "from_kg_m3", from.water_kg_m3, "to", file->water[to.water].name, "to_kg_m3",
-                     to.water_kg_m3, "lead_to_add", answer_to_json(&answer, "kg"));
-}
-
-/* ---- through the dive ---- */
-
-static bool add_moment(const struct answers *answers, json_t *list, const char *when,
-                       double depth_m, double bar) {
-    struct up_kit_state state = state_at(answers->file, depth_m, bar);
-    struct up_kit_answer answer;
-    if (!up_kit_lift_kg(answers->draws, &state, &answer, answers->failure)) {
-        return false;
-    }
-    json_array_append_new(list,
-                          json_pack("{s:s, s:f, s:f, s:o}", "when", when, "depth_m", depth_m,
-                                    "pressure_bar", bar, "lift", answer_to_json(&answer, "kg")));
-    return true;
-}
-
-static json_t *dive_of(const struct answers *answers) {
-    const struct kit_dive *dive = &answers->file->dive;
-    json_t *list = json_array();
-    bool good =
-        add_moment(answers, list, "surface, full", 0, dive->start_bar) &&
-        add_moment(answers, list, "deepest point, full", dive->deepest_m, dive->start_bar) &&
-        add_moment(answers, list, "deepest point, with the reserve", dive->deepest_m,
-                   dive->reserve_bar) &&
-        add_moment(answers, list, "stop, with the reserve", dive->stop_m, dive->reserve_bar) &&
-        add_moment(answers, list, "stop, nearly empty", dive->stop_m, NEAR_EMPTY_BAR) &&
-        add_moment(answers, list, "surface, nearly empty", 0, NEAR_EMPTY_BAR);
-    if (!good) {
-        json_decref(list);
-        return NULL;
-    }
-    return list;
-}
-
-/* ---- cylinders ---- */
-
-static bool part_lift(const struct answers *answers, size_t part, double bar,
-                      struct up_kit_answer *answer) {
-    struct up_kit_state state = state_at(answers->file, answers->file->dive.stop_m, bar);
-    return up_kit_part_lift_kg(answers->draws, part, &state, answer, answers->failure);
-}
-
-/* The gauge's pressure below which a cylinder floats; NaN where it does not before it is empty. */
-static bool find_turning(const struct answers *answers, size_t part, double *bar) {
-    struct up_kit_answer answer;
-    double low_bar = 0, high_bar = answers->file->dive.start_bar;
-    *bar = (double)NAN;
-    if (!part_lift(answers, part, low_bar, &answer)) {
-        return false;
-    }
-    if (answer.value <= 0) {
-        return true;
-    }
-    while (high_bar - low_bar > 1) {
-        double middle_bar = (low_bar + high_bar) / 2;
-        if (!part_lift(answers, part, middle_bar, &answer)) {
-            return false;
-        }
-        *(answer.value > 0 ? &low_bar : &high_bar) = middle_bar;
-    }
-    *bar = low_bar;
-    return true;
-}
-
-static json_t *cylinders_of(const struct answers *answers) {
-    const struct kit_file *file = answers->file;
-    const double bars[] = {file->dive.start_bar, file->dive.reserve_bar, NEAR_EMPTY_BAR};
-    json_t *list = json_array();
-    for (size_t i = 0; i < file->kit.parts; i++) {
-        double turning_bar;
-        if (file->kit.part[i].kind != UP_PART_CYLINDER) {
-            continue;
-        }
-        json_t *lifts = json_array();
-        for (size_t k = 0; k < sizeof bars / sizeof *bars; k++) {
-            struct up_kit_answer answer;
-            if (part_lift(answers, i, bars[k], &answer)) {
-                json_array_append_new(lifts, json_pack("{s:f, s:o}", "pressure_bar", bars[k],
-                                                       "lift", answer_to_json(&answer, "kg")));
-            }
-        }
-        if (!find_turning(answers, i, &turning_bar)) {
-            json_decref(lifts);
-            json_decref(list);
-            return NULL;
-        }
-        json_array_append_new(list, json_pack("{s:o, s:o, s:o}", "name",
-                                              up_json_text(file->kit.part[i].name), "lifts", lifts,
-                                              "floats_below_bar", up_json_number(turning_bar)));
-    }
-    return list;
-}
-
-/* ---- the worst cases, always ---- */
-
-enum loss { LOSE_NOTHING, LOSE_ALL_LEAD, LOSE_ONE_POUCH };
-
-static void lose(const struct kit_file *file, enum loss loss, struct up_kit_state *state) {
-    for (size_t i = 0; i < file->kit.parts; i++) {
-        if (loss != LOSE_NOTHING && file->kit.part[i].ditchable) {
-            state->without[i] = true;
-            if (loss == LOSE_ONE_POUCH) {
-                return;
-            }
-        }
-    }
-}
-
-static double jacket_lift_kg(const struct kit_file *file) {
-    double lift_kg = 0;
-    for (size_t i = 0; i < file->kit.parts; i++) {
-        lift_kg += file->kit.part[i].kind == UP_PART_JACKET ? file->kit.part[i].lift_kg : 0;
-    }
-    return lift_kg;
-}
-
-static bool add_worst(const struct answers *answers, json_t *list, const char *name, double depth_m,
-                      double bar, enum loss loss, bool squeezed) {
-    struct up_kit_state state = state_at(answers->file, depth_m, bar);
-    struct up_kit_answer answer;
-    state.suit_gas_gone = squeezed;
-    lose(answers->file, loss, &state);
-    if (!up_kit_lift_kg(answers->draws, &state, &answer, answers->failure)) {
-        return false;
-    }
-    json_array_append_new(list,
-                          json_pack("{s:s, s:f, s:f, s:o}", "case", name, "depth_m", depth_m,
-                                    "pressure_bar", bar, "lift", answer_to_json(&answer, "kg")));
-    return true;
-}
-
-static json_t *worst_of(const struct answers *answers) {
-    const struct kit_dive *dive = &answers->file->dive;
-    json_t *list = json_array();
-    bool good =
-        add_worst(answers, list, "deepest point, full, suit gas gone, jacket empty",
-                  dive->deepest_m, dive->start_bar, LOSE_NOTHING, true) &&
-        add_worst(answers, list, "surface, full, jacket failed, ditchable lead dropped", 0,
-                  dive->start_bar, LOSE_ALL_LEAD, false) &&
-        add_worst(answers, list, "surface, full, jacket failed, one ditchable piece lost", 0,
-                  dive->start_bar, LOSE_ONE_POUCH, false) &&
-        add_worst(answers, list, "stop, nearly empty, ditchable lead lost: uncontrolled ascent",
-                  dive->stop_m, NEAR_EMPTY_BAR, LOSE_ALL_LEAD, false);
-    if (!good) {
-        json_decref(list);
-        return NULL;
-    }
-    return list;
-}
-
-/* ---- moments ---- */
-
-static json_t *moments_of(const struct answers *answers) {
-    const struct kit_file *file = answers->file;
-    struct up_kit_state state = state_at(file, file->dive.stop_m, file->dive.reserve_bar);
-    json_t *list = json_array();
-    for (size_t i = 0; i < file->kit.parts; i++) {
-        struct up_kit_answer lift, moment;
-        if (isnan(file->kit.part[i].place_m.value) ||
-            !up_kit_part_lift_kg(answers->draws, i, &state, &lift, answers->failure) ||
-            !up_kit_part_moment_nm(answers->draws, i, &state, &moment, answers->failure)) {
-            continue;
-        }
-        json_array_append_new(
-            list, json_pack("{s:o, s:f, s:o, s:o}", "name", up_json_text(file->kit.part[i].name),
-                            "place_m", file->kit.part[i].place_m.value, "lift",
-                            answer_to_json(&lift, "kg"), "moment", answer_to_json(&moment, "nm")));
-    }
-    return list;
+    return json_pack("{s:o, s:f, s:o, s:f, s:o}", "from",
+                     up_json_text(file->water[from.water].name), "from_kg_m3", from.water_kg_m3,
+                     "to", up_json_text(file->water[to.water].name), "to_kg_m3", to.water_kg_m3,
+                     "lead_to_add", kit_answer_to_json(&answer, "kg"));
 }
 
 /* ---- the record of predictions ---- */
+
+static const double COVERAGE = 0.95;
 
 /* Exact bounds of a binomial share, 95 % (Clopper and Pearson, Biometrika 26 (1934) 404). */
 static void binomial_bounds(unsigned held, unsigned of, double *low, double *high) {
@@ -289,38 +216,55 @@ static json_t *predictions_of(const struct answers *answers) {
     for (size_t i = 1; i < kit->checks; i++) {
         struct up_kit_prediction prediction;
         if (!up_kit_predict(kit, i, &prediction, answers->failure)) {
-            json_decref(list);
-            return NULL;
+            return kept_if(false, list);
         }
         of++;
         held += prediction.inside;
         json_array_append_new(list, json_pack("{s:o, s:o, s:b}", "check",
                                               up_json_text(kit->check[i].label), "lift_predicted",
-                                              answer_to_json(&prediction.lift_kg, "kg"), "inside",
-                                              (int)prediction.inside));
+                                              kit_answer_to_json(&prediction.lift_kg, "kg"),
+                                              "inside", (int)prediction.inside));
     }
     binomial_bounds(held, of > 0 ? of : 1, &low, &high);
-    return json_pack("{s:o, s:i, s:i, s:o, s:o, s:b}", "checks", list, "inside", (int)held, "of",
+    return json_pack("{s:o, s:i, s:i, s:o, s:o, s:o}", "checks", list, "inside", (int)held, "of",
                      (int)of, "share_low", of > 0 ? up_json_number(low) : json_null(), "share_high",
-                     of > 0 ? up_json_number(high) : json_null(), "enough",
-                     of >= PREDICTIONS_LEAST);
+                     of > 0 ? up_json_number(high) : json_null(), "verdict",
+                     of < PREDICTIONS_LEAST ? json_null()
+                     : low > COVERAGE       ? json_string("wider than need be")
+                     : high < COVERAGE      ? json_string("too narrow")
+                                            : json_string("as claimed"));
 }
 
+/* What to measure where an input, by the beginning of its name, rules the answer. */
+static const char *advice_on(const char *input) {
+    static const char *const advice[][2] = {
+        {"breath", "do another weight check, at the stop with little gas, over several breaths"},
+        {"suit gas", "do weight checks at two depths, 3 m apart or more"},
+        {"error of the gauge", "compare the gauge with another one"},
+        {"mass of the body", "weigh the diver"},
+        {"density of", "nothing that is easily measured"},
+        {"mass of", "weigh this lead on a scale"},
+        {"gas of", "weigh it on the bench at the depth of the check"},
+        {"volume of", "dip it, or weigh it on the bench"},
+        {"buoyancy of", "weigh it on the bench"}};
+    size_t i = 0, last = sizeof advice / sizeof *advice - 1;
+    while (i < last && strncmp(input, advice[i][0], strlen(advice[i][0])) != 0) {
+        i++;
+    }
+    return advice[i][1];
+}
+
+/* What rules the lead at the nearly empty stop, the most first. */
 static json_t *shares_of(const struct answers *answers) {
     struct up_kit_share share[SHARES_SHOWN];
-    const struct kit_dive *dive = &answers->file->dive;
-    struct up_kit_state state = state_at(answers->file, dive->stop_m, NEAR_EMPTY_BAR);
+    struct up_kit_state state = state_at(answers->file, answers->file->dive.stop_m, NEAR_EMPTY_BAR);
     size_t count = up_kit_shares(answers->draws, &state, share, SHARES_SHOWN);
     json_t *list = json_array();
-    double rest = 1;
     for (size_t i = 0; i < count; i++) {
-        rest -= share[i].share;
-        json_array_append_new(list, json_pack("{s:o, s:f}", "input", up_json_text(share[i].name),
-                                              "share", share[i].share));
+        json_array_append_new(list, json_pack("{s:o, s:f, s:s}", "input",
+                                              up_json_text(share[i].name), "share", share[i].share,
+                                              "measure", advice_on(share[i].name)));
     }
-    json_array_append_new(list, json_pack("{s:s, s:f}", "input",
-                                          "breath, and what was read at each check", "share",
-                                          fmax(rest, 0)));
     return list;
 }
 
@@ -332,25 +276,31 @@ static bool set(json_t *document, const char *key, json_t *value) {
 
 static bool fill(const struct answers *answers, json_t *document) {
     const struct kit_file *file = answers->file;
-    return set(document, "water",
-               json_pack("{s:s, s:f, s:f}", "name", file->dive.water.name, "density_kg_m3",
-                         file->dive.state.water_kg_m3, "u_density_kg_m3",
-                         file->dive.state.u_water_kg_m3)) &&
-           set(document, "checks_agree", json_real(up_kit_agreement(answers->draws))) &&
-           set(document, "effective_draws", json_real(up_kit_effective_draws(answers->draws))) &&
-           set(document, "lead", lead_of(answers)) &&
-           set(document, "other_water", other_water_of(answers)) &&
-           set(document, "dive", dive_of(answers)) &&
-           set(document, "cylinders", cylinders_of(answers)) &&
-           set(document, "worst_cases", worst_of(answers)) &&
-           set(document, "jacket_lift_kg",
-               has_kind(file, UP_PART_JACKET) && jacket_lift_kg(file) > 0
-                   ? json_real(jacket_lift_kg(file))
-                   : json_null()) &&
-           set(document, "moments", moments_of(answers)) &&
-           set(document, "breath_moment_nm", json_real(BREATH_KG * LUNGS_M * GRAVITY_M_S2)) &&
-           set(document, "rules", shares_of(answers)) &&
-           set(document, "predictions", predictions_of(answers));
+    static const struct {
+        const char *key;
+        json_t *(*of)(const struct answers *answers);
+    } member[] = {{"lead", lead_of},           {"other_water", other_water_of},
+                  {"dive", dive_of},           {"worst_cases", worst_of},
+                  {"picture", picture_of},     {"surplus", surplus_of},
+                  {"cylinders", cylinders_of}, {"moments", moments_of},
+                  {"fins", fins_of},           {"swaps", swaps_of},
+                  {"moves", moves_of},         {"models", models_of},
+                  {"rules", shares_of},        {"predictions", predictions_of}};
+    bool good =
+        set(document, "water",
+            json_pack("{s:o, s:f, s:f}", "name", up_json_text(file->dive.water.name),
+                      "density_kg_m3", file->dive.state.water_kg_m3, "u_density_kg_m3",
+                      file->dive.state.u_water_kg_m3)) &&
+        set(document, "air_pressure_hpa", json_real(file->dive.state.air_pressure_pa / 100)) &&
+        set(document, "checks_agree", json_real(up_kit_agreement(answers->draws))) &&
+        set(document, "effective_draws", json_real(up_kit_effective_draws(answers->draws))) &&
+        set(document, "jacket_lift_kg", up_json_number(jacket_lift_kg(file))) &&
+        set(document, "breath_moment_nm", json_real(UP_KIT_BREATH_NM));
+    for (size_t i = 0; good && i < sizeof member / sizeof *member; i++) {
+        good = set(document, member[i].key, member[i].of(answers));
+    }
+    return good && set(document, "jacket_needs_kg",
+                       up_json_number(jacket_needs_kg(document, file->dive.state.water_kg_m3)));
 }
 
 json_t *up_kit_report(const char *path, struct up_catalogue *catalogue,
@@ -361,10 +311,7 @@ json_t *up_kit_report(const char *path, struct up_catalogue *catalogue,
     if (kit_read(path, catalogue, file, failure)) {
         if (up_kit_solve(&file->kit, &answers.draws, failure)) {
             document = json_pack("{s:s}", "schema", "upthrust-kit-report-1");
-            if (!fill(&answers, document)) {
-                json_decref(document);
-                document = NULL;
-            }
+            document = kept_if(fill(&answers, document), document);
             up_kit_free(answers.draws);
         }
         kit_release(file);

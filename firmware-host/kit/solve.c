@@ -11,7 +11,6 @@
 #include "text/text.h"
 
 enum { DRAWS = 20000 };
-static const double BREATH_KG = 0.5; /* a choice of ours: a calm breath is about a litre */
 
 struct equation {
     struct moment_of_dive moment;
@@ -19,23 +18,20 @@ struct equation {
     double u_kg; /* breath, and what was read at this check alone */
 };
 
-static double reading_part_kg(const struct up_kit_draws *draws, const struct equation *equation,
-                              struct misreading off) {
-    static const struct misreading none = {0};
-    return gear_lift_kg(draws, &equation->moment, &off, 0) -
-           gear_lift_kg(draws, &equation->moment, &none, 0);
-}
-
+/* The breath's, and what depth, gauge and thermometer were off at this check, one after the other.
+ */
 static double check_u_kg(const struct up_kit_draws *draws, const struct equation *equation) {
     const struct up_kit_state *state = equation->moment.state;
-    double breath_kg = state->u_breath_kg > 0 ? state->u_breath_kg : BREATH_KG;
-    double depth_kg =
-        reading_part_kg(draws, equation, (struct misreading){.depth_m = state->u_depth_m});
-    double gauge_kg = reading_part_kg(draws, equation,
-                                      (struct misreading){.pressure_bar = state->u_pressure_bar});
-    double warm_kg =
-        reading_part_kg(draws, equation, (struct misreading){.gas_temp_k = state->u_gas_temp_c});
-    return hypot(hypot(breath_kg, depth_kg), hypot(gauge_kg, warm_kg));
+    const struct misreading off[] = {{0},
+                                     {.depth_m = state->u_depth_m},
+                                     {.pressure_bar = state->u_pressure_bar},
+                                     {.gas_temp_k = state->u_gas_temp_c}};
+    double u_kg = state->u_breath_kg > 0 ? state->u_breath_kg : UP_KIT_BREATH_KG;
+    double right_kg = gear_lift_kg(draws, &equation->moment, &off[0], 0);
+    for (size_t i = 1; i < sizeof off / sizeof *off; i++) {
+        u_kg = hypot(u_kg, gear_lift_kg(draws, &equation->moment, &off[i], 0) - right_kg);
+    }
+    return u_kg;
 }
 
 static void free_equations(struct equation *equation, size_t count) {
@@ -110,6 +106,14 @@ static void weigh_draws(struct up_kit_draws *draws, const struct equation *equat
     draws->effective = total * total / squares;
     draws->agreement =
         draws->kit.checks > 1 ? gsl_cdf_chisq_Q(least, (double)draws->kit.checks - 1) : 1;
+    for (size_t part = 0; part < draws->kit.parts; part++) {
+        double u_m3 = 0, as_is_m3 = 0, lowered_m3 = 0;
+        solve_draw(draws, equation, 0, &as_is_m3, &u_m3);
+        draws->lowered = part + 1;
+        solve_draw(draws, equation, 0, &lowered_m3, &u_m3);
+        draws->lowered = 0;
+        draws->lowered_m3[part] = lowered_m3 - as_is_m3;
+    }
     keep_draws(draws, weight, total, gsl_rng_uniform(rng));
     free(weight);
 }

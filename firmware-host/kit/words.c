@@ -11,7 +11,13 @@ static const char CAUTION[] =
     "one.\n"
     "It plans neither gas nor ascent. Change lead in small steps, and check in the water each "
     "time.\n"
-    "How much lead must be ditchable, and what reserve is kept, your agency and instructor say.\n";
+    "How much lead must be ditchable, and what reserve is kept, your agency and instructor say.\n"
+    "A check: hang motionless at a known depth, jacket empty, once trapped air has left. Judge it "
+    "over\n"
+    "several normal breaths. Never hold your breath under water: it can injure the lungs.\n";
+
+/* Columns of a name in a table, and rows of one on the diver's page. */
+enum { NAME_COLUMNS = 28, PAGE_ROWS = 12 };
 
 static double of(const json_t *object, const char *key) {
     const json_t *value = json_object_get(object, key);
@@ -23,9 +29,22 @@ static const char *word(const json_t *object, const char *key) {
     return value != NULL ? value : "";
 }
 
+/* A name of the report between words of ours. */
+static void put_named(FILE *stream, const char *before, const json_t *row, const char *key,
+                      int columns, const char *after) {
+    fputs(before, stream);
+    up_text_put(stream, word(row, key), columns, true);
+    fputs(after, stream);
+}
+
 /* Never towards less lead: the upper end is rounded up, the lower end up as well. */
 static double up_to_tenth(double kg) {
-    return ceil(kg * 10 - 1e-9) / 10;
+    return ceil(kg * 10 - 1e-9) / 10 + 0.0;
+}
+
+static void print_lead_range(const json_t *lead, FILE *stream) {
+    fprintf(stream, "from %+.1f to %+.1f kg", up_to_tenth(of(lead, "low_kg")),
+            up_to_tenth(of(lead, "high_kg")));
 }
 
 static void print_lead(const json_t *report, FILE *stream) {
@@ -35,21 +54,39 @@ static void print_lead(const json_t *report, FILE *stream) {
                     "The nearly empty stop governs.\n");
     json_array_foreach(json_object_get(report, "lead"), i, row) {
         const json_t *lead = json_object_get(row, "lead_to_add");
-        double low_kg = up_to_tenth(of(lead, "low_kg")), high_kg = up_to_tenth(of(lead, "high_kg"));
-        fprintf(stream, "  %-24s %4.0f m %4.0f bar   from %+.1f to %+.1f kg\n", word(row, "when"),
-                of(row, "depth_m"), of(row, "pressure_bar"), low_kg, high_kg);
-        if (high_kg < 0) {
-            fprintf(stream,
-                    "    lead to take off: check in the water before you leave any at home\n");
-        }
+        fprintf(stream, "  %-24s %4.0f m %4.0f bar   ", word(row, "when"), of(row, "depth_m"),
+                of(row, "pressure_bar"));
+        print_lead_range(lead, stream);
+        fputs(of(lead, "low_kg") < 0 ? "; check in the water before you take any off\n" : "\n",
+              stream);
     }
     const json_t *water = json_object_get(report, "other_water");
-    const json_t *change = json_object_get(water, "lead_to_add");
+    fprintf(stream, "  from the last check's water (%.1f kg/m3) to this one (%.1f): ",
+            of(water, "from_kg_m3"), of(water, "to_kg_m3"));
+    print_lead_range(json_object_get(water, "lead_to_add"), stream);
+    fputc('\n', stream);
+}
+
+/* Rounded down, so that no more is called too much than is. */
+static void print_surplus(const json_t *report, FILE *stream) {
+    const json_t *of_it = json_object_get(report, "surplus");
+    double low_kg = fmax(floor(of(of_it, "low_kg") * 10) / 10, 0);
+    double high_kg = floor(of(of_it, "high_kg") * 10) / 10;
     fprintf(
         stream,
-        "  from the last check's water (%.1f kg/m3) to this one (%.1f): from %+.1f to %+.1f kg\n",
-        of(water, "from_kg_m3"), of(water, "to_kg_m3"), up_to_tenth(of(change, "low_kg")),
-        up_to_tenth(of(change, "high_kg")));
+        "\nEach kilogram of lead too much costs the jacket %.2f l of gas. That gas moves the lift "
+        "by\n%.0f g a metre of depth at the stop, %.0f at the surface, %.0f at the deepest point; "
+        "a "
+        "breath\nmoves about %.0f g. Many divers carry too much.\n",
+        of(of_it, "gas_per_kg_l"), of(of_it, "at_stop_g_per_m"), of(of_it, "at_surface_g_per_m"),
+        of(of_it, "at_deepest_g_per_m"), of(of_it, "breath_g"));
+    if (high_kg > 0) {
+        fprintf(stream,
+                "Here from %.1f to %.1f kg may be too much: up to %.1f l, %.0f g a metre at the "
+                "stop.\n",
+                low_kg, high_kg, high_kg * of(of_it, "gas_per_kg_l"),
+                high_kg * of(of_it, "at_stop_g_per_m"));
+    }
 }
 
 static void print_lift(const json_t *lift, FILE *stream) {
@@ -69,23 +106,29 @@ static void print_dive(const json_t *report, FILE *stream) {
     }
 }
 
+/* Bounds are rounded outwards. */
 static void print_worst(const json_t *report, FILE *stream) {
     size_t i;
     json_t *row;
-    double jacket_kg = of(report, "jacket_lift_kg");
-    fprintf(stream, "\nThe worst cases (bounds that hold in 99.5 of 100):\n");
+    double jacket_kg = of(report, "jacket_lift_kg"), needs_kg = of(report, "jacket_needs_kg");
+    fprintf(stream, "\nThe worst cases, lead as entered (bounds that hold in 99.5 of 100):\n");
     json_array_foreach(json_object_get(report, "worst_cases"), i, row) {
         const json_t *lift = json_object_get(row, "lift");
-        double least_kg = of(lift, "least_kg"), most_kg = of(lift, "most_kg");
+        double least_kg = floor(of(lift, "least_kg") * 10) / 10 + 0.0;
+        double most_kg = up_to_tenth(of(lift, "most_kg"));
         fprintf(stream, "  %s:\n    from %+.1f to %+.1f kg", word(row, "case"), least_kg, most_kg);
         if (i == 0) {
             fprintf(stream,
-                    isnan(jacket_kg)         ? "; the jacket's lift is not entered"
-                    : -least_kg <= jacket_kg ? "; the jacket's %.1f kg carry that"
-                                             : "; MORE than the jacket's %.1f kg can carry",
+                    isnan(jacket_kg) ? "; the jacket's lift is not entered"
+                    : needs_kg <= jacket_kg
+                        ? "; the jacket's %.1f kg carry that, and the lead to add"
+                        : "; with the lead to add MORE than the jacket's %.1f kg "
+                          "can carry",
                     jacket_kg);
-        } else if (strstr(word(row, "case"), "surface") != NULL) {
-            fprintf(stream, least_kg > 0 ? "; floats" : most_kg < 0 ? "; SINKS" : "; may sink");
+        } else {
+            static const char *const words[2][3] = {{"; floats", "; SINKS", "; may sink"},
+                                                    {"; RISES", "; stays down", "; may rise"}};
+            fputs(words[of(row, "depth_m") > 0][least_kg > 0 ? 0 : most_kg < 0 ? 1 : 2], stream);
         }
         fputc('\n', stream);
     }
@@ -95,41 +138,154 @@ static void print_cylinders(const json_t *report, FILE *stream) {
     size_t i, k;
     json_t *row, *at;
     json_array_foreach(json_object_get(report, "cylinders"), i, row) {
-        double turning_bar = of(row, "floats_below_bar");
-        fputs("\nCylinder ", stream);
-        up_text_put(stream, word(row, "name"), 0, true);
-        fputs(":\n", stream);
+        double surely_bar = of(row, "surely_below_bar"), perhaps_bar = of(row, "perhaps_below_bar");
+        put_named(stream, "\nCylinder ", row, "name", 0, ":\n");
         json_array_foreach(json_object_get(row, "lifts"), k, at) {
             fprintf(stream, "  at %3.0f bar  ", of(at, "pressure_bar"));
             print_lift(json_object_get(at, "lift"), stream);
         }
-        fprintf(stream,
-                isnan(turning_bar) ? "  it sinks even when empty\n"
-                                   : "  it floats below about %.0f bar\n",
-                turning_bar);
+        if (!(perhaps_bar > 0)) {
+            fputs("  it sinks even when empty\n", stream);
+        } else if (!(surely_bar > 0)) {
+            fprintf(stream, "  it may float below %.0f bar\n", perhaps_bar);
+        } else {
+            fprintf(stream, "  it turns positive between %.0f and %.0f bar, and floats below\n",
+                    perhaps_bar, surely_bar);
+        }
     }
 }
 
-static void print_moments(const json_t *report, FILE *stream) {
+static void print_moment(const json_t *moment, FILE *stream) {
+    fprintf(stream, "%+6.1f +- %.1f N m", of(moment, "value_nm"),
+            (of(moment, "high_nm") - of(moment, "low_nm")) / 2);
+}
+
+static void print_moments(const json_t *report, size_t most, FILE *stream) {
     size_t i;
-    json_t *row;
-    if (json_array_size(json_object_get(report, "moments")) == 0) {
-        return;
-    }
+    json_t *row, *list = json_object_get(report, "moments");
     fprintf(stream,
-            "\nTrim, about the hips, at the stop with the reserve (+ lifts the head's side).\n"
+            "\nTrim about the hips at the stop with the reserve: + lifts the head, - the feet.\n"
             "A breath alone makes %.1f N m; compare differences, not sums.\n",
             of(report, "breath_moment_nm"));
-    json_array_foreach(json_object_get(report, "moments"), i, row) {
-        const json_t *moment = json_object_get(row, "moment");
-        fprintf(stream, "  %+6.1f +- %.1f N m at %+.2f m  ", of(moment, "value_nm"),
-                (of(moment, "high_nm") - of(moment, "low_nm")) / 2, of(row, "place_m"));
-        up_text_put(stream, word(row, "name"), 0, true);
-        fputc('\n', stream);
+    json_array_foreach(list, i, row) {
+        if (i == most) {
+            fprintf(stream, "  %zu more: see `upthrust kit report`\n", json_array_size(list) - i);
+            break;
+        }
+        put_named(stream, "  ", row, "name", NAME_COLUMNS, "");
+        if (json_is_null(json_object_get(row, "moment"))) {
+            fputs("  its place is missing: give place_m\n", stream);
+        } else {
+            print_moment(json_object_get(row, "moment"), stream);
+            fprintf(stream, " at %+.2f m\n", of(row, "place_m"));
+        }
     }
 }
 
+/* ---- spares and moves ---- */
+
+static void print_swap(const json_t *row, const char *what, FILE *stream) {
+    const json_t *lift = json_object_get(row, "lift"), *moment = json_object_get(row, "moment");
+    double cm = of(row, "one_kg_of_lead_towards_feet_m") * 100;
+    put_named(stream, "  ", row, "name", NAME_COLUMNS, "");
+    fprintf(stream, " %s %+.0f g (%+.0f to %+.0f); lead ", what, of(lift, "value_kg") * 1e3,
+            of(lift, "low_kg") * 1e3, of(lift, "high_kg") * 1e3);
+    print_lead_range(json_object_get(row, "lead_to_add"), stream);
+    if (of(row, "samples") > 0) {
+        fprintf(stream, "\n    known by %.0f sample%s of its model", of(row, "samples"),
+                up_text_plural((unsigned)of(row, "samples")));
+    }
+    fputs("\n    ", stream);
+    if (json_is_null(moment)) {
+        fputs("no moment: its place is missing\n", stream);
+        return;
+    }
+    print_moment(moment, stream);
+    fprintf(stream, ", like moving 1 kg of lead %.0f cm towards the %s\n", fabs(cm),
+            cm >= 0 ? "feet" : "head");
+}
+
+static void print_off_level(const json_t *row, const json_t *present, FILE *stream) {
+    const json_t *off = json_object_get(row, "off_level");
+    double nearer_nm = fabs(of(present, "value_nm")) - fabs(of(off, "value_nm"));
+    if (!json_is_null(off)) {
+        fputs("    ", stream);
+        print_moment(off, stream);
+        fprintf(stream, " off level, %.1f N m %s than with the present fins\n", fabs(nearer_nm),
+                nearer_nm >= 0 ? "nearer" : "farther");
+    }
+}
+
+static void print_fins(const json_t *report, FILE *stream) {
+    size_t i;
+    json_t *row;
+    const json_t *fins = json_object_get(report, "fins"), *others = json_object_get(fins, "others");
+    const json_t *present = json_object_get(fins, "off_level");
+    double left = of(fins, "left_out_by_results"), volume = of(fins, "left_out_without_volume"),
+           room = of(fins, "left_out_for_room");
+    if (json_array_size(others) > 0) {
+        put_named(stream, "\nOther fins in place of ", fins, "present", 0, "");
+        fprintf(stream, ", as differences. A breath alone makes %.1f N m.\n",
+                of(report, "breath_moment_nm"));
+        if (json_is_null(present)) {
+            fputs("How far the diver is from level is not known: a weight check shows force, not "
+                  "moment. Mark a\ncheck in which the diver hung level with \"level\": true, and "
+                  "give all places.\n",
+                  stream);
+        } else {
+            put_named(stream, "Level was seen in ", fins, "level_seen_in", 0,
+                      "; in its water, with the present fins and the lead of the kit: ");
+            print_moment(present, stream);
+            fputs(" off it\n", stream);
+        }
+    }
+    json_array_foreach(others, i, row) {
+        print_swap(row, "at the feet", stream);
+        print_off_level(row, present, stream);
+    }
+    if (left + volume + room > 0) {
+        fprintf(
+            stream,
+            "  left out: %.0f whose results count only where \"accept\" names why, %.0f of unknown "
+            "volume,\n  %.0f because the kit is full\n",
+            left, volume, room);
+    }
+}
+
+static void print_swaps(const json_t *report, FILE *stream) {
+    size_t i;
+    json_t *row;
+    json_array_foreach(json_object_get(report, "swaps"), i, row) {
+        put_named(stream, "\nInstead of ", row, "instead_of", 0, ":\n");
+        print_swap(row, "lifts", stream);
+    }
+    json_array_foreach(json_object_get(report, "models"), i, row) {
+        put_named(stream, "\nKnown by its model only: ", row, "name", 0, "");
+        fprintf(stream, ", %.0f sample%s, so +- %.0f g\n", of(row, "samples"),
+                up_text_plural((unsigned)of(row, "samples")), 1960 * of(row, "u_kg"));
+    }
+}
+
+static void print_moves(const json_t *report, FILE *stream) {
+    size_t i;
+    json_t *row, *list = json_object_get(report, "moves");
+    if (json_array_size(list) > 0) {
+        fputs("\nMoves of lead (ditchable lead stays ditchable):\n", stream);
+    }
+    json_array_foreach(list, i, row) {
+        fputs("  ", stream);
+        print_moment(json_object_get(row, "moment"), stream);
+        fprintf(stream, "  %.1f kg from ", of(row, "kg"));
+        up_text_put(stream, word(row, "from"), 0, true);
+        put_named(stream, " to ", row, "to", 0, "\n");
+    }
+}
+
+/* ---- how good all this is ---- */
+
 static void print_predictions(const json_t *report, FILE *stream) {
+    size_t i;
+    json_t *row;
     const json_t *record = json_object_get(report, "predictions");
     double agree = of(report, "checks_agree");
     if (agree < 0.01) {
@@ -139,41 +295,70 @@ static void print_predictions(const json_t *report, FILE *stream) {
                 "what it says.\n",
                 agree * 100);
     }
-    if (of(record, "of") > 0) {
-        fprintf(stream,
-                "\n"
-                "Each check compared with what the checks before it predicted: %.0f of %.0f inside "
-                "the 95 %% interval%s.\n",
-                of(record, "inside"), of(record, "of"),
-                json_is_true(json_object_get(record, "enough")) ? "" : ", too few for a verdict");
+    if (!(of(record, "of") > 0)) {
+        return;
     }
+    fputs("\nEach check compared with what the checks before it predicted (it found 0 kg):\n",
+          stream);
+    json_array_foreach(json_object_get(record, "checks"), i, row) {
+        const json_t *lift = json_object_get(row, "lift_predicted");
+        put_named(stream, "  ", row, "check", NAME_COLUMNS, "");
+        fprintf(stream, " predicted %+.1f to %+.1f kg: %s\n", of(lift, "low_kg"),
+                of(lift, "high_kg"),
+                json_is_true(json_object_get(row, "inside")) ? "inside" : "OUTSIDE");
+    }
+    fprintf(stream,
+            "  %.0f of %.0f inside the 95 %% interval; in the long run %.0f to %.0f of 100 (95 %%, "
+            "binomial): ",
+            of(record, "inside"), of(record, "of"), 100 * of(record, "share_low"),
+            100 * of(record, "share_high"));
+    fprintf(stream, "%s\n",
+            json_is_null(json_object_get(record, "verdict")) ? "too few for a verdict"
+                                                             : word(record, "verdict"));
 }
 
 static void print_rules(const json_t *report, FILE *stream) {
     size_t i;
-    json_t *row;
-    fprintf(stream, "\nWhat the answer hangs on most, and so what to measure next:\n");
-    json_array_foreach(json_object_get(report, "rules"), i, row) {
+    json_t *row, *list = json_object_get(report, "rules");
+    fprintf(stream, "\nWhat the lead depends on most:\n");
+    json_array_foreach(list, i, row) {
         if (of(row, "share") >= 0.02) {
             fprintf(stream, "  %3.0f %%  ", 100 * of(row, "share"));
             up_text_put(stream, word(row, "input"), 0, true);
             fputc('\n', stream);
         }
     }
+    fprintf(stream, "  next: %s\n", word(json_array_get(list, 0), "measure"));
+}
+
+static void print_head(const json_t *report, FILE *stream) {
+    const json_t *water = json_object_get(report, "water");
+    fputs(CAUTION, stream);
+    put_named(stream, "\nIn the water ", water, "name", 0, "");
+    fprintf(stream, ", %.1f kg/m3, under air of %.0f hPa:\n", of(water, "density_kg_m3"),
+            of(report, "air_pressure_hpa"));
+    print_lead(report, stream);
 }
 
 void up_kit_report_print(const json_t *report, FILE *stream) {
-    const json_t *water = json_object_get(report, "water");
-    fputs(CAUTION, stream);
-    fputs("\nIn the water ", stream);
-    up_text_put(stream, word(water, "name"), 0, true);
-    fprintf(stream, ", %.1f kg/m3:\n", of(water, "density_kg_m3"));
-    print_lead(report, stream);
+    print_head(report, stream);
+    print_surplus(report, stream);
     print_dive(report, stream);
     print_worst(report, stream);
     print_cylinders(report, stream);
-    print_moments(report, stream);
+    print_moments(report, SIZE_MAX, stream);
+    print_fins(report, stream);
+    print_swaps(report, stream);
+    print_moves(report, stream);
     print_predictions(report, stream);
     print_rules(report, stream);
+    fputs("\nA weight check in the water decides.\n", stream);
+}
+
+void up_kit_page_print(const json_t *report, FILE *stream) {
+    print_head(report, stream);
+    print_dive(report, stream);
+    print_worst(report, stream);
+    print_moments(report, PAGE_ROWS, stream);
     fputs("\nA weight check in the water decides.\n", stream);
 }

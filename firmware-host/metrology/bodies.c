@@ -1,8 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "metrology/bodies.h"
 
-#include <math.h>
-
 #include "metrology/statistics.h"
 
 static const double DENSITY_RATIO_MAX = 0.8;

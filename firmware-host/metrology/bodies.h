@@ -10,10 +10,7 @@
  * tells only whether the sum of both is within what is claimed. Two of different density separate
  * them: with A = 1 + s and B = A (rho + d) the equation o = A m - B V is linear.
  */
-#ifndef UPTHRUST_METROLOGY_BODIES_H
-#define UPTHRUST_METROLOGY_BODIES_H
-
-#include <stdbool.h>
+#pragma once
 
 #include "upthrust/failure.h"
 #include "upthrust/quantity.h"
@@ -48,5 +45,3 @@ struct up_separation {
    be out by a factor of two. */
 bool up_separate_bodies(const struct up_body body[2], double water_kg_m3,
                         struct up_separation *separation, struct up_failure *failure);
-
-#endif

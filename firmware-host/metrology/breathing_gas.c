@@ -1,7 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "metrology/breathing_gas.h"
 
-#include <math.h>
 #include <stddef.h>
 
 /* Table 12 of Lemmon et al. 2000 and its constants. */

@@ -13,10 +13,7 @@
  *
  * Pressures are absolute: a cylinder's gauge shows about one atmosphere less. Pure functions.
  */
-#ifndef UPTHRUST_METROLOGY_BREATHING_GAS_H
-#define UPTHRUST_METROLOGY_BREATHING_GAS_H
-
-#include <stdbool.h>
+#pragma once
 
 #include "upthrust/failure.h"
 #include "upthrust/quantity.h"
@@ -32,5 +29,3 @@ struct up_breathing_gas {
    (UP_STATUS_WRONG_INPUT) outside of the ranges above. */
 bool up_breathing_gas_density(const struct up_breathing_gas *gas, double pressure_pa, double temp_c,
                               struct up_quantity *density_kg_m3, struct up_failure *failure);
-
-#endif

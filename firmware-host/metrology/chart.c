@@ -1,8 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "upthrust/chart.h"
 
-#include <math.h>
-
 #define NO_NUMBER ((double)NAN)
 
 static const double RANGE_TO_SD = 1.128; /* d2 of pairs, as printed in the e-Handbook 6.3.2.2 */

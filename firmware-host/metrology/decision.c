@@ -1,6 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* The decision (JCGM 106:2012): a class is stated when its probability is high enough. */
-#include <stddef.h>
 
 #include "weighing_internal.h"
 

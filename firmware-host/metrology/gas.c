@@ -1,7 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "upthrust/gas.h"
 
-#include <math.h>
 #include <stddef.h>
 
 #define ZERO_C_K 273.15

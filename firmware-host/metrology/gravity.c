@@ -1,8 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "upthrust/gravity.h"
 
-#include <math.h>
-
 #define U_LOCAL_REL 1e-4 /* normal against real gravity, see the header */
 
 /* WGS84 */

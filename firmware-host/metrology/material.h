@@ -3,8 +3,7 @@
  * How much materials swell with warmth: volume expansion, for the prediction of an item's buoyancy
  * in a colder or warmer water. Handbook ranges, which enter as rectangular.
  */
-#ifndef UPTHRUST_METROLOGY_MATERIAL_H
-#define UPTHRUST_METROLOGY_MATERIAL_H
+#pragma once
 
 #include <stddef.h>
 
@@ -22,5 +21,3 @@ const struct up_material *up_material_at(size_t i);
 /* Middle of the range, and its standard uncertainty. */
 double up_material_expansion_per_k(const struct up_material *material);
 double up_material_u_expansion_per_k(const struct up_material *material);
-
-#endif

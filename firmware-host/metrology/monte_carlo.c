@@ -8,7 +8,6 @@
 #include <gsl/gsl_randist.h>
 #include <gsl/gsl_rng.h>
 #include <gsl/gsl_statistics_double.h>
-#include <stddef.h>
 
 #include "metrology/gsl_errors.h"
 #include "text/memory.h"
@@ -95,16 +94,22 @@ static size_t index_of(double probability, size_t draws) {
     return index < 1 ? 0 : index > (double)draws ? draws - 1 : (size_t)index - 1;
 }
 
+/* The least over all the air that may have stayed. Of neutral that is at one of the ends, as the
+   draws have one summit. */
 static void count_classes(const double *buoyancy_kg, size_t draws, double tolerance_kg,
-                          double figure[FIGURES]) {
-    size_t above = 0, below = 0;
+                          double stuck_kg, double figure[FIGURES]) {
+    size_t above = 0, below = 0, above_at_most = 0, below_at_most = 0;
     for (size_t n = 0; n < draws; n++) {
         above += buoyancy_kg[n] > tolerance_kg;
         below += buoyancy_kg[n] < -tolerance_kg;
+        above_at_most += buoyancy_kg[n] - stuck_kg > tolerance_kg;
+        below_at_most += buoyancy_kg[n] - stuck_kg < -tolerance_kg;
     }
-    figure[FIGURE_POSITIVE] = (double)above / (double)draws;
+    size_t outside = above + below, outside_at_most = above_at_most + below_at_most;
+    figure[FIGURE_POSITIVE] = (double)above_at_most / (double)draws;
     figure[FIGURE_NEGATIVE] = (double)below / (double)draws;
-    figure[FIGURE_NEUTRAL] = (double)(draws - above - below) / (double)draws;
+    figure[FIGURE_NEUTRAL] =
+        (double)(draws - (outside > outside_at_most ? outside : outside_at_most)) / (double)draws;
 }
 
 /* The draws become their distances from the estimate. False where one is not finite. */
@@ -123,10 +128,11 @@ static bool read_moments(double *buoyancy_kg, size_t draws, double centre_kg,
 }
 
 static bool read_block(double *buoyancy_kg, size_t draws, const struct up_question *question,
-                       double centre_kg, double figure[FIGURES]) {
+                       const struct up_answer *answer, double figure[FIGURES]) {
     double confidence = up_confidence_at_look(question);
-    count_classes(buoyancy_kg, draws, question->tolerance_kg, figure);
-    if (!read_moments(buoyancy_kg, draws, centre_kg, figure)) {
+    count_classes(buoyancy_kg, draws, question->tolerance_kg, fmax(answer->stuck_air_kg, 0),
+                  figure);
+    if (!read_moments(buoyancy_kg, draws, answer->buoyancy_kg.value, figure)) {
         return false;
     }
     size_t high = index_of(confidence, draws);
@@ -197,7 +203,7 @@ static void take(const struct blocks *blocks, double dof, struct up_answer *answ
     answer->draws_mean_kg = dof > 2 ? mean[FIGURE_MEAN] : (double)NAN;
     answer->draws_u_kg = dof > 2 ? mean[FIGURE_U] : (double)NAN;
     answer->expanded_u_kg = mean[FIGURE_HALF_WIDTH];
-    answer->guard_low_kg = mean[FIGURE_GUARD_LOW];
+    answer->guard_low_kg = mean[FIGURE_GUARD_LOW] + fmax(answer->stuck_air_kg, 0);
     answer->guard_high_kg = mean[FIGURE_GUARD_HIGH];
     answer->probability_positive = mean[FIGURE_POSITIVE];
     answer->probability_neutral = mean[FIGURE_NEUTRAL];
@@ -226,7 +232,7 @@ bool weighing_draw(const struct up_weighing *weighing, const struct up_question 
     while (left > 0 && good && !(answer->stable && question->draws == 0)) {
         size_t draws = left < BLOCK ? left : BLOCK;
         draw_block(weighing, active, actives, rng, buoyancy_kg, draws);
-        good = read_block(buoyancy_kg, draws, question, answer->buoyancy_kg.value, figure);
+        good = read_block(buoyancy_kg, draws, question, answer, figure);
         add_block(&blocks, figure, draws);
         answer->stable = all_stand(&blocks, question, answer->numerical_tolerance_kg, dof);
         left -= draws;

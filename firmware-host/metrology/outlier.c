@@ -2,7 +2,6 @@
 #include "metrology/outlier.h"
 
 #include <gsl/gsl_cdf.h>
-#include <math.h>
 
 #include "metrology/gsl_errors.h"
 #include "metrology/statistics.h"

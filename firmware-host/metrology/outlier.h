@@ -6,8 +6,7 @@
  * Source: F. E. Grubbs, Technometrics 11 (1969) 1; B. Rosner, Technometrics 25 (1983) 165; both as
  * in the NIST/SEMATECH e-Handbook of Statistical Methods, 1.3.5.17.1 and 1.3.5.17.3.
  */
-#ifndef UPTHRUST_METROLOGY_OUTLIER_H
-#define UPTHRUST_METROLOGY_OUTLIER_H
+#pragma once
 
 #include <stdbool.h>
 #include <stddef.h>
@@ -36,5 +35,3 @@ struct up_outlier up_grubbs(const double *value, size_t count, double significan
    `most`. */
 size_t up_rosner(const double *value, size_t count, size_t most, double significance,
                  double *scratch, struct up_outlier *test);
-
-#endif

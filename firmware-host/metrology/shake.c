@@ -2,7 +2,6 @@
 #include "metrology/shake.h"
 
 #include <gsl/gsl_math.h>
-#include <math.h>
 #include <stdlib.h>
 
 #include "metrology/statistics.h"
@@ -108,9 +107,7 @@ bool up_find_share(const struct up_shaken *trial, size_t trials, struct up_share
     if (!are_usable(trial, trials, &gains) || gains < 3) {
         return false;
     }
-    double *room = up_allocate(2 * gains, sizeof *room);
+    UP_FREED double *room = up_allocate(2 * gains, sizeof *room);
     struct told told = {room, room + gains, 0};
-    bool good = find_both(trial, trials, &told, share);
-    free(room);
-    return good;
+    return find_both(trial, trials, &told, share);
 }

@@ -23,8 +23,7 @@
  * to shake, and u_gain of 0.5 g and more beside first gains of 1 to 40 g, it held in 89 to 94 of
  * 100.
  */
-#ifndef UPTHRUST_METROLOGY_SHAKE_H
-#define UPTHRUST_METROLOGY_SHAKE_H
+#pragma once
 
 #include <stdbool.h>
 #include <stddef.h>
@@ -51,5 +50,3 @@ struct up_share {
    of each of two trials, of enough air), for a number that is not finite, a u_gain not above zero,
    and where there is no memory. */
 bool up_find_share(const struct up_shaken *trial, size_t trials, struct up_share *share);
-
-#endif

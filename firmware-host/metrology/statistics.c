@@ -5,7 +5,6 @@
 #include <gsl/gsl_math.h>
 #include <gsl/gsl_multifit.h>
 #include <gsl/gsl_statistics_double.h>
-#include <math.h>
 #include <string.h>
 
 #include "metrology/gsl_errors.h"
@@ -50,16 +49,6 @@ double up_median(double *value, size_t count) {
         return count % 2 != 0 ? value[middle] : 0.5 * (value[middle - 1] + value[middle]);
     }
     return count == 0 ? NO_NUMBER : gsl_stats_median(value, 1, count);
-}
-
-double up_noise_floor(const double *value, size_t count, double *scratch) {
-    if (count < 3) {
-        return NO_NUMBER;
-    }
-    for (size_t i = 1; i < count; i++) {
-        scratch[i - 1] = fabs(value[i] - value[i - 1]);
-    }
-    return 1.4826 * up_median(scratch, count - 1) / sqrt(2);
 }
 
 /* ---- least squares ---- */
@@ -234,8 +223,9 @@ bool up_fit_polynomial(const double *x, const double *y, size_t count, size_t te
 
 double up_f_of_term(const struct up_fit *narrow, const struct up_fit *wide) {
     double variance = wide->residual_sum_squares / wide->dof;
-    double drop = narrow->residual_sum_squares - wide->residual_sum_squares;
-    return variance > 0 ? drop / variance : NO_NUMBER; /* an exact fit tells nothing of chance */
+    double drop = fmax(narrow->residual_sum_squares - wide->residual_sum_squares, 0);
+    double rounding = 1e-12 * wide->c[1]; /* an exact fit tells nothing of chance */
+    return variance > rounding * rounding ? drop / variance : NO_NUMBER;
 }
 
 double up_f_limit(double probability, double dof_1, double dof_2) {

@@ -2,8 +2,7 @@
 /*
  * Statistics of readings and of calibrations, by GSL. Pure functions.
  */
-#ifndef UPTHRUST_METROLOGY_STATISTICS_H
-#define UPTHRUST_METROLOGY_STATISTICS_H
+#pragma once
 
 #include <stdbool.h>
 #include <stddef.h>
@@ -25,10 +24,6 @@ void up_sort(double *value, size_t count);
 
 /* Median; reorders the array. NaN for an empty one. */
 double up_median(double *value, size_t count);
-
-/* Noise floor of a series that may hold steps: 1.4826 times the median absolute first difference,
-   over the square root of 2. NaN below 3 values. `scratch` holds count - 1 doubles. */
-double up_noise_floor(const double *value, size_t count, double *scratch);
 
 /* Least squares y = sum of c[j] x^j over `terms` powers of x from `first` on (0: a polynomial; 1:
    through zero). `weight`: reciprocal variances, up to a factor; NULL: all alike. Covariance from
@@ -68,20 +63,6 @@ double up_effective_dof(const double *u, const double *dof, size_t count);
 
 /* ---- groups ---- */
 
-/* One-way analysis of variance (GUM H.5): whether groups differ by more than their values scatter
-   within them. `value` holds the groups one after another, count[g] values each. */
-struct up_anova {
-    double mean;
-    double between_mean_square, between_dof;
-    double within_mean_square, within_dof;
-    double f;           /* between over within; NaN where nothing scatters within */
-    double probability; /* that chance alone makes an F at least as large */
-    double between_sd;  /* of the groups' own means: what is left after the scatter within, or 0 */
-};
-
-/* False for fewer than two groups, an empty one, no group of two, a number that is not finite. */
-bool up_anova(const double *value, const size_t *count, size_t groups, struct up_anova *anova);
-
 /* Standard deviations pooled, weighted by their degrees of freedom (GUM H.5.2.2). A group without
    degrees of freedom (a single value, whose sd is NaN) adds nothing. sd is NaN, dof 0 where none
    is left. */
@@ -90,11 +71,6 @@ struct up_pool {
 };
 
 struct up_pool up_pool_sds(const double *sd, const double *dof, size_t groups);
-
-/* Whether a standard deviation of its own belongs to a pool that it is not part of, by F: the
-   probability that chance makes their ratio as far from one, to either side. NaN without degrees of
-   freedom, and where nothing scatters. */
-double up_pool_probability(double sd, double dof, const struct up_pool *pool);
 
 /* Values with standard uncertainties that may differ by more than these tell: their mean, and the
    standard deviation between them that makes the weighted sum of squares what it should be
@@ -138,5 +114,3 @@ double up_allan_factor(int index);
 double up_allan_deviation(const struct up_allan *allan, int index);
 /* The index of the least deviation among those with so many pairs; -1 where there is none. */
 int up_allan_minimum(const struct up_allan *allan, uint64_t least_pairs);
-
-#endif

@@ -1,8 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "upthrust/water.h"
 
-#include <math.h>
-
 #define TEMP_MAX_C      40.0
 #define DEPTH_MAX_M     60.0
 #define SOLIDS_MAX_G_KG 2.0

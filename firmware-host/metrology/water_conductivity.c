@@ -1,7 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* PSS-78 with its extension to low salinities, see waters.h for the sources. */
-#include <math.h>
-
 #include "upthrust/waters.h"
 
 #define STANDARD_MS_CM 42.914  /* of S = 35 at 15 C and one atmosphere */

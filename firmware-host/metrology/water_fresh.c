@@ -6,8 +6,6 @@
  * memory and were checked against IAPWS SR7-09 (within 0.3 %, which is 1e-6 of the density at
  * 60 m).
  */
-#include <math.h>
-
 #include "upthrust/water.h"
 
 /* A compressibility that does not change with pressure is good for the 60 m of this program. */

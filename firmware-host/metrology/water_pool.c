@@ -1,6 +1,4 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include <math.h>
-
 #include "upthrust/water.h"
 
 #define NACL_G_MOL 58.443 /* IUPAC atomic weights, from memory */

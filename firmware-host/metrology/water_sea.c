@@ -9,7 +9,6 @@
  * The digits were read in iapws08.py of Debian's python3-iapws 1.5.3-1 (J. J. Gomez Romera,
  * GPL-3), which names these releases; the releases' own check values confirm them.
  */
-#include <math.h>
 #include <stddef.h>
 
 #include "upthrust/water.h"

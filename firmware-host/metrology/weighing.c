@@ -1,7 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* The model and its first-order combination. */
-#include <stddef.h>
-
 #include "metrology/statistics.h"
 #include "weighing_internal.h"
 
@@ -31,6 +29,8 @@ static const struct input_text input_texts[UP_INPUT_COUNT] = {
     [UP_INPUT_ITEM_TEMP] = {"item temperature", "K", UP_SHARED_WEIGHING},
     [UP_INPUT_EXPANSION] = {"item expansion", "1/K", UP_SHARED_ITEM},
     [UP_INPUT_TRAPPED_AIR] = {"residual air", "kg", UP_SHARED_WEIGHING},
+    [UP_INPUT_BUBBLES] = {"bubbles that form on it", "kg", UP_SHARED_WEIGHING},
+    [UP_INPUT_DRIPS] = {"water that drips off", "kg", UP_SHARED_WEIGHING},
     [UP_INPUT_LINE] = {"line meniscus", "kg", UP_SHARED_WEIGHING},
     [UP_INPUT_TARGET_DENSITY] = {"density of the water asked for", "kg/m3", UP_SHARED_TARGET_WATER},
     [UP_INPUT_TARGET_SALINITY] = {"salinity or solids of the water asked for", "kg/m3",
@@ -78,12 +78,13 @@ static void solve_in_air(const struct up_weighing *weighing, const double x[UP_I
                          struct up_chain *chain) {
     double line = weighing->tank_area_m2 > 0 ? weighing->line_area_m2 / weighing->tank_area_m2 : 0;
     double water_density = chain->water_density_kg_m3;
+    double air_kg = x[UP_INPUT_TRAPPED_AIR] + x[UP_INPUT_BUBBLES];
     double tank_temp_c = weighing->tank_temp_c + x[UP_INPUT_WATER_TEMP];
     chain->wetted_volume_m3 =
         (chain->air_kg - chain->water_kg) * chain->k / (water_density - x[UP_INPUT_AIR_DENSITY]);
     /* The trapped air's volume is none of the item's; its mass counts for nothing. The level rises
        by what is immersed, and wets more of the line, whose lift the reading lacks. */
-    chain->volume_m3 = chain->wetted_volume_m3 - x[UP_INPUT_TRAPPED_AIR] / water_density;
+    chain->volume_m3 = chain->wetted_volume_m3 - air_kg / water_density;
     chain->mass_kg = chain->air_kg * chain->k + x[UP_INPUT_AIR_DENSITY] * chain->volume_m3;
     chain->line_kg = water_density * line * chain->wetted_volume_m3;
     /* What the item will displace once it has the water's temperature. */
@@ -121,9 +122,11 @@ void weighing_solve(const struct up_weighing *weighing, const double x[UP_INPUT_
         .mass_kg = (double)NAN};
     chain->water_kg =
         counts / chain->slope_counts_per_kg * (1 + x[UP_INPUT_CREEP]) * (1 - x[UP_INPUT_SWING]) +
-        x[UP_INPUT_LACK_OF_FIT] + x[UP_INPUT_HYSTERESIS] - direction(weighing) * x[UP_INPUT_OFFSET];
+        x[UP_INPUT_LACK_OF_FIT] + x[UP_INPUT_HYSTERESIS] + x[UP_INPUT_DRIPS] -
+        direction(weighing) * x[UP_INPUT_OFFSET];
     chain->air_kg = x[UP_INPUT_AIR_LOAD] / chain->slope_counts_per_kg - x[UP_INPUT_OFFSET];
-    chain->tank_kg = -chain->water_kg * chain->k - x[UP_INPUT_LINE] - x[UP_INPUT_TRAPPED_AIR];
+    chain->tank_kg = -chain->water_kg * chain->k - x[UP_INPUT_LINE] - x[UP_INPUT_TRAPPED_AIR] -
+                     x[UP_INPUT_BUBBLES];
     chain->buoyancy_kg = chain->tank_kg;
     if (weighing->weighed_in_air) {
         solve_in_air(weighing, x, chain);
@@ -209,6 +212,11 @@ static bool check_terms(const struct up_weighing *weighing, struct up_failure *f
                            name, term->dof);
         }
     }
+    if (weighing->stuck_air_kg < 0 || isinf(weighing->stuck_air_kg)) {
+        return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                       "the air that may have stayed is %g kg: its bound is 0 or above",
+                       weighing->stuck_air_kg);
+    }
     return true;
 }
 
@@ -268,6 +276,16 @@ bool up_weighing_chain(const struct up_weighing *weighing, struct up_chain *chai
     return isfinite(chain->buoyancy_kg) != 0;
 }
 
+/* What stayed lifts as other trapped air does. */
+static double weighing_stuck_kg(const struct up_weighing *weighing, double buoyancy_kg) {
+    double x[UP_INPUT_COUNT];
+    struct up_chain chain;
+    weighing_estimates(weighing, x);
+    x[UP_INPUT_TRAPPED_AIR] += weighing->stuck_air_kg;
+    weighing_solve(weighing, x, &chain);
+    return buoyancy_kg - chain.buoyancy_kg;
+}
+
 bool up_weigh(struct up_weighing *weighing, const struct up_question *question,
               struct up_answer *answer) {
     struct up_chain chain;
@@ -276,6 +294,7 @@ bool up_weigh(struct up_weighing *weighing, const struct up_question *question,
         return false;
     }
     answer->buoyancy_kg.value = chain.buoyancy_kg;
+    answer->stuck_air_kg = weighing_stuck_kg(weighing, chain.buoyancy_kg);
     answer->volume_m3 = chain.volume_m3;
     answer->mass_kg = chain.mass_kg;
     combine_first_order(weighing, question->coverage, answer);
@@ -288,6 +307,10 @@ bool up_weigh(struct up_weighing *weighing, const struct up_question *question,
 
 double up_trapped_air_bound(double last_gain, double u_gain, double share) {
     return (fmax(last_gain, 0) + u_gain) * (1 - share) / share;
+}
+
+double up_stuck_air_bound(double freed, double stuck_share) {
+    return fmax(freed, 0) * stuck_share / (1 - stuck_share);
 }
 
 double up_lead_to_cancel_kg(double buoyancy_kg, double water_density_kg_m3,

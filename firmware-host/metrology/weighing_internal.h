@@ -1,7 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* What the model, its two combinations and the decision share. */
-#ifndef UPTHRUST_WEIGHING_INTERNAL_H
-#define UPTHRUST_WEIGHING_INTERNAL_H
+#pragma once
 
 #include "upthrust/weighing.h"
 
@@ -19,5 +18,3 @@ bool weighing_draw(const struct up_weighing *weighing, const struct up_question 
    all of it and with none. */
 enum up_class weighing_class(const struct up_weighing *weighing, const struct up_question *question,
                              const struct up_answer *answer);
-
-#endif

@@ -2,10 +2,10 @@
 /* What to beware of, before the first thing is hung. */
 #include <ctype.h>
 #include <errno.h>
-#include <string.h>
 #include <unistd.h>
 
 #include "internal.h"
+#include "text/text.h"
 
 enum { LOOK_MS = 200 };
 
@@ -62,7 +62,7 @@ bool up_operator_caution(struct up_operator *op, const struct up_cautions *cauti
     }
     fputs("Before you begin:\n", op->output);
     for (const char *const *text = cautions->texts; *text != NULL; text++) {
-        fprintf(op->output, "- %s\n", *text);
+        up_text_lines(op->output, "- ", *text, op->style.columns);
     }
     fputs("`man upthrust` has all cautions. Press Enter to begin (q and Enter: stop). ",
           op->output);

@@ -2,11 +2,7 @@
 /* GPIO lines as the bench needs them. libgpiod changed its interface from 1.x to 2.x: gpio_v1.c and
    gpio_v2.c are one adapter for each, and the Makefile takes the one that fits. All values
    are logical: active-low is the kernel's business. Failures set errno. */
-#ifndef UPTHRUST_OPERATOR_GPIO_H
-#define UPTHRUST_OPERATOR_GPIO_H
-
-#include <stdbool.h>
-#include <stddef.h>
+#pragma once
 
 #include "upthrust/rig.h"
 
@@ -48,5 +44,3 @@ bool gpio_set(struct gpio_line *line, bool active);
 int gpio_descriptor(struct gpio_line *line);
 /* Never waits: 1, 0 where there is none, -1 where the line is gone. */
 int gpio_next_edge(struct gpio_line *line, struct gpio_edge *edge);
-
-#endif

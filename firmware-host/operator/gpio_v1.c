@@ -2,7 +2,6 @@
 /* GPIO lines through libgpiod 1.4 to 1.6. */
 #include <gpiod.h>
 #include <poll.h>
-#include <stdio.h>
 #include <stdlib.h>
 
 #include "gpio.h"

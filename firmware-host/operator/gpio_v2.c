@@ -2,7 +2,6 @@
 /* GPIO lines through libgpiod 2.x. */
 #include <errno.h>
 #include <gpiod.h>
-#include <stdio.h>
 #include <stdlib.h>
 
 #include "gpio.h"

@@ -1,7 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* What lamps, buzzer and shaker do as a session goes. */
-#include <math.h>
-
 #include "panel_internal.h"
 #include "text/clock.h"
 

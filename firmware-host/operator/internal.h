@@ -1,18 +1,18 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* An operator is a short table of functions; operator.c drives it. */
-#ifndef UPTHRUST_OPERATOR_INTERNAL_H
-#define UPTHRUST_OPERATOR_INTERNAL_H
+#pragma once
 
 #include "operator/operator.h"
-#include <signal.h>
+#include "text/style.h"
 
 struct operator_kind {
     void (*event)(struct up_operator *op, const struct up_event *event);
     /* One line that arrived; false where it is no answer (and the operator was shown why). */
     bool (*line)(struct up_operator *op, const char *line, struct up_reply *answer);
     void (*refused)(struct up_operator *op, unsigned id, const char *why);
-    void (*live)(struct up_operator *op, double load_g, double noise_g); /* NULL: not shown */
-    void (*result)(struct up_operator *op, json_t *result);              /* NULL: not shown */
+    /* Net grams, + up, now; NULL: not shown. */
+    void (*live)(struct up_operator *op, double net_g, double noise_g);
+    void (*result)(struct up_operator *op, json_t *result); /* NULL: not shown */
 };
 
 struct live;
@@ -23,6 +23,7 @@ struct up_operator {
     FILE *output;
     bool ended; /* no more answers will come */
     bool is_terminal, live_shown;
+    struct up_style style; /* columns: of the terminal; 0: no terminal */
     char text[4096];
     size_t length;
     bool by_pedal;                 /* the panel's pedal answers */
@@ -36,8 +37,9 @@ struct up_operator {
     struct up_ask ask;    /* the latest, for a person */
     double counts_per_kg; /* 0 while calibrating */
     bool loads_in_kg;     /* the rig's loads are in a unit, no counts */
-    bool is_typed;        /* the readings are */
-    bool stops_next;      /* the pedal: a question after `last_step` is answered with stop */
+    bool is_typed;        /* the readings are, in this unit */
+    enum up_load_unit typed_unit;
+    bool stops_next; /* the pedal: a question after `last_step` is answered with stop */
     unsigned last_step;
     double shown_s;    /* when the live load was shown last */
     struct live *live; /* the live screen while it is up: it shows instead of words; else NULL */
@@ -45,8 +47,11 @@ struct up_operator {
 
 extern const struct operator_kind operator_keys, operator_json;
 
-/* "Hang this mass: 2 kg": the ask's text with what belongs to it; the caller's. */
-char *describe_ask(const struct up_ask *ask);
+/* "Hang this mass: 2 kg": the ask's text with what belongs to it; the caller's. A mass keeps the
+   kilograms that are written on it, beside other units. */
+char *describe_ask(const struct up_operator *op, const struct up_ask *ask);
+/* Of the number that is asked for, as the person types it. */
+const char *asked_unit(const struct up_operator *op);
 
 /* The open question is answered with stop. */
 bool pedal_stops_here(const struct up_operator *op);
@@ -69,5 +74,3 @@ void live_event(struct up_operator *op, const struct up_event *event);
 void live_refused(struct up_operator *op, const char *why);
 void live_show(struct up_operator *op, bool away);
 bool live_read(struct up_operator *op, struct up_reply *reply);
-
-#endif

@@ -1,7 +1,4 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include <math.h>
-#include <stddef.h>
-
 #include "operator/panel.h"
 
 /* On, off, on, ... in seconds, up to the first zero. */

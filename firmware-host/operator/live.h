@@ -7,13 +7,10 @@
  * first line is a warning, and what to do now stands below in plain lines. Text from outside is
  * made harmless here; letters of more than one byte become '?' where the canvas is not UTF-8.
  */
-#ifndef UPTHRUST_OPERATOR_LIVE_H
-#define UPTHRUST_OPERATOR_LIVE_H
-
-#include <stdbool.h>
-#include <stddef.h>
+#pragma once
 
 #include "bench/procedure.h"
+#include "text/style.h"
 
 /* Colour is only a second sign: each of them stands beside words. */
 enum up_live_style {
@@ -49,6 +46,7 @@ struct up_live_fault {
 };
 
 struct up_live_view {
+    struct up_style style;              /* units of what is drawn here */
     const char *what, *bench;           /* "measure", the rig's name */
     const char *item_name;              /* NULL while calibrating */
     const char *place;                  /* in a queue; NULL where there is none */
@@ -84,10 +82,8 @@ struct up_live_view {
 void up_live_draw(const struct up_live_view *view, struct up_canvas *canvas);
 
 /* The result for large letters, and in a sentence what it is of and what to do with it. */
-void up_live_result(const struct up_result *result, unsigned results, char *words,
-                    size_t words_size, char *sentence, size_t size);
+void up_live_result(const struct up_result *result, unsigned results, const struct up_style *style,
+                    char *words, size_t words_size, char *sentence, size_t size);
 
 /* A few words for large letters; never NULL. */
 const char *up_live_words(const struct up_ask *ask, char *buffer, size_t size);
-
-#endif

@@ -1,7 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Text and large letters on a canvas of cells, for live_layout.c. */
-#ifndef UPTHRUST_OPERATOR_LIVE_CELLS_H
-#define UPTHRUST_OPERATOR_LIVE_CELLS_H
+#pragma once
 
 #include "operator/live.h"
 
@@ -34,5 +33,3 @@ void live_large_wrap(struct up_canvas *canvas, struct place place, int rows,
 /* Whether the terminal (TERM) can place its letters; nothing is sent to it. `leave` gets what
    brings the normal screen and the cursor back. */
 bool live_terminal_places(int descriptor, char *leave, size_t size);
-
-#endif

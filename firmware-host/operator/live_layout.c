@@ -5,6 +5,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "catalogue/claim.h"
 #include "live_cells.h"
 #include "metrology/statistics.h"
 #include "text/text.h"
@@ -12,11 +13,11 @@
 /* Rows of 24: title 1, place in a queue or gap 1, words 5, gap 1, sentence 2, bar 1, caption 1,
    reading 5, trials 1 + 2, faults 2, answer 1, keys 1. What a larger screen has more goes to them
    in turn. */
-enum { PANEL_COLUMNS = 36, TRIAL_COLUMNS = 39, SCALE_ROWS = 12, SCALE_MAX = 4 };
+enum { PANEL_COLUMNS = 36, TRIAL_COLUMNS = 39, SCALE_ROWS = 12, SCALE_MAX = 4, KEYS_ROWS = 3 };
 
 struct layout {
     int words, words_rows, sentence, bar, caption, reading, scale, list, list_rows, faults,
-        fault_rows, answer, keys;
+        fault_rows, answer;
 };
 
 /* Words and reading grow alike, then the words get a second line, then the lists their share. */
@@ -43,7 +44,6 @@ static struct layout lay_out(const struct up_canvas *canvas) {
     at.list = at.reading + LARGE_ROWS * at.scale;
     at.faults = at.list + 1 + at.list_rows;
     at.answer = at.faults + at.fault_rows;
-    at.keys = at.answer + 1;
     return at;
 }
 
@@ -69,11 +69,12 @@ static void fill_row(struct up_canvas *canvas, int row, enum up_live_style style
 }
 
 static void draw_title(const struct up_live_view *view, struct up_canvas *canvas) {
-    char right[80], temp[32] = "";
+    char right[80], temp[8 + UP_SHOWN_SIZE] = "", shown[UP_SHOWN_SIZE];
     unsigned minutes = (unsigned)fmax(view->elapsed_s, 0) / 60;
     int width;
     if (isfinite(view->temp_c)) {
-        snprintf(temp, sizeof temp, "  water %.1f C", view->temp_c);
+        up_style_temp(&view->style, view->temp_c, shown);
+        snprintf(temp, sizeof temp, "  water %s", shown);
     }
     snprintf(right, sizeof right, "%s  %u min ", temp, minutes);
     width = up_text_columns(right);
@@ -136,13 +137,32 @@ static const char *way_of(const struct up_live_view *view) {
     return fabs(view->load) <= 3 * view->noise ? "(nothing)" : view->load > 0 ? "DOWN" : "UP";
 }
 
+/* "load now: -371.2 g DOWN" */
+static void put_load(const struct up_live_view *view, struct up_canvas *canvas,
+                     struct place place) {
+    char text[UP_SHOWN_SIZE];
+    if (strcmp(view->load_unit, "g") == 0) {
+        up_style_mass(&view->style, fabs(view->load) < 0.05 ? 0 : -view->load, text);
+    } else {
+        snprintf(text, sizeof text, "%+.0f %s", view->load, view->load_unit);
+    }
+    live_format(canvas, place, UP_LIVE_PLAIN, "load now: %s %s", text, way_of(view));
+}
+
+/* The unit behind the number where there is room for it. */
+static void put_large_grams(struct up_canvas *canvas, struct place place, int scale, char *text) {
+    if (live_large_width(text, scale) > place.width) {
+        text[strcspn(text, " ")] = '\0';
+    }
+    live_large(canvas, place, scale, UP_LIVE_STRONG, text);
+}
+
 static void draw_load(const struct up_live_view *view, struct up_canvas *canvas,
                       const struct layout *at) {
     /* Grams have the sign of a net buoyancy, + up; counts stay as the device sends them. */
     bool grams = strcmp(view->load_unit, "g") == 0;
-    double shown = grams ? -view->load : view->load;
     int width = canvas->columns - PANEL_COLUMNS - 2;
-    char text[40];
+    char text[UP_SHOWN_SIZE];
     if (view->finished) { /* nothing is read any more */
         return;
     }
@@ -150,16 +170,13 @@ static void draw_load(const struct up_live_view *view, struct up_canvas *canvas,
         live_put(canvas, place_of(at->caption, 1, width), UP_LIVE_PLAIN, "nothing weighed yet");
         return;
     }
-    snprintf(text, sizeof text, grams ? "%+.1f" : "%+.0f", shown);
-    if (strcmp(text, "-0.0") == 0 || strcmp(text, "-0") == 0) {
-        text[0] = '+';
+    put_load(view, canvas, place_of(at->caption, 1, width));
+    if (grams) {
+        up_style_brief(&view->style, -view->load, text);
+    } else {
+        snprintf(text, sizeof text, "%+.0f", view->load);
     }
-    live_format(canvas, place_of(at->caption, 1, width), UP_LIVE_PLAIN, "load now: %s %s %s", text,
-                view->load_unit, way_of(view));
-    if (grams && live_large_width(text, at->scale) + 7 * at->scale <= width) {
-        snprintf(text + strlen(text), sizeof text - strlen(text), " g");
-    }
-    live_large(canvas, place_of(at->reading, 1, width), at->scale, UP_LIVE_STRONG, text);
+    put_large_grams(canvas, place_of(at->reading, 1, width), at->scale, text);
 }
 
 /* ---- probabilities and waters ---- */
@@ -185,28 +202,29 @@ static void draw_probabilities(struct up_canvas *canvas, struct place place,
                      answer->class == UP_CLASS_NEGATIVE);
 }
 
-static void head_result(struct up_canvas *canvas, struct place place,
-                        const struct up_result *result) {
+static void head_result(const struct up_live_view *view, struct up_canvas *canvas,
+                        struct place place, const struct up_result *result) {
     const struct up_answer *answer = &result->answer;
-    live_format(canvas, place, UP_LIVE_STRONG, "%s %+.1f g +- %.1f g: %s", result->water.name,
-                1e3 * answer->buoyancy_kg.value, 1e3 * answer->expanded_u_kg,
+    char net[UP_SHOWN_SIZE], u[UP_SHOWN_SIZE];
+    up_style_brief(&view->style, 1e3 * answer->buoyancy_kg.value, net);
+    up_style_interval(&view->style, 1e3 * answer->expanded_u_kg, 1e3 * answer->stuck_air_kg, u);
+    net[view->style.imperial ? strcspn(net, " ") : strlen(net)] = '\0'; /* ounces take more room */
+    live_format(canvas, place, UP_LIVE_STRONG, "%s %s %s: %s", result->water.name, net, u,
                 up_class_name(answer->class));
 }
 
 /* To be read from two metres away: the grams in large letters, and where there is room below them,
    the probabilities. Returns the rows used. */
-static int draw_first_result(struct up_canvas *canvas, struct place place,
-                             const struct up_result *result, int rows) {
+static int draw_first_result(const struct up_live_view *view, struct up_canvas *canvas,
+                             struct place place, int rows) {
+    const struct up_result *result = &view->result[0];
     double net_g = 1e3 * result->answer.buoyancy_kg.value;
-    char text[40];
-    head_result(canvas, place, result);
+    char text[UP_SHOWN_SIZE];
+    head_result(view, canvas, place, result);
     place.row++;
-    snprintf(text, sizeof text, "%+.1f", fabs(net_g) < 0.05 ? 0 : net_g);
-    if (live_large_width(text, 1) + 7 <= place.width) {
-        strcat(text, " g");
-    }
+    up_style_brief(&view->style, net_g, text);
     if (isfinite(net_g)) {
-        live_large(canvas, place, 1, UP_LIVE_STRONG, text);
+        put_large_grams(canvas, place, 1, text);
     }
     place.row += LARGE_ROWS;
     if (rows < 1 + LARGE_ROWS + 3) {
@@ -219,12 +237,15 @@ static int draw_first_result(struct up_canvas *canvas, struct place place,
 /* "fresh 20.0 C", or with its class where there is one. */
 static void name_water(const struct up_live_view *view, unsigned i, char *text, size_t size) {
     const struct up_water *water = &view->water[i];
+    char temp[UP_SHOWN_SIZE], net[UP_SHOWN_SIZE];
+    up_style_temp(&view->style, water->temp_c, temp);
     if (i + 1 < view->results) {
         const struct up_result *result = &view->result[i + 1];
-        snprintf(text, size, "%.40s %.1f C: %+.1f g, %s", water->name, water->temp_c,
-                 1e3 * result->answer.buoyancy_kg.value, up_class_name(result->answer.class));
+        up_style_brief(&view->style, 1e3 * result->answer.buoyancy_kg.value, net);
+        snprintf(text, size, "%.40s %s: %s, %s", water->name, temp, net,
+                 up_class_name(result->answer.class));
     } else {
-        snprintf(text, size, "%.40s %.1f C", water->name, water->temp_c);
+        snprintf(text, size, "%.40s %s", water->name, temp);
     }
 }
 
@@ -239,7 +260,7 @@ static unsigned draw_panel(const struct up_live_view *view, struct up_canvas *ca
         return view->waters;
     }
     if (view->results > 0) {
-        place.row += draw_first_result(canvas, place, &view->result[0], end - place.row);
+        place.row += draw_first_result(view, canvas, place, end - place.row);
     } else {
         live_put(canvas, place, UP_LIVE_PLAIN,
                  view->trials < 2 ? "classes appear after two trials" : "there is no result yet");
@@ -247,7 +268,7 @@ static unsigned draw_panel(const struct up_live_view *view, struct up_canvas *ca
     }
     while (i + 1 < view->results && place.row + block * (int)(view->waters - i) <= end) {
         place.row++;
-        head_result(canvas, place, &view->result[++i]);
+        head_result(view, canvas, place, &view->result[++i]);
         place.row++;
         draw_probabilities(canvas, place, &view->result[i].answer);
         place.row += 3;
@@ -299,34 +320,41 @@ static void head_trials(const struct up_live_view *view, struct up_canvas *canva
         return;
     }
     summary = up_summarise(net, kept);
-    summary.mean = fabs(summary.mean) < 0.05 ? 0 : summary.mean; /* not -0.0 */
-    live_format(canvas, place, UP_LIVE_STRONG,
-                "trials: %u %s %u   mean %+.1f g, %s   spread %.2f g (st. deviation)", view->trials,
-                of, view->trials_planned, summary.mean, direction(summary.mean), summary.sd);
+    char mean[UP_SHOWN_SIZE];
+    up_style_brief(&view->style, summary.mean, mean);
+    live_format(
+        canvas, place, UP_LIVE_STRONG, "trials: %u %s %u   mean %s, %s   spread %.2f %s (st. dev.)",
+        view->trials, of, view->trials_planned, mean, direction(summary.mean),
+        summary.sd / (view->style.imperial ? UP_G_PER_OZ : 1), view->style.imperial ? "oz" : "g");
 }
 
 static void put_trial(const struct up_live_view *view, struct up_canvas *canvas, struct place place,
                       unsigned i) {
     const struct up_trial *trial = &view->trial[i];
+    char net[UP_SHOWN_SIZE], gain[UP_SHOWN_SIZE];
+    up_style_brief(&view->style, net_g(view, trial), net);
+    up_style_brief(&view->style, trial->last_gain_counts * fabs(view->g_per_count), gain);
     if (trial->left_out) {
-        live_format(canvas, place, UP_LIVE_BAD, "%2u %+8.1f g, LEFT OUT", trial->number,
-                    net_g(view, trial));
+        live_format(canvas, place, UP_LIVE_BAD, "%2u %10s, LEFT OUT", trial->number, net);
         return;
     }
     live_format(canvas, place, trial->still_gaining ? UP_LIVE_BAD : UP_LIVE_PLAIN,
-                "%2u %+8.1f g, %s %.1f g, %u shake%s", trial->number, net_g(view, trial),
-                trial->still_gaining ? "GAINING" : "gain",
-                trial->last_gain_counts * fabs(view->g_per_count), trial->shakes,
+                "%2u %10s, %s %s, %u shake%s", trial->number, net,
+                trial->still_gaining ? "GAINING" : "gain", gain + (gain[0] == '+'), trial->shakes,
                 trial->shakes == 1 ? "" : "s");
 }
 
 static void put_loading(const struct up_live_view *view, struct up_canvas *canvas,
                         struct place place, unsigned i) {
     const struct up_calibration_point *point = &view->point[i];
-    bool kg = strcmp(view->load_unit, "g") == 0;
-    live_format(canvas, place, UP_LIVE_PLAIN,
-                kg ? "%2u %+9.6g kg: %+.6g kg" : "%2u %+9.6g kg: %+.0f", i + 1, point->mass_kg,
-                point->load_counts);
+    char load[UP_SHOWN_SIZE];
+    if (strcmp(view->load_unit, "g") == 0 && view->style.imperial) {
+        up_style_mass(&view->style, 1e3 * point->load_counts, load);
+    } else {
+        snprintf(load, sizeof load, strcmp(view->load_unit, "g") == 0 ? "%+.6g kg" : "%+.0f",
+                 point->load_counts);
+    }
+    live_format(canvas, place, UP_LIVE_PLAIN, "%2u %+9.6g kg: %s", i + 1, point->mass_kg, load);
 }
 
 /* The latest ones, row by row, as many beside each other as fit. */
@@ -357,16 +385,33 @@ static void draw_list(const struct up_live_view *view, struct up_canvas *canvas,
 
 /* ---- faults, answer ---- */
 
+static char *name_fault(const struct up_live_view *view, unsigned i) {
+    const struct up_live_fault *fault = &view->fault[i];
+    double minutes = floor((view->elapsed_s - fault->at_s) / 60);
+    const char *sign = fault->note ? "--" : "!!";
+    return minutes >= 1 ? up_text_format("%s %.0f min ago: %s", sign, minutes, fault->text)
+                        : up_text_format("%s now: %s", sign, fault->text);
+}
+
+/* What to do stands at its end: a long one takes rows from the trials above it. */
+static int rows_of_newest(const struct up_live_view *view, const struct up_canvas *canvas,
+                          int most) {
+    struct up_canvas nothing = {.utf8 = canvas->utf8};
+    if (view->faults == 0) {
+        return 0;
+    }
+    char *text = name_fault(view, view->faults - 1);
+    int rows = live_wrap(&nothing, place_of(0, 1, canvas->columns - 2), most, UP_LIVE_BAD, text);
+    free(text);
+    return rows;
+}
+
 /* The newest first, as long as it is; older ones below while there is room. */
 static void draw_faults(const struct up_live_view *view, struct up_canvas *canvas, int row,
                         int rows) {
     for (unsigned i = view->faults; i > 0 && rows > 0; i--) {
         const struct up_live_fault *fault = &view->fault[i - 1];
-        double minutes = floor((view->elapsed_s - fault->at_s) / 60);
-        const char *sign = fault->note ? "--" : "!!";
-        char *text = minutes >= 1
-                         ? up_text_format("%s %.0f min ago: %s", sign, minutes, fault->text)
-                         : up_text_format("%s now: %s", sign, fault->text);
+        char *text = name_fault(view, i - 1);
         int used = live_wrap(canvas, place_of(row, 1, canvas->columns - 2), rows,
                              i == view->faults && !fault->note ? UP_LIVE_BAD : UP_LIVE_PLAIN, text);
         row += used;
@@ -376,16 +421,17 @@ static void draw_faults(const struct up_live_view *view, struct up_canvas *canva
 }
 
 /* Whole, so that what to do is not cut off: a long one takes rows above it. */
-static void draw_refused(const char *refused, struct up_canvas *canvas, int row, int most) {
+static int draw_upwards(struct up_canvas *canvas, int row, int most, enum up_live_style style,
+                        enum up_live_style ground, const char *text) {
     struct up_canvas nothing = {.utf8 = canvas->utf8};
     struct place place = place_of(row, 1, canvas->columns - 2);
-    char *text = up_text_format("?? %s", refused);
-    int rows = live_wrap(&nothing, place, most, UP_LIVE_BAD, text);
-    for (int i = 1; i < rows; i++) {
-        fill_row(canvas, --place.row, UP_LIVE_PLAIN);
+    int rows = live_wrap(&nothing, place, most, style, text);
+    place.row -= rows - 1;
+    for (int i = 0; i < rows; i++) {
+        fill_row(canvas, place.row + i, ground);
     }
-    live_wrap(canvas, place, most, UP_LIVE_BAD, text);
-    free(text);
+    live_wrap(canvas, place, rows, style, text);
+    return rows;
 }
 
 static void draw_answer(const struct up_live_view *view, struct up_canvas *canvas, int row,
@@ -397,30 +443,33 @@ static void draw_answer(const struct up_live_view *view, struct up_canvas *canva
                                         "q: Enter stops; what was completed is kept"};
     const char *letter = strchr(letters, view->typed[0]);
     if (view->typed[0] != '\0' && view->typed[1] == '\0' && letter != NULL) {
-        live_put(canvas, place, UP_LIVE_STRONG, words[letter - letters]);
+        draw_upwards(canvas, row, most, UP_LIVE_STRONG, UP_LIVE_PLAIN, words[letter - letters]);
     } else if (view->refused[0] != '\0') {
-        draw_refused(view->refused, canvas, row, most);
+        char *text = up_text_format("?? %s", view->refused);
+        draw_upwards(canvas, row, most, UP_LIVE_BAD, UP_LIVE_PLAIN, text);
+        free(text);
     } else if (view->typed[0] != '\0' || (view->asks && view->unit != NULL)) {
         live_format(canvas, place, UP_LIVE_STRONG, "> %s_  %s", view->typed,
                     view->unit != NULL ? view->unit : "");
     }
 }
 
-static void draw_keys(const struct up_live_view *view, struct up_canvas *canvas, int row) {
-    const char *keys = view->finished       ? " any key: continue"
-                       : !view->asks        ? " q and Enter: stop"
-                       : view->unit != NULL ? " number and Enter: take it   s: skip   a: redo from "
+/* At the bottom, in as many rows as they take; returns how many. */
+static int draw_keys(const struct up_live_view *view, struct up_canvas *canvas) {
+    const char *keys = view->finished       ? "any key: continue"
+                       : !view->asks        ? "q and Enter: stop"
+                       : view->how != NULL  ? view->how
+                       : view->unit != NULL ? "number and Enter: take it   s: skip   a: redo from "
                                               "zero   q: stop"
-                       : view->question     ? " Enter: done   s: skip   a: again   q: stop   "
+                       : view->question     ? "Enter: done   s: skip   a: again   q: stop   "
                                               "(letter, then Enter)"
-                                            : " Enter: done   s: skip   a: redo from zero   "
+                                            : "Enter: done   s: skip   a: redo from zero   "
                                               "q: stop   (letter, then Enter)";
-    fill_row(canvas, row, UP_LIVE_TITLE);
-    if (view->asks && view->how != NULL) {
-        live_format(canvas, whole_row(canvas, row), UP_LIVE_TITLE, " %s   keyboard too", view->how);
-    } else {
-        live_put(canvas, whole_row(canvas, row), UP_LIVE_TITLE, keys);
-    }
+    char *text = up_text_format("%s%s", keys, view->asks && view->how != NULL ? "  keys too" : "");
+    int rows =
+        draw_upwards(canvas, canvas->rows - 1, KEYS_ROWS, UP_LIVE_TITLE, UP_LIVE_TITLE, text);
+    free(text);
+    return rows;
 }
 
 /* ---- all of it ---- */
@@ -432,18 +481,18 @@ static void clear(struct up_canvas *canvas) {
     }
 }
 
+/* What to do comes first and is never cut while there are rows: keys and refusals stand at the
+   bottom, the load and older faults give way. */
 static void draw_small(const struct up_live_view *view, struct up_canvas *canvas) {
     int row = live_wrap(canvas, whole_row(canvas, 0), 2, UP_LIVE_BAD,
                         "This window is too small: it needs 80x24.");
-    row += live_wrap(canvas, whole_row(canvas, row), 4, view->mood, view->sentence);
-    if (isfinite(view->load)) {
-        bool grams = strcmp(view->load_unit, "g") == 0;
-        live_format(canvas, whole_row(canvas, row++), UP_LIVE_PLAIN, "load now: %+.1f %s %s",
-                    grams ? -view->load : view->load, view->load_unit, way_of(view));
+    int end = canvas->rows - (canvas->rows > 2 ? draw_keys(view, canvas) + 1 : 0);
+    row += live_wrap(canvas, whole_row(canvas, row), end - row, view->mood, view->sentence);
+    if (isfinite(view->load) && row < end) {
+        put_load(view, canvas, whole_row(canvas, row++));
     }
-    draw_answer(view, canvas, row++, 1);
-    draw_keys(view, canvas, row++);
-    draw_faults(view, canvas, row, canvas->rows - row);
+    draw_faults(view, canvas, row, end - row);
+    draw_answer(view, canvas, end, end);
 }
 
 void up_live_draw(const struct up_live_view *view, struct up_canvas *canvas) {
@@ -453,6 +502,12 @@ void up_live_draw(const struct up_live_view *view, struct up_canvas *canvas) {
         return;
     }
     struct layout at = lay_out(canvas);
+    int more = rows_of_newest(view, canvas, at.fault_rows + at.list_rows) - at.fault_rows;
+    if (more > 0) {
+        at.list_rows -= more;
+        at.faults -= more;
+        at.fault_rows += more;
+    }
     draw_title(view, canvas);
     live_large_wrap(canvas, place_of(at.words, 1, canvas->columns - 2), at.words_rows, view->mood,
                     view->words);
@@ -460,12 +515,14 @@ void up_live_draw(const struct up_live_view *view, struct up_canvas *canvas) {
     draw_bar(view, canvas, at.bar);
     draw_load(view, canvas, &at);
     unsigned waters = draw_panel(view, canvas, &at);
-    bool all = waters == view->waters;
-    draw_list(view, canvas, &at, at.list_rows - !all);
-    draw_waters(view, canvas, at.list + at.list_rows, waters);
+    bool rest = waters < view->waters && at.list_rows > 0;
+    draw_list(view, canvas, &at, at.list_rows - rest);
+    if (rest) {
+        draw_waters(view, canvas, at.list + at.list_rows, waters);
+    }
     draw_faults(view, canvas, at.faults, at.fault_rows);
     draw_answer(view, canvas, at.answer, 1 + at.fault_rows);
-    draw_keys(view, canvas, at.keys);
+    draw_keys(view, canvas);
 }
 
 /* Short enough for 80 columns. An action that has no words here is called by its name. */

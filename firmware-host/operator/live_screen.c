@@ -36,9 +36,9 @@ struct live {
     FILE *input;
     struct up_canvas canvas;
     short pair[UP_LIVE_STYLES]; /* of colours */
-    char typed[40], refused[200];
+    char typed[40], refused[300];
     double begin_s, asked_s;
-    char fault_text[FAULTS_SHOWN][240];
+    char fault_text[FAULTS_SHOWN][320];
     struct up_live_fault fault[FAULTS_SHOWN];
     unsigned faults;
     struct up_result *result; /* of the trials so far, one a water */
@@ -234,14 +234,17 @@ void live_end(struct up_operator *op) {
 
 /* ---- what is shown ---- */
 
-static void add_fault(struct live *live, const char *text, bool note) {
+static void add_fault(const struct up_operator *op, const char *text, bool note) {
+    struct live *live = op->live;
+    char *shown = up_style_text(&op->style, text);
     if (live->faults == FAULTS_SHOWN) {
         memmove(live->fault_text, live->fault_text + 1,
                 sizeof live->fault_text - sizeof live->fault_text[0]);
         memmove(live->fault, live->fault + 1, sizeof live->fault - sizeof live->fault[0]);
         live->faults--;
     }
-    snprintf(live->fault_text[live->faults], sizeof live->fault_text[0], "%s", text);
+    snprintf(live->fault_text[live->faults], sizeof live->fault_text[0], "%s", shown);
+    free(shown);
     live->fault[live->faults].note = note;
     live->fault[live->faults++].at_s = up_monotonic_s() - live->begin_s;
     for (unsigned i = 0; i < live->faults; i++) {
@@ -249,25 +252,25 @@ static void add_fault(struct live *live, const char *text, bool note) {
     }
 }
 
-static void add_check(struct live *live, const struct up_reference_check *check) {
-    char text[sizeof live->fault_text[0]];
+static void add_check(const struct up_operator *op, const struct up_reference_check *check) {
+    char text[240];
     snprintf(text, sizeof text, "%.80s reads wrong by %+.1f g%s", check->name,
              check->deviation_kg.value * 1e3, check->outside ? ": OUTSIDE its limits" : "");
-    add_fault(live, text, !check->outside);
+    add_fault(op, text, !check->outside);
 }
 
 static void take_event(const struct up_operator *op, const struct up_event *event) {
     struct live *live = op->live;
     switch (event->kind) {
     case UP_EVENT_FAULT:
-        add_fault(live, event->text, false);
+        add_fault(op, event->text, false);
         break;
     case UP_EVENT_NOTE: /* a trial may have been left out */
-        add_fault(live, event->text, true);
+        add_fault(op, event->text, true);
         weigh_so_far(op, live);
         break;
     case UP_EVENT_CHECK:
-        add_check(live, &event->check);
+        add_check(op, &event->check);
         break;
     case UP_EVENT_TRIAL:
         weigh_so_far(op, live);
@@ -295,7 +298,9 @@ void live_event(struct up_operator *op, const struct up_event *event) {
 }
 
 void live_refused(struct up_operator *op, const char *why) {
-    snprintf(op->live->refused, sizeof op->live->refused, "%s", why);
+    char *shown = up_style_text(&op->style, why);
+    snprintf(op->live->refused, sizeof op->live->refused, "%s", shown);
+    free(shown);
     op->live->typed[0] = '\0';
 }
 
@@ -364,7 +369,7 @@ bool live_read(struct up_operator *op, struct up_reply *reply) {
 
 static void fill_sentence(const struct up_operator *op, const char *before, char *sentence,
                           size_t size) {
-    char *text = describe_ask(&op->ask);
+    char *text = describe_ask(op, &op->ask);
     snprintf(sentence, size, "%s%s", before, text);
     free(text);
 }
@@ -436,7 +441,8 @@ static void fill_loadings(const struct up_procedure_view *now, struct up_live_vi
 static struct up_live_view make_view(const struct up_operator *op, bool away,
                                      const struct up_procedure_view *now) {
     const struct live *live = op->live;
-    struct up_live_view view = {.bench = now->rig->name,
+    struct up_live_view view = {.style = op->style,
+                                .bench = now->rig->name,
                                 .place = op->place,
                                 .elapsed_s = up_monotonic_s() - live->begin_s,
                                 .reading = up_procedure_reading(op->procedure),
@@ -449,7 +455,7 @@ static struct up_live_view make_view(const struct up_operator *op, bool away,
                                                            : NULL,
                                 .typed = live->typed,
                                 .refused = live->refused};
-    view.unit = view.asks && op->ask.wants_number ? op->ask.unit : NULL;
+    view.unit = view.asks && op->ask.wants_number ? asked_unit(op) : NULL;
     if (now->measurement != NULL) {
         fill_measurement(now, live, &view);
     } else {
@@ -517,7 +523,7 @@ static bool show_result(struct up_operator *op, const struct up_result *result, 
     struct up_live_view view = make_view(op, false, &now);
     char words[200], sentence[600];
     fill_load(op, false, false, &view);
-    up_live_result(result, results, words, sizeof words, sentence, sizeof sentence);
+    up_live_result(result, results, &op->style, words, sizeof words, sentence, sizeof sentence);
     view.asks = false;
     view.finished = true;
     view.by_pedal = op->by_pedal;

@@ -2,9 +2,9 @@
 #include "operator/operator.h"
 
 #include <errno.h>
-#include <math.h>
 #include <stdlib.h>
 #include <string.h>
+#include <sys/ioctl.h>
 #include <unistd.h>
 
 #include "internal.h"
@@ -22,7 +22,15 @@ struct up_operator *up_operator_create(enum up_operator_kind kind, int input, FI
     op->input = op->by_pedal && !isatty(input) ? -1 : input;
     op->output = output;
     op->is_terminal = isatty(fileno(output)) != 0;
+    struct winsize size = {0};
+    if (op->is_terminal && ioctl(fileno(output), TIOCGWINSZ, &size) == 0) {
+        op->style.columns = size.ws_col;
+    }
     return op;
+}
+
+void up_operator_use_imperial(struct up_operator *op, bool imperial) {
+    op->style.imperial = imperial;
 }
 
 void up_operator_use_screen(struct up_operator *op, int keyboard) {
@@ -50,6 +58,7 @@ void up_operator_begin(struct up_operator *op, const struct up_procedure *proced
         view.measurement != NULL ? view.measurement->calibration.slope_counts_per_kg : 0;
     op->loads_in_kg = view.rig->line.load_unit != UP_LOAD_COUNTS;
     op->is_typed = view.rig->port_kind == UP_PORT_TYPED;
+    op->typed_unit = view.rig->line.load_unit;
     if (op->wants_screen) {
         live_begin(op);
         op->had_screen = op->live != NULL;
@@ -145,7 +154,7 @@ void up_operator_refresh(struct up_operator *op, bool away) {
         live_show(op, away);
     } else {
         double g = 1e3 / op->counts_per_kg;
-        op->kind->live(op, g * up_procedure_live_load(op->procedure),
+        op->kind->live(op, -g * up_procedure_live_load(op->procedure),
                        fabs(g) * up_procedure_noise_floor(op->procedure));
     }
 }

@@ -4,19 +4,15 @@
  * operator shows events, drives the panel's lamps, buzzer and shaker, and hands back what was
  * answered. It never waits: whoever runs the procedure polls the entries given here.
  */
-#ifndef UPTHRUST_OPERATOR_OPERATOR_H
-#define UPTHRUST_OPERATOR_OPERATOR_H
+#pragma once
 
 #include <jansson.h>
 #include <poll.h>
-#include <signal.h>
-#include <stdbool.h>
 #include <stdio.h>
 
 #include "bench/fitness.h"
 #include "bench/procedure.h"
 #include "operator/panel.h"
-#include "upthrust/failure.h"
 
 struct up_operator;
 
@@ -35,6 +31,9 @@ void up_operator_destroy(struct up_operator *op);
    up_operator_end, instead of words; `keyboard` is a terminal too. Call setlocale(LC_CTYPE, "")
    before. On a terminal that cannot show a screen it prints a note and stays with words. */
 void up_operator_use_screen(struct up_operator *op, int keyboard);
+
+/* What a person reads is in pounds, ounces, degrees F and feet; JSON and what is stored stay SI. */
+void up_operator_use_imperial(struct up_operator *op, bool imperial);
 
 /* The session's results or calibration, as the last line of a JSON operator; nothing for a person.
  */
@@ -116,5 +115,3 @@ bool up_panel_check(struct up_panel *panel, struct up_operator *op,
 
 /* JSON of one event as the operator protocol has it; a new reference. */
 json_t *up_event_to_json(const struct up_event *event, double counts_per_kg);
-
-#endif

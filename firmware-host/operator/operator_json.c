@@ -7,30 +7,15 @@
 #include "text/json.h"
 
 static json_t *ask_to_json(const struct up_ask *ask) {
-    json_t *json = json_pack("{s:s, s:i, s:s, s:o, s:o}", "event", "ask", "id", (int)ask->id, "do",
-                             up_action_name(ask->action), "time_s", up_json_number(ask->time_s),
-                             "text", up_json_text(ask->text));
-    if (ask->action == UP_ACTION_HANG_MASS) {
-        json_object_set_new(json, "mass_kg", json_real(ask->mass_kg));
-    }
-    if (ask->line != NULL) {
-        json_object_set_new(json, "line", json_string(ask->line));
-    }
-    if (ask->depth_m != 0) {
-        json_object_set_new(json, "depth_m", json_real(ask->depth_m));
-    }
-    if (ask->distance_m != 0) {
-        json_object_set_new(json, "distance_m", json_real(ask->distance_m));
-    }
-    if (ask->item_name != NULL) {
-        json_object_set_new(json, "item", json_string(ask->item_name));
-        json_object_set_new(json, "item_id", json_string(ask->item_id));
-    }
-    if (ask->wants_number) {
-        json_object_set_new(json, "wants", json_string("value"));
-        json_object_set_new(json, "unit", json_string(ask->unit));
-    }
-    return json;
+    bool hangs = ask->action == UP_ACTION_HANG_MASS, wants = ask->wants_number;
+    return json_pack("{s:s, s:i, s:s, s:o, s:o, s:o*, s:s*, s:o*, s:o*, s:s*, s:s*, s:s*, s:s*}",
+                     "event", "ask", "id", (int)ask->id, "do", up_action_name(ask->action),
+                     "time_s", up_json_number(ask->time_s), "text", up_json_text(ask->text),
+                     "mass_kg", hangs ? json_real(ask->mass_kg) : NULL, "line", ask->line,
+                     "depth_m", ask->depth_m != 0 ? json_real(ask->depth_m) : NULL, "distance_m",
+                     ask->distance_m != 0 ? json_real(ask->distance_m) : NULL, "item",
+                     ask->item_name, "item_id", ask->item_name != NULL ? ask->item_id : NULL,
+                     "wants", wants ? "value" : NULL, "unit", wants ? ask->unit : NULL);
 }
 
 /* The record of a plateau, a trial or a check, as it is stored. */
@@ -92,7 +77,7 @@ static bool json_word(const char *text, enum up_answer_word *word) {
 }
 
 static bool json_line(struct up_operator *op, const char *line, struct up_reply *answer) {
-    json_t *json = json_loads(line, 0, NULL);
+    json_auto_t *json = json_loads(line, 0, NULL);
     json_t *id = json_object_get(json, "id");
     json_t *value = json_object_get(json, "value");
     bool good = false;
@@ -107,7 +92,6 @@ static bool json_line(struct up_operator *op, const char *line, struct up_reply 
             good = json_word(json_string_value(json_object_get(json, "answer")), &answer->word);
         }
     }
-    json_decref(json);
     if (!good) {
         op->kind->refused(op, answer->id,
                           "answer with {\"id\":N,\"answer\":\"done|skip|again|stop|accept\"} or "

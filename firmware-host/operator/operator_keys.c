@@ -2,7 +2,6 @@
 /* The operator as a person at a terminal: one line of words for each thing to do, the Enter key for
    "done", one letter and Enter for the rest. */
 #include <ctype.h>
-#include <math.h>
 #include <stdarg.h>
 #include <stdlib.h>
 #include <string.h>
@@ -17,37 +16,64 @@ static void end_live(struct up_operator *op) {
     }
 }
 
+/* What is more than the terminal's width is broken between words, set in behind ">> ". */
+static void put_line(struct up_operator *op, const char *text) {
+    char lead[8];
+    size_t length = strspn(text, " >!?");
+    end_live(op);
+    snprintf(lead, sizeof lead, "%.*s", (int)length, text);
+    up_text_lines(op->output, lead, text + strlen(lead), op->style.columns);
+    fflush(op->output);
+}
+
 static void print_line(struct up_operator *op, const char *format, ...)
     __attribute__((format(printf, 2, 3)));
 
+/* In the person's units. */
 static void print_line(struct up_operator *op, const char *format, ...) {
     char text[600];
     va_list arguments;
     va_start(arguments, format);
     vsnprintf(text, sizeof text, format, arguments);
     va_end(arguments);
-    end_live(op);
-    up_text_print(op->output, "%s\n", text);
-    fflush(op->output);
+    char *shown = up_style_text(&op->style, text);
+    put_line(op, shown);
+    free(shown);
 }
 
-char *describe_ask(const struct up_ask *ask) {
+char *describe_ask(const struct up_operator *op, const struct up_ask *ask) {
+    char *text = up_style_text(&op->style, ask->text), shown[UP_SHOWN_SIZE], *whole;
     if (ask->action == UP_ACTION_HANG_MASS) {
-        return up_text_format("%s: %.6g kg", ask->text, ask->mass_kg);
+        up_style_uncertainty(&op->style, 1e3 * ask->mass_kg, shown);
+        whole = up_text_format(op->style.imperial ? "%s: %.6g kg (%s)" : "%s: %.6g kg", text,
+                               ask->mass_kg, shown);
+    } else if (ask->depth_m != 0) {
+        up_style_depth(&op->style, ask->depth_m, shown);
+        whole = up_text_format("%s: %s", text, shown);
+    } else {
+        whole = up_text_format("%s%s%s", text, ask->item_name != NULL ? ": " : "",
+                               ask->item_name != NULL ? ask->item_name : "");
     }
-    if (ask->depth_m != 0) {
-        return up_text_format("%s: %g m", ask->text, ask->depth_m);
-    }
-    return up_text_format("%s%s%s", ask->text, ask->item_name != NULL ? ": " : "",
-                          ask->item_name != NULL ? ask->item_name : "");
+    free(text);
+    return whole;
+}
+
+static const char degrees_c[] = "degrees C";
+
+static bool asks_temperature(const struct up_ask *ask) {
+    return ask->unit != NULL && strcmp(ask->unit, degrees_c) == 0;
+}
+
+const char *asked_unit(const struct up_operator *op) {
+    return op->style.imperial && asks_temperature(&op->ask) ? "degrees F" : op->ask.unit;
 }
 
 static void show_ask(struct up_operator *op, const struct up_ask *ask) {
-    char *what = describe_ask(ask);
+    UP_FREED char *what = describe_ask(op, ask);
+    UP_FREED char *line = up_text_format(">> %s", what);
     end_live(op);
     fputc('\n', op->output);
-    print_line(op, ">> %s", what);
-    free(what);
+    put_line(op, line);
     if (ask->how != NULL) {
         print_line(op, "%s", ask->how);
     } else if (op->by_pedal) {
@@ -58,7 +84,7 @@ static void show_ask(struct up_operator *op, const struct up_ask *ask) {
         print_line(op,
                    "   Type what it shows (%s), then press Enter   (s: skip   a: redo from zero   "
                    "q: stop)",
-                   ask->unit);
+                   asked_unit(op));
     } else {
         print_line(op, "   Enter: done   s: skip   a: redo from zero   q: stop");
     }
@@ -67,7 +93,13 @@ static void show_ask(struct up_operator *op, const struct up_ask *ask) {
 static void show_plateau(struct up_operator *op, const struct up_event *event) {
     const struct up_plateau *plateau = &event->plateau;
     double g = op->counts_per_kg != 0 ? 1e3 / op->counts_per_kg : 0;
-    if (op->counts_per_kg != 0) {
+    if (op->is_typed) { /* as it was typed */
+        char *text = up_text_format("   read %s: %.6g %s", event->plateau_of,
+                                    plateau->load / up_load_factor(op->typed_unit),
+                                    up_load_unit_name(op->typed_unit));
+        put_line(op, text);
+        free(text);
+    } else if (op->counts_per_kg != 0) {
         print_line(op, "   read %s: %.2f g, standard uncertainty %.2f g, %u readings",
                    event->plateau_of, plateau->load * g, fabs(plateau->u_load * g),
                    plateau->readings);
@@ -89,9 +121,15 @@ static void show_trial(struct up_operator *op, const struct up_trial *trial) {
 }
 
 static void show_check(struct up_operator *op, const struct up_reference_check *check) {
-    print_line(op, "   %s reads wrong by %+.1f g (its limits: %+.1f to %+.1f g)%s", check->name,
-               check->deviation_kg.value * 1e3, check->low_kg * 1e3, check->high_kg * 1e3,
-               check->outside ? ": you accepted it" : "");
+    char *rest = up_text_format("reads wrong by %+.1f g (its limits: %+.1f to %+.1f g)%s",
+                                check->deviation_kg.value * 1e3, check->low_kg * 1e3,
+                                check->high_kg * 1e3, check->outside ? ": you accepted it" : "");
+    char *shown = up_style_text(&op->style, rest);
+    char *line = up_text_format("   %s %s", check->name, shown);
+    put_line(op, line);
+    free(line);
+    free(shown);
+    free(rest);
 }
 
 static void keys_event(struct up_operator *op, const struct up_event *event) {
@@ -126,16 +164,21 @@ static void keys_refused(struct up_operator *op, unsigned id, const char *why) {
     print_line(op, "?? %s", why);
 }
 
-/* "1.25", "1,25" or "1.25 kg" where kg is asked for; any other unit is refused with the rest. */
-static bool read_number(const char *line, size_t length, const char *unit, double *number) {
-    char text[40];
+/* "1.25", "1,25" or "1.25 kg" where kg is asked for, "54 F" for any temperature; any other unit is
+   refused with the rest. */
+static bool read_number(const struct up_operator *op, const char *line, size_t length,
+                        double *number) {
+    const char *unit = asked_unit(op);
+    bool fahrenheit = unit != op->ask.unit;
     size_t unit_length = strlen(unit);
-    char *comma;
+    char text[40], *comma;
     if (length > unit_length && strncmp(line + length - unit_length, unit, unit_length) == 0) {
         length -= unit_length;
-        while (length > 0 && line[length - 1] == ' ') {
-            length--;
-        }
+    } else if (asks_temperature(&op->ask) && length > 1 && strchr("CF", line[length - 1])) {
+        fahrenheit = line[--length] == 'F';
+    }
+    while (length > 0 && line[length - 1] == ' ') {
+        length--;
     }
     if (length >= sizeof text) {
         return false;
@@ -146,7 +189,9 @@ static bool read_number(const char *line, size_t length, const char *unit, doubl
     if (comma != NULL && strchr(text, '.') == NULL) {
         *comma = '.';
     }
-    return up_text_number(text, length, number);
+    bool good = up_text_number(text, length, number);
+    *number = good && fahrenheit ? (*number - 32) / 1.8 : *number;
+    return good;
 }
 
 static bool keys_line(struct up_operator *op, const char *line, struct up_reply *answer) {
@@ -173,21 +218,26 @@ static bool keys_line(struct up_operator *op, const char *line, struct up_reply 
         answer->word = UP_ANSWER_DONE;
         return true;
     }
-    if (op->ask.wants_number && read_number(line, length, op->ask.unit, &answer->number)) {
+    if (op->ask.wants_number && read_number(op, line, length, &answer->number)) {
         answer->word = UP_ANSWER_NUMBER;
         return true;
     }
-    up_operator_refused(op, answer->id,
-                        op->ask.wants_number ? "not a number: type it like 1.25"
-                                             : "press Enter when done, or type s, a or q");
+    char why[80] = "press Enter when done, or type s, a or q";
+    if (op->ask.wants_number) {
+        snprintf(why, sizeof why, "not a number in %s: type it like 1.25", asked_unit(op));
+    }
+    up_operator_refused(op, answer->id, why);
     return false;
 }
 
-static void keys_live(struct up_operator *op, double load_g, double noise_g) {
+static void keys_live(struct up_operator *op, double net_g, double noise_g) {
     if (!op->is_terminal) {
         return;
     }
-    fprintf(op->output, "\r\033[K   now %+9.1f g   noise %.2f g", load_g, noise_g);
+    char now[UP_SHOWN_SIZE], noise[UP_SHOWN_SIZE];
+    up_style_brief(&op->style, net_g, now);
+    up_style_uncertainty(&op->style, noise_g, noise);
+    fprintf(op->output, "\r\033[K   now %11s   noise %s", now, noise);
     fflush(op->output);
     op->live_shown = true;
 }

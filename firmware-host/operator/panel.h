@@ -4,13 +4,10 @@
  * show whose turn it is, a float switch for the water's level, a relay for a shaker. The first two
  * parts are pure and know no clock; times are in seconds of any one clock that never runs back.
  */
-#ifndef UPTHRUST_OPERATOR_PANEL_H
-#define UPTHRUST_OPERATOR_PANEL_H
+#pragma once
 
 #include <signal.h>
-#include <stdbool.h>
 
-#include "upthrust/failure.h"
 #include "upthrust/rig.h"
 #include "upthrust/weighing.h"
 
@@ -103,5 +100,3 @@ void up_panel_close(struct up_panel *panel);
 /* Shows a class for the rig's result_s, or until the pedal is pressed or a signal comes. */
 void up_panel_show_class(struct up_panel *panel, enum up_class class,
                          const volatile sig_atomic_t *signalled);
-
-#endif

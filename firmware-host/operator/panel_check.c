@@ -1,10 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Tries one GPIO line after the other with a person who looks, listens and steps on the pedal. */
-#include <errno.h>
-#include <math.h>
-#include <stdio.h>
-#include <string.h>
-
 #include "internal.h"
 #include "panel_internal.h"
 #include "text/clock.h"
@@ -250,12 +245,6 @@ static enum try_end try_inputs(struct check *check) {
     return TRY_GOOD;
 }
 
-/* The lamps are dark but for the one that is tried. */
-static void begin_dark(struct up_panel *panel) {
-    panel->dark = true;
-    indicator_tick(panel, up_monotonic_s());
-}
-
 bool up_panel_check(struct up_panel *panel, struct up_operator *op,
                     const volatile sig_atomic_t *signalled, struct up_findings *findings) {
     struct check check = {panel, op, signalled, findings, 0};
@@ -264,7 +253,9 @@ bool up_panel_check(struct up_panel *panel, struct up_operator *op,
         return true;
     }
     op->panel = panel;
-    begin_dark(panel);
+    /* The lamps are dark but for the one that is tried. */
+    panel->dark = true;
+    indicator_tick(panel, up_monotonic_s());
     panel_listen(panel);
     if (panel->pedal != NULL && gpio_get(panel->pedal) == 1) {
         find(&check, "pedal", false,

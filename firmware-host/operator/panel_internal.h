@@ -1,8 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* The GPIO lines at the bench: panel.c takes and gives them back, indicators.c sets lamps, buzzer
    and shaker, shaker.c guards the relay. */
-#ifndef UPTHRUST_OPERATOR_PANEL_INTERNAL_H
-#define UPTHRUST_OPERATOR_PANEL_INTERNAL_H
+#pragma once
 
 #include <poll.h>
 
@@ -67,5 +66,3 @@ struct shaker *shaker_start(const char *chip, unsigned offset, bool active_low, 
 /* False where the guard is gone: nothing shakes then. */
 bool shaker_set(struct shaker *shaker, bool on);
 void shaker_stop(struct shaker *shaker);
-
-#endif

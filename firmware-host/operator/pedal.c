@@ -1,6 +1,4 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include <math.h>
-
 #include "operator/panel.h"
 
 /* A question cannot be read that soon: such a press was meant for the one before, or is the

@@ -3,9 +3,6 @@
    some keep an output as it was. So a process that does nothing else holds it, and lets go when the
    other end of its socket closes, whatever that one died of. */
 #include <errno.h>
-#include <math.h>
-#include <poll.h>
-#include <signal.h>
 #include <stdlib.h>
 #include <sys/socket.h>
 #include <sys/wait.h>
@@ -19,13 +16,6 @@ struct shaker {
     pid_t guard;
     int channel;
 };
-
-static void ignore_signals(void) {
-    static const int meant_for_the_other[] = {SIGINT, SIGTERM, SIGHUP, SIGQUIT, SIGTSTP, SIGPIPE};
-    for (size_t i = 0; i < sizeof meant_for_the_other / sizeof meant_for_the_other[0]; i++) {
-        signal(meant_for_the_other[i], SIG_IGN);
-    }
-}
 
 /* Nothing that the other process has open may outlive it through this one. */
 static void close_others(int channel) {
@@ -96,7 +86,11 @@ struct shaker *shaker_start(const char *chip, unsigned offset, bool active_low, 
     }
     child = fork();
     if (child == 0) {
-        ignore_signals();
+        static const int meant_for_the_other[] = {SIGINT,  SIGTERM, SIGHUP,
+                                                  SIGQUIT, SIGTSTP, SIGPIPE};
+        for (size_t i = 0; i < sizeof meant_for_the_other / sizeof meant_for_the_other[0]; i++) {
+            signal(meant_for_the_other[i], SIG_IGN);
+        }
         close_others(channel[1]);
         take_and_guard(chip, offset, active_low, limit_s, channel[1]);
         _exit(0);

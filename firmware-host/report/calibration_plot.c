@@ -1,6 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* The latest calibration of each bench: residuals by mass, as a gnuplot script with its data. */
-#include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -86,21 +85,18 @@ struct drawing {
 };
 
 static char *title_of(const struct up_calibration *calibration) {
-    char *clean = name_in_title(calibration->bench, 60);
-    char *hysteresis = isnan(calibration->hysteresis_kg)
-                           ? up_text_format("not looked for")
-                           : up_text_format("%.2f g", calibration->hysteresis_kg * 1e3);
-    char *title = up_text_format("Calibration of %s, %.10s: hysteresis %s", clean,
-                                 calibration->made_utc, hysteresis);
-    free(hysteresis);
-    free(clean);
-    return title;
+    UP_FREED char *clean = name_in_title(calibration->bench, 60);
+    UP_FREED char *hysteresis = isnan(calibration->hysteresis_kg)
+                                    ? up_text_format("not looked for")
+                                    : up_text_format("%.2f g", calibration->hysteresis_kg * 1e3);
+    return up_text_format("Calibration of %s, %.10s: hysteresis %s", clean, calibration->made_utc,
+                          hysteresis);
 }
 
 static bool write_script(FILE *stream, void *context) {
     const struct drawing *drawing = context;
-    char *title = title_of(drawing->calibration);
-    char *escaped = up_text_for_gnuplot(title);
+    UP_FREED char *title = title_of(drawing->calibration);
+    UP_FREED char *escaped = up_text_for_gnuplot(title);
     fprintf(
         stream,
         "# Calibration of a bench, by upthrust. Draws again with: gnuplot -d calibration-%u.gp\n"
@@ -109,27 +105,22 @@ static bool write_script(FILE *stream, void *context) {
         drawing->number, drawing->number, drawing->number, escaped,
         least_kg(drawing->calibration) < 0, drawing->calibration->stairs);
     fputs(embedded_calibration_gp, stream);
-    free(escaped);
-    free(title);
     return ferror(stream) == 0;
 }
 
 static bool write_one(struct up_calibration *calibration, unsigned number, const char *directory,
                       struct up_failure *failure) {
     struct drawing drawing = {calibration, number};
-    char *script = up_text_format("%s/calibration-%u.gp", directory, number);
-    char *data = up_text_format("%s/calibration-%u.tsv", directory, number);
-    bool good = up_text_write_file(data, write_data, calibration, failure) &&
-                up_text_write_file(script, write_script, &drawing, failure);
-    free(script);
-    free(data);
-    return good;
+    UP_FREED char *script = up_text_format("%s/calibration-%u.gp", directory, number);
+    UP_FREED char *data = up_text_format("%s/calibration-%u.tsv", directory, number);
+    return up_text_write_file(data, write_data, calibration, failure) &&
+           up_text_write_file(script, write_script, &drawing, failure);
 }
 
 bool up_plot_write_calibrations(struct up_catalogue *catalogue, const char *directory,
                                 unsigned *count, struct up_failure *failure) {
     struct benches benches = {0};
-    struct up_calibration *calibration = up_allocate(1, sizeof *calibration);
+    UP_FREED struct up_calibration *calibration = up_allocate(1, sizeof *calibration);
     bool good = up_catalogue_each(catalogue, "calibration", take_bench, &benches, failure);
     *count = 0;
     for (unsigned i = 0; good && i < benches.count; i++) {
@@ -137,7 +128,6 @@ bool up_plot_write_calibrations(struct up_catalogue *catalogue, const char *dire
                write_one(calibration, i + 1, directory, failure);
         *count += good;
     }
-    free(calibration);
     free(benches.id);
     return good;
 }

@@ -16,14 +16,12 @@ void put_data_row(FILE *stream, int kind, double a, double b, double c) {
 
 /* Cut at a character's end. */
 char *name_in_title(const char *name, size_t most_bytes) {
-    char *clean = up_text_for_terminal(name);
+    UP_FREED char *clean = up_text_for_terminal(name);
     size_t length = strlen(clean);
     length = length > most_bytes ? most_bytes : length;
     while (length > 0 && ((unsigned char)clean[length] & 0xC0) == 0x80) {
         length--;
     }
     clean[length] = '\0';
-    char *isolated = up_text_isolated(clean);
-    free(clean);
-    return isolated;
+    return up_text_isolated(clean);
 }

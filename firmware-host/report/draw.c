@@ -74,15 +74,15 @@ static bool judge(int status, const char *directory, const char *script,
 
 static bool run_gnuplot(const char *into, const char *directory, const char *script,
                         struct up_failure *failure) {
-    char *program = find_gnuplot();
+    UP_FREED char *program = find_gnuplot();
     if (program == NULL) {
         return up_fail(failure, UP_STATUS_UNABLE,
                        "cannot find gnuplot: install it (Debian: gnuplot-nox) and draw with "
                        "`gnuplot -d %s` in %s; the results are kept",
                        script, directory);
     }
-    char *folder = up_text_for_gnuplot(into);
-    char *command = up_text_format("into = %s", folder);
+    UP_FREED char *folder = up_text_for_gnuplot(into);
+    UP_FREED char *command = up_text_format("into = %s", folder);
     int status = -1;
     pid_t child = fork();
     if (child == 0) {
@@ -91,13 +91,9 @@ static bool run_gnuplot(const char *into, const char *directory, const char *scr
     /* A signal that only sets a flag is not the end of gnuplot. */
     while (child > 0 && waitpid(child, &status, 0) < 0 && errno == EINTR) {
     }
-    bool good =
-        child > 0 ? judge(status, directory, script, failure)
-                  : up_fail(failure, UP_STATUS_UNABLE, "cannot start gnuplot: %s", strerror(errno));
-    free(command);
-    free(folder);
-    free(program);
-    return good;
+    return child > 0
+               ? judge(status, directory, script, failure)
+               : up_fail(failure, UP_STATUS_UNABLE, "cannot start gnuplot: %s", strerror(errno));
 }
 
 /* ---- the pictures ---- */
@@ -115,8 +111,8 @@ static bool write_picture(FILE *stream, void *context) {
 /* One picture to its place; whether or not it went well, it leaves our folder. */
 static bool take_picture(const char *from, const char *directory, const char *name, bool wanted,
                          struct up_failure *failure) {
-    char *made = up_text_format("%s%s", from, name),
-         *path = up_text_format("%s/%s", directory, name);
+    UP_FREED char *made = up_text_format("%s%s", from, name);
+    UP_FREED char *path = up_text_format("%s/%s", directory, name);
     struct picture picture = {NULL, 0};
     if (wanted) {
         picture.bytes =
@@ -125,13 +121,21 @@ static bool take_picture(const char *from, const char *directory, const char *na
     bool good = picture.bytes != NULL && up_text_write_file(path, write_picture, &picture, failure);
     free(picture.bytes);
     unlink(made);
-    free(made);
-    free(path);
     return good;
 }
 
+/* A page is made by some scripts only. */
+enum { ALWAYS_MADE = 2 };
+
+static bool was_made(const char *from, const char *name) {
+    char *path = up_text_format("%s%s", from, name);
+    bool made = access(path, F_OK) == 0;
+    free(path);
+    return made;
+}
+
 bool draw_script(const char *directory, const char *script, struct up_failure *failure) {
-    static const char *const endings[] = {"svg", "png"};
+    static const char *const endings[] = {"svg", "png", "pdf"};
     const char *place = getenv("TMPDIR");
     char *into =
         up_text_format("%s/upthrust-XXXXXX/", place != NULL && place[0] == '/' ? place : "/tmp");
@@ -146,9 +150,10 @@ bool draw_script(const char *directory, const char *script, struct up_failure *f
     into[last] = '/';
     bool good = run_gnuplot(into, directory, script, failure);
     for (size_t i = 0; i < sizeof endings / sizeof endings[0]; i++) {
-        char *name = up_text_format("%.*s%s", (int)strlen(script) - 2, script, endings[i]);
-        good = take_picture(into, directory, name, good, failure) && good;
-        free(name);
+        UP_FREED char *name = up_text_format("%.*s%s", (int)strlen(script) - 2, script, endings[i]);
+        good = (i >= ALWAYS_MADE && !was_made(into, name))
+                   ? good
+                   : (take_picture(into, directory, name, good, failure) && good);
     }
     rmdir(into);
     free(into);

@@ -1,17 +1,15 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* gnuplot, another program that is given text from elsewhere, and a folder that others may write.
  */
-#ifndef UPTHRUST_REPORT_DRAW_H
-#define UPTHRUST_REPORT_DRAW_H
+#pragma once
 
 #include "upthrust/failure.h"
 
 /* Seconds after which gnuplot is ended; tests shorten it. */
 extern unsigned draw_patience_s;
 
-/* Draws the script NAME.gp of a directory as NAME.svg and NAME.png in it. The script names its
+/* Draws the script NAME.gp of a directory as NAME.svg and NAME.png in it, and NAME.pdf where it
+   makes one. The script names its
    pictures behind `into`, which is a folder of our own: what lies under their names in the
    directory, be it a link, is replaced by the finished picture or stays as it is. */
 bool draw_script(const char *directory, const char *script, struct up_failure *failure);
-
-#endif

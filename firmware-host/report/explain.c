@@ -1,11 +1,9 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* The way of one result from plateaus to class: all its numbers in one document. */
-#include <math.h>
 #include <stdlib.h>
 #include <string.h>
 #include <strings.h>
 
-#include "catalogue/claim.h"
 #include "catalogue/records.h"
 #include "report/report.h"
 #include "stream/glitch_filter.h"
@@ -169,26 +167,12 @@ static void read_plateaus(struct walk *walk, const json_t *plateaus, struct brac
     }
 }
 
-static bool is_left_out(const json_t *left_out, json_int_t number) {
-    const json_t *one;
-    size_t i;
-    json_array_foreach(left_out, i, one) {
-        if (json_integer_value(one) == number) {
-            return true;
-        }
+static bool is_listed(const json_t *list, const json_t *wanted) {
+    size_t i = 0;
+    while (i < json_array_size(list) && !json_equal(json_array_get(list, i), wanted)) {
+        i++;
     }
-    return false;
-}
-
-static bool is_listed(const json_t *list, const char *text) {
-    const json_t *one;
-    size_t i;
-    json_array_foreach(list, i, one) {
-        if (strcmp(json_string_value(one) != NULL ? json_string_value(one) : "", text) == 0) {
-            return true;
-        }
-    }
-    return false;
+    return i < json_array_size(list);
 }
 
 static bool take_run(const struct up_record *record, void *context) {
@@ -205,7 +189,7 @@ static bool take_trial(const struct up_record *record, void *context) {
                                           "soak_s", "temp_c"};
     struct walk *walk = context;
     struct bracket water = {nowhere, nowhere, nowhere};
-    if (!is_listed(walk->runs, up_record_text(record->content, "run_id"))) {
+    if (!is_listed(walk->runs, json_object_get(record->content, "run_id"))) {
         return true;
     }
     read_plateaus(walk, json_object_get(record->content, "plateaus"), &water);
@@ -214,9 +198,8 @@ static bool take_trial(const struct up_record *record, void *context) {
     for (size_t i = 0; i < sizeof members / sizeof members[0]; i++) {
         json_object_set(json, members[i], json_object_get(record->content, members[i]));
     }
-    json_object_set_new(json, "left_out",
-                        json_boolean(is_left_out(walk->left_out, json_integer_value(json_object_get(
-                                                                     record->content, "number")))));
+    bool left_out = is_listed(walk->left_out, json_object_get(record->content, "number"));
+    json_object_set_new(json, "left_out", json_boolean(left_out));
     json_array_append_new(walk->trials, json);
     return true;
 }
@@ -283,6 +266,8 @@ static json_t *chain_to_json(const struct up_weighing *weighing) {
     set_number(json, "tank_density_kg_m3", chain.water_density_kg_m3);
     set_number(json, "tank_temp_c", weighing->tank_temp_c);
     set_number(json, "trapped_air_kg", weighing->term[UP_INPUT_TRAPPED_AIR].value);
+    set_number(json, "bubbles_kg", weighing->term[UP_INPUT_BUBBLES].value);
+    set_number(json, "drips_kg", weighing->term[UP_INPUT_DRIPS].value);
     set_number(json, "wetted_volume_m3", chain.wetted_volume_m3);
     set_number(json, "volume_m3", chain.volume_m3);
     set_number(json, "mass_kg", chain.mass_kg);
@@ -352,7 +337,7 @@ static json_t *explain(struct up_catalogue *catalogue, struct search *search,
 json_t *up_explain(struct up_catalogue *catalogue, const char *wanted, const char *water,
                    struct up_failure *failure) {
     struct search search;
-    struct up_result *result = up_allocate(1, sizeof *result);
+    UP_FREED struct up_result *result = up_allocate(1, sizeof *result);
     json_t *document = NULL;
     if (find(catalogue, wanted, water, &search, failure)) {
         up_result_from_json(search.body, result);
@@ -368,6 +353,5 @@ json_t *up_explain(struct up_catalogue *catalogue, const char *wanted, const cha
         }
     }
     json_decref(search.body);
-    free(result);
     return document;
 }

@@ -1,10 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* The way of one result, told in words and numbers enough to redo it with a calculator. */
-#include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
-#include "catalogue/claim.h"
 #include "report/report.h"
 #include "text/text.h"
 
@@ -19,30 +17,36 @@ static void put_step(FILE *stream, const char *symbol, double value, const char 
             how[0] != '\0' ? "   " : "", how);
 }
 
+/* A scale that prints a unit reads about one kilogram a kilogram; no converter has so few counts.
+ */
+static bool is_in_kg(const json_t *document) {
+    return fabs(up_record_number(json_object_get(document, "chain"), "slope_counts_kg")) < 10;
+}
+
 /* ---- plateaus ---- */
 
 /* A tare that the item before it in a queue left stands with that one. */
-static void put_counts(FILE *stream, double counts) {
+static void put_counts(FILE *stream, double counts, bool kg) {
     if (isfinite(counts)) {
-        fprintf(stream, " %13.2f", counts);
+        fprintf(stream, kg ? " %13.5f" : " %13.2f", counts);
     } else {
         fprintf(stream, " %13s", "-");
     }
 }
 
-static void put_bracket(FILE *stream, const json_t *json, const char *what) {
+static void put_bracket(FILE *stream, const json_t *json, const char *what, bool kg) {
     const json_t *before = json_object_get(json, "tare_before");
     const json_t *load = json_object_get(json, "load");
     const json_t *after = json_object_get(json, "tare_after");
     double linear = up_record_number(json, "linear_counts"),
            stored = up_record_number(json, "load_counts");
     fprintf(stream, "  %-8s", what);
-    put_counts(stream, up_record_number(before, "load_counts"));
-    put_counts(stream, up_record_number(load, "load_counts"));
-    put_counts(stream, up_record_number(after, "load_counts"));
+    put_counts(stream, up_record_number(before, "load_counts"), kg);
+    put_counts(stream, up_record_number(load, "load_counts"), kg);
+    put_counts(stream, up_record_number(after, "load_counts"), kg);
     fprintf(stream, " %8.5f", up_record_number(json, "weight_after"));
-    put_counts(stream, up_record_number(json, "difference_counts"));
-    put_counts(stream, linear);
+    put_counts(stream, up_record_number(json, "difference_counts"), kg);
+    put_counts(stream, linear, kg);
     if (has(json, "soak_s")) {
         fprintf(stream, " %8.2f", up_record_number(json, "soak_s") / 60);
     }
@@ -55,45 +59,47 @@ static void put_bracket(FILE *stream, const json_t *json, const char *what) {
 
 static void put_plateaus(FILE *stream, const json_t *document) {
     const json_t *trial, *air = json_object_get(document, "air");
+    bool kg = is_in_kg(document);
     size_t i;
     fprintf(stream,
-            "plateaus, counts (weight: share of the tare after; difference = load - "
+            "plateaus, %s (weight: share of the tare after; difference = load - "
             "[(1 - weight) before + weight after]):\n"
             "  %-8s %13s %13s %13s %8s %13s %13s %8s\n",
-            "", "tare before", "load", "tare after", "weight", "difference", "made linear",
-            "soak min");
+            kg ? "kg" : "counts", "", "tare before", "load", "tare after", "weight", "difference",
+            "made linear", "soak min");
     if (air != NULL) {
-        put_bracket(stream, air, "in air");
+        put_bracket(stream, air, "in air", kg);
     }
     json_array_foreach(json_object_get(document, "trials"), i, trial) {
         char what[24];
         snprintf(what, sizeof what, "trial %.0f", up_record_number(trial, "number"));
-        put_bracket(stream, trial, what);
+        put_bracket(stream, trial, what, kg);
     }
 }
 
-static void put_linear(FILE *stream, const json_t *calibration) {
+static void put_linear(FILE *stream, const json_t *calibration, bool kg) {
+    const char *per_kg = kg ? "kg/kg" : "counts/kg";
     if (calibration == NULL) {
         fputs("  the calibration is not in this catalogue: nothing can be made linear again\n",
               stream);
         return;
     }
-    put_step(stream, "S", up_record_number(calibration, "slope_counts_kg"), "counts/kg",
+    put_step(stream, "S", up_record_number(calibration, "slope_counts_kg"), per_kg,
              "slope of the calibration");
     if (has(calibration, "unloading_slope_counts_kg")) {
         put_step(stream, "S down", up_record_number(calibration, "unloading_slope_counts_kg"),
-                 "counts/kg", "differences below nothing are first multiplied by S / S down");
+                 per_kg, "differences below nothing are first multiplied by S / S down");
     }
     if (up_record_number(calibration, "quadratic_counts_kg2") != 0) {
-        put_step(stream, "q", up_record_number(calibration, "quadratic_counts_kg2"), "counts/kg2",
-                 "linear = S m, where q m m + S m = difference");
+        put_step(stream, "q", up_record_number(calibration, "quadratic_counts_kg2"),
+                 kg ? "1/kg" : "counts/kg2", "linear = S m, where q m m + S m = difference");
     }
 }
 
 /* ---- the chain ---- */
 
 static void put_volume(FILE *stream, const json_t *chain, double air_kg) {
-    put_step(stream, "L", up_record_number(chain, "air_kg"), "kg", "(counts in air) / S");
+    put_step(stream, "L", up_record_number(chain, "air_kg"), "kg", "(reading in air) / S");
     put_step(stream, "rho_a", up_record_number(chain, "air_density_kg_m3"), "kg/m3",
              "air at the dry weighing");
     put_step(stream, "V with", up_record_number(chain, "wetted_volume_m3"), "m3",
@@ -108,24 +114,35 @@ static void put_volume(FILE *stream, const json_t *chain, double air_kg) {
 static void put_chain(FILE *stream, const json_t *document) {
     const json_t *chain = json_object_get(document, "chain");
     const json_t *result = json_object_get(document, "result");
-    double air_kg = up_record_number(chain, "trapped_air_kg"),
+    double air_kg =
+        up_record_number(chain, "trapped_air_kg") + up_record_number(chain, "bubbles_kg");
+    double drips = up_record_number(chain, "drips_kg"),
            swing = up_record_number(chain, "swing_rel");
-    fputs("from counts to grams, at the estimates:\n", stream);
-    put_step(stream, "C", up_record_number(chain, "water_counts"), "counts",
+    bool kg = is_in_kg(document);
+    fputs("from readings to grams, at the estimates:\n", stream);
+    put_step(stream, "C", up_record_number(chain, "water_counts"), kg ? "kg" : "counts",
              json_is_true(json_object_get(result, "stated_at_last_soak"))
                  ? "the line through the trials that count, over their soak, at the last"
                  : "mean of the trials that count");
-    put_linear(stream, json_object_get(document, "calibration"));
+    put_linear(stream, json_object_get(document, "calibration"), kg);
     if (swing != 0) { /* results of before the masses were thought to swing as the items do */
         put_step(stream, "swing", swing, "", "half of what a swinging load may read high");
     }
     put_step(stream, "k", up_record_number(chain, "k"), "", "1 - rho_a(calibration) / 8000 kg/m3");
     put_step(stream, "rho_a cal", up_record_number(chain, "calibration_air_kg_m3"), "kg/m3", "");
     put_step(stream, "w", up_record_number(chain, "water_kg"), "kg",
-             swing != 0 ? "C / S (1 - swing)" : "C / S");
+             swing != 0   ? "C / S (1 - swing)"
+             : drips != 0 ? "C / S + drips"
+                          : "C / S");
+    if (drips != 0) {
+        put_step(stream, "drips", drips, "kg", "water that dripped off while the tares were read");
+    }
     put_step(stream, "rho_w", up_record_number(chain, "tank_density_kg_m3"), "kg/m3",
              "the tank's water");
-    put_step(stream, "air", air_kg, "kg", "half of the lift of air that may still be in it");
+    put_step(stream, "air", air_kg, "kg",
+             up_record_number(chain, "bubbles_kg") > 0
+                 ? "half of the lift of air that may still be in it, and of the bubbles on it"
+                 : "half of the lift of air that may still be in it");
     if (has(chain, "volume_m3")) {
         put_volume(stream, chain, air_kg);
     }
@@ -165,8 +182,8 @@ static int by_part(const void *a, const void *b) {
     return first < second ? 1 : first > second ? -1 : 0;
 }
 
-static void put_budget_line(FILE *stream, const json_t *line) {
-    char dof[16] = "inf";
+static void put_budget_line(FILE *stream, const json_t *line, bool kg) {
+    char dof[16] = "inf", unit[32];
     if (has(line, "dof")) {
         snprintf(dof, sizeof dof, "%.3g", up_record_number(line, "dof"));
     }
@@ -174,7 +191,11 @@ static void put_budget_line(FILE *stream, const json_t *line) {
     up_text_put(stream, up_record_text(line, "name"), 42, false);
     fprintf(stream, " %8.3f %6.1f %14.8g %12.3g ", grams_of(line), part_of(line) * 100,
             up_record_number(line, "value"), up_record_number(line, "u"));
-    up_text_put(stream, up_record_text(line, "unit"), 9, false);
+    snprintf(unit, sizeof unit, "%s", up_record_text(line, "unit"));
+    if (kg && strncmp(unit, "counts", 6) == 0) {
+        snprintf(unit, sizeof unit, "kg%s", up_record_text(line, "unit") + 6);
+    }
+    up_text_put(stream, unit, 9, false);
     fprintf(stream, " %12.4g %5s ", up_record_number(line, "sensitivity") * 1e3, dof);
     up_text_put(stream, up_record_text(line, "distribution"), 11, false);
     fputc(' ', stream);
@@ -196,7 +217,7 @@ static void put_weightless(FILE *stream, const json_t *const *line, size_t count
 }
 
 /* The largest first. */
-static void put_budget(FILE *stream, const json_t *result) {
+static void put_budget(FILE *stream, const json_t *result, bool kg) {
     const json_t *line, *lines[BUDGET_MOST] = {NULL};
     size_t i, count = 0, weighty = 0;
     json_array_foreach(json_object_get(result, "budget"), i, line) {
@@ -217,7 +238,7 @@ static void put_budget(FILE *stream, const json_t *result) {
         "what is uncertain", "g", "part %", "taken as", "give or take", "unit", "g per unit", "dof",
         "spread", "type");
     for (i = 0; i < weighty; i++) {
-        put_budget_line(stream, lines[i]);
+        put_budget_line(stream, lines[i], kg);
     }
     if (weighty < count) {
         put_weightless(stream, lines + weighty, count - weighty);
@@ -245,6 +266,16 @@ static void put_combined(FILE *stream, const json_t *document, const json_t *res
     if (has(result, "draws_u_g")) {
         fprintf(stream, "    the draws: mean %+.4f g, standard deviation %.4f g\n",
                 up_record_number(result, "draws_mean_g"), up_record_number(result, "draws_u_g"));
+    }
+    if (up_record_number(result, "stuck_air_g") > 0) {
+        fprintf(stream,
+                "  air that may stay through all shakes: up to %.4f g less, from %.4f g on\n"
+                "    (a bound, so it is added below and not drawn)\n",
+                up_record_number(result, "stuck_air_g"),
+                up_record_number(result, "buoyancy_g") - up_record_number(result, "expanded_u_g") -
+                    up_record_number(result, "stuck_air_g"));
+    } else if (!has(result, "stuck_air_g")) {
+        fputs("  air that may stay through all shakes: measured before it was looked at\n", stream);
     }
     fprintf(stream, "  %s within %.2g g (JCGM 101 clause 8); the Monte Carlo's interval is used\n",
             json_is_true(json_object_get(result, "first_order_agrees")) ? "they agree"
@@ -323,8 +354,9 @@ void up_explain_print(const json_t *document, const struct up_style *style, FILE
     const json_t *result = json_object_get(document, "result");
     const json_t *decisions = json_object_get(document, "decisions");
     char scope[UP_CLAIM_SCOPE_SIZE];
-    char *title = up_item_title(up_record_text(document, "item_name"),
-                                (int)json_integer_value(json_object_get(result, "pieces")));
+    UP_FREED char *title =
+        up_item_title(up_record_text(document, "item_name"),
+                      (int)json_integer_value(json_object_get(result, "pieces")));
     up_text_put(stream, title, 0, style->isolate);
     fputs(", in the water \"", stream);
     up_text_put(stream, up_record_text(result, "water"), 0, style->isolate);
@@ -345,7 +377,8 @@ void up_explain_print(const json_t *document, const struct up_style *style, FILE
     fputc('\n', stream);
     put_plateaus(stream, document);
     put_chain(stream, document);
-    put_budget(stream, result);
+    up_corrections_print(result, style, stream);
+    put_budget(stream, result, is_in_kg(document));
     put_combined(stream, document, result);
     for (size_t i = json_array_size(decisions); i-- > 0;) {
         put_decision(stream, document, json_array_get(decisions, i));
@@ -353,5 +386,4 @@ void up_explain_print(const json_t *document, const struct up_style *style, FILE
     up_claim_scope(up_claim_pieces_of(result),
                    up_claim_is_simulated(result, up_record_text(document, "bench")), scope);
     fprintf(stream, "  %s\n", scope);
-    free(title);
 }

@@ -33,15 +33,13 @@ static bool has_texts(const struct wanted *wanted, const struct up_item *item) {
     if (wanted->choice->texts == 0) {
         return true;
     }
-    char *all = up_text_format("%s\n%s\n%s\n%s\n%s\n%s\n%s\n%s\n%s", item->id, item->name,
-                               item->kind, item->maker, item->model, item->size, item->side,
-                               item->stock_number, item->note);
-    char *folded = up_text_folded(all);
+    UP_FREED char *all = up_text_format("%s\n%s\n%s\n%s\n%s\n%s\n%s\n%s\n%s", item->id, item->name,
+                                        item->kind, item->maker, item->model, item->size,
+                                        item->side, item->stock_number, item->note);
+    UP_FREED char *folded = up_text_folded(all);
     for (size_t i = 0; good && i < wanted->choice->texts; i++) {
         good = strstr(folded, wanted->text[i]) != NULL;
     }
-    free(folded);
-    free(all);
     return good;
 }
 
@@ -153,7 +151,7 @@ static void sort_items(const struct up_rows *rows, const char *word, struct up_i
     while (order < ORDERS && strcmp(up_item_orders[order], word) != 0) {
         order++;
     }
-    struct placed *placed = up_allocate(items->count + 1, sizeof *placed);
+    UP_FREED struct placed *placed = up_allocate(items->count + 1, sizeof *placed);
     for (size_t i = 0; i < items->count; i++) {
         const struct up_item *item = &items->item[i];
         placed[i] = (struct placed){key_of(rows, item, order),
@@ -164,7 +162,6 @@ static void sort_items(const struct up_rows *rows, const char *word, struct up_i
         items->item[i] = placed[i].item;
         free(placed[i].key);
     }
-    free(placed);
 }
 
 bool up_items_load(struct up_catalogue *catalogue, const struct up_rows *rows,
@@ -195,20 +192,28 @@ void up_items_release(struct up_items *items) {
 /* ---- told apart ---- */
 
 /* Longer, and there would be no room for the name. */
-enum { APART_BYTES = 32, ID_SHOWN = 8, PARTS = 5 };
+enum { APART_BYTES = 32, ID_SHOWN = 8, PARTS = 5, SPANS = 10 };
 
 struct apart {
     json_t *count; /* of items that look alike, by name and what follows it */
     json_t *text;  /* by id */
 };
 
-/* What tells an item from others: of part 0 its name alone, of each further one a bit more. */
-static char *said_by(const struct up_item *item, int parts) {
+/* What is said of an item: its name alone, one part, several parts; the shortest that tells is
+ * used. */
+static const struct span {
+    int from, to;
+} spans[SPANS] = {{0, 0}, {0, 1}, {1, 2}, {2, 3}, {3, 4}, {4, 5}, {0, 2}, {0, 3}, {0, 4}, {0, 5}};
+
+/* "" where the last part of the span is not known: without it the rest tells no more than before.
+ */
+static char *said_by(const struct up_item *item, int span) {
+    const int from = spans[span].from, to = spans[span].to;
     const char *const is[PARTS] = {item->size, item->maker, item->model, item->side,
                                    item->stock_number};
     static const char *const label[PARTS] = {"size ", "maker ", "model ", "", "stock number "};
     char *text = up_text_format("%s", "");
-    for (int i = 0; i < parts; i++) {
+    for (int i = from; i < to && is[to - 1][0] != '\0'; i++) {
         char *more = is[i][0] == '\0'
                          ? up_text_format("%s", text)
                          : up_text_format("%s%s%s%s", text, text[0] ? ", " : "", label[i], is[i]);
@@ -218,19 +223,15 @@ static char *said_by(const struct up_item *item, int parts) {
     return text;
 }
 
-static char *looks_of(const struct up_item *item, int parts) {
-    char *said = said_by(item, parts);
-    char *both = up_text_format("%d%s\n%s", parts, item->name, said);
-    char *looks = up_text_skeleton(both);
-    free(both);
-    free(said);
-    return looks;
+static char *looks_of(const struct up_item *item, int span) {
+    UP_FREED char *said = said_by(item, span);
+    UP_FREED char *both = up_text_format("%d%s\n%s", span, item->name, said);
+    return up_text_skeleton(both);
 }
 
-static json_int_t like_it(const struct apart *apart, const struct up_item *item, int parts) {
-    char *looks = looks_of(item, parts);
+static json_int_t like_it(const struct apart *apart, const struct up_item *item, int span) {
+    UP_FREED char *looks = looks_of(item, span);
     json_int_t count = json_integer_value(json_object_get(apart->count, looks));
-    free(looks);
     return count;
 }
 
@@ -240,11 +241,10 @@ static bool count_looks(const struct up_record *record, void *context) {
     if (!up_item_from_json(record->content, &item)) {
         return true;
     }
-    for (int parts = 0; parts <= PARTS; parts++) {
-        char *looks = looks_of(&item, parts);
+    for (int span = 0; span < SPANS; span++) {
+        UP_FREED char *looks = looks_of(&item, span);
         json_int_t count = json_integer_value(json_object_get(apart->count, looks));
         json_object_set_new_nocheck(apart->count, looks, json_integer(count + 1));
-        free(looks);
     }
     return true;
 }
@@ -255,17 +255,17 @@ static bool tell_apart(const struct up_record *record, void *context) {
     if (!up_item_from_json(record->content, &item) || like_it(apart, &item, 0) < 2) {
         return true;
     }
-    int parts = 1;
-    while (parts <= PARTS && like_it(apart, &item, parts) > 1) {
-        parts++;
+    UP_FREED char *said = NULL;
+    bool tells = false;
+    for (int span = 1; span < SPANS && !tells; span++) {
+        free(said);
+        said = said_by(&item, span);
+        tells = said[0] != '\0' && strlen(said) <= APART_BYTES && like_it(apart, &item, span) < 2;
     }
-    char *said = said_by(&item, parts <= PARTS ? parts : 0);
-    bool tells = said[0] != '\0' && strlen(said) <= APART_BYTES;
     char *text =
         tells ? up_text_format("%s", said) : up_text_format("%.*s", ID_SHOWN, record->subject);
     json_object_set_new_nocheck(apart->text, record->subject, json_string_nocheck(text));
     free(text);
-    free(said);
     return true;
 }
 

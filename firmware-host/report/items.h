@@ -1,7 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Which items a list shows, in which order, and how those of one name are told apart. */
-#ifndef UPTHRUST_REPORT_ITEMS_H
-#define UPTHRUST_REPORT_ITEMS_H
+#pragma once
 
 #include "report/report.h"
 
@@ -43,5 +42,3 @@ json_t *up_items_apart(struct up_catalogue *catalogue, struct up_failure *failur
  */
 bool up_items_print(struct up_catalogue *catalogue, const struct up_choice *choice,
                     const struct up_style *style, FILE *stream, struct up_failure *failure);
-
-#endif

@@ -3,6 +3,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "catalogue/claim.h"
 #include "report/items.h"
 #include "text/text.h"
 
@@ -32,6 +33,7 @@ struct list {
     bool any[UP_CHECKED_OUTSIDE + 1];
     bool any_elsewhere; /* and one that came from elsewhere */
     unsigned long waiting;
+    bool any_stuck;
     bool any_unusual; /* a tolerance is not the usual one: a column tells those that are not */
 };
 
@@ -88,10 +90,8 @@ static int larger(int a, int b) {
 }
 
 static int width_of(const char *text) {
-    char *clean = up_text_for_terminal(text);
-    int columns = up_text_columns(clean);
-    free(clean);
-    return columns;
+    UP_FREED char *clean = up_text_for_terminal(text);
+    return up_text_columns(clean);
 }
 
 /* As it was measured; what is not measured yet, as the item says. */
@@ -105,10 +105,8 @@ static char *title_of(const struct list *list, const struct up_item *item) {
             break;
         }
     }
-    char *title = up_item_title(item->name, pieces);
-    char *marked = up_text_format("%s%s%s", retired, simulated, title);
-    free(title);
-    return marked;
+    UP_FREED char *title = up_item_title(item->name, pieces);
+    return up_text_format("%s%s%s", retired, simulated, title);
 }
 
 /* Empty where the id, which stands in the line, does it. */
@@ -122,9 +120,8 @@ static void measure_texts(struct list *list) {
     list->kind = width_of("kind");
     for (size_t i = 0; i < list->items->count; i++) {
         const struct up_item *item = &list->items->item[i];
-        char *title = title_of(list, item);
+        UP_FREED char *title = title_of(list, item);
         list->name = larger(list->name, width_of(title));
-        free(title);
         list->kind = larger(list->kind, width_of(item->kind));
         list->which = larger(list->which, width_of(which_of(list, item)));
     }
@@ -139,14 +136,6 @@ static int marks_of(const struct up_row *row, char marks[MARKS_SIZE]) {
                     up_checked_mark(row->checked), row->elsewhere ? UP_ELSEWHERE_MARK : "");
 }
 
-static void measure_marks(struct list *list, const struct up_row *row) {
-    char marks[MARKS_SIZE];
-    list->marks = larger(list->marks, marks_of(row, marks));
-    list->any_again = list->any_again || row->rejudged;
-    list->any[row->checked] = true;
-    list->any_elsewhere = list->any_elsewhere || row->elsewhere;
-}
-
 static void measure_numbers(struct list *list) {
     for (size_t i = 0; i < list->count; i++) {
         list->net[i] = list->uncertainty[i] = 1;
@@ -155,8 +144,13 @@ static void measure_numbers(struct list *list) {
             char net[UP_SHOWN_SIZE], u[UP_SHOWN_SIZE];
             if (strcmp(row->water, list->waters[i]) == 0) {
                 up_style_mass(list->style, row->buoyancy_g, net);
-                up_style_uncertainty(list->style, row->expanded_u_g, u);
-                measure_marks(list, row);
+                up_style_interval(list->style, row->expanded_u_g, row->stuck_air_g, u);
+                list->any_stuck = list->any_stuck || up_style_has_stuck(row->stuck_air_g);
+                char marks[MARKS_SIZE];
+                list->marks = larger(list->marks, marks_of(row, marks));
+                list->any_again = list->any_again || row->rejudged;
+                list->any[row->checked] = true;
+                list->any_elsewhere = list->any_elsewhere || row->elsewhere;
                 list->any_unusual = list->any_unusual || row->unusual;
                 list->net[i] = larger(list->net[i], (int)strlen(net));
                 list->uncertainty[i] = larger(list->uncertainty[i], (int)strlen(u));
@@ -166,7 +160,7 @@ static void measure_numbers(struct list *list) {
 }
 
 static int cell_columns(const struct list *list, size_t water) {
-    return CLASS_COLUMNS + 1 + list->net[water] + 4 + list->uncertainty[water] + list->marks;
+    return CLASS_COLUMNS + 1 + list->net[water] + 1 + list->uncertainty[water] + list->marks;
 }
 
 static int line_columns(const struct list *list) {
@@ -181,13 +175,16 @@ static int line_columns(const struct list *list) {
 
 /* On a narrow terminal names are cut before waters are left out; those asked for never are. */
 static void fit_terminal(struct list *list, bool waters_asked, size_t *more) {
-    int columns = list->style->columns;
+    int columns = list->style->columns, whole = list->name;
     while (columns > 0 && line_columns(list) > columns && list->name > NAME_LEAST) {
         list->name--;
     }
     while (columns > 0 && line_columns(list) > columns && list->count > 1 && !waters_asked) {
         list->count--;
         ++*more;
+    }
+    while (list->name < whole && line_columns(list) < columns) { /* what a water left free */
+        list->name++;
     }
 }
 
@@ -229,10 +226,10 @@ static void print_cell(const struct list *list, const struct up_row *row, size_t
         return;
     }
     up_style_mass(list->style, row->buoyancy_g, net);
-    up_style_uncertainty(list->style, row->expanded_u_g, u);
+    up_style_interval(list->style, row->expanded_u_g, row->stuck_air_g, u);
     up_style_class(list->style, row->class, CLASS_COLUMNS, list->stream);
     marks_of(row, marks);
-    fprintf(list->stream, " %*s +- %*s%-*s", list->net[water], net, list->uncertainty[water], u,
+    fprintf(list->stream, " %*s %*s%-*s", list->net[water], net, list->uncertainty[water], u,
             list->marks, marks);
 }
 
@@ -251,9 +248,8 @@ static void print_within(const struct list *list, const char *item_id) {
 }
 
 static void print_item(const struct list *list, const struct up_item *item) {
-    char *title = title_of(list, item);
+    UP_FREED char *title = title_of(list, item);
     up_text_put(list->stream, title, list->name, list->style->isolate);
-    free(title);
     fputs("  ", list->stream);
     if (list->which > 0) {
         up_text_put(list->stream, which_of(list, item), list->which, list->style->isolate);
@@ -263,13 +259,12 @@ static void print_item(const struct list *list, const struct up_item *item) {
     for (size_t i = 0; i < list->count; i++) {
         print_cell(list, find_row(list->rows, item->id, list->waters[i]), i);
     }
-    char *id = up_text_for_terminal(item->id); /* a beginning finds it again */
+    UP_FREED char *id = up_text_for_terminal(item->id); /* a beginning finds it again */
     fputs("  ", list->stream);
     if (list->any_unusual) {
         print_within(list, item->id);
     }
     fprintf(list->stream, "%.*s\n", ID_SHOWN, id);
-    free(id);
 }
 
 static bool is_listed(const struct list *list, const char *item_id) {
@@ -288,10 +283,9 @@ static void print_fillings(const struct list *list) {
             (i > 0 && strcmp(row->item_id, list->rows->row[i - 1].item_id) == 0)) {
             continue;
         }
-        char *safe = up_text_for_terminal(row->filling);
+        UP_FREED char *safe = up_text_for_terminal(row->filling);
         up_text_put(list->stream, row->name, 0, list->style->isolate);
         fprintf(list->stream, ": %s\n", safe);
-        free(safe);
     }
 }
 
@@ -311,12 +305,18 @@ static void print_left_out(const struct list *list) {
 static void print_foot(const struct list *list, size_t more) {
     print_fillings(list);
     print_left_out(list);
+    if (list->items->count == 0 && list->items->others > 0) {
+        return; /* no marks to be explained */
+    }
     if (list->count == 0) {
         fputs("nothing is measured yet: `upthrust measure` does it\n", list->stream);
     } else {
         fputs("+ floats, - sinks; +- is a 95 % interval; `upthrust show ITEM` shows "
               "everything\n" UP_CLAIM_WHOSE "\n" UP_CLAIM_CHECK "\n",
               list->stream);
+    }
+    if (list->any_stuck) {
+        fputs("+a -b g: the same interval; " UP_CLAIM_STUCK "\n", list->stream);
     }
     if (list->any_again) {
         fputs("* judged again since it was measured, by `upthrust decide`\n", list->stream);

@@ -1,6 +1,4 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include <math.h>
-#include <stdint.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -77,21 +75,24 @@ static bool write_data(FILE *stream, void *context) {
         "# filling_bar: of gas in it as weighed; -1: emptied, -2: not recorded, 0: nothing to say\n"
         "# body: 0 inside its limits, 1 unchecked by one, 2 outside\n"
         "# elsewhere: 1 where it came by import or merge\n"
+        "# stuck_air_g: how much lower than its interval it may be\n"
         "# item\tseries\tbuoyancy_g\texpanded_u_g\ttolerance_g\tclass\tunusual\tfilling_bar\tbody\t"
-        "elsewhere\n",
+        "elsewhere\tstuck_air_g\n",
         stream);
     for (size_t i = 0; i < rows->count; i++) {
         const struct up_row *row = &rows->row[i];
-        char number[4][32];
+        char number[5][32];
         item += begins_item(rows, i);
         up_text_from_number(row->buoyancy_g, number[0], sizeof number[0]);
         up_text_from_number(row->expanded_u_g, number[1], sizeof number[1]);
         up_text_from_number(row->tolerance_g, number[2], sizeof number[2]);
         up_text_from_number(filling_of(row), number[3], sizeof number[3]);
+        up_text_from_number(fmax(row->stuck_air_g, 0), number[4], sizeof number[4]);
         if (series_of(rows, row) != 0) {
-            fprintf(stream, "%zu\t%d\t%s\t%s\t%s\t%d\t%d\t%s\t%d\t%d\n", item, series_of(rows, row),
-                    number[0], number[1], number[2], number_of_class(row->class), row->unusual,
-                    number[3], (int)row->checked, row->elsewhere);
+            fprintf(stream, "%zu\t%d\t%s\t%s\t%s\t%d\t%d\t%s\t%d\t%d\t%s\n", item,
+                    series_of(rows, row), number[0], number[1], number[2],
+                    number_of_class(row->class), row->unusual, number[3], (int)row->checked,
+                    row->elsewhere, number[4]);
         }
     }
     return ferror(stream) == 0;
@@ -128,8 +129,8 @@ static char *double_percents(char *text) {
 /* What tells it from others of its name stays whole; the name is cut. */
 static char *short_label(const struct up_row *row) {
     const char *dots = "...", *comma = row->apart[0] != '\0' ? ", " : "";
-    char *clean = up_text_for_terminal(row->name); /* a text of its own in the drawing */
-    char *apart = up_text_for_terminal(row->apart);
+    UP_FREED char *clean = up_text_for_terminal(row->name); /* a text of its own in the drawing */
+    UP_FREED char *apart = up_text_for_terminal(row->apart);
     bool formatted = strchr(clean, '%') != NULL || strchr(apart, '%') != NULL;
     size_t behind = strlen(comma) + strlen(apart);
     size_t bytes = formatted ? FORMATTED_BYTES - behind : SIZE_MAX - 1;
@@ -138,27 +139,7 @@ static char *short_label(const struct up_row *row) {
     bool cut = clean[length] != '\0';
     length = cut ? beginning(clean, characters, bytes - strlen(dots)) : length;
     char *label = up_text_format("%.*s%s%s%s", (int)length, clean, cut ? dots : "", comma, apart);
-    free(apart);
-    free(clean);
     return double_percents(label);
-}
-
-static void write_names(FILE *stream, const struct up_rows *rows) {
-    size_t item = 0;
-    int widest = 0;
-    fputs("set encoding utf8\nset ytics noenhanced (", stream);
-    for (size_t i = 0; i < rows->count; i++) {
-        if (begins_item(rows, i)) {
-            char *label = short_label(&rows->row[i]);
-            char *escaped = up_text_for_gnuplot(label);
-            fprintf(stream, "%s\\\n    %s %zu", item > 0 ? ", " : "", escaped, item + 1);
-            item++;
-            widest = up_text_columns(label) > widest ? up_text_columns(label) : widest;
-            free(label);
-            free(escaped);
-        }
-    }
-    fprintf(stream, ")\nname_columns = %d\n", widest);
 }
 
 /* What the axis must show: every bar, and zero. A neutral band that is wider is cut and marked, so
@@ -170,7 +151,7 @@ static void write_range(FILE *stream, const struct up_rows *rows) {
     for (size_t i = 0; i < rows->count; i++) {
         const struct up_row *row = &rows->row[i];
         if (series_of(rows, row) != 0) {
-            low = fmin(low, row->buoyancy_g - row->expanded_u_g);
+            low = fmin(low, row->buoyancy_g - row->expanded_u_g - fmax(row->stuck_air_g, 0));
             high = fmax(high, row->buoyancy_g + row->expanded_u_g);
             unusual = unusual || row->unusual || row->filling[0] != '\0';
         }
@@ -207,12 +188,10 @@ static void write_subtitle(FILE *stream, const struct up_rows *rows) {
         newest = strcmp(rows->row[i].made_utc, newest) > 0 ? rows->row[i].made_utc : newest;
     }
     size_t items = count_items(rows);
-    char *subtitle = up_text_format("%zu %s · %s%smeasured up to %.10s", items,
-                                    items == 1 ? "item" : "items", fresh, sea, newest);
-    char *escaped = up_text_for_gnuplot(subtitle);
+    UP_FREED char *subtitle = up_text_format("%zu %s · %s%smeasured up to %.10s", items,
+                                             items == 1 ? "item" : "items", fresh, sea, newest);
+    UP_FREED char *escaped = up_text_for_gnuplot(subtitle);
     fprintf(stream, "subtitle = %s\n", escaped);
-    free(escaped);
-    free(subtitle);
 }
 
 /* What the marks in the picture mean, where it has any. */
@@ -241,7 +220,19 @@ static bool write_script(FILE *stream, void *context) {
             "# Net buoyancy of gear, by upthrust. Draws again with: gnuplot -d items.gp\n"
             "items = %zu\n",
             count_items(rows));
-    write_names(stream, rows);
+    size_t item = 0;
+    int widest = 0;
+    fputs("set encoding utf8\nset ytics noenhanced (", stream);
+    for (size_t i = 0; i < rows->count; i++) {
+        if (begins_item(rows, i)) {
+            UP_FREED char *label = short_label(&rows->row[i]);
+            UP_FREED char *escaped = up_text_for_gnuplot(label);
+            fprintf(stream, "%s\\\n    %s %zu", item > 0 ? ", " : "", escaped, item + 1);
+            item++;
+            widest = up_text_columns(label) > widest ? up_text_columns(label) : widest;
+        }
+    }
+    fprintf(stream, ")\nname_columns = %d\n", widest);
     write_range(stream, rows);
     write_subtitle(stream, rows);
     write_marks(stream, rows);
@@ -251,8 +242,8 @@ static bool write_script(FILE *stream, void *context) {
 
 bool up_plot_write(const struct up_rows *rows, const char *directory, struct up_failure *failure) {
     struct up_rows copy = *rows;
-    char *script = up_text_format("%s/items.gp", directory);
-    char *data = up_text_format("%s/items.tsv", directory);
+    UP_FREED char *script = up_text_format("%s/items.gp", directory);
+    UP_FREED char *data = up_text_format("%s/items.tsv", directory);
     bool good;
     if (rows->count == 0) {
         good = up_fail(failure, UP_STATUS_UNABLE,
@@ -261,8 +252,6 @@ bool up_plot_write(const struct up_rows *rows, const char *directory, struct up_
         good = up_text_write_file(data, write_data, &copy, failure) &&
                up_text_write_file(script, write_script, &copy, failure);
     }
-    free(script);
-    free(data);
     return good;
 }
 
@@ -276,9 +265,8 @@ static bool draw_numbered(const char *directory, const char *what, unsigned coun
                           struct up_failure *failure) {
     bool good = true;
     for (unsigned i = 1; good && i <= count; i++) {
-        char *script = up_text_format("%s-%u.gp", what, i);
+        UP_FREED char *script = up_text_format("%s-%u.gp", what, i);
         good = draw_script(directory, script, failure);
-        free(script);
     }
     return good;
 }
@@ -292,8 +280,6 @@ bool up_plot_draw_references(const char *directory, unsigned count, struct up_fa
 }
 
 bool up_plot_draw_run(const char *directory, const char *run_id, struct up_failure *failure) {
-    char *script = up_text_format("run-%.8s.gp", run_id);
-    bool good = draw_script(directory, script, failure);
-    free(script);
-    return good;
+    UP_FREED char *script = up_text_format("run-%.8s.gp", run_id);
+    return draw_script(directory, script, failure);
 }

@@ -1,6 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* The control chart of each reference body on each bench, as a gnuplot script with its data. */
-#include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -97,29 +96,24 @@ static bool any_with_other_numbers(const struct drawing *drawing) {
 }
 
 static char *title_of(const struct drawing *drawing) {
-    char *body = name_in_title(drawing->body->name, NAME_BYTES);
-    char *bench = name_in_title(drawing->bench, NAME_BYTES);
-    char *title = up_text_format("%s on %s: %zu check%s, %zu outside", body, bench, drawing->count,
-                                 drawing->count == 1 ? "" : "s", count_outside(drawing));
-    free(body);
-    free(bench);
-    return title;
+    UP_FREED char *body = name_in_title(drawing->body->name, NAME_BYTES);
+    UP_FREED char *bench = name_in_title(drawing->bench, NAME_BYTES);
+    return up_text_format("%s on %s: %zu check%s, %zu outside", body, bench, drawing->count,
+                          drawing->count == 1 ? "" : "s", count_outside(drawing));
 }
 
 /* A date as a string of gnuplot. */
 static char *day_of(const char *made_utc) {
-    char *day = up_text_format("%.10s", made_utc);
-    char *escaped = up_text_for_gnuplot(day);
-    free(day);
-    return escaped;
+    UP_FREED char *day = up_text_format("%.10s", made_utc);
+    return up_text_for_gnuplot(day);
 }
 
 static bool write_script(FILE *stream, void *context) {
     const struct drawing *drawing = context;
-    char *title = title_of(drawing);
-    char *escaped = up_text_for_gnuplot(title);
-    char *first = day_of(drawing->past[0].made_utc);
-    char *last = day_of(drawing->past[drawing->count - 1].made_utc);
+    UP_FREED char *title = title_of(drawing);
+    UP_FREED char *escaped = up_text_for_gnuplot(title);
+    UP_FREED char *first = day_of(drawing->past[0].made_utc);
+    UP_FREED char *last = day_of(drawing->past[drawing->count - 1].made_utc);
     fprintf(stream,
             "# Control chart of a reference body, by upthrust. Draws again with: gnuplot -d "
             "reference-%u.gp\n"
@@ -129,21 +123,14 @@ static bool write_script(FILE *stream, void *context) {
             drawing->number, drawing->number, drawing->number, escaped, drawing->count, first, last,
             drawing->chart.has_limits, count_outside(drawing), any_with_other_numbers(drawing));
     fputs(embedded_references_gp, stream);
-    free(first);
-    free(last);
-    free(escaped);
-    free(title);
     return ferror(stream) == 0;
 }
 
 static bool write_one(struct drawing *drawing, const char *directory, struct up_failure *failure) {
-    char *script = up_text_format("%s/reference-%u.gp", directory, drawing->number);
-    char *data = up_text_format("%s/reference-%u.tsv", directory, drawing->number);
-    bool good = up_text_write_file(data, write_data, drawing, failure) &&
-                up_text_write_file(script, write_script, drawing, failure);
-    free(script);
-    free(data);
-    return good;
+    UP_FREED char *script = up_text_format("%s/reference-%u.gp", directory, drawing->number);
+    UP_FREED char *data = up_text_format("%s/reference-%u.tsv", directory, drawing->number);
+    return up_text_write_file(data, write_data, drawing, failure) &&
+           up_text_write_file(script, write_script, drawing, failure);
 }
 
 /* ---- which bodies and benches ---- */

@@ -3,12 +3,12 @@
  * What people look at: the latest results of a catalogue as a table, and as a gnuplot script with
  * its data that draws again wherever its folder is carried.
  */
-#ifndef UPTHRUST_REPORT_REPORT_H
-#define UPTHRUST_REPORT_REPORT_H
+#pragma once
 
 #include <stdio.h>
 
 #include "catalogue/claim.h"
+#include "text/style.h"
 #include "upthrust/catalogue.h"
 #include "upthrust/rig.h"
 
@@ -31,7 +31,8 @@ struct up_row {
     char water[48];
     bool measured;
     double buoyancy_g, expanded_u_g, tolerance_g;
-    bool unusual; /* tolerance_g is not that of the item's kind and pieces */
+    double stuck_air_g; /* the net may be lower by so much more; NaN: not looked at */
+    bool unusual;       /* tolerance_g is not that of the item's kind and pieces */
     double water_temp_c;
     char class[16];
     bool withdrawable; /* calculated */
@@ -68,27 +69,6 @@ void up_rows_release(struct up_rows *rows);
 /* For pictures: retired items are not drawn. */
 void up_rows_drop_retired(struct up_rows *rows);
 
-/* How people see it. Colour only ever repeats what a word says. */
-struct up_style {
-    bool imperial; /* pounds, ounces, degrees F, feet */
-    bool colour;   /* escape sequences: for a terminal only */
-    bool isolate;  /* names from right to left are isolated: for a terminal of UTF-8 only */
-    int columns;   /* of the terminal; 0: as many as it takes */
-};
-
-/* Numbers for people, their unit behind them; `mass` with its sign, `uncertainty` without. A NaN
-   is "not known". */
-enum { UP_SHOWN_SIZE = 40 };
-void up_style_mass(const struct up_style *style, double mass_g, char text[UP_SHOWN_SIZE]);
-void up_style_uncertainty(const struct up_style *style, double u_g, char text[UP_SHOWN_SIZE]);
-/* Whole grams. */
-void up_style_lead(const struct up_style *style, double mass_g, char text[UP_SHOWN_SIZE]);
-void up_style_temp(const struct up_style *style, double temp_c, char text[UP_SHOWN_SIZE]);
-void up_style_depth(const struct up_style *style, double depth_m, char text[UP_SHOWN_SIZE]);
-void up_style_density(const struct up_style *style, double density_kg_m3, char text[UP_SHOWN_SIZE]);
-/* The class as a word of `columns` columns, coloured where the style says so. */
-void up_style_class(const struct up_style *style, const char *class, int columns, FILE *stream);
-
 /* One result, told in words: class, grams, interval, what it hangs on, what it means for lead. Of
    the item what is known of it now; NULL: nothing. */
 void up_result_print(const struct up_result *result, const struct up_item *item,
@@ -105,6 +85,8 @@ json_t *up_sheet_to_json(struct up_catalogue *catalogue, const struct up_item *i
 /* What a result's record (or up_result_to_json) tells beside its number: trials left out, water
    taken up, reference bodies, two points, a second depth; nothing where there is none of it. */
 void up_sides_print(const json_t *body, const struct up_style *style, FILE *stream);
+/* Of it, why the trials' mean and the result differ; nothing where they do not. */
+void up_corrections_print(const json_t *body, const struct up_style *style, FILE *stream);
 
 /* The way of one result from plateaus to class with every number, as a JSON document for the caller
    to own, and the same told in words. `wanted` is a result's id or the unique beginning of one
@@ -143,4 +125,7 @@ bool up_plot_write_run(struct up_catalogue *catalogue, const char *run, const st
                        const char *directory, char run_id[UP_ID_SIZE], struct up_failure *failure);
 bool up_plot_draw_run(const char *directory, const char *run_id, struct up_failure *failure);
 
-#endif
+/* Of a kit's report (kit/report.h) and words for its page: kit.gp and kit.tsv, drawn as kit.svg,
+   .png and .pdf, one page of A4. */
+bool up_plot_kit(const json_t *report, const char *text, const char *directory,
+                 struct up_failure *failure);

@@ -1,12 +1,9 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include <ctype.h>
-#include <math.h>
-#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include <strings.h>
 
-#include "catalogue/claim.h"
 #include "catalogue/kind.h"
 #include "catalogue/standing.h"
 #include "report/items.h"
@@ -18,11 +15,8 @@ struct gather {
     struct up_rows *rows;
     size_t room;
     json_t *index;     /* "ID WATER" and "ID" to the row's number */
-    json_t *names;     /* item's id to its name */
-    json_t *kinds;     /* item's id to its kind */
-    json_t *squeezed;  /* item's id to true: it holds gas */
+    json_t *items;     /* item's id to its name, its kind, whether it holds gas or is retired */
     json_t *apart;     /* item's id to what tells it from others of its name */
-    json_t *retired;   /* item's id to true */
     json_t *pieces;    /* item's id to the pieces of its newest result */
     json_t *decisions; /* result's id to what was decided later */
     json_t *standings; /* and to whether a reference body spoke for it */
@@ -74,17 +68,6 @@ static size_t find_row(const struct gather *gather, const char *item_id, const c
     return found != NULL ? (size_t)json_integer_value(found) : gather->rows->count;
 }
 
-static void note_row(struct gather *gather, const char *item_id, const char *water) {
-    char key[KEY_SIZE];
-    json_t *number = json_integer((json_int_t)gather->rows->count);
-    snprintf(key, sizeof key, "%s %s", item_id, water);
-    json_object_set_nocheck(gather->index, key, number);
-    if (json_object_get(gather->index, item_id) == NULL) {
-        json_object_set_nocheck(gather->index, item_id, number);
-    }
-    json_decref(number);
-}
-
 static struct up_row *row_for(struct gather *gather, const char *item_id, const char *water) {
     struct up_rows *rows = gather->rows;
     size_t row = find_row(gather, item_id, water);
@@ -95,7 +78,13 @@ static struct up_row *row_for(struct gather *gather, const char *item_id, const 
         gather->room = gather->room == 0 ? 64 : 2 * gather->room;
         rows->row = up_reallocate(rows->row, gather->room, sizeof *rows->row);
     }
-    note_row(gather, item_id, water);
+    char key[KEY_SIZE];
+    json_auto_t *number = json_integer((json_int_t)gather->rows->count);
+    snprintf(key, sizeof key, "%s %s", item_id, water);
+    json_object_set_nocheck(gather->index, key, number);
+    if (json_object_get(gather->index, item_id) == NULL) {
+        json_object_set_nocheck(gather->index, item_id, number);
+    }
     return &rows->row[rows->count++];
 }
 
@@ -126,6 +115,7 @@ static bool take_result(const struct up_record *record, void *context) {
                            "measured") == 0;
     row->buoyancy_g = up_record_number(body, "buoyancy_g");
     row->expanded_u_g = up_record_number(body, "expanded_u_g");
+    row->stuck_air_g = up_record_number(body, "stuck_air_g");
     row->tolerance_g = up_record_number(body, "tolerance_g");
     row->water_temp_c = up_record_number(body, "water_temp_c");
     memcpy(row->made_utc, record->made_utc, sizeof row->made_utc);
@@ -149,16 +139,12 @@ static bool take_name(const struct up_record *record, void *context) {
     struct gather *gather = context;
     json_t *name = json_object_get(record->content, "name");
     if (json_object_get(gather->index, record->subject) != NULL && json_is_string(name)) {
-        json_object_set(gather->names, record->subject, name);
-        json_object_set(gather->kinds, record->subject, json_object_get(record->content, "kind"));
         struct up_item item;
         bool good = up_item_from_json(record->content, &item);
-        if (good && item.compressible) {
-            json_object_set_new(gather->squeezed, record->subject, json_true());
-        }
-        if (good && item.retired) {
-            json_object_set_new(gather->retired, record->subject, json_true());
-        }
+        json_object_set_new(gather->items, record->subject,
+                            json_pack("{s:O, s:O*, s:b, s:b}", "name", name, "kind",
+                                      json_object_get(record->content, "kind"), "gas",
+                                      good && item.compressible, "retired", good && item.retired));
     }
     return true;
 }
@@ -166,12 +152,11 @@ static bool take_name(const struct up_record *record, void *context) {
 static void fill_names(struct gather *gather) {
     for (size_t i = 0; i < gather->rows->count; i++) {
         struct up_row *row = &gather->rows->row[i];
-        const char *name = json_string_value(json_object_get(gather->names, row->item_id));
-        char *title = up_item_title(name != NULL ? name : "", row->pieces);
+        const json_t *item = json_object_get(gather->items, row->item_id);
+        UP_FREED char *title = up_item_title(up_record_text(item, "name"), row->pieces);
         snprintf(row->name, sizeof row->name, "%s%s", row->simulated ? UP_SIMULATED : "", title);
-        free(title);
         copy_text(row->apart, sizeof row->apart, json_object_get(gather->apart, row->item_id));
-        row->retired = json_object_get(gather->retired, row->item_id) != NULL;
+        row->retired = json_is_true(json_object_get(item, "retired"));
     }
 }
 
@@ -180,7 +165,7 @@ static void fill_names(struct gather *gather) {
 /* Each kind is asked once for one piece and once for more. */
 static bool usual_g(struct up_catalogue *catalogue, json_t *known, const char *kind, int pieces,
                     double *tolerance_g, struct up_failure *failure) {
-    char *key = up_text_format("%d %s", pieces > 1, kind);
+    UP_FREED char *key = up_text_format("%d %s", pieces > 1, kind);
     const json_t *found = json_object_get(known, key);
     bool good = true;
     *tolerance_g = pieces > 1 ? UP_TOLERANCE_PAIR_G : UP_TOLERANCE_ONE_G;
@@ -190,23 +175,21 @@ static bool usual_g(struct up_catalogue *catalogue, json_t *known, const char *k
         good = up_kind_tolerance(catalogue, kind, pieces, tolerance_g, failure);
         json_object_set_new(known, key, json_real(*tolerance_g));
     }
-    free(key);
     return good;
 }
 
 static bool mark_unusual(struct up_catalogue *catalogue, const struct gather *gather,
                          struct up_failure *failure) {
-    json_t *known = json_object();
+    json_auto_t *known = json_object();
     bool good = true;
     for (size_t i = 0; good && i < gather->rows->count; i++) {
         struct up_row *row = &gather->rows->row[i];
-        const char *kind = json_string_value(json_object_get(gather->kinds, row->item_id));
+        const char *kind = up_record_text(json_object_get(gather->items, row->item_id), "kind");
         double usual = (double)NAN;
-        good = usual_g(catalogue, known, kind != NULL ? kind : "", row->pieces, &usual, failure);
+        good = usual_g(catalogue, known, kind, row->pieces, &usual, failure);
         row->unusual = fabs(row->tolerance_g - usual) > 1e-6;
-        up_claim_filling(&row->filled, kind != NULL ? kind : "", row->filling);
+        up_claim_filling(&row->filled, kind, row->filling);
     }
-    json_decref(known);
     return good;
 }
 
@@ -246,7 +229,7 @@ static int by_key(const void *a, const void *b) {
 
 static void sort_rows(const struct gather *gather) {
     struct up_rows *rows = gather->rows;
-    struct keyed *keyed = up_allocate(rows->count + 1, sizeof *keyed);
+    UP_FREED struct keyed *keyed = up_allocate(rows->count + 1, sizeof *keyed);
     for (size_t i = 0; i < rows->count; i++) {
         keyed[i] = (struct keyed){item_key(gather, rows->row[i].item_id), i, rows->row[i]};
     }
@@ -254,7 +237,6 @@ static void sort_rows(const struct gather *gather) {
     for (size_t i = 0; i < rows->count; i++) {
         rows->row[i] = keyed[i].row;
     }
-    free(keyed);
 }
 
 /* What is withdrawn is not shown. One line stands for one thing: what an earlier version of an
@@ -265,7 +247,8 @@ static void keep_claims(const struct gather *gather) {
     for (size_t i = 0; i < rows->count; i++) {
         const struct up_row *row = &rows->row[i];
         const json_t *newest = json_object_get(gather->pieces, row->item_id);
-        if (row->withdrawable && json_object_get(gather->squeezed, row->item_id) != NULL) {
+        const json_t *item = json_object_get(gather->items, row->item_id);
+        if (row->withdrawable && json_is_true(json_object_get(item, "gas"))) {
             rows->withdrawn++;
         } else if (json_integer_value(newest) != rows->row[i].pieces) {
             rows->other_pieces++;
@@ -278,13 +261,8 @@ static void keep_claims(const struct gather *gather) {
 
 bool up_rows_load(struct up_catalogue *catalogue, struct up_rows *rows,
                   struct up_failure *failure) {
-    struct gather gather = {.rows = rows,
-                            .index = json_object(),
-                            .names = json_object(),
-                            .kinds = json_object(),
-                            .squeezed = json_object(),
-                            .retired = json_object(),
-                            .pieces = json_object()};
+    struct gather gather = {
+        .rows = rows, .index = json_object(), .items = json_object(), .pieces = json_object()};
     bool good;
     *rows = (struct up_rows){0};
     gather.decisions = up_decisions_later(catalogue, failure);
@@ -302,10 +280,7 @@ bool up_rows_load(struct up_catalogue *catalogue, struct up_rows *rows,
         up_rows_release(rows);
     }
     json_decref(gather.index);
-    json_decref(gather.names);
-    json_decref(gather.kinds);
-    json_decref(gather.squeezed);
-    json_decref(gather.retired);
+    json_decref(gather.items);
     json_decref(gather.apart);
     json_decref(gather.pieces);
     json_decref(gather.decisions);

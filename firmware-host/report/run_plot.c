@@ -1,6 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* The load over the time of one run, as a gnuplot script with its data. */
-#include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -98,14 +97,11 @@ static bool write_data(FILE *stream, void *context) {
 
 static char *title_of(const struct trace *trace) {
     const char *raw = trace->calibrating ? trace->bench : trace->title;
-    char *clean = name_in_title(raw, TITLE_BYTES);
-    char *title =
+    UP_FREED char *clean = name_in_title(raw, TITLE_BYTES);
+    UP_FREED char *title =
         up_text_format("%s%s, run %.8s of %.10s", trace->calibrating ? "Calibration of " : "",
                        clean, trace->run_id, trace->made_utc);
-    char *escaped = up_text_for_gnuplot(title);
-    free(title);
-    free(clean);
-    return escaped;
+    return up_text_for_gnuplot(title);
 }
 
 static void write_marks(FILE *stream, const struct drawing *drawing) {
@@ -125,7 +121,7 @@ static void write_marks(FILE *stream, const struct drawing *drawing) {
 static bool write_script(FILE *stream, void *context) {
     const struct drawing *drawing = context;
     const struct trace *trace = drawing->trace;
-    char *title = title_of(trace);
+    UP_FREED char *title = title_of(trace);
     fprintf(stream,
             "# The load over one run, by upthrust. Draws again with: gnuplot -d run-%.8s.gp\n"
             "set encoding utf8\nname = 'run-%.8s'\nwords = %s\nreadings = %d\nglitches = %zu\n"
@@ -134,7 +130,6 @@ static bool write_script(FILE *stream, void *context) {
             !isnan(trace->counts_per_kg), minutes(drawing, drawing->end_s));
     write_marks(stream, drawing);
     fputs(embedded_run_gp, stream);
-    free(title);
     return ferror(stream) == 0;
 }
 
@@ -143,18 +138,15 @@ static bool write_script(FILE *stream, void *context) {
 static bool write_files(struct drawing *drawing, const char *directory,
                         struct up_failure *failure) {
     const char *id = drawing->trace->run_id;
-    char *script = up_text_format("%s/run-%.8s.gp", directory, id);
-    char *data = up_text_format("%s/run-%.8s.tsv", directory, id);
-    bool good = up_text_write_file(data, write_data, drawing, failure) &&
-                up_text_write_file(script, write_script, drawing, failure);
-    free(script);
-    free(data);
-    return good;
+    UP_FREED char *script = up_text_format("%s/run-%.8s.gp", directory, id);
+    UP_FREED char *data = up_text_format("%s/run-%.8s.tsv", directory, id);
+    return up_text_write_file(data, write_data, drawing, failure) &&
+           up_text_write_file(script, write_script, drawing, failure);
 }
 
 bool up_plot_write_run(struct up_catalogue *catalogue, const char *run, const struct up_rig *rig,
                        const char *directory, char run_id[UP_ID_SIZE], struct up_failure *failure) {
-    struct trace *trace = up_allocate(1, sizeof *trace);
+    UP_FREED struct trace *trace = up_allocate(1, sizeof *trace);
     struct drawing drawing = {.trace = trace};
     bool good = trace_find(catalogue, run, trace, failure) &&
                 trace_read_journal(catalogue, trace, failure) &&
@@ -168,6 +160,5 @@ bool up_plot_write_run(struct up_catalogue *catalogue, const char *run, const st
     good = good && write_files(&drawing, directory, failure);
     memcpy(run_id, trace->run_id, UP_ID_SIZE);
     trace_release(trace);
-    free(trace);
     return good;
 }

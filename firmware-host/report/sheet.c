@@ -1,10 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Everything about one item on one sheet. */
-#include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
-#include "catalogue/claim.h"
 #include "catalogue/records.h"
 #include "catalogue/standing.h"
 #include "report/report.h"
@@ -118,23 +116,18 @@ static bool print_parts(struct up_catalogue *catalogue, const struct up_item *it
 
 /* "2026-01-02T03:04:05.678Z" as "2026-01-02 03:04 UTC". */
 static void print_when(FILE *stream, const char *made_utc) {
-    char *when = up_text_for_terminal(made_utc);
+    UP_FREED char *when = up_text_for_terminal(made_utc);
     if (strlen(when) >= 16) {
         fprintf(stream, "%.10s %.5s UTC", when, when + 11);
     }
-    free(when);
-}
-
-static void print_withdrawn(const struct kept *kept, const struct up_style *style, FILE *stream) {
-    fputs("  ", stream);
-    up_text_put(stream, up_record_text(kept->body, "water"), 10, style->isolate);
-    fputs(" " UP_CLAIM_WITHDRAWN "\n", stream);
 }
 
 static void print_newest(const struct kept *kept, const struct up_item *item,
                          const struct up_style *style, FILE *stream) {
     if (kept->withdrawn) {
-        print_withdrawn(kept, style, stream);
+        fputs("  ", stream);
+        up_text_put(stream, up_record_text(kept->body, "water"), 10, style->isolate);
+        fputs(" " UP_CLAIM_WITHDRAWN "\n", stream);
         return;
     }
     up_result_print(&kept->result, item, style, stream);
@@ -205,14 +198,15 @@ static void print_older(const struct kept *kept, const struct up_style *style, F
     char net[UP_SHOWN_SIZE], u[UP_SHOWN_SIZE], pieces[UP_CLAIM_SIZE];
     up_claim_pieces(kept->result.pieces, pieces);
     up_style_mass(style, up_record_number(kept->body, "buoyancy_g"), net);
-    up_style_uncertainty(style, up_record_number(kept->body, "expanded_u_g"), u);
+    up_style_interval(style, up_record_number(kept->body, "expanded_u_g"),
+                      up_record_number(kept->body, "stuck_air_g"), u);
     fputs("  ", stream);
     up_text_put(stream, up_record_text(kept->body, "water"), 10, style->isolate);
     fputc(' ', stream);
     print_when(stream, kept->made_utc);
     fputs("  ", stream);
     up_style_class(style, up_class_name(kept->result.answer.class), 9, stream);
-    fprintf(stream, " %10s +- %s, %s%s%s%s%s%s\n", net, u, pieces,
+    fprintf(stream, " %10s %s, %s%s%s%s%s%s\n", net, u, pieces,
             kept->result.simulated ? ", simulated" : "",
             kept->result.rejudged ? ", judged again since" : "",
             kept->checked == UP_CHECKED_INSIDE ? "" : ", ",
@@ -307,13 +301,12 @@ json_t *up_sheet_to_json(struct up_catalogue *catalogue, const struct up_item *i
             continue;
         }
         json_t *json = json_copy(kept->body);
-        json_object_set_new(json, "result_id", json_string(kept->id));
-        json_object_set_new(json, "bench", json_string(kept->bench));
-        json_object_set_new(json, "made_utc", json_string(kept->made_utc));
-        json_object_set_new(json, "newest", json_boolean(kept->newest));
-        json_object_set(json, "body_check", json_object_get(results.standings, kept->id));
-        json_object_set_new(json, "elsewhere", json_boolean(kept->elsewhere));
-        json_object_set(json, "decision", json_object_get(results.decisions, kept->id));
+        json_object_update_new(json, json_pack("{s:s, s:s, s:s, s:b, s:O*, s:b, s:O*}", "result_id",
+                                               kept->id, "bench", kept->bench, "made_utc",
+                                               kept->made_utc, "newest", kept->newest, "body_check",
+                                               json_object_get(results.standings, kept->id),
+                                               "elsewhere", kept->elsewhere, "decision",
+                                               json_object_get(results.decisions, kept->id)));
         json_array_append_new(list, json);
     }
     release(&results);

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* In words, what a result's record tells beside its number. */
 #include <math.h>
+#include <stdlib.h>
 
 #include "report/report.h"
 #include "text/text.h"
@@ -21,6 +22,40 @@ static void print_left_out(const json_t *body, FILE *stream) {
     }
 }
 
+/* One sentence, where the result is not the mean that the trials showed. */
+void up_corrections_print(const json_t *body, const struct up_style *style, FILE *stream) {
+    static const double SHOWN_G = 0.05, SHOWN_OF_U = 0.1; /* less would only puzzle */
+    double mean_g = up_record_number(body, "trials_mean_g"),
+           air_g = up_record_number(body, "air_correction_g"),
+           other_g = up_record_number(body, "other_corrections_g");
+    double least_g = fmax(SHOWN_G, SHOWN_OF_U * up_record_number(body, "expanded_u_g"));
+    bool air = fabs(air_g) >= SHOWN_G, other = fabs(other_g) >= least_g;
+    char mean[UP_SHOWN_SIZE], net[UP_SHOWN_SIZE], lift[UP_SHOWN_SIZE], rest[UP_SHOWN_SIZE];
+    if (!isfinite(mean_g) || (!air && !other)) {
+        return;
+    }
+    up_style_mass(style, mean_g, mean);
+    up_style_mass(style, up_record_number(body, "buoyancy_g"), net);
+    up_style_uncertainty(style, 2 * air_g, lift);
+    up_style_mass(style, other_g, rest);
+    bool soaked = json_is_true(json_object_get(body, "stated_at_last_soak"));
+    char *text =
+        up_text_format("the trials' mean is %s, the result %s: %s%s%s%s%s", mean, net,
+                       air ? "half the lift of the air that may still be in it, up to " : "",
+                       air ? lift : "", air ? ", is taken off" : "",
+                       !other ? ""
+                       : air  ? "; and "
+                              : "",
+                       other ? rest : "");
+    char *whole = up_text_format("%s%s", text,
+                                 !other   ? ""
+                                 : soaked ? " for the water it took up"
+                                          : " for the line and the air's lift on the masses");
+    up_text_lines(stream, "  ", whole, 78);
+    free(whole);
+    free(text);
+}
+
 static void print_uptake(const json_t *body, const struct up_style *style, FILE *stream) {
     char rise[UP_SHOWN_SIZE], u[UP_SHOWN_SIZE];
     if (!json_is_true(json_object_get(body, "takes_up_water"))) {
@@ -39,19 +74,21 @@ static void print_uptake(const json_t *body, const struct up_style *style, FILE 
     }
 }
 
-static void print_checks(const json_t *body, const struct up_style *style, FILE *stream) {
-    const json_t *check;
-    size_t i;
-    json_array_foreach(json_object_get(body, "checks"), i, check) {
-        const char *name = json_string_value(json_object_get(check, "name"));
-        bool outside = json_is_true(json_object_get(check, "outside"));
-        char off[UP_SHOWN_SIZE], u[UP_SHOWN_SIZE];
-        up_style_mass(style, up_record_number(check, "deviation_g"), off);
-        up_style_uncertainty(style, up_record_number(check, "u_deviation_g"), u);
-        fputs("  reference body ", stream);
-        up_text_put(stream, name != NULL ? name : "", 0, style->isolate);
-        fprintf(stream, ": %s off (standard uncertainty %s),\n    %s\n", off, u,
-                outside ? "OUTSIDE its limits, accepted by the operator" : "within limits");
+static void print_unsteady(const json_t *body, const struct up_style *style, FILE *stream) {
+    char rate[UP_SHOWN_SIZE];
+    if (json_is_true(json_object_get(body, "forms_bubbles"))) {
+        up_style_uncertainty(style, up_record_number(body, "bubbles_g_min"), rate);
+        fprintf(
+            stream,
+            "  it grew lighter under water, by %s a minute: bubbles form on it;\n"
+            "    let the water stand for a day and weigh again, the budget carries what formed\n",
+            rate);
+    }
+    if (json_is_true(json_object_get(body, "drips"))) {
+        fputs(
+            "  water still dripped off when the empty hanger was read: dry the line and the upper\n"
+            "    hook after lifting out; the budget carries what dripped\n",
+            stream);
     }
 }
 
@@ -123,8 +160,22 @@ static void print_second_depth(const json_t *body, const struct up_style *style,
 
 void up_sides_print(const json_t *body, const struct up_style *style, FILE *stream) {
     print_left_out(body, stream);
+    up_corrections_print(body, style, stream);
     print_uptake(body, style, stream);
-    print_checks(body, style, stream);
+    print_unsteady(body, style, stream);
+    const json_t *check;
+    size_t i;
+    json_array_foreach(json_object_get(body, "checks"), i, check) {
+        const char *name = json_string_value(json_object_get(check, "name"));
+        bool outside = json_is_true(json_object_get(check, "outside"));
+        char off[UP_SHOWN_SIZE], u[UP_SHOWN_SIZE];
+        up_style_mass(style, up_record_number(check, "deviation_g"), off);
+        up_style_uncertainty(style, up_record_number(check, "u_deviation_g"), u);
+        fputs("  reference body ", stream);
+        up_text_put(stream, name != NULL ? name : "", 0, style->isolate);
+        fprintf(stream, ": %s off (standard uncertainty %s),\n    %s\n", off, u,
+                outside ? "OUTSIDE its limits, accepted by the operator" : "within limits");
+    }
     print_two_points(body, style, stream);
     print_second_depth(body, style, stream);
 }

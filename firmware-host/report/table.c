@@ -1,9 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* One result in words. */
-#include <math.h>
 #include <stdlib.h>
 
-#include "catalogue/claim.h"
 #include "report/report.h"
 #include "text/text.h"
 
@@ -49,13 +47,16 @@ static void print_net(const struct up_result *result, const struct up_style *sty
     const struct up_answer *answer = &result->answer;
     char net[UP_SHOWN_SIZE], u[UP_SHOWN_SIZE];
     up_style_mass(style, answer->buoyancy_kg.value * 1e3, net);
-    up_style_uncertainty(style, answer->expanded_u_kg * 1e3, u);
+    up_style_interval(style, answer->expanded_u_kg * 1e3, answer->stuck_air_kg * 1e3, u);
     fputs("  ", stream);
     up_text_put(stream, result->water.name, 10, style->isolate);
-    fprintf(stream, " %9s +- %s (%.0f %%)  ", net, u, result->question.coverage * 100);
+    fprintf(stream, " %9s %s (%.0f %%)  ", net, u, result->question.coverage * 100);
     up_style_class(style, up_class_name(answer->class), 0, stream);
     print_meaning(result, stream);
     fputc('\n', stream);
+    if (up_style_has_stuck(answer->stuck_air_kg * 1e3)) {
+        fprintf(stream, "%*s" UP_CLAIM_STUCK "\n", INDENT, "");
+    }
 }
 
 /* One class: how probable, and where the estimate would have to lie for it to be stated, which is
@@ -170,9 +171,8 @@ void up_result_print(const struct up_result *measured, const struct up_item *ite
     print_lead(result, style, stream);
     print_terms(result, style, stream);
     if (filling[0] != '\0') {
-        char *safe = up_text_for_terminal(filling);
+        UP_FREED char *safe = up_text_for_terminal(filling);
         fprintf(stream, "%*s%s\n", INDENT, "", safe);
-        free(safe);
     }
     print_chances(result, style, stream);
     print_first_order(result, stream);

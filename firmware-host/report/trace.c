@@ -2,7 +2,6 @@
 #include "trace.h"
 
 #include <errno.h>
-#include <math.h>
 #include <stdlib.h>
 #include <string.h>
 #include <unistd.h>
@@ -113,27 +112,22 @@ static void take_plateau(const json_t *json, struct trace *trace) {
     trace->plateau[trace->plateaus++] = plateau;
 }
 
-static void take_ask(const json_t *json, struct trace *trace) {
-    const char *action = json_string_value(json_object_get(json, "do"));
-    double time_s = up_record_number(json, "time_s");
-    for (int i = 0; action != NULL && i < TRACE_ACTIONS; i++) {
-        if (strcmp(action, trace_actions[i].name) == 0 && isfinite(time_s) &&
-            trace->marks < TRACE_MARKS) {
-            trace->mark[trace->marks++] = (struct trace_mark){time_s, i};
-        }
-    }
-}
-
 /* A line that is damaged is passed over: the last one of a killed run is cut. */
 static void take_line(const char *line, size_t length, struct trace *trace) {
-    json_t *json = json_loadb(line, length, 0, NULL);
+    json_auto_t *json = json_loadb(line, length, 0, NULL);
     const char *event = json_string_value(json_object_get(json, "event"));
     if (event != NULL && strcmp(event, "plateau") == 0) {
         take_plateau(json, trace);
     } else if (event != NULL && strcmp(event, "ask") == 0) {
-        take_ask(json, trace);
+        const char *action = json_string_value(json_object_get(json, "do"));
+        double time_s = up_record_number(json, "time_s");
+        for (int i = 0; action != NULL && i < TRACE_ACTIONS; i++) {
+            if (strcmp(action, trace_actions[i].name) == 0 && isfinite(time_s) &&
+                trace->marks < TRACE_MARKS) {
+                trace->mark[trace->marks++] = (struct trace_mark){time_s, i};
+            }
+        }
     }
-    json_decref(json);
 }
 
 static char *path_of_run(struct up_catalogue *catalogue, const struct trace *trace,
@@ -150,9 +144,9 @@ bool trace_read_journal(struct up_catalogue *catalogue, struct trace *trace,
                         struct up_failure *failure) {
     struct up_failure why;
     size_t length = 0;
-    char *path = path_of_run(catalogue, trace, "journal.jsonl");
-    char *text = up_text_read_file(path, UP_LINKS_REFUSED, UP_RUN_JOURNAL_BYTES_MAX, &length, &why);
-    free(path);
+    UP_FREED char *path = path_of_run(catalogue, trace, "journal.jsonl");
+    UP_FREED char *text =
+        up_text_read_file(path, UP_LINKS_REFUSED, UP_RUN_JOURNAL_BYTES_MAX, &length, &why);
     if (text == NULL) {
         return fail_reading(&why, failure);
     }
@@ -166,7 +160,6 @@ bool trace_read_journal(struct up_catalogue *catalogue, struct trace *trace,
         line += bytes + 1;
     }
     trace->zero = isnan(trace->zero) ? 0 : trace->zero;
-    free(text);
     return true;
 }
 
@@ -189,8 +182,8 @@ static void take_reading(const struct up_reading *reading, struct trace *trace) 
 
 /* False with errno. */
 static bool read_bytes(int descriptor, const struct up_rig *rig, struct trace *trace) {
-    struct up_reader *reader = up_allocate(1, sizeof *reader);
-    struct up_glitch_filter *screen = up_allocate(1, sizeof *screen);
+    UP_FREED struct up_reader *reader = up_allocate(1, sizeof *reader);
+    UP_FREED struct up_glitch_filter *screen = up_allocate(1, sizeof *screen);
     bool device = rig->port_kind == UP_PORT_PTY || rig->port_kind == UP_PORT_SERIAL;
     struct up_sample sample;
     struct up_reading judged;
@@ -211,8 +204,6 @@ static bool read_bytes(int descriptor, const struct up_rig *rig, struct trace *t
     while (up_glitch_filter_flush(screen, &judged)) {
         take_reading(&judged, trace);
     }
-    free(screen);
-    free(reader);
     return got == 0;
 }
 
@@ -225,9 +216,8 @@ bool trace_read_stream(struct up_catalogue *catalogue, const struct up_rig *rig,
                        rig->path, trace->run_id);
     }
     struct up_failure why;
-    char *path = path_of_run(catalogue, trace, "stream");
+    UP_FREED char *path = path_of_run(catalogue, trace, "stream");
     int descriptor = up_text_open_file(path, UP_LINKS_REFUSED, UP_RUN_STREAM_BYTES_MAX, &why);
-    free(path);
     if (descriptor < 0) {
         return fail_reading(&why, failure);
     }

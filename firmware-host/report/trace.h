@@ -1,10 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* What a run left behind, as numbers to be drawn. Only for the files of report/. */
-#ifndef UPTHRUST_REPORT_TRACE_H
-#define UPTHRUST_REPORT_TRACE_H
+#pragma once
 
 #include "report/report.h"
-#include "upthrust/rig.h"
 
 enum { TRACE_BINS = 6000, TRACE_GLITCHES = 2000, TRACE_PLATEAUS = 2000, TRACE_MARKS = 400 };
 
@@ -56,5 +54,3 @@ bool trace_read_journal(struct up_catalogue *catalogue, struct trace *trace,
 bool trace_read_stream(struct up_catalogue *catalogue, const struct up_rig *rig,
                        struct trace *trace, struct up_failure *failure);
 void trace_release(struct trace *trace);
-
-#endif

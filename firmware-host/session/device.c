@@ -1,6 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* The device on the wire: its lines, its silence, its loss and return. */
-#include <stdio.h>
 #include <string.h>
 
 #include "internal.h"

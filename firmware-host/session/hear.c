@@ -2,9 +2,7 @@
 #include "hear.h"
 
 #include <errno.h>
-#include <math.h>
 #include <poll.h>
-#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -135,7 +133,7 @@ static bool judge(struct up_probe *probe) {
         return false;
     }
     if (probe->span_s > 0 && guess->fits > 1) {
-        rate_hz = (double)(guess->fits - 1) / probe->span_s;
+        probe->rate_hz = rate_hz = (double)(guess->fits - 1) / probe->span_s;
         return up_guess_layout(probe->bytes, probe->length, rate_hz, guess, &probe->failure);
     }
     return true;
@@ -163,10 +161,8 @@ static bool try_settings(struct up_probe *probe, double seconds,
 }
 
 static bool is_pseudo_terminal(const char *path) {
-    char *real = realpath(path, NULL);
-    bool pty = real != NULL && strncmp(real, "/dev/pts/", 9) == 0;
-    free(real);
-    return pty;
+    UP_FREED char *real = realpath(path, NULL);
+    return real != NULL && strncmp(real, "/dev/pts/", 9) == 0;
 }
 
 bool up_probe_port(struct up_probe *probe, double seconds, const volatile sig_atomic_t *signalled) {
@@ -231,9 +227,23 @@ char *up_probe_port_section(const struct up_probe *probe) {
     return text;
 }
 
+/* A window of the usual 8 s about 20 s is for three lines a second or more; sixteen are needed, and
+   some more for a pace that varies (a choice of ours). */
+static const double SLOW_HZ = 2.5, WINDOW_LINES = 20, WINDOW_FROM_S = 10;
+
+char *up_probe_bench_section(double rate_hz) {
+    if (rate_hz <= 0 || rate_hz >= SLOW_HZ) {
+        return up_text_format("%s", "");
+    }
+    double window_s = ceil(WINDOW_LINES / rate_hz);
+    return up_text_format("\n[bench]\n; The scale is slow: so long a reading has %g lines.\n"
+                          "window_s = %g\nread_after_s = %g\n",
+                          WINDOW_LINES, window_s, fmax(20, WINDOW_FROM_S + window_s / 2));
+}
+
 char *up_probe_rig(const struct up_probe *probe) {
     const struct up_guess *guess = &probe->guess;
-    char *port = up_probe_port_section(probe);
+    UP_FREED char *port = up_probe_port_section(probe);
     char id[UP_ID_SIZE]; /* of its own: two benches must not share one */
     up_new_id(id);
     char *text = up_text_format(
@@ -246,6 +256,5 @@ char *up_probe_rig(const struct up_probe *probe) {
         "%s",
         (unsigned long long)guess->fits, (unsigned long long)(guess->lines - guess->passed), id,
         port, guess->line_section);
-    free(port);
     return text;
 }

@@ -3,17 +3,11 @@
  * Hearing a port or a recording without a session: to describe a stream, to check a rig, and to
  * find out what a device sends of which nothing is known yet.
  */
-#ifndef UPTHRUST_SESSION_HEAR_H
-#define UPTHRUST_SESSION_HEAR_H
+#pragma once
 
 #include <signal.h>
-#include <stdbool.h>
-#include <stddef.h>
 
 #include "stream/listen.h"
-#include "upthrust/failure.h"
-#include "upthrust/rig.h"
-#include "upthrust/wire.h"
 #include "wire/guess.h"
 #include "wire/port.h"
 
@@ -32,6 +26,7 @@ struct up_probe {
     char bytes[UP_PROBE_BYTES_MAX];
     size_t length;
     double first_s, span_s; /* of the first bytes, and from them to the last; 0 for a recording */
+    double rate_hz;         /* of the lines that fit; 0 where not known */
     bool found;
     struct up_guess guess;
     struct up_failure failure; /* where no layout was found */
@@ -41,9 +36,9 @@ struct up_probe {
 bool up_probe_port(struct up_probe *probe, double seconds, const volatile sig_atomic_t *signalled);
 bool up_probe_recording(struct up_probe *probe, const char *path);
 
+/* The section [bench] for lines so slow that the usual window holds too few of them; else "". */
+char *up_probe_bench_section(double rate_hz);
 /* Its section [port]; the caller's. */
 char *up_probe_port_section(const struct up_probe *probe);
 /* The rig file that reads what was found; the caller's. */
 char *up_probe_rig(const struct up_probe *probe);
-
-#endif

@@ -1,11 +1,9 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* What the files of session/ share. */
-#ifndef UPTHRUST_SESSION_INTERNAL_H
-#define UPTHRUST_SESSION_INTERNAL_H
+#pragma once
 
 #include "catalogue/run.h"
 #include "session/session.h"
-#include "upthrust/wire.h"
 
 /* ---- the loop (loop.c, person.c, device.c) ---- */
 
@@ -188,6 +186,7 @@ struct neighbours {
 };
 
 struct recorder {
+    const struct up_measure_plan *plan; /* whose duration is told first; NULL: none */
     const struct up_session_settings *settings;
     struct up_run *run;
     char run_id[UP_ID_SIZE];
@@ -199,6 +198,7 @@ struct recorder {
     json_t *plateaus; /* read since the last trial: they are stored with the next */
     unsigned trials;
     unsigned checks;                /* of reference bodies, repeated */
+    char open_check_id[UP_ID_SIZE]; /* one outside its limits, not answered; empty: none */
     struct up_failure failure;      /* of a callback that cannot return one */
     const struct resumed_run *from; /* NULL for a new run */
     struct up_reader reader;        /* as it stood there at the end */
@@ -234,5 +234,3 @@ bool session_resume_measure(const struct up_session_settings *settings, const st
 /* Whether session_resume_measure would find its run. */
 bool session_can_resume(const struct up_session_settings *settings, const struct up_item *item,
                         struct up_failure *failure);
-
-#endif

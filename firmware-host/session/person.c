@@ -1,7 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* What the operator does or leaves undone. */
-#include <stdio.h>
-
 #include "internal.h"
 #include "text/clock.h"
 
@@ -109,15 +107,6 @@ static bool remind(const struct loop *loop, double waited_s, struct up_failure *
     return hand_text(loop, UP_EVENT_NOTE, text, failure);
 }
 
-static void give_up_waiting(struct loop *loop, double waited_s) {
-    char text[160], waited[16];
-    format_span(waited, waited_s);
-    snprintf(text, sizeof text, "no answer for %s. Nothing since counts; repeat this step", waited);
-    loop->absent = true;
-    loop_note(loop, NOTE_ABSENT, text);
-    up_procedure_leave(loop->session->procedure, text);
-}
-
 bool check_presence(struct loop *loop, struct up_failure *failure) {
     double absent_s = loop->session->rig->absent_s;
     double now_s = up_monotonic_s(), waited_s = now_s - loop->asked_s;
@@ -125,7 +114,13 @@ bool check_presence(struct loop *loop, struct up_failure *failure) {
         return true;
     }
     if (!loop->absent && waited_s >= absent_s) {
-        give_up_waiting(loop, waited_s);
+        char text[160], waited[16];
+        format_span(waited, waited_s);
+        snprintf(text, sizeof text, "no answer for %s. Nothing since counts; repeat this step",
+                 waited);
+        loop->absent = true;
+        loop_note(loop, NOTE_ABSENT, text);
+        up_procedure_leave(loop->session->procedure, text);
         return true;
     }
     if (now_s - loop->reminded_s < (loop->absent ? 1 : REMIND_SHARE) * absent_s) {

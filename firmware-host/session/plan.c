@@ -1,12 +1,10 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* A plan as the run's journal holds it, so that the run can be repeated from there alone. */
-#include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
 #include "catalogue/members.h"
 #include "internal.h"
-#include "text/json.h"
 #include "text/text.h"
 
 /* No session plans more; a journal that was changed could ask for all memory. */
@@ -55,10 +53,13 @@ static const struct catalogue_member plan_members[] = {
     NUMBER_AS(IN_ABOVE_ZERO, "kind_sd_kg", kind_repeatability_kg.u, UNIT_KG, LATER, ""),
     NUMBER_AS(IN_ABOVE_ZERO, "kind_sd_dof", kind_repeatability_kg.dof, UNIT_DOF, LATER, ""),
     NUMBER_AS(IN_ABOVE_ZERO, "kind_shake_share", kind_shake_share, UNIT_SHARE, LATER, ""),
+    NUMBER_AS(IN_ABOVE_ZERO, "kind_stuck_share", kind_stuck_share, UNIT_SHARE, LATER, ""),
+    NUMBER_AS(IN_ABOVE_ZERO, "kind_stuck_kg", kind_stuck_kg, UNIT_KG, LATER, ""),
     NUMBER("temp_oldest_s", temp_oldest_s, UNIT_S, LATER, ""),
     NUMBER_AS(IN_ABOVE_ZERO, "second_depth_m", second_depth_m, UNIT_M, LATER, ""),
     NUMBER_AS(IN_ABOVE_ZERO, "two_point_m", two_point_m, UNIT_M, LATER, ""),
     TRUTH("bare_hook", bare_hook, LATER, ""),
+    TRUTH("steady_shakes", steady_shakes, LATER, ""),
     TEXT("filled_with", filling.gas, LATER, ""),
     NUMBER("filling_bar", filling.pressure_bar, UNIT_BAR, LATER | NOT_NEGATIVE, ""),
     INTEGER("draws", draws, DRAWS_MAX, LATER, ""),
@@ -107,18 +108,16 @@ static bool damaged(const char *what, struct up_failure *failure) {
 
 bool rig_to_json(const struct up_rig *rig, json_t *plan, struct up_failure *failure) {
     bool is_device = rig->port_kind == UP_PORT_PTY || rig->port_kind == UP_PORT_SERIAL;
-    char *text = up_rig_read_text(rig->path, failure);
+    UP_FREED char *text = up_rig_read_text(rig->path, failure);
     if (text == NULL) {
         return false;
     }
-    char *clean = up_text_clean_lines(text);
+    UP_FREED char *clean = up_text_clean_lines(text);
     json_object_update_new(
         plan, json_pack("{s:s, s:s, s:b, s:b, s:s, s:f}", "event", "plan", "rig", clean,
                         "talked_unasked", is_device && rig->line.poll[0] == '\0', "typed",
                         rig->port_kind == UP_PORT_TYPED, "mass_class",
                         up_mass_class_name(rig->mass_class), "air_temp_c", rig->air.temp_c.value));
-    free(text);
-    free(clean);
     return true;
 }
 

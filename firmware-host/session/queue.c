@@ -2,8 +2,6 @@
 /* One item after the other, from a list. What was done is found in the records of
    the runs themselves, each of which names the queue it is part of; so the list may be left,
    resumed and edited in between. */
-#include <math.h>
-#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -11,11 +9,7 @@
 #include "text/clock.h"
 #include "text/text.h"
 
-enum { LIST_MOST_BYTES = 1 << 20, SHAKES_USUAL = 2 };
-
-/* Beside the reading itself: hang, shake or lift, dry one's hand, press (common practice, no
-   source). Used until the first item is done. */
-static const double HANDLING_S = 20;
+enum { LIST_MOST_BYTES = 1 << 20 };
 
 /* ---- the list ---- */
 
@@ -162,27 +156,10 @@ unsigned up_queue_remaining(const struct up_queue *queue) {
     return remaining;
 }
 
-static double guess_s(const struct up_measure_plan *plan, const struct up_rig *rig) {
-    unsigned trials = plan->looks > 0 ? plan->look[0] : plan->trials;
-    double readings = 2.0 + trials * (2.0 + SHAKES_USUAL);
-    return readings * (rig->read_after_s + rig->window_s / 2 + HANDLING_S);
-}
-
 static void end_item(struct up_queue *queue, unsigned index) {
     queue->entry[index].done = true;
     queue->spent_s += up_monotonic_s() - queue->begun_s;
     queue->spent_items++;
-}
-
-/* Of the first water asked for, else the tank's own: it stays in view while the next one begins. */
-static void count_result(struct up_queue *queue, const struct up_session_results *results) {
-    const struct up_result *result = &results->result[results->results > 1 ? 1 : 0];
-    if (results->results > 0) {
-        queue->tally[result->answer.class]++;
-        snprintf(queue->last, sizeof queue->last, "; last in %.20s: %s %+.0f g; so far",
-                 result->water.name, up_class_name(result->answer.class),
-                 1e3 * result->answer.buoyancy_kg.value);
-    }
 }
 
 static void format_tally(const struct up_queue *queue, char text[200]) {
@@ -208,10 +185,9 @@ static const char *name_after(const struct up_queue *queue, unsigned index) {
 }
 
 static void format_place(const struct up_queue *queue, unsigned index,
-                         const struct up_measure_plan *plan, const struct up_rig *rig, char *text,
-                         size_t size) {
-    double each_s =
-        queue->spent_items > 0 ? queue->spent_s / queue->spent_items : guess_s(plan, rig);
+                         const struct up_measure_plan *plan, char *text, size_t size) {
+    double trial_s, first_s = up_measure_guess_s(plan, &trial_s);
+    double each_s = queue->spent_items > 0 ? queue->spent_s / queue->spent_items : first_s;
     double remaining_min = ceil(each_s * up_queue_remaining(queue) / 60);
     const char *next = name_after(queue, index);
     char span[40], tally[200];
@@ -223,11 +199,6 @@ static void format_place(const struct up_queue *queue, unsigned index,
     }
     snprintf(text, size, "%u of %u, about %s left%s%s%.80s", index + 1, queue->count, span, tally,
              next != NULL ? ", next: " : ", the last", next != NULL ? next : "");
-}
-
-static json_t *queue_to_json(const struct up_queue *queue, unsigned index) {
-    return json_pack("{s:s, s:s, s:i, s:i}", "id", queue->id, "list", queue->name, "place",
-                     (int)index + 1, "of", (int)queue->count);
 }
 
 /* ---- measuring ---- */
@@ -261,10 +232,11 @@ static bool measure_entry(struct up_queue *queue, unsigned index,
     if (!find_unfinished(&resuming, entry, failure)) {
         return false;
     }
-    format_place(queue, index, plan, settings->rig, place, sizeof place);
+    format_place(queue, index, plan, place, sizeof place);
     plan->filling = entry->filling;
     neighbours->place = place;
-    neighbours->queue = queue_to_json(queue, index);
+    neighbours->queue = (json_pack("{s:s, s:s, s:i, s:i}", "id", queue->id, "list", queue->name,
+                                   "place", (int)index + 1, "of", (int)queue->count));
     caller->begin(caller->context, &entry->item, place, neighbours->queue);
     queue->begun_s = up_monotonic_s();
     good = entry->unfinished_run[0] != '\0'
@@ -285,8 +257,9 @@ static bool may_go_on(const struct up_session_settings *settings,
 bool up_queue_measure(struct up_queue *queue, const struct up_session_settings *settings,
                       const struct up_measure_plan *wanted, const struct up_queue_caller *caller,
                       struct up_failure *failure) {
-    struct up_session_results *results = up_allocate(1, sizeof *results);
+    UP_FREED struct up_session_results *results = up_allocate(1, sizeof *results);
     struct up_measure_plan plan = *wanted;
+    plan.rig = settings->rig;
     struct neighbours neighbours = {0};
     bool good = true;
     for (unsigned i = 0; i < queue->count && good && may_go_on(settings, &neighbours); i++) {
@@ -295,7 +268,15 @@ bool up_queue_measure(struct up_queue *queue, const struct up_session_settings *
         }
         good = measure_entry(queue, i, settings, &plan, caller, &neighbours, results, failure);
         if (good) {
-            count_result(queue, results);
+            /* Of the first water asked for, else the tank's own: it stays in view while the next
+             * one begins. */
+            const struct up_result *result = &results->result[results->results > 1 ? 1 : 0];
+            if (results->results > 0) {
+                queue->tally[result->answer.class]++;
+                snprintf(queue->last, sizeof queue->last, "; last in %.20s: %s %+.0f g; so far",
+                         result->water.name, up_class_name(result->answer.class),
+                         1e3 * result->answer.buoyancy_kg.value);
+            }
             caller->done(caller->context, results);
         }
         if (good && !neighbours.unfinished) {
@@ -303,6 +284,5 @@ bool up_queue_measure(struct up_queue *queue, const struct up_session_settings *
         }
     }
     up_source_close(neighbours.source);
-    free(results);
     return good;
 }

@@ -1,23 +1,27 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Whatever a session hands out is stored before its next step. */
 #include <stdarg.h>
-#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
 #include "internal.h"
 #include "text/json.h"
+#include "text/style.h"
 #include "text/text.h"
 
 void send_note(const struct up_session_settings *settings, const char *format, ...) {
-    char text[600];
     va_list arguments;
     va_start(arguments, format);
-    vsnprintf(text, sizeof text, format, arguments);
+    char *text =
+        up_text_format_of(format, arguments); /* whole: it may hold a command to be typed */
     va_end(arguments);
+    const struct up_style style = {.imperial = settings->imperial};
+    char *shown = up_style_text(&style, text);
     if (settings->caller.note != NULL) {
-        settings->caller.note(settings->caller.context, text);
+        settings->caller.note(settings->caller.context, shown);
     }
+    free(shown);
+    free(text);
 }
 
 int signal_of(const struct up_session_settings *settings) {
@@ -63,15 +67,15 @@ static bool store_trial(struct recorder *recorder, json_t *json, struct up_failu
     return good;
 }
 
-static bool store_check(const struct recorder *recorder, const struct up_event *event,
+static bool store_check(struct recorder *recorder, const struct up_event *event,
                         struct up_failure *failure) {
     return up_check_add(recorder->settings->catalogue, &event->check, recorder->run_id,
-                        recorder->settings->rig->id, failure);
+                        recorder->settings->rig->id, recorder->open_check_id, failure);
 }
 
 static bool record_event(void *context, const struct up_event *event, struct up_failure *failure) {
     struct recorder *recorder = context;
-    json_t *json = up_event_to_json(event, recorder->counts_per_kg);
+    json_auto_t *json = up_event_to_json(event, recorder->counts_per_kg);
     bool good = up_run_journal(recorder->run, json_incref(json), failure);
     if (good && event->kind == UP_EVENT_PLATEAU) {
         collect_plateau(recorder, json);
@@ -84,7 +88,6 @@ static bool record_event(void *context, const struct up_event *event, struct up_
     if (good && event->kind == UP_EVENT_CHECK) {
         good = store_check(recorder, event, failure);
     }
-    json_decref(json);
     return good;
 }
 
@@ -141,12 +144,10 @@ static json_t *describe_run(const struct recorder *recorder) {
 
 static bool store_rig(struct recorder *recorder, struct up_failure *failure) {
     const struct up_rig *rig = recorder->settings->rig;
-    char *text = up_rig_read_text(rig->path, failure);
+    UP_FREED char *text = up_rig_read_text(rig->path, failure);
     struct up_rig_version version = {rig->id, rig->name, rig->sha256, text};
-    bool good = text != NULL && up_rig_store(recorder->settings->catalogue, &version,
-                                             recorder->rig_record_id, failure);
-    free(text);
-    return good;
+    return text != NULL &&
+           up_rig_store(recorder->settings->catalogue, &version, recorder->rig_record_id, failure);
 }
 
 static void note_killed_run(const struct up_lost_run *killed, void *context) {
@@ -155,7 +156,7 @@ static void note_killed_run(const struct up_lost_run *killed, void *context) {
     struct up_item item = {0};
     bool named = up_item_find(settings->catalogue, killed->item_id, &item, NULL);
     const char *name = named ? item.name : killed->item_id;
-    char *command = NULL;
+    UP_FREED char *command = NULL;
     if (strcmp(killed->bench, settings->rig->id) == 0 && settings->resume == NULL &&
         caller->resume_command != NULL) {
         command = caller->resume_command(caller->context, killed->what, killed->run_id);
@@ -166,7 +167,6 @@ static void note_killed_run(const struct up_lost_run *killed, void *context) {
               killed->trials == 1 ? " is" : "s are", killed->run_id,
               command != NULL ? "; continue with `" : "", command != NULL ? command : "",
               command != NULL ? "`" : "");
-    free(command);
 }
 
 bool end_killed_runs(const struct up_session_settings *settings, struct up_failure *failure) {
@@ -174,7 +174,8 @@ bool end_killed_runs(const struct up_session_settings *settings, struct up_failu
     return up_run_recover(settings->catalogue, note_killed_run, &copy, failure);
 }
 
-static void note_clock(const struct up_session_settings *settings) {
+bool recorder_open(struct recorder *recorder, struct up_failure *failure) {
+    const struct up_session_settings *settings = recorder->settings;
     char last_utc[UP_TIME_SIZE];
     if (up_catalogue_clock_is_behind(settings->catalogue, settings->rig->id, last_utc)) {
         send_note(settings,
@@ -182,18 +183,12 @@ static void note_clock(const struct up_session_settings *settings) {
                   "then the bench's own count keeps the order",
                   settings->rig->id, last_utc);
     }
-}
-
-bool recorder_open(struct recorder *recorder, struct up_failure *failure) {
-    const struct up_session_settings *settings = recorder->settings;
-    note_clock(settings);
     if (!end_killed_runs(settings, failure) || !store_rig(recorder, failure)) {
         return false;
     }
-    json_t *json = describe_run(recorder);
+    json_auto_t *json = describe_run(recorder);
     bool good = up_run_open(settings->catalogue, settings->rig->id, json, recorder->run_id,
                             &recorder->run, failure);
-    json_decref(json);
     recorder->plateaus = json_array();
     return good;
 }
@@ -213,7 +208,7 @@ static void repeat_trial(struct recorder *recorder, const struct up_event *event
 
 static void repeat_event(void *context, const struct up_event *event) {
     struct recorder *recorder = context;
-    json_t *json = up_event_to_json(event, recorder->counts_per_kg);
+    json_auto_t *json = up_event_to_json(event, recorder->counts_per_kg);
     if (event->kind == UP_EVENT_PLATEAU) {
         collect_plateau(recorder, json);
     }
@@ -223,7 +218,6 @@ static void repeat_event(void *context, const struct up_event *event) {
     if (event->kind == UP_EVENT_CHECK && ++recorder->checks > recorder->from->unfinished.checks) {
         store_check(recorder, event, &recorder->failure);
     }
-    json_decref(json);
 }
 
 static bool is_copied(const json_t *entry) {
@@ -310,7 +304,7 @@ static char *describe_unfinished(const struct recorder *recorder,
     const struct up_session_caller *caller = &recorder->settings->caller;
     struct up_progress progress = {0};
     bool measures = recorder->item != NULL;
-    char *command = NULL;
+    UP_FREED char *command = NULL;
     if (recorder->run != NULL && procedure != NULL) {
         progress = up_procedure_progress(procedure);
     }
@@ -328,23 +322,22 @@ static char *describe_unfinished(const struct recorder *recorder,
                                 measures ? "trials are stored" : "loadings are kept",
                                 command != NULL ? "; continue with `" : "",
                                 command != NULL ? command : "", command != NULL ? "`" : "");
-    free(command);
     return text;
 }
 
 /* A signal and a person's word end a run that may be good; all else is a failure already. */
 static void note_unfinished(const struct recorder *recorder, const struct up_procedure *procedure,
                             bool good, struct up_failure *failure) {
-    char *text = describe_unfinished(recorder, procedure);
+    UP_FREED char *text = describe_unfinished(recorder, procedure);
     int number = signal_of(recorder->settings);
-    if (text != NULL && !good && number == 0) {
-        size_t length = strlen(failure->text);
+    size_t length = strlen(failure->text);
+    bool fits = text != NULL && length + strlen("; ") + strlen(text) < sizeof failure->text;
+    if (fits && !good && number == 0) {
         snprintf(failure->text + length, sizeof failure->text - length, "; %s", text);
     } else if (text != NULL) {
         send_note(recorder->settings, "stopped%s%s: %s", number != 0 ? " by the signal " : "",
                   number != 0 ? strsignal(number) : "", text);
     }
-    free(text);
 }
 
 static bool store_end(struct recorder *recorder, const struct up_procedure *procedure, bool good,
@@ -353,13 +346,12 @@ static bool store_end(struct recorder *recorder, const struct up_procedure *proc
     const char *how = signal_of(recorder->settings) != 0 || (good && !complete) ? "stopped"
                       : good                                                    ? "completed"
                                                                                 : "failed";
-    json_t *more = json_pack("{s:i, s:i, s:O}", "trials", (int)recorder->trials, "results",
-                             (int)results, "plateaus", recorder->plateaus);
+    json_auto_t *more = json_pack("{s:i, s:i, s:O}", "trials", (int)recorder->trials, "results",
+                                  (int)results, "plateaus", recorder->plateaus);
     if (!good) {
         json_object_set_new(more, "reason", up_json_text(failure->text));
     }
     bool stored = up_run_end(recorder->run, how, more, good ? failure : NULL);
-    json_decref(more);
     return stored && good;
 }
 

@@ -1,7 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* A session once more, from its bytes and what was recorded beside them. */
-#include <math.h>
-
 #include "internal.h"
 
 struct repeat {

@@ -1,7 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* A stored run once more, from what it recorded. */
-#include <math.h>
-#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -12,7 +10,7 @@
 
 bool up_replay_measure(struct up_catalogue *catalogue, const char *id,
                        struct up_session_results *results, struct up_failure *failure) {
-    struct stored_run *run = up_allocate(1, sizeof *run);
+    UP_FREED struct stored_run *run = up_allocate(1, sizeof *run);
     struct up_procedure *procedure = NULL;
     struct up_reader reader;
     bool good = stored_run_open(run, catalogue, id, false, failure);
@@ -27,7 +25,6 @@ bool up_replay_measure(struct up_catalogue *catalogue, const char *id,
     }
     up_procedure_destroy(procedure);
     stored_run_free(run);
-    free(run);
     return good;
 }
 
@@ -35,7 +32,7 @@ bool up_replay_measure(struct up_catalogue *catalogue, const char *id,
 
 bool up_replay_calibrate(struct up_catalogue *catalogue, const char *id,
                          struct up_calibration *calibration, struct up_failure *failure) {
-    struct stored_run *run = up_allocate(1, sizeof *run);
+    UP_FREED struct stored_run *run = up_allocate(1, sizeof *run);
     struct up_procedure *procedure = NULL;
     struct up_reader reader;
     bool good = stored_run_open(run, catalogue, id, true, failure) &&
@@ -44,7 +41,6 @@ bool up_replay_calibrate(struct up_catalogue *catalogue, const char *id,
                 up_procedure_calibration(procedure, calibration, failure);
     up_procedure_destroy(procedure);
     stored_run_free(run);
-    free(run);
     return good;
 }
 

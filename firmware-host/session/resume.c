@@ -1,6 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Which run is resumed, and whether it still may be. */
-#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -46,11 +45,9 @@ static bool is_same_rig(const char *before, const char *now, const struct stored
 static bool check_rig(struct stored_run *run, const struct up_rig *rig,
                       struct up_failure *failure) {
     const char *before = json_string_value(json_object_get(run->plan, "rig"));
-    char *text = up_rig_read_text(rig->path, failure);
-    char *now = text != NULL ? up_text_clean_lines(text) : NULL;
+    UP_FREED char *text = up_rig_read_text(rig->path, failure);
+    UP_FREED char *now = text != NULL ? up_text_clean_lines(text) : NULL;
     bool good = now != NULL && is_same_rig(before, now, run, rig->path, failure);
-    free(text);
-    free(now);
     memcpy(run->rig.path, rig->path, sizeof run->rig.path);
     if (run->rig.port_kind != UP_PORT_TYPED) {
         run->rig.port_kind = rig->port_kind;
@@ -74,9 +71,8 @@ static bool check_item(struct stored_run *run, struct up_catalogue *catalogue,
     if (!up_item_find(catalogue, of_run(run, "item_id"), &item, failure)) {
         return false;
     }
-    json_t *now = up_item_to_json(&item);
+    json_auto_t *now = up_item_to_json(&item);
     bool same = json_equal(now, json_object_get(run->plan, "item"));
-    json_decref(now);
     memcpy(run->measure.item.id, item.id, sizeof item.id);
     return same || up_fail(failure, UP_STATUS_WRONG_INPUT,
                            "%.80s has been edited since run %s began: begin again without --resume",
@@ -85,7 +81,7 @@ static bool check_item(struct stored_run *run, struct up_catalogue *catalogue,
 
 static bool check_calibration(struct stored_run *run, const struct up_session_settings *settings,
                               struct up_failure *failure) {
-    struct up_calibration *latest = up_allocate(1, sizeof *latest);
+    UP_FREED struct up_calibration *latest = up_allocate(1, sizeof *latest);
     bool good = up_calibration_to_use(settings->catalogue, settings->rig->id, latest, failure);
     if (good && strcmp(latest->id, of_run(run, "calibration_id")) != 0) {
         good = up_fail(
@@ -95,7 +91,6 @@ static bool check_calibration(struct stored_run *run, const struct up_session_se
     }
     memcpy(run->calibration.id, latest->id, sizeof latest->id);
     memcpy(run->calibration.made_utc, latest->made_utc, sizeof latest->made_utc);
-    free(latest);
     return good;
 }
 

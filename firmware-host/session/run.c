@@ -1,7 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Calibrating and measuring: procedure, operator and recorder around the loop. */
-#include <math.h>
-#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include <time.h>
@@ -9,15 +7,12 @@
 #include "catalogue/kind.h"
 #include "catalogue/standing.h"
 #include "internal.h"
-#include "text/json.h"
 #include "text/text.h"
 
 bool up_session_export(struct up_catalogue *catalogue, struct up_failure *failure) {
-    char *directory = up_text_format("%s/exchange", up_catalogue_directory(catalogue));
-    bool good = up_export_csv(catalogue, directory, failure) &&
-                up_export_json(catalogue, directory, failure);
-    free(directory);
-    return good;
+    UP_FREED char *directory = up_text_format("%s/exchange", up_catalogue_directory(catalogue));
+    return up_export_csv(catalogue, directory, failure) &&
+           up_export_json(catalogue, directory, failure);
 }
 
 /* Where exchange/ cannot be written, what was measured is stored all the same. */
@@ -31,6 +26,7 @@ static void export(const struct up_session_settings *settings) {
 static struct up_operator *make_operator(const struct up_session_settings *settings) {
     struct up_operator *op = up_operator_create(settings->operator_kind, settings->operator_input,
                                                 settings->operator_output);
+    up_operator_use_imperial(op, settings->imperial);
     if (settings->screen) {
         up_operator_use_screen(op, settings->operator_input);
     }
@@ -47,6 +43,20 @@ static bool caution(const struct up_session_settings *settings, struct up_operat
         neighbours->cautioned = true;
     }
     return up_operator_caution(op, settings->cautions, settings->signalled, failure);
+}
+
+/* What --trials costs is told before the first one; a queue tells of all its items. */
+static bool tell_duration(const struct up_measure_plan *plan, struct up_operator *op,
+                          struct up_failure *failure) {
+    struct up_event event = {.kind = UP_EVENT_NOTE};
+    double trial_s, whole_s = up_measure_guess_s(plan, &trial_s);
+    unsigned trials = plan->looks > 0 ? plan->look[0] : plan->trials;
+    snprintf(
+        event.text, sizeof event.text,
+        "this takes about %.0f min with %u trial%s; each one more or fewer (--trials) is about "
+        "%.0f min",
+        ceil(whole_s / 60), trials, up_text_plural(trials), ceil(trial_s / 60));
+    return up_operator_event(op, &event, failure);
 }
 
 /* Between neighbours the port stays open: to open it anew resets many a device. */
@@ -72,7 +82,8 @@ static bool run_loop(struct recorder *recorder, struct up_procedure *procedure,
     if (good) {
         up_operator_begin(op, procedure, settings->panel,
                           neighbours != NULL ? neighbours->place : NULL);
-        good = session_run(&session, failure);
+        good = (recorder->plan == NULL || tell_duration(recorder->plan, op, failure)) &&
+               session_run(&session, failure);
         up_operator_end(op);
     }
     if (good && recorder->failure.text[0] != '\0') {
@@ -207,13 +218,12 @@ static bool find_resumed(struct resumed_run *resumed, const struct up_session_se
 
 bool up_session_resume_calibrate(const struct up_session_settings *settings,
                                  struct up_calibration *calibration, struct up_failure *failure) {
-    struct resumed_run *resumed = up_allocate(1, sizeof *resumed);
+    UP_FREED struct resumed_run *resumed = up_allocate(1, sizeof *resumed);
     struct up_session_settings as_stored = *settings;
     as_stored.rig = &resumed->run.rig;
     bool good = find_resumed(resumed, settings, true, NULL, failure) &&
                 calibrate(&as_stored, &resumed->run.calibrate, resumed, calibration, failure);
     resumed_run_free(resumed);
-    free(resumed);
     return good;
 }
 
@@ -266,22 +276,11 @@ static void note_body(const struct up_session_settings *settings,
 
 static void show_results(struct up_operator *op, const struct up_session_results *results) {
     json_t *list = json_array();
-    json_t *json = json_pack("{s:o}", "results", list);
+    json_auto_t *json = json_pack("{s:o}", "results", list);
     for (unsigned i = 0; i < results->results; i++) {
         json_array_append_new(list, up_result_to_json(&results->result[i]));
     }
     up_operator_show_result(op, json);
-    json_decref(json);
-}
-
-/* What this session leaves the next one. */
-static void fill_neighbours(struct neighbours *neighbours, const struct up_procedure *procedure,
-                            bool good) {
-    neighbours->unfinished = !good || !up_procedure_progress(procedure).complete;
-    memset(&neighbours->opening, 0, sizeof neighbours->opening);
-    if (!neighbours->unfinished) {
-        neighbours->opening = up_procedure_opening(procedure);
-    }
 }
 
 static bool run_measuring(struct recorder *recorder, struct up_measure_plan *plan,
@@ -291,6 +290,7 @@ static bool run_measuring(struct recorder *recorder, struct up_measure_plan *pla
     const struct up_session_settings *settings = recorder->settings;
     note_age(settings, plan->calibration);
     note_body(settings, plan, neighbours);
+    recorder->plan = neighbours == NULL && recorder->from == NULL ? plan : NULL;
     memcpy(plan->run_id, recorder->run_id, sizeof plan->run_id);
     return up_procedure_measure(plan, procedure, failure) &&
            recorder_begin(recorder, *procedure, measure_plan_to_json(plan), failure) &&
@@ -317,7 +317,12 @@ static bool measure(const struct up_session_settings *settings, struct up_measur
                 run_measuring(&recorder, plan, op, &procedure, neighbours, results, failure);
     up_procedure_destroy(probe);
     if (neighbours != NULL) {
-        fill_neighbours(neighbours, procedure, good);
+        /* What this session leaves the next one. */
+        neighbours->unfinished = !good || !up_procedure_progress(procedure).complete;
+        memset(&neighbours->opening, 0, sizeof neighbours->opening);
+        if (!neighbours->unfinished) {
+            neighbours->opening = up_procedure_opening(procedure);
+        }
     }
     memcpy(results->run_id, recorder.run_id, sizeof results->run_id);
     good = recorder_close(&recorder, procedure, good, results->results, failure);
@@ -348,7 +353,7 @@ bool session_measure(const struct up_session_settings *settings,
     plan.rig = settings->rig;
     plan.calibration = &calibration;
     plan.coverage = 0.95;
-    plan.bare_hook = true;
+    plan.bare_hook = plan.steady_shakes = true;
     if (neighbours != NULL) {
         plan.opening = neighbours->opening;
     }
@@ -365,17 +370,16 @@ bool up_session_measure(const struct up_session_settings *settings,
 
 bool session_can_resume(const struct up_session_settings *settings, const struct up_item *item,
                         struct up_failure *failure) {
-    struct resumed_run *resumed = up_allocate(1, sizeof *resumed);
+    UP_FREED struct resumed_run *resumed = up_allocate(1, sizeof *resumed);
     bool good = find_resumed(resumed, settings, false, item, failure);
     resumed_run_free(resumed);
-    free(resumed);
     return good;
 }
 
 bool session_resume_measure(const struct up_session_settings *settings, const struct up_item *item,
                             struct neighbours *neighbours, struct up_session_results *results,
                             struct up_failure *failure) {
-    struct resumed_run *resumed = up_allocate(1, sizeof *resumed);
+    UP_FREED struct resumed_run *resumed = up_allocate(1, sizeof *resumed);
     struct up_session_settings as_stored = *settings;
     as_stored.rig = &resumed->run.rig;
     bool good = find_resumed(resumed, settings, false, item, failure);
@@ -384,7 +388,6 @@ bool session_resume_measure(const struct up_session_settings *settings, const st
         good = measure(&as_stored, &resumed->run.measure, resumed, neighbours, results, failure);
     }
     resumed_run_free(resumed);
-    free(resumed);
     return good;
 }
 
@@ -416,6 +419,8 @@ bool up_session_plan_item(struct up_catalogue *catalogue, const struct up_rig *r
             item->pieces == 1 ? kind.repeatability_kg : kind.repeatability_pair_kg;
     }
     plan->kind_shake_share = share_learned(&kind.share, rig->shake_share);
+    plan->kind_stuck_share = kind.stuck_share;
+    plan->kind_stuck_kg = kind.stuck_g * 1e-3;
     return true;
 }
 

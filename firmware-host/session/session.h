@@ -4,19 +4,10 @@
  * as it goes. A session that ends early has lost the trial under way, no more; its run can be
  * resumed, and every run can be replayed from what it recorded.
  */
-#ifndef UPTHRUST_SESSION_SESSION_H
-#define UPTHRUST_SESSION_SESSION_H
+#pragma once
 
-#include <signal.h>
-#include <stdbool.h>
-#include <stdio.h>
-
-#include "bench/procedure.h"
 #include "catalogue/records.h"
 #include "operator/operator.h"
-#include "operator/panel.h"
-#include "upthrust/failure.h"
-#include "upthrust/rig.h"
 
 /* How a session reaches whoever started it. Each may be NULL. */
 struct up_session_caller {
@@ -34,6 +25,7 @@ struct up_session_settings {
     const char *port; /* instead of the rig's; or NULL */
     enum up_operator_kind operator_kind;
     bool screen;        /* a live one, for a person */
+    bool imperial;      /* what a person reads is; what is stored stays SI */
     int operator_input; /* descriptor */
     FILE *operator_output;
     const struct up_cautions *cautions; /* shown once, before the first step; NULL: none */
@@ -147,5 +139,3 @@ struct up_queue_caller {
 bool up_queue_measure(struct up_queue *queue, const struct up_session_settings *settings,
                       const struct up_measure_plan *plan, const struct up_queue_caller *caller,
                       struct up_failure *failure);
-
-#endif

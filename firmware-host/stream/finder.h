@@ -1,6 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#ifndef UPTHRUST_STREAM_FINDER_H
-#define UPTHRUST_STREAM_FINDER_H
+#pragma once
 
 #include "stream/plateau.h"
 #include "stream/quiet.h"
@@ -22,5 +21,3 @@ bool up_finder_push(struct up_finder *finder, const struct up_reading *reading, 
 bool up_finder_end(struct up_finder *finder, double noise_floor, struct up_plateau *plateau);
 /* Levels that lasted for a window and were not read, for they did not settle. */
 unsigned up_finder_unsettled(const struct up_finder *finder);
-
-#endif

@@ -1,7 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* The glitch test: on single raw readings, before any averaging. */
-#ifndef UPTHRUST_STREAM_GLITCH_FILTER_H
-#define UPTHRUST_STREAM_GLITCH_FILTER_H
+#pragma once
 
 #include <stdbool.h>
 #include <stddef.h>
@@ -81,5 +80,3 @@ void up_glitch_filter_restart(struct up_glitch_filter *filter);
 bool up_glitch_filter_flush(struct up_glitch_filter *filter, struct up_reading *judged);
 /* Whether the latest judged readings may yet turn out to be stuck, from *start_s on. */
 bool up_glitch_filter_may_be_stuck(const struct up_glitch_filter *filter, double *start_s);
-
-#endif

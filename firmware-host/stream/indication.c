@@ -8,6 +8,7 @@ struct up_indication indication_of(const struct up_plateau *plateau) {
                                   .step_s = plateau->step_s,
                                   .load = plateau->load,
                                   .u_load = plateau->u_load,
+                                  .slope_per_s = plateau->slope_per_s,
                                   .decade = plateau->decade,
                                   .s_per_decade = plateau->s_per_decade,
                                   .temp_c = plateau->temp_c,

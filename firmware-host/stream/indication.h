@@ -1,7 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Plateaus as indications at one time, and the tare between two of them. */
-#ifndef UPTHRUST_STREAM_INDICATION_H
-#define UPTHRUST_STREAM_INDICATION_H
+#pragma once
 
 #include "stream/plateau.h"
 #include "upthrust/measurement.h"
@@ -16,5 +15,3 @@ double tare_at(const struct up_indication *before, const struct up_indication *a
 struct up_quantity load_between(const struct up_indication *before,
                                 const struct up_indication *load,
                                 const struct up_indication *after);
-
-#endif

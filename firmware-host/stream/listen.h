@@ -3,8 +3,7 @@
  * Listening to a bare stream, live or recorded: which lines fit, how fast and how noisy it is,
  * which readings are glitches, and where the load stood still. Memory is bounded whatever arrives.
  */
-#ifndef UPTHRUST_STREAM_LISTEN_H
-#define UPTHRUST_STREAM_LISTEN_H
+#pragma once
 
 #include "stream/finder.h"
 #include "stream/pace.h"
@@ -70,5 +69,3 @@ double up_listening_conversion_hz(const struct up_listening *listening,
 double up_listening_noise(const struct up_heard_column *column);
 /* Lag-1 autocorrelation of the readings on the plateaus, pooled; NaN where there is none. */
 double up_listening_lag1(const struct up_heard_column *column);
-
-#endif

@@ -1,7 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* The noise floor of a stream. */
-#ifndef UPTHRUST_STREAM_NOISE_H
-#define UPTHRUST_STREAM_NOISE_H
+#pragma once
 
 #include <stdbool.h>
 #include <stddef.h>
@@ -24,5 +23,3 @@ void noise_begin(struct up_noise *noise, double floor_least);
 bool noise_learn(struct up_noise *noise, double time_s, double load);
 /* What a stuck word taught says nothing of the noise. */
 void noise_forget_since(struct up_noise *noise, double time_s);
-
-#endif

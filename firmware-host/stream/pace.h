@@ -1,7 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Pace: do the lines come as they did? */
-#ifndef UPTHRUST_STREAM_PACE_H
-#define UPTHRUST_STREAM_PACE_H
+#pragma once
 
 #include <stdbool.h>
 #include <stdint.h>
@@ -55,5 +54,3 @@ bool up_pace_push(struct up_pace *pace, double time_s, double arrival_s,
 
 /* Lines come so much faster all at once that the converter may be gone and always look ready. */
 bool up_pace_is_runaway(const struct up_pace_event *event);
-
-#endif

@@ -1,7 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Plateaus: where the load stood still. */
-#ifndef UPTHRUST_STREAM_PLATEAU_H
-#define UPTHRUST_STREAM_PLATEAU_H
+#pragma once
 
 #include <stdbool.h>
 #include <stddef.h>
@@ -39,5 +38,3 @@ double mean_uncertainty(double sd, double lag1, size_t count);
 
 /* The settle rule alone, of a window that was described before. Fills unrest too. */
 bool is_settled(struct up_plateau *plateau, double noise_floor, double creep_allowance);
-
-#endif

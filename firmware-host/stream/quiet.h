@@ -1,6 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#ifndef UPTHRUST_STREAM_QUIET_H
-#define UPTHRUST_STREAM_QUIET_H
+#pragma once
 
 #include "metrology/statistics.h"
 #include "stream/glitch_filter.h"
@@ -21,5 +20,3 @@ void up_quiet_begin(struct up_quiet *quiet);
 void up_quiet_take(struct up_quiet *quiet, const struct up_reading *reading, size_t count);
 /* The level has ended. */
 void up_quiet_break(struct up_quiet *quiet);
-
-#endif

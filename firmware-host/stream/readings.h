@@ -1,7 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Judged readings in their order, held while a plateau may need them. */
-#ifndef UPTHRUST_STREAM_READINGS_H
-#define UPTHRUST_STREAM_READINGS_H
+#pragma once
 
 #include "stream/glitch_filter.h"
 
@@ -29,5 +28,3 @@ bool steps_away(double before, double now, double noise_floor);
 /* When the load came to stand: the first good reading after all those nearer to the level before
    than to the level now; NULL where there is none such. */
 const struct up_reading *readings_step(const struct readings *readings, double before, double now);
-
-#endif

@@ -1,7 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Lines that repeat a conversion. */
-#ifndef UPTHRUST_STREAM_REPEATS_H
-#define UPTHRUST_STREAM_REPEATS_H
+#pragma once
 
 #include <stdbool.h>
 #include <stddef.h>
@@ -27,5 +26,3 @@ void repeats_begin(struct up_repeats *repeats, double division);
 bool repeats_take(struct up_repeats *repeats, double word);
 /* The longest run of one word so far, while too few are known to say what is usual; else 0. */
 unsigned repeats_longest(const struct up_repeats *repeats);
-
-#endif

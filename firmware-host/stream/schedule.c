@@ -83,7 +83,7 @@ static bool judge(const struct schedule *schedule, const struct stream *stream,
 /* The whole dwell from here on: by then hands are off. Against its window alone a hung load that
    swings errs by several times its creep (0.2 to 0.6 % a decade in recordings). A choice of ours.
  */
-static const double DWELL_FROM = 0.25; /* of the time to the reading */
+static const double DWELL_FROM = 0.4; /* of the time to the reading */
 
 static void fit_dwell(const struct stream *stream, double read_after_s, double to_s,
                       struct up_plateau *plateau) {

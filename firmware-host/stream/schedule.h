@@ -4,8 +4,7 @@
  * time later. A person presses "done" some seconds after the load hangs, each time other ones; the
  * load's own trace keeps the schedule.
  */
-#ifndef UPTHRUST_STREAM_SCHEDULE_H
-#define UPTHRUST_STREAM_SCHEDULE_H
+#pragma once
 
 #include "stream/plateau.h"
 #include "stream/stream.h"
@@ -53,5 +52,3 @@ bool schedule_read(const struct schedule *schedule, const struct stream *stream,
 /* How far the reading is. */
 void schedule_progress(const struct schedule *schedule, const struct stream *stream,
                        const struct up_rig *rig, struct up_reading_progress *progress);
-
-#endif

@@ -1,8 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* The samples of a session: tested for glitches and pace, and held while a reading may need them.
  */
-#ifndef UPTHRUST_STREAM_STREAM_H
-#define UPTHRUST_STREAM_STREAM_H
+#pragma once
 
 #include "stream/pace.h"
 #include "stream/readings.h"
@@ -33,5 +32,3 @@ void stream_forget(struct stream *stream);
 
 /* Equal words reach back before this time, and may yet turn out to be stuck. */
 bool stream_may_be_stuck(const struct stream *stream, double before_s);
-
-#endif

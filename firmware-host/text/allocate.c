@@ -2,8 +2,8 @@
 #define _GNU_SOURCE /* vasprintf */
 #include <stdarg.h>
 #include <stdint.h>
-#include <stdio.h>
 #include <stdlib.h>
+#include <string.h>
 
 #include "text/text.h"
 
@@ -44,13 +44,21 @@ void *up_reallocate(void *old, size_t count, size_t size) {
     return or_end(realloc(old, count * size > 0 ? count * size : 1));
 }
 
-char *up_text_format(const char *format, ...) {
+void up_free_at(void *pointer) {
+    void *memory;
+    memcpy(&memory, pointer, sizeof memory);
+    free(memory);
+}
+
+char *up_text_format_of(const char *format, va_list arguments) {
     char *text = NULL;
+    return or_end(vasprintf(&text, format, arguments) < 0 ? NULL : text);
+}
+
+char *up_text_format(const char *format, ...) {
     va_list arguments;
     va_start(arguments, format);
-    if (vasprintf(&text, format, arguments) < 0) {
-        text = NULL;
-    }
+    char *text = up_text_format_of(format, arguments);
     va_end(arguments);
-    return or_end(text);
+    return text;
 }

@@ -1,9 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#ifndef UPTHRUST_TEXT_CLOCK_H
-#define UPTHRUST_TEXT_CLOCK_H
+#pragma once
 
 /* The host's monotonic clock, in seconds since any beginning. bench/ and metrology/ must not ask:
    their time is the device's. */
 double up_monotonic_s(void);
-
-#endif

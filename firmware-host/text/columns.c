@@ -126,7 +126,7 @@ char *up_text_isolated(const char *text) {
 void up_text_put(FILE *stream, const char *text, int columns, bool isolate) {
     static const char dots[] = "...";
     const int dots_columns = (int)sizeof dots - 1;
-    char *clean = up_text_for_terminal(text);
+    UP_FREED char *clean = up_text_for_terminal(text);
     int used, limit = columns > 0 ? columns : 1 << 20;
     size_t length = fitting(clean, limit, &used);
     bool cut = clean[length] != '\0';
@@ -141,22 +141,28 @@ void up_text_put(FILE *stream, const char *text, int columns, bool isolate) {
         used += dots_columns;
     }
     fprintf(stream, "%*s", used < columns ? columns - used : 0, "");
+}
+
+void up_text_lines(FILE *stream, const char *lead, const char *text, int columns) {
+    int indent = (int)strlen(lead), column = indent, blanks = 0;
+    char *clean = up_text_for_terminal(text);
+    fputs(lead, stream);
+    for (const char *at = clean; *at != '\0';) {
+        size_t length = strcspn(at, " ");
+        char *word = up_text_format("%.*s", (int)length, at);
+        int wide = up_text_columns(word);
+        bool breaks = columns > 0 && column > indent && column + blanks + wide > columns;
+        column = (breaks ? indent : column + blanks) + wide;
+        fprintf(stream, "%s%*s%s", breaks ? "\n" : "", breaks ? indent : blanks, "", word);
+        free(word);
+        blanks = (int)strspn(at + length, " ");
+        at += length + (size_t)blanks;
+    }
+    fputc('\n', stream);
     free(clean);
 }
 
 void up_text_paragraph(FILE *stream, const char *lead, const char *text) {
     enum { COLUMNS = 78 };
-    size_t indent = strlen(lead), column = indent;
-    fputs(lead, stream);
-    for (bool first = true; *text != '\0'; first = false) {
-        size_t length = strcspn(text, " ");
-        bool fits = column + 1 + length <= COLUMNS;
-        if (!first) {
-            fprintf(stream, "%s%*s", fits ? " " : "\n", fits ? 0 : (int)indent, "");
-        }
-        fprintf(stream, "%.*s", (int)length, text);
-        column = (first || fits ? column + !first : indent) + length;
-        text += length + strspn(text + length, " ");
-    }
-    fputc('\n', stream);
+    up_text_lines(stream, lead, text, COLUMNS);
 }

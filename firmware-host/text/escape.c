@@ -1,7 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include <stdarg.h>
 #include <stdint.h>
-#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include <unicode/uchar.h>
@@ -114,18 +113,16 @@ void up_text_print(FILE *stream, const char *format, ...) {
     va_start(arguments, format);
     va_copy(again, arguments);
     int length = vsnprintf(NULL, 0, format, arguments);
-    char *text = up_allocate((size_t)length + 1, 1);
+    UP_FREED char *text = up_allocate((size_t)length + 1, 1);
     vsnprintf(text, (size_t)length + 1, format, again);
     va_end(arguments);
     va_end(again);
     text[length - ends] = '\0';
-    char *safe = up_text_for_terminal(text);
+    UP_FREED char *safe = up_text_for_terminal(text);
     fputs(safe, stream);
     if (ends) {
         fputc('\n', stream);
     }
-    free(safe);
-    free(text);
 }
 
 char *up_text_for_gnuplot(const char *text) {
@@ -143,10 +140,8 @@ char *up_text_clean(const char *bytes, size_t length) {
 }
 
 bool up_text_is_clean(const char *text) {
-    char *clean = up_text_clean(text, strlen(text));
-    bool same = strcmp(clean, text) == 0;
-    free(clean);
-    return same;
+    UP_FREED char *clean = up_text_clean(text, strlen(text));
+    return strcmp(clean, text) == 0;
 }
 
 char *up_text_clean_lines(const char *text) {

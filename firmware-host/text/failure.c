@@ -12,8 +12,11 @@ bool up_fail(struct up_failure *failure, enum up_status status, const char *form
     if (failure != NULL) {
         text[0] = '\0';
         va_start(arguments, format);
-        vsnprintf(text, sizeof text, format, arguments);
+        bool cut = vsnprintf(text, sizeof text, format, arguments) >= (int)sizeof text;
         va_end(arguments);
+        if (cut) { /* is seen: it may end within a command */
+            memcpy(text + sizeof text - sizeof "...", "...", sizeof "...");
+        }
         failure->status = status;
         memcpy(failure->text, text, strlen(text) + 1);
     }

@@ -52,14 +52,13 @@ static int write_temporary(const char *temporary, bool (*write)(FILE *, void *),
 }
 
 static int flush_directory(const char *path) {
-    char *copy = up_text_format("%s", path);
+    UP_FREED char *copy = up_text_format("%s", path);
     int descriptor = open(dirname(copy), O_RDONLY | O_DIRECTORY | O_CLOEXEC);
     /* Some file systems cannot flush a directory, and one may be written but not read. */
     int code = descriptor < 0 ? errno : code_of(fsync(descriptor) == 0);
     if (descriptor >= 0) {
         close(descriptor);
     }
-    free(copy);
     return code == EINVAL || code == ENOTSUP || code == EACCES ? 0 : code;
 }
 
@@ -112,7 +111,7 @@ static bool is_same_file(const char *path, const char *other) {
 static bool write_whole(const char *path, bool keep_same,
                         bool (*write)(FILE *stream, void *context), void *context,
                         struct up_failure *failure) {
-    char *temporary = up_text_format("%s.part-%ld", path, (long)getpid());
+    UP_FREED char *temporary = up_text_format("%s.part-%ld", path, (long)getpid());
     int code = check_target(path);
     if (code == 0) {
         code = write_temporary(temporary, write, context);
@@ -126,7 +125,6 @@ static bool write_whole(const char *path, bool keep_same,
             unlink(temporary);
         }
     }
-    free(temporary);
     return code == 0 || up_fail(failure, UP_STATUS_UNABLE, "cannot write %s: %s; %s", path,
                                 strerror(code), remedy(code));
 }

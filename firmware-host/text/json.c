@@ -12,10 +12,8 @@ json_t *up_json_number(double value) {
 }
 
 json_t *up_json_text(const char *text) {
-    char *clean = up_text_clean(text, strlen(text));
-    json_t *json = json_string(clean);
-    free(clean);
-    return json;
+    UP_FREED char *clean = up_text_clean(text, strlen(text));
+    return json_string(clean);
 }
 
 bool up_json_write(const json_t *json, FILE *stream, size_t flags) {

@@ -3,8 +3,7 @@
  * JSON values from numbers and text that JSON may not be able to hold, and how much of JSON fits
  * into memory.
  */
-#ifndef UPTHRUST_TEXT_JSON_H
-#define UPTHRUST_TEXT_JSON_H
+#pragma once
 
 #include <jansson.h>
 #include <stdbool.h>
@@ -29,5 +28,3 @@ size_t up_json_bytes(const char *text, size_t length);
    memory.h), unless the program has chosen another allocator there. Opening a catalogue does it:
    what is stored is never incomplete. */
 void up_json_keep_whole(void);
-
-#endif

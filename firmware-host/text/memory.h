@@ -3,8 +3,7 @@
  * Allocation that ends the program when there is no memory left: a record that lacks what found no
  * room would be worse than none, and what was acknowledged is on the disk.
  */
-#ifndef UPTHRUST_TEXT_MEMORY_H
-#define UPTHRUST_TEXT_MEMORY_H
+#pragma once
 
 #include <stddef.h>
 #include <stdnoreturn.h>
@@ -12,6 +11,11 @@
 /* Filled with zeros; never NULL. The caller frees it with free(). */
 void *up_allocate(size_t count, size_t size);
 void *up_reallocate(void *old, size_t count, size_t size);
+
+/* Before a pointer's declaration: free()d by whoever leaves its block, as jansson's json_auto_t is
+   released. */
+#define UP_FREED __attribute__((cleanup(up_free_at)))
+void up_free_at(void *pointer);
 
 /* The same as malloc() to look at, for libraries that let one choose it. */
 void *up_allocate_bytes(size_t size);
@@ -23,5 +27,3 @@ noreturn void up_out_of_memory(void);
    allocate. Returns the one that was set before, NULL for none; the new one may call it. */
 typedef void up_memory_end(void);
 up_memory_end *up_at_out_of_memory(up_memory_end *end);
-
-#endif

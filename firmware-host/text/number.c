@@ -4,7 +4,6 @@
 #include <float.h>
 #include <locale.h>
 #include <math.h>
-#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 

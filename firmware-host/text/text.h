@@ -7,11 +7,9 @@
  * cannot be seen (no width, direction, tags) into U+FFFD. Each returns a string that the caller
  * frees with free(); out of memory ends the program (up_text_* never return NULL).
  */
-#ifndef UPTHRUST_TEXT_TEXT_H
-#define UPTHRUST_TEXT_TEXT_H
+#pragma once
 
-#include <stdbool.h>
-#include <stddef.h>
+#include <stdarg.h>
 #include <stdio.h>
 
 #include "text/memory.h"
@@ -40,8 +38,10 @@ bool up_text_runs_left(const char *text);
    it is not turned. For whatever goes to a terminal or a picture beside a number. */
 char *up_text_isolated(const char *text);
 
-/* A sentence of ours in lines of at most 78 columns, broken between words, behind `lead`, by which
-   further lines are set in; ends the line. */
+/* A sentence made harmless, in lines of at most so many columns (0: as long as it is), broken
+   between words, behind `lead`, by which further lines are set in; ends the line. The other one has
+   78 columns. */
+void up_text_lines(FILE *stream, const char *lead, const char *text, int columns);
 void up_text_paragraph(FILE *stream, const char *lead, const char *text);
 
 /* printf, made harmless as a whole; a line feed at the end of the format stays one. */
@@ -110,5 +110,5 @@ const char *up_text_plural(unsigned long long count);
 
 /* printf into a new string, freed by the caller. */
 char *up_text_format(const char *format, ...) __attribute__((format(printf, 1, 2)));
-
-#endif
+char *up_text_format_of(const char *format, va_list arguments)
+    __attribute__((format(printf, 1, 0)));

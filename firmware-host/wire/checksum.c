@@ -1,6 +1,4 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include <stdio.h>
-#include <string.h>
 
 #include "line_internal.h"
 

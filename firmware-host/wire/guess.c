@@ -2,9 +2,7 @@
 /* Drafts of a section [line], each tried on the bytes themselves; the first that fits is taken. */
 #include "wire/guess.h"
 
-#include <math.h>
 #include <stdarg.h>
-#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -106,6 +104,7 @@ static void describe(const struct draft *draft, const struct up_rig *rig, double
     snprintf(guess->words, sizeof guess->words, "%s", draft->words);
     step = smallest_step(run->load, run->count);
     step = step < STEP_MOST_KG ? step : (double)INFINITY;
+    guess->step_seen = isfinite(step);
     snprintf(guess->line_section, sizeof guess->line_section, "%s[line]\n%s", rate, draft->section);
     if (!guess->in_counts || (isfinite(step) && step != floor(step))) {
         size_t used = strlen(guess->line_section);
@@ -123,8 +122,8 @@ static void describe(const struct draft *draft, const struct up_rig *rig, double
    the last line of a piece of stream are cut and count for nothing. */
 static bool try_draft(struct draft *draft, const struct lines *lines, struct up_guess *guess) {
     double rate_hz = lines->rate_hz;
-    struct up_rig *rig = up_allocate(1, sizeof *rig);
-    struct trial_run *run = up_allocate(1, sizeof *run);
+    UP_FREED struct up_rig *rig = up_allocate(1, sizeof *rig);
+    UP_FREED struct trial_run *run = up_allocate(1, sizeof *run);
     struct up_failure failure = {0};
     bool good;
     if (lines->decimal_comma) {
@@ -133,8 +132,8 @@ static bool try_draft(struct draft *draft, const struct lines *lines, struct up_
     if (!draft->has_time) {
         draft_add(draft, "rate_hz = %.4g\n", isnan(rate_hz) ? RATE_UNKNOWN_HZ : rate_hz);
     }
-    char *text = up_text_format("[rig]\nid = guess\n[line]\n%s[sensor]\ndivision_counts = 0.001\n",
-                                draft->section);
+    UP_FREED char *text = up_text_format(
+        "[rig]\nid = guess\n[line]\n%s[sensor]\ndivision_counts = 0.001\n", draft->section);
     good = up_rig_parse("guess", text, rig, &failure);
     if (good) {
         read_all(rig, lines->all.at, lines->all.length, run);
@@ -145,9 +144,6 @@ static bool try_draft(struct draft *draft, const struct lines *lines, struct up_
     if (good) {
         describe(draft, rig, rate_hz, run, guess);
     }
-    free(text);
-    free(run);
-    free(rig);
     return good;
 }
 
@@ -179,18 +175,16 @@ bool up_guess_layout(const char *bytes, size_t length, double rate_hz, struct up
     static bool (*const drafters[])(const struct lines *lines, struct draft *draft) = {
         draft_json,   draft_next_line, draft_report,    draft_fields,   draft_bare,
         draft_labels, draft_numbers,   draft_star_hash, draft_start_end};
-    struct lines *lines = up_allocate(1, sizeof *lines);
+    UP_FREED struct lines *lines = up_allocate(1, sizeof *lines);
     bool found = false;
     memset(guess, 0, sizeof *guess);
     cut_lines(bytes, length, lines);
     lines->rate_hz = rate_hz;
     lines->decimal_comma = has_decimal_commas(lines);
     for (size_t i = 0; i < sizeof drafters / sizeof drafters[0] && !found; i++) {
-        struct draft *draft = up_allocate(1, sizeof *draft);
+        UP_FREED struct draft *draft = up_allocate(1, sizeof *draft);
         found = drafters[i](lines, draft) && try_draft(draft, lines, guess);
-        free(draft);
     }
     found = found || complain(lines, failure);
-    free(lines);
     return found;
 }

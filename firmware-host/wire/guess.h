@@ -4,8 +4,7 @@
  * section [line] that fits. A guess is a beginning, to be checked by a person: a column that rises
  * like a clock is taken for one, and of several loads the one that changed the most.
  */
-#ifndef UPTHRUST_WIRE_GUESS_H
-#define UPTHRUST_WIRE_GUESS_H
+#pragma once
 
 #include <stddef.h>
 #include <stdint.h>
@@ -20,11 +19,10 @@ struct up_guess {
     uint64_t lines, fits, passed;
     double first_load, last_load; /* in kg, or counts */
     bool in_counts;
+    bool step_seen; /* else division_counts, where given, is but a beginning */
 };
 
 /* `rate_hz`: lines a second as they arrived; NaN where nobody knows. UP_STATUS_WRONG_INPUT, with
    the reason and an example of a line, where nothing fits four of five lines. */
 bool up_guess_layout(const char *bytes, size_t length, double rate_hz, struct up_guess *guess,
                      struct up_failure *failure);
-
-#endif

@@ -1,7 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* What a line of each kind but columns looks like, and the section [line] that would read it. */
-#include <math.h>
-#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -293,7 +291,7 @@ static void learn_report(const struct lines *lines, struct report *report) {
 }
 
 bool draft_report(const struct lines *lines, struct draft *draft) {
-    struct report *report = up_allocate(1, sizeof *report);
+    UP_FREED struct report *report = up_allocate(1, sizeof *report);
     int best = -1, kinds = 0;
     learn_report(lines, report);
     for (int i = 0; i < report->keys; i++) {
@@ -317,7 +315,6 @@ bool draft_report(const struct lines *lines, struct draft *draft) {
                  kinds, (int)key.length, key.at,
                  unit != NULL ? "" : "; no unit is printed, kg is assumed");
     }
-    free(report);
     return found;
 }
 

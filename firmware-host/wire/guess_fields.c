@@ -1,8 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Lines of columns, or of JSON members: which one is the load, which the clock. */
 #include <jansson.h>
-#include <math.h>
-#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -353,7 +351,7 @@ bool draft_fields(const struct lines *lines, struct draft *draft) {
         const char *name;
     } separators[] = {
         {';', "semicolon"}, {'\t', "tab"}, {',', "comma"}, {'|', "bar"}, {' ', "blanks"}};
-    struct table *table = up_allocate(1, sizeof *table);
+    UP_FREED struct table *table = up_allocate(1, sizeof *table);
     bool found = false;
     for (size_t i = 0; i < sizeof separators / sizeof separators[0] && !found; i++) {
         if ((separators[i].byte == ',' && lines->decimal_comma) ||
@@ -367,12 +365,11 @@ bool draft_fields(const struct lines *lines, struct draft *draft) {
         found = write_table(table, false, draft);
     }
     add_status(lines, draft);
-    free(table);
     return found;
 }
 
 bool draft_json(const struct lines *lines, struct draft *draft) {
-    struct table *table = up_allocate(1, sizeof *table);
+    UP_FREED struct table *table = up_allocate(1, sizeof *table);
     bool found = read_objects(lines, table);
     draft_add(draft, "layout = json\n");
     snprintf(draft->words, sizeof draft->words, "a JSON object a line");
@@ -383,6 +380,5 @@ bool draft_json(const struct lines *lines, struct draft *draft) {
             break;
         }
     }
-    free(table);
     return found;
 }

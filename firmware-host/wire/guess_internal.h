@@ -1,7 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* What the files that guess share. */
-#ifndef UPTHRUST_WIRE_GUESS_INTERNAL_H
-#define UPTHRUST_WIRE_GUESS_INTERNAL_H
+#pragma once
 
 #include "line_internal.h"
 #include "wire/guess.h"
@@ -74,5 +73,3 @@ bool draft_labels(const struct lines *lines, struct draft *draft);
 bool draft_numbers(const struct lines *lines, struct draft *draft);
 bool draft_star_hash(const struct lines *lines, struct draft *draft);
 bool draft_start_end(const struct lines *lines, struct draft *draft);
-
-#endif

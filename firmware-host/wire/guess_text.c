@@ -1,7 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Numbers, units and words in the lines of an unknown device. */
 #include <ctype.h>
-#include <math.h>
 #include <stdio.h>
 #include <string.h>
 

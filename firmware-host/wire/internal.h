@@ -1,7 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* What the files of wire/ share and nobody else needs. */
-#ifndef UPTHRUST_WIRE_INTERNAL_H
-#define UPTHRUST_WIRE_INTERNAL_H
+#pragma once
 
 #include "upthrust/wire.h"
 #include "wire/port.h"
@@ -48,5 +47,3 @@ bool usb_matches(const struct usb_identity *wanted, const struct usb_identity *f
 bool serial_open(struct up_source *source, struct up_failure *failure);
 bool serial_reopen(struct up_source *source, struct up_failure *failure);
 void serial_close(struct up_source *source);
-
-#endif

@@ -1,7 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* One line becomes one sample, or is refused with a reason. */
 #include <jansson.h>
-#include <math.h>
 #include <string.h>
 #include <strings.h>
 

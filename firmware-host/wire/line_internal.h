@@ -1,7 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* What the files that read one line share. */
-#ifndef UPTHRUST_WIRE_LINE_INTERNAL_H
-#define UPTHRUST_WIRE_LINE_INTERNAL_H
+#pragma once
 
 #include <float.h>
 
@@ -133,5 +132,3 @@ static inline bool has_status_words(const struct up_line_rule *rule) {
 
 enum status take_status(const struct up_line_rule *rule, char *text, size_t length);
 enum status status_of_field(const struct up_line_rule *rule, struct slice field);
-
-#endif

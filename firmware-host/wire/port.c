@@ -4,7 +4,6 @@
 
 #include <ctype.h>
 #include <libserialport.h>
-#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 

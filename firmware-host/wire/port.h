@@ -2,10 +2,8 @@
 /*
  * The serial ports of this machine.
  */
-#ifndef UPTHRUST_WIRE_PORT_H
-#define UPTHRUST_WIRE_PORT_H
+#pragma once
 
-#include <stdbool.h>
 #include <stddef.h>
 
 #include "upthrust/failure.h"
@@ -29,5 +27,3 @@ const char *up_transport_name(enum up_transport transport);
 /* All serial ports, pseudo-terminals not among them, in no order. The caller frees *ports. A port
    may be gone by the time it is opened. */
 bool up_ports_list(struct up_port **ports, size_t *count, struct up_failure *failure);
-
-#endif

@@ -1,7 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Bytes in, samples out: what depends on the lines before is judged here. */
-#include <math.h>
-#include <stdio.h>
 #include <string.h>
 
 #include "upthrust/wire.h"

@@ -1,12 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include <ctype.h>
-#include <errno.h>
 #include <ini.h>
-#include <math.h>
 #include <nettle/sha2.h>
-#include <stddef.h>
 #include <stdint.h>
-#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -105,12 +101,11 @@ static bool set_number(struct parse *parse, const struct key *key, const char *v
 
 static bool set_text(struct parse *parse, const struct key *key, const char *value, char *target) {
     size_t length = strlen(value);
-    char *clean = up_text_clean(value, length);
+    UP_FREED char *clean = up_text_clean(value, length);
     bool good = length > 0 && strlen(clean) < (size_t)key->high && strcmp(clean, value) == 0;
     if (good) {
         memcpy(target, value, length + 1);
     }
-    free(clean);
     return good || refuse_value(parse, key, "", "some text in UTF-8 without control characters");
 }
 
@@ -216,10 +211,9 @@ static bool set_gpio(struct parse *parse, const struct key *key, const char *val
                      struct up_gpio *gpio) {
     size_t chip = strcspn(value, " ");
     const char *line = value + chip + strspn(value + chip, " ");
-    char *clean = up_text_clean(value, strlen(value));
+    UP_FREED char *clean = up_text_clean(value, strlen(value));
     bool good = chip > 0 && chip < sizeof gpio->chip && line[0] != '\0' &&
                 strlen(line) < sizeof gpio->line && strcmp(clean, value) == 0;
-    free(clean);
     if (!good) {
         return refuse_value(parse, key, value,
                             "a chip and a line of it, by name or number, such as gpiochip0 17");
@@ -329,7 +323,7 @@ static void hash_sections(const struct parse *parse, char hex[UP_SHA256_SIZE]) {
 
 bool up_rig_parse(const char *name, const char *text, struct up_rig *rig,
                   struct up_failure *failure) {
-    struct parse *parse = up_allocate(1, sizeof *parse);
+    UP_FREED struct parse *parse = up_allocate(1, sizeof *parse);
     *parse = (struct parse){.name = name, .rig = rig, .failure = failure, .next = text};
     rig_defaults(rig);
     int status = ini_parse_stream(next_line, parse, take, parse);
@@ -353,7 +347,6 @@ bool up_rig_parse(const char *name, const char *text, struct up_rig *rig,
         memcpy(rig->name, rig->id, sizeof rig->name);
     }
     hash_sections(parse, rig->sha256);
-    free(parse);
     return good;
 }
 
@@ -370,12 +363,11 @@ char *up_rig_read_text(const char *path, struct up_failure *failure) {
 }
 
 bool up_rig_load(const char *path, struct up_rig *rig, struct up_failure *failure) {
-    char *text = up_rig_read_text(path, failure);
+    UP_FREED char *text = up_rig_read_text(path, failure);
     bool good = text != NULL && up_rig_parse(path, text, rig, failure);
     if (good) {
         snprintf(rig->path, sizeof rig->path, "%s", path);
     }
-    free(text);
     return good && (rig->port_kind != UP_PORT_TYPED || up_rig_type_readings(rig, failure));
 }
 

@@ -1,6 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Keys that contradict each other or need each other. */
-#include <math.h>
 #include <stdio.h>
 #include <string.h>
 

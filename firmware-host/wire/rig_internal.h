@@ -1,10 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* The rig file's three parts: rig_keys.c knows the keys, rig.c reads, rig_check.c looks for
    contradictions. */
-#ifndef UPTHRUST_WIRE_RIG_INTERNAL_H
-#define UPTHRUST_WIRE_RIG_INTERNAL_H
-
-#include <stddef.h>
+#pragma once
 
 #include "upthrust/rig.h"
 
@@ -66,5 +63,3 @@ bool lacks(struct parse *parse, const char *what);
 
 /* True where no two keys contradict each other and none is missing. */
 bool rig_check(struct parse *parse);
-
-#endif

@@ -1,7 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Every key of the rig file: where it stands, what it may be, and what holds where it is left out.
  */
-#include <math.h>
 #include <string.h>
 
 #include "rig_internal.h"
@@ -179,6 +178,7 @@ const struct key rig_keys[] = {
     NUMBER("bench", "patience_s", patience_s, 0, 3600),
     NUMBER("bench", "absent_s", absent_s, 0, 86400),
     NUMBER("bench", "shake_share", shake_share, 0.01, 0.99),
+    NUMBER("bench", "stuck_share", stuck_share, 0, 0.9),
     WHOLE("bench", "shakes_max", shakes_max, 1, UP_TRIAL_SHAKES_MAX),
     WHOLE("bench", "trials", trials, 2, UP_TRIALS_MAX),
     NUMBER("bench", "calibration_days", calibration_days, 0, 3650),
@@ -240,6 +240,7 @@ void rig_defaults(struct up_rig *rig) {
     rig->patience_s = 60;
     rig->absent_s = 600;
     rig->shake_share = (double)NAN;
+    rig->stuck_share = 0.1; /* a choice of ours */
     rig->shakes_max = 6;
     rig->trials = 5;
     rig->calibration_days = 30; /* a choice of ours */

@@ -7,14 +7,13 @@
 #include <errno.h>
 #include <fcntl.h>
 #include <libserialport.h>
-#include <limits.h>
-#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include <sys/ioctl.h>
 #include <unistd.h>
 
 #include "internal.h"
+#include "text/memory.h"
 
 /* A driver may round a rate; receivers bear about this much (a choice of ours: of ten bits the last
    is then off by less than a quarter). */
@@ -127,14 +126,13 @@ static bool open_named(struct up_source *source, struct up_failure *failure) {
 }
 
 static bool follow_path(struct up_source *source, struct up_failure *failure) {
-    char *name = realpath(source->path, NULL);
+    UP_FREED char *name = realpath(source->path, NULL);
     bool good = name != NULL && strlen(name) < sizeof source->name;
     if (good) {
         memcpy(source->name, name, strlen(name) + 1);
     } else {
         explain_open(source->path, name != NULL ? ENAMETOOLONG : errno, failure);
     }
-    free(name);
     return good;
 }
 

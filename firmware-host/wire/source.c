@@ -5,6 +5,7 @@
 #include <stdlib.h>
 #include <string.h>
 #include <sys/stat.h>
+#include <termios.h>
 #include <unistd.h>
 
 #include "internal.h"
@@ -20,7 +21,8 @@ static bool open_pty(struct up_source *source, struct up_failure *failure) {
     if (!lock_device(source->descriptor, source->path, failure)) {
         return false;
     }
-    return make_raw_device(source->descriptor) ||
+    /* What had arrived before is of another time, as on a serial port. */
+    return (make_raw_device(source->descriptor) && tcflush(source->descriptor, TCIFLUSH) == 0) ||
            up_fail(failure, UP_STATUS_UNABLE,
                    "%s is not a serial port: name one, or use `listen --replay` for a file",
                    source->path);

@@ -1,12 +1,9 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Numbers, units and status words in a line of text. */
-#include <math.h>
-#include <stdio.h>
 #include <string.h>
 
 #include "line_internal.h"
 #include "text/text.h"
-#include "upthrust/water.h"
 
 #define POUND_KG 0.45359237 /* exact: international yard and pound agreement of 1959 */
 

@@ -37,8 +37,7 @@ struct up_calibration_point {
 struct up_stair {
     double mass_kg; /* all that hangs */
     bool falling;
-    double
-        load_counts; /* less the empty hanger's; zero drift taken off */
+    double load_counts; /* less the empty hanger's; zero drift taken off */
     double u_plateau_counts;
     double residual_g;   /* of the straight line through the empty hanger and the top */
     double hysteresis_g; /* falling: this reading less the rising one of the same mass; else NaN */

@@ -108,6 +108,7 @@ struct up_past_check {
     /* Whether it is one of those that make the limits: it was inside, and the body has the same
        mass and volume still. */
     bool in_limits;
+    bool elsewhere; /* it came by import or merge, and makes no limits here */
 };
 
 /* The checks of one body in order, on one bench or, NULL, on all; the caller frees *past. */
@@ -143,6 +144,8 @@ enum up_record_doubt {
     UP_RECORD_DAMAGED,        /* its hash does not fit */
     UP_RECORD_SET_ASIDE,      /* by a person, with the reason */
     UP_RECORD_AHEAD_OF_CLOCK, /* of elsewhere or here, dated more than a day after now */
+    UP_RECORD_CONTESTED,      /* there is other content under its id, with the hash in `reason` */
+    UP_RECORD_OF_MANY,        /* one of more versions of a thing than anybody makes */
 };
 struct up_doubtful_record {
     enum up_record_doubt why;
@@ -152,7 +155,7 @@ struct up_doubtful_record {
     char reason[UP_NAME_SIZE];
 };
 /* Reads every record and visits those that are damaged, then those set aside, then those dated
-   ahead of the clock. */
+   ahead of the clock, then the newest of each thing that has too many versions. */
 bool up_catalogue_check(struct up_catalogue *catalogue,
                         bool (*visit)(const struct up_doubtful_record *doubtful, void *context),
                         void *context, struct up_failure *failure);
@@ -182,15 +185,17 @@ bool up_export_json(struct up_catalogue *catalogue, const char *directory,
 
 struct up_intake {
     unsigned long fresh, known; /* records that came, and that were here already */
-    /* Of those that came: versions of things, and results of items, that were made here; and
-       calibrations, which must be adopted before they are used. */
-    unsigned long versions_of_ours, results_of_ours, calibrations;
+    unsigned long contested;    /* other content under the id of a record of here: kept beside it */
+    /* Of those that came: versions of things that were made here, among them of items, which can be
+       accepted; results of items that were made here; and calibrations, which must be adopted
+       before they are used. */
+    unsigned long versions_of_ours, items_of_ours, results_of_ours, calibrations;
 };
 
 /* What another catalogue exported (a JSON document, or the directory it lies in), or another
-   catalogue's directory. All or nothing; UP_STATUS_WRONG_INPUT names record and member. A record
-   that is here with the same id and another hash is a forgery and refused. In whatever order
-   catalogues are put together, the same comes out. With
+   catalogue's directory. All or nothing; UP_STATUS_WRONG_INPUT names record and member. Of
+   two contents under one id that of here counts, and where both came from elsewhere neither does
+   until it is taken back. In whatever order catalogues are put together, the same comes out. With
    dry_run nothing is stored, only checked and counted. */
 bool up_catalogue_import(struct up_catalogue *catalogue, const char *path, bool dry_run,
                          struct up_intake *intake, struct up_failure *failure);

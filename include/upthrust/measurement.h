@@ -23,7 +23,7 @@ enum { UP_WATERS_MAX = 16 };
 struct up_indication {
     double time_s; /* the middle of its window */
     double step_s; /* when the load came to stand */
-    double load, u_load;
+    double load, u_load, slope_per_s;
     double decade;       /* rise of the load by a decade of time since its step, over the dwell */
     double s_per_decade; /* so many seconds of a steady drift give the same */
     double temp_c;       /* NaN: the stream has none */
@@ -38,9 +38,14 @@ struct up_trial {
     double load_counts;      /* the last reading less the tares around it, made linear */
     double u_plateau_counts; /* of that difference, from the plateaus' own noise */
     unsigned shakes;
+    bool shakes_set; /* as many as the first trial needed: the last gain was not chosen to be small
+                      */
     double gain_counts[UP_TRIAL_SHAKES_MAX]; /* heavier after each shake, by this */
     double last_gain_counts, u_gain_counts;
     double last_gain_s; /* between its two readings */
+    /* Mean slope of its readings in water, and that of the tare after it, each with its time after
+       the step of the load; 0 s: not known. */
+    double water_slope_counts_s, water_age_s, tare_slope_counts_s, tare_age_s;
     double soak_s, temp_c;
     double late_s;      /* the last reading was taken so much later than the schedule says */
     bool still_gaining; /* shakes_max reached and the last gain was not noise */
@@ -49,8 +54,8 @@ struct up_trial {
 
 struct up_measurement {
     /* What was known before. Of the rig the budget reads: air, tank_water, u_thermometer_k,
-       division_counts, shake_share, meniscus_kg, item_temp_halfwidth_k, line_diameter_m,
-       tank_area_m2, depth_m, gravity_m_s2, read_after_s, window_s. */
+       division_counts, shake_share, stuck_share, meniscus_kg, item_temp_halfwidth_k,
+       line_diameter_m, tank_area_m2, depth_m, gravity_m_s2, read_after_s, window_s. */
     struct up_rig rig;
     struct up_calibration calibration;
     struct up_item item;
@@ -58,6 +63,9 @@ struct up_measurement {
     struct up_quantity kind_repeatability_kg; /* u: standard deviation of a trial; its dof; u 0: not
                                                  learned */
     double kind_shake_share; /* a shake frees this share of the air at least; 0: not learned */
+    /* What is set for the kind: of its air at most this share stays through all shakes, 0: as the
+       rig says; and beside it this lift, whatever shaking frees. */
+    double kind_stuck_share, kind_stuck_kg;
     struct up_reference_plan
         reference[UP_REFERENCES_MAX]; /* reference bodies, in the order weighed */
     unsigned references;

@@ -23,6 +23,7 @@ struct up_reference {
     struct up_quantity mass_kg;   /* true mass: weighed in air, its lift there allowed for */
     struct up_quantity volume_m3; /* at 20 degrees C */
     double expansion_per_k, u_expansion_per_k; /* of the volume; 0: not told, taken as none */
+    bool elsewhere;                            /* `find` sets it: it came by import or merge */
 };
 
 /* At a temperature; its u with that of the expansion. */

@@ -39,9 +39,15 @@ struct up_result {
        through the trials, and not their mean. */
     bool takes_up_water, at_last_soak;
     double uptake_g_min, u_uptake_g_min;
+    /* Bubbles form on it, or water drips off when the empty hanger is read after it: slopes of the
+       readings say so (t test, 99 %), and the budget carries it. */
+    bool forms_bubbles, drips;
+    double bubbles_g_min, u_bubbles_g_min;              /* NaN: too few trials, or typed ones */
     struct up_reference_check check[UP_REFERENCES_MAX]; /* reference bodies of the session */
     unsigned checks;
-    /* The tank's result only. */
+    /* The tank's result only. Net mean of the trials that count, and what was added to it for air
+       that they may still hold, and for all else; NaN where it is not known. */
+    double trials_mean_kg, air_correction_kg, other_corrections_kg;
     struct up_moment moment;
     double second_depth_m; /* 0: weighed at one depth */
     struct up_quantity second_buoyancy_kg;

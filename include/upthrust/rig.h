@@ -188,6 +188,7 @@ struct up_rig {
     double patience_s;  /* waited beyond that for a reading that settles */
     double absent_s;    /* an ask nobody answers for so long begins its step anew; 0: never */
     double shake_share; /* least share of the trapped air that one shake frees; NaN: not known */
+    double stuck_share; /* of all trapped air at most this stays through any number of shakes */
     int shakes_max, trials;
     double calibration_days; /* an older calibration is told */
     /* lines at the bench */

@@ -23,6 +23,10 @@
  *
  * The decision follows JCGM 106:2012: a class is stated when its probability reaches the
  * confidence.
+ *
+ * Air that no shake frees is no term: nobody knows its distribution. It is a bound, added linearly
+ * and downward only: the interval is the union over all that may have stayed, from
+ * b - expanded_u - stuck_air to b + expanded_u, and a class holds whatever of it stayed.
  */
 #ifndef UPTHRUST_WEIGHING_H
 #define UPTHRUST_WEIGHING_H
@@ -60,6 +64,8 @@ enum up_input {
     UP_INPUT_ITEM_TEMP,       /* K: item's temperature above that of the water */
     UP_INPUT_EXPANSION,       /* 1/K: volume expansion of the item */
     UP_INPUT_TRAPPED_AIR,     /* kg: lift of air still in the item; one-sided */
+    UP_INPUT_BUBBLES,         /* kg: lift of bubbles that formed on it since the last shake */
+    UP_INPUT_DRIPS,           /* kg: water that still drips off when the tares are read */
     UP_INPUT_LINE,            /* kg: meniscus on the line */
     UP_INPUT_TARGET_DENSITY,  /* kg/m3: the water asked for; u of formula and temperature */
     UP_INPUT_TARGET_SALINITY, /* kg/m3: what its salinity or dissolved solids put it off by */
@@ -106,6 +112,8 @@ struct up_weighing {
     double line_area_m2, tank_area_m2; /* line's cross-section; 0 where the rig does not say */
     bool in_tank;                      /* the water asked for is the tank's own */
     double target_temp_c;
+    double stuck_air_kg; /* lift in the tank of the air that may have stayed through all shakes, the
+                            most of it; NaN: not looked at, as before there was this, taken as 0 */
 };
 
 struct up_question {
@@ -130,13 +138,18 @@ const char *up_class_name(enum up_class class);
 struct up_answer {
     struct up_quantity buoyancy_kg; /* estimate; first-order u and effective dof */
     double expanded_u_kg; /* half-width about the estimate that holds `coverage` of the draws */
+    double
+        stuck_air_kg; /* the net is lower by up to so much more in the water asked for; NaN as there
+                       */
+    /* Each the least over all the air that may have stayed; so they may add up to less than 1. */
     double probability_positive, probability_neutral, probability_negative;
     enum up_class class;
     double volume_m3, mass_kg; /* NaN where not weighed in air */
 
     /* The guard band (JCGM 106 clause 8): positive is stated from tolerance + guard_low on,
        negative from -tolerance - guard_high down, neutral between -tolerance + guard_low and
-       tolerance - guard_high where that leaves room. */
+       tolerance - guard_high where that leaves room. guard_low holds the air that may have stayed.
+     */
     double guard_low_kg, guard_high_kg;
 
     /* How the interval was come by. */
@@ -186,7 +199,7 @@ bool up_weighing_chain(const struct up_weighing *weighing, struct up_chain *chai
 /* Covariance of the buoyancies of several results, kg^2, row by row: the terms that two of them
    share are fully correlated, all others not at all. origin[i].of[s]: a number for what result i
    shares with others of sharing s; equal numbers, the same thing. The weighings were through
-   up_weigh. */
+   up_weigh. Bounds are no part of it: those of a sum (stuck_air_kg of each answer) add up. */
 struct up_origin {
     unsigned of[UP_SHARINGS];
 };
@@ -198,6 +211,11 @@ void up_covariance_kg2(const struct up_weighing *const weighing[], const struct 
    (max(last_gain, 0) + u_gain) (1 - phi) / phi. Returns the upper bound, in the unit of the gain.
  */
 double up_trapped_air_bound(double last_gain, double u_gain, double share);
+
+/* The most that stays where shaking freed `freed` and a share `stuck` of all air may stay through
+   any number of shakes: freed s / (1 - s), in the unit of `freed`; nothing where nothing was freed.
+ */
+double up_stuck_air_bound(double freed, double stuck_share);
 
 /* Lead that cancels a positive net buoyancy in a water, true kg: b / (1 - rho_x / rho_lead). */
 double up_lead_to_cancel_kg(double buoyancy_kg, double water_density_kg_m3,

@@ -203,7 +203,7 @@ static void the_tare_is_as_strict_as_without_it(void **state) {
     scene.tare_kg = 0.013;
     measure();
     assert_true(bench.asked[UP_ACTION_CONFIRM] > 0);
-    assert_non_null(strstr(scene.first, "off its last tare by 13.0 g (usual: 12.0)"));
+    assert_non_null(strstr(scene.first, "off its last tare by 13.0 g (usual: 12.0 g)"));
 }
 
 static void done_to_everything_ends_it(void **state) {

@@ -193,7 +193,7 @@ static void a_tare_comes_back(void **state) {
 static void a_tare_that_is_off_costs_its_trial(void **state) {
     (void)state;
     scene.tare_kg = -0.4;
-    assert_mended("Empty, the hanger is off its last tare by 400.0 g (usual: 12.0)");
+    assert_mended("Empty, the hanger is off its last tare by 400.0 g (usual: 12.0 g)");
     assert_int_equal(bench.asked[UP_ACTION_IMMERSE], 4);
 }
 

@@ -275,6 +275,19 @@ static void what_a_calibration_leaves_open(void **state) {
     assert_close(up_calibration_expanded_u_kg(&calibration, 0), 0, 1e-12);
 }
 
+/* Where upward and downward loads have slopes of their own, 2 kg either way read as 2 kg either
+   way, on a cell that counts up and on one that counts down. */
+static void each_direction_is_read_by_its_own_slope(void **state) {
+    (void)state;
+    for (int sign = 1; sign >= -1; sign -= 2) {
+        double slope = sign * SLOPE;
+        struct up_calibration two = {.slope_counts_per_kg = slope,
+                                     .unloading_slope_counts_per_kg = 0.9 * slope};
+        assert_close(up_calibration_linear_counts(&two, 2 * slope) / slope, 2, 1e-12);
+        assert_close(up_calibration_linear_counts(&two, -2 * 0.9 * slope) / slope, -2, 1e-12);
+    }
+}
+
 #define FIT(test) cmocka_unit_test_setup(test, begin)
 
 /* ---- a known mass by an earlier calibration ---- */
@@ -369,6 +382,7 @@ int main(void) {
     const struct CMUnitTest tests[] = {
         FIT(points_on_a_line_leave_their_rounding),
         FIT(what_a_calibration_leaves_open),
+        FIT(each_direction_is_read_by_its_own_slope),
         FIT(slopes_differ_beyond_the_u_of_both),
         FIT(lack_of_fit_is_the_scatter_of_the_means),
         FIT(creep_is_told_a_decade),

@@ -13,18 +13,6 @@
 static const double masses_kg[] = {0.5, 1, 2};
 static struct virtual_bench bench;
 
-/* A cell without any vice but white noise, in a session with a seed of its own. */
-static void quiet(unsigned long seed) {
-    virtual_bench_begin(&bench, seed);
-    bench.cell.creep_rel_low = bench.cell.creep_rel_high = 0;
-    bench.cell.curvature_rel = bench.cell.drift_counts_min = bench.cell.walk_counts_sqrt_s = 0;
-    bench.cell.correlated_counts = bench.cell.bit_slip_chance = bench.cell.hysteresis_rel = 0;
-    bench.declared.hang_sd_kg = bench.declared.item_temp_halfwidth_k = 0;
-    bench.declared.swing_most_rad = 0;
-    bench.declared.u_thermometer_k = bench.declared.mass_tolerance_rel = 0;
-    virtual_bench_restart(&bench, seed);
-}
-
 static int end(void **state) {
     (void)state;
     virtual_bench_end(&bench);
@@ -34,7 +22,7 @@ static int end(void **state) {
 static void calibration_finds_slope_and_stores_points(void **state) {
     struct up_failure failure = {0};
     (void)state;
-    quiet(3);
+    virtual_bench_quiet(&bench, 3);
     bench.cell.counts_kg_spread_rel = 0;
     virtual_bench_restart(&bench, 3);
     assert_true(virtual_bench_calibrate(&bench, masses_kg, 3, 2, &failure));
@@ -57,7 +45,7 @@ static void creep_is_seen_with_its_sign(void **state) {
     struct up_failure failure = {0};
     (void)state;
     for (int sign = -1; sign <= 1; sign += 2) {
-        quiet(4);
+        virtual_bench_quiet(&bench, 4);
         bench.cell.creep_rel_low = bench.cell.creep_rel_high = sign * 0.003;
         virtual_bench_restart(&bench, 4);
         assert_true(virtual_bench_calibrate(&bench, masses_kg, 3, 1, &failure));
@@ -71,7 +59,7 @@ static void a_quiet_tank_gives_the_truth(void **state) {
     static const char *const names[] = {"Heron fin", "Plover fins, pair", "Lead block"};
     struct up_failure failure = {0};
     (void)state;
-    quiet(5);
+    virtual_bench_quiet(&bench, 5);
     assert_true(virtual_bench_calibrate(&bench, masses_kg, 3, 2, &failure));
     for (size_t i = 0; i < 3; i++) {
         struct up_result result;
@@ -99,7 +87,7 @@ static void each_trial_has_tares_around_it_and_is_shaken(void **state) {
     struct up_result result;
     unsigned results = 0;
     (void)state;
-    quiet(6);
+    virtual_bench_quiet(&bench, 6);
     assert_true(virtual_bench_calibrate(&bench, masses_kg, 3, 1, &failure));
     memset(bench.asked, 0, sizeof bench.asked);
     assert_true(virtual_bench_measure(&bench, virtual_bench_gear("Dabchick boot"), 4, NULL, 0,
@@ -119,7 +107,7 @@ static void glitches_do_not_shift_the_result(void **state) {
     unsigned results = 0;
     const struct tank_item *item = virtual_bench_gear("Lead block");
     (void)state;
-    quiet(7);
+    virtual_bench_quiet(&bench, 7);
     bench.cell.bit_slip_chance = 0.1;
     virtual_bench_restart(&bench, 7);
     assert_true(virtual_bench_calibrate(&bench, masses_kg, 3, 2, &failure));
@@ -144,7 +132,7 @@ static void stopping_early_keeps_the_completed_trials(void **state) {
     struct up_result result;
     unsigned results = 0;
     (void)state;
-    quiet(8);
+    virtual_bench_quiet(&bench, 8);
     assert_true(virtual_bench_calibrate(&bench, masses_kg, 3, 1, &failure));
     bench.hook = stop_at_third_immersion;
     assert_true(virtual_bench_measure(&bench, virtual_bench_gear("Heron fin"), 5, NULL, 0, &result,
@@ -166,7 +154,7 @@ static void without_a_dry_weighing_no_other_water_is_told(void **state) {
     struct up_result result[2];
     unsigned results = 0;
     (void)state;
-    quiet(9);
+    virtual_bench_quiet(&bench, 9);
     assert_true(virtual_bench_calibrate(&bench, masses_kg, 3, 1, &failure));
     assert_true(virtual_bench_measure(&bench, virtual_bench_gear("Heron fin"), 2, &sea, 1, result,
                                       &results, &failure));
@@ -192,7 +180,7 @@ static void no_class_hangs_on_the_air_of_an_item_never_shaken(void **state) {
     struct up_result result;
     unsigned results = 0;
     (void)state;
-    quiet(20);
+    virtual_bench_quiet(&bench, 20);
     assert_true(virtual_bench_calibrate(&bench, masses_kg, 3, 1, &failure));
     assert_true(virtual_bench_measure(&bench, virtual_bench_gear("Coot fin"), 3, NULL, 0, &result,
                                       &results, &failure));
@@ -228,7 +216,7 @@ static void an_offset_is_told_when_it_matters(void **state) {
 static void the_preload_need_not_settle(void **state) {
     struct up_failure failure = {0};
     (void)state;
-    quiet(21);
+    virtual_bench_quiet(&bench, 21);
     bench.cell.creep_rel_low = bench.cell.creep_rel_high = 0.0025;
     virtual_bench_restart(&bench, 21);
     assert_true(virtual_bench_calibrate(&bench, masses_kg, 3, 1, &failure));
@@ -242,7 +230,7 @@ static void compressible_gear_is_told_in_the_tank_only(void **state) {
     struct up_result result[2];
     unsigned results = 0;
     (void)state;
-    quiet(10);
+    virtual_bench_quiet(&bench, 10);
     assert_true(virtual_bench_calibrate(&bench, masses_kg, 3, 1, &failure));
     assert_true(virtual_bench_measure(&bench, virtual_bench_gear("Auk hood"), 2, &fresh, 1, result,
                                       &results, &failure));
@@ -283,7 +271,7 @@ static void the_countdown_holds_the_rest(void **state) {
     struct up_result result;
     unsigned results = 0;
     (void)state;
-    quiet(22);
+    virtual_bench_quiet(&bench, 22);
     assert_true(virtual_bench_calibrate(&bench, masses_kg, 3, 1, &failure));
     bench.hook = leave_once;
     memset(bench.asked, 0, sizeof bench.asked);
@@ -308,7 +296,7 @@ static void again_begins_the_trial_anew_from_a_tare(void **state) {
     struct up_result result;
     unsigned results = 0;
     (void)state;
-    quiet(11);
+    virtual_bench_quiet(&bench, 11);
     assert_true(virtual_bench_calibrate(&bench, masses_kg, 3, 1, &failure));
     memset(bench.asked, 0, sizeof bench.asked);
     bench.hook = again_once;
@@ -361,7 +349,7 @@ static void a_lost_device_costs_the_trial_and_is_nobodys_fault(void **state) {
     struct up_result result;
     unsigned results = 0, losses = 0;
     (void)state;
-    quiet(9);
+    virtual_bench_quiet(&bench, 9);
     assert_true(virtual_bench_calibrate(&bench, masses_kg, 3, 1, &failure));
     bench.hook = lose_the_device;
     bench.context = &losses;
@@ -381,7 +369,7 @@ static void a_lost_device_costs_the_trial_and_is_nobodys_fault(void **state) {
 static void the_schedule_counts_from_the_step_not_from_the_answer(void **state) {
     struct up_failure failure = {0};
     (void)state;
-    quiet(12);
+    virtual_bench_quiet(&bench, 12);
     bench.cell.creep_rel_low = bench.cell.creep_rel_high = 0.003;
     virtual_bench_restart(&bench, 12);
     assert_true(virtual_bench_calibrate(&bench, masses_kg, 3, 1, &failure));
@@ -398,7 +386,7 @@ static void answers_that_do_not_fit_change_nothing(void **state) {
     struct up_event event;
     struct up_failure failure = {0};
     (void)state;
-    quiet(13);
+    virtual_bench_quiet(&bench, 13);
     assert_true(up_procedure_calibrate(&plan, &procedure, &failure));
     assert_true(up_procedure_next(procedure, &event));
     assert_int_equal(event.kind, UP_EVENT_ASK);
@@ -416,7 +404,7 @@ static void impossible_temperatures_are_refused(void **state) {
     static const double bad[] = {-0.1, 40.1, (double)NAN, (double)INFINITY, 1e300};
     struct up_failure failure = {0};
     (void)state;
-    quiet(14);
+    virtual_bench_quiet(&bench, 14);
     assert_true(virtual_bench_calibrate(&bench, masses_kg, 3, 1, &failure));
     bench.rig.line.temp.field = 0;
     struct up_measure_plan plan = {.rig = &bench.rig,
@@ -458,7 +446,7 @@ static void refuse_masses(const double *kg, unsigned count, const char *says) {
 
 static void masses_that_cannot_calibrate(void **state) {
     (void)state;
-    quiet(15);
+    virtual_bench_quiet(&bench, 15);
     refuse_masses(NULL, 0, "three different");
     refuse_masses((const double[]){1, 2}, 2, "three different");
     refuse_masses((const double[]){1, 2, 2, 1}, 4, "three different");
@@ -484,7 +472,7 @@ static void a_calibration_that_does_not_fit_the_rig(void **state) {
     unsigned results = 0;
     const struct tank_item *item = virtual_bench_gear("Heron fin");
     (void)state;
-    quiet(16);
+    virtual_bench_quiet(&bench, 16);
     assert_true(virtual_bench_calibrate(&bench, masses_kg, 3, 1, &failure));
     bench.rig.sha256[0] ^= 1;
     assert_false(virtual_bench_measure(&bench, item, 2, NULL, 0, &result, &results, &failure));
@@ -515,7 +503,7 @@ static bool wrong_masses(struct virtual_bench *b, struct up_procedure *procedure
 static void masses_that_were_not_those_named(void **state) {
     struct up_failure failure = {0};
     (void)state;
-    quiet(17);
+    virtual_bench_quiet(&bench, 17);
     bench.hook = wrong_masses;
     assert_false(virtual_bench_calibrate(&bench, masses_kg, 3, 1, &failure));
     assert_non_null(strstr(failure.text, "do not follow the masses"));
@@ -526,7 +514,7 @@ static void masses_that_were_not_those_named(void **state) {
 static void endless_sway_is_a_fault_not_a_number(void **state) {
     struct up_failure failure = {0};
     (void)state;
-    quiet(18);
+    virtual_bench_quiet(&bench, 18);
     bench.cell.sway_kg = 1;
     bench.cell.sway_decay_s = 1e9;
     bench.cell.slosh_kg = 0.5;
@@ -542,243 +530,12 @@ static void a_float_stronger_than_the_ballast_is_told(void **state) {
     struct up_result result;
     unsigned results = 0;
     (void)state;
-    quiet(19);
+    virtual_bench_quiet(&bench, 19);
     assert_true(virtual_bench_calibrate(&bench, masses_kg, 3, 1, &failure));
     bench.rig.ballast_kg = 0.3;
     assert_false(virtual_bench_measure(&bench, virtual_bench_gear("Plover fins, pair"), 2, NULL, 0,
                                        &result, &results, &failure));
     assert_non_null(strstr(bench.fault, "the item lifts"));
-}
-
-/* ---- a wire and a converter that fail ---- */
-
-/* What spoils a reading: at the third immersion, for so many samples from so many after the ask. */
-static struct {
-    int from, count, seen; /* samples since the third immersion was asked for */
-    double word, shift_s, arrival_s, last_load;
-} fault;
-
-static bool third_immersion(struct virtual_bench *b) {
-    return b->asked[UP_ACTION_IMMERSE] == 3 && fault.seen++ >= fault.from &&
-           fault.seen <= fault.from + fault.count;
-}
-
-static void stick(struct virtual_bench *b, struct up_procedure *procedure,
-                  struct up_sample *sample) {
-    (void)procedure;
-    if (third_immersion(b)) {
-        sample->load[0] = isnan(fault.word) ? fault.last_load : fault.word;
-    }
-    fault.last_load = sample->load[0];
-}
-
-static void leave_out(struct virtual_bench *b, struct up_procedure *procedure,
-                      struct up_sample *sample) {
-    (void)procedure;
-    if (third_immersion(b)) {
-        fault.shift_s += 4;
-    }
-    sample->time_s += fault.shift_s;
-}
-
-static void hold_back(struct virtual_bench *b, struct up_procedure *procedure,
-                      struct up_sample *sample) {
-    fault.arrival_s = fmax(fault.arrival_s, 1000 + sample->time_s);
-    if (third_immersion(b)) {
-        fault.arrival_s = 1000 + sample->time_s + 3;
-    }
-    up_procedure_arrival(procedure, fault.arrival_s);
-}
-
-static void run_faster(struct virtual_bench *b, struct up_procedure *procedure,
-                       struct up_sample *sample) {
-    static double last_s;
-    (void)procedure;
-    if (third_immersion(b)) {
-        fault.shift_s -= 0.9 * (sample->time_s - last_s);
-    }
-    last_s = sample->time_s;
-    sample->time_s += fault.shift_s;
-}
-
-/* The item's error in grams after a session in which the third immersion went wrong. */
-static double error_with(void (*spoil)(struct virtual_bench *, struct up_procedure *,
-                                       struct up_sample *)) {
-    struct up_failure failure = {0};
-    struct up_result result;
-    unsigned results = 0;
-    const struct tank_item *item = virtual_bench_gear("Lead block");
-    bench.spoil = NULL;
-    assert_true(virtual_bench_calibrate(&bench, masses_kg, 3, 2, &failure));
-    bench.spoil = spoil;
-    bench.faults = bench.trials = 0;
-    memset(bench.asked, 0, sizeof bench.asked);
-    if (!virtual_bench_measure(&bench, item, 4, NULL, 0, &result, &results, &failure)) {
-        fail_msg("%s", failure.text);
-    }
-    assert_int_equal(result.trials, 4);
-    return result.answer.buoyancy_kg.value * 1e3 - tank_truth_in_tank_g(bench.tank, item->name);
-}
-
-/* Dead for 25 s in the middle of a reading's window: the reading waits, and none of it counts. */
-static void nothing_stuck_is_averaged_in(void **state) {
-    static const double word[] = {(double)NAN, 500000, -1, 4194303, 8388607, -8388608};
-    (void)state;
-    for (size_t i = 0; i < sizeof word / sizeof word[0]; i++) {
-        for (int from = 150; from < 220; from += 23) {
-            quiet(31);
-            memset(&fault, 0, sizeof fault);
-            fault.from = from;
-            fault.count = 250;
-            fault.word = word[i];
-            assert_true(fabs(error_with(stick)) < 0.6);
-            virtual_bench_end(&bench);
-        }
-    }
-    quiet(31);
-}
-
-/* The window is the samples 160 to 240 after the ask, about. A run (of the last word) within it is
-   left out from its first word; one that begins at its end is waited for, until it is clear what it
-   is. */
-static void a_run_is_left_out_from_its_first_word(void **state) {
-    static const struct {
-        int from, count;
-        unsigned least, most;
-    } row[] = {{180, 10, 0, 0}, {180, 15, 16, 16}, {219, 15, 16, 16}, {232, 40, 7, 12}};
-    (void)state;
-    for (size_t i = 0; i < sizeof row / sizeof row[0]; i++) {
-        quiet(36);
-        memset(&fault, 0, sizeof fault);
-        fault.from = row[i].from;
-        fault.count = row[i].count;
-        fault.word = (double)NAN;
-        bench.glitches = 0;
-        assert_true(fabs(error_with(stick)) < 0.6);
-        assert_in_range(bench.glitches, row[i].least, row[i].most);
-        assert_int_equal(bench.faults, 0);
-        virtual_bench_end(&bench);
-    }
-    quiet(36);
-}
-
-static void a_stall_spoils_the_reading_once(void **state) {
-    (void)state;
-    quiet(32);
-    memset(&fault, 0, sizeof fault);
-    fault.from = 100;
-    fault.count = 1;
-    assert_true(fabs(error_with(leave_out)) < 0.6);
-    assert_int_equal(bench.faults, 1);
-    assert_non_null(strstr(bench.fault, "no line came for 4.1 s"));
-    assert_int_equal(bench.asked[UP_ACTION_EMPTY_IN_WATER], 1);
-}
-
-/* A device with a clock of its own that is polled only to read: nothing comes while a question is
-   open, and its clock goes on by 84 s. What was done is dated by the first line after the answer.
- */
-static double clock_ahead_s;
-
-static bool late_answer(struct virtual_bench *b, struct up_procedure *procedure,
-                        const struct up_ask *ask) {
-    (void)b, (void)procedure, (void)ask;
-    clock_ahead_s += 84;
-    return false;
-}
-
-static void run_ahead(struct virtual_bench *b, struct up_procedure *procedure,
-                      struct up_sample *sample) {
-    (void)b, (void)procedure;
-    sample->time_s += clock_ahead_s;
-}
-
-static void a_clock_that_runs_on_between_polls_costs_nothing(void **state) {
-    (void)state;
-    quiet(37);
-    clock_ahead_s = 0;
-    bench.hook = late_answer;
-    assert_true(fabs(error_with(run_ahead)) < 0.6);
-    assert_int_equal(bench.faults, 0);
-}
-
-static void a_sudden_rise_of_the_rate_spoils_the_reading(void **state) {
-    (void)state;
-    quiet(33);
-    memset(&fault, 0, sizeof fault);
-    fault.from = 50;
-    fault.count = 100;
-    assert_true(fabs(error_with(run_faster)) < 0.6);
-    assert_true(bench.faults >= 1 && bench.faults <= 2); /* and the fall back to what it was */
-    assert_non_null(strstr(bench.fault, "check the converter"));
-}
-
-/* One word, ten times as fast: saturated, though neither word nor capacity says so. */
-static char first_fault[240];
-
-static void run_faster_with_one_word(struct virtual_bench *b, struct up_procedure *procedure,
-                                     struct up_sample *sample) {
-    run_faster(b, procedure, sample);
-    if (b->asked[UP_ACTION_IMMERSE] == 3 && fault.seen > fault.from &&
-        fault.seen <= fault.from + fault.count) {
-        sample->load[0] = 1234567;
-    }
-    if (b->faults == 1) {
-        memcpy(first_fault, b->fault, sizeof first_fault);
-    }
-}
-
-static void one_word_at_a_tenfold_rate_is_a_saturated_converter(void **state) {
-    (void)state;
-    quiet(38);
-    bench.rig.line.word_bits = 0;
-    memset(&fault, 0, sizeof fault);
-    fault.from = 50;
-    fault.count = 150;
-    assert_true(fabs(error_with(run_faster_with_one_word)) < 0.6);
-    assert_true(bench.faults >= 1);
-    assert_non_null(strstr(first_fault, "disconnected or beyond its range: it sends one value"));
-}
-
-/* Lines that the host held back are as good as ever where they carry a clock; else they are not. */
-static void a_burst_spoils_where_lines_carry_no_clock(void **state) {
-    (void)state;
-    for (int clock = 0; clock < 2; clock++) {
-        quiet(34);
-        bench.rig.line.poll[0] = '\0';
-        bench.rig.line.poll_only_to_read = false;
-        memset(&fault, 0, sizeof fault);
-        fault.from = 100;
-        fault.count = 1;
-        if (clock == 0) { /* the tank's lines still have the column, the rig does not name it */
-            bench.rig.line.time.field = 0;
-            bench.rig.line.time_unit_s = 0;
-            bench.rig.line.rate_hz = 10;
-        }
-        assert_true(fabs(error_with(hold_back)) < 0.6);
-        assert_int_equal(bench.faults, clock == 0 ? 1 : 0);
-        virtual_bench_end(&bench);
-    }
-    quiet(34);
-}
-
-static void overload(struct virtual_bench *b, struct up_procedure *procedure,
-                     struct up_sample *sample) {
-    (void)procedure;
-    if (third_immersion(b)) {
-        sample->load[0] += 9 * b->calibration.slope_counts_per_kg;
-    }
-}
-
-static void an_overload_is_told_at_once_and_once(void **state) {
-    (void)state;
-    quiet(35);
-    memset(&fault, 0, sizeof fault);
-    fault.from = 100;
-    fault.count = 60;
-    assert_true(bench.rig.capacity_kg > 0);
-    assert_true(fabs(error_with(overload)) < 0.6);
-    assert_int_equal(bench.faults, 1);
-    assert_non_null(strstr(bench.fault, "take the load off at once"));
 }
 
 int main(void) {
@@ -804,14 +561,6 @@ int main(void) {
         cmocka_unit_test_teardown(a_calibration_that_does_not_fit_the_rig, end),
         cmocka_unit_test_teardown(masses_that_were_not_those_named, end),
         cmocka_unit_test_teardown(endless_sway_is_a_fault_not_a_number, end),
-        cmocka_unit_test_teardown(nothing_stuck_is_averaged_in, end),
-        cmocka_unit_test_teardown(a_run_is_left_out_from_its_first_word, end),
-        cmocka_unit_test_teardown(a_stall_spoils_the_reading_once, end),
-        cmocka_unit_test_teardown(a_clock_that_runs_on_between_polls_costs_nothing, end),
-        cmocka_unit_test_teardown(a_sudden_rise_of_the_rate_spoils_the_reading, end),
-        cmocka_unit_test_teardown(one_word_at_a_tenfold_rate_is_a_saturated_converter, end),
-        cmocka_unit_test_teardown(a_burst_spoils_where_lines_carry_no_clock, end),
-        cmocka_unit_test_teardown(an_overload_is_told_at_once_and_once, end),
         cmocka_unit_test_teardown(a_float_stronger_than_the_ballast_is_told, end),
     };
     return cmocka_run_group_tests_name("procedure", tests, NULL, NULL);

@@ -78,6 +78,50 @@ static void shaking_stops_at_half_a_gram(void **state) {
     assert_int_equal(shakes_after_a_gain_of(0.55), 2);
 }
 
+static enum up_answer_word shake_the_second_once(struct hand_bench *b, const struct up_ask *ask) {
+    bool is_second = b->asked[UP_ACTION_LIFT_OUT] == 1 && ask->action == UP_ACTION_SHAKE;
+    return is_second && item.shakes == 1 ? UP_ANSWER_SKIP : hang(b, ask);
+}
+
+/* The second trial's first shake frees next to nothing; then its first frees much, and still does.
+   One whose second shake was skipped is none of those. */
+static void the_first_trial_sets_the_shakes(void **state) {
+    (void)state;
+    bench.plan.steady_shakes = true;
+    bench.plan.trials = 4;
+    item.gain_kg[0] = 0.005;
+    item.gain_kg[1] = 0.0004;
+    const struct up_trial *trial = measure()->trial;
+    for (unsigned i = 0; i < 4; i++) {
+        assert_true(trial[i].shakes == 2 && trial[i].shakes_set == (i > 0));
+    }
+    bench.act = shake_the_second_once;
+    hand_bench_start(&bench);
+    hand_bench_run(&bench);
+    trial = hand_bench_measured(&bench)->trial;
+    assert_true(trial[1].shakes == 1 && !trial[1].shakes_set);
+    assert_true(trial[2].shakes == 2 && trial[2].shakes_set);
+}
+
+static enum up_answer_word less_air_later(struct hand_bench *b, const struct up_ask *ask) {
+    if (ask->action == UP_ACTION_LIFT_OUT) {
+        item.gain_kg[0] = item.gain_kg[1] = b->asked[UP_ACTION_LIFT_OUT] == 1 ? 0.0001 : 0.009;
+    }
+    return hang(b, ask);
+}
+
+static void later_trials_shake_as_often_whatever_they_gain(void **state) {
+    (void)state;
+    bench.plan.steady_shakes = true;
+    bench.act = less_air_later;
+    item.gain_kg[0] = 0.005;
+    const struct up_trial *trial = measure()->trial;
+    for (unsigned i = 0; i < 3; i++) {
+        assert_int_equal(trial[i].shakes, 2);
+    }
+    assert_true(trial[2].still_gaining);
+}
+
 /* Noise of 6000 counts is 10 g; a mean of 80 readings has 1.12 g, a difference of two
    1.58 g, and three times that is 4.75 g. */
 static void shaking_stops_at_three_u_of_a_gain(void **state) {
@@ -265,6 +309,12 @@ static void an_outlier_needs_four_trials(void **state) {
     bench.plan.trials = 4;
     measure();
     assert_int_equal(bench.asked[UP_ACTION_CONFIRM], 1);
+    bench.rig.division_counts = counts(0.004); /* 8 g apart: two roundings, or the item */
+    measure();
+    assert_int_equal(bench.asked[UP_ACTION_CONFIRM], 0);
+    bench.rig.division_counts = counts(0.003);
+    measure();
+    assert_int_equal(bench.asked[UP_ACTION_CONFIRM], 1);
 }
 
 static double second_off_kg, apart_kg = 1e-4;
@@ -434,6 +484,16 @@ static void item_and_ballast_hang_on_the_scale_together(void **state) {
     assert_true(up_procedure_is_finished(bench.procedure));
 }
 
+/* Rounding alone sets trials that agree two divisions apart: weighing again until they meet would
+   make them surer than they are. */
+static void two_divisions_are_no_other_item(void **state) {
+    (void)state;
+    type((const double[]){0, 1.5, 0, 0.3, 0.3, 0, 0.34, 0.34, 0}, 9);
+    assert_int_equal(hand_bench_measured(&bench)->trials, 2);
+    type((const double[]){0, 1.5, 0, 0.3, 0.3, 0, 0.36, 0.36, 0}, 9);
+    assert_int_equal(hand_bench_measured(&bench)->trials, 1);
+}
+
 /* A division is rectangular; the tare is the mean of two readings. */
 static void a_typed_reading_is_as_sure_as_its_division(void **state) {
     (void)state;
@@ -490,6 +550,29 @@ static void what_came_to_stand_unseen_did_so_by_the_first_line(void **state) {
     assert_true(bench.now_s - bench.plateau.step_s < 30);
 }
 
+/* The last question stays open until what is held no longer goes back to the change of load: it had
+   come to stand by the first reading that is still held. */
+static double last_asked_s;
+
+static enum up_answer_word hang_for_hours(struct hand_bench *b, const struct up_ask *ask) {
+    enum up_answer_word word = hang(b, ask);
+    if (ask->action == UP_ACTION_LIFT_OUT && b->asked[ask->action] == 3) {
+        last_asked_s = b->now_s;
+        hand_bench_wait(b, 7.5 * 3600);
+    }
+    return word;
+}
+
+static void what_came_to_stand_hours_ago_stood_by_the_first_reading_held(void **state) {
+    (void)state;
+    bench.act = hang_for_hours;
+    assert_int_equal(measure()->trials, 3);
+    assert_int_equal(bench.faults, 0);
+    assert_true(bench.plateau.step_s > last_asked_s + 3600);
+    double due_s = bench.plateau.step_s + bench.rig.read_after_s;
+    assert_close((bench.plateau.start_s + bench.plateau.end_s) / 2, due_s, 0.2);
+}
+
 /* ---- the water's temperature ---- */
 
 /* The thermometer hangs from the item: it reads the water while the item is under it, then the air
@@ -512,6 +595,8 @@ static void a_trials_temperature_is_that_of_its_reading_in_the_water(void **stat
 int main(void) {
     const struct CMUnitTest tests[] = {
         RULE(shaking_stops_at_half_a_gram),
+        RULE(the_first_trial_sets_the_shakes),
+        RULE(later_trials_shake_as_often_whatever_they_gain),
         RULE(shaking_stops_at_three_u_of_a_gain),
         RULE(a_gain_is_positive_on_a_cell_that_counts_downward),
         RULE(a_soak_counts_from_the_first_immersion),
@@ -522,6 +607,7 @@ int main(void) {
         RULE(another_cell_is_refused_whichever_way_it_reads),
         RULE(a_second_trial_that_is_unlike_gives_up),
         RULE(one_trial_that_is_unlike_costs_only_itself),
+        RULE(two_divisions_are_no_other_item),
         RULE(without_a_break_trials_may_differ),
         RULE(an_outlier_needs_four_trials),
         RULE(two_outliers_do_not_hide_each_other),
@@ -531,6 +617,7 @@ int main(void) {
         RULE(an_overload_that_hovers_is_told_once),
         RULE(item_and_ballast_hang_on_the_scale_together),
         RULE(what_came_to_stand_unseen_did_so_by_the_first_line),
+        RULE(what_came_to_stand_hours_ago_stood_by_the_first_reading_held),
         RULE(a_trials_temperature_is_that_of_its_reading_in_the_water),
         RULE(a_typed_reading_is_as_sure_as_its_division),
         RULE(a_mass_is_typed_in_the_unit_of_the_scale),

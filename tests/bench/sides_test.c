@@ -61,6 +61,66 @@ static struct up_result measure(const char *name) {
     return result;
 }
 
+/* Trials of +120 g became +100 g: for each result it is told why. The mean is taken here from the
+   trials as they were shown one by one. */
+static void what_lies_between_the_trials_and_the_result_is_told(void **state) {
+    (void)state;
+    struct up_result result = measure("Dabchick boot"); /* holds much air */
+    const struct up_measurement *measurement = up_procedure_view(procedure).measurement;
+    double sum_kg = 0;
+    for (unsigned i = 0; i < measurement->trials; i++) {
+        sum_kg -= measurement->trial[i].load_counts / bench.calibration.slope_counts_per_kg;
+    }
+    assert_true(fabs(result.trials_mean_kg - sum_kg / measurement->trials) < 1e-9);
+    assert_true(result.air_correction_kg < -1e-4);
+    /* b tank = -w k - air - line: by hand, of a load of less than 4 kg (k = 1 - 1.2 / 8000) */
+    assert_true(fabs(result.other_corrections_kg) < 4 * 1.2 / 8000 + 1e-3);
+    double sum = result.trials_mean_kg + result.air_correction_kg + result.other_corrections_kg;
+    assert_true(fabs(sum - result.answer.buoyancy_kg.value) < 1e-9);
+}
+
+/* ---- how long it takes ---- */
+
+/* Twenty seconds between a question and its answer, as in the guess (common practice, no source):
+   what is compared is how many readings there are, and how long the bench waits for each. */
+static bool takes_its_time(struct virtual_bench *b, struct up_procedure *p,
+                           const struct up_ask *ask) {
+    (void)ask;
+    for (double end_s = tank_time_s(b->tank) + 20; tank_time_s(b->tank) < end_s;) {
+        char line[96];
+        struct up_sample sample;
+        size_t length = tank_sample(b->tank, line, sizeof line);
+        for (const char *at = line; up_reader_take(&b->reader, &at, &length, &sample);) {
+            up_procedure_sample(p, &sample);
+        }
+    }
+    return false;
+}
+
+static void an_item_takes_as_long_as_was_said(void **state) {
+    (void)state;
+    static const char *const gear[] = {"Heron fin", "Dabchick boot", "Tern mask", "Lead block"};
+    for (size_t i = 0; i < sizeof gear / sizeof gear[0]; i++) {
+        double took_s[2], trial_s = 0;
+        bench.hook = takes_its_time;
+        plan.item = virtual_bench_item(virtual_bench_gear(gear[i]));
+        plan.bare_hook = true;
+        for (unsigned many = 0; many < 2; many++) {
+            plan.trials = many ? 6 : 3;
+            double begin_s = tank_time_s(bench.tank);
+            double guess_s = up_measure_guess_s(&plan, &trial_s);
+            measure(gear[i]);
+            up_procedure_destroy(procedure);
+            procedure = NULL;
+            took_s[many] = tank_time_s(bench.tank) - begin_s;
+            print_message("# %s, %u trials: %.0f s, guessed %.0f s\n", gear[i], plan.trials,
+                          took_s[many], guess_s);
+            assert_true(guess_s > took_s[many] / 1.34 && guess_s < took_s[many] * 1.34);
+        }
+        print_message("# a trial: %.0f s, guessed %.0f s\n", (took_s[1] - took_s[0]) / 3, trial_s);
+    }
+}
+
 /* ---- looks ---- */
 
 static void looks_are(unsigned first, unsigned second, unsigned third) {
@@ -266,6 +326,8 @@ static void a_body_outside_asks_before_it_goes_on(void **state) {
     assert_int_equal(bench.asked[UP_ACTION_CONFIRM], 2);
     assert_int_equal(bench.asked[UP_ACTION_HANG_REFERENCE], 2); /* weighed once more first */
     assert_int_equal(result.checks, 1);
+    assert_int_equal(bench.checks, 3); /* two weighings, and the word about the second */
+    assert_int_equal(bench.checks_confirmed, 1);
     assert_true(result.check[0].outside && result.check[0].confirmed);
     assert_true(fabs(result.check[0].deviation_kg.value + 0.005) < 0.001);
 }
@@ -285,6 +347,8 @@ static void done_never_goes_on_with_a_body_outside(void **state) {
     assert_true(up_procedure_measure(&plan, &procedure, &failure));
     assert_true(virtual_bench_run(&bench, procedure));
     assert_int_equal(bench.asked[UP_ACTION_CONFIRM], 20);
+    assert_int_equal(bench.checks, 20); /* each is told before it is asked about */
+    assert_int_equal(bench.checks_confirmed, 0);
     assert_int_equal(bench.asked[UP_ACTION_IMMERSE], 0);
     assert_false(up_procedure_results(procedure, result, &results, &failure));
 }
@@ -588,10 +652,71 @@ static void a_moment_is_that_of_the_last_soak(void **state) {
     assert_true(fabs(ends_kg - wet.answer.buoyancy_kg.value) < 1e-3);
 }
 
+/* ---- what changes while it is read ---- */
+
+static double
+    since_s; /* the latest change of what hangs in the water, as far as it was asked for */
+static unsigned changes;
+
+static double age_s(const struct virtual_bench *b, const struct up_sample *sample) {
+    const unsigned *asked = b->asked;
+    unsigned now = asked[UP_ACTION_IMMERSE] + asked[UP_ACTION_SHAKE] + asked[UP_ACTION_LIFT_OUT];
+    since_s = now != changes ? sample->time_s : since_s;
+    changes = now;
+    return sample->time_s - since_s;
+}
+
+/* A gram a minute, wiped off by each shake. */
+static void bubble(struct virtual_bench *b, struct up_procedure *p, struct up_sample *sample) {
+    double age = age_s(b, sample);
+    (void)p;
+    if (b->asked[UP_ACTION_IMMERSE] > b->asked[UP_ACTION_LIFT_OUT]) {
+        sample->load[0] -= 600 * age / 60;
+    }
+}
+
+/* Three grams run off with a time constant of 20 s. */
+static void drip(struct virtual_bench *b, struct up_procedure *p, struct up_sample *sample) {
+    double age = age_s(b, sample);
+    (void)p;
+    if (b->asked[UP_ACTION_LIFT_OUT] > 0 &&
+        b->asked[UP_ACTION_LIFT_OUT] == b->asked[UP_ACTION_IMMERSE]) {
+        sample->load[0] += 600 * 3 * exp(-age / 20);
+    }
+}
+
+static double error_of(const struct up_result *result) {
+    return result->answer.buoyancy_kg.value * 1e3 - tank_truth_in_tank_g(bench.tank, "Lead block");
+}
+
+static void what_changes_while_it_is_read_is_told(void **state) {
+    (void)state;
+    plan.trials = 5;
+    struct up_result calm = measure("Lead block");
+    assert_false(calm.forms_bubbles || calm.drips);
+    up_procedure_destroy(procedure);
+    memset(bench.asked, 0, sizeof bench.asked);
+    bench.spoil = bubble;
+    struct up_result bubbles = measure("Lead block");
+    assert_true(bubbles.forms_bubbles && !bubbles.drips);
+    assert_true(fabs(bubbles.bubbles_g_min - 1) < 4 * bubbles.u_bubbles_g_min + 0.05);
+    assert_true(fabs(error_of(&bubbles)) < bubbles.answer.expanded_u_kg * 1e3);
+    up_procedure_destroy(procedure);
+    memset(bench.asked, 0, sizeof bench.asked);
+    bench.spoil = drip;
+    struct up_result drips = measure("Lead block");
+    assert_true(drips.drips && !drips.forms_bubbles);
+    double dripped_g = drips.weighing.term[UP_INPUT_DRIPS].value * 1e3;
+    assert_true(dripped_g > 0.3 && dripped_g < 2);
+    assert_true(fabs(error_of(&drips)) < drips.answer.expanded_u_kg * 1e3);
+}
+
 #define IN_A_SESSION(test) cmocka_unit_test_setup_teardown(test, begin, end)
 
 int main(void) {
     const struct CMUnitTest tests[] = {
+        IN_A_SESSION(what_lies_between_the_trials_and_the_result_is_told),
+        IN_A_SESSION(an_item_takes_as_long_as_was_said),
         IN_A_SESSION(a_clear_item_is_done_at_the_first_look),
         IN_A_SESSION(an_item_on_the_line_takes_them_all),
         IN_A_SESSION(wrong_plans_are_refused),
@@ -615,6 +740,7 @@ int main(void) {
         IN_A_SESSION(one_trial_rests_on_its_kind),
         IN_A_SESSION(an_item_that_scatters_more_stands_for_itself),
         IN_A_SESSION(a_share_learned_of_the_kind_goes_first),
+        IN_A_SESSION(what_changes_while_it_is_read_is_told),
         IN_A_SESSION(what_takes_up_water_is_marked),
         IN_A_SESSION(a_moment_is_that_of_the_last_soak),
     };

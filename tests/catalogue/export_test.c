@@ -66,7 +66,7 @@ static void add_bodies_and_kinds(struct up_catalogue *catalogue) {
         assert_true(up_kind_set(catalogue, &kind, &failure));
         memcpy(check.id, content.id, sizeof check.id);
         memcpy(check.name, content.name, sizeof check.name);
-        assert_true(up_check_add(catalogue, &check, content.id, "bench, one", &failure));
+        assert_true(up_check_add(catalogue, &check, content.id, "bench, one", NULL, &failure));
     }
 }
 

@@ -413,11 +413,7 @@ static void a_changed_record_is_refused(void **state) {
 }
 
 /* The same id with a good hash of other content: nobody but a forger makes that. */
-static void two_hashes_under_one_id_are_a_forgery(void **state) {
-    (void)state;
-    make_source();
-    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
-    import(catalogue, "out");
+static void make_forgery(void) {
     json_t *document = json_load_file("out/catalogue.json", 0, NULL);
     json_t *entry = json_array_get(json_object_get(document, "items"), 0);
     struct up_record record = {.kind = "item", .content = json_deep_copy(entry)};
@@ -437,15 +433,105 @@ static void two_hashes_under_one_id_are_a_forgery(void **state) {
     assert_int_equal(json_dump_file(document, "forged.json", JSON_REAL_PRECISION(17)), 0);
     json_decref(record.content);
     json_decref(document);
-    struct up_failure failure = {0};
-    struct up_intake intake = {0};
-    assert_false(up_catalogue_import(catalogue, "forged.json", false, &intake, &failure));
-    assert_says(&failure, UP_STATUS_WRONG_INPUT, "one of the two is forged");
-    /* As good as any where nothing is known of it; but then the true one is told. */
+}
+
+static bool note_contested(const struct up_doubtful_record *doubtful, void *context) {
+    *(unsigned *)context += doubtful->why == UP_RECORD_CONTESTED;
+    return true;
+}
+
+static unsigned contested_in(struct up_catalogue *catalogue) {
+    unsigned contested = 0;
+    assert_true(up_catalogue_check(catalogue, note_contested, &contested, NULL));
+    return contested;
+}
+
+static bool note_id(const struct up_record *record, void *context) {
+    memcpy(context, record->id, sizeof record->id);
+    return true;
+}
+
+/* The record that counts for the one item. */
+static const char *counts_in(struct up_catalogue *catalogue) {
+    static char id[UP_ID_SIZE];
+    id[0] = '\0';
+    assert_true(up_catalogue_each(catalogue, "item", note_id, id, NULL));
+    return id;
+}
+
+static void assert_neither_counts(struct up_catalogue *catalogue, const char *before) {
+    char *id = ask(catalogue->database, "SELECT id FROM contested");
+    assert_string_not_equal(counts_in(catalogue), id);
+    assert_string_equal(counts_in(catalogue), before);
+    assert_int_equal(contested_in(catalogue), 1);
+    free(id);
+}
+
+static void two_contents_under_one_id_are_kept_and_neither_counts(void **state) {
+    (void)state;
+    char before[UP_ID_SIZE];
+    struct up_intake intake;
+    make_source();
+    make_forgery();
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
     struct up_catalogue *other = open_as("other", UP_CATALOGUE_CREATE);
+    import(catalogue, "out");
+    assert_true(up_catalogue_import(catalogue, "forged.json", false, &intake, NULL));
+    assert_int_equal(intake.contested, 1);
+    snprintf(before, sizeof before, "%s", counts_in(catalogue)); /* the version before it */
     import(other, "forged.json");
-    assert_merge_refused(other, "source", "one of the two is forged");
-    assert_merge_refused(catalogue, "other", "one of the two is forged");
+    assert_string_not_equal(counts_in(other), before);
+    assert_true(up_catalogue_merge(other, "source", false, &intake, NULL));
+    assert_int_equal(intake.contested, 1);
+    for (int again = 0; again < 2; again++) { /* together nothing changes any more */
+        assert_neither_counts(catalogue, before);
+        assert_neither_counts(other, before);
+        assert_true(up_catalogue_merge(other, "c", false, &intake, NULL));
+        assert_int_equal(intake.fresh + intake.contested, 0);
+        assert_true(up_catalogue_merge(catalogue, "other", false, &intake, NULL));
+        assert_int_equal(intake.fresh + intake.contested, 0);
+    }
+    up_catalogue_close(other);
+    /* Both go where its records go, by either way. */
+    assert_true(up_export_json(catalogue, "both", NULL));
+    struct up_catalogue *third = open_as("third", UP_CATALOGUE_CREATE);
+    assert_true(up_catalogue_import(third, "both", false, &intake, NULL) && intake.contested == 1);
+    assert_neither_counts(third, before);
+    up_catalogue_close(third);
+    third = open_as("fourth", UP_CATALOGUE_CREATE);
+    assert_true(up_catalogue_merge(third, "c", false, &intake, NULL) && intake.contested == 1);
+    assert_neither_counts(third, before);
+    up_catalogue_close(third);
+    /* A person decides, and is not asked again. */
+    char *id = ask(catalogue->database, "SELECT id FROM contested");
+    assert_true(up_catalogue_take_back(catalogue, id, NULL));
+    import(catalogue, "forged.json");
+    assert_string_equal(counts_in(catalogue), id);
+    free(id);
+    up_catalogue_close(catalogue);
+}
+
+/* Who made it knows; and what is damaged is given to nobody. */
+static void of_two_contents_that_of_here_counts(void **state) {
+    (void)state;
+    struct up_intake intake;
+    make_source();
+    make_forgery();
+    struct up_catalogue *catalogue = open_as("source", UP_CATALOGUE_WRITE);
+    char before[UP_ID_SIZE];
+    snprintf(before, sizeof before, "%s", counts_in(catalogue));
+    assert_true(up_catalogue_import(catalogue, "forged.json", false, &intake, NULL));
+    assert_int_equal(intake.contested, 1);
+    assert_string_equal(counts_in(catalogue), before);
+    assert_answer(catalogue->database, "SELECT count(*) FROM record WHERE body LIKE '%forged%'",
+                  "0");
+    sql(catalogue->database, "UPDATE contested SET body = replace(body, 'forged', 'forger')");
+    assert_true(up_export_json(catalogue, "both", NULL));
+    struct up_catalogue *other = open_as("other", UP_CATALOGUE_CREATE);
+    assert_true(up_catalogue_import(other, "both", false, &intake, NULL));
+    assert_true(up_catalogue_merge(other, "source", false, &intake, NULL));
+    assert_int_equal(contested_in(other), 0);
+    assert_string_equal(counts_in(other), before);
     up_catalogue_close(other);
     up_catalogue_close(catalogue);
 }
@@ -517,7 +603,7 @@ static void an_old_catalogue_is_brought_up_to_date(void **state) {
     assert_int_equal(merge(other, "c").fresh, 3);
     up_catalogue_close(other);
     catalogue = open_as("c", UP_CATALOGUE_WRITE);
-    assert_answer(catalogue->database, "PRAGMA user_version", "5");
+    assert_answer(catalogue->database, "PRAGMA user_version", "6");
     assert_answer(catalogue->database, "SELECT count(*) FROM local_mark WHERE mark = 'kept'", "3");
     add_number(catalogue, "trial", NULL, NULL, 1);
     up_catalogue_close(catalogue);
@@ -540,7 +626,8 @@ int main(void) {
         TEST(a_file_that_is_no_document_is_refused),
         TEST(many_small_values_are_not_read),
         TEST(a_changed_record_is_refused),
-        TEST(two_hashes_under_one_id_are_a_forgery),
+        TEST(two_contents_under_one_id_are_kept_and_neither_counts),
+        TEST(of_two_contents_that_of_here_counts),
         TEST(nothing_replaces_another_thing),
         TEST(other_files_are_not_merged),
         TEST(an_old_catalogue_is_brought_up_to_date),

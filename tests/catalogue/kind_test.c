@@ -28,10 +28,10 @@ static void add_trial(struct up_catalogue *catalogue, const struct up_item *item
         json_array_append_new(list, json_real(gain_g[i] * fabs(COUNTS_G)));
     }
     json_t *content =
-        json_pack("{s:s, s:s, s:i, s:f, s:f, s:f, s:i, s:b, s:f, s:f, s:o}", "run_id", run_id,
+        json_pack("{s:s, s:s, s:i, s:f, s:f, s:f, s:i, s:b, s:f, s:f, s:o, s:b}", "run_id", run_id,
                   "item_id", item->id, "number", number, "load_counts", load_g * COUNTS_G, "load_g",
                   load_g, "u_plateau_counts", 5.0, "shakes", (int)gains, "still_gaining", 0,
-                  "soak_s", 60.0, "temp_c", 20.0, "gain_counts", list);
+                  "soak_s", 60.0, "temp_c", 20.0, "gain_counts", list, "shakes_set", number > 1);
     if (!up_catalogue_add(catalogue, "trial", NULL, bench, content, NULL, NULL, &failure)) {
         fail_msg("%s", failure.text);
     }
@@ -249,8 +249,9 @@ static void shakes_tell_their_share(void **state) {
     struct up_shaken shaken[RUNS * TRIALS];
     struct up_share wanted;
     for (size_t i = 0; i < RUNS * TRIALS; i++) {
+        double stop_g = i % TRIALS == 0 ? 0.5 : 0; /* the first trial sets the number of shakes */
         shaken[i] =
-            (struct up_shaken){gain_g[i], SHAKES, sqrt(2) * 1e3 * kind.repeatability_kg.u, 0.5};
+            (struct up_shaken){gain_g[i], SHAKES, sqrt(2) * 1e3 * kind.repeatability_kg.u, stop_g};
     }
     assert_true(up_find_share(shaken, RUNS * TRIALS, &wanted));
     assert_true(fabs(kind.share.at_least - wanted.at_least) < 1e-6);
@@ -279,12 +280,16 @@ static void the_newest_tolerance_counts(void **state) {
     assert_true(kind.tolerance_one_g == 25 && kind.tolerance_pair_g == 0);
     catalogue_clock_step_s = 100;
     set(other, "FIN", 40, 80); /* apart, later, and otherwise spelled */
+    set(other, "boot", 400, 800);
     catalogue_clock_step_s = 50;
     set(catalogue, "fin", 30, 60);
     assert_true(up_catalogue_merge(catalogue, "d", false, &taken, &failure));
     kind = learned(catalogue, "fin", "one"); /* that of here counts, though it is older */
     assert_true(kind.tolerance_one_g == 30 && kind.tolerance_pair_g == 60);
-    assert_int_equal(count_kind(catalogue, "gear_kind"), 1);
+    assert_int_equal(count_kind(catalogue, "gear_kind"), 2);
+    double boot_g = 50; /* nobody set it here */
+    assert_true(up_kind_tolerance(catalogue, "boot", 1, &boot_g, &failure) && boot_g == 50);
+    assert_true(learned(catalogue, "boot", "one").tolerance_one_g == 0);
     assert_true(up_catalogue_merge(other, "c", false, &taken, &failure));
     assert_true(learned(other, "fin", "one").tolerance_one_g == 40);
     catalogue_clock_step_s = -100; /* a clock set back does not bring the old one back */
@@ -305,6 +310,22 @@ static void a_pair_has_a_tolerance_of_its_own(void **state) {
     assert_true(up_kind_tolerance(catalogue, "fin", 2, &pair_g, &failure));
     assert_true(up_kind_tolerance(catalogue, "boot", 2, &other_g, &failure));
     assert_true(one_g == 25 && pair_g == 60 && other_g == 7);
+    up_catalogue_close(catalogue);
+}
+
+/* As the tolerances: of a name, with the case of its letters let go, the newest. */
+static void what_may_stay_is_kept(void **state) {
+    (void)state;
+    struct up_failure failure = {0};
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    struct up_kind kind = {.name = "fin", .stuck_share = 0.25, .stuck_g = 3}, found;
+    assert_true(up_kind_set(catalogue, &kind, &failure));
+    assert_true(up_kind_find(catalogue, "FIN", &found, &failure));
+    assert_true(found.stuck_share == 0.25 && found.stuck_g == 3 && found.tolerance_one_g == 0);
+    found = learned(catalogue, "Fin", "one");
+    assert_true(found.stuck_share == 0.25 && found.stuck_g == 3);
+    assert_true(up_kind_find(catalogue, "boot", &found, &failure));
+    assert_true(found.stuck_share == 0 && found.stuck_g == 0);
     up_catalogue_close(catalogue);
 }
 
@@ -431,6 +452,7 @@ int main(void) {
         TEST(shakes_tell_their_share),
         TEST(the_newest_tolerance_counts),
         TEST(a_pair_has_a_tolerance_of_its_own),
+        TEST(what_may_stay_is_kept),
         TEST(wrong_kinds_are_refused),
         TEST(hostile_kinds_are_kept_apart),
         TEST(odd_trials_are_left_aside),

@@ -154,6 +154,7 @@ static void an_intake_says_what_it_touches(void **state) {
         assert_int_equal(intake.fresh, 5); /* two versions, a result, its decision, a calibration */
         assert_int_equal(intake.known, 1);
         assert_int_equal(intake.versions_of_ours, 1);
+        assert_int_equal(intake.items_of_ours, 1);
         assert_int_equal(intake.results_of_ours, 1);
         assert_int_equal(intake.calibrations, 1);
         assert_answer(mine->database, "SELECT count(*) FROM record", dry ? "1" : "6");
@@ -186,7 +187,7 @@ static void one_record_under_two_ids_is_refused(void **state) {
 /* ---- what is no longer what was stored ---- */
 
 struct found {
-    unsigned count[3];
+    unsigned count[UP_RECORD_OF_MANY + 1];
     char id[UP_ID_SIZE], reason[UP_NAME_SIZE];
 };
 
@@ -236,6 +237,27 @@ static void a_changed_digit_is_found_and_can_be_set_aside(void **state) {
     up_catalogue_close(catalogue);
 }
 
+/* As where a backup is copied over the file, and the log of the lost one stays. */
+static void a_record_that_no_index_leads_to_is_told(void **state) {
+    (void)state;
+    struct up_failure failure = {0};
+    struct found found = {.id = ""};
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    add_item(catalogue, "fin");
+    up_catalogue_close(catalogue);
+    sqlite3 *database = outside("c/catalogue.sqlite");
+    sql(database, "CREATE TABLE empty (a, b, c); CREATE INDEX none ON empty (a, b, c);"
+                  "PRAGMA writable_schema = ON;"
+                  "UPDATE sqlite_master SET rootpage = (SELECT rootpage FROM sqlite_master"
+                  " WHERE name = 'none') WHERE name = 'record_time';"
+                  "DELETE FROM sqlite_master WHERE name IN ('none', 'empty')");
+    sqlite3_close(database);
+    catalogue = open_as("c", UP_CATALOGUE_READ);
+    assert_false(up_catalogue_check(catalogue, note_doubtful, &found, &failure));
+    assert_says(&failure, UP_STATUS_WRONG_INPUT, "is damaged (");
+    up_catalogue_close(catalogue);
+}
+
 static void what_is_set_aside_can_be_taken_back(void **state) {
     (void)state;
     struct up_failure failure = {0};
@@ -271,6 +293,22 @@ static void a_date_ahead_of_the_clock_is_told(void **state) {
     assert_int_equal(check(catalogue).count[UP_RECORD_AHEAD_OF_CLOCK], 0);
     slip_in(catalogue, "item", item.id, FAR_AHEAD, item_of_tolerance(&item, 60), NULL);
     assert_int_equal(check(catalogue).count[UP_RECORD_AHEAD_OF_CLOCK], 1);
+    up_catalogue_close(catalogue);
+}
+
+/* What nobody could read again is not stored. */
+static void a_clock_beyond_all_years_is_refused(void **state) {
+    (void)state;
+    static const long years[] = {-3000, 8000};
+    struct up_failure failure = {0};
+    struct up_item item = plain_item("fin");
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    for (size_t i = 0; i < ARRAY(years); i++) {
+        catalogue_clock_step_s = years[i] * 31557600L;
+        assert_false(up_item_add(catalogue, &item, &failure));
+        assert_says(&failure, UP_STATUS_UNABLE, "the clock of this computer says");
+        assert_answer(catalogue->database, "SELECT count(*) FROM record", "0");
+    }
     up_catalogue_close(catalogue);
 }
 
@@ -339,7 +377,11 @@ static void many_versions_leave_the_next_one_mergeable(void **state) {
     sql(catalogue->database, "COMMIT");
     memcpy(item.id, subject, sizeof item.id);
     assert_true(up_item_add(catalogue, &item, NULL));
+    struct found found = check(catalogue);
+    assert_int_equal(found.count[UP_RECORD_OF_MANY], 1);
+    assert_non_null(strstr(found.reason, "1004 of"));
     struct up_catalogue *other = open_as("other", UP_CATALOGUE_CREATE);
+    assert_int_equal(check(other).count[UP_RECORD_OF_MANY], 0);
     if (!up_catalogue_merge(other, "c", false, &intake, &failure)) {
         fail_msg("%s", failure.text);
     }
@@ -396,7 +438,7 @@ static void what_is_set_aside_keeps_nothing_out(void **state) {
 static void a_kind_of_elsewhere_has_its_own_subject(void **state) {
     (void)state;
     struct up_failure failure = {0};
-    bool fresh = false;
+    enum catalogue_admitted how;
     struct up_record record = {.kind = "gear_kind", .made_utc = "2026-01-01T00:00:00.000Z"};
     struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
     up_new_id(record.id);
@@ -405,11 +447,11 @@ static void a_kind_of_elsewhere_has_its_own_subject(void **state) {
                                "tolerance_pair_g", 100.0);
     json_t *none = json_array();
     assert_true(catalogue_hash(&record, NULL));
-    assert_false(catalogue_admit(catalogue, &record, none, "there", &fresh, &failure));
+    assert_false(catalogue_admit(catalogue, &record, none, "there", &how, &failure));
     assert_says(&failure, UP_STATUS_WRONG_INPUT, "not that of the kind's name");
     json_object_set_new(record.content, "tolerance_one_g", json_real(9e6));
     assert_true(catalogue_hash(&record, NULL));
-    assert_false(catalogue_admit(catalogue, &record, none, "there", &fresh, &failure));
+    assert_false(catalogue_admit(catalogue, &record, none, "there", &how, &failure));
     assert_says(&failure, UP_STATUS_WRONG_INPUT, "tolerances that cannot be");
     json_decref(none);
     json_decref(record.content);
@@ -450,6 +492,30 @@ static void a_calibration_is_used_where_it_was_made(void **state) {
     assert_string_equal(used.id, made.id);
     assert_false(up_calibration_to_use(other, "no bench", &used, &failure));
     assert_says(&failure, UP_STATUS_WRONG_INPUT, "has no calibration yet");
+    up_catalogue_close(other);
+    up_catalogue_close(catalogue);
+}
+
+/* Nor can somebody take it away with other content under its id. */
+static void an_adopted_calibration_stays(void **state) {
+    (void)state;
+    struct up_intake intake;
+    bool fresh = false;
+    struct up_calibration made = plain_calibration("bench", 1e5), used;
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    struct up_catalogue *other = open_as("other", UP_CATALOGUE_CREATE);
+    assert_true(up_calibration_add(catalogue, &made, NULL));
+    assert_true(up_catalogue_merge(other, "c", false, &intake, NULL));
+    assert_true(up_calibration_adopt(other, made.id, NULL));
+    struct up_record forged = {.kind = "calibration", .bench = "bench", .sha256 = "other"};
+    memcpy(forged.id, made.id, sizeof forged.id);
+    forged.content = json_object();
+    json_t *none = json_array();
+    assert_true(catalogue_contest(other, &forged, none, &fresh, NULL) && fresh);
+    assert_true(up_calibration_to_use(other, "bench", &used, NULL));
+    assert_string_equal(used.id, made.id);
+    json_decref(none);
+    json_decref(forged.content);
     up_catalogue_close(other);
     up_catalogue_close(catalogue);
 }
@@ -502,6 +568,68 @@ static void a_copy_of_the_folder_asks_for_a_known_mass(void **state) {
     up_catalogue_close(catalogue);
 }
 
+/* The file keeps its number and its birth: only what lies outside the folder tells. */
+static void a_backup_copied_over_the_file_asks_for_a_known_mass(void **state) {
+    (void)state;
+    struct up_failure failure = {0};
+    struct up_calibration first = plain_calibration("bench", 1e5), second = first, used,
+                          other = plain_calibration("other", 1e5);
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    assert_true(up_calibration_add(catalogue, &other, NULL));
+    assert_true(up_calibration_add(catalogue, &first, NULL));
+    up_catalogue_close(catalogue);
+    copy_file("c/catalogue.sqlite", "backup");
+    catalogue = open_as("c", UP_CATALOGUE_WRITE);
+    assert_true(up_calibration_add(catalogue, &second, NULL));
+    up_catalogue_close(catalogue);
+    copy_file("c/catalogue.sqlite", "newer");
+    copy_file("backup", "c/catalogue.sqlite");
+    catalogue = open_as("c", UP_CATALOGUE_WRITE);
+    assert_false(is_trusted(catalogue, first.id));
+    assert_false(up_calibration_to_use(catalogue, "bench", &used, &failure));
+    assert_says(&failure, UP_STATUS_WRONG_INPUT, "a backup may have been copied over it");
+    assert_non_null(strstr(failure.text, "`upthrust calibration adopt --rig FILE --masses-g"));
+    assert_true(up_calibration_to_use(catalogue, "other", &used, NULL)); /* nothing was lost */
+    assert_true(up_calibration_adopt(catalogue, first.id, NULL));
+    assert_true(up_calibration_to_use(catalogue, "bench", &used, NULL));
+    assert_string_equal(used.id, first.id);
+    up_catalogue_close(catalogue);
+    copy_file("newer", "c/catalogue.sqlite"); /* nor does the adoption count in another copy */
+    catalogue = open_as("c", UP_CATALOGUE_WRITE);
+    assert_false(is_trusted(catalogue, second.id));
+    /* Another user or a new home knows nothing of it, and is not locked out. */
+    assert_int_equal(setenv("XDG_STATE_HOME", "/proc/none", 1), 0);
+    assert_true(is_trusted(catalogue, second.id));
+    assert_true(up_calibration_add(catalogue, &first, NULL) && is_trusted(catalogue, first.id));
+    assert_int_equal(setenv("XDG_STATE_HOME", "relative", 1), 0); /* counts as not set */
+    assert_int_equal(setenv("HOME", "/proc/none", 1), 0);
+    assert_true(is_trusted(catalogue, first.id));
+    up_catalogue_close(catalogue);
+}
+
+/* What one user's session saw is known to it, whoever calibrated. */
+static void a_calibration_that_was_used_is_missed_too(void **state) {
+    (void)state;
+    struct up_calibration first = plain_calibration("bench", 1e5), second = first, used;
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    assert_true(up_calibration_add(catalogue, &first, NULL));
+    up_catalogue_close(catalogue);
+    copy_file("c/catalogue.sqlite", "backup");
+    catalogue = open_as("c", UP_CATALOGUE_WRITE);
+    char *mine = up_text_format("%s", getenv("XDG_STATE_HOME"));
+    assert_int_equal(setenv("XDG_STATE_HOME", "/proc/none", 1), 0);
+    assert_true(up_calibration_add(catalogue, &second, NULL));
+    assert_int_equal(setenv("XDG_STATE_HOME", mine, 1), 0);
+    free(mine);
+    assert_true(up_calibration_to_use(catalogue, "bench", &used, NULL));
+    assert_string_equal(used.id, second.id);
+    up_catalogue_close(catalogue);
+    copy_file("backup", "c/catalogue.sqlite");
+    catalogue = open_as("c", UP_CATALOGUE_WRITE);
+    assert_false(is_trusted(catalogue, first.id));
+    up_catalogue_close(catalogue);
+}
+
 static void one_from_before_the_marks_must_be_adopted(void **state) {
     (void)state;
     struct up_calibration made = plain_calibration("bench", 1e5);
@@ -522,6 +650,30 @@ static void one_from_before_the_marks_must_be_adopted(void **state) {
             NULL);
     assert_true(tolerance_g(catalogue, item.id) == UP_TOLERANCE_ONE_G); /* that of here */
     up_catalogue_close(catalogue);
+}
+
+/* Whatever of the newer tables is there already: opened for writing it is whole. */
+static void one_of_any_version_can_be_marked(void **state) {
+    (void)state;
+    struct up_failure failure = {0};
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    add_item(catalogue, "fin");
+    char *id = ask(catalogue->database, "SELECT id FROM record");
+    up_catalogue_close(catalogue);
+    for (int version = 1; version < SCHEMA_VERSION; version++) {
+        char *back = up_text_format("PRAGMA user_version = %d", version);
+        sqlite3 *database = outside("c/catalogue.sqlite");
+        sql(database, back);
+        sqlite3_close(database);
+        free(back);
+        catalogue = open_as("c", UP_CATALOGUE_WRITE);
+        if (!up_catalogue_set_aside(catalogue, id, "x", &failure) ||
+            !up_catalogue_take_back(catalogue, id, &failure)) {
+            fail_msg("version %d: %s", version, failure.text);
+        }
+        up_catalogue_close(catalogue);
+    }
+    free(id);
 }
 
 /* ---- many versions ---- */
@@ -570,13 +722,19 @@ int main(void) {
         TEST(an_intake_says_what_it_touches),
         TEST(one_record_under_two_ids_is_refused),
         TEST(a_changed_digit_is_found_and_can_be_set_aside),
+        TEST(a_record_that_no_index_leads_to_is_told),
         TEST(what_is_set_aside_can_be_taken_back),
         TEST(a_date_ahead_of_the_clock_is_told),
         TEST(a_calibration_is_used_where_it_was_made),
+        TEST(an_adopted_calibration_stays),
         TEST(a_newer_calibration_from_elsewhere_is_passed_over),
         TEST(a_copy_of_the_folder_asks_for_a_known_mass),
+        TEST(a_backup_copied_over_the_file_asks_for_a_known_mass),
+        TEST(a_calibration_that_was_used_is_missed_too),
         TEST(one_from_before_the_marks_must_be_adopted),
+        TEST(one_of_any_version_can_be_marked),
         TEST(versions_cost_what_they_are),
+        TEST(a_clock_beyond_all_years_is_refused),
         TEST(a_record_of_no_form_is_damaged),
         TEST(a_decision_of_elsewhere_judges_nothing_of_here),
         TEST(many_versions_leave_the_next_one_mergeable),

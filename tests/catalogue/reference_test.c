@@ -149,7 +149,7 @@ static void add_check(struct up_catalogue *catalogue, const struct up_reference 
     char run_id[UP_ID_SIZE];
     struct up_reference_check check = check_of(content, deviation_g);
     up_new_id(run_id);
-    if (!up_check_add(catalogue, &check, run_id, bench, &failure)) {
+    if (!up_check_add(catalogue, &check, run_id, bench, NULL, &failure)) {
         fail_msg("%s", failure.text);
     }
 }
@@ -253,7 +253,7 @@ static void a_body_that_expands_is_the_same_body(void **state) {
         check.water_temp_c = 10 + 10 * i;
         check.expected_kg = content.mass_kg.value - WATER_KG_M3 * content.volume_m3.value *
                                                         (1 + 4e-4 * (check.water_temp_c - 20));
-        assert_true(up_check_add(catalogue, &check, content.id, "one", NULL));
+        assert_true(up_check_add(catalogue, &check, content.id, "one", NULL, NULL));
     }
     assert_int_equal(chart_of(catalogue, &content, "one").count, 3);
     content.expansion_per_k = -1e-4;
@@ -272,7 +272,7 @@ static void a_check_without_numbers_makes_no_limits(void **state) {
     size_t count;
     check.deviation_kg = (struct up_quantity){(double)NAN, (double)NAN, 0};
     check.low_kg = check.high_kg = (double)NAN;
-    assert_true(up_check_add(catalogue, &check, content.id, "one", NULL));
+    assert_true(up_check_add(catalogue, &check, content.id, "one", NULL, NULL));
     assert_true(up_reference_checks(catalogue, content.id, "one", &past, &count, NULL));
     assert_int_equal(count, 1);
     assert_true(isnan(past[0].check.deviation_kg.value) && isnan(past[0].check.low_kg));
@@ -301,7 +301,13 @@ static void bodies_and_checks_go_from_one_catalogue_to_another(void **state) {
     up_catalogue_close(catalogue);
     assert_true(up_catalogue_import(other, "out", false, &taken, &failure));
     assert_int_equal(taken.fresh, 3);
-    assert_int_equal(chart_of(other, &content, "one").count, 1);
+    struct up_past_check *past;
+    size_t count;
+    assert_true(up_reference_checks(other, content.id, "one", &past, &count, NULL));
+    assert_true(count == 2 && past[0].elsewhere);
+    assert_int_equal(chart_of(other, &content, "one").count, 0); /* makes no limits here */
+    free(past);
+    assert_true(found(other, "Steel").elsewhere);
     assert_true(found(other, "Steel").volume_m3.value == 1.2743e-4);
     up_catalogue_close(other);
 }

@@ -42,7 +42,8 @@ static inline int enter(void **state) {
     *state = directory;
     catalogue_patience_ms = 10000;
     catalogue_clock_step_s = 0;
-    return mkdtemp(directory) == NULL || chmod(directory, 0755) != 0 || chdir(directory) != 0;
+    return mkdtemp(directory) == NULL || setenv("XDG_STATE_HOME", directory, 1) != 0 ||
+           chmod(directory, 0755) != 0 || chdir(directory) != 0;
 }
 
 static inline int leave(void **state) {

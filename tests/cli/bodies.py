@@ -38,8 +38,8 @@ open(rig, "w").write(re.sub(r"(?m)^path = .*$", "path = " + port, source))
 notes = ""  # of the latest session
 
 
-def session(*words):
-    """All events; a word that is asked for is given, the rest does the tank."""
+def session(*words, stop=False):
+    """All events; a word that is asked for is given (or the session ended there), the rest does the tank."""
     global notes
     process = subprocess.Popen([bench, *words, "--rig", rig, "--catalogue", catalogue, "--operator",
                                 "json"], stdin=subprocess.PIPE, stdout=subprocess.PIPE,
@@ -48,6 +48,10 @@ def session(*words):
     for line in process.stdout:
         event = json.loads(line)
         events.append(event)
+        if event["event"] == "ask" and event["do"] == "confirm" and stop:
+            process.kill()
+            process.wait()
+            return events
         if event["event"] == "ask" and event["do"] == "confirm":
             process.stdin.write(json.dumps({"id": event["id"], "answer": "accept"}) + "\n")
             process.stdin.flush()
@@ -125,6 +129,12 @@ session("measure", "--item", "Heron fin", "--trials", "2", "--body", "Hollow ref
 assert words_of_list() == {"inside"}
 session("measure", "--item", "Heron fin", "--trials", "2")
 assert "reference body" not in notes and words_of_list() == {"inside"}
+# A session that ends at the question leaves its mark.
+session("measure", "--item", "Heron fin", "--trials", "2", "--body", "Steel reference", stop=True)
+checks_of_steel = ask("body", "show", "Steel reference")["checks"]
+assert (checks_of_steel[-1]["outside"], checks_of_steel[-1]["confirmed"]) == (True, False)
+session("measure", "--item", "Heron fin", "--trials", "2")
+assert "note: the last reference body read outside its limits" in notes and words_of_list() == {"outside"}
 tank.stdin.close()
 tank.wait()
 print("off by, in grams: %s" % ", ".join("%+.2f (u %.2f)" % (c["deviation_g"], c["u_deviation_g"])

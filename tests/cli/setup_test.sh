@@ -49,8 +49,8 @@ mkfifo "$work/acts"
 "$tank" --pace 10 --link "$work/tank" <"$work/acts" >"$work/tank.log" 2>&1 &
 exec 9>"$work/acts"
 for i in 1 2 3 4 5 6 7 8 9 10; do [ -e "$work/tank" ] && break; sleep 0.1; done
-setup "a scale on a wire" 0 "Heard on .*: 3 columns" - '\n10\n\n\n\n\n\n2\n\n' --rig "$work/wired.ini" --port "$work/tank" --seconds 1
-grep -q '^kind = pty$' "$work/wired.ini" && grep -qE '^id = bench-[0-9a-f]{8}$' "$work/wired.ini" && say yes "with an id of its own" || say no "with an id of its own"
+setup "a scale on a wire" 0 "Heard on .*: 3 columns" - '\n10\n\n\n\n\n\n2\n\nyes\n' --rig "$work/wired.ini" --port "$work/tank" --seconds 1
+grep -q '^kind = pty$' "$work/wired.ini" && grep -q "^simulated = yes$" "$work/wired.ini" && grep -qE '^id = bench-[0-9a-f]{8}$' "$work/wired.ini" && say yes "with an id of its own" || say no "with an id of its own"
 expect "and is read" 0 "lines read, . refused" - -- "$bin" listen --rig "$work/wired.ini" --seconds 1
 exec 9>&-
 wait

@@ -6,6 +6,7 @@ set -u
 bin=$1/upthrust
 work=$(mktemp -d)
 trap 'rm -rf "$work"' EXIT
+export XDG_STATE_HOME="$work/state"
 tests=0
 say() { # status-ok name
     tests=$((tests + 1))

@@ -86,4 +86,14 @@ one.at = work + "/back"
 one.is_refused(2, "calibration adopt", *measure)
 assert one.session(*adopt)[0] == 0
 one.measured_g()
+
+# And one that is copied over the very file, after the bench was calibrated again.
+shutil.copy(one.at + "/catalogue.sqlite", work + "/backup")
+assert one.session(*calibrate)[0] == 0
+shutil.copyfile(work + "/backup", one.at + "/catalogue.sqlite")
+one.is_refused(2, "a backup may have been copied over it", *measure)
+status, words = one.tell("calibration", "list")
+assert status == 0 and "  not adopted" in words and "  < " not in words, words
+assert one.session(*adopt)[0] == 0
+one.measured_g()
 print("%.1f g in all three places" % truth_g)

@@ -40,5 +40,14 @@ expect "set aside" 0 "set aside" - -- "$bin" check-catalogue --set-aside "$id" -
 expect "the others are shown" 0 "My fin" - -- "$bin" item list --catalogue "$c"
 expect "and it is told" 0 "set aside, a bad disk" - -- "$bin" check-catalogue --catalogue "$c"
 expect "as findings" 0 '"finding": "set aside"' - -- "$bin" check-catalogue --catalogue "$c" --json
+"$bin" check-catalogue --set-aside "$id" --reason "$(printf 'x%0400d' 0 | sed 's/0/\xc3\xbc/g')" --catalogue "$c" >/dev/null
+expect "a reason that is cut within a letter" 0 '"finding": "set aside"' - -- "$bin" check-catalogue --catalogue "$c" --json
 expect "taken back" 0 "counts again" - -- "$bin" check-catalogue --take-back "$id" --catalogue "$c"
+b=$work/b
+"$bin" body add --name Steel --mass-g 1000 --u-mass-g 0.1 --volume-cm3 127 --u-volume-cm3 0.1 --catalogue "$b" >/dev/null
+expect "a body's origin" 0 "Steel  <" - -- sh -c "'$bin' merge '$b' --catalogue '$work/third' >/dev/null && '$bin' body list --catalogue '$work/third'"
+expect "and as data" 0 '"elsewhere": true' - -- "$bin" body list --json --catalogue "$work/third"
+"$bin" body edit Steel --mass-g 1001 --catalogue "$work/third" >/dev/null
+expect "what accepts a body" 0 "Those of bodies, kinds and the rest are kept" - -- "$bin" merge "$work/third" --catalogue "$b"
+expect "no word of items" 0 "" - -- sh -c "'$bin' body edit Steel --mass-g 1002 --catalogue '$work/third' >/dev/null; ! '$bin' merge '$work/third' --catalogue '$b' | grep 'item accept'"
 finish

@@ -16,6 +16,6 @@ trap 'rm -rf "$work" "$fast"' EXIT
 {
     $own python3 "$here/faults.py" "$out/upthrust" "$out/upthrust-tank" "$work/faults" "$@"
     python3 "$here/sweep.py" "$out/upthrust" "$out/upthrust-tank" "$out/tests/faults/fail_nth.so" "$fast/sweep" "$@"
-} | tee "$work/log" | grep -vE '^[0-9]+ passed, [0-9]+ failed$'
+} | tee "$work/log" | grep --line-buffered -vE '^[0-9]+ passed, [0-9]+ failed$'
 awk '/^[0-9]+ passed, [0-9]+ failed$/ {passed += $1; failed += $3; parts++}
     END {failed += 2 - parts; print passed + 0 " passed, " failed + 0 " failed"; exit failed > 0}' "$work/log"

@@ -25,19 +25,19 @@ static bool is_only_read(const struct command *command) {
 }
 
 /* Nothing is written outside of our folder, and few things in it. */
-static void stay_here(struct arguments *arguments) {
-    for (int i = 0; i < arguments->options; i++) {
-        struct given *given = &arguments->option[i];
+static void stay_here(struct call *call) {
+    for (int i = 0; i < call->options; i++) {
+        struct given *given = &call->option[i];
         given->value = strcmp(given->name, "catalogue") == 0 ? "mine"
                        : strcmp(given->name, "to") == 0      ? "out"
                                                              : given->value;
     }
 }
 
-static bool says_nothing_new(const struct command *command, const struct arguments *arguments) {
+static bool says_nothing_new(const struct command *command, const struct call *call) {
     static const char *const reading[] = {"water", "show",   "explain",
                                           "kit",   "export", "calibration"};
-    const char *verb = arguments->words > 0 ? arguments->word[0] : "";
+    const char *verb = call->words > 0 ? call->word[0] : "";
     for (size_t i = 0; i < sizeof reading / sizeof reading[0]; i++) {
         if (strcmp(command->name, reading[i]) == 0) {
             return true;
@@ -57,29 +57,33 @@ static bool was_written(struct shelf *shelf) {
 
 static void run_one(struct shelf *shelf, const json_t *before, const struct command *command,
                     int argc, char **argv) {
-    struct arguments arguments = {0};
     struct up_failure failure = {0};
-    if (!read_arguments(command, argc, argv, &arguments, &failure)) {
+    struct call call = {.failure = &failure};
+    if (!read_arguments(command, argc, argv, &call)) {
         must(failure.text[0] == '\0' || failure.status == UP_STATUS_WRONG_INPUT);
         return;
     }
     if (is_only_read(command)) {
         return;
     }
-    stay_here(&arguments);
-    enum up_status status = command->run(&arguments, &failure);
-    bool done = status == UP_STATUS_DONE || status == UP_STATUS_UNDECIDED;
-    must(done || status == UP_STATUS_UNABLE || status == UP_STATUS_WRONG_INPUT);
+    if (strcmp(command->name, "kit") == 0 && call.words > 0 &&
+        (strcmp(call.word[0], "new") == 0 || strcmp(call.word[0], "page") == 0)) {
+        return; /* asks a person; draws with another program */
+    }
+    stay_here(&call);
+    bool done = command->run(&call);
+    up_catalogue_close(call.catalogue);
+    must(call.status == UP_STATUS_DONE || call.status == UP_STATUS_UNDECIDED);
     if (!done) {
         must_be_a_line(&failure);
-        must(failure.status == status);
+        must(failure.status == UP_STATUS_UNABLE || failure.status == UP_STATUS_WRONG_INPUT);
     }
     if (!was_written(shelf)) {
         return;
     }
     json_t *after = shelf_records(shelf->mine);
     if (!json_equal(before, after)) {
-        must(done && !says_nothing_new(command, &arguments));
+        must(done && !says_nothing_new(command, &call));
         must(json_object_size(after) > json_object_size(before));
         shelf_restore(shelf);
         was_written(shelf); /* another connection counts from another number */

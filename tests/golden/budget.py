@@ -32,6 +32,8 @@ CREEP_AS_LOADED, CREEP_OTHER_WAY, CREEP_TYPED = 1 / 5, 1 / 3, 5e-4
 SHARE_UNKNOWN, AIR_UNSHAKEN = 0.2, 0.05
 LOOP_UNSEEN = 5e-4           # of the span; published: data sheets of cheap beams
 SPAN_PER_K, TEMP_UNKNOWN_K = 5e-5, 10
+CREEP_LOADED, CREEP_UNLOADED = (1, 0.2), (0.25, 1.25)   # share of the creep foretold, give or take
+BUBBLES_TIMES, DRIPS_TIMES = (1, 2), (0.5, 2)
 SWING_RAD, DEPTH_M, TAPE_M, U_DEPTHS_M = 0.02, 0.1, 0.005, 0.02
 U_FRESH, U_SEA, U_SOLIDS_KIND, U_POOL_SALT = 0.42e-3, 4e-3, 0.1, 0.02
 # One-sided 99 % of Student's t, by degrees of freedom; 99 % of F by both (e-Handbook).
@@ -216,8 +218,15 @@ def summarise(m):
             end = kept[-1]["soak_s"] / 60
             s["last"], s["u_last"], s["sd"], s["dof"] = line["at"](end), line["u_at"](end), line["s"], line["dof"]
             water_a_s = sign * line["slope"] / 60
-    s["gain"] = mean([max(t["gain"] - water_a_s * t["gain_s"], 0) for t in shaken]) if shaken else NAN
-    s["u_gain"] = math.sqrt(2) * s["sd"]
+    # While bubbles form, a shake frees what grew between its two readings as well.
+    growing = bubbles(m, s)
+    water_a_s -= abs(m["slope"]) * growing["rate"] if growing["told"] else 0.0
+    # The mean of gains that were not chosen, with its u: of n differences of two readings. Where each trial
+    # ended with its own, none below nothing counts, and one such difference's u stays.
+    gains = [t["gain"] - water_a_s * t["gain_s"] for t in shaken if t["set"]]
+    s["u_gain"] = math.sqrt(2 / (len(gains) or 1)) * s["sd"]
+    gains = gains or [max(t["gain"] - water_a_s * t["gain_s"], 0) for t in shaken]
+    s["gain"] = mean(gains) if gains else NAN
     return s
 
 
@@ -258,9 +267,61 @@ def trapped_air(m, s):
     if math.isnan(s["gain"]):
         weight = m["trials"][0]["load"] if math.isnan(m["air_counts"]) else m["air_counts"]
         bound = AIR_UNSHAKEN * abs(weight / m["slope"])
-    else: # of what a shake leaves it frees `share` at the next
-        bound = (max(s["gain"], 0) + s["u_gain"]) * (1 - share) / share / abs(m["slope"])
-    return rectangular(bound / 2, bound / 2)
+        return rectangular(bound / 2, bound / 2)
+    left = (1 - share) / share / abs(m["slope"])   # a shake frees `share` of what the one before left
+    middle = max(s["gain"], 0) * left / 2
+    return rectangular(middle, middle + s["u_gain"] * left)
+
+
+def stuck_air(m, s):
+    """Of all the air, freed and stuck, a share s stays at most: S <= (G + S) s. And what is declared."""
+    share = m["kind_stuck_share"] or m["stuck_share"]
+    freed_kg = mean([t["freed"] for t in s["kept"] if t["shakes"]] or [0.0]) / abs(m["slope"])
+    return max(freed_kg, 0) * share / (1 - share) + m["kind_stuck_kg"]
+
+
+def lowered(m, x, constant, target, stuck_kg):
+    """By how much less the item floats in the water asked for if all of that stayed."""
+    best = balance(m, x, constant, target)["b"]
+    return float(best - balance(m, dict(x, **{"residual air": x["residual air"] + Fraction(stuck_kg)}), constant,
+                                target)["b"])
+
+
+def unsteady(m, s, slope_key, age_key, direction, low, high):
+    """A rate in kg/s from the slopes of readings, less the creep that the calibration foretells at their time
+    after the step (c L / (t ln 10)); told by a one-sided t test. It has come to the rate times the time, times a
+    factor between two bounds."""
+    none = {"told": False, "rate": NAN, "u": NAN, "term": rectangular(0, 0)}
+    kept = [t for t in s["kept"] if t[age_key] > 0]
+    if len(kept) < 3:
+        return none
+    rates, offs = [], []
+    for t in kept:
+        step_kg = direction * t["load"] / m["slope"]
+        creep = m["creep"] * step_kg / (t[age_key] * math.log(10))
+        share, off = CREEP_LOADED if step_kg > 0 else CREEP_UNLOADED
+        rates.append(share * creep - t[slope_key] / m["slope"])
+        offs.append(off * abs(creep))
+    n, rate, off, age = len(rates), mean(rates), mean(offs), mean([t[age_key] for t in kept])
+    u_mean = sd_of(rates) / math.sqrt(n)
+    u = math.hypot(u_mean, off / math.sqrt(3))
+    told = rate - off > T_99[n - 1] * u_mean
+    u_lift = age * math.hypot(rate * (high - low) / 2 / math.sqrt(3), u * (low + high) / 2)
+    term = dict(rectangular(rate * age * (low + high) / 2, 0), u=u_lift) if told else rectangular(0, 0)
+    return {"told": told, "rate": rate, "u": u, "term": term}
+
+
+def bubbles(m, s):
+    return unsteady(m, s, "water_slope", "water_age", 1, *BUBBLES_TIMES)
+
+
+def drips(m, s):
+    """The tares after lift-outs read too much; of the first trial only one of the two around it."""
+    found = unsteady(m, s, "tare_slope", "tare_age", -1, *DRIPS_TIMES)
+    kept = [t for t in s["kept"] if t["tare_age"] > 0]
+    share = mean([0.5 if t is m["trials"][0] else 1.0 for t in kept]) if kept else 0.0
+    found["term"] = dict(found["term"], value=found["term"]["value"] * share, u=found["term"]["u"] * share)
+    return found
 
 
 def creep_left(m, s):
@@ -321,6 +382,8 @@ def terms_of(m, s, tank, target):
         "item temperature": rectangular(0, m["item_temp_k"]),
         "item expansion": dict(rectangular(m["expansion"], 0), u=m["u_expansion"]),
         "residual air": trapped_air(m, s),
+        "bubbles that form on it": bubbles(m, s)["term"],
+        "water that drips off": drips(m, s)["term"],
         "line meniscus": rectangular(0, m["meniscus_kg"]),
         "density of the water asked for": normal(
             rho_of(target), 0 if in_tank else math.hypot(u_of_formula(target), u_of_temperature(target))),
@@ -336,15 +399,16 @@ def balance(m, x, constant, target):
     slope = x["calibration slope"] * (1 + x["reference masses"]) * (1 + x["cell temperature since the calibration"])
     read = x["repeatability in water"] + x["plateau noise in water"] + x["resolution"]
     w = (read / slope * (1 + x["residual creep"]) * (1 - x["hanging point and swing"])
-         + x["calibration lack of fit"] + x["hysteresis"]
+         + x["calibration lack of fit"] + x["hysteresis"] + x["water that drips off"]
          - x["calibration offset"] * constant["way"])
     warmer = x["thermometer"]
     rho = (x["tank water density"] + x["salinity or solids in the tank"] + constant["per_k"] * warmer
            + constant["per_m"] * x["immersion depth"])
-    net = -w * k - x["line meniscus"] - x["residual air"]
+    air = x["residual air"] + x["bubbles that form on it"]
+    net = -w * k - x["line meniscus"] - air
     if math.isnan(m["air_counts"]):
         return {"b": net, "volume": NAN, "mass": NAN}
-    rho_air, air = x["air density"], x["residual air"]
+    rho_air = x["air density"]
     dry = (x["dry weighing in air"] / slope - x["calibration offset"]) * k      # m - rho_air V
     wet = w * k                                     # m - rho (V + V_air), the air's own mass left out
     # The header's form; with the air's buoyancy on what is trapped it were 1.2e-6 of that lift less.
@@ -361,7 +425,7 @@ def balance(m, x, constant, target):
     return {"b": b, "volume": volume, "mass": dry + rho_air * volume}
 
 
-def combine(m, terms, tank, target):
+def combine(m, s, terms, tank, target):
     area = math.pi / 4 * m["line_diameter_m"] ** 2 / m["tank_area_m2"] if m["tank_area_m2"] else 0
     constant = {"per_k": Fraction(slope_per_k(tank)[0]), "per_m": Fraction(slope_per_m(tank)),
                 "line_per_tank": Fraction(area), "tank_c": Fraction(tank["temp_c"]),
@@ -381,6 +445,7 @@ def combine(m, terms, tank, target):
     for name, t in terms.items():
         t["share"] = (parts[name] / u) ** 2
     return {"buoyancy_kg": float(best["b"]), "u_buoyancy_kg": u, "dof": u**4 / weighted,
+            "stuck_air_kg": lowered(m, x, constant, target, stuck_air(m, s)),
             "volume_m3": float(best["volume"]), "mass_kg": float(best["mass"])}
 
 
@@ -419,6 +484,9 @@ def sides_of(m, s, terms, answer, tank):
                            m["u_gravity_m_s2"] / m["gravity_m_s2"])
         found["gas_m3"] = gas
         found["u_gas_m3"] = math.hypot(math.hypot(u_whole, u_deep) / squeezed, gas * u_rel)
+    growing = bubbles(m, s)
+    found["bubbles_g_min"], found["u_bubbles_g_min"] = growing["rate"] * 6e4, growing["u"] * 6e4
+    found["forms_bubbles"], found["drips"] = float(growing["told"]), float(drips(m, s)["told"])
     if s["line"] is not None:
         g = 1e3 / m["slope"]
         found["uptake_g_min"], found["u_uptake_g_min"] = s["line"]["slope"] * g, s["line"]["u_slope"] * abs(g)
@@ -460,9 +528,11 @@ def water(model, s, u, depth, temp_c=NAN, u_temp=0.0, in_range=False, gravity=0.
             "u_salinity_g_kg": u, "range": in_range, "depth_m": depth, "gravity_m_s2": gravity}
 
 
-def trial(load, u, shakes, gain, gain_s, soak_s, temp_c, late_s=0.0, left_out=False):
-    return {"load": load, "u": u, "shakes": shakes, "gain": gain, "gain_s": gain_s, "soak_s": soak_s,
-            "temp_c": temp_c, "late_s": late_s, "left_out": left_out}
+def trial(load, u, shakes, gain, gain_s, soak_s, temp_c, late_s=0.0, left_out=False, before=0.0, preset=False,
+          water=(0.0, 0.0), tare=(0.0, 0.0)):
+    return {"load": load, "u": u, "shakes": shakes, "gain": gain, "freed": gain + before, "gain_s": gain_s, "soak_s": soak_s,
+            "temp_c": temp_c, "late_s": late_s, "left_out": left_out, "set": preset,
+            "water_slope": water[0], "water_age": water[1], "tare_slope": tare[0], "tare_age": tare[1]}
 
 
 COMMON = dict(
@@ -475,6 +545,7 @@ COMMON = dict(
     u_offset_counts=31.0,
     calibration_air=1.1764, calibration_temp_c=17.25, span_kg=4.0, points=[0.5, 1.0, 2.0, 4.0, -0.5, -2.0],
     expansion=3.9e-4, u_expansion=0.71e-4, kind_sd_kg=0.0, kind_dof=INF, kind_share=0.0,
+    stuck_share=0.1, kind_stuck_share=0.0, kind_stuck_kg=0.0,
     air_counts=NAN, u_air_counts=0.0, level_counts=NAN, u_level_counts=0.0, two_point_m=0.0,
     deep_counts=NAN, u_deep_counts=0.0, second_depth_m=0.0, waters=[],
     body=dict(mass_kg=1.02345, u_mass_kg=2.5e-5, volume_m3=8.123e-4, u_volume_m3=6e-8, expansion=1.1e-4,
@@ -487,11 +558,13 @@ CASES = {
         COMMON, air_counts=702345.5, u_air_counts=35.0, kind_sd_kg=1e-4, kind_dof=20,
         tank=water("fresh", 0.21, 0.11, 0.45, in_range=True, gravity=9.8123),
         level_counts=61350.0, u_level_counts=28.0, two_point_m=0.62,
-        trials=[trial(102450.0, 21.0, 2, 310.0, 45.0, 30.0, 22.35),
-                trial(102011.0, 25.0, 3, -120.0, 47.0, 330.0, 22.5, late_s=24.0),
-                trial(103900.0, 19.0, 2, 4000.0, 44.0, 640.0, 22.9, left_out=True),
-                trial(102733.0, 23.0, 0, 0.0, 0.0, 935.0, 23.05),
-                trial(102160.0, 22.0, 1, 205.0, 46.0, 1240.0, 23.4)],
+        trials=[trial(102450.0, 21.0, 2, 310.0, 45.0, 30.0, 22.35, before=9120.0, water=(3.1, 21.0), tare=(-14.0, 20.5)),
+                trial(102011.0, 25.0, 3, -120.0, 47.0, 330.0, 22.5, late_s=24.0, before=11730.0, water=(-0.4, 22.0),
+                      tare=(-16.5, 20.0)),
+                trial(103900.0, 19.0, 2, 4000.0, 44.0, 640.0, 22.9, left_out=True, before=20000.0, water=(50.0, 22.0),
+                      tare=(90.0, 20.0)),
+                trial(102733.0, 23.0, 0, 0.0, 0.0, 935.0, 23.05, water=(1.2, 20.0), tare=(-13.2, 24.0)),
+                trial(102160.0, 22.0, 1, 205.0, 46.0, 1240.0, 23.4, water=(1.9, 20.0), tare=(-15.1, 20.0))],
         waters=[water("sea", 35.2, 0.9, 0.0, 11.5, 0.6, True, name="sea"),
                 water("fresh", 0.25, 0.14, 3.0, 4.0, 0.5, False, name="cold"),
                 water("pool", 3.5, 0.4, 1.5, 28.0, 0.8, False, name="pool")]),
@@ -502,31 +575,35 @@ CASES = {
         u_creep=0.0013, creep_is_told=0.0, offset_taken=1.0, offset_counts=-1510.0, u_offset_counts=95.0,
         calibration_temp_c=NAN, hysteresis_kg=NAN, span_kg=2.0, points=[0.5, 1.0, 2.0, 1.0],
         tank=water("fresh", 0.3, 0.1, 0.45, gravity=9.8123), kind_sd_kg=5e-4, kind_dof=12, kind_share=0.33,
+        kind_stuck_share=0.23, kind_stuck_kg=0.0031,
         body=dict(COMMON["body"], load=-127700.0),
         air_counts=-431200.0, u_air_counts=300.0, shake_share=0.7,
         deep_counts=70100.0, u_deep_counts=41.0, second_depth_m=3.25,
-        trials=[trial(81250.0, 900.0, 2, 150.0, 40.0, 25.0, 18.05),
-                trial(81010.0, 850.0, 2, 90.0, 41.0, 300.0, 18.2),
-                trial(81395.0, 870.0, 3, 60.0, 42.0, 610.0, 18.9, late_s=12.0),
-                trial(99000.0, 860.0, 1, 10.0, 42.0, 900.0, 19.1, left_out=True)],
+        trials=[trial(81250.0, 900.0, 2, 150.0, 40.0, 25.0, 18.05, water=(-8.0, 20.0), tare=(2.0, 20.0)),
+                trial(81010.0, 850.0, 2, 90.0, 41.0, 300.0, 18.2, preset=True, water=(7.5, 20.0), tare=(-1.0, 20.0)),
+                trial(81395.0, 870.0, 3, 60.0, 42.0, 610.0, 18.9, late_s=12.0, water=(4.0, 20.0),
+                      tare=(3.0, 20.0)),
+                trial(99000.0, 860.0, 2, 10.0, 42.0, 900.0, 19.1, left_out=True, preset=True)],
         waters=[water("sea", 7.2, 0.5, 12.0, 6.0, 0.7, name="brackish")]),
     # It takes up water: stated at the last soak by the line, its gains without that water. Deep down.
     "soaks": dict(
         COMMON, depth_m=31.5, air_counts=1302345.5, u_air_counts=30.0, shake_share=NAN, calibration_temp_c=22.75,
         tank=water("pool", 3.1, 0.35, 31.5, in_range=True),
-        trials=[trial(40150.0, 12.0, 2, 420.0, 52.0, 60.0, 26.0),
-                trial(41010.0, 14.0, 2, 390.0, 50.0, 420.0, 26.1),
-                trial(41720.0, 13.0, 2, 410.0, 49.0, 800.0, 26.15),
-                trial(42640.0, 12.0, 1, 100.0, 51.0, 1190.0, 26.3),
-                trial(43320.0, 15.0, 2, 405.0, 50.0, 1555.0, 26.3)],
+        trials=[trial(40150.0, 12.0, 2, 420.0, 52.0, 60.0, 26.0, before=-900.0),
+                trial(41010.0, 14.0, 2, 390.0, 50.0, 420.0, 26.1, preset=True),
+                trial(41720.0, 13.0, 2, -130.0, 49.0, 800.0, 26.15, preset=True),
+                trial(42640.0, 12.0, 1, 5100.0, 51.0, 1190.0, 26.3),
+                trial(43320.0, 15.0, 2, 405.0, 50.0, 1555.0, 26.3, preset=True)],
         waters=[water("sea", 38.6, 1.1, 0.0, 19.0, 0.0, True, name="warm")]),
     # Three trials in a line: plainly heavier each time, and too few to state another than their mean.
     "three": dict(
         COMMON, air_counts=902345.5, u_air_counts=30.0, hysteresis_kg=NAN, offset_taken=1.0, offset_counts=1900.0,
         u_offset_counts=120.0, scatter_kg=9e-4, scatter_rel=1.1e-3, tank=water("fresh", 0.0, 0.0, 0.45),
-        trials=[trial(50100.0, 12.0, 2, 420.0, 52.0, 60.0, 20.0),
-                trial(50911.0, 14.0, 2, 390.0, 50.0, 420.0, 20.0),
-                trial(51718.0, 13.0, 2, 410.0, 49.0, 780.0, 20.0)]),
+        trials=[trial(50100.0, 12.0, 2, 420.0, 52.0, 60.0, 20.0, water=(-10.0, 21.0), tare=(-20.0, 20.0)),
+                trial(50911.0, 14.0, 2, -390.0, 50.0, 420.0, 20.0, preset=True, water=(-11.0, 20.5),
+                      tare=(-21.0, 20.0)),
+                trial(51718.0, 13.0, 2, 110.0, 49.0, 780.0, 20.0, preset=True, water=(-10.3, 20.0),
+                      tare=(-22.5, 23.0))]),
     # Typed readings in kilograms of one trial, deep down, never shaken, never weighed in air; the air
     # over it hardly known. It rests on its kind.
     "typed": dict(
@@ -535,7 +612,7 @@ CASES = {
         u_creep=NAN, creep_is_told=NAN, scatter_kg=NAN, scatter_rel=NAN, offset_taken=NAN,
         tank=water("fresh", 0.2, 0.05, 34.0), depth_m=34.0, tank_area_m2=0.0, kind_sd_kg=0.006, kind_dof=7,
         body=dict(COMMON["body"], load=0.21, u_load=0.004),
-        u_air_temp_k=5.0, u_air_pressure_pa=3000.0, u_air_humidity=0.2,
+        kind_stuck_kg=0.012, u_air_temp_k=5.0, u_air_pressure_pa=3000.0, u_air_humidity=0.2,
         trials=[trial(1.37, 0.0029, 0, 0.0, 0.0, 20.0, 9.0)]),
 }
 
@@ -564,12 +641,12 @@ def put_measurement(rows, name, m):
         put(rows, "point", mass)
     for t in m["trials"]:
         put(rows, "trial", t["load"], t["u"], t["shakes"], t["gain"], t["gain_s"], t["soak_s"], t["temp_c"],
-            t["late_s"], t["left_out"])
+            t["late_s"], t["left_out"], t["freed"], t["set"], t["water_slope"], t["water_age"], t["tare_slope"], t["tare_age"])
 
 
 def put_result(rows, m, s, tank, target):
     terms = terms_of(m, s, tank, target)
-    answer = combine(m, terms, tank, target)
+    answer = combine(m, s, terms, tank, target)
     put(rows, "result", target["name"] if target else "tank")
     for name, t in terms.items():
         loose = name in ("thermometer", "immersion depth", "air density", "density of the water asked for")

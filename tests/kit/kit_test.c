@@ -201,6 +201,126 @@ static void test_moment_of_a_fin(void **state) {
     up_kit_free(draws);
 }
 
+/* 10 g of lift that air which stayed may have had when the fins were weighed: worn in the check and
+   now they change nothing, as the body takes them up; worn only now they take 10 g of lead off,
+   worn only then they ask for 10 g more (in fresh water, by lead of 11190 kg/m3). Downward only. */
+static void test_stuck_air_lengthens_an_answer(void **state) {
+    (void)state;
+    struct up_kit kit = plain_kit();
+    struct up_kit_state now = state_in(1000);
+    struct up_kit_answer with, without;
+    double lead_kg = 0.01 / (1 - 1000 / 11190.0);
+    kit.part[1] = part_of(UP_PART_GEAR, "fins", 0.725, 1);
+    kit.part[1].place_m = exactly(-0.9);
+    kit.parts = 2;
+    static const double low[2][2] = {{0, -1}, {0, 0}}, high[2][2] = {{0, 0}, {1, 0}};
+    for (int worn_then = 0; worn_then < 2; worn_then++) {
+        for (int worn_now = 0; worn_now < 2; worn_now++) {
+            kit.check[0].state.without[1] = !worn_then;
+            now.without[1] = !worn_now;
+            kit.part[1].stuck_air_kg = 0;
+            struct up_kit_draws *draws = solved(&kit);
+            assert_true(up_kit_lead_kg(draws, &now, &without, NULL));
+            up_kit_free(draws);
+            kit.part[1].stuck_air_kg = 0.01;
+            draws = solved(&kit);
+            assert_true(up_kit_lead_kg(draws, &now, &with, NULL));
+            assert_close(with.value, without.value, 1e-12);
+            int both = worn_then && worn_now;
+            assert_close(with.low - without.low, both ? 0 : lead_kg * low[worn_then][worn_now],
+                         2e-5);
+            assert_close(with.high - without.high, both ? 0 : lead_kg * high[worn_then][worn_now],
+                         2e-5);
+            assert_close(with.least - without.least, with.low - without.low, 1e-12);
+            assert_close(with.most - without.most, with.high - without.high, 1e-12);
+            if (worn_now) {
+                assert_true(up_kit_part_lift_kg(draws, 1, &now, &with, NULL));
+                assert_close(with.low, with.value - 0.01, 1e-9);
+                assert_close(with.high, with.value, 1e-9);
+            }
+            up_kit_free(draws);
+        }
+    }
+    struct up_kit_draws *draws = solved(&kit);
+    struct up_kit_state before = now;
+    before.without[1] = true;
+    now.without[1] = false;
+    assert_true(up_kit_lead_change_kg(draws, &before, &now, &with, NULL));
+    up_kit_free(draws);
+    kit.part[1].stuck_air_kg = 0;
+    draws = solved(&kit);
+    assert_true(up_kit_lead_change_kg(draws, &before, &now, &without, NULL));
+    assert_close(with.low - without.low, -lead_kg, 2e-5);
+    assert_close(with.high, without.high, 1e-9);
+    up_kit_free(draws);
+}
+
+/* 2 kg of lead (11340 kg/m3) from 0.10 m towards the feet to 0.35 m towards the head, in water of
+   1025: -2 (1 - 1025/11340) x 9.80665 x 0.45 = -8.028 N m (shared table of static moments,
+   recomputed by hand); with the middle of what lead may be, 11190: -8.0175. Marks are 5 % wide: the
+   part is known to 0.05/sqrt(3). */
+static void test_moving_lead(void **state) {
+    (void)state;
+    struct up_kit kit = plain_kit();
+    struct up_kit_state sea = state_in(1025);
+    struct up_kit_answer answer;
+    struct up_failure failure = {UP_STATUS_DONE, ""};
+    kit.part[0].place_m = exactly(-0.10);
+    kit.part[0].mass_kg = (struct up_bounded){4, 0.1, false};
+    kit.part[1] = part_of(UP_PART_LEAD, "tank band", 1, 0);
+    kit.part[1].place_m = exactly(0.35);
+    kit.parts = 2;
+    struct up_kit_draws *draws = solved(&kit);
+    assert_true(up_kit_move_nm(draws, 0, 1, 2, &sea, &answer, NULL));
+    assert_close(answer.value, -8.0175, 0.01);
+    assert_close(answer.u, 8.0175 * 0.1 / 4, 0.01);
+    struct up_kit_state more = sea; /* of the same lead: 4 kg +- 0.1 kg more */
+    more.lead_kg[0] = 8;
+    assert_true(up_kit_lead_change_kg(draws, &sea, &more, &answer, NULL));
+    assert_close(answer.value, -4, 0.01);
+    assert_close(answer.u, 0.1, 0.005);
+    up_kit_free(draws);
+    kit.part[1].place_m.value = (double)NAN;
+    draws = solved(&kit);
+    assert_false(up_kit_move_nm(draws, 0, 1, 2, &sea, &answer, &failure));
+    assert_non_null(strstr(failure.text, "tank band"));
+    up_kit_free(draws);
+}
+
+/* Another cylinder: 1 kg heavier when empty, 2 l larger outside: in the sea 2.05 - 1 = 1.05 kg more
+   lift, 1.05 / (1 - 1025/11190) = 1.156 kg of lead; 0.3 m towards the head 3.089 N m. A spare
+   weighs nothing until it is asked about. */
+static void test_a_spare_takes_a_place(void **state) {
+    (void)state;
+    struct up_kit kit = plain_kit();
+    struct up_kit_state sea = state_in(1025);
+    struct up_kit_answer with, without;
+    struct up_kit_swap swap;
+    for (size_t i = 1; i < 3; i++) {
+        kit.part[i] = part_of(UP_PART_CYLINDER, i == 1 ? "steel" : "aluminium", 13 + (double)i,
+                              12 + 2 * (double)i);
+        kit.part[i].water_volume_m3 = 12e-3;
+        kit.part[i].working_pressure_bar = 232;
+        kit.part[i].place_m = exactly(0.3);
+    }
+    kit.parts = 2;
+    struct up_kit_draws *draws = solved(&kit);
+    assert_true(up_kit_lift_kg(draws, &sea, &without, NULL));
+    up_kit_free(draws);
+    kit.part[2].spare = true;
+    kit.part[2].instead_of = 1;
+    kit.part[2].place_m.value = (double)NAN; /* where the first one sits */
+    kit.parts = 3;
+    draws = solved(&kit);
+    assert_true(up_kit_lift_kg(draws, &sea, &with, NULL));
+    assert_close(with.value, without.value, 1e-9);
+    assert_true(up_kit_swap(draws, 2, &sea, &swap, NULL));
+    assert_close(swap.lift_kg.value, 1.05, 1e-9);
+    assert_close(swap.lead_kg.value, 1.156, 0.002);
+    assert_close(swap.moment_nm.value, 3.089, 0.001);
+    up_kit_free(draws);
+}
+
 /* Two pieces of gear with one calibration: their errors are the same, 10 g each, so their sum is
    off by 20 g, not 14. */
 static void test_shared_errors_add_up(void **state) {
@@ -250,6 +370,9 @@ int main(void) {
         cmocka_unit_test(test_checks_are_combined_and_contradict),
         cmocka_unit_test(test_two_depths_tell_the_suit),
         cmocka_unit_test(test_moment_of_a_fin),
+        cmocka_unit_test(test_stuck_air_lengthens_an_answer),
+        cmocka_unit_test(test_moving_lead),
+        cmocka_unit_test(test_a_spare_takes_a_place),
         cmocka_unit_test(test_shared_errors_add_up),
         cmocka_unit_test(test_refuses_what_cannot_be),
     };

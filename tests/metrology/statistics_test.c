@@ -57,10 +57,9 @@ static void test_lag1_by_hand(void **state) {
 
 static void test_nan_is_not_hidden(void **state) {
     (void)state;
-    double value[] = {1, 2, NO_NUMBER, 4, 5}, scratch[4];
+    double value[] = {1, 2, NO_NUMBER, 4, 5};
     struct up_summary summary = up_summarise(value, 5);
     assert_true(isnan(summary.mean) && isnan(summary.sd) && isnan(summary.lag1));
-    assert_true(isnan(up_noise_floor(value, 5, scratch)));
     assert_true(isnan(up_median(value, 5)));
 }
 
@@ -74,29 +73,6 @@ static void test_median(void **state) {
     assert_true(up_median(same, 4) == 2);
     assert_true(up_median(wide, 3) == 1);
     assert_true(isnan(up_median(one, 0)));
-}
-
-static void test_noise_floor_is_unmoved_by_steps(void **state) {
-    (void)state;
-    double level[4000], stepped[4000], scratch[3999];
-    gsl_rng *rng = gsl_rng_alloc(gsl_rng_mt19937);
-    for (size_t i = 0; i < COUNT(level); i++) {
-        level[i] = 500 + gsl_ran_gaussian(rng, 0.3);
-        stepped[i] = level[i] + (double)(i / 400) * 80 - (i > 3000 ? 1e6 : 0);
-    }
-    double floor_level = up_noise_floor(level, COUNT(level), scratch);
-    assert_close(floor_level, 0.3, 0.3 * 0.06);
-    assert_close(up_noise_floor(stepped, COUNT(stepped), scratch), floor_level, 0.3 * 0.01);
-    assert_true(up_summarise(stepped, COUNT(stepped)).sd > 1e5);
-    gsl_rng_free(rng);
-}
-
-static void test_noise_floor_of_little(void **state) {
-    (void)state;
-    const double value[] = {1, 2, 4};
-    double scratch[2];
-    assert_true(isnan(up_noise_floor(value, 2, scratch)));
-    assert_close(up_noise_floor(value, 3, scratch), 1.4826 * 1.5 / sqrt(2), 1e-15);
 }
 
 /* ---- least squares ---- */
@@ -338,8 +314,6 @@ int main(void) {
         cmocka_unit_test(test_lag1_by_hand),
         cmocka_unit_test(test_nan_is_not_hidden),
         cmocka_unit_test(test_median),
-        cmocka_unit_test(test_noise_floor_is_unmoved_by_steps),
-        cmocka_unit_test(test_noise_floor_of_little),
         cmocka_unit_test(test_too_few_points),
         cmocka_unit_test(test_too_few_different_x),
         cmocka_unit_test(test_numbers_that_are_not_finite),

@@ -209,6 +209,47 @@ static void both_edges_of_the_air_must_agree(void **state) {
 }
 
 /* Who is off by the same error in it: weighing.h. */
+/* What no shake frees widens downward only, and a class holds whatever of it stayed: on a line of
+   50 g and a spread of 0.1 g each side is told apart. */
+static void stuck_air_is_a_bound_below(void **state) {
+    (void)state;
+    struct up_question question = ask(0.05);
+    struct up_answer with, without;
+    static const struct {
+        double b_kg, stuck_kg;
+        enum up_class class;
+    } cases[] = {{0.06, 0.0095, UP_CLASS_POSITIVE},     {0.06, 0.0105, UP_CLASS_UNDECIDED},
+                 {0.0495, 0.09, UP_CLASS_NEUTRAL},      {0.0495, 0.1, UP_CLASS_UNDECIDED},
+                 {-0.0495, 0.0002, UP_CLASS_NEUTRAL},   {-0.0495, 0.0008, UP_CLASS_UNDECIDED},
+                 {-0.0495, 0.2, UP_CLASS_UNDECIDED},    {-0.0505, 0.2, UP_CLASS_NEGATIVE},
+                 {0.06, (double)NAN, UP_CLASS_POSITIVE}};
+    for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
+        struct up_weighing weighing = make(1.5, (1.5 + cases[i].b_kg) / rho_w);
+        set(&weighing, UP_INPUT_LINE, 1e-4, UP_NORMAL, (double)INFINITY);
+        assert_true(up_weigh(&weighing, &question, &without));
+        weighing.stuck_air_kg = cases[i].stuck_kg;
+        assert_true(up_weigh(&weighing, &question, &with));
+        assert_int_equal(with.class, cases[i].class);
+        assert_true(with.buoyancy_kg.value == without.buoyancy_kg.value &&
+                    with.buoyancy_kg.u == without.buoyancy_kg.u &&
+                    with.expanded_u_kg == without.expanded_u_kg &&
+                    with.guard_high_kg == without.guard_high_kg &&
+                    with.probability_negative == without.probability_negative);
+        assert_true(with.probability_positive <= without.probability_positive &&
+                    with.probability_neutral <= without.probability_neutral);
+        double stuck_kg = isnan(cases[i].stuck_kg) ? 0 : cases[i].stuck_kg;
+        assert_true(fabs(with.guard_low_kg - without.guard_low_kg - stuck_kg) < 1e-9);
+        assert_true(isnan(cases[i].stuck_kg) ? isnan(with.stuck_air_kg)
+                                             : fabs(with.stuck_air_kg - stuck_kg) < 1e-9);
+        weighing.in_tank = false; /* the air's own volume is none of the item's there either */
+        weighing.term[UP_INPUT_TARGET_DENSITY].value = 1.03 * rho_w;
+        assert_true(up_weigh(&weighing, &question, &with));
+        assert_true(isnan(cases[i].stuck_kg) || fabs(with.stuck_air_kg - 1.03 * stuck_kg) < 1e-9);
+    }
+    assert_true(fabs(up_stuck_air_bound(9, 0.1) - 1) < 1e-12);
+    assert_true(up_stuck_air_bound(-9, 0.1) == 0 && up_stuck_air_bound(9, 0) == 0);
+}
+
 static void each_input_is_shared_with_whom_it_concerns(void **state) {
     static const struct {
         enum up_input input;
@@ -234,6 +275,8 @@ static void each_input_is_shared_with_whom_it_concerns(void **state) {
         {UP_INPUT_ITEM_TEMP, UP_SHARED_WEIGHING},
         {UP_INPUT_EXPANSION, UP_SHARED_ITEM},
         {UP_INPUT_TRAPPED_AIR, UP_SHARED_WEIGHING},
+        {UP_INPUT_BUBBLES, UP_SHARED_WEIGHING},
+        {UP_INPUT_DRIPS, UP_SHARED_WEIGHING},
         {UP_INPUT_LINE, UP_SHARED_WEIGHING},
         {UP_INPUT_TARGET_DENSITY, UP_SHARED_TARGET_WATER},
         {UP_INPUT_TARGET_SALINITY, UP_SHARED_TARGET_WATER},
@@ -510,6 +553,7 @@ int main(void) {
         cmocka_unit_test(classes_follow_the_probabilities),
         cmocka_unit_test(no_class_hangs_on_air_nobody_knows),
         cmocka_unit_test(both_edges_of_the_air_must_agree),
+        cmocka_unit_test(stuck_air_is_a_bound_below),
         cmocka_unit_test(each_input_is_shared_with_whom_it_concerns),
         cmocka_unit_test(nonsense_is_refused),
         cmocka_unit_test(what_cannot_be_judged_is_named),

@@ -165,7 +165,7 @@ static void everything_has_its_place_in_80x24(void **state) {
     assert_non_null(strstr(row_text(11), "tank +164.5 g +- 0.6 g: undecided"));
     /* 164.5 and 165.5: mean 165.0, standard deviation 1/sqrt(2) */
     assert_string_equal(row_text(17),
-                        " trials: 2 of 5   mean +165.0 g, floats   spread 0.71 g (st. deviation)");
+                        " trials: 2 of 5   mean +165.0 g, floats   spread 0.71 g (st. dev.)");
     assert_string_equal(row_text(18), "  1   +164.5 g, gain 0.2 g, 3 shakes     2   +165.5 g, gain "
                                       "0.2 g, 3 shakes");
     assert_string_equal(row_text(19),
@@ -371,7 +371,7 @@ static void answers_are_seen_before_they_are_given(void **state) {
     view.how = "pedal: short is done";
     draw(&view, 80, 24, false);
     assert_string_equal(row_text(10), " YOUR TURN");
-    assert_string_equal(row_text(23), " pedal: short is done   keyboard too");
+    assert_string_equal(row_text(23), " pedal: short is done  keys too");
 }
 
 static void the_newest_fault_and_trials_are_told(void **state) {
@@ -407,7 +407,7 @@ static void a_trial_that_was_left_out_is_named_and_not_counted(void **state) {
     draw(&view, 80, 24, false);
     /* 164.5 and 166.5: mean 165.5, standard deviation the square root of 2 */
     assert_string_equal(row_text(17), " trials: 3 of at most 5   mean +165.5 g, floats   spread "
-                                      "1.41 g (st. deviation)");
+                                      "1.41 g (st. dev.)");
     assert_non_null(strstr(row_text(18), "  2   +165.5 g, LEFT OUT"));
     trials[1].left_out = false;
     trials[1].still_gaining = true;
@@ -529,6 +529,92 @@ static void what_was_refused_is_not_cut(void **state) {
     assert_non_null(strstr(row_text(22), "press Enter"));
 }
 
+/* All of a long text, in order, whatever rows it stands in. */
+static bool is_shown(const char *text) {
+    static char all[ROWS_MAX * COLUMNS_MAX * 4];
+    all[0] = '\0';
+    for (int row = 0; row < canvas.rows; row++) {
+        const char *words = row_text(row);
+        strcat(all, words + strspn(words, " "));
+        strcat(all, " ");
+    }
+    return strstr(all, text) != NULL;
+}
+
+static const char long_fault[] =
+    "nothing has come over the wire for 300 s: check power, cable and the [port] of the rig file, "
+    "then whether the device sends by itself or only when it is asked; a device that answers only "
+    "when asked needs the key poll in [line]";
+
+/* What to do stands at the end: it is never cut, nor a word broken, at 80 and at 40 columns. */
+static void nothing_to_do_is_lost_at_the_edge(void **state) {
+    struct up_live_view view = third_trial();
+    (void)state;
+    view.trials = UP_TRIALS_MAX;
+    faults[0] = (struct up_live_fault){0, false, "an older one"};
+    faults[1] = (struct up_live_fault){750, false, long_fault};
+    view.faults = 2;
+    view.sentence =
+        "Empty, the hanger is off its last tare by 12.3 g (usual: 0.4 g). Does something "
+        "hang, did the ballast slip? Done: put it right, weigh again. Or type accept, "
+        "to keep it";
+    draw(&view, 80, 24, true);
+    assert_true(is_shown(long_fault));
+    assert_true(is_shown(view.sentence));
+    assert_non_null(strstr(row_text(17), "trials: 40 of 5")); /* as many as have room */
+    view.question = true;
+    draw(&view, 40, 24, true);
+    assert_true(is_shown(long_fault));
+    assert_true(is_shown(view.sentence));
+    assert_true(is_shown("Enter: done   s: skip   a: again   q: stop   (letter, then Enter)"));
+    view.typed = "q";
+    draw(&view, 40, 12, true); /* the load and the fault give way */
+    assert_true(is_shown(view.sentence));
+    assert_true(is_shown("q: Enter stops; what was completed is kept"));
+    view.typed = "";
+    view.how = "Pedal: short is done, long redoes it, two short stop after this step";
+    draw(&view, 80, 24, true);
+    assert_string_equal(row_text(23), " Pedal: short is done, long redoes it, two short stop "
+                                      "after this step  keys too");
+    draw(&view, 40, 24, true);
+    assert_true(is_shown("two short stop after this step  keys too"));
+}
+
+/* Half an ounce and more of everything; --units imperial. */
+static void ounces_and_fahrenheit_have_their_place_too(void **state) {
+    struct up_live_view view = third_trial();
+    (void)state;
+    view.style.imperial = true;
+    view.load = 5871.1862461; /* 207.1 oz, 12 lb 15.1 oz */
+    view.temp_c = 20;
+    view.trials = UP_TRIALS_MAX;
+    view.trials_planned = UP_TRIALS_MAX;
+    view.at_most = true;
+    for (unsigned i = 0; i < UP_TRIALS_MAX; i++) {
+        trials[i].load_counts = 587118.62461 + (i % 2 == 0 ? 1 : -1) * 2834.9523125;
+    }
+    results[0].answer.buoyancy_kg.value = -5.8711862461;
+    results[0].answer.expanded_u_kg = 0.00056699;
+    draw(&view, 80, 24, true);
+    assert_non_null(strstr(row_text(0), "water 68.0 F"));
+    assert_int_equal(row_with("load now: -12 lb 15.10 oz DOWN"), 11);
+    assert_non_null(strstr(row_text(11), "tank -207.10 +- 0.02 oz: undecided"));
+    assert_non_null(strstr(row_text(17), "40 of at most 40   mean -207.10 oz, sinks   spread 1.0"));
+    assert_non_null(strstr(row_text(18), "39 -208.10 oz, gain 0.01 oz, 3 shakes  40 -206.10 oz, "
+                                         "gain 0.01 oz, 3 shakes"));
+    assert_non_null(strstr(row_text(19), " fresh 53.6 F: +6.16 oz, undecided"));
+    for (int row = 0; row < 24; row++) {
+        assert_null(strstr(row_text(row), " g "));
+        assert_null(strstr(row_text(row), "..."));
+    }
+    char words[40], sentence[600];
+    up_live_result(results, 1, &view.style, words, sizeof words, sentence, sizeof sentence);
+    assert_string_equal(words, "UNDECIDED -207.1 oz");
+    assert_non_null(strstr(sentence,
+                           "UNDECIDED -12 lb 15.10 oz +- 0.02 oz. Undecided: measure more "
+                           "trials, or plan with the ounces; "));
+}
+
 /* It stays in large letters, with what it is of and what to do. */
 static void the_result_is_large_and_says_what_to_do(void **state) {
     (void)state;
@@ -544,12 +630,11 @@ static void the_result_is_large_and_says_what_to_do(void **state) {
     results[2] = results[1];
     snprintf(results[2].water.name, sizeof results[2].water.name, "sea");
     results[2].answer.buoyancy_kg.value = 0.1903;
-    up_live_result(results, 3, words, sizeof words, sentence, sizeof sentence);
+    up_live_result(results, 3, &view.style, words, sizeof words, sentence, sizeof sentence);
     assert_string_equal(words, "POSITIVE +164 g");
     assert_string_equal(sentence,
-                        "fresh POSITIVE +164.2 g +- 0.5 g; sea POSITIVE +190.3 g +- 0.5 g. "
-                        "this one piece, not the model; a weight check in the water "
-                        "decides");
+                        "fresh POSITIVE +164.2 g +- 0.5 g; this one piece, not the model; a weight "
+                        "check in the water decides; sea POSITIVE +190.3 g +- 0.5 g");
     view.words = words;
     view.sentence = sentence;
     draw(&view, 80, 24, true);
@@ -561,11 +646,11 @@ static void the_result_is_large_and_says_what_to_do(void **state) {
     }
     assert_true(told && stands);
     results[2].answer.class = UP_CLASS_UNDECIDED;
-    up_live_result(results, 3, words, sizeof words, sentence, sizeof sentence);
-    assert_non_null(strstr(sentence, "Undecided: measure more trials, or plan with the grams."));
+    up_live_result(results, 3, &view.style, words, sizeof words, sentence, sizeof sentence);
+    assert_non_null(strstr(sentence, "Undecided: measure more trials, or plan with the grams;"));
     results[0].answer.class = UP_CLASS_NEGATIVE;
     results[0].answer.buoyancy_kg.value = -0.371;
-    up_live_result(results, 1, words, sizeof words, sentence, sizeof sentence);
+    up_live_result(results, 1, &view.style, words, sizeof words, sentence, sizeof sentence);
     assert_string_equal(words, "NEGATIVE -371 g"); /* no other water: the tank's own */
 }
 
@@ -588,6 +673,8 @@ int main(void) {
         cmocka_unit_test(large_words_say_what_is_asked),
         cmocka_unit_test(the_result_is_large_and_says_what_to_do),
         cmocka_unit_test(what_was_refused_is_not_cut),
+        cmocka_unit_test(nothing_to_do_is_lost_at_the_edge),
+        cmocka_unit_test(ounces_and_fahrenheit_have_their_place_too),
         cmocka_unit_test(progress_runs_to_the_reading),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);

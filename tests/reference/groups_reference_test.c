@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /*
- * Published values of groups: analysis of variance, pooled standard deviations, consensus of
- * values with uncertainties, F and chi-squared, a control chart.
+ * Published values of groups: pooled standard deviations, consensus of values with uncertainties,
+ * F and chi-squared, a control chart.
  */
 #include <math.h>
 #include <setjmp.h>
@@ -16,61 +16,6 @@
 #include "upthrust/chart.h"
 
 #define COUNT(array) (sizeof(array) / sizeof *(array))
-
-/* ---- NIST StRD, analysis of variance ---- */
-
-/*
- * SiRstv, resistance of a wafer by five instruments: certified values and data read in
- * usnistgov/dataplot (NIST's own repository), commit 19a6caae, lib/data/SIRSTV.DAT; computed again
- * with mpmath. The data are constant to five digits, which costs as many.
- */
-static void test_strd_sirstv(void **state) {
-    (void)state;
-    static const double ohm[] = {
-        196.3052, 196.1240, 196.1890, 196.2569, 196.3403, 196.3042, 196.3825, 196.1669, 196.3257,
-        196.0422, 196.1303, 196.2005, 196.2889, 196.0343, 196.1811, 196.2795, 196.1748, 196.1494,
-        196.1485, 195.9885, 196.2119, 196.1051, 196.1850, 196.0052, 196.2090};
-    const size_t count[] = {5, 5, 5, 5, 5};
-    struct up_anova anova;
-    assert_true(up_anova(ohm, count, 5, &anova));
-    assert_true(anova.between_dof == 4 && anova.within_dof == 20);
-    assert_digits(anova.between_mean_square, 1.27865654000000E-02, 9);
-    assert_digits(anova.within_mean_square, 1.08318280000000E-02, 9);
-    assert_digits(anova.f, 1.18046237440255E+00, 9);
-    assert_digits(sqrt(anova.within_mean_square), 1.04076068334656E-01, 9);
-    assert_true(anova.probability > 0.3); /* F(0.95; 4, 20) = 2.866, below */
-}
-
-/*
- * SmLs01 and SmLs04: 9 groups of 21, constant to one and to seven digits. Certified (source as
- * above, SMLS01.DAT): sums of squares 1.68 and 1.80, F 21, residual sd 0.1; SmLs04, the same with
- * 10^6 added, from memory. The data follow a rule, from memory, which these sums confirm: a group's
- * first value is its mean, the others lie 0.1 below and above in turn; the means are 1.4, then 1.3
- * and 1.5 in turn.
- */
-static void check_smls(double shift, double digits) {
-    double value[9 * 21];
-    size_t count[9];
-    struct up_anova anova;
-    for (size_t g = 0; g < 9; g++) {
-        double mean = g == 0 ? 1.4 : g % 2 == 1 ? 1.3 : 1.5;
-        count[g] = 21;
-        for (size_t i = 0; i < 21; i++) {
-            value[21 * g + i] = shift + mean + (i == 0 ? 0 : i % 2 == 1 ? -0.1 : 0.1);
-        }
-    }
-    assert_true(up_anova(value, count, 9, &anova));
-    assert_digits(anova.between_mean_square * 8, 1.68, digits);
-    assert_digits(anova.within_mean_square * 180, 1.80, digits);
-    assert_digits(anova.f, 21, digits);
-    assert_digits(sqrt(anova.within_mean_square), 0.1, digits);
-}
-
-static void test_strd_smls(void **state) {
-    (void)state;
-    check_smls(0, 13);
-    check_smls(1e6, 8); /* the nearest doubles are off in the 9th digit of a deviation */
-}
 
 /* ---- GUM ---- */
 
@@ -96,34 +41,6 @@ static void test_gum_h5(void **state) {
     assert_prints_as(between_uv * between_uv / (within.sd * within.sd), 2.2615, 1e-4);
     assert_prints_as(up_f_limit(0.95, 9, 40), 2.12, 0.01);
     assert_prints_as(up_f_limit(0.975, 9, 40), 2.45, 0.01);
-    /* Hence significant at 5 % and not at 2.5 %, one-sided; two-sided twice as much. */
-    double probability = up_pool_probability(between_uv, 9, &within);
-    assert_true(probability > 0.05 && probability < 0.10);
-}
-
-/* The same, value by value: groups with just these means and standard deviations. H.5.2.4: the
-   scatter from day to day is 43 uV, from memory; 42.639 computed. */
-static void test_gum_h5_by_values(void **state) {
-    (void)state;
-    static const double mean_uv[] = {172, 116, 13, 144, 106, 31, 60, 125, 163, 41};
-    static const double sd_uv[] = {60, 77, 111, 101, 67, 93, 80, 73, 88, 86};
-    static const double pattern[] = {-2, -1, 0, 1, 2}; /* sd sqrt(2.5) */
-    double value_uv[50];
-    size_t count[10];
-    struct up_anova anova;
-    for (size_t g = 0; g < 10; g++) {
-        count[g] = 5;
-        for (size_t i = 0; i < 5; i++) {
-            value_uv[5 * g + i] = mean_uv[g] + sd_uv[g] * pattern[i] / sqrt(2.5);
-        }
-    }
-    assert_true(up_anova(value_uv, count, 10, &anova));
-    assert_prints_as(anova.mean, 97.1, 0.1);
-    assert_prints_as(sqrt(anova.within_mean_square), 85, 1);
-    assert_prints_as(anova.f, 2.2615, 1e-4);
-    assert_prints_as(anova.between_sd, 43, 1);
-    assert_prints_as(anova.between_sd, 42.639, 1e-3);
-    assert_true(anova.probability > 0.025 && anova.probability < 0.05);
 }
 
 /*
@@ -270,11 +187,8 @@ static void test_f_quantiles(void **state) {
         {3, 36, 0.95, 2.86626555094},  {3, 36, 0.975, 3.50468464209}, {3, 36, 0.99, 4.3770956208},
     };
     for (size_t i = 0; i < COUNT(row); i++) {
-        const struct up_pool pool = {1, row[i].dof_2};
         assert_digits(up_f_limit(row[i].probability, row[i].dof_1, row[i].dof_2), row[i].quantile,
                       9);
-        assert_digits(up_pool_probability(sqrt(row[i].quantile), row[i].dof_1, &pool),
-                      2 * (1 - row[i].probability), 9);
     }
 }
 
@@ -304,10 +218,7 @@ static void test_handbook_individuals_chart(void **state) {
 
 int main(void) {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(test_strd_sirstv),
-        cmocka_unit_test(test_strd_smls),
         cmocka_unit_test(test_gum_h5),
-        cmocka_unit_test(test_gum_h5_by_values),
         cmocka_unit_test(test_gum_h2),
         cmocka_unit_test(test_consensus_clasp),
         cmocka_unit_test(test_consensus_newtonian),

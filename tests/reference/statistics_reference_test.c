@@ -141,8 +141,8 @@ static void test_norris(void **state) {
 }
 
 /*
- * The same data, weighted by 1 / (0.25 + (0.003 x)^2): weighted_fit.py, beside this file, solves the
- * normal equations in exact fractions, and numpy agrees.
+ * The same data, weighted by 1 / (0.25 + (0.003 x)^2): weighted_fit.py, beside this file, solves
+ * the normal equations in exact fractions, and numpy agrees.
  */
 static void test_norris_weighted(void **state) {
     (void)state;

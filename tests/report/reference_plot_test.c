@@ -29,7 +29,7 @@ static void add_check(struct up_catalogue *catalogue, const struct up_reference 
     memcpy(check.id, body->id, sizeof check.id);
     up_new_id(run_id);
     catalogue_clock_step_s++; /* checks of one millisecond have no order */
-    if (!up_check_add(catalogue, &check, run_id, bench, &failure)) {
+    if (!up_check_add(catalogue, &check, run_id, bench, NULL, &failure)) {
         fail_msg("%s", failure.text);
     }
 }

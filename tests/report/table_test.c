@@ -187,6 +187,8 @@ static void a_narrow_terminal_cuts_names_then_waters(void **state) {
         assert_true(up_text_columns(line_of(text, 1)) <= columns);
         assert_true((strstr(text, "other waters") == NULL) ==
                     (strstr(line_of(text, 0), "sea") != NULL));
+        /* what a water leaves free goes back to the name */
+        assert_true(columns != 70 || up_text_columns(line_of(text, 1)) == columns);
         free(text);
     }
     up_catalogue_close(catalogue);
@@ -284,6 +286,43 @@ static char *print_result(const struct up_result *result) {
     return text;
 }
 
+/* One sentence, and only where the two differ by what would be seen. */
+static void the_trials_and_the_result_are_told_apart(void **state) {
+    (void)state;
+    static const struct {
+        double mean_g, air_g, other_g;
+        bool soaked;
+        const char *text;
+    } cases[] = {{120, -20, 0.04, false,
+                  "  the trials' mean is +120.0 g, the result +100.0 g: half the lift of the air\n"
+                  "  that may still be in it, up to 40.0 g, is taken off\n"},
+                 {100, -0.04, 0.04, false, ""},
+                 {101.5, 0, -1.5, false,
+                  "  the trials' mean is +101.5 g, the result +100.0 g: -1.5 g for the line and\n"
+                  "  the air's lift on the masses\n"},
+                 {104, -2, -2, true,
+                  "  the trials' mean is +104.0 g, the result +100.0 g: half the lift of the air\n"
+                  "  that may still be in it, up to 4.0 g, is taken off; and -2.0 g for the water\n"
+                  "  it took up\n"}};
+    for (size_t i = 0; i < ARRAY(cases); i++) {
+        struct up_result result = {
+            .answer = {.buoyancy_kg = {0.1, 0.001, 9}, .expanded_u_kg = 0.002},
+            .trials_mean_kg = cases[i].mean_g * 1e-3,
+            .air_correction_kg = cases[i].air_g * 1e-3,
+            .other_corrections_kg = cases[i].other_g * 1e-3,
+            .at_last_soak = cases[i].soaked};
+        json_t *body = up_result_to_json(&result);
+        char *text = NULL;
+        size_t length = 0;
+        FILE *stream = open_memstream(&text, &length);
+        up_corrections_print(body, &plain, stream);
+        fclose(stream);
+        assert_string_equal(text, cases[i].text);
+        free(text);
+        json_decref(body);
+    }
+}
+
 /* A calm result has six lines, which fit a terminal of 80 columns. */
 static void only_what_matters_is_told(void **state) {
     (void)state;
@@ -327,7 +366,14 @@ static void only_what_matters_is_told(void **state) {
     assert_null(strstr(text, "first order"));
     assert_non_null(strstr(text, "neutral: hovers\n"));
     assert_null(strstr(text, "lead")); /* what hovers lifts nothing */
+    assert_null(strstr(text, "no shake frees"));
     free(text);
+    result.answer.stuck_air_kg = 0.0031;
+    text = print_result(&result);
+    assert_non_null(strstr(text, " +164.0 g +0.7 -3.8 g (95 %)  neutral: hovers\n"
+                                 "    the lower end allows for air that no shake frees\n"));
+    free(text);
+    result.answer.stuck_air_kg = 0;
     result.answer.class = UP_CLASS_POSITIVE;
     result.pieces = 2;
     text = print_result(&result);
@@ -412,6 +458,7 @@ int main(void) {
         TEST(older_results_stand_below),
         TEST(what_no_body_spoke_for_is_marked),
         TEST(a_result_is_told_in_words),
+        TEST(the_trials_and_the_result_are_told_apart),
         TEST(only_what_matters_is_told),
     };
     return cmocka_run_group_tests_name("report: tables", tests, NULL, NULL);

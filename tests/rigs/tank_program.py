@@ -84,11 +84,23 @@ def test_options():
           "the gear is valid JSON with all its members")
     check(all(outcome(option)[0::2] == (0, "") for option in ("--help", "--version")),
           "help and version end with 0")
-    for bad in (["--nonsense"], ["--seed", "x"], ["--rate-hz", "20"], ["--pace", "-1"], ["--link"],
+    for bad in (["--nonsense"], ["--seed", "x"], ["--rate-hz", "20"], ["--rate-hz", "1.5"], ["--scale-step-g", "0"], ["--pace", "-1"], ["--link"],
                 ["word"]):
         status, out, errors = outcome(*bad)
         check(status == 2 and out == "" and errors.count("\n") == 1,
               f"{' '.join(bad)} ends with 2 and one line")
+
+
+def test_scale():
+    tank = Tank("--seed", "7", "--rate-hz", "2", "--scale-step-g", "10")
+    empty = tank.samples(3)
+    tank.ask(event="ask", id=1, do="hang-mass", mass_kg=1, time_s=0)
+    loaded = tank.samples(60)
+    check(all(len(line) == 1 and line[0].endswith(" kg") and len(line[0].split()[0].split(".")[1]) == 2 for line in empty + loaded),
+          "a plain scale prints kilograms in steps of 10 g")
+    risen = float(loaded[-1][0].split()[0]) - float(empty[0][0].split()[0])
+    check(0.9 < risen < 1.1 and risen != 1, "by its own idea of a kilogram")
+    tank.end()
 
 
 def test_samples_and_acts():
@@ -195,7 +207,7 @@ def test_link():
         check(tank.end()[0] == 0 and not os.path.lexists(link), "the end of the input takes the link")
 
 
-for test in (test_options, test_samples_and_acts, test_garbage, test_typed, test_unread, test_same_seed, test_link):
+for test in (test_options, test_scale, test_samples_and_acts, test_garbage, test_typed, test_unread, test_same_seed, test_link):
     try:
         test()
     except Exception as error:  # a test that breaks counts as one failure

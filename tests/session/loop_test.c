@@ -16,6 +16,7 @@
 
 #include <cmocka.h>
 
+#include "session/hear.h"
 #include "session/internal.h"
 #include "text/clock.h"
 
@@ -263,8 +264,29 @@ static void a_question_that_cannot_be_written_ends_the_session(void **state) {
     assert_non_null(strstr(failure.text, "No space left"));
 }
 
+/* ---- a scale that prints once or twice a second ---- */
+
+static void a_slow_scale_gets_a_longer_window(void **state) {
+    static const struct {
+        double rate_hz;
+        const char *says;
+    } rows[] = {{2, "window_s = 10\nread_after_s = 20\n"},
+                {1, "window_s = 20\nread_after_s = 20\n"},
+                {0.5, "window_s = 40\nread_after_s = 30\n"},
+                {3, ""},
+                {0, ""}};
+    (void)state;
+    for (size_t i = 0; i < sizeof rows / sizeof rows[0]; i++) {
+        char *text = up_probe_bench_section(rows[i].rate_hz);
+        assert_non_null(strstr(text, rows[i].says));
+        assert_true((text[0] == '\0') == (rows[i].says[0] == '\0'));
+        free(text);
+    }
+}
+
 int main(void) {
     const struct CMUnitTest tests[] = {
+        cmocka_unit_test(a_slow_scale_gets_a_longer_window),
         cmocka_unit_test(a_polled_device_is_not_silent_while_a_person_is_asked),
         cmocka_unit_test(a_device_with_a_time_of_its_own_is_polled_all_along),
         cmocka_unit_test(a_signal_is_heeded_under_a_flood),

@@ -45,6 +45,8 @@ static int begin(void **state) {
         .looks = 3,
         .kind_repeatability_kg = {.u = 3e-4, .dof = 12},
         .kind_shake_share = 0.4,
+        .kind_stuck_share = 0.2,
+        .kind_stuck_kg = 0.003,
         .filling = {"EAN32", 210},
         .reference = {{.reference = {.id = "an-id",
                                      .name = "Brass",
@@ -60,6 +62,7 @@ static int begin(void **state) {
                                  .typical_u = 2e-4}}},
         .references = 1,
         .bare_hook = true,
+        .steady_shakes = true,
         .opening = {.known = true,
                     .age_s = 40,
                     .load = -500,
@@ -116,12 +119,13 @@ static void all_of_a_plan_comes_back(void **state) {
     assert_int_equal(back->look[1], 6);
     assert_true(back->kind_repeatability_kg.u == 3e-4 && back->kind_repeatability_kg.dof == 12);
     assert_true(back->kind_shake_share == 0.4);
+    assert_true(back->kind_stuck_share == 0.2 && back->kind_stuck_kg == 0.003);
     assert_true(back->opening.known && back->opening.load == -500);
     assert_true(back->opening.ballast_kg == 1.82);
     assert_true(back->opening.temp_age_s == 200 && back->temp_oldest_s == 300);
     assert_true(back->second_depth_m == 4 && back->two_point_m == 0.5);
     assert_true(back->confidence == 0.95 && back->coverage == 0.95);
-    assert_true(back->bare_hook);
+    assert_true(back->bare_hook && back->steady_shakes);
     assert_string_equal(back->filling.gas, "EAN32");
     assert_true(back->filling.pressure_bar == 210);
     assert_int_equal(back->draws, 2000);
@@ -137,10 +141,11 @@ static void all_of_a_plan_comes_back(void **state) {
 /* The keys are released: other programs, and journals of earlier versions, have them. */
 static void the_keys_stay(void **state) {
     static const char *const keys[] = {
-        "item",           "calibration", "trials",      "confidence",  "coverage",
-        "waters",         "looks",       "references",  "kind_sd_kg",  "opening",
-        "draws",          "seed",        "kind_sd_dof", "two_point_m", "kind_shake_share",
-        "second_depth_m", "filled_with", "filling_bar", "bare_hook"};
+        "item",           "calibration",  "trials",      "confidence",  "coverage",
+        "waters",         "looks",        "references",  "kind_sd_kg",  "opening",
+        "draws",          "seed",         "kind_sd_dof", "two_point_m", "kind_shake_share",
+        "second_depth_m", "filled_with",  "filling_bar", "bare_hook",   "kind_stuck_share",
+        "kind_stuck_kg",  "steady_shakes"};
     (void)state;
     json_t *json = to_json();
     for (size_t i = 0; i < sizeof keys / sizeof keys[0]; i++) {
@@ -159,7 +164,8 @@ static void an_older_plan_is_read(void **state) {
                                         "opening",        "kind_sd_dof",   "kind_shake_share",
                                         "draws",          "seed",          "two_point_m",
                                         "second_depth_m", "temp_oldest_s", "filled_with",
-                                        "filling_bar",    "bare_hook"};
+                                        "filling_bar",    "bare_hook",     "kind_stuck_share",
+                                        "kind_stuck_kg",  "steady_shakes"};
     struct up_failure failure = {0};
     (void)state;
     json_t *json = to_json();
@@ -170,8 +176,9 @@ static void an_older_plan_is_read(void **state) {
         fail_msg("%s", failure.text);
     }
     const struct up_measure_plan *back = &run.measure;
-    assert_false(back->bare_hook); /* its journal answers no such question */
-    assert_true(back->kind_repeatability_kg.u == 0 && back->kind_shake_share == 0);
+    assert_false(back->bare_hook || back->steady_shakes); /* its journal answers no such question */
+    assert_true(back->kind_repeatability_kg.u == 0 && back->kind_shake_share == 0 &&
+                back->kind_stuck_share == 0 && back->kind_stuck_kg == 0);
     assert_true(back->two_point_m == 0 && back->second_depth_m == 0 && !back->opening.known);
     assert_true(isinf(back->temp_oldest_s));
     assert_string_equal(back->filling.gas, "");

@@ -161,7 +161,8 @@ static void count_results(struct session *session, const struct plateau_bench *b
                    : tank_truth_in_water_g(bench->tank, name, result[w].water.name, density->value,
                                            density->u, result[w].water.temp_c);
         double error_g = answer->buoyancy_kg.value * 1e3 - truth_g;
-        bool inside = fabs(error_g) <= answer->expanded_u_kg * 1e3;
+        bool inside = error_g >= -answer->expanded_u_kg * 1e3 &&
+                      error_g <= (answer->expanded_u_kg + answer->stuck_air_kg) * 1e3;
         count(tally, error_g, answer->buoyancy_kg.u * 1e3, inside, answer->class, truth_g);
         tally->trials += result[w].trials;
         tally->seconds += tank_time_s(bench->tank) - session->begun_s;
@@ -208,6 +209,7 @@ static bool run(struct plateau_bench *bench, struct session *session,
 static bool measure(struct session *session, const struct tank *tank,
                     const struct up_calibration *calibration, bool adaptive, unsigned long seed) {
     struct up_measure_plan plan = {.rig = session->settings->rig,
+                                   .steady_shakes = true,
                                    .calibration = calibration,
                                    .item = virtual_bench_item(&truth_items[session->item]),
                                    .trials = adaptive ? looks[LOOKS - 1] : TRIALS,

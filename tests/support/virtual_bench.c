@@ -21,6 +21,17 @@ void virtual_bench_begin(struct virtual_bench *bench, unsigned long seed) {
     virtual_bench_restart(bench, seed);
 }
 
+void virtual_bench_quiet(struct virtual_bench *bench, unsigned long seed) {
+    virtual_bench_begin(bench, seed);
+    bench->cell.creep_rel_low = bench->cell.creep_rel_high = 0;
+    bench->cell.curvature_rel = bench->cell.drift_counts_min = bench->cell.walk_counts_sqrt_s = 0;
+    bench->cell.correlated_counts = bench->cell.bit_slip_chance = bench->cell.hysteresis_rel = 0;
+    bench->declared.hang_sd_kg = bench->declared.item_temp_halfwidth_k = 0;
+    bench->declared.swing_most_rad = 0;
+    bench->declared.u_thermometer_k = bench->declared.mass_tolerance_rel = 0;
+    virtual_bench_restart(bench, seed);
+}
+
 void virtual_bench_restart(struct virtual_bench *bench, unsigned long seed) {
     tank_destroy(bench->tank);
     bench->tank = tank_create(&bench->declared, &bench->cell, seed);
@@ -73,6 +84,9 @@ static void take_event(struct virtual_bench *bench, struct up_procedure *procedu
         snprintf(bench->note, sizeof bench->note, "%s", event->text);
         break;
     case UP_EVENT_CHECK:
+        bench->checks++;
+        bench->checks_confirmed += event->check.confirmed;
+        break;
     case UP_EVENT_FINISHED:
         break;
     }
@@ -143,6 +157,7 @@ struct up_item virtual_bench_item(const struct tank_item *from) {
                            .holds_gas = from->compressible ? UP_GAS_YES : UP_GAS_NO,
                            .compressible = from->compressible};
     snprintf(item.name, sizeof item.name, "%s", from->name);
+    snprintf(item.kind, sizeof item.kind, "%s", from->kind);
     return item;
 }
 
@@ -151,6 +166,7 @@ bool virtual_bench_measure(struct virtual_bench *bench, const struct tank_item *
                            struct up_result *result, unsigned *results,
                            struct up_failure *failure) {
     struct up_measure_plan plan = {.rig = &bench->rig,
+                                   .steady_shakes = true,
                                    .calibration = &bench->calibration,
                                    .item = virtual_bench_item(item),
                                    .trials = trials,

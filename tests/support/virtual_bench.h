@@ -16,7 +16,7 @@ struct virtual_bench {
     struct up_reader reader;
     struct up_calibration calibration;
     bool staircase; /* of a calibration */
-    unsigned asks, plateaus, trials, faults;
+    unsigned asks, plateaus, trials, faults, checks, checks_confirmed;
     unsigned glitches; /* within all plateaus */
     unsigned asked[UP_ACTIONS];
     char fault[240], note[240]; /* the latest */
@@ -33,6 +33,8 @@ struct virtual_bench {
 
 /* Reads the simulated rig; the tank is made by the first calibrate with the cell as it is then. */
 void virtual_bench_begin(struct virtual_bench *bench, unsigned long seed);
+/* A cell without any vice but white noise, in a session with a seed of its own. */
+void virtual_bench_quiet(struct virtual_bench *bench, unsigned long seed);
 void virtual_bench_restart(struct virtual_bench *bench, unsigned long seed);
 void virtual_bench_end(struct virtual_bench *bench);
 

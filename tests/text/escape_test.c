@@ -314,6 +314,7 @@ static void test_failure_holds_its_text(void **state) {
     assert_int_equal(failure.status, UP_STATUS_WRONG_INPUT);
     assert_false(up_fail(&failure, UP_STATUS_UNABLE, "%s", text));
     assert_int_equal(strlen(failure.text), sizeof failure.text - 1);
+    assert_string_equal(failure.text + strlen(failure.text) - 4, "x..."); /* the cut is seen */
     assert_false(up_fail(NULL, UP_STATUS_UNABLE, "%s", text));
 }
 

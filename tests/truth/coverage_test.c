@@ -51,7 +51,8 @@ static enum up_class true_class(double truth_g, double tolerance_g) {
 static bool count_result(const struct up_result *result, unsigned water, double truth_g) {
     struct tally *t = &tally[water];
     double error_g = result->answer.buoyancy_kg.value * 1e3 - truth_g;
-    bool inside = fabs(error_g) <= result->answer.expanded_u_kg * 1e3;
+    bool inside = error_g >= -result->answer.expanded_u_kg * 1e3 &&
+                  error_g <= (result->answer.expanded_u_kg + result->answer.stuck_air_kg) * 1e3;
     enum up_class class = result->answer.class;
     t->results++;
     t->inside += inside;

@@ -115,6 +115,7 @@ static void plateau_session(struct virtual_bench *from, unsigned long seed) {
     up_procedure_destroy(procedure);
     for (unsigned i = 0; i < ITEMS; i++) {
         struct up_measure_plan measure = {.rig = &from->rig,
+                                          .steady_shakes = true,
                                           .calibration = &calibration,
                                           .item = virtual_bench_item(gear_named(item_names[i])),
                                           .trials = TRIALS,

@@ -278,10 +278,11 @@ static bool judge_row(const struct row *row, const struct tally *tally) {
 
 static void print_session(const struct second_outcome *outcome) {
     for (unsigned i = 0; i < outcome->results; i++)
-        printf("# %10s true %+9.2f g, told %+9.2f +- %.2f g%s%s\n",
+        printf("# %10s true %+9.2f g, told %+9.2f +- %.2f g, -%.2f g%s%s\n",
                i ? up_named_water_at(i - 1)->name : "tank", 1000 * outcome->truth_kg[i],
                1000 * outcome->value_kg[i], 1000 * outcome->width_kg[i],
-               outcome->holds[i] ? "" : ", misses", outcome->wrong_class[i] ? ", wrong class" : "");
+               1000 * outcome->stuck_kg[i], outcome->holds[i] ? "" : ", misses",
+               outcome->wrong_class[i] ? ", wrong class" : "");
     printf("# mistake made: %d, asked about: %d, questions: %u. %s\n", outcome->made,
            outcome->noticed, outcome->questions, outcome->ended);
 }

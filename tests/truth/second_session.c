@@ -211,6 +211,7 @@ static bool measure(struct player *player, const struct up_calibration *calibrat
                                    .calibration = calibration,
                                    .trials = TRIALS,
                                    .bare_hook = true,
+                                   .steady_shakes = true,
                                    .water = player->water,
                                    .waters = SECOND_WATERS,
                                    .confidence = 0.95,
@@ -259,7 +260,10 @@ static void judge(const struct player *player, const struct up_result *result, u
     outcome->truth_kg[i] = truth;
     outcome->value_kg[i] = answer->buoyancy_kg.value;
     outcome->width_kg[i] = answer->expanded_u_kg;
-    outcome->holds[i] = fabs(answer->buoyancy_kg.value - truth) <= answer->expanded_u_kg;
+    double error_kg = answer->buoyancy_kg.value - truth; /* and air may have stayed: lower still */
+    outcome->stuck_kg[i] = answer->stuck_air_kg;
+    outcome->holds[i] = error_kg >= -answer->expanded_u_kg &&
+                        error_kg <= answer->expanded_u_kg + answer->stuck_air_kg;
     outcome->classed[i] = answer->class != UP_CLASS_UNDECIDED;
     outcome->wrong_class[i] = outcome->classed[i] && answer->class != true_class(truth);
 }

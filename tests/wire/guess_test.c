@@ -267,6 +267,10 @@ static void the_smallest_step_is_the_division(void **state) {
     (void)state;
     assert_true(up_guess_layout(bytes, strlen(bytes), 10, &guess, &failure));
     assert_non_null(strstr(guess.line_section, "division_counts = 0.002\n"));
+    assert_true(guess.step_seen);
+    static const char still[] = "1.00 kg\n1.00 kg\n1.00 kg\n1.00 kg\n1.00 kg\n1.00 kg\n";
+    assert_true(up_guess_layout(still, strlen(still), 2, &guess, &failure));
+    assert_false(guess.step_seen); /* 10 g, or 50 g? */
 }
 
 /* By the pace of the lines: counters that rise by one, ten, a thousand. */

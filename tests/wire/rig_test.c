@@ -25,12 +25,13 @@ static void reads_what_is_written(void **state) {
     struct up_rig rig;
     struct up_failure failure = {0};
     (void)state;
-    assert_true(up_rig_parse("t",
-                             HEAD "name = the bench\n" LINE "temp_field = 3\nword_bits = 24\n"
-                                  "[sensor]\ncapacity_kg = 10\n"
-                                  "[tank]\nline_diameter_mm = 0.8\nmeniscus_g = 0.02\n"
-                                  "[bench]\nread_after_s = 15\nshake_share = 0.5\ntrials = 6\n",
-                             &rig, &failure));
+    assert_true(up_rig_parse(
+        "t",
+        HEAD "name = the bench\n" LINE "temp_field = 3\nword_bits = 24\n"
+             "[sensor]\ncapacity_kg = 10\n"
+             "[tank]\nline_diameter_mm = 0.8\nmeniscus_g = 0.02\n"
+             "[bench]\nread_after_s = 15\nshake_share = 0.5\nstuck_share = 0.3\ntrials = 6\n",
+        &rig, &failure));
     assert_string_equal(rig.id, "bench-1");
     assert_string_equal(rig.name, "the bench");
     assert_int_equal(rig.line.separator, ',');
@@ -41,7 +42,8 @@ static void reads_what_is_written(void **state) {
     assert_true(rig.capacity_kg == 10);
     assert_true(fabs(rig.line_diameter_m - 0.0008) < 1e-15);
     assert_true(fabs(rig.meniscus_kg - 2e-5) < 1e-18);
-    assert_true(rig.read_after_s == 15 && rig.shake_share == 0.5 && rig.trials == 6);
+    assert_true(rig.read_after_s == 15 && rig.shake_share == 0.5 && rig.stuck_share == 0.3 &&
+                rig.trials == 6);
     assert_true(isnan(rig.temp_c));
 }
 

@@ -76,6 +76,26 @@ static void a_device_that_goes_is_noticed_at_once(void **state) {
     up_source_close(source);
 }
 
+static void what_came_before_is_of_another_time(void **state) {
+    char name[128], bytes[64];
+    size_t length = 0;
+    struct up_source *source;
+    struct up_failure failure = {0};
+    int master = open_master(name, sizeof name), slave = open(name, O_RDWR | O_NOCTTY);
+    (void)state;
+    assert_int_equal(write(master, "old\n", 4), 4);
+    assert_true(up_source_open(&pty_rig, name, &source, &failure));
+    assert_int_equal(write(master, "new\n", 4), 4);
+    struct pollfd entry = {.fd = up_source_descriptor(source), .events = POLLIN};
+    assert_int_equal(poll(&entry, 1, 2000), 1);
+    assert_int_equal(up_source_read(source, bytes, sizeof bytes, &length), UP_READ_BYTES);
+    assert_int_equal(length, 4);
+    assert_memory_equal(bytes, "new\n", 4);
+    up_source_close(source);
+    close(slave);
+    close(master);
+}
+
 static void one_program_at_a_time(void **state) {
     char name[128];
     struct up_source *source, *second;
@@ -234,6 +254,7 @@ int main(void) {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(pty_carries_bytes_both_ways),
         cmocka_unit_test(a_device_that_goes_is_noticed_at_once),
+        cmocka_unit_test(what_came_before_is_of_another_time),
         cmocka_unit_test(one_program_at_a_time),
         cmocka_unit_test(a_lost_device_is_let_go_and_found_again),
         cmocka_unit_test(serial_paths_that_lead_nowhere),

@@ -1,0 +1,72 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* Other content under the id of a record: one of the two is forged, and nothing here can tell
+   which. So that catalogues can be put together in any order, each is kept under its hash; what was
+   made or adopted here counts, and of two that came from elsewhere neither does until a person
+   takes one back. */
+#include <stdlib.h>
+#include <string.h>
+
+#include "internal.h"
+
+static const char reason[] = "another catalogue has other content under this id";
+
+bool catalogue_contest(struct up_catalogue *catalogue, const struct up_record *record,
+                       const json_t *replaces, bool *fresh, struct up_failure *failure) {
+    long long own = 0; /* or borne out by a known mass */
+    char *content =
+        json_dumps(record->content, JSON_SORT_KEYS | JSON_COMPACT | JSON_REAL_PRECISION(17));
+    char *old = json_dumps(replaces, JSON_COMPACT);
+    const char *values[] = {record->id,    record->sha256,   record->kind, record->subject,
+                            record->bench, record->made_utc, content,      old};
+    bool good =
+        catalogue_ask(catalogue, "SELECT " CATALOGUE_HAS_MARK("?", "'made', 'kept', 'adopted'"),
+                      record->id, &own, failure) &&
+        catalogue_change(catalogue,
+                         "INSERT INTO contested VALUES (?, ?, ?, ?, ?, ?, ?, ?)"
+                         " ON CONFLICT DO NOTHING",
+                         values, 8, failure);
+    *fresh = good && sqlite3_changes(catalogue->database) > 0;
+    free(content);
+    free(old);
+    return good &&
+           (own > 0 || !*fresh || up_catalogue_set_aside(catalogue, record->id, reason, failure));
+}
+
+static bool visit_row(sqlite3_stmt *statement,
+                      bool (*visit)(const struct up_record *record, json_t *replaces, bool sound,
+                                    void *context),
+                      void *context) {
+    struct up_record record, copy;
+    catalogue_read_row(statement, &record);
+    json_t *replaces = json_loads(catalogue_text_of(statement, 7), 0, NULL);
+    copy = record;
+    bool sound = json_is_object(record.content) && json_is_array(replaces) &&
+                 catalogue_has_form(&record) && catalogue_hash(&copy, replaces) &&
+                 strcmp(copy.sha256, record.sha256) == 0;
+    bool more = visit(&record, replaces, sound, context);
+    json_decref(record.content);
+    json_decref(replaces);
+    return more;
+}
+
+bool catalogue_each_contested(struct up_catalogue *catalogue,
+                              bool (*visit)(const struct up_record *record, json_t *replaces,
+                                            bool sound, void *context),
+                              void *context, struct up_failure *failure) {
+    enum { SINCE = 6 };
+    bool more = true;
+    int code = SQLITE_ERROR;
+    if (catalogue->version < SINCE) {
+        return true;
+    }
+    sqlite3_stmt *statement =
+        catalogue_prepare(catalogue,
+                          "SELECT id, sha256, kind, subject, bench, made_utc, body, replaces"
+                          " FROM contested ORDER BY id, sha256",
+                          NULL, 0, failure);
+    while (statement != NULL && more && (code = sqlite3_step(statement)) == SQLITE_ROW) {
+        more = visit_row(statement, visit, context);
+    }
+    return statement != NULL &&
+           catalogue_finish(catalogue, statement, more ? code : SQLITE_DONE, failure);
+}

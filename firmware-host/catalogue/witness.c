@@ -1,0 +1,98 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* By which calibration a bench was last weighed here, noted outside the folder: a backup that is
+   copied over the catalogue's own file leaves its place as it was, but does not hold the mark of
+   what was lost. One small file for each place and bench; where there is none (another user, a new
+   home) the place alone speaks. */
+#include <stdlib.h>
+#include <string.h>
+#include <sys/stat.h>
+#include <unistd.h>
+
+#include "internal.h"
+#include "text/text.h"
+
+enum { NOTE_MOST = 256 };
+
+/* XDG Base Directory Specification 0.8; NULL where there is no home, or no telling the place. */
+static char *path_of(struct up_catalogue *catalogue, const char *bench) {
+    const char *state = getenv("XDG_STATE_HOME"), *home = getenv("HOME");
+    bool given = state != NULL && state[0] == '/';
+    char place[UP_SHA256_SIZE], name[UP_SHA256_SIZE];
+    catalogue_place(catalogue, place);
+    if ((!given && (home == NULL || home[0] != '/')) || place[0] == '\0') {
+        return NULL;
+    }
+    char *what = up_text_format("upthrust witness %s %s", place, bench);
+    catalogue_hash_text(what, name);
+    free(what);
+    return up_text_format("%s%s/upthrust/%.32s", given ? state : home, given ? "" : "/.local/state",
+                          name);
+}
+
+static void make_parents(const char *path) {
+    char *part = up_text_format("%s", path);
+    for (char *slash = part + 1; (slash = strchr(slash, '/')) != NULL; slash++) {
+        *slash = '\0';
+        mkdir(part, 0700);
+        *slash = '/';
+    }
+    free(part);
+}
+
+static char *read_note(const char *path) {
+    size_t length = 0;
+    return path != NULL ? up_text_read_file(path, UP_LINKS_REFUSED, NOTE_MOST, &length, NULL)
+                        : NULL;
+}
+
+/* The mark by which a calibration is trusted, as words; "" where there is none. */
+static bool mark_of(struct up_catalogue *catalogue, const char *calibration_id, char **words,
+                    struct up_failure *failure) {
+    char place[UP_SHA256_SIZE];
+    catalogue_place(catalogue, place);
+    sqlite3_stmt *statement = catalogue_prepare(
+        catalogue,
+        "SELECT record_id || ' ' || mark || ' ' || made_utc FROM local_mark WHERE record_id = ?"
+        " AND place = ? AND mark IN ('adopted', 'made') ORDER BY mark",
+        (const char *[]){calibration_id, place}, 2, failure);
+    int code = statement != NULL ? sqlite3_step(statement) : SQLITE_ERROR;
+    *words = up_text_format("%s", code == SQLITE_ROW ? catalogue_text_of(statement, 0) : "");
+    return statement != NULL &&
+           catalogue_finish(catalogue, statement, code == SQLITE_ROW ? SQLITE_DONE : code, failure);
+}
+
+bool catalogue_witness_agrees(struct up_catalogue *catalogue, const char *bench, bool *agrees,
+                              struct up_failure *failure) {
+    char *path = path_of(catalogue, bench), *note = read_note(path), *words = NULL;
+    bool good = true;
+    *agrees = note == NULL;
+    if (note != NULL) {
+        char id[UP_ID_SIZE];
+        snprintf(id, sizeof id, "%s", note);
+        good = mark_of(catalogue, id, &words, failure);
+        *agrees = good && words[0] != '\0' && strcmp(words, note) == 0;
+    }
+    free(words);
+    free(note);
+    free(path);
+    return good;
+}
+
+static bool write_words(FILE *stream, void *context) {
+    return fputs(context, stream) >= 0;
+}
+
+bool catalogue_witness_note(struct up_catalogue *catalogue, const char *bench,
+                            const char *calibration_id, struct up_failure *failure) {
+    char *path = path_of(catalogue, bench), *words = NULL;
+    bool agrees = true, good = mark_of(catalogue, calibration_id, &words, failure);
+    if (good && path != NULL && words[0] != '\0') {
+        make_parents(path);
+        /* A home that cannot be written is no fault, unless what stands there forbids the use. */
+        good = up_text_update_file(path, write_words, words, failure) ||
+               (catalogue_witness_agrees(catalogue, bench, &agrees, NULL) && agrees);
+    }
+    free(words);
+    free(path);
+    return good;
+}

@@ -1,0 +1,188 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* Numbers as people read them, in the units they think in. Records and JSON stay SI. */
+#include "text/style.h"
+
+#include <ctype.h>
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "text/text.h"
+
+/* Exact by the international yard and pound agreement of 1959, as is UP_G_PER_OZ. */
+static const double M_PER_FT = 0.3048;
+static const double KG_PER_LB = 0.45359237;
+
+static void put_imperial(double mass_g, const char *sign, char text[UP_SHOWN_SIZE]) {
+    double hundredths = round(mass_g / UP_G_PER_OZ * 100); /* before pounds are split off */
+    double pounds = floor(hundredths / 1600);
+    double ounces = (hundredths - pounds * 1600) / 100;
+    if (pounds > 0) {
+        snprintf(text, UP_SHOWN_SIZE, "%s%.0f lb %.2f oz", sign, pounds, ounces);
+    } else {
+        snprintf(text, UP_SHOWN_SIZE, "%s%.2f oz", sign, ounces);
+    }
+}
+
+static void put_mass(const struct up_style *style, double mass_g, bool with_sign, int decimals,
+                     char text[UP_SHOWN_SIZE]) {
+    const char *sign = !with_sign ? "" : mass_g < 0 ? "-" : "+";
+    if (!isfinite(mass_g)) {
+        snprintf(text, UP_SHOWN_SIZE, "not known");
+    } else if (style->imperial) {
+        put_imperial(fabs(mass_g), sign, text);
+    } else {
+        snprintf(text, UP_SHOWN_SIZE, "%s%.*f g", sign, decimals, fabs(mass_g));
+    }
+}
+
+void up_style_mass(const struct up_style *style, double mass_g, char text[UP_SHOWN_SIZE]) {
+    put_mass(style, mass_g, true, 1, text);
+}
+
+void up_style_uncertainty(const struct up_style *style, double u_g, char text[UP_SHOWN_SIZE]) {
+    put_mass(style, u_g, false, 1, text);
+}
+
+bool up_style_has_stuck(double stuck_air_g) {
+    return stuck_air_g >= 0.05;
+}
+
+void up_style_interval(const struct up_style *style, double expanded_u_g, double stuck_air_g,
+                       char text[UP_SHOWN_SIZE]) {
+    char up[UP_SHOWN_SIZE], down[UP_SHOWN_SIZE];
+    up_style_uncertainty(style, expanded_u_g, up);
+    up_style_uncertainty(style, expanded_u_g + stuck_air_g, down);
+    if (!up_style_has_stuck(stuck_air_g) || !isfinite(expanded_u_g)) {
+        snprintf(text, UP_SHOWN_SIZE, "+- %.*s", UP_SHOWN_SIZE - 4, up);
+    } else if (style->imperial) {
+        snprintf(text, UP_SHOWN_SIZE, "+%.*s -%.*s", UP_SHOWN_SIZE / 2 - 2, up,
+                 UP_SHOWN_SIZE / 2 - 2, down);
+    } else {
+        snprintf(text, UP_SHOWN_SIZE, "+%.1f -%.1f g", expanded_u_g, expanded_u_g + stuck_air_g);
+    }
+}
+
+void up_style_lead(const struct up_style *style, double mass_g, char text[UP_SHOWN_SIZE]) {
+    put_mass(style, mass_g, false, 0, text);
+}
+
+void up_style_brief(const struct up_style *style, double mass_g, char text[UP_SHOWN_SIZE]) {
+    mass_g = fabs(mass_g) < 0.05 ? 0 : mass_g; /* not -0.0 */
+    snprintf(text, UP_SHOWN_SIZE, style->imperial ? "%+.2f oz" : "%+.1f g",
+             style->imperial ? mass_g / UP_G_PER_OZ : mass_g);
+}
+
+static void put_number(double value, const char *unit, int decimals, char text[UP_SHOWN_SIZE]) {
+    if (isfinite(value)) {
+        snprintf(text, UP_SHOWN_SIZE, "%.*f %s", decimals, value, unit);
+    } else {
+        snprintf(text, UP_SHOWN_SIZE, "not known");
+    }
+}
+
+void up_style_temp(const struct up_style *style, double temp_c, char text[UP_SHOWN_SIZE]) {
+    put_number(style->imperial ? temp_c * 1.8 + 32 : temp_c, style->imperial ? "F" : "C", 1, text);
+}
+
+void up_style_depth(const struct up_style *style, double depth_m, char text[UP_SHOWN_SIZE]) {
+    put_number(style->imperial ? depth_m / M_PER_FT : depth_m, style->imperial ? "ft" : "m", 1,
+               text);
+}
+
+void up_style_density(const struct up_style *style, double density_kg_m3,
+                      char text[UP_SHOWN_SIZE]) {
+    double lb_ft3 = density_kg_m3 / KG_PER_LB * M_PER_FT * M_PER_FT * M_PER_FT;
+    put_number(style->imperial ? lb_ft3 : density_kg_m3, style->imperial ? "lb/ft3" : "kg/m3",
+               style->imperial ? 2 : 1, text);
+}
+
+/* ---- a sentence ---- */
+
+/* The number's unit, where one stands behind it or behind the end of its range: "1 to 2 g". */
+static const char *unit_behind(const char *at, size_t *length) {
+    static const char *const units[] = {"kg/m3", "kg", "g", "degrees C", "C", "m"};
+    for (size_t i = 0; i < sizeof units / sizeof units[0]; i++) {
+        size_t bytes = strlen(units[i]);
+        if (at[0] == ' ' && strncmp(at + 1, units[i], bytes) == 0 &&
+            !isalnum((unsigned char)at[1 + bytes]) && at[1 + bytes] != '/') {
+            *length = 1 + bytes;
+            return units[i];
+        }
+    }
+    *length = 0;
+    if (strncmp(at, " to ", 4) == 0) {
+        char *end;
+        size_t behind;
+        strtod(at + 4, &end);
+        return end > at + 4 ? unit_behind(end, &behind) : NULL;
+    }
+    return NULL;
+}
+
+static void put_quantity(const struct up_style *style, double value, bool with_sign,
+                         const char *unit, char text[UP_SHOWN_SIZE]) {
+    if (strcmp(unit, "kg/m3") == 0) {
+        up_style_density(style, value, text);
+    } else if (strchr(unit, 'g') != NULL && strchr(unit, 'C') == NULL) {
+        put_mass(style, unit[0] == 'k' ? 1e3 * value : value, with_sign, 1, text);
+    } else if (unit[0] == 'm') {
+        up_style_depth(style, value, text);
+    } else {
+        up_style_temp(style, value, text);
+    }
+}
+
+char *up_style_text(const struct up_style *style, const char *text) {
+    static const char degrees[] = "degrees C";
+    char *whole = NULL, shown[UP_SHOWN_SIZE];
+    size_t size = 0, length = 0;
+    FILE *stream = style->imperial ? open_memstream(&whole, &size) : NULL;
+    if (stream == NULL) {
+        return up_text_format("%s", text);
+    }
+    for (const char *at = text; *at != '\0';) {
+        const char *unit = NULL;
+        char *end = NULL;
+        bool begins = at == text || strchr(" (~", at[-1]) != NULL;
+        if (begins && isdigit((unsigned char)at[strspn(at, "+-")])) {
+            double value = strtod(at, &end);
+            unit = end > at ? unit_behind(end, &length) : NULL;
+            if (unit != NULL) {
+                put_quantity(style, value, strchr("+-", *at) != NULL, unit, shown);
+                fputs(shown, stream);
+                at = end + length;
+                continue;
+            }
+        }
+        bool asked = strncmp(at, degrees, sizeof degrees - 1) == 0;
+        fputs(asked ? "degrees F" : "", stream);
+        at += asked ? sizeof degrees - 1 : 0;
+        if (!asked) {
+            fputc(*at++, stream);
+        }
+    }
+    fclose(stream);
+    return whole;
+}
+
+/* ---- the class ---- */
+
+static const char *colour_of(const char *class) {
+    static const struct {
+        const char *class, *begin;
+    } colours[] = {{"positive", "\x1B[36m"}, {"negative", "\x1B[35m"}, {"undecided", "\x1B[33m"}};
+    for (size_t i = 0; i < sizeof colours / sizeof colours[0]; i++) {
+        if (strcmp(class, colours[i].class) == 0) {
+            return colours[i].begin;
+        }
+    }
+    return "";
+}
+
+void up_style_class(const struct up_style *style, const char *class, int columns, FILE *stream) {
+    const char *begin = style->colour ? colour_of(class) : "";
+    fputs(begin, stream);
+    up_text_put(stream, class, columns, false);
+    fputs(begin[0] != '\0' ? "\x1B[0m" : "", stream);
+}

@@ -1,0 +1,39 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* Numbers as people read them, in the units they think in. Records and JSON stay SI. */
+#pragma once
+
+#include <stdbool.h>
+#include <stdio.h>
+
+/* How people see it. Colour only ever repeats what a word says. */
+struct up_style {
+    bool imperial; /* pounds, ounces, degrees F, feet */
+    bool colour;   /* escape sequences: for a terminal only */
+    bool isolate;  /* names from right to left are isolated: for a terminal of UTF-8 only */
+    int columns;   /* of the terminal; 0: as many as it takes */
+};
+
+/* Numbers for people, their unit behind them; `mass` with its sign, `uncertainty` without. A NaN
+   is "not known". */
+enum { UP_SHOWN_SIZE = 40 };
+#define UP_G_PER_OZ 28.349523125
+void up_style_mass(const struct up_style *style, double mass_g, char text[UP_SHOWN_SIZE]);
+void up_style_uncertainty(const struct up_style *style, double u_g, char text[UP_SHOWN_SIZE]);
+/* What stands behind a net: "+- 1.2 g"; where air may have stayed that no shake frees, so that the
+   net cannot be bounded so closely below, "+1.2 -4.4 g". */
+void up_style_interval(const struct up_style *style, double expanded_u_g, double stuck_air_g,
+                       char text[UP_SHOWN_SIZE]);
+/* Less shows in no tenth of a gram. */
+bool up_style_has_stuck(double stuck_air_g);
+/* Whole grams. */
+void up_style_lead(const struct up_style *style, double mass_g, char text[UP_SHOWN_SIZE]);
+void up_style_temp(const struct up_style *style, double temp_c, char text[UP_SHOWN_SIZE]);
+void up_style_depth(const struct up_style *style, double depth_m, char text[UP_SHOWN_SIZE]);
+void up_style_density(const struct up_style *style, double density_kg_m3, char text[UP_SHOWN_SIZE]);
+/* In one unit, with its sign: "+164.2 g", "-207.10 oz". For columns and large letters. */
+void up_style_brief(const struct up_style *style, double mass_g, char text[UP_SHOWN_SIZE]);
+/* A sentence whose numbers have SI units behind them ("0.5 kg", "-1.2 to +1.3 g", "20 C"), in the
+   units of the style; the caller's. */
+char *up_style_text(const struct up_style *style, const char *text);
+/* The class as a word of `columns` columns, coloured where the style says so. */
+void up_style_class(const struct up_style *style, const char *class, int columns, FILE *stream);

@@ -1,0 +1,57 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include <setjmp.h>
+#include <stdarg.h>
+#include <stddef.h>
+#include <stdint.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include <cmocka.h>
+
+#include "text/style.h"
+
+static const struct up_style metric, imperial = {.imperial = true};
+
+/* By the international yard and pound of 1959: 453.59237 g are a pound, 0.3048 m a foot. */
+static const struct {
+    const char *si, *shown;
+} sentences[] = {{"0.5 kg hang, not 453.59237 g", "1 lb 1.64 oz hang, not 1 lb 0.00 oz"},
+                 {"its limits: -28.35 to +56.7 g.", "its limits: -1.00 oz to +2.00 oz."},
+                 {"water at -5 C: give 0 to 40 C", "water at 23.0 F: give 32.0 F to 104.0 F"},
+                 {"Read it, in degrees C", "Read it, in degrees F"},
+                 {"3.048 m deep in 1000 kg/m3", "10.0 ft deep in 62.43 lb/ft3"},
+                 /* no such unit, or none at all */
+                 {"in 8 s, 3 gains, 5 %, 12 mm, 35 g/kg, trial 2",
+                  "in 8 s, 3 gains, 5 %, 12 mm, 35 g/kg, trial 2"},
+                 {"", ""}};
+
+static void a_sentence_is_told_in_the_persons_units(void **state) {
+    (void)state;
+    for (size_t i = 0; i < sizeof sentences / sizeof sentences[0]; i++) {
+        char *same = up_style_text(&metric, sentences[i].si);
+        char *shown = up_style_text(&imperial, sentences[i].si);
+        assert_string_equal(same, sentences[i].si);
+        assert_string_equal(shown, sentences[i].shown);
+        free(same);
+        free(shown);
+    }
+}
+
+static void a_brief_mass_has_one_unit_and_no_minus_nothing(void **state) {
+    char text[UP_SHOWN_SIZE];
+    (void)state;
+    up_style_brief(&metric, -371.23, text);
+    assert_string_equal(text, "-371.2 g");
+    up_style_brief(&imperial, -5871.1862461, text); /* 207.1 oz */
+    assert_string_equal(text, "-207.10 oz");
+    up_style_brief(&metric, -0.04, text);
+    assert_string_equal(text, "+0.0 g");
+}
+
+int main(void) {
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(a_sentence_is_told_in_the_persons_units),
+        cmocka_unit_test(a_brief_mass_has_one_unit_and_no_minus_nothing),
+    };
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}
