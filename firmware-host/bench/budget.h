@@ -4,6 +4,11 @@
 
 #include "upthrust/measurement.h"
 
+/* What a difference to the tare, made linear, weighs: less the offset. */
+double reads_kg(const struct up_calibration *calibration, double linear_counts);
+/* Standard deviation of one loading of this size. */
+double u_loading_kg(const struct up_calibration *calibration, double load_kg);
+
 /* Something that goes on while it is read: its rate, and what it has come to at the readings, with
    standard uncertainties; told where neither chance nor creep would do it. */
 struct unsteady {
@@ -15,7 +20,8 @@ struct unsteady find_bubbles(const struct up_measurement *measurement);
 struct unsteady find_drips(const struct up_measurement *measurement);
 
 struct up_water tank_water(const struct up_measurement *measurement);
-/* Standard uncertainties of any reading in the water: of lack of fit and loop, kg; relative to the
+/* Standard uncertainties of any reading in the water: of lack of fit, offset and loop,
+   kg; relative to the
    load, of the cell's temperature since the calibration, creep and swing. */
 double u_straightness_kg(const struct up_calibration *calibration, double load_kg);
 double u_reading_rel(const struct up_measurement *measurement, double load_counts);

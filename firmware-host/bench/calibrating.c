@@ -55,7 +55,9 @@ static void complete_point(struct calibrating *calibrating, const struct up_indi
                                       .load_counts = load.value,
                                       .u_plateau_counts = load.u,
                                       .late_s = mass->late_s};
-    record->slope_per_s[record->points++] = mass->slope_per_s - drift_per_s;
+    record->tare_change[record->points] = after->load - tare->load;
+    record->tare_span_s[record->points] = span_s;
+    record->decade[record->points++] = mass->decade - drift_per_s * mass->s_per_decade;
     calibrating->mass_index++;
 }
 
@@ -176,13 +178,6 @@ static int resolve(struct calibrating *calibrating, int next) {
     return next == STEP_ONWARDS ? what_remains(calibrating) : next;
 }
 
-static void keep_past(struct up_loadings *record, const struct up_indication *here) {
-    if (record->pasts == UP_INDICATIONS_MAX) {
-        memmove(record->past, record->past + 1, --record->pasts * sizeof *here);
-    }
-    record->past[record->pasts++] = *here;
-}
-
 /* Preload and loadings so far, the heavier the more they count. */
 double calibrating_counts_per_kg(const struct calibrating *calibrating) {
     const struct up_loadings *record = &calibrating->record;
@@ -200,7 +195,6 @@ double calibrating_counts_per_kg(const struct calibrating *calibrating) {
 }
 
 int calibrating_read(struct calibrating *calibrating, int step, const struct up_indication *here) {
-    keep_past(&calibrating->record, here);
     return resolve(calibrating, rows[step].read(calibrating, here));
 }
 

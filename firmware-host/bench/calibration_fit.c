@@ -5,7 +5,9 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "budget.h"
 #include "metrology/statistics.h"
+#include "scatter.h"
 #include "staircase.h"
 #include "text/text.h"
 
@@ -21,6 +23,7 @@ enum { LEAST_DOF = 2 };
 /* Unloading turned over: a line through zero is the same for both. */
 struct folded {
     double mass_kg[UP_CALIBRATION_POINTS_MAX], load[UP_CALIBRATION_POINTS_MAX];
+    double weight[UP_CALIBRATION_POINTS_MAX]; /* reciprocal variances */
     bool unloading[UP_CALIBRATION_POINTS_MAX];
     unsigned count;
 };
@@ -30,6 +33,7 @@ static struct folded fold(const struct up_loadings *loadings) {
     for (unsigned i = 0; i < loadings->points; i++) {
         const struct up_calibration_point *point = &loadings->point[i];
         folded.unloading[i] = point->mass_kg < 0;
+        folded.weight[i] = 1;
         folded.mass_kg[i] = fabs(point->mass_kg);
         folded.load[i] = folded.unloading[i] ? -point->load_counts : point->load_counts;
     }
@@ -50,6 +54,47 @@ double up_calibration_linear_counts(const struct up_calibration *calibration, do
     return slope * 2 * counts / (slope + copysign(sqrt(inside), slope));
 }
 
+/* ---- weights ---- */
+
+/* A mean's variance is that of a loading over their number, and what lies between the masses. */
+static void weigh(const struct up_loadings *loadings, const struct scatter *scatter, double slope,
+                  double between, struct folded *folded) {
+    for (unsigned i = 0; i < folded->count && scatter->a > 0; i++) {
+        double load = slope * folded->mass_kg[i];
+        double shared = scatter_replicates(loadings, i) * between * between * load * load;
+        folded->weight[i] = 1 / (scatter_variance(scatter, load) + shared);
+    }
+}
+
+static double masses_dof(const struct up_loadings *loadings, double terms) {
+    double masses = 0;
+    for (unsigned i = 0; i < loadings->points; i++) {
+        masses += 1.0 / scatter_replicates(loadings, i);
+    }
+    return masses - terms;
+}
+
+/* Twice: what lies between the masses shows in the first fit only. */
+static bool fit_weighted(const struct up_loadings *loadings, const struct scatter *scatter,
+                         size_t first, size_t terms, struct folded *folded, struct up_fit *fit) {
+    double off[UP_CALIBRATION_POINTS_MAX] = {0};
+    if (!up_fit_powers(folded->mass_kg, folded->load, folded->weight, folded->count, first, terms,
+                       fit)) {
+        return false;
+    }
+    weigh(loadings, scatter, fit->c[1], 0, folded);
+    bool good = up_fit_powers(folded->mass_kg, folded->load, folded->weight, folded->count, first,
+                              terms, fit);
+    for (unsigned i = 0; i < folded->count; i++) {
+        off[i] = folded->load[i] - fit->c[0] - fit->c[1] * folded->mass_kg[i];
+    }
+    double between =
+        scatter_between(loadings, scatter, fit->c[1], off, masses_dof(loadings, (double)terms));
+    weigh(loadings, scatter, fit->c[1], between, folded);
+    return good && up_fit_powers(folded->mass_kg, folded->load, folded->weight, folded->count,
+                                 first, terms, fit);
+}
+
 /* ---- one slope or two ---- */
 
 static unsigned part_of(const struct folded *folded, bool unloading, struct folded *part) {
@@ -57,6 +102,7 @@ static unsigned part_of(const struct folded *folded, bool unloading, struct fold
     for (unsigned i = 0; i < folded->count; i++) {
         if (folded->unloading[i] == unloading) {
             part->mass_kg[part->count] = folded->mass_kg[i];
+            part->weight[part->count] = folded->weight[i];
             part->load[part->count++] = folded->load[i];
         }
     }
@@ -66,18 +112,23 @@ static unsigned part_of(const struct folded *folded, bool unloading, struct fold
 static double sum_squares(const struct folded *part) {
     double sum = 0;
     for (unsigned i = 0; i < part->count; i++) {
-        sum += part->mass_kg[i] * part->mass_kg[i];
+        sum += part->weight[i] * part->mass_kg[i] * part->mass_kg[i];
     }
     return sum;
+}
+
+static bool fit_part(const struct folded *part, struct up_fit *fit) {
+    return part->count >= 2 &&
+           up_fit_powers(part->mass_kg, part->load, part->weight, part->count, 1, 1, fit);
 }
 
 /* Student t of the difference of two slopes, with the scatter of both directions together. */
 static bool directions_differ(const struct folded *folded, struct up_calibration *calibration) {
     struct folded up, down;
     struct up_fit fit_up, fit_down;
-    if (part_of(folded, false, &up) < 2 || part_of(folded, true, &down) < 2 ||
-        !up_fit_proportional(up.mass_kg, up.load, up.count, &fit_up) ||
-        !up_fit_proportional(down.mass_kg, down.load, down.count, &fit_down)) {
+    part_of(folded, false, &up);
+    part_of(folded, true, &down);
+    if (!fit_part(&up, &fit_up) || !fit_part(&down, &fit_down)) {
         return false;
     }
     double dof = fit_up.dof + fit_down.dof;
@@ -97,61 +148,43 @@ static bool directions_differ(const struct folded *folded, struct up_calibration
 
 /* ---- what is left ---- */
 
-/*
- * Lack of fit by replication (NIST/SEMATECH e-Handbook 4.4.4.6, from memory): the points' scatter
- * about the line, less what loadings of the same mass scatter among themselves. Without replicates
- * only the plateaus' own noise can be taken off.
- */
-static double lack_of_fit_counts(const struct up_loadings *loadings,
+/* What the masses' means depart from the line beyond the scatter of loadings: in proportion to
+   the load, for the root mean square of the masses. */
+static double lack_of_fit_counts(const struct up_loadings *loadings, const struct scatter *scatter,
                                  const struct up_calibration *calibration) {
-    double pure = 0, pure_dof = 0, plateau = 0, groups = 0, left = 0;
+    double off[UP_CALIBRATION_POINTS_MAX] = {0}, squares_kg2 = 0;
+    double slope = calibration->slope_counts_per_kg;
+    double terms = loadings->points - calibration->dof;
     for (unsigned i = 0; i < loadings->points; i++) {
         const struct up_calibration_point *point = &loadings->point[i];
-        double sum = 0, count = 0;
-        double linear = up_calibration_linear_counts(calibration, point->load_counts);
-        left += pow(linear - calibration->slope_counts_per_kg * point->mass_kg, 2);
-        plateau += point->u_plateau_counts * point->u_plateau_counts;
-        for (unsigned j = 0; j < loadings->points; j++) {
-            bool same = loadings->point[j].mass_kg == point->mass_kg;
-            sum += same ? loadings->point[j].load_counts : 0;
-            count += same;
-        }
-        pure += pow(point->load_counts - sum / count, 2);
-        pure_dof += 1 - 1 / count;
-        groups += 1 / count;
+        off[i] = up_calibration_linear_counts(calibration, point->load_counts) -
+                 copysign(calibration->offset_taken > 0 ? calibration->offset_counts : 0,
+                          point->mass_kg) -
+                 slope * point->mass_kg;
+        squares_kg2 += point->mass_kg * point->mass_kg / loadings->points;
     }
-    double noise = plateau / loadings->points;
-    if (pure_dof > 0.5) {
-        noise = fmax(noise, pure / pure_dof);
-    }
-    double lack_dof = calibration->dof - pure_dof;
-    if (lack_dof < 0.5) {
-        return 0;
-    }
-    double lack = (left - pure) / lack_dof;
-    /* A group's mean departs from the line by the lack of fit; its square stands in the sum once
-       for each replicate. */
-    return sqrt(fmax(0, lack - noise) * groups / loadings->points);
+    return scatter_between(loadings, scatter, slope, off, masses_dof(loadings, terms)) *
+           fabs(slope) * sqrt(squares_kg2);
 }
 
 /* ---- creep, and readings that were late ---- */
 
-/* Creep a decade of time as a share of the load, by least squares over all masses: at the time t
-   after the step a creep of c a decade has the slope c L / (t ln 10). */
-static struct up_quantity creep_rel_decade(const struct up_loadings *loadings) {
-    double slope[UP_CALIBRATION_POINTS_MAX], expected[UP_CALIBRATION_POINTS_MAX];
+/* Creep a decade of time as a share of the load, by least squares over all masses; how far the
+   dwells agree tells its u. */
+static void find_creep(const struct up_loadings *loadings, struct up_calibration *calibration) {
+    double load[UP_CALIBRATION_POINTS_MAX];
     struct up_fit fit;
-    if (loadings->rig.read_after_s <= 0) {
-        return up_known(0, 0); /* typed readings keep no schedule */
-    }
     for (unsigned i = 0; i < loadings->points; i++) {
-        const struct up_calibration_point *point = &loadings->point[i];
-        slope[i] = loadings->slope_per_s[i];
-        expected[i] = point->load_counts / ((loadings->rig.read_after_s + point->late_s) * log(10));
+        load[i] = loadings->point[i].load_counts;
     }
-    return up_fit_proportional(expected, slope, loadings->points, &fit)
-               ? up_known(fit.c[1], sqrt(fit.covariance[1][1]))
-               : up_known(0, 0);
+    /* typed readings keep no schedule */
+    if (loadings->rig.read_after_s > 0 &&
+        up_fit_powers(load, loadings->decade, NULL, loadings->points, 1, 1, &fit)) {
+        calibration->creep_rel_decade = fit.c[1];
+        calibration->u_creep_rel_decade = sqrt(fit.covariance[1][1]);
+        calibration->creep_is_told = fabs(fit.c[1]) > up_coverage_factor(SIGNIFICANT, fit.dof) *
+                                                          calibration->u_creep_rel_decade;
+    }
 }
 
 static double decades_late(const struct up_loadings *loadings, unsigned point) {
@@ -159,18 +192,20 @@ static double decades_late(const struct up_loadings *loadings, unsigned point) {
     return late_s > 0 && due_s > 0 ? log10(1 + late_s / due_s) : 0;
 }
 
-/* The loads as they would have been read on time. Returns the standard uncertainty that this
-   leaves with the slope, as a share of it: the creep's is shared by all. */
-static double correct_late(struct up_loadings *loadings, struct up_quantity creep) {
+/* The loads as they would have been read on time, where creep is beyond chance. Returns the
+   standard uncertainty that this leaves with the slope, as a share of it: the creep's is shared by
+   all. */
+static double correct_late(struct up_loadings *loadings, const struct up_calibration *calibration) {
+    double creep = calibration->creep_is_told > 0 ? calibration->creep_rel_decade : 0;
     double weighted = 0, squares = 0;
     for (unsigned i = 0; i < loadings->points; i++) {
         struct up_calibration_point *point = &loadings->point[i];
         double decades = decades_late(loadings, i);
         weighted += point->mass_kg * point->mass_kg * decades;
         squares += point->mass_kg * point->mass_kg;
-        point->load_counts /= 1 + creep.value * decades;
+        point->load_counts /= 1 + creep * decades;
     }
-    return squares > 0 ? creep.u * weighted / squares : 0;
+    return squares > 0 ? calibration->u_creep_rel_decade * weighted / squares : 0;
 }
 
 /* ---- straight or bent ---- */
@@ -197,16 +232,17 @@ static void bend(const struct up_fit *bent, struct up_calibration *calibration) 
 
 /* Bent where chance would not do it and where it changes more than a division and than what even
    the bent line leaves. */
-static void fit_bend(const struct up_loadings *loadings, struct folded *folded,
-                     struct up_calibration *calibration) {
+static void fit_bend(const struct up_loadings *loadings, const struct scatter *scatter,
+                     struct folded *folded, struct up_calibration *calibration) {
     struct up_calibration *bowed;
     struct up_fit straight, bent;
     double ratio = calibration->slope_counts_per_kg / calibration->unloading_slope_counts_per_kg;
     for (unsigned i = 0; i < folded->count && !isnan(ratio); i++) {
         folded->load[i] *= folded->unloading[i] ? ratio : 1;
     }
-    if (!up_fit_proportional(folded->mass_kg, folded->load, folded->count, &straight) ||
-        !up_fit_bent(folded->mass_kg, folded->load, folded->count, &bent)) {
+    if (!up_fit_powers(folded->mass_kg, folded->load, folded->weight, folded->count, 1, 1,
+                       &straight) ||
+        !up_fit_powers(folded->mass_kg, folded->load, folded->weight, folded->count, 1, 2, &bent)) {
         return;
     }
     bent.dof -= isnan(ratio) ? 0 : 1; /* the second slope took one */
@@ -222,7 +258,7 @@ static void fit_bend(const struct up_loadings *loadings, struct folded *folded,
     *bowed = *calibration;
     bend(&bent, bowed);
     if (departure(folded, &straight, &bent) >
-        fmax(loadings->rig.division_counts, lack_of_fit_counts(loadings, bowed))) {
+        fmax(loadings->rig.division_counts, lack_of_fit_counts(loadings, scatter, bowed))) {
         *calibration = *bowed;
     }
     free(bowed);
@@ -238,10 +274,10 @@ static void fill_points(const struct up_loadings *loadings, struct up_calibratio
         struct up_calibration_point *point = &calibration->point[i];
         *point = loadings->point[i];
         mass_kg[i] = point->mass_kg;
-        point->residual_g = (up_calibration_linear_counts(calibration, point->load_counts) /
-                                 calibration->slope_counts_per_kg -
-                             point->mass_kg) *
-                            1e3;
+        point->residual_g =
+            (reads_kg(calibration, up_calibration_linear_counts(calibration, point->load_counts)) -
+             point->mass_kg) *
+            1e3;
         calibration->span_kg = fmax(calibration->span_kg, fabs(point->mass_kg));
     }
     calibration->mass_tolerance_rel =
@@ -252,27 +288,49 @@ static void fill_points(const struct up_loadings *loadings, struct up_calibratio
              up_mass_class_name(mass_class));
 }
 
-/* Of the loads made linear: a bend would pass for an offset. */
-static void fill_offset(struct folded *folded, struct up_calibration *calibration) {
+/* Of the loads made linear: a bend would pass for an offset. Where one is beyond chance and
+   matters, the line has it. */
+static void fit_offset(const struct up_loadings *loadings, const struct scatter *scatter,
+                       struct folded folded, struct up_calibration *calibration) {
     struct up_fit fit;
-    for (unsigned i = 0; i < folded->count; i++) {
-        double sign = folded->unloading[i] ? -1 : 1;
-        double counts = calibration->point[i].load_counts;
-        folded->load[i] = sign * up_calibration_linear_counts(calibration, counts);
+    calibration->points = loadings->points;
+    memcpy(calibration->point, loadings->point, sizeof calibration->point);
+    for (unsigned i = 0; i < folded.count; i++) {
+        double sign = folded.unloading[i] ? -1 : 1;
+        double counts = loadings->point[i].load_counts;
+        folded.load[i] = sign * up_calibration_linear_counts(calibration, counts);
     }
-    if (up_fit_polynomial(folded->mass_kg, folded->load, folded->count, 2, &fit)) {
-        calibration->offset_counts = fit.c[0];
-        calibration->u_offset_counts = sqrt(fit.covariance[0][0]);
+    if (!fit_weighted(loadings, scatter, 0, 2, &folded, &fit)) {
+        return;
+    }
+    calibration->offset_counts = fit.c[0];
+    calibration->u_offset_counts = sqrt(fit.covariance[0][0]);
+    calibration->offset_taken =
+        calibration->dof > LEAST_DOF && up_calibration_offset_matters(calibration);
+    if (calibration->offset_taken > 0) {
+        double stretch = fit.c[1] / calibration->slope_counts_per_kg;
+        calibration->slope_counts_per_kg = fit.c[1];
+        calibration->u_slope_counts_per_kg = sqrt(fit.covariance[1][1]);
+        calibration->unloading_slope_counts_per_kg *= stretch;
+        calibration->quadratic_counts_per_kg2 *= stretch;
+        calibration->dof -= 1;
     }
 }
 
-static void fill(const struct up_loadings *loadings, struct folded *folded,
-                 struct up_calibration *calibration) {
+static void fill_scatter(const struct up_loadings *loadings, const struct scatter *scatter,
+                         struct up_calibration *calibration) {
+    double slope = fabs(calibration->slope_counts_per_kg);
+    calibration->scatter_kg = scatter->a / slope;
+    calibration->scatter_rel = scatter->b;
+    calibration->own_scatter_rel = scatter->own_b;
+    calibration->own_scatter_dof = scatter->own_dof;
+    calibration->lack_of_fit_kg = lack_of_fit_counts(loadings, scatter, calibration) / slope;
+}
+
+static void fill(const struct up_loadings *loadings, struct up_calibration *calibration) {
     const struct up_rig *rig = &loadings->rig;
     memcpy(calibration->bench, rig->id, sizeof calibration->bench);
     memcpy(calibration->rig_sha256, rig->sha256, sizeof calibration->rig_sha256);
-    calibration->lack_of_fit_kg =
-        lack_of_fit_counts(loadings, calibration) / fabs(calibration->slope_counts_per_kg);
     calibration->noise_counts =
         isnan(loadings->noise_counts)
             ? rig->division_counts / sqrt(12) /* typed: nothing else tells */
@@ -282,14 +340,17 @@ static void fill(const struct up_loadings *loadings, struct folded *folded,
     calibration->window_s = rig->window_s;
     calibration->preloaded = loadings->preloaded;
     fill_points(loadings, calibration);
-    fill_offset(folded, calibration);
     staircase_fill(loadings, calibration);
 }
 
 /* Rounding to the division repeats with the load, so scatter does not show it: of reading and tare
    in each loading, as if of one sign at random. */
-static double rounding_of_slope(const struct up_loadings *loadings, const struct folded *folded) {
-    return loadings->rig.division_counts / sqrt(12) * sqrt(2) / sqrt(sum_squares(folded));
+static double rounding_of_slope(const struct up_loadings *loadings) {
+    double squares_kg2 = 0;
+    for (unsigned i = 0; i < loadings->points; i++) {
+        squares_kg2 += loadings->point[i].mass_kg * loadings->point[i].mass_kg;
+    }
+    return loadings->rig.division_counts / sqrt(12) * sqrt(2) / sqrt(squares_kg2);
 }
 
 static bool check_slope(const struct up_fit *fit, struct up_failure *failure) {
@@ -300,13 +361,23 @@ static bool check_slope(const struct up_fit *fit, struct up_failure *failure) {
                    fit->c[1], sqrt(fit->covariance[1][1]));
 }
 
+/* From one calibration to the next a slope changes by more than the masses' scatter tells. */
+static void widen_by_history(const struct up_calibration_history *history,
+                             struct up_calibration *calibration) {
+    double u = history->slope_rel * fabs(calibration->slope_counts_per_kg);
+    if (history->slope_dof > 0 && u > calibration->u_slope_counts_per_kg) {
+        calibration->u_slope_counts_per_kg = u;
+        calibration->dof = history->slope_dof;
+    }
+}
+
 static bool fit_on_time(const struct up_loadings *loadings, struct up_calibration *calibration,
                         struct up_failure *failure) {
     struct folded folded = fold(loadings);
     struct up_fit fit, with_offset;
     struct up_quantity air_kg_m3;
     if (!up_fit_polynomial(folded.mass_kg, folded.load, folded.count, 2, &with_offset) ||
-        !up_fit_proportional(folded.mass_kg, folded.load, folded.count, &fit)) {
+        !up_fit_powers(folded.mass_kg, folded.load, NULL, folded.count, 1, 1, &fit)) {
         return up_fail(failure, UP_STATUS_UNABLE,
                        "%u loadings are too few: a calibration needs at least three different "
                        "masses; run calibrate again",
@@ -315,28 +386,35 @@ static bool fit_on_time(const struct up_loadings *loadings, struct up_calibratio
     if (!check_slope(&fit, failure) || !up_air_density(&loadings->rig.air, &air_kg_m3, failure)) {
         return false;
     }
+    struct scatter scatter = scatter_of(loadings, fit.c[1]);
+    fit_weighted(loadings, &scatter, 1, 1, &folded, &fit);
     calibration->slope_counts_per_kg = fit.c[1];
     calibration->u_slope_counts_per_kg =
-        fmax(sqrt(fit.covariance[1][1]), rounding_of_slope(loadings, &folded));
+        fmax(sqrt(fit.covariance[1][1]), rounding_of_slope(loadings));
     calibration->dof = fit.dof;
     calibration->unloading_slope_counts_per_kg = (double)NAN;
     calibration->u_unloading_slope_counts_per_kg = (double)NAN;
     calibration->quadratic_f = calibration->quadratic_f_limit = (double)NAN;
     calibration->air_density_kg_m3 = air_kg_m3.value;
+    /* A second slope and a bend are told by the scatter of loadings alone: they would pass for what
+       lies between the masses. */
+    weigh(loadings, &scatter, fit.c[1], 0, &folded);
     directions_differ(&folded, calibration);
-    fit_bend(loadings, &folded, calibration);
-    fill(loadings, &folded, calibration);
+    fit_bend(loadings, &scatter, &folded, calibration);
+    fit_offset(loadings, &scatter, folded, calibration);
+    fill_scatter(loadings, &scatter, calibration);
+    widen_by_history(&loadings->history, calibration);
+    fill(loadings, calibration);
     return true;
 }
 
 bool up_calibration_fit(const struct up_loadings *loadings, struct up_calibration *calibration,
                         struct up_failure *failure) {
     struct up_loadings *on_time = up_allocate(1, sizeof *on_time);
-    struct up_quantity creep = creep_rel_decade(loadings);
     memset(calibration, 0, sizeof *calibration);
-    calibration->creep_rel_decade = creep.value;
+    find_creep(loadings, calibration);
     *on_time = *loadings;
-    double u_late_rel = correct_late(on_time, creep);
+    double u_late_rel = correct_late(on_time, calibration);
     bool good = fit_on_time(on_time, calibration, failure);
     double u_late = calibration->slope_counts_per_kg * u_late_rel;
     calibration->u_slope_counts_per_kg = hypot(calibration->u_slope_counts_per_kg, u_late);
@@ -352,7 +430,8 @@ bool up_calibration_offset_matters(const struct up_calibration *calibration) {
         least_kg = fmin(least_kg, fabs(calibration->point[i].mass_kg));
     }
     double offset = fabs(calibration->offset_counts);
-    double chance = up_coverage_factor(0.99, calibration->dof - 1) * calibration->u_offset_counts;
+    double dof = calibration->dof - (calibration->offset_taken > 0 ? 0 : 1);
+    double chance = up_coverage_factor(SIGNIFICANT, dof) * calibration->u_offset_counts;
     return offset > chance &&
            offset > OFFSET_MATTERS_REL * least_kg * fabs(calibration->slope_counts_per_kg);
 }

@@ -1,6 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Does an earlier calibration read known masses right? */
-#include "upthrust/measurement.h"
+#include <math.h>
+
+#include "budget.h"
 
 /* A wrong slope shows in proportion to the mass; a calibration that leaves more open than half
    a hundredth of it, or a mass that is known no better, says nothing. Choices of ours. */
@@ -17,23 +19,26 @@ static bool is_straight(const struct up_calibration *calibration) {
            isnan(calibration->unloading_slope_counts_per_kg);
 }
 
-/* All readings of one mass; false where it is off, in either direction. */
+/* All readings of one mass, whose zero comes back alike each time it follows the same mass: only
+   what grows with the load averages out. False where it is off, in either direction. */
 static bool check_mass(const struct up_calibration *calibration, const struct up_loadings *loadings,
                        double mass_kg, struct up_known_mass *check) {
     double slope = calibration->slope_counts_per_kg, sum_kg = 0, variance_kg2 = 0;
+    double u_any = u_loading_kg(calibration, 0), u_loading = u_loading_kg(calibration, mass_kg);
     unsigned n = 0;
     for (unsigned i = 0; i < loadings->points; i++) {
         const struct up_calibration_point *point = &loadings->point[i];
         if (point->mass_kg == mass_kg) {
             double u_kg = point->u_plateau_counts / slope;
-            sum_kg += up_calibration_linear_counts(calibration, point->load_counts) / slope;
-            variance_kg2 += u_kg * u_kg;
+            sum_kg += reads_kg(calibration,
+                               up_calibration_linear_counts(calibration, point->load_counts));
+            variance_kg2 += fmax(u_kg * u_kg, u_loading * u_loading - u_any * u_any);
             n++;
         }
     }
-    double bound_kg =
-        hypot(up_calibration_expanded_u_kg(calibration, mass_kg), 2 * sqrt(variance_kg2) / n) +
-        tolerance_kg(&loadings->rig, fabs(mass_kg));
+    double bound_kg = 2 * hypot(up_calibration_expanded_u_kg(calibration, mass_kg) / 2,
+                                hypot(u_any, sqrt(variance_kg2) / n)) +
+                      tolerance_kg(&loadings->rig, fabs(mass_kg));
     double off_kg = fabs(sum_kg / n - mass_kg);
     if (!(off_kg <= fabs(check->reading_kg - check->mass_kg)) || check->bound_kg == 0) {
         check->mass_kg = mass_kg;

@@ -18,13 +18,16 @@ struct up_quantity up_reference_volume_m3(const struct up_reference *reference, 
     return volume_m3;
 }
 
-/* One reading: its noise and its tares', meniscus, how far the line fits and the loop, as for an
-   item. */
+/* One reading: the scatter of a loading, or the plateaus' own noise where that is more; meniscus,
+   how far the line fits and the loop, as for an item. */
 static double u_reading_kg(const struct up_measurement *measurement,
                            struct up_quantity load_counts) {
     double slope = measurement->calibration.slope_counts_per_kg;
-    return hypot(hypot(load_counts.u / slope, measurement->rig.meniscus_kg / sqrt(3)),
-                 u_straightness_kg(&measurement->calibration, fabs(load_counts.value / slope)));
+    double load_kg = load_counts.value / slope;
+    double u_kg =
+        fmax(fabs(load_counts.u / slope), u_loading_kg(&measurement->calibration, load_kg));
+    return hypot(hypot(u_kg, measurement->rig.meniscus_kg / sqrt(3)),
+                 u_straightness_kg(&measurement->calibration, load_kg));
 }
 
 /* What is claimed to hold for any load: slope and masses, and what the cell did since. */
@@ -48,10 +51,10 @@ void up_measurement_check(const struct up_measurement *measurement,
     double k = 1 - measurement->calibration.air_density_kg_m3 / UP_MASS_DENSITY_KG_M3;
     struct up_quantity water = water_density(measurement);
     double temp_c = tank_water(measurement).temp_c;
-    struct up_body body = {
-        plan->reference.mass_kg, up_reference_volume_m3(&plan->reference, temp_c),
-        up_known(load_counts.value / measurement->calibration.slope_counts_per_kg * k,
-                 u_reading_kg(measurement, load_counts))};
+    struct up_body body = {plan->reference.mass_kg,
+                           up_reference_volume_m3(&plan->reference, temp_c),
+                           up_known(reads_kg(&measurement->calibration, load_counts.value) * k,
+                                    u_reading_kg(measurement, load_counts))};
     struct up_body_check found = {.difference_kg = {(double)NAN, (double)NAN, 0},
                                   .e_n = (double)NAN};
     up_check_body(&body, scale_rel(measurement, load_counts.value), water, &found, NULL);

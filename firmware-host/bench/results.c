@@ -27,8 +27,8 @@ static const double SHAKE_SHARE_UNKNOWN = 0.2;
    purpose); no class hangs on it either. */
 static const double AIR_UNSHAKEN_REL = 0.05;
 
-/* Data sheets of cheap beams: hysteresis 0.05 % of full scale (published); taken where the
-   calibration did not look for it, of the masses' span. */
+/* Data sheets of cheap beams: hysteresis 0.05 % of full scale (published); taken where neither
+   staircase nor tares of the calibration show it, of the masses' span. */
 static const double HYSTERESIS_UNSEEN_REL = 5e-4;
 
 /* Data sheets of cheap beams: 0.05 % of the span for 10 K (published). */
@@ -312,15 +312,39 @@ static double slope_by_depth(const struct up_water *tank, const struct up_water_
 
 /* ---- the budget ---- */
 
+static bool is_typed(const struct up_calibration *calibration) {
+    return calibration->window_s == 0;
+}
+
+/* Masses were moved that way too. */
+static bool is_matched(const struct up_calibration *calibration, bool unloads) {
+    bool matched = false;
+    for (unsigned i = 0; i < calibration->points; i++) {
+        matched = matched || (calibration->point[i].mass_kg < 0) == unloads;
+    }
+    return matched;
+}
+
+/* Without a staircase the tares tell how the zero comes back. That is in the scatter of loadings,
+   and with it in that of the trials, so a load that hangs as the masses did carries no bound beside
+   it. */
+static double hysteresis_unseen_kg(const struct up_calibration *calibration, double load_kg) {
+    bool seen = !isnan(calibration->scatter_kg) && !is_typed(calibration) &&
+                is_matched(calibration, load_kg < 0);
+    return seen ? 0 : HYSTERESIS_UNSEEN_REL * calibration->span_kg;
+}
+
 /* The way a reading was come by shifts it by half the loop's width at most, either way. The loop
    was seen over the span of the masses; that of a lighter load is narrower: in proportion where the
    metal itself lags, hardly narrower where parts slip on each other. The square root lies between
    (a choice of ours). */
 static struct up_term hysteresis(const struct up_calibration *calibration, double load_kg) {
+    double share = calibration->span_kg > 0 ? fmin(1, fabs(load_kg) / calibration->span_kg) : 1;
+    double zero_kg = isnan(calibration->scatter_kg) ? 0 : calibration->scatter_kg;
+    double u_kg = calibration->hysteresis_kg / 2 / sqrt(3);
     double halfwidth_kg = isnan(calibration->hysteresis_kg)
-                              ? HYSTERESIS_UNSEEN_REL * calibration->span_kg
-                              : calibration->hysteresis_kg / 2;
-    double share = calibration->span_kg > 0 ? fmin(1, load_kg / calibration->span_kg) : 1;
+                              ? hysteresis_unseen_kg(calibration, load_kg)
+                              : sqrt(3 * fmax(0, u_kg * u_kg - zero_kg * zero_kg));
     return rectangular(0, halfwidth_kg * sqrt(share));
 }
 
@@ -335,6 +359,26 @@ static struct up_term lack_of_fit(const struct up_calibration *calibration, doub
     double rms_kg = sqrt(squares_kg2 / fmax(calibration->points, 1));
     return normal(0, rms_kg > 0 ? calibration->lack_of_fit_kg * load_kg / rms_kg
                                 : calibration->lack_of_fit_kg);
+}
+
+/* Told of the masses that hung: where it begins below the lightest nobody knows. */
+static struct up_term offset(const struct up_calibration *calibration, double load_kg) {
+    double slope = calibration->slope_counts_per_kg, least_kg = calibration->span_kg;
+    if (!(calibration->offset_taken > 0)) {
+        return normal(0, 0);
+    }
+    for (unsigned i = 0; i < calibration->points; i++) {
+        least_kg = fmin(least_kg, fabs(calibration->point[i].mass_kg));
+    }
+    double whole_kg = calibration->offset_counts / slope, share = fmin(1, load_kg / least_kg);
+    return normal(whole_kg * (1 + share) / 2, hypot(calibration->u_offset_counts / slope,
+                                                    whole_kg * (1 - share) / 2 / sqrt(3)));
+}
+
+double reads_kg(const struct up_calibration *calibration, double linear_counts) {
+    double kg = linear_counts / calibration->slope_counts_per_kg;
+    double off_kg = offset(calibration, fabs(kg)).value;
+    return kg < 0 ? kg + off_kg : kg - off_kg;
 }
 
 /* The trials scatter by their plateaus' noise too: only what that scatter, by chance, does not show
@@ -361,34 +405,36 @@ static double u_slope_counts_per_kg(const struct up_calibration *calibration) {
                                            unloading * calibration->slope_counts_per_kg));
 }
 
+double u_loading_kg(const struct up_calibration *calibration, double load_kg) {
+    return isnan(calibration->scatter_kg)
+               ? 0
+               : hypot(calibration->scatter_kg, calibration->scatter_rel * load_kg);
+}
+
+double u_straightness_kg(const struct up_calibration *calibration, double load_kg) {
+    return hypot(offset(calibration, load_kg).u,
+                 hypot(lack_of_fit(calibration, load_kg).u, hysteresis(calibration, load_kg).u));
+}
+
 double up_calibration_expanded_u_kg(const struct up_calibration *calibration, double load_kg) {
     double hung_kg = fabs(load_kg);
     double slope_rel = u_slope_counts_per_kg(calibration) / fabs(calibration->slope_counts_per_kg);
     double masses_rel = calibration->mass_tolerance_rel / sqrt(3);
     double in_proportion_kg = hypot(slope_rel, masses_rel) * hung_kg;
-    return 2 * hypot(in_proportion_kg, hypot(lack_of_fit(calibration, hung_kg).u,
-                                             hysteresis(calibration, hung_kg).u));
-}
-
-static bool is_typed(const struct up_calibration *calibration) {
-    return calibration->window_s == 0;
+    return 2 * hypot(in_proportion_kg, u_straightness_kg(calibration, load_kg));
 }
 
 static double creep_left_rel(const struct up_calibration *calibration,
                              const struct trials *trials) {
-    bool unloads = trials->last * calibration->slope_counts_per_kg < 0, matched = false;
+    bool matched = is_matched(calibration, trials->last * calibration->slope_counts_per_kg < 0);
     if (is_typed(calibration)) {
         return CREEP_TYPED_REL;
     }
-    for (unsigned i = 0; i < calibration->points; i++) {
-        matched = matched || (calibration->point[i].mass_kg < 0) == unloads;
-    }
+    /* Where chance may have made it, it is no larger than it is uncertain. */
+    double u = isnan(calibration->u_creep_rel_decade) ? 0 : calibration->u_creep_rel_decade;
+    double creep = calibration->creep_is_told == 0 ? 0 : calibration->creep_rel_decade;
     return ((matched ? CREEP_LEFT_AS_LOADED : CREEP_LEFT_OTHER_WAY) + trials->late_rel) *
-           fabs(calibration->creep_rel_decade);
-}
-
-double u_straightness_kg(const struct up_calibration *calibration, double load_kg) {
-    return hypot(lack_of_fit(calibration, load_kg).u, hysteresis(calibration, load_kg).u);
+           hypot(creep, u);
 }
 
 double u_reading_rel(const struct up_measurement *measurement, double load_counts) {
@@ -410,15 +456,20 @@ static void fill_loads(const struct up_measurement *measurement, const struct tr
     double load_kg = fabs(trials->last / calibration->slope_counts_per_kg);
     weighing->term[UP_INPUT_WATER_LOAD] = student(trials->last, trials->u_last, sd_dof);
     weighing->term[UP_INPUT_WATER_PLATEAU] = plateau_noise(trials);
-    /* One dry weighing: it is hung once, and scatters as a single trial does. */
+    /* One dry weighing: it is hung once, and scatters as a single trial does, and as a mass as
+       heavy as it does. */
+    double dry = is_weighed_in_air(measurement) ? measurement->air_counts.value : 0;
+    double slope = fabs(calibration->slope_counts_per_kg);
+    double sd_dry = fmax(sd, u_loading_kg(calibration, dry / slope) * slope);
     weighing->term[UP_INPUT_AIR_LOAD] =
-        student(is_weighed_in_air(measurement) ? measurement->air_counts.value : 0,
-                hypot(measurement->air_counts.u, sd), sd_dof);
+        student(dry, hypot(measurement->air_counts.u, sd_dry), sd_dof);
     weighing->term[UP_INPUT_SLOPE] = student(calibration->slope_counts_per_kg,
                                              u_slope_counts_per_kg(calibration), calibration->dof);
     weighing->term[UP_INPUT_MASSES] = rectangular(0, calibration->mass_tolerance_rel);
     weighing->term[UP_INPUT_LACK_OF_FIT] = lack_of_fit(calibration, load_kg);
-    weighing->term[UP_INPUT_HYSTERESIS] = hysteresis(calibration, load_kg);
+    weighing->term[UP_INPUT_OFFSET] = offset(calibration, load_kg);
+    weighing->term[UP_INPUT_HYSTERESIS] =
+        hysteresis(calibration, trials->last / calibration->slope_counts_per_kg);
     weighing->term[UP_INPUT_CELL_TEMP] = cell_temp(measurement);
     weighing->term[UP_INPUT_RESOLUTION] = rectangular(0, turn * sqrt(2));
     weighing->term[UP_INPUT_CREEP] = rectangular(0, creep_left_rel(calibration, trials));
@@ -488,7 +539,7 @@ static struct up_quantity side_load_kg(const struct up_measurement *measurement,
 /* Two loads that differ were come by in different ways. */
 static struct up_quantity with_its_loop(const struct up_calibration *calibration,
                                         struct up_quantity load_kg) {
-    load_kg.u = hypot(load_kg.u, hysteresis(calibration, fabs(load_kg.value)).u);
+    load_kg.u = hypot(load_kg.u, hysteresis(calibration, load_kg.value).u);
     return load_kg;
 }
 
@@ -549,6 +600,7 @@ static void tell_corrections(const struct up_measurement *measurement, const str
 
 static void describe(const struct up_measurement *measurement, struct up_result *result) {
     const char *rule = air_is_known(measurement) ? "air share given" : "air share unknown";
+    double load_kg = reads_kg(&measurement->calibration, measurement->trial[0].load_counts);
     char reading[80] = "typed readings";
     if (!is_typed(&measurement->calibration)) {
         snprintf(reading, sizeof reading, "read %g s after the step over %g s",
@@ -586,7 +638,10 @@ static void describe(const struct up_measurement *measurement, struct up_result 
              "upthrust %s; calibration %s; %u trial%s, %s; %s; %s; %sMonte Carlo", UPTHRUST_VERSION,
              measurement->calibration.id, measurement->trials, up_text_plural(measurement->trials),
              reading, rule, up_air_model(&measurement->rig.air),
-             isnan(measurement->calibration.hysteresis_kg) ? "hysteresis by data sheets; " : "");
+             !isnan(measurement->calibration.hysteresis_kg) ? ""
+             : hysteresis_unseen_kg(&measurement->calibration, load_kg) > 0
+                 ? "hysteresis by data sheets; "
+                 : "zero return by its tares; ");
 }
 
 static bool weigh_in(struct up_weighing *weighing, const struct up_water *water, bool in_tank,

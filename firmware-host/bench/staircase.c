@@ -1,49 +1,22 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* The staircase: all masses one upon the other, up and down again without emptying. */
+/* The staircase: all masses one upon the other, up and down again without emptying. A steady drift
+   of the zero is taken off, creep is not: recordings do not bear out that what is left of earlier
+   steps adds up. */
 #include "staircase.h"
 
 #include "stream/indication.h"
 
-/*
- * The creep of earlier steps that is still under way in a reading, by superposition: a step of the
- * load goes on by c a decade of time, counted from the time at which it was read. The matched
- * loadings know c; measuring follows their schedule, where it cancels, so it is no part of the
- * hysteresis.
- */
-static double late_creep(const struct up_loadings *loadings, double creep_rel_decade,
-                         double time_s) {
-    double sum = 0;
-    if (creep_rel_decade == 0) { /* typed readings know none, and keep no schedule */
-        return 0;
-    }
-    for (unsigned i = 1; i < loadings->pasts && loadings->past[i].time_s <= time_s; i++) {
-        double step = loadings->past[i].load - loadings->past[i - 1].load;
-        double since_s = fmax(time_s - loadings->past[i].step_s, 1);
-        sum += step * log10(since_s / loadings->rig.read_after_s);
-    }
-    return creep_rel_decade * sum;
-}
-
-static struct up_indication without_creep(const struct up_loadings *loadings,
-                                          double creep_rel_decade, struct up_indication point) {
-    point.load -= late_creep(loadings, creep_rel_decade, point.time_s);
-    return point;
-}
-
 static void fill_stair(const struct up_loadings *loadings, unsigned i,
                        struct up_calibration *calibration) {
-    double creep = calibration->creep_rel_decade, slope = calibration->slope_counts_per_kg,
-           u_zero = 0;
+    double slope = calibration->slope_counts_per_kg, u_zero = 0;
     unsigned top = loadings->stair_masses - 1, rising = 2 * top - i;
-    struct up_indication begin = without_creep(loadings, creep, loadings->stair_begin);
-    struct up_indication end = without_creep(loadings, creep, loadings->stair_end);
-    struct up_indication here = without_creep(loadings, creep, loadings->stair[i]);
+    const struct up_indication *here = &loadings->stair[i];
     struct up_stair *stair = &calibration->stair[i];
-    double zero = tare_at(&begin, &end, here.time_s, &u_zero);
+    double zero = tare_at(&loadings->stair_begin, &loadings->stair_end, here->time_s, &u_zero);
     stair->falling = i > top;
     stair->mass_kg = loadings->stair_kg[stair->falling ? rising : i];
-    stair->load_counts = here.load - zero;
-    stair->u_plateau_counts = hypot(here.u_load, u_zero);
+    stair->load_counts = here->load - zero;
+    stair->u_plateau_counts = hypot(here->u_load, u_zero);
     stair->hysteresis_g = (double)NAN;
     if (stair->falling) {
         stair->hysteresis_g =

@@ -61,7 +61,7 @@ struct scaling {
 
 struct work {
     gsl_matrix *design, *covariance;
-    gsl_vector *y, *c;
+    gsl_vector *y, *c, *weight;
     gsl_multifit_linear_workspace *space;
 };
 
@@ -91,6 +91,7 @@ static void release(struct work *work) {
     gsl_matrix_free(work->covariance);
     gsl_vector_free(work->y);
     gsl_vector_free(work->c);
+    gsl_vector_free(work->weight);
     gsl_multifit_linear_free(work->space);
 }
 
@@ -100,9 +101,10 @@ static void prepare(struct work *work, size_t count, size_t terms) {
     work->covariance = gsl_matrix_alloc(terms, terms);
     work->y = gsl_vector_alloc(count);
     work->c = gsl_vector_alloc(terms);
+    work->weight = gsl_vector_alloc(count);
     work->space = gsl_multifit_linear_alloc(count, terms);
     if (work->design == NULL || work->covariance == NULL || work->y == NULL || work->c == NULL ||
-        work->space == NULL) {
+        work->weight == NULL || work->space == NULL) {
         up_out_of_memory();
     }
 }
@@ -112,20 +114,24 @@ static void prepare(struct work *work, size_t count, size_t terms) {
 #define LEAST_SINGULAR 1e-12
 
 /* GSL answers with success where columns depend on each other; only the rank tells. */
-static bool solve(struct work *work, const double *x, const double *y, size_t first_power,
-                  struct scaling by, double *residual_sum_squares) {
+static bool solve(struct work *work, const double *x, const double *y, const double *weight,
+                  size_t first_power, struct scaling by, double *residual_sum_squares) {
     size_t count = work->design->size1, terms = work->design->size2, rank = 0;
     for (size_t i = 0; i < count; i++) {
         double z = (x[i] - by.centre) / by.half_width;
         gsl_vector_set(work->y, i, y[i]);
+        gsl_vector_set(work->weight, i, weight != NULL ? weight[i] : 1);
         for (size_t j = 0; j < terms; j++) {
             gsl_matrix_set(work->design, i, j, gsl_pow_uint(z, (unsigned)(j + first_power)));
         }
     }
-    return gsl_multifit_linear_tsvd(work->design, work->y, LEAST_SINGULAR, work->c,
-                                    work->covariance, residual_sum_squares, &rank,
-                                    work->space) == GSL_SUCCESS &&
-           rank == terms;
+    bool good = gsl_multifit_wlinear_tsvd(work->design, work->weight, work->y, LEAST_SINGULAR,
+                                          work->c, work->covariance, residual_sum_squares, &rank,
+                                          work->space) == GSL_SUCCESS &&
+                rank == terms;
+    /* That of weights that are the variances' reciprocals themselves. */
+    gsl_matrix_scale(work->covariance, *residual_sum_squares / (double)(count - terms));
+    return good;
 }
 
 /* back[p][k]: how much of x^p there is in z^k, by the binomial theorem. */
@@ -175,16 +181,25 @@ static bool is_usable(const struct up_fit *fit) {
     return isfinite(fit->residual_sd);
 }
 
-static bool fit_powers(const double *x, const double *y, size_t count, size_t first, size_t terms,
-                       struct up_fit *fit) {
+static bool are_weights(const double *weight, size_t count) {
+    for (size_t i = 0; weight != NULL && i < count; i++) {
+        if (!(weight[i] > 0 && isfinite(weight[i]))) {
+            return false;
+        }
+    }
+    return true;
+}
+
+bool up_fit_powers(const double *x, const double *y, const double *weight, size_t count,
+                   size_t first, size_t terms, struct up_fit *fit) {
     struct work work = {0};
     *fit = (struct up_fit){.count = count, .terms = first + terms};
     bool good = terms > 0 && terms <= UP_FIT_TERMS_MAX - first && count > terms &&
-                is_finite(x, count) && is_finite(y, count);
+                is_finite(x, count) && is_finite(y, count) && are_weights(weight, count);
     if (good) {
         struct scaling by = scaling_of(x, count, first == 0);
         prepare(&work, count, terms);
-        good = solve(&work, x, y, first, by, &fit->residual_sum_squares);
+        good = solve(&work, x, y, weight, first, by, &fit->residual_sum_squares);
         if (good) {
             transform_back(&work, first, by, fit);
             fit->dof = (double)(count - terms);
@@ -201,15 +216,7 @@ static bool fit_powers(const double *x, const double *y, size_t count, size_t fi
 
 bool up_fit_polynomial(const double *x, const double *y, size_t count, size_t terms,
                        struct up_fit *fit) {
-    return fit_powers(x, y, count, 0, terms, fit);
-}
-
-bool up_fit_proportional(const double *x, const double *y, size_t count, struct up_fit *fit) {
-    return fit_powers(x, y, count, 1, 1, fit);
-}
-
-bool up_fit_bent(const double *x, const double *y, size_t count, struct up_fit *fit) {
-    return fit_powers(x, y, count, 1, 2, fit);
+    return up_fit_powers(x, y, NULL, count, 0, terms, fit);
 }
 
 /* ---- F ---- */

@@ -25,8 +25,9 @@ void up_sort(double *value, size_t count);
 /* Median; reorders the array. NaN for an empty one. */
 double up_median(double *value, size_t count);
 
-/* Least squares y = sum over j < terms of c[j] x^j, or, with `proportional`, y = c[1] x alone
-   (c[0] is then 0, exactly). Covariance from the residuals, as GUM H.3. */
+/* Least squares y = sum of c[j] x^j over `terms` powers of x from `first` on (0: a polynomial; 1:
+   through zero). `weight`: reciprocal variances, up to a factor; NULL: all alike. Covariance from
+   the residuals, as GUM H.3; the residuals' sum of squares is the weighted one. */
 enum { UP_FIT_TERMS_MAX = 3 };
 
 struct up_fit {
@@ -39,12 +40,12 @@ struct up_fit {
 };
 
 /* False where the data cannot carry the fit: fewer than terms + 1 points, a number that is not
-   finite, x all equal (too few different x). Nothing is printed; *fit is zeroed. */
+   finite, a weight that is not above zero, x all equal (too few different x). Nothing is printed;
+   *fit is zeroed. */
+bool up_fit_powers(const double *x, const double *y, const double *weight, size_t count,
+                   size_t first, size_t terms, struct up_fit *fit);
 bool up_fit_polynomial(const double *x, const double *y, size_t count, size_t terms,
                        struct up_fit *fit);
-bool up_fit_proportional(const double *x, const double *y, size_t count, struct up_fit *fit);
-/* y = c[1] x + c[2] x^2, through zero as well. */
-bool up_fit_bent(const double *x, const double *y, size_t count, struct up_fit *fit);
 
 /* Whether a wider model, with one term more than the narrower within it, is worth that term: F is
    the drop of the residual sum of squares over the wider one's variance. NaN where that is zero. */

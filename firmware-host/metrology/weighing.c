@@ -15,6 +15,7 @@ static const struct input_text input_texts[UP_INPUT_COUNT] = {
     [UP_INPUT_SLOPE] = {"calibration slope", "counts/kg", UP_SHARED_CALIBRATION},
     [UP_INPUT_MASSES] = {"reference masses", "1", UP_SHARED_MASSES},
     [UP_INPUT_LACK_OF_FIT] = {"calibration lack of fit", "kg", UP_SHARED_CALIBRATION},
+    [UP_INPUT_OFFSET] = {"calibration offset", "kg", UP_SHARED_CALIBRATION},
     [UP_INPUT_HYSTERESIS] = {"hysteresis", "kg", UP_SHARED_CALIBRATION},
     [UP_INPUT_CELL_TEMP] = {"cell temperature since the calibration", "1", UP_SHARED_SESSION},
     [UP_INPUT_RESOLUTION] = {"resolution", "counts", UP_SHARED_WEIGHING},
@@ -98,6 +99,12 @@ static void solve_in_air(const struct up_weighing *weighing, const double x[UP_I
     }
 }
 
+/* Of what hangs and of what lifts: a load either way reads larger by the offset. */
+static double direction(const struct up_weighing *weighing) {
+    return weighing->term[UP_INPUT_WATER_LOAD].value / weighing->term[UP_INPUT_SLOPE].value < 0 ? -1
+                                                                                                : 1;
+}
+
 /* The equations at the head of the header, with what disturbs them put in where it acts. */
 void weighing_solve(const struct up_weighing *weighing, const double x[UP_INPUT_COUNT],
                     struct up_chain *chain) {
@@ -115,8 +122,9 @@ void weighing_solve(const struct up_weighing *weighing, const double x[UP_INPUT_
         .mass_kg = (double)NAN};
     chain->water_kg =
         counts / chain->slope_counts_per_kg * (1 + x[UP_INPUT_CREEP]) * (1 - x[UP_INPUT_SWING]) +
-        x[UP_INPUT_LACK_OF_FIT] + x[UP_INPUT_HYSTERESIS] + x[UP_INPUT_DRIPS];
-    chain->air_kg = x[UP_INPUT_AIR_LOAD] / chain->slope_counts_per_kg;
+        x[UP_INPUT_LACK_OF_FIT] + x[UP_INPUT_HYSTERESIS] + x[UP_INPUT_DRIPS] -
+        direction(weighing) * x[UP_INPUT_OFFSET];
+    chain->air_kg = x[UP_INPUT_AIR_LOAD] / chain->slope_counts_per_kg - x[UP_INPUT_OFFSET];
     chain->tank_kg = -chain->water_kg * chain->k - x[UP_INPUT_LINE] - x[UP_INPUT_TRAPPED_AIR] -
                      x[UP_INPUT_BUBBLES];
     chain->buoyancy_kg = chain->tank_kg;

@@ -9,6 +9,8 @@ struct up_indication indication_of(const struct up_plateau *plateau) {
                                   .load = plateau->load,
                                   .u_load = plateau->u_load,
                                   .slope_per_s = plateau->slope_per_s,
+                                  .decade = plateau->decade,
+                                  .s_per_decade = plateau->s_per_decade,
                                   .temp_c = plateau->temp_c,
                                   .late_s = plateau->late_s,
                                   .known = true};

@@ -13,6 +13,9 @@ struct up_plateau {
     double load, u_load; /* mean of the window; u allows for correlated readings */
     double slope_per_s;  /* of the straight line through the window */
     double sd;           /* about that line */
+    /* Over the dwell so far: what the load rises by a decade of time since its step, and how many
+       seconds of a steady drift make up a decade there. */
+    double decade, s_per_decade;
     double lag1;
     double temp_c; /* mean; NaN where the stream has none */
     unsigned readings, glitches;

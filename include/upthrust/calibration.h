@@ -37,8 +37,7 @@ struct up_calibration_point {
 struct up_stair {
     double mass_kg; /* all that hangs */
     bool falling;
-    double
-        load_counts; /* less the empty hanger's; zero drift and creep of earlier steps taken off */
+    double load_counts; /* less the empty hanger's; zero drift taken off */
     double u_plateau_counts;
     double residual_g;   /* of the straight line through the empty hanger and the top */
     double hysteresis_g; /* falling: this reading less the rising one of the same mass; else NaN */
@@ -55,12 +54,20 @@ struct up_calibration {
     double quadratic_counts_per_kg2;       /* 0 where a straight line does */
     double quadratic_f, quadratic_f_limit; /* F test (99 %); NaN: too few points for one */
     double mass_tolerance_rel; /* half-width; the masses of one set taken as fully correlated */
-    double lack_of_fit_kg;     /* standard deviation of the points about the line that the
-                                  plateaus' own noise does not explain */
-    double hysteresis_kg;      /* largest difference of falling and rising; NaN: not looked for */
+    double lack_of_fit_kg;     /* standard deviation of the masses' means about the line that the
+                                  scatter of loadings does not explain; for their root mean square,
+                                  in proportion to the load */
+    /* One loading scatters by u^2 = scatter_kg^2 + (scatter_rel L)^2; NaN: made before that was
+       told. The share is pooled with earlier calibrations of the bench; own: of its replicates. */
+    double scatter_kg, scatter_rel, own_scatter_rel, own_scatter_dof;
+    double hysteresis_kg; /* largest difference of falling and rising; NaN: not looked for */
     double offset_counts, u_offset_counts; /* of the fit with offset: should hold zero */
+    double offset_taken; /* 1: it does not, so each load, either way, reads larger by it, and the
+                            slope is that of the line with it; else 0, or NaN before it was told */
     double creep_rel_decade;       /* reading's change per decade of time after the step, as a share
-                                      of the load; seen on the heaviest mass, sign kept */
+                                      of the load; over all dwells, sign kept */
+    double u_creep_rel_decade;     /* NaN: made before it was told */
+    double creep_is_told;          /* 1: beyond chance (99 %), so it is used; 0; NaN as above */
     double noise_counts;           /* noise floor of one reading */
     double air_density_kg_m3;      /* while calibrating */
     double temp_c;                 /* of the air, and so of the cell; NaN: not known */

@@ -24,8 +24,10 @@ struct up_indication {
     double time_s; /* the middle of its window */
     double step_s; /* when the load came to stand */
     double load, u_load, slope_per_s;
-    double temp_c; /* NaN: the stream has none */
-    double late_s; /* read this much later than the schedule says */
+    double decade;       /* rise of the load by a decade of time since its step, over the dwell */
+    double s_per_decade; /* so many seconds of a steady drift give the same */
+    double temp_c;       /* NaN: the stream has none */
+    double late_s;       /* read this much later than the schedule says */
     bool known;
 };
 
@@ -111,7 +113,11 @@ void up_measurement_check(const struct up_measurement *measurement,
 
 /* ---- a calibration ---- */
 
-enum { UP_INDICATIONS_MAX = 4 * UP_STAIRS_MAX };
+/* What earlier calibrations of this bench, as its rig file is now, have shown; dof 0: too few. */
+struct up_calibration_history {
+    double scatter_rel, scatter_dof; /* of loadings of one mass, in proportion to it, pooled */
+    double slope_rel, slope_dof;     /* standard deviation of the slope from one to another */
+};
 
 struct up_loadings {
     /* Of the rig the fit reads: id, sha256, air, division_counts, mass_class, mass_tolerance_rel,
@@ -119,19 +125,20 @@ struct up_loadings {
     struct up_rig rig;
     double noise_counts; /* noise floor of one reading; NaN: the readings were typed */
     bool preloaded;      /* the cell was exercised first */
+    struct up_calibration_history history;
     unsigned points;
     struct up_calibration_point point[UP_CALIBRATION_POINTS_MAX]; /* all but the residual */
-    double slope_per_s[UP_CALIBRATION_POINTS_MAX]; /* of each mass's plateau, drift taken off */
+    double
+        tare_change[UP_CALIBRATION_POINTS_MAX]; /* from the tare before to the one after, counts */
+    double tare_span_s[UP_CALIBRATION_POINTS_MAX]; /* between the two; 0: not known */
+    double decade[UP_CALIBRATION_POINTS_MAX];      /* of each mass's creep, drift taken off */
 
     /* The staircase, where stair_end is known: all different masses, rising; it goes up and down.
      */
     double stair_kg[UP_CALIBRATION_POINTS_MAX];
     unsigned stair_masses, stairs; /* stairs read */
     struct up_indication stair[UP_STAIRS_MAX];
-    struct up_indication stair_begin, stair_end;   /* the empty hanger around them */
-    struct up_indication past[UP_INDICATIONS_MAX]; /* every level in its order, for the creep that
-                                                      outlives its step */
-    unsigned pasts;
+    struct up_indication stair_begin, stair_end; /* the empty hanger around them */
 };
 
 /* UP_STATUS_UNABLE where the points carry no sound slope. */

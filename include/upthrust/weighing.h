@@ -49,6 +49,7 @@ enum up_input {
     UP_INPUT_SLOPE,           /* counts/kg: the fit */
     UP_INPUT_MASSES,          /* relative: tolerance of the reference masses */
     UP_INPUT_LACK_OF_FIT,     /* kg: points off the straight line */
+    UP_INPUT_OFFSET,          /* kg: by which any load reads larger, as the calibration shows */
     UP_INPUT_HYSTERESIS,      /* kg: what a reading hangs on the way it was come by */
     UP_INPUT_CELL_TEMP,       /* relative: slope, the cell being warmer than when calibrated */
     UP_INPUT_RESOLUTION,      /* counts: division of the indication, on a difference */

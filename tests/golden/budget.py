@@ -230,9 +230,35 @@ def summarise(m):
     return s
 
 
+def moved_that_way(m, load_kg):
+    return any((mass < 0) == (load_kg < 0) for mass in m["points"])
+
+
 def loop(m, load_kg):
-    half = LOOP_UNSEEN * m["span_kg"] if math.isnan(m["hysteresis_kg"]) else m["hysteresis_kg"] / 2
-    return half * math.sqrt(min(1, load_kg / m["span_kg"]))
+    """Half-width: half the staircase's loop, less what the tares' scatter shows of it already; without
+    a staircase the tares alone tell, where the masses went the same way and readings are recorded."""
+    told = not math.isnan(m["scatter_kg"])
+    if not math.isnan(m["hysteresis_kg"]):
+        half = math.sqrt(max(0, (m["hysteresis_kg"] / 2) ** 2 - (3 * m["scatter_kg"] ** 2 if told else 0)))
+    elif told and m["window_s"] > 0 and moved_that_way(m, load_kg):
+        half = 0
+    else:
+        half = LOOP_UNSEEN * m["span_kg"]
+    return half * math.sqrt(min(1, abs(load_kg) / m["span_kg"]))
+
+
+def loading_u(m, load_kg):
+    """One loading: u^2 = a^2 + (b L)^2; nothing is known of it in older calibrations."""
+    return 0 if math.isnan(m["scatter_kg"]) else math.hypot(m["scatter_kg"], m["scatter_rel"] * load_kg)
+
+
+def offset_term(m, load_kg):
+    """What any load reads too much; below the lightest mass between nothing and all of it."""
+    if not m["offset_taken"] > 0:
+        return normal(0, 0)
+    whole, share = m["offset_counts"] / m["slope"], min(1, load_kg / min(map(abs, m["points"])))
+    return normal(whole * (1 + share) / 2, math.hypot(m["u_offset_counts"] / m["slope"],
+                                                      whole * (1 - share) / 2 / math.sqrt(3)))
 
 
 def trapped_air(m, s):
@@ -303,7 +329,9 @@ def creep_left(m, s):
         return CREEP_TYPED
     floats = s["last"] / m["slope"] < 0
     alike = any((mass < 0) == floats for mass in m["points"])
-    return ((CREEP_AS_LOADED if alike else CREEP_OTHER_WAY) + s["late"]) * abs(m["creep"])
+    # within chance it is no more than its own uncertainty
+    creep = math.hypot(0 if m["creep_is_told"] == 0 else m["creep"], 0 if math.isnan(m["u_creep"]) else m["u_creep"])
+    return ((CREEP_AS_LOADED if alike else CREEP_OTHER_WAY) + s["late"]) * creep
 
 
 def slope_u(m):
@@ -321,7 +349,8 @@ def tank_of(m):
 
 
 def terms_of(m, s, tank, target):
-    load_kg, off_k = abs(s["last"] / m["slope"]), abs(m["air_temp_c"] - m["calibration_temp_c"])
+    signed_kg, off_k = s["last"] / m["slope"], abs(m["air_temp_c"] - m["calibration_temp_c"])
+    load_kg = abs(signed_kg)
     rms_kg = math.sqrt(mean([mass**2 for mass in m["points"]]))
     dry = 0 if math.isnan(m["air_counts"]) else m["air_counts"]
     air, u_air = air_density(m)
@@ -330,11 +359,14 @@ def terms_of(m, s, tank, target):
     return {
         "repeatability in water": student(s["last"], s["u_last"], s["dof"]),
         "plateau noise in water": normal(0, math.sqrt(max(0, s["u_plateau"] ** 2 - s["u_last"] ** 2)), "A"),
-        "dry weighing in air": student(dry, math.hypot(m["u_air_counts"], s["sd"]), s["dof"]),
+        "dry weighing in air": student(
+            dry, math.hypot(m["u_air_counts"], max(s["sd"], abs(m["slope"]) * loading_u(m, dry / m["slope"]))),
+            s["dof"]),
         "calibration slope": student(m["slope"], slope_u(m), m["slope_dof"]),
         "reference masses": rectangular(0, m["mass_tolerance"]),
         "calibration lack of fit": normal(0, m["lack_of_fit_kg"] * load_kg / rms_kg),
-        "hysteresis": rectangular(0, loop(m, load_kg)),
+        "calibration offset": offset_term(m, load_kg),
+        "hysteresis": rectangular(0, loop(m, signed_kg)),
         "cell temperature since the calibration": rectangular(
             0, SPAN_PER_K * (TEMP_UNKNOWN_K if math.isnan(off_k) else off_k)),
         # two readings, each rounded by up to half a division
@@ -367,7 +399,8 @@ def balance(m, x, constant, target):
     slope = x["calibration slope"] * (1 + x["reference masses"]) * (1 + x["cell temperature since the calibration"])
     read = x["repeatability in water"] + x["plateau noise in water"] + x["resolution"]
     w = (read / slope * (1 + x["residual creep"]) * (1 - x["hanging point and swing"])
-         + x["calibration lack of fit"] + x["hysteresis"] + x["water that drips off"])
+         + x["calibration lack of fit"] + x["hysteresis"] + x["water that drips off"]
+         - x["calibration offset"] * constant["way"])
     warmer = x["thermometer"]
     rho = (x["tank water density"] + x["salinity or solids in the tank"] + constant["per_k"] * warmer
            + constant["per_m"] * x["immersion depth"])
@@ -376,7 +409,7 @@ def balance(m, x, constant, target):
     if math.isnan(m["air_counts"]):
         return {"b": net, "volume": NAN, "mass": NAN}
     rho_air = x["air density"]
-    dry = x["dry weighing in air"] / slope * k      # m - rho_air V
+    dry = (x["dry weighing in air"] / slope - x["calibration offset"]) * k      # m - rho_air V
     wet = w * k                                     # m - rho (V + V_air), the air's own mass left out
     # The header's form; with the air's buoyancy on what is trapped it were 1.2e-6 of that lift less.
     wetted = (dry - wet) / (rho - rho_air)
@@ -395,7 +428,8 @@ def balance(m, x, constant, target):
 def combine(m, s, terms, tank, target):
     area = math.pi / 4 * m["line_diameter_m"] ** 2 / m["tank_area_m2"] if m["tank_area_m2"] else 0
     constant = {"per_k": Fraction(slope_per_k(tank)[0]), "per_m": Fraction(slope_per_m(tank)),
-                "line_per_tank": Fraction(area), "tank_c": Fraction(tank["temp_c"])}
+                "line_per_tank": Fraction(area), "tank_c": Fraction(tank["temp_c"]),
+                "way": -1 if terms["repeatability in water"]["value"] / m["slope"] < 0 else 1}
     x = {name: Fraction(t["value"]) for name, t in terms.items()}
     best = balance(m, x, constant, target)
     for name, t in terms.items():
@@ -430,8 +464,8 @@ def sides_of(m, s, terms, answer, tank):
     u_whole = math.hypot(s["u_last"], noise) / abs(m["slope"])
     if not math.isnan(m["level_counts"]):
         hook, u_hook = side(m, s, m["level_counts"], m["u_level_counts"])
-        u_hook = math.hypot(u_hook, loop(m, abs(hook)) / math.sqrt(3))
-        u_total = math.hypot(u_whole, loop(m, abs(whole)) / math.sqrt(3))
+        u_hook = math.hypot(u_hook, loop(m, hook) / math.sqrt(3))
+        u_total = math.hypot(u_whole, loop(m, whole) / math.sqrt(3))
         length, u_length = m["two_point_m"], TAPE_M / math.sqrt(3)
         found["hook_kg"], found["u_hook_kg"] = -hook, u_hook
         found["far_kg"], found["u_far_kg"] = -(whole - hook), math.hypot(u_hook, u_total)
@@ -466,9 +500,11 @@ def body_check(m, tank):
     body = m["body"]
     k, load_kg = 1 - m["calibration_air"] / MASS_KG_M3, body["load"] / m["slope"]
     rms_kg = math.sqrt(mean([mass**2 for mass in m["points"]]))
-    reads = load_kg * k
-    u_reads = math.hypot(body["u_load"] / m["slope"], m["meniscus_kg"] / math.sqrt(3),
-                         m["lack_of_fit_kg"] * abs(load_kg) / rms_kg, loop(m, abs(load_kg)) / math.sqrt(3))
+    offset = offset_term(m, abs(load_kg))
+    reads = (load_kg - math.copysign(1, load_kg) * offset["value"]) * k
+    u_reads = math.hypot(max(abs(body["u_load"] / m["slope"]), loading_u(m, load_kg)), offset["u"],
+                         m["meniscus_kg"] / math.sqrt(3), m["lack_of_fit_kg"] * abs(load_kg) / rms_kg,
+                         loop(m, load_kg) / math.sqrt(3))
     warmer = tank["temp_c"] - 20
     volume = body["volume_m3"] * (1 + body["expansion"] * warmer)
     u_volume = math.hypot(body["u_volume_m3"], body["volume_m3"] * body["u_expansion"] * warmer)
@@ -505,6 +541,8 @@ COMMON = dict(
     read_after_s=20.0, window_s=8.0, air_temp_c=21.5, u_air_temp_k=0.4, air_pressure_pa=99800.0,
     u_air_pressure_pa=60.0, air_humidity=0.47, u_air_humidity=0.05, slope=612345.25, u_slope=9.5, slope_dof=9.0,
     unloading=NAN, u_unloading=NAN, mass_tolerance=6e-5, lack_of_fit_kg=1.1e-4, hysteresis_kg=8e-4, creep=0.0017,
+    u_creep=0.0004, creep_is_told=1.0, scatter_kg=1.5e-4, scatter_rel=2e-4, offset_taken=0.0, offset_counts=44.0,
+    u_offset_counts=31.0,
     calibration_air=1.1764, calibration_temp_c=17.25, span_kg=4.0, points=[0.5, 1.0, 2.0, 4.0, -0.5, -2.0],
     expansion=3.9e-4, u_expansion=0.71e-4, kind_sd_kg=0.0, kind_dof=INF, kind_share=0.0,
     stuck_share=0.1, kind_stuck_share=0.0, kind_stuck_kg=0.0,
@@ -534,6 +572,7 @@ CASES = {
     # unloading; pooled with its kind, whose share of a shake was learned; weighed at a second depth.
     "floats": dict(
         COMMON, slope=-598760.5, u_slope=7.0, unloading=-598100.0, u_unloading=16.5, creep=-0.0024,
+        u_creep=0.0013, creep_is_told=0.0, offset_taken=1.0, offset_counts=-1510.0, u_offset_counts=95.0,
         calibration_temp_c=NAN, hysteresis_kg=NAN, span_kg=2.0, points=[0.5, 1.0, 2.0, 1.0],
         tank=water("fresh", 0.3, 0.1, 0.45, gravity=9.8123), kind_sd_kg=5e-4, kind_dof=12, kind_share=0.33,
         kind_stuck_share=0.23, kind_stuck_kg=0.0031,
@@ -558,7 +597,8 @@ CASES = {
         waters=[water("sea", 38.6, 1.1, 0.0, 19.0, 0.0, True, name="warm")]),
     # Three trials in a line: plainly heavier each time, and too few to state another than their mean.
     "three": dict(
-        COMMON, air_counts=902345.5, u_air_counts=30.0, tank=water("fresh", 0.0, 0.0, 0.45),
+        COMMON, air_counts=902345.5, u_air_counts=30.0, hysteresis_kg=NAN, offset_taken=1.0, offset_counts=1900.0,
+        u_offset_counts=120.0, scatter_kg=9e-4, scatter_rel=1.1e-3, tank=water("fresh", 0.0, 0.0, 0.45),
         trials=[trial(50100.0, 12.0, 2, 420.0, 52.0, 60.0, 20.0, water=(-10.0, 21.0), tare=(-20.0, 20.0)),
                 trial(50911.0, 14.0, 2, -390.0, 50.0, 420.0, 20.0, preset=True, water=(-11.0, 20.5),
                       tare=(-21.0, 20.0)),
@@ -569,6 +609,7 @@ CASES = {
     "typed": dict(
         COMMON, slope=1.0041, u_slope=8e-4, slope_dof=4.0, division=0.01, read_after_s=0.0, window_s=0.0,
         lack_of_fit_kg=0.003, hysteresis_kg=0.012, creep=0.0, span_kg=1.0, points=[0.3, 0.6, 1.0],
+        u_creep=NAN, creep_is_told=NAN, scatter_kg=NAN, scatter_rel=NAN, offset_taken=NAN,
         tank=water("fresh", 0.2, 0.05, 34.0), depth_m=34.0, tank_area_m2=0.0, kind_sd_kg=0.006, kind_dof=7,
         body=dict(COMMON["body"], load=0.21, u_load=0.004),
         kind_stuck_kg=0.012, u_air_temp_k=5.0, u_air_pressure_pa=3000.0, u_air_humidity=0.2,

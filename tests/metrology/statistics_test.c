@@ -89,7 +89,7 @@ static void assert_no_slope(const double *x, const double *y, size_t count) {
     static const struct up_fit zero;
     struct up_fit fit;
     memset(&fit, 0xA5, sizeof fit);
-    assert_false(up_fit_proportional(x, y, count, &fit));
+    assert_false(up_fit_powers(x, y, NULL, count, 1, 1, &fit));
     assert_memory_equal(&fit, &zero, sizeof fit);
 }
 
@@ -200,7 +200,7 @@ static void test_proportional(void **state) {
     (void)state;
     const double x[] = {1, 2, 3}, y[] = {1, 2, 4};
     struct up_fit fit;
-    assert_true(up_fit_proportional(x, y, 3, &fit));
+    assert_true(up_fit_powers(x, y, NULL, 3, 1, 1, &fit));
     double slope = 17.0 / 14, squares = 21 - 17.0 * 17 / 14;
     assert_true(fit.count == 3 && fit.terms == 2 && fit.dof == 2);
     assert_true(fit.c[0] == 0 && fit.covariance[0][0] == 0 && fit.covariance[0][1] == 0);
@@ -215,7 +215,7 @@ static void test_proportional_with_equal_x(void **state) {
     (void)state;
     const double x[] = {-2, -2, -2}, y[] = {1, 2, 3};
     struct up_fit fit;
-    assert_true(up_fit_proportional(x, y, 3, &fit));
+    assert_true(up_fit_powers(x, y, NULL, 3, 1, 1, &fit));
     assert_close(fit.c[1], -1, 1e-15);
     assert_close(fit.residual_sd, 1, 1e-15);
 }
@@ -299,11 +299,11 @@ static void a_bent_line_through_zero(void **state) {
     const double x[] = {0.5, 1, 2, 4}, y[] = {1.375, 2.5, 4, 4};
     struct up_fit fit;
     (void)state;
-    assert_true(up_fit_bent(x, y, 4, &fit));
+    assert_true(up_fit_powers(x, y, NULL, 4, 1, 2, &fit));
     assert_true(fit.c[0] == 0 && fit.dof == 2);
     assert_true(fabs(fit.c[1] - 3) < 1e-12 && fabs(fit.c[2] + 0.5) < 1e-12);
-    assert_false(up_fit_bent(x, y, 2, &fit));
-    assert_false(up_fit_bent((const double[]){1, 1, 1}, y, 3, &fit));
+    assert_false(up_fit_powers(x, y, NULL, 2, 1, 2, &fit));
+    assert_false(up_fit_powers((const double[]){1, 1, 1}, y, NULL, 3, 1, 2, &fit));
 }
 
 /* Typed readings that lie on a line but for the last bit of a double: no chance, so no F, and none

@@ -141,6 +141,31 @@ static void test_norris(void **state) {
 }
 
 /*
+ * The same data, weighted by 1 / (0.25 + (0.003 x)^2): weighted_fit.py, beside this file, solves
+ * the normal equations in exact fractions, and numpy agrees.
+ */
+static void test_norris_weighted(void **state) {
+    (void)state;
+    double x[COUNT(NORRIS)], y[COUNT(NORRIS)], weight[COUNT(NORRIS)];
+    struct up_fit fit;
+    split(NORRIS, COUNT(NORRIS), x, y);
+    for (size_t i = 0; i < COUNT(NORRIS); i++) {
+        weight[i] = 1 / (0.25 + pow(0.003 * x[i], 2));
+    }
+    assert_true(up_fit_powers(x, y, weight, COUNT(NORRIS), 0, 2, &fit));
+    assert_digits(fit.c[0], -0.39407616173406085, 10);
+    assert_digits(fit.c[1], 1.0025155502837364, 12);
+    assert_digits(fit.covariance[0][0], 0.011272910036378033, 11);
+    assert_digits(fit.covariance[0][1], -2.5499689597823649e-05, 10);
+    assert_digits(fit.covariance[1][1], 2.4959746501801965e-07, 11);
+    assert_digits(fit.residual_sum_squares, 16.161000018904751, 11);
+    assert_true(up_fit_powers(x, y, weight, COUNT(NORRIS), 1, 1, &fit));
+    assert_digits(fit.c[1], 1.0016241371730408, 12);
+    weight[3] = 0;
+    assert_false(up_fit_powers(x, y, weight, COUNT(NORRIS), 1, 1, &fit));
+}
+
+/*
  * Pontius, the calibration of a load cell: deflection (y) by load in pounds (x), twice 20 loads.
  * Data read in usnistgov/dataplot, commit 19a6caae, lib/data/PONTIUS.DAT, and equal in the GNU
  * Scientific Library's multifit/test_pontius.c (commit as above), where the certified estimates,
@@ -214,7 +239,7 @@ static void test_noint1(void **state) {
         x[i] = 60 + (double)i;
         y[i] = 130 + (double)i;
     }
-    assert_true(up_fit_proportional(x, y, 11, &fit));
+    assert_true(up_fit_powers(x, y, NULL, 11, 1, 1, &fit));
     assert_true(fit.c[0] == 0 && fit.dof == 10);
     assert_digits(fit.c[1], 2.07438016528926, 13);
     assert_digits(sqrt(fit.covariance[1][1]), 0.165289256198347E-01, 13);
@@ -225,7 +250,7 @@ static void test_noint2(void **state) {
     (void)state;
     const double x[] = {4, 5, 6}, y[] = {3, 4, 4};
     struct up_fit fit;
-    assert_true(up_fit_proportional(x, y, 3, &fit));
+    assert_true(up_fit_powers(x, y, NULL, 3, 1, 1, &fit));
     assert_true(fit.c[0] == 0 && fit.dof == 2);
     assert_digits(fit.c[1], 0.727272727272727, 13);
     assert_digits(sqrt(fit.covariance[1][1]), 0.420827318078432E-01, 13);
@@ -473,6 +498,7 @@ int main(void) {
         cmocka_unit_test(test_numacc4),
         cmocka_unit_test(test_mavro),
         cmocka_unit_test(test_norris),
+        cmocka_unit_test(test_norris_weighted),
         cmocka_unit_test(test_pontius),
         cmocka_unit_test(test_pontius_is_bent),
         cmocka_unit_test(test_f_limit),

@@ -4,6 +4,7 @@
 #include <math.h>
 
 #include "../../firmware-host/bench/internal.h"
+#include "metrology/statistics.h"
 
 /* A reading is judged three samples after it came: by so much the window's end is missed when its
    time has come. */
@@ -32,6 +33,39 @@ static struct up_plateau plateau_of(const struct tank_window *window, double fro
         .glitches = window->glitches};
 }
 
+/* The dwell before the window, in pieces, as the schedule fits it by samples. */
+enum { PIECES = 4 };
+
+struct dwell {
+    double decades[PIECES + 1], seconds[PIECES + 1], load[PIECES + 1], weight[PIECES + 1];
+};
+
+static void add_piece(struct dwell *dwell, int i, const struct tank_window *window, double since_s,
+                      double length_s) {
+    dwell->decades[i] = log10(since_s);
+    dwell->seconds[i] = since_s;
+    dwell->load[i] = window->load_counts;
+    dwell->weight[i] = length_s;
+}
+
+static void read_dwell(struct plateau_bench *bench, double step, double until_s,
+                       struct dwell *dwell) {
+    struct tank_window window;
+    double from_s = bench->rig->read_after_s / 4, length_s = (until_s - step - from_s) / PIECES;
+    for (int i = 0; i < PIECES; i++) {
+        tank_window(bench->tank, step + from_s + i * length_s, length_s, &window);
+        add_piece(dwell, i, &window, from_s + (i + 0.5) * length_s, length_s);
+    }
+}
+
+static void fit_dwell(const struct dwell *dwell, struct up_plateau *plateau) {
+    struct up_fit creep, drift;
+    up_fit_powers(dwell->decades, dwell->load, dwell->weight, PIECES + 1, 0, 2, &creep);
+    up_fit_powers(dwell->decades, dwell->seconds, dwell->weight, PIECES + 1, 0, 2, &drift);
+    plateau->decade = creep.c[1];
+    plateau->s_per_decade = drift.c[1];
+}
+
 static bool was_taken(const struct up_procedure *procedure, const struct up_plateau *plateau) {
     const struct up_indication *last = &procedure->schedule.last;
     return last->known && last->time_s == indication_of(plateau).time_s;
@@ -44,12 +78,21 @@ static void read_plateau(struct plateau_bench *bench, struct up_procedure *proce
     double length_s = rig->window_s - JUDGED_AFTER / rig->line.rate_hz;
     double step = step_s(bench, procedure, done_s), from_s = 0;
     unsigned id = procedure->ask.id;
+    struct dwell dwell;
+    bool creeps = procedure->calibrating != NULL;
+    if (creeps) {
+        read_dwell(bench, step, step + schedule_wait_s(&procedure->schedule, rig), &dwell);
+    }
     while (procedure->ask.id == id && !up_procedure_is_finished(procedure)) {
         struct tank_window window;
         from_s = step + schedule_wait_s(&procedure->schedule, rig);
         tank_window(bench->tank, from_s, length_s, &window);
         struct up_plateau plateau = plateau_of(&window, from_s, length_s);
         plateau.step_s = step;
+        if (creeps) {
+            add_piece(&dwell, PIECES, &window, from_s + length_s / 2 - step, length_s);
+            fit_dwell(&dwell, &plateau);
+        }
         plateau.temp_c = tank_thermometer_c(bench->tank);
         offer_plateau(procedure, &plateau, window.floor_counts);
         if (was_taken(procedure, &plateau)) {

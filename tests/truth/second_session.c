@@ -176,6 +176,8 @@ static bool calibrate(struct player *player, struct up_calibration *calibration)
     remember_mistake(player);
     player->outcome->calibrating_s = player->time_s;
     bool done = up_procedure_calibration(player->procedure, calibration, &failure);
+    if (player->plan->loadings)
+        *player->plan->loadings = *up_procedure_loadings(player->procedure);
     up_procedure_destroy(player->procedure);
     player->procedure = NULL;
     return done || give_up(player, failure.text);
@@ -286,7 +288,7 @@ static void play_all(struct player *player) {
     struct up_calibration calibration;
     struct up_result result[SECOND_RESULTS];
     unsigned results = 0;
-    if (!get_ready(player) || !calibrate(player, &calibration) ||
+    if (!get_ready(player) || !calibrate(player, &calibration) || player->plan->loadings ||
         !measure(player, &calibration, result, &results))
         return;
     player->outcome->results = results;

@@ -15,7 +15,9 @@ struct second_plan {
     enum second_mistake mistake;
     bool body; /* a reference body is weighed first */
     unsigned long seed;
-    bool trace; /* print what is asked, told and done */
+    bool trace;                   /* print what is asked, told and done */
+    struct up_loadings *loadings; /* takes those of the calibration, and nothing is measured; NULL:
+                                     the whole is played */
 };
 
 struct second_outcome {
