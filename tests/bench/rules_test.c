@@ -171,6 +171,18 @@ static void trials_are_not_evenly_spaced(void **state) {
     assert_true(sum_s >= 30 && sum_s <= 60);
 }
 
+/* A zero that drifts is no bubble and no drip. */
+static void slopes_are_without_the_drift(void **state) {
+    (void)state;
+    bench.drift_per_s = 5;
+    const struct up_trial *trial = measure()->trial;
+    for (unsigned i = 0; i < 3; i++) {
+        assert_close(trial[i].water_slope_counts_s, 0, 1);
+        assert_close(trial[i].tare_slope_counts_s, 0, 1);
+        assert_true(trial[i].water_age_s > 15 && trial[i].tare_age_s > 15);
+    }
+}
+
 static void a_soak_counts_from_the_first_immersion(void **state) {
     (void)state;
     const struct up_measurement *measured = measure();
@@ -626,6 +638,7 @@ int main(void) {
         RULE(shaking_stops_at_three_u_of_a_gain),
         RULE(a_gain_is_positive_on_a_cell_that_counts_downward),
         RULE(trials_are_not_evenly_spaced),
+        RULE(slopes_are_without_the_drift),
         RULE(a_soak_counts_from_the_first_immersion),
         RULE(the_cell_rests_after_an_absence),
         RULE(a_tare_serves_a_neighbour_for_ten_minutes),
