@@ -25,3 +25,15 @@ struct up_water tank_water(const struct up_measurement *measurement);
    load, of the cell's temperature since the calibration, creep and swing. */
 double u_straightness_kg(const struct up_calibration *calibration, double load_kg);
 double u_reading_rel(const struct up_measurement *measurement, double load_counts);
+
+struct up_term normal(double value, double u);
+struct up_term rectangular(double value, double halfwidth);
+
+/* Terms that the calibration leaves with a load, for calibration_terms.c's reasons. */
+bool is_typed(const struct up_calibration *calibration);
+bool is_matched(const struct up_calibration *calibration, bool unloads);
+double hysteresis_unseen_kg(const struct up_calibration *calibration, double load_kg);
+struct up_term hysteresis(const struct up_calibration *calibration, double load_kg);
+struct up_term lack_of_fit(const struct up_calibration *calibration, double load_kg);
+struct up_term offset(const struct up_calibration *calibration, double load_kg);
+double u_slope_counts_per_kg(const struct up_calibration *calibration);

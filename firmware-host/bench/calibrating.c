@@ -216,6 +216,7 @@ int calibrating_again(struct calibrating *calibrating, int step) {
 int calibrating_begin(struct calibrating *calibrating, const struct up_calibrate_plan *plan) {
     calibrating->plan = *plan;
     calibrating->record.rig = *plan->rig;
+    calibrating->record.history = plan->history;
     calibrating->record.noise_counts = (double)NAN;
     calibrating->record.stair_masses = calibrate_plan_masses(plan, calibrating->record.stair_kg);
     return CALIBRATE_BALLAST;

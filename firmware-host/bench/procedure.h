@@ -86,6 +86,7 @@ struct up_calibrate_plan {
     unsigned masses; /* in the order hung; the heaviest is hung first of all as a preload; negative:
                         hangs as the tare and is taken off */
     bool staircase;  /* at the end all different masses, up and down without emptying */
+    struct up_calibration_history history; /* of the bench */
     /* An earlier calibration, which these masses only bear out or not; empty: a new one is made. */
     char adopts[UP_ID_SIZE];
 };

@@ -27,10 +27,6 @@ static const double SHAKE_SHARE_UNKNOWN = 0.2;
    purpose); no class hangs on it either. */
 static const double AIR_UNSHAKEN_REL = 0.05;
 
-/* Data sheets of cheap beams: hysteresis 0.05 % of full scale (published); taken where neither
-   staircase nor tares of the calibration show it, of the masses' span. */
-static const double HYSTERESIS_UNSEEN_REL = 5e-4;
-
 /* Data sheets of cheap beams: 0.05 % of the span for 10 K (published). */
 static const double SPAN_REL_PER_K = 5e-5;
 
@@ -58,20 +54,6 @@ struct trials {
     struct unsteady bubbles, drips;
     double freed; /* by all shakes of a trial, mean over those shaken; 0 where none was */
 };
-
-static struct up_term normal(double value, double u) {
-    return (struct up_term){.value = value,
-                            .u = u,
-                            .dof = (double)INFINITY,
-                            .distribution = UP_NORMAL,
-                            .evaluation = 'B'};
-}
-
-static struct up_term rectangular(double value, double halfwidth) {
-    struct up_term term = normal(value, halfwidth / sqrt(3));
-    term.distribution = UP_RECTANGULAR;
-    return term;
-}
 
 static struct up_term student(double value, double u, double dof) {
     return (struct up_term){
@@ -312,75 +294,6 @@ static double slope_by_depth(const struct up_water *tank, const struct up_water_
 
 /* ---- the budget ---- */
 
-static bool is_typed(const struct up_calibration *calibration) {
-    return calibration->window_s == 0;
-}
-
-/* Masses were moved that way too. */
-static bool is_matched(const struct up_calibration *calibration, bool unloads) {
-    bool matched = false;
-    for (unsigned i = 0; i < calibration->points; i++) {
-        matched = matched || (calibration->point[i].mass_kg < 0) == unloads;
-    }
-    return matched;
-}
-
-/* Without a staircase the tares tell how the zero comes back. That is in the scatter of loadings,
-   and with it in that of the trials, so a load that hangs as the masses did carries no bound beside
-   it. */
-static double hysteresis_unseen_kg(const struct up_calibration *calibration, double load_kg) {
-    bool seen = !isnan(calibration->scatter_kg) && !is_typed(calibration) &&
-                is_matched(calibration, load_kg < 0);
-    return seen ? 0 : HYSTERESIS_UNSEEN_REL * calibration->span_kg;
-}
-
-/* The way a reading was come by shifts it by half the loop's width at most, either way. The loop
-   was seen over the span of the masses; that of a lighter load is narrower: in proportion where the
-   metal itself lags, hardly narrower where parts slip on each other. The square root lies between
-   (a choice of ours). */
-static struct up_term hysteresis(const struct up_calibration *calibration, double load_kg) {
-    double share = calibration->span_kg > 0 ? fmin(1, fabs(load_kg) / calibration->span_kg) : 1;
-    double zero_kg = isnan(calibration->scatter_kg) ? 0 : calibration->scatter_kg;
-    double u_kg = calibration->hysteresis_kg / 2 / sqrt(3);
-    double halfwidth_kg = isnan(calibration->hysteresis_kg)
-                              ? hysteresis_unseen_kg(calibration, load_kg)
-                              : sqrt(3 * fmax(0, u_kg * u_kg - zero_kg * zero_kg));
-    return rectangular(0, halfwidth_kg * sqrt(share));
-}
-
-/* A line through zero departs from the points in proportion to the load: errors of the masses,
-   creep that is not quite additive. It was told of all points together, so of their root mean
-   square. */
-static struct up_term lack_of_fit(const struct up_calibration *calibration, double load_kg) {
-    double squares_kg2 = 0;
-    for (unsigned i = 0; i < calibration->points; i++) {
-        squares_kg2 += calibration->point[i].mass_kg * calibration->point[i].mass_kg;
-    }
-    double rms_kg = sqrt(squares_kg2 / fmax(calibration->points, 1));
-    return normal(0, rms_kg > 0 ? calibration->lack_of_fit_kg * load_kg / rms_kg
-                                : calibration->lack_of_fit_kg);
-}
-
-/* Told of the masses that hung: where it begins below the lightest nobody knows. */
-static struct up_term offset(const struct up_calibration *calibration, double load_kg) {
-    double slope = calibration->slope_counts_per_kg, least_kg = calibration->span_kg;
-    if (!(calibration->offset_taken > 0)) {
-        return normal(0, 0);
-    }
-    for (unsigned i = 0; i < calibration->points; i++) {
-        least_kg = fmin(least_kg, fabs(calibration->point[i].mass_kg));
-    }
-    double whole_kg = calibration->offset_counts / slope, share = fmin(1, load_kg / least_kg);
-    return normal(whole_kg * (1 + share) / 2, hypot(calibration->u_offset_counts / slope,
-                                                    whole_kg * (1 - share) / 2 / sqrt(3)));
-}
-
-double reads_kg(const struct up_calibration *calibration, double linear_counts) {
-    double kg = linear_counts / calibration->slope_counts_per_kg;
-    double off_kg = offset(calibration, fabs(kg)).value;
-    return kg < 0 ? kg + off_kg : kg - off_kg;
-}
-
 /* The trials scatter by their plateaus' noise too: only what that scatter, by chance, does not show
    is added to it. */
 static struct up_term plateau_noise(const struct trials *trials) {
@@ -394,34 +307,6 @@ static struct up_term plateau_noise(const struct trials *trials) {
 static struct up_term cell_temp(const struct up_measurement *measurement) {
     double off_k = fabs(measurement->rig.air.temp_c.value - measurement->calibration.temp_c);
     return rectangular(0, SPAN_REL_PER_K * (isnan(off_k) ? TEMP_UNKNOWN_K : off_k));
-}
-
-/* Loads are made linear to the slope of loading; that of unloading may be known less well. */
-static double u_slope_counts_per_kg(const struct up_calibration *calibration) {
-    double u = calibration->u_slope_counts_per_kg;
-    double unloading = calibration->unloading_slope_counts_per_kg;
-    return isnan(unloading) ? u
-                            : fmax(u, fabs(calibration->u_unloading_slope_counts_per_kg /
-                                           unloading * calibration->slope_counts_per_kg));
-}
-
-double u_loading_kg(const struct up_calibration *calibration, double load_kg) {
-    return isnan(calibration->scatter_kg)
-               ? 0
-               : hypot(calibration->scatter_kg, calibration->scatter_rel * load_kg);
-}
-
-double u_straightness_kg(const struct up_calibration *calibration, double load_kg) {
-    return hypot(offset(calibration, load_kg).u,
-                 hypot(lack_of_fit(calibration, load_kg).u, hysteresis(calibration, load_kg).u));
-}
-
-double up_calibration_expanded_u_kg(const struct up_calibration *calibration, double load_kg) {
-    double hung_kg = fabs(load_kg);
-    double slope_rel = u_slope_counts_per_kg(calibration) / fabs(calibration->slope_counts_per_kg);
-    double masses_rel = calibration->mass_tolerance_rel / sqrt(3);
-    double in_proportion_kg = hypot(slope_rel, masses_rel) * hung_kg;
-    return 2 * hypot(in_proportion_kg, u_straightness_kg(calibration, load_kg));
 }
 
 static double creep_left_rel(const struct up_calibration *calibration,

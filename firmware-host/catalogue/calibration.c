@@ -3,6 +3,8 @@
 #include <string.h>
 
 #include "internal.h"
+#include "metrology/statistics.h"
+#include "text/text.h"
 
 #define MEMBERS_OF struct up_calibration_point
 static const struct catalogue_member point_members[] = {
@@ -210,6 +212,66 @@ bool up_calibration_to_use(struct up_catalogue *catalogue, const char *bench,
                            struct up_calibration *calibration, struct up_failure *failure) {
     return find_latest(catalogue, bench, true, calibration, failure) &&
            catalogue_witness_note(catalogue, bench, calibration->id, failure);
+}
+
+/* ---- the history of a bench ---- */
+
+/* Slopes that differ by more are of a cell that was changed; of fewer calibrations a scatter means
+   little. Choices of ours. */
+static const double SLOPES_APART_REL = 0.01;
+enum { PAST_LEAST = 3, PAST_MOST = 64 };
+
+struct past {
+    struct up_catalogue *catalogue;
+    struct up_failure *failure;
+    const char *bench, *rig_sha256;
+    double slope[PAST_MOST], sd[PAST_MOST], dof[PAST_MOST];
+    size_t count; /* of all; the latest are kept */
+    bool failed;
+};
+
+static bool look_back(const struct up_record *record, void *context) {
+    struct past *past = context;
+    UP_FREED struct up_calibration *calibration = up_allocate(1, sizeof *calibration);
+    bool trusted = false;
+    if (strcmp(record->bench, past->bench) != 0 ||
+        !up_calibration_from_json(record->content, calibration) ||
+        strcmp(calibration->rig_sha256, past->rig_sha256) != 0) {
+        return true;
+    }
+    past->failed = !up_calibration_is_trusted(past->catalogue, record->id, &trusted, past->failure);
+    if (trusted) {
+        size_t at = past->count++ % PAST_MOST;
+        bool told = calibration->own_scatter_dof > 0;
+        past->slope[at] = calibration->slope_counts_per_kg;
+        past->sd[at] = told ? calibration->own_scatter_rel : (double)NAN;
+        past->dof[at] = told ? calibration->own_scatter_dof : 0;
+    }
+    return !past->failed;
+}
+
+bool up_calibration_past(struct up_catalogue *catalogue, const char *bench, const char *rig_sha256,
+                         struct up_calibration_history *history, struct up_failure *failure) {
+    struct past past = {
+        .catalogue = catalogue, .failure = failure, .bench = bench, .rig_sha256 = rig_sha256};
+    *history = (struct up_calibration_history){0};
+    if (!up_catalogue_each(catalogue, "calibration", look_back, &past, failure) || past.failed) {
+        return false;
+    }
+    size_t kept = past.count < PAST_MOST ? past.count : PAST_MOST;
+    double squares = 0;
+    for (size_t i = 0; i < kept; i++) {
+        squares += past.dof[i] > 0 ? past.dof[i] * past.sd[i] * past.sd[i] : 0;
+        history->scatter_dof += past.dof[i];
+    }
+    history->scatter_rel = history->scatter_dof > 0 ? sqrt(squares / history->scatter_dof) : 0;
+    struct up_summary slopes = up_summarise(past.slope, kept);
+    double rel = slopes.sd / fabs(slopes.mean);
+    if (kept >= PAST_LEAST && rel < SLOPES_APART_REL) {
+        history->slope_rel = rel;
+        history->slope_dof = (double)kept - 1;
+    }
+    return true;
 }
 
 /* ---- adding ---- */

@@ -219,6 +219,14 @@ json_t *measure_plan_to_json(const struct up_measure_plan *plan) {
     return json;
 }
 
+#define MEMBERS_OF struct up_calibration_history
+static const struct catalogue_member history_members[] = {
+    NUMBER("earlier_scatter_rel", scatter_rel, UNIT_SHARE, NEEDED, ""),
+    NUMBER("earlier_scatter_dof", scatter_dof, UNIT_DOF, NEEDED, ""),
+    NUMBER("earlier_slope_rel", slope_rel, UNIT_SHARE, NEEDED, ""),
+    NUMBER("earlier_slope_dof", slope_dof, UNIT_DOF, NEEDED, ""), END};
+#undef MEMBERS_OF
+
 bool calibrate_plan_from_json(const json_t *plan, struct stored_run *run,
                               struct up_failure *failure) {
     struct up_calibrate_plan *calibrate = &run->calibrate;
@@ -238,6 +246,9 @@ bool calibrate_plan_from_json(const json_t *plan, struct stored_run *run,
             calibrate->mass_kg[calibrate->masses++] = json_number_value(mass);
         }
     }
+    if (!members_from_json(history_members, plan, &calibrate->history)) {
+        calibrate->history = (struct up_calibration_history){0}; /* of before it was looked at */
+    }
     calibrate->staircase = json_is_true(json_object_get(plan, "staircase"));
     snprintf(calibrate->adopts, sizeof calibrate->adopts, "%s", up_record_text(plan, "adopts"));
     return true;
@@ -249,6 +260,7 @@ json_t *calibrate_plan_to_json(const struct up_calibrate_plan *plan) {
         json_array_append_new(masses, json_real(plan->mass_kg[i]));
     }
     json_t *json = json_pack("{s:o, s:b}", "masses_kg", masses, "staircase", plan->staircase);
+    members_add_to_json(history_members, &plan->history, json);
     if (plan->adopts[0] != '\0') {
         json_object_set_new(json, "adopts", json_string(plan->adopts));
     }

@@ -205,7 +205,9 @@ bool up_session_calibrate(const struct up_session_settings *settings,
                           struct up_failure *failure) {
     struct up_calibrate_plan whole = *plan;
     whole.rig = settings->rig;
-    return calibrate(settings, &whole, NULL, calibration, failure);
+    return up_calibration_past(settings->catalogue, settings->rig->id, settings->rig->sha256,
+                               &whole.history, failure) &&
+           calibrate(settings, &whole, NULL, calibration, failure);
 }
 
 /* The runs that were killed are ended first: one of them may be the one that is meant. */

@@ -80,6 +80,12 @@ struct up_calibration {
     struct up_stair stair[UP_STAIRS_MAX];
 };
 
+/* What earlier calibrations of this bench, as its rig file is now, have shown; dof 0: too few. */
+struct up_calibration_history {
+    double scatter_rel, scatter_dof; /* of loadings of one mass, in proportion to it, pooled */
+    double slope_rel, slope_dof;     /* standard deviation of the slope from one to another */
+};
+
 /* A difference to the tare as the straight line of slope_counts_per_kg would read it: the slope of
    its direction and the bend are taken into account here and nowhere else. */
 double up_calibration_linear_counts(const struct up_calibration *calibration, double counts);

@@ -131,6 +131,9 @@ bool up_calibration_to_use(struct up_catalogue *catalogue, const char *bench,
                            struct up_calibration *calibration, struct up_failure *failure);
 bool up_calibration_is_trusted(struct up_catalogue *catalogue, const char *calibration_id,
                                bool *trusted, struct up_failure *failure);
+/* What the bench's calibrations that are trusted here, of the rig with this hash, have shown. */
+bool up_calibration_past(struct up_catalogue *catalogue, const char *bench, const char *rig_sha256,
+                         struct up_calibration_history *history, struct up_failure *failure);
 bool up_calibration_adopt(struct up_catalogue *catalogue, const char *calibration_id,
                           struct up_failure *failure);
 

@@ -113,12 +113,6 @@ void up_measurement_check(const struct up_measurement *measurement,
 
 /* ---- a calibration ---- */
 
-/* What earlier calibrations of this bench, as its rig file is now, have shown; dof 0: too few. */
-struct up_calibration_history {
-    double scatter_rel, scatter_dof; /* of loadings of one mass, in proportion to it, pooled */
-    double slope_rel, slope_dof;     /* standard deviation of the slope from one to another */
-};
-
 struct up_loadings {
     /* Of the rig the fit reads: id, sha256, air, division_counts, mass_class, mass_tolerance_rel,
        read_after_s, window_s. */

@@ -37,6 +37,34 @@ static void it_comes_back_whole(void **state) {
     up_catalogue_close(catalogue);
 }
 
+/* Slopes of 99900, 100000 and 100100: a standard deviation of 1e-3. Scatters of 3e-3 (2 degrees of
+   freedom) and 1e-3 (6) pool to sqrt((2 * 9 + 6) / 8) e-3. Another rig's count for nothing. */
+static void the_past_of_a_bench_is_pooled(void **state) {
+    static const double slope[] = {99900, 100000, 100100, 50000};
+    static const double sd[] = {3e-3, 1e-3, 0, 1}, dof[] = {2, 6, 0, 9};
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    struct up_calibration_history past;
+    struct up_failure failure = {0};
+    char sha256[UP_SHA256_SIZE];
+    (void)state;
+    for (int i = 0; i < 4; i++) {
+        struct up_calibration one = plain_calibration("a", slope[i]);
+        memcpy(sha256, one.rig_sha256, sizeof sha256);
+        one.rig_sha256[0] = i == 3 ? 'x' : one.rig_sha256[0];
+        one.own_scatter_rel = sd[i];
+        one.own_scatter_dof = dof[i];
+        add(catalogue, &one);
+        assert_true(up_calibration_past(catalogue, "a", sha256, &past, &failure));
+        assert_true((past.slope_dof > 0) == (i >= 2)); /* of fewer than three nothing is told */
+    }
+    assert_true(past.scatter_dof == 8 && past.slope_dof == 2);
+    assert_true(fabs(past.scatter_rel - sqrt(24.0 / 8) * 1e-3) < 1e-12);
+    assert_true(fabs(past.slope_rel - 1e-3) < 1e-12);
+    assert_true(up_calibration_past(catalogue, "b", sha256, &past, &failure));
+    assert_true(past.scatter_dof == 0 && past.slope_dof == 0);
+    up_catalogue_close(catalogue);
+}
+
 static void what_was_looked_for_comes_back(void **state) {
     (void)state;
     struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
@@ -188,6 +216,7 @@ static void a_stored_one_that_is_broken_is_told(void **state) {
 int main(void) {
     const struct CMUnitTest tests[] = {
         TEST(it_comes_back_whole),
+        TEST(the_past_of_a_bench_is_pooled),
         TEST(what_was_looked_for_comes_back),
         TEST(an_old_body_still_loads),
         TEST(infinite_dof_stays_infinite),
