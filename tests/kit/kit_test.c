@@ -276,6 +276,7 @@ static void test_moving_lead(void **state) {
     assert_close(answer.u, 8.0175 * 0.1 / 4, 0.01);
     struct up_kit_state more = sea; /* of the same lead: 4 kg +- 0.1 kg more */
     more.lead_kg[0] = 8;
+    sea.lead_kg[0] = 4;
     assert_true(up_kit_lead_change_kg(draws, &sea, &more, &answer, NULL));
     assert_close(answer.value, -4, 0.01);
     assert_close(answer.u, 0.1, 0.005);

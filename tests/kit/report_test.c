@@ -214,6 +214,10 @@ static void mistakes_are_named(void **state) {
         {belt, "", CHECK, DIVE ", \"deco\": 3", "decompression are beyond this program"},
         {belt, "", CHECK, DIVE ", \"stop_m\": 20.5", "dive.stop_m: give a number from 1 to 20"},
         {belt, "", CHECK, DIVE ", \"altitude_m\": 1, \"air_pressure_hpa\": 950", "not both"},
+        {"{\"name\": \"stage\", \"kind\": \"cylinder\", \"water_volume_l\": 7, \"empty_mass_kg\": "
+         "8, "
+         "\"metal\": \"steel\", \"working_pressure_bar\": 232, \"oxygen_percent\": 32}",
+         "", CHECK, DIVE, "several gases are beyond this program"},
         {belt, "\"accept\": [\"all\"],", CHECK, DIVE, "accept[0]: give one of: elsewhere"}};
     (void)state;
     for (size_t i = 0; i < ARRAY(row); i++) {
