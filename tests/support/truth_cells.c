@@ -119,7 +119,7 @@ struct session {
     struct up_failure *failure;
     unsigned kind, item;
     double begun_s;
-    double inside, results; /* in the tank's own water */
+    double inside, alone, results; /* in the tank's own water; alone: without the stuck air */
     bool broken;
 };
 
@@ -168,6 +168,7 @@ static void count_results(struct session *session, const struct plateau_bench *b
         tally->seconds += tank_time_s(bench->tank) - session->begun_s;
         tally->rectangular += rectangular_share(&result[w]);
         session->inside += w == 0 && inside;
+        session->alone += w == 0 && fabs(error_g) <= answer->expanded_u_kg * 1e3;
         session->results += w == 0;
     }
 }
@@ -335,6 +336,9 @@ bool truth_session(const struct truth_settings *settings, unsigned kind, unsigne
         double share = session.inside / session.results;
         table->share += share;
         table->share_squares += share * share;
+        double alone = session.alone / session.results;
+        table->alone += alone;
+        table->alone_squares += alone * alone;
         table->sessions++;
     }
     return good;

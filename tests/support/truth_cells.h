@@ -33,6 +33,9 @@ struct truth_table {
     struct truth_tally plain[TRUTH_TANKS][TRUTH_ITEMS][TRUTH_DIPS_MAX + 1]; /* by dips */
     /* of a session's results in the tank's own water, the share inside */
     double share, share_squares, sessions;
+    /* The same by the interval alone, without the bound for air that no shake frees: nothing of
+       that kind happens in these tanks, so the interval alone must hold as often as it says. */
+    double alone, alone_squares;
     /* Where the bench gave up, as nothing settled: calibrations, and measurements of fewer trials
        than asked for. */
     double given_up;
