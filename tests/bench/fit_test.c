@@ -120,6 +120,29 @@ static void the_tares_tell_the_scatter_of_any_load(void **state) {
     assert_true(found.own_scatter_dof == 3);
 }
 
+/* Scales of coarse steps: a division is all that scatters, and it repeats with the mass, so all
+   masses weigh alike: the slope is sum m y / sum m^2. First the lightest reads half a division more
+   each of three times; then two readings of the lightest two are a division apart. */
+static void rounding_weighs_alike(void **state) {
+    static const double mass_kg[] = {0.5, 1, 2, 5};
+    static const double division = 6000; /* 10 g */
+    (void)state;
+    for (int apart = 0; apart <= 1; apart++) {
+        double my = 0, mm = 0;
+        loadings.points = 0;
+        loadings.rig.division_counts = division;
+        for (int i = 0; i < (apart ? 8 : 12); i++) {
+            double off = i % 4 > apart ? 0 : apart ? (i > 3 ? -division : 0) : division / 2;
+            hang(mass_kg[i % 4], off);
+            my += mass_kg[i % 4] * (SLOPE * mass_kg[i % 4] + off);
+            mm += mass_kg[i % 4] * mass_kg[i % 4];
+        }
+        fit();
+        assert_close(found.slope_counts_per_kg, my / mm, 1e-6);
+        assert_close(found.scatter_kg, division / sqrt(6) / found.slope_counts_per_kg, 1e-12);
+    }
+}
+
 /* Pairs of one mass, apart by 2 x of it: s = sqrt(2) x of the load. Earlier calibrations that say
    y with 9 degrees of freedom pool to sqrt((3 s^2 + 9 y^2) / 12). */
 static void replicates_tell_the_scatter_that_grows(void **state) {
@@ -387,6 +410,7 @@ int main(void) {
         FIT(lack_of_fit_is_the_scatter_of_the_means),
         FIT(creep_is_told_a_decade),
         FIT(the_tares_tell_the_scatter_of_any_load),
+        FIT(rounding_weighs_alike),
         FIT(replicates_tell_the_scatter_that_grows),
         FIT(the_slope_is_no_surer_than_its_history),
         FIT(an_offset_beyond_chance_is_part_of_the_line),
