@@ -335,6 +335,7 @@ static void fill(const struct up_loadings *loadings, struct up_calibration *cali
         isnan(loadings->noise_counts)
             ? rig->division_counts / sqrt(12) /* typed: nothing else tells */
             : loadings->noise_counts;
+    calibration->division_counts = rig->division_counts;
     calibration->temp_c = rig->air.temp_c.value;
     calibration->read_after_s = rig->read_after_s;
     calibration->window_s = rig->window_s;
