@@ -129,6 +129,10 @@ bool up_calibration_latest(struct up_catalogue *catalogue, const char *bench,
    that is trusted; UP_STATUS_WRONG_INPUT where there is none. */
 bool up_calibration_to_use(struct up_catalogue *catalogue, const char *bench,
                            struct up_calibration *calibration, struct up_failure *failure);
+/* For who only looks: the newest that is trusted, else the newest. */
+bool up_calibration_to_show(struct up_catalogue *catalogue, const char *bench,
+                            struct up_calibration *calibration, bool *trusted,
+                            struct up_failure *failure);
 bool up_calibration_is_trusted(struct up_catalogue *catalogue, const char *calibration_id,
                                bool *trusted, struct up_failure *failure);
 /* What the bench's calibrations that are trusted here, of the rig with this hash, have shown. */

@@ -79,6 +79,9 @@ static void a_newer_calibration_from_elsewhere_is_passed_over(void **state) {
     assert_string_equal(used.id, mine.id);
     assert_true(up_calibration_latest(catalogue, mine.bench, &used, NULL));
     assert_string_equal(used.id, theirs.id);
+    bool trusted = false;
+    assert_true(up_calibration_to_show(catalogue, mine.bench, &used, &trusted, NULL) && trusted);
+    assert_string_equal(used.id, mine.id);
     up_catalogue_close(other);
     up_catalogue_close(catalogue);
 }
