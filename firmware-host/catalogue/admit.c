@@ -6,7 +6,7 @@
 #include "internal.h"
 #include "text/text.h"
 
-enum { BODY_BYTES_MAX = 1 << 20, REPLACES_MAX = 1000 };
+enum { REPLACES_MAX = 1000 };
 
 struct admission {
     struct up_catalogue *catalogue;
@@ -128,7 +128,7 @@ bool catalogue_check_content(const char *kind, const json_t *content, struct up_
 static bool check_hash(const struct admission *admission) {
     struct up_record copy = *admission->record;
     UP_FREED char *content = json_dumps(copy.content, JSON_COMPACT | JSON_REAL_PRECISION(17));
-    bool small = content != NULL && strlen(content) <= BODY_BYTES_MAX;
+    bool small = content != NULL && strlen(content) <= CATALOGUE_BODY_BYTES_MAX;
     if (!small) {
         return refuse(admission, "its body", "is larger than a megabyte");
     }

@@ -38,7 +38,7 @@ static bool visit_row(sqlite3_stmt *statement,
                       void *context) {
     struct up_record record, copy;
     catalogue_read_row(statement, &record);
-    json_t *replaces = json_loads(catalogue_text_of(statement, 7), 0, NULL);
+    json_t *replaces = catalogue_json_of(statement, 7);
     copy = record;
     bool sound = json_is_object(record.content) && json_is_array(replaces) &&
                  catalogue_has_form(&record) && catalogue_hash(&copy, replaces) &&

@@ -206,6 +206,9 @@ sqlite3_stmt *catalogue_prepare(struct up_catalogue *catalogue, const char *sql,
 bool catalogue_finish(struct up_catalogue *catalogue, sqlite3_stmt *statement, int code,
                       struct up_failure *failure);
 const char *catalogue_text_of(sqlite3_stmt *statement, int column);
+/* NULL where it is none, or larger than any that is stored or taken in. */
+enum { CATALOGUE_BODY_BYTES_MAX = 1 << 20 };
+json_t *catalogue_json_of(sqlite3_stmt *statement, int column);
 
 /* The columns id, sha256, kind, subject, bench, made_utc and body; the content is the caller's. */
 void catalogue_read_row(sqlite3_stmt *statement, struct up_record *record);
