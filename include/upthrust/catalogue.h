@@ -193,6 +193,7 @@ bool up_export_json(struct up_catalogue *catalogue, const char *directory,
 struct up_intake {
     unsigned long fresh, known; /* records that came, and that were here already */
     unsigned long contested;    /* other content under the id of a record of here: kept beside it */
+    unsigned long undecided;    /* of those: the record of here counts no more, either */
     /* Of those that came: versions of things that were made here, among them of items, which can be
        accepted; results of items that were made here; and calibrations, which must be adopted
        before they are used. */
@@ -201,8 +202,8 @@ struct up_intake {
 
 /* What another catalogue exported (a JSON document, or the directory it lies in), or another
    catalogue's directory. All or nothing; UP_STATUS_WRONG_INPUT names record and member. Of
-   two contents under one id that of here counts, and where both came from elsewhere neither does
-   until it is taken back. In whatever order catalogues are put together, the same comes out. With
+   two contents under one id that counts which was made here or of which something was measured
+   here; else neither does until it is taken back. In whatever order catalogues are put together, the same comes out. With
    dry_run nothing is stored, only checked and counted. */
 bool up_catalogue_import(struct up_catalogue *catalogue, const char *path, bool dry_run,
                          struct up_intake *intake, struct up_failure *failure);
