@@ -6,7 +6,7 @@
 #include "internal.h"
 #include "text/text.h"
 
-enum { BODY_BYTES_MAX = 1 << 20, REPLACES_MAX = 1000 };
+enum { REPLACES_MAX = 1000 };
 
 struct admission {
     struct up_catalogue *catalogue;
@@ -128,7 +128,7 @@ bool catalogue_check_content(const char *kind, const json_t *content, struct up_
 static bool check_hash(const struct admission *admission) {
     struct up_record copy = *admission->record;
     UP_FREED char *content = json_dumps(copy.content, JSON_COMPACT | JSON_REAL_PRECISION(17));
-    bool small = content != NULL && strlen(content) <= BODY_BYTES_MAX;
+    bool small = content != NULL && strlen(content) <= CATALOGUE_BODY_BYTES_MAX;
     if (!small) {
         return refuse(admission, "its body", "is larger than a megabyte");
     }
@@ -205,14 +205,6 @@ static bool check_other_id(const struct admission *admission) {
                    "has the same record under another id: one of the two is a copy"));
 }
 
-static bool contest(const struct admission *admission, enum catalogue_admitted *how) {
-    bool fresh = false;
-    bool good = catalogue_contest(admission->catalogue, admission->record, admission->replaces,
-                                  &fresh, admission->failure);
-    *how = fresh ? ADMITTED_CONTESTED : ADMITTED_KNOWN;
-    return good;
-}
-
 bool catalogue_admit(struct up_catalogue *catalogue, struct up_record *record, json_t *replaces,
                      const char *where, enum catalogue_admitted *how, struct up_failure *failure) {
     const struct admission admission = {catalogue, record, replaces, where, failure};
@@ -222,7 +214,7 @@ bool catalogue_admit(struct up_catalogue *catalogue, struct up_record *record, j
     }
     return *how == ADMITTED_KNOWN ? true
            : *how == ADMITTED_CONTESTED
-               ? contest(&admission, how)
+               ? catalogue_contest(catalogue, record, replaces, how, failure)
                : check_other_id(&admission) && check_same_thing(&admission) &&
                      catalogue_insert(catalogue, record, replaces, failure);
 }

@@ -210,6 +210,13 @@ bool up_calibration_latest(struct up_catalogue *catalogue, const char *bench,
     return find_latest(catalogue, bench, false, calibration, failure);
 }
 
+bool up_calibration_to_show(struct up_catalogue *catalogue, const char *bench,
+                            struct up_calibration *calibration, bool *trusted,
+                            struct up_failure *failure) {
+    *trusted = find_latest(catalogue, bench, true, calibration, NULL);
+    return *trusted || find_latest(catalogue, bench, false, calibration, failure);
+}
+
 bool up_calibration_to_use(struct up_catalogue *catalogue, const char *bench,
                            struct up_calibration *calibration, struct up_failure *failure) {
     return find_latest(catalogue, bench, true, calibration, failure) &&

@@ -1,35 +1,45 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Other content under the id of a record: one of the two is forged, and nothing here can tell
    which. So that catalogues can be put together in any order, each is kept under its hash; what was
-   made or adopted here counts, and of two that came from elsewhere neither does until a person
-   takes one back. */
+   made, adopted or weighed here counts, and of two others neither does until a person takes one
+   back. */
 #include <stdlib.h>
 #include <string.h>
 
 #include "internal.h"
 
+/* Made here, borne out by a known mass, or the gear or body that our own measurements are of. */
+static const char speaks_for_it[] = "SELECT " CATALOGUE_HAS_MARK(
+    "?1", "'made', 'kept', 'adopted'") " OR EXISTS (SELECT 1 FROM record AS h JOIN record AS r"
+                                       " WHERE h.id = ?1 AND h.kind IN ('item', 'reference')"
+                                       " AND r.kind IN ('result', 'trial', 'run',"
+                                       " 'reference_check') AND CASE WHEN json_valid(r.body)"
+                                       " THEN h.subject IN (json_extract(r.body, '$.item_id'),"
+                                       " json_extract(r.body, '$.reference_id')) END"
+                                       " AND " CATALOGUE_IS_OWN("r.id") ")";
+
 static const char reason[] = "another catalogue has other content under this id";
 
 bool catalogue_contest(struct up_catalogue *catalogue, const struct up_record *record,
-                       const json_t *replaces, bool *fresh, struct up_failure *failure) {
-    long long own = 0; /* or borne out by a known mass */
+                       const json_t *replaces, enum catalogue_admitted *how,
+                       struct up_failure *failure) {
+    long long ours = 0;
     char *content =
         json_dumps(record->content, JSON_SORT_KEYS | JSON_COMPACT | JSON_REAL_PRECISION(17));
     char *old = json_dumps(replaces, JSON_COMPACT);
     const char *values[] = {record->id,    record->sha256,   record->kind, record->subject,
                             record->bench, record->made_utc, content,      old};
-    bool good =
-        catalogue_ask(catalogue, "SELECT " CATALOGUE_HAS_MARK("?", "'made', 'kept', 'adopted'"),
-                      record->id, &own, failure) &&
-        catalogue_change(catalogue,
-                         "INSERT INTO contested VALUES (?, ?, ?, ?, ?, ?, ?, ?)"
-                         " ON CONFLICT DO NOTHING",
-                         values, 8, failure);
-    *fresh = good && sqlite3_changes(catalogue->database) > 0;
+    bool good = catalogue_ask(catalogue, speaks_for_it, record->id, &ours, failure) &&
+                catalogue_change(catalogue,
+                                 "INSERT INTO contested VALUES (?, ?, ?, ?, ?, ?, ?, ?)"
+                                 " ON CONFLICT DO NOTHING",
+                                 values, 8, failure);
+    bool fresh = good && sqlite3_changes(catalogue->database) > 0;
+    *how = !fresh ? ADMITTED_KNOWN : ours > 0 ? ADMITTED_CONTESTED : ADMITTED_UNDECIDED;
     free(content);
     free(old);
-    return good &&
-           (own > 0 || !*fresh || up_catalogue_set_aside(catalogue, record->id, reason, failure));
+    return good && (*how != ADMITTED_UNDECIDED ||
+                    up_catalogue_set_aside(catalogue, record->id, reason, failure));
 }
 
 static bool visit_row(sqlite3_stmt *statement,
@@ -38,7 +48,7 @@ static bool visit_row(sqlite3_stmt *statement,
                       void *context) {
     struct up_record record, copy;
     catalogue_read_row(statement, &record);
-    json_t *replaces = json_loads(catalogue_text_of(statement, 7), 0, NULL);
+    json_t *replaces = catalogue_json_of(statement, 7);
     copy = record;
     bool sound = json_is_object(record.content) && json_is_array(replaces) &&
                  catalogue_has_form(&record) && catalogue_hash(&copy, replaces) &&

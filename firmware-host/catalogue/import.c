@@ -137,7 +137,8 @@ static bool count_fresh(struct import *import, const struct up_record *record) {
 static bool count(struct import *import, const struct up_record *record,
                   enum catalogue_admitted how) {
     import->intake->known += how == ADMITTED_KNOWN;
-    import->intake->contested += how == ADMITTED_CONTESTED;
+    import->intake->contested += how == ADMITTED_CONTESTED || how == ADMITTED_UNDECIDED;
+    import->intake->undecided += how == ADMITTED_UNDECIDED;
     return how != ADMITTED_FRESH || count_fresh(import, record);
 }
 

@@ -131,10 +131,13 @@ void catalogue_place(struct up_catalogue *catalogue, char place[UP_SHA256_SIZE])
 
 /* ---- contested.c ---- */
 
-/* Keeps other content under the id of a record; *fresh: it was not kept before. Within a
-   transaction. */
+/* Contested: the record of here counts on; undecided: neither does. */
+enum catalogue_admitted { ADMITTED_KNOWN, ADMITTED_FRESH, ADMITTED_CONTESTED, ADMITTED_UNDECIDED };
+
+/* Keeps other content under the id of a record. Within a transaction. */
 bool catalogue_contest(struct up_catalogue *catalogue, const struct up_record *record,
-                       const json_t *replaces, bool *fresh, struct up_failure *failure);
+                       const json_t *replaces, enum catalogue_admitted *how,
+                       struct up_failure *failure);
 /* `sound`: it is what was stored. */
 bool catalogue_each_contested(struct up_catalogue *catalogue,
                               bool (*visit)(const struct up_record *record, json_t *replaces,
@@ -206,6 +209,9 @@ sqlite3_stmt *catalogue_prepare(struct up_catalogue *catalogue, const char *sql,
 bool catalogue_finish(struct up_catalogue *catalogue, sqlite3_stmt *statement, int code,
                       struct up_failure *failure);
 const char *catalogue_text_of(sqlite3_stmt *statement, int column);
+/* NULL where it is none, or larger than any that is stored or taken in. */
+enum { CATALOGUE_BODY_BYTES_MAX = 1 << 20 };
+json_t *catalogue_json_of(sqlite3_stmt *statement, int column);
 
 /* The columns id, sha256, kind, subject, bench, made_utc and body; the content is the caller's. */
 void catalogue_read_row(sqlite3_stmt *statement, struct up_record *record);
@@ -257,7 +263,6 @@ bool catalogue_fail_found(const struct catalogue_found *found, struct up_failure
 
 /* What came from another catalogue is checked as hostile: form, members, hash. Within a
    transaction. `where` stands before what is wrong. */
-enum catalogue_admitted { ADMITTED_KNOWN, ADMITTED_FRESH, ADMITTED_CONTESTED };
 bool catalogue_admit(struct up_catalogue *catalogue, struct up_record *record, json_t *replaces,
                      const char *where, enum catalogue_admitted *how, struct up_failure *failure);
 

@@ -75,12 +75,20 @@ static bool insert_replaces(struct up_catalogue *catalogue, const char *id, cons
     return true;
 }
 
+static bool fail_body(const struct up_record *record, struct up_failure *failure) {
+    return up_fail(failure, UP_STATUS_UNABLE,
+                   "a record of kind %s cannot be stored: it is not a JSON object, holds text that "
+                   "is not UTF-8, or is larger than a megabyte",
+                   record->kind);
+}
+
 bool catalogue_insert(struct up_catalogue *catalogue, const struct up_record *record,
                       const json_t *replaces, struct up_failure *failure) {
     UP_FREED char *content = dump(record->content);
     const char *values[] = {record->id,    record->sha256,   record->kind, record->subject,
                             record->bench, record->made_utc, content};
-    return catalogue_change(catalogue, "INSERT INTO record VALUES (?, ?, ?, ?, ?, ?, ?)", values, 7,
+    return (strlen(content) <= CATALOGUE_BODY_BYTES_MAX || fail_body(record, failure)) &&
+           catalogue_change(catalogue, "INSERT INTO record VALUES (?, ?, ?, ?, ?, ?, ?)", values, 7,
                             failure) &&
            (sqlite3_changes(catalogue->database) == 1 ||
             up_fail(failure, UP_STATUS_UNABLE,
@@ -111,13 +119,6 @@ static bool number_it(struct up_catalogue *catalogue, const struct up_record *re
         json_object_set_new(content, "bench_sequence", json_integer(sequence));
     }
     return good;
-}
-
-static bool fail_body(const struct up_record *record, struct up_failure *failure) {
-    return up_fail(failure, UP_STATUS_UNABLE,
-                   "a record of kind %s cannot be stored: it is not a JSON object, or holds text "
-                   "that is not UTF-8",
-                   record->kind);
 }
 
 static bool fail_clock(const struct up_record *record, struct up_failure *failure) {

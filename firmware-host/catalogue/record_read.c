@@ -61,6 +61,12 @@ const char *catalogue_text_of(sqlite3_stmt *statement, int column) {
     return text != NULL ? (const char *)text : "";
 }
 
+json_t *catalogue_json_of(sqlite3_stmt *statement, int column) {
+    const char *text = catalogue_text_of(statement, column);
+    bool small = sqlite3_column_bytes(statement, column) <= CATALOGUE_BODY_BYTES_MAX;
+    return small ? json_loads(text, 0, NULL) : NULL; /* it takes 80 times the room */
+}
+
 /* ---- ids ---- */
 
 /* The first column of all rows. */
@@ -130,7 +136,7 @@ void catalogue_read_row(sqlite3_stmt *statement, struct up_record *record) {
     copy_column(statement, 4, record->bench, sizeof record->bench);
     copy_column(statement, 5, record->made_utc, sizeof record->made_utc);
     record->elsewhere = true;
-    record->content = json_loads(catalogue_text_of(statement, 6), 0, NULL);
+    record->content = catalogue_json_of(statement, 6);
 }
 
 /* Whether it is what was stored: a digit that changed on the disk is found by the hash. */

@@ -55,8 +55,8 @@ static void print_sum(const struct findings *findings) {
                count[UP_RECORD_AHEAD_OF_CLOCK]);
     }
     if (count[UP_RECORD_CONTESTED] > 0) {
-        printf("%u with other content under the id of a record: one of the two is forged. Yours "
-               "counts; where both came from elsewhere, neither does until --take-back\n",
+        printf("%u with other content under the id of a record: one of the two is forged. Yours, "
+               "or what you measured, counts; of two others neither does until --take-back\n",
                count[UP_RECORD_CONTESTED]);
     }
     if (count[UP_RECORD_OF_MANY] > 0) {

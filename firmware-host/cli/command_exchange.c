@@ -26,6 +26,12 @@ static void print_words(const char *from, const struct up_intake *intake, bool d
                "Kept aside, see `upthrust check-catalogue`.\n",
                intake->contested);
     }
+    if (intake->undecided > 0) {
+        printf("  %lu record%s of here, from elsewhere too, count%s no more: `upthrust "
+               "check-catalogue --take-back ID` takes one back.\n",
+               intake->undecided, up_text_plural(intake->undecided),
+               intake->undecided == 1 ? "s" : "");
+    }
     if (intake->versions_of_ours > 0) {
         printf("  Your own versions stay as they are.%s%s\n",
                intake->items_of_ours > 0
@@ -45,10 +51,11 @@ static void print_intake(const char *from, const struct up_intake *intake, bool 
                          bool json) {
     if (json) {
         print_json(json_pack(
-            "{s:s, s:b, s:I, s:I, s:I, s:I, s:I, s:I}", "schema", "upthrust-taken-1", "dry_run",
-            dry_run, "records_new", (json_int_t)intake->fresh, "records_known",
+            "{s:s, s:b, s:I, s:I, s:I, s:I, s:I, s:I, s:I}", "schema", "upthrust-taken-1",
+            "dry_run", dry_run, "records_new", (json_int_t)intake->fresh, "records_known",
             (json_int_t)intake->known, "records_contested", (json_int_t)intake->contested,
-            "versions_of_ours", (json_int_t)intake->versions_of_ours, "results_of_ours",
+            "records_undecided", (json_int_t)intake->undecided, "versions_of_ours",
+            (json_int_t)intake->versions_of_ours, "results_of_ours",
             (json_int_t)intake->results_of_ours, "calibrations", (json_int_t)intake->calibrations));
     } else {
         print_words(from, intake, dry_run);

@@ -76,13 +76,14 @@ static bool open_rig(struct call *call, struct checking *checking) {
            refuse(call, "--operator pedal: %s has no section [pedal] that names its line", file);
 }
 
-/* A catalogue without a valid calibration is no mistake: then everything is in counts. */
+/* A catalogue without a trusted calibration is no mistake: then everything is in counts. */
 static void find_calibration(struct call *call, struct checking *checking) {
+    bool trusted = false;
     UP_FREED struct up_calibration *calibration = up_allocate(1, sizeof *calibration);
     if (checking->counts_per_kg == 0 &&
         up_catalogue_open(catalogue_directory(call), UP_CATALOGUE_READ, &call->catalogue, NULL) &&
-        up_calibration_latest(call->catalogue, checking->rig.id, calibration, NULL) &&
-        strcmp(calibration->rig_sha256, checking->rig.sha256) == 0) {
+        up_calibration_to_show(call->catalogue, checking->rig.id, calibration, &trusted, NULL) &&
+        trusted && strcmp(calibration->rig_sha256, checking->rig.sha256) == 0) {
         checking->counts_per_kg = calibration->slope_counts_per_kg;
     }
 }

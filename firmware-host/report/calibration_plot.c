@@ -82,20 +82,22 @@ static bool write_data(FILE *stream, void *context) {
 struct drawing {
     const struct up_calibration *calibration;
     unsigned number;
+    bool trusted;
 };
 
-static char *title_of(const struct up_calibration *calibration) {
+static char *title_of(const struct drawing *drawing) {
+    const struct up_calibration *calibration = drawing->calibration;
     UP_FREED char *clean = name_in_title(calibration->bench, 60);
     UP_FREED char *hysteresis = isnan(calibration->hysteresis_kg)
                                     ? up_text_format("not looked for")
                                     : up_text_format("%.2f g", calibration->hysteresis_kg * 1e3);
-    return up_text_format("Calibration of %s, %.10s: hysteresis %s", clean, calibration->made_utc,
-                          hysteresis);
+    return up_text_format("Calibration of %s, %.10s%s: hysteresis %s", clean, calibration->made_utc,
+                          drawing->trusted ? "" : ", not adopted here", hysteresis);
 }
 
 static bool write_script(FILE *stream, void *context) {
     const struct drawing *drawing = context;
-    UP_FREED char *title = title_of(drawing->calibration);
+    UP_FREED char *title = title_of(drawing);
     UP_FREED char *escaped = up_text_for_gnuplot(title);
     fprintf(
         stream,
@@ -108,9 +110,9 @@ static bool write_script(FILE *stream, void *context) {
     return ferror(stream) == 0;
 }
 
-static bool write_one(struct up_calibration *calibration, unsigned number, const char *directory,
-                      struct up_failure *failure) {
-    struct drawing drawing = {calibration, number};
+static bool write_one(struct up_calibration *calibration, unsigned number, bool trusted,
+                      const char *directory, struct up_failure *failure) {
+    struct drawing drawing = {calibration, number, trusted};
     UP_FREED char *script = up_text_format("%s/calibration-%u.gp", directory, number);
     UP_FREED char *data = up_text_format("%s/calibration-%u.tsv", directory, number);
     return up_text_write_file(data, write_data, calibration, failure) &&
@@ -124,8 +126,9 @@ bool up_plot_write_calibrations(struct up_catalogue *catalogue, const char *dire
     bool good = up_catalogue_each(catalogue, "calibration", take_bench, &benches, failure);
     *count = 0;
     for (unsigned i = 0; good && i < benches.count; i++) {
-        good = up_calibration_latest(catalogue, benches.id[i], calibration, failure) &&
-               write_one(calibration, i + 1, directory, failure);
+        bool trusted = false;
+        good = up_calibration_to_show(catalogue, benches.id[i], calibration, &trusted, failure) &&
+               write_one(calibration, i + 1, trusted, directory, failure);
         *count += good;
     }
     free(benches.id);

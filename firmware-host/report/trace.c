@@ -48,6 +48,8 @@ static bool take_run(const struct up_record *record, void *context) {
     memcpy(trace->made_utc, record->made_utc, sizeof trace->made_utc);
     read_text(record->content, "item_id", trace->item_id, sizeof trace->item_id);
     read_text(record->content, "rig_sha256", trace->rig_sha256, sizeof trace->rig_sha256);
+    read_text(record->content, "calibration_id", trace->calibration_id,
+              sizeof trace->calibration_id);
     const char *what = json_string_value(json_object_get(record->content, "what"));
     trace->calibrating = what != NULL && strcmp(what, "calibrate") == 0;
     return true;
@@ -61,13 +63,17 @@ static bool take_item(const struct up_record *record, void *context) {
     return true;
 }
 
-/* That of the run: made by it, or the latest before it. */
+/* That of the run: made by it, or named by it, or the latest before it. What came from elsewhere
+   may say any time, and counts only where the run names it. */
 static bool take_calibration(const struct up_record *record, void *context) {
     struct trace *trace = context;
     const json_t *slope = json_object_get(record->content, "slope_counts_kg");
     bool before = strcmp(record->made_utc, trace->made_utc) <= 0;
-    if (strcmp(record->bench, trace->bench) == 0 && json_is_number(slope) &&
-        json_number_value(slope) != 0 && before != trace->calibrating) {
+    bool named = trace->calibration_id[0] != '\0'
+                     ? strcmp(record->id, trace->calibration_id) == 0
+                     : !record->elsewhere && before != trace->calibrating;
+    if (named && strcmp(record->bench, trace->bench) == 0 && json_is_number(slope) &&
+        json_number_value(slope) != 0) {
         trace->counts_per_kg = json_number_value(slope);
         return !trace->calibrating; /* the first one after its beginning */
     }

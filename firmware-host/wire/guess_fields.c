@@ -120,7 +120,8 @@ static void learn_member(const struct lines *lines, struct table *table, const c
     while (at < table->width && strcmp(table->column[at].name, name) != 0) {
         at++;
     }
-    if (at == UP_FIELDS_MAX || strlen(name) >= UP_LABEL_SIZE || strpbrk(name, ",;#") != NULL) {
+    if (at == UP_FIELDS_MAX || strlen(name) >= UP_LABEL_SIZE || strpbrk(name, ",;#") != NULL ||
+        !up_text_is_clean(name)) { /* a line end would begin a key of the rig file */
         return;
     }
     struct column *column = &table->column[at];

@@ -131,9 +131,14 @@ static bool set_fields(struct parse *parse, const struct key *key, const char *v
 }
 
 /* Cuts "a, b" at the commas and trims the parts: at most `room` of them, each of 1 to size - 1
-   bytes. */
+   bytes. Bytes of any alphabet are those of the line; control bytes would reach a terminal. */
 static int cut_list(const char *value, char *parts, size_t size, int room) {
     int count = 0;
+    for (const char *at = value; *at != '\0'; at++) {
+        if (iscntrl((unsigned char)*at) && *at != '\t') {
+            return 0;
+        }
+    }
     for (const char *at = value; at != NULL; count++) {
         at += strspn(at, " \t");
         size_t length = strcspn(at, ",");
@@ -159,9 +164,9 @@ static bool set_labels(struct parse *parse, const struct key *key, const char *v
         memcpy(line->load[i].label, label[i], sizeof label[i]);
     }
     line->loads = count;
-    return count > 0 ||
-           refuse_value(parse, key, value,
-                        "one to eight labels of at most 47 bytes, separated by commas");
+    return count > 0 || refuse_value(parse, key, value,
+                                     "one to eight labels of at most 47 bytes, separated by commas,"
+                                     " without control characters");
 }
 
 static bool set_words(struct parse *parse, const struct key *key, const char *value,
@@ -169,7 +174,8 @@ static bool set_words(struct parse *parse, const struct key *key, const char *va
     words->count = cut_list(value, words->text[0], UP_WORD_SIZE, UP_WORDS_MAX);
     return words->count > 0 ||
            refuse_value(parse, key, value,
-                        "one to eight words of at most 23 bytes, separated by commas");
+                        "one to eight words of at most 23 bytes, separated by commas,"
+                        " without control characters");
 }
 
 /* One byte behind a backslash; 0 where there is none such. *at moves behind it. */

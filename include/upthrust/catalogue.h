@@ -129,6 +129,10 @@ bool up_calibration_latest(struct up_catalogue *catalogue, const char *bench,
    that is trusted; UP_STATUS_WRONG_INPUT where there is none. */
 bool up_calibration_to_use(struct up_catalogue *catalogue, const char *bench,
                            struct up_calibration *calibration, struct up_failure *failure);
+/* For who only looks: the newest that is trusted, else the newest. */
+bool up_calibration_to_show(struct up_catalogue *catalogue, const char *bench,
+                            struct up_calibration *calibration, bool *trusted,
+                            struct up_failure *failure);
 bool up_calibration_is_trusted(struct up_catalogue *catalogue, const char *calibration_id,
                                bool *trusted, struct up_failure *failure);
 /* What the bench's calibrations that are trusted here, of the rig with this hash, have shown. */
@@ -189,6 +193,7 @@ bool up_export_json(struct up_catalogue *catalogue, const char *directory,
 struct up_intake {
     unsigned long fresh, known; /* records that came, and that were here already */
     unsigned long contested;    /* other content under the id of a record of here: kept beside it */
+    unsigned long undecided;    /* of those: the record of here counts no more, either */
     /* Of those that came: versions of things that were made here, among them of items, which can be
        accepted; results of items that were made here; and calibrations, which must be adopted
        before they are used. */
@@ -197,8 +202,8 @@ struct up_intake {
 
 /* What another catalogue exported (a JSON document, or the directory it lies in), or another
    catalogue's directory. All or nothing; UP_STATUS_WRONG_INPUT names record and member. Of
-   two contents under one id that of here counts, and where both came from elsewhere neither does
-   until it is taken back. In whatever order catalogues are put together, the same comes out. With
+   two contents under one id that counts which was made here or of which something was measured
+   here; else neither does until it is taken back. In whatever order catalogues are put together, the same comes out. With
    dry_run nothing is stored, only checked and counted. */
 bool up_catalogue_import(struct up_catalogue *catalogue, const char *path, bool dry_run,
                          struct up_intake *intake, struct up_failure *failure);

@@ -42,7 +42,7 @@ static void a_calibration_is_used_where_it_was_made(void **state) {
 static void an_adopted_calibration_stays(void **state) {
     (void)state;
     struct up_intake intake;
-    bool fresh = false;
+    enum catalogue_admitted how;
     struct up_calibration made = plain_calibration("bench", 1e5), used;
     struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
     struct up_catalogue *other = open_as("other", UP_CATALOGUE_CREATE);
@@ -53,7 +53,8 @@ static void an_adopted_calibration_stays(void **state) {
     memcpy(forged.id, made.id, sizeof forged.id);
     forged.content = json_object();
     json_t *none = json_array();
-    assert_true(catalogue_contest(other, &forged, none, &fresh, NULL) && fresh);
+    assert_true(catalogue_contest(other, &forged, none, &how, NULL));
+    assert_int_equal(how, ADMITTED_CONTESTED);
     assert_true(up_calibration_to_use(other, "bench", &used, NULL));
     assert_string_equal(used.id, made.id);
     json_decref(none);
@@ -79,6 +80,9 @@ static void a_newer_calibration_from_elsewhere_is_passed_over(void **state) {
     assert_string_equal(used.id, mine.id);
     assert_true(up_calibration_latest(catalogue, mine.bench, &used, NULL));
     assert_string_equal(used.id, theirs.id);
+    bool trusted = false;
+    assert_true(up_calibration_to_show(catalogue, mine.bench, &used, &trusted, NULL) && trusted);
+    assert_string_equal(used.id, mine.id);
     up_catalogue_close(other);
     up_catalogue_close(catalogue);
 }

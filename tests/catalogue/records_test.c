@@ -181,6 +181,38 @@ static void refuses_bodies_that_cannot_be_stored(void **state) {
     up_catalogue_close(catalogue);
 }
 
+/* Parsed, it may take 80 times its room: its hash may be as good as it likes. */
+static void a_body_beyond_all_size_is_damaged(void **state) {
+    (void)state;
+    struct up_failure failure = {0};
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    struct up_record record = {.kind = "note", .made_utc = "2026-01-31T12:00:00.000Z"};
+    for (size_t over = 0; over < 2; over++) { /* with {"a":""} just a megabyte, then not */
+        char *text = up_allocate((1 << 20) - 8 + over + 1, 1);
+        memset(text, 'x', (1 << 20) - 8 + over);
+        record.content = json_pack("{s:s}", "a", text);
+        char *body = json_dumps(record.content, JSON_COMPACT);
+        assert_int_equal(
+            up_catalogue_add(catalogue, "put", NULL, NULL, record.content, NULL, NULL, &failure),
+            over == 0);
+        up_new_id(record.id);
+        memcpy(record.subject, record.id, sizeof record.id);
+        assert_true(catalogue_hash(&record, NULL));
+        const char *row[] = {record.id, record.sha256,   record.kind, record.subject,
+                             "",        record.made_utc, body};
+        assert_true(catalogue_change(catalogue, "INSERT INTO record VALUES (?, ?, ?, ?, ?, ?, ?)",
+                                     row, 7, NULL));
+        json_decref(record.content);
+        free(body);
+        free(text);
+        assert_int_equal(up_catalogue_each(catalogue, "note", count_one, &(int){0}, NULL),
+                         over == 0);
+    }
+    assert_says(&failure, UP_STATUS_UNABLE, "larger than a megabyte");
+    assert_int_equal(count_kind(catalogue, "put"), 1);
+    up_catalogue_close(catalogue);
+}
+
 static void a_damaged_record_is_told(void **state) {
     (void)state;
     struct up_failure failure = {0};
@@ -384,6 +416,7 @@ int main(void) {
         TEST(of_equal_times_the_greater_id_is_current),
         TEST(refuses_bodies_that_cannot_be_stored),
         TEST(a_damaged_record_is_told),
+        TEST(a_body_beyond_all_size_is_damaged),
         TEST(nothing_is_changed_or_removed),
         TEST(hashes_can_be_computed_again),
         TEST(views_have_the_columns_of_the_exchange),

@@ -63,6 +63,8 @@ status, words = two.tell("merge", one.at)
 assert status == 0 and "1 calibration\n" in words and "calibration adopt" in words, words
 two.is_refused(2, "calibration adopt", *measure)
 two.is_refused(1, "it is not one of this cell", *adopt)
+status, words = two.tell("rig-check", "--rig", two.rig, "--seconds", "2")
+assert "calibrate to know it" in words, words
 assert two.session(*calibrate)[0] == 0
 net_g, own_u_g = two.measured_g()
 assert abs(net_g - truth_g) < 3 * (u_g + own_u_g), (net_g, truth_g)

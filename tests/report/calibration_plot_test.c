@@ -83,6 +83,43 @@ static void one_picture_a_bench_whatever_its_name(void **state) {
     up_catalogue_close(catalogue);
 }
 
+static char *title_in(const char *directory) {
+    char *path = up_text_format("%s/calibration-1.gp", directory), *text, *title;
+    size_t length;
+    text = up_text_read_file(path, UP_LINKS_REFUSED, 1 << 20, &length, NULL);
+    assert_non_null(text);
+    title = up_text_format("%.*s", (int)strcspn(strstr(text, "set title"), "\n"),
+                           strstr(text, "set title"));
+    free(text);
+    free(path);
+    return title;
+}
+
+/* Nor does it take the place of ours. */
+static void one_from_elsewhere_is_marked(void **state) {
+    struct up_intake intake;
+    struct up_catalogue *theirs = open_as("theirs", UP_CATALOGUE_CREATE),
+                        *mine = open_as("mine", UP_CATALOGUE_CREATE);
+    unsigned count = 0;
+    (void)state;
+    add(theirs, "plain", false);
+    assert_true(up_catalogue_merge(mine, "theirs", false, &intake, NULL));
+    assert_true(up_plot_write_calibrations(mine, ".", &count, NULL));
+    char *marked = title_in(".");
+    add(mine, "plain", true);
+    add(theirs, "plain", false);
+    assert_true(up_catalogue_merge(mine, "theirs", false, &intake, NULL));
+    assert_true(up_plot_write_calibrations(mine, ".", &count, NULL));
+    char *own = title_in(".");
+    assert_non_null(strstr(marked, ", not adopted here: hysteresis not looked for"));
+    assert_non_null(strstr(own, ": hysteresis 0.40 g"));
+    assert_null(strstr(own, "adopted"));
+    free(marked);
+    free(own);
+    up_catalogue_close(theirs);
+    up_catalogue_close(mine);
+}
+
 static void a_folder_that_is_not_there(void **state) {
     struct up_failure failure = {0};
     struct up_catalogue *catalogue = open_as("d", UP_CATALOGUE_CREATE);
@@ -98,6 +135,7 @@ int main(void) {
     const struct CMUnitTest tests[] = {
         TEST(one_picture_a_bench_whatever_its_name),
         TEST(a_folder_that_is_not_there),
+        TEST(one_from_elsewhere_is_marked),
     };
     return cmocka_run_group_tests_name("report: calibration plot", tests, NULL, NULL);
 }

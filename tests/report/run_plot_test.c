@@ -48,14 +48,16 @@ static void put_plateau(struct up_run *run, const char *of, double start_s, doub
                        &failure));
 }
 
+static const char *measured_with; /* as the run tells it; NULL: it does not */
+
 /* Empty, then a shaken load of 200 g with one glitch. */
 static void make_run(struct up_catalogue *catalogue, const char *item_id, bool empty,
                      char run_id[UP_ID_SIZE]) {
     struct up_failure failure = {0};
     struct up_rig rig = rig_of(RIG);
     struct up_run *run = NULL;
-    json_t *about = json_pack("{s:s, s:s, s:s}", "what", "measure", "rig_sha256", rig.sha256,
-                              "item_id", item_id);
+    json_t *about = json_pack("{s:s, s:s, s:s, s:s*}", "what", "measure", "rig_sha256", rig.sha256,
+                              "item_id", item_id, "calibration_id", measured_with);
     assert_true(up_run_open(catalogue, "bench", about, run_id, &run, &failure));
     json_decref(about);
     if (!empty) {
@@ -146,6 +148,41 @@ static void readings_plateaus_glitches_and_shakes_are_there(void **state) {
     up_catalogue_close(catalogue);
 }
 
+static void assert_run_in_grams(struct up_catalogue *catalogue, const char *named,
+                                const char *grams) {
+    char run_id[UP_ID_SIZE];
+    measured_with = named;
+    make_run(catalogue, "", false, run_id);
+    measured_with = NULL;
+    write_run(catalogue, run_id, NULL);
+    char *data = read_made(run_id, "tsv");
+    assert_non_null(strstr(data, grams));
+    free(data);
+}
+
+/* Theirs is the newest, but our run was not measured with it. */
+static void grams_are_by_the_calibration_of_the_run(void **state) {
+    (void)state;
+    struct up_intake intake;
+    struct up_calibration mine = plain_calibration("bench", 1e6), older = mine,
+                          theirs = plain_calibration("bench", 4e6);
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    struct up_catalogue *other = open_as("other", UP_CATALOGUE_CREATE);
+    older.slope_counts_per_kg = 2e6;
+    assert_true(up_calibration_add(catalogue, &older, NULL));
+    usleep(3000);
+    assert_true(up_calibration_add(catalogue, &mine, NULL));
+    usleep(3000);
+    assert_true(up_calibration_add(other, &theirs, NULL));
+    assert_true(up_catalogue_merge(catalogue, "other", false, &intake, NULL));
+    usleep(3000);
+    assert_run_in_grams(catalogue, NULL, "\t200\t");
+    assert_run_in_grams(catalogue, older.id, "\t100\t");
+    assert_run_in_grams(catalogue, theirs.id, "\t50\t"); /* it was adopted then */
+    up_catalogue_close(other);
+    up_catalogue_close(catalogue);
+}
+
 static void without_the_rig_the_journal_is_drawn(void **state) {
     (void)state;
     struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
@@ -220,6 +257,7 @@ static void a_run_s_files_are_plain_files(void **state) {
 int main(void) {
     const struct CMUnitTest tests[] = {
         TEST(readings_plateaus_glitches_and_shakes_are_there),
+        TEST(grams_are_by_the_calibration_of_the_run),
         TEST(without_the_rig_the_journal_is_drawn),
         TEST(what_cannot_be_drawn_is_told),
         TEST(a_path_for_an_id_is_no_run),

@@ -71,6 +71,8 @@ LINE(ms_and_grams, "%d,%d g\n", 1000 + 100 * i, 250 + i % 3)
 /* beside temperature and humidity */
 LINE(climate_labels, "Temp: 2%d.5 C  Humidity: 4%d %%  Load: 12.%d g\n", i % 9, i % 9, i % 3)
 LINE(climate_columns, "%d,0.0%d,21.%02d,45.%d\n", 100 * i, i % 2, 10 + i, i % 9)
+LINE(evil_json, "{\"a\\nload_unit = kg\\npoll = T\": %d, \"b\\u001b[2J\": %d, \"a\": 1.%03d}\n",
+     5 + i % 7, 9 * i, i % 7)
 LINE(climate_json, "{\"temperature\" : 2%d.5, \"weight\" : 1.%d}\n", i % 9, i % 2)
 LINE(short_labels, "T: 2%d.5 H: 4%d W: 1234%d\n", i % 9, i % 9, i % 3)
 /* scales */
@@ -166,6 +168,7 @@ static const struct stream streams[] = {
      climate_json,
      40,
      {"load_label = weight", "temp_label = temperature"}},
+    {"names that would begin other keys", evil_json, 40, {"layout = json\nload_label = a\n"}},
     {"temperature and humidity by letters", short_labels, 40, {"load_label = W:"}},
     {"long labels",
      long_labels,

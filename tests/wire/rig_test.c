@@ -253,6 +253,8 @@ static const struct refusal refusals[] = {
     {HEAD "[port]\nbaud = 0\n" LINE, "whole number from 50"},
     {HEAD "[port]\nparity = mark\n" LINE, "one of none even odd"},
     {HEAD "just words\n", "line 3: neither"},
+    {HEAD BARE "stable_words = A\x1B[2J\n", "one to eight words"},
+    {HEAD "[line]\nlayout = json\nrate_hz = 1\nload_label = a\x7F\n", "one to eight labels"},
     {"[rig]\nid = \x01\n" LINE, "control characters"},
     {"[rig]\nid = \xff\n" LINE, "control characters"},
 };
