@@ -35,11 +35,12 @@ static void what_was_measured_here_is_done(void **state) {
     add_run(catalogue, &two, "now", "stopped");
     assert_int_equal(remaining(catalogue, NULL), 3);
     assert_int_equal(remaining(catalogue, "one"), 2);
-    add_run(catalogue, &two, "now", "completed");
-    add_run(catalogue, &three, "later", "completed");
-    sql(catalogue->database, "DELETE FROM local_mark WHERE record_id IN (SELECT id FROM record"
-                             " WHERE kind = 'run' ORDER BY made_utc DESC LIMIT 2)");
-    assert_int_equal(remaining(catalogue, "one"), 2);
+    for (int i = 0; i < 2; i++) { /* of elsewhere: the same queue, and a newer one */
+        add_run(catalogue, &two, i == 0 ? "now" : "later", "completed");
+        sql(catalogue->database, "DELETE FROM local_mark WHERE record_id = (SELECT id FROM record"
+                                 " WHERE kind = 'run' ORDER BY made_utc DESC LIMIT 1)");
+        assert_int_equal(remaining(catalogue, "one"), 2);
+    }
     up_catalogue_close(catalogue);
 }
 
