@@ -95,7 +95,7 @@ static double balance(const struct squares *squares, double dof) {
 /* Where rounding is the most that scatters, chance alone (99 %) does not make a share: it would
    give the line to the lightest masses, which rounding hits hardest. */
 static bool is_rounding(const struct scatter *scatter, const struct squares *squares) {
-    return scatter->a <= scatter->rounding && scatter->own_dof > 0 &&
+    return scatter->a <= 2 * scatter->rounding && scatter->own_dof > 0 &&
            sum_at(squares, 0) < gsl_cdf_chisq_Pinv(0.99, scatter->own_dof);
 }
 
