@@ -60,9 +60,9 @@ double up_calibration_linear_counts(const struct up_calibration *calibration, do
 static void weigh(const struct up_loadings *loadings, const struct scatter *scatter, double slope,
                   double between, struct folded *folded) {
     for (unsigned i = 0; i < folded->count && scatter->a > 0; i++) {
-        double load = slope * folded->mass_kg[i];
-        double shared = scatter_replicates(loadings, i) * between * between * load * load;
-        folded->weight[i] = 1 / (scatter_variance(scatter, load) + shared);
+        double load = slope * folded->mass_kg[i], shared = between * between * load * load;
+        folded->weight[i] = 1 / (scatter_replicates(loadings, i) *
+                                 (scatter_of_mean(loadings, scatter, i, load) + shared));
     }
 }
 
@@ -335,6 +335,7 @@ static void fill(const struct up_loadings *loadings, struct up_calibration *cali
         isnan(loadings->noise_counts)
             ? rig->division_counts / sqrt(12) /* typed: nothing else tells */
             : loadings->noise_counts;
+    calibration->division_counts = rig->division_counts;
     calibration->temp_c = rig->air.temp_c.value;
     calibration->read_after_s = rig->read_after_s;
     calibration->window_s = rig->window_s;

@@ -3,10 +3,14 @@
 #include <math.h>
 
 #include "budget.h"
+#include "metrology/statistics.h"
 
 /* Data sheets of cheap beams: hysteresis 0.05 % of full scale (published); taken where neither
    staircase nor tares of the calibration show it, of the masses' span. */
 static const double HYSTERESIS_UNSEEN_REL = 5e-4;
+
+/* As in the fit; the u of a rounding is as good as known. */
+static const double SIGNIFICANT = 0.99, ROUNDING_DOF = 1000;
 
 struct up_term normal(double value, double u) {
     return (struct up_term){.value = value,
@@ -117,4 +121,38 @@ double up_calibration_expanded_u_kg(const struct up_calibration *calibration, do
     double masses_rel = calibration->mass_tolerance_rel / sqrt(3);
     double in_proportion_kg = hypot(slope_rel, masses_rel) * hung_kg;
     return 2 * hypot(in_proportion_kg, u_straightness_kg(calibration, load_kg));
+}
+
+/* ---- the scale's steps ---- */
+
+static bool explains(double u2, double squares, double dof) {
+    return squares <= dof * u2 * up_f_limit(SIGNIFICANT, dof, ROUNDING_DOF);
+}
+
+/* Of the masses' means: the same load is rounded alike in each round. */
+struct up_rounding up_calibration_rounding(const struct up_calibration *calibration) {
+    const struct up_calibration_point *point = calibration->point;
+    double squares_g2 = 0, masses = 0, sum_kg = 0, sum_kg2 = 0;
+    double g_per_count = 1e3 / fabs(calibration->slope_counts_per_kg);
+    double u2 = pow(calibration->division_counts * g_per_count, 2) / 6;
+    for (unsigned i = 0; i < calibration->points; i++) {
+        double residuals_g = 0, n = 0;
+        for (unsigned j = 0; j < calibration->points; j++) {
+            bool same = point[j].mass_kg == point[i].mass_kg;
+            residuals_g += same ? point[j].residual_g : 0;
+            n += same;
+        }
+        squares_g2 += pow(residuals_g / n, 2) / n;
+        masses += 1 / n;
+        sum_kg += fabs(point[i].mass_kg) / n;
+        sum_kg2 += pow(point[i].mass_kg, 2) / n;
+    }
+    int terms = 1 + (calibration->quadratic_counts_per_kg2 != 0) +
+                !isnan(calibration->unloading_slope_counts_per_kg) +
+                (calibration->offset_taken > 0);
+    return (struct up_rounding){
+        .lack_of_fit = explains(u2, squares_g2, masses - terms),
+        .offset = explains(u2 * sum_kg2 / (masses * sum_kg2 - sum_kg * sum_kg),
+                           pow(calibration->offset_counts * g_per_count, 2), 1),
+        .hysteresis = explains(u2, pow(calibration->hysteresis_kg * 1e3, 2), 1)};
 }

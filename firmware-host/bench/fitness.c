@@ -111,7 +111,7 @@ static void find_noise(const struct up_heard_column *column, const struct up_fit
         return;
     }
     find(findings, column->filter.count[UP_READING_STUCK] == 0, "noise of one reading %.3g %s%s",
-         fitness->noise, unit,
+         fitness->noise < column->filter.noise.floor_least ? 0 : fitness->noise, unit,
          column->filter.count[UP_READING_STUCK] > 0 ? "; the converter repeats itself" : "");
     if (isnan(fitness->u_weighing_g)) {
         find(findings, true,

@@ -18,14 +18,21 @@ struct up_quantity up_reference_volume_m3(const struct up_reference *reference, 
     return volume_m3;
 }
 
-/* One reading: the scatter of a loading, or the plateaus' own noise where that is more; meniscus,
-   how far the line fits and the loop, as for an item. */
+/* Fewer degrees of freedom tell of one session's luck (a choice of ours). */
+static const double KIND_LEAST_DOF = 3;
+
+/* One reading: the scatter of a loading, of a trial where the bench has learned how trials scatter,
+   or the plateaus' own noise, whichever is most, as each holds those before it; meniscus, how far
+   the line fits and the loop, as for an item. */
 static double u_reading_kg(const struct up_measurement *measurement,
                            struct up_quantity load_counts) {
     double slope = measurement->calibration.slope_counts_per_kg;
     double load_kg = load_counts.value / slope;
     double u_kg =
         fmax(fabs(load_counts.u / slope), u_loading_kg(&measurement->calibration, load_kg));
+    if (measurement->kind_repeatability_kg.dof >= KIND_LEAST_DOF) {
+        u_kg = fmax(u_kg, measurement->kind_repeatability_kg.u);
+    }
     return hypot(hypot(u_kg, measurement->rig.meniscus_kg / sqrt(3)),
                  u_straightness_kg(&measurement->calibration, load_kg));
 }

@@ -9,6 +9,7 @@
  */
 #include "scatter.h"
 
+#include <gsl/gsl_cdf.h>
 #include <math.h>
 
 /* Shares above this are no load cell's; a hundredth of the least step of a search. */
@@ -22,9 +23,8 @@ double scatter_variance(const struct scatter *scatter, double load) {
 
 /* Half the tares' change beside a steady drift, root mean square; at least what the plateaus' own
    noise and two roundings give. */
-static double scatter_of_tares(const struct up_loadings *loadings) {
+static double scatter_of_tares(const struct up_loadings *loadings, double rounding) {
     double dt = 0, tt = 0, noise = 0, squares = 0, known = 0;
-    double rounding = loadings->rig.division_counts / sqrt(6);
     for (unsigned i = 0; i < loadings->points; i++) {
         double d = loadings->tare_change[i], t = loadings->tare_span_s[i];
         double u = loadings->point[i].u_plateau_counts;
@@ -92,10 +92,18 @@ static double balance(const struct squares *squares, double dof) {
 
 /* ---- b ---- */
 
+/* Where rounding is the most that scatters, chance alone (99 %) does not make a share: it would
+   give the line to the lightest masses, which rounding hits hardest. */
+static bool is_rounding(const struct scatter *scatter, const struct squares *squares) {
+    return scatter->a <= scatter->rounding && scatter->own_dof > 0 &&
+           sum_at(squares, 0) < gsl_cdf_chisq_Pinv(0.99, scatter->own_dof);
+}
+
 struct scatter scatter_of(const struct up_loadings *loadings, double slope) {
-    struct scatter scatter = {.a = scatter_of_tares(loadings)};
+    struct scatter scatter = {.rounding = loadings->rig.division_counts / sqrt(6)};
     struct squares squares = {.count = loadings->points};
     double load[UP_CALIBRATION_POINTS_MAX], earlier_dof = loadings->history.scatter_dof;
+    scatter.a = scatter_of_tares(loadings, scatter.rounding);
     for (unsigned i = 0; i < loadings->points; i++) {
         load[i] = loadings->point[i].load_counts;
     }
@@ -105,12 +113,20 @@ struct scatter scatter_of(const struct up_loadings *loadings, double slope) {
         squares.growing[i] = pow(slope * loadings->point[i].mass_kg, 2);
         scatter.own_dof += 1 - 1.0 / scatter_replicates(loadings, i);
     }
-    scatter.own_b = scatter.a > 0 ? balance(&squares, scatter.own_dof) : 0;
+    scatter.own_b =
+        scatter.a > 0 && !is_rounding(&scatter, &squares) ? balance(&squares, scatter.own_dof) : 0;
     double b2 = scatter.own_b * scatter.own_b * scatter.own_dof;
     double earlier2 = earlier_dof > 0 ? pow(loadings->history.scatter_rel, 2) * earlier_dof : 0;
     double dof = scatter.own_dof + fmax(earlier_dof, 0);
     scatter.b = dof > 0 ? sqrt((b2 + earlier2) / dof) : 0;
     return scatter;
+}
+
+/* More loadings of a mass leave the rounding what it is. */
+double scatter_of_mean(const struct up_loadings *loadings, const struct scatter *scatter,
+                       unsigned point, double load) {
+    return fmax(scatter_variance(scatter, load) / scatter_replicates(loadings, point),
+                scatter->rounding * scatter->rounding);
 }
 
 /* ---- tau ---- */
@@ -122,7 +138,7 @@ double scatter_between(const struct up_loadings *loadings, const struct scatter 
     for (unsigned i = 0; i < loadings->points; i++) {
         double load = slope * loadings->point[i].mass_kg, n = scatter_replicates(loadings, i);
         squares.square[i] = pow(mean_of_mass(loadings, off, i), 2) / n;
-        squares.fixed[i] = scatter_variance(scatter, load) / n;
+        squares.fixed[i] = scatter_of_mean(loadings, scatter, i, load);
         squares.growing[i] = load * load;
     }
     return scatter->a > 0 ? balance(&squares, dof) : 0;

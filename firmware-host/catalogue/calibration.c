@@ -94,6 +94,8 @@ const struct catalogue_member catalogue_calibration_members[] = {
            "standard uncertainty of creep_rel_decade"),
     NUMBER("creep_is_told", creep_is_told, UNIT_ONE, LATER | JSON_ONLY,
            "1: the creep is beyond chance (99 %) and is used"),
+    NUMBER("division_counts", division_counts, UNIT_COUNTS, LATER | JSON_ONLY | NOT_NEGATIVE,
+           "smallest step of a reading"),
     NUMBER("quadratic_f", quadratic_f, UNIT_ONE, LATER | JSON_ONLY, "F value of the bend"),
     NUMBER("quadratic_f_limit", quadratic_f_limit, UNIT_ONE, LATER | JSON_ONLY,
            "its limit at 99 %"),

@@ -90,6 +90,11 @@ bool catalogue_insert(struct up_catalogue *catalogue, const struct up_record *re
     return (strlen(content) <= CATALOGUE_BODY_BYTES_MAX || fail_body(record, failure)) &&
            catalogue_change(catalogue, "INSERT INTO record VALUES (?, ?, ?, ?, ?, ?, ?)", values, 7,
                             failure) &&
+           (sqlite3_changes(catalogue->database) == 1 ||
+            up_fail(failure, UP_STATUS_UNABLE,
+                    "%s/catalogue.sqlite did not keep a record: another program changed its rules; "
+                    "restore a copy",
+                    catalogue->directory)) &&
            insert_replaces(catalogue, record->id, replaces, failure);
 }
 

@@ -36,6 +36,12 @@ bool up_calibration_add(struct up_catalogue *catalogue, struct up_calibration *c
 bool up_results_add(struct up_catalogue *catalogue, const struct up_result *result, size_t results,
                     const char *bench, struct up_failure *failure);
 
+/* The results of here, the oldest first: what is made of one counts as made here, so those from
+   elsewhere are only counted, in `elsewhere`, by item id. */
+bool up_results_to_judge(struct up_catalogue *catalogue,
+                         bool (*visit)(const struct up_record *record, void *context),
+                         void *context, json_t *elsewhere, struct up_failure *failure);
+
 /* Later decisions, all or none: a question, its probabilities and class under the rule that is
    told, about a result that is stored, or about a new one in another water (result_id empty), which
    is stored with it. What was decided before stays. */

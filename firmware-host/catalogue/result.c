@@ -46,6 +46,28 @@ bool up_results_add(struct up_catalogue *catalogue, const struct up_result *resu
     return catalogue_end(catalogue, good, failure);
 }
 
+struct of_here {
+    bool (*visit)(const struct up_record *record, void *context);
+    void *context;
+    json_t *elsewhere;
+};
+
+static bool pass_own(const struct up_record *record, void *context) {
+    const struct of_here *here = context;
+    const char *item_id = up_record_text(record->content, "item_id");
+    json_int_t before = json_integer_value(json_object_get(here->elsewhere, item_id));
+    return record->elsewhere
+               ? json_object_set_new(here->elsewhere, item_id, json_integer(before + 1)) == 0
+               : here->visit(record, here->context);
+}
+
+bool up_results_to_judge(struct up_catalogue *catalogue,
+                         bool (*visit)(const struct up_record *record, void *context),
+                         void *context, json_t *elsewhere, struct up_failure *failure) {
+    struct of_here here = {visit, context, elsewhere};
+    return up_catalogue_each(catalogue, "result", pass_own, &here, failure);
+}
+
 static bool decide_one(struct up_catalogue *catalogue, const struct up_decided *decided,
                        struct up_failure *failure) {
     if (decided->result_id[0] == '\0') {

@@ -58,11 +58,14 @@ static bool check_rows(struct up_catalogue *catalogue, sqlite3_stmt *statement,
     return good;
 }
 
+/* Whoever writes into sqlite_master may name a rule of theirs like one of SQLite's own, and choose
+   the case of each word; only SQLite's indexes for keys have no statement. */
 bool catalogue_check_schema(struct up_catalogue *catalogue, struct up_failure *failure) {
     static const char sql[] =
-        "SELECT name, sql FROM sqlite_master WHERE name NOT LIKE 'sqlite#_%' ESCAPE '#'"
-        " AND (type = 'trigger' OR (type = 'index' AND tbl_name IN " CATALOGUE_TABLE_NAMES ")"
-        " OR name IN " CATALOGUE_TABLE_NAMES ")";
+        "SELECT name, sql FROM sqlite_master WHERE sql IS NOT NULL"
+        " AND (type = 'trigger' COLLATE NOCASE OR name COLLATE NOCASE IN " CATALOGUE_TABLE_NAMES
+        " OR (type = 'index' COLLATE NOCASE"
+        " AND tbl_name COLLATE NOCASE IN " CATALOGUE_TABLE_NAMES "))";
     sqlite3_stmt *statement = NULL;
     int code = sqlite3_prepare_v2(catalogue->database, sql, -1, &statement, NULL);
     bool good = code == SQLITE_OK ? check_rows(catalogue, statement, failure)

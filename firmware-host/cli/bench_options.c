@@ -75,6 +75,15 @@ static void append(char **text, const char *option, const char *value) {
     *text = more;
 }
 
+/* Where it is not the usual one. */
+static void append_catalogue(char **text, const struct up_catalogue *catalogue) {
+    const struct call none = {.options = 0};
+    const char *directory = up_catalogue_directory(catalogue);
+    if (strcmp(directory, catalogue_directory(&none)) != 0) {
+        append(text, "catalogue", directory);
+    }
+}
+
 char *resume_as_typed(const char *what, const struct call *call) {
     char *text = up_text_format("upthrust %s --resume", what);
     for (int i = 0; i < call->options; i++) {
@@ -85,27 +94,37 @@ char *resume_as_typed(const char *what, const struct call *call) {
     return text;
 }
 
-static char *resume_command(void *context, const char *what, const char *run_id) {
+/* With the rig, port, catalogue and operator of this bench. */
+static char *on_this_bench(const struct bench_options *options, const char *what) {
     static const char *const operators[] = {
         [UP_OPERATOR_JSON] = "json", [UP_OPERATOR_PEDAL] = "pedal"};
-    const struct bench_options *options = context;
     const struct up_session_settings *settings = &options->settings;
-    const struct call none = {.options = 0};
-    const char *directory = up_catalogue_directory(settings->catalogue);
-    if (strcmp(what, "measure") != 0 && strcmp(what, "calibrate") != 0) {
-        return NULL; /* a record of elsewhere may say anything */
-    }
-    UP_FREED char *text = up_text_format("upthrust %s", what);
+    char *text = up_text_format("upthrust %s", what);
     append(&text, "rig", options->rig.path);
     if (settings->port != NULL) {
         append(&text, "port", settings->port);
     }
-    if (strcmp(directory, catalogue_directory(&none)) != 0) {
-        append(&text, "catalogue", directory);
-    }
+    append_catalogue(&text, settings->catalogue);
     if (settings->operator_kind != UP_OPERATOR_KEYS) {
         append(&text, "operator", operators[settings->operator_kind]);
     }
+    return text;
+}
+
+void print_next_commands(const struct bench_options *options) {
+    UP_FREED char *measure = on_this_bench(options, "measure");
+    char *add = up_text_format("upthrust item add --name \"My fin\" --kind fin");
+    append_catalogue(&add, options->catalogue);
+    up_text_print(stdout, "  %s\n", add);
+    up_text_print(stdout, "  %s%s --item \"My fin\"\n", measure, options->typed ? " --typed" : "");
+    free(add);
+}
+
+static char *resume_command(void *context, const char *what, const char *run_id) {
+    if (strcmp(what, "measure") != 0 && strcmp(what, "calibrate") != 0) {
+        return NULL; /* a record of elsewhere may say anything */
+    }
+    UP_FREED char *text = on_this_bench(context, what);
     return up_text_format("%s --resume %.8s", text, run_id);
 }
 
@@ -144,7 +163,7 @@ static bool read_rig(struct call *call, struct bench_options *options) {
                       "standard input is not a terminal: give --operator keys, pedal or json");
     }
     if (!up_rig_load(file, &options->rig, call->failure) ||
-        (option_given(call, "typed") && !up_rig_type_readings(&options->rig, call->failure))) {
+        (options->typed && !up_rig_type_readings(&options->rig, call->failure))) {
         return false;
     }
     if (is_example(&options->rig)) {
@@ -177,6 +196,7 @@ bool open_bench(struct call *call, bool measures, struct bench_options *options)
     memset(options, 0, sizeof *options);
     struct up_session_settings *settings = &options->settings;
     options->json_document = option_given(call, "json");
+    options->typed = option_given(call, "typed");
     if (!style_asked(call, &options->style) ||
         !read_operator(call, options->json_document, &settings->operator_kind) ||
         !read_rig(call, options) ||

@@ -9,7 +9,7 @@ struct bench_options {
     struct up_session_settings settings;
     struct up_catalogue *catalogue;
     struct up_style style;
-    bool json_document;
+    bool json_document, typed; /* --json, --typed */
 };
 
 /* A command for a POSIX shell, with all options as they were given; the caller's. */
@@ -33,6 +33,12 @@ bool only_replays(struct call *call);
 
 /* A class named here replaces that of the rig file. */
 bool read_conditions(struct call *call, struct bench_options *options);
+
+/* After a calibration: how to weigh an item on this bench, on stdout. */
+void print_next_commands(const struct bench_options *options);
+
+/* A note for a person where the bench's last calibration is no good one (command_calibration.c). */
+void note_rough_calibration(const struct bench_options *options);
 
 /* Closes the catalogue and the panel, which first shows the class of a result that is not NULL. */
 void close_bench(struct bench_options *options, const struct up_result *result);

@@ -45,14 +45,16 @@ static bool read_masses(struct call *call, struct up_calibrate_plan *plan) {
     return true;
 }
 
+/* `bench`: it was made there just now; NULL: it is only shown. */
 static void show_calibration(const struct up_calibration *calibration, bool document,
-                             const struct up_style *verdict) {
+                             const struct bench_options *bench) {
     if (document) {
         json_t *json = up_calibration_to_json(calibration);
         json_object_set_new(json, "schema", json_string("upthrust-calibration-1"));
         print_json(json);
-    } else if (verdict != NULL) {
-        print_calibration_verdict(calibration, verdict);
+    } else if (bench != NULL) {
+        print_calibration_verdict(calibration, &bench->style);
+        print_next_commands(bench);
     } else {
         print_calibration(calibration);
     }
@@ -111,7 +113,7 @@ static bool calibrate(struct call *call, struct bench_options *options,
 static bool finish(struct bench_options *options, const struct up_calibration *calibration,
                    bool good) {
     if (good && options->settings.operator_kind != UP_OPERATOR_JSON) {
-        show_calibration(calibration, options->json_document, &options->style);
+        show_calibration(calibration, options->json_document, options);
     }
     close_bench(options, NULL);
     die_of_signal();

@@ -3,7 +3,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "cli.h"
+#include "bench_options.h"
 #include "text/text.h"
 
 const struct option_text options_calibration[] = {
@@ -46,12 +46,22 @@ static void print_stairs(const struct up_calibration *calibration) {
 
 /* A scale that prints a unit reads about one kilogram a kilogram; no converter has so few counts.
  */
+static bool shows_kg(double slope_counts_per_kg) {
+    return fabs(slope_counts_per_kg) < 10;
+}
+
 static void print_slope(double slope_counts_per_kg) {
-    if (fabs(slope_counts_per_kg) < 10) {
+    if (shows_kg(slope_counts_per_kg)) {
         printf("shows %.5f kg for a kilogram", slope_counts_per_kg);
     } else {
         printf("%.1f counts/g", slope_counts_per_kg * 1e-3);
     }
+}
+
+/* As the scale names it. */
+static double step_g(const struct up_calibration *calibration) {
+    double slope = calibration->slope_counts_per_kg;
+    return 1e3 * calibration->division_counts / (shows_kg(slope) ? 1 : fabs(slope));
 }
 
 static void print_line(const struct up_calibration *calibration) {
@@ -76,7 +86,7 @@ static void print_line(const struct up_calibration *calibration) {
     } else if (isnan(calibration->quadratic_f)) {
         puts("the line is taken as straight: too few or too coarse readings to look for a bend");
     } else {
-        printf("the line is straight: a bend %s (F %.1f, limit %.1f)\n",
+        printf("the line is taken as straight: a bend %s (F %.1f, limit %.1f)\n",
                calibration->quadratic_f > calibration->quadratic_f_limit
                    ? "is larger than scatter explains, but smaller than what remains of the "
                      "readings anyway"
@@ -108,6 +118,7 @@ static void print_conditions(const struct up_calibration *calibration) {
 
 void print_calibration(const struct up_calibration *calibration) {
     double slope = calibration->slope_counts_per_kg;
+    struct up_rounding rounding = up_calibration_rounding(calibration);
     up_text_print(stdout, "bench %s: ", calibration->bench);
     print_slope(slope);
     printf(", standard uncertainty %.3f %% of it (%.0f degrees of freedom)\n",
@@ -120,8 +131,12 @@ void print_calibration(const struct up_calibration *calibration) {
     }
     print_stairs(calibration);
     print_line(calibration);
-    printf("lack of fit %.2f g; zero offset %+.2f g (standard uncertainty %.2f g)\n",
-           calibration->lack_of_fit_kg * 1e3, calibration->offset_counts / slope * 1e3,
+    printf("lack of fit %.2f g", calibration->lack_of_fit_kg * 1e3);
+    if (rounding.lack_of_fit && calibration->lack_of_fit_kg > 0) {
+        printf(", no more than the scale's steps of %.3g g explain", step_g(calibration));
+    }
+    printf("; zero offset %+.2f g (standard uncertainty %.2f g)\n",
+           calibration->offset_counts / slope * 1e3,
            fabs(calibration->u_offset_counts / slope) * 1e3);
     if (calibration->window_s == 0) {
         puts("creep unknown: typed readings have no fixed timing");
@@ -131,7 +146,7 @@ void print_calibration(const struct up_calibration *calibration) {
     }
     print_masses(calibration);
     print_conditions(calibration);
-    if (up_calibration_offset_matters(calibration)) {
+    if (up_calibration_offset_matters(calibration) && !rounding.offset) {
         puts("warning: that offset is larger than scatter explains: look for friction, a touching "
              "line or a wrong mass");
     }
@@ -139,51 +154,96 @@ void print_calibration(const struct up_calibration *calibration) {
            calibration->made_utc);
 }
 
-/* A tenth of the usual neutral band and half of it: choices of ours. */
-#define GOOD_G  (UP_TOLERANCE_ONE_G / 10)
-#define ROUGH_G (UP_TOLERANCE_ONE_G / 2)
+/* A tenth of the usual neutral band and half of it, and a light load: choices of ours. */
+#define GOOD_G   (UP_TOLERANCE_ONE_G / 10)
+#define ROUGH_G  (UP_TOLERANCE_ONE_G / 2)
+#define LIGHT_KG 0.1
+
+static double u_at_span_g(const struct up_calibration *calibration) {
+    return up_calibration_expanded_u_kg(calibration, calibration->span_kg) * 1e3;
+}
+
+static bool is_good(const struct up_calibration *calibration) {
+    return u_at_span_g(calibration) <= GOOD_G && !up_calibration_offset_matters(calibration);
+}
+
+static const char *verdict_of(const struct up_calibration *calibration) {
+    return is_good(calibration)                  ? "Good"
+           : u_at_span_g(calibration) <= ROUGH_G ? "Rough"
+                                                 : "Not good enough to decide what is neutral";
+}
+
+void note_rough_calibration(const struct bench_options *options) {
+    UP_FREED struct up_calibration *latest = up_allocate(1, sizeof *latest);
+    struct up_failure none = {0};
+    if (options->settings.operator_kind != UP_OPERATOR_JSON &&
+        up_calibration_latest(options->catalogue, options->rig.id, latest, &none) &&
+        !is_good(latest)) {
+        fprintf(stderr,
+                "note: %s: the last calibration is known to %.1f g at %g kg (95 %%), and results "
+                "are as uncertain\n",
+                verdict_of(latest), u_at_span_g(latest), latest->span_kg);
+    }
+}
+
+/* What rounding adds to each reading is more than this calibration leaves open about a light load.
+ */
+static bool is_coarse(const struct up_calibration *calibration) {
+    return 2 * step_g(calibration) / sqrt(6) >
+           up_calibration_expanded_u_kg(calibration, LIGHT_KG) * 1e3;
+}
 
 /* False where there is none: a scale of coarse steps does no better. */
 static bool print_remedies(const struct up_calibration *calibration, double at_span_g) {
+    struct up_rounding rounding = up_calibration_rounding(calibration);
     const struct {
-        bool told;
+        bool told, rounded;
         const char *text;
     } remedies[] = {
-        {up_calibration_offset_matters(calibration),
+        {up_calibration_offset_matters(calibration), rounding.offset,
          "every load reads wrong by the same grams: look for friction, a touching line, a wrong "
          "mass"},
-        {at_span_g > GOOD_G && calibration->hysteresis_kg * 1e3 > GOOD_G,
+        {at_span_g > GOOD_G && calibration->hysteresis_kg * 1e3 > GOOD_G, rounding.hysteresis,
          "rising and falling loads read apart: look for a rubbing line, loose parts, a load off "
          "the "
          "middle of the cell"},
-        {at_span_g > GOOD_G && calibration->lack_of_fit_kg * 2e3 > GOOD_G,
+        {at_span_g > GOOD_G && calibration->lack_of_fit_kg * 2e3 > GOOD_G, rounding.lack_of_fit,
          "masses do not fit one line: check each mass, then that nothing swings"},
-        {calibration->preloaded == 0, "hang the heaviest mass once before a calibration: the first "
-                                      "loadings may read differently"},
+        {calibration->preloaded == 0, false,
+         "hang the heaviest mass once before a calibration: the first "
+         "loadings may read differently"},
     };
-    bool any = false;
+    bool any = false, steps = at_span_g > GOOD_G && is_coarse(calibration);
     for (size_t i = 0; i < sizeof remedies / sizeof remedies[0]; i++) {
-        if (remedies[i].told) {
+        steps = steps || (remedies[i].told && remedies[i].rounded);
+        if (remedies[i].told && !remedies[i].rounded) {
             printf("To fix: %s\n", remedies[i].text);
             any = true;
         }
+    }
+    if (steps) {
+        printf("The scale's steps of %.3g g limit this%s.\n"
+               "What helps: a scale of finer steps; more rounds with more different masses.\n",
+               step_g(calibration), any ? " too" : ": nothing shows a fault of masses or bench");
     }
     return any;
 }
 
 void print_calibration_verdict(const struct up_calibration *calibration,
                                const struct up_style *style) {
-    double least_g = up_calibration_expanded_u_kg(calibration, 0.1) * 1e3;
-    double span_g = up_calibration_expanded_u_kg(calibration, calibration->span_kg) * 1e3;
-    bool good = span_g <= GOOD_G && !up_calibration_offset_matters(calibration);
+    double least_g = up_calibration_expanded_u_kg(calibration, LIGHT_KG) * 1e3;
+    double span_g = u_at_span_g(calibration);
+    bool good = is_good(calibration);
+    UP_FREED char *steps =
+        is_coarse(calibration)
+            ? up_text_format(" The scale's steps of %.3g g come on top, with each reading.",
+                             step_g(calibration))
+            : up_text_format("%s", "");
     up_text_print(stdout, "bench %s: ", calibration->bench);
     print_slope(calibration->slope_counts_per_kg);
     char *verdict = up_text_format(
-        "%s: this calibration is known to %.1f g at 100 g and %.1f g at %g kg (95 %%).",
-        good                ? "Good"
-        : span_g <= ROUGH_G ? "Rough"
-                            : "Not good enough to decide what is neutral",
-        least_g, span_g, calibration->span_kg);
+        "%s: this calibration is known to %.1f g at 100 g and %.1f g at %g kg (95 %%).%s",
+        verdict_of(calibration), least_g, span_g, calibration->span_kg, steps);
     char *shown = up_style_text(style, verdict);
     putchar('\n');
     up_text_lines(stdout, "", shown, style->columns);
@@ -191,10 +251,10 @@ void print_calibration_verdict(const struct up_calibration *calibration,
     free(verdict);
     bool mendable = print_remedies(calibration, span_g);
     printf("All its figures: upthrust calibration show %.8s\n", calibration->id);
-    puts(good ? "Next: weigh an item, or first a reference body, which checks the whole bench."
+    puts(good ? "Next: weigh an item, or first a reference body, which checks the whole bench:"
          : mendable
-             ? "Next: fix that and calibrate again; until then results are as uncertain as this."
-             : "Next: weigh an item: its result will be as uncertain as this.");
+             ? "Next: fix that and calibrate again; until then results are as uncertain as this:"
+             : "Next: weigh an item: its result will be as uncertain as this:");
 }
 
 /* ---- those of the catalogue ---- */

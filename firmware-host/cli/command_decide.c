@@ -44,7 +44,8 @@ struct judging {
     struct stored *stored;
     size_t results;
     json_t *decisions;
-    json_t *places; /* "ID" to the item's, "ID WATER" to the result's place */
+    json_t *elsewhere; /* results from there, by item id */
+    json_t *places;    /* "ID" to the item's, "ID WATER" to the result's place */
     struct line *line;
     size_t lines;
 };
@@ -194,7 +195,7 @@ static bool judge_water(struct judging *judging, const struct up_item *item,
     struct up_water_density density;
     struct line *line = add_line(judging, item, water->name);
     line->is_new = line->changed = true;
-    line->why_not = tank == NULL              ? "not measured yet"
+    line->why_not = tank == NULL              ? "not measured here"
                     : !tank->result.has_model ? "from before the model was kept"
                     : tank->result.compressible || item->compressible
                         ? "it holds gas or may: only the tank's result holds"
@@ -229,7 +230,7 @@ static bool judge_asked(struct judging *judging, const struct up_item *item, con
         return true;
     }
     if (strcmp(text, "tank") == 0) {
-        add_line(judging, item, text)->why_not = "not measured yet";
+        add_line(judging, item, text)->why_not = "not measured here";
         return true;
     }
     struct up_water water[UP_WATERS_MAX];
@@ -276,7 +277,7 @@ static bool judge_all(struct judging *judging, struct up_catalogue *catalogue,
     judging->decisions = up_decisions_later(catalogue, failure);
     bool good = judging->decisions != NULL &&
                 up_catalogue_each(catalogue, "item", take_item, judging, failure) &&
-                up_catalogue_each(catalogue, "result", take_result, judging, failure);
+                up_results_to_judge(catalogue, take_result, judging, judging->elsewhere, failure);
     if (good && judging->items == 0) {
         good = up_fail(failure, UP_STATUS_WRONG_INPUT,
                        "there is no item%s%.80s: `upthrust item list` shows all",
@@ -347,6 +348,14 @@ static void print_line(const struct line *line, const struct up_style *style) {
     puts(line->is_new || line->was != result->answer.class ? "  *" : "");
 }
 
+static json_int_t count_elsewhere(const struct judging *judging) {
+    json_int_t count = 0;
+    for (size_t i = 0; i < judging->items; i++) {
+        count += json_integer_value(json_object_get(judging->elsewhere, judging->item[i].id));
+    }
+    return count;
+}
+
 static void print_outcome(const struct judging *judging, bool dry_run) {
     size_t changed = 0, stored = 0;
     for (size_t i = 0; i < judging->lines; i++) {
@@ -356,7 +365,12 @@ static void print_outcome(const struct judging *judging, bool dry_run) {
             changed += line->is_new || line->was != line->decided.result.answer.class;
         }
     }
+    json_int_t elsewhere = count_elsewhere(judging);
     puts(UP_CLAIM_WHOSE "\n" UP_CLAIM_CHECK);
+    if (elsewhere > 0) {
+        printf("%lld result%s from elsewhere %s not judged again\n", (long long)elsewhere,
+               up_text_plural((size_t)elsewhere), elsewhere == 1 ? "is" : "are");
+    }
     printf("%zu class%s changed or new (*); %zu decision%s %s\n", changed, changed == 1 ? "" : "es",
            stored, up_text_plural(stored),
            dry_run ? "would be stored: this was a dry run" : "stored, the old ones kept");
@@ -387,8 +401,8 @@ static void print_document(const struct judging *judging, bool dry_run) {
     for (size_t i = 0; i < judging->lines; i++) {
         json_array_append_new(list, line_to_json(&judging->line[i]));
     }
-    print_json(json_pack("{s:s, s:b, s:o}", "schema", "upthrust-decide-1", "dry_run", dry_run,
-                         "decisions", list));
+    print_json(json_pack("{s:s, s:b, s:I, s:o}", "schema", "upthrust-decide-1", "dry_run", dry_run,
+                         "elsewhere", count_elsewhere(judging), "decisions", list));
 }
 
 static bool any_undecided(const struct judging *judging) {
@@ -470,6 +484,7 @@ bool command_decide(struct call *call) {
                               .kind = option_value(call, "kind"),
                               .tolerance_g = (double)NAN,
                               .confidence = (double)NAN,
+                              .elsewhere = json_object(),
                               .places = json_object()};
     struct up_style style;
     enum up_catalogue_mode mode =
@@ -481,6 +496,7 @@ bool command_decide(struct call *call) {
                 open_catalogue(call, mode) && decide(call, &judging, &style);
     json_decref(judging.decisions);
     json_decref(judging.places);
+    json_decref(judging.elsewhere);
     free(judging.item);
     free(judging.stored);
     free(judging.line);

@@ -204,10 +204,13 @@ static bool measure(struct call *call, struct bench_options *options,
                     struct up_session_results *results) {
     struct up_water water[UP_WATERS_MAX];
     struct up_measure_plan plan = {.water = water};
-    return waters_asked(call, water, &plan.waters) && open_bench(call, true, options) &&
-           read_conditions(call, options) && read_measure(call, options, &plan) &&
-           read_item(call, options, &plan) &&
-           up_session_measure(&options->settings, &plan, results, call->failure);
+    if (!waters_asked(call, water, &plan.waters) || !open_bench(call, true, options) ||
+        !read_conditions(call, options) || !read_measure(call, options, &plan) ||
+        !read_item(call, options, &plan)) {
+        return false;
+    }
+    note_rough_calibration(options);
+    return up_session_measure(&options->settings, &plan, results, call->failure);
 }
 
 bool command_measure(struct call *call) {

@@ -108,6 +108,9 @@ bool measure_queue(struct call *call) {
         fprintf(stderr, "note: all %u items of the list are done\n", whole->queue.count);
     }
     whole->begun = good;
+    if (good) {
+        note_rough_calibration(&whole->options);
+    }
     good = good && up_queue_measure(&whole->queue, &whole->options.settings, &whole->plan, &caller,
                                     call->failure);
     end_queue(call, whole);

@@ -55,7 +55,7 @@ struct up_live_view {
     const char *words;                  /* for large letters */
     const char *sentence;               /* all of it, in normal letters */
     double load, noise;                 /* difference to the tare; NaN: there is none to show */
-    const char *load_unit;              /* "g", "counts" */
+    const char *load_unit;              /* "g"; not calibrated: "kg", "counts" */
     struct up_reading_progress reading; /* of the reading under way */
     double temp_c;                      /* of the water; NaN: not known */
     double g_per_count;                 /* 0 while calibrating */

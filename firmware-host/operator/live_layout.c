@@ -135,10 +135,25 @@ static const char *way_of(const struct up_live_view *view) {
     return fabs(view->load) <= 3 * view->noise ? "(nothing)" : view->load > 0 ? "DOWN" : "UP";
 }
 
+/* What a scale shows, before a calibration; counts as the device sends them. + is down. */
+static void show_load(const struct up_live_view *view, double load, char text[UP_SHOWN_SIZE]) {
+    bool kg = strcmp(view->load_unit, "kg") == 0;
+    if (kg && view->style.imperial) {
+        up_style_mass(&view->style, 1e3 * load, text);
+    } else {
+        snprintf(text, UP_SHOWN_SIZE, kg ? "%+.6g kg" : "%+.0f", load);
+    }
+}
+
 /* "load now: -371.2 g DOWN" */
 static void put_load(const struct up_live_view *view, struct up_canvas *canvas,
                      struct place place) {
     char text[UP_SHOWN_SIZE];
+    if (strcmp(view->load_unit, "kg") == 0) {
+        show_load(view, view->load, text);
+        live_format(canvas, place, UP_LIVE_PLAIN, "scale: %s, not calibrated yet", text);
+        return;
+    }
     if (strcmp(view->load_unit, "g") == 0) {
         up_style_mass(&view->style, fabs(view->load) < 0.05 ? 0 : -view->load, text);
     } else {
@@ -157,7 +172,7 @@ static void put_large_grams(struct up_canvas *canvas, struct place place, int sc
 
 static void draw_load(const struct up_live_view *view, struct up_canvas *canvas,
                       const struct layout *at) {
-    /* Grams have the sign of a net buoyancy, + up; counts stay as the device sends them. */
+    /* Grams have the sign of a net buoyancy, + up. */
     bool grams = strcmp(view->load_unit, "g") == 0;
     int width = canvas->columns - PANEL_COLUMNS - 2;
     char text[UP_SHOWN_SIZE];
@@ -172,7 +187,7 @@ static void draw_load(const struct up_live_view *view, struct up_canvas *canvas,
     if (grams) {
         up_style_brief(&view->style, -view->load, text);
     } else {
-        snprintf(text, sizeof text, "%+.0f", view->load);
+        show_load(view, view->load, text);
     }
     put_large_grams(canvas, place_of(at->reading, 1, width), at->scale, text);
 }
@@ -346,12 +361,7 @@ static void put_loading(const struct up_live_view *view, struct up_canvas *canva
                         struct place place, unsigned i) {
     const struct up_calibration_point *point = &view->point[i];
     char load[UP_SHOWN_SIZE];
-    if (strcmp(view->load_unit, "g") == 0 && view->style.imperial) {
-        up_style_mass(&view->style, 1e3 * point->load_counts, load);
-    } else {
-        snprintf(load, sizeof load, strcmp(view->load_unit, "g") == 0 ? "%+.6g kg" : "%+.0f",
-                 point->load_counts);
-    }
+    show_load(view, point->load_counts, load);
     live_format(canvas, place, UP_LIVE_PLAIN, "%2u %+9.6g kg: %s", i + 1, point->mass_kg, load);
 }
 

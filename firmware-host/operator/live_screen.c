@@ -400,8 +400,8 @@ static void describe_state(const struct up_operator *op, bool overloaded, bool a
 
 static void fill_load(const struct up_operator *op, bool has_tare, bool away,
                       struct up_live_view *view) {
-    double factor = op->counts_per_kg != 0 ? 1e3 / op->counts_per_kg : op->loads_in_kg ? 1e3 : 1;
-    view->load_unit = op->counts_per_kg != 0 || op->loads_in_kg ? "g" : "counts";
+    double factor = op->counts_per_kg != 0 ? 1e3 / op->counts_per_kg : 1;
+    view->load_unit = op->counts_per_kg != 0 ? "g" : op->loads_in_kg ? "kg" : "counts";
     view->g_per_count = op->counts_per_kg != 0 ? 1e3 / op->counts_per_kg : 0;
     view->load = op->is_typed || !has_tare || away ? (double)NAN
                                                    : factor * up_procedure_live_load(op->procedure);

@@ -69,6 +69,7 @@ struct up_calibration {
     double u_creep_rel_decade;     /* NaN: made before it was told */
     double creep_is_told;          /* 1: beyond chance (99 %), so it is used; 0; NaN as above */
     double noise_counts;           /* noise floor of one reading */
+    double division_counts;        /* smallest step of a reading; NaN: made before it was told */
     double air_density_kg_m3;      /* while calibrating */
     double temp_c;                 /* of the air, and so of the cell; NaN: not known */
     double read_after_s, window_s; /* the schedule: measuring must use the same */
@@ -97,5 +98,12 @@ double up_calibration_expanded_u_kg(const struct up_calibration *calibration, do
 /* Whether the fit with an offset departs from no offset by more than chance (Student t, 99 %) and
    by so much that it matters: a touching line, friction, a wrong mass. */
 bool up_calibration_offset_matters(const struct up_calibration *calibration);
+
+/* What no more than rounding to the division explains (F test, 99 %), so that it tells of no fault.
+   A load is a difference of two rounded readings: u = division / sqrt(6) (GUM F.2.2.1). */
+struct up_rounding {
+    bool lack_of_fit, offset, hysteresis;
+};
+struct up_rounding up_calibration_rounding(const struct up_calibration *calibration);
 
 #endif

@@ -51,6 +51,7 @@ static void points_on_a_line_leave_their_rounding(void **state) {
     assert_close(found.slope_counts_per_kg, SLOPE, 1e-6);
     assert_close(found.u_slope_counts_per_kg, sqrt(2) * 100 / sqrt(12) / sqrt(5.25), 1e-9);
     assert_close(found.lack_of_fit_kg, 0, 1e-12);
+    assert_true(found.division_counts == 100);
 }
 
 /* Masses 1, 1, 2, 2 with residuals e, -e, e, -e either way: sd = e sqrt(8 / 6) with 6 degrees of
@@ -118,6 +119,29 @@ static void the_tares_tell_the_scatter_of_any_load(void **state) {
     assert_close(found.scatter_kg, a / SLOPE, 1e-9);
     assert_close(found.scatter_rel, 0, 1e-12);
     assert_true(found.own_scatter_dof == 3);
+}
+
+/* Scales of coarse steps: a division is all that scatters, and it repeats with the mass, so all
+   masses weigh alike: the slope is sum m y / sum m^2. First the lightest reads half a division more
+   each of three times; then two readings of the lightest two are a division apart. */
+static void rounding_weighs_alike(void **state) {
+    static const double mass_kg[] = {0.5, 1, 2, 5};
+    static const double division = 6000; /* 10 g */
+    (void)state;
+    for (int apart = 0; apart <= 1; apart++) {
+        double my = 0, mm = 0;
+        loadings.points = 0;
+        loadings.rig.division_counts = division;
+        for (int i = 0; i < (apart ? 8 : 12); i++) {
+            double off = i % 4 > apart ? 0 : apart ? (i > 3 ? -division : 0) : division / 2;
+            hang(mass_kg[i % 4], off);
+            my += mass_kg[i % 4] * (SLOPE * mass_kg[i % 4] + off);
+            mm += mass_kg[i % 4] * mass_kg[i % 4];
+        }
+        fit();
+        assert_close(found.slope_counts_per_kg, my / mm, 1e-6);
+        assert_close(found.scatter_kg, division / sqrt(6) / found.slope_counts_per_kg, 1e-12);
+    }
 }
 
 /* Pairs of one mass, apart by 2 x of it: s = sqrt(2) x of the load. Earlier calibrations that say
@@ -250,6 +274,42 @@ static void the_loop_is_as_wide_as_its_widest_place(void **state) {
     assert_close(found.stair[3].hysteresis_g, 5, 1e-6);
     assert_close(found.stair[4].hysteresis_g, 2, 1e-6);
     assert_true(isnan(found.stair[2].hysteresis_g));
+}
+
+/* Steps of 10 g: a load has u^2 = 100 g2 / 6. F(0.99, 2, inf) = 4.61, F(0.99, 1, inf) = 6.63
+   (tables of F): means off by r, -r and 0 may have r = 8.76 g, with one term more 7.43 g; a
+   loop 10.5 g; an offset, u^2 larger by 14 / (3 * 14 - 6^2), 16.1 g. */
+static void what_steps_explain_tells_of_no_fault(void **state) {
+    struct up_calibration c = {.slope_counts_per_kg = 1e6,
+                               .unloading_slope_counts_per_kg = (double)NAN,
+                               .division_counts = 1e4,
+                               .points = 6};
+    (void)state;
+    for (int i = 0; i < 6; i++) { /* rounds apart by 6 g */
+        c.point[i].mass_kg = 1 + i % 3;
+        c.point[i].residual_g = (i % 3 == 0 ? 8.6 : i % 3 == 1 ? -8.6 : 0) + (i < 3 ? 3 : -3);
+    }
+    c.hysteresis_kg = 0.0104;
+    c.offset_counts = -15.9e3;
+    struct up_rounding found_all = up_calibration_rounding(&c);
+    assert_true(found_all.lack_of_fit && found_all.hysteresis && found_all.offset);
+    c.offset_taken = 1;
+    assert_false(up_calibration_rounding(&c).lack_of_fit);
+    c.offset_taken = 0;
+    c.unloading_slope_counts_per_kg = 1e6;
+    assert_false(up_calibration_rounding(&c).lack_of_fit);
+    c.unloading_slope_counts_per_kg = (double)NAN;
+    c.quadratic_counts_per_kg2 = 1;
+    assert_false(up_calibration_rounding(&c).lack_of_fit);
+    c.quadratic_counts_per_kg2 = 0;
+    c.point[0].residual_g += 0.8; /* the mean of its mass by half of it */
+    c.hysteresis_kg = 0.0107;
+    c.offset_counts = -16.3e3;
+    struct up_rounding none = up_calibration_rounding(&c);
+    assert_false(none.lack_of_fit || none.hysteresis || none.offset);
+    c.point[0].residual_g -= 0.8;
+    c.division_counts = (double)NAN; /* from before it was told */
+    assert_false(up_calibration_rounding(&c).lack_of_fit);
 }
 
 /* By hand: at half the span of 2 kg; slope 1e-4, masses 1e-4 as a rectangle, lack of fit of 3 g at
@@ -385,8 +445,10 @@ int main(void) {
         FIT(each_direction_is_read_by_its_own_slope),
         FIT(slopes_differ_beyond_the_u_of_both),
         FIT(lack_of_fit_is_the_scatter_of_the_means),
+        FIT(what_steps_explain_tells_of_no_fault),
         FIT(creep_is_told_a_decade),
         FIT(the_tares_tell_the_scatter_of_any_load),
+        FIT(rounding_weighs_alike),
         FIT(replicates_tell_the_scatter_that_grows),
         FIT(the_slope_is_no_surer_than_its_history),
         FIT(an_offset_beyond_chance_is_part_of_the_line),

@@ -72,6 +72,7 @@ static void what_was_looked_for_comes_back(void **state) {
     one.unloading_slope_counts_per_kg = 1.001e5;
     one.u_unloading_slope_counts_per_kg = 13;
     one.quadratic_counts_per_kg2 = -0.5;
+    one.division_counts = 10;
     one.quadratic_f = 20;
     one.quadratic_f_limit = 10;
     one.hysteresis_kg = (double)NAN;
@@ -99,6 +100,7 @@ static void an_old_body_still_loads(void **state) {
     static const char *const later[] = {"unloading_slope_counts_kg",
                                         "u_unloading_slope_counts_kg",
                                         "quadratic_counts_kg2",
+                                        "division_counts",
                                         "quadratic_f",
                                         "quadratic_f_limit",
                                         "hysteresis_kg",

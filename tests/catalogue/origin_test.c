@@ -332,6 +332,27 @@ static void a_decision_of_elsewhere_judges_nothing_of_here(void **state) {
     up_catalogue_close(catalogue);
 }
 
+/* What is made of a result counts as made here. */
+static void a_result_of_elsewhere_is_not_judged_here(void **state) {
+    (void)state;
+    int own = 0;
+    json_t *elsewhere = json_object();
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    struct up_item item = add_item(catalogue, "fin");
+    struct up_result result = plain_result(item.id, "tank");
+    assert_true(up_results_add(catalogue, &result, 1, "bench", NULL));
+    for (int i = 0; i < 2; i++) {
+        char id[UP_ID_SIZE];
+        up_new_id(id);
+        slip_in(catalogue, "result", id, LONG_AGO, up_result_to_json(&result), NULL);
+    }
+    assert_true(up_results_to_judge(catalogue, count_one, &own, elsewhere, NULL));
+    assert_int_equal(own, 1);
+    assert_int_equal(json_integer_value(json_object_get(elsewhere, item.id)), 2);
+    json_decref(elsewhere);
+    up_catalogue_close(catalogue);
+}
+
 /* No other catalogue takes in a record that replaces more than a thousand. */
 static void many_versions_leave_the_next_one_mergeable(void **state) {
     (void)state;
@@ -482,6 +503,7 @@ int main(void) {
         TEST(a_clock_beyond_all_years_is_refused),
         TEST(a_record_of_no_form_is_damaged),
         TEST(a_decision_of_elsewhere_judges_nothing_of_here),
+        TEST(a_result_of_elsewhere_is_not_judged_here),
         TEST(many_versions_leave_the_next_one_mergeable),
         TEST(a_number_of_elsewhere_does_not_use_up_the_count),
         TEST(what_is_set_aside_keeps_nothing_out),

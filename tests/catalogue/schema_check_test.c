@@ -16,6 +16,10 @@ static void begin_anew(void) {
     assert_int_equal(system("rm -rf c"), 0);
 }
 
+/* SQLite lets who asks for it write there, and takes what it finds. */
+#define SLIP        "PRAGMA writable_schema = ON; INSERT INTO sqlite_master VALUES "
+#define SLIP_UPDATE "PRAGMA writable_schema = ON; UPDATE sqlite_master SET "
+
 static void changed_tables_are_refused(void **state) {
     (void)state;
     static const struct {
@@ -42,6 +46,19 @@ static void changed_tables_are_refused(void **state) {
          "see record_kept"},
         {"ALTER TABLE record ADD COLUMN more TEXT GENERATED ALWAYS AS (body || body)",
          "see record"},
+        {SLIP "('trigger', 'sqlite_x', 'record', 0, 'CREATE TRIGGER sqlite_x BEFORE INSERT ON"
+              " record WHEN NEW.kind = ''item'' BEGIN SELECT RAISE(IGNORE); END')",
+         "see sqlite_x"},
+        {SLIP "('TRIGGER', 't', 'record', 0, 'CREATE TRIGGER t BEFORE INSERT ON record"
+              " BEGIN SELECT RAISE(IGNORE); END')",
+         "see t"},
+        {"CREATE UNIQUE INDEX one_mark ON local_mark (mark);" SLIP_UPDATE
+         "tbl_name = 'LOCAL_MARK' WHERE name = 'one_mark'",
+         "see one_mark"},
+        {"CREATE UNIQUE INDEX one_mark ON local_mark (mark);" SLIP_UPDATE
+         "type = 'INDEX' WHERE name = 'one_mark'",
+         "see one_mark"},
+        {SLIP_UPDATE "name = 'RECORD', sql = sql || ' ' WHERE name = 'record'", "see RECORD"},
     };
     for (size_t i = 0; i < ARRAY(cases); i++) {
         change(cases[i].change);
@@ -75,6 +92,19 @@ static void what_others_add_beside_does_no_harm(void **state) {
     up_catalogue_close(catalogue);
 }
 
+/* Whatever rule another program added since it was opened. */
+static void what_is_not_kept_is_told(void **state) {
+    (void)state;
+    struct up_failure failure = {0};
+    struct up_item item = plain_item("fin");
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    sql(catalogue->database, "CREATE TEMP TRIGGER t BEFORE INSERT ON record"
+                             " BEGIN SELECT RAISE(IGNORE); END");
+    assert_false(up_item_add(catalogue, &item, &failure));
+    assert_says(&failure, UP_STATUS_UNABLE, "did not keep a record");
+    up_catalogue_close(catalogue);
+}
+
 /* More than any record is long: it is not even fetched. */
 static void limits_are_set(void **state) {
     (void)state;
@@ -93,6 +123,7 @@ int main(void) {
         TEST(changed_tables_are_refused),
         TEST(endless_views_are_not_asked),
         TEST(what_others_add_beside_does_no_harm),
+        TEST(what_is_not_kept_is_told),
         TEST(limits_are_set),
     };
     return cmocka_run_group_tests_name("catalogue: the tables themselves", tests, NULL, NULL);

@@ -170,7 +170,10 @@ done
 sqlite3 "$c/catalogue.sqlite" "INSERT INTO record SELECT 'aaaaaaaa-0000-4000-8000-00000000000' || (rowid % 10), sha256, kind,
     'aaaaaaaa-0000-4000-8000-00000000000' || (rowid % 10), bench, '2099-01-01T00:00:00.000Z', json_remove(body, '\$.model')
     FROM record WHERE kind = 'result' AND json_extract(body, '\$.water') = 'tank' LIMIT 1"
+own() { sqlite3 "$c/catalogue.sqlite" "INSERT INTO local_mark SELECT id, 'made', '', '', made_utc FROM record WHERE id LIKE '$1-%'"; }
 python3 "$(dirname "$0")/rehash.py" "$c"
+expect "one of elsewhere is counted, not judged" 0 "^1 result from elsewhere is not judged again$" - -- "$bin" decide --all --dry-run --catalogue "$c"
+own aaaaaaaa
 expect "an old result is told, not computed" 2 - "older than the model that is kept" -- "$bin" explain aaaaaaaa --catalogue "$c"
 expect "and not judged again" 0 "not judged: from before" - -- "$bin" decide --all --tolerance-g 400 --catalogue "$c" --dry-run
 # As somebody's import may hold: one budget without a finite interval stops none of the others.
@@ -178,6 +181,7 @@ sqlite3 "$c/catalogue.sqlite" "INSERT INTO record SELECT 'bbbbbbbb-0000-4000-800
     'bbbbbbbb-0000-4000-8000-00000000000' || (rowid % 10), bench, '2099-01-01T00:00:00.000Z',
     json_set(body, '\$.water', 'broken', '\$.budget[0].u', json('1e308'), '\$.model.draws_asked', 900000000)
     FROM record WHERE kind = 'result' AND json_extract(body, '\$.water') = 'tank' AND json_type(body, '\$.model') = 'object' LIMIT 1"
+own bbbbbbbb
 python3 "$(dirname "$0")/rehash.py" "$c"
 expect "a budget that cannot be computed is told" 0 "broken +not judged: its stored budget" - -- timeout 20 "$bin" decide --all --tolerance-g 401 --catalogue "$c" --dry-run
 expect "and the others are judged" 0 "Finger reel +tank .*401" - -- "$bin" decide --all --tolerance-g 401 --catalogue "$c" --dry-run

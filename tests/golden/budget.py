@@ -502,7 +502,8 @@ def body_check(m, tank):
     rms_kg = math.sqrt(mean([mass**2 for mass in m["points"]]))
     offset = offset_term(m, abs(load_kg))
     reads = (load_kg - math.copysign(1, load_kg) * offset["value"]) * k
-    u_reads = math.hypot(max(abs(body["u_load"] / m["slope"]), loading_u(m, load_kg)), offset["u"],
+    scatter_kg = m["kind_sd_kg"] if m["kind_dof"] >= 3 else 0  # one reading, as one trial
+    u_reads = math.hypot(max(abs(body["u_load"] / m["slope"]), loading_u(m, load_kg), scatter_kg), offset["u"],
                          m["meniscus_kg"] / math.sqrt(3), m["lack_of_fit_kg"] * abs(load_kg) / rms_kg,
                          loop(m, load_kg) / math.sqrt(3))
     warmer = tank["temp_c"] - 20

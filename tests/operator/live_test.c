@@ -189,6 +189,11 @@ static void one_sign_for_all_grams(void **state) {
     view.load = 0.2;
     draw(&view, 80, 24, false);
     assert_int_equal(row_with("load now: -0.2 g (nothing)"), 11);
+    view.load_unit = "kg"; /* before a calibration: no net buoyancy */
+    view.load = 0.52;
+    draw(&view, 80, 24, false);
+    assert_int_equal(row_with("scale: +0.52 kg, not calibrated yet"), 11);
+    assert_true(row_with("DOWN") < 0);
     view.load_unit = "counts"; /* as the device sends them */
     view.load = 52000;
     draw(&view, 80, 24, false);
