@@ -50,7 +50,7 @@ bool read_operator(struct call *call, bool document, enum up_operator_kind *kind
 
 /* ---- the command that resumes a run ---- */
 
-static char *quoted(const char *text) {
+char *quoted(const char *text) {
     static const char plain[] = "abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789"
                                 "_./:,+=@%-";
     char *result = up_text_format("%s", text);

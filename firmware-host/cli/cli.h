@@ -72,6 +72,9 @@ struct verb {
 };
 bool run_verb(const char *command, const struct verb *verbs, size_t count, struct call *call);
 
+/* A word of a command to be typed, quoted for a shell where it needs it; the caller's. */
+char *quoted(const char *text);
+
 /* How results are shown: --units, and what standard output bears. */
 bool style_asked(struct call *call, struct up_style *style);
 

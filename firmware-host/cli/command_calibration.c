@@ -179,10 +179,13 @@ void note_rough_calibration(const struct bench_options *options) {
     if (options->settings.operator_kind != UP_OPERATOR_JSON &&
         up_calibration_latest(options->catalogue, options->rig.id, latest, &none) &&
         !is_good(latest)) {
-        fprintf(stderr,
-                "note: %s: the last calibration is known to %.1f g at %g kg (95 %%), and results "
-                "are as uncertain\n",
-                verdict_of(latest), u_at_span_g(latest), latest->span_kg);
+        const struct up_style style = {.imperial = options->settings.imperial};
+        UP_FREED char *text =
+            up_text_format("%s: the last calibration is known to %.1f g at %g kg "
+                           "(95 %%), and results are as uncertain",
+                           verdict_of(latest), u_at_span_g(latest), latest->span_kg);
+        UP_FREED char *shown = up_style_text(&style, text);
+        fprintf(stderr, "note: %s\n", shown);
     }
 }
 

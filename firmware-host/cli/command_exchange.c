@@ -27,7 +27,7 @@ static void print_words(const char *from, const struct up_intake *intake, bool d
                intake->contested);
     }
     if (intake->undecided > 0) {
-        printf("  %lu record%s of here, from elsewhere too, count%s no more: `upthrust "
+        printf("  %lu record%s that came from elsewhere before count%s no more: `upthrust "
                "check-catalogue --take-back ID` takes one back.\n",
                intake->undecided, up_text_plural(intake->undecided),
                intake->undecided == 1 ? "s" : "");

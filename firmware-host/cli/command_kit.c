@@ -34,7 +34,9 @@ static bool draw_page(struct call *call, const json_t *document) {
         up_out_of_memory();
     }
     up_kit_page_print(document, stream);
-    fclose(stream);
+    if (ferror(stream) != 0 || fclose(stream) != 0) {
+        up_out_of_memory();
+    }
     bool good = up_plot_kit(document, text, to, call->failure);
     if (good) {
         up_text_print(stdout, "%s: kit.pdf, a page for the diver; kit.svg, .png, .gp, .tsv\n", to);

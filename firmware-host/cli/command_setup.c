@@ -522,8 +522,9 @@ static bool check_rig(struct call *call, const struct setup *setup, const char *
     up_catalogue_close(next.catalogue);
     call->status = next.status;
     if (good) {
+        UP_FREED char *rig = quoted(file);
         puts("Next, with your known masses:");
-        up_text_print(stdout, "  upthrust calibrate --rig %s --masses-g %s\n", file,
+        up_text_print(stdout, "  upthrust calibrate --rig %s --masses-g %s\n", rig,
                       bottles ? "1012,1985,3020   (what the scale showed for each bottle)"
                               : "500,1000,2000");
     }

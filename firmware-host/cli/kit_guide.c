@@ -269,11 +269,12 @@ bool ask_kit(const char *file, struct up_failure *failure) {
     json_decref(root);
     json_decref(kit);
     if (good) {
+        UP_FREED char *word = quoted(file);
         up_text_print(stdout,
                       whole ? "%s is written; nothing of it goes into the catalogue\n"
                             : "stopped; %s has what was answered: edit it to continue\n",
                       file);
-        up_text_print(stdout, "Next: upthrust kit report %s\n", file);
+        up_text_print(stdout, "Next: upthrust kit report %s\n", word);
     }
     return good;
 }

@@ -50,6 +50,8 @@ extern const struct operator_kind operator_keys, operator_json;
 /* "Hang this mass: 2 kg": the ask's text with what belongs to it; the caller's. A mass keeps the
    kilograms that are written on it, beside other units. */
 char *describe_ask(const struct up_operator *op, const struct up_ask *ask);
+/* How a reference body read: its name, which is no sentence, and the rest in the person's units. */
+char *describe_check(const struct up_operator *op, const struct up_reference_check *check);
 /* Of the number that is asked for, as the person types it. */
 const char *asked_unit(const struct up_operator *op);
 

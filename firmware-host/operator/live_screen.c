@@ -230,9 +230,7 @@ void live_end(struct up_operator *op) {
 
 /* ---- what is shown ---- */
 
-static void add_fault(const struct up_operator *op, const char *text, bool note) {
-    struct live *live = op->live;
-    UP_FREED char *shown = up_style_text(&op->style, text);
+static void add_shown(struct live *live, const char *shown, bool note) {
     if (live->faults == FAULTS_SHOWN) {
         memmove(live->fault_text, live->fault_text + 1,
                 sizeof live->fault_text - sizeof live->fault_text[0]);
@@ -247,11 +245,14 @@ static void add_fault(const struct up_operator *op, const char *text, bool note)
     }
 }
 
+static void add_fault(const struct up_operator *op, const char *text, bool note) {
+    UP_FREED char *shown = up_style_text(&op->style, text);
+    add_shown(op->live, shown, note);
+}
+
 static void add_check(const struct up_operator *op, const struct up_reference_check *check) {
-    char text[240];
-    snprintf(text, sizeof text, "%.80s reads wrong by %+.1f g%s", check->name,
-             check->deviation_kg.value * 1e3, check->outside ? ": OUTSIDE its limits" : "");
-    add_fault(op, text, !check->outside);
+    UP_FREED char *shown = describe_check(op, check);
+    add_shown(op->live, shown, !check->outside);
 }
 
 static void take_event(const struct up_operator *op, const struct up_event *event) {

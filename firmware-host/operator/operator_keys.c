@@ -117,12 +117,18 @@ static void show_trial(struct up_operator *op, const struct up_trial *trial) {
         fabs(g) * trial->last_gain_counts, trial->still_gaining ? "; air is still coming out" : "");
 }
 
-static void show_check(struct up_operator *op, const struct up_reference_check *check) {
-    UP_FREED char *rest = up_text_format(
-        "reads wrong by %+.1f g (its limits: %+.1f to %+.1f g)%s", check->deviation_kg.value * 1e3,
-        check->low_kg * 1e3, check->high_kg * 1e3, check->outside ? ": you accepted it" : "");
+char *describe_check(const struct up_operator *op, const struct up_reference_check *check) {
+    UP_FREED char *rest =
+        up_text_format("reads wrong by %+.1f g (its limits: %+.1f to %+.1f g)%s",
+                       check->deviation_kg.value * 1e3, check->low_kg * 1e3, check->high_kg * 1e3,
+                       check->outside ? ": OUTSIDE, you accepted it" : "");
     UP_FREED char *shown = up_style_text(&op->style, rest);
-    UP_FREED char *line = up_text_format("   %s %s", check->name, shown);
+    return up_text_format("%s %s", check->name, shown);
+}
+
+static void show_check(struct up_operator *op, const struct up_reference_check *check) {
+    UP_FREED char *text = describe_check(op, check);
+    UP_FREED char *line = up_text_format("   %s", text);
     put_line(op, line);
 }
 

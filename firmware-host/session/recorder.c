@@ -5,7 +5,6 @@
 
 #include "internal.h"
 #include "text/json.h"
-#include "text/style.h"
 #include "text/text.h"
 
 void send_note(const struct up_session_settings *settings, const char *format, ...) {
@@ -14,10 +13,8 @@ void send_note(const struct up_session_settings *settings, const char *format, .
     char *text =
         up_text_format_of(format, arguments); /* whole: it may hold a command to be typed */
     va_end(arguments);
-    const struct up_style style = {.imperial = settings->imperial};
-    UP_FREED char *shown = up_style_text(&style, text);
     if (settings->caller.note != NULL) {
-        settings->caller.note(settings->caller.context, shown);
+        settings->caller.note(settings->caller.context, text);
     }
     free(text);
 }

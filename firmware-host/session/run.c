@@ -7,6 +7,7 @@
 #include "catalogue/kind.h"
 #include "catalogue/standing.h"
 #include "internal.h"
+#include "text/style.h"
 #include "text/text.h"
 
 bool up_session_export(struct up_catalogue *catalogue, struct up_failure *failure) {
@@ -141,10 +142,12 @@ static bool adopt(const struct up_session_settings *settings, const struct up_ca
     if (!check.agrees || !check.heavy_enough || !check.masses_enough) {
         return fail_known_mass(calibration, &check, failure);
     }
-    send_note(settings,
-              "the mass of %.1f g reads %.1f g, within %.1f g: the calibration of %.10s is adopted",
-              check.mass_kg * 1e3, check.reading_kg * 1e3, check.bound_kg * 1e3,
-              calibration->made_utc);
+    const struct up_style style = {.imperial = settings->imperial};
+    UP_FREED char *text = up_text_format(
+        "the mass of %.1f g reads %.1f g, within %.1f g: the calibration of %.10s is adopted",
+        check.mass_kg * 1e3, check.reading_kg * 1e3, check.bound_kg * 1e3, calibration->made_utc);
+    UP_FREED char *shown = up_style_text(&style, text);
+    send_note(settings, "%s", shown);
     return up_calibration_adopt(settings->catalogue, calibration->id, failure);
 }
 

@@ -99,8 +99,7 @@ void up_style_density(const struct up_style *style, double density_kg_m3,
 
 /* ---- a sentence ---- */
 
-/* The number's unit, where one stands behind it or behind the end of its range: "1 to 2 g". */
-static const char *unit_behind(const char *at, size_t *length) {
+static const char *unit_at(const char *at, size_t *length) {
     static const char *const units[] = {"kg/m3", "kg", "g", "degrees C", "C", "m"};
     for (size_t i = 0; i < sizeof units / sizeof units[0]; i++) {
         size_t bytes = strlen(units[i]);
@@ -110,14 +109,27 @@ static const char *unit_behind(const char *at, size_t *length) {
             return units[i];
         }
     }
-    *length = 0;
-    if (strncmp(at, " to ", 4) == 0) {
-        char *end;
-        size_t behind;
-        strtod(at + 4, &end);
-        return end > at + 4 ? unit_behind(end, &behind) : NULL;
-    }
     return NULL;
+}
+
+/* The bytes of a decimal number; 0 where none stands there. */
+static size_t take_number(const char *at, double *value) {
+    size_t length = strspn(at, "+-.0123456789eE");
+    return isdigit((unsigned char)at[strspn(at, "+-")]) && up_text_number(at, length, value)
+               ? length
+               : 0;
+}
+
+/* The number's unit, where one stands behind it or behind the end of its range: "1 to 2 g". */
+static const char *unit_behind(const char *at, size_t *length) {
+    const char *unit = unit_at(at, length);
+    double end;
+    size_t digits = unit == NULL && strncmp(at, " to ", 4) == 0 ? take_number(at + 4, &end) : 0;
+    if (digits > 0) {
+        unit = unit_at(at + 4 + digits, length);
+        *length = 0; /* it is put behind the end */
+    }
+    return unit;
 }
 
 static void put_quantity(const struct up_style *style, double value, bool with_sign,
@@ -142,27 +154,28 @@ char *up_style_text(const struct up_style *style, const char *text) {
         return up_text_format("%s", text);
     }
     for (const char *at = text; *at != '\0';) {
-        const char *unit = NULL;
-        char *end = NULL;
+        double value;
         bool begins = at == text || strchr(" (~", at[-1]) != NULL;
-        if (begins && isdigit((unsigned char)at[strspn(at, "+-")])) {
-            double value = strtod(at, &end);
-            unit = end > at ? unit_behind(end, &length) : NULL;
-            if (unit != NULL) {
-                put_quantity(style, value, strchr("+-", *at) != NULL, unit, shown);
-                fputs(shown, stream);
-                at = end + length;
-                continue;
-            }
-        }
-        bool asked = strncmp(at, degrees, sizeof degrees - 1) == 0;
-        fputs(asked ? "degrees F" : "", stream);
-        at += asked ? sizeof degrees - 1 : 0;
-        if (!asked) {
+        size_t digits = begins ? take_number(at, &value) : 0;
+        const char *unit = digits > 0 ? unit_behind(at + digits, &length) : NULL;
+        const char *close = strchr("`\"", *at) != NULL ? strchr(at + 1, *at) : NULL;
+        if (unit != NULL) {
+            put_quantity(style, value, strchr("+-", *at) != NULL, unit, shown);
+            fputs(shown, stream);
+            at += digits + length;
+        } else if (close != NULL) {
+            fwrite(at, 1, (size_t)(close + 1 - at), stream);
+            at = close + 1;
+        } else if (strncmp(at, degrees, sizeof degrees - 1) == 0) {
+            fputs("degrees F", stream);
+            at += sizeof degrees - 1;
+        } else {
             fputc(*at++, stream);
         }
     }
-    fclose(stream);
+    if (ferror(stream) != 0 || fclose(stream) != 0) {
+        up_out_of_memory();
+    }
     return whole;
 }
 

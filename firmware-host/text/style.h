@@ -33,7 +33,8 @@ void up_style_density(const struct up_style *style, double density_kg_m3, char t
 /* In one unit, with its sign: "+164.2 g", "-207.10 oz". For columns and large letters. */
 void up_style_brief(const struct up_style *style, double mass_g, char text[UP_SHOWN_SIZE]);
 /* A sentence whose numbers have SI units behind them ("0.5 kg", "-1.2 to +1.3 g", "20 C"), in the
-   units of the style; the caller's. */
+   units of the style; the caller's. What stands between backquotes or quotation marks is a command
+   or a name and stays. */
 char *up_style_text(const struct up_style *style, const char *text);
 /* The class as a word of `columns` columns, coloured where the style says so. */
 void up_style_class(const struct up_style *style, const char *class, int columns, FILE *stream);

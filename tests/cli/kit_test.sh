@@ -91,6 +91,7 @@ expect "what was answered is a kit" 0 "fins +[+-][0-9.]+ \+- " - -- "$bin" kit r
 expect "a file that is there is kept" 2 - "already exists" -- "$bin" kit new asked.json
 for answer in 80 belt 6 q; do echo "$answer"; done >answers
 expect "stopped" 0 "stopped; half-asked.json has what was answered" "" -- sh -c "'$bin' kit new half-asked.json <answers"
+expect "a name with a blank is quoted" 0 "kit report 'half asked.json'$" "" -- sh -c "'$bin' kit new 'half asked.json' <answers"
 grep -q '"mass_kg": 6' half-asked.json && say yes "and kept" || say no "and kept"
 
 # By hand. 90 kg of body and 10 kg of lead hang still in fresh water: 100 kg displace 100 kg of it.

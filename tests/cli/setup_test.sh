@@ -16,6 +16,7 @@ setup() { # name status out err answers options...
 # water, depth of the item, ballast, masses, and what they are known to.
 typed='my-bucket\ntyped\n\n\n20\n\n\n0.36\n\n0.5\n0.9\n\n2\n\n\n'
 setup "a scale that is read by eye" 0 "^  upthrust calibrate --rig" - "$typed" --rig "$work/typed.ini"
+setup "a name with a blank is quoted" 0 "calibrate --rig '$work/a bucket.ini' --masses-g" - "$typed" --rig "$work/a bucket.ini"
 grep -q '^id = my-bucket$' "$work/typed.ini" && grep -q '^kind = typed$' "$work/typed.ini" && grep -q '^ballast_kg = 2$' "$work/typed.ini" &&
     grep -q '^; Lead that always hangs' "$work/typed.ini" && say yes "with what each key means" || say no "with what each key means"
 expect "and calibrate takes it" 1 "" "are too few" -- "$bin" calibrate --rig "$work/typed.ini" --masses-g 500,1000,2000 --operator json --catalogue "$work/c"

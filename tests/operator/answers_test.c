@@ -10,7 +10,8 @@
 
 #include <cmocka.h>
 
-#include "operator/operator.h"
+#include "operator/internal.h"
+#include "text/text.h"
 
 static const struct up_event question = {
     .kind = UP_EVENT_ASK,
@@ -37,6 +38,20 @@ static bool answer_to(enum up_operator_kind kind, const char *line, struct up_re
 static bool is_word(enum up_operator_kind kind, const char *line, enum up_answer_word word) {
     struct up_reply reply = {.kind = UP_REPLY_STOP};
     return answer_to(kind, line, &reply) && reply.word == word && reply.id == 7;
+}
+
+/* A pound of 453.59237 g has 16 oz. */
+static void a_body_keeps_its_name_in_all_units(void **state) {
+    (void)state;
+    struct up_operator op = {.style.imperial = true};
+    struct up_reference_check check = {.name = "Steel 1 kg",
+                                       .deviation_kg.value = -0.02834952,
+                                       .low_kg = -0.01,
+                                       .high_kg = 0.0567,
+                                       .outside = true};
+    UP_FREED char *text = describe_check(&op, &check);
+    assert_string_equal(text, "Steel 1 kg reads wrong by -1.00 oz (its limits: -0.35 oz to "
+                              "+2.00 oz): OUTSIDE, you accepted it");
 }
 
 static void the_typed_word_accepts(void **state) {
@@ -96,6 +111,7 @@ static void cautions_hold_up_nobody_else(void **state) {
 
 int main(void) {
     const struct CMUnitTest tests[] = {
+        cmocka_unit_test(a_body_keeps_its_name_in_all_units),
         cmocka_unit_test(the_typed_word_accepts),
         cmocka_unit_test(nothing_less_accepts),
         cmocka_unit_test(a_program_accepts_by_the_same_word),

@@ -284,8 +284,23 @@ static void a_slow_scale_gets_a_longer_window(void **state) {
     }
 }
 
+static void keep_note(void *context, const char *text) {
+    snprintf(context, 100, "%s", text);
+}
+
+/* A name may look like a quantity, and a command is typed as it stands. */
+static void names_in_notes_stay_in_all_units(void **state) {
+    (void)state;
+    char noted[100];
+    struct up_session_settings settings = {.imperial = true,
+                                           .caller = {.context = noted, .note = keep_note}};
+    send_note(&settings, "interrupted (%s); continue with `%s`", "Steel 1 kg", "--rig '2 kg.ini'");
+    assert_string_equal(noted, "interrupted (Steel 1 kg); continue with `--rig '2 kg.ini'`");
+}
+
 int main(void) {
     const struct CMUnitTest tests[] = {
+        cmocka_unit_test(names_in_notes_stay_in_all_units),
         cmocka_unit_test(a_slow_scale_gets_a_longer_window),
         cmocka_unit_test(a_polled_device_is_not_silent_while_a_person_is_asked),
         cmocka_unit_test(a_device_with_a_time_of_its_own_is_polled_all_along),

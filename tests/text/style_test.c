@@ -15,15 +15,22 @@ static const struct up_style metric, imperial = {.imperial = true};
 /* By the international yard and pound of 1959: 453.59237 g are a pound, 0.3048 m a foot. */
 static const struct {
     const char *si, *shown;
-} sentences[] = {{"0.5 kg hang, not 453.59237 g", "1 lb 1.64 oz hang, not 1 lb 0.00 oz"},
-                 {"its limits: -28.35 to +56.7 g.", "its limits: -1.00 oz to +2.00 oz."},
-                 {"water at -5 C: give 0 to 40 C", "water at 23.0 F: give 32.0 F to 104.0 F"},
-                 {"Read it, in degrees C", "Read it, in degrees F"},
-                 {"3.048 m deep in 1000 kg/m3", "10.0 ft deep in 62.43 lb/ft3"},
-                 /* no such unit, or none at all */
-                 {"in 8 s, 3 gains, 5 %, 12 mm, 35 g/kg, trial 2",
-                  "in 8 s, 3 gains, 5 %, 12 mm, 35 g/kg, trial 2"},
-                 {"", ""}};
+} sentences[] = {
+    {"0.5 kg hang, not 453.59237 g", "1 lb 1.64 oz hang, not 1 lb 0.00 oz"},
+    {"its limits: -28.35 to +56.7 g.", "its limits: -1.00 oz to +2.00 oz."},
+    {"water at -5 C: give 0 to 40 C", "water at 23.0 F: give 32.0 F to 104.0 F"},
+    {"Read it, in degrees C", "Read it, in degrees F"},
+    {"3.048 m deep in 1000 kg/m3", "10.0 ft deep in 62.43 lb/ft3"},
+    /* commands and names */
+    {"0.5 kg: `upthrust measure --rig 'cell 2 kg.ini'`",
+     "1 lb 1.64 oz: `upthrust measure --rig 'cell 2 kg.ini'`"},
+    {"\"cell 2 kg.ini\" is not of 0.5 kg", "\"cell 2 kg.ini\" is not of 1 lb 1.64 oz"},
+    {"one \" of 0.5 kg", "one \" of 1 lb 1.64 oz"},
+    /* no such unit, no such number, or none at all */
+    {"0x1F g, 0x2 to 0x3 kg, 1 to 2 to 3 g", "0x1F g, 0x2 to 0x3 kg, 1 to 0.07 oz to 0.11 oz"},
+    {"in 8 s, 3 gains, 5 %, 12 mm, 35 g/kg, trial 2",
+     "in 8 s, 3 gains, 5 %, 12 mm, 35 g/kg, trial 2"},
+    {"", ""}};
 
 static void a_sentence_is_told_in_the_persons_units(void **state) {
     (void)state;
