@@ -245,7 +245,7 @@ static const char help_text[] =
     "[at SECONDS] bare-hook | add-ballast | empty-in-air | empty-in-water | lift-out\n"
     "[at SECONDS] hang-mass KG | hang-in-air ITEM | immerse ITEM | shake\n"
     "[at SECONDS] hang-reference BODY | hang-level ITEM | lower-hanger DEPTH_M\n"
-    "truth ITEM | gear | help | quit\n";
+    "truth ITEM | thermometer | gear | help | quit\n";
 
 static void list_gear(void) {
     size_t count;
@@ -296,6 +296,8 @@ static void typed_line(struct program *program, char *line) {
         fputs(help_text, stdout);
     } else if (strcmp(line, "gear") == 0) {
         list_gear();
+    } else if (strcmp(line, "thermometer") == 0) {
+        printf("%.2f C\n", tank_thermometer_c(program->tank));
     } else if (strcmp(line, "truth") == 0 && argument != NULL) {
         printf("%.2f g\n", tank_truth_in_tank_g(program->tank, argument));
     } else {

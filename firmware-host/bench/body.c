@@ -41,7 +41,8 @@ int body_lifted_out(struct measuring *measuring, const struct up_indication *aft
     snprintf(
         measuring->question, sizeof measuring->question,
         "It reads %.1f g too %s (its limits: %+.1f to %+.1f g). Bubbles, another water, an old "
-        "calibration? Done: weigh it again. Or type accept, to continue; the record says so",
+        "calibration? Press Enter: it is weighed again. To continue, type accept; the record says "
+        "so",
         fabs(check->deviation_kg.value) * 1e3, check->deviation_kg.value > 0 ? "heavy" : "light",
         check->low_kg * 1e3, check->high_kg * 1e3);
     return MEASURE_BODY_CONFIRM;

@@ -37,8 +37,8 @@ static double return_bound(const struct stream *stream, const struct doubt_level
 static bool doubt_handling(struct doubt *doubt, const struct step *step) {
     doubt->anew = false;
     snprintf(doubt->text, sizeof doubt->text,
-             "The load has not moved since the last question. %s Done: do it now, it is read "
-             "again. Or type accept, to keep it",
+             "The load has not moved since the last question. %s Do it now, then press Enter: "
+             "it is read again. To keep the reading, type accept",
              step->doubt);
     return true;
 }
@@ -46,8 +46,8 @@ static bool doubt_handling(struct doubt *doubt, const struct step *step) {
 static bool doubt_dry(struct doubt *doubt, double rise_kg) {
     doubt->anew = false;
     snprintf(doubt->text, sizeof doubt->text,
-             "Dry, it weighs %.1f g. Does it hang on the upper hook? Done: hang it now, it is read "
-             "again. Or type accept, to keep it",
+             "Dry, it weighs %.1f g. Does it hang on the upper hook? Hang it now, then press "
+             "Enter: it is read again. To keep the reading, type accept",
              rise_kg * 1e3);
     return true;
 }
@@ -60,17 +60,20 @@ static bool doubt_return(struct doubt *doubt, const struct doubt_levels *levels,
     snprintf(
         doubt->text, sizeof doubt->text,
         "Empty, the hanger is off its last tare by %.1f %s (usual: %.1f %s). Does something hang, "
-        "did the ballast slip? Done: put it right, weigh again. Or type accept, to keep it",
+        "did the ballast slip? Put it right, then press Enter: it is weighed again. To keep the "
+        "reading, type accept",
         fabs(off) / unit, in_kg ? "g" : "% of the largest load", bound / unit, in_kg ? "g" : "%");
     return true;
 }
 
 static bool doubt_mass(struct doubt *doubt, double mass_kg, double reads_kg) {
     doubt->anew = false;
-    snprintf(doubt->text, sizeof doubt->text,
-             "By the loadings before, %.4f kg hang, not %.6g kg. Is it this mass, and alone, or "
-             "was one before wrong? Done: hang it, it is read again. Or type accept, to keep it",
-             reads_kg, mass_kg);
+    snprintf(
+        doubt->text, sizeof doubt->text,
+        "By the loadings before, %.4f kg hang, not %.6g kg. Is it this mass, and alone, or "
+        "was one before wrong? Hang it, then press Enter: it is read again. To keep the reading, "
+        "type accept",
+        reads_kg, mass_kg);
     return true;
 }
 

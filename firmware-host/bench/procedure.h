@@ -44,7 +44,7 @@ struct up_ask {
     double time_s; /* device time of the last sample */
     bool wants_number;
     const char *unit; /* of the number: "C", "kg", ...; NULL where none is wanted */
-    char text[200];   /* for a person: what to do now */
+    char text[240];   /* for a person: what to do now */
     const char *how;  /* and how to answer, where that is not as ever; else NULL */
     const char *line; /* rig-check: what is tried, such as "pedal short"; else NULL */
 };

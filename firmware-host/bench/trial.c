@@ -187,7 +187,7 @@ static bool is_unlike(struct measuring *measuring) {
     }
     snprintf(measuring->question, sizeof measuring->question,
              "It weighs %.1f g %s than before. Is it the same item, does it touch, is all ballast "
-             "on? Done: it does not count, weigh it again. Or type accept, to keep it",
+             "on? Press Enter: it does not count and is weighed again. To keep it, type accept",
              fabs(off) / per_kg * 1e3, off * counts_per_kg(measuring) > 0 ? "more" : "less");
     return true;
 }
@@ -202,7 +202,7 @@ static bool is_impossible(struct measuring *measuring) {
     }
     snprintf(measuring->question, sizeof measuring->question,
              "%.0f g dry and %.0f g in water: no gear is so %s. Was it the same item, did it hang "
-             "free? Done: weigh it again, dry too. Or type accept, to keep it",
+             "free? Press Enter: it is weighed again, dry too. To keep it, type accept",
              dry_kg * 1e3, measuring->trial.load_counts / per_kg * 1e3,
              density > 0 && density < DENSITY_LEAST_KG_M3 ? "light" : "dense");
     return true;

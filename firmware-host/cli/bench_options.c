@@ -48,7 +48,7 @@ bool read_operator(struct call *call, bool document, enum up_operator_kind *kind
                   "the results");
 }
 
-/* ---- the command that resumes a run ---- */
+/* ---- commands to be typed next ---- */
 
 char *quoted(const char *text) {
     static const char plain[] = "abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789"
@@ -68,6 +68,19 @@ char *quoted(const char *text) {
     return result;
 }
 
+static char *started_as; /* NULL: by its name */
+
+void program_started_by(const char *path) {
+    UP_FREED char *shown = up_text_for_terminal(path);
+    if (strchr(path, '/') != NULL && strlen(path) <= 200 && strcmp(shown, path) == 0) {
+        started_as = quoted(path);
+    }
+}
+
+const char *program_name(void) {
+    return started_as != NULL ? started_as : "upthrust";
+}
+
 static void append(char **text, const char *option, const char *value) {
     UP_FREED char *word = value[0] != '\0' ? quoted(value) : up_text_format("%s", "");
     char *more = up_text_format("%s --%s%s%s", *text, option, word[0] != '\0' ? " " : "", word);
@@ -85,7 +98,7 @@ static void append_catalogue(char **text, const struct up_catalogue *catalogue) 
 }
 
 char *resume_as_typed(const char *what, const struct call *call) {
-    char *text = up_text_format("upthrust %s --resume", what);
+    char *text = up_text_format("%s %s --resume", program_name(), what);
     for (int i = 0; i < call->options; i++) {
         if (strcmp(call->option[i].name, "resume") != 0) {
             append(&text, call->option[i].name, call->option[i].value);
@@ -99,7 +112,7 @@ static char *on_this_bench(const struct bench_options *options, const char *what
     static const char *const operators[] = {
         [UP_OPERATOR_JSON] = "json", [UP_OPERATOR_PEDAL] = "pedal"};
     const struct up_session_settings *settings = &options->settings;
-    char *text = up_text_format("upthrust %s", what);
+    char *text = up_text_format("%s %s", program_name(), what);
     append(&text, "rig", options->rig.path);
     if (settings->port != NULL) {
         append(&text, "port", settings->port);

@@ -42,13 +42,14 @@ static const char *const for_measure[] = {MAINS_OFF,    LAPTOP, HANGING, CARRY,
 
 const struct up_cautions *cautions_of(const char *command) {
     static const struct up_cautions
-        calibrating = {for_calibrate,
-                       "Cautions: mains off before hands go into the water, the laptop on battery, "
-                       "hands and feet out from under loads, never work alone. `man upthrust` has "
-                       "all"},
+        calibrating =
+            {for_calibrate,
+             "Cautions: mains off before hands go into the water, the laptop on battery, "
+             "hands and feet out from under loads, never work alone. `upthrust help rig` has "
+             "all"},
         measuring = {for_measure,
                      "Cautions: mains off before hands go into the water, the laptop on battery, "
                      "cylinders by two people or a hoist, nobody goes under water, never work "
-                     "alone. `man upthrust` has all"};
+                     "alone. `upthrust help rig` has all"};
     return strcmp(command, "measure") == 0 ? &measuring : &calibrating;
 }

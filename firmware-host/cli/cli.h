@@ -78,6 +78,11 @@ char *quoted(const char *text);
 /* How results are shown: --units, and what standard output bears. */
 bool style_asked(struct call *call, struct up_style *style);
 
+/* As it was started, argv[0]. A path then begins each command printed to be typed next, quoted for
+   a shell; one that no terminal shows as it is, or a bare name, becomes "upthrust". */
+void program_started_by(const char *path);
+const char *program_name(void);
+
 /* Of a terminal; 0 where there is none. */
 int terminal_columns(int descriptor);
 

@@ -91,10 +91,11 @@ static void leave_out_staircase(const struct bench_options *options,
         rig->division_counts >= COARSE_KG) {
         plan->staircase = false;
         if (options->settings.operator_kind != UP_OPERATOR_JSON) {
-            fprintf(stderr,
-                    "note: no staircase up and down: steps of %g g hide hysteresis; the bound from "
-                    "data sheets is used\n",
-                    1e3 * rig->division_counts);
+            UP_FREED char *text =
+                up_text_format("no staircase up and down: steps of %g g hide hysteresis; the bound "
+                               "from data sheets is used",
+                               1e3 * rig->division_counts);
+            print_note(NULL, text);
         }
     }
 }

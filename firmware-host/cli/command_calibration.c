@@ -26,7 +26,9 @@ const struct option_text options_calibration[] = {
 static void print_stairs(const struct up_calibration *calibration) {
     unsigned top = calibration->stairs / 2;
     if (isnan(calibration->hysteresis_kg)) {
-        puts("hysteresis: not tested; the usual limit of data sheets is used, 0.05 % of the span");
+        up_text_paragraph(
+            stdout, "",
+            "hysteresis: not tested; the usual limit of data sheets is used, 0.05 % of the span");
         return;
     }
     printf("staircase%1s %9s %11s %11s\n", "", "rising g", "falling g", "apart g");
@@ -84,14 +86,18 @@ static void print_line(const struct up_calibration *calibration) {
                calibration->quadratic_counts_per_kg2 / slope * pow(calibration->span_kg, 2) * 1e3,
                calibration->span_kg, calibration->quadratic_f, calibration->quadratic_f_limit);
     } else if (isnan(calibration->quadratic_f)) {
-        puts("the line is taken as straight: too few or too coarse readings to look for a bend");
+        up_text_paragraph(
+            stdout, "",
+            "the line is taken as straight: too few or too coarse readings to look for a bend");
     } else {
-        printf("the line is taken as straight: a bend %s (F %.1f, limit %.1f)\n",
-               calibration->quadratic_f > calibration->quadratic_f_limit
-                   ? "is larger than scatter explains, but smaller than what remains of the "
-                     "readings anyway"
-                   : "is no larger than scatter explains",
-               calibration->quadratic_f, calibration->quadratic_f_limit);
+        UP_FREED char *text = up_text_format(
+            "the line is taken as straight: a bend %s (F %.1f, limit %.1f)",
+            calibration->quadratic_f > calibration->quadratic_f_limit
+                ? "is larger than scatter explains, but smaller than what remains of the "
+                  "readings anyway"
+                : "is no larger than scatter explains",
+            calibration->quadratic_f, calibration->quadratic_f_limit);
+        up_text_paragraph(stdout, "", text);
     }
 }
 
@@ -147,8 +153,9 @@ void print_calibration(const struct up_calibration *calibration) {
     print_masses(calibration);
     print_conditions(calibration);
     if (up_calibration_offset_matters(calibration) && !rounding.offset) {
-        puts("warning: that offset is larger than scatter explains: look for friction, a touching "
-             "line or a wrong mass");
+        up_text_paragraph(stdout, "warning: ",
+                          "that offset is larger than scatter explains: look for friction, a "
+                          "touching line or a wrong mass");
     }
     printf("stored as %s%s%s\n", calibration->id, calibration->made_utc[0] != '\0' ? ", " : "",
            calibration->made_utc);
@@ -220,7 +227,7 @@ static bool print_remedies(const struct up_calibration *calibration, double at_s
     for (size_t i = 0; i < sizeof remedies / sizeof remedies[0]; i++) {
         steps = steps || (remedies[i].told && remedies[i].rounded);
         if (remedies[i].told && !remedies[i].rounded) {
-            printf("To fix: %s\n", remedies[i].text);
+            up_text_paragraph(stdout, "To fix: ", remedies[i].text);
             any = true;
         }
     }
@@ -253,7 +260,7 @@ void print_calibration_verdict(const struct up_calibration *calibration,
     free(shown);
     free(verdict);
     bool mendable = print_remedies(calibration, span_g);
-    printf("All its figures: upthrust calibration show %.8s\n", calibration->id);
+    printf("All its figures: %s calibration show %.8s\n", program_name(), calibration->id);
     puts(good ? "Next: weigh an item, or first a reference body, which checks the whole bench:"
          : mendable
              ? "Next: fix that and calibrate again; until then results are as uncertain as this:"

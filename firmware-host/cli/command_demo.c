@@ -319,7 +319,7 @@ static void print_table(const struct demo *demo) {
 }
 
 static void print_end(const struct demo *demo) {
-    const char *dir = demo->directory;
+    const char *dir = demo->directory, *name = program_name();
     printf("Positive floats. Neutral is within 50 g of zero, for a pair 100 g. \"undecided\": the "
            "item lies\n"
            "on a class line and says so; \"tank\" is measured, \"fresh\" at %g C and \"sea\" at %g "
@@ -334,12 +334,12 @@ static void print_end(const struct demo *demo) {
         "  %s/catalogue/catalogue.sqlite         every trial and result; runs/: raw bytes\n"
         "  %s/rig.ini                            the rig file of the simulated tank\n"
         "Next: read the cautions in `upthrust help rig`, then at your own tank\n"
-        "  upthrust setup --rig my-rig.ini\n"
-        "  upthrust calibrate --rig my-rig.ini --masses-g 500,1000,2000\n"
-        "  upthrust item add --name \"My fin\" --kind fin\n"
-        "  upthrust measure --rig my-rig.ini --item \"My fin\"\n"
+        "  %s setup --rig my-rig.ini\n"
+        "  %s calibrate --rig my-rig.ini --masses-g 500,1000,2000\n"
+        "  %s item add --name \"My fin\" --kind fin\n"
+        "  %s measure --rig my-rig.ini --item \"My fin\"\n"
         "These numbers prepare a dive; a weight check in the water decides.\n",
-        up_monotonic_s() - demo->began_s, dir, dir, dir, dir, dir, dir);
+        up_monotonic_s() - demo->began_s, dir, dir, dir, dir, dir, dir, name, name, name, name);
 }
 
 static void print_document(const struct demo *demo) {

@@ -206,6 +206,16 @@ static bool accepts(const struct question *question, char answer[ANSWER_SIZE]) {
            number <= question->high;
 }
 
+/* Asked for is a half-width, and nothing more is known: a rectangular distribution (GUM 4.3.7). */
+static void add_u(struct setup *setup, const struct question *question, const char *answer) {
+    char u[ANSWER_SIZE];
+    UP_FREED char *why = up_text_format(
+        "%s Given as +-%s; the standard uncertainty is that over sqrt(3) (GUM 4.3.7).",
+        question->why, answer);
+    snprintf(u, sizeof u, "%.3g", number_of(answer) / sqrt(3));
+    add_key(setup, question->section, why, question->key, u);
+}
+
 static bool put_question(struct setup *setup, const struct question *question,
                          struct up_failure *failure) {
     char answer[ANSWER_SIZE], middle[ANSWER_SIZE], *prompt;
@@ -223,12 +233,16 @@ static bool put_question(struct setup *setup, const struct question *question,
         if (question->words != NULL) {
             printf("Give one of: %s\n", question->words);
         } else {
-            printf("Give a number from %g to %g, such as 1.25\n", question->low, question->high);
+            printf("Give a number from %g to %g, such as %.3g\n", question->low, question->high,
+                   usual != NULL && usual[0] != '\0' ? number_of(usual)
+                                                     : sqrt(question->low * question->high));
         }
     }
     free(prompt);
     if (good && answer[0] != '\0' && question->section != NULL) {
-        add_key(setup, question->section, question->why, question->key, answer);
+        strncmp(question->key, "u_", 2) == 0
+            ? add_u(setup, question, answer)
+            : add_key(setup, question->section, question->why, question->key, answer);
     }
     if (good && question->told > 0) {
         snprintf((char *)&setup->told + question->told - 1, ANSWER_SIZE, "%s", answer);
@@ -354,6 +368,7 @@ static void begin_listening(struct setup *setup) {
         listen_to_port(setup);
     }
     up_text_print(stdout, "Listening to %s meanwhile: leave the scale on.\n", setup->port.name);
+    puts("Press on its hook once or twice meanwhile, so that its smallest step is seen.");
 }
 
 static void end_listening(struct setup *setup) {
@@ -524,7 +539,7 @@ static bool check_rig(struct call *call, const struct setup *setup, const char *
     if (good) {
         UP_FREED char *rig = quoted(file);
         puts("Next, with your known masses:");
-        up_text_print(stdout, "  upthrust calibrate --rig %s --masses-g %s\n", rig,
+        up_text_print(stdout, "  %s calibrate --rig %s --masses-g %s\n", program_name(), rig,
                       bottles ? "1012,1985,3020   (what the scale showed for each bottle)"
                               : "500,1000,2000");
     }

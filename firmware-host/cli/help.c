@@ -45,9 +45,10 @@ void print_help(FILE *stream) {
         print_group((enum help_group)group, stream);
     }
     fputs("  help        help COMMAND: the options of a command, with examples\n"
-          "              help rig: the equipment, its cautions and the rig file\n\n"
-          "Begin with: upthrust demo --dir demo\n"
-          "Exit status: 0 done, 1 could not be done, 2 wrong input, 3 done but undecided.\n"
+          "              help rig: the equipment, its cautions and the rig file\n\n",
+          stream);
+    fprintf(stream, "Begin with: %s demo --dir demo\n", program_name());
+    fputs("Exit status: 0 done, 1 could not be done, 2 wrong input, 3 done but undecided.\n"
           "The numbers prepare a dive; a weight check in the water decides.\n",
           stream);
 }

@@ -274,7 +274,7 @@ bool ask_kit(const char *file, struct up_failure *failure) {
                       whole ? "%s is written; nothing of it goes into the catalogue\n"
                             : "stopped; %s has what was answered: edit it to continue\n",
                       file);
-        up_text_print(stdout, "Next: upthrust kit report %s\n", word);
+        up_text_print(stdout, "Next: %s kit report %s\n", program_name(), word);
     }
     return good;
 }

@@ -299,6 +299,7 @@ int main(int argc, char **argv) {
     fill_standard();
     up_at_out_of_memory(end_without_memory);
     up_json_keep_whole();
+    program_started_by(argc > 0 ? argv[0] : "");
     signal(SIGXFSZ, SIG_IGN); /* a file that grew too large is a write that failed */
     if (argc < 2) {
         print_help(stderr);

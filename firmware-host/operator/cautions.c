@@ -64,7 +64,7 @@ bool up_operator_caution(struct up_operator *op, const struct up_cautions *cauti
     for (const char *const *text = cautions->texts; *text != NULL; text++) {
         up_text_lines(op->output, "- ", *text, op->style.columns);
     }
-    fputs("`man upthrust` has all cautions. Press Enter to begin (q and Enter: stop). ",
+    fputs("`upthrust help rig` has all cautions. Press Enter to begin (q and Enter: stop). ",
           op->output);
     fflush(op->output);
     if (person_goes_on(op->input, signalled)) {

@@ -45,17 +45,18 @@ void up_live_result(const struct up_result *result, unsigned results, const stru
         undecided = undecided || result[i].answer.class == UP_CLASS_UNDECIDED;
     }
     up_claim_scope(answer->pieces, answer->simulated, claim);
+    claim[0] = (char)toupper((unsigned char)claim[0]);
     sentence[0] = '\0';
     for (unsigned i = first; i < end; i++) {
         name_result(&result[i], style, text);
         add(sentence, size, text);
         if (i == first) {
             add(sentence, size,
-                !undecided ? "; "
-                : ounces   ? ". Undecided: measure more trials, or plan with the ounces; "
-                           : ". Undecided: measure more trials, or plan with the grams; ");
+                !undecided ? ". "
+                : ounces   ? ". Undecided: measure more trials, or plan with the ounces. "
+                           : ". Undecided: measure more trials, or plan with the grams. ");
             add(sentence, size, claim);
-            add(sentence, size, end > first + 1 ? "; " : "");
+            add(sentence, size, end > first + 1 ? ". Also: " : "");
         }
     }
 }

@@ -25,7 +25,7 @@ static struct {
     enum up_action forgets;
     bool always;
     enum up_answer_word word; /* to a question */
-    char first[200];          /* question */
+    char first[240];          /* question */
 } scene;
 
 static bool forgets(const struct hand_bench *b, enum up_action action) {

@@ -389,7 +389,7 @@ static void two_outliers_do_not_hide_each_other(void **state) {
     assert_int_equal(bench.asked[UP_ACTION_CONFIRM], 0);
 }
 
-static char pair_question[200];
+static char pair_question[240];
 
 static enum up_answer_word note_pair(struct hand_bench *b, const struct up_ask *ask) {
     if (ask->action == UP_ACTION_CONFIRM && pair_question[0] == '\0') {

@@ -81,6 +81,14 @@ if command -v bash >/dev/null; then
 fi
 
 expect "help help" 0 "usage: upthrust COMMAND" - -- "$bin" help help
+# The next command begins as this one did, quoted for a shell where need be.
+mkdir "$work/a b" "$work/a
+b" && ln -s "$(realpath "$bin")" "$work/a b/upthrust" && ln -s "$(realpath "$bin")" "$work/a
+b/upthrust"
+expect "by a path" 0 "^Begin with: '$work/a b/upthrust' demo" - -- "$work/a b/upthrust" help
+expect "by its name" 0 "^Begin with: upthrust demo" - -- env "PATH=$work/a b:$PATH" upthrust help
+expect "by what no line holds" 0 "^Begin with: upthrust demo" - -- "$work/a
+b/upthrust" help
 expect "help rig has the cautions" 0 "^## Cautions, before you wire or fill anything" - -- "$bin" help rig
 expect "import of CSV" 2 - "x.csv: import takes the catalogue.json that" -- "$bin" import x.csv --catalogue "$work/none"
 expect "a rig file is asked for" 2 - "upthrust help rig.*upthrust ports --listen --write FILE" -- "$bin" rig-check

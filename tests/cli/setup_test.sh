@@ -15,7 +15,7 @@ setup() { # name status out err answers options...
 # Name, port, unit, step, capacity, thermometer, water, surface, line, height of the item, depth of the
 # water, depth of the item, ballast, masses, and what they are known to.
 typed='my-bucket\ntyped\n\n\n20\n\n\n0.36\n\n0.5\n0.9\n\n2\n\n\n'
-setup "a scale that is read by eye" 0 "^  upthrust calibrate --rig" - "$typed" --rig "$work/typed.ini"
+setup "a scale that is read by eye" 0 "^  $bin calibrate --rig" - "$typed" --rig "$work/typed.ini"
 setup "a name with a blank is quoted" 0 "calibrate --rig '$work/a bucket.ini' --masses-g" - "$typed" --rig "$work/a bucket.ini"
 grep -q '^id = my-bucket$' "$work/typed.ini" && grep -q '^kind = typed$' "$work/typed.ini" && grep -q '^ballast_kg = 2$' "$work/typed.ini" &&
     grep -q '^; Lead that always hangs' "$work/typed.ini" && say yes "with what each key means" || say no "with what each key means"
@@ -42,9 +42,13 @@ exec 8>&-
 
 setup "wrong answers are asked again; too coarse a step is said" 3 "Give one of: kg g lb N" - \
     'two words\nmy-bucket\ntyped\nstone\nkg\nfine\n0,05\n\n-3\n20\n\nbeer\nsea\nmuch\n38\n\n\n\n\n1\n\n2\nM4\nshare\n0.2\n0.001\n' --rig "$work/again.ini"
-for line in 'division_counts = 0.05' 'salinity_g_kg = 38' 'water = sea' 'tolerance_rel = 0.001' 'u_thermometer_k = 0.5'; do
+for line in 'division_counts = 0.05' 'salinity_g_kg = 38' 'water = sea' 'tolerance_rel = 0.001' 'u_thermometer_k = 0.289' 'u_salinity_g_kg = 0.577'; do # over sqrt(3): GUM 4.3.7
     grep -q "^$line\$" "$work/again.ini" && say yes "taken: $line" || say no "taken: $line"
 done
+
+sh -c "printf 'b\ntyped\nkg\n20\n' | '$bin' setup --rig '$work/x.ini'" >"$work/out" 2>"$work/err"
+matches "$work/out" "Give a number from 1e-06 to 10, such as 0.01$" && say yes "an example in its range" || say no "an example in its range"
+grep -q 'Given as +-0.5; the standard uncertainty is that over sqrt(3) (GUM 4.3.7)' "$work/again.ini" && say yes "what was told is kept" || say no "what was told is kept"
 
 # Deep enough: asked again with the depth that is needed, which the file keeps; the item hangs in the middle.
 setup "a bucket that is too shallow" 0 "Too shallow: it needs 1.00 m of water" - 'my-bucket\ntyped\n\n\n20\n\n\n\n\n\n0.35\n0.4\n0,7\n\n2\n\n\n' --rig "$work/deep.ini"

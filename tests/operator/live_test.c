@@ -564,8 +564,8 @@ static void nothing_to_do_is_lost_at_the_edge(void **state) {
     view.faults = 2;
     view.sentence =
         "Empty, the hanger is off its last tare by 12.3 g (usual: 0.4 g). Does something "
-        "hang, did the ballast slip? Done: put it right, weigh again. Or type accept, "
-        "to keep it";
+        "hang, did the ballast slip? Put it right, then press Enter: it is weighed again. To "
+        "keep the reading, type accept";
     draw(&view, 80, 24, true);
     assert_true(is_shown(long_fault));
     assert_true(is_shown(view.sentence));
@@ -620,7 +620,7 @@ static void ounces_and_fahrenheit_have_their_place_too(void **state) {
     assert_string_equal(words, "UNDECIDED -207.1 oz");
     assert_non_null(strstr(sentence,
                            "UNDECIDED -12 lb 15.10 oz +- 0.02 oz. Undecided: measure more "
-                           "trials, or plan with the ounces; "));
+                           "trials, or plan with the ounces. "));
 }
 
 /* It stays in large letters, with what it is of and what to do. */
@@ -641,8 +641,8 @@ static void the_result_is_large_and_says_what_to_do(void **state) {
     up_live_result(results, 3, &view.style, words, sizeof words, sentence, sizeof sentence);
     assert_string_equal(words, "POSITIVE +164 g");
     assert_string_equal(sentence,
-                        "fresh POSITIVE +164.2 g +- 0.5 g; this one piece, not the model; a weight "
-                        "check in the water decides; sea POSITIVE +190.3 g +- 0.5 g");
+                        "fresh POSITIVE +164.2 g +- 0.5 g. This one piece, not the model; a weight "
+                        "check in the water decides. Also: sea POSITIVE +190.3 g +- 0.5 g");
     view.words = words;
     view.sentence = sentence;
     draw(&view, 80, 24, true);
@@ -655,7 +655,7 @@ static void the_result_is_large_and_says_what_to_do(void **state) {
     assert_true(told && stands);
     results[2].answer.class = UP_CLASS_UNDECIDED;
     up_live_result(results, 3, &view.style, words, sizeof words, sentence, sizeof sentence);
-    assert_non_null(strstr(sentence, "Undecided: measure more trials, or plan with the grams;"));
+    assert_non_null(strstr(sentence, "Undecided: measure more trials, or plan with the grams. "));
     results[0].answer.class = UP_CLASS_NEGATIVE;
     results[0].answer.buoyancy_kg.value = -0.371;
     up_live_result(results, 1, &view.style, words, sizeof words, sentence, sizeof sentence);

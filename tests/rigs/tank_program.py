@@ -2,6 +2,7 @@
 """Drives upthrust-tank through its port and its standard input; prints TAP."""
 import json
 import os
+import re
 import select
 import signal
 import subprocess
@@ -174,6 +175,8 @@ def test_typed():
     check(b"immerse" in tank.line(), "a typed act is answered")
     tank.say("truth Heron fin")
     check(b"-" in tank.line(), "a typed truth is answered")
+    tank.say("thermometer")
+    check(re.fullmatch(rb"[0-9]+\.[0-9]{2} C", tank.line().strip()), "so is a thermometer read")
     tank.say("quit")
     check(tank.process.wait(PATIENCE_S) == 0, "quit ends it with 0")
     os.close(tank.port)

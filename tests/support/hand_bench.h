@@ -20,7 +20,7 @@ struct hand_bench {
     double shaken_s; /* a hand is at the hook for the second after it */
     bool untouched;  /* no hand comes */
     unsigned asked[UP_ACTIONS], faults, plateaus;
-    char fault[240], note[240], question[200]; /* the latest of each */
+    char fault[240], note[240], question[240]; /* the latest of each */
     struct up_plateau plateau;                 /* the latest */
     /* Sets level (and what else it likes) for an ask; returns the word to answer. May be NULL: all
        is done at the level that is. */
