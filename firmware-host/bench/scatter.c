@@ -94,9 +94,13 @@ static double balance(const struct squares *squares, double dof) {
 
 /* Where rounding is the most that scatters, chance alone (99 %) does not make a share: it would
    give the line to the lightest masses, which rounding hits hardest. */
-static bool is_rounding(const struct scatter *scatter, const struct squares *squares) {
-    return scatter->a <= scatter->rounding && scatter->own_dof > 0 &&
-           sum_at(squares, 0) < gsl_cdf_chisq_Pinv(0.99, scatter->own_dof);
+static bool is_rounding(const struct scatter *scatter, const struct squares *squares, double dof) {
+    return scatter->a <= 2 * scatter->rounding && dof > 0 &&
+           sum_at(squares, 0) < gsl_cdf_chisq_Pinv(0.99, dof);
+}
+
+static double share_of(const struct scatter *scatter, const struct squares *squares, double dof) {
+    return scatter->a > 0 && !is_rounding(scatter, squares, dof) ? balance(squares, dof) : 0;
 }
 
 struct scatter scatter_of(const struct up_loadings *loadings, double slope) {
@@ -113,8 +117,7 @@ struct scatter scatter_of(const struct up_loadings *loadings, double slope) {
         squares.growing[i] = pow(slope * loadings->point[i].mass_kg, 2);
         scatter.own_dof += 1 - 1.0 / scatter_replicates(loadings, i);
     }
-    scatter.own_b =
-        scatter.a > 0 && !is_rounding(&scatter, &squares) ? balance(&squares, scatter.own_dof) : 0;
+    scatter.own_b = share_of(&scatter, &squares, scatter.own_dof);
     double b2 = scatter.own_b * scatter.own_b * scatter.own_dof;
     double earlier2 = earlier_dof > 0 ? pow(loadings->history.scatter_rel, 2) * earlier_dof : 0;
     double dof = scatter.own_dof + fmax(earlier_dof, 0);
@@ -141,5 +144,5 @@ double scatter_between(const struct up_loadings *loadings, const struct scatter 
         squares.fixed[i] = scatter_of_mean(loadings, scatter, i, load);
         squares.growing[i] = load * load;
     }
-    return scatter->a > 0 ? balance(&squares, dof) : 0;
+    return share_of(scatter, &squares, dof);
 }

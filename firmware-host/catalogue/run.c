@@ -184,8 +184,9 @@ static bool end_lost(struct up_catalogue *catalogue, const json_t *entry, struct
              json_string_value(json_array_get(entry, 1)));
     snprintf(begin.bench, sizeof begin.bench, "%s", json_string_value(json_array_get(entry, 2)));
     if (!catalogue_ask(catalogue,
-                       "SELECT count(*) FROM record WHERE kind = 'trial' AND CASE WHEN"
-                       " json_valid(body) THEN json_extract(body, '$.run_id') = ? END",
+                       "SELECT count(*) FROM record AS r WHERE kind = 'trial' AND CASE WHEN"
+                       " json_valid(body) THEN json_extract(body, '$.run_id') = ? END"
+                       " AND " CATALOGUE_IS_OWN("r.id"),
                        begin.subject, &trials, failure)) {
         return false;
     }

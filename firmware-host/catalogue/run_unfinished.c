@@ -163,7 +163,8 @@ static bool look_at_run(const struct up_record *record, void *context) {
     const char *wrong = misfit(search, record);
     bool named =
         search->id != NULL && strncmp(record->subject, search->id, strlen(search->id)) == 0;
-    if (search->matches > 0 && before != NULL && strcmp(before, search->found->run_id) == 0) {
+    if (search->matches > 0 && before != NULL && strcmp(before, search->found->run_id) == 0 &&
+        was_begun_here(search, record)) {
         memcpy(search->by, record->subject, sizeof search->by);
     }
     if (search->id == NULL ? wrong == NULL : named) {

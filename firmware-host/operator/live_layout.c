@@ -141,7 +141,8 @@ static void show_load(const struct up_live_view *view, double load, char text[UP
     if (kg && view->style.imperial) {
         up_style_mass(&view->style, 1e3 * load, text);
     } else {
-        snprintf(text, UP_SHOWN_SIZE, kg ? "%+.6g kg" : "%+.0f", load);
+        snprintf(text, UP_SHOWN_SIZE, kg ? "%+.6g kg" : "%+.0f",
+                 kg ? round(1e6 * load) / 1e6 + 0.0 : load);
     }
 }
 

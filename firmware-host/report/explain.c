@@ -36,6 +36,9 @@ static bool look_at(const struct up_record *record, void *context) {
         return true;
     }
     search->count++;
+    if (record->elsewhere && search->count > 1 && !search->elsewhere) {
+        return true; /* the list shows that of here */
+    }
     json_decref(search->body);
     search->body = json_incref(record->content);
     memcpy(search->result_id, record->subject, sizeof search->result_id);
@@ -104,6 +107,7 @@ struct bracket {
 
 struct walk {
     const char *run_id;
+    bool own; /* the result: then nothing of elsewhere is a part of it */
     json_t
         *runs; /* the run and those that it continues: a trial is stored with the run it ended in */
     const struct up_calibration *calibration; /* NULL: it is not here */
@@ -177,7 +181,7 @@ static bool is_listed(const json_t *list, const json_t *wanted) {
 
 static bool take_run(const struct up_record *record, void *context) {
     struct walk *walk = context;
-    if (strcmp(record->subject, walk->run_id) == 0) {
+    if (strcmp(record->subject, walk->run_id) == 0 && !(walk->own && record->elsewhere)) {
         json_array_extend(walk->runs, json_object_get(record->content, "continues"));
     }
     return true;
@@ -189,7 +193,8 @@ static bool take_trial(const struct up_record *record, void *context) {
                                           "soak_s", "temp_c"};
     struct walk *walk = context;
     struct bracket water = {nowhere, nowhere, nowhere};
-    if (!is_listed(walk->runs, json_object_get(record->content, "run_id"))) {
+    if ((walk->own && record->elsewhere) ||
+        !is_listed(walk->runs, json_object_get(record->content, "run_id"))) {
         return true;
     }
     read_plateaus(walk, json_object_get(record->content, "plateaus"), &water);
@@ -221,10 +226,11 @@ static json_t *calibration_to_json(const struct up_calibration *calibration) {
 }
 
 static bool set_plateaus(json_t *json, struct up_catalogue *catalogue,
-                         const struct up_result *result, const json_t *left_out,
+                         const struct up_result *result, bool own, const json_t *left_out,
                          struct up_failure *failure) {
     struct up_calibration *calibration = up_allocate(1, sizeof *calibration);
     struct walk walk = {.run_id = result->run_id,
+                        .own = own,
                         .runs = json_pack("[s]", result->run_id),
                         .tare = nowhere,
                         .air = {nowhere, nowhere, nowhere},
@@ -285,12 +291,14 @@ static json_t *chain_to_json(const struct up_weighing *weighing) {
 
 struct decided {
     const char *result_id;
+    bool own;
     json_t *list;
 };
 
 static bool take_decision(const struct up_record *record, void *context) {
     const struct decided *decided = context;
-    if (strcmp(up_record_text(record->content, "result_id"), decided->result_id) == 0) {
+    if (strcmp(up_record_text(record->content, "result_id"), decided->result_id) == 0 &&
+        !(decided->own && record->elsewhere)) {
         json_t *json = json_copy(record->content);
         json_object_set_new(json, "decision_id", json_string(record->subject));
         json_object_set_new(json, "made_utc", json_string(record->made_utc));
@@ -299,9 +307,9 @@ static bool take_decision(const struct up_record *record, void *context) {
     return true;
 }
 
-static bool set_decisions(json_t *json, struct up_catalogue *catalogue, const char *result_id,
+static bool set_decisions(json_t *json, struct up_catalogue *catalogue, const struct search *search,
                           struct up_failure *failure) {
-    struct decided decided = {result_id, json_array()};
+    struct decided decided = {search->result_id, !search->elsewhere, json_array()};
     bool good = up_catalogue_each(catalogue, "decision", take_decision, &decided, failure);
     json_object_set_new(json, "decisions", decided.list);
     return good;
@@ -326,8 +334,8 @@ static json_t *explain(struct up_catalogue *catalogue, struct search *search,
                    ? result->answer.first_order_expanded_u_kg / result->answer.buoyancy_kg.u
                    : (double)NAN);
     const json_t *left_out = json_object_get(search->body, "left_out");
-    if (!set_plateaus(json, catalogue, result, left_out, failure) ||
-        !set_decisions(json, catalogue, search->result_id, failure)) {
+    if (!set_plateaus(json, catalogue, result, !search->elsewhere, left_out, failure) ||
+        !set_decisions(json, catalogue, search, failure)) {
         json_decref(json);
         return NULL;
     }

@@ -98,7 +98,8 @@ static void mark(struct up_queue *queue, const struct up_record *record) {
 static bool look_at_run(const struct up_record *record, void *context) {
     struct search *search = context;
     const json_t *queue = json_object_get(record->content, "queue");
-    if (queue == NULL || strcmp(up_record_text(queue, "list"), search->queue->name) != 0 ||
+    if (record->elsewhere || queue == NULL ||
+        strcmp(up_record_text(queue, "list"), search->queue->name) != 0 ||
         strcmp(record->bench, search->bench) != 0) {
         return true;
     }

@@ -165,9 +165,28 @@ static void a_run_that_was_begun_elsewhere_is_let_alone(void **state) {
     up_catalogue_close(catalogue);
 }
 
+/* Whatever somebody says of our run. */
+static void one_of_elsewhere_goes_on_with_none_of_here(void **state) {
+    (void)state;
+    struct up_unfinished found;
+    struct up_failure failure;
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    add_run(catalogue, FIRST, "stopped", NULL);
+    add_run(catalogue, SECOND, "stopped", FIRST);
+    sql(catalogue->database, "DELETE FROM local_mark WHERE record_id IN"
+                             " (SELECT id FROM record WHERE subject LIKE 'aabb%')");
+    for (int i = 0; i < 2; i++) {
+        assert_true(find(catalogue, "one", ITEM, i == 0 ? NULL : FIRST, &found, &failure));
+        assert_string_equal(found.run_id, FIRST);
+        json_decref(found.continues);
+    }
+    up_catalogue_close(catalogue);
+}
+
 int main(void) {
     const struct CMUnitTest tests[] = {
         TEST(a_run_that_was_begun_elsewhere_is_let_alone),
+        TEST(one_of_elsewhere_goes_on_with_none_of_here),
         TEST(a_run_is_gone_on_with_by_its_own_item_at_its_own_bench),
         TEST(a_run_at_its_end_has_nothing_left),
         TEST(a_run_at_work_is_let_alone),

@@ -236,7 +236,8 @@ static void add_trial(struct up_catalogue *catalogue, const char *run_id) {
     json_decref(content);
 }
 
-/* Begins a run, stores two trials of it and one of another, and is killed. */
+/* Begins a run, stores two trials of it, takes in one that somebody made, and one of another, and
+ * is killed. */
 static void crash(void) {
     fflush(NULL);
     pid_t child = fork();
@@ -247,6 +248,9 @@ static void crash(void) {
         open_run(catalogue, about, run_id);
         add_trial(catalogue, run_id);
         add_trial(catalogue, run_id);
+        add_trial(catalogue, run_id);
+        sql(catalogue->database, "DELETE FROM local_mark WHERE record_id ="
+                                 " (SELECT max(id) FROM record WHERE kind = 'trial')");
         add_trial(catalogue, "another");
         kill(getpid(), SIGKILL);
     }

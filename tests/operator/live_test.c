@@ -194,6 +194,9 @@ static void one_sign_for_all_grams(void **state) {
     draw(&view, 80, 24, false);
     assert_int_equal(row_with("scale: +0.52 kg, not calibrated yet"), 11);
     assert_true(row_with("DOWN") < 0);
+    view.load = 1.3e-15; /* of a mean */
+    draw(&view, 80, 24, false);
+    assert_int_equal(row_with("scale: +0 kg, not calibrated yet"), 11);
     view.load_unit = "counts"; /* as the device sends them */
     view.load = 52000;
     draw(&view, 80, 24, false);

@@ -1,14 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* The budget in words: the largest part first, and what weighs nothing in one line. */
-#include <setjmp.h>
-#include <stdarg.h>
-#include <stddef.h>
-#include <stdint.h>
-#include <stdio.h>
-#include <stdlib.h>
-#include <string.h>
-
-#include <cmocka.h>
+/* The budget in words: the largest part first, and what weighs nothing in one line. What a result
+   is explained by. */
+#include "../catalogue/support.h"
 
 #include "report/report.h"
 
@@ -59,10 +52,69 @@ static void what_weighs_nothing_is_one_line(void **state) {
     free(text);
 }
 
+static void add_to(struct up_catalogue *catalogue, const char *kind, json_t *content) {
+    assert_true(up_catalogue_add(catalogue, kind, NULL, "bench", content, NULL, NULL, NULL));
+    json_decref(content);
+    catalogue_clock_step_s++;
+}
+
+static void assert_explained(struct up_catalogue *catalogue, const char *result_id, size_t trials,
+                             size_t decisions) {
+    struct up_failure failure = {0};
+    json_t *document = up_explain(catalogue, "fin", "tank", &failure);
+    if (document == NULL) {
+        fail_msg("%s", failure.text);
+    }
+    assert_string_equal(json_string_value(json_object_get(document, "result_id")), result_id);
+    assert_int_equal(json_array_size(json_object_get(document, "trials")), trials);
+    assert_int_equal(json_array_size(json_object_get(document, "decisions")), decisions);
+    json_decref(document);
+}
+
+/* Whatever somebody says of it: neither trials, nor decisions, nor a run that it goes on with. */
+static void what_is_of_here_is_explained_by_what_is_of_here(void **state) {
+    (void)state;
+    static const char unmark[] =
+        "DELETE FROM local_mark WHERE record_id IN (SELECT id FROM record WHERE kind != 'item')";
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    struct up_item item = add_item(catalogue, "fin");
+    struct up_result result = plain_result(item.id, "tank");
+    const char *run_id = "00000000-0000-4000-8000-00000000000a";
+    result.has_model = true;
+    memcpy(result.run_id, run_id, UP_ID_SIZE);
+    assert_true(up_results_add(catalogue, &result, 1, "bench", NULL));
+    char *ours = ask(catalogue->database, "SELECT id FROM record WHERE kind = 'result'");
+    catalogue_clock_step_s++;
+    assert_true(up_results_add(catalogue, &result, 1, "bench", NULL)); /* theirs, and newer */
+    for (int i = 0; i < 2; i++) {                                      /* theirs, then ours */
+        add_to(catalogue, "trial", json_pack("{s:s, s:i}", "run_id", run_id, "number", 1));
+        add_to(catalogue, "decision", json_pack("{s:s}", "result_id", ours));
+        add_to(catalogue, "trial", json_pack("{s:s, s:i}", "run_id", "x", "number", 1));
+        json_t *run = json_pack("{s:s, s:[s]}", "what", "measure", "continues", "x");
+        if (i == 0) {
+            assert_true(up_catalogue_add(catalogue, "run", run_id, "bench", run, NULL, NULL, NULL));
+            sql(catalogue->database, unmark);
+        }
+        json_decref(run);
+    }
+    char *mark = up_text_format("INSERT INTO local_mark VALUES ('%s', 'made', '', '', '')", ours);
+    sql(catalogue->database, mark);
+    assert_explained(catalogue, ours, 1, 1);
+    sql(catalogue->database, unmark);
+    json_t *document = up_explain(catalogue, ours, NULL, NULL);
+    assert_int_equal(json_array_size(json_object_get(document, "trials")), 4);
+    assert_int_equal(json_array_size(json_object_get(document, "decisions")), 3);
+    json_decref(document);
+    free(mark);
+    free(ours);
+    up_catalogue_close(catalogue);
+}
+
 int main(void) {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(the_largest_part_stands_first),
         cmocka_unit_test(what_weighs_nothing_is_one_line),
+        TEST(what_is_of_here_is_explained_by_what_is_of_here),
     };
     return cmocka_run_group_tests_name("report: explain", tests, NULL, NULL);
 }
