@@ -184,7 +184,7 @@ void note_rough_calibration(const struct bench_options *options) {
     UP_FREED struct up_calibration *latest = up_allocate(1, sizeof *latest);
     struct up_failure none = {0};
     if (options->settings.operator_kind != UP_OPERATOR_JSON &&
-        up_calibration_latest(options->catalogue, options->rig.id, latest, &none) &&
+        up_calibration_to_use(options->catalogue, options->rig.id, latest, &none) &&
         !is_good(latest)) {
         const struct up_style style = {.imperial = options->settings.imperial};
         UP_FREED char *text =

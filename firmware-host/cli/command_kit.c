@@ -30,11 +30,10 @@ static bool draw_page(struct call *call, const json_t *document) {
                        strerror(errno));
     }
     FILE *stream = open_memstream(&text, &size);
-    if (stream == NULL) {
-        up_out_of_memory();
+    if (stream != NULL) {
+        up_kit_page_print(document, stream);
     }
-    up_kit_page_print(document, stream);
-    if (ferror(stream) != 0 || fclose(stream) != 0) {
+    if (stream == NULL || ferror(stream) != 0 || fclose(stream) != 0) {
         up_out_of_memory();
     }
     bool good = up_plot_kit(document, text, to, call->failure);

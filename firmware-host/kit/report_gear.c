@@ -189,7 +189,7 @@ static int by_level(const void *left, const void *right) {
 /* Of spares that are fins, or that are not. */
 static json_t *spares_of(const struct answers *answers, bool fins) {
     const struct kit_file *file = answers->file;
-    json_t *row[UP_KIT_PARTS_MAX], *list = json_array();
+    json_t *row[UP_KIT_PARTS_MAX] = {NULL}, *list = json_array();
     size_t count = 0;
     bool good = true;
     for (size_t i = 0; good && i < file->kit.parts; i++) {

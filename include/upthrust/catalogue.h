@@ -203,8 +203,8 @@ struct up_intake {
 /* What another catalogue exported (a JSON document, or the directory it lies in), or another
    catalogue's directory. All or nothing; UP_STATUS_WRONG_INPUT names record and member. Of
    two contents under one id that counts which was made here or of which something was measured
-   here; else neither does until it is taken back. In whatever order catalogues are put together, the same comes out. With
-   dry_run nothing is stored, only checked and counted. */
+   here; else neither does until it is taken back. In whatever order catalogues are put together,
+   the same comes out. With dry_run nothing is stored, only checked and counted. */
 bool up_catalogue_import(struct up_catalogue *catalogue, const char *path, bool dry_run,
                          struct up_intake *intake, struct up_failure *failure);
 bool up_catalogue_merge(struct up_catalogue *catalogue, const char *directory, bool dry_run,
