@@ -15,7 +15,7 @@ set key outside bottom center horizontal samplen 4 width 2 Left reverse noenhanc
 set style fill transparent solid 0.16 noborder
 array colour[3] = [0x0060a0, 0x303030, 0xb04800]
 array dash[3] = [1, 2, 4]
-title_words = "Net lift through the dive, jacket empty, lead as entered; band: 95 %"
+title_words = "Net lift through the dive, jacket empty, lead as entered; band: 95 %\nA weight check in the water, with a qualified instructor, decides."
 
 if (!exists("into")) { into = "" }
 do for [ending in "svg png pdf"] {
