@@ -126,7 +126,7 @@ static char *on_this_bench(const struct bench_options *options, const char *what
 
 void print_next_commands(const struct bench_options *options) {
     UP_FREED char *measure = on_this_bench(options, "measure");
-    char *add = up_text_format("upthrust item add --name \"My fin\" --kind fin");
+    char *add = up_text_format("%s item add --name \"My fin\" --kind fin", program_name());
     append_catalogue(&add, options->catalogue);
     up_text_print(stdout, "  %s\n", add);
     up_text_print(stdout, "  %s%s --item \"My fin\"\n", measure, options->typed ? " --typed" : "");

@@ -76,7 +76,7 @@ class Person:
 
     def named_command(self, said):
         """What the program says to type next, word for word."""
-        command = shlex.split(re.findall(r"`(upthrust [^`]*)`", said)[-1])[1:]
+        command = shlex.split(re.findall(r"`(\S*upthrust [^`]*)`", said)[-1])[1:]
         for gone in ("--catalogue", "--operator"):
             if gone in command:
                 at = command.index(gone)
