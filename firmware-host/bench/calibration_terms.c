@@ -84,7 +84,8 @@ struct up_term offset(const struct up_calibration *calibration, double load_kg) 
     for (unsigned i = 0; i < calibration->points; i++) {
         least_kg = fmin(least_kg, fabs(calibration->point[i].mass_kg));
     }
-    double whole_kg = calibration->offset_counts / slope, share = fmin(1, load_kg / least_kg);
+    double whole_kg = calibration->offset_counts / slope;
+    double share = least_kg > 0 ? fmin(1, load_kg / least_kg) : 1;
     return normal(whole_kg * (1 + share) / 2, hypot(calibration->u_offset_counts / slope,
                                                     whole_kg * (1 - share) / 2 / sqrt(3)));
 }

@@ -119,7 +119,9 @@ bool catalogue_is_of_place(struct up_catalogue *catalogue, const char *subject, 
     bool good = ask_of_place(catalogue,
                              "SELECT count(*) > 0 AND min(EXISTS (SELECT 1 FROM local_mark"
                              " WHERE record_id = r.id AND mark = 'made' AND place = ?2))"
-                             " FROM record AS r WHERE kind = 'run' AND subject = ?1",
+                             " FROM record AS r WHERE kind = 'run' AND subject = ?1"
+                             " AND EXISTS (SELECT 1 FROM local_mark WHERE record_id = r.id"
+                             " AND mark = 'made')", /* what others wrote of it says nothing */
                              subject, &all, failure);
     *is = all > 0;
     return good;

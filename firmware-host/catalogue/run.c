@@ -164,8 +164,9 @@ static bool note_lost(const struct up_record *record, void *context) {
     if (json_is_null(how_ended) && !record->elsewhere &&
         is_abandoned(lost->catalogue, record->subject) &&
         catalogue_ask(lost->catalogue,
-                      "SELECT count(*) FROM record WHERE kind = 'run' AND subject = ?"
-                      " AND json_extract(body, '$.how_ended') IS NOT NULL",
+                      "SELECT count(*) FROM record AS r WHERE kind = 'run' AND subject = ?"
+                      " AND json_extract(body, '$.how_ended') IS NOT NULL"
+                      " AND " CATALOGUE_IS_OWN("r.id"),
                       record->subject, &ends, NULL) &&
         ends == 0) {
         json_array_append_new(lost->list, json_pack("[s, s, s, O]", record->id, record->subject,

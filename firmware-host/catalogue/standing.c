@@ -82,8 +82,12 @@ static bool take_check(const struct up_record *record, void *context) {
     struct gather *gather = context;
     const json_t *content = record->content;
     const char *run_id = up_record_text(content, "run_id");
-    struct session *last = gather->count > 0 ? &gather->session[gather->count - 1] : NULL;
-    if (last == NULL || strcmp(last->run_id, run_id) != 0 || last->elsewhere != record->elsewhere ||
+    struct session *last = NULL; /* of here or of elsewhere, as this one is */
+    for (size_t i = gather->count; i > 0 && last == NULL; i--) {
+        last =
+            gather->session[i - 1].elsewhere == record->elsewhere ? &gather->session[i - 1] : NULL;
+    }
+    if (last == NULL || strcmp(last->run_id, run_id) != 0 ||
         strcmp(last->bench, record->bench) != 0) {
         gather->session = up_reallocate(gather->session, gather->count + 1, sizeof *last);
         last = &gather->session[gather->count++];

@@ -85,6 +85,7 @@ static struct up_row *row_for(struct gather *gather, const char *item_id, const 
     if (json_object_get(gather->index, item_id) == NULL) {
         json_object_set_nocheck(gather->index, item_id, number);
     }
+    rows->row[rows->count] = (struct up_row){0};
     return &rows->row[rows->count++];
 }
 
@@ -98,13 +99,17 @@ static void take_decision(const struct gather *gather, const char *result_id, st
     }
 }
 
-/* Records come oldest first: a later result of the same item and water takes the place. */
+/* Records come oldest first: a later result of the same item and water takes the place, but one of
+   elsewhere never that of one of here. */
 static bool take_result(const struct up_record *record, void *context) {
     char item_id[UP_ID_SIZE], water[48];
     const json_t *body = record->content;
     copy_text(item_id, sizeof item_id, json_object_get(body, "item_id"));
     copy_text(water, sizeof water, json_object_get(body, "water"));
     struct up_row *row = row_for(context, item_id, water);
+    if (record->elsewhere && row->item_id[0] != '\0' && !row->elsewhere) {
+        return true;
+    }
     memset(row, 0, sizeof *row);
     memcpy(row->item_id, item_id, sizeof item_id);
     memcpy(row->water, water, sizeof water);

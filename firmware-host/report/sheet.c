@@ -48,7 +48,8 @@ static bool keep(const struct up_record *record, void *context) {
     for (size_t i = 0; i + 1 < results->count; i++) {
         if (strcmp(up_record_text(results->kept[i].body, "water"),
                    up_record_text(kept->body, "water")) == 0) {
-            results->kept[i].newest = false;
+            bool stays = kept->elsewhere && !results->kept[i].elsewhere; /* that of here */
+            *(stays ? &kept->newest : &results->kept[i].newest) = false;
         }
     }
     return true;

@@ -61,13 +61,20 @@ static int by_size(const void *one, const void *other) {
     return (a > b) - (a < b);
 }
 
-static double smallest_step(double *load, size_t count) {
+/* One load hung on a scale that stands still is a jump and no step: it takes more values to tell.
+ */
+enum { STEPS_LEAST = 3 };
+
+static double smallest_step(double *load, size_t count, bool *seen) {
     double step = (double)INFINITY;
+    unsigned steps = 0;
     qsort(load, count, sizeof *load, by_size);
     for (size_t i = 1; i < count; i++) {
         double gap = load[i] - load[i - 1];
         step = gap > 1e-9 && gap < step ? gap : step;
+        steps += gap > 1e-9;
     }
+    *seen = steps >= STEPS_LEAST;
     return step;
 }
 
@@ -101,9 +108,9 @@ static void describe(const struct draft *draft, const struct up_rig *rig, double
     guess->last_load = run->load[run->count - 1];
     guess->in_counts = rig->line.load_unit == UP_LOAD_COUNTS;
     snprintf(guess->words, sizeof guess->words, "%s", draft->words);
-    step = smallest_step(run->load, run->count);
+    step = smallest_step(run->load, run->count, &guess->step_seen);
     step = step < STEP_MOST_KG ? step : (double)INFINITY;
-    guess->step_seen = isfinite(step);
+    guess->step_seen = guess->step_seen && isfinite(step);
     snprintf(guess->line_section, sizeof guess->line_section, "%s[line]\n%s", rate, draft->section);
     if (!guess->in_counts || (isfinite(step) && step != floor(step))) {
         size_t used = strlen(guess->line_section);

@@ -3,6 +3,8 @@
    is taken for what it was not stored as. */
 #include "slip.h"
 
+#include "catalogue/run.h"
+
 static const char *const LONG_AGO = "2020-01-01T00:00:00.000Z";
 static const char *const FAR_AHEAD = "9999-12-31T23:59:59.000Z";
 
@@ -487,6 +489,29 @@ static void versions_cost_what_they_are(void **state) {
     assert_true(many < 6 * few);
 }
 
+/* What somebody else writes of it does not keep us from going on with our run. */
+static void a_run_of_here_stays_of_here(void **state) {
+    (void)state;
+    char run_id[UP_ID_SIZE];
+    struct up_run *run = NULL;
+    bool is = false;
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    json_t *about = json_object();
+    assert_true(up_run_open(catalogue, "bench", about, run_id, &run, NULL));
+    json_t *more = json_object();
+    assert_true(up_run_end(run, "stopped", more, NULL));
+    up_run_close(run);
+    assert_true(catalogue_is_of_place(catalogue, run_id, &is, NULL) && is);
+    sql(catalogue->database, "DELETE FROM local_mark WHERE record_id = (SELECT id FROM record WHERE"
+                             " kind = 'run' ORDER BY rowid DESC LIMIT 1)");
+    assert_true(catalogue_is_of_place(catalogue, run_id, &is, NULL) && is);
+    sql(catalogue->database, "UPDATE local_mark SET place = 'another'");
+    assert_true(catalogue_is_of_place(catalogue, run_id, &is, NULL) && !is);
+    json_decref(more);
+    json_decref(about);
+    up_catalogue_close(catalogue);
+}
+
 int main(void) {
     const struct CMUnitTest tests[] = {
         TEST(mine_stays_until_another_is_accepted),
@@ -508,6 +533,7 @@ int main(void) {
         TEST(a_number_of_elsewhere_does_not_use_up_the_count),
         TEST(what_is_set_aside_keeps_nothing_out),
         TEST(a_kind_of_elsewhere_has_its_own_subject),
+        TEST(a_run_of_here_stays_of_here),
     };
     return cmocka_run_group_tests_name("catalogue: origin", tests, NULL, NULL);
 }

@@ -235,6 +235,7 @@ static void one_of_two_bodies_outside_is_outside(void **state) {
     up_new_id(run_id);
     weigh_body_in_run("one", run_id, FRESH_KG_M3, true);
     body = 'b';
+    catalogue_clock_step_s = 60;
     weigh_body_in_run("one", run_id, FRESH_KG_M3, false);
     body = 'a';
     weigh_item("one");
@@ -248,6 +249,7 @@ static void a_body_that_is_weighed_again_speaks_by_its_last_weighing(void **stat
     calibrate("one");
     up_new_id(run_id);
     weigh_body_in_run("one", run_id, FRESH_KG_M3, true);
+    catalogue_clock_step_s = 60; /* within one millisecond they have no order */
     weigh_body_in_run("one", run_id, FRESH_KG_M3, false);
     weigh_item("one");
     assert_word("inside");
@@ -311,6 +313,26 @@ static void an_old_result_is_not_checked(void **state) {
     assert_word("unchecked");
 }
 
+/* Nor can one of elsewhere that says it was of the same run take away that a body was outside. */
+static void a_check_of_elsewhere_splits_no_session(void **state) {
+    char run_id[UP_ID_SIZE];
+    (void)state;
+    up_new_id(run_id);
+    calibrate("one");
+    weigh_body_in_run("one", run_id, FRESH_KG_M3, true);
+    body = 'b';
+    catalogue_clock_step_s = 60;
+    weigh_body_in_run("one", run_id, FRESH_KG_M3, false);
+    sql(catalogue->database, "DELETE FROM local_mark WHERE record_id = (SELECT id FROM record WHERE"
+                             " kind = 'reference_check' ORDER BY rowid DESC LIMIT 1)");
+    body = 'c';
+    catalogue_clock_step_s = 120;
+    weigh_body_in_run("one", run_id, FRESH_KG_M3, false);
+    body = 'a';
+    weigh_item("one");
+    assert_word("outside");
+}
+
 #define STANDING(test) cmocka_unit_test_setup_teardown(test, open_one, close_one)
 
 /* As if it had come by import: its mark is gone. */
@@ -337,6 +359,7 @@ static void only_bodies_of_here_speak_for_results_of_here(void **state) {
 int main(void) {
     const struct CMUnitTest tests[] = {
         STANDING(only_bodies_of_here_speak_for_results_of_here),
+        STANDING(a_check_of_elsewhere_splits_no_session),
         STANDING(without_a_body_nothing_is_checked),
         STANDING(a_body_that_is_weighed_again_speaks_by_its_last_weighing),
         STANDING(an_open_check_is_outside_until_it_is_answered),

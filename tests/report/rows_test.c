@@ -136,6 +136,28 @@ static void the_latest_result_wins(void **state) {
     up_catalogue_close(catalogue);
 }
 
+/* One of elsewhere shows only where there is none of here. */
+static void ours_stays(void **state) {
+    (void)state;
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    struct up_item item = add_item(catalogue, "one");
+    add_result(catalogue, item.id, "fresh", 3);
+    catalogue_clock_step_s = 1000;
+    add_result(catalogue, item.id, "fresh", 1);
+    add_result(catalogue, item.id, "sea", 2);
+    sql(catalogue->database,
+        "DELETE FROM local_mark WHERE record_id IN (SELECT id FROM record WHERE"
+        " kind = 'result' ORDER BY rowid DESC LIMIT 2)");
+    struct up_rows rows = load(catalogue);
+    assert_int_equal(rows.count, 2);
+    assert_row(&rows, 0, "one", "fresh", 3);
+    assert_row(&rows, 1, "one", "sea", 2);
+    assert_false(rows.row[0].elsewhere);
+    assert_true(rows.row[1].elsewhere);
+    up_rows_release(&rows);
+    up_catalogue_close(catalogue);
+}
+
 static bool note_subject(const struct up_record *record, void *context) {
     memcpy(context, record->subject, sizeof record->subject);
     return true;
@@ -468,6 +490,7 @@ int main(void) {
         TEST(the_lightest_in_fresh_water_stands_first),
         TEST(rows_of_one_item_stand_together),
         TEST(the_latest_result_wins),
+        TEST(ours_stays),
         TEST(a_later_decision_stands_in_its_place),
         TEST(names_are_joined),
         TEST(the_newest_name_is_shown),

@@ -274,6 +274,9 @@ static void the_smallest_step_is_the_division(void **state) {
     static const char still[] = "1.00 kg\n1.00 kg\n1.00 kg\n1.00 kg\n1.00 kg\n1.00 kg\n";
     assert_true(up_guess_layout(still, strlen(still), 2, &guess, &failure));
     assert_false(guess.step_seen); /* 10 g, or 50 g? */
+    static const char jump[] = "0.00 kg\n0.00 kg\n0.51 kg\n0.51 kg\n0.51 kg\n0.00 kg\n";
+    assert_true(up_guess_layout(jump, strlen(jump), 2, &guess, &failure));
+    assert_false(guess.step_seen); /* a load */
 }
 
 /* By the pace of the lines: counters that rise by one, ten, a thousand. */
