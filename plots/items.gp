@@ -31,6 +31,7 @@ to(t) = t > edge ? edge : t
 within(t) = sprintf(", neutral within %g g", t)
 filled(p) = p == 0 ? "" : p == -1 ? ", emptied of gas" : p == -2 ? ", pressure not recorded" : \
     sprintf(", as weighed at %g bar", p)
+at_depth(d) = d > 0 ? sprintf(", at %g m only", d) : "" # foam: pressed smaller below
 told(b, u, s) = s < 0.05 ? sprintf("%+.1f ± %.1f g", b, u) : sprintf("%+.1f +%.1f −%.1f g", b, u, u + s)
 
 row = items > 24 ? 58 : 72
@@ -68,7 +69,7 @@ do for [ending in "svg png"] {
     set label 3 font plain_font
     set label 4 font plain_font
     set label 5 font small_font
-    set rmargin unusual == 1 ? 64 : 40
+    set rmargin 40 + 24 * unusual + 13 * foam
     set output into . "items." . ending
     plot "items.tsv" using (0):1:(from($5)):(to($5)):($1 - half):($1 + half) with boxxyerror \
              fs solid 1 noborder lc rgb "#dedede", \
@@ -85,7 +86,7 @@ do for [ending in "svg png"] {
              "not known") with labels right offset char 25, 0 tc rgb colour[s], \
          for [s = 1:3] "" using (edge):($1 + shift(s)):(s != $2 ? "" : class_word[$6 + 1] . \
              body_mark[$9 + 1] . ($10 == 1 ? " <" : "") . ($12 == 1 ? " *" : "") . \
-              ($7 == 1 ? within($5) : "") . filled($8)) \
+              ($7 == 1 ? within($5) : "") . filled($8) . at_depth($13)) \
              with labels left offset char 26.5, 0 tc rgb colour[s]
     unset output
 }

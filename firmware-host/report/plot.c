@@ -77,23 +77,25 @@ static bool write_data(FILE *stream, void *context) {
         "# elsewhere: 1 where it came by import or merge\n"
         "# stuck_air_g: how much lower than its interval it may be\n"
         "# rejudged: 1 where a later decision is shown\n"
+        "# foam_depth_m: of foam, at which depth it was measured; 0: nothing to say\n"
         "# item\tseries\tbuoyancy_g\texpanded_u_g\ttolerance_g\tclass\tunusual\tfilling_bar\tbody\t"
-        "elsewhere\tstuck_air_g\trejudged\n",
+        "elsewhere\tstuck_air_g\trejudged\tfoam_depth_m\n",
         stream);
     for (size_t i = 0; i < rows->count; i++) {
         const struct up_row *row = &rows->row[i];
-        char number[5][32];
+        char number[6][32];
         item += begins_item(rows, i);
         up_text_from_number(row->buoyancy_g, number[0], sizeof number[0]);
         up_text_from_number(row->expanded_u_g, number[1], sizeof number[1]);
         up_text_from_number(row->tolerance_g, number[2], sizeof number[2]);
         up_text_from_number(filling_of(row), number[3], sizeof number[3]);
         up_text_from_number(fmax(row->stuck_air_g, 0), number[4], sizeof number[4]);
+        up_text_from_number(row->foam_depth_m, number[5], sizeof number[5]);
         if (series_of(rows, row) != 0) {
-            fprintf(stream, "%zu\t%d\t%s\t%s\t%s\t%d\t%d\t%s\t%d\t%d\t%s\t%d\n", item,
+            fprintf(stream, "%zu\t%d\t%s\t%s\t%s\t%d\t%d\t%s\t%d\t%d\t%s\t%d\t%s\n", item,
                     series_of(rows, row), number[0], number[1], number[2],
                     number_of_class(row->class), row->unusual, number[3], (int)row->checked,
-                    row->elsewhere, number[4], row->rejudged);
+                    row->elsewhere, number[4], row->rejudged, number[5]);
         }
     }
     return ferror(stream) == 0;
@@ -148,10 +150,11 @@ static char *short_label(const struct up_row *row) {
 static void write_range(FILE *stream, const struct up_rows *rows) {
     double low = -1, high = 1; /* fmin and fmax pass over NaN */
     char number[2][32];
-    bool unusual = false;
+    bool unusual = false, foam = false;
     for (size_t i = 0; i < rows->count; i++) {
         const struct up_row *row = &rows->row[i];
         if (series_of(rows, row) != 0) {
+            foam = foam || row->foam_depth_m > 0;
             low = fmin(low, row->buoyancy_g - row->expanded_u_g - fmax(row->stuck_air_g, 0));
             high = fmax(high, row->buoyancy_g + row->expanded_u_g);
             unusual = unusual || row->unusual || row->filling[0] != '\0';
@@ -159,7 +162,8 @@ static void write_range(FILE *stream, const struct up_rows *rows) {
     }
     up_text_from_number(low, number[0], sizeof number[0]);
     up_text_from_number(high, number[1], sizeof number[1]);
-    fprintf(stream, "low = %s\nhigh = %s\nunusual = %d\n", number[0], number[1], unusual);
+    fprintf(stream, "low = %s\nhigh = %s\nunusual = %d\nfoam = %d\n", number[0], number[1], unusual,
+            foam);
 }
 
 /* " 20.0 C" where all results of a water hold for one temperature. */

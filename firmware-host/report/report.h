@@ -33,8 +33,9 @@ struct up_row {
     bool unusual;       /* tolerance_g is not that of the item's kind and pieces */
     double water_temp_c;
     char class[16];
-    bool withdrawable; /* calculated */
-    bool simulated;    /* which its name says too */
+    bool withdrawable;   /* calculated */
+    double foam_depth_m; /* of what gives way to pressure: where it was measured; 0: of no other */
+    bool simulated;      /* which its name says too */
     struct up_filling filled;
     char filling[UP_CLAIM_FILLING_SIZE]; /* with what it was filled; empty: nothing to say */
     bool rejudged;                       /* by a later decision, which class and tolerance are of */

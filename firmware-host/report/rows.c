@@ -127,6 +127,7 @@ static bool take_result(const struct up_record *record, void *context) {
     snprintf(row->bench, sizeof row->bench, "%.*s", (int)sizeof row->bench - 1, record->bench);
     row->pieces = up_claim_pieces_of(body);
     row->withdrawable = up_claim_is_withdrawn(body, true);
+    row->foam_depth_m = up_record_number(body, "immersion_depth_m"); /* see fill_names */
     row->simulated = up_claim_is_simulated(body, record->bench);
     copy_text(row->filled.gas, sizeof row->filled.gas, json_object_get(body, "filled_with"));
     row->filled.pressure_bar = up_record_number(body, "filling_bar");
@@ -162,6 +163,8 @@ static void fill_names(struct gather *gather) {
         snprintf(row->name, sizeof row->name, "%s%s", row->simulated ? UP_SIMULATED : "", title);
         copy_text(row->apart, sizeof row->apart, json_object_get(gather->apart, row->item_id));
         row->retired = json_is_true(json_object_get(item, "retired"));
+        bool foam = json_is_true(json_object_get(item, "gas")) && !row->withdrawable;
+        row->foam_depth_m = foam ? fmax(row->foam_depth_m, 0) : 0;
     }
 }
 

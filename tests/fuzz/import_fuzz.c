@@ -46,7 +46,8 @@ static void must_be_taken(struct shelf *shelf, const json_t *before,
     json_t *after = shelf_records(shelf->mine);
     must(json_object_size(after) == json_object_size(before) + first->fresh);
     must(up_catalogue_import(shelf->mine, "in.json", false, &second, &failure));
-    must(second.fresh == 0 && second.known == first->fresh + first->known);
+    must(second.fresh == 0 && second.contested == 0 &&
+         second.known == first->fresh + first->known + first->contested);
     if (first->fresh > 0) {
         must_travel(shelf->mine, after);
     }

@@ -88,7 +88,8 @@ static void must_be_taken(struct shelf *mine, const json_t *before, const struct
     json_t *after = shelf_records(mine->mine);
     must(json_object_size(after) == json_object_size(before) + first->fresh);
     must(up_catalogue_merge(mine->mine, "theirs", false, &second, &failure));
-    must(second.fresh == 0 && second.known == first->fresh + first->known);
+    must(second.fresh == 0 && second.contested == 0 &&
+         second.known == first->fresh + first->known + first->contested);
     if (first->fresh > 0) {
         must_agree(after);
     }

@@ -357,8 +357,9 @@ static void data_holds_no_foreign_text(void **state) {
     const char *lines = strstr(data, "\n1\t");
     assert_non_null(lines);
     assert_string_equal(
-        lines, "\n1\t1\t500\t3\t50\t0\t0\t0\t0\t0\t0\t0\n2\t3\t490\t3\t50\t1\t0\t0\t0\t0\t0\t0\n"
-               "3\t2\t480\t3\t50\t0\t0\t0\t0\t0\t0\t0\n");
+        lines,
+        "\n1\t1\t500\t3\t50\t0\t0\t0\t0\t0\t0\t0\t0\n2\t3\t490\t3\t50\t1\t0\t0\t0\t0\t0\t0\t0\n"
+        "3\t2\t480\t3\t50\t0\t0\t0\t0\t0\t0\t0\t0\n");
     assert_null(strstr(data, "MARK"));
     free(data);
 }
@@ -370,13 +371,14 @@ static void what_no_body_spoke_for_is_marked(void **state) {
                            plain_row(2, "c", "lake")}; /* not drawn */
     size_t length;
     row[0].elsewhere = true;
+    row[0].foam_depth_m = 0.4;
     row[1].checked = UP_CHECKED_NOT;
     row[1].rejudged = true;
     row[2].checked = UP_CHECKED_OUTSIDE;
     write_plot(row, ARRAY(row));
     char *data = read_whole("items.tsv", &length), *script = read_whole("items.gp", &length);
-    assert_non_null(strstr(
-        data, "\n1\t1\t500\t3\t50\t0\t0\t0\t0\t1\t0\t0\n2\t1\t490\t3\t50\t1\t0\t0\t1\t0\t0\t1\n"));
+    assert_non_null(strstr(data, "\n1\t1\t500\t3\t50\t0\t0\t0\t0\t1\t0\t0\t0."
+                                 "4\n2\t1\t490\t3\t50\t1\t0\t0\t1\t0\t0\t1\t0\n"));
     assert_non_null(
         strstr(script, "marks = \"? unchecked: no reference body shows that the bench was right "
                        "     * judged again since it was measured      < came from elsewhere, by "
@@ -390,7 +392,7 @@ static void what_no_body_spoke_for_is_marked(void **state) {
         assert_non_null(strstr(svg, "undecided"));
         assert_non_null(strstr(svg, "positive ? *"));
         assert_null(strstr(svg, "undecided ?"));
-        assert_non_null(strstr(svg, "undecided &lt;"));
+        assert_non_null(strstr(svg, "undecided &lt;, at 0.4 m only"));
         assert_non_null(strstr(svg, "no reference body shows"));
         free(svg);
     }
