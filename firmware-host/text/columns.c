@@ -143,22 +143,23 @@ void up_text_put(FILE *stream, const char *text, int columns, bool isolate) {
     fprintf(stream, "%*s", used < columns ? columns - used : 0, "");
 }
 
+/* Once the first letter is out nothing allocates: memory that ends leaves a line whole or unbegun. */
 void up_text_lines(FILE *stream, const char *lead, const char *text, int columns) {
     int indent = (int)strlen(lead), column = indent, blanks = 0;
-    char *clean = up_text_for_terminal(text);
+    UP_FREED char *clean = up_text_for_terminal(text);
     fputs(lead, stream);
-    for (const char *at = clean; *at != '\0';) {
-        size_t length = strcspn(at, " ");
-        UP_FREED char *word = up_text_format("%.*s", (int)length, at);
+    for (char *word = clean; *word != '\0';) {
+        char *end = word + strcspn(word, " ");
+        int next_blanks = (int)strspn(end, " ");
+        *end = next_blanks > 0 ? '\0' : *end;
         int wide = up_text_columns(word);
         bool breaks = columns > 0 && column > indent && column + blanks + wide > columns;
         column = (breaks ? indent : column + blanks) + wide;
         fprintf(stream, "%s%*s%s", breaks ? "\n" : "", breaks ? indent : blanks, "", word);
-        blanks = (int)strspn(at + length, " ");
-        at += length + (size_t)blanks;
+        blanks = next_blanks;
+        word = end + blanks;
     }
     fputc('\n', stream);
-    free(clean);
 }
 
 void up_text_paragraph(FILE *stream, const char *lead, const char *text) {
