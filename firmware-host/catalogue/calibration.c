@@ -133,16 +133,17 @@ struct latest {
     bool found, bad;
 };
 
-static double sequence_of(const json_t *content) {
+/* One of elsewhere that leaves no room above it would stay the latest for ever. */
+static double sequence_of(const struct up_record *record) {
     double sequence = 0;
-    catalogue_read_number(content, "bench_sequence", &sequence);
-    return sequence;
+    catalogue_read_number(record->content, "bench_sequence", &sequence);
+    return record->elsewhere && sequence > CATALOGUE_SEQUENCE_COUNTED ? 0 : sequence;
 }
 
 /* Visited by time; the sequence goes before it. */
 static bool choose_latest(const struct up_record *record, void *context) {
     struct latest *latest = context;
-    double sequence = sequence_of(record->content);
+    double sequence = sequence_of(record);
     if (strcmp(record->bench, latest->bench) != 0 ||
         (latest->found && sequence < latest->sequence)) {
         return true;
