@@ -167,7 +167,15 @@ static bool choose_latest(const struct up_record *record, void *context) {
 
 static bool fail_untrusted(struct up_catalogue *catalogue, const char *bench,
                            struct up_failure *failure) {
+    UP_FREED char *obstacle = catalogue_witness_obstacle(catalogue, bench);
     bool agrees = true;
+    if (obstacle != NULL) {
+        return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                       "%s is not the small file that notes by which calibration this bench was "
+                       "last used: take it away, then check the bench with one known mass, "
+                       "`upthrust calibration adopt --rig FILE --masses-g 2000`",
+                       obstacle);
+    }
     return catalogue_witness_agrees(catalogue, bench, &agrees, failure) &&
            up_fail(failure, UP_STATUS_WRONG_INPUT,
                    "%s. Check it with one known mass, `upthrust calibration adopt --rig FILE "

@@ -167,6 +167,8 @@ bool catalogue_each_contested(struct up_catalogue *catalogue,
    the calibration which is used now. */
 bool catalogue_witness_agrees(struct up_catalogue *catalogue, const char *bench, bool *agrees,
                               struct up_failure *failure);
+/* The path, the caller's, where something else stands than such a note; NULL: there is no such. */
+char *catalogue_witness_obstacle(struct up_catalogue *catalogue, const char *bench);
 bool catalogue_witness_note(struct up_catalogue *catalogue, const char *bench,
                             const char *calibration_id, struct up_failure *failure);
 

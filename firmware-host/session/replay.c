@@ -8,12 +8,13 @@
 
 /* ---- measure ---- */
 
-bool up_replay_measure(struct up_catalogue *catalogue, const char *id,
+bool up_replay_measure(struct up_catalogue *catalogue, const char *id, bool to_store,
                        struct up_session_results *results, struct up_failure *failure) {
     UP_FREED struct stored_run *run = up_allocate(1, sizeof *run);
     struct up_procedure *procedure = NULL;
     struct up_reader reader;
-    bool good = stored_run_open(run, catalogue, id, false, failure);
+    bool good = stored_run_open(run, catalogue, id, false, failure) &&
+                up_run_check_files(catalogue, &run->files, to_store, failure);
     if (good) {
         results->item = run->measure.item;
         results->waters = run->measure.waters;
@@ -36,6 +37,7 @@ bool up_replay_calibrate(struct up_catalogue *catalogue, const char *id,
     struct up_procedure *procedure = NULL;
     struct up_reader reader;
     bool good = stored_run_open(run, catalogue, id, true, failure) &&
+                up_run_check_files(catalogue, &run->files, false, failure) &&
                 up_procedure_calibrate(&run->calibrate, &procedure, failure) &&
                 stored_run_repeat(run, procedure, NULL, NULL, &reader, failure) &&
                 up_procedure_calibration(procedure, calibration, failure);

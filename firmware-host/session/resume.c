@@ -123,7 +123,7 @@ static bool open_files(struct resumed_run *resumed, struct up_catalogue *catalog
         stored_run_free(&resumed->run);
         if (stored_run_open(&resumed->run, catalogue, json_string_value(id), calibrates, failure) &&
             is_whole(&resumed->run)) {
-            return true;
+            return up_run_check_files(catalogue, &resumed->run.files, true, failure);
         }
     }
     return false;
