@@ -18,18 +18,20 @@
         "id") ", " CATALOGUE_IS_ASIDE("id")
 enum { COLUMN_COUNTS = 9 }; /* the one after them */
 #define SEQUENCE  "CASE WHEN json_valid(body) THEN json_extract(body, '$.bench_sequence') END"
-#define BY_NUMBER "PARTITION BY bench ORDER BY n, made_utc, id ROWS UNBOUNDED PRECEDING"
+#define BY_NUMBER "PARTITION BY bench, own ORDER BY n, made_utc, id ROWS UNBOUNDED PRECEDING"
 
 static const char by_time[] =
     "SELECT " COLUMNS " FROM record WHERE rowid IN " NEWEST " ORDER BY made_utc, id";
 
 /* Where the clock of a bench ran back, what it stored later comes later, whatever its stamp says:
-   each stands at the latest time that its bench had told until then. Of one set of records there is
-   one order, wherever they were put together. */
+   each stands at the latest time that its bench had told until then. What others say that it told
+   moves nothing of here; and theirs have one order, whichever came first. */
 static const char by_number[] =
-    "SELECT " COLUMNS " FROM (SELECT *, " SEQUENCE " AS n FROM record WHERE rowid IN " NEWEST ")"
-    " ORDER BY CASE bench WHEN '' THEN made_utc ELSE max(made_utc) OVER (" BY_NUMBER ") END,"
-    " bench, n, made_utc, id";
+    "SELECT " COLUMNS " FROM (SELECT *, " SEQUENCE " AS n, " CATALOGUE_IS_OWN(
+        "id") " AS own FROM record WHERE rowid IN " NEWEST ")"
+              " ORDER BY CASE bench WHEN '' THEN made_utc ELSE max(made_utc) OVER (" BY_NUMBER
+              ") END,"
+              " bench, n, made_utc, id";
 
 sqlite3_stmt *catalogue_prepare(struct up_catalogue *catalogue, const char *sql,
                                 const char *const *values, int count, struct up_failure *failure) {

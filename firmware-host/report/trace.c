@@ -95,7 +95,12 @@ bool trace_find(struct up_catalogue *catalogue, const char *run, struct trace *t
     if (!up_catalogue_each(catalogue, "run", take_run, &search, failure)) {
         return false;
     }
-    if (search.found == 0 || (search.found > 1 && !search.latest)) {
+    if (search.latest && search.found == 0) {
+        return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                       "no run was made here yet: give one of elsewhere by its id, `upthrust show "
+                       "ITEM` names an item's runs");
+    }
+    if (search.found != 1 && !search.latest) {
         return up_fail(failure, UP_STATUS_WRONG_INPUT,
                        "%s run begins with \"%.40s\": `upthrust show ITEM` names an item's runs",
                        search.found == 0 ? "no" : "more than one", run);

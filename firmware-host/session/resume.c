@@ -83,7 +83,8 @@ static bool check_calibration(struct stored_run *run, const struct up_session_se
                               struct up_failure *failure) {
     UP_FREED struct up_calibration *latest = up_allocate(1, sizeof *latest);
     bool good = up_calibration_to_use(settings->catalogue, settings->rig->id, latest, failure);
-    if (good && strcmp(latest->id, of_run(run, "calibration_id")) != 0) {
+    if (good && (strcmp(latest->id, of_run(run, "calibration_id")) != 0 ||
+                 latest->slope_counts_per_kg != run->calibration.slope_counts_per_kg)) {
         good = up_fail(
             failure, UP_STATUS_WRONG_INPUT,
             "the bench %.60s was calibrated again since run %s began: begin again without --resume",
