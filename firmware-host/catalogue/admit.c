@@ -170,8 +170,9 @@ static bool find_same_id(const struct admission *admission, enum catalogue_admit
 /* Of a thing that has versions, the same version twice changes nothing. */
 static bool keep(const struct admission *admission, enum catalogue_admitted *how) {
     long long others = 0;
-    bool good = catalogue_ask(admission->catalogue, "SELECT count(*) FROM record WHERE sha256 = ?",
-                              admission->record->sha256, &others, admission->failure);
+    bool good =
+        catalogue_ask(admission->catalogue, "SELECT EXISTS (SELECT 1 FROM record WHERE sha256 = ?)",
+                      admission->record->sha256, &others, admission->failure);
     *how = others > 0 ? ADMITTED_COPY : ADMITTED_FRESH;
     return good && catalogue_insert(admission->catalogue, admission->record, admission->replaces,
                                     admission->failure);

@@ -424,15 +424,19 @@ static long steps_to_list(int versions) {
     char *directory = up_text_format("v%d", versions);
     struct up_catalogue *catalogue = open_as(directory, UP_CATALOGUE_CREATE);
     struct up_item item = plain_item("fin");
+    unsigned long waiting = 0;
     up_new_id(subject);
+    memcpy(item.id, subject, sizeof item.id);
+    assert_true(up_item_add(catalogue, &item, NULL)); /* ours: the others wait */
     sql(catalogue->database, "BEGIN");
-    for (int i = 0; i < versions; i++) {
+    for (int i = 1; i <= versions; i++) {
         slip_in(catalogue, "item", subject, LONG_AGO, item_of_tolerance(&item, 50 + i), NULL);
     }
     sql(catalogue->database, "COMMIT");
     steps = 0;
     sqlite3_progress_handler(catalogue->database, 100, count_steps, NULL);
     assert_int_equal(count_kind(catalogue, "item"), 1);
+    assert_true(up_items_waiting(catalogue, NULL, &waiting, NULL) && waiting == 1);
     up_catalogue_close(catalogue);
     free(directory);
     return steps;
