@@ -133,17 +133,25 @@ struct latest {
     bool found, bad;
 };
 
-/* One of elsewhere that leaves no room above it would stay the latest for ever. */
-static double sequence_of(const struct up_record *record) {
+/* One of elsewhere stands where this bench's own count stood when it was adopted, whatever it says
+   itself; from before that was noted, and as long as none is adopted, where it says. */
+static double sequence_of(struct latest *latest, const struct up_record *record) {
     double sequence = 0;
+    long long adopted = 0;
     catalogue_read_number(record->content, "bench_sequence", &sequence);
-    return record->elsewhere && sequence > CATALOGUE_SEQUENCE_COUNTED ? 0 : sequence;
+    if (record->elsewhere && latest->trusted_only &&
+        !catalogue_ask(latest->catalogue,
+                       "SELECT reason FROM local_mark WHERE record_id = ? AND mark = 'adopted'",
+                       record->id, &adopted, latest->failure)) {
+        latest->failed = true;
+    }
+    return adopted > 0 ? (double)adopted + 0.5 : sequence;
 }
 
 /* Visited by time; the sequence goes before it. */
 static bool choose_latest(const struct up_record *record, void *context) {
     struct latest *latest = context;
-    double sequence = sequence_of(record);
+    double sequence = sequence_of(latest, record);
     if (strcmp(record->bench, latest->bench) != 0 ||
         (latest->found && sequence < latest->sequence)) {
         return true;

@@ -80,8 +80,7 @@ char *catalogue_tables_of(int version);
 #define CATALOGUE_TABLE_NAMES "('record', 'replaces', 'bench_counter', 'local_mark', 'contested')"
 char *catalogue_migration(int version);
 
-/* SQL that fills bench_counter from the records; of those of elsewhere up to a number of 2^51. */
-#define CATALOGUE_SEQUENCE_COUNTED 2251799813685248
+/* SQL that fills bench_counter from the records. */
 extern const char catalogue_count_again[];
 /* SQL for a file from before the marks that can only be read: a table of them in memory. */
 extern const char catalogue_marks_for_now[];

@@ -4,6 +4,7 @@
      made     stored by this folder itself, with the place
      kept     from before there were marks
      adopted  a calibration that came from elsewhere, and that a known mass bore out, with the place
+              and the bench's count by then
      used     the version from elsewhere of an item or body that counted when it was measured here
      chosen   taken back by hand: other content under its id does not set it aside again
      aside    left out by hand, with the reason */
@@ -151,11 +152,17 @@ bool catalogue_is_of_place(struct up_catalogue *catalogue, const char *subject, 
 
 bool up_calibration_adopt(struct up_catalogue *catalogue, const char *calibration_id,
                           struct up_failure *failure) {
-    char bench[UP_NAME_SIZE];
-    return catalogue_begin(catalogue, failure) &&
-           catalogue_end(catalogue,
-                         bench_of(catalogue, calibration_id, bench, failure) &&
-                             mark(catalogue, calibration_id, "adopted", "", failure),
+    char bench[UP_NAME_SIZE], number[24];
+    long long sequence = 0;
+    if (!catalogue_begin(catalogue, failure)) {
+        return false;
+    }
+    bool good = bench_of(catalogue, calibration_id, bench, failure) &&
+                catalogue_ask(catalogue, "SELECT last_sequence FROM bench_counter WHERE bench = ?",
+                              bench, &sequence, failure);
+    snprintf(number, sizeof number, "%lld", sequence);
+    return catalogue_end(catalogue,
+                         good && mark(catalogue, calibration_id, "adopted", number, failure),
                          failure) &&
            catalogue_witness_note(catalogue, bench, calibration_id, failure);
 }

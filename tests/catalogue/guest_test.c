@@ -152,17 +152,23 @@ static void nothing_takes_the_place_of_what_was_adopted(void **state) {
     up_catalogue_close(catalogue);
 }
 
-/* Whatever number it says it has. */
+/* Whatever numbers they say they have: the last that was made or adopted here. */
 static void who_calibrates_again_uses_that(void **state) {
     (void)state;
     char first[UP_ID_SIZE];
     struct up_calibration mine = plain_calibration("bench", 1.1e5);
     struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    add_number(catalogue, "trial", NULL, NULL, 1);
     slip_calibration(catalogue, NULL, LONG_AGO, 1e5, (json_int_t)1 << 52, NULL, first);
     assert_true(catalogue_run(catalogue, catalogue_count_again, NULL));
     assert_true(up_calibration_adopt(catalogue, first, NULL));
     assert_true(up_calibration_add(catalogue, &mine, NULL));
     assert_true(slope_in_use(catalogue) == 1.1e5);
+    slip_calibration(catalogue, NULL, AFTERWARDS, 2e5, 1, NULL, first);
+    assert_true(slope_in_use(catalogue) == 1.1e5);
+    assert_true(up_calibration_adopt(catalogue, first, NULL));
+    assert_true(slope_in_use(catalogue) == 2e5);
+    assert_true(up_calibration_add(catalogue, &mine, NULL) && slope_in_use(catalogue) == 1.1e5);
     up_catalogue_close(catalogue);
 }
 
