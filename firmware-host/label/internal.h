@@ -1,0 +1,50 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#pragma once
+
+#include <pango/pangocairo.h>
+
+#include "label/label.h"
+
+#define LABEL_PT_PER_MM (72 / 25.4)
+
+/* What one water does to the item. */
+struct label_water {
+    char *title, *class, *meaning, *net, *interval, *basis; /* owned */
+    enum { LABEL_UNDECIDED, LABEL_FLOATS, LABEL_HOVERS, LABEL_SINKS } place;
+};
+
+/* What stands on one label. All texts are owned and clean; "" where there is none. */
+struct label {
+    char *banner; /* what was never weighed */
+    char *name, *description, *marks, *scope, *origin, *code;
+    struct label_water water[2];
+    int waters; /* 0: nothing was measured */
+};
+
+void label_fill(struct label *label, const struct up_item *item, const struct up_rows *rows,
+                const struct up_label_wish *wish);
+void label_release(struct label *label);
+
+/* How a label is set. */
+struct label_setting {
+    double width_pt, height_pt;
+    double scale; /* of all letters, none below 7 points */
+    bool leaves_out[UP_LABEL_PARTS];
+    bool draws;         /* else it is only measured */
+    bool lacks_a_glyph; /* found while it was set, as is this: */
+    bool too_narrow;    /* for what must stand on one line */
+};
+
+/* Sets a label at the origin of `cairo`; returns the height that it takes. */
+double label_set(cairo_t *cairo, const struct label *label, struct label_setting *setting);
+
+/* Chooses the letters' scale; leaves out what may be left out, one part after the other, until the
+   rest fits. False where it never does. */
+bool label_fit(cairo_t *cairo, const struct label *label, struct label_setting *setting);
+
+/* The side of the code with its margin; 0 where the text is too long for any. */
+double label_code_side_pt(const char *text, double module_pt);
+void label_code_draw(cairo_t *cairo, const char *text, double x_pt, double y_pt, double module_pt);
+
+/* The item in its water: at the surface, between, or on the floor. */
+void label_picture_draw(cairo_t *cairo, int place, double x_pt, double y_pt, double side_pt);
