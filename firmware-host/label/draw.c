@@ -34,41 +34,41 @@ bool up_label_size(const char *text, struct up_label_wish *wish) {
 
 static const double LEAST_SCALE = 0.4; /* no letter is above 7 points there */
 
-static bool fits(cairo_t *cairo, const struct label *label, struct label_setting *setting,
+static bool fits(cairo_t *cairo, const struct up_card *card, struct label_setting *setting,
                  double scale) {
     setting->scale = scale;
     setting->too_narrow = false;
-    return label_set(cairo, label, setting) <= setting->height_pt && !setting->too_narrow;
+    return label_set(cairo, card, setting) <= setting->height_pt && !setting->too_narrow;
 }
 
 /* The largest letters for which all that is set has room. */
-static bool fit_letters(cairo_t *cairo, const struct label *label, struct label_setting *setting) {
+static bool fit_letters(cairo_t *cairo, const struct up_card *card, struct label_setting *setting) {
     static const double MOST = 6, STEP = 0.02;
     double low = LEAST_SCALE, high = MOST;
-    if (!fits(cairo, label, setting, low)) {
+    if (!fits(cairo, card, setting, low)) {
         return false;
     }
     while (high - low > STEP) {
         double middle = (low + high) / 2;
-        *(fits(cairo, label, setting, middle) ? &low : &high) = middle;
+        *(fits(cairo, card, setting, middle) ? &low : &high) = middle;
     }
-    return fits(cairo, label, setting, low);
+    return fits(cairo, card, setting, low);
 }
 
-bool label_fit(cairo_t *cairo, const struct label *label, struct label_setting *setting) {
-    bool good = fit_letters(cairo, label, setting);
+bool label_fit(cairo_t *cairo, const struct up_card *card, struct label_setting *setting) {
+    bool good = fit_letters(cairo, card, setting);
     for (int part = 0; !good && part < UP_LABEL_PARTS; part++) {
         setting->leaves_out[part] = true;
-        good = fit_letters(cairo, label, setting);
+        good = fit_letters(cairo, card, setting);
     }
     return good;
 }
 
 /* How high it would have to be at this width. */
-static double height_needed_mm(cairo_t *cairo, const struct label *label,
+static double height_needed_mm(cairo_t *cairo, const struct up_card *card,
                                struct label_setting *setting) {
     setting->scale = LEAST_SCALE;
-    return ceil(label_set(cairo, label, setting) / LABEL_PT_PER_MM);
+    return ceil(label_set(cairo, card, setting) / LABEL_PT_PER_MM);
 }
 
 /* ---- the file ---- */
@@ -112,7 +112,7 @@ static void begin_label(struct work *work, unsigned number) {
     work->drawn->pages += place == 0;
 }
 
-static void count(struct up_labels_drawn *drawn, const struct label_setting *setting) {
+static void count_drawn(struct up_labels_drawn *drawn, const struct label_setting *setting) {
     drawn->labels++;
     drawn->without_glyph += setting->lacks_a_glyph;
     for (int part = 0; part < UP_LABEL_PARTS; part++) {
@@ -120,35 +120,40 @@ static void count(struct up_labels_drawn *drawn, const struct label_setting *set
     }
 }
 
-static bool draw_one(struct work *work, const struct label *label) {
-    struct label_setting setting = {.width_pt = work->wish->width_mm * LABEL_PT_PER_MM,
+static bool draw_one(struct work *work, const struct up_card *card, const char *code) {
+    struct label_setting setting = {.code = code,
+                                    .width_pt = work->wish->width_mm * LABEL_PT_PER_MM,
                                     .height_pt = work->wish->height_mm * LABEL_PT_PER_MM};
-    if (!label_fit(work->cairo, label, &setting)) {
+    if (!label_fit(work->cairo, card, &setting)) {
         return up_fail(work->failure, UP_STATUS_WRONG_INPUT,
                        "a label of %gx%gmm has no room for what must stand on that of %s: at this "
                        "width it takes %gx%.0fmm",
-                       work->wish->width_mm, work->wish->height_mm, label->name,
-                       work->wish->width_mm, height_needed_mm(work->cairo, label, &setting));
+                       work->wish->width_mm, work->wish->height_mm, card->name,
+                       work->wish->width_mm, height_needed_mm(work->cairo, card, &setting));
     }
     begin_label(work, work->drawn->labels);
     setting.draws = true;
-    label_set(work->cairo, label, &setting);
+    label_set(work->cairo, card, &setting);
     cairo_restore(work->cairo);
-    count(work->drawn, &setting);
+    count_drawn(work->drawn, &setting);
     return true;
 }
 
 static bool draw_all(struct work *work) {
     bool good = true;
     for (size_t i = 0; good && i < work->items->count; i++) {
-        struct label label;
-        label_fill(&label, &work->items->item[i], work->rows, work->wish);
-        if (label.waters == 0) {
+        const struct up_item *item = &work->items->item[i];
+        struct up_card card;
+        size_t count;
+        const struct up_row *row = up_rows_of(work->rows, item->id, &count);
+        up_card_fill(&card, item, row, count, &work->wish->style);
+        UP_FREED char *code = up_text_format("%s%s", work->wish->link_base, item->id);
+        if (card.waters == 0) {
             work->drawn->not_measured++;
         } else {
-            good = draw_one(work, &label);
+            good = draw_one(work, &card, code);
         }
-        label_release(&label);
+        up_card_release(&card);
     }
     if (good && work->drawn->labels == 0) {
         good = up_fail(work->failure, UP_STATUS_UNABLE,

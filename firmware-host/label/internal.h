@@ -4,31 +4,15 @@
 #include <pango/pangocairo.h>
 
 #include "label/label.h"
+#include "report/card.h"
 
 #define LABEL_PT_PER_MM (72 / 25.4)
-
-/* What one water does to the item. */
-struct label_water {
-    char *title, *class, *meaning, *net, *interval, *basis; /* owned */
-    enum { LABEL_UNDECIDED, LABEL_FLOATS, LABEL_HOVERS, LABEL_SINKS } place;
-};
-
-/* What stands on one label. All texts are owned and clean; "" where there is none. */
-struct label {
-    char *banner; /* what was never weighed */
-    char *name, *description, *marks, *scope, *origin, *code;
-    struct label_water water[2];
-    int waters; /* 0: nothing was measured */
-};
-
-void label_fill(struct label *label, const struct up_item *item, const struct up_rows *rows,
-                const struct up_label_wish *wish);
-void label_release(struct label *label);
 
 /* How a label is set. */
 struct label_setting {
     double width_pt, height_pt;
-    double scale; /* of all letters, none below 7 points */
+    const char *code; /* what a scanner reads */
+    double scale;     /* of all letters, none below 7 points */
     bool leaves_out[UP_LABEL_PARTS];
     bool draws;         /* else it is only measured */
     bool lacks_a_glyph; /* found while it was set, as is this: */
@@ -36,11 +20,11 @@ struct label_setting {
 };
 
 /* Sets a label at the origin of `cairo`; returns the height that it takes. */
-double label_set(cairo_t *cairo, const struct label *label, struct label_setting *setting);
+double label_set(cairo_t *cairo, const struct up_card *card, struct label_setting *setting);
 
 /* Chooses the letters' scale; leaves out what may be left out, one part after the other, until the
    rest fits. False where it never does. */
-bool label_fit(cairo_t *cairo, const struct label *label, struct label_setting *setting);
+bool label_fit(cairo_t *cairo, const struct up_card *card, struct label_setting *setting);
 
 /* The side of the code with its margin; 0 where the text is too long for any. */
 double label_code_side_pt(const char *text, double module_pt);

@@ -51,19 +51,19 @@ static void arrow(cairo_t *cairo, double side, double from, double to) {
 }
 
 void label_picture_draw(cairo_t *cairo, int place, double x_pt, double y_pt, double side_pt) {
-    static const double middle[] = {[LABEL_UNDECIDED] = 0.62,
-                                    [LABEL_FLOATS] = 0.28,
-                                    [LABEL_HOVERS] = 0.62,
-                                    [LABEL_SINKS] = 0.86};
+    static const double middle[] = {[UP_CARD_UNDECIDED] = 0.62,
+                                    [UP_CARD_FLOATS] = 0.28,
+                                    [UP_CARD_HOVERS] = 0.62,
+                                    [UP_CARD_SINKS] = 0.86};
     cairo_save(cairo);
     cairo_translate(cairo, x_pt, y_pt);
     water(cairo, side_pt);
-    item(cairo, side_pt, middle[place] * side_pt, place != LABEL_UNDECIDED);
-    if (place == LABEL_FLOATS) {
+    item(cairo, side_pt, middle[place] * side_pt, place != UP_CARD_UNDECIDED);
+    if (place == UP_CARD_FLOATS) {
         arrow(cairo, side_pt, 0.85 * side_pt, 0.45 * side_pt);
-    } else if (place == LABEL_SINKS) {
+    } else if (place == UP_CARD_SINKS) {
         arrow(cairo, side_pt, 0.36 * side_pt, 0.74 * side_pt);
-    } else if (place == LABEL_UNDECIDED) {
+    } else if (place == UP_CARD_UNDECIDED) {
         arrow(cairo, side_pt, 0.52 * side_pt, 0.33 * side_pt);
         arrow(cairo, side_pt, 0.72 * side_pt, 0.91 * side_pt);
     }

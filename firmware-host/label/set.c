@@ -1,13 +1,11 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* Sets what stands on a label, from the top down; in two columns where it is broad. */
+/* Sets what stands on a card, from the top down; in two columns where it is broad. */
 #include <math.h>
 
 #include "label/internal.h"
 #include "text/text.h"
 
 #define CAUTION_CHECK "A weight check in the water decides."
-#define CAUTION_USE   "Not a conformity test of lifejackets or other protective equipment."
-
 static const double LEAST_PT = 7, LEAST_MODULE_PT = 0.4 * LABEL_PT_PER_MM;
 static const double MARGIN_PT = 1.5 * LABEL_PT_PER_MM;
 /* Broader than that for its height, it is set in two columns. */
@@ -101,33 +99,33 @@ static void gap(struct pen *pen, double pt) {
 
 /* ---- its parts ---- */
 
-static void put_banner(struct pen *pen, const struct label *label) {
+static void put_banner(struct pen *pen, const struct up_card *card) {
     static const struct letters letters = {
         .pt = 9, .bold = true, .align = PANGO_ALIGN_CENTER, .on_black = true};
     struct pen measured = *pen;
     struct label_setting dry = *pen->setting;
-    if (label->banner[0] == '\0') {
+    if (card->banner[0] == '\0') {
         return;
     }
     dry.draws = false;
     measured.setting = &dry;
-    double height_pt = put(&measured, label->banner, &letters);
+    double height_pt = put(&measured, card->banner, &letters);
     if (pen->setting->draws) {
         cairo_set_source_rgb(pen->cairo, 0, 0, 0);
         cairo_rectangle(pen->cairo, pen->x_pt, pen->y_pt, pen->width_pt, height_pt);
         cairo_fill(pen->cairo);
     }
-    put(pen, label->banner, &letters);
+    put(pen, card->banner, &letters);
     gap(pen, 3);
 }
 
-static void put_head(struct pen *pen, const struct label *label) {
+static void put_head(struct pen *pen, const struct up_card *card) {
     static const struct letters name = {.pt = 15, .bold = true, .lines = NAME_LINES},
                                 description = {.pt = 8.5, .lines = NAME_LINES};
-    put_banner(pen, label);
-    put(pen, label->name, &name);
+    put_banner(pen, card);
+    put(pen, card->name, &name);
     if (!pen->setting->leaves_out[UP_LABEL_DESCRIPTION]) {
-        put(pen, label->description, &description);
+        put(pen, card->description, &description);
     }
     gap(pen, 4);
 }
@@ -139,7 +137,7 @@ static const struct letters title = {.pt = 9.5, .bold = true, .whole = true},
 
 /* Title, picture with the class beside it, grams: each a text of its own, so that no name and no
    script from right to left gets between a sign and its number. */
-static void put_narrow(struct pen *pen, const struct label_water *water) {
+static void put_narrow(struct pen *pen, const struct up_card_water *water) {
     struct pen beside = *pen;
     put(pen, water->title, &title);
     double side_pt = fmin(34 * pen->setting->scale, 0.42 * pen->width_pt), top_pt = pen->y_pt;
@@ -158,7 +156,7 @@ static void put_narrow(struct pen *pen, const struct label_water *water) {
 }
 
 /* The picture at the left, all words beside it. */
-static void put_broad(struct pen *pen, const struct label_water *water) {
+static void put_broad(struct pen *pen, const struct up_card_water *water) {
     double side_pt = 58 * pen->setting->scale, gutter_pt = 8 * pen->setting->scale;
     struct pen beside = *pen;
     beside.x_pt += side_pt + gutter_pt;
@@ -176,7 +174,7 @@ static void put_broad(struct pen *pen, const struct label_water *water) {
 }
 
 /* Without a picture: lines of letters. */
-static void put_briefly(struct pen *pen, const struct label_water *water) {
+static void put_briefly(struct pen *pen, const struct up_card_water *water) {
     static const struct letters bold = {.pt = 9, .bold = true}, plain = {.pt = 8};
     UP_FREED char *head = up_text_format("%s: %s", water->title, water->class);
     UP_FREED char *rest = up_text_format("%s, %s", water->interval, water->basis);
@@ -186,84 +184,84 @@ static void put_briefly(struct pen *pen, const struct label_water *water) {
 }
 
 /* Beside one another; false where that has no room for its lines. */
-static bool put_beside(struct pen *pen, const struct label *label) {
+static bool put_beside(struct pen *pen, const struct up_card *card) {
     double gutter_pt = 3 * LABEL_PT_PER_MM, bottom_pt = pen->y_pt;
-    for (int i = 0; i < label->waters; i++) {
+    for (int i = 0; i < card->waters; i++) {
         struct pen one = *pen;
         one.width_pt = (pen->width_pt - gutter_pt) / 2;
         one.x_pt += i * (one.width_pt + gutter_pt);
-        put_narrow(&one, &label->water[i]);
+        put_narrow(&one, &card->water[i]);
         bottom_pt = fmax(bottom_pt, one.y_pt);
     }
     pen->y_pt = bottom_pt;
     return !pen->setting->too_narrow;
 }
 
-static void put_below(struct pen *pen, const struct label *label) {
+static void put_below(struct pen *pen, const struct up_card *card) {
     bool briefly = pen->setting->leaves_out[UP_LABEL_PICTURE];
-    for (int i = 0; i < label->waters; i++) {
-        (briefly ? put_briefly : put_broad)(pen, &label->water[i]);
+    for (int i = 0; i < card->waters; i++) {
+        (briefly ? put_briefly : put_broad)(pen, &card->water[i]);
         gap(pen, 4);
     }
 }
 
-static void put_waters(struct pen *pen, const struct label *label) {
+static void put_waters(struct pen *pen, const struct up_card *card) {
     struct pen measured = *pen;
     struct label_setting dry = *pen->setting;
     dry.draws = false;
     dry.too_narrow = false;
     measured.setting = &dry;
-    if (!dry.leaves_out[UP_LABEL_PICTURE] && put_beside(&measured, label)) {
-        put_beside(pen, label);
+    if (!dry.leaves_out[UP_LABEL_PICTURE] && put_beside(&measured, card)) {
+        put_beside(pen, card);
         gap(pen, 6);
     } else {
-        put_below(pen, label);
+        put_below(pen, card);
     }
 }
 
-static void put_cautions(struct pen *pen, const struct label *label) {
+static void put_cautions(struct pen *pen, const struct up_card *card) {
     static const struct letters plain = {.pt = 7.5}, bold = {.pt = 9, .bold = true};
-    put(pen, label->scope, &plain);
-    put(pen, label->marks, &plain);
+    put(pen, card->scope, &plain);
+    put(pen, card->marks, &plain);
     gap(pen, 3);
     put(pen, CAUTION_CHECK, &bold);
     gap(pen, 2);
 }
 
 /* The code at the right, what is small beside it. */
-static void put_foot_at(struct pen *pen, const struct label *label) {
+static void put_foot_at(struct pen *pen, const struct up_card *card) {
     static const struct letters fine_print = {.pt = 7};
     double module_pt = LEAST_MODULE_PT * fmin(fmax(pen->setting->scale, 1), 2);
     bool without = pen->setting->leaves_out[UP_LABEL_CODE];
-    double side_pt = without ? 0 : label_code_side_pt(label->code, module_pt);
+    double side_pt = without ? 0 : label_code_side_pt(pen->setting->code, module_pt);
     struct pen beside = *pen;
     if (side_pt > 0 && pen->setting->draws) {
-        label_code_draw(pen->cairo, label->code, pen->x_pt + pen->width_pt - side_pt, pen->y_pt,
-                        module_pt);
+        label_code_draw(pen->cairo, pen->setting->code, pen->x_pt + pen->width_pt - side_pt,
+                        pen->y_pt, module_pt);
     }
     beside.width_pt -= side_pt;
-    put(&beside, CAUTION_USE, &fine_print);
+    put(&beside, UP_CAUTION_USE, &fine_print);
     gap(&beside, 2);
     if (!pen->setting->leaves_out[UP_LABEL_ORIGIN]) {
-        put(&beside, label->origin, &fine_print);
+        put(&beside, card->origin, &fine_print);
     }
     pen->y_pt = fmax(beside.y_pt, pen->y_pt + side_pt);
 }
 
 /* At the bottom, where there is more room than it takes. */
-static void put_foot(struct pen *pen, const struct label *label) {
+static void put_foot(struct pen *pen, const struct up_card *card) {
     struct pen measured = *pen;
     struct label_setting dry = *pen->setting;
     dry.draws = false;
     measured.setting = &dry;
-    put_foot_at(&measured, label);
+    put_foot_at(&measured, card);
     if (pen->setting->draws) {
         pen->y_pt += fmax(0, pen->setting->height_pt - MARGIN_PT - measured.y_pt);
     }
-    put_foot_at(pen, label);
+    put_foot_at(pen, card);
 }
 
-double label_set(cairo_t *cairo, const struct label *label, struct label_setting *setting) {
+double label_set(cairo_t *cairo, const struct up_card *card, struct label_setting *setting) {
     struct pen left = {.cairo = cairo,
                        .setting = setting,
                        .x_pt = MARGIN_PT,
@@ -279,9 +277,9 @@ double label_set(cairo_t *cairo, const struct label *label, struct label_setting
         right.width_pt -= left.width_pt + gutter_pt;
     }
     struct pen *after = broad ? &right : &left;
-    put_head(&left, label);
-    put_waters(&left, label);
-    put_cautions(after, label);
-    put_foot(after, label);
+    put_head(&left, card);
+    put_waters(&left, card);
+    put_cautions(after, card);
+    put_foot(after, card);
     return fmax(left.y_pt, after->y_pt) + MARGIN_PT;
 }

@@ -39,13 +39,12 @@ static struct up_item item_of(const char *name) {
     return item;
 }
 
-static const struct up_label_wish usual = {.width_mm = 74, .height_mm = 105, .link_base = ""};
+static const struct up_style metric;
 
-static struct label fill(const struct up_item *item, struct up_row *row, size_t count) {
-    struct up_rows rows = {.row = row, .count = count};
-    struct label label;
-    label_fill(&label, item, &rows, &usual);
-    return label;
+static struct up_card fill(const struct up_item *item, struct up_row *row, size_t count) {
+    struct up_card card;
+    up_card_fill(&card, item, row, count, &metric);
+    return card;
 }
 
 static void a_size_is_read_or_refused(void **state) {
@@ -74,26 +73,25 @@ static void fresh_and_sea_stand_on_it_and_no_tank(void **state) {
                            row_of(&item, "fresh", -60.25, "negative")};
     row[2].expanded_u_g = 1.26;
     row[2].stuck_air_g = 2;
-    struct label label = fill(&item, row, 3);
-    assert_int_equal(label.waters, 2);
-    assert_string_equal(label.water[0].title, "Fresh water, 20.0 °C");
-    assert_string_equal(label.water[0].class, "NEGATIVE");
-    assert_string_equal(label.water[0].meaning, "sinks");
-    assert_string_equal(label.water[0].net, "−60.2 g DOWN");
-    assert_string_equal(label.water[0].interval, "+1.3 −3.3 g (95 %)");
-    assert_string_equal(label.water[0].basis, "calculated");
-    assert_string_equal(label.water[1].title, "Sea water, 20.0 °C");
-    assert_string_equal(label.water[1].meaning, "hovers");
-    assert_string_equal(label.water[1].net, "−9.5 g DOWN");
-    assert_string_equal(label.water[1].interval, "± 1.2 g (95 %)");
-    assert_string_equal(label.name, "Gull fin");
-    assert_string_equal(label.description, "fin, size L, stock number A-17");
-    assert_string_equal(label.origin, "2026-01-02, bench shed");
-    assert_string_equal(label.scope, "this one piece, not the model");
-    assert_string_equal(label.code, item.id);
-    assert_string_equal(label.marks, UP_CLAIM_STUCK);
-    assert_string_equal(label.banner, "");
-    label_release(&label);
+    struct up_card card = fill(&item, row, 3);
+    assert_int_equal(card.waters, 2);
+    assert_string_equal(card.water[0].title, "Fresh water, 20.0 °C");
+    assert_string_equal(card.water[0].class, "NEGATIVE");
+    assert_string_equal(card.water[0].meaning, "sinks");
+    assert_string_equal(card.water[0].net, "−60.2 g DOWN");
+    assert_string_equal(card.water[0].interval, "+1.3 −3.3 g (95 %)");
+    assert_string_equal(card.water[0].basis, "calculated");
+    assert_string_equal(card.water[1].title, "Sea water, 20.0 °C");
+    assert_string_equal(card.water[1].meaning, "hovers");
+    assert_string_equal(card.water[1].net, "−9.5 g DOWN");
+    assert_string_equal(card.water[1].interval, "± 1.2 g (95 %)");
+    assert_string_equal(card.name, "Gull fin");
+    assert_string_equal(card.description, "fin, size L, stock number A-17");
+    assert_string_equal(card.origin, "2026-01-02, bench shed");
+    assert_string_equal(card.scope, "this one piece, not the model");
+    assert_string_equal(card.marks, UP_CLAIM_STUCK);
+    assert_string_equal(card.banner, "");
+    up_card_release(&card);
 }
 
 static void foam_stands_with_its_depth(void **state) {
@@ -101,12 +99,12 @@ static void foam_stands_with_its_depth(void **state) {
     struct up_item item = item_of("Gull boot");
     struct up_row row = row_of(&item, "tank", 120, "positive");
     row.foam_depth_m = 0.4;
-    struct label label = fill(&item, &row, 1);
-    assert_int_equal(label.waters, 1);
-    assert_string_equal(label.water[0].title, "The tank's water, 20.0 °C");
-    assert_string_equal(label.water[0].net, "+120.0 g UP");
-    assert_string_equal(label.water[0].basis, "measured, at 0.4 m only");
-    label_release(&label);
+    struct up_card card = fill(&item, &row, 1);
+    assert_int_equal(card.waters, 1);
+    assert_string_equal(card.water[0].title, "The tank's water, 20.0 °C");
+    assert_string_equal(card.water[0].net, "+120.0 g UP");
+    assert_string_equal(card.water[0].basis, "measured, at 0.4 m only");
+    up_card_release(&card);
 }
 
 static void every_mark_stands_on_it_once(void **state) {
@@ -121,29 +119,29 @@ static void every_mark_stands_on_it_once(void **state) {
         row[i].checked = UP_CHECKED_OUTSIDE;
         snprintf(row[i].filling, sizeof row[i].filling, "as weighed, emptied of gas");
     }
-    struct label label = fill(&item, row, 2);
+    struct up_card card = fill(&item, row, 2);
     UP_FREED char *wanted =
         up_text_format("neutral within 80 g; as weighed, emptied of gas; %s; judged again since it "
                        "was measured; %s",
                        up_checked_meaning(UP_CHECKED_OUTSIDE), UP_ELSEWHERE_MEANING);
-    assert_string_equal(label.marks, wanted);
-    assert_string_equal(label.scope, "this pair, not the model");
-    assert_string_equal(label.name, "pair: Gull tank");
-    assert_string_equal(label.banner, "SIMULATED: no gear was weighed");
-    assert_string_equal(label.water[0].class, "UNDECIDED");
-    assert_int_equal(label.water[0].place, LABEL_UNDECIDED);
-    label_release(&label);
+    assert_string_equal(card.marks, wanted);
+    assert_string_equal(card.scope, "this pair, not the model");
+    assert_string_equal(card.name, "pair: Gull tank");
+    assert_string_equal(card.banner, "SIMULATED: no gear was weighed");
+    assert_string_equal(card.water[0].class, "UNDECIDED");
+    assert_int_equal(card.water[0].place, UP_CARD_UNDECIDED);
+    up_card_release(&card);
 }
 
 /* ---- room ---- */
 
 /* What is drawn lies within the label, and within its least margin. */
-static void assert_inside(const struct label *label, struct label_setting *setting) {
+static void assert_inside(const struct up_card *card, struct label_setting *setting) {
     cairo_surface_t *surface = cairo_recording_surface_create(CAIRO_CONTENT_COLOR_ALPHA, NULL);
     cairo_t *cairo = cairo_create(surface);
     double x, y, width, height;
     setting->draws = true;
-    label_set(cairo, label, setting);
+    label_set(cairo, card, setting);
     cairo_recording_surface_ink_extents(surface, &x, &y, &width, &height);
     assert_true(x >= 0.5 && y >= 0.5);
     assert_true(x + width <= setting->width_pt - 0.5);
@@ -166,15 +164,16 @@ static void what_fits_is_drawn_inside(void **state) {
         struct up_item item = item_of(name);
         struct up_row row[2] = {row_of(&item, "fresh", -1234.5, "negative"),
                                 row_of(&item, "sea", 55, "positive")};
-        struct label label = fill(&item, row, 2);
+        struct up_card card = fill(&item, row, 2);
         struct label_setting setting = {
+            .code = item.id,
             .width_pt = (25 + (double)chance_below(chance, 185)) * LABEL_PT_PER_MM,
             .height_pt = (15 + (double)chance_below(chance, 282)) * LABEL_PT_PER_MM};
-        if (label_fit(cairo, &label, &setting)) {
-            assert_inside(&label, &setting);
+        if (label_fit(cairo, &card, &setting)) {
+            assert_inside(&card, &setting);
             fitted++;
         }
-        label_release(&label);
+        up_card_release(&card);
     }
     chance_end(chance);
     assert_true(fitted > 30 && fitted < 60);
@@ -188,15 +187,16 @@ static void small_labels_leave_out_one_part_after_the_other(void **state) {
     struct up_item item = item_of("Gull fin");
     struct up_row row[2] = {row_of(&item, "fresh", -1234.5, "negative"),
                             row_of(&item, "sea", 55, "positive")};
-    struct label label = fill(&item, row, 2);
+    struct up_card card = fill(&item, row, 2);
     cairo_surface_t *surface = cairo_recording_surface_create(CAIRO_CONTENT_COLOR_ALPHA, NULL);
     cairo_t *cairo = cairo_create(surface);
     int most = 0;
     bool fitted = true;
     for (double height_mm = 110; fitted && height_mm > 20; height_mm -= 1) {
-        struct label_setting setting = {.width_pt = 74 * LABEL_PT_PER_MM,
+        struct label_setting setting = {.code = item.id,
+                                        .width_pt = 74 * LABEL_PT_PER_MM,
                                         .height_pt = height_mm * LABEL_PT_PER_MM};
-        fitted = label_fit(cairo, &label, &setting);
+        fitted = label_fit(cairo, &card, &setting);
         int left_out = 0;
         for (int part = 0; fitted && part < UP_LABEL_PARTS; part++) {
             left_out += setting.leaves_out[part];
@@ -207,7 +207,7 @@ static void small_labels_leave_out_one_part_after_the_other(void **state) {
     }
     assert_false(fitted);
     assert_true(most >= 2);
-    label_release(&label);
+    up_card_release(&card);
     cairo_destroy(cairo);
     cairo_surface_destroy(surface);
 }

@@ -1,11 +1,11 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* What stands on a label. */
+/* What a label or a page shows of one item. */
 #include <ctype.h>
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
-#include "label/internal.h"
+#include "report/card.h"
 #include "text/text.h"
 
 /* ---- typography: what a terminal spells with letters that it surely has ---- */
@@ -52,18 +52,18 @@ static char *empty(void) {
 /* ---- one water ---- */
 
 static int place_of(const char *class) {
-    return strcmp(class, "positive") == 0   ? LABEL_FLOATS
-           : strcmp(class, "neutral") == 0  ? LABEL_HOVERS
-           : strcmp(class, "negative") == 0 ? LABEL_SINKS
-                                            : LABEL_UNDECIDED;
+    return strcmp(class, "positive") == 0   ? UP_CARD_FLOATS
+           : strcmp(class, "neutral") == 0  ? UP_CARD_HOVERS
+           : strcmp(class, "negative") == 0 ? UP_CARD_SINKS
+                                            : UP_CARD_UNDECIDED;
 }
 
-static const char *const class_words[][2] = {[LABEL_UNDECIDED] = {"UNDECIDED", "too near a line"},
-                                             [LABEL_FLOATS] = {"POSITIVE", "floats"},
-                                             [LABEL_HOVERS] = {"NEUTRAL", "hovers"},
-                                             [LABEL_SINKS] = {"NEGATIVE", "sinks"}};
+static const char *const class_words[][2] = {[UP_CARD_UNDECIDED] = {"UNDECIDED", "too near a line"},
+                                             [UP_CARD_FLOATS] = {"POSITIVE", "floats"},
+                                             [UP_CARD_HOVERS] = {"NEUTRAL", "hovers"},
+                                             [UP_CARD_SINKS] = {"NEGATIVE", "sinks"}};
 
-static void fill_water(struct label_water *water, const struct up_row *row,
+static void fill_water(struct up_card_water *water, const struct up_row *row,
                        const struct up_style *style) {
     char net[UP_SHOWN_SIZE], interval[UP_SHOWN_SIZE], temp[UP_SHOWN_SIZE], depth[UP_SHOWN_SIZE];
     up_style_brief(style, row->buoyancy_g, net);
@@ -76,6 +76,7 @@ static void fill_water(struct label_water *water, const struct up_row *row,
                                                           : row->water;
     water->title = typeset(isfinite(row->water_temp_c) ? up_text_format("%s, %s", what, temp)
                                                        : up_text_format("%s", what));
+    water->row = row;
     water->place = place_of(row->class);
     water->class = up_text_format("%s", class_words[water->place][0]);
     water->meaning = up_text_format("%s", class_words[water->place][1]);
@@ -88,27 +89,25 @@ static void fill_water(struct label_water *water, const struct up_row *row,
 
 /* ---- which waters ---- */
 
-static const struct up_row *find_row(const struct up_rows *rows, const char *item_id,
-                                     const char *water) {
-    for (size_t i = 0; i < rows->count; i++) {
-        if (strcmp(rows->row[i].item_id, item_id) == 0 && strcmp(rows->row[i].water, water) == 0) {
-            return &rows->row[i];
+static const struct up_row *find_row(const struct up_row *row, size_t rows, const char *water) {
+    for (size_t i = 0; i < rows; i++) {
+        if (strcmp(row[i].water, water) == 0) {
+            return &row[i];
         }
     }
     return NULL;
 }
 
 /* Fresh and sea; of what has neither the tank. */
-static int find_rows(const struct up_rows *rows, const char *item_id,
-                     const struct up_row *found[2]) {
+static int find_rows(const struct up_row *row, size_t rows, const struct up_row *found[2]) {
     static const char *const waters[] = {"fresh", "sea"};
     int count = 0;
     for (int i = 0; i < 2; i++) {
-        found[count] = find_row(rows, item_id, waters[i]);
+        found[count] = find_row(row, rows, waters[i]);
         count += found[count] != NULL;
     }
     if (count == 0) {
-        found[0] = find_row(rows, item_id, "tank");
+        found[0] = find_row(row, rows, "tank");
         count = found[0] != NULL;
     }
     return count;
@@ -117,24 +116,25 @@ static int find_rows(const struct up_rows *rows, const char *item_id,
 /* ---- what else ---- */
 
 /* Once, though both waters have it. */
-static void add_mark(struct label *label, const char *lead, const char *mark) {
+static void add_mark(struct up_card *card, const char *lead, const char *mark) {
     UP_FREED char *whole = up_text_format("%s%s", lead, mark);
-    if (strstr(label->marks, whole) == NULL) {
-        add(&label->marks, "", whole, "; ");
+    if (strstr(card->marks, whole) == NULL) {
+        add(&card->marks, "", whole, "; ");
     }
 }
 
-static void add_marks(struct label *label, const struct up_row *row, const struct up_style *style) {
+static void add_marks(struct up_card *card, const struct up_row *row,
+                      const struct up_style *style) {
     char tolerance[UP_SHOWN_SIZE];
     up_style_lead(style, row->tolerance_g, tolerance);
     if (row->unusual) {
-        add_mark(label, "neutral within ", tolerance);
+        add_mark(card, "neutral within ", tolerance);
     }
-    add_mark(label, "", row->filling);
-    add_mark(label, "", up_checked_meaning(row->checked));
-    add_mark(label, "", up_style_has_stuck(row->stuck_air_g) ? UP_CLAIM_STUCK : "");
-    add_mark(label, "", row->rejudged ? "judged again since it was measured" : "");
-    add_mark(label, "", row->elsewhere ? UP_ELSEWHERE_MEANING : "");
+    add_mark(card, "", row->filling);
+    add_mark(card, "", up_checked_meaning(row->checked));
+    add_mark(card, "", up_style_has_stuck(row->stuck_air_g) ? UP_CLAIM_STUCK : "");
+    add_mark(card, "", row->rejudged ? "judged again since it was measured" : "");
+    add_mark(card, "", row->elsewhere ? UP_ELSEWHERE_MEANING : "");
 }
 
 static char *description_of(const struct up_item *item) {
@@ -156,44 +156,54 @@ static char *origin_of(const struct up_row *row) {
     return text;
 }
 
-void label_fill(struct label *label, const struct up_item *item, const struct up_rows *rows,
-                const struct up_label_wish *wish) {
-    const struct up_row *found[2];
-    *label = (struct label){.banner = empty(), .marks = empty(), .scope = empty()};
-    label->waters = find_rows(rows, item->id, found);
-    for (int i = 0; i < label->waters; i++) {
-        fill_water(&label->water[i], found[i], &wish->style);
-        add_marks(label, found[i], &wish->style);
+const struct up_row *up_rows_of(const struct up_rows *rows, const char *item_id, size_t *count) {
+    size_t from = 0, to;
+    while (from < rows->count && strcmp(rows->row[from].item_id, item_id) != 0) {
+        from++;
+    }
+    for (to = from; to < rows->count && strcmp(rows->row[to].item_id, item_id) == 0;) {
+        to++;
+    }
+    *count = to - from;
+    return rows->row + from;
+}
+
+void up_card_fill(struct up_card *card, const struct up_item *item, const struct up_row *row,
+                  size_t rows, const struct up_style *style) {
+    const struct up_row *found[2] = {NULL};
+    *card = (struct up_card){.banner = empty(), .marks = empty(), .scope = empty()};
+    card->waters = find_rows(row, rows, found);
+    for (int i = 0; i < card->waters; i++) {
+        fill_water(&card->water[i], found[i], style);
+        add_marks(card, found[i], style);
     }
     UP_FREED char *title =
-        up_item_title(item->name, label->waters > 0 ? found[0]->pieces : item->pieces);
-    label->name = empty();
-    add(&label->name, "", title, "");
-    label->description = description_of(item);
-    label->origin = label->waters > 0 ? origin_of(found[0]) : empty();
-    label->code = up_text_format("%s%s", wish->link_base, item->id);
-    if (label->waters > 0) {
+        up_item_title(item->name, card->waters > 0 ? found[0]->pieces : item->pieces);
+    card->name = empty();
+    add(&card->name, "", title, "");
+    card->description = description_of(item);
+    card->origin = card->waters > 0 ? origin_of(found[0]) : empty();
+    if (card->waters > 0) {
         char scope[UP_CLAIM_SIZE];
         up_claim_whose(found[0]->pieces, scope);
-        add(&label->scope, "", scope, "");
-        add(&label->banner, "", found[0]->simulated ? "SIMULATED: no gear was weighed" : "", "");
+        add(&card->scope, "", scope, "");
+        add(&card->banner, "", found[0]->simulated ? "SIMULATED: no gear was weighed" : "", "");
     }
 }
 
-void label_release(struct label *label) {
-    free(label->banner);
-    free(label->name);
-    free(label->description);
-    free(label->marks);
-    free(label->scope);
-    free(label->origin);
-    free(label->code);
-    for (int i = 0; i < label->waters; i++) {
-        free(label->water[i].title);
-        free(label->water[i].class);
-        free(label->water[i].meaning);
-        free(label->water[i].net);
-        free(label->water[i].interval);
-        free(label->water[i].basis);
+void up_card_release(struct up_card *card) {
+    free(card->banner);
+    free(card->name);
+    free(card->description);
+    free(card->marks);
+    free(card->scope);
+    free(card->origin);
+    for (int i = 0; i < card->waters; i++) {
+        free(card->water[i].title);
+        free(card->water[i].class);
+        free(card->water[i].meaning);
+        free(card->water[i].net);
+        free(card->water[i].interval);
+        free(card->water[i].basis);
     }
 }
