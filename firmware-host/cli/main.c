@@ -90,6 +90,10 @@ const struct command commands[] = {
      command_label, HELP_CATALOGUE,
      "label --item \"My fin\" --to my-fin.pdf\n"
      "label --kind fin --sheet --to fins.pdf\n"},
+    {"page", "[TEXT]", "the catalogue as pages for a browser, which fetch nothing", options_page,
+     command_page, HELP_CATALOGUE,
+     "page --to shop-page\n"
+     "page --kind fin --single --to fins\n"},
     {"plot", "", "draw the items, calibrations and control charts, or a run, with gnuplot",
      options_plot, command_plot, HELP_CATALOGUE,
      "plot\n"
