@@ -8,6 +8,7 @@ libjansson-dev libinih-dev uuid-dev nettle-dev libncurses-dev libicu-dev libpang
 libqrencode-dev fonts-dejavu-core gnuplot-nox"
 check="libcmocka-dev sqlite3 python3 python3-gsw python3-jsonschema groff-base gettext
 poppler-utils zbar-tools"
+browser="chromium chromium-driver python3-selenium"
 lint="clang libclang-rt-14-dev clang-format cppcheck"
 kernel="qemu-system-x86 linux-source-6.1 build-essential flex bison bc libelf-dev libssl-dev cpio
 xz-utils busybox-static e2fsprogs python3"
@@ -15,7 +16,7 @@ case "${1:-}" in
 build) wanted=$build ;;
 check) wanted="$build $check" ;;
 fuzz) wanted="$build clang libclang-rt-14-dev" ;;
-ci) wanted="$build $check $lint" ;;
+ci) wanted="$build $check $browser $lint" ;;
 kernel) wanted="$build $kernel" ;;
 *) echo "usage: packages.sh build|check|fuzz|ci|kernel" >&2; exit 2 ;;
 esac

@@ -11,11 +11,11 @@ static QRcode *encode(const char *text) {
     return QRcode_encodeString8bit(text, 0, QR_ECLEVEL_M);
 }
 
-double label_code_side_pt(const char *text, double module_pt) {
+int label_code_modules(const char *text) {
     QRcode *code = encode(text);
-    double side_pt = code == NULL ? 0 : (code->width + 2 * MARGIN) * module_pt;
+    int modules = code == NULL ? 0 : code->width + 2 * MARGIN;
     QRcode_free(code);
-    return side_pt;
+    return modules;
 }
 
 void label_code_draw(cairo_t *cairo, const char *text, double x_pt, double y_pt, double module_pt) {

@@ -122,6 +122,7 @@ static void count_drawn(struct up_labels_drawn *drawn, const struct label_settin
 
 static bool draw_one(struct work *work, const struct up_card *card, const char *code) {
     struct label_setting setting = {.code = code,
+                                    .code_modules = label_code_modules(code),
                                     .width_pt = work->wish->width_mm * LABEL_PT_PER_MM,
                                     .height_pt = work->wish->height_mm * LABEL_PT_PER_MM};
     if (!label_fit(work->cairo, card, &setting)) {

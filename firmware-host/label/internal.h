@@ -12,6 +12,7 @@
 struct label_setting {
     double width_pt, height_pt;
     const char *code; /* what a scanner reads */
+    int code_modules; /* how wide that is */
     double scale;     /* of all letters, none below 7 points */
     bool leaves_out[UP_LABEL_PARTS];
     bool draws;         /* else it is only measured */
@@ -26,8 +27,8 @@ double label_set(cairo_t *cairo, const struct up_card *card, struct label_settin
    rest fits. False where it never does. */
 bool label_fit(cairo_t *cairo, const struct up_card *card, struct label_setting *setting);
 
-/* The side of the code with its margin; 0 where the text is too long for any. */
-double label_code_side_pt(const char *text, double module_pt);
+/* How many modules wide the code is with its margin; 0 where the text is too long for any. */
+int label_code_modules(const char *text);
 void label_code_draw(cairo_t *cairo, const char *text, double x_pt, double y_pt, double module_pt);
 
 /* The item in its water: at the surface, between, or on the floor. */

@@ -16,6 +16,7 @@ enum { NAME_LINES = 3 };
 
 struct pen {
     cairo_t *cairo;
+    PangoContext *context;
     struct label_setting *setting;
     double x_pt, y_pt, width_pt;
 };
@@ -33,7 +34,7 @@ struct letters {
 
 static PangoLayout *lay_out(const struct pen *pen, const char *text, const struct letters *letters,
                             double pt) {
-    PangoLayout *layout = pango_cairo_create_layout(pen->cairo);
+    PangoLayout *layout = pango_layout_new(pen->context);
     PangoFontDescription *font = pango_font_description_from_string("sans-serif");
     pango_font_description_set_weight(font,
                                       letters->bold ? PANGO_WEIGHT_BOLD : PANGO_WEIGHT_NORMAL);
@@ -233,7 +234,7 @@ static void put_foot_at(struct pen *pen, const struct up_card *card) {
     static const struct letters fine_print = {.pt = 7};
     double module_pt = LEAST_MODULE_PT * fmin(fmax(pen->setting->scale, 1), 2);
     bool without = pen->setting->leaves_out[UP_LABEL_CODE];
-    double side_pt = without ? 0 : label_code_side_pt(pen->setting->code, module_pt);
+    double side_pt = without ? 0 : pen->setting->code_modules * module_pt;
     struct pen beside = *pen;
     if (side_pt > 0 && pen->setting->draws) {
         label_code_draw(pen->cairo, pen->setting->code, pen->x_pt + pen->width_pt - side_pt,
@@ -263,6 +264,7 @@ static void put_foot(struct pen *pen, const struct up_card *card) {
 
 double label_set(cairo_t *cairo, const struct up_card *card, struct label_setting *setting) {
     struct pen left = {.cairo = cairo,
+                       .context = pango_cairo_create_context(cairo),
                        .setting = setting,
                        .x_pt = MARGIN_PT,
                        .y_pt = MARGIN_PT,
@@ -281,5 +283,6 @@ double label_set(cairo_t *cairo, const struct up_card *card, struct label_settin
     put_waters(&left, card);
     put_cautions(after, card);
     put_foot(after, card);
+    g_object_unref(left.context);
     return fmax(left.y_pt, after->y_pt) + MARGIN_PT;
 }

@@ -66,7 +66,7 @@ void page_put_head(FILE *stream, const char *title, bool with_script, const char
     page_put(stream, title);
     fprintf(stream, "</title>\n<style>%s</style>\n</head>\n<body>\n", embedded_page_css);
     if (up != NULL) {
-        fprintf(stream, "<p class=\"tools\"><a href=\"%s\">All items</a></p>\n", up);
+        fprintf(stream, "<nav class=\"tools\"><a href=\"%s\">All items</a></nav>\n", up);
     }
     fputs("<main>\n", stream);
 }
@@ -109,7 +109,6 @@ void page_put_symbols(FILE *stream) {
     fputs("</svg>\n", stream);
 }
 
-void page_put_symbol(FILE *stream, int place, const char *class) {
-    fprintf(stream, "<svg%s%s aria-hidden=\"true\"><use href=\"#%s\"/></svg>",
-            class[0] != '\0' ? " class=" : "", class, symbol_ids[place]);
+void page_put_symbol(FILE *stream, int place) {
+    fprintf(stream, "<svg><use href=#%s /></svg>", symbol_ids[place]);
 }

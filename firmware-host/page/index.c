@@ -8,11 +8,10 @@
 
 static void put_number_cell(const struct up_card_water *water, FILE *stream) {
     const struct up_row *row = water->row;
-    fprintf(stream, "<td class=n data-v=\"%.1f\">", row->buoyancy_g);
-    page_put_symbol(stream, water->place, "m");
-    fputs("<b>", stream);
+    fputs("<td>", stream);
+    page_put_symbol(stream, water->place);
     page_put(stream, water->net);
-    fputs("</b><br>", stream);
+    fputs("<br>", stream);
     page_put(stream, water->place == UP_CARD_UNDECIDED ? "undecided" : water->meaning);
     /* without the probability, which stands above the table */
     fprintf(stream, ", %.*s", (int)strcspn(water->interval, "("), water->interval);
@@ -33,9 +32,10 @@ static const struct up_card_water *water_of(const struct up_card *card, const ch
     return NULL;
 }
 
-static void put_cell(FILE *stream, const char *class, const char *text) {
-    fprintf(stream, "<td%s>", class);
-    page_put_name(stream, text);
+/* A cell is a block: the direction of its text touches nothing beside it. */
+static void put_cell(FILE *stream, const char *text) {
+    fputs("<td>", stream);
+    page_put(stream, text);
 }
 
 /* From the index, or from where `up` leads to it. */
@@ -43,20 +43,20 @@ static void put_links(const struct page *page, const struct up_item *item,
                       const struct up_card *card, const char *up, FILE *stream) {
     const char *name = page_name_of(page, item->id), *model = page_model_of(page, item);
     if (page->wish->single) {
-        fprintf(stream, "<tr><td><a href=\"#%s\">", name);
+        fprintf(stream, "<tr><td><a href=#%s>", name);
     } else {
-        fprintf(stream, "<tr><td><a href=\"%si/%s.html\">", up, name);
+        fprintf(stream, "<tr><td><a href=%si/%s.html>", up, name);
     }
-    page_put_name(stream, card->name);
+    page_put(stream, card->name);
     fprintf(stream, "</a>%s", card->banner[0] != '\0' ? " simulated" : "");
-    put_cell(stream, " class=d", item->kind);
-    put_cell(stream, " class=d", item->size);
-    put_cell(stream, " class=d", item->maker);
+    put_cell(stream, item->kind);
+    put_cell(stream, item->size);
+    put_cell(stream, item->maker);
     if (model[0] == '\0' || page->wish->single) {
-        put_cell(stream, " class=d", item->model);
+        put_cell(stream, item->model);
     } else {
-        fprintf(stream, "<td class=d><a href=\"%sm/%s.html\">", up, model);
-        page_put_name(stream, item->model);
+        fprintf(stream, "<td><a href=%sm/%s.html>", up, model);
+        page_put(stream, item->model);
         fputs("</a>", stream);
     }
 }
@@ -74,10 +74,10 @@ static void put_row(const struct page *page, const struct up_item *item, const c
         if (water != NULL) {
             put_number_cell(water, stream);
         } else {
-            fputs("<td data-v=\"\">", stream);
+            fputs("<td>", stream);
         }
     }
-    fprintf(stream, "<td class=\"d n\">%.10s\n", count > 0 ? row->made_utc : "");
+    fprintf(stream, "<td>%.10s\n", count > 0 ? row->made_utc : "");
     up_card_release(&card);
 }
 
@@ -105,10 +105,10 @@ void page_put_table(const struct page *page, const struct up_item *const *item, 
             "shows that the bench was right; ! the last reference body before it read outside its "
             "limits; * judged again since it was measured; &lt; came from elsewhere.</p>\n"
             "<div class=\"wide\" tabindex=\"0\" role=\"region\" aria-label=\"Items\">\n"
-            "<table id=\"items\">\n<thead><tr><th scope=\"col\">Item<th scope=\"col\" "
-            "class=\"d\">Kind<th scope=\"col\" class=\"d\">Size<th scope=\"col\" "
-            "class=\"d\">Maker<th scope=\"col\" class=\"d\">Model<th scope=\"col\">Fresh water"
-            "<th scope=\"col\">Sea water%s<th scope=\"col\" class=\"d\">Date</tr></thead>\n"
+            "<table id=\"items\">\n<thead><tr><th scope=\"col\">Item<th scope=\"col\">Kind<th "
+            "scope=\"col\">Size<th scope=\"col\" "
+            ">Maker<th scope=\"col\">Model<th scope=\"col\">Fresh water"
+            "<th scope=\"col\">Sea water%s<th scope=\"col\">Date</tr></thead>\n"
             "<tbody>\n",
             with_tank ? ", which stands alone where they are not known" : "",
             with_tank ? "<th scope=\"col\">Tank alone" : "");

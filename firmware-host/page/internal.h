@@ -15,7 +15,7 @@ void page_put_head(FILE *stream, const char *title, bool with_script, const char
 void page_put_foot(FILE *stream, bool with_script);
 /* A picture of where an item comes to rest: defined once a page, then used by its place. */
 void page_put_symbols(FILE *stream);
-void page_put_symbol(FILE *stream, int place, const char *class);
+void page_put_symbol(FILE *stream, int place);
 
 /* ---- evidence.c ---- */
 
@@ -32,7 +32,7 @@ struct page {
     json_t *evidence; /* by result id */
     json_t *slice;    /* by item id: where its rows begin */
     json_t *file;     /* by item id: the name of its page, without its ending */
-    json_t *model;    /* by maker and model, likewise */
+    json_t *model;    /* by maker and model: the places of its items */
 };
 
 const struct up_row *page_rows_of(const struct page *page, const char *item_id, size_t *count);

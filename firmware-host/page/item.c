@@ -14,7 +14,7 @@ static void put_heading(FILE *stream, int level, const char *text) {
 static void put_water(const struct up_card_water *water, int level, FILE *stream) {
     fputs("<section>\n", stream);
     put_heading(stream, level, water->title);
-    page_put_symbol(stream, water->place, "");
+    page_put_symbol(stream, water->place);
     fputs("\n<p class=\"word\">", stream);
     page_put(stream, water->class);
     fputs(": ", stream);

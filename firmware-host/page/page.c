@@ -56,20 +56,28 @@ const char *page_name_of(const struct page *page, const char *item_id) {
     return up_record_text(page->file, item_id);
 }
 
-const char *page_model_of(const struct page *page, const struct up_item *item) {
+/* By maker and model: which items; NULL for an item of no model. */
+static const json_t *items_of_model(const struct page *page, const struct up_item *item) {
     UP_FREED char *key = up_text_format("%s\n%s", item->maker, item->model);
-    return up_record_text(page->model, key);
+    return json_object_get(page->model, key);
 }
 
-/* A model's page is called after its first item. */
-static json_t *name_models(const struct up_items *items, const json_t *file) {
+const char *page_model_of(const struct page *page, const struct up_item *item) {
+    const json_t *first = json_array_get(items_of_model(page, item), 0);
+    return first == NULL ? "" : page_name_of(page, page->items->item[json_integer_value(first)].id);
+}
+
+static json_t *gather_models(const struct up_items *items) {
     json_t *model = json_object();
     for (size_t i = 0; i < items->count; i++) {
         const struct up_item *item = &items->item[i];
         UP_FREED char *key = up_text_format("%s\n%s", item->maker, item->model);
-        if (item->model[0] != '\0' && json_object_get(model, key) == NULL) {
-            json_object_set_nocheck(model, key, json_object_get(file, item->id));
+        json_t *of = json_object_get(model, key);
+        if (item->model[0] != '\0' && of == NULL) {
+            of = json_array();
+            json_object_set_new_nocheck(model, key, of);
         }
+        json_array_append_new(of, json_integer((json_int_t)i));
     }
     return model;
 }
@@ -135,16 +143,13 @@ static void put_item_page(const struct job *job, const void *what, FILE *stream)
 
 static void put_model_page(const struct job *job, const void *what, FILE *stream) {
     const struct up_item *first = what;
-    const struct up_items *items = job->page->items;
-    const char *model = page_model_of(job->page, first);
-    UP_FREED const struct up_item **of = up_allocate(items->count, sizeof *of);
+    const json_t *list = items_of_model(job->page, first), *place;
+    UP_FREED const struct up_item **of = up_allocate(json_array_size(list), sizeof *of);
     UP_FREED char *title =
         up_text_format("%s%s%s", first->maker, first->maker[0] ? ", " : "", first->model);
-    size_t count = 0;
-    for (size_t i = 0; i < items->count; i++) {
-        if (items->item[i].model[0] != '\0' && page_model_of(job->page, &items->item[i]) == model) {
-            of[count++] = &items->item[i];
-        }
+    size_t i, count = json_array_size(list);
+    json_array_foreach(list, i, place) {
+        of[i] = &job->page->items->item[json_integer_value(place)];
     }
     page_put_head(stream, title, true, "../index.html");
     page_put_symbols(stream);
@@ -267,7 +272,7 @@ static bool write_single(struct job *job) {
         return up_fail(
             job->failure, UP_STATUS_WRONG_INPUT,
             "--single: one file of all %zu items takes %.1f MB, more than the %d MB that "
-            "mail carries; some %.0f items fit one: choose by --kind, --maker or words",
+            "mail carries; one holds about %.0f of them: choose by --kind, --maker or words",
             count, (double)size / 1e6, UP_PAGE_SINGLE_BYTES / 1000000,
             (double)count * UP_PAGE_SINGLE_BYTES / (double)size);
     }
@@ -299,7 +304,7 @@ bool up_pages_write(struct up_catalogue *catalogue, const struct up_rows *rows,
     page.evidence = page_evidence(catalogue, rows, failure);
     page.slice = slice_rows(rows);
     page.file = name_files(items);
-    page.model = name_models(items, page.file);
+    page.model = gather_models(items);
     bool good = page.evidence != NULL && make_folder(directory, "", failure);
     good = good && (wish->single ? write_single(&job)
                                  : make_folder(directory, "/i", failure) &&

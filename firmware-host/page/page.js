@@ -5,8 +5,9 @@
   var body = table.tBodies[0], rows = Array.prototype.slice.call(body.rows);
   var said = document.getElementById("said");
   function key(row, column) {
-    var cell = row.cells[column], number = cell.getAttribute("data-v");
-    return number === null ? cell.textContent.toLowerCase() : number === "" ? NaN : Number(number);
+    var text = row.cells[column].textContent;
+    if (!/water|tank/i.test(table.tHead.rows[0].cells[column].textContent)) { return text.toLowerCase(); }
+    return parseFloat(text.replace("\u2212", "-")); /* a real minus */
   }
   function order(a, b) {
     if (typeof a === "string") { return a.localeCompare(b); }
