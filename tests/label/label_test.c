@@ -225,5 +225,5 @@ int main(void) {
         cmocka_unit_test(what_fits_is_drawn_inside),
         cmocka_unit_test(small_labels_leave_out_one_part_after_the_other),
     };
-    return cmocka_run_group_tests(tests, NULL, NULL);
+    return cmocka_run_group_tests_name("label", tests, NULL, NULL);
 }
