@@ -36,7 +36,7 @@ bool command_page(struct call *call) {
                                 .data = option_given(call, "data")};
     struct up_rows rows = {0};
     struct up_items items = {0};
-    struct up_pages_written written;
+    struct up_pages_written written = {0};
     struct up_choice choice;
     if (to == NULL) {
         return refuse(call, "page: give --to DIR, a folder for the pages");

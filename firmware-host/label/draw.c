@@ -254,11 +254,8 @@ bool up_labels_draw(const struct up_rows *rows, const struct up_items *items,
         return false;
     }
     FILE *stream = open_memstream(&text, &size);
-    if (stream == NULL) {
-        up_out_of_memory();
-    }
-    bool good = draw_file(&work, pdf, stream);
-    if (fclose(stream) != 0) {
+    bool good = stream != NULL && draw_file(&work, pdf, stream);
+    if (stream == NULL || fclose(stream) != 0) {
         up_out_of_memory();
     }
     struct bytes bytes = {text, size};
