@@ -37,7 +37,7 @@ static void print_words(const char *from, const struct up_intake *intake, bool d
                intake->refused);
     }
     if (intake->copies > 0) {
-        printf("  %lu here already under another id, so a copy: kept, but it changes nothing.\n",
+        printf("  %lu only copy a record that has another id: kept, and changing nothing.\n",
                intake->copies);
     }
     if (intake->versions_of_ours > 0) {
