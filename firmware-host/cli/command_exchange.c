@@ -62,8 +62,9 @@ static void print_intake(const char *from, const struct up_intake *intake, bool 
             "{s:s, s:b, s:I, s:I, s:I, s:I, s:I, s:I, s:I, s:I, s:I}", "schema", "upthrust-taken-1",
             "dry_run", dry_run, "records_new", (json_int_t)intake->fresh, "records_known",
             (json_int_t)intake->known, "records_contested", (json_int_t)intake->contested,
-            "records_undecided", (json_int_t)intake->undecided, "versions_of_ours",
-            (json_int_t)intake->versions_of_ours, "results_of_ours",
+            "records_undecided", (json_int_t)intake->undecided, "records_refused",
+            (json_int_t)intake->refused, "records_copied", (json_int_t)intake->copies,
+            "versions_of_ours", (json_int_t)intake->versions_of_ours, "results_of_ours",
             (json_int_t)intake->results_of_ours, "calibrations", (json_int_t)intake->calibrations));
     } else {
         print_words(from, intake, dry_run);
