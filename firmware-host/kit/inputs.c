@@ -4,7 +4,6 @@
 #include <gsl/gsl_randist.h>
 #include <math.h>
 #include <stdio.h>
-#include <string.h>
 
 #include "kit/internal.h"
 #include "text/text.h"

@@ -3,7 +3,6 @@
 #include <math.h>
 #include <stdint.h>
 #include <stdlib.h>
-#include <string.h>
 
 #include "kit/kit_file.h"
 #include "text/json.h"

@@ -1,7 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* A kit's report in words: cautions first, never one number for the lead. */
 #include <math.h>
-#include <string.h>
 
 #include "kit/report.h"
 #include "text/text.h"
