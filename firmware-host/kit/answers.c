@@ -357,24 +357,3 @@ size_t up_kit_shares(const struct up_kit_draws *draws, const struct up_kit_state
     close_view(&view);
     return count;
 }
-
-/* ---- predictions ---- */
-
-bool up_kit_predict(const struct up_kit *kit, size_t check, struct up_kit_prediction *prediction,
-                    struct up_failure *failure) {
-    struct up_kit before = *kit;
-    struct up_kit_state state = kit->check[check].state;
-    struct up_kit_draws *draws;
-    before.checks = check;
-    for (size_t i = 0; i < kit->parts; i++) { /* spares need no draws */
-        before.part[i].buoyancy_kg.u *= !kit->part[i].spare;
-        before.part[i].volume_m3.u *= !kit->part[i].spare;
-    }
-    if (!up_kit_solve(&before, &draws, failure)) {
-        return false;
-    }
-    bool good = up_kit_lift_kg(draws, &state, &prediction->lift_kg, failure);
-    prediction->inside = good && prediction->lift_kg.low <= 0 && prediction->lift_kg.high >= 0;
-    up_kit_free(draws);
-    return good;
-}

@@ -192,7 +192,8 @@ struct up_kit_prediction {
     struct up_kit_answer lift_kg; /* foretold for it, the breath of a check in it */
     bool inside;                  /* nothing lies within the 95 % interval */
 };
-bool up_kit_predict(const struct up_kit *kit, size_t check, struct up_kit_prediction *prediction,
+/* One for each check, but none for the first. */
+bool up_kit_predict(const struct up_kit *kit, struct up_kit_prediction *prediction,
                     struct up_failure *failure);
 
 #endif

@@ -5,10 +5,11 @@
 
 #include "kit/fields.h"
 #include "kit/kit.h"
+#include "kit/report.h"
 #include "upthrust/catalogue.h"
 #include "upthrust/water.h"
 
-enum { KIT_WATERS_MAX = UP_KIT_CHECKS_MAX + 2, KIT_MOVES_MAX = 32 };
+enum { KIT_WATERS_MAX = UP_KIT_CHECKS_MAX + 2 };
 
 struct kit_dive {
     struct up_water water;
@@ -37,7 +38,7 @@ struct kit_file {
     struct kit_dive dive;
     struct up_water water[KIT_WATERS_MAX];
     unsigned waters;
-    struct kit_move move[KIT_MOVES_MAX];
+    struct kit_move move[UP_KIT_MOVES_MAX];
     size_t moves;
     struct up_catalogue *catalogue; /* NULL: none */
     struct kit_gear *gear;

@@ -210,20 +210,20 @@ static void binomial_bounds(unsigned held, unsigned of, double *low, double *hig
 
 static json_t *predictions_of(const struct answers *answers) {
     const struct up_kit *kit = &answers->file->kit;
-    json_t *list = json_array();
+    struct up_kit_prediction prediction[UP_KIT_CHECKS_MAX];
     unsigned held = 0, of = 0;
     double low, high;
+    if (!up_kit_predict(kit, prediction, answers->failure)) {
+        return NULL;
+    }
+    json_t *list = json_array();
     for (size_t i = 1; i < kit->checks; i++) {
-        struct up_kit_prediction prediction;
-        if (!up_kit_predict(kit, i, &prediction, answers->failure)) {
-            return kept_if(false, list);
-        }
         of++;
-        held += prediction.inside;
+        held += prediction[i].inside;
         json_array_append_new(list, json_pack("{s:o, s:o, s:b}", "check",
                                               up_json_text(kit->check[i].label), "lift_predicted",
-                                              kit_answer_to_json(&prediction.lift_kg, "kg"),
-                                              "inside", (int)prediction.inside));
+                                              kit_answer_to_json(&prediction[i].lift_kg, "kg"),
+                                              "inside", (int)prediction[i].inside));
     }
     binomial_bounds(held, of > 0 ? of : 1, &low, &high);
     return json_pack("{s:o, s:i, s:i, s:o, s:o, s:o}", "checks", list, "inside", (int)held, "of",

@@ -9,6 +9,8 @@
 #include "upthrust/catalogue.h"
 #include "upthrust/failure.h"
 
+enum { UP_KIT_MOVES_MAX = 32 };
+
 /* The whole of it as JSON, for the caller to own; NULL where it fails. `catalogue` may be NULL
    where no part of the kit is an item of it. */
 json_t *up_kit_report(const char *path, struct up_catalogue *catalogue, struct up_failure *failure);

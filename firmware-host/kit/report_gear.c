@@ -274,7 +274,9 @@ json_t *moves_of(const struct answers *answers) {
     for (size_t i = 0; good && i < file->moves; i++) {
         good = add_move(answers, list, &file->move[i]);
     }
-    for (size_t i = 0; file->moves == 0 && good && i < file->kit.parts * file->kit.parts; i++) {
+    for (size_t i = 0; file->moves == 0 && good && i < file->kit.parts * file->kit.parts &&
+                       json_array_size(list) < UP_KIT_MOVES_MAX;
+         i++) {
         struct kit_move move = {i / file->kit.parts, i % file->kit.parts, 1};
         if (move.from != move.to && is_lead_at(&part[move.from]) && is_lead_at(&part[move.to]) &&
             part[move.from].mass_kg.value > 0 &&

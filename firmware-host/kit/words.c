@@ -279,6 +279,10 @@ static void print_moves(const json_t *report, FILE *stream) {
         up_text_put(stream, word(row, "from"), 0, true);
         put_named(stream, " to ", row, "to", 0, "\n");
     }
+    if (json_array_size(list) == UP_KIT_MOVES_MAX) {
+        fputs("  No more are shown: list those you want under \"moves\" in the kit file.\n",
+              stream);
+    }
 }
 
 /* ---- how good all this is ---- */
