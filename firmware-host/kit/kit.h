@@ -170,10 +170,10 @@ bool up_kit_swap(const struct up_kit_draws *draws, size_t spare, const struct up
 bool up_kit_move_nm(const struct up_kit_draws *draws, size_t from, size_t to, double kg,
                     const struct up_kit_state *state, struct up_kit_answer *answer,
                     struct up_failure *failure);
-/* How far off level the diver would hang as in a check in which all was level, but with the lead
-   and the gear of `now`, and with a spare in its part's place (part: one that is worn, for none):
-   N m, positive lifts the head's side. A breath's own moment is in it. Fails where something that
-   differs has no place. */
+/* How far off level the diver would hang `now`, by a check in which all was level, and with a spare
+   in its part's place (part: one that is worn, for none): N m, positive lifts the head's side. A
+   breath's own moment is in it, and where in the body another water lifts it. Fails where something
+   that lifts otherwise than then has no place. */
 bool up_kit_off_level_nm(const struct up_kit_draws *draws, size_t check, size_t part,
                          const struct up_kit_state *now, struct up_kit_answer *answer,
                          struct up_failure *failure);

@@ -64,19 +64,34 @@ struct asked {
 typedef bool question(const struct up_kit_draws *draws, const struct up_kit_state *state,
                       struct up_kit_answer *answer, struct up_failure *failure);
 
+/* What a piece of lead weighs on the dive; 0 where it is not worn, and for all other parts. */
+static double worn_kg(const struct kit_file *file, size_t i) {
+    const struct up_part *part = &file->kit.part[i];
+    const struct up_kit_state *state = &file->dive.state;
+    bool worn = part->kind == UP_PART_LEAD && !part->spare && !state->without[i];
+    return !worn ? 0 : isnan(state->lead_kg[i]) ? part->mass_kg.value : state->lead_kg[i];
+}
+
+/* Of lead that is worn, or of what can be dropped of it: kilograms, and pieces. */
+static double lead_worn_kg(const struct kit_file *file, bool ditchable, size_t *pieces) {
+    double kg = 0;
+    *pieces = 0;
+    for (size_t i = 0; i < file->kit.parts; i++) {
+        double piece_kg = !ditchable || file->kit.part[i].ditchable ? worn_kg(file, i) : 0;
+        kg += piece_kg;
+        *pieces += piece_kg > 0;
+    }
+    return kg;
+}
+
 /* Ditchable lead that is dropped: all, or the one piece that matters least or most. */
 static void lose(const struct kit_file *file, enum loss loss, struct up_kit_state *state) {
     size_t one = UP_KIT_PARTS_MAX;
     for (size_t i = 0; i < file->kit.parts; i++) {
-        const struct up_part *part = &file->kit.part[i];
-        double kg = isnan(state->lead_kg[i]) ? part->mass_kg.value : state->lead_kg[i];
-        if (!part->ditchable || part->spare || state->without[i] || !(kg > 0)) {
-            continue;
-        }
-        state->without[i] = loss == LOSE_ALL;
-        double other = one < UP_KIT_PARTS_MAX ? file->kit.part[one].mass_kg.value : -1;
-        if (other < 0 || (loss == LOSE_HEAVIEST ? kg > other : kg < other)) {
-            one = i;
+        double kg = worn_kg(file, i), other = one < UP_KIT_PARTS_MAX ? worn_kg(file, one) : kg;
+        if (file->kit.part[i].ditchable && kg > 0) {
+            state->without[i] = loss == LOSE_ALL;
+            one = (loss == LOSE_HEAVIEST ? kg >= other : kg <= other) ? i : one;
         }
     }
     if (one < UP_KIT_PARTS_MAX && loss > LOSE_ALL) {
@@ -130,21 +145,23 @@ static json_t *dive_of(const struct answers *answers) {
     return ASK_ALL(answers, "when", "lift", up_kit_lift_kg, asked);
 }
 
-/* Always shown, whatever is asked. */
+/* Always shown, whatever is asked; one piece of several only where there are such. */
 static json_t *worst_of(const struct answers *answers) {
     const struct kit_dive *dive = &answers->file->dive;
+    size_t pieces;
     const struct asked asked[] = {
         {"deepest point, full, suit gas gone, jacket empty", dive->deepest_m, dive->start_bar,
          LOSE_NOTHING, true},
         {"surface, full, jacket failed, ditchable lead dropped", 0, dive->start_bar, LOSE_ALL,
          false},
+        {"stop, nearly empty, ditchable lead lost: uncontrolled ascent", dive->stop_m,
+         NEAR_EMPTY_BAR, LOSE_ALL, false},
         {"surface, full, jacket failed, only the lightest ditchable piece dropped", 0,
          dive->start_bar, LOSE_LIGHTEST, false},
         {"stop, nearly empty, the heaviest ditchable piece lost", dive->stop_m, NEAR_EMPTY_BAR,
-         LOSE_HEAVIEST, false},
-        {"stop, nearly empty, ditchable lead lost: uncontrolled ascent", dive->stop_m,
-         NEAR_EMPTY_BAR, LOSE_ALL, false}};
-    return ASK_ALL(answers, "case", "lift", up_kit_lift_kg, asked);
+         LOSE_HEAVIEST, false}};
+    lead_worn_kg(answers->file, true, &pieces);
+    return ask_all(answers, "case", "lift", up_kit_lift_kg, asked, pieces > 1 ? 5 : 3);
 }
 
 /* Net lift by the gauge's pressure at three depths, for a picture. */
@@ -276,6 +293,7 @@ static bool set(json_t *document, const char *key, json_t *value) {
 
 static bool fill(const struct answers *answers, json_t *document) {
     const struct kit_file *file = answers->file;
+    size_t pieces;
     static const struct {
         const char *key;
         json_t *(*of)(const struct answers *answers);
@@ -291,6 +309,8 @@ static bool fill(const struct answers *answers, json_t *document) {
             json_pack("{s:o, s:f, s:f}", "name", up_json_text(file->dive.water.name),
                       "density_kg_m3", file->dive.state.water_kg_m3, "u_density_kg_m3",
                       file->dive.state.u_water_kg_m3)) &&
+        set(document, "lead_entered_kg", json_real(lead_worn_kg(file, false, &pieces))) &&
+        set(document, "ditchable_kg", json_real(lead_worn_kg(file, true, &pieces))) &&
         set(document, "air_pressure_hpa", json_real(file->dive.state.air_pressure_pa / 100)) &&
         set(document, "checks_agree", json_real(up_kit_agreement(answers->draws))) &&
         set(document, "effective_draws", json_real(up_kit_effective_draws(answers->draws))) &&

@@ -147,9 +147,10 @@ static size_t level_check(const struct kit_file *file) {
 /* NULL (and no failure that counts) where level was not seen or a place is missing. */
 static json_t *off_level(const struct answers *answers, size_t part) {
     size_t check = level_check(answers->file);
+    struct up_kit_state stop = stop_of(answers);
     struct up_kit_answer answer;
-    return check != SIZE_MAX && up_kit_off_level_nm(answers->draws, check, part,
-                                                    &answers->file->dive.state, &answer, NULL)
+    return check != SIZE_MAX &&
+                   up_kit_off_level_nm(answers->draws, check, part, &stop, &answer, NULL)
                ? kit_answer_to_json(&answer, "nm")
                : json_null();
 }

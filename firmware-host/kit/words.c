@@ -50,8 +50,11 @@ static void print_lead_range(const json_t *lead, FILE *stream) {
 static void print_lead(const json_t *report, FILE *stream) {
     size_t i;
     json_t *row;
-    fprintf(stream, "\nLead to add to what is entered (minus: more than needed), 95 %% interval.\n"
-                    "The nearly empty stop governs.\n");
+    fprintf(
+        stream,
+        "\nLead to add to the %.1f kg that are entered, of which %.1f kg can be dropped (minus: "
+        "more\nthan needed), 95 %% interval. The nearly empty stop governs.\n",
+        of(report, "lead_entered_kg"), of(report, "ditchable_kg"));
     json_array_foreach(json_object_get(report, "lead"), i, row) {
         const json_t *lead = json_object_get(row, "lead_to_add");
         fprintf(stream, "  %-24s %4.0f m %4.0f bar   ", word(row, "when"), of(row, "depth_m"),
@@ -131,6 +134,9 @@ static void print_worst(const json_t *report, FILE *stream) {
             fputs(words[of(row, "depth_m") > 0][least_kg > 0 ? 0 : most_kg < 0 ? 1 : 2], stream);
         }
         fputc('\n', stream);
+    }
+    if (!(of(report, "ditchable_kg") > 0)) {
+        fputs("  No lead is entered as ditchable, so none is dropped or lost in these.\n", stream);
     }
 }
 
@@ -233,8 +239,9 @@ static void print_fins(const json_t *report, FILE *stream) {
                   "give all places.\n",
                   stream);
         } else {
-            put_named(stream, "Level was seen in ", fins, "level_seen_in", 0,
-                      "; in its water, with the present fins and the lead of the kit: ");
+            put_named(
+                stream, "Level was seen in ", fins, "level_seen_in", 0,
+                "; at the stop with the reserve, with the present fins and the lead\nentered: ");
             print_moment(present, stream);
             fputs(" off it\n", stream);
         }
@@ -291,14 +298,6 @@ static void print_predictions(const json_t *report, FILE *stream) {
     size_t i;
     json_t *row;
     const json_t *record = json_object_get(report, "predictions");
-    double agree = of(report, "checks_agree");
-    if (agree < 0.01) {
-        fprintf(stream,
-                "\nThe weight checks contradict each other (chance would do it in %.2g %% of "
-                "cases).\nLook for air in suit or jacket, a wrong pressure, lead that is not "
-                "what it says.\n",
-                agree * 100);
-    }
     if (!(of(record, "of") > 0)) {
         return;
     }
@@ -337,7 +336,15 @@ static void print_rules(const json_t *report, FILE *stream) {
 
 static void print_head(const json_t *report, FILE *stream) {
     const json_t *water = json_object_get(report, "water");
+    double agree = of(report, "checks_agree");
     fputs(CAUTION, stream);
+    if (agree < 0.01) {
+        fprintf(stream,
+                "\nTHE WEIGHT CHECKS CONTRADICT EACH OTHER (chance would do it in %.2g %% of "
+                "cases): trust no\nnumber below. Look for air in suit or jacket, a wrong pressure, "
+                "lead that is not what it says.\n",
+                agree * 100);
+    }
     put_named(stream, "\nIn the water ", water, "name", 0, "");
     fprintf(stream, ", %.1f kg/m3, under air of %.0f hPa:\n", of(water, "density_kg_m3"),
             of(report, "air_pressure_hpa"));

@@ -71,15 +71,47 @@ static void the_worst_cases_lose_what_they_say(void **state) {
     double factor = 1 - of(json_object_get(document, "water"), "density_kg_m3") / 11190;
     double surface_kg = lift(document, "dive", 0), stop_kg = lift(document, "dive", 4);
     assert_close(lift(document, "worst_cases", 1) - surface_kg, 7 * factor, 0.02);
-    assert_close(lift(document, "worst_cases", 2) - surface_kg, 2 * factor, 0.02);
-    assert_close(lift(document, "worst_cases", 3) - stop_kg, 5 * factor, 0.02);
-    assert_close(lift(document, "worst_cases", 4) - stop_kg, 7 * factor, 0.02);
+    assert_close(lift(document, "worst_cases", 2) - stop_kg, 7 * factor, 0.02);
+    assert_close(lift(document, "worst_cases", 3) - surface_kg, 2 * factor, 0.02);
+    assert_close(lift(document, "worst_cases", 4) - stop_kg, 5 * factor, 0.02);
+    assert_close(of(document, "lead_entered_kg"), 16, 1e-9);
+    assert_close(of(document, "ditchable_kg"), 7, 1e-9);
     const json_t *lead = json_array_get(json_object_get(document, "lead"), 0);
     double added_kg = of(json_object_get(lead, "lead_to_add"), "high_kg") * factor;
     const json_t *deep = json_array_get(json_object_get(document, "worst_cases"), 0);
     assert_true(added_kg > 0);
     assert_close(of(document, "jacket_needs_kg"),
                  added_kg - of(json_object_get(deep, "lift"), "least_kg"), 1e-3);
+    json_decref(document);
+}
+
+/* On this dive the pocket has more than the belt, the band is left at home. */
+static void the_lead_of_the_dive_counts(void **state) {
+    (void)state;
+    write_kit(
+        LEAD("belt", "5", "true") "," LEAD("pocket", "2", "true") "," LEAD("band", "9", "false"),
+        "", CHECK, DIVE ", \"without\": [\"band\"], \"lead_kg\": {\"pocket\": 6}");
+    json_t *document = report();
+    double factor = 1 - of(json_object_get(document, "water"), "density_kg_m3") / 11190;
+    double surface_kg = lift(document, "dive", 0), stop_kg = lift(document, "dive", 4);
+    assert_close(lift(document, "worst_cases", 3) - surface_kg, 5 * factor, 0.02);
+    assert_close(lift(document, "worst_cases", 4) - stop_kg, 6 * factor, 0.02);
+    assert_close(of(document, "lead_entered_kg"), 11, 1e-9);
+    char *text = in_words(document);
+    assert_non_null(
+        strstr(text, "Lead to add to the 11.0 kg that are entered, of which 11.0 kg can"));
+    free(text);
+    json_decref(document);
+    /* One piece is all there is; none is said. */
+    write_kit(LEAD("belt", "5", "true") "," LEAD("band", "9", "false"), "", CHECK, DIVE);
+    document = report();
+    assert_int_equal(json_array_size(json_object_get(document, "worst_cases")), 3);
+    json_decref(document);
+    write_kit(LEAD("band", "9", "false"), "", CHECK, DIVE);
+    document = report();
+    text = in_words(document);
+    assert_non_null(strstr(text, "No lead is entered as ditchable"));
+    free(text);
     json_decref(document);
 }
 
@@ -232,6 +264,7 @@ static void mistakes_are_named(void **state) {
 int main(void) {
     const struct CMUnitTest tests[] = {
         TEST(the_worst_cases_lose_what_they_say),
+        TEST(the_lead_of_the_dive_counts),
         TEST(a_cylinder_turns_positive),
         TEST(lead_that_is_too_much_costs),
         TEST(ditchable_lead_stays_ditchable),
