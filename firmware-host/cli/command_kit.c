@@ -17,7 +17,6 @@ const struct option_text options_kit[] = {
     OPTION_JSON,
     OPTION_END};
 
-/* A new folder is for the diver alone: what a person weighs is nobody else's business. */
 static bool draw_page(struct call *call, const json_t *document) {
     const char *to = option_value(call, "to");
     UP_FREED char *text = NULL;
@@ -44,8 +43,6 @@ static bool draw_page(struct call *call, const json_t *document) {
 }
 
 static bool report(struct call *call, bool page) {
-    /* A kit may be entered by data alone; only a part that names an item needs a catalogue. */
-    up_catalogue_open(catalogue_directory(call), UP_CATALOGUE_READ, &call->catalogue, NULL);
     json_auto_t *document = up_kit_report(call->word[1], call->catalogue, call->failure);
     bool good = document != NULL;
     if (good && page) {
@@ -71,8 +68,11 @@ bool command_kit(struct call *call) {
               stdout);
         return true;
     }
+    umask(077); /* what a person weighs is nobody else's business */
+    /* A kit may be entered by data alone; only a part that names an item needs a catalogue. */
+    up_catalogue_open(catalogue_directory(call), UP_CATALOGUE_READ, &call->catalogue, NULL);
     if (call->words == 2 && strcmp(verb, "new") == 0) {
-        return ask_kit(call->word[1], call->failure);
+        return ask_kit(call->word[1], call->catalogue, call->failure);
     }
     if (call->words == 2 && (page || strcmp(verb, "report") == 0)) {
         return report(call, page);

@@ -19,7 +19,7 @@ static const double SHARE_LOW_CHECKED = 0.2, SHARE_HIGH_CHECKED = 1.1, DEPTHS_AP
 /* Seeds far from those of the other draws. */
 enum { WATER_STREAM = 1000 };
 
-static struct up_bounded between(double low, double high) {
+struct up_bounded up_between(double low, double high) {
     return (struct up_bounded){(low + high) / 2, (high - low) / 2 / sqrt(3), true};
 }
 
@@ -44,9 +44,10 @@ bool tell_suit(const struct up_kit *kit, size_t checks) {
 static struct up_bounded kit_number(const struct up_kit *kit, enum kit_input input) {
     const struct up_bounded number[KIT_INPUTS] = {
         [INPUT_BODY] = kit->body_kg,
-        [INPUT_LEAD_DENSITY] = between(LEAD_LOW_KG_M3, LEAD_HIGH_KG_M3),
-        [INPUT_SHARE] = tell_suit(kit, kit->checks) ? between(SHARE_LOW_CHECKED, SHARE_HIGH_CHECKED)
-                                                    : between(SHARE_LOW, SHARE_HIGH),
+        [INPUT_LEAD_DENSITY] = up_between(LEAD_LOW_KG_M3, LEAD_HIGH_KG_M3),
+        [INPUT_SHARE] = tell_suit(kit, kit->checks)
+                            ? up_between(SHARE_LOW_CHECKED, SHARE_HIGH_CHECKED)
+                            : up_between(SHARE_LOW, SHARE_HIGH),
         [INPUT_GAUGE] = {0, kit->u_gauge_bar, false},
         [INPUT_EQUATION] = {0, 1, false}}; /* in units of the equation's own uncertainty */
     return number[input];

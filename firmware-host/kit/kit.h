@@ -47,6 +47,8 @@ struct up_bounded {
     bool rectangular;
 };
 
+struct up_bounded up_between(double low, double high);
+
 struct up_part {
     char name[UP_NAME_SIZE];
     enum up_part_kind kind;

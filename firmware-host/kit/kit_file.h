@@ -30,7 +30,7 @@ struct kit_gear {
     char bench[UP_NAME_SIZE];
     char
         checked[16]; /* "inside" where a reference body bore the bench out (catalogue/standing.h) */
-    bool elsewhere;
+    bool elsewhere, contested, result_contested; /* other content has its record's id */
 };
 
 struct kit_file {

@@ -52,8 +52,8 @@ static void print_lead(const json_t *report, FILE *stream) {
     json_t *row;
     fprintf(
         stream,
-        "\nLead to add to the %.1f kg that are entered, of which %.1f kg can be dropped (minus: "
-        "more\nthan needed), 95 %% interval. The nearly empty stop governs.\n",
+        "\nLead to add to the %.1f kg that are entered, %.1f kg of it ditchable (minus: more than "
+        "needed).\n95 %% interval. The nearly empty stop governs.\n",
         of(report, "lead_entered_kg"), of(report, "ditchable_kg"));
     json_array_foreach(json_object_get(report, "lead"), i, row) {
         const json_t *lead = json_object_get(row, "lead_to_add");
@@ -339,11 +339,13 @@ static void print_head(const json_t *report, FILE *stream) {
     double agree = of(report, "checks_agree");
     fputs(CAUTION, stream);
     if (agree < 0.01) {
-        fprintf(stream,
-                "\nTHE WEIGHT CHECKS CONTRADICT EACH OTHER (chance would do it in %.2g %% of "
-                "cases): trust no\nnumber below. Look for air in suit or jacket, a wrong pressure, "
-                "lead that is not what it says.\n",
-                agree * 100);
+        fprintf(
+            stream,
+            "\nTHE WEIGHT CHECKS CONTRADICT EACH OTHER (by chance in %.2g %% of cases): trust no "
+            "number "
+            "below.\nLook for air in suit or jacket, a wrong pressure, lead that is not what it "
+            "says.\n",
+            agree * 100);
     }
     put_named(stream, "\nIn the water ", water, "name", 0, "");
     fprintf(stream, ", %.1f kg/m3, under air of %.0f hPa:\n", of(water, "density_kg_m3"),
