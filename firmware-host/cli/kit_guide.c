@@ -37,113 +37,87 @@ static bool ask(const char *question, char answer[ANSWER_SIZE]) {
     return ask_person(question, answer) && strcmp(answer, "q") != 0;
 }
 
-/* What the schema says of one member. */
-struct asked {
-    const json_t *schema;
-    bool number, truth, must;
-    double low, high;
-    char hint[200];
-};
+static bool is_number(const json_t *schema) {
+    return json_object_get(schema, "minimum") != NULL;
+}
 
-/* Those of a word, or of a list of words. */
-static const json_t *words_of(const json_t *schema) {
+static bool is_truth(const json_t *schema) {
+    const char *type = json_string_value(json_object_get(schema, "type"));
+    return type != NULL && strcmp(type, "boolean") == 0;
+}
+
+/* What may be answered, and what Enter alone means. */
+static char *hint_of(const json_t *schema, bool must) {
     const json_t *items = json_object_get(schema, "items");
-    return json_object_get(items != NULL ? items : schema, "enum");
+    const json_t *words = json_object_get(items != NULL ? items : schema, "enum");
+    double usual = bound_of(schema, "default", (double)NAN);
+    char all[160] = "", enter[40] = "";
+    for (size_t i = 0; i < json_array_size(words); i++) {
+        size_t length = strlen(all);
+        snprintf(all + length, sizeof all - length, "%s; ",
+                 json_string_value(json_array_get(words, i)));
+    }
+    if (!must && !isnan(usual)) {
+        snprintf(enter, sizeof enter, "; Enter: %g", usual);
+    } else if (!must) {
+        snprintf(enter, sizeof enter, is_number(schema) ? "; Enter: not known" : "Enter: none");
+    }
+    return is_truth(schema)    ? up_text_format("yes or no")
+           : is_number(schema) ? up_text_format("%g to %g%s", bound_of(schema, "minimum", 0),
+                                                bound_of(schema, "maximum", 0), enter)
+                               : up_text_format("%s%s", all, enter);
 }
 
-static struct asked look_up(const json_t *root, const json_t *object, const char *key) {
-    struct asked asked = {.schema = schema_of_key(root, object, key)};
-    const json_t *words = words_of(asked.schema);
-    double usual = bound_of(asked.schema, "default", (double)NAN);
-    const char *type = json_string_value(json_object_get(asked.schema, "type"));
-    char enter[40] = "";
-    asked.low = bound_of(asked.schema, "minimum", (double)NAN);
-    asked.high = bound_of(asked.schema, "maximum", (double)NAN);
-    asked.number = !isnan(asked.low);
-    asked.truth = type != NULL && strcmp(type, "boolean") == 0;
-    asked.must = schema_requires(object, key);
-    if (!asked.must && isnan(usual)) {
-        snprintf(enter, sizeof enter, "Enter: %s", asked.number ? "not known" : "none");
-    } else if (!asked.must) {
-        snprintf(enter, sizeof enter, "Enter: %g", usual);
-    }
-    if (asked.number) {
-        snprintf(asked.hint, sizeof asked.hint, "%g to %g%s%s", asked.low, asked.high,
-                 asked.must ? "" : "; ", enter);
-    } else if (asked.truth) {
-        snprintf(asked.hint, sizeof asked.hint, "yes or no");
-    } else {
-        for (size_t i = 0; i < json_array_size(words); i++) {
-            size_t length = strlen(asked.hint);
-            snprintf(asked.hint + length, sizeof asked.hint - length, "%s, ",
-                     json_string_value(json_array_get(words, i)));
-        }
-        strncat(asked.hint, enter, sizeof asked.hint - strlen(asked.hint) - 1);
-    }
-    return asked;
-}
-
-/* Words with blanks between; NULL where one is not known. */
-static json_t *understand_list(const json_t *words, char *answer) {
-    json_t *list = json_array();
-    char *rest = NULL;
-    for (char *word = strtok_r(answer, " ,", &rest); word != NULL;
-         word = strtok_r(NULL, " ,", &rest)) {
-        if (!lists(words, word)) {
-            json_decref(list);
-            return NULL;
-        }
-        json_array_append_new(list, json_string(word));
-    }
-    return list;
-}
-
-/* NULL where it is not understood. */
-static json_t *understand(const struct asked *asked, char *answer) {
-    const json_t *words = words_of(asked->schema);
+/* As the schema has it, so far as it can be; whether that fits is another question. */
+static json_t *as_json(const json_t *schema, char *answer) {
     double number;
-    char *comma = strchr(answer, ',');
-    if (asked->truth) {
-        return answer[0] == 'y' || answer[0] == 'n' || answer[0] == '\0'
-                   ? json_boolean(answer[0] == 'y')
-                   : NULL;
+    char *comma = strchr(answer, ','), *rest = NULL;
+    if (is_truth(schema) && strchr("yn", answer[0]) != NULL) {
+        return json_boolean(answer[0] == 'y');
     }
     if (answer[0] == '\0') {
-        return asked->must ? NULL : json_null();
+        return json_null();
     }
-    if (json_object_get(asked->schema, "items") != NULL) {
-        return understand_list(words, answer);
+    if (json_object_get(schema, "items") != NULL) {
+        json_t *list = json_array();
+        for (char *word = strtok_r(answer, " ,;", &rest); word != NULL;
+             word = strtok_r(NULL, " ,;", &rest)) {
+            json_array_append_new(list, up_json_text(word));
+        }
+        return list;
     }
-    if (!asked->number) {
-        return words == NULL || lists(words, answer) ? up_json_text(answer) : NULL;
-    }
-    if (comma != NULL) {
+    if (comma != NULL && is_number(schema)) {
         *comma = '.';
     }
-    return up_text_number(answer, strlen(answer), &number) && number >= asked->low &&
-                   number <= asked->high
+    return is_number(schema) && up_text_number(answer, strlen(answer), &number)
                ? json_real(number)
-               : NULL;
+               : up_json_text(answer);
 }
 
 static bool ask_key(json_t *into, const json_t *root, const json_t *object, const char *key) {
     char answer[ANSWER_SIZE];
-    struct asked asked = look_up(root, object, key);
+    struct up_failure failure;
+    struct place place = {.root = root, .failure = &failure, .path = "  Not understood"};
+    place.schema = schema_of_key(root, object, key);
+    bool must = schema_requires(object, key), open;
+    char *hint = hint_of(place.schema, must);
     char *question = up_text_format(
-        "  %s (%s):", json_string_value(json_object_get(asked.schema, "description")), asked.hint);
+        "  %s (%s):", json_string_value(json_object_get(place.schema, "description")), hint);
     json_t *value = NULL;
-    bool open = true;
-    while (value == NULL && (open = ask(question, answer))) {
-        value = understand(&asked, answer);
-        if (value == NULL) {
-            up_text_print(stderr, "  Not understood: give %s\n", asked.hint);
+    while ((open = ask(question, answer))) {
+        json_decref(value);
+        place.json = value = as_json(place.schema, answer);
+        if (json_is_null(value) ? !must : fits(&place)) {
+            break;
         }
+        up_text_print(stderr, "%s\n", json_is_null(value) ? "  It must be known." : failure.text);
     }
-    free(question);
-    if (open && (!json_is_null(value) || asked.number)) {
+    if (open && (!json_is_null(value) || is_number(place.schema))) {
         json_object_set(into, key, value);
     }
     json_decref(value);
+    free(question);
+    free(hint);
     return open;
 }
 
@@ -270,7 +244,7 @@ static bool ask_checks(json_t *checks, const json_t *root, const json_t *parts) 
         json_t *check = json_pack("{s:o}", "label", up_json_text(label));
         json_array_append_new(checks, check);
         if (!ask_water(check, root) ||
-            !ask_keys(check, root, "check", "depth_m pressure_bar level") ||
+            !ask_keys(check, root, "check", "depth_m pressure_bar altitude_m level") ||
             !ask_lead(check, root, parts)) {
             return false;
         }

@@ -88,8 +88,8 @@ for answer in 80 belt six 6 no yes 0,05 belt 1 no no "" "" \
     twelve 12 14.2 "" "" 232 "" 0.3 "" twelve 12 14.2 tin steel 0.8 0.15 232 "" 0.3 "" \
     ten 10 12 aluminium "" "" 232 "" "" twelve "" suit 3 "" 0.1 "" "" "" fins "" "" 3.2 "" -0.9 \
     torch "" "" "" "" "" "" lamp nothing "" "" "" "" "" \
-    lake fresh 18 0.5 190 no 6.5 "" sea "" 18 "" 200 50 ""; do echo "$answer"; done >answers
-expect "asked one by one" 0 "asked.json is written" "Not understood: give 0 to 40" -- sh -c "'$bin' kit new asked.json <answers"
+    lake fresh 18 0.5 190 "" no 6.5 "" sea "" 18 "" 200 50 ""; do echo "$answer"; done >answers
+expect "asked one by one" 0 "asked.json is written" "Not understood: give a number from 0 to 40" -- sh -c "'$bin' kit new asked.json <answers"
 for words in "another part has this name" "give it, as measured by dipping" "may be left out" "no catalogue to look this item up"; do
     grep -q "$words" "$work/err" && say yes "said at once: $words" || say no "said at once: $words"
 done
