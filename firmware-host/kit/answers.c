@@ -1,7 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Questions to a solved kit, each answered by all its draws. */
 #include <gsl/gsl_randist.h>
-#include <gsl/gsl_sort.h>
 #include <gsl/gsl_statistics_double.h>
 #include <math.h>
 #include <stdlib.h>
@@ -106,15 +105,21 @@ static double lead_change_kg(const struct up_kit_draws *draws, struct view *view
            as_lead_kg(draws, &view->before, n, same_breath_kg(draws, view, &view->before, n));
 }
 
+/* As gsl_stats_quantile_from_sorted_data has it, without sorting all. */
+static double quantile(double *value, size_t count, double share) {
+    double at = share * (double)(count - 1), low;
+    size_t below = (size_t)at;
+    low = gsl_stats_select(value, 1, count, below);
+    return low + (at - (double)below) * (gsl_stats_select(value, 1, count, below + 1) - low);
+}
+
 static struct up_kit_answer summarise(double *value, size_t count) {
-    struct up_kit_answer answer = {.value = gsl_stats_mean(value, 1, count),
-                                   .u = gsl_stats_sd(value, 1, count)};
-    gsl_sort(value, 1, count);
-    answer.low = gsl_stats_quantile_from_sorted_data(value, 1, count, COVERAGE_LOW);
-    answer.high = gsl_stats_quantile_from_sorted_data(value, 1, count, COVERAGE_HIGH);
-    answer.least = gsl_stats_quantile_from_sorted_data(value, 1, count, BOUND_LOW);
-    answer.most = gsl_stats_quantile_from_sorted_data(value, 1, count, BOUND_HIGH);
-    return answer;
+    return (struct up_kit_answer){.value = gsl_stats_mean(value, 1, count),
+                                  .u = gsl_stats_sd(value, 1, count),
+                                  .low = quantile(value, count, COVERAGE_LOW),
+                                  .high = quantile(value, count, COVERAGE_HIGH),
+                                  .least = quantile(value, count, BOUND_LOW),
+                                  .most = quantile(value, count, BOUND_HIGH)};
 }
 
 typedef double one_draw(const struct up_kit_draws *draws, struct view *view, size_t n);

@@ -12,10 +12,6 @@ static const double NEAR_KG_M3 = 1;
 
 #define wrong(failure, ...) up_fail(failure, UP_STATUS_WRONG_INPUT, __VA_ARGS__)
 
-static bool lies(double value, double low, double high) {
-    return value >= low && value <= high;
-}
-
 /* Bounds of single numbers are the schema's; these are what none of them shows. */
 static bool check_part(const struct up_part *part, struct up_failure *failure) {
     if (!isfinite(part->buoyancy_kg.value + part->buoyancy_kg.u)) {
@@ -40,7 +36,8 @@ bool check_volume(const struct up_part *part, const struct up_kit_state *state, 
 static bool check_pressure(const struct up_part *part, const struct up_kit_state *state,
                            const char *label, struct up_failure *failure) {
     double most_bar = part->working_pressure_bar * OVER_RATING;
-    return part->kind != UP_PART_CYLINDER || lies(state->pressure_bar, 0, most_bar) ||
+    return part->kind != UP_PART_CYLINDER ||
+           (state->pressure_bar >= 0 && state->pressure_bar <= most_bar) ||
            wrong(failure,
                  "%s: %g bar in \"%s\", which is rated for %g bar: give 0 to %g bar as the gauge "
                  "shows it",
@@ -70,7 +67,7 @@ static bool check_gases(const struct up_kit *kit, const struct up_kit_state *sta
 
 bool check_state(const struct up_kit *kit, const struct up_kit_state *state, const char *label,
                  struct up_failure *failure) {
-    if (!lies(state->water_kg_m3, 950, 1100)) {
+    if (!(state->water_kg_m3 >= 950 && state->water_kg_m3 <= 1100)) {
         return wrong(failure, "%s: water of %g kg/m3; give 950 to 1100", label, state->water_kg_m3);
     }
     if (!check_gases(kit, state, label, failure)) {

@@ -12,7 +12,7 @@
 #include "text/text.h"
 
 /* Fewer predictions than this give no verdict. */
-enum { PREDICTIONS_LEAST = 20, SHARES_SHOWN = 6, PICTURE_POINTS = 13 };
+enum { PREDICTIONS_LEAST = 20, SHARES_SHOWN = 6, PICTURE_POINTS = 7 };
 
 json_t *kept_if(bool good, json_t *list) {
     if (!good) {
@@ -52,13 +52,12 @@ struct up_kit_state state_at(const struct kit_file *file, double depth_m, double
 
 /* ---- one question in several states of the dive ---- */
 
-enum loss { LOSE_NOTHING, LOSE_ALL, LOSE_LIGHTEST, LOSE_HEAVIEST };
+enum loss { NOTHING, SUIT_GAS, ALL, LIGHTEST, HEAVIEST };
 
 struct asked {
     const char *when;
     double depth_m, bar;
-    enum loss loss;
-    bool suit_gas_gone;
+    enum loss loss; /* of the suit's gas, or of ditchable lead: all, the lightest piece ... */
 };
 
 typedef bool question(const struct up_kit_draws *draws, const struct up_kit_state *state,
@@ -87,14 +86,15 @@ static double lead_worn_kg(const struct kit_file *file, bool ditchable, size_t *
 /* Ditchable lead that is dropped: all, or the one piece that matters least or most. */
 static void lose(const struct kit_file *file, enum loss loss, struct up_kit_state *state) {
     size_t one = UP_KIT_PARTS_MAX;
-    for (size_t i = 0; i < file->kit.parts; i++) {
+    state->suit_gas_gone = loss == SUIT_GAS;
+    for (size_t i = 0; loss >= ALL && i < file->kit.parts; i++) {
         double kg = worn_kg(file, i), other = one < UP_KIT_PARTS_MAX ? worn_kg(file, one) : kg;
         if (file->kit.part[i].ditchable && kg > 0) {
-            state->without[i] = loss == LOSE_ALL;
-            one = (loss == LOSE_HEAVIEST ? kg >= other : kg <= other) ? i : one;
+            state->without[i] = loss == ALL;
+            one = (loss == HEAVIEST ? kg >= other : kg <= other) ? i : one;
         }
     }
-    if (one < UP_KIT_PARTS_MAX && loss > LOSE_ALL) {
+    if (one < UP_KIT_PARTS_MAX) {
         state->without[one] = true;
     }
 }
@@ -105,10 +105,7 @@ static json_t *ask_all(const struct answers *answers, const char *label, const c
     for (size_t i = 0; i < count; i++) {
         struct up_kit_state state = state_at(answers->file, asked[i].depth_m, asked[i].bar);
         struct up_kit_answer answer;
-        state.suit_gas_gone = asked[i].suit_gas_gone;
-        if (asked[i].loss != LOSE_NOTHING) {
-            lose(answers->file, asked[i].loss, &state);
-        }
+        lose(answers->file, asked[i].loss, &state);
         if (!ask(answers->draws, &state, &answer, answers->failure)) {
             return kept_if(false, list);
         }
@@ -126,22 +123,21 @@ static json_t *ask_all(const struct answers *answers, const char *label, const c
 static json_t *lead_of(const struct answers *answers) {
     const struct kit_dive *dive = &answers->file->dive;
     const struct asked asked[] = {
-        {"stop, nearly empty", dive->stop_m, NEAR_EMPTY_BAR, LOSE_NOTHING, false},
-        {"stop, with the reserve", dive->stop_m, dive->reserve_bar, LOSE_NOTHING, false},
-        {"surface, full", 0, dive->start_bar, LOSE_NOTHING, false}};
+        {"stop, nearly empty", dive->stop_m, NEAR_EMPTY_BAR, NOTHING},
+        {"stop, with the reserve", dive->stop_m, dive->reserve_bar, NOTHING},
+        {"surface, full", 0, dive->start_bar, NOTHING}};
     return ASK_ALL(answers, "when", "lead_to_add", up_kit_lead_kg, asked);
 }
 
 static json_t *dive_of(const struct answers *answers) {
     const struct kit_dive *dive = &answers->file->dive;
     const struct asked asked[] = {
-        {"surface, full", 0, dive->start_bar, LOSE_NOTHING, false},
-        {"deepest point, full", dive->deepest_m, dive->start_bar, LOSE_NOTHING, false},
-        {"deepest point, with the reserve", dive->deepest_m, dive->reserve_bar, LOSE_NOTHING,
-         false},
-        {"stop, with the reserve", dive->stop_m, dive->reserve_bar, LOSE_NOTHING, false},
-        {"stop, nearly empty", dive->stop_m, NEAR_EMPTY_BAR, LOSE_NOTHING, false},
-        {"surface, nearly empty", 0, NEAR_EMPTY_BAR, LOSE_NOTHING, false}};
+        {"surface, full", 0, dive->start_bar, NOTHING},
+        {"deepest point, full", dive->deepest_m, dive->start_bar, NOTHING},
+        {"deepest point, with the reserve", dive->deepest_m, dive->reserve_bar, NOTHING},
+        {"stop, with the reserve", dive->stop_m, dive->reserve_bar, NOTHING},
+        {"stop, nearly empty", dive->stop_m, NEAR_EMPTY_BAR, NOTHING},
+        {"surface, nearly empty", 0, NEAR_EMPTY_BAR, NOTHING}};
     return ASK_ALL(answers, "when", "lift", up_kit_lift_kg, asked);
 }
 
@@ -151,15 +147,14 @@ static json_t *worst_of(const struct answers *answers) {
     size_t pieces;
     const struct asked asked[] = {
         {"deepest point, full, suit gas gone, jacket empty", dive->deepest_m, dive->start_bar,
-         LOSE_NOTHING, true},
-        {"surface, full, jacket failed, ditchable lead dropped", 0, dive->start_bar, LOSE_ALL,
-         false},
+         SUIT_GAS},
+        {"surface, full, jacket failed, ditchable lead dropped", 0, dive->start_bar, ALL},
         {"stop, nearly empty, ditchable lead lost: uncontrolled ascent", dive->stop_m,
-         NEAR_EMPTY_BAR, LOSE_ALL, false},
+         NEAR_EMPTY_BAR, ALL},
         {"surface, full, jacket failed, only the lightest ditchable piece dropped", 0,
-         dive->start_bar, LOSE_LIGHTEST, false},
+         dive->start_bar, LIGHTEST},
         {"stop, nearly empty, the heaviest ditchable piece lost", dive->stop_m, NEAR_EMPTY_BAR,
-         LOSE_HEAVIEST, false}};
+         HEAVIEST}};
     lead_worn_kg(answers->file, true, &pieces);
     return ask_all(answers, "case", "lift", up_kit_lift_kg, asked, pieces > 1 ? 5 : 3);
 }
@@ -167,9 +162,9 @@ static json_t *worst_of(const struct answers *answers) {
 /* Net lift by the gauge's pressure at three depths, for a picture. */
 static json_t *picture_of(const struct answers *answers) {
     const struct kit_dive *dive = &answers->file->dive;
-    const struct asked line[] = {{"surface", 0, 0, LOSE_NOTHING, false},
-                                 {"stop", dive->stop_m, 0, LOSE_NOTHING, false},
-                                 {"deepest point", dive->deepest_m, 0, LOSE_NOTHING, false}};
+    const struct asked line[] = {{"surface", 0, 0, NOTHING},
+                                 {"stop", dive->stop_m, 0, NOTHING},
+                                 {"deepest point", dive->deepest_m, 0, NOTHING}};
     struct asked asked[3 * PICTURE_POINTS];
     for (size_t i = 0; i < 3 * PICTURE_POINTS; i++) {
         double used = (double)(i % PICTURE_POINTS) / (PICTURE_POINTS - 1);

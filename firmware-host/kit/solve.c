@@ -123,7 +123,7 @@ static void weigh_draws(struct up_kit_draws *draws, size_t checks, gsl_rng *rng)
     free(weight);
 }
 
-static struct up_kit_draws *create(const struct up_kit *kit) {
+static struct up_kit_draws *draw(const struct up_kit *kit, gsl_rng **rng) {
     struct up_kit_draws *draws = up_allocate(1, sizeof *draws);
     size_t cells = kit->parts * kit->parts;
     draws->kit = *kit;
@@ -136,6 +136,10 @@ static struct up_kit_draws *create(const struct up_kit *kit) {
         memcpy(draws->covariance_kg2, kit->covariance_kg2, cells * sizeof *draws->covariance_kg2);
     }
     draws->kit.covariance_kg2 = draws->covariance_kg2;
+    up_gsl_answers();
+    *rng = gsl_rng_alloc(gsl_rng_taus2);
+    gsl_rng_set(*rng, kit->seed);
+    draw_inputs(draws, *rng);
     return draws;
 }
 
@@ -174,15 +178,6 @@ static bool take_checks(struct up_kit_draws *draws, size_t first,
     gsl_rng_free(begin);
     free_equations(equation, checks);
     return good;
-}
-
-static struct up_kit_draws *draw(const struct up_kit *kit, gsl_rng **rng) {
-    struct up_kit_draws *draws = create(kit);
-    up_gsl_answers();
-    *rng = gsl_rng_alloc(gsl_rng_taus2);
-    gsl_rng_set(*rng, kit->seed);
-    draw_inputs(draws, *rng);
-    return draws;
 }
 
 bool up_kit_solve(const struct up_kit *kit, struct up_kit_draws **result,

@@ -197,10 +197,6 @@ static void print_swap(const json_t *row, const char *what, FILE *stream) {
     fprintf(stream, " %s %+.0f g (%+.0f to %+.0f); lead ", what, of(lift, "value_kg") * 1e3,
             of(lift, "low_kg") * 1e3, of(lift, "high_kg") * 1e3);
     print_lead_range(json_object_get(row, "lead_to_add"), stream);
-    if (of(row, "samples") > 0) {
-        fprintf(stream, "\n    known by %.0f sample%s of its model", of(row, "samples"),
-                up_text_plural((unsigned)of(row, "samples")));
-    }
     fputs("\n    ", stream);
     if (json_is_null(moment)) {
         fputs("no moment: its place is missing\n", stream);
