@@ -1,6 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* kit: what weight checks mean for a diver's lead and trim. Nothing of it goes into the catalogue.
- */
+/* kit: what weight checks mean for a diver's lead and trim. The catalogue gets nothing of it. */
 #include <errno.h>
 #include <string.h>
 #include <sys/stat.h>
@@ -30,7 +29,7 @@ static bool draw_page(struct call *call, const json_t *document) {
     }
     FILE *stream = open_memstream(&text, &size);
     if (stream != NULL) {
-        up_kit_page_print(document, stream);
+        up_kit_report_print(document, true, stream);
     }
     if (stream == NULL || ferror(stream) != 0 || fclose(stream) != 0) {
         up_out_of_memory();
@@ -50,7 +49,7 @@ static bool report(struct call *call, bool page) {
     } else if (good && option_given(call, "json")) {
         print_json(json_incref(document));
     } else if (good) {
-        up_kit_report_print(document, stdout);
+        up_kit_report_print(document, false, stdout);
     }
     return good;
 }

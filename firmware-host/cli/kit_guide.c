@@ -127,12 +127,11 @@ static bool is_needless(const json_t *part, const char *name) {
     bool metal = json_object_get(part, "metal") != NULL,
          item = json_object_get(part, "item") != NULL,
          known = item || json_object_get(part, "model") != NULL;
-    return strcmp(name, "outside_volume_l") == 0                           ? metal
-           : strncmp(name, "extras_", 7) == 0                              ? !metal
-           : strcmp(name, "model") == 0                                    ? item
-           : strcmp(name, "count") == 0                                    ? !known
-           : strcmp(name, "mass_kg") == 0 || strcmp(name, "volume_l") == 0 ? known
-                                                                           : false;
+    return strcmp(name, "outside_volume_l") == 0 ? metal
+           : strncmp(name, "extras_", 7) == 0    ? !metal
+           : strcmp(name, "model") == 0          ? item
+           : strcmp(name, "count") == 0          ? !known
+                                                 : known && strchr("mv", name[0]) != NULL;
 }
 
 static bool ask_keys(json_t *into, const json_t *root, const char *object, const char *names) {

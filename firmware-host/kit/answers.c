@@ -85,8 +85,7 @@ static double same_breath_kg(const struct up_kit_draws *draws, struct view *view
 }
 
 static double lift_kg(const struct up_kit_draws *draws, struct view *view, size_t n) {
-    double own_kg = view->now.dive.state->u_breath_kg;
-    double breath_kg = gsl_ran_gaussian_ziggurat(view->rng, own_kg > 0 ? own_kg : UP_KIT_BREATH_KG);
+    double breath_kg = gsl_ran_gaussian_ziggurat(view->rng, UP_KIT_BREATH_KG);
     return same_breath_kg(draws, view, &view->now, n) + breath_kg;
 }
 

@@ -137,8 +137,7 @@ static double fin_pieces(const struct kit_file *file) {
     return present != NULL ? pieces_of(present) * file->count[file->fins] : 2;
 }
 
-/* How often it is worn; other fins, where that is not said, in as many pieces as the present ones.
- */
+/* How often it is worn; other fins, where nobody says, in as many pieces as the present ones. */
 static double worn_of(const struct kit_file *file, const struct place *place,
                       const struct kit_gear *gear) {
     const char *instead = text_at(place, "instead_of", "");
@@ -303,22 +302,13 @@ bool add_fins_of_catalogue(struct kit_file *file, struct up_failure *failure) {
         if (gear->result == NULL || is_part(file, gear) || strcmp(gear->item.kind, kind) != 0) {
             continue;
         }
-        if (doubt_of(file, NULL, gear, &instead) != NULL) {
-            file->fins_left[0]++;
-        } else if (file->kit.parts == UP_KIT_PARTS_MAX) {
-            file->fins_left[2]++;
-        } else {
-            file->fins_left[1] += !add_fin(file, gear, worn);
-        }
+        file->fins_left += doubt_of(file, NULL, gear, &instead) != NULL ||
+                           file->kit.parts == UP_KIT_PARTS_MAX || !add_fin(file, gear, worn);
     }
     return true;
 }
 
 /* ---- errors that several results share ---- */
-
-static bool same_text(const char *a, const char *b) {
-    return strcmp(a, b) == 0;
-}
 
 /* Whether two results share what an error of this sharing comes from. Masses and filling are a
    bench's, which errs on the side of too much in common. */
@@ -326,14 +316,14 @@ static bool shares(const struct kit_gear *a, const struct kit_gear *b, enum up_s
     switch (sharing) {
     case UP_SHARED_WEIGHING:
     case UP_SHARED_SESSION:
-        return same_text(a->result->run_id, b->result->run_id);
+        return strcmp(a->result->run_id, b->result->run_id) == 0;
     case UP_SHARED_ITEM:
-        return same_text(a->result->item_id, b->result->item_id);
+        return strcmp(a->result->item_id, b->result->item_id) == 0;
     case UP_SHARED_CALIBRATION:
-        return same_text(a->result->calibration_id, b->result->calibration_id);
+        return strcmp(a->result->calibration_id, b->result->calibration_id) == 0;
     case UP_SHARED_MASSES:
     case UP_SHARED_TANK_WATER:
-        return same_text(a->bench, b->bench);
+        return strcmp(a->bench, b->bench) == 0;
     case UP_SHARED_TARGET_WATER:
     case UP_SHARINGS:
         break;

@@ -9,10 +9,8 @@
 #include "kit/internal.h"
 #include "text/text.h"
 
-/* Pure lead, and lead with 6 % antimony by ideal mixing of handbook densities; anywhere between. */
 static const double LEAD_LOW_KG_M3 = 11030, LEAD_HIGH_KG_M3 = 11350;
-/* The share of a suit's gas that follows Boyle's law: a choice of ours, no table could be read.
-   Checks at two depths tell it, so where there are such the range is wide. */
+/* Why these: kit.h. */
 static const double SHARE_LOW = 0.5, SHARE_HIGH = 1;
 static const double SHARE_LOW_CHECKED = 0.2, SHARE_HIGH_CHECKED = 1.1, DEPTHS_APART_M = 3;
 

@@ -88,7 +88,6 @@ struct up_kit_state {
     double gas_temp_c, u_gas_temp_c;
     double air_pressure_pa;           /* 101325 at the sea */
     double jacket_gas_kg;             /* lift of the gas let into the jacket */
-    double u_breath_kg;               /* how far the breath may be off; 0: 0.5 */
     bool suit_gas_gone;               /* a bound, not Boyle */
     double lead_kg[UP_KIT_PARTS_MAX]; /* by part, of lead: what it weighs then; NaN: its mass_kg */
     bool without[UP_KIT_PARTS_MAX];   /* the part is not there: lost, ditched, left at home */
@@ -132,10 +131,8 @@ void up_kit_free(struct up_kit_draws *draws);
 
 /* How well the checks agree with each other under the draw that fits them best: the probability
    of a larger sum of squares by chance (chi-squared); 1 for one check. Below 0.01 they contradict
-   each other, or what the kit says. */
-double up_kit_agreement(const struct up_kit_draws *draws);
-/* How many independent draws the checks leave (Kish). */
-double up_kit_effective_draws(const struct up_kit_draws *draws);
+   each other, or what the kit says. And how many independent draws they leave (Kish). */
+double up_kit_agreement(const struct up_kit_draws *draws, double *effective_draws);
 
 /* The middle of what lead may be. */
 #define UP_KIT_LEAD_KG_M3 11190.0

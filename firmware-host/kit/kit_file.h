@@ -49,8 +49,8 @@ struct kit_file {
     const struct kit_gear *source[UP_KIT_PARTS_MAX];
     double count[UP_KIT_PARTS_MAX];
     unsigned samples[UP_KIT_PARTS_MAX];
-    size_t fins;           /* the part whose place other fins would take; SIZE_MAX: none is named */
-    unsigned fins_left[3]; /* not shown: by their results, by an unknown volume, for want of room */
+    size_t fins;        /* the part whose place other fins would take; SIZE_MAX: none is named */
+    unsigned fins_left; /* that are not shown */
     double *covariance_kg2;
 };
 

@@ -228,9 +228,6 @@ static bool read_move(struct kit_file *file, const struct place *place) {
             part[*end[i]].kind != UP_PART_LEAD) {
             return wrong_at(place, key[i], "no lead of this name is among the parts");
         }
-        if (isnan(part[*end[i]].place_m.value)) {
-            return wrong_at(place, key[i], "where this lead sits is not known: give its place_m");
-        }
     }
     if (part[move->from].ditchable && !part[move->to].ditchable) {
         return wrong_at(place, "to",

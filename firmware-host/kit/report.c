@@ -117,16 +117,14 @@ static json_t *ask_all(const struct answers *answers, const char *label, const c
     return list;
 }
 
-#define ASK_ALL(answers, label, name, ask, asked)                                                  \
-    ask_all(answers, label, name, ask, asked, sizeof(asked) / sizeof *(asked))
-
 static json_t *lead_of(const struct answers *answers) {
     const struct kit_dive *dive = &answers->file->dive;
     const struct asked asked[] = {
         {"stop, nearly empty", dive->stop_m, NEAR_EMPTY_BAR, NOTHING},
         {"stop, with the reserve", dive->stop_m, dive->reserve_bar, NOTHING},
         {"surface, full", 0, dive->start_bar, NOTHING}};
-    return ASK_ALL(answers, "when", "lead_to_add", up_kit_lead_kg, asked);
+    return ask_all(answers, "when", "lead_to_add", up_kit_lead_kg, asked,
+                   sizeof asked / sizeof *asked);
 }
 
 static json_t *dive_of(const struct answers *answers) {
@@ -138,7 +136,7 @@ static json_t *dive_of(const struct answers *answers) {
         {"stop, with the reserve", dive->stop_m, dive->reserve_bar, NOTHING},
         {"stop, nearly empty", dive->stop_m, NEAR_EMPTY_BAR, NOTHING},
         {"surface, nearly empty", 0, NEAR_EMPTY_BAR, NOTHING}};
-    return ASK_ALL(answers, "when", "lift", up_kit_lift_kg, asked);
+    return ask_all(answers, "when", "lift", up_kit_lift_kg, asked, sizeof asked / sizeof *asked);
 }
 
 /* Always shown, whatever is asked; one piece of several only where there are such. */
@@ -171,7 +169,7 @@ static json_t *picture_of(const struct answers *answers) {
         asked[i] = line[i / PICTURE_POINTS];
         asked[i].bar = dive->start_bar + used * (NEAR_EMPTY_BAR - dive->start_bar);
     }
-    return ASK_ALL(answers, "where", "lift", up_kit_lift_kg, asked);
+    return ask_all(answers, "where", "lift", up_kit_lift_kg, asked, sizeof asked / sizeof *asked);
 }
 
 /* What the jacket must hold at the most: the deepest point's bound, and the most lead to add. */
@@ -288,6 +286,7 @@ static bool set(json_t *document, const char *key, json_t *value) {
 
 static bool fill(const struct answers *answers, json_t *document) {
     const struct kit_file *file = answers->file;
+    double effective_draws;
     size_t pieces;
     static const struct {
         const char *key;
@@ -307,8 +306,9 @@ static bool fill(const struct answers *answers, json_t *document) {
         set(document, "lead_entered_kg", json_real(lead_worn_kg(file, false, &pieces))) &&
         set(document, "ditchable_kg", json_real(lead_worn_kg(file, true, &pieces))) &&
         set(document, "air_pressure_hpa", json_real(file->dive.state.air_pressure_pa / 100)) &&
-        set(document, "checks_agree", json_real(up_kit_agreement(answers->draws))) &&
-        set(document, "effective_draws", json_real(up_kit_effective_draws(answers->draws))) &&
+        set(document, "checks_agree",
+            json_real(up_kit_agreement(answers->draws, &effective_draws))) &&
+        set(document, "effective_draws", json_real(effective_draws)) &&
         set(document, "jacket_lift_kg", up_json_number(jacket_lift_kg(file))) &&
         set(document, "breath_moment_nm", json_real(UP_KIT_BREATH_NM));
     for (size_t i = 0; good && i < sizeof member / sizeof *member; i++) {

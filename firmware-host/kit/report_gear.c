@@ -221,13 +221,12 @@ json_t *fins_of(const struct answers *answers) {
     json_t *others = spares_of(answers, true);
     return others == NULL
                ? NULL
-               : json_pack(
-                     "{s:o, s:o, s:o, s:o, s:i, s:i, s:i}", "present",
-                     up_json_text(file->kit.part[file->fins].name), "level_seen_in",
-                     level != SIZE_MAX ? up_json_text(file->kit.check[level].label) : json_null(),
-                     "off_level", off_level(answers, file->fins), "others", others,
-                     "left_out_by_results", (int)file->fins_left[0], "left_out_without_volume",
-                     (int)file->fins_left[1], "left_out_for_room", (int)file->fins_left[2]);
+               : json_pack("{s:o, s:o, s:o, s:o, s:i}", "present",
+                           up_json_text(file->kit.part[file->fins].name), "level_seen_in",
+                           level != SIZE_MAX ? up_json_text(file->kit.check[level].label)
+                                             : json_null(),
+                           "off_level", off_level(answers, file->fins), "others", others,
+                           "left_out", (int)file->fins_left);
 }
 
 /* Parts that are known by samples of their model. */

@@ -26,7 +26,7 @@ static double check_u_kg(const struct up_kit_draws *draws, const struct equation
                                      {.depth_m = state->u_depth_m},
                                      {.pressure_bar = state->u_pressure_bar},
                                      {.gas_temp_k = state->u_gas_temp_c}};
-    double u_kg = state->u_breath_kg > 0 ? state->u_breath_kg : UP_KIT_BREATH_KG;
+    double u_kg = UP_KIT_BREATH_KG;
     double right_kg = gear_lift_kg(draws, &equation->moment, &off[0], 0);
     for (size_t i = 1; i < sizeof off / sizeof *off; i++) {
         u_kg = hypot(u_kg, gear_lift_kg(draws, &equation->moment, &off[i], 0) - right_kg);
@@ -224,10 +224,7 @@ bool up_kit_predict(const struct up_kit *kit, struct up_kit_prediction *predicti
     return good;
 }
 
-double up_kit_effective_draws(const struct up_kit_draws *draws) {
-    return draws->effective;
-}
-
-double up_kit_agreement(const struct up_kit_draws *draws) {
+double up_kit_agreement(const struct up_kit_draws *draws, double *effective_draws) {
+    *effective_draws = draws->effective;
     return draws->agreement;
 }

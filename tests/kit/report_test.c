@@ -49,10 +49,10 @@ static double lift(const json_t *document, const char *list, size_t i) {
 }
 
 static char *in_words(const json_t *document) {
-    char *text = NULL;
+    static char *text;
     size_t size;
     FILE *stream = open_memstream(&text, &size);
-    up_kit_report_print(document, stream);
+    up_kit_report_print(document, false, stream);
     fclose(stream);
     return text;
 }
