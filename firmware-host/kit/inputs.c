@@ -10,7 +10,6 @@
 #include "text/text.h"
 
 static const double LEAD_LOW_KG_M3 = 11030, LEAD_HIGH_KG_M3 = 11350;
-/* Why these: kit.h. */
 static const double SHARE_LOW = 0.5, SHARE_HIGH = 1;
 static const double SHARE_LOW_CHECKED = 0.2, SHARE_HIGH_CHECKED = 1.1, DEPTHS_APART_M = 3;
 
