@@ -111,7 +111,7 @@ enum { ANSWER_SIZE = 80 };
 bool ask_person(const char *question, char answer[ANSWER_SIZE]);
 
 /* Asks for a kit and writes it to a file that does not exist yet (kit_guide.c). */
-bool ask_kit(const char *file, struct up_failure *failure);
+bool ask_kit(const char *file, struct up_catalogue *catalogue, struct up_failure *failure);
 
 /* --holds-gas for an item of this kind. Where its kind does not say and nothing was told, a person
    is asked; else the failure names the option. */

@@ -3,7 +3,6 @@
 #include <errno.h>
 #include <fcntl.h>
 #include <getopt.h>
-#include <stdlib.h>
 #include <string.h>
 #include <unistd.h>
 
