@@ -40,7 +40,7 @@ static void show_one(void *context, const struct up_session_results *results) {
             json_array_append_new(whole->list, up_result_to_json(&results->result[i]));
         }
     } else if (settings->operator_kind != UP_OPERATOR_JSON) {
-        print_results(results, &whole->style);
+        print_results(results, whole->options.catalogue, &whole->style);
         fflush(stdout);
     }
     up_panel_show_class(settings->panel, results->result[0].answer.class, &signalled);

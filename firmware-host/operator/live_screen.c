@@ -520,6 +520,8 @@ static bool show_result(struct up_operator *op, const struct up_result *result, 
     up_live_result(result, results, &op->style, words, sizeof words, sentence, sizeof sentence);
     view.asks = false;
     view.finished = true;
+    view.result = result;
+    view.results = results;
     view.by_pedal = op->by_pedal;
     view.words = words;
     view.sentence = sentence;

@@ -72,6 +72,9 @@ void up_rows_drop_retired(struct up_rows *rows);
    the item what is known of it now; NULL: nothing. */
 void up_result_print(const struct up_result *result, const struct up_item *item,
                      const struct up_style *style, FILE *stream);
+/* Those of one measurement, the tank's first: what they have in common is told once. */
+void up_results_print(const struct up_result *result, unsigned count, const struct up_item *item,
+                      const struct up_style *style, FILE *stream);
 
 /* Everything that is known of one item: the newest result of each water in full, older ones
    briefly. */

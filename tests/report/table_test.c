@@ -286,6 +286,46 @@ static char *print_result(const struct up_result *result) {
     return text;
 }
 
+/* The tank, fresh water and the sea of one measurement: what they have in common is said once. */
+static void one_measurement_is_told_once(void **state) {
+    (void)state;
+    struct up_result result[3] = {0};
+    const struct up_item slate = {.name = "slate", .kind = "lead", .pieces = 1};
+    static const char *const water[] = {"tank", "fresh", "sea"};
+    for (size_t i = 0; i < ARRAY(result); i++) {
+        result[i] = (struct up_result){.water = {.temp_c = 20},
+                                       .water_density_kg_m3 = {998.2067, 0.02, 9},
+                                       .pieces = 1,
+                                       .simulated = true,
+                                       .answer = {.buoyancy_kg = {i == 2 ? -0.09 : -0.1, 0.001, 9},
+                                                  .expanded_u_kg = 0.0021,
+                                                  .class = UP_CLASS_NEGATIVE},
+                                       .question = {.tolerance_kg = 0.05, .coverage = 0.95}};
+        snprintf(result[i].water.name, sizeof result[i].water.name, "%s", water[i]);
+    }
+    char *text = NULL;
+    size_t length = 0;
+    FILE *stream = open_memstream(&text, &length);
+    assert_non_null(stream);
+    result[2].answer.class = UP_CLASS_UNDECIDED;
+    result[2].has_model = result[2].trials_would_decide = true;
+    result[2].more_trials = 3;
+    up_results_print(result, 3, &slate, &plain, stream);
+    fclose(stream);
+    assert_string_equal(
+        text, "  tank        -100.0 g +- 2.1 g (95 %)  negative: sinks\n"
+              "  fresh       -100.0 g +- 2.1 g (95 %)  negative: sinks\n"
+              "  sea          -90.0 g +- 2.1 g (95 %)  undecided\n"
+              "    one piece in fresh: weighs as much in water as 110 g of lead;\n"
+              "    one piece in sea: weighs as much in water as 99 g of lead;\n"
+              "    compare, do not take it off by this alone\n"
+              "    neutral = within 50 g; stated at 0 % confidence\n"
+              "    this one piece, not the model; a weight check in the water decides\n"
+              "    simulated: no gear was weighed\n"
+              "    undecided in sea: 3 more trials would decide it, if the net stays the same\n");
+    free(text);
+}
+
 /* One sentence, and only where the two differ by what would be seen. */
 static void the_trials_and_the_result_are_told_apart(void **state) {
     (void)state;
@@ -353,8 +393,8 @@ static void only_what_matters_is_told(void **state) {
                         "    this one piece, not the model; a weight check in the water decides\n"
                         "    68.0 % likely to be neutral (called so from -49.4 g to +49.5 g)\n"
                         "    32.0 % likely to be negative (called so below -50.5 g)\n"
-                        "    more trials would not decide it: plan with the grams (`upthrust "
-                        "explain` shows why)\n");
+                        "    undecided in fresh: more trials would not decide it;\n"
+                        "    plan with the grams (`upthrust explain` shows why)\n");
     free(text);
     result.answer.class = UP_CLASS_NEUTRAL;
     result.answer.first_order_expanded_u_kg = 0.0002; /* ends before the line, as 0.7 g does not */
@@ -458,6 +498,7 @@ int main(void) {
         TEST(older_results_stand_below),
         TEST(what_no_body_spoke_for_is_marked),
         TEST(a_result_is_told_in_words),
+        TEST(one_measurement_is_told_once),
         TEST(the_trials_and_the_result_are_told_apart),
         TEST(only_what_matters_is_told),
     };
