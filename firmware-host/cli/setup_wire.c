@@ -51,8 +51,8 @@ static void end_listening(struct setup *setup, bool at_once) {
 
 static void say_listening(const struct setup *setup) {
     UP_FREED char *text = up_text_format(
-        "Listening to %s while you answer: %g s at each usual speed of a serial port, at most %d "
-        "speeds a round, until its lines can be read. Leave the scale on, with something light on "
+        "Listening to %s while you answer: %g s at each usual speed of a serial port, up to %d "
+        "speeds in turn, until its lines can be read. Leave the scale on, with something light on "
         "its hook, and press on the hook for a moment now and then: so its smallest step is seen.",
         setup->port.name, setup->seconds, RATES_MAX);
     UP_FREED char *safe = up_text_for_terminal(text);

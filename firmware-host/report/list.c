@@ -339,6 +339,11 @@ static void print_foot(const struct list *list, size_t more) {
             fprintf(list->stream, "%s %s\n", up_checked_mark(checked), up_checked_meaning(checked));
         }
     }
+    if (list->any[UP_CHECKED_NOT]) {
+        fputs("  weigh one with `upthrust measure --body NAME`: `upthrust body list` names them,\n"
+              "  `upthrust help body` shows how to add one\n",
+              list->stream);
+    }
     if (list->any_elsewhere) {
         fputs(UP_ELSEWHERE_MARK " " UP_ELSEWHERE_MEANING "\n", list->stream);
     }

@@ -87,7 +87,7 @@ exec 9>"$work/acts"
 for i in 1 2 3 4 5 6 7 8 9 10; do [ -e "$work/tank" ] && break; sleep 0.1; done
 setup "a scale on a wire" 0 "Heard on .*: 3 columns" - "${wired}yes\n" --rig "$work/wired.ini" --port "$work/tank" --seconds 1
 grep -q "^Listening to $work/tank while you answer: 1 s at each usual" "$work/out" && grep -q "^Listening to $work/tank for up to 12 s: press on the hook" "$work/out" &&
-    grep -q "^Listening for 16 s: nobody may touch" "$work/out" && say yes "says that it listens" || say no "says that it listens"
+    grep -q "^Listening for 16 s: keep hands off" "$work/out" && say yes "says that it listens" || say no "says that it listens"
 grep -q '^kind = pty$' "$work/wired.ini" && grep -q "^simulated = yes$" "$work/wired.ini" && grep -qE '^id = bench-[0-9a-f]{8}$' "$work/wired.ini" && say yes "with an id of its own" || say no "with an id of its own"
 expect "and is read" 0 "lines read, . refused" - -- "$bin" listen --rig "$work/wired.ini" --seconds 1
 exec 9>&-
