@@ -307,6 +307,7 @@ static void answer_doubt(struct up_procedure *procedure, enum up_answer_word wor
     struct doubt *doubt = &procedure->doubt;
     doubt->open = false;
     if (word == UP_ANSWER_ACCEPT) {
+        doubt->is_light = doubt->is_light || doubt->may_be_light;
         events_note(&procedure->events, "accepted by the operator: %s", doubt->text);
         take_plateau(procedure, &doubt->plateau);
     } else if (gives_up_doubting(procedure, doubt->text)) {
@@ -393,12 +394,25 @@ static void take_plateau(struct up_procedure *procedure, const struct up_plateau
     }
 }
 
+/* Said once: what cannot be seen is no longer asked about. */
+static void note_light(struct up_procedure *procedure) {
+    struct doubt *doubt = &procedure->doubt;
+    if (doubt->passed && !procedure->light_noted) {
+        events_note(&procedure->events,
+                    "the load is too light for the scale's steps: whether it was hung, shaken or "
+                    "lifted out cannot be seen, and is not asked about");
+        procedure->light_noted = true;
+    }
+    doubt->passed = false;
+}
+
 static void judge_plateau(struct up_procedure *procedure, const struct up_plateau *plateau) {
     const struct up_indication *last = &procedure->schedule.last;
     struct doubt_levels levels = {
         .before = last->known ? last->load : (double)NAN,
         .tare = procedure->tare,
         .largest = procedure->largest_step,
+        .division = procedure->rig->division_counts,
         .counts_per_kg = procedure->measuring != NULL
                              ? procedure->measuring->record.calibration.slope_counts_per_kg
                              : (double)NAN,
@@ -410,6 +424,7 @@ static void judge_plateau(struct up_procedure *procedure, const struct up_platea
                      plateau->load)) {
         ask_in_doubt(procedure, plateau);
     } else {
+        note_light(procedure);
         take_plateau(procedure, plateau);
     }
 }
