@@ -136,13 +136,22 @@ static int marks_of(const struct up_row *row, char marks[MARKS_SIZE]) {
                     up_checked_mark(row->checked), row->elsewhere ? UP_ELSEWHERE_MARK : "");
 }
 
+static bool is_listed(const struct list *list, const char *item_id) {
+    size_t i = 0;
+    while (i < list->items->count && strcmp(list->items->item[i].id, item_id) != 0) {
+        i++;
+    }
+    return i < list->items->count;
+}
+
+/* Widths and marks of what is shown. */
 static void measure_numbers(struct list *list) {
     for (size_t i = 0; i < list->count; i++) {
         list->net[i] = list->uncertainty[i] = 1;
         for (size_t j = 0; j < list->rows->count; j++) {
             const struct up_row *row = &list->rows->row[j];
             char net[UP_SHOWN_SIZE], u[UP_SHOWN_SIZE];
-            if (strcmp(row->water, list->waters[i]) == 0) {
+            if (strcmp(row->water, list->waters[i]) == 0 && is_listed(list, row->item_id)) {
                 up_style_mass(list->style, row->buoyancy_g, net);
                 up_style_interval(list->style, row->expanded_u_g, row->stuck_air_g, u);
                 list->any_stuck = list->any_stuck || up_style_has_stuck(row->stuck_air_g);
@@ -267,14 +276,6 @@ static void print_item(const struct list *list, const struct up_item *item) {
     fprintf(list->stream, "%.*s\n", ID_SHOWN, id);
 }
 
-static bool is_listed(const struct list *list, const char *item_id) {
-    size_t i = 0;
-    while (i < list->items->count && strcmp(list->items->item[i].id, item_id) != 0) {
-        i++;
-    }
-    return i < list->items->count;
-}
-
 /* Each item once, its name in a run of its own. */
 static void print_fillings(const struct list *list) {
     for (size_t i = 0; i < list->rows->count; i++) {
@@ -340,8 +341,7 @@ static void print_foot(const struct list *list, size_t more) {
         }
     }
     if (list->any[UP_CHECKED_NOT]) {
-        fputs("  weigh one with `upthrust measure --body NAME`: `upthrust body list` names them,\n"
-              "  `upthrust help body` shows how to add one\n",
+        fputs("  `upthrust body list` shows the bodies, `upthrust help body` how to add one\n",
               list->stream);
     }
     if (list->any_elsewhere) {

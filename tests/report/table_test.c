@@ -24,17 +24,22 @@ static void add_result(struct up_catalogue *catalogue, const char *item_id, cons
 }
 
 /* Freed by the caller. */
-static char *print_items(struct up_catalogue *catalogue, const struct up_style *style) {
+static char *print_chosen(struct up_catalogue *catalogue, const struct up_choice *choice,
+                          const struct up_style *style) {
     struct up_failure failure = {0};
     char *text = NULL;
     size_t length = 0;
     FILE *stream = open_memstream(&text, &length);
     assert_non_null(stream);
-    if (!up_items_print(catalogue, &any, style, stream, &failure)) {
+    if (!up_items_print(catalogue, choice, style, stream, &failure)) {
         fail_msg("%s", failure.text);
     }
     fclose(stream);
     return text;
+}
+
+static char *print_items(struct up_catalogue *catalogue, const struct up_style *style) {
+    return print_chosen(catalogue, &any, style);
 }
 
 static char *print_sheet(struct up_catalogue *catalogue, const struct up_item *item,
@@ -97,7 +102,7 @@ static void columns_stand_below_each_other(void **state) {
     assert_non_null(strstr(text,
                            "\nEach number is of the piece or pair that was weighed, not of its "
                            "model.\nA weight check in the water decides.\n"));
-    assert_harmless(text, ARRAY(names) + 5);
+    assert_harmless(text, ARRAY(names) + 6);
     int class = column_of(line_of(text, 0), "fresh");
     for (int i = 1; i <= (int)ARRAY(names); i++) {
         assert_int_equal(column_of(line_of(text, i), "neutral"), class);
@@ -123,7 +128,7 @@ static void hostile_texts_do_not_reach_the_terminal(void **state) {
         free(sheet);
     }
     char *text = print_items(catalogue, &plain);
-    assert_harmless(text, ARRAY(bad) + 6); /* the other waters have no room */
+    assert_harmless(text, ARRAY(bad) + 7); /* the other waters have no room */
     free(text);
     up_catalogue_close(catalogue);
 }
@@ -466,6 +471,16 @@ static void what_no_body_spoke_for_is_marked(void **state) {
     assert_non_null(
         strstr(text, "\n? unchecked: no reference body shows that the bench was right\n"));
     assert_non_null(strstr(text, "\n! the last reference body before it read outside its limits"));
+    free(text);
+    /* Marks of what is not shown are not explained. */
+    struct up_item boot = add_item(catalogue, "Boot");
+    add_checked(catalogue, &boot, "one", "tank", json_false());
+    static const char *const boots[] = {"boot"};
+    const struct up_choice choice = {.text = boots, .texts = 1};
+    text = print_chosen(catalogue, &choice, &plain);
+    assert_non_null(strstr(text, "\n1 of 2 items shown"));
+    assert_null(strstr(text, "\n?"));
+    assert_null(strstr(text, "\n!"));
     sheet = print_sheet(catalogue, &item, &plain);
     assert_non_null(
         strstr(sheet, "    unchecked: no reference body shows that the bench was right\n"));
