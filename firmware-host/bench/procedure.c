@@ -76,6 +76,11 @@ static void give_up(struct up_procedure *procedure) {
     finish(procedure);
 }
 
+/* A step of the sequence that asks for accept: done does again what is in doubt. */
+static bool is_doubt(const struct step *step) {
+    return step->action == UP_ACTION_CONFIRM && !step->may_skip;
+}
+
 static void fill_ask(struct up_procedure *procedure, const struct step *step) {
     struct up_ask *ask = &procedure->ask;
     bool types = is_typed(procedure) && needs_reading(procedure, step);
@@ -83,6 +88,7 @@ static void fill_ask(struct up_procedure *procedure, const struct step *step) {
                            .action = step->action,
                            .time_s = procedure->stream.now_s,
                            .wants_number = step->is_temperature || types,
+                           .accepts = is_doubt(step),
                            .unit = step->is_temperature ? "degrees C"
                                    : types ? up_load_unit_name(procedure->rig->line.load_unit)
                                            : NULL};
@@ -125,6 +131,7 @@ static void ask_in_doubt(struct up_procedure *procedure, const struct up_plateau
                                      .action = UP_ACTION_CONFIRM,
                                      .item_name = asked.item_name,
                                      .item_id = asked.item_id,
+                                     .accepts = true,
                                      .time_s = procedure->stream.now_s};
     memcpy(procedure->ask.text, procedure->doubt.text, sizeof procedure->ask.text);
     events_push(&procedure->events, UP_EVENT_ASK)->ask = procedure->ask;
@@ -278,11 +285,6 @@ static bool gives_up_doubting(struct up_procedure *procedure, const char *text) 
                  text);
     give_up(procedure);
     return true;
-}
-
-/* A step of the sequence that asks for accept: done does again what is in doubt. */
-static bool is_doubt(const struct step *step) {
-    return step->action == UP_ACTION_CONFIRM && !step->may_skip;
 }
 
 /* An answer after which nothing is read. */

@@ -64,7 +64,8 @@ void print_results(const struct up_session_results *results, struct up_catalogue
     UP_FREED char *name = quoted(item->name);
     UP_FREED char *what = up_text_format("show %s", name);
     UP_FREED char *show = command_on(catalogue, what);
-    up_text_print(stdout, "Everything known about it:\n  %s\n", show);
+    puts("Everything known about it:");
+    up_text_print(stdout, "  %s\n", show);
 }
 
 /* As the document, or as words. */

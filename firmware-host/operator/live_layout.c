@@ -458,6 +458,8 @@ static int draw_keys(const struct up_live_view *view, struct up_canvas *canvas) 
                        : view->how != NULL  ? view->how
                        : view->unit != NULL ? "number and Enter: take it   s: skip   a: redo from "
                                               "zero   q: stop"
+                       : view->accepts      ? "Enter: weigh again   accept and Enter: keep it   "
+                                              "a: redo from zero   q: stop"
                        : view->question     ? "Enter: done   s: skip   a: again   q: stop   "
                                               "(letter, then Enter)"
                                             : "Enter: done   s: skip   a: redo from zero   "

@@ -444,6 +444,7 @@ static struct up_live_view make_view(const struct up_operator *op, bool away,
                                 .faults = live->faults,
                                 .asks = is_asked(op) && !away,
                                 .question = op->ask.action == UP_ACTION_CONFIRM,
+                                .accepts = op->ask.accepts,
                                 .how = op->ask.how != NULL ? op->ask.how
                                        : op->by_pedal      ? PEDAL_HOW
                                                            : NULL,

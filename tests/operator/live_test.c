@@ -577,6 +577,9 @@ static void nothing_to_do_is_lost_at_the_edge(void **state) {
     assert_true(is_shown(long_fault));
     assert_true(is_shown(view.sentence));
     assert_true(is_shown("Enter: done   s: skip   a: again   q: stop   (letter, then Enter)"));
+    view.accepts = true;
+    draw(&view, 80, 24, true);
+    assert_true(is_shown("Enter: weigh again   accept and Enter: keep it   a: redo from zero"));
     view.typed = "q";
     draw(&view, 40, 12, true); /* the load and the fault give way */
     assert_true(is_shown(view.sentence));
