@@ -577,7 +577,7 @@ bool up_measurement_results(const struct up_measurement *measurement, struct up_
     unsigned least = measurement->kind_repeatability_kg.u > 0 ? 1 : LEAST_TRIALS;
     if (up_measurement_trials(measurement) < least) {
         return up_fail(failure, UP_STATUS_UNABLE,
-                       "a result needs %u trial%s, completed were %u: there is no result", least,
+                       "a result needs %u trial%s, and %u of them ended: there is no result", least,
                        up_text_plural(least), up_measurement_trials(measurement));
     }
     trials = summarise(measurement);

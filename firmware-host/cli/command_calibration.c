@@ -192,7 +192,7 @@ void note_rough_calibration(const struct bench_options *options) {
                            "(95 %%), and results are as uncertain",
                            verdict_of(latest), u_at_span_g(latest), latest->span_kg);
         UP_FREED char *shown = up_style_text(&style, text);
-        fprintf(stderr, "note: %s\n", shown);
+        print_note(NULL, shown);
     }
 }
 

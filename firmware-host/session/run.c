@@ -273,8 +273,9 @@ static char *which_body(struct up_catalogue *catalogue) {
     struct bodies bodies = {0};
     char *text;
     if (!up_catalogue_each(catalogue, "reference", name_body, &bodies, NULL) || bodies.count == 0) {
-        text = up_text_format("There is none yet: a solid piece of metal whose mass and volume you "
-                              "know will do (`upthrust help body`)");
+        text = up_text_format(
+            "None is registered yet: a solid piece of metal whose mass and volume you "
+            "know will do (`upthrust help body`)");
     } else {
         text = up_text_format("Weigh one first: --body with %s%s", bodies.names,
                               bodies.count > 4 ? ", or another of `upthrust body list`" : "");

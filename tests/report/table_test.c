@@ -252,6 +252,24 @@ static void older_results_stand_below(void **state) {
     up_catalogue_close(catalogue);
 }
 
+static void the_kind_gives_way_on_a_narrow_terminal(void **state) {
+    (void)state;
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    struct up_item item = add_item(catalogue, "A fin of a name longer than the terminal allows");
+    add_result(catalogue, item.id, "fresh", 10, "neutral");
+    static const struct up_style narrow = {.columns = 56}, wide = {.columns = 70};
+    char *text = print_items(catalogue, &narrow);
+    assert_null(strstr(line_of(text, 0), "kind"));
+    for (int i = 0; i < 2; i++) {
+        assert_true(strlen(line_of(text, i)) <= 56);
+    }
+    free(text);
+    text = print_items(catalogue, &wide);
+    assert_non_null(strstr(line_of(text, 0), "kind"));
+    free(text);
+    up_catalogue_close(catalogue);
+}
+
 static void a_result_is_told_in_words(void **state) {
     (void)state;
     static const char *const words[] = {[UP_CLASS_UNDECIDED] = "undecided",
@@ -512,6 +530,7 @@ int main(void) {
         TEST(imperial_units),
         TEST(older_results_stand_below),
         TEST(what_no_body_spoke_for_is_marked),
+        TEST(the_kind_gives_way_on_a_narrow_terminal),
         TEST(a_result_is_told_in_words),
         TEST(one_measurement_is_told_once),
         TEST(the_trials_and_the_result_are_told_apart),
