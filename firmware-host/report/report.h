@@ -52,7 +52,6 @@ struct up_row {
 char *up_item_title(const char *name, int pieces);
 
 /* Before the name of what was never weighed. */
-#define UP_SIMULATED "simulated: "
 
 struct up_rows {
     struct up_row *row;
