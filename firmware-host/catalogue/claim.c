@@ -6,8 +6,6 @@
 
 #include "catalogue/kind.h"
 #include "catalogue/records.h"
-#include "text/memory.h"
-#include "upthrust/rig.h"
 
 void up_claim_pieces(int pieces, char text[UP_CLAIM_SIZE]) {
     if (pieces > 2) {
@@ -64,30 +62,6 @@ void up_claim_scope(int pieces, bool simulated, char text[UP_CLAIM_SCOPE_SIZE]) 
     }
     snprintf(text, UP_CLAIM_SCOPE_SIZE, "%s%s, not the model; a weight check in the water decides",
              simulated ? "simulated, no gear was weighed: " : "", of);
-}
-
-struct look {
-    const char *bench;
-    bool simulated;
-};
-
-static bool look_at_rig(const struct up_record *record, void *context) {
-    struct look *look = context;
-    struct up_failure unreadable;
-    if (strcmp(record->bench, look->bench) == 0) {
-        UP_FREED struct up_rig *rig = up_allocate(1, sizeof *rig);
-        look->simulated =
-            up_rig_parse("rig", up_record_text(record->content, "file_text"), rig, &unreadable) &&
-            rig->simulated;
-    }
-    return true;
-}
-
-bool up_claim_bench_is_simulated(struct up_catalogue *catalogue, const char *bench) {
-    struct look look = {.bench = bench};
-    struct up_failure unknown;
-    return up_claim_is_simulated(NULL, bench) ||
-           (up_catalogue_each(catalogue, "rig", look_at_rig, &look, &unknown) && look.simulated);
 }
 
 bool up_claim_is_simulated(const json_t *result, const char *bench) {

@@ -7,7 +7,6 @@
 
 #include <jansson.h>
 
-#include "upthrust/catalogue.h"
 #include "upthrust/result.h"
 
 enum { UP_CLAIM_SIZE = 80 };
@@ -27,11 +26,6 @@ void up_claim_scope(int pieces, bool simulated, char text[UP_CLAIM_SCOPE_SIZE]);
 
 /* Whether a result's record says so, or its bench is the simulated tank from before it did. */
 bool up_claim_is_simulated(const json_t *result, const char *bench);
-
-/* A bench, whose calibrations, runs and bodies' checks have no mark of their own: by the latest of
-   its rig files. */
-bool up_claim_bench_is_simulated(struct up_catalogue *catalogue, const char *bench);
-#define UP_SIMULATED "simulated: "
 
 /* Of a result's record: 0 where it does not say. */
 int up_claim_pieces_of(const json_t *result);

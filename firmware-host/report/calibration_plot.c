@@ -3,7 +3,6 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "catalogue/claim.h"
 #include "data_row.h"
 #include "embedded.h"
 #include "report/report.h"
@@ -131,7 +130,7 @@ bool up_plot_write_calibrations(struct up_catalogue *catalogue, const char *dire
         bool trusted = false;
         good = up_calibration_to_show(catalogue, benches.id[i], calibration, &trusted, failure) &&
                write_one(calibration, i + 1, trusted,
-                         up_claim_bench_is_simulated(catalogue, benches.id[i]), directory, failure);
+                         up_bench_is_simulated(catalogue, benches.id[i]), directory, failure);
         *count += good;
     }
     free(benches.id);

@@ -3,7 +3,6 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "catalogue/claim.h"
 #include "data_row.h"
 #include "embedded.h"
 #include "report/report.h"
@@ -169,7 +168,7 @@ static bool write_bench(struct up_catalogue *catalogue, const struct up_referenc
     struct up_past_check *past;
     struct drawing drawing = {.body = body,
                               .bench = bench,
-                              .simulated = up_claim_bench_is_simulated(catalogue, bench),
+                              .simulated = up_bench_is_simulated(catalogue, bench),
                               .number = *count + 1};
     if (!up_reference_checks(catalogue, body->id, bench, &past, &drawing.count, failure)) {
         return false;

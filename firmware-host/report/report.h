@@ -53,6 +53,12 @@ char *up_item_title(const char *name, int pieces);
 
 /* Before the name of what was never weighed. */
 
+#define UP_SIMULATED "simulated: "
+
+/* A bench, whose calibrations, runs and bodies' checks have no mark of their own: by the latest of
+   its rig files. */
+bool up_bench_is_simulated(struct up_catalogue *catalogue, const char *bench);
+
 struct up_rows {
     struct up_row *row;
     size_t count;

@@ -3,7 +3,6 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "catalogue/claim.h"
 #include "data_row.h"
 #include "embedded.h"
 #include "text/text.h"
@@ -152,7 +151,7 @@ bool up_plot_write_run(struct up_catalogue *catalogue, const char *run, const st
     bool good = trace_find(catalogue, run, trace, failure) &&
                 trace_read_journal(catalogue, trace, failure) &&
                 (rig == NULL || trace_read_stream(catalogue, rig, trace, failure));
-    trace->simulated = up_claim_bench_is_simulated(catalogue, trace->bench);
+    trace->simulated = up_bench_is_simulated(catalogue, trace->bench);
     find_range(&drawing);
     if (good && !(drawing.end_s > drawing.begin_s)) {
         good = up_fail(failure, UP_STATUS_UNABLE,
