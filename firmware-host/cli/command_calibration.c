@@ -262,7 +262,8 @@ void print_calibration_verdict(const struct up_calibration *calibration,
     bool mendable = print_remedies(calibration, span_g);
     UP_FREED char *what = up_text_format("calibration show %.8s", calibration->id);
     UP_FREED char *show = command_on(catalogue, what);
-    up_text_print(stdout, "All its figures: %s\n", show);
+    puts("All its figures:");
+    up_text_print(stdout, "  %s\n", show);
     puts(good ? "Next: weigh an item, or first a reference body, which checks the whole bench:"
          : mendable
              ? "Next: fix that and calibrate again; until then results are as uncertain as this:"

@@ -173,7 +173,7 @@ expect "edit what is not there" 2 - "no item" -- "$bin" item edit "No such thing
 expect "kind without a tolerance" 2 - "kind set: name one kind" -- "$bin" kind set fin --catalogue "$c"
 expect "kind, tolerance of nothing" 2 - "--tolerance-g 0" -- "$bin" kind set fin --tolerance-g 0 --catalogue "$c"
 expect "kind verb" 2 - "give list or set" -- "$bin" kind eat --catalogue "$c"
-expect "kind set" 0 "neutral within 33 g, a pair - g" - -- "$bin" kind set light --tolerance-g 33 --catalogue "$c"
+expect "kind set" 0 "neutral within 33 g, a pair 100 g" - -- "$bin" kind set light --tolerance-g 33 --catalogue "$c"
 expect "kind set, what was set stays" 0 "neutral within 33 g, a pair 66 g" - -- "$bin" kind set Light --tolerance-pair-g 66 --catalogue "$c"
 expect "an item takes its kind's tolerance" 0 "neutral within 33 g" - -- "$bin" item add --name Beam --kind LIGHT --catalogue "$c"
 expect "a pair its own" 0 "neutral within 66 g" - -- "$bin" item add --name Beams --kind light --pair --catalogue "$c"
