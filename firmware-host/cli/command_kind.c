@@ -105,7 +105,8 @@ static void print_kinds(const struct up_kind *kinds, size_t count, bool isolate)
     for (size_t i = 0; i < count; i++) {
         print_kind(&kinds[i], isolate);
     }
-    puts("one g, pair g: neutral within this (-: 50, 100); sd: of one trial (degrees of freedom)\n"
+    puts("one g, pair g: neutral within this (-: 50, 100)\n"
+         "sd: of one trial (degrees of freedom)\n"
          "shake frees: of the air at least this share, 95 % (shakes measured)");
 }
 
