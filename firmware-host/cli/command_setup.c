@@ -234,12 +234,16 @@ static enum said put_question(struct setup *setup, enum asked asked) {
     const struct question *question = &questions[asked];
     char answer[ANSWER_SIZE], buffer[ANSWER_SIZE];
     const char *usual = usual_answer(setup, asked, buffer);
+    bool may_clear = usual == buffer && question->high > 0 && question->usual != NULL &&
+                     question->usual[0] == '\0';
     enum said said;
     explain(setup, asked);
-    UP_FREED char *prompt = question->words != NULL
-                                ? up_text_format("%s (%s)", question->ask, question->words)
-                                : up_text_format("%s", question->ask);
-    while ((said = setup_ask(prompt, usual, answer)) == SAID_ANSWER && !accepts(question, answer)) {
+    UP_FREED char *prompt =
+        question->words != NULL
+            ? up_text_format("%s (%s)", question->ask, question->words)
+            : up_text_format("%s%s", question->ask, may_clear ? " (none: leave it out)" : "");
+    while ((said = setup_ask(prompt, usual, answer)) == SAID_ANSWER &&
+           !(may_clear && strcmp(answer, "none") == 0) && !accepts(question, answer)) {
         if (question->words != NULL) {
             printf("Give one of: %s\n", question->words);
         } else {
@@ -250,7 +254,8 @@ static enum said put_question(struct setup *setup, enum asked asked) {
         }
     }
     if (said == SAID_ANSWER) {
-        snprintf(setup->answer[asked], ANSWER_SIZE, "%s", answer);
+        bool cleared = may_clear && strcmp(answer, "none") == 0;
+        snprintf(setup->answer[asked], ANSWER_SIZE, "%s", cleared ? "" : answer);
         setup->known[asked] = true;
     }
     return said;
@@ -469,7 +474,8 @@ static bool write_file(struct setup *setup, struct up_failure *failure) {
 
 static void list_answers(const struct setup *setup, enum asked row[QUESTIONS], int *rows) {
     *rows = 0;
-    up_text_print(stdout, "\nYour answers, not yet written to %s:\n", setup->file);
+    putchar('\n');
+    up_text_print(stdout, "Your answers, not yet written to %s:\n", setup->file);
     for (int i = 0; i < QUESTIONS; i++) {
         if (is_for(setup, (enum asked)i)) {
             const char *answer = setup->answer[i];

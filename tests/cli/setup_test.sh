@@ -28,9 +28,10 @@ setup "a folder that is not there" 1 "" "cannot write" "$typed" --rig "$work/now
 
 # Back by one question, twice, from the capacity to the port; a number changes one at the end, with what is checked with it.
 setup "back, and an answer changed at the end" 0 "Your answers, not yet written to $work/back.ini" - \
-    'my-bucket\nttyped\ntyped\nkg\n0.02\nback\nback\ng\n0.005\n20\n\n\n0.36\n\n0.5\n0.9\n\n2\n\n\n99\n5\n30\n10\n0.4\n0.8\n\n\n' --rig "$work/back.ini"
+    'my-bucket\nttyped\ntyped\nkg\n0.02\nback\nback\ng\n0.005\n20\n\n\n0.36\n\n0.5\n0.9\n\n2\n\n\n99\n5\n30\n10\n0.4\n0.8\n\n8\nnone\n\n' --rig "$work/back.ini"
 grep -q "ttyped is not there: plug the scale in, or name its port" "$work/out" && grep -q "Give a number from 1 to 15, or press Enter" "$work/out" &&
     grep -q "^   4  Smallest step, kg  *0.005$" "$work/out" && grep -q "^   9  Line, mm  *(left out)$" "$work/out" && say yes "they are listed" || say no "they are listed"
+grep -q "^Surface, m2 (length times width) (none: leave it out) \[Enter: 0.36\]: " "$work/out" && ! grep -q area_m2 "$work/back.ini" && say yes "none leaves one out" || say no "none leaves one out"
 for line in 'load_unit = g' 'division_counts = 0.005' 'capacity_kg = 30' 'depth_m = 0.30' '; The largest item is 0.40 m high as it hangs and needs 0.70 m of water (a hand'"'"'s breadth over it, under it and for the ballast); there are 0.80 m.'; do
     [ "$(grep -cxF "$line" "$work/back.ini")" = 1 ] && say yes "written once: $line" || say no "written once: $line"
 done
