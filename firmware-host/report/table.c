@@ -57,7 +57,6 @@ static void print_net(const struct up_result *result, const struct up_style *sty
     fprintf(stream, " %9s %s (%.0f %%)  ", net, u, result->question.coverage * 100);
     up_style_class(style, up_class_name(answer->class), 0, stream);
     print_meaning(result, stream);
-    fputc('\n', stream);
 }
 
 static void print_stuck(const struct up_result *result, FILE *stream) {
@@ -183,6 +182,7 @@ void up_result_print(const struct up_result *measured, const struct up_item *ite
     struct up_result copy = *measured, *result = &copy;
     result->compressible = result->compressible || (item != NULL && item->compressible);
     print_net(result, style, stream);
+    fputc('\n', stream);
     print_stuck(result, stream);
     if (print_lead(result, style, stream)) {
         print_compare(stream);
@@ -199,7 +199,10 @@ void up_results_print(const struct up_result *result, unsigned count, const stru
     unsigned asked = count > 1 ? 1 : 0; /* the tank's own is no water that anybody dives in */
     bool lead = false;
     for (unsigned i = 0; i < count; i++) {
+        char temp[UP_SHOWN_SIZE];
+        up_style_temp(style, result[i].water.temp_c, temp);
         print_net(&result[i], style, stream);
+        fprintf(stream, ", at %s\n", temp);
     }
     print_stuck(&result[0], stream);
     for (unsigned i = asked; i < count; i++) {

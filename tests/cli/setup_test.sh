@@ -85,7 +85,7 @@ wired='\n10\n\n\n\n\n0.5\n0.9\n\n2\n\n\n'
 mkfifo "$work/acts"
 "$tank" --pace 10 --link "$work/tank" <"$work/acts" >"$work/tank.log" 2>&1 &
 exec 9>"$work/acts"
-for i in 1 2 3 4 5 6 7 8 9 10; do [ -e "$work/tank" ] && break; sleep 0.1; done
+for i in $(seq 100); do [ -e "$work/tank" ] && break; sleep 0.1; done
 setup "a scale on a wire" 0 "Heard on .*: 3 columns" - "${wired}yes\n" --rig "$work/wired.ini" --port "$work/tank" --seconds 1
 grep -q "^Listening to $work/tank while you answer: 1 s at each usual" "$work/out" && grep -q "^Listening to $work/tank for up to 12 s: press on the hook" "$work/out" &&
     grep -q "^Listening for 16 s: keep hands off" "$work/out" && say yes "says that it listens" || say no "says that it listens"
@@ -97,7 +97,7 @@ wait
 for wire in "more 10" ask; do
     python3 "$(dirname "$0")/polled.py" "$work/polled" "$wire" &
     device=$!
-    for i in 1 2 3 4 5 6 7 8 9 10; do [ -e "$work/polled" ] && break; sleep 0.1; done
+    for i in $(seq 100); do [ -e "$work/polled" ] && break; sleep 0.1; done
     setup "a scale that sends only when asked ($wire)" 0 "Some scales send only when asked" - "${wired}${wire}\nyes\n" --rig "$work/polled-${wire%% *}.ini" --port "$work/polled" --seconds 1
     rm -f "$work/polled"
     wait $device

@@ -336,9 +336,9 @@ static void one_measurement_is_told_once(void **state) {
     up_results_print(result, 3, &slate, &plain, stream);
     fclose(stream);
     assert_string_equal(
-        text, "  tank        -100.0 g +- 2.1 g (95 %)  negative: sinks\n"
-              "  fresh       -100.0 g +- 2.1 g (95 %)  negative: sinks\n"
-              "  sea          -90.0 g +- 2.1 g (95 %)  undecided\n"
+        text, "  tank        -100.0 g +- 2.1 g (95 %)  negative: sinks, at 20.0 C\n"
+              "  fresh       -100.0 g +- 2.1 g (95 %)  negative: sinks, at 20.0 C\n"
+              "  sea          -90.0 g +- 2.1 g (95 %)  undecided, at 20.0 C\n"
               "    one piece in fresh: weighs as much in water as 110 g of lead;\n"
               "    one piece in sea: weighs as much in water as 99 g of lead;\n"
               "    compare, do not take it off by this alone\n"
