@@ -311,7 +311,7 @@ expect "an own water without salinity" 2 - "what is in it" -- "$bin" measure --r
 # Where there is no memory nothing is stored, and a line says why.
 head -c 60000000 /dev/zero | tr '\0' ' ' >"$work/large.json"
 # The address sanitizer reserves more than any limit leaves.
-grep -q __asan_init "$bin" || expect "no memory" 1 - "not enough memory" -- sh -c "ulimit -v 60000; exec '$bin' import '$work/large.json' --catalogue '$c'"
+grep -q __asan_init "$bin" || expect "no memory" 1 - "not enough memory" -- sh -c "ulimit -v 75000; exec '$bin' import '$work/large.json' --catalogue '$c'"
 rm "$work/large.json"
 expect "plot of nothing" 1 - "measure an item first" -- "$bin" plot --catalogue "$c"
 rmdir "$c/plots"
