@@ -19,6 +19,7 @@ enum { NAME_BYTES = 40 };
 struct drawing {
     const struct up_reference *body;
     const char *bench;
+    bool simulated;
     const struct up_past_check *past; /* on that bench */
     size_t count;
     struct up_chart chart;
@@ -99,7 +100,8 @@ static char *title_of(const struct drawing *drawing) {
     UP_FREED char *body = name_in_title(drawing->body->name, NAME_BYTES);
     UP_FREED char *bench = name_in_title(drawing->bench, NAME_BYTES);
     size_t own = drawing->count - count_of(drawing, ELSEWHERE);
-    return up_text_format("%s%s on %s: %zu check%s, %zu outside", body,
+    return up_text_format("%s%s%s on %s: %zu check%s, %zu outside",
+                          drawing->simulated ? UP_SIMULATED : "", body,
                           drawing->body->elsewhere ? "  " UP_ELSEWHERE_MARK : "", bench, own,
                           own == 1 ? "" : "s", count_of(drawing, OUTSIDE));
 }
@@ -172,7 +174,10 @@ static bool write_bench(struct up_catalogue *catalogue, const struct up_referenc
                         const char *bench, const char *directory, unsigned *count,
                         struct up_failure *failure) {
     struct up_past_check *past;
-    struct drawing drawing = {.body = body, .bench = bench, .number = *count + 1};
+    struct drawing drawing = {.body = body,
+                              .bench = bench,
+                              .simulated = up_bench_is_simulated(catalogue, bench),
+                              .number = *count + 1};
     if (!up_reference_checks(catalogue, body->id, bench, &past, &drawing.count, failure)) {
         return false;
     }
