@@ -87,7 +87,7 @@ OBJCOPY ?= objcopy
 export XDG_STATE_HOME := $(CURDIR)/build/state
 
 .PHONY: all demo check quick nightly faults fuzz check-kernel bench truth install clean packages-build packages-check \
-  packages-kernel tests FORCE
+  packages-kernel packages-firmware tests FORCE
 .PRECIOUS: $(OUT)/%.o
 .DELETE_ON_ERROR:
 
@@ -163,7 +163,7 @@ $(MADE): $(EMBED) Makefile
 
 -include $(shell find $(OUT) -name '*.d' 2>/dev/null)
 
-packages-build packages-check packages-kernel: packages-%:
+packages-build packages-check packages-kernel packages-firmware: packages-%:
 	@sh .ci/packages.sh $*
 
 demo: packages-build
@@ -258,6 +258,29 @@ $(OUT)/shared/%_test: $(OUT)/%_test.o $(call object,$(SUPPORT_SRC) $(TANK_SRC) $
 .PHONY: mutants
 mutants: $(patsubst $(OUT)/%,$(OUT)/shared/%,$(filter-out $(OUT)/tests/truth/%,$(TESTS)))
 	@python3 tests/mutants/mutants.py $(ONLY) $(if $(SAMPLE),--sample $(SAMPLE) --key "$(KEY)")
+
+# ---- the firmware of a board (rigs/firmware/), and its tests in a simulator (tests/firmware/) ----
+BOARDS := atmega328p atmega2560
+AVR_SRC := $(sort $(wildcard rigs/firmware/*.c)) rigs/numbered_line.c
+AVR_COMPILE = avr-gcc -std=c11 -Os -DF_CPU=16000000UL -Irigs -Irigs/firmware -Wall -Wextra -Wconversion -Wshadow -Wundef \
+  -Werror -ffunction-sections -fdata-sections -Wl,--gc-sections
+
+.PHONY: firmware check-firmware
+firmware:
+	@sh .ci/packages.sh board
+	@$(MAKE) --no-print-directory $(patsubst %,build/firmware/%.hex,$(BOARDS))
+	@for board in $(BOARDS); do avr-size -C --mcu=$$board build/firmware/$$board.elf | grep -E 'Device|Program|Data'; done
+
+# Of one compiler call each, so that no object file names a folder.
+build/firmware/%.elf: $(AVR_SRC) $(wildcard rigs/firmware/*.h) rigs/numbered_line.h Makefile
+	@mkdir -p $(@D)
+	@$(AVR_COMPILE) -mmcu=$* -o $@ $(AVR_SRC)
+build/firmware/%.hex: build/firmware/%.elf
+	@avr-objcopy -O ihex -R .eeprom -R .fuse $< $@
+# What the guard of the converter's clock is for: a build without it must fail.
+build/firmware/unguarded.elf: $(AVR_SRC) $(wildcard rigs/firmware/*.h) rigs/numbered_line.h Makefile
+	@mkdir -p $(@D)
+	@$(AVR_COMPILE) -DWITHOUT_GUARD -mmcu=atmega328p -o $@ $(AVR_SRC)
 
 clean:
 	rm -rf build
