@@ -88,7 +88,7 @@ export XDG_STATE_HOME := $(CURDIR)/build/state
 
 .PHONY: all demo check quick nightly faults fuzz check-kernel bench truth install clean packages-build packages-check \
   packages-kernel packages-firmware tests FORCE
-.PRECIOUS: $(OUT)/%.o
+.PRECIOUS: $(OUT)/%.o build/firmware/%.elf
 .DELETE_ON_ERROR:
 
 all: build/upthrust build/upthrust-tank
