@@ -282,5 +282,13 @@ build/firmware/unguarded.elf: $(AVR_SRC) $(wildcard rigs/firmware/*.h) rigs/numb
 	@mkdir -p $(@D)
 	@$(AVR_COMPILE) -DWITHOUT_GUARD -mmcu=atmega328p -o $@ $(AVR_SRC)
 
+SIMULATED := $(call object,$(wildcard tests/firmware/*_model.c))
+$(OUT)/tests/firmware/check: $(call object,tests/firmware/check.c tests/firmware/heard.c) $(SIMULATED) $(OUT)/libupthrust.a
+	@$(CC) $(LDFLAGS) -o $@ $^ $(PKG_LIBS) -lsimavr -lelf
+
+check-firmware: packages-firmware
+	@$(MAKE) --no-print-directory all firmware build/firmware/unguarded.elf $(OUT)/tests/firmware/check
+	@sh tests/firmware/firmware.sh $(OUT) build/firmware
+
 clean:
 	rm -rf build

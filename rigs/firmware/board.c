@@ -149,11 +149,12 @@ void board_alive(void) {
 
 void board_sleep(void) {
     cli();
-    if (!woken) {
+    while (!woken) { /* a byte that was sent wakes the controller and not the program */
         sleep_enable();
-        sei();
+        sei(); /* the instruction after it is done before any interrupt */
         sleep_cpu();
         sleep_disable();
+        cli();
     }
     woken = false;
     sei();
@@ -346,16 +347,16 @@ enum {
     ZERO_LOW_MOST_US = 112, /* one tick less than 120, and what the letting go takes */
     ONE_LOW_US = 4,
     READ_LOW_US = 2,
-    READ_AFTER_US = 8, /* the letting go */
+    READ_AFTER_US = 7, /* the letting go */
     SLOT_REST_US = 64,
-    RISE_US = 8
+    RISE_US = 6
 };
 
 enum slot { SLOT_RESET, SLOT_PRESENCE, SLOT_ZERO, SLOT_REST };
 
 static volatile struct {
     enum slot slot;
-    bool busy, bit;
+    bool busy, bit, answered;
     enum board_wire outcome;
     uint16_t fell;
 } wire;
@@ -388,8 +389,12 @@ static void end_slot(enum board_wire outcome) {
     woken = true;
 }
 
-/* Whoever answers pulls the wire low, which the flag of the pin's change keeps until it is looked
-   at: at no moment of its own. */
+/* Whoever answers a reset pulls the wire low, at no moment that must be met. */
+ISR(PCINT0_vect) {
+    wire.answered = true;
+    PCICR = 0;
+}
+
 static void let_go_of_reset(void) {
     let_go_of_wire();
     _delay_us(RISE_US);
@@ -397,7 +402,10 @@ static void let_go_of_reset(void) {
         end_slot(BOARD_WIRE_HELD_LOW);
         return;
     }
+    wire.answered = false;
+    PCMSK0 = _BV(WIRE_BIT); /* from now on */
     PCIFR = _BV(PCIF0);
+    PCICR = _BV(PCIE0);
     end_slot_after(SLOT_PRESENCE, RESET_REST_US);
 }
 
@@ -417,9 +425,10 @@ ISR(TIMER0_COMPA_vect) {
         let_go_of_reset();
         break;
     case SLOT_PRESENCE:
-        end_slot(!wire_is_high()             ? BOARD_WIRE_HELD_LOW
-                 : (PCIFR & _BV(PCIF0)) != 0 ? BOARD_WIRE_DONE
-                                             : BOARD_WIRE_NOBODY);
+        PCICR = PCMSK0 = 0;
+        end_slot(!wire_is_high() ? BOARD_WIRE_HELD_LOW
+                 : wire.answered ? BOARD_WIRE_DONE
+                                 : BOARD_WIRE_NOBODY);
         break;
     case SLOT_ZERO:
         let_go_of_zero();
@@ -478,7 +487,6 @@ bool board_wire_is_over(enum board_wire *outcome, bool *bit) {
 
 void board_begin(void) {
     wdt_enable(WDTO_1S);
-    PCMSK0 = _BV(WIRE_BIT); /* its flag only: the interrupt stays off */
     begin_clock();
     begin_serial();
     begin_converter();

@@ -77,23 +77,29 @@ double board_model_baud(const struct board_model *board) {
 
 /* ---- interrupts put in from outside ---- */
 
+enum { PLACES = 32 }; /* no fewer than a bit has instructions, which a test checks */
+
+static bool is_being_read(const struct converter_model *converter) {
+    return converter->pulses > 0 && converter->pulses + converter->clock_high < 26;
+}
+
 /* The sweep: in each conversion one bit, in that one instruction, both in turn. A bit lasts from
    the fall of the clock before it to its own. */
 static bool is_place_of_sweep(struct board_model *board) {
     const struct converter_model *converter = &board->converter;
     unsigned bit = (unsigned)converter->pulses + !converter->clock_high;
-    if (converter->read + converter->lost != board->sweep_number) {
-        board->sweep_number = converter->read + converter->lost;
+    if (converter->conversions != board->sweep_number) {
+        board->sweep_number = converter->conversions;
         board->sweep_bit = (unsigned)(1 + board->sweep_number % 25);
-        board->sweep_place = (unsigned)(board->sweep_number / 25 % 64);
+        board->sweep_place = (unsigned)(board->sweep_number / 25 % PLACES);
         board->steps = 0;
         board->stall_due = false;
     }
-    if (bit != board->sweep_bit || converter->pulses == 0) {
+    if (bit != board->sweep_bit || !is_being_read(converter)) {
         return false;
     }
     uint64_t place = board->steps++;
-    board->stalls.places = place > board->stalls.places ? place : board->stalls.places;
+    board->stalls.places = place + 1 > board->stalls.places ? place + 1 : board->stalls.places;
     return place == board->sweep_place;
 }
 
@@ -207,11 +213,12 @@ bool board_model_run(struct board_model *board, double seconds) {
     avr_t *avr = board->avr;
     avr_cycle_count_t until = avr->cycle + US(seconds * 1e6);
     bool stalls = board->stalls.long_us > 0;
+    board->off_since = avr->cycle;
     while (avr->cycle < until) {
         uint64_t resets = board->resets;
         avr->run_cycle_limit =
             board->watch_interrupts ||
-                    (stalls && (!board->stalls.sweep || board->converter.pulses > 0))
+                    (stalls && (!board->stalls.sweep || is_being_read(&board->converter)))
                 ? 1
                 : US(1000);
         int state = avr_run(avr);

@@ -51,7 +51,7 @@ static void finish_read(struct converter_model *model) {
 static avr_cycle_count_t convert(avr_t *avr, avr_cycle_count_t when, void *context) {
     struct converter_model *model = context;
     (void)avr;
-    if (model->powered_down || model->stopped || model->unplugged) {
+    if (model->stopped || model->unplugged) {
         return when + period(model);
     }
     if (model->settling > 0) {
@@ -69,7 +69,7 @@ static avr_cycle_count_t convert(avr_t *avr, avr_cycle_count_t when, void *conte
     }
     model->word = sampled(model);
     model->conversions++;
-    model->waiting = true;
+    model->waiting = model->serving = true;
     model->ready_at = model->avr->cycle;
     show(model, false);
     return when + period(model);
@@ -81,13 +81,15 @@ static void rise(struct converter_model *model) {
         model->too_short++;
     }
     model->pulses++;
+    model->avr->run_cycle_count = 1; /* who counts instructions has his turn after this one */
     if (model->pulses == 1 && model->waiting) {
         double late_us = us_since(model, model->ready_at);
         model->late_most_us = late_us > model->late_most_us ? late_us : model->late_most_us;
         model->too_short += late_us < DATA_TO_CLOCK_LEAST_US;
     }
     model->waiting = model->waiting && model->pulses < 25;
-    bool bit = model->pulses > 24 || ((uint32_t)model->word >> (24 - model->pulses) & 1) != 0;
+    bool bit = !model->serving || model->pulses > 24 ||
+               ((uint32_t)model->word >> (24 - model->pulses) & 1) != 0;
     show(model, bit);
     model->next_gain = model->pulses == 26   ? 32
                        : model->pulses == 27 ? 64
@@ -106,7 +108,7 @@ static void fall(struct converter_model *model) {
         model->settling = SETTLING;
         model->gain = model->next_gain = 128;
         model->pulses = 0;
-        model->waiting = false;
+        model->waiting = model->serving = false;
         show(model, true);
     }
 }
@@ -129,7 +131,7 @@ static void rate_changed(struct avr_irq_t *irq, uint32_t value, void *context) {
     struct converter_model *model = context;
     bool fast = (value & 1) != 0;
     (void)irq;
-    if (fast != model->fast) {
+    if (fast != model->fast && !model->rate_wire_off) {
         model->fast = fast;
         model->settling = SETTLING - 1;
         avr_cycle_timer_register(model->avr, period(model), convert, model);

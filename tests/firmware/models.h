@@ -35,11 +35,12 @@ struct converter_model {
     void *context;
     bool fast;
     /* faults caused */
-    bool unplugged, held_low, stopped;
+    bool unplugged, held_low, stopped, rate_wire_off;
     uint32_t flip; /* bits of each word, wrong */
     bool glitch;   /* its data line rattles between conversions */
     /* state */
-    bool clock_high, powered_down, waiting, conversion_due;
+    bool clock_high, waiting; /* a word that nobody has begun to read */
+    bool serving;             /* there is a word */
     int pulses, gain, next_gain, settling;
     int32_t word;
     avr_cycle_count_t ready_at, rose_at, fell_at;
