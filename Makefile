@@ -286,8 +286,12 @@ SIMULATED := $(call object,$(wildcard tests/firmware/*_model.c))
 $(OUT)/tests/firmware/check: $(call object,tests/firmware/check.c tests/firmware/heard.c) $(SIMULATED) $(OUT)/libupthrust.a
 	@$(CC) $(LDFLAGS) -o $@ $^ $(PKG_LIBS) -lsimavr -lelf
 
+$(OUT)/tests/firmware/simulated_board: $(call object,tests/firmware/simulated_board.c) $(SIMULATED)
+	@$(CC) $(LDFLAGS) -o $@ $^ -lsimavr -lelf -lm
+
+SIMULATOR := $(OUT)/tests/firmware/check $(OUT)/tests/firmware/simulated_board
 check-firmware: packages-firmware
-	@$(MAKE) --no-print-directory all firmware build/firmware/unguarded.elf $(OUT)/tests/firmware/check
+	@$(MAKE) --no-print-directory all firmware build/firmware/unguarded.elf $(SIMULATOR)
 	@sh tests/firmware/firmware.sh $(OUT) build/firmware
 
 clean:

@@ -307,6 +307,10 @@ static void print_words(const struct up_listening *listening, const struct load_
         up_text_print(stdout, "  line %llu was: %s\n", (unsigned long long)reader->refused_line[i],
                       reader->refused_text[i]);
     }
+    uint64_t notes = reader->count[UP_LINE_NOTE];
+    for (uint64_t i = notes > UP_NOTES ? notes - UP_NOTES : 0; i < notes; i++) {
+        up_text_print(stdout, "  the device says: %s\n", reader->note[i % UP_NOTES]);
+    }
     if (!isnan(up_listening_rate_hz(listening))) {
         printf("rate %.3f Hz by the device's clock, over %.1f s\n", up_listening_rate_hz(listening),
                listening->last_s - listening->first_s);

@@ -77,7 +77,7 @@ double board_model_baud(const struct board_model *board) {
 
 /* ---- interrupts put in from outside ---- */
 
-enum { PLACES = 32 }; /* no fewer than a bit has instructions, which a test checks */
+enum { PLACES = 32 }; /* a bit has 30 instructions, and more where an interrupt comes by itself */
 
 static bool is_being_read(const struct converter_model *converter) {
     return converter->pulses > 0 && converter->pulses + converter->clock_high < 26;

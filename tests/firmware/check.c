@@ -137,11 +137,9 @@ static void guard(void) {
     sweep(heard, conversions);
     check_whole(heard, "an interrupt of 70 us in each conversion, at each instruction of each bit");
     check(heard->board.stalls.done > 0.85 * conversions &&
-              heard->board.converter.power_downs == 0 && heard->board.stalls.places >= 20 &&
-              heard->board.stalls.places <= 32,
-          "%llu interrupts were put in, at each of the %llu instructions of a bit",
-          (unsigned long long)heard->board.stalls.done,
-          (unsigned long long)heard->board.stalls.places);
+              heard->board.converter.power_downs == 0 && heard->board.stalls.places >= 25,
+          "%llu interrupts were put in, each at another instruction of another bit",
+          (unsigned long long)heard->board.stalls.done);
     heard_end(heard);
 }
 
