@@ -307,8 +307,8 @@ static void print_words(const struct up_listening *listening, const struct load_
         up_text_print(stdout, "  line %llu was: %s\n", (unsigned long long)reader->refused_line[i],
                       reader->refused_text[i]);
     }
-    uint64_t notes = reader->count[UP_LINE_NOTE];
-    for (uint64_t i = notes > UP_NOTES ? notes - UP_NOTES : 0; i < notes; i++) {
+    for (uint64_t i = reader->notes - (reader->notes < UP_NOTES ? reader->notes : UP_NOTES);
+         i < reader->notes; i++) {
         up_text_print(stdout, "  the device says: %s\n", reader->note[i % UP_NOTES]);
     }
     if (!isnan(up_listening_rate_hz(listening))) {

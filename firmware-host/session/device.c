@@ -162,7 +162,7 @@ static void feed(struct loop *loop, const char *bytes, size_t length) {
 /* That it began anew spoils the step; all else that it says of itself is passed on once. */
 static bool pass_words(struct loop *loop, struct up_failure *failure) {
     bool good = true;
-    for (; good && loop->notes < loop->reader.count[UP_LINE_NOTE]; loop->notes++) {
+    for (; good && loop->notes < loop->reader.notes; loop->notes++) {
         const char *note = loop->reader.note[loop->notes % UP_NOTES];
         bool anew = strncmp(note, "start ", 6) == 0 && loop->reader.count[UP_LINE_FITS] > 0;
         char text[200];
@@ -170,8 +170,7 @@ static bool pass_words(struct loop *loop, struct up_failure *failure) {
                  anew ? "began anew, so repeat this step; it says" : "says", note);
         if (anew) {
             spoil_step(loop, NOTE_LOST, text);
-        } else if (strcmp(loop->said, note) != 0) {
-            memcpy(loop->said, note, sizeof loop->said);
+        } else {
             good = hand_text(loop, UP_EVENT_NOTE, text, failure);
         }
     }
@@ -246,9 +245,9 @@ bool check_silence(struct loop *loop, struct up_failure *failure) {
             "the device is loaded beyond its range: take the load off, then repeat this step");
         return true;
     }
-    if (now_s - loop->last_byte_s < most_s && loop->said[0] != '\0') {
+    if (now_s - loop->last_byte_s < most_s && loop->notes > 0) {
         snprintf(text, sizeof text, "no reading for %g s; the device says: %.100s", most_s,
-                 loop->said);
+                 loop->reader.note[(loop->notes - 1) % UP_NOTES]);
     } else if (now_s - loop->last_byte_s < most_s) {
         snprintf(text, sizeof text,
                  "bytes come but no line fits for %g s: check that the device is the one of %.60s",

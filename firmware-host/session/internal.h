@@ -55,10 +55,9 @@ bool session_run(struct session *session, struct up_failure *failure);
 struct loop {
     struct session *session;
     struct up_reader reader;
-    uint64_t awaited; /* lines that a poll asked for: all lines up to this number */
-    bool away;        /* the device is lost or silent, and waited for */
-    uint64_t notes;   /* of the device that were passed on, and the latest of them: */
-    char said[UP_NOTE_SIZE];
+    uint64_t awaited;         /* lines that a poll asked for: all lines up to this number */
+    bool away;                /* the device is lost or silent, and waited for */
+    uint64_t notes;           /* of the device that were passed on */
     uint64_t fitting, beyond; /* lines of a sound device so far, and of one out of its range */
     double begin_s, last_byte_s, last_fit_s, last_beyond_s, lost_s, sought_s, polled_s;
     double fit_again_s;         /* away: when the first line came that fits; 0 for none */

@@ -153,9 +153,9 @@ struct up_reader {
     int shown;                         /* of those that were not cut, the first two are kept: */
     char refused_text[2][80];          /* raw bytes, cut to fit */
     uint64_t refused_line[2];          /* their line numbers from 1 */
-    char note[UP_NOTES][UP_NOTE_SIZE]; /* the device's latest words, without mark and checksum: the
-                                          n-th of them, from 0, at n % UP_NOTES */
-    uint64_t lost;                     /* lines that the sequence numbers miss */
+    char note[UP_NOTES][UP_NOTE_SIZE]; /* the device's latest words, without mark and checksum */
+    uint64_t notes; /* so many until now; the n-th, from 0, is note[n % UP_NOTES] */
+    uint64_t lost;  /* lines that the sequence numbers miss */
     uint64_t numbered, dropped;
     double last_time_s, clock_shift_s, last_sequence;
     double odd_clock_s; /* of the line before, where its clock did not go on; else NaN */

@@ -23,6 +23,9 @@ check guard &
         converter-faults resets; do
         check $name
     done
+    for name in recognises checks-the-rig weighs bears; do
+        part "program-$name" python3 -B "$here/session_check.py" "$out" "$images/atmega328p.elf" "$name"
+    done
 } &
 wait
 for tap in "$work"/*.tap; do

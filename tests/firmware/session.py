@@ -9,8 +9,6 @@ import os
 import re
 import select
 import subprocess
-import sys
-import tempfile
 
 PATIENCE_S = 60
 TRUE_LINE = """[line]
@@ -82,8 +80,9 @@ class Bench:
 
     def run(self, *arguments):
         """One that needs no operator: status, output, errors."""
-        done = subprocess.run([self.upthrust, *arguments, "--catalogue", self.catalogue],
-                              stdin=subprocess.DEVNULL, capture_output=True, timeout=600)
+        done = subprocess.run([self.upthrust, *arguments], stdin=subprocess.DEVNULL,
+                              capture_output=True, timeout=600,
+                              env={**os.environ, "UPTHRUST_CATALOGUE": self.catalogue})
         return done.returncode, done.stdout.decode(), done.stderr.decode()
 
     def answer(self, event):
@@ -115,13 +114,26 @@ class Bench:
 
     def truth_g(self, item, result):
         self.tank.say(json.dumps({
-            "truth": item, "water": result["water"]["name"],
-            "rectangular": result["water"].get("salinity_range", False),
-            "density_kg_m3": result["water_density_kg_m3"]["value"],
-            "u_density_kg_m3": result["water_density_kg_m3"]["u"],
-            "temp_c": result["water"]["temp_c"]}))
+            "truth": item, "water": result["water"], "rectangular": False,
+            "density_kg_m3": result["water_density_kg_m3"],
+            "u_density_kg_m3": result["u_water_density_kg_m3"],
+            "temp_c": result["water_temp_c"]}))
         return json.loads(self.tank.line())["truth_g"]
+
+    def measure(self, item, kind, *options, meanwhile=None):
+        """The result in the tank's own water, and the truth."""
+        self.run("item", "add", "--name", item, "--kind", kind)
+        status, last = self.session("measure", "--item", item, *options, meanwhile=meanwhile)
+        if last is None:
+            return status, None, None
+        result = next(r for r in last["results"] if r["water"] == "tank")
+        return status, result, self.truth_g(item, result)
 
     def end(self):
         for child in (self.board, self.tank):
             child.end()
+
+
+def holds(result, truth_g):
+    error_g = result["buoyancy_g"] - truth_g
+    return -result["expanded_u_g"] <= error_g <= result["expanded_u_g"] + result["stuck_air_g"]
