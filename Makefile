@@ -289,10 +289,11 @@ $(OUT)/tests/firmware/check: $(call object,tests/firmware/check.c tests/firmware
 $(OUT)/tests/firmware/simulated_board: $(call object,tests/firmware/simulated_board.c) $(SIMULATED)
 	@$(CC) $(LDFLAGS) -o $@ $^ -lsimavr -lelf -lm
 
+CONVERSIONS ?= 100000
 SIMULATOR := $(OUT)/tests/firmware/check $(OUT)/tests/firmware/simulated_board
 check-firmware: packages-firmware
 	@$(MAKE) --no-print-directory all firmware build/firmware/unguarded.elf $(SIMULATOR)
-	@sh tests/firmware/firmware.sh $(OUT) build/firmware
+	@sh tests/firmware/firmware.sh $(OUT) build/firmware $(CONVERSIONS)
 
 clean:
 	rm -rf build
