@@ -9,6 +9,8 @@
 #                 allocation, write, sync, open and rename of one failed in turn
 #                 (ONLY="WORD ..." chooses some, SAMPLE=10 KEY=WORD draws one in ten)
 #   make check-kernel  real serial ports in a small emulated machine; the first time builds its kernel
+#   make firmware  the image for a board (rigs/firmware/); make flash PORT=/dev/ttyUSB0 writes it
+#   make check-firmware  that image in a simulator, down to the pins
 #   make truth    ten thousand simulated sessions a cell: how often the interval holds the truth
 #   make mutants  wrong edits, one at a time: does a quick test notice? (ONLY=, SAMPLE= and KEY=)
 #   make fuzz     random bytes against all that reads what comes from outside (needs clang; SECONDS=
@@ -265,11 +267,16 @@ AVR_SRC := $(sort $(wildcard rigs/firmware/*.c)) rigs/numbered_line.c
 AVR_COMPILE = avr-gcc -std=c11 -Os -DF_CPU=16000000UL -Irigs -Irigs/firmware -Wall -Wextra -Wconversion -Wshadow -Wundef \
   -Werror -ffunction-sections -fdata-sections -Wl,--gc-sections
 
-.PHONY: firmware check-firmware
+.PHONY: firmware check-firmware flash
 firmware:
 	@sh .ci/packages.sh board
 	@$(MAKE) --no-print-directory $(patsubst %,build/firmware/%.hex,$(BOARDS))
 	@for board in $(BOARDS); do avr-size -C --mcu=$$board build/firmware/$$board.elf | grep -E 'Device|Program|Data'; done
+
+flash:
+	@sh .ci/packages.sh flash
+	@$(MAKE) --no-print-directory build/firmware/atmega328p.hex
+	@sh rigs/firmware/flash.sh build/firmware/atmega328p.hex "$(PORT)" $(or $(BAUD),115200)
 
 # Of one compiler call each, so that no object file names a folder.
 build/firmware/%.elf: $(AVR_SRC) $(wildcard rigs/firmware/*.h) rigs/numbered_line.h Makefile

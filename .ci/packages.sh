@@ -1,7 +1,8 @@
 #!/bin/sh
 # SPDX-License-Identifier: GPL-3.0-or-later
 # Installs the Debian packages that building (build), testing (check), all that must hold (ci), the
-# small machine (kernel), the board's firmware (board) or its tests in a simulator (firmware) lack.
+# small machine (kernel), the board's firmware (board), writing it (flash) or its tests in a simulator
+# (firmware) lack.
 set -eu
 build="gcc make pkg-config libc6-dev libserialport-dev libgpiod-dev libsqlite3-dev libgsl-dev
 libjansson-dev libinih-dev uuid-dev nettle-dev libncurses-dev libicu-dev gnuplot-nox"
@@ -18,8 +19,9 @@ fuzz) wanted="$build clang libclang-rt-14-dev" ;;
 ci) wanted="$build $check $lint" ;;
 kernel) wanted="$build $kernel" ;;
 board) wanted=$board ;;
+flash) wanted="$board avrdude" ;;
 firmware) wanted=$firmware ;;
-*) echo "usage: packages.sh build|check|fuzz|ci|kernel|board|firmware" >&2; exit 2 ;;
+*) echo "usage: packages.sh build|check|fuzz|ci|kernel|board|flash|firmware" >&2; exit 2 ;;
 esac
 wanted=$(echo $wanted)
 if ! command -v dpkg-query >/dev/null 2>&1; then

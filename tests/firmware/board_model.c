@@ -170,6 +170,9 @@ bool board_model_begin(struct board_model *board, const char *image) {
         fprintf(stderr, "%s is no image of a controller\n", image);
         return false;
     }
+    for (unsigned i = 0; i < 3 && i < firmware.fusesize; i++) {
+        board->fuse[i] = firmware.fuse[i];
+    }
     avr_t *avr = board->avr = avr_make_mcu_by_name("atmega328p");
     avr_init(avr);
     avr->frequency = 1000000 * CYCLES_A_US;

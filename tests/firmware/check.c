@@ -8,6 +8,7 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <time.h>
 
 #include "heard.h"
 
@@ -63,7 +64,14 @@ static void boots(void) {
           "its first line says what it is: %s", heard->note[0]);
     check(fabs(baud / 57600 - 1) < 0.01, "its registers give %.0f bits/s, %+.2f %% of 57600", baud,
           100 * (baud / 57600 - 1));
+    check(heard->board.fuse[0] == 0xFF && heard->board.fuse[1] == 0xDE &&
+              heard->board.fuse[2] == 0xFC,
+          "its fuse bytes: %02X %02X %02X", heard->board.fuse[0], heard->board.fuse[1],
+          heard->board.fuse[2]);
+    clock_t began = clock();
     heard_run(heard, 60);
+    double speed = 60.0 * CLOCKS_PER_SEC / (double)(clock() - began + 1);
+    check(speed >= 20, "the simulator runs %.0f times real time", speed);
     check_whole(heard, "a minute at 10 Hz");
     check(heard->samples >= 590, "%llu lines in a minute", (unsigned long long)heard->samples);
     check(heard->clock_high_s - heard->clock_low_s <= 0.0021,

@@ -18,6 +18,7 @@ part() { # name command...
 }
 check() { part "$1" "$out/tests/firmware/check" "$images/atmega328p.elf" "$images/unguarded.elf" "$conversions" "$@"; }
 check guard &
+part flash python3 -B "$here/flash_check.py" "$images/atmega328p.hex" &
 {
     for name in boots commands gains without-guard thermometer thermometer-faults line-noise converter-noise storm \
         converter-faults resets; do

@@ -120,6 +120,7 @@ struct board_model {
     bool watch_interrupts;
     avr_cycle_count_t off_since, off_most;
     uint64_t resets;
+    unsigned fuse[3]; /* low, high, extended, as the image has them */
 };
 
 /* False with a line on standard error where the image cannot be read. */
