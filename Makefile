@@ -2,6 +2,7 @@
 #
 #   make          build/upthrust and the simulated tank, build/upthrust-tank
 #   make demo     the main job on a simulated tank; installs what it lacks (Debian)
+#                 (FIRMWARE=1: three items through the firmware of a board in a simulator)
 #   make check    the tests; installs what it lacks (Debian)
 #   make quick    the tests that need no process, network or root: some fifteen seconds
 #   make nightly  everything, the long checks whole
@@ -168,10 +169,16 @@ $(MADE): $(EMBED) Makefile
 packages-build packages-check packages-kernel packages-firmware: packages-%:
 	@sh .ci/packages.sh $*
 
+ifeq ($(FIRMWARE),1)
+demo: packages-firmware
+	@$(MAKE) --no-print-directory all build/firmware/atmega328p.elf $(SIMULATOR)
+	@python3 -B tests/firmware/demo.py $(OUT) build/firmware/atmega328p.elf $(SEED)
+else
 demo: packages-build
 	@$(MAKE) --no-print-directory all
 	@build/upthrust demo --dir $(DEMO) --seed $(SEED); status=$$?; \
 	  test $$status -eq 0 || test $$status -eq 3
+endif
 
 tests: $(TESTS)
 
