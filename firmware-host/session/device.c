@@ -167,7 +167,7 @@ static bool pass_words(struct loop *loop, struct up_failure *failure) {
         bool anew = strncmp(note, "start ", 6) == 0 && loop->reader.count[UP_LINE_FITS] > 0;
         char text[200];
         snprintf(text, sizeof text, "the device %s: %s",
-                 anew ? "began anew, so repeat this step; it says" : "says", note);
+                 anew ? "restarted: repeat this step. It says" : "says", note);
         if (anew) {
             spoil_step(loop, NOTE_LOST, text);
         } else {

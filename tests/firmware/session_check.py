@@ -99,7 +99,7 @@ def bears(bench, _):
     for caused, expected in (
             ("a thermometer unplugged", "the device says: thermometer absent"),
             ("the thermometer back", "the device says: thermometer ok"),
-            ("a reset in the middle of a session", "the device began anew, so repeat this step; it says: start upthrust-board"),
+            ("a reset in the middle of a session", "the device restarted: repeat this step. It says: start upthrust-board"),
             ("a converter that stops", "no reading for 5 s; the device says: converter silent"),
             ("the converter goes on", "the device is back after")):
         line = next((l for l in harm.said if expected in l), "")
