@@ -171,6 +171,7 @@ int main(void) {
     board_begin();
     converter_begin(&it.converter, board_time_ms());
     thermometer_begin(&it.thermometer);
+    board_send("\r\n", 2); /* ends the line that a reset cut */
     it.due[NOTE_START] = true;
     for (;;) {
         int32_t word;

@@ -195,8 +195,22 @@ void board_model_end(struct board_model *board) {
     free(board->avr);
 }
 
+/* A reset lets go of all pins; the library clears its registers and tells nobody. */
+static void let_go_of_pins(avr_t *avr) {
+    static const char ports[] = "BD";
+    for (const char *port = ports; *port != '\0'; port++) {
+        avr_raise_irq(
+            avr_io_getirq(avr, AVR_IOCTL_IOPORT_GETIRQ((uint32_t)*port), IOPORT_IRQ_DIRECTION_ALL),
+            0);
+    }
+    for (int bit = 3; bit <= 4; bit++) {
+        avr_raise_irq(avr_io_getirq(avr, AVR_IOCTL_IOPORT_GETIRQ('D'), bit), 0);
+    }
+}
+
 static void resume_models(struct board_model *board) {
     begin_again(board);
+    let_go_of_pins(board->avr);
     converter_model_resume(&board->converter);
     thermometer_model_resume(&board->thermometer);
 }

@@ -325,13 +325,19 @@ static void converter_faults(void) {
 
 static void resets(void) {
     struct heard *heard = begin(5);
+    for (int i = 0; i < 1000 && heard->length != 10; i++) {
+        heard_run(heard, 1e-4);
+    }
+    check(heard->length == 10, "a line has begun, of which ten bytes have come");
     heard_forget(heard);
     board_model_reset(&heard->board);
     heard_run(heard, 3);
     check(heard_note(heard, 0, "#start upthrust-board version=1 controller=atmega328p reset=reset"),
-          "the reset button: %s", heard->note[0]);
-    check(heard->samples > 15 && heard->strange == 0 && up_reader_refused(&heard->reader) <= 1,
-          "... and it goes on, %llu lines", (unsigned long long)heard->samples);
+          "the reset button in the middle of a line: %s", heard->note[0]);
+    check(heard->samples > 15 && heard->strange == 0 && up_reader_refused(&heard->reader) <= 2 &&
+              !heard_note(heard, 0, "#thermometer"),
+          "... and it goes on, %llu lines; one was cut, one shows that the clock began anew",
+          (unsigned long long)heard->samples);
     heard_forget(heard);
     heard->board.stalls = (struct stalls){.long_us = 2000, .every_us = 2000};
     heard_run(heard, 2);
