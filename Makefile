@@ -234,7 +234,7 @@ bench: all
 
 # The pages as they lie here, so that the links between them hold.
 EXAMPLES := $(sort $(wildcard rigs/*.ini)) rigs/numbered_line.c rigs/numbered_line.h
-PAGES := $(sort $(wildcard *.md rigs/*.md include/*/*.md firmware-host/*/*.md tests/*/*.md)) tests/library/density.c
+PAGES := $(sort $(wildcard *.md rigs/*.md rigs/*/*.md rigs/*/*.svg include/*/*.md firmware-host/*/*.md tests/*/*.md)) tests/library/density.c
 
 install: all $(OUT)/$(SONAME) $(OUT)/installed/libupthrust.a $(OUT)/installed/upthrust.pc \
   $(OUT)/made/upthrust.1 $(OUT)/made/upthrust-rig.5 $(OUT)/made/upthrust-tank.1 $(OUT)/made/upthrust.bash

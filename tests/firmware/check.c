@@ -16,6 +16,8 @@ static const char *image, *unguarded;
 static double conversions;
 static int tests, failures;
 
+static void check(bool good, const char *format, ...) __attribute__((format(printf, 2, 3)));
+
 static void check(bool good, const char *format, ...) {
     va_list arguments;
     va_start(arguments, format);
@@ -144,7 +146,7 @@ static void guard(void) {
     struct heard *heard = begin(1);
     sweep(heard, conversions);
     check_whole(heard, "an interrupt of 70 us in each conversion, at each instruction of each bit");
-    check(heard->board.stalls.done > 0.85 * conversions &&
+    check((double)heard->board.stalls.done > 0.85 * conversions &&
               heard->board.converter.power_downs == 0 && heard->board.stalls.places >= 25,
           "%llu interrupts were put in, each at another instruction of another bit",
           (unsigned long long)heard->board.stalls.done);
