@@ -6,7 +6,6 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "embedded.h"
 #include "text/memory.h"
 #include "upthrust/rig.h"
 
@@ -83,7 +82,7 @@ static void take_byte(void *context, uint8_t byte) {
 struct heard *heard_begin(const char *image) {
     struct heard *heard = up_allocate(1, sizeof *heard);
     struct up_failure failure = {0};
-    if (!up_rig_parse("numbered-line.ini", embedded_numbered_line_ini, &rig, &failure) ||
+    if (!up_rig_load("rigs/numbered-line.ini", &rig, &failure) ||
         !board_model_begin(&heard->board, image)) {
         fprintf(stderr, "%s\n", failure.text);
         return NULL;
