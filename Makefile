@@ -32,7 +32,7 @@ CC := gcc
 endif
 
 OUT := build/$(VARIANT)
-LIBRARIES := libserialport libgpiod sqlite3 gsl jansson inih uuid nettle ncursesw icu-i18n icu-uc
+LIBRARIES := libserialport libgpiod sqlite3 gsl jansson inih uuid nettle ncursesw icu-i18n icu-uc pangocairo libqrencode
 WARNINGS := -Wall -Wextra -Wshadow -Wconversion -Wdouble-promotion -Wformat=2 -Wstrict-prototypes \
   -Wmissing-prototypes -Wvla -Wundef -Wwrite-strings -Wcast-qual -Wswitch-enum
 HARDENING := -D_FORTIFY_SOURCE=2 -fstack-protector-strong -fstack-clash-protection
@@ -60,7 +60,7 @@ PKG_LIBS   = $(shell pkg-config --libs $(LIBRARIES) 2>/dev/null) -lm
 COMPILE = $(CC) -std=c17 -D_XOPEN_SOURCE=700 -D_DEFAULT_SOURCE -Iinclude -Ifirmware-host -I$(OUT)/made -Irigs -Itests/support -Itests/truth \
   -DUPTHRUST_VERSION='"$(VERSION)"' -ffp-contract=off -fPIC $(WARNINGS) $(CFLAGS) $(PKG_CFLAGS) -MMD -MP
 
-FLOORS := text metrology wire stream bench catalogue report operator session kit
+FLOORS := text metrology wire stream bench catalogue report operator session kit label page
 # libgpiod 2 is another interface than 1: one of the two adapters is built.
 GPIO_OTHER := $(if $(filter 2.%,$(shell pkg-config --modversion libgpiod 2>/dev/null)),1,2)
 LIB_SRC  := $(filter-out firmware-host/operator/gpio_v$(GPIO_OTHER).c, \
@@ -78,7 +78,7 @@ TRUTH := $(patsubst %.c,$(OUT)/%,$(sort $(wildcard tests/truth/*_test.c)))
 TESTS := $(patsubst %.c,$(OUT)/%,$(TEST_SRC))
 # Texts built into the program: gnuplot templates and the simulated rig.
 MADE := $(OUT)/made/embedded.h
-EMBED := $(sort $(wildcard plots/*.gp)) rigs/simulated.ini rigs/numbered-line.ini rigs/README.md $(wildcard firmware-host/kit/*.json) \
+EMBED := $(sort $(wildcard plots/*.gp)) rigs/simulated.ini rigs/numbered-line.ini rigs/README.md $(wildcard firmware-host/kit/*.json firmware-host/page/*.css firmware-host/page/*.js) \
   firmware-host/cli/completion.bash firmware-host/cli/upthrust.man
 
 SECONDS ?= 20
@@ -128,12 +128,12 @@ $(OUT)/installed/upthrust.pc: Makefile FORCE
 	  'Libs.private: -lm' 'Cflags: -I$${includedir}' >$@
 $(OUT)/made/upthrust.1: $(OUT)/upthrust
 	@$< --print man >$@
-$(OUT)/made/upthrust-rig.5: rigs/README.md rigs/man.awk
+$(OUT)/made/upthrust-rig.5: rigs/README.md rigs/man.awk FORCE
 	@mkdir -p $(@D)
-	@awk -v title='UPTHRUST-RIG 5 "" "upthrust $(VERSION)" "File Formats"' \
+	@awk -v rigs=$(PREFIX)/share/upthrust/rigs -v title='UPTHRUST-RIG 5 "" "upthrust $(VERSION)" "File Formats"' \
 	  -v name='upthrust-rig \- the equipment at the tank, cautions, and the rig file' -f rigs/man.awk $< >$@
-$(OUT)/made/upthrust-tank.1: rigs/simulated-tank.md rigs/man.awk $(OUT)/upthrust-tank
-	@{ awk -v title='UPTHRUST-TANK 1 "" "upthrust $(VERSION)" "User Commands"' \
+$(OUT)/made/upthrust-tank.1: rigs/simulated-tank.md rigs/man.awk $(OUT)/upthrust-tank FORCE
+	@{ awk -v rigs=$(PREFIX)/share/upthrust/rigs -v title='UPTHRUST-TANK 1 "" "upthrust $(VERSION)" "User Commands"' \
 	  -v name='upthrust-tank \- a simulated tank with a load cell' -f rigs/man.awk $<; \
 	  echo .SH OPTIONS; echo .nf; $(OUT)/upthrust-tank --help | sed 's/-/\\-/g'; } >$@
 $(OUT)/made/upthrust.bash: $(OUT)/upthrust
