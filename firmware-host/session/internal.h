@@ -202,6 +202,7 @@ struct recorder {
     json_t *plateaus; /* read since the last trial: they are stored with the next */
     unsigned trials;
     unsigned checks;                /* of reference bodies, repeated */
+    size_t compared;                /* lines of the resumed journal, with what is read again */
     char open_check_id[UP_ID_SIZE]; /* one outside its limits, not answered; empty: none */
     struct up_failure failure;      /* of a callback that cannot return one */
     const struct resumed_run *from; /* NULL for a new run */
