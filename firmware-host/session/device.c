@@ -240,23 +240,19 @@ bool check_silence(struct loop *loop, struct up_failure *failure) {
         return true;
     }
     if (now_s - loop->last_beyond_s < most_s) { /* it speaks, but gives no number */
-        spoil_step(
-            loop, NOTE_LOST,
-            "the device is loaded beyond its range: take the load off, then repeat this step");
+        spoil_step(loop, NOTE_LOST,
+                   "loaded beyond its range: take the load off, then repeat this step");
         return true;
     }
-    if (now_s - loop->last_byte_s < most_s && loop->notes > 0) {
+    bool bytes = now_s - loop->last_byte_s < most_s;
+    if (bytes && loop->notes > 0) {
         snprintf(text, sizeof text, "no reading for %g s; the device says: %.100s", most_s,
                  loop->reader.note[(loop->notes - 1) % UP_NOTES]);
-    } else if (now_s - loop->last_byte_s < most_s) {
-        snprintf(text, sizeof text,
-                 "bytes come but no line fits for %g s: check that the device is the one of %.60s",
-                 most_s, loop->session->rig->path);
     } else {
-        snprintf(text, sizeof text,
-                 "nothing has come over the wire for %g s: check power, cable and the [port] of "
-                 "%.60s",
-                 most_s, loop->session->rig->path);
+        snprintf(text, sizeof text, "%s for %g s: check %s of %.60s",
+                 bytes ? "bytes come but no line fits" : "nothing has come over the wire", most_s,
+                 bytes ? "[port] and [line]" : "power, cable and the [port]",
+                 loop->session->rig->path);
     }
     return wait_for_device(loop, text, failure);
 }

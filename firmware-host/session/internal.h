@@ -71,7 +71,6 @@ bool owes_lines(const struct loop *loop);
 bool is_answer_open(const struct loop *loop); /* one is waited for */
 bool hand_event(const struct loop *loop, const struct up_event *event, struct up_failure *failure);
 void loop_note(const struct loop *loop, enum note what, const char *text);
-/* The step under way begins anew, and why. */
 void spoil_step(const struct loop *loop, enum note what, const char *text);
 void loop_stop(const struct loop *loop);
 

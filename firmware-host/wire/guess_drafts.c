@@ -390,8 +390,7 @@ bool draft_start_end(const struct lines *lines, struct draft *draft) {
 
 /* ---- the numbered line (rigs/numbered_line.h) ---- */
 
-/* The firmware of rigs/firmware/ says at its start what it is. Its thermometer is within half a
-   degree (data sheet, from memory): as a rectangle 0.29 K. */
+/* A board's thermometer is within half a degree (data sheet, from memory): a rectangle's 0.29 K. */
 bool draft_sealed(const struct lines *lines, struct draft *draft) {
     static const struct up_line_rule rule = {
         .checksum = UP_CHECKSUM_CRC16, .checksum_mark = '*', .checksum_base = 16};
