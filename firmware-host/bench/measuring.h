@@ -31,6 +31,9 @@ enum measuring_step {
     MEASURE_STEPS
 };
 
+/* So often a body is hung at most before it is asked about (a choice of ours). */
+enum { BODY_READINGS = 3 };
+
 struct measuring {
     struct up_measurement record;
     struct up_measure_plan plan; /* for what is still to be done */
@@ -44,6 +47,9 @@ struct measuring {
 
     struct up_indication bare; /* the bare hook; not known once the ballast was weighed by it */
     double ballast_kg;         /* what the ballast weighs under water; NaN: not known */
+
+    double body_counts[BODY_READINGS]; /* hung again, where its scatter is not known */
+    unsigned body_readings;
 
     double temp_s;              /* device time of the water's temperature */
     bool temp_lost, temp_typed; /* the lines carry it no more; it was typed since */

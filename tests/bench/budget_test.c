@@ -178,7 +178,7 @@ static void set_body(const struct line *line) {
                       .volume_m3 = up_known(number_at(line, 3), number_at(line, 4)),
                       .expansion_per_k = number_at(line, 5),
                       .u_expansion_per_k = number_at(line, 6)}};
-    body_load = up_known(number_at(line, 7), number_at(line, 8));
+    body_load = (struct up_quantity){number_at(line, 7), number_at(line, 8), number_at(line, 9)};
 }
 
 static void take_measured(const struct line *line) {

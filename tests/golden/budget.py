@@ -170,6 +170,22 @@ def line_of(x, y):
             "u_at": lambda t: math.sqrt(s2 * (1 / n + (t - mx) ** 2 / sxx)), "at": lambda t: at_0 + slope * t}
 
 
+def t_of_2_sd(dof):
+    """Student's t of 95.45 %, two-sided (GUM G.3.2 and table G.2): its density by Simpson's rule, halved intervals."""
+    if dof > 1e12:
+        return 2.00002443899604   # of the normal distribution
+    c = math.exp(math.lgamma((dof + 1) / 2) - math.lgamma(dof / 2)) / math.sqrt(dof * math.pi)
+    low, high, n = 0.0, 1e3, 2000
+    while high - low > 1e-10:
+        t = (low + high) / 2
+        # over the angle of t / sqrt(dof) the density is a power of its cosine
+        h = math.atan(t / math.sqrt(dof)) / n
+        f = [math.cos(i * h) ** (dof - 1) * (1 if i in (0, n) else 4 if i % 2 else 2) for i in range(n + 1)]
+        share = 2 * c * math.sqrt(dof) * h / 3 * math.fsum(f)
+        low, high = (t, high) if share < 0.9545 else (low, t)
+    return low
+
+
 # ---- the terms ----
 
 def normal(value, u, kind="B"):
@@ -502,8 +518,10 @@ def body_check(m, tank):
     rms_kg = math.sqrt(mean([mass**2 for mass in m["points"]]))
     offset = offset_term(m, abs(load_kg))
     reads = (load_kg - math.copysign(1, load_kg) * offset["value"]) * k
-    scatter_kg = m["kind_sd_kg"] if m["kind_dof"] >= 3 else 0  # one reading, as one trial
-    u_reads = math.hypot(max(abs(body["u_load"] / m["slope"]), loading_u(m, load_kg), scatter_kg), offset["u"],
+    # of one reading: of a plateau or of several readings, of a loading, of a trial where that is known
+    known = [(abs(body["u_load"] / m["slope"]), body["load_dof"]), (loading_u(m, load_kg), m["slope_dof"])]
+    u_one, dof_one = max(known + ([(m["kind_sd_kg"], m["kind_dof"])] if m["kind_dof"] >= 3 else []))
+    u_reads = math.hypot(u_one, offset["u"],
                          m["meniscus_kg"] / math.sqrt(3), m["lack_of_fit_kg"] * abs(load_kg) / rms_kg,
                          loop(m, load_kg) / math.sqrt(3))
     warmer = tank["temp_c"] - 20
@@ -518,8 +536,11 @@ def body_check(m, tank):
                          creep / math.sqrt(3), SWING_RAD**2 / 8 / math.sqrt(3))
     expected = body["mass_kg"] - rho * volume
     u = math.hypot(u_reads, body["u_mass_kg"], rho * u_volume, volume * u_rho, expected * u_scale)
+    weighted = u_one**4 / dof_one + (expected * m["u_slope"] / m["slope"]) ** 4 / m["slope_dof"]
+    limit = t_of_2_sd(u**4 / weighted if weighted > 0 else INF) * u
     return {"reads_kg": reads, "u_reads_kg": u_reads, "expected_kg": expected, "deviation_kg": reads - expected,
-            "u_deviation_kg": u, "e_n": (reads - expected) / (2 * u), "low_kg": -2 * u, "high_kg": 2 * u}
+            "u_deviation_kg": u, "e_n": (reads - expected) / (2 * u), "low_kg": -limit,
+            "high_kg": limit}
 
 
 # ---- the measurements, made up ----
@@ -550,7 +571,7 @@ COMMON = dict(
     air_counts=NAN, u_air_counts=0.0, level_counts=NAN, u_level_counts=0.0, two_point_m=0.0,
     deep_counts=NAN, u_deep_counts=0.0, second_depth_m=0.0, waters=[],
     body=dict(mass_kg=1.02345, u_mass_kg=2.5e-5, volume_m3=8.123e-4, u_volume_m3=6e-8, expansion=1.1e-4,
-              u_expansion=2e-5, load=130211.0, u_load=19.0))
+              u_expansion=2e-5, load=130211.0, u_load=19.0, load_dof=INF))
 
 CASES = {
     # A sinking piece; one trial left out, one late, one never shaken, one with a gain below nothing. It
@@ -577,7 +598,7 @@ CASES = {
         calibration_temp_c=NAN, hysteresis_kg=NAN, span_kg=2.0, points=[0.5, 1.0, 2.0, 1.0],
         tank=water("fresh", 0.3, 0.1, 0.45, gravity=9.8123), kind_sd_kg=5e-4, kind_dof=12, kind_share=0.33,
         kind_stuck_share=0.23, kind_stuck_kg=0.0031,
-        body=dict(COMMON["body"], load=-127700.0),
+        body=dict(COMMON["body"], load=-127700.0, u_load=410.0, load_dof=2.0),
         air_counts=-431200.0, u_air_counts=300.0, shake_share=0.7,
         deep_counts=70100.0, u_deep_counts=41.0, second_depth_m=3.25,
         trials=[trial(81250.0, 900.0, 2, 150.0, 40.0, 25.0, 18.05, water=(-8.0, 20.0), tare=(2.0, 20.0)),
