@@ -27,9 +27,23 @@ static int begin_stairs(struct calibrating *calibrating) {
     return CALIBRATE_STAIR;
 }
 
+/* Once, when the last is read; masses that only bear out another calibration make no line. */
+static bool doubts_line(struct calibrating *calibrating) {
+    if (!is_done(calibrating) || calibrating->line != LINE_NOT_SEEN ||
+        calibrating->plan.adopts[0] != '\0') {
+        return false;
+    }
+    calibrating->line = calibration_line_doubt(&calibrating->record, calibrating->question,
+                                               sizeof calibrating->question);
+    return calibrating->line != LINE_HOLDS;
+}
+
 /* A tare serves on both sides, as long as the same hangs at it. */
 static int what_remains(struct calibrating *calibrating) {
     double tare_kg = next_tare_kg(calibrating);
+    if (doubts_line(calibrating)) {
+        return CALIBRATE_LINE_DOUBTED;
+    }
     if (is_done(calibrating) && !calibrating->plan.staircase) {
         return STEP_END;
     }
@@ -122,7 +136,8 @@ static const struct row rows[CALIBRATE_STEPS] = {
     [CALIBRATE_TARE] =
         {{UP_ACTION_EMPTY_IN_WATER,
           "Take everything off the upper hook; leave only the ballast on the hanger under water",
-          "tare", .shows = SHOWS_TARE, .again = CALIBRATE_TARE},
+          "tare", .shows = SHOWS_TARE, .doubt = "Did the heaviest mass hang, and was it taken off?",
+          .again = CALIBRATE_TARE},
          .read = read_tare},
     [CALIBRATE_MASS] = {{UP_ACTION_HANG_MASS, "Hang this mass on the upper hook", "mass",
                          .may_skip = true, .is_known_mass = true,
@@ -139,6 +154,7 @@ static const struct row rows[CALIBRATE_STEPS] = {
                            .again = CALIBRATE_TARE},
                           .read = read_mass,
                           .skips_mass = true},
+    [CALIBRATE_LINE_DOUBTED] = {{UP_ACTION_CONFIRM, .again = CALIBRATE_TARE}},
     /* A staircase with a step left out says nothing of a loop. */
     [CALIBRATE_STAIR] =
         {{UP_ACTION_HANG_MASS,
@@ -172,6 +188,9 @@ static double mass_kg(const struct calibrating *calibrating, int step) {
 
 void calibrating_fill_ask(const struct calibrating *calibrating, int step, struct up_ask *ask) {
     ask->mass_kg = ask->action == UP_ACTION_HANG_MASS ? mass_kg(calibrating, step) : 0;
+    if (ask->action == UP_ACTION_CONFIRM) {
+        memcpy(ask->text, calibrating->question, sizeof ask->text);
+    }
 }
 
 static int resolve(struct calibrating *calibrating, int next) {
@@ -204,12 +223,23 @@ int calibrating_answer(struct calibrating *calibrating, int step, enum up_answer
         calibrating->record.preloaded = true;
     }
     calibrating->mass_index += row->skips_mass;
+    if (step == CALIBRATE_LINE_DOUBTED) {
+        calibrating->record.offset_accepted =
+            word == UP_ANSWER_ACCEPT && calibrating->line == LINE_HAS_OFFSET;
+        if (word != UP_ANSWER_ACCEPT) { /* what was wrong was wrong in all of them */
+            calibrating->line = LINE_NOT_SEEN;
+            calibrating->mass_index = calibrating->record.points = 0;
+        }
+    }
     return resolve(calibrating, row->after_answer);
 }
 
 /* The loading or the staircase under way is thrown away. */
 int calibrating_again(struct calibrating *calibrating, int step) {
     calibrating->mass.known = false;
+    if (step == CALIBRATE_LINE_DOUBTED) {
+        calibrating->line = LINE_NOT_SEEN;
+    }
     return rows[step].step.again == CALIBRATE_TARE ? tare_step(calibrating) : rows[step].step.again;
 }
 
@@ -218,6 +248,7 @@ int calibrating_begin(struct calibrating *calibrating, const struct up_calibrate
     calibrating->record.rig = *plan->rig;
     calibrating->record.history = plan->history;
     calibrating->record.noise_counts = (double)NAN;
+    calibrating->line = LINE_NOT_SEEN;
     calibrating->record.stair_masses = calibrate_plan_masses(plan, calibrating->record.stair_kg);
     return CALIBRATE_BALLAST;
 }

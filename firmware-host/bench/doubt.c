@@ -79,7 +79,9 @@ static bool doubt_mass(struct doubt *doubt, double mass_kg, double reads_kg) {
 
 bool doubt_arises(struct doubt *doubt, const struct step *step, const struct stream *stream,
                   const struct doubt_levels *levels, double load) {
-    if (step->doubt != NULL && isfinite(levels->before) && !is_handled(stream, levels, load)) {
+    if ((step->doubt != NULL && isfinite(levels->before) && !is_handled(stream, levels, load)) ||
+        (isfinite(levels->preload) &&
+         !steps_away(levels->preload, load, stream->filter.noise.floor))) {
         return doubt_handling(doubt, step);
     }
     double off = load - levels->tare, rise_kg = off / levels->counts_per_kg;

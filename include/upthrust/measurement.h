@@ -117,8 +117,9 @@ struct up_loadings {
     /* Of the rig the fit reads: id, sha256, air, division_counts, mass_class, mass_tolerance_rel,
        read_after_s, window_s. */
     struct up_rig rig;
-    double noise_counts; /* noise floor of one reading; NaN: the readings were typed */
-    bool preloaded;      /* the cell was exercised first */
+    double noise_counts;  /* noise floor of one reading; NaN: the readings were typed */
+    bool preloaded;       /* the cell was exercised first */
+    bool offset_accepted; /* somebody looked: an offset beyond chance is the cell's own */
     struct up_calibration_history history;
     unsigned points;
     struct up_calibration_point point[UP_CALIBRATION_POINTS_MAX]; /* all but the residual */
