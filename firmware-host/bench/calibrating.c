@@ -71,6 +71,8 @@ static void complete_point(struct calibrating *calibrating, const struct up_indi
                                       .late_s = mass->late_s};
     record->tare_change[record->points] = after->load - tare->load;
     record->tare_span_s[record->points] = span_s;
+    record->at_reading[record->points] =
+        (mass->slope_per_s - drift_per_s) * (mass->time_s - mass->step_s) * log(10);
     record->decade[record->points++] = mass->decade - drift_per_s * mass->s_per_decade;
     calibrating->mass_index++;
 }

@@ -173,6 +173,9 @@ static void find_creep(const struct up_loadings *loadings, struct up_calibration
     for (unsigned i = 0; i < loadings->points; i++) {
         load[i] = loadings->point[i].load_counts;
     }
+    calibration->creep_at_reading =
+        up_fit_powers(load, loadings->at_reading, NULL, loadings->points, 1, 1, &fit) ? fit.c[1]
+                                                                                      : 0;
     /* typed readings keep no schedule */
     if (loadings->rig.read_after_s > 0 &&
         up_fit_powers(load, loadings->decade, NULL, loadings->points, 1, 1, &fit)) {

@@ -241,6 +241,7 @@ int trial_lifted_out(struct measuring *measuring, const struct up_indication *af
     double span_s = after->time_s - measuring->tare.time_s;
     double drift = span_s > 0 ? (after->load - measuring->tare.load) / span_s : 0;
     trial->water_slope_counts_s -= drift;
+    trial->tare_change_counts = after->load - measuring->tare.load;
     trial->tare_slope_counts_s = after->slope_per_s - drift;
     trial->tare_age_s = age_s(after);
     return is_unlike(measuring) || is_impossible(measuring) ? MEASURE_TRIAL_DOUBTED

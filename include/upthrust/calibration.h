@@ -67,6 +67,7 @@ struct up_calibration {
                             it; else 0, or NaN before it was told */
     double creep_rel_decade;       /* reading's change per decade of time after the step, as a share
                                       of the load; over all dwells, sign kept */
+    double creep_at_reading;       /* the same while it is read; NaN: made before it was told */
     double u_creep_rel_decade;     /* NaN: made before it was told */
     double creep_is_told;          /* 1: beyond chance (99 %), so it is used; 0; NaN as above */
     double noise_counts;           /* noise floor of one reading */

@@ -200,6 +200,8 @@ static void creep_is_told_and_stays_in_the_loop(void **state) {
     virtual_bench_restart(&bench, 35);
     calibrate(masses_kg, 4, 2);
     assert_true(bench.calibration.creep_rel_decade > 5e-4 && bench.calibration.creep_is_told == 1);
+    double ratio = bench.calibration.creep_at_reading / bench.calibration.creep_rel_decade;
+    assert_true(ratio > 0.5 && ratio < 2);
     assert_true(bench.calibration.hysteresis_kg > 1e-3);
 }
 
@@ -215,6 +217,7 @@ static void drift_does_not_pass_for_creep(void **state) {
         calibrate(masses_kg, 4, 1);
         assert_true(bench.calibration.creep_is_told == 0);
         assert_true(fabs(bench.calibration.creep_rel_decade) < 2e-4);
+        assert_true(fabs(bench.calibration.creep_at_reading) < 2e-4);
         virtual_bench_end(&bench);
     }
 }

@@ -209,6 +209,7 @@ static void dwell(double c, double d, double late_s) {
         double decades = is_late ? log10(1 + late_s / loadings.rig.read_after_s) : 0;
         hang(dwell_kg[i], decades * c * SLOPE * dwell_kg[i]);
         loadings.point[i].late_s = is_late ? late_s : 0;
+        loadings.at_reading[i] = 1.7 * c * loadings.point[i].load_counts;
         loadings.decade[i] = (c + dwell_off[i] * d) * loadings.point[i].load_counts;
     }
     fit();
@@ -221,6 +222,7 @@ static void creep_is_told_a_decade(void **state) {
     assert_close(found.creep_rel_decade, -0.0031, 1e-12);
     assert_close(found.u_creep_rel_decade, u, 1e-12);
     assert_true(found.creep_is_told == 1);
+    assert_close(found.creep_at_reading, 1.7 * -0.0031, 1e-12);
 }
 
 /* t (0.99, 4) = 4.604 (GUM table G.2) times u is where chance ends. */

@@ -257,6 +257,7 @@ static void each_input_is_shared_with_whom_it_concerns(void **state) {
     } shared[] = {
         {UP_INPUT_WATER_LOAD, UP_SHARED_WEIGHING},
         {UP_INPUT_WATER_PLATEAU, UP_SHARED_WEIGHING},
+        {UP_INPUT_DRIFT, UP_SHARED_WEIGHING},
         {UP_INPUT_AIR_LOAD, UP_SHARED_WEIGHING},
         {UP_INPUT_SLOPE, UP_SHARED_CALIBRATION},
         {UP_INPUT_MASSES, UP_SHARED_MASSES},

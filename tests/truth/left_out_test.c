@@ -48,6 +48,7 @@ static void give_point(const struct up_loadings *from, unsigned i, struct up_loa
     to->point[to->points] = from->point[i];
     to->tare_change[to->points] = from->tare_change[i];
     to->tare_span_s[to->points] = from->tare_span_s[i];
+    to->at_reading[to->points] = from->at_reading[i];
     to->decade[to->points++] = from->decade[i];
 }
 
