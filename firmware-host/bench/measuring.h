@@ -57,9 +57,10 @@ struct measuring {
     struct up_trial trial; /* under way */
     double immersed_s;     /* the item, for the first time */
     struct interim interim;
-    bool has_begun;  /* the stream */
-    bool returned;   /* after a break: the next trial is compared with those before */
-    unsigned unlike; /* trials since that were not like those */
+    bool has_begun;       /* the stream */
+    bool returned;        /* after a break: the next trial is compared with those before */
+    bool spread_accepted; /* trials that lie so far apart were kept, asked about */
+    unsigned unlike;      /* trials since that were not like those */
 
     bool air_done, trials_done, level_done, deep_done; /* or skipped */
     char question[sizeof((struct up_ask *)NULL)->text];
