@@ -45,7 +45,7 @@ static bool hang_again(struct measuring *measuring) {
         reference_scatter_is_known(&measuring->record)) {
         return false;
     }
-    events_note(measuring->events, "the reference body is hung once more, to see how far its "
+    events_note(measuring->events, "the reference body is hung again, to see how far its "
                                    "readings lie apart: this bench has not learned that yet");
     return true;
 }

@@ -122,7 +122,7 @@ static bool doubt_mass(const struct up_loadings *loadings, char *text, size_t si
             snprintf(text, size,
                      "By the other masses the one of %.6g kg weighs %.1f g too %s. Is it this "
                      "mass, did it hang alone, each time? Put it right, then press Enter: all are "
-                     "weighed anew. To keep the readings, type accept",
+                     "weighed again. To keep the readings, type accept",
                      mass_kg, fabs(off_kg) * 1e3, off_kg > 0 ? "much" : "little");
         }
     }
@@ -142,7 +142,7 @@ static bool doubt_offset(const struct up_loadings *loadings, char *text, size_t 
     snprintf(text, size,
              "Each mass reads %.1f g too %s, light or heavy. Does a hook hang with each, does the "
              "ballast touch, was the empty hook not empty? Put it right, then press Enter: all "
-             "are weighed anew. If it is the cell's own, type accept",
+             "are weighed again. If it is the cell's own, type accept",
              fabs(off_kg) * 1e3, off_kg > 0 ? "heavy" : "light");
     return true;
 }
