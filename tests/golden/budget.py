@@ -493,9 +493,8 @@ CASES = {
         waters=[water("sea", 38.6, 1.1, 0.0, 19.0, 0.0, True, name="warm")]),
     # Three trials in a line: plainly heavier each time, and too few to state another than their mean.
     "three": dict(
-        COMMON, creep_at_reading=NAN, air_counts=902345.5, u_air_counts=30.0, hysteresis_kg=NAN, offset_taken=1.0,
-        offset_counts=1900.0,
-        u_offset_counts=120.0, scatter_kg=9e-4, scatter_rel=1.1e-3, tank=water("fresh", 0.0, 0.0, 0.45),
+        COMMON, creep_at_reading=NAN, u_slope=900.0, slope_dof=5.0, air_counts=902345.5, u_air_counts=30.0,
+        hysteresis_kg=NAN, offset_taken=1.0, offset_counts=1900.0, u_offset_counts=120.0, scatter_kg=9e-4, scatter_rel=1.1e-3, tank=water("fresh", 0.0, 0.0, 0.45),
         trials=[trial(50100.0, 12.0, 2, 420.0, 52.0, 60.0, 20.0, water=(-10.0, 21.0), tare=(-20.0, 20.0)),
                 trial(50911.0, 14.0, 2, -390.0, 50.0, 420.0, 20.0, preset=True, water=(-11.0, 20.5),
                       tare=(-21.0, 20.0)),
