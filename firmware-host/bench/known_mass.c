@@ -91,6 +91,8 @@ static double off_the_others(const struct up_loadings *loadings, double mass_kg,
     UP_FREED struct up_calibration *rest = up_allocate(1, sizeof *rest);
     part[0] = part[1] = *loadings;
     part[0].points = part[1].points = 0;
+    part[0].rig.mass_class = part[1].rig.mass_class = UP_MASSES_UNCLASSED;
+    part[0].rig.mass_tolerance_rel = part[1].rig.mass_tolerance_rel = 0;
     for (unsigned i = 0; i < loadings->points; i++) {
         double other_kg = loadings->point[i].mass_kg;
         if (fabs(other_kg) != fabs(mass_kg) || other_kg == mass_kg) {
@@ -101,10 +103,10 @@ static double off_the_others(const struct up_loadings *loadings, double mass_kg,
         return 0;
     }
     *check = up_calibration_known_mass(rest, &part[1]);
-    double tolerance = tolerance_kg(&loadings->rig, fabs(mass_kg));
+    /* It and the others may be off by their tolerance, either way. */
+    double tolerance = 2 * tolerance_kg(&loadings->rig, fabs(mass_kg));
     double chance = up_coverage_factor(1 - (1 - SURE) / masses, masses - 2);
-    return fabs(check->reading_kg - mass_kg) /
-           (chance / 2 * (check->bound_kg - tolerance) + tolerance);
+    return fabs(check->reading_kg - mass_kg) / (chance / 2 * check->bound_kg + tolerance);
 }
 
 static bool doubt_mass(const struct up_loadings *loadings, char *text, size_t size) {
