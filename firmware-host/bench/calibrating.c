@@ -33,6 +33,8 @@ static bool doubts_line(struct calibrating *calibrating) {
     }
     calibrating->line = calibration_line_doubt(&calibrating->record, calibrating->question,
                                                sizeof calibrating->question);
+    /* One that is too small for a question is taken without a word. */
+    calibrating->record.offset_accepted = calibrating->line == LINE_HOLDS;
     return calibrating->line != LINE_HOLDS;
 }
 

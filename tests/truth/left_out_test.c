@@ -59,6 +59,7 @@ static bool leave_out(const struct up_loadings *loadings, double mass_kg, struct
     double least_kg = (double)INFINITY;
     rest = left = *loadings;
     rest.points = left.points = 0;
+    rest.offset_accepted = true; /* as where nothing was asked */
     for (unsigned i = 0; i < loadings->points; i++) {
         bool same = loadings->point[i].mass_kg == mass_kg;
         give_point(loadings, i, same ? &left : &rest);
