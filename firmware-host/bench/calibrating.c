@@ -1,6 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "calibrating.h"
 
+#include <string.h>
+
 #include "stream/indication.h"
 
 /* ---- what follows ---- */
