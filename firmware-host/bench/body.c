@@ -4,6 +4,7 @@
 #include <string.h>
 
 #include "measuring.h"
+#include "metrology/statistics.h"
 #include "reference_check.h"
 
 static void tell(struct measuring *measuring) {
@@ -29,11 +30,35 @@ static int accept(struct measuring *measuring) {
     return STEP_ONWARDS;
 }
 
+/* The mean of its readings; of one only the plateaus' noise is known. */
+static struct up_quantity mean_load(struct measuring *measuring, struct up_quantity load) {
+    measuring->body_counts[measuring->body_readings++] = load.value;
+    struct up_summary all = up_summarise(measuring->body_counts, measuring->body_readings);
+    double n = measuring->body_readings;
+    return n > 1 ? (struct up_quantity){all.mean, all.sd / sqrt(n), n - 1} : load;
+}
+
+/* How a body scatters from one hanging to the next one reading does not tell, and a new bench has
+   learned of nothing else: no fault before more were read. */
+static bool hang_again(struct measuring *measuring) {
+    if (measuring->body_readings == BODY_READINGS ||
+        reference_scatter_is_known(&measuring->record)) {
+        return false;
+    }
+    events_note(measuring->events, "the reference body is hung again, to see how far its "
+                                   "readings lie apart: this bench has not learned that yet");
+    return true;
+}
+
 int body_lifted_out(struct measuring *measuring, const struct up_indication *after) {
     struct up_measurement *record = &measuring->record;
     struct up_reference_check *check = &record->check[record->checks];
     up_measurement_check(record, &record->reference[record->checks],
-                         measuring_load(measuring, after), check);
+                         mean_load(measuring, measuring_load(measuring, after)), check);
+    if (check->outside && !check->by_history && hang_again(measuring)) {
+        return STEP_ONWARDS;
+    }
+    measuring->body_readings = 0;
     tell(measuring); /* at once: a session that ends at the question leaves its mark */
     if (!check->outside) {
         return accept(measuring);

@@ -6,6 +6,7 @@
 
 /* What a difference to the tare, made linear, weighs: less the offset. */
 double reads_kg(const struct up_calibration *calibration, double linear_counts);
+double lightest_kg(const struct up_calibration *calibration);
 /* Standard deviation of one loading of this size. */
 double u_loading_kg(const struct up_calibration *calibration, double load_kg);
 

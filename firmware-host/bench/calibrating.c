@@ -1,6 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "calibrating.h"
 
+#include <string.h>
+
 #include "stream/indication.h"
 
 /* ---- what follows ---- */
@@ -25,9 +27,25 @@ static int begin_stairs(struct calibrating *calibrating) {
     return CALIBRATE_STAIR;
 }
 
+/* Once, when the last is read; masses that only bear out another calibration make no line. */
+static bool doubts_line(struct calibrating *calibrating) {
+    if (!is_done(calibrating) || calibrating->line != LINE_NOT_SEEN ||
+        calibrating->plan.adopts[0] != '\0') {
+        return false;
+    }
+    calibrating->line = calibration_line_doubt(&calibrating->record, calibrating->question,
+                                               sizeof calibrating->question);
+    /* One that is too small for a question is taken without a word. */
+    calibrating->record.offset_accepted = calibrating->line == LINE_HOLDS;
+    return calibrating->line != LINE_HOLDS;
+}
+
 /* A tare serves on both sides, as long as the same hangs at it. */
 static int what_remains(struct calibrating *calibrating) {
     double tare_kg = next_tare_kg(calibrating);
+    if (doubts_line(calibrating)) {
+        return CALIBRATE_LINE_DOUBTED;
+    }
     if (is_done(calibrating) && !calibrating->plan.staircase) {
         return STEP_END;
     }
@@ -55,6 +73,8 @@ static void complete_point(struct calibrating *calibrating, const struct up_indi
                                       .late_s = mass->late_s};
     record->tare_change[record->points] = after->load - tare->load;
     record->tare_span_s[record->points] = span_s;
+    record->at_reading[record->points] =
+        (mass->slope_per_s - drift_per_s) * (mass->time_s - mass->step_s) * log(10);
     record->decade[record->points++] = mass->decade - drift_per_s * mass->s_per_decade;
     calibrating->mass_index++;
 }
@@ -120,7 +140,8 @@ static const struct row rows[CALIBRATE_STEPS] = {
     [CALIBRATE_TARE] =
         {{UP_ACTION_EMPTY_IN_WATER,
           "Take everything off the upper hook; leave only the ballast on the hanger under water",
-          "tare", .shows = SHOWS_TARE, .again = CALIBRATE_TARE},
+          "tare", .shows = SHOWS_TARE, .doubt = "Did the heaviest mass hang, and was it taken off?",
+          .again = CALIBRATE_TARE},
          .read = read_tare},
     [CALIBRATE_MASS] = {{UP_ACTION_HANG_MASS, "Hang this mass on the upper hook", "mass",
                          .may_skip = true, .is_known_mass = true,
@@ -137,6 +158,7 @@ static const struct row rows[CALIBRATE_STEPS] = {
                            .again = CALIBRATE_TARE},
                           .read = read_mass,
                           .skips_mass = true},
+    [CALIBRATE_LINE_DOUBTED] = {{UP_ACTION_CONFIRM, .again = CALIBRATE_TARE}},
     /* A staircase with a step left out says nothing of a loop. */
     [CALIBRATE_STAIR] =
         {{UP_ACTION_HANG_MASS,
@@ -170,6 +192,9 @@ static double mass_kg(const struct calibrating *calibrating, int step) {
 
 void calibrating_fill_ask(const struct calibrating *calibrating, int step, struct up_ask *ask) {
     ask->mass_kg = ask->action == UP_ACTION_HANG_MASS ? mass_kg(calibrating, step) : 0;
+    if (ask->action == UP_ACTION_CONFIRM) {
+        memcpy(ask->text, calibrating->question, sizeof ask->text);
+    }
 }
 
 static int resolve(struct calibrating *calibrating, int next) {
@@ -202,12 +227,23 @@ int calibrating_answer(struct calibrating *calibrating, int step, enum up_answer
         calibrating->record.preloaded = true;
     }
     calibrating->mass_index += row->skips_mass;
+    if (step == CALIBRATE_LINE_DOUBTED) {
+        calibrating->record.offset_accepted =
+            word == UP_ANSWER_ACCEPT && calibrating->line == LINE_HAS_OFFSET;
+        if (word != UP_ANSWER_ACCEPT) { /* what was wrong was wrong in all of them */
+            calibrating->line = LINE_NOT_SEEN;
+            calibrating->mass_index = calibrating->record.points = 0;
+        }
+    }
     return resolve(calibrating, row->after_answer);
 }
 
 /* The loading or the staircase under way is thrown away. */
 int calibrating_again(struct calibrating *calibrating, int step) {
     calibrating->mass.known = false;
+    if (step == CALIBRATE_LINE_DOUBTED) {
+        calibrating->line = LINE_NOT_SEEN;
+    }
     return rows[step].step.again == CALIBRATE_TARE ? tare_step(calibrating) : rows[step].step.again;
 }
 
@@ -216,6 +252,7 @@ int calibrating_begin(struct calibrating *calibrating, const struct up_calibrate
     calibrating->record.rig = *plan->rig;
     calibrating->record.history = plan->history;
     calibrating->record.noise_counts = (double)NAN;
+    calibrating->line = LINE_NOT_SEEN;
     calibrating->record.stair_masses = calibrate_plan_masses(plan, calibrating->record.stair_kg);
     return CALIBRATE_BALLAST;
 }

@@ -11,10 +11,13 @@ enum calibrating_step {
     CALIBRATE_MASS,
     CALIBRATE_HUNG_TARE, /* a mass hangs, to be taken off */
     CALIBRATE_UNLOAD,
+    CALIBRATE_LINE_DOUBTED, /* no line through zero goes through all of them */
     CALIBRATE_STAIR,
     CALIBRATE_STAIR_END,
     CALIBRATE_STEPS
 };
+
+enum line_doubt { LINE_HOLDS, LINE_NOT_SEEN, LINE_HAS_OFFSET, LINE_HAS_MASS_OFF };
 
 struct calibrating {
     struct up_loadings record;
@@ -24,6 +27,8 @@ struct calibrating {
     double tare_kg;            /* what hung at it */
     struct up_indication preload;
     struct up_indication mass; /* read, and not yet completed by a tare */
+    enum line_doubt line;
+    char question[sizeof((struct up_ask *)NULL)->text];
 };
 
 /* UP_STATUS_WRONG_INPUT where the plan cannot calibrate. */
@@ -42,3 +47,5 @@ int calibrating_read(struct calibrating *calibrating, int step, const struct up_
 /* The preload counts without a reading too, where readings are typed. */
 int calibrating_answer(struct calibrating *calibrating, int step, enum up_answer_word word);
 int calibrating_again(struct calibrating *calibrating, int step);
+/* known_mass.c: do all loadings lie on one line through zero? Else the text says what does not. */
+enum line_doubt calibration_line_doubt(const struct up_loadings *loadings, char *text, size_t size);

@@ -11,10 +11,6 @@
 #include "staircase.h"
 #include "text/text.h"
 
-/* An offset of less than this share of the lightest mass changes no decision about gear; creep that
-   is not quite additive gives as much (a choice of ours). */
-static const double OFFSET_MATTERS_REL = 5e-4;
-
 /* A model is made wider only where chance does so once in a hundred times (a choice of ours), with
    two degrees of freedom left. */
 static const double SIGNIFICANT = 0.99;
@@ -177,6 +173,9 @@ static void find_creep(const struct up_loadings *loadings, struct up_calibration
     for (unsigned i = 0; i < loadings->points; i++) {
         load[i] = loadings->point[i].load_counts;
     }
+    calibration->creep_at_reading =
+        up_fit_powers(load, loadings->at_reading, NULL, loadings->points, 1, 1, &fit) ? fit.c[1]
+                                                                                      : 0;
     /* typed readings keep no schedule */
     if (loadings->rig.read_after_s > 0 &&
         up_fit_powers(load, loadings->decade, NULL, loadings->points, 1, 1, &fit)) {
@@ -288,8 +287,14 @@ static void fill_points(const struct up_loadings *loadings, struct up_calibratio
              up_mass_class_name(mass_class));
 }
 
-/* Of the loads made linear: a bend would pass for an offset. Where one is beyond chance and
-   matters, the line has it. */
+static bool offset_is_told(const struct up_calibration *calibration) {
+    double dof = calibration->dof - (calibration->offset_taken > 0 ? 0 : 1);
+    return fabs(calibration->offset_counts) >
+           up_coverage_factor(SIGNIFICANT, dof) * calibration->u_offset_counts;
+}
+
+/* Of the loads made linear: a bend would pass for an offset. Where one is beyond chance and was
+   accepted, the line has it. */
 static void fit_offset(const struct up_loadings *loadings, const struct scatter *scatter,
                        struct folded folded, struct up_calibration *calibration) {
     struct up_fit fit;
@@ -306,7 +311,7 @@ static void fit_offset(const struct up_loadings *loadings, const struct scatter 
     calibration->offset_counts = fit.c[0];
     calibration->u_offset_counts = sqrt(fit.covariance[0][0]);
     calibration->offset_taken =
-        calibration->dof > LEAST_DOF && up_calibration_offset_matters(calibration);
+        loadings->offset_accepted && calibration->dof > LEAST_DOF && offset_is_told(calibration);
     if (calibration->offset_taken > 0) {
         double stretch = fit.c[1] / calibration->slope_counts_per_kg;
         calibration->slope_counts_per_kg = fit.c[1];
@@ -426,13 +431,8 @@ bool up_calibration_fit(const struct up_loadings *loadings, struct up_calibratio
 }
 
 bool up_calibration_offset_matters(const struct up_calibration *calibration) {
-    double least_kg = (double)INFINITY;
-    for (unsigned i = 0; i < calibration->points; i++) {
-        least_kg = fmin(least_kg, fabs(calibration->point[i].mass_kg));
-    }
-    double offset = fabs(calibration->offset_counts);
-    double dof = calibration->dof - (calibration->offset_taken > 0 ? 0 : 1);
-    double chance = up_coverage_factor(SIGNIFICANT, dof) * calibration->u_offset_counts;
-    return offset > chance &&
-           offset > OFFSET_MATTERS_REL * least_kg * fabs(calibration->slope_counts_per_kg);
+    double least_kg = lightest_kg(calibration), slope = calibration->slope_counts_per_kg;
+    double once_kg = 2 * hypot(up_calibration_expanded_u_kg(calibration, least_kg) / 2,
+                               u_loading_kg(calibration, least_kg));
+    return offset_is_told(calibration) && fabs(calibration->offset_counts / slope) > once_kg;
 }

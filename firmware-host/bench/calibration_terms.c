@@ -75,14 +75,19 @@ struct up_term lack_of_fit(const struct up_calibration *calibration, double load
                                 : calibration->lack_of_fit_kg);
 }
 
-/* Told of the masses that hung: where it begins below the lightest nobody knows. */
-struct up_term offset(const struct up_calibration *calibration, double load_kg) {
-    double slope = calibration->slope_counts_per_kg, least_kg = calibration->span_kg;
-    if (!(calibration->offset_taken > 0)) {
-        return normal(0, 0);
-    }
+double lightest_kg(const struct up_calibration *calibration) {
+    double least_kg = calibration->points > 0 ? (double)INFINITY : 0;
     for (unsigned i = 0; i < calibration->points; i++) {
         least_kg = fmin(least_kg, fabs(calibration->point[i].mass_kg));
+    }
+    return least_kg;
+}
+
+/* Told of the masses that hung: where it begins below the lightest nobody knows. */
+struct up_term offset(const struct up_calibration *calibration, double load_kg) {
+    double slope = calibration->slope_counts_per_kg, least_kg = lightest_kg(calibration);
+    if (!(calibration->offset_taken > 0)) {
+        return normal(0, 0);
     }
     double whole_kg = calibration->offset_counts / slope;
     double share = least_kg > 0 ? fmin(1, load_kg / least_kg) : 1;

@@ -119,6 +119,11 @@ bool doubt_arises(struct doubt *doubt, const struct step *step, const struct str
             return doubt_handling(doubt, step);
         }
     }
+    if (isfinite(levels->preload) &&
+        !steps_away(levels->preload, load, stream->filter.noise.floor)) {
+        doubt->may_be_light = false;
+        return doubt_handling(doubt, step);
+    }
     double off = load - levels->tare, rise_kg = off / levels->counts_per_kg;
     if (step->shows == SHOWS_RISE && rise_kg < DRY_LEAST_KG) {
         return doubt_dry(doubt, rise_kg);

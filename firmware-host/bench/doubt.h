@@ -18,6 +18,7 @@ struct doubt {
 /* What a reading is compared with, in load units. NaN: not known. */
 struct doubt_levels {
     double before;  /* the reading before it, of any kind */
+    double preload; /* the first tare must not read as the preload did */
     double tare;    /* the empty hanger */
     double largest; /* the largest step of the load so far */
     double division;

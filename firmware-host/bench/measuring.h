@@ -31,6 +31,9 @@ enum measuring_step {
     MEASURE_STEPS
 };
 
+/* So often a body is hung at most before it is asked about (a choice of ours). */
+enum { BODY_READINGS = 3 };
+
 struct measuring {
     struct up_measurement record;
     struct up_measure_plan plan; /* for what is still to be done */
@@ -45,15 +48,19 @@ struct measuring {
     struct up_indication bare; /* the bare hook; not known once the ballast was weighed by it */
     double ballast_kg;         /* what the ballast weighs under water; NaN: not known */
 
+    double body_counts[BODY_READINGS]; /* hung again, where its scatter is not known */
+    unsigned body_readings;
+
     double temp_s;              /* device time of the water's temperature */
     bool temp_lost, temp_typed; /* the lines carry it no more; it was typed since */
 
     struct up_trial trial; /* under way */
     double immersed_s;     /* the item, for the first time */
     struct interim interim;
-    bool has_begun;  /* the stream */
-    bool returned;   /* after a break: the next trial is compared with those before */
-    unsigned unlike; /* trials since that were not like those */
+    bool has_begun;       /* the stream */
+    bool returned;        /* after a break: the next trial is compared with those before */
+    bool spread_accepted; /* trials that lie so far apart were kept, asked about */
+    unsigned unlike;      /* trials since that were not like those */
 
     bool air_done, trials_done, level_done, deep_done; /* or skipped */
     char question[sizeof((struct up_ask *)NULL)->text];

@@ -294,6 +294,9 @@ static void answer_step(struct up_procedure *procedure, enum up_answer_word word
         return;
     }
     if (procedure->calibrating != NULL) {
+        if (word == UP_ANSWER_ACCEPT) {
+            events_note(&procedure->events, "accepted by the operator: %s", procedure->ask.text);
+        }
         go_to(procedure, calibrating_answer(procedure->calibrating, procedure->step, word));
     } else {
         procedure->measuring->now_s = procedure->stream.now_s;
@@ -410,8 +413,12 @@ static void note_light(struct up_procedure *procedure) {
 
 static void judge_plateau(struct up_procedure *procedure, const struct up_plateau *plateau) {
     const struct up_indication *last = &procedure->schedule.last;
+    struct calibrating *calibrating = procedure->calibrating;
+    bool is_tare = calibrating != NULL && step_of(procedure)->shows == SHOWS_TARE;
+    bool of_preload = is_tare && calibrating->preload.known && !calibrating->tare.known;
     struct doubt_levels levels = {
-        .before = last->known ? last->load : (double)NAN,
+        .before = last->known && !is_tare ? last->load : (double)NAN,
+        .preload = of_preload ? calibrating->preload.load : (double)NAN,
         .tare = procedure->tare,
         .largest = procedure->largest_step,
         .division = procedure->rig->division_counts,
@@ -419,11 +426,13 @@ static void judge_plateau(struct up_procedure *procedure, const struct up_platea
                              ? procedure->measuring->record.calibration.slope_counts_per_kg
                              : (double)NAN,
         .mass_kg = procedure->ask.mass_kg,
-        .counts_per_mass_kg = procedure->calibrating != NULL
-                                  ? calibrating_counts_per_kg(procedure->calibrating)
-                                  : (double)NAN};
+        .counts_per_mass_kg =
+            calibrating != NULL ? calibrating_counts_per_kg(calibrating) : (double)NAN};
     if (doubt_arises(&procedure->doubt, step_of(procedure), &procedure->stream, &levels,
                      plateau->load)) {
+        if (of_preload) { /* it was none */
+            calibrating->preload.known = false;
+        }
         ask_in_doubt(procedure, plateau);
     } else {
         note_light(procedure);

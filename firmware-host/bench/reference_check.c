@@ -5,6 +5,14 @@
 #include <string.h>
 
 #include "budget.h"
+#include "metrology/statistics.h"
+
+/* Fewer degrees of freedom tell of one session's luck (a choice of ours). */
+static const double KIND_LEAST_DOF = 3;
+
+bool reference_scatter_is_known(const struct up_measurement *measurement) {
+    return measurement->kind_repeatability_kg.dof >= KIND_LEAST_DOF;
+}
 
 /* Without an expansion of its own a body needs no temperature. */
 struct up_quantity up_reference_volume_m3(const struct up_reference *reference, double temp_c) {
@@ -18,31 +26,39 @@ struct up_quantity up_reference_volume_m3(const struct up_reference *reference, 
     return volume_m3;
 }
 
-/* Fewer degrees of freedom tell of one session's luck (a choice of ours). */
-static const double KIND_LEAST_DOF = 3;
-
 /* One reading: the scatter of a loading, of a trial where the bench has learned how trials scatter,
-   or the plateaus' own noise, whichever is most, as each holds those before it; meniscus, how far
-   the line fits and the loop, as for an item. */
-static double u_reading_kg(const struct up_measurement *measurement,
-                           struct up_quantity load_counts) {
-    double slope = measurement->calibration.slope_counts_per_kg;
-    double load_kg = load_counts.value / slope;
-    double u_kg =
-        fmax(fabs(load_counts.u / slope), u_loading_kg(&measurement->calibration, load_kg));
-    if (measurement->kind_repeatability_kg.dof >= KIND_LEAST_DOF) {
-        u_kg = fmax(u_kg, measurement->kind_repeatability_kg.u);
+   what the caller knows of it, whichever is most, as each holds those before it; meniscus, how far
+   the line fits and the loop, as for an item. Few readings tell a scatter badly, and the degrees of
+   freedom say so. */
+static struct up_quantity weight(const struct up_measurement *measurement,
+                                 struct up_quantity load_counts) {
+    const struct up_calibration *calibration = &measurement->calibration;
+    double load_kg = load_counts.value / calibration->slope_counts_per_kg;
+    double loading_kg = u_loading_kg(calibration, load_kg);
+    struct up_quantity one = {0, fabs(load_counts.u / calibration->slope_counts_per_kg),
+                              load_counts.dof};
+    if (loading_kg > one.u) {
+        one = (struct up_quantity){0, loading_kg, calibration->dof};
     }
-    return hypot(hypot(u_kg, measurement->rig.meniscus_kg / sqrt(3)),
-                 u_straightness_kg(&measurement->calibration, load_kg));
+    if (reference_scatter_is_known(measurement) && measurement->kind_repeatability_kg.u > one.u) {
+        one = measurement->kind_repeatability_kg;
+    }
+    const double u[] = {one.u, measurement->rig.meniscus_kg / sqrt(3),
+                        u_straightness_kg(calibration, load_kg)};
+    const double dof[] = {one.dof, (double)INFINITY, (double)INFINITY};
+    double k = 1 - calibration->air_density_kg_m3 / UP_MASS_DENSITY_KG_M3;
+    return (struct up_quantity){reads_kg(calibration, load_counts.value) * k,
+                                hypot(u[0], hypot(u[1], u[2])), up_effective_dof(u, dof, 3)};
 }
 
 /* What is claimed to hold for any load: slope and masses, and what the cell did since. */
 static struct up_quantity scale_rel(const struct up_measurement *measurement, double load_counts) {
     const struct up_calibration *calibration = &measurement->calibration;
-    double slope = calibration->u_slope_counts_per_kg / calibration->slope_counts_per_kg;
-    return up_known(0, hypot(hypot(slope, calibration->mass_tolerance_rel / sqrt(3)),
-                             u_reading_rel(measurement, load_counts)));
+    const double u[] = {fabs(calibration->u_slope_counts_per_kg / calibration->slope_counts_per_kg),
+                        calibration->mass_tolerance_rel / sqrt(3),
+                        u_reading_rel(measurement, load_counts)};
+    const double dof[] = {calibration->dof, (double)INFINITY, (double)INFINITY};
+    return (struct up_quantity){0, hypot(u[0], hypot(u[1], u[2])), up_effective_dof(u, dof, 3)};
 }
 
 static struct up_quantity water_density(const struct up_measurement *measurement) {
@@ -55,13 +71,11 @@ static struct up_quantity water_density(const struct up_measurement *measurement
 void up_measurement_check(const struct up_measurement *measurement,
                           const struct up_reference_plan *plan, struct up_quantity load_counts,
                           struct up_reference_check *check) {
-    double k = 1 - measurement->calibration.air_density_kg_m3 / UP_MASS_DENSITY_KG_M3;
     struct up_quantity water = water_density(measurement);
     double temp_c = tank_water(measurement).temp_c;
     struct up_body body = {plan->reference.mass_kg,
                            up_reference_volume_m3(&plan->reference, temp_c),
-                           up_known(reads_kg(&measurement->calibration, load_counts.value) * k,
-                                    u_reading_kg(measurement, load_counts))};
+                           weight(measurement, load_counts)};
     struct up_body_check found = {.difference_kg = {(double)NAN, (double)NAN, 0},
                                   .e_n = (double)NAN};
     up_check_body(&body, scale_rel(measurement, load_counts.value), water, &found, NULL);

@@ -6,3 +6,6 @@
 
 /* What both checks of a record say together of scale and water; false where they say nothing. */
 bool separate_bodies(const struct up_measurement *measurement, struct up_separation *found);
+/* Whether the bench has learned how what hangs under water scatters from one hanging to the next.
+ */
+bool reference_scatter_is_known(const struct up_measurement *measurement);

@@ -305,6 +305,27 @@ static struct up_term plateau_noise(const struct trials *trials) {
     return term;
 }
 
+/* What drift leaves between two tares is in the trials' own scatter. One that was learned of
+   others, or is that of two trials at most, need not hold it: a mean of two tares is off by half of
+   what they differ by beside a steady drift, as in scatter.c. Added is what that scatter does not
+   show. */
+static struct up_term drift_term(const struct up_measurement *measurement,
+                                 const struct trials *trials) {
+    double change[UP_TRIALS_MAX] = {0}, shown = trials->u_last;
+    unsigned kept = 0;
+    for (unsigned i = 0; i < measurement->trials; i++) {
+        if (!measurement->trial[i].left_out) {
+            change[kept++] = measurement->trial[i].tare_change_counts;
+        }
+    }
+    struct up_summary all = up_summarise(change, kept);
+    bool hidden = kept <= 2 || trials->sd_dof > kept - 1;
+    double u = (kept > 1 ? all.sd : fabs(all.mean)) / 2 / sqrt(kept);
+    struct up_term term = normal(0, hidden ? sqrt(fmax(0, u * u - shown * shown)) : 0);
+    term.evaluation = 'A';
+    return term;
+}
+
 static struct up_term cell_temp(const struct up_measurement *measurement) {
     double off_k = fabs(measurement->rig.air.temp_c.value - measurement->calibration.temp_c);
     return rectangular(0, SPAN_REL_PER_K * (isnan(off_k) ? TEMP_UNKNOWN_K : off_k));
@@ -342,6 +363,7 @@ static void fill_loads(const struct up_measurement *measurement, const struct tr
     double load_kg = fabs(trials->last / calibration->slope_counts_per_kg);
     weighing->term[UP_INPUT_WATER_LOAD] = student(trials->last, trials->u_last, sd_dof);
     weighing->term[UP_INPUT_WATER_PLATEAU] = plateau_noise(trials);
+    weighing->term[UP_INPUT_DRIFT] = drift_term(measurement, trials);
     /* One dry weighing: it is hung once, and scatters as a single trial does, and as a mass as
        heavy as it does. */
     double dry = is_weighed_in_air(measurement) ? measurement->air_counts.value : 0;

@@ -2,6 +2,7 @@
 /* A trial: immersed, shaken until a shake frees little, lifted out; then the interim analysis. */
 #include <stdio.h>
 
+#include "budget.h"
 #include "measuring.h"
 
 /* Shaking stops when a shake frees less than this, or nothing but noise: half a gram changes no
@@ -14,9 +15,9 @@ static const double AIR_MATTERS_U = 3;
 static const double OTHER_CELL_KG = 0.02, OTHER_CELL_REL = 0.05;
 enum { UNLIKE_MAX = 2 };
 
-/* A trial that is off those before it by more is asked about, unless they scatter as much
-   themselves: on sound benches trials of one item differ by some grams at most, cheap cells and
-   trapped air included (a choice of ours). */
+/* A trial that is off those before it by more is asked about, unless loadings of the calibration
+   scatter as much, or trials that somebody kept all the same: on sound benches trials of one item
+   differ by some grams at most, cheap cells and trapped air included (a choice of ours). */
 static const double UNLIKE_KG = 0.01, UNLIKE_REL = 0.02, UNLIKE_SPREADS = 3;
 
 /* From the lightest foam to the densest metal, osmium (from memory, rounded outward). */
@@ -179,9 +180,11 @@ static bool is_unlike(struct measuring *measuring) {
     const struct up_measurement *record = &measuring->record;
     double load = measuring->trial.load_counts, per_kg = fabs(counts_per_kg(measuring));
     double mean = mean_of_kept(record, load), off = load - mean;
-    double most =
-        fmax(fmax(UNLIKE_KG * per_kg, UNLIKE_REL * fabs(mean)),
-             fmax(UNLIKE_SPREADS * spread_of_kept(record), interim_apart_by_rounding(record)));
+    double scatter = measuring->spread_accepted
+                         ? spread_of_kept(record)
+                         : u_loading_kg(&record->calibration, mean / per_kg) * per_kg;
+    double most = fmax(fmax(UNLIKE_KG * per_kg, UNLIKE_REL * fabs(mean)),
+                       fmax(UNLIKE_SPREADS * scatter, interim_apart_by_rounding(record)));
     if (fabs(off) <= most) {
         return false;
     }
@@ -218,6 +221,7 @@ static int keep(struct measuring *measuring) {
 int trial_doubted(struct measuring *measuring, enum up_answer_word word) {
     if (word == UP_ANSWER_ACCEPT) {
         events_note(measuring->events, "accepted by the operator: %s", measuring->question);
+        measuring->spread_accepted = true;
         return keep(measuring);
     }
     measuring->air_done = measuring->air_done && measuring->record.trials > 0;
@@ -241,6 +245,7 @@ int trial_lifted_out(struct measuring *measuring, const struct up_indication *af
     double span_s = after->time_s - measuring->tare.time_s;
     double drift = span_s > 0 ? (after->load - measuring->tare.load) / span_s : 0;
     trial->water_slope_counts_s -= drift;
+    trial->tare_change_counts = after->load - measuring->tare.load;
     trial->tare_slope_counts_s = after->slope_per_s - drift;
     trial->tare_age_s = age_s(after);
     return is_unlike(measuring) || is_impossible(measuring) ? MEASURE_TRIAL_DOUBTED

@@ -10,9 +10,10 @@
 static const double TOLD_AT = 0.99; /* one-sided Student's t over the trials */
 enum { LEAST_TRIALS = 3 };
 
-/* A cell creeps after a step that loads it by what the calibration has seen at the same time after
-   it, give or take a fifth; coming off, by anything from as much the other way to one and a half
-   times that (choices of ours; recorded cells crept by a quarter at most, either way). */
+/* A cell creeps after a step that loads it by what the calibration has seen while it was read, at
+   the same time after it (over a whole dwell it goes by no one law), give or take a fifth; coming
+   off, by anything from as much the other way to one and a half times that (choices of ours;
+   recorded cells crept by a quarter at most, either way). */
 struct creeps {
     double share, off;
 };
@@ -35,7 +36,9 @@ struct rates { /* kg/s of lift that grows, or of water that goes */
 static void add(const struct up_calibration *calibration, double step_counts, double slope_counts_s,
                 double age_s, struct rates *rates) {
     double step_kg = step_counts / calibration->slope_counts_per_kg;
-    double creep_kg_s = calibration->creep_rel_decade * step_kg / (age_s * log(10));
+    double creep_rel = isnan(calibration->creep_at_reading) ? calibration->creep_rel_decade
+                                                            : calibration->creep_at_reading;
+    double creep_kg_s = creep_rel * step_kg / (age_s * log(10));
     struct creeps creeps = step_kg > 0 ? LOADED : UNLOADED;
     rates->of[rates->count++] =
         creeps.share * creep_kg_s - slope_counts_s / calibration->slope_counts_per_kg;

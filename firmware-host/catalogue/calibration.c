@@ -91,6 +91,8 @@ const struct catalogue_member catalogue_calibration_members[] = {
            "1: the line has the offset, which is taken off each load"),
     NUMBER("u_creep_rel_decade", u_creep_rel_decade, UNIT_SHARE, LATER | JSON_ONLY | NOT_NEGATIVE,
            "standard uncertainty of creep_rel_decade"),
+    NUMBER("creep_at_reading", creep_at_reading, UNIT_SHARE, LATER | JSON_ONLY,
+           "as creep_rel_decade, by the slope of the readings alone"),
     NUMBER("creep_is_told", creep_is_told, UNIT_ONE, LATER | JSON_ONLY,
            "1: the creep is beyond chance (99 %) and is used"),
     NUMBER("division_counts", division_counts, UNIT_COUNTS, LATER | JSON_ONLY | NOT_NEGATIVE,

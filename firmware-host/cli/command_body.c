@@ -90,7 +90,7 @@ static void print_check(const struct up_past_check *past, bool isolate) {
     if (isfinite(check->deviation_kg.value)) {
         printf(" %+8.2f %6.2f  %+7.2f to %+7.2f  %-8s %s", check->deviation_kg.value * 1e3,
                check->deviation_kg.u * 1e3, check->low_kg * 1e3, check->high_kg * 1e3,
-               check->by_history ? "chart" : "2 u", verdict(past));
+               check->by_history ? "chart" : "own u", verdict(past));
     } else {
         printf(" %8s %6s  %18s  %-8s %s", "-", "-", "", "", verdict(past));
     }
@@ -113,7 +113,7 @@ static void print_chart(const char *bench, const struct up_chart *chart, bool is
         printf(": %zu checks, centre %+.2f g, limits %+.2f to %+.2f g\n", chart->count,
                chart->centre * 1e3, chart->low * 1e3, chart->high * 1e3);
     } else {
-        printf(": %zu of the %d checks that make limits; until then 2 u about zero\n", chart->count,
+        printf(": %zu of the %d checks that make limits; until then by their own u\n", chart->count,
                UP_CHART_LEAST);
     }
 }

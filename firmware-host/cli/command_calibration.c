@@ -152,11 +152,6 @@ void print_calibration(const struct up_calibration *calibration) {
     }
     print_masses(calibration);
     print_conditions(calibration);
-    if (up_calibration_offset_matters(calibration) && !rounding.offset) {
-        up_text_paragraph(stdout, "warning: ",
-                          "that offset is larger than scatter explains: look for friction, a "
-                          "touching line or a wrong mass");
-    }
     printf("stored as %s%s%s\n", calibration->id, calibration->made_utc[0] != '\0' ? ", " : "",
            calibration->made_utc);
 }

@@ -1,10 +1,13 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "upthrust/chart.h"
 
+#include "metrology/statistics.h"
+
 #define NO_NUMBER ((double)NAN)
 
 static const double RANGE_TO_SD = 1.128; /* d2 of pairs, as printed in the e-Handbook 6.3.2.2 */
-static const double LIMIT_SDS = 3, OWN_LIMIT_US = 2;
+static const double LIMIT_SDS = 3;
+static const double OWN_SHARE = 0.9545; /* of a normal distribution within 2 sd */
 
 struct up_chart up_chart_of(const struct up_quantity *difference, size_t count) {
     struct up_chart chart = {0, NO_NUMBER, NO_NUMBER, NO_NUMBER, NO_NUMBER, NO_NUMBER, false};
@@ -40,7 +43,9 @@ struct up_chart_judgement up_chart_judge(const struct up_chart *chart,
     if (!(isfinite(difference.value) && isfinite(u) && u > 0)) {
         return judgement;
     }
-    double centre = 0, half = OWN_LIMIT_US * u;
+    double centre = 0, half = up_coverage_factor(OWN_SHARE, difference.dof > 0 ? difference.dof
+                                                                               : (double)INFINITY) *
+                              u;
     if (chart->has_limits) {
         double more = fmax(u * u - chart->typical_u * chart->typical_u, 0);
         centre = chart->centre;

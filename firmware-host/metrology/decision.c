@@ -68,6 +68,7 @@ static bool would_decide(const struct up_weighing *weighing, const struct up_que
     double shrink = sqrt(trials / in_all);
     later.term[UP_INPUT_WATER_LOAD].u *= shrink;
     later.term[UP_INPUT_WATER_PLATEAU].u *= shrink;
+    later.term[UP_INPUT_DRIFT].u *= shrink;
     later.term[UP_INPUT_WATER_LOAD].dof += in_all - trials;
     /* The dry weighing's scatter is told from the same trials. */
     later.term[UP_INPUT_AIR_LOAD].dof += in_all - trials;

@@ -11,6 +11,7 @@ struct input_text {
 static const struct input_text input_texts[UP_INPUT_COUNT] = {
     [UP_INPUT_WATER_LOAD] = {"repeatability in water", "counts", UP_SHARED_WEIGHING},
     [UP_INPUT_WATER_PLATEAU] = {"plateau noise in water", "counts", UP_SHARED_WEIGHING},
+    [UP_INPUT_DRIFT] = {"drift between the tares", "counts", UP_SHARED_WEIGHING},
     [UP_INPUT_AIR_LOAD] = {"dry weighing in air", "counts", UP_SHARED_WEIGHING},
     [UP_INPUT_SLOPE] = {"calibration slope", "counts/kg", UP_SHARED_CALIBRATION},
     [UP_INPUT_MASSES] = {"reference masses", "1", UP_SHARED_MASSES},
@@ -108,7 +109,8 @@ static double direction(const struct up_weighing *weighing) {
 /* The equations at the head of the header, with what disturbs them put in where it acts. */
 void weighing_solve(const struct up_weighing *weighing, const double x[UP_INPUT_COUNT],
                     struct up_chain *chain) {
-    double counts = x[UP_INPUT_WATER_LOAD] + x[UP_INPUT_WATER_PLATEAU] + x[UP_INPUT_RESOLUTION];
+    double counts = x[UP_INPUT_WATER_LOAD] + x[UP_INPUT_WATER_PLATEAU] + x[UP_INPUT_DRIFT] +
+                    x[UP_INPUT_RESOLUTION];
     *chain = (struct up_chain){
         .k = 1 - weighing->calibration_air_kg_m3 / UP_MASS_DENSITY_KG_M3,
         .slope_counts_per_kg =

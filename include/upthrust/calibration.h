@@ -62,10 +62,12 @@ struct up_calibration {
     double scatter_kg, scatter_rel, own_scatter_rel, own_scatter_dof;
     double hysteresis_kg; /* largest difference of falling and rising; NaN: not looked for */
     double offset_counts, u_offset_counts; /* of the fit with offset: should hold zero */
-    double offset_taken; /* 1: it does not, so each load, either way, reads larger by it, and the
-                            slope is that of the line with it; else 0, or NaN before it was told */
+    double offset_taken; /* 1: it does not, and somebody said that it is the cell's own: each load,
+                            either way, reads larger by it, and the slope is that of the line with
+                            it; else 0, or NaN before it was told */
     double creep_rel_decade;       /* reading's change per decade of time after the step, as a share
                                       of the load; over all dwells, sign kept */
+    double creep_at_reading;       /* the same while it is read; NaN: made before it was told */
     double u_creep_rel_decade;     /* NaN: made before it was told */
     double creep_is_told;          /* 1: beyond chance (99 %), so it is used; 0; NaN as above */
     double noise_counts;           /* noise floor of one reading */
@@ -96,7 +98,8 @@ double up_calibration_linear_counts(const struct up_calibration *calibration, do
 double up_calibration_expanded_u_kg(const struct up_calibration *calibration, double load_kg);
 
 /* Whether the fit with an offset departs from no offset by more than chance (Student t, 99 %) and
-   by so much that it matters: a touching line, friction, a wrong mass. */
+   by so much that who looks for it would see it: more than the expanded uncertainty (k = 2) of one
+   weighing of the lightest mass. A touching line, friction, a wrong mass. */
 bool up_calibration_offset_matters(const struct up_calibration *calibration);
 
 /* What no more than rounding to the division explains (F test, 99 %), so that it tells of no fault.

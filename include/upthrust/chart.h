@@ -48,7 +48,8 @@ struct up_chart up_chart_of(const struct up_quantity *difference, size_t count);
 
 /* A new check, not yet part of the chart. With limits: inside them, which are wider where the
    check's own u exceeds the typical one (variances add). Without: within 2 u of zero, |E_n| <= 1 of
-   ISO/IEC 17043 (from memory) with expanded uncertainties of coverage factor 2. */
+   ISO/IEC 17043 (from memory) with expanded uncertainties of coverage factor 2; where the u has few
+   degrees of freedom, Student's t for them stands in the place of 2 (0: as many as there are). */
 struct up_chart_judgement up_chart_judge(const struct up_chart *chart,
                                          struct up_quantity difference);
 

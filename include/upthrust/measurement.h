@@ -46,6 +46,7 @@ struct up_trial {
     /* Mean slope of its readings in water, and that of the tare after it, each with its time after
        the step of the load; 0 s: not known. */
     double water_slope_counts_s, water_age_s, tare_slope_counts_s, tare_age_s;
+    double tare_change_counts; /* from the tare before to the one after */
     double soak_s, temp_c;
     double late_s;      /* the last reading was taken so much later than the schedule says */
     bool still_gaining; /* shakes_max reached and the last gain was not noise */
@@ -117,8 +118,9 @@ struct up_loadings {
     /* Of the rig the fit reads: id, sha256, air, division_counts, mass_class, mass_tolerance_rel,
        read_after_s, window_s. */
     struct up_rig rig;
-    double noise_counts; /* noise floor of one reading; NaN: the readings were typed */
-    bool preloaded;      /* the cell was exercised first */
+    double noise_counts;  /* noise floor of one reading; NaN: the readings were typed */
+    bool preloaded;       /* the cell was exercised first */
+    bool offset_accepted; /* somebody looked: an offset beyond chance is the cell's own */
     struct up_calibration_history history;
     unsigned points;
     struct up_calibration_point point[UP_CALIBRATION_POINTS_MAX]; /* all but the residual */
@@ -126,6 +128,7 @@ struct up_loadings {
         tare_change[UP_CALIBRATION_POINTS_MAX]; /* from the tare before to the one after, counts */
     double tare_span_s[UP_CALIBRATION_POINTS_MAX]; /* between the two; 0: not known */
     double decade[UP_CALIBRATION_POINTS_MAX];      /* of each mass's creep, drift taken off */
+    double at_reading[UP_CALIBRATION_POINTS_MAX];  /* the same by the slope of the reading alone */
 
     /* The staircase, where stair_end is known: all different masses, rising; it goes up and down.
      */

@@ -45,6 +45,7 @@ enum up_distribution { UP_NORMAL, UP_STUDENT, UP_RECTANGULAR };
 enum up_input {
     UP_INPUT_WATER_LOAD,      /* counts: mean over the trials; its scatter is the repeatability */
     UP_INPUT_WATER_PLATEAU,   /* counts: noise of the plateaus themselves, and of their tares */
+    UP_INPUT_DRIFT,           /* counts: of the zero between tares, where no own scatter shows it */
     UP_INPUT_AIR_LOAD,        /* counts: the dry weighing */
     UP_INPUT_SLOPE,           /* counts/kg: the fit */
     UP_INPUT_MASSES,          /* relative: tolerance of the reference masses */

@@ -15,7 +15,7 @@
 #include "upthrust/measurement.h"
 
 static const char TABLE[] = "tests/golden/budget.tsv";
-enum { WORDS_MAX = 16, LINE_MAX_BYTES = 400, RESULTS_MAX = 8 };
+enum { WORDS_MAX = 20, LINE_MAX_BYTES = 400, RESULTS_MAX = 8 };
 
 /* Budgets are solved again and again while they are drawn from; ten thousand draws are quick. */
 enum { DRAWS = 10000 };
@@ -84,6 +84,7 @@ static const struct {
     {"offset_taken", AT(calibration.offset_taken)},
     {"offset_counts", AT(calibration.offset_counts)},
     {"u_offset_counts", AT(calibration.u_offset_counts)},
+    {"creep_at_reading", AT(calibration.creep_at_reading)},
     {"u_creep", AT(calibration.u_creep_rel_decade)},
     {"creep_is_told", AT(calibration.creep_is_told)},
     {"creep", AT(calibration.creep_rel_decade)},
@@ -164,7 +165,8 @@ static void add_trial(const struct line *line) {
                                .water_slope_counts_s = number_at(line, 12),
                                .water_age_s = number_at(line, 13),
                                .tare_slope_counts_s = number_at(line, 14),
-                               .tare_age_s = number_at(line, 15)};
+                               .tare_age_s = number_at(line, 15),
+                               .tare_change_counts = number_at(line, 16)};
     if (trial->shakes > 0) {
         trial->gain_counts[trial->shakes - 1] = trial->last_gain_counts;
         trial->gain_counts[0] += number_at(line, 10) - trial->last_gain_counts;
@@ -178,7 +180,7 @@ static void set_body(const struct line *line) {
                       .volume_m3 = up_known(number_at(line, 3), number_at(line, 4)),
                       .expansion_per_k = number_at(line, 5),
                       .u_expansion_per_k = number_at(line, 6)}};
-    body_load = up_known(number_at(line, 7), number_at(line, 8));
+    body_load = (struct up_quantity){number_at(line, 7), number_at(line, 8), number_at(line, 9)};
 }
 
 static void take_measured(const struct line *line) {

@@ -200,6 +200,8 @@ static void creep_is_told_and_stays_in_the_loop(void **state) {
     virtual_bench_restart(&bench, 35);
     calibrate(masses_kg, 4, 2);
     assert_true(bench.calibration.creep_rel_decade > 5e-4 && bench.calibration.creep_is_told == 1);
+    double ratio = bench.calibration.creep_at_reading / bench.calibration.creep_rel_decade;
+    assert_true(ratio > 0.5 && ratio < 2);
     assert_true(bench.calibration.hysteresis_kg > 1e-3);
 }
 
@@ -215,6 +217,7 @@ static void drift_does_not_pass_for_creep(void **state) {
         calibrate(masses_kg, 4, 1);
         assert_true(bench.calibration.creep_is_told == 0);
         assert_true(fabs(bench.calibration.creep_rel_decade) < 2e-4);
+        assert_true(fabs(bench.calibration.creep_at_reading) < 2e-4);
         virtual_bench_end(&bench);
     }
 }
@@ -347,6 +350,142 @@ static void a_skipped_preload_is_remembered(void **state) {
     assert_true(bench.calibration.preloaded == 0);
 }
 
+/* ---- what hangs is not what is said ---- */
+
+static struct {
+    double with_each_kg; /* beside each mass: a hook of its own */
+    double off_kg, of_kg, noise_counts, tolerance_rel;
+    bool no_preload;
+    enum up_answer_word word; /* to the first question; to others done */
+    unsigned questions;
+    char first[240];
+} hands;
+
+/* Asked, the person puts it right, unless it is accepted. */
+static bool hang_so(struct virtual_bench *b, struct up_procedure *procedure,
+                    const struct up_ask *ask) {
+    enum up_answer_word word = UP_ANSWER_DONE;
+    if (ask->action == UP_ACTION_CONFIRM && hands.questions++ == 0) {
+        memcpy(hands.first, ask->text, sizeof hands.first);
+        word = hands.word;
+        if (word == UP_ANSWER_DONE) {
+            hands.with_each_kg = hands.off_kg = 0;
+        }
+    } else if (ask->action == UP_ACTION_HANG_MASS) {
+        double mass_kg = ask->mass_kg + hands.with_each_kg;
+        mass_kg += ask->mass_kg == hands.of_kg ? hands.off_kg : 0;
+        if (!hands.no_preload) {
+            tank_act(b->tank, "hang-mass", NULL, mass_kg, tank_time_s(b->tank));
+        }
+        hands.no_preload = false;
+    } else if (ask->action != UP_ACTION_CONFIRM) {
+        return false;
+    }
+    up_procedure_answer(procedure, ask->id, word, 0, NULL);
+    return true;
+}
+
+static const struct up_calibration *calibrate_so(unsigned long seed, unsigned rounds) {
+    quiet(seed);
+    bench.rig.mass_tolerance_rel = fmax(bench.rig.mass_tolerance_rel, hands.tolerance_rel);
+    bench.cell.white_counts = hands.noise_counts > 0 ? hands.noise_counts : bench.cell.white_counts;
+    virtual_bench_restart(&bench, seed);
+    bench.hook = hang_so;
+    calibrate(masses_kg, 4, rounds);
+    return &bench.calibration;
+}
+
+static double grams(const struct up_calibration *c, double counts) {
+    return counts / c->slope_counts_per_kg * 1e3;
+}
+
+/* A hook of 27.5 g that comes with each mass: one question, and put right it is gone. */
+static void an_offset_is_first_a_question(void **state) {
+    (void)state;
+    memset(&hands, 0, sizeof hands);
+    hands.with_each_kg = 0.0275;
+    const struct up_calibration *c = calibrate_so(51, 2);
+    assert_int_equal(hands.questions, 1);
+    assert_non_null(strstr(hands.first, "Each mass reads 27.5 g too heavy"));
+    assert_non_null(strstr(hands.first, "type accept"));        /* the text is whole */
+    assert_int_equal(bench.asked[UP_ACTION_HANG_MASS], 1 + 16); /* the preload stands */
+    assert_true(c->points == 8 && c->offset_taken == 0);
+    assert_true(fabs(grams(c, c->offset_counts)) < 0.1);
+}
+
+static void an_offset_that_is_confirmed_is_a_signed_term(void **state) {
+    (void)state;
+    memset(&hands, 0, sizeof hands);
+    hands.with_each_kg = 0.0275;
+    hands.word = UP_ANSWER_ACCEPT;
+    const struct up_calibration *c = calibrate_so(51, 2);
+    assert_int_equal(hands.questions, 1);
+    assert_non_null(strstr(bench.note, "accepted by the operator: Each mass"));
+    assert_int_equal(bench.asked[UP_ACTION_HANG_MASS], 1 + 8);
+    assert_true(c->offset_taken == 1 && up_calibration_offset_matters(c));
+    assert_true(fabs(grams(c, c->offset_counts) - 27.5) < 0.1);
+    bench.hook = NULL;
+    struct up_result result = measure("Lead block");
+    assert_true(fabs(result.weighing.term[UP_INPUT_OFFSET].value - 0.0275) < 1e-4);
+}
+
+/* Beyond chance on a cell as quiet as this, and less than one weighing shows. */
+static void a_small_offset_is_no_question(void **state) {
+    (void)state;
+    memset(&hands, 0, sizeof hands);
+    hands.noise_counts = 400; /* one loading scatters by 0.1 g, the mean of 24 by less */
+    hands.with_each_kg = 0.00015;
+    const struct up_calibration *c = calibrate_so(64, 6);
+    assert_int_equal(hands.questions, 0);
+    print_message("# offset %.3f g, u %.3f g, scatter %.3f g\n", grams(c, c->offset_counts),
+                  grams(c, c->u_offset_counts), c->scatter_kg * 1e3);
+    assert_true(c->offset_counts > 3 * c->u_offset_counts); /* t(0.99, 22) = 2.82 */
+    assert_true(c->offset_taken == 1 && !up_calibration_offset_matters(c));
+}
+
+/* The heaviest of the set, so that no loading before it shows it: by 1.25 % too heavy. */
+static void a_mass_off_the_others_is_asked_about(void **state) {
+    (void)state;
+    memset(&hands, 0, sizeof hands);
+    hands.of_kg = 4;
+    hands.off_kg = 0.05;
+    const struct up_calibration *c = calibrate_so(53, 2);
+    assert_int_equal(hands.questions, 1);
+    assert_non_null(strstr(hands.first, "the one of 4 kg weighs 50.0 g too much"));
+    assert_non_null(strstr(hands.first, "type accept"));
+    assert_int_equal(c->points, 8);
+    assert_true(c->lack_of_fit_kg < 1e-4);
+    virtual_bench_end(&bench);
+    hands.off_kg = 0.05; /* kept: the line says what it is worth, and takes no offset */
+    hands.word = UP_ANSWER_ACCEPT;
+    hands.questions = 0;
+    c = calibrate_so(53, 2);
+    assert_int_equal(hands.questions, 1);
+    assert_true(c->lack_of_fit_kg > 5e-3 && c->offset_taken == 0);
+    virtual_bench_end(&bench);
+    hands.tolerance_rel = 0.02; /* of 4 kg: 80 g, which its papers allow */
+    hands.questions = 0;
+    hands.first[0] = '\0';
+    calibrate_so(53, 2);
+    assert_null(strstr(hands.first, "the one of 4 kg"));
+}
+
+/* Before, the masses were held against it: "by the loadings before, -inf kg hang". */
+static void a_preload_that_never_hung_is_asked_about(void **state) {
+    (void)state;
+    for (int accepted = 0; accepted < 2; accepted++) {
+        virtual_bench_end(&bench);
+        memset(&hands, 0, sizeof hands);
+        hands.no_preload = true;
+        hands.word = accepted ? UP_ANSWER_ACCEPT : UP_ANSWER_DONE;
+        const struct up_calibration *c = calibrate_so(54, 2);
+        assert_int_equal(hands.questions, 1);
+        assert_non_null(strstr(hands.first, "The load has not moved"));
+        assert_non_null(strstr(hands.first, "Did the heaviest mass hang"));
+        assert_true(c->points == 8 && fabs(grams(c, c->offset_counts)) < 0.1);
+    }
+}
+
 /* ---- readings that are typed ---- */
 
 static const char SCALE[] = "[rig]\nid = scale\n[port]\nkind = typed\n"
@@ -407,6 +546,11 @@ int main(void) {
         cmocka_unit_test_teardown(a_class_gives_the_tolerance, end),
         cmocka_unit_test_teardown(temperature_since_the_calibration_is_carried, end),
         cmocka_unit_test_teardown(a_skipped_preload_is_remembered, end),
+        cmocka_unit_test_teardown(an_offset_is_first_a_question, end),
+        cmocka_unit_test_teardown(an_offset_that_is_confirmed_is_a_signed_term, end),
+        cmocka_unit_test_teardown(a_small_offset_is_no_question, end),
+        cmocka_unit_test_teardown(a_mass_off_the_others_is_asked_about, end),
+        cmocka_unit_test_teardown(a_preload_that_never_hung_is_asked_about, end),
         cmocka_unit_test(a_typed_preload_is_not_read),
     };
     return cmocka_run_group_tests_name("calibrating", tests, NULL, NULL);

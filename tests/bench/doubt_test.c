@@ -320,6 +320,37 @@ static void another_item_in_the_third_trial_is_asked_about(void **state) {
     assert_int_equal(bench.asked[UP_ACTION_IMMERSE], 4);
 }
 
+static double in_turn_kg[3];
+
+static enum up_answer_word hang_in_turn(struct hand_bench *b, const struct up_ask *ask) {
+    if (ask->action == UP_ACTION_IMMERSE && b->asked[UP_ACTION_IMMERSE] <= 3) {
+        scene.water_kg = in_turn_kg[b->asked[UP_ACTION_IMMERSE] - 1];
+    }
+    return act(b, ask);
+}
+
+static unsigned questions_in_turn(double second_kg, double third_kg) {
+    bench.act = hang_in_turn;
+    in_turn_kg[0] = 0.3;
+    in_turn_kg[1] = second_kg;
+    in_turn_kg[2] = third_kg;
+    measure();
+    return bench.asked[UP_ACTION_CONFIRM];
+}
+
+/* An item that touches something goes from bad to worse: what lay apart without a word does not
+   let the next lie apart further. Loadings that scatter by 6 g do, and a word. */
+static void trials_that_scatter_do_not_excuse_each_other(void **state) {
+    (void)state;
+    scene.word = UP_ANSWER_ACCEPT;
+    assert_int_equal(questions_in_turn(0.309, 0.322), 1);
+    assert_int_equal(questions_in_turn(0.315, 0.33), 1); /* the second alone */
+    bench.calibration.scatter_kg = 0.006;
+    bench.calibration.scatter_rel = 0;
+    assert_int_equal(questions_in_turn(0.309, 0.322), 0);
+    assert_int_equal(questions_in_turn(0.309, 0.324), 1);
+}
+
 /* 0.9 kg that lose 39 g under water have 23077 kg/m3, 40 g 22500; 90 kg lift 10 kg/m3. */
 static bool is_thought_impossible(double air_kg, double water_kg) {
     scene.air_kg = air_kg;
@@ -442,6 +473,7 @@ int main(void) {
         DOUBT(a_step_cannot_be_accepted),
         DOUBT(drift_is_no_hand),
         DOUBT(another_item_in_the_third_trial_is_asked_about),
+        DOUBT(trials_that_scatter_do_not_excuse_each_other),
         DOUBT(a_density_that_no_gear_has_is_asked_about),
         DOUBT(an_impossible_item_is_weighed_dry_again),
         DOUBT(a_mass_left_on_at_a_tare_is_asked_about),

@@ -200,12 +200,16 @@ static void the_slope_is_no_surer_than_its_history(void **state) {
 }
 
 /* Each load, hung or taken off, reads 3000 counts (5 g) larger; masses scatter by 6 counts. */
-static void an_offset_beyond_chance_is_part_of_the_line(void **state) {
+static void an_offset_that_was_accepted_is_part_of_the_line(void **state) {
     (void)state;
     for (int i = 0; i < 8; i++) {
         double kg = (1 + i % 3) * (i < 6 ? 1 : -1);
         hang(kg, copysign(3000, kg) + (i % 2 == 0 ? 6 : -6));
     }
+    fit();
+    assert_true(found.offset_taken == 0 && found.dof == 7);
+    assert_true(found.lack_of_fit_kg > 1e-3);
+    loadings.offset_accepted = true;
     fit();
     assert_true(found.offset_taken == 1 && found.dof == 6);
     assert_close(found.offset_counts, 3000, 20);
@@ -226,6 +230,7 @@ static void dwell(double c, double d, double late_s) {
         double decades = is_late ? log10(1 + late_s / loadings.rig.read_after_s) : 0;
         hang(dwell_kg[i], decades * c * SLOPE * dwell_kg[i]);
         loadings.point[i].late_s = is_late ? late_s : 0;
+        loadings.at_reading[i] = 1.7 * c * loadings.point[i].load_counts;
         loadings.decade[i] = (c + dwell_off[i] * d) * loadings.point[i].load_counts;
     }
     fit();
@@ -238,6 +243,7 @@ static void creep_is_told_a_decade(void **state) {
     assert_close(found.creep_rel_decade, -0.0031, 1e-12);
     assert_close(found.u_creep_rel_decade, u, 1e-12);
     assert_true(found.creep_is_told == 1);
+    assert_close(found.creep_at_reading, 1.7 * -0.0031, 1e-12);
 }
 
 /* t (0.99, 4) = 4.604 (GUM table G.2) times u is where chance ends. */
@@ -473,7 +479,7 @@ int main(void) {
         FIT(a_rounding_does_not_average_out),
         FIT(replicates_tell_the_scatter_that_grows),
         FIT(the_slope_is_no_surer_than_its_history),
-        FIT(an_offset_beyond_chance_is_part_of_the_line),
+        FIT(an_offset_that_was_accepted_is_part_of_the_line),
         FIT(creep_within_chance_is_not_used),
         FIT(a_known_mass_bears_a_calibration_out),
         FIT(a_light_mass_says_too_little),

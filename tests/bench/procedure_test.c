@@ -199,17 +199,25 @@ static void no_class_hangs_on_the_air_of_an_item_never_shaken(void **state) {
 static void an_offset_is_told_when_it_matters(void **state) {
     struct up_calibration c = {.slope_counts_per_kg = 600000,
                                .dof = 5,
+                               .scatter_kg = 1.2e-4, /* 72 counts */
+                               .scatter_rel = 1e-4,  /* 30 counts of 0.5 kg: 78 in all */
+                               .lack_of_fit_kg = 0,
+                               .hysteresis_kg = 0,
+                               .span_kg = 2,
+                               .unloading_slope_counts_per_kg = (double)NAN,
                                .points = 2,
                                .point = {{.mass_kg = 2}, {.mass_kg = 0.5}}};
     (void)state;
-    c.u_offset_counts = 20; /* t(0.99, 4) = 4.604 (GUM table G.2): 92 counts; 5e-4 of 0.5 kg: 150 */
-    c.offset_counts = -140;
-    assert_false(
-        up_calibration_offset_matters(&c)); /* more than chance, but it matters to nobody */
+    c.u_offset_counts = 20; /* t(0.99, 4) = 4.604 (GUM table G.2): 92 counts */
+    c.offset_counts = -150; /* more than chance, less than twice 78: one weighing shows none */
+    assert_false(up_calibration_offset_matters(&c));
     c.offset_counts = -160;
     assert_true(up_calibration_offset_matters(&c));
     c.u_offset_counts = 40;
     assert_false(up_calibration_offset_matters(&c)); /* 184 counts may be chance */
+    c.u_offset_counts = 20;
+    c.mass_tolerance_rel = 2e-4; /* of 0.5 kg: 60 counts, a rectangle, u 35 */
+    assert_false(up_calibration_offset_matters(&c));
 }
 
 /* A ballast that was hung just before a creeping cell is read: the preload must cost no fault. */

@@ -179,6 +179,8 @@ static void slopes_are_without_the_drift(void **state) {
     for (unsigned i = 0; i < 3; i++) {
         assert_close(trial[i].water_slope_counts_s, 0, 1);
         assert_close(trial[i].tare_slope_counts_s, 0, 1);
+        double change = trial[i].tare_change_counts, per_reading = 5 * bench.rig.read_after_s;
+        assert_true(change > 2 * per_reading && change < 10 * per_reading);
         assert_true(trial[i].water_age_s > 15 && trial[i].tare_age_s > 15);
     }
 }

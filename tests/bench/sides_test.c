@@ -266,12 +266,49 @@ static void a_body_outside_asks_before_it_goes_on(void **state) {
     body_accepted_after = 1;
     struct up_result result = measure("Heron fin");
     assert_int_equal(bench.asked[UP_ACTION_CONFIRM], 2);
-    assert_int_equal(bench.asked[UP_ACTION_HANG_REFERENCE], 2); /* weighed once more first */
+    /* Nobody knows yet how it scatters: hung three times for each question. */
+    assert_int_equal(bench.asked[UP_ACTION_HANG_REFERENCE], 6);
     assert_int_equal(result.checks, 1);
     assert_int_equal(bench.checks, 3); /* two weighings, and the word about the second */
     assert_int_equal(bench.checks_confirmed, 1);
     assert_true(result.check[0].outside && result.check[0].confirmed);
     assert_true(fabs(result.check[0].deviation_kg.value + 0.005) < 0.001);
+}
+
+/* Where the bench has learned how trials scatter one reading is enough to ask. */
+static void a_bench_that_knows_its_scatter_asks_at_once(void **state) {
+    (void)state;
+    refer_to(0, "00000000-0000-4000-8000-00000000000a");
+    plan.reference[0].reference.mass_kg.value += 0.005;
+    plan.kind_repeatability_kg = (struct up_quantity){0, 3e-4, 3};
+    bench.hook = answer_body;
+    read_as = "too light";
+    body_accepted_after = 0;
+    measure("Heron fin");
+    assert_int_equal(bench.asked[UP_ACTION_CONFIRM], 1);
+    assert_int_equal(bench.asked[UP_ACTION_HANG_REFERENCE], 1);
+}
+
+/* A bench where each hanging under water scatters by a gram, and the masses do not show it: the
+   mean of several readings is judged by what lies between them, and nothing is asked. */
+static void what_scatter_explains_is_no_question(void **state) {
+    unsigned hung = 0;
+    (void)state;
+    bench.declared.hang_sd_kg = 1e-3;
+    virtual_bench_restart(&bench, 12);
+    assert_true(virtual_bench_calibrate(&bench, masses_kg, 4, 2, NULL));
+    refer_to(0, "00000000-0000-4000-8000-00000000000a");
+    memset(bench.asked, 0, sizeof bench.asked);
+    for (unsigned session = 1; session <= 6; session++) {
+        struct up_result result = measure("Lead block");
+        assert_false(result.check[0].outside);
+        assert_int_equal(bench.checks, session); /* told when it was judged */
+        up_procedure_destroy(procedure);
+        procedure = NULL;
+    }
+    hung = bench.asked[UP_ACTION_HANG_REFERENCE];
+    assert_true(hung >= 9 && hung < 18);
+    assert_int_equal(bench.asked[UP_ACTION_CONFIRM], 0);
 }
 
 /* Done to everything ends the session instead of going on with a scale that is off. */
@@ -422,6 +459,8 @@ int main(void) {
         IN_A_SESSION(a_body_has_the_volume_of_the_waters_warmth),
         IN_A_SESSION(a_check_is_as_sure_as_the_cell),
         IN_A_SESSION(a_body_outside_asks_before_it_goes_on),
+        IN_A_SESSION(a_bench_that_knows_its_scatter_asks_at_once),
+        IN_A_SESSION(what_scatter_explains_is_no_question),
         IN_A_SESSION(done_never_goes_on_with_a_body_outside),
         IN_A_SESSION(a_body_is_held_against_its_history),
         IN_A_SESSION(two_points_tell_the_moment),

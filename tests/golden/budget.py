@@ -22,10 +22,9 @@ import math
 import sys
 from fractions import Fraction
 
-import gsw
-
-INF, NAN = math.inf, math.nan
-G0, MASS_KG_M3, ZERO_C_K, PA_PER_DBAR = 9.80665, 8000.0, 273.15, 1e4
+sys.dont_write_bytecode = True
+from waters_and_air import (INF, MASS_KG_M3, NAN, air_density, line_of, mean, rho_of, sd_of, slope_per_k, slope_per_m,
+                            t_of_2_sd, u_of_formula, u_of_salinity, u_of_temperature)
 
 # Choices of the project.
 CREEP_AS_LOADED, CREEP_OTHER_WAY, CREEP_TYPED = 1 / 5, 1 / 3, 5e-4
@@ -35,7 +34,6 @@ SPAN_PER_K, TEMP_UNKNOWN_K = 5e-5, 10
 CREEP_LOADED, CREEP_UNLOADED = (1, 0.2), (0.25, 1.25)   # share of the creep foretold, give or take
 BUBBLES_TIMES, DRIPS_TIMES = (1, 2), (0.5, 2)
 SWING_RAD, DEPTH_M, TAPE_M, U_DEPTHS_M = 0.02, 0.1, 0.005, 0.02
-U_FRESH, U_SEA, U_SOLIDS_KIND, U_POOL_SALT = 0.42e-3, 4e-3, 0.1, 0.02
 # One-sided 99 % of Student's t, by degrees of freedom; 99 % of F by both (e-Handbook).
 T_99 = {1: 31.821, 2: 6.965, 3: 4.541, 4: 3.747}
 F_99 = {(3, 20): 4.938, (2, 12): 6.927}
@@ -44,130 +42,6 @@ F_99 = {(3, 20): 4.938, (2, 12): 6.927}
 # slopes of density with temperature, over 0.05 K, and with depth, over 1 m) agrees with the derivative
 # to the third order.
 CLOSED, BY_STEPS = 1e-9, 1e-5
-
-
-# ---- waters and air ----
-
-def fresh(t, p=0.0):
-    """Tanaka et al. 2001: (1) with table 1, and the compressibility of their (10)."""
-    a1, a2, a3, a4, a5 = -3.983035, 301.797, 522528.9, 69.34881, 999.974950
-    rho = a5 * (1 - (t + a1) ** 2 * (t + a2) / (a3 * (t + a4)))
-    return rho * (1 + (50.74 - 0.326 * t + 0.00416 * t * t) * 1e-11 * p)
-
-
-def sea(s, t, p=0.0):
-    return float(gsw.rho_t_exact(s, t, p / PA_PER_DBAR))
-
-
-def salt_of_pools(s, t):
-    """What sodium chloride adds (Lo Surdo et al. 1982); molality by 58.443 g/mol."""
-    m = s / 58.443 / (1 - s / 1000)
-    a = 45.5655 - 0.2341 * t + 3.4128e-3 * t**2 - 2.7030e-5 * t**3 + 1.4037e-7 * t**4
-    b = -1.8527 + 5.3956e-2 * t - 6.2635e-4 * t**2
-    c = -1.6368 - 9.5653e-4 * t + 5.2829e-5 * t**2
-    return a * m + b * m**1.5 + c * m**2 + 0.2274 * m**2.5
-
-
-def rho_of(water, t=None, s=None, p=None):
-    t = water["temp_c"] if t is None else t
-    s = water["salinity_g_kg"] if s is None else s
-    p = pressure_pa(water) if p is None else p
-    if water["model"] == "sea":
-        return sea(s, t, p)
-    if water["model"] == "pool":
-        return fresh(t, p) + salt_of_pools(s, t)
-    return fresh(t, p) + sea(s, t, p) - sea(0, t, p)
-
-
-def pressure_pa(water, depth_m=None):
-    """Of a column as dense as its surface."""
-    depth_m = water["depth_m"] if depth_m is None else depth_m
-    return rho_of(water, p=0.0) * (water["gravity_m_s2"] or G0) * depth_m
-
-
-def slope_per_k(water):
-    """Five points: exact to the fourth order. And the curvature."""
-    t, h, p = water["temp_c"], 0.2, pressure_pa(water)
-    r = [rho_of(water, t=t + i * h, p=p) for i in (-2, -1, 0, 1, 2)]
-    return ((r[0] - 8 * r[1] + 8 * r[3] - r[4]) / (12 * h),
-            (-r[0] + 16 * r[1] - 30 * r[2] + 16 * r[3] - r[4]) / (12 * h * h))
-
-
-def slope_per_m(water):
-    d = water["depth_m"]
-    return rho_of(water, p=pressure_pa(water, d + 0.5)) - rho_of(water, p=pressure_pa(water, d - 0.5))
-
-
-def u_of_salinity(water):
-    s, u = water["salinity_g_kg"], water["u_salinity_g_kg"]
-    most = 2.0 if water["model"] == "fresh" else 42.0
-    low, high = max(s - u, 0), min(s + u, most)
-    return u / (high - low) * (rho_of(water, s=high) - rho_of(water, s=low)) if u > 0 else 0.0
-
-
-def u_of_formula(water):
-    p = pressure_pa(water)
-    if water["model"] == "sea":
-        return U_SEA
-    if water["model"] == "pool":
-        return math.hypot(U_FRESH, U_POOL_SALT * (rho_of(water) - fresh(water["temp_c"], p)))
-    return math.hypot(U_FRESH, U_SOLIDS_KIND * (rho_of(water) - fresh(water["temp_c"], p)))
-
-
-def u_of_temperature(water):
-    """GUM 5.1.2, note: with the second order, for fresh water has no slope at 4 degrees."""
-    first, second = slope_per_k(water)
-    u = water["u_temp_c"]
-    return math.hypot(first * u, second * u * u / math.sqrt(2))
-
-
-def air_cipm(t, p, h):
-    k = t + ZERO_C_K
-    saturation = math.exp(1.2378847e-5 * k * k - 1.9121316e-2 * k + 33.93711047 - 6.3431645e3 / k)
-    x = h * (1.00062 + 3.14e-8 * p + 5.6e-7 * t * t) * saturation / p
-    z = (1 - p / k * (1.58123e-6 - 2.9331e-8 * t + 1.1043e-10 * t * t + (5.707e-6 - 2.051e-8 * t) * x
-                      + (1.9898e-4 - 2.376e-6 * t) * x * x)
-         + (p / k) ** 2 * (1.83e-11 - 0.765e-8 * x * x))
-    return p * 28.96546e-3 / (z * 8.314472 * k) * (1 - x * (1 - 18.01528e-3 / 28.96546e-3))
-
-
-def air_short(t, p, h):
-    return (0.34848 * p / 100 - 0.009 * 100 * h * math.exp(0.061 * t)) / (ZERO_C_K + t)
-
-
-def air_density(m):
-    """Value and u; rough inputs by the short form. Five points a derivative."""
-    at = [m["air_temp_c"], m["air_pressure_pa"], m["air_humidity"]]
-    us = [m["u_air_temp_k"], m["u_air_pressure_pa"], m["u_air_humidity"]]
-    variance = 0.0
-    for i, h in enumerate((0.1, 50.0, 5e-3)):
-        f = [air_cipm(*[a + (j * h if n == i else 0) for n, a in enumerate(at)]) for j in (-2, -1, 1, 2)]
-        variance += ((f[0] - 8 * f[1] + 8 * f[2] - f[3]) / (12 * h) * us[i]) ** 2
-    if math.sqrt(variance) > 10 * 2e-4 * air_cipm(*at):
-        rho = air_short(*at)
-        return rho, math.sqrt(variance + (2e-4 * rho) ** 2)
-    return air_cipm(*at), math.sqrt(variance + ((22e-6 if 15 <= at[0] <= 27 else 1e-4) * air_cipm(*at)) ** 2)
-
-
-# ---- statistics ----
-
-def mean(x):
-    return math.fsum(x) / len(x)
-
-
-def sd_of(x):
-    return math.sqrt(math.fsum((v - mean(x)) ** 2 for v in x) / (len(x) - 1)) if len(x) > 1 else NAN
-
-
-def line_of(x, y):
-    """Ordinary least squares (GUM H.3): intercept, slope, their covariance, scatter, dof."""
-    n, mx = len(x), mean(x)
-    sxx = math.fsum((v - mx) ** 2 for v in x)
-    slope = math.fsum((a - mx) * b for a, b in zip(x, y)) / sxx
-    at_0 = mean(y) - slope * mx
-    s2 = math.fsum((b - at_0 - slope * a) ** 2 for a, b in zip(x, y)) / (n - 2)
-    return {"at_0": at_0, "slope": slope, "s": math.sqrt(s2), "dof": n - 2, "u_slope": math.sqrt(s2 / sxx),
-            "u_at": lambda t: math.sqrt(s2 * (1 / n + (t - mx) ** 2 / sxx)), "at": lambda t: at_0 + slope * t}
 
 
 # ---- the terms ----
@@ -298,7 +172,8 @@ def unsteady(m, s, slope_key, age_key, direction, low, high):
     rates, offs = [], []
     for t in kept:
         step_kg = direction * t["load"] / m["slope"]
-        creep = m["creep"] * step_kg / (t[age_key] * math.log(10))
+        per_decade = m["creep"] if math.isnan(m["creep_at_reading"]) else m["creep_at_reading"]
+        creep = per_decade * step_kg / (t[age_key] * math.log(10))
         share, off = CREEP_LOADED if step_kg > 0 else CREEP_UNLOADED
         rates.append(share * creep - t[slope_key] / m["slope"])
         offs.append(off * abs(creep))
@@ -322,6 +197,16 @@ def drips(m, s):
     share = mean([0.5 if t is m["trials"][0] else 1.0 for t in kept]) if kept else 0.0
     found["term"] = dict(found["term"], value=found["term"]["value"] * share, u=found["term"]["u"] * share)
     return found
+
+
+def drift_u(m, s):
+    """Where the scatter is pooled, or that of two trials at most: half of what the tares differ by beside a steady
+    drift, for the mean of the trials; less what the scatter shows of it."""
+    changes, n = [t["tare_change"] for t in s["kept"]], len(s["kept"])
+    if n > 2 and s["dof"] <= n - 1:
+        return 0.0
+    u = (sd_of(changes) if n > 1 else abs(changes[0])) / 2 / math.sqrt(n)
+    return math.sqrt(max(0, u**2 - s["u_last"] ** 2))
 
 
 def creep_left(m, s):
@@ -359,6 +244,7 @@ def terms_of(m, s, tank, target):
     return {
         "repeatability in water": student(s["last"], s["u_last"], s["dof"]),
         "plateau noise in water": normal(0, math.sqrt(max(0, s["u_plateau"] ** 2 - s["u_last"] ** 2)), "A"),
+        "drift between the tares": normal(0, drift_u(m, s), "A"),
         "dry weighing in air": student(
             dry, math.hypot(m["u_air_counts"], max(s["sd"], abs(m["slope"]) * loading_u(m, dry / m["slope"]))),
             s["dof"]),
@@ -397,7 +283,8 @@ def balance(m, x, constant, target):
     """Net buoyancy, volume and mass from a force balance: in air, and in water."""
     k = 1 - Fraction(m["calibration_air"]) / Fraction(MASS_KG_M3)
     slope = x["calibration slope"] * (1 + x["reference masses"]) * (1 + x["cell temperature since the calibration"])
-    read = x["repeatability in water"] + x["plateau noise in water"] + x["resolution"]
+    read = (x["repeatability in water"] + x["plateau noise in water"] + x["drift between the tares"]
+            + x["resolution"])
     w = (read / slope * (1 + x["residual creep"]) * (1 - x["hanging point and swing"])
          + x["calibration lack of fit"] + x["hysteresis"] + x["water that drips off"]
          - x["calibration offset"] * constant["way"])
@@ -502,8 +389,10 @@ def body_check(m, tank):
     rms_kg = math.sqrt(mean([mass**2 for mass in m["points"]]))
     offset = offset_term(m, abs(load_kg))
     reads = (load_kg - math.copysign(1, load_kg) * offset["value"]) * k
-    scatter_kg = m["kind_sd_kg"] if m["kind_dof"] >= 3 else 0  # one reading, as one trial
-    u_reads = math.hypot(max(abs(body["u_load"] / m["slope"]), loading_u(m, load_kg), scatter_kg), offset["u"],
+    # of one reading: of a plateau or of several readings, of a loading, of a trial where that is known
+    known = [(abs(body["u_load"] / m["slope"]), body["load_dof"]), (loading_u(m, load_kg), m["slope_dof"])]
+    u_one, dof_one = max(known + ([(m["kind_sd_kg"], m["kind_dof"])] if m["kind_dof"] >= 3 else []))
+    u_reads = math.hypot(u_one, offset["u"],
                          m["meniscus_kg"] / math.sqrt(3), m["lack_of_fit_kg"] * abs(load_kg) / rms_kg,
                          loop(m, load_kg) / math.sqrt(3))
     warmer = tank["temp_c"] - 20
@@ -518,8 +407,11 @@ def body_check(m, tank):
                          creep / math.sqrt(3), SWING_RAD**2 / 8 / math.sqrt(3))
     expected = body["mass_kg"] - rho * volume
     u = math.hypot(u_reads, body["u_mass_kg"], rho * u_volume, volume * u_rho, expected * u_scale)
+    weighted = u_one**4 / dof_one + (expected * m["u_slope"] / m["slope"]) ** 4 / m["slope_dof"]
+    limit = t_of_2_sd(u**4 / weighted if weighted > 0 else INF) * u
     return {"reads_kg": reads, "u_reads_kg": u_reads, "expected_kg": expected, "deviation_kg": reads - expected,
-            "u_deviation_kg": u, "e_n": (reads - expected) / (2 * u), "low_kg": -2 * u, "high_kg": 2 * u}
+            "u_deviation_kg": u, "e_n": (reads - expected) / (2 * u), "low_kg": -limit,
+            "high_kg": limit}
 
 
 # ---- the measurements, made up ----
@@ -530,10 +422,11 @@ def water(model, s, u, depth, temp_c=NAN, u_temp=0.0, in_range=False, gravity=0.
 
 
 def trial(load, u, shakes, gain, gain_s, soak_s, temp_c, late_s=0.0, left_out=False, before=0.0, preset=False,
-          water=(0.0, 0.0), tare=(0.0, 0.0)):
+          water=(0.0, 0.0), tare=(0.0, 0.0), change=0.0):
     return {"load": load, "u": u, "shakes": shakes, "gain": gain, "freed": gain + before, "gain_s": gain_s, "soak_s": soak_s,
             "temp_c": temp_c, "late_s": late_s, "left_out": left_out, "set": preset,
-            "water_slope": water[0], "water_age": water[1], "tare_slope": tare[0], "tare_age": tare[1]}
+            "water_slope": water[0], "water_age": water[1], "tare_slope": tare[0], "tare_age": tare[1],
+            "tare_change": change}
 
 
 COMMON = dict(
@@ -542,7 +435,7 @@ COMMON = dict(
     read_after_s=20.0, window_s=8.0, air_temp_c=21.5, u_air_temp_k=0.4, air_pressure_pa=99800.0,
     u_air_pressure_pa=60.0, air_humidity=0.47, u_air_humidity=0.05, slope=612345.25, u_slope=9.5, slope_dof=9.0,
     unloading=NAN, u_unloading=NAN, mass_tolerance=6e-5, lack_of_fit_kg=1.1e-4, hysteresis_kg=8e-4, creep=0.0017,
-    u_creep=0.0004, creep_is_told=1.0, scatter_kg=1.5e-4, scatter_rel=2e-4, offset_taken=0.0, offset_counts=44.0,
+    u_creep=0.0004, creep_at_reading=0.0021, creep_is_told=1.0, scatter_kg=1.5e-4, scatter_rel=2e-4, offset_taken=0.0, offset_counts=44.0,
     u_offset_counts=31.0,
     calibration_air=1.1764, calibration_temp_c=17.25, span_kg=4.0, points=[0.5, 1.0, 2.0, 4.0, -0.5, -2.0],
     expansion=3.9e-4, u_expansion=0.71e-4, kind_sd_kg=0.0, kind_dof=INF, kind_share=0.0,
@@ -550,7 +443,7 @@ COMMON = dict(
     air_counts=NAN, u_air_counts=0.0, level_counts=NAN, u_level_counts=0.0, two_point_m=0.0,
     deep_counts=NAN, u_deep_counts=0.0, second_depth_m=0.0, waters=[],
     body=dict(mass_kg=1.02345, u_mass_kg=2.5e-5, volume_m3=8.123e-4, u_volume_m3=6e-8, expansion=1.1e-4,
-              u_expansion=2e-5, load=130211.0, u_load=19.0))
+              u_expansion=2e-5, load=130211.0, u_load=19.0, load_dof=INF))
 
 CASES = {
     # A sinking piece; one trial left out, one late, one never shaken, one with a gain below nothing. It
@@ -559,7 +452,8 @@ CASES = {
         COMMON, air_counts=702345.5, u_air_counts=35.0, kind_sd_kg=1e-4, kind_dof=20,
         tank=water("fresh", 0.21, 0.11, 0.45, in_range=True, gravity=9.8123),
         level_counts=61350.0, u_level_counts=28.0, two_point_m=0.62,
-        trials=[trial(102450.0, 21.0, 2, 310.0, 45.0, 30.0, 22.35, before=9120.0, water=(3.1, 21.0), tare=(-14.0, 20.5)),
+        trials=[trial(102450.0, 21.0, 2, 310.0, 45.0, 30.0, 22.35, before=9120.0, water=(3.1, 21.0), tare=(-14.0, 20.5),
+                      change=5000.0),
                 trial(102011.0, 25.0, 3, -120.0, 47.0, 330.0, 22.5, late_s=24.0, before=11730.0, water=(-0.4, 22.0),
                       tare=(-16.5, 20.0)),
                 trial(103900.0, 19.0, 2, 4000.0, 44.0, 640.0, 22.9, left_out=True, before=20000.0, water=(50.0, 22.0),
@@ -577,14 +471,15 @@ CASES = {
         calibration_temp_c=NAN, hysteresis_kg=NAN, span_kg=2.0, points=[0.5, 1.0, 2.0, 1.0],
         tank=water("fresh", 0.3, 0.1, 0.45, gravity=9.8123), kind_sd_kg=5e-4, kind_dof=12, kind_share=0.33,
         kind_stuck_share=0.23, kind_stuck_kg=0.0031,
-        body=dict(COMMON["body"], load=-127700.0),
+        body=dict(COMMON["body"], load=-127700.0, u_load=410.0, load_dof=2.0),
         air_counts=-431200.0, u_air_counts=300.0, shake_share=0.7,
         deep_counts=70100.0, u_deep_counts=41.0, second_depth_m=3.25,
-        trials=[trial(81250.0, 900.0, 2, 150.0, 40.0, 25.0, 18.05, water=(-8.0, 20.0), tare=(2.0, 20.0)),
-                trial(81010.0, 850.0, 2, 90.0, 41.0, 300.0, 18.2, preset=True, water=(7.5, 20.0), tare=(-1.0, 20.0)),
+        trials=[trial(81250.0, 900.0, 2, 150.0, 40.0, 25.0, 18.05, water=(-8.0, 20.0), tare=(2.0, 20.0), change=1500.0),
+                trial(81010.0, 850.0, 2, 90.0, 41.0, 300.0, 18.2, preset=True, water=(7.5, 20.0), tare=(-1.0, 20.0),
+                      change=-420.0),
                 trial(81395.0, 870.0, 3, 60.0, 42.0, 610.0, 18.9, late_s=12.0, water=(4.0, 20.0),
-                      tare=(3.0, 20.0)),
-                trial(99000.0, 860.0, 2, 10.0, 42.0, 900.0, 19.1, left_out=True, preset=True)],
+                      tare=(3.0, 20.0), change=610.0),
+                trial(99000.0, 860.0, 2, 10.0, 42.0, 900.0, 19.1, left_out=True, preset=True, change=9000.0)],
         waters=[water("sea", 7.2, 0.5, 12.0, 6.0, 0.7, name="brackish")]),
     # It takes up water: stated at the last soak by the line, its gains without that water. Deep down.
     "soaks": dict(
@@ -598,13 +493,18 @@ CASES = {
         waters=[water("sea", 38.6, 1.1, 0.0, 19.0, 0.0, True, name="warm")]),
     # Three trials in a line: plainly heavier each time, and too few to state another than their mean.
     "three": dict(
-        COMMON, air_counts=902345.5, u_air_counts=30.0, hysteresis_kg=NAN, offset_taken=1.0, offset_counts=1900.0,
-        u_offset_counts=120.0, scatter_kg=9e-4, scatter_rel=1.1e-3, tank=water("fresh", 0.0, 0.0, 0.45),
+        COMMON, creep_at_reading=NAN, u_slope=900.0, slope_dof=5.0, air_counts=902345.5, u_air_counts=30.0,
+        hysteresis_kg=NAN, offset_taken=1.0, offset_counts=1900.0, u_offset_counts=120.0, scatter_kg=9e-4, scatter_rel=1.1e-3, tank=water("fresh", 0.0, 0.0, 0.45),
         trials=[trial(50100.0, 12.0, 2, 420.0, 52.0, 60.0, 20.0, water=(-10.0, 21.0), tare=(-20.0, 20.0)),
                 trial(50911.0, 14.0, 2, -390.0, 50.0, 420.0, 20.0, preset=True, water=(-11.0, 20.5),
                       tare=(-21.0, 20.0)),
                 trial(51718.0, 13.0, 2, 110.0, 49.0, 780.0, 20.0, preset=True, water=(-10.3, 20.0),
                       tare=(-22.5, 23.0))]),
+    # Two trials that agree, by chance, while the tares around them moved apart.
+    "two": dict(
+        COMMON, air_counts=902345.5, u_air_counts=30.0, tank=water("fresh", 0.0, 0.0, 0.45),
+        trials=[trial(50100.0, 12.0, 1, 42.0, 52.0, 60.0, 20.0, change=1400.0),
+                trial(50117.0, 14.0, 1, 39.0, 50.0, 420.0, 20.0, preset=True, change=-300.0)]),
     # Typed readings in kilograms of one trial, deep down, never shaken, never weighed in air; the air
     # over it hardly known. It rests on its kind.
     "typed": dict(
@@ -614,7 +514,7 @@ CASES = {
         tank=water("fresh", 0.2, 0.05, 34.0), depth_m=34.0, tank_area_m2=0.0, kind_sd_kg=0.006, kind_dof=7,
         body=dict(COMMON["body"], load=0.21, u_load=0.004),
         kind_stuck_kg=0.012, u_air_temp_k=5.0, u_air_pressure_pa=3000.0, u_air_humidity=0.2,
-        trials=[trial(1.37, 0.0029, 0, 0.0, 0.0, 20.0, 9.0)]),
+        trials=[trial(1.37, 0.0029, 0, 0.0, 0.0, 20.0, 9.0, change=-0.02)]),
 }
 
 
@@ -642,7 +542,8 @@ def put_measurement(rows, name, m):
         put(rows, "point", mass)
     for t in m["trials"]:
         put(rows, "trial", t["load"], t["u"], t["shakes"], t["gain"], t["gain_s"], t["soak_s"], t["temp_c"],
-            t["late_s"], t["left_out"], t["freed"], t["set"], t["water_slope"], t["water_age"], t["tare_slope"], t["tare_age"])
+            t["late_s"], t["left_out"], t["freed"], t["set"], t["water_slope"], t["water_age"], t["tare_slope"], t["tare_age"],
+            t["tare_change"])
 
 
 def put_result(rows, m, s, tank, target):

@@ -257,6 +257,7 @@ static void each_input_is_shared_with_whom_it_concerns(void **state) {
     } shared[] = {
         {UP_INPUT_WATER_LOAD, UP_SHARED_WEIGHING},
         {UP_INPUT_WATER_PLATEAU, UP_SHARED_WEIGHING},
+        {UP_INPUT_DRIFT, UP_SHARED_WEIGHING},
         {UP_INPUT_AIR_LOAD, UP_SHARED_WEIGHING},
         {UP_INPUT_SLOPE, UP_SHARED_CALIBRATION},
         {UP_INPUT_MASSES, UP_SHARED_MASSES},
@@ -482,6 +483,12 @@ static void undecided_tells_how_many_trials_would_decide(void **state) {
     set(&weighing, UP_INPUT_WATER_LOAD, 0.0024 * slope, UP_STUDENT, 3);
     assert_true(up_trials_to_decide(&weighing, &question, 4, &more));
     assert_int_equal(more, 0);
+    /* Drift between tares averages out too: 1.645 x 4.8 / sqrt(n) <= 2 with n = 16. */
+    weighing = make(1.0, (1.0 + 0.052) / rho_w);
+    set(&weighing, UP_INPUT_WATER_LOAD, 1e-5 * slope, UP_STUDENT, 3);
+    set(&weighing, UP_INPUT_DRIFT, 0.0024 * slope, UP_NORMAL, (double)INFINITY);
+    assert_true(up_trials_to_decide(&weighing, &question, 4, &more));
+    assert_true(more >= 11 && more <= 13);
 }
 
 /* ---- several results ---- */

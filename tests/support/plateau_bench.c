@@ -115,8 +115,10 @@ static bool do_ask(struct plateau_bench *bench, struct up_procedure *procedure,
                                    tank_thermometer_c(bench->tank), NULL);
     }
     double number = ask->depth_m != 0 ? ask->depth_m : ask->mass_kg;
-    if (ask->action == UP_ACTION_CONFIRM) { /* an outlier is kept */
-        return up_procedure_answer(procedure, ask->id, UP_ANSWER_DONE, 0, NULL);
+    if (ask->action == UP_ACTION_CONFIRM) { /* an outlier is kept, as any loading */
+        return up_procedure_answer(
+            procedure, ask->id, procedure->calibrating != NULL ? UP_ANSWER_ACCEPT : UP_ANSWER_DONE,
+            0, NULL);
     }
     if (!tank_act(bench->tank, up_action_name(ask->action), ask->item_name, number, done_s)) {
         return false;

@@ -48,6 +48,7 @@ static void give_point(const struct up_loadings *from, unsigned i, struct up_loa
     to->point[to->points] = from->point[i];
     to->tare_change[to->points] = from->tare_change[i];
     to->tare_span_s[to->points] = from->tare_span_s[i];
+    to->at_reading[to->points] = from->at_reading[i];
     to->decade[to->points++] = from->decade[i];
 }
 
@@ -58,6 +59,7 @@ static bool leave_out(const struct up_loadings *loadings, double mass_kg, struct
     double least_kg = (double)INFINITY;
     rest = left = *loadings;
     rest.points = left.points = 0;
+    rest.offset_accepted = true; /* as where nothing was asked */
     for (unsigned i = 0; i < loadings->points; i++) {
         bool same = loadings->point[i].mass_kg == mass_kg;
         give_point(loadings, i, same ? &left : &rest);
