@@ -15,6 +15,7 @@ struct doubt {
 struct doubt_levels {
     double before;  /* the reading before it, of any kind */
     double tare;    /* the empty hanger */
+    double early;   /* both readings may still lie so far from those of the full schedule */
     double largest; /* the largest step of the load so far */
     double counts_per_kg;
     double mass_kg, counts_per_mass_kg; /* calibrating: what was to hang, and what is known so far

@@ -109,6 +109,9 @@ static void go_to(struct up_procedure *procedure, int next) {
     procedure->stage = STAGE_ASKING;
     const struct step *step = step_of(procedure);
     stream_forget(&procedure->stream);
+    if (procedure->measuring != NULL) {
+        quick_begin_reading(procedure->measuring);
+    }
     schedule_ask(&procedure->schedule, procedure->stream.now_s,
                  step->comes_back ? tare_of(procedure) : NULL);
     fill_ask(procedure, step);
@@ -389,6 +392,7 @@ static void take_plateau(struct up_procedure *procedure, const struct up_plateau
     } else {
         procedure->measuring->now_s = procedure->stream.now_s;
         measuring_watch_temperature(procedure->measuring, plateau->temp_c);
+        quick_learn(procedure->measuring, procedure->step, plateau);
         go_to(procedure, measuring_read(procedure->measuring, procedure->step, &here));
     }
 }
@@ -398,6 +402,7 @@ static void judge_plateau(struct up_procedure *procedure, const struct up_platea
     struct doubt_levels levels = {
         .before = last->known ? last->load : (double)NAN,
         .tare = procedure->tare,
+        .early = plateau->early + tare_of(procedure)->early,
         .largest = procedure->largest_step,
         .counts_per_kg = procedure->measuring != NULL
                              ? procedure->measuring->record.calibration.slope_counts_per_kg
@@ -453,6 +458,17 @@ void offer_plateau(struct up_procedure *procedure, struct up_plateau *plateau, d
     procedure->stream.now_s = plateau->end_s;
     procedure->stage = STAGE_READING;
     take_or_wait(procedure, plateau, is_settled(plateau, noise_floor, rise));
+}
+
+/* ---- early readings of a quick weighing: quick_window.c finds them ---- */
+
+bool offer_early(struct up_procedure *procedure, struct up_plateau *window) {
+    if (!quick_ends_reading(procedure->measuring, procedure->step,
+                            procedure->stream.filter.noise.floor, window)) {
+        return false;
+    }
+    judge_plateau(procedure, window);
+    return true;
 }
 
 /* ---- samples ---- */
@@ -549,8 +565,12 @@ static void take_reading(struct up_procedure *procedure, struct up_reading *read
         return;
     }
     stream_hold(&procedure->stream, reading);
-    if (procedure->stage == STAGE_READING && schedule_read(&procedure->schedule, &procedure->stream,
-                                                           procedure->rig, &plateau, &settled)) {
+    if (procedure->stage != STAGE_READING ||
+        (early_window(procedure, &plateau) && offer_early(procedure, &plateau))) {
+        return;
+    }
+    if (schedule_read(&procedure->schedule, &procedure->stream, procedure->rig, &plateau,
+                      &settled)) {
         take_or_wait(procedure, &plateau, settled);
     }
 }

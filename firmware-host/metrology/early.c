@@ -109,10 +109,10 @@ static bool bound_by_rank(struct up_early_envelope *envelope, const struct up_ea
 }
 
 /* The scatter about the common mean, so that what lies between items is in it; the degrees of
-   freedom of the scatter within them. */
+   freedom within the items, or where each has few traces those between them. */
 static bool bound_by_t(struct up_early_envelope *envelope, const struct up_early_trace *trace,
                        size_t traces, double alpha) {
-    double dof = (double)traces - envelope->items;
+    double dof = fmax((double)traces - envelope->items, envelope->items - 1.0);
     if (envelope->items < UP_EARLY_ITEMS_LEAST || dof < UP_EARLY_DOF_LEAST) {
         return false;
     }

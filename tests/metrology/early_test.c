@@ -37,6 +37,11 @@ static void test_too_few(void **state) {
     assert_int_equal(up_early_learn(trace, 15, ALPHA).basis, UP_EARLY_FEW);
     assert_int_equal(up_early_learn(trace, 15, 0).basis, UP_EARLY_NONE);
     for (unsigned i = 0; i < 20; i++) {
+        trace[i].item = i; /* one of each */
+    }
+    assert_int_equal(up_early_learn(trace, 10, ALPHA).basis, UP_EARLY_NONE); /* 9 dof */
+    assert_int_equal(up_early_learn(trace, 11, ALPHA).basis, UP_EARLY_FEW);
+    for (unsigned i = 0; i < 20; i++) {
         trace[i].item = i % 4;
     }
     assert_int_equal(up_early_learn(trace, 20, ALPHA).basis, UP_EARLY_NONE); /* four items */
