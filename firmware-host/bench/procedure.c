@@ -397,7 +397,7 @@ static void take_plateau(struct up_procedure *procedure, const struct up_plateau
     }
 }
 
-static void judge_plateau(struct up_procedure *procedure, const struct up_plateau *plateau) {
+static bool is_in_doubt(struct up_procedure *procedure, const struct up_plateau *plateau) {
     const struct up_indication *last = &procedure->schedule.last;
     struct doubt_levels levels = {
         .before = last->known ? last->load : (double)NAN,
@@ -411,8 +411,12 @@ static void judge_plateau(struct up_procedure *procedure, const struct up_platea
         .counts_per_mass_kg = procedure->calibrating != NULL
                                   ? calibrating_counts_per_kg(procedure->calibrating)
                                   : (double)NAN};
-    if (doubt_arises(&procedure->doubt, step_of(procedure), &procedure->stream, &levels,
-                     plateau->load)) {
+    return doubt_arises(&procedure->doubt, step_of(procedure), &procedure->stream, &levels,
+                        plateau->load);
+}
+
+static void judge_plateau(struct up_procedure *procedure, const struct up_plateau *plateau) {
+    if (is_in_doubt(procedure, plateau)) {
         ask_in_doubt(procedure, plateau);
     } else {
         take_plateau(procedure, plateau);
@@ -463,11 +467,17 @@ void offer_plateau(struct up_procedure *procedure, struct up_plateau *plateau, d
 /* ---- early readings of a quick weighing: quick_window.c finds them ---- */
 
 bool offer_early(struct up_procedure *procedure, struct up_plateau *window) {
-    if (!quick_ends_reading(procedure->measuring, procedure->step,
-                            procedure->stream.filter.noise.floor, window)) {
+    struct measuring *measuring = procedure->measuring;
+    if (!quick_ends_reading(measuring, procedure->step, procedure->stream.filter.noise.floor,
+                            window)) {
         return false;
     }
-    judge_plateau(procedure, window);
+    /* While it rings a hand shows less than later: nothing is asked that the end may answer. */
+    if (is_in_doubt(procedure, window)) {
+        measuring->quick.trace.to_the_end = true;
+        return false;
+    }
+    take_plateau(procedure, window);
     return true;
 }
 

@@ -34,6 +34,9 @@ struct quick_cell {
     bool on_the_line;  /* all items within 2 g of a line */
     bool neutral;      /* heavy ones within 20 g of neutral, which ring with their whole mass */
     bool exchanged;    /* learned from light items in still water, under another label */
+    /* Aims, shares; 0 s: none. Those handed on beyond the share that lies within 10 g of a line. */
+    double wrong_most, aside_beyond, seconds_most;
+    bool rejects; /* an envelope must be rejected within five items in nine afternoons of ten */
 };
 
 /* What a bench has learned; and by how many readings. */
