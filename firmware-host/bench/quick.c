@@ -35,6 +35,10 @@ static const double DRIFT_LEAST_KG = 0.001;
 /* One reading in so many goes on to the end. */
 enum { TO_THE_END_ONE_IN = 10 };
 
+/* And the first so many of each step, since a session begins with nothing noted: what was learned
+   may be of another tank, hand or kind, and most readings end before they could contradict it. */
+enum { BORNE_OUT_BY = 3 };
+
 static double per_kg(const struct measuring *measuring) {
     return measuring->record.calibration.slope_counts_per_kg;
 }
@@ -232,8 +236,9 @@ static bool is_enough(const struct measuring *measuring, int step,
 }
 
 static bool is_trusted(const struct measuring *measuring, int kind) {
+    const struct up_early_watch *noted = &measuring->quick.progress.watch[kind];
     return measuring->plan.quick.envelope[kind].basis != UP_EARLY_NONE &&
-           !up_early_is_rejected(&measuring->quick.progress.watch[kind], UP_QUICK_EARLY_RISK);
+           noted->seen >= BORNE_OUT_BY && !up_early_is_rejected(noted, UP_QUICK_EARLY_RISK);
 }
 
 /* Do the readings of this trace fit each other by what was learned? They are judged as the traces

@@ -20,9 +20,9 @@ enum up_quick_step { UP_QUICK_IMMERSED, UP_QUICK_SHAKEN, UP_QUICK_LIFTED, UP_QUI
 struct up_quick_plan {
     bool on;
     struct up_early_envelope envelope[UP_QUICK_STEPS]; /* as the bench's own traces taught them */
-    struct up_early_watch watch[UP_QUICK_STEPS];
-    double mass_kg, u_mass_kg; /* dry, by another scale; 0: not told */
-    unsigned long lot;         /* which readings go on to the end; another one for each run */
+    struct up_early_watch watch[UP_QUICK_STEPS];       /* of this session so far */
+    double mass_kg, u_mass_kg;                         /* dry, by another scale; 0: not told */
+    unsigned long lot; /* which readings go on to the end; another one for each run */
 };
 
 /* A trace that went on to the full schedule. */

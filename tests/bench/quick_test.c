@@ -223,6 +223,7 @@ static void trust(double grams) {
     for (int step = 0; step < UP_QUICK_STEPS; step++) {
         struct up_early_envelope *envelope = &bench.plan.quick.envelope[step];
         envelope->basis = UP_EARLY_MANY;
+        bench.plan.quick.watch[step].seen = 3; /* borne out by the first three */
         for (int i = 0; i < UP_EARLY_TIMES; i++) {
             envelope->a_kg[i] = 1e-3;
             envelope->b[i] = 0;
@@ -320,7 +321,83 @@ static void a_trace_that_contradicts_itself(void **state) {
     assert_true(up_early_is_rejected(&quick->watch[UP_QUICK_LIFTED], UP_QUICK_EARLY_RISK));
 }
 
+/* For a second after the first two and a half a hand lifts what hangs by 33 g, on a cell that
+   counts downward: the first reading says 201 g down, the third 209 g, which would be enough for a
+   line at 200 g. */
+static enum up_answer_word lift_it_a_while(struct hand_bench *b, const struct up_ask *ask) {
+    bool hangs = ask->action == UP_ACTION_IMMERSE;
+    b->level = EMPTY - (hangs ? item.kg * COUNTS : 0);
+    b->shaken_s = hangs ? b->now_s + 2.5 : b->shaken_s;
+    return UP_ANSWER_DONE;
+}
+
+static void a_trace_that_contradicts_itself_goes_on(void **state) {
+    (void)state;
+    bench.plan.quick.lot = 3;
+    trust(3);
+    bench.calibration.slope_counts_per_kg = -COUNTS;
+    bench.act = lift_it_a_while;
+    bench.plan.item.tolerance_g = 200;
+    weigh(0.209);
+    assert_true(hand_bench_measured(&bench)->trial[0].early_counts == 0);
+    bench.untouched = true;
+    weigh(0.2165);
+    assert_true(hand_bench_measured(&bench)->trial[0].early_counts > 0);
+}
+
+/* A session's first three readings of each step go on to the end. */
+static void the_first_readings_bear_it_out(void **state) {
+    (void)state;
+    choose_run();
+    trust(0.9);
+    memset(bench.plan.quick.watch, 0, sizeof bench.plan.quick.watch);
+    for (unsigned i = 0; i < 5; i++) {
+        const struct up_quick_progress *quick = weigh(0.3);
+        bool whole = hand_bench_measured(&bench)->trial[0].early_counts == 0;
+        assert_int_equal(whole, i < 3);
+        memcpy(bench.plan.quick.watch, quick->watch, sizeof quick->watch);
+    }
+}
+
 /* ---- what was asked must show ---- */
+
+static double done_s;
+
+static enum up_answer_word answer_late(struct hand_bench *b, const struct up_ask *ask) {
+    hang(b, ask);
+    hand_bench_wait(b, 5);
+    done_s = b->now_s;
+    return UP_ANSWER_DONE;
+}
+
+static void it_counts_from_the_answer(void **state) {
+    (void)state;
+    choose_run();
+    trust(0.9);
+    bench.act = answer_late;
+    weigh(0.3);
+    assert_true(bench.plateau.early > 0);
+    assert_close(bench.plateau.start_s - done_s, 2, 0.25);
+}
+
+/* A hand at the hanger for three seconds, as far as 33 g: early the hanger is not as it was, at the
+   end it is. */
+static enum up_answer_word touch_the_hanger(struct hand_bench *b, const struct up_ask *ask) {
+    b->shaken_s = ask->action == UP_ACTION_LIFT_OUT ? b->now_s + 2 : b->shaken_s;
+    return hang(b, ask);
+}
+
+static void nothing_is_asked_that_the_end_answers(void **state) {
+    (void)state;
+    choose_run();
+    trust(0.9);
+    bench.act = touch_the_hanger;
+    bench.pull_s = 3;
+    const struct up_quick_progress *quick = weigh(0.3);
+    assert_int_equal(bench.asked[UP_ACTION_CONFIRM], 0);
+    assert_int_equal(quick->class, UP_CLASS_NEGATIVE);
+    assert_true(bench.plateau.early == 0);
+}
 
 static enum up_answer_word forget_to_hang(struct hand_bench *b, const struct up_ask *ask) {
     if (ask->action == UP_ACTION_IMMERSE && b->asked[UP_ACTION_IMMERSE] == 1) {
@@ -397,6 +474,10 @@ int main(void) {
         TEST(one_in_ten_reads_to_the_end),
         TEST(full_readings_teach),
         TEST(a_trace_that_contradicts_itself),
+        TEST(a_trace_that_contradicts_itself_goes_on),
+        TEST(the_first_readings_bear_it_out),
+        TEST(it_counts_from_the_answer),
+        TEST(nothing_is_asked_that_the_end_answers),
         TEST(an_early_reading_of_nothing_is_asked_about),
         TEST(a_skipped_shake_proves_nothing),
         TEST(what_is_no_part_of_it_is_refused),
