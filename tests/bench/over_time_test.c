@@ -150,6 +150,7 @@ static void a_share_learned_of_the_kind_goes_first(void **state) {
 
 /* It gains 0.5 g a minute from its first immersion on, hung or not. */
 static double soak_from_s;
+static double soaks_g_min = 0.5;
 
 static void soak(struct virtual_bench *b, struct up_procedure *p, struct up_sample *sample) {
     bool in_water = b->asked[UP_ACTION_IMMERSE] > b->asked[UP_ACTION_LIFT_OUT];
@@ -157,7 +158,7 @@ static void soak(struct virtual_bench *b, struct up_procedure *p, struct up_samp
     if (b->asked[UP_ACTION_IMMERSE] == 0) {
         soak_from_s = sample->time_s;
     } else if (in_water) {
-        sample->load[0] += 600 * 0.5 * (sample->time_s - soak_from_s) / 60;
+        sample->load[0] += 600 * soaks_g_min * (sample->time_s - soak_from_s) / 60;
     }
 }
 
@@ -173,6 +174,12 @@ static void what_takes_up_water_is_marked(void **state) {
     assert_true(wet.takes_up_water);
     assert_true(fabs(wet.uptake_g_min - 0.5) < 4 * wet.u_uptake_g_min + 0.05);
     assert_true(wet.soak_s > 60 && wet.at_last_soak);
+    up_procedure_destroy(procedure);
+    memset(bench.asked, 0, sizeof bench.asked);
+    soaks_g_min = -0.5; /* nothing dries under water */
+    struct up_result lighter = measure("Lead block");
+    soaks_g_min = 0.5;
+    assert_false(lighter.takes_up_water || lighter.at_last_soak);
 }
 
 /* Both ends together are what the item weighs now, not what it weighed when it was dryer. */

@@ -183,7 +183,9 @@ static void one_sign_for_all_grams(void **state) {
     view.load = 371.2;
     draw(&view, 80, 24, false);
     assert_int_equal(row_with("load now: -371.2 g DOWN"), 11);
-    assert_true(strncmp(row_text(14), " ###  ###", 9) == 0); /* its minus in large letters */
+    assert_true(strncmp(row_text(14), " ###  ###", 9) == 0); /* its minus in large letters, */
+    assert_true(strncmp(row_text(13), "     ", 5) == 0);     /* which is no plus */
+    assert_true(strncmp(row_text(15), "     ", 5) == 0);
     draw(&view, 40, 12, false);
     assert_int_equal(row_with("load now: -371.2 g DOWN"), 4);
     view.load = 0.2;
