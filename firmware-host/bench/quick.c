@@ -37,7 +37,7 @@ enum { TO_THE_END_ONE_IN = 10 };
 
 /* And the first so many of each step, since a session begins with nothing noted: what was learned
    may be of another tank, hand or kind, and most readings end before they could contradict it. */
-enum { BORNE_OUT_BY = 3 };
+enum { BORNE_OUT_BY = 4 };
 
 static double per_kg(const struct measuring *measuring) {
     return measuring->record.calibration.slope_counts_per_kg;

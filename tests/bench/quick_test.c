@@ -223,7 +223,7 @@ static void trust(double grams) {
     for (int step = 0; step < UP_QUICK_STEPS; step++) {
         struct up_early_envelope *envelope = &bench.plan.quick.envelope[step];
         envelope->basis = UP_EARLY_MANY;
-        bench.plan.quick.watch[step].seen = 3; /* borne out by the first three */
+        bench.plan.quick.watch[step].seen = 4; /* borne out by the first four */
         for (int i = 0; i < UP_EARLY_TIMES; i++) {
             envelope->a_kg[i] = 1e-3;
             envelope->b[i] = 0;
@@ -345,16 +345,16 @@ static void a_trace_that_contradicts_itself_goes_on(void **state) {
     assert_true(hand_bench_measured(&bench)->trial[0].early_counts > 0);
 }
 
-/* A session's first three readings of each step go on to the end. */
+/* A session's first four readings of each step go on to the end. */
 static void the_first_readings_bear_it_out(void **state) {
     (void)state;
     choose_run();
     trust(0.9);
     memset(bench.plan.quick.watch, 0, sizeof bench.plan.quick.watch);
-    for (unsigned i = 0; i < 5; i++) {
+    for (unsigned i = 0; i < 6; i++) {
         const struct up_quick_progress *quick = weigh(0.3);
         bool whole = hand_bench_measured(&bench)->trial[0].early_counts == 0;
-        assert_int_equal(whole, i < 3);
+        assert_int_equal(whole, i < 4);
         memcpy(bench.plan.quick.watch, quick->watch, sizeof quick->watch);
     }
 }
