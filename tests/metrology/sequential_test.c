@@ -79,9 +79,11 @@ static double share_outside_with_t(unsigned a_look, double *simulated_z) {
             double value = gsl_ran_gaussian(rng, 1);
             sum += value;
             squares += value * value;
-            double t = sum / n / sqrt((squares - sum * sum / n) / (n - 1.0) / n);
-            out = out || (n % a_look == 0 && fabs(t) > by_level[n / a_look - 1]);
-            out_z = out_z || (n % a_look == 0 && fabs(t) > bound);
+            if (n % a_look == 0) {
+                double t = sum / n / sqrt((squares - sum * sum / n) / (n - 1.0) / n);
+                out = out || fabs(t) > by_level[n / a_look - 1];
+                out_z = out_z || fabs(t) > bound;
+            }
         }
         outside += out;
         outside_z += out_z;
