@@ -29,7 +29,7 @@ CC := gcc
 endif
 
 OUT := build/$(VARIANT)
-LIBRARIES := libserialport libgpiod sqlite3 gsl jansson inih uuid nettle ncursesw icu-i18n icu-uc
+LIBRARIES := libserialport libgpiod sqlite3 gsl jansson inih uuid nettle ncursesw icu-i18n icu-uc pangocairo libqrencode
 WARNINGS := -Wall -Wextra -Wshadow -Wconversion -Wdouble-promotion -Wformat=2 -Wstrict-prototypes \
   -Wmissing-prototypes -Wvla -Wundef -Wwrite-strings -Wcast-qual -Wswitch-enum
 HARDENING := -D_FORTIFY_SOURCE=2 -fstack-protector-strong -fstack-clash-protection
@@ -57,7 +57,7 @@ PKG_LIBS   = $(shell pkg-config --libs $(LIBRARIES) 2>/dev/null) -lm
 COMPILE = $(CC) -std=c17 -D_XOPEN_SOURCE=700 -D_DEFAULT_SOURCE -Iinclude -Ifirmware-host -I$(OUT)/made -Irigs -Itests/support -Itests/truth \
   -DUPTHRUST_VERSION='"$(VERSION)"' -ffp-contract=off -fPIC $(WARNINGS) $(CFLAGS) $(PKG_CFLAGS) -MMD -MP
 
-FLOORS := text metrology wire stream bench catalogue report operator session kit
+FLOORS := text metrology wire stream bench catalogue report operator session kit label page
 # libgpiod 2 is another interface than 1: one of the two adapters is built.
 GPIO_OTHER := $(if $(filter 2.%,$(shell pkg-config --modversion libgpiod 2>/dev/null)),1,2)
 LIB_SRC  := $(filter-out firmware-host/operator/gpio_v$(GPIO_OTHER).c, \
@@ -75,7 +75,7 @@ TRUTH := $(patsubst %.c,$(OUT)/%,$(sort $(wildcard tests/truth/*_test.c)))
 TESTS := $(patsubst %.c,$(OUT)/%,$(TEST_SRC))
 # Texts built into the program: gnuplot templates and the simulated rig.
 MADE := $(OUT)/made/embedded.h
-EMBED := $(sort $(wildcard plots/*.gp)) rigs/simulated.ini rigs/numbered-line.ini rigs/README.md $(wildcard firmware-host/kit/*.json) \
+EMBED := $(sort $(wildcard plots/*.gp)) rigs/simulated.ini rigs/numbered-line.ini rigs/README.md $(wildcard firmware-host/kit/*.json firmware-host/page/*.css firmware-host/page/*.js) \
   firmware-host/cli/completion.bash firmware-host/cli/upthrust.man
 
 SECONDS ?= 20

@@ -4,8 +4,11 @@
 # small machine (kernel) lacks.
 set -eu
 build="gcc make pkg-config libc6-dev libserialport-dev libgpiod-dev libsqlite3-dev libgsl-dev
-libjansson-dev libinih-dev uuid-dev nettle-dev libncurses-dev libicu-dev gnuplot-nox"
-check="libcmocka-dev sqlite3 python3 python3-gsw python3-jsonschema groff-base gettext"
+libjansson-dev libinih-dev uuid-dev nettle-dev libncurses-dev libicu-dev libpango1.0-dev
+libqrencode-dev fonts-dejavu-core gnuplot-nox"
+check="libcmocka-dev sqlite3 python3 python3-gsw python3-jsonschema groff-base gettext
+poppler-utils zbar-tools"
+browser="chromium chromium-driver python3-selenium"
 lint="clang libclang-rt-14-dev clang-format cppcheck"
 kernel="qemu-system-x86 linux-source-6.1 build-essential flex bison bc libelf-dev libssl-dev cpio
 xz-utils busybox-static e2fsprogs python3"
@@ -13,7 +16,7 @@ case "${1:-}" in
 build) wanted=$build ;;
 check) wanted="$build $check" ;;
 fuzz) wanted="$build clang libclang-rt-14-dev" ;;
-ci) wanted="$build $check $lint" ;;
+ci) wanted="$build $check $browser $lint" ;;
 kernel) wanted="$build $kernel" ;;
 *) echo "usage: packages.sh build|check|fuzz|ci|kernel" >&2; exit 2 ;;
 esac
@@ -21,7 +24,7 @@ wanted=$(echo $wanted)
 if ! command -v dpkg-query >/dev/null 2>&1; then
     # Not Debian: the compiler will tell what is missing; say what to look for.
     if command -v pkg-config >/dev/null 2>&1 &&
-        pkg-config --exists libserialport libgpiod sqlite3 gsl jansson inih uuid nettle ncursesw icu-i18n; then exit 0; fi
+        pkg-config --exists libserialport libgpiod sqlite3 gsl jansson inih uuid nettle ncursesw icu-i18n pangocairo libqrencode; then exit 0; fi
     echo "This is not Debian. Install what these Debian packages hold, then run make again:" >&2
     echo "  $wanted" >&2
     exit 1

@@ -28,7 +28,7 @@ do for [ending in "svg png pdf"] {
     if (ending eq "pdf") {
         set terminal pdfcairo size 21cm, 29.7cm font "sans,9" background "white" enhanced
         do for [i = 1:lines] {
-            set label 10 + i words[i] at screen 0.07, 0.972 - 0.0119 * i left noenhanced font "monospace,8"
+            set label 10 + i words[i] at screen 0.07, 0.972 - 0.0119 * i left noenhanced font (i == 1 ? "monospace:Bold,9" : "monospace,9")
         }
         set lmargin at screen 0.12
         set rmargin at screen 0.94

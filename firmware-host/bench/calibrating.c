@@ -1,8 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "calibrating.h"
 
-#include <string.h>
-
 #include "stream/indication.h"
 
 /* ---- what follows ---- */

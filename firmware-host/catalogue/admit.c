@@ -1,6 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Records of another catalogue, taken as hostile until their form, members and hash are good. */
-#include <stdlib.h>
 #include <string.h>
 
 #include "internal.h"

@@ -51,8 +51,8 @@ void up_claim_filling(const struct up_filling *filling, const char *kind,
     }
 }
 
-void up_claim_scope(int pieces, bool simulated, char text[UP_CLAIM_SCOPE_SIZE]) {
-    char of[UP_CLAIM_SIZE] = "this one piece";
+void up_claim_whose(int pieces, char text[UP_CLAIM_SIZE]) {
+    char of[UP_CLAIM_SIZE / 2] = "this one piece";
     if (pieces == 2) {
         snprintf(of, sizeof of, "this pair");
     } else if (pieces > 2) {
@@ -60,8 +60,14 @@ void up_claim_scope(int pieces, bool simulated, char text[UP_CLAIM_SCOPE_SIZE]) 
     } else if (pieces < 1) {
         snprintf(of, sizeof of, "pieces not recorded");
     }
-    snprintf(text, UP_CLAIM_SCOPE_SIZE, "%s%s, not the model; a weight check in the water decides",
-             simulated ? "simulated, no gear was weighed: " : "", of);
+    snprintf(text, UP_CLAIM_SIZE, "%s, not the model", of);
+}
+
+void up_claim_scope(int pieces, bool simulated, char text[UP_CLAIM_SCOPE_SIZE]) {
+    char whose[UP_CLAIM_SIZE];
+    up_claim_whose(pieces, whose);
+    snprintf(text, UP_CLAIM_SCOPE_SIZE, "%s%s; a weight check in the water decides",
+             simulated ? "simulated, no gear was weighed: " : "", whose);
 }
 
 bool up_claim_is_simulated(const json_t *result, const char *bench) {

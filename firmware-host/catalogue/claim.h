@@ -14,6 +14,9 @@ enum { UP_CLAIM_SIZE = 80 };
 /* "one piece", "a pair", "3 pieces", "pieces not recorded". */
 void up_claim_pieces(int pieces, char text[UP_CLAIM_SIZE]);
 
+/* "this one piece, not the model". */
+void up_claim_whose(int pieces, char text[UP_CLAIM_SIZE]);
+
 /* What must stand with every number of grams: "this one piece, not the model; a weight check in the
    water decides"; before it, where no gear was weighed, that. */
 enum { UP_CLAIM_SCOPE_SIZE = 160 };

@@ -2,7 +2,6 @@
 /* The exchange files described for other programs: CSV on the Web metadata (W3C Recommendation
    "Metadata Vocabulary for Tabular Data", 2015) and JSON Schema 2020-12, both made from the same
    table of columns as the files. */
-#include <stdlib.h>
 #include <string.h>
 
 #include "catalogue/claim.h"

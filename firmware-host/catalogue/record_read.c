@@ -1,6 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Reading records: which version of a thing counts, and whether it is what was stored. */
-#include <stdlib.h>
 #include <string.h>
 
 #include "internal.h"

@@ -1,6 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Rig files, kept as the runs found them. */
-#include <stdlib.h>
 #include <string.h>
 
 #include "catalogue/run.h"

@@ -2,7 +2,6 @@
 /* Whether a file has the tables of a catalogue, word by word: one that came from somebody else may
    call anything a table, and a trigger could take away what was just stored, or never end. Views
    are for others; nothing here asks them. */
-#include <stdlib.h>
 #include <string.h>
 
 #include "internal.h"

@@ -75,6 +75,12 @@ bool run_verb(const char *command, const struct verb *verbs, size_t count, struc
 /* A word of a command to be typed, quoted for a shell where it needs it; the caller's. */
 char *quoted(const char *text);
 
+/* Which items: --kind, --class, ... and texts, the words behind the first ones. `waters` has room
+   for OPTIONS_GIVEN_MAX and lives as long as the choice. */
+struct up_choice;
+bool choice_asked(struct call *call, int words_before, const char **waters,
+                  struct up_choice *choice);
+
 /* How results are shown: --units, and what standard output bears. */
 bool style_asked(struct call *call, struct up_style *style);
 
@@ -105,7 +111,7 @@ enum { ANSWER_SIZE = 80 };
 bool ask_person(const char *question, char answer[ANSWER_SIZE]);
 
 /* Asks for a kit and writes it to a file that does not exist yet (kit_guide.c). */
-bool ask_kit(const char *file, struct up_failure *failure);
+bool ask_kit(const char *file, struct up_catalogue *catalogue, struct up_failure *failure);
 
 /* --holds-gas for an item of this kind. Where its kind does not say and nothing was told, a person
    is asked; else the failure names the option. */
@@ -178,6 +184,8 @@ COMMAND(show)
 COMMAND(explain)
 COMMAND(decide)
 COMMAND(kit)
+COMMAND(label)
+COMMAND(page)
 COMMAND(plot)
 COMMAND(export)
 COMMAND(import)

@@ -1,6 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* import and merge: what comes from other catalogues. */
-#include <stdlib.h>
 #include <string.h>
 #include <strings.h>
 

@@ -1,6 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* kit: what weight checks mean for a diver's lead and trim. Nothing of it goes into the catalogue.
- */
+/* kit: what weight checks mean for a diver's lead and trim. The catalogue gets nothing of it. */
 #include <errno.h>
 #include <string.h>
 #include <sys/stat.h>
@@ -17,7 +16,6 @@ const struct option_text options_kit[] = {
     OPTION_JSON,
     OPTION_END};
 
-/* A new folder is for the diver alone: what a person weighs is nobody else's business. */
 static bool draw_page(struct call *call, const json_t *document) {
     const char *to = option_value(call, "to");
     UP_FREED char *text = NULL;
@@ -31,7 +29,7 @@ static bool draw_page(struct call *call, const json_t *document) {
     }
     FILE *stream = open_memstream(&text, &size);
     if (stream != NULL) {
-        up_kit_page_print(document, stream);
+        up_kit_report_print(document, true, stream);
     }
     if (stream == NULL || ferror(stream) != 0 || fclose(stream) != 0) {
         up_out_of_memory();
@@ -44,8 +42,6 @@ static bool draw_page(struct call *call, const json_t *document) {
 }
 
 static bool report(struct call *call, bool page) {
-    /* A kit may be entered by data alone; only a part that names an item needs a catalogue. */
-    up_catalogue_open(catalogue_directory(call), UP_CATALOGUE_READ, &call->catalogue, NULL);
     json_auto_t *document = up_kit_report(call->word[1], call->catalogue, call->failure);
     bool good = document != NULL;
     if (good && page) {
@@ -53,7 +49,7 @@ static bool report(struct call *call, bool page) {
     } else if (good && option_given(call, "json")) {
         print_json(json_incref(document));
     } else if (good) {
-        up_kit_report_print(document, stdout);
+        up_kit_report_print(document, false, stdout);
     }
     return good;
 }
@@ -71,8 +67,11 @@ bool command_kit(struct call *call) {
               stdout);
         return true;
     }
+    umask(077); /* what a person weighs is nobody else's business */
+    /* A kit may be entered by data alone; only a part that names an item needs a catalogue. */
+    up_catalogue_open(catalogue_directory(call), UP_CATALOGUE_READ, &call->catalogue, NULL);
     if (call->words == 2 && strcmp(verb, "new") == 0) {
-        return ask_kit(call->word[1], call->failure);
+        return ask_kit(call->word[1], call->catalogue, call->failure);
     }
     if (call->words == 2 && (page || strcmp(verb, "report") == 0)) {
         return report(call, page);

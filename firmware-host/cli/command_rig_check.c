@@ -1,6 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Before the first item: every line and lamp, the stream, the gear, and what to beware of. */
-#include <stdlib.h>
 #include <string.h>
 #include <unistd.h>
 

@@ -104,15 +104,16 @@ static bool option_word(struct call *call, const char *name, const char *const *
     return *value == NULL || refuse(call, "--%s %.40s: choose one of %s", name, *value, list);
 }
 
-static bool choice_asked(struct call *call, const char **waters, struct up_choice *choice) {
+bool choice_asked(struct call *call, int words_before, const char **waters,
+                  struct up_choice *choice) {
     static const char *const classes[] = {"positive", "neutral", "negative", "undecided", NULL};
     *choice = (struct up_choice){.kind = option_value(call, "kind"),
                                  .maker = option_value(call, "maker"),
                                  .model = option_value(call, "model"),
                                  .size = option_value(call, "size"),
                                  .bench = option_value(call, "bench"),
-                                 .text = call->word + 1,
-                                 .texts = (size_t)call->words - 1,
+                                 .text = call->word + words_before,
+                                 .texts = (size_t)(call->words - words_before),
                                  .waters = waters,
                                  .retired = option_given(call, "retired")};
     for (int i = 0; i < call->options; i++) {
@@ -128,7 +129,7 @@ bool list_items(struct call *call) {
     const char *waters[OPTIONS_GIVEN_MAX];
     struct up_style style;
     struct up_choice choice;
-    return style_asked(call, &style) && choice_asked(call, waters, &choice) &&
+    return style_asked(call, &style) && choice_asked(call, 1, waters, &choice) &&
            (option_given(call, "json")
                 ? list_json(call->catalogue, &choice, call->failure)
                 : up_items_print(call->catalogue, &choice, &style, stdout, call->failure));

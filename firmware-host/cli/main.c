@@ -3,7 +3,6 @@
 #include <errno.h>
 #include <fcntl.h>
 #include <getopt.h>
-#include <stdlib.h>
 #include <string.h>
 #include <unistd.h>
 
@@ -86,6 +85,14 @@ const struct command commands[] = {
      "kit new my-kit.json\n"
      "kit report my-kit.json\n"
      "kit page my-kit.json --to my-dive\n"},
+    {"label", "[TEXT]", "cards for the shelf and tags for the hook, as PDF or SVG", options_label,
+     command_label, HELP_CATALOGUE,
+     "label --item \"My fin\" --to my-fin.pdf\n"
+     "label --kind fin --sheet --to fins.pdf\n"},
+    {"page", "[TEXT]", "the catalogue as pages for a browser, which fetch nothing", options_page,
+     command_page, HELP_CATALOGUE,
+     "page --to shop-page\n"
+     "page --kind fin --single --to fins\n"},
     {"plot", "", "draw the items, calibrations and control charts, or a run, with gnuplot",
      options_plot, command_plot, HELP_CATALOGUE,
      "plot\n"

@@ -21,21 +21,30 @@ enum { SAMPLES_MAX = 100 };
 
 /* ---- the catalogue, read once ---- */
 
+struct taking {
+    struct kit_file *file;
+    json_t *standings, *later, *contested;
+};
+
+static bool note_contested(const struct up_doubtful_record *doubtful, void *context) {
+    if (doubtful->why == UP_RECORD_CONTESTED) {
+        json_object_set_new(context, doubtful->id, json_true());
+    }
+    return true;
+}
+
 static bool take_item(const struct up_record *record, void *context) {
-    struct kit_file *file = context;
+    const struct taking *taking = context;
+    struct kit_file *file = taking->file;
     struct kit_gear gear = {.result = NULL};
     if (up_item_from_json(record->content, &gear.item) && !gear.item.retired) {
         memcpy(gear.item.id, record->subject, sizeof gear.item.id);
+        gear.contested = json_object_get(taking->contested, record->id) != NULL;
         file->gear = up_reallocate(file->gear, file->gears + 1, sizeof *file->gear);
         file->gear[file->gears++] = gear;
     }
     return true;
 }
-
-struct taking {
-    struct kit_file *file;
-    const json_t *standings;
-};
 
 static struct kit_gear *gear_of(const struct kit_file *file, const char *item_id) {
     for (size_t i = 0; i < file->gears; i++) {
@@ -58,6 +67,10 @@ static bool take_result(const struct up_record *record, void *context) {
     }
     gear->result = gear->result != NULL ? gear->result : up_allocate(1, sizeof *gear->result);
     up_result_from_json(record->content, gear->result);
+    up_decision_apply(json_object_get(taking->later, record->id), gear->result);
+    gear->result_contested =
+        json_object_get(taking->contested, record->id) != NULL ||
+        json_object_get(taking->contested, gear->result->calibration_id) != NULL;
     memcpy(gear->bench, record->bench, sizeof gear->bench);
     gear->elsewhere = record->elsewhere;
     snprintf(gear->checked, sizeof gear->checked, "%.15s",
@@ -69,25 +82,19 @@ static bool load_gear(struct kit_file *file, struct up_failure *failure) {
     if (file->gears > 0) {
         return true;
     }
-    json_t *standings = up_standings(file->catalogue, failure);
-    struct taking taking = {file, standings};
-    bool good = standings != NULL &&
-                up_catalogue_each(file->catalogue, "item", take_item, file, failure) &&
+    struct taking taking = {file, up_standings(file->catalogue, failure),
+                            up_decisions_later(file->catalogue, failure), json_object()};
+    bool good = taking.standings != NULL && taking.later != NULL &&
+                up_catalogue_check(file->catalogue, note_contested, taking.contested, failure) &&
+                up_catalogue_each(file->catalogue, "item", take_item, &taking, failure) &&
                 up_catalogue_each(file->catalogue, "result", take_result, &taking, failure);
-    json_decref(standings);
+    json_decref(taking.standings);
+    json_decref(taking.later);
+    json_decref(taking.contested);
     return good;
 }
 
 /* ---- what counts only by name ---- */
-
-static bool lists(const json_t *accept, const char *word) {
-    for (size_t i = 0; i < json_array_size(accept); i++) {
-        if (strcmp(json_string_value(json_array_get(accept, i)), word) == 0) {
-            return true;
-        }
-    }
-    return false;
-}
 
 /* The first reason not to use a result that was not accepted, with what to do instead. */
 static const char *doubt_of(const struct kit_file *file, const struct place *place,
@@ -96,6 +103,8 @@ static const char *doubt_of(const struct kit_file *file, const struct place *pla
         bool so;
         const char *word, *instead;
     } doubt[] = {
+        {gear->contested || gear->result_contested, "contested",
+         "another catalogue has other content under its id (`upthrust check-catalogue`)"},
         {gear->elsewhere, "elsewhere", "its result came from elsewhere; weigh it here"},
         {!gear->result->measured, "calculated", "its result was calculated; weigh it"},
         {gear->result->simulated, "simulated", "it is invented gear of a simulated bench"},
@@ -122,6 +131,22 @@ static int pieces_of(const struct kit_gear *gear) {
     return pieces > 0 ? pieces : 1;
 }
 
+/* Pieces, of the fins that are worn; of fins by data both. */
+static double fin_pieces(const struct kit_file *file) {
+    const struct kit_gear *present = file->source[file->fins];
+    return present != NULL ? pieces_of(present) * file->count[file->fins] : 2;
+}
+
+/* How often it is worn; other fins, where nobody says, in as many pieces as the present ones. */
+static double worn_of(const struct kit_file *file, const struct place *place,
+                      const struct kit_gear *gear) {
+    const char *instead = text_at(place, "instead_of", "");
+    double count = number_at(place, "count");
+    bool fins =
+        file->fins < file->kit.parts && strcmp(instead, file->kit.part[file->fins].name) == 0;
+    return !isnan(count) ? count : fins ? fin_pieces(file) / pieces_of(gear) : 1;
+}
+
 /* ---- an item ---- */
 
 /* So often worn, each like the one that was weighed. */
@@ -145,7 +170,9 @@ static bool read_item(struct kit_file *file, const struct place *place, struct u
     }
     const struct kit_gear *gear = gear_of(file, item.id);
     if (gear == NULL || gear->result == NULL) {
-        return wrong_at(place, "item", "it has not been measured yet, or is retired");
+        return wrong_at(place, "item",
+                        "it has not been measured yet, is retired, or is set aside (`upthrust "
+                        "check-catalogue`)");
     }
     doubt = doubt_of(file, place, gear, &instead);
     if (doubt != NULL) {
@@ -154,6 +181,7 @@ static bool read_item(struct kit_file *file, const struct place *place, struct u
                         doubt);
     }
     file->source[file->kit.parts] = gear;
+    file->count[file->kit.parts] = worn_of(file, place, gear);
     set_part(gear, file->count[file->kit.parts], part);
     return true;
 }
@@ -182,6 +210,7 @@ static bool read_model(struct kit_file *file, const struct place *place, struct 
     double buoyancy_kg[SAMPLES_MAX], volumes_m3 = 0, u_kg = 0, rho0 = 0;
     const char *instead = "none of it was measured", *doubt;
     size_t count = 0, doubtful = 0;
+    double worn = 1;
     int pieces = 0;
     for (size_t i = 0; i < file->gears && count < SAMPLES_MAX; i++) {
         const struct kit_gear *gear = &file->gear[i];
@@ -196,6 +225,7 @@ static bool read_model(struct kit_file *file, const struct place *place, struct 
             double rho = gear->result->water_density_kg_m3.value;
             rho0 = count == 0 ? rho : rho0;
             pieces = pieces_of(gear);
+            worn = worn_of(file, place, gear);
             volumes_m3 += answer->volume_m3;
             buoyancy_kg[count++] = answer->buoyancy_kg.value + (rho0 - rho) * answer->volume_m3;
             u_kg = fmax(u_kg, answer->buoyancy_kg.u);
@@ -206,7 +236,7 @@ static bool read_model(struct kit_file *file, const struct place *place, struct 
         return wrong_at(place, "model", "no sample of it counts (%zu left out: %s)", doubtful,
                         instead);
     }
-    double worn = file->count[file->kit.parts];
+    file->count[file->kit.parts] = worn;
     double spread = worn * spread_kg(buoyancy_kg, count, u_kg, pieces);
     part->density_kg_m3 = rho0;
     part->stuck_air_kg *= worn;
@@ -266,28 +296,19 @@ bool add_fins_of_catalogue(struct kit_file *file, struct up_failure *failure) {
     }
     const struct kit_gear *present = file->source[file->fins];
     const char *instead, *kind = present != NULL ? present->item.kind : "fin";
-    double worn = present != NULL ? pieces_of(present) * file->count[file->fins] : 2;
+    double worn = fin_pieces(file);
     for (size_t i = 0; i < file->gears; i++) {
         const struct kit_gear *gear = &file->gear[i];
         if (gear->result == NULL || is_part(file, gear) || strcmp(gear->item.kind, kind) != 0) {
             continue;
         }
-        if (doubt_of(file, NULL, gear, &instead) != NULL) {
-            file->fins_left[0]++;
-        } else if (file->kit.parts == UP_KIT_PARTS_MAX) {
-            file->fins_left[2]++;
-        } else {
-            file->fins_left[1] += !add_fin(file, gear, worn);
-        }
+        file->fins_left += doubt_of(file, NULL, gear, &instead) != NULL ||
+                           file->kit.parts == UP_KIT_PARTS_MAX || !add_fin(file, gear, worn);
     }
     return true;
 }
 
 /* ---- errors that several results share ---- */
-
-static bool same_text(const char *a, const char *b) {
-    return strcmp(a, b) == 0;
-}
 
 /* Whether two results share what an error of this sharing comes from. Masses and filling are a
    bench's, which errs on the side of too much in common. */
@@ -295,14 +316,14 @@ static bool shares(const struct kit_gear *a, const struct kit_gear *b, enum up_s
     switch (sharing) {
     case UP_SHARED_WEIGHING:
     case UP_SHARED_SESSION:
-        return same_text(a->result->run_id, b->result->run_id);
+        return strcmp(a->result->run_id, b->result->run_id) == 0;
     case UP_SHARED_ITEM:
-        return same_text(a->result->item_id, b->result->item_id);
+        return strcmp(a->result->item_id, b->result->item_id) == 0;
     case UP_SHARED_CALIBRATION:
-        return same_text(a->result->calibration_id, b->result->calibration_id);
+        return strcmp(a->result->calibration_id, b->result->calibration_id) == 0;
     case UP_SHARED_MASSES:
     case UP_SHARED_TANK_WATER:
-        return same_text(a->bench, b->bench);
+        return strcmp(a->bench, b->bench) == 0;
     case UP_SHARED_TARGET_WATER:
     case UP_SHARINGS:
         break;

@@ -29,7 +29,7 @@ static const char *word_of(const json_t *object, const char *key) {
     return word != NULL ? word : "";
 }
 
-static double bound_of(const json_t *schema, const char *key, double otherwise) {
+double bound_of(const json_t *schema, const char *key, double otherwise) {
     const json_t *value = json_object_get(schema, key);
     return json_is_number(value) ? json_number_value(value) : otherwise;
 }
@@ -46,7 +46,7 @@ const json_t *schema_of_key(const json_t *root, const json_t *object, const char
     return schema_meant(root, json_object_get(json_object_get(object, "properties"), key));
 }
 
-static bool lists(const json_t *list, const char *word) {
+bool lists(const json_t *list, const char *word) {
     for (size_t i = 0; i < json_array_size(list); i++) {
         if (strcmp(json_string_value(json_array_get(list, i)), word) == 0) {
             return true;

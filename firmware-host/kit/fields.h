@@ -28,6 +28,7 @@ bool fits(const struct place *place);
 bool has(const struct place *place, const char *key); /* there, be it null */
 double number_at(const struct place *place, const char *key);
 const char *text_at(const struct place *place, const char *key, const char *otherwise);
+bool lists(const json_t *list, const char *word); /* of texts */
 bool truth_at(const struct place *place, const char *key);
 /* With u_KEY, or the share of it that the schema has. */
 struct up_bounded bounded_at(const struct place *place, const char *key, double scale);
@@ -39,6 +40,7 @@ bool number_between(const struct place *place, const char *key, double low, doub
 /* What a "$ref" within the root leads to, else the schema itself; and of a key of an object. */
 const json_t *schema_meant(const json_t *root, const json_t *schema);
 const json_t *schema_of_key(const json_t *root, const json_t *object, const char *key);
+double bound_of(const json_t *schema, const char *key, double otherwise);
 bool schema_requires(const json_t *object, const char *key);
 
 #endif

@@ -4,22 +4,18 @@
 #include <gsl/gsl_randist.h>
 #include <math.h>
 #include <stdio.h>
-#include <string.h>
 
 #include "kit/internal.h"
 #include "text/text.h"
 
-/* Pure lead, and lead with 6 % antimony by ideal mixing of handbook densities; anywhere between. */
 static const double LEAD_LOW_KG_M3 = 11030, LEAD_HIGH_KG_M3 = 11350;
-/* The share of a suit's gas that follows Boyle's law: a choice of ours, no table could be read.
-   Checks at two depths tell it, so where there are such the range is wide. */
 static const double SHARE_LOW = 0.5, SHARE_HIGH = 1;
 static const double SHARE_LOW_CHECKED = 0.2, SHARE_HIGH_CHECKED = 1.1, DEPTHS_APART_M = 3;
 
 /* Seeds far from those of the other draws. */
 enum { WATER_STREAM = 1000 };
 
-static struct up_bounded between(double low, double high) {
+struct up_bounded up_between(double low, double high) {
     return (struct up_bounded){(low + high) / 2, (high - low) / 2 / sqrt(3), true};
 }
 
@@ -32,21 +28,22 @@ static struct up_bounded part_number(const struct up_part *part, enum part_input
     return number[input];
 }
 
-static struct up_bounded suit_share(const struct up_kit *kit) {
+bool tell_suit(const struct up_kit *kit, size_t checks) {
     double least_m = (double)INFINITY, most_m = 0;
-    for (size_t i = 0; i < kit->checks; i++) {
+    for (size_t i = 0; i < checks; i++) {
         least_m = fmin(least_m, kit->check[i].state.depth_m);
         most_m = fmax(most_m, kit->check[i].state.depth_m);
     }
-    return most_m - least_m >= DEPTHS_APART_M ? between(SHARE_LOW_CHECKED, SHARE_HIGH_CHECKED)
-                                              : between(SHARE_LOW, SHARE_HIGH);
+    return most_m - least_m >= DEPTHS_APART_M;
 }
 
 static struct up_bounded kit_number(const struct up_kit *kit, enum kit_input input) {
     const struct up_bounded number[KIT_INPUTS] = {
         [INPUT_BODY] = kit->body_kg,
-        [INPUT_LEAD_DENSITY] = between(LEAD_LOW_KG_M3, LEAD_HIGH_KG_M3),
-        [INPUT_SHARE] = suit_share(kit),
+        [INPUT_LEAD_DENSITY] = up_between(LEAD_LOW_KG_M3, LEAD_HIGH_KG_M3),
+        [INPUT_SHARE] = tell_suit(kit, kit->checks)
+                            ? up_between(SHARE_LOW_CHECKED, SHARE_HIGH_CHECKED)
+                            : up_between(SHARE_LOW, SHARE_HIGH),
         [INPUT_GAUGE] = {0, kit->u_gauge_bar, false},
         [INPUT_EQUATION] = {0, 1, false}}; /* in units of the equation's own uncertainty */
     return number[input];
@@ -122,10 +119,6 @@ double *water_errors(const struct up_kit_draws *draws, const struct up_kit_state
     }
     gsl_rng_free(rng);
     return error;
-}
-
-double input_at(const struct up_kit_draws *draws, int input, size_t n) {
-    return draws->column[input] != NULL ? draws->column[input][n] : draws->centre[input];
 }
 
 void name_input(const struct up_kit *kit, int input, char *name, size_t size) {

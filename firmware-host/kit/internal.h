@@ -19,6 +19,11 @@ enum kit_input {
 };
 enum { INPUTS_MOST = UP_KIT_PARTS_MAX * PART_INPUTS + KIT_INPUTS };
 
+/* The body's volume by the checks that were taken, weighted, and how badly they agree. */
+struct taken {
+    double sum, weights, squares;
+};
+
 struct up_kit_draws {
     struct up_kit kit;
     double *covariance_kg2; /* the kit's, copied */
@@ -29,8 +34,9 @@ struct up_kit_draws {
     /* With all the air that may be stuck in one part: its number and 1, 0 for none; the body's
        volume by the checks is then larger by this. */
     size_t lowered;
-    double lowered_m3[UP_KIT_PARTS_MAX];
-    size_t *kept; /* the draws that stand for the checks, each as often as it counts */
+    double lowered_m3[UP_KIT_PARTS_MAX], lowered_sum[UP_KIT_PARTS_MAX];
+    struct taken *taken; /* by draw */
+    size_t *kept;        /* the draws that stand for the checks, each as often as it counts */
     double effective, agreement;
 };
 
@@ -47,9 +53,13 @@ bool check_state(const struct up_kit *kit, const struct up_kit_state *state, con
                  struct up_failure *failure);
 
 /* inputs.c */
+/* Whether the first so many checks are at two depths, which tell how the suit is squeezed. */
+bool tell_suit(const struct up_kit *kit, size_t checks);
 void draw_inputs(struct up_kit_draws *draws, gsl_rng *rng);
 void name_input(const struct up_kit *kit, int input, char *name, size_t size);
-double input_at(const struct up_kit_draws *draws, int input, size_t n);
+static inline double input_at(const struct up_kit_draws *draws, int input, size_t n) {
+    return draws->column[input] != NULL ? draws->column[input][n] : draws->centre[input];
+}
 
 /* lift.c: what a state needs computed once, whatever the draw */
 struct moment_of_dive {

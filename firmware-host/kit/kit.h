@@ -47,6 +47,8 @@ struct up_bounded {
     bool rectangular;
 };
 
+struct up_bounded up_between(double low, double high);
+
 struct up_part {
     char name[UP_NAME_SIZE];
     enum up_part_kind kind;
@@ -86,7 +88,6 @@ struct up_kit_state {
     double gas_temp_c, u_gas_temp_c;
     double air_pressure_pa;           /* 101325 at the sea */
     double jacket_gas_kg;             /* lift of the gas let into the jacket */
-    double u_breath_kg;               /* how far the breath may be off; 0: 0.5 */
     bool suit_gas_gone;               /* a bound, not Boyle */
     double lead_kg[UP_KIT_PARTS_MAX]; /* by part, of lead: what it weighs then; NaN: its mass_kg */
     bool without[UP_KIT_PARTS_MAX];   /* the part is not there: lost, ditched, left at home */
@@ -130,10 +131,8 @@ void up_kit_free(struct up_kit_draws *draws);
 
 /* How well the checks agree with each other under the draw that fits them best: the probability
    of a larger sum of squares by chance (chi-squared); 1 for one check. Below 0.01 they contradict
-   each other, or what the kit says. */
-double up_kit_agreement(const struct up_kit_draws *draws);
-/* How many independent draws the checks leave (Kish). */
-double up_kit_effective_draws(const struct up_kit_draws *draws);
+   each other, or what the kit says. And how many independent draws they leave (Kish). */
+double up_kit_agreement(const struct up_kit_draws *draws, double *effective_draws);
 
 /* The middle of what lead may be. */
 #define UP_KIT_LEAD_KG_M3 11190.0
@@ -170,10 +169,10 @@ bool up_kit_swap(const struct up_kit_draws *draws, size_t spare, const struct up
 bool up_kit_move_nm(const struct up_kit_draws *draws, size_t from, size_t to, double kg,
                     const struct up_kit_state *state, struct up_kit_answer *answer,
                     struct up_failure *failure);
-/* How far off level the diver would hang as in a check in which all was level, but with the lead
-   and the gear of `now`, and with a spare in its part's place (part: one that is worn, for none):
-   N m, positive lifts the head's side. A breath's own moment is in it. Fails where something that
-   differs has no place. */
+/* How far off level the diver would hang `now`, by a check in which all was level, and with a spare
+   in its part's place (part: one that is worn, for none): N m, positive lifts the head's side. A
+   breath's own moment is in it, and where in the body another water lifts it. Fails where something
+   that lifts otherwise than then has no place. */
 bool up_kit_off_level_nm(const struct up_kit_draws *draws, size_t check, size_t part,
                          const struct up_kit_state *now, struct up_kit_answer *answer,
                          struct up_failure *failure);
@@ -192,7 +191,8 @@ struct up_kit_prediction {
     struct up_kit_answer lift_kg; /* foretold for it, the breath of a check in it */
     bool inside;                  /* nothing lies within the 95 % interval */
 };
-bool up_kit_predict(const struct up_kit *kit, size_t check, struct up_kit_prediction *prediction,
+/* One for each check, but none for the first. */
+bool up_kit_predict(const struct up_kit *kit, struct up_kit_prediction *prediction,
                     struct up_failure *failure);
 
 #endif

@@ -5,10 +5,11 @@
 
 #include "kit/fields.h"
 #include "kit/kit.h"
+#include "kit/report.h"
 #include "upthrust/catalogue.h"
 #include "upthrust/water.h"
 
-enum { KIT_WATERS_MAX = UP_KIT_CHECKS_MAX + 2, KIT_MOVES_MAX = 32 };
+enum { KIT_WATERS_MAX = UP_KIT_CHECKS_MAX + 2 };
 
 struct kit_dive {
     struct up_water water;
@@ -29,7 +30,7 @@ struct kit_gear {
     char bench[UP_NAME_SIZE];
     char
         checked[16]; /* "inside" where a reference body bore the bench out (catalogue/standing.h) */
-    bool elsewhere;
+    bool elsewhere, contested, result_contested; /* other content has its record's id */
 };
 
 struct kit_file {
@@ -37,7 +38,7 @@ struct kit_file {
     struct kit_dive dive;
     struct up_water water[KIT_WATERS_MAX];
     unsigned waters;
-    struct kit_move move[KIT_MOVES_MAX];
+    struct kit_move move[UP_KIT_MOVES_MAX];
     size_t moves;
     struct up_catalogue *catalogue; /* NULL: none */
     struct kit_gear *gear;
@@ -48,8 +49,8 @@ struct kit_file {
     const struct kit_gear *source[UP_KIT_PARTS_MAX];
     double count[UP_KIT_PARTS_MAX];
     unsigned samples[UP_KIT_PARTS_MAX];
-    size_t fins;           /* the part whose place other fins would take; SIZE_MAX: none is named */
-    unsigned fins_left[3]; /* not shown: by their results, by an unknown volume, for want of room */
+    size_t fins;        /* the part whose place other fins would take; SIZE_MAX: none is named */
+    unsigned fins_left; /* that are not shown */
     double *covariance_kg2;
 };
 

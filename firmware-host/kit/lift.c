@@ -63,16 +63,13 @@ static double suit_gas_kg(const struct up_kit_draws *draws, size_t part,
     return water_kg_m3 * gas_m3 * left;
 }
 
+/* What it weighs then, as far off as the same lead always is. */
 static double lead_kg(const struct up_kit_draws *draws, size_t part,
-                      const struct up_kit_state *state, double water_kg_m3, size_t n) {
+                      const struct up_kit_state *state, size_t n) {
     double marked_kg = draws->kit.part[part].mass_kg.value;
     double drawn_kg = input_at(draws, part_input(part, INPUT_MASS), n);
     double then_kg = state->lead_kg[part];
-    /* As far off as the same lead always is. */
-    double mass_kg = isnan(then_kg)  ? drawn_kg
-                     : marked_kg > 0 ? then_kg * drawn_kg / marked_kg
-                                     : then_kg;
-    return -mass_kg * lead_factor(draws, water_kg_m3, n);
+    return isnan(then_kg) ? drawn_kg : marked_kg > 0 ? then_kg * drawn_kg / marked_kg : then_kg;
 }
 
 double part_lift_kg(const struct up_kit_draws *draws, size_t part,
@@ -84,7 +81,7 @@ double part_lift_kg(const struct up_kit_draws *draws, size_t part,
     }
     switch (draws->kit.part[part].kind) {
     case UP_PART_LEAD:
-        return lead_kg(draws, part, state, water_kg_m3, n);
+        return -lead_kg(draws, part, state, n) * lead_factor(draws, water_kg_m3, n);
     case UP_PART_CYLINDER:
         return gear_kg(draws, part, water_kg_m3, n) - gas_kg(draws, part, moment, off, n);
     case UP_PART_SUIT:
@@ -101,9 +98,18 @@ double part_lift_kg(const struct up_kit_draws *draws, size_t part,
 
 double gear_lift_kg(const struct up_kit_draws *draws, const struct moment_of_dive *moment,
                     const struct misreading *off, size_t n) {
-    double lift_kg = 0;
-    for (size_t part = 0; part < draws->kit.parts; part++) {
-        lift_kg += draws->kit.part[part].spare ? 0 : part_lift_kg(draws, part, moment, off, n);
+    double lift_kg = 0, all_lead_kg = 0;
+    for (size_t i = 0; i < draws->kit.parts; i++) {
+        const struct up_part *part = &draws->kit.part[i];
+        if (part->spare || moment->state->without[i]) {
+            continue;
+        }
+        if (part->kind == UP_PART_LEAD) {
+            all_lead_kg += lead_kg(draws, i, moment->state, n);
+        } else {
+            lift_kg += part_lift_kg(draws, i, moment, off, n);
+        }
     }
-    return lift_kg;
+    return lift_kg -
+           all_lead_kg * lead_factor(draws, moment->state->water_kg_m3 + off->water_kg_m3, n);
 }

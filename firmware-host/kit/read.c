@@ -18,6 +18,8 @@ static const double SOLID_REL = 0.02, METAL_REL = 0.005; /* densities, by alloy:
 /* What has a mass but no volume is no lighter than polypropylene and no denser than stainless
    steel. */
 static const double LIGHT_KG_M3 = 900, DENSE_KG_M3 = 8000;
+/* Where nobody said whether valve, boot and plating are in a cylinder's mass: either way. */
+static const double UNSTATED_M3 = 0.5e-3;
 
 /* The sum and quotient of independent numbers, first order. */
 static struct up_bounded plus(struct up_bounded a, struct up_bounded b) {
@@ -31,10 +33,6 @@ static struct up_bounded over(struct up_bounded a, struct up_bounded b) {
 
 static struct up_bounded minus(struct up_bounded a) {
     return (struct up_bounded){-a.value, a.u, a.rectangular};
-}
-
-static struct up_bounded between(double low, double high) {
-    return (struct up_bounded){(low + high) / 2, (high - low) / 2 / sqrt(3), true};
 }
 
 /* ---- gear ---- */
@@ -57,11 +55,10 @@ static struct up_bounded density_of(const char *material) {
 }
 
 /* From a mass and a volume, a density or a material. */
-static bool read_by_data(struct kit_file *file, const struct place *place, struct up_part *part) {
+static bool read_by_data(const struct place *place, struct up_part *part) {
     struct up_bounded mass = bounded_at(place, "mass_kg", 1), volume;
     const char *material = text_at(place, "material", NULL);
     bool by_volume = has(place, "volume_l"), dense = has(place, "density_kg_m3");
-    (void)file;
     if (isnan(mass.value)) {
         return wrong_at(place, "mass_kg",
                         "give its mass in kg, or an item or model of the catalogue; "
@@ -77,24 +74,22 @@ static bool read_by_data(struct kit_file *file, const struct place *place, struc
     volume = by_volume ? bounded_at(place, "volume_l", LITRE)
              : dense   ? over(mass, bounded_at(place, "density_kg_m3", 1))
                        : over(mass, density_of(material));
-    part->volume_m3 =
-        isnan(volume.value) ? between(mass.value / DENSE_KG_M3, mass.value / LIGHT_KG_M3) : volume;
+    part->volume_m3 = isnan(volume.value)
+                          ? up_between(mass.value / DENSE_KG_M3, mass.value / LIGHT_KG_M3)
+                          : volume;
     return true;
 }
 
 static bool read_gear(struct kit_file *file, const struct place *place, struct up_part *part) {
-    size_t here = file->kit.parts;
-    file->count[here] = number_at(place, "count");
     if (truth_at(place, "fins")) {
-        file->fins = here;
+        file->fins = file->kit.parts;
     }
     return has(place, "item") || has(place, "model") ? read_catalogue_gear(file, place, part)
-                                                     : read_by_data(file, place, part);
+                                                     : read_by_data(place, part);
 }
 
-static bool read_lead(struct kit_file *file, const struct place *place, struct up_part *part) {
+static bool read_lead(const struct place *place, struct up_part *part) {
     bool weighed = truth_at(place, "weighed");
-    (void)file;
     part->ditchable = truth_at(place, "ditchable");
     part->mass_kg = bounded_at(place, "mass_kg", 1);
     if (part->mass_kg.u == 0) { /* weighed: on a kitchen or luggage scale, our choice */
@@ -104,11 +99,17 @@ static bool read_lead(struct kit_file *file, const struct place *place, struct u
     return true;
 }
 
+static struct up_bounded or_none(struct up_bounded number) {
+    return isnan(number.value) ? (struct up_bounded){0, 0, false} : number;
+}
+
 /* The mass when empty is of the metal, and of valve and boot as far as they are in it. */
 static bool read_outside(const struct place *place, struct up_bounded empty_kg,
                          struct up_bounded inside_m3, struct up_part *part) {
     const char *metal = text_at(place, "metal", NULL);
-    struct up_bounded metal_kg = plus(empty_kg, minus(bounded_at(place, "extras_mass_kg", 1)));
+    struct up_bounded extras_kg = bounded_at(place, "extras_mass_kg", 1);
+    struct up_bounded extras_m3 = bounded_at(place, "extras_volume_l", LITRE);
+    struct up_bounded metal_kg = plus(empty_kg, minus(or_none(extras_kg)));
     part->volume_m3 = bounded_at(place, "outside_volume_l", LITRE);
     if (!isnan(part->volume_m3.value)) {
         return true;
@@ -121,15 +122,16 @@ static bool read_outside(const struct place *place, struct up_bounded empty_kg,
     if (!(metal_kg.value > 0)) {
         return wrong_at(place, "extras_mass_kg", "must be less than the mass when empty");
     }
-    part->volume_m3 = plus(plus(over(metal_kg, density_of(metal)), inside_m3),
-                           bounded_at(place, "extras_volume_l", LITRE));
+    if (isnan(extras_kg.value) && isnan(extras_m3.value)) {
+        extras_m3 = up_between(-UNSTATED_M3, UNSTATED_M3);
+    }
+    part->volume_m3 = plus(plus(over(metal_kg, density_of(metal)), inside_m3), or_none(extras_m3));
     return true;
 }
 
-static bool read_cylinder(struct kit_file *file, const struct place *place, struct up_part *part) {
+static bool read_cylinder(const struct place *place, struct up_part *part) {
     struct up_bounded empty_kg = bounded_at(place, "empty_mass_kg", 1);
     struct up_bounded inside_m3 = bounded_at(place, "water_volume_l", LITRE);
-    (void)file;
     part->water_volume_m3 = inside_m3.value;
     part->working_pressure_bar = number_at(place, "working_pressure_bar");
     part->gas.oxygen = number_at(place, "oxygen_percent") / 100;
@@ -138,24 +140,23 @@ static bool read_cylinder(struct kit_file *file, const struct place *place, stru
 }
 
 /* What is not known of a suit's gas widens the answer: anywhere from nothing to twice a guess. */
-static bool read_suit(struct kit_file *file, const struct place *place, struct up_part *part) {
+static bool read_suit(const struct place *place, struct up_part *part) {
     static const double RUBBER_KG_M3 = 1230, GUESS_M3 = 5e-3;
     struct up_bounded mass = bounded_at(place, "mass_kg", 1);
-    (void)file;
     part->buoyancy_kg = minus(mass);
     part->volume_m3 = over(mass, (struct up_bounded){RUBBER_KG_M3, 0.05 * RUBBER_KG_M3, false});
     part->gas_m3 = bounded_at(place, "gas_l", LITRE);
     if (isnan(part->gas_m3.value)) {
-        part->gas_m3 = between(0, 2 * GUESS_M3);
+        part->gas_m3 = up_between(0, 2 * GUESS_M3);
     }
     return true;
 }
 
-static bool read_jacket(struct kit_file *file, const struct place *place, struct up_part *part) {
+static bool read_jacket(const struct place *place, struct up_part *part) {
     part->lift_kg = number_at(place, "lift_kg");
     /* Emptied as well as can be: anywhere from nothing to that. */
-    part->gas_m3 = between(0, number_at(place, "trapped_gas_l") * LITRE);
-    return read_by_data(file, place, part);
+    part->gas_m3 = up_between(0, number_at(place, "trapped_gas_l") * LITRE);
+    return read_by_data(place, part);
 }
 
 /* ---- parts ---- */
@@ -163,8 +164,8 @@ static bool read_jacket(struct kit_file *file, const struct place *place, struct
 static const struct kind {
     const char *name;
     enum up_part_kind kind;
-    bool (*read)(struct kit_file *file, const struct place *place, struct up_part *part);
-} kinds[] = {{"gear", UP_PART_GEAR, read_gear},
+    bool (*read)(const struct place *place, struct up_part *part);
+} kinds[] = {{"gear", UP_PART_GEAR, NULL},
              {"lead", UP_PART_LEAD, read_lead},
              {"cylinder", UP_PART_CYLINDER, read_cylinder},
              {"suit", UP_PART_SUIT, read_suit},
@@ -207,7 +208,8 @@ static bool read_part(struct kit_file *file, const struct place *place) {
     if (part_named(file, part->name, &other)) {
         return wrong_at(place, "name", "another part has this name already");
     }
-    if (!kind->read(file, place, part) || !read_spare(file, place, part)) {
+    if (!(kind->read != NULL ? kind->read(place, part) : read_gear(file, place, part)) ||
+        !read_spare(file, place, part)) {
         return false;
     }
     file->kit.parts++;
@@ -225,9 +227,6 @@ static bool read_move(struct kit_file *file, const struct place *place) {
         if (!part_named(file, text_at(place, key[i], ""), end[i]) ||
             part[*end[i]].kind != UP_PART_LEAD) {
             return wrong_at(place, key[i], "no lead of this name is among the parts");
-        }
-        if (isnan(part[*end[i]].place_m.value)) {
-            return wrong_at(place, key[i], "where this lead sits is not known: give its place_m");
         }
     }
     if (part[move->from].ditchable && !part[move->to].ditchable) {
@@ -253,15 +252,20 @@ static bool read_list(const struct place *kit, struct kit_file *file, const char
     return true;
 }
 
+static bool read_parts(struct kit_file *file, const struct place *kit) {
+    struct place parts = inside(kit, "parts");
+    file->accept = json_object_get(kit->json, "accept");
+    return fits(&parts) && read_list(kit, file, "parts", read_part);
+}
+
 static bool read_all(struct kit_file *file, const struct place *kit) {
     if (!fits(kit)) {
         return false;
     }
     struct place diver = inside(kit, "diver"), dive = inside(kit, "dive");
-    file->accept = json_object_get(kit->json, "accept");
     file->kit.body_kg = bounded_at(&diver, "mass_kg", 1);
     file->kit.u_gauge_bar = number_at(kit, "u_gauge_bar");
-    return read_list(kit, file, "parts", read_part) && read_list(kit, file, "moves", read_move) &&
+    return read_parts(file, kit) && read_list(kit, file, "moves", read_move) &&
            read_list(kit, file, "checks", read_check) && read_dive(file, &dive) &&
            add_fins_of_catalogue(file, kit->failure);
 }
@@ -276,29 +280,49 @@ json_t *up_kit_schema(void) {
     return json_loads(embedded_kit_schema_json, 0, NULL);
 }
 
-bool kit_parse(const char *path, const char *bytes, size_t length, struct up_catalogue *catalogue,
-               struct kit_file *file, struct up_failure *failure) {
-    json_error_t error;
+/* All of the document, or its parts alone. */
+static bool read_json(const json_t *json, struct up_catalogue *catalogue,
+                      bool (*read)(struct kit_file *file, const struct place *kit),
+                      struct kit_file *file, struct up_failure *failure) {
+    json_t *schema = up_kit_schema();
+    struct place kit = {.json = json, .schema = schema, .root = schema, .failure = failure};
     memset(file, 0, sizeof *file);
     file->catalogue = catalogue;
     file->fins = SIZE_MAX;
+    bool good = read(file, &kit);
+    file->accept = NULL;
+    json_decref(schema);
+    if (good) {
+        share_errors_of_results(file);
+    } else {
+        kit_release(file);
+    }
+    return good;
+}
+
+bool up_kit_parts_fit(json_t *parts, struct up_catalogue *catalogue, struct up_failure *failure) {
+    struct kit_file *file = up_allocate(1, sizeof *file);
+    json_t *json = json_pack("{s:O}", "parts", parts);
+    bool good = read_json(json, catalogue, read_parts, file, failure);
+    if (good) {
+        kit_release(file);
+    }
+    json_decref(json);
+    free(file);
+    return good;
+}
+
+bool kit_parse(const char *path, const char *bytes, size_t length, struct up_catalogue *catalogue,
+               struct kit_file *file, struct up_failure *failure) {
+    json_error_t error;
     json_t *json = json_loadb(bytes, length, JSON_REJECT_DUPLICATES, &error);
     if (json == NULL) {
         return up_fail(failure, UP_STATUS_WRONG_INPUT, "%.300s, line %d: %s", path, error.line,
                        error.text);
     }
-    json_t *schema = up_kit_schema();
-    struct place kit = {.json = json, .schema = schema, .root = schema, .failure = failure};
-    bool good = read_all(file, &kit);
-    file->accept = NULL;
-    json_decref(schema);
+    bool good = read_json(json, catalogue, read_all, file, failure);
     json_decref(json);
-    if (good) {
-        share_errors_of_results(file);
-        return true;
-    }
-    kit_release(file);
-    return name_file(path, failure);
+    return good || name_file(path, failure);
 }
 
 bool kit_read(const char *path, struct up_catalogue *catalogue, struct kit_file *file,

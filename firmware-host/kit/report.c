@@ -12,7 +12,7 @@
 #include "text/text.h"
 
 /* Fewer predictions than this give no verdict. */
-enum { PREDICTIONS_LEAST = 20, SHARES_SHOWN = 6, PICTURE_POINTS = 13 };
+enum { PREDICTIONS_LEAST = 20, SHARES_SHOWN = 6, PICTURE_POINTS = 7 };
 
 json_t *kept_if(bool good, json_t *list) {
     if (!good) {
@@ -52,34 +52,49 @@ struct up_kit_state state_at(const struct kit_file *file, double depth_m, double
 
 /* ---- one question in several states of the dive ---- */
 
-enum loss { LOSE_NOTHING, LOSE_ALL, LOSE_LIGHTEST, LOSE_HEAVIEST };
+enum loss { NOTHING, SUIT_GAS, ALL, LIGHTEST, HEAVIEST };
 
 struct asked {
     const char *when;
     double depth_m, bar;
-    enum loss loss;
-    bool suit_gas_gone;
+    enum loss loss; /* of the suit's gas, or of ditchable lead: all, the lightest piece ... */
 };
 
 typedef bool question(const struct up_kit_draws *draws, const struct up_kit_state *state,
                       struct up_kit_answer *answer, struct up_failure *failure);
 
+/* What a piece of lead weighs on the dive; 0 where it is not worn, and for all other parts. */
+static double worn_kg(const struct kit_file *file, size_t i) {
+    const struct up_part *part = &file->kit.part[i];
+    const struct up_kit_state *state = &file->dive.state;
+    bool worn = part->kind == UP_PART_LEAD && !part->spare && !state->without[i];
+    return !worn ? 0 : isnan(state->lead_kg[i]) ? part->mass_kg.value : state->lead_kg[i];
+}
+
+/* Of lead that is worn, or of what can be dropped of it: kilograms, and pieces. */
+static double lead_worn_kg(const struct kit_file *file, bool ditchable, size_t *pieces) {
+    double kg = 0;
+    *pieces = 0;
+    for (size_t i = 0; i < file->kit.parts; i++) {
+        double piece_kg = !ditchable || file->kit.part[i].ditchable ? worn_kg(file, i) : 0;
+        kg += piece_kg;
+        *pieces += piece_kg > 0;
+    }
+    return kg;
+}
+
 /* Ditchable lead that is dropped: all, or the one piece that matters least or most. */
 static void lose(const struct kit_file *file, enum loss loss, struct up_kit_state *state) {
     size_t one = UP_KIT_PARTS_MAX;
-    for (size_t i = 0; i < file->kit.parts; i++) {
-        const struct up_part *part = &file->kit.part[i];
-        double kg = isnan(state->lead_kg[i]) ? part->mass_kg.value : state->lead_kg[i];
-        if (!part->ditchable || part->spare || state->without[i] || !(kg > 0)) {
-            continue;
-        }
-        state->without[i] = loss == LOSE_ALL;
-        double other = one < UP_KIT_PARTS_MAX ? file->kit.part[one].mass_kg.value : -1;
-        if (other < 0 || (loss == LOSE_HEAVIEST ? kg > other : kg < other)) {
-            one = i;
+    state->suit_gas_gone = loss == SUIT_GAS;
+    for (size_t i = 0; loss >= ALL && i < file->kit.parts; i++) {
+        double kg = worn_kg(file, i), other = one < UP_KIT_PARTS_MAX ? worn_kg(file, one) : kg;
+        if (file->kit.part[i].ditchable && kg > 0) {
+            state->without[i] = loss == ALL;
+            one = (loss == HEAVIEST ? kg >= other : kg <= other) ? i : one;
         }
     }
-    if (one < UP_KIT_PARTS_MAX && loss > LOSE_ALL) {
+    if (one < UP_KIT_PARTS_MAX) {
         state->without[one] = true;
     }
 }
@@ -90,10 +105,7 @@ static json_t *ask_all(const struct answers *answers, const char *label, const c
     for (size_t i = 0; i < count; i++) {
         struct up_kit_state state = state_at(answers->file, asked[i].depth_m, asked[i].bar);
         struct up_kit_answer answer;
-        state.suit_gas_gone = asked[i].suit_gas_gone;
-        if (asked[i].loss != LOSE_NOTHING) {
-            lose(answers->file, asked[i].loss, &state);
-        }
+        lose(answers->file, asked[i].loss, &state);
         if (!ask(answers->draws, &state, &answer, answers->failure)) {
             return kept_if(false, list);
         }
@@ -105,61 +117,59 @@ static json_t *ask_all(const struct answers *answers, const char *label, const c
     return list;
 }
 
-#define ASK_ALL(answers, label, name, ask, asked)                                                  \
-    ask_all(answers, label, name, ask, asked, sizeof(asked) / sizeof *(asked))
-
 static json_t *lead_of(const struct answers *answers) {
     const struct kit_dive *dive = &answers->file->dive;
     const struct asked asked[] = {
-        {"stop, nearly empty", dive->stop_m, NEAR_EMPTY_BAR, LOSE_NOTHING, false},
-        {"stop, with the reserve", dive->stop_m, dive->reserve_bar, LOSE_NOTHING, false},
-        {"surface, full", 0, dive->start_bar, LOSE_NOTHING, false}};
-    return ASK_ALL(answers, "when", "lead_to_add", up_kit_lead_kg, asked);
+        {"stop, nearly empty", dive->stop_m, NEAR_EMPTY_BAR, NOTHING},
+        {"stop, with the reserve", dive->stop_m, dive->reserve_bar, NOTHING},
+        {"surface, full", 0, dive->start_bar, NOTHING}};
+    return ask_all(answers, "when", "lead_to_add", up_kit_lead_kg, asked,
+                   sizeof asked / sizeof *asked);
 }
 
 static json_t *dive_of(const struct answers *answers) {
     const struct kit_dive *dive = &answers->file->dive;
     const struct asked asked[] = {
-        {"surface, full", 0, dive->start_bar, LOSE_NOTHING, false},
-        {"deepest point, full", dive->deepest_m, dive->start_bar, LOSE_NOTHING, false},
-        {"deepest point, with the reserve", dive->deepest_m, dive->reserve_bar, LOSE_NOTHING,
-         false},
-        {"stop, with the reserve", dive->stop_m, dive->reserve_bar, LOSE_NOTHING, false},
-        {"stop, nearly empty", dive->stop_m, NEAR_EMPTY_BAR, LOSE_NOTHING, false},
-        {"surface, nearly empty", 0, NEAR_EMPTY_BAR, LOSE_NOTHING, false}};
-    return ASK_ALL(answers, "when", "lift", up_kit_lift_kg, asked);
+        {"surface, full", 0, dive->start_bar, NOTHING},
+        {"deepest point, full", dive->deepest_m, dive->start_bar, NOTHING},
+        {"deepest point, with the reserve", dive->deepest_m, dive->reserve_bar, NOTHING},
+        {"stop, with the reserve", dive->stop_m, dive->reserve_bar, NOTHING},
+        {"stop, nearly empty", dive->stop_m, NEAR_EMPTY_BAR, NOTHING},
+        {"surface, nearly empty", 0, NEAR_EMPTY_BAR, NOTHING}};
+    return ask_all(answers, "when", "lift", up_kit_lift_kg, asked, sizeof asked / sizeof *asked);
 }
 
-/* Always shown, whatever is asked. */
+/* Always shown, whatever is asked; one piece of several only where there are such. */
 static json_t *worst_of(const struct answers *answers) {
     const struct kit_dive *dive = &answers->file->dive;
+    size_t pieces;
     const struct asked asked[] = {
         {"deepest point, full, suit gas gone, jacket empty", dive->deepest_m, dive->start_bar,
-         LOSE_NOTHING, true},
-        {"surface, full, jacket failed, ditchable lead dropped", 0, dive->start_bar, LOSE_ALL,
-         false},
-        {"surface, full, jacket failed, only the lightest ditchable piece dropped", 0,
-         dive->start_bar, LOSE_LIGHTEST, false},
-        {"stop, nearly empty, the heaviest ditchable piece lost", dive->stop_m, NEAR_EMPTY_BAR,
-         LOSE_HEAVIEST, false},
+         SUIT_GAS},
+        {"surface, full, jacket failed, ditchable lead dropped", 0, dive->start_bar, ALL},
         {"stop, nearly empty, ditchable lead lost: uncontrolled ascent", dive->stop_m,
-         NEAR_EMPTY_BAR, LOSE_ALL, false}};
-    return ASK_ALL(answers, "case", "lift", up_kit_lift_kg, asked);
+         NEAR_EMPTY_BAR, ALL},
+        {"surface, full, jacket failed, only the lightest ditchable piece dropped", 0,
+         dive->start_bar, LIGHTEST},
+        {"stop, nearly empty, the heaviest ditchable piece lost", dive->stop_m, NEAR_EMPTY_BAR,
+         HEAVIEST}};
+    lead_worn_kg(answers->file, true, &pieces);
+    return ask_all(answers, "case", "lift", up_kit_lift_kg, asked, pieces > 1 ? 5 : 3);
 }
 
 /* Net lift by the gauge's pressure at three depths, for a picture. */
 static json_t *picture_of(const struct answers *answers) {
     const struct kit_dive *dive = &answers->file->dive;
-    const struct asked line[] = {{"surface", 0, 0, LOSE_NOTHING, false},
-                                 {"stop", dive->stop_m, 0, LOSE_NOTHING, false},
-                                 {"deepest point", dive->deepest_m, 0, LOSE_NOTHING, false}};
+    const struct asked line[] = {{"surface", 0, 0, NOTHING},
+                                 {"stop", dive->stop_m, 0, NOTHING},
+                                 {"deepest point", dive->deepest_m, 0, NOTHING}};
     struct asked asked[3 * PICTURE_POINTS];
     for (size_t i = 0; i < 3 * PICTURE_POINTS; i++) {
         double used = (double)(i % PICTURE_POINTS) / (PICTURE_POINTS - 1);
         asked[i] = line[i / PICTURE_POINTS];
         asked[i].bar = dive->start_bar + used * (NEAR_EMPTY_BAR - dive->start_bar);
     }
-    return ASK_ALL(answers, "where", "lift", up_kit_lift_kg, asked);
+    return ask_all(answers, "where", "lift", up_kit_lift_kg, asked, sizeof asked / sizeof *asked);
 }
 
 /* What the jacket must hold at the most: the deepest point's bound, and the most lead to add. */
@@ -210,20 +220,20 @@ static void binomial_bounds(unsigned held, unsigned of, double *low, double *hig
 
 static json_t *predictions_of(const struct answers *answers) {
     const struct up_kit *kit = &answers->file->kit;
-    json_t *list = json_array();
+    struct up_kit_prediction prediction[UP_KIT_CHECKS_MAX];
     unsigned held = 0, of = 0;
     double low, high;
+    if (!up_kit_predict(kit, prediction, answers->failure)) {
+        return NULL;
+    }
+    json_t *list = json_array();
     for (size_t i = 1; i < kit->checks; i++) {
-        struct up_kit_prediction prediction;
-        if (!up_kit_predict(kit, i, &prediction, answers->failure)) {
-            return kept_if(false, list);
-        }
         of++;
-        held += prediction.inside;
+        held += prediction[i].inside;
         json_array_append_new(list, json_pack("{s:o, s:o, s:b}", "check",
                                               up_json_text(kit->check[i].label), "lift_predicted",
-                                              kit_answer_to_json(&prediction.lift_kg, "kg"),
-                                              "inside", (int)prediction.inside));
+                                              kit_answer_to_json(&prediction[i].lift_kg, "kg"),
+                                              "inside", (int)prediction[i].inside));
     }
     binomial_bounds(held, of > 0 ? of : 1, &low, &high);
     return json_pack("{s:o, s:i, s:i, s:o, s:o, s:o}", "checks", list, "inside", (int)held, "of",
@@ -276,6 +286,8 @@ static bool set(json_t *document, const char *key, json_t *value) {
 
 static bool fill(const struct answers *answers, json_t *document) {
     const struct kit_file *file = answers->file;
+    double effective_draws;
+    size_t pieces;
     static const struct {
         const char *key;
         json_t *(*of)(const struct answers *answers);
@@ -291,9 +303,12 @@ static bool fill(const struct answers *answers, json_t *document) {
             json_pack("{s:o, s:f, s:f}", "name", up_json_text(file->dive.water.name),
                       "density_kg_m3", file->dive.state.water_kg_m3, "u_density_kg_m3",
                       file->dive.state.u_water_kg_m3)) &&
+        set(document, "lead_entered_kg", json_real(lead_worn_kg(file, false, &pieces))) &&
+        set(document, "ditchable_kg", json_real(lead_worn_kg(file, true, &pieces))) &&
         set(document, "air_pressure_hpa", json_real(file->dive.state.air_pressure_pa / 100)) &&
-        set(document, "checks_agree", json_real(up_kit_agreement(answers->draws))) &&
-        set(document, "effective_draws", json_real(up_kit_effective_draws(answers->draws))) &&
+        set(document, "checks_agree",
+            json_real(up_kit_agreement(answers->draws, &effective_draws))) &&
+        set(document, "effective_draws", json_real(effective_draws)) &&
         set(document, "jacket_lift_kg", up_json_number(jacket_lift_kg(file))) &&
         set(document, "breath_moment_nm", json_real(UP_KIT_BREATH_NM));
     for (size_t i = 0; good && i < sizeof member / sizeof *member; i++) {

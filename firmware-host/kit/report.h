@@ -9,12 +9,15 @@
 #include "upthrust/catalogue.h"
 #include "upthrust/failure.h"
 
+enum { UP_KIT_MOVES_MAX = 32 };
+
 /* The whole of it as JSON, for the caller to own; NULL where it fails. `catalogue` may be NULL
    where no part of the kit is an item of it. */
 json_t *up_kit_report(const char *path, struct up_catalogue *catalogue, struct up_failure *failure);
-/* The same in words, and what of it goes on a page for the diver. */
-void up_kit_report_print(const json_t *document, FILE *stream);
-void up_kit_page_print(const json_t *document, FILE *stream);
+/* The same in words, or what of it goes on a page for the diver. */
+void up_kit_report_print(const json_t *document, bool page, FILE *stream);
+/* Whether a list of parts, as a kit file has it, can be read so far. */
+bool up_kit_parts_fit(json_t *parts, struct up_catalogue *catalogue, struct up_failure *failure);
 /* The JSON Schema (2020-12) of a kit file; the caller's. */
 json_t *up_kit_schema(void);
 

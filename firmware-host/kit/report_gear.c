@@ -3,7 +3,6 @@
 #include <math.h>
 #include <stdint.h>
 #include <stdlib.h>
-#include <string.h>
 
 #include "kit/kit_file.h"
 #include "text/json.h"
@@ -147,9 +146,10 @@ static size_t level_check(const struct kit_file *file) {
 /* NULL (and no failure that counts) where level was not seen or a place is missing. */
 static json_t *off_level(const struct answers *answers, size_t part) {
     size_t check = level_check(answers->file);
+    struct up_kit_state stop = stop_of(answers);
     struct up_kit_answer answer;
-    return check != SIZE_MAX && up_kit_off_level_nm(answers->draws, check, part,
-                                                    &answers->file->dive.state, &answer, NULL)
+    return check != SIZE_MAX &&
+                   up_kit_off_level_nm(answers->draws, check, part, &stop, &answer, NULL)
                ? kit_answer_to_json(&answer, "nm")
                : json_null();
 }
@@ -220,13 +220,12 @@ json_t *fins_of(const struct answers *answers) {
     json_t *others = spares_of(answers, true);
     return others == NULL
                ? NULL
-               : json_pack(
-                     "{s:o, s:o, s:o, s:o, s:i, s:i, s:i}", "present",
-                     up_json_text(file->kit.part[file->fins].name), "level_seen_in",
-                     level != SIZE_MAX ? up_json_text(file->kit.check[level].label) : json_null(),
-                     "off_level", off_level(answers, file->fins), "others", others,
-                     "left_out_by_results", (int)file->fins_left[0], "left_out_without_volume",
-                     (int)file->fins_left[1], "left_out_for_room", (int)file->fins_left[2]);
+               : json_pack("{s:o, s:o, s:o, s:o, s:i}", "present",
+                           up_json_text(file->kit.part[file->fins].name), "level_seen_in",
+                           level != SIZE_MAX ? up_json_text(file->kit.check[level].label)
+                                             : json_null(),
+                           "off_level", off_level(answers, file->fins), "others", others,
+                           "left_out", (int)file->fins_left);
 }
 
 /* Parts that are known by samples of their model. */
@@ -274,7 +273,9 @@ json_t *moves_of(const struct answers *answers) {
     for (size_t i = 0; good && i < file->moves; i++) {
         good = add_move(answers, list, &file->move[i]);
     }
-    for (size_t i = 0; file->moves == 0 && good && i < file->kit.parts * file->kit.parts; i++) {
+    for (size_t i = 0; file->moves == 0 && good && i < file->kit.parts * file->kit.parts &&
+                       json_array_size(list) < UP_KIT_MOVES_MAX;
+         i++) {
         struct kit_move move = {i / file->kit.parts, i % file->kit.parts, 1};
         if (move.from != move.to && is_lead_at(&part[move.from]) && is_lead_at(&part[move.to]) &&
             part[move.from].mass_kg.value > 0 &&

@@ -1,7 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* A kit's report in words: cautions first, never one number for the lead. */
 #include <math.h>
-#include <string.h>
 
 #include "kit/report.h"
 #include "text/text.h"
@@ -18,6 +17,11 @@ static const char CAUTION[] =
 
 /* Columns of a name in a table, and rows of one on the diver's page. */
 enum { NAME_COLUMNS = 28, PAGE_ROWS = 12 };
+
+/* The rows of a list, one after the other; `break` ends none. */
+#define EACH(row, list)                                                                            \
+    for (size_t i = 0; i < json_array_size(list); i++)                                             \
+        for (const json_t *row = json_array_get(list, i), *once = row; once != NULL; once = NULL)
 
 static double of(const json_t *object, const char *key) {
     const json_t *value = json_object_get(object, key);
@@ -48,11 +52,12 @@ static void print_lead_range(const json_t *lead, FILE *stream) {
 }
 
 static void print_lead(const json_t *report, FILE *stream) {
-    size_t i;
-    json_t *row;
-    fprintf(stream, "\nLead to add to what is entered (minus: more than needed), 95 %% interval.\n"
-                    "The nearly empty stop governs.\n");
-    json_array_foreach(json_object_get(report, "lead"), i, row) {
+    fprintf(
+        stream,
+        "\nLead to add to the %.1f kg that are entered, %.1f kg of it ditchable (minus: more than "
+        "needed).\n95 %% interval. The nearly empty stop governs.\n",
+        of(report, "lead_entered_kg"), of(report, "ditchable_kg"));
+    EACH(row, json_object_get(report, "lead")) {
         const json_t *lead = json_object_get(row, "lead_to_add");
         fprintf(stream, "  %-24s %4.0f m %4.0f bar   ", word(row, "when"), of(row, "depth_m"),
                 of(row, "pressure_bar"));
@@ -96,10 +101,8 @@ static void print_lift(const json_t *lift, FILE *stream) {
 }
 
 static void print_dive(const json_t *report, FILE *stream) {
-    size_t i;
-    json_t *row;
     fprintf(stream, "\nThrough the dive, jacket empty, breathing normally:\n");
-    json_array_foreach(json_object_get(report, "dive"), i, row) {
+    EACH(row, json_object_get(report, "dive")) {
         fprintf(stream, "  %-32s %4.0f m %4.0f bar  ", word(row, "when"), of(row, "depth_m"),
                 of(row, "pressure_bar"));
         print_lift(json_object_get(row, "lift"), stream);
@@ -108,11 +111,9 @@ static void print_dive(const json_t *report, FILE *stream) {
 
 /* Bounds are rounded outwards. */
 static void print_worst(const json_t *report, FILE *stream) {
-    size_t i;
-    json_t *row;
     double jacket_kg = of(report, "jacket_lift_kg"), needs_kg = of(report, "jacket_needs_kg");
     fprintf(stream, "\nThe worst cases, lead as entered (bounds that hold in 99.5 of 100):\n");
-    json_array_foreach(json_object_get(report, "worst_cases"), i, row) {
+    EACH(row, json_object_get(report, "worst_cases")) {
         const json_t *lift = json_object_get(row, "lift");
         double least_kg = floor(of(lift, "least_kg") * 10) / 10 + 0.0;
         double most_kg = up_to_tenth(of(lift, "most_kg"));
@@ -131,6 +132,9 @@ static void print_worst(const json_t *report, FILE *stream) {
             fputs(words[of(row, "depth_m") > 0][least_kg > 0 ? 0 : most_kg < 0 ? 1 : 2], stream);
         }
         fputc('\n', stream);
+    }
+    if (!(of(report, "ditchable_kg") > 0)) {
+        fputs("  No lead is entered as ditchable, so none is dropped or lost in these.\n", stream);
     }
 }
 
@@ -184,17 +188,15 @@ static void print_moments(const json_t *report, size_t most, FILE *stream) {
 
 /* ---- spares and moves ---- */
 
-static void print_swap(const json_t *row, const char *what, FILE *stream) {
+static void print_swap(const json_t *row, const char *what, const json_t *present, FILE *stream) {
     const json_t *lift = json_object_get(row, "lift"), *moment = json_object_get(row, "moment");
+    const json_t *off = json_object_get(row, "off_level");
+    double nearer_nm = fabs(of(present, "value_nm")) - fabs(of(off, "value_nm"));
     double cm = of(row, "one_kg_of_lead_towards_feet_m") * 100;
     put_named(stream, "  ", row, "name", NAME_COLUMNS, "");
     fprintf(stream, " %s %+.0f g (%+.0f to %+.0f); lead ", what, of(lift, "value_kg") * 1e3,
             of(lift, "low_kg") * 1e3, of(lift, "high_kg") * 1e3);
     print_lead_range(json_object_get(row, "lead_to_add"), stream);
-    if (of(row, "samples") > 0) {
-        fprintf(stream, "\n    known by %.0f sample%s of its model", of(row, "samples"),
-                up_text_plural((unsigned)of(row, "samples")));
-    }
     fputs("\n    ", stream);
     if (json_is_null(moment)) {
         fputs("no moment: its place is missing\n", stream);
@@ -203,12 +205,7 @@ static void print_swap(const json_t *row, const char *what, FILE *stream) {
     print_moment(moment, stream);
     fprintf(stream, ", like moving 1 kg of lead %.0f cm towards the %s\n", fabs(cm),
             cm >= 0 ? "feet" : "head");
-}
-
-static void print_off_level(const json_t *row, const json_t *present, FILE *stream) {
-    const json_t *off = json_object_get(row, "off_level");
-    double nearer_nm = fabs(of(present, "value_nm")) - fabs(of(off, "value_nm"));
-    if (!json_is_null(off)) {
+    if (!isnan(nearer_nm)) {
         fputs("    ", stream);
         print_moment(off, stream);
         fprintf(stream, " off level, %.1f N m %s than with the present fins\n", fabs(nearer_nm),
@@ -217,12 +214,8 @@ static void print_off_level(const json_t *row, const json_t *present, FILE *stre
 }
 
 static void print_fins(const json_t *report, FILE *stream) {
-    size_t i;
-    json_t *row;
     const json_t *fins = json_object_get(report, "fins"), *others = json_object_get(fins, "others");
     const json_t *present = json_object_get(fins, "off_level");
-    double left = of(fins, "left_out_by_results"), volume = of(fins, "left_out_without_volume"),
-           room = of(fins, "left_out_for_room");
     if (json_array_size(others) > 0) {
         put_named(stream, "\nOther fins in place of ", fins, "present", 0, "");
         fprintf(stream, ", as differences. A breath alone makes %.1f N m.\n",
@@ -233,33 +226,31 @@ static void print_fins(const json_t *report, FILE *stream) {
                   "give all places.\n",
                   stream);
         } else {
-            put_named(stream, "Level was seen in ", fins, "level_seen_in", 0,
-                      "; in its water, with the present fins and the lead of the kit: ");
+            put_named(
+                stream, "Level was seen in ", fins, "level_seen_in", 0,
+                "; at the stop with the reserve, with the present fins and the lead\nentered: ");
             print_moment(present, stream);
             fputs(" off it\n", stream);
         }
     }
-    json_array_foreach(others, i, row) {
-        print_swap(row, "at the feet", stream);
-        print_off_level(row, present, stream);
+    EACH(row, others) {
+        print_swap(row, "at the feet", present, stream);
     }
-    if (left + volume + room > 0) {
+    if (of(fins, "left_out") > 0) {
         fprintf(
             stream,
-            "  left out: %.0f whose results count only where \"accept\" names why, %.0f of unknown "
-            "volume,\n  %.0f because the kit is full\n",
-            left, volume, room);
+            "  left out: %.0f whose results count only where \"accept\" names why, whose volume is "
+            "unknown,\n  or for which the kit has no room\n",
+            of(fins, "left_out"));
     }
 }
 
 static void print_swaps(const json_t *report, FILE *stream) {
-    size_t i;
-    json_t *row;
-    json_array_foreach(json_object_get(report, "swaps"), i, row) {
+    EACH(row, json_object_get(report, "swaps")) {
         put_named(stream, "\nInstead of ", row, "instead_of", 0, ":\n");
-        print_swap(row, "lifts", stream);
+        print_swap(row, "lifts", NULL, stream);
     }
-    json_array_foreach(json_object_get(report, "models"), i, row) {
+    EACH(row, json_object_get(report, "models")) {
         put_named(stream, "\nKnown by its model only: ", row, "name", 0, "");
         fprintf(stream, ", %.0f sample%s, so +- %.0f g\n", of(row, "samples"),
                 up_text_plural((unsigned)of(row, "samples")), 1960 * of(row, "u_kg"));
@@ -267,40 +258,33 @@ static void print_swaps(const json_t *report, FILE *stream) {
 }
 
 static void print_moves(const json_t *report, FILE *stream) {
-    size_t i;
-    json_t *row, *list = json_object_get(report, "moves");
+    const json_t *list = json_object_get(report, "moves");
     if (json_array_size(list) > 0) {
         fputs("\nMoves of lead (ditchable lead stays ditchable):\n", stream);
     }
-    json_array_foreach(list, i, row) {
+    EACH(row, list) {
         fputs("  ", stream);
         print_moment(json_object_get(row, "moment"), stream);
         fprintf(stream, "  %.1f kg from ", of(row, "kg"));
         up_text_put(stream, word(row, "from"), 0, true);
         put_named(stream, " to ", row, "to", 0, "\n");
     }
+    if (json_array_size(list) == UP_KIT_MOVES_MAX) {
+        fputs("  No more are shown: list those you want under \"moves\" in the kit file.\n",
+              stream);
+    }
 }
 
 /* ---- how good all this is ---- */
 
 static void print_predictions(const json_t *report, FILE *stream) {
-    size_t i;
-    json_t *row;
     const json_t *record = json_object_get(report, "predictions");
-    double agree = of(report, "checks_agree");
-    if (agree < 0.01) {
-        fprintf(stream,
-                "\nThe weight checks contradict each other (chance would do it in %.2g %% of "
-                "cases).\nLook for air in suit or jacket, a wrong pressure, lead that is not "
-                "what it says.\n",
-                agree * 100);
-    }
     if (!(of(record, "of") > 0)) {
         return;
     }
     fputs("\nEach check compared with what the checks before it predicted (it found 0 kg):\n",
           stream);
-    json_array_foreach(json_object_get(record, "checks"), i, row) {
+    EACH(row, json_object_get(record, "checks")) {
         const json_t *lift = json_object_get(row, "lift_predicted");
         put_named(stream, "  ", row, "check", NAME_COLUMNS, "");
         fprintf(stream, " predicted %+.1f to %+.1f kg: %s\n", of(lift, "low_kg"),
@@ -318,10 +302,9 @@ static void print_predictions(const json_t *report, FILE *stream) {
 }
 
 static void print_rules(const json_t *report, FILE *stream) {
-    size_t i;
-    json_t *row, *list = json_object_get(report, "rules");
+    const json_t *list = json_object_get(report, "rules");
     fprintf(stream, "\nWhat the lead depends on most:\n");
-    json_array_foreach(list, i, row) {
+    EACH(row, list) {
         if (of(row, "share") >= 0.02) {
             fprintf(stream, "  %3.0f %%  ", 100 * of(row, "share"));
             up_text_put(stream, word(row, "input"), 0, true);
@@ -333,32 +316,33 @@ static void print_rules(const json_t *report, FILE *stream) {
 
 static void print_head(const json_t *report, FILE *stream) {
     const json_t *water = json_object_get(report, "water");
+    double agree = of(report, "checks_agree");
     fputs(CAUTION, stream);
+    if (agree < 0.01) {
+        fprintf(
+            stream,
+            "\nTHE WEIGHT CHECKS CONTRADICT EACH OTHER (by chance in %.2g %% of cases): trust no "
+            "number "
+            "below.\nLook for air in suit or jacket, a wrong pressure, lead that is not what it "
+            "says.\n",
+            agree * 100);
+    }
     put_named(stream, "\nIn the water ", water, "name", 0, "");
     fprintf(stream, ", %.1f kg/m3, under air of %.0f hPa:\n", of(water, "density_kg_m3"),
             of(report, "air_pressure_hpa"));
     print_lead(report, stream);
 }
 
-void up_kit_report_print(const json_t *report, FILE *stream) {
-    print_head(report, stream);
-    print_surplus(report, stream);
-    print_dive(report, stream);
-    print_worst(report, stream);
-    print_cylinders(report, stream);
-    print_moments(report, SIZE_MAX, stream);
-    print_fins(report, stream);
-    print_swaps(report, stream);
-    print_moves(report, stream);
-    print_predictions(report, stream);
-    print_rules(report, stream);
-    fputs("\nA weight check in the water decides.\n", stream);
-}
-
-void up_kit_page_print(const json_t *report, FILE *stream) {
+void up_kit_report_print(const json_t *report, bool page, FILE *stream) {
+    static void (*const more[])(const json_t *report, FILE *stream) = {
+        print_surplus, print_cylinders, print_fins,       print_swaps,
+        print_moves,   print_rules,     print_predictions};
     print_head(report, stream);
     print_dive(report, stream);
     print_worst(report, stream);
-    print_moments(report, PAGE_ROWS, stream);
+    print_moments(report, page ? PAGE_ROWS : SIZE_MAX, stream);
+    for (size_t i = 0; !page && i < sizeof more / sizeof *more; i++) {
+        more[i](report, stream);
+    }
     fputs("\nA weight check in the water decides.\n", stream);
 }

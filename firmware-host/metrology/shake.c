@@ -2,7 +2,6 @@
 #include "metrology/shake.h"
 
 #include <gsl/gsl_math.h>
-#include <stdlib.h>
 
 #include "metrology/statistics.h"
 #include "text/memory.h"

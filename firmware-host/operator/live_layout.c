@@ -1,9 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* What stands where on the live screen. */
-#include <stdlib.h>
 #include <string.h>
 
-#include "catalogue/claim.h"
 #include "live_cells.h"
 #include "metrology/statistics.h"
 #include "text/text.h"

@@ -1,7 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "data_row.h"
 
-#include <stdlib.h>
 #include <string.h>
 
 #include "text/text.h"

@@ -1,6 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* All items in aligned columns, what is known of each in some waters beside it. */
-#include <stdlib.h>
 #include <string.h>
 
 #include "catalogue/claim.h"

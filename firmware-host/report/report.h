@@ -23,7 +23,7 @@ const char *up_checked_meaning(enum up_checked checked);
 #define UP_ELSEWHERE_MEANING "came from elsewhere, by import or merge"
 
 struct up_row {
-    char item_id[UP_ID_SIZE];
+    char item_id[UP_ID_SIZE], result_id[UP_ID_SIZE];
     char name[UP_NAME_SIZE]; /* raw: escape it for where it goes; "pair: " stands before a pair's */
     int pieces;              /* that were measured, whatever the item says now; 0: not recorded */
     char water[48];

@@ -112,6 +112,7 @@ static bool take_result(const struct up_record *record, void *context) {
     }
     memset(row, 0, sizeof *row);
     memcpy(row->item_id, item_id, sizeof item_id);
+    memcpy(row->result_id, record->subject, sizeof row->result_id);
     memcpy(row->water, water, sizeof water);
     copy_text(row->class, sizeof row->class, json_object_get(body, "class"));
     row->measured = strcmp(json_string_value(json_object_get(body, "basis")) != NULL

@@ -1,6 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* The load over the time of one run, as a gnuplot script with its data. */
-#include <stdlib.h>
 #include <string.h>
 
 #include "data_row.h"

@@ -1,6 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* One result in words. */
-#include <stdlib.h>
 
 #include "report/report.h"
 #include "text/text.h"

@@ -1,6 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* A plan as the run's journal holds it, so that the run can be repeated from there alone. */
-#include <stdlib.h>
 #include <string.h>
 
 #include "catalogue/members.h"

@@ -1,6 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* A stored run once more, from what it recorded. */
-#include <stdlib.h>
 #include <string.h>
 
 #include "internal.h"

@@ -1,6 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Which run is resumed, and whether it still may be. */
-#include <stdlib.h>
 #include <string.h>
 
 #include "internal.h"

@@ -1,6 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Calibrating and measuring: procedure, operator and recorder around the loop. */
-#include <stdlib.h>
 #include <string.h>
 #include <time.h>
 

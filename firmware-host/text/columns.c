@@ -143,7 +143,8 @@ void up_text_put(FILE *stream, const char *text, int columns, bool isolate) {
     fprintf(stream, "%*s", used < columns ? columns - used : 0, "");
 }
 
-/* Once the first letter is out nothing allocates: memory that ends leaves a line whole or unbegun. */
+/* Once the first letter is out nothing allocates: memory that ends leaves a line whole or unbegun.
+ */
 void up_text_lines(FILE *stream, const char *lead, const char *text, int columns) {
     int indent = (int)strlen(lead), column = indent, blanks = 0;
     UP_FREED char *clean = up_text_for_terminal(text);

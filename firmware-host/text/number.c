@@ -56,28 +56,11 @@ static bool is_number(const char *text, size_t length) {
     return at == length;
 }
 
-/* Whole numbers of up to 15 digits, what most wires carry, are exact without strtod. */
-static bool read_whole(const char *text, size_t length, double *value) {
-    size_t at = sign(text, 0, length);
-    double sum = 0;
-    if (length == at || length - at > 15 || digits(text, at, length) != length - at) {
-        return false;
-    }
-    for (size_t i = at; i < length; i++) {
-        sum = sum * 10 + (text[i] - '0');
-    }
-    *value = text[0] == '-' ? -sum : sum;
-    return true;
-}
-
 bool up_text_number(const char *text, size_t length, double *value) {
     char copy[NUMBER_MAX + 1];
     double number;
     if (length == 0 || length > NUMBER_MAX) {
         return false;
-    }
-    if (read_whole(text, length, value)) {
-        return true;
     }
     if (!is_number(text, length)) {
         return false;

@@ -4,7 +4,6 @@
 
 #include <ctype.h>
 #include <math.h>
-#include <stdlib.h>
 #include <string.h>
 
 #include "text/text.h"

@@ -1,6 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* What a line of each kind but columns looks like, and the section [line] that would read it. */
-#include <stdlib.h>
 #include <string.h>
 
 #include "guess_internal.h"

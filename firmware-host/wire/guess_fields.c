@@ -1,7 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Lines of columns, or of JSON members: which one is the load, which the clock. */
 #include <jansson.h>
-#include <stdlib.h>
 #include <string.h>
 
 #include "guess_internal.h"

@@ -134,19 +134,20 @@ static void test_a_suit_is_squeezed(void **state) {
 static void test_checks_are_combined_and_contradict(void **state) {
     (void)state;
     struct up_kit kit = plain_kit();
+    double effective;
     struct up_kit_answer answer;
     kit.checks = 2;
     kit.check[1] = kit.check[0];
     kit.check[1].state.lead_kg[0] = 4 + 0.5 / (1 - 1000 / 11190.0);
     struct up_kit_draws *draws = solved(&kit);
-    assert_close(up_kit_agreement(draws), 0.4795, 0.01);
+    assert_close(up_kit_agreement(draws, &effective), 0.4795, 0.01);
     assert_true(up_kit_lift_kg(draws, &kit.check[0].state, &answer, NULL));
     assert_close(answer.value, 0.25, 0.02); /* the mean of so many draws is known to 0.004 */
     assert_close(answer.u, 0.612, 0.01);
     up_kit_free(draws);
     kit.check[1].state.lead_kg[0] = 4 + 4 / (1 - 1000 / 11190.0);
     draws = solved(&kit);
-    assert_true(up_kit_agreement(draws) < 1e-6);
+    assert_true(up_kit_agreement(draws, &effective) < 1e-6);
     up_kit_free(draws);
 }
 
@@ -176,8 +177,44 @@ static void test_two_depths_tell_the_suit(void **state) {
     assert_true(up_kit_lead_change_kg(draws, &up, &down, &answer, NULL));
     assert_close(answer.value * (1 - 1025 / 11190.0), -1.838, 0.04);
     assert_close(answer.u * (1 - 1025 / 11190.0), 0.335, 0.02);
-    assert_true(up_kit_effective_draws(draws) > 2000);
+    double effective;
+    up_kit_agreement(draws, &effective);
+    assert_true(effective > 2000);
     up_kit_free(draws);
+}
+
+/* Each check is predicted by those before it, as a kit of these alone would; from the fourth on two
+   depths tell the suit. */
+static void test_a_record_is_predicted_check_by_check(void **state) {
+    (void)state;
+    struct up_kit kit = plain_kit();
+    struct up_kit_prediction prediction[5];
+    kit.part[1] = part_of(UP_PART_SUIT, "suit", 3, 2);
+    kit.part[1].gas_m3 = (struct up_bounded){6e-3, 1e-3, false};
+    kit.part[1].stuck_air_kg = 0.1;
+    kit.parts = 2;
+    kit.checks = COUNT(prediction);
+    for (size_t i = 0; i < kit.checks; i++) {
+        kit.check[i].state = state_in(1000 + 5 * (double)i);
+        kit.check[i].state.depth_m = i == 2 ? 10 : 0;
+        kit.check[i].state.lead_kg[0] = i == 4 ? 8 : 4;
+        kit.check[i].state.water = (unsigned)i;
+        kit.check[i].state.without[1] = i == 3;
+    }
+    assert_true(up_kit_predict(&kit, prediction, NULL));
+    for (size_t i = 1; i < COUNT(prediction); i++) {
+        struct up_kit before = kit;
+        struct up_kit_answer lift;
+        before.checks = i;
+        struct up_kit_draws *draws = solved(&before);
+        assert_true(up_kit_lift_kg(draws, &kit.check[i].state, &lift, NULL));
+        assert_close(prediction[i].lift_kg.value, lift.value, 1e-9);
+        assert_close(prediction[i].lift_kg.low, lift.low, 1e-9);
+        assert_close(prediction[i].lift_kg.high, lift.high, 1e-9);
+        assert_int_equal(prediction[i].inside, lift.low <= 0 && lift.high >= 0);
+        up_kit_free(draws);
+    }
+    assert_false(prediction[4].inside);
 }
 
 /* 0.3 kg of lift 0.9 m towards the feet: -0.3 x 9.80665 x 0.9 = -2.648 N m. */
@@ -344,18 +381,14 @@ static void test_shared_errors_add_up(void **state) {
 
 static void test_refuses_what_cannot_be(void **state) {
     (void)state;
-    static const char *const says[] = {"no weight check", "body of 10 kg", "water of 500",
-                                       "depth of 90",     "jacket",        "air pressure"};
+    static const char *const says[] = {"no weight check", "not a number", "jacket"};
     for (size_t i = 0; i < COUNT(says); i++) {
         struct up_kit kit = plain_kit();
         struct up_kit_draws *draws;
         struct up_failure failure = {UP_STATUS_DONE, ""};
         kit.checks = i == 0 ? 0 : 1;
-        kit.body_kg.value = i == 1 ? 10 : 96;
-        kit.check[0].state.water_kg_m3 = i == 2 ? 500 : 1000;
-        kit.check[0].state.depth_m = i == 3 ? 90 : 0;
-        kit.check[0].state.jacket_gas_kg = i == 4 ? 1 : 0;
-        kit.check[0].state.air_pressure_pa = i == 5 ? 1013 : 101325;
+        kit.part[0].buoyancy_kg.value = i == 1 ? (double)NAN : 0;
+        kit.check[0].state.jacket_gas_kg = i == 2 ? 1 : 0;
         assert_false(up_kit_solve(&kit, &draws, &failure));
         assert_null(draws);
         assert_int_equal(failure.status, UP_STATUS_WRONG_INPUT);
@@ -370,6 +403,7 @@ int main(void) {
         cmocka_unit_test(test_a_suit_is_squeezed),
         cmocka_unit_test(test_checks_are_combined_and_contradict),
         cmocka_unit_test(test_two_depths_tell_the_suit),
+        cmocka_unit_test(test_a_record_is_predicted_check_by_check),
         cmocka_unit_test(test_moment_of_a_fin),
         cmocka_unit_test(test_stuck_air_lengthens_an_answer),
         cmocka_unit_test(test_moving_lead),

@@ -1,0 +1,119 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* The table that sorts and searches; without a script it is a table still. */
+#include <math.h>
+#include <string.h>
+
+#include "page/internal.h"
+#include "text/text.h"
+
+static void put_number_cell(const struct up_card_water *water, FILE *stream) {
+    const struct up_row *row = water->row;
+    fputs("<td>", stream);
+    page_put_symbol(stream, water->place);
+    page_put(stream, water->net);
+    fputs("<br>", stream);
+    page_put(stream, water->place == UP_CARD_UNDECIDED ? "undecided" : water->meaning);
+    /* without the probability, which stands above the table */
+    fprintf(stream, ", %.*s", (int)strcspn(water->interval, "("), water->interval);
+    page_put(stream, up_checked_mark(row->checked));
+    page_put(stream, row->rejudged ? "*" : "");
+    page_put(stream, row->elsewhere ? UP_ELSEWHERE_MARK : "");
+    if (row->foam_depth_m > 0) {
+        fprintf(stream, "<br>at %.1f m only", row->foam_depth_m);
+    }
+}
+
+static const struct up_card_water *water_of(const struct up_card *card, const char *name) {
+    for (int i = 0; i < card->waters; i++) {
+        if (strcmp(card->water[i].row->water, name) == 0) {
+            return &card->water[i];
+        }
+    }
+    return NULL;
+}
+
+/* A cell is a block: the direction of its text touches nothing beside it. */
+static void put_cell(FILE *stream, const char *text) {
+    fputs("<td>", stream);
+    page_put(stream, text);
+}
+
+/* From the index, or from where `up` leads to it. */
+static void put_links(const struct page *page, const struct up_item *item,
+                      const struct up_card *card, const char *up, FILE *stream) {
+    const char *name = page_name_of(page, item->id), *model = page_model_of(page, item);
+    if (page->wish->single) {
+        fprintf(stream, "<tr><td><a href=#%s>", name);
+    } else {
+        fprintf(stream, "<tr><td><a href=%si/%s.html>", up, name);
+    }
+    page_put(stream, card->name);
+    fprintf(stream, "</a>%s", card->banner[0] != '\0' ? " simulated" : "");
+    put_cell(stream, item->kind);
+    put_cell(stream, item->size);
+    put_cell(stream, item->maker);
+    if (model[0] == '\0' || page->wish->single) {
+        put_cell(stream, item->model);
+    } else {
+        fprintf(stream, "<td><a href=%sm/%s.html>", up, model);
+        page_put(stream, item->model);
+        fputs("</a>", stream);
+    }
+}
+
+static void put_row(const struct page *page, const struct up_item *item, const char *up,
+                    bool with_tank, FILE *stream) {
+    static const char *const waters[] = {"fresh", "sea", "tank"};
+    struct up_card card;
+    size_t count;
+    const struct up_row *row = page_rows_of(page, item->id, &count);
+    up_card_fill(&card, item, row, count, &page->wish->style);
+    put_links(page, item, &card, up, stream);
+    for (int i = 0; i < (with_tank ? 3 : 2); i++) {
+        const struct up_card_water *water = water_of(&card, waters[i]);
+        if (water != NULL) {
+            put_number_cell(water, stream);
+        } else {
+            fputs("<td>", stream);
+        }
+    }
+    fprintf(stream, "<td>%.10s\n", count > 0 ? row->made_utc : "");
+    up_card_release(&card);
+}
+
+/* Some items have no calculated water. */
+static bool any_tank_alone(const struct page *page, const struct up_item *const *item,
+                           size_t count) {
+    bool any = false;
+    for (size_t i = 0; i < count && !any; i++) {
+        struct up_card card;
+        size_t rows;
+        const struct up_row *row = page_rows_of(page, item[i]->id, &rows);
+        up_card_fill(&card, item[i], row, rows, &page->wish->style);
+        any = water_of(&card, "tank") != NULL;
+        up_card_release(&card);
+    }
+    return any;
+}
+
+void page_put_table(const struct page *page, const struct up_item *const *item, size_t count,
+                    const char *up, FILE *stream) {
+    bool with_tank = any_tank_alone(page, item, count);
+    fprintf(stream,
+            "<p class=\"soft\">Net buoyancy: + is UP, − is DOWN; ± is a 95 %% interval. Fresh and "
+            "sea are calculated from the weighing in the tank%s. ? unchecked: no reference body "
+            "shows that the bench was right; ! the last reference body before it read outside its "
+            "limits; * judged again since it was measured; &lt; came from elsewhere.</p>\n"
+            "<div class=\"wide\" tabindex=\"0\" role=\"region\" aria-label=\"Items\">\n"
+            "<table id=\"items\">\n<thead><tr><th scope=\"col\">Item<th scope=\"col\">Kind<th "
+            "scope=\"col\">Size<th scope=\"col\" "
+            ">Maker<th scope=\"col\">Model<th scope=\"col\">Fresh water"
+            "<th scope=\"col\">Sea water%s<th scope=\"col\">Date</tr></thead>\n"
+            "<tbody>\n",
+            with_tank ? ", which stands alone where they are not known" : "",
+            with_tank ? "<th scope=\"col\">Tank alone" : "");
+    for (size_t i = 0; i < count; i++) {
+        put_row(page, item[i], up, with_tank, stream);
+    }
+    fputs("</tbody>\n</table>\n</div>\n", stream);
+}

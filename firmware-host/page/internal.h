@@ -1,0 +1,47 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#pragma once
+
+#include "page/page.h"
+#include "report/card.h"
+
+/* ---- html.c: nothing of a name ever is markup ---- */
+
+/* Clean, with &, <, > and quotes as their entities. */
+void page_put(FILE *stream, const char *text);
+/* In an element of its own, so that its direction touches nothing beside it. */
+void page_put_name(FILE *stream, const char *name);
+/* Everything up to the first line of the body. `up`: the way to the index, NULL on the index. */
+void page_put_head(FILE *stream, const char *title, bool with_script, const char *up);
+void page_put_foot(FILE *stream, bool with_script);
+/* A picture of where an item comes to rest: defined once a page, then used by its place. */
+void page_put_symbols(FILE *stream);
+void page_put_symbol(FILE *stream, int place);
+
+/* ---- evidence.c ---- */
+
+/* Of each result that is shown, how it came about, as HTML; by the result's id. */
+json_t *page_evidence(struct up_catalogue *catalogue, const struct up_rows *rows,
+                      struct up_failure *failure);
+
+/* ---- item.c, index.c ---- */
+
+struct page {
+    const struct up_rows *rows;
+    const struct up_items *items;
+    const struct up_page_wish *wish;
+    json_t *evidence; /* by result id */
+    json_t *slice;    /* by item id: where its rows begin */
+    json_t *file;     /* by item id: the name of its page, without its ending */
+    json_t *model;    /* by maker and model: the places of its items */
+};
+
+const struct up_row *page_rows_of(const struct page *page, const char *item_id, size_t *count);
+/* "3f2a1b00" */
+const char *page_name_of(const struct page *page, const char *item_id);
+/* The same of its model's; "" where it has none. */
+const char *page_model_of(const struct page *page, const struct up_item *item);
+
+void page_put_item(const struct page *page, const struct up_item *item, FILE *stream);
+/* The table of some items; `up` stands before the links: "" or "../". */
+void page_put_table(const struct page *page, const struct up_item *const *item, size_t count,
+                    const char *up, FILE *stream);

@@ -1,0 +1,209 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* What a label or a page shows of one item. */
+#include <ctype.h>
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "report/card.h"
+#include "text/text.h"
+
+/* ---- typography: what a terminal spells with letters that it surely has ---- */
+
+/* "+- 1.2 g" becomes "± 1.2 g", a minus before a digit a real one, "20.0 C" "20.0 °C"; takes the
+   text. */
+static char *typeset(char *text) {
+    char *whole = up_allocate(strlen(text) + 1, 3), *to = whole;
+    size_t length = strlen(text);
+    for (const char *from = text; *from != '\0'; from++) {
+        bool minus = from[0] == '-' && isdigit((unsigned char)from[1]);
+        if (from[0] == '+' && from[1] == '-') {
+            to += sprintf(to, "±");
+            from++;
+        } else if (minus) {
+            to += sprintf(to, "−");
+        } else if (from[0] == ' ' && (from[1] == 'C' || from[1] == 'F') &&
+                   from + 2 == text + length) {
+            to += sprintf(to, " °");
+        } else {
+            *to++ = *from;
+        }
+    }
+    *to = '\0';
+    free(text);
+    return whole;
+}
+
+/* Adds a piece behind a comma. */
+static void add(char **text, const char *lead, const char *piece, const char *comma) {
+    UP_FREED char *clean = up_text_for_terminal(piece);
+    if (clean[0] != '\0') {
+        char *both =
+            up_text_format("%s%s%s%s", *text, (*text)[0] == '\0' ? "" : comma, lead, clean);
+        free(*text);
+        *text = both;
+    }
+}
+
+static char *empty(void) {
+    return up_text_format("%s", "");
+}
+
+/* ---- one water ---- */
+
+static int place_of(const char *class) {
+    return strcmp(class, "positive") == 0   ? UP_CARD_FLOATS
+           : strcmp(class, "neutral") == 0  ? UP_CARD_HOVERS
+           : strcmp(class, "negative") == 0 ? UP_CARD_SINKS
+                                            : UP_CARD_UNDECIDED;
+}
+
+static const char *const class_words[][2] = {[UP_CARD_UNDECIDED] = {"UNDECIDED", "too near a line"},
+                                             [UP_CARD_FLOATS] = {"POSITIVE", "floats"},
+                                             [UP_CARD_HOVERS] = {"NEUTRAL", "hovers"},
+                                             [UP_CARD_SINKS] = {"NEGATIVE", "sinks"}};
+
+static void fill_water(struct up_card_water *water, const struct up_row *row,
+                       const struct up_style *style) {
+    char net[UP_SHOWN_SIZE], interval[UP_SHOWN_SIZE], temp[UP_SHOWN_SIZE], depth[UP_SHOWN_SIZE];
+    up_style_brief(style, row->buoyancy_g, net);
+    up_style_interval(style, row->expanded_u_g, row->stuck_air_g, interval);
+    up_style_temp(style, row->water_temp_c, temp);
+    up_style_depth(style, row->foam_depth_m, depth);
+    const char *what = strcmp(row->water, "tank") == 0    ? "The tank's water"
+                       : strcmp(row->water, "fresh") == 0 ? "Fresh water"
+                       : strcmp(row->water, "sea") == 0   ? "Sea water"
+                                                          : row->water;
+    water->title = typeset(isfinite(row->water_temp_c) ? up_text_format("%s, %s", what, temp)
+                                                       : up_text_format("%s", what));
+    water->row = row;
+    water->place = place_of(row->class);
+    water->class = up_text_format("%s", class_words[water->place][0]);
+    water->meaning = up_text_format("%s", class_words[water->place][1]);
+    water->net = typeset(up_text_format("%s %s", net, row->buoyancy_g < 0 ? "DOWN" : "UP"));
+    water->interval = typeset(up_text_format("%s (95 %%)", interval));
+    water->basis = row->foam_depth_m > 0
+                       ? up_text_format("measured, at %s only", depth)
+                       : up_text_format("%s", row->measured ? "measured" : "calculated");
+}
+
+/* ---- which waters ---- */
+
+static const struct up_row *find_row(const struct up_row *row, size_t rows, const char *water) {
+    for (size_t i = 0; i < rows; i++) {
+        if (strcmp(row[i].water, water) == 0) {
+            return &row[i];
+        }
+    }
+    return NULL;
+}
+
+/* Fresh and sea; of what has neither the tank. */
+static int find_rows(const struct up_row *row, size_t rows, const struct up_row *found[2]) {
+    static const char *const waters[] = {"fresh", "sea"};
+    int count = 0;
+    for (int i = 0; i < 2; i++) {
+        found[count] = find_row(row, rows, waters[i]);
+        count += found[count] != NULL;
+    }
+    if (count == 0) {
+        found[0] = find_row(row, rows, "tank");
+        count = found[0] != NULL;
+    }
+    return count;
+}
+
+/* ---- what else ---- */
+
+/* Once, though both waters have it. */
+static void add_mark(struct up_card *card, const char *lead, const char *mark) {
+    UP_FREED char *whole = up_text_format("%s%s", lead, mark);
+    if (strstr(card->marks, whole) == NULL) {
+        add(&card->marks, "", whole, "; ");
+    }
+}
+
+static void add_marks(struct up_card *card, const struct up_row *row,
+                      const struct up_style *style) {
+    char tolerance[UP_SHOWN_SIZE];
+    up_style_lead(style, row->tolerance_g, tolerance);
+    if (row->unusual) {
+        add_mark(card, "neutral within ", tolerance);
+    }
+    add_mark(card, "", row->filling);
+    add_mark(card, "", up_checked_meaning(row->checked));
+    add_mark(card, "", up_style_has_stuck(row->stuck_air_g) ? UP_CLAIM_STUCK : "");
+    add_mark(card, "", row->rejudged ? "judged again since it was measured" : "");
+    add_mark(card, "", row->elsewhere ? UP_ELSEWHERE_MEANING : "");
+}
+
+static char *description_of(const struct up_item *item) {
+    char *text = empty();
+    add(&text, "", item->kind, ", ");
+    add(&text, "size ", item->size, ", ");
+    add(&text, "", item->maker, ", ");
+    add(&text, "", item->model, ", ");
+    add(&text, "", item->side, ", ");
+    add(&text, "stock number ", item->stock_number, ", ");
+    return text;
+}
+
+static char *origin_of(const struct up_row *row) {
+    char *text = empty();
+    UP_FREED char *day = up_text_format("%.10s", row->made_utc);
+    add(&text, "", day, ", ");
+    add(&text, "bench ", row->bench, ", ");
+    return text;
+}
+
+const struct up_row *up_rows_of(const struct up_rows *rows, const char *item_id, size_t *count) {
+    size_t from = 0, to;
+    while (from < rows->count && strcmp(rows->row[from].item_id, item_id) != 0) {
+        from++;
+    }
+    for (to = from; to < rows->count && strcmp(rows->row[to].item_id, item_id) == 0;) {
+        to++;
+    }
+    *count = to - from;
+    return rows->row + from;
+}
+
+void up_card_fill(struct up_card *card, const struct up_item *item, const struct up_row *row,
+                  size_t rows, const struct up_style *style) {
+    const struct up_row *found[2] = {NULL};
+    *card = (struct up_card){.banner = empty(), .marks = empty(), .scope = empty()};
+    card->waters = find_rows(row, rows, found);
+    for (int i = 0; i < card->waters; i++) {
+        fill_water(&card->water[i], found[i], style);
+        add_marks(card, found[i], style);
+    }
+    UP_FREED char *title =
+        up_item_title(item->name, card->waters > 0 ? found[0]->pieces : item->pieces);
+    card->name = empty();
+    add(&card->name, "", title, "");
+    card->description = description_of(item);
+    card->origin = card->waters > 0 ? origin_of(found[0]) : empty();
+    if (card->waters > 0) {
+        char scope[UP_CLAIM_SIZE];
+        up_claim_whose(found[0]->pieces, scope);
+        add(&card->scope, "", scope, "");
+        add(&card->banner, "", found[0]->simulated ? "SIMULATED: no gear was weighed" : "", "");
+    }
+}
+
+void up_card_release(struct up_card *card) {
+    free(card->banner);
+    free(card->name);
+    free(card->description);
+    free(card->marks);
+    free(card->scope);
+    free(card->origin);
+    for (int i = 0; i < card->waters; i++) {
+        free(card->water[i].title);
+        free(card->water[i].class);
+        free(card->water[i].meaning);
+        free(card->water[i].net);
+        free(card->water[i].interval);
+        free(card->water[i].basis);
+    }
+}

@@ -1,0 +1,29 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* What a label or a page shows of one item, in words: all of them say the same. */
+#pragma once
+
+#include "report/report.h"
+
+struct up_card_water {
+    const struct up_row *row; /* lent: it lives as long as the rows */
+    char *title, *class, *meaning, *net, *interval, *basis;
+    enum { UP_CARD_UNDECIDED, UP_CARD_FLOATS, UP_CARD_HOVERS, UP_CARD_SINKS } place;
+};
+
+/* All texts are clean; "" where there is none. Fresh and sea water; of what has a result in neither
+   the tank's. */
+struct up_card {
+    char *banner; /* what was never weighed */
+    char *name, *description, *marks, *scope, *origin;
+    struct up_card_water water[2];
+    int waters; /* 0: nothing was measured */
+};
+
+/* The rows of one item, which stand together. */
+const struct up_row *up_rows_of(const struct up_rows *rows, const char *item_id, size_t *count);
+
+void up_card_fill(struct up_card *card, const struct up_item *item, const struct up_row *row,
+                  size_t rows, const struct up_style *style);
+void up_card_release(struct up_card *card);
+
+#define UP_CAUTION_USE "Not a conformity test of lifejackets or other protective equipment."

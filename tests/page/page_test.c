@@ -1,0 +1,168 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* Pages: what is written, when, and that no text of a catalogue becomes markup. */
+#include "../catalogue/support.h"
+
+#include "page/internal.h"
+
+static char *put(void (*function)(FILE *stream, const char *text), const char *text) {
+    char *out = NULL;
+    size_t size;
+    FILE *stream = open_memstream(&out, &size);
+    function(stream, text);
+    fclose(stream);
+    return out;
+}
+
+static void no_text_is_markup(void **state) {
+    (void)state;
+    UP_FREED char *escaped = put(page_put, "<b a=\"1\" c='2'>&amp;</b>\x1B[2J");
+    assert_null(strpbrk(escaped, "<>\"'\x1B"));
+    assert_non_null(strstr(escaped, "&lt;b a=&quot;1&quot; c=&#39;2&#39;&gt;&amp;amp;&lt;/b&gt;"));
+    UP_FREED char *name = put(page_put_name, "a<b");
+    assert_string_equal(name, "<bdi>a&lt;b</bdi>");
+}
+
+static struct up_item add_of(struct up_catalogue *catalogue, const char *name, const char *model) {
+    struct up_item item = plain_item(name);
+    snprintf(item.model, sizeof item.model, "%s", model);
+    assert_true(up_item_add(catalogue, &item, NULL));
+    catalogue_clock_step_s++;
+    return item;
+}
+
+static void add_result_of(struct up_catalogue *catalogue, const struct up_item *item,
+                          double buoyancy_g) {
+    struct up_result result = plain_result(item->id, "sea");
+    result.answer.buoyancy_kg.value = buoyancy_g / 1e3;
+    assert_true(up_results_add(catalogue, &result, 1, "shed", NULL));
+    catalogue_clock_step_s++;
+}
+
+static struct up_pages_written write_pages(struct up_catalogue *catalogue, bool single) {
+    const struct up_choice all = {0};
+    const struct up_page_wish wish = {.single = single};
+    struct up_rows rows;
+    struct up_items items;
+    struct up_pages_written written;
+    struct up_failure failure = {0};
+    assert_true(up_rows_load(catalogue, &rows, NULL));
+    assert_true(up_items_load(catalogue, &rows, &all, &items, NULL));
+    if (!up_pages_write(catalogue, &rows, &items, &wish, single ? "s" : "p", &written, &failure)) {
+        fail_msg("%s", failure.text);
+    }
+    up_items_release(&items);
+    up_rows_release(&rows);
+    return written;
+}
+
+static char *text_of(const char *path) {
+    char *text = up_allocate(1 << 20, 1);
+    FILE *stream = fopen(path, "r");
+    assert_non_null(stream);
+    text[fread(text, 1, (1 << 20) - 1, stream)] = '\0';
+    fclose(stream);
+    return text;
+}
+
+static void only_what_changed_is_written(void **state) {
+    (void)state;
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    struct up_item a = add_of(catalogue, "Gull fin", "Gull"),
+                   b = add_of(catalogue, "Gull fins", "Gull");
+    add_of(catalogue, "Plain", "");
+    add_result_of(catalogue, &a, 90.25);
+    struct up_pages_written first = write_pages(catalogue, false);
+    assert_int_equal(first.items, 3);
+    assert_int_equal(first.models, 1);
+    assert_int_equal(first.indexes, 1);
+    assert_int_equal(first.changed, 5);
+    assert_int_equal(write_pages(catalogue, false).changed, 0);
+    add_result_of(catalogue, &b, -9);
+    assert_int_equal(write_pages(catalogue, false).changed,
+                     3); /* its page, its model's, the index */
+    UP_FREED char *index = text_of("p/index.html");
+    assert_non_null(strstr(index, "+90.2 g UP"));
+    assert_non_null(strstr(index, "−9.0 g DOWN"));
+    assert_non_null(strstr(index, "Plain"));
+    assert_non_null(strstr(index, UP_CLAIM_CHECK));
+    UP_FREED char *path = up_text_format("p/i/%.8s.html", a.id);
+    UP_FREED char *page = text_of(path);
+    assert_non_null(strstr(page, "+90.2 g UP"));
+    assert_non_null(strstr(page, UP_CLAIM_CHECK));
+    assert_non_null(strstr(page, "<dt>Bench</dt><dd>shed</dd>"));
+    assert_null(strstr(page, "Gull fins"));
+    up_catalogue_close(catalogue);
+}
+
+static void a_single_file_holds_all(void **state) {
+    (void)state;
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    struct up_item a = add_of(catalogue, "Gull fin", "Gull");
+    add_result_of(catalogue, &a, 90.25);
+    assert_int_equal(write_pages(catalogue, true).changed, 1);
+    UP_FREED char *index = text_of("s/index.html");
+    UP_FREED char *link = up_text_format("<a href=#%.8s>", a.id);
+    UP_FREED char *place = up_text_format("<article id=\"%.8s\">", a.id);
+    assert_non_null(strstr(index, link));
+    assert_non_null(strstr(index, place));
+    assert_non_null(strstr(index, "<dt>Bench</dt><dd>shed</dd>"));
+    assert_true(access("s/i", F_OK) != 0);
+    up_catalogue_close(catalogue);
+}
+
+/* 'sha256-...' of the style, by a program that is not ours. */
+static void the_policy_names_the_style(void **state) {
+    (void)state;
+    char hash[64] = "";
+    char *head = NULL;
+    size_t size;
+    FILE *stream = open_memstream(&head, &size);
+    page_put_head(stream, "t", false, NULL);
+    fclose(stream);
+    char *from = strstr(head, "<style>") + strlen("<style>"), *to = strstr(head, "</style>");
+    FILE *style = fopen("style", "w");
+    fwrite(from, 1, (size_t)(to - from), style);
+    fclose(style);
+    FILE *other = popen(
+        "python3 -c 'import base64, hashlib; print(base64.b64encode(hashlib.sha256(open(\"style\", "
+        "\"rb\").read()).digest()).decode())'",
+        "r");
+    assert_non_null(fgets(hash, sizeof hash, other));
+    pclose(other);
+    hash[strcspn(hash, "\n")] = '\0';
+    UP_FREED char *wanted = up_text_format("style-src 'sha256-%s'", hash);
+    assert_int_equal(strlen(hash), 44);
+    assert_non_null(strstr(head, wanted));
+    free(head);
+}
+
+/* As many items as one file cannot hold. */
+static void a_single_file_has_a_bound(void **state) {
+    (void)state;
+    enum { MANY = 20000 };
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    const struct up_page_wish wish = {.single = true};
+    struct up_rows rows = {0};
+    struct up_items items = {.item = up_allocate(MANY, sizeof *items.item), .count = MANY};
+    struct up_pages_written written;
+    struct up_failure failure = {0};
+    for (int i = 0; i < MANY; i++) {
+        items.item[i] = plain_item("Gull");
+        snprintf(items.item[i].id, sizeof items.item[i].id, "%08x-0000-4000-8000-000000000000", i);
+    }
+    assert_false(up_pages_write(catalogue, &rows, &items, &wish, "s", &written, &failure));
+    assert_int_equal(failure.status, UP_STATUS_WRONG_INPUT);
+    assert_non_null(strstr(failure.text, "one holds about"));
+    assert_true(access("s/index.html", F_OK) != 0);
+    up_items_release(&items);
+    up_catalogue_close(catalogue);
+}
+
+int main(void) {
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(no_text_is_markup), TEST(only_what_changed_is_written),
+        TEST(a_single_file_holds_all),       TEST(the_policy_names_the_style),
+        TEST(a_single_file_has_a_bound),
+    };
+    return cmocka_run_group_tests_name("page", tests, NULL, NULL);
+}
