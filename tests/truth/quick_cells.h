@@ -36,6 +36,7 @@ struct quick_cell {
     bool exchanged;    /* learned from light items in still water, under another label */
     /* Aims, shares; 0 s: none. Those handed on beyond the share that lies within 10 g of a line. */
     double wrong_most, aside_beyond, seconds_most;
+    bool always;  /* in `make check` too */
     bool rejects; /* an envelope must be rejected within five items in nine afternoons of ten */
 };
 
