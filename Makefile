@@ -125,12 +125,12 @@ $(OUT)/installed/upthrust.pc: Makefile FORCE
 	  'Libs.private: -lm' 'Cflags: -I$${includedir}' >$@
 $(OUT)/made/upthrust.1: $(OUT)/upthrust
 	@$< --print man >$@
-$(OUT)/made/upthrust-rig.5: rigs/README.md rigs/man.awk
+$(OUT)/made/upthrust-rig.5: rigs/README.md rigs/man.awk FORCE
 	@mkdir -p $(@D)
-	@awk -v title='UPTHRUST-RIG 5 "" "upthrust $(VERSION)" "File Formats"' \
+	@awk -v rigs=$(PREFIX)/share/upthrust/rigs -v title='UPTHRUST-RIG 5 "" "upthrust $(VERSION)" "File Formats"' \
 	  -v name='upthrust-rig \- the equipment at the tank, cautions, and the rig file' -f rigs/man.awk $< >$@
-$(OUT)/made/upthrust-tank.1: rigs/simulated-tank.md rigs/man.awk $(OUT)/upthrust-tank
-	@{ awk -v title='UPTHRUST-TANK 1 "" "upthrust $(VERSION)" "User Commands"' \
+$(OUT)/made/upthrust-tank.1: rigs/simulated-tank.md rigs/man.awk $(OUT)/upthrust-tank FORCE
+	@{ awk -v rigs=$(PREFIX)/share/upthrust/rigs -v title='UPTHRUST-TANK 1 "" "upthrust $(VERSION)" "User Commands"' \
 	  -v name='upthrust-tank \- a simulated tank with a load cell' -f rigs/man.awk $<; \
 	  echo .SH OPTIONS; echo .nf; $(OUT)/upthrust-tank --help | sed 's/-/\\-/g'; } >$@
 $(OUT)/made/upthrust.bash: $(OUT)/upthrust

@@ -37,7 +37,7 @@ told(b, u, s) = s < 0.05 ? sprintf("%+.1f ± %.1f g", b, u) : sprintf("%+.1f +%.
 row = items > 24 ? 58 : 72
 height = 396 + row * items
 width = height / 1.6 > 1760 ? int(height / 1.6) : 1760
-width = width + (name_columns > 40 ? 15 * (name_columns - 40) : 0)
+width = width + (name_columns > 40 ? 15 * (name_columns - 40) : 0) + 15 * (24 * unusual + 13 * foam)
 from_top(pixels) = 1 - pixels / (1.0 * height)
 set tmargin at screen from_top(190)
 set bmargin at screen 176.0 / height

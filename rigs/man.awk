@@ -1,5 +1,6 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
-# A page of this folder as a man page: awk -v title='UPTHRUST-RIG 5 ...' -v name='what \- it is' -f man.awk PAGE
+# A page of this folder as a man page: awk -v title='UPTHRUST-RIG 5 ...' -v name='what \- it is' -v rigs=WHERE -f man.awk PAGE
+# It speaks of the programs and files as they are installed; rigs: where the rig files lie then.
 function text(line) {
     gsub(/\\/, "\\e", line)
     line = gensub_links(line)
@@ -38,6 +39,7 @@ function row(line,    cell, cells, i, head) {
 BEGIN {
     print ".\\\" SPDX-License-Identifier: GPL-3.0-or-later\n.TH " title "\n.SH NAME\n" name
 }
+{ gsub(/build\/upthrust/, "upthrust"); gsub(/rigs\//, rigs "/") }
 /^```/ { print code ? ".fi\n.RE" : ".PP\n.RS\n.nf"; code = !code; next }
 code { gsub(/\\/, "\\e"); gsub(/-/, "\\-"); sub(/^[.']/, "\\\\\\&&"); print; next }
 /^# / { print ".SH DESCRIPTION"; next }

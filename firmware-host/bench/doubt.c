@@ -20,12 +20,42 @@ static const double MASS_FITS_KG = 0.035, MASS_FITS_REL = 0.01;
 /* An item hung dry is no lighter (a choice of ours; it may be accepted). */
 static const double DRY_LEAST_KG = 0.010;
 
+/* Between one division, by which a display turns of itself, and two (a choice of ours). */
+static const double SHOWN_DIVISIONS = 1.5;
+
+/* So quiet a stream has the floor that rounding alone gives: division/sqrt(12). */
+static const double ROUNDED_FLOORS = 0.3;
+
+bool division_shows(double division, double load) {
+    return fabs(load) >= SHOWN_DIVISIONS * division;
+}
+
+static bool is_rounded(const struct stream *stream, const struct doubt_levels *levels) {
+    return stream->filter.noise.floor <= ROUNDED_FLOORS * levels->division;
+}
+
 static bool is_handled(const struct stream *stream, const struct doubt_levels *levels,
                        double load) {
     double floor = stream->filter.noise.floor;
+    double change = readings_largest_change(&stream->readings, HANDLED_WITHIN_S);
     return stream->readings.count == 0 || /* typed: there is no trace */
-           steps_away(levels->before, load, floor) ||
-           readings_largest_change(&stream->readings, HANDLED_WITHIN_S) >= HANDLED_FLOORS * floor;
+           steps_away(levels->before, load, floor) || change >= HANDLED_FLOORS * floor ||
+           (is_rounded(stream, levels) &&
+            division_shows(levels->division, fmax(change, fabs(load - levels->before))));
+}
+
+/* Only an item under water can hang there and show nothing. */
+static bool may_be_light(const struct step *step) {
+    return step->under_water && step->of_item && !step->comes_back;
+}
+
+/* A person has said that it hangs; or what hung there before did not show either. */
+static bool is_too_light(const struct doubt *doubt, const struct step *step,
+                         const struct stream *stream, const struct doubt_levels *levels) {
+    return is_rounded(stream, levels) &&
+           (may_be_light(step) ? doubt->is_light
+                               : !division_shows(levels->division, levels->before - levels->tare) &&
+                                     (step->comes_back || step->shows == SHOWS_TARE));
 }
 
 static double return_bound(const struct stream *stream, const struct doubt_levels *levels) {
@@ -38,8 +68,11 @@ static bool doubt_handling(struct doubt *doubt, const struct step *step) {
     doubt->anew = false;
     snprintf(doubt->text, sizeof doubt->text,
              "The load has not moved since the last question. %s Do it now, then press Enter: "
-             "it is read again. To keep the reading, type accept",
-             step->doubt);
+             "it is read again. %s type accept",
+             step->doubt,
+             doubt->may_be_light
+                 ? "If it is done, the load is too light for the scale's steps: then"
+                 : "To keep the reading,");
     return true;
 }
 
@@ -80,7 +113,11 @@ static bool doubt_mass(struct doubt *doubt, double mass_kg, double reads_kg) {
 bool doubt_arises(struct doubt *doubt, const struct step *step, const struct stream *stream,
                   const struct doubt_levels *levels, double load) {
     if (step->doubt != NULL && isfinite(levels->before) && !is_handled(stream, levels, load)) {
-        return doubt_handling(doubt, step);
+        doubt->may_be_light = is_rounded(stream, levels) && may_be_light(step);
+        doubt->passed = is_too_light(doubt, step, stream, levels);
+        if (!doubt->passed) {
+            return doubt_handling(doubt, step);
+        }
     }
     double off = load - levels->tare, rise_kg = off / levels->counts_per_kg;
     if (step->shows == SHOWS_RISE && rise_kg < DRY_LEAST_KG) {

@@ -28,6 +28,7 @@ struct up_procedure {
     unsigned doubts;     /* readings that did not show what was asked for */
     bool stopped, gave_up;
     bool overloaded;    /* and a fault pushed for it */
+    bool light_noted;   /* that the scale's steps do not show what hangs */
     bool repeats_noted; /* that each value comes several times */
     bool stall_spoilt;  /* a reading; the burst that follows it spoils no other */
 };

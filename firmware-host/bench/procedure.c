@@ -76,6 +76,11 @@ static void give_up(struct up_procedure *procedure) {
     finish(procedure);
 }
 
+/* A step of the sequence that asks for accept: done does again what is in doubt. */
+static bool is_doubt(const struct step *step) {
+    return step->action == UP_ACTION_CONFIRM && !step->may_skip;
+}
+
 static void fill_ask(struct up_procedure *procedure, const struct step *step) {
     struct up_ask *ask = &procedure->ask;
     bool types = is_typed(procedure) && needs_reading(procedure, step);
@@ -83,6 +88,7 @@ static void fill_ask(struct up_procedure *procedure, const struct step *step) {
                            .action = step->action,
                            .time_s = procedure->stream.now_s,
                            .wants_number = step->is_temperature || types,
+                           .accepts = is_doubt(step),
                            .unit = step->is_temperature ? "degrees C"
                                    : types ? up_load_unit_name(procedure->rig->line.load_unit)
                                            : NULL};
@@ -128,6 +134,7 @@ static void ask_in_doubt(struct up_procedure *procedure, const struct up_plateau
                                      .action = UP_ACTION_CONFIRM,
                                      .item_name = asked.item_name,
                                      .item_id = asked.item_id,
+                                     .accepts = true,
                                      .time_s = procedure->stream.now_s};
     memcpy(procedure->ask.text, procedure->doubt.text, sizeof procedure->ask.text);
     events_push(&procedure->events, UP_EVENT_ASK)->ask = procedure->ask;
@@ -283,11 +290,6 @@ static bool gives_up_doubting(struct up_procedure *procedure, const char *text) 
     return true;
 }
 
-/* A step of the sequence that asks for accept: done does again what is in doubt. */
-static bool is_doubt(const struct step *step) {
-    return step->action == UP_ACTION_CONFIRM && !step->may_skip;
-}
-
 /* An answer after which nothing is read. */
 static void answer_step(struct up_procedure *procedure, enum up_answer_word word) {
     if (is_doubt(step_of(procedure)) && word == UP_ANSWER_DONE &&
@@ -310,6 +312,7 @@ static void answer_doubt(struct up_procedure *procedure, enum up_answer_word wor
     struct doubt *doubt = &procedure->doubt;
     doubt->open = false;
     if (word == UP_ANSWER_ACCEPT) {
+        doubt->is_light = doubt->is_light || doubt->may_be_light;
         events_note(&procedure->events, "accepted by the operator: %s", doubt->text);
         take_plateau(procedure, &doubt->plateau);
     } else if (gives_up_doubting(procedure, doubt->text)) {
@@ -397,6 +400,18 @@ static void take_plateau(struct up_procedure *procedure, const struct up_plateau
     }
 }
 
+/* Said once: what cannot be seen is no longer asked about. */
+static void note_light(struct up_procedure *procedure) {
+    struct doubt *doubt = &procedure->doubt;
+    if (doubt->passed && !procedure->light_noted) {
+        events_note(&procedure->events,
+                    "the load is too light for the scale's steps: whether it was hung, shaken or "
+                    "lifted out cannot be seen, and is not asked about");
+        procedure->light_noted = true;
+    }
+    doubt->passed = false;
+}
+
 static bool is_in_doubt(struct up_procedure *procedure, const struct up_plateau *plateau) {
     const struct up_indication *last = &procedure->schedule.last;
     struct doubt_levels levels = {
@@ -404,6 +419,7 @@ static bool is_in_doubt(struct up_procedure *procedure, const struct up_plateau 
         .tare = procedure->tare,
         .early = plateau->early + tare_of(procedure)->early,
         .largest = procedure->largest_step,
+        .division = procedure->rig->division_counts,
         .counts_per_kg = procedure->measuring != NULL
                              ? procedure->measuring->record.calibration.slope_counts_per_kg
                              : (double)NAN,
@@ -419,6 +435,7 @@ static void judge_plateau(struct up_procedure *procedure, const struct up_platea
     if (is_in_doubt(procedure, plateau)) {
         ask_in_doubt(procedure, plateau);
     } else {
+        note_light(procedure);
         take_plateau(procedure, plateau);
     }
 }
@@ -477,6 +494,7 @@ bool offer_early(struct up_procedure *procedure, struct up_plateau *window) {
         measuring->quick.trace.to_the_end = true;
         return false;
     }
+    note_light(procedure);
     take_plateau(procedure, window);
     return true;
 }

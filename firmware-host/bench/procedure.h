@@ -44,6 +44,7 @@ struct up_ask {
     const char *item_id;
     double time_s; /* device time of the last sample */
     bool wants_number;
+    bool accepts;     /* a question: only the word accept keeps what is in doubt */
     const char *unit; /* of the number: "C", "kg", ...; NULL where none is wanted */
     char text[240];   /* for a person: what to do now */
     const char *how;  /* and how to answer, where that is not as ever; else NULL */

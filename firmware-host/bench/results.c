@@ -5,6 +5,7 @@
 #include <string.h>
 
 #include "budget.h"
+#include "doubt.h"
 #include "metrology/statistics.h"
 #include "text/text.h"
 
@@ -483,7 +484,8 @@ static void tell_corrections(const struct up_measurement *measurement, const str
         result->answer.buoyancy_kg.value - result->trials_mean_kg - result->air_correction_kg;
 }
 
-static void describe(const struct up_measurement *measurement, struct up_result *result) {
+static void describe(const struct up_measurement *measurement, const struct trials *trials,
+                     struct up_result *result) {
     const char *rule = air_is_known(measurement) ? "air share given" : "air share unknown";
     double load_kg = reads_kg(&measurement->calibration, measurement->trial[0].load_counts);
     char reading[80] = "typed readings";
@@ -520,9 +522,13 @@ static void describe(const struct up_measurement *measurement, struct up_result 
                                             .draws = measurement->draws,
                                             .seed = measurement->seed > 0 ? measurement->seed : 1};
     snprintf(result->method, sizeof result->method,
-             "upthrust %s; calibration %s; %u trial%s, %s; %s; %s; %sMonte Carlo", UPTHRUST_VERSION,
-             measurement->calibration.id, measurement->trials, up_text_plural(measurement->trials),
-             reading, rule, up_air_model(&measurement->rig.air),
+             "upthrust %s; calibration %s; %u trial%s, %s; %s%s; %s; %sMonte Carlo",
+             UPTHRUST_VERSION, measurement->calibration.id, measurement->trials,
+             up_text_plural(measurement->trials), reading,
+             division_shows(measurement->rig.division_counts, trials->load.mean)
+                 ? ""
+                 : "lighter in water than the scale's steps show; ",
+             rule, up_air_model(&measurement->rig.air),
              !isnan(measurement->calibration.hysteresis_kg) ? ""
              : hysteresis_unseen_kg(&measurement->calibration, load_kg) > 0
                  ? "hysteresis by data sheets; "
@@ -571,7 +577,7 @@ bool up_measurement_results(const struct up_measurement *measurement, struct up_
     unsigned least = measurement->kind_repeatability_kg.u > 0 ? 1 : LEAST_TRIALS;
     if (up_measurement_trials(measurement) < least) {
         return up_fail(failure, UP_STATUS_UNABLE,
-                       "a result needs %u trial%s, completed were %u: there is no result", least,
+                       "a result needs %u trial%s, and %u of them ended: there is no result", least,
                        up_text_plural(least), up_measurement_trials(measurement));
     }
     trials = summarise(measurement);
@@ -588,7 +594,7 @@ bool up_measurement_results(const struct up_measurement *measurement, struct up_
         result[i] = (struct up_result){.trials_mean_kg = (double)NAN,
                                        .air_correction_kg = (double)NAN,
                                        .other_corrections_kg = (double)NAN};
-        describe(measurement, &result[i]);
+        describe(measurement, &trials, &result[i]);
         /* A look between the trials has no use for what more of them would do. */
         if (!weigh_in(&weighing, water, i == 0, !measurement->under_way, &result[i], failure)) {
             return false;

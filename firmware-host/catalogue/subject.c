@@ -68,6 +68,7 @@ enum match { MATCH_NONE, MATCH_FOLDED, MATCH_PART, MATCH_ID };
 struct candidate {
     char id[UP_ID_SIZE];
     char name[UP_NAME_SIZE];
+    char apart[3 * 24]; /* what tells it from others of its name: ", size L, ..." */
 };
 
 struct search {
@@ -111,6 +112,22 @@ static void note_match(struct search *search, enum match match, const struct can
     search->by_beginning = search->by_beginning || begins_id(search->wanted, candidate->id);
 }
 
+static int shortened(const char *text, size_t most);
+
+static void tell_apart(const json_t *content, struct candidate *candidate) {
+    static const char *const said[][2] = {
+        {"size", "size "}, {"maker", ""}, {"stock_number", "number "}};
+    candidate->apart[0] = '\0';
+    for (size_t i = 0; i < sizeof said / sizeof said[0]; i++) {
+        const char *text = up_record_text(content, said[i][0]);
+        size_t length = strlen(candidate->apart);
+        if (text[0] != '\0') {
+            snprintf(candidate->apart + length, sizeof candidate->apart - length, ", %s%.*s",
+                     said[i][1], shortened(text, 14), text);
+        }
+    }
+}
+
 static bool look_at(const struct up_record *record, void *context) {
     struct search *search = context;
     struct candidate candidate;
@@ -118,6 +135,7 @@ static bool look_at(const struct up_record *record, void *context) {
         return true;
     }
     memcpy(candidate.id, record->subject, sizeof candidate.id);
+    tell_apart(record->content, &candidate);
     size_t steps = up_text_distance(search->wanted, candidate.name);
     if (steps < search->nearest_steps) {
         search->nearest_steps = steps;
@@ -144,8 +162,8 @@ static bool fail_ambiguous(const struct search *search, struct up_failure *failu
     char *list = up_text_format("%s", "");
     for (unsigned i = 0; i < search->count && i < SHOWN_MAX; i++) {
         const struct candidate *one = &search->shown[i];
-        char *longer = up_text_format("%s%s%s (%.*s)", list, i > 0 ? ", " : "", one->id,
-                                      shortened(one->name, 20), one->name);
+        char *longer = up_text_format("%s%s%s (%.*s%s)", list, i > 0 ? ", " : "", one->id,
+                                      shortened(one->name, 20), one->name, one->apart);
         free(list);
         list = longer;
     }

@@ -124,13 +124,17 @@ static char *on_this_bench(const struct bench_options *options, const char *what
     return text;
 }
 
+char *command_on(const struct up_catalogue *catalogue, const char *what) {
+    char *text = up_text_format("%s %s", program_name(), what);
+    append_catalogue(&text, catalogue);
+    return text;
+}
+
 void print_next_commands(const struct bench_options *options) {
     UP_FREED char *measure = on_this_bench(options, "measure");
-    char *add = up_text_format("%s item add --name \"My fin\" --kind fin", program_name());
-    append_catalogue(&add, options->catalogue);
+    UP_FREED char *add = command_on(options->catalogue, "item add --name \"My fin\" --kind fin");
     up_text_print(stdout, "  %s\n", add);
     up_text_print(stdout, "  %s%s --item \"My fin\"\n", measure, options->typed ? " --typed" : "");
-    free(add);
 }
 
 static char *resume_command(void *context, const char *what, const char *run_id) {

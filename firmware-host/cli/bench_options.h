@@ -44,7 +44,10 @@ void note_rough_calibration(const struct bench_options *options);
 void close_bench(struct bench_options *options, const struct up_result *result);
 
 /* measure, of one item (command_measure.c). */
-void print_results(const struct up_session_results *results, const struct up_style *style);
+void print_results(const struct up_session_results *results, struct up_catalogue *catalogue,
+                   const struct up_style *style);
+/* A command to be typed next, with the catalogue where it is not the usual one; the caller's. */
+char *command_on(const struct up_catalogue *catalogue, const char *what);
 bool read_measure(struct call *call, const struct bench_options *options,
                   struct up_measure_plan *plan);
 bool check_item(const struct up_item *item, const struct up_measure_plan *plan,

@@ -162,7 +162,7 @@ bool list_items(struct call *call);
 void print_calibration(const struct up_calibration *calibration);
 /* What it is good for, and what to do next. */
 void print_calibration_verdict(const struct up_calibration *calibration,
-                               const struct up_style *style);
+                               const struct up_catalogue *catalogue, const struct up_style *style);
 
 /* The commands and their options (command_*.c). */
 #define COMMAND(name)                                                                              \

@@ -52,7 +52,7 @@ static void show_calibration(const struct up_calibration *calibration, bool docu
         json_object_set_new(json, "schema", json_string("upthrust-calibration-1"));
         print_json(json);
     } else if (bench != NULL) {
-        print_calibration_verdict(calibration, &bench->style);
+        print_calibration_verdict(calibration, bench->catalogue, &bench->style);
         print_next_commands(bench);
     } else {
         print_calibration(calibration);

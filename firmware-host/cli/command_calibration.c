@@ -192,7 +192,7 @@ void note_rough_calibration(const struct bench_options *options) {
                            "(95 %%), and results are as uncertain",
                            verdict_of(latest), u_at_span_g(latest), latest->span_kg);
         UP_FREED char *shown = up_style_text(&style, text);
-        fprintf(stderr, "note: %s\n", shown);
+        print_note(NULL, shown);
     }
 }
 
@@ -240,7 +240,7 @@ static bool print_remedies(const struct up_calibration *calibration, double at_s
 }
 
 void print_calibration_verdict(const struct up_calibration *calibration,
-                               const struct up_style *style) {
+                               const struct up_catalogue *catalogue, const struct up_style *style) {
     double least_g = up_calibration_expanded_u_kg(calibration, LIGHT_KG) * 1e3;
     double span_g = u_at_span_g(calibration);
     bool good = is_good(calibration);
@@ -260,7 +260,10 @@ void print_calibration_verdict(const struct up_calibration *calibration,
     free(shown);
     free(verdict);
     bool mendable = print_remedies(calibration, span_g);
-    printf("All its figures: %s calibration show %.8s\n", program_name(), calibration->id);
+    UP_FREED char *what = up_text_format("calibration show %.8s", calibration->id);
+    UP_FREED char *show = command_on(catalogue, what);
+    puts("All its figures:");
+    up_text_print(stdout, "  %s\n", show);
     puts(good ? "Next: weigh an item, or first a reference body, which checks the whole bench:"
          : mendable
              ? "Next: fix that and calibrate again; until then results are as uncertain as this:"

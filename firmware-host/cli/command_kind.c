@@ -105,7 +105,8 @@ static void print_kinds(const struct up_kind *kinds, size_t count, bool isolate)
     for (size_t i = 0; i < count; i++) {
         print_kind(&kinds[i], isolate);
     }
-    puts("neutral within one g, pair g; sd: of one trial (degrees of freedom)\n"
+    puts("one g, pair g: neutral within this (-: 50, 100)\n"
+         "sd: of one trial (degrees of freedom)\n"
          "shake frees: of the air at least this share, 95 % (shakes measured)");
 }
 
@@ -143,11 +144,10 @@ static void print_set(const struct up_kind *kind, bool json) {
         return;
     }
     up_text_put(stdout, kind->name, 0, true);
-    fputs(": neutral within ", stdout);
-    put_tolerance(kind->tolerance_one_g, 0);
-    fputs(" g, a pair ", stdout);
-    put_tolerance(kind->tolerance_pair_g, 0);
-    puts(" g, for items added from now on; `upthrust decide --kind` judges older ones again");
+    printf(": neutral within %.4g g, a pair %.4g g, for items added from now on;\n"
+           "`upthrust decide --kind` judges older ones again\n",
+           kind->tolerance_one_g > 0 ? kind->tolerance_one_g : UP_TOLERANCE_ONE_G,
+           kind->tolerance_pair_g > 0 ? kind->tolerance_pair_g : UP_TOLERANCE_PAIR_G);
     if (kind->stuck_share > 0 || kind->stuck_g > 0) {
         fputs("air that may stay through all shakes, in sessions from now on: ", stdout);
         if (kind->stuck_share > 0) {

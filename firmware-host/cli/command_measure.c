@@ -1,7 +1,9 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include <string.h>
+#include <unistd.h>
 
 #include "bench_options.h"
+#include "catalogue/claim.h"
 #include "text/text.h"
 
 const struct option_text options_measure[] = {
@@ -32,29 +34,42 @@ const struct option_text options_measure[] = {
     OPTION_JSON,
     OPTION_END};
 
-void print_results(const struct up_session_results *results, const struct up_style *style) {
+void print_results(const struct up_session_results *results, struct up_catalogue *catalogue,
+                   const struct up_style *style) {
     const struct up_item *item = &results->item;
-    up_text_print(stdout, "%s (%s)\n", item->name, item->pieces == 2 ? "a pair" : "one piece");
-    for (unsigned i = 0; i < results->results; i++) {
-        const struct up_result *result = &results->result[i];
-        up_result_print(result, item, style, stdout);
-        if (result->measured) {
-            json_auto_t *body = up_result_to_json(result);
-            up_sides_print(body, style, stdout);
-        }
+    const struct up_result *result = results->result;
+    char pieces[UP_CLAIM_SIZE];
+    bool large = isatty(STDOUT_FILENO) != 0 && style->columns >= 80;
+    up_claim_pieces(item->pieces, pieces);
+    up_text_put(stdout, item->name, 0, style->isolate);
+    printf(" (%s)", pieces);
+    if (large) {
+        fputs(" in ", stdout);
+        up_text_put(stdout, result[results->results > 1 ? 1 : 0].water.name, 0, style->isolate);
+        puts(":");
+        up_operator_print_large(result, results->results, style, stdout);
+    } else {
+        putchar('\n');
     }
+    up_results_print(result, results->results, item, style, stdout);
+    json_auto_t *body = up_result_to_json(&result[0]);
+    up_sides_print(body, style, stdout);
     if (results->results < results->waters + 1) {
         printf("  no other water is calculated: %s\n",
                item->compressible
                    ? "the item holds gas or may, and its volume is that at the tank's depth"
                    : "it was not weighed dry in air, so its volume is not known");
     }
-    puts("These numbers prepare a dive. A weight check in the water decides.");
+    UP_FREED char *name = quoted(item->name);
+    UP_FREED char *what = up_text_format("show %s", name);
+    UP_FREED char *show = command_on(catalogue, what);
+    puts("Everything known about it:");
+    up_text_print(stdout, "  %s\n", show);
 }
 
 /* As the document, or as words. */
 static void show_results(const struct up_session_results *results, bool document,
-                         const struct up_style *style) {
+                         struct up_catalogue *catalogue, const struct up_style *style) {
     json_auto_t *list = json_array();
     for (unsigned i = 0; i < results->results; i++) {
         json_array_append_new(list, up_result_to_json(&results->result[i]));
@@ -62,7 +77,7 @@ static void show_results(const struct up_session_results *results, bool document
     if (document) {
         print_json(json_pack("{s:s, s:O}", "schema", "upthrust-results-1", "results", list));
     } else {
-        print_results(results, style);
+        print_results(results, catalogue, style);
     }
 }
 
@@ -175,7 +190,7 @@ static bool replay(struct call *call) {
                           &call->catalogue, call->failure) &&
         up_replay_measure(call->catalogue, option_value(call, "replay"), results, call->failure);
     if (good) {
-        show_results(results, document, &style);
+        show_results(results, document, call->catalogue, &style);
     }
     good = good && compare(call->catalogue, results, document ? stderr : stdout, call->failure) &&
            (!store || up_results_add(call->catalogue, results->result, results->results,
@@ -226,7 +241,7 @@ bool command_measure(struct call *call) {
                 (option_given(call, "resume") ? resume(call, &options, results)
                                               : measure(call, &options, results));
     if (good && options.settings.operator_kind != UP_OPERATOR_JSON) {
-        show_results(results, options.json_document, &style);
+        show_results(results, options.json_document, options.catalogue, &style);
     }
     call->status = up_session_status(results);
     close_bench(&options, good ? &results->result[0] : NULL);

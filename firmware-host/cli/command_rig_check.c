@@ -93,6 +93,10 @@ static bool check_stream(struct call *call, struct checking *checking) {
     bool live = capture == NULL && rig->port_kind != UP_PORT_CAPTURE;
     double seconds = checking->seconds > 0 ? checking->seconds : fmax(10, 2 * rig->window_s);
     struct up_listening *listening = up_listening_create(rig, live && rig->line.poll[0] == '\0');
+    if (live && checking->kind != UP_OPERATOR_JSON && !checking->document) {
+        printf("Listening for %.0f s: keep hands off hook and stand ...\n", seconds);
+        fflush(stdout);
+    }
     bool good = hear_stream(call, rig, seconds, listening) &&
                 judge_listening(listening, capture != NULL ? capture : rig->path, call->failure);
     if (good) {

@@ -67,14 +67,26 @@ static void print_examples(const struct command *command, FILE *stream) {
     }
 }
 
+/* On a terminal broken between words; a name too long for its column then has a line of its own. */
+static void print_option(const struct option_text *option, FILE *stream) {
+    enum { COLUMN = 28 };
+    int columns = terminal_columns(fileno(stream));
+    UP_FREED char *name =
+        up_text_format("  --%s%s%s", option->name, option->argument != NULL ? " " : "",
+                       option->argument != NULL ? option->argument : "");
+    bool own_line = columns > 0 && strlen(name) > COLUMN;
+    UP_FREED char *lead = up_text_format("%-*s ", COLUMN, own_line ? "" : name);
+    if (own_line) {
+        fprintf(stream, "%s\n", name);
+    }
+    up_text_lines(stream, lead, option->help, columns);
+}
+
 void print_command_help(const struct command *command, FILE *stream) {
     fprintf(stream, "usage: upthrust %s%s%s [options]\n%s\n\n", command->name,
             command->words[0] != '\0' ? " " : "", command->words, command->summary);
     for (const struct option_text *option = command->options; option->name != NULL; option++) {
-        char left[64];
-        snprintf(left, sizeof left, "--%s%s%s", option->name, option->argument != NULL ? " " : "",
-                 option->argument != NULL ? option->argument : "");
-        fprintf(stream, "  %-26s %s\n", left, option->help);
+        print_option(option, stream);
     }
     fprintf(stream, "  %-26s %s\n", "--help", "this");
     print_examples(command, stream);

@@ -161,7 +161,7 @@ static bool check_last(json_t *parts, const json_t *root, struct up_catalogue *c
             return false;
         }
         if (json_object_get(part, "accept") == NULL) {
-            fputs("  Left out: enter it again, or Enter alone to go on.\n", stderr);
+            fputs("  Left out: enter it again, or Enter alone to end the list.\n", stderr);
             json_array_remove(parts, last);
             return true;
         }

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* measure --queue: the items of a list, one after the other. */
 #include <stdlib.h>
+#include <unistd.h>
 
 #include "bench_options.h"
 #include "text/json.h"
@@ -25,11 +26,9 @@ static void show_place(void *context, const struct up_item *item, const char *pl
         putchar('\n');
         return;
     }
-    fputc('\n', stderr);
-    char *name = up_text_isolated(item->name), *where = up_text_for_terminal(place);
-    fprintf(stderr, "== %s: %s\n", name, where);
-    free(name);
-    free(where);
+    UP_FREED char *name = up_text_isolated(item->name);
+    fprintf(stderr, "\n== %s\n", name);
+    up_text_lines(stderr, "   ", place, terminal_columns(STDERR_FILENO));
 }
 
 static void show_one(void *context, const struct up_session_results *results) {
@@ -40,7 +39,7 @@ static void show_one(void *context, const struct up_session_results *results) {
             json_array_append_new(whole->list, up_result_to_json(&results->result[i]));
         }
     } else if (settings->operator_kind != UP_OPERATOR_JSON) {
-        print_results(results, &whole->style);
+        print_results(results, whole->options.catalogue, &whole->style);
         fflush(stdout);
     }
     up_panel_show_class(settings->panel, results->result[0].answer.class, &signalled);

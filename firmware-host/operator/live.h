@@ -72,6 +72,7 @@ struct up_live_view {
     unsigned faults;
     bool asks;        /* an answer is waited for */
     bool question;    /* only an answer: nothing is to be done first */
+    bool accepts;     /* Enter weighs again, the word accept keeps it */
     const char *unit; /* of the number that is wanted; NULL where none is */
     const char *how;  /* to answer; NULL: by the keyboard */
     const char *typed, *refused;

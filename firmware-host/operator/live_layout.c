@@ -103,11 +103,6 @@ static void draw_bar(const struct up_live_view *view, struct up_canvas *canvas, 
     const struct up_reading_progress *reading = &view->reading;
     int width = canvas->columns / 2 - 4;
     struct place words = place_of(row, width + 3, canvas->columns - width - 4);
-    if (view->finished) {
-        live_format(canvas, place_of(row, 1, canvas->columns - 2), UP_LIVE_DO,
-                    "Stored. Press any key%s to continue.", view->by_pedal ? " or the pedal" : "");
-        return;
-    }
     if (!reading->reading) {
         if (view->asks && view->mood == UP_LIVE_DO) {
             live_put(canvas, place_of(row, 1, canvas->columns - 2), UP_LIVE_DO,
@@ -175,9 +170,6 @@ static void draw_load(const struct up_live_view *view, struct up_canvas *canvas,
     bool grams = strcmp(view->load_unit, "g") == 0;
     int width = canvas->columns - PANEL_COLUMNS - 2;
     char text[UP_SHOWN_SIZE];
-    if (view->finished) { /* nothing is read any more */
-        return;
-    }
     if (!isfinite(view->load)) {
         live_put(canvas, place_of(at->caption, 1, width), UP_LIVE_PLAIN, "nothing weighed yet");
         return;
@@ -464,6 +456,8 @@ static int draw_keys(const struct up_live_view *view, struct up_canvas *canvas) 
                        : view->how != NULL  ? view->how
                        : view->unit != NULL ? "number and Enter: take it   s: skip   a: redo from "
                                               "zero   q: stop"
+                       : view->accepts      ? "Enter: weigh again   accept and Enter: keep it   "
+                                              "a: redo from zero   q: stop"
                        : view->question     ? "Enter: done   s: skip   a: again   q: stop   "
                                               "(letter, then Enter)"
                                             : "Enter: done   s: skip   a: redo from zero   "
@@ -482,18 +476,55 @@ static void clear(struct up_canvas *canvas) {
     }
 }
 
+/* The measurement is over: each water in one row, that of the large letters first, then what all of
+   them have in common; nothing is said twice. */
+static void draw_finished(const struct up_live_view *view, struct up_canvas *canvas,
+                          const struct layout *at) {
+    enum { BELOW = 5 }; /* the sentence with a blank row, what to press */
+    struct place place = place_of(at->sentence, 1, canvas->columns - 2);
+    unsigned rows = (unsigned)(at->list - at->sentence - BELOW);
+    for (unsigned i = 0; i < view->results && i < rows; i++, place.row++) {
+        bool cut = i + 1 == rows && view->results > rows;
+        if (cut) {
+            live_format(canvas, place, UP_LIVE_STRONG, "and %u waters more", view->results - i);
+        } else {
+            head_result(view, canvas, place, &view->result[(i + 1) % view->results]);
+        }
+    }
+    place.row += 1 + live_wrap(canvas, place, 2, UP_LIVE_PLAIN, view->sentence);
+    live_format(canvas, place, UP_LIVE_DO, "Stored. Press any key%s to continue.",
+                view->by_pedal ? " or the pedal" : "");
+    draw_list(view, canvas, at, at->list_rows);
+}
+
 /* What to do comes first and is never cut while there are rows: keys and refusals stand at the
    bottom, the load and older faults give way. */
 static void draw_small(const struct up_live_view *view, struct up_canvas *canvas) {
     int row = live_wrap(canvas, whole_row(canvas, 0), 2, UP_LIVE_BAD,
                         "This window is too small: it needs 80x24.");
     int end = canvas->rows - (canvas->rows > 2 ? draw_keys(view, canvas) + 1 : 0);
+    if (view->finished && row < end) {
+        live_put(canvas, whole_row(canvas, row++), view->mood, view->words);
+    }
     row += live_wrap(canvas, whole_row(canvas, row), end - row, view->mood, view->sentence);
     if (isfinite(view->load) && row < end) {
         put_load(view, canvas, whole_row(canvas, row++));
     }
     draw_faults(view, canvas, row, end - row);
     draw_answer(view, canvas, end, end);
+}
+
+static void draw_under_way(const struct up_live_view *view, struct up_canvas *canvas,
+                           const struct layout *at) {
+    draw_sentence(view, canvas, at->sentence);
+    draw_bar(view, canvas, at->bar);
+    draw_load(view, canvas, at);
+    unsigned waters = draw_panel(view, canvas, at);
+    bool rest = waters < view->waters && at->list_rows > 0;
+    draw_list(view, canvas, at, at->list_rows - rest);
+    if (rest) {
+        draw_waters(view, canvas, at->list + at->list_rows, waters);
+    }
 }
 
 void up_live_draw(const struct up_live_view *view, struct up_canvas *canvas) {
@@ -512,14 +543,10 @@ void up_live_draw(const struct up_live_view *view, struct up_canvas *canvas) {
     draw_title(view, canvas);
     live_large_wrap(canvas, place_of(at.words, 1, canvas->columns - 2), at.words_rows, view->mood,
                     view->words);
-    draw_sentence(view, canvas, at.sentence);
-    draw_bar(view, canvas, at.bar);
-    draw_load(view, canvas, &at);
-    unsigned waters = draw_panel(view, canvas, &at);
-    bool rest = waters < view->waters && at.list_rows > 0;
-    draw_list(view, canvas, &at, at.list_rows - rest);
-    if (rest) {
-        draw_waters(view, canvas, at.list + at.list_rows, waters);
+    if (view->finished) {
+        draw_finished(view, canvas, &at);
+    } else {
+        draw_under_way(view, canvas, &at);
     }
     draw_faults(view, canvas, at.faults, at.fault_rows);
     draw_answer(view, canvas, at.answer, 1 + at.fault_rows);

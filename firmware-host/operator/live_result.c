@@ -4,59 +4,63 @@
 #include <string.h>
 
 #include "catalogue/claim.h"
-#include "live.h"
+#include "live_cells.h"
+#include "operator/operator.h"
 
-static void add(char *text, size_t size, const char *more) {
-    size_t length = strlen(text);
-    snprintf(text + length, size - length, "%s", more);
-}
-
-/* "fresh POSITIVE +164.2 g +- 0.5 g" */
-static void name_result(const struct up_result *result, const struct up_style *style,
-                        char text[160]) {
-    char class[16], net[UP_SHOWN_SIZE], u[UP_SHOWN_SIZE];
-    snprintf(class, sizeof class, "%s", up_class_name(result->answer.class));
-    for (char *at = class; *at != '\0'; at++) {
-        *at = (char)toupper((unsigned char)*at);
-    }
-    up_style_mass(style, 1e3 * result->answer.buoyancy_kg.value, net);
-    up_style_interval(style, 1e3 * result->answer.expanded_u_kg, 1e3 * result->answer.stuck_air_kg,
-                      u);
-    snprintf(text, 160, "%.40s %s %s %s", result->water.name, class, net, u);
-}
-
-/* The tank's own stands in the panel; where no other water was asked for, it is the answer. What to
-   do stands before the second water, which a narrow screen may cut. */
-void up_live_result(const struct up_result *result, unsigned results, const struct up_style *style,
-                    char *words, size_t words_size, char *sentence, size_t size) {
-    unsigned first = results > 1 ? 1 : 0;
-    bool ounces = style->imperial;
-    const struct up_result *answer = &result[first];
-    char text[160], claim[UP_CLAIM_SCOPE_SIZE];
-    bool undecided = false;
-    double net_g = 1e3 * answer->answer.buoyancy_kg.value;
-    snprintf(words, words_size, ounces ? "%s %+.1f oz" : "%s %+.0f g",
-             up_class_name(answer->answer.class), ounces ? net_g / UP_G_PER_OZ : net_g);
+/* "POSITIVE +164 g" */
+static void head(const struct up_result *result, const struct up_style *style, char *words,
+                 size_t size) {
+    double net_g = 1e3 * result->answer.buoyancy_kg.value;
+    snprintf(words, size, style->imperial ? "%s %+.1f oz" : "%s %+.0f g",
+             up_class_name(result->answer.class), style->imperial ? net_g / UP_G_PER_OZ : net_g);
     for (char *at = words; *at != ' ' && *at != '\0'; at++) {
         *at = (char)toupper((unsigned char)*at);
     }
-    unsigned end = results < first + 2 ? results : first + 2;
-    for (unsigned i = first; i < end; i++) {
-        undecided = undecided || result[i].answer.class == UP_CLASS_UNDECIDED;
+}
+
+/* What to do with one that is undecided; NULL: it is decided. */
+static const char *remedy(const struct up_result *result, const struct up_style *style) {
+    return result->answer.class != UP_CLASS_UNDECIDED ? NULL
+           : result->has_model && !result->trials_would_decide
+               ? style->imperial ? "more trials would not decide it: plan with the ounces"
+                                 : "more trials would not decide it: plan with the grams"
+           : style->imperial ? "measure more trials, or plan with the ounces"
+                             : "measure more trials, or plan with the grams";
+}
+
+/* The tank's own stands first; where no other water was asked for, it is the answer. */
+void up_live_result(const struct up_result *result, unsigned results, const struct up_style *style,
+                    char *words, size_t words_size, char *sentence, size_t size) {
+    unsigned first = results > 1 ? 1 : 0;
+    char claim[UP_CLAIM_SCOPE_SIZE];
+    const char *what = NULL;
+    head(&result[first], style, words, words_size);
+    for (unsigned i = first; i < results && what == NULL; i++) {
+        what = remedy(&result[i], style);
     }
-    up_claim_scope(answer->pieces, answer->simulated, claim);
+    up_claim_scope(result[first].pieces, result[first].simulated, claim);
     claim[0] = (char)toupper((unsigned char)claim[0]);
-    sentence[0] = '\0';
-    for (unsigned i = first; i < end; i++) {
-        name_result(&result[i], style, text);
-        add(sentence, size, text);
-        if (i == first) {
-            add(sentence, size,
-                !undecided ? ". "
-                : ounces   ? ". Undecided: measure more trials, or plan with the ounces. "
-                           : ". Undecided: measure more trials, or plan with the grams. ");
-            add(sentence, size, claim);
-            add(sentence, size, end > first + 1 ? ". Also: " : "");
+    snprintf(sentence, size, "%s%s%s%s.", what != NULL ? "Undecided: " : "",
+             what != NULL ? what : "", what != NULL ? ". " : "", claim);
+}
+
+void up_operator_print_large(const struct up_result *result, unsigned results,
+                             const struct up_style *style, FILE *stream) {
+    enum { COLUMNS = UP_LIVE_COLUMNS - 1 };
+    static const struct up_cell blank = {.text = " "};
+    struct up_cell cell[LARGE_ROWS * COLUMNS];
+    struct up_canvas canvas = {LARGE_ROWS, COLUMNS, style->isolate, cell};
+    char words[40];
+    head(&result[results > 1 ? 1 : 0], style, words, sizeof words);
+    for (size_t i = 0; i < sizeof cell / sizeof cell[0]; i++) {
+        cell[i] = blank;
+    }
+    live_large_wrap(&canvas, (struct place){.column = 1, .width = COLUMNS - 1}, LARGE_ROWS,
+                    UP_LIVE_PLAIN, words);
+    for (int row = 0; row < LARGE_ROWS; row++) {
+        for (int i = 0; i < COLUMNS; i++) {
+            fputs(cell[row * COLUMNS + i].text, stream);
         }
+        fputc('\n', stream);
     }
 }

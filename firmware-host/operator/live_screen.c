@@ -444,6 +444,7 @@ static struct up_live_view make_view(const struct up_operator *op, bool away,
                                 .faults = live->faults,
                                 .asks = is_asked(op) && !away,
                                 .question = op->ask.action == UP_ACTION_CONFIRM,
+                                .accepts = op->ask.accepts,
                                 .how = op->ask.how != NULL ? op->ask.how
                                        : op->by_pedal      ? PEDAL_HOW
                                                            : NULL,
@@ -520,6 +521,8 @@ static bool show_result(struct up_operator *op, const struct up_result *result, 
     up_live_result(result, results, &op->style, words, sizeof words, sentence, sizeof sentence);
     view.asks = false;
     view.finished = true;
+    view.result = result;
+    view.results = results;
     view.by_pedal = op->by_pedal;
     view.words = words;
     view.sentence = sentence;

@@ -13,6 +13,7 @@
 #include "bench/fitness.h"
 #include "bench/procedure.h"
 #include "operator/panel.h"
+#include "text/style.h"
 
 struct up_operator;
 
@@ -66,6 +67,11 @@ void up_operator_end(struct up_operator *op);
    until a key or the pedal. Nothing where there was no screen. */
 void up_operator_hold_result(struct up_operator *op, const struct up_result *result,
                              unsigned results, const volatile sig_atomic_t *signalled);
+
+/* Its class and grams in large letters, for a terminal of 80 columns; of the first water that was
+   asked for, else of the tank. */
+void up_operator_print_large(const struct up_result *result, unsigned results,
+                             const struct up_style *style, FILE *stream);
 
 /* False where a question could not be written: it would never be answered. */
 bool up_operator_event(struct up_operator *op, const struct up_event *event,

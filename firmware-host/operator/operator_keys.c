@@ -83,6 +83,8 @@ static void show_ask(struct up_operator *op, const struct up_ask *ask) {
                    "   Type what it shows (%s), then press Enter   (s: skip   a: redo from zero   "
                    "q: stop)",
                    asked_unit(op));
+    } else if (ask->accepts) {
+        print_line(op, "   Enter: weigh again   accept: keep it   a: redo from zero   q: stop");
     } else {
         print_line(op, "   Enter: done   s: skip   a: redo from zero   q: stop");
     }

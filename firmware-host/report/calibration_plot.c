@@ -82,7 +82,7 @@ static bool write_data(FILE *stream, void *context) {
 struct drawing {
     const struct up_calibration *calibration;
     unsigned number;
-    bool trusted;
+    bool trusted, simulated;
 };
 
 static char *title_of(const struct drawing *drawing) {
@@ -91,7 +91,8 @@ static char *title_of(const struct drawing *drawing) {
     UP_FREED char *hysteresis = isnan(calibration->hysteresis_kg)
                                     ? up_text_format("not looked for")
                                     : up_text_format("%.2f g", calibration->hysteresis_kg * 1e3);
-    return up_text_format("Calibration of %s, %.10s%s: hysteresis %s", clean, calibration->made_utc,
+    return up_text_format("%sCalibration of %s, %.10s%s: hysteresis %s",
+                          drawing->simulated ? UP_SIMULATED : "", clean, calibration->made_utc,
                           drawing->trusted ? "" : ", not adopted here", hysteresis);
 }
 
@@ -111,8 +112,8 @@ static bool write_script(FILE *stream, void *context) {
 }
 
 static bool write_one(struct up_calibration *calibration, unsigned number, bool trusted,
-                      const char *directory, struct up_failure *failure) {
-    struct drawing drawing = {calibration, number, trusted};
+                      bool simulated, const char *directory, struct up_failure *failure) {
+    struct drawing drawing = {calibration, number, trusted, simulated};
     UP_FREED char *script = up_text_format("%s/calibration-%u.gp", directory, number);
     UP_FREED char *data = up_text_format("%s/calibration-%u.tsv", directory, number);
     return up_text_write_file(data, write_data, calibration, failure) &&
@@ -128,7 +129,8 @@ bool up_plot_write_calibrations(struct up_catalogue *catalogue, const char *dire
     for (unsigned i = 0; good && i < benches.count; i++) {
         bool trusted = false;
         good = up_calibration_to_show(catalogue, benches.id[i], calibration, &trusted, failure) &&
-               write_one(calibration, i + 1, trusted, directory, failure);
+               write_one(calibration, i + 1, trusted,
+                         up_bench_is_simulated(catalogue, benches.id[i]), directory, failure);
         *count += good;
     }
     free(benches.id);

@@ -1,8 +1,10 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* The marks for what no reference body spoke for, in tables and pictures. */
+/* The marks in tables and pictures: what no reference body spoke for, and what is simulated. */
 #include <string.h>
 
 #include "report/report.h"
+#include "text/memory.h"
+#include "upthrust/rig.h"
 
 enum up_checked up_checked_of(const char *word) {
     return strcmp(word, "inside") == 0    ? UP_CHECKED_INSIDE
@@ -22,4 +24,30 @@ const char *up_checked_meaning(enum up_checked checked) {
         [UP_CHECKED_NOT] = "unchecked: no reference body shows that the bench was right",
         [UP_CHECKED_OUTSIDE] = "the last reference body before it read outside its limits"};
     return meanings[checked];
+}
+
+/* ---- of what no gear was weighed ---- */
+
+struct look {
+    const char *bench;
+    bool simulated;
+};
+
+static bool look_at_rig(const struct up_record *record, void *context) {
+    struct look *look = context;
+    struct up_failure unreadable;
+    if (strcmp(record->bench, look->bench) == 0) {
+        UP_FREED struct up_rig *rig = up_allocate(1, sizeof *rig);
+        look->simulated =
+            up_rig_parse("rig", up_record_text(record->content, "file_text"), rig, &unreadable) &&
+            rig->simulated;
+    }
+    return true;
+}
+
+bool up_bench_is_simulated(struct up_catalogue *catalogue, const char *bench) {
+    struct look look = {.bench = bench};
+    struct up_failure unknown;
+    return up_claim_is_simulated(NULL, bench) ||
+           (up_catalogue_each(catalogue, "rig", look_at_rig, &look, &unknown) && look.simulated);
 }

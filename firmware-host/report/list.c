@@ -12,7 +12,7 @@ enum {
     KIND_MOST = 12,
     WATERS_MOST = 4,
     CLASS_COLUMNS = 9,
-    WITHIN_COLUMNS = 10,
+    WITHIN_COLUMNS = 8, /* "35.27 oz" */
     ID_SHOWN = 8,
     MARKS_SIZE = 4
 };
@@ -135,13 +135,22 @@ static int marks_of(const struct up_row *row, char marks[MARKS_SIZE]) {
                     up_checked_mark(row->checked), row->elsewhere ? UP_ELSEWHERE_MARK : "");
 }
 
+static bool is_listed(const struct list *list, const char *item_id) {
+    size_t i = 0;
+    while (i < list->items->count && strcmp(list->items->item[i].id, item_id) != 0) {
+        i++;
+    }
+    return i < list->items->count;
+}
+
+/* Widths and marks of what is shown. */
 static void measure_numbers(struct list *list) {
     for (size_t i = 0; i < list->count; i++) {
         list->net[i] = list->uncertainty[i] = 1;
         for (size_t j = 0; j < list->rows->count; j++) {
             const struct up_row *row = &list->rows->row[j];
             char net[UP_SHOWN_SIZE], u[UP_SHOWN_SIZE];
-            if (strcmp(row->water, list->waters[i]) == 0) {
+            if (strcmp(row->water, list->waters[i]) == 0 && is_listed(list, row->item_id)) {
                 up_style_mass(list->style, row->buoyancy_g, net);
                 up_style_interval(list->style, row->expanded_u_g, row->stuck_air_g, u);
                 list->any_stuck = list->any_stuck || up_style_has_stuck(row->stuck_air_g);
@@ -163,7 +172,7 @@ static int cell_columns(const struct list *list, size_t water) {
 }
 
 static int line_columns(const struct list *list) {
-    int columns = list->name + 2 + list->kind + 2 + ID_SHOWN;
+    int columns = list->name + 2 + ID_SHOWN + (list->kind > 0 ? list->kind + 2 : 0);
     columns += list->any_unusual ? 2 + WITHIN_COLUMNS : 0;
     columns += list->which > 0 ? 2 + list->which : 0;
     for (size_t i = 0; i < list->count; i++) {
@@ -172,17 +181,23 @@ static int line_columns(const struct list *list) {
     return columns;
 }
 
-/* On a narrow terminal names are cut before waters are left out; those asked for never are. */
+static bool is_too_wide(const struct list *list) {
+    return list->style->columns > 0 && line_columns(list) > list->style->columns;
+}
+
+/* On a narrow terminal names are cut before waters are left out; those asked for never are. Then
+   the kind goes, which the name mostly says. */
 static void fit_terminal(struct list *list, bool waters_asked, size_t *more) {
     int columns = list->style->columns, whole = list->name;
-    while (columns > 0 && line_columns(list) > columns && list->name > NAME_LEAST) {
+    while (is_too_wide(list) && list->name > NAME_LEAST) {
         list->name--;
     }
-    while (columns > 0 && line_columns(list) > columns && list->count > 1 && !waters_asked) {
+    while (is_too_wide(list) && list->count > 1 && !waters_asked) {
         list->count--;
         ++*more;
     }
-    while (list->name < whole && line_columns(list) < columns) { /* what a water left free */
+    list->kind = is_too_wide(list) ? 0 : list->kind;
+    while (list->name < whole && line_columns(list) < columns) { /* what these left free */
         list->name++;
     }
 }
@@ -191,11 +206,14 @@ static void fit_terminal(struct list *list, bool waters_asked, size_t *more) {
 
 static void print_head(const struct list *list) {
     up_text_put(list->stream, "item", list->name, false);
-    fputs("  ", list->stream);
     if (list->which > 0) {
-        up_text_put(list->stream, "which", list->which + 2, false);
+        fputs("  ", list->stream);
+        up_text_put(list->stream, "which", list->which, false);
     }
-    up_text_put(list->stream, "kind", list->kind, false);
+    if (list->kind > 0) {
+        fputs("  ", list->stream);
+        up_text_put(list->stream, "kind", list->kind, false);
+    }
     for (size_t i = 0; i < list->count; i++) {
         fputs("  ", list->stream);
         up_text_put(list->stream, list->waters[i], cell_columns(list, i), list->style->isolate);
@@ -249,12 +267,14 @@ static void print_within(const struct list *list, const char *item_id) {
 static void print_item(const struct list *list, const struct up_item *item) {
     UP_FREED char *title = title_of(list, item);
     up_text_put(list->stream, title, list->name, list->style->isolate);
-    fputs("  ", list->stream);
     if (list->which > 0) {
-        up_text_put(list->stream, which_of(list, item), list->which, list->style->isolate);
         fputs("  ", list->stream);
+        up_text_put(list->stream, which_of(list, item), list->which, list->style->isolate);
     }
-    up_text_put(list->stream, item->kind, list->kind, list->style->isolate);
+    if (list->kind > 0) {
+        fputs("  ", list->stream);
+        up_text_put(list->stream, item->kind, list->kind, list->style->isolate);
+    }
     for (size_t i = 0; i < list->count; i++) {
         print_cell(list, find_row(list->rows, item->id, list->waters[i]), i);
     }
@@ -264,14 +284,6 @@ static void print_item(const struct list *list, const struct up_item *item) {
         print_within(list, item->id);
     }
     fprintf(list->stream, "%.*s\n", ID_SHOWN, id);
-}
-
-static bool is_listed(const struct list *list, const char *item_id) {
-    size_t i = 0;
-    while (i < list->items->count && strcmp(list->items->item[i].id, item_id) != 0) {
-        i++;
-    }
-    return i < list->items->count;
 }
 
 /* Each item once, its name in a run of its own. */
@@ -337,6 +349,10 @@ static void print_foot(const struct list *list, size_t more) {
         if (list->any[checked]) {
             fprintf(list->stream, "%s %s\n", up_checked_mark(checked), up_checked_meaning(checked));
         }
+    }
+    if (list->any[UP_CHECKED_NOT]) {
+        fputs("  `upthrust body list` shows the bodies, `upthrust help body` how to add one\n",
+              list->stream);
     }
     if (list->any_elsewhere) {
         fputs(UP_ELSEWHERE_MARK " " UP_ELSEWHERE_MEANING "\n", list->stream);

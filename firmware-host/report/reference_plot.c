@@ -19,6 +19,7 @@ enum { NAME_BYTES = 40 };
 struct drawing {
     const struct up_reference *body;
     const char *bench;
+    bool simulated;
     const struct up_past_check *past; /* on that bench */
     size_t count;
     struct up_chart chart;
@@ -98,7 +99,8 @@ static bool any_with_other_numbers(const struct drawing *drawing) {
 static char *title_of(const struct drawing *drawing) {
     UP_FREED char *body = name_in_title(drawing->body->name, NAME_BYTES);
     UP_FREED char *bench = name_in_title(drawing->bench, NAME_BYTES);
-    return up_text_format("%s on %s: %zu check%s, %zu outside", body, bench, drawing->count,
+    return up_text_format("%s%s on %s: %zu check%s, %zu outside",
+                          drawing->simulated ? UP_SIMULATED : "", body, bench, drawing->count,
                           drawing->count == 1 ? "" : "s", count_outside(drawing));
 }
 
@@ -164,7 +166,10 @@ static bool write_bench(struct up_catalogue *catalogue, const struct up_referenc
                         const char *bench, const char *directory, unsigned *count,
                         struct up_failure *failure) {
     struct up_past_check *past;
-    struct drawing drawing = {.body = body, .bench = bench, .number = *count + 1};
+    struct drawing drawing = {.body = body,
+                              .bench = bench,
+                              .simulated = up_bench_is_simulated(catalogue, bench),
+                              .number = *count + 1};
     if (!up_reference_checks(catalogue, body->id, bench, &past, &drawing.count, failure)) {
         return false;
     }

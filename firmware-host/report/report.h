@@ -52,7 +52,12 @@ struct up_row {
 char *up_item_title(const char *name, int pieces);
 
 /* Before the name of what was never weighed. */
+
 #define UP_SIMULATED "simulated: "
+
+/* A bench, whose calibrations, runs and bodies' checks have no mark of their own: by the latest of
+   its rig files. */
+bool up_bench_is_simulated(struct up_catalogue *catalogue, const char *bench);
 
 struct up_rows {
     struct up_row *row;
@@ -72,6 +77,9 @@ void up_rows_drop_retired(struct up_rows *rows);
    the item what is known of it now; NULL: nothing. */
 void up_result_print(const struct up_result *result, const struct up_item *item,
                      const struct up_style *style, FILE *stream);
+/* Those of one measurement, the tank's first: what they have in common is told once. */
+void up_results_print(const struct up_result *result, unsigned count, const struct up_item *item,
+                      const struct up_style *style, FILE *stream);
 
 /* Everything that is known of one item: the newest result of each water in full, older ones
    briefly. */

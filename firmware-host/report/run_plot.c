@@ -97,9 +97,9 @@ static bool write_data(FILE *stream, void *context) {
 static char *title_of(const struct trace *trace) {
     const char *raw = trace->calibrating ? trace->bench : trace->title;
     UP_FREED char *clean = name_in_title(raw, TITLE_BYTES);
-    UP_FREED char *title =
-        up_text_format("%s%s, run %.8s of %.10s", trace->calibrating ? "Calibration of " : "",
-                       clean, trace->run_id, trace->made_utc);
+    UP_FREED char *title = up_text_format(
+        "%s%s%s, run %.8s of %.10s", trace->simulated ? UP_SIMULATED : "",
+        trace->calibrating ? "Calibration of " : "", clean, trace->run_id, trace->made_utc);
     return up_text_for_gnuplot(title);
 }
 
@@ -150,6 +150,7 @@ bool up_plot_write_run(struct up_catalogue *catalogue, const char *run, const st
     bool good = trace_find(catalogue, run, trace, failure) &&
                 trace_read_journal(catalogue, trace, failure) &&
                 (rig == NULL || trace_read_stream(catalogue, rig, trace, failure));
+    trace->simulated = up_bench_is_simulated(catalogue, trace->bench);
     find_range(&drawing);
     if (good && !(drawing.end_s > drawing.begin_s)) {
         good = up_fail(failure, UP_STATUS_UNABLE,

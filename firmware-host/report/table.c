@@ -19,15 +19,15 @@ static void print_meaning(const struct up_result *result, FILE *stream) {
     }
 }
 
-/* Lead for comparison: of what it is said and of what not. Nothing of it for what hovers, nor for
-   what is squeezed at depth. */
-static void print_lead(const struct up_result *result, const struct up_style *style, FILE *stream) {
+/* Lead for comparison: of what it is said and of what not. False: nothing of it for what hovers,
+   nor for what is squeezed at depth. */
+static bool print_lead(const struct up_result *result, const struct up_style *style, FILE *stream) {
     double b_kg = result->answer.buoyancy_kg.value;
     double water_kg_m3 = result->water_density_kg_m3.value;
     char lead[UP_SHOWN_SIZE], pieces[UP_CLAIM_SIZE];
     if (result->compressible || result->answer.class == UP_CLASS_NEUTRAL || !isfinite(b_kg) ||
         !(water_kg_m3 > 0)) {
-        return;
+        return false;
     }
     up_style_lead(style, fabs(up_lead_to_cancel_kg(b_kg, water_kg_m3, LEAD_KG_M3)) * 1e3, lead);
     up_claim_pieces(result->pieces, pieces);
@@ -38,6 +38,10 @@ static void print_lead(const struct up_result *result, const struct up_style *st
     } else {
         fprintf(stream, ": weighs as much in water as %s of lead;\n", lead);
     }
+    return true;
+}
+
+static void print_compare(FILE *stream) {
     fprintf(stream, "%*scompare, do not take it off by this alone\n", INDENT, "");
 }
 
@@ -52,8 +56,10 @@ static void print_net(const struct up_result *result, const struct up_style *sty
     fprintf(stream, " %9s %s (%.0f %%)  ", net, u, result->question.coverage * 100);
     up_style_class(style, up_class_name(answer->class), 0, stream);
     print_meaning(result, stream);
-    fputc('\n', stream);
-    if (up_style_has_stuck(answer->stuck_air_kg * 1e3)) {
+}
+
+static void print_stuck(const struct up_result *result, FILE *stream) {
+    if (up_style_has_stuck(result->answer.stuck_air_kg * 1e3)) {
         fprintf(stream, "%*s" UP_CLAIM_STUCK "\n", INDENT, "");
     }
 }
@@ -122,30 +128,36 @@ static void print_outlook(const struct up_result *result, FILE *stream) {
     if (result->answer.class != UP_CLASS_UNDECIDED || !result->has_model) {
         return;
     }
+    fprintf(stream, "%*sundecided in ", INDENT, "");
+    up_text_put(stream, result->water.name, 0, false);
     if (result->trials_would_decide) {
-        fprintf(stream, "%*s%u more trials would decide it, if the net stays the same\n", INDENT,
-                "", result->more_trials);
+        fprintf(stream, ": %u more trials would decide it, if the net stays the same\n",
+                result->more_trials);
     } else {
-        fprintf(stream,
-                "%*smore trials would not decide it: plan with the grams (`upthrust explain` shows "
-                "why)\n",
-                INDENT, "");
+        fputs(": more trials would not decide it;\n", stream);
+        fprintf(stream, "%*splan with the grams (`upthrust explain` shows why)\n", INDENT, "");
     }
 }
 
-/* What it holds for. */
-static void print_terms(const struct up_result *result, const struct up_style *style,
-                        FILE *stream) {
-    char tolerance[UP_SHOWN_SIZE], temp[UP_SHOWN_SIZE], density[UP_SHOWN_SIZE];
-    char depth[UP_SHOWN_SIZE], scope[UP_CLAIM_SCOPE_SIZE];
-    up_claim_scope(result->pieces, false, scope);
-    up_style_lead(style, result->question.tolerance_kg * 1e3, tolerance);
+static void print_conditions(const struct up_result *result, const struct up_style *style,
+                             FILE *stream) {
+    char temp[UP_SHOWN_SIZE], density[UP_SHOWN_SIZE];
     up_style_temp(style, result->water.temp_c, temp);
     up_style_density(style, result->water_density_kg_m3.value, density);
+    fprintf(stream, "%*s%s at %s, %s\n", INDENT, "", result->measured ? "measured" : "calculated",
+            temp, density);
+}
+
+/* What it holds for, in every water. */
+static void print_terms(const struct up_result *result, const char *kind,
+                        const struct up_style *style, FILE *stream) {
+    char tolerance[UP_SHOWN_SIZE], depth[UP_SHOWN_SIZE], scope[UP_CLAIM_SCOPE_SIZE];
+    char filling[UP_CLAIM_FILLING_SIZE];
+    up_claim_scope(result->pieces, false, scope);
+    up_claim_filling(&result->filling, kind, filling);
+    up_style_lead(style, result->question.tolerance_kg * 1e3, tolerance);
     up_style_depth(style, result->immersion_depth_m, depth);
-    fprintf(stream,
-            "%*s%s at %s, %s\n%*sneutral = within %s; stated at %.4g %% confidence\n%*s%s\n",
-            INDENT, "", result->measured ? "measured" : "calculated", temp, density, INDENT, "",
+    fprintf(stream, "%*sneutral = within %s; stated at %.4g %% confidence\n%*s%s\n", INDENT, "",
             tolerance, up_confidence_at_look(&result->question) * 100, INDENT, "", scope);
     if (result->simulated) {
         fprintf(stream, "%*ssimulated: no gear was weighed\n", INDENT, "");
@@ -158,22 +170,48 @@ static void print_terms(const struct up_result *result, const struct up_style *s
         fprintf(stream, "%*sit holds gas or may: this is for %s only, deeper it lifts less\n",
                 INDENT, "", depth);
     }
+    if (filling[0] != '\0') {
+        UP_FREED char *safe = up_text_for_terminal(filling);
+        fprintf(stream, "%*s%s\n", INDENT, "", safe);
+    }
 }
 
 void up_result_print(const struct up_result *measured, const struct up_item *item,
                      const struct up_style *style, FILE *stream) {
     struct up_result copy = *measured, *result = &copy;
-    char filling[UP_CLAIM_FILLING_SIZE];
     result->compressible = result->compressible || (item != NULL && item->compressible);
-    up_claim_filling(&result->filling, item != NULL ? item->kind : "", filling);
     print_net(result, style, stream);
-    print_lead(result, style, stream);
-    print_terms(result, style, stream);
-    if (filling[0] != '\0') {
-        UP_FREED char *safe = up_text_for_terminal(filling);
-        fprintf(stream, "%*s%s\n", INDENT, "", safe);
+    fputc('\n', stream);
+    print_stuck(result, stream);
+    if (print_lead(result, style, stream)) {
+        print_compare(stream);
     }
+    print_conditions(result, style, stream);
+    print_terms(result, item != NULL ? item->kind : "", style, stream);
     print_chances(result, style, stream);
     print_first_order(result, stream);
     print_outlook(result, stream);
+}
+
+void up_results_print(const struct up_result *result, unsigned count, const struct up_item *item,
+                      const struct up_style *style, FILE *stream) {
+    unsigned asked = count > 1 ? 1 : 0; /* the tank's own is no water that anybody dives in */
+    bool lead = false;
+    for (unsigned i = 0; i < count; i++) {
+        char temp[UP_SHOWN_SIZE];
+        up_style_temp(style, result[i].water.temp_c, temp);
+        print_net(&result[i], style, stream);
+        fprintf(stream, ", at %s\n", temp);
+    }
+    print_stuck(&result[0], stream);
+    for (unsigned i = asked; i < count; i++) {
+        lead = print_lead(&result[i], style, stream) || lead;
+    }
+    if (lead) {
+        print_compare(stream);
+    }
+    print_terms(&result[0], item->kind, style, stream);
+    for (unsigned i = asked; i < count; i++) {
+        print_outlook(&result[i], stream);
+    }
 }

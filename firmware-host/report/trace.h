@@ -26,6 +26,7 @@ struct trace {
     char rig_sha256[UP_SHA256_SIZE];
     char calibration_id[UP_ID_SIZE]; /* empty: it told none */
     bool calibrating;
+    bool simulated;       /* its bench */
     double counts_per_kg; /* NaN: no calibration of that bench is known */
     struct trace_reading *reading;
     size_t readings, room;

@@ -199,7 +199,7 @@ static void format_place(const struct up_queue *queue, unsigned index,
         snprintf(span, sizeof span, "%.1f h", remaining_min / 60);
     }
     snprintf(text, size, "%u of %u, about %s left%s%s%.80s", index + 1, queue->count, span, tally,
-             next != NULL ? ", next: " : ", the last", next != NULL ? next : "");
+             next != NULL ? ", next: " : "; this is the last", next != NULL ? next : "");
 }
 
 /* ---- measuring ---- */

@@ -249,6 +249,40 @@ static void note_age(const struct up_session_settings *settings,
     }
 }
 
+struct bodies {
+    char *names; /* `"Steel", "Brass"`; owned */
+    unsigned count;
+};
+
+static bool name_body(const struct up_record *record, void *context) {
+    enum { NAMED = 4 };
+    struct bodies *bodies = context;
+    if (bodies->count++ < NAMED) {
+        char *names = up_text_format("%s%s\"%.60s\"", bodies->names != NULL ? bodies->names : "",
+                                     bodies->names != NULL ? ", " : "",
+                                     up_record_text(record->content, "name"));
+        free(bodies->names);
+        bodies->names = names;
+    }
+    return true;
+}
+
+/* What to weigh: a body that is there, or how to get one. */
+static char *which_body(struct up_catalogue *catalogue) {
+    struct bodies bodies = {0};
+    char *text;
+    if (!up_catalogue_each(catalogue, "reference", name_body, &bodies, NULL) || bodies.count == 0) {
+        text = up_text_format(
+            "None is registered yet: a solid piece of metal whose mass and volume you "
+            "know will do (`upthrust help body`)");
+    } else {
+        text = up_text_format("Weigh one first: --body with %s%s", bodies.names,
+                              bodies.count > 4 ? ", or another of `upthrust body list`" : "");
+    }
+    free(bodies.names);
+    return text;
+}
+
 /* What no trace of an item can show is told before the first one hangs, once a command. Where the
    catalogue cannot be read, storing will say so. */
 static void note_body(const struct up_session_settings *settings,
@@ -270,12 +304,13 @@ static void note_body(const struct up_session_settings *settings,
     if (neighbours != NULL) {
         neighbours->body_noted = true;
     }
+    UP_FREED char *which = which_body(settings->catalogue);
     send_note(settings,
               "%s: masses that are all light, salt in the water or a line that touches would go "
-              "unnoticed. Weigh one first (--body NAME); until then results are marked as %s",
-              why[standing],
+              "unnoticed. %s. Until then results are marked as %s",
+              why[standing], which,
               standing == UP_STANDING_OUTSIDE ? "measured by a bench outside its limits"
-                                              : "unchecked");
+                                              : "unchecked (?)");
 }
 
 static void show_results(struct up_operator *op, const struct up_session_results *results) {

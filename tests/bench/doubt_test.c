@@ -169,6 +169,59 @@ static void dry_it_must_not_lift(void **state) {
     assert_non_null(strstr(scene.first, "Dry, it weighs -500.0 g"));
 }
 
+/* A display of 10 g steps that stands (no noise): 18 g under water are seen on it, 4 g are not, and
+   then a person's word counts once for all trials. */
+static void make_coarse(void) {
+    bench.rig.division_counts = 6000;
+    bench.noise = 60; /* of no matter beside them */
+}
+
+static unsigned questions_on_coarse_steps(double water_kg) {
+    make_coarse();
+    scene.water_kg = water_kg;
+    scene.word = UP_ANSWER_ACCEPT;
+    memset(scene.first, 0, sizeof scene.first);
+    assert_int_equal(measure()->trials, 3);
+    return bench.asked[UP_ACTION_CONFIRM];
+}
+
+static bool method_says_light(void) {
+    struct up_result result[1];
+    struct up_failure failure;
+    unsigned count = 0;
+    assert_true(up_procedure_results(bench.procedure, result, &count, &failure));
+    return strstr(result[0].method, "; lighter in water than the scale's steps show; ") != NULL;
+}
+
+static void a_light_item_on_a_coarse_scale(void **state) {
+    (void)state;
+    assert_int_equal(questions_on_coarse_steps(0.018), 0);
+    assert_false(method_says_light());
+    assert_int_equal(questions_on_coarse_steps(-0.016), 0);
+    assert_int_equal(questions_on_coarse_steps(0.004), 1);
+    assert_non_null(strstr(scene.first, "Was it hung under water? Do it now, then press Enter: it "
+                                        "is read again. If it is done, the load is too light for "
+                                        "the scale's steps: then type accept"));
+    assert_non_null(strstr(bench.note, "the load is too light for the scale's steps: whether"));
+    assert_true(method_says_light());
+}
+
+static void a_coarse_scale_still_asks(void **state) {
+    (void)state;
+    static const enum up_action forgotten[] = {UP_ACTION_IMMERSE, UP_ACTION_LIFT_OUT,
+                                               UP_ACTION_SHAKE};
+    for (size_t i = 0; i < sizeof forgotten / sizeof forgotten[0]; i++) {
+        make_coarse();
+        scene.forgets = forgotten[i];
+        scene.word = UP_ANSWER_DONE;
+        measure();
+        assert_int_equal(bench.asked[UP_ACTION_CONFIRM], 1);
+        assert_true((strstr(scene.first, "too light") != NULL) == (i == 0));
+        scene.first[0] = '\0';
+        assert_true(up_procedure_progress(bench.procedure).complete);
+    }
+}
+
 /* Twelve grams may stay on the hanger, or one per cent of the largest load. */
 static unsigned questions_at_a_tare_off_by(double tare_kg, double air_kg) {
     scene.tare_kg = tare_kg;
@@ -380,6 +433,8 @@ int main(void) {
         DOUBT(no_hand_at_a_shake_is_asked_about),
         DOUBT(an_item_not_lifted_out_is_asked_about),
         DOUBT(a_light_item_is_asked_about_dry),
+        DOUBT(a_light_item_on_a_coarse_scale),
+        DOUBT(a_coarse_scale_still_asks),
         DOUBT(dry_it_must_not_lift),
         DOUBT(a_tare_comes_back),
         DOUBT(a_tare_that_is_off_costs_its_trial),

@@ -124,6 +124,9 @@ assert words_of_list() == {"outside"}
 session("calibrate", "--masses-g", "500,1000,2000", "--no-staircase")
 session("measure", "--item", "Heron fin", "--trials", "2")
 assert "note: no reference body was weighed since the calibration" in notes, notes
+assert '. Weigh one first: --body with "' in notes and '"Hollow reference"' in notes and '"Steel reference"' in notes, notes
+listed = subprocess.run([bench, "item", "list", "--catalogue", catalogue], capture_output=True, text=True).stdout
+assert "? unchecked" in listed and "`upthrust body list` shows the bodies" in listed, listed
 assert words_of_list() == {"unchecked"}
 session("measure", "--item", "Heron fin", "--trials", "2", "--body", "Hollow reference")
 assert words_of_list() == {"inside"}

@@ -179,7 +179,7 @@ for line in process.stdout:
             pass
 assert gone and process.wait() == 1
 note, words = process.stderr.read().split("\n", 1)
-assert note.startswith("note: no reference body was weighed"), note
+assert note.startswith("note: no reference body was weighed") and "None is registered yet: a solid piece of metal" in note, note
 assert words.count("\n") == 1 and ("device is gone" in words or "cannot write" in words), words
 print("a lost device says:", words.strip())
 

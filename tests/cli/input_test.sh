@@ -173,7 +173,7 @@ expect "edit what is not there" 2 - "no item" -- "$bin" item edit "No such thing
 expect "kind without a tolerance" 2 - "kind set: name one kind" -- "$bin" kind set fin --catalogue "$c"
 expect "kind, tolerance of nothing" 2 - "--tolerance-g 0" -- "$bin" kind set fin --tolerance-g 0 --catalogue "$c"
 expect "kind verb" 2 - "give list or set" -- "$bin" kind eat --catalogue "$c"
-expect "kind set" 0 "neutral within 33 g, a pair - g" - -- "$bin" kind set light --tolerance-g 33 --catalogue "$c"
+expect "kind set" 0 "neutral within 33 g, a pair 100 g" - -- "$bin" kind set light --tolerance-g 33 --catalogue "$c"
 expect "kind set, what was set stays" 0 "neutral within 33 g, a pair 66 g" - -- "$bin" kind set Light --tolerance-pair-g 66 --catalogue "$c"
 expect "an item takes its kind's tolerance" 0 "neutral within 33 g" - -- "$bin" item add --name Beam --kind LIGHT --catalogue "$c"
 expect "a pair its own" 0 "neutral within 66 g" - -- "$bin" item add --name Beams --kind light --pair --catalogue "$c"
@@ -311,7 +311,7 @@ expect "an own water without salinity" 2 - "what is in it" -- "$bin" measure --r
 # Where there is no memory nothing is stored, and a line says why.
 head -c 60000000 /dev/zero | tr '\0' ' ' >"$work/large.json"
 # The address sanitizer reserves more than any limit leaves.
-grep -q __asan_init "$bin" || expect "no memory" 1 - "not enough memory" -- sh -c "ulimit -v 60000; exec '$bin' import '$work/large.json' --catalogue '$c'"
+grep -q __asan_init "$bin" || expect "no memory" 1 - "not enough memory" -- sh -c "ulimit -v 75000; exec '$bin' import '$work/large.json' --catalogue '$c'"
 rm "$work/large.json"
 expect "plot of nothing" 1 - "measure an item first" -- "$bin" plot --catalogue "$c"
 rmdir "$c/plots"

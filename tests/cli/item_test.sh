@@ -43,6 +43,8 @@ typed yes "$bin" item add --name "GREY FIN" --kind fin --maker Tern >"$work/out"
 typed yes "$bin" item add --name "Grey fin" --kind fin --size M >"$work/out" 2>"$work/err"
 grep -q 'status 0$' "$work/out" && say yes "yes stores it" || say no "yes stores it"
 
+expect "two of one name are told apart" 2 - 'Grey fin, size L, number 0042.*Grey fin, size M' -- item show "Grey fin"
+
 expect "retired" 0 "retired: .upthrust item restore. brings it back" - -- item retire "Grey fln"
 expect "a retired item is still there" 0 "retired" - -- "$bin" show "Grey fln" --catalogue "$c"
 expect "restored" 0 "Grey fln" - -- item restore "Grey fln"

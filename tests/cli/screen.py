@@ -434,13 +434,16 @@ def result_stays():
     session = Session("%s measure --rig %s --item Slate --trials 2 --catalogue %s" % (bench, scale, catalogue))
     play(session, "Stored. Press any key to continue")
     text = session.screen.text()
-    assert re.search(r"fresh NEGATIVE -3[0-9]{2}\.[0-9] g", text) and "any key: continue" in text and "shell over" not in text, text
+    assert re.search(r"fresh -3[0-9]{2}\.[0-9] g \+- [0-9.]+ g: negative", text) and "any key: continue" in text and "shell over" not in text, text
     shown = subprocess.run([bench, "show", "Slate", "--catalogue", catalogue], check=True, capture_output=True, text=True).stdout
     assert "negative" in shown, shown
     time.sleep(0.5)
     assert not re.search("shell over", session.screen.text())
     session.type("x")
-    assert "status 0" in session.end()
+    text = session.end()
+    # Printed once more: large, each water in one row, what they share once.
+    assert "status 0" in text and len(re.findall("(tank|fresh|sea) .*negative: sinks", text)) == 3, text
+    assert "\u2588   \u2588 \u2588\u2588\u2588\u2588" in text and text.count("this one piece, not the model") == 1 and text.count("compare, do not") == 1, text
 
 
 CASES = [

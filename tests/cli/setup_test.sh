@@ -5,7 +5,7 @@
 tank=$1/upthrust-tank
 setup() { # name status out err answers options...
     name=$1 want=$2 out=$3 err=$4 answers=$5; shift 5
-    printf "$answers" >"$work/answers"
+    printf "$answers\n" >"$work/answers" # at the end: Enter writes the file
     "$bin" setup "$@" --catalogue "$work/none" <"$work/answers" >"$work/out" 2>"$work/err"
     got=$?
     [ "$got" -eq "$want" ] && matches "$work/out" "$out" && matches "$work/err" "$err" && say yes "$name" || {
@@ -26,6 +26,16 @@ cmp -s "$work/before" "$work/typed.ini" && say yes "not by a byte" || say no "no
 setup "no file, no name" 2 - "give --rig FILE" "$typed"
 setup "a folder that is not there" 1 "" "cannot write" "$typed" --rig "$work/nowhere/x.ini"
 
+# Back by one question, twice, from the capacity to the port; a number changes one at the end, with what is checked with it.
+setup "back, and an answer changed at the end" 0 "Your answers, not yet written to $work/back.ini" - \
+    'my-bucket\nttyped\ntyped\nkg\n0.02\nback\nback\ng\n0.005\n20\n\n\n0.36\n\n0.5\n0.9\n\n2\n\n\n99\n5\n30\n10\n0.4\n0.8\n\n8\nnone\n\n' --rig "$work/back.ini"
+grep -q "ttyped is not there: plug the scale in, or name its port" "$work/out" && grep -q "Give a number from 1 to 15, or press Enter" "$work/out" &&
+    grep -q "^   4  Smallest step, kg  *0.005$" "$work/out" && grep -q "^   9  Line, mm  *(left out)$" "$work/out" && say yes "they are listed" || say no "they are listed"
+grep -q "^Surface, m2 (length times width) (none: leave it out) \[Enter: 0.36\]: " "$work/out" && ! grep -q area_m2 "$work/back.ini" && say yes "none leaves one out" || say no "none leaves one out"
+for line in 'load_unit = g' 'division_counts = 0.005' 'capacity_kg = 30' 'depth_m = 0.30' '; The largest item is 0.40 m high as it hangs and needs 0.70 m of water (a hand'"'"'s breadth over it, under it and for the ballast); there are 0.80 m.'; do
+    [ "$(grep -cxF "$line" "$work/back.ini")" = 1 ] && say yes "written once: $line" || say no "written once: $line"
+done
+setup "back at the first question stays there; q at the last writes nothing" 1 "This is the first question" "no rig file was written" "back\n${typed}q\n" --rig "$work/left.ini"
 setup "q stops" 1 "" "no rig file was written" 'my-bucket\ntyped\nkg\nq\n' --rig "$work/left.ini"
 setup "so does the end of the input" 1 "" "no rig file was written" 'my-bucket\ntyped\n' --rig "$work/left.ini"
 mkfifo "$work/held"
@@ -75,8 +85,10 @@ wired='\n10\n\n\n\n\n0.5\n0.9\n\n2\n\n\n'
 mkfifo "$work/acts"
 "$tank" --pace 10 --link "$work/tank" <"$work/acts" >"$work/tank.log" 2>&1 &
 exec 9>"$work/acts"
-for i in 1 2 3 4 5 6 7 8 9 10; do [ -e "$work/tank" ] && break; sleep 0.1; done
+for i in $(seq 100); do [ -e "$work/tank" ] && break; sleep 0.1; done
 setup "a scale on a wire" 0 "Heard on .*: 3 columns" - "${wired}yes\n" --rig "$work/wired.ini" --port "$work/tank" --seconds 1
+grep -q "^Listening to $work/tank while you answer: 1 s at each usual" "$work/out" && grep -q "^Listening to $work/tank for up to 12 s: press on the hook" "$work/out" &&
+    grep -q "^Listening for 16 s: keep hands off" "$work/out" && say yes "says that it listens" || say no "says that it listens"
 grep -q '^kind = pty$' "$work/wired.ini" && grep -q "^simulated = yes$" "$work/wired.ini" && grep -qE '^id = bench-[0-9a-f]{8}$' "$work/wired.ini" && say yes "with an id of its own" || say no "with an id of its own"
 expect "and is read" 0 "lines read, . refused" - -- "$bin" listen --rig "$work/wired.ini" --seconds 1
 exec 9>&-
@@ -85,7 +97,7 @@ wait
 for wire in "more 10" ask; do
     python3 "$(dirname "$0")/polled.py" "$work/polled" "$wire" &
     device=$!
-    for i in 1 2 3 4 5 6 7 8 9 10; do [ -e "$work/polled" ] && break; sleep 0.1; done
+    for i in $(seq 100); do [ -e "$work/polled" ] && break; sleep 0.1; done
     setup "a scale that sends only when asked ($wire)" 0 "Some scales send only when asked" - "${wired}${wire}\nyes\n" --rig "$work/polled-${wire%% *}.ini" --port "$work/polled" --seconds 1
     rm -f "$work/polled"
     wait $device

@@ -19,7 +19,7 @@ OLD_SCALE = ("--seed", "12", "--scale-step-g", "10", "--rate-hz", "2", "--link",
 tank = Tank(tank_program, *OLD_SCALE, "--pace", "1")
 owner = Person(bench, "catalogue")
 said = owner.types("setup", "--rig", "shop.ini", "--port", work + "/scale", "--seconds", "4",
-                   answers="old-scale\n10\n0.5\nfresh\n0.36\n0.8\n\n1\n0.4\n2\nshare\n5e-5\nyes\n0.01\n")
+                   answers="old-scale\n10\n0.5\nfresh\n0.36\n0.8\n\n1\n0.4\n2\nshare\n5e-5\nyes\n0.01\n\n")
 assert "The rig is fit to weigh with" in said and "upthrust calibrate --rig shop.ini" in said, said
 tank.leave()
 owner.tank = tank = Tank(tank_program, *OLD_SCALE)

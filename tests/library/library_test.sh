@@ -32,6 +32,8 @@ check "messages name no page by a path" test -z "$named"
 check "the rig page and its cautions are installed" grep -q '^## Cautions' "$stage/usr/local/share/doc/upthrust/rigs/README.md"
 check "its man page has them" grep -q '^\.SH CAUTIONS' "$stage/usr/local/share/man/man5/upthrust-rig.5"
 check "and every key" grep -qF 'gravity_m_s2\fR' "$stage/usr/local/share/man/man5/upthrust-rig.5"
+check "the tank's man page names what is installed" grep -qF '/usr/local/share/upthrust/rigs/simulated.ini' "$stage/usr/local/share/man/man1/upthrust-tank.1"
+check "and no path of a source tree" sh -c "! grep -E 'build/|(^|[^/])rigs/' '$stage/usr/local/share/man/man1/upthrust-tank.1' '$stage/usr/local/share/man/man1/upthrust.1' '$stage/usr/local/share/man/man5/upthrust-rig.5'"
 for page in man1/upthrust-tank.1 man5/upthrust-rig.5; do
     check "clean: $page" sh -c "! command -v groff >/dev/null || test -z \"\$(groff -man -ww -Tutf8 '$stage/usr/local/share/man/$page' 2>&1 >/dev/null)\""
 done

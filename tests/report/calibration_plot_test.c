@@ -4,6 +4,7 @@
 
 #include <math.h>
 
+#include "catalogue/run.h"
 #include "drawing.h"
 #include "report/report.h"
 
@@ -114,10 +115,31 @@ static void one_from_elsewhere_is_marked(void **state) {
     assert_non_null(strstr(marked, ", not adopted here: hysteresis not looked for"));
     assert_non_null(strstr(own, ": hysteresis 0.40 g"));
     assert_null(strstr(own, "adopted"));
+    assert_null(strstr(own, "simulated"));
     free(marked);
     free(own);
     up_catalogue_close(theirs);
     up_catalogue_close(mine);
+}
+
+/* By the bench's latest rig file, for a calibration has no mark of its own. */
+static void a_simulated_bench_is_marked(void **state) {
+    static const char text[] = "[rig]\nid = plain\nsimulated = yes\n[port]\nkind = typed\n"
+                               "[line]\nlayout = bare\nload_unit = kg\n"
+                               "[sensor]\ncapacity_kg = 20\ndivision_counts = 0.01\n"
+                               "[tank]\nballast_kg = 2\ndepth_m = 0.4\nwater = fresh\n";
+    struct up_catalogue *catalogue = open_as("s", UP_CATALOGUE_CREATE);
+    struct up_rig_version rig = {"plain", "a bench", "00", text};
+    char rig_id[UP_ID_SIZE];
+    unsigned count = 0;
+    (void)state;
+    add(catalogue, "plain", true);
+    assert_true(up_rig_store(catalogue, &rig, rig_id, NULL));
+    assert_true(up_plot_write_calibrations(catalogue, ".", &count, NULL));
+    char *marked = title_in(".");
+    assert_non_null(strstr(marked, "simulated: Calibration of plain"));
+    free(marked);
+    up_catalogue_close(catalogue);
 }
 
 static void a_folder_that_is_not_there(void **state) {
@@ -136,6 +158,7 @@ int main(void) {
         TEST(one_picture_a_bench_whatever_its_name),
         TEST(a_folder_that_is_not_there),
         TEST(one_from_elsewhere_is_marked),
+        TEST(a_simulated_bench_is_marked),
     };
     return cmocka_run_group_tests_name("report: calibration plot", tests, NULL, NULL);
 }

@@ -24,17 +24,22 @@ static void add_result(struct up_catalogue *catalogue, const char *item_id, cons
 }
 
 /* Freed by the caller. */
-static char *print_items(struct up_catalogue *catalogue, const struct up_style *style) {
+static char *print_chosen(struct up_catalogue *catalogue, const struct up_choice *choice,
+                          const struct up_style *style) {
     struct up_failure failure = {0};
     char *text = NULL;
     size_t length = 0;
     FILE *stream = open_memstream(&text, &length);
     assert_non_null(stream);
-    if (!up_items_print(catalogue, &any, style, stream, &failure)) {
+    if (!up_items_print(catalogue, choice, style, stream, &failure)) {
         fail_msg("%s", failure.text);
     }
     fclose(stream);
     return text;
+}
+
+static char *print_items(struct up_catalogue *catalogue, const struct up_style *style) {
+    return print_chosen(catalogue, &any, style);
 }
 
 static char *print_sheet(struct up_catalogue *catalogue, const struct up_item *item,
@@ -97,7 +102,7 @@ static void columns_stand_below_each_other(void **state) {
     assert_non_null(strstr(text,
                            "\nEach number is of the piece or pair that was weighed, not of its "
                            "model.\nA weight check in the water decides.\n"));
-    assert_harmless(text, ARRAY(names) + 5);
+    assert_harmless(text, ARRAY(names) + 6);
     int class = column_of(line_of(text, 0), "fresh");
     for (int i = 1; i <= (int)ARRAY(names); i++) {
         assert_int_equal(column_of(line_of(text, i), "neutral"), class);
@@ -123,7 +128,7 @@ static void hostile_texts_do_not_reach_the_terminal(void **state) {
         free(sheet);
     }
     char *text = print_items(catalogue, &plain);
-    assert_harmless(text, ARRAY(bad) + 6); /* the other waters have no room */
+    assert_harmless(text, ARRAY(bad) + 7); /* the other waters have no room */
     free(text);
     up_catalogue_close(catalogue);
 }
@@ -247,6 +252,24 @@ static void older_results_stand_below(void **state) {
     up_catalogue_close(catalogue);
 }
 
+static void the_kind_gives_way_on_a_narrow_terminal(void **state) {
+    (void)state;
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    struct up_item item = add_item(catalogue, "A fin of a name longer than the terminal allows");
+    add_result(catalogue, item.id, "fresh", 10, "neutral");
+    static const struct up_style narrow = {.columns = 56}, wide = {.columns = 70};
+    char *text = print_items(catalogue, &narrow);
+    assert_null(strstr(line_of(text, 0), "kind"));
+    for (int i = 0; i < 2; i++) {
+        assert_true(strlen(line_of(text, i)) <= 56);
+    }
+    free(text);
+    text = print_items(catalogue, &wide);
+    assert_non_null(strstr(line_of(text, 0), "kind"));
+    free(text);
+    up_catalogue_close(catalogue);
+}
+
 static void a_result_is_told_in_words(void **state) {
     (void)state;
     static const char *const words[] = {[UP_CLASS_UNDECIDED] = "undecided",
@@ -284,6 +307,46 @@ static char *print_result(const struct up_result *result) {
     up_result_print(result, NULL, &plain, stream);
     fclose(stream);
     return text;
+}
+
+/* The tank, fresh water and the sea of one measurement: what they have in common is said once. */
+static void one_measurement_is_told_once(void **state) {
+    (void)state;
+    struct up_result result[3] = {0};
+    const struct up_item slate = {.name = "slate", .kind = "lead", .pieces = 1};
+    static const char *const water[] = {"tank", "fresh", "sea"};
+    for (size_t i = 0; i < ARRAY(result); i++) {
+        result[i] = (struct up_result){.water = {.temp_c = 20},
+                                       .water_density_kg_m3 = {998.2067, 0.02, 9},
+                                       .pieces = 1,
+                                       .simulated = true,
+                                       .answer = {.buoyancy_kg = {i == 2 ? -0.09 : -0.1, 0.001, 9},
+                                                  .expanded_u_kg = 0.0021,
+                                                  .class = UP_CLASS_NEGATIVE},
+                                       .question = {.tolerance_kg = 0.05, .coverage = 0.95}};
+        snprintf(result[i].water.name, sizeof result[i].water.name, "%s", water[i]);
+    }
+    char *text = NULL;
+    size_t length = 0;
+    FILE *stream = open_memstream(&text, &length);
+    assert_non_null(stream);
+    result[2].answer.class = UP_CLASS_UNDECIDED;
+    result[2].has_model = result[2].trials_would_decide = true;
+    result[2].more_trials = 3;
+    up_results_print(result, 3, &slate, &plain, stream);
+    fclose(stream);
+    assert_string_equal(
+        text, "  tank        -100.0 g +- 2.1 g (95 %)  negative: sinks, at 20.0 C\n"
+              "  fresh       -100.0 g +- 2.1 g (95 %)  negative: sinks, at 20.0 C\n"
+              "  sea          -90.0 g +- 2.1 g (95 %)  undecided, at 20.0 C\n"
+              "    one piece in fresh: weighs as much in water as 110 g of lead;\n"
+              "    one piece in sea: weighs as much in water as 99 g of lead;\n"
+              "    compare, do not take it off by this alone\n"
+              "    neutral = within 50 g; stated at 0 % confidence\n"
+              "    this one piece, not the model; a weight check in the water decides\n"
+              "    simulated: no gear was weighed\n"
+              "    undecided in sea: 3 more trials would decide it, if the net stays the same\n");
+    free(text);
 }
 
 /* One sentence, and only where the two differ by what would be seen. */
@@ -353,8 +416,8 @@ static void only_what_matters_is_told(void **state) {
                         "    this one piece, not the model; a weight check in the water decides\n"
                         "    68.0 % likely to be neutral (called so from -49.4 g to +49.5 g)\n"
                         "    32.0 % likely to be negative (called so below -50.5 g)\n"
-                        "    more trials would not decide it: plan with the grams (`upthrust "
-                        "explain` shows why)\n");
+                        "    undecided in fresh: more trials would not decide it;\n"
+                        "    plan with the grams (`upthrust explain` shows why)\n");
     free(text);
     result.answer.class = UP_CLASS_NEUTRAL;
     result.answer.first_order_expanded_u_kg = 0.0002; /* ends before the line, as 0.7 g does not */
@@ -426,6 +489,16 @@ static void what_no_body_spoke_for_is_marked(void **state) {
     assert_non_null(
         strstr(text, "\n? unchecked: no reference body shows that the bench was right\n"));
     assert_non_null(strstr(text, "\n! the last reference body before it read outside its limits"));
+    free(text);
+    /* Marks of what is not shown are not explained. */
+    struct up_item boot = add_item(catalogue, "Boot");
+    add_checked(catalogue, &boot, "one", "tank", json_false());
+    static const char *const boots[] = {"boot"};
+    const struct up_choice choice = {.text = boots, .texts = 1};
+    text = print_chosen(catalogue, &choice, &plain);
+    assert_non_null(strstr(text, "\n1 of 2 items shown"));
+    assert_null(strstr(text, "\n?"));
+    assert_null(strstr(text, "\n!"));
     sheet = print_sheet(catalogue, &item, &plain);
     assert_non_null(
         strstr(sheet, "    unchecked: no reference body shows that the bench was right\n"));
@@ -457,7 +530,9 @@ int main(void) {
         TEST(imperial_units),
         TEST(older_results_stand_below),
         TEST(what_no_body_spoke_for_is_marked),
+        TEST(the_kind_gives_way_on_a_narrow_terminal),
         TEST(a_result_is_told_in_words),
+        TEST(one_measurement_is_told_once),
         TEST(the_trials_and_the_result_are_told_apart),
         TEST(only_what_matters_is_told),
     };
