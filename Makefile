@@ -2,6 +2,7 @@
 #
 #   make          build/upthrust and the simulated tank, build/upthrust-tank
 #   make demo     the main job on a simulated tank; installs what it lacks (Debian)
+#                 (FIRMWARE=1: three items through the firmware of a board in a simulator)
 #   make check    the tests; installs what it lacks (Debian)
 #   make quick    the tests that need no process, network or root: some fifteen seconds
 #   make nightly  everything, the long checks whole
@@ -9,6 +10,8 @@
 #                 allocation, write, sync, open and rename of one failed in turn
 #                 (ONLY="WORD ..." chooses some, SAMPLE=10 KEY=WORD draws one in ten)
 #   make check-kernel  real serial ports in a small emulated machine; the first time builds its kernel
+#   make firmware  the image for a board (rigs/firmware/); make flash PORT=/dev/ttyUSB0 writes it
+#   make check-firmware  that image in a simulator, down to the pins
 #   make truth    ten thousand simulated sessions a cell: how often the interval holds the truth
 #   make mutants  wrong edits, one at a time: does a quick test notice? (ONLY=, SAMPLE= and KEY=)
 #   make fuzz     random bytes against all that reads what comes from outside (needs clang; SECONDS=
@@ -87,8 +90,8 @@ OBJCOPY ?= objcopy
 export XDG_STATE_HOME := $(CURDIR)/build/state
 
 .PHONY: all demo check quick nightly faults fuzz check-kernel bench truth install clean packages-build packages-check \
-  packages-kernel tests FORCE
-.PRECIOUS: $(OUT)/%.o
+  packages-kernel packages-firmware tests FORCE
+.PRECIOUS: $(OUT)/%.o build/firmware/%.elf
 .DELETE_ON_ERROR:
 
 all: build/upthrust build/upthrust-tank
@@ -163,13 +166,19 @@ $(MADE): $(EMBED) Makefile
 
 -include $(shell find $(OUT) -name '*.d' 2>/dev/null)
 
-packages-build packages-check packages-kernel: packages-%:
+packages-build packages-check packages-kernel packages-firmware: packages-%:
 	@sh .ci/packages.sh $*
 
+ifeq ($(FIRMWARE),1)
+demo: packages-firmware
+	@$(MAKE) --no-print-directory all build/firmware/atmega328p.elf $(SIMULATOR)
+	@python3 -B tests/firmware/demo.py $(OUT) build/firmware/atmega328p.elf $(SEED)
+else
 demo: packages-build
 	@$(MAKE) --no-print-directory all
 	@build/upthrust demo --dir $(DEMO) --seed $(SEED); status=$$?; \
 	  test $$status -eq 0 || test $$status -eq 3
+endif
 
 tests: $(TESTS)
 
@@ -225,7 +234,7 @@ bench: all
 
 # The pages as they lie here, so that the links between them hold.
 EXAMPLES := $(sort $(wildcard rigs/*.ini)) rigs/numbered_line.c rigs/numbered_line.h
-PAGES := $(sort $(wildcard *.md rigs/*.md include/*/*.md firmware-host/*/*.md tests/*/*.md)) tests/library/density.c
+PAGES := $(sort $(wildcard *.md rigs/*.md rigs/*/*.md rigs/*/*.svg include/*/*.md firmware-host/*/*.md tests/*/*.md)) tests/library/density.c
 
 install: all $(OUT)/$(SONAME) $(OUT)/installed/libupthrust.a $(OUT)/installed/upthrust.pc \
   $(OUT)/made/upthrust.1 $(OUT)/made/upthrust-rig.5 $(OUT)/made/upthrust-tank.1 $(OUT)/made/upthrust.bash
@@ -258,6 +267,47 @@ $(OUT)/shared/%_test: $(OUT)/%_test.o $(call object,$(SUPPORT_SRC) $(TANK_SRC) $
 .PHONY: mutants
 mutants: $(patsubst $(OUT)/%,$(OUT)/shared/%,$(filter-out $(OUT)/tests/truth/%,$(TESTS)))
 	@python3 tests/mutants/mutants.py $(ONLY) $(if $(SAMPLE),--sample $(SAMPLE) --key "$(KEY)")
+
+# ---- the firmware of a board (rigs/firmware/), and its tests in a simulator (tests/firmware/) ----
+BOARDS := atmega328p atmega2560
+AVR_SRC := $(sort $(wildcard rigs/firmware/*.c)) rigs/numbered_line.c
+AVR_COMPILE = avr-gcc -std=c11 -Os -DF_CPU=16000000UL -Irigs -Irigs/firmware -Wall -Wextra -Wconversion -Wshadow -Wundef \
+  -Werror -ffunction-sections -fdata-sections -Wl,--gc-sections
+
+.PHONY: firmware check-firmware flash
+firmware:
+	@sh .ci/packages.sh board
+	@$(MAKE) --no-print-directory $(patsubst %,build/firmware/%.hex,$(BOARDS))
+	@for board in $(BOARDS); do avr-size -C --mcu=$$board build/firmware/$$board.elf | grep -E 'Device|Program|Data'; done
+
+flash:
+	@sh .ci/packages.sh flash
+	@$(MAKE) --no-print-directory build/firmware/atmega328p.hex
+	@sh rigs/firmware/flash.sh build/firmware/atmega328p.hex "$(PORT)" $(or $(BAUD),115200)
+
+# Of one compiler call each, so that no object file names a folder.
+build/firmware/%.elf: $(AVR_SRC) $(wildcard rigs/firmware/*.h) rigs/numbered_line.h Makefile
+	@mkdir -p $(@D)
+	@$(AVR_COMPILE) -mmcu=$* -o $@ $(AVR_SRC)
+build/firmware/%.hex: build/firmware/%.elf
+	@avr-objcopy -O ihex -R .eeprom -R .fuse $< $@
+# What the guard of the converter's clock is for: a build without it must fail.
+build/firmware/unguarded.elf: $(AVR_SRC) $(wildcard rigs/firmware/*.h) rigs/numbered_line.h Makefile
+	@mkdir -p $(@D)
+	@$(AVR_COMPILE) -DWITHOUT_GUARD -mmcu=atmega328p -o $@ $(AVR_SRC)
+
+SIMULATED := $(call object,$(wildcard tests/firmware/*_model.c))
+$(OUT)/tests/firmware/check: $(call object,tests/firmware/check.c tests/firmware/heard.c) $(SIMULATED) $(OUT)/libupthrust.a
+	@$(CC) $(LDFLAGS) -o $@ $^ $(PKG_LIBS) -lsimavr -lelf
+
+$(OUT)/tests/firmware/simulated_board: $(call object,tests/firmware/simulated_board.c) $(SIMULATED)
+	@$(CC) $(LDFLAGS) -o $@ $^ -lsimavr -lelf -lm
+
+CONVERSIONS ?= 100000
+SIMULATOR := $(OUT)/tests/firmware/check $(OUT)/tests/firmware/simulated_board
+check-firmware: packages-firmware
+	@$(MAKE) --no-print-directory all firmware build/firmware/unguarded.elf $(SIMULATOR)
+	@sh tests/firmware/firmware.sh $(OUT) build/firmware $(CONVERSIONS)
 
 clean:
 	rm -rf build

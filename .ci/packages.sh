@@ -1,7 +1,8 @@
 #!/bin/sh
 # SPDX-License-Identifier: GPL-3.0-or-later
-# Installs the Debian packages that building (build), testing (check), all that must hold (ci) or the
-# small machine (kernel) lacks.
+# Installs the Debian packages that building (build), testing (check), all that must hold (ci), the
+# small machine (kernel), the board's firmware (board), writing it (flash) or its tests in a simulator
+# (firmware) lack.
 set -eu
 build="gcc make pkg-config libc6-dev libserialport-dev libgpiod-dev libsqlite3-dev libgsl-dev
 libjansson-dev libinih-dev uuid-dev nettle-dev libncurses-dev libicu-dev libpango1.0-dev
@@ -12,13 +13,18 @@ browser="chromium chromium-driver python3-selenium"
 lint="clang libclang-rt-14-dev clang-format cppcheck"
 kernel="qemu-system-x86 linux-source-6.1 build-essential flex bison bc libelf-dev libssl-dev cpio
 xz-utils busybox-static e2fsprogs python3"
+board="gcc-avr avr-libc binutils-avr make"
+firmware="$build $board libsimavr-dev libelf-dev avrdude python3"
 case "${1:-}" in
 build) wanted=$build ;;
 check) wanted="$build $check" ;;
 fuzz) wanted="$build clang libclang-rt-14-dev" ;;
 ci) wanted="$build $check $browser $lint" ;;
 kernel) wanted="$build $kernel" ;;
-*) echo "usage: packages.sh build|check|fuzz|ci|kernel" >&2; exit 2 ;;
+board) wanted=$board ;;
+flash) wanted="$board avrdude" ;;
+firmware) wanted=$firmware ;;
+*) echo "usage: packages.sh build|check|fuzz|ci|kernel|board|flash|firmware" >&2; exit 2 ;;
 esac
 wanted=$(echo $wanted)
 if ! command -v dpkg-query >/dev/null 2>&1; then

@@ -4,7 +4,8 @@
 set datafile separator tab
 set datafile missing "nan"
 set xlabel (first eq last ? "check, " . first : "check, from " . first . " to " . last) \
-    . (has_limits ? "" : "   (no chart yet: eight checks inside make its limits)") offset 0, 0.4
+    . (has_limits ? "" : "   (no chart yet: eight checks inside make its limits)") \
+    . (elsewhere eq "" ? "" : "      " . elsewhere) offset 0, 0.4
 set ylabel "reads too heavy by, in grams   (bars: two standard uncertainties)"
 set grid ytics lt 1 lc rgb "#d0d0d0" lw 0.5
 set border 3 lc rgb "#404040"
@@ -42,6 +43,8 @@ do for [ending in "svg png"] {
          data using 2:(of_kind($1, 3, $3)):4 with yerrorbars \
              pt 7 ps 1.5 lw 2.5 lc rgb "#303030" title "inside", \
          data using 2:(of_kind($1, 4, $3)):4 with yerrorbars \
-             pt 9 ps 2.5 lw 2.5 lc rgb "#c03000" title outside > 0 ? "outside" : ""
+             pt 9 ps 2.5 lw 2.5 lc rgb "#c03000" title outside > 0 ? "outside" : "", \
+         data using 2:(of_kind($1, 6, $3)):4 with yerrorbars \
+             pt 12 ps 2 lw 1.5 lc rgb "#808080" title checks_elsewhere > 0 ? "< from elsewhere" : ""
     unset output
 }

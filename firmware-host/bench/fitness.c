@@ -2,6 +2,7 @@
 #include "bench/fitness.h"
 
 #include <stdarg.h>
+#include <string.h>
 
 #include "ballast.h"
 #include "text/text.h"
@@ -95,6 +96,18 @@ static void find_lines(const struct up_listening *listening, const struct up_fit
     }
 }
 
+/* A board's name, and the test that it made of itself. */
+static void find_words(const struct up_reader *reader, struct up_findings *findings) {
+    for (unsigned i = 0; i < UP_NOTES; i++) {
+        const char *note = reader->note[i];
+        bool well =
+            strstr(note, " converter=ok ") != NULL && strstr(note, " thermometer=ok ") != NULL;
+        if (strncmp(note, "test ", 5) == 0 || strncmp(note, "board ", 6) == 0) {
+            find(findings, note[0] == 'b' || well, "the device says: %s", note);
+        }
+    }
+}
+
 static void find_grams(const struct up_fitness *fitness, struct up_findings *findings) {
     find(findings, 2 * fitness->u_weighing_g <= GOOD_G,
          "fit to weigh with to %.2g g: twice the standard uncertainty of an item less its tares, "
@@ -146,6 +159,7 @@ void up_fitness_of_stream(const struct up_listening *listening, double counts_pe
         fitness->u_plateau = plateau_u(column, rig->division_counts, fitness->noise, readings);
         fitness->u_weighing_g = WEIGHING * fitness->u_plateau / slope * 1e3;
     }
+    find_words(&listening->reader, findings);
     find_lines(listening, fitness, findings);
     find_noise(column, fitness, in_kg ? "kg" : "counts", findings);
 }

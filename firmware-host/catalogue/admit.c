@@ -139,42 +139,16 @@ static bool check_hash(const struct admission *admission) {
 
 /* ---- beside what is here ---- */
 
-static bool count_with(const struct admission *admission, const char *sql, const char *id,
-                       long long *number) {
+/* Under another id than its own: the hash leaves out the id, else one measurement could be taken in
+   again and again. It can be told from the record alone, in whatever order others come. */
+static bool is_under_another_id(const struct admission *admission) {
     const struct up_record *record = admission->record;
-    sqlite3 *database = admission->catalogue->database;
-    sqlite3_stmt *statement = NULL;
-    int code = sqlite3_prepare_v2(database, sql, -1, &statement, NULL);
-    if (code == SQLITE_OK) {
-        sqlite3_bind_text(statement, 1, id, -1, SQLITE_STATIC);
-        sqlite3_bind_text(statement, 2, record->kind, -1, SQLITE_STATIC);
-        sqlite3_bind_text(statement, 3, record->subject, -1, SQLITE_STATIC);
-        code = sqlite3_step(statement);
-        *number = code == SQLITE_ROW ? sqlite3_column_int64(statement, 0) : 0;
+    bool own = !catalogue_table_of(record->kind)->alone || strcmp(record->id, record->subject) == 0;
+    for (size_t i = 0; !own && i < json_array_size(admission->replaces); i++) {
+        own =
+            strcmp(json_string_value(json_array_get(admission->replaces, i)), record->subject) == 0;
     }
-    sqlite3_finalize(statement);
-    return code == SQLITE_ROW || catalogue_fail(admission->catalogue, code, admission->failure);
-}
-
-/* Else a result could do away with an item. Either of the two may come first. */
-static bool check_same_thing(const struct admission *admission) {
-    static const char old_here[] =
-        "SELECT count(*) FROM record AS r WHERE id = ?1 AND (kind <> ?2 OR subject <> ?3)"
-        " AND NOT " CATALOGUE_IS_ASIDE("r.id");
-    static const char new_here[] =
-        "SELECT count(*) FROM replaces JOIN record ON record.id = new_id WHERE old_id = ?1"
-        " AND (kind <> ?2 OR subject <> ?3) AND NOT " CATALOGUE_IS_ASIDE("record.id");
-    long long others = 0;
-    if (!count_with(admission, new_here, admission->record->id, &others)) {
-        return false;
-    }
-    for (size_t i = 0; others == 0 && i < json_array_size(admission->replaces); i++) {
-        const char *old = json_string_value(json_array_get(admission->replaces, i));
-        if (!count_with(admission, old_here, old, &others)) {
-            return false;
-        }
-    }
-    return others == 0 || refuse(admission, "\"replaces\"", "crosses from one thing to another");
+    return !own;
 }
 
 /* Whether the id is here already, with the same hash or with another: somebody changed what is
@@ -192,28 +166,30 @@ static bool find_same_id(const struct admission *admission, enum catalogue_admit
     return good;
 }
 
-/* The hash leaves out the id: else one measurement could be taken in again and again. */
-static bool check_other_id(const struct admission *admission) {
+/* Of a thing that has versions, the same version twice changes nothing. */
+static bool keep(const struct admission *admission, enum catalogue_admitted *how) {
     long long others = 0;
-    return count_with(admission,
-                      "SELECT count(*) FROM record AS r WHERE sha256 = ?1"
-                      " AND NOT " CATALOGUE_IS_ASIDE("r.id"),
-                      admission->record->sha256, &others) &&
-           (others == 0 ||
-            refuse(admission, "this catalogue",
-                   "has the same record under another id: one of the two is a copy"));
+    bool good =
+        catalogue_ask(admission->catalogue, "SELECT EXISTS (SELECT 1 FROM record WHERE sha256 = ?)",
+                      admission->record->sha256, &others, admission->failure);
+    *how = others > 0 ? ADMITTED_COPY : ADMITTED_FRESH;
+    return good && catalogue_insert(admission->catalogue, admission->record, admission->replaces,
+                                    admission->failure);
 }
 
 bool catalogue_admit(struct up_catalogue *catalogue, struct up_record *record, json_t *replaces,
                      const char *where, enum catalogue_admitted *how, struct up_failure *failure) {
     const struct admission admission = {catalogue, record, replaces, where, failure};
-    if (!check_form(&admission) || !check_members(&admission) || !check_hash(&admission) ||
-        !find_same_id(&admission, how)) {
+    if (!check_form(&admission) || !check_members(&admission) || !check_hash(&admission)) {
         return false;
     }
-    return *how == ADMITTED_KNOWN ? true
-           : *how == ADMITTED_CONTESTED
-               ? catalogue_contest(catalogue, record, replaces, how, failure)
-               : check_other_id(&admission) && check_same_thing(&admission) &&
-                     catalogue_insert(catalogue, record, replaces, failure);
+    if (is_under_another_id(&admission)) {
+        *how = ADMITTED_REFUSED;
+        return true;
+    }
+    return find_same_id(&admission, how) &&
+           (*how == ADMITTED_FRESH ? keep(&admission, how)
+            : *how == ADMITTED_CONTESTED
+                ? catalogue_contest(catalogue, record, replaces, how, failure)
+                : true);
 }

@@ -132,16 +132,25 @@ struct latest {
     bool found, bad;
 };
 
-static double sequence_of(const json_t *content) {
+/* One of elsewhere stands where this bench's own count stood when it was adopted, whatever it says
+   itself; from before that was noted, and as long as none is adopted, where it says. */
+static double sequence_of(struct latest *latest, const struct up_record *record) {
     double sequence = 0;
-    catalogue_read_number(content, "bench_sequence", &sequence);
-    return sequence;
+    long long adopted = 0;
+    catalogue_read_number(record->content, "bench_sequence", &sequence);
+    if (record->elsewhere && latest->trusted_only &&
+        !catalogue_ask(latest->catalogue,
+                       "SELECT reason FROM local_mark WHERE record_id = ? AND mark = 'adopted'",
+                       record->id, &adopted, latest->failure)) {
+        latest->failed = true;
+    }
+    return adopted > 0 ? (double)adopted + 0.5 : sequence;
 }
 
 /* Visited by time; the sequence goes before it. */
 static bool choose_latest(const struct up_record *record, void *context) {
     struct latest *latest = context;
-    double sequence = sequence_of(record->content);
+    double sequence = sequence_of(latest, record);
     if (strcmp(record->bench, latest->bench) != 0 ||
         (latest->found && sequence < latest->sequence)) {
         return true;
@@ -165,7 +174,15 @@ static bool choose_latest(const struct up_record *record, void *context) {
 
 static bool fail_untrusted(struct up_catalogue *catalogue, const char *bench,
                            struct up_failure *failure) {
+    UP_FREED char *obstacle = catalogue_witness_obstacle(catalogue, bench);
     bool agrees = true;
+    if (obstacle != NULL) {
+        return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                       "%s is not the small file that notes by which calibration this bench was "
+                       "last used: take it away, then check the bench with one known mass, "
+                       "`upthrust calibration adopt --rig FILE --masses-g 2000`",
+                       obstacle);
+    }
     return catalogue_witness_agrees(catalogue, bench, &agrees, failure) &&
            up_fail(failure, UP_STATUS_WRONG_INPUT,
                    "%s. Check it with one known mass, `upthrust calibration adopt --rig FILE "

@@ -2,21 +2,23 @@
 /* Other content under the id of a record: one of the two is forged, and nothing here can tell
    which. So that catalogues can be put together in any order, each is kept under its hash; what was
    made, adopted or weighed here counts, and of two others neither does until a person takes one
-   back. */
+   back, which then holds whatever else comes. */
 #include <stdlib.h>
 #include <string.h>
 
 #include "internal.h"
 
-/* Made here, borne out by a known mass, or the gear or body that our own measurements are of. */
+/* Made here, borne out by a known mass, taken back by a person, or the gear or body that our own
+ * measurements are of. */
 static const char speaks_for_it[] = "SELECT " CATALOGUE_HAS_MARK(
-    "?1", "'made', 'kept', 'adopted'") " OR EXISTS (SELECT 1 FROM record AS h JOIN record AS r"
-                                       " WHERE h.id = ?1 AND h.kind IN ('item', 'reference')"
-                                       " AND r.kind IN ('result', 'trial', 'run',"
-                                       " 'reference_check') AND CASE WHEN json_valid(r.body)"
-                                       " THEN h.subject IN (json_extract(r.body, '$.item_id'),"
-                                       " json_extract(r.body, '$.reference_id')) END"
-                                       " AND " CATALOGUE_IS_OWN("r.id") ")";
+    "?1",
+    "'made', 'kept', 'adopted', 'chosen'") " OR EXISTS (SELECT 1 FROM record AS h JOIN record AS r"
+                                           " WHERE h.id = ?1 AND h.kind IN ('item', 'reference')"
+                                           " AND r.kind IN ('result', 'trial', 'run',"
+                                           " 'reference_check') AND CASE WHEN json_valid(r.body)"
+                                           " THEN h.subject IN (json_extract(r.body, '$.item_id'),"
+                                           " json_extract(r.body, '$.reference_id')) END"
+                                           " AND " CATALOGUE_IS_OWN("r.id") ")";
 
 static const char reason[] = "another catalogue has other content under this id";
 
@@ -38,8 +40,12 @@ bool catalogue_contest(struct up_catalogue *catalogue, const struct up_record *r
     *how = !fresh ? ADMITTED_KNOWN : ours > 0 ? ADMITTED_CONTESTED : ADMITTED_UNDECIDED;
     free(content);
     free(old);
-    return good && (*how != ADMITTED_UNDECIDED ||
-                    up_catalogue_set_aside(catalogue, record->id, reason, failure));
+    return good &&
+           (*how != ADMITTED_UNDECIDED ||
+            catalogue_change(catalogue,
+                             "INSERT INTO local_mark VALUES (?, 'aside', '', ?, ?)"
+                             " ON CONFLICT DO NOTHING", /* a person's reason stays */
+                             (const char *[]){record->id, reason, record->made_utc}, 3, failure));
 }
 
 static bool visit_row(sqlite3_stmt *statement,

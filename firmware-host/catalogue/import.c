@@ -98,7 +98,7 @@ static bool read_record(const struct import *import, const char *where, json_t *
             admit_member(import, where, entry, "bench", record->bench, sizeof record->bench));
 }
 
-/* Whether this folder itself made a version of the thing; asked once for each. */
+/* Whether this folder made, adopted or measured a version of the thing; asked once for each. */
 static bool is_ours(struct import *import, const char *kind, const char *subject, bool *ours) {
     UP_FREED char *key = up_text_format("%s %s", kind, subject);
     const json_t *known = json_object_get(import->ours, key);
@@ -108,7 +108,7 @@ static bool is_ours(struct import *import, const char *kind, const char *subject
         sqlite3_stmt *statement =
             catalogue_prepare(import->catalogue,
                               "SELECT count(*) FROM record AS r WHERE kind = ? AND subject = ?"
-                              " AND " CATALOGUE_IS_OWN("r.id"),
+                              " AND " CATALOGUE_IS_HELD("r.id"),
                               (const char *[]){kind, subject}, 2, import->failure);
         int code = statement != NULL ? sqlite3_step(statement) : SQLITE_ERROR;
         *ours = code == SQLITE_ROW && sqlite3_column_int(statement, 0) > 0;
@@ -139,6 +139,8 @@ static bool count(struct import *import, const struct up_record *record,
     import->intake->known += how == ADMITTED_KNOWN;
     import->intake->contested += how == ADMITTED_CONTESTED || how == ADMITTED_UNDECIDED;
     import->intake->undecided += how == ADMITTED_UNDECIDED;
+    import->intake->copies += how == ADMITTED_COPY;
+    import->intake->refused += how == ADMITTED_REFUSED;
     return how != ADMITTED_FRESH || count_fresh(import, record);
 }
 

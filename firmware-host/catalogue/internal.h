@@ -11,7 +11,7 @@
 
 enum {
     APPLICATION_ID = 0x75705442, /* "upTB" */
-    SCHEMA_VERSION = 6,
+    SCHEMA_VERSION = 7,
 };
 
 struct up_catalogue {
@@ -57,6 +57,7 @@ struct catalogue_table {
     const char *id_name; /* the first column: the thing's id */
     const char *file, *list;
     const struct catalogue_member *members;
+    bool alone; /* each record is a thing of its own, whose id it has, or replaces that */
     const char *(*fault)(const json_t *content); /* of members together; NULL where there is none */
 };
 
@@ -91,32 +92,39 @@ bool catalogue_check_schema(struct up_catalogue *catalogue, struct up_failure *f
 
 /* ---- origin.c ---- */
 
-/* Which versions of a thing count, as SQL about the record r. One that was made here counts before
-   all that came from elsewhere, and none of those replaces it; one of elsewhere that is dated ahead
-   of the clock (by more than a day: `latest`) counts after the others; one that was set aside never
-   does. Records are the same wherever catalogues are put together, and in whatever order; what is
-   shown of them hangs on the marks. */
+/* Which versions of a thing count, as SQL about the record r. One that is held here (made here,
+   borne out by a known mass, or what was on the hook when something was first measured here) counts
+   before all others, and none of those replaces it; one of elsewhere that is dated ahead of the
+   clock (by more than a day: `latest`) counts after the others; one that was set aside never does.
+   Records are the same wherever catalogues are put together, and in whatever order; what is shown
+   of them hangs on the marks. */
 #define CATALOGUE_HAS_MARK(id, marks)                                                              \
     "EXISTS (SELECT 1 FROM local_mark WHERE record_id = " id " AND mark IN (" marks "))"
 #define CATALOGUE_IS_OWN(id)   CATALOGUE_HAS_MARK(id, "'made', 'kept'")
+#define CATALOGUE_IS_HELD(id)  CATALOGUE_HAS_MARK(id, "'made', 'kept', 'adopted', 'used'")
 #define CATALOGUE_IS_ASIDE(id) CATALOGUE_HAS_MARK(id, "'aside'")
 #define CATALOGUE_COUNTS(latest)                                                                   \
     "NOT " CATALOGUE_IS_ASIDE(                                                                     \
         "r.id") " AND NOT EXISTS ("                                                                \
                 "SELECT 1 FROM replaces JOIN record AS n ON n.id = new_id WHERE old_id = r.id"     \
                 " AND +n.kind = r.kind AND +n.subject = r.subject"                                 \
-                " AND NOT " CATALOGUE_IS_ASIDE("n.id") " AND (" CATALOGUE_IS_OWN(                  \
-                    "n.id") " OR (NOT " CATALOGUE_IS_OWN("r.id") " AND (n.made_utc <= " latest     \
-                                                                 " OR r.made_utc > " latest "))))"
+                " AND NOT " CATALOGUE_IS_ASIDE("n.id") " AND (" CATALOGUE_IS_HELD(                 \
+                    "n.id") " OR (NOT " CATALOGUE_IS_HELD("r.id") " AND (n.made_utc <= " latest    \
+                                                                  " OR r.made_utc > " latest       \
+                                                                  "))))"
 #define CATALOGUE_RANK(latest)                                                                     \
-    "(CASE WHEN " CATALOGUE_IS_OWN("r.id") " THEN '2' WHEN r.made_utc <= " latest                  \
-                                           " THEN '1' ELSE '0' END || r.made_utc || ' ' || r.id)"
+    "(CASE WHEN " CATALOGUE_IS_HELD("r.id") " THEN '2' WHEN r.made_utc <= " latest                 \
+                                            " THEN '1' ELSE '0' END || r.made_utc || ' ' || r.id)"
 /* `latest` for who asks by SQL alone */
 #define CATALOGUE_NOW_SQL "strftime('%Y-%m-%dT%H:%M:%fZ', 'now', '+1 day')"
 
 /* Notes that this folder made the record that was just stored. Within a transaction. */
 bool catalogue_mark_made(struct up_catalogue *catalogue, const struct up_record *record,
                          struct up_failure *failure);
+/* Holds the versions of the item and the body that a record of here is about: what counted when
+   they were first measured counts on. Within a transaction. */
+bool catalogue_hold_measured(struct up_catalogue *catalogue, const struct up_record *record,
+                             struct up_failure *failure);
 /* Whether a record was made here, or was here before there were marks. */
 bool catalogue_is_own(struct up_catalogue *catalogue, const char *record_id, bool *own,
                       struct up_failure *failure);
@@ -131,8 +139,16 @@ void catalogue_place(struct up_catalogue *catalogue, char place[UP_SHA256_SIZE])
 
 /* ---- contested.c ---- */
 
-/* Contested: the record of here counts on; undecided: neither does. */
-enum catalogue_admitted { ADMITTED_KNOWN, ADMITTED_FRESH, ADMITTED_CONTESTED, ADMITTED_UNDECIDED };
+/* Copy: it is here under another id, too; refused: the id is not its own, and it is left out, the
+   others come; contested: the record of here counts on; undecided: neither does. */
+enum catalogue_admitted {
+    ADMITTED_KNOWN,
+    ADMITTED_FRESH,
+    ADMITTED_COPY,
+    ADMITTED_REFUSED,
+    ADMITTED_CONTESTED,
+    ADMITTED_UNDECIDED,
+};
 
 /* Keeps other content under the id of a record. Within a transaction. */
 bool catalogue_contest(struct up_catalogue *catalogue, const struct up_record *record,
@@ -150,6 +166,8 @@ bool catalogue_each_contested(struct up_catalogue *catalogue,
    the calibration which is used now. */
 bool catalogue_witness_agrees(struct up_catalogue *catalogue, const char *bench, bool *agrees,
                               struct up_failure *failure);
+/* The path, the caller's, where something else stands than such a note; NULL: there is no such. */
+char *catalogue_witness_obstacle(struct up_catalogue *catalogue, const char *bench);
 bool catalogue_witness_note(struct up_catalogue *catalogue, const char *bench,
                             const char *calibration_id, struct up_failure *failure);
 

@@ -245,12 +245,12 @@ bool up_item_look_alike(struct up_catalogue *catalogue, const struct up_item *it
 
 /* ---- versions of elsewhere ---- */
 
-#define OWN_VERSION                                                                                \
-    "EXISTS (SELECT 1 FROM record AS o WHERE o.kind = 'item' AND o.subject = r.subject"            \
-    " AND " CATALOGUE_IS_OWN("o.id")
+/* Each list is made once, not for each version. */
+#define HELD "FROM record AS o WHERE o.kind = 'item' AND " CATALOGUE_IS_HELD("o.id")
 #define WAITS                                                                                      \
-    "r.kind = 'item' AND NOT " CATALOGUE_IS_OWN("r.id") " AND " CATALOGUE_COUNTS(                  \
-        "?1") " AND " OWN_VERSION ") AND NOT " OWN_VERSION " AND o.body = r.body)"
+    "r.kind = 'item' AND r.subject IN (SELECT subject " HELD ")"                                   \
+    " AND (r.subject, r.body) NOT IN (SELECT subject, body " HELD ")"                              \
+    " AND " CATALOGUE_COUNTS("?1")
 
 bool up_items_waiting(struct up_catalogue *catalogue, const char *item_id, unsigned long *items,
                       struct up_failure *failure) {

@@ -4,6 +4,9 @@
      made     stored by this folder itself, with the place
      kept     from before there were marks
      adopted  a calibration that came from elsewhere, and that a known mass bore out, with the place
+              and the bench's count by then
+     used     the version from elsewhere of an item or body that counted when it was measured here
+     chosen   taken back by hand: other content under its id does not set it aside again
      aside    left out by hand, with the reason */
 #ifndef _GNU_SOURCE
 #define _GNU_SOURCE /* statx */
@@ -63,6 +66,26 @@ static bool mark(struct up_catalogue *catalogue, const char *record_id, const ch
 bool catalogue_mark_made(struct up_catalogue *catalogue, const struct up_record *record,
                          struct up_failure *failure) {
     return mark(catalogue, record->id, "made", "", failure);
+}
+
+bool catalogue_hold_measured(struct up_catalogue *catalogue, const struct up_record *record,
+                             struct up_failure *failure) {
+    static const char *const about[][2] = {{"item", "item_id"}, {"reference", "reference_id"}};
+    static const char sql[] =
+        "INSERT INTO local_mark SELECT id, 'used', '', '', ?4 FROM (SELECT id FROM record AS r"
+        " WHERE kind = ?1 AND subject = ?3 AND " CATALOGUE_COUNTS("?2") " ORDER BY " CATALOGUE_RANK(
+            "?2") " DESC LIMIT 1) WHERE NOT " CATALOGUE_IS_HELD("id");
+    char latest[UP_TIME_SIZE];
+    bool good = true;
+    catalogue_latest(latest);
+    for (size_t i = 0; good && i < sizeof about / sizeof about[0]; i++) {
+        const char *subject = up_record_text(record->content, about[i][1]);
+        good = subject[0] == '\0' ||
+               catalogue_change(catalogue, sql,
+                                (const char *[]){about[i][0], latest, subject, record->made_utc}, 4,
+                                failure);
+    }
+    return good;
 }
 
 bool catalogue_is_own(struct up_catalogue *catalogue, const char *record_id, bool *own,
@@ -129,11 +152,17 @@ bool catalogue_is_of_place(struct up_catalogue *catalogue, const char *subject, 
 
 bool up_calibration_adopt(struct up_catalogue *catalogue, const char *calibration_id,
                           struct up_failure *failure) {
-    char bench[UP_NAME_SIZE];
-    return catalogue_begin(catalogue, failure) &&
-           catalogue_end(catalogue,
-                         bench_of(catalogue, calibration_id, bench, failure) &&
-                             mark(catalogue, calibration_id, "adopted", "", failure),
+    char bench[UP_NAME_SIZE], number[24];
+    long long sequence = 0;
+    if (!catalogue_begin(catalogue, failure)) {
+        return false;
+    }
+    bool good = bench_of(catalogue, calibration_id, bench, failure) &&
+                catalogue_ask(catalogue, "SELECT last_sequence FROM bench_counter WHERE bench = ?",
+                              bench, &sequence, failure);
+    snprintf(number, sizeof number, "%lld", sequence);
+    return catalogue_end(catalogue,
+                         good && mark(catalogue, calibration_id, "adopted", number, failure),
                          failure) &&
            catalogue_witness_note(catalogue, bench, calibration_id, failure);
 }
@@ -176,8 +205,8 @@ bool up_catalogue_take_back(struct up_catalogue *catalogue, const char *record_i
     return is_marked_aside(catalogue, record_id, failure) && catalogue_begin(catalogue, failure) &&
            catalogue_end(catalogue,
                          catalogue_change(catalogue,
-                                          "DELETE FROM local_mark WHERE record_id = ?"
-                                          " AND mark = 'aside'",
+                                          "UPDATE OR REPLACE local_mark SET mark = 'chosen'"
+                                          " WHERE record_id = ? AND mark = 'aside'",
                                           &record_id, 1, failure),
                          failure);
 }

@@ -147,7 +147,8 @@ bool catalogue_put(struct up_catalogue *catalogue, struct up_record *record, jso
                number_it(catalogue, record, record->content, failure) &&
                (catalogue_hash(record, replaces) || fail_body(record, failure)) &&
                catalogue_insert(catalogue, record, replaces, failure) &&
-               catalogue_mark_made(catalogue, record, failure);
+               catalogue_mark_made(catalogue, record, failure) &&
+               catalogue_hold_measured(catalogue, record, failure);
         good = catalogue_end(catalogue, good, failure);
     }
     json_decref(record->content);

@@ -8,27 +8,29 @@
 /* Not the views: SQLite would number and sort all rows with their bodies. The newest of each thing
    in one pass: SQLite takes the rowid from the row that has the maximum. */
 #define COUNTS CATALOGUE_COUNTS("?2")
+#define RANK   CATALOGUE_RANK("?2")
 #define NEWEST                                                                                     \
-    "(SELECT newest FROM (SELECT r.rowid AS newest, max(" CATALOGUE_RANK(                          \
-        "?2") ") FROM record"                                                                      \
-              " AS r WHERE r.kind = ?1 AND " COUNTS " GROUP BY r.subject))"
+    "(SELECT newest FROM (SELECT r.rowid AS newest, max(" RANK ") FROM record AS r"                \
+    " WHERE r.kind = ?1 AND " COUNTS " GROUP BY r.subject))"
 #define COLUMNS                                                                                    \
     "id, sha256, kind, subject, bench, made_utc, body, " CATALOGUE_IS_OWN(                         \
         "id") ", " CATALOGUE_IS_ASIDE("id")
 enum { COLUMN_COUNTS = 9 }; /* the one after them */
 #define SEQUENCE  "CASE WHEN json_valid(body) THEN json_extract(body, '$.bench_sequence') END"
-#define BY_NUMBER "PARTITION BY bench ORDER BY n, made_utc, id ROWS UNBOUNDED PRECEDING"
+#define BY_NUMBER "PARTITION BY bench, own ORDER BY n, made_utc, id ROWS UNBOUNDED PRECEDING"
 
 static const char by_time[] =
     "SELECT " COLUMNS " FROM record WHERE rowid IN " NEWEST " ORDER BY made_utc, id";
 
 /* Where the clock of a bench ran back, what it stored later comes later, whatever its stamp says:
-   each stands at the latest time that its bench had told until then. Of one set of records there is
-   one order, wherever they were put together. */
+   each stands at the latest time that its bench had told until then. What others say that it told
+   moves nothing of here; and theirs have one order, whichever came first. */
 static const char by_number[] =
-    "SELECT " COLUMNS " FROM (SELECT *, " SEQUENCE " AS n FROM record WHERE rowid IN " NEWEST ")"
-    " ORDER BY CASE bench WHEN '' THEN made_utc ELSE max(made_utc) OVER (" BY_NUMBER ") END,"
-    " bench, n, made_utc, id";
+    "SELECT " COLUMNS " FROM (SELECT *, " SEQUENCE " AS n, " CATALOGUE_IS_OWN(
+        "id") " AS own FROM record WHERE rowid IN " NEWEST ")"
+              " ORDER BY CASE bench WHEN '' THEN made_utc ELSE max(made_utc) OVER (" BY_NUMBER
+              ") END,"
+              " bench, n, made_utc, id";
 
 sqlite3_stmt *catalogue_prepare(struct up_catalogue *catalogue, const char *sql,
                                 const char *const *values, int count, struct up_failure *failure) {
@@ -86,16 +88,14 @@ static json_t *gather_ids(struct up_catalogue *catalogue, const char *sql,
 
 json_t *catalogue_live_ids(struct up_catalogue *catalogue, const char *kind, const char *subject,
                            struct up_failure *failure) {
+    /* More are taken in nowhere; the others count for less. */
     static const char sql[] =
-        "SELECT id FROM (SELECT id FROM record AS r WHERE kind = ?1 AND subject = ?3 AND " COUNTS
-        " AND (" CATALOGUE_IS_OWN(
-            "r.id") " OR (SELECT count(*) FROM record AS o WHERE o.kind = ?1"
-                    " AND o.subject = ?3 AND " CATALOGUE_IS_OWN(
-                        "o.id") ") = 0) ORDER BY " CATALOGUE_RANK("?2") " DESC LIMIT 1000) ORDER "
-                                                                        "BY id"; /* more are taken
-                                                                                    in nowhere; they
-                                                                                    count for less
-                                                                                  */
+        "SELECT id FROM (SELECT id FROM (SELECT id, max(held) OVER () AS any_held, held, rank FROM "
+        "(SELECT id,"
+        " " CATALOGUE_IS_HELD("r.id") " AS held, " RANK " AS rank FROM record AS r"
+                                      " WHERE kind = ?1 AND subject = ?3 AND " COUNTS
+                                      ")) WHERE held = any_held"
+                                      " ORDER BY rank DESC LIMIT 1000) ORDER BY id";
     char latest[UP_TIME_SIZE];
     catalogue_latest(latest);
     return gather_ids(catalogue, sql, (const char *[]){kind, latest, subject}, 3, failure);
@@ -250,7 +250,7 @@ bool up_catalogue_each_live(struct up_catalogue *catalogue, const char *kind, co
                             bool (*visit)(const struct up_record *record, void *context),
                             void *context, struct up_failure *failure) {
     static const char sql[] = "SELECT " COLUMNS " FROM record AS r WHERE kind = ?1 AND subject = ?3"
-                              " AND " COUNTS " ORDER BY " CATALOGUE_RANK("?2") " DESC";
+                              " AND " COUNTS " ORDER BY " RANK " DESC";
     struct visitor visitor = {.visit = visit, .context = context};
     char latest[UP_TIME_SIZE];
     catalogue_latest(latest);

@@ -94,6 +94,11 @@ bool up_run_read(const struct up_catalogue *catalogue, const char *id, struct up
                  struct up_failure *failure);
 void up_run_files_free(struct up_run_files *left);
 
+/* Whether the journal tells of the run that the catalogue has under that id: folders can be
+   exchanged. `of_here`: the run must have been made here. */
+bool up_run_check_files(struct up_catalogue *catalogue, const struct up_run_files *left,
+                        bool of_here, struct up_failure *failure);
+
 /* A run that can be gone on with: it did not come to its end, nobody is at work on it, and no other
    run continues it. */
 enum { UP_RUN_TRIALS_MAX = 64 };

@@ -97,6 +97,48 @@ void up_run_files_free(struct up_run_files *left) {
     left->journal = NULL;
 }
 
+/* ---- whether they are that run's ---- */
+
+struct begun {
+    json_t *content; /* of the version that counts */
+    bool elsewhere;
+};
+
+static bool take_begun(const struct up_record *record, void *context) {
+    *(struct begun *)context = (struct begun){json_incref(record->content), record->elsewhere};
+    return false;
+}
+
+static bool is_same(const json_t *a, const json_t *b) {
+    return (a == NULL && b == NULL) || json_equal(a, b);
+}
+
+bool up_run_check_files(struct up_catalogue *catalogue, const struct up_run_files *left,
+                        bool of_here, struct up_failure *failure) {
+    static const char *const told[] = {"what",          "item_id",   "calibration_id", "rig_sha256",
+                                       "rig_record_id", "continues", "queue"};
+    const json_t *first = json_array_get(left->journal, 0);
+    struct begun begun = {NULL, true};
+    bool same = strcmp(up_record_text(first, "run_id"), left->id) == 0;
+    if (!up_catalogue_each_live(catalogue, "run", left->id, take_begun, &begun, failure)) {
+        return false;
+    }
+    for (size_t i = 0; begun.content != NULL && i < sizeof told / sizeof told[0]; i++) {
+        same = same &&
+               is_same(json_object_get(first, told[i]), json_object_get(begun.content, told[i]));
+    }
+    json_decref(begun.content);
+    return same ? !of_here || !begun.elsewhere ||
+                      up_fail(failure, UP_STATUS_WRONG_INPUT,
+                              "run %s was not made here: its results cannot be stored as if they "
+                              "were; merge the catalogue that has them",
+                              left->id)
+                : up_fail(failure, UP_STATUS_WRONG_INPUT,
+                          "the files in %s/runs/%s are not those of that run, as the catalogue "
+                          "has it: put back a copy of the folder runs, or begin a new run",
+                          catalogue->directory, left->id);
+}
+
 /* ---- which one to go on with ---- */
 
 struct search {

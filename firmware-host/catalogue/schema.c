@@ -26,15 +26,15 @@ static const char *fault_of_kind(const json_t *content) {
     .members = (members_)
 const struct catalogue_table catalogue_tables[CATALOGUE_TABLES] = {
     {TABLE("item", "items", catalogue_item_members), .fault = fault_of_item},
-    {TABLE("calibration", "calibrations", catalogue_calibration_members)},
-    {TABLE("result", "results", catalogue_result_members)},
+    {TABLE("calibration", "calibrations", catalogue_calibration_members), .alone = true},
+    {TABLE("result", "results", catalogue_result_members), .alone = true},
     {TABLE("run", "runs", catalogue_run_members)},
-    {TABLE("trial", "trials", catalogue_trial_members)},
+    {TABLE("trial", "trials", catalogue_trial_members), .alone = true},
     {TABLE("rig", "rigs", catalogue_rig_members)},
-    {TABLE("decision", "decisions", catalogue_decision_members)},
+    {TABLE("decision", "decisions", catalogue_decision_members), .alone = true},
     {TABLE("reference", "reference_bodies", catalogue_reference_members),
      .fault = fault_of_reference},
-    {TABLE("reference_check", "reference_checks", catalogue_check_members)},
+    {TABLE("reference_check", "reference_checks", catalogue_check_members), .alone = true},
     {TABLE("gear_kind", "gear_kinds", catalogue_kind_members), .fault = fault_of_kind},
 };
 
@@ -111,6 +111,24 @@ const char catalogue_marks_for_now[] =
     " place TEXT NOT NULL, reason TEXT NOT NULL, made_utc TEXT NOT NULL,"
     " PRIMARY KEY (record_id, mark)) WITHOUT ROWID;" MARK_ALL;
 
+/* What the seventh added: marks for what was measured before there were such. An earlier `decide`
+   could make results here of a run of elsewhere; they are of there, too. */
+#define OWN_IDS "own(id) AS (SELECT record_id FROM local_mark WHERE mark IN ('made', 'kept'))"
+static const char marks_7[] =
+    "CREATE TEMP VIEW says AS SELECT id, kind, subject, json_extract(body, '$.run_id') AS run_id,"
+    " json_extract(body, '$.item_id') AS item_id, json_extract(body, '$.reference_id') AS body_id"
+    " FROM (SELECT id, kind, subject, CASE WHEN json_valid(body) THEN body END AS body FROM record"
+    "  WHERE kind IN ('run', 'trial', 'result', 'reference_check'));"
+    "DELETE FROM local_mark WHERE mark = 'made' AND record_id IN (WITH " OWN_IDS ", made AS"
+    " (SELECT id, run_id FROM says WHERE kind = 'result') SELECT id FROM made WHERE run_id <> ''"
+    " AND run_id IN (SELECT run_id FROM made WHERE id NOT IN own)"
+    " AND run_id NOT IN (SELECT subject FROM says WHERE kind = 'run' AND id IN own));"
+    "INSERT INTO local_mark WITH " OWN_IDS ", weighed AS (SELECT * FROM says WHERE id IN own)"
+    " SELECT id, 'used', '', '', made_utc FROM current WHERE id NOT IN own AND"
+    " kind IN ('item', 'reference') AND (subject IN (SELECT item_id FROM weighed)"
+    "  OR subject IN (SELECT body_id FROM weighed));"
+    "DROP VIEW says;";
+
 /* A time that came from elsewhere and lies ahead of the clock says nothing of this bench's, nor
    does a number above 2^51: what is numbered after it could be taken in nowhere. */
 const char catalogue_count_again[] =
@@ -132,8 +150,9 @@ const char catalogue_count_again[] =
 
 /* For others, who may rely on names and columns; we ask the tables themselves. */
 static const char views[] =
-    "CREATE VIEW live AS SELECT id, sha256, kind, subject, bench, made_utc, body FROM record"
-    " WHERE id NOT IN (SELECT old_id FROM replaces);"
+    "CREATE VIEW live AS SELECT id, sha256, kind, subject, bench, made_utc, body FROM record AS r"
+    " WHERE NOT EXISTS (SELECT 1 FROM replaces JOIN record AS n ON n.id = new_id"
+    "  WHERE old_id = r.id AND +n.kind = r.kind AND +n.subject = r.subject);"
     "CREATE VIEW current AS SELECT id, sha256, kind, subject, bench, made_utc, body FROM ("
     " SELECT *, row_number() OVER (PARTITION BY kind, subject ORDER BY rank DESC) AS place FROM ("
     "  SELECT *, " CATALOGUE_RANK(
@@ -249,5 +268,5 @@ char *catalogue_migration(int version) {
         sql = append(sql, up_text_format("%s", catalogue_count_again));
     }
     sql = append(sql, up_text_format("%s", version < 6 ? TABLES_6(MISSING) : ""));
-    return all_views(sql);
+    return append(all_views(sql), up_text_format("%s", version < 7 ? marks_7 : ""));
 }

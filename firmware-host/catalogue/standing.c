@@ -30,7 +30,7 @@ struct session {
 };
 
 struct gather {
-    json_t *calibrations; /* id to its record's number and time */
+    json_t *calibrations; /* record id to its record's number and time */
     struct session *session;
     size_t count;
     json_t *by_run, *words; /* run or result to its word */
@@ -72,7 +72,7 @@ static double excess_kg_m3(double density_kg_m3, double temp_c) {
 static bool take_calibration(const struct up_record *record, void *context) {
     struct gather *gather = context;
     struct moment at = moment_of(record);
-    json_object_set_new(gather->calibrations, record->subject,
+    json_object_set_new(gather->calibrations, record->id,
                         isnan(at.sequence) ? json_pack("[n, s]", at.utc)
                                            : json_pack("[f, s]", at.sequence, at.utc));
     return true;

@@ -2,7 +2,8 @@
 /* By which calibration a bench was last weighed here, noted outside the folder: a backup that is
    copied over the catalogue's own file leaves its place as it was, but does not hold the mark of
    what was lost. One small file for each place and bench; where there is none (another user, a new
-   home) the place alone speaks. */
+   home) the place alone speaks. What stands there and is no such file vouches for nothing. */
+#include <errno.h>
 #include <stdlib.h>
 #include <string.h>
 #include <sys/stat.h>
@@ -36,10 +37,24 @@ static void make_parents(const char *path) {
     }
 }
 
-static char *read_note(const char *path) {
+/* NULL where there is none, or, `strange`, something else: a link, a pipe, a folder. */
+static char *read_note(const char *path, bool *strange) {
+    struct stat about;
     size_t length = 0;
-    return path != NULL ? up_text_read_file(path, UP_LINKS_REFUSED, NOTE_MOST, &length, NULL)
-                        : NULL;
+    bool none = path == NULL || (lstat(path, &about) != 0 && (errno == ENOENT || errno == EACCES));
+    char *note = none ? NULL : up_text_read_file(path, UP_LINKS_REFUSED, NOTE_MOST, &length, NULL);
+    *strange = !none && note == NULL;
+    return note;
+}
+
+char *catalogue_witness_obstacle(struct up_catalogue *catalogue, const char *bench) {
+    bool strange = false;
+    char *path = path_of(catalogue, bench);
+    free(read_note(path, &strange));
+    if (!strange) {
+        free(path);
+    }
+    return strange ? path : NULL;
 }
 
 /* The mark by which a calibration is trusted, as words; "" where there is none. */
@@ -60,9 +75,9 @@ static bool mark_of(struct up_catalogue *catalogue, const char *calibration_id, 
 
 bool catalogue_witness_agrees(struct up_catalogue *catalogue, const char *bench, bool *agrees,
                               struct up_failure *failure) {
-    char *path = path_of(catalogue, bench), *note = read_note(path), *words = NULL;
-    bool good = true;
-    *agrees = note == NULL;
+    bool good = true, strange = false;
+    char *path = path_of(catalogue, bench), *note = read_note(path, &strange), *words = NULL;
+    *agrees = note == NULL && !strange;
     if (note != NULL) {
         char id[UP_ID_SIZE];
         snprintf(id, sizeof id, "%s", note);
@@ -84,7 +99,12 @@ bool catalogue_witness_note(struct up_catalogue *catalogue, const char *bench,
     char *path = path_of(catalogue, bench), *words = NULL;
     bool agrees = true, good = mark_of(catalogue, calibration_id, &words, failure);
     if (good && path != NULL && words[0] != '\0') {
+        bool strange = false;
         make_parents(path);
+        free(read_note(path, &strange));
+        if (strange) { /* it was told, and the bench was checked since */
+            remove(path);
+        }
         /* A home that cannot be written is no fault, unless what stands there forbids the use. */
         good = up_text_update_file(path, write_words, words, failure) ||
                (catalogue_witness_agrees(catalogue, bench, &agrees, NULL) && agrees);

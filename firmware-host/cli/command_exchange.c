@@ -31,6 +31,14 @@ static void print_words(const char *from, const struct up_intake *intake, bool d
                intake->undecided, up_text_plural(intake->undecided),
                intake->undecided == 1 ? "s" : "");
     }
+    if (intake->refused > 0) {
+        printf("  %lu refused: under an id that is not its own, so a copy of another record.\n",
+               intake->refused);
+    }
+    if (intake->copies > 0) {
+        printf("  %lu only copy a record that has another id: kept, and changing nothing.\n",
+               intake->copies);
+    }
     if (intake->versions_of_ours > 0) {
         printf("  Your own versions stay as they are.%s%s\n",
                intake->items_of_ours > 0
@@ -50,11 +58,12 @@ static void print_intake(const char *from, const struct up_intake *intake, bool 
                          bool json) {
     if (json) {
         print_json(json_pack(
-            "{s:s, s:b, s:I, s:I, s:I, s:I, s:I, s:I, s:I}", "schema", "upthrust-taken-1",
+            "{s:s, s:b, s:I, s:I, s:I, s:I, s:I, s:I, s:I, s:I, s:I}", "schema", "upthrust-taken-1",
             "dry_run", dry_run, "records_new", (json_int_t)intake->fresh, "records_known",
             (json_int_t)intake->known, "records_contested", (json_int_t)intake->contested,
-            "records_undecided", (json_int_t)intake->undecided, "versions_of_ours",
-            (json_int_t)intake->versions_of_ours, "results_of_ours",
+            "records_undecided", (json_int_t)intake->undecided, "records_refused",
+            (json_int_t)intake->refused, "records_copied", (json_int_t)intake->copies,
+            "versions_of_ours", (json_int_t)intake->versions_of_ours, "results_of_ours",
             (json_int_t)intake->results_of_ours, "calibrations", (json_int_t)intake->calibrations));
     } else {
         print_words(from, intake, dry_run);

@@ -239,6 +239,8 @@ static bool read_changes(struct call *call, struct up_item *item) {
             take_holds_gas(call, item));
 }
 
+enum { VERSIONS_SHOWN = 10 };
+
 static bool print_version(const struct up_record *record, void *context) {
     unsigned *count = context;
     struct up_item item;
@@ -247,8 +249,7 @@ static bool print_version(const struct up_record *record, void *context) {
                       *count == 0 ? "there were several live versions; now replaced:" : "  and",
                       record->made_utc, item.name);
     }
-    ++*count;
-    return true;
+    return ++*count < VERSIONS_SHOWN;
 }
 
 static bool count_version(const struct up_record *record, void *context) {

@@ -306,6 +306,10 @@ static void print_words(const struct up_listening *listening, const struct load_
         up_text_print(stdout, "  line %llu was: %s\n", (unsigned long long)reader->refused_line[i],
                       reader->refused_text[i]);
     }
+    for (uint64_t i = reader->notes - (reader->notes < UP_NOTES ? reader->notes : UP_NOTES);
+         i < reader->notes; i++) {
+        up_text_print(stdout, "  the device says: %s\n", reader->note[i % UP_NOTES]);
+    }
     if (!isnan(up_listening_rate_hz(listening))) {
         printf("rate %.3f Hz by the device's clock, over %.1f s\n", up_listening_rate_hz(listening),
                listening->last_s - listening->first_s);

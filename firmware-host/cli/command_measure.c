@@ -188,7 +188,8 @@ static bool replay(struct call *call) {
         only_replays(call) && style_asked(call, &style) &&
         up_catalogue_open(catalogue_directory(call), store ? UP_CATALOGUE_WRITE : UP_CATALOGUE_READ,
                           &call->catalogue, call->failure) &&
-        up_replay_measure(call->catalogue, option_value(call, "replay"), results, call->failure);
+        up_replay_measure(call->catalogue, option_value(call, "replay"), store, results,
+                          call->failure);
     if (good) {
         show_results(results, document, call->catalogue, &style);
     }

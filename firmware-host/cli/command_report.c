@@ -99,8 +99,11 @@ bool command_plot(struct call *call) {
         return false;
     }
     UP_FREED char *plots = folder_of(call, "plots");
-    return check_own_folder(call, plots) && make_folder(plots, call->failure) &&
-           (run ? plot_run(call, plots) : plot_all(call->catalogue, plots, call->failure));
+    bool good = check_own_folder(call, plots) && make_folder(plots, call->failure);
+    if (good) {
+        up_text_remove_left_over(plots);
+    }
+    return good && (run ? plot_run(call, plots) : plot_all(call->catalogue, plots, call->failure));
 }
 
 bool command_export(struct call *call) {

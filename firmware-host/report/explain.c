@@ -211,8 +211,16 @@ static bool take_trial(const struct up_record *record, void *context) {
 
 /* ---- the rest of the chain ---- */
 
+struct named {
+    const char *id;
+    struct up_calibration *calibration;
+};
+
+/* By its own id: another may have its subject. */
 static bool take_calibration(const struct up_record *record, void *context) {
-    return !up_calibration_from_json(record->content, context);
+    const struct named *named = context;
+    return strcmp(record->id, named->id) != 0 ||
+           !up_calibration_from_json(record->content, named->calibration);
 }
 
 static json_t *calibration_to_json(const struct up_calibration *calibration) {
@@ -236,8 +244,8 @@ static bool set_plateaus(json_t *json, struct up_catalogue *catalogue,
                         .air = {nowhere, nowhere, nowhere},
                         .trials = json_array(),
                         .left_out = left_out};
-    bool good = up_catalogue_each_live(catalogue, "calibration", result->calibration_id,
-                                       take_calibration, calibration, failure);
+    struct named named = {result->calibration_id, calibration};
+    bool good = up_catalogue_each(catalogue, "calibration", take_calibration, &named, failure);
     if (good && calibration->slope_counts_per_kg != 0) {
         walk.calibration = calibration;
         json_object_set_new(json, "calibration", calibration_to_json(calibration));

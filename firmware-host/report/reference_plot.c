@@ -9,7 +9,7 @@
 #include "text/text.h"
 
 /* The kinds of rows, as the template tells them apart. */
-enum { BAND, LIMITS, CENTRE, INSIDE, OUTSIDE, OTHER_NUMBERS };
+enum { BAND, LIMITS, CENTRE, INSIDE, OUTSIDE, OTHER_NUMBERS, ELSEWHERE };
 
 /* The bars hold this many standard uncertainties. */
 static const double BARS = 2;
@@ -26,14 +26,31 @@ struct drawing {
     unsigned number; /* of the picture */
 };
 
+/* Those of elsewhere are drawn apart, and judged by nobody here. */
+static int kind_of(const struct up_past_check *past) {
+    return past->elsewhere       ? ELSEWHERE
+           : past->check.outside ? OUTSIDE
+           : past->in_limits     ? INSIDE
+                                 : OTHER_NUMBERS;
+}
+
+static size_t count_of(const struct drawing *drawing, int kind) {
+    size_t count = 0;
+    for (size_t i = 0; i < drawing->count; i++) {
+        count += kind_of(&drawing->past[i]) == kind;
+    }
+    return count;
+}
+
 /* ---- data: numbers only ---- */
 
 /* What each check was held against, half a step to both sides of it. */
 static void put_band(FILE *stream, const struct drawing *drawing) {
     for (size_t i = 0; i < drawing->count; i++) {
         const struct up_reference_check *check = &drawing->past[i].check;
-        for (int side = 0; side < 2 && isfinite(check->low_kg) && isfinite(check->high_kg);
-             side++) {
+        bool drawn =
+            !drawing->past[i].elsewhere && isfinite(check->low_kg) && isfinite(check->high_kg);
+        for (int side = 0; side < 2 && drawn; side++) {
             put_data_row(stream, BAND, (double)i + 0.5 + side, check->low_kg * 1e3,
                          check->high_kg * 1e3);
         }
@@ -62,16 +79,15 @@ static bool write_data(FILE *stream, void *context) {
     fputs("# kind: 0 limits the check was compared with (low, high), 1 limits of the chart (low, "
           "high),\n"
           "# 2 its centre, 3 check inside (off, twice its u), 4 outside, 5 inside, but with other\n"
-          "# numbers of the body\n"
+          "# numbers of the body, 6 from elsewhere\n"
           "# kind\tcheck\ta_g\tb_g\n",
           stream);
     put_band(stream, drawing);
     put_chart(stream, drawing);
     for (size_t i = 0; i < drawing->count; i++) {
         const struct up_past_check *past = &drawing->past[i];
-        int kind = past->check.outside ? OUTSIDE : past->in_limits ? INSIDE : OTHER_NUMBERS;
         if (isfinite(past->check.deviation_kg.value)) {
-            put_data_row(stream, kind, (double)i + 1, past->check.deviation_kg.value * 1e3,
+            put_data_row(stream, kind_of(past), (double)i + 1, past->check.deviation_kg.value * 1e3,
                          BARS * past->check.deviation_kg.u * 1e3);
         }
     }
@@ -80,28 +96,14 @@ static bool write_data(FILE *stream, void *context) {
 
 /* ---- script: our template behind the few lines that differ ---- */
 
-static size_t count_outside(const struct drawing *drawing) {
-    size_t outside = 0;
-    for (size_t i = 0; i < drawing->count; i++) {
-        outside += drawing->past[i].check.outside;
-    }
-    return outside;
-}
-
-static bool any_with_other_numbers(const struct drawing *drawing) {
-    bool any = false;
-    for (size_t i = 0; i < drawing->count; i++) {
-        any = any || (!drawing->past[i].check.outside && !drawing->past[i].in_limits);
-    }
-    return any;
-}
-
 static char *title_of(const struct drawing *drawing) {
     UP_FREED char *body = name_in_title(drawing->body->name, NAME_BYTES);
     UP_FREED char *bench = name_in_title(drawing->bench, NAME_BYTES);
-    return up_text_format("%s%s on %s: %zu check%s, %zu outside",
-                          drawing->simulated ? UP_SIMULATED : "", body, bench, drawing->count,
-                          drawing->count == 1 ? "" : "s", count_outside(drawing));
+    size_t own = drawing->count - count_of(drawing, ELSEWHERE);
+    return up_text_format("%s%s%s on %s: %zu check%s, %zu outside",
+                          drawing->simulated ? UP_SIMULATED : "", body,
+                          drawing->body->elsewhere ? "  " UP_ELSEWHERE_MARK : "", bench, own,
+                          own == 1 ? "" : "s", count_of(drawing, OUTSIDE));
 }
 
 /* A date as a string of gnuplot. */
@@ -121,9 +123,14 @@ static bool write_script(FILE *stream, void *context) {
             "reference-%u.gp\n"
             "set encoding utf8\ndata = 'reference-%u.tsv'\npicture = 'reference-%u'\n"
             "set title %s noenhanced\nchecks = %zu\nfirst = %s\nlast = %s\n"
-            "has_limits = %d\noutside = %zu\nother_numbers = %d\n",
+            "has_limits = %d\noutside = %zu\nother_numbers = %zu\n"
+            "elsewhere = '%s'\nchecks_elsewhere = %zu\n",
             drawing->number, drawing->number, drawing->number, escaped, drawing->count, first, last,
-            drawing->chart.has_limits, count_outside(drawing), any_with_other_numbers(drawing));
+            drawing->chart.has_limits, count_of(drawing, OUTSIDE), count_of(drawing, OTHER_NUMBERS),
+            drawing->body->elsewhere || count_of(drawing, ELSEWHERE) > 0 ? UP_ELSEWHERE_MARK
+                " " UP_ELSEWHERE_MEANING
+                                                                         : "",
+            count_of(drawing, ELSEWHERE));
     fputs(embedded_references_gp, stream);
     return ferror(stream) == 0;
 }
@@ -147,6 +154,7 @@ static bool take_body(const struct up_record *record, void *context) {
     struct up_reference body;
     if (up_reference_from_json(record->content, &body)) {
         memcpy(body.id, record->subject, sizeof body.id);
+        body.elsewhere = record->elsewhere;
         bodies->body = up_reallocate(bodies->body, bodies->count + 1, sizeof *bodies->body);
         bodies->body[bodies->count++] = body;
     }

@@ -31,7 +31,7 @@ enum { BEGINNING_LEAST = 4, LINE_MEMORY_BYTES_MAX = 1 << 24 };
 
 struct search {
     const char *wanted;
-    bool latest;
+    bool latest, own; /* one of here: those of elsewhere are asked for by name */
     unsigned found;
     struct trace *trace;
 };
@@ -39,10 +39,14 @@ struct search {
 static bool take_run(const struct up_record *record, void *context) {
     struct search *search = context;
     struct trace *trace = search->trace;
-    if (!search->latest && strncmp(record->subject, search->wanted, strlen(search->wanted)) != 0) {
+    bool wanted = search->latest
+                      ? !record->elsewhere
+                      : strncmp(record->subject, search->wanted, strlen(search->wanted)) == 0;
+    if (!wanted || (record->elsewhere && search->own)) {
         return true;
     }
-    search->found++;
+    search->found = !record->elsewhere && !search->own ? 1 : search->found + 1;
+    search->own = !record->elsewhere;
     memcpy(trace->run_id, record->subject, sizeof trace->run_id);
     memcpy(trace->bench, record->bench, sizeof trace->bench);
     memcpy(trace->made_utc, record->made_utc, sizeof trace->made_utc);
@@ -82,7 +86,7 @@ static bool take_calibration(const struct up_record *record, void *context) {
 
 bool trace_find(struct up_catalogue *catalogue, const char *run, struct trace *trace,
                 struct up_failure *failure) {
-    struct search search = {run, strcmp(run, "latest") == 0, 0, trace};
+    struct search search = {.wanted = run, .latest = strcmp(run, "latest") == 0, .trace = trace};
     *trace = (struct trace){.counts_per_kg = (double)NAN};
     if (!search.latest && strlen(run) < BEGINNING_LEAST) {
         return up_fail(failure, UP_STATUS_WRONG_INPUT,
@@ -91,7 +95,12 @@ bool trace_find(struct up_catalogue *catalogue, const char *run, struct trace *t
     if (!up_catalogue_each(catalogue, "run", take_run, &search, failure)) {
         return false;
     }
-    if (search.found == 0 || (search.found > 1 && !search.latest)) {
+    if (search.latest && search.found == 0) {
+        return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                       "no run was made here yet: give one of elsewhere by its id, `upthrust show "
+                       "ITEM` names an item's runs");
+    }
+    if (search.found != 1 && !search.latest) {
         return up_fail(failure, UP_STATUS_WRONG_INPUT,
                        "%s run begins with \"%.40s\": `upthrust show ITEM` names an item's runs",
                        search.found == 0 ? "no" : "more than one", run);
@@ -122,7 +131,9 @@ static void take_plateau(const json_t *json, struct trace *trace) {
 static void take_line(const char *line, size_t length, struct trace *trace) {
     json_auto_t *json = json_loadb(line, length, 0, NULL);
     const char *event = json_string_value(json_object_get(json, "event"));
-    if (event != NULL && strcmp(event, "plateau") == 0) {
+    if (event != NULL && strcmp(event, "run") == 0) {
+        trace->of_another = strcmp(up_record_text(json, "run_id"), trace->run_id) != 0;
+    } else if (event != NULL && strcmp(event, "plateau") == 0) {
         take_plateau(json, trace);
     } else if (event != NULL && strcmp(event, "ask") == 0) {
         const char *action = json_string_value(json_object_get(json, "do"));
@@ -166,7 +177,9 @@ bool trace_read_journal(struct up_catalogue *catalogue, struct trace *trace,
         line += bytes + 1;
     }
     trace->zero = isnan(trace->zero) ? 0 : trace->zero;
-    return true;
+    return !trace->of_another ||
+           up_fail(failure, UP_STATUS_WRONG_INPUT,
+                   "%s is of another run: put back a copy of the folder runs", path);
 }
 
 /* ---- stream ---- */

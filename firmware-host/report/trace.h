@@ -25,9 +25,9 @@ struct trace {
     char bench[UP_NAME_SIZE], title[UP_NAME_SIZE]; /* title: the item's name; raw */
     char rig_sha256[UP_SHA256_SIZE];
     char calibration_id[UP_ID_SIZE]; /* empty: it told none */
-    bool calibrating;
-    bool simulated;       /* its bench */
-    double counts_per_kg; /* NaN: no calibration of that bench is known */
+    bool calibrating, of_another;    /* its journal says that it is another run's */
+    bool simulated;                  /* its bench */
+    double counts_per_kg;            /* NaN: no calibration of that bench is known */
     struct trace_reading *reading;
     size_t readings, room;
     struct trace_reading glitch[TRACE_GLITCHES];

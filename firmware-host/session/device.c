@@ -40,10 +40,9 @@ bool talks_unasked(const struct loop *loop) {
    operator can stop, and once more when the device is back: anything may have been done meanwhile.
  */
 static bool wait_for_device(struct loop *loop, const char *what, struct up_failure *failure) {
-    struct session *session = loop->session;
-    double return_s = session->rig->port.return_s;
+    double return_s = loop->session->rig->port.return_s;
     char text[200];
-    if (return_s <= 0 || !up_source_is_device(session->source)) {
+    if (return_s <= 0 || !up_source_is_device(loop->session->source)) {
         return up_fail(failure, UP_STATUS_UNABLE, "%s", what);
     }
     loop->away = true;
@@ -51,8 +50,7 @@ static bool wait_for_device(struct loop *loop, const char *what, struct up_failu
     loop->lost_s = loop->sought_s = up_monotonic_s();
     loop->awaited = loop->reader.lines; /* it owes nothing any more */
     snprintf(text, sizeof text, "%.150s; waiting for it, up to %g s", what, return_s);
-    loop_note(loop, NOTE_LOST, text);
-    up_procedure_interrupt(session->procedure, text);
+    spoil_step(loop, NOTE_LOST, text);
     return true;
 }
 
@@ -73,8 +71,7 @@ static void greet_device(struct loop *loop) {
     loop->awaited = loop->reader.lines;
     snprintf(text, sizeof text, "the device is back after %.1f s, at %.80s: repeat this step",
              loop->last_byte_s - loop->lost_s, up_source_name(session->source));
-    loop_note(loop, NOTE_BACK, text);
-    up_procedure_interrupt(session->procedure, text);
+    spoil_step(loop, NOTE_BACK, text);
 }
 
 /* A silent one is asked anew: it may have begun anew itself. */
@@ -162,6 +159,24 @@ static void feed(struct loop *loop, const char *bytes, size_t length) {
     note_life(loop);
 }
 
+/* That it began anew spoils the step; all else that it says of itself is passed on once. */
+static bool pass_words(struct loop *loop, struct up_failure *failure) {
+    bool good = true;
+    for (; good && loop->notes < loop->reader.notes; loop->notes++) {
+        const char *note = loop->reader.note[loop->notes % UP_NOTES];
+        bool anew = strncmp(note, "start ", 6) == 0 && loop->reader.count[UP_LINE_FITS] > 0;
+        char text[200];
+        snprintf(text, sizeof text, "the device %s: %s",
+                 anew ? "restarted: repeat this step. It says" : "says", note);
+        if (anew) {
+            spoil_step(loop, NOTE_LOST, text);
+        } else {
+            good = hand_text(loop, UP_EVENT_NOTE, text, failure);
+        }
+    }
+    return good;
+}
+
 bool hear_device(struct loop *loop, struct up_failure *failure) {
     struct session *session = loop->session;
     char bytes[CHUNK];
@@ -174,7 +189,7 @@ bool hear_device(struct loop *loop, struct up_failure *failure) {
             up_procedure_arrival(session->procedure, loop->last_byte_s);
         }
         feed(loop, bytes, length);
-        return judge_lines(loop, failure);
+        return pass_words(loop, failure) && judge_lines(loop, failure);
     case UP_READ_END:
         up_reader_end(&loop->reader);
         return up_procedure_is_finished(session->procedure) ||
@@ -218,11 +233,6 @@ bool mind_device(struct loop *loop, struct up_failure *failure) {
 
 /* ---- silence ---- */
 
-static void spoil_step(struct loop *loop, const char *text) {
-    loop_note(loop, NOTE_LOST, text);
-    up_procedure_interrupt(loop->session->procedure, text);
-}
-
 bool check_silence(struct loop *loop, struct up_failure *failure) {
     double most_s = silence_s(loop), now_s = up_monotonic_s();
     char text[200];
@@ -230,11 +240,15 @@ bool check_silence(struct loop *loop, struct up_failure *failure) {
         return true;
     }
     if (now_s - loop->last_beyond_s < most_s) { /* it speaks, but gives no number */
-        spoil_step(loop, "the device says that it is loaded beyond its range: take the load off at "
-                         "once; then repeat this step");
+        spoil_step(
+            loop, NOTE_LOST,
+            "the device is loaded beyond its range: take the load off, then repeat this step");
         return true;
     }
-    if (now_s - loop->last_byte_s < most_s) {
+    if (now_s - loop->last_byte_s < most_s && loop->notes > 0) {
+        snprintf(text, sizeof text, "no reading for %g s; the device says: %.100s", most_s,
+                 loop->reader.note[(loop->notes - 1) % UP_NOTES]);
+    } else if (now_s - loop->last_byte_s < most_s) {
         snprintf(text, sizeof text,
                  "bytes come but no line fits for %g s: check that the device is the one of %.60s",
                  most_s, loop->session->rig->path);

@@ -65,11 +65,16 @@ struct stream {
     struct up_source *source;
     struct up_listening *listening;
     uint64_t awaited; /* lines that were asked for */
+    bool asked;       /* the device for its name and its own test */
 };
 
 static bool poll_device(void *context, struct up_failure *failure) {
     struct stream *stream = context;
     const struct up_line_rule *line = &stream->rig->line;
+    if (line->note_mark != '\0' && !stream->asked && stream->listening->samples > 0) {
+        stream->asked = true;
+        return up_source_write(stream->source, "\nidentify\nself-test\n", 20, failure);
+    }
     if (line->poll[0] == '\0' || stream->listening->reader.lines < stream->awaited) {
         return true;
     }
@@ -90,7 +95,7 @@ bool up_hear_stream(const struct up_rig *rig, struct up_source *source, double s
                     const volatile sig_atomic_t *signalled, struct up_listening *listening,
                     struct up_failure *failure) {
     bool device = up_source_is_device(source);
-    struct stream stream = {rig, source, listening, 0};
+    struct stream stream = {rig, source, listening, 0, false};
     struct hearing hearing = {source,  device ? seconds : (double)INFINITY, signalled,
                               &stream, device ? poll_device : NULL,         take_bytes};
     return hear(&hearing, failure) &&

@@ -57,6 +57,7 @@ struct loop {
     struct up_reader reader;
     uint64_t awaited;         /* lines that a poll asked for: all lines up to this number */
     bool away;                /* the device is lost or silent, and waited for */
+    uint64_t notes;           /* of the device that were passed on */
     uint64_t fitting, beyond; /* lines of a sound device so far, and of one out of its range */
     double begin_s, last_byte_s, last_fit_s, last_beyond_s, lost_s, sought_s, polled_s;
     double fit_again_s;         /* away: when the first line came that fits; 0 for none */
@@ -70,11 +71,15 @@ bool owes_lines(const struct loop *loop);
 bool is_answer_open(const struct loop *loop); /* one is waited for */
 bool hand_event(const struct loop *loop, const struct up_event *event, struct up_failure *failure);
 void loop_note(const struct loop *loop, enum note what, const char *text);
+/* The step under way begins anew, and why. */
+void spoil_step(const struct loop *loop, enum note what, const char *text);
 void loop_stop(const struct loop *loop);
 
 /* person.c */
 bool hear_operator(struct loop *loop, struct up_failure *failure);
 bool check_presence(struct loop *loop, struct up_failure *failure);
+bool hand_text(const struct loop *loop, enum up_event_kind kind, const char *text,
+               struct up_failure *failure);
 
 /* device.c */
 bool talks_unasked(const struct loop *loop);
@@ -198,6 +203,7 @@ struct recorder {
     json_t *plateaus; /* read since the last trial: they are stored with the next */
     unsigned trials;
     unsigned checks;                /* of reference bodies, repeated */
+    size_t compared;                /* lines of the resumed journal, with what is read again */
     char open_check_id[UP_ID_SIZE]; /* one outside its limits, not answered; empty: none */
     struct up_failure failure;      /* of a callback that cannot return one */
     const struct resumed_run *from; /* NULL for a new run */

@@ -29,6 +29,11 @@ void loop_note(const struct loop *loop, enum note what, const char *text) {
     listener->note(listener->context, what, text);
 }
 
+void spoil_step(const struct loop *loop, enum note what, const char *text) {
+    loop_note(loop, what, text);
+    up_procedure_interrupt(loop->session->procedure, text);
+}
+
 void loop_stop(const struct loop *loop) {
     if (!up_procedure_is_finished(loop->session->procedure)) {
         loop_note(loop, NOTE_STOPPED, "");

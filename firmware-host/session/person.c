@@ -45,14 +45,13 @@ static void take_answer(struct loop *loop, const struct up_reply *answer) {
    way is asked again, with its tare, at once and when the water is back. */
 static void pause_for_water(const struct loop *loop, const char *text) {
     if (!loop->away) {
-        loop_note(loop, NOTE_INTERRUPTED, text);
-        up_procedure_interrupt(loop->session->procedure, text);
+        spoil_step(loop, NOTE_INTERRUPTED, text);
     }
 }
 
 /* An event of the session's own, beside those of the procedure. */
-static bool hand_text(const struct loop *loop, enum up_event_kind kind, const char *text,
-                      struct up_failure *failure) {
+bool hand_text(const struct loop *loop, enum up_event_kind kind, const char *text,
+               struct up_failure *failure) {
     struct up_event event = {.kind = kind};
     snprintf(event.text, sizeof event.text, "%s", text);
     return hand_event(loop, &event, failure);

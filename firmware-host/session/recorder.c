@@ -201,10 +201,28 @@ static void repeat_trial(struct recorder *recorder, const struct up_event *event
     json_array_clear(recorder->plateaus);
 }
 
+/* The bytes give the readings that the journal tells, within their noise. */
+static void compare_plateau(struct recorder *recorder, const json_t *json) {
+    const struct up_run_files *files = &recorder->from->run.files;
+    const json_t *told = NULL;
+    while (told == NULL && recorder->compared < json_array_size(files->journal)) {
+        const json_t *entry = json_array_get(files->journal, recorder->compared++);
+        told = strcmp(up_record_text(entry, "event"), "plateau") == 0 ? entry : NULL;
+    }
+    double off = up_record_number(told, "load_counts") - up_record_number(json, "load_counts");
+    if (fabs(off) > up_record_number(json, "u_load_counts") && recorder->failure.text[0] == '\0') {
+        up_fail(&recorder->failure, UP_STATUS_WRONG_INPUT,
+                "the stream of run %s does not give the readings of its journal: put back a copy "
+                "of the folder runs, or begin again without --resume",
+                files->id);
+    }
+}
+
 static void repeat_event(void *context, const struct up_event *event) {
     struct recorder *recorder = context;
     json_auto_t *json = up_event_to_json(event, recorder->counts_per_kg);
     if (event->kind == UP_EVENT_PLATEAU) {
+        compare_plateau(recorder, json);
         collect_plateau(recorder, json);
     }
     if (event->kind == UP_EVENT_TRIAL && recorder->failure.text[0] == '\0') {

@@ -7,12 +7,13 @@
 
 /* ---- measure ---- */
 
-bool up_replay_measure(struct up_catalogue *catalogue, const char *id,
+bool up_replay_measure(struct up_catalogue *catalogue, const char *id, bool to_store,
                        struct up_session_results *results, struct up_failure *failure) {
     UP_FREED struct stored_run *run = up_allocate(1, sizeof *run);
     struct up_procedure *procedure = NULL;
     struct up_reader reader;
-    bool good = stored_run_open(run, catalogue, id, false, failure);
+    bool good = stored_run_open(run, catalogue, id, false, failure) &&
+                up_run_check_files(catalogue, &run->files, to_store, failure);
     if (good) {
         results->item = run->measure.item;
         results->waters = run->measure.waters;
@@ -35,6 +36,7 @@ bool up_replay_calibrate(struct up_catalogue *catalogue, const char *id,
     struct up_procedure *procedure = NULL;
     struct up_reader reader;
     bool good = stored_run_open(run, catalogue, id, true, failure) &&
+                up_run_check_files(catalogue, &run->files, false, failure) &&
                 up_procedure_calibrate(&run->calibrate, &procedure, failure) &&
                 stored_run_repeat(run, procedure, NULL, NULL, &reader, failure) &&
                 up_procedure_calibration(procedure, calibration, failure);
@@ -48,6 +50,7 @@ bool up_replay_calibrate(struct up_catalogue *catalogue, const char *id,
 struct comparing {
     const struct up_session_results *results;
     unsigned stored;
+    bool own; /* those of here: where there are such, the others are not asked */
     double off_g[UP_WATERS_MAX + 1]; /* from the stored result next to it; NaN: none */
 };
 
@@ -58,13 +61,25 @@ static double distance_g(const json_t *body, const struct up_answer *answer) {
            fabs(up_record_number(body, "expanded_u_g") - answer->expanded_u_kg * 1e3);
 }
 
+static void begin_comparing(struct comparing *comparing, const struct up_session_results *results) {
+    *comparing = (struct comparing){.results = results};
+    for (unsigned i = 0; i < results->results; i++) {
+        comparing->off_g[i] = (double)NAN;
+    }
+}
+
 /* A run may have more results than it gave: of a replay that was stored, of a water that was asked
    for later and may have the name of another. */
 static bool compare(const struct up_record *record, void *context) {
     struct comparing *comparing = context;
     const struct up_session_results *results = comparing->results;
-    if (strcmp(up_record_text(record->content, "run_id"), results->run_id) != 0) {
+    if (strcmp(up_record_text(record->content, "run_id"), results->run_id) != 0 ||
+        (record->elsewhere && comparing->own)) {
         return true;
+    }
+    if (!record->elsewhere && !comparing->own) {
+        begin_comparing(comparing, results);
+        comparing->own = true;
     }
     comparing->stored++;
     for (unsigned i = 0; i < results->results; i++) {
@@ -79,10 +94,8 @@ static bool compare(const struct up_record *record, void *context) {
 
 bool up_replay_compare(struct up_catalogue *catalogue, const struct up_session_results *results,
                        struct up_replay_comparison *comparison, struct up_failure *failure) {
-    struct comparing comparing = {.results = results};
-    for (unsigned i = 0; i < results->results; i++) {
-        comparing.off_g[i] = (double)NAN;
-    }
+    struct comparing comparing;
+    begin_comparing(&comparing, results);
     if (!up_catalogue_each(catalogue, "result", compare, &comparing, failure)) {
         return false;
     }

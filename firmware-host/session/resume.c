@@ -82,7 +82,8 @@ static bool check_calibration(struct stored_run *run, const struct up_session_se
                               struct up_failure *failure) {
     UP_FREED struct up_calibration *latest = up_allocate(1, sizeof *latest);
     bool good = up_calibration_to_use(settings->catalogue, settings->rig->id, latest, failure);
-    if (good && strcmp(latest->id, of_run(run, "calibration_id")) != 0) {
+    if (good && (strcmp(latest->id, of_run(run, "calibration_id")) != 0 ||
+                 latest->slope_counts_per_kg != run->calibration.slope_counts_per_kg)) {
         good = up_fail(
             failure, UP_STATUS_WRONG_INPUT,
             "the bench %.60s was calibrated again since run %s began: begin again without --resume",
@@ -122,7 +123,7 @@ static bool open_files(struct resumed_run *resumed, struct up_catalogue *catalog
         stored_run_free(&resumed->run);
         if (stored_run_open(&resumed->run, catalogue, json_string_value(id), calibrates, failure) &&
             is_whole(&resumed->run)) {
-            return true;
+            return up_run_check_files(catalogue, &resumed->run.files, true, failure);
         }
     }
     return false;

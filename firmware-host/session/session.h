@@ -81,7 +81,8 @@ bool up_session_export(struct up_catalogue *catalogue, struct up_failure *failur
 
 /* ---- a stored run once more ---- */
 
-bool up_replay_measure(struct up_catalogue *catalogue, const char *run,
+/* `to_store`: the run must have been made here. */
+bool up_replay_measure(struct up_catalogue *catalogue, const char *run, bool to_store,
                        struct up_session_results *results, struct up_failure *failure);
 bool up_replay_calibrate(struct up_catalogue *catalogue, const char *run,
                          struct up_calibration *calibration, struct up_failure *failure);

@@ -1,7 +1,9 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
+#include <dirent.h>
 #include <errno.h>
 #include <fcntl.h>
 #include <libgen.h>
+#include <signal.h>
 #include <stdint.h>
 #include <stdlib.h>
 #include <string.h>
@@ -9,6 +11,9 @@
 #include <unistd.h>
 
 #include "text/text.h"
+
+/* Between a file's name and the number of the process that writes it. */
+#define PART ".part-"
 
 /* The steps below return 0 or an errno value, as errno itself does not outlive the next call. */
 
@@ -108,10 +113,42 @@ static bool is_same_file(const char *path, const char *other) {
     return same;
 }
 
+/* NAME.part-PID of a process that is gone, which began to write one of our pictures. */
+static bool is_left_over(const char *name) {
+    static const char *const endings[] = {".gp", ".tsv", ".svg", ".png", ".pdf"};
+    const char *part = strstr(name, PART);
+    const char *digits = part != NULL ? part + strlen(PART) : "";
+    size_t count = strspn(digits, "0123456789");
+    bool ours = false;
+    for (size_t i = 0; part != NULL && i < sizeof endings / sizeof endings[0]; i++) {
+        size_t length = strlen(endings[i]);
+        ours = ours ||
+               ((size_t)(part - name) > length && strncmp(part - length, endings[i], length) == 0);
+    }
+    return ours && digits[0] != '0' && count > 0 && count < 10 && digits[count] == '\0' &&
+           kill((pid_t)atol(digits), 0) != 0 && errno == ESRCH;
+}
+
+void up_text_remove_left_over(const char *directory) {
+    DIR *list = opendir(directory);
+    struct dirent *entry;
+    struct stat about;
+    while (list != NULL && (entry = readdir(list)) != NULL) {
+        if (is_left_over(entry->d_name) &&
+            fstatat(dirfd(list), entry->d_name, &about, AT_SYMLINK_NOFOLLOW) == 0 &&
+            S_ISREG(about.st_mode)) {
+            unlinkat(dirfd(list), entry->d_name, 0);
+        }
+    }
+    if (list != NULL) {
+        closedir(list);
+    }
+}
+
 static bool write_whole(const char *path, bool keep_same,
                         bool (*write)(FILE *stream, void *context), void *context,
                         struct up_failure *failure) {
-    UP_FREED char *temporary = up_text_format("%s.part-%ld", path, (long)getpid());
+    UP_FREED char *temporary = up_text_format("%s" PART "%ld", path, (long)getpid());
     int code = check_target(path);
     if (code == 0) {
         code = write_temporary(temporary, write, context);

@@ -91,6 +91,9 @@ bool up_text_write_file(const char *path, bool (*write)(FILE *stream, void *cont
 bool up_text_update_file(const char *path, bool (*write)(FILE *stream, void *context),
                          void *context, struct up_failure *failure);
 
+/* The temporary files of pictures that processes which are gone left in a folder. */
+void up_text_remove_left_over(const char *directory);
+
 /* Whether a link may stand for a file that is read. What lies in a catalogue may come from somebody
    else, and a link there lead anywhere. */
 enum up_links { UP_LINKS_FOLLOWED, UP_LINKS_REFUSED };

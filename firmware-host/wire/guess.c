@@ -91,7 +91,8 @@ static void read_all(const struct up_rig *rig, const char *bytes, size_t length,
     }
     run->lines = reader.lines;
     run->fits = reader.count[UP_LINE_FITS];
-    run->passed = reader.count[UP_LINE_PASSED] + reader.count[UP_LINE_LABEL];
+    run->passed =
+        reader.count[UP_LINE_PASSED] + reader.count[UP_LINE_LABEL] + reader.count[UP_LINE_NOTE];
 }
 
 static void describe(const struct draft *draft, const struct up_rig *rig, double rate_hz,
@@ -179,8 +180,8 @@ static bool complain(const struct lines *lines, struct up_failure *failure) {
 bool up_guess_layout(const char *bytes, size_t length, double rate_hz, struct up_guess *guess,
                      struct up_failure *failure) {
     static bool (*const drafters[])(const struct lines *lines, struct draft *draft) = {
-        draft_json,   draft_next_line, draft_report,    draft_fields,   draft_bare,
-        draft_labels, draft_numbers,   draft_star_hash, draft_start_end};
+        draft_sealed, draft_json,   draft_next_line, draft_report,    draft_fields,
+        draft_bare,   draft_labels, draft_numbers,   draft_star_hash, draft_start_end};
     UP_FREED struct lines *lines = up_allocate(1, sizeof *lines);
     bool found = false;
     memset(guess, 0, sizeof *guess);

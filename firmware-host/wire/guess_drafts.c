@@ -387,3 +387,30 @@ bool draft_start_end(const struct lines *lines, struct draft *draft) {
     snprintf(draft->words, sizeof draft->words, "a number between the bytes STX and ETX");
     return true;
 }
+
+/* ---- the numbered line (rigs/numbered_line.h) ---- */
+
+/* The firmware of rigs/firmware/ says at its start what it is. Its thermometer is within half a
+   degree (data sheet, from memory): as a rectangle 0.29 K. */
+bool draft_sealed(const struct lines *lines, struct draft *draft) {
+    static const struct up_line_rule rule = {
+        .checksum = UP_CHECKSUM_CRC16, .checksum_mark = '*', .checksum_base = 16};
+    struct slice name = {"", 0};
+    size_t sealed = 0;
+    for (size_t i = 0; i < lines->count; i++) {
+        struct slice line = lines->line[i];
+        bool whole = take_checksum(&rule, &line);
+        sealed += whole;
+        if (whole && line.length > 7 && memcmp(line.at, "#start ", 7) == 0) {
+            name = (struct slice){line.at + 7, line.length - 7};
+        }
+    }
+    draft->has_time = true;
+    draft_add(draft, "layout = fields\nseparator = comma\ncolumns = 4\nsequence_field = 1\n"
+                     "time_field = 2\ntime_unit = ms\nload_field = 3\ntemp_field = 4\n"
+                     "word_bits = 24\nchecksum = crc16\nchecksum_after = star\nnotes = hash\n"
+                     "\n[sensor]\nu_thermometer_k = 0.3\n");
+    snprintf(draft->words, sizeof draft->words, "numbered lines with a checksum%s%.*s",
+             name.length > 0 ? ", of " : "", (int)name.length, name.at);
+    return are_most(sealed, lines->count);
+}

@@ -73,3 +73,4 @@ bool draft_labels(const struct lines *lines, struct draft *draft);
 bool draft_numbers(const struct lines *lines, struct draft *draft);
 bool draft_star_hash(const struct lines *lines, struct draft *draft);
 bool draft_start_end(const struct lines *lines, struct draft *draft);
+bool draft_sealed(const struct lines *lines, struct draft *draft);

@@ -18,6 +18,7 @@ const char *up_refusal_name(enum up_refusal refusal) {
         [UP_LINE_FITS] = "fits",
         [UP_LINE_PASSED] = "ignored, as the rig file says",
         [UP_LINE_LABEL] = "a label, its number on the next line",
+        [UP_LINE_NOTE] = "words of the device",
         [UP_REFUSED_OVER] = "over the device's range",
         [UP_REFUSED_UNDER] = "under the device's range",
         [UP_REFUSED_OVERLONG] = "longer than 1023 bytes",
@@ -521,6 +522,9 @@ static enum up_refusal read_marked(const struct up_line_rule *rule, struct slice
     }
     if (rule->checksum != UP_CHECKSUM_NONE && !take_checksum(rule, &text)) {
         return UP_REFUSED_CHECKSUM;
+    }
+    if (rule->note_mark != '\0' && text.length > 0 && text.at[0] == rule->note_mark) {
+        return UP_LINE_NOTE;
     }
     if (rule->layout == UP_LAYOUT_BARE || rule->layout == UP_LAYOUT_NUMBERS) {
         text.at += begin; /* what it begins with may hold digits of its own */

@@ -151,6 +151,17 @@ static enum up_refusal judge_line(struct up_reader *reader, struct up_sample *sa
     return refusal == UP_LINE_FITS ? judge_sample(reader, sample) : refusal;
 }
 
+/* What is said again is kept once; but each beginning is another one. */
+static void keep_note(struct up_reader *reader) {
+    char *note = reader->note[reader->notes % UP_NOTES];
+    const char mark[] = {reader->rule->checksum_mark, '\0'};
+    copy_text(note, UP_NOTE_SIZE, &reader->framer);
+    memmove(note, note + 1, strlen(note));
+    note[strcspn(note, mark)] = '\0';
+    reader->notes += reader->notes == 0 || strncmp(note, "start ", 6) == 0 ||
+                     strcmp(note, reader->note[(reader->notes - 1) % UP_NOTES]) != 0;
+}
+
 static bool take_line(struct up_reader *reader, struct up_sample *sample) {
     enum up_refusal refusal;
     reader->lines++;
@@ -158,6 +169,9 @@ static bool take_line(struct up_reader *reader, struct up_sample *sample) {
     if (up_is_refused(refusal)) {
         refuse(reader, refusal);
         return false;
+    }
+    if (refusal == UP_LINE_NOTE) {
+        keep_note(reader);
     }
     reader->count[refusal]++;
     if (refusal != UP_LINE_FITS) {

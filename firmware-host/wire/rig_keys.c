@@ -153,6 +153,7 @@ const struct key rig_keys[] = {
     LINE_CHAR("poll_end", poll_end, poll_ends),
     WHOLE("line", "poll_lines", line.poll_lines, 1, 10000),
     LINE_SWITCH("poll_while", poll_only_to_read, poll_whiles),
+    LINE_CHAR("notes", note_mark, frame_starts),
     NUMBER("sensor", "capacity_kg", capacity_kg, 0.01, 2000),
     NUMBER("sensor", "division_counts", division_counts, 1e-9, 1e9),
     NUMBER("sensor", "u_thermometer_k", u_thermometer_k, 0, 5),

@@ -194,6 +194,8 @@ struct up_intake {
     unsigned long fresh, known; /* records that came, and that were here already */
     unsigned long contested;    /* other content under the id of a record of here: kept beside it */
     unsigned long undecided;    /* of those: the record of here counts no more, either */
+    unsigned long refused;      /* measurements under an id that is not their own: left out */
+    unsigned long copies;       /* versions that are here under another id, too: counted once */
     /* Of those that came: versions of things that were made here, among them of items, which can be
        accepted; results of items that were made here; and calibrations, which must be adopted
        before they are used. */

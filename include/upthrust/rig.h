@@ -85,6 +85,7 @@ struct up_line_rule {
     enum up_checksum checksum;       /* of what stands before checksum_mark */
     char checksum_mark;
     int checksum_base;        /* 16 or 10 */
+    char note_mark;           /* lines that begin with it are the device's words; 0: none */
     struct up_place sequence; /* a number that rises by one with each line */
     int sequence_modulus;
     /* the numbers */

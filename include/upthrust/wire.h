@@ -103,6 +103,7 @@ enum up_refusal {
     UP_LINE_FITS,
     UP_LINE_PASSED,   /* the rig says that such lines are none of ours */
     UP_LINE_LABEL,    /* the label; its number comes on the next line */
+    UP_LINE_NOTE,     /* words of the device, as the rig says */
     UP_REFUSED_OVER,  /* the device says that it is loaded beyond its range */
     UP_REFUSED_UNDER, /* ... below it */
     UP_REFUSED_OVERLONG,
@@ -140,17 +141,21 @@ double up_load_factor(enum up_load_unit unit);
    it is 0x29B1 (the published catalogues of CRC algorithms; from memory). */
 unsigned up_crc16(const char *text, size_t length);
 
+enum { UP_NOTES = 4, UP_NOTE_SIZE = 112 };
+
 /* Framer, line reader and counters in one: bytes in, samples out. */
 struct up_reader {
     const struct up_line_rule *rule;
     struct up_framer framer;
     uint64_t cut_line; /* of a live device: the line that we came into, by number; 0 for none */
     uint64_t lines, count[UP_REFUSALS];
-    uint64_t refused_before_fit; /* before the first line that fitted: a banner */
-    int shown;                   /* of those that were not cut, the first two are kept: */
-    char refused_text[2][80];    /* raw bytes, cut to fit */
-    uint64_t refused_line[2];    /* their line numbers from 1 */
-    uint64_t lost;               /* lines that the sequence numbers miss */
+    uint64_t refused_before_fit;       /* before the first line that fitted: a banner */
+    int shown;                         /* of those that were not cut, the first two are kept: */
+    char refused_text[2][80];          /* raw bytes, cut to fit */
+    uint64_t refused_line[2];          /* their line numbers from 1 */
+    char note[UP_NOTES][UP_NOTE_SIZE]; /* the device's latest words, without mark and checksum */
+    uint64_t notes; /* so many until now; the n-th, from 0, is note[n % UP_NOTES] */
+    uint64_t lost;  /* lines that the sequence numbers miss */
     uint64_t numbered, dropped;
     double last_time_s, clock_shift_s, last_sequence;
     double odd_clock_s; /* of the line before, where its clock did not go on; else NaN */

@@ -144,6 +144,27 @@ static void rounding_weighs_alike(void **state) {
     }
 }
 
+/* Three hangings of each mass: the heavy one's lie x apart, which only a share of the load makes:
+   (x^2 + x^2) / (r^2 + b^2 L^2) = 4 degrees of freedom. The light one is rounded alike each time,
+   so the variance of its mean stays r^2, while the heavy one's is a third of x^2 / 2. */
+static void a_rounding_does_not_average_out(void **state) {
+    static const double division = 6000, r = 6000 / 2.449489742783178, x = 30000, light = 0.5,
+                        heavy = 5;
+    const double off = 0.5 * r, weight_light = 1 / (r * r), weight_heavy = 6 / (x * x);
+    (void)state;
+    loadings.points = 0;
+    loadings.rig.division_counts = division;
+    for (int i = -1; i <= 1; i++) {
+        hang(light, off);
+        hang(heavy, i * x);
+    }
+    fit();
+    assert_close(found.slope_counts_per_kg,
+                 SLOPE + weight_light * light * off /
+                             (weight_light * light * light + weight_heavy * heavy * heavy),
+                 5e-6); /* the loads are those of the slope before it */
+}
+
 /* Pairs of one mass, apart by 2 x of it: s = sqrt(2) x of the load. Earlier calibrations that say
    y with 9 degrees of freedom pool to sqrt((3 s^2 + 9 y^2) / 12). */
 static void replicates_tell_the_scatter_that_grows(void **state) {
@@ -449,6 +470,7 @@ int main(void) {
         FIT(creep_is_told_a_decade),
         FIT(the_tares_tell_the_scatter_of_any_load),
         FIT(rounding_weighs_alike),
+        FIT(a_rounding_does_not_average_out),
         FIT(replicates_tell_the_scatter_that_grows),
         FIT(the_slope_is_no_surer_than_its_history),
         FIT(an_offset_beyond_chance_is_part_of_the_line),

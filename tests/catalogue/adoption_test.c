@@ -176,6 +176,56 @@ static void a_calibration_that_was_used_is_missed_too(void **state) {
     up_catalogue_close(catalogue);
 }
 
+static void make_pipe(const char *path) {
+    assert_int_equal(mkfifo(path, 0600), 0);
+}
+
+static void make_link(const char *path) {
+    assert_int_equal(symlink("kept", path), 0);
+}
+
+static void make_directory(const char *path) {
+    assert_int_equal(mkdir(path, 0700), 0);
+}
+
+/* It is told, and nothing waits for a pipe; who has checked the bench is rid of it. */
+static void what_stands_for_the_note_vouches_for_nothing(void **state) {
+    (void)state;
+    static void (*const make[])(const char *path) = {make_pipe, make_link, make_directory};
+    struct up_failure failure = {0};
+    struct up_calibration made = plain_calibration("bench", 1e5), used;
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    assert_true(up_calibration_add(catalogue, &made, NULL));
+    assert_null(catalogue_witness_obstacle(catalogue, "bench"));
+    char *find = up_text_format("find '%s/upthrust' -type f >found", getenv("XDG_STATE_HOME"));
+    char path[300] = "";
+    assert_int_equal(system(find), 0);
+    FILE *found = fopen("found", "r");
+    assert_true(found != NULL && fgets(path, sizeof path, found) != NULL);
+    fclose(found);
+    path[strcspn(path, "\n")] = '\0';
+    copy_file(path, "kept");
+    for (size_t i = 0; i < ARRAY(make); i++) {
+        assert_int_equal(remove(path), 0);
+        assert_true(is_trusted(catalogue, made.id)); /* none at all forbids nothing */
+        make[i](path);
+        assert_false(is_trusted(catalogue, made.id));
+        assert_false(up_calibration_to_use(catalogue, "bench", &used, &failure));
+        assert_says(&failure, UP_STATUS_WRONG_INPUT, "is not the small file that notes");
+        assert_true(up_calibration_adopt(catalogue, made.id, NULL));
+        assert_true(up_calibration_to_use(catalogue, "bench", &used, NULL));
+    }
+    /* The folder of it may be none, either. */
+    make_pipe("pipe");
+    char *here = getcwd(NULL, 0), *home = up_text_format("%s/pipe", here);
+    assert_int_equal(setenv("XDG_STATE_HOME", home, 1), 0);
+    assert_false(is_trusted(catalogue, made.id));
+    free(home);
+    free(here);
+    free(find);
+    up_catalogue_close(catalogue);
+}
+
 static void one_from_before_the_marks_must_be_adopted(void **state) {
     (void)state;
     struct up_calibration made = plain_calibration("bench", 1e5);
@@ -230,6 +280,7 @@ int main(void) {
         TEST(a_copy_of_the_folder_asks_for_a_known_mass),
         TEST(a_backup_copied_over_the_file_asks_for_a_known_mass),
         TEST(a_calibration_that_was_used_is_missed_too),
+        TEST(what_stands_for_the_note_vouches_for_nothing),
         TEST(one_from_before_the_marks_must_be_adopted),
         TEST(one_of_any_version_can_be_marked),
     };

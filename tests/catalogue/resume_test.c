@@ -137,6 +137,59 @@ static void files_are_named_by_four_characters(void **state) {
     up_catalogue_close(catalogue);
 }
 
+static void make_run(struct up_catalogue *catalogue, const char *item_id, char run_id[UP_ID_SIZE]) {
+    struct up_run *run = NULL;
+    json_t *about = json_pack("{s:s, s:s}", "what", "measure", "item_id", item_id);
+    assert_true(up_run_open(catalogue, "one", about, run_id, &run, NULL));
+    up_run_close(run);
+    json_decref(about);
+}
+
+static bool has_its_files(struct up_catalogue *catalogue, const char *run_id, bool of_here,
+                          const char *says) {
+    struct up_run_files files;
+    struct up_failure failure = {0};
+    assert_true(up_run_read(catalogue, run_id, &files, NULL));
+    bool good = up_run_check_files(catalogue, &files, of_here, &failure);
+    if (!good) {
+        assert_says(&failure, UP_STATUS_WRONG_INPUT, says);
+    }
+    up_run_files_free(&files);
+    return good;
+}
+
+static void edit_journal(const char *run_id, const char *from, const char *to) {
+    char *command = up_text_format("sed -i 's/%s/%s/' c/runs/%s/journal.jsonl", from, to, run_id);
+    assert_int_equal(system(command), 0);
+    free(command);
+}
+
+/* Folders that were exchanged, with or without their ids, and a run that was made elsewhere. */
+static void the_files_are_those_of_the_run(void **state) {
+    (void)state;
+    static const char *const other = "are not those of that run";
+    char one[UP_ID_SIZE], two[UP_ID_SIZE];
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    make_run(catalogue, ITEM, one);
+    make_run(catalogue, OTHER, two);
+    assert_true(has_its_files(catalogue, one, true, ""));
+    char *path_one = up_text_format("c/runs/%s", one), *path_two = up_text_format("c/runs/%s", two);
+    assert_int_equal(rename(path_one, "kept"), 0);
+    assert_int_equal(rename(path_two, path_one), 0);
+    assert_int_equal(rename("kept", path_two), 0);
+    assert_false(has_its_files(catalogue, one, true, other));
+    edit_journal(one, two, one);
+    assert_false(has_its_files(catalogue, one, true, other)); /* it is of another item */
+    edit_journal(one, OTHER, ITEM);
+    assert_true(has_its_files(catalogue, one, true, ""));
+    sql(catalogue->database, "DELETE FROM local_mark");
+    assert_true(has_its_files(catalogue, one, false, ""));
+    assert_false(has_its_files(catalogue, one, true, "was not made here"));
+    free(path_one);
+    free(path_two);
+    up_catalogue_close(catalogue);
+}
+
 /* Its cell may be another one: a copied folder, another laptop. The end of a killed run is stored
    by whoever finds it. */
 static void a_run_that_was_begun_elsewhere_is_let_alone(void **state) {
@@ -185,6 +238,7 @@ static void one_of_elsewhere_goes_on_with_none_of_here(void **state) {
 
 int main(void) {
     const struct CMUnitTest tests[] = {
+        TEST(the_files_are_those_of_the_run),
         TEST(a_run_that_was_begun_elsewhere_is_let_alone),
         TEST(one_of_elsewhere_goes_on_with_none_of_here),
         TEST(a_run_is_gone_on_with_by_its_own_item_at_its_own_bench),

@@ -50,4 +50,12 @@ expect "and as data" 0 '"elsewhere": true' - -- "$bin" body list --json --catalo
 "$bin" body edit Steel --mass-g 1001 --catalogue "$work/third" >/dev/null
 expect "what accepts a body" 0 "Those of bodies, kinds and the rest are kept" - -- "$bin" merge "$work/third" --catalogue "$b"
 expect "no word of items" 0 "" - -- sh -c "'$bin' body edit Steel --mass-g 1002 --catalogue '$work/third' >/dev/null; ! '$bin' merge '$work/third' --catalogue '$b' | grep 'item accept'"
+"$bin" export --format json --to "$work/copied" --catalogue "$work/theirs" >/dev/null
+python3 -c 'import json, sys
+path = sys.argv[1]
+document = json.load(open(path))
+document["items"][0]["id"] = "11111111-2222-3333-4444-555555555555"
+json.dump(document, open(path, "w"))' "$work/copied/catalogue.json"
+expect "a copy under another id keeps nothing out" 0 "1 only copy a record that has another id" - -- "$bin" import "$work/copied/catalogue.json" --catalogue "$work/theirs"
+expect "and changes nothing" 0 "size XL" - -- "$bin" item show "My fin" --catalogue "$work/theirs"
 finish

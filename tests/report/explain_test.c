@@ -110,10 +110,39 @@ static void what_is_of_here_is_explained_by_what_is_of_here(void **state) {
     up_catalogue_close(catalogue);
 }
 
+/* Another one may have the subject of that by which it was measured. */
+static void a_result_is_explained_by_its_own_calibration(void **state) {
+    (void)state;
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    struct up_item item = add_item(catalogue, "fin");
+    struct up_calibration used = plain_calibration("bench", 1e5), other = used;
+    struct up_result result = plain_result(item.id, "tank");
+    other.slope_counts_per_kg = 2e5;
+    assert_true(up_calibration_add(catalogue, &used, NULL));
+    char subject[UP_ID_SIZE];
+    up_new_id(subject);
+    json_t *content = up_calibration_to_json(&used);
+    assert_true(up_catalogue_add(catalogue, "calibration", subject, "bench", content, NULL,
+                                 result.calibration_id, NULL));
+    json_decref(content);
+    content = up_calibration_to_json(&other);
+    assert_true(up_catalogue_add(catalogue, "calibration", result.calibration_id, "bench", content,
+                                 NULL, NULL, NULL));
+    json_decref(content);
+    result.has_model = true;
+    assert_true(up_results_add(catalogue, &result, 1, "bench", NULL));
+    json_t *document = up_explain(catalogue, "fin", "tank", NULL);
+    assert_true(up_record_number(json_object_get(document, "calibration"), "slope_counts_kg") ==
+                1e5);
+    json_decref(document);
+    up_catalogue_close(catalogue);
+}
+
 int main(void) {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(the_largest_part_stands_first),
         cmocka_unit_test(what_weighs_nothing_is_one_line),
+        TEST(a_result_is_explained_by_its_own_calibration),
         TEST(what_is_of_here_is_explained_by_what_is_of_here),
     };
     return cmocka_run_group_tests_name("report: explain", tests, NULL, NULL);

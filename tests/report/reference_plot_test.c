@@ -94,6 +94,30 @@ static void one_chart_a_body_and_bench_whatever_their_names(void **state) {
     up_catalogue_close(catalogue);
 }
 
+/* A body and a check that came from elsewhere are marked, and judged by nobody here. */
+static void what_is_of_elsewhere_is_drawn_apart(void **state) {
+    (void)state;
+    unsigned count = 0;
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    struct up_reference body = add_body(catalogue, "Steel");
+    add_check(catalogue, &body, "one", 0.1, 0.4);
+    add_check(catalogue, &body, "one", 900, 0.4); /* outside, they say */
+    sql(catalogue->database, "DELETE FROM local_mark WHERE record_id IN (SELECT id FROM record"
+                             " WHERE body LIKE '%\"deviation_g\":900%') OR record_id IN"
+                             " (SELECT id FROM record WHERE kind = 'reference')");
+    assert_true(up_plot_write_references(catalogue, ".", &count, NULL));
+    assert_true(up_plot_draw_references(".", count, NULL));
+    assert_drawn(1, "Steel  < on one: 1 check, 0 outside");
+    char *data = read_drawing("reference-1.tsv"), *script = read_drawing("reference-1.gp");
+    assert_non_null(strstr(data, "\n6\t2\t900"));
+    assert_null(strstr(data, "\n4\t"));
+    assert_null(strstr(data, "\n0\t2.5")); /* nor what they held it against */
+    assert_non_null(strstr(script, "elsewhere = '< came from elsewhere, by import or merge'"));
+    free(script);
+    free(data);
+    up_catalogue_close(catalogue);
+}
+
 /* The numbers that are drawn: twelve points, the seventh outside and not in the limits. */
 static void the_data_are_those_of_the_checks(void **state) {
     struct up_failure failure = {0};
@@ -151,6 +175,7 @@ static void a_folder_that_is_not_there(void **state) {
 int main(void) {
     const struct CMUnitTest tests[] = {
         TEST(one_chart_a_body_and_bench_whatever_their_names),
+        TEST(what_is_of_elsewhere_is_drawn_apart),
         TEST(the_data_are_those_of_the_checks),
         TEST(a_folder_that_is_not_there),
     };

@@ -209,6 +209,33 @@ static void assert_not_drawn(struct up_catalogue *catalogue, const char *run,
     assert_says(&failure, status, words);
 }
 
+/* Nor what a folder of another run holds. */
+static void the_latest_is_one_of_here(void **state) {
+    (void)state;
+    char ours[UP_ID_SIZE], theirs[UP_ID_SIZE], drawn[UP_ID_SIZE];
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    make_run(catalogue, "", false, ours);
+    usleep(3000);
+    make_run(catalogue, "", false, theirs);
+    char *forget = up_text_format("DELETE FROM local_mark WHERE record_id IN (SELECT id FROM record"
+                                  " WHERE subject = '%s')",
+                                  theirs);
+    sql(catalogue->database, forget);
+    assert_true(up_plot_write_run(catalogue, "latest", NULL, ".", drawn, NULL));
+    assert_string_equal(drawn, ours);
+    assert_true(up_plot_write_run(catalogue, theirs, NULL, ".", drawn, NULL)); /* by name */
+    char *from = up_text_format("c/runs/%s", theirs), *to = up_text_format("c/runs/%s", ours);
+    assert_int_equal(rename(to, "kept"), 0);
+    assert_int_equal(rename(from, to), 0);
+    assert_not_drawn(catalogue, "latest", NULL, UP_STATUS_WRONG_INPUT, "is of another run");
+    sql(catalogue->database, "DELETE FROM local_mark");
+    assert_not_drawn(catalogue, "latest", NULL, UP_STATUS_WRONG_INPUT, "no run");
+    free(forget);
+    free(from);
+    free(to);
+    up_catalogue_close(catalogue);
+}
+
 static void what_cannot_be_drawn_is_told(void **state) {
     (void)state;
     struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
@@ -261,6 +288,7 @@ int main(void) {
         TEST(readings_plateaus_glitches_and_shakes_are_there),
         TEST(grams_are_by_the_calibration_of_the_run),
         TEST(without_the_rig_the_journal_is_drawn),
+        TEST(the_latest_is_one_of_here),
         TEST(what_cannot_be_drawn_is_told),
         TEST(a_path_for_an_id_is_no_run),
         TEST(a_run_s_files_are_plain_files),

@@ -23,7 +23,7 @@
 static const char *const RIG =
     "[rig]\nid = x\n[port]\nkind = pty\npath = %s\nreturn_s = 0\n"
     "[line]\nlayout = fields\nseparator = comma\ntime_field = 1\ntime_unit = ms\nload_field = 2\n"
-    "poll = R\\n\npoll_while = %s\n";
+    "poll = R\\n\npoll_while = %s\nnotes = hash\n";
 
 /* ---- a bench: a device that answers polls, an operator on two pipes ---- */
 
@@ -34,7 +34,7 @@ static struct {
     int wire, answers[2], asks[2];
     FILE *output;
     volatile sig_atomic_t signalled;
-    unsigned lost, answered;
+    unsigned lost, answered, said;
 } bench;
 
 static void sleep_s(double time_s) {
@@ -47,7 +47,8 @@ static void hear_bytes(void *context, const char *bytes, size_t length, double a
 }
 
 static bool hear_event(void *context, const struct up_event *event, struct up_failure *failure) {
-    (void)context, (void)event, (void)failure;
+    (void)context, (void)failure;
+    bench.said += event->kind == UP_EVENT_NOTE && strstr(event->text, "the device says") != NULL;
     return true;
 }
 
@@ -225,6 +226,32 @@ static void a_device_with_a_time_of_its_own_is_polled_all_along(void **state) {
     assert_in_range(polls_while_asked, 10, 100); /* 1 s, 0.3 s of it without an answer */
 }
 
+/* ---- a device that speaks of itself ---- */
+
+static void write_wire(const char *lines) {
+    if (write(bench.wire, lines, strlen(lines)) != (ssize_t)strlen(lines)) {
+        abort();
+    }
+    sleep_s(0.1);
+}
+
+static void *speaks(void *context) {
+    write_wire("#start first\n");
+    write_wire("100,1000\n#thermometer absent\n200,1000\n#thermometer absent\n");
+    write_wire("#start again\n#start again\n300,1000\n");
+    bench.signalled = 1;
+    return context;
+}
+
+static void a_device_that_began_anew_spoils_the_step(void **state) {
+    struct up_failure failure = {0};
+    (void)state;
+    begin(NULL);
+    run(speaks, true, &failure);
+    assert_int_equal(bench.lost, 2); /* not by its words before the first reading */
+    assert_int_equal(bench.said, 2); /* those, and the thermometer once */
+}
+
 /* ---- an operator that sends without end ---- */
 
 static void *flood(void *context) {
@@ -304,6 +331,7 @@ int main(void) {
         cmocka_unit_test(a_slow_scale_gets_a_longer_window),
         cmocka_unit_test(a_polled_device_is_not_silent_while_a_person_is_asked),
         cmocka_unit_test(a_device_with_a_time_of_its_own_is_polled_all_along),
+        cmocka_unit_test(a_device_that_began_anew_spoils_the_step),
         cmocka_unit_test(a_signal_is_heeded_under_a_flood),
         cmocka_unit_test(a_question_that_cannot_be_written_ends_the_session),
     };

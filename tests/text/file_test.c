@@ -189,6 +189,33 @@ static void test_planted_link_is_not_followed(void **state) {
     assert_int_equal(files_here(), 2);
 }
 
+/* Only what nobody writes any more, has our form, and is a file. */
+static void test_left_over_temporaries_are_removed(void **state) {
+    (void)state;
+    char text[] = "x", alive[64];
+    snprintf(alive, sizeof alive, "e.svg.part-%ld", (long)getpid());
+    const char *const kept[] = {alive,
+                                "a.svg.part-0",
+                                "a.svg.part-999999999x",
+                                "my.part-999999999",
+                                "a.svg.part-",
+                                ".svg.part-999999999",
+                                "a.svg"};
+    for (size_t i = 0; i < sizeof kept / sizeof kept[0]; i++) {
+        assert_true(up_text_write_file(kept[i], put_text, text, NULL));
+    }
+    assert_true(up_text_write_file("a.svg.part-999999999", put_text, text, NULL));
+    assert_true(up_text_write_file("run-1.tsv.part-999999998", put_text, text, NULL));
+    assert_int_equal(symlink("a.svg", "b.svg.part-999999999"), 0);
+    assert_int_equal(mkfifo("c.gp.part-999999999", 0600), 0);
+    assert_int_equal(mkdir("d.gp.part-999999999", 0700), 0);
+    up_text_remove_left_over("."); /* hidden files are not counted */
+    up_text_remove_left_over("nowhere");
+    assert_int_equal(files_here(), (int)(sizeof kept / sizeof kept[0]) + 2);
+    assert_int_not_equal(access("a.svg.part-999999999", F_OK), 0);
+    assert_int_not_equal(access("run-1.tsv.part-999999998", F_OK), 0);
+}
+
 static void test_format_and_allocation(void **state) {
     (void)state;
     char *text = up_text_format("%s is %d", "six", 6);
@@ -216,6 +243,7 @@ int main(void) {
         cmocka_unit_test_setup_teardown(test_missing_directory, enter, leave),
         cmocka_unit_test_setup_teardown(test_unwritable_directory, enter, leave),
         cmocka_unit_test_setup_teardown(test_directory_and_device_are_not_replaced, enter, leave),
+        cmocka_unit_test_setup_teardown(test_left_over_temporaries_are_removed, enter, leave),
         cmocka_unit_test_setup_teardown(test_planted_link_is_not_followed, enter, leave),
         cmocka_unit_test(test_format_and_allocation),
     };
