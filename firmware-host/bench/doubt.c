@@ -136,7 +136,7 @@ bool doubt_arises(struct doubt *doubt, const struct step *step, const struct str
         fabs(reads_kg - levels->mass_kg) > fmax(MASS_FITS_KG, MASS_FITS_REL * levels->mass_kg)) {
         return doubt_mass(doubt, levels->mass_kg, reads_kg);
     }
-    double bound = return_bound(stream, levels);
+    double bound = return_bound(stream, levels) + levels->early;
     return step->shows == SHOWS_TARE && fabs(off) > bound &&
            doubt_return(doubt, levels, off, bound);
 }

@@ -20,6 +20,7 @@ struct doubt_levels {
     double before;  /* the reading before it, of any kind */
     double preload; /* the first tare must not read as the preload did */
     double tare;    /* the empty hanger */
+    double early;   /* both readings may still lie so far from those of the full schedule */
     double largest; /* the largest step of the load so far */
     double division;
     double counts_per_kg;

@@ -33,6 +33,12 @@ struct up_procedure {
     bool stall_spoilt;  /* a reading; the burst that follows it spoils no other */
 };
 
+/* Where a quick weighing has one more early reading: when its window ends, in device time; NaN:
+   none. offer_early takes the window; true where the reading ended with it. */
+double early_end_s(const struct up_procedure *procedure, double from_s);
+bool early_window(struct up_procedure *procedure, struct up_plateau *window);
+bool offer_early(struct up_procedure *procedure, struct up_plateau *window);
+
 /* A plateau that was found elsewhere, for the open ask, late_s of the schedule after its time.
    Where it has not settled, the ask stays as it is and late_s grows, or the step is broken off. The
    truth test, which has no samples, comes in here. */

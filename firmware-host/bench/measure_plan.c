@@ -84,6 +84,28 @@ static bool extras_make_sense(const struct up_measure_plan *plan, struct up_fail
     return true;
 }
 
+/* What hangs dry or at a second depth is no part of it, and typed readings have no trace. */
+static bool quick_makes_sense(const struct up_measure_plan *plan, struct up_failure *failure) {
+    if (!plan->quick.on) {
+        return true;
+    }
+    if (plan->rig->port_kind == UP_PORT_TYPED) {
+        return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                       "a quick weighing needs the scale's own readings: typed ones do not show "
+                       "when enough is known; weigh it in full");
+    }
+    if (plan->second_depth_m != 0 || plan->two_point_m != 0 || plan->references > 0 ||
+        plan->looks > 0) {
+        return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                       "a quick weighing has no second depth, second line, reference body or "
+                       "numbers of trials: weigh it in full for these");
+    }
+    return plan->quick.mass_kg == 0 || (plan->quick.mass_kg > 0 && plan->quick.u_mass_kg > 0) ||
+           up_fail(failure, UP_STATUS_WRONG_INPUT,
+                   "the mass by another scale is %g g, give or take %g g: both must be above 0",
+                   plan->quick.mass_kg * 1e3, plan->quick.u_mass_kg * 1e3);
+}
+
 bool measure_plan_check(const struct up_measure_plan *plan, struct up_failure *failure) {
     const struct up_calibration *calibration = plan->calibration;
     if (plan->rig->line.loads != 1) {
@@ -91,7 +113,8 @@ bool measure_plan_check(const struct up_measure_plan *plan, struct up_failure *f
                        "%s names %d load columns: to weigh, name one in load_field",
                        plan->rig->path, plan->rig->line.loads);
     }
-    if (!trials_make_sense(plan, failure) || !extras_make_sense(plan, failure)) {
+    if (!trials_make_sense(plan, failure) || !extras_make_sense(plan, failure) ||
+        !quick_makes_sense(plan, failure)) {
         return false;
     }
     if (!isfinite(calibration->slope_counts_per_kg) || calibration->slope_counts_per_kg == 0 ||

@@ -241,7 +241,7 @@ void measuring_fill_ask(const struct measuring *measuring, int step, struct up_a
     ask->distance_m = row->action == UP_ACTION_HANG_LEVEL ? record->two_point_m : 0;
     if (row->text == NULL) {
         memcpy(ask->text, measuring->question, sizeof ask->text);
-    } else if (step == MEASURE_IMMERSE && wait_s(record) > 0) {
+    } else if (step == MEASURE_IMMERSE && wait_s(record) > 0 && !record->quick.on) {
         snprintf(ask->text, sizeof ask->text,
                  "Wait %u s, so that no drift keeps step with the trials. %s", wait_s(record),
                  row->text);
@@ -324,6 +324,9 @@ int measuring_begin(struct measuring *measuring, const struct up_measure_plan *p
     measuring->record.under_way = true;
     measuring->level_done = plan->two_point_m == 0;
     measuring->deep_done = plan->second_depth_m == 0;
+    if (plan->quick.on) {
+        quick_begin(measuring);
+    }
     if (!opening->known) {
         return plan->bare_hook ? MEASURE_BARE : MEASURE_BALLAST;
     }
@@ -333,13 +336,14 @@ int measuring_begin(struct measuring *measuring, const struct up_measure_plan *p
                                              .step_s = -opening->age_s,
                                              .load = opening->load,
                                              .u_load = opening->u_load,
+                                             .early = opening->early,
                                              .temp_c = opening->temp_c,
                                              .known = true};
     if (isnan(measuring->record.water_temp_c)) {
         measuring->record.water_temp_c = opening->temp_c;
         measuring->temp_s = -opening->temp_age_s;
     }
-    return MEASURE_AIR;
+    return measuring->air_done ? what_remains(measuring) : MEASURE_AIR;
 }
 
 /* With it the record holds the whole weighing. */
@@ -351,6 +355,7 @@ static void show_opening(struct measuring *measuring) {
                                          .step_s = tare->step_s,
                                          .load = tare->load,
                                          .u_load = tare->u_load,
+                                         .early = tare->early,
                                          .temp_c = tare->temp_c};
     event->plateau_of = rows[MEASURE_TARE].step.plateau;
 }
@@ -383,6 +388,7 @@ struct up_opening measuring_opening(const struct measuring *measuring, double no
                                .age_s = age_s,
                                .load = tare->load,
                                .u_load = tare->u_load,
+                               .early = tare->early,
                                .temp_c = measuring->record.water_temp_c,
                                .temp_age_s = now_s - measuring->temp_s};
 }

@@ -57,6 +57,7 @@ struct measuring {
     struct up_trial trial; /* under way */
     double immersed_s;     /* the item, for the first time */
     struct interim interim;
+    struct quick quick;   /* of a quick weighing */
     bool has_begun;       /* the stream */
     bool returned;        /* after a break: the next trial is compared with those before */
     bool spread_accepted; /* trials that lie so far apart were kept, asked about */
@@ -98,6 +99,11 @@ struct up_quantity measuring_load(const struct measuring *measuring,
 double measuring_linear(const struct measuring *measuring, double counts);
 
 /* trial.c: what follows each reading of a trial, and the answer about an outlier. */
+/* What a reading after a shake adds to a trial, and the reading of the hanger after it. */
+void trial_take_gain(const struct measuring *measuring, const struct up_indication *here,
+                     struct up_trial *trial);
+void trial_complete(const struct measuring *measuring, const struct up_indication *after,
+                    struct up_trial *trial);
 int trial_immersed(struct measuring *measuring, const struct up_indication *here);
 int trial_shaken(struct measuring *measuring, const struct up_indication *here);
 int trial_lifted_out(struct measuring *measuring, const struct up_indication *here);

@@ -115,6 +115,9 @@ static void go_to(struct up_procedure *procedure, int next) {
     procedure->stage = STAGE_ASKING;
     const struct step *step = step_of(procedure);
     stream_forget(&procedure->stream);
+    if (procedure->measuring != NULL) {
+        quick_begin_reading(procedure->measuring);
+    }
     schedule_ask(&procedure->schedule, procedure->stream.now_s,
                  step->comes_back ? tare_of(procedure) : NULL);
     fill_ask(procedure, step);
@@ -395,6 +398,7 @@ static void take_plateau(struct up_procedure *procedure, const struct up_plateau
     } else {
         procedure->measuring->now_s = procedure->stream.now_s;
         measuring_watch_temperature(procedure->measuring, plateau->temp_c);
+        quick_learn(procedure->measuring, procedure->step, plateau);
         go_to(procedure, measuring_read(procedure->measuring, procedure->step, &here));
     }
 }
@@ -411,7 +415,7 @@ static void note_light(struct up_procedure *procedure) {
     doubt->passed = false;
 }
 
-static void judge_plateau(struct up_procedure *procedure, const struct up_plateau *plateau) {
+static bool is_in_doubt(struct up_procedure *procedure, const struct up_plateau *plateau) {
     const struct up_indication *last = &procedure->schedule.last;
     struct calibrating *calibrating = procedure->calibrating;
     bool is_tare = calibrating != NULL && step_of(procedure)->shows == SHOWS_TARE;
@@ -420,6 +424,7 @@ static void judge_plateau(struct up_procedure *procedure, const struct up_platea
         .before = last->known && !is_tare ? last->load : (double)NAN,
         .preload = of_preload ? calibrating->preload.load : (double)NAN,
         .tare = procedure->tare,
+        .early = plateau->early + tare_of(procedure)->early,
         .largest = procedure->largest_step,
         .division = procedure->rig->division_counts,
         .counts_per_kg = procedure->measuring != NULL
@@ -428,11 +433,16 @@ static void judge_plateau(struct up_procedure *procedure, const struct up_platea
         .mass_kg = procedure->ask.mass_kg,
         .counts_per_mass_kg =
             calibrating != NULL ? calibrating_counts_per_kg(calibrating) : (double)NAN};
-    if (doubt_arises(&procedure->doubt, step_of(procedure), &procedure->stream, &levels,
-                     plateau->load)) {
-        if (of_preload) { /* it was none */
-            calibrating->preload.known = false;
-        }
+    bool arises = doubt_arises(&procedure->doubt, step_of(procedure), &procedure->stream, &levels,
+                               plateau->load);
+    if (arises && of_preload) { /* it was none */
+        calibrating->preload.known = false;
+    }
+    return arises;
+}
+
+static void judge_plateau(struct up_procedure *procedure, const struct up_plateau *plateau) {
+    if (is_in_doubt(procedure, plateau)) {
         ask_in_doubt(procedure, plateau);
     } else {
         note_light(procedure);
@@ -479,6 +489,24 @@ void offer_plateau(struct up_procedure *procedure, struct up_plateau *plateau, d
     procedure->stream.now_s = plateau->end_s;
     procedure->stage = STAGE_READING;
     take_or_wait(procedure, plateau, is_settled(plateau, noise_floor, rise));
+}
+
+/* ---- early readings of a quick weighing: quick_window.c finds them ---- */
+
+bool offer_early(struct up_procedure *procedure, struct up_plateau *window) {
+    struct measuring *measuring = procedure->measuring;
+    if (!quick_ends_reading(measuring, procedure->step, procedure->stream.filter.noise.floor,
+                            window)) {
+        return false;
+    }
+    /* While it rings a hand shows less than later: nothing is asked that the end may answer. */
+    if (is_in_doubt(procedure, window)) {
+        measuring->quick.trace.to_the_end = true;
+        return false;
+    }
+    note_light(procedure);
+    take_plateau(procedure, window);
+    return true;
 }
 
 /* ---- samples ---- */
@@ -575,8 +603,12 @@ static void take_reading(struct up_procedure *procedure, struct up_reading *read
         return;
     }
     stream_hold(&procedure->stream, reading);
-    if (procedure->stage == STAGE_READING && schedule_read(&procedure->schedule, &procedure->stream,
-                                                           procedure->rig, &plateau, &settled)) {
+    if (procedure->stage != STAGE_READING ||
+        (early_window(procedure, &plateau) && offer_early(procedure, &plateau))) {
+        return;
+    }
+    if (schedule_read(&procedure->schedule, &procedure->stream, procedure->rig, &plateau,
+                      &settled)) {
         take_or_wait(procedure, &plateau, settled);
     }
 }

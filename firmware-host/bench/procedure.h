@@ -9,6 +9,7 @@
  */
 #pragma once
 
+#include "bench/quick.h"
 #include "stream/schedule.h"
 
 enum up_action {
@@ -103,6 +104,7 @@ struct up_opening {
     bool known;
     double age_s; /* since it was read, when this one's stream begins */
     double load, u_load;
+    double early;      /* as of an indication */
     double temp_c;     /* of the water; NaN: not known */
     double temp_age_s; /* since then */
     double ballast_kg; /* what the ballast weighs under water, as read then; NaN: it was not */
@@ -129,6 +131,7 @@ struct up_measure_plan {
     double second_depth_m; /* the item is weighed there too, at the end; 0: it is not */
     double two_point_m;    /* between the hook and a fixed line it is hung level by; 0: it is not */
     struct up_filling filling;    /* what is in the item */
+    struct up_quick_plan quick;   /* no dry weighing, as short as the class allows */
     const struct up_water *water; /* waters asked for beside the tank's own */
     unsigned waters;
     double confidence, coverage;
@@ -226,6 +229,9 @@ struct up_procedure_view up_procedure_view(const struct up_procedure *procedure)
  */
 const struct up_measurement *up_procedure_measurement(const struct up_procedure *procedure);
 const struct up_loadings *up_procedure_loadings(const struct up_procedure *procedure);
+
+/* Of a quick weighing, while it goes on and after. */
+const struct up_quick_progress *up_procedure_quick(const struct up_procedure *procedure);
 
 /* After UP_EVENT_FINISHED: the fit and the results of what was completed (measurement.h).
    UP_STATUS_UNABLE where a calibration was stopped early. */

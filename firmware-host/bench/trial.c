@@ -46,7 +46,7 @@ int trial_immersed(struct measuring *measuring, const struct up_indication *here
     if (record->trials == 0) {
         measuring->immersed_s = here->time_s - record->rig.read_after_s;
     }
-    return MEASURE_SHAKE;
+    return measuring->plan.quick.on ? quick_immersed(measuring, here) : MEASURE_SHAKE;
 }
 
 /* Of the trials before this one; 0: none was shaken, or each ends by itself. */
@@ -59,21 +59,30 @@ static unsigned shakes_set(const struct measuring *measuring) {
     return shakes;
 }
 
-/* Shake on while a shake frees air that matters; once at least. Later trials shake as often, so
-   that their last gains were not chosen for being small. */
-int trial_shaken(struct measuring *measuring, const struct up_indication *here) {
-    struct up_trial *trial = &measuring->trial;
+void trial_take_gain(const struct measuring *measuring, const struct up_indication *here,
+                     struct up_trial *trial) {
     const struct up_indication *before = &measuring->hung;
     double tare = measuring->tare.load, sign = counts_per_kg(measuring) > 0 ? 1 : -1;
     trial->last_gain_counts = sign * (measuring_linear(measuring, here->load - tare) -
                                       measuring_linear(measuring, before->load - tare));
     trial->u_gain_counts = hypot(here->u_load, before->u_load);
+    trial->early_gain_counts = here->early + before->early;
     trial->last_gain_s = here->time_s - before->time_s;
     trial->gain_counts[trial->shakes++] = trial->last_gain_counts;
+}
+
+/* Shake on while a shake frees air that matters; once at least. Later trials shake as often, so
+   that their last gains were not chosen for being small. */
+int trial_shaken(struct measuring *measuring, const struct up_indication *here) {
+    struct up_trial *trial = &measuring->trial;
+    trial_take_gain(measuring, here, trial);
     note_slope(trial, here);
     double matters =
         fmax(AIR_MATTERS_KG * fabs(counts_per_kg(measuring)), AIR_MATTERS_U * trial->u_gain_counts);
     trial->still_gaining = trial->last_gain_counts > matters;
+    if (measuring->plan.quick.on) {
+        return quick_shaken(measuring, here);
+    }
     unsigned set = shakes_set(measuring);
     bool enough = set > 0 ? trial->shakes >= set
                           : !trial->still_gaining ||
@@ -185,6 +194,7 @@ static bool is_unlike(struct measuring *measuring) {
                          : u_loading_kg(&record->calibration, mean / per_kg) * per_kg;
     double most = fmax(fmax(UNLIKE_KG * per_kg, UNLIKE_REL * fabs(mean)),
                        fmax(UNLIKE_SPREADS * scatter, interim_apart_by_rounding(record)));
+    most += measuring->trial.early_counts + record->trial[0].early_counts;
     if (fabs(off) <= most) {
         return false;
     }
@@ -215,7 +225,7 @@ static int keep(struct measuring *measuring) {
     struct up_measurement *record = &measuring->record;
     record->trial[record->trials++] = measuring->trial;
     events_push(measuring->events, UP_EVENT_TRIAL)->trial = measuring->trial;
-    return analyse(measuring);
+    return measuring->plan.quick.on ? quick_lifted(measuring) : analyse(measuring);
 }
 
 int trial_doubted(struct measuring *measuring, enum up_answer_word word) {
@@ -228,15 +238,13 @@ int trial_doubted(struct measuring *measuring, enum up_answer_word word) {
     return STEP_ONWARDS;
 }
 
-int trial_lifted_out(struct measuring *measuring, const struct up_indication *after) {
+void trial_complete(const struct measuring *measuring, const struct up_indication *after,
+                    struct up_trial *trial) {
     const struct up_measurement *record = &measuring->record;
-    struct up_trial *trial = &measuring->trial;
     struct up_quantity load = measuring_load(measuring, after);
-    if (!is_as_before(measuring, load.value)) {
-        return refuse(measuring);
-    }
     trial->load_counts = load.value;
     trial->u_plateau_counts = load.u;
+    trial->early_counts = measuring->hung.early + fmax(measuring->tare.early, after->early);
     trial->soak_s = measuring->hung.time_s - measuring->immersed_s;
     /* That of its reading in the water; the tare was read later. */
     trial->temp_c = isnan(measuring->hung.temp_c) ? record->water_temp_c : measuring->hung.temp_c;
@@ -248,6 +256,16 @@ int trial_lifted_out(struct measuring *measuring, const struct up_indication *af
     trial->tare_change_counts = after->load - measuring->tare.load;
     trial->tare_slope_counts_s = after->slope_per_s - drift;
     trial->tare_age_s = age_s(after);
+    if (trial->early_counts > 0) { /* what still rings has no slope of its own */
+        trial->water_age_s = trial->tare_age_s = 0;
+    }
+}
+
+int trial_lifted_out(struct measuring *measuring, const struct up_indication *after) {
+    if (!is_as_before(measuring, measuring_load(measuring, after).value)) {
+        return refuse(measuring);
+    }
+    trial_complete(measuring, after, &measuring->trial);
     return is_unlike(measuring) || is_impossible(measuring) ? MEASURE_TRIAL_DOUBTED
                                                             : keep(measuring);
 }

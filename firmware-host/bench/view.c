@@ -18,9 +18,18 @@ const struct up_loadings *up_procedure_loadings(const struct up_procedure *proce
     return procedure->calibrating != NULL ? &procedure->calibrating->record : NULL;
 }
 
+const struct up_quick_progress *up_procedure_quick(const struct up_procedure *procedure) {
+    const struct measuring *measuring = procedure->measuring;
+    return measuring != NULL && measuring->plan.quick.on ? &measuring->quick.progress : NULL;
+}
+
 bool up_procedure_results(const struct up_procedure *procedure, struct up_result *result,
                           unsigned *results, struct up_failure *failure) {
     *results = 0;
+    if (procedure->measuring != NULL && procedure->measuring->plan.quick.on) {
+        return up_measurement_quick_results(&procedure->measuring->record, result, results,
+                                            failure);
+    }
     return procedure->measuring != NULL
                ? up_measurement_results(&procedure->measuring->record, result, results, failure)
                : up_fail(failure, UP_STATUS_UNABLE, "a calibration gives no results");

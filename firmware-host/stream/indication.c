@@ -13,6 +13,7 @@ struct up_indication indication_of(const struct up_plateau *plateau) {
                                   .s_per_decade = plateau->s_per_decade,
                                   .temp_c = plateau->temp_c,
                                   .late_s = plateau->late_s,
+                                  .early = plateau->early,
                                   .known = true};
 }
 

@@ -21,6 +21,7 @@ struct up_plateau {
     unsigned readings, glitches;
     unsigned unstable; /* of the readings: so called by the device */
     double late_s;     /* read this much later than the schedule says */
+    double early;      /* it ended early: the load at the full schedule lies within so much */
     double unrest;     /* scatter or rise, the worse, as a share of what the settle rule allows */
 };
 

@@ -28,6 +28,7 @@ struct up_indication {
     double s_per_decade; /* so many seconds of a steady drift give the same */
     double temp_c;       /* NaN: the stream has none */
     double late_s;       /* read this much later than the schedule says */
+    double early; /* ended early: the load at the full schedule lies within so much of this one */
     bool known;
 };
 
@@ -48,9 +49,22 @@ struct up_trial {
     double water_slope_counts_s, water_age_s, tare_slope_counts_s, tare_age_s;
     double tare_change_counts; /* from the tare before to the one after */
     double soak_s, temp_c;
-    double late_s;      /* the last reading was taken so much later than the schedule says */
+    double late_s; /* the last reading was taken so much later than the schedule says */
+    /* Readings that ended early: load and last gain by the full schedule lie within so much. */
+    double early_counts, early_gain_counts;
     bool still_gaining; /* shakes_max reached and the last gain was not noise */
     bool left_out;      /* of the mean, by the operator's word; the trial itself is kept */
+};
+
+/* A quick weighing: at most so many looks, at one boundary in standard uncertainties, of the class
+   on one side and of the interval on both. */
+enum { UP_QUICK_LOOKS = 5 };
+
+struct up_quick_rule {
+    bool on;
+    double bound_one, bound_two;
+    unsigned look;             /* that was made last, from 1 */
+    double mass_kg, u_mass_kg; /* dry, by another scale; 0: not told */
 };
 
 struct up_measurement {
@@ -79,6 +93,7 @@ struct up_measurement {
     unsigned draws;     /* of the Monte Carlo; 0: as many as it takes */
     unsigned long seed; /* of its draws; 0 for 1 */
     bool under_way;     /* more trials follow: what they would decide is not looked for */
+    struct up_quick_rule quick;
 
     /* What was measured: loads are differences to the tares around them, made linear; u is that of
        the plateaus' own noise. A load of NaN was not read. */
@@ -105,6 +120,12 @@ unsigned up_measurement_trials(const struct up_measurement *measurement);
    tank. */
 bool up_measurement_results(const struct up_measurement *measurement, struct up_result *result,
                             unsigned *results, struct up_failure *failure);
+
+/* The same for a quick weighing. Each result has the bounds in its `quick`, its interval in
+   `answer`: where nothing was shaken only the upper end holds. */
+bool up_measurement_quick_results(const struct up_measurement *measurement,
+                                  struct up_result *result, unsigned *results,
+                                  struct up_failure *failure);
 
 /* A reference body that was read under water with this load: what it reads beside what is known of
    it. Of the record: rig, calibration and the water's temperature. */

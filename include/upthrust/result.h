@@ -20,6 +20,19 @@ struct up_filling {
     double pressure_bar; /* as its gauge shows, above that of the air */
 };
 
+/* How a quick result came about. What may have acted one way only, or by an amount of which only a
+   limit is known, is a bound and no part of u. */
+struct up_quick {
+    bool is;      /* false: a full weighing, nothing below counts */
+    bool at_most; /* nothing was shaken, so air may lift it by any amount: b is at most high_kg */
+    unsigned look;
+    double bound_one, bound_two;        /* the boundaries for u's degrees of freedom */
+    double early_kg, margin_kg;         /* of readings that ended early; of what nobody checks */
+    double air_kg;                      /* that may still be in it; infinite with at_most */
+    double low_kg, high_kg;             /* repeated confidence interval */
+    double class_low_kg, class_high_kg; /* by which the class is stated */
+};
+
 struct up_result {
     char item_id[UP_ID_SIZE], run_id[UP_ID_SIZE];
     struct up_water water; /* name "tank" for the tank itself */
@@ -62,6 +75,7 @@ struct up_result {
     struct up_filling filling;
     int pieces;    /* of the item, all together: 1, 2 for a pair; 0: not told */
     bool rejudged; /* the class is that of a later decision */
+    struct up_quick quick;
 };
 
 #endif

@@ -68,7 +68,8 @@ void hand_bench_start(struct hand_bench *bench) {
 /* Where a shake is asked for a hand pulls for a second: far above the noise, not as far as the tare
    of what hangs, so that the schedule still counts from the answer. */
 static double hand(const struct hand_bench *bench) {
-    bool pulls = bench->now_s > bench->shaken_s && bench->now_s < bench->shaken_s + 1;
+    double long_s = bench->pull_s > 0 ? bench->pull_s : 1;
+    bool pulls = bench->now_s > bench->shaken_s && bench->now_s < bench->shaken_s + long_s;
     return pulls && !bench->untouched ? fmax(20000, 12 * bench->noise) : 0;
 }
 

@@ -18,6 +18,7 @@ struct hand_bench {
     double level, drift_per_s, noise; /* what the cell shows, counts: level at now_s = 0 */
     double temp_c;
     double shaken_s; /* a hand is at the hook for the second after it */
+    double pull_s;   /* or for so long; 0: a second */
     bool untouched;  /* no hand comes */
     unsigned asked[UP_ACTIONS], faults, plateaus;
     char fault[240], note[240], question[240]; /* the latest of each */

@@ -71,17 +71,62 @@ static bool was_taken(const struct up_procedure *procedure, const struct up_plat
     return last->known && last->time_s == indication_of(plateau).time_s;
 }
 
+/* A quick weighing reads so soon that a person answers when the item hangs again. A full one is
+   answered as it is taken off, as it always was here. */
+static double back_on_s(struct plateau_bench *bench, const struct up_procedure *procedure,
+                        double done_s) {
+    bool quick = up_procedure_quick(procedure) != NULL;
+    if (!quick || procedure->ask.action != UP_ACTION_SHAKE) {
+        return done_s;
+    }
+    tank_wait(bench->tank, done_s + TANK_SHAKE_S);
+    return done_s + TANK_SHAKE_S;
+}
+
+/* The early windows of a quick weighing; true where the reading ended with one of them. */
+static bool read_early(struct plateau_bench *bench, struct up_procedure *procedure, double step) {
+    double end_s, judged_s = JUDGED_AFTER / procedure->rig->line.rate_hz;
+    bool ended = false;
+    while (!ended && !isnan(end_s = early_end_s(procedure, step))) {
+        struct tank_window window;
+        double from_s = end_s - UP_EARLY_WINDOW_S;
+        tank_window(bench->tank, from_s, UP_EARLY_WINDOW_S - judged_s, &window);
+        struct up_plateau plateau = plateau_of(&window, from_s, UP_EARLY_WINDOW_S - judged_s);
+        plateau.step_s = step;
+        plateau.temp_c = tank_thermometer_c(bench->tank);
+        procedure->stream.filter.noise.floor = window.floor_counts;
+        procedure->stream.has_begun = true;
+        procedure->stream.now_s = plateau.end_s;
+        ended = offer_early(procedure, &plateau);
+        if (ended) {
+            tank_wait(bench->tank, end_s);
+            bench->plateaus++;
+            if (bench->told != NULL) {
+                bench->told(bench, &plateau);
+            }
+        }
+    }
+    if (ended) {
+        procedure->schedule.asked_s = procedure->stream.now_s = tank_time_s(bench->tank);
+    }
+    return ended;
+}
+
 /* Until it is taken or the procedure loses patience and asks for the step once more. */
 static void read_plateau(struct plateau_bench *bench, struct up_procedure *procedure,
                          double done_s) {
     const struct up_rig *rig = procedure->rig;
     double length_s = rig->window_s - JUDGED_AFTER / rig->line.rate_hz;
-    double step = step_s(bench, procedure, done_s), from_s = 0;
+    double hung_s = back_on_s(bench, procedure, done_s);
+    double step = step_s(bench, procedure, hung_s), from_s = 0;
     unsigned id = procedure->ask.id;
     struct dwell dwell;
     bool creeps = procedure->calibrating != NULL;
     if (creeps) {
         read_dwell(bench, step, step + schedule_wait_s(&procedure->schedule, rig), &dwell);
+    }
+    if (read_early(bench, procedure, step)) {
+        return;
     }
     while (procedure->ask.id == id && !up_procedure_is_finished(procedure)) {
         struct tank_window window;

@@ -6,6 +6,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "metrology/statistics.h"
 #include "second_mistakes.h"
 
 /* Seconds of device time after which a session is given up, and trials that it plans. */
@@ -205,6 +206,31 @@ static void tell_item(const struct player *player, struct up_item *item) {
     item->u_expansion_per_k = steel ? 2e-6 : UP_U_EXPANSION_PER_K;
 }
 
+static void make_quick(const struct second_plan *wanted, struct up_measure_plan *plan) {
+    plan->quick = *wanted->quick;
+    plan->kind_repeatability_kg = wanted->scatter_kg;
+    plan->trials = 2;
+    plan->bare_hook = false;
+    plan->waters = 0;
+    plan->quick.lot = wanted->seed;
+}
+
+static void remember_trials(struct player *player) {
+    const struct up_quick_progress *quick = up_procedure_quick(player->procedure);
+    const struct up_measurement *record = up_procedure_measurement(player->procedure);
+    struct second_outcome *outcome = player->outcome;
+    double load[UP_TRIALS_MAX];
+    for (unsigned i = 0; i < record->trials; i++)
+        load[i] = record->trial[i].load_counts / record->calibration.slope_counts_per_kg;
+    outcome->trial_sd_kg = up_summarise(load, record->trials).sd;
+    if (!quick)
+        return;
+    outcome->aside = quick->put_aside;
+    outcome->taughts = quick->taughts;
+    memcpy(outcome->taught, quick->taught, quick->taughts * sizeof *quick->taught);
+    memcpy(outcome->watch, quick->watch, sizeof outcome->watch);
+}
+
 static bool measure(struct player *player, const struct up_calibration *calibration,
                     struct up_result *result, unsigned *results) {
     struct up_measure_plan plan = {.rig = &player->rig,
@@ -220,6 +246,8 @@ static bool measure(struct player *player, const struct up_calibration *calibrat
                                    .seed = player->plan->seed};
     struct up_failure failure = {0};
     tell_item(player, &plan.item);
+    if (player->plan->quick)
+        make_quick(player->plan, &plan);
     if (player->plan->body)
         tell_body(&plan);
     set_up_measurement(player);
@@ -228,6 +256,7 @@ static bool measure(struct player *player, const struct up_calibration *calibrat
     play(player);
     remember_mistake(player);
     player->outcome->measuring_s = player->time_s;
+    remember_trials(player);
     bool done = up_procedure_results(player->procedure, result, results, &failure);
     up_procedure_destroy(player->procedure);
     player->procedure = NULL;
@@ -262,8 +291,9 @@ static void judge(const struct player *player, const struct up_result *result, u
     outcome->width_kg[i] = answer->expanded_u_kg;
     double error_kg = answer->buoyancy_kg.value - truth; /* and air may have stayed: lower still */
     outcome->stuck_kg[i] = answer->stuck_air_kg;
-    outcome->holds[i] = error_kg >= -answer->expanded_u_kg &&
-                        error_kg <= answer->expanded_u_kg + answer->stuck_air_kg;
+    outcome->holds[i] =
+        error_kg >= -answer->expanded_u_kg &&
+        (result->quick.at_most || error_kg <= answer->expanded_u_kg + answer->stuck_air_kg);
     outcome->classed[i] = answer->class != UP_CLASS_UNDECIDED;
     outcome->wrong_class[i] = outcome->classed[i] && answer->class != true_class(truth);
 }

@@ -18,6 +18,9 @@ struct second_plan {
     bool trace;                   /* print what is asked, told and done */
     struct up_loadings *loadings; /* takes those of the calibration, and nothing is measured; NULL:
                                      the whole is played */
+    /* A quick weighing by this; NULL: a full one. Its kind scatters so; u 0: a new kind. */
+    const struct up_quick_plan *quick;
+    struct up_quantity scatter_kg;
 };
 
 struct second_outcome {
@@ -29,6 +32,11 @@ struct second_outcome {
     bool made;          /* the mistake was made at all */
     bool noticed;       /* something was asked about it, or no result was given */
     double calibrating_s, measuring_s;
+    double trial_sd_kg; /* of the trials */
+    struct up_quick_taught taught[UP_QUICK_TAUGHT_MAX];
+    unsigned taughts;
+    struct up_early_watch watch[UP_QUICK_STEPS];
+    bool aside;
     char ended[512]; /* why there is no result; else the first question */
 };
 

@@ -1,0 +1,54 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* The early readings of a quick weighing, from the samples that are held. */
+#include <math.h>
+
+#include "internal.h"
+
+double early_end_s(const struct up_procedure *procedure, double from_s) {
+    const struct measuring *measuring = procedure->measuring;
+    const struct quick_trace *trace = measuring != NULL ? &measuring->quick.trace : NULL;
+    if (trace == NULL || !measuring->plan.quick.on || trace->times >= UP_EARLY_TIMES ||
+        procedure->schedule.rest_s > 0) {
+        return (double)NAN;
+    }
+    double end_s = up_early_time_s[trace->times] + UP_EARLY_WINDOW_S / 2;
+    bool before = end_s < procedure->rig->read_after_s + procedure->rig->window_s / 2;
+    return before ? from_s + end_s : (double)NAN;
+}
+
+/* Off the hook still: the empty hanger shows where something hung before. */
+static bool is_away(const struct up_procedure *procedure, double load, double floor) {
+    const struct measuring *measuring = procedure->measuring;
+    return procedure->step == MEASURE_SHAKE &&
+           steps_away(measuring->tare.load, measuring->hung.load, floor) &&
+           fabs(load - measuring->tare.load) <
+               0.5 * fabs(measuring->hung.load - measuring->tare.load);
+}
+
+/* Whether it settled is not asked: its bound holds for readings that ring. It counts from the
+   answer, as before that a hand may steady what hangs. */
+bool early_window(struct up_procedure *procedure, struct up_plateau *window) {
+    const struct stream *stream = &procedure->stream;
+    double floor = stream->filter.noise.floor;
+    if (isnan(floor) || isnan(early_end_s(procedure, 0))) {
+        return false;
+    }
+    double step_s = schedule_step_s(&procedure->schedule, stream);
+    double to_s = early_end_s(procedure, fmax(step_s, procedure->schedule.done_s));
+    double from_s = to_s - UP_EARLY_WINDOW_S;
+    if (stream->now_s < to_s || stream_may_be_stuck(stream, to_s)) {
+        return false;
+    }
+    size_t first = readings_first_from(&stream->readings, from_s);
+    size_t stop = readings_first_from(&stream->readings, to_s);
+    up_plateau_judge(stream->readings.at + first, stop - first, floor, 0, window);
+    window->step_s = step_s;
+    bool good = window->readings >= 5 && window->glitches <= window->readings &&
+                2 * window->unstable <= window->readings &&
+                !is_away(procedure, window->load, floor) &&
+                to_s < step_s + procedure->rig->read_after_s + procedure->rig->window_s / 2;
+    if (!good) { /* neither this reading nor what it would teach */
+        procedure->measuring->quick.trace.times = QUICK_NO_TRACE;
+    }
+    return good;
+}

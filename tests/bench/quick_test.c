@@ -1,0 +1,486 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* The rules of a quick weighing, each on a trace drawn by hand (hand_bench.h). */
+#include <math.h>
+#include <setjmp.h>
+#include <stdarg.h>
+#include <stddef.h>
+#include <stdint.h>
+#include <stdio.h>
+#include <string.h>
+
+#include <cmocka.h>
+
+#include "agree.h"
+#include "hand_bench.h"
+#include "metrology/sequential.h"
+
+static const double EMPTY = 100000, COUNTS = 600000; /* the hanger, counts; of a kilogram */
+
+static struct hand_bench bench;
+
+/* What hangs in the water, kg; a shake frees so much air. */
+static struct {
+    double kg, gain_kg[UP_TRIAL_SHAKES_MAX];
+    unsigned shakes;
+} item;
+
+static enum up_answer_word hang(struct hand_bench *b, const struct up_ask *ask) {
+    if (ask->action == UP_ACTION_IMMERSE) {
+        item.shakes = 0;
+        b->level = EMPTY + item.kg * COUNTS;
+    } else if (ask->action == UP_ACTION_SHAKE) {
+        b->level += item.gain_kg[item.shakes++] * COUNTS;
+    } else if (ask->action != UP_ACTION_CONFIRM) {
+        b->level = EMPTY;
+    }
+    return ask->action == UP_ACTION_CONFIRM ? UP_ANSWER_ACCEPT : UP_ANSWER_DONE;
+}
+
+static int begin(void **state) {
+    (void)state;
+    hand_bench_begin(&bench);
+    bench.act = hang;
+    bench.plan.quick.on = true;
+    bench.plan.trials = 2;
+    bench.plan.kind_repeatability_kg = (struct up_quantity){0, 3e-4, 20};
+    memset(&item, 0, sizeof item);
+    return 0;
+}
+
+static int end(void **state) {
+    (void)state;
+    hand_bench_end(&bench);
+    return 0;
+}
+
+static const struct up_quick_progress *weigh(double kg) {
+    item.kg = kg;
+    hand_bench_start(&bench);
+    hand_bench_run(&bench);
+    return up_procedure_quick(bench.procedure);
+}
+
+static struct up_result result_of(unsigned which) {
+    static struct up_result result[UP_WATERS_MAX + 1];
+    struct up_failure failure;
+    unsigned results;
+    if (!up_procedure_results(bench.procedure, result, &results, &failure)) {
+        fail_msg("%s", failure.text);
+    }
+    assert_true(which < results);
+    return result[which];
+}
+
+/* ---- air and soak push one way ---- */
+
+static void one_that_sinks_is_not_shaken(void **state) {
+    (void)state;
+    const struct up_quick_progress *quick = weigh(0.3);
+    struct up_result result = result_of(0);
+    assert_int_equal(quick->class, UP_CLASS_NEGATIVE);
+    assert_false(quick->put_aside);
+    assert_true(bench.asked[UP_ACTION_SHAKE] == 0 && bench.asked[UP_ACTION_IMMERSE] == 1);
+    assert_true(bench.asked[UP_ACTION_HANG_IN_AIR] == 0 && bench.asked[UP_ACTION_LIFT_OUT] == 1);
+    assert_true(result.quick.is && result.quick.at_most && isinf(result.quick.low_kg));
+    assert_int_equal(result.quick.look, 1);
+    assert_int_equal(result.answer.class, UP_CLASS_NEGATIVE);
+}
+
+/* Light and light again: nothing but shaking tells whether it is air that lifts. */
+static void one_that_floats_is_shaken(void **state) {
+    (void)state;
+    item.gain_kg[0] = 1e-4;
+    const struct up_quick_progress *quick = weigh(-0.3);
+    struct up_result result = result_of(0);
+    assert_int_equal(quick->class, UP_CLASS_POSITIVE);
+    assert_int_equal(bench.asked[UP_ACTION_SHAKE], 1);
+    assert_int_equal(bench.asked[UP_ACTION_IMMERSE], 1);
+    assert_false(result.quick.at_most);
+    assert_int_equal(result.quick.look, 2);
+}
+
+static void one_that_hovers_is_shaken(void **state) {
+    (void)state;
+    item.gain_kg[0] = 1e-4;
+    assert_int_equal(weigh(0.001)->class, UP_CLASS_NEUTRAL);
+    assert_int_equal(bench.asked[UP_ACTION_SHAKE], 1);
+}
+
+/* By hand: one shake that freed 2 g says nothing of the share, so 0.2 is assumed, and
+   2 g 0.8 / 0.2 + u of a gain (sqrt(2) 0.3 g) 4 may be left; of the 2 g freed a tenth more never
+   leaves, 2 g 0.1 / 0.9. */
+static void the_bound_of_the_air(void **state) {
+    (void)state;
+    item.gain_kg[0] = 2e-3;
+    assert_int_equal(weigh(-0.3)->class, UP_CLASS_POSITIVE);
+    struct up_result result = result_of(0);
+    assert_close(result.quick.air_kg, 8e-3 + 4 * sqrt(2) * 3e-4 + 2e-3 / 9, 2e-5);
+    assert_close(result.answer.buoyancy_kg.value, 0.298, 1e-4);
+    double u = result.answer.buoyancy_kg.u, either = result.quick.margin_kg;
+    assert_close(
+        result.quick.high_kg,
+        result.answer.buoyancy_kg.value +
+            up_bound_by_level(up_pocock_bound(5, 0.05, true), result.answer.buoyancy_kg.dof) * u +
+            either,
+        1e-9);
+    assert_close(result.quick.high_kg - result.quick.low_kg,
+                 2 * (result.quick.high_kg - result.answer.buoyancy_kg.value) + result.quick.air_kg,
+                 1e-9);
+}
+
+/* 90 g up: a share of 0.5 was declared, which leaves 16 g of air after gains of 20 and 16 g, and
+   nothing would be wrong with it; but the gains show a share of 0.2, which leaves 64 g. */
+static void a_weak_shake_is_seen(void **state) {
+    (void)state;
+    bench.rig.shake_share = 0.5;
+    item.gain_kg[0] = 0.020;
+    item.gain_kg[1] = 0.016;
+    item.gain_kg[2] = 0.0128;
+    item.gain_kg[3] = 0.01;
+    const struct up_quick_progress *quick = weigh(-0.126);
+    assert_int_equal(quick->class, UP_CLASS_UNDECIDED);
+    assert_true(quick->put_aside);
+    assert_int_equal(bench.asked[UP_ACTION_SHAKE], 4);
+}
+
+/* ---- immersions and looks ---- */
+
+static void a_new_kind_is_immersed_twice(void **state) {
+    (void)state;
+    bench.plan.kind_repeatability_kg.u = 0;
+    const struct up_quick_progress *quick = weigh(0.3);
+    assert_int_equal(bench.asked[UP_ACTION_IMMERSE], 2);
+    assert_int_equal(bench.asked[UP_ACTION_SHAKE], 0);
+    assert_int_equal(quick->class, UP_CLASS_NEGATIVE);
+    assert_int_equal(result_of(0).quick.look, 5);
+}
+
+static void one_on_the_line_is_put_aside_at_once(void **state) {
+    (void)state;
+    const struct up_quick_progress *quick = weigh(0.0505);
+    assert_true(quick->put_aside && quick->class == UP_CLASS_UNDECIDED);
+    assert_int_equal(bench.asked[UP_ACTION_IMMERSE], 1);
+    assert_int_equal(result_of(0).answer.class, UP_CLASS_UNDECIDED);
+}
+
+/* What a second immersion decides gets one; that scatters as a trial of 1.5 g does. */
+static void one_that_another_immersion_may_decide_gets_it(void **state) {
+    (void)state;
+    bench.plan.kind_repeatability_kg = (struct up_quantity){0, 1.5e-3, 200};
+    const struct up_quick_progress *quick = weigh(0.0548);
+    assert_int_equal(bench.asked[UP_ACTION_IMMERSE], 2);
+    assert_false(quick->put_aside);
+    assert_int_equal(quick->class, UP_CLASS_NEGATIVE);
+}
+
+/* The class is stated at one boundary for five looks: 2.122 u and the margin beyond the line. */
+static void the_boundary(void **state) {
+    (void)state;
+    bench.plan.kind_repeatability_kg = (struct up_quantity){0, 2e-3, 1e6};
+    weigh(0.2);
+    struct up_result far = result_of(0);
+    assert_close(far.quick.class_high_kg - far.answer.buoyancy_kg.value,
+                 2.1217 * far.answer.buoyancy_kg.u + far.quick.margin_kg, 2e-5);
+    assert_close(far.quick.bound_two, 2.4132, 1e-3);
+}
+
+static void neighbours_share_the_hanger(void **state) {
+    (void)state;
+    weigh(0.3);
+    bench.plan.opening = up_procedure_opening(bench.procedure);
+    assert_true(bench.plan.opening.known);
+    weigh(0.2);
+    assert_int_equal(bench.asked[UP_ACTION_EMPTY_IN_WATER], 0);
+    assert_int_equal(bench.asked[UP_ACTION_IMMERSE], 1);
+    assert_close(result_of(0).answer.buoyancy_kg.value, -0.2, 1e-4);
+}
+
+/* Another scale says 0.9 kg: 0.7 l, and in a sea of 1025 kg/m3 some 18.6 g more lift. */
+static void a_dry_mass_gives_other_waters(void **state) {
+    (void)state;
+    static const struct up_water sea = {.name = "sea",
+                                        .model = UP_WATER_SEA,
+                                        .temp_c = 20,
+                                        .salinity_g_kg = UP_SEA_SALINITY_G_KG,
+                                        .u_salinity_g_kg = 0.1};
+    bench.plan.water = &sea;
+    bench.plan.waters = 1;
+    bench.plan.quick.mass_kg = 0.9;
+    bench.plan.quick.u_mass_kg = 1e-3;
+    weigh(0.2);
+    struct up_result tank = result_of(0), there = result_of(1);
+    double volume_m3 = 0.7 / tank.water_density_kg_m3.value;
+    assert_close(tank.answer.volume_m3, volume_m3, 2e-6);
+    assert_close(there.answer.buoyancy_kg.value - tank.answer.buoyancy_kg.value,
+                 (there.water_density_kg_m3.value - tank.water_density_kg_m3.value) * volume_m3,
+                 1e-4);
+    assert_true(there.quick.is && !there.measured);
+}
+
+/* ---- early readings ---- */
+
+static void trust(double grams) {
+    for (int step = 0; step < UP_QUICK_STEPS; step++) {
+        struct up_early_envelope *envelope = &bench.plan.quick.envelope[step];
+        envelope->basis = UP_EARLY_MANY;
+        bench.plan.quick.watch[step].seen = 4; /* borne out by the first four */
+        for (int i = 0; i < UP_EARLY_TIMES; i++) {
+            envelope->a_kg[i] = 1e-3;
+            envelope->b[i] = 0;
+            envelope->bound[i] = grams;
+        }
+    }
+}
+
+/* A run that the lot lets end early, for all of three readings. */
+static void choose_run(void) {
+    bench.plan.quick.lot = 3;
+}
+
+static double seconds_of(double kg) {
+    double begun_s = bench.now_s;
+    weigh(kg);
+    return bench.now_s - begun_s;
+}
+
+static void a_reading_ends_when_enough_is_known(void **state) {
+    (void)state;
+    choose_run();
+    double whole_s = seconds_of(0.3);
+    trust(0.9);
+    double quick_s = seconds_of(0.3);
+    struct up_result result = result_of(0);
+    /* Two readings in the water end after 6 s instead of 24. */
+    assert_close(whole_s - quick_s, 2 * 18, 1.5);
+    assert_int_equal(result.answer.class, UP_CLASS_NEGATIVE);
+    assert_close(result.quick.early_kg, 2 * 0.9e-3, 1e-9); /* of item and hanger */
+    trust(300);                                            /* a bound too wide for a class */
+    assert_close(seconds_of(0.3), whole_s, 1);
+}
+
+static void near_a_line_it_reads_to_the_end(void **state) {
+    (void)state;
+    choose_run();
+    trust(0.9);
+    weigh(0.0505); /* half a gram from the line */
+    assert_close(hand_bench_measured(&bench)->trial[0].early_counts, 0, 1e-9);
+    weigh(0.2);
+    assert_close(hand_bench_measured(&bench)->trial[0].early_counts, 2 * 0.9e-3 * COUNTS, 1e-6);
+}
+
+/* The mean that the traces taught is taken off. */
+static void the_mean_is_taken_off(void **state) {
+    (void)state;
+    choose_run();
+    trust(0.9);
+    for (int i = 0; i < UP_EARLY_TIMES; i++) {
+        bench.plan.quick.envelope[UP_QUICK_IMMERSED].mean[i] = 5;
+    }
+    weigh(0.3);
+    assert_close(result_of(0).answer.buoyancy_kg.value, -0.295, 1e-4);
+}
+
+/* One reading in ten goes on to the end, and which ones hangs on run and reading. */
+static void one_in_ten_reads_to_the_end(void **state) {
+    (void)state;
+    unsigned taught = 0;
+    trust(0.9);
+    for (int i = 0; i < 100; i++) {
+        bench.plan.quick.lot = (unsigned long)i;
+        taught += weigh(0.3)->taughts;
+    }
+    print_message("# %u of 200 readings went on to the end\n", taught);
+    assert_true(taught > 4 && taught < 20 + 5 * 4.3);
+}
+
+/* Without an envelope every reading teaches: a drift of 6 counts a second is 10 mg a second, and
+   the reading after 4 s lies 16 s before that of the full schedule. */
+static void full_readings_teach(void **state) {
+    (void)state;
+    bench.drift_per_s = 6;
+    const struct up_quick_progress *quick = weigh(0.3);
+    assert_int_equal(quick->taughts, 2);
+    assert_int_equal(quick->taught[0].step, UP_QUICK_IMMERSED);
+    assert_int_equal(quick->taught[1].step, UP_QUICK_LIFTED);
+    assert_close(quick->taught[0].off_kg[0], -16 * 6 / COUNTS, 2e-5);
+    assert_close(quick->taught[0].step_kg, 0.3, 0.01);
+    assert_close(quick->taught[1].step_kg, -0.3, 0.01);
+}
+
+/* It drifts by 10 mg a second where the envelope allows 20 mg either way: a trace that contradicts
+   itself is read to the end and counts against the envelope, and the second such rejects it. */
+static void a_trace_that_contradicts_itself(void **state) {
+    (void)state;
+    choose_run();
+    trust(0.02);
+    bench.drift_per_s = 6;
+    const struct up_quick_progress *quick = weigh(0.0501);
+    assert_true(quick->watch[UP_QUICK_LIFTED].against == 1);
+    memcpy(bench.plan.quick.watch, quick->watch, sizeof quick->watch);
+    quick = weigh(0.0501);
+    assert_true(up_early_is_rejected(&quick->watch[UP_QUICK_LIFTED], UP_QUICK_EARLY_RISK));
+}
+
+/* For a second after the first two and a half a hand lifts what hangs by 33 g, on a cell that
+   counts downward: the first reading says 201 g down, the third 209 g, which would be enough for a
+   line at 200 g. */
+static enum up_answer_word lift_it_a_while(struct hand_bench *b, const struct up_ask *ask) {
+    bool hangs = ask->action == UP_ACTION_IMMERSE;
+    b->level = EMPTY - (hangs ? item.kg * COUNTS : 0);
+    b->shaken_s = hangs ? b->now_s + 2.5 : b->shaken_s;
+    return UP_ANSWER_DONE;
+}
+
+static void a_trace_that_contradicts_itself_goes_on(void **state) {
+    (void)state;
+    bench.plan.quick.lot = 3;
+    trust(3);
+    bench.calibration.slope_counts_per_kg = -COUNTS;
+    bench.act = lift_it_a_while;
+    bench.plan.item.tolerance_g = 200;
+    weigh(0.209);
+    assert_true(hand_bench_measured(&bench)->trial[0].early_counts == 0);
+    bench.untouched = true;
+    weigh(0.2165);
+    assert_true(hand_bench_measured(&bench)->trial[0].early_counts > 0);
+}
+
+/* A session's first four readings of each step go on to the end. */
+static void the_first_readings_bear_it_out(void **state) {
+    (void)state;
+    choose_run();
+    trust(0.9);
+    memset(bench.plan.quick.watch, 0, sizeof bench.plan.quick.watch);
+    for (unsigned i = 0; i < 6; i++) {
+        const struct up_quick_progress *quick = weigh(0.3);
+        bool whole = hand_bench_measured(&bench)->trial[0].early_counts == 0;
+        assert_int_equal(whole, i < 4);
+        memcpy(bench.plan.quick.watch, quick->watch, sizeof quick->watch);
+    }
+}
+
+/* ---- what was asked must show ---- */
+
+static double done_s;
+
+static enum up_answer_word answer_late(struct hand_bench *b, const struct up_ask *ask) {
+    hang(b, ask);
+    hand_bench_wait(b, 5);
+    done_s = b->now_s;
+    return UP_ANSWER_DONE;
+}
+
+static void it_counts_from_the_answer(void **state) {
+    (void)state;
+    choose_run();
+    trust(0.9);
+    bench.act = answer_late;
+    weigh(0.3);
+    assert_true(bench.plateau.early > 0);
+    assert_close(bench.plateau.start_s - done_s, 2, 0.25);
+}
+
+/* A hand at the hanger for three seconds, as far as 33 g: early the hanger is not as it was, at the
+   end it is. */
+static enum up_answer_word touch_the_hanger(struct hand_bench *b, const struct up_ask *ask) {
+    b->shaken_s = ask->action == UP_ACTION_LIFT_OUT ? b->now_s + 2 : b->shaken_s;
+    return hang(b, ask);
+}
+
+static void nothing_is_asked_that_the_end_answers(void **state) {
+    (void)state;
+    choose_run();
+    trust(0.9);
+    bench.act = touch_the_hanger;
+    bench.pull_s = 3;
+    const struct up_quick_progress *quick = weigh(0.3);
+    assert_int_equal(bench.asked[UP_ACTION_CONFIRM], 0);
+    assert_int_equal(quick->class, UP_CLASS_NEGATIVE);
+    assert_true(bench.plateau.early == 0);
+}
+
+static enum up_answer_word forget_to_hang(struct hand_bench *b, const struct up_ask *ask) {
+    if (ask->action == UP_ACTION_IMMERSE && b->asked[UP_ACTION_IMMERSE] == 1) {
+        return UP_ANSWER_DONE;
+    }
+    if (ask->action == UP_ACTION_CONFIRM) {
+        b->level = EMPTY + item.kg * COUNTS;
+        return UP_ANSWER_DONE;
+    }
+    return hang(b, ask);
+}
+
+static void an_early_reading_of_nothing_is_asked_about(void **state) {
+    (void)state;
+    choose_run();
+    trust(0.9);
+    bench.act = forget_to_hang;
+    weigh(0.3);
+    assert_true(bench.asked[UP_ACTION_CONFIRM] > 0);
+    assert_close(result_of(0).answer.buoyancy_kg.value, -0.3, 1e-4);
+}
+
+static enum up_answer_word never_shake(struct hand_bench *b, const struct up_ask *ask) {
+    return ask->action == UP_ACTION_SHAKE ? UP_ANSWER_SKIP : hang(b, ask);
+}
+
+static void a_skipped_shake_proves_nothing(void **state) {
+    (void)state;
+    bench.act = never_shake;
+    const struct up_quick_progress *quick = weigh(-0.3);
+    assert_true(quick->class == UP_CLASS_UNDECIDED && quick->put_aside);
+    assert_true(result_of(0).quick.at_most);
+}
+
+static void refused(const char *says) {
+    struct up_procedure *procedure;
+    struct up_failure failure;
+    assert_false(up_procedure_measure(&bench.plan, &procedure, &failure));
+    if (strstr(failure.text, says) == NULL) {
+        fail_msg("%s", failure.text);
+    }
+}
+
+static void what_is_no_part_of_it_is_refused(void **state) {
+    (void)state;
+    bench.plan.second_depth_m = 3;
+    refused("no second depth");
+    bench.plan.second_depth_m = 0;
+    bench.plan.quick.mass_kg = 0.9;
+    refused("give or take 0 g");
+    bench.plan.quick.mass_kg = 0;
+    bench.rig.port_kind = UP_PORT_TYPED;
+    refused("the scale's own readings");
+}
+
+#define TEST(function) cmocka_unit_test_setup_teardown(function, begin, end)
+
+int main(void) {
+    const struct CMUnitTest tests[] = {
+        TEST(one_that_sinks_is_not_shaken),
+        TEST(one_that_floats_is_shaken),
+        TEST(one_that_hovers_is_shaken),
+        TEST(the_bound_of_the_air),
+        TEST(a_weak_shake_is_seen),
+        TEST(a_new_kind_is_immersed_twice),
+        TEST(one_on_the_line_is_put_aside_at_once),
+        TEST(one_that_another_immersion_may_decide_gets_it),
+        TEST(the_boundary),
+        TEST(neighbours_share_the_hanger),
+        TEST(a_dry_mass_gives_other_waters),
+        TEST(a_reading_ends_when_enough_is_known),
+        TEST(near_a_line_it_reads_to_the_end),
+        TEST(the_mean_is_taken_off),
+        TEST(one_in_ten_reads_to_the_end),
+        TEST(full_readings_teach),
+        TEST(a_trace_that_contradicts_itself),
+        TEST(a_trace_that_contradicts_itself_goes_on),
+        TEST(the_first_readings_bear_it_out),
+        TEST(it_counts_from_the_answer),
+        TEST(nothing_is_asked_that_the_end_answers),
+        TEST(an_early_reading_of_nothing_is_asked_about),
+        TEST(a_skipped_shake_proves_nothing),
+        TEST(what_is_no_part_of_it_is_refused),
+    };
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}
