@@ -1,5 +1,5 @@
 # What the readings are off the calibration's line, by mass. Grey band: what the masses' class or
-# tolerance allows. The staircase is told about the line through its own top. Apart by shape and
+# tolerance allows. The staircase is drawn about the line through its own top. Apart by shape and
 # colour.
 set datafile separator tab
 set datafile missing "nan"

@@ -1,6 +1,6 @@
 # Rows from the top: the lightest item first. Grey boxes: the neutral band of each item. A class is
-# told by its shape and by a word, a water by its line within the row and by a word; colour repeats
-# the water and tells nothing alone. Made to be read from across a room.
+# shown by its shape and by a word, a water by its line within the row and by a word; colour repeats
+# the water and says nothing alone. Made to be read from across a room.
 set datafile separator tab
 set yrange [items + 0.7 : 0.3]
 span = high - low

@@ -1,5 +1,5 @@
 # Net lift of a diver by the gas that is left, at three depths, with 95 % bands; and a page for the
-# diver, of words and this picture. Lines are told apart by their dashes and their order.
+# diver, of words and this picture. Lines are distinguished by their dashes and their order.
 set datafile separator tab
 set xlabel "pressure on the gauge in bar   (full at the left)" offset 0, 0.4
 set bmargin 6.5

@@ -1,5 +1,5 @@
 # The load over the time of a run. Bars: where a plateau was read. Crosses: glitches. Dashed: what
-# the operator was asked to do. Apart by shape and word; colour tells nothing alone.
+# the operator was asked to do. Apart by shape and word; colour says nothing alone.
 set datafile separator tab
 set datafile missing "nan"
 set xlabel "minutes since the beginning"

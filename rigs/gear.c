@@ -18,7 +18,7 @@ static const struct tank_item gear[] = {
     /* -10: the tip floats, the foot sinks */
     {GEAR("Coot fin", "fin", "Coot", "M", 1, false, 1.110, 1.1025e-3, 0.005), .tip_kg = -0.06},
     {GEAR("Coot fins, pair", "fin", "Coot", "M", 2, false, 2.220, 2.205e-3, 0.010)}, /* -19 */
-    /* On the line between neutral and negative, so that nobody can tell which it is. */
+    /* On the limit between neutral and negative, so that it cannot be decided. */
     {GEAR("Grebe fin", "fin", "Grebe", "XS", 1, false, 0.469405, 0.42e-3, 0.004)}, /* -50 */
     /* Neutral in fresh water, positive in the sea. */
     {GEAR("Smew long fin", "fin", "Smew", "42", 1, false, 2.580, 2.5958e-3, 0.008)}, /* +11 */

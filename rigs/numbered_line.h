@@ -4,8 +4,8 @@
  *
  *     SEQUENCE,TIME_MS,COUNTS,TEMP_C*CRC16 CR LF        41,4100,-81234,21.50*5DF0
  *
- * rigs/README.md tells what each part is for. Plain C without a library, so that it builds for the
- * smallest controller, and without divisions, which take those long.
+ * rigs/README.md explains each part. Plain C without a library, so that it builds for the smallest
+ * controller, and without divisions, which take those long.
  */
 #ifndef NUMBERED_LINE_H
 #define NUMBERED_LINE_H

@@ -33,7 +33,7 @@ struct tank_declared tank_declared_default(void) {
                                   .shake_share_low = 0.5,
                                   .shake_share_high = 0.95,
                                   .swing_most_rad = 0.02,
-                                  .line_diameter_m = 0.0008,
+                                  .cord_diameter_m = 0.0008,
                                   .tank_area_m2 = 0.36,
                                   .meniscus_halfwidth_kg = 2e-5,
                                   .hang_sd_kg = 2.5e-4,
@@ -46,7 +46,7 @@ struct tank_declared tank_declared_default(void) {
    24-bit converters show; 600 counts a gram is a 10 kg beam at gain 128. */
 struct tank_cell tank_cell_default(void) {
     return (struct tank_cell){.counts_per_kg = 600000,
-                              .counts_kg_spread_rel = 0.02,
+                              .counts_per_kg_spread_rel = 0.02,
                               .offset_counts = 80000,
                               .white_counts = 45,
                               .correlated_counts = 40,
@@ -109,7 +109,7 @@ static void draw_session(struct tank *tank) {
     tank->water_kg_m3 = density_at(tank->temp_c, tank->solids_g_kg, declared->depth_m);
     tank->air_kg_m3 = draw_air(rng, declared);
     tank->counts_per_kg =
-        cell->counts_per_kg * (1 + gsl_ran_gaussian(rng, cell->counts_kg_spread_rel));
+        cell->counts_per_kg * (1 + gsl_ran_gaussian(rng, cell->counts_per_kg_spread_rel));
     tank->offset_counts = cell->offset_counts;
     tank->creep_rel = between(rng, cell->creep_rel_low, cell->creep_rel_high);
     tank->drift_counts_s = between(rng, -1, 1) * cell->drift_counts_min / 60;
@@ -225,8 +225,8 @@ static double volume_at(const struct tank *tank, const struct tank_item *item, d
 }
 
 /* The immersed item raises the level by V / A, which wets as much more of the line. */
-static double wetted_line_kg(const struct tank *tank, double volume_m3) {
-    double radius_m = tank->declared.line_diameter_m / 2;
+static double wetted_cord_kg(const struct tank *tank, double volume_m3) {
+    double radius_m = tank->declared.cord_diameter_m / 2;
     return tank->water_kg_m3 * TURN / 2 * radius_m * radius_m * volume_m3 /
            tank->declared.tank_area_m2;
 }
@@ -261,7 +261,7 @@ static double hung_kg(const struct tank *tank) {
                               tank->temp_c + tank->item_offset_k[item_index(tank, tank->item)]);
         volume_m3 -= squeezed_m3(tank);
         return tank->item->mass_kg - tank->water_kg_m3 * volume_m3 - tank->trapped_kg +
-               tank->hang_kg - wetted_line_kg(tank, volume_m3);
+               tank->hang_kg - wetted_cord_kg(tank, volume_m3);
     }
     return 0;
 }
@@ -425,7 +425,7 @@ static bool is_possible(const struct tank *tank, const char *act, const char *it
            find_item(tank, item) != NULL;
 }
 
-/* The queue is in the order of time; acts of one time in the order they were told. */
+/* The queue is in the order of time; acts of one time in the order they were given. */
 bool tank_act(struct tank *tank, const char *act, const char *item, double number, double at_s) {
     size_t place = tank->acts;
     struct act *next;

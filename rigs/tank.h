@@ -14,8 +14,8 @@
 #include <stdbool.h>
 #include <stddef.h>
 
-/* What the bench is told about the tank, and from which each session draws the truth. Names and
-   numbers stand in rigs/simulated.ini too; tests/rigs checks that they agree. */
+/* What is declared to the bench about the tank, and from which each session draws the truth. Names
+   and numbers stand in rigs/simulated.ini too; tests/rigs checks that they agree. */
 struct tank_declared {
     double temp_c, temp_spread_k; /* water: normal about temp_c, spread between sessions */
     double u_thermometer_k;       /* normal, one error a session */
@@ -23,14 +23,14 @@ struct tank_declared {
     double item_temp_halfwidth_k; /* item above water: rectangular, one an item and session */
     double expansion_low_per_k, expansion_high_per_k; /* rectangular, by item */
     double mass_tolerance_rel; /* reference masses: rectangular half-width, one a mass */
-    double air_temp_c, air_pressure_pa, air_humidity; /* told values */
+    double air_temp_c, air_pressure_pa, air_humidity; /* declared values */
     double u_air_temp_k, u_air_pressure_pa, u_air_humidity;
     /* share of the air left that one shake frees: rectangular, one an item and session, as the way
        air sits in a thing is the thing's own; each shake differs a little from it */
     double shake_share_low, shake_share_high;
     double swing_most_rad; /* a load that swings reads high by theta^2 / 4: rectangular to that,
                               anew each hanging */
-    double line_diameter_m, tank_area_m2;
+    double cord_diameter_m, tank_area_m2;
     double meniscus_halfwidth_kg; /* rectangular, anew each change of load */
     double hang_sd_kg;            /* wetting and hanging: normal, anew each immersion */
     double depth_m;
@@ -41,7 +41,7 @@ struct tank_declared {
 /* How the cell behaves; drawn for each session about these. */
 struct tank_cell {
     double counts_per_kg; /* slope, and its spread between sessions, relative */
-    double counts_kg_spread_rel;
+    double counts_per_kg_spread_rel;
     double offset_counts;
     double white_counts, correlated_counts, correlation; /* noise: white, and first-order
                                                             autoregressive with its lag-1 */
@@ -99,9 +99,9 @@ double tank_time_s(const struct tank *tank);
 
 /* An operator's act, named as in the operator protocol: bare-hook, add-ballast, empty-in-air,
    hang-in-air, empty-in-water, immerse, shake, lift-out, hang-mass, hang-reference, hang-level,
-   lower-hanger. It takes effect at device time at_s, or at once when that has passed; acts told out
-   of order are done in the order of time, and one that comes within a shake ends it. item where the
-   act needs one; number: the mass in kg, or for lower-hanger the depth in m. False, changing
+   lower-hanger. It takes effect at device time at_s, or at once when that has passed; acts given
+   out of order are done in the order of time, and one that comes within a shake ends it. item where
+   the act needs one; number: the mass in kg, or for lower-hanger the depth in m. False, changing
    nothing, for an act or item it does not know or that cannot be done now. */
 bool tank_act(struct tank *tank, const char *act, const char *item, double number, double at_s);
 
@@ -117,11 +117,11 @@ struct tank_window {
 };
 
 void tank_wait(struct tank *tank, double until_s);
-/* Moves on to from_s and tells what the samples from there over length_s would show. */
+/* Moves on to from_s and computes what the samples from there over length_s would show. */
 void tank_window(struct tank *tank, double from_s, double length_s, struct tank_window *window);
 /* The reading now, were there no drift, creep, play, ringing, bend or noise. */
 double tank_ideal_counts(const struct tank *tank);
-/* When the latest change of the load came to stand, told from the trace as the last time the
+/* When the latest change of the load came to stand, found from the trace as the last time the
    ringing came half way back; change_counts: what the load changed by. */
 double tank_step_s(const struct tank *tank, double change_counts);
 
@@ -131,7 +131,7 @@ double tank_thermometer_c(const struct tank *tank);
 /* The truth, in grams: an item's net buoyancy in the tank's own water with all air out, the item at
    the water's temperature, and with the water that it has taken up until it was last lifted out; or
    in another water, whose true density is drawn once a session and name from a normal distribution
-   about the density told. NaN for an unknown item. */
+   about the declared density. NaN for an unknown item. */
 double tank_truth_in_tank_g(const struct tank *tank, const char *item);
 double tank_truth_in_water_g(const struct tank *tank, const char *item, const char *water,
                              double density_kg_m3, double u_density_kg_m3, double temp_c);

@@ -1,8 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /*
  * The simulated tank as a program: a load cell on a pseudo-terminal, and an operator on standard
- * input and output who does at the tank what the bench asks. rigs/README.md tells how to play with
- * it by hand.
+ * input and output who does at the tank what the bench asks. rigs/README.md explains how to play
+ * with it by hand.
  */
 #define _GNU_SOURCE /* ptsname_r */
 #include <errno.h>
@@ -140,7 +140,7 @@ static void send_unsent(struct program *program) {
 
 /* A line unasked. Where nobody reads it is lost, as on a wire: a full pseudo-terminal must stop
    neither the tank nor the operator. What is sent is whole lines. */
-static void tell(struct program *program) {
+static void print_state(struct program *program) {
     char line[sizeof program->unsent];
     size_t length = print_sample(program, line, sizeof line);
     send_unsent(program);
@@ -356,7 +356,7 @@ static void keep_pace(struct program *program) {
     if (program->pace > 0) {
         double due_s = (monotonic_s() - program->paced_from_s) * program->pace;
         while (tank_time_s(program->tank) < due_s && signalled == 0) {
-            tell(program);
+            print_state(program);
         }
     }
 }

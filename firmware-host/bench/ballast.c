@@ -10,12 +10,12 @@ static const double BALLAST_FACTOR = 1.5;
 static const double LEAD_KG_M3 = 11340; /* handbook value of pure lead */
 static const double WATER_KG_M3 = 1000;
 
-/* Ballast that weighs by more another than lead would was declared wrong, or something carries it:
-   pieces of lead are off their number by some per cent, iron in its place weighs 5 % less (a choice
-   of ours). */
+/* Ballast whose weight differs from lead's by more than this was declared wrong, or something
+   carries it: pieces of lead are off their number by some per cent, iron in its place weighs 5 %
+   less (a choice of ours). */
 static const double DECLARED_FITS_REL = 0.1;
 
-/* Where none is declared, less is none (a choice of ours). */
+/* Where none is declared, anything lighter counts as none (a choice of ours). */
 static const double BALLAST_LEAST_KG = 0.05;
 
 double ballast_holds_kg(double lead_kg) {
@@ -37,7 +37,7 @@ int ballast_bare(struct measuring *measuring, const struct up_indication *here) 
     return MEASURE_BALLAST;
 }
 
-/* At the first empty reading with it. One that comes later, after a break, says nothing new. */
+/* At the first empty reading with it. A later one, after a break, says nothing new. */
 int ballast_hung(struct measuring *measuring, const struct up_indication *here) {
     double lead_kg = measuring->record.rig.ballast_kg, wanted_kg = ballast_holds_kg(lead_kg);
     if (!measuring->bare.known) {

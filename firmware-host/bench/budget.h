@@ -4,18 +4,18 @@
 
 #include "upthrust/measurement.h"
 
-/* What a difference to the tare, made linear, weighs: less the offset. */
+/* The mass that a difference to the tare, made linear, stands for: less the offset. */
 double reads_kg(const struct up_calibration *calibration, double linear_counts);
 double lightest_kg(const struct up_calibration *calibration);
 /* Standard deviation of one loading of this size. */
 double u_loading_kg(const struct up_calibration *calibration, double load_kg);
 
-/* Something that goes on while it is read: its rate, and what it has come to at the readings, with
-   standard uncertainties; told where neither chance nor creep would do it. */
+/* Something that goes on during a reading: its rate, and what it amounts to at the readings, with
+   standard uncertainties; significant where neither chance nor creep explains it. */
 struct unsteady {
     struct up_quantity rate_kg_s;
     double lift_kg, u_kg;
-    bool told;
+    bool significant;
 };
 struct unsteady find_bubbles(const struct up_measurement *measurement);
 struct unsteady find_drips(const struct up_measurement *measurement);

@@ -159,7 +159,7 @@ static const struct row rows[CALIBRATE_STEPS] = {
                           .read = read_mass,
                           .skips_mass = true},
     [CALIBRATE_LINE_DOUBTED] = {{UP_ACTION_CONFIRM, .again = CALIBRATE_TARE}},
-    /* A staircase with a step left out says nothing of a loop. */
+    /* A staircase with a step missing says nothing about hysteresis. */
     [CALIBRATE_STAIR] =
         {{UP_ACTION_HANG_MASS,
           "Without emptying the upper hook, add or remove masses until it holds this in total",
@@ -201,7 +201,7 @@ static int resolve(struct calibrating *calibrating, int next) {
     return next == STEP_ONWARDS ? what_remains(calibrating) : next;
 }
 
-/* Preload and loadings so far, the heavier the more they count. */
+/* Preload and loadings so far; the heavier ones count more. */
 double calibrating_counts_per_kg(const struct calibrating *calibrating) {
     const struct up_loadings *record = &calibrating->record;
     const struct up_indication *preload = &calibrating->preload;
@@ -238,7 +238,7 @@ int calibrating_answer(struct calibrating *calibrating, int step, enum up_answer
     return resolve(calibrating, row->after_answer);
 }
 
-/* The loading or the staircase under way is thrown away. */
+/* The current loading or staircase is discarded. */
 int calibrating_again(struct calibrating *calibrating, int step) {
     calibrating->mass.known = false;
     if (step == CALIBRATE_LINE_DOUBTED) {

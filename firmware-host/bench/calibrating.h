@@ -41,7 +41,7 @@ unsigned calibrate_plan_masses(const struct up_calibrate_plan *plan, double *sor
 int calibrating_begin(struct calibrating *calibrating, const struct up_calibrate_plan *plan);
 const struct step *calibrating_step(int step);
 void calibrating_fill_ask(const struct calibrating *calibrating, int step, struct up_ask *ask);
-/* What a kilogram shows as far as it is known; NaN: not yet. */
+/* The indication of a kilogram as far as it is known; NaN: not yet. */
 double calibrating_counts_per_kg(const struct calibrating *calibrating);
 int calibrating_read(struct calibrating *calibrating, int step, const struct up_indication *here);
 /* The preload counts without a reading too, where readings are typed. */

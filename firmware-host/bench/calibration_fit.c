@@ -11,12 +11,12 @@
 #include "staircase.h"
 #include "text/text.h"
 
-/* A model is made wider only where chance does so once in a hundred times (a choice of ours), with
-   two degrees of freedom left. */
+/* A model is extended only where chance would suggest it once in a hundred times (a choice of
+   ours), with two degrees of freedom left. */
 static const double SIGNIFICANT = 0.99;
 enum { LEAST_DOF = 2 };
 
-/* Unloading turned over: a line through zero is the same for both. */
+/* Unloading with its sign changed: a line through zero is the same for both. */
 struct folded {
     double mass_kg[UP_CALIBRATION_POINTS_MAX], load[UP_CALIBRATION_POINTS_MAX];
     double weight[UP_CALIBRATION_POINTS_MAX]; /* reciprocal variances */
@@ -53,8 +53,8 @@ double up_calibration_linear_counts(const struct up_calibration *calibration, do
 /* ---- weights ---- */
 
 /* A mean's variance is that of a loading over their number, and what lies between the masses. */
-static void weigh(const struct up_loadings *loadings, const struct scatter *scatter, double slope,
-                  double between, struct folded *folded) {
+static void set_weights(const struct up_loadings *loadings, const struct scatter *scatter,
+                        double slope, double between, struct folded *folded) {
     for (unsigned i = 0; i < folded->count && scatter->a > 0; i++) {
         double load = slope * folded->mass_kg[i], shared = between * between * load * load;
         folded->weight[i] = 1 / (scatter_replicates(loadings, i) *
@@ -70,7 +70,7 @@ static double masses_dof(const struct up_loadings *loadings, double terms) {
     return masses - terms;
 }
 
-/* Twice: what lies between the masses shows in the first fit only. */
+/* Twice: the scatter between the masses shows only after a first fit. */
 static bool fit_weighted(const struct up_loadings *loadings, const struct scatter *scatter,
                          size_t first, size_t terms, struct folded *folded, struct up_fit *fit) {
     double off[UP_CALIBRATION_POINTS_MAX] = {0};
@@ -78,7 +78,7 @@ static bool fit_weighted(const struct up_loadings *loadings, const struct scatte
                        fit)) {
         return false;
     }
-    weigh(loadings, scatter, fit->c[1], 0, folded);
+    set_weights(loadings, scatter, fit->c[1], 0, folded);
     bool good = up_fit_powers(folded->mass_kg, folded->load, folded->weight, folded->count, first,
                               terms, fit);
     for (unsigned i = 0; i < folded->count; i++) {
@@ -86,7 +86,7 @@ static bool fit_weighted(const struct up_loadings *loadings, const struct scatte
     }
     double between =
         scatter_between(loadings, scatter, fit->c[1], off, masses_dof(loadings, (double)terms));
-    weigh(loadings, scatter, fit->c[1], between, folded);
+    set_weights(loadings, scatter, fit->c[1], between, folded);
     return good && up_fit_powers(folded->mass_kg, folded->load, folded->weight, folded->count,
                                  first, terms, fit);
 }
@@ -144,8 +144,8 @@ static bool directions_differ(const struct folded *folded, struct up_calibration
 
 /* ---- what is left ---- */
 
-/* What the masses' means depart from the line beyond the scatter of loadings: in proportion to
-   the load, for the root mean square of the masses. */
+/* How far the masses' means lie off the line beyond the scatter of loadings: in proportion to the
+   load, for the root mean square of the masses. */
 static double lack_of_fit_counts(const struct up_loadings *loadings, const struct scatter *scatter,
                                  const struct up_calibration *calibration) {
     double off[UP_CALIBRATION_POINTS_MAX] = {0}, squares_kg2 = 0;
@@ -165,8 +165,8 @@ static double lack_of_fit_counts(const struct up_loadings *loadings, const struc
 
 /* ---- creep, and readings that were late ---- */
 
-/* Creep a decade of time as a share of the load, by least squares over all masses; how far the
-   dwells agree tells its u. */
+/* Creep a decade of time as a share of the load, by least squares over all masses; its u comes from
+   how well the dwells agree. */
 static void find_creep(const struct up_loadings *loadings, struct up_calibration *calibration) {
     double load[UP_CALIBRATION_POINTS_MAX];
     struct up_fit fit;
@@ -176,13 +176,13 @@ static void find_creep(const struct up_loadings *loadings, struct up_calibration
     calibration->creep_at_reading =
         up_fit_powers(load, loadings->at_reading, NULL, loadings->points, 1, 1, &fit) ? fit.c[1]
                                                                                       : 0;
-    /* typed readings keep no schedule */
+    /* typed readings have no fixed timing */
     if (loadings->rig.read_after_s > 0 &&
         up_fit_powers(load, loadings->decade, NULL, loadings->points, 1, 1, &fit)) {
         calibration->creep_rel_decade = fit.c[1];
         calibration->u_creep_rel_decade = sqrt(fit.covariance[1][1]);
-        calibration->creep_is_told = fabs(fit.c[1]) > up_coverage_factor(SIGNIFICANT, fit.dof) *
-                                                          calibration->u_creep_rel_decade;
+        calibration->creep_is_known = fabs(fit.c[1]) > up_coverage_factor(SIGNIFICANT, fit.dof) *
+                                                           calibration->u_creep_rel_decade;
     }
 }
 
@@ -195,7 +195,7 @@ static double decades_late(const struct up_loadings *loadings, unsigned point) {
    standard uncertainty that this leaves with the slope, as a share of it: the creep's is shared by
    all. */
 static double correct_late(struct up_loadings *loadings, const struct up_calibration *calibration) {
-    double creep = calibration->creep_is_told > 0 ? calibration->creep_rel_decade : 0;
+    double creep = calibration->creep_is_known > 0 ? calibration->creep_rel_decade : 0;
     double weighted = 0, squares = 0;
     for (unsigned i = 0; i < loadings->points; i++) {
         struct up_calibration_point *point = &loadings->point[i];
@@ -219,7 +219,7 @@ static double departure(const struct folded *folded, const struct up_fit *straig
     return most;
 }
 
-/* The line as it would be with the bend. */
+/* The line with the bend in it. */
 static void bend(const struct up_fit *bent, struct up_calibration *calibration) {
     double stretch = bent->c[1] / calibration->slope_counts_per_kg;
     calibration->slope_counts_per_kg = bent->c[1];
@@ -229,8 +229,8 @@ static void bend(const struct up_fit *bent, struct up_calibration *calibration) 
     calibration->unloading_slope_counts_per_kg *= stretch;
 }
 
-/* Bent where chance would not do it and where it changes more than a division and than what even
-   the bent line leaves. */
+/* Bent where chance does not explain it, and where the bend changes more than a division and more
+   than the bent line's own residuals. */
 static void fit_bend(const struct up_loadings *loadings, const struct scatter *scatter,
                      struct folded *folded, struct up_calibration *calibration) {
     struct up_calibration *bowed;
@@ -244,7 +244,7 @@ static void fit_bend(const struct up_loadings *loadings, const struct scatter *s
         !up_fit_powers(folded->mass_kg, folded->load, folded->weight, folded->count, 1, 2, &bent)) {
         return;
     }
-    bent.dof -= isnan(ratio) ? 0 : 1; /* the second slope took one */
+    bent.dof -= isnan(ratio) ? 0 : 1; /* the second slope used up one */
     if (bent.dof < LEAST_DOF) {
         return;
     }
@@ -293,7 +293,7 @@ static bool offset_is_told(const struct up_calibration *calibration) {
            up_coverage_factor(SIGNIFICANT, dof) * calibration->u_offset_counts;
 }
 
-/* Of the loads made linear: a bend would pass for an offset. Where one is beyond chance and was
+/* Of the loads made linear: a bend would look like an offset. Where one is beyond chance and was
    accepted, the line has it. */
 static void fit_offset(const struct up_loadings *loadings, const struct scatter *scatter,
                        struct folded folded, struct up_calibration *calibration) {
@@ -338,7 +338,7 @@ static void fill(const struct up_loadings *loadings, struct up_calibration *cali
     memcpy(calibration->rig_sha256, rig->sha256, sizeof calibration->rig_sha256);
     calibration->noise_counts =
         isnan(loadings->noise_counts)
-            ? rig->division_counts / sqrt(12) /* typed: nothing else tells */
+            ? rig->division_counts / sqrt(12) /* typed: nothing else shows it */
             : loadings->noise_counts;
     calibration->division_counts = rig->division_counts;
     calibration->temp_c = rig->air.temp_c.value;
@@ -367,7 +367,7 @@ static bool check_slope(const struct up_fit *fit, struct up_failure *failure) {
                    fit->c[1], sqrt(fit->covariance[1][1]));
 }
 
-/* From one calibration to the next a slope changes by more than the masses' scatter tells. */
+/* From one calibration to the next a slope changes by more than the masses' scatter suggests. */
 static void widen_by_history(const struct up_calibration_history *history,
                              struct up_calibration *calibration) {
     double u = history->slope_rel * fabs(calibration->slope_counts_per_kg);
@@ -402,9 +402,9 @@ static bool fit_on_time(const struct up_loadings *loadings, struct up_calibratio
     calibration->u_unloading_slope_counts_per_kg = (double)NAN;
     calibration->quadratic_f = calibration->quadratic_f_limit = (double)NAN;
     calibration->air_density_kg_m3 = air_kg_m3.value;
-    /* A second slope and a bend are told by the scatter of loadings alone: they would pass for what
-       lies between the masses. */
-    weigh(loadings, &scatter, fit.c[1], 0, &folded);
+    /* A second slope and a bend are judged by the scatter of loadings alone: either would look like
+       scatter between the masses. */
+    set_weights(loadings, &scatter, fit.c[1], 0, &folded);
     directions_differ(&folded, calibration);
     fit_bend(loadings, &scatter, &folded, calibration);
     fit_offset(loadings, &scatter, folded, calibration);

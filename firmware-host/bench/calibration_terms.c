@@ -30,7 +30,7 @@ bool is_typed(const struct up_calibration *calibration) {
     return calibration->window_s == 0;
 }
 
-/* Masses were moved that way too. */
+/* Masses were also moved in this direction. */
 bool is_matched(const struct up_calibration *calibration, bool unloads) {
     bool matched = false;
     for (unsigned i = 0; i < calibration->points; i++) {
@@ -39,19 +39,18 @@ bool is_matched(const struct up_calibration *calibration, bool unloads) {
     return matched;
 }
 
-/* Without a staircase the tares tell how the zero comes back. That is in the scatter of loadings,
-   and with it in that of the trials, so a load that hangs as the masses did carries no bound beside
-   it. */
+/* Without a staircase the tares show how well the zero returns. That is part of the scatter of
+   loadings, and so of the trials: a load that hangs as the masses did needs no extra bound. */
 double hysteresis_unseen_kg(const struct up_calibration *calibration, double load_kg) {
     bool seen = !isnan(calibration->scatter_kg) && !is_typed(calibration) &&
                 is_matched(calibration, load_kg < 0);
     return seen ? 0 : HYSTERESIS_UNSEEN_REL * calibration->span_kg;
 }
 
-/* The way a reading was come by shifts it by half the loop's width at most, either way. The loop
-   was seen over the span of the masses; that of a lighter load is narrower: in proportion where the
-   metal itself lags, hardly narrower where parts slip on each other. The square root lies between
-   (a choice of ours). */
+/* Whether a load was added or removed shifts its reading by at most half the loop's width, either
+   way. The loop was seen over the span of the masses; that of a lighter load is narrower: in
+   proportion where the metal itself lags, hardly narrower where parts slip on each other. The
+   square root lies between (a choice of ours). */
 struct up_term hysteresis(const struct up_calibration *calibration, double load_kg) {
     double share = calibration->span_kg > 0 ? fmin(1, fabs(load_kg) / calibration->span_kg) : 1;
     double zero_kg = isnan(calibration->scatter_kg) ? 0 : calibration->scatter_kg;
@@ -63,8 +62,8 @@ struct up_term hysteresis(const struct up_calibration *calibration, double load_
 }
 
 /* A line through zero departs from the points in proportion to the load: errors of the masses,
-   creep that is not quite additive. It was told of all points together, so of their root mean
-   square. */
+   creep that is not quite additive. It was estimated from all points together, so it holds for
+   their root mean square. */
 struct up_term lack_of_fit(const struct up_calibration *calibration, double load_kg) {
     double squares_kg2 = 0;
     for (unsigned i = 0; i < calibration->points; i++) {
@@ -83,7 +82,7 @@ double lightest_kg(const struct up_calibration *calibration) {
     return least_kg;
 }
 
-/* Told of the masses that hung: where it begins below the lightest nobody knows. */
+/* Known for the masses that hung; what happens below the lightest is unknown. */
 struct up_term offset(const struct up_calibration *calibration, double load_kg) {
     double slope = calibration->slope_counts_per_kg, least_kg = lightest_kg(calibration);
     if (!(calibration->offset_taken > 0)) {
@@ -101,7 +100,7 @@ double reads_kg(const struct up_calibration *calibration, double linear_counts) 
     return kg < 0 ? kg + off_kg : kg - off_kg;
 }
 
-/* Loads are made linear to the slope of loading; that of unloading may be known less well. */
+/* Loads are made linear to the slope of loading; the slope of unloading may be known less well. */
 double u_slope_counts_per_kg(const struct up_calibration *calibration) {
     double u = calibration->u_slope_counts_per_kg;
     double unloading = calibration->unloading_slope_counts_per_kg;
@@ -135,7 +134,7 @@ static bool explains(double u2, double squares, double dof) {
     return squares <= dof * u2 * up_f_limit(SIGNIFICANT, dof, ROUNDING_DOF);
 }
 
-/* Of the masses' means: the same load is rounded alike in each round. */
+/* Of the masses' means: the same load is rounded the same way each time. */
 struct up_rounding up_calibration_rounding(const struct up_calibration *calibration) {
     const struct up_calibration_point *point = calibration->point;
     double squares_g2 = 0, masses = 0, sum_kg = 0, sum_kg2 = 0;

@@ -17,7 +17,7 @@ static const double RETURN_KG = 0.012, RETURN_REL = 0.01;
    up to 33 g (a choice of ours). */
 static const double MASS_FITS_KG = 0.035, MASS_FITS_REL = 0.01;
 
-/* An item hung dry is no lighter (a choice of ours; it may be accepted). */
+/* A dry item is not expected to be lighter (a choice of ours; the operator may accept it). */
 static const double DRY_LEAST_KG = 0.010;
 
 /* Between one division, by which a display turns of itself, and two (a choice of ours). */

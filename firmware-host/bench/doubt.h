@@ -1,12 +1,12 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* Does a reading's trace show that what was asked for has happened? */
+/* Does the trace of the load show that what was asked for was done? */
 #pragma once
 
 #include "step.h"
 
 struct doubt {
     bool open; /* asked about, the reading waits for the answer */
-    bool anew; /* the safe answer begins anew with the step's tare; else only the step */
+    bool anew; /* the safe answer repeats the step from its tare; else only the step itself */
     /* The scale's steps may not show what was asked for: a person's word for it counts for what
        hangs, from then on. */
     bool may_be_light, is_light;

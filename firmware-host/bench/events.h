@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* What the procedure has to say, in order, until somebody takes it. */
+/* The procedure's events, in order, until they are fetched. */
 #pragma once
 
 #include "bench/procedure.h"
@@ -11,7 +11,7 @@ struct events {
     unsigned count;
 };
 
-/* A new last one, empty but for its kind. Where nobody takes them the oldest is lost. */
+/* Appends an event, empty but for its kind. If they are not fetched the oldest is lost. */
 struct up_event *events_push(struct events *events, enum up_event_kind kind);
 void events_fault(struct events *events, const char *format, ...)
     __attribute__((format(printf, 2, 3)));

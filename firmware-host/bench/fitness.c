@@ -7,8 +7,8 @@
 #include "ballast.h"
 #include "text/text.h"
 
-/* All limits here are choices of ours. A fifth of the neutral band of one piece leaves room for all
-   that is no noise. */
+/* All limits here are choices of ours. A fifth of the neutral band of one piece leaves room for
+   everything besides noise. */
 static const double GOOD_G = 0.2 * UP_TOLERANCE_ONE_G;
 static const double GLITCHES_MOST = 0.02, REFUSED_MOST = 0.02, RATE_OFF_MOST = 0.05;
 enum { LEAST_READINGS = 16, LEAST_PAIRS = 8 };
@@ -60,7 +60,7 @@ static double mean_scatter(const struct up_heard_column *column, double noise, d
     return scatter;
 }
 
-/* Where the noise is below the smallest step no mean is better than the step. */
+/* Where the noise is below the division no mean is better than the division. */
 static double plateau_u(const struct up_heard_column *column, double division, double noise,
                         double readings) {
     double step = division / sqrt(12);
@@ -77,8 +77,8 @@ static double stream_rate_hz(const struct up_listening *listening, double heard_
                                                    : (double)listening->samples / heard_s;
 }
 
-static void find_lines(const struct up_listening *listening, const struct up_fitness *fitness,
-                       struct up_findings *findings) {
+static void find_refused_lines(const struct up_listening *listening,
+                               const struct up_fitness *fitness, struct up_findings *findings) {
     const struct up_line_rule *line = &listening->rig->line;
     uint64_t stalls = listening->pace.count[UP_PACE_STALL] + listening->pace.count[UP_PACE_RATE];
     find(findings, fitness->refused_share <= REFUSED_MOST, "%.1f %% of %llu lines do not fit",
@@ -143,7 +143,7 @@ void up_fitness_of_stream(const struct up_listening *listening, double counts_pe
     bool in_kg = rig->line.load_unit != UP_LOAD_COUNTS;
     double slope = counts_per_kg != 0 ? fabs(counts_per_kg) : in_kg ? 1 : (double)NAN;
     double lines = (double)listening->reader.lines, samples = (double)listening->samples;
-    /* the line that we came into, and the one that we left, are nobody's mistake */
+    /* a line cut at the beginning or end of listening is not a fault */
     double refused = (double)up_reader_refused(&listening->reader);
     double cut = (double)listening->reader.count[UP_REFUSED_CUT];
     double readings;
@@ -160,7 +160,7 @@ void up_fitness_of_stream(const struct up_listening *listening, double counts_pe
         fitness->u_weighing_g = WEIGHING * fitness->u_plateau / slope * 1e3;
     }
     find_words(&listening->reader, findings);
-    find_lines(listening, fitness, findings);
+    find_refused_lines(listening, fitness, findings);
     find_noise(column, fitness, in_kg ? "kg" : "counts", findings);
 }
 

@@ -32,7 +32,7 @@ struct up_fitness {
     double glitch_share, refused_share;
 };
 
-/* What the first load column tells. `counts_per_kg` is the calibration's slope, 0 where there is
+/* What the first load column shows. `counts_per_kg` is the calibration's slope, 0 where there is
    none; `heard_s` how long the host listened, NaN for a recording. Adds to the findings. */
 void up_fitness_of_stream(const struct up_listening *listening, double counts_per_kg,
                           double heard_s, struct up_fitness *fitness, struct up_findings *findings);

@@ -6,9 +6,9 @@
 #include "metrology/outlier.h"
 #include "text/text.h"
 
-/* A trial that lies off by chance is asked about in one session of a hundred. */
+/* A trial that lies off by chance raises a question in one session of a hundred. */
 static const double OUTLIER_SIGNIFICANCE = 0.01;
-/* One that is off by less changes no diver's lead: it is not worth the question. */
+/* One that is off by less would not change a diver's lead, so no question is asked. */
 static const double OUTLIER_MATTERS_KG = 0.0005;
 enum { OUTLIER_LEAST_TRIALS = 4 };
 
@@ -77,7 +77,7 @@ static bool matters(const struct interim *interim, const struct up_measurement *
            fmax(OUTLIER_MATTERS_KG, rounding_kg);
 }
 
-/* Of a pair the second one is let go where it alone does not matter. */
+/* Of a pair the second one is dropped where it alone does not matter. */
 static bool is_worth_a_question(struct interim *interim, const struct up_measurement *record) {
     if (interim->suspects == 2 && !matters(interim, record, 1)) {
         interim->suspects = 1;
@@ -98,7 +98,8 @@ static bool all_decided(const struct up_measurement *record) {
 enum interim_verdict interim_analyse(struct interim *interim, const struct up_measurement *record,
                                      const struct up_measure_plan *plan) {
     bool full = record->trials == UP_TRIALS_MAX;
-    unsigned due = interim->analyses < plan->looks ? plan->look[interim->analyses] : plan->trials;
+    unsigned due =
+        interim->analyses < plan->analyses ? plan->analysis_at[interim->analyses] : plan->trials;
     if (up_measurement_trials(record) < due && !full) {
         return INTERIM_MORE_TRIALS;
     }
@@ -108,6 +109,6 @@ enum interim_verdict interim_analyse(struct interim *interim, const struct up_me
         return INTERIM_OUTLIER;
     }
     interim->analyses++;
-    return full || interim->analyses >= plan->looks || all_decided(record) ? INTERIM_ENOUGH
-                                                                           : INTERIM_MORE_TRIALS;
+    return full || interim->analyses >= plan->analyses || all_decided(record) ? INTERIM_ENOUGH
+                                                                              : INTERIM_MORE_TRIALS;
 }

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* Does an earlier calibration read known masses right? */
+/* Does an earlier calibration still read known masses correctly? */
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -19,7 +19,7 @@ static double tolerance_kg(const struct up_rig *rig, double mass_kg) {
                                                   : up_mass_error_kg(rig->mass_class, mass_kg);
 }
 
-/* One mass cannot tell a bend from a slope, nor what is hung from what is taken off. */
+/* One mass cannot distinguish a bend from a slope, nor loading from unloading. */
 static bool is_straight(const struct up_calibration *calibration) {
     return calibration->quadratic_counts_per_kg2 == 0 &&
            isnan(calibration->unloading_slope_counts_per_kg);

@@ -4,8 +4,8 @@
 
 #include "measuring.h"
 
-/* The second depth must differ by as much as makes its pressure tell (a choice of ours: a litre of
-   gas then loses 9 g). */
+/* The second depth must differ enough for its pressure to show (a choice of ours: a litre of gas
+   then loses 9 g). */
 static const double DEEPER_LEAST_M = 0.1;
 
 bool up_calibration_fits(const struct up_calibration *calibration, const struct up_rig *rig,
@@ -49,14 +49,15 @@ static bool trials_make_sense(const struct up_measure_plan *plan, struct up_fail
         return up_fail(failure, UP_STATUS_WRONG_INPUT, "%u trials: give 2 to %d", plan->trials,
                        UP_TRIALS_MAX);
     }
-    for (unsigned i = 0; i < plan->looks; i++) {
-        if (plan->look[i] < 2 || plan->look[i] <= last || plan->look[i] > UP_TRIALS_MAX) {
+    for (unsigned i = 0; i < plan->analyses; i++) {
+        if (plan->analysis_at[i] < 2 || plan->analysis_at[i] <= last ||
+            plan->analysis_at[i] > UP_TRIALS_MAX) {
             return up_fail(failure, UP_STATUS_WRONG_INPUT,
                            "looks at the results after %u and then %u trials: give counts that "
                            "rise, from 2 to %d",
-                           last, plan->look[i], UP_TRIALS_MAX);
+                           last, plan->analysis_at[i], UP_TRIALS_MAX);
         }
-        last = plan->look[i];
+        last = plan->analysis_at[i];
     }
     return true;
 }
@@ -95,7 +96,7 @@ static bool quick_makes_sense(const struct up_measure_plan *plan, struct up_fail
                        "when enough is known; weigh it in full");
     }
     if (plan->second_depth_m != 0 || plan->two_point_m != 0 || plan->references > 0 ||
-        plan->looks > 0) {
+        plan->analyses > 0) {
         return up_fail(failure, UP_STATUS_WRONG_INPUT,
                        "a quick weighing has no second depth, second line, reference body or "
                        "numbers of trials: weigh it in full for these");
@@ -144,7 +145,7 @@ double up_measure_guess_s(const struct up_measure_plan *plan, double *trial_s) {
                       (plan->opening.known ? -reading_s : reading_s + HANDLING_S);
     unsigned sides = 2 * plan->references + (plan->two_point_m != 0 ? 2 : 0) +
                      (plan->second_depth_m != 0 ? 3 : 0);
-    unsigned trials = plan->looks > 0 ? plan->look[0] : plan->trials;
+    unsigned trials = plan->analyses > 0 ? plan->analysis_at[0] : plan->trials;
     int shakes = strcmp(plan->item.kind, "lead") == 0 ? SHAKES_OF_LEAD : SHAKES_USUAL;
     *trial_s = (2 + shakes) * reading_s; /* immersed, each shake, the hanger */
     return before_s + sides * reading_s + trials * *trial_s;
@@ -162,7 +163,7 @@ void up_measurement_begin(struct up_measurement *measurement, const struct up_me
                                            .waters = plan->waters,
                                            .confidence = plan->confidence,
                                            .coverage = plan->coverage,
-                                           .looks = plan->looks,
+                                           .analyses = plan->analyses,
                                            .draws = plan->draws,
                                            .seed = plan->seed,
                                            .water_temp_c = plan->rig->temp_c,

@@ -32,7 +32,7 @@ void measuring_type_temperature(struct measuring *measuring, double temp_c) {
     measuring->temp_lost = false;
 }
 
-/* A thermometer that falls out costs nothing but a look at another one. */
+/* If the thermometer fails, the operator reads another one; nothing is lost. */
 void measuring_watch_temperature(struct measuring *measuring, double temp_c) {
     if (!isnan(temp_c)) {
         measuring->record.water_temp_c = temp_c;
@@ -78,15 +78,15 @@ static int check_capacity(struct measuring *measuring, const struct up_indicatio
 
 #define PART(member) offsetof(struct measuring, member)
 
-/* A reading becomes the latest tare, or what hangs. A tare that comes after something hung takes
-   the load off it into the record; hook and hanger are one, so it opens what comes next as well. */
+/* A reading becomes the latest tare, or the load that hangs. A tare read after a load completes
+   that load for the record; hook and hanger are one, so the same tare begins the next load. */
 struct row {
     struct step step;
     bool is_tare;
     size_t into;      /* of the record: the load that this tare completes */
-    size_t completes; /* flag: this part of the session is done with the reading */
-    size_t skips;     /* flag: it is done where the step is skipped */
-    int next; /* after the reading, unless `read` says it, which sees what was read before */
+    size_t completes; /* flag: the reading completes this part of the session */
+    size_t skips;     /* flag: skipping the step completes it */
+    int next; /* after the reading, unless `read` decides, which sees what was read before */
     int (*read)(struct measuring *measuring, const struct up_indication *here);
     int after_answer; /* without a reading: a skip, or a word where nothing is read; unless ... */
     int (*answer)(struct measuring *measuring, enum up_answer_word word);
@@ -172,7 +172,7 @@ static const struct row rows[MEASURE_STEPS] = {
                           .read = trial_lifted_out},
     [MEASURE_TRIAL_DOUBTED] = {{UP_ACTION_CONFIRM, .of_item = true, .again = MEASURE_TARE},
                                .answer = trial_doubted},
-    /* A break spoils nothing but the tare before the question. */
+    /* A break spoils only the tare before the question. */
     [MEASURE_OUTLIER] = {{UP_ACTION_CONFIRM, .may_skip = true, .again = MEASURE_OUTLIER},
                          .answer = trial_outlier},
     [MEASURE_LEVEL] = {{UP_ACTION_HANG_LEVEL,
@@ -313,7 +313,7 @@ int measuring_again(struct measuring *measuring, int step) {
 
 /* ---- the beginning, and the neighbour's ---- */
 
-/* With the hanger as a neighbour left it, the item is the first thing to hang. */
+/* Where the session before left the hanger ready, the item is hung first. */
 int measuring_begin(struct measuring *measuring, const struct up_measure_plan *plan,
                     struct events *events) {
     const struct up_opening *opening = &plan->opening;

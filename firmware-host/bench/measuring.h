@@ -42,7 +42,7 @@ struct measuring {
 
     struct up_indication tare; /* the latest */
     bool tare_is_stale;        /* the step that it opened was broken off */
-    bool lowered;              /* the hanger went to another depth: the tare is that one's */
+    bool lowered;              /* the hanger was lowered: the tare belongs to the second depth */
     struct up_indication hung; /* the latest reading of what hangs, which a tare completes */
 
     struct up_indication bare; /* the bare hook; not known once the ballast was weighed by it */
@@ -52,7 +52,7 @@ struct measuring {
     unsigned body_readings;
 
     double temp_s;              /* device time of the water's temperature */
-    bool temp_lost, temp_typed; /* the lines carry it no more; it was typed since */
+    bool temp_lost, temp_typed; /* the lines no longer carry it; it was typed since */
 
     struct up_trial trial; /* under way */
     double immersed_s;     /* the item, for the first time */
@@ -74,18 +74,18 @@ const struct step *measuring_step(int step);
 /* What the ask of a step says beside its row. */
 void measuring_fill_ask(const struct measuring *measuring, int step, struct up_ask *ask);
 
-/* What follows a reading; an answer without one; a break, for which the step begins anew. */
+/* What follows a reading, an answer without one, or a break, after which the step is repeated. */
 int measuring_read(struct measuring *measuring, int step, const struct up_indication *here);
 int measuring_answer(struct measuring *measuring, int step, enum up_answer_word word);
 int measuring_again(struct measuring *measuring, int step);
 
-/* Device time begins: what a neighbour left gets its place in it. */
+/* The stream begins: the tare left by the session before gets its device time. */
 void measuring_begin_stream(struct measuring *measuring, double time_s);
 /* The water's temperature as a plateau has it, or as a person typed it. */
 void measuring_watch_temperature(struct measuring *measuring, double temp_c);
 void measuring_type_temperature(struct measuring *measuring, double temp_c);
 
-/* Long after it was left. */
+/* A session goes on long after it was interrupted. */
 void measuring_resume(struct measuring *measuring);
 
 struct up_opening measuring_opening(const struct measuring *measuring, double now_s);
@@ -116,7 +116,7 @@ int ballast_hung(struct measuring *measuring, const struct up_indication *here);
 int ballast_doubted(struct measuring *measuring, enum up_answer_word word);
 bool ballast_holds(const struct measuring *measuring, const struct up_indication *here);
 
-/* body.c: a reference body is weighed, skipped, or accepted outside its limits. */
+/* reference_body.c: a reference body is weighed, skipped, or accepted outside its limits. */
 int body_lifted_out(struct measuring *measuring, const struct up_indication *here);
 int body_skipped(struct measuring *measuring, enum up_answer_word word);
 int body_confirmed(struct measuring *measuring, enum up_answer_word word);

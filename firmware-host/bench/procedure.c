@@ -13,8 +13,8 @@ enum { BROKEN_MAX = 3 };
    to everything must not weigh for ever (a choice of ours). */
 enum { DOUBTS_MAX = 20 };
 
-/* An overload is over, and the next one a new one, where the load is below this share of what the
-   cell bears. */
+/* An overload has ended when the load is below this share of the cell's capacity; the next one is a
+   new one. */
 static const double RELIEVED = 0.95;
 
 const char *up_action_name(enum up_action action) {
@@ -53,7 +53,7 @@ static bool is_typed(const struct up_procedure *procedure) {
     return procedure->rig->port_kind == UP_PORT_TYPED;
 }
 
-/* A person types what the scale shows, but for what only exercises it. */
+/* A person types what the scale shows, except for loads that only exercise the cell. */
 static bool needs_reading(const struct up_procedure *procedure, const struct step *step) {
     return step->plateau != NULL && !(is_typed(procedure) && step->is_exercise);
 }
@@ -76,7 +76,7 @@ static void give_up(struct up_procedure *procedure) {
     finish(procedure);
 }
 
-/* A step of the sequence that asks for accept: done does again what is in doubt. */
+/* A step that asks for accept: done repeats what is in doubt. */
 static bool is_doubt(const struct step *step) {
     return step->action == UP_ACTION_CONFIRM && !step->may_skip;
 }
@@ -100,7 +100,7 @@ static void fill_ask(struct up_procedure *procedure, const struct step *step) {
     }
 }
 
-/* What the sequence says comes next. */
+/* The next step according to the sequence. */
 static void go_to(struct up_procedure *procedure, int next) {
     if (next == STEP_END) {
         finish(procedure);
@@ -124,7 +124,7 @@ static void go_to(struct up_procedure *procedure, int next) {
     events_push(&procedure->events, UP_EVENT_ASK)->ask = procedure->ask;
 }
 
-/* The reading waits: the ask of the step is replaced by a question about it. */
+/* The reading is held back: instead of the step's ask a question about it is put. */
 static void ask_in_doubt(struct up_procedure *procedure, const struct up_plateau *plateau) {
     struct up_ask asked = procedure->ask;
     procedure->doubt.open = true;
@@ -140,7 +140,7 @@ static void ask_in_doubt(struct up_procedure *procedure, const struct up_plateau
     events_push(&procedure->events, UP_EVENT_ASK)->ask = procedure->ask;
 }
 
-static void begin_step_anew(struct up_procedure *procedure) {
+static void restart_step(struct up_procedure *procedure) {
     go_to(procedure, procedure->calibrating != NULL
                          ? calibrating_again(procedure->calibrating, procedure->step)
                          : measuring_again(procedure->measuring, procedure->step));
@@ -148,7 +148,7 @@ static void begin_step_anew(struct up_procedure *procedure) {
 
 static void break_step(struct up_procedure *procedure) {
     if (++procedure->broken < BROKEN_MAX) {
-        begin_step_anew(procedure);
+        restart_step(procedure);
         return;
     }
     events_fault(&procedure->events,
@@ -165,8 +165,8 @@ void up_procedure_interrupt(struct up_procedure *procedure, const char *text) {
         return;
     }
     events_fault(&procedure->events, "%s", text);
-    procedure->tare = (double)NAN; /* it may be another cell */
-    begin_step_anew(procedure);
+    procedure->tare = (double)NAN; /* the cell may have been replaced */
+    restart_step(procedure);
     if (procedure->measuring != NULL) {
         procedure->measuring->returned = true;
     }
@@ -175,10 +175,10 @@ void up_procedure_interrupt(struct up_procedure *procedure, const char *text) {
     up_glitch_filter_restart(&procedure->stream.filter);
 }
 
-void up_procedure_leave(struct up_procedure *procedure, const char *text) {
+void up_procedure_abandon_step(struct up_procedure *procedure, const char *text) {
     if (procedure->stage == STAGE_ASKING) {
         events_fault(&procedure->events, "%s", text);
-        begin_step_anew(procedure);
+        restart_step(procedure);
         schedule_rest(&procedure->schedule, procedure->rig);
     }
 }
@@ -219,7 +219,7 @@ static bool accept_temperature(struct up_procedure *procedure, double number,
     return true;
 }
 
-/* A reading far from what hangs was typed in another unit, or with a slip of the point. */
+/* A reading far from the known load has another unit, or a misplaced decimal point. */
 static bool is_plausible(const struct up_procedure *procedure, double load_kg,
                          struct up_failure *failure) {
     const struct calibrating *calibrating = procedure->calibrating;
@@ -310,7 +310,7 @@ static void answer_step(struct up_procedure *procedure, enum up_answer_word word
 static void take_plateau(struct up_procedure *procedure, const struct up_plateau *plateau);
 static void judge_plateau(struct up_procedure *procedure, const struct up_plateau *plateau);
 
-/* Done is the safe answer: what is in doubt is read again. */
+/* Done is the safe answer: the reading in doubt is repeated. */
 static void answer_doubt(struct up_procedure *procedure, enum up_answer_word word) {
     struct doubt *doubt = &procedure->doubt;
     doubt->open = false;
@@ -321,13 +321,13 @@ static void answer_doubt(struct up_procedure *procedure, enum up_answer_word wor
     } else if (gives_up_doubting(procedure, doubt->text)) {
         return;
     } else if (word == UP_ANSWER_AGAIN || doubt->anew) {
-        begin_step_anew(procedure);
+        restart_step(procedure);
     } else {
         go_to(procedure, procedure->step);
     }
 }
 
-/* One typed reading is a plateau of one: of its scatter only the division is known. */
+/* One typed reading is a plateau of one reading: only the division is known of its scatter. */
 static void take_typed(struct up_procedure *procedure) {
     double now_s = procedure->stream.now_s;
     struct up_plateau plateau = {.start_s = now_s,
@@ -359,7 +359,7 @@ bool up_procedure_answer(struct up_procedure *procedure, unsigned id, enum up_an
     } else if (procedure->doubt.open) {
         answer_doubt(procedure, word);
     } else if (word == UP_ANSWER_AGAIN) {
-        begin_step_anew(procedure);
+        restart_step(procedure);
     } else if (word == UP_ANSWER_SKIP || !needs_reading(procedure, step_of(procedure))) {
         answer_step(procedure, word);
     } else if (is_typed(procedure)) {
@@ -370,7 +370,7 @@ bool up_procedure_answer(struct up_procedure *procedure, unsigned id, enum up_an
 
 /* ---- plateaus ---- */
 
-/* The ballast stays on: it is no load that a tare comes back from. */
+/* The ballast stays on, so it is not a load whose removal the tare shows. */
 static void note_step(struct up_procedure *procedure, const struct up_indication *here) {
     const struct up_indication *last = &procedure->schedule.last;
     bool is_bare = step_of(procedure)->action == UP_ACTION_BARE_HOOK;
@@ -466,8 +466,8 @@ static void push_unsettled(struct up_procedure *procedure, const struct up_plate
     }
 }
 
-/* What has not settled is read later, as long as there is patience. Nothing is read from what only
-   exercises the cell, so it need not settle. */
+/* A load that has not settled is read later, up to patience_s. A load that only exercises the cell
+   is not read, so it need not settle. */
 static void take_or_wait(struct up_procedure *procedure, struct up_plateau *plateau, bool settled) {
     struct schedule *schedule = &procedure->schedule;
     plateau->late_s = schedule->late_s;
@@ -567,8 +567,8 @@ static void push_pace(struct up_procedure *procedure, const struct up_pace_event
     }
 }
 
-/* Where the lines carry a clock, what the host held back for a while is as good as ever. */
-static bool spoils(const struct up_pace_event *event) {
+/* Where the lines carry a clock, readings that the host delayed are still good. */
+static bool interrupts_reading(const struct up_pace_event *event) {
     return event->kind == UP_PACE_RATE || !event->by_device ||
            (event->kind == UP_PACE_STALL && event->lines_lost);
 }
@@ -581,7 +581,7 @@ static void watch_pace(struct up_procedure *procedure, const struct up_sample *s
     bool one_word =
         up_pace_is_runaway(&event) && up_glitch_filter_condemn(&procedure->stream.filter);
     bool of_the_stall = event.kind == UP_PACE_BURST && procedure->stall_spoilt;
-    bool spoilt = procedure->stage == STAGE_READING && spoils(&event) && !of_the_stall;
+    bool spoilt = procedure->stage == STAGE_READING && interrupts_reading(&event) && !of_the_stall;
     procedure->stall_spoilt = event.kind == UP_PACE_STALL && spoilt;
     if (spoilt) {
         push_pace(procedure, &event, one_word);

@@ -26,7 +26,7 @@ enum up_action {
     UP_ACTION_HANG_REFERENCE, /* a body of known mass and volume, under water */
     UP_ACTION_LOWER_HANGER,   /* empty, so that the item will hang at another depth */
     UP_ACTION_HANG_LEVEL,     /* between the hook and a fixed line, one end on each */
-    UP_ACTION_CONFIRM,        /* nothing to handle: a word is wanted, the text says for what */
+    UP_ACTION_CONFIRM,        /* nothing to handle: the text asks for a word */
     UP_ACTIONS
 };
 
@@ -47,16 +47,16 @@ struct up_ask {
     bool accepts;     /* a question: only the word accept keeps what is in doubt */
     const char *unit; /* of the number: "C", "kg", ...; NULL where none is wanted */
     char text[240];   /* for a person: what to do now */
-    const char *how;  /* and how to answer, where that is not as ever; else NULL */
+    const char *how;  /* and how to answer, where that is unusual; else NULL */
     const char *line; /* rig-check: what is tried, such as "pedal short"; else NULL */
 };
 
 enum up_answer_word {
     UP_ANSWER_DONE,
     UP_ANSWER_SKIP,
-    UP_ANSWER_AGAIN, /* the step before was spoilt: do it once more */
+    UP_ANSWER_AGAIN, /* the step before was spoilt: repeat it */
     UP_ANSWER_STOP,
-    UP_ANSWER_ACCEPT, /* to a question: go on as it is. A typed word only, no key and no pedal */
+    UP_ANSWER_ACCEPT, /* to a question: continue as it is. A typed word only, no key and no pedal */
     UP_ANSWER_NUMBER
 };
 
@@ -65,7 +65,7 @@ enum up_event_kind {
     UP_EVENT_PLATEAU,
     UP_EVENT_TRIAL,
     UP_EVENT_FAULT,    /* text: the step is asked for again, or a load must come off at once */
-    UP_EVENT_NOTE,     /* text: worth telling and keeping, nothing to be done */
+    UP_EVENT_NOTE,     /* text: shown and stored, nothing to be done */
     UP_EVENT_CHECK,    /* a reference body was weighed */
     UP_EVENT_FINISHED, /* done or stopped; results or calibration can be taken */
 };
@@ -93,7 +93,7 @@ struct up_calibrate_plan {
     char adopts[UP_ID_SIZE];
 };
 
-enum { UP_LOOKS_MAX = 8 };
+enum { UP_ANALYSES_MAX = 8 };
 
 /* A tank in a room warms and cools by some tenths of a kelvin an hour: a temperature that a person
    read is asked for again after so long (a choice of ours). */
@@ -117,7 +117,7 @@ struct up_measure_plan {
     unsigned trials; /* 2 at least; 1 where the repeatability of the kind is known */
     /* Counts of trials, rising, after which the results are looked at: where all are decided the
        session goes no further. The last one is `trials`; none: one look, at the end. */
-    unsigned look[UP_LOOKS_MAX], looks;
+    unsigned analysis_at[UP_ANALYSES_MAX], analyses;
     /* What the bench has learned of items of this kind; u and share 0 where it has not. */
     struct up_quantity kind_repeatability_kg; /* u: standard deviation of a trial; its dof */
     double kind_shake_share;                  /* a shake frees this share of the air at least */
@@ -164,7 +164,7 @@ void up_procedure_destroy(struct up_procedure *procedure);
 bool up_procedure_next(struct up_procedure *procedure, struct up_event *event);
 void up_procedure_sample(struct up_procedure *procedure, const struct up_sample *sample);
 /* Before the samples of a chunk from a live port: the host's monotonic time at which it came. Never
-   0; where it is never told, only the device's clock is looked at. */
+   0; without it only the device's clock is checked. */
 void up_procedure_arrival(struct up_procedure *procedure, double arrival_s);
 
 /* False, changing nothing, for an id that is not the open ask's, or a number that is missing, not
@@ -172,30 +172,30 @@ void up_procedure_arrival(struct up_procedure *procedure, double arrival_s);
 bool up_procedure_answer(struct up_procedure *procedure, unsigned id, enum up_answer_word word,
                          double number, struct up_failure *failure);
 
-/* The stream broke off, or goes on after that: a fault with this text, and the step under way is
-   asked again from its tare. Nobody at the bench failed, so it does not count among the tries. */
+/* The stream broke off, or resumes: a fault with this text, and the current step is asked again
+   from its tare. The operator did nothing wrong, so it does not count among the tries. */
 void up_procedure_interrupt(struct up_procedure *procedure, const char *text);
 
-/* Nobody has done what is asked for so long that drift and creep have taken their own way: a fault
-   with this text, and the step begins anew from a tare, which is read later than others since what
-   hung so long has left its mark on the cell. */
-void up_procedure_leave(struct up_procedure *procedure, const char *text);
+/* The operator has not answered for so long that drift and creep matter: a fault with this text,
+   and the step is repeated from a tare, which is read later than usual, since the cell must recover
+   from the load that hung so long. */
+void up_procedure_abandon_step(struct up_procedure *procedure, const char *text);
 
-/* Ends it before its end; what was completed can be taken. */
+/* Stops the procedure early; what was completed can be fetched. */
 void up_procedure_stop(struct up_procedure *procedure);
 
-/* One that was stopped, gave up or was left in its course goes on: a fault with this text, and the
-   step begins anew as after up_procedure_leave. Nothing where it came to its end. */
+/* Continues a procedure that was stopped, gave up or was interrupted: a fault with this text, and
+   the step begins anew as after up_procedure_abandon_step. Nothing where it came to its end. */
 void up_procedure_resume(struct up_procedure *procedure, const char *text);
 
 struct up_progress {
     unsigned done, wanted; /* trials, or loadings of a calibration */
     bool weighed_in_air;
-    bool complete; /* came to its planned end: neither stopped nor given up */
+    bool complete; /* ended as planned: neither stopped nor given up */
 };
 struct up_progress up_procedure_progress(const struct up_procedure *procedure);
 
-/* Where readings are typed no sample tells the time: the host's, in seconds since any beginning. */
+/* Where readings are typed no sample carries a time: seconds of the host's clock, any origin. */
 void up_procedure_clock(struct up_procedure *procedure, double time_s);
 
 bool up_procedure_is_asking(const struct up_procedure *procedure);
@@ -225,8 +225,7 @@ struct up_procedure_view {
 };
 struct up_procedure_view up_procedure_view(const struct up_procedure *procedure);
 
-/* What was measured so far: lives as long as the procedure. NULL for the other kind of procedure.
- */
+/* The record so far; lives as long as the procedure. NULL for the other kind of procedure. */
 const struct up_measurement *up_procedure_measurement(const struct up_procedure *procedure);
 const struct up_loadings *up_procedure_loadings(const struct up_procedure *procedure);
 

@@ -10,7 +10,7 @@
 
 /* Looks are set before: after the first reading, the first, second and fourth shake, and at the end
    of a second immersion (our choice). */
-enum { SHAKES_MOST = 4, LOOK_OF_SECOND = UP_QUICK_LOOKS };
+enum { SHAKES_MOST = 4, LOOK_OF_SECOND = UP_QUICK_ANALYSES };
 static const unsigned look_after_shakes[SHAKES_MOST + 1] = {1, 2, 3, 0, 4};
 
 /* Where the scatter of the kind is not known, what to do next is chosen as with this one; no class
@@ -49,8 +49,8 @@ void quick_begin(struct measuring *measuring) {
     struct up_quick_progress *progress = &measuring->quick.progress;
     record->quick = (struct up_quick_rule){
         .on = true,
-        .bound_one = up_pocock_bound(UP_QUICK_LOOKS, 1 - record->confidence, false),
-        .bound_two = up_pocock_bound(UP_QUICK_LOOKS, 1 - record->coverage, true),
+        .bound_one = up_pocock_bound(UP_QUICK_ANALYSES, 1 - record->confidence, false),
+        .bound_two = up_pocock_bound(UP_QUICK_ANALYSES, 1 - record->coverage, true),
         .mass_kg = plan->mass_kg,
         .u_mass_kg = plan->u_mass_kg};
     measuring->air_done = true;
@@ -83,8 +83,8 @@ static void read_trial(const struct measuring *measuring, const struct up_indica
 }
 
 /* With the trial under way as one more; NULL: with those that are complete. */
-static bool look(const struct measuring *measuring, const struct up_trial *trial, double shrink,
-                 enum quick_air air, struct up_result *result) {
+static bool analysis_at(const struct measuring *measuring, const struct up_trial *trial,
+                        double shrink, enum quick_air air, struct up_result *result) {
     UP_FREED struct up_measurement *record = up_allocate(1, sizeof *record);
     *record = measuring->record;
     if (trial != NULL) {
@@ -99,14 +99,14 @@ static bool look(const struct measuring *measuring, const struct up_trial *trial
 /* Of the class, as well as can be told. */
 static enum up_class class_now(const struct measuring *measuring, const struct up_trial *trial,
                                struct up_result *result) {
-    return look(measuring, trial, 1, QUICK_AIR_AS_IS, result) ? result->answer.class
-                                                              : UP_CLASS_UNDECIDED;
+    return analysis_at(measuring, trial, 1, QUICK_AIR_AS_IS, result) ? result->answer.class
+                                                                     : UP_CLASS_UNDECIDED;
 }
 
 static bool may_be_decided(const struct measuring *measuring, const struct up_trial *trial,
                            enum quick_air air) {
     UP_FREED struct up_result *result = up_allocate(1, sizeof *result);
-    return look(measuring, trial, SHRINKS_TO, air, result) &&
+    return analysis_at(measuring, trial, SHRINKS_TO, air, result) &&
            result->answer.class != UP_CLASS_UNDECIDED;
 }
 
@@ -133,7 +133,7 @@ static bool look_at(struct measuring *measuring, const struct up_indication *her
     enum up_class class = class_now(measuring, &trial, result);
     bool stands = number > 0 && class != UP_CLASS_UNDECIDED;
     bool stated = stands && is_scatter_known(measuring, measuring->record.trials + 1);
-    measuring->record.quick.look = number > 0 ? number : measuring->record.quick.look;
+    measuring->record.quick.analysis = number > 0 ? number : measuring->record.quick.analysis;
     tell(measuring, stated ? class : UP_CLASS_UNDECIDED, result);
     return stands;
 }
@@ -171,7 +171,8 @@ int quick_lifted(struct measuring *measuring) {
     UP_FREED struct up_result *result = up_allocate(1, sizeof *result);
     unsigned trials = measuring->record.trials;
     bool known = is_scatter_known(measuring, trials);
-    measuring->record.quick.look = trials > 1 ? LOOK_OF_SECOND : measuring->record.quick.look;
+    measuring->record.quick.analysis =
+        trials > 1 ? LOOK_OF_SECOND : measuring->record.quick.analysis;
     enum up_class class = class_now(measuring, NULL, result);
     bool stated = known && class != UP_CLASS_UNDECIDED;
     bool again = !stated && trials < 2 && may_be_decided(measuring, NULL, QUICK_AIR_AS_IS);

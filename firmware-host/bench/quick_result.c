@@ -135,7 +135,7 @@ static bool make_quick(const struct up_measurement *record, double shrink, enum 
     double air_kg = air == QUICK_AIR_NONE ? 0 : air_bound_kg(record, sd_counts);
     *quick = (struct up_quick){.is = true,
                                .at_most = isinf(air_kg),
-                               .look = record->quick.look,
+                               .analysis = record->quick.analysis,
                                .bound_one = up_bound_by_level(record->quick.bound_one, b.dof),
                                .bound_two = up_bound_by_level(record->quick.bound_two, b.dof),
                                .early_kg = early_kg(record),
@@ -143,12 +143,12 @@ static bool make_quick(const struct up_measurement *record, double shrink, enum 
                                .air_kg = air_kg};
     b.u *= shrink;
     double either_kg = quick->early_kg + quick->margin_kg;
-    struct up_repeated_interval told =
+    struct up_repeated_interval significant =
         up_repeat_interval(b, record->quick.bound_two, either_kg + air_kg, either_kg);
     struct up_repeated_interval class =
         up_repeat_interval(b, record->quick.bound_one, either_kg + air_kg, either_kg);
-    quick->low_kg = told.low;
-    quick->high_kg = told.high;
+    quick->low_kg = significant.low;
+    quick->high_kg = significant.high;
     quick->class_low_kg = class.low;
     quick->class_high_kg = class.high;
     fill_answer(result);
@@ -194,10 +194,10 @@ bool up_measurement_quick_results(const struct up_measurement *measurement,
 
 bool quick_look(const struct up_measurement *record, double shrink, enum quick_air air,
                 struct up_result *result) {
-    UP_FREED struct up_measurement *look = up_allocate(1, sizeof *look);
+    UP_FREED struct up_measurement *analysis_at = up_allocate(1, sizeof *analysis_at);
     unsigned results;
-    *look = *record;
-    look->waters = 0;
-    look->draws = DRAWS; /* u and dof are of first order */
-    return take_results(look, shrink, air, result, &results, NULL);
+    *analysis_at = *record;
+    analysis_at->waters = 0;
+    analysis_at->draws = DRAWS; /* u and dof are of first order */
+    return take_results(analysis_at, shrink, air, result, &results, NULL);
 }

@@ -7,7 +7,7 @@
 #include "budget.h"
 #include "metrology/statistics.h"
 
-/* Fewer degrees of freedom tell of one session's luck (a choice of ours). */
+/* With fewer degrees of freedom it may be one session's luck (a choice of ours). */
 static const double KIND_LEAST_DOF = 3;
 
 bool reference_scatter_is_known(const struct up_measurement *measurement) {
@@ -51,7 +51,7 @@ static struct up_quantity weight(const struct up_measurement *measurement,
                                 hypot(u[0], hypot(u[1], u[2])), up_effective_dof(u, dof, 3)};
 }
 
-/* What is claimed to hold for any load: slope and masses, and what the cell did since. */
+/* The claims that hold for any load: slope and masses, and how the cell changed since. */
 static struct up_quantity scale_rel(const struct up_measurement *measurement, double load_counts) {
     const struct up_calibration *calibration = &measurement->calibration;
     const double u[] = {fabs(calibration->u_slope_counts_per_kg / calibration->slope_counts_per_kg),

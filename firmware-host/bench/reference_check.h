@@ -4,7 +4,8 @@
 #include "metrology/bodies.h"
 #include "upthrust/measurement.h"
 
-/* What both checks of a record say together of scale and water; false where they say nothing. */
+/* What the two checks of a record together show about scale and water; false where they show
+   nothing. */
 bool separate_bodies(const struct up_measurement *measurement, struct up_separation *found);
 /* Whether the bench has learned how what hangs under water scatters from one hanging to the next.
  */

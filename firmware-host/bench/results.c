@@ -17,21 +17,21 @@ enum { LEAST_TRIALS = 2 };
    cell as the masses did, three tenths with those that float and unload it. */
 static const double CREEP_LEFT_AS_LOADED = 1.0 / 5, CREEP_LEFT_OTHER_WAY = 1.0 / 3;
 
-/* Typed readings keep no schedule, so nothing cancels: what data sheets of cheap cells bound it by,
-   0.05 % of the load within half an hour. */
+/* Typed readings have no fixed timing, so creep does not cancel: the bound of cheap cells' data
+   sheets, 0.05 % of the load within half an hour. */
 static const double CREEP_TYPED_REL = 5e-4;
 
-/* Assumed where nobody knows what share of the air a shake frees; no class hangs on it then. */
+/* Assumed where it is unknown what share of the air a shake frees; then no class depends on it. */
 static const double SHAKE_SHARE_UNKNOWN = 0.2;
 
-/* Assumed of an item that was never shaken, as a share of its weight (a choice of ours, wide on
-   purpose); no class hangs on it either. */
+/* Assumed for an item that was never shaken, as a share of its weight (a choice of ours, wide on
+   purpose); no class depends on it either. */
 static const double AIR_UNSHAKEN_REL = 0.05;
 
 /* Data sheets of cheap beams: 0.05 % of the span for 10 K (published). */
 static const double SPAN_REL_PER_K = 5e-5;
 
-/* Assumed where the calibration does not tell its temperature (a choice of ours). */
+/* Assumed where the calibration's temperature is not recorded (a choice of ours). */
 static const double TEMP_UNKNOWN_K = 10;
 
 /* A hung load that swings reads high by theta^2 / 4 of the load, on a cell that turns with its
@@ -40,7 +40,7 @@ static const double TEMP_UNKNOWN_K = 10;
    the item reads too much or too little by half of that. */
 static const double SWING_MOST_RAD = 0.02;
 
-/* The depth of the middle of what hangs in the water, as somebody tells it (a choice of ours). */
+/* The depth of the middle of the load in the water, as measured by hand (a choice of ours). */
 static const double DEPTH_HALFWIDTH_M = 0.1;
 
 struct trials {
@@ -61,8 +61,8 @@ static struct up_term student(double value, double u, double dof) {
         .value = value, .u = u, .dof = dof, .distribution = UP_STUDENT, .evaluation = 'A'};
 }
 
-/* Pooled where an F test (99 %) does not tell them apart; an item that scatters more than its kind
-   stands for itself. */
+/* Pooled where an F test (99 %) shows no difference; an item that scatters more than its kind uses
+   its own scatter. */
 static void pool_repeatability(const struct up_measurement *measurement, struct trials *trials) {
     const struct up_quantity *kind = &measurement->kind_repeatability_kg;
     double kind_sd = kind->u * fabs(measurement->calibration.slope_counts_per_kg);
@@ -78,20 +78,20 @@ static void pool_repeatability(const struct up_measurement *measurement, struct 
     trials->sd = kind_sd * sqrt((own_dof * ratio + kind->dof) / trials->sd_dof);
 }
 
-/* An item that takes up water is heavier with each trial: their mean is that of a soak long past,
-   and their scatter is mostly the water. Where the line through them is known at all, what is
-   stated is its value at the soak of the last trial. */
+/* An item that takes up water is heavier in each trial: their mean belongs to an earlier time of
+   soaking, and their scatter is mostly the water. Where a straight line through them can be fitted,
+   its value at the last trial is stated. */
 static const double UPTAKE_CONFIDENCE = 0.99;
 enum { UPTAKE_LEAST_DOF = 2 };
 
 struct uptake {
     struct up_fit line; /* counts, over the soak in minutes; dof 0: none */
-    bool told;          /* chance would not do it */
+    bool significant;   /* chance does not explain it */
     double last_min;
 };
 
 static bool is_stated_by(const struct uptake *uptake) {
-    return uptake->told && uptake->line.dof >= UPTAKE_LEAST_DOF;
+    return uptake->significant && uptake->line.dof >= UPTAKE_LEAST_DOF;
 }
 
 static struct uptake find_uptake(const struct up_measurement *measurement) {
@@ -109,7 +109,7 @@ static struct uptake find_uptake(const struct up_measurement *measurement) {
         double rise = sign * uptake.line.c[1];
         /* one-sided: what dries under water is no gear */
         double limit = up_coverage_factor(2 * UPTAKE_CONFIDENCE - 1, uptake.line.dof);
-        uptake.told = rise > limit * sqrt(uptake.line.covariance[1][1]) && rise > 0;
+        uptake.significant = rise > limit * sqrt(uptake.line.covariance[1][1]) && rise > 0;
         uptake.last_min = soak_min[kept - 1];
     }
     return uptake;
@@ -117,10 +117,10 @@ static struct uptake find_uptake(const struct up_measurement *measurement) {
 
 /* The last gains without the water taken up between their two readings. Where the first trial set
    the number of shakes only the later ones count, as many as were done by it: their last gains were
-   not chosen, so their mean leans to no side and its u is that of a mean. Else each trial ended
-   with its own gain, which is small by choice: one below nothing proves no air away, and the
-   scatter of a single gain stays. A trial that was never shaken tells nothing of its air: others
-   stand for it. */
+   not selected, so their mean is unbiased and its u is that of a mean. Otherwise each trial ended
+   because its own gain was small: a gain below zero does not prove that no air was left, and the
+   scatter of a single gain stays. A trial that was never shaken says nothing about its air: the
+   others are used for it. */
 static void find_last_gain(const struct up_measurement *measurement, double uptake_per_min,
                            struct trials *trials) {
     double sign = measurement->calibration.slope_counts_per_kg > 0 ? 1 : -1, gains[2] = {0};
@@ -188,8 +188,8 @@ static struct trials summarise(const struct up_measurement *measurement) {
     }
     trials.bubbles = find_bubbles(measurement);
     trials.drips = find_drips(measurement);
-    /* Between its two readings bubbles grew that the shake freed as well. */
-    double grown_per_min = trials.bubbles.told ? trials.bubbles.rate_kg_s.value * 60 : 0;
+    /* Bubbles that grew between its two readings were freed by the shake as well. */
+    double grown_per_min = trials.bubbles.significant ? trials.bubbles.rate_kg_s.value * 60 : 0;
     find_last_gain(measurement,
                    (by_line ? uptake.line.c[1] : 0) -
                        grown_per_min * measurement->calibration.slope_counts_per_kg,
@@ -209,14 +209,15 @@ static bool is_weighed_in_air(const struct up_measurement *measurement) {
     return !isnan(measurement->air_counts.value);
 }
 
-/* In air where it was weighed, else what it puts on the hook or takes off. */
+/* Its weight in air where it was weighed, else the size of its load in water. */
 static double weight_kg(const struct up_measurement *measurement) {
     double counts = is_weighed_in_air(measurement) ? measurement->air_counts.value
                                                    : measurement->trial[0].load_counts;
     return fabs(counts / measurement->calibration.slope_counts_per_kg);
 }
 
-/* What the bench has seen of this kind of item goes before what the rig file says of all. */
+/* What the bench has learned about this kind of item takes precedence over the rig file's figure
+   for all. */
 static double shake_share(const struct up_measurement *measurement) {
     double learned = measurement->kind_shake_share;
     return learned > 0 ? learned : measurement->rig.shake_share;
@@ -230,8 +231,8 @@ static bool air_is_known(const struct up_measurement *measurement) {
     return shaken && !isnan(shake_share(measurement));
 }
 
-/* Between nothing and what a last gain of that mean leaves. The scatter of the trials widens that,
-   and does not move it. */
+/* Between zero and what a last gain of that mean leaves. The scatter of the trials widens it and
+   does not shift it. */
 static struct up_term trapped_air(const struct up_measurement *measurement,
                                   const struct trials *trials) {
     double share = shake_share(measurement);
@@ -249,8 +250,9 @@ static struct up_term trapped_air(const struct up_measurement *measurement,
     return rectangular(bound_kg / 2, bound_kg / 2 + u_kg);
 }
 
-/* What no shake frees shows in no gain: a share of all the air, by what the others were, and what
-   is declared of the kind, as an item of which nothing was freed may hold some all the same. */
+/* Air that no shake frees shows in no gain: a share of all the air, estimated from what was freed,
+   and the lift declared for the kind, since an item from which nothing was freed may still hold
+   some. */
 static double stuck_air_kg(const struct up_measurement *measurement, const struct trials *trials) {
     double share = measurement->kind_stuck_share;
     double freed_kg = trials->freed / fabs(measurement->calibration.slope_counts_per_kg);
@@ -272,7 +274,7 @@ struct up_water tank_water(const struct up_measurement *measurement) {
     return water;
 }
 
-/* Where it is known as a range, it lies anywhere within. */
+/* Where a range is known, it is taken as rectangular. */
 static struct up_term salinity_term(const struct up_water *water,
                                     const struct up_water_density *density) {
     struct up_term term = normal(0, density->u_salinity_kg_m3);
@@ -282,7 +284,7 @@ static struct up_term salinity_term(const struct up_water *water,
     return term;
 }
 
-/* How much denser the water is a metre deeper. */
+/* The increase of the water's density per metre of depth. */
 static double slope_by_depth(const struct up_water *tank, const struct up_water_density *density) {
     struct up_water other = *tank;
     struct up_water_density there;
@@ -295,8 +297,8 @@ static double slope_by_depth(const struct up_water *tank, const struct up_water_
 
 /* ---- the budget ---- */
 
-/* The trials scatter by their plateaus' noise too: only what that scatter, by chance, does not show
-   is added to it. */
+/* The plateaus' noise is part of the trials' scatter: only what that scatter, by chance, does not
+   show is added. */
 static struct up_term plateau_noise(const struct trials *trials) {
     double shown = trials->u_last;
     struct up_term term =
@@ -331,15 +333,15 @@ static struct up_term cell_temp(const struct up_measurement *measurement) {
     return rectangular(0, SPAN_REL_PER_K * (isnan(off_k) ? TEMP_UNKNOWN_K : off_k));
 }
 
-static double creep_left_rel(const struct up_calibration *calibration,
-                             const struct trials *trials) {
+static double creep_remaining_rel(const struct up_calibration *calibration,
+                                  const struct trials *trials) {
     bool matched = is_matched(calibration, trials->last * calibration->slope_counts_per_kg < 0);
     if (is_typed(calibration)) {
         return CREEP_TYPED_REL;
     }
-    /* Where chance may have made it, it is no larger than it is uncertain. */
+    /* Where chance may explain it, it is no larger than its uncertainty. */
     double u = isnan(calibration->u_creep_rel_decade) ? 0 : calibration->u_creep_rel_decade;
-    double creep = calibration->creep_is_told == 0 ? 0 : calibration->creep_rel_decade;
+    double creep = calibration->creep_is_known == 0 ? 0 : calibration->creep_rel_decade;
     return ((matched ? CREEP_LEFT_AS_LOADED : CREEP_LEFT_OTHER_WAY) + trials->late_rel) *
            hypot(creep, u);
 }
@@ -347,12 +349,13 @@ static double creep_left_rel(const struct up_calibration *calibration,
 double u_reading_rel(const struct up_measurement *measurement, double load_counts) {
     struct trials one = {.last = load_counts};
     double swing_rel = SWING_MOST_RAD * SWING_MOST_RAD / 8;
-    double creep_rel = creep_left_rel(&measurement->calibration, &one);
+    double creep_rel = creep_remaining_rel(&measurement->calibration, &one);
     return hypot(cell_temp(measurement).u, hypot(creep_rel, swing_rel) / sqrt(3));
 }
 
 static struct up_term unsteady(const struct unsteady *found) {
-    return found->told ? rectangular(found->lift_kg, sqrt(3) * found->u_kg) : rectangular(0, 0);
+    return found->significant ? rectangular(found->lift_kg, sqrt(3) * found->u_kg)
+                              : rectangular(0, 0);
 }
 
 static void fill_loads(const struct up_measurement *measurement, const struct trials *trials,
@@ -380,10 +383,10 @@ static void fill_loads(const struct up_measurement *measurement, const struct tr
         hysteresis(calibration, trials->last / calibration->slope_counts_per_kg);
     weighing->term[UP_INPUT_CELL_TEMP] = cell_temp(measurement);
     weighing->term[UP_INPUT_RESOLUTION] = rectangular(0, turn * sqrt(2));
-    weighing->term[UP_INPUT_CREEP] = rectangular(0, creep_left_rel(calibration, trials));
+    weighing->term[UP_INPUT_CREEP] = rectangular(0, creep_remaining_rel(calibration, trials));
     weighing->term[UP_INPUT_SWING] = rectangular(0, SWING_MOST_RAD * SWING_MOST_RAD / 8);
     weighing->term[UP_INPUT_TRAPPED_AIR] = trapped_air(measurement, trials);
-    weighing->term[UP_INPUT_LINE] = rectangular(0, measurement->rig.meniscus_kg);
+    weighing->term[UP_INPUT_MENISCUS] = rectangular(0, measurement->rig.meniscus_kg);
     weighing->term[UP_INPUT_BUBBLES] = unsteady(&trials->bubbles);
     weighing->term[UP_INPUT_DRIPS] = unsteady(&trials->drips);
     weighing->stuck_air_kg = stuck_air_kg(measurement, trials);
@@ -411,7 +414,7 @@ static bool fill_surroundings(const struct up_measurement *measurement, const st
     weighing->tank_density_slope_kg_m3_k = density.slope_kg_m3_k;
     weighing->tank_density_slope_kg_m3_m = slope_by_depth(tank, &density);
     weighing->tank_temp_c = tank->temp_c;
-    weighing->line_area_m2 = acos(-1) / 4 * rig->line_diameter_m * rig->line_diameter_m;
+    weighing->cord_area_m2 = acos(-1) / 4 * rig->cord_diameter_m * rig->cord_diameter_m;
     weighing->tank_area_m2 = rig->tank_area_m2;
     weighing->weighed_in_air = is_weighed_in_air(measurement);
     return true;
@@ -419,16 +422,16 @@ static bool fill_surroundings(const struct up_measurement *measurement, const st
 
 /* ---- beside the number ---- */
 
-static void tell_uptake(const struct up_measurement *measurement, struct up_result *result) {
+static void fill_uptake(const struct up_measurement *measurement, struct up_result *result) {
     struct uptake uptake = find_uptake(measurement);
     double g = 1e3 / measurement->calibration.slope_counts_per_kg;
     bool fitted = uptake.line.dof > 0;
     struct unsteady bubbles = find_bubbles(measurement);
-    result->forms_bubbles = bubbles.told;
-    result->drips = find_drips(measurement).told;
+    result->forms_bubbles = bubbles.significant;
+    result->drips = find_drips(measurement).significant;
     result->bubbles_g_min = bubbles.rate_kg_s.dof > 0 ? bubbles.rate_kg_s.value * 6e4 : (double)NAN;
     result->u_bubbles_g_min = bubbles.rate_kg_s.dof > 0 ? bubbles.rate_kg_s.u * 6e4 : (double)NAN;
-    result->takes_up_water = uptake.told;
+    result->takes_up_water = uptake.significant;
     result->at_last_soak = is_stated_by(&uptake);
     result->uptake_g_min = fitted ? uptake.line.c[1] * g : (double)NAN;
     result->u_uptake_g_min = fitted ? sqrt(uptake.line.covariance[1][1]) * fabs(g) : (double)NAN;
@@ -436,25 +439,25 @@ static void tell_uptake(const struct up_measurement *measurement, struct up_resu
 
 /* A single reading: it scatters as a trial does. The slope and the masses are common to it and to
    the mean it is held against, and cancel where the two are near. */
-static struct up_quantity side_load_kg(const struct up_measurement *measurement,
-                                       const struct trials *trials, struct up_quantity counts) {
+static struct up_quantity extra_load_kg(const struct up_measurement *measurement,
+                                        const struct trials *trials, struct up_quantity counts) {
     double slope = measurement->calibration.slope_counts_per_kg;
     double k = 1 - measurement->calibration.air_density_kg_m3 / UP_MASS_DENSITY_KG_M3;
     return (struct up_quantity){counts.value / slope * k, hypot(counts.u, trials->sd) / fabs(slope),
                                 trials->sd_dof};
 }
 
-/* Two loads that differ were come by in different ways. */
-static struct up_quantity with_its_loop(const struct up_calibration *calibration,
-                                        struct up_quantity load_kg) {
+/* Two loads that differ were reached in different ways, so hysteresis applies. */
+static struct up_quantity with_hysteresis(const struct up_calibration *calibration,
+                                          struct up_quantity load_kg) {
     load_kg.u = hypot(load_kg.u, hysteresis(calibration, load_kg.value).u);
     return load_kg;
 }
 
-/* A tape laid along the item, ends found by eye: 5 mm either way (a choice of ours). */
+/* A tape along the item, its ends judged by eye: 5 mm either way (a choice of ours). */
 static const double TWO_POINT_HALFWIDTH_M = 0.005;
 
-/* Where the middle of the item hangs, told twice (a choice of ours). */
+/* The depth of the item's middle, measured twice (a choice of ours). */
 static const double U_DEPTH_DIFFERENCE_M = 0.02;
 
 static void find_gas(const struct up_measurement *measurement, struct up_quantity whole_kg,
@@ -474,22 +477,22 @@ static void find_gas(const struct up_measurement *measurement, struct up_quantit
     result->has_gas = up_gas_from_depths(&session, &result->gas, NULL);
 }
 
-static void fill_sides(const struct up_measurement *measurement, const struct trials *trials,
-                       struct up_result *result) {
+static void fill_extras(const struct up_measurement *measurement, const struct trials *trials,
+                        struct up_result *result) {
     const struct up_calibration *calibration = &measurement->calibration;
-    struct up_quantity whole = side_load_kg(measurement, trials, up_known(trials->last, 0));
+    struct up_quantity whole = extra_load_kg(measurement, trials, up_known(trials->last, 0));
     whole.u =
         hypot(trials->u_last, plateau_noise(trials).u) / fabs(calibration->slope_counts_per_kg);
     if (!isnan(measurement->level_counts.value)) {
         result->moment =
-            up_moment_of(with_its_loop(calibration, side_load_kg(measurement, trials,
-                                                                 measurement->level_counts)),
-                         with_its_loop(calibration, whole),
+            up_moment_of(with_hysteresis(calibration, extra_load_kg(measurement, trials,
+                                                                    measurement->level_counts)),
+                         with_hysteresis(calibration, whole),
                          up_known(measurement->two_point_m, TWO_POINT_HALFWIDTH_M / sqrt(3)),
                          measurement->rig.gravity_m_s2.value);
     }
     if (!isnan(measurement->deep_counts.value)) {
-        struct up_quantity deep = side_load_kg(measurement, trials, measurement->deep_counts);
+        struct up_quantity deep = extra_load_kg(measurement, trials, measurement->deep_counts);
         double air_kg = result->weighing.term[UP_INPUT_TRAPPED_AIR].value;
         result->second_depth_m = measurement->second_depth_m;
         result->second_buoyancy_kg = (struct up_quantity){-deep.value - air_kg, deep.u, deep.dof};
@@ -497,8 +500,8 @@ static void fill_sides(const struct up_measurement *measurement, const struct tr
     }
 }
 
-/* What lies between the trials, as they were shown one by one, and the result. */
-static void tell_corrections(const struct up_measurement *measurement, const struct trials *trials,
+/* The corrections between the mean of the trials, as they were shown, and the result. */
+static void fill_corrections(const struct up_measurement *measurement, const struct trials *trials,
                              struct up_result *result) {
     result->trials_mean_kg = -trials->load.mean / measurement->calibration.slope_counts_per_kg;
     result->air_correction_kg = -result->weighing.term[UP_INPUT_TRAPPED_AIR].value;
@@ -535,12 +538,12 @@ static void describe(const struct up_measurement *measurement, const struct tria
     }
     memcpy(result->check, measurement->check, sizeof result->check);
     result->checks = measurement->checks;
-    tell_uptake(measurement, result);
+    fill_uptake(measurement, result);
     result->question = (struct up_question){.tolerance_kg = measurement->item.tolerance_g / 1e3,
                                             .coverage = measurement->coverage,
                                             .confidence = measurement->confidence,
                                             .air_share_known = air_is_known(measurement),
-                                            .looks = measurement->looks,
+                                            .analyses = measurement->analyses,
                                             .draws = measurement->draws,
                                             .seed = measurement->seed > 0 ? measurement->seed : 1};
     snprintf(result->method, sizeof result->method,
@@ -557,8 +560,9 @@ static void describe(const struct up_measurement *measurement, const struct tria
                  : "zero return by its tares; ");
 }
 
-static bool weigh_in(struct up_weighing *weighing, const struct up_water *water, bool in_tank,
-                     bool more_are_asked, struct up_result *result, struct up_failure *failure) {
+static bool answer_in_water(struct up_weighing *weighing, const struct up_water *water,
+                            bool in_tank, bool more_are_asked, struct up_result *result,
+                            struct up_failure *failure) {
     struct up_water_density density;
     if (!up_water_density(water, &density, failure)) {
         return false;
@@ -617,13 +621,14 @@ bool up_measurement_results(const struct up_measurement *measurement, struct up_
                                        .air_correction_kg = (double)NAN,
                                        .other_corrections_kg = (double)NAN};
         describe(measurement, &trials, &result[i]);
-        /* A look between the trials has no use for what more of them would do. */
-        if (!weigh_in(&weighing, water, i == 0, !measurement->under_way, &result[i], failure)) {
+        /* An interim analysis needs no forecast of further trials. */
+        if (!answer_in_water(&weighing, water, i == 0, !measurement->under_way, &result[i],
+                             failure)) {
             return false;
         }
         if (i == 0) {
-            tell_corrections(measurement, &trials, &result[0]);
-            fill_sides(measurement, &trials, &result[0]);
+            fill_corrections(measurement, &trials, &result[0]);
+            fill_extras(measurement, &trials, &result[0]);
         }
         ++*results;
     }

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /*
  * Recordings of cheap cells: loadings scatter by 0.2 to 0.4 % of the load, and the zero comes back
- * to within some grams only. So light loads and heavy ones do not weigh alike in a line.
+ * to within some grams only. So light and heavy loads have different weights in a fit.
  *
  * a: the tares before and after a load differ by d; the load, read against their mean, is off by d
  * / 2 whichever of them was its true zero. b and tau are where the weighted sum of squares is what
@@ -12,7 +12,7 @@
 #include <gsl/gsl_cdf.h>
 #include <math.h>
 
-/* Shares above this are no load cell's; a hundredth of the least step of a search. */
+/* No load cell has a share above this; the search stops at a hundredth of its smallest step. */
 static const double MOST_REL = 1, STEPS = 60;
 
 double scatter_variance(const struct scatter *scatter, double load) {
@@ -92,8 +92,8 @@ static double balance(const struct squares *squares, double dof) {
 
 /* ---- b ---- */
 
-/* Where rounding is the most that scatters, chance alone (99 %) does not make a share: it would
-   give the line to the lightest masses, which rounding hits hardest. */
+/* Where rounding is the largest scatter, a share within chance (99 %) is taken as none: otherwise
+   the lightest masses, which rounding affects most, would dominate the fit. */
 static bool is_rounding(const struct scatter *scatter, const struct squares *squares, double dof) {
     return scatter->a <= 2 * scatter->rounding && dof > 0 &&
            sum_at(squares, 0) < gsl_cdf_chisq_Pinv(0.99, dof);
@@ -125,7 +125,7 @@ struct scatter scatter_of(const struct up_loadings *loadings, double slope) {
     return scatter;
 }
 
-/* More loadings of a mass leave the rounding what it is. */
+/* More loadings of a mass do not reduce the rounding. */
 double scatter_of_mean(const struct up_loadings *loadings, const struct scatter *scatter,
                        unsigned point, double load) {
     return fmax(scatter_variance(scatter, load) / scatter_replicates(loadings, point),
@@ -134,7 +134,7 @@ double scatter_of_mean(const struct up_loadings *loadings, const struct scatter 
 
 /* ---- tau ---- */
 
-/* A mean stands in the sums once for each of its loadings, a share of one each time. */
+/* A mean enters the sums once per loading, each time with its share of one. */
 double scatter_between(const struct up_loadings *loadings, const struct scatter *scatter,
                        double slope, const double *off, double dof) {
     struct squares squares = {.count = loadings->points};

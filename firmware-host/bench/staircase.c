@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* The staircase: all masses one upon the other, up and down again without emptying. A steady drift
-   of the zero is taken off, creep is not: recordings do not bear out that what is left of earlier
-   steps adds up. */
+   of the zero is corrected, creep is not: recordings do not confirm that the remainders of earlier
+   steps add up. */
 #include "staircase.h"
 
 #include "stream/indication.h"
@@ -27,7 +27,7 @@ static void fill_stair(const struct up_loadings *loadings, unsigned i,
 }
 
 /* Off the straight line through the empty hanger and the top: the staircase has another schedule
-   than the loadings, so creep gives it another slope; its shape is what it is for. */
+   than the loadings, so creep gives it another slope; only its shape matters. */
 static void fill_residuals(unsigned top, struct up_calibration *calibration) {
     struct up_stair *stair = calibration->stair;
     double counts_per_kg = stair[top].load_counts / stair[top].mass_kg;

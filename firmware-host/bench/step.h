@@ -26,17 +26,17 @@ struct step {
     bool is_exercise;      /* only exercises the cell: need not settle, is not typed */
     bool is_known_mass;    /* what hangs is known: a typed reading is compared with it */
     bool comes_back;       /* the item goes off the hook and back on it */
-    bool under_water;      /* what hangs may lift: the ballast must hold it down */
+    bool under_water;      /* the load may float: the ballast must hold it down */
     bool of_item, of_body; /* which of them it names */
     enum shows shows;
-    /* What is asked where the trace shows no hand at the hook; NULL: none need be there. */
+    /* The question where the trace shows no hand at the hook; NULL: none is needed there. */
     const char *doubt;
-    int again; /* after a break it begins anew from this step */
+    int again; /* after a break it starts again from this step */
 };
 
 /* What follows where it is no step: steps are numbered from 1. */
 enum {
     STEP_GIVE_UP = -2,
     STEP_END = -1,
-    STEP_ONWARDS = 0 /* whatever is still to be done */
+    STEP_ONWARDS = 0 /* whichever part is still to be done */
 };

@@ -49,7 +49,7 @@ int trial_immersed(struct measuring *measuring, const struct up_indication *here
     return measuring->plan.quick.on ? quick_immersed(measuring, here) : MEASURE_SHAKE;
 }
 
-/* Of the trials before this one; 0: none was shaken, or each ends by itself. */
+/* From the trials before this one; 0: none was shaken, or each trial decides for itself. */
 static unsigned shakes_set(const struct measuring *measuring) {
     const struct up_measurement *record = &measuring->record;
     unsigned shakes = 0;
@@ -71,8 +71,8 @@ void trial_take_gain(const struct measuring *measuring, const struct up_indicati
     trial->gain_counts[trial->shakes++] = trial->last_gain_counts;
 }
 
-/* Shake on while a shake frees air that matters; once at least. Later trials shake as often, so
-   that their last gains were not chosen for being small. */
+/* Keep shaking while a shake frees air that matters; once at least. Later trials use the same
+   number, so that their last gains are not selected for being small. */
 int trial_shaken(struct measuring *measuring, const struct up_indication *here) {
     struct up_trial *trial = &measuring->trial;
     trial_take_gain(measuring, here, trial);
@@ -102,8 +102,8 @@ static double mean_of_kept(const struct up_measurement *record, double otherwise
     return kept > 0 ? sum / kept : otherwise;
 }
 
-/* After a break another cell may answer; the item, weighed before, shows it. */
-static bool is_as_before(struct measuring *measuring, double load_counts) {
+/* After a break another cell may be connected; the item, weighed before, reveals it. */
+static bool is_same_cell(struct measuring *measuring, double load_counts) {
     double mean = mean_of_kept(&measuring->record, load_counts);
     double off_kg = (load_counts - mean) / counts_per_kg(measuring);
     double most_kg = fmax(OTHER_CELL_KG, OTHER_CELL_REL * fabs(mean / counts_per_kg(measuring)));
@@ -133,7 +133,7 @@ static int refuse(struct measuring *measuring) {
 /* ---- its end ---- */
 
 /* "9.8 g heavier" */
-static void format_off(const struct measuring *measuring, unsigned which, char text[24]) {
+static void format_deviation(const struct measuring *measuring, unsigned which, char text[24]) {
     double off_g = interim_suspect_off_kg(&measuring->interim, &measuring->record, which) * 1e3;
     snprintf(text, 24, "%.1f g %s", fabs(off_g), off_g > 0 ? "heavier" : "lighter");
 }
@@ -142,7 +142,7 @@ static void ask_about_outliers(struct measuring *measuring) {
     const struct interim *interim = &measuring->interim;
     const struct up_trial *trial = measuring->record.trial;
     char first[24], second[24];
-    format_off(measuring, 0, first);
+    format_deviation(measuring, 0, first);
     if (interim->suspects == 1) {
         snprintf(measuring->question, sizeof measuring->question,
                  "Trial %u is %s than the others (Grubbs, 1 %%). Done: keep it. Skip: leave it "
@@ -150,7 +150,7 @@ static void ask_about_outliers(struct measuring *measuring) {
                  trial[interim->suspect[0]].number, first);
         return;
     }
-    format_off(measuring, 1, second);
+    format_deviation(measuring, 1, second);
     snprintf(measuring->question, sizeof measuring->question,
              "Trials %u and %u are %s and %s than the others (Rosner, 0.5 %%). Done: keep them. "
              "Skip: leave them out, only if you know what went wrong",
@@ -173,7 +173,7 @@ static int analyse(struct measuring *measuring) {
 
 /* ---- can it be so? ---- */
 
-/* Between the lightest and the heaviest trial that counts. */
+/* The difference between the lightest and the heaviest trial that counts. */
 static double spread_of_kept(const struct up_measurement *record) {
     double low = (double)INFINITY, high = -(double)INFINITY;
     for (unsigned i = 0; i < record->trials; i++) {
@@ -246,10 +246,10 @@ void trial_complete(const struct measuring *measuring, const struct up_indicatio
     trial->u_plateau_counts = load.u;
     trial->early_counts = measuring->hung.early + fmax(measuring->tare.early, after->early);
     trial->soak_s = measuring->hung.time_s - measuring->immersed_s;
-    /* That of its reading in the water; the tare was read later. */
+    /* The temperature at its reading in the water; the tare was read later. */
     trial->temp_c = isnan(measuring->hung.temp_c) ? record->water_temp_c : measuring->hung.temp_c;
     trial->late_s = measuring->hung.late_s;
-    /* What the zero drifts by is in both tares. */
+    /* The drift of the zero is in both tares. */
     double span_s = after->time_s - measuring->tare.time_s;
     double drift = span_s > 0 ? (after->load - measuring->tare.load) / span_s : 0;
     trial->water_slope_counts_s -= drift;
@@ -262,7 +262,7 @@ void trial_complete(const struct measuring *measuring, const struct up_indicatio
 }
 
 int trial_lifted_out(struct measuring *measuring, const struct up_indication *after) {
-    if (!is_as_before(measuring, measuring_load(measuring, after).value)) {
+    if (!is_same_cell(measuring, measuring_load(measuring, after).value)) {
         return refuse(measuring);
     }
     trial_complete(measuring, after, &measuring->trial);

@@ -1,13 +1,13 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* What still changes while it is read: bubbles that form on an item, water that drips off after it
-   was lifted out. Both show in the slopes of readings; both are told, and carried, only where all
-   trials together show them. */
+   was lifted out. Both show in the slopes of readings; both are reported, and enter the budget,
+   only where all trials together show them. */
 #include <math.h>
 
 #include "budget.h"
 #include "metrology/statistics.h"
 
-static const double TOLD_AT = 0.99; /* one-sided Student's t over the trials */
+static const double CONFIDENCE_OF_RATE = 0.99; /* one-sided Student's t over the trials */
 enum { LEAST_TRIALS = 3 };
 
 /* A cell creeps after a step that loads it by what the calibration has seen while it was read, at
@@ -22,9 +22,9 @@ static const struct creeps LOADED = {1, 0.2}, UNLOADED = {0.25, 1.25};
 /* Bubbles form from the shake on, which ended at most as long before the load stood as the reading
    came after that. */
 static const double BUBBLES_FROM = 1, BUBBLES_TO = 2;
-/* What runs off by an exponential has its rate times the time constant left, which is half of the
-   time at which it is read or more; a draining film, thinner as the root of time, twice that time.
- */
+/* In an exponential run-off the remainder is the rate times the time constant, which is at least
+   half of the time at which it is read; a draining film, thinner as the root of time, twice that
+   time. */
 static const double DRIPS_FROM = 0.5, DRIPS_TO = 2;
 
 struct rates { /* kg/s of lift that grows, or of water that goes */
@@ -32,7 +32,7 @@ struct rates { /* kg/s of lift that grows, or of water that goes */
     unsigned count;
 };
 
-/* Of a reading some time after a step of the load: what it falls by beside its creep. */
+/* For a reading some time after a load step: the rate at which it falls, less its creep. */
 static void add(const struct up_calibration *calibration, double step_counts, double slope_counts_s,
                 double age_s, struct rates *rates) {
     double step_kg = step_counts / calibration->slope_counts_per_kg;
@@ -46,10 +46,10 @@ static void add(const struct up_calibration *calibration, double step_counts, do
     rates->creep_off_kg_s += creeps.off * fabs(creep_kg_s);
 }
 
-/* The means; told where neither chance nor creep would do it. */
-static struct unsteady tell(struct rates *rates, double from, double to) {
+/* The means; significant where neither chance nor creep explains them. */
+static struct unsteady test_rates(struct rates *rates, double from, double to) {
     if (rates->count < LEAST_TRIALS) {
-        return (struct unsteady){.told = false};
+        return (struct unsteady){.significant = false};
     }
     struct up_summary all = up_summarise(rates->of, rates->count);
     double n = rates->count, age_s = rates->age_s / n, off = rates->creep_off_kg_s / n;
@@ -58,8 +58,9 @@ static struct unsteady tell(struct rates *rates, double from, double to) {
     return (struct unsteady){.rate_kg_s = {all.mean, u, n - 1},
                              .lift_kg = all.mean * age_s * middle,
                              .u_kg = age_s * hypot(all.mean * half / sqrt(3), u * middle),
-                             .told = all.mean - off >
-                                     up_coverage_factor(2 * TOLD_AT - 1, n - 1) * u_mean};
+                             .significant =
+                                 all.mean - off >
+                                 up_coverage_factor(2 * CONFIDENCE_OF_RATE - 1, n - 1) * u_mean};
 }
 
 struct unsteady find_bubbles(const struct up_measurement *measurement) {
@@ -71,7 +72,7 @@ struct unsteady find_bubbles(const struct up_measurement *measurement) {
                 trial->water_age_s, &rates);
         }
     }
-    return tell(&rates, BUBBLES_FROM, BUBBLES_TO);
+    return test_rates(&rates, BUBBLES_FROM, BUBBLES_TO);
 }
 
 /* Of the first trial one of the two tares around it was read after a lift-out, of others both. */
@@ -86,7 +87,7 @@ struct unsteady find_drips(const struct up_measurement *measurement) {
             tares += trial->number > 1 ? 1 : 0.5;
         }
     }
-    struct unsteady found = tell(&rates, DRIPS_FROM, DRIPS_TO);
+    struct unsteady found = test_rates(&rates, DRIPS_FROM, DRIPS_TO);
     double share = rates.count > 0 ? tares / rates.count : 0;
     found.lift_kg *= share;
     found.u_kg *= share;

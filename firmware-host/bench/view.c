@@ -85,7 +85,7 @@ struct up_procedure_view up_procedure_view(const struct up_procedure *procedure)
         .measurement = up_procedure_measurement(procedure),
         .loadings = up_procedure_loadings(procedure),
         .planned = measuring != NULL ? measuring->plan.trials : procedure->calibrating->plan.masses,
-        .at_most = measuring != NULL && measuring->plan.looks > 1,
+        .at_most = measuring != NULL && measuring->plan.analyses > 1,
         .has_tare = tare_of(procedure)->known,
         .overloaded = procedure->overloaded,
         .open_ask = procedure->stage == STAGE_ASKING ? procedure->ask.id : 0,

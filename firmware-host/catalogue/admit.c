@@ -127,7 +127,7 @@ bool catalogue_check_content(const char *kind, const json_t *content, struct up_
 static bool check_hash(const struct admission *admission) {
     struct up_record copy = *admission->record;
     UP_FREED char *content = json_dumps(copy.content, JSON_COMPACT | JSON_REAL_PRECISION(17));
-    bool small = content != NULL && strlen(content) <= CATALOGUE_BODY_BYTES_MAX;
+    bool small = content != NULL && strlen(content) <= CATALOGUE_CONTENT_BYTES_MAX;
     if (!small) {
         return refuse(admission, "its body", "is larger than a megabyte");
     }
@@ -139,8 +139,8 @@ static bool check_hash(const struct admission *admission) {
 
 /* ---- beside what is here ---- */
 
-/* Under another id than its own: the hash leaves out the id, else one measurement could be taken in
-   again and again. It can be told from the record alone, in whatever order others come. */
+/* Under another id than its own: the hash leaves out the id, otherwise one measurement could be
+   imported repeatedly. It can be told from the record alone, in whatever order others come. */
 static bool is_under_another_id(const struct admission *admission) {
     const struct up_record *record = admission->record;
     bool own = !catalogue_table_of(record->kind)->alone || strcmp(record->id, record->subject) == 0;

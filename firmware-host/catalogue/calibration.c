@@ -46,8 +46,9 @@ static const struct catalogue_nested stairs = {.members = stair_members,
 #define MEMBERS_OF struct up_calibration
 const struct catalogue_member catalogue_calibration_members[] = {
     TEXT("bench", bench, OF_RECORD, "id of the rig"),
-    NUMBER("slope_counts_kg", slope_counts_per_kg, UNIT_COUNTS_KG, NEEDED, "counts per kilogram"),
-    NUMBER("u_slope_counts_kg", u_slope_counts_per_kg, UNIT_COUNTS_KG, NEEDED | NOT_NEGATIVE,
+    NUMBER("slope_counts_kg", slope_counts_per_kg, UNIT_COUNTS_PER_KG, NEEDED,
+           "counts per kilogram"),
+    NUMBER("u_slope_counts_kg", u_slope_counts_per_kg, UNIT_COUNTS_PER_KG, NEEDED | NOT_NEGATIVE,
            "its standard uncertainty from the fit, without that of the masses"),
     DOF("dof", dof, "degrees of freedom of the slope"),
     NUMBER("mass_tolerance_rel", mass_tolerance_rel, UNIT_SHARE, NEEDED | NOT_NEGATIVE,
@@ -68,11 +69,11 @@ const struct catalogue_member catalogue_calibration_members[] = {
     NUMBER("span_kg", span_kg, UNIT_KG, NEEDED, "largest mass"),
     TEXT("rig_sha256", rig_sha256, 0, "of the rig's line and sensor sections"),
     BENCH_SEQUENCE,
-    NUMBER("unloading_slope_counts_kg", unloading_slope_counts_per_kg, UNIT_COUNTS_KG, LATER,
+    NUMBER("unloading_slope_counts_kg", unloading_slope_counts_per_kg, UNIT_COUNTS_PER_KG, LATER,
            "where masses taken off follow another slope"),
-    NUMBER("u_unloading_slope_counts_kg", u_unloading_slope_counts_per_kg, UNIT_COUNTS_KG,
+    NUMBER("u_unloading_slope_counts_kg", u_unloading_slope_counts_per_kg, UNIT_COUNTS_PER_KG,
            LATER | NOT_NEGATIVE, "its standard uncertainty"),
-    NUMBER("quadratic_counts_kg2", quadratic_counts_per_kg2, UNIT_COUNTS_KG2, LATER,
+    NUMBER("quadratic_counts_kg2", quadratic_counts_per_kg2, UNIT_COUNTS_PER_KG2, LATER,
            "bend of the line, counts per kilogram squared; 0: straight"),
     NUMBER("hysteresis_kg", hysteresis_kg, UNIT_KG, LATER,
            "largest difference between falling and rising readings of the staircase"),
@@ -93,7 +94,7 @@ const struct catalogue_member catalogue_calibration_members[] = {
            "standard uncertainty of creep_rel_decade"),
     NUMBER("creep_at_reading", creep_at_reading, UNIT_SHARE, LATER | JSON_ONLY,
            "as creep_rel_decade, by the slope of the readings alone"),
-    NUMBER("creep_is_told", creep_is_told, UNIT_ONE, LATER | JSON_ONLY,
+    NUMBER("creep_is_told", creep_is_known, UNIT_ONE, LATER | JSON_ONLY,
            "1: the creep is beyond chance (99 %) and is used"),
     NUMBER("division_counts", division_counts, UNIT_COUNTS, LATER | JSON_ONLY | NOT_NEGATIVE,
            "smallest step of a reading"),
@@ -185,7 +186,7 @@ static bool fail_untrusted(struct up_catalogue *catalogue, const char *bench,
                        "`upthrust calibration adopt --rig FILE --masses-g 2000`",
                        obstacle);
     }
-    return catalogue_witness_agrees(catalogue, bench, &agrees, failure) &&
+    return catalogue_last_use_agrees(catalogue, bench, &agrees, failure) &&
            up_fail(failure, UP_STATUS_WRONG_INPUT,
                    "%s. Check it with one known mass, `upthrust calibration adopt --rig FILE "
                    "--masses-g 2000`, or calibrate again (bench %.100s, catalogue %.100s)",
@@ -238,7 +239,7 @@ bool up_calibration_to_show(struct up_catalogue *catalogue, const char *bench,
 bool up_calibration_to_use(struct up_catalogue *catalogue, const char *bench,
                            struct up_calibration *calibration, struct up_failure *failure) {
     return find_latest(catalogue, bench, true, calibration, failure) &&
-           catalogue_witness_note(catalogue, bench, calibration->id, failure);
+           catalogue_last_use_note(catalogue, bench, calibration->id, failure);
 }
 
 /* ---- the history of a bench ---- */
@@ -257,7 +258,7 @@ struct past {
     bool failed;
 };
 
-static bool look_back(const struct up_record *record, void *context) {
+static bool add_past(const struct up_record *record, void *context) {
     struct past *past = context;
     UP_FREED struct up_calibration *calibration = up_allocate(1, sizeof *calibration);
     bool trusted = false;
@@ -269,10 +270,10 @@ static bool look_back(const struct up_record *record, void *context) {
     past->failed = !up_calibration_is_trusted(past->catalogue, record->id, &trusted, past->failure);
     if (trusted) {
         size_t at = past->count++ % PAST_MOST;
-        bool told = calibration->own_scatter_dof > 0;
+        bool known = calibration->own_scatter_dof > 0;
         past->slope[at] = calibration->slope_counts_per_kg;
-        past->sd[at] = told ? calibration->own_scatter_rel : (double)NAN;
-        past->dof[at] = told ? calibration->own_scatter_dof : 0;
+        past->sd[at] = known ? calibration->own_scatter_rel : (double)NAN;
+        past->dof[at] = known ? calibration->own_scatter_dof : 0;
     }
     return !past->failed;
 }
@@ -282,7 +283,7 @@ bool up_calibration_past(struct up_catalogue *catalogue, const char *bench, cons
     struct past past = {
         .catalogue = catalogue, .failure = failure, .bench = bench, .rig_sha256 = rig_sha256};
     *history = (struct up_calibration_history){0};
-    if (!up_catalogue_each(catalogue, "calibration", look_back, &past, failure) || past.failed) {
+    if (!up_catalogue_each(catalogue, "calibration", add_past, &past, failure) || past.failed) {
         return false;
     }
     size_t kept = past.count < PAST_MOST ? past.count : PAST_MOST;
@@ -303,7 +304,7 @@ bool up_calibration_past(struct up_catalogue *catalogue, const char *bench, cons
 
 /* ---- adding ---- */
 
-/* What could not be read back is not stored. */
+/* Whatever could not be read back is not stored. */
 static bool check(const struct up_calibration *calibration, const json_t *content,
                   struct up_failure *failure) {
     struct up_calibration copy;
@@ -329,7 +330,7 @@ bool up_calibration_add(struct up_catalogue *catalogue, struct up_calibration *c
     if (good) {
         memcpy(calibration->id, record.id, sizeof record.id);
         memcpy(calibration->made_utc, record.made_utc, sizeof record.made_utc);
-        good = catalogue_witness_note(catalogue, calibration->bench, calibration->id, failure);
+        good = catalogue_last_use_note(catalogue, calibration->bench, calibration->id, failure);
     }
     json_decref(record.content);
     return good;

@@ -39,8 +39,8 @@ bool up_claim_is_withdrawn(const json_t *result, bool item_compressible);
 #define UP_CLAIM_WITHDRAWN "withdrawn: it holds gas, which the water squeezes"
 
 /* "as weighed, at 210 bar of air; changes by kilograms over a dive", "as weighed, emptied of gas",
-   and where a kind is filled and nobody told with what, that; empty where there is nothing to say.
- */
+   and where a kind is filled and with what was not stated, that; empty where there is nothing to
+   say. */
 enum { UP_CLAIM_FILLING_SIZE = 160 };
 void up_claim_filling(const struct up_filling *filling, const char *kind,
                       char text[UP_CLAIM_FILLING_SIZE]);

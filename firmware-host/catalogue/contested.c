@@ -1,8 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* Other content under the id of a record: one of the two is forged, and nothing here can tell
-   which. So that catalogues can be put together in any order, each is kept under its hash; what was
-   made, adopted or weighed here counts, and of two others neither does until a person takes one
-   back, which then holds whatever else comes. */
+/* Other content under the id of a record: one of the two is forged, and nothing here shows which.
+   So that catalogues can be put together in any order, each is kept under its hash; what was made,
+   adopted or weighed here counts, and of two others neither does until a person takes one back,
+   which then holds whatever else comes. */
 #include <stdlib.h>
 #include <string.h>
 

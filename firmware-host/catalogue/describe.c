@@ -138,7 +138,7 @@ static json_t *other_schema(void) {
 }
 
 /* Of each current result; computed when the document was written, part of no record. */
-static json_t *standings_schema(void) {
+static json_t *verifications_schema(void) {
     return json_pack("{s:s, s:{s:s, s:[s, s], s:{s:{s:s}, s:{s:[s, s, s]}}}}", "type", "array",
                      "items", "type", "object", "required", "result_id", "body_check", "properties",
                      "result_id", "$ref", "#/$defs/uuid", "body_check", "enum", "inside", "outside",
@@ -164,7 +164,7 @@ json_t *catalogue_json_schema(void) {
     }
     json_object_set_new(properties, "versions",
                         json_pack("{s:s, s:o}", "type", "array", "items", other_schema()));
-    json_object_set_new(properties, "body_checks", standings_schema());
+    json_object_set_new(properties, "body_checks", verifications_schema());
     return json_pack("{s:s, s:s, s:s, s:s, s:o, s:o, s:o}", "$schema",
                      "https://json-schema.org/draft/2020-12/schema", "title",
                      "upthrust-catalogue-1", "description", UP_CLAIM_WHOSE " " UP_CLAIM_CHECK,

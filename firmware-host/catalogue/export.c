@@ -8,7 +8,7 @@
 #include <unistd.h>
 
 #include "catalogue/claim.h"
-#include "catalogue/standing.h"
+#include "catalogue/verification.h"
 #include "internal.h"
 #include "text/text.h"
 
@@ -16,9 +16,9 @@ struct writing {
     struct up_catalogue *catalogue;
     const struct catalogue_table *table;
     FILE *stream;
-    json_t *item_names; /* item id -> name */
-    json_t *standings;  /* result id -> whether a reference body spoke for it */
-    json_t *squeezed;   /* item id -> true: it holds gas */
+    json_t *item_names;    /* item id -> name */
+    json_t *verifications; /* result id -> whether a reference body spoke for it */
+    json_t *squeezed;      /* item id -> true: it holds gas */
     bool (*write)(struct writing *writing);
     bool first; /* of a list in the JSON document */
     int error;  /* errno of the first write that failed */
@@ -27,7 +27,8 @@ struct writing {
     struct up_failure reading; /* while a file is being written */
 };
 
-/* SQLite sets errno anew before anybody else can ask why a write failed: to be asked after each. */
+/* SQLite sets errno anew before anybody else can ask why a write failed: so it is checked after
+   each write. */
 static bool is_written(struct writing *writing) {
     if (ferror(writing->stream) != 0 && writing->error == 0) {
         writing->error = errno;
@@ -73,7 +74,7 @@ static void put_more_columns(struct writing *writing, const struct up_record *re
     fputc(',', writing->stream);
     put_text(writing->stream, up_record_text(writing->item_names, item_id));
     fputc(',', writing->stream);
-    put_text(writing->stream, up_record_text(writing->standings, record->subject));
+    put_text(writing->stream, up_record_text(writing->verifications, record->subject));
 }
 
 static bool is_withdrawn(const struct writing *writing, const struct up_record *record) {
@@ -166,8 +167,8 @@ static bool write_pretty(FILE *stream, void *context) {
            fputc('\n', stream) != EOF;
 }
 
-/* The body, and beside its members what the record says of itself: so that nothing stands twice and
-   a reader can still put the record together again and compute its hash. */
+/* The content, and with its members what the record says about itself: so that nothing is stored
+   twice and a reader can still rebuild the record and compute its hash. */
 static bool put_entry(struct writing *writing, const struct up_record *record, const char *id_name,
                       json_t *replaces, const bool *live) {
     json_t *json = record->content; /* of nobody else: each visit reads its own */
@@ -222,12 +223,12 @@ static void begin_list(struct writing *writing, const char *name) {
     is_written(writing);
 }
 
-/* In a list of their own: within the results' entries they would be taken for the records'. */
-static bool put_standings(struct writing *writing) {
+/* In a separate list: within the results' entries they would look like part of the records. */
+static bool put_verifications(struct writing *writing) {
     const char *result_id;
     json_t *word;
     begin_list(writing, "body_checks");
-    json_object_foreach(writing->standings, result_id, word) {
+    json_object_foreach(writing->verifications, result_id, word) {
         json_auto_t *json = json_pack("{s:s, s:O}", "result_id", result_id, "body_check", word);
         fputs(writing->first ? "\n" : ",\n", writing->stream);
         writing->first = false;
@@ -260,7 +261,7 @@ static bool write_json(FILE *stream, void *context) {
     good = good &&
            catalogue_each_contested(writing->catalogue, put_contested, writing, &writing->reading);
     fputs("]", stream);
-    good = good && put_standings(writing);
+    good = good && put_verifications(writing);
     fputs("}\n", stream);
     return end_writing(writing, good);
 }
@@ -273,7 +274,7 @@ static bool make_directory(const char *directory, struct up_failure *failure) {
                    strerror(errno));
 }
 
-/* Who writes here holds the directory's lock, so a file half written is one of a killed program. */
+/* A writer holds the directory's lock, so a half-written file comes from a killed program. */
 static void remove_remnants(const char *directory) {
     DIR *stream = opendir(directory);
     const struct dirent *entry;
@@ -315,15 +316,15 @@ static bool write_document(struct writing *writing) {
 
 /* What every row may need, then the files. */
 static bool gather_and_write(struct writing *writing) {
-    json_auto_t *standings = writing->standings =
-        up_standings(writing->catalogue, writing->failure);
-    return standings != NULL &&
+    json_auto_t *verifications = writing->verifications =
+        up_verifications(writing->catalogue, writing->failure);
+    return verifications != NULL &&
            up_catalogue_each(writing->catalogue, "item", note_name, writing, writing->failure) &&
            writing->write(writing);
 }
 
-/* All reads of one export see the same moment, whoever writes meanwhile; and of two exports at a
-   time the later moment is written last. */
+/* All reads of one export see the same state, whoever writes meanwhile; of two exports at once the
+   later state is written last. */
 static bool in_one_moment(struct writing *writing) {
     struct up_catalogue *catalogue = writing->catalogue;
     if (!make_directory(writing->directory, writing->failure)) {

@@ -63,8 +63,8 @@ static bool admit_member(const struct import *import, const char *where, json_t 
                    "%s: \"%s\" is missing, not a text or too long; nothing was stored", where, key);
 }
 
-/* The members that export put beside those of the body. */
-static void strip(json_t *content, const char *id_name, bool other) {
+/* The members that export added to those of the content. */
+static void remove_export_members(json_t *content, const char *id_name, bool other) {
     static const char *const added[] = {"id", "subject", "sha256", "made_utc", "replaces", "bench"};
     for (size_t i = 0; i < sizeof added / sizeof added[0]; i++) {
         json_object_del(content, added[i]);
@@ -77,7 +77,7 @@ static void strip(json_t *content, const char *id_name, bool other) {
     }
 }
 
-/* Some bodies name the bench themselves; which one this is, its hash tells. */
+/* Some contents name the bench themselves; the hash shows which case this is. */
 static void settle_bench(struct up_record *record, json_t *replaces) {
     struct up_record copy = *record;
     bool fits = catalogue_hash(&copy, replaces) && strcmp(copy.sha256, record->sha256) == 0;
@@ -160,7 +160,7 @@ static bool admit_entry(struct import *import, const char *where, json_t *entry,
     replaces = replaces != NULL ? replaces : json_array(); /* left out: none */
     snprintf(record.kind, sizeof record.kind, "%s", table->kind);
     record.content = json_copy(entry);
-    strip(record.content, table->id_name, other);
+    remove_export_members(record.content, table->id_name, other);
     settle_bench(&record, replaces);
     bool good = catalogue_admit(import->catalogue, &record, replaces, where, &how, import->failure);
     good = good && count(import, &record, how);
@@ -202,7 +202,7 @@ static bool admit_document(struct import *import, json_t *document) {
     return good && admit_list(import, json_object_get(document, "versions"), "versions", NULL);
 }
 
-/* What came may go on from this bench's count, or from a later time. */
+/* Imported records may continue this bench's count, or have a later time. */
 static bool finish(struct import *import, bool good) {
     if (good && import->intake->fresh > 0) {
         good = catalogue_run(import->catalogue, catalogue_count_again, import->failure);

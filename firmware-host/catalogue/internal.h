@@ -29,7 +29,7 @@ extern long catalogue_clock_step_s;
 
 /* ---- store.c ---- */
 
-/* Says what an SQLite code means for the user; returns false. */
+/* Explains an SQLite code to the user; returns false. */
 bool catalogue_fail(struct up_catalogue *catalogue, int code, struct up_failure *failure);
 bool catalogue_run(struct up_catalogue *catalogue, const char *sql, struct up_failure *failure);
 
@@ -43,15 +43,14 @@ bool catalogue_end(struct up_catalogue *catalogue, bool good, struct up_failure 
    -1 where it fails. Where the file system knows no locks, there is none. */
 int catalogue_lock_directory(const char *directory, struct up_failure *failure);
 
-/* The type of the file system that holds a directory, as statfs tells it; tests put their own
-   here. */
+/* The type of the file system that holds a directory, as statfs reports it; tests replace it. */
 extern bool (*catalogue_type_of)(const char *directory, unsigned long *type);
 bool catalogue_is_network(unsigned long type);
 
 /* ---- schema.c ---- */
 
-/* What the outside sees of one kind: an SQL view, a CSV file and a list in the JSON document, all
-   with the same names. Once released, columns are only added, at the end. */
+/* The public form of one kind: an SQL view, a CSV file and a list in the JSON document, all with
+   the same names. Once released, columns are only added, at the end. */
 struct catalogue_table {
     const char *kind;    /* of the records, and the view's name */
     const char *id_name; /* the first column: the thing's id */
@@ -134,7 +133,7 @@ bool catalogue_is_of_place(struct up_catalogue *catalogue, const char *subject, 
 /* Text for `latest`. */
 void catalogue_latest(char utc[UP_TIME_SIZE]);
 /* The folder on this machine: a copy of it, or the folder on another machine, is another place.
-   Empty where it cannot be told. */
+   Empty where it cannot be determined. */
 void catalogue_place(struct up_catalogue *catalogue, char place[UP_SHA256_SIZE]);
 
 /* ---- contested.c ---- */
@@ -160,21 +159,21 @@ bool catalogue_each_contested(struct up_catalogue *catalogue,
                                             bool sound, void *context),
                               void *context, struct up_failure *failure);
 
-/* ---- witness.c ---- */
+/* ---- last_use.c ---- */
 
 /* Whether the folder still has the mark by which the bench was last weighed here; and notes that of
    the calibration which is used now. */
-bool catalogue_witness_agrees(struct up_catalogue *catalogue, const char *bench, bool *agrees,
-                              struct up_failure *failure);
+bool catalogue_last_use_agrees(struct up_catalogue *catalogue, const char *bench, bool *agrees,
+                               struct up_failure *failure);
 /* The path, the caller's, where something else stands than such a note; NULL: there is no such. */
 char *catalogue_witness_obstacle(struct up_catalogue *catalogue, const char *bench);
-bool catalogue_witness_note(struct up_catalogue *catalogue, const char *bench,
-                            const char *calibration_id, struct up_failure *failure);
+bool catalogue_last_use_note(struct up_catalogue *catalogue, const char *bench,
+                             const char *calibration_id, struct up_failure *failure);
 
 /* ---- record.c ---- */
 
-/* Stores a record whose kind, subject (empty: its own id), bench and body are set, and fills in the
-   rest. `replaces`: array of record ids, or NULL. */
+/* Stores a record whose kind, subject (empty: its own id), bench and content are set, and fills in
+   the rest. `replaces`: array of record ids, or NULL. */
 bool catalogue_put(struct up_catalogue *catalogue, struct up_record *record, json_t *replaces,
                    struct up_failure *failure);
 
@@ -228,7 +227,7 @@ bool catalogue_finish(struct up_catalogue *catalogue, sqlite3_stmt *statement, i
                       struct up_failure *failure);
 const char *catalogue_text_of(sqlite3_stmt *statement, int column);
 /* NULL where it is none, or larger than any that is stored or taken in. */
-enum { CATALOGUE_BODY_BYTES_MAX = 1 << 20 };
+enum { CATALOGUE_CONTENT_BYTES_MAX = 1 << 20 };
 json_t *catalogue_json_of(sqlite3_stmt *statement, int column);
 
 /* The columns id, sha256, kind, subject, bench, made_utc and body; the content is the caller's. */
@@ -244,9 +243,9 @@ bool catalogue_each_damaged(struct up_catalogue *catalogue,
 bool catalogue_ask(struct up_catalogue *catalogue, const char *sql, const char *text,
                    long long *number, struct up_failure *failure);
 
-/* ---- thing.c ---- */
+/* ---- subject.c ---- */
 
-/* How one is told of: "reference body", "reference bodies", "a reference body"; the command that
+/* Its name in messages: "reference body", "reference bodies", "a reference body"; the command that
    adds and lists them. */
 struct catalogue_noun {
     const char *kind; /* of the records */
@@ -260,7 +259,7 @@ bool catalogue_clean_name(char text[UP_NAME_SIZE], const struct catalogue_noun *
 /* A new id where it is empty; false for what is none. */
 bool catalogue_settle_id(char id[UP_ID_SIZE], const struct catalogue_noun *noun,
                          struct up_failure *failure);
-/* A new version in the place of all that are live. Takes the body. */
+/* A new version that replaces all live ones. Takes the content. */
 bool catalogue_put_version(struct up_catalogue *catalogue, const struct catalogue_noun *noun,
                            const char id[UP_ID_SIZE], json_t *content, struct up_failure *failure);
 
@@ -274,10 +273,10 @@ struct catalogue_found {
 bool catalogue_find(struct up_catalogue *catalogue, const struct catalogue_noun *noun,
                     const char *name_or_id, struct catalogue_found *found,
                     struct up_failure *failure);
-/* Its body cannot be read; returns false. */
+/* Reports that its content cannot be read; returns false. */
 bool catalogue_fail_found(const struct catalogue_found *found, struct up_failure *failure);
 
-/* ---- take.c ---- */
+/* ---- admit.c ---- */
 
 /* What came from another catalogue is checked as hostile: form, members, hash. Within a
    transaction. `where` stands before what is wrong. */
@@ -288,18 +287,18 @@ bool catalogue_admit(struct up_catalogue *catalogue, struct up_record *record, j
 bool catalogue_kind_is_sound(const json_t *content);
 bool catalogue_kind_is_subject(const json_t *content, const char *subject);
 
-/* What surrounds a body has the form that the door demands; what is read is held to it, too: a file
-   may come from somebody else, and ids and times go into scripts and commands. */
+/* The members around a content have the form that import demands; records that are read must have
+   it too: a file may come from somebody else, and ids and times go into scripts and commands. */
 bool catalogue_has_form(const struct up_record *record);
 bool catalogue_is_time(const char *text);
 
-/* What no other catalogue would take in is not stored either. */
+/* A record that no other catalogue would import is not stored either. */
 bool catalogue_check_content(const char *kind, const json_t *content, struct up_failure *failure);
 
 /* ---- describe.c ---- */
 
-/* What tells other programs how the files are to be read: the CSV metadata (W3C) and the JSON
-   Schema of the document; the caller's. */
+/* The description of the files for other programs: the CSV metadata (W3C) and the JSON Schema of
+   the document; the caller's. */
 json_t *catalogue_csv_metadata(void);
 json_t *catalogue_json_schema(void);
 

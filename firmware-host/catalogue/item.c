@@ -10,7 +10,7 @@ enum { PIECES_MAX = 12 };
 
 static const struct catalogue_noun noun = {"item", "item", "items", "an item", "item"};
 
-/* Ids in one text, a blank between them: a column of a table, too. */
+/* Ids in one text, separated by blanks, as in a column of a table. */
 static json_t *parts_to_json(const void *from) {
     const struct up_item *item = from;
     char text[UP_PARTS_MAX * UP_ID_SIZE + 1] = "";
@@ -43,7 +43,7 @@ static const char *const gas_words[] = {"no", "yes", "unknown", NULL};
 
 static json_t *gas_to_json(const void *from) {
     enum up_holds_gas holds = ((const struct up_item *)from)->holds_gas;
-    return holds != UP_GAS_NOT_TOLD ? json_string(gas_words[holds - UP_GAS_NO]) : NULL;
+    return holds != UP_GAS_NOT_STATED ? json_string(gas_words[holds - UP_GAS_NO]) : NULL;
 }
 
 enum up_holds_gas up_holds_gas_of(const char *word) {
@@ -52,21 +52,21 @@ enum up_holds_gas up_holds_gas_of(const char *word) {
             return (enum up_holds_gas)(UP_GAS_NO + i);
         }
     }
-    return UP_GAS_NOT_TOLD;
+    return UP_GAS_NOT_STATED;
 }
 
 static bool gas_from_json(const json_t *value, void *to) {
     ((struct up_item *)to)->holds_gas =
-        json_is_string(value) ? up_holds_gas_of(json_string_value(value)) : UP_GAS_NOT_TOLD;
+        json_is_string(value) ? up_holds_gas_of(json_string_value(value)) : UP_GAS_NOT_STATED;
     return true;
 }
 
-/* What nobody told is never taken for no, but of kinds that hold none. */
+/* Not stated never counts as no, except for kinds that hold no gas. */
 static void settle_gas(struct up_item *item) {
-    if (item->holds_gas == UP_GAS_NOT_TOLD && !item->compressible) {
+    if (item->holds_gas == UP_GAS_NOT_STATED && !item->compressible) {
         enum up_holds_gas usual = up_kind_facts(item->kind)->holds_gas;
-        item->holds_gas = usual != UP_GAS_NOT_TOLD ? usual : UP_GAS_UNKNOWN;
-    } else if (item->holds_gas == UP_GAS_NOT_TOLD ||
+        item->holds_gas = usual != UP_GAS_NOT_STATED ? usual : UP_GAS_UNKNOWN;
+    } else if (item->holds_gas == UP_GAS_NOT_STATED ||
                (item->holds_gas == UP_GAS_NO && item->compressible)) {
         item->holds_gas = UP_GAS_YES;
     }
@@ -142,7 +142,7 @@ static bool check_numbers(const struct up_item *item, struct up_failure *failure
            up_fail(failure, UP_STATUS_WRONG_INPUT, "an item's expansion must be a number");
 }
 
-/* ---- what was measured stays what it is ---- */
+/* ---- measured items keep their pieces ---- */
 
 struct search {
     const char *item_id;
@@ -219,27 +219,27 @@ struct look_alike {
 };
 
 static bool compare_name(const struct up_record *record, void *context) {
-    struct look_alike *look = context;
+    struct look_alike *sought = context;
     struct up_item other;
-    if (strcmp(record->subject, look->item->id) == 0 ||
+    if (strcmp(record->subject, sought->item->id) == 0 ||
         !up_item_from_json(record->content, &other)) {
         return true;
     }
     UP_FREED char *skeleton = up_text_skeleton(other.name);
-    bool alike = strcmp(skeleton, look->skeleton) == 0;
+    bool alike = strcmp(skeleton, sought->skeleton) == 0;
     if (alike) {
-        *look->other = other;
-        memcpy(look->other->id, record->subject, sizeof record->subject);
+        *sought->other = other;
+        memcpy(sought->other->id, record->subject, sizeof record->subject);
     }
     return !alike;
 }
 
 bool up_item_look_alike(struct up_catalogue *catalogue, const struct up_item *item,
                         struct up_item *other, struct up_failure *failure) {
-    struct look_alike look = {item, up_text_skeleton(item->name), other};
+    struct look_alike sought = {item, up_text_skeleton(item->name), other};
     other->id[0] = '\0';
-    bool good = up_catalogue_each(catalogue, "item", compare_name, &look, failure);
-    free(look.skeleton);
+    bool good = up_catalogue_each(catalogue, "item", compare_name, &sought, failure);
+    free(sought.skeleton);
     return good;
 }
 
@@ -317,7 +317,7 @@ static bool put_accepted(struct up_catalogue *catalogue, const char item_id[UP_I
            catalogue_put(catalogue, &record, ids, failure);
 }
 
-/* What an edit would refuse is not accepted either. */
+/* A version that an edit would refuse is not accepted either. */
 static bool check_accepted(struct up_catalogue *catalogue, const char item_id[UP_ID_SIZE],
                            const struct waiting *waiting, struct up_item *item,
                            struct up_failure *failure) {

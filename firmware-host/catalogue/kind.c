@@ -44,11 +44,11 @@ struct trial {
     double load_g, u_plateau_g;
     double gain_g[GAINS_MAX];
     size_t gains;
-    bool shakes_set; /* by the first trial: none ended it by being small */
-    bool soaks;      /* its scatter and its gains are water that was taken up */
+    bool shakes_set; /* by the first trial: no small gain ended it */
+    bool soaks;      /* its scatter and its gains come from water that it took up */
 };
 
-struct lessons {
+struct trial_data {
     const char *only_kind, *only_bench; /* NULL: all */
     struct names kinds, benches;
     json_t *items;    /* id -> [index of its kind, pieces] */
@@ -77,36 +77,36 @@ static unsigned index_of(struct names *names, const char *name,
 }
 
 static bool read_item(const struct up_record *record, void *context) {
-    struct lessons *lessons = context;
+    struct trial_data *trial_data = context;
     struct up_item item;
     if (up_item_from_json(record->content, &item) &&
-        (lessons->only_kind == NULL || strcasecmp(lessons->only_kind, item.kind) == 0)) {
-        unsigned kind = index_of(&lessons->kinds, item.kind, strcasecmp);
-        json_object_set_new(lessons->items, record->subject,
+        (trial_data->only_kind == NULL || strcasecmp(trial_data->only_kind, item.kind) == 0)) {
+        unsigned kind = index_of(&trial_data->kinds, item.kind, strcasecmp);
+        json_object_set_new(trial_data->items, record->subject,
                             json_pack("[i, i]", (int)kind, item.pieces));
     }
     return true;
 }
 
 static bool read_result(const struct up_record *record, void *context) {
-    struct lessons *lessons = context;
+    struct trial_data *trial_data = context;
     const char *run_id = json_string_value(json_object_get(record->content, "run_id"));
     json_t *numbers = json_object_get(record->content, "left_out");
     if (record->elsewhere) { /* a bench learns from what it saw itself */
         return true;
     }
     if (run_id != NULL && json_array_size(numbers) > 0) {
-        json_object_set(lessons->left_out, run_id, numbers);
+        json_object_set(trial_data->left_out, run_id, numbers);
     }
     if (run_id != NULL && json_is_true(json_object_get(record->content, "takes_up_water"))) {
-        json_object_set_new(lessons->soaked, run_id, json_true());
+        json_object_set_new(trial_data->soaked, run_id, json_true());
     }
     return true;
 }
 
 /* Runs come the oldest first: the last one that continues another has its results. */
 static bool read_run(const struct up_record *record, void *context) {
-    struct lessons *lessons = context;
+    struct trial_data *trial_data = context;
     const json_t *id;
     size_t i;
     if (record->elsewhere) { /* a bench learns from what it saw itself */
@@ -114,23 +114,24 @@ static bool read_run(const struct up_record *record, void *context) {
     }
     json_array_foreach(json_object_get(record->content, "continues"), i, id) {
         if (json_is_string(id)) {
-            json_object_set_new(lessons->gone_on, json_string_value(id),
+            json_object_set_new(trial_data->gone_on, json_string_value(id),
                                 json_string(record->subject));
         }
     }
     return true;
 }
 
-/* What was stored before a run was left belongs to the one that went on with it. */
-static void settle_run(const struct lessons *lessons, struct trial *trial) {
-    const char *last = json_string_value(json_object_get(lessons->gone_on, trial->run_id));
+/* Trials stored before a run was interrupted belong to the run that continued it. */
+static void settle_run(const struct trial_data *trial_data, struct trial *trial) {
+    const char *last = json_string_value(json_object_get(trial_data->gone_on, trial->run_id));
     if (last != NULL) {
         snprintf(trial->run_id, sizeof trial->run_id, "%s", last);
     }
 }
 
-static bool is_left_out(const struct lessons *lessons, const struct trial *trial, double number) {
-    const json_t *numbers = json_object_get(lessons->left_out, trial->run_id);
+static bool is_left_out(const struct trial_data *trial_data, const struct trial *trial,
+                        double number) {
+    const json_t *numbers = json_object_get(trial_data->left_out, trial->run_id);
     for (size_t i = 0; i < json_array_size(numbers); i++) {
         if (json_number_value(json_array_get(numbers, i)) == number) {
             return true;
@@ -139,7 +140,7 @@ static bool is_left_out(const struct lessons *lessons, const struct trial *trial
     return false;
 }
 
-/* A trial with a gain that is no number tells nothing of its air. */
+/* A trial with a gain that is not a number says nothing about its air. */
 static void read_gains(const json_t *content, double counts_g, struct trial *trial) {
     const json_t *gains = json_object_get(content, "gain_counts");
     size_t count = json_array_size(gains);
@@ -164,7 +165,7 @@ static bool parse_trial(const json_t *content, struct trial *trial, double *numb
         !catalogue_read_number(content, "load_counts", &load_counts)) {
         return false;
     }
-    /* Of a load of nothing the grams remain, and what needs counts is lost. */
+    /* For a load of zero the grams remain, and values in counts are lost. */
     if (trial->load_g != 0 && load_counts != 0) {
         double counts_g = fabs(load_counts / trial->load_g);
         catalogue_read_number(content, "u_plateau_counts", &u_counts);
@@ -175,43 +176,44 @@ static bool parse_trial(const json_t *content, struct trial *trial, double *numb
 }
 
 static bool read_trial(const struct up_record *record, void *context) {
-    struct lessons *lessons = context;
+    struct trial_data *trial_data = context;
     struct trial trial = {0};
     double number = 0;
     if (record->elsewhere) { /* a bench learns from what it saw itself */
         return true;
     }
-    if ((lessons->only_bench != NULL && strcmp(lessons->only_bench, record->bench) != 0) ||
+    if ((trial_data->only_bench != NULL && strcmp(trial_data->only_bench, record->bench) != 0) ||
         !parse_trial(record->content, &trial, &number)) {
         return true;
     }
-    settle_run(lessons, &trial);
-    const json_t *item = json_object_get(lessons->items, trial.item_id);
-    if (item == NULL || is_left_out(lessons, &trial, number)) {
+    settle_run(trial_data, &trial);
+    const json_t *item = json_object_get(trial_data->items, trial.item_id);
+    if (item == NULL || is_left_out(trial_data, &trial, number)) {
         return true;
     }
     trial.kind = (unsigned)json_integer_value(json_array_get(item, 0));
     trial.pieces = json_number_value(json_array_get(item, 1));
-    trial.soaks = json_object_get(lessons->soaked, trial.run_id) != NULL;
-    trial.bench = index_of(&lessons->benches, record->bench, strcmp);
-    if (lessons->count == lessons->room) {
-        lessons->room = 2 * lessons->room + 64;
-        lessons->trial = up_reallocate(lessons->trial, lessons->room, sizeof *lessons->trial);
+    trial.soaks = json_object_get(trial_data->soaked, trial.run_id) != NULL;
+    trial.bench = index_of(&trial_data->benches, record->bench, strcmp);
+    if (trial_data->count == trial_data->room) {
+        trial_data->room = 2 * trial_data->room + 64;
+        trial_data->trial =
+            up_reallocate(trial_data->trial, trial_data->room, sizeof *trial_data->trial);
     }
-    lessons->trial[lessons->count++] = trial;
+    trial_data->trial[trial_data->count++] = trial;
     return true;
 }
 
 static bool read_tolerance(const struct up_record *record, void *context) {
-    struct lessons *lessons = context;
+    struct trial_data *trial_data = context;
     struct up_kind set = {0};
     members_from_json(catalogue_kind_members, record->content, &set);
-    if (!record->elsewhere && set.name[0] != '\0' && /* who weighs sets what is neutral */
-        (lessons->only_kind == NULL || strcasecmp(lessons->only_kind, set.name) == 0)) {
-        lessons->tolerance =
-            up_reallocate(lessons->tolerance, lessons->tolerances + 1, sizeof *lessons->tolerance);
-        lessons->tolerance[lessons->tolerances++] = set;
-        index_of(&lessons->kinds, set.name, strcasecmp);
+    if (!record->elsewhere && set.name[0] != '\0' && /* whoever weighs sets what is neutral */
+        (trial_data->only_kind == NULL || strcasecmp(trial_data->only_kind, set.name) == 0)) {
+        trial_data->tolerance = up_reallocate(trial_data->tolerance, trial_data->tolerances + 1,
+                                              sizeof *trial_data->tolerance);
+        trial_data->tolerance[trial_data->tolerances++] = set;
+        index_of(&trial_data->kinds, set.name, strcasecmp);
     }
     return true;
 }
@@ -223,32 +225,32 @@ static int by_item_and_run(const void *a, const void *b) {
     return items != 0 ? items : strcmp(one->run_id, two->run_id);
 }
 
-static bool gather(struct up_catalogue *catalogue, struct lessons *lessons,
+static bool gather(struct up_catalogue *catalogue, struct trial_data *trial_data,
                    struct up_failure *failure) {
-    lessons->items = json_object();
-    lessons->left_out = json_object();
-    lessons->soaked = json_object();
-    lessons->gone_on = json_object();
-    bool good = up_catalogue_each(catalogue, "gear_kind", read_tolerance, lessons, failure) &&
-                up_catalogue_each(catalogue, "item", read_item, lessons, failure) &&
-                up_catalogue_each(catalogue, "result", read_result, lessons, failure) &&
-                up_catalogue_each(catalogue, "run", read_run, lessons, failure) &&
-                up_catalogue_each(catalogue, "trial", read_trial, lessons, failure);
-    if (lessons->count > 0) {
-        qsort(lessons->trial, lessons->count, sizeof *lessons->trial, by_item_and_run);
+    trial_data->items = json_object();
+    trial_data->left_out = json_object();
+    trial_data->soaked = json_object();
+    trial_data->gone_on = json_object();
+    bool good = up_catalogue_each(catalogue, "gear_kind", read_tolerance, trial_data, failure) &&
+                up_catalogue_each(catalogue, "item", read_item, trial_data, failure) &&
+                up_catalogue_each(catalogue, "result", read_result, trial_data, failure) &&
+                up_catalogue_each(catalogue, "run", read_run, trial_data, failure) &&
+                up_catalogue_each(catalogue, "trial", read_trial, trial_data, failure);
+    if (trial_data->count > 0) {
+        qsort(trial_data->trial, trial_data->count, sizeof *trial_data->trial, by_item_and_run);
     }
     return good;
 }
 
-static void release(struct lessons *lessons) {
-    json_decref(lessons->items);
-    json_decref(lessons->left_out);
-    json_decref(lessons->soaked);
-    json_decref(lessons->gone_on);
-    free(lessons->kinds.name);
-    free(lessons->benches.name);
-    free(lessons->trial);
-    free(lessons->tolerance);
+static void release(struct trial_data *trial_data) {
+    json_decref(trial_data->items);
+    json_decref(trial_data->left_out);
+    json_decref(trial_data->soaked);
+    json_decref(trial_data->gone_on);
+    free(trial_data->kinds.name);
+    free(trial_data->benches.name);
+    free(trial_data->trial);
+    free(trial_data->tolerance);
 }
 
 /* ---- learning ---- */
@@ -267,10 +269,10 @@ static int by_kind_and_bench(const void *a, const void *b) {
                                       : (one > two) - (one < two);
 }
 
-static struct chosen sort_out(const struct lessons *lessons) {
-    struct chosen all = {up_allocate(lessons->count + 1, sizeof *all.trial), lessons->count};
+static struct chosen sort_trials(const struct trial_data *trial_data) {
+    struct chosen all = {up_allocate(trial_data->count + 1, sizeof *all.trial), trial_data->count};
     for (size_t i = 0; i < all.count; i++) {
-        all.trial[i] = &lessons->trial[i];
+        all.trial[i] = &trial_data->trial[i];
     }
     qsort(all.trial, all.count, sizeof *all.trial, by_kind_and_bench);
     return all;
@@ -358,25 +360,25 @@ static void learn(const struct chosen *chosen, struct up_kind *kind) {
     learn_share(chosen, kind);
 }
 
-static void begin(const struct lessons *lessons, const char *name, const char *bench,
+static void begin(const struct trial_data *trial_data, const char *name, const char *bench,
                   struct up_kind *kind) {
     *kind = (struct up_kind){0};
     snprintf(kind->name, sizeof kind->name, "%s", name);
     snprintf(kind->bench, sizeof kind->bench, "%s", bench);
     /* The last of the same name is the newest. */
-    for (size_t i = 0; i < lessons->tolerances; i++) {
-        if (strcasecmp(lessons->tolerance[i].name, kind->name) == 0) {
-            kind->tolerance_one_g = lessons->tolerance[i].tolerance_one_g;
-            kind->tolerance_pair_g = lessons->tolerance[i].tolerance_pair_g;
-            kind->stuck_share = lessons->tolerance[i].stuck_share;
-            kind->stuck_g = lessons->tolerance[i].stuck_g;
+    for (size_t i = 0; i < trial_data->tolerances; i++) {
+        if (strcasecmp(trial_data->tolerance[i].name, kind->name) == 0) {
+            kind->tolerance_one_g = trial_data->tolerance[i].tolerance_one_g;
+            kind->tolerance_pair_g = trial_data->tolerance[i].tolerance_pair_g;
+            kind->stuck_share = trial_data->tolerance[i].stuck_share;
+            kind->stuck_g = trial_data->tolerance[i].stuck_g;
         }
     }
     up_find_share(NULL, 0, &kind->share);
 }
 
-/* The same name has the same id in every catalogue (UUID of version 5), so that versions made apart
-   are versions of one thing. */
+/* The same name has the same id in every catalogue (UUID version 5), so that versions made
+   independently belong to one thing. */
 static void id_of_name(const char *name, char id[UP_ID_SIZE]) {
     static const uuid_t space = {0x8e, 0x5d, 0x3b, 0x0a, 0x61, 0xf4, 0x4c, 0x27,
                                  0x9b, 0x12, 0x7a, 0xd0, 0x35, 0xe6, 0x48, 0xc1};
@@ -422,15 +424,15 @@ bool up_kind_tolerance(struct up_catalogue *catalogue, const char *name, int pie
 bool up_kind_learn(struct up_catalogue *catalogue, const char *name, const char *bench,
                    struct up_kind *kind, struct up_failure *failure) {
     UP_FREED char *clean = up_text_clean(name, strlen(name));
-    struct lessons lessons = {.only_kind = clean, .only_bench = bench};
-    bool good = gather(catalogue, &lessons, failure);
-    begin(&lessons, clean, bench, kind);
-    struct chosen all = sort_out(&lessons); /* of one kind and bench */
+    struct trial_data trial_data = {.only_kind = clean, .only_bench = bench};
+    bool good = gather(catalogue, &trial_data, failure);
+    begin(&trial_data, clean, bench, kind);
+    struct chosen all = sort_trials(&trial_data); /* of one kind and bench */
     if (good) {
         learn(&all, kind);
     }
     free(all.trial);
-    release(&lessons);
+    release(&trial_data);
     return good;
 }
 
@@ -442,16 +444,16 @@ static int by_name_and_bench(const void *a, const void *b) {
 
 bool up_kinds_learn(struct up_catalogue *catalogue, struct up_kind **kinds, size_t *count,
                     struct up_failure *failure) {
-    struct lessons lessons = {0};
+    struct trial_data trial_data = {0};
     *kinds = NULL;
     *count = 0;
-    if (!gather(catalogue, &lessons, failure)) {
-        release(&lessons);
+    if (!gather(catalogue, &trial_data, failure)) {
+        release(&trial_data);
         return false;
     }
-    struct chosen all = sort_out(&lessons);
-    UP_FREED bool *seen = up_allocate(lessons.kinds.count + 1, sizeof *seen);
-    size_t listed = 0, length, groups = lessons.kinds.count;
+    struct chosen all = sort_trials(&trial_data);
+    UP_FREED bool *seen = up_allocate(trial_data.kinds.count + 1, sizeof *seen);
+    size_t listed = 0, length, groups = trial_data.kinds.count;
     for (size_t first = 0; first < all.count; first += group_length(&all, first)) {
         groups++;
     }
@@ -459,18 +461,18 @@ bool up_kinds_learn(struct up_catalogue *catalogue, struct up_kind **kinds, size
     for (size_t first = 0; first < all.count; first += length) {
         struct chosen chosen = {all.trial + first, length = group_length(&all, first)};
         const struct trial *trial = all.trial[first];
-        begin(&lessons, lessons.kinds.name[trial->kind], lessons.benches.name[trial->bench],
-              &list[listed]);
+        begin(&trial_data, trial_data.kinds.name[trial->kind],
+              trial_data.benches.name[trial->bench], &list[listed]);
         learn(&chosen, &list[listed++]);
         seen[trial->kind] = true;
     }
-    for (unsigned k = 0; k < lessons.kinds.count; k++) {
+    for (unsigned k = 0; k < trial_data.kinds.count; k++) {
         if (!seen[k]) {
-            begin(&lessons, lessons.kinds.name[k], "", &list[listed++]);
+            begin(&trial_data, trial_data.kinds.name[k], "", &list[listed++]);
         }
     }
     free(all.trial);
-    release(&lessons);
+    release(&trial_data);
     qsort(list, listed, sizeof *list, by_name_and_bench);
     *kinds = list;
     *count = listed;

@@ -1,8 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /*
  * What is known of all items of one kind ("fin", "boot", ...): the tolerance that was set for it,
- * and what a bench has learned from the trials of its items. Kinds are told apart as items name
- * them, whatever the case of their letters.
+ * and what a bench has learned from the trials of its items. Kinds are distinguished by the names
+ * that items give, ignoring case.
  */
 #pragma once
 
@@ -15,12 +15,12 @@ enum up_filled { UP_FILLED_NEVER, UP_FILLED_TO_PRESSURE, UP_FILLED_EMPTIED };
 /* A row of the table of kinds. */
 struct up_kind_facts {
     const char *name;
-    enum up_holds_gas holds_gas; /* UP_GAS_NOT_TOLD: to be asked of each item */
+    enum up_holds_gas holds_gas; /* UP_GAS_NOT_STATED: to be asked of each item */
     enum up_filled filled;
 };
 
-/* By name, whatever the case of its letters; never NULL: of a kind that is not listed it is asked.
-   NULL behind the last row. */
+/* By name, ignoring case; never NULL: for a kind that is not listed the user is asked. NULL behind
+   the last row. */
 const struct up_kind_facts *up_kind_facts(const char *kind);
 const struct up_kind_facts *up_kind_facts_at(unsigned i);
 

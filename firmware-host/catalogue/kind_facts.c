@@ -4,7 +4,7 @@
 
 #include "catalogue/kind.h"
 
-/* A case that is stiff is no gas that the water squeezes; foam is. */
+/* Water does not compress the gas in a stiff case; it does compress foam. */
 static const struct up_kind_facts facts[] = {
     {"fin", UP_GAS_NO, UP_FILLED_NEVER},
     {"fins", UP_GAS_NO, UP_FILLED_NEVER},
@@ -28,17 +28,17 @@ static const struct up_kind_facts facts[] = {
     {"pony", UP_GAS_NO, UP_FILLED_TO_PRESSURE},
     {"stage", UP_GAS_NO, UP_FILLED_TO_PRESSURE},
     /* Of the others it is asked. */
-    {"boot", UP_GAS_NOT_TOLD, UP_FILLED_NEVER},
-    {"boots", UP_GAS_NOT_TOLD, UP_FILLED_NEVER},
-    {"hood", UP_GAS_NOT_TOLD, UP_FILLED_NEVER},
-    {"glove", UP_GAS_NOT_TOLD, UP_FILLED_NEVER},
-    {"gloves", UP_GAS_NOT_TOLD, UP_FILLED_NEVER},
-    {"suit", UP_GAS_NOT_TOLD, UP_FILLED_NEVER},
-    {"vest", UP_GAS_NOT_TOLD, UP_FILLED_NEVER},
-    {"jacket", UP_GAS_NOT_TOLD, UP_FILLED_EMPTIED},
-    {"wing", UP_GAS_NOT_TOLD, UP_FILLED_EMPTIED},
-    {"bladder", UP_GAS_NOT_TOLD, UP_FILLED_EMPTIED},
-    {"buoy", UP_GAS_NOT_TOLD, UP_FILLED_EMPTIED},
+    {"boot", UP_GAS_NOT_STATED, UP_FILLED_NEVER},
+    {"boots", UP_GAS_NOT_STATED, UP_FILLED_NEVER},
+    {"hood", UP_GAS_NOT_STATED, UP_FILLED_NEVER},
+    {"glove", UP_GAS_NOT_STATED, UP_FILLED_NEVER},
+    {"gloves", UP_GAS_NOT_STATED, UP_FILLED_NEVER},
+    {"suit", UP_GAS_NOT_STATED, UP_FILLED_NEVER},
+    {"vest", UP_GAS_NOT_STATED, UP_FILLED_NEVER},
+    {"jacket", UP_GAS_NOT_STATED, UP_FILLED_EMPTIED},
+    {"wing", UP_GAS_NOT_STATED, UP_FILLED_EMPTIED},
+    {"bladder", UP_GAS_NOT_STATED, UP_FILLED_EMPTIED},
+    {"buoy", UP_GAS_NOT_STATED, UP_FILLED_EMPTIED},
 };
 
 const struct up_kind_facts *up_kind_facts_at(unsigned i) {
@@ -46,7 +46,7 @@ const struct up_kind_facts *up_kind_facts_at(unsigned i) {
 }
 
 const struct up_kind_facts *up_kind_facts(const char *kind) {
-    static const struct up_kind_facts of_others = {"", UP_GAS_NOT_TOLD, UP_FILLED_NEVER};
+    static const struct up_kind_facts of_others = {"", UP_GAS_NOT_STATED, UP_FILLED_NEVER};
     for (unsigned i = 0; i < sizeof facts / sizeof facts[0]; i++) {
         if (strcasecmp(facts[i].name, kind) == 0) {
             return &facts[i];

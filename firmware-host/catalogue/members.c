@@ -7,8 +7,8 @@
 #include "internal.h"
 #include "text/text.h"
 
-/* Far beyond whatever hangs in a tank, near enough to keep sums and plots finite: choices of
-   ours. */
+/* Far beyond anything that hangs in a tank, yet small enough to keep sums and plots finite: choices
+   of ours. */
 static const struct {
     const char *name;
     double least, most;
@@ -18,8 +18,8 @@ static const struct {
     [UNIT_PROBABILITY] = {"", -1e-9, 1 + 1e-9}, /* rounding of a sum */
     [UNIT_DOF] = {"", 0, 1e50},
     [UNIT_COUNTS] = {" counts", -1e15, 1e15},
-    [UNIT_COUNTS_KG] = {" counts/kg", -1e15, 1e15},
-    [UNIT_COUNTS_KG2] = {" counts/kg2", -1e15, 1e15},
+    [UNIT_COUNTS_PER_KG] = {" counts/kg", -1e15, 1e15},
+    [UNIT_COUNTS_PER_KG2] = {" counts/kg2", -1e15, 1e15},
     [UNIT_COUNTS_S] = {" counts/s", -1e15, 1e15},
     [UNIT_G] = {" g", -1e7, 1e7},
     [UNIT_KG] = {" kg", -1e4, 1e4},

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /*
- * What a record of each kind holds, said once: its members' keys, where they stand in C, their
+ * What a record of each kind holds, in one place: its members' keys, where they stand in C, their
  * units and bounds. JSON both ways, the checks at the door, CSV columns, SQL views and the
  * descriptions of the files are made from these tables.
  */
@@ -36,15 +36,15 @@ enum member_form {
     IN_OWN,          /* by functions of its own */
 };
 
-/* What a number can be: beyond its bounds it is a mistake or malice whatever the item. */
+/* The bounds of a number: beyond them it is a mistake or malice, whatever the item. */
 enum member_unit {
     UNIT_ONE, /* a plain number */
     UNIT_SHARE,
     UNIT_PROBABILITY,
     UNIT_DOF,
     UNIT_COUNTS,
-    UNIT_COUNTS_KG,
-    UNIT_COUNTS_KG2,
+    UNIT_COUNTS_PER_KG,
+    UNIT_COUNTS_PER_KG2,
     UNIT_COUNTS_S,
     UNIT_G,
     UNIT_KG,
@@ -128,7 +128,7 @@ struct catalogue_nested {
 #define OWN(key_, type_, flags_, write_, read_, what_)                                             \
     ROW(key_, type_, IN_OWN, flags_, what_), .write = (write_), .read = (read_)
 
-/* Those of which no struct knows. */
+/* Members without a place in a struct. */
 #define TEXT_ALONE(key_, flags_, what_)                                                            \
     { ROW(key_, MEMBER_TEXT, IN_NO_STRUCT, flags_, what_) }
 #define NUMBER_ALONE(key_, unit_, flags_, what_)                                                   \
@@ -143,7 +143,7 @@ struct catalogue_nested {
     { .key = NULL }
 
 /* The bench of a record, and its place in the bench's own count. A catalogue goes on counting from
-   what others brought, so what comes through the door leaves room for that. */
+   what others brought, so imported numbers must leave room for that. */
 #define SEQUENCE_MOST (1LL << 52)
 #define BENCH_ALONE   TEXT_ALONE("bench", OF_RECORD, "id of the rig")
 #define BENCH_SEQUENCE                                                                             \

@@ -20,7 +20,7 @@
 #include "internal.h"
 #include "text/text.h"
 
-/* Nobody's clock is off by so much without it being noticed; two clocks differ by less. */
+/* A clock that is off by this much would be noticed; two clocks differ by less. */
 enum { AHEAD_S = 86400, MACHINE_ID_MOST = 256 };
 
 void catalogue_latest(char utc[UP_TIME_SIZE]) {
@@ -99,7 +99,7 @@ bool catalogue_is_own(struct up_catalogue *catalogue, const char *record_id, boo
 
 /* ---- calibrations ---- */
 
-/* The number that `sql` gives for an id and this place; 0 where there is no telling. */
+/* The number that `sql` gives for an id and this place; 0 where it cannot be determined. */
 static bool ask_of_place(struct up_catalogue *catalogue, const char *sql, const char *id,
                          int *number, struct up_failure *failure) {
     char place[UP_SHA256_SIZE];
@@ -132,7 +132,7 @@ bool up_calibration_is_trusted(struct up_catalogue *catalogue, const char *calib
     char bench[UP_NAME_SIZE];
     bool agrees = false;
     *trusted = good && marks > 0 && bench_of(catalogue, calibration_id, bench, failure) &&
-               catalogue_witness_agrees(catalogue, bench, &agrees, failure) && agrees;
+               catalogue_last_use_agrees(catalogue, bench, &agrees, failure) && agrees;
     return good;
 }
 
@@ -144,7 +144,7 @@ bool catalogue_is_of_place(struct up_catalogue *catalogue, const char *subject, 
                              " WHERE record_id = r.id AND mark = 'made' AND place = ?2))"
                              " FROM record AS r WHERE kind = 'run' AND subject = ?1"
                              " AND EXISTS (SELECT 1 FROM local_mark WHERE record_id = r.id"
-                             " AND mark = 'made')", /* what others wrote of it says nothing */
+                             " AND mark = 'made')", /* what others wrote about it does not count */
                              subject, &all, failure);
     *is = all > 0;
     return good;
@@ -164,7 +164,7 @@ bool up_calibration_adopt(struct up_catalogue *catalogue, const char *calibratio
     return catalogue_end(catalogue,
                          good && mark(catalogue, calibration_id, "adopted", number, failure),
                          failure) &&
-           catalogue_witness_note(catalogue, bench, calibration_id, failure);
+           catalogue_last_use_note(catalogue, bench, calibration_id, failure);
 }
 
 /* ---- left out by hand ---- */
@@ -200,8 +200,8 @@ bool up_catalogue_set_aside(struct up_catalogue *catalogue, const char *record_i
            catalogue_end(catalogue, mark(catalogue, record_id, "aside", clean, failure), failure);
 }
 
-bool up_catalogue_take_back(struct up_catalogue *catalogue, const char *record_id,
-                            struct up_failure *failure) {
+bool up_catalogue_restore(struct up_catalogue *catalogue, const char *record_id,
+                          struct up_failure *failure) {
     return is_marked_aside(catalogue, record_id, failure) && catalogue_begin(catalogue, failure) &&
            catalogue_end(catalogue,
                          catalogue_change(catalogue,
@@ -262,8 +262,8 @@ static bool visit_rows(const struct checking *checking, enum up_record_doubt why
            catalogue_finish(checking->catalogue, statement, more ? code : SQLITE_DONE, failure);
 }
 
-/* Records that no index leads to would be found by nobody; such is left where a backup was copied
-   over a file whose log stayed. */
+/* Records missing from an index would not be found; this happens where a backup is copied over a
+   file whose log remained. */
 static bool check_file(struct up_catalogue *catalogue, struct up_failure *failure) {
     sqlite3_stmt *statement =
         catalogue_prepare(catalogue, "PRAGMA integrity_check(1)", NULL, 0, failure);

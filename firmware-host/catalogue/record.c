@@ -87,7 +87,7 @@ bool catalogue_insert(struct up_catalogue *catalogue, const struct up_record *re
     UP_FREED char *content = dump(record->content);
     const char *values[] = {record->id,    record->sha256,   record->kind, record->subject,
                             record->bench, record->made_utc, content};
-    return (strlen(content) <= CATALOGUE_BODY_BYTES_MAX || fail_body(record, failure)) &&
+    return (strlen(content) <= CATALOGUE_CONTENT_BYTES_MAX || fail_body(record, failure)) &&
            catalogue_change(catalogue, "INSERT INTO record VALUES (?, ?, ?, ?, ?, ?, ?)", values, 7,
                             failure) &&
            (sqlite3_changes(catalogue->database) == 1 ||
@@ -100,8 +100,8 @@ bool catalogue_insert(struct up_catalogue *catalogue, const struct up_record *re
 
 /* A small computer without a battery loses its clock, and what it stored before would then pass
    for newer: so whatever a bench stores is counted. */
-static bool number_it(struct up_catalogue *catalogue, const struct up_record *record,
-                      json_t *content, struct up_failure *failure) {
+static bool assign_sequence(struct up_catalogue *catalogue, const struct up_record *record,
+                            json_t *content, struct up_failure *failure) {
     const char *values[] = {record->bench, record->made_utc};
     long long sequence = 0;
     bool good =
@@ -140,11 +140,11 @@ bool catalogue_put(struct up_catalogue *catalogue, struct up_record *record, jso
     record->content = json_copy(given);
     bool good = catalogue_begin(catalogue, failure);
     if (good) {
-        /* Not before the lock: who waits for it must not store an older time with a later number.
-         */
+        /* After the lock is held: a waiting writer must not store an older time with a later
+           number. */
         catalogue_now(record->made_utc);
         good = (catalogue_is_time(record->made_utc) || fail_clock(record, failure)) &&
-               number_it(catalogue, record, record->content, failure) &&
+               assign_sequence(catalogue, record, record->content, failure) &&
                (catalogue_hash(record, replaces) || fail_body(record, failure)) &&
                catalogue_insert(catalogue, record, replaces, failure) &&
                catalogue_mark_made(catalogue, record, failure) &&

@@ -64,7 +64,7 @@ const char *catalogue_text_of(sqlite3_stmt *statement, int column) {
 
 json_t *catalogue_json_of(sqlite3_stmt *statement, int column) {
     const char *text = catalogue_text_of(statement, column);
-    bool small = sqlite3_column_bytes(statement, column) <= CATALOGUE_BODY_BYTES_MAX;
+    bool small = sqlite3_column_bytes(statement, column) <= CATALOGUE_CONTENT_BYTES_MAX;
     return small ? json_loads(text, 0, NULL) : NULL; /* it takes 80 times the room */
 }
 
@@ -197,14 +197,14 @@ static bool visit_one(struct up_catalogue *catalogue, sqlite3_stmt *statement,
     return good;
 }
 
-/* A record that cannot be read is told, not left out: a table that lacks a line misleads. The
-   others are shown all the same. */
+/* A record that cannot be read is reported, not left out: a table with a missing line misleads. The
+   others are still shown. */
 static bool refuse_damaged(const struct up_catalogue *catalogue, const struct visitor *visitor,
                            struct up_failure *failure) {
     UP_FREED char *others = visitor->damaged > 1
                                 ? up_text_format(" and %u more", visitor->damaged - 1)
                                 : up_text_format("%s", "");
-    /* A command to be copied holds nothing that a shell would run. */
+    /* A command meant to be copied contains nothing that a shell would run. */
     UP_FREED char *remedy = up_is_uuid(visitor->first_id)
                                 ? up_text_format(", or leave it out with `upthrust check-catalogue "
                                                  "--set-aside %s --reason TEXT`",

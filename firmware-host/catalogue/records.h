@@ -4,15 +4,15 @@
 
 #include "upthrust/catalogue.h"
 
-/* "yes", "no", "unknown"; UP_GAS_NOT_TOLD for any other word. */
+/* "yes", "no", "unknown"; UP_GAS_NOT_STATED for any other word. */
 enum up_holds_gas up_holds_gas_of(const char *word);
 
 /* A new UUID (random), lower case. */
 void up_new_id(char id[UP_ID_SIZE]);
 
-/* Adds one record and returns when it is on the disk. `subject` NULL: the record's own id. Body is
-   borrowed. `replaces`: id of the version replaced, or NULL. `record_id` (may be NULL) gets the new
-   record's id. */
+/* Adds one record and returns when it is on the disk. `subject` NULL: the record's own id. The
+   content is borrowed. `replaces`: id of the version replaced, or NULL. `record_id` (may be NULL)
+   gets the new record's id. */
 bool up_catalogue_add(struct up_catalogue *catalogue, const char *kind, const char *subject,
                       const char *bench, json_t *content, const char *replaces,
                       char record_id[UP_ID_SIZE], struct up_failure *failure);
@@ -42,9 +42,9 @@ bool up_results_to_judge(struct up_catalogue *catalogue,
                          bool (*visit)(const struct up_record *record, void *context),
                          void *context, json_t *elsewhere, struct up_failure *failure);
 
-/* Later decisions, all or none: a question, its probabilities and class under the rule that is
-   told, about a result that is stored, or about a new one in another water (result_id empty), which
-   is stored with it. What was decided before stays. */
+/* Later decisions, all or none: a question, its probabilities and class under the given rule, about
+   a result that is stored, or about a new one in another water (result_id empty), which is stored
+   with it. What was decided before stays. */
 struct up_decided {
     struct up_result result;
     char result_id[UP_ID_SIZE], bench[UP_NAME_SIZE];

@@ -12,7 +12,7 @@ static const struct catalogue_noun noun = {"reference", "reference body", "refer
 /* Foam to more than osmium: beyond these grams were taken for kilograms, or litres for cubic
    centimetres. */
 static const double LEAST_KG_M3 = 20, MOST_KG_M3 = 25000;
-/* Expected weights that differ by more are those of other numbers of the body. */
+/* Expected weights that differ by more come from other values of the body. */
 static const double SAME_KG = 1e-9;
 
 /* ---- bodies ---- */
@@ -47,7 +47,7 @@ static bool has_density(const struct up_reference *reference) {
     return density(reference) >= LEAST_KG_M3 && density(reference) <= MOST_KG_M3;
 }
 
-/* A hundredth a kelvin is a gas. */
+/* Only a gas expands by a hundredth per kelvin. */
 static bool is_expansion(double per_k) {
     return per_k >= 0 && per_k <= 0.01;
 }

@@ -46,14 +46,14 @@ bool up_results_add(struct up_catalogue *catalogue, const struct up_result *resu
     return catalogue_end(catalogue, good, failure);
 }
 
-struct of_here {
+struct own_results {
     bool (*visit)(const struct up_record *record, void *context);
     void *context;
     json_t *elsewhere;
 };
 
-static bool pass_own(const struct up_record *record, void *context) {
-    const struct of_here *here = context;
+static bool visit_own(const struct up_record *record, void *context) {
+    const struct own_results *here = context;
     const char *item_id = up_record_text(record->content, "item_id");
     json_int_t before = json_integer_value(json_object_get(here->elsewhere, item_id));
     return record->elsewhere
@@ -64,8 +64,8 @@ static bool pass_own(const struct up_record *record, void *context) {
 bool up_results_to_judge(struct up_catalogue *catalogue,
                          bool (*visit)(const struct up_record *record, void *context),
                          void *context, json_t *elsewhere, struct up_failure *failure) {
-    struct of_here here = {visit, context, elsewhere};
-    return up_catalogue_each(catalogue, "result", pass_own, &here, failure);
+    struct own_results here = {visit, context, elsewhere};
+    return up_catalogue_each(catalogue, "result", visit_own, &here, failure);
 }
 
 static bool decide_one(struct up_catalogue *catalogue, const struct up_decided *decided,
@@ -99,7 +99,7 @@ struct later {
     bool failed;
 };
 
-/* Oldest first: the last stays. One of elsewhere does not judge what was measured here. */
+/* Oldest first: the last stays. A decision from elsewhere does not judge what was measured here. */
 static bool note_decision(const struct up_record *record, void *context) {
     struct later *later = context;
     const char *result_id = up_record_text(record->content, "result_id");

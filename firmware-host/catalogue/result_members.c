@@ -76,7 +76,7 @@ static int input_of(const char *name) {
     return i;
 }
 
-/* False where a line is none of this model's: then nothing can be computed again. */
+/* False where a line is not part of this model: then nothing can be recomputed. */
 static bool read_budget(const json_t *budget, struct up_term term[UP_INPUT_COUNT]) {
     const json_t *line;
     size_t place;
@@ -93,7 +93,7 @@ static bool read_budget(const json_t *budget, struct up_term term[UP_INPUT_COUNT
 
 /* ---- the model: all that a result is computed from beside the budget's values ---- */
 
-enum { DRAWS_MOST = 1000000 }; /* more would keep somebody waiting, and were never asked for */
+enum { DRAWS_MOST = 1000000 }; /* more would take long, and are never asked for */
 
 #define MEMBERS_OF struct up_result
 static const struct catalogue_member model_members[] = {
@@ -104,7 +104,7 @@ static const struct catalogue_member model_members[] = {
            "lift in the tank of air that may have stayed through all shakes; null: not looked at"),
     TRUTH("air_share_known", question.air_share_known, LATER,
           "how much trapped air a shake frees is known"),
-    INTEGER("looks", question.looks, 0, LATER, "numbers of trials at which it could stop"),
+    INTEGER("looks", question.analyses, 0, LATER, "numbers of trials at which it could stop"),
     INTEGER("draws_asked", question.draws, DRAWS_MOST, LATER,
             "of the Monte Carlo; 0: until the digits stand still"),
     INTEGER("digits", question.digits, 0, LATER, "of u that must stand still"),
@@ -116,7 +116,7 @@ static const struct catalogue_member model_members[] = {
     NUMBER("tank_density_slope_kg_m3_m", weighing.tank_density_slope_kg_m3_m, UNIT_KG_M3_M, NEEDED,
            "of the tank's water by depth"),
     NUMBER("tank_temp_c", weighing.tank_temp_c, UNIT_C, NEEDED, "of the tank's water"),
-    NUMBER("line_area_m2", weighing.line_area_m2, UNIT_M2, NEEDED, "cross-section of the line"),
+    NUMBER("line_area_m2", weighing.cord_area_m2, UNIT_M2, NEEDED, "cross-section of the line"),
     NUMBER("tank_area_m2", weighing.tank_area_m2, UNIT_M2, NEEDED, "of the tank's surface"),
     NUMBER("target_temp_c", weighing.target_temp_c, UNIT_C, NEEDED, "of the water asked for"),
     END};
@@ -184,36 +184,36 @@ static json_t *moment_to_json(const void *from) {
     return moment->distance_m > 0 ? members_to_json(moment_members, moment) : NULL;
 }
 
-struct foretold {
+struct predicted_at {
     double depth_m;
     struct up_gas_prediction at;
 };
 
-#define MEMBERS_OF struct foretold
-static const struct catalogue_member foretold_members[] = {
+#define MEMBERS_OF struct predicted_at
+static const struct catalogue_member predicted_members[] = {
     NUMBER("depth_m", depth_m, UNIT_M, 0, "of the middle of the item"),
     THOUSANDTHS("buoyancy_g", at.buoyancy_kg.value, UNIT_G, 0, "in the tank's water there"),
     THOUSANDTHS("u_buoyancy_g", at.buoyancy_kg.u, UNIT_G, NOT_NEGATIVE, "its standard uncertainty"),
     END};
 #undef MEMBERS_OF
-static const struct catalogue_nested foretold_list = {.members = foretold_members};
+static const struct catalogue_nested predicted_list = {.members = predicted_members};
 
 /* Diving depths, in the tank's water and at its temperature; those that the gas law reaches. */
-static json_t *foretold_to_json(const void *from) {
+static json_t *predicted_to_json(const void *from) {
     static const double depths_m[] = {5, 10, 15, 20, 30};
     const struct up_gas *gas = &((const struct up_result *)from)->gas;
     json_t *list = json_array();
     for (size_t i = 0; i < sizeof depths_m / sizeof depths_m[0]; i++) {
-        struct foretold foretold = {.depth_m = depths_m[i]};
+        struct predicted_at predicted_at = {.depth_m = depths_m[i]};
         struct up_gas_place place = {depths_m[i], gas->session.air_pressure_pa.value, gas->temp_c};
-        if (up_gas_buoyancy_at(gas, &place, &foretold.at, NULL)) {
-            json_array_append_new(list, members_to_json(foretold_members, &foretold));
+        if (up_gas_buoyancy_at(gas, &place, &predicted_at.at, NULL)) {
+            json_array_append_new(list, members_to_json(predicted_members, &predicted_at));
         }
     }
     return list;
 }
 
-/* The second of them may come without what the gas law tells. */
+/* The second of them may lack the gas law's values. */
 #define DEPTH                                                                                      \
     NUMBER("depth_m", second_depth_m, UNIT_M, 0, "of the second weighing"),                        \
         THOUSANDTHS("buoyancy_g", second_buoyancy_kg.value, UNIT_G, 0, "net buoyancy there"),      \
@@ -234,8 +234,8 @@ static const struct catalogue_member gas_members[] = {
     NUMBER("valid_to_pa", gas.pressure_high_pa, UNIT_PA, LATER, "where the gas law predicts"),
     NUMBER("valid_from_c", gas.temp_low_c, UNIT_C, LATER, "where the gas law predicts"),
     NUMBER("valid_to_c", gas.temp_high_c, UNIT_C, LATER, "where the gas law predicts"),
-    {OWN("foretold", MEMBER_LIST, LATER, foretold_to_json, NULL, "at diving depths"),
-     .nested = &foretold_list},
+    {OWN("foretold", MEMBER_LIST, LATER, predicted_to_json, NULL, "at diving depths"),
+     .nested = &predicted_list},
     END};
 #undef MEMBERS_OF
 
@@ -276,8 +276,8 @@ static bool class_from_json(const json_t *value, void *to) {
     return true;
 }
 
-static json_t *confidence_at_look_to_json(const void *from) {
-    return up_json_number(up_confidence_at_look(&((const struct up_result *)from)->question));
+static json_t *confidence_at_analysis_to_json(const void *from) {
+    return up_json_number(up_confidence_at_analysis(&((const struct up_result *)from)->question));
 }
 
 static json_t *more_trials_to_json(const void *from) {
@@ -321,7 +321,7 @@ static const struct catalogue_nested checks = {.members = check_members,
                                                .stride = sizeof(struct up_reference_check),
                                                .count_at = offsetof(struct up_result, checks)};
 
-/* What a decision says anew. */
+/* The members that a decision restates. */
 #define TOLERANCE                                                                                  \
     THOUSANDTHS("tolerance_g", question.tolerance_kg, UNIT_G, NOT_NEGATIVE,                        \
                 "neutral is a net buoyancy of up to this, either way")
@@ -404,8 +404,8 @@ const struct catalogue_member catalogue_result_members[] = {
     THOUSANDTHS("stuck_air_g", answer.stuck_air_kg, UNIT_G, LATER | NOT_NEGATIVE,
                 "the net may be lower by up to this beyond the interval: air that no shake frees; "
                 "null: not looked at"),
-    {OWN("confidence_at_look", MEMBER_NUMBER, LATER | JSON_ONLY, confidence_at_look_to_json, NULL,
-         "what a class had to reach, so that all looks together keep the confidence"),
+    {OWN("confidence_at_look", MEMBER_NUMBER, LATER | JSON_ONLY, confidence_at_analysis_to_json,
+         NULL, "what a class had to reach, so that all looks together keep the confidence"),
      .unit = UNIT_PROBABILITY},
     {OWN("interval_by", MEMBER_TEXT, LATER | JSON_ONLY, interval_by_to_json, NULL,
          "how the interval was found")},

@@ -20,7 +20,7 @@ struct newest {
     char *record_id;
 };
 
-/* The newest live version comes first; only where it has the same text nothing is new. */
+/* The newest live version comes first; nothing is new only where it has the same text. */
 static bool compare(const struct up_record *record, void *context) {
     struct newest *newest = context;
     const char *sha256 = json_string_value(json_object_get(record->content, "file_sha256"));

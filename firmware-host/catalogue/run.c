@@ -15,7 +15,7 @@
 
 struct up_run {
     struct up_catalogue *catalogue;
-    struct up_record record; /* of its beginning; owns its body */
+    struct up_record record; /* of its beginning; owns its content */
     FILE *stream, *journal;
     char *directory;
     uint64_t offset;
@@ -158,8 +158,7 @@ static bool is_abandoned(const struct up_catalogue *catalogue, const char *run_i
 static bool note_lost(const struct up_record *record, void *context) {
     struct lost_runs *lost = context;
     json_t *how_ended = json_object_get(record->content, "how_ended");
-    /* Before there were ends, runs had no such member; a version that was set aside may have one.
-     */
+    /* Older runs lack this member; a version that was set aside may have one. */
     long long ends = 0;
     if (json_is_null(how_ended) && !record->elsewhere &&
         is_abandoned(lost->catalogue, record->subject) &&
@@ -204,7 +203,7 @@ static bool end_lost(struct up_catalogue *catalogue, const json_t *entry, struct
 }
 
 bool up_run_recover(struct up_catalogue *catalogue,
-                    void (*tell)(const struct up_lost_run *lost, void *context), void *context,
+                    void (*report)(const struct up_lost_run *lost, void *context), void *context,
                     struct up_failure *failure) {
     struct lost_runs lost = {catalogue, NULL};
     if (!catalogue_begin(catalogue, failure)) {
@@ -213,13 +212,13 @@ bool up_run_recover(struct up_catalogue *catalogue,
     lost.list = json_array();
     bool good = up_catalogue_each(catalogue, "run", note_lost, &lost, failure);
     size_t count = json_array_size(lost.list);
-    UP_FREED struct up_lost_run *told = up_allocate(count + 1, sizeof *told);
+    UP_FREED struct up_lost_run *lost_run = up_allocate(count + 1, sizeof *lost_run);
     for (size_t i = 0; good && i < count; i++) {
-        good = end_lost(catalogue, json_array_get(lost.list, i), &told[i], failure);
+        good = end_lost(catalogue, json_array_get(lost.list, i), &lost_run[i], failure);
     }
     good = catalogue_end(catalogue, good, failure);
     for (size_t i = 0; good && i < count; i++) {
-        tell(&told[i], context);
+        report(&lost_run[i], context);
     }
     json_decref(lost.list);
     return good;
@@ -242,7 +241,7 @@ void up_run_arrival(struct up_run *run, double arrival_s) {
     }
 }
 
-/* What comes after a hole could not be read back, so there is nothing after it. */
+/* Nothing after a gap could be read back, so nothing is written after it. */
 static bool cannot_write(struct up_run *run, int error, struct up_failure *failure) {
     run->broken_errno = error;
     return up_fail(failure, UP_STATUS_UNABLE, "cannot write to %s: %s; free space on that disk",
@@ -261,7 +260,7 @@ bool up_run_journal(struct up_run *run, json_t *entry, struct up_failure *failur
     return written || cannot_write(run, error, failure);
 }
 
-/* The stream first: a journal that speaks of bytes that are not there would be worth less. */
+/* The stream first: a journal that refers to missing bytes would be worth less. */
 bool up_run_sync(struct up_run *run, struct up_failure *failure) {
     if (run->broken_errno != 0) {
         return cannot_write(run, run->broken_errno, failure);

@@ -40,16 +40,16 @@ bool up_run_end(struct up_run *run, const char *how_ended, json_t *more,
 /* What is kept so far is on the disk when it returns. */
 bool up_run_sync(struct up_run *run, struct up_failure *failure);
 
-/* A run without an end, and nobody at work on it: the program was killed, or the power failed. */
+/* A run without an end that no program works on: it was killed, or the power failed. */
 struct up_lost_run {
     char run_id[UP_ID_SIZE], item_id[UP_ID_SIZE], what[16], bench[UP_NAME_SIZE];
     unsigned trials; /* stored, those of the runs that it continues included */
 };
 
-/* Tells all of those of this catalogue and ends them as "crashed", so that each is told once. Runs
-   that came from other catalogues, by import or merge, are let alone. */
+/* Reports all of those of this catalogue and ends them as "crashed", so that each is reported once.
+   Runs that came from other catalogues, by import or merge, are let alone. */
 bool up_run_recover(struct up_catalogue *catalogue,
-                    void (*tell)(const struct up_lost_run *lost, void *context), void *context,
+                    void (*report)(const struct up_lost_run *lost, void *context), void *context,
                     struct up_failure *failure);
 
 /* The rig file that a run was made with: stored once a version, the same text again gives the same
@@ -62,7 +62,7 @@ struct up_rig_version {
 bool up_rig_store(struct up_catalogue *catalogue, const struct up_rig_version *rig,
                   char record_id[UP_ID_SIZE], struct up_failure *failure);
 
-/* A write that fails is remembered and told by the next up_run_journal. */
+/* A failed write is remembered and reported by the next up_run_journal. */
 void up_run_bytes(struct up_run *run, const char *bytes, size_t length);
 
 /* When the latest bytes came, on the host's monotonic clock as the session read it, to the last
@@ -90,17 +90,17 @@ struct up_run_files {
 /* By a run's id or the unique beginning of one (four characters at least).
    UP_STATUS_WRONG_INPUT where there is none such, several, or its files are not whole. The caller
    frees what it was given. */
-bool up_run_read(const struct up_catalogue *catalogue, const char *id, struct up_run_files *left,
+bool up_run_read(const struct up_catalogue *catalogue, const char *id, struct up_run_files *files,
                  struct up_failure *failure);
-void up_run_files_free(struct up_run_files *left);
+void up_run_files_free(struct up_run_files *files);
 
 /* Whether the journal tells of the run that the catalogue has under that id: folders can be
    exchanged. `of_here`: the run must have been made here. */
-bool up_run_check_files(struct up_catalogue *catalogue, const struct up_run_files *left,
+bool up_run_check_files(struct up_catalogue *catalogue, const struct up_run_files *files,
                         bool of_here, struct up_failure *failure);
 
-/* A run that can be gone on with: it did not come to its end, nobody is at work on it, and no other
-   run continues it. */
+/* A run that can be continued: it did not end, no program is working on it, and no other run
+   continues it. */
 enum { UP_RUN_TRIALS_MAX = 64 };
 struct up_unfinished {
     char run_id[UP_ID_SIZE];

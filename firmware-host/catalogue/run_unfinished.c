@@ -62,39 +62,39 @@ static bool parse_journal(const char *path, char *text, size_t length, json_t *j
     return true;
 }
 
-bool up_run_read(const struct up_catalogue *catalogue, const char *id, struct up_run_files *left,
+bool up_run_read(const struct up_catalogue *catalogue, const char *id, struct up_run_files *files,
                  struct up_failure *failure) {
     UP_FREED char *runs = up_text_format("%s/runs", up_catalogue_directory(catalogue));
     char *stream = NULL, *journal = NULL, *text = NULL;
     size_t length = 0;
     bool good;
-    memset(left, 0, sizeof *left);
-    good = find_run(runs, id, left->id, failure);
+    memset(files, 0, sizeof *files);
+    good = find_run(runs, id, files->id, failure);
     if (good) {
-        stream = up_text_format("%s/%s/stream", runs, left->id);
-        journal = up_text_format("%s/%s/journal.jsonl", runs, left->id);
-        left->stream = up_text_read_file(stream, UP_LINKS_REFUSED, UP_RUN_STREAM_BYTES_MAX,
-                                         &left->length, failure);
-        text = left->stream != NULL ? up_text_read_file(journal, UP_LINKS_REFUSED,
-                                                        UP_RUN_JOURNAL_BYTES_MAX, &length, failure)
-                                    : NULL;
-        left->journal = json_array();
-        good = text != NULL && parse_journal(journal, text, length, left->journal, failure);
+        stream = up_text_format("%s/%s/stream", runs, files->id);
+        journal = up_text_format("%s/%s/journal.jsonl", runs, files->id);
+        files->stream = up_text_read_file(stream, UP_LINKS_REFUSED, UP_RUN_STREAM_BYTES_MAX,
+                                          &files->length, failure);
+        text = files->stream != NULL ? up_text_read_file(journal, UP_LINKS_REFUSED,
+                                                         UP_RUN_JOURNAL_BYTES_MAX, &length, failure)
+                                     : NULL;
+        files->journal = json_array();
+        good = text != NULL && parse_journal(journal, text, length, files->journal, failure);
     }
     free(text);
     free(stream);
     free(journal);
     if (!good) {
-        up_run_files_free(left);
+        up_run_files_free(files);
     }
     return good;
 }
 
-void up_run_files_free(struct up_run_files *left) {
-    free(left->stream);
-    json_decref(left->journal);
-    left->stream = NULL;
-    left->journal = NULL;
+void up_run_files_free(struct up_run_files *files) {
+    free(files->stream);
+    json_decref(files->journal);
+    files->stream = NULL;
+    files->journal = NULL;
 }
 
 /* ---- whether they are that run's ---- */
@@ -113,14 +113,14 @@ static bool is_same(const json_t *a, const json_t *b) {
     return (a == NULL && b == NULL) || json_equal(a, b);
 }
 
-bool up_run_check_files(struct up_catalogue *catalogue, const struct up_run_files *left,
+bool up_run_check_files(struct up_catalogue *catalogue, const struct up_run_files *files,
                         bool of_here, struct up_failure *failure) {
     static const char *const told[] = {"what",          "item_id",   "calibration_id", "rig_sha256",
                                        "rig_record_id", "continues", "queue"};
-    const json_t *first = json_array_get(left->journal, 0);
+    const json_t *first = json_array_get(files->journal, 0);
     struct begun begun = {NULL, true};
-    bool same = strcmp(up_record_text(first, "run_id"), left->id) == 0;
-    if (!up_catalogue_each_live(catalogue, "run", left->id, take_begun, &begun, failure)) {
+    bool same = strcmp(up_record_text(first, "run_id"), files->id) == 0;
+    if (!up_catalogue_each_live(catalogue, "run", files->id, take_begun, &begun, failure)) {
         return false;
     }
     for (size_t i = 0; begun.content != NULL && i < sizeof told / sizeof told[0]; i++) {
@@ -132,14 +132,14 @@ bool up_run_check_files(struct up_catalogue *catalogue, const struct up_run_file
                       up_fail(failure, UP_STATUS_WRONG_INPUT,
                               "run %s was not made here: its results cannot be stored as if they "
                               "were; merge the catalogue that has them",
-                              left->id)
+                              files->id)
                 : up_fail(failure, UP_STATUS_WRONG_INPUT,
                           "the files in %s/runs/%s are not those of that run, as the catalogue "
                           "has it: put back a copy of the folder runs, or begin a new run",
-                          catalogue->directory, left->id);
+                          catalogue->directory, files->id);
 }
 
-/* ---- which one to go on with ---- */
+/* ---- which one to continue ---- */
 
 struct search {
     struct up_catalogue *catalogue;
@@ -147,15 +147,14 @@ struct search {
     bool failed;
     const char *what, *bench, *item_id, *id;
     struct up_unfinished *found;
-    char how_ended[16];  /* empty: somebody is at work on it */
+    char how_ended[16];  /* empty: a program is working on it */
     char by[UP_ID_SIZE]; /* continues it already */
     const char *wrong;
     unsigned matches;
 };
 
-/* A run of a copied folder, or of another catalogue, was begun at a cell that nobody knows here.
-   The end of one that was killed is stored by whoever finds it: all its versions must be of here.
- */
+/* A run of a copied folder, or of another catalogue, was begun on a cell that is unknown here. The
+   end of a killed run is stored by who finds it: all versions must be of this folder. */
 static bool was_begun_here(struct search *search, const struct up_record *record) {
     bool here = false;
     search->failed = search->failed || !catalogue_is_of_place(search->catalogue, record->subject,
@@ -163,7 +162,7 @@ static bool was_begun_here(struct search *search, const struct up_record *record
     return here;
 }
 
-static const char *misfit(struct search *search, const struct up_record *record) {
+static const char *why_not_resumable(struct search *search, const struct up_record *record) {
     if (strcmp(up_record_text(record->content, "what"), search->what) != 0) {
         return "is of another kind";
     }
@@ -198,11 +197,11 @@ static void choose(struct search *search, const struct up_record *record) {
 }
 
 /* Runs come the oldest first, so one that continues another comes after it. */
-static bool look_at_run(const struct up_record *record, void *context) {
+static bool consider_run(const struct up_record *record, void *context) {
     struct search *search = context;
     const char *before =
         json_string_value(json_array_get(json_object_get(record->content, "continues"), 0));
-    const char *wrong = misfit(search, record);
+    const char *wrong = why_not_resumable(search, record);
     bool named =
         search->id != NULL && strncmp(record->subject, search->id, strlen(search->id)) == 0;
     if (search->matches > 0 && before != NULL && strcmp(before, search->found->run_id) == 0 &&
@@ -216,7 +215,7 @@ static bool look_at_run(const struct up_record *record, void *context) {
     return true;
 }
 
-static bool is_of_them(const struct up_unfinished *found, const char *run_id) {
+static bool is_continued(const struct up_unfinished *found, const char *run_id) {
     size_t i;
     const json_t *id;
     json_array_foreach(found->continues, i, id) {
@@ -230,7 +229,7 @@ static bool is_of_them(const struct up_unfinished *found, const char *run_id) {
 static bool note_check(const struct up_record *record, void *context) {
     struct up_unfinished *found = context;
     found->checks +=
-        !record->elsewhere && is_of_them(found, up_record_text(record->content, "run_id"));
+        !record->elsewhere && is_continued(found, up_record_text(record->content, "run_id"));
     return true;
 }
 
@@ -238,7 +237,7 @@ static bool note_trial(const struct up_record *record, void *context) {
     struct up_unfinished *found = context;
     json_int_t number = json_integer_value(json_object_get(record->content, "number"));
     if (!record->elsewhere && number >= 1 && number <= UP_RUN_TRIALS_MAX &&
-        is_of_them(found, up_record_text(record->content, "run_id"))) {
+        is_continued(found, up_record_text(record->content, "run_id"))) {
         found->trials += !found->stored[number];
         found->stored[number] = true;
     }
@@ -291,7 +290,7 @@ bool up_run_find_unfinished(struct up_catalogue *catalogue, const char *what, co
                             .id = id,
                             .found = found};
     memset(found, 0, sizeof *found);
-    bool good = up_catalogue_each(catalogue, "run", look_at_run, &search, failure) &&
+    bool good = up_catalogue_each(catalogue, "run", consider_run, &search, failure) &&
                 !search.failed && judge_search(&search, failure) &&
                 up_catalogue_each(catalogue, "trial", note_trial, found, failure) &&
                 up_catalogue_each(catalogue, "reference_check", note_check, found, failure);

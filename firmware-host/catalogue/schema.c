@@ -76,8 +76,8 @@ static const char tables[] =
     " BEGIN SELECT RAISE(ABORT, 'records are never removed'); END;";
 
 /* What the second version of the tables added. record_time gives one kind in the order of time
-   without sorting; bench_counter is no truth, only the last number and time of each bench, so that
-   nobody has to read all records for them. */
+   without sorting; bench_counter is derived: the last number and time of each bench, so that they
+   need not be found among all records. */
 #define TABLES_2(missing)                                                                          \
     "CREATE INDEX " missing "record_time ON record (kind, made_utc, id);"                          \
     "CREATE TABLE " missing "bench_counter ("                                                      \
@@ -99,8 +99,8 @@ static const char tables[] =
     " bench TEXT NOT NULL, made_utc TEXT NOT NULL, body TEXT NOT NULL, replaces TEXT NOT NULL,"    \
     " PRIMARY KEY (id, sha256)) WITHOUT ROWID;"
 
-/* From before there were marks: nobody knows where a record came from. It counts as one of here;
-   only a calibration must be adopted before it is used. */
+/* From before there were marks: the origin of a record is unknown. It counts as one of here; only a
+   calibration must be adopted before it is used. */
 #define MARK_ALL                                                                                   \
     "INSERT INTO local_mark SELECT DISTINCT id, 'kept', '', '', made_utc FROM record WHERE true"   \
     " ON CONFLICT DO NOTHING;"
@@ -205,8 +205,8 @@ static char *squeezed_view(char *sql) {
     return sql;
 }
 
-/* A number that is withdrawn is nobody's to read. */
-static const char *only_of(const struct catalogue_table *table) {
+/* A withdrawn number is not shown. */
+static const char *shown_condition(const struct catalogue_table *table) {
     return strcmp(table->kind, "result") == 0 || strcmp(table->kind, "decision") == 0
                ? " AND (json_extract(body, '$.water') = 'tank' OR"
                  " coalesce(json_extract(body, '$.item_id'), '')"
@@ -219,8 +219,8 @@ static char *view(char *sql, const struct catalogue_table *table) {
                                      " made_utc",
                                      table->kind, table->id_name));
     sql = columns_of(sql, table->members, "body");
-    return append(
-        sql, up_text_format(" FROM current WHERE kind = '%s'%s;", table->kind, only_of(table)));
+    return append(sql, up_text_format(" FROM current WHERE kind = '%s'%s;", table->kind,
+                                      shown_condition(table)));
 }
 
 static char *plateau_view(char *sql) {

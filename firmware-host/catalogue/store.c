@@ -221,9 +221,9 @@ int catalogue_lock_directory(const char *directory, struct up_failure *failure) 
                 strerror(errno));
         return -1;
     }
-    int left_ms = catalogue_patience_ms;
+    int remaining_ms = catalogue_patience_ms;
     while (flock(descriptor, LOCK_EX | LOCK_NB) != 0 && errno == EWOULDBLOCK) {
-        if ((left_ms -= PAUSE_MS) < 0) {
+        if ((remaining_ms -= PAUSE_MS) < 0) {
             close(descriptor);
             up_fail(failure, UP_STATUS_UNABLE,
                     "another program is writing to %s and does not end: end it or wait, then try "
@@ -268,7 +268,7 @@ static char *uri_of(const char *directory, const char *path, enum up_catalogue_m
     return uri;
 }
 
-/* Far above what a catalogue holds, far below what would fill memory or take for ever. */
+/* Far above what a catalogue holds, far below what would fill memory or never end. */
 static void set_limits(sqlite3 *database) {
     static const int limits[][2] = {{SQLITE_LIMIT_LENGTH, 16 << 20},
                                     {SQLITE_LIMIT_SQL_LENGTH, 1 << 20},
@@ -353,12 +353,12 @@ static bool bring_up_to_date(struct up_catalogue *catalogue, struct up_failure *
 }
 
 /* SQLite does not wait by itself where two programs begin the log at once. */
-static bool begin_log(struct up_catalogue *catalogue, struct up_failure *failure) {
+static bool enable_log(struct up_catalogue *catalogue, struct up_failure *failure) {
     enum { PAUSE_MS = 20 };
     const struct timespec pause = {.tv_nsec = PAUSE_MS * 1000000L};
     int code = SQLITE_BUSY;
-    for (int left_ms = catalogue_patience_ms; (code & 0xFF) == SQLITE_BUSY && left_ms >= 0;
-         left_ms -= PAUSE_MS) {
+    for (int remaining_ms = catalogue_patience_ms;
+         (code & 0xFF) == SQLITE_BUSY && remaining_ms >= 0; remaining_ms -= PAUSE_MS) {
         code = sqlite3_exec(catalogue->database, "PRAGMA journal_mode = WAL", NULL, NULL, NULL);
         if (code != SQLITE_OK) {
             nanosleep(&pause, NULL);
@@ -377,7 +377,7 @@ static bool check_marks(struct up_catalogue *catalogue, enum up_catalogue_mode m
         if (mode != UP_CATALOGUE_CREATE) {
             return missing(catalogue->directory, failure);
         }
-        if (!(begin_log(catalogue, failure) && catalogue_begin(catalogue, failure) &&
+        if (!(enable_log(catalogue, failure) && catalogue_begin(catalogue, failure) &&
               catalogue_end(catalogue, make_tables(catalogue, failure), failure)) ||
             !read_marks(catalogue, &marks, failure)) {
             return false;

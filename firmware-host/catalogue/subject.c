@@ -61,8 +61,8 @@ bool catalogue_put_version(struct up_catalogue *catalogue, const struct catalogu
 
 /* ---- finding ---- */
 
-/* A name and the beginning of an id weigh the same: which of two was meant is not for us to
-   guess. */
+/* A name and the beginning of an id have equal rank: the program does not guess which of two was
+   meant. */
 enum match { MATCH_NONE, MATCH_FOLDED, MATCH_PART, MATCH_ID };
 
 struct candidate {
@@ -112,7 +112,7 @@ static void note_match(struct search *search, enum match match, const struct can
     search->by_beginning = search->by_beginning || begins_id(search->wanted, candidate->id);
 }
 
-static int shortened(const char *text, size_t most);
+static int cut_at_character(const char *text, size_t most);
 
 static void tell_apart(const json_t *content, struct candidate *candidate) {
     static const char *const said[][2] = {
@@ -123,12 +123,12 @@ static void tell_apart(const json_t *content, struct candidate *candidate) {
         size_t length = strlen(candidate->apart);
         if (text[0] != '\0') {
             snprintf(candidate->apart + length, sizeof candidate->apart - length, ", %s%.*s",
-                     said[i][1], shortened(text, 14), text);
+                     said[i][1], cut_at_character(text, 14), text);
         }
     }
 }
 
-static bool look_at(const struct up_record *record, void *context) {
+static bool consider(const struct up_record *record, void *context) {
     struct search *search = context;
     struct candidate candidate;
     if (!catalogue_read_text(record->content, "name", candidate.name, sizeof candidate.name)) {
@@ -149,7 +149,7 @@ static bool look_at(const struct up_record *record, void *context) {
 }
 
 /* Bytes of the longest beginning of at most `most` bytes that cuts no character of UTF-8. */
-static int shortened(const char *text, size_t most) {
+static int cut_at_character(const char *text, size_t most) {
     size_t length = strlen(text);
     if (length > most) {
         for (length = most; length > 0 && ((unsigned char)text[length] & 0xC0) == 0x80; length--) {
@@ -163,13 +163,13 @@ static bool fail_ambiguous(const struct search *search, struct up_failure *failu
     for (unsigned i = 0; i < search->count && i < SHOWN_MAX; i++) {
         const struct candidate *one = &search->shown[i];
         char *longer = up_text_format("%s%s%s (%.*s%s)", list, i > 0 ? ", " : "", one->id,
-                                      shortened(one->name, 20), one->name, one->apart);
+                                      cut_at_character(one->name, 20), one->name, one->apart);
         free(list);
         list = longer;
     }
     up_fail(failure, UP_STATUS_WRONG_INPUT, "%u %s %s \"%.*s\": give the id, one of %s%s",
             search->count, search->noun->several, search->by_beginning ? "fit" : "are called",
-            shortened(search->wanted, 60), search->wanted, list,
+            cut_at_character(search->wanted, 60), search->wanted, list,
             search->count > SHOWN_MAX ? ", ..." : "");
     free(list);
     return false;
@@ -181,17 +181,17 @@ static bool fail_unknown(const struct search *search, struct up_failure *failure
     if (search->nearest[0] == '\0') {
         return up_fail(failure, UP_STATUS_WRONG_INPUT,
                        "no %s \"%.*s\": there are none yet, `upthrust %s add` registers one",
-                       noun->one, shortened(wanted, 80), wanted, noun->command);
+                       noun->one, cut_at_character(wanted, 80), wanted, noun->command);
     }
     if (search->nearest_steps > strlen(search->nearest) / 2) { /* nothing like it */
         return up_fail(failure, UP_STATUS_WRONG_INPUT,
                        "no %s \"%.*s\": `upthrust %s list` shows all", noun->one,
-                       shortened(wanted, 80), wanted, noun->command);
+                       cut_at_character(wanted, 80), wanted, noun->command);
     }
     return up_fail(failure, UP_STATUS_WRONG_INPUT,
                    "no %s \"%.*s\"; did you mean \"%.*s\"? `upthrust %s list` shows all", noun->one,
-                   shortened(wanted, 80), wanted, shortened(search->nearest, 80), search->nearest,
-                   noun->command);
+                   cut_at_character(wanted, 80), wanted, cut_at_character(search->nearest, 80),
+                   search->nearest, noun->command);
 }
 
 bool catalogue_find(struct up_catalogue *catalogue, const struct catalogue_noun *noun,
@@ -200,7 +200,7 @@ bool catalogue_find(struct up_catalogue *catalogue, const struct catalogue_noun 
     /* Names are stored clean. */
     UP_FREED char *wanted = up_text_clean(name_or_id, strlen(name_or_id));
     struct search search = {.noun = noun, .wanted = wanted, .nearest_steps = SIZE_MAX};
-    bool good = up_catalogue_each(catalogue, noun->kind, look_at, &search, failure);
+    bool good = up_catalogue_each(catalogue, noun->kind, consider, &search, failure);
     *found = (struct catalogue_found){0};
     if (good && search.count == 1) {
         memcpy(found->id, search.shown[0].id, sizeof found->id);

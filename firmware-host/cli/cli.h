@@ -63,8 +63,7 @@ const char *catalogue_directory(const struct call *call);
 /* Opens what --catalogue names; where there is none yet, the failure shows how to begin. */
 bool open_catalogue(struct call *call, enum up_catalogue_mode mode);
 
-/* What a command does is its first word: "add", "list", ...; run_verb opens the catalogue for it.
- */
+/* The first word says what a command does: "add", "list"; run_verb opens the catalogue. */
 struct verb {
     const char *name;
     enum up_catalogue_mode mode;
@@ -113,8 +112,8 @@ bool ask_person(const char *question, char answer[ANSWER_SIZE]);
 /* Asks for a kit and writes it to a file that does not exist yet (kit_guide.c). */
 bool ask_kit(const char *file, struct up_catalogue *catalogue, struct up_failure *failure);
 
-/* --holds-gas for an item of this kind. Where its kind does not say and nothing was told, a person
-   is asked; else the failure names the option. */
+/* --holds-gas for an item of this kind. Where neither its kind nor an option says so, a person is
+   asked; otherwise the failure names the option. */
 bool take_holds_gas(struct call *call, struct up_item *item);
 
 /* --pressure-bar and --gas for an item of a kind that is filled; a person is asked for them. */
@@ -149,8 +148,7 @@ void print_rig_page(FILE *stream);
 void print_command_help(const struct command *command, FILE *stream);
 void print_man_page(FILE *stream);
 void print_bash_completion(FILE *stream);
-/* Of the catalogue in a directory, NULL for the usual one: names that are not retired, a line each.
- */
+/* Names that are not retired, one a line; of the catalogue in a directory, NULL for the usual. */
 bool print_item_names(const char *directory, struct up_failure *failure);
 
 extern const char *const help_group_titles[HELP_GROUPS];

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 
-#include "bench_options.h"
+#include "session_options.h"
 #include "text/text.h"
 
 const struct option_text options_calibrate[] = {
@@ -46,7 +46,7 @@ static bool read_masses(struct call *call, struct up_calibrate_plan *plan) {
 
 /* `bench`: it was made there just now; NULL: it is only shown. */
 static void show_calibration(const struct up_calibration *calibration, bool document,
-                             const struct bench_options *bench) {
+                             const struct session_options *bench) {
     if (document) {
         json_t *json = up_calibration_to_json(calibration);
         json_object_set_new(json, "schema", json_string("upthrust-calibration-1"));
@@ -72,17 +72,17 @@ static bool replay_calibrate(struct call *call) {
     return good;
 }
 
-static bool resume(struct call *call, struct bench_options *options,
+static bool resume(struct call *call, struct session_options *options,
                    struct up_calibration *calibration) {
     static const char *const planned[] = {"masses-g",   "rounds", "mass-class", "no-staircase",
                                           "air-temp-c", "typed",  NULL};
-    return open_bench(call, false, options) && read_resume(call, planned, options) &&
+    return open_session(call, false, options) && read_resume(call, planned, options) &&
            up_session_resume_calibrate(&options->settings, calibration, call->failure);
 }
 
 /* Hysteresis is some thousandths of the load at most: steps of 5 g (a choice of ours) and more hide
    it, and what they show up and down is their own rounding. */
-static void leave_out_staircase(const struct bench_options *options,
+static void leave_out_staircase(const struct session_options *options,
                                 struct up_calibrate_plan *plan) {
     const struct up_rig *rig = &options->rig;
     static const double COARSE_KG = 0.005;
@@ -99,10 +99,10 @@ static void leave_out_staircase(const struct bench_options *options,
     }
 }
 
-static bool calibrate(struct call *call, struct bench_options *options,
+static bool calibrate(struct call *call, struct session_options *options,
                       struct up_calibration *calibration) {
     struct up_calibrate_plan plan = {.staircase = !option_given(call, "no-staircase")};
-    if (!read_masses(call, &plan) || !open_bench(call, false, options) ||
+    if (!read_masses(call, &plan) || !open_session(call, false, options) ||
         !read_conditions(call, options)) {
         return false;
     }
@@ -110,23 +110,23 @@ static bool calibrate(struct call *call, struct bench_options *options,
     return up_session_calibrate(&options->settings, &plan, calibration, call->failure);
 }
 
-static bool finish(struct bench_options *options, const struct up_calibration *calibration,
+static bool finish(struct session_options *options, const struct up_calibration *calibration,
                    bool good) {
     if (good && options->settings.operator_kind != UP_OPERATOR_JSON) {
         show_calibration(calibration, options->json_document, options);
     }
-    close_bench(options, NULL);
+    close_session(options, NULL);
     die_of_signal();
     return good;
 }
 
 /* `calibration adopt`: by default each mass twice, without a staircase. */
 bool adopt_calibration(struct call *call) {
-    struct bench_options options = {0};
+    struct session_options options = {0};
     struct up_calibrate_plan plan = {.staircase = false};
     UP_FREED struct up_calibration *calibration = up_allocate(1, sizeof *calibration);
     return finish(&options, calibration,
-                  read_masses(call, &plan) && open_bench(call, false, &options) &&
+                  read_masses(call, &plan) && open_session(call, false, &options) &&
                       read_conditions(call, &options) &&
                       up_session_adopt(&options.settings, &plan, calibration, call->failure));
 }
@@ -135,7 +135,7 @@ bool command_calibrate(struct call *call) {
     if (option_given(call, "replay")) {
         return replay_calibrate(call);
     }
-    struct bench_options options = {0};
+    struct session_options options = {0};
     UP_FREED struct up_calibration *calibration = up_allocate(1, sizeof *calibration);
     bool good = check_words(call) &&
                 (option_given(call, "resume") ? resume(call, &options, calibration)

@@ -3,7 +3,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "bench_options.h"
+#include "session_options.h"
 #include "text/text.h"
 
 const struct option_text options_calibration[] = {
@@ -46,8 +46,7 @@ static void print_stairs(const struct up_calibration *calibration) {
            calibration->hysteresis_kg * 1e3);
 }
 
-/* A scale that prints a unit reads about one kilogram a kilogram; no converter has so few counts.
- */
+/* A scale that prints a unit shows about 1 for a kilogram; no converter has so few counts. */
 static bool shows_kg(double slope_counts_per_kg) {
     return fabs(slope_counts_per_kg) < 10;
 }
@@ -175,7 +174,7 @@ static const char *verdict_of(const struct up_calibration *calibration) {
                                                  : "Not good enough to decide what is neutral";
 }
 
-void note_rough_calibration(const struct bench_options *options) {
+void note_rough_calibration(const struct session_options *options) {
     UP_FREED struct up_calibration *latest = up_allocate(1, sizeof *latest);
     struct up_failure none = {0};
     if (options->settings.operator_kind != UP_OPERATOR_JSON &&
@@ -191,8 +190,7 @@ void note_rough_calibration(const struct bench_options *options) {
     }
 }
 
-/* What rounding adds to each reading is more than this calibration leaves open about a light load.
- */
+/* Rounding adds more to each reading than this calibration leaves open about a light load. */
 static bool is_coarse(const struct up_calibration *calibration) {
     return 2 * step_g(calibration) / sqrt(6) >
            up_calibration_expanded_u_kg(calibration, LIGHT_KG) * 1e3;
@@ -202,7 +200,7 @@ static bool is_coarse(const struct up_calibration *calibration) {
 static bool print_remedies(const struct up_calibration *calibration, double at_span_g) {
     struct up_rounding rounding = up_calibration_rounding(calibration);
     const struct {
-        bool told, rounded;
+        bool given, rounded;
         const char *text;
     } remedies[] = {
         {up_calibration_offset_matters(calibration), rounding.offset,
@@ -220,8 +218,8 @@ static bool print_remedies(const struct up_calibration *calibration, double at_s
     };
     bool any = false, steps = at_span_g > GOOD_G && is_coarse(calibration);
     for (size_t i = 0; i < sizeof remedies / sizeof remedies[0]; i++) {
-        steps = steps || (remedies[i].told && remedies[i].rounded);
-        if (remedies[i].told && !remedies[i].rounded) {
+        steps = steps || (remedies[i].given && remedies[i].rounded);
+        if (remedies[i].given && !remedies[i].rounded) {
             up_text_paragraph(stdout, "To fix: ", remedies[i].text);
             any = true;
         }
@@ -267,7 +265,7 @@ void print_calibration_verdict(const struct up_calibration *calibration,
 
 /* ---- those of the catalogue ---- */
 
-struct look {
+struct query {
     const char *bench, *id; /* NULL: any */
     json_t *list;           /* NULL: in words */
     unsigned found, benches, untrusted;
@@ -277,55 +275,55 @@ struct look {
     struct up_catalogue *catalogue;
 };
 
-static bool take(const struct up_record *record, struct look *look) {
-    if ((look->bench != NULL && strcmp(look->bench, record->bench) != 0) ||
-        (look->id != NULL && strncmp(record->id, look->id, strlen(look->id)) != 0) ||
-        !up_calibration_from_json(record->content, &look->calibration)) {
+static bool read_match(const struct up_record *record, struct query *query) {
+    if ((query->bench != NULL && strcmp(query->bench, record->bench) != 0) ||
+        (query->id != NULL && strncmp(record->id, query->id, strlen(query->id)) != 0) ||
+        !up_calibration_from_json(record->content, &query->calibration)) {
         return false;
     }
-    memcpy(look->calibration.id, record->id, sizeof record->id);
-    memcpy(look->calibration.made_utc, record->made_utc, sizeof record->made_utc);
-    look->elsewhere = record->elsewhere;
-    if (look->found++ == 0) {
-        memcpy(look->first_bench, record->bench, sizeof look->first_bench);
+    memcpy(query->calibration.id, record->id, sizeof record->id);
+    memcpy(query->calibration.made_utc, record->made_utc, sizeof record->made_utc);
+    query->elsewhere = record->elsewhere;
+    if (query->found++ == 0) {
+        memcpy(query->first_bench, record->bench, sizeof query->first_bench);
     }
-    look->benches += look->found == 1 || strcmp(look->first_bench, record->bench) != 0;
+    query->benches += query->found == 1 || strcmp(query->first_bench, record->bench) != 0;
     return true;
 }
 
-static bool is_trusted(const struct look *look) {
+static bool is_trusted(const struct query *query) {
     bool trusted = false;
-    return up_calibration_is_trusted(look->catalogue, look->calibration.id, &trusted, NULL) &&
+    return up_calibration_is_trusted(query->catalogue, query->calibration.id, &trusted, NULL) &&
            trusted;
 }
 
-static json_t *to_json(const struct look *look) {
-    json_t *json = up_calibration_to_json(&look->calibration);
-    json_object_set_new(json, "made_utc", json_string(look->calibration.made_utc));
-    json_object_set_new(json, "elsewhere", json_boolean(look->elsewhere));
-    json_object_set_new(json, "trusted", json_boolean(is_trusted(look)));
+static json_t *to_json(const struct query *query) {
+    json_t *json = up_calibration_to_json(&query->calibration);
+    json_object_set_new(json, "made_utc", json_string(query->calibration.made_utc));
+    json_object_set_new(json, "elsewhere", json_boolean(query->elsewhere));
+    json_object_set_new(json, "trusted", json_boolean(is_trusted(query)));
     return json;
 }
 
-static const char *origin(const struct look *look) {
-    return is_trusted(look)  ? look->elsewhere ? "  " UP_ELSEWHERE_MARK " adopted" : ""
-           : look->elsewhere ? "  " UP_ELSEWHERE_MARK " not adopted"
-                             : "  not adopted";
+static const char *origin(const struct query *query) {
+    return is_trusted(query)  ? query->elsewhere ? "  " UP_ELSEWHERE_MARK " adopted" : ""
+           : query->elsewhere ? "  " UP_ELSEWHERE_MARK " not adopted"
+                              : "  not adopted";
 }
 
 static bool list_one(const struct up_record *record, void *context) {
-    struct look *look = context;
-    const struct up_calibration *calibration = &look->calibration;
-    if (!take(record, look)) {
+    struct query *query = context;
+    const struct up_calibration *calibration = &query->calibration;
+    if (!read_match(record, query)) {
         return true;
     }
-    if (look->list != NULL) {
-        json_array_append_new(look->list, to_json(look));
+    if (query->list != NULL) {
+        json_array_append_new(query->list, to_json(query));
         return true;
     }
-    look->untrusted += !is_trusted(look);
+    query->untrusted += !is_trusted(query);
     up_text_print(stdout, "%s  %s  %s%s\n", calibration->id, calibration->made_utc,
-                  calibration->bench, origin(look));
+                  calibration->bench, origin(query));
     fputs("  ", stdout);
     print_slope(calibration->slope_counts_per_kg);
     printf(", %u loadings up to %g kg, ", calibration->points, calibration->span_kg);
@@ -337,63 +335,63 @@ static bool list_one(const struct up_record *record, void *context) {
     return true;
 }
 
-static bool look_one(const struct up_record *record, void *context) {
-    take(record, context);
+static bool read_one(const struct up_record *record, void *context) {
+    read_match(record, context);
     return true;
 }
 
-static bool list(struct call *call, struct look *look) {
+static bool list(struct call *call, struct query *query) {
     bool json = option_given(call, "json");
-    look->list = json ? json_array() : NULL;
-    bool good = up_catalogue_each(call->catalogue, "calibration", list_one, look, call->failure);
+    query->list = json ? json_array() : NULL;
+    bool good = up_catalogue_each(call->catalogue, "calibration", list_one, query, call->failure);
     if (good && json) {
         print_json(json_pack("{s:s, s:O}", "schema", "upthrust-calibrations-1", "calibrations",
-                             look->list));
-    } else if (good && look->untrusted > 0) {
+                             query->list));
+    } else if (good && query->untrusted > 0) {
         puts("not adopted: made in another folder or on another machine (" UP_ELSEWHERE_MARK
              ": " UP_ELSEWHERE_MEANING "); `upthrust calibration adopt` checks it");
     }
-    json_decref(look->list);
+    json_decref(query->list);
     return good;
 }
 
 /* By its id or the unique beginning of one; else the newest of the bench. */
-static bool find(struct call *call, struct look *look) {
-    if (look->id != NULL && strlen(look->id) < 4) {
+static bool find(struct call *call, struct query *query) {
+    if (query->id != NULL && strlen(query->id) < 4) {
         return refuse(call, "calibration show %.8s: give at least four characters of the id",
-                      look->id);
+                      query->id);
     }
-    if (!up_catalogue_each(call->catalogue, "calibration", look_one, look, call->failure)) {
+    if (!up_catalogue_each(call->catalogue, "calibration", read_one, query, call->failure)) {
         return false;
     }
-    if (look->found == 0) {
+    if (query->found == 0) {
         return refuse(call, "there is no such calibration: `upthrust calibration list` shows all");
     }
-    if (look->id != NULL) {
-        return look->found == 1 ||
-               refuse(call, "%u calibrations begin with %.40s: give more of the id", look->found,
-                      look->id);
+    if (query->id != NULL) {
+        return query->found == 1 ||
+               refuse(call, "%u calibrations begin with %.40s: give more of the id", query->found,
+                      query->id);
     }
-    if (look->benches != 1) {
+    if (query->benches != 1) {
         return refuse(call, "there are calibrations of several benches: give --bench ID");
     }
     struct up_calibration latest;
-    look->id = latest.id;
-    return up_calibration_latest(call->catalogue, look->first_bench, &latest, call->failure) &&
-           up_catalogue_each(call->catalogue, "calibration", look_one, look, call->failure);
+    query->id = latest.id;
+    return up_calibration_latest(call->catalogue, query->first_bench, &latest, call->failure) &&
+           up_catalogue_each(call->catalogue, "calibration", read_one, query, call->failure);
 }
 
-static bool show(struct call *call, struct look *look) {
-    if (!find(call, look)) {
+static bool show(struct call *call, struct query *query) {
+    if (!find(call, query)) {
         return false;
     }
     if (option_given(call, "json")) {
-        json_t *document = to_json(look);
+        json_t *document = to_json(query);
         json_object_set_new(document, "schema", json_string("upthrust-calibration-1"));
         print_json(document);
     } else {
-        print_calibration(&look->calibration);
-        fputs(look->elsewhere ? UP_ELSEWHERE_MARK " " UP_ELSEWHERE_MEANING "\n" : "", stdout);
+        print_calibration(&query->calibration);
+        fputs(query->elsewhere ? UP_ELSEWHERE_MARK " " UP_ELSEWHERE_MEANING "\n" : "", stdout);
     }
     return true;
 }
@@ -411,9 +409,9 @@ bool command_calibration(struct call *call) {
     if (!open_catalogue(call, UP_CATALOGUE_READ)) {
         return false;
     }
-    UP_FREED struct look *look = up_allocate(1, sizeof *look);
-    look->catalogue = call->catalogue;
-    look->bench = option_value(call, "bench");
-    look->id = call->words > 1 ? call->word[1] : NULL;
-    return showing ? show(call, look) : list(call, look);
+    UP_FREED struct query *query = up_allocate(1, sizeof *query);
+    query->catalogue = call->catalogue;
+    query->bench = option_value(call, "bench");
+    query->id = call->words > 1 ? call->word[1] : NULL;
+    return showing ? show(call, query) : list(call, query);
 }

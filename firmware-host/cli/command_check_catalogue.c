@@ -93,7 +93,7 @@ static bool change(struct call *call) {
     }
     bool good = aside != NULL
                     ? up_catalogue_set_aside(call->catalogue, aside, reason, call->failure)
-                    : up_catalogue_take_back(call->catalogue, back, call->failure);
+                    : up_catalogue_restore(call->catalogue, back, call->failure);
     if (good) {
         up_text_print(stdout, "%s: %s\n", aside != NULL ? aside : back,
                       aside != NULL ? "set aside; --take-back makes it count again"

@@ -415,7 +415,7 @@ static bool any_undecided(const struct judging *judging) {
     return any;
 }
 
-/* Told apart by their names, like those of a session. */
+/* Distinguished by their names, like those of a session. */
 static bool check_waters(struct call *call) {
     const char *seen[OPTIONS_GIVEN_MAX];
     int count = 0;
@@ -467,7 +467,7 @@ static bool decide(struct call *call, struct judging *judging, const struct up_s
     return true;
 }
 
-/* What is judged again changes what everybody reads: nothing is meant by silence. */
+/* Judging again changes what everybody reads: no answer means no. */
 static bool check_choice(struct call *call) {
     bool item = option_given(call, "item"), kind = option_given(call, "kind");
     bool all = option_given(call, "all");

@@ -70,9 +70,9 @@ static void print_intake(const char *from, const struct up_intake *intake, bool 
     }
 }
 
-static bool take(struct call *call, const char *what,
-                 bool (*work)(struct up_catalogue *catalogue, const char *from, bool dry_run,
-                              struct up_intake *intake, struct up_failure *failure)) {
+static bool run_intake(struct call *call, const char *what,
+                       bool (*work)(struct up_catalogue *catalogue, const char *from, bool dry_run,
+                                    struct up_intake *intake, struct up_failure *failure)) {
     struct up_catalogue *catalogue = NULL;
     struct up_intake intake = {0};
     bool dry_run = option_given(call, "dry-run");
@@ -100,11 +100,11 @@ bool command_import(struct call *call) {
             "writes; CSV files are for spreadsheets, and lack what a record needs",
             file);
     }
-    return take(call,
-                "import: name one file or directory that `upthrust export --format json` wrote",
-                up_catalogue_import);
+    return run_intake(
+        call, "import: name one file or directory that `upthrust export --format json` wrote",
+        up_catalogue_import);
 }
 
 bool command_merge(struct call *call) {
-    return take(call, "merge: name the directory of one other catalogue", up_catalogue_merge);
+    return run_intake(call, "merge: name the directory of one other catalogue", up_catalogue_merge);
 }

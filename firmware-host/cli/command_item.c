@@ -187,7 +187,7 @@ static bool show_item(struct call *call, const struct up_item *item) {
 
 /* Two of one name are allowed: a shop has several of a kind. A person is asked first; others get a
    note. */
-static bool meet_look_alike(struct call *call, const struct up_item *item) {
+static bool confirm_look_alike(struct call *call, const struct up_item *item) {
     char answer[ANSWER_SIZE] = "";
     struct up_item other = {.name = ""};
     if (!up_item_look_alike(call->catalogue, item, &other, call->failure)) {
@@ -212,7 +212,7 @@ static bool meet_look_alike(struct call *call, const struct up_item *item) {
                   other.name, other.id);
 }
 
-/* Of nothing it cannot be asked what it holds. */
+/* An item without a kind cannot be asked about its gas. */
 static bool check_kind(struct call *call, const struct up_item *item) {
     return (item->name[0] != '\0' && item->kind[0] != '\0') ||
            refuse(call, "item add: give its --name and its --kind");
@@ -222,7 +222,7 @@ static bool add(struct call *call) {
     struct up_item item;
     return read_item(call, &item) && check_kind(call, &item) && take_holds_gas(call, &item) &&
            take_kind_tolerance(call, &item) && read_together(call, &item) &&
-           meet_look_alike(call, &item) && up_item_add(call->catalogue, &item, call->failure) &&
+           confirm_look_alike(call, &item) && up_item_add(call->catalogue, &item, call->failure) &&
            show_item(call, &item);
 }
 
@@ -300,7 +300,7 @@ static bool rename_item(struct call *call) {
     }
     return up_item_find(call->catalogue, call->word[1], &item, call->failure) &&
            apply_name(call, &item) && print_versions(call, item.id) &&
-           meet_look_alike(call, &item) && up_item_add(call->catalogue, &item, call->failure) &&
+           confirm_look_alike(call, &item) && up_item_add(call->catalogue, &item, call->failure) &&
            show_item(call, &item);
 }
 

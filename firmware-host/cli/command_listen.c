@@ -2,7 +2,7 @@
 #include <string.h>
 
 #include "cli.h"
-#include "session/hear.h"
+#include "session/probe.h"
 #include "text/json.h"
 #include "text/text.h"
 
@@ -186,28 +186,28 @@ static void print_pace(const struct up_pace *pace) {
 }
 
 /* For people masses are in grams. */
-struct shown {
+struct display {
     double factor;
     const char *unit;
 };
 
-static struct shown shown_of(const struct up_rig *rig) {
-    return rig->line.load_unit == UP_LOAD_COUNTS ? (struct shown){1, "counts"}
-                                                 : (struct shown){1e3, "g"};
+static struct display display_of(const struct up_rig *rig) {
+    return rig->line.load_unit == UP_LOAD_COUNTS ? (struct display){1, "counts"}
+                                                 : (struct display){1e3, "g"};
 }
 
-static void print_plateaus(const struct up_heard_column *column, struct shown shown,
+static void print_plateaus(const struct up_heard_column *column, struct display display,
                            const struct load_fit *fit) {
     bool fitted = fit != NULL && fit->count > 0;
     if (column->plateaus == 0) {
         return;
     }
-    printf("  %10s %*s%s %10s %9s%s\n", "read at s", 16 - (int)strlen(shown.unit), "load, ",
-           shown.unit, "std unc", "readings", fitted ? "  residual" : "");
+    printf("  %10s %*s%s %10s %9s%s\n", "read at s", 16 - (int)strlen(display.unit), "load, ",
+           display.unit, "std unc", "readings", fitted ? "  residual" : "");
     for (uint64_t i = 0; i < column->plateaus && i < UP_HEARD_PLATEAUS_MAX; i++) {
         const struct up_plateau *plateau = &column->plateau[i];
         printf("  %10.1f %16.8g %10.3g %9u", (plateau->start_s + plateau->end_s) / 2,
-               shown.factor * plateau->load, shown.factor * plateau->u_load, plateau->readings);
+               display.factor * plateau->load, display.factor * plateau->u_load, plateau->readings);
         if (fitted) {
             printf("  %+8.4f", fit->residual[i]);
         }
@@ -215,37 +215,37 @@ static void print_plateaus(const struct up_heard_column *column, struct shown sh
     }
     if (fitted) {
         printf("  fit: %.6g %s a unit of load, standard uncertainty %.3g; at no load %.6g %s\n",
-               shown.factor * fit->fit.c[1], shown.unit,
-               shown.factor * sqrt(fit->fit.covariance[1][1]), shown.factor * fit->fit.c[0],
-               shown.unit);
+               display.factor * fit->fit.c[1], display.unit,
+               display.factor * sqrt(fit->fit.covariance[1][1]), display.factor * fit->fit.c[0],
+               display.unit);
     }
 }
 
 /* "Allan deviation, counts: 68 at 0.1 s, 24 at 1 s; least 14 at 5 s". */
-static void print_allan(const struct up_allan *allan, struct shown shown, double rate_hz) {
+static void print_allan(const struct up_allan *allan, struct display display, double rate_hz) {
     int best = up_allan_minimum(allan, LEAST_PAIRS);
     const char *before = ": ";
     if (best < 0) {
         return;
     }
-    printf("  Allan deviation, %s", shown.unit);
+    printf("  Allan deviation, %s", display.unit);
     for (int i = 0; i < UP_ALLAN_FACTORS; i += 3) {
         if (allan->group[i].pairs >= LEAST_PAIRS) {
-            printf("%s%.3g at %.3g s", before, shown.factor * up_allan_deviation(allan, i),
+            printf("%s%.3g at %.3g s", before, display.factor * up_allan_deviation(allan, i),
                    up_allan_factor(i) / rate_hz);
             before = ", ";
         }
     }
-    printf("; least %.3g at %.3g s\n", shown.factor * up_allan_deviation(allan, best),
+    printf("; least %.3g at %.3g s\n", display.factor * up_allan_deviation(allan, best),
            up_allan_factor(best) / rate_hz);
 }
 
-static void print_glitches(const struct up_heard_column *column, struct shown shown) {
+static void print_glitches(const struct up_heard_column *column, struct display display) {
     enum { SHOWN = 20 };
     for (size_t i = 0; i < column->glitches_kept && i < SHOWN; i++) {
         const struct up_glitch *glitch = &column->glitch[i];
-        printf("  glitch at %.3f s: %.10g %s, %s", glitch->time_s, shown.factor * glitch->load,
-               shown.unit, up_verdict_name(glitch->verdict));
+        printf("  glitch at %.3f s: %.10g %s, %s", glitch->time_s, display.factor * glitch->load,
+               display.unit, up_verdict_name(glitch->verdict));
         if (glitch->readings > 1) {
             printf(", %llu readings", (unsigned long long)glitch->readings);
         }
@@ -256,8 +256,8 @@ static void print_glitches(const struct up_heard_column *column, struct shown sh
     }
 }
 
-static void print_column(const struct up_heard_column *column, struct shown shown, double rate_hz,
-                         const struct load_fit *fit) {
+static void print_column(const struct up_heard_column *column, struct display display,
+                         double rate_hz, const struct load_fit *fit) {
     double noise = up_listening_noise(column);
     printf("column %d: ", column->field);
     if (isnan(noise)) {
@@ -265,7 +265,7 @@ static void print_column(const struct up_heard_column *column, struct shown show
     } else if (noise < column->filter.noise.floor_least) {
         printf("noise of one reading below its smallest step");
     } else {
-        printf("noise of one reading %.4g %s", shown.factor * noise, shown.unit);
+        printf("noise of one reading %.4g %s", display.factor * noise, display.unit);
     }
     printf("; %llu glitch%s; %llu plateau%s", (unsigned long long)column->glitches,
            column->glitches == 1 ? "" : "es", (unsigned long long)column->plateaus,
@@ -282,13 +282,13 @@ static void print_column(const struct up_heard_column *column, struct shown show
     if (!isnan(up_listening_lag1(column))) {
         printf("  neighbouring readings correlate by %+.2f\n", up_listening_lag1(column));
     }
-    print_allan(&quiet->allan, shown, rate_hz);
+    print_allan(&quiet->allan, display, rate_hz);
     if (!isnan(quiet->slope_per_s)) {
         printf("  longest quiet level %.3g s, drift %+.3g %s a minute\n", quiet->longest_s,
-               60 * shown.factor * quiet->slope_per_s, shown.unit);
+               60 * display.factor * quiet->slope_per_s, display.unit);
     }
-    print_glitches(column, shown);
-    print_plateaus(column, shown, fit);
+    print_glitches(column, display);
+    print_plateaus(column, display, fit);
 }
 
 static void print_words(const struct up_listening *listening, const struct load_fit *fit) {
@@ -317,7 +317,7 @@ static void print_words(const struct up_listening *listening, const struct load_
     print_pace(&listening->pace);
     for (int i = 0; i < listening->columns; i++) {
         const struct up_heard_column *column = &listening->column[i];
-        print_column(column, shown_of(listening->rig),
+        print_column(column, display_of(listening->rig),
                      up_listening_conversion_hz(listening, column), fit != NULL ? &fit[i] : NULL);
     }
 }
@@ -328,7 +328,7 @@ bool judge_listening(const struct up_listening *listening, const char *what,
                      struct up_failure *failure) {
     const struct up_reader *reader = &listening->reader;
     uint64_t refused = up_reader_refused(reader);
-    if (listening->samples > 0 && !up_reader_is_hopeless(reader, LEAST_LINES)) {
+    if (listening->samples > 0 && !up_reader_is_mismatched(reader, LEAST_LINES)) {
         return true;
     }
     if (reader->lines == 0) {
@@ -377,7 +377,7 @@ bool hear_stream(struct call *call, const struct up_rig *rig, double seconds,
         option_number(call, "seconds", 0.1, 86400, &seconds) &&
         (replay != NULL ? up_source_open_capture(replay, &source, call->failure)
                         : up_source_open(rig, option_value(call, "port"), &source, call->failure));
-    good = good && up_hear_stream(rig, source, seconds, &signalled, listening, call->failure);
+    good = good && up_listen_to_stream(rig, source, seconds, &signalled, listening, call->failure);
     up_source_close(source);
     up_listening_end(listening);
     return good;

@@ -2,8 +2,8 @@
 #include <string.h>
 #include <unistd.h>
 
-#include "bench_options.h"
 #include "catalogue/claim.h"
+#include "session_options.h"
 #include "text/text.h"
 
 const struct option_text options_measure[] = {
@@ -52,8 +52,8 @@ void print_results(const struct up_session_results *results, struct up_catalogue
         putchar('\n');
     }
     up_results_print(result, results->results, item, style, stdout);
-    json_auto_t *body = up_result_to_json(&result[0]);
-    up_sides_print(body, style, stdout);
+    json_auto_t *content = up_result_to_json(&result[0]);
+    up_result_remarks_print(content, style, stdout);
     if (results->results < results->waters + 1) {
         printf("  no other water is calculated: %s\n",
                item->compressible
@@ -82,24 +82,24 @@ static void show_results(const struct up_session_results *results, bool document
 }
 
 static bool read_trials(struct call *call, int usual, struct up_measure_plan *plan) {
-    double given[UP_LOOKS_MAX];
+    double given[UP_ANALYSES_MAX];
     int count = 0;
     plan->trials = (unsigned)usual;
-    if (!option_list(call, "trials", given, UP_LOOKS_MAX, &count)) {
+    if (!option_list(call, "trials", given, UP_ANALYSES_MAX, &count)) {
         return false;
     }
     for (int i = 0; i < count; i++) {
         if (given[i] != floor(given[i]) || given[i] < 1 || given[i] > UP_TRIALS_MAX) {
             return refuse(call, "--trials: give whole numbers from 1 to %d", UP_TRIALS_MAX);
         }
-        plan->look[i] = plan->trials = (unsigned)given[i];
+        plan->analysis_at[i] = plan->trials = (unsigned)given[i];
     }
-    plan->looks = count > 1 ? (unsigned)count : 0;
+    plan->analyses = count > 1 ? (unsigned)count : 0;
     return true;
 }
 
 /* Each with the chart of its deviations on this bench. */
-static bool read_references(struct call *call, const struct bench_options *options,
+static bool read_references(struct call *call, const struct session_options *options,
                             struct up_measure_plan *plan) {
     for (int i = 0; i < call->options; i++) {
         if (strcmp(call->option[i].name, "body") != 0) {
@@ -123,7 +123,7 @@ static bool read_references(struct call *call, const struct bench_options *optio
     return true;
 }
 
-bool read_measure(struct call *call, const struct bench_options *options,
+bool read_measure(struct call *call, const struct session_options *options,
                   struct up_measure_plan *plan) {
     plan->confidence = 0.95;
     if (!read_trials(call, options->rig.trials, plan) ||
@@ -143,7 +143,7 @@ bool check_item(const struct up_item *item, const struct up_measure_plan *plan,
                    "yes` says that an item does");
 }
 
-static bool read_item(struct call *call, const struct bench_options *options,
+static bool read_item(struct call *call, const struct session_options *options,
                       struct up_measure_plan *plan) {
     const char *name = option_value(call, "item");
     struct up_item item;
@@ -202,24 +202,24 @@ static bool replay(struct call *call) {
 
 /* ---- the command ---- */
 
-static bool resume(struct call *call, struct bench_options *options,
+static bool resume(struct call *call, struct session_options *options,
                    struct up_session_results *results) {
     static const char *const planned[] = {
         "trials",         "water",       "confidence",   "body", "air-temp-c", "typed",
         "second-depth-m", "two-point-m", "pressure-bar", "gas",  NULL};
     const char *name = option_value(call, "item");
     struct up_item item;
-    return open_bench(call, true, options) && read_resume(call, planned, options) &&
+    return open_session(call, true, options) && read_resume(call, planned, options) &&
            (name == NULL || up_item_find(options->catalogue, name, &item, call->failure)) &&
            up_session_resume_measure(&options->settings, name != NULL ? &item : NULL, results,
                                      call->failure);
 }
 
-static bool measure(struct call *call, struct bench_options *options,
+static bool measure(struct call *call, struct session_options *options,
                     struct up_session_results *results) {
     struct up_water water[UP_WATERS_MAX];
     struct up_measure_plan plan = {.water = water};
-    if (!waters_asked(call, water, &plan.waters) || !open_bench(call, true, options) ||
+    if (!waters_asked(call, water, &plan.waters) || !open_session(call, true, options) ||
         !read_conditions(call, options) || !read_measure(call, options, &plan) ||
         !read_item(call, options, &plan)) {
         return false;
@@ -235,7 +235,7 @@ bool command_measure(struct call *call) {
     if (option_given(call, "queue")) {
         return measure_queue(call);
     }
-    struct bench_options options = {0};
+    struct session_options options = {0};
     UP_FREED struct up_session_results *results = up_allocate(1, sizeof *results);
     struct up_style style;
     bool good = check_words(call) && style_asked(call, &style) &&
@@ -245,7 +245,7 @@ bool command_measure(struct call *call) {
         show_results(results, options.json_document, options.catalogue, &style);
     }
     call->status = up_session_status(results);
-    close_bench(&options, good ? &results->result[0] : NULL);
+    close_session(&options, good ? &results->result[0] : NULL);
     die_of_signal();
     return good;
 }

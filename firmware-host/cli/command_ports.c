@@ -5,7 +5,7 @@
 #include <unistd.h>
 
 #include "cli.h"
-#include "session/hear.h"
+#include "session/probe.h"
 #include "text/json.h"
 #include "text/text.h"
 

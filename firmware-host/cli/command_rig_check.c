@@ -3,7 +3,7 @@
 #include <string.h>
 #include <unistd.h>
 
-#include "bench_options.h"
+#include "session_options.h"
 #include "text/json.h"
 #include "text/text.h"
 

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* What only a person knows of the gas in an item: told by an option, or asked. */
+/* What only a person knows about the gas in an item: given by an option, or asked. */
 #include <stdlib.h>
 #include <string.h>
 #include <strings.h>
@@ -15,8 +15,7 @@ bool person_is_there(const struct call *call) {
     return isatty(STDIN_FILENO) && isatty(STDERR_FILENO) && !option_given(call, "json");
 }
 
-/* Byte by byte: what is typed ahead belongs to whoever reads next. False at the end of the input.
- */
+/* Byte by byte: what is typed ahead is for the next reader. False at the end of the input. */
 static bool read_line(char answer[ANSWER_SIZE]) {
     size_t length = 0;
     char byte;
@@ -50,7 +49,7 @@ static bool ask_holds_gas(struct up_item *item, struct up_failure *failure) {
     for (int i = 0; i < TRIES && ask_person("Type yes, no or unknown, then press Enter:", answer);
          i++) {
         item->holds_gas = up_holds_gas_of(answer);
-        if (item->holds_gas != UP_GAS_NOT_TOLD) {
+        if (item->holds_gas != UP_GAS_NOT_STATED) {
             return true;
         }
     }
@@ -61,14 +60,14 @@ static bool ask_holds_gas(struct up_item *item, struct up_failure *failure) {
 bool take_holds_gas(struct call *call, struct up_item *item) {
     const char *word = option_value(call, "holds-gas");
     item->compressible = false; /* settled from holds_gas */
-    item->holds_gas = UP_GAS_NOT_TOLD;
+    item->holds_gas = UP_GAS_NOT_STATED;
     if (word != NULL) {
         item->holds_gas = up_holds_gas_of(word);
-        return item->holds_gas != UP_GAS_NOT_TOLD ||
+        return item->holds_gas != UP_GAS_NOT_STATED ||
                refuse(call, "--holds-gas %.40s: give yes, no or unknown (which counts as yes)",
                       word);
     }
-    if (up_kind_facts(item->kind)->holds_gas != UP_GAS_NOT_TOLD) {
+    if (up_kind_facts(item->kind)->holds_gas != UP_GAS_NOT_STATED) {
         return true;
     }
     if (person_is_there(call)) {
@@ -109,11 +108,11 @@ static bool ask_emptied(struct up_filling *filling, struct up_failure *failure) 
                    "it must be emptied of gas before it is weighed; then give --gas none");
 }
 
-/* The options alone; *told where they were given. */
-static bool read_filling(struct call *call, struct up_filling *filling, bool *told) {
+/* The options alone; *given where there are any. */
+static bool read_filling(struct call *call, struct up_filling *filling, bool *given) {
     const char *gas = option_value(call, "gas");
     bool pressure = option_given(call, "pressure-bar");
-    *told = gas != NULL;
+    *given = gas != NULL;
     if (gas != NULL) {
         UP_FREED char *clean = up_text_clean(gas, strlen(gas));
         bool fits = clean[0] != '\0' && strlen(clean) < sizeof filling->gas;
@@ -134,12 +133,12 @@ static bool read_filling(struct call *call, struct up_filling *filling, bool *to
 bool take_filling(struct call *call, bool by_keys, const struct up_item *item,
                   struct up_filling *filling) {
     enum up_filled filled = up_kind_facts(item->kind)->filled;
-    bool told, person = by_keys && person_is_there(call);
+    bool given, person = by_keys && person_is_there(call);
     *filling = (struct up_filling){{0}, 0};
-    if (!read_filling(call, filling, &told)) {
+    if (!read_filling(call, filling, &given)) {
         return false;
     }
-    if (filled == UP_FILLED_NEVER || told) {
+    if (filled == UP_FILLED_NEVER || given) {
         bool none = strcmp(filling->gas, "none") == 0;
         return filled != UP_FILLED_EMPTIED || none ||
                refuse(call, "a %.40s is weighed emptied of gas: --gas none says that it is",

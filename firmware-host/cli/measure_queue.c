@@ -3,12 +3,12 @@
 #include <stdlib.h>
 #include <unistd.h>
 
-#include "bench_options.h"
+#include "session_options.h"
 #include "text/json.h"
 #include "text/text.h"
 
 struct whole_queue {
-    struct bench_options options;
+    struct session_options options;
     struct up_measure_plan plan;
     struct up_queue queue;
     struct up_style style;
@@ -62,7 +62,7 @@ static void end_queue(struct call *call, struct whole_queue *whole) {
     }
     note_remaining(call, whole);
     json_decref(whole->list);
-    close_bench(&whole->options, NULL);
+    close_session(&whole->options, NULL);
     free(whole);
     die_of_signal();
 }
@@ -96,7 +96,7 @@ bool measure_queue(struct call *call) {
         (!option_given(call, "item") ||
          refuse(call, "--item and --queue: give only one; the list names the items")) &&
         style_asked(call, &whole->style) && waters_asked(call, water, &whole->plan.waters) &&
-        open_bench(call, true, &whole->options) && read_conditions(call, &whole->options) &&
+        open_session(call, true, &whole->options) && read_conditions(call, &whole->options) &&
         read_measure(call, &whole->options, &whole->plan) &&
         up_queue_open(&whole->queue, whole->options.catalogue, option_value(call, "queue"),
                       option_given(call, "resume") ? whole->options.rig.id : NULL, call->failure) &&

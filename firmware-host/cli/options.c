@@ -178,7 +178,7 @@ void print_json(json_t *json) {
 /* ---- waters ---- */
 
 /* Where one key of --water goes; NULL where it is none. */
-static double *water_key(struct up_water *water, struct up_water_told *told, const char *name,
+static double *water_key(struct up_water *water, struct up_water_given *given, const char *name,
                          size_t length) {
     if (length == strlen("temp_c") && strncmp(name, "temp_c", length) == 0) {
         return &water->temp_c;
@@ -189,7 +189,7 @@ static double *water_key(struct up_water *water, struct up_water_told *told, con
     for (size_t i = 0; up_water_key_at(i) != NULL; i++) {
         const struct up_water_key *key = up_water_key_at(i);
         if (strlen(key->name) == length && strncmp(key->name, name, length) == 0) {
-            return (double *)(void *)((char *)told + key->offset);
+            return (double *)(void *)((char *)given + key->offset);
         }
     }
     return NULL;
@@ -212,14 +212,14 @@ static bool refuse_water_key(const char *text, size_t length, bool known,
 }
 
 /* "temp_c=12,salinity_psu=8" */
-static bool read_water_keys(const char *text, struct up_water *water, struct up_water_told *told,
+static bool read_water_keys(const char *text, struct up_water *water, struct up_water_given *given,
                             struct up_failure *failure) {
     const double *seen[WATER_KEYS_MAX];
     size_t count = 0;
     for (size_t length; text != NULL; text = text[length] == ',' ? text + length + 1 : NULL) {
         length = strcspn(text, ",");
         size_t name = strcspn(text, "=,");
-        double *target = water_key(water, told, text, name);
+        double *target = water_key(water, given, text, name);
         if (target == NULL || text[name] != '=' || count == WATER_KEYS_MAX ||
             !up_text_number(text + name + 1, length - name - 1, target)) {
             return refuse_water_key(text, length, target != NULL && count < WATER_KEYS_MAX,
@@ -250,12 +250,12 @@ static bool name_water(struct up_water *water, const char *text, size_t length, 
 }
 
 static bool read_water(const char *text, struct up_water *water, struct up_failure *failure) {
-    struct up_water_told told = up_water_nothing_told();
+    struct up_water_given given = up_water_nothing_given();
     struct up_water_density density;
     size_t length = strcspn(text, ",");
     bool known = false;
     if (!name_water(water, text, length, &known, failure) ||
-        (text[length] == ',' && !read_water_keys(text + length + 1, water, &told, failure))) {
+        (text[length] == ',' && !read_water_keys(text + length + 1, water, &given, failure))) {
         return false;
     }
     if (isnan(water->temp_c)) {
@@ -265,9 +265,10 @@ static bool read_water(const char *text, struct up_water *water, struct up_failu
                        water->name);
     }
     if (!known) {
-        water->model = up_water_model_told(&told);
+        water->model = up_water_model_given(&given);
     }
-    return up_water_from_told(&told, water, failure) && up_water_density(water, &density, failure);
+    return up_water_from_given(&given, water, failure) &&
+           up_water_density(water, &density, failure);
 }
 
 /* Results are distinguished by the water's name. */

@@ -5,7 +5,7 @@
 #include <pthread.h>
 
 #include "cli.h"
-#include "session/hear.h"
+#include "session/probe.h"
 
 /* The questions, in the order of their table. */
 enum asked {

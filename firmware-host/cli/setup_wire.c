@@ -140,7 +140,7 @@ enum said setup_hear(struct setup *setup) {
     char *sensor = strstr(setup->probe->guess.line_section, "\n[sensor]");
     setup->heard = true;
     setup->step_unseen = sensor != NULL && !setup->probe->guess.step_seen;
-    if (setup->step_unseen) { /* one that nobody saw would make results surer than they are */
+    if (setup->step_unseen) { /* an unseen one would make results look surer than they are */
         *sensor = '\0';
     }
     return SAID_ANSWER;

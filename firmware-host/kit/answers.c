@@ -147,7 +147,7 @@ static double lowered_by(const struct up_kit_draws *draws, size_t part, struct v
 }
 
 /* Bounds add up, each to the side on which it lies. */
-static void reach(struct up_kit_answer *answer, double by) {
+static void add_bound(struct up_kit_answer *answer, double by) {
     *(by < 0 ? &answer->low : &answer->high) += by;
     *(by < 0 ? &answer->least : &answer->most) += by;
 }
@@ -164,7 +164,7 @@ static bool ask(const struct up_kit_draws *draws, const struct up_kit_state *fro
     free(value);
     for (size_t part = 0; part < draws->kit.parts; part++) {
         bool stuck = draws->kit.part[part].stuck_air_kg > 0;
-        reach(answer, stuck ? lowered_by(draws, part, &about, of) : 0);
+        add_bound(answer, stuck ? lowered_by(draws, part, &about, of) : 0);
     }
     close_view(&about);
     return true;
@@ -189,17 +189,17 @@ bool up_kit_lead_change_kg(const struct up_kit_draws *draws, const struct up_kit
 /* ---- parts, spares, moves ---- */
 
 /* A spare of unknown place sits where its part sits. */
-static size_t sits_at(const struct up_kit_draws *draws, size_t part) {
+static size_t place_index(const struct up_kit_draws *draws, size_t part) {
     const struct up_part *of = &draws->kit.part[part];
     return of->spare && isnan(of->place_m.value) ? of->instead_of : part;
 }
 
 static double arm_m_s2(const struct up_kit_draws *draws, size_t part, size_t n) {
-    return input_at(draws, part_input(sits_at(draws, part), INPUT_PLACE), n) * GRAVITY_M_S2;
+    return input_at(draws, part_input(place_index(draws, part), INPUT_PLACE), n) * GRAVITY_M_S2;
 }
 
 static bool has_place(const struct up_kit_draws *draws, size_t part, struct up_failure *failure) {
-    const struct up_part *of = &draws->kit.part[sits_at(draws, part)];
+    const struct up_part *of = &draws->kit.part[place_index(draws, part)];
     return !isnan(of->place_m.value) ||
            up_fail(failure, UP_STATUS_WRONG_INPUT,
                    "the place of \"%s\" is missing: give its place_m, metres from the hips, feet "

@@ -10,7 +10,7 @@
 #include <string.h>
 
 #include "catalogue/records.h"
-#include "catalogue/standing.h"
+#include "catalogue/verification.h"
 #include "kit/internal.h"
 #include "kit/kit_file.h"
 #include "text/text.h"
@@ -23,7 +23,7 @@ enum { SAMPLES_MAX = 100 };
 
 struct taking {
     struct kit_file *file;
-    json_t *standings, *later, *contested;
+    json_t *verifications, *later, *contested;
 };
 
 static bool note_contested(const struct up_doubtful_record *doubtful, void *context) {
@@ -74,7 +74,7 @@ static bool take_result(const struct up_record *record, void *context) {
     memcpy(gear->bench, record->bench, sizeof gear->bench);
     gear->elsewhere = record->elsewhere;
     snprintf(gear->checked, sizeof gear->checked, "%.15s",
-             up_record_text(taking->standings, record->id));
+             up_record_text(taking->verifications, record->id));
     return true;
 }
 
@@ -82,13 +82,13 @@ static bool load_gear(struct kit_file *file, struct up_failure *failure) {
     if (file->gears > 0) {
         return true;
     }
-    struct taking taking = {file, up_standings(file->catalogue, failure),
+    struct taking taking = {file, up_verifications(file->catalogue, failure),
                             up_decisions_later(file->catalogue, failure), json_object()};
-    bool good = taking.standings != NULL && taking.later != NULL &&
+    bool good = taking.verifications != NULL && taking.later != NULL &&
                 up_catalogue_check(file->catalogue, note_contested, taking.contested, failure) &&
                 up_catalogue_each(file->catalogue, "item", take_item, &taking, failure) &&
                 up_catalogue_each(file->catalogue, "result", take_result, &taking, failure);
-    json_decref(taking.standings);
+    json_decref(taking.verifications);
     json_decref(taking.later);
     json_decref(taking.contested);
     return good;
@@ -302,8 +302,8 @@ bool add_fins_of_catalogue(struct kit_file *file, struct up_failure *failure) {
         if (gear->result == NULL || is_part(file, gear) || strcmp(gear->item.kind, kind) != 0) {
             continue;
         }
-        file->fins_left += doubt_of(file, NULL, gear, &instead) != NULL ||
-                           file->kit.parts == UP_KIT_PARTS_MAX || !add_fin(file, gear, worn);
+        file->fins_omitted += doubt_of(file, NULL, gear, &instead) != NULL ||
+                              file->kit.parts == UP_KIT_PARTS_MAX || !add_fin(file, gear, worn);
     }
     return true;
 }

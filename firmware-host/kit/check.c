@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* What cannot be, said before anything is computed. */
+/* Impossible inputs, reported before anything is computed. */
 #include <math.h>
 
 #include "kit/internal.h"

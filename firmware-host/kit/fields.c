@@ -1,8 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /*
  * Members of a kit file, read with the way to them: a mistake is named as in
- * parts[2].water_volume_l, and a key that is not known is a mistake, since who mistypes one must
- * not be answered by a default. Of JSON Schema it knows what kit-schema.json uses.
+ * parts[2].water_volume_l, and an unknown key is a mistake, so that a mistyped one is not silently
+ * replaced by a default. Of JSON Schema it knows what kit-schema.json uses.
  */
 #include "kit/fields.h"
 

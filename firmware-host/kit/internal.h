@@ -46,7 +46,7 @@ static inline int part_input(size_t part, enum part_input input) {
 
 /* check.c */
 bool check_kit(const struct up_kit *kit, struct up_failure *failure);
-/* Whether something can be said of it in the state's water. */
+/* Whether it can be computed in the state's water. */
 bool check_volume(const struct up_part *part, const struct up_kit_state *state, const char *label,
                   struct up_failure *failure);
 bool check_state(const struct up_kit *kit, const struct up_kit_state *state, const char *label,

@@ -28,8 +28,8 @@ struct kit_gear {
     struct up_item item;
     struct up_result *result; /* NULL: not measured */
     char bench[UP_NAME_SIZE];
-    char
-        checked[16]; /* "inside" where a reference body bore the bench out (catalogue/standing.h) */
+    char checked[16]; /* "inside" where a reference body bore the bench out
+                         (catalogue/verification.h) */
     bool elsewhere, contested, result_contested; /* other content has its record's id */
 };
 
@@ -49,8 +49,8 @@ struct kit_file {
     const struct kit_gear *source[UP_KIT_PARTS_MAX];
     double count[UP_KIT_PARTS_MAX];
     unsigned samples[UP_KIT_PARTS_MAX];
-    size_t fins;        /* the part whose place other fins would take; SIZE_MAX: none is named */
-    unsigned fins_left; /* that are not shown */
+    size_t fins;           /* the part whose place other fins would take; SIZE_MAX: none is named */
+    unsigned fins_omitted; /* that are not shown */
     double *covariance_kg2;
 };
 
@@ -83,7 +83,7 @@ struct answers {
 };
 
 /* The list where all is good; else it is given up. */
-json_t *kept_if(bool good, json_t *list);
+json_t *list_or_null(bool good, json_t *list);
 /* Of an object within a row; NaN where it is not there. */
 double number_in(const json_t *row, const char *object, const char *key);
 json_t *kit_answer_to_json(const struct up_kit_answer *answer, const char *unit);

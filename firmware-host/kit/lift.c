@@ -6,11 +6,11 @@
 
 static const double GRAVITY_M_S2 = 9.80665, PA_PER_BAR = 1e5;
 /* Steps of the numerical derivatives of the gas's density. */
-enum { STEP_BAR = 1, STEP_K = 1 };
+enum { DELTA_BAR = 1, DELTA_K = 1 };
 
 bool prepare_state(const struct up_kit *kit, const struct up_kit_state *state,
                    struct moment_of_dive *moment, struct up_failure *failure) {
-    static const double more_bar[] = {0, STEP_BAR, 0}, more_k[] = {0, 0, STEP_K};
+    static const double more_bar[] = {0, DELTA_BAR, 0}, more_k[] = {0, 0, DELTA_K};
     *moment = (struct moment_of_dive){.state = state};
     for (size_t i = 0; i < kit->parts; i++) {
         struct up_quantity density[3] = {{0, 0, 0}};
@@ -23,8 +23,8 @@ bool prepare_state(const struct up_kit *kit, const struct up_kit_state *state,
             }
         }
         moment->gas_kg_m3[i] = density[0].value;
-        moment->gas_kg_m3_bar[i] = (density[1].value - density[0].value) / STEP_BAR;
-        moment->gas_kg_m3_k[i] = (density[2].value - density[0].value) / STEP_K;
+        moment->gas_kg_m3_bar[i] = (density[1].value - density[0].value) / DELTA_BAR;
+        moment->gas_kg_m3_k[i] = (density[2].value - density[0].value) / DELTA_K;
     }
     return true;
 }
@@ -59,8 +59,9 @@ static double suit_gas_kg(const struct up_kit_draws *draws, size_t part,
     double gas_m3 = input_at(draws, part_input(part, INPUT_GAS), n);
     double deep_pa = state->air_pressure_pa + water_kg_m3 * GRAVITY_M_S2 * fmax(depth_m, 0);
     double share = input_at(draws, INPUT_SHARE, n);
-    double left = state->suit_gas_gone ? 0 : 1 - share * (1 - state->air_pressure_pa / deep_pa);
-    return water_kg_m3 * gas_m3 * left;
+    double share_left_in =
+        state->suit_gas_gone ? 0 : 1 - share * (1 - state->air_pressure_pa / deep_pa);
+    return water_kg_m3 * gas_m3 * share_left_in;
 }
 
 /* What it weighs then, as far off as the same lead always is. */

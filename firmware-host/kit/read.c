@@ -22,16 +22,16 @@ static const double LIGHT_KG_M3 = 900, DENSE_KG_M3 = 8000;
 static const double UNSTATED_M3 = 0.5e-3;
 
 /* The sum and quotient of independent numbers, first order. */
-static struct up_bounded plus(struct up_bounded a, struct up_bounded b) {
+static struct up_bounded sum(struct up_bounded a, struct up_bounded b) {
     return (struct up_bounded){a.value + b.value, hypot(a.u, b.u), false};
 }
 
-static struct up_bounded over(struct up_bounded a, struct up_bounded b) {
+static struct up_bounded quotient(struct up_bounded a, struct up_bounded b) {
     double value = a.value / b.value;
     return (struct up_bounded){value, fabs(value) * hypot(a.u / a.value, b.u / b.value), false};
 }
 
-static struct up_bounded minus(struct up_bounded a) {
+static struct up_bounded negated(struct up_bounded a) {
     return (struct up_bounded){-a.value, a.u, a.rectangular};
 }
 
@@ -65,15 +65,15 @@ static bool read_by_data(const struct place *place, struct up_part *part) {
                         "gear that is always worn may be left out: it then counts "
                         "as a part of the body");
     }
-    part->buoyancy_kg = minus(mass);
+    part->buoyancy_kg = negated(mass);
     if (by_volume + dense + (material != NULL) != 1) {
         return wrong_at(place, "volume_l",
                         "give volume_l, density_kg_m3 or material, one of them; null where you do "
                         "not know it");
     }
     volume = by_volume ? bounded_at(place, "volume_l", LITRE)
-             : dense   ? over(mass, bounded_at(place, "density_kg_m3", 1))
-                       : over(mass, density_of(material));
+             : dense   ? quotient(mass, bounded_at(place, "density_kg_m3", 1))
+                       : quotient(mass, density_of(material));
     part->volume_m3 = isnan(volume.value)
                           ? up_between(mass.value / DENSE_KG_M3, mass.value / LIGHT_KG_M3)
                           : volume;
@@ -109,7 +109,7 @@ static bool read_outside(const struct place *place, struct up_bounded empty_kg,
     const char *metal = text_at(place, "metal", NULL);
     struct up_bounded extras_kg = bounded_at(place, "extras_mass_kg", 1);
     struct up_bounded extras_m3 = bounded_at(place, "extras_volume_l", LITRE);
-    struct up_bounded metal_kg = plus(empty_kg, minus(or_none(extras_kg)));
+    struct up_bounded metal_kg = sum(empty_kg, negated(or_none(extras_kg)));
     part->volume_m3 = bounded_at(place, "outside_volume_l", LITRE);
     if (!isnan(part->volume_m3.value)) {
         return true;
@@ -125,7 +125,8 @@ static bool read_outside(const struct place *place, struct up_bounded empty_kg,
     if (isnan(extras_kg.value) && isnan(extras_m3.value)) {
         extras_m3 = up_between(-UNSTATED_M3, UNSTATED_M3);
     }
-    part->volume_m3 = plus(plus(over(metal_kg, density_of(metal)), inside_m3), or_none(extras_m3));
+    part->volume_m3 =
+        sum(sum(quotient(metal_kg, density_of(metal)), inside_m3), or_none(extras_m3));
     return true;
 }
 
@@ -135,7 +136,7 @@ static bool read_cylinder(const struct place *place, struct up_part *part) {
     part->water_volume_m3 = inside_m3.value;
     part->working_pressure_bar = number_at(place, "working_pressure_bar");
     part->gas.oxygen = number_at(place, "oxygen_percent") / 100;
-    part->buoyancy_kg = minus(empty_kg);
+    part->buoyancy_kg = negated(empty_kg);
     return read_outside(place, empty_kg, inside_m3, part);
 }
 
@@ -143,8 +144,8 @@ static bool read_cylinder(const struct place *place, struct up_part *part) {
 static bool read_suit(const struct place *place, struct up_part *part) {
     static const double RUBBER_KG_M3 = 1230, GUESS_M3 = 5e-3;
     struct up_bounded mass = bounded_at(place, "mass_kg", 1);
-    part->buoyancy_kg = minus(mass);
-    part->volume_m3 = over(mass, (struct up_bounded){RUBBER_KG_M3, 0.05 * RUBBER_KG_M3, false});
+    part->buoyancy_kg = negated(mass);
+    part->volume_m3 = quotient(mass, (struct up_bounded){RUBBER_KG_M3, 0.05 * RUBBER_KG_M3, false});
     part->gas_m3 = bounded_at(place, "gas_l", LITRE);
     if (isnan(part->gas_m3.value)) {
         part->gas_m3 = up_between(0, 2 * GUESS_M3);

@@ -15,7 +15,7 @@ static const double HPA = 100;
 
 /* Its keys are those of `upthrust water`. */
 static bool named_water(const struct place *place, struct up_water *water) {
-    struct up_water_told told = up_water_nothing_told();
+    struct up_water_given given = up_water_nothing_given();
     const char *key, *name = text_at(place, "name", "water");
     json_t *value;
     bool known = up_water_by_name(name, water);
@@ -30,7 +30,7 @@ static bool named_water(const struct place *place, struct up_water *water) {
             return wrong_at(place, key, "this key is not known here");
         }
         if (of != NULL && !number_between(place, key, of->low, of->high,
-                                          (double *)(void *)((char *)&told + of->offset))) {
+                                          (double *)(void *)((char *)&given + of->offset))) {
             return false;
         }
     }
@@ -38,16 +38,16 @@ static bool named_water(const struct place *place, struct up_water *water) {
         water->temp_c = temp_c;
         water->u_temp_c = 1; /* a dive computer's, our choice */
     }
-    if (!known && !up_water_is_told(&told)) {
+    if (!known && !up_water_is_given(&given)) {
         return wrong_at(place, "name",
                         "no water of this name is known; give its salinity_g_kg, or see "
                         "`upthrust water --list`");
     }
     if (!known) {
-        water->model = up_water_model_told(&told);
+        water->model = up_water_model_given(&given);
         snprintf(water->name, sizeof water->name, "%s", name);
     }
-    return up_water_from_told(&told, water, place->failure);
+    return up_water_from_given(&given, water, place->failure);
 }
 
 static bool water_of(const struct place *state, struct up_water *water) {

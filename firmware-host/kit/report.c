@@ -14,7 +14,7 @@
 /* Fewer predictions than this give no verdict. */
 enum { PREDICTIONS_LEAST = 20, SHARES_SHOWN = 6, PICTURE_POINTS = 7 };
 
-json_t *kept_if(bool good, json_t *list) {
+json_t *list_or_null(bool good, json_t *list) {
     if (!good) {
         json_decref(list);
     }
@@ -52,12 +52,12 @@ struct up_kit_state state_at(const struct kit_file *file, double depth_m, double
 
 /* ---- one question in several states of the dive ---- */
 
-enum loss { NOTHING, SUIT_GAS, ALL, LIGHTEST, HEAVIEST };
+enum drop { NOTHING, SUIT_GAS, ALL, LIGHTEST, HEAVIEST };
 
 struct asked {
     const char *when;
     double depth_m, bar;
-    enum loss loss; /* of the suit's gas, or of ditchable lead: all, the lightest piece ... */
+    enum drop drop; /* of the suit's gas, or of ditchable lead: all, the lightest piece ... */
 };
 
 typedef bool question(const struct up_kit_draws *draws, const struct up_kit_state *state,
@@ -84,14 +84,14 @@ static double lead_worn_kg(const struct kit_file *file, bool ditchable, size_t *
 }
 
 /* Ditchable lead that is dropped: all, or the one piece that matters least or most. */
-static void lose(const struct kit_file *file, enum loss loss, struct up_kit_state *state) {
+static void drop_lead(const struct kit_file *file, enum drop drop, struct up_kit_state *state) {
     size_t one = UP_KIT_PARTS_MAX;
-    state->suit_gas_gone = loss == SUIT_GAS;
-    for (size_t i = 0; loss >= ALL && i < file->kit.parts; i++) {
+    state->suit_gas_gone = drop == SUIT_GAS;
+    for (size_t i = 0; drop >= ALL && i < file->kit.parts; i++) {
         double kg = worn_kg(file, i), other = one < UP_KIT_PARTS_MAX ? worn_kg(file, one) : kg;
         if (file->kit.part[i].ditchable && kg > 0) {
-            state->without[i] = loss == ALL;
-            one = (loss == HEAVIEST ? kg >= other : kg <= other) ? i : one;
+            state->without[i] = drop == ALL;
+            one = (drop == HEAVIEST ? kg >= other : kg <= other) ? i : one;
         }
     }
     if (one < UP_KIT_PARTS_MAX) {
@@ -105,9 +105,9 @@ static json_t *ask_all(const struct answers *answers, const char *label, const c
     for (size_t i = 0; i < count; i++) {
         struct up_kit_state state = state_at(answers->file, asked[i].depth_m, asked[i].bar);
         struct up_kit_answer answer;
-        lose(answers->file, asked[i].loss, &state);
+        drop_lead(answers->file, asked[i].drop, &state);
         if (!ask(answers->draws, &state, &answer, answers->failure)) {
-            return kept_if(false, list);
+            return list_or_null(false, list);
         }
         json_array_append_new(list,
                               json_pack("{s:s, s:f, s:f, s:o}", label, asked[i].when, "depth_m",
@@ -326,7 +326,7 @@ json_t *up_kit_report(const char *path, struct up_catalogue *catalogue,
     if (kit_read(path, catalogue, file, failure)) {
         if (up_kit_solve(&file->kit, &answers.draws, failure)) {
             document = json_pack("{s:s}", "schema", "upthrust-kit-report-1");
-            document = kept_if(fill(&answers, document), document);
+            document = list_or_null(fill(&answers, document), document);
             up_kit_free(answers.draws);
         }
         kit_release(file);

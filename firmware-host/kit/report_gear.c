@@ -50,7 +50,7 @@ static bool part_lift(const struct answers *answers, size_t part, double bar,
 
 /* Below which pressure on the gauge a number of the answer is above nothing: 0 where at no
    pressure, NaN where the answer fails. */
-static double turning_bar(const struct answers *answers, size_t part, size_t offset) {
+static double zero_crossing_bar(const struct answers *answers, size_t part, size_t offset) {
     struct up_kit_answer answer;
     const double *of = (const double *)(const void *)((const char *)&answer + offset);
     double low_bar = 0, high_bar = answers->file->dive.start_bar;
@@ -78,7 +78,7 @@ static json_t *one_cylinder(const struct answers *answers, size_t part) {
     for (size_t k = 0; k < sizeof bars / sizeof *bars; k++) {
         struct up_kit_answer answer;
         if (!part_lift(answers, part, bars[k], &answer)) {
-            return kept_if(false, lifts);
+            return list_or_null(false, lifts);
         }
         json_array_append_new(lifts, json_pack("{s:f, s:o}", "pressure_bar", bars[k], "lift",
                                                kit_answer_to_json(&answer, "kg")));
@@ -86,11 +86,11 @@ static json_t *one_cylinder(const struct answers *answers, size_t part) {
     return json_pack(
         "{s:o, s:o, s:o, s:o, s:o}", "name", up_json_text(file->kit.part[part].name), "lifts",
         lifts, "floats_below_bar",
-        up_json_number(turning_bar(answers, part, offsetof(struct up_kit_answer, value))),
+        up_json_number(zero_crossing_bar(answers, part, offsetof(struct up_kit_answer, value))),
         "surely_below_bar",
-        up_json_number(turning_bar(answers, part, offsetof(struct up_kit_answer, low))),
+        up_json_number(zero_crossing_bar(answers, part, offsetof(struct up_kit_answer, low))),
         "perhaps_below_bar",
-        up_json_number(turning_bar(answers, part, offsetof(struct up_kit_answer, high))));
+        up_json_number(zero_crossing_bar(answers, part, offsetof(struct up_kit_answer, high))));
 }
 
 json_t *cylinders_of(const struct answers *answers) {
@@ -102,7 +102,7 @@ json_t *cylinders_of(const struct answers *answers) {
             good = json_array_append_new(list, one_cylinder(answers, i)) == 0;
         }
     }
-    return kept_if(good, list);
+    return list_or_null(good, list);
 }
 
 /* ---- moments ---- */
@@ -121,7 +121,7 @@ json_t *moments_of(const struct answers *answers) {
         if (!up_kit_part_lift_kg(answers->draws, i, &state, &lift, answers->failure) ||
             (placed &&
              !up_kit_part_moment_nm(answers->draws, i, &state, &moment, answers->failure))) {
-            return kept_if(false, list);
+            return list_or_null(false, list);
         }
         json_array_append_new(list,
                               json_pack("{s:o, s:o, s:o, s:o}", "name", up_json_text(part->name),
@@ -204,7 +204,7 @@ static json_t *spares_of(const struct answers *answers, bool fins) {
     for (size_t i = 0; i < count; i++) {
         json_array_append_new(list, row[i]);
     }
-    return kept_if(good, list);
+    return list_or_null(good, list);
 }
 
 json_t *swaps_of(const struct answers *answers) {
@@ -225,7 +225,7 @@ json_t *fins_of(const struct answers *answers) {
                            level != SIZE_MAX ? up_json_text(file->kit.check[level].label)
                                              : json_null(),
                            "off_level", off_level(answers, file->fins), "others", others,
-                           "left_out", (int)file->fins_left);
+                           "left_out", (int)file->fins_omitted);
 }
 
 /* Parts that are known by samples of their model. */
@@ -284,5 +284,5 @@ json_t *moves_of(const struct answers *answers) {
             good = add_move(answers, list, &move);
         }
     }
-    return kept_if(good, list);
+    return list_or_null(good, list);
 }

@@ -18,8 +18,7 @@ struct equation {
     double u_kg; /* breath, and what was read at this check alone */
 };
 
-/* The breath's, and what depth, gauge and thermometer were off at this check, one after the other.
- */
+/* The breath's error, and those of depth, gauge and thermometer at this check, in this order. */
 static double check_u_kg(const struct up_kit_draws *draws, const struct equation *equation) {
     const struct up_kit_state *state = equation->moment.state;
     const struct misreading off[] = {{0},

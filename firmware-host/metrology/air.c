@@ -80,7 +80,7 @@ static double density_of(const double *input) {
     return cipm_2007_kg_m3(input[0], input[1], input[2]);
 }
 
-/* The formula is smooth a step beyond its range too, so that no end needs care. */
+/* The formula is smooth a step beyond its range, so the ends need no special case. */
 static double sensitivity(const struct up_quantity *const *input, int moved, double step) {
     double low[INPUTS], high[INPUTS];
     for (int i = 0; i < INPUTS; i++) {
@@ -110,7 +110,7 @@ static struct up_quantity combine(const struct up_air *air, double rho, double u
 /* ---- the whole ---- */
 
 /* Whether the inputs alone leave so much that the short form's own share does not matter. */
-static bool is_rough(const struct up_air *air) {
+static bool inputs_dominate(const struct up_air *air) {
     if (!short_form_holds(air)) {
         return false;
     }
@@ -119,7 +119,8 @@ static bool is_rough(const struct up_air *air) {
 }
 
 const char *up_air_model(const struct up_air *air) {
-    return is_rough(air) ? "air by the short form of OIML R 111-1 (E.3-1)" : "air by CIPM-2007";
+    return inputs_dominate(air) ? "air by the short form of OIML R 111-1 (E.3-1)"
+                                : "air by CIPM-2007";
 }
 
 struct range {
@@ -159,7 +160,7 @@ bool up_air_density(const struct up_air *air, struct up_quantity *density_kg_m3,
         !is_within(&air->humidity, &humidity, failure)) {
         return false;
     }
-    if (is_rough(air)) {
+    if (inputs_dominate(air)) {
         double rho =
             short_form_kg_m3(air->temp_c.value, air->pressure_pa.value, air->humidity.value);
         *density_kg_m3 = combine(air, rho, U_SHORT_REL * rho);

@@ -70,7 +70,7 @@ static struct up_quantity error_of_equation(const struct up_body *body, double a
     return (struct up_quantity){0, hypot(u[0], hypot(u[1], u[2])), up_effective_dof(u, dof, 3)};
 }
 
-static bool differ(const struct up_body body[2], struct up_failure *failure) {
+static bool densities_differ(const struct up_body body[2], struct up_failure *failure) {
     double first = body[0].mass_kg.value / body[0].volume_m3.value;
     double second = body[1].mass_kg.value / body[1].volume_m3.value;
     return fmin(first, second) <= DENSITY_RATIO_MAX * fmax(first, second) ||
@@ -107,7 +107,7 @@ bool up_separate_bodies(const struct up_body body[2], double water_kg_m3,
     const struct up_quantity nothing = {(double)NAN, (double)NAN, 0};
     *separation = (struct up_separation){nothing, nothing, (double)NAN};
     if (!is_body(&body[0], failure) || !is_body(&body[1], failure) ||
-        !is_water(water_kg_m3, failure) || !differ(body, failure)) {
+        !is_water(water_kg_m3, failure) || !densities_differ(body, failure)) {
         return false;
     }
     double m_0 = body[0].mass_kg.value, v_0 = body[0].volume_m3.value, o_0 = body[0].water_kg.value;

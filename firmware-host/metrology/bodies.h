@@ -2,13 +2,13 @@
 /*
  * Reference bodies of known mass and volume, weighed in the tank. Pure functions.
  *
- * The load that the calibration tells, times k (see weighing.h), is
+ * The load by the calibration, times k (see weighing.h), is
  *
  *     o = (1 + s) (m - (rho + d) V)
  *
  * with s the relative error of the scale and d that of the presumed water density rho. One body
- * tells only whether the sum of both is within what is claimed. Two of different density separate
- * them: with A = 1 + s and B = A (rho + d) the equation o = A m - B V is linear.
+ * shows only whether the sum of both is within the claims. Two of different density separate them:
+ * with A = 1 + s and B = A (rho + d) the equation o = A m - B V is linear.
  */
 #pragma once
 

@@ -3,7 +3,7 @@
 
 #include "weighing_internal.h"
 
-/* Enough to tell which count of trials would do; the count is a forecast anyway. */
+/* Precise enough to find the number of trials, which is a forecast anyway. */
 enum { DRAWS_FORESEEN = 20000 };
 
 const char *up_class_name(enum up_class class) {
@@ -20,9 +20,9 @@ const char *up_class_name(enum up_class class) {
     return "undecided";
 }
 
-double up_confidence_at_look(const struct up_question *question) {
-    return question->looks > 1 ? 1 - (1 - question->confidence) / question->looks
-                               : question->confidence;
+double up_confidence_at_analysis(const struct up_question *question) {
+    return question->analyses > 1 ? 1 - (1 - question->confidence) / question->analyses
+                                  : question->confidence;
 }
 
 static enum up_class class_of(const struct up_answer *answer, double confidence) {
@@ -35,11 +35,11 @@ static enum up_class class_of(const struct up_answer *answer, double confidence)
     return answer->probability_neutral >= confidence ? UP_CLASS_NEUTRAL : UP_CLASS_UNDECIDED;
 }
 
-/* Where nobody knows how much of the air a shake frees, a class stands only if it is the same with
-   all the air that may be left and with none. */
+/* Where it is unknown how much of the air a shake frees, a class is stated only if it is the same
+   with all the air that may be left and with none. */
 enum up_class weighing_class(const struct up_weighing *weighing, const struct up_question *question,
                              const struct up_answer *answer) {
-    double confidence = up_confidence_at_look(question);
+    double confidence = up_confidence_at_analysis(question);
     enum up_class stated = class_of(answer, confidence);
     const struct up_term *air = &weighing->term[UP_INPUT_TRAPPED_AIR];
     for (int side = -1; side <= 1 && stated != UP_CLASS_UNDECIDED && !question->air_share_known;
@@ -70,7 +70,7 @@ static bool would_decide(const struct up_weighing *weighing, const struct up_que
     later.term[UP_INPUT_WATER_PLATEAU].u *= shrink;
     later.term[UP_INPUT_DRIFT].u *= shrink;
     later.term[UP_INPUT_WATER_LOAD].dof += in_all - trials;
-    /* The dry weighing's scatter is told from the same trials. */
+    /* The dry weighing's scatter is estimated from the same trials. */
     later.term[UP_INPUT_AIR_LOAD].dof += in_all - trials;
     quick.draws = question->draws > 0 ? question->draws : DRAWS_FORESEEN;
     return up_weigh(&later, &quick, &answer) && answer.class != UP_CLASS_UNDECIDED;

@@ -108,7 +108,7 @@ bool up_gas_from_depths(const struct up_gas_session *session, struct up_gas *gas
 /* ---- elsewhere ---- */
 
 /* What a unit of V swells by, from the shallow weighing's state to another. */
-static double swelling(const struct up_gas *gas, double pressure_pa, double temp_c) {
+static double relative_growth(const struct up_gas *gas, double pressure_pa, double temp_c) {
     return gas->pressure_pa / pressure_pa * (temp_c + ZERO_C_K) / (gas->temp_c + ZERO_C_K) - 1;
 }
 
@@ -120,8 +120,9 @@ static double u_law_kg(const struct up_gas *gas, double pressure_pa, double temp
             ? gas->pressure_pa
             : gas->deep_pressure_pa;
     double by_pressure =
-        swelling(gas, pressure_pa, gas->temp_c) - swelling(gas, near_pa, gas->temp_c);
-    double by_temp = swelling(gas, pressure_pa, temp_c) - swelling(gas, pressure_pa, gas->temp_c);
+        relative_growth(gas, pressure_pa, gas->temp_c) - relative_growth(gas, near_pa, gas->temp_c);
+    double by_temp =
+        relative_growth(gas, pressure_pa, temp_c) - relative_growth(gas, pressure_pa, gas->temp_c);
     /* A volume that came out at nothing may still be as much as its u. */
     double volume_m3 = hypot(gas->volume_m3.value, gas->volume_m3.u);
     return LAW_HALF_REL * gas->session.water_kg_m3 * volume_m3 *
@@ -156,8 +157,8 @@ bool up_gas_buoyancy_at(const struct up_gas *gas, const struct up_gas_place *pla
     if (!are_within(numbers, sizeof numbers / sizeof *numbers, failure)) {
         return false;
     }
-    double swell = swelling(gas, pressure_pa, place->temp_c);
-    double share = swell / swelling(gas, gas->deep_pressure_pa, gas->temp_c);
+    double swell = relative_growth(gas, pressure_pa, place->temp_c);
+    double share = swell / relative_growth(gas, gas->deep_pressure_pa, gas->temp_c);
     double change_kg = session->water_kg_m3 * gas->volume_m3.value * swell;
     double u_pressures_kg = fabs(change_kg) * u_squeeze_rel(session, gas->deep_pressure_pa);
     prediction->pressure_pa = pressure_pa;

@@ -58,17 +58,18 @@ bool up_mass_class_from_name(const char *name, enum up_mass_class *mass_class) {
 /* The greedy choice is the one of fewest pieces: a set with 1, 2, 2, 5 in each decade makes every
    whole number once through. */
 double up_mass_error_kg(enum up_mass_class mass_class, double mass_kg) {
-    double left_g = mass_kg * 1e3, error_mg = 0;
+    double remaining_g = mass_kg * 1e3, error_mg = 0;
     if (!isfinite(mass_kg) || mass_class == UP_MASSES_UNCLASSED) {
         return (double)NAN;
     }
     for (int i = 0; i < NOMINALS; i++) {
-        for (int piece = 0; piece < table[i].pieces && left_g > table[i].mass_g - SAME_G; piece++) {
-            left_g -= table[i].mass_g;
+        for (int piece = 0; piece < table[i].pieces && remaining_g > table[i].mass_g - SAME_G;
+             piece++) {
+            remaining_g -= table[i].mass_g;
             error_mg += table[i].error_mg[mass_class];
         }
     }
-    return error_mg > 0 && fabs(left_g) <= SAME_G ? error_mg * 1e-6 : (double)NAN;
+    return error_mg > 0 && fabs(remaining_g) <= SAME_G ? error_mg * 1e-6 : (double)NAN;
 }
 
 double up_masses_tolerance_rel(enum up_mass_class mass_class, const double *mass_kg, size_t count) {

@@ -2,8 +2,8 @@
 /*
  * Propagation of distributions by a Monte Carlo (JCGM 101:2008), in blocks of 10^4 draws, until the
  * digits asked for stand still (7.9): twice the standard deviation of the averages over the blocks
- * of estimate, u, both ends of the interval and the three probabilities. What is told is the
- * average over the blocks, so that nothing is kept of a block but its figures.
+ * of estimate, u, both ends of the interval and the three probabilities. The averages over the
+ * blocks are reported, so that only the figures of a block are kept.
  */
 #include <gsl/gsl_randist.h>
 #include <gsl/gsl_rng.h>
@@ -74,7 +74,7 @@ static void draw_block(const struct up_weighing *weighing, const struct active *
     }
 }
 
-/* ---- what a block tells ---- */
+/* ---- the figures of a block ---- */
 
 enum figure {
     FIGURE_MEAN,
@@ -129,7 +129,7 @@ static bool read_moments(double *buoyancy_kg, size_t draws, double centre_kg,
 
 static bool read_block(double *buoyancy_kg, size_t draws, const struct up_question *question,
                        const struct up_answer *answer, double figure[FIGURES]) {
-    double confidence = up_confidence_at_look(question);
+    double confidence = up_confidence_at_analysis(question);
     count_classes(buoyancy_kg, draws, question->tolerance_kg, fmax(answer->stuck_air_kg, 0),
                   figure);
     if (!read_moments(buoyancy_kg, draws, answer->buoyancy_kg.value, figure)) {
@@ -164,12 +164,12 @@ static void add_block(struct blocks *blocks, const double figure[FIGURES], size_
     }
 }
 
-static bool stands(const struct blocks *blocks, enum figure figure, double tolerance) {
+static bool is_stable(const struct blocks *blocks, enum figure figure, double tolerance) {
     double h = blocks->count;
     return h >= 2 && 2 * sqrt(blocks->squares[figure] / (h * (h - 1))) <= tolerance;
 }
 
-/* Half a unit of the last of the digits that u is told with (JCGM 101 7.9.2). */
+/* Half a unit of the last digit that u is stated with (JCGM 101 7.9.2). */
 static double numerical_tolerance(double u, unsigned digits) {
     double last = (digits == 1 ? 0 : 1);
     return u > 0 ? 0.5 * pow(10, floor(log10(u)) - last) : 0;
@@ -186,18 +186,19 @@ static double least_dof(const struct active *active, int actives) {
     return least;
 }
 
-static bool all_stand(const struct blocks *blocks, const struct up_question *question,
-                      double tolerance_kg, double dof) {
-    double beyond = 1 - up_confidence_at_look(question);
+static bool all_stable(const struct blocks *blocks, const struct up_question *question,
+                       double tolerance_kg, double dof) {
+    double beyond = 1 - up_confidence_at_analysis(question);
     double tolerance = fmin(0.005, beyond / 10);
-    return (dof <= 2 || stands(blocks, FIGURE_MEAN, tolerance_kg)) &&
-           (dof <= 4 || stands(blocks, FIGURE_U, tolerance_kg)) &&
-           stands(blocks, FIGURE_HALF_WIDTH, tolerance_kg) &&
-           stands(blocks, FIGURE_POSITIVE, tolerance) &&
-           stands(blocks, FIGURE_NEUTRAL, tolerance) && stands(blocks, FIGURE_NEGATIVE, tolerance);
+    return (dof <= 2 || is_stable(blocks, FIGURE_MEAN, tolerance_kg)) &&
+           (dof <= 4 || is_stable(blocks, FIGURE_U, tolerance_kg)) &&
+           is_stable(blocks, FIGURE_HALF_WIDTH, tolerance_kg) &&
+           is_stable(blocks, FIGURE_POSITIVE, tolerance) &&
+           is_stable(blocks, FIGURE_NEUTRAL, tolerance) &&
+           is_stable(blocks, FIGURE_NEGATIVE, tolerance);
 }
 
-static void take(const struct blocks *blocks, double dof, struct up_answer *answer) {
+static void set_answer(const struct blocks *blocks, double dof, struct up_answer *answer) {
     const double *mean = blocks->mean;
     answer->draws = (unsigned)blocks->draws;
     answer->draws_mean_kg = dof > 2 ? mean[FIGURE_MEAN] : (double)NAN;
@@ -217,7 +218,7 @@ bool weighing_draw(const struct up_weighing *weighing, const struct up_question 
     double buoyancy_kg[BLOCK], figure[FIGURES];
     struct active active[UP_INPUT_COUNT];
     struct blocks blocks = {0};
-    size_t left = question->draws > 0 ? question->draws : (size_t)BLOCK * BLOCKS_MOST;
+    size_t remaining = question->draws > 0 ? question->draws : (size_t)BLOCK * BLOCKS_MOST;
     int actives = find_active(weighing, active);
     double dof = least_dof(active, actives);
     bool good = true;
@@ -229,15 +230,15 @@ bool weighing_draw(const struct up_weighing *weighing, const struct up_question 
     gsl_rng_set(rng, question->seed);
     answer->numerical_tolerance_kg = numerical_tolerance(answer->buoyancy_kg.u, question->digits);
     answer->stable = false;
-    while (left > 0 && good && !(answer->stable && question->draws == 0)) {
-        size_t draws = left < BLOCK ? left : BLOCK;
+    while (remaining > 0 && good && !(answer->stable && question->draws == 0)) {
+        size_t draws = remaining < BLOCK ? remaining : BLOCK;
         draw_block(weighing, active, actives, rng, buoyancy_kg, draws);
         good = read_block(buoyancy_kg, draws, question, answer, figure);
         add_block(&blocks, figure, draws);
-        answer->stable = all_stand(&blocks, question, answer->numerical_tolerance_kg, dof);
-        left -= draws;
+        answer->stable = all_stable(&blocks, question, answer->numerical_tolerance_kg, dof);
+        remaining -= draws;
     }
     gsl_rng_free(rng);
-    take(&blocks, dof, answer);
+    set_answer(&blocks, dof, answer);
     return good;
 }

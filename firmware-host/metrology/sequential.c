@@ -23,7 +23,7 @@ struct going_on {
 };
 
 struct design {
-    unsigned looks;
+    unsigned analyses;
     double alpha;
     bool two_sided;
     const gsl_integration_glfixed_table *table;
@@ -68,9 +68,9 @@ static double risk_beyond_alpha(double bound, void *context) {
     struct going_on sum[2];
     double risk = ends(design, 1, bound, NULL);
     go_on(design, 1, bound, NULL, &sum[1]);
-    for (unsigned look = 2; look <= design->looks; look++) {
+    for (unsigned look = 2; look <= design->analyses; look++) {
         risk += ends(design, look, bound, &sum[(look - 1) % 2]);
-        if (look < design->looks) {
+        if (look < design->analyses) {
             go_on(design, look, bound, &sum[(look - 1) % 2], &sum[look % 2]);
         }
     }
@@ -95,22 +95,22 @@ static double find_bound(struct design *design, double low, double high) {
     return bound;
 }
 
-double up_pocock_bound(unsigned looks, double alpha, bool two_sided) {
-    if (looks < 1 || looks > UP_SEQUENTIAL_LOOKS_MAX || !(alpha > 0 && alpha < 0.5)) {
+double up_pocock_bound(unsigned analyses, double alpha, bool two_sided) {
+    if (analyses < 1 || analyses > UP_SEQUENTIAL_LOOKS_MAX || !(alpha > 0 && alpha < 0.5)) {
         return NO_NUMBER;
     }
     up_gsl_answers();
     double tail = two_sided ? alpha / 2 : alpha;
     double single = gsl_cdf_ugaussian_Qinv(tail);
-    if (looks == 1) {
+    if (analyses == 1) {
         return single;
     }
     gsl_integration_glfixed_table *table = gsl_integration_glfixed_table_alloc(NODES);
     if (table == NULL) {
         up_out_of_memory();
     }
-    struct design design = {looks, alpha, two_sided, table};
-    double bound = find_bound(&design, single, gsl_cdf_ugaussian_Qinv(tail / looks) + 0.01);
+    struct design design = {analyses, alpha, two_sided, table};
+    double bound = find_bound(&design, single, gsl_cdf_ugaussian_Qinv(tail / analyses) + 0.01);
     gsl_integration_glfixed_table_free(table);
     return bound;
 }

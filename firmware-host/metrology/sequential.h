@@ -22,7 +22,7 @@ enum { UP_SEQUENTIAL_LOOKS_MAX = 10 };
 /* The boundary, in standard uncertainties, for the risk `alpha` over all looks: of passing it on
    either side, or on the upper side alone. NaN for none or more than ten looks, and for an alpha
    outside of 0 to 0.5. */
-double up_pocock_bound(unsigned looks, double alpha, bool two_sided);
+double up_pocock_bound(unsigned analyses, double alpha, bool two_sided);
 
 /* That boundary for an uncertainty with so many degrees of freedom: Student's t at the same level
    of significance. NaN below 0.1 degrees of freedom. */

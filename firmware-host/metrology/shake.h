@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /*
- * The share of an item's trapped air that a shake under water frees, from what successive shakes
- * gained. Pure function; the method is our own, tests/metrology/shake_test.c shows how often its
+ * The share of an item's trapped air that a shake under water frees, from the gains of successive
+ * shakes. Pure function; the method is our own, tests/metrology/shake_test.c shows how often its
  * bound holds.
  *
  * In a trial the air a_0 lifts, shake k frees the share phi_k of what is left, and the item gains
@@ -13,7 +13,7 @@
  * Noise: neighbouring gains share a reading, so their noise runs against each other; the sum holds
  * the first and the last reading only, whatever its length. Each phi_k carries the noise of its
  * three readings and that of a_n, for which phi is known but within the scatter. Shares differ from
- * shake to shake by more than these tell: mean and scatter between by up_find_consensus.
+ * shake to shake by more than these explain: mean and scatter between by up_find_consensus.
  *
  * Selection: shaking stops at a small gain, so the last shakes are those that happened to free
  * little. No share is taken from a last shake, which would be chosen for being low, and none from a
@@ -43,10 +43,10 @@ struct up_share {
     double between_sd;       /* from shake to shake */
     double at_least;         /* what a further shake frees with 95 %: one-sided, Student's t; from
                                 0.02, which is as good as nothing known */
-    size_t shares;           /* that were told */
+    size_t shares;           /* that were estimated */
 };
 
-/* False, with *share NaN, where less than two shares can be told (three gains of one trial, or two
-   of each of two trials, of enough air), for a number that is not finite, a u_gain not above zero,
-   and where there is no memory. */
+/* False, with *share NaN, where less than two shares can be estimated (three gains of one trial, or
+   two of each of two trials, of enough air), for a number that is not finite, a u_gain not above
+   zero, and where there is no memory. */
 bool up_find_share(const struct up_shaken *trial, size_t trials, struct up_share *share);

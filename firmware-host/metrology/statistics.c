@@ -59,7 +59,7 @@ struct scaling {
     double centre, half_width;
 };
 
-struct work {
+struct workspace {
     gsl_matrix *design, *covariance;
     gsl_vector *y, *c, *weight;
     gsl_multifit_linear_workspace *space;
@@ -86,25 +86,25 @@ static struct scaling scaling_of(const double *x, size_t count, bool centred) {
     return (struct scaling){centre, half_width > 0 ? half_width : 1};
 }
 
-static void release(struct work *work) {
-    gsl_matrix_free(work->design);
-    gsl_matrix_free(work->covariance);
-    gsl_vector_free(work->y);
-    gsl_vector_free(work->c);
-    gsl_vector_free(work->weight);
-    gsl_multifit_linear_free(work->space);
+static void release(struct workspace *workspace) {
+    gsl_matrix_free(workspace->design);
+    gsl_matrix_free(workspace->covariance);
+    gsl_vector_free(workspace->y);
+    gsl_vector_free(workspace->c);
+    gsl_vector_free(workspace->weight);
+    gsl_multifit_linear_free(workspace->space);
 }
 
-static void prepare(struct work *work, size_t count, size_t terms) {
+static void prepare(struct workspace *workspace, size_t count, size_t terms) {
     up_gsl_answers();
-    work->design = gsl_matrix_alloc(count, terms);
-    work->covariance = gsl_matrix_alloc(terms, terms);
-    work->y = gsl_vector_alloc(count);
-    work->c = gsl_vector_alloc(terms);
-    work->weight = gsl_vector_alloc(count);
-    work->space = gsl_multifit_linear_alloc(count, terms);
-    if (work->design == NULL || work->covariance == NULL || work->y == NULL || work->c == NULL ||
-        work->weight == NULL || work->space == NULL) {
+    workspace->design = gsl_matrix_alloc(count, terms);
+    workspace->covariance = gsl_matrix_alloc(terms, terms);
+    workspace->y = gsl_vector_alloc(count);
+    workspace->c = gsl_vector_alloc(terms);
+    workspace->weight = gsl_vector_alloc(count);
+    workspace->space = gsl_multifit_linear_alloc(count, terms);
+    if (workspace->design == NULL || workspace->covariance == NULL || workspace->y == NULL ||
+        workspace->c == NULL || workspace->weight == NULL || workspace->space == NULL) {
         up_out_of_memory();
     }
 }
@@ -113,24 +113,26 @@ static void prepare(struct work *work, size_t count, size_t terms) {
    and that of too few different x is rounding noise far below. */
 #define LEAST_SINGULAR 1e-12
 
-/* GSL answers with success where columns depend on each other; only the rank tells. */
-static bool solve(struct work *work, const double *x, const double *y, const double *weight,
-                  size_t first_power, struct scaling by, double *residual_sum_squares) {
-    size_t count = work->design->size1, terms = work->design->size2, rank = 0;
+/* GSL reports success where columns depend on each other; only the rank shows it. */
+static bool solve(struct workspace *workspace, const double *x, const double *y,
+                  const double *weight, size_t first_power, struct scaling by,
+                  double *residual_sum_squares) {
+    size_t count = workspace->design->size1, terms = workspace->design->size2, rank = 0;
     for (size_t i = 0; i < count; i++) {
         double z = (x[i] - by.centre) / by.half_width;
-        gsl_vector_set(work->y, i, y[i]);
-        gsl_vector_set(work->weight, i, weight != NULL ? weight[i] : 1);
+        gsl_vector_set(workspace->y, i, y[i]);
+        gsl_vector_set(workspace->weight, i, weight != NULL ? weight[i] : 1);
         for (size_t j = 0; j < terms; j++) {
-            gsl_matrix_set(work->design, i, j, gsl_pow_uint(z, (unsigned)(j + first_power)));
+            gsl_matrix_set(workspace->design, i, j, gsl_pow_uint(z, (unsigned)(j + first_power)));
         }
     }
-    bool good = gsl_multifit_wlinear_tsvd(work->design, work->weight, work->y, LEAST_SINGULAR,
-                                          work->c, work->covariance, residual_sum_squares, &rank,
-                                          work->space) == GSL_SUCCESS &&
-                rank == terms;
+    bool good =
+        gsl_multifit_wlinear_tsvd(workspace->design, workspace->weight, workspace->y,
+                                  LEAST_SINGULAR, workspace->c, workspace->covariance,
+                                  residual_sum_squares, &rank, workspace->space) == GSL_SUCCESS &&
+        rank == terms;
     /* That of weights that are the variances' reciprocals themselves. */
-    gsl_matrix_scale(work->covariance, *residual_sum_squares / (double)(count - terms));
+    gsl_matrix_scale(workspace->covariance, *residual_sum_squares / (double)(count - terms));
     return good;
 }
 
@@ -158,16 +160,16 @@ static double covariance_of(const gsl_matrix *in_z, size_t first, const double *
     return sum;
 }
 
-static void transform_back(const struct work *work, size_t first, struct scaling by,
+static void transform_back(const struct workspace *workspace, size_t first, struct scaling by,
                            struct up_fit *fit) {
     double back[UP_FIT_TERMS_MAX][UP_FIT_TERMS_MAX];
     powers_of_z(by, back);
     for (size_t p = first; p < fit->terms; p++) {
         for (size_t k = first; k < fit->terms; k++) {
-            fit->c[p] += back[p][k] * gsl_vector_get(work->c, k - first);
+            fit->c[p] += back[p][k] * gsl_vector_get(workspace->c, k - first);
         }
         for (size_t q = first; q < fit->terms; q++) {
-            fit->covariance[p][q] = covariance_of(work->covariance, first, back[p], back[q]);
+            fit->covariance[p][q] = covariance_of(workspace->covariance, first, back[p], back[q]);
         }
     }
 }
@@ -192,22 +194,22 @@ static bool are_weights(const double *weight, size_t count) {
 
 bool up_fit_powers(const double *x, const double *y, const double *weight, size_t count,
                    size_t first, size_t terms, struct up_fit *fit) {
-    struct work work = {0};
+    struct workspace workspace = {0};
     *fit = (struct up_fit){.count = count, .terms = first + terms};
     bool good = terms > 0 && terms <= UP_FIT_TERMS_MAX - first && count > terms &&
                 is_finite(x, count) && is_finite(y, count) && are_weights(weight, count);
     if (good) {
         struct scaling by = scaling_of(x, count, first == 0);
-        prepare(&work, count, terms);
-        good = solve(&work, x, y, weight, first, by, &fit->residual_sum_squares);
+        prepare(&workspace, count, terms);
+        good = solve(&workspace, x, y, weight, first, by, &fit->residual_sum_squares);
         if (good) {
-            transform_back(&work, first, by, fit);
+            transform_back(&workspace, first, by, fit);
             fit->dof = (double)(count - terms);
             fit->residual_sd = sqrt(fit->residual_sum_squares / fit->dof);
             good = is_usable(fit);
         }
     }
-    release(&work);
+    release(&workspace);
     if (!good) {
         *fit = (struct up_fit){0};
     }
@@ -224,7 +226,7 @@ bool up_fit_polynomial(const double *x, const double *y, size_t count, size_t te
 double up_f_of_term(const struct up_fit *narrow, const struct up_fit *wide) {
     double variance = wide->residual_sum_squares / wide->dof;
     double drop = fmax(narrow->residual_sum_squares - wide->residual_sum_squares, 0);
-    double rounding = 1e-12 * wide->c[1]; /* an exact fit tells nothing of chance */
+    double rounding = 1e-12 * wide->c[1]; /* an exact fit says nothing about chance */
     return variance > rounding * rounding ? drop / variance : NO_NUMBER;
 }
 
@@ -238,8 +240,7 @@ double up_f_limit(double probability, double dof_1, double dof_2) {
 
 /* ---- Student t ---- */
 
-/* Below it GSL's inverse does not converge for every probability, and its handler ends the program.
- */
+/* Below it GSL's inverse does not converge for every probability, and GSL aborts. */
 static const double LEAST_DOF = 0.1;
 
 double up_coverage_factor(double probability, double dof) {

@@ -72,9 +72,9 @@ struct up_pool {
 
 struct up_pool up_pool_sds(const double *sd, const double *dof, size_t groups);
 
-/* Values with standard uncertainties that may differ by more than these tell: their mean, and the
-   standard deviation between them that makes the weighted sum of squares what it should be
-   (R. C. Paule and J. Mandel, J. Res. Natl. Bur. Stand. 87 (1982) 377). */
+/* Values with standard uncertainties that may differ by more than these explain: their mean, and
+   the standard deviation between them that makes the weighted sum of squares what it should be (R.
+   C. Paule and J. Mandel, J. Res. Natl. Bur. Stand. 87 (1982) 377). */
 struct up_consensus {
     struct up_quantity mean; /* dof: count - 1 */
     double between_sd;       /* 0 where the uncertainties explain the scatter */

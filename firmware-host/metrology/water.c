@@ -11,9 +11,9 @@
 #define U_FRESH_KG_M3 0.42e-3
 /* IAPWS R13-08, density of seawater near the surface, about 4e-6 relative. From memory. */
 #define U_SEA_KG_M3 4e-3
-/* Nobody knows which salts a tap water holds. What 1 g/kg adds goes, by the partial molar volumes
-   of the ions (from memory), from some 0.72 kg/m3 for sodium chloride over 0.81 for calcium
-   hydrogen carbonate to 1.0 for calcium sulfate; sea salt, used here, lies at 0.76. */
+/* Which salts a tap water holds is unknown. What 1 g/kg adds goes, by the partial molar volumes of
+   the ions (from memory), from some 0.72 kg/m3 for sodium chloride over 0.81 for calcium hydrogen
+   carbonate to 1.0 for calcium sulfate; sea salt, used here, lies at 0.76. */
 #define U_SOLIDS_KIND_REL 0.1
 
 /* Of what the salt of a pool adds: the equation against handbook values is within 0.1 kg/m3 of 7

@@ -36,7 +36,7 @@ const struct up_named_water *up_named_water_at(size_t i) {
     return i < sizeof named / sizeof *named ? &named[i] : NULL;
 }
 
-static const struct up_named_water *look_up(const char *name) {
+static const struct up_named_water *find_named(const char *name) {
     for (size_t i = 0; i < sizeof named / sizeof *named; i++) {
         if (strcmp(named[i].name, name) == 0) {
             return &named[i];
@@ -46,7 +46,7 @@ static const struct up_named_water *look_up(const char *name) {
 }
 
 bool up_water_by_name(const char *name, struct up_water *water) {
-    const struct up_named_water *known = look_up(name);
+    const struct up_named_water *known = find_named(name);
     *water = (struct up_water){
         .model = UP_WATER_SEA, .temp_c = (double)NAN, .salinity_g_kg = (double)NAN};
     size_t length = strnlen(name, sizeof water->name - 1);
@@ -62,43 +62,44 @@ bool up_water_by_name(const char *name, struct up_water *water) {
     return true;
 }
 
-/* ---- what was told ---- */
+/* ---- what was given ---- */
 
-#define TOLD_KEY(name, low, high) {#name, offsetof(struct up_water_told, name), low, high},
-static const struct up_water_key keys[] = {UP_WATER_TOLD_KEYS(TOLD_KEY)};
+#define GIVEN_KEY(name, low, high) {#name, offsetof(struct up_water_given, name), low, high},
+static const struct up_water_key keys[] = {UP_WATER_GIVEN_KEYS(GIVEN_KEY)};
 
 const struct up_water_key *up_water_key_at(size_t i) {
     return i < sizeof keys / sizeof *keys ? &keys[i] : NULL;
 }
 
-static double told_value(const struct up_water_told *told, const struct up_water_key *key) {
-    return *(const double *)(const void *)((const char *)told + key->offset);
+static double given_value(const struct up_water_given *given, const struct up_water_key *key) {
+    return *(const double *)(const void *)((const char *)given + key->offset);
 }
 
-struct up_water_told up_water_nothing_told(void) {
-    struct up_water_told told = {0};
+struct up_water_given up_water_nothing_given(void) {
+    struct up_water_given given = {0};
     for (size_t i = 0; i < sizeof keys / sizeof *keys; i++) {
-        *(double *)(void *)((char *)&told + keys[i].offset) = (double)NAN;
+        *(double *)(void *)((char *)&given + keys[i].offset) = (double)NAN;
     }
-    return told;
+    return given;
 }
 
-bool up_water_is_told(const struct up_water_told *told) {
-    return !isnan(told->salinity_g_kg) || !isnan(told->salinity_psu) ||
-           !isnan(told->conductivity_ms_cm) || !isnan(told->hydrometer_kg_m3) ||
-           !isnan(told->hydrometer_sg) || !isnan(told->solids_g_kg) || !isnan(told->pool_salt_g_l);
+bool up_water_is_given(const struct up_water_given *given) {
+    return !isnan(given->salinity_g_kg) || !isnan(given->salinity_psu) ||
+           !isnan(given->conductivity_ms_cm) || !isnan(given->hydrometer_kg_m3) ||
+           !isnan(given->hydrometer_sg) || !isnan(given->solids_g_kg) ||
+           !isnan(given->pool_salt_g_l);
 }
 
-enum up_water_model up_water_model_told(const struct up_water_told *told) {
-    return !isnan(told->pool_salt_g_l) ? UP_WATER_POOL
-           : !isnan(told->solids_g_kg) ? UP_WATER_FRESH
-                                       : UP_WATER_SEA;
+enum up_water_model up_water_model_given(const struct up_water_given *given) {
+    return !isnan(given->pool_salt_g_l) ? UP_WATER_POOL
+           : !isnan(given->solids_g_kg) ? UP_WATER_FRESH
+                                        : UP_WATER_SEA;
 }
 
-static bool are_in_range(const struct up_water_told *told, const struct up_water *water,
+static bool are_in_range(const struct up_water_given *given, const struct up_water *water,
                          struct up_failure *failure) {
     for (size_t i = 0; i < sizeof keys / sizeof *keys; i++) {
-        double value = told_value(told, &keys[i]);
+        double value = given_value(given, &keys[i]);
         if (!isnan(value) && !(value >= keys[i].low && value <= keys[i].high)) {
             return up_fail(failure, UP_STATUS_WRONG_INPUT, "water %s: %s is %g, outside %g to %g",
                            water->name, keys[i].name, value, keys[i].low, keys[i].high);
@@ -119,8 +120,8 @@ struct rule {
     const char *what;
 };
 
-static bool hold(const struct rule *rule, size_t count, const struct up_water *water,
-                 struct up_failure *failure) {
+static bool rules_hold(const struct rule *rule, size_t count, const struct up_water *water,
+                       struct up_failure *failure) {
     for (size_t i = 0; i < count; i++) {
         if (rule[i].broken) {
             return up_fail(failure, UP_STATUS_WRONG_INPUT, "water %s: %s", water->name,
@@ -130,12 +131,12 @@ static bool hold(const struct rule *rule, size_t count, const struct up_water *w
     return true;
 }
 
-static bool go_together(const struct up_water_told *told, const struct up_water *water,
-                        struct up_failure *failure) {
-    bool salinity = !isnan(told->salinity_g_kg), psu = !isnan(told->salinity_psu);
-    bool meter = !isnan(told->conductivity_ms_cm);
-    bool density = !isnan(told->hydrometer_kg_m3), sg = !isnan(told->hydrometer_sg);
-    bool solids = !isnan(told->solids_g_kg), salt = !isnan(told->pool_salt_g_l);
+static bool keys_agree(const struct up_water_given *given, const struct up_water *water,
+                       struct up_failure *failure) {
+    bool salinity = !isnan(given->salinity_g_kg), psu = !isnan(given->salinity_psu);
+    bool meter = !isnan(given->conductivity_ms_cm);
+    bool density = !isnan(given->hydrometer_kg_m3), sg = !isnan(given->hydrometer_sg);
+    bool solids = !isnan(given->solids_g_kg), salt = !isnan(given->pool_salt_g_l);
     bool fresh = water->model == UP_WATER_FRESH, pool = water->model == UP_WATER_POOL;
     const struct rule rules[] = {
         {salinity && psu, "salinity_g_kg and salinity_psu say the same: keep one"},
@@ -147,23 +148,23 @@ static bool go_together(const struct up_water_told *told, const struct up_water 
         {salt && !pool, "pool_salt_g_l is only for a pool, whose salt is plain sodium chloride"},
         {psu && pool, "salinity_psu is for sea salt: give pool_salt_g_l for a pool"},
         {meter && pool, "conductivity_ms_cm is for sea salt: give pool_salt_g_l for a pool"},
-        {!meter && (!isnan(told->conductivity_temp_c) || !isnan(told->u_conductivity_ms_cm)),
+        {!meter && (!isnan(given->conductivity_temp_c) || !isnan(given->u_conductivity_ms_cm)),
          "conductivity_temp_c and u_conductivity_ms_cm need conductivity_ms_cm"},
         {!density && !sg &&
-             (!isnan(told->hydrometer_ref_c) || !isnan(told->hydrometer_temp_c) ||
-              !isnan(told->u_hydrometer_kg_m3)),
+             (!isnan(given->hydrometer_ref_c) || !isnan(given->hydrometer_temp_c) ||
+              !isnan(given->u_hydrometer_kg_m3)),
          "hydrometer_ref_c, hydrometer_temp_c and u_hydrometer_kg_m3 need hydrometer_kg_m3 or "
          "hydrometer_sg"},
-        {(density || sg) && isnan(told->hydrometer_ref_c),
+        {(density || sg) && isnan(given->hydrometer_ref_c),
          "a hydrometer needs hydrometer_ref_c, the temperature printed on its scale"},
-        {!solids && !isnan(told->u_solids_g_kg), "u_solids_g_kg needs solids_g_kg"},
-        {!salt && !isnan(told->u_pool_salt_g_l), "u_pool_salt_g_l needs pool_salt_g_l"},
-        {meter && isnan(told->conductivity_temp_c) && isnan(water->temp_c),
+        {!solids && !isnan(given->u_solids_g_kg), "u_solids_g_kg needs solids_g_kg"},
+        {!salt && !isnan(given->u_pool_salt_g_l), "u_pool_salt_g_l needs pool_salt_g_l"},
+        {meter && isnan(given->conductivity_temp_c) && isnan(water->temp_c),
          "conductivity_ms_cm needs conductivity_temp_c, the temperature it is given for"},
-        {(density || sg) && isnan(told->hydrometer_temp_c) && isnan(water->temp_c),
+        {(density || sg) && isnan(given->hydrometer_temp_c) && isnan(water->temp_c),
          "the hydrometer needs hydrometer_temp_c, the temperature of the sample"},
     };
-    return hold(rules, sizeof rules / sizeof *rules, water, failure);
+    return rules_hold(rules, sizeof rules / sizeof *rules, water, failure);
 }
 
 /* ---- each source by itself ---- */
@@ -180,44 +181,44 @@ struct sources {
     size_t count;
 };
 
-static double either(double told, double otherwise) {
-    return isnan(told) ? otherwise : told;
+static double given_or(double given, double otherwise) {
+    return isnan(given) ? otherwise : given;
 }
 
 static void add(struct sources *sources, const char *what, double salinity_g_kg, double u_g_kg) {
     sources->source[sources->count++] = (struct source){what, salinity_g_kg, u_g_kg};
 }
 
-static void take_plain(const struct up_water_told *told, const struct up_water *water,
-                       struct sources *sources) {
+static void add_plain(const struct up_water_given *given, const struct up_water *water,
+                      struct sources *sources) {
     double by_name = isnan(water->salinity_g_kg) ? 0 : water->u_salinity_g_kg;
-    double u_g_kg = either(told->u_salinity_g_kg, by_name);
-    if (!isnan(told->salinity_g_kg)) {
-        add(sources, "salinity_g_kg", told->salinity_g_kg, u_g_kg);
+    double u_g_kg = given_or(given->u_salinity_g_kg, by_name);
+    if (!isnan(given->salinity_g_kg)) {
+        add(sources, "salinity_g_kg", given->salinity_g_kg, u_g_kg);
     }
-    if (!isnan(told->salinity_psu)) {
-        add(sources, "salinity_psu", up_water_absolute_salinity_g_kg(told->salinity_psu), u_g_kg);
+    if (!isnan(given->salinity_psu)) {
+        add(sources, "salinity_psu", up_water_absolute_salinity_g_kg(given->salinity_psu), u_g_kg);
     }
-    if (!isnan(told->solids_g_kg)) {
-        add(sources, "solids_g_kg", told->solids_g_kg,
-            either(told->u_solids_g_kg, told->solids_g_kg / 10));
+    if (!isnan(given->solids_g_kg)) {
+        add(sources, "solids_g_kg", given->solids_g_kg,
+            given_or(given->u_solids_g_kg, given->solids_g_kg / 10));
     }
-    if (!isnan(told->pool_salt_g_l)) {
+    if (!isnan(given->pool_salt_g_l)) {
         /* Grams a litre to grams a kilogram: a litre of it weighs so much, at room temperature. */
-        double litre_kg = up_water_pool_kg_m3(told->pool_salt_g_l, 20, 0) / 1e3;
-        add(sources, "pool_salt_g_l", told->pool_salt_g_l / litre_kg,
-            either(told->u_pool_salt_g_l, told->pool_salt_g_l / 10) / litre_kg);
+        double litre_kg = up_water_pool_kg_m3(given->pool_salt_g_l, 20, 0) / 1e3;
+        add(sources, "pool_salt_g_l", given->pool_salt_g_l / litre_kg,
+            given_or(given->u_pool_salt_g_l, given->pool_salt_g_l / 10) / litre_kg);
     }
 }
 
-static bool take_conductivity(const struct up_water_told *told, const struct up_water *water,
-                              struct sources *sources, struct up_failure *failure) {
-    double reading = told->conductivity_ms_cm;
+static bool add_conductivity(const struct up_water_given *given, const struct up_water *water,
+                             struct sources *sources, struct up_failure *failure) {
+    double reading = given->conductivity_ms_cm;
     if (isnan(reading)) {
         return true;
     }
-    double temp_c = either(told->conductivity_temp_c, water->temp_c);
-    double u = either(told->u_conductivity_ms_cm, reading / 100);
+    double temp_c = given_or(given->conductivity_temp_c, water->temp_c);
+    double u = given_or(given->u_conductivity_ms_cm, reading / 100);
     if (!(temp_c <= 35)) {
         return up_fail(failure, UP_STATUS_WRONG_INPUT,
                        "water %s: conductivity is understood from 0 to 35 C, not at %g C",
@@ -263,18 +264,18 @@ static double salinity_of_density(const struct up_water *water, double density_k
     return (low + high) / 2;
 }
 
-static bool take_hydrometer(const struct up_water_told *told, const struct up_water *water,
-                            struct sources *sources, struct up_failure *failure) {
-    double reading = isnan(told->hydrometer_sg)
-                         ? told->hydrometer_kg_m3
-                         : told->hydrometer_sg * up_water_fresh_kg_m3(told->hydrometer_ref_c, 0);
+static bool add_hydrometer(const struct up_water_given *given, const struct up_water *water,
+                           struct sources *sources, struct up_failure *failure) {
+    double reading = isnan(given->hydrometer_sg)
+                         ? given->hydrometer_kg_m3
+                         : given->hydrometer_sg * up_water_fresh_kg_m3(given->hydrometer_ref_c, 0);
     if (isnan(reading)) {
         return true;
     }
-    double temp_c = either(told->hydrometer_temp_c, water->temp_c);
-    double u = either(told->u_hydrometer_kg_m3, 0.5);
+    double temp_c = given_or(given->hydrometer_temp_c, water->temp_c);
+    double u = given_or(given->u_hydrometer_kg_m3, 0.5);
     double most = water->model == UP_WATER_FRESH ? 2 : UP_SALINITY_MAX_G_KG;
-    double density = up_water_hydrometer_kg_m3(reading, told->hydrometer_ref_c, temp_c);
+    double density = up_water_hydrometer_kg_m3(reading, given->hydrometer_ref_c, temp_c);
     double lightest = density_at(water, 0, temp_c), densest = density_at(water, most, temp_c);
     if (!(density >= lightest - 2 * u && density <= densest + 2 * u)) {
         return up_fail(failure, UP_STATUS_WRONG_INPUT,
@@ -285,7 +286,7 @@ static bool take_hydrometer(const struct up_water_told *told, const struct up_wa
                        : water->model == UP_WATER_POOL ? "pool"
                                                        : "sea");
     }
-    add(sources, told->hydrometer_sg > 0 ? "hydrometer_sg" : "hydrometer_kg_m3",
+    add(sources, given->hydrometer_sg > 0 ? "hydrometer_sg" : "hydrometer_kg_m3",
         salinity_of_density(water, density, most, temp_c), u / ((densest - lightest) / most));
     return true;
 }
@@ -309,7 +310,7 @@ static bool agree(const struct sources *sources, const struct up_water *water,
     return true;
 }
 
-/* The weighted mean of sources that know nothing of each other; one that is exact stands alone. */
+/* The weighted mean of independent sources; an exact one is used alone. */
 static void average(const struct sources *sources, struct up_water *water) {
     double sum = 0, weights = 0;
     for (size_t i = 0; i < sources->count; i++) {
@@ -328,7 +329,7 @@ static void average(const struct sources *sources, struct up_water *water) {
 }
 
 static bool fits_name(const struct up_water *water, struct up_failure *failure) {
-    const struct up_named_water *known = look_up(water->name);
+    const struct up_named_water *known = find_named(water->name);
     double slack = 2 * water->u_salinity_g_kg;
     return known == NULL || !known->narrow ||
            (water->salinity_g_kg >= known->low_g_kg - slack &&
@@ -339,22 +340,22 @@ static bool fits_name(const struct up_water *water, struct up_failure *failure) 
                    water->name, water->salinity_g_kg, known->low_g_kg, known->high_g_kg);
 }
 
-bool up_water_from_told(const struct up_water_told *told, struct up_water *water,
-                        struct up_failure *failure) {
+bool up_water_from_given(const struct up_water_given *given, struct up_water *water,
+                         struct up_failure *failure) {
     struct sources sources = {.count = 0};
-    if (!are_in_range(told, water, failure) || !go_together(told, water, failure)) {
+    if (!are_in_range(given, water, failure) || !keys_agree(given, water, failure)) {
         return false;
     }
-    take_plain(told, water, &sources);
-    if (!take_conductivity(told, water, &sources, failure) ||
-        !take_hydrometer(told, water, &sources, failure) || !agree(&sources, water, failure)) {
+    add_plain(given, water, &sources);
+    if (!add_conductivity(given, water, &sources, failure) ||
+        !add_hydrometer(given, water, &sources, failure) || !agree(&sources, water, failure)) {
         return false;
     }
     if (sources.count > 0) {
         average(&sources, water);
         water->salinity_range = false;
-    } else if (!isnan(told->u_salinity_g_kg)) {
-        water->u_salinity_g_kg = told->u_salinity_g_kg;
+    } else if (!isnan(given->u_salinity_g_kg)) {
+        water->u_salinity_g_kg = given->u_salinity_g_kg;
         water->salinity_range = false;
     }
     if (isnan(water->salinity_g_kg)) {

@@ -32,7 +32,7 @@ static const struct input_text input_texts[UP_INPUT_COUNT] = {
     [UP_INPUT_TRAPPED_AIR] = {"residual air", "kg", UP_SHARED_WEIGHING},
     [UP_INPUT_BUBBLES] = {"bubbles that form on it", "kg", UP_SHARED_WEIGHING},
     [UP_INPUT_DRIPS] = {"water that drips off", "kg", UP_SHARED_WEIGHING},
-    [UP_INPUT_LINE] = {"line meniscus", "kg", UP_SHARED_WEIGHING},
+    [UP_INPUT_MENISCUS] = {"line meniscus", "kg", UP_SHARED_WEIGHING},
     [UP_INPUT_TARGET_DENSITY] = {"density of the water asked for", "kg/m3", UP_SHARED_TARGET_WATER},
     [UP_INPUT_TARGET_SALINITY] = {"salinity or solids of the water asked for", "kg/m3",
                                   UP_SHARED_TARGET_WATER},
@@ -77,7 +77,7 @@ const char *up_distribution_name(enum up_distribution distribution) {
 
 static void solve_in_air(const struct up_weighing *weighing, const double x[UP_INPUT_COUNT],
                          struct up_chain *chain) {
-    double line = weighing->tank_area_m2 > 0 ? weighing->line_area_m2 / weighing->tank_area_m2 : 0;
+    double line = weighing->tank_area_m2 > 0 ? weighing->cord_area_m2 / weighing->tank_area_m2 : 0;
     double water_density = chain->water_density_kg_m3;
     double air_kg = x[UP_INPUT_TRAPPED_AIR] + x[UP_INPUT_BUBBLES];
     double tank_temp_c = weighing->tank_temp_c + x[UP_INPUT_WATER_TEMP];
@@ -87,11 +87,11 @@ static void solve_in_air(const struct up_weighing *weighing, const double x[UP_I
        by what is immersed, and wets more of the line, whose lift the reading lacks. */
     chain->volume_m3 = chain->wetted_volume_m3 - air_kg / water_density;
     chain->mass_kg = chain->air_kg * chain->k + x[UP_INPUT_AIR_DENSITY] * chain->volume_m3;
-    chain->line_kg = water_density * line * chain->wetted_volume_m3;
+    chain->cord_kg = water_density * line * chain->wetted_volume_m3;
     /* What the item will displace once it has the water's temperature. */
     chain->warming_kg =
         water_density * chain->volume_m3 * x[UP_INPUT_EXPANSION] * x[UP_INPUT_ITEM_TEMP];
-    chain->tank_kg -= chain->line_kg + chain->warming_kg;
+    chain->tank_kg -= chain->cord_kg + chain->warming_kg;
     chain->buoyancy_kg = chain->tank_kg;
     if (!weighing->in_tank) {
         chain->stretch = 1 + x[UP_INPUT_EXPANSION] * (weighing->target_temp_c - tank_temp_c);
@@ -127,13 +127,13 @@ void weighing_solve(const struct up_weighing *weighing, const double x[UP_INPUT_
         x[UP_INPUT_LACK_OF_FIT] + x[UP_INPUT_HYSTERESIS] + x[UP_INPUT_DRIPS] -
         direction(weighing) * x[UP_INPUT_OFFSET];
     chain->air_kg = x[UP_INPUT_AIR_LOAD] / chain->slope_counts_per_kg - x[UP_INPUT_OFFSET];
-    chain->tank_kg = -chain->water_kg * chain->k - x[UP_INPUT_LINE] - x[UP_INPUT_TRAPPED_AIR] -
+    chain->tank_kg = -chain->water_kg * chain->k - x[UP_INPUT_MENISCUS] - x[UP_INPUT_TRAPPED_AIR] -
                      x[UP_INPUT_BUBBLES];
     chain->buoyancy_kg = chain->tank_kg;
     if (weighing->weighed_in_air) {
         solve_in_air(weighing, x, chain);
     } else {
-        chain->air_kg = chain->wetted_volume_m3 = chain->line_kg = chain->warming_kg = (double)NAN;
+        chain->air_kg = chain->wetted_volume_m3 = chain->cord_kg = chain->warming_kg = (double)NAN;
     }
 }
 

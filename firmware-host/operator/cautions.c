@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* What to beware of, before the first thing is hung. */
+/* Cautions, before the first load is hung. */
 #include <ctype.h>
 #include <errno.h>
 #include <unistd.h>
@@ -7,14 +7,14 @@
 #include "internal.h"
 #include "text/text.h"
 
-enum { LOOK_MS = 200 };
+enum { POLL_MS = 200 };
 
 /* Byte by byte: what is typed ahead belongs to whoever reads next. Waits in short steps, because a
    signal may come just before the wait. */
 static bool read_byte(int input, const volatile sig_atomic_t *signalled, char *byte) {
     struct pollfd entry = {.fd = input, .events = POLLIN};
     while (signalled == NULL || *signalled == 0) {
-        if (poll(&entry, 1, LOOK_MS) > 0) {
+        if (poll(&entry, 1, POLL_MS) > 0) {
             ssize_t got = read(input, byte, 1);
             if (got >= 0 || errno != EINTR) {
                 return got == 1;

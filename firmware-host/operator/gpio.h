@@ -28,7 +28,7 @@ void gpio_close(struct gpio_chip *chip);
 /* False where the chip has no line of that name. */
 bool gpio_find(struct gpio_chip *chip, const char *name, unsigned *offset);
 /* False where the chip has no such line. */
-bool gpio_look(struct gpio_chip *chip, unsigned offset, struct gpio_facts *facts);
+bool gpio_inspect(struct gpio_chip *chip, unsigned offset, struct gpio_facts *facts);
 const char *gpio_label(struct gpio_chip *chip);
 
 /* An input that reports its edges, or an output that begins inactive; the chip is then the line's.

@@ -46,7 +46,7 @@ const char *gpio_label(struct gpio_chip *chip) {
     return gpiod_chip_label(chip->chip);
 }
 
-bool gpio_look(struct gpio_chip *chip, unsigned offset, struct gpio_facts *facts) {
+bool gpio_inspect(struct gpio_chip *chip, unsigned offset, struct gpio_facts *facts) {
     struct gpiod_line *line = gpiod_chip_get_line(chip->chip, offset);
     const char *consumer;
     if (line == NULL || gpiod_line_update(line) != 0) {

@@ -52,7 +52,7 @@ const char *gpio_label(struct gpio_chip *chip) {
     return gpiod_chip_info_get_label(chip->info);
 }
 
-bool gpio_look(struct gpio_chip *chip, unsigned offset, struct gpio_facts *facts) {
+bool gpio_inspect(struct gpio_chip *chip, unsigned offset, struct gpio_facts *facts) {
     struct gpiod_line_info *info = gpiod_chip_get_line_info(chip->chip, offset);
     const char *consumer;
     if (info == NULL) {

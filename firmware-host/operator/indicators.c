@@ -3,7 +3,7 @@
 #include "panel_internal.h"
 #include "text/clock.h"
 
-/* A fault that a new question follows at once is seen for so long. */
+/* A fault that is followed at once by a question stays visible for this long. */
 static const double FAULT_S = 3;
 
 void indicator_sound(struct up_panel *panel, enum up_sound sound) {

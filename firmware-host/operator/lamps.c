@@ -30,16 +30,16 @@ static const double tunes[][BEATS_MAX] = {
 };
 
 /* Which beat it is, and how long it still lasts; BEATS_MAX behind the last one. */
-static size_t beat_at(const double *beats, double time_s, double *left_s) {
+static size_t beat_at(const double *beats, double time_s, double *remaining_s) {
     double end_s = 0;
     for (size_t i = 0; i < BEATS_MAX && beats[i] > 0; i++) {
         end_s += beats[i];
         if (time_s < end_s) {
-            *left_s = end_s - time_s;
+            *remaining_s = end_s - time_s;
             return i;
         }
     }
-    *left_s = (double)INFINITY;
+    *remaining_s = (double)INFINITY;
     return BEATS_MAX;
 }
 
@@ -51,33 +51,33 @@ static double round_s(const double *beats) {
     return sum_s;
 }
 
-static bool lamp_beat(enum up_lamp lamp, double since_s, double *left_s) {
+static bool lamp_beat(enum up_lamp lamp, double since_s, double *remaining_s) {
     const double *beats = rhythms[lamp];
     double round = round_s(beats);
     double time_s = isfinite(round) && round > 0 ? fmod(since_s, round) : since_s;
-    size_t beat = beat_at(beats, time_s, left_s);
+    size_t beat = beat_at(beats, time_s, remaining_s);
     return beat < BEATS_MAX && beat % 2 == 0;
 }
 
 bool up_lamp_is_lit(enum up_lamp lamp, double since_s) {
-    double left_s = 0;
-    return lamp_beat(lamp, since_s, &left_s);
+    double remaining_s = 0;
+    return lamp_beat(lamp, since_s, &remaining_s);
 }
 
 double up_lamp_changes_s(enum up_lamp lamp, double since_s) {
-    double left_s = 0;
-    (void)lamp_beat(lamp, since_s, &left_s);
-    return left_s;
+    double remaining_s = 0;
+    (void)lamp_beat(lamp, since_s, &remaining_s);
+    return remaining_s;
 }
 
 bool up_sound_is_on(enum up_sound sound, double since_s) {
-    double left_s = 0;
-    size_t beat = beat_at(tunes[sound], since_s, &left_s);
+    double remaining_s = 0;
+    size_t beat = beat_at(tunes[sound], since_s, &remaining_s);
     return beat < BEATS_MAX && beat % 2 == 0;
 }
 
 double up_sound_changes_s(enum up_sound sound, double since_s) {
-    double left_s = 0;
-    (void)beat_at(tunes[sound], since_s, &left_s);
-    return left_s;
+    double remaining_s = 0;
+    (void)beat_at(tunes[sound], since_s, &remaining_s);
+    return remaining_s;
 }

@@ -17,7 +17,7 @@ struct letter {
     int columns;
 };
 
-static size_t point_bytes(const char *at) {
+static size_t character_bytes(const char *at) {
     size_t count = 1;
     while (((unsigned char)at[count] & 0xC0) == 0x80) {
         count++;
@@ -36,11 +36,11 @@ static int point_columns(const char *at, size_t bytes) {
 }
 
 static bool is_mark(const char *at) {
-    return ((unsigned char)*at & 0x80) != 0 && point_columns(at, point_bytes(at)) == 0;
+    return ((unsigned char)*at & 0x80) != 0 && point_columns(at, character_bytes(at)) == 0;
 }
 
 static struct letter next_letter(const char *at, bool utf8) {
-    size_t bytes = point_bytes(at);
+    size_t bytes = character_bytes(at);
     struct letter letter = {.bytes = bytes, .columns = point_columns(at, bytes)};
     bool plain = bytes == 1;
     if (letter.columns == 0) { /* a mark that stands on nothing */
@@ -53,7 +53,7 @@ static struct letter next_letter(const char *at, bool utf8) {
         letter.text[0] = '?';
     }
     while (at[letter.bytes] != '\0' && is_mark(at + letter.bytes)) {
-        size_t more = point_bytes(at + letter.bytes), length = strlen(letter.text);
+        size_t more = character_bytes(at + letter.bytes), length = strlen(letter.text);
         if (utf8 && length + more < sizeof letter.text) {
             memcpy(letter.text + length, at + letter.bytes, more);
         }
@@ -111,7 +111,7 @@ static void isolate(struct isolating *isolating, struct up_canvas *canvas, struc
                     const struct letter *letter) {
     unsigned char first = (unsigned char)letter->text[0];
     bool neutral = first < 0x80 && !isalnum(first);
-    if (up_text_runs_left(letter->text)) {
+    if (up_text_has_right_to_left(letter->text)) {
         if (isolating->last < 0) {
             append_mark(canvas, at.row, at.column - 1, "\xE2\x81\xA8");
         }
@@ -316,7 +316,7 @@ static const struct glyph *glyph_of(char letter) {
 
 static int large_width(const char *text, size_t length, int scale) {
     int cells = 0;
-    for (size_t at = 0; at < length; at += point_bytes(text + at)) {
+    for (size_t at = 0; at < length; at += character_bytes(text + at)) {
         cells += (int)strlen(glyph_of(text[at])->row[0]) + 1;
     }
     return cells > 0 ? (cells - 1) * scale : 0;
@@ -343,7 +343,7 @@ static void put_glyph(struct up_canvas *canvas, struct place place, int scale,
 static void put_large(struct up_canvas *canvas, struct place place, int scale,
                       enum up_live_style style, const char *text, size_t length) {
     int end = place.column + place.width;
-    for (size_t at = 0; at < length; at += point_bytes(text + at)) {
+    for (size_t at = 0; at < length; at += character_bytes(text + at)) {
         const struct glyph *glyph = glyph_of(text[at]);
         int width = (int)strlen(glyph->row[0]) * scale;
         if (place.column + width > end) {

@@ -17,7 +17,7 @@ struct layout {
 };
 
 /* Words and reading grow alike, then the words get a second line, then the lists their share. */
-static struct layout lay_out(const struct up_canvas *canvas) {
+static struct layout compute_layout(const struct up_canvas *canvas) {
     int spare = canvas->rows - UP_LIVE_ROWS;
     struct layout at = {.words = 2, .scale = 1 + spare / SCALE_ROWS};
     int second_line, fault_more;
@@ -51,7 +51,7 @@ static struct place whole_row(const struct up_canvas *canvas, int row) {
     return place_of(row, 0, canvas->columns);
 }
 
-/* What is shown as 0.0 hovers. */
+/* A value shown as 0.0 hovers. */
 static const char *direction(double net_g) {
     return net_g >= 0.05 ? "floats" : net_g <= -0.05 ? "sinks" : "hovers";
 }
@@ -95,7 +95,7 @@ static void draw_sentence(const struct up_live_view *view, struct up_canvas *can
 
 /* ---- the reading under way ---- */
 
-static const char *stillness(double unrest) {
+static const char *stillness_word(double unrest) {
     return isnan(unrest) ? "" : unrest <= 1 ? "still" : unrest <= 3 ? "nearly still" : "moving";
 }
 
@@ -114,17 +114,17 @@ static void draw_bar(const struct up_live_view *view, struct up_canvas *canvas, 
         return;
     }
     live_bar(canvas, place_of(row, 1, width), reading->unrest <= 1 ? UP_LIVE_GOOD : UP_LIVE_WAIT,
-             reading->whole_s > 0 ? 1 - reading->left_s / reading->whole_s : 0);
+             reading->whole_s > 0 ? 1 - reading->remaining_s / reading->whole_s : 0);
     if (reading->late_s > 0) {
         live_format(canvas, words, UP_LIVE_BAD, "reading in %.0f s (%.0f s late); %s",
-                    reading->left_s, reading->late_s, stillness(reading->unrest));
+                    reading->remaining_s, reading->late_s, stillness_word(reading->unrest));
     } else {
-        live_format(canvas, words, UP_LIVE_STRONG, "reading in %.0f s   %s", reading->left_s,
-                    stillness(reading->unrest));
+        live_format(canvas, words, UP_LIVE_STRONG, "reading in %.0f s   %s", reading->remaining_s,
+                    stillness_word(reading->unrest));
     }
 }
 
-static const char *way_of(const struct up_live_view *view) {
+static const char *direction_of(const struct up_live_view *view) {
     return fabs(view->load) <= 3 * view->noise ? "(nothing)" : view->load > 0 ? "DOWN" : "UP";
 }
 
@@ -153,7 +153,7 @@ static void put_load(const struct up_live_view *view, struct up_canvas *canvas,
     } else {
         snprintf(text, sizeof text, "%+.0f %s", view->load, view->load_unit);
     }
-    live_format(canvas, place, UP_LIVE_PLAIN, "load now: %s %s", text, way_of(view));
+    live_format(canvas, place, UP_LIVE_PLAIN, "load now: %s %s", text, direction_of(view));
 }
 
 /* The unit behind the number where there is room for it. */
@@ -253,8 +253,7 @@ static void name_water(const struct up_live_view *view, unsigned i, char *text, 
     }
 }
 
-/* Each other water in four rows where there is room, else in one. Returns how many found a place.
- */
+/* Each other water in four rows where there is room, else in one. Returns how many fit. */
 static unsigned draw_panel(const struct up_live_view *view, struct up_canvas *canvas,
                            const struct layout *at) {
     struct place place = place_of(at->caption, canvas->columns - PANEL_COLUMNS, PANEL_COLUMNS - 1);
@@ -533,7 +532,7 @@ void up_live_draw(const struct up_live_view *view, struct up_canvas *canvas) {
         draw_small(view, canvas);
         return;
     }
-    struct layout at = lay_out(canvas);
+    struct layout at = compute_layout(canvas);
     int more = rows_of_newest(view, canvas, at.fault_rows + at.list_rows) - at.fault_rows;
     if (more > 0) {
         at.list_rows -= more;

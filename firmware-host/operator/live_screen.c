@@ -21,7 +21,7 @@ enum { FAULTS_SHOWN = 12, EMPTY_READS_MAX = 5, KEYS_A_READ = 256 };
    pretends to have. A choice of ours. */
 enum { ROWS_MAX = 500, COLUMNS_MAX = 1000 };
 
-/* Nobody has read a question that soon: such a key was meant for the one before, or bounced. */
+/* A question cannot be read that soon: such a key was meant for the one before, or bounced. */
 static const double TOO_SOON_S = 0.4;
 
 static const char PEDAL_HOW[] =
@@ -55,15 +55,14 @@ static struct {
     struct termios settings;
 } terminal;
 
-/* The terminal is left as it was, whatever ends the program. Only what a signal handler may call.
- */
+/* Restores the terminal, whatever ends the program. Safe in a signal handler. */
 static void restore_terminal(void) {
     if (write(terminal.descriptor, terminal.leave, strlen(terminal.leave)) >= 0) {
         tcsetattr(terminal.descriptor, TCSANOW, &terminal.settings);
     }
 }
 
-static void leave_in_haste(int number) {
+static void on_fatal_signal(int number) {
     restore_terminal();
     signal(number, SIG_DFL);
     raise(number);
@@ -71,22 +70,22 @@ static void leave_in_haste(int number) {
 
 static up_memory_end *before_memory;
 
-static void leave_without_memory(void) {
+static void on_out_of_memory(void) {
     restore_terminal();
     if (before_memory != NULL) {
         before_memory();
     }
 }
 
-static void catch_haste(struct live *live) {
-    struct sigaction action = {.sa_handler = leave_in_haste};
+static void catch_fatal_signals(struct live *live) {
+    struct sigaction action = {.sa_handler = on_fatal_signal};
     sigemptyset(&action.sa_mask);
     sigaction(SIGABRT, &action, &live->before_abort);
     sigaction(SIGQUIT, NULL, &live->before_quit);
     if (live->before_quit.sa_handler != SIG_IGN) {
         sigaction(SIGQUIT, &action, NULL);
     }
-    before_memory = up_at_out_of_memory(leave_without_memory);
+    before_memory = up_at_out_of_memory(on_out_of_memory);
 }
 
 /* The size is read before each picture; ncurses must not follow any size by itself. */
@@ -167,7 +166,7 @@ static void free_live(struct live *live) {
 }
 
 /* Some ten thousand draws: after a trial, not with each picture. */
-static void weigh_so_far(const struct up_operator *op, struct live *live) {
+static void compute_results(const struct up_operator *op, struct live *live) {
     if (!up_procedure_results(op->procedure, live->result, &live->results, NULL)) {
         live->results = 0;
     }
@@ -205,8 +204,8 @@ void live_begin(struct up_operator *op) {
         print_plain_note(op, "this terminal (see TERM) cannot show the live screen");
         return;
     }
-    weigh_so_far(op, live); /* a session may go on from an earlier one */
-    catch_haste(live);
+    compute_results(op, live); /* a session may go on from an earlier one */
+    catch_fatal_signals(live);
     set_up_terminal(live);
     op->live = live;
 }
@@ -263,13 +262,13 @@ static void take_event(const struct up_operator *op, const struct up_event *even
         break;
     case UP_EVENT_NOTE: /* a trial may have been left out */
         add_fault(op, event->text, true);
-        weigh_so_far(op, live);
+        compute_results(op, live);
         break;
     case UP_EVENT_CHECK:
         add_check(op, &event->check);
         break;
     case UP_EVENT_TRIAL:
-        weigh_so_far(op, live);
+        compute_results(op, live);
         break;
     case UP_EVENT_ASK:
     case UP_EVENT_PLATEAU:
@@ -287,7 +286,7 @@ void live_event(struct up_operator *op, const struct up_event *event) {
         live->typed[0] = live->refused[0] = '\0';
     } else if (event->kind != UP_EVENT_PLATEAU && event->kind != UP_EVENT_FINISHED) {
         take_event(op, event);
-        op->output = live->log; /* the plain words for it, for later */
+        op->output = live->log; /* the same in plain words, for later */
         op->kind->event(op, event);
         op->output = output;
     }
@@ -393,7 +392,7 @@ static void describe_state(const struct up_operator *op, bool overloaded, bool a
     } else {
         view->mood = UP_LIVE_WAIT;
         snprintf(words, words_size, view->reading.reading ? "wait: %.0f s" : "wait",
-                 view->reading.left_s);
+                 view->reading.remaining_s);
         fill_sentence(op, "Hands off: taking the reading. Done: ", sentence, size);
     }
 }
@@ -549,16 +548,18 @@ static bool is_pressed(const struct up_operator *op) {
 
 void live_hold(struct up_operator *op, const struct up_result *result, unsigned results,
                const volatile sig_atomic_t *signalled) {
-    enum { LOOK_MS = 100 };
+    enum { POLL_MS = 100 };
     struct live *live = op->live;
     double begin_s = up_monotonic_s();
-    bool left = false;
+    bool dismissed = false;
     flushinp(); /* what was typed before was meant for something else */
-    while (!left && (signalled == NULL || *signalled == 0) && show_result(op, result, results)) {
+    while (!dismissed && (signalled == NULL || *signalled == 0) &&
+           show_result(op, result, results)) {
         struct pollfd entry = {.fd = op->keyboard, .events = POLLIN};
-        bool typed = poll(&entry, 1, LOOK_MS) > 0, late = up_monotonic_s() - begin_s > TOO_SOON_S;
+        bool typed = poll(&entry, 1, POLL_MS) > 0, late = up_monotonic_s() - begin_s > TOO_SOON_S;
         bool key = getch() != ERR;
         live->empty_reads = typed && !key ? live->empty_reads + 1 : 0;
-        left = (key && late) || (is_pressed(op) && late) || live->empty_reads > EMPTY_READS_MAX;
+        dismissed =
+            (key && late) || (is_pressed(op) && late) || live->empty_reads > EMPTY_READS_MAX;
     }
 }

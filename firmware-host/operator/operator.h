@@ -36,8 +36,7 @@ void up_operator_use_screen(struct up_operator *op, int keyboard);
 /* What a person reads is in pounds, ounces, degrees F and feet; JSON and what is stored stay SI. */
 void up_operator_use_imperial(struct up_operator *op, bool imperial);
 
-/* The session's results or calibration, as the last line of a JSON operator; nothing for a person.
- */
+/* The session's results or calibration, as the last line of a JSON operator; not for a person. */
 void up_operator_show_result(struct up_operator *op, json_t *result);
 
 /* What to beware of: `texts`, ended by NULL, for a person at a terminal, who presses Enter to
@@ -76,7 +75,7 @@ void up_operator_print_large(const struct up_result *result, unsigned results,
 /* False where a question could not be written: it would never be answered. */
 bool up_operator_event(struct up_operator *op, const struct up_event *event,
                        struct up_failure *failure);
-/* What happened to an answer that up_operator_next gave. */
+/* The fate of an answer that up_operator_next returned. */
 void up_operator_accepted(struct up_operator *op);
 void up_operator_refused(struct up_operator *op, unsigned id, const char *why);
 /* The question was asked before and stands. */

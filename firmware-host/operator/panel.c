@@ -124,7 +124,7 @@ static bool check_line(const struct finding *finding, struct wanted *wanted,
                        struct gpio_chip *chip) {
     struct gpio_facts facts;
     if (!find_offset(chip, wanted->at->line, &wanted->offset) ||
-        !gpio_look(chip, wanted->offset, &facts)) {
+        !gpio_inspect(chip, wanted->offset, &facts)) {
         return refuse(finding, wanted, UP_STATUS_WRONG_INPUT,
                       "the chip (%.40s) has no such line: `gpioinfo` lists them", gpio_label(chip));
     }
@@ -249,7 +249,7 @@ bool up_panel_open(const struct up_rig *rig, struct up_panel **result, struct up
     return true;
 }
 
-static void give_back(struct gpio_line *line, bool is_output) {
+static void release_line(struct gpio_line *line, bool is_output) {
     if (line != NULL && is_output) {
         gpio_set(line, false);
     }
@@ -261,12 +261,12 @@ void up_panel_close(struct up_panel *panel) {
         return;
     }
     shaker_stop(panel->shaker);
-    give_back(panel->buzzer, true);
+    release_line(panel->buzzer, true);
     for (int i = 0; i < UP_LAMPS; i++) {
-        give_back(panel->lamp[i], true);
+        release_line(panel->lamp[i], true);
     }
-    give_back(panel->pedal, false);
-    give_back(panel->level, false);
+    release_line(panel->pedal, false);
+    release_line(panel->level, false);
     free(panel);
 }
 
@@ -276,7 +276,7 @@ static struct pollfd entry_of(struct gpio_line *line) {
     return (struct pollfd){.fd = line != NULL ? gpio_descriptor(line) : -1, .events = POLLIN};
 }
 
-/* Edges of a pedal that is not used would wake us for ever. */
+/* Edges of an unused pedal would wake the program again and again. */
 void panel_entries(const struct up_panel *panel, struct pollfd *entry) {
     entry[0] = entry_of(panel != NULL && panel->answers ? panel->pedal : NULL);
     entry[1] = entry_of(panel != NULL ? panel->level : NULL);
@@ -299,8 +299,8 @@ static double stamp_of(const struct gpio_edge *edge) {
     return edge->time_s <= now_s && edge->time_s > now_s - STAMP_OLDEST_S ? edge->time_s : now_s;
 }
 
-/* A line whose chip was pulled out: reported once, then not used again. */
-static void lose(struct up_panel *panel, struct gpio_line **line, const char *what) {
+/* A line whose chip was unplugged: reported once, then not used again. */
+static void drop_line(struct up_panel *panel, struct gpio_line **line, const char *what) {
     panel->lost = what;
     gpio_release(*line);
     *line = NULL;
@@ -332,7 +332,8 @@ enum up_pedal_word panel_pedal_word(struct up_panel *panel) {
     }
     level = panel->pedal != NULL ? gpio_get(panel->pedal) : 0;
     if (level < 0) {
-        lose(panel, &panel->pedal, "the pedal's line is gone: check its chip, then start again");
+        drop_line(panel, &panel->pedal,
+                  "the pedal's line is gone: check its chip, then start again");
         return UP_PEDAL_NOTHING;
     }
     return panel->pedal != NULL ? up_pedal_push(&panel->press, up_monotonic_s(), level == 1)
@@ -350,7 +351,8 @@ bool panel_water_changed(struct up_panel *panel) {
     }
     level = gpio_get(panel->level);
     if (level < 0) {
-        lose(panel, &panel->level, "the float switch's line is gone: the level is not watched now");
+        drop_line(panel, &panel->level,
+                  "the float switch's line is gone: the level is not watched now");
         return false;
     }
     up_contact_push(&panel->water, up_monotonic_s(), level == 1);

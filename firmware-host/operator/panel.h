@@ -23,8 +23,7 @@ struct up_contact {
 
 void up_contact_begin(struct up_contact *contact, double debounce_s, double time_s, bool level);
 /* The level after an edge, or as it was read, at that time; true where the level that counts has
-   changed. An edge may be lost, the last one too: reading the level now and then makes up for it.
- */
+   changed. An edge may be lost, even the last one: reading the level now and then replaces it. */
 bool up_contact_push(struct up_contact *contact, double time_s, bool level);
 
 /* ---- the pedal ---- */
@@ -52,9 +51,8 @@ struct up_pedal {
 void up_pedal_begin(struct up_pedal *pedal, const struct up_pedal_rule *rule, double time_s,
                     bool down);
 /* A question was shown, or none is open any more (time infinite). A press from before it, or so
-   soon after it that it cannot have been read, is no answer; two that it came between are two
-   still.
- */
+   soon after it that it cannot have been read, is no answer; two that it came between still count
+   as two. */
 void up_pedal_asks(struct up_pedal *pedal, double time_s);
 /* The level at that time; to be called again with the same until it gives nothing. */
 enum up_pedal_word up_pedal_push(struct up_pedal *pedal, double time_s, bool down);

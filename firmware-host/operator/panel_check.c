@@ -52,7 +52,7 @@ struct heard {
     enum up_answer_word word;
 };
 
-static void hear_operator(const struct check *check, struct heard *heard) {
+static void read_reply(const struct check *check, struct heard *heard) {
     struct up_reply reply;
     if (!operator_read(check->op, &reply)) {
         return;
@@ -66,14 +66,14 @@ static void hear_operator(const struct check *check, struct heard *heard) {
 }
 
 /* Waits a while at most; the lamps go on as they should. */
-static void hear(const struct check *check, struct heard *heard) {
+static void wait_for_input(const struct check *check, struct heard *heard) {
     struct up_panel *panel = check->panel;
     struct pollfd entry[UP_OPERATOR_POLLED];
     int wait_ms = up_operator_wait(check->op, true, PATIENCE_MS, entry);
     *heard = (struct heard){.pedal = UP_PEDAL_NOTHING};
     indicator_tick(panel, up_monotonic_s());
     poll(entry, UP_OPERATOR_POLLED, wait_ms);
-    hear_operator(check, heard);
+    read_reply(check, heard);
     heard->pedal = panel_pedal_word(panel);
     panel_water_changed(panel);
     heard->ended = heard->ended || *check->signalled != 0;
@@ -86,8 +86,8 @@ static void hear(const struct check *check, struct heard *heard) {
     }
 }
 
-/* No is two presses by foot, skip by hand. */
-static bool foot_answers(const struct check *check, struct heard *heard) {
+/* No: two presses by foot, or skip by hand. */
+static bool is_pedal_answer(const struct check *check, struct heard *heard) {
     if (!check->op->by_pedal) {
         return false;
     }
@@ -125,8 +125,8 @@ static const char *const HOW_SEEN =
 static enum try_end wait_for_answer(struct check *check) {
     struct heard heard;
     do {
-        hear(check, &heard);
-    } while (!heard.answered && !heard.ended && !foot_answers(check, &heard));
+        wait_for_input(check, &heard);
+    } while (!heard.answered && !heard.ended && !is_pedal_answer(check, &heard));
     return end_of(&heard);
 }
 
@@ -209,7 +209,7 @@ static enum try_end try_movement(struct check *check, const struct movement *mov
     bool moved;
     ask(check, movement->name, movement->text, HOW_MOVED);
     for (;;) {
-        hear(check, &heard);
+        wait_for_input(check, &heard);
         moved = has_moved(check, movement, &heard);
         if (heard.answered && heard.word == UP_ANSWER_DONE) {
             until_s = up_monotonic_s() + WORD_S + check->panel->water.debounce_s;

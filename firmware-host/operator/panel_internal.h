@@ -49,7 +49,7 @@ bool panel_water_changed(struct up_panel *panel);
 void indicator_begin(struct up_panel *panel);
 void indicator_event(struct up_panel *panel, const struct up_event *event);
 void indicator_answered(struct up_panel *panel);
-void indicator_waiting(struct up_panel *panel); /* for what is no person's turn */
+void indicator_waiting(struct up_panel *panel); /* for waits that are not the operator's turn */
 void indicator_sound(struct up_panel *panel, enum up_sound sound);
 /* A fault stands until it is cleared. */
 void indicator_fault(struct up_panel *panel, bool stands);

@@ -17,7 +17,7 @@ void up_pedal_asks(struct up_pedal *pedal, double time_s) {
     pedal->spent = pedal->spent || pedal->contact.level;
 }
 
-/* A press that began before the question is none for it; nor is one without a question. */
+/* A press that began before the question does not answer it; nor does one without a question. */
 static enum up_pedal_word if_asked(const struct up_pedal *pedal, double begun_s,
                                    enum up_pedal_word word) {
     return begun_s >= pedal->asked_s ? word : UP_PEDAL_NOTHING;
@@ -36,7 +36,7 @@ static enum up_pedal_word press(struct up_pedal *pedal) {
     return follows ? if_asked(pedal, before_s, UP_PEDAL_SHORT) : UP_PEDAL_NOTHING;
 }
 
-static enum up_pedal_word let_go(struct up_pedal *pedal) {
+static enum up_pedal_word on_release(struct up_pedal *pedal) {
     double held_s = pedal->contact.since_s - pedal->down_s;
     pedal->up_s = pedal->contact.since_s;
     if (pedal->stuck) {
@@ -72,7 +72,7 @@ static enum up_pedal_word wait_on(struct up_pedal *pedal, double time_s) {
 enum up_pedal_word up_pedal_push(struct up_pedal *pedal, double time_s, bool down) {
     enum up_pedal_word word = UP_PEDAL_NOTHING;
     if (up_contact_push(&pedal->contact, time_s, down)) {
-        word = pedal->contact.level ? press(pedal) : let_go(pedal);
+        word = pedal->contact.level ? press(pedal) : on_release(pedal);
     }
     return word != UP_PEDAL_NOTHING ? word : wait_on(pedal, time_s);
 }

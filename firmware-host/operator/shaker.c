@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* The relay's guard. What a line does after its holder died is the driver's business: some let go,
-   some keep an output as it was. So a process that does nothing else holds it, and lets go when the
-   other end of its socket closes, whatever that one died of. */
+   some keep an output as it was. So a process that does nothing else holds it, and releases it when
+   the other end of its socket closes, for whatever reason. */
 #include <errno.h>
 #include <stdlib.h>
 #include <sys/socket.h>
@@ -13,7 +13,7 @@
 #include "text/text.h"
 
 struct shaker {
-    pid_t guard;
+    pid_t guard_relay;
     int channel;
 };
 
@@ -28,16 +28,16 @@ static void close_others(int channel) {
     }
 }
 
-static int left_ms(double until_s) {
-    double left_s = until_s - up_monotonic_s();
-    return isinf(until_s) ? -1 : left_s > 0 ? (int)ceil(left_s * 1e3) : 0;
+static int remaining_ms(double until_s) {
+    double remaining_s = until_s - up_monotonic_s();
+    return isinf(until_s) ? -1 : remaining_s > 0 ? (int)ceil(remaining_s * 1e3) : 0;
 }
 
-static void guard(struct gpio_line *relay, int channel, double limit_s) {
+static void guard_relay(struct gpio_line *relay, int channel, double limit_s) {
     double until_s = (double)INFINITY;
     for (;;) {
         struct pollfd entry = {.fd = channel, .events = POLLIN};
-        int ready = poll(&entry, 1, left_ms(until_s));
+        int ready = poll(&entry, 1, remaining_ms(until_s));
         char word = 0;
         if (ready < 0 && errno == EINTR) {
             continue;
@@ -59,21 +59,21 @@ bool shaker_set(struct shaker *shaker, bool on) {
 void shaker_stop(struct shaker *shaker) {
     if (shaker != NULL) {
         close(shaker->channel);
-        while (waitpid(shaker->guard, NULL, 0) < 0 && errno == EINTR) {
+        while (waitpid(shaker->guard_relay, NULL, 0) < 0 && errno == EINTR) {
         }
         free(shaker);
     }
 }
 
 /* Says first how taking the line went: 0 or an errno. */
-static void take_and_guard(const char *path, unsigned offset, bool active_low, double limit_s,
+static void open_and_guard(const char *path, unsigned offset, bool active_low, double limit_s,
                            int channel) {
     struct gpio_chip *chip = gpio_open(path);
     struct gpio_line *relay =
         chip != NULL ? gpio_request(chip, offset, true, UP_BIAS_AS_IS, active_low) : NULL;
     int why = relay != NULL ? 0 : errno;
     if (write(channel, &why, sizeof why) == (ssize_t)sizeof why && relay != NULL) {
-        guard(relay, channel, limit_s);
+        guard_relay(relay, channel, limit_s);
     }
 }
 
@@ -92,7 +92,7 @@ struct shaker *shaker_start(const char *chip, unsigned offset, bool active_low, 
             signal(meant_for_the_other[i], SIG_IGN);
         }
         close_others(channel[1]);
-        take_and_guard(chip, offset, active_low, limit_s, channel[1]);
+        open_and_guard(chip, offset, active_low, limit_s, channel[1]);
         _exit(0);
     }
     close(channel[1]);

@@ -8,7 +8,7 @@
 #include "report/report.h"
 #include "text/text.h"
 
-/* The kinds of rows, as the template tells them apart. */
+/* The kinds of rows that the template distinguishes. */
 enum { BAND, HUNG, TAKEN_OFF, RISING, FALLING, WAY_DOWN };
 
 /* The bars hold this many standard uncertainties of the reading. */

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* One row of the data beside a gnuplot script: a kind, by which the template tells rows apart, and
-   three numbers, the same whatever the locale. Only for the files of report/. */
+/* One row of the data beside a gnuplot script: a kind, by which the template distinguishes rows,
+   and three numbers, the same whatever the locale. Only for the files of report/. */
 #pragma once
 
 #include <stdio.h>

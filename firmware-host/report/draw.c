@@ -23,8 +23,8 @@ static bool is_program(const char *path) {
     return stat(path, &about) == 0 && S_ISREG(about.st_mode) && access(path, X_OK) == 0;
 }
 
-/* An empty or relative entry of PATH would mean the directory that it is started in. NULL where
-   there is none; the caller frees it. */
+/* An empty or relative entry of PATH would mean the current directory. NULL where there is none;
+   the caller frees it. */
 static char *find_gnuplot(void) {
     const char *path = getenv("PATH");
     for (const char *entry = path != NULL ? path : ""; *entry != '\0';) {
@@ -88,7 +88,7 @@ static bool run_gnuplot(const char *into, const char *directory, const char *scr
     if (child == 0) {
         exec_gnuplot(program, command, directory, script);
     }
-    /* A signal that only sets a flag is not the end of gnuplot. */
+    /* A signal that only sets a flag does not end gnuplot. */
     while (child > 0 && waitpid(child, &status, 0) < 0 && errno == EINTR) {
     }
     return child > 0

@@ -1,6 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* gnuplot, another program that is given text from elsewhere, and a folder that others may write.
- */
+/* gnuplot, a separate program that gets text from elsewhere, and a folder that others may write. */
 #pragma once
 
 #include "upthrust/failure.h"

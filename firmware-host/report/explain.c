@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* The way of one result from plateaus to class: all its numbers in one document. */
+/* The derivation of one result from plateaus to class: all its numbers in one document. */
 #include <stdlib.h>
 #include <string.h>
 #include <strings.h>
@@ -20,27 +20,27 @@ static void set_number(json_t *json, const char *key, double value) {
 struct search {
     const char *id;              /* its beginning; NULL: any */
     const char *item_id, *water; /* NULL: any */
-    json_t *body;                /* the latest that fits; owned */
+    json_t *content;             /* the latest that fits; owned */
     char result_id[UP_ID_SIZE], made_utc[UP_TIME_SIZE], bench[UP_NAME_SIZE];
     unsigned count;
     bool elsewhere;
 };
 
-static bool look_at(const struct up_record *record, void *context) {
+static bool consider(const struct up_record *record, void *context) {
     struct search *search = context;
-    const json_t *body = record->content;
+    const json_t *content = record->content;
     if ((search->id != NULL && strncasecmp(search->id, record->subject, strlen(search->id)) != 0) ||
         (search->item_id != NULL &&
-         strcmp(search->item_id, up_record_text(body, "item_id")) != 0) ||
-        (search->water != NULL && strcmp(search->water, up_record_text(body, "water")) != 0)) {
+         strcmp(search->item_id, up_record_text(content, "item_id")) != 0) ||
+        (search->water != NULL && strcmp(search->water, up_record_text(content, "water")) != 0)) {
         return true;
     }
     search->count++;
     if (record->elsewhere && search->count > 1 && !search->elsewhere) {
         return true; /* the list shows that of here */
     }
-    json_decref(search->body);
-    search->body = json_incref(record->content);
+    json_decref(search->content);
+    search->content = json_incref(record->content);
     memcpy(search->result_id, record->subject, sizeof search->result_id);
     memcpy(search->made_utc, record->made_utc, sizeof search->made_utc);
     memcpy(search->bench, record->bench, sizeof search->bench);
@@ -55,7 +55,7 @@ static bool find_of_item(struct up_catalogue *catalogue, const char *wanted, con
         return false;
     }
     *search = (struct search){.item_id = item.id, .water = water != NULL ? water : "tank"};
-    bool good = up_catalogue_each(catalogue, "result", look_at, search, failure);
+    bool good = up_catalogue_each(catalogue, "result", consider, search, failure);
     search->item_id = NULL;
     return good && (search->count > 0 || up_fail(failure, UP_STATUS_WRONG_INPUT,
                                                  "\"%.80s\" has no result in the water \"%.47s\": "
@@ -70,7 +70,7 @@ static bool find(struct up_catalogue *catalogue, const char *wanted, const char 
     if (wanted != NULL && !may_be_id) {
         return find_of_item(catalogue, wanted, water, search, failure);
     }
-    if (!up_catalogue_each(catalogue, "result", look_at, search, failure)) {
+    if (!up_catalogue_each(catalogue, "result", consider, search, failure)) {
         return false;
     }
     if (wanted == NULL && search->count == 0) {
@@ -105,9 +105,9 @@ struct bracket {
     struct level before, load, after;
 };
 
-struct walk {
+struct derivation {
     const char *run_id;
-    bool own; /* the result: then nothing of elsewhere is a part of it */
+    bool own; /* the result was made here: then nothing from elsewhere is part of it */
     json_t
         *runs; /* the run and those that it continues: a trial is stored with the run it ended in */
     const struct up_calibration *calibration; /* NULL: it is not here */
@@ -125,7 +125,8 @@ static json_t *level_to_json(const struct level *level) {
 }
 
 /* The tares' mean at the time of the load, weighted by time. */
-static void set_bracket(json_t *json, const struct walk *walk, const struct bracket *bracket) {
+static void set_bracket(json_t *json, const struct derivation *derivation,
+                        const struct bracket *bracket) {
     double span_s = bracket->after.time_s - bracket->before.time_s;
     double weight = span_s > 0 ? (bracket->load.time_s - bracket->before.time_s) / span_s : 0.5;
     weight = fmin(fmax(weight, 0), 1);
@@ -138,33 +139,35 @@ static void set_bracket(json_t *json, const struct walk *walk, const struct brac
     set_number(json, "tare_counts", tare);
     set_number(json, "difference_counts", difference);
     set_number(json, "linear_counts",
-               walk->calibration != NULL
-                   ? up_calibration_linear_counts(walk->calibration, difference)
+               derivation->calibration != NULL
+                   ? up_calibration_linear_counts(derivation->calibration, difference)
                    : (double)NAN);
 }
 
 /* Reference bodies and a second depth have plateaus of their own. */
-static struct bracket *bracket_of(const char *of, struct walk *walk, struct bracket *water) {
-    return strcmp(of, "air") == 0 ? &walk->air : strcmp(of, "water") == 0 ? water : NULL;
+static struct bracket *bracket_of(const char *of, struct derivation *derivation,
+                                  struct bracket *water) {
+    return strcmp(of, "air") == 0 ? &derivation->air : strcmp(of, "water") == 0 ? water : NULL;
 }
 
-/* What was spoilt and begun anew leaves plateaus behind: the last load between two tares counts. */
-static void read_plateaus(struct walk *walk, const json_t *plateaus, struct bracket *water) {
+/* A spoilt step that was repeated left plateaus: the last load between two tares counts. */
+static void read_plateaus(struct derivation *derivation, const json_t *plateaus,
+                          struct bracket *water) {
     const json_t *plateau;
     size_t i;
     const char *last = "tare";
     json_array_foreach(plateaus, i, plateau) {
         const char *of = up_record_text(plateau, "of");
-        struct bracket *here = bracket_of(of, walk, water);
-        struct bracket *closed = bracket_of(last, walk, water);
+        struct bracket *here = bracket_of(of, derivation, water);
+        struct bracket *closed = bracket_of(last, derivation, water);
         if (here != NULL) {
-            here->before = strcmp(last, of) != 0 ? walk->tare : here->before;
+            here->before = strcmp(last, of) != 0 ? derivation->tare : here->before;
             here->load = level_of(plateau);
             here->after = nowhere;
         } else if (strcmp(of, "tare") == 0) {
-            walk->tare = level_of(plateau);
+            derivation->tare = level_of(plateau);
             if (closed != NULL) {
-                closed->after = walk->tare;
+                closed->after = derivation->tare;
             }
         }
         last = of;
@@ -180,9 +183,10 @@ static bool is_listed(const json_t *list, const json_t *wanted) {
 }
 
 static bool take_run(const struct up_record *record, void *context) {
-    struct walk *walk = context;
-    if (strcmp(record->subject, walk->run_id) == 0 && !(walk->own && record->elsewhere)) {
-        json_array_extend(walk->runs, json_object_get(record->content, "continues"));
+    struct derivation *derivation = context;
+    if (strcmp(record->subject, derivation->run_id) == 0 &&
+        !(derivation->own && record->elsewhere)) {
+        json_array_extend(derivation->runs, json_object_get(record->content, "continues"));
     }
     return true;
 }
@@ -191,21 +195,21 @@ static bool take_trial(const struct up_record *record, void *context) {
     static const char *const members[] = {"number", "load_counts", "u_plateau_counts",
                                           "shakes", "gain_counts", "still_gaining",
                                           "soak_s", "temp_c"};
-    struct walk *walk = context;
+    struct derivation *derivation = context;
     struct bracket water = {nowhere, nowhere, nowhere};
-    if ((walk->own && record->elsewhere) ||
-        !is_listed(walk->runs, json_object_get(record->content, "run_id"))) {
+    if ((derivation->own && record->elsewhere) ||
+        !is_listed(derivation->runs, json_object_get(record->content, "run_id"))) {
         return true;
     }
-    read_plateaus(walk, json_object_get(record->content, "plateaus"), &water);
+    read_plateaus(derivation, json_object_get(record->content, "plateaus"), &water);
     json_t *json = json_object();
-    set_bracket(json, walk, &water);
+    set_bracket(json, derivation, &water);
     for (size_t i = 0; i < sizeof members / sizeof members[0]; i++) {
         json_object_set(json, members[i], json_object_get(record->content, members[i]));
     }
-    bool left_out = is_listed(walk->left_out, json_object_get(record->content, "number"));
+    bool left_out = is_listed(derivation->left_out, json_object_get(record->content, "number"));
     json_object_set_new(json, "left_out", json_boolean(left_out));
-    json_array_append_new(walk->trials, json);
+    json_array_append_new(derivation->trials, json);
     return true;
 }
 
@@ -237,29 +241,29 @@ static bool set_plateaus(json_t *json, struct up_catalogue *catalogue,
                          const struct up_result *result, bool own, const json_t *left_out,
                          struct up_failure *failure) {
     struct up_calibration *calibration = up_allocate(1, sizeof *calibration);
-    struct walk walk = {.run_id = result->run_id,
-                        .own = own,
-                        .runs = json_pack("[s]", result->run_id),
-                        .tare = nowhere,
-                        .air = {nowhere, nowhere, nowhere},
-                        .trials = json_array(),
-                        .left_out = left_out};
+    struct derivation derivation = {.run_id = result->run_id,
+                                    .own = own,
+                                    .runs = json_pack("[s]", result->run_id),
+                                    .tare = nowhere,
+                                    .air = {nowhere, nowhere, nowhere},
+                                    .trials = json_array(),
+                                    .left_out = left_out};
     struct named named = {result->calibration_id, calibration};
     bool good = up_catalogue_each(catalogue, "calibration", take_calibration, &named, failure);
     if (good && calibration->slope_counts_per_kg != 0) {
-        walk.calibration = calibration;
+        derivation.calibration = calibration;
         json_object_set_new(json, "calibration", calibration_to_json(calibration));
     }
-    good = good && up_catalogue_each(catalogue, "run", take_run, &walk, failure) &&
-           up_catalogue_each(catalogue, "trial", take_trial, &walk, failure);
-    json_object_set(json, "trials", walk.trials);
-    if (good && isfinite(walk.air.load.load_counts)) {
+    good = good && up_catalogue_each(catalogue, "run", take_run, &derivation, failure) &&
+           up_catalogue_each(catalogue, "trial", take_trial, &derivation, failure);
+    json_object_set(json, "trials", derivation.trials);
+    if (good && isfinite(derivation.air.load.load_counts)) {
         json_t *air = json_object();
-        set_bracket(air, &walk, &walk.air);
+        set_bracket(air, &derivation, &derivation.air);
         json_object_set_new(json, "air", air);
     }
-    json_decref(walk.trials);
-    json_decref(walk.runs);
+    json_decref(derivation.trials);
+    json_decref(derivation.runs);
     free(calibration);
     return good;
 }
@@ -285,9 +289,9 @@ static json_t *chain_to_json(const struct up_weighing *weighing) {
     set_number(json, "wetted_volume_m3", chain.wetted_volume_m3);
     set_number(json, "volume_m3", chain.volume_m3);
     set_number(json, "mass_kg", chain.mass_kg);
-    set_number(json, "line_area_m2", weighing->line_area_m2);
+    set_number(json, "line_area_m2", weighing->cord_area_m2);
     set_number(json, "tank_area_m2", weighing->tank_area_m2);
-    set_number(json, "line_kg", chain.line_kg);
+    set_number(json, "line_kg", chain.cord_kg);
     set_number(json, "tank_kg", chain.tank_kg);
     set_number(json, "expansion_per_k", weighing->term[UP_INPUT_EXPANSION].value);
     set_number(json, "target_temp_c", weighing->target_temp_c);
@@ -334,14 +338,14 @@ static json_t *explain(struct up_catalogue *catalogue, struct search *search,
     json_object_set_new(json, "item_name", json_string(item.name));
     json_object_set_new(json, "bench", json_string(search->bench));
     json_object_set_new(json, "withdrawn",
-                        json_boolean(up_claim_is_withdrawn(search->body, item.compressible)));
-    json_object_set(json, "result", search->body);
+                        json_boolean(up_claim_is_withdrawn(search->content, item.compressible)));
+    json_object_set(json, "result", search->content);
     json_object_set_new(json, "chain", chain_to_json(&result->weighing));
     set_number(json, "coverage_factor",
                result->answer.buoyancy_kg.u > 0
                    ? result->answer.first_order_expanded_u_kg / result->answer.buoyancy_kg.u
                    : (double)NAN);
-    const json_t *left_out = json_object_get(search->body, "left_out");
+    const json_t *left_out = json_object_get(search->content, "left_out");
     if (!set_plateaus(json, catalogue, result, !search->elsewhere, left_out, failure) ||
         !set_decisions(json, catalogue, search, failure)) {
         json_decref(json);
@@ -356,7 +360,7 @@ json_t *up_explain(struct up_catalogue *catalogue, const char *wanted, const cha
     UP_FREED struct up_result *result = up_allocate(1, sizeof *result);
     json_t *document = NULL;
     if (find(catalogue, wanted, water, &search, failure)) {
-        up_result_from_json(search.body, result);
+        up_result_from_json(search.content, result);
         if (result->has_model) {
             document = explain(catalogue, &search, result, failure);
         } else {
@@ -368,6 +372,6 @@ json_t *up_explain(struct up_catalogue *catalogue, const char *wanted, const cha
                     kept ? result->run_id : "", kept ? "` computes it again" : "");
         }
     }
-    json_decref(search.body);
+    json_decref(search.content);
     return document;
 }

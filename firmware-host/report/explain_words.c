@@ -1,13 +1,13 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* The way of one result, told in words and numbers enough to redo it with a calculator. */
+/* The derivation of one result in words, with enough numbers to redo it with a calculator. */
 #include <stdlib.h>
 #include <string.h>
 
 #include "report/report.h"
 #include "text/text.h"
 
-static bool has(const json_t *body, const char *key) {
-    return json_is_number(json_object_get(body, key));
+static bool has(const json_t *content, const char *key) {
+    return json_is_number(json_object_get(content, key));
 }
 
 /* "  w   = 123.456 counts ...": one line of the chain. */
@@ -17,8 +17,7 @@ static void put_step(FILE *stream, const char *symbol, double value, const char 
             how[0] != '\0' ? "   " : "", how);
 }
 
-/* A scale that prints a unit reads about one kilogram a kilogram; no converter has so few counts.
- */
+/* A scale that prints a unit shows about 1 for a kilogram; no converter has so few counts. */
 static bool is_in_kg(const json_t *document) {
     return fabs(up_record_number(json_object_get(document, "chain"), "slope_counts_kg")) < 10;
 }
@@ -298,7 +297,7 @@ static const char *likeliest(const json_t *decision, double *probability) {
     return best;
 }
 
-static void put_why(FILE *stream, const json_t *document, const json_t *decision) {
+static void put_undecided_reason(FILE *stream, const json_t *document, const json_t *decision) {
     const json_t *model = json_object_get(json_object_get(document, "result"), "model");
     double best = 0, needed = up_record_number(decision, "confidence_at_look");
     const char *class = likeliest(decision, &best);
@@ -347,7 +346,7 @@ static void put_decision(FILE *stream, const json_t *document, const json_t *dec
     } else {
         fputs("neutral nowhere\n", stream);
     }
-    put_why(stream, document, decision);
+    put_undecided_reason(stream, document, decision);
 }
 
 void up_explain_print(const json_t *document, const struct up_style *style, FILE *stream) {

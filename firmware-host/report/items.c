@@ -74,7 +74,7 @@ static bool fits(const struct wanted *wanted, const struct up_item *item) {
            has_texts(wanted, item) && has_result(wanted, item->id);
 }
 
-static bool take(const struct up_record *record, void *context) {
+static bool add_if_chosen(const struct up_record *record, void *context) {
     struct wanted *wanted = context;
     struct up_items *items = wanted->items;
     struct up_item item;
@@ -102,14 +102,14 @@ enum order { BY_NAME, BY_KIND, BY_MAKER, BY_MODEL, BY_SIZE, BY_UP, BY_NEWEST, OR
 const char *const up_item_orders[] = {"name", "kind", "maker",  "model",
                                       "size", "up",   "newest", NULL};
 
-struct placed {
+struct sort_entry {
     char *key;    /* of a text */
     size_t place; /* of what is no text, and of equals: as they stood */
     struct up_item item;
 };
 
 static int by_place(const void *a, const void *b) {
-    const struct placed *x = a, *y = b;
+    const struct sort_entry *x = a, *y = b;
     int texts = strcmp(x->key, y->key);
     return texts != 0 ? texts : x->place < y->place ? -1 : x->place > y->place;
 }
@@ -151,16 +151,16 @@ static void sort_items(const struct up_rows *rows, const char *word, struct up_i
     while (order < ORDERS && strcmp(up_item_orders[order], word) != 0) {
         order++;
     }
-    UP_FREED struct placed *placed = up_allocate(items->count + 1, sizeof *placed);
+    UP_FREED struct sort_entry *sort_entry = up_allocate(items->count + 1, sizeof *sort_entry);
     for (size_t i = 0; i < items->count; i++) {
         const struct up_item *item = &items->item[i];
-        placed[i] = (struct placed){key_of(rows, item, order),
-                                    order == BY_UP ? row_of(rows, item->id) : i, *item};
+        sort_entry[i] = (struct sort_entry){key_of(rows, item, order),
+                                            order == BY_UP ? row_of(rows, item->id) : i, *item};
     }
-    qsort(placed, items->count, sizeof *placed, by_place);
+    qsort(sort_entry, items->count, sizeof *sort_entry, by_place);
     for (size_t i = 0; i < items->count; i++) {
-        items->item[i] = placed[i].item;
-        free(placed[i].key);
+        items->item[i] = sort_entry[i].item;
+        free(sort_entry[i].key);
     }
 }
 
@@ -173,7 +173,7 @@ bool up_items_load(struct up_catalogue *catalogue, const struct up_rows *rows,
     for (size_t i = 0; i < choice->texts; i++) {
         wanted.text[i] = up_text_folded(choice->text[i]);
     }
-    bool good = up_catalogue_each(catalogue, "item", take, &wanted, failure);
+    bool good = up_catalogue_each(catalogue, "item", add_if_chosen, &wanted, failure);
     if (good && choice->sort != NULL) {
         sort_items(rows, choice->sort, items);
     }
@@ -189,25 +189,25 @@ void up_items_release(struct up_items *items) {
     *items = (struct up_items){0};
 }
 
-/* ---- told apart ---- */
+/* ---- items of one name ---- */
 
 /* Longer, and there would be no room for the name. */
-enum { APART_BYTES = 32, ID_SHOWN = 8, PARTS = 5, SPANS = 10 };
+enum { DISTINCTION_BYTES = 32, ID_SHOWN = 8, PARTS = 5, SPANS = 10 };
 
-struct apart {
+struct distinction {
     json_t *count; /* of items that look alike, by name and what follows it */
     json_t *text;  /* by id */
 };
 
-/* What is said of an item: its name alone, one part, several parts; the shortest that tells is
- * used. */
+/*
+ * The text for an item: its name alone, one part, several parts; the shortest unique one is used.
+ * */
 static const struct span {
     int from, to;
 } spans[SPANS] = {{0, 0}, {0, 1}, {1, 2}, {2, 3}, {3, 4}, {4, 5}, {0, 2}, {0, 3}, {0, 4}, {0, 5}};
 
-/* "" where the last part of the span is not known: without it the rest tells no more than before.
- */
-static char *said_by(const struct up_item *item, int span) {
+/* "" where the last part of the span is unknown: the rest alone adds nothing. */
+static char *distinguishing_text(const struct up_item *item, int span) {
     const int from = spans[span].from, to = spans[span].to;
     const char *const is[PARTS] = {item->size, item->maker, item->model, item->side,
                                    item->stock_number};
@@ -223,59 +223,61 @@ static char *said_by(const struct up_item *item, int span) {
     return text;
 }
 
-static char *looks_of(const struct up_item *item, int span) {
-    UP_FREED char *said = said_by(item, span);
-    UP_FREED char *both = up_text_format("%d%s\n%s", span, item->name, said);
+static char *appearance_of(const struct up_item *item, int span) {
+    UP_FREED char *text_of_span = distinguishing_text(item, span);
+    UP_FREED char *both = up_text_format("%d%s\n%s", span, item->name, text_of_span);
     return up_text_skeleton(both);
 }
 
-static json_int_t like_it(const struct apart *apart, const struct up_item *item, int span) {
-    UP_FREED char *looks = looks_of(item, span);
-    json_int_t count = json_integer_value(json_object_get(apart->count, looks));
+static json_int_t count_alike(const struct distinction *distinction, const struct up_item *item,
+                              int span) {
+    UP_FREED char *appearance = appearance_of(item, span);
+    json_int_t count = json_integer_value(json_object_get(distinction->count, appearance));
     return count;
 }
 
-static bool count_looks(const struct up_record *record, void *context) {
-    struct apart *apart = context;
+static bool count_appearances(const struct up_record *record, void *context) {
+    struct distinction *distinction = context;
     struct up_item item;
     if (!up_item_from_json(record->content, &item)) {
         return true;
     }
     for (int span = 0; span < SPANS; span++) {
-        UP_FREED char *looks = looks_of(&item, span);
-        json_int_t count = json_integer_value(json_object_get(apart->count, looks));
-        json_object_set_new_nocheck(apart->count, looks, json_integer(count + 1));
+        UP_FREED char *appearance = appearance_of(&item, span);
+        json_int_t count = json_integer_value(json_object_get(distinction->count, appearance));
+        json_object_set_new_nocheck(distinction->count, appearance, json_integer(count + 1));
     }
     return true;
 }
 
-static bool tell_apart(const struct up_record *record, void *context) {
-    struct apart *apart = context;
+static bool distinguish(const struct up_record *record, void *context) {
+    struct distinction *distinction = context;
     struct up_item item;
-    if (!up_item_from_json(record->content, &item) || like_it(apart, &item, 0) < 2) {
+    if (!up_item_from_json(record->content, &item) || count_alike(distinction, &item, 0) < 2) {
         return true;
     }
-    UP_FREED char *said = NULL;
-    bool tells = false;
-    for (int span = 1; span < SPANS && !tells; span++) {
-        free(said);
-        said = said_by(&item, span);
-        tells = said[0] != '\0' && strlen(said) <= APART_BYTES && like_it(apart, &item, span) < 2;
+    UP_FREED char *text_of_span = NULL;
+    bool is_unique = false;
+    for (int span = 1; span < SPANS && !is_unique; span++) {
+        free(text_of_span);
+        text_of_span = distinguishing_text(&item, span);
+        is_unique = text_of_span[0] != '\0' && strlen(text_of_span) <= DISTINCTION_BYTES &&
+                    count_alike(distinction, &item, span) < 2;
     }
-    char *text =
-        tells ? up_text_format("%s", said) : up_text_format("%.*s", ID_SHOWN, record->subject);
-    json_object_set_new_nocheck(apart->text, record->subject, json_string_nocheck(text));
+    char *text = is_unique ? up_text_format("%s", text_of_span)
+                           : up_text_format("%.*s", ID_SHOWN, record->subject);
+    json_object_set_new_nocheck(distinction->text, record->subject, json_string_nocheck(text));
     free(text);
     return true;
 }
 
-json_t *up_items_apart(struct up_catalogue *catalogue, struct up_failure *failure) {
-    struct apart apart = {json_object(), json_object()};
-    bool good = up_catalogue_each(catalogue, "item", count_looks, &apart, failure) &&
-                up_catalogue_each(catalogue, "item", tell_apart, &apart, failure);
-    json_decref(apart.count);
+json_t *up_items_distinctions(struct up_catalogue *catalogue, struct up_failure *failure) {
+    struct distinction distinction = {json_object(), json_object()};
+    bool good = up_catalogue_each(catalogue, "item", count_appearances, &distinction, failure) &&
+                up_catalogue_each(catalogue, "item", distinguish, &distinction, failure);
+    json_decref(distinction.count);
     if (!good) {
-        json_decref(apart.text);
+        json_decref(distinction.text);
     }
-    return good ? apart.text : NULL;
+    return good ? distinction.text : NULL;
 }

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* Which items a list shows, in which order, and how those of one name are told apart. */
+/* Which items a list shows, in which order, and how those of one name are distinguished. */
 #pragma once
 
 #include "report/report.h"
@@ -32,13 +32,12 @@ bool up_items_load(struct up_catalogue *catalogue, const struct up_rows *rows,
 void up_items_release(struct up_items *items);
 
 /* Of each item whose name another one has, or has one that looks alike: "size L, maker Tern", or
-   the beginning of its id where those do not tell it from the others. An object by ids, for the
-   caller to own; NULL where it fails. */
-json_t *up_items_apart(struct up_catalogue *catalogue, struct up_failure *failure);
+   the beginning of its id where those do not distinguish it. An object by ids, for the caller to
+   own; NULL where it fails. */
+json_t *up_items_distinctions(struct up_catalogue *catalogue, struct up_failure *failure);
 
 /* Aligned columns for a terminal: each item of the choice, with its class, net buoyancy and
-   interval in each of its waters; with none named, in those that the catalogue has results for,
-   four at most.
- */
+   interval in each of its waters; with none named, in those that the catalogue has results for, at
+   most four. */
 bool up_items_print(struct up_catalogue *catalogue, const struct up_choice *choice,
                     const struct up_style *style, FILE *stream, struct up_failure *failure);

@@ -20,7 +20,7 @@ enum {
 struct list {
     const struct up_rows *rows;
     const struct up_items *items;
-    json_t *apart; /* by ids: what tells items of one name apart */
+    json_t *distinction; /* by ids: what distinguishes items of one name */
     const struct up_style *style;
     FILE *stream;
     const char *const *waters;
@@ -33,7 +33,7 @@ struct list {
     bool any_elsewhere; /* and one that came from elsewhere */
     unsigned long waiting;
     bool any_stuck;
-    bool any_unusual; /* a tolerance is not the usual one: a column tells those that are not */
+    bool any_unusual; /* a tolerance is not the usual one: a column shows those */
 };
 
 /* ---- which waters ---- */
@@ -108,10 +108,10 @@ static char *title_of(const struct list *list, const struct up_item *item) {
     return up_text_format("%s%s%s", retired, simulated, title);
 }
 
-/* Empty where the id, which stands in the line, does it. */
-static const char *which_of(const struct list *list, const struct up_item *item) {
-    const char *apart = json_string_value(json_object_get(list->apart, item->id));
-    return apart != NULL && strncmp(apart, item->id, ID_SHOWN) != 0 ? apart : "";
+/* Empty where the id in the line is enough. */
+static const char *distinction_of(const struct list *list, const struct up_item *item) {
+    const char *distinction = json_string_value(json_object_get(list->distinction, item->id));
+    return distinction != NULL && strncmp(distinction, item->id, ID_SHOWN) != 0 ? distinction : "";
 }
 
 static void measure_texts(struct list *list) {
@@ -122,7 +122,7 @@ static void measure_texts(struct list *list) {
         UP_FREED char *title = title_of(list, item);
         list->name = larger(list->name, width_of(title));
         list->kind = larger(list->kind, width_of(item->kind));
-        list->which = larger(list->which, width_of(which_of(list, item)));
+        list->which = larger(list->which, width_of(distinction_of(list, item)));
     }
     list->name = list->name > NAME_MOST ? NAME_MOST : list->name;
     list->kind = list->kind > KIND_MOST ? KIND_MOST : list->kind;
@@ -269,7 +269,7 @@ static void print_item(const struct list *list, const struct up_item *item) {
     up_text_put(list->stream, title, list->name, list->style->isolate);
     if (list->which > 0) {
         fputs("  ", list->stream);
-        up_text_put(list->stream, which_of(list, item), list->which, list->style->isolate);
+        up_text_put(list->stream, distinction_of(list, item), list->which, list->style->isolate);
     }
     if (list->kind > 0) {
         fputs("  ", list->stream);
@@ -393,13 +393,14 @@ bool up_items_print(struct up_catalogue *catalogue, const struct up_choice *choi
     list.waters = asked ? choice->waters : chosen;
     list.count = asked ? choice->water_count : choose_waters(&rows, chosen, &more);
     list.count = list.count > 64 ? 64 : list.count;
-    list.apart = up_items_apart(catalogue, failure);
-    bool good = up_items_load(catalogue, &rows, choice, &items, failure) && list.apart != NULL &&
+    list.distinction = up_items_distinctions(catalogue, failure);
+    bool good = up_items_load(catalogue, &rows, choice, &items, failure) &&
+                list.distinction != NULL &&
                 up_items_waiting(catalogue, NULL, &list.waiting, failure);
     if (good) {
         print_list(&list, asked, more);
     }
-    json_decref(list.apart);
+    json_decref(list.distinction);
     up_items_release(&items);
     up_rows_release(&rows);
     return good;

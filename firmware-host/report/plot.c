@@ -46,7 +46,7 @@ static int series_of(const struct up_rows *rows, const struct up_row *row) {
     return strcmp(row->water, "tank") == 0 && stands_alone ? 3 : 0;
 }
 
-/* As the template knows the classes; a word that is none of ours is undecided. */
+/* As the template knows the classes; an unknown word counts as undecided. */
 static int number_of_class(const char *class) {
     static const char *const words[] = {"undecided", "positive", "neutral", "negative"};
     for (int i = 0; i < 4; i++) {
@@ -104,7 +104,7 @@ static bool write_data(FILE *stream, void *context) {
 /* ---- script: our template behind the few lines that differ ---- */
 
 /* Length of the longest beginning that is within both limits and ends with a character. */
-static size_t beginning(const char *text, size_t characters, size_t bytes) {
+static size_t prefix_length(const char *text, size_t characters, size_t bytes) {
     size_t length = 0, count = 0;
     for (size_t at = 0; at <= bytes; at++) {
         bool starts = ((unsigned char)text[at] & 0xC0) != 0x80; /* a character, or the end */
@@ -129,19 +129,20 @@ static char *double_percents(char *text) {
     return doubled;
 }
 
-/* What tells it from others of its name stays whole; the name is cut. */
+/* What distinguishes it from others of its name stays whole; the name is cut. */
 static char *short_label(const struct up_row *row) {
-    const char *dots = "...", *comma = row->apart[0] != '\0' ? ", " : "";
+    const char *dots = "...", *comma = row->distinction[0] != '\0' ? ", " : "";
     UP_FREED char *clean = up_text_for_terminal(row->name); /* a text of its own in the drawing */
-    UP_FREED char *apart = up_text_for_terminal(row->apart);
-    bool formatted = strchr(clean, '%') != NULL || strchr(apart, '%') != NULL;
-    size_t behind = strlen(comma) + strlen(apart);
+    UP_FREED char *distinction = up_text_for_terminal(row->distinction);
+    bool formatted = strchr(clean, '%') != NULL || strchr(distinction, '%') != NULL;
+    size_t behind = strlen(comma) + strlen(distinction);
     size_t bytes = formatted ? FORMATTED_BYTES - behind : SIZE_MAX - 1;
     size_t characters = behind == 0 ? LABEL_CHARACTERS : LABEL_CHARACTERS - behind / 2;
-    size_t length = beginning(clean, characters, bytes);
+    size_t length = prefix_length(clean, characters, bytes);
     bool cut = clean[length] != '\0';
-    length = cut ? beginning(clean, characters, bytes - strlen(dots)) : length;
-    char *label = up_text_format("%.*s%s%s%s", (int)length, clean, cut ? dots : "", comma, apart);
+    length = cut ? prefix_length(clean, characters, bytes - strlen(dots)) : length;
+    char *label =
+        up_text_format("%.*s%s%s%s", (int)length, clean, cut ? dots : "", comma, distinction);
     return double_percents(label);
 }
 

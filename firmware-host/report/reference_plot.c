@@ -8,7 +8,7 @@
 #include "report/report.h"
 #include "text/text.h"
 
-/* The kinds of rows, as the template tells them apart. */
+/* The kinds of rows that the template distinguishes. */
 enum { BAND, LIMITS, CENTRE, INSIDE, OUTSIDE, OTHER_NUMBERS, ELSEWHERE };
 
 /* The bars hold this many standard uncertainties. */

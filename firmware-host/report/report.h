@@ -10,7 +10,7 @@
 #include "upthrust/catalogue.h"
 #include "upthrust/rig.h"
 
-/* What the bench's reference bodies say of a result (catalogue/standing.h). */
+/* What the bench's reference bodies say of a result (catalogue/verification.h). */
 enum up_checked { UP_CHECKED_INSIDE, UP_CHECKED_NOT, UP_CHECKED_OUTSIDE };
 enum up_checked up_checked_of(const char *word);
 /* "?" or "!" beside a number, "" where a body was inside; and what it means, for the foot. */
@@ -43,7 +43,7 @@ struct up_row {
     bool elsewhere; /* it came by import or merge */
     char made_utc[UP_TIME_SIZE];
     char bench[UP_NAME_SIZE];
-    char apart[40]; /* tells it from others of its name (report/items.h); else empty */
+    char distinction[40]; /* from others of its name (report/items.h); else empty */
     bool retired;
 };
 
@@ -73,8 +73,8 @@ void up_rows_release(struct up_rows *rows);
 /* For pictures: retired items are not drawn. */
 void up_rows_drop_retired(struct up_rows *rows);
 
-/* One result, told in words: class, grams, interval, what it hangs on, what it means for lead. Of
-   the item what is known of it now; NULL: nothing. */
+/* One result in words: class, grams, interval, what it depends on, what it means for lead. Of the
+   item what is known of it now; NULL: nothing. */
 void up_result_print(const struct up_result *result, const struct up_item *item,
                      const struct up_style *style, FILE *stream);
 /* Those of one measurement, the tank's first: what they have in common is told once. */
@@ -89,14 +89,14 @@ bool up_sheet_print(struct up_catalogue *catalogue, const struct up_item *item,
 json_t *up_sheet_to_json(struct up_catalogue *catalogue, const struct up_item *item,
                          struct up_failure *failure);
 
-/* What a result's record (or up_result_to_json) tells beside its number: trials left out, water
+/* The remarks of a result's record (or up_result_to_json) beside its number: trials left out, water
    taken up, reference bodies, two points, a second depth; nothing where there is none of it. */
-void up_sides_print(const json_t *body, const struct up_style *style, FILE *stream);
+void up_result_remarks_print(const json_t *content, const struct up_style *style, FILE *stream);
 /* Of it, why the trials' mean and the result differ; nothing where they do not. */
-void up_corrections_print(const json_t *body, const struct up_style *style, FILE *stream);
+void up_corrections_print(const json_t *content, const struct up_style *style, FILE *stream);
 
-/* The way of one result from plateaus to class with every number, as a JSON document for the caller
-   to own, and the same told in words. `wanted` is a result's id or the unique beginning of one
+/* The derivation of one result from plateaus to class with every number, as a JSON document for the
+   caller to own, and the same in words. `wanted` is a result's id or the unique beginning of one
    (four characters at least), or an item's name or id; NULL: the latest result. `water`: of the
    item's results that in this water; NULL: in the tank. NULL where there is none, or it is from
    before the model was kept. */

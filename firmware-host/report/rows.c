@@ -5,7 +5,7 @@
 #include <strings.h>
 
 #include "catalogue/kind.h"
-#include "catalogue/standing.h"
+#include "catalogue/verification.h"
 #include "report/items.h"
 #include "text/text.h"
 
@@ -14,15 +14,15 @@
 struct gather {
     struct up_rows *rows;
     size_t room;
-    json_t *index;     /* "ID WATER" and "ID" to the row's number */
-    json_t *items;     /* item's id to its name, its kind, whether it holds gas or is retired */
-    json_t *apart;     /* item's id to what tells it from others of its name */
-    json_t *pieces;    /* item's id to the pieces of its newest result */
-    json_t *decisions; /* result's id to what was decided later */
-    json_t *standings; /* and to whether a reference body spoke for it */
+    json_t *index;         /* "ID WATER" and "ID" to the row's number */
+    json_t *items;         /* item's id to its name, its kind, whether it holds gas or is retired */
+    json_t *distinction;   /* item's id to what distinguishes it from others of its name */
+    json_t *pieces;        /* item's id to the pieces of its newest result */
+    json_t *decisions;     /* result's id to what was decided later */
+    json_t *verifications; /* and to whether a reference body spoke for it */
 };
 
-/* As a word, which "repair" is not. */
+/* As a whole word: not within "repair". */
 static bool says_pair(const char *name) {
     for (const char *at = name; *at != '\0'; at++) {
         if ((at == name || !isalpha((unsigned char)at[-1])) && strncasecmp(at, "pair", 4) == 0 &&
@@ -41,7 +41,7 @@ static const char *count_word(int pieces) {
 }
 
 char *up_item_title(const char *name, int pieces) {
-    /* Who wrote it into the name need not read it twice. */
+    /* Where the name already says so, it is not repeated. */
     return pieces == 2 && !says_pair(name) ? up_text_format("pair: %s", name)
            : pieces > 2 ? up_text_format("%s pieces: %s", count_word(pieces), name)
            : pieces < 1 ? up_text_format("pieces unknown: %s", name)
@@ -103,9 +103,9 @@ static void take_decision(const struct gather *gather, const char *result_id, st
    elsewhere never that of one of here. */
 static bool take_result(const struct up_record *record, void *context) {
     char item_id[UP_ID_SIZE], water[48];
-    const json_t *body = record->content;
-    copy_text(item_id, sizeof item_id, json_object_get(body, "item_id"));
-    copy_text(water, sizeof water, json_object_get(body, "water"));
+    const json_t *content = record->content;
+    copy_text(item_id, sizeof item_id, json_object_get(content, "item_id"));
+    copy_text(water, sizeof water, json_object_get(content, "water"));
     struct up_row *row = row_for(context, item_id, water);
     if (record->elsewhere && row->item_id[0] != '\0' && !row->elsewhere) {
         return true;
@@ -114,29 +114,29 @@ static bool take_result(const struct up_record *record, void *context) {
     memcpy(row->item_id, item_id, sizeof item_id);
     memcpy(row->result_id, record->subject, sizeof row->result_id);
     memcpy(row->water, water, sizeof water);
-    copy_text(row->class, sizeof row->class, json_object_get(body, "class"));
-    row->measured = strcmp(json_string_value(json_object_get(body, "basis")) != NULL
-                               ? json_string_value(json_object_get(body, "basis"))
+    copy_text(row->class, sizeof row->class, json_object_get(content, "class"));
+    row->measured = strcmp(json_string_value(json_object_get(content, "basis")) != NULL
+                               ? json_string_value(json_object_get(content, "basis"))
                                : "",
                            "measured") == 0;
-    row->buoyancy_g = up_record_number(body, "buoyancy_g");
-    row->expanded_u_g = up_record_number(body, "expanded_u_g");
-    row->stuck_air_g = up_record_number(body, "stuck_air_g");
-    row->tolerance_g = up_record_number(body, "tolerance_g");
-    row->water_temp_c = up_record_number(body, "water_temp_c");
+    row->buoyancy_g = up_record_number(content, "buoyancy_g");
+    row->expanded_u_g = up_record_number(content, "expanded_u_g");
+    row->stuck_air_g = up_record_number(content, "stuck_air_g");
+    row->tolerance_g = up_record_number(content, "tolerance_g");
+    row->water_temp_c = up_record_number(content, "water_temp_c");
     memcpy(row->made_utc, record->made_utc, sizeof row->made_utc);
     snprintf(row->bench, sizeof row->bench, "%.*s", (int)sizeof row->bench - 1, record->bench);
-    row->pieces = up_claim_pieces_of(body);
-    row->withdrawable = up_claim_is_withdrawn(body, true);
-    row->foam_depth_m = up_record_number(body, "immersion_depth_m"); /* see fill_names */
-    row->simulated = up_claim_is_simulated(body, record->bench);
-    copy_text(row->filled.gas, sizeof row->filled.gas, json_object_get(body, "filled_with"));
-    row->filled.pressure_bar = up_record_number(body, "filling_bar");
+    row->pieces = up_claim_pieces_of(content);
+    row->withdrawable = up_claim_is_withdrawn(content, true);
+    row->foam_depth_m = up_record_number(content, "immersion_depth_m"); /* see fill_names */
+    row->simulated = up_claim_is_simulated(content, record->bench);
+    copy_text(row->filled.gas, sizeof row->filled.gas, json_object_get(content, "filled_with"));
+    row->filled.pressure_bar = up_record_number(content, "filling_bar");
     const struct gather *gather = context;
     if (!record->elsewhere || json_object_get(gather->pieces, item_id) == NULL) {
         json_object_set_new_nocheck(gather->pieces, item_id, json_integer(row->pieces));
     }
-    row->checked = up_checked_of(up_record_text(gather->standings, record->subject));
+    row->checked = up_checked_of(up_record_text(gather->verifications, record->subject));
     row->elsewhere = record->elsewhere;
     take_decision(gather, record->subject, row);
     return true;
@@ -162,7 +162,8 @@ static void fill_names(struct gather *gather) {
         const json_t *item = json_object_get(gather->items, row->item_id);
         UP_FREED char *title = up_item_title(up_record_text(item, "name"), row->pieces);
         snprintf(row->name, sizeof row->name, "%s%s", row->simulated ? UP_SIMULATED : "", title);
-        copy_text(row->apart, sizeof row->apart, json_object_get(gather->apart, row->item_id));
+        copy_text(row->distinction, sizeof row->distinction,
+                  json_object_get(gather->distinction, row->item_id));
         row->retired = json_is_true(json_object_get(item, "retired"));
         bool foam = json_is_true(json_object_get(item, "gas")) && !row->withdrawable;
         row->foam_depth_m = foam ? fmax(row->foam_depth_m, 0) : 0;
@@ -172,8 +173,8 @@ static void fill_names(struct gather *gather) {
 /* ---- what is usual ---- */
 
 /* Each kind is asked once for one piece and once for more. */
-static bool usual_g(struct up_catalogue *catalogue, json_t *known, const char *kind, int pieces,
-                    double *tolerance_g, struct up_failure *failure) {
+static bool default_tolerance_g(struct up_catalogue *catalogue, json_t *known, const char *kind,
+                                int pieces, double *tolerance_g, struct up_failure *failure) {
     UP_FREED char *key = up_text_format("%d %s", pieces > 1, kind);
     const json_t *found = json_object_get(known, key);
     bool good = true;
@@ -195,7 +196,7 @@ static bool mark_unusual(struct up_catalogue *catalogue, const struct gather *ga
         struct up_row *row = &gather->rows->row[i];
         const char *kind = up_record_text(json_object_get(gather->items, row->item_id), "kind");
         double usual = (double)NAN;
-        good = usual_g(catalogue, known, kind, row->pieces, &usual, failure);
+        good = default_tolerance_g(catalogue, known, kind, row->pieces, &usual, failure);
         row->unusual = fabs(row->tolerance_g - usual) > 1e-6;
         up_claim_filling(&row->filled, kind, row->filling);
     }
@@ -218,14 +219,14 @@ static double item_key(const struct gather *gather, const char *item_id) {
     return 0;
 }
 
-struct keyed {
+struct sort_entry {
     double key;
     size_t index;
     struct up_row row;
 };
 
 static int by_key(const void *a, const void *b) {
-    const struct keyed *x = a, *y = b;
+    const struct sort_entry *x = a, *y = b;
     int ids = strcmp(x->row.item_id, y->row.item_id);
     if (ids != 0 && x->key != y->key) {
         return x->key > y->key ? -1 : 1;
@@ -238,18 +239,19 @@ static int by_key(const void *a, const void *b) {
 
 static void sort_rows(const struct gather *gather) {
     struct up_rows *rows = gather->rows;
-    UP_FREED struct keyed *keyed = up_allocate(rows->count + 1, sizeof *keyed);
+    UP_FREED struct sort_entry *sort_entry = up_allocate(rows->count + 1, sizeof *sort_entry);
     for (size_t i = 0; i < rows->count; i++) {
-        keyed[i] = (struct keyed){item_key(gather, rows->row[i].item_id), i, rows->row[i]};
+        sort_entry[i] =
+            (struct sort_entry){item_key(gather, rows->row[i].item_id), i, rows->row[i]};
     }
-    qsort(keyed, rows->count, sizeof *keyed, by_key);
+    qsort(sort_entry, rows->count, sizeof *sort_entry, by_key);
     for (size_t i = 0; i < rows->count; i++) {
-        rows->row[i] = keyed[i].row;
+        rows->row[i] = sort_entry[i].row;
     }
 }
 
-/* What is withdrawn is not shown. One line stands for one thing: what an earlier version of an
-   item, of other pieces, weighed is left to its sheet. */
+/* What is withdrawn is not shown. One line is one thing: results of an earlier version of an item,
+   with other pieces, are only on its sheet. */
 static void keep_claims(const struct gather *gather) {
     struct up_rows *rows = gather->rows;
     size_t kept = 0;
@@ -275,9 +277,9 @@ bool up_rows_load(struct up_catalogue *catalogue, struct up_rows *rows,
     bool good;
     *rows = (struct up_rows){0};
     gather.decisions = up_decisions_later(catalogue, failure);
-    gather.standings = up_standings(catalogue, failure);
-    gather.apart = up_items_apart(catalogue, failure);
-    good = gather.apart != NULL && gather.decisions != NULL && gather.standings != NULL &&
+    gather.verifications = up_verifications(catalogue, failure);
+    gather.distinction = up_items_distinctions(catalogue, failure);
+    good = gather.distinction != NULL && gather.decisions != NULL && gather.verifications != NULL &&
            up_catalogue_each(catalogue, "result", take_result, &gather, failure) &&
            up_catalogue_each(catalogue, "item", take_name, &gather, failure) &&
            mark_unusual(catalogue, &gather, failure);
@@ -290,10 +292,10 @@ bool up_rows_load(struct up_catalogue *catalogue, struct up_rows *rows,
     }
     json_decref(gather.index);
     json_decref(gather.items);
-    json_decref(gather.apart);
+    json_decref(gather.distinction);
     json_decref(gather.pieces);
     json_decref(gather.decisions);
-    json_decref(gather.standings);
+    json_decref(gather.verifications);
     return good;
 }
 

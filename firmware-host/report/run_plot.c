@@ -26,7 +26,7 @@ static double grams(const struct trace *trace, double load) {
     return (load - trace->zero) / unit;
 }
 
-static void widen(struct drawing *drawing, double time_s, double load_g) {
+static void extend_range(struct drawing *drawing, double time_s, double load_g) {
     drawing->begin_s = fmin(drawing->begin_s, time_s);
     drawing->end_s = fmax(drawing->end_s, time_s);
     drawing->low_g = fmin(drawing->low_g, load_g);
@@ -39,15 +39,15 @@ static void find_range(struct drawing *drawing) {
     drawing->begin_s = drawing->low_g = (double)INFINITY;
     drawing->end_s = drawing->high_g = -(double)INFINITY;
     for (size_t i = 0; i < trace->readings; i++) {
-        widen(drawing, trace->reading[i].time_s, grams(trace, trace->reading[i].load));
+        extend_range(drawing, trace->reading[i].time_s, grams(trace, trace->reading[i].load));
     }
     for (size_t i = 0; i < trace->plateaus; i++) {
-        widen(drawing, trace->plateau[i].start_s, grams(trace, trace->plateau[i].load));
-        widen(drawing, trace->plateau[i].end_s, grams(trace, trace->plateau[i].load));
+        extend_range(drawing, trace->plateau[i].start_s, grams(trace, trace->plateau[i].load));
+        extend_range(drawing, trace->plateau[i].end_s, grams(trace, trace->plateau[i].load));
     }
 }
 
-/* The kinds of rows, as the template tells them apart. */
+/* The kinds of rows that the template distinguishes. */
 enum { READING, TARE, UNDER_LOAD, GLITCH };
 
 /* Of many readings the lowest and the highest of each short stretch: the picture is the same. */

@@ -4,28 +4,28 @@
 #include <string.h>
 
 #include "catalogue/records.h"
-#include "catalogue/standing.h"
+#include "catalogue/verification.h"
 #include "report/report.h"
 #include "text/text.h"
 
 /* ---- its results ---- */
 
-struct kept {
-    json_t *body; /* owned */
+struct entry {
+    json_t *content; /* owned */
     char id[UP_ID_SIZE], bench[UP_NAME_SIZE], made_utc[UP_TIME_SIZE];
     struct up_result result; /* its class is that of the current decision */
     bool newest;             /* of its water */
-    bool withdrawn;          /* nobody is to be shown its number */
+    bool withdrawn;          /* its number is not shown */
     enum up_checked checked;
     bool elsewhere;
 };
 
 struct results {
     const struct up_item *item;
-    struct kept *kept;
+    struct entry *entry;
     size_t count;
     json_t *decisions; /* owned, as is this: whether a reference body spoke for each */
-    json_t *standings;
+    json_t *verifications;
 };
 
 static bool keep(const struct up_record *record, void *context) {
@@ -33,23 +33,23 @@ static bool keep(const struct up_record *record, void *context) {
     if (strcmp(up_record_text(record->content, "item_id"), results->item->id) != 0) {
         return true;
     }
-    results->kept = up_reallocate(results->kept, results->count + 1, sizeof *results->kept);
-    struct kept *kept = &results->kept[results->count++];
-    *kept = (struct kept){.body = json_incref(record->content), .newest = true};
-    up_result_from_json(record->content, &kept->result);
-    kept->result.simulated = up_claim_is_simulated(record->content, record->bench);
-    kept->withdrawn = up_claim_is_withdrawn(record->content, results->item->compressible);
-    up_decision_apply(json_object_get(results->decisions, record->subject), &kept->result);
-    kept->elsewhere = record->elsewhere;
-    kept->checked = up_checked_of(up_record_text(results->standings, record->subject));
-    memcpy(kept->id, record->subject, sizeof kept->id);
-    memcpy(kept->bench, record->bench, sizeof kept->bench);
-    memcpy(kept->made_utc, record->made_utc, sizeof kept->made_utc);
+    results->entry = up_reallocate(results->entry, results->count + 1, sizeof *results->entry);
+    struct entry *entry = &results->entry[results->count++];
+    *entry = (struct entry){.content = json_incref(record->content), .newest = true};
+    up_result_from_json(record->content, &entry->result);
+    entry->result.simulated = up_claim_is_simulated(record->content, record->bench);
+    entry->withdrawn = up_claim_is_withdrawn(record->content, results->item->compressible);
+    up_decision_apply(json_object_get(results->decisions, record->subject), &entry->result);
+    entry->elsewhere = record->elsewhere;
+    entry->checked = up_checked_of(up_record_text(results->verifications, record->subject));
+    memcpy(entry->id, record->subject, sizeof entry->id);
+    memcpy(entry->bench, record->bench, sizeof entry->bench);
+    memcpy(entry->made_utc, record->made_utc, sizeof entry->made_utc);
     for (size_t i = 0; i + 1 < results->count; i++) {
-        if (strcmp(up_record_text(results->kept[i].body, "water"),
-                   up_record_text(kept->body, "water")) == 0) {
-            bool stays = kept->elsewhere && !results->kept[i].elsewhere; /* that of here */
-            *(stays ? &kept->newest : &results->kept[i].newest) = false;
+        if (strcmp(up_record_text(results->entry[i].content, "water"),
+                   up_record_text(entry->content, "water")) == 0) {
+            bool stays = entry->elsewhere && !results->entry[i].elsewhere; /* that of here */
+            *(stays ? &entry->newest : &results->entry[i].newest) = false;
         }
     }
     return true;
@@ -57,11 +57,11 @@ static bool keep(const struct up_record *record, void *context) {
 
 static void release(struct results *results) {
     for (size_t i = 0; i < results->count; i++) {
-        json_decref(results->kept[i].body);
+        json_decref(results->entry[i].content);
     }
-    free(results->kept);
+    free(results->entry);
     json_decref(results->decisions);
-    json_decref(results->standings);
+    json_decref(results->verifications);
 }
 
 /* ---- in words ---- */
@@ -123,17 +123,17 @@ static void print_when(FILE *stream, const char *made_utc) {
     }
 }
 
-static void print_newest(const struct kept *kept, const struct up_item *item,
+static void print_newest(const struct entry *entry, const struct up_item *item,
                          const struct up_style *style, FILE *stream) {
-    if (kept->withdrawn) {
+    if (entry->withdrawn) {
         fputs("  ", stream);
-        up_text_put(stream, up_record_text(kept->body, "water"), 10, style->isolate);
+        up_text_put(stream, up_record_text(entry->content, "water"), 10, style->isolate);
         fputs(" " UP_CLAIM_WITHDRAWN "\n", stream);
         return;
     }
-    up_result_print(&kept->result, item, style, stream);
-    if (kept->result.measured) {
-        up_sides_print(kept->body, style, stream);
+    up_result_print(&entry->result, item, style, stream);
+    if (entry->result.measured) {
+        up_result_remarks_print(entry->content, style, stream);
     }
 }
 
@@ -160,24 +160,24 @@ static void print_method(FILE *stream, const char *method) {
 }
 
 /* What the results of one run have in common. */
-static void print_run(const struct kept *kept, const struct up_style *style, FILE *stream) {
+static void print_run(const struct entry *entry, const struct up_style *style, FILE *stream) {
     fputs("  weighed ", stream);
-    print_when(stream, kept->made_utc);
-    print_labelled(stream, " on bench ", kept->bench, style->isolate);
-    print_labelled(stream, ",\n    run ", up_record_text(kept->body, "run_id"), false);
-    print_method(stream, up_record_text(kept->body, "method"));
-    if (kept->checked != UP_CHECKED_INSIDE) {
-        fprintf(stream, "    %s\n", up_checked_meaning(kept->checked));
+    print_when(stream, entry->made_utc);
+    print_labelled(stream, " on bench ", entry->bench, style->isolate);
+    print_labelled(stream, ",\n    run ", up_record_text(entry->content, "run_id"), false);
+    print_method(stream, up_record_text(entry->content, "method"));
+    if (entry->checked != UP_CHECKED_INSIDE) {
+        fprintf(stream, "    %s\n", up_checked_meaning(entry->checked));
     }
-    if (kept->elsewhere) {
+    if (entry->elsewhere) {
         fputs("    " UP_ELSEWHERE_MEANING "\n", stream);
     }
 }
 
-static int rank_of(const struct kept *kept) {
+static int rank_of(const struct entry *entry) {
     static const char *const usual[] = {"tank", "fresh", "sea"};
     int rank = 0;
-    while (rank < 3 && strcmp(up_record_text(kept->body, "water"), usual[rank]) != 0) {
+    while (rank < 3 && strcmp(up_record_text(entry->content, "water"), usual[rank]) != 0) {
         rank++;
     }
     return rank;
@@ -185,8 +185,8 @@ static int rank_of(const struct kept *kept) {
 
 /* Runs from the latest on, in each the usual waters first. */
 static int by_run_and_water(const void *a, const void *b) {
-    const struct kept *x = a, *y = b;
-    int runs = strcmp(up_record_text(x->body, "run_id"), up_record_text(y->body, "run_id"));
+    const struct entry *x = a, *y = b;
+    int runs = strcmp(up_record_text(x->content, "run_id"), up_record_text(y->content, "run_id"));
     int times = strcmp(y->made_utc, x->made_utc);
     int ranks = rank_of(x) - rank_of(y);
     return runs == 0 && ranks != 0 ? ranks
@@ -195,48 +195,49 @@ static int by_run_and_water(const void *a, const void *b) {
                                    : strcmp(x->id, y->id);
 }
 
-static void print_older(const struct kept *kept, const struct up_style *style, FILE *stream) {
+static void print_older(const struct entry *entry, const struct up_style *style, FILE *stream) {
     char net[UP_SHOWN_SIZE], u[UP_SHOWN_SIZE], pieces[UP_CLAIM_SIZE];
-    up_claim_pieces(kept->result.pieces, pieces);
-    up_style_mass(style, up_record_number(kept->body, "buoyancy_g"), net);
-    up_style_interval(style, up_record_number(kept->body, "expanded_u_g"),
-                      up_record_number(kept->body, "stuck_air_g"), u);
+    up_claim_pieces(entry->result.pieces, pieces);
+    up_style_mass(style, up_record_number(entry->content, "buoyancy_g"), net);
+    up_style_interval(style, up_record_number(entry->content, "expanded_u_g"),
+                      up_record_number(entry->content, "stuck_air_g"), u);
     fputs("  ", stream);
-    up_text_put(stream, up_record_text(kept->body, "water"), 10, style->isolate);
+    up_text_put(stream, up_record_text(entry->content, "water"), 10, style->isolate);
     fputc(' ', stream);
-    print_when(stream, kept->made_utc);
+    print_when(stream, entry->made_utc);
     fputs("  ", stream);
-    up_style_class(style, up_class_name(kept->result.answer.class), 9, stream);
+    up_style_class(style, up_class_name(entry->result.answer.class), 9, stream);
     fprintf(stream, " %10s %s, %s%s%s%s%s%s\n", net, u, pieces,
-            kept->result.simulated ? ", simulated" : "",
-            kept->result.rejudged ? ", judged again since" : "",
-            kept->checked == UP_CHECKED_INSIDE ? "" : ", ",
-            kept->checked == UP_CHECKED_OUTSIDE ? "body outside"
-            : kept->checked == UP_CHECKED_NOT   ? "unchecked"
-                                                : "",
-            kept->elsewhere ? ", from elsewhere" : "");
+            entry->result.simulated ? ", simulated" : "",
+            entry->result.rejudged ? ", judged again since" : "",
+            entry->checked == UP_CHECKED_INSIDE ? "" : ", ",
+            entry->checked == UP_CHECKED_OUTSIDE ? "body outside"
+            : entry->checked == UP_CHECKED_NOT   ? "unchecked"
+                                                 : "",
+            entry->elsewhere ? ", from elsewhere" : "");
 }
 
-static bool same_run(const struct kept *a, const struct kept *b) {
-    return strcmp(up_record_text(a->body, "run_id"), up_record_text(b->body, "run_id")) == 0 &&
+static bool same_run(const struct entry *a, const struct entry *b) {
+    return strcmp(up_record_text(a->content, "run_id"), up_record_text(b->content, "run_id")) ==
+               0 &&
            a->elsewhere == b->elsewhere && a->checked == b->checked; /* else marked apart */
 }
 
 static void print_all_newest(const struct results *results, const struct up_style *style,
                              FILE *stream) {
-    const struct kept *last = NULL;
+    const struct entry *last = NULL;
     for (size_t i = 0; i < results->count; i++) {
-        const struct kept *kept = &results->kept[i];
-        if (!kept->newest) {
+        const struct entry *entry = &results->entry[i];
+        if (!entry->newest) {
             continue;
         }
         if (last == NULL) {
             fputs("newest result in each water:\n", stream);
-        } else if (!same_run(last, kept)) {
+        } else if (!same_run(last, entry)) {
             print_run(last, style, stream);
         }
-        print_newest(kept, results->item, style, stream);
-        last = kept;
+        print_newest(entry, results->item, style, stream);
+        last = entry;
     }
     if (last != NULL) {
         print_run(last, style, stream);
@@ -250,9 +251,9 @@ static void print_all_older(const struct results *results, const struct up_style
                             FILE *stream) {
     bool any = false;
     for (size_t i = 0; i < results->count; i++) {
-        if (!results->kept[i].newest && !results->kept[i].withdrawn) {
+        if (!results->entry[i].newest && !results->entry[i].withdrawn) {
             fputs(any ? "" : "older results:\n", stream);
-            print_older(&results->kept[i], style, stream);
+            print_older(&results->entry[i], style, stream);
             any = true;
         }
     }
@@ -261,11 +262,11 @@ static void print_all_older(const struct results *results, const struct up_style
 static bool load(struct up_catalogue *catalogue, struct results *results,
                  struct up_failure *failure) {
     results->decisions = up_decisions_later(catalogue, failure);
-    results->standings = up_standings(catalogue, failure);
-    bool good = results->decisions != NULL && results->standings != NULL &&
+    results->verifications = up_verifications(catalogue, failure);
+    bool good = results->decisions != NULL && results->verifications != NULL &&
                 up_catalogue_each(catalogue, "result", keep, results, failure);
     if (good && results->count > 0) {
-        qsort(results->kept, results->count, sizeof *results->kept, by_run_and_water);
+        qsort(results->entry, results->count, sizeof *results->entry, by_run_and_water);
     }
     return good;
 }
@@ -295,19 +296,20 @@ json_t *up_sheet_to_json(struct up_catalogue *catalogue, const struct up_item *i
     bool good = load(catalogue, &results, failure);
     json_t *list = json_array(), *withdrawn = json_array(), *of_item = up_item_to_json(item);
     for (size_t i = 0; good && i < results.count; i++) {
-        const struct kept *kept = &results.kept[i];
-        if (kept->withdrawn) {
-            json_array_append_new(withdrawn, json_pack("{s:s, s:s}", "result_id", kept->id, "water",
-                                                       up_record_text(kept->body, "water")));
+        const struct entry *entry = &results.entry[i];
+        if (entry->withdrawn) {
+            json_array_append_new(withdrawn,
+                                  json_pack("{s:s, s:s}", "result_id", entry->id, "water",
+                                            up_record_text(entry->content, "water")));
             continue;
         }
-        json_t *json = json_copy(kept->body);
-        json_object_update_new(json, json_pack("{s:s, s:s, s:s, s:b, s:O*, s:b, s:O*}", "result_id",
-                                               kept->id, "bench", kept->bench, "made_utc",
-                                               kept->made_utc, "newest", kept->newest, "body_check",
-                                               json_object_get(results.standings, kept->id),
-                                               "elsewhere", kept->elsewhere, "decision",
-                                               json_object_get(results.decisions, kept->id)));
+        json_t *json = json_copy(entry->content);
+        json_object_update_new(
+            json,
+            json_pack("{s:s, s:s, s:s, s:b, s:O*, s:b, s:O*}", "result_id", entry->id, "bench",
+                      entry->bench, "made_utc", entry->made_utc, "newest", entry->newest,
+                      "body_check", json_object_get(results.verifications, entry->id), "elsewhere",
+                      entry->elsewhere, "decision", json_object_get(results.decisions, entry->id)));
         json_array_append_new(list, json);
     }
     release(&results);

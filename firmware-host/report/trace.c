@@ -17,8 +17,8 @@ const struct trace_action trace_actions[TRACE_ACTIONS] = {
     {"hang-in-air", "in air"}, {"hang-mass", "mass"}, {"empty-in-air", "emptied"},
 };
 
-static void read_text(const json_t *body, const char *key, char *to, size_t size) {
-    const char *text = json_string_value(json_object_get(body, key));
+static void read_text(const json_t *content, const char *key, char *to, size_t size) {
+    const char *text = json_string_value(json_object_get(content, key));
     size_t length = text != NULL ? strlen(text) : 0;
     length = length < size ? length : size - 1;
     memcpy(to, text != NULL ? text : "", length);

@@ -24,7 +24,7 @@ struct trace {
     char run_id[UP_ID_SIZE], item_id[UP_ID_SIZE], made_utc[UP_TIME_SIZE];
     char bench[UP_NAME_SIZE], title[UP_NAME_SIZE]; /* title: the item's name; raw */
     char rig_sha256[UP_SHA256_SIZE];
-    char calibration_id[UP_ID_SIZE]; /* empty: it told none */
+    char calibration_id[UP_ID_SIZE]; /* empty: none was recorded */
     bool calibrating, of_another;    /* its journal says that it is another run's */
     bool simulated;                  /* its bench */
     double counts_per_kg;            /* NaN: no calibration of that bench is known */

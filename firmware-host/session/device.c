@@ -12,9 +12,9 @@ static const double SILENCE_S = 5;
    work. */
 static const double SEEK_EVERY_S = 0.5;
 
-/* What was held back on the way comes in a burst when the way is open again: so long after the
-   first line that fits, what comes is of now (a choice of ours: bridges and buffers empty far
-   faster than a device fills them). */
+/* What was held back on the way comes in a burst when the way is open again: this long after the
+   first line that fits, lines are current (a choice of ours: bridges and buffers empty far faster
+   than a device fills them). */
 static const double BURST_S = 3;
 
 static bool is_live(const struct up_rig *rig) {
@@ -31,14 +31,13 @@ static bool is_polled(const struct loop *loop) {
 
 /* ---- a device that is lost and found ---- */
 
-bool talks_unasked(const struct loop *loop) {
+bool sends_unasked(const struct loop *loop) {
     return loop->session->source != NULL && up_source_is_device(loop->session->source) &&
            !is_polled(loop);
 }
 
-/* The step under way is lost with the device. It is asked again at once, so that the
-   operator can stop, and once more when the device is back: anything may have been done meanwhile.
- */
+/* The step under way is lost with the device. It is asked again at once, so that the operator can
+   stop, and again when the device is back: anything may have happened meanwhile. */
 static bool wait_for_device(struct loop *loop, const char *what, struct up_failure *failure) {
     double return_s = loop->session->rig->port.return_s;
     char text[200];
@@ -48,9 +47,9 @@ static bool wait_for_device(struct loop *loop, const char *what, struct up_failu
     loop->away = true;
     loop->fit_again_s = 0;
     loop->lost_s = loop->sought_s = up_monotonic_s();
-    loop->awaited = loop->reader.lines; /* it owes nothing any more */
+    loop->awaited = loop->reader.lines; /* no lines are awaited any more */
     snprintf(text, sizeof text, "%.150s; waiting for it, up to %g s", what, return_s);
-    spoil_step(loop, NOTE_LOST, text);
+    interrupt_step(loop, NOTE_LOST, text);
     return true;
 }
 
@@ -62,23 +61,23 @@ static bool lose_device(struct loop *loop, struct up_failure *failure) {
     return wait_for_device(loop, "the device is gone: check its cable", failure);
 }
 
-static void greet_device(struct loop *loop) {
+static void start_device(struct loop *loop) {
     struct session *session = loop->session;
     char text[200];
     loop->away = false;
     loop->last_byte_s = loop->last_fit_s = up_monotonic_s();
-    up_reader_resume(&loop->reader, talks_unasked(loop));
+    up_reader_resume(&loop->reader, sends_unasked(loop));
     loop->awaited = loop->reader.lines;
     snprintf(text, sizeof text, "the device is back after %.1f s, at %.80s: repeat this step",
              loop->last_byte_s - loop->lost_s, up_source_name(session->source));
-    spoil_step(loop, NOTE_BACK, text);
+    interrupt_step(loop, NOTE_BACK, text);
 }
 
-/* A silent one is asked anew: it may have begun anew itself. */
+/* A silent device is polled again: it may have restarted. */
 static bool seek_silent(struct loop *loop, double now_s, struct up_failure *why) {
     const struct up_line_rule *line = &loop->session->rig->line;
     if (loop->fit_again_s > 0 && now_s - loop->fit_again_s > BURST_S) {
-        greet_device(loop);
+        start_device(loop);
     } else if (loop->fit_again_s == 0 && is_polled(loop) && now_s - loop->polled_s > SILENCE_S) {
         loop->polled_s = now_s;
         up_source_write(loop->session->source, line->poll, strlen(line->poll), NULL);
@@ -92,7 +91,7 @@ static bool seek_gone(struct loop *loop, struct up_failure *why) {
     if (!up_source_reopen(loop->session->source, why)) {
         return false;
     }
-    greet_device(loop);
+    start_device(loop);
     return true;
 }
 
@@ -123,9 +122,9 @@ static bool judge_lines(const struct loop *loop, struct up_failure *failure) {
                        "%s with the device",
                        loop->session->rig->path);
     }
-    /* Where all fitted until now, another device may have come: see check_silence. */
+    /* Where all lines fitted until now, the device may have been replaced: see check_silence. */
     bool once_sound = loop->last_fit_s < loop->last_byte_s && reader->count[UP_LINE_FITS] > 0;
-    if (loop->away || once_sound || !up_reader_is_hopeless(reader, JUDGE_LINES)) {
+    if (loop->away || once_sound || !up_reader_is_mismatched(reader, JUDGE_LINES)) {
         return true;
     }
     return up_fail(failure, UP_STATUS_WRONG_INPUT,
@@ -136,7 +135,7 @@ static bool judge_lines(const struct loop *loop, struct up_failure *failure) {
                    reader->refused_text[0], reader->refused_text[1]);
 }
 
-static void note_life(struct loop *loop) {
+static void note_sound_lines(struct loop *loop) {
     const uint64_t *count = loop->reader.count;
     uint64_t fitting = count[UP_LINE_FITS] + count[UP_LINE_PASSED] + count[UP_LINE_LABEL];
     uint64_t beyond = count[UP_REFUSED_OVER] + count[UP_REFUSED_UNDER];
@@ -156,7 +155,7 @@ static void feed(struct loop *loop, const char *bytes, size_t length) {
     while (up_reader_take(&loop->reader, &bytes, &length, &sample)) {
         up_procedure_sample(loop->session->procedure, &sample);
     }
-    note_life(loop);
+    note_sound_lines(loop);
 }
 
 /* That it began anew spoils the step; all else that it says of itself is passed on once. */
@@ -169,15 +168,15 @@ static bool pass_words(struct loop *loop, struct up_failure *failure) {
         snprintf(text, sizeof text, "the device %s: %s",
                  anew ? "restarted: repeat this step. It says" : "says", note);
         if (anew) {
-            spoil_step(loop, NOTE_LOST, text);
+            interrupt_step(loop, NOTE_LOST, text);
         } else {
-            good = hand_text(loop, UP_EVENT_NOTE, text, failure);
+            good = deliver_text(loop, UP_EVENT_NOTE, text, failure);
         }
     }
     return good;
 }
 
-bool hear_device(struct loop *loop, struct up_failure *failure) {
+bool read_device(struct loop *loop, struct up_failure *failure) {
     struct session *session = loop->session;
     char bytes[CHUNK];
     size_t length = 0;
@@ -227,7 +226,7 @@ static bool ask_device(struct loop *loop, struct up_failure *failure) {
            (up_source_is_lost(loop->session->source) && lose_device(loop, failure));
 }
 
-bool mind_device(struct loop *loop, struct up_failure *failure) {
+bool keep_device(struct loop *loop, struct up_failure *failure) {
     return seek_device(loop, failure) && ask_device(loop, failure);
 }
 
@@ -239,9 +238,9 @@ bool check_silence(struct loop *loop, struct up_failure *failure) {
     if (is_answer_open(loop) || loop->away || now_s - loop->last_fit_s < most_s) {
         return true;
     }
-    if (now_s - loop->last_beyond_s < most_s) { /* it speaks, but gives no number */
-        spoil_step(loop, NOTE_LOST,
-                   "loaded beyond its range: take the load off, then repeat this step");
+    if (now_s - loop->last_beyond_s < most_s) { /* it sends lines, but no numbers */
+        interrupt_step(loop, NOTE_LOST,
+                       "loaded beyond its range: take the load off, then repeat this step");
         return true;
     }
     bool bytes = now_s - loop->last_byte_s < most_s;

@@ -7,18 +7,18 @@
 
 /* ---- the loop (loop.c, person.c, device.c) ---- */
 
-/* What happens to a session from outside, besides bytes and answers. */
+/* Events from outside a session, besides bytes and answers. */
 enum note {
     NOTE_LOST, /* the device is gone or silent */
     NOTE_BACK,
     NOTE_STOPPED,
     NOTE_RESUMED,     /* what came before is of an earlier run */
-    NOTE_ABSENT,      /* there was no answer for so long that the step begins anew */
-    NOTE_INTERRUPTED, /* the stream goes on, the step begins anew */
+    NOTE_ABSENT,      /* there was no answer for so long that the step is repeated */
+    NOTE_INTERRUPTED, /* the stream continues, the step is repeated */
     NOTES
 };
 
-/* Hears everything at once, so that each trial is stored while the next one is under way. */
+/* Receives everything at once, so that each trial is stored while the next one is measured. */
 struct listener {
     void *context;
     /* Bytes as they came, and when, on the host's monotonic clock. */
@@ -47,9 +47,9 @@ struct session {
 
 /* Runs to the end of the procedure, between up_operator_begin and up_operator_end. A device that is
    lost, silent or sends what does not fit is waited for as long as the rig says: both the loss and
-   the return are faults for the listener. Who does not answer is reminded, and after the rig's
-   absent_s the step begins anew. False: the device stays away, sends lines that do not fit from the
-   beginning, or the listener could not store; what was handed to the listener is good. */
+   the return are faults for the listener. An operator who does not answer is reminded, and after
+   the rig's absent_s the step is repeated. False: the device stays away, sends lines that do not
+   fit from the beginning, or the listener could not store; what it was given is good. */
 bool session_run(struct session *session, struct up_failure *failure);
 
 struct loop {
@@ -63,28 +63,29 @@ struct loop {
     double fit_again_s;         /* away: when the first line came that fits; 0 for none */
     double asked_s, reminded_s; /* the open ask, and when the operator was last reminded of it */
     char asked[sizeof((struct up_ask *)NULL)->text];
-    bool absent; /* the open ask was put anew because there was no answer */
+    bool absent; /* the open ask was repeated because there was no answer */
 };
 
 /* loop.c */
-bool owes_lines(const struct loop *loop);
+bool is_awaiting_lines(const struct loop *loop);
 bool is_answer_open(const struct loop *loop); /* one is waited for */
-bool hand_event(const struct loop *loop, const struct up_event *event, struct up_failure *failure);
+bool deliver_event(const struct loop *loop, const struct up_event *event,
+                   struct up_failure *failure);
 void loop_note(const struct loop *loop, enum note what, const char *text);
-void spoil_step(const struct loop *loop, enum note what, const char *text);
+void interrupt_step(const struct loop *loop, enum note what, const char *text);
 void loop_stop(const struct loop *loop);
 
 /* person.c */
-bool hear_operator(struct loop *loop, struct up_failure *failure);
+bool read_replies(struct loop *loop, struct up_failure *failure);
 bool check_presence(struct loop *loop, struct up_failure *failure);
-bool hand_text(const struct loop *loop, enum up_event_kind kind, const char *text,
-               struct up_failure *failure);
+bool deliver_text(const struct loop *loop, enum up_event_kind kind, const char *text,
+                  struct up_failure *failure);
 
 /* device.c */
-bool talks_unasked(const struct loop *loop);
+bool sends_unasked(const struct loop *loop);
 /* Looks for one that is away, asks one that is polled. */
-bool mind_device(struct loop *loop, struct up_failure *failure);
-bool hear_device(struct loop *loop, struct up_failure *failure);
+bool keep_device(struct loop *loop, struct up_failure *failure);
+bool read_device(struct loop *loop, struct up_failure *failure);
 bool check_silence(struct loop *loop, struct up_failure *failure);
 
 /* ---- a recorded run once more (repeat.c, stored_run.c) ---- */
@@ -179,7 +180,7 @@ void resumed_run_free(struct resumed_run *resumed);
 /* ---- storing (recorder.c) ---- */
 
 /* What the sessions of a queue share. */
-struct neighbours {
+struct queue_shared {
     const char *place;
     json_t *queue; /* for the run's record */
     struct up_source *source;
@@ -190,7 +191,7 @@ struct neighbours {
 };
 
 struct recorder {
-    const struct up_measure_plan *plan; /* whose duration is told first; NULL: none */
+    const struct up_measure_plan *plan; /* whose duration is printed first; NULL: none */
     const struct up_session_settings *settings;
     struct up_run *run;
     char run_id[UP_ID_SIZE];
@@ -231,10 +232,10 @@ int signal_of(const struct up_session_settings *settings);
 
 /* As the public ones; `neighbours` may be NULL. */
 bool session_measure(const struct up_session_settings *settings, const struct up_measure_plan *plan,
-                     struct neighbours *neighbours, struct up_session_results *results,
+                     struct queue_shared *queue_shared, struct up_session_results *results,
                      struct up_failure *failure);
 bool session_resume_measure(const struct up_session_settings *settings, const struct up_item *item,
-                            struct neighbours *neighbours, struct up_session_results *results,
+                            struct queue_shared *queue_shared, struct up_session_results *results,
                             struct up_failure *failure);
 /* Whether session_resume_measure would find its run. */
 bool session_can_resume(const struct up_session_settings *settings, const struct up_item *item,

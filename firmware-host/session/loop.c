@@ -8,17 +8,18 @@
 
 enum { PATIENCE_MS = 200 };
 
-/* A device whose time stands still between polls owes lines. Events wait for them, so that what an
-   operator does falls between the same two samples at any speed. */
-bool owes_lines(const struct loop *loop) {
+/* A device whose time stands still between polls has lines to send. Events wait for them, so that
+   an operator's action falls between the same two samples at any speed. */
+bool is_awaiting_lines(const struct loop *loop) {
     return loop->session->rig->line.poll_only_to_read && loop->reader.lines < loop->awaited;
 }
 
 bool is_answer_open(const struct loop *loop) {
-    return up_procedure_is_asking(loop->session->procedure) && !owes_lines(loop);
+    return up_procedure_is_asking(loop->session->procedure) && !is_awaiting_lines(loop);
 }
 
-bool hand_event(const struct loop *loop, const struct up_event *event, struct up_failure *failure) {
+bool deliver_event(const struct loop *loop, const struct up_event *event,
+                   struct up_failure *failure) {
     const struct listener *listener = &loop->session->listener;
     return listener->event(listener->context, event, failure) &&
            up_operator_event(loop->session->op, event, failure);
@@ -29,7 +30,7 @@ void loop_note(const struct loop *loop, enum note what, const char *text) {
     listener->note(listener->context, what, text);
 }
 
-void spoil_step(const struct loop *loop, enum note what, const char *text) {
+void interrupt_step(const struct loop *loop, enum note what, const char *text) {
     loop_note(loop, what, text);
     up_procedure_interrupt(loop->session->procedure, text);
 }
@@ -41,14 +42,14 @@ void loop_stop(const struct loop *loop) {
     }
 }
 
-static bool hand_out(struct loop *loop, struct up_failure *failure) {
+static bool deliver_events(struct loop *loop, struct up_failure *failure) {
     struct up_event event;
-    while (!owes_lines(loop) && up_procedure_next(loop->session->procedure, &event)) {
+    while (!is_awaiting_lines(loop) && up_procedure_next(loop->session->procedure, &event)) {
         if (event.kind == UP_EVENT_ASK) {
             loop->asked_s = loop->reminded_s = up_monotonic_s();
             memcpy(loop->asked, event.ask.text, sizeof loop->asked);
         }
-        if (!hand_event(loop, &event, failure)) {
+        if (!deliver_event(loop, &event, failure)) {
             return false;
         }
     }
@@ -67,17 +68,17 @@ static bool wait_for_input(struct loop *loop, struct up_failure *failure) {
     if (ready < 0 && errno != EINTR) {
         return up_fail(failure, UP_STATUS_UNABLE, "poll: %s", strerror(errno));
     }
-    return ready <= 0 || entry[0].revents == 0 || hear_device(loop, failure);
+    return ready <= 0 || entry[0].revents == 0 || read_device(loop, failure);
 }
 
 /* One turn; where readings are typed there is no device. */
-static bool turn(struct loop *loop, struct up_failure *failure) {
+static bool run_once(struct loop *loop, struct up_failure *failure) {
     bool wired = loop->session->source != NULL;
-    if (!check_presence(loop, failure) || (wired && !mind_device(loop, failure))) {
+    if (!check_presence(loop, failure) || (wired && !keep_device(loop, failure))) {
         return false;
     }
     up_operator_refresh(loop->session->op, loop->away);
-    return wait_for_input(loop, failure) && hear_operator(loop, failure) &&
+    return wait_for_input(loop, failure) && read_replies(loop, failure) &&
            (!wired || check_silence(loop, failure));
 }
 
@@ -85,7 +86,7 @@ static void begin(struct loop *loop) {
     struct session *session = loop->session;
     loop->begin_s = loop->last_byte_s = loop->last_fit_s = up_monotonic_s();
     if (session->reader == NULL) {
-        up_reader_begin(&loop->reader, &session->rig->line, talks_unasked(loop));
+        up_reader_begin(&loop->reader, &session->rig->line, sends_unasked(loop));
         return;
     }
     loop->reader = *session->reader;
@@ -93,7 +94,7 @@ static void begin(struct loop *loop) {
         loop->begin_s -= up_procedure_view(session->procedure).now_s; /* their clock goes on */
     }
     loop_note(loop, NOTE_RESUMED, session->resumed);
-    up_reader_resume(&loop->reader, talks_unasked(loop));
+    up_reader_resume(&loop->reader, sends_unasked(loop));
     up_procedure_resume(session->procedure, session->resumed);
     loop->awaited = loop->reader.lines;
 }
@@ -101,15 +102,15 @@ static void begin(struct loop *loop) {
 bool session_run(struct session *session, struct up_failure *failure) {
     struct loop loop = {.session = session};
     begin(&loop);
-    while (hand_out(&loop, failure)) {
-        if (up_procedure_is_finished(session->procedure) && !owes_lines(&loop)) {
+    while (deliver_events(&loop, failure)) {
+        if (up_procedure_is_finished(session->procedure) && !is_awaiting_lines(&loop)) {
             return true;
         }
         if (session->signalled != NULL && *session->signalled != 0) {
             loop_stop(&loop);
             return true;
         }
-        if (!turn(&loop, failure)) {
+        if (!run_once(&loop, failure)) {
             return false;
         }
     }

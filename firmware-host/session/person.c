@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* What the operator does or leaves undone. */
+/* The operator's actions and silences. */
 #include "internal.h"
 #include "text/clock.h"
 
@@ -45,16 +45,16 @@ static void take_answer(struct loop *loop, const struct up_reply *answer) {
    way is asked again, with its tare, at once and when the water is back. */
 static void pause_for_water(const struct loop *loop, const char *text) {
     if (!loop->away) {
-        spoil_step(loop, NOTE_INTERRUPTED, text);
+        interrupt_step(loop, NOTE_INTERRUPTED, text);
     }
 }
 
 /* An event of the session's own, beside those of the procedure. */
-bool hand_text(const struct loop *loop, enum up_event_kind kind, const char *text,
-               struct up_failure *failure) {
+bool deliver_text(const struct loop *loop, enum up_event_kind kind, const char *text,
+                  struct up_failure *failure) {
     struct up_event event = {.kind = kind};
     snprintf(event.text, sizeof event.text, "%s", text);
-    return hand_event(loop, &event, failure);
+    return deliver_event(loop, &event, failure);
 }
 
 static bool take_reply(struct loop *loop, const struct up_reply *reply,
@@ -70,15 +70,15 @@ static bool take_reply(struct loop *loop, const struct up_reply *reply,
         pause_for_water(loop, reply->text);
         break;
     case UP_REPLY_NOTE:
-        return hand_text(loop, UP_EVENT_NOTE, reply->text, failure);
+        return deliver_text(loop, UP_EVENT_NOTE, reply->text, failure);
     case UP_REPLY_FAULT:
-        return hand_text(loop, UP_EVENT_FAULT, reply->text, failure);
+        return deliver_text(loop, UP_EVENT_FAULT, reply->text, failure);
     }
     return true;
 }
 
-/* After an answer the procedure has its turn: its next question must be shown first. */
-bool hear_operator(struct loop *loop, struct up_failure *failure) {
+/* After an answer the procedure goes first: its next question must be shown. */
+bool read_replies(struct loop *loop, struct up_failure *failure) {
     struct up_reply reply = {.kind = UP_REPLY_NOTE};
     for (int i = 0; i < REPLIES_A_TURN && reply.kind != UP_REPLY_ANSWER; i++) {
         if (!up_operator_next(loop->session->op, is_answer_open(loop), &reply)) {
@@ -103,7 +103,7 @@ static bool remind(const struct loop *loop, double waited_s, struct up_failure *
     format_span(waited, waited_s);
     snprintf(text, sizeof text, "still waiting (%s): %.180s", waited, loop->asked);
     up_operator_remind(loop->session->op);
-    return hand_text(loop, UP_EVENT_NOTE, text, failure);
+    return deliver_text(loop, UP_EVENT_NOTE, text, failure);
 }
 
 bool check_presence(struct loop *loop, struct up_failure *failure) {
@@ -119,7 +119,7 @@ bool check_presence(struct loop *loop, struct up_failure *failure) {
                  waited);
         loop->absent = true;
         loop_note(loop, NOTE_ABSENT, text);
-        up_procedure_leave(loop->session->procedure, text);
+        up_procedure_abandon_step(loop->session->procedure, text);
         return true;
     }
     if (now_s - loop->reminded_s < (loop->absent ? 1 : REMIND_SHARE) * absent_s) {

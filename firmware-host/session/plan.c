@@ -6,7 +6,7 @@
 #include "internal.h"
 #include "text/text.h"
 
-/* No session plans more; a journal that was changed could ask for all memory. */
+/* No session plans more; a manipulated journal could ask for all memory. */
 enum { DRAWS_MAX = 1000000 };
 
 #define MEMBERS_OF struct up_water
@@ -149,9 +149,9 @@ static bool lists_from_json(const json_t *json, struct stored_run *run) {
                water_from_json(entry, &run->water[plan->waters++]);
     }
     json_array_foreach(json_object_get(json, "looks"), i, entry) {
-        good = good && plan->looks < UP_LOOKS_MAX;
+        good = good && plan->analyses < UP_ANALYSES_MAX;
         if (good) {
-            plan->look[plan->looks++] = (unsigned)json_integer_value(entry);
+            plan->analysis_at[plan->analyses++] = (unsigned)json_integer_value(entry);
         }
     }
     json_array_foreach(json_object_get(json, "references"), i, entry) {
@@ -194,12 +194,12 @@ bool measure_plan_from_json(const json_t *json, struct stored_run *run,
 
 json_t *measure_plan_to_json(const struct up_measure_plan *plan) {
     struct up_measure_plan whole = *plan;
-    json_t *waters = json_array(), *looks = json_array(), *references = json_array();
+    json_t *waters = json_array(), *analyses = json_array(), *references = json_array();
     for (unsigned i = 0; i < plan->waters; i++) {
         json_array_append_new(waters, water_to_json(&plan->water[i]));
     }
-    for (unsigned i = 0; i < plan->looks; i++) {
-        json_array_append_new(looks, json_integer(plan->look[i]));
+    for (unsigned i = 0; i < plan->analyses; i++) {
+        json_array_append_new(analyses, json_integer(plan->analysis_at[i]));
     }
     for (unsigned i = 0; i < plan->references; i++) {
         json_array_append_new(references, reference_to_json(&plan->reference[i]));
@@ -211,7 +211,7 @@ json_t *measure_plan_to_json(const struct up_measure_plan *plan) {
     json_object_update_new(json, json_pack("{s:o, s:o, s:o, s:o, s:o}", "item",
                                            up_item_to_json(&plan->item), "calibration",
                                            up_calibration_to_json(plan->calibration), "waters",
-                                           waters, "looks", looks, "references", references));
+                                           waters, "looks", analyses, "references", references));
     if (plan->opening.known) {
         json_object_set_new(json, "opening", members_to_json(opening_members, &plan->opening));
     }

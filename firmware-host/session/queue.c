@@ -95,7 +95,7 @@ static void mark(struct up_queue *queue, const struct up_record *record) {
     }
 }
 
-static bool look_at_run(const struct up_record *record, void *context) {
+static bool consider_run(const struct up_record *record, void *context) {
     struct search *search = context;
     const json_t *queue = json_object_get(record->content, "queue");
     if (record->elsewhere || queue == NULL ||
@@ -114,7 +114,7 @@ static bool look_at_run(const struct up_record *record, void *context) {
 static bool find_done(struct up_queue *queue, struct up_catalogue *catalogue, const char *bench,
                       struct up_failure *failure) {
     struct search search = {.queue = queue, .bench = bench};
-    if (!up_catalogue_each(catalogue, "run", look_at_run, &search, failure)) {
+    if (!up_catalogue_each(catalogue, "run", consider_run, &search, failure)) {
         return false;
     }
     if (queue->id[0] == '\0') {
@@ -125,11 +125,11 @@ static bool find_done(struct up_queue *queue, struct up_catalogue *catalogue, co
             queue->name, bench);
     }
     search.of_latest = true;
-    return up_catalogue_each(catalogue, "run", look_at_run, &search, failure);
+    return up_catalogue_each(catalogue, "run", consider_run, &search, failure);
 }
 
 bool up_queue_open(struct up_queue *queue, struct up_catalogue *catalogue, const char *path,
-                   const char *resume_bench, struct up_failure *failure) {
+                   const char *resume_rig_id, struct up_failure *failure) {
     const char *slash = strrchr(path, '/');
     char *name =
         up_text_clean(slash != NULL ? slash + 1 : path, strlen(slash != NULL ? slash + 1 : path));
@@ -140,11 +140,11 @@ bool up_queue_open(struct up_queue *queue, struct up_catalogue *catalogue, const
     if (!read_list(queue, catalogue, failure)) {
         return false;
     }
-    if (resume_bench == NULL) {
+    if (resume_rig_id == NULL) {
         up_new_id(queue->id);
         return true;
     }
-    return find_done(queue, catalogue, resume_bench, failure);
+    return find_done(queue, catalogue, resume_rig_id, failure);
 }
 
 /* ---- where we are ---- */
@@ -204,8 +204,8 @@ static void format_place(const struct up_queue *queue, unsigned index,
 
 /* ---- measuring ---- */
 
-/* What was begun and cannot be resumed, because the item, the rig or the calibration is another one
-   now, begins anew: one item must not keep the rest of the list waiting. */
+/* An item that was begun and cannot be resumed, because the item, the rig or the calibration
+   changed, starts again: one item must not keep the rest of the list waiting. */
 static bool find_unfinished(const struct up_session_settings *settings,
                             struct up_queue_entry *entry, struct up_failure *failure) {
     struct up_failure why;
@@ -223,7 +223,7 @@ static bool find_unfinished(const struct up_session_settings *settings,
 
 static bool measure_entry(struct up_queue *queue, unsigned index,
                           const struct up_session_settings *settings, struct up_measure_plan *plan,
-                          const struct up_queue_caller *caller, struct neighbours *neighbours,
+                          const struct up_queue_caller *caller, struct queue_shared *queue_shared,
                           struct up_session_results *results, struct up_failure *failure) {
     struct up_queue_entry *entry = &queue->entry[index];
     struct up_session_settings resuming = *settings;
@@ -235,24 +235,24 @@ static bool measure_entry(struct up_queue *queue, unsigned index,
     }
     format_place(queue, index, plan, place, sizeof place);
     plan->filling = entry->filling;
-    neighbours->place = place;
-    neighbours->queue = (json_pack("{s:s, s:s, s:i, s:i}", "id", queue->id, "list", queue->name,
-                                   "place", (int)index + 1, "of", (int)queue->count));
-    caller->begin(caller->context, &entry->item, place, neighbours->queue);
+    queue_shared->place = place;
+    queue_shared->queue = (json_pack("{s:s, s:s, s:i, s:i}", "id", queue->id, "list", queue->name,
+                                     "place", (int)index + 1, "of", (int)queue->count));
+    caller->begin(caller->context, &entry->item, place, queue_shared->queue);
     queue->begun_s = up_monotonic_s();
     good = entry->unfinished_run[0] != '\0'
-               ? session_resume_measure(&resuming, &entry->item, neighbours, results, failure)
+               ? session_resume_measure(&resuming, &entry->item, queue_shared, results, failure)
                : up_session_plan_item(settings->catalogue, settings->rig, &entry->item, plan,
                                       failure) &&
-                     session_measure(&resuming, plan, neighbours, results, failure);
+                     session_measure(&resuming, plan, queue_shared, results, failure);
     plan->references = 0; /* once, at the beginning */
-    json_decref(neighbours->queue);
+    json_decref(queue_shared->queue);
     return good;
 }
 
 static bool may_go_on(const struct up_session_settings *settings,
-                      const struct neighbours *neighbours) {
-    return !neighbours->unfinished && signal_of(settings) == 0;
+                      const struct queue_shared *queue_shared) {
+    return !queue_shared->unfinished && signal_of(settings) == 0;
 }
 
 bool up_queue_measure(struct up_queue *queue, const struct up_session_settings *settings,
@@ -261,13 +261,13 @@ bool up_queue_measure(struct up_queue *queue, const struct up_session_settings *
     UP_FREED struct up_session_results *results = up_allocate(1, sizeof *results);
     struct up_measure_plan plan = *wanted;
     plan.rig = settings->rig;
-    struct neighbours neighbours = {0};
+    struct queue_shared queue_shared = {0};
     bool good = true;
-    for (unsigned i = 0; i < queue->count && good && may_go_on(settings, &neighbours); i++) {
+    for (unsigned i = 0; i < queue->count && good && may_go_on(settings, &queue_shared); i++) {
         if (queue->entry[i].done) {
             continue;
         }
-        good = measure_entry(queue, i, settings, &plan, caller, &neighbours, results, failure);
+        good = measure_entry(queue, i, settings, &plan, caller, &queue_shared, results, failure);
         if (good) {
             /* Of the first water asked for, else the tank's own: it stays in view while the next
              * one begins. */
@@ -280,10 +280,10 @@ bool up_queue_measure(struct up_queue *queue, const struct up_session_settings *
             }
             caller->done(caller->context, results);
         }
-        if (good && !neighbours.unfinished) {
+        if (good && !queue_shared.unfinished) {
             end_item(queue, i);
         }
     }
-    up_source_close(neighbours.source);
+    up_source_close(queue_shared.source);
     return good;
 }

@@ -9,7 +9,7 @@ struct repeat {
     size_t fed;
 };
 
-static void drain(const struct repeat *repeat) {
+static void forward_events(const struct repeat *repeat) {
     struct up_event event;
     while (up_procedure_next(repeat->procedure, &event)) {
         if (repeat->recording->event != NULL) {
@@ -24,7 +24,7 @@ static void feed_up_to(struct repeat *repeat, uint64_t offset) {
     struct up_sample sample;
     while (up_reader_take(&repeat->reader, &bytes, &length, &sample)) {
         up_procedure_sample(repeat->procedure, &sample);
-        drain(repeat);
+        forward_events(repeat);
     }
     repeat->fed = (size_t)offset;
 }
@@ -35,7 +35,7 @@ static void take_note(struct repeat *repeat, const struct recorded *recorded) {
         up_procedure_stop(repeat->procedure);
         break;
     case NOTE_ABSENT:
-        up_procedure_leave(repeat->procedure, recorded->text);
+        up_procedure_abandon_step(repeat->procedure, recorded->text);
         break;
     case NOTE_RESUMED:
         up_reader_resume(&repeat->reader, repeat->recording->talked_unasked);
@@ -76,7 +76,7 @@ static bool take_recorded(struct repeat *repeat, const struct recorded *recorded
     } else if (recorded->kind == RECORDED_NOTE) {
         take_note(repeat, recorded);
     }
-    drain(repeat);
+    forward_events(repeat);
     return good || up_fail(failure, UP_STATUS_WRONG_INPUT,
                            "the run does not repeat: at byte %llu the answer to question %u was "
                            "taken then and is not now (%.200s)",
@@ -87,7 +87,7 @@ bool repeat_run(struct up_procedure *procedure, const struct recording *recordin
                 struct up_reader *reader, struct up_failure *failure) {
     struct repeat repeat = {.procedure = procedure, .recording = recording};
     up_reader_begin(&repeat.reader, &recording->rig->line, recording->talked_unasked);
-    drain(&repeat);
+    forward_events(&repeat);
     for (size_t i = 0; i < recording->count; i++) {
         if (!take_recorded(&repeat, &recording->recorded[i], failure)) {
             return false;

@@ -55,10 +55,10 @@ struct comparing {
 };
 
 /* The net, its u and the interval, which comes from draws that are the same each time. */
-static double distance_g(const json_t *body, const struct up_answer *answer) {
-    return fabs(up_record_number(body, "buoyancy_g") - answer->buoyancy_kg.value * 1e3) +
-           fabs(up_record_number(body, "u_buoyancy_g") - answer->buoyancy_kg.u * 1e3) +
-           fabs(up_record_number(body, "expanded_u_g") - answer->expanded_u_kg * 1e3);
+static double distance_g(const json_t *content, const struct up_answer *answer) {
+    return fabs(up_record_number(content, "buoyancy_g") - answer->buoyancy_kg.value * 1e3) +
+           fabs(up_record_number(content, "u_buoyancy_g") - answer->buoyancy_kg.u * 1e3) +
+           fabs(up_record_number(content, "expanded_u_g") - answer->expanded_u_kg * 1e3);
 }
 
 static void begin_comparing(struct comparing *comparing, const struct up_session_results *results) {

@@ -58,7 +58,7 @@ static bool check_rig(struct stored_run *run, const struct up_rig *rig,
 
 /* ---- the item and the calibration ---- */
 
-static const char *of_run(const struct stored_run *run, const char *name) {
+static const char *begin_text(const struct stored_run *run, const char *name) {
     const char *text =
         json_string_value(json_object_get(json_array_get(run->files.journal, 0), name));
     return text != NULL ? text : "";
@@ -67,7 +67,7 @@ static const char *of_run(const struct stored_run *run, const char *name) {
 static bool check_item(struct stored_run *run, struct up_catalogue *catalogue,
                        struct up_failure *failure) {
     struct up_item item;
-    if (!up_item_find(catalogue, of_run(run, "item_id"), &item, failure)) {
+    if (!up_item_find(catalogue, begin_text(run, "item_id"), &item, failure)) {
         return false;
     }
     json_auto_t *now = up_item_to_json(&item);
@@ -82,7 +82,7 @@ static bool check_calibration(struct stored_run *run, const struct up_session_se
                               struct up_failure *failure) {
     UP_FREED struct up_calibration *latest = up_allocate(1, sizeof *latest);
     bool good = up_calibration_to_use(settings->catalogue, settings->rig->id, latest, failure);
-    if (good && (strcmp(latest->id, of_run(run, "calibration_id")) != 0 ||
+    if (good && (strcmp(latest->id, begin_text(run, "calibration_id")) != 0 ||
                  latest->slope_counts_per_kg != run->calibration.slope_counts_per_kg)) {
         good = up_fail(
             failure, UP_STATUS_WRONG_INPUT,
@@ -96,8 +96,7 @@ static bool check_calibration(struct stored_run *run, const struct up_session_se
 
 /* ---- the files ---- */
 
-/* A run that goes on with another holds all of that one's record, unless it ended while it copied.
- */
+/* A run that continues another holds all of its record, unless it ended while copying. */
 static bool is_whole(const struct stored_run *run) {
     size_t i;
     json_t *entry;

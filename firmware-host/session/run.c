@@ -4,7 +4,7 @@
 #include <time.h>
 
 #include "catalogue/kind.h"
-#include "catalogue/standing.h"
+#include "catalogue/verification.h"
 #include "internal.h"
 #include "text/style.h"
 #include "text/text.h"
@@ -15,7 +15,7 @@ bool up_session_export(struct up_catalogue *catalogue, struct up_failure *failur
            up_export_json(catalogue, directory, failure);
 }
 
-/* Where exchange/ cannot be written, what was measured is stored all the same. */
+/* Where exchange/ cannot be written, the measurement is still stored. */
 static void export(const struct up_session_settings *settings) {
     struct up_failure failure;
     if (!settings->no_exchange && !up_session_export(settings->catalogue, &failure)) {
@@ -33,24 +33,25 @@ static struct up_operator *make_operator(const struct up_session_settings *setti
     return op;
 }
 
-/* Once a session. Before the port is opened: a device does not wait while a person reads. */
+/* Once a session, before the port is opened: a device does not wait while a person reads. */
 static bool caution(const struct up_session_settings *settings, struct up_operator *op,
-                    struct neighbours *neighbours, struct up_failure *failure) {
-    if (settings->cautions == NULL || (neighbours != NULL && neighbours->cautioned)) {
+                    struct queue_shared *queue_shared, struct up_failure *failure) {
+    if (settings->cautions == NULL || (queue_shared != NULL && queue_shared->cautioned)) {
         return true;
     }
-    if (neighbours != NULL) {
-        neighbours->cautioned = true;
+    if (queue_shared != NULL) {
+        queue_shared->cautioned = true;
     }
     return up_operator_caution(op, settings->cautions, settings->signalled, failure);
 }
 
-/* What --trials costs is told before the first one; a queue tells of all its items. */
+/* The duration that --trials means is printed before the first one; a queue prints it for all its
+   items. */
 static bool tell_duration(const struct up_measure_plan *plan, struct up_operator *op,
                           struct up_failure *failure) {
     struct up_event event = {.kind = UP_EVENT_NOTE};
     double trial_s, whole_s = up_measure_guess_s(plan, &trial_s);
-    unsigned trials = plan->looks > 0 ? plan->look[0] : plan->trials;
+    unsigned trials = plan->analyses > 0 ? plan->analysis_at[0] : plan->trials;
     snprintf(
         event.text, sizeof event.text,
         "this takes about %.0f min with %u trial%s; each one more or fewer (--trials) is about "
@@ -61,11 +62,11 @@ static bool tell_duration(const struct up_measure_plan *plan, struct up_operator
 
 /* Between neighbours the port stays open: to open it anew resets many a device. */
 static bool run_loop(struct recorder *recorder, struct up_procedure *procedure,
-                     struct up_operator *op, struct neighbours *neighbours,
+                     struct up_operator *op, struct queue_shared *queue_shared,
                      struct up_failure *failure) {
     const struct up_session_settings *settings = recorder->settings;
     struct session session = {.rig = settings->rig,
-                              .source = neighbours != NULL ? neighbours->source : NULL,
+                              .source = queue_shared != NULL ? queue_shared->source : NULL,
                               .procedure = procedure,
                               .op = op,
                               .listener = recorder_listener(recorder),
@@ -81,7 +82,7 @@ static bool run_loop(struct recorder *recorder, struct up_procedure *procedure,
                 up_source_open(settings->rig, settings->port, &session.source, failure);
     if (good) {
         up_operator_begin(op, procedure, settings->panel,
-                          neighbours != NULL ? neighbours->place : NULL);
+                          queue_shared != NULL ? queue_shared->place : NULL);
         good = (recorder->plan == NULL || tell_duration(recorder->plan, op, failure)) &&
                session_run(&session, failure);
         up_operator_end(op);
@@ -90,12 +91,12 @@ static bool run_loop(struct recorder *recorder, struct up_procedure *procedure,
         *failure = recorder->failure;
         good = false;
     }
-    if (neighbours == NULL || !good) {
+    if (queue_shared == NULL || !good) {
         up_source_close(session.source);
         session.source = NULL;
     }
-    if (neighbours != NULL) {
-        neighbours->source = session.source;
+    if (queue_shared != NULL) {
+        queue_shared->source = session.source;
     }
     return good;
 }
@@ -150,9 +151,9 @@ static bool adopt(const struct up_session_settings *settings, const struct up_ca
     return up_calibration_adopt(settings->catalogue, calibration->id, failure);
 }
 
-static bool conclude(const struct up_session_settings *settings,
-                     const struct up_calibrate_plan *plan, const struct up_procedure *procedure,
-                     struct up_calibration *calibration, struct up_failure *failure) {
+static bool fit_or_adopt(const struct up_session_settings *settings,
+                         const struct up_calibrate_plan *plan, const struct up_procedure *procedure,
+                         struct up_calibration *calibration, struct up_failure *failure) {
     return plan->adopts[0] != '\0'
                ? adopt(settings, plan, up_procedure_loadings(procedure), calibration, failure)
                : up_procedure_calibration(procedure, calibration, failure) &&
@@ -169,7 +170,7 @@ static bool calibrate(const struct up_session_settings *settings,
                 caution(settings, op, NULL, failure) && recorder_open(&recorder, failure) &&
                 recorder_begin(&recorder, procedure, calibrate_plan_to_json(plan), failure) &&
                 run_loop(&recorder, procedure, op, NULL, failure) &&
-                conclude(settings, plan, procedure, calibration, failure);
+                fit_or_adopt(settings, plan, procedure, calibration, failure);
     good = recorder_close(&recorder, procedure, good, 0, failure);
     if (good) {
         export(settings);
@@ -283,34 +284,34 @@ static char *which_body(struct up_catalogue *catalogue) {
     return text;
 }
 
-/* What no trace of an item can show is told before the first one hangs, once a command. Where the
-   catalogue cannot be read, storing will say so. */
+/* What no trace of an item can show is reported before the first one hangs, once per command. Where
+   the catalogue cannot be read, storing will say so. */
 static void note_body(const struct up_session_settings *settings,
-                      const struct up_measure_plan *plan, struct neighbours *neighbours) {
+                      const struct up_measure_plan *plan, struct queue_shared *queue_shared) {
     static const char *const why[] = {
-        [UP_STANDING_NO_BODY] = "no reference body was weighed since the calibration",
-        [UP_STANDING_OLD] = "the last reference body was weighed more than a week ago",
-        [UP_STANDING_OTHER_WATER] = "no reference body was weighed in this water",
-        [UP_STANDING_OUTSIDE] = "the last reference body read outside its limits"};
-    enum up_standing standing = UP_STANDING_INSIDE;
+        [UP_VERIFICATION_NO_BODY] = "no reference body was weighed since the calibration",
+        [UP_VERIFICATION_OLD] = "the last reference body was weighed more than a week ago",
+        [UP_VERIFICATION_OTHER_WATER] = "no reference body was weighed in this water",
+        [UP_VERIFICATION_OUTSIDE] = "the last reference body read outside its limits"};
+    enum up_verification verification = UP_VERIFICATION_INSIDE;
     struct up_failure failure;
-    bool noted = neighbours != NULL && neighbours->body_noted;
+    bool noted = queue_shared != NULL && queue_shared->body_noted;
     if (plan->references > 0 || settings->simulated || noted ||
-        !up_standing_now(settings->catalogue, settings->rig->id, plan->calibration->id,
-                         &settings->rig->tank_water, &standing, &failure) ||
-        standing == UP_STANDING_INSIDE) {
+        !up_verification_now(settings->catalogue, settings->rig->id, plan->calibration->id,
+                             &settings->rig->tank_water, &verification, &failure) ||
+        verification == UP_VERIFICATION_INSIDE) {
         return;
     }
-    if (neighbours != NULL) {
-        neighbours->body_noted = true;
+    if (queue_shared != NULL) {
+        queue_shared->body_noted = true;
     }
     UP_FREED char *which = which_body(settings->catalogue);
     send_note(settings,
               "%s: masses that are all light, salt in the water or a line that touches would go "
               "unnoticed. %s. Until then results are marked as %s",
-              why[standing], which,
-              standing == UP_STANDING_OUTSIDE ? "measured by a bench outside its limits"
-                                              : "unchecked (?)");
+              why[verification], which,
+              verification == UP_VERIFICATION_OUTSIDE ? "measured by a bench outside its limits"
+                                                      : "unchecked (?)");
 }
 
 static void show_results(struct up_operator *op, const struct up_session_results *results) {
@@ -324,43 +325,43 @@ static void show_results(struct up_operator *op, const struct up_session_results
 
 static bool run_measuring(struct recorder *recorder, struct up_measure_plan *plan,
                           struct up_operator *op, struct up_procedure **procedure,
-                          struct neighbours *neighbours, struct up_session_results *results,
+                          struct queue_shared *queue_shared, struct up_session_results *results,
                           struct up_failure *failure) {
     const struct up_session_settings *settings = recorder->settings;
     note_age(settings, plan->calibration);
-    note_body(settings, plan, neighbours);
-    recorder->plan = neighbours == NULL && recorder->from == NULL ? plan : NULL;
+    note_body(settings, plan, queue_shared);
+    recorder->plan = queue_shared == NULL && recorder->from == NULL ? plan : NULL;
     memcpy(plan->run_id, recorder->run_id, sizeof plan->run_id);
     return up_procedure_measure(plan, procedure, failure) &&
            recorder_begin(recorder, *procedure, measure_plan_to_json(plan), failure) &&
-           run_loop(recorder, *procedure, op, neighbours, failure) &&
+           run_loop(recorder, *procedure, op, queue_shared, failure) &&
            up_procedure_results(*procedure, results->result, &results->results, failure) &&
            up_results_add(settings->catalogue, results->result, results->results, settings->rig->id,
                           failure);
 }
 
 static bool measure(const struct up_session_settings *settings, struct up_measure_plan *plan,
-                    const struct resumed_run *from, struct neighbours *neighbours,
+                    const struct resumed_run *from, struct queue_shared *queue_shared,
                     struct up_session_results *results, struct up_failure *failure) {
     struct recorder recorder = {.settings = settings,
                                 .from = from,
                                 .item = &plan->item,
                                 .counts_per_kg = plan->calibration->slope_counts_per_kg,
                                 .calibration_id = plan->calibration->id,
-                                .queue = neighbours != NULL ? neighbours->queue : NULL};
+                                .queue = queue_shared != NULL ? queue_shared->queue : NULL};
     struct up_procedure *procedure = NULL, *probe = NULL;
     struct up_operator *op = make_operator(settings);
     /* The plan is tried before a run is opened, so that a mistake leaves nothing behind. */
     bool good = up_procedure_measure(plan, &probe, failure) &&
-                caution(settings, op, neighbours, failure) && recorder_open(&recorder, failure) &&
-                run_measuring(&recorder, plan, op, &procedure, neighbours, results, failure);
+                caution(settings, op, queue_shared, failure) && recorder_open(&recorder, failure) &&
+                run_measuring(&recorder, plan, op, &procedure, queue_shared, results, failure);
     up_procedure_destroy(probe);
-    if (neighbours != NULL) {
+    if (queue_shared != NULL) {
         /* What this session leaves the next one. */
-        neighbours->unfinished = !good || !up_procedure_progress(procedure).complete;
-        memset(&neighbours->opening, 0, sizeof neighbours->opening);
-        if (!neighbours->unfinished) {
-            neighbours->opening = up_procedure_opening(procedure);
+        queue_shared->unfinished = !good || !up_procedure_progress(procedure).complete;
+        memset(&queue_shared->opening, 0, sizeof queue_shared->opening);
+        if (!queue_shared->unfinished) {
+            queue_shared->opening = up_procedure_opening(procedure);
         }
     }
     memcpy(results->run_id, recorder.run_id, sizeof results->run_id);
@@ -385,7 +386,7 @@ static void begin_results(struct up_session_results *results, const struct up_me
 }
 
 bool session_measure(const struct up_session_settings *settings,
-                     const struct up_measure_plan *wanted, struct neighbours *neighbours,
+                     const struct up_measure_plan *wanted, struct queue_shared *queue_shared,
                      struct up_session_results *results, struct up_failure *failure) {
     struct up_calibration calibration;
     struct up_measure_plan plan = *wanted;
@@ -393,12 +394,12 @@ bool session_measure(const struct up_session_settings *settings,
     plan.calibration = &calibration;
     plan.coverage = 0.95;
     plan.bare_hook = plan.steady_shakes = true;
-    if (neighbours != NULL) {
-        plan.opening = neighbours->opening;
+    if (queue_shared != NULL) {
+        plan.opening = queue_shared->opening;
     }
     begin_results(results, &plan, settings->rig->id);
     return up_calibration_to_use(settings->catalogue, settings->rig->id, &calibration, failure) &&
-           measure(settings, &plan, NULL, neighbours, results, failure);
+           measure(settings, &plan, NULL, queue_shared, results, failure);
 }
 
 bool up_session_measure(const struct up_session_settings *settings,
@@ -416,7 +417,7 @@ bool session_can_resume(const struct up_session_settings *settings, const struct
 }
 
 bool session_resume_measure(const struct up_session_settings *settings, const struct up_item *item,
-                            struct neighbours *neighbours, struct up_session_results *results,
+                            struct queue_shared *queue_shared, struct up_session_results *results,
                             struct up_failure *failure) {
     UP_FREED struct resumed_run *resumed = up_allocate(1, sizeof *resumed);
     struct up_session_settings as_stored = *settings;
@@ -424,7 +425,7 @@ bool session_resume_measure(const struct up_session_settings *settings, const st
     bool good = find_resumed(resumed, settings, false, item, failure);
     if (good) {
         begin_results(results, &resumed->run.measure, resumed->run.rig.id);
-        good = measure(&as_stored, &resumed->run.measure, resumed, neighbours, results, failure);
+        good = measure(&as_stored, &resumed->run.measure, resumed, queue_shared, results, failure);
     }
     resumed_run_free(resumed);
     return good;

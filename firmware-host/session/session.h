@@ -31,7 +31,7 @@ struct up_session_settings {
     const struct up_cautions *cautions; /* shown once, before the first step; NULL: none */
     struct up_panel *panel;             /* NULL where there is none */
     bool no_exchange;   /* the caller brings exchange/ up to date, once at the end */
-    bool simulated;     /* a demonstration: it is not told to weigh a reference body */
+    bool simulated;     /* a demonstration: without advice to weigh a reference body */
     const char *resume; /* a run's id or its beginning, "" for the latest; NULL: a new run */
     const volatile sig_atomic_t *signalled; /* nonzero ends the session; may be NULL */
     struct up_session_caller caller;
@@ -120,9 +120,9 @@ struct up_queue {
 };
 
 /* Reads the list: an item a line, by name or id; blank lines and those that begin with # do not
-   count. With `resume_bench` the latest queue from a list of this name on that bench goes on. */
+   count. With `resume_rig_id` the latest queue from a list of this name on that bench goes on. */
 bool up_queue_open(struct up_queue *queue, struct up_catalogue *catalogue, const char *path,
-                   const char *resume_bench, struct up_failure *failure);
+                   const char *resume_rig_id, struct up_failure *failure);
 /* Items not done yet. */
 unsigned up_queue_remaining(const struct up_queue *queue);
 

@@ -4,8 +4,8 @@
  *
  * The readings are taken in blocks of a second. A level goes on while the median of each block
  * agrees with those before; what is read of it, and when, follows the rule of a calibration: a
- * window at a fixed time after the step of the load, put off while it has not settled. A level
- * that ends earlier is read as late as it allows.
+ * window at a fixed time after the step of the load, put off while it has not settled. A level that
+ * ends earlier is read as late as possible.
  */
 #include <math.h>
 #include <stdlib.h>
@@ -171,7 +171,7 @@ static bool is_of_level(const struct up_finder *finder, const struct block *bloc
     return finder->blocks > 0 && fabs(block->median - finder->level) <= limit;
 }
 
-/* What was read just before a step may hold some of it. */
+/* A window just before a step may contain part of it. */
 static bool end_level(struct up_finder *finder, size_t end, double noise_floor,
                       struct up_plateau *plateau) {
     bool found = read_level(finder, end, true, noise_floor, plateau);
@@ -188,7 +188,7 @@ static bool end_level(struct up_finder *finder, size_t end, double noise_floor,
 }
 
 /* So many blocks ago. */
-static void give_block(struct up_finder *finder, unsigned ago) {
+static void pass_block(struct up_finder *finder, unsigned ago) {
     size_t begin = finder->begin[ago];
     if (finder->still[ago]) {
         up_quiet_take(finder->quiet, finder->readings.at + begin, finder->begin[ago - 1] - begin);
@@ -197,17 +197,17 @@ static void give_block(struct up_finder *finder, unsigned ago) {
     }
 }
 
-static bool go_on_with_level(struct up_finder *finder, double noise_floor,
-                             struct up_plateau *plateau) {
+static bool continue_level(struct up_finder *finder, double noise_floor,
+                           struct up_plateau *plateau) {
     if (finder->still[1]) {
         double weight = finder->blocks < FOLLOW ? finder->blocks : FOLLOW;
         finder->level += (finder->latest - finder->level) / weight;
         finder->still_end = finder->begin[0];
     }
-    if (++finder->blocks <= SURE + 1) { /* the first one may hold some of the step */
+    if (++finder->blocks <= SURE + 1) { /* the first one may contain part of the step */
         return false;
     }
-    give_block(finder, SURE);
+    pass_block(finder, SURE);
     return read_level(finder, finder->begin[SURE - 1], false, noise_floor, plateau);
 }
 
@@ -225,7 +225,7 @@ static bool close_block(struct up_finder *finder, double noise_floor, struct up_
     }
     finder->still[0] = block.scatter <= STILL_FLOORS * noise_floor;
     if (is_of_level(finder, &block, noise_floor)) {
-        found = go_on_with_level(finder, noise_floor, plateau);
+        found = continue_level(finder, noise_floor, plateau);
         finder->latest = block.median;
     } else {
         found = finder->blocks > 0 && end_level(finder, finder->still_end, noise_floor, plateau);
@@ -258,7 +258,7 @@ unsigned up_finder_unsettled(const struct up_finder *finder) {
 bool up_finder_end(struct up_finder *finder, double noise_floor, struct up_plateau *plateau) {
     for (unsigned ago = SURE; ago > 0; ago--) {
         if (ago < finder->blocks) {
-            give_block(finder, ago);
+            pass_block(finder, ago);
         }
     }
     bool found =

@@ -24,7 +24,7 @@ const char *up_verdict_name(enum up_verdict verdict) {
 
 /* ---- the limits that depend on the noise floor ---- */
 
-/* So many equal words in a row are no chance; 0 where any number may be. */
+/* The number of equal words in a row that chance does not explain; 0 where any number may occur. */
 static unsigned stuck_from(const struct up_glitch_filter *filter) {
     double division = filter->repeats.division;
     if (filter->word_bits == 0) {
@@ -138,7 +138,7 @@ static bool is_too_long(const struct up_glitch_filter *filter) {
 }
 
 /* A good reading: does it repeat those before? Else it teaches the noise floor. */
-static void follow_run(struct up_glitch_filter *filter, struct up_reading *reading) {
+static void track_run(struct up_glitch_filter *filter, struct up_reading *reading) {
     bool repeats = reading->load == filter->last_load;
     filter->last_load = reading->load;
     if (!repeats) {
@@ -195,9 +195,9 @@ static enum up_verdict test_alone(const struct up_glitch_filter *filter, double 
     return fabs(load - centre) > limit ? name_glitch(filter, load, centre, limit) : UP_READING_GOOD;
 }
 
-/* A dead converter's words agree among themselves. Words of all ones are named where they are most
-   of the span and the load was not there before. */
-static bool is_dead(const struct up_glitch_filter *filter, double load) {
+/* The words of a dead converter are all alike. Words of all ones are named where they are most of
+   the span and the load was not there before. */
+static bool is_dead_converter(const struct up_glitch_filter *filter, double load) {
     bool near_last = fabs(load - filter->last_load) <= THRESHOLD * filter->noise.floor;
     return is_ones(load, filter->word_bits) && !near_last && filter->stuck_from > 0 &&
            same_in_span(filter, load) > HALF;
@@ -211,7 +211,7 @@ static enum up_verdict test_word(const struct up_glitch_filter *filter, double l
     if (filter->word_bits > 0 && is_saturated(load, filter->word_bits)) {
         return UP_READING_SATURATED;
     }
-    if (filter->word_bits > 0 && is_dead(filter, load)) {
+    if (filter->word_bits > 0 && is_dead_converter(filter, load)) {
         return UP_READING_ALL_ONES;
     }
     return fabs(load) > filter->most ? UP_READING_OVERLOAD : UP_READING_GOOD;
@@ -226,13 +226,13 @@ static void judge(struct up_glitch_filter *filter, struct up_reading *judged) {
         judged->verdict = test_word(filter, judged->load);
     }
     if (judged->verdict == UP_READING_GOOD) {
-        follow_run(filter, judged);
+        track_run(filter, judged);
     }
     filter->count[UP_READING_GOOD] -= judged->back;
     filter->count[judged->verdict] += judged->back + 1;
 }
 
-/* Differences between lines say nothing of a device that prints each conversion several times. */
+/* Where a device prints each conversion several times, differences between lines say nothing. */
 static bool is_conversion(struct up_glitch_filter *filter, double load) {
     bool single = filter->repeats.most == 1;
     bool taken = repeats_take(&filter->repeats, load);

@@ -70,10 +70,9 @@ bool up_glitch_filter_push(struct up_glitch_filter *filter, double time_s, doubl
 /* The lines come much faster all at once: where they repeat one word, the converter is saturated
    or gone and always looks ready. False where they do not. */
 bool up_glitch_filter_condemn(struct up_glitch_filter *filter);
-/* The device itself calls the reading pushed last unstable. */
+/* The device itself reported the latest reading as unstable. */
 void up_glitch_filter_mark_unstable(struct up_glitch_filter *filter);
-/* The stream broke off: what is held has no neighbours any more and is forgotten, the noise floor
-   is kept. */
+/* The stream broke off: readings without neighbours are discarded, the noise floor is kept. */
 void up_glitch_filter_restart(struct up_glitch_filter *filter);
 /* At the end of a stream: gives out what is still held, one a call. */
 bool up_glitch_filter_flush(struct up_glitch_filter *filter, struct up_reading *judged);

@@ -42,8 +42,8 @@ void up_listening_destroy(struct up_listening *listening) {
     free(listening);
 }
 
-/* Keeps an even share of an endless series: when the room is full every second one is dropped, and
-   from then on only every second new one taken. */
+/* Keeps an even sample of an endless series: when the array is full every second value is dropped,
+   and from then on only every second new value is kept. */
 static void keep_thinned(double *kept, size_t *count, size_t *step, size_t *wait, double value) {
     if (++*wait < *step) {
         return;
@@ -209,7 +209,7 @@ double up_listening_noise(const struct up_heard_column *column) {
 }
 
 double up_listening_lag1(const struct up_heard_column *column) {
-    /* Rounding alone makes neighbours equal: below a step there is nothing to correlate. */
+    /* Rounding alone makes neighbours equal: below one division there is nothing to correlate. */
     bool shows = up_listening_noise(column) >= column->filter.noise.floor_least;
     return column->lag1_weight > 0 && shows ? column->lag1_sum / column->lag1_weight : (double)NAN;
 }

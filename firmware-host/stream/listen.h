@@ -50,8 +50,7 @@ struct up_listening {
 /* The caller destroys it. The rig must outlive it. */
 struct up_listening *up_listening_create(const struct up_rig *rig, bool skip_first_line);
 void up_listening_destroy(struct up_listening *listening);
-/* Before the bytes of a live port that talks unasked: the host's monotonic time of their arrival.
- */
+/* Before the bytes of a live port that sends unasked: when they arrived, host's monotonic clock. */
 void up_listening_arrival(struct up_listening *listening, double arrival_s);
 void up_listening_bytes(struct up_listening *listening, const char *bytes, size_t length);
 /* The stream has ended: judges what is still held. */

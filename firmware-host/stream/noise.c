@@ -20,7 +20,7 @@ void noise_begin(struct up_noise *noise, double floor_least) {
     noise->due_s = noise->keep_s = (double)-INFINITY;
 }
 
-static void take_floor(struct up_noise *noise) {
+static void update_floor(struct up_noise *noise) {
     double copy[UP_NOISE_MEMORY];
     size_t count = 0;
     for (; count < noise->known; count++) {
@@ -55,7 +55,7 @@ bool noise_learn(struct up_noise *noise, double time_s, double load) {
     if (noise->known < LEAST || (time_s < noise->due_s && !isnan(noise->floor))) {
         return false;
     }
-    take_floor(noise);
+    update_floor(noise);
     return true;
 }
 

@@ -19,7 +19,7 @@ struct up_noise {
 };
 
 void noise_begin(struct up_noise *noise, double floor_least);
-/* True where the floor was taken anew. */
+/* True where the floor was updated. */
 bool noise_learn(struct up_noise *noise, double time_s, double load);
-/* What a stuck word taught says nothing of the noise. */
+/* Differences from a stuck word say nothing about the noise. */
 void noise_forget_since(struct up_noise *noise, double time_s);

@@ -56,14 +56,14 @@ static bool report(struct up_pace *pace, struct up_pace_event *event, enum up_pa
 
 /* ---- stalls, and the bursts after them ---- */
 
-/* A clock of whole seconds stands still for ten lines; its ticks are no stalls. */
+/* A clock of whole seconds repeats its value for ten lines; its ticks are not stalls. */
 static bool is_stall(const struct up_pace *pace, double interval_s) {
     double limit_s = fmax(STALL_INTERVALS * pace->settled_s, STALL_TICKS * pace->tick_s);
     return pace->settled_s > 0 && interval_s > STALL_S && interval_s > limit_s;
 }
 
 /* Lines that were held back come far faster than they were measured; within one tick of its clock
-   nobody sees how fast. */
+   the speed cannot be seen. */
 static bool is_burst(struct up_pace *pace, double seen_s) {
     double since_s = seen_s - pace->backlog_s, line_s = BACKLOG_SHARE * pace->settled_s;
     if (pace->backlog == 0) {
@@ -80,7 +80,7 @@ static bool is_burst(struct up_pace *pace, double seen_s) {
     return true;
 }
 
-static void lose(struct up_pace *pace, double lines) {
+static void add_lost(struct up_pace *pace, double lines) {
     pace->lines_lost = fmax(pace->lines_lost + lines, 0);
 }
 
@@ -92,7 +92,7 @@ static bool take_stall(struct up_pace *pace, double gap_s, double seen_s,
     pace->backlog_lost = event->lines_lost;
     if (event->lines_lost) {
         pace->block = 0;
-        lose(pace, event->interval_s / pace->settled_s - 1);
+        add_lost(pace, event->interval_s / pace->settled_s - 1);
     } else {
         event->interval_s = gap_s;
     }
@@ -141,7 +141,7 @@ static bool is_new_rate(struct up_pace *pace, double middle_s) {
         return false;
     }
     if (differs) {
-        pace->settled = false; /* the block holds some of the old rate still */
+        pace->settled = false; /* the block still contains part of the old rate */
         return true;
     }
     pace->settled_s += FOLLOW * (middle_s - pace->settled_s);
@@ -161,13 +161,13 @@ static bool take_interval(struct up_pace *pace, double arrival_s, double seen_s,
     }
     if (is_burst(pace, seen_s)) {
         event->by_device = !is_seen;
-        lose(pace, pace->backlog_lost ? -pace->backlog : 0);
+        add_lost(pace, pace->backlog_lost ? -pace->backlog : 0);
         pace->backlog = 0;
         return report(pace, event, UP_PACE_BURST);
     }
     double since_s = isnan(gap_s) ? interval_s : gap_s;
     pace->catching_up = pace->catching_up && since_s < pace->settled_s / 2;
-    lose(pace, pace->catching_up && pace->backlog_lost ? -1 : 0);
+    add_lost(pace, pace->catching_up && pace->backlog_lost ? -1 : 0);
     if (is_seen && (pace->backlog > 0 || pace->catching_up)) {
         pace->block = 0;
         return false;

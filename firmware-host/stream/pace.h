@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* Pace: do the lines come as they did? */
+/* Pace: do the lines still come at their usual rate? */
 #pragma once
 
 #include <stdbool.h>
@@ -45,10 +45,10 @@ struct up_pace {
 };
 
 void up_pace_begin(struct up_pace *pace);
-/* What comes next follows a pause that was meant: the interval to it is not looked at. */
+/* The next line follows an intended pause: the interval to it is not checked. */
 void up_pace_pause(struct up_pace *pace);
 /* A line came: its device time, or NaN, and the host's monotonic time of its arrival, or NaN. True
-   where it shows something, told in *event. */
+   where it reveals something, described in *event. */
 bool up_pace_push(struct up_pace *pace, double time_s, double arrival_s,
                   struct up_pace_event *event);
 

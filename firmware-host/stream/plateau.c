@@ -12,8 +12,8 @@ static const double SCATTER_FLOORS = 2, RISE_FLOORS = 1.5;
 
 /* ---- one window ---- */
 
-static size_t good_ones(const struct up_reading *reading, size_t count, double *time_s,
-                        double *load, struct up_plateau *plateau) {
+static size_t collect_good(const struct up_reading *reading, size_t count, double *time_s,
+                           double *load, struct up_plateau *plateau) {
     size_t good = 0;
     size_t temps = 0;
     double temp_sum = 0;
@@ -72,7 +72,7 @@ bool is_settled(struct up_plateau *plateau, double noise_floor, double creep_all
     double rise_allowed = RISE_FLOORS * noise_floor + creep_allowance;
     plateau->unrest = scatter_allowed > 0 ? fmax(plateau->sd / scatter_allowed, rise / rise_allowed)
                                           : (double)NAN;
-    /* The device may say no, but its yes is no proof. */
+    /* The device may report instability, but its word for stability is no proof. */
     return 2 * plateau->unstable <= plateau->readings && plateau->sd <= scatter_allowed &&
            rise <= rise_allowed;
 }
@@ -85,7 +85,7 @@ bool up_plateau_judge(const struct up_reading *reading, size_t count, double noi
     memset(plateau, 0, sizeof *plateau);
     plateau->unrest = (double)NAN;
     if (count > 0) {
-        size_t good = good_ones(reading, count, time_s, load, plateau);
+        size_t good = collect_good(reading, count, time_s, load, plateau);
         plateau->start_s = reading[0].time_s;
         plateau->end_s = reading[count - 1].time_s;
         settled = good >= LEAST_READINGS && describe(time_s, load, good, plateau) &&

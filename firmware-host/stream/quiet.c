@@ -22,7 +22,7 @@ static void close_level(struct up_quiet *quiet) {
     quiet->count = 0;
 }
 
-static void take(struct up_quiet *quiet, double time_s, double load) {
+static void add_reading(struct up_quiet *quiet, double time_s, double load) {
     if (quiet->count++ == 0) {
         quiet->start_s = time_s;
         quiet->start_load = load;
@@ -41,8 +41,8 @@ static void take(struct up_quiet *quiet, double time_s, double load) {
 void up_quiet_take(struct up_quiet *quiet, const struct up_reading *reading, size_t count) {
     for (size_t i = 0; i < count; i++) {
         if (reading[i].verdict == UP_READING_GOOD) {
-            take(quiet, reading[i].time_s, reading[i].load);
-        } else { /* the level goes on behind a glitch, but no pair reaches across */
+            add_reading(quiet, reading[i].time_s, reading[i].load);
+        } else { /* the level continues after a glitch, but no pair spans it */
             up_allan_break(&quiet->allan);
         }
     }

@@ -5,7 +5,7 @@
 #include "stream/glitch_filter.h"
 
 /*
- * What the quiet levels of a stream say together: Allan deviation, with no pair across a step or a
+ * Statistics over the quiet levels of a stream: Allan deviation, with no pair across a step or a
  * glitch, and the straight line through the longest.
  */
 struct up_quiet {

@@ -11,9 +11,9 @@
 enum { ROOM_FIRST = 256, MEDIAN_MAX = 512 };
 
 /* A choice of ours. */
-static const double STEP_FLOORS = 20;
+static const double CHANGE_FLOORS = 20;
 
-static void take_back(struct readings *readings, const struct up_reading *stuck) {
+static void retract_run(struct readings *readings, const struct up_reading *stuck) {
     unsigned back = stuck->back;
     for (size_t i = readings->count; i > 0 && back > 0; i--) {
         struct up_reading *reading = &readings->at[i - 1];
@@ -34,7 +34,7 @@ void readings_drop(struct readings *readings, size_t first) {
 
 size_t readings_hold(struct readings *readings, const struct up_reading *reading, size_t most) {
     size_t dropped = readings->count == most ? most / 2 : 0;
-    take_back(readings, reading);
+    retract_run(readings, reading);
     readings_drop(readings, dropped);
     if (readings->count == readings->room) {
         readings->room = readings->room == 0 ? ROOM_FIRST : 2 * readings->room;
@@ -75,7 +75,7 @@ double readings_median_since(const struct readings *readings, double time_s) {
 }
 
 bool steps_away(double before, double now, double noise_floor) {
-    return fabs(now - before) >= STEP_FLOORS * noise_floor;
+    return fabs(now - before) >= CHANGE_FLOORS * noise_floor;
 }
 
 const struct up_reading *readings_step(const struct readings *readings, double before, double now) {

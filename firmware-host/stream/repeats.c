@@ -8,8 +8,8 @@
 
 enum { LEAST_RUNS = 8 };
 
-/* Choices of ours: with so much noise two neighbours are equal by chance in one of ten cases, and
-   a word that lasts longer than four of five others begins to count anew. */
+/* Choices of ours: with so much noise two neighbours are equal by chance in one of ten cases, and a
+   word that lasts longer than four of five others counts as a new conversion. */
 static const double NOISY_DIVISIONS = 3, UNEVEN = 0.25, BY_CHANCE = 1.35;
 
 void repeats_begin(struct up_repeats *repeats, double division) {

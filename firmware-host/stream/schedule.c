@@ -45,7 +45,7 @@ double schedule_wait_s(const struct schedule *schedule, const struct up_rig *rig
     return rig->read_after_s - rig->window_s / 2 + schedule->late_s + schedule->rest_s;
 }
 
-/* Where the level hardly changed, the answer's time has to do. */
+/* Where the level hardly changed, the time of the answer is used. */
 double schedule_step_s(const struct schedule *schedule, const struct stream *stream) {
     const struct up_indication *before = &schedule->before;
     double level = readings_median_since(&stream->readings, stream->now_s - LEVEL_S);
@@ -81,8 +81,7 @@ static bool judge(const struct schedule *schedule, const struct stream *stream,
 }
 
 /* The whole dwell from here on: by then hands are off. Against its window alone a hung load that
-   swings errs by several times its creep (0.2 to 0.6 % a decade in recordings). A choice of ours.
- */
+   swings is off by several times its creep (0.2 to 0.6 % a decade in recordings; our choice). */
 static const double DWELL_FROM = 0.4; /* of the time to the reading */
 
 static void fit_dwell(const struct stream *stream, double read_after_s, double to_s,
@@ -113,7 +112,7 @@ static void fit_dwell(const struct stream *stream, double read_after_s, double t
 bool schedule_read(const struct schedule *schedule, const struct stream *stream,
                    const struct up_rig *rig, struct up_plateau *plateau, bool *settled) {
     double wait_s = schedule_wait_s(schedule, rig);
-    /* Before that it need not be looked for. */
+    /* Before that there is no need to look for it. */
     if (isnan(stream->filter.noise.floor) ||
         stream->now_s < schedule->asked_s + wait_s + rig->window_s) {
         return false;
@@ -134,14 +133,14 @@ void schedule_progress(const struct schedule *schedule, const struct stream *str
                        const struct up_rig *rig, struct up_reading_progress *progress) {
     struct up_plateau plateau;
     progress->whole_s = schedule_wait_s(schedule, rig) + rig->window_s;
-    progress->left_s = progress->whole_s;
+    progress->remaining_s = progress->whole_s;
     progress->late_s = schedule->late_s;
     if (!progress->reading || isnan(stream->filter.noise.floor)) {
         return;
     }
     double step_s = schedule_step_s(schedule, stream);
     double from_s = fmax(stream->now_s - rig->window_s, step_s);
-    progress->left_s = fmax(progress->whole_s - (stream->now_s - step_s), 0);
+    progress->remaining_s = fmax(progress->whole_s - (stream->now_s - step_s), 0);
     judge(schedule, stream, rig, from_s, stream->readings.count, &plateau);
     progress->unrest = plateau.unrest;
 }

@@ -14,9 +14,9 @@
 struct up_reading_progress {
     bool reading;   /* one is waited for */
     double whole_s; /* from the step of the load to the end of the window, as it is put off now */
-    double left_s;  /* of that */
-    double late_s;  /* put off by so much, since it did not settle */
-    double unrest;  /* of the latest window: 1 where the settle rule just holds; NaN: not known */
+    double remaining_s; /* of that */
+    double late_s;      /* put off by so much, since it did not settle */
+    double unrest; /* of the latest window: 1 where the settle rule just holds; NaN: not known */
 };
 
 struct schedule {
@@ -31,7 +31,7 @@ struct schedule {
 
 /* A step is asked for; `tare` where it goes off the hook and back, else NULL. */
 void schedule_ask(struct schedule *schedule, double now_s, const struct up_indication *tare);
-/* It was answered; so much the latest line knows of when. */
+/* It was answered, at the time of the latest line. */
 void schedule_done(struct schedule *schedule, double now_s);
 void schedule_line(struct schedule *schedule, double time_s);
 /* The cell has been loaded for so long that it needs rest before the next reading. */
@@ -49,6 +49,6 @@ double schedule_rise(const struct schedule *schedule, const struct up_rig *rig, 
 bool schedule_read(const struct schedule *schedule, const struct stream *stream,
                    const struct up_rig *rig, struct up_plateau *plateau, bool *settled);
 
-/* How far the reading is. */
+/* The progress of the reading. */
 void schedule_progress(const struct schedule *schedule, const struct stream *stream,
                        const struct up_rig *rig, struct up_reading_progress *progress);

@@ -17,7 +17,7 @@ void stream_free(struct stream *stream) {
 bool stream_check_pace(struct stream *stream, const struct up_line_rule *line,
                        const struct up_sample *sample, struct up_pace_event *event) {
     double time_s = line->time_unit_s > 0 ? sample->time_s : (double)NAN;
-    /* A polled device sends when it is asked: its arrivals show our pace, not its own. */
+    /* A polled device sends only when asked: its arrivals show our pace, not its own. */
     bool measured = stream->arrival_s > 0 && line->poll[0] == '\0';
     return up_pace_push(&stream->pace, time_s, measured ? stream->arrival_s : (double)NAN, event);
 }

@@ -1,6 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* The samples of a session: tested for glitches and pace, and held while a reading may need them.
- */
+/* The samples of a session: tested for glitches and pace, kept while a reading may need them. */
 #pragma once
 
 #include "stream/pace.h"

@@ -21,7 +21,7 @@ void up_out_of_memory(void) {
     abort();
 }
 
-static void *or_end(void *memory) {
+static void *or_abort(void *memory) {
     if (memory == NULL) {
         up_out_of_memory();
     }
@@ -29,18 +29,18 @@ static void *or_end(void *memory) {
 }
 
 void *up_allocate(size_t count, size_t size) {
-    return or_end(calloc(count > 0 ? count : 1, size > 0 ? size : 1));
+    return or_abort(calloc(count > 0 ? count : 1, size > 0 ? size : 1));
 }
 
 void *up_allocate_bytes(size_t size) {
-    return or_end(malloc(size > 0 ? size : 1));
+    return or_abort(malloc(size > 0 ? size : 1));
 }
 
 void *up_reallocate(void *old, size_t count, size_t size) {
     if (size > 0 && count > SIZE_MAX / size) {
         up_out_of_memory();
     }
-    return or_end(realloc(old, count * size > 0 ? count * size : 1));
+    return or_abort(realloc(old, count * size > 0 ? count * size : 1));
 }
 
 void up_free_at(void *pointer) {
@@ -51,7 +51,7 @@ void up_free_at(void *pointer) {
 
 char *up_text_format_of(const char *format, va_list arguments) {
     char *text = NULL;
-    return or_end(vasprintf(&text, format, arguments) < 0 ? NULL : text);
+    return or_abort(vasprintf(&text, format, arguments) < 0 ? NULL : text);
 }
 
 char *up_text_format(const char *format, ...) {

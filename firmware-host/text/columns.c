@@ -45,12 +45,12 @@ static locale_t utf8_locale(void) {
     return made;
 }
 
-static locale_t enter_utf8(locale_t *utf8) {
+static locale_t use_utf8(locale_t *utf8) {
     *utf8 = utf8_locale();
     return *utf8 != (locale_t)0 ? uselocale(*utf8) : (locale_t)0;
 }
 
-static void leave_utf8(locale_t utf8, locale_t before) {
+static void restore_locale(locale_t utf8, locale_t before) {
     if (utf8 != (locale_t)0) {
         uselocale(before);
     }
@@ -64,7 +64,7 @@ static int columns_of(wchar_t point, locale_t utf8) {
 
 /* Bytes of the longest beginning within `most` columns; marks go with the letter they stand on. */
 static size_t fitting(const char *text, int most, int *columns) {
-    locale_t utf8, before = enter_utf8(&utf8);
+    locale_t utf8, before = use_utf8(&utf8);
     size_t length = 0;
     *columns = 0;
     while (text[length] != '\0') {
@@ -76,7 +76,7 @@ static size_t fitting(const char *text, int most, int *columns) {
         *columns += more;
         length += bytes;
     }
-    leave_utf8(utf8, before);
+    restore_locale(utf8, before);
     return length;
 }
 
@@ -89,7 +89,7 @@ int up_text_columns(const char *text) {
 /* ---- right to left ---- */
 
 /* The blocks of Unicode that are set aside for scripts from right to left. */
-static bool runs_left(wchar_t point) {
+static bool is_right_to_left(wchar_t point) {
     static const struct {
         long first, last;
     } blocks[] = {{0x0590, 0x08FF}, {0x200F, 0x200F},   {0xFB1D, 0xFDFF},
@@ -102,9 +102,9 @@ static bool runs_left(wchar_t point) {
     return false;
 }
 
-bool up_text_runs_left(const char *text) {
+bool up_text_has_right_to_left(const char *text) {
     for (size_t at = 0; text[at] != '\0'; at += bytes_of(text + at)) {
-        if (runs_left(point_of(text + at, bytes_of(text + at)))) {
+        if (is_right_to_left(point_of(text + at, bytes_of(text + at)))) {
             return true;
         }
     }
@@ -115,7 +115,7 @@ bool up_text_runs_left(const char *text) {
 
 char *up_text_isolated(const char *text) {
     char *clean = up_text_for_terminal(text);
-    if (!up_text_runs_left(clean)) {
+    if (!up_text_has_right_to_left(clean)) {
         return clean;
     }
     char *isolated = up_text_format("%s%s%s", FIRST_STRONG_ISOLATE, clean, POP_ISOLATE);
@@ -130,7 +130,7 @@ void up_text_put(FILE *stream, const char *text, int columns, bool isolate) {
     int used, limit = columns > 0 ? columns : 1 << 20;
     size_t length = fitting(clean, limit, &used);
     bool cut = clean[length] != '\0';
-    bool wrapped = isolate && up_text_runs_left(clean);
+    bool wrapped = isolate && up_text_has_right_to_left(clean);
     if (cut && columns > dots_columns) {
         length = fitting(clean, columns - dots_columns, &used);
     }
@@ -143,8 +143,7 @@ void up_text_put(FILE *stream, const char *text, int columns, bool isolate) {
     fprintf(stream, "%*s", used < columns ? columns - used : 0, "");
 }
 
-/* Once the first letter is out nothing allocates: memory that ends leaves a line whole or unbegun.
- */
+/* Nothing allocates after the first letter: without memory a line is whole or missing. */
 void up_text_lines(FILE *stream, const char *lead, const char *text, int columns) {
     int indent = (int)strlen(lead), column = indent, blanks = 0;
     UP_FREED char *clean = up_text_for_terminal(text);

@@ -20,7 +20,7 @@ static size_t sequence_length(unsigned char lead) {
 
 /* Length of the character at text, 0 where there is none; its code point in *point. */
 static size_t decode(const char *text, size_t length, uint32_t *point) {
-    static const uint32_t least[] = {0, 0, 0x80, 0x800, 0x10000};
+    static const uint32_t smaller[] = {0, 0, 0x80, 0x800, 0x10000};
     unsigned char lead = (unsigned char)text[0];
     size_t count = sequence_length(lead);
     if (count == 0 || count > length) {
@@ -35,7 +35,7 @@ static size_t decode(const char *text, size_t length, uint32_t *point) {
         *point = *point << 6 | (next & 0x3FU);
     }
     bool surrogate = *point >= 0xD800 && *point <= 0xDFFF;
-    return *point < least[count] || surrogate || *point > 0x10FFFF ? 0 : count;
+    return *point < smaller[count] || surrogate || *point > 0x10FFFF ? 0 : count;
 }
 
 /* And what is no character: XML cannot hold it. */
@@ -44,9 +44,9 @@ static bool is_control(uint32_t point) {
            (point & 0xFFFE) == 0xFFFE || (point >= 0xFDD0 && point <= 0xFDEF);
 }
 
-/* What takes no room or is drawn as nothing: with it one name passes for another. Embeddings,
-   overrides and isolates turn what follows besides. Unicode does not count a blank of Braille and
-   the marks around annotations. */
+/* Characters without width or ink: with them one name can pass for another. Embeddings, overrides
+   and isolates turn what follows besides. Unicode does not count a blank of Braille and the marks
+   around annotations. */
 static bool is_hidden(uint32_t point) {
     return point >= 0xAD &&
            (u_hasBinaryProperty((UChar32)point, UCHAR_DEFAULT_IGNORABLE_CODE_POINT) ||
@@ -54,7 +54,7 @@ static bool is_hidden(uint32_t point) {
 }
 
 /* Joiners belong to words of some scripts, from Hebrew on, between two letters. */
-static bool joins(uint32_t point, uint32_t before, const char *after, size_t length) {
+static bool is_joiner(uint32_t point, uint32_t before, const char *after, size_t length) {
     uint32_t next = 0;
     return (point == 0x200C || point == 0x200D) && before >= 0x0590 && length > 0 &&
            decode(after, length, &next) > 0 && next >= 0x0590 && !is_hidden(next);
@@ -62,48 +62,49 @@ static bool joins(uint32_t point, uint32_t before, const char *after, size_t len
 
 /* ---- output ---- */
 
-struct out {
+struct output {
     char *text;
     size_t length;
 };
 
-static void put(struct out *out, const char *bytes, size_t length) {
-    memcpy(out->text + out->length, bytes, length);
-    out->length += length;
-    out->text[out->length] = '\0';
+static void put(struct output *output, const char *bytes, size_t length) {
+    memcpy(output->text + output->length, bytes, length);
+    output->length += length;
+    output->text[output->length] = '\0';
 }
 
 /* Cleans `bytes`; before characters of `escaped` a backslash goes. */
-static void put_clean(struct out *out, const char *bytes, size_t length, const char *escaped) {
+static void put_clean(struct output *output, const char *bytes, size_t length,
+                      const char *escaped) {
     uint32_t before = 0;
     for (size_t at = 0; at < length;) {
         uint32_t point = 0;
         size_t count = decode(bytes + at, length - at, &point), end = at + count;
         if (count == 0 || is_control(point) ||
-            (is_hidden(point) && !joins(point, before, bytes + end, length - end))) {
-            put(out, REPLACEMENT, strlen(REPLACEMENT));
+            (is_hidden(point) && !is_joiner(point, before, bytes + end, length - end))) {
+            put(output, REPLACEMENT, strlen(REPLACEMENT));
             at += count == 0 ? 1 : count;
             before = 0;
             continue;
         }
         before = point;
         if (count == 1 && strchr(escaped, bytes[at]) != NULL) {
-            put(out, "\\", 1);
+            put(output, "\\", 1);
         }
-        put(out, bytes + at, count);
+        put(output, bytes + at, count);
         at += count;
     }
 }
 
 /* No byte becomes more than three; quotes, an apostrophe and the NUL come on top. */
-static struct out begin(size_t length) {
-    return (struct out){up_allocate(length + 4, 3), 0};
+static struct output begin(size_t length) {
+    return (struct output){up_allocate(length + 4, 3), 0};
 }
 
 char *up_text_for_terminal(const char *text) {
-    struct out out = begin(strlen(text));
-    put_clean(&out, text, strlen(text), "");
-    return out.text;
+    struct output output = begin(strlen(text));
+    put_clean(&output, text, strlen(text), "");
+    return output.text;
 }
 
 void up_text_print(FILE *stream, const char *format, ...) {
@@ -125,17 +126,17 @@ void up_text_print(FILE *stream, const char *format, ...) {
 }
 
 char *up_text_for_gnuplot(const char *text) {
-    struct out out = begin(strlen(text));
-    put(&out, "\"", 1);
-    put_clean(&out, text, strlen(text), "\\\"`");
-    put(&out, "\"", 1);
-    return out.text;
+    struct output output = begin(strlen(text));
+    put(&output, "\"", 1);
+    put_clean(&output, text, strlen(text), "\\\"`");
+    put(&output, "\"", 1);
+    return output.text;
 }
 
 char *up_text_clean(const char *bytes, size_t length) {
-    struct out out = begin(length);
-    put_clean(&out, bytes, length, "");
-    return out.text;
+    struct output output = begin(length);
+    put_clean(&output, bytes, length, "");
+    return output.text;
 }
 
 bool up_text_is_clean(const char *text) {
@@ -144,22 +145,22 @@ bool up_text_is_clean(const char *text) {
 }
 
 char *up_text_clean_lines(const char *text) {
-    struct out out = begin(strlen(text));
+    struct output output = begin(strlen(text));
     while (*text != '\0') {
         size_t length = strcspn(text, "\n");
         for (size_t from = 0; from <= length; from++) {
             size_t part = strcspn(text + from, "\t\n");
-            put_clean(&out, text + from, part, "");
+            put_clean(&output, text + from, part, "");
             from += part;
-            put(&out, text[from] == '\t' ? "\t" : "", text[from] == '\t');
+            put(&output, text[from] == '\t' ? "\t" : "", text[from] == '\t');
         }
         text += length;
         if (*text == '\n') {
-            put(&out, "\n", 1);
+            put(&output, "\n", 1);
             text++;
         }
     }
-    return out.text;
+    return output.text;
 }
 
 /* = + - @ and their full-width forms. */
@@ -187,29 +188,29 @@ static bool begins_cell(const char *text, const char *at) {
     return at > text && at[-1] == ';';
 }
 
-static void put_field(struct out *out, const char *clean, bool formula) {
-    put(out, formula ? "\"'" : "\"", formula ? 2 : 1);
+static void put_field(struct output *output, const char *clean, bool formula) {
+    put(output, formula ? "\"'" : "\"", formula ? 2 : 1);
     for (const char *at = clean; *at != '\0'; at++) {
         if (begins_formula(at) && begins_cell(clean, at)) {
-            put(out, "'", 1);
+            put(output, "'", 1);
         }
-        put(out, at, 1);
+        put(output, at, 1);
         if (*at == '"') {
-            put(out, "\"", 1);
+            put(output, "\"", 1);
         }
     }
-    put(out, "\"", 1);
+    put(output, "\"", 1);
 }
 
 char *up_text_for_csv(const char *text) {
-    struct out out = begin(strlen(text));
+    struct output output = begin(strlen(text));
     bool formula = looks_like_formula(text);
     char *clean = up_text_clean(text, strlen(text));
     if (strpbrk(clean, ",;\"") == NULL && clean[0] != ' ' && !formula) {
-        free(out.text);
+        free(output.text);
         return clean;
     }
-    put_field(&out, clean, formula);
+    put_field(&output, clean, formula);
     free(clean);
-    return out.text;
+    return output.text;
 }

@@ -38,7 +38,7 @@ static int fill(FILE *stream, bool (*write)(FILE *, void *), void *context) {
 }
 
 static int write_temporary(const char *temporary, bool (*write)(FILE *, void *), void *context) {
-    /* One left by a killed process with our number; O_EXCL then keeps us from following a link. */
+    /* Left by a killed process with our number; O_EXCL then prevents following a link. */
     unlink(temporary);
     int descriptor = open(temporary, O_WRONLY | O_CREAT | O_EXCL | O_CLOEXEC, 0666);
     if (descriptor < 0) {

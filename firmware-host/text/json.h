@@ -16,8 +16,8 @@ json_t *up_json_number(double value);
    within a letter, and JSON holds neither. */
 json_t *up_json_text(const char *text);
 
-/* Writes JSON; texts that hold what cannot be seen, with escapes (\\u200b), so that nobody reads
-   one for another. False where the stream fails. */
+/* Writes JSON; texts that hold what cannot be seen, with escapes (\\u200b), so that they cannot be
+   confused. False where the stream fails. */
 bool up_json_write(const json_t *json, FILE *stream, size_t flags);
 
 /* About how much memory a parser fills with the values of JSON text: "{}" three million times is

@@ -21,7 +21,7 @@ static char *to_utf8(const UChar *text, int32_t length) {
 }
 
 /* Without what cannot be seen; blanks at either end go, several in a row are one. */
-static int32_t squeeze(UChar32 *text, int32_t length) {
+static int32_t collapse_blanks(UChar32 *text, int32_t length) {
     int32_t kept = 0;
     bool blank = true;
     for (int32_t at = 0; at < length; at++) {
@@ -48,11 +48,11 @@ char *up_text_skeleton(const char *text) {
     u_strFromUTF8(units, most, &length, text, bytes, &code);
     length = unorm2_normalize(unorm2_getNFKCInstance(&code), units, length, apart, most, &code);
     u_strToUTF32(points, most, &length, apart, length, &code);
-    length = U_SUCCESS(code) ? squeeze(points, length) : 0;
+    length = U_SUCCESS(code) ? collapse_blanks(points, length) : 0;
     u_strFromUTF32(apart, most, &length, points, length, &code);
     length = uspoof_getSkeleton(checker, 0, apart, length, units, most, &code);
     char *skeleton = U_SUCCESS(code) ? to_utf8(units, length)
-                                     : up_text_format("%s", text); /* looks like itself alone */
+                                     : up_text_format("%s", text); /* resembles only itself */
     free(units);
     free(apart);
     free(points);

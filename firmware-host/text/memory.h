@@ -17,10 +17,10 @@ void *up_reallocate(void *old, size_t count, size_t size);
 #define UP_FREED __attribute__((cleanup(up_free_at)))
 void up_free_at(void *pointer);
 
-/* The same as malloc() to look at, for libraries that let one choose it. */
+/* With the signature of malloc(), for libraries whose allocator can be chosen. */
 void *up_allocate_bytes(size_t size);
 
-/* For whoever finds out in another way. Calls abort() in the end. */
+/* For code that notices it in another way. Calls abort() in the end. */
 noreturn void up_out_of_memory(void);
 
 /* What is done before that: say so, put the terminal in order, end with a status. It must not

@@ -5,15 +5,15 @@
 
 #include "text/text.h"
 
-enum { LOOKED_AT = 64 };
+enum { COMPARED_BYTES = 64 };
 
-static size_t least(size_t a, size_t b) {
+static size_t smaller(size_t a, size_t b) {
     return a < b ? a : b;
 }
 
 size_t up_text_distance(const char *a, const char *b) {
-    size_t row[LOOKED_AT + 1];
-    size_t length_a = strnlen(a, LOOKED_AT), length_b = strnlen(b, LOOKED_AT);
+    size_t row[COMPARED_BYTES + 1];
+    size_t length_a = strnlen(a, COMPARED_BYTES), length_b = strnlen(b, COMPARED_BYTES);
     for (size_t j = 0; j <= length_b; j++) {
         row[j] = j;
     }
@@ -24,7 +24,7 @@ size_t up_text_distance(const char *a, const char *b) {
             bool same = tolower((unsigned char)a[i - 1]) == tolower((unsigned char)b[j - 1]);
             size_t replaced = diagonal + !same;
             diagonal = row[j];
-            row[j] = least(replaced, least(row[j], row[j - 1]) + 1);
+            row[j] = smaller(replaced, smaller(row[j], row[j - 1]) + 1);
         }
     }
     return row[length_b];

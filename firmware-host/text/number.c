@@ -11,7 +11,7 @@
 
 enum { NUMBER_MAX = 40 };
 
-static locale_t plain(void) {
+static locale_t c_locale(void) {
     static locale_t locale;
     if (locale == (locale_t)0) {
         locale = newlocale(LC_ALL_MASK, "C", (locale_t)0);
@@ -67,7 +67,7 @@ bool up_text_number(const char *text, size_t length, double *value) {
     }
     memcpy(copy, text, length);
     copy[length] = '\0';
-    number = strtod_l(copy, NULL, plain());
+    number = strtod_l(copy, NULL, c_locale());
     if (!isfinite(number)) {
         return false;
     }
@@ -80,11 +80,11 @@ void up_text_from_number(double value, char *buffer, size_t size) {
         snprintf(buffer, size, "%s", isnan(value) ? "" : value > 0 ? "INF" : "-INF");
         return;
     }
-    locale_t before = uselocale(plain());
+    locale_t before = uselocale(c_locale());
     /* 15 digits always come back, except from below DBL_MIN, which holds fewer. */
     for (int precision = fabs(value) < DBL_MIN ? 1 : 15; precision <= 17; precision++) {
         snprintf(buffer, size, "%.*g", precision, value);
-        if (strtod_l(buffer, NULL, plain()) == value) {
+        if (strtod_l(buffer, NULL, c_locale()) == value) {
             break;
         }
     }

@@ -32,7 +32,7 @@ int up_text_columns(const char *text);
 void up_text_put(FILE *stream, const char *text, int columns, bool isolate);
 
 /* Whether any of clean text runs from right to left. */
-bool up_text_runs_left(const char *text);
+bool up_text_has_right_to_left(const char *text);
 
 /* Made harmless; text from right to left stands between U+2068 and U+2069, so that a number beside
    it is not turned. For whatever goes to a terminal or a picture beside a number. */
@@ -86,8 +86,8 @@ void up_text_from_number(double value, char *buffer, size_t size);
 bool up_text_write_file(const char *path, bool (*write)(FILE *stream, void *context), void *context,
                         struct up_failure *failure);
 
-/* The same, but a file that would hold the same bytes again is left as it is, its time too: who
-   watches it is not told of nothing. */
+/* The same, but a file that would hold the same bytes again is left as it is, its time too: a
+   program that watches it is not notified without a change. */
 bool up_text_update_file(const char *path, bool (*write)(FILE *stream, void *context),
                          void *context, struct up_failure *failure);
 

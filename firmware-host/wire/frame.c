@@ -49,9 +49,9 @@ static bool is_filler(char byte) {
     return byte == ' ' || byte == '\t' || byte == '\r' || byte == '\n';
 }
 
-/* Takes off what does not belong: blanks at both ends, and all before the start byte. The last
-   start counts: what lies before it is a frame whose end was lost. */
-static bool dress(struct up_framer *framer) {
+/* Removes what is not part of the frame: blanks at both ends, and everything before the start byte.
+   The last start counts: what lies before it is a frame whose end was lost. */
+static bool trim_frame(struct up_framer *framer) {
     char start = framer->rule->frame_start;
     const char *text = framer->frame;
     size_t length = framer->frame_length;
@@ -86,7 +86,7 @@ static bool complete_from_text(struct up_framer *framer) {
     framer->length = 0;
     framer->dropping = false;
     framer->fresh = true;
-    return dress(framer) || framer->overlong;
+    return trim_frame(framer) || framer->overlong;
 }
 
 /* A frame of a fixed length counts from its start byte. */
@@ -125,7 +125,7 @@ size_t up_framer_take(struct up_framer *framer, const char *bytes, size_t length
             framer->frame_length = size;
             framer->frame_from = from;
             framer->overlong = false;
-            *complete = dress(framer);
+            *complete = trim_frame(framer);
         } else if (!framer->fresh || size > 0) {
             keep(framer, begin, size, from);
             *complete = end != NULL && complete_from_text(framer);

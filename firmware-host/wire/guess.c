@@ -12,10 +12,10 @@
 enum { LEAST_FITS = 5 };
 static const double FITS_SHARE = 0.8;
 
-/* Assumed where nobody saw the lines arrive; the file that is written says so. */
+/* Assumed where the arrival of the lines was not seen; the file that is written says so. */
 static const double RATE_UNKNOWN_HZ = 10, STEP_UNKNOWN_KG = 0.001;
 
-/* A step beyond what any scale bears is no step of a scale. */
+/* A value beyond the capacity of any scale is not a division. */
 static const double STEP_MOST_KG = 1000;
 
 struct trial_run {
@@ -61,8 +61,8 @@ static int by_size(const void *one, const void *other) {
     return (a > b) - (a < b);
 }
 
-/* One load hung on a scale that stands still is a jump and no step: it takes more values to tell.
- */
+/* One load hung on a scale that stands still is a jump, not a division: it takes more values to
+   decide. */
 enum { STEPS_LEAST = 3 };
 
 static double smallest_step(double *load, size_t count, bool *seen) {
@@ -154,7 +154,7 @@ static bool try_draft(struct draft *draft, const struct lines *lines, struct up_
     return good;
 }
 
-static bool complain(const struct lines *lines, struct up_failure *failure) {
+static bool refuse_lines(const struct lines *lines, struct up_failure *failure) {
     char example[64] = "";
     char *safe;
     if (lines->count == 0) {
@@ -192,6 +192,6 @@ bool up_guess_layout(const char *bytes, size_t length, double rate_hz, struct up
         UP_FREED struct draft *draft = up_allocate(1, sizeof *draft);
         found = drafters[i](lines, draft) && try_draft(draft, lines, guess);
     }
-    found = found || complain(lines, failure);
+    found = found || refuse_lines(lines, failure);
     return found;
 }

@@ -14,7 +14,7 @@
 enum { UP_GUESS_TEXT = 1024 };
 
 struct up_guess {
-    char line_section[UP_GUESS_TEXT]; /* [line] and, where it can be told, [sensor] */
+    char line_section[UP_GUESS_TEXT]; /* [line] and, where it can be guessed, [sensor] */
     char words[UP_GUESS_TEXT / 4];    /* the same for a person, one line */
     uint64_t lines, fits, passed;
     double first_load, last_load; /* in kg, or counts */
@@ -22,7 +22,7 @@ struct up_guess {
     bool step_seen; /* else division_counts, where given, is but a beginning */
 };
 
-/* `rate_hz`: lines a second as they arrived; NaN where nobody knows. UP_STATUS_WRONG_INPUT, with
-   the reason and an example of a line, where nothing fits four of five lines. */
+/* `rate_hz`: lines a second as they arrived; NaN where unknown. UP_STATUS_WRONG_INPUT, with the
+   reason and an example of a line, where nothing fits four of five lines. */
 bool up_guess_layout(const char *bytes, size_t length, double rate_hz, struct up_guess *guess,
                      struct up_failure *failure);

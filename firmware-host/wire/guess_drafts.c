@@ -137,7 +137,7 @@ static struct slice usual_label(const struct lines *lines, int which) {
     return label;
 }
 
-/* Where most lines begin with a time the numbers of the line tell more than its labels. */
+/* Where most lines begin with a time, the numbers of the line say more than its labels. */
 bool draft_labels(const struct lines *lines, struct draft *draft) {
     int stamp, which = liveliest_number(lines, &stamp);
     struct slice label = usual_label(lines, which);
@@ -347,7 +347,7 @@ bool draft_next_line(const struct lines *lines, struct draft *draft) {
 
 /* ---- frames that no line end parts: everything came as few lines, or as none ---- */
 
-static bool some_start(const struct lines *lines, char byte) {
+static bool any_contains(const struct lines *lines, char byte) {
     size_t found = 0;
     for (size_t i = 0; i < lines->count; i++) {
         found += memchr(lines->line[i].at, byte, lines->line[i].length) != NULL;
@@ -356,7 +356,7 @@ static bool some_start(const struct lines *lines, char byte) {
 }
 
 bool draft_star_hash(const struct lines *lines, struct draft *draft) {
-    if (lines->count > 0 && (!some_start(lines, '*') || !some_start(lines, '#'))) {
+    if (lines->count > 0 && (!any_contains(lines, '*') || !any_contains(lines, '#'))) {
         return false;
     }
     draft_add(draft, "layout = bare\nframe_start = star\nframe_end = hash\n");
@@ -376,7 +376,7 @@ static bool has_status_letters(struct slice all) {
 }
 
 bool draft_start_end(const struct lines *lines, struct draft *draft) {
-    if (lines->count > 0 && (!some_start(lines, '\002') || !some_start(lines, '\003'))) {
+    if (lines->count > 0 && (!any_contains(lines, '\002') || !any_contains(lines, '\003'))) {
         return false;
     }
     draft_add(draft, "layout = numbers\nload_field = 1\nframe_start = stx\nframe_end = etx\n");

@@ -55,7 +55,7 @@ static bool learn_unit(struct column *column, struct slice field) {
     return true;
 }
 
-static void learn(const struct lines *lines, struct column *column, struct slice field) {
+static void observe(const struct lines *lines, struct column *column, struct slice field) {
     struct quantity quantity;
     double time_s;
     bool first = column->seen++ == 0;
@@ -68,7 +68,7 @@ static void learn(const struct lines *lines, struct column *column, struct slice
     }
 }
 
-static int cut(struct slice line, char separator, struct slice *field) {
+static int split_fields(struct slice line, char separator, struct slice *field) {
     int count = 0;
     const char *end = line.at + line.length;
     for (const char *at = line.at; at <= end && count < UP_FIELDS_MAX; count++) {
@@ -88,7 +88,7 @@ static int usual_width(const struct lines *lines, char separator) {
     struct slice field[UP_FIELDS_MAX];
     int best = 0;
     for (size_t i = 0; i < lines->count; i++) {
-        votes[cut(lines->line[i], separator, field)]++;
+        votes[split_fields(lines->line[i], separator, field)]++;
     }
     for (int i = 1; i <= UP_FIELDS_MAX; i++) {
         best = votes[i] > votes[best] ? i : best;
@@ -102,12 +102,12 @@ static bool read_table(const struct lines *lines, char separator, struct table *
     table->rate_hz = lines->rate_hz;
     table->width = usual_width(lines, separator);
     for (size_t i = 0; i < lines->count && table->width > 1; i++) {
-        if (cut(lines->line[i], separator, field) != table->width) {
+        if (split_fields(lines->line[i], separator, field) != table->width) {
             continue;
         }
         table->rows++;
         for (int j = 0; j < table->width; j++) {
-            learn(lines, &table->column[j], field[j]);
+            observe(lines, &table->column[j], field[j]);
         }
     }
     return table->rows > 4;
@@ -131,7 +131,7 @@ static void learn_member(const struct lines *lines, struct table *table, const c
     column->seen++; /* the name is not a header's */
     if (json_is_string(member)) {
         struct slice text = {json_string_value(member), json_string_length(member)};
-        learn(lines, column, text);
+        observe(lines, column, text);
     } else if (json_is_number(member)) {
         struct quantity quantity = {.value = json_number_value(member),
                                     .is_integer = json_is_integer(member)};

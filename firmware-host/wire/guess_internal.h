@@ -36,12 +36,10 @@ struct quantity {
 
 bool read_quantity(const struct lines *lines, struct slice slice, struct quantity *quantity);
 
-/* What stands behind the unit, of load or climate, that begins a slice; all of it where none does.
- */
+/* The text after the unit, of load or climate, that begins a slice; all of it without one. */
 struct slice skip_unit(struct slice slice);
 
-/* Most, and nearly all: of a recording some lines are cut, and devices print a word now and then.
- */
+/* Most, and nearly all: a recording has cut lines, and devices print a word now and then. */
 bool are_most(size_t some, size_t all);
 bool are_nearly_all(size_t some, size_t all);
 

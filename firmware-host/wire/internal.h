@@ -9,7 +9,7 @@ struct sp_port;
 
 enum { PORT_NAME_SIZE = 512 };
 
-/* By what a USB adapter is known again when it comes back under another name. */
+/* What identifies a USB adapter when it returns under another name. */
 struct usb_identity {
     bool known;
     int vendor, product;

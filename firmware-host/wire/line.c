@@ -56,8 +56,7 @@ static uint64_t odd_bytes(const char *text) {
     return ((bytes - each * ' ') | (bytes + each * (127 - '~')) | bytes) & each * 0x80;
 }
 
-/* Byte by byte only where that finds one, which may be a tab, or where there are fewer than eight.
- */
+/* Byte by byte where that finds one, which may be a tab, or where there are fewer than eight. */
 static bool is_plain_text(const char *text, size_t length) {
     enum { STEP = sizeof(uint64_t) };
     uint64_t odd = length < STEP;
@@ -500,9 +499,9 @@ static bool has_digit(struct slice text) {
     return false;
 }
 
-/* The reason as a person would give it: words are no damaged number. */
-static enum up_refusal plainly(const struct up_line_rule *rule, enum up_refusal refusal,
-                               struct slice text) {
+/* The reason as a person would give it: words are not a damaged number. */
+static enum up_refusal refusal_for_person(const struct up_line_rule *rule, enum up_refusal refusal,
+                                          struct slice text) {
     bool place =
         refusal == UP_REFUSED_NUMBER || refusal == UP_REFUSED_FIELDS || refusal == UP_REFUSED_LABEL;
     if (refusal == UP_REFUSED_LABEL && rule->pass_other_lines) {
@@ -549,7 +548,7 @@ enum up_refusal up_line_read(const struct up_line_rule *rule, const char *text, 
     enum up_refusal refusal;
     begin_sample(rule, sample);
     refusal = read_marked(rule, line, sample);
-    return refusal == UP_LINE_FITS ? refusal : plainly(rule, refusal, line);
+    return refusal == UP_LINE_FITS ? refusal : refusal_for_person(rule, refusal, line);
 }
 
 enum up_refusal up_line_read_value(const struct up_line_rule *rule, const char *text, size_t length,

@@ -99,8 +99,7 @@ static inline bool scan_plain(struct slice slice, char point, struct number *num
 
 /* How long the date or the time of day (HH:MM:SS) is that begins a slice; 0 where none does. */
 size_t stamp_length(struct slice slice);
-/* Seconds since midnight by the first HH:MM[:SS[.fraction]] of a slice; false where there is none.
- */
+/* Seconds since midnight by the first HH:MM[:SS[.fraction]] of a slice; false without one. */
 bool scan_time_of_day(struct slice slice, double *time_s);
 
 /* Where the n-th number of a line begins, from 1; false where there are fewer. A date or a time of

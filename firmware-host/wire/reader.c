@@ -46,12 +46,12 @@ static enum up_refusal judge_words(struct up_reader *reader) {
         memcpy(reader->header, text, sizeof text);
         return UP_REFUSED_WORDS;
     }
-    /* Before the first good line a repeated text is no header of anything. */
+    /* Before the first good line a repeated text is not a header. */
     return reader->count[UP_LINE_FITS] > 0 && strcmp(reader->header, text) == 0 ? UP_REFUSED_HEADER
                                                                                 : UP_REFUSED_WORDS;
 }
 
-static bool goes_on(double from_s, double time_s) {
+static bool continues_from(double from_s, double time_s) {
     return time_s >= from_s && time_s - from_s <= DAY_S;
 }
 
@@ -68,11 +68,11 @@ static enum up_refusal judge_time(struct up_reader *reader, struct up_sample *sa
         sample->time_s += DAY_S; /* midnight */
         reader->clock_shift_s += DAY_S;
     }
-    if (isinf(reader->last_time_s) || goes_on(reader->last_time_s, sample->time_s)) {
+    if (isinf(reader->last_time_s) || continues_from(reader->last_time_s, sample->time_s)) {
         reader->odd_clock_s = (double)NAN;
         return UP_LINE_FITS;
     }
-    if (goes_on(reader->odd_clock_s, clock_s)) {
+    if (continues_from(reader->odd_clock_s, clock_s)) {
         reader->clock_shift_s = reader->last_time_s - reader->odd_clock_s;
         if (reader->odd_clock_s + reader->clock_shift_s < reader->last_time_s) { /* by rounding */
             reader->clock_shift_s = nextafter(reader->clock_shift_s, (double)INFINITY);
@@ -109,7 +109,7 @@ static enum up_refusal judge_sequence(struct up_reader *reader, const struct up_
     if (gap == 0) {
         return UP_REFUSED_REPEATED;
     }
-    if (gap <= modulus / 2) { /* more: it began anew, nobody knows after how many */
+    if (gap <= modulus / 2) { /* more: it restarted, after an unknown number of lines */
         reader->lost += (uint64_t)(gap - 1);
     }
     return UP_LINE_FITS;
@@ -211,14 +211,14 @@ void up_reader_end(struct up_reader *reader) {
     }
 }
 
-static uint64_t misfits(const struct up_reader *reader) {
+static uint64_t refused_in_range(const struct up_reader *reader) {
     return up_reader_refused(reader) - reader->count[UP_REFUSED_OVER] -
            reader->count[UP_REFUSED_UNDER];
 }
 
 void up_reader_resume(struct up_reader *reader, bool skip_first) {
     up_reader_end(reader);
-    reader->refused_before_fit = misfits(reader);
+    reader->refused_before_fit = refused_in_range(reader);
     reader->cut_line = skip_first ? reader->lines + 1 : 0;
     reader->last_sequence = (double)NAN;
     reader->label_seen = false;
@@ -245,10 +245,10 @@ enum up_refusal up_reader_usual_refusal(const struct up_reader *reader) {
     return (enum up_refusal)most;
 }
 
-bool up_reader_is_hopeless(const struct up_reader *reader, uint64_t least) {
+bool up_reader_is_mismatched(const struct up_reader *reader, uint64_t least) {
     uint64_t fits = reader->count[UP_LINE_FITS];
     if (fits == 0) {
-        return misfits(reader) >= least;
+        return refused_in_range(reader) >= least;
     }
-    return reader->lines >= least && misfits(reader) - reader->refused_before_fit > fits;
+    return reader->lines >= least && refused_in_range(reader) - reader->refused_before_fit > fits;
 }

@@ -266,7 +266,7 @@ static bool known_section(const char *section) {
 }
 
 /* inih's handler: nonzero goes on. */
-static int take(void *user, const char *section, const char *name, const char *value) {
+static int read_key(void *user, const char *section, const char *name, const char *value) {
     struct parse *parse = user;
     char what[400];
     for (size_t i = 0; i < rig_key_count; i++) {
@@ -300,7 +300,7 @@ bool was_given(const struct parse *parse, const char *section, const char *name)
     return false;
 }
 
-bool lacks(struct parse *parse, const char *what) {
+bool fail_rig(struct parse *parse, const char *what) {
     parse->failed = true;
     return up_fail(parse->failure, UP_STATUS_WRONG_INPUT, "rig file %s: %s", parse->name, what);
 }
@@ -332,7 +332,7 @@ bool up_rig_parse(const char *name, const char *text, struct up_rig *rig,
     UP_FREED struct parse *parse = up_allocate(1, sizeof *parse);
     *parse = (struct parse){.name = name, .rig = rig, .failure = failure, .next = text};
     rig_defaults(rig);
-    int status = ini_parse_stream(next_line, parse, take, parse);
+    int status = ini_parse_stream(next_line, parse, read_key, parse);
     if (status != 0 && (!parse->failed || (status > 0 && status < parse->line))) {
         parse->line = status > 0 ? status : parse->line; /* that of the first mistake */
         parse->failed = false;

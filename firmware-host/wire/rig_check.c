@@ -56,11 +56,11 @@ static bool check_layout(struct parse *parse) {
             snprintf(what, sizeof what,
                      "layout = %s has no use for the key %s: drop it or choose another layout",
                      layout->name, uses[i].name);
-            return lacks(parse, what);
+            return fail_rig(parse, what);
         }
         if (need == MUST && uses[i].leads && !given(parse, uses[i].name)) {
             snprintf(what, sizeof what, "layout = %s needs the key %s", layout->name, uses[i].name);
-            return lacks(parse, what);
+            return fail_rig(parse, what);
         }
     }
     return true;
@@ -75,7 +75,7 @@ static bool check_columns(struct parse *parse) {
     for (int i = 0; i < line->loads; i++) {
         for (int j = 0; j < i; j++) {
             if (line->load[i].field != 0 && line->load[i].field == line->load[j].field) {
-                return lacks(parse, "load_field names a column twice");
+                return fail_rig(parse, "load_field names a column twice");
             }
         }
     }
@@ -88,14 +88,14 @@ static bool check_columns(struct parse *parse) {
             twice = twice || single[i] == single[j];
         }
         if (single[i] != 0 && twice) {
-            return lacks(parse, "one column is named for two things at once");
+            return fail_rig(parse, "one column is named for two things at once");
         }
         if (line->columns != 0 && single[i] > line->columns) {
-            return lacks(parse, "a key names a column beyond the number in columns");
+            return fail_rig(parse, "a key names a column beyond the number in columns");
         }
     }
     return line->columns == 0 || line->load[0].field <= line->columns ||
-           lacks(parse, "load_field lies beyond the number in columns");
+           fail_rig(parse, "load_field lies beyond the number in columns");
 }
 
 /* ---- pairs ---- */
@@ -108,7 +108,7 @@ struct rule {
 static bool check_rules(struct parse *parse, const struct rule *rule, size_t count) {
     for (size_t i = 0; i < count; i++) {
         if (rule[i].broken) {
-            return lacks(parse, rule[i].what);
+            return fail_rig(parse, rule[i].what);
         }
     }
     return true;
@@ -192,8 +192,9 @@ static bool check_words(struct parse *parse) {
     for (size_t i = 0; i < sizeof list / sizeof list[0]; i++) {
         for (size_t j = 0; j < i; j++) {
             if (shares_word(list[i], list[j])) {
-                return lacks(parse, "one word is in two of the lists stable_words, unstable_words, "
-                                    "over_words, under_words and ignore_words");
+                return fail_rig(parse,
+                                "one word is in two of the lists stable_words, unstable_words, "
+                                "over_words, under_words and ignore_words");
             }
         }
     }
@@ -223,7 +224,7 @@ static bool check_gpio_keys(struct parse *parse) {
                      strcmp(musts[i].key, "limit_s") == 0
                          ? ": no relay without a time after which it is off"
                          : "");
-            return lacks(parse, what);
+            return fail_rig(parse, what);
         }
     }
     return true;
@@ -246,7 +247,7 @@ static bool check_same_gpio(struct parse *parse, const struct named_gpio *one,
              other->section, other->name, one->section, one->name, one->at->chip, one->at->line,
              one->is_output != other->is_output ? "an output cannot be an input too"
                                                 : "give each its own");
-    return lacks(parse, what);
+    return fail_rig(parse, what);
 }
 
 static bool check_gpio(struct parse *parse) {
@@ -283,23 +284,23 @@ static bool check_gpio(struct parse *parse) {
 
 /* As measured there, say: a gravimeter's map gives it to 1e-6 or so; the number as it was typed is
    good to a few of its last digits. A choice of ours. */
-static const double U_GRAVITY_TOLD_REL = 1e-5;
+static const double U_GRAVITY_GIVEN_REL = 1e-5;
 
 static bool settle_gravity(struct parse *parse) {
     struct up_rig *rig = parse->rig;
-    bool told = was_given(parse, "rig", "gravity_m_s2");
+    bool is_given = was_given(parse, "rig", "gravity_m_s2");
     bool latitude = was_given(parse, "rig", "latitude_deg");
-    if (told && (latitude || was_given(parse, "rig", "altitude_m"))) {
-        return lacks(parse,
-                     "[rig] gives gravity_m_s2 and also latitude_deg or altitude_m: keep one "
-                     "way");
+    if (is_given && (latitude || was_given(parse, "rig", "altitude_m"))) {
+        return fail_rig(parse,
+                        "[rig] gives gravity_m_s2 and also latitude_deg or altitude_m: keep one "
+                        "way");
     }
     if (was_given(parse, "rig", "altitude_m") && !latitude) {
-        return lacks(parse, "[rig] altitude_m needs latitude_deg");
+        return fail_rig(parse, "[rig] altitude_m needs latitude_deg");
     }
-    if (told) {
+    if (is_given) {
         rig->gravity_m_s2 =
-            up_known(rig->gravity_m_s2.value, U_GRAVITY_TOLD_REL * rig->gravity_m_s2.value);
+            up_known(rig->gravity_m_s2.value, U_GRAVITY_GIVEN_REL * rig->gravity_m_s2.value);
         return true;
     }
     rig->gravity_m_s2 = up_gravity_unknown();
@@ -327,19 +328,19 @@ static bool settle_pressure(struct parse *parse) {
              "it as it is there, not reduced to sea level",
              usual_pa);
     return fabs(pressure_pa->value - usual_pa) <= WEATHER_PA + 2 * pressure_pa->u ||
-           lacks(parse, what);
+           fail_rig(parse, what);
 }
 
 static bool settle_water(struct parse *parse) {
     struct up_rig *rig = parse->rig;
     struct up_failure why;
-    bool told = up_water_is_told(&rig->water_told);
-    if (told && !was_given(parse, "tank", "water")) {
-        rig->water = up_water_model_told(&rig->water_told);
+    bool is_given = up_water_is_given(&rig->water_given);
+    if (is_given && !was_given(parse, "tank", "water")) {
+        rig->water = up_water_model_given(&rig->water_given);
     }
-    if (was_given(parse, "tank", "solids_max_g_kg") && (told || rig->water != UP_WATER_FRESH)) {
-        return lacks(parse, "[tank] solids_max_g_kg is for fresh water of which nothing else is "
-                            "known: keep one way");
+    if (was_given(parse, "tank", "solids_max_g_kg") && (is_given || rig->water != UP_WATER_FRESH)) {
+        return fail_rig(parse, "[tank] solids_max_g_kg is for fresh water of which nothing else is "
+                               "known: keep one way");
     }
     rig->tank_water = (struct up_water){.name = "tank",
                                         .model = rig->water,
@@ -347,12 +348,13 @@ static bool settle_water(struct parse *parse) {
                                         .salinity_g_kg = (double)NAN,
                                         .depth_m = rig->depth_m,
                                         .gravity_m_s2 = rig->gravity_m_s2.value};
-    if (rig->water == UP_WATER_FRESH && !told) {
+    if (rig->water == UP_WATER_FRESH && !is_given) {
         rig->tank_water.salinity_g_kg = rig->solids_max_g_kg / 2;
         rig->tank_water.u_salinity_g_kg = rig->solids_max_g_kg / 2 / sqrt(3);
         rig->tank_water.salinity_range = true;
     }
-    return up_water_from_told(&rig->water_told, &rig->tank_water, &why) || lacks(parse, why.text);
+    return up_water_from_given(&rig->water_given, &rig->tank_water, &why) ||
+           fail_rig(parse, why.text);
 }
 
 bool rig_check(struct parse *parse) {
@@ -363,31 +365,31 @@ bool rig_check(struct parse *parse) {
             char what[80];
             snprintf(what, sizeof what, "the section [%s] is missing: see `upthrust help rig`",
                      sections[i]);
-            return lacks(parse, what);
+            return fail_rig(parse, what);
         }
     }
     if (rig->id[0] == '\0') {
-        return lacks(parse, "section [rig] lacks the key id");
+        return fail_rig(parse, "section [rig] lacks the key id");
     }
     if (!given(parse, "layout")) {
-        return lacks(parse, "section [line] lacks the key layout");
+        return fail_rig(parse, "section [line] lacks the key layout");
     }
     if (!check_layout(parse) || !check_columns(parse) || !check_frames(parse) ||
         !check_numbers(parse) || !check_words(parse) || !check_gpio(parse)) {
         return false;
     }
     if (rig->port_kind == UP_PORT_TYPED && rig->line.layout != UP_LAYOUT_BARE) {
-        return lacks(parse, "kind = typed needs layout = bare");
+        return fail_rig(parse, "kind = typed needs layout = bare");
     }
     if (!settle_gravity(parse) || !settle_pressure(parse) || !settle_water(parse)) {
         return false;
     }
     if (was_given(parse, "masses", "class") && was_given(parse, "masses", "tolerance_rel")) {
-        return lacks(parse, "[masses] gives class and tolerance_rel: keep one");
+        return fail_rig(parse, "[masses] gives class and tolerance_rel: keep one");
     }
     if (rig->port.return_s < 0) { /* cables slip; a pseudo-terminal's other end has ended */
         rig->port.return_s = rig->port_kind == UP_PORT_SERIAL ? 300 : 0;
     }
     return rig->window_s <= 2 * rig->read_after_s ||
-           lacks(parse, "window_s is longer than twice read_after_s");
+           fail_rig(parse, "window_s is longer than twice read_after_s");
 }

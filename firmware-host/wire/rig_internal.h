@@ -58,8 +58,8 @@ struct parse {
 
 /* Whether a key of a section, or any key of it where `name` is NULL, stands in the file. */
 bool was_given(const struct parse *parse, const char *section, const char *name);
-/* Says what is wrong with the file as a whole; false. */
-bool lacks(struct parse *parse, const char *what);
+/* Reports what is wrong with the file as a whole; returns false. */
+bool fail_rig(struct parse *parse, const char *what);
 
 /* True where no two keys contradict each other and none is missing. */
 bool rig_check(struct parse *parse);

@@ -1,6 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* Every key of the rig file: where it stands, what it may be, and what holds where it is left out.
- */
+/* Every key of the rig file: its place, its bounds, and its value where it is left out. */
 #include <string.h>
 
 #include "rig_internal.h"
@@ -78,7 +77,7 @@ static const struct word waters[] = {
     { section, name, KEY_NUMBER, AT(member), low, high, NULL, unit }
 #define WHOLE(section, name, member, low, high)                                                    \
     { section, name, KEY_WHOLE, AT(member), low, high, NULL, 1 }
-#define TOLD(name, low, high) NUMBER("tank", #name, water_told.name, low, high),
+#define GIVEN(name, low, high) NUMBER("tank", #name, water_given.name, low, high),
 #define TEXT(section, name, member, size)                                                          \
     { section, name, KEY_TEXT, AT(member), 1, size, NULL, 1 }
 #define WORD(section, name, member, words)                                                         \
@@ -158,10 +157,10 @@ const struct key rig_keys[] = {
     NUMBER("sensor", "division_counts", division_counts, 1e-9, 1e9),
     NUMBER("sensor", "u_thermometer_k", u_thermometer_k, 0, 5),
     WORD("tank", "water", water, waters),
-    UP_WATER_TOLD_KEYS(TOLD) NUMBER("tank", "solids_max_g_kg", solids_max_g_kg, 0, 2),
+    UP_WATER_GIVEN_KEYS(GIVEN) NUMBER("tank", "solids_max_g_kg", solids_max_g_kg, 0, 2),
     NUMBER("tank", "temp_c", temp_c, 0, 40),
     NUMBER("tank", "area_m2", tank_area_m2, 0.001, 10000),
-    SCALED("tank", "line_diameter_mm", line_diameter_m, 0, 50, 1e-3),
+    SCALED("tank", "line_diameter_mm", cord_diameter_m, 0, 50, 1e-3),
     NUMBER("tank", "depth_m", depth_m, 0, 60),
     SCALED("tank", "meniscus_g", meniscus_kg, 0, 100, 1e-3),
     NUMBER("tank", "ballast_kg", ballast_kg, 0, 500),
@@ -226,7 +225,7 @@ void rig_defaults(struct up_rig *rig) {
     rig->division_counts = 1;
     rig->u_thermometer_k = 0.5; /* a plain aquarium thermometer: common practice, no source */
     rig->temp_c = (double)NAN;
-    rig->water_told = up_water_nothing_told();
+    rig->water_given = up_water_nothing_given();
     rig->latitude_deg = rig->altitude_m = rig->gravity_m_s2.value = (double)NAN;
     rig->solids_max_g_kg = 0.5; /* tap water, common practice, no source */
     rig->depth_m = 0.4;

@@ -35,8 +35,8 @@ static void fill_config(struct sp_port_config *config, const struct up_port_sett
     sp_set_config_flowcontrol(config, flow[settings->flow]);
 }
 
-/* Some drivers take settings that they cannot keep without a word: only reading back tells. */
-static bool are_kept(struct sp_port *port, const struct sp_port_config *wanted) {
+/* Some drivers silently accept settings that they cannot keep: only reading back shows it. */
+static bool settings_hold(struct sp_port *port, const struct sp_port_config *wanted) {
     struct sp_port_config *config = NULL;
     int got[4] = {0}, want[4] = {0};
     enum sp_parity parity = SP_PARITY_INVALID, wanted_parity = SP_PARITY_NONE;
@@ -64,7 +64,7 @@ static bool set_up(const struct up_source *source, struct up_failure *failure) {
     bool good = sp_new_config(&config) == SP_OK;
     if (good) {
         fill_config(config, settings);
-        good = sp_set_config(source->port, config) == SP_OK && are_kept(source->port, config);
+        good = sp_set_config(source->port, config) == SP_OK && settings_hold(source->port, config);
     }
     sp_free_config(config);
     return good || up_fail(failure, UP_STATUS_UNABLE,
@@ -148,7 +148,7 @@ bool serial_open(struct up_source *source, struct up_failure *failure) {
     return found && open_named(source, failure);
 }
 
-/* The old name may by now belong to another adapter. */
+/* By now the old name may belong to another adapter. */
 static bool is_the_same(const struct up_source *source) {
     struct sp_port *port = NULL;
     struct usb_identity here = {0};

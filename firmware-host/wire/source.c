@@ -154,9 +154,9 @@ bool up_source_is_lost(const struct up_source *source) {
 }
 
 /*
- * On a terminal a read of no bytes means "nothing now" or "hung up", and poll tells which. One that
- * is readable and gives nothing twice is lost too; once may be a byte that came in between. Taken
- * for "nothing now", either would have its reader go round without rest.
+ * On a terminal a read of no bytes means "nothing now" or "hung up", and poll shows which. One that
+ * is readable and gives nothing twice is lost too; once may be a byte that came in between. Treated
+ * as "nothing now", either would make its reader spin.
  */
 static ssize_t read_device(struct up_source *source, char *bytes, size_t size) {
     ssize_t got = read(source->descriptor, bytes, size);

@@ -290,7 +290,7 @@ static bool blank_word(char *text, size_t length, const char *word) {
     return found;
 }
 
-static enum status unless_stable_is_due(const struct up_line_rule *rule, enum status status) {
+static enum status default_status(const struct up_line_rule *rule, enum status status) {
     bool due = rule->stable.count > 0 && status == STATUS_NONE;
     return due ? STATUS_UNSTABLE : status;
 }
@@ -306,7 +306,7 @@ enum status take_status(const struct up_line_rule *rule, char *text, size_t leng
             }
         }
     }
-    return unless_stable_is_due(rule, status);
+    return default_status(rule, status);
 }
 
 enum status status_of_field(const struct up_line_rule *rule, struct slice field) {
@@ -320,5 +320,5 @@ enum status status_of_field(const struct up_line_rule *rule, struct slice field)
             }
         }
     }
-    return unless_stable_is_due(rule, STATUS_NONE);
+    return default_status(rule, STATUS_NONE);
 }

@@ -6,15 +6,15 @@
  *
  * Each point is a loading: a mass hung on the item's schedule (tare, mass, tare; read the same time
  * after the step), as a difference from the time-weighted mean of the tares around it; or an
- * unloading, where the mass hangs as the tare and is taken off, told by a negative mass.
+ * unloading, where the mass hangs as the tare and is removed, recorded as a negative mass.
  * Differences have no offset, so the model is proportional: counts = slope * mass. A fit with an
  * offset is made beside it to show whether the bench really behaves so. Where the points demand it,
  * unloading has a slope of its own, and the line bends:
  *
  *   counts = slope * mass + quadratic * mass * mass    (mass as a difference to the tare)
  *
- * The staircase then hangs the masses one upon the other, up and down again: what a reading tells
- * of the way it was come by is the hysteresis.
+ * The staircase then adds the masses one after the other and removes them again: the difference of
+ * a reading between loading and unloading is the hysteresis.
  */
 #ifndef UPTHRUST_CALIBRATION_H
 #define UPTHRUST_CALIBRATION_H
@@ -58,20 +58,22 @@ struct up_calibration {
                                   scatter of loadings does not explain; for their root mean square,
                                   in proportion to the load */
     /* One loading scatters by u^2 = scatter_kg^2 + (scatter_rel L)^2; NaN: made before that was
-       told. The share is pooled with earlier calibrations of the bench; own: of its replicates. */
+       recorded. The share is pooled with earlier calibrations of the bench; own: of its replicates.
+ */
     double scatter_kg, scatter_rel, own_scatter_rel, own_scatter_dof;
     double hysteresis_kg; /* largest difference of falling and rising; NaN: not looked for */
     double offset_counts, u_offset_counts; /* of the fit with offset: should hold zero */
     double offset_taken; /* 1: it does not, and somebody said that it is the cell's own: each load,
                             either way, reads larger by it, and the slope is that of the line with
-                            it; else 0, or NaN before it was told */
+                            it; else 0, or NaN before it was recorded */
     double creep_rel_decade;       /* reading's change per decade of time after the step, as a share
                                       of the load; over all dwells, sign kept */
-    double creep_at_reading;       /* the same while it is read; NaN: made before it was told */
-    double u_creep_rel_decade;     /* NaN: made before it was told */
-    double creep_is_told;          /* 1: beyond chance (99 %), so it is used; 0; NaN as above */
+    double creep_at_reading;       /* the same while it is read; NaN: made before it was recorded */
+    double u_creep_rel_decade;     /* NaN: made before it was recorded */
+    double creep_is_known;         /* 1: beyond chance (99 %), so it is used; 0; NaN as above */
     double noise_counts;           /* noise floor of one reading */
-    double division_counts;        /* smallest step of a reading; NaN: made before it was told */
+    double division_counts;        /* smallest step of a reading; NaN: made before it was recorded
+                                    */
     double air_density_kg_m3;      /* while calibrating */
     double temp_c;                 /* of the air, and so of the cell; NaN: not known */
     double read_after_s, window_s; /* the schedule: measuring must use the same */
@@ -102,8 +104,8 @@ double up_calibration_expanded_u_kg(const struct up_calibration *calibration, do
    weighing of the lightest mass. A touching line, friction, a wrong mass. */
 bool up_calibration_offset_matters(const struct up_calibration *calibration);
 
-/* What no more than rounding to the division explains (F test, 99 %), so that it tells of no fault.
-   A load is a difference of two rounded readings: u = division / sqrt(6) (GUM F.2.2.1). */
+/* What no more than rounding to the division explains (F test, 99 %), so that it points to no
+   fault. A load is a difference of two rounded readings: u = division / sqrt(6) (GUM F.2.2.1). */
 struct up_rounding {
     bool lack_of_fit, offset, hysteresis;
 };

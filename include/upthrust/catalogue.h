@@ -129,7 +129,7 @@ bool up_calibration_latest(struct up_catalogue *catalogue, const char *bench,
    that is trusted; UP_STATUS_WRONG_INPUT where there is none. */
 bool up_calibration_to_use(struct up_catalogue *catalogue, const char *bench,
                            struct up_calibration *calibration, struct up_failure *failure);
-/* For who only looks: the newest that is trusted, else the newest. */
+/* For viewing only: the newest that is trusted, else the newest. */
 bool up_calibration_to_show(struct up_catalogue *catalogue, const char *bench,
                             struct up_calibration *calibration, bool *trusted,
                             struct up_failure *failure);
@@ -144,8 +144,8 @@ bool up_calibration_adopt(struct up_catalogue *catalogue, const char *calibratio
 /* A record that no list shows any more, by its id, with a reason; nothing is ever removed. */
 bool up_catalogue_set_aside(struct up_catalogue *catalogue, const char *record_id,
                             const char *reason, struct up_failure *failure);
-bool up_catalogue_take_back(struct up_catalogue *catalogue, const char *record_id,
-                            struct up_failure *failure);
+bool up_catalogue_restore(struct up_catalogue *catalogue, const char *record_id,
+                          struct up_failure *failure);
 
 enum up_record_doubt {
     UP_RECORD_DAMAGED,        /* its hash does not fit */
@@ -177,8 +177,8 @@ void up_decision_apply(const json_t *decision, struct up_result *result);
 bool up_item_from_json(const json_t *content, struct up_item *item);
 bool up_reference_from_json(const json_t *content, struct up_reference *reference);
 bool up_calibration_from_json(const json_t *content, struct up_calibration *calibration);
-/* What a record does not hold, since it is older, is NaN, zero or empty; has_model tells whether
-   the result can be computed again. */
+/* What a record does not hold, since it is older, is NaN, zero or empty; has_model says whether the
+   result can be recomputed. */
 void up_result_from_json(const json_t *content, struct up_result *result);
 
 /* Exchange: a CSV file for each kind with csv-metadata.json (CSV on the Web), or catalogue.json

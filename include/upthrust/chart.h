@@ -6,8 +6,8 @@
  *
  * Centre line and limits as in the NIST/SEMATECH e-Handbook of Statistical Methods, 6.3.2.2
  * (individuals chart; from memory, ISO 7870-2 has the same): mean, and three times the mean moving
- * range over 1.128. The moving range tells the scatter from one session to the next, whatever drift
- * or step the history went through.
+ * range over 1.128. The moving range measures the scatter from one session to the next, whatever
+ * drift or step the history contains.
  */
 #ifndef UPTHRUST_CHART_H
 #define UPTHRUST_CHART_H

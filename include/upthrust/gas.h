@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /*
- * Gear that holds gas: foam, closed air. Weighed at two depths of one tank it tells how much gas it
- * holds, and within limits what it would do at another depth, air pressure or temperature.
+ * Gear that holds gas: foam, closed air. Weighing it at two depths of one tank shows how much gas
+ * it holds, and within limits what it would do at another depth, air pressure or temperature.
  *
  * P = air pressure + rho g depth, absolute; b net buoyancy, kg; 1 the shallow weighing, 2 the deep.
  * With a free gas (Boyle: V P constant; the rest of the item does not yield)
@@ -16,7 +16,7 @@
  * pressure. In stiff foam or a hard shell the wall bears a part: there V is less than the gas that
  * is inside, and none at all in a rigid hull. For lift it is the yielding that counts.
  *
- * The rule of width. Two weighings tell the slope between two pressures close to each other, not
+ * The rule of width. Two weighings give the slope between two pressures close to each other, not
  * the curve beyond them. Gas beside a wall of constant stiffness K, V ~ 1/(P + K), that gave the
  * same two weighings, loses from either of them to P just (1 + K/P1) / (1 + K/P) times what Boyle's
  * law says: more than it, at most 1.5 times where K <= P1 and P <= 3 P1. A wall that stiffens as it
@@ -60,7 +60,7 @@ struct up_gas {
     struct up_quantity volume_m3; /* V above, at pressure_pa and temp_c; may lie below 0 within u */
     double pressure_pa, temp_c;   /* of the shallow weighing; absolute */
     double deep_pressure_pa;
-    double pressure_low_pa, pressure_high_pa; /* where up_gas_buoyancy_at tells something */
+    double pressure_low_pa, pressure_high_pa; /* the range of up_gas_buoyancy_at */
     double temp_low_c, temp_high_c;
     struct up_gas_session session;
 };
@@ -68,7 +68,7 @@ struct up_gas {
 /* False (UP_STATUS_WRONG_INPUT) where a number is not finite or out of its range: depths 0 to 60 m,
    air 60 to 110 kPa, 0 to 40 C, gravity 9.7 to 9.9 m/s2, water 950 to 1100 kg/m3; where the deep
    weighing lies less than 0.1 m deeper; and where the item floats more when deep, by more than
-   twice the difference's u: then it lost or caught air between, and no gas law tells anything. */
+   twice the difference's u: then it lost or caught air in between, and no gas law applies. */
 bool up_gas_from_depths(const struct up_gas_session *session, struct up_gas *gas,
                         struct up_failure *failure);
 

@@ -31,8 +31,9 @@ double up_gravity_normal_m_s2(double latitude_deg, double altitude_m);
 bool up_gravity_at(double latitude_deg, double altitude_m, struct up_quantity *gravity_m_s2,
                    struct up_failure *failure);
 
-/* Where nobody tells the place: standard gravity, and as u the way from it to that of the equator
-   at sea level (0.026 m/s2; to the pole it is less) taken as the half-width of a rectangle. */
+/* Where the place is unknown: standard gravity, and as u the distance from it to that of the
+   equator at sea level (0.026 m/s2; to the pole it is less) taken as the half-width of a rectangle.
+ */
 struct up_quantity up_gravity_unknown(void);
 
 /* Air pressure at an altitude in the standard atmosphere, ISO 2533 (equation from memory). NaN

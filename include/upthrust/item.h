@@ -18,7 +18,7 @@ enum {
 
 /* Whether it holds gas that the water squeezes: foam, closed air. Unknown counts as yes. */
 enum up_holds_gas {
-    UP_GAS_NOT_TOLD, /* as `compressible` says, else as its kind has it: up_item_add settles it */
+    UP_GAS_NOT_STATED, /* as `compressible` says, else as its kind has it: up_item_add settles it */
     UP_GAS_NO,
     UP_GAS_YES,
     UP_GAS_UNKNOWN
@@ -34,7 +34,7 @@ struct up_item {
     double expansion_per_k;   /* volume expansion of the whole, estimate */
     double u_expansion_per_k; /* and its standard uncertainty */
     enum up_holds_gas holds_gas;
-    bool compressible; /* it does, or nobody knows: a result holds at its depth only */
+    bool compressible; /* it does, or it is unknown: a result holds at its depth only */
     char part_id[UP_PARTS_MAX]
                 [UP_ID_SIZE]; /* items measured together as this one, a boot in a fin */
     int parts;

@@ -56,21 +56,21 @@ struct up_trial {
     bool left_out;      /* of the mean, by the operator's word; the trial itself is kept */
 };
 
-/* A quick weighing: at most so many looks, at one boundary in standard uncertainties, of the class
-   on one side and of the interval on both. */
-enum { UP_QUICK_LOOKS = 5 };
+/* A quick weighing: at most so many analyses, at one boundary in standard uncertainties, of the
+   class on one side and of the interval on both. */
+enum { UP_QUICK_ANALYSES = 5 };
 
 struct up_quick_rule {
     bool on;
     double bound_one, bound_two;
-    unsigned look;             /* that was made last, from 1 */
+    unsigned analysis;         /* that was made last, from 1 */
     double mass_kg, u_mass_kg; /* dry, by another scale; 0: not told */
 };
 
 struct up_measurement {
     /* What was known before. Of the rig the budget reads: air, tank_water, u_thermometer_k,
        division_counts, shake_share, stuck_share, meniscus_kg, item_temp_halfwidth_k,
-       line_diameter_m, tank_area_m2, depth_m, gravity_m_s2, read_after_s, window_s. */
+       cord_diameter_m, tank_area_m2, depth_m, gravity_m_s2, read_after_s, window_s. */
     struct up_rig rig;
     struct up_calibration calibration;
     struct up_item item;
@@ -89,10 +89,10 @@ struct up_measurement {
     struct up_water water[UP_WATERS_MAX]; /* beside the tank's own */
     unsigned waters;
     double confidence, coverage;
-    unsigned looks;     /* interim analyses, at each of which a class may be stated; 0 is 1 */
+    unsigned analyses;  /* interim analyses, at each of which a class may be stated; 0 is 1 */
     unsigned draws;     /* of the Monte Carlo; 0: as many as it takes */
     unsigned long seed; /* of its draws; 0 for 1 */
-    bool under_way;     /* more trials follow: what they would decide is not looked for */
+    bool under_way;     /* more trials follow: what they would decide is not computed */
     struct up_quick_rule quick;
 
     /* What was measured: loads are differences to the tares around them, made linear; u is that of
@@ -169,7 +169,7 @@ struct up_known_mass {
     double bound_kg;            /* how far apart they may be: expanded uncertainties (k = 2) of
                                    calibration and readings, and the mass's own tolerance */
     bool heavy_enough;          /* a quarter of the calibration's span at least: a light mass says
-                                   nothing of the slope */
+                                   nothing about the slope */
     bool masses_enough;         /* two, one of at most half the other, where the calibration has a
                                    bend or two slopes */
     bool agrees;                /* each mass within its bound, a hundredth of it at most */

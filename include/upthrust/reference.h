@@ -1,10 +1,10 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /*
  * A reference body at the bench: its mass and volume are known from elsewhere, so that its weight
- * under water is known before the bench tells it. What the bench reads off it checks calibration
- * and water at once; two bodies of different density tell them apart (bodies.h). The deviations of
- * one body are its control chart (chart.h): a point outside stops the session unless somebody
- * confirms it, and then the record says so.
+ * under water is known before it is weighed. What the bench reads checks calibration and water at
+ * once; two bodies of different density separate them (bodies.h). The deviations of one body are
+ * its control chart (chart.h): a point outside stops the session unless somebody confirms it, and
+ * then the record says so.
  */
 #ifndef UPTHRUST_REFERENCE_H
 #define UPTHRUST_REFERENCE_H
@@ -22,7 +22,7 @@ struct up_reference {
     char name[UP_NAME_SIZE];
     struct up_quantity mass_kg;   /* true mass: weighed in air, its lift there allowed for */
     struct up_quantity volume_m3; /* at 20 degrees C */
-    double expansion_per_k, u_expansion_per_k; /* of the volume; 0: not told, taken as none */
+    double expansion_per_k, u_expansion_per_k; /* of the volume; 0: not stated, taken as none */
     bool elsewhere;                            /* `find` sets it: it came by import or merge */
 };
 

@@ -16,7 +16,7 @@
 
 /* What was in it when it was weighed. */
 struct up_filling {
-    char gas[32];        /* "air", "EAN32", ...; "none": emptied; empty: not told */
+    char gas[32];        /* "air", "EAN32", ...; "none": emptied; empty: not stated */
     double pressure_bar; /* as its gauge shows, above that of the air */
 };
 
@@ -25,7 +25,7 @@ struct up_filling {
 struct up_quick {
     bool is;      /* false: a full weighing, nothing below counts */
     bool at_most; /* nothing was shaken, so air may lift it by any amount: b is at most high_kg */
-    unsigned look;
+    unsigned analysis;
     double bound_one, bound_two;        /* the boundaries for u's degrees of freedom */
     double early_kg, margin_kg;         /* of readings that ended early; of what nobody checks */
     double air_kg;                      /* that may still be in it; infinite with at_most */
@@ -47,8 +47,8 @@ struct up_result {
     struct up_question question;
     unsigned trials;   /* in the mean */
     uint64_t left_out; /* bit i: trial i + 1 was, by the operator's word */
-    /* Heavier with the time under water (t test, 99 %): it goes on taking up water. NaN where too
-       few trials tell it. Where four or more do, the number is that of the soak told, by the line
+    /* Heavier with the time under water (t test, 99 %): it goes on taking up water. NaN where there
+       are too few trials. With four or more, the number is that at the stated soak, by the line
        through the trials, and not their mean. */
     bool takes_up_water, at_last_soak;
     double uptake_g_min, u_uptake_g_min;
@@ -64,8 +64,8 @@ struct up_result {
     struct up_moment moment;
     double second_depth_m; /* 0: weighed at one depth */
     struct up_quantity second_buoyancy_kg;
-    struct up_gas gas; /* what the two depths tell; */
-    bool has_gas;      /* false: they tell nothing that a gas law explains */
+    struct up_gas gas; /* what the two depths show; */
+    bool has_gas;      /* false: no gas law explains them */
     char method[320];  /* code version, calibration, rule */
     char calibration_id[UP_ID_SIZE];
     struct up_weighing weighing; /* the model and its terms: from them it can be computed again */
@@ -73,7 +73,7 @@ struct up_result {
     bool trials_would_decide;    /* undecided: so many more would, the estimate staying */
     unsigned more_trials;
     struct up_filling filling;
-    int pieces;    /* of the item, all together: 1, 2 for a pair; 0: not told */
+    int pieces;    /* of the item, all together: 1, 2 for a pair; 0: not stated */
     bool rejudged; /* the class is that of a later decision */
     struct up_quick quick;
 };

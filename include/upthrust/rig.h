@@ -2,8 +2,8 @@
 /*
  * The rig file: what hangs where, how a line of the wire looks and what its fields mean.
  *
- * INI, one `key = value` a line; rigs/README.md tells every key. Unknown sections and keys, a key
- * given twice, a bad number and a missing section are refused with the line's number.
+ * INI, one `key = value` a line; rigs/README.md describes every key. Unknown sections and keys, a
+ * key given twice, a bad number and a missing section are refused with the line's number.
  */
 #ifndef UPTHRUST_RIG_H
 #define UPTHRUST_RIG_H
@@ -170,14 +170,14 @@ struct up_rig {
     double capacity_kg, division_counts, u_thermometer_k;
     /* the tank */
     enum up_water_model water;
-    struct up_water_told water_told; /* as the file says it */
-    double solids_max_g_kg;     /* fresh water of which no more is told: solids lie in 0 to this */
+    struct up_water_given water_given; /* as the file says it */
+    double solids_max_g_kg;     /* fresh water of which no more is known: solids lie in 0 to this */
     struct up_water tank_water; /* from all that; temperatures aside */
-    double temp_c;              /* where no sensor tells it; NaN: the operator is asked */
-    double tank_area_m2, line_diameter_m, depth_m, meniscus_kg, ballast_kg;
+    double temp_c;              /* where no sensor measures it; NaN: the operator is asked */
+    double tank_area_m2, cord_diameter_m, depth_m, meniscus_kg, ballast_kg;
     /* the place */
-    double latitude_deg, altitude_m; /* NaN: not told */
-    struct up_quantity gravity_m_s2; /* told, or from the latitude, or standard */
+    double latitude_deg, altitude_m; /* NaN: not given */
+    struct up_quantity gravity_m_s2; /* given, or from the latitude, or standard */
     /* the air over it */
     struct up_air air;
     double mass_tolerance_rel; /* of the reference masses, half-width; where they have no class */
@@ -187,11 +187,11 @@ struct up_rig {
     double read_after_s; /* middle of the reading window, after the load's step */
     double window_s;
     double patience_s;  /* waited beyond that for a reading that settles */
-    double absent_s;    /* an ask nobody answers for so long begins its step anew; 0: never */
+    double absent_s;    /* an ask without an answer for so long repeats its step; 0: never */
     double shake_share; /* least share of the trapped air that one shake frees; NaN: not known */
     double stuck_share; /* of all trapped air at most this stays through any number of shakes */
     int shakes_max, trials;
-    double calibration_days; /* an older calibration is told */
+    double calibration_days; /* an older calibration is reported */
     /* lines at the bench */
     struct up_pedal_rule pedal;
     struct up_gpio_input level; /* the float switch: active while there is water enough */

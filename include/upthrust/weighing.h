@@ -19,14 +19,14 @@
  * uncertainty, degrees of freedom and distribution, and what it is shared with. The first-order
  * combination (GUM, JCGM 100:2008) and a Monte Carlo (JCGM 101:2008) run over the same model; the
  * interval and the probabilities come from the Monte Carlo, u and dof from the first order. Whether
- * the two agree is told (JCGM 101 clause 8).
+ * the two agree is reported (JCGM 101 clause 8).
  *
  * The decision follows JCGM 106:2012: a class is stated when its probability reaches the
  * confidence.
  *
- * Air that no shake frees is no term: nobody knows its distribution. It is a bound, added linearly
- * and downward only: the interval is the union over all that may have stayed, from
- * b - expanded_u - stuck_air to b + expanded_u, and a class holds whatever of it stayed.
+ * Air that no shake frees is not a term: its distribution is unknown. It is a bound, added linearly
+ * and downward only: the interval is the union over all that may have stayed, from b - expanded_u -
+ * stuck_air to b + expanded_u, and a class holds whatever of it stayed.
  */
 #ifndef UPTHRUST_WEIGHING_H
 #define UPTHRUST_WEIGHING_H
@@ -51,7 +51,7 @@ enum up_input {
     UP_INPUT_MASSES,          /* relative: tolerance of the reference masses */
     UP_INPUT_LACK_OF_FIT,     /* kg: points off the straight line */
     UP_INPUT_OFFSET,          /* kg: by which any load reads larger, as the calibration shows */
-    UP_INPUT_HYSTERESIS,      /* kg: what a reading hangs on the way it was come by */
+    UP_INPUT_HYSTERESIS,      /* kg: difference of a reading between loading and unloading */
     UP_INPUT_CELL_TEMP,       /* relative: slope, the cell being warmer than when calibrated */
     UP_INPUT_RESOLUTION,      /* counts: division of the indication, on a difference */
     UP_INPUT_CREEP,           /* relative to w: what the matched schedule leaves */
@@ -67,7 +67,7 @@ enum up_input {
     UP_INPUT_TRAPPED_AIR,     /* kg: lift of air still in the item; one-sided */
     UP_INPUT_BUBBLES,         /* kg: lift of bubbles that formed on it since the last shake */
     UP_INPUT_DRIPS,           /* kg: water that still drips off when the tares are read */
-    UP_INPUT_LINE,            /* kg: meniscus on the line */
+    UP_INPUT_MENISCUS,        /* kg: meniscus on the line */
     UP_INPUT_TARGET_DENSITY,  /* kg/m3: the water asked for; u of formula and temperature */
     UP_INPUT_TARGET_SALINITY, /* kg/m3: what its salinity or dissolved solids put it off by */
     UP_INPUT_COUNT
@@ -110,27 +110,27 @@ struct up_weighing {
     double tank_density_slope_kg_m3_k; /* turns the thermometer's error into density */
     double tank_density_slope_kg_m3_m; /* and the depth's */
     double tank_temp_c;
-    double line_area_m2, tank_area_m2; /* line's cross-section; 0 where the rig does not say */
+    double cord_area_m2, tank_area_m2; /* line's cross-section; 0 where the rig does not say */
     bool in_tank;                      /* the water asked for is the tank's own */
     double target_temp_c;
     double stuck_air_kg; /* lift in the tank of the air that may have stayed through all shakes, the
-                            most of it; NaN: not looked at, as before there was this, taken as 0 */
+                            most of it; NaN: not assessed, as in older records, taken as 0 */
 };
 
 struct up_question {
     double tolerance_kg;  /* neutral: |b| <= tolerance; above 0 */
     double coverage;      /* of the interval, 0.95 */
     double confidence;    /* 0.5 to 0.9999: a class is stated when its probability reaches this */
-    unsigned looks;       /* at so many preset counts of trials a class may be stated; 0 is 1 */
+    unsigned analyses;    /* at so many preset counts of trials a class may be stated; 0 is 1 */
     bool air_share_known; /* false: no class that hangs on the trapped air */
     unsigned draws;       /* of the Monte Carlo: exactly so many; 0: until the digits stand still */
     unsigned digits;      /* significant ones of u, 1 or 2; 0 is 2 */
     unsigned long seed;
 };
 
-/* What a class must reach at each look, so that all looks together keep the confidence asked for
-   (Bonferroni's inequality): 1 - (1 - confidence) / looks. */
-double up_confidence_at_look(const struct up_question *question);
+/* What a class must reach at each interim analysis, so that all together keep the confidence asked
+   for (Bonferroni's inequality): 1 - (1 - confidence) / looks. */
+double up_confidence_at_analysis(const struct up_question *question);
 
 enum up_class { UP_CLASS_UNDECIDED, UP_CLASS_POSITIVE, UP_CLASS_NEUTRAL, UP_CLASS_NEGATIVE };
 
@@ -153,7 +153,7 @@ struct up_answer {
      */
     double guard_low_kg, guard_high_kg;
 
-    /* How the interval was come by. */
+    /* How the interval was obtained. */
     double first_order_expanded_u_kg; /* k u, with k of Student t at the effective dof */
     double draws_mean_kg, draws_u_kg; /* NaN where a term of two dof or less has no variance */
     double numerical_tolerance_kg;    /* half a unit of the last digit of u (JCGM 101 7.9.2) */
@@ -173,14 +173,14 @@ bool up_weigh(struct up_weighing *weighing, const struct up_question *question,
               struct up_answer *answer);
 
 /* How many further trials would state a class, the estimate and the scatter staying what they are;
-   0 where one is stated. False where none would: the item lies on the line, or something else than
-   the trials rules. More than UP_TRIALS_FORESEEN are not looked for. */
+   0 where one is stated. False where none would: the item lies on the limit of a class, or
+   something else than the trials dominates. More than UP_TRIALS_FORESEEN are not looked for. */
 enum { UP_TRIALS_FORESEEN = 200 };
 bool up_trials_to_decide(const struct up_weighing *weighing, const struct up_question *question,
                          unsigned trials, unsigned *more);
 
-/* The way from counts to buoyancy at the estimates, step by step; NaN where it was not weighed in
-   air. */
+/* The derivation from counts to buoyancy at the estimates, step by step; NaN where it was not
+   weighed in air. */
 struct up_chain {
     double k;                    /* 1 - rho_a(calibration) / 8000 */
     double slope_counts_per_kg;  /* with what masses and temperature put it off by */
@@ -188,7 +188,7 @@ struct up_chain {
     double water_density_kg_m3;  /* of the tank */
     double wetted_volume_m3;     /* item and the air in it: (L - w) k / (rho_w - rho_a) */
     double volume_m3, mass_kg;   /* the item's own */
-    double line_kg;              /* rho_w a V / A: lift that the line gained by the higher level */
+    double cord_kg;              /* rho_w a V / A: lift that the line gained by the higher level */
     double warming_kg;           /* rho_w V beta dt: lift that it loses once it is warm or cold */
     double tank_kg;              /* net in the tank: -w k - meniscus - air - line - warming */
     double target_density_kg_m3; /* of the water asked for */

@@ -21,7 +21,7 @@ enum up_read {
     UP_READ_BYTES,
     UP_READ_NOTHING, /* not now: wait for the descriptor */
     UP_READ_END,     /* a capture or standard input has ended */
-    UP_READ_LOST,    /* the device hung up; what it had sent and nobody read is gone. Drop it */
+    UP_READ_LOST,    /* the device hung up; unread bytes are lost. Drop it */
 };
 
 /* Opens what the rig names, or `path` instead where it is not NULL. UP_STATUS_WRONG_INPUT for a
@@ -37,7 +37,7 @@ void up_source_close(struct up_source *source);
 int up_source_descriptor(const struct up_source *source);
 /* The node of an open serial port, else what was asked for. */
 const char *up_source_name(const struct up_source *source);
-/* A device talks when it likes and may be lost; a capture and standard input end. */
+/* A device sends at any time and may be lost; a capture and standard input end. */
 bool up_source_is_device(const struct up_source *source);
 bool up_source_is_lost(const struct up_source *source);
 
@@ -77,7 +77,7 @@ struct up_framer {
 };
 
 void up_framer_begin(struct up_framer *framer, const struct up_line_rule *rule);
-/* Takes bytes up to the end of a frame, all of them where none ends; *complete tells whether one
+/* Takes bytes up to the end of a frame, all of them where none ends; *complete says whether one
    did. Returns how many were taken. */
 size_t up_framer_take(struct up_framer *framer, const char *bytes, size_t length, bool *complete);
 /* What is left without an end at the end of a stream; true where there is some. */
@@ -109,7 +109,7 @@ enum up_refusal {
     UP_REFUSED_OVERLONG,
     UP_REFUSED_BYTES, /* control characters or bytes above 126 */
     UP_REFUSED_WORDS, /* words where numbers belong: a header, a message, readings typed as words */
-    UP_REFUSED_HEADER, /* the first such line once more: the device began anew */
+    UP_REFUSED_HEADER, /* the first such line once more: the device restarted */
     UP_REFUSED_LABEL,  /* the label or the beginning is not there */
     UP_REFUSED_FIELDS, /* too few of them, or other than `columns` */
     UP_REFUSED_MERGED, /* two lines in one: an end of line was lost */
@@ -147,7 +147,7 @@ enum { UP_NOTES = 4, UP_NOTE_SIZE = 112 };
 struct up_reader {
     const struct up_line_rule *rule;
     struct up_framer framer;
-    uint64_t cut_line; /* of a live device: the line that we came into, by number; 0 for none */
+    uint64_t cut_line; /* of a live device: the first line, which is cut, by number; 0 for none */
     uint64_t lines, count[UP_REFUSALS];
     uint64_t refused_before_fit;       /* before the first line that fitted: a banner */
     int shown;                         /* of those that were not cut, the first two are kept: */
@@ -182,7 +182,7 @@ bool up_reader_is_endless(const struct up_reader *reader);
 enum up_refusal up_reader_usual_refusal(const struct up_reader *reader);
 /* True where so many lines do not fit that the rig file must be wrong: after `least` lines none
    fitted, or more than half of those since the first one that did or since it began anew. A device
-   out of its range, and what it said before its first good line, speak for no wrong rig. */
-bool up_reader_is_hopeless(const struct up_reader *reader, uint64_t least);
+   out of its range, and what it sent before its first good line, do not point to a wrong rig. */
+bool up_reader_is_mismatched(const struct up_reader *reader, uint64_t least);
 
 #endif

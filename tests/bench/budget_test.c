@@ -55,7 +55,7 @@ static const struct {
 } settings[] = {
     {"division", AT(rig.division_counts)},
     {"u_thermometer_k", AT(rig.u_thermometer_k)},
-    {"line_diameter_m", AT(rig.line_diameter_m)},
+    {"line_diameter_m", AT(rig.cord_diameter_m)},
     {"tank_area_m2", AT(rig.tank_area_m2)},
     {"depth_m", AT(rig.depth_m)},
     {"meniscus_kg", AT(rig.meniscus_kg)},
@@ -86,7 +86,7 @@ static const struct {
     {"u_offset_counts", AT(calibration.u_offset_counts)},
     {"creep_at_reading", AT(calibration.creep_at_reading)},
     {"u_creep", AT(calibration.u_creep_rel_decade)},
-    {"creep_is_told", AT(calibration.creep_is_told)},
+    {"creep_is_told", AT(calibration.creep_is_known)},
     {"creep", AT(calibration.creep_rel_decade)},
     {"calibration_air", AT(calibration.air_density_kg_m3)},
     {"calibration_temp_c", AT(calibration.temp_c)},

@@ -106,7 +106,7 @@ static void the_staircase_goes_up_and_down_without_emptying(void **state) {
 }
 
 /* The loop that the tank's elements draw: 4 kg wide by the share drawn, at most 2e-4 of it; the
-   exact width is known from a cell that is told to have it all. */
+   exact width is known from a cell that is set to have it all. */
 static void hysteresis_is_found_with_its_sign(void **state) {
     double most_kg = 0;
     (void)state;
@@ -130,8 +130,8 @@ static void hysteresis_is_found_with_its_sign(void **state) {
     bench.tank = NULL;
 }
 
-/* The tares of the loadings tell how the zero comes back; older calibrations kept none of it, and
-   masses that were only hung tell nothing of what lifts. */
+/* The tares of the loadings show how the zero returns; older calibrations kept none of it, and
+   masses that were only hung say nothing about loads that lift. */
 static void hysteresis_not_looked_for_is_told_by_the_tares_or_data_sheets(void **state) {
     (void)state;
     quiet(32);
@@ -199,7 +199,7 @@ static void creep_is_told_and_stays_in_the_loop(void **state) {
     bench.staircase = true;
     virtual_bench_restart(&bench, 35);
     calibrate(masses_kg, 4, 2);
-    assert_true(bench.calibration.creep_rel_decade > 5e-4 && bench.calibration.creep_is_told == 1);
+    assert_true(bench.calibration.creep_rel_decade > 5e-4 && bench.calibration.creep_is_known == 1);
     double ratio = bench.calibration.creep_at_reading / bench.calibration.creep_rel_decade;
     assert_true(ratio > 0.5 && ratio < 2);
     assert_true(bench.calibration.hysteresis_kg > 1e-3);
@@ -215,7 +215,7 @@ static void drift_does_not_pass_for_creep(void **state) {
         bench.cell.white_counts = 5;
         virtual_bench_restart(&bench, seed);
         calibrate(masses_kg, 4, 1);
-        assert_true(bench.calibration.creep_is_told == 0);
+        assert_true(bench.calibration.creep_is_known == 0);
         assert_true(fabs(bench.calibration.creep_rel_decade) < 2e-4);
         assert_true(fabs(bench.calibration.creep_at_reading) < 2e-4);
         virtual_bench_end(&bench);
@@ -229,7 +229,7 @@ static const double both_kg[] = {0.5, -0.5, 1, -1, 2, -2};
 static void masses_taken_off_give_the_same_line(void **state) {
     (void)state;
     quiet(36);
-    bench.cell.counts_kg_spread_rel = 0;
+    bench.cell.counts_per_kg_spread_rel = 0;
     virtual_bench_restart(&bench, 36);
     calibrate(both_kg, 6, 2);
     const struct up_calibration *c = &bench.calibration;
@@ -328,7 +328,7 @@ static void temperature_since_the_calibration_is_carried(void **state) {
     bench.rig.air.temp_c.value -= 8;
     result = measure("Lead block");
     assert_true(fabs(halfwidth(&result, UP_INPUT_CELL_TEMP) - 4e-4) < 1e-12);
-    bench.calibration.temp_c = (double)NAN; /* one that was stored before it was told */
+    bench.calibration.temp_c = (double)NAN; /* one that was stored before it was recorded */
     result = measure("Lead block");
     assert_true(fabs(halfwidth(&result, UP_INPUT_CELL_TEMP) - 5e-4) < 1e-12);
 }

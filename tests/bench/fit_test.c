@@ -182,7 +182,7 @@ static void replicates_tell_the_scatter_that_grows(void **state) {
         double s2 = 2 * x * x;
         assert_close(found.own_scatter_rel, sqrt(s2), 1e-9);
         assert_close(found.scatter_rel, pooled ? sqrt((3 * s2 + 9 * y * y) / 12) : sqrt(s2), 1e-9);
-        /* weighted by 1 / L^2 each point tells the slope alike */
+        /* weighted by 1 / L^2 each point determines the slope equally */
         assert_close(found.u_slope_counts_per_kg, SLOPE * sqrt(6 * x * x / 5 / 6), 1e-4);
     }
 }
@@ -242,7 +242,7 @@ static void creep_is_told_a_decade(void **state) {
     dwell(-0.0031, 0.001, 0);
     assert_close(found.creep_rel_decade, -0.0031, 1e-12);
     assert_close(found.u_creep_rel_decade, u, 1e-12);
-    assert_true(found.creep_is_told == 1);
+    assert_true(found.creep_is_known == 1);
     assert_close(found.creep_at_reading, 1.7 * -0.0031, 1e-12);
 }
 
@@ -251,10 +251,10 @@ static void creep_within_chance_is_not_used(void **state) {
     double c = 4.604 * 0.001 / sqrt(2) / sqrt(DWELL_SQUARES);
     (void)state;
     dwell(1.02 * c, 0.001, 0);
-    assert_true(found.creep_is_told == 1);
+    assert_true(found.creep_is_known == 1);
     loadings.points = 0;
     dwell(0.98 * c, 0.001, 0);
-    assert_true(found.creep_is_told == 0);
+    assert_true(found.creep_is_known == 0);
     loadings.points = 0;
     dwell(0.98 * c, 0.001, 9 * loadings.rig.read_after_s);
     assert_close(found.point[1].load_counts, SLOPE * (1 + 0.98 * c), 1e-6); /* as it was read */
@@ -335,7 +335,7 @@ static void what_steps_explain_tells_of_no_fault(void **state) {
     struct up_rounding none = up_calibration_rounding(&c);
     assert_false(none.lack_of_fit || none.hysteresis || none.offset);
     c.point[0].residual_g -= 0.8;
-    c.division_counts = (double)NAN; /* from before it was told */
+    c.division_counts = (double)NAN; /* from before it was recorded */
     assert_false(up_calibration_rounding(&c).lack_of_fit);
 }
 

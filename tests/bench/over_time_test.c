@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* What changes while a session or a queue goes on: temperature, water taken up, the load while it
    is read, and what the kind has taught. On the simulated tank. */
-#include "sides.h"
+#include "session_extras.h"
 
 /* ---- neighbours in a queue ---- */
 

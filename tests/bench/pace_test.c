@@ -49,14 +49,14 @@ static void lines(int count, double interval_s, double jitter_s, enum clocks clo
     }
 }
 
-static uint64_t told(void) {
+static uint64_t reported(void) {
     return pace.count[UP_PACE_STALL] + pace.count[UP_PACE_BURST] + pace.count[UP_PACE_RATE];
 }
 
 static void a_steady_stream_tells_nothing(void **state) {
     (void)state;
     lines(5000, 0.1, 0.014, BOTH);
-    assert_int_equal(told(), 0);
+    assert_int_equal(reported(), 0);
     assert_true(fabs(pace.settled_s - 0.1) < 0.01);
 }
 
@@ -67,7 +67,7 @@ static void rare_gaps_are_no_change_of_rate(void **state) {
         lines(20 + i, 0.1, 0.003, DEVICE);
         lines(2, 0.7, 0, DEVICE);
     }
-    assert_int_equal(told(), 0);
+    assert_int_equal(reported(), 0);
 }
 
 static void a_coarse_clock_is_no_change_of_rate(void **state) {
@@ -77,7 +77,7 @@ static void a_coarse_clock_is_no_change_of_rate(void **state) {
         true_s += 0.0065 + (i % 130 == 0 ? 0.17 : 0);
         up_pace_push(&pace, floor(true_s / 0.0156) * 0.0156, (double)NAN, &last);
     }
-    assert_int_equal(told(), 0);
+    assert_int_equal(reported(), 0);
 }
 
 static void a_stall_of_the_device_is_told_once(void **state) {
@@ -87,7 +87,7 @@ static void a_stall_of_the_device_is_told_once(void **state) {
     arrival_s += 4;
     lines(100, 0.1, 0.002, BOTH);
     assert_int_equal(pace.count[UP_PACE_STALL], 1);
-    assert_int_equal(told(), 1);
+    assert_int_equal(reported(), 1);
     assert_true(pace.first[0].lines_lost && pace.first[0].by_device);
     assert_true(fabs(pace.first[0].interval_s - 4.1) < 0.02);
     assert_true(fabs(pace.first[0].settled_s - 0.1) < 0.01);
@@ -96,7 +96,7 @@ static void a_stall_of_the_device_is_told_once(void **state) {
 static void a_slow_stream_is_no_stall(void **state) {
     (void)state;
     lines(200, 5, 0.5, BOTH);
-    assert_int_equal(told(), 0);
+    assert_int_equal(reported(), 0);
 }
 
 /* A recorder that slept for 155.9 s and then wrote 593 lines in 0.385 s, as one recording has it.
@@ -149,7 +149,7 @@ static void a_clock_of_whole_seconds_shows_stall_and_rate(void **state) {
         up_pace_push(&pace, floor(true_s), (double)NAN, &last);
         if (i == 900) {
             assert_true(fabs(pace.settled_s - 0.1) < 0.02);
-            assert_int_equal(told(), 0);
+            assert_int_equal(reported(), 0);
         }
     }
     assert_int_equal(pace.count[UP_PACE_STALL], 1);
@@ -166,7 +166,7 @@ static void a_clock_of_minutes_stalls_at_no_tick(void **state) {
     for (int i = 0; i < 20000; i++) {
         up_pace_push(&pace, 60 * floor(i * 0.1 / 60), (double)NAN, &last);
     }
-    assert_int_equal(told(), 0);
+    assert_int_equal(reported(), 0);
 }
 
 /* A converter that is gone: from 10 lines a second to 124, as one recording has it. */
@@ -177,7 +177,7 @@ static void a_sudden_rise_of_the_rate_is_told_once(void **state) {
         lines(200, 0.1, 0.002, (enum clocks)clocks);
         lines(600, 1 / 124.0, 0.0002, (enum clocks)clocks);
         assert_int_equal(pace.count[UP_PACE_RATE], 1);
-        assert_int_equal(told(), 1);
+        assert_int_equal(reported(), 1);
         assert_true(pace.first[0].settled_s > 0.09 && pace.first[0].interval_s < 0.07);
         lines(200, 0.1, 0.002, (enum clocks)clocks);
         assert_int_equal(pace.count[UP_PACE_RATE], 2);
@@ -189,7 +189,7 @@ static void a_slow_change_of_the_rate_is_followed(void **state) {
     for (int i = 0; i < 200; i++) {
         lines(20, 0.1 * (1 + 0.01 * i), 0.001, BOTH);
     }
-    assert_int_equal(told(), 0);
+    assert_int_equal(reported(), 0);
 }
 
 /* A port that hands over sixteen lines at a time. */
@@ -198,7 +198,7 @@ static void batches_are_no_bursts(void **state) {
     for (int i = 0; i < 8000; i++) {
         up_pace_push(&pace, (double)NAN, 100 + 0.016 * (i / 16), &last);
     }
-    assert_int_equal(told(), 0);
+    assert_int_equal(reported(), 0);
 }
 
 static void a_pause_that_was_meant_is_no_stall(void **state) {
@@ -208,7 +208,7 @@ static void a_pause_that_was_meant_is_no_stall(void **state) {
     arrival_s += 60;
     up_pace_pause(&pace);
     lines(100, 0.1, 0.002, BOTH);
-    assert_int_equal(told(), 0);
+    assert_int_equal(reported(), 0);
 }
 
 static void without_a_clock_nothing_is_told(void **state) {
@@ -216,7 +216,7 @@ static void without_a_clock_nothing_is_told(void **state) {
     for (int i = 0; i < 100; i++) {
         assert_false(up_pace_push(&pace, (double)NAN, (double)NAN, &last));
     }
-    assert_int_equal(told(), 0);
+    assert_int_equal(reported(), 0);
 }
 
 int main(void) {

@@ -23,7 +23,7 @@ static void calibration_finds_slope_and_stores_points(void **state) {
     struct up_failure failure = {0};
     (void)state;
     virtual_bench_quiet(&bench, 3);
-    bench.cell.counts_kg_spread_rel = 0;
+    bench.cell.counts_per_kg_spread_rel = 0;
     virtual_bench_restart(&bench, 3);
     assert_true(virtual_bench_calibrate(&bench, masses_kg, 3, 2, &failure));
     const struct up_calibration *c = &bench.calibration;
@@ -98,7 +98,7 @@ static void each_trial_has_tares_around_it_and_is_shaken(void **state) {
     assert_true(bench.asked[UP_ACTION_SHAKE] > 6); /* 30 g of air take more than one shake */
     assert_int_equal(bench.asked[UP_ACTION_HANG_IN_AIR], 1);
     assert_int_equal(bench.asked[UP_ACTION_EMPTY_IN_AIR], 2);
-    assert_int_equal(bench.asked[UP_ACTION_READ_TEMPERATURE], 0); /* the stream tells it */
+    assert_int_equal(bench.asked[UP_ACTION_READ_TEMPERATURE], 0); /* the stream carries it */
 }
 
 static void glitches_do_not_shift_the_result(void **state) {
@@ -256,7 +256,7 @@ static void count_down(struct virtual_bench *b, struct up_procedure *procedure,
     (void)b;
     (void)sample;
     counted += progress.reading;
-    at_zero += progress.reading && progress.left_s == 0;
+    at_zero += progress.reading && progress.remaining_s == 0;
 }
 
 static bool leave_once(struct virtual_bench *b, struct up_procedure *procedure,
@@ -265,7 +265,7 @@ static bool leave_once(struct virtual_bench *b, struct up_procedure *procedure,
     if (ask->action != UP_ACTION_IMMERSE || b->asked[UP_ACTION_IMMERSE] != 2) {
         return false;
     }
-    up_procedure_leave(procedure, "nobody answered");
+    up_procedure_abandon_step(procedure, "nobody answered");
     double rest_s = up_procedure_reading(procedure).whole_s - before_s;
     assert_true(rest_s > 2 * b->rig.read_after_s);
     at_zero = counted = 0;

@@ -82,7 +82,7 @@ static void one_that_sinks_is_not_shaken(void **state) {
     assert_true(bench.asked[UP_ACTION_SHAKE] == 0 && bench.asked[UP_ACTION_IMMERSE] == 1);
     assert_true(bench.asked[UP_ACTION_HANG_IN_AIR] == 0 && bench.asked[UP_ACTION_LIFT_OUT] == 1);
     assert_true(result.quick.is && result.quick.at_most && isinf(result.quick.low_kg));
-    assert_int_equal(result.quick.look, 1);
+    assert_int_equal(result.quick.analysis, 1);
     assert_int_equal(result.answer.class, UP_CLASS_NEGATIVE);
 }
 
@@ -96,7 +96,7 @@ static void one_that_floats_is_shaken(void **state) {
     assert_int_equal(bench.asked[UP_ACTION_SHAKE], 1);
     assert_int_equal(bench.asked[UP_ACTION_IMMERSE], 1);
     assert_false(result.quick.at_most);
-    assert_int_equal(result.quick.look, 2);
+    assert_int_equal(result.quick.analysis, 2);
 }
 
 static void one_that_hovers_is_shaken(void **state) {
@@ -152,7 +152,7 @@ static void a_new_kind_is_immersed_twice(void **state) {
     assert_int_equal(bench.asked[UP_ACTION_IMMERSE], 2);
     assert_int_equal(bench.asked[UP_ACTION_SHAKE], 0);
     assert_int_equal(quick->class, UP_CLASS_NEGATIVE);
-    assert_int_equal(result_of(0).quick.look, 5);
+    assert_int_equal(result_of(0).quick.analysis, 5);
 }
 
 static void one_on_the_line_is_put_aside_at_once(void **state) {

@@ -201,7 +201,7 @@ static double read_after_s(void) {
 static enum up_answer_word leave_once(struct hand_bench *b, const struct up_ask *ask) {
     double usual_s = b->rig.read_after_s - b->rig.window_s / 2;
     if (ask->action == UP_ACTION_IMMERSE && b->asked[UP_ACTION_IMMERSE] == 2) {
-        up_procedure_leave(b->procedure, "nobody was there");
+        up_procedure_abandon_step(b->procedure, "nobody was there");
         return UP_ANSWER_DONE; /* to a question that is open no more */
     }
     if (ask->action == UP_ACTION_IMMERSE && b->asked[UP_ACTION_IMMERSE] == 3) {

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* A calibration is used only where it was made or adopted. */
-#include "slip.h"
+#include "foreign_records.h"
 
 static bool is_trusted(struct up_catalogue *catalogue, const char *id) {
     bool trusted = false;
@@ -87,7 +87,7 @@ static void a_newer_calibration_from_elsewhere_is_passed_over(void **state) {
     up_catalogue_close(catalogue);
 }
 
-/* A backup that is put back, and a folder that goes to another laptop, are copies: nobody knows
+/* A backup that is put back, and a folder that goes to another laptop, are copies: it is unknown
    what was done to the bench since. */
 static void a_copy_of_the_folder_asks_for_a_known_mass(void **state) {
     (void)state;
@@ -114,7 +114,7 @@ static void a_copy_of_the_folder_asks_for_a_known_mass(void **state) {
     up_catalogue_close(catalogue);
 }
 
-/* The file keeps its number and its birth: only what lies outside the folder tells. */
+/* The file keeps its number and its birth: only what lies outside the folder shows it. */
 static void a_backup_copied_over_the_file_asks_for_a_known_mass(void **state) {
     (void)state;
     struct up_failure failure = {0};
@@ -242,8 +242,8 @@ static void one_from_before_the_marks_must_be_adopted(void **state) {
     up_catalogue_close(catalogue);
     catalogue = open_as("c", UP_CATALOGUE_WRITE);
     assert_false(is_trusted(catalogue, made.id));
-    slip_in(catalogue, "item", item.id, "2099-01-01T00:00:00.000Z", item_of_tolerance(&item, 60),
-            NULL);
+    insert_foreign_record(catalogue, "item", item.id, "2099-01-01T00:00:00.000Z",
+                          item_of_tolerance(&item, 60), NULL);
     assert_true(tolerance_g(catalogue, item.id) == UP_TOLERANCE_ONE_G); /* that of here */
     up_catalogue_close(catalogue);
 }
@@ -264,7 +264,7 @@ static void one_of_any_version_can_be_marked(void **state) {
         free(back);
         catalogue = open_as("c", UP_CATALOGUE_WRITE);
         if (!up_catalogue_set_aside(catalogue, id, "x", &failure) ||
-            !up_catalogue_take_back(catalogue, id, &failure)) {
+            !up_catalogue_restore(catalogue, id, &failure)) {
             fail_msg("version %d: %s", version, failure.text);
         }
         up_catalogue_close(catalogue);

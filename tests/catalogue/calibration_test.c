@@ -55,7 +55,7 @@ static void the_past_of_a_bench_is_pooled(void **state) {
         one.own_scatter_dof = dof[i];
         add(catalogue, &one);
         assert_true(up_calibration_past(catalogue, "a", sha256, &past, &failure));
-        assert_true((past.slope_dof > 0) == (i >= 2)); /* of fewer than three nothing is told */
+        assert_true((past.slope_dof > 0) == (i >= 2)); /* of fewer than three nothing is stated */
     }
     assert_true(past.scatter_dof == 8 && past.slope_dof == 2);
     assert_true(fabs(past.scatter_rel - sqrt(24.0 / 8) * 1e-3) < 1e-12);

@@ -251,13 +251,13 @@ static void a_result_comes_back_with_its_model(void **state) {
     result.takes_up_water = result.at_last_soak = true;
     result.uptake_g_min = 0.25;
     result.question.seed = 7;
-    result.question.looks = 3;
+    result.question.analyses = 3;
     result.question.air_share_known = true;
     snprintf(result.calibration_id, sizeof result.calibration_id, "%s", result.run_id);
     weighing->in_tank = weighing->weighed_in_air = true;
     weighing->calibration_air_kg_m3 = 1.2;
     weighing->tank_temp_c = 21.25;
-    weighing->line_area_m2 = 1e-6;
+    weighing->cord_area_m2 = 1e-6;
     weighing->tank_area_m2 = 0.7;
     weighing->term[UP_INPUT_SLOPE] = (struct up_term){600000, 25, 7, UP_STUDENT, 'A', 0, 0};
     weighing->term[UP_INPUT_AIR_LOAD].value = 1e6;
@@ -270,7 +270,7 @@ static void a_result_comes_back_with_its_model(void **state) {
     assert_int_equal(back.pieces, 2);
     assert_true(back.left_out == 5 && back.takes_up_water && back.uptake_g_min == 0.25);
     assert_true(back.at_last_soak);
-    assert_int_equal(back.question.looks, 3);
+    assert_int_equal(back.question.analyses, 3);
     assert_string_equal(back.calibration_id, result.calibration_id);
     assert_true(up_weigh(&back.weighing, &back.question, &again));
     assert_true(again.buoyancy_kg.value == result.answer.buoyancy_kg.value);
@@ -469,7 +469,7 @@ static void each_result_says_of_what_it_is(void **state) {
     up_catalogue_close(catalogue);
 }
 
-/* Calculated before anybody knew that it holds gas: nobody is to read that number. */
+/* Calculated before it was known that it holds gas: that number is not shown. */
 static void what_is_withdrawn_does_not_go_out(void **state) {
     (void)state;
     struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE), *other;
@@ -515,7 +515,7 @@ static void what_is_withdrawn_does_not_go_out(void **state) {
     assert_file_answer("c/catalogue.sqlite", "SELECT holds_gas FROM item", "unknown");
 }
 
-/* Who watches the directory is told of what changed, and of nothing else. */
+/* A program that watches the directory sees what changed, and nothing else. */
 static void what_did_not_change_is_left_alone(void **state) {
     (void)state;
     static const char *const files[] = {"out/items.csv",         "out/results.csv",

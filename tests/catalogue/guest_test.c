@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* What a guest's records cannot change: what was measured by, adopted, decided here. */
-#include "slip.h"
+#include "foreign_records.h"
 
 static const char *const LONG_AGO = "2020-01-01T00:00:00.000Z";
 static const char *const AFTERWARDS = "2021-01-01T00:00:00.000Z";
@@ -22,14 +22,15 @@ static void an_item_stays_what_it_was_when_it_was_weighed(void **state) {
     struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
     struct up_item item = plain_item("their fin");
     up_new_id(subject);
-    slip_in(catalogue, "item", subject, LONG_AGO, item_of_tolerance(&item, 55), NULL);
-    slip_in(catalogue, "item", subject, AFTERWARDS, item_of_tolerance(&item, 60), NULL);
+    insert_foreign_record(catalogue, "item", subject, LONG_AGO, item_of_tolerance(&item, 55), NULL);
+    insert_foreign_record(catalogue, "item", subject, AFTERWARDS, item_of_tolerance(&item, 60),
+                          NULL);
     assert_true(tolerance_g(catalogue, "their fin") == 60); /* the newest, so long */
     struct up_result result = plain_result(subject, "tank");
     assert_true(up_results_add(catalogue, &result, 1, "bench", NULL));
     char *id = id_at(catalogue, AFTERWARDS);
-    slip_in(catalogue, "item", subject, "2022-01-01T00:00:00.000Z", item_of_tolerance(&item, 480),
-            json_pack("[s]", id));
+    insert_foreign_record(catalogue, "item", subject, "2022-01-01T00:00:00.000Z",
+                          item_of_tolerance(&item, 480), json_pack("[s]", id));
     assert_true(tolerance_g(catalogue, "their fin") == 60);
     assert_true(up_items_waiting(catalogue, subject, &waiting, NULL) && waiting == 1);
     assert_true(up_item_accept(catalogue, subject, &item, NULL) && item.tolerance_g == 480);
@@ -54,14 +55,16 @@ static void a_body_stays_what_it_was_when_it_was_weighed(void **state) {
         .name = "Steel", .mass_kg = up_known(1, 1e-5), .volume_m3 = up_known(1.27e-4, 3e-8)};
     struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
     up_new_id(check.id);
-    slip_in(catalogue, "reference", check.id, LONG_AGO, up_reference_to_json(&body), NULL);
+    insert_foreign_record(catalogue, "reference", check.id, LONG_AGO, up_reference_to_json(&body),
+                          NULL);
     body.mass_kg.value = 1.001;
-    slip_in(catalogue, "reference", check.id, AFTERWARDS, up_reference_to_json(&body), NULL);
+    insert_foreign_record(catalogue, "reference", check.id, AFTERWARDS, up_reference_to_json(&body),
+                          NULL);
     assert_true(mass_kg(catalogue, "Steel", &elsewhere) == 1.001 && elsewhere);
     assert_true(up_check_add(catalogue, &check, "", "bench", NULL, NULL));
     body.mass_kg.value = 1.1;
-    slip_in(catalogue, "reference", check.id, "2022-01-01T00:00:00.000Z",
-            up_reference_to_json(&body), NULL);
+    insert_foreign_record(catalogue, "reference", check.id, "2022-01-01T00:00:00.000Z",
+                          up_reference_to_json(&body), NULL);
     assert_true(mass_kg(catalogue, "Steel", &elsewhere) == 1.001 && elsewhere);
     up_catalogue_close(catalogue);
 }
@@ -76,14 +79,16 @@ static void an_older_catalogue_gets_the_marks(void **state) {
     up_new_id(subject);
     up_new_id(other);
     up_new_id(theirs);
-    slip_in(catalogue, "item", subject, LONG_AGO, item_of_tolerance(&item, 60), NULL);
-    slip_in(catalogue, "item", other, LONG_AGO, item_of_tolerance(&unweighed, 60), NULL);
+    insert_foreign_record(catalogue, "item", subject, LONG_AGO, item_of_tolerance(&item, 60), NULL);
+    insert_foreign_record(catalogue, "item", other, LONG_AGO, item_of_tolerance(&unweighed, 60),
+                          NULL);
     struct up_result result = plain_result(subject, "tank");
     snprintf(result.run_id, sizeof result.run_id, "%s", "ours");
     assert_true(up_results_add(catalogue, &result, 1, "bench", NULL));
     struct up_result laundered = plain_result(other, "tank");
     snprintf(laundered.run_id, sizeof laundered.run_id, "%s", "theirs");
-    slip_in(catalogue, "result", theirs, LONG_AGO, up_result_to_json(&laundered), NULL);
+    insert_foreign_record(catalogue, "result", theirs, LONG_AGO, up_result_to_json(&laundered),
+                          NULL);
     snprintf(laundered.water.name, sizeof laundered.water.name, "%s", "sea");
     assert_true(up_results_add(catalogue, &laundered, 1, "bench", NULL));
     sql(catalogue->database, "DELETE FROM local_mark WHERE mark = 'used';"
@@ -91,8 +96,8 @@ static void an_older_catalogue_gets_the_marks(void **state) {
     up_catalogue_close(catalogue);
     catalogue = open_as("c", UP_CATALOGUE_WRITE);
     for (int i = 0; i < 2; i++) {
-        slip_in(catalogue, "item", i == 0 ? subject : other, AFTERWARDS,
-                item_of_tolerance(i == 0 ? &item : &unweighed, 480), NULL);
+        insert_foreign_record(catalogue, "item", i == 0 ? subject : other, AFTERWARDS,
+                              item_of_tolerance(i == 0 ? &item : &unweighed, 480), NULL);
     }
     assert_true(tolerance_g(catalogue, "their fin") == 60);
     assert_true(tolerance_g(catalogue, "unweighed") == 480); /* nothing here was measured of it */
@@ -225,7 +230,7 @@ static void what_a_person_took_back_is_not_set_aside_again(void **state) {
     char *id = ask(catalogue->database, "SELECT id FROM record");
     assert_int_equal(import(catalogue, "one.json").undecided, 1);
     assert_int_equal(count_kind(catalogue, "item"), 0);
-    assert_true(up_catalogue_take_back(catalogue, id, NULL));
+    assert_true(up_catalogue_restore(catalogue, id, NULL));
     struct up_intake intake = import(catalogue, "two.json");
     assert_true(intake.contested == 1 && intake.undecided == 0);
     assert_int_equal(count_kind(catalogue, "item"), 1);

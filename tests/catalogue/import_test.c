@@ -504,7 +504,7 @@ static void two_contents_under_one_id_are_kept_and_neither_counts(void **state) 
     up_catalogue_close(third);
     /* A person decides, and is not asked again. */
     char *id = ask(catalogue->database, "SELECT id FROM contested");
-    assert_true(up_catalogue_take_back(catalogue, id, NULL));
+    assert_true(up_catalogue_restore(catalogue, id, NULL));
     import(catalogue, "forged.json");
     assert_string_equal(counts_in(catalogue), id);
     free(id);

@@ -336,28 +336,28 @@ static void what_nobody_told_is_no_no(void **state) {
     (void)state;
     static const struct {
         const char *kind;
-        enum up_holds_gas told, wanted;
+        enum up_holds_gas stated, wanted;
         bool compressible;
     } cases[] = {
-        {"fin", UP_GAS_NOT_TOLD, UP_GAS_NO, false},
-        {"FIN", UP_GAS_NOT_TOLD, UP_GAS_NO, false},
+        {"fin", UP_GAS_NOT_STATED, UP_GAS_NO, false},
+        {"FIN", UP_GAS_NOT_STATED, UP_GAS_NO, false},
         {"fin", UP_GAS_YES, UP_GAS_YES, false},
-        {"fin", UP_GAS_NOT_TOLD, UP_GAS_YES, true},
+        {"fin", UP_GAS_NOT_STATED, UP_GAS_YES, true},
         {"fin", UP_GAS_NO, UP_GAS_YES, true}, /* a boot is part of it */
-        {"boot", UP_GAS_NOT_TOLD, UP_GAS_UNKNOWN, false},
+        {"boot", UP_GAS_NOT_STATED, UP_GAS_UNKNOWN, false},
         {"Hood", UP_GAS_NO, UP_GAS_NO, false},
         {"glove", UP_GAS_UNKNOWN, UP_GAS_UNKNOWN, false},
-        {"suit", UP_GAS_NOT_TOLD, UP_GAS_UNKNOWN, false},
-        {"vest", UP_GAS_NOT_TOLD, UP_GAS_UNKNOWN, false},
-        {"jacket", UP_GAS_NOT_TOLD, UP_GAS_UNKNOWN, false},
-        {"zeppelin", UP_GAS_NOT_TOLD, UP_GAS_UNKNOWN, false},
-        {"cylinder", UP_GAS_NOT_TOLD, UP_GAS_NO, false},
+        {"suit", UP_GAS_NOT_STATED, UP_GAS_UNKNOWN, false},
+        {"vest", UP_GAS_NOT_STATED, UP_GAS_UNKNOWN, false},
+        {"jacket", UP_GAS_NOT_STATED, UP_GAS_UNKNOWN, false},
+        {"zeppelin", UP_GAS_NOT_STATED, UP_GAS_UNKNOWN, false},
+        {"cylinder", UP_GAS_NOT_STATED, UP_GAS_NO, false},
     };
     struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
     for (size_t i = 0; i < ARRAY(cases); i++) {
         struct up_item item = plain_item("x");
         snprintf(item.kind, sizeof item.kind, "%s", cases[i].kind);
-        item.holds_gas = cases[i].told;
+        item.holds_gas = cases[i].stated;
         item.compressible = cases[i].compressible;
         assert_true(up_item_add(catalogue, &item, NULL));
         struct up_item back = found(catalogue, item.id);
@@ -369,7 +369,7 @@ static void what_nobody_told_is_no_no(void **state) {
     assert_true(!stored_as("{\"kind\": \"fin\", \"compressible\": false}").compressible);
     assert_true(stored_as("{\"kind\": \"boot\", \"compressible\": false}").compressible);
     assert_true(stored_as("{\"kind\": \"fin\", \"compressible\": true}").compressible);
-    assert_int_equal(up_holds_gas_of("maybe"), UP_GAS_NOT_TOLD);
+    assert_int_equal(up_holds_gas_of("maybe"), UP_GAS_NOT_STATED);
 }
 
 static void kinds_that_are_filled_are_known(void **state) {
@@ -380,7 +380,7 @@ static void kinds_that_are_filled_are_known(void **state) {
     assert_int_equal(up_kind_facts("bladder")->filled, UP_FILLED_EMPTIED);
     assert_int_equal(up_kind_facts("fin")->filled, UP_FILLED_NEVER);
     assert_int_equal(up_kind_facts("zeppelin")->filled, UP_FILLED_NEVER);
-    assert_int_equal(up_kind_facts("zeppelin")->holds_gas, UP_GAS_NOT_TOLD);
+    assert_int_equal(up_kind_facts("zeppelin")->holds_gas, UP_GAS_NOT_STATED);
 }
 
 static void weigh(struct up_catalogue *catalogue, const struct up_item *item) {

@@ -125,7 +125,7 @@ static void nothing_acknowledged_is_lost(void **state) {
     assert_true(count > ROUNDS);
     assert_all_there(catalogue->database);
     assert_answer(catalogue->database, "PRAGMA integrity_check", "ok");
-    /* Each killed one may have stored one more than it could tell. */
+    /* Each killed one may have stored one more than it could report. */
     int stored = count_kind(catalogue, "trial");
     assert_in_range(stored, count, count + 2 * ROUNDS);
     print_message("# %zu acknowledged, %d stored\n", count, stored);

@@ -120,7 +120,7 @@ static void a_pair_is_pooled_apart(void **state) {
     up_catalogue_close(catalogue);
 }
 
-/* Single trials tell nothing of scatter: their items' means are no scatter of a trial. */
+/* Single trials say nothing about scatter: their items' means are no scatter of a trial. */
 static void single_trials_teach_nothing(void **state) {
     (void)state;
     struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Whose record is it: what was made here counts before what came from elsewhere, and nothing
    is taken for what it was not stored as. */
-#include "slip.h"
+#include "foreign_records.h"
 
 #include "catalogue/run.h"
 
@@ -22,9 +22,10 @@ static void mine_stays_until_another_is_accepted(void **state) {
     (void)state;
     struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
     struct up_item item = add_item(catalogue, "my fin");
-    slip_in(catalogue, "item", item.id, FAR_AHEAD, item_of_tolerance(&item, 480), NULL);
-    slip_in(catalogue, "item", item.id, LONG_AGO, item_of_tolerance(&item, 470),
-            catalogue_live_ids(catalogue, "item", item.id, NULL));
+    insert_foreign_record(catalogue, "item", item.id, FAR_AHEAD, item_of_tolerance(&item, 480),
+                          NULL);
+    insert_foreign_record(catalogue, "item", item.id, LONG_AGO, item_of_tolerance(&item, 470),
+                          catalogue_live_ids(catalogue, "item", item.id, NULL));
     assert_true(tolerance_g(catalogue, "my fin") == UP_TOLERANCE_ONE_G);
     up_catalogue_close(catalogue);
     assert_file_answer("c/catalogue.sqlite", "SELECT tolerance_g FROM item", "50.0");
@@ -34,7 +35,8 @@ static void mine_stays_until_another_is_accepted(void **state) {
     /* One that an edit would refuse is not accepted. */
     struct up_failure failure = {0};
     assert_true(up_item_accept(catalogue, item.id, &item, NULL) && item.tolerance_g == 480);
-    slip_in(catalogue, "item", item.id, LONG_AGO, item_of_tolerance(&item, 5000), NULL);
+    insert_foreign_record(catalogue, "item", item.id, LONG_AGO, item_of_tolerance(&item, 5000),
+                          NULL);
     assert_false(up_item_accept(catalogue, item.id, &item, &failure));
     assert_says(&failure, UP_STATUS_WRONG_INPUT, "--tolerance-g 5000");
     assert_true(tolerance_g(catalogue, "my fin") == 480);
@@ -48,17 +50,18 @@ static void a_date_ahead_of_the_clock_counts_last(void **state) {
     struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
     struct up_item item = plain_item("their fin");
     up_new_id(subject);
-    slip_in(catalogue, "item", subject, FAR_AHEAD, item_of_tolerance(&item, 480), NULL);
+    insert_foreign_record(catalogue, "item", subject, FAR_AHEAD, item_of_tolerance(&item, 480),
+                          NULL);
     assert_true(tolerance_g(catalogue, "their fin") == 480); /* there is no other */
     char *id = ask(catalogue->database, "SELECT id FROM record");
     snprintf(ahead_id, sizeof ahead_id, "%s", id);
     free(id);
-    slip_in(catalogue, "item", subject, LONG_AGO, item_of_tolerance(&item, 60), NULL);
+    insert_foreign_record(catalogue, "item", subject, LONG_AGO, item_of_tolerance(&item, 60), NULL);
     assert_true(tolerance_g(catalogue, "their fin") == 60);
     /* Nor does it replace one of the past. */
     id = ask(catalogue->database, "SELECT id FROM record WHERE made_utc < '2021'");
-    slip_in(catalogue, "item", subject, FAR_AHEAD, item_of_tolerance(&item, 70),
-            json_pack("[s]", id));
+    insert_foreign_record(catalogue, "item", subject, FAR_AHEAD, item_of_tolerance(&item, 70),
+                          json_pack("[s]", id));
     free(id);
     assert_true(tolerance_g(catalogue, "their fin") == 60);
     up_catalogue_close(catalogue);
@@ -229,9 +232,9 @@ static void what_is_set_aside_can_be_taken_back(void **state) {
     struct up_catalogue *other = open_as("other", UP_CATALOGUE_CREATE); /* a merge stays a union */
     assert_true(up_catalogue_merge(other, "c", false, &intake, NULL) && intake.fresh == 2);
     up_catalogue_close(other);
-    assert_true(up_catalogue_take_back(catalogue, second, &failure));
+    assert_true(up_catalogue_restore(catalogue, second, &failure));
     assert_true(tolerance_g(catalogue, "fin") == 70);
-    assert_false(up_catalogue_take_back(catalogue, second, &failure));
+    assert_false(up_catalogue_restore(catalogue, second, &failure));
     assert_says(&failure, UP_STATUS_WRONG_INPUT, "is not set aside");
     assert_false(up_catalogue_set_aside(catalogue, "nothing", "x", &failure));
     assert_says(&failure, UP_STATUS_WRONG_INPUT, "has no record nothing");
@@ -245,12 +248,13 @@ static void a_date_ahead_of_the_clock_is_told(void **state) {
     struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
     struct up_item item = add_item(catalogue, "fin");
     assert_int_equal(check(catalogue).count[UP_RECORD_AHEAD_OF_CLOCK], 0);
-    slip_in(catalogue, "item", item.id, FAR_AHEAD, item_of_tolerance(&item, 60), NULL);
+    insert_foreign_record(catalogue, "item", item.id, FAR_AHEAD, item_of_tolerance(&item, 60),
+                          NULL);
     assert_int_equal(check(catalogue).count[UP_RECORD_AHEAD_OF_CLOCK], 1);
     up_catalogue_close(catalogue);
 }
 
-/* What nobody could read again is not stored. */
+/* What could not be read again is not stored. */
 static void a_clock_beyond_all_years_is_refused(void **state) {
     (void)state;
     static const long years[] = {-3000, 8000};
@@ -273,7 +277,8 @@ static void a_record_of_no_form_is_damaged(void **state) {
     int count = 0;
     struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
     struct up_item item = add_item(catalogue, "fin");
-    slip_in(catalogue, "item", item.id, "\n!touch x\n", item_of_tolerance(&item, 60), NULL);
+    insert_foreign_record(catalogue, "item", item.id, "\n!touch x\n", item_of_tolerance(&item, 60),
+                          NULL);
     assert_false(up_catalogue_each(catalogue, "item", count_one, &count, &failure) && count != 1);
     assert_int_equal(check(catalogue).count[UP_RECORD_DAMAGED], 1);
     struct up_record record = {
@@ -327,7 +332,7 @@ static void a_result_of_elsewhere_is_not_judged_here(void **state) {
     for (int i = 0; i < 2; i++) {
         char id[UP_ID_SIZE];
         up_new_id(id);
-        slip_in(catalogue, "result", id, LONG_AGO, up_result_to_json(&result), NULL);
+        insert_foreign_record(catalogue, "result", id, LONG_AGO, up_result_to_json(&result), NULL);
     }
     assert_true(up_results_to_judge(catalogue, count_one, &own, elsewhere, NULL));
     assert_int_equal(own, 1);
@@ -347,7 +352,8 @@ static void many_versions_leave_the_next_one_mergeable(void **state) {
     up_new_id(subject);
     sql(catalogue->database, "BEGIN");
     for (int i = 0; i < 1003; i++) {
-        slip_in(catalogue, "item", subject, LONG_AGO, item_of_tolerance(&item, 50 + i * 0.1), NULL);
+        insert_foreign_record(catalogue, "item", subject, LONG_AGO,
+                              item_of_tolerance(&item, 50 + i * 0.1), NULL);
     }
     sql(catalogue->database, "COMMIT");
     memcpy(item.id, subject, sizeof item.id);
@@ -430,7 +436,8 @@ static long steps_to_list(int versions) {
     assert_true(up_item_add(catalogue, &item, NULL)); /* ours: the others wait */
     sql(catalogue->database, "BEGIN");
     for (int i = 1; i <= versions; i++) {
-        slip_in(catalogue, "item", subject, LONG_AGO, item_of_tolerance(&item, 50 + i), NULL);
+        insert_foreign_record(catalogue, "item", subject, LONG_AGO,
+                              item_of_tolerance(&item, 50 + i), NULL);
     }
     sql(catalogue->database, "COMMIT");
     steps = 0;

@@ -191,7 +191,7 @@ static void a_body_beyond_all_size_is_damaged(void **state) {
         char *text = up_allocate((1 << 20) - 8 + over + 1, 1);
         memset(text, 'x', (1 << 20) - 8 + over);
         record.content = json_pack("{s:s}", "a", text);
-        char *body = json_dumps(record.content, JSON_COMPACT);
+        char *content = json_dumps(record.content, JSON_COMPACT);
         assert_int_equal(
             up_catalogue_add(catalogue, "put", NULL, NULL, record.content, NULL, NULL, &failure),
             over == 0);
@@ -199,11 +199,11 @@ static void a_body_beyond_all_size_is_damaged(void **state) {
         memcpy(record.subject, record.id, sizeof record.id);
         assert_true(catalogue_hash(&record, NULL));
         const char *row[] = {record.id, record.sha256,   record.kind, record.subject,
-                             "",        record.made_utc, body};
+                             "",        record.made_utc, content};
         assert_true(catalogue_change(catalogue, "INSERT INTO record VALUES (?, ?, ?, ?, ?, ?, ?)",
                                      row, 7, NULL));
         json_decref(record.content);
-        free(body);
+        free(content);
         free(text);
         assert_int_equal(up_catalogue_each(catalogue, "note", count_one, &(int){0}, NULL),
                          over == 0);

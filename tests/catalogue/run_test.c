@@ -219,15 +219,15 @@ static void a_run_tells_how_it_ended(void **state) {
     up_catalogue_close(catalogue);
 }
 
-struct told {
+struct reported {
     struct up_lost_run lost;
     int count;
 };
 
 static void keep_lost(const struct up_lost_run *lost, void *context) {
-    struct told *told = context;
-    told->lost = *lost;
-    told->count++;
+    struct reported *reported = context;
+    reported->lost = *lost;
+    reported->count++;
 }
 
 static void add_trial(struct up_catalogue *catalogue, const char *run_id) {
@@ -259,7 +259,7 @@ static void crash(void) {
 
 static void a_lost_run_is_told_once(void **state) {
     (void)state;
-    struct told told = {.count = 0};
+    struct reported reported = {.count = 0};
     char run_id[UP_ID_SIZE];
     struct up_failure failure = {0};
     crash();
@@ -267,13 +267,13 @@ static void a_lost_run_is_told_once(void **state) {
     struct up_catalogue *second = open_as("c", UP_CATALOGUE_WRITE);
     json_t *about = json_pack("{s:s}", "what", "calibrate");
     struct up_run *run = open_run(catalogue, about, run_id); /* at work: not lost */
-    assert_true(up_run_recover(second, keep_lost, &told, &failure));
-    assert_int_equal(told.count, 1);
-    assert_string_equal(told.lost.item_id, "some-item");
-    assert_string_equal(told.lost.what, "measure");
-    assert_int_equal(told.lost.trials, 2);
-    assert_true(up_run_recover(second, keep_lost, &told, &failure));
-    assert_int_equal(told.count, 1);
+    assert_true(up_run_recover(second, keep_lost, &reported, &failure));
+    assert_int_equal(reported.count, 1);
+    assert_string_equal(reported.lost.item_id, "some-item");
+    assert_string_equal(reported.lost.what, "measure");
+    assert_int_equal(reported.lost.trials, 2);
+    assert_true(up_run_recover(second, keep_lost, &reported, &failure));
+    assert_int_equal(reported.count, 1);
     assert_file_answer("c/catalogue.sqlite",
                        "SELECT group_concat(coalesce(how_ended, '-')) FROM"
                        " (SELECT how_ended FROM run ORDER BY what)",
@@ -286,7 +286,7 @@ static void a_lost_run_is_told_once(void **state) {
 
 static void a_run_from_elsewhere_is_not_lost(void **state) {
     (void)state;
-    struct told told = {.count = 0};
+    struct reported reported = {.count = 0};
     struct up_intake taken = {0};
     struct up_failure failure = {0};
     struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
@@ -298,8 +298,8 @@ static void a_run_from_elsewhere_is_not_lost(void **state) {
     if (!up_catalogue_merge(other, "c", false, &taken, &failure)) {
         fail_msg("%s", failure.text);
     }
-    assert_true(up_run_recover(other, keep_lost, &told, &failure));
-    assert_int_equal(told.count, 0);
+    assert_true(up_run_recover(other, keep_lost, &reported, &failure));
+    assert_int_equal(reported.count, 0);
     assert_int_equal(count_kind(other, "run"), 1);
     up_run_close(run);
     json_decref(about);
@@ -385,8 +385,8 @@ static void without_its_record_no_run_begins(void **state) {
     up_catalogue_close(catalogue);
 }
 
-/* Under a limit of the file size, as a full disk would: the bytes fail silently, the journal tells,
-   and tells again. */
+/* Under a limit of the file size, as a full disk would: the bytes fail silently, the journal
+   reports it, and again. */
 static void a_failed_write_is_told_by_the_journal(void **state) {
     (void)state;
     static char many[1 << 20];

@@ -160,7 +160,7 @@ process = start_bench("calibrate", "--masses-g", "500,1000,2000", "--rounds", "1
 pass_on(process, tank)
 assert process.wait() == 0
 
-# A device that goes while the bench reads is told at once.
+# A device that disappears while the bench reads is reported at once.
 process = start_bench("measure", "--item", "Lead block")
 gone = False
 for line in process.stdout:

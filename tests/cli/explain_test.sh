@@ -1,6 +1,6 @@
 #!/bin/sh
 # SPDX-License-Identifier: GPL-3.0-or-later
-# The way of a result, redone from what explain tells; and what is stored, judged again.
+# The derivation of a result, redone from what explain prints; and what is stored, judged again.
 . "$(dirname "$0")/tap.sh"
 d=$work/demo c=$work/demo/catalogue
 "$bin" demo --dir "$d" --seed 5 --json >"$work/demo.json" 2>"$work/err"

@@ -2,7 +2,7 @@
 /*
  * Put before a program (LD_PRELOAD), fails one of its calls: FAIL_AT=N the N-th of FAIL_KIND
  * (memory, write, sync, open, rename) with FAIL_ERRNO, with FAIL_STAYS all after it too. FAIL_SAYS
- * names a file that tells of it: without FAIL_AT how many calls there were, with it whether one
+ * names a file that reports it: without FAIL_AT how many calls there were, with it whether one
  * failed.
  *
  * The kernel hands each system call of these kinds to a handler here (seccomp), because those that
@@ -230,14 +230,14 @@ __attribute__((constructor)) static void begin(void) {
 }
 
 __attribute__((destructor)) static void end(void) {
-    unsigned long told[KINDS];
-    memcpy(told, calls, sizeof told);
+    unsigned long counted[KINDS];
+    memcpy(counted, calls, sizeof counted);
     FILE *file = counts ? fopen(says, "w") : NULL;
     if (file == NULL) {
         return;
     }
     for (int i = 0; i < KINDS; i++) {
-        fprintf(file, "%s %lu\n", kind_names[i], told[i]);
+        fprintf(file, "%s %lu\n", kind_names[i], counted[i]);
     }
     for (size_t i = 0; i < PLACES_MAX; i++) {
         if (place[i].callers != 0) {

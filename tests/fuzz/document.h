@@ -5,7 +5,7 @@
 #define DOCUMENT_H
 
 #include "change.h"
-#include "shelf.h"
+#include "fuzz_catalogue.h"
 
 /* ---- hashes that fit ---- */
 

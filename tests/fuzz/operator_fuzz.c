@@ -1,8 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Any bytes from a program that plays the operator: each line is an answer or refused in a line of
    JSON, then comes the stop; in pieces as in one. */
+#include "fuzz_catalogue.h"
 #include "operator/internal.h"
-#include "shelf.h"
 
 int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size);
 

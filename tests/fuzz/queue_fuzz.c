@@ -1,8 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Any bytes as a list of items: refused in a line, or each item once and the same each time,
    however lines end. */
+#include "fuzz_catalogue.h"
 #include "session/session.h"
-#include "shelf.h"
 
 int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size);
 

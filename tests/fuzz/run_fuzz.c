@@ -2,9 +2,9 @@
 /* Any bytes as the journal of a run and, after the first NUL, its stream: refused in a line, or
    repeated to the same numbers each time; and drawn. */
 #include "change.h"
+#include "fuzz_catalogue.h"
 #include "report/report.h"
 #include "session/internal.h"
-#include "shelf.h"
 
 #define RUN "01234567-89ab-4cde-8f01-23456789abcd"
 

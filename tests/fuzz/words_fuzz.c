@@ -6,7 +6,7 @@ int main(int argc, char **argv);
 #include "cli/main.c"
 #undef main
 #include "embedded.h"
-#include "shelf.h"
+#include "fuzz_catalogue.h"
 
 int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size);
 

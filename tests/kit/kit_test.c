@@ -151,10 +151,10 @@ static void test_checks_are_combined_and_contradict(void **state) {
     up_kit_free(draws);
 }
 
-/* Checks at the surface and at 10 m tell how much suit gas follows the pressure: 6 l at 1025 lose
+/* Checks at the surface and at 10 m show how much suit gas follows the pressure: 6 l at 1025 lose
    3.063 kg by Boyle alone. Five checks up, four at depth, where 0.6 of that is missing: the
-   difference is known to 0.5 sqrt(1/5 + 1/4) = 0.335 kg, and the draws' shares lie from 0.2 to
-   1.1. A normal of 1.838 +- 0.335 kg cut off at 0.613 and 3.369 stays what it is. */
+   difference is known to 0.5 sqrt(1/5 + 1/4) = 0.335 kg, and the draws' shares lie from 0.2 to 1.1.
+   A normal of 1.838 +- 0.335 kg cut off at 0.613 and 3.369 stays what it is. */
 static void test_two_depths_tell_the_suit(void **state) {
     (void)state;
     struct up_kit kit = plain_kit();

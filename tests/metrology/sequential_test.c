@@ -30,7 +30,7 @@ static void test_interval_by_hand(void **state) {
     assert_close(interval.high, 2.6, 1e-12);
 }
 
-enum { SESSIONS = 100000, LOOKS = 5 };
+enum { SESSIONS = 100000, ANALYSES = 5 };
 
 /* How often the mean of what was seen so far passes its boundary at one of five looks, where
    nothing but chance is there; `shared`: the standard deviation of an error that all looks share,
@@ -42,7 +42,7 @@ static double share_of_passed(double bound, bool two_sided, double shared) {
     for (int i = 0; i < SESSIONS; i++) {
         double common = gsl_ran_gaussian(rng, 1) * shared, sum = 0;
         bool out = false;
-        for (unsigned look = 1; look <= LOOKS; look++) {
+        for (unsigned look = 1; look <= ANALYSES; look++) {
             sum += gsl_ran_gaussian(rng, 1);
             double z = (sum / look + common) / sqrt(1.0 / look + shared * shared);
             out = out || z > bound || (two_sided && z < -bound);
@@ -56,9 +56,9 @@ static double share_of_passed(double bound, bool two_sided, double shared) {
 /* Five standard deviations allowed, 0.35 %. */
 static void test_risk_is_kept(void **state) {
     (void)state;
-    assert_close(share_of_passed(up_pocock_bound(LOOKS, 0.05, false), false, 0), 0.05, 0.0035);
-    assert_close(share_of_passed(up_pocock_bound(LOOKS, 0.05, true), true, 0), 0.05, 0.0035);
-    assert_true(share_of_passed(up_pocock_bound(LOOKS, 0.05, true), true, 1) < 0.05);
+    assert_close(share_of_passed(up_pocock_bound(ANALYSES, 0.05, false), false, 0), 0.05, 0.0035);
+    assert_close(share_of_passed(up_pocock_bound(ANALYSES, 0.05, true), true, 0), 0.05, 0.0035);
+    assert_true(share_of_passed(up_pocock_bound(ANALYSES, 0.05, true), true, 1) < 0.05);
     /* The bound of a single look, five times. */
     assert_true(share_of_passed(up_pocock_bound(1, 0.05, true), true, 0) > 0.13);
 }
@@ -66,16 +66,16 @@ static void test_risk_is_kept(void **state) {
 /* Looks after 2, 4, ... 10 observations, u from them, t by level of significance. */
 static double share_outside_with_t(unsigned a_look, double *simulated_z) {
     gsl_rng *rng = gsl_rng_alloc(gsl_rng_mt19937);
-    double bound = up_pocock_bound(LOOKS, 0.05, true), by_level[LOOKS];
+    double bound = up_pocock_bound(ANALYSES, 0.05, true), by_level[ANALYSES];
     int outside = 0, outside_z = 0;
     gsl_rng_set(rng, 17);
-    for (unsigned look = 0; look < LOOKS; look++) {
+    for (unsigned look = 0; look < ANALYSES; look++) {
         by_level[look] = up_bound_by_level(bound, (look + 1) * a_look - 1);
     }
     for (int i = 0; i < SESSIONS; i++) {
         double sum = 0, squares = 0;
         bool out = false, out_z = false;
-        for (unsigned n = 1; n <= LOOKS * a_look; n++) {
+        for (unsigned n = 1; n <= ANALYSES * a_look; n++) {
             double value = gsl_ran_gaussian(rng, 1);
             sum += value;
             squares += value * value;

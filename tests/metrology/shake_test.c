@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /*
- * The share that a shake frees, told from simulated gains: shares redrawn each shake or each kind
- * of item, shaking that stops at a small gain or after three shakes, noise on each reading.
+ * The share that a shake frees, estimated from simulated gains: shares redrawn each shake or each
+ * kind of item, shaking that stops at a small gain or after three shakes, noise on each reading.
  */
 #include <math.h>
 #include <setjmp.h>
@@ -52,7 +52,7 @@ static void test_shares_that_differ(void **state) {
     assert_true(share.at_least < 0.45 && share.at_least > 0.3);
 }
 
-/* ---- what cannot be told ---- */
+/* ---- what cannot be estimated ---- */
 
 static void assert_untold(const struct up_shaken *trial, size_t trials) {
     struct up_share share;
@@ -141,7 +141,8 @@ static double holds(const struct world *world, unsigned long seed, double *told,
 }
 
 /* Shares of 0.4 to 0.8: at least the stated 95 % in each cell, less three standard deviations of
-   the rate (0.025 where half of 1000 kinds are told), and over all cells without any allowance. */
+   the rate (0.025 where half of 1000 kinds are estimated), and over all cells without any
+   allowance. */
 static void test_bound_holds(void **state) {
     (void)state;
     static const size_t trials[] = {3, 6, 12};

@@ -19,20 +19,20 @@ static struct up_water own(enum up_water_model model) {
     return (struct up_water){.name = "own", .model = model, .temp_c = 20, .salinity_g_kg = NOTHING};
 }
 
-static void assert_refused(struct up_water_told told, struct up_water water, const char *wanted) {
+static void assert_refused(struct up_water_given given, struct up_water water, const char *wanted) {
     struct up_failure failure = {UP_STATUS_DONE, ""};
-    assert_false(up_water_from_told(&told, &water, &failure));
+    assert_false(up_water_from_given(&given, &water, &failure));
     assert_int_equal(failure.status, UP_STATUS_WRONG_INPUT);
     if (strstr(failure.text, wanted) == NULL) {
         fail_msg("\"%s\" does not hold \"%s\"", failure.text, wanted);
     }
-    assert_false(up_water_from_told(&told, &water, NULL));
+    assert_false(up_water_from_given(&given, &water, NULL));
 }
 
-static struct up_water accepted(struct up_water_told told, struct up_water water) {
+static struct up_water accepted(struct up_water_given given, struct up_water water) {
     struct up_failure failure = {UP_STATUS_DONE, ""};
     struct up_water_density density;
-    if (!up_water_from_told(&told, &water, &failure)) {
+    if (!up_water_from_given(&given, &water, &failure)) {
         fail_msg("%s", failure.text);
     }
     assert_true(up_water_density(&water, &density, &failure));
@@ -94,21 +94,21 @@ static void test_a_wide_range_shapes_the_density(void **state) {
 
 static void test_salinity_is_taken_as_told(void **state) {
     (void)state;
-    struct up_water_told told = up_water_nothing_told();
-    told.salinity_psu = 35;
-    assert_close(accepted(told, own(UP_WATER_SEA)).salinity_g_kg, 35.16504, 1e-12);
-    assert_close(accepted(told, own(UP_WATER_SEA)).u_salinity_g_kg, 0, 0);
-    told.u_salinity_g_kg = 0.2;
-    assert_close(accepted(told, own(UP_WATER_SEA)).u_salinity_g_kg, 0.2, 1e-12);
+    struct up_water_given given = up_water_nothing_given();
+    given.salinity_psu = 35;
+    assert_close(accepted(given, own(UP_WATER_SEA)).salinity_g_kg, 35.16504, 1e-12);
+    assert_close(accepted(given, own(UP_WATER_SEA)).u_salinity_g_kg, 0, 0);
+    given.u_salinity_g_kg = 0.2;
+    assert_close(accepted(given, own(UP_WATER_SEA)).u_salinity_g_kg, 0.2, 1e-12);
 }
 
 static void test_a_name_lends_its_uncertainty(void **state) {
     (void)state;
-    struct up_water_told told = up_water_nothing_told();
+    struct up_water_given given = up_water_nothing_given();
     struct up_water sea, after;
     assert_true(up_water_by_name("sea", &sea));
-    told.salinity_g_kg = 38;
-    after = accepted(told, sea);
+    given.salinity_g_kg = 38;
+    after = accepted(given, sea);
     assert_close(after.salinity_g_kg, 38, 1e-12);
     assert_close(after.u_salinity_g_kg, sea.u_salinity_g_kg, 1e-12);
     assert_false(after.salinity_range);
@@ -116,18 +116,18 @@ static void test_a_name_lends_its_uncertainty(void **state) {
 
 static void test_conductivity_carries_its_percent(void **state) {
     (void)state;
-    struct up_water_told told = up_water_nothing_told();
-    told.conductivity_ms_cm = 42.914;
-    told.conductivity_temp_c = 15 / 1.00024;
-    struct up_water water = accepted(told, own(UP_WATER_SEA));
+    struct up_water_given given = up_water_nothing_given();
+    given.conductivity_ms_cm = 42.914;
+    given.conductivity_temp_c = 15 / 1.00024;
+    struct up_water water = accepted(given, own(UP_WATER_SEA));
     assert_close(water.salinity_g_kg, 35.16504, 1e-5);
     /* At 35 a percent of conductivity is 1.1 percent of salinity. */
     assert_close(water.u_salinity_g_kg, 0.39, 0.01);
-    told.u_conductivity_ms_cm = 0.0429;
-    assert_close(accepted(told, own(UP_WATER_SEA)).u_salinity_g_kg, 0.039, 0.001);
-    told.conductivity_ms_cm = 0.5;
-    told.conductivity_temp_c = NOTHING;
-    assert_close(accepted(told, own(UP_WATER_FRESH)).salinity_g_kg, 0.2695, 0.001);
+    given.u_conductivity_ms_cm = 0.0429;
+    assert_close(accepted(given, own(UP_WATER_SEA)).u_salinity_g_kg, 0.039, 0.001);
+    given.conductivity_ms_cm = 0.5;
+    given.conductivity_temp_c = NOTHING;
+    assert_close(accepted(given, own(UP_WATER_FRESH)).salinity_g_kg, 0.2695, 0.001);
 }
 
 static void test_conductivity_is_continuous_down_to_nothing(void **state) {
@@ -150,11 +150,11 @@ static void test_hydrometer_comes_back_as_density(void **state) {
     const enum up_water_model models[] = {UP_WATER_FRESH, UP_WATER_SEA, UP_WATER_POOL};
     const double densities[] = {998.9, 1013, 1002};
     for (size_t i = 0; i < COUNT(models); i++) {
-        struct up_water_told told = up_water_nothing_told();
+        struct up_water_given given = up_water_nothing_given();
         struct up_water_density density;
-        told.hydrometer_kg_m3 = densities[i];
-        told.hydrometer_ref_c = 20;
-        struct up_water water = accepted(told, own(models[i]));
+        given.hydrometer_kg_m3 = densities[i];
+        given.hydrometer_ref_c = 20;
+        struct up_water water = accepted(given, own(models[i]));
         assert_true(up_water_density(&water, &density, NULL));
         assert_close(density.density_kg_m3.value, densities[i], 1e-9);
         assert_close(density.u_salinity_kg_m3, 0.5, 0.02);
@@ -163,11 +163,11 @@ static void test_hydrometer_comes_back_as_density(void **state) {
 
 static void test_solids_and_pool_salt(void **state) {
     (void)state;
-    struct up_water_told hard = up_water_nothing_told(), salt = up_water_nothing_told();
+    struct up_water_given hard = up_water_nothing_given(), salt = up_water_nothing_given();
     hard.solids_g_kg = 0.8;
     salt.pool_salt_g_l = 5;
-    assert_int_equal(up_water_model_told(&hard), UP_WATER_FRESH);
-    assert_int_equal(up_water_model_told(&salt), UP_WATER_POOL);
+    assert_int_equal(up_water_model_given(&hard), UP_WATER_FRESH);
+    assert_int_equal(up_water_model_given(&salt), UP_WATER_POOL);
     assert_close(accepted(hard, own(UP_WATER_FRESH)).u_salinity_g_kg, 0.08, 1e-12);
     struct up_water pool = accepted(salt, own(UP_WATER_POOL));
     /* 5 g in a litre that weighs 1.0018 kg */
@@ -179,14 +179,14 @@ static void test_solids_and_pool_salt(void **state) {
 
 static void test_sources_that_agree_are_averaged(void **state) {
     (void)state;
-    struct up_water_told told = up_water_nothing_told();
-    told.salinity_g_kg = 20;
-    told.u_salinity_g_kg = 0.4;
-    told.hydrometer_kg_m3 = 1013;
-    told.hydrometer_ref_c = 20;
-    struct up_water water = accepted(told, own(UP_WATER_SEA));
-    told.salinity_g_kg = NOTHING;
-    struct up_water alone = accepted(told, own(UP_WATER_SEA));
+    struct up_water_given given = up_water_nothing_given();
+    given.salinity_g_kg = 20;
+    given.u_salinity_g_kg = 0.4;
+    given.hydrometer_kg_m3 = 1013;
+    given.hydrometer_ref_c = 20;
+    struct up_water water = accepted(given, own(UP_WATER_SEA));
+    given.salinity_g_kg = NOTHING;
+    struct up_water alone = accepted(given, own(UP_WATER_SEA));
     double a = 1 / 0.16, b = 1 / (alone.u_salinity_g_kg * alone.u_salinity_g_kg);
     assert_close(water.salinity_g_kg, (20 * a + alone.salinity_g_kg * b) / (a + b), 1e-9);
     assert_close(water.u_salinity_g_kg, 1 / sqrt(a + b), 1e-9);
@@ -194,54 +194,54 @@ static void test_sources_that_agree_are_averaged(void **state) {
 
 static void test_sources_that_contradict_each_other_are_refused(void **state) {
     (void)state;
-    struct up_water_told told = up_water_nothing_told();
-    told.salinity_psu = 35;
-    told.u_salinity_g_kg = 0.1;
-    told.conductivity_ms_cm = 20;
-    assert_refused(told, own(UP_WATER_SEA), "contradicts itself: salinity_psu gives 35.17 g/kg");
-    told.salinity_psu = NOTHING;
-    told.hydrometer_sg = 1.026;
-    told.hydrometer_ref_c = 20;
-    assert_refused(told, own(UP_WATER_SEA), "hydrometer_sg gives");
+    struct up_water_given given = up_water_nothing_given();
+    given.salinity_psu = 35;
+    given.u_salinity_g_kg = 0.1;
+    given.conductivity_ms_cm = 20;
+    assert_refused(given, own(UP_WATER_SEA), "contradicts itself: salinity_psu gives 35.17 g/kg");
+    given.salinity_psu = NOTHING;
+    given.hydrometer_sg = 1.026;
+    given.hydrometer_ref_c = 20;
+    assert_refused(given, own(UP_WATER_SEA), "hydrometer_sg gives");
 }
 
 static void test_sources_agree_within_twice_the_u_of_their_difference(void **state) {
     (void)state;
-    struct up_water_told told = up_water_nothing_told();
-    told.conductivity_ms_cm = 48;
-    told.u_conductivity_ms_cm = 0.2;
-    told.conductivity_temp_c = 20;
-    struct up_water meter = accepted(told, own(UP_WATER_SEA));
+    struct up_water_given given = up_water_nothing_given();
+    given.conductivity_ms_cm = 48;
+    given.u_conductivity_ms_cm = 0.2;
+    given.conductivity_temp_c = 20;
+    struct up_water meter = accepted(given, own(UP_WATER_SEA));
     double u = hypot(meter.u_salinity_g_kg, 0.1);
-    told.u_salinity_g_kg = 0.1;
-    told.salinity_g_kg = meter.salinity_g_kg + 1.97 * u;
-    accepted(told, own(UP_WATER_SEA));
-    told.salinity_g_kg = meter.salinity_g_kg - 1.97 * u;
-    accepted(told, own(UP_WATER_SEA));
-    told.salinity_g_kg = meter.salinity_g_kg + 2.03 * u;
-    assert_refused(told, own(UP_WATER_SEA), "contradicts itself");
-    told.salinity_g_kg = meter.salinity_g_kg - 2.03 * u;
-    assert_refused(told, own(UP_WATER_SEA), "contradicts itself");
+    given.u_salinity_g_kg = 0.1;
+    given.salinity_g_kg = meter.salinity_g_kg + 1.97 * u;
+    accepted(given, own(UP_WATER_SEA));
+    given.salinity_g_kg = meter.salinity_g_kg - 1.97 * u;
+    accepted(given, own(UP_WATER_SEA));
+    given.salinity_g_kg = meter.salinity_g_kg + 2.03 * u;
+    assert_refused(given, own(UP_WATER_SEA), "contradicts itself");
+    given.salinity_g_kg = meter.salinity_g_kg - 2.03 * u;
+    assert_refused(given, own(UP_WATER_SEA), "contradicts itself");
 }
 
 static void test_a_number_that_contradicts_the_name_is_refused(void **state) {
     (void)state;
-    struct up_water_told told = up_water_nothing_told();
+    struct up_water_given given = up_water_nothing_given();
     struct up_water baltic, sea;
     assert_true(up_water_by_name("baltic-proper", &baltic));
     assert_true(up_water_by_name("sea", &sea));
-    told.salinity_g_kg = 7.5;
-    accepted(told, baltic);
-    told.salinity_g_kg = 38;
-    accepted(told, sea);
-    assert_refused(told, baltic, "contradicts the name");
+    given.salinity_g_kg = 7.5;
+    accepted(given, baltic);
+    given.salinity_g_kg = 38;
+    accepted(given, sea);
+    assert_refused(given, baltic, "contradicts the name");
 }
 
 static void test_keys_that_do_not_go_together_are_refused(void **state) {
     (void)state;
-    struct up_water_told t[12];
+    struct up_water_given t[12];
     for (size_t i = 0; i < COUNT(t); i++) {
-        t[i] = up_water_nothing_told();
+        t[i] = up_water_nothing_given();
     }
     t[0].salinity_g_kg = t[0].salinity_psu = 3;
     t[1].hydrometer_kg_m3 = 1000;
@@ -278,25 +278,25 @@ static void test_every_key_has_its_range(void **state) {
         const struct up_water_key *key = up_water_key_at(i);
         const double bad[] = {key->low - 1e-3, key->high + 1e-3, -1e308, (double)INFINITY};
         for (size_t j = 0; j < COUNT(bad); j++) {
-            struct up_water_told told = up_water_nothing_told();
-            *(double *)(void *)((char *)&told + key->offset) = bad[j];
-            assert_refused(told, own(UP_WATER_SEA), key->name);
+            struct up_water_given given = up_water_nothing_given();
+            *(double *)(void *)((char *)&given + key->offset) = bad[j];
+            assert_refused(given, own(UP_WATER_SEA), key->name);
         }
     }
 }
 
 static void test_readings_no_such_water_gives_are_refused(void **state) {
     (void)state;
-    struct up_water_told told = up_water_nothing_told(), meter = up_water_nothing_told();
-    told.hydrometer_ref_c = 20;
-    told.hydrometer_kg_m3 = 1036;
-    assert_refused(told, own(UP_WATER_SEA), "the hydrometer shows 1036.00 kg/m3 at 20 C");
-    told.hydrometer_kg_m3 = 996;
-    assert_refused(told, own(UP_WATER_SEA), "outside 998.21 to");
-    told.hydrometer_kg_m3 = 1003;
-    assert_refused(told, own(UP_WATER_FRESH), "of fresh water there");
-    told.hydrometer_kg_m3 = 997.5; /* within twice its uncertainty of the lightest */
-    assert_close(accepted(told, own(UP_WATER_SEA)).salinity_g_kg, 0, 1e-9);
+    struct up_water_given given = up_water_nothing_given(), meter = up_water_nothing_given();
+    given.hydrometer_ref_c = 20;
+    given.hydrometer_kg_m3 = 1036;
+    assert_refused(given, own(UP_WATER_SEA), "the hydrometer shows 1036.00 kg/m3 at 20 C");
+    given.hydrometer_kg_m3 = 996;
+    assert_refused(given, own(UP_WATER_SEA), "outside 998.21 to");
+    given.hydrometer_kg_m3 = 1003;
+    assert_refused(given, own(UP_WATER_FRESH), "of fresh water there");
+    given.hydrometer_kg_m3 = 997.5; /* within twice its uncertainty of the lightest */
+    assert_close(accepted(given, own(UP_WATER_SEA)).salinity_g_kg, 0, 1e-9);
     meter.conductivity_ms_cm = 75;
     assert_refused(meter, own(UP_WATER_SEA), "outside 0 to 42");
     meter.conductivity_ms_cm = 8;
@@ -305,13 +305,13 @@ static void test_readings_no_such_water_gives_are_refused(void **state) {
 
 static void test_temperatures_the_formulas_do_not_cover_are_refused(void **state) {
     (void)state;
-    struct up_water_told told = up_water_nothing_told();
+    struct up_water_given given = up_water_nothing_given();
     struct up_water hot = own(UP_WATER_SEA);
-    told.conductivity_ms_cm = 40;
+    given.conductivity_ms_cm = 40;
     hot.temp_c = 36;
-    assert_refused(told, hot, "from 0 to 35 C");
+    assert_refused(given, hot, "from 0 to 35 C");
     hot.temp_c = 41;
-    assert_refused(told, hot, "temperature in C is 41");
+    assert_refused(given, hot, "temperature in C is 41");
 }
 
 int main(void) {

@@ -210,7 +210,7 @@ static void both_edges_of_the_air_must_agree(void **state) {
 
 /* Who is off by the same error in it: weighing.h. */
 /* What no shake frees widens downward only, and a class holds whatever of it stayed: on a line of
-   50 g and a spread of 0.1 g each side is told apart. */
+   50 g and a spread of 0.1 g each side is distinguished. */
 static void stuck_air_is_a_bound_below(void **state) {
     (void)state;
     struct up_question question = ask(0.05);
@@ -225,7 +225,7 @@ static void stuck_air_is_a_bound_below(void **state) {
                  {0.06, (double)NAN, UP_CLASS_POSITIVE}};
     for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
         struct up_weighing weighing = make(1.5, (1.5 + cases[i].b_kg) / rho_w);
-        set(&weighing, UP_INPUT_LINE, 1e-4, UP_NORMAL, (double)INFINITY);
+        set(&weighing, UP_INPUT_MENISCUS, 1e-4, UP_NORMAL, (double)INFINITY);
         assert_true(up_weigh(&weighing, &question, &without));
         weighing.stuck_air_kg = cases[i].stuck_kg;
         assert_true(up_weigh(&weighing, &question, &with));
@@ -278,7 +278,7 @@ static void each_input_is_shared_with_whom_it_concerns(void **state) {
         {UP_INPUT_TRAPPED_AIR, UP_SHARED_WEIGHING},
         {UP_INPUT_BUBBLES, UP_SHARED_WEIGHING},
         {UP_INPUT_DRIPS, UP_SHARED_WEIGHING},
-        {UP_INPUT_LINE, UP_SHARED_WEIGHING},
+        {UP_INPUT_MENISCUS, UP_SHARED_WEIGHING},
         {UP_INPUT_TARGET_DENSITY, UP_SHARED_TARGET_WATER},
         {UP_INPUT_TARGET_SALINITY, UP_SHARED_TARGET_WATER},
     };
@@ -409,8 +409,8 @@ static void first_order_is_told_where_it_parts(void **state) {
    rectangles of u = 1 3.88 (3.8794 exactly); three of u = 1 and one of u = 10 17.0, where first
    order says 19.9 (the numbers of 9.2.4 from memory; the exact distribution gives 17.015). */
 static void additive_models_of_jcgm_101(void **state) {
-    static const enum up_input four[] = {UP_INPUT_LACK_OF_FIT, UP_INPUT_HYSTERESIS, UP_INPUT_LINE,
-                                         UP_INPUT_TRAPPED_AIR};
+    static const enum up_input four[] = {UP_INPUT_LACK_OF_FIT, UP_INPUT_HYSTERESIS,
+                                         UP_INPUT_MENISCUS, UP_INPUT_TRAPPED_AIR};
     static const struct {
         enum up_distribution distribution;
         double u_last, half_width, first_order;
@@ -451,7 +451,7 @@ static void the_guard_band_grows_with_the_looks(void **state) {
             struct up_question question = ask(0.05);
             struct up_answer answer;
             question.draws = 400000;
-            question.looks = (unsigned)factors[i][0];
+            question.analyses = (unsigned)factors[i][0];
             set(&weighing, UP_INPUT_WATER_LOAD, 0.002 * slope, UP_NORMAL, (double)INFINITY);
             assert_true(up_weigh(&weighing, &question, &answer));
             assert_true(fabs(answer.guard_low_kg / guard_kg - 1) < 0.02);

@@ -12,27 +12,27 @@
 
 #include "operator/panel.h"
 
-enum { LOOKS = 1200 };
+enum { ANALYSES = 1200 };
 
 /* A minute as somebody sees them, a character each twentieth of a second. */
 static void watch(enum up_lamp lamp, char *seen) {
-    for (int i = 0; i < LOOKS; i++) {
+    for (int i = 0; i < ANALYSES; i++) {
         seen[i] = up_lamp_is_lit(lamp, 0.05 * i + 0.001) ? '#' : '.';
     }
-    seen[LOOKS] = '\0';
+    seen[ANALYSES] = '\0';
 }
 
 static double share(const char *seen) {
     int lit = 0;
-    for (int i = 0; i < LOOKS; i++) {
+    for (int i = 0; i < ANALYSES; i++) {
         lit += seen[i] == '#';
     }
-    return (double)lit / LOOKS;
+    return (double)lit / ANALYSES;
 }
 
 /* Wherever one begins to look, no two are the same for more than four seconds. */
 static void no_two_look_alike_on_one_lamp(void **state) {
-    char seen[UP_LAMP_ALL][LOOKS + 1];
+    char seen[UP_LAMP_ALL][ANALYSES + 1];
     (void)state;
     for (int i = 0; i < UP_LAMP_ALL; i++) {
         watch((enum up_lamp)i, seen[i]);
@@ -47,7 +47,7 @@ static void no_two_look_alike_on_one_lamp(void **state) {
 }
 
 static void your_turn_is_steady_and_settling_even(void **state) {
-    char seen[LOOKS + 1];
+    char seen[ANALYSES + 1];
     (void)state;
     watch(UP_LAMP_YOUR_TURN, seen);
     assert_true(share(seen) == 1);
@@ -58,7 +58,7 @@ static void your_turn_is_steady_and_settling_even(void **state) {
 }
 
 static void a_rising_item_is_short_long_and_a_sinking_one_long_short(void **state) {
-    char seen[LOOKS + 1];
+    char seen[ANALYSES + 1];
     (void)state;
     watch(UP_LAMP_POSITIVE, seen);
     assert_int_equal(strncmp(seen, "####......##################....", 32), 0);
@@ -71,7 +71,7 @@ static void a_rising_item_is_short_long_and_a_sinking_one_long_short(void **stat
 }
 
 static void a_fault_is_fast_and_waiting_a_spark(void **state) {
-    char seen[LOOKS + 1];
+    char seen[ANALYSES + 1];
     (void)state;
     watch(UP_LAMP_FAULT, seen);
     assert_int_equal(strncmp(seen, "##..##..##..##..", 16), 0);
@@ -89,12 +89,12 @@ static void the_next_change_is_foretold(void **state) {
             continue;
         }
         for (int n = 0; n < 100; n++) {
-            double left_s = up_lamp_changes_s(lamp, time_s);
+            double remaining_s = up_lamp_changes_s(lamp, time_s);
             bool lit = up_lamp_is_lit(lamp, time_s);
-            assert_true(left_s > 0.0 && left_s < 3);
-            assert_int_equal(up_lamp_is_lit(lamp, time_s + left_s - 1e-6), lit);
-            assert_int_equal(up_lamp_is_lit(lamp, time_s + left_s + 1e-6), !lit);
-            time_s += left_s + 1e-6;
+            assert_true(remaining_s > 0.0 && remaining_s < 3);
+            assert_int_equal(up_lamp_is_lit(lamp, time_s + remaining_s - 1e-6), lit);
+            assert_int_equal(up_lamp_is_lit(lamp, time_s + remaining_s + 1e-6), !lit);
+            time_s += remaining_s + 1e-6;
         }
     }
 }

@@ -349,8 +349,8 @@ static void a_reading_shows_how_far_it_is(void **state) {
     (void)state;
     view.asks = false;
     view.mood = UP_LIVE_WAIT;
-    view.reading =
-        (struct up_reading_progress){.reading = true, .whole_s = 24, .left_s = 6, .unrest = 0.8};
+    view.reading = (struct up_reading_progress){
+        .reading = true, .whole_s = 24, .remaining_s = 6, .unrest = 0.8};
     draw(&view, 80, 24, false);
     /* 34 cells, three quarters of them */
     assert_string_equal(row_text(10),
@@ -484,7 +484,7 @@ static void large_words_say_what_is_asked(void **state) {
 
 static struct {
     unsigned readings, backwards, unrestful;
-    double left_s, least_left_s, unrest;
+    double remaining_s, least_remaining_s, unrest;
 } seen;
 
 static void watch(struct virtual_bench *bench, struct up_procedure *procedure,
@@ -493,16 +493,16 @@ static void watch(struct virtual_bench *bench, struct up_procedure *procedure,
     (void)bench;
     (void)sample;
     if (!progress.reading) {
-        seen.left_s = (double)NAN;
+        seen.remaining_s = (double)NAN;
         return;
     }
     seen.readings++;
-    assert_true(progress.left_s >= 0 && progress.left_s <= progress.whole_s);
-    seen.backwards += progress.left_s > seen.left_s + 1;
-    seen.left_s = progress.left_s;
-    seen.least_left_s = fmin(seen.least_left_s, progress.left_s);
+    assert_true(progress.remaining_s >= 0 && progress.remaining_s <= progress.whole_s);
+    seen.backwards += progress.remaining_s > seen.remaining_s + 1;
+    seen.remaining_s = progress.remaining_s;
+    seen.least_remaining_s = fmin(seen.least_remaining_s, progress.remaining_s);
     seen.unrest = progress.unrest;
-    seen.unrestful += progress.left_s < 0.5 && progress.unrest > 1;
+    seen.unrestful += progress.remaining_s < 0.5 && progress.unrest > 1;
 }
 
 static void progress_runs_to_the_reading(void **state) {
@@ -512,11 +512,11 @@ static void progress_runs_to_the_reading(void **state) {
     (void)state;
     virtual_bench_begin(&bench, 5);
     bench.spoil = watch;
-    seen.least_left_s = seen.left_s = (double)INFINITY;
+    seen.least_remaining_s = seen.remaining_s = (double)INFINITY;
     assert_true(virtual_bench_calibrate(&bench, masses_kg, 3, 1, &failure));
     /* 24 s at 10 Hz for each of 7 loads and tares and the preload at least */
     assert_true(seen.readings > 8 * 200);
-    assert_true(seen.least_left_s < 0.3);
+    assert_true(seen.least_remaining_s < 0.3);
     assert_true(seen.unrest < 1);
     /* Where the step is found late, the time left may grow once a reading. */
     assert_true(seen.backwards <= bench.plateaus);

@@ -63,7 +63,7 @@ bool gpio_find(struct gpio_chip *chip, const char *name, unsigned *offset) {
     return sscanf(name, "LINE%u", offset) == 1 && *offset < LINES;
 }
 
-bool gpio_look(struct gpio_chip *chip, unsigned offset, struct gpio_facts *facts) {
+bool gpio_inspect(struct gpio_chip *chip, unsigned offset, struct gpio_facts *facts) {
     (void)chip;
     if (offset >= LINES) {
         return false;
@@ -281,7 +281,7 @@ static void a_press_is_heard_even_where_its_last_edge_was_lost(void **state) {
     assert_int_equal(next_word(lines, 2), UP_PEDAL_SHORT);
     tell_edge(true);
     assert_int_equal(next_word(lines, 0.1), UP_PEDAL_NOTHING);
-    fake->level[PEDAL] = false; /* let go, and nobody told */
+    fake->level[PEDAL] = false; /* released, and no edge reported */
     assert_int_equal(next_word(lines, 2), UP_PEDAL_SHORT);
     up_panel_close(lines);
 }
@@ -379,7 +379,7 @@ static void the_shaker_runs_in_its_step_and_no_longer_than_its_limit(void **stat
     up_panel_close(lines);
 }
 
-/* In a process of its own, which then ends as it is told. */
+/* In a process of its own, which then ends as it must. */
 static void the_shaker_is_off_after(void (*ending)(void), double limit_s) {
     pid_t child = fork();
     int status = 0;
@@ -455,7 +455,7 @@ static void one_lamp_says_what_has_none_of_its_own(void **state) {
     assert_true(fake->level[FAULT] && !fake->level[ALL]);
     indicator_tick(lines, now_s + 0.15);
     assert_false(fake->level[FAULT]);
-    indicator_tick(lines, now_s + 3.5); /* over, for one that is told once */
+    indicator_tick(lines, now_s + 3.5); /* over, for one that is reported once */
     assert_false(fake->level[FAULT]);
     indicator_fault(lines, true);
     now_s = up_monotonic_s();

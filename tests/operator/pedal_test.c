@@ -26,7 +26,7 @@ struct foot {
     int says;
 };
 
-static void look(struct foot *foot) {
+static void poll_foot(struct foot *foot) {
     enum up_pedal_word word;
     while ((word = up_pedal_push(&foot->pedal, foot->now_s, foot->down)) != UP_PEDAL_NOTHING) {
         assert_true(foot->says < SAID_MAX);
@@ -42,13 +42,13 @@ static void wait(struct foot *foot, double seconds) {
         double due_s = up_pedal_due_s(&foot->pedal);
         double next_s = fmin(fmin(end_s, foot->now_s + 0.2), fmax(due_s, foot->now_s + 1e-6));
         foot->now_s = next_s;
-        look(foot);
+        poll_foot(foot);
     }
 }
 
 static void set(struct foot *foot, bool down) {
     foot->down = down;
-    look(foot);
+    poll_foot(foot);
 }
 
 static void step_on(struct foot *foot, double seconds) {
@@ -136,7 +136,7 @@ static void two_presses_are_double_and_nothing_else(void **state) {
     assert_said(&foot, UP_PEDAL_DOUBLE, UP_PEDAL_SHORT, UP_PEDAL_SHORT);
 }
 
-/* Nobody looked between the two: the first is told before the second begins to count. */
+/* Not polled between the two: the first is reported before the second begins to count. */
 static void edges_that_are_read_late_say_the_same(void **state) {
     static const double edge_s[] = {101, 101.2, 103, 103.2, 105, 106.5, 108, 108.2, 108.4, 108.6};
     struct foot foot;
@@ -304,11 +304,11 @@ static void lost_edges_are_found_by_looking(void **state) {
     has_asked(&foot);
     foot.now_s = 101;
     set(&foot, true);
-    foot.now_s = 101.1; /* let go here, untold */
+    foot.now_s = 101.1; /* released here, not reported */
     foot.down = false;
     wait(&foot, 2);
     assert_said(&foot, UP_PEDAL_SHORT);
-    foot.down = true; /* pressed, untold, and let go, told */
+    foot.down = true; /* pressed, not reported, and released, reported */
     wait(&foot, 0.3);
     set(&foot, false);
     wait(&foot, 2);

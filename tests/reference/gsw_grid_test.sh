@@ -59,7 +59,7 @@ def told_g_kg(temp_c, ms_cm):
     return said["salinity_g_kg"]
 
 
-# Conductivities that gsw gives for a grid of salinities, told to the program.
+# Conductivities that gsw gives for a grid of salinities, passed to the program.
 grid = [(t, s) for t in (0, 10, 18.5, 25, 35) for s in (0.3, 1, 1.9, 2.1, 5, 12, 25, 35, 41)]
 off = [(s, abs(told_g_kg(t, float(gsw.C_from_SP(s, t, 0))) * 35 / 35.16504 - s)) for t, s in grid]
 worst = max(d for s, d in off if s > 2)

@@ -24,7 +24,7 @@
 #define ENDLESS ((double)INFINITY)
 
 static const enum up_input added[] = {UP_INPUT_LACK_OF_FIT, UP_INPUT_HYSTERESIS,
-                                      UP_INPUT_TRAPPED_AIR, UP_INPUT_LINE};
+                                      UP_INPUT_TRAPPED_AIR, UP_INPUT_MENISCUS};
 
 struct input {
     enum up_distribution distribution;
@@ -122,7 +122,7 @@ static void test_jcgm_101_mass_calibration(void **state) {
     struct up_weighing weighing = exact(1.234);
     weighing.weighed_in_air = true;
     weighing.term[UP_INPUT_AIR_LOAD].value = 1e5 - 1.234;
-    be_uncertain(&weighing, UP_INPUT_LINE, (struct input){UP_NORMAL, 0.050});
+    be_uncertain(&weighing, UP_INPUT_MENISCUS, (struct input){UP_NORMAL, 0.050});
     be_uncertain(&weighing, UP_INPUT_LACK_OF_FIT, (struct input){UP_NORMAL, 0.020});
     be_uncertain(&weighing, UP_INPUT_ITEM_TEMP, (struct input){UP_RECTANGULAR, 0.1 / sqrt(3)});
     be_uncertain(&weighing, UP_INPUT_EXPANSION, (struct input){UP_RECTANGULAR, 9.137e-6});
@@ -195,7 +195,7 @@ static double acceptance_limit_at(double confidence) {
                                    .draws = 1000000,
                                    .seed = 106};
     struct up_answer answer;
-    be_uncertain(&weighing, UP_INPUT_LINE, (struct input){UP_NORMAL, 0.25});
+    be_uncertain(&weighing, UP_INPUT_MENISCUS, (struct input){UP_NORMAL, 0.25});
     assert_true(up_weigh(&weighing, &question, &answer));
     return 2 - answer.guard_high_kg;
 }

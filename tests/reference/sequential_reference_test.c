@@ -27,10 +27,10 @@ static void test_published_constants(void **state) {
         {10, 3.117, 2.555, 2.270},
     };
     for (size_t i = 0; i < COUNT(row); i++) {
-        unsigned looks = (unsigned)row[i][0];
-        assert_prints_as(up_pocock_bound(looks, 0.01, true), row[i][1], 1e-3);
-        assert_prints_as(up_pocock_bound(looks, 0.05, true), row[i][2], 1e-3);
-        assert_prints_as(up_pocock_bound(looks, 0.10, true), row[i][3], 1e-3);
+        unsigned analyses = (unsigned)row[i][0];
+        assert_prints_as(up_pocock_bound(analyses, 0.01, true), row[i][1], 1e-3);
+        assert_prints_as(up_pocock_bound(analyses, 0.05, true), row[i][2], 1e-3);
+        assert_prints_as(up_pocock_bound(analyses, 0.10, true), row[i][3], 1e-3);
     }
 }
 
@@ -44,10 +44,10 @@ static void test_one_sided(void **state) {
         {10, 2.270003, 2.555034, 2.888515},
     };
     for (size_t i = 0; i < COUNT(row); i++) {
-        unsigned looks = (unsigned)row[i][0];
-        assert_close(up_pocock_bound(looks, 0.05, false), row[i][1], 1e-6);
-        assert_close(up_pocock_bound(looks, 0.025, false), row[i][2], 1e-6);
-        assert_close(up_pocock_bound(looks, 0.01, false), row[i][3], 1e-6);
+        unsigned analyses = (unsigned)row[i][0];
+        assert_close(up_pocock_bound(analyses, 0.05, false), row[i][1], 1e-6);
+        assert_close(up_pocock_bound(analyses, 0.025, false), row[i][2], 1e-6);
+        assert_close(up_pocock_bound(analyses, 0.01, false), row[i][3], 1e-6);
     }
 }
 
@@ -55,13 +55,13 @@ static void test_one_sided(void **state) {
 static void test_by_level(void **state) {
     (void)state;
     static const struct {
-        unsigned looks;
+        unsigned analyses;
         double dof, quantile;
     } row[] = {{2, 1, 21.649},  {2, 5, 3.0209},  {2, 99, 2.2103}, {3, 2, 6.6222},
                {3, 10, 2.7069}, {4, 3, 4.7009},  {4, 30, 2.4977}, {5, 1, 40.248},
                {5, 4, 4.0238},  {5, 10, 2.9007}, {5, 20, 2.6368}};
     for (size_t i = 0; i < COUNT(row); i++) {
-        double bound = up_pocock_bound(row[i].looks, 0.05, true);
+        double bound = up_pocock_bound(row[i].analyses, 0.05, true);
         assert_digits(up_bound_by_level(bound, row[i].dof), row[i].quantile, 4.3);
     }
     assert_close(up_bound_by_level(2.413176, (double)INFINITY), 2.413176, 1e-12);

@@ -63,21 +63,21 @@ static void test_sodium_chloride(void **state) {
  */
 static void test_a_hydrometer_in_seawater(void **state) {
     (void)state;
-    struct up_water_told told = up_water_nothing_told(), gravity = up_water_nothing_told();
+    struct up_water_given given = up_water_nothing_given(), gravity = up_water_nothing_given();
     struct up_water water = {.name = "jar",
                              .model = UP_WATER_SEA,
                              .temp_c = 25 / T68_PER_T90,
                              .salinity_g_kg = (double)NAN};
     struct up_water again = water;
-    told.hydrometer_kg_m3 = 1023.59874;
-    told.hydrometer_ref_c = 15;
+    given.hydrometer_kg_m3 = 1023.59874;
+    given.hydrometer_ref_c = 15;
     assert_close(up_water_hydrometer_kg_m3(1023.59874, 15, water.temp_c), 1023.34306, 1e-4);
-    assert_true(up_water_from_told(&told, &water, NULL));
+    assert_true(up_water_from_given(&given, &water, NULL));
     /* The older equation of state and the newer lie 0.006 kg/m3 apart. */
     assert_close(water.salinity_g_kg, 35.16504, 0.01);
     gravity.hydrometer_sg = 1.0245926;
     gravity.hydrometer_ref_c = (60 - 32) / 1.8;
-    assert_true(up_water_from_told(&gravity, &again, NULL));
+    assert_true(up_water_from_given(&gravity, &again, NULL));
     assert_close(again.salinity_g_kg, 35.16504, 0.01);
     assert_close(again.u_salinity_g_kg, 0.5 / 0.75, 0.02);
 }

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* Which items a list shows, in which order, and how those of one name are told apart. */
+/* Which items a list shows, in which order, and how those of one name are distinguished. */
 #include "../catalogue/support.h"
 
 #include "report/items.h"
@@ -127,8 +127,9 @@ static void what_is_retired_is_shown_when_asked_for(void **state) {
     up_catalogue_close(catalogue);
 }
 
-static void assert_apart(const json_t *apart, const struct up_item *item, const char *wanted) {
-    const char *is = json_string_value(json_object_get(apart, item->id));
+static void assert_apart(const json_t *distinction, const struct up_item *item,
+                         const char *wanted) {
+    const char *is = json_string_value(json_object_get(distinction, item->id));
     char id[9];
     snprintf(id, sizeof id, "%.8s", item->id);
     if (wanted == NULL) {
@@ -149,23 +150,23 @@ static void one_name_is_told_apart(void **state) {
         bare = add_as(catalogue, "Fin", "", ""), one = add_as(catalogue, "Boot", "S", "Auk"),
                    same = add_as(catalogue, "Boot", "S", "Auk"),
                    longer = add_as(catalogue, "Boot", "size of quite a number of words", "Auk");
-    json_t *apart = up_items_apart(catalogue, NULL);
-    assert_non_null(apart);
-    assert_apart(apart, &alone, NULL);
-    assert_apart(apart, &l, "size L, maker Tern");
-    assert_apart(apart, &m, "size M");
-    assert_apart(apart, &l_auk, "maker Auk");
-    assert_apart(apart, &bare, "id");
-    assert_apart(apart, &one, "id");
-    assert_apart(apart, &same, "id");
-    assert_apart(apart, &longer, "id");
-    json_decref(apart);
+    json_t *distinction = up_items_distinctions(catalogue, NULL);
+    assert_non_null(distinction);
+    assert_apart(distinction, &alone, NULL);
+    assert_apart(distinction, &l, "size L, maker Tern");
+    assert_apart(distinction, &m, "size M");
+    assert_apart(distinction, &l_auk, "maker Auk");
+    assert_apart(distinction, &bare, "id");
+    assert_apart(distinction, &one, "id");
+    assert_apart(distinction, &same, "id");
+    assert_apart(distinction, &longer, "id");
+    json_decref(distinction);
     snprintf(same.side, sizeof same.side, "left");
     assert_true(up_item_add(catalogue, &same, NULL));
-    apart = up_items_apart(catalogue, NULL);
-    assert_apart(apart, &same, "left");
-    assert_apart(apart, &one, "id");
-    json_decref(apart);
+    distinction = up_items_distinctions(catalogue, NULL);
+    assert_apart(distinction, &same, "left");
+    assert_apart(distinction, &one, "id");
+    json_decref(distinction);
     up_catalogue_close(catalogue);
 }
 
@@ -178,7 +179,7 @@ static void a_row_is_told_apart(void **state) {
     add_as(catalogue, "Fin", "M", "");
     add_result_of(catalogue, &l, "tank", 5, UP_CLASS_NEUTRAL, "bench");
     assert_true(up_rows_load(catalogue, &rows, NULL));
-    assert_string_equal(rows.row[0].apart, "size L");
+    assert_string_equal(rows.row[0].distinction, "size L");
     assert_string_equal(rows.row[0].bench, "bench");
     up_rows_release(&rows);
     up_catalogue_close(catalogue);

@@ -328,14 +328,14 @@ static void a_name_shares_no_text_with_a_number(void **state) {
     free(drawing);
 }
 
-/* A long name is cut, what tells it from another is not. */
+/* A long name is cut, what distinguishes it from another is not. */
 static void names_that_repeat_are_told_apart(void **state) {
     (void)state;
     struct up_row row[] = {plain_row(0, NAME_300, "fresh"), plain_row(1, "Fin", "fresh"),
                            plain_row(2, "100% \u05E1", "fresh")};
-    snprintf(row[0].apart, sizeof row[0].apart, "size L, maker Auk, left, and 50%%");
-    snprintf(row[1].apart, sizeof row[1].apart, "3f2a1b00");
-    snprintf(row[2].apart, sizeof row[2].apart, "size M");
+    snprintf(row[0].distinction, sizeof row[0].distinction, "size L, maker Auk, left, and 50%%");
+    snprintf(row[1].distinction, sizeof row[1].distinction, "3f2a1b00");
+    snprintf(row[2].distinction, sizeof row[2].distinction, "size M");
     write_plot(row, ARRAY(row));
     draw_plot();
     char *drawing = read_drawing();
@@ -419,7 +419,7 @@ static void the_axis_is_that_of_the_results(void **state) {
     assert_non_null(strstr(drawing,
                            ">Each number is of the piece or pair that was weighed, not of its "
                            "model. A weight check in the water decides.<"));
-    assert_non_null(strstr(drawing, ">undecided<")); /* the usual tolerance is not told */
+    assert_non_null(strstr(drawing, ">undecided<")); /* the usual tolerance is not shown */
     free(drawing);
 }
 

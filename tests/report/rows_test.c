@@ -31,10 +31,10 @@ static void add_result(struct up_catalogue *catalogue, const char *item_id, cons
 }
 
 static void add_body(struct up_catalogue *catalogue, const char *text) {
-    json_t *body = json_loads(text, 0, NULL);
-    assert_non_null(body);
-    assert_true(up_catalogue_add(catalogue, "result", NULL, "", body, NULL, NULL, NULL));
-    json_decref(body);
+    json_t *content = json_loads(text, 0, NULL);
+    assert_non_null(content);
+    assert_true(up_catalogue_add(catalogue, "result", NULL, "", content, NULL, NULL, NULL));
+    json_decref(content);
     catalogue_clock_step_s++;
 }
 
@@ -243,14 +243,14 @@ static void a_missing_number_is_no_zero(void **state) {
     (void)state;
     struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
     for (int i = 0; i < 20; i++) {
-        char *body = up_text_format("{\"item_id\": \"%d\", \"water\": \"fresh\"%s%s}", i,
-                                    i % 4 == 1 ? "" : ", \"buoyancy_g\": ",
-                                    i % 4 == 0   ? "null"
-                                    : i % 4 == 1 ? ""
-                                    : i % 4 == 2 ? "-3"
-                                                 : "5");
-        add_body(catalogue, body);
-        free(body);
+        char *content = up_text_format("{\"item_id\": \"%d\", \"water\": \"fresh\"%s%s}", i,
+                                       i % 4 == 1 ? "" : ", \"buoyancy_g\": ",
+                                       i % 4 == 0   ? "null"
+                                       : i % 4 == 1 ? ""
+                                       : i % 4 == 2 ? "-3"
+                                                    : "5");
+        add_body(catalogue, content);
+        free(content);
     }
     struct up_rows rows = load(catalogue);
     assert_int_equal(rows.count, 20);

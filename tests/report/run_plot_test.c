@@ -22,10 +22,10 @@ static struct up_rig rig_of(const char *text) {
 
 static void add_calibration(struct up_catalogue *catalogue) {
     struct up_failure failure = {0};
-    json_t *body = json_pack("{s:f}", "slope_counts_kg", 1e6);
+    json_t *content = json_pack("{s:f}", "slope_counts_kg", 1e6);
     assert_true(
-        up_catalogue_add(catalogue, "calibration", NULL, "bench", body, NULL, NULL, &failure));
-    json_decref(body);
+        up_catalogue_add(catalogue, "calibration", NULL, "bench", content, NULL, NULL, &failure));
+    json_decref(content);
     usleep(3000); /* it is older than the run, by the clock's milliseconds */
 }
 
@@ -48,7 +48,7 @@ static void put_plateau(struct up_run *run, const char *of, double start_s, doub
                        &failure));
 }
 
-static const char *measured_with; /* as the run tells it; NULL: it does not */
+static const char *measured_with; /* as the run records it; NULL: it does not */
 
 /* Empty, then a shaken load of 200 g with one glitch. */
 static void make_run(struct up_catalogue *catalogue, const char *item_id, bool empty,
@@ -257,10 +257,10 @@ static void a_path_for_an_id_is_no_run(void **state) {
     (void)state;
     struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
     struct up_failure failure = {0};
-    json_t *body = json_object();
-    assert_true(up_catalogue_add(catalogue, "run", "../../../../../../etc", "b", body, NULL, NULL,
-                                 &failure));
-    json_decref(body);
+    json_t *content = json_object();
+    assert_true(up_catalogue_add(catalogue, "run", "../../../../../../etc", "b", content, NULL,
+                                 NULL, &failure));
+    json_decref(content);
     assert_not_drawn(catalogue, "latest", NULL, UP_STATUS_WRONG_INPUT, "is damaged");
     up_catalogue_close(catalogue);
 }

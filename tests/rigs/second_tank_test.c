@@ -34,7 +34,7 @@ static const struct second_tank_law still = {.water_c = 20,
                                              .water_kg_m3 = 998.2,
                                              .air_kg_m3 = 1.2,
                                              .area_m2 = 0.5,
-                                             .line_area_m2 = 1e-6,
+                                             .cord_area_m2 = 1e-6,
                                              .hanger_kg = 0.1,
                                              .ballast_kg = 2};
 static const struct second_cell_law ideal = {.counts_g = 500};
@@ -85,7 +85,7 @@ static void test_warm_item_and_water(void **state) {
     struct second_tank_law law = still;
     law.item_k = 5;
     law.item_lag_s = 100;
-    law.line_area_m2 = 0;
+    law.cord_area_m2 = 0;
     struct second_tank tank = tank_of(law, ideal);
     struct second_hung hung = {.ballast_share = 1, .in_water = &item};
     second_tank_change(&tank, 50, &hung);
@@ -117,7 +117,7 @@ static void test_touch(void **state) {
     (void)state;
     struct second_tank_law law = still;
     law.touch_kg = 0.05;
-    law.line_area_m2 = 0;
+    law.cord_area_m2 = 0;
     struct second_hung hung = {.ballast_share = 1, .in_water = &sinks};
     assert_near(hangs_kg(law, hung), tare_kg + 2.0018 - 0.05, tenth_mg);
     law.touch_varies = 0.1;

@@ -27,7 +27,7 @@ static struct tank_declared exact_declared(void) {
 
 static struct tank_cell exact_cell(void) {
     struct tank_cell cell = tank_cell_default();
-    cell.counts_kg_spread_rel = cell.white_counts = cell.correlated_counts = 0;
+    cell.counts_per_kg_spread_rel = cell.white_counts = cell.correlated_counts = 0;
     cell.drift_counts_min = cell.walk_counts_sqrt_s = cell.curvature_rel = 0;
     cell.creep_rel_low = cell.creep_rel_high = cell.hysteresis_rel = 0;
     cell.sway_kg = cell.slosh_kg = 0;

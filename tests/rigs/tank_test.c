@@ -203,7 +203,7 @@ static void the_rig_file_tells_what_is_drawn(void **state) {
     assert_same("temp_halfwidth_k", rig.item_temp_halfwidth_k, declared.item_temp_halfwidth_k);
     assert_same("tolerance_rel", rig.mass_tolerance_rel, declared.mass_tolerance_rel);
     assert_same("shake_share", rig.shake_share, declared.shake_share_low);
-    assert_same("line_diameter_mm", rig.line_diameter_m, declared.line_diameter_m);
+    assert_same("line_diameter_mm", rig.cord_diameter_m, declared.cord_diameter_m);
     assert_same("meniscus_g", rig.meniscus_kg, declared.meniscus_halfwidth_kg);
     assert_same("area_m2", rig.tank_area_m2, declared.tank_area_m2);
     assert_same("depth_m", rig.depth_m, declared.depth_m);

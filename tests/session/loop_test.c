@@ -16,8 +16,8 @@
 
 #include <cmocka.h>
 
-#include "session/hear.h"
 #include "session/internal.h"
+#include "session/probe.h"
 #include "text/clock.h"
 
 static const char *const RIG =

@@ -41,8 +41,8 @@ static int begin(void **state) {
         .calibration = &bench.calibration,
         .item = virtual_bench_item(virtual_bench_gear("Lead block")),
         .trials = 8,
-        .look = {4, 6, 8},
-        .looks = 3,
+        .analysis_at = {4, 6, 8},
+        .analyses = 3,
         .kind_repeatability_kg = {.u = 3e-4, .dof = 12},
         .kind_shake_share = 0.4,
         .kind_stuck_share = 0.2,
@@ -115,8 +115,8 @@ static void all_of_a_plan_comes_back(void **state) {
     json_decref(again);
     const struct up_measure_plan *back = &run.measure;
     assert_int_equal(back->trials, 8);
-    assert_int_equal(back->looks, 3);
-    assert_int_equal(back->look[1], 6);
+    assert_int_equal(back->analyses, 3);
+    assert_int_equal(back->analysis_at[1], 6);
     assert_true(back->kind_repeatability_kg.u == 3e-4 && back->kind_repeatability_kg.dof == 12);
     assert_true(back->kind_shake_share == 0.4);
     assert_true(back->kind_stuck_share == 0.2 && back->kind_stuck_kg == 0.003);

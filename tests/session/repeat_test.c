@@ -17,7 +17,7 @@
 #include "session/internal.h"
 #include "upthrust/wire.h"
 
-/* Without a clock of its own: when lines come is all that tells a stall. */
+/* Without a clock of its own: only the times of arrival show a stall. */
 static const char clockless_rig[] =
     "[rig]\nid = simulated-tank\n[line]\nlayout = bare\nword_bits = 24\n"
     "rate_hz = 10\n[tank]\nwater = fresh\ntemp_c = 20\n";
@@ -107,7 +107,7 @@ static bool repeat(struct up_failure *failure) {
 }
 
 /* The ballast hangs, the empty hook is to be read; after five seconds something happened, and the
-   answer came once more to the question that was put anew. */
+   answer came once more to the question that was repeated. */
 static double waited_after(enum note note) {
     struct up_failure failure;
     length = count = 0;

@@ -142,7 +142,7 @@ static void one_that_gave_up_goes_on(void **state) {
     up_procedure_destroy(procedure);
 }
 
-/* Hangs the item and goes for an hour; what the session then does is up_procedure_leave. */
+/* Hangs the item and goes for an hour; what the session then does is up_procedure_abandon_step. */
 static bool walk_away(struct virtual_bench *here, struct up_procedure *procedure,
                       const struct up_ask *ask) {
     char line[96];
@@ -158,7 +158,7 @@ static bool walk_away(struct virtual_bench *here, struct up_procedure *procedure
             up_procedure_sample(procedure, &sample);
         }
     }
-    up_procedure_leave(procedure, "nobody answered for 60 min");
+    up_procedure_abandon_step(procedure, "nobody answered for 60 min");
     return true;
 }
 
@@ -184,7 +184,7 @@ static void an_hour_away_costs_the_trial_and_no_truth(void **state) {
     bench.tank = NULL;
 }
 
-/* Paths may be any bytes, and a long one is cut: the journal must take what is told of it. */
+/* Paths may be any bytes, and a long one is cut: the journal must accept what is written of it. */
 static void what_is_told_is_always_json(void **state) {
     static const enum up_event_kind kinds[] = {UP_EVENT_ASK, UP_EVENT_FAULT, UP_EVENT_NOTE};
     (void)state;

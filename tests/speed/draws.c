@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* Draws of the model that `upthrust explain --json` tells, timed: FILE DRAWS. Prints seconds and
+/* Draws of the model that `upthrust explain --json` prints, timed: FILE DRAWS. Prints seconds and
    the half-width in g. */
 #include <stdio.h>
 #include <stdlib.h>

@@ -13,9 +13,9 @@
 static const double CONFIDENCE = 0.95, COVERAGE = 0.95;
 static const double PLAIN_MASS_KG = 2;
 static const double masses_kg[] = {0.5, 1, 2, 4};
-enum { ROUNDS = 3, TRIALS = 6, LOOKS = 3 };
+enum { ROUNDS = 3, TRIALS = 6, ANALYSES = 3 };
 static const unsigned fixed[] = {3, 4, 6};
-static const unsigned looks[LOOKS] = {4, 6, 8};
+static const unsigned analyses[ANALYSES] = {4, 6, 8};
 
 const char *const truth_modes[TRUTH_MODES] = {"3", "4", "6", "adapt"};
 
@@ -182,8 +182,8 @@ static bool take_results(struct session *session, struct up_procedure *procedure
 
 /* ---- our procedure ---- */
 
-static bool look_at_fixed(struct plateau_bench *bench, struct up_procedure *procedure,
-                          unsigned trials) {
+static bool report_fixed(struct plateau_bench *bench, struct up_procedure *procedure,
+                         unsigned trials) {
     struct session *session = bench->context;
     struct up_result result[TRUTH_WATERS];
     unsigned results;
@@ -205,17 +205,17 @@ static bool run(struct plateau_bench *bench, struct session *session,
     return !session->broken;
 }
 
-/* Fixed numbers of trials: one measurement, told after each of them. Adaptive: the procedure ends
-   by itself where all waters are decided. */
+/* Fixed numbers of trials: one measurement, reported after each of them. Adaptive: the procedure
+   ends by itself where all waters are decided. */
 static bool measure(struct session *session, const struct tank *tank,
                     const struct up_calibration *calibration, bool adaptive, unsigned long seed) {
     struct up_measure_plan plan = {.rig = session->settings->rig,
                                    .steady_shakes = true,
                                    .calibration = calibration,
                                    .item = virtual_bench_item(&truth_items[session->item]),
-                                   .trials = adaptive ? looks[LOOKS - 1] : TRIALS,
-                                   .look = {looks[0], looks[1], looks[2]},
-                                   .looks = adaptive ? LOOKS : 0,
+                                   .trials = adaptive ? analyses[ANALYSES - 1] : TRIALS,
+                                   .analysis_at = {analyses[0], analyses[1], analyses[2]},
+                                   .analyses = adaptive ? ANALYSES : 0,
                                    .water = &sea,
                                    .waters = 1,
                                    .confidence = CONFIDENCE,
@@ -224,7 +224,7 @@ static bool measure(struct session *session, const struct tank *tank,
                                    .seed = seed};
     struct plateau_bench bench = {.rig = session->settings->rig,
                                   .tank = tank_clone(tank),
-                                  .closed = adaptive ? NULL : look_at_fixed,
+                                  .closed = adaptive ? NULL : report_fixed,
                                   .context = session};
     struct up_result result[TRUTH_WATERS];
     struct up_procedure *procedure;

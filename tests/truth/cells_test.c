@@ -355,7 +355,7 @@ static void what_was_not_declared_shows(void **state) {
     struct sums sums = sum_up(table);
     print_message("# unlike the declared:\n");
     print_sums(table, &sums);
-    /* It must show: intervals do not hold what nobody told. */
+    /* It must show: intervals do not hold what was not declared. */
     double chance = chance_of(table->alone, table->alone_squares, table->sessions);
     assert_true(table->alone / table->sessions - chance < 0.94);
     free(table);

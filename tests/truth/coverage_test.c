@@ -150,7 +150,7 @@ static void classes_are_hardly_ever_wrong(void **state) {
         results += tally[w].results;
     }
     assert_true(results > 0);
-    /* A class is stated at 95 %; only the item on the line can be told wrongly at all. */
+    /* A class is stated at 95 %; only the item on the limit can be misjudged at all. */
     assert_true(wrong <= results / 100);
     assert_true(tally[1].undecided > 0);
 }

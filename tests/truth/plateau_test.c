@@ -7,7 +7,7 @@
  * of the results.
  *
  * Allowance: means may differ by three standard errors of the paired differences over the sessions,
- * and by what changes no result besides (told beside each); standard deviations by three of the
+ * and by what else changes no result (stated beside each); standard deviations by three of the
  * standard deviations that they have themselves.
  */
 #include <math.h>

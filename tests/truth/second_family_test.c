@@ -16,7 +16,7 @@
  * Coverage counts as missed where chance would make so few in less than one of forty rows, one of a
  * thousand below 200 sessions; the count of mistakes is taken as it is from 200 sessions on.
  *
- * With a row's number its sessions are told one by one, with a session's (from 0) behind it all
+ * With a row's number its sessions are printed one by one, with a session's (from 0) behind it all
  * that was asked and read in that one.
  */
 #include <gsl/gsl_cdf.h>
@@ -274,7 +274,7 @@ static bool judge_row(const struct row *row, const struct tally *tally) {
                  mark_of(met, below, row->owed));
 }
 
-/* ---- one row, or one session, told ---- */
+/* ---- one row, or one session, printed ---- */
 
 static void print_session(const struct second_outcome *outcome) {
     for (unsigned i = 0; i < outcome->results; i++)

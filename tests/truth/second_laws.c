@@ -111,7 +111,7 @@ static void draw_waters_asked_for(struct second_truth *truth, const struct up_wa
 static void draw_rig(struct second_truth *truth, const struct up_rig *rig, gsl_rng *chance) {
     struct second_tank_law *tank = &truth->tank;
     tank->area_m2 = rig->tank_area_m2;
-    tank->line_area_m2 = M_PI * rig->line_diameter_m * rig->line_diameter_m / 4;
+    tank->cord_area_m2 = M_PI * rig->cord_diameter_m * rig->cord_diameter_m / 4;
     tank->meniscus_kg = rig->meniscus_kg;
     tank->hanger_kg = 0.12;
     tank->ballast_kg = rig->ballast_kg + gsl_ran_gaussian(chance, 2 * gram);

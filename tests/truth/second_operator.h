@@ -84,7 +84,7 @@ void second_operator_begin(struct second_operator *person, struct second_tank *t
 /* The same one at the measurement that follows, who remembers what went wrong. */
 void second_operator_goes_on(struct second_operator *person, const struct second_operator *before);
 void second_operator_asked(struct second_operator *person, const struct up_ask *ask);
-/* A fault was told. */
+/* A fault was reported. */
 void second_operator_warned(struct second_operator *person, const char *text);
 void second_operator_trial_ended(struct second_operator *person, unsigned number);
 /* Moves the hands up to this time; true when the answer is given. */

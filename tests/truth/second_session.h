@@ -15,7 +15,7 @@ struct second_plan {
     enum second_mistake mistake;
     bool body; /* a reference body is weighed first */
     unsigned long seed;
-    bool trace;                   /* print what is asked, told and done */
+    bool trace;                   /* print what is asked, reported and done */
     struct up_loadings *loadings; /* takes those of the calibration, and nothing is measured; NULL:
                                      the whole is played */
     /* A quick weighing by this; NULL: a full one. Its kind scatters so; u 0: a new kind. */
@@ -28,7 +28,7 @@ struct second_outcome {
     double truth_kg[SECOND_RESULTS], value_kg[SECOND_RESULTS], width_kg[SECOND_RESULTS];
     double stuck_kg[SECOND_RESULTS]; /* the interval reaches so much further down */
     bool holds[SECOND_RESULTS], classed[SECOND_RESULTS], wrong_class[SECOND_RESULTS];
-    unsigned questions; /* faults told and words wanted, in both sessions */
+    unsigned questions; /* faults reported and words wanted, in both sessions */
     bool made;          /* the mistake was made at all */
     bool noticed;       /* something was asked about it, or no result was given */
     double calibrating_s, measuring_s;

@@ -101,15 +101,15 @@ static double under_water_kg(const struct second_tank *tank, double time_s) {
     double volume_m3 = second_item_volume_m3(item, item_temp_c(tank, time_s));
     double air_kg = second_tank_air_kg(tank, time_s);
     double level_m = (volume_m3 + air_kg / water_kg_m3) / tank->law.area_m2;
-    double line_lift_kg = water_kg_m3 * tank->law.line_area_m2 * level_m;
+    double cord_lift_kg = water_kg_m3 * tank->law.cord_area_m2 * level_m;
     if (tank->hung.unhooked)
-        return -line_lift_kg;
-    return item->mass_kg - water_kg_m3 * volume_m3 - air_kg - line_lift_kg - touch_kg(tank, time_s);
+        return -cord_lift_kg;
+    return item->mass_kg - water_kg_m3 * volume_m3 - air_kg - cord_lift_kg - touch_kg(tank, time_s);
 }
 
 /* A line cannot push: where more lifts than hangs it goes slack. Where the ballast stands on the
    floor, the floor carries what the line does not. */
-static double line_kg(const struct second_tank *tank, double time_s) {
+static double cord_kg(const struct second_tank *tank, double time_s) {
     const struct second_tank_law *law = &tank->law;
     double water_kg_m3 = second_tank_water_kg_m3(tank, time_s);
     double ballast_kg = law->ballast_kg * (1 - water_kg_m3 / lead_kg_m3) * tank->hung.ballast_share;
@@ -126,7 +126,7 @@ double second_tank_hung_kg(const struct second_tank *tank, double time_s) {
     if (item)
         hung_kg += item->mass_kg -
                    air_kg_m3 * second_item_volume_m3(item, second_tank_water_c(tank, time_s));
-    return hung_kg + line_kg(tank, time_s);
+    return hung_kg + cord_kg(tank, time_s);
 }
 
 /* ---- changes ---- */

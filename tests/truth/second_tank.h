@@ -14,7 +14,7 @@
 #include "second_cell.h"
 #include "second_motion.h"
 
-/* True values. Air is told by its lift. */
+/* True values. Air is given by its lift. */
 struct second_item {
     double mass_kg, volume_m3; /* at 20 degrees C */
     double expansion_per_k;
@@ -31,7 +31,7 @@ struct second_tank_law {
     double water_c, water_kg_m3, water_kg_m3_k; /* density there, and its slope */
     double water_k_h;                           /* it warms by so much an hour */
     double air_kg_m3;
-    double area_m2, line_area_m2, meniscus_kg; /* meniscus: a new one within +- at each change */
+    double area_m2, cord_area_m2, meniscus_kg; /* meniscus: a new one within +- at each change */
     double hanger_kg;                          /* its weight under water */
     double ballast_kg;                         /* in air, lead */
     double floor_kg;   /* above 0: the ballast stands on the floor, the line pulls so much */

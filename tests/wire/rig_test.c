@@ -40,7 +40,7 @@ static void reads_what_is_written(void **state) {
     assert_int_equal(rig.line.temp.field, 3);
     assert_true(rig.line.time_unit_s == 1e-3);
     assert_true(rig.capacity_kg == 10);
-    assert_true(fabs(rig.line_diameter_m - 0.0008) < 1e-15);
+    assert_true(fabs(rig.cord_diameter_m - 0.0008) < 1e-15);
     assert_true(fabs(rig.meniscus_kg - 2e-5) < 1e-18);
     assert_true(rig.read_after_s == 15 && rig.shake_share == 0.5 && rig.stuck_share == 0.3 &&
                 rig.trials == 6);

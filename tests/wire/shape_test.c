@@ -132,7 +132,7 @@ static const struct shape shapes[] = {
      {{5864, 0, 23.682}},
      1,
      UP_REFUSED_FIELDS,
-     1 /* and one that is merged: told apart below */},
+     1 /* and one that is merged: distinguished below */},
     {"microseconds and four cells",
      "layout = fields\nseparator = comma\ntime_field = 1\ntime_unit = us\nload_field = 4\n",
      "1000000,1,2,3,4\n",
@@ -520,7 +520,7 @@ static void lost_lines_and_headers_are_counted(void **state) {
     assert_int_equal(reader.count[UP_LINE_FITS], 5);
 }
 
-/* After a break nobody can tell how many lines there were. */
+/* After a break the number of lines is unknown. */
 static void a_break_loses_no_count_of_lines(void **state) {
     static const char before[] = "1,1\n2,1\n", after[] = "900,1\n902,1\n";
     struct up_reader reader;
@@ -569,8 +569,8 @@ static void the_first_good_lines_can_be_dropped(void **state) {
     assert_int_equal(reader.numbered, 2);
 }
 
-/* What a device prints before its first good line speaks for no wrong rig file; never a good line
-   does. */
+/* What a device prints before its first good line does not point to a wrong rig file; never a good
+   line does. */
 static void a_banner_is_forgiven_and_a_wrong_rig_is_not(void **state) {
     struct up_reader reader;
     struct up_rig rig;
@@ -583,10 +583,10 @@ static void a_banner_is_forgiven_and_a_wrong_rig_is_not(void **state) {
         strcat(bytes, "5\n");
     }
     count_in("layout = bare\n" RATE, bytes, &reader, &rig);
-    assert_false(up_reader_is_hopeless(&reader, 40));
+    assert_false(up_reader_is_mismatched(&reader, 40));
     assert_int_equal(reader.count[UP_REFUSED_WORDS], 30); /* no header: nothing came before */
     count_in("layout = labels\nload_label = weight\n" RATE, bytes, &reader, &rig);
-    assert_true(up_reader_is_hopeless(&reader, 40));
+    assert_true(up_reader_is_mismatched(&reader, 40));
 }
 
 /* Catalogue of parametrised CRC algorithms, CRC-16/IBM-3740: check 0x29B1 (from memory). */

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include "bench_options.h"
+#include "session_options.h"
 
 #include <locale.h>
 #include <stdlib.h>
@@ -9,7 +9,7 @@
 #include "text/text.h"
 
 /* A pedal cannot enter numbers: none may be asked for. */
-static bool can_pedal(const struct bench_options *options, bool measures,
+static bool can_pedal(const struct session_options *options, bool measures,
                       struct up_failure *failure) {
     const struct up_rig *rig = &options->rig;
     bool has_thermometer = rig->line.temp.field != 0 || rig->line.temp.label[0] != '\0';
@@ -108,7 +108,7 @@ char *resume_as_typed(const char *what, const struct call *call) {
 }
 
 /* With the rig, port, catalogue and operator of this bench. */
-static char *on_this_bench(const struct bench_options *options, const char *what) {
+static char *on_this_bench(const struct session_options *options, const char *what) {
     static const char *const operators[] = {
         [UP_OPERATOR_JSON] = "json", [UP_OPERATOR_PEDAL] = "pedal"};
     const struct up_session_settings *settings = &options->settings;
@@ -130,7 +130,7 @@ char *command_on(const struct up_catalogue *catalogue, const char *what) {
     return text;
 }
 
-void print_next_commands(const struct bench_options *options) {
+void print_next_commands(const struct session_options *options) {
     UP_FREED char *measure = on_this_bench(options, "measure");
     UP_FREED char *add = command_on(options->catalogue, "item add --name \"My fin\" --kind fin");
     up_text_print(stdout, "  %s\n", add);
@@ -167,7 +167,7 @@ static bool refuse_example(const struct up_rig *rig, struct up_failure *failure)
                    rig->path, rig->id, rig->id);
 }
 
-static bool read_rig(struct call *call, struct bench_options *options) {
+static bool read_rig(struct call *call, struct session_options *options) {
     const char *file = option_value(call, "rig");
     if (file == NULL) {
         return refuse(
@@ -193,7 +193,7 @@ static bool read_rig(struct call *call, struct bench_options *options) {
                   file);
 }
 
-static void fill_settings(struct call *call, bool measures, struct bench_options *options) {
+static void fill_settings(struct call *call, bool measures, struct session_options *options) {
     struct up_session_settings *settings = &options->settings;
     bool json = settings->operator_kind == UP_OPERATOR_JSON;
     settings->catalogue = options->catalogue;
@@ -209,7 +209,7 @@ static void fill_settings(struct call *call, bool measures, struct bench_options
     settings->caller = (struct up_session_caller){options, print_note, resume_command};
 }
 
-bool open_bench(struct call *call, bool measures, struct bench_options *options) {
+bool open_session(struct call *call, bool measures, struct session_options *options) {
     memset(options, 0, sizeof *options);
     struct up_session_settings *settings = &options->settings;
     options->json_document = option_given(call, "json");
@@ -233,7 +233,7 @@ bool open_bench(struct call *call, bool measures, struct bench_options *options)
 }
 
 /* The lamps show the first result, which is the tank's own water. */
-void close_bench(struct bench_options *options, const struct up_result *result) {
+void close_session(struct session_options *options, const struct up_result *result) {
     up_catalogue_close(options->catalogue);
     if (result != NULL) {
         fflush(stdout);
@@ -244,7 +244,7 @@ void close_bench(struct bench_options *options, const struct up_result *result) 
 
 /* ---- resuming ---- */
 
-bool read_resume(struct call *call, const char *const *planned, struct bench_options *options) {
+bool read_resume(struct call *call, const char *const *planned, struct session_options *options) {
     options->settings.resume = call->words > 0 ? call->word[0] : "";
     for (; *planned != NULL; planned++) {
         if (option_given(call, *planned)) {
@@ -267,7 +267,7 @@ bool check_words(struct call *call) {
                             : "the only word taken here is a run's id, after --resume");
 }
 
-bool read_conditions(struct call *call, struct bench_options *options) {
+bool read_conditions(struct call *call, struct session_options *options) {
     const char *name = option_value(call, "mass-class");
     if (name != NULL && !up_mass_class_from_name(name, &options->rig.mass_class)) {
         return refuse(call, "--mass-class %s: give E2, F1, F2, M1, M2 or M3 (OIML R 111)", name);

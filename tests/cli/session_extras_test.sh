@@ -3,7 +3,7 @@
 # Queues, reference bodies, second depth and two points through the whole program.
 . "$(dirname "$0")/tap.sh"
 here=$(dirname "$0")
-if timeout 600 python3 "$here/sides.py" "$bin" "$bin-tank" "$work/sides" >"$work/out" 2>"$work/err"; then
+if timeout 600 python3 "$here/session_extras.py" "$bin" "$bin-tank" "$work/sides" >"$work/out" 2>"$work/err"; then
     say yes "sides and a queue: $(cat "$work/out")"; else say no "sides and a queue"; cat "$work/err"; fi
 c=$work/sides/catalogue
 rig=$work/sides/rig.ini

@@ -1,10 +1,10 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* What a session does beside its trials: looks, outliers, reference bodies, two points, a second
    depth. On the simulated tank, which knows the truth. */
-#include "sides.h"
+#include "session_extras.h"
 
-/* Trials of +120 g became +100 g: for each result it is told why. The mean is taken here from the
-   trials as they were shown one by one. */
+/* Trials of +120 g became +100 g: for each result the reason is stated. The mean is taken here from
+   the trials as they were shown one by one. */
 static void what_lies_between_the_trials_and_the_result_is_told(void **state) {
     (void)state;
     struct up_result result = measure("Dabchick boot"); /* holds much air */
@@ -65,27 +65,27 @@ static void an_item_takes_as_long_as_was_said(void **state) {
 
 /* ---- looks ---- */
 
-static void looks_are(unsigned first, unsigned second, unsigned third) {
-    plan.look[0] = first;
-    plan.look[1] = second;
-    plan.look[2] = third;
-    plan.looks = 3;
+static void analyses_are(unsigned first, unsigned second, unsigned third) {
+    plan.analysis_at[0] = first;
+    plan.analysis_at[1] = second;
+    plan.analysis_at[2] = third;
+    plan.analyses = 3;
     plan.trials = third;
 }
 
 static void a_clear_item_is_done_at_the_first_look(void **state) {
     (void)state;
-    looks_are(4, 6, 8);
+    analyses_are(4, 6, 8);
     struct up_result result = measure("Heron fin");
     assert_int_equal(bench.trials, 4);
     assert_int_equal(result.trials, 4);
     assert_int_equal(result.answer.class, UP_CLASS_NEGATIVE);
-    assert_int_equal(result.question.looks, 3);
+    assert_int_equal(result.question.analyses, 3);
 }
 
 static void an_item_on_the_line_takes_them_all(void **state) {
     (void)state;
-    looks_are(3, 4, 5);
+    analyses_are(3, 4, 5);
     tolerance_g = fabs(tank_truth_in_tank_g(bench.tank, "Grebe fin")); /* right on the line */
     struct up_result result = measure("Grebe fin");
     assert_int_equal(bench.trials, 5);
@@ -96,10 +96,10 @@ static void wrong_plans_are_refused(void **state) {
     struct up_failure failure = {0};
     (void)state;
     plan.item = virtual_bench_item(virtual_bench_gear("Heron fin"));
-    looks_are(4, 4, 8);
+    analyses_are(4, 4, 8);
     assert_false(up_procedure_measure(&plan, &procedure, &failure));
     assert_non_null(strstr(failure.text, "rise"));
-    plan.looks = 0;
+    plan.analyses = 0;
     plan.trials = 1;
     assert_false(up_procedure_measure(&plan, &procedure, &failure));
     assert_non_null(strstr(failure.text, "one trial"));
@@ -215,7 +215,7 @@ static bool answer_body(struct virtual_bench *b, struct up_procedure *p, const s
     return true;
 }
 
-/* A litre of plastic, told for 20 degrees, is some cubic centimetres more in a warm tank. */
+/* A litre of plastic, stated for 20 degrees, is some cubic centimetres more in a warm tank. */
 static void a_body_has_the_volume_of_the_waters_warmth(void **state) {
     (void)state;
     refer_to(0, "00000000-0000-4000-8000-00000000000a");
@@ -326,7 +326,7 @@ static void done_never_goes_on_with_a_body_outside(void **state) {
     assert_true(up_procedure_measure(&plan, &procedure, &failure));
     assert_true(virtual_bench_run(&bench, procedure));
     assert_int_equal(bench.asked[UP_ACTION_CONFIRM], 20);
-    assert_int_equal(bench.checks, 20); /* each is told before it is asked about */
+    assert_int_equal(bench.checks, 20); /* each is reported before it is asked about */
     assert_int_equal(bench.checks_confirmed, 0);
     assert_int_equal(bench.asked[UP_ACTION_IMMERSE], 0);
     assert_false(up_procedure_results(procedure, result, &results, &failure));

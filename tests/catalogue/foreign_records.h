@@ -5,8 +5,9 @@
 #include "support.h"
 
 /* As another program would store it in the file itself: a record with a good hash. */
-static void slip_in(struct up_catalogue *catalogue, const char *kind, const char *subject,
-                    const char *made_utc, json_t *content, json_t *replaces) {
+static void insert_foreign_record(struct up_catalogue *catalogue, const char *kind,
+                                  const char *subject, const char *made_utc, json_t *content,
+                                  json_t *replaces) {
     struct up_record record = {.content = content};
     up_new_id(record.id);
     snprintf(record.kind, sizeof record.kind, "%s", kind);

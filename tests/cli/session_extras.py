@@ -147,7 +147,7 @@ assert [t["number"] for t in trials] == [2, 3, 1, 2, 3], trials  # the first one
 for result, item in ((results[0], "Plover fin"), (results[1], "Coot fin")):
     tank_result = result["results"][0]
     assert abs(tank_result["buoyancy_g"] - truth_g(item)) < 3 * tank_result["expanded_u_g"]
-# The way of a result that two runs made is told whole.
+# The derivation of a result that two runs made is printed whole.
 explained = json.loads(run("explain", "Plover fin", "--json").stdout)
 assert [t["number"] for t in explained["trials"]] == [1, 2, 3], explained["trials"]
 loads = [t["linear_counts"] for t in explained["trials"]]
@@ -225,7 +225,7 @@ again = run("measure", "--replay", events[-1]["results"][0]["run_id"], status=st
 assert "the same as run" in again.stdout, again.stdout
 
 
-# ---- left after the dry weighing: the first trial of the run that goes on tells it too ----
+# ---- left after the dry weighing: the first trial of the run that continues reports it too ----
 def kill_before_water(event, process, events):
     if event["do"] == "immerse":
         process.send_signal(signal.SIGKILL)
@@ -243,7 +243,7 @@ assert abs(explained["air"]["linear_counts"] - explained["chain"]["air_counts"])
 for trial in explained["trials"]:
     assert abs(trial["linear_counts"] - trial["load_counts"]) < 1e-3, trial
 
-# ---- what is in a cylinder has weight: told, kept and shown; a jacket is emptied ----
+# ---- what is in a cylinder has weight: given, kept and shown; a jacket is emptied ----
 for name, kind in (("Finger reel", "cylinder"), ("Tern mask", "jacket")):
     run("item", "add", "--name", name, "--kind", kind, "--holds-gas", "no")
 for name, options, wanted in (("Finger reel", (), "give --pressure-bar and --gas"),
@@ -272,7 +272,7 @@ status, events, error = session(tank, "measure", "--queue", work + "/filled.txt"
 assert status in (0, 3), error
 assert "as weighed, emptied of gas" in run("show", "Tern mask").stdout
 
-# ---- a long name is cut within a letter where it is told as next: JSON all the same ----
+# ---- a long name is cut within a letter where it is shown as next: JSON all the same ----
 name = "x" + "\u00e4" * 60
 run("item", "add", "--name", name, "--kind", "fin")
 with open(work + "/long.txt", "w") as long_list:

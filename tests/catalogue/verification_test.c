@@ -1,10 +1,10 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* Which results a reference body speaks for. */
+/* Which results a reference body verifies. */
 #include "support.h"
 
 #include <math.h>
 
-#include "catalogue/standing.h"
+#include "catalogue/verification.h"
 #include "upthrust/water.h"
 
 static const long DAY_S = 86400;
@@ -102,7 +102,7 @@ static bool find_last(const struct up_record *record, void *context) {
 static void assert_word(const char *wanted) {
     struct up_failure failure = {0};
     char id[UP_ID_SIZE] = "";
-    json_t *words = up_standings(catalogue, &failure);
+    json_t *words = up_verifications(catalogue, &failure);
     assert_non_null(words);
     assert_true(up_catalogue_each(catalogue, "result", find_last, id, &failure));
     assert_int_equal(json_object_size(words), count_kind(catalogue, "result"));
@@ -110,23 +110,23 @@ static void assert_word(const char *wanted) {
     json_decref(words);
 }
 
-static enum up_standing now(double salinity_g_kg) {
+static enum up_verification now(double salinity_g_kg) {
     const struct up_water tank = {
         .name = "tank", .salinity_g_kg = salinity_g_kg, .temp_c = (double)NAN};
-    enum up_standing standing = UP_STANDING_OUTSIDE;
-    assert_true(up_standing_now(catalogue, "one", calibration_id, &tank, &standing, NULL));
-    return standing;
+    enum up_verification verification = UP_VERIFICATION_OUTSIDE;
+    assert_true(up_verification_now(catalogue, "one", calibration_id, &tank, &verification, NULL));
+    return verification;
 }
 
 static void without_a_body_nothing_is_checked(void **state) {
     (void)state;
     calibrate("one");
-    assert_int_equal(now(0), UP_STANDING_NO_BODY);
+    assert_int_equal(now(0), UP_VERIFICATION_NO_BODY);
     weigh_item("one");
     assert_word("unchecked");
     weigh_body("one", false);
     assert_word("unchecked"); /* what it shows later is no word on what was before */
-    assert_int_equal(now(0), UP_STANDING_INSIDE);
+    assert_int_equal(now(0), UP_VERIFICATION_INSIDE);
     weigh_item("one");
     assert_word("inside");
 }
@@ -138,7 +138,7 @@ static void a_body_outside_speaks_until_one_is_weighed_again(void **state) {
     weigh_item("one");
     assert_word("outside");
     catalogue_clock_step_s = 30 * DAY_S;
-    assert_int_equal(now(0), UP_STANDING_OUTSIDE);
+    assert_int_equal(now(0), UP_VERIFICATION_OUTSIDE);
     weigh_item("one");
     assert_word("outside");
     weigh_body("one", false);
@@ -151,11 +151,11 @@ static void a_body_speaks_for_a_week(void **state) {
     calibrate("one");
     weigh_body("one", false);
     catalogue_clock_step_s = 7 * DAY_S - 60;
-    assert_int_equal(now(0), UP_STANDING_INSIDE);
+    assert_int_equal(now(0), UP_VERIFICATION_INSIDE);
     weigh_item("one");
     assert_word("inside");
     catalogue_clock_step_s = 7 * DAY_S + 60;
-    assert_int_equal(now(0), UP_STANDING_OLD);
+    assert_int_equal(now(0), UP_VERIFICATION_OLD);
     weigh_item("one");
     assert_word("unchecked");
 }
@@ -165,7 +165,7 @@ static void a_calibration_begins_anew(void **state) {
     calibrate("one");
     weigh_body("one", false);
     calibrate("one");
-    assert_int_equal(now(0), UP_STANDING_NO_BODY);
+    assert_int_equal(now(0), UP_VERIFICATION_NO_BODY);
     weigh_item("one");
     assert_word("unchecked");
 }
@@ -191,7 +191,7 @@ static void another_bench_says_nothing(void **state) {
     weigh_body("two", false);
     calibrate("one");
     weigh_body("two", false);
-    assert_int_equal(now(0), UP_STANDING_NO_BODY);
+    assert_int_equal(now(0), UP_VERIFICATION_NO_BODY);
     weigh_item("one");
     assert_word("unchecked");
 }
@@ -210,8 +210,8 @@ static void another_water_has_not_been_checked(void **state) {
     other = result_in(FRESH_KG_M3 - 0.8);
     store("one", &other);
     assert_word("unchecked");
-    assert_int_equal(now(0.3), UP_STANDING_INSIDE);
-    assert_int_equal(now(2), UP_STANDING_OTHER_WATER);
+    assert_int_equal(now(0.3), UP_VERIFICATION_INSIDE);
+    assert_int_equal(now(2), UP_VERIFICATION_OTHER_WATER);
 }
 
 /* Warm water is lighter, and the same water. */

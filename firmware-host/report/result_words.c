@@ -108,19 +108,19 @@ static void print_chances(const struct up_result *result, const struct up_style 
     }
 }
 
-/* Only where the first order would have told another class than the draws do; else it is `explain`
-   that tells of both. */
+/* Only where the first order would state another class than the draws; otherwise `explain` shows
+   both. */
 static void print_first_order(const struct up_result *result, FILE *stream) {
     const struct up_answer *answer = &result->answer;
-    double to_line_kg = fabs(fabs(answer->buoyancy_kg.value) - result->question.tolerance_kg);
+    double to_limit_kg = fabs(fabs(answer->buoyancy_kg.value) - result->question.tolerance_kg);
     if (answer->draws == 0) {
         return;
     }
-    if (!answer->first_order_agrees &&
-        (answer->first_order_expanded_u_kg < to_line_kg) != (answer->expanded_u_kg < to_line_kg)) {
+    if (!answer->first_order_agrees && (answer->first_order_expanded_u_kg < to_limit_kg) !=
+                                           (answer->expanded_u_kg < to_limit_kg)) {
         fprintf(stream,
                 "%*sby Monte Carlo; the first order's interval, not used, would %sreach the line\n",
-                INDENT, "", answer->expanded_u_kg < to_line_kg ? "" : "not ");
+                INDENT, "", answer->expanded_u_kg < to_limit_kg ? "" : "not ");
     }
 }
 
@@ -158,7 +158,7 @@ static void print_terms(const struct up_result *result, const char *kind,
     up_style_lead(style, result->question.tolerance_kg * 1e3, tolerance);
     up_style_depth(style, result->immersion_depth_m, depth);
     fprintf(stream, "%*sneutral = within %s; stated at %.4g %% confidence\n%*s%s\n", INDENT, "",
-            tolerance, up_confidence_at_look(&result->question) * 100, INDENT, "", scope);
+            tolerance, up_confidence_at_analysis(&result->question) * 100, INDENT, "", scope);
     if (result->simulated) {
         fprintf(stream, "%*ssimulated: no gear was weighed\n", INDENT, "");
     }

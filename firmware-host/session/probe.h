@@ -13,9 +13,9 @@
 
 /* A device for so many seconds, a recording to its end; a signal ends both. False where the device
    is lost or nothing came. */
-bool up_hear_stream(const struct up_rig *rig, struct up_source *source, double seconds,
-                    const volatile sig_atomic_t *signalled, struct up_listening *listening,
-                    struct up_failure *failure);
+bool up_listen_to_stream(const struct up_rig *rig, struct up_source *source, double seconds,
+                         const volatile sig_atomic_t *signalled, struct up_listening *listening,
+                         struct up_failure *failure);
 
 enum { UP_PROBE_BYTES_MAX = 65536 };
 

@@ -13,7 +13,8 @@
 
 enum { NOTE_MOST = 256 };
 
-/* XDG Base Directory Specification 0.8; NULL where there is no home, or no telling the place. */
+/* XDG Base Directory Specification 0.8; NULL where there is no home, or the place cannot be
+   determined. */
 static char *path_of(struct up_catalogue *catalogue, const char *bench) {
     const char *state = getenv("XDG_STATE_HOME"), *home = getenv("HOME");
     bool given = state != NULL && state[0] == '/';
@@ -73,8 +74,8 @@ static bool mark_of(struct up_catalogue *catalogue, const char *calibration_id, 
            catalogue_finish(catalogue, statement, code == SQLITE_ROW ? SQLITE_DONE : code, failure);
 }
 
-bool catalogue_witness_agrees(struct up_catalogue *catalogue, const char *bench, bool *agrees,
-                              struct up_failure *failure) {
+bool catalogue_last_use_agrees(struct up_catalogue *catalogue, const char *bench, bool *agrees,
+                               struct up_failure *failure) {
     bool good = true, strange = false;
     char *path = path_of(catalogue, bench), *note = read_note(path, &strange), *words = NULL;
     *agrees = note == NULL && !strange;
@@ -94,8 +95,8 @@ static bool write_words(FILE *stream, void *context) {
     return fputs(context, stream) >= 0;
 }
 
-bool catalogue_witness_note(struct up_catalogue *catalogue, const char *bench,
-                            const char *calibration_id, struct up_failure *failure) {
+bool catalogue_last_use_note(struct up_catalogue *catalogue, const char *bench,
+                             const char *calibration_id, struct up_failure *failure) {
     char *path = path_of(catalogue, bench), *words = NULL;
     bool agrees = true, good = mark_of(catalogue, calibration_id, &words, failure);
     if (good && path != NULL && words[0] != '\0') {
@@ -105,9 +106,10 @@ bool catalogue_witness_note(struct up_catalogue *catalogue, const char *bench,
         if (strange) { /* it was told, and the bench was checked since */
             remove(path);
         }
-        /* A home that cannot be written is no fault, unless what stands there forbids the use. */
+        /* A home directory that cannot be written is not a fault, unless the file there forbids the
+           use. */
         good = up_text_update_file(path, write_words, words, failure) ||
-               (catalogue_witness_agrees(catalogue, bench, &agrees, NULL) && agrees);
+               (catalogue_last_use_agrees(catalogue, bench, &agrees, NULL) && agrees);
     }
     free(words);
     free(path);

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include "catalogue/standing.h"
+#include "catalogue/verification.h"
 
 #include <stdlib.h>
 #include <string.h>
@@ -8,7 +8,7 @@
 #include "internal.h"
 #include "text/text.h"
 
-/* Choices of ours: a week, and the difference that tells another water. Fresh waters differ by up
+/* Choices of ours: a week, and the difference that shows another water. Fresh waters differ by up
    to 0.6 kg/m3, a pool's salt makes 2 and a sea's 25. */
 static const double CHECK_LASTS_S = 7 * 86400.0;
 static const double SAME_WATER_KG_M3 = 0.7;
@@ -36,10 +36,10 @@ struct gather {
     json_t *by_run, *words; /* run or result to its word */
 };
 
-const char *up_standing_word(enum up_standing standing) {
-    return standing == UP_STANDING_INSIDE    ? "inside"
-           : standing == UP_STANDING_OUTSIDE ? "outside"
-                                             : "unchecked";
+const char *up_verification_word(enum up_verification verification) {
+    return verification == UP_VERIFICATION_INSIDE    ? "inside"
+           : verification == UP_VERIFICATION_OUTSIDE ? "outside"
+                                                     : "unchecked";
 }
 
 /* ---- in which order, and how long ago ---- */
@@ -129,7 +129,7 @@ static bool is_since_calibration(const struct gather *gather, const struct asked
     return is_later(&session->at, &at);
 }
 
-static enum up_standing judge(const struct gather *gather, const struct asked *asked) {
+static enum up_verification judge(const struct gather *gather, const struct asked *asked) {
     size_t i = gather->count;
     while (i > 0 && (strcmp(gather->session[i - 1].bench, asked->bench) != 0 ||
                      (gather->session[i - 1].elsewhere && !asked->elsewhere) ||
@@ -138,38 +138,39 @@ static enum up_standing judge(const struct gather *gather, const struct asked *a
     }
     const struct session *last = i > 0 ? &gather->session[i - 1] : NULL;
     if (last == NULL || !is_since_calibration(gather, asked, last)) {
-        return UP_STANDING_NO_BODY;
+        return UP_VERIFICATION_NO_BODY;
     }
     if (last->outside) {
-        return UP_STANDING_OUTSIDE;
+        return UP_VERIFICATION_OUTSIDE;
     }
     if (fabs(last->excess_kg_m3 - asked->excess_kg_m3) > SAME_WATER_KG_M3) {
-        return UP_STANDING_OTHER_WATER;
+        return UP_VERIFICATION_OTHER_WATER;
     }
-    return seconds_between(last->at.utc, asked->at.utc) > CHECK_LASTS_S ? UP_STANDING_OLD
-                                                                        : UP_STANDING_INSIDE;
+    return seconds_between(last->at.utc, asked->at.utc) > CHECK_LASTS_S ? UP_VERIFICATION_OLD
+                                                                        : UP_VERIFICATION_INSIDE;
 }
 
-static enum up_standing of_own(const json_t *checks) {
+static enum up_verification verdict_of_checks(const json_t *checks) {
     const json_t *check;
     size_t i;
     json_array_foreach(checks, i, check) {
         if (json_is_true(json_object_get(check, "outside"))) {
-            return UP_STANDING_OUTSIDE;
+            return UP_VERIFICATION_OUTSIDE;
         }
     }
-    return UP_STANDING_INSIDE;
+    return UP_VERIFICATION_INSIDE;
 }
 
-/* What a result of before the model was kept does not say is not held against it. */
-static enum up_standing standing_of(const struct gather *gather, const struct up_record *record) {
+/* Members that results from before the model was kept lack do not count against them. */
+static enum up_verification verification_of(const struct gather *gather,
+                                            const struct up_record *record) {
     const json_t *own = json_object_get(record->content, "checks");
     struct up_result result;
     if (json_array_size(own) > 0) {
-        return of_own(own);
+        return verdict_of_checks(own);
     }
     if (gather->count == 0) {
-        return UP_STANDING_NO_BODY;
+        return UP_VERIFICATION_NO_BODY;
     }
     up_result_from_json(record->content, &result);
     double density_kg_m3 = result.weighing.term[UP_INPUT_WATER_DENSITY].value;
@@ -190,7 +191,7 @@ static bool take_result(const struct up_record *record, void *context) {
                                            up_record_text(record->content, "run_id"));
     json_t *word = json_incref(json_object_get(gather->by_run, run_id));
     if (word == NULL) {
-        word = json_string(up_standing_word(standing_of(gather, record)));
+        word = json_string(up_verification_word(verification_of(gather, record)));
     }
     if (up_record_text(record->content, "run_id")[0] != '\0') {
         json_object_set(gather->by_run, run_id, word);
@@ -219,7 +220,7 @@ static bool gather_checks(struct up_catalogue *catalogue, struct gather *gather,
            up_catalogue_each(catalogue, "reference_check", take_check, gather, failure);
 }
 
-json_t *up_standings(struct up_catalogue *catalogue, struct up_failure *failure) {
+json_t *up_verifications(struct up_catalogue *catalogue, struct up_failure *failure) {
     struct gather gather = begin();
     json_t *words = NULL;
     if (gather_checks(catalogue, &gather, failure) &&
@@ -230,9 +231,9 @@ json_t *up_standings(struct up_catalogue *catalogue, struct up_failure *failure)
     return words;
 }
 
-bool up_standing_now(struct up_catalogue *catalogue, const char *bench, const char *calibration_id,
-                     const struct up_water *tank, enum up_standing *standing,
-                     struct up_failure *failure) {
+bool up_verification_now(struct up_catalogue *catalogue, const char *bench,
+                         const char *calibration_id, const struct up_water *tank,
+                         enum up_verification *verification, struct up_failure *failure) {
     struct gather gather = begin();
     struct asked now = {.bench = bench,
                         .calibration_id = calibration_id,
@@ -247,7 +248,7 @@ bool up_standing_now(struct up_catalogue *catalogue, const char *bench, const ch
     catalogue_now(now.at.utc);
     bool good = gather_checks(catalogue, &gather, failure);
     if (good) {
-        *standing = judge(&gather, &now);
+        *verification = judge(&gather, &now);
     }
     end(&gather);
     return good;

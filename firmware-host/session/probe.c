@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include "hear.h"
+#include "probe.h"
 
 #include <errno.h>
 #include <poll.h>
@@ -90,9 +90,9 @@ static bool take_bytes(void *context, const char *bytes, size_t length) {
     return true;
 }
 
-bool up_hear_stream(const struct up_rig *rig, struct up_source *source, double seconds,
-                    const volatile sig_atomic_t *signalled, struct up_listening *listening,
-                    struct up_failure *failure) {
+bool up_listen_to_stream(const struct up_rig *rig, struct up_source *source, double seconds,
+                         const volatile sig_atomic_t *signalled, struct up_listening *listening,
+                         struct up_failure *failure) {
     bool device = up_source_is_device(source);
     struct stream stream = {rig, source, listening, 0};
     struct hearing hearing = {source,  device ? seconds : (double)INFINITY, signalled,
@@ -174,8 +174,8 @@ static bool judge(struct up_probe *probe) {
 }
 
 /* At one rate. */
-static bool hear_settings(struct up_probe *probe, double seconds,
-                          const volatile sig_atomic_t *signalled) {
+static bool listen_at_settings(struct up_probe *probe, double seconds,
+                               const volatile sig_atomic_t *signalled) {
     struct up_rig rig = {.port_kind = probe->kind, .port = probe->settings};
     bool asks = probe->poll[0] != '\0',
          good = up_source_open(&rig, probe->port.name, &probe->source, &probe->failure);
@@ -191,13 +191,13 @@ static bool hear_settings(struct up_probe *probe, double seconds,
 }
 
 /* How an answer ends; then once more, at the device's own pace. */
-static bool hear_answers(struct up_probe *probe, double seconds,
-                         const volatile sig_atomic_t *signalled) {
+static bool learn_answers(struct up_probe *probe, double seconds,
+                          const volatile sig_atomic_t *signalled) {
     unsigned polls = probe->polls > 0 ? probe->polls : 1;
     probe->answer_end = probe->bytes[probe->length - 1];
     probe->answer_ends =
         (count_byte(probe->bytes, probe->length, probe->answer_end) + polls / 2) / polls;
-    bool good = probe->answer_ends > 0 && hear_settings(probe, seconds, signalled);
+    bool good = probe->answer_ends > 0 && listen_at_settings(probe, seconds, signalled);
     probe->answer_ends = 0;
     return good;
 }
@@ -217,10 +217,10 @@ static void add_poll_keys(struct up_probe *probe) {
 static bool try_settings(struct up_probe *probe, double seconds,
                          const volatile sig_atomic_t *signalled, bool *next) {
     bool asks = probe->poll[0] != '\0',
-         good = hear_settings(probe, asks ? ASKING_S : seconds, signalled);
+         good = listen_at_settings(probe, asks ? ASKING_S : seconds, signalled);
     *next = good && (asks || probe->length > 0) && *signalled == 0;
     if (good && asks && probe->length > 0) {
-        good = hear_answers(probe, seconds, signalled);
+        good = learn_answers(probe, seconds, signalled);
     }
     if (good && probe->length == 0) {
         return up_fail(&probe->failure, UP_STATUS_UNABLE,

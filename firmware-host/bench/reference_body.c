@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* Reference bodies in a session: weighed first, and asked about where they lie outside. */
+/* Reference bodies in a session: weighed first; outside its limits one raises a question. */
 #include <stdio.h>
 #include <string.h>
 
@@ -7,7 +7,7 @@
 #include "metrology/statistics.h"
 #include "reference_check.h"
 
-static void tell(struct measuring *measuring) {
+static void push_check(struct measuring *measuring) {
     struct up_measurement *record = &measuring->record;
     events_push(measuring->events, UP_EVENT_CHECK)->check = record->check[record->checks];
 }
@@ -16,7 +16,7 @@ static int accept(struct measuring *measuring) {
     struct up_measurement *record = &measuring->record;
     record->checks++;
     if (record->checks == 2) {
-        /* Two bodies of different density part the scale's error from the water's. */
+        /* Two bodies of different density separate the scale's error from the water's. */
         struct up_separation found;
         if (separate_bodies(&measuring->record, &found)) {
             events_note(
@@ -59,7 +59,7 @@ int body_lifted_out(struct measuring *measuring, const struct up_indication *aft
         return STEP_ONWARDS;
     }
     measuring->body_readings = 0;
-    tell(measuring); /* at once: a session that ends at the question leaves its mark */
+    push_check(measuring); /* at once: a session that ends at this question records it */
     if (!check->outside) {
         return accept(measuring);
     }
@@ -97,6 +97,6 @@ int body_confirmed(struct measuring *measuring, enum up_answer_word word) {
     }
     events_note(measuring->events, "accepted by the operator: %s", measuring->question);
     measuring->record.check[measuring->record.checks].confirmed = true;
-    tell(measuring);
+    push_check(measuring);
     return accept(measuring);
 }

@@ -4,7 +4,7 @@
 
 #include "cli.h"
 
-struct bench_options {
+struct session_options {
     struct up_rig rig;
     struct up_session_settings settings;
     struct up_catalogue *catalogue;
@@ -20,10 +20,10 @@ bool read_operator(struct call *call, bool document, enum up_operator_kind *kind
 
 /* Rig, operator and port; panel and catalogue are then open, signals caught. `measures`: the
    water's temperature will be wanted. */
-bool open_bench(struct call *call, bool measures, struct bench_options *options);
+bool open_session(struct call *call, bool measures, struct session_options *options);
 
 /* --resume: refuses what the run's plan holds already (ended by NULL): it would be ignored. */
-bool read_resume(struct call *call, const char *const *planned, struct bench_options *options);
+bool read_resume(struct call *call, const char *const *planned, struct session_options *options);
 
 /* Words are for --resume alone. */
 bool check_words(struct call *call);
@@ -32,23 +32,23 @@ bool check_words(struct call *call);
 bool only_replays(struct call *call);
 
 /* A class named here replaces that of the rig file. */
-bool read_conditions(struct call *call, struct bench_options *options);
+bool read_conditions(struct call *call, struct session_options *options);
 
 /* After a calibration: how to weigh an item on this bench, on stdout. */
-void print_next_commands(const struct bench_options *options);
+void print_next_commands(const struct session_options *options);
 
 /* A note for a person where the bench's last calibration is no good one (command_calibration.c). */
-void note_rough_calibration(const struct bench_options *options);
+void note_rough_calibration(const struct session_options *options);
 
 /* Closes the catalogue and the panel, which first shows the class of a result that is not NULL. */
-void close_bench(struct bench_options *options, const struct up_result *result);
+void close_session(struct session_options *options, const struct up_result *result);
 
 /* measure, of one item (command_measure.c). */
 void print_results(const struct up_session_results *results, struct up_catalogue *catalogue,
                    const struct up_style *style);
 /* A command to be typed next, with the catalogue where it is not the usual one; the caller's. */
 char *command_on(const struct up_catalogue *catalogue, const char *what);
-bool read_measure(struct call *call, const struct bench_options *options,
+bool read_measure(struct call *call, const struct session_options *options,
                   struct up_measure_plan *plan);
 bool check_item(const struct up_item *item, const struct up_measure_plan *plan,
                 struct up_failure *failure);

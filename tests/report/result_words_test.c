@@ -13,14 +13,14 @@ static const struct up_style rich = {.colour = true, .isolate = true};
 static void add_result(struct up_catalogue *catalogue, const char *item_id, const char *water,
                        double buoyancy_g, const char *class) {
     struct up_failure failure = {0};
-    json_t *body = json_pack("{s:s, s:s, s:s, s:s, s:s, s:f, s:f, s:f, s:f, s:i}", "item_id",
-                             item_id, "run_id", "r", "water", water, "class", class, "basis",
-                             "measured", "buoyancy_g", buoyancy_g, "expanded_u_g", 2.0, "coverage",
-                             0.95, "water_density_kg_m3", 998.2, "pieces", 1);
-    if (!up_catalogue_add(catalogue, "result", NULL, "bench", body, NULL, NULL, &failure)) {
+    json_t *content = json_pack("{s:s, s:s, s:s, s:s, s:s, s:f, s:f, s:f, s:f, s:i}", "item_id",
+                                item_id, "run_id", "r", "water", water, "class", class, "basis",
+                                "measured", "buoyancy_g", buoyancy_g, "expanded_u_g", 2.0,
+                                "coverage", 0.95, "water_density_kg_m3", 998.2, "pieces", 1);
+    if (!up_catalogue_add(catalogue, "result", NULL, "bench", content, NULL, NULL, &failure)) {
         fail_msg("%s", failure.text);
     }
-    json_decref(body);
+    json_decref(content);
 }
 
 /* Freed by the caller. */
@@ -144,10 +144,11 @@ static void what_is_missing_is_said(void **state) {
     text = print_sheet(catalogue, &item, &plain);
     assert_non_null(strstr(text, "not measured yet"));
     free(text);
-    json_t *body = json_pack("{s:s, s:s, s:n}", "item_id", item.id, "water", "tank", "buoyancy_g");
+    json_t *content =
+        json_pack("{s:s, s:s, s:n}", "item_id", item.id, "water", "tank", "buoyancy_g");
     struct up_failure failure = {0};
-    assert_true(up_catalogue_add(catalogue, "result", NULL, "b", body, NULL, NULL, &failure));
-    json_decref(body);
+    assert_true(up_catalogue_add(catalogue, "result", NULL, "b", content, NULL, NULL, &failure));
+    json_decref(content);
     text = print_items(catalogue, &plain);
     assert_non_null(strstr(text, "not known +- not known"));
     assert_null(strstr(text, "0.0"));
@@ -374,15 +375,15 @@ static void the_trials_and_the_result_are_told_apart(void **state) {
             .air_correction_kg = cases[i].air_g * 1e-3,
             .other_corrections_kg = cases[i].other_g * 1e-3,
             .at_last_soak = cases[i].soaked};
-        json_t *body = up_result_to_json(&result);
+        json_t *content = up_result_to_json(&result);
         char *text = NULL;
         size_t length = 0;
         FILE *stream = open_memstream(&text, &length);
-        up_corrections_print(body, &plain, stream);
+        up_corrections_print(content, &plain, stream);
         fclose(stream);
         assert_string_equal(text, cases[i].text);
         free(text);
-        json_decref(body);
+        json_decref(content);
     }
 }
 
@@ -459,14 +460,14 @@ static void only_what_matters_is_told(void **state) {
 static void add_checked(struct up_catalogue *catalogue, const struct up_item *item,
                         const char *run_id, const char *water, json_t *outside) {
     struct up_failure failure = {0};
-    json_t *body = json_pack("{s:s, s:s, s:s, s:s, s:s, s:f, s:f}", "item_id", item->id, "run_id",
-                             run_id, "water", water, "class", "neutral", "basis", "measured",
-                             "buoyancy_g", 5.0, "expanded_u_g", 2.0);
+    json_t *content = json_pack("{s:s, s:s, s:s, s:s, s:s, s:f, s:f}", "item_id", item->id,
+                                "run_id", run_id, "water", water, "class", "neutral", "basis",
+                                "measured", "buoyancy_g", 5.0, "expanded_u_g", 2.0);
     if (outside != NULL) {
-        json_object_set_new(body, "checks", json_pack("[{s:o}]", "outside", outside));
+        json_object_set_new(content, "checks", json_pack("[{s:o}]", "outside", outside));
     }
-    assert_true(up_catalogue_add(catalogue, "result", NULL, "b", body, NULL, NULL, &failure));
-    json_decref(body);
+    assert_true(up_catalogue_add(catalogue, "result", NULL, "b", content, NULL, NULL, &failure));
+    json_decref(content);
 }
 
 static void what_no_body_spoke_for_is_marked(void **state) {
