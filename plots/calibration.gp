@@ -3,14 +3,15 @@
 # colour.
 set datafile separator tab
 set datafile missing "nan"
-set xlabel unloads ? "mass in grams   (negative: hung as the tare and taken off)" : "mass in grams" offset 0, 0.4
+set xlabel unloads ? "mass in grams   (negative: hung as the tare and taken off)" : "mass in grams"
 set ylabel "reading less mass, in grams   (bars: two standard uncertainties)"
 set grid lt 1 lc rgb "#d0d0d0" lw 0.5
 set border 3 lc rgb "#404040"
 set xtics nomirror tc rgb "#404040"
 set ytics nomirror tc rgb "#404040"
-set key outside bottom center horizontal samplen 2 width 2 Left reverse
-set offsets graph 0.02, graph 0.02, graph 0.08, graph 0.08
+set key tmargin center horizontal samplen 2 width 2 Left reverse
+set offsets graph unloads ? 0.02 : 0, graph 0.02, graph 0.08, graph 0.08
+set minussign
 set xzeroaxis lt 1 lc rgb "#404040" lw 1
 set bars 0.5
 set style fill solid 1 noborder

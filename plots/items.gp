@@ -1,7 +1,8 @@
 # Rows from the top: the lightest item first. Grey boxes: the neutral band of each item. A class is
-# shown by its shape and by a word, a water by its line within the row and by a word; colour repeats
-# the water and says nothing alone. Made to be read from across a room.
+# shown by its shape and by a word, a water by its line within the row, by filled or open marks and by a word;
+# colour repeats the water and says nothing alone. Made to be read from across a room.
 set datafile separator tab
+set minussign
 set yrange [items + 0.7 : 0.3]
 span = high - low
 start = low - 0.03 * span
@@ -16,7 +17,8 @@ set arrow 1 from 0, graph 0 to 0, graph 1 nohead lc rgb "#404040" lw 2
 set bars 0.6
 
 # Classes: 0 undecided, 1 positive, 2 neutral, 3 negative. Series: 1 fresh, 2 sea, 3 tank.
-array shape[4] = [12, 9, 7, 11]
+# Filled marks: fresh water, or the tank's; open ones: sea.
+array shape[8] = [13, 9, 7, 11, 12, 8, 6, 10]
 array class_word[4] = ["undecided", "positive", "neutral", "negative"]
 array body_mark[3] = ["", " ?", " !"] # inside its limits, unchecked, outside
 array water_word[3] = ["fresh", "sea", "tank"]
@@ -32,7 +34,8 @@ within(t) = sprintf(", neutral within %g g", t)
 filled(p) = p == 0 ? "" : p == -1 ? ", emptied of gas" : p == -2 ? ", pressure not recorded" : \
     sprintf(", as weighed at %g bar", p)
 at_depth(d) = d > 0 ? sprintf(", at %g m only", d) : "" # foam: pressed smaller below
-told(b, u, s) = s < 0.05 ? sprintf("%+.1f ± %.1f g", b, u) : sprintf("%+.1f +%.1f −%.1f g", b, u, u + s)
+signed(b) = b < 0 ? sprintf("−%.1f", -b) : sprintf("+%.1f", b)
+shown(b, u, s) = signed(b) . (s < 0.05 ? sprintf(" ± %.1f g", u) : sprintf(" +%.1f −%.1f g", u, u + s))
 
 row = items > 24 ? 58 : 72
 height = 396 + row * items
@@ -46,7 +49,7 @@ set label 2 subtitle at screen 0.5, from_top(86) center noenhanced
 set label 3 "Each number is of the piece or pair that was weighed, not of its model. A weight check in the water decides." at screen 0.5, 24.0 / height center
 set label 6 marks at screen 0.5, 60.0 / height center noenhanced
 # The legend in words, so that it needs no width of the plot.
-set label 4 "▲ positive: floats      ● neutral: hovers      ▼ negative: sinks      ◇ undecided" \
+set label 4 "▲ positive: floats      ● neutral: hovers      ▼ negative: sinks      ◆ undecided      open marks: sea" \
     at screen 0.5, from_top(126) center noenhanced
 set label 5 "grey: neutral band of the item (« »: wider than the picture)      bar: 95 % interval, where wider than its mark" \
     at screen 0.5, from_top(156) center noenhanced
@@ -79,10 +82,10 @@ do for [ending in "svg png"] {
              pt -1 lw 3 lc rgb colour[s], \
          for [s = 1:3] for [c = 0:3] \
              "" using ($3 * is($2, $6, s, c)):($1 + shift(s)) with points \
-             pt shape[c + 1] ps 2.2 lw 2 lc rgb colour[s], \
+             pt shape[c + (s == 2 ? 5 : 1)] ps 2.2 lw 2.5 lc rgb colour[s], \
          for [s = 1:3] "" using (edge):($1 + shift(s)):(s == $2 ? water_word[s] : "") \
              with labels left offset char 1, 0 tc rgb colour[s], \
-         for [s = 1:3] "" using (edge):($1 + shift(s)):(s != $2 ? "" : valid(3) ? told($3, $4, $11) : \
+         for [s = 1:3] "" using (edge):($1 + shift(s)):(s != $2 ? "" : valid(3) ? shown($3, $4, $11) : \
              "not known") with labels right offset char 25, 0 tc rgb colour[s], \
          for [s = 1:3] "" using (edge):($1 + shift(s)):(s != $2 ? "" : class_word[$6 + 1] . \
              body_mark[$9 + 1] . ($10 == 1 ? " <" : "") . ($12 == 1 ? " *" : "") . \

@@ -1,6 +1,7 @@
 # Net lift of a diver by the gas that is left, at three depths, with 95 % bands; and a page for the
 # diver, of words and this picture. Lines are distinguished by their dashes and their order.
 set datafile separator tab
+set minussign
 set xlabel "pressure on the gauge in bar   (full at the left)" offset 0, 0.4
 set bmargin 6.5
 set ylabel "net lift in kg   (+ floats, − sinks)"

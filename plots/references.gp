@@ -2,6 +2,7 @@
 # limits that each check was held against. Lines: centre and limits of the chart as it is now, from
 # the checks that were inside. Apart by shape and colour.
 set datafile separator tab
+set minussign
 set datafile missing "nan"
 set xlabel (first eq last ? "check, " . first : "check, from " . first . " to " . last) \
     . (has_limits ? "" : "   (no chart yet: eight checks inside make its limits)") \

@@ -1,6 +1,7 @@
 # The load over the time of a run. Bars: where a plateau was read. Crosses: glitches. Dashed: what
 # the operator was asked to do. Apart by shape and word; colour says nothing alone.
 set datafile separator tab
+set minussign
 set datafile missing "nan"
 set xlabel "minutes since the beginning"
 set ylabel calibrated ? "load on the cell, in grams over the first empty reading" : \
