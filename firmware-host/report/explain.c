@@ -285,6 +285,7 @@ static json_t *chain_to_json(const struct up_weighing *weighing) {
     set_number(json, "tank_temp_c", weighing->tank_temp_c);
     set_number(json, "trapped_air_kg", weighing->term[UP_INPUT_TRAPPED_AIR].value);
     set_number(json, "bubbles_kg", weighing->term[UP_INPUT_BUBBLES].value);
+    set_number(json, "offset_kg", weighing->term[UP_INPUT_OFFSET].value);
     set_number(json, "drips_kg", weighing->term[UP_INPUT_DRIPS].value);
     set_number(json, "wetted_volume_m3", chain.wetted_volume_m3);
     set_number(json, "volume_m3", chain.volume_m3);

@@ -97,8 +97,13 @@ static void put_linear(FILE *stream, const json_t *calibration, bool kg) {
 
 /* ---- the chain ---- */
 
+static bool has_offset(const json_t *chain) {
+    return has(chain, "offset_kg") && up_record_number(chain, "offset_kg") != 0;
+}
+
 static void put_volume(FILE *stream, const json_t *chain, double air_kg) {
-    put_step(stream, "L", up_record_number(chain, "air_kg"), "kg", "(reading in air) / S");
+    put_step(stream, "L", up_record_number(chain, "air_kg"), "kg",
+             has_offset(chain) ? "(reading in air) / S - offset" : "(reading in air) / S");
     put_step(stream, "rho_a", up_record_number(chain, "air_density_kg_m3"), "kg/m3",
              "air at the dry weighing");
     put_step(stream, "V with", up_record_number(chain, "wetted_volume_m3"), "m3",
@@ -110,13 +115,33 @@ static void put_volume(FILE *stream, const json_t *chain, double air_kg) {
              "rho_w (line's cross-section / tank's area) V with: the level rose");
 }
 
+/* The offset has one sign for what hangs and the other for what lifts. */
+static void put_load(FILE *stream, const json_t *chain) {
+    double drips = up_record_number(chain, "drips_kg"),
+           swing = up_record_number(chain, "swing_rel");
+    bool lifts =
+        up_record_number(chain, "water_counts") * up_record_number(chain, "slope_counts_kg") < 0;
+    UP_FREED char *how = up_text_format("C / S%s%s%s", swing != 0 ? " (1 - swing)" : "",
+                                        !has_offset(chain) ? ""
+                                        : lifts            ? " + offset"
+                                                           : " - offset",
+                                        drips != 0 ? " + drips" : "");
+    if (has_offset(chain)) {
+        put_step(stream, "offset", up_record_number(chain, "offset_kg"), "kg",
+                 "of the zero, as the calibration found it");
+    }
+    put_step(stream, "w", up_record_number(chain, "water_kg"), "kg", how);
+    if (drips != 0) {
+        put_step(stream, "drips", drips, "kg", "water that dripped off while the tares were read");
+    }
+}
+
 static void put_chain(FILE *stream, const json_t *document) {
     const json_t *chain = json_object_get(document, "chain");
     const json_t *result = json_object_get(document, "result");
     double air_kg =
         up_record_number(chain, "trapped_air_kg") + up_record_number(chain, "bubbles_kg");
-    double drips = up_record_number(chain, "drips_kg"),
-           swing = up_record_number(chain, "swing_rel");
+    double swing = up_record_number(chain, "swing_rel");
     bool kg = is_in_kg(document);
     fputs("from readings to grams, at the estimates:\n", stream);
     put_step(stream, "C", up_record_number(chain, "water_counts"), kg ? "kg" : "counts",
@@ -129,13 +154,7 @@ static void put_chain(FILE *stream, const json_t *document) {
     }
     put_step(stream, "k", up_record_number(chain, "k"), "", "1 - rho_a(calibration) / 8000 kg/m3");
     put_step(stream, "rho_a cal", up_record_number(chain, "calibration_air_kg_m3"), "kg/m3", "");
-    put_step(stream, "w", up_record_number(chain, "water_kg"), "kg",
-             swing != 0   ? "C / S (1 - swing)"
-             : drips != 0 ? "C / S + drips"
-                          : "C / S");
-    if (drips != 0) {
-        put_step(stream, "drips", drips, "kg", "water that dripped off while the tares were read");
-    }
+    put_load(stream, chain);
     put_step(stream, "rho_w", up_record_number(chain, "tank_density_kg_m3"), "kg/m3",
              "the tank's water");
     put_step(stream, "air", air_kg, "kg",

@@ -50,8 +50,10 @@ counts = sum(trials) / len(trials)
 sd = math.sqrt(sum((t - counts) ** 2 for t in trials) / (len(trials) - 1))
 near(sd / math.sqrt(len(trials)), budget["repeatability in water"]["u"], 1e-3, "u of the mean")
 k = 1 - model["calibration_air_kg_m3"] / 8000
-w = counts / slope * (1 - value("hanging point and swing"))
-load_air = linear(difference(told["air"])) / slope
+# An offset of the zero makes what hangs and what lifts read larger.
+offset = value("calibration offset")
+w = counts / slope * (1 - value("hanging point and swing")) - math.copysign(offset, offset * counts / slope)
+load_air = linear(difference(told["air"])) / slope - offset
 rho_a, rho_w = value("air density"), value("tank water density")
 air = value("residual air")
 wetted = (load_air - w) * k / (rho_w - rho_a)
