@@ -158,7 +158,7 @@ static const struct row rows[CALIBRATE_STEPS] = {
                            .again = CALIBRATE_TARE},
                           .read = read_mass,
                           .skips_mass = true},
-    [CALIBRATE_LINE_DOUBTED] = {{UP_ACTION_CONFIRM, .again = CALIBRATE_TARE}},
+    [CALIBRATE_LINE_DOUBTED] = {.step = {UP_ACTION_CONFIRM, .again = CALIBRATE_TARE}},
     /* A staircase with a step missing says nothing about hysteresis. */
     [CALIBRATE_STAIR] =
         {{UP_ACTION_HANG_MASS,

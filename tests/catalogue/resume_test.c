@@ -168,7 +168,7 @@ static void edit_journal(const char *run_id, const char *from, const char *to) {
 static void the_files_are_those_of_the_run(void **state) {
     (void)state;
     static const char *const other = "are not those of that run";
-    char one[UP_ID_SIZE], two[UP_ID_SIZE];
+    char one[UP_ID_SIZE], two[UP_ID_SIZE], three[UP_ID_SIZE];
     struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
     make_run(catalogue, ITEM, one);
     make_run(catalogue, OTHER, two);
@@ -182,6 +182,15 @@ static void the_files_are_those_of_the_run(void **state) {
     assert_false(has_its_files(catalogue, one, true, other)); /* it is of another item */
     edit_journal(one, OTHER, ITEM);
     assert_true(has_its_files(catalogue, one, true, ""));
+    make_run(catalogue, ITEM, three); /* of the same item: the id alone tells them apart */
+    char *path_three = up_text_format("c/runs/%s", three);
+    assert_int_equal(rename(path_one, "kept"), 0);
+    assert_int_equal(rename(path_three, path_one), 0);
+    assert_false(has_its_files(catalogue, one, true, other));
+    assert_int_equal(rename(path_one, path_three), 0);
+    assert_int_equal(rename("kept", path_one), 0);
+    assert_true(has_its_files(catalogue, one, true, ""));
+    free(path_three);
     sql(catalogue->database, "DELETE FROM local_mark");
     assert_true(has_its_files(catalogue, one, false, ""));
     assert_false(has_its_files(catalogue, one, true, "was not made here"));
