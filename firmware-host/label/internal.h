@@ -32,4 +32,5 @@ int label_code_modules(const char *text);
 void label_code_draw(cairo_t *cairo, const char *text, double x_pt, double y_pt, double module_pt);
 
 /* The item in its water: at the surface, between, or on the floor. */
-void label_picture_draw(cairo_t *cairo, int place, double x_pt, double y_pt, double side_pt);
+void label_picture_draw(cairo_t *cairo, enum up_card_place place, double x_pt, double y_pt,
+                        double side_pt);

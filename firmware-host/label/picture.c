@@ -50,7 +50,8 @@ static void arrow(cairo_t *cairo, double side, double from, double to) {
     cairo_fill(cairo);
 }
 
-void label_picture_draw(cairo_t *cairo, int place, double x_pt, double y_pt, double side_pt) {
+void label_picture_draw(cairo_t *cairo, enum up_card_place place, double x_pt, double y_pt,
+                        double side_pt) {
     static const double middle[] = {[UP_CARD_UNDECIDED] = 0.62,
                                     [UP_CARD_FLOATS] = 0.28,
                                     [UP_CARD_HOVERS] = 0.62,

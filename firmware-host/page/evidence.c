@@ -55,7 +55,7 @@ static const json_t *next_largest(const json_t *budget, double before, size_t be
 }
 
 static void put_budget(FILE *stream, const json_t *budget) {
-    double share = INFINITY;
+    double share = (double)INFINITY;
     size_t place = 0;
     if (json_array_size(budget) == 0) {
         return;

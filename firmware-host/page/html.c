@@ -98,7 +98,7 @@ void page_put_symbols(FILE *stream) {
                           "fill=\"currentColor\"/><path d=\"M15 11v6h-3l4 5 4-5h-3v-6z\" "
                           "fill=\"currentColor\"/>"};
     fputs("<svg width=\"0\" height=\"0\" aria-hidden=\"true\" focusable=\"false\">\n", stream);
-    for (int place = 0; place < 4; place++) {
+    for (enum up_card_place place = UP_CARD_UNDECIDED; place <= UP_CARD_SINKS; place++) {
         fprintf(
             stream,
             "<symbol id=\"%s\" viewBox=\"0 0 32 32\"><path d=\"M0 9q4-3 8 0t8 0 8 0 8 0V31H0z\" "
@@ -109,6 +109,6 @@ void page_put_symbols(FILE *stream) {
     fputs("</svg>\n", stream);
 }
 
-void page_put_symbol(FILE *stream, int place) {
+void page_put_symbol(FILE *stream, enum up_card_place place) {
     fprintf(stream, "<svg><use href=#%s /></svg>", symbol_ids[place]);
 }

@@ -15,7 +15,7 @@ void page_put_head(FILE *stream, const char *title, bool with_script, const char
 void page_put_foot(FILE *stream, bool with_script);
 /* A picture of where an item comes to rest: defined once a page, then used by its place. */
 void page_put_symbols(FILE *stream);
-void page_put_symbol(FILE *stream, int place);
+void page_put_symbol(FILE *stream, enum up_card_place place);
 
 /* ---- evidence.c ---- */
 

@@ -51,7 +51,7 @@ static char *empty(void) {
 
 /* ---- one water ---- */
 
-static int place_of(const char *class) {
+static enum up_card_place place_of(const char *class) {
     return strcmp(class, "positive") == 0   ? UP_CARD_FLOATS
            : strcmp(class, "neutral") == 0  ? UP_CARD_HOVERS
            : strcmp(class, "negative") == 0 ? UP_CARD_SINKS

@@ -4,10 +4,13 @@
 
 #include "report/report.h"
 
+/* Where an item comes to rest. */
+enum up_card_place { UP_CARD_UNDECIDED, UP_CARD_FLOATS, UP_CARD_HOVERS, UP_CARD_SINKS };
+
 struct up_card_water {
     const struct up_row *row; /* lent: it lives as long as the rows */
     char *title, *class, *meaning, *net, *interval, *basis;
-    enum { UP_CARD_UNDECIDED, UP_CARD_FLOATS, UP_CARD_HOVERS, UP_CARD_SINKS } place;
+    enum up_card_place place;
 };
 
 /* All texts are clean; "" where there is none. Fresh and sea water; of what has a result in neither

@@ -13,7 +13,7 @@
 #include "plateau_bench.h"
 #include "virtual_bench.h"
 
-const double quick_distance_g[QUICK_DISTANCES] = {10, 25, 50, 100, INFINITY};
+const double quick_distance_g[QUICK_DISTANCES] = {10, 25, 50, 100, (double)INFINITY};
 
 static const double masses_kg[] = {0.5, 1, 2, 4};
 static const double WATER = 997.9, LINE_G = UP_TOLERANCE_ONE_G, GUARD_G = 20;
