@@ -1,5 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* page: the catalogue for browsers. */
+#include <unistd.h>
+
 #include "cli.h"
 #include "page/page.h"
 #include "text/text.h"
@@ -48,6 +50,13 @@ bool command_page(struct call *call) {
         up_items_load(call->catalogue, &rows, &choice, &items, call->failure) &&
         up_pages_write(call->catalogue, &rows, &items, &wish, to, &written, call->failure) &&
         (!wish.data || write_data(call, &rows, to));
+    UP_FREED char *data = up_text_format("%s/data", to);
+    if (good && !wish.data && access(data, F_OK) == 0) {
+        up_text_print(stderr,
+                      "note: %s is of an earlier --data, with notes and rig files: remove it "
+                      "if they are private\n",
+                      data);
+    }
     if (good) {
         up_text_print(stdout, "%s/index.html: %u item%s, %u page%s of models; %u file%s changed\n",
                       to, written.items, written.items == 1 ? "" : "s", written.models,

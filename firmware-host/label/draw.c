@@ -18,6 +18,7 @@ bool up_label_size(const char *text, struct up_label_wish *wish) {
     double width_mm, height_mm;
     int read = 0;
     bool good = strspn(text, "0123456789.xm") == strlen(text) &&
+                strchr(text, 'x') == strrchr(text, 'x') &&
                 sscanf(text, "%6lfx%6lfmm%n", &width_mm, &height_mm, &read) == 2 && read > 0 &&
                 text[read] == '\0';
     if (good) {
@@ -64,11 +65,29 @@ bool label_fit(cairo_t *cairo, const struct up_card *card, struct label_setting 
     return good;
 }
 
-/* How high it would have to be at this width. */
-static double height_needed_mm(cairo_t *cairo, const struct up_card *card,
-                               struct label_setting *setting) {
+/* As wide as its grams on one line need, then as high as the rest does; false: never. */
+static bool find_room(cairo_t *cairo, const struct up_card *card, struct label_setting *setting) {
     setting->scale = LEAST_SCALE;
-    return ceil(label_set(cairo, card, setting) / LABEL_PT_PER_MM);
+    do {
+        setting->too_narrow = false;
+        setting->height_pt =
+            ceil(label_set(cairo, card, setting) / LABEL_PT_PER_MM) * LABEL_PT_PER_MM;
+        setting->width_pt += setting->too_narrow ? LABEL_PT_PER_MM : 0;
+    } while (setting->too_narrow && setting->width_pt < LONG_MOST_MM * LABEL_PT_PER_MM);
+    return !setting->too_narrow;
+}
+
+static bool refuse_size(const struct up_label_wish *wish, cairo_t *cairo,
+                        const struct up_card *card, struct label_setting *setting,
+                        struct up_failure *failure) {
+    UP_FREED char *takes =
+        find_room(cairo, card, setting)
+            ? up_text_format("it takes %gx%.0fmm", setting->width_pt / LABEL_PT_PER_MM,
+                             setting->height_pt / LABEL_PT_PER_MM)
+            : up_text_format("no size has");
+    return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                   "a label of %gx%gmm has no room for what must stand on that of %s: %s",
+                   wish->width_mm, wish->height_mm, card->name, takes);
 }
 
 /* ---- the file ---- */
@@ -126,11 +145,7 @@ static bool draw_one(struct work *work, const struct up_card *card, const char *
                                     .width_pt = work->wish->width_mm * LABEL_PT_PER_MM,
                                     .height_pt = work->wish->height_mm * LABEL_PT_PER_MM};
     if (!label_fit(work->cairo, card, &setting)) {
-        return up_fail(work->failure, UP_STATUS_WRONG_INPUT,
-                       "a label of %gx%gmm has no room for what must stand on that of %s: at this "
-                       "width it takes %gx%.0fmm",
-                       work->wish->width_mm, work->wish->height_mm, card->name,
-                       work->wish->width_mm, height_needed_mm(work->cairo, card, &setting));
+        return refuse_size(work->wish, work->cairo, card, &setting, work->failure);
     }
     begin_label(work, work->drawn->labels);
     setting.draws = true;

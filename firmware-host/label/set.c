@@ -12,6 +12,8 @@ static const double MARGIN_PT = 1.5 * LABEL_PT_PER_MM;
 static const double BROAD = 1.25;
 /* Above it the grams stay larger than what is small. */
 static const double MOST_SHRUNK = 0.75;
+/* Narrower, words beside the code would break letter by letter. */
+static const double LEAST_WORDS_PT = 40;
 enum { NAME_LINES = 3 };
 
 struct pen {
@@ -51,6 +53,10 @@ static PangoLayout *lay_out(const struct pen *pen, const char *text, const struc
         pango_layout_set_ellipsize(layout, PANGO_ELLIPSIZE_END);
     }
     pango_layout_set_text(layout, text, -1);
+    PangoAttrList *plain = pango_attr_list_new(); /* no hyphen that is none of the text's */
+    pango_attr_list_insert(plain, pango_attr_insert_hyphens_new(FALSE));
+    pango_layout_set_attributes(layout, plain);
+    pango_attr_list_unref(plain);
     return layout;
 }
 
@@ -150,10 +156,10 @@ static void put_narrow(struct pen *pen, const struct up_card_water *water) {
     beside.width_pt -= side_pt + 4;
     put(&beside, water->class, &class);
     put(&beside, water->meaning, &small);
-    put(&beside, water->basis, &small);
     pen->y_pt = fmax(beside.y_pt, top_pt + side_pt + 2);
     put(pen, water->net, &net);
     put(pen, water->interval, &small);
+    put(pen, water->basis, &small);
 }
 
 /* The picture at the left, all words beside it. */
@@ -163,11 +169,11 @@ static void put_broad(struct pen *pen, const struct up_card_water *water) {
     beside.x_pt += side_pt + gutter_pt;
     beside.width_pt -= side_pt + gutter_pt;
     UP_FREED char *says = up_text_format("%s: %s", water->class, water->meaning);
-    UP_FREED char *rest = up_text_format("%s, %s", water->interval, water->basis);
     put(&beside, water->title, &title);
     put(&beside, says, &class);
     put(&beside, water->net, &net);
-    put(&beside, rest, &small);
+    put(&beside, water->interval, &small);
+    put(&beside, water->basis, &small);
     if (pen->setting->draws) {
         label_picture_draw(pen->cairo, water->place, pen->x_pt, pen->y_pt + 2, side_pt);
     }
@@ -176,11 +182,12 @@ static void put_broad(struct pen *pen, const struct up_card_water *water) {
 
 /* Without a picture: lines of letters. */
 static void put_briefly(struct pen *pen, const struct up_card_water *water) {
-    static const struct letters bold = {.pt = 9, .bold = true}, plain = {.pt = 8};
+    static const struct letters bold = {.pt = 9, .bold = true}, plain = {.pt = 8},
+                                grams = {.pt = 9, .bold = true, .whole = true};
     UP_FREED char *head = up_text_format("%s: %s", water->title, water->class);
     UP_FREED char *rest = up_text_format("%s, %s", water->interval, water->basis);
     put(pen, head, &bold);
-    put(pen, water->net, &bold);
+    put(pen, water->net, &grams);
     put(pen, rest, &plain);
 }
 
@@ -241,6 +248,10 @@ static void put_foot_at(struct pen *pen, const struct up_card *card) {
                         pen->y_pt, module_pt);
     }
     beside.width_pt -= side_pt;
+    if (beside.width_pt < LEAST_WORDS_PT) {
+        pen->setting->too_narrow = true;
+        return;
+    }
     put(&beside, UP_CAUTION_USE, &fine_print);
     gap(&beside, 2);
     if (!pen->setting->leaves_out[UP_LABEL_ORIGIN]) {

@@ -6,7 +6,32 @@
 #include "page/internal.h"
 #include "text/text.h"
 
-static void put_number_cell(const struct up_card_water *water, FILE *stream) {
+/* What tells this number from one of the usual sea or fresh water, and from one of a usual item. */
+static void put_particulars(const struct page *page, const struct up_row *row, FILE *stream) {
+    bool sea = strcmp(row->water, "sea") == 0, fresh = strcmp(row->water, "fresh") == 0;
+    double low_kg_m3 = sea ? 1020 : 995, high_kg_m3 = sea ? 1030 : 1001;
+    char shown[UP_SHOWN_SIZE];
+    if ((sea || fresh) &&
+        (row->water_density_kg_m3 < low_kg_m3 || row->water_density_kg_m3 > high_kg_m3)) {
+        up_style_density(&page->wish->style, row->water_density_kg_m3, shown);
+        fprintf(stream, "<br>for %s", shown);
+    }
+    if (row->foam_depth_m > 0) {
+        up_style_depth(&page->wish->style, row->foam_depth_m, shown);
+        fprintf(stream, "<br>at %s only", shown);
+    }
+    if (row->unusual) {
+        up_style_lead(&page->wish->style, row->tolerance_g, shown);
+        fprintf(stream, "<br>neutral within %s", shown);
+    }
+    if (row->filling[0] != '\0') {
+        fputs("<br>", stream);
+        page_put(stream, row->filling);
+    }
+}
+
+static void put_number_cell(const struct page *page, const struct up_card_water *water,
+                            FILE *stream) {
     const struct up_row *row = water->row;
     fputs("<td>", stream);
     page_put_symbol(stream, water->place);
@@ -14,13 +39,11 @@ static void put_number_cell(const struct up_card_water *water, FILE *stream) {
     fputs("<br>", stream);
     page_put(stream, water->place == UP_CARD_UNDECIDED ? "undecided" : water->meaning);
     /* without the probability, which stands above the table */
-    fprintf(stream, ", %.*s", (int)strcspn(water->interval, "("), water->interval);
+    fprintf(stream, " %.*s", (int)strcspn(water->interval, "("), water->interval);
     page_put(stream, up_checked_mark(row->checked));
     page_put(stream, row->rejudged ? "*" : "");
     page_put(stream, row->elsewhere ? UP_ELSEWHERE_MARK : "");
-    if (row->foam_depth_m > 0) {
-        fprintf(stream, "<br>at %.1f m only", row->foam_depth_m);
-    }
+    put_particulars(page, row, stream);
 }
 
 static const struct up_card_water *water_of(const struct up_card *card, const char *name) {
@@ -48,7 +71,7 @@ static void put_links(const struct page *page, const struct up_item *item,
         fprintf(stream, "<tr><td><a href=%si/%s.html>", up, name);
     }
     page_put(stream, card->name);
-    fprintf(stream, "</a>%s", card->banner[0] != '\0' ? " simulated" : "");
+    fprintf(stream, "</a>%s", card->banner[0] != '\0' ? " (simulated)" : "");
     put_cell(stream, item->kind);
     put_cell(stream, item->size);
     put_cell(stream, item->maker);
@@ -72,7 +95,7 @@ static void put_row(const struct page *page, const struct up_item *item, const c
     for (int i = 0; i < (with_tank ? 3 : 2); i++) {
         const struct up_card_water *water = water_of(&card, waters[i]);
         if (water != NULL) {
-            put_number_cell(water, stream);
+            put_number_cell(page, water, stream);
         } else {
             fputs("<td>", stream);
         }

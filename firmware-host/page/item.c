@@ -55,7 +55,6 @@ void page_put_item(const struct page *page, const struct up_item *item, FILE *st
     put_paragraph(stream, "banner", card.banner);
     put_heading(stream, level, card.name);
     put_paragraph(stream, "", card.description);
-    put_paragraph(stream, "", item->retired ? "Retired: kept, not used any more." : "");
     fputs("<div class=\"waters\">\n", stream);
     for (int i = 0; i < card.waters; i++) {
         put_water(&card.water[i], level + 1, stream);

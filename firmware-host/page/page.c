@@ -1,9 +1,11 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Which pages there are, how they are called, and that only what changed is written. */
+#include <dirent.h>
 #include <errno.h>
 #include <stdlib.h>
 #include <string.h>
 #include <sys/stat.h>
+#include <unistd.h>
 
 #include "page/internal.h"
 #include "text/text.h"
@@ -89,6 +91,7 @@ struct job {
     const char *directory;
     struct up_pages_written *written;
     struct up_failure *failure;
+    json_t *names; /* of the files that are there now */
 };
 
 struct content {
@@ -103,8 +106,16 @@ static bool put_content(FILE *stream, void *context) {
 
 static bool holds(const char *path, const struct content *content) {
     struct stat status;
-    return lstat(path, &status) == 0 && S_ISREG(status.st_mode) &&
-           (size_t)status.st_size == content->size;
+    bool same = lstat(path, &status) == 0 && S_ISREG(status.st_mode) &&
+                (size_t)status.st_size == content->size;
+    FILE *stream = same ? fopen(path, "r") : NULL;
+    UP_FREED char *text = up_allocate(content->size + 1, 1);
+    same = stream != NULL && fread(text, 1, content->size, stream) == content->size &&
+           memcmp(text, content->text, content->size) == 0;
+    if (stream != NULL) {
+        fclose(stream);
+    }
+    return same;
 }
 
 static bool write_page(struct job *job, const char *name,
@@ -121,8 +132,12 @@ static bool write_page(struct job *job, const char *name,
         up_out_of_memory();
     }
     struct content content = {text, size};
-    job->written->changed += !holds(path, &content);
-    bool good = up_text_update_file(path, put_content, &content, job->failure);
+    bool good = true;
+    if (!holds(path, &content)) {
+        good = up_text_write_file(path, put_content, &content, job->failure);
+        job->written->changed++;
+    }
+    json_object_set_new_nocheck(job->names, name, json_true());
     free(text);
     return good;
 }
@@ -229,7 +244,7 @@ static void put_index(const struct job *job, const void *what, FILE *stream) {
     put_ways(span, stream);
     page_put_table(job->page, of, span->to - span->from, "", stream);
     put_ways(span, stream);
-    if (job->page->wish->data) {
+    if (job->page->wish->data && !job->page->wish->single) {
         fputs("<p>For other programs: <a href=\"data/\">the catalogue as CSV and JSON, and the "
               "picture as a gnuplot script</a>.</p>\n",
               stream);
@@ -280,6 +295,36 @@ static bool write_single(struct job *job) {
     return write_page(job, "index.html", put_index, &span) && (job->written->indexes = 1);
 }
 
+/* ---- what is no more ---- */
+
+/* "i/3f2a1b00.html", "index-2.html": what a run before this one wrote. */
+static bool is_ours(const char *folder, const char *name) {
+    size_t digits = strspn(name, "0123456789abcdef-");
+    return folder[0] != '\0'
+               ? digits >= ID_SHOWN && strcmp(name + digits, ".html") == 0
+               : strncmp(name, "index-", 6) == 0 && strspn(name + 6, "0123456789") > 0 &&
+                     strcmp(name + 6 + strspn(name + 6, "0123456789"), ".html") == 0;
+}
+
+/* A page that leads nowhere now would go on saying what was true once. */
+static void remove_old(struct job *job, const char *folder) {
+    UP_FREED char *path = up_text_format("%s/%s", job->directory, folder);
+    DIR *directory = opendir(path);
+    struct dirent *entry;
+    while (directory != NULL && (entry = readdir(directory)) != NULL) {
+        UP_FREED char *name = up_text_format("%s%s", folder, entry->d_name);
+        UP_FREED char *file = up_text_format("%s/%s", job->directory, name);
+        struct stat status;
+        if (is_ours(folder, entry->d_name) && json_object_get(job->names, name) == NULL &&
+            lstat(file, &status) == 0 && S_ISREG(status.st_mode) && unlink(file) == 0) {
+            job->written->changed++;
+        }
+    }
+    if (directory != NULL) {
+        closedir(directory);
+    }
+}
+
 /* ---- all ---- */
 
 static bool make_folder(const char *directory, const char *name, struct up_failure *failure) {
@@ -294,7 +339,7 @@ bool up_pages_write(struct up_catalogue *catalogue, const struct up_rows *rows,
                     const char *directory, struct up_pages_written *written,
                     struct up_failure *failure) {
     struct page page = {.rows = rows, .items = items, .wish = wish};
-    struct job job = {&page, directory, written, failure};
+    struct job job = {&page, directory, written, failure, NULL};
     *written = (struct up_pages_written){0};
     if (items->count == 0) {
         return up_fail(failure, UP_STATUS_UNABLE,
@@ -305,11 +350,18 @@ bool up_pages_write(struct up_catalogue *catalogue, const struct up_rows *rows,
     page.slice = slice_rows(rows);
     page.file = name_files(items);
     page.model = gather_models(items);
+    job.names = json_object();
     bool good = page.evidence != NULL && make_folder(directory, "", failure);
     good = good && (wish->single ? write_single(&job)
                                  : make_folder(directory, "/i", failure) &&
                                        make_folder(directory, "/m", failure) && write_parts(&job) &&
                                        write_indexes(&job));
+    if (good) {
+        remove_old(&job, "i/");
+        remove_old(&job, "m/");
+        remove_old(&job, "");
+    }
+    json_decref(job.names);
     json_decref(page.evidence);
     json_decref(page.slice);
     json_decref(page.file);

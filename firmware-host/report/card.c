@@ -63,9 +63,16 @@ static const char *const class_words[][2] = {[UP_CARD_UNDECIDED] = {"UNDECIDED",
                                              [UP_CARD_HOVERS] = {"NEUTRAL", "hovers"},
                                              [UP_CARD_SINKS] = {"NEGATIVE", "sinks"}};
 
+/* Of what is shown: nothing at all goes neither way. */
+static const char *direction_of(const char *net) {
+    double shown = strtod(net, NULL);
+    return shown > 0 ? " UP" : shown < 0 ? " DOWN" : "";
+}
+
 static void fill_water(struct up_card_water *water, const struct up_row *row,
                        const struct up_style *style) {
-    char net[UP_SHOWN_SIZE], interval[UP_SHOWN_SIZE], temp[UP_SHOWN_SIZE], depth[UP_SHOWN_SIZE];
+    char net[UP_SHOWN_SIZE], interval[UP_SHOWN_SIZE], temp[UP_SHOWN_SIZE], depth[UP_SHOWN_SIZE],
+        density[UP_SHOWN_SIZE];
     up_style_brief(style, row->buoyancy_g, net);
     up_style_interval(style, row->expanded_u_g, row->stuck_air_g, interval);
     up_style_temp(style, row->water_temp_c, temp);
@@ -80,11 +87,14 @@ static void fill_water(struct up_card_water *water, const struct up_row *row,
     water->place = place_of(row->class);
     water->class = up_text_format("%s", class_words[water->place][0]);
     water->meaning = up_text_format("%s", class_words[water->place][1]);
-    water->net = typeset(up_text_format("%s %s", net, row->buoyancy_g < 0 ? "DOWN" : "UP"));
+    water->net = typeset(up_text_format("%s%s", net, direction_of(net)));
     water->interval = typeset(up_text_format("%s (95 %%)", interval));
-    water->basis = row->foam_depth_m > 0
-                       ? up_text_format("measured, at %s only", depth)
-                       : up_text_format("%s", row->measured ? "measured" : "calculated");
+    up_style_density(style, row->water_density_kg_m3, density);
+    water->basis = row->foam_depth_m > 0 ? up_text_format("measured, at %s only", depth)
+                   : row->measured       ? up_text_format("measured")
+                   : isfinite(row->water_density_kg_m3)
+                       ? up_text_format("calculated, for %s", density)
+                       : up_text_format("calculated");
 }
 
 /* ---- which waters ---- */
@@ -148,11 +158,17 @@ static char *description_of(const struct up_item *item) {
     return text;
 }
 
-static char *origin_of(const struct up_row *row) {
+/* Of both waters where they are not of one day and bench. */
+static char *origin_of(const struct up_row *const *row, int waters) {
     char *text = empty();
-    UP_FREED char *day = up_text_format("%.10s", row->made_utc);
-    add(&text, "", day, ", ");
-    add(&text, "bench ", row->bench, ", ");
+    bool one = waters == 1 || (strncmp(row[0]->made_utc, row[1]->made_utc, 10) == 0 &&
+                               strcmp(row[0]->bench, row[1]->bench) == 0);
+    for (int i = 0; i < (one ? 1 : waters); i++) {
+        UP_FREED char *of = one ? empty() : up_text_format("%s: ", row[i]->water);
+        UP_FREED char *day = up_text_format("%.10s", row[i]->made_utc);
+        add(&text, of, day, "; ");
+        add(&text, "bench ", row[i]->bench, ", ");
+    }
     return text;
 }
 
@@ -177,17 +193,19 @@ void up_card_fill(struct up_card *card, const struct up_item *item, const struct
         fill_water(&card->water[i], found[i], style);
         add_marks(card, found[i], style);
     }
+    add_mark(card, "", item->retired ? "retired: kept, not used any more" : "");
     UP_FREED char *title =
         up_item_title(item->name, card->waters > 0 ? found[0]->pieces : item->pieces);
     card->name = empty();
     add(&card->name, "", title, "");
     card->description = description_of(item);
-    card->origin = card->waters > 0 ? origin_of(found[0]) : empty();
+    card->origin = card->waters > 0 ? origin_of(found, card->waters) : empty();
     if (card->waters > 0) {
         char scope[UP_CLAIM_SIZE];
         up_claim_whose(found[0]->pieces, scope);
         add(&card->scope, "", scope, "");
-        add(&card->banner, "", found[0]->simulated ? "SIMULATED: no gear was weighed" : "", "");
+        bool simulated = found[0]->simulated || (card->waters > 1 && found[1]->simulated);
+        add(&card->banner, "", simulated ? "SIMULATED: no gear was weighed" : "", "");
     }
 }
 

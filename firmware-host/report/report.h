@@ -31,7 +31,7 @@ struct up_row {
     double buoyancy_g, expanded_u_g, tolerance_g;
     double stuck_air_g; /* the net may be lower by so much more; NaN: not looked at */
     bool unusual;       /* tolerance_g is not that of the item's kind and pieces */
-    double water_temp_c;
+    double water_temp_c, water_density_kg_m3;
     char class[16];
     bool withdrawable;   /* calculated */
     double foam_depth_m; /* of what gives way to pressure: where it was measured; 0: of no other */

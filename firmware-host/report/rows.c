@@ -124,6 +124,7 @@ static bool take_result(const struct up_record *record, void *context) {
     row->stuck_air_g = up_record_number(content, "stuck_air_g");
     row->tolerance_g = up_record_number(content, "tolerance_g");
     row->water_temp_c = up_record_number(content, "water_temp_c");
+    row->water_density_kg_m3 = up_record_number(content, "water_density_kg_m3");
     memcpy(row->made_utc, record->made_utc, sizeof row->made_utc);
     snprintf(row->bench, sizeof row->bench, "%.*s", (int)sizeof row->bench - 1, record->bench);
     row->pieces = up_claim_pieces_of(content);

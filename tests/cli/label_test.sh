@@ -39,9 +39,9 @@ expect "several as a picture" 2 - "an .svg holds one label" -- "$bin" label --to
 expect "another kind of file" 2 - "ends with .pdf or .svg" -- "$bin" label --item "Heron fin" --to a.jpg
 expect "no file named" 2 - "give --to" -- "$bin" label
 expect "no such size" 2 - "74x105mm" -- "$bin" label --size 10x10mm --to c.pdf
-expect "too small for its words" 2 - "at this width it takes 25x[0-9]+mm" -- "$bin" label --item "Heron fin" --size 25x15mm --to c.pdf
+expect "too small for its words" 2 - "it takes [0-9]+x[0-9]+mm" -- "$bin" label --item "Heron fin" --size 25x15mm --to c.pdf
 [ ! -e c.pdf ] && say yes "and no file" || say no "and no file"
-tall=$(sed -n 's/.*it takes \(25x[0-9]*mm\).*/\1/p' "$work/err")
+tall=$(sed -n 's/.*it takes \([0-9]*x[0-9]*mm\).*/\1/p' "$work/err")
 expect "the size that it names has room" 0 "" "no room for the QR code" -- "$bin" label --item "Heron fin" --size "$tall" --to c.pdf
 expect "too large for a sheet" 2 - "leave out --sheet" -- "$bin" label --sheet --size 210x100mm --to c.pdf
 expect "a folder that is not there" 1 - "nowhere" -- "$bin" label --item "Heron fin" --to nowhere/a.pdf
@@ -64,8 +64,9 @@ pdftoppm -r 300 -png -singlefile q.pdf q
 
 # ---- room: boxes of words, as poppler sees them ----
 "$bin" item rename "Heron fin" "$(printf '<b>&amp;</b> $(touch MARK) \327\251\327\234\327\225\327\235 %s' wwwwwwwwwwwwwwwwwwwwwwwwwwwwwwwwwwwwwwwwwwwwwww)" >/dev/null || exit 2
-for size in 50x90mm 74x105mm 105x74mm 210x297mm 297x210mm; do
-    "$bin" label --size $size --to all.pdf >/dev/null 2>&1 || echo "# not drawn: $size"
+for size in 60x90mm 74x105mm 105x74mm 210x297mm 297x210mm; do
+    rm -f all.pdf
+    "$bin" label --size $size --to all.pdf >/dev/null 2>&1
     pdftotext -bbox all.pdf boxes.html
     python3 "$here/label_boxes.py" boxes.html $size >"$work/out" 2>&1 && say yes "$size: apart, inside, 7 points at least" || say no "$size: apart, inside, 7 points at least"
 done

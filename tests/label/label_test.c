@@ -17,7 +17,8 @@ static struct up_row row_of(const struct up_item *item, const char *water, doubl
                          .expanded_u_g = 1.2,
                          .stuck_air_g = (double)NAN,
                          .tolerance_g = 50,
-                         .water_temp_c = 20};
+                         .water_temp_c = 20,
+                         .water_density_kg_m3 = (double)NAN};
     snprintf(row.item_id, sizeof row.item_id, "%s", item->id);
     snprintf(row.name, sizeof row.name, "%s", item->name);
     snprintf(row.water, sizeof row.water, "%s", water);
@@ -51,10 +52,10 @@ static void a_size_is_read_or_refused(void **state) {
     (void)state;
     static const char *const good[] = {"74x105mm",  "25x15mm",   "15x25mm",
                                        "210x297mm", "297x210mm", "62.5x29mm"};
-    static const char *const wrong[] = {"",          "74x105",     "74mm",        "24x15mm",
-                                        "25x14mm",   "211x298mm",  "210x298mm",   "nanxnanmm",
-                                        "74x105mmm", "-74x105mm",  "1e2x105mm",   "74 x105mm",
-                                        "0x0mm",     "74x105mm74", "9999999x20mm"};
+    static const char *const wrong[] = {"",          "74x105",     "74mm",       "24x15mm",
+                                        "25x14mm",   "211x298mm",  "210x298mm",  "nanxnanmm",
+                                        "74x105mmm", "-74x105mm",  "1e2x105mm",  "74 x105mm",
+                                        "0x0mm",     "0x25x100mm", "74x105mm74", "9999999x20mm"};
     struct up_label_wish wish;
     for (size_t i = 0; i < ARRAY(good); i++) {
         assert_true(up_label_size(good[i], &wish));
@@ -73,6 +74,9 @@ static void fresh_and_sea_stand_on_it_and_no_tank(void **state) {
                            row_of(&item, "fresh", -60.25, "negative")};
     row[2].expanded_u_g = 1.26;
     row[2].stuck_air_g = 2;
+    row[2].water_density_kg_m3 = 1006;
+    row[0].simulated = true; /* one of them is enough */
+    snprintf(row[0].made_utc, sizeof row[0].made_utc, "2025-01-02T03:04:05.678Z");
     struct up_card card = fill(&item, row, 3);
     assert_int_equal(card.waters, 2);
     assert_string_equal(card.water[0].title, "Fresh water, 20.0 °C");
@@ -80,17 +84,31 @@ static void fresh_and_sea_stand_on_it_and_no_tank(void **state) {
     assert_string_equal(card.water[0].meaning, "sinks");
     assert_string_equal(card.water[0].net, "−60.2 g DOWN");
     assert_string_equal(card.water[0].interval, "+1.3 −3.3 g (95 %)");
-    assert_string_equal(card.water[0].basis, "calculated");
+    assert_string_equal(card.water[0].basis, "calculated, for 1006.0 kg/m3");
     assert_string_equal(card.water[1].title, "Sea water, 20.0 °C");
     assert_string_equal(card.water[1].meaning, "hovers");
     assert_string_equal(card.water[1].net, "−9.5 g DOWN");
     assert_string_equal(card.water[1].interval, "± 1.2 g (95 %)");
     assert_string_equal(card.name, "Gull fin");
     assert_string_equal(card.description, "fin, size L, stock number A-17");
-    assert_string_equal(card.origin, "2026-01-02, bench shed");
+    assert_string_equal(card.origin, "fresh: 2026-01-02, bench shed; sea: 2025-01-02, bench shed");
     assert_string_equal(card.scope, "this one piece, not the model");
     assert_string_equal(card.marks, UP_CLAIM_STUCK);
+    assert_string_equal(card.banner, "SIMULATED: no gear was weighed");
+    up_card_release(&card);
+}
+
+/* What shows as nothing goes neither way; nothing is hidden of who was retired. */
+static void nothing_goes_neither_up_nor_down(void **state) {
+    (void)state;
+    struct up_item item = item_of("Gull fin");
+    item.retired = true;
+    struct up_row row = row_of(&item, "fresh", -0.03, "neutral");
+    struct up_card card = fill(&item, &row, 1);
+    assert_string_equal(card.water[0].net, "+0.0 g");
+    assert_string_equal(card.marks, "retired: kept, not used any more");
     assert_string_equal(card.banner, "");
+    assert_string_equal(card.origin, "2026-01-02, bench shed");
     up_card_release(&card);
 }
 
@@ -220,6 +238,7 @@ int main(void) {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(a_size_is_read_or_refused),
         cmocka_unit_test(fresh_and_sea_stand_on_it_and_no_tank),
+        cmocka_unit_test(nothing_goes_neither_up_nor_down),
         cmocka_unit_test(foam_stands_with_its_depth),
         cmocka_unit_test(every_mark_stands_on_it_once),
         cmocka_unit_test(what_fits_is_drawn_inside),
