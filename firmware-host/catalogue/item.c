@@ -151,7 +151,8 @@ struct search {
 
 static bool find_weighing(const struct up_record *record, void *context) {
     struct search *search = context;
-    search->found = strcmp(up_record_text(record->content, "item_id"), search->item_id) == 0;
+    search->found = !record->elsewhere &&
+                    strcmp(up_record_text(record->content, "item_id"), search->item_id) == 0;
     return !search->found;
 }
 

@@ -63,7 +63,15 @@ bool catalogue_put_version(struct up_catalogue *catalogue, const struct catalogu
 
 /* A name and the beginning of an id have equal rank: the program does not guess which of two was
    meant. */
-enum match { MATCH_NONE, MATCH_FOLDED, MATCH_PART, MATCH_ID };
+enum match {
+    MATCH_NONE,
+    MATCH_FOLDED_ELSEWHERE,
+    MATCH_PART_ELSEWHERE, /* a guest's name never stands before one of here, however it is spelled
+                           */
+    MATCH_FOLDED,
+    MATCH_PART,
+    MATCH_ID
+};
 
 struct candidate {
     char id[UP_ID_SIZE];
@@ -88,11 +96,16 @@ static bool begins_id(const char *wanted, const char *id) {
     return strlen(wanted) >= PREFIX_LEAST && strncasecmp(wanted, id, strlen(wanted)) == 0;
 }
 
-static enum match match_of(const char *wanted, const struct candidate *candidate) {
-    return strcasecmp(wanted, candidate->id) == 0                                     ? MATCH_ID
-           : strcmp(wanted, candidate->name) == 0 || begins_id(wanted, candidate->id) ? MATCH_PART
-           : strcasecmp(wanted, candidate->name) == 0                                 ? MATCH_FOLDED
-                                                                                      : MATCH_NONE;
+static enum match match_of(const char *wanted, const struct candidate *candidate, bool elsewhere) {
+    if (strcasecmp(wanted, candidate->id) == 0) {
+        return MATCH_ID;
+    }
+    if (strcmp(wanted, candidate->name) == 0 || begins_id(wanted, candidate->id)) {
+        return elsewhere ? MATCH_PART_ELSEWHERE : MATCH_PART;
+    }
+    return strcasecmp(wanted, candidate->name) != 0 ? MATCH_NONE
+           : elsewhere                              ? MATCH_FOLDED_ELSEWHERE
+                                                    : MATCH_FOLDED;
 }
 
 static void note_match(struct search *search, enum match match, const struct candidate *candidate,
@@ -141,7 +154,7 @@ static bool consider(const struct up_record *record, void *context) {
         search->nearest_steps = steps;
         memcpy(search->nearest, candidate.name, sizeof candidate.name);
     }
-    enum match match = match_of(search->wanted, &candidate);
+    enum match match = match_of(search->wanted, &candidate, record->elsewhere);
     if (match != MATCH_NONE && match >= search->best) {
         note_match(search, match, &candidate, record);
     }

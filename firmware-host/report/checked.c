@@ -31,12 +31,14 @@ const char *up_checked_meaning(enum up_checked checked) {
 struct look {
     const char *bench;
     bool simulated;
+    bool own; /* by a record of here, over which none of elsewhere goes */
 };
 
 static bool look_at_rig(const struct up_record *record, void *context) {
     struct look *look = context;
     struct up_failure unreadable;
-    if (strcmp(record->bench, look->bench) == 0) {
+    if (strcmp(record->bench, look->bench) == 0 && (!record->elsewhere || !look->own)) {
+        look->own = !record->elsewhere;
         UP_FREED struct up_rig *rig = up_allocate(1, sizeof *rig);
         look->simulated =
             up_rig_parse("rig", up_record_text(record->content, "file_text"), rig, &unreadable) &&

@@ -274,8 +274,57 @@ static void a_copy_under_another_id_keeps_nothing_out(void **state) {
     }
 }
 
+/* However it is spelled, and though it begins as an id of here does. */
+static void a_guests_name_stands_before_none_of_here(void **state) {
+    (void)state;
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    struct up_item ours = plain_item("lead block"), guests = plain_item("Lead block"), found;
+    struct up_failure failure = {0};
+    assert_true(up_item_add(catalogue, &ours, NULL));
+    memcpy(guests.id, ours.id, sizeof guests.id);
+    guests.id[9] = ours.id[9] == 'a' ? 'b' : 'a'; /* their first eight digits are alike */
+    guests.tolerance_g = 450;
+    assert_true(up_item_add(catalogue, &guests, NULL));
+    assert_false(up_item_find(
+        catalogue, (char[]){ours.id[0], ours.id[1], ours.id[2], ours.id[3], 0}, &found, &failure));
+    char *command = up_text_format("DELETE FROM local_mark WHERE record_id IN"
+                                   " (SELECT id FROM record WHERE subject = '%s')",
+                                   guests.id);
+    sql(catalogue->database, command);
+    free(command);
+    char beginning[9];
+    snprintf(beginning, sizeof beginning, "%.8s", ours.id);
+    const char *const typed[] = {"lead block", "Lead block", "LEAD BLOCK", beginning};
+    for (size_t i = 0; i < ARRAY(typed); i++) {
+        assert_true(up_item_find(catalogue, typed[i], &found, &failure));
+        assert_string_equal(found.id, ours.id);
+    }
+    assert_true(up_item_find(catalogue, guests.id, &found, &failure));
+    assert_true(found.tolerance_g == 450);
+    up_catalogue_close(catalogue);
+}
+
+/* A trial that somebody says of our item does not fix its pieces. */
+static void a_guests_trial_fixes_no_pieces(void **state) {
+    (void)state;
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    struct up_item item = plain_item("Gull fin");
+    assert_true(up_item_add(catalogue, &item, NULL));
+    struct up_result result = plain_result(item.id, "tank");
+    assert_true(up_results_add(catalogue, &result, 1, "shed", NULL));
+    item.pieces = 2;
+    item.tolerance_g = 100;
+    assert_false(up_item_add(catalogue, &item, NULL));
+    sql(catalogue->database, "DELETE FROM local_mark WHERE record_id IN"
+                             " (SELECT id FROM record WHERE kind <> 'item')");
+    assert_true(up_item_add(catalogue, &item, NULL));
+    up_catalogue_close(catalogue);
+}
+
 int main(void) {
     const struct CMUnitTest tests[] = {
+        TEST(a_guests_name_stands_before_none_of_here),
+        TEST(a_guests_trial_fixes_no_pieces),
         TEST(an_item_stays_what_it_was_when_it_was_weighed),
         TEST(a_body_stays_what_it_was_when_it_was_weighed),
         TEST(an_older_catalogue_gets_the_marks),
