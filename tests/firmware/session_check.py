@@ -29,8 +29,10 @@ def recognises(bench, folder):
     rig = f"{folder}/found.ini"
     listening = subprocess.Popen([bench.upthrust, "ports", "--listen", "--port", bench.port, "--seconds",
                                   "3", "--write", rig], stdout=subprocess.PIPE, stderr=subprocess.STDOUT)
-    time.sleep(0.5)
-    bench.tell("reset")
+    # The simulator is faster than any board: it is reset until the listening has ended.
+    while listening.poll() is None:
+        bench.tell("reset")
+        time.sleep(0.05)
     said = listening.communicate(timeout=60)[0].decode()
     check("upthrust-board version=1 controller=atmega328p reset=reset" in said,
           "ports --listen knows the board by its start line", said)
