@@ -215,7 +215,7 @@ class Place:
 
     def way_on(self, words=None):
         """The command that the program told; its own words, run as they stand."""
-        found = re.search(r"`upthrust ([^`]*)`", words or self.words)
+        found = re.search(r"`(?:[^` ]*/)?upthrust ([^`]*)`", words or self.words)
         assert found, words or self.words
         return found[1].split()
 
