@@ -105,8 +105,8 @@ static bool check_results(const struct search *search, struct up_failure *failur
     }
     return search->ids > 0 ||
            up_fail(failure, UP_STATUS_WRONG_INPUT,
-                   "run %.8s has no result: it was left before its end, and `upthrust measure "
-                   "--resume %.8s` goes on with it",
+                   "run %.8s has no result: it was left before its end; `upthrust measure "
+                   "--resume %.8s` continues it",
                    facts->run_id, facts->run_id);
 }
 

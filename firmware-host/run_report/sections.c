@@ -53,7 +53,7 @@ static void put_item(struct paper *paper, const struct facts *facts) {
     paper_pair(paper, "Pieces", pieces);
     paper_pair(paper, "Filling", filling);
     paper_pair(paper, "Holds gas",
-               result->compressible ? "it does, or nobody knows: the result is of its depth only"
+               result->compressible ? "yes, or not known: the result holds at its depth only"
                                     : "no, as stated for it");
     paper_pair(paper, "Note", item->note);
     free(result);
@@ -77,7 +77,7 @@ static void put_head(struct paper *paper, const struct facts *facts) {
     put_pair(paper, "Weighed on",
              up_text_format("%.10s, from %.5s to %.5s UTC%s%.8s", facts->begun_utc,
                             facts->begun_utc + 11, made + 11,
-                            facts->earlier[0] != '\0' ? ", going on with run " : "",
+                            facts->earlier[0] != '\0' ? ", continues run " : "",
                             facts->earlier));
     if (facts->elsewhere) {
         paper_pair(paper, "Origin", "this record " UP_ELSEWHERE_MEANING);

@@ -140,7 +140,7 @@ static void put_slope(struct paper *paper, const struct up_calibration *calibrat
                  : up_text_format("none that the scatter does not explain"));
     put_pair(paper, "Hysteresis",
              isfinite(calibration->hysteresis_kg)
-                 ? up_text_format("%.2g g at most", 1e3 * calibration->hysteresis_kg)
+                 ? up_text_format("up to %.2g g", 1e3 * calibration->hysteresis_kg)
                  : up_text_format("not looked for"));
 }
 
@@ -257,7 +257,7 @@ void sections_put_budget(struct paper *paper, const struct facts *facts) {
                                                  {"Part, %", 0.1, true},
                                                  {"Type", 0.06, false},
                                                  {"Distribution", 0.15, false},
-                                                 {"d.o.f.", 0.06, true}};
+                                                 {"DoF", 0.06, true}};
     const json_t *result = json_object_get(facts->result[0], "result");
     const json_t *line, *lines[LINES_MOST];
     bool kg = reads_kg(number(json_object_get(facts->result[0], "chain"), "slope_counts_kg"));

@@ -66,7 +66,7 @@ says "imperial" "−13.[0-9]+ oz DOWN" "6[0-9.]+ °F" "within 1.7[0-9]* oz of ze
 hood=$(run_of "Auk hood" tank run)
 "$bin" report --run "$hood" --to h.pdf >/dev/null
 text h.pdf
-says "what holds gas" "the result is of its depth only"
+says "what holds gas" "the result holds at its depth only"
 grep -q "fresh" "$work/out" && say no "no other water of it" || say yes "no other water of it"
 expect "the latest run with a result" 0 "pages" - -- "$bin" report --run latest --to l.pdf
 
