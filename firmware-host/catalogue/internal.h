@@ -19,6 +19,7 @@ struct up_catalogue {
     char *directory;
     int version; /* of the tables; an old one is brought up to date where it may be written */
     int depth;   /* of transactions within one another */
+    void (*watch)(const char *doing, unsigned long done); /* NULL: nobody waits */
 };
 
 /* How long a lock held by another program is waited for; tests shorten it. */

@@ -238,9 +238,23 @@ static bool refuse_damaged(const struct up_catalogue *catalogue, const struct vi
     return false;
 }
 
+void up_catalogue_watch(struct up_catalogue *catalogue,
+                        void (*watch)(const char *doing, unsigned long done)) {
+    catalogue->watch = watch;
+}
+
+/* 0: it is at its end. */
+static void report_progress(const struct up_catalogue *catalogue, unsigned long visited) {
+    enum { EACH = 256 };
+    if (catalogue->watch != NULL && visited % EACH == 0) {
+        catalogue->watch("records read", visited);
+    }
+}
+
 static bool visit_all(struct up_catalogue *catalogue, sqlite3_stmt *statement,
                       struct visitor *visitor, struct up_failure *failure) {
     bool more = true;
+    unsigned long visited = 0;
     int code = SQLITE_DONE;
     visitor->catalogue = catalogue;
     visitor->replaced_by =
@@ -248,7 +262,9 @@ static bool visit_all(struct up_catalogue *catalogue, sqlite3_stmt *statement,
     bool good = visitor->replaced_by != NULL;
     while (good && more && (code = sqlite3_step(statement)) == SQLITE_ROW) {
         good = visit_one(statement, visitor, &more, failure);
+        report_progress(catalogue, ++visited);
     }
+    report_progress(catalogue, 0);
     sqlite3_finalize(visitor->replaced_by);
     if (!good) {
         sqlite3_finalize(statement);

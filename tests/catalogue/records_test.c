@@ -79,6 +79,30 @@ static void the_bytes_that_are_stored_fit_their_hash(void **state) {
     up_catalogue_close(catalogue);
 }
 
+static unsigned long told[8];
+static int tellings;
+static void be_told(const char *doing, unsigned long done) {
+    assert_string_equal(doing, "records read");
+    assert_true(tellings < 8);
+    told[tellings++] = done;
+}
+
+static void who_waits_is_told_how_far_reading_is(void **state) {
+    (void)state;
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    assert_true(catalogue_begin(catalogue, NULL));
+    for (int i = 0; i < 600; i++) {
+        add_number(catalogue, "trial", NULL, NULL, i);
+    }
+    assert_true(catalogue_end(catalogue, true, NULL));
+    count_kind(catalogue, "trial"); /* nobody waits */
+    up_catalogue_watch(catalogue, be_told);
+    assert_int_equal(count_kind(catalogue, "trial"), 600);
+    assert_int_equal(tellings, 3);
+    assert_true(told[0] == 256 && told[1] == 512 && told[2] == 0);
+    up_catalogue_close(catalogue);
+}
+
 static void visits_oldest_first_and_stops(void **state) {
     (void)state;
     struct seen seen = {.count = 0};
@@ -434,6 +458,7 @@ int main(void) {
     const struct CMUnitTest tests[] = {
         TEST(what_was_added_comes_back),
         TEST(the_bytes_that_are_stored_fit_their_hash),
+        TEST(who_waits_is_told_how_far_reading_is),
         TEST(visits_oldest_first_and_stops),
         TEST(where_a_clock_ran_back_the_bench_counts),
         TEST(the_replacing_version_is_current),
