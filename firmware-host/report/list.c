@@ -30,7 +30,7 @@ struct list {
     int marks;                    /* columns for them behind a number */
     bool any_again;               /* a class was judged again: marked with * */
     bool any[UP_CHECKED_OUTSIDE + 1];
-    bool any_elsewhere; /* and one that came from elsewhere */
+    bool any_elsewhere; /* an item or a number that came from elsewhere */
     unsigned long waiting;
     bool any_stuck;
     bool any_unusual; /* a tolerance is not the usual one: a column shows those */
@@ -123,6 +123,7 @@ static void measure_texts(struct list *list) {
         list->name = larger(list->name, width_of(title));
         list->kind = larger(list->kind, width_of(item->kind));
         list->which = larger(list->which, width_of(distinction_of(list, item)));
+        list->any_elsewhere = list->any_elsewhere || item->elsewhere;
     }
     list->name = list->name > NAME_MOST ? NAME_MOST : list->name;
     list->kind = list->kind > KIND_MOST ? KIND_MOST : list->kind;
@@ -172,7 +173,8 @@ static int cell_columns(const struct list *list, size_t water) {
 }
 
 static int line_columns(const struct list *list) {
-    int columns = list->name + 2 + ID_SHOWN + (list->kind > 0 ? list->kind + 2 : 0);
+    int columns = list->name + 2 + ID_SHOWN + (list->any_elsewhere ? 2 : 0) +
+                  (list->kind > 0 ? list->kind + 2 : 0);
     columns += list->any_unusual ? 2 + WITHIN_COLUMNS : 0;
     columns += list->which > 0 ? 2 + list->which : 0;
     for (size_t i = 0; i < list->count; i++) {
@@ -283,7 +285,7 @@ static void print_item(const struct list *list, const struct up_item *item) {
     if (list->any_unusual) {
         print_within(list, item->id);
     }
-    fprintf(list->stream, "%.*s\n", ID_SHOWN, id);
+    fprintf(list->stream, "%.*s%s\n", ID_SHOWN, id, item->elsewhere ? " " UP_ELSEWHERE_MARK : "");
 }
 
 /* Each item once, its name in a run of its own. */

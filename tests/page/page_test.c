@@ -94,6 +94,26 @@ static void only_what_changed_is_written(void **state) {
     up_catalogue_close(catalogue);
 }
 
+/* Beside the name in the table, and on the item's own page. */
+static void an_item_from_elsewhere_is_marked(void **state) {
+    (void)state;
+    struct up_intake intake;
+    struct up_catalogue *theirs = open_as("theirs", UP_CATALOGUE_CREATE),
+                        *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    add_item(theirs, "their fin");
+    add_item(catalogue, "my fin");
+    assert_true(up_catalogue_merge(catalogue, "theirs", false, &intake, NULL));
+    write_pages(catalogue, true);
+    char *text = text_of("s/index.html");
+    assert_non_null(strstr(text, "their fin</a> &lt;"));
+    assert_null(strstr(text, "my fin</a> &lt;"));
+    const char *marks = strstr(text, "what is said of the item came from elsewhere, by import");
+    assert_true(marks != NULL && strstr(marks + 1, "what is said of the item") == NULL);
+    free(text);
+    up_catalogue_close(theirs);
+    up_catalogue_close(catalogue);
+}
+
 static void a_single_file_holds_all(void **state) {
     (void)state;
     struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
@@ -160,9 +180,9 @@ static void a_single_file_has_a_bound(void **state) {
 
 int main(void) {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(no_text_is_markup), TEST(only_what_changed_is_written),
-        TEST(a_single_file_holds_all),       TEST(the_policy_names_the_style),
-        TEST(a_single_file_has_a_bound),
+        cmocka_unit_test(no_text_is_markup),    TEST(only_what_changed_is_written),
+        TEST(an_item_from_elsewhere_is_marked), TEST(a_single_file_holds_all),
+        TEST(the_policy_names_the_style),       TEST(a_single_file_has_a_bound),
     };
     return cmocka_run_group_tests_name("page", tests, NULL, NULL);
 }
