@@ -56,7 +56,8 @@ static bool has_rows(const struct up_rows *rows, const char *water) {
     return false;
 }
 
-/* The usual ones first; *more counts those for which there is no room. */
+/* The usual ones first, then those of results of here; *more counts those for which there is no
+   room. */
 static size_t choose_waters(const struct up_rows *rows, const char *waters[WATERS_MOST],
                             size_t *more) {
     static const char *const usual[] = {"tank", "fresh", "sea"};
@@ -67,15 +68,16 @@ static size_t choose_waters(const struct up_rows *rows, const char *waters[WATER
         }
     }
     const char *last = NULL;
-    for (size_t i = 0; i < rows->count; i++) {
-        const char *water = rows->row[i].water;
-        if (is_among(water, usual, 3) || is_among(water, waters, count)) {
+    for (size_t i = 0; i < 2 * rows->count; i++) {
+        const struct up_row *row = &rows->row[i % rows->count];
+        if (row->elsewhere != (i >= rows->count) || is_among(row->water, usual, 3) ||
+            is_among(row->water, waters, count)) {
             continue;
         }
         if (count < WATERS_MOST) {
-            waters[count++] = water;
-        } else if (last == NULL || strcmp(last, water) != 0) {
-            last = water;
+            waters[count++] = row->water;
+        } else if (last == NULL || strcmp(last, row->water) != 0) {
+            last = row->water;
             ++*more;
         }
     }

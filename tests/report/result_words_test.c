@@ -234,6 +234,26 @@ static void an_item_from_elsewhere_is_marked(void **state) {
     up_catalogue_close(catalogue);
 }
 
+/* Four columns have room; a guest's waters, though of what floats best, take none from ours. */
+static void a_guests_water_takes_no_column(void **state) {
+    (void)state;
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    struct up_item item = add_item(catalogue, "fin");
+    static const char *const waters[] = {"aaa", "tank", "fresh", "sea", "zlake"};
+    for (size_t i = 0; i < ARRAY(waters); i++) {
+        add_result(catalogue, item.id, waters[i], -100, "negative");
+        if (i == 0) {
+            sql(catalogue->database, "DELETE FROM local_mark WHERE record_id IN"
+                                     " (SELECT id FROM record WHERE kind <> 'item')");
+        }
+    }
+    char *text = print_items(catalogue, &plain);
+    assert_non_null(strstr(text, "zlake"));
+    assert_null(strstr(text, "aaa"));
+    free(text);
+    up_catalogue_close(catalogue);
+}
+
 static void imperial_units(void **state) {
     (void)state;
     static const struct {
@@ -562,6 +582,7 @@ int main(void) {
         TEST(colour_repeats_a_word_and_names_are_isolated),
         TEST(a_narrow_terminal_cuts_names_then_waters),
         TEST(an_item_from_elsewhere_is_marked),
+        TEST(a_guests_water_takes_no_column),
         TEST(imperial_units),
         TEST(older_results_stand_below),
         TEST(what_no_body_spoke_for_is_marked),
