@@ -224,10 +224,11 @@ bool catalogue_take_content(struct up_catalogue *catalogue, const char *id, cons
     if (strcmp(json_string_value(json_array_get(here, 0)), sha256) == 0) {
         return true;
     }
-    return held > 0 ? up_fail(failure, UP_STATUS_WRONG_INPUT,
-                              "the record %.36s is one of here, or what was measured here: other "
-                              "content under its id cannot take its place",
-                              id)
-                    : lift_rules(catalogue, failure) && swap(catalogue, id, sha256, failure) &&
-                          put_back_rules(catalogue, failure);
+    return held > 0
+               ? up_fail(failure, UP_STATUS_WRONG_INPUT,
+                         "the record %.36s was made or measured on this machine: other content "
+                         "under its id cannot take its place",
+                         id)
+               : lift_rules(catalogue, failure) && swap(catalogue, id, sha256, failure) &&
+                     put_back_rules(catalogue, failure);
 }

@@ -132,13 +132,13 @@ static const char marks_7[] =
 const char catalogue_count_again[] =
     "DELETE FROM bench_counter;"
     "INSERT INTO bench_counter"
-    " SELECT bench, coalesce(max(n), 0), coalesce(max(CASE WHEN own THEN told END), ''),"
+    " SELECT bench, coalesce(max(n), 0), coalesce(max(CASE WHEN own THEN stamp END), ''),"
     "  coalesce(max(back), 0) FROM ("
-    "  SELECT bench, own, n, told, told < max(told) OVER ("
-    "   PARTITION BY bench, own ORDER BY n, told"
+    "  SELECT bench, own, n, stamp, stamp < max(stamp) OVER ("
+    "   PARTITION BY bench, own ORDER BY n, stamp"
     "   ROWS BETWEEN UNBOUNDED PRECEDING AND 1 PRECEDING) AS back FROM ("
     "   SELECT bench, own, CASE WHEN made OR made_utc <= " CATALOGUE_NOW_SQL
-    "     THEN made_utc END AS told,"
+    "     THEN made_utc END AS stamp,"
     "    CASE WHEN typeof(n) = 'integer' AND (made OR n BETWEEN 0 AND 2251799813685248)"
     "     THEN n END AS n"
     "    FROM (SELECT bench, made_utc, " IS_MADE("id") " AS made, " CATALOGUE_IS_OWN(
