@@ -74,16 +74,23 @@ net_g, own_u_g = two.measured_g()
 assert abs(net_g - truth_g) < 3 * (u_g + own_u_g), (net_g, truth_g)
 two.is_refused(2, "was made on this machine", *adopt)
 
+body = ("--mass-g", "1000", "--u-mass-g", "0.1", "--volume-cm3", "127", "--u-volume-cm3", "0.1")
+one.tell("body", "add", "--name", "A brass block", *body)
+
 # A second laptop at the first shop's tank: the same cell.
 laptop = Shop("laptop", 9)
 laptop.tank.kill()
 laptop.tank, laptop.rig = one.tank, one.rig
 laptop.tell("import", one.at)
+laptop.tell("merge", one.at)  # the body came after the last export
 laptop.is_refused(2, "calibration adopt", *measure)
 laptop.is_refused(2, "begin again with a mass of 500 g or more", "calibration", "adopt", "--masses-g", "200", "--rounds", "1")
 status, words, _ = laptop.session(*adopt)
-assert status == 0 and "is adopted" in words, words
-net_g, u_g = laptop.measured_g()
+assert status == 0 and "is adopted" in words and "checking the calibration" in words, words
+laptop.tell("body", "add", "--name", "The laptop's own", *body)
+status, words, result = laptop.session("measure", "--item", "Lead block", "--trials", "3")
+assert 'Weigh one first: --body with "The laptop\'s own", "A brass block" (from elsewhere)' in " ".join(words.split()), words
+net_g, u_g = result["results"][0]["buoyancy_g"], result["results"][0]["expanded_u_g"]
 assert abs(net_g - truth_g) < 2 * u_g, (net_g, truth_g)
 
 # A run that was stopped, and whose stream then is another one: refused, and no run is left behind.
