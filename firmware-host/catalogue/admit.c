@@ -97,6 +97,13 @@ static const char *fault_of(const struct catalogue_table *table, const json_t *c
     return table->fault != NULL ? table->fault(content) : NULL;
 }
 
+/* Of kinds that have no such column, too: whatever names a bench moves its count. */
+static bool is_count(const json_t *sequence) {
+    json_int_t number = json_integer_value(sequence);
+    return sequence == NULL || json_is_null(sequence) ||
+           (json_is_integer(sequence) && number >= 0 && number <= SEQUENCE_MOST);
+}
+
 static bool check_members(const struct admission *admission) {
     const struct catalogue_table *table = catalogue_table_of(admission->record->kind);
     struct member_fault fault;
@@ -112,6 +119,9 @@ static bool check_members(const struct admission *admission) {
     if (wrong == NULL && strcmp(table->kind, "gear_kind") == 0 &&
         !catalogue_kind_is_subject(admission->record->content, admission->record->subject)) {
         return refuse(admission, "\"subject\"", "is not that of the kind's name");
+    }
+    if (wrong == NULL && !is_count(json_object_get(admission->record->content, "bench_sequence"))) {
+        return refuse(admission, "\"bench_sequence\"", "is not a whole number of 0 to 2^52");
     }
     return wrong == NULL || refuse(admission, place, wrong);
 }
@@ -135,6 +145,33 @@ static bool check_hash(const struct admission *admission) {
             strcmp(copy.sha256, admission->record->sha256) == 0) ||
            refuse(admission, "\"sha256\"",
                   "does not fit its content: it was changed or is damaged");
+}
+
+/* ---- how deep ---- */
+
+/* Nothing of ours is deeper than seven. A document puts some levels around a record, and those who
+   read one stop at a depth: one deep record would make all of an export one that nobody takes. */
+enum { DEPTH_MOST = 32 };
+
+static bool is_deeper(json_t *json, int most) {
+    const char *key;
+    json_t *value;
+    size_t i;
+    bool deeper = most < 0;
+    if (json_is_object(json)) {
+        json_object_foreach(json, key, value) {
+            deeper = deeper || is_deeper(value, most - 1);
+        }
+    } else if (json_is_array(json)) {
+        json_array_foreach(json, i, value) {
+            deeper = deeper || is_deeper(value, most - 1);
+        }
+    }
+    return deeper;
+}
+
+bool catalogue_is_too_deep(json_t *content) {
+    return is_deeper(content, DEPTH_MOST);
 }
 
 /* ---- beside what is here ---- */
@@ -183,7 +220,7 @@ bool catalogue_admit(struct up_catalogue *catalogue, struct up_record *record, j
     if (!check_form(&admission) || !check_members(&admission) || !check_hash(&admission)) {
         return false;
     }
-    if (is_under_another_id(&admission)) {
+    if (is_under_another_id(&admission) || catalogue_is_too_deep(record->content)) {
         *how = ADMITTED_REFUSED;
         return true;
     }

@@ -130,32 +130,54 @@ struct latest {
     struct up_failure *failure;
     const char *bench;
     bool trusted_only, failed, passed_over;
+    bool guests_only;      /* those that nobody here made or adopted */
+    const char *since_utc; /* of those: made later than this; NULL: at any time */
     struct up_calibration *calibration;
-    double sequence;
+    double place;
     bool found, bad;
 };
 
-/* One of elsewhere stands where this bench's own count stood when it was adopted, whatever it says
-   itself; from before that was noted, and as long as none is adopted, where it says. */
-static double sequence_of(struct latest *latest, const struct up_record *record) {
+/* Behind all that were made or adopted here stands what others say, whatever number it has: by
+   time, and one dated ahead of the clock last. */
+static const double OF_A_GUEST = -1, OF_TOMORROW = -2;
+
+/* By the bench's own count. One of elsewhere stands where that stood when it was adopted; from
+   before this was noted, where it says itself. */
+static double place_of(struct latest *latest, const struct up_record *record) {
+    char utc[UP_TIME_SIZE];
     double sequence = 0;
     long long adopted = 0;
     catalogue_read_number(record->content, "bench_sequence", &sequence);
-    if (record->elsewhere && latest->trusted_only &&
+    if (record->elsewhere &&
         !catalogue_ask(latest->catalogue,
-                       "SELECT reason FROM local_mark WHERE record_id = ? AND mark = 'adopted'",
+                       "SELECT coalesce(max(CAST(reason AS INTEGER)), -1) FROM local_mark"
+                       " WHERE record_id = ? AND mark = 'adopted'",
                        record->id, &adopted, latest->failure)) {
         latest->failed = true;
+    }
+    if (adopted < 0) {
+        catalogue_latest(utc);
+        return strcmp(record->made_utc, utc) > 0 ? OF_TOMORROW : OF_A_GUEST;
     }
     return adopted > 0 ? (double)adopted + 0.5 : sequence;
 }
 
-/* Visited by time; the sequence goes before it. */
+static bool is_looked_for(const struct latest *latest, const struct up_record *record,
+                          double place) {
+    return latest->guests_only
+               ? place == OF_A_GUEST &&
+                     (latest->since_utc == NULL || strcmp(record->made_utc, latest->since_utc) > 0)
+               : !latest->found || place >= latest->place;
+}
+
+/* Visited by time; the place goes before it. */
 static bool choose_latest(const struct up_record *record, void *context) {
     struct latest *latest = context;
-    double sequence = sequence_of(latest, record);
-    if (strcmp(record->bench, latest->bench) != 0 ||
-        (latest->found && sequence < latest->sequence)) {
+    if (strcmp(record->bench, latest->bench) != 0) {
+        return true;
+    }
+    double place = place_of(latest, record);
+    if (!is_looked_for(latest, record, place)) {
         return true;
     }
     if (latest->trusted_only) {
@@ -168,7 +190,7 @@ static bool choose_latest(const struct up_record *record, void *context) {
         }
     }
     latest->found = true;
-    latest->sequence = sequence;
+    latest->place = place;
     latest->bad = !up_calibration_from_json(record->content, latest->calibration);
     memcpy(latest->calibration->id, record->id, sizeof record->id);
     memcpy(latest->calibration->made_utc, record->made_utc, sizeof record->made_utc);
@@ -240,6 +262,82 @@ bool up_calibration_to_use(struct up_catalogue *catalogue, const char *bench,
                            struct up_calibration *calibration, struct up_failure *failure) {
     return find_latest(catalogue, bench, true, calibration, failure) &&
            catalogue_last_use_note(catalogue, bench, calibration->id, failure);
+}
+
+/* ---- which one to adopt ---- */
+
+/* By the beginning of its id, one of here first. */
+struct named {
+    const char *bench;
+    struct up_beginning beginning;
+    struct up_calibration *calibration;
+    bool bad;
+};
+
+static bool take_named(const struct up_record *record, void *context) {
+    struct named *named = context;
+    if (strcmp(record->bench, named->bench) == 0 &&
+        up_beginning_takes(&named->beginning, record->id, record->elsewhere)) {
+        named->bad = !up_calibration_from_json(record->content, named->calibration);
+        memcpy(named->calibration->id, record->id, sizeof record->id);
+        memcpy(named->calibration->made_utc, record->made_utc, sizeof record->made_utc);
+    }
+    return true;
+}
+
+static bool find_named(struct up_catalogue *catalogue, const char *bench, const char *wanted,
+                       struct up_calibration *calibration, struct up_failure *failure) {
+    struct named named = {bench, {.wanted = wanted}, calibration, false};
+    return up_catalogue_each(catalogue, "calibration", take_named, &named, failure) &&
+           ((named.beginning.found == 1 && !named.bad) ||
+            up_fail(failure, UP_STATUS_WRONG_INPUT,
+                    "%s calibration of the bench %.60s begins with \"%.40s\": `upthrust "
+                    "calibration list` shows all",
+                    named.beginning.found > 1 ? "more than one" : "no", bench, wanted));
+}
+
+/* The newest of here or adopted that is no longer trusted; else what a guest made since. */
+bool up_calibration_to_adopt(struct up_catalogue *catalogue, const char *bench, const char *wanted,
+                             struct up_calibration *calibration, struct up_failure *failure) {
+    struct latest guests = {.catalogue = catalogue,
+                            .failure = failure,
+                            .bench = bench,
+                            .guests_only = true,
+                            .calibration = calibration};
+    char since_utc[UP_TIME_SIZE];
+    bool trusted = false;
+    if (wanted[0] != '\0') {
+        return find_named(catalogue, bench, wanted, calibration, failure);
+    }
+    if (!find_latest(catalogue, bench, false, calibration, failure) ||
+        !up_calibration_is_trusted(catalogue, calibration->id, &trusted, failure)) {
+        return false;
+    }
+    if (!trusted) {
+        return true;
+    }
+    memcpy(since_utc, calibration->made_utc, sizeof since_utc);
+    guests.since_utc = since_utc;
+    return up_catalogue_each(catalogue, "calibration", choose_latest, &guests, failure) &&
+           !guests.failed &&
+           ((guests.found && !guests.bad) ||
+            up_fail(failure, UP_STATUS_WRONG_INPUT,
+                    "the newest calibration of the bench %.60s was made on this machine: measure",
+                    bench));
+}
+
+bool up_calibration_made_since(struct up_catalogue *catalogue, const char *bench,
+                               const char *run_id, bool *made, struct up_failure *failure) {
+    sqlite3_stmt *statement = catalogue_prepare(
+        catalogue,
+        "SELECT count(*) FROM record AS c WHERE kind = 'calibration' AND bench = ?1 AND rowid >"
+        " (SELECT min(rowid) FROM record WHERE kind = 'run' AND subject = ?2)"
+        " AND " CATALOGUE_HAS_MARK("c.id", "'made'"),
+        (const char *[]){bench, run_id}, 2, failure);
+    int code = statement != NULL ? sqlite3_step(statement) : SQLITE_ERROR;
+    *made = code == SQLITE_ROW && sqlite3_column_int(statement, 0) > 0;
+    return statement != NULL &&
+           catalogue_finish(catalogue, statement, code == SQLITE_ROW ? SQLITE_DONE : code, failure);
 }
 
 /* ---- the history of a bench ---- */

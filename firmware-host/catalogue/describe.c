@@ -44,6 +44,8 @@ static json_t *csv_columns(const struct catalogue_table *table) {
                    "whether a reference body on its bench read inside its limits, outside them, or "
                    "none was weighed (unchecked) since its calibration and within a week");
     }
+    add_column(columns, "elsewhere", "boolean", true,
+               "whether it came to this catalogue by import or merge");
     return columns;
 }
 

@@ -64,7 +64,8 @@ static void put_value(FILE *stream, enum member_form form, const json_t *value) 
     }
 }
 
-/* Beside its own columns a result has two that are of now: no record holds them. */
+/* Beside its own columns each has one, and a result two more, that are of now and of here: no
+   record holds them. */
 static bool has_more_columns(const struct catalogue_table *table) {
     return strcmp(table->kind, "result") == 0;
 }
@@ -128,7 +129,7 @@ static bool put_row(const struct up_record *record, void *context) {
     if (has_more_columns(writing->table)) {
         put_more_columns(writing, record);
     }
-    fputs("\r\n", stream);
+    fputs(record->elsewhere ? ",true\r\n" : ",false\r\n", stream);
     return is_written(writing);
 }
 
@@ -142,7 +143,9 @@ static bool write_csv(FILE *stream, void *context) {
             fprintf(stream, ",%s", member->key);
         }
     }
-    fputs(has_more_columns(writing->table) ? ",item_name,body_check\r\n" : "\r\n", stream);
+    fputs(has_more_columns(writing->table) ? ",item_name,body_check,elsewhere\r\n"
+                                           : ",elsewhere\r\n",
+          stream);
     return end_writing(writing, up_catalogue_each(writing->catalogue, writing->table->kind, put_row,
                                                   writing, &writing->reading));
 }
@@ -174,6 +177,10 @@ static bool put_entry(struct writing *writing, const struct up_record *record, c
     json_t *json = record->content; /* of nobody else: each visit reads its own */
     if (replaces == NULL) {
         return false;
+    }
+    if (catalogue_is_too_deep(json)) { /* from before the door refused it: nobody takes it */
+        json_decref(replaces);
+        return true;
     }
     json_object_update_new(json, json_pack("{s:s, s:s, s:s, s:s, s:s, s:o}", "id", record->id,
                                            "subject", record->subject, id_name, record->subject,

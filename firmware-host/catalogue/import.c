@@ -137,8 +137,7 @@ static bool count_fresh(struct import *import, const struct up_record *record) {
 static bool count(struct import *import, const struct up_record *record,
                   enum catalogue_admitted how) {
     import->intake->known += how == ADMITTED_KNOWN;
-    import->intake->contested += how == ADMITTED_CONTESTED || how == ADMITTED_UNDECIDED;
-    import->intake->undecided += how == ADMITTED_UNDECIDED;
+    import->intake->contested += how == ADMITTED_CONTESTED;
     import->intake->copies += how == ADMITTED_COPY;
     import->intake->refused += how == ADMITTED_REFUSED;
     return how != ADMITTED_FRESH || count_fresh(import, record);
@@ -204,8 +203,10 @@ static bool admit_document(struct import *import, json_t *document) {
 
 /* Imported records may continue this bench's count, or have a later time. */
 static bool finish(struct import *import, bool good) {
-    if (good && import->intake->fresh > 0) {
-        good = catalogue_run(import->catalogue, catalogue_count_again, import->failure);
+    if (good && import->intake->fresh + import->intake->contested > 0) {
+        good = catalogue_settle_contested(import->catalogue, &import->intake->undecided,
+                                          import->failure) &&
+               catalogue_run(import->catalogue, catalogue_count_again, import->failure);
     }
     bool stored = catalogue_end(import->catalogue, good && !import->dry_run, import->failure);
     good = good && (stored || import->dry_run);

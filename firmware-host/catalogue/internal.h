@@ -79,6 +79,13 @@ char *catalogue_schema(void);
 char *catalogue_tables_of(int version);
 #define CATALOGUE_TABLE_NAMES "('record', 'replaces', 'bench_counter', 'local_mark', 'contested')"
 char *catalogue_migration(int version);
+/* The two rules that contested.c lifts. */
+#define CATALOGUE_RECORD_STAYS                                                                     \
+    "CREATE TRIGGER record_stays BEFORE DELETE ON record"                                          \
+    " BEGIN SELECT RAISE(ABORT, 'records are never removed'); END;"
+#define CATALOGUE_REPLACES_STAYS                                                                   \
+    "CREATE TRIGGER replaces_stays BEFORE DELETE ON replaces"                                      \
+    " BEGIN SELECT RAISE(ABORT, 'records are never removed'); END;"
 
 /* SQL that fills bench_counter from the records. */
 extern const char catalogue_count_again[];
@@ -139,18 +146,24 @@ void catalogue_place(struct up_catalogue *catalogue, char place[UP_SHA256_SIZE])
 
 /* ---- contested.c ---- */
 
-/* Copy: it is here under another id, too; refused: the id is not its own, and it is left out, the
-   others come; contested: the record of here counts on; undecided: neither does. */
+/* Copy: it is here under another id, too; refused: the id is not its own, or no document could hold
+   it, and it is left out, the others come; contested: there is other content under its id. */
 enum catalogue_admitted {
     ADMITTED_KNOWN,
     ADMITTED_FRESH,
     ADMITTED_COPY,
     ADMITTED_REFUSED,
     ADMITTED_CONTESTED,
-    ADMITTED_UNDECIDED,
 };
 
-/* Keeps other content under the id of a record. Within a transaction. */
+/* Keeps other content under the id of a record. Within a transaction, which `settle` ends: of ids
+   that nothing here speaks for no content counts then; `fresh`: how many counted before. One pass,
+   however many there are. */
+bool catalogue_settle_contested(struct up_catalogue *catalogue, unsigned long *fresh,
+                                struct up_failure *failure);
+/* Puts the content whose hash begins so among the records, where a person takes it. */
+bool catalogue_take_content(struct up_catalogue *catalogue, const char *id, const char *beginning,
+                            struct up_failure *failure);
 bool catalogue_contest(struct up_catalogue *catalogue, const struct up_record *record,
                        const json_t *replaces, enum catalogue_admitted *how,
                        struct up_failure *failure);
@@ -177,10 +190,6 @@ bool catalogue_last_use_note(struct up_catalogue *catalogue, const char *bench,
    the rest. `replaces`: array of record ids, or NULL. */
 bool catalogue_put(struct up_catalogue *catalogue, struct up_record *record, json_t *replaces,
                    struct up_failure *failure);
-
-/* The ids of all live versions of a thing, ascending; NULL where it fails. */
-json_t *catalogue_live_ids(struct up_catalogue *catalogue, const char *kind, const char *subject,
-                           struct up_failure *failure);
 
 /* Hashes over the canonical JSON of all a record says; `replaces` may be NULL. False where it holds
    text that is not UTF-8. */
@@ -287,6 +296,9 @@ bool catalogue_fail_found(const struct catalogue_found *found, struct up_failure
    transaction. `where` stands before what is wrong. */
 bool catalogue_admit(struct up_catalogue *catalogue, struct up_record *record, json_t *replaces,
                      const char *where, enum catalogue_admitted *how, struct up_failure *failure);
+
+/* More levels than a document can hold around it. */
+bool catalogue_is_too_deep(json_t *content);
 
 /* kind.c: tolerances that a kind may have, and the one subject that a name has. */
 bool catalogue_kind_is_sound(const json_t *content);

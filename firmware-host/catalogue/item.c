@@ -207,6 +207,7 @@ bool up_item_find(struct up_catalogue *catalogue, const char *name_or_id, struct
     }
     bool good = up_item_from_json(found.content, item) || catalogue_fail_found(&found, failure);
     memcpy(item->id, found.id, sizeof item->id);
+    item->elsewhere = found.elsewhere;
     json_decref(found.content);
     return good;
 }
@@ -231,6 +232,7 @@ static bool compare_name(const struct up_record *record, void *context) {
     if (alike) {
         *sought->other = other;
         memcpy(sought->other->id, record->subject, sizeof record->subject);
+        sought->other->elsewhere = record->elsewhere;
     }
     return !alike;
 }
@@ -307,7 +309,7 @@ static bool take_waiting(const struct up_record *record, void *context) {
 static bool put_accepted(struct up_catalogue *catalogue, const char item_id[UP_ID_SIZE],
                          const struct waiting *waiting, struct up_failure *failure) {
     struct up_record record = {.kind = "item", .content = waiting->content};
-    json_auto_t *ids = catalogue_live_ids(catalogue, "item", item_id, failure);
+    json_auto_t *ids = up_catalogue_live_ids(catalogue, "item", item_id, failure);
     size_t at = 0;
     memcpy(record.subject, item_id, sizeof record.subject);
     while (at < json_array_size(ids) &&

@@ -55,6 +55,7 @@ struct trial_data {
     json_t *left_out; /* run id -> numbers of trials that a result does not use */
     json_t *soaked;   /* run id -> true: the item took up water in it */
     json_t *gone_on;  /* run id -> that of the last run that went on with it */
+    bool elsewhere;   /* guests' items are read now */
     struct trial *trial;
     size_t count, room;
     struct up_kind *tolerance;
@@ -79,13 +80,21 @@ static unsigned index_of(struct names *names, const char *name,
 static bool read_item(const struct up_record *record, void *context) {
     struct trial_data *trial_data = context;
     struct up_item item;
-    if (up_item_from_json(record->content, &item) &&
+    if (record->elsewhere == trial_data->elsewhere && up_item_from_json(record->content, &item) &&
         (trial_data->only_kind == NULL || strcasecmp(trial_data->only_kind, item.kind) == 0)) {
         unsigned kind = index_of(&trial_data->kinds, item.kind, strcasecmp);
         json_object_set_new(trial_data->items, record->subject,
                             json_pack("[i, i]", (int)kind, item.pieces));
     }
     return true;
+}
+
+/* The first one spells its kind for all: one of here. */
+static bool read_items(struct up_catalogue *catalogue, struct trial_data *trial_data,
+                       struct up_failure *failure) {
+    bool good = up_catalogue_each(catalogue, "item", read_item, trial_data, failure);
+    trial_data->elsewhere = true;
+    return good && up_catalogue_each(catalogue, "item", read_item, trial_data, failure);
 }
 
 static bool read_result(const struct up_record *record, void *context) {
@@ -232,7 +241,7 @@ static bool gather(struct up_catalogue *catalogue, struct trial_data *trial_data
     trial_data->soaked = json_object();
     trial_data->gone_on = json_object();
     bool good = up_catalogue_each(catalogue, "gear_kind", read_tolerance, trial_data, failure) &&
-                up_catalogue_each(catalogue, "item", read_item, trial_data, failure) &&
+                read_items(catalogue, trial_data, failure) &&
                 up_catalogue_each(catalogue, "result", read_result, trial_data, failure) &&
                 up_catalogue_each(catalogue, "run", read_run, trial_data, failure) &&
                 up_catalogue_each(catalogue, "trial", read_trial, trial_data, failure);

@@ -197,17 +197,26 @@ bool up_catalogue_set_aside(struct up_catalogue *catalogue, const char *record_i
                             const char *reason, struct up_failure *failure) {
     UP_FREED char *clean = up_text_clean(reason, strlen(reason));
     return is_there(catalogue, record_id, failure) && catalogue_begin(catalogue, failure) &&
-           catalogue_end(catalogue, mark(catalogue, record_id, "aside", clean, failure), failure);
+           catalogue_end(catalogue,
+                         mark(catalogue, record_id, "aside", clean, failure) &&
+                             catalogue_run(catalogue, catalogue_count_again, failure),
+                         failure);
 }
 
+/* "ID" or "ID/HASH". */
 bool up_catalogue_restore(struct up_catalogue *catalogue, const char *record_id,
                           struct up_failure *failure) {
-    return is_marked_aside(catalogue, record_id, failure) && catalogue_begin(catalogue, failure) &&
+    size_t length = strcspn(record_id, "/");
+    const char *hash = record_id + length + (record_id[length] == '/');
+    UP_FREED char *id = up_text_format("%.*s", (int)(length < 100 ? length : 100), record_id);
+    return is_marked_aside(catalogue, id, failure) && catalogue_begin(catalogue, failure) &&
            catalogue_end(catalogue,
-                         catalogue_change(catalogue,
-                                          "UPDATE OR REPLACE local_mark SET mark = 'chosen'"
-                                          " WHERE record_id = ? AND mark = 'aside'",
-                                          &record_id, 1, failure),
+                         catalogue_take_content(catalogue, id, hash, failure) &&
+                             catalogue_change(catalogue,
+                                              "UPDATE OR REPLACE local_mark SET mark = 'chosen'"
+                                              " WHERE record_id = ? AND mark = 'aside'",
+                                              (const char *[]){id}, 1, failure) &&
+                             catalogue_run(catalogue, catalogue_count_again, failure),
                          failure);
 }
 
@@ -232,12 +241,18 @@ static bool visit_contested(const struct up_record *record, json_t *replaces, bo
                             void *context) {
     const struct checking *checking = context;
     struct up_doubtful_record doubtful = {.why = UP_RECORD_CONTESTED};
+    const char *name = up_record_text(record->content, "name");
+    long long held = 0;
     (void)replaces;
+    doubtful.held = catalogue_ask(checking->catalogue, "SELECT " CATALOGUE_IS_HELD("?"), record->id,
+                                  &held, NULL) &&
+                    held > 0;
     memcpy(doubtful.id, record->id, sizeof record->id);
     memcpy(doubtful.kind, record->kind, sizeof record->kind);
     memcpy(doubtful.made_utc, record->made_utc, sizeof record->made_utc);
-    snprintf(doubtful.reason, sizeof doubtful.reason, "%s%s", record->sha256,
-             sound ? "" : ", damaged");
+    snprintf(doubtful.reason, sizeof doubtful.reason, "%s%s%s%.60s%s", record->sha256,
+             sound ? "" : ", damaged", name[0] != '\0' ? ", \"" : "", name,
+             name[0] != '\0' ? "\"" : "");
     return checking->visit(&doubtful, checking->context);
 }
 
@@ -281,24 +296,33 @@ static bool check_file(struct up_catalogue *catalogue, struct up_failure *failur
                     catalogue->directory, words));
 }
 
+/* In an order that no merge changes. */
 bool up_catalogue_check(struct up_catalogue *catalogue,
                         bool (*visit)(const struct up_doubtful_record *doubtful, void *context),
                         void *context, struct up_failure *failure) {
+#define ASIDE(and_what)                                                                            \
+    "SELECT r.id, r.kind, r.made_utc, m.reason" and_what                                           \
+    " FROM local_mark AS m JOIN record AS r ON r.id = m.record_id WHERE m.mark = 'aside'"          \
+    " ORDER BY r.id, r.sha256"
+    static const char aside[] = ASIDE("");
+    static const char aside_6[] =
+        ASIDE(" || CASE WHEN r.id IN (SELECT id FROM contested) THEN ', ' || r.sha256 ||"
+              " coalesce(', \"' || substr(CASE WHEN json_valid(r.body) THEN"
+              " json_extract(r.body, '$.name') END, 1, 60) || '\"', '') ELSE '' END");
+#undef ASIDE
     struct checking checking = {catalogue, visit, context};
     return check_file(catalogue, failure) &&
            catalogue_each_damaged(catalogue, visit_damaged, &checking, failure) &&
-           visit_rows(&checking, UP_RECORD_SET_ASIDE,
-                      "SELECT r.id, r.kind, r.made_utc, m.reason FROM local_mark AS m"
-                      " JOIN record AS r ON r.id = m.record_id WHERE m.mark = 'aside'"
-                      " ORDER BY r.rowid",
+           visit_rows(&checking, UP_RECORD_SET_ASIDE, catalogue->version < 6 ? aside : aside_6,
                       failure) &&
            visit_rows(&checking, UP_RECORD_AHEAD_OF_CLOCK,
                       "SELECT id, kind, made_utc, '' FROM record WHERE made_utc > ?"
-                      " ORDER BY rowid",
+                      " ORDER BY id, sha256",
                       failure) &&
            catalogue_each_contested(catalogue, visit_contested, &checking, failure) &&
            visit_rows(&checking, UP_RECORD_OF_MANY,
-                      "SELECT id, kind, max(made_utc), count(*) || ' of ' || subject FROM record"
-                      " GROUP BY kind, subject HAVING count(*) > 1000 ORDER BY rowid",
+                      "SELECT substr(max(made_utc || id), 25), kind, max(made_utc),"
+                      " count(*) || ' of ' || subject FROM record"
+                      " GROUP BY kind, subject HAVING count(*) > 1000 ORDER BY kind, subject",
                       failure);
 }

@@ -112,7 +112,7 @@ static bool insert_replaces(struct up_catalogue *catalogue, const char *id, cons
 static bool fail_body(const struct up_record *record, struct up_failure *failure) {
     return up_fail(failure, UP_STATUS_UNABLE,
                    "a record of kind %s cannot be stored: it is not a JSON object, holds text that "
-                   "is not UTF-8, or is larger than a megabyte",
+                   "is not UTF-8, is nested too deep, or is larger than a megabyte",
                    record->kind);
 }
 
@@ -164,7 +164,7 @@ static bool fail_clock(const struct up_record *record, struct up_failure *failur
 bool catalogue_put(struct up_catalogue *catalogue, struct up_record *record, json_t *replaces,
                    struct up_failure *failure) {
     json_t *given = record->content;
-    if (!json_is_object(given)) {
+    if (!json_is_object(given) || catalogue_is_too_deep(given)) {
         return fail_body(record, failure);
     }
     up_new_id(record->id);

@@ -88,8 +88,8 @@ static json_t *gather_ids(struct up_catalogue *catalogue, const char *sql,
     return ids;
 }
 
-json_t *catalogue_live_ids(struct up_catalogue *catalogue, const char *kind, const char *subject,
-                           struct up_failure *failure) {
+json_t *up_catalogue_live_ids(struct up_catalogue *catalogue, const char *kind, const char *subject,
+                              struct up_failure *failure) {
     /* More are taken in nowhere; the others count for less. */
     static const char sql[] =
         "SELECT id FROM (SELECT id FROM (SELECT id, max(held) OVER () AS any_held, held, rank FROM "
@@ -319,8 +319,9 @@ bool catalogue_each_damaged(struct up_catalogue *catalogue,
                             void *context, struct up_failure *failure) {
     struct visitor visitor = {.visit_damaged = visit, .context = context};
     return visit_all(catalogue,
-                     catalogue_prepare(catalogue, "SELECT " COLUMNS " FROM record ORDER BY rowid",
-                                       NULL, 0, failure),
+                     catalogue_prepare(catalogue,
+                                       "SELECT " COLUMNS " FROM record ORDER BY id, sha256", NULL,
+                                       0, failure),
                      &visitor, failure);
 }
 

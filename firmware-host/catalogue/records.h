@@ -21,6 +21,11 @@ bool up_catalogue_add(struct up_catalogue *catalogue, const char *kind, const ch
                       const char *bench, json_t *content, const char *replaces,
                       char record_id[UP_ID_SIZE], struct up_failure *failure);
 
+/* The ids of the live versions of a thing that a new one replaces, ascending: where some are held
+   here, those alone. NULL where it fails. */
+json_t *up_catalogue_live_ids(struct up_catalogue *catalogue, const char *kind, const char *subject,
+                              struct up_failure *failure);
+
 /* Whether the wall clock now stands before the latest record of a bench, whose time is then given:
    what is stored goes on by the bench's own count (bench_sequence), but its times are wrong. */
 bool up_catalogue_clock_is_behind(struct up_catalogue *catalogue, const char *bench,
@@ -66,6 +71,24 @@ json_t *up_reference_check_to_json(const struct up_reference_check *check);
 json_t *up_calibration_to_json(const struct up_calibration *calibration);
 json_t *up_result_to_json(const struct up_result *result);
 enum up_class up_class_of(const char *word);
+
+/* Ids by their beginning: those of a guest are looked at only where none of here begins so,
+   whatever it chose. `takes`: whether this one is the latest to look at; `found` counts them. */
+struct up_beginning {
+    const char *wanted;
+    unsigned found;
+    bool own;
+};
+bool up_beginning_takes(struct up_beginning *beginning, const char *id, bool elsewhere);
+
+/* Which calibration of a bench a known mass is to bear out: one whose id begins with `wanted`, one
+   of here before those of elsewhere; "": the newest of here, or adopted before, that is not trusted
+   as it lies now; else the newest of elsewhere that is newer than those. */
+bool up_calibration_to_adopt(struct up_catalogue *catalogue, const char *bench, const char *wanted,
+                             struct up_calibration *calibration, struct up_failure *failure);
+/* Whether the bench was calibrated here since a run began. */
+bool up_calibration_made_since(struct up_catalogue *catalogue, const char *bench,
+                               const char *run_id, bool *made, struct up_failure *failure);
 
 /* In the one spelling that ids have here. */
 bool up_is_uuid(const char *text);

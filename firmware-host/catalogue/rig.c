@@ -44,7 +44,7 @@ const struct catalogue_member catalogue_rig_members[] = {
 static bool put_version(struct up_catalogue *catalogue, struct up_record *record,
                         const struct up_rig_version *rig, const char *file_sha256,
                         struct up_failure *failure) {
-    json_auto_t *replaces = catalogue_live_ids(catalogue, "rig", record->subject, failure);
+    json_auto_t *replaces = up_catalogue_live_ids(catalogue, "rig", record->subject, failure);
     if (replaces == NULL) {
         return false;
     }

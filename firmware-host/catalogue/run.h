@@ -90,7 +90,7 @@ struct up_run_files {
 /* By a run's id or the unique beginning of one (four characters at least).
    UP_STATUS_WRONG_INPUT where there is none such, several, or its files are not whole. The caller
    frees what it was given. */
-bool up_run_read(const struct up_catalogue *catalogue, const char *id, struct up_run_files *files,
+bool up_run_read(struct up_catalogue *catalogue, const char *id, struct up_run_files *files,
                  struct up_failure *failure);
 void up_run_files_free(struct up_run_files *files);
 

@@ -11,29 +11,51 @@
 
 enum { LEAST_PREFIX = 4, JOURNAL_MEMORY_BYTES_MAX = 1 << 30 };
 
-static bool find_run(const char *directory, const char *id, char found[UP_ID_SIZE],
-                     struct up_failure *failure) {
+struct folder {
+    struct up_beginning beginning;
+    char found[UP_ID_SIZE];
+};
+
+/* A folder that was put in there may have any name: that of a run that was made here goes before.
+ */
+static bool take_folder(struct up_catalogue *catalogue, const char *name, struct folder *folder,
+                        struct up_failure *failure) {
+    long long own = 0;
+    bool good = !up_is_uuid(name) ||
+                catalogue_ask(catalogue,
+                              "SELECT count(*) FROM record AS r WHERE kind = 'run' AND subject = ?"
+                              " AND " CATALOGUE_IS_OWN("r.id"),
+                              name, &own, failure);
+    if (good && up_is_uuid(name) && up_beginning_takes(&folder->beginning, name, own == 0)) {
+        snprintf(folder->found, UP_ID_SIZE, "%.36s", name);
+    }
+    return good;
+}
+
+static bool find_run(struct up_catalogue *catalogue, const char *directory, const char *id,
+                     char found[UP_ID_SIZE], struct up_failure *failure) {
     DIR *list = opendir(directory);
-    struct dirent *entry;
-    int matches = 0;
-    found[0] = '\0';
-    while (list != NULL && (entry = readdir(list)) != NULL) {
-        if (up_is_uuid(entry->d_name) && strncmp(entry->d_name, id, strlen(id)) == 0) {
-            snprintf(found, UP_ID_SIZE, "%.36s", entry->d_name);
-            matches++;
-        }
+    struct folder folder = {.beginning = {.wanted = id}};
+    const struct dirent *entry;
+    bool good = true;
+    while (list != NULL && good && (entry = readdir(list)) != NULL) {
+        good = strncmp(entry->d_name, id, strlen(id)) != 0 ||
+               take_folder(catalogue, entry->d_name, &folder, failure);
     }
     if (list != NULL) {
         closedir(list);
     }
-    if (strlen(id) < LEAST_PREFIX || strchr(id, '/') != NULL || matches != 1) {
-        return up_fail(failure, UP_STATUS_WRONG_INPUT,
-                       "%s: %s; give a run's id, or at least four characters that begin only one "
-                       "in %s",
-                       id, matches > 1 ? "several runs begin with it" : "there is no such run",
-                       directory);
+    memcpy(found, folder.found, sizeof folder.found);
+    if (good &&
+        (strlen(id) < LEAST_PREFIX || strchr(id, '/') != NULL || folder.beginning.found != 1)) {
+        return up_fail(
+            failure, UP_STATUS_WRONG_INPUT,
+            "%s: %s; give a run's id, or at least four characters that begin only one "
+            "in %s",
+            id, folder.beginning.found > 1 ? "several runs begin with it" : "there is no such run",
+            directory);
     }
-    return true;
+    return good;
 }
 
 /* The last line may be cut: the program or the machine stopped there. */
@@ -62,14 +84,14 @@ static bool parse_journal(const char *path, char *text, size_t length, json_t *j
     return true;
 }
 
-bool up_run_read(const struct up_catalogue *catalogue, const char *id, struct up_run_files *files,
+bool up_run_read(struct up_catalogue *catalogue, const char *id, struct up_run_files *files,
                  struct up_failure *failure) {
     UP_FREED char *runs = up_text_format("%s/runs", up_catalogue_directory(catalogue));
     char *stream = NULL, *journal = NULL, *text = NULL;
     size_t length = 0;
     bool good;
     memset(files, 0, sizeof *files);
-    good = find_run(runs, id, files->id, failure);
+    good = find_run(catalogue, runs, id, files->id, failure);
     if (good) {
         stream = up_text_format("%s/%s/stream", runs, files->id);
         journal = up_text_format("%s/%s/journal.jsonl", runs, files->id);
@@ -146,6 +168,7 @@ struct search {
     struct up_failure *failure;
     bool failed;
     const char *what, *bench, *item_id, *id;
+    struct up_beginning beginning; /* of the id that is wanted */
     struct up_unfinished *found;
     char how_ended[16];  /* empty: a program is working on it */
     char by[UP_ID_SIZE]; /* continues it already */
@@ -202,8 +225,9 @@ static bool consider_run(const struct up_record *record, void *context) {
     const char *before =
         json_string_value(json_array_get(json_object_get(record->content, "continues"), 0));
     const char *wrong = why_not_resumable(search, record);
-    bool named =
-        search->id != NULL && strncmp(record->subject, search->id, strlen(search->id)) == 0;
+    bool named = search->id != NULL &&
+                 up_beginning_takes(&search->beginning, record->subject, record->elsewhere);
+    search->matches = named ? search->beginning.found - 1 : search->matches;
     if (search->matches > 0 && before != NULL && strcmp(before, search->found->run_id) == 0 &&
         was_begun_here(search, record)) {
         memcpy(search->by, record->subject, sizeof search->by);
@@ -288,6 +312,7 @@ bool up_run_find_unfinished(struct up_catalogue *catalogue, const char *what, co
                             .bench = bench,
                             .item_id = item_id,
                             .id = id,
+                            .beginning = {.wanted = id},
                             .found = found};
     memset(found, 0, sizeof *found);
     bool good = up_catalogue_each(catalogue, "run", consider_run, &search, failure) &&

@@ -67,13 +67,9 @@ static const char tables[] =
     "  AND bench = NEW.bench AND made_utc = NEW.made_utc AND body = NEW.body)"
     "  THEN RAISE(IGNORE) ELSE RAISE(ABORT, 'records are never changed') END; END;"
     "CREATE TRIGGER record_kept BEFORE UPDATE ON record"
-    " BEGIN SELECT RAISE(ABORT, 'records are never changed'); END;"
-    "CREATE TRIGGER record_stays BEFORE DELETE ON record"
-    " BEGIN SELECT RAISE(ABORT, 'records are never removed'); END;"
+    " BEGIN SELECT RAISE(ABORT, 'records are never changed'); END;" CATALOGUE_RECORD_STAYS
     "CREATE TRIGGER replaces_kept BEFORE UPDATE ON replaces"
-    " BEGIN SELECT RAISE(ABORT, 'records are never changed'); END;"
-    "CREATE TRIGGER replaces_stays BEFORE DELETE ON replaces"
-    " BEGIN SELECT RAISE(ABORT, 'records are never removed'); END;";
+    " BEGIN SELECT RAISE(ABORT, 'records are never changed'); END;" CATALOGUE_REPLACES_STAYS;
 
 /* What the second version of the tables added. record_time gives one kind in the order of time
    without sorting; bench_counter is derived: the last number and time of each bench, so that they
@@ -129,24 +125,27 @@ static const char marks_7[] =
     "  OR subject IN (SELECT body_id FROM weighed));"
     "DROP VIEW says;";
 
-/* A time that came from elsewhere and lies ahead of the clock says nothing of this bench's, nor
-   does a number above 2^51: what is numbered after it could be taken in nowhere. */
+/* What others say of a bench moves its count, so that laptops at one bench go on with it; but not
+   its time, which is of the clock here. Nor does a number that is none, or lies above 2^51: what is
+   numbered after it could be taken in nowhere. Nor what was left out. */
+#define IS_MADE(id) CATALOGUE_HAS_MARK(id, "'made'")
 const char catalogue_count_again[] =
     "DELETE FROM bench_counter;"
     "INSERT INTO bench_counter"
-    " SELECT bench, coalesce(max(n), 0), max(made_utc), coalesce(max(back), 0) FROM ("
-    "  SELECT bench, n, made_utc, made_utc < max(made_utc) OVER ("
-    "   PARTITION BY bench ORDER BY n, made_utc"
+    " SELECT bench, coalesce(max(n), 0), coalesce(max(CASE WHEN own THEN stamp END), ''),"
+    "  coalesce(max(back), 0) FROM ("
+    "  SELECT bench, own, n, stamp, stamp < max(stamp) OVER ("
+    "   PARTITION BY bench, own ORDER BY n, stamp"
     "   ROWS BETWEEN UNBOUNDED PRECEDING AND 1 PRECEDING) AS back FROM ("
-    "   SELECT bench, CASE WHEN made_utc <= strftime('%Y-%m-%dT%H:%M:%fZ', 'now', '+1 day')"
-    "     OR " CATALOGUE_HAS_MARK(
-        "id", "'made'") " THEN made_utc ELSE '' END AS made_utc,"
-                        "    CASE WHEN n <= 2251799813685248 OR " CATALOGUE_HAS_MARK(
-                            "id",
-                            "'made'") " THEN n END AS n"
-                                      "    FROM (SELECT *, CASE WHEN json_valid(body)"
-                                      "     THEN json_extract(body, '$.bench_sequence') END AS n"
-                                      "     FROM record WHERE bench <> ''))) GROUP BY bench;";
+    "   SELECT bench, own, CASE WHEN made OR made_utc <= " CATALOGUE_NOW_SQL
+    "     THEN made_utc END AS stamp,"
+    "    CASE WHEN typeof(n) = 'integer' AND (made OR n BETWEEN 0 AND 2251799813685248)"
+    "     THEN n END AS n"
+    "    FROM (SELECT bench, made_utc, " IS_MADE("id") " AS made, " CATALOGUE_IS_OWN(
+        "id") "     AS own, CASE WHEN json_valid(body) THEN json_extract(body, '$.bench_sequence') "
+              "END AS n"
+              "     FROM record WHERE bench <> '' AND (NOT " CATALOGUE_IS_ASIDE(
+                  "id") "      OR " CATALOGUE_IS_OWN("id") ")))) GROUP BY bench;";
 
 /* For others, who may rely on names and columns; we ask the tables themselves. */
 static const char views[] =

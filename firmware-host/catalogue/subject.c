@@ -51,12 +51,24 @@ bool catalogue_put_version(struct up_catalogue *catalogue, const struct catalogu
         return false;
     }
     /* Named, so that a clock set back cannot leave an older version current. */
-    json_auto_t *replaces = catalogue_live_ids(catalogue, noun->kind, id, failure);
+    json_auto_t *replaces = up_catalogue_live_ids(catalogue, noun->kind, id, failure);
     snprintf(record.kind, sizeof record.kind, "%s", noun->kind);
     memcpy(record.subject, id, sizeof record.subject);
     bool good = replaces != NULL && catalogue_put(catalogue, &record, replaces, failure);
     json_decref(content);
     return catalogue_end(catalogue, good, failure);
+}
+
+/* ---- ids by their beginning ---- */
+
+bool up_beginning_takes(struct up_beginning *beginning, const char *id, bool elsewhere) {
+    if (strncasecmp(id, beginning->wanted, strlen(beginning->wanted)) != 0 ||
+        (elsewhere && beginning->own)) {
+        return false;
+    }
+    beginning->found = !elsewhere && !beginning->own ? 1 : beginning->found + 1;
+    beginning->own = !elsewhere;
+    return true;
 }
 
 /* ---- finding ---- */

@@ -1,6 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 
 #include "session_options.h"
+#include <string.h>
+
 #include "text/text.h"
 
 const struct option_text options_calibrate[] = {
@@ -124,6 +126,11 @@ static bool finish(struct session_options *options, const struct up_calibration 
 bool adopt_calibration(struct call *call) {
     struct session_options options = {0};
     struct up_calibrate_plan plan = {.staircase = false};
+    const char *id = call->words > 1 ? call->word[1] : "";
+    if (id[0] != '\0' && (strlen(id) < 4 || strlen(id) >= sizeof plan.adopts)) {
+        return refuse(call, "calibration adopt %.40s: give four characters of the id at least", id);
+    }
+    snprintf(plan.adopts, sizeof plan.adopts, "%s", id);
     UP_FREED struct up_calibration *calibration = up_allocate(1, sizeof *calibration);
     return finish(&options, calibration,
                   read_masses(call, &plan) && open_session(call, false, &options) &&

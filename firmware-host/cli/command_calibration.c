@@ -2,6 +2,7 @@
 /* A calibration in words, and those that the catalogue keeps. */
 #include <stdlib.h>
 #include <string.h>
+#include <strings.h>
 
 #include "session_options.h"
 #include "text/text.h"
@@ -275,10 +276,13 @@ struct query {
     struct up_catalogue *catalogue;
 };
 
+static bool fits(const struct up_record *record, const struct query *query) {
+    return (query->bench == NULL || strcmp(query->bench, record->bench) == 0) &&
+           (query->id == NULL || strncasecmp(record->id, query->id, strlen(query->id)) == 0);
+}
+
 static bool read_match(const struct up_record *record, struct query *query) {
-    if ((query->bench != NULL && strcmp(query->bench, record->bench) != 0) ||
-        (query->id != NULL && strncmp(record->id, query->id, strlen(query->id)) != 0) ||
-        !up_calibration_from_json(record->content, &query->calibration)) {
+    if (!fits(record, query) || !up_calibration_from_json(record->content, &query->calibration)) {
         return false;
     }
     memcpy(query->calibration.id, record->id, sizeof record->id);
@@ -286,6 +290,7 @@ static bool read_match(const struct up_record *record, struct query *query) {
     query->elsewhere = record->elsewhere;
     if (query->found++ == 0) {
         memcpy(query->first_bench, record->bench, sizeof query->first_bench);
+        query->benches = 0;
     }
     query->benches += query->found == 1 || strcmp(query->first_bench, record->bench) != 0;
     return true;
@@ -335,8 +340,14 @@ static bool list_one(const struct up_record *record, void *context) {
     return true;
 }
 
+/* One of here goes before those of elsewhere, however they are called. */
 static bool read_one(const struct up_record *record, void *context) {
-    read_match(record, context);
+    struct query *query = context;
+    bool own_before = query->found > 0 && !query->elsewhere;
+    if (fits(record, query) && !(record->elsewhere && own_before)) {
+        query->found = own_before || record->elsewhere ? query->found : 0;
+        read_match(record, query);
+    }
     return true;
 }
 
@@ -349,7 +360,7 @@ static bool list(struct call *call, struct query *query) {
                              query->list));
     } else if (good && query->untrusted > 0) {
         puts("not adopted: made in another folder or on another machine (" UP_ELSEWHERE_MARK
-             ": " UP_ELSEWHERE_MEANING "); `upthrust calibration adopt` checks it");
+             ": " UP_ELSEWHERE_MEANING "); `upthrust calibration adopt ID` checks it");
     }
     json_decref(query->list);
     return good;
@@ -377,8 +388,12 @@ static bool find(struct call *call, struct query *query) {
     }
     struct up_calibration latest;
     query->id = latest.id;
-    return up_calibration_latest(call->catalogue, query->first_bench, &latest, call->failure) &&
-           up_catalogue_each(call->catalogue, "calibration", read_one, query, call->failure);
+    query->found = 0;
+    bool good =
+        up_calibration_latest(call->catalogue, query->first_bench, &latest, call->failure) &&
+        up_catalogue_each(call->catalogue, "calibration", read_one, query, call->failure);
+    query->id = NULL;
+    return good;
 }
 
 static bool show(struct call *call, struct query *query) {
@@ -399,12 +414,13 @@ static bool show(struct call *call, struct query *query) {
 bool command_calibration(struct call *call) {
     const char *verb = call->words > 0 ? call->word[0] : "";
     bool showing = strcmp(verb, "show") == 0;
-    if (strcmp(verb, "adopt") == 0 && call->words == 1) {
+    if (strcmp(verb, "adopt") == 0 && call->words <= 2) {
         return adopt_calibration(call);
     }
     if ((!showing && strcmp(verb, "list") != 0) || call->words > (showing ? 2 : 1)) {
         return refuse(
-            call, "calibration: give list, show with one id, or adopt with --rig and --masses-g");
+            call, "calibration: give list, show with one id, or adopt (with an id, if there are "
+                  "several) with --rig and --masses-g");
     }
     if (!open_catalogue(call, UP_CATALOGUE_READ)) {
         return false;

@@ -7,7 +7,8 @@
 const struct option_text options_check_catalogue[] = {
     {"set-aside", "RECORD_ID", "leave a record out of every list; it stays in the catalogue"},
     {"reason", "TEXT", "with --set-aside: why"},
-    {"take-back", "RECORD_ID", "a record that was set aside counts again"},
+    {"take-back", "RECORD_ID",
+     "a record that was set aside counts again; ID/HASH where several have that id"},
     OPTION_CATALOGUE,
     OPTION_JSON,
     OPTION_END};
@@ -56,7 +57,8 @@ static void print_sum(const struct findings *findings) {
     }
     if (count[UP_RECORD_CONTESTED] > 0) {
         printf("%u with other content under the id of a record: one of the two is forged. Yours, "
-               "or what you measured, counts; of two others neither does until --take-back\n",
+               "or what you measured, counts; of two others neither does until --take-back "
+               "ID/HASH\n",
                count[UP_RECORD_CONTESTED]);
     }
     if (count[UP_RECORD_OF_MANY] > 0) {

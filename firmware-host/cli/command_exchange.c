@@ -26,13 +26,13 @@ static void print_words(const char *from, const struct up_intake *intake, bool d
                intake->contested);
     }
     if (intake->undecided > 0) {
-        printf("  %lu record%s that came from elsewhere before count%s no more: `upthrust "
-               "check-catalogue --take-back ID` takes one back.\n",
-               intake->undecided, up_text_plural(intake->undecided),
-               intake->undecided == 1 ? "s" : "");
+        printf("  Of %lu id%s no content counts any more: `upthrust check-catalogue` lists them, "
+               "and --take-back ID/HASH takes one.\n",
+               intake->undecided, up_text_plural(intake->undecided));
     }
     if (intake->refused > 0) {
-        printf("  %lu refused: under an id that is not its own, so a copy of another record.\n",
+        printf("  %lu refused: a copy of another record, under an id that is not its own, or "
+               "nested too deep.\n",
                intake->refused);
     }
     if (intake->copies > 0) {

@@ -151,7 +151,8 @@ static void print_labelled(const char *label, const char *text) {
 static void print_item(const struct up_item *item) {
     char pieces[UP_CLAIM_SIZE];
     up_claim_pieces(item->pieces, pieces);
-    up_text_print(stdout, "%s  %s\n", item->id, item->name);
+    up_text_print(stdout, "%s  %s%s\n", item->id, item->name,
+                  item->elsewhere ? "  " UP_ELSEWHERE_MARK : "");
     up_text_print(stdout, "  %s, %s, maker %s, model %s, size %s\n", item->kind, pieces,
                   item->maker[0] ? item->maker : "-", item->model[0] ? item->model : "-",
                   item->size[0] ? item->size : "-");
@@ -164,6 +165,9 @@ static void print_item(const struct up_item *item) {
     print_labelled("side", item->side);
     print_labelled("stock number", item->stock_number);
     print_labelled("note", item->note);
+    if (item->elsewhere) {
+        puts("  " UP_ELSEWHERE_MARK " " UP_ELSEWHERE_MEANING);
+    }
     if (item->retired) {
         fputs("  retired: `upthrust item restore` brings it back\n", stdout);
     }
@@ -176,8 +180,9 @@ static void print_item(const struct up_item *item) {
 static bool show_item(struct call *call, const struct up_item *item) {
     if (option_given(call, "json")) {
         json_t *document = up_item_to_json(item);
-        json_object_update_new(
-            document, json_pack("{s:s, s:s}", "schema", "upthrust-item-1", "item_id", item->id));
+        json_object_update_new(document,
+                               json_pack("{s:s, s:s, s:b}", "schema", "upthrust-item-1", "item_id",
+                                         item->id, "elsewhere", item->elsewhere));
         print_json(document);
     } else {
         print_item(item);
@@ -241,30 +246,36 @@ static bool read_changes(struct call *call, struct up_item *item) {
 
 enum { VERSIONS_SHOWN = 10 };
 
-static bool print_version(const struct up_record *record, void *context) {
-    unsigned *count = context;
-    struct up_item item;
-    if (up_item_from_json(record->content, &item)) {
-        up_text_print(stderr, "note: %s %s  %s\n",
-                      *count == 0 ? "there were several live versions; now replaced:" : "  and",
-                      record->made_utc, item.name);
-    }
-    return ++*count < VERSIONS_SHOWN;
-}
+struct versions {
+    json_t *replaced; /* their ids */
+    unsigned shown;
+};
 
-static bool count_version(const struct up_record *record, void *context) {
-    (void)record;
-    ++*(unsigned *)context;
-    return true;
+/* Those from elsewhere that wait go on waiting. */
+static bool print_version(const struct up_record *record, void *context) {
+    struct versions *versions = context;
+    struct up_item item;
+    size_t i;
+    const json_t *id;
+    json_array_foreach(versions->replaced, i, id) {
+        if (strcmp(json_string_value(id), record->id) == 0 &&
+            up_item_from_json(record->content, &item)) {
+            up_text_print(stderr, "note: %s %s  %s\n",
+                          versions->shown++ == 0 ? "there were several live versions; now replaced:"
+                                                 : "  and",
+                          record->made_utc, item.name);
+        }
+    }
+    return versions->shown < VERSIONS_SHOWN;
 }
 
 /* Changes that two catalogues made apart are shown before one of them wins. */
 static bool print_versions(struct call *call, const char *item_id) {
-    unsigned versions = 0, printed = 0;
-    return up_catalogue_each_live(call->catalogue, "item", item_id, count_version, &versions,
-                                  call->failure) &&
-           (versions < 2 || up_catalogue_each_live(call->catalogue, "item", item_id, print_version,
-                                                   &printed, call->failure));
+    json_auto_t *replaced = up_catalogue_live_ids(call->catalogue, "item", item_id, call->failure);
+    struct versions versions = {replaced, 0};
+    return replaced != NULL && (json_array_size(replaced) < 2 ||
+                                up_catalogue_each_live(call->catalogue, "item", item_id,
+                                                       print_version, &versions, call->failure));
 }
 
 /* In the place of the version that was current. */

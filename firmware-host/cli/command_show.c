@@ -67,6 +67,7 @@ static json_t *item_to_json(const struct up_rows *rows, const struct up_item *it
         }
     }
     json_object_set_new(json, "item_id", json_string(item->id));
+    json_object_set_new(json, "elsewhere", json_boolean(item->elsewhere));
     json_object_set_new(json, "results", results);
     return json;
 }

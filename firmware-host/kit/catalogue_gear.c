@@ -26,8 +26,9 @@ struct taking {
     json_t *verifications, *later, *contested;
 };
 
+/* What was made, adopted or measured here counts, whatever others put under its id. */
 static bool note_contested(const struct up_doubtful_record *doubtful, void *context) {
-    if (doubtful->why == UP_RECORD_CONTESTED) {
+    if (doubtful->why == UP_RECORD_CONTESTED && !doubtful->held) {
         json_object_set_new(context, doubtful->id, json_true());
     }
     return true;

@@ -72,6 +72,7 @@ static void put_links(const struct page *page, const struct up_item *item,
     }
     page_put(stream, card->name);
     fprintf(stream, "</a>%s", card->banner[0] != '\0' ? " (simulated)" : "");
+    page_put(stream, item->elsewhere ? " " UP_ELSEWHERE_MARK : "");
     put_cell(stream, item->kind);
     put_cell(stream, item->size);
     put_cell(stream, item->maker);

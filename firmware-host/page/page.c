@@ -18,19 +18,34 @@ enum { ID_SHOWN = 8, UNPAGED = 1000 };
 
 /* ---- names ---- */
 
-/* Short where no other item's id begins alike. */
+/* Items whose id begins so: "" and the beginning for those of here, "<" for all. */
+static char *beginning_of(const struct up_item *item, const char *whose) {
+    return up_text_format("%s%.*s", whose, ID_SHOWN, item->id);
+}
+
+static void count_one(json_t *count, char *key) {
+    json_object_set_new_nocheck(count, key,
+                                json_integer(json_integer_value(json_object_get(count, key)) + 1));
+    free(key);
+}
+
+/* Short where no other item's id begins alike; one of here keeps its name, whatever a guest's id.
+ */
 static json_t *name_files(const struct up_items *items) {
     json_t *count = json_object(), *name = json_object();
     for (size_t i = 0; i < items->count; i++) {
-        UP_FREED char *shown = up_text_format("%.*s", ID_SHOWN, items->item[i].id);
-        json_int_t before = json_integer_value(json_object_get(count, shown));
-        json_object_set_new_nocheck(count, shown, json_integer(before + 1));
+        const struct up_item *item = &items->item[i];
+        count_one(count, beginning_of(item, "<"));
+        if (!item->elsewhere) {
+            count_one(count, beginning_of(item, ""));
+        }
     }
     for (size_t i = 0; i < items->count; i++) {
-        UP_FREED char *shown = up_text_format("%.*s", ID_SHOWN, items->item[i].id);
-        bool alone = json_integer_value(json_object_get(count, shown)) == 1;
-        json_object_set_new_nocheck(name, items->item[i].id,
-                                    json_string_nocheck(alone ? shown : items->item[i].id));
+        const struct up_item *item = &items->item[i];
+        UP_FREED char *shown = beginning_of(item, "");
+        UP_FREED char *key = beginning_of(item, item->elsewhere ? "<" : "");
+        bool alone = json_integer_value(json_object_get(count, key)) == 1;
+        json_object_set_new_nocheck(name, item->id, json_string_nocheck(alone ? shown : item->id));
     }
     json_decref(count);
     return name;
@@ -69,17 +84,24 @@ const char *page_model_of(const struct page *page, const struct up_item *item) {
     return first == NULL ? "" : page_name_of(page, page->items->item[json_integer_value(first)].id);
 }
 
+static void gather_model(const struct up_items *items, size_t i, json_t *model) {
+    const struct up_item *item = &items->item[i];
+    UP_FREED char *key = up_text_format("%s\n%s", item->maker, item->model);
+    json_t *of = json_object_get(model, key);
+    if (item->model[0] != '\0' && of == NULL) {
+        of = json_array();
+        json_object_set_new_nocheck(model, key, of);
+    }
+    json_array_append_new(of, json_integer((json_int_t)i));
+}
+
+/* The first item gives its page the name: one of here. */
 static json_t *gather_models(const struct up_items *items) {
     json_t *model = json_object();
-    for (size_t i = 0; i < items->count; i++) {
-        const struct up_item *item = &items->item[i];
-        UP_FREED char *key = up_text_format("%s\n%s", item->maker, item->model);
-        json_t *of = json_object_get(model, key);
-        if (item->model[0] != '\0' && of == NULL) {
-            of = json_array();
-            json_object_set_new_nocheck(model, key, of);
+    for (size_t i = 0; i < 2 * items->count; i++) {
+        if (items->item[i % items->count].elsewhere == (i >= items->count)) {
+            gather_model(items, i % items->count, model);
         }
-        json_array_append_new(of, json_integer((json_int_t)i));
     }
     return model;
 }

@@ -19,10 +19,14 @@ static const double BARS = 2;
 struct benches {
     char (*id)[UP_NAME_SIZE];
     unsigned count;
+    bool elsewhere; /* those of guests are taken now */
 };
 
 static bool take_bench(const struct up_record *record, void *context) {
     struct benches *benches = context;
+    if (record->elsewhere != benches->elsewhere) {
+        return true;
+    }
     for (unsigned i = 0; i < benches->count; i++) {
         if (strcmp(benches->id[i], record->bench) == 0) {
             return true;
@@ -125,6 +129,8 @@ bool up_plot_write_calibrations(struct up_catalogue *catalogue, const char *dire
     struct benches benches = {0};
     UP_FREED struct up_calibration *calibration = up_allocate(1, sizeof *calibration);
     bool good = up_catalogue_each(catalogue, "calibration", take_bench, &benches, failure);
+    benches.elsewhere = true; /* a bench of here keeps the name of its file */
+    good = good && up_catalogue_each(catalogue, "calibration", take_bench, &benches, failure);
     *count = 0;
     for (unsigned i = 0; good && i < benches.count; i++) {
         bool trusted = false;

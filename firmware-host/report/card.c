@@ -192,6 +192,9 @@ void up_card_fill(struct up_card *card, const struct up_item *item, const struct
         fill_water(&card->water[i], found[i], style);
         add_marks(card, found[i], style);
     }
+    if (item->elsewhere && strstr(card->marks, UP_ELSEWHERE_MEANING) == NULL) {
+        add_mark(card, "what is said of the item ", UP_ELSEWHERE_MEANING);
+    }
     add_mark(card, "", item->retired ? "retired: kept, not used any more" : "");
     UP_FREED char *title =
         up_item_title(item->name, card->waters > 0 ? found[0]->pieces : item->pieces);

@@ -35,10 +35,10 @@ static bool consider(const struct up_record *record, void *context) {
         (search->water != NULL && strcmp(search->water, up_record_text(content, "water")) != 0)) {
         return true;
     }
-    search->count++;
-    if (record->elsewhere && search->count > 1 && !search->elsewhere) {
-        return true; /* the list shows that of here */
+    if (record->elsewhere && search->count > 0 && !search->elsewhere) {
+        return true; /* the list shows that of here, and its id may begin as it likes */
     }
+    search->count = !record->elsewhere && search->elsewhere ? 1 : search->count + 1;
     json_decref(search->content);
     search->content = json_incref(record->content);
     memcpy(search->result_id, record->subject, sizeof search->result_id);
@@ -63,6 +63,15 @@ static bool find_of_item(struct up_catalogue *catalogue, const char *wanted, con
                                                  item.name, search->water));
 }
 
+/* A guest chooses the ids of its results: one does not stand before an item of here that is called
+   as it begins. */
+static bool hides_an_item(struct up_catalogue *catalogue, const struct search *search) {
+    struct up_item item;
+    return search->id != NULL && search->count > 0 && search->elsewhere &&
+           strlen(search->id) < UP_ID_SIZE - 1 &&
+           up_item_find(catalogue, search->id, &item, NULL) && !item.elsewhere;
+}
+
 static bool find(struct up_catalogue *catalogue, const char *wanted, const char *water,
                  struct search *search, struct up_failure *failure) {
     bool may_be_id = wanted != NULL && water == NULL && strlen(wanted) >= PREFIX_LEAST;
@@ -72,6 +81,11 @@ static bool find(struct up_catalogue *catalogue, const char *wanted, const char 
     }
     if (!up_catalogue_each(catalogue, "result", consider, search, failure)) {
         return false;
+    }
+    if (hides_an_item(catalogue, search)) {
+        json_decref(search->content);
+        search->content = NULL;
+        return find_of_item(catalogue, wanted, water, search, failure);
     }
     if (wanted == NULL && search->count == 0) {
         return up_fail(failure, UP_STATUS_WRONG_INPUT,

@@ -82,6 +82,7 @@ static bool add_if_chosen(const struct up_record *record, void *context) {
         return true;
     }
     memcpy(item.id, record->subject, sizeof item.id);
+    item.elsewhere = record->elsewhere;
     if (!fits(wanted, &item)) {
         items->others++;
     } else if (item.retired && !wanted->choice->retired) {

@@ -30,7 +30,7 @@ struct list {
     int marks;                    /* columns for them behind a number */
     bool any_again;               /* a class was judged again: marked with * */
     bool any[UP_CHECKED_OUTSIDE + 1];
-    bool any_elsewhere; /* and one that came from elsewhere */
+    bool any_elsewhere; /* an item or a number that came from elsewhere */
     unsigned long waiting;
     bool any_stuck;
     bool any_unusual; /* a tolerance is not the usual one: a column shows those */
@@ -56,7 +56,8 @@ static bool has_rows(const struct up_rows *rows, const char *water) {
     return false;
 }
 
-/* The usual ones first; *more counts those for which there is no room. */
+/* The usual ones first, then those of results of here; *more counts those for which there is no
+   room. */
 static size_t choose_waters(const struct up_rows *rows, const char *waters[WATERS_MOST],
                             size_t *more) {
     static const char *const usual[] = {"tank", "fresh", "sea"};
@@ -67,15 +68,16 @@ static size_t choose_waters(const struct up_rows *rows, const char *waters[WATER
         }
     }
     const char *last = NULL;
-    for (size_t i = 0; i < rows->count; i++) {
-        const char *water = rows->row[i].water;
-        if (is_among(water, usual, 3) || is_among(water, waters, count)) {
+    for (size_t i = 0; i < 2 * rows->count; i++) {
+        const struct up_row *row = &rows->row[i % rows->count];
+        if (row->elsewhere != (i >= rows->count) || is_among(row->water, usual, 3) ||
+            is_among(row->water, waters, count)) {
             continue;
         }
         if (count < WATERS_MOST) {
-            waters[count++] = water;
-        } else if (last == NULL || strcmp(last, water) != 0) {
-            last = water;
+            waters[count++] = row->water;
+        } else if (last == NULL || strcmp(last, row->water) != 0) {
+            last = row->water;
             ++*more;
         }
     }
@@ -123,6 +125,7 @@ static void measure_texts(struct list *list) {
         list->name = larger(list->name, width_of(title));
         list->kind = larger(list->kind, width_of(item->kind));
         list->which = larger(list->which, width_of(distinction_of(list, item)));
+        list->any_elsewhere = list->any_elsewhere || item->elsewhere;
     }
     list->name = list->name > NAME_MOST ? NAME_MOST : list->name;
     list->kind = list->kind > KIND_MOST ? KIND_MOST : list->kind;
@@ -172,7 +175,8 @@ static int cell_columns(const struct list *list, size_t water) {
 }
 
 static int line_columns(const struct list *list) {
-    int columns = list->name + 2 + ID_SHOWN + (list->kind > 0 ? list->kind + 2 : 0);
+    int columns = list->name + 2 + ID_SHOWN + (list->any_elsewhere ? 2 : 0) +
+                  (list->kind > 0 ? list->kind + 2 : 0);
     columns += list->any_unusual ? 2 + WITHIN_COLUMNS : 0;
     columns += list->which > 0 ? 2 + list->which : 0;
     for (size_t i = 0; i < list->count; i++) {
@@ -283,7 +287,7 @@ static void print_item(const struct list *list, const struct up_item *item) {
     if (list->any_unusual) {
         print_within(list, item->id);
     }
-    fprintf(list->stream, "%.*s\n", ID_SHOWN, id);
+    fprintf(list->stream, "%.*s%s\n", ID_SHOWN, id, item->elsewhere ? " " UP_ELSEWHERE_MARK : "");
 }
 
 /* Each item once, its name in a run of its own. */

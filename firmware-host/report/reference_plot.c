@@ -189,26 +189,39 @@ static bool write_bench(struct up_catalogue *catalogue, const struct up_referenc
     return good;
 }
 
-static bool write_body(struct up_catalogue *catalogue, const struct up_reference *body,
+static bool is_weighed_here(const struct up_past_check *past, size_t checks, const char *bench) {
+    for (size_t i = 0; i < checks; i++) {
+        if (!past[i].elsewhere && strcmp(past[i].bench, bench) == 0) {
+            return true;
+        }
+    }
+    return false;
+}
+
+/* On the benches of here, or on those of guests. */
+static bool write_body(struct up_catalogue *catalogue, const struct up_reference *body, bool here,
                        const char *directory, unsigned *count, struct up_failure *failure) {
     struct up_past_check *past;
     size_t checks;
     bool good = up_reference_checks(catalogue, body->id, NULL, &past, &checks, failure);
     for (size_t i = 0; good && i < checks; i++) {
         good = !is_first_of_bench(past, i) ||
+               is_weighed_here(past, checks, past[i].bench) != here ||
                write_bench(catalogue, body, past[i].bench, directory, count, failure);
     }
     free(past);
     return good;
 }
 
+/* A chart of here keeps the name of its file: those of guests come after. */
 bool up_plot_write_references(struct up_catalogue *catalogue, const char *directory,
                               unsigned *count, struct up_failure *failure) {
     struct bodies bodies = {0};
     bool good = up_catalogue_each(catalogue, "reference", take_body, &bodies, failure);
     *count = 0;
-    for (size_t i = 0; good && i < bodies.count; i++) {
-        good = write_body(catalogue, &bodies.body[i], directory, count, failure);
+    for (size_t i = 0; good && i < 2 * bodies.count; i++) {
+        good = write_body(catalogue, &bodies.body[i % bodies.count], i < bodies.count, directory,
+                          count, failure);
     }
     free(bodies.body);
     return good;

@@ -110,15 +110,17 @@ bool up_plot_write(const struct up_rows *rows, const char *directory, struct up_
 /* Runs `gnuplot -d items.gp` there, which makes items.svg and items.png. */
 bool up_plot_draw(const char *directory, struct up_failure *failure);
 
-/* The latest calibration of each bench, in the order in which the benches were first calibrated:
-   calibration-1.gp and .tsv and so on. *count: how many; none is no failure. */
+/* The latest calibration of each bench, in the order in which the benches were first calibrated,
+   those of here first: calibration-1.gp and .tsv and so on. *count: how many; none is no failure.
+ */
 bool up_plot_write_calibrations(struct up_catalogue *catalogue, const char *directory,
                                 unsigned *count, struct up_failure *failure);
 /* Draws them, as calibration-1.svg and .png and so on. */
 bool up_plot_draw_calibrations(const char *directory, unsigned count, struct up_failure *failure);
 
 /* The control chart of each reference body on each bench that weighed it, in the order of the
-   bodies: reference-1.gp and .tsv and so on. *count: how many; none is no failure. */
+   bodies, those weighed here first: reference-1.gp and .tsv and so on. *count: how many; none is no
+   failure. */
 bool up_plot_write_references(struct up_catalogue *catalogue, const char *directory,
                               unsigned *count, struct up_failure *failure);
 /* Draws them, as reference-1.svg and .png and so on. */

@@ -81,7 +81,8 @@ static void print_item(const struct up_item *item, const struct up_style *style,
     up_style_lead(style, item->tolerance_g, tolerance);
     up_claim_pieces(item->pieces, pieces);
     up_text_put(stream, item->name, 0, style->isolate);
-    fprintf(stream, "\n  id %s\n  ", item->id);
+    fprintf(stream, "\n  id %s%s\n  ", item->id,
+            item->elsewhere ? "  " UP_ELSEWHERE_MARK " " UP_ELSEWHERE_MEANING : "");
     up_text_put(stream, item->kind, 0, style->isolate);
     fprintf(stream, ", %s", pieces);
     print_labelled(stream, ", maker ", item->maker, style->isolate);
@@ -316,6 +317,7 @@ json_t *up_sheet_to_json(struct up_catalogue *catalogue, const struct up_item *i
     }
     release(&results);
     json_object_set_new(of_item, "item_id", json_string(item->id));
+    json_object_set_new(of_item, "elsewhere", json_boolean(item->elsewhere));
     json_t *document = json_pack("{s:s, s:o, s:o, s:o}", "schema", "upthrust-show-1", "item",
                                  of_item, "results", list, "withdrawn", withdrawn);
     if (!good) {

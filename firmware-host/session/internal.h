@@ -209,9 +209,14 @@ struct recorder {
     const struct resumed_run *from; /* NULL for a new run */
     struct up_reader reader;        /* as it stood there at the end */
     char resumed[120];              /* a line for the operator */
+    bool tries;                     /* repeats and compares, and stores nothing */
 };
 
 struct listener recorder_listener(struct recorder *recorder);
+/* Whether the resumed run repeats, as it would: one that does not is refused before a new run is
+   opened, which would remain. */
+bool recorder_try(const struct recorder *recorder, struct up_procedure *probe,
+                  struct up_failure *failure);
 /* Opens a run and stores the plan it begins with, or what the resumed run recorded; takes the
    reference to `plan`. */
 bool recorder_open(struct recorder *recorder, struct up_failure *failure);

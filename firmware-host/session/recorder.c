@@ -193,7 +193,8 @@ bool recorder_open(struct recorder *recorder, struct up_failure *failure) {
 static void repeat_trial(struct recorder *recorder, const struct up_event *event, json_t *json) {
     unsigned number = event->trial.number;
     const bool *stored = recorder->from->unfinished.stored;
-    if (number > UP_RUN_TRIALS_MAX || !stored[number]) { /* it ended between the two writes */
+    bool lacks = number > UP_RUN_TRIALS_MAX || !stored[number];
+    if (lacks && !recorder->tries) { /* it ended between the two writes */
         store_trial(recorder, json, &recorder->failure);
         return;
     }
@@ -228,7 +229,8 @@ static void repeat_event(void *context, const struct up_event *event) {
     if (event->kind == UP_EVENT_TRIAL && recorder->failure.text[0] == '\0') {
         repeat_trial(recorder, event, json);
     }
-    if (event->kind == UP_EVENT_CHECK && ++recorder->checks > recorder->from->unfinished.checks) {
+    if (event->kind == UP_EVENT_CHECK && !recorder->tries &&
+        ++recorder->checks > recorder->from->unfinished.checks) {
         store_check(recorder, event, &recorder->failure);
     }
 }
@@ -292,6 +294,16 @@ static bool repeat_old(struct recorder *recorder, struct up_procedure *procedure
                    "the files of run %s have %u trials and the catalogue has %u: they were cut; "
                    "begin again without --resume",
                    from->run.files.id, recorder->trials, from->unfinished.trials);
+}
+
+bool recorder_try(const struct recorder *recorder, struct up_procedure *probe,
+                  struct up_failure *failure) {
+    struct recorder trial = *recorder;
+    trial.tries = true;
+    trial.plateaus = json_array();
+    bool good = recorder->from == NULL || repeat_old(&trial, probe, failure);
+    json_decref(trial.plateaus);
+    return good;
 }
 
 bool recorder_begin(struct recorder *recorder, struct up_procedure *procedure, json_t *plan,

@@ -114,7 +114,7 @@ static bool fail_known_mass(const struct up_calibration *calibration,
                ? up_fail(failure, UP_STATUS_UNABLE,
                          "the mass of %.1f g reads %.1f g by the calibration %.8s, which may be "
                          "off by %.1f g: it is not one of this cell, or something touched. "
-                         "Calibrate again",
+                         "Calibrate again, or adopt another one by its id",
                          check->mass_kg * 1e3, check->reading_kg * 1e3, calibration->id,
                          check->bound_kg * 1e3)
                : up_fail(failure, UP_STATUS_WRONG_INPUT,
@@ -124,18 +124,33 @@ static bool fail_known_mass(const struct up_calibration *calibration,
                          ceil(calibration->span_kg * 250));
 }
 
-/* What is adopted is the newest calibration of the bench, as it was when the run began. */
-static bool adopt(const struct up_session_settings *settings, const struct up_calibrate_plan *plan,
+/* A run that was resumed began with the first of those that it continues. */
+static const char *first_run(const struct recorder *recorder) {
+    const json_t *before = recorder->from != NULL ? recorder->from->unfinished.continues : NULL;
+    const char *id =
+        json_string_value(json_array_get(before, json_array_size(before) - (before != NULL)));
+    return id != NULL ? id : recorder->run_id;
+}
+
+static bool find_adopted(const struct recorder *recorder, const struct up_calibrate_plan *plan,
+                         struct up_calibration *calibration, struct up_failure *failure) {
+    const struct up_session_settings *settings = recorder->settings;
+    bool since = false;
+    return up_calibration_to_adopt(settings->catalogue, settings->rig->id, plan->adopts,
+                                   calibration, failure) &&
+           up_calibration_made_since(settings->catalogue, settings->rig->id, first_run(recorder),
+                                     &since, failure) &&
+           (!since || up_fail(failure, UP_STATUS_WRONG_INPUT,
+                              "the bench was calibrated again since this run began: begin again"));
+}
+
+/* What is adopted is the calibration that was chosen when the run began. */
+static bool adopt(const struct recorder *recorder, const struct up_calibrate_plan *plan,
                   const struct up_loadings *loadings, struct up_calibration *calibration,
                   struct up_failure *failure) {
-    if (!up_calibration_latest(settings->catalogue, settings->rig->id, calibration, failure)) {
-        return false;
-    }
-    if (strcmp(calibration->id, plan->adopts) != 0) {
-        return up_fail(failure, UP_STATUS_WRONG_INPUT,
-                       "the bench has another calibration since this run began: begin again");
-    }
-    if (!up_calibration_fits(calibration, settings->rig, failure)) {
+    const struct up_session_settings *settings = recorder->settings;
+    if (!find_adopted(recorder, plan, calibration, failure) ||
+        !up_calibration_fits(calibration, settings->rig, failure)) {
         return false;
     }
     struct up_known_mass check = up_calibration_known_mass(calibration, loadings);
@@ -151,26 +166,29 @@ static bool adopt(const struct up_session_settings *settings, const struct up_ca
     return up_calibration_adopt(settings->catalogue, calibration->id, failure);
 }
 
-static bool fit_or_adopt(const struct up_session_settings *settings,
-                         const struct up_calibrate_plan *plan, const struct up_procedure *procedure,
-                         struct up_calibration *calibration, struct up_failure *failure) {
+static bool fit_or_adopt(const struct recorder *recorder, const struct up_calibrate_plan *plan,
+                         const struct up_procedure *procedure, struct up_calibration *calibration,
+                         struct up_failure *failure) {
     return plan->adopts[0] != '\0'
-               ? adopt(settings, plan, up_procedure_loadings(procedure), calibration, failure)
+               ? adopt(recorder, plan, up_procedure_loadings(procedure), calibration, failure)
                : up_procedure_calibration(procedure, calibration, failure) &&
-                     up_calibration_add(settings->catalogue, calibration, failure);
+                     up_calibration_add(recorder->settings->catalogue, calibration, failure);
 }
 
 static bool calibrate(const struct up_session_settings *settings,
                       const struct up_calibrate_plan *plan, const struct resumed_run *from,
                       struct up_calibration *calibration, struct up_failure *failure) {
     struct recorder recorder = {.settings = settings, .from = from};
-    struct up_procedure *procedure = NULL;
+    struct up_procedure *procedure = NULL, *probe = NULL;
     struct up_operator *op = make_operator(settings);
     bool good = up_procedure_calibrate(plan, &procedure, failure) &&
-                caution(settings, op, NULL, failure) && recorder_open(&recorder, failure) &&
+                up_procedure_calibrate(plan, &probe, failure) &&
+                recorder_try(&recorder, probe, failure) && caution(settings, op, NULL, failure) &&
+                recorder_open(&recorder, failure) &&
                 recorder_begin(&recorder, procedure, calibrate_plan_to_json(plan), failure) &&
                 run_loop(&recorder, procedure, op, NULL, failure) &&
-                fit_or_adopt(settings, plan, procedure, calibration, failure);
+                fit_or_adopt(&recorder, plan, procedure, calibration, failure);
+    up_procedure_destroy(probe);
     good = recorder_close(&recorder, procedure, good, 0, failure);
     if (good) {
         export(settings);
@@ -189,18 +207,25 @@ bool up_session_adopt(const struct up_session_settings *settings,
                       struct up_failure *failure) {
     struct up_calibrate_plan whole = *plan;
     bool trusted = false;
-    if (!up_calibration_latest(settings->catalogue, settings->rig->id, calibration, failure) ||
+    if (!up_calibration_to_adopt(settings->catalogue, settings->rig->id, plan->adopts, calibration,
+                                 failure) ||
         !up_calibration_is_trusted(settings->catalogue, calibration->id, &trusted, failure)) {
         return false;
     }
     if (trusted) {
         return up_fail(failure, UP_STATUS_WRONG_INPUT,
-                       "the newest calibration of the bench %s was made on this machine: measure",
-                       settings->rig->id);
+                       "the calibration %s was made or adopted on this machine: it needs no check",
+                       calibration->id);
     }
     memcpy(whole.adopts, calibration->id, sizeof whole.adopts);
-    return up_calibration_fits(calibration, settings->rig, failure) &&
-           up_session_calibrate(settings, &whole, calibration, failure);
+    if (!up_calibration_fits(calibration, settings->rig, failure)) {
+        return false;
+    }
+    send_note(settings,
+              "checking the calibration %.8s of %.10s; another one: `upthrust calibration list`, "
+              "then adopt with its id",
+              calibration->id, calibration->made_utc);
+    return up_session_calibrate(settings, &whole, calibration, failure);
 }
 
 bool up_session_calibrate(const struct up_session_settings *settings,
@@ -253,26 +278,35 @@ static void note_age(const struct up_session_settings *settings,
 struct bodies {
     char *names; /* `"Steel", "Brass"`; owned */
     unsigned count;
+    bool elsewhere; /* those are named now */
 };
 
 static bool name_body(const struct up_record *record, void *context) {
     enum { NAMED = 4 };
     struct bodies *bodies = context;
-    if (bodies->count++ < NAMED) {
-        char *names = up_text_format("%s%s\"%.60s\"", bodies->names != NULL ? bodies->names : "",
+    if (record->elsewhere == bodies->elsewhere && bodies->count++ < NAMED) {
+        char *names = up_text_format("%s%s\"%.60s\"%s", bodies->names != NULL ? bodies->names : "",
                                      bodies->names != NULL ? ", " : "",
-                                     up_record_text(record->content, "name"));
+                                     up_record_text(record->content, "name"),
+                                     record->elsewhere ? " (from elsewhere)" : "");
         free(bodies->names);
         bodies->names = names;
     }
     return true;
 }
 
+/* Those of here first; a guest's are marked. */
+static bool name_bodies(struct up_catalogue *catalogue, struct bodies *bodies) {
+    bool good = up_catalogue_each(catalogue, "reference", name_body, bodies, NULL);
+    bodies->elsewhere = true;
+    return good && up_catalogue_each(catalogue, "reference", name_body, bodies, NULL);
+}
+
 /* What to weigh: a body that is there, or how to get one. */
 static char *which_body(struct up_catalogue *catalogue) {
     struct bodies bodies = {0};
     char *text;
-    if (!up_catalogue_each(catalogue, "reference", name_body, &bodies, NULL) || bodies.count == 0) {
+    if (!name_bodies(catalogue, &bodies) || bodies.count == 0) {
         text = up_text_format(
             "None is registered yet: a solid piece of metal whose mass and volume you "
             "know will do (`upthrust help body`)");
@@ -353,6 +387,7 @@ static bool measure(const struct up_session_settings *settings, struct up_measur
     struct up_operator *op = make_operator(settings);
     /* The plan is tried before a run is opened, so that a mistake leaves nothing behind. */
     bool good = up_procedure_measure(plan, &probe, failure) &&
+                recorder_try(&recorder, probe, failure) &&
                 caution(settings, op, queue_shared, failure) && recorder_open(&recorder, failure) &&
                 run_measuring(&recorder, plan, op, &procedure, queue_shared, results, failure);
     up_procedure_destroy(probe);

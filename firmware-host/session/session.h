@@ -49,9 +49,9 @@ struct up_session_results {
 bool up_session_calibrate(const struct up_session_settings *settings,
                           const struct up_calibrate_plan *plan, struct up_calibration *calibration,
                           struct up_failure *failure);
-/* Known masses by the newest calibration, which came from elsewhere (see
-   up_calibration_is_trusted): it is adopted where they read inside its bounds, else
-   UP_STATUS_UNABLE. */
+/* Known masses by a calibration that is not trusted here (see up_calibration_is_trusted): the one
+   whose id begins with plan->adopts, or, empty, the newest (up_calibration_to_adopt). It is adopted
+   where they read inside its bounds, else UP_STATUS_UNABLE. */
 bool up_session_adopt(const struct up_session_settings *settings,
                       const struct up_calibrate_plan *plan, struct up_calibration *calibration,
                       struct up_failure *failure);

@@ -141,7 +141,9 @@ bool up_calibration_past(struct up_catalogue *catalogue, const char *bench, cons
 bool up_calibration_adopt(struct up_catalogue *catalogue, const char *calibration_id,
                           struct up_failure *failure);
 
-/* A record that no list shows any more, by its id, with a reason; nothing is ever removed. */
+/* A record that no list shows any more, by its id, with a reason; nothing is ever removed. It is
+   taken back by its id; where several contents have that, by "ID/HASH", the beginning of the hash
+   of one of them, as `check` names them. */
 bool up_catalogue_set_aside(struct up_catalogue *catalogue, const char *record_id,
                             const char *reason, struct up_failure *failure);
 bool up_catalogue_restore(struct up_catalogue *catalogue, const char *record_id,
@@ -160,9 +162,12 @@ struct up_doubtful_record {
     char kind[16];
     char made_utc[UP_TIME_SIZE];
     char reason[UP_NAME_SIZE];
+    bool held; /* contested: the record is one of here, or was measured or adopted here, and counts
+                */
 };
 /* Reads every record and visits those that are damaged, then those set aside, then those dated
-   ahead of the clock, then the newest of each thing that has too many versions. */
+   ahead of the clock, then contents beside those of the records, then the newest of each thing that
+   has too many versions. */
 bool up_catalogue_check(struct up_catalogue *catalogue,
                         bool (*visit)(const struct up_doubtful_record *doubtful, void *context),
                         void *context, struct up_failure *failure);
@@ -193,8 +198,8 @@ bool up_export_json(struct up_catalogue *catalogue, const char *directory,
 struct up_intake {
     unsigned long fresh, known; /* records that came, and that were here already */
     unsigned long contested;    /* other content under the id of a record of here: kept beside it */
-    unsigned long undecided;    /* of those: the record of here counts no more, either */
-    unsigned long refused;      /* measurements under an id that is not their own: left out */
+    unsigned long undecided;    /* ids of which therefore no content counts any more */
+    unsigned long refused;      /* measurements under an id not their own, or nested too deep */
     unsigned long copies;       /* versions that are here under another id, too: counted once */
     /* Of those that came: versions of things that were made here, among them of items, which can be
        accepted; results of items that were made here; and calibrations, which must be adopted

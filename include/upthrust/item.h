@@ -39,8 +39,9 @@ struct up_item {
                 [UP_ID_SIZE]; /* items measured together as this one, a boot in a fin */
     int parts;
     char stock_number[UP_NAME_SIZE], note[UP_NAME_SIZE]; /* may be empty */
-    char side[8]; /* of a pair weighed piece by piece: "left", "right" or empty */
-    bool retired; /* kept, not shown unless asked for */
+    char side[8];   /* of a pair weighed piece by piece: "left", "right" or empty */
+    bool retired;   /* kept, not shown unless asked for */
+    bool elsewhere; /* `find` sets it: this version came by import or merge */
 };
 
 /* Neutral band where none is given: a choice of ours, no standard. */

@@ -42,6 +42,7 @@ static void a_calibration_is_used_where_it_was_made(void **state) {
 static void an_adopted_calibration_stays(void **state) {
     (void)state;
     struct up_intake intake;
+    unsigned long undecided = 1;
     enum catalogue_admitted how;
     struct up_calibration made = plain_calibration("bench", 1e5), used;
     struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
@@ -55,6 +56,7 @@ static void an_adopted_calibration_stays(void **state) {
     json_t *none = json_array();
     assert_true(catalogue_contest(other, &forged, none, &how, NULL));
     assert_int_equal(how, ADMITTED_CONTESTED);
+    assert_true(catalogue_settle_contested(other, &undecided, NULL) && undecided == 0);
     assert_true(up_calibration_to_use(other, "bench", &used, NULL));
     assert_string_equal(used.id, made.id);
     json_decref(none);
@@ -79,11 +81,113 @@ static void a_newer_calibration_from_elsewhere_is_passed_over(void **state) {
     assert_true(up_calibration_to_use(catalogue, mine.bench, &used, NULL));
     assert_string_equal(used.id, mine.id);
     assert_true(up_calibration_latest(catalogue, mine.bench, &used, NULL));
-    assert_string_equal(used.id, theirs.id);
+    assert_string_equal(used.id, mine.id); /* nor for those who only look */
     bool trusted = false;
     assert_true(up_calibration_to_show(catalogue, mine.bench, &used, &trusted, NULL) && trusted);
     assert_string_equal(used.id, mine.id);
     up_catalogue_close(other);
+    up_catalogue_close(catalogue);
+}
+
+/* A guest's calibration with the number and the time that it chose for itself. */
+static void slip(struct up_catalogue *catalogue, const char *id, const char *made_utc,
+                 json_int_t sequence) {
+    struct up_calibration forged = plain_calibration("bench", 2e5);
+    struct up_record record = {.kind = "calibration", .bench = "bench"};
+    json_t *none = json_array();
+    snprintf(record.id, sizeof record.id, "%s", id);
+    memcpy(record.subject, record.id, sizeof record.id);
+    snprintf(record.made_utc, sizeof record.made_utc, "%s", made_utc);
+    record.content = up_calibration_to_json(&forged);
+    json_object_set_new(record.content, "bench_sequence", json_integer(sequence));
+    assert_true(catalogue_hash(&record, none));
+    assert_true(catalogue_insert(catalogue, &record, none, NULL));
+    json_decref(record.content);
+    json_decref(none);
+}
+
+static const char GUEST[] = "11111111-0000-4000-8000-000000000001";
+static const char OTHER_GUEST[] = "11111112-0000-4000-8000-000000000002";
+
+static void assert_to_adopt(struct up_catalogue *catalogue, const char *wanted, const char *id) {
+    struct up_failure failure = {0};
+    struct up_calibration found;
+    if (!up_calibration_to_adopt(catalogue, "bench", wanted, &found, &failure)) {
+        fail_msg("%s", failure.text);
+    }
+    assert_string_equal(found.id, id);
+}
+
+/* A moved folder asks for a mass on one's own calibration, whatever number a guest's has. */
+static void one_of_here_is_adopted_before_a_guests(void **state) {
+    (void)state;
+    struct up_calibration mine = plain_calibration("bench", 1e5), found;
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    assert_true(up_calibration_add(catalogue, &mine, NULL));
+    slip(catalogue, GUEST, "2099-01-01T00:00:00.000Z", (json_int_t)1 << 50);
+    slip(catalogue, OTHER_GUEST, mine.made_utc, (json_int_t)1 << 50);
+    sql(catalogue->database, "UPDATE local_mark SET place = 'before the move'");
+    assert_to_adopt(catalogue, "", mine.id);
+    assert_true(up_calibration_latest(catalogue, "bench", &found, NULL));
+    assert_string_equal(found.id, mine.id);
+    /* Another one by its id. */
+    assert_to_adopt(catalogue, GUEST, GUEST);
+    assert_to_adopt(catalogue, "11111112", OTHER_GUEST);
+    /* What was adopted stands where it was adopted, and goes before a guest's. */
+    assert_true(up_calibration_adopt(catalogue, OTHER_GUEST, NULL));
+    sql(catalogue->database, "UPDATE local_mark SET place = 'before the move'");
+    assert_to_adopt(catalogue, "", OTHER_GUEST);
+    up_catalogue_close(catalogue);
+}
+
+/* Two laptops at one bench: what the other one made since is adopted; what is older, or dated ahead
+   of the clock, is not even tried. */
+static void a_guests_newer_one_is_adopted_beside_ones_own(void **state) {
+    (void)state;
+    struct up_failure failure = {0};
+    struct up_calibration mine = plain_calibration("bench", 1e5), found;
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    assert_true(up_calibration_add(catalogue, &mine, NULL));
+    slip(catalogue, GUEST, "2020-01-01T00:00:00.000Z", (json_int_t)1 << 50);
+    slip(catalogue, OTHER_GUEST, "2099-01-01T00:00:00.000Z", 7);
+    assert_false(up_calibration_to_adopt(catalogue, "bench", "", &found, &failure));
+    assert_says(&failure, UP_STATUS_WRONG_INPUT, "was made on this machine: measure");
+    char later[UP_TIME_SIZE];
+    catalogue_clock_step_s = 60;
+    catalogue_now(later);
+    slip(catalogue, "11111113-0000-4000-8000-000000000003", later, 1);
+    assert_to_adopt(catalogue, "", "11111113-0000-4000-8000-000000000003");
+    assert_false(up_calibration_to_adopt(catalogue, "bench", "1111", &found, &failure));
+    assert_says(&failure, UP_STATUS_WRONG_INPUT, "more than one calibration of the bench bench");
+    assert_false(up_calibration_to_adopt(catalogue, "bench", "zzzz", &found, &failure));
+    assert_says(&failure, UP_STATUS_WRONG_INPUT, "no calibration of the bench bench begins");
+    /* One of here is found by its beginning, though a guest's begins so, too. */
+    char alike[UP_ID_SIZE], beginning[9];
+    memcpy(alike, mine.id, sizeof alike);
+    alike[35] = mine.id[35] == '0' ? '1' : '0';
+    slip(catalogue, alike, "2020-01-01T00:00:00.000Z", 1);
+    snprintf(beginning, sizeof beginning, "%.8s", mine.id);
+    assert_to_adopt(catalogue, beginning, mine.id);
+    assert_to_adopt(catalogue, alike, alike);
+    up_catalogue_close(catalogue);
+}
+
+/* A known mass that hung before the bench was calibrated again bears out nothing. */
+static void a_calibration_since_a_run_is_noticed(void **state) {
+    (void)state;
+    bool made = true;
+    struct up_calibration mine = plain_calibration("bench", 1e5);
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    assert_true(up_calibration_add(catalogue, &mine, NULL));
+    json_t *content = json_pack("{s:s}", "what", "calibrate");
+    assert_true(up_catalogue_add(catalogue, "run", GUEST, "bench", content, NULL, NULL, NULL));
+    json_decref(content);
+    assert_true(up_calibration_made_since(catalogue, "bench", GUEST, &made, NULL) && !made);
+    slip(catalogue, OTHER_GUEST, "2020-01-01T00:00:00.000Z", 1); /* taken in meanwhile */
+    assert_true(up_calibration_made_since(catalogue, "bench", GUEST, &made, NULL) && !made);
+    assert_true(up_calibration_add(catalogue, &mine, NULL));
+    assert_true(up_calibration_made_since(catalogue, "other", GUEST, &made, NULL) && !made);
+    assert_true(up_calibration_made_since(catalogue, "bench", GUEST, &made, NULL) && made);
     up_catalogue_close(catalogue);
 }
 
@@ -277,6 +381,9 @@ int main(void) {
         TEST(a_calibration_is_used_where_it_was_made),
         TEST(an_adopted_calibration_stays),
         TEST(a_newer_calibration_from_elsewhere_is_passed_over),
+        TEST(one_of_here_is_adopted_before_a_guests),
+        TEST(a_guests_newer_one_is_adopted_beside_ones_own),
+        TEST(a_calibration_since_a_run_is_noticed),
         TEST(a_copy_of_the_folder_asks_for_a_known_mass),
         TEST(a_backup_copied_over_the_file_asks_for_a_known_mass),
         TEST(a_calibration_that_was_used_is_missed_too),

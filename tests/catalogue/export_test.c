@@ -404,7 +404,7 @@ static void an_empty_catalogue_gives_headers(void **state) {
     assert_string_equal(read_all("out/items.csv"),
                         "item_id,record_id,made_utc,name,kind,maker,model,size,pieces,tolerance_g,"
                         "expansion_per_k,u_expansion_per_k,compressible,part_ids,holds_gas,"
-                        "stock_number,note,side,retired\r\n");
+                        "stock_number,note,side,retired,elsewhere\r\n");
     json_t *document = json_load_file("out/catalogue.json", 0, NULL);
     assert_string_equal(json_string_value(json_object_get(document, "schema")),
                         "upthrust-catalogue-1");
@@ -425,7 +425,7 @@ static void only_current_versions_go_out(void **state) {
     assert_true(up_item_add(catalogue, &item, NULL));
     export_both(catalogue, "out");
     assert_null(strstr(read_all("out/items.csv"), ",old,"));
-    assert_non_null(strstr(read_all("out/results.csv"), ",new,unchecked\r\n"));
+    assert_non_null(strstr(read_all("out/results.csv"), ",new,unchecked,false\r\n"));
     json_t *document = json_load_file("out/catalogue.json", 0, NULL);
     json_t *items = json_object_get(document, "items"), *first = json_array_get(items, 0);
     assert_int_equal(json_array_size(items), 1);
@@ -577,7 +577,7 @@ static void a_damaged_record_leaves_the_old_file(void **state) {
     assert_false(up_export_json(catalogue, "out", &failure));
     assert_says(&failure, UP_STATUS_WRONG_INPUT, "broken-id");
     assert_non_null(strstr(read_all("out/catalogue.json"), "whole"));
-    assert_non_null(strstr(read_all("out/results.csv"), "item_name,body_check\r\n"));
+    assert_non_null(strstr(read_all("out/results.csv"), "item_name,body_check,elsewhere\r\n"));
     up_catalogue_close(catalogue);
 }
 

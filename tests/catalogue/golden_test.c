@@ -61,7 +61,21 @@ static void assert_same_text(const char *name, const char *is, const char *wante
     }
 }
 
-static void assert_exports_as_golden(struct up_catalogue *catalogue, const char *directory) {
+/* What came from elsewhere says so, at the end of its line. */
+static char *said_there(char *golden_text, bool elsewhere) {
+    size_t length = strlen(golden_text);
+    char *text = up_allocate(length + 1, 1), *to = text;
+    for (const char *from = golden_text; *from != '\0'; from++) {
+        bool told = elsewhere && strncmp(from, ",false\r\n", 8) == 0;
+        to += told ? sprintf(to, ",true") : sprintf(to, "%c", *from);
+        from += told ? strlen(",false") - 1 : 0;
+    }
+    free(golden_text);
+    return text;
+}
+
+static void assert_exports_as_golden(struct up_catalogue *catalogue, const char *directory,
+                                     bool elsewhere) {
     struct up_failure failure = {0};
     if (!up_export_csv(catalogue, directory, &failure) ||
         !up_export_json(catalogue, directory, &failure)) {
@@ -69,7 +83,7 @@ static void assert_exports_as_golden(struct up_catalogue *catalogue, const char 
     }
     for (size_t i = 0; i < ARRAY(files); i++) {
         char *path = up_text_format("%s/%s", directory, files[i]);
-        char *is = read_all(path), *wanted = golden(files[i]);
+        char *is = read_all(path), *wanted = said_there(golden(files[i]), elsewhere);
         assert_same_text(files[i], is, wanted);
         free(wanted);
         free(is);
@@ -81,7 +95,7 @@ static void it_is_read_as_it_is(void **state) {
     (void)state;
     make_old();
     struct up_catalogue *catalogue = open_as("old", UP_CATALOGUE_READ);
-    assert_exports_as_golden(catalogue, "out");
+    assert_exports_as_golden(catalogue, "out", false);
     up_catalogue_close(catalogue);
 }
 
@@ -89,7 +103,7 @@ static void it_is_brought_up_to_date(void **state) {
     (void)state;
     make_old();
     struct up_catalogue *catalogue = open_as("old", UP_CATALOGUE_WRITE);
-    assert_exports_as_golden(catalogue, "out");
+    assert_exports_as_golden(catalogue, "out", false);
     up_catalogue_close(catalogue);
 }
 
@@ -100,12 +114,12 @@ static void it_is_taken_in_by_another(void **state) {
     make_old();
     struct up_catalogue *merged = open_as("merged", UP_CATALOGUE_CREATE);
     assert_true(up_catalogue_merge(merged, "old", false, &intake, &failure));
-    assert_exports_as_golden(merged, "out");
+    assert_exports_as_golden(merged, "out", true);
     up_catalogue_close(merged);
     struct up_catalogue *imported = open_as("imported", UP_CATALOGUE_CREATE);
     assert_true(up_catalogue_import(imported, "out", false, &intake, &failure));
     assert_int_equal(intake.known, 0);
-    assert_exports_as_golden(imported, "again");
+    assert_exports_as_golden(imported, "again", true);
     up_catalogue_close(imported);
 }
 

@@ -230,7 +230,12 @@ static void what_a_person_took_back_is_not_set_aside_again(void **state) {
     char *id = ask(catalogue->database, "SELECT id FROM record");
     assert_int_equal(import(catalogue, "one.json").undecided, 1);
     assert_int_equal(count_kind(catalogue, "item"), 0);
-    assert_true(up_catalogue_restore(catalogue, id, NULL));
+    char *true_one = ask(catalogue->database, "SELECT id || '/' || substr(sha256, 1, 8) FROM"
+                                              " (SELECT id, sha256, body FROM record UNION ALL"
+                                              "  SELECT id, sha256, body FROM contested)"
+                                              " WHERE body LIKE '%true\"%'");
+    assert_true(up_catalogue_restore(catalogue, true_one, NULL));
+    free(true_one);
     struct up_intake intake = import(catalogue, "two.json");
     assert_true(intake.contested == 1 && intake.undecided == 0);
     assert_int_equal(count_kind(catalogue, "item"), 1);
@@ -272,6 +277,116 @@ static void a_copy_under_another_id_keeps_nothing_out(void **state) {
         assert_int_equal(count_kind(catalogue, "result"), 1);
         up_catalogue_close(catalogue);
     }
+}
+
+/* A member that nobody asked for, nested so deep. */
+static json_t *deep_item(const char *name, int levels) {
+    struct up_item item = plain_item(name);
+    json_t *content = up_item_to_json(&item), *inner = json_integer(1);
+    for (int i = 0; i < levels; i++) {
+        inner = json_pack("[o]", inner);
+    }
+    json_object_set_new(content, "more", inner);
+    return content;
+}
+
+/* Stored before the door refused it, it keeps nothing else from being given on or taken. */
+static void what_is_nested_too_deep_keeps_nothing_out(void **state) {
+    (void)state;
+    char id[UP_ID_SIZE];
+    struct up_failure failure = {0};
+    struct up_intake intake;
+    struct up_catalogue *theirs = open_as("theirs", UP_CATALOGUE_CREATE);
+    add_item(theirs, "fin");
+    static const int levels[] = {31, 32, 2046};
+    for (size_t i = 0; i < ARRAY(levels); i++) {
+        up_new_id(id);
+        insert_foreign_record(theirs, "item", id, LONG_AGO, deep_item("deep", levels[i]), NULL);
+    }
+    assert_true(up_export_json(theirs, "out", NULL));
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    assert_int_equal(import(catalogue, "out").fresh, 2); /* the fin, and the one of 31 levels */
+    if (!up_catalogue_merge(catalogue, "theirs", false, &intake, &failure)) {
+        fail_msg("%s", failure.text);
+    }
+    assert_true(intake.fresh == 0 && intake.known == 2 && intake.refused == 2);
+    json_t *content = deep_item("mine", 40);
+    assert_false(up_catalogue_add(catalogue, "item", NULL, NULL, content, NULL, NULL, &failure));
+    assert_says(&failure, UP_STATUS_UNABLE, "nested too deep");
+    json_decref(content);
+    up_catalogue_close(theirs);
+    up_catalogue_close(catalogue);
+}
+
+/* A count that is none: refused, whatever the kind; stored before, it moves nothing. */
+static void a_count_that_is_no_number_is_refused(void **state) {
+    (void)state;
+    struct up_failure failure = {0};
+    json_t *none[] = {json_string("9"), json_real(7.5), json_integer(-1),
+                      json_integer(((json_int_t)1 << 52) + 1)};
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    add_number(catalogue, "trial", NULL, NULL, 1);
+    for (size_t i = 0; i < ARRAY(none); i++) {
+        struct up_item item = plain_item("fin");
+        struct up_record record = {
+            .kind = "item", .bench = "bench", .made_utc = "2020-01-01T00:00:00.000Z"};
+        enum catalogue_admitted how;
+        json_t *old = json_array();
+        up_new_id(record.id);
+        memcpy(record.subject, record.id, sizeof record.id);
+        record.content = up_item_to_json(&item);
+        json_object_set(record.content, "bench_sequence", none[i]);
+        assert_true(catalogue_hash(&record, old));
+        assert_false(catalogue_admit(catalogue, &record, old, "there", &how, &failure));
+        assert_says(&failure, UP_STATUS_WRONG_INPUT, "\"bench_sequence\" is not a whole number");
+        assert_true(catalogue_insert(catalogue, &record, old, NULL));
+        json_decref(record.content);
+        json_decref(old);
+        json_decref(none[i]);
+    }
+    assert_true(catalogue_run(catalogue, catalogue_count_again, NULL));
+    assert_answer(catalogue->database, "SELECT last_sequence FROM bench_counter", "1");
+    up_catalogue_close(catalogue);
+}
+
+/* However far ahead: our clock is not behind what others say. */
+static void a_guests_date_is_no_time_of_here(void **state) {
+    (void)state;
+    char last_utc[UP_TIME_SIZE];
+    struct up_intake intake;
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    struct up_catalogue *theirs = open_as("theirs", UP_CATALOGUE_CREATE);
+    struct up_item item = add_item(theirs, "fin");
+    struct up_result result = plain_result(item.id, "tank");
+    assert_true(up_results_add(catalogue, &result, 1, "bench", NULL));
+    catalogue_clock_step_s = 3600;
+    assert_true(up_results_add(theirs, &result, 1, "bench", NULL));
+    catalogue_clock_step_s = 0;
+    assert_true(up_catalogue_merge(catalogue, "theirs", false, &intake, NULL));
+    assert_false(up_catalogue_clock_is_behind(catalogue, "bench", last_utc));
+    catalogue_clock_step_s = -100; /* but behind what was stored here */
+    assert_true(up_catalogue_clock_is_behind(catalogue, "bench", last_utc));
+    up_catalogue_close(theirs);
+    up_catalogue_close(catalogue);
+}
+
+/* A record that was left out moves the count of no bench; it does again when it is taken back. */
+static void what_is_left_out_moves_no_count(void **state) {
+    (void)state;
+    char id[UP_ID_SIZE];
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    add_number(catalogue, "trial", NULL, NULL, 1);
+    slip_calibration(catalogue, NULL, LONG_AGO, 1e5, 7000, NULL, id);
+    assert_true(up_catalogue_set_aside(catalogue, id, "forged", NULL));
+    assert_answer(catalogue->database, "SELECT last_sequence FROM bench_counter", "1");
+    assert_true(up_catalogue_restore(catalogue, id, NULL));
+    assert_answer(catalogue->database, "SELECT last_sequence FROM bench_counter", "7000");
+    char *own = ask(catalogue->database, "SELECT id FROM record WHERE kind = 'trial'");
+    assert_true(up_catalogue_set_aside(catalogue, id, "forged", NULL));
+    assert_true(up_catalogue_set_aside(catalogue, own, "a slip", NULL)); /* its number is used */
+    assert_answer(catalogue->database, "SELECT last_sequence FROM bench_counter", "1");
+    free(own);
+    up_catalogue_close(catalogue);
 }
 
 /* However it is spelled, and though it begins as an id of here does. */
@@ -332,6 +447,10 @@ int main(void) {
         TEST(who_calibrates_again_uses_that),
         TEST(what_a_person_took_back_is_not_set_aside_again),
         TEST(a_copy_under_another_id_keeps_nothing_out),
+        TEST(what_is_nested_too_deep_keeps_nothing_out),
+        TEST(a_count_that_is_no_number_is_refused),
+        TEST(a_guests_date_is_no_time_of_here),
+        TEST(what_is_left_out_moves_no_count),
     };
     return cmocka_run_group_tests_name("catalogue: guests", tests, NULL, NULL);
 }

@@ -503,8 +503,15 @@ static void two_contents_under_one_id_are_kept_and_neither_counts(void **state) 
     assert_neither_counts(third, before);
     up_catalogue_close(third);
     /* A person decides, and is not asked again. */
+    struct up_failure failure = {0};
     char *id = ask(catalogue->database, "SELECT id FROM contested");
-    assert_true(up_catalogue_restore(catalogue, id, NULL));
+    char *forged = ask(catalogue->database, "SELECT id || '/' || sha256 FROM (SELECT id, sha256,"
+                                            " body FROM record UNION ALL SELECT id, sha256, body"
+                                            " FROM contested) WHERE body LIKE '%forged%'");
+    assert_false(up_catalogue_restore(catalogue, id, &failure));
+    assert_says(&failure, UP_STATUS_WRONG_INPUT, "2 contents have the id");
+    assert_true(up_catalogue_restore(catalogue, forged, NULL));
+    free(forged);
     import(catalogue, "forged.json");
     assert_string_equal(counts_in(catalogue), id);
     free(id);
@@ -568,7 +575,7 @@ static void nothing_replaces_another_thing(void **state) {
     struct up_intake intake;
     struct up_catalogue *one = open_as("one", UP_CATALOGUE_CREATE);
     struct up_item item = add_item(one, "fin");
-    json_t *live = catalogue_live_ids(one, "item", item.id, NULL);
+    json_t *live = up_catalogue_live_ids(one, "item", item.id, NULL);
     snprintf(id, sizeof id, "%s", json_string_value(json_array_get(live, 0)));
     json_decref(live);
     struct up_catalogue *two = open_as("two", UP_CATALOGUE_CREATE);

@@ -408,6 +408,23 @@ static void kinds_that_cannot_be_learned_leave_nothing(void **state) {
     up_catalogue_close(catalogue);
 }
 
+/* As it is spelled here, though a guest's older item spells it otherwise. */
+static void a_kind_is_spelled_as_here(void **state) {
+    (void)state;
+    struct up_kind *kinds;
+    size_t count;
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    add_of_kind(catalogue, "A", "FIN", 1);
+    sql(catalogue->database, "DELETE FROM local_mark");
+    catalogue_clock_step_s = 10;
+    add_of_kind(catalogue, "B", "fin", 1);
+    assert_true(up_kinds_learn(catalogue, &kinds, &count, NULL));
+    assert_int_equal(count, 1);
+    assert_string_equal(kinds[0].name, "fin");
+    free(kinds);
+    up_catalogue_close(catalogue);
+}
+
 static void all_kinds_are_listed_by_bench(void **state) {
     (void)state;
     struct up_failure failure = {0};
@@ -456,6 +473,7 @@ int main(void) {
         TEST(wrong_kinds_are_refused),
         TEST(hostile_kinds_are_kept_apart),
         TEST(odd_trials_are_left_aside),
+        TEST(a_kind_is_spelled_as_here),
         TEST(all_kinds_are_listed_by_bench),
         TEST(kinds_that_cannot_be_learned_leave_nothing),
     };

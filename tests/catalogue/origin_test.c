@@ -25,7 +25,7 @@ static void mine_stays_until_another_is_accepted(void **state) {
     insert_foreign_record(catalogue, "item", item.id, FAR_AHEAD, item_of_tolerance(&item, 480),
                           NULL);
     insert_foreign_record(catalogue, "item", item.id, LONG_AGO, item_of_tolerance(&item, 470),
-                          catalogue_live_ids(catalogue, "item", item.id, NULL));
+                          up_catalogue_live_ids(catalogue, "item", item.id, NULL));
     assert_true(tolerance_g(catalogue, "my fin") == UP_TOLERANCE_ONE_G);
     up_catalogue_close(catalogue);
     assert_file_answer("c/catalogue.sqlite", "SELECT tolerance_g FROM item", "50.0");

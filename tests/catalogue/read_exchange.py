@@ -71,7 +71,7 @@ def check_file(directory, kind, document):
     assert sorted(words) == sorted(r["subject"] for r in document["results"])
     for row, entry in zip(rows, document[kind]):
         assert len(row) == len(header), (kind, row)
-        entry = dict(entry, record_id=entry["id"])
+        entry = dict(entry, record_id=entry["id"], elsewhere=False)
         if kind == "results":
             entry["item_name"] = names.get(entry["item_id"], "")
             entry["body_check"] = words[entry["subject"]]

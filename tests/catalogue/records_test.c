@@ -182,7 +182,7 @@ static void the_replacing_version_is_current(void **state) {
     assert_current(catalogue, 4);
     assert_answer(catalogue->database, "SELECT count(*) FROM live", "3");
     assert_answer(catalogue->database, "SELECT count(*) FROM record", "4");
-    json_t *ids = catalogue_live_ids(catalogue, "item", subject, NULL);
+    json_t *ids = up_catalogue_live_ids(catalogue, "item", subject, NULL);
     assert_int_equal(json_array_size(ids), 3);
     json_decref(ids);
     up_catalogue_close(catalogue);
@@ -384,7 +384,7 @@ static void hashes_can_be_computed_again(void **state) {
     assert_true(up_catalogue_add(catalogue, "item", subject, "tank one", content, NULL, id, NULL));
     assert_true(up_catalogue_add(catalogue, "item", subject, NULL, content, id, NULL, NULL));
     assert_true(up_catalogue_add(catalogue, "item", subject, NULL, content, NULL, NULL, NULL));
-    json_t *live = catalogue_live_ids(catalogue, "item", subject, NULL);
+    json_t *live = up_catalogue_live_ids(catalogue, "item", subject, NULL);
     struct up_record record = {.kind = "item", .content = content};
     memcpy(record.subject, subject, sizeof subject);
     assert_int_equal(json_array_size(live), 2);

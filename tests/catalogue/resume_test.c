@@ -245,11 +245,45 @@ static void one_of_elsewhere_goes_on_with_none_of_here(void **state) {
     up_catalogue_close(catalogue);
 }
 
+/* Whatever id a guest's run has, the beginning that ours was called by finds ours. */
+static void a_guests_id_blocks_no_short_form(void **state) {
+    (void)state;
+    struct up_unfinished found;
+    struct up_failure failure;
+    struct up_run_files files;
+    char run_id[UP_ID_SIZE], alike[UP_ID_SIZE], beginning[9];
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    make_run(catalogue, ITEM, run_id);
+    add_run(catalogue, run_id, "stopped", NULL);
+    memcpy(alike, run_id, sizeof alike);
+    alike[35] = run_id[35] == '0' ? '1' : '0';
+    add_run(catalogue, alike, "stopped", NULL);
+    snprintf(beginning, sizeof beginning, "%.8s", run_id);
+    assert_not_found(catalogue, "one", ITEM, beginning, "that begin only one");
+    char *give_away = up_text_format("DELETE FROM local_mark WHERE record_id IN"
+                                     " (SELECT id FROM record WHERE subject = '%s')",
+                                     alike);
+    sql(catalogue->database, give_away);
+    assert_true(find(catalogue, "one", ITEM, beginning, &found, &failure));
+    assert_string_equal(found.run_id, run_id);
+    json_decref(found.continues);
+    assert_not_found(catalogue, "one", ITEM, alike, "was begun in another folder");
+    char *folder = up_text_format("cp -r c/runs/%s c/runs/%s", run_id, alike);
+    assert_int_equal(system(folder), 0);
+    assert_true(up_run_read(catalogue, beginning, &files, &failure));
+    assert_string_equal(files.id, run_id);
+    up_run_files_free(&files);
+    free(folder);
+    free(give_away);
+    up_catalogue_close(catalogue);
+}
+
 int main(void) {
     const struct CMUnitTest tests[] = {
         TEST(the_files_are_those_of_the_run),
         TEST(a_run_that_was_begun_elsewhere_is_let_alone),
         TEST(one_of_elsewhere_goes_on_with_none_of_here),
+        TEST(a_guests_id_blocks_no_short_form),
         TEST(a_run_is_gone_on_with_by_its_own_item_at_its_own_bench),
         TEST(a_run_at_its_end_has_nothing_left),
         TEST(a_run_at_work_is_let_alone),

@@ -27,6 +27,7 @@ items = [(subject, body) for subject, body in database.execute(
 def store(kind, body, bench, made_utc):
     subject = str(uuid.UUID(int=chance.getrandbits(128), version=4))
     database.execute("INSERT INTO record VALUES (?, ?, ?, ?, ?, ?, ?)", (subject, "0" * 64, kind, subject, bench, made_utc, body))
+    database.execute("INSERT INTO local_mark VALUES (?, 'kept', '', '', ?)", (subject, made_utc))  # one of here
     return subject
 
 

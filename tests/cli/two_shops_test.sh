@@ -58,4 +58,26 @@ document["items"][0]["id"] = "11111111-2222-3333-4444-555555555555"
 json.dump(document, open(path, "w"))' "$work/copied/catalogue.json"
 expect "a copy under another id keeps nothing out" 0 "1 only copy a record that has another id" - -- "$bin" import "$work/copied/catalogue.json" --catalogue "$work/theirs"
 expect "and changes nothing" 0 "size XL" - -- "$bin" item show "My fin" --catalogue "$work/theirs"
+expect "its own versions alone are replaced by an edit" 0 "" - -- sh -c "! '$bin' item edit 'My fin' --note new --catalogue '$c' 2>&1 | grep 'now replaced'"
+g=$work/guests
+"$bin" merge "$work/theirs" --catalogue "$g" >/dev/null
+expect "an item from elsewhere is marked in the list" 0 " <$" - -- "$bin" item list --catalogue "$g"
+expect "and on its sheet" 0 "< came from elsewhere, by import or merge" - -- "$bin" show "My fin" --catalogue "$g"
+expect "and alone" 0 "My fin  <" - -- "$bin" item show "My fin" --catalogue "$g"
+expect "and as data" 0 '"elsewhere": true' - -- "$bin" item list --json --catalogue "$g"
+expect "and where it is shown as data" 0 '"elsewhere": true' - -- "$bin" item show "My fin" --json --catalogue "$g"
+cp -r "$work/theirs" "$work/forger"
+sqlite3 "$work/forger/catalogue.sqlite" "DROP TRIGGER record_kept; UPDATE record SET body = replace(body, 'My fin', 'Thy fin'); CREATE TRIGGER record_kept BEFORE UPDATE ON record BEGIN SELECT RAISE(ABORT, 'records are never changed'); END;"
+python3 "$here/rehash.py" "$work/forger"
+expect "another content under each id" 0 "3 with other content under the id of a record here" - -- "$bin" merge "$work/forger" --catalogue "$g"
+expect "none counts" 0 "nothing is measured yet" - -- "$bin" item list --catalogue "$g"
+expect "each is named with its hash" 0 'set aside, another catalogue has other content under this id, [0-9a-f]{64}, "(My|Thy) fin"' - -- "$bin" check-catalogue --catalogue "$g"
+"$bin" merge "$work/forger" --catalogue "$work/turned" >/dev/null && "$bin" merge "$work/theirs" --catalogue "$work/turned" >/dev/null
+"$bin" check-catalogue --catalogue "$g" >"$work/one-order"
+expect "the same in the other order" 0 "" - -- sh -c "'$bin' check-catalogue --catalogue '$work/turned' | cmp - '$work/one-order'"
+id=$(sqlite3 "$g/catalogue.sqlite" "SELECT id FROM record WHERE body LIKE '%XL%' AND id NOT LIKE '11111111%'")
+hash=$(sqlite3 "$work/theirs/catalogue.sqlite" "SELECT substr(sha256, 1, 10) FROM record WHERE id = '$id'")
+expect "one of several is named by its hash" 2 - "2 contents have the id $id: .*--take-back $id/HASH" -- "$bin" check-catalogue --take-back "$id" --catalogue "$g"
+expect "and taken" 0 "counts again" - -- "$bin" check-catalogue --take-back "$id/$hash" --catalogue "$g"
+expect "it counts" 0 "My fin  <" - -- "$bin" item show "My fin" --catalogue "$g"
 finish

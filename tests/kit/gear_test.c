@@ -240,7 +240,8 @@ static void a_result_from_elsewhere_counts_by_name_only(void **state) {
     up_catalogue_close(theirs);
 }
 
-/* Somebody else's content under the id of our item, or of our result: ours counts by name only. */
+/* Somebody else's content under the id of our item, or of our result, takes nothing from ours; of
+   what came from elsewhere and a person took back, it counts by name only. */
 static void a_contested_record_counts_by_name_only(void **state) {
     static const char *const kind[] = {"item", "result"};
     (void)state;
@@ -255,8 +256,16 @@ static void a_contested_record_counts_by_name_only(void **state) {
                            kind[i]);
         sql(catalogue->database, forge);
         free(forge);
+        json_decref(report(catalogue));
+        char *give_away = up_text_format("DELETE FROM local_mark WHERE record_id IN"
+                                         " (SELECT id FROM record WHERE kind = '%s')",
+                                         kind[i]);
+        sql(catalogue->database, give_away);
+        free(give_away);
         assert_kit_refused(catalogue, "\"accept\": [\"contested\"]");
-        write_kit("\"item\": \"old\", \"accept\": [\"unchecked\", \"contested\"]", "", "");
+        write_kit("\"item\": \"old\", \"accept\": [\"unchecked\", \"elsewhere\", "
+                  "\"contested\"]",
+                  "", "");
         json_decref(report(catalogue));
         up_catalogue_close(catalogue);
     }

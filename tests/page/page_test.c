@@ -94,6 +94,51 @@ static void only_what_changed_is_written(void **state) {
     up_catalogue_close(catalogue);
 }
 
+/* Beside the name in the table, and on the item's own page. */
+static void an_item_from_elsewhere_is_marked(void **state) {
+    (void)state;
+    struct up_intake intake;
+    struct up_catalogue *theirs = open_as("theirs", UP_CATALOGUE_CREATE),
+                        *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    add_item(theirs, "their fin");
+    add_item(catalogue, "my fin");
+    assert_true(up_catalogue_merge(catalogue, "theirs", false, &intake, NULL));
+    write_pages(catalogue, true);
+    char *text = text_of("s/index.html");
+    assert_non_null(strstr(text, "their fin</a> &lt;"));
+    assert_null(strstr(text, "my fin</a> &lt;"));
+    const char *marks = strstr(text, "what is said of the item came from elsewhere, by import");
+    assert_true(marks != NULL && strstr(marks + 1, "what is said of the item") == NULL);
+    free(text);
+    up_catalogue_close(theirs);
+    up_catalogue_close(catalogue);
+}
+
+/* Whoever made a link to a page finds it there, whatever a guest's ids and ages are. */
+static void a_guest_renames_no_page(void **state) {
+    (void)state;
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    struct up_item guests = plain_item("theirs"), mine;
+    up_new_id(guests.id);
+    snprintf(guests.model, sizeof guests.model, "Gull");
+    assert_true(up_item_add(catalogue, &guests, NULL)); /* the older one */
+    sql(catalogue->database, "DELETE FROM local_mark");
+    catalogue_clock_step_s = 10;
+    mine = guests;
+    mine.id[35] = guests.id[35] == '0' ? '1' : '0';
+    snprintf(mine.name, sizeof mine.name, "mine");
+    assert_true(up_item_add(catalogue, &mine, NULL));
+    write_pages(catalogue, false);
+    UP_FREED char *path = up_text_format("p/i/%.8s.html", mine.id);
+    UP_FREED char *of_model = up_text_format("p/m/%.8s.html", mine.id);
+    UP_FREED char *of_guest = up_text_format("p/i/%s.html", guests.id);
+    UP_FREED char *text = text_of(path);
+    assert_non_null(strstr(text, "<bdi>mine</bdi>"));
+    assert_int_equal(access(of_model, F_OK), 0);
+    assert_int_equal(access(of_guest, F_OK), 0);
+    up_catalogue_close(catalogue);
+}
+
 static void a_single_file_holds_all(void **state) {
     (void)state;
     struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
@@ -160,8 +205,9 @@ static void a_single_file_has_a_bound(void **state) {
 
 int main(void) {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(no_text_is_markup), TEST(only_what_changed_is_written),
-        TEST(a_single_file_holds_all),       TEST(the_policy_names_the_style),
+        cmocka_unit_test(no_text_is_markup),    TEST(only_what_changed_is_written),
+        TEST(an_item_from_elsewhere_is_marked), TEST(a_guest_renames_no_page),
+        TEST(a_single_file_holds_all),          TEST(the_policy_names_the_style),
         TEST(a_single_file_has_a_bound),
     };
     return cmocka_run_group_tests_name("page", tests, NULL, NULL);

@@ -122,6 +122,27 @@ static void one_from_elsewhere_is_marked(void **state) {
     up_catalogue_close(mine);
 }
 
+/* A guest's bench that was calibrated long ago comes after ours all the same. */
+static void a_bench_of_here_keeps_its_file(void **state) {
+    struct up_intake intake;
+    struct up_catalogue *theirs = open_as("theirs", UP_CATALOGUE_CREATE),
+                        *mine = open_as("mine", UP_CATALOGUE_CREATE);
+    unsigned count = 0;
+    (void)state;
+    catalogue_clock_step_s = -86400;
+    add(theirs, "guest", false);
+    catalogue_clock_step_s = 0;
+    add(mine, "plain", true);
+    assert_true(up_catalogue_merge(mine, "theirs", false, &intake, NULL));
+    assert_true(up_plot_write_calibrations(mine, ".", &count, NULL));
+    assert_int_equal(count, 2);
+    char *first = title_in(".");
+    assert_non_null(strstr(first, "Calibration of plain"));
+    free(first);
+    up_catalogue_close(theirs);
+    up_catalogue_close(mine);
+}
+
 /* By the bench's latest rig file, for a calibration has no mark of its own. */
 static void a_simulated_bench_is_marked(void **state) {
     static const char text[] = "[rig]\nid = plain\nsimulated = yes\n[port]\nkind = typed\n"
@@ -155,9 +176,8 @@ static void a_folder_that_is_not_there(void **state) {
 
 int main(void) {
     const struct CMUnitTest tests[] = {
-        TEST(one_picture_a_bench_whatever_its_name),
-        TEST(a_folder_that_is_not_there),
-        TEST(one_from_elsewhere_is_marked),
+        TEST(one_picture_a_bench_whatever_its_name), TEST(a_folder_that_is_not_there),
+        TEST(one_from_elsewhere_is_marked),          TEST(a_bench_of_here_keeps_its_file),
         TEST(a_simulated_bench_is_marked),
     };
     return cmocka_run_group_tests_name("report: calibration plot", tests, NULL, NULL);

@@ -110,6 +110,50 @@ static void what_is_of_here_is_explained_by_what_is_of_here(void **state) {
     up_catalogue_close(catalogue);
 }
 
+static void assert_explains(struct up_catalogue *catalogue, const char *wanted,
+                            const char *result_id) {
+    struct up_failure failure = {0};
+    json_t *document = up_explain(catalogue, wanted, NULL, &failure);
+    if (document == NULL) {
+        fail_msg("%s", failure.text);
+    }
+    assert_string_equal(up_record_text(document, "result_id"), result_id);
+    json_decref(document);
+}
+
+/* A guest chooses the ids of its results: none stands before one of here, nor before an item. */
+static void a_guests_result_hides_none_of_here(void **state) {
+    (void)state;
+    char alike[UP_ID_SIZE], beginning[9];
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    struct up_item item = add_item(catalogue, "facade");
+    struct up_result result = plain_result(item.id, "tank");
+    result.has_model = true;
+    assert_true(up_results_add(catalogue, &result, 1, "bench", NULL));
+    char *ours = ask(catalogue->database, "SELECT id FROM record WHERE kind = 'result'");
+    memcpy(alike, ours, sizeof alike);
+    alike[35] = ours[35] == '0' ? '1' : '0';
+    const char *const guests[] = {alike, "facade00-0000-4000-8000-000000000001"};
+    for (size_t i = 0; i < ARRAY(guests); i++) {
+        struct up_record record = {.kind = "result", .bench = "bench"};
+        snprintf(record.id, sizeof record.id, "%s", guests[i]);
+        memcpy(record.subject, record.id, sizeof record.id);
+        snprintf(record.made_utc, sizeof record.made_utc,
+                 i == 0 ? "2020-01-01T00:00:00.000Z" : "2099-01-01T00:00:00.000Z");
+        record.content = up_result_to_json(&result);
+        assert_true(catalogue_hash(&record, NULL));
+        assert_true(catalogue_insert(catalogue, &record, NULL, NULL));
+        json_decref(record.content);
+    }
+    snprintf(beginning, sizeof beginning, "%.8s", ours);
+    assert_explains(catalogue, beginning, ours);
+    assert_explains(catalogue, "facade", ours);
+    assert_explains(catalogue, guests[1], guests[1]);
+    assert_explains(catalogue, "facade00", guests[1]);
+    free(ours);
+    up_catalogue_close(catalogue);
+}
+
 /* Another one may have the subject of that by which it was measured. */
 static void a_result_is_explained_by_its_own_calibration(void **state) {
     (void)state;
@@ -143,6 +187,7 @@ int main(void) {
         cmocka_unit_test(the_largest_part_stands_first),
         cmocka_unit_test(what_weighs_nothing_is_one_line),
         TEST(a_result_is_explained_by_its_own_calibration),
+        TEST(a_guests_result_hides_none_of_here),
         TEST(what_is_of_here_is_explained_by_what_is_of_here),
     };
     return cmocka_run_group_tests_name("report: explain", tests, NULL, NULL);

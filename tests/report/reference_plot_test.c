@@ -118,6 +118,24 @@ static void what_is_of_elsewhere_is_drawn_apart(void **state) {
     up_catalogue_close(catalogue);
 }
 
+/* A guest's check on a bench of theirs, older than ours: its chart comes after. */
+static void a_chart_of_here_keeps_its_file(void **state) {
+    (void)state;
+    unsigned count = 0;
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    struct up_reference body = add_body(catalogue, "Steel");
+    add_check(catalogue, &body, "theirs", 900, 0.4);
+    sql(catalogue->database, "DELETE FROM local_mark WHERE record_id IN (SELECT id FROM record"
+                             " WHERE kind = 'reference_check')");
+    add_check(catalogue, &body, "ours", 0.1, 0.4);
+    assert_true(up_plot_write_references(catalogue, ".", &count, NULL));
+    assert_int_equal(count, 2);
+    char *script = read_drawing("reference-1.gp");
+    assert_non_null(strstr(script, "on ours"));
+    free(script);
+    up_catalogue_close(catalogue);
+}
+
 /* The numbers that are drawn: twelve points, the seventh outside and not in the limits. */
 static void the_data_are_those_of_the_checks(void **state) {
     struct up_failure failure = {0};
@@ -176,6 +194,7 @@ int main(void) {
     const struct CMUnitTest tests[] = {
         TEST(one_chart_a_body_and_bench_whatever_their_names),
         TEST(what_is_of_elsewhere_is_drawn_apart),
+        TEST(a_chart_of_here_keeps_its_file),
         TEST(the_data_are_those_of_the_checks),
         TEST(a_folder_that_is_not_there),
     };

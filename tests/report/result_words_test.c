@@ -201,6 +201,59 @@ static void a_narrow_terminal_cuts_names_then_waters(void **state) {
 }
 
 /* 453.59237 g are a pound, 28.349523125 g an ounce (1959). */
+/* An item that somebody else's catalogue brought is marked, measured or not; one of here is not. */
+static void an_item_from_elsewhere_is_marked(void **state) {
+    (void)state;
+    struct up_failure failure = {0};
+    struct up_intake intake;
+    struct up_catalogue *theirs = open_as("theirs", UP_CATALOGUE_CREATE),
+                        *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    struct up_item their = add_item(theirs, "their fin"), found;
+    struct up_item mine = add_item(catalogue, "my fin");
+    assert_true(up_catalogue_merge(catalogue, "theirs", false, &intake, NULL));
+    char *text = print_items(catalogue, &plain);
+    char *marked = up_text_format("%.8s <\n", their.id), *own = up_text_format("%.8s\n", mine.id);
+    assert_non_null(strstr(text, marked));
+    assert_non_null(strstr(text, own));
+    assert_non_null(strstr(text, "\n< came from elsewhere, by import or merge\n"));
+    free(text);
+    assert_true(up_item_find(catalogue, "their fin", &found, &failure) && found.elsewhere);
+    text = print_sheet(catalogue, &found, &plain);
+    assert_non_null(strstr(text, "  < came from elsewhere, by import or merge\n"));
+    free(text);
+    json_t *sheet = up_sheet_to_json(catalogue, &found, NULL);
+    assert_true(json_is_true(json_object_get(json_object_get(sheet, "item"), "elsewhere")));
+    json_decref(sheet);
+    assert_true(up_item_find(catalogue, "my fin", &found, &failure) && !found.elsewhere);
+    text = print_sheet(catalogue, &found, &plain);
+    assert_null(strstr(text, "<"));
+    free(text);
+    free(marked);
+    free(own);
+    up_catalogue_close(theirs);
+    up_catalogue_close(catalogue);
+}
+
+/* Four columns have room; a guest's waters, though of what floats best, take none from ours. */
+static void a_guests_water_takes_no_column(void **state) {
+    (void)state;
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    struct up_item item = add_item(catalogue, "fin");
+    static const char *const waters[] = {"aaa", "tank", "fresh", "sea", "zlake"};
+    for (size_t i = 0; i < ARRAY(waters); i++) {
+        add_result(catalogue, item.id, waters[i], -100, "negative");
+        if (i == 0) {
+            sql(catalogue->database, "DELETE FROM local_mark WHERE record_id IN"
+                                     " (SELECT id FROM record WHERE kind <> 'item')");
+        }
+    }
+    char *text = print_items(catalogue, &plain);
+    assert_non_null(strstr(text, "zlake"));
+    assert_null(strstr(text, "aaa"));
+    free(text);
+    up_catalogue_close(catalogue);
+}
+
 static void imperial_units(void **state) {
     (void)state;
     static const struct {
@@ -528,6 +581,8 @@ int main(void) {
         TEST(what_is_missing_is_said),
         TEST(colour_repeats_a_word_and_names_are_isolated),
         TEST(a_narrow_terminal_cuts_names_then_waters),
+        TEST(an_item_from_elsewhere_is_marked),
+        TEST(a_guests_water_takes_no_column),
         TEST(imperial_units),
         TEST(older_results_stand_below),
         TEST(what_no_body_spoke_for_is_marked),

@@ -15,6 +15,7 @@
 #include "agree.h"
 #include "hand_bench.h"
 #include "session/internal.h"
+#include "text/memory.h"
 #include "upthrust/wire.h"
 
 /* Without a clock of its own: only the times of arrival show a stall. */
@@ -22,7 +23,7 @@ static const char clockless_rig[] =
     "[rig]\nid = simulated-tank\n[line]\nlayout = bare\nword_bits = 24\n"
     "rate_hz = 10\n[tank]\nwater = fresh\ntemp_c = 20\n";
 
-enum { LINES_MAX = 2000, RECORDED_MAX = 2000 };
+enum { LINES_MAX = 2000, RECORDED_MAX = 2000, LEVEL = 100000 };
 
 static struct hand_bench bench;
 static struct up_procedure *procedure;
@@ -30,6 +31,7 @@ static char bytes[LINES_MAX * 32];
 static size_t length, line_end[LINES_MAX + 1]; /* so many bytes are so many lines */
 static struct recorded recorded[RECORDED_MAX];
 static size_t count;
+static int level = LEVEL;
 static double waited_s; /* the latest plateau was read so long after its step */
 static unsigned faults;
 static char fault[240], remark[240];
@@ -54,7 +56,7 @@ static int end(void **state) {
 static void write_lines(int lines, bool clock) {
     static const int noise[] = {24, -12, 6, -30, 30, -6, 12, -24};
     for (int i = 0; i < lines; i++) {
-        int counts = 100000 + noise[i % 8];
+        int counts = level + noise[i % 8];
         length += (size_t)(clock ? sprintf(bytes + length, "%d,%d,20.00\r\n", 100 * i, counts)
                                  : sprintf(bytes + length, "%d\r\n", counts));
         line_end[i + 1] = length;
@@ -170,6 +172,62 @@ static void stalls_are_found_by_when_the_bytes_came(void **state) {
     assert_int_equal(faults, 1);
 }
 
+/* What the run told of its readings, as its journal has it. */
+static void keep(void *context, const struct up_event *event) {
+    json_t *journal = context;
+    if (event->kind == UP_EVENT_PLATEAU) {
+        json_array_append_new(journal, up_event_to_json(event, 0));
+    }
+}
+
+static bool try_again(const struct resumed_run *from, struct up_failure *failure) {
+    const struct recorder recorder = {.from = from, .item = &bench.plan.item};
+    *failure = (struct up_failure){0};
+    up_procedure_destroy(procedure);
+    assert_true(up_procedure_measure(&bench.plan, &procedure, NULL));
+    return recorder_try(&recorder, procedure, failure);
+}
+
+/* A stream of other readings than the journal tells, though as many: the run is not gone
+   on with. What was begun with it is tried before anything is stored. */
+static void a_stream_of_other_readings_is_not_gone_on_with(void **state) {
+    struct up_failure failure;
+    struct resumed_run *from = up_allocate(1, sizeof *from);
+    (void)state;
+    write_lines(1200, true);
+    answered(1, 0);
+    answered(2, 0);
+    from->run.rig = bench.rig;
+    from->run.recorded = recorded;
+    from->run.files.stream = bytes;
+    from->run.files.length = length;
+    from->run.files.journal = json_array();
+    from->run.count = count;
+    assert_true(up_procedure_measure(&bench.plan, &procedure, NULL));
+    struct up_reader reader;
+    const struct recording first = {.rig = &bench.rig,
+                                    .bytes = bytes,
+                                    .length = length,
+                                    .recorded = recorded,
+                                    .count = count,
+                                    .context = from->run.files.journal,
+                                    .event = keep};
+    assert_true(repeat_run(procedure, &first, &reader, &failure));
+    assert_true(json_array_size(from->run.files.journal) > 0);
+    if (!try_again(from, &failure)) {
+        fail_msg("%s", failure.text);
+    }
+    length = 0;
+    level = 100100;
+    write_lines(1200, true);
+    level = LEVEL;
+    from->run.files.length = length;
+    assert_false(try_again(from, &failure));
+    assert_non_null(strstr(failure.text, "does not give the readings of its journal"));
+    json_decref(from->run.files.journal);
+    free(from);
+}
+
 static void a_journal_of_other_bytes_is_refused(void **state) {
     struct up_failure failure;
     (void)state;
@@ -241,6 +299,7 @@ int main(void) {
         RUN(an_absence_is_not_a_lost_cable),
         RUN(a_stop_ends_it),
         RUN(stalls_are_found_by_when_the_bytes_came),
+        RUN(a_stream_of_other_readings_is_not_gone_on_with),
         RUN(a_journal_of_other_bytes_is_refused),
         RUN(what_was_accepted_is_accepted_again),
         RUN(an_answer_that_is_not_taken_again_is_refused),
