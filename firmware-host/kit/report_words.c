@@ -341,9 +341,9 @@ static void print_head(const json_t *report, FILE *stream) {
     }
     if (of(report, "effective_draws") < EFFECTIVE_LEAST) {
         fprintf(stream,
-                "\nROUGH: only %.0f of the simulated divers fit these checks. The ends of each "
-                "range may\nbe off by 0.2 kg or more. Look through what was entered for the "
-                "checks, and do one more.\n",
+                "\nROUGH: only %.0f of the simulated divers fit these checks, so the ends of each "
+                "range\nare not well known. Look through what was entered for the checks, and do "
+                "one more.\n",
                 of(report, "effective_draws"));
     }
     put_named(stream, "\nIn the water ", water, "name", 0, "");

@@ -38,7 +38,7 @@ static void put_number_cell(const struct page *page, const struct up_card_water 
     page_put(stream, water->net);
     fputs("<br>", stream);
     page_put(stream, water->place == UP_CARD_UNDECIDED ? "undecided" : water->meaning);
-    fprintf(stream, ", %s", water->range);
+    fprintf(stream, " %s", water->range);
     page_put(stream, up_checked_mark(row->checked));
     page_put(stream, row->rejudged ? "*" : "");
     page_put(stream, row->elsewhere ? UP_ELSEWHERE_MARK : "");
@@ -121,20 +121,20 @@ static bool any_tank_alone(const struct page *page, const struct up_item *const 
 void page_put_table(const struct page *page, const struct up_item *const *item, size_t count,
                     const char *up, FILE *stream) {
     bool with_tank = any_tank_alone(page, item, count);
-    fprintf(
-        stream,
-        "<p class=\"soft\">Net buoyancy: + is UP, − is DOWN; below it a 95 %% interval. Fresh and "
-        "sea are calculated from the weighing in the tank%s. ? unchecked: no reference body "
-        "shows that the bench was right; ! the last reference body before it read outside its "
-        "limits; * judged again since it was measured; &lt; came from elsewhere.</p>\n"
-        "<div class=\"wide\" tabindex=\"0\" role=\"region\" aria-label=\"Items\">\n"
-        "<table id=\"items\">\n<thead><tr><th scope=\"col\">Item<th scope=\"col\">Kind<th "
-        "scope=\"col\">Size<th scope=\"col\" "
-        ">Maker<th scope=\"col\">Model<th scope=\"col\">Fresh water"
-        "<th scope=\"col\">Sea water%s<th scope=\"col\">Date</tr></thead>\n"
-        "<tbody>\n",
-        with_tank ? ", which stands alone where they are not known" : "",
-        with_tank ? "<th scope=\"col\">Tank alone" : "");
+    fprintf(stream,
+            "<p class=\"soft\">Net buoyancy: + is UP, − is DOWN; below it the ends of a 95 %% "
+            "interval. Fresh and "
+            "sea are calculated from the weighing in the tank%s. ? unchecked: no reference body "
+            "shows that the bench was right; ! the last reference body before it read outside its "
+            "limits; * judged again since it was measured; &lt; came from elsewhere.</p>\n"
+            "<div class=\"wide\" tabindex=\"0\" role=\"region\" aria-label=\"Items\">\n"
+            "<table id=\"items\">\n<thead><tr><th scope=\"col\">Item<th scope=\"col\">Kind<th "
+            "scope=\"col\">Size<th scope=\"col\" "
+            ">Maker<th scope=\"col\">Model<th scope=\"col\">Fresh water"
+            "<th scope=\"col\">Sea water%s<th scope=\"col\">Date</tr></thead>\n"
+            "<tbody>\n",
+            with_tank ? ", which stands alone where they are not known" : "",
+            with_tank ? "<th scope=\"col\">Tank alone" : "");
     for (size_t i = 0; i < count; i++) {
         put_row(page, item[i], up, with_tank, stream);
     }

@@ -76,11 +76,16 @@ static void fill_interval(struct up_card_water *water, const struct up_row *row,
     up_style_brief(style, row->buoyancy_g - row->expanded_u_g - stuck_g, low);
     up_style_brief(style, row->buoyancy_g + row->expanded_u_g, high);
     bool known = isfinite(row->buoyancy_g) && isfinite(row->expanded_u_g);
-    water->interval = up_typeset(known ? up_text_format("between %s and %s (95 %%)", low, high)
-                                       : up_text_format("interval not known"));
-    water->range =
-        up_typeset(known ? up_text_format("%.*s to %s", (int)strcspn(low, " "), low, high)
-                         : up_text_format("not known"));
+    water->interval =
+        up_typeset(known ? up_text_format("%.*s to %s (95 %%)", (int)strcspn(low, " "), low, high)
+                         : up_text_format("interval not known"));
+    if (known && !style->imperial) { /* whole grams, rounded outwards */
+        snprintf(low, sizeof low, "%+.0f", floor(row->buoyancy_g - row->expanded_u_g - stuck_g));
+        snprintf(high, sizeof high, "%+.0f", ceil(row->buoyancy_g + row->expanded_u_g));
+    }
+    water->range = up_typeset(known ? up_text_format("%.*s to %.*s", (int)strcspn(low, " "), low,
+                                                     (int)strcspn(high, " "), high)
+                                    : up_text_format("not known"));
 }
 
 static void fill_water(struct up_card_water *water, const struct up_row *row,
