@@ -20,7 +20,7 @@ set bars 0.6
 # Filled marks: fresh water, or the tank's; open ones: sea.
 array shape[8] = [13, 9, 7, 11, 12, 8, 6, 10]
 array class_word[4] = ["undecided", "positive", "neutral", "negative"]
-array body_mark[3] = ["", " ?", " !"] # inside its limits, unchecked, outside
+array body_mark[3] = ["", ", unchecked", ", body off"] # inside its limits, unchecked, outside
 array water_word[3] = ["fresh", "sea", "tank"]
 array colour[3] = [0x0060a0, 0xb04800, 0x303030]
 shift(s) = s == 1 ? -0.21 : s == 2 ? 0.21 : 0
@@ -40,7 +40,7 @@ shown(b, u, s) = signed(b) . (s < 0.05 ? sprintf(" ± %.1f g", u) : sprintf(" +%
 row = items > 24 ? 58 : 72
 height = 396 + row * items
 width = height / 1.6 > 1760 ? int(height / 1.6) : 1760
-width = width + (name_columns > 40 ? 15 * (name_columns - 40) : 0) + 15 * (24 * unusual + 13 * foam)
+width = width + (name_columns > 40 ? 15 * (name_columns - 40) : 0) + 15 * (24 * unusual + 13 * foam + 9 * marked)
 from_top(pixels) = 1 - pixels / (1.0 * height)
 set tmargin at screen from_top(190)
 set bmargin at screen 176.0 / height
@@ -72,7 +72,7 @@ do for [ending in "svg png"] {
     set label 3 font plain_font
     set label 4 font plain_font
     set label 5 font small_font
-    set rmargin 40 + 24 * unusual + 13 * foam
+    set rmargin 40 + 24 * unusual + 13 * foam + 9 * marked
     set output into . "items." . ending
     plot "items.tsv" using (0):1:(from($5)):(to($5)):($1 - half):($1 + half) with boxxyerror \
              fs solid 1 noborder lc rgb "#dedede", \

@@ -109,10 +109,12 @@ static void find_words(const struct up_reader *reader, struct up_findings *findi
 }
 
 static void find_grams(const struct up_fitness *fitness, struct up_findings *findings) {
+    double grams = 2 * fitness->u_weighing_g; /* two digits, but never as a power of ten */
+    int decimals = grams >= 9.95 ? 0 : grams >= 0.995 ? 1 : grams >= 0.0995 ? 2 : 3;
     find(findings, 2 * fitness->u_weighing_g <= GOOD_G,
-         "fit to weigh with to %.2g g: twice the standard uncertainty of an item less its tares, "
+         "fit to weigh with to %.*f g: twice the standard uncertainty of an item less its tares, "
          "from the readings alone; up to %g g will do",
-         2 * fitness->u_weighing_g, GOOD_G);
+         decimals, 2 * fitness->u_weighing_g, GOOD_G);
 }
 
 static void find_noise(const struct up_heard_column *column, const struct up_fitness *fitness,
@@ -173,6 +175,23 @@ void up_fitness_of_typed(const struct up_rig *rig, struct up_fitness *fitness,
                                    .u_weighing_g = WEIGHING * u_kg * 1e3,
                                    .readings = 1};
     find_grams(fitness, findings);
+}
+
+void up_fitness_of_keys(const struct up_rig *rig, struct up_findings *findings) {
+    unsigned before = findings->count;
+    if (rig->capacity_kg == 0) {
+        find(findings, true,
+             "[sensor] capacity_kg is not set: the most that the scale or cell may carry; an "
+             "overload is not noticed");
+    }
+    if (rig->ballast_kg == 0) {
+        find(findings, true,
+             "[tank] ballast_kg is not set: the lead under water, weighed dry; whether it hangs is "
+             "not checked");
+    }
+    for (unsigned i = before; i < findings->count; i++) {
+        findings->list[i].open = true;
+    }
 }
 
 /* ---- the gear ---- */

@@ -12,6 +12,7 @@ enum { UP_FINDINGS_MAX = 48 };
 
 struct up_finding {
     bool good;
+    bool open; /* nothing falls short, but the rig file leaves out what a session would check */
     char text[240];
 };
 
@@ -40,6 +41,9 @@ void up_fitness_of_stream(const struct up_listening *listening, double counts_pe
 /* Where readings are typed: what the scale's division alone allows. */
 void up_fitness_of_typed(const struct up_rig *rig, struct up_fitness *fitness,
                          struct up_findings *findings);
+
+/* Names the keys that are not set, and what is then not noticed. */
+void up_fitness_of_keys(const struct up_rig *rig, struct up_findings *findings);
 
 /* The gear that is meant: 0 where nothing is said. */
 struct up_gear {

@@ -160,7 +160,7 @@ extern const char *const help_group_titles[HELP_GROUPS];
 bool list_items(struct call *call);
 
 /* A calibration in words, on stdout (command_calibration.c). */
-void print_calibration(const struct up_calibration *calibration);
+void print_calibration(const struct up_calibration *calibration, const struct up_style *style);
 /* What it is good for, and what to do next. */
 void print_calibration_verdict(const struct up_calibration *calibration,
                                const struct up_catalogue *catalogue, const struct up_style *style);

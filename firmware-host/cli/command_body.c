@@ -18,9 +18,12 @@ const struct option_text options_body[] = {
     {"material", "NAME", "add, edit: what it is made of, for its expansion (default: none)"},
     {"expansion-per-k", "B", "add, edit: or this, of the volume"},
     {"u-expansion-per-k", "U", "add, edit: its standard uncertainty"},
+    OPTION_UNITS,
     OPTION_CATALOGUE,
     OPTION_JSON,
     OPTION_END};
+
+enum { BENCH_COLUMNS = 14 };
 
 /* Conventional air of a scale's adjustment (OIML D 28). */
 static const double AIR_KG_M3 = 1.2;
@@ -64,16 +67,25 @@ static bool read_given(struct call *call, struct up_reference *body) {
 
 /* ---- one in words ---- */
 
-static void print_numbers(const struct up_reference *body, bool isolate) {
+static void print_numbers(const struct up_reference *body, const struct up_style *style) {
+    static const double CM3_PER_IN3 = 16.387064; /* 2.54 cubed */
+    double volume_of = style->imperial ? 1e-6 * CM3_PER_IN3 : 1e-6;
+    double k_of = style->imperial ? 1.8 : 1; /* degrees F in a kelvin */
+    char density[UP_SHOWN_SIZE], warm[UP_SHOWN_SIZE];
+    up_style_density(style, body->mass_kg.value / body->volume_m3.value, density);
+    up_style_temp(style, 20, warm);
     printf("%s  ", body->id);
-    up_text_put(stdout, body->name, 0, isolate);
+    up_text_put(stdout, body->name, 0, style->isolate);
     fputs(body->elsewhere ? "  " UP_ELSEWHERE_MARK : "", stdout);
-    printf("\n  mass %.3f g (u %.2g), volume %.4f cm3 (u %.2g), density %.1f kg/m3\n",
-           body->mass_kg.value * 1e3, body->mass_kg.u * 1e3, body->volume_m3.value * 1e6,
-           body->volume_m3.u * 1e6, body->mass_kg.value / body->volume_m3.value);
+    printf("\n  mass %.*f %s (u %.2g), volume %.4f %s (u %.2g),\n  density %s\n",
+           style->imperial ? 4 : 3, up_style_in_unit(style, body->mass_kg.value * 1e3),
+           up_style_unit(style), up_style_in_unit(style, body->mass_kg.u * 1e3),
+           body->volume_m3.value / volume_of, style->imperial ? "in3" : "cm3",
+           body->volume_m3.u / volume_of, density);
     if (body->expansion_per_k > 0 || body->u_expansion_per_k > 0) {
-        printf("  volume at 20 C; it expands by %.3g 1/K (u %.2g)\n", body->expansion_per_k,
-               body->u_expansion_per_k);
+        printf("  volume at %s; it expands by %.3g 1/%s (u %.2g)\n", warm,
+               body->expansion_per_k / k_of, style->imperial ? "F" : "K",
+               body->u_expansion_per_k / k_of);
     }
 }
 
@@ -83,16 +95,20 @@ static const char *verdict(const struct up_past_check *past) {
                                : "inside, with other numbers";
 }
 
-static void print_check(const struct up_past_check *past, bool isolate) {
+static void print_check(const struct up_past_check *past, const struct up_style *style) {
     const struct up_reference_check *check = &past->check;
+    char off[UP_SHOWN_SIZE], u[UP_SHOWN_SIZE], low[UP_SHOWN_SIZE], high[UP_SHOWN_SIZE];
+    up_style_fine(style, check->deviation_kg.value * 1e3, off);
+    up_style_fine(style, check->deviation_kg.u * 1e3, u);
+    up_style_fine(style, check->low_kg * 1e3, low);
+    up_style_fine(style, check->high_kg * 1e3, high);
     printf("  %.10s %.5s  ", past->made_utc, past->made_utc + 11);
-    up_text_put(stdout, past->bench, 16, isolate);
+    up_text_put(stdout, past->bench, BENCH_COLUMNS, style->isolate);
     if (isfinite(check->deviation_kg.value)) {
-        printf(" %+8.2f %6.2f  %+7.2f to %+7.2f  %-8s %s", check->deviation_kg.value * 1e3,
-               check->deviation_kg.u * 1e3, check->low_kg * 1e3, check->high_kg * 1e3,
+        printf(" %8s %6s  %7s to %7s  %-5s %s", off, u + 1, low, high,
                check->by_history ? "chart" : "own u", verdict(past));
     } else {
-        printf(" %8s %6s  %18s  %-8s %s", "-", "-", "", "", verdict(past));
+        printf(" %8s %6s  %18s  %-5s %s", "-", "-", "", "", verdict(past));
     }
     puts(past->elsewhere ? "  " UP_ELSEWHERE_MARK : "");
 }
@@ -106,12 +122,17 @@ static bool is_first_of_bench(const struct up_past_check *past, size_t at) {
     return true;
 }
 
-static void print_chart(const char *bench, const struct up_chart *chart, bool isolate) {
+static void print_chart(const char *bench, const struct up_chart *chart,
+                        const struct up_style *style) {
+    char centre[UP_SHOWN_SIZE], low[UP_SHOWN_SIZE], high[UP_SHOWN_SIZE];
+    up_style_fine(style, chart->centre * 1e3, centre);
+    up_style_fine(style, chart->low * 1e3, low);
+    up_style_fine(style, chart->high * 1e3, high);
     fputs("  chart of ", stdout);
-    up_text_put(stdout, bench, 0, isolate);
+    up_text_put(stdout, bench, 0, style->isolate);
     if (chart->has_limits) {
-        printf(": %zu checks, centre %+.2f g, limits %+.2f to %+.2f g\n", chart->count,
-               chart->centre * 1e3, chart->low * 1e3, chart->high * 1e3);
+        printf(": %zu checks, centre %s, limits %s to %s %s\n", chart->count, centre, low, high,
+               up_style_unit(style));
     } else {
         printf(": %zu of the %d checks that make limits; until then by their own u\n", chart->count,
                UP_CHART_LEAST);
@@ -119,24 +140,25 @@ static void print_chart(const char *bench, const struct up_chart *chart, bool is
 }
 
 static bool print_history(struct up_catalogue *catalogue, const struct up_reference *body,
-                          const struct up_past_check *past, size_t count, bool isolate,
-                          struct up_failure *failure) {
+                          const struct up_past_check *past, size_t count,
+                          const struct up_style *style, struct up_failure *failure) {
     struct up_chart chart;
     if (count == 0) {
         puts("  not yet weighed in the tank: `upthrust measure --body` weighs it first");
         return true;
     }
-    printf("  %-16s  %-16s %8s %6s  %18s  %-8s\n", "checked (UTC)", "bench", "off g", "u g",
-           "may be off g", "by");
+    printf("  %-16s  %-*s %5s %2s %3s %2s  %15s %2s  %s\n", "checked (UTC)", BENCH_COLUMNS, "bench",
+           "off", up_style_unit(style), "u", up_style_unit(style), "may be off",
+           up_style_unit(style), "by");
     for (size_t i = 0; i < count; i++) {
-        print_check(&past[i], isolate);
+        print_check(&past[i], style);
     }
     for (size_t i = 0; i < count; i++) {
         if (is_first_of_bench(past, i)) {
             if (!up_reference_chart(catalogue, body->id, past[i].bench, &chart, failure)) {
                 return false;
             }
-            print_chart(past[i].bench, &chart, isolate);
+            print_chart(past[i].bench, &chart, style);
         }
     }
     return true;
@@ -200,8 +222,8 @@ static bool print_body(struct call *call, const struct up_reference *body) {
         json_object_set_new(json, "charts", charts_to_json(call->catalogue, body, past, count));
         print_json(json);
     } else {
-        print_numbers(body, style.isolate);
-        good = print_history(call->catalogue, body, past, count, style.isolate, call->failure);
+        print_numbers(body, &style);
+        good = print_history(call->catalogue, body, past, count, &style, call->failure);
         bool any = body->elsewhere;
         for (size_t i = 0; i < count; i++) {
             any = any || past[i].elsewhere;
@@ -240,8 +262,9 @@ static bool show(struct call *call) {
 
 struct listing {
     json_t *json; /* NULL: in words */
-    bool isolate, any_elsewhere;
+    bool any_elsewhere;
     unsigned count;
+    struct up_style style;
 };
 
 static bool list_one(const struct up_record *record, void *context) {
@@ -257,7 +280,7 @@ static bool list_one(const struct up_record *record, void *context) {
     if (listing->json != NULL) {
         json_array_append_new(listing->json, body_to_json(&body));
     } else {
-        print_numbers(&body, listing->isolate);
+        print_numbers(&body, &listing->style);
     }
     return true;
 }
@@ -268,7 +291,7 @@ static bool list(struct call *call) {
     if (!style_asked(call, &style)) {
         return false;
     }
-    struct listing listing = {.json = json ? json_array() : NULL, .isolate = style.isolate};
+    struct listing listing = {.json = json ? json_array() : NULL, .style = style};
     bool good = up_catalogue_each(call->catalogue, "reference", list_one, &listing, call->failure);
     if (good && json) {
         print_json(json_pack("{s:s, s:O}", "schema", "upthrust-bodies-1", "bodies", listing.json));

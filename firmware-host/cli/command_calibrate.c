@@ -48,28 +48,29 @@ static bool read_masses(struct call *call, struct up_calibrate_plan *plan) {
 
 /* `bench`: it was made there just now; NULL: it is only shown. */
 static void show_calibration(const struct up_calibration *calibration, bool document,
-                             const struct session_options *bench) {
+                             const struct up_style *style, const struct session_options *bench) {
     if (document) {
         json_t *json = up_calibration_to_json(calibration);
         json_object_set_new(json, "schema", json_string("upthrust-calibration-1"));
         print_json(json);
     } else if (bench != NULL) {
-        print_calibration_verdict(calibration, bench->catalogue, &bench->style);
+        print_calibration_verdict(calibration, bench->catalogue, style);
         print_next_commands(bench);
     } else {
-        print_calibration(calibration);
+        print_calibration(calibration, style);
     }
 }
 
 static bool replay_calibrate(struct call *call) {
     UP_FREED struct up_calibration *calibration = up_allocate(1, sizeof *calibration);
-    bool good = only_replays(call) &&
+    struct up_style style;
+    bool good = style_asked(call, &style) && only_replays(call) &&
                 up_catalogue_open(catalogue_directory(call), UP_CATALOGUE_READ, &call->catalogue,
                                   call->failure) &&
                 up_replay_calibrate(call->catalogue, option_value(call, "replay"), calibration,
                                     call->failure);
     if (good) {
-        show_calibration(calibration, option_given(call, "json"), NULL);
+        show_calibration(calibration, option_given(call, "json"), &style, NULL);
     }
     return good;
 }
@@ -93,10 +94,12 @@ static void leave_out_staircase(const struct session_options *options,
         plan->staircase = false;
         if (options->settings.operator_kind != UP_OPERATOR_JSON) {
             UP_FREED char *text =
-                up_text_format("no staircase up and down: steps of %g g hide hysteresis; the bound "
-                               "from data sheets is used",
+                up_text_format("masses are not added up and taken off at the end: in steps of %g g "
+                               "the scale cannot show whether it reads differently on the way "
+                               "down; up to 0.05 %% of the heaviest load is allowed for it",
                                1e3 * rig->division_counts);
-            print_note(NULL, text);
+            UP_FREED char *shown = up_style_text(&options->style, text);
+            print_note(NULL, shown);
         }
     }
 }
@@ -115,7 +118,7 @@ static bool calibrate(struct call *call, struct session_options *options,
 static bool finish(struct session_options *options, const struct up_calibration *calibration,
                    bool good) {
     if (good && options->settings.operator_kind != UP_OPERATOR_JSON) {
-        show_calibration(calibration, options->json_document, options);
+        show_calibration(calibration, options->json_document, &options->style, options);
     }
     close_session(options, NULL);
     die_of_signal();

@@ -1,6 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* A calibration in words, and those that the catalogue keeps. */
-#include <stdlib.h>
 #include <string.h>
 #include <strings.h>
 
@@ -18,33 +17,49 @@ const struct option_text options_calibration[] = {
     OPTION_PORT,
     OPTION_OPERATOR,
     OPTION_PLAIN,
+    OPTION_UNITS,
     OPTION_CATALOGUE,
     OPTION_JSON,
     OPTION_END};
 
 /* ---- in words ---- */
 
-static void print_stairs(const struct up_calibration *calibration) {
+static void put_heading(const char *word, int columns, const struct up_style *style) {
+    char heading[UP_SHOWN_SIZE];
+    snprintf(heading, sizeof heading, "%s %s", word, up_style_unit(style));
+    printf("%*s", columns, heading);
+}
+
+static void print_stairs(const struct up_calibration *calibration, const struct up_style *style) {
     unsigned top = calibration->stairs / 2;
+    const char *unit = up_style_unit(style);
+    char rising[UP_SHOWN_SIZE], falling[UP_SHOWN_SIZE], apart[UP_SHOWN_SIZE];
     if (isnan(calibration->hysteresis_kg)) {
         up_text_paragraph(
             stdout, "",
             "hysteresis: not tested; the usual limit of data sheets is used, 0.05 % of the span");
         return;
     }
-    printf("staircase%1s %9s %11s %11s\n", "", "rising g", "falling g", "apart g");
+    put_heading("staircase", 12, style);
+    put_heading("rising", 11, style);
+    put_heading("falling", 12, style);
+    put_heading("apart", 12, style);
+    putchar('\n');
     for (unsigned i = 0; i <= top && i < calibration->stairs; i++) {
         const struct up_stair *up = &calibration->stair[i];
         const struct up_stair *down = &calibration->stair[calibration->stairs - 1 - i];
-        double mass_g = up->mass_kg * 1e3;
-        printf("%10.2f %+9.2f ", mass_g, up->residual_g);
+        up_style_fine(style, up->residual_g, rising);
+        up_style_fine(style, down->residual_g, falling);
+        up_style_fine(style, down->hysteresis_g, apart);
+        printf("%12.2f %10s ", up_style_in_unit(style, up->mass_kg * 1e3), rising);
         if (i < top) {
-            printf("%+11.2f %+11.2f", down->residual_g, down->hysteresis_g);
+            printf("%11s %11s", falling, apart);
         }
         putchar('\n');
     }
-    printf("hysteresis %.2f g: the largest difference between falling and rising\n",
-           calibration->hysteresis_kg * 1e3);
+    up_style_fine(style, calibration->hysteresis_kg * 1e3, apart);
+    printf("hysteresis %s %s: the largest difference between falling and rising\n", apart + 1,
+           unit);
 }
 
 /* A scale that prints a unit shows about 1 for a kilogram; no converter has so few counts. */
@@ -52,12 +67,16 @@ static bool shows_kg(double slope_counts_per_kg) {
     return fabs(slope_counts_per_kg) < 10;
 }
 
-static void print_slope(double slope_counts_per_kg) {
-    if (shows_kg(slope_counts_per_kg)) {
-        printf("shows %.5f kg for a kilogram", slope_counts_per_kg);
-    } else {
-        printf("%.1f counts/g", slope_counts_per_kg * 1e-3);
+/* The caller's. */
+static char *slope_in_words(double slope_counts_per_kg, const struct up_style *style) {
+    if (shows_kg(slope_counts_per_kg)) { /* the same share in any unit */
+        return up_text_format(style->imperial ? "shows %.5f lb for a pound"
+                                              : "shows %.5f kg for a kilogram",
+                              slope_counts_per_kg);
     }
+    return up_text_format("%.1f counts/%s", /* of one unit of the style */
+                          slope_counts_per_kg * 1e-3 / up_style_in_unit(style, 1),
+                          up_style_unit(style));
 }
 
 /* As the scale names it. */
@@ -66,38 +85,43 @@ static double step_g(const struct up_calibration *calibration) {
     return 1e3 * calibration->division_counts / (shows_kg(slope) ? 1 : fabs(slope));
 }
 
-static void print_line(const struct up_calibration *calibration) {
-    double slope = calibration->slope_counts_per_kg;
+static void print_unloading(const struct up_calibration *calibration,
+                            const struct up_style *style) {
     double unloading = calibration->unloading_slope_counts_per_kg;
     bool taken_off = false;
     for (unsigned i = 0; i < calibration->points; i++) {
         taken_off = taken_off || calibration->point[i].mass_kg < 0;
     }
     if (!isnan(unloading)) {
-        fputs("unloading has its own slope: ", stdout);
-        print_slope(unloading);
-        printf(", %+.3f %% off\n", (unloading / slope - 1) * 100);
+        UP_FREED char *slope = slope_in_words(unloading, style);
+        up_style_say(style, stdout, "", "unloading has its own slope: %s, %+.3f %% off", slope,
+                     (unloading / calibration->slope_counts_per_kg - 1) * 100);
     } else {
         puts(taken_off ? "unloading: no difference in slope was found"
                        : "unloading was not tested; the same slope is assumed");
     }
+}
+
+static void print_line(const struct up_calibration *calibration, const struct up_style *style) {
     if (calibration->quadratic_counts_per_kg2 != 0) {
-        printf("the line bends: %+.3f g at %g kg against its slope (F %.1f, limit %.1f)\n",
-               calibration->quadratic_counts_per_kg2 / slope * pow(calibration->span_kg, 2) * 1e3,
-               calibration->span_kg, calibration->quadratic_f, calibration->quadratic_f_limit);
+        up_style_say(style, stdout, "",
+                     "the line bends: %+.3f g at %g kg against its slope (F %.1f, limit %.1f)",
+                     calibration->quadratic_counts_per_kg2 / calibration->slope_counts_per_kg *
+                         pow(calibration->span_kg, 2) * 1e3,
+                     calibration->span_kg, calibration->quadratic_f,
+                     calibration->quadratic_f_limit);
     } else if (isnan(calibration->quadratic_f)) {
         up_text_paragraph(
             stdout, "",
             "the line is taken as straight: too few or too coarse readings to look for a bend");
     } else {
-        UP_FREED char *text = up_text_format(
-            "the line is taken as straight: a bend %s (F %.1f, limit %.1f)",
-            calibration->quadratic_f > calibration->quadratic_f_limit
-                ? "is larger than scatter explains, but smaller than what remains of the "
-                  "readings anyway"
-                : "is no larger than scatter explains",
-            calibration->quadratic_f, calibration->quadratic_f_limit);
-        up_text_paragraph(stdout, "", text);
+        up_style_say(style, stdout, "",
+                     "the line is taken as straight: a bend %s (F %.1f, limit %.1f)",
+                     calibration->quadratic_f > calibration->quadratic_f_limit
+                         ? "is larger than scatter explains, but smaller than what remains of the "
+                           "readings anyway"
+                         : "is no larger than scatter explains",
+                     calibration->quadratic_f, calibration->quadratic_f_limit);
     }
 }
 
@@ -110,48 +134,77 @@ static void print_masses(const struct up_calibration *calibration) {
     printf("accurate to %.2g %%\n", calibration->mass_tolerance_rel * 100);
 }
 
-static void print_conditions(const struct up_calibration *calibration) {
-    if (isnan(calibration->temp_c)) {
-        printf("air temperature not known; ");
-    } else {
-        printf("air %.1f C; ", calibration->temp_c);
-    }
+static void print_conditions(const struct up_calibration *calibration,
+                             const struct up_style *style) {
+    char air[UP_SHOWN_SIZE];
+    up_style_temp(style, calibration->temp_c, air);
+    printf("air%s %s; ", isnan(calibration->temp_c) ? " temperature" : "", air);
     puts(isnan(calibration->preloaded) ? "preload not known"
          : calibration->preloaded != 0
              ? "preload done"
              : "preload skipped: the first loadings may read differently");
 }
 
-void print_calibration(const struct up_calibration *calibration) {
-    double slope = calibration->slope_counts_per_kg;
-    struct up_rounding rounding = up_calibration_rounding(calibration);
-    up_text_print(stdout, "bench %s: ", calibration->bench);
-    print_slope(slope);
-    printf(", standard uncertainty %.3f %% of it (%.0f degrees of freedom)\n",
-           fabs(calibration->u_slope_counts_per_kg / slope) * 100, calibration->dof);
-    printf("%10s %12s %11s\n", "mass g", "reading g", "residual g");
+static void print_points(const struct up_calibration *calibration, const struct up_style *style) {
+    put_heading("mass", 12, style);
+    put_heading("reading", 13, style);
+    put_heading("residual", 12, style);
+    putchar('\n');
     for (unsigned i = 0; i < calibration->points; i++) {
         const struct up_calibration_point *point = &calibration->point[i];
-        printf("%+10.2f %+12.2f %+11.2f\n", point->mass_kg * 1e3,
-               point->mass_kg * 1e3 + point->residual_g, point->residual_g);
+        double mass_g = point->mass_kg * 1e3;
+        char residual[UP_SHOWN_SIZE];
+        up_style_fine(style, point->residual_g, residual);
+        printf("%+12.2f %+12.2f %11s\n", up_style_in_unit(style, mass_g),
+               up_style_in_unit(style, mass_g + point->residual_g), residual);
     }
-    print_stairs(calibration);
-    print_line(calibration);
-    printf("lack of fit %.2f g", calibration->lack_of_fit_kg * 1e3);
-    if (rounding.lack_of_fit && calibration->lack_of_fit_kg > 0) {
-        printf(", no more than the scale's steps of %.3g g explain", step_g(calibration));
-    }
-    printf("; zero offset %+.2f g (standard uncertainty %.2f g)\n",
-           calibration->offset_counts / slope * 1e3,
-           fabs(calibration->u_offset_counts / slope) * 1e3);
+}
+
+/* What a coarse scale hides is no zero: readings all alike have at least the share of its steps. */
+static void print_scatter(const struct up_calibration *calibration, const struct up_style *style) {
+    double slope = calibration->slope_counts_per_kg;
+    struct up_rounding rounding = up_calibration_rounding(calibration);
+    char fit[UP_SHOWN_SIZE], offset[UP_SHOWN_SIZE], u[UP_SHOWN_SIZE], noise[UP_SHOWN_SIZE];
+    const char *unit = up_style_unit(style);
+    up_style_fine(style, calibration->lack_of_fit_kg * 1e3, fit);
+    up_style_fine(style, calibration->offset_counts / slope * 1e3, offset);
+    up_style_fine(style, fabs(calibration->u_offset_counts / slope) * 1e3, u);
+    up_style_fine(style, fabs(calibration->noise_counts / slope) * 1e3, noise);
+    UP_FREED char *steps =
+        rounding.lack_of_fit && calibration->lack_of_fit_kg > 0
+            ? up_text_format(", no more than the scale's steps of %.3g g explain",
+                             step_g(calibration))
+            : up_text_format("%s", "");
+    up_style_say(style, stdout, "",
+                 "lack of fit %s %s%s; zero offset %s %s (standard uncertainty %s %s)", fit + 1,
+                 unit, steps, offset, unit, u + 1, unit);
     if (calibration->window_s == 0) {
         puts("creep unknown: typed readings have no fixed timing");
     } else {
-        printf("creep %+.3f %% of load per tenfold time; noise of one reading %.2f g\n",
-               calibration->creep_rel_decade * 100, fabs(calibration->noise_counts / slope) * 1e3);
+        bool hidden = fabs(calibration->noise_counts) < calibration->division_counts / sqrt(12);
+        UP_FREED char *of_one =
+            hidden ? up_text_format("hidden by its steps of %.3g g", step_g(calibration))
+                   : up_text_format("%s %s", noise + 1, unit);
+        up_style_say(style, stdout, "",
+                     "creep %+.3f %% of load per tenfold time; noise of one reading %s",
+                     calibration->creep_rel_decade * 100, of_one);
     }
+}
+
+void print_calibration(const struct up_calibration *calibration, const struct up_style *style) {
+    double slope = calibration->slope_counts_per_kg;
+    UP_FREED char *words = slope_in_words(slope, style);
+    up_style_say(style, stdout, "",
+                 "bench %s: %s, standard uncertainty %.3f %% of it (%.0f degrees of freedom)",
+                 calibration->bench, words, fabs(calibration->u_slope_counts_per_kg / slope) * 100,
+                 calibration->dof);
+    print_points(calibration, style);
+    print_stairs(calibration, style);
+    print_unloading(calibration, style);
+    print_line(calibration, style);
+    print_scatter(calibration, style);
     print_masses(calibration);
-    print_conditions(calibration);
+    print_conditions(calibration, style);
     printf("stored as %s%s%s\n", calibration->id, calibration->made_utc[0] != '\0' ? ", " : "",
            calibration->made_utc);
 }
@@ -198,7 +251,8 @@ static bool is_coarse(const struct up_calibration *calibration) {
 }
 
 /* False where there is none: a scale of coarse steps does no better. */
-static bool print_remedies(const struct up_calibration *calibration, double at_span_g) {
+static bool print_remedies(const struct up_calibration *calibration, double at_span_g,
+                           const struct up_style *style) {
     struct up_rounding rounding = up_calibration_rounding(calibration);
     const struct {
         bool given, rounded;
@@ -226,9 +280,10 @@ static bool print_remedies(const struct up_calibration *calibration, double at_s
         }
     }
     if (steps) {
-        printf("The scale's steps of %.3g g limit this%s.\n"
-               "What helps: a scale of finer steps; more rounds with more different masses.\n",
-               step_g(calibration), any ? " too" : ": nothing shows a fault of masses or bench");
+        up_style_say(style, stdout, "", "The scale's steps of %.3g g limit this%s.",
+                     step_g(calibration),
+                     any ? " too" : ": nothing shows a fault of masses or bench");
+        puts("What helps: a scale of finer steps; more rounds with more different masses.");
     }
     return any;
 }
@@ -243,17 +298,12 @@ void print_calibration_verdict(const struct up_calibration *calibration,
             ? up_text_format(" The scale's steps of %.3g g come on top, with each reading.",
                              step_g(calibration))
             : up_text_format("%s", "");
-    up_text_print(stdout, "bench %s: ", calibration->bench);
-    print_slope(calibration->slope_counts_per_kg);
-    char *verdict = up_text_format(
-        "%s: this calibration is known to %.1f g at 100 g and %.1f g at %g kg (95 %%).%s",
-        verdict_of(calibration), least_g, span_g, calibration->span_kg, steps);
-    char *shown = up_style_text(style, verdict);
-    putchar('\n');
-    up_text_lines(stdout, "", shown, style->columns);
-    free(shown);
-    free(verdict);
-    bool mendable = print_remedies(calibration, span_g);
+    UP_FREED char *slope = slope_in_words(calibration->slope_counts_per_kg, style);
+    up_text_print(stdout, "bench %s: %s\n", calibration->bench, slope);
+    up_style_say(style, stdout, "",
+                 "%s: this calibration is known to %.1f g at 100 g and %.1f g at %g kg (95 %%).%s",
+                 verdict_of(calibration), least_g, span_g, calibration->span_kg, steps);
+    bool mendable = print_remedies(calibration, span_g, style);
     UP_FREED char *what = up_text_format("calibration show %.8s", calibration->id);
     UP_FREED char *show = command_on(catalogue, what);
     puts("All its figures:");
@@ -269,6 +319,7 @@ void print_calibration_verdict(const struct up_calibration *calibration,
 struct query {
     const char *bench, *id; /* NULL: any */
     json_t *list;           /* NULL: in words */
+    const struct up_style *style;
     unsigned found, benches, untrusted;
     char first_bench[UP_NAME_SIZE];
     struct up_calibration calibration; /* the latest looked at */
@@ -329,14 +380,14 @@ static bool list_one(const struct up_record *record, void *context) {
     query->untrusted += !is_trusted(query);
     up_text_print(stdout, "%s  %s  %s%s\n", calibration->id, calibration->made_utc,
                   calibration->bench, origin(query));
-    fputs("  ", stdout);
-    print_slope(calibration->slope_counts_per_kg);
-    printf(", %u loadings up to %g kg, ", calibration->points, calibration->span_kg);
-    if (isnan(calibration->hysteresis_kg)) {
-        puts("hysteresis not looked for");
-    } else {
-        printf("hysteresis %.2f g\n", calibration->hysteresis_kg * 1e3);
-    }
+    UP_FREED char *slope = slope_in_words(calibration->slope_counts_per_kg, query->style);
+    char hysteresis[UP_SHOWN_SIZE];
+    up_style_fine(query->style, calibration->hysteresis_kg * 1e3, hysteresis);
+    bool tested = isfinite(calibration->hysteresis_kg);
+    up_style_say(query->style, stdout, "  ", "%s, %u loadings up to %g kg, hysteresis %s%s%s",
+                 slope, calibration->points, calibration->span_kg,
+                 tested ? hysteresis + 1 : "not looked for", tested ? " " : "",
+                 tested ? up_style_unit(query->style) : "");
     return true;
 }
 
@@ -405,7 +456,7 @@ static bool show(struct call *call, struct query *query) {
         json_object_set_new(document, "schema", json_string("upthrust-calibration-1"));
         print_json(document);
     } else {
-        print_calibration(&query->calibration);
+        print_calibration(&query->calibration, query->style);
         fputs(query->elsewhere ? UP_ELSEWHERE_MARK " " UP_ELSEWHERE_MEANING "\n" : "", stdout);
     }
     return true;
@@ -422,10 +473,12 @@ bool command_calibration(struct call *call) {
             call, "calibration: give list, show with one id, or adopt (with an id, if there are "
                   "several) with --rig and --masses-g");
     }
-    if (!open_catalogue(call, UP_CATALOGUE_READ)) {
+    struct up_style style;
+    if (!style_asked(call, &style) || !open_catalogue(call, UP_CATALOGUE_READ)) {
         return false;
     }
     UP_FREED struct query *query = up_allocate(1, sizeof *query);
+    query->style = &style;
     query->catalogue = call->catalogue;
     query->bench = option_value(call, "bench");
     query->id = call->words > 1 ? call->word[1] : NULL;

@@ -317,20 +317,24 @@ static bool store(const struct judging *judging, struct up_catalogue *catalogue,
 
 /* ---- printing ---- */
 
+enum { WATER_COLUMNS = 8 };
+
+/* The caller's. */
+static char *title_of(const struct line *line) {
+    const struct up_result *result = &line->decided.result;
+    bool stored = result->item_id[0] != '\0'; /* else there is nothing but the item */
+    bool simulated =
+        stored && (result->simulated || strcmp(line->decided.bench, "simulated-tank") == 0);
+    UP_FREED char *title =
+        up_item_title(line->item->name, stored ? result->pieces : line->item->pieces);
+    return up_text_format("%s%s", simulated ? UP_SIMULATED : "", title);
+}
+
 static void print_line(const struct line *line, const struct up_style *style) {
     const struct up_result *result = &line->decided.result;
     char net[UP_SHOWN_SIZE], u[UP_SHOWN_SIZE], tolerance[UP_SHOWN_SIZE];
-    bool stored = result->item_id[0] != '\0'; /* else there is nothing but the item */
-    char *title = up_item_title(line->item->name, stored ? result->pieces : line->item->pieces);
-    if (stored && (result->simulated || strcmp(line->decided.bench, "simulated-tank") == 0)) {
-        char *marked = up_text_format(UP_SIMULATED "%s", title);
-        free(title);
-        title = marked;
-    }
-    up_text_put(stdout, title, 32, style->isolate);
-    putchar(' ');
-    up_text_put(stdout, line->water, 8, style->isolate);
-    free(title);
+    fputs("  ", stdout);
+    up_text_put(stdout, line->water, WATER_COLUMNS, style->isolate);
     if (line->why_not != NULL) {
         printf(" not judged: %s\n", line->why_not);
         return;
@@ -339,13 +343,33 @@ static void print_line(const struct line *line, const struct up_style *style) {
     up_style_interval(style, result->answer.expanded_u_kg * 1e3, result->answer.stuck_air_kg * 1e3,
                       u);
     up_style_lead(style, result->question.tolerance_kg * 1e3, tolerance);
-    printf(" %10s %-15s %8s %6.4g  %-9s  ", net, u, tolerance, result->question.confidence,
+    printf(" %14s %-17s %7s %5.4g %-9s ", net, u, tolerance, result->question.confidence,
            line->is_new ? "-" : up_class_name(line->was));
     up_style_class(style, up_class_name(result->answer.class), 0, stdout);
+    puts(line->is_new || line->was != result->answer.class ? " *" : "");
     if (result->answer.class == UP_CLASS_UNDECIDED && result->trials_would_decide) {
-        printf(", %u more trials would decide", result->more_trials);
+        printf("  %*s %u more trial%s would decide it\n", WATER_COLUMNS, "", result->more_trials,
+               up_text_plural(result->more_trials));
     }
-    puts(line->is_new || line->was != result->answer.class ? "  *" : "");
+}
+
+/* An item's name, then its waters. */
+static void print_lines(const struct judging *judging, const struct up_style *style) {
+    char *last = up_text_format("%s", "");
+    printf("  %-*s %14s %-17s %7s %5s %-9s is\n", WATER_COLUMNS, "water", "net", "interval",
+           "neutral", "at", "was");
+    for (size_t i = 0; i < judging->lines; i++) {
+        char *title = title_of(&judging->line[i]);
+        if (strcmp(title, last) != 0 || judging->line[i].item != judging->line[i - 1].item) {
+            up_text_put(stdout, title, 0, style->isolate);
+            putchar('\n');
+        }
+        print_line(&judging->line[i], style);
+        free(last);
+        last = title;
+    }
+    free(last);
+    fflush(stdout);
 }
 
 static json_int_t count_elsewhere(const struct judging *judging) {
@@ -447,13 +471,7 @@ static bool decide(struct call *call, struct judging *judging, const struct up_s
     bool good = judge_all(judging, call->catalogue, call->failure);
     judging->item_id = NULL;
     if (good && !json) {
-        /* Before anything is stored. */
-        printf("%-32s %-8s %10s %-15s %8s %6s  %-9s  %s\n", "item", "water", "net", "interval",
-               "neutral", "at", "was", "is");
-        for (size_t i = 0; i < judging->lines; i++) {
-            print_line(&judging->line[i], style);
-        }
-        fflush(stdout);
+        print_lines(judging, style); /* before anything is stored */
     }
     if (!good || !(dry_run || store(judging, call->catalogue, call->failure))) {
         return false;

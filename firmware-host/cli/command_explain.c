@@ -3,6 +3,7 @@
 
 const struct option_text options_explain[] = {
     {"water", "NAME", "of the item's results that in this water (default: the tank)"},
+    OPTION_UNITS,
     OPTION_CATALOGUE,
     OPTION_JSON,
     OPTION_END};

@@ -148,7 +148,8 @@ static void print_labelled(const char *label, const char *text) {
     }
 }
 
-static void print_item(const struct up_item *item) {
+static void print_item(const struct up_item *item, const struct up_style *style) {
+    double degree_k = style->imperial ? 1.8 : 1;
     char pieces[UP_CLAIM_SIZE];
     up_claim_pieces(item->pieces, pieces);
     up_text_print(stdout, "%s  %s%s\n", item->id, item->name,
@@ -156,12 +157,15 @@ static void print_item(const struct up_item *item) {
     up_text_print(stdout, "  %s, %s, maker %s, model %s, size %s\n", item->kind, pieces,
                   item->maker[0] ? item->maker : "-", item->model[0] ? item->model : "-",
                   item->size[0] ? item->size : "-");
-    printf("  neutral within %.0f g; expands by %.3g per K (u %.2g)%s\n", item->tolerance_g,
-           item->expansion_per_k, item->u_expansion_per_k,
-           item->holds_gas == UP_GAS_UNKNOWN
-               ? "; holds gas: unknown, which counts as yes: results hold only at their depth"
-           : item->compressible ? "; holds gas: results hold only at their depth"
-                                : "");
+    char within[UP_SHOWN_SIZE];
+    up_style_lead(style, item->tolerance_g, within);
+    printf("  neutral within %s; expands by %.3g per %s (u %.2g)\n", within,
+           item->expansion_per_k / degree_k, style->imperial ? "degree F" : "K",
+           item->u_expansion_per_k / degree_k);
+    if (item->compressible) {
+        printf("  holds gas%s: results hold only at their depth\n",
+               item->holds_gas == UP_GAS_UNKNOWN ? ": unknown, which counts as yes" : "");
+    }
     print_labelled("side", item->side);
     print_labelled("stock number", item->stock_number);
     print_labelled("note", item->note);
@@ -178,6 +182,10 @@ static void print_item(const struct up_item *item) {
 }
 
 static bool show_item(struct call *call, const struct up_item *item) {
+    struct up_style style;
+    if (!style_asked(call, &style)) {
+        return false;
+    }
     if (option_given(call, "json")) {
         json_t *document = up_item_to_json(item);
         json_object_update_new(document,
@@ -185,7 +193,7 @@ static bool show_item(struct call *call, const struct up_item *item) {
                                          item->id, "elsewhere", item->elsewhere));
         print_json(document);
     } else {
-        print_item(item);
+        print_item(item, &style);
     }
     return true;
 }

@@ -11,11 +11,12 @@ const struct option_text options_kind[] = {
     {"tolerance-pair-g", "G", "set: a pair of this kind is neutral within this"},
     {"stuck-share", "SHARE", "set: of its trapped air this share may stay through all shakes"},
     {"stuck-g", "G", "set: air may stay in it that lifts by this, whatever shaking frees"},
+    OPTION_UNITS,
     OPTION_CATALOGUE,
     OPTION_JSON,
     OPTION_END};
 
-enum { NAME_COLUMNS = 16 };
+enum { NAME_COLUMNS = 12 };
 static const double STUCK_MOST_G = 5000; /* a choice of ours: more lifts a diver */
 
 /* ---- JSON ---- */
@@ -58,56 +59,62 @@ static json_t *kind_to_json(const struct up_kind *kind) {
 
 /* ---- words ---- */
 
-static void put_tolerance(double tolerance_g, int columns) {
+static void put_tolerance(double tolerance_g, const struct up_style *style) {
     if (tolerance_g > 0) {
-        printf("%*.4g", columns, tolerance_g);
+        printf(" %4.4g", round(up_style_in_unit(style, tolerance_g) * 100) / 100);
     } else {
-        printf("%*s", columns, "-");
+        printf(" %4s", "-");
     }
 }
 
-static void put_repeatability(const struct up_quantity *repeatability_kg) {
-    char text[32];
+static void put_repeatability(const struct up_quantity *repeatability_kg,
+                              const struct up_style *style) {
+    char text[400] = "-", u[UP_SHOWN_SIZE];
     if (repeatability_kg->dof > 0) {
-        snprintf(text, sizeof text, "%.3f (%.0f)", repeatability_kg->u * 1e3,
-                 repeatability_kg->dof);
-    } else {
-        snprintf(text, sizeof text, "-");
+        up_style_fine(style, repeatability_kg->u * 1e3, u);
+        snprintf(text, sizeof text, "%s (%.0f)", u + 1, repeatability_kg->dof);
     }
-    printf(" %12s", text);
+    printf(" %11s", text);
 }
 
-static void print_kind(const struct up_kind *kind, bool isolate) {
-    up_text_put(stdout, kind->name, NAME_COLUMNS, isolate);
-    putchar(' ');
-    put_tolerance(kind->tolerance_one_g, 8);
-    put_tolerance(kind->tolerance_pair_g, 8);
-    printf("  %-9s  ", gas_of(kind));
-    up_text_put(stdout, kind->bench[0] != '\0' ? kind->bench : "-", NAME_COLUMNS, isolate);
-    printf(" %5u %4u", kind->items, kind->runs);
-    put_repeatability(&kind->repeatability_kg);
-    put_repeatability(&kind->repeatability_pair_kg);
+static void print_kind(const struct up_kind *kind, const struct up_style *style) {
+    char counts[32];
+    up_text_put(stdout, kind->name, NAME_COLUMNS, style->isolate);
+    put_tolerance(kind->tolerance_one_g, style);
+    put_tolerance(kind->tolerance_pair_g, style);
+    printf(" %-3s ", strcmp(gas_of(kind), "no") == 0 ? "no" : "ask");
+    up_text_put(stdout, kind->bench[0] != '\0' ? kind->bench : "-", NAME_COLUMNS, style->isolate);
+    snprintf(counts, sizeof counts, "%u/%u", kind->items, kind->runs);
+    printf(" %6s", counts);
+    put_repeatability(&kind->repeatability_kg, style);
+    put_repeatability(&kind->repeatability_pair_kg, style);
     if (kind->share.shares > 0) {
-        printf("  %.2f (%zu)\n", kind->share.at_least, kind->share.shares);
+        printf(" %.0f%% (%zu)\n", kind->share.at_least * 100, kind->share.shares);
     } else {
-        puts("  -");
+        puts(" -");
     }
 }
 
-static void print_kinds(const struct up_kind *kinds, size_t count, bool isolate) {
+static void print_kinds(const struct up_kind *kinds, size_t count, const struct up_style *style) {
+    const char *unit = up_style_unit(style);
+    char one[UP_SHOWN_SIZE], pair[UP_SHOWN_SIZE];
     if (count == 0) {
         puts("no kinds yet: `upthrust item add --kind` or `upthrust kind set` names one");
         return;
     }
-    printf("%-*s %8s%8s  %-9s  %-*s %5s %4s %12s %12s  %s\n", NAME_COLUMNS, "kind", "one g",
-           "pair g", "holds gas", NAME_COLUMNS, "bench", "items", "runs", "sd one g", "sd pair g",
-           "shake frees");
+    printf("%-*s %4s %4s %-3s %-*s %6s %11s %11s %s\n", NAME_COLUMNS, "kind", "one", "pair", "gas",
+           NAME_COLUMNS, "bench", "weighed", "sd one", "sd pair", "shake");
     for (size_t i = 0; i < count; i++) {
-        print_kind(&kinds[i], isolate);
+        print_kind(&kinds[i], style);
     }
-    puts("one g, pair g: neutral within this (-: 50, 100)\n"
-         "sd: of one trial (degrees of freedom)\n"
-         "shake frees: of the air at least this share, 95 % (shakes measured)");
+    up_style_lead(style, UP_TOLERANCE_ONE_G, one);
+    up_style_lead(style, UP_TOLERANCE_PAIR_G, pair);
+    printf("one, pair: the tolerance of one piece and of a pair, %s (-: %s, %s)\n"
+           "gas: whether `item add` asks if such an item holds gas\n"
+           "weighed: items and runs on this bench\n"
+           "sd: standard deviation of one trial, %s (degrees of freedom)\n"
+           "shake: one frees at least this share of the air, 95 %% (shakes measured)\n",
+           unit, one, pair, unit);
 }
 
 /* ---- the verbs ---- */
@@ -127,13 +134,13 @@ static bool list(struct call *call) {
         }
         print_json(json_pack("{s:s, s:o}", "schema", "upthrust-kinds-1", "kinds", list));
     } else {
-        print_kinds(kinds, count, style.isolate);
+        print_kinds(kinds, count, &style);
     }
     free(kinds);
     return true;
 }
 
-static void print_set(const struct up_kind *kind, bool json) {
+static void print_set(const struct up_kind *kind, const struct up_style *style, bool json) {
     if (json) {
         json_t *set = json_pack(
             "{s:s, s:s, s:o, s:o}", "schema", "upthrust-kind-1", "name", kind->name,
@@ -144,23 +151,30 @@ static void print_set(const struct up_kind *kind, bool json) {
         return;
     }
     up_text_put(stdout, kind->name, 0, true);
-    printf(": neutral within %.4g g, a pair %.4g g, for items added from now on;\n"
-           "`upthrust decide --kind` judges older ones again\n",
-           kind->tolerance_one_g > 0 ? kind->tolerance_one_g : UP_TOLERANCE_ONE_G,
-           kind->tolerance_pair_g > 0 ? kind->tolerance_pair_g : UP_TOLERANCE_PAIR_G);
+    puts(":");
+    up_style_say(style, stdout, "  ",
+                 "neutral within %.4g g, a pair %.4g g, for items added from now on; "
+                 "`upthrust decide --kind` judges older ones again",
+                 kind->tolerance_one_g > 0 ? kind->tolerance_one_g : UP_TOLERANCE_ONE_G,
+                 kind->tolerance_pair_g > 0 ? kind->tolerance_pair_g : UP_TOLERANCE_PAIR_G);
     if (kind->stuck_share > 0 || kind->stuck_g > 0) {
-        fputs("air that may stay through all shakes, in sessions from now on: ", stdout);
-        if (kind->stuck_share > 0) {
-            printf("%.3g of it all and %.4g g\n", kind->stuck_share, kind->stuck_g);
-        } else {
-            printf("the rig's share and %.4g g\n", kind->stuck_g);
-        }
+        UP_FREED char *share = kind->stuck_share > 0
+                                   ? up_text_format("%.3g of all the air in it", kind->stuck_share)
+                                   : up_text_format("the rig's share of it");
+        up_style_say(style, stdout, "  ",
+                     "air that may stay through all shakes, in sessions from now on: %s, and what "
+                     "lifts %.4g g",
+                     share, kind->stuck_g);
     }
 }
 
 /* What was not given stays as it was set. */
 static bool set(struct call *call) {
     struct up_kind kind = {0};
+    struct up_style style;
+    if (!style_asked(call, &style)) {
+        return false;
+    }
     if (call->words != 2 ||
         (!option_given(call, "tolerance-g") && !option_given(call, "tolerance-pair-g") &&
          !option_given(call, "stuck-share") && !option_given(call, "stuck-g"))) {
@@ -183,7 +197,7 @@ static bool set(struct call *call) {
            option_number(call, "stuck-g", 0, STUCK_MOST_G, &kind.stuck_g) &&
            up_kind_set(call->catalogue, &kind, call->failure);
     if (good) {
-        print_set(&kind, option_given(call, "json"));
+        print_set(&kind, &style, option_given(call, "json"));
     }
     return good;
 }

@@ -138,7 +138,10 @@ static bool show_probe(struct ports *ports, const struct up_probe *probe,
     if (probe->found && ports->write != NULL) {
         good = save_rig(ports->write, rig, failure);
         if (good && ports->json == NULL) {
-            printf("  written to %s: look through it before you weigh\n", ports->write);
+            up_text_print(stdout,
+                          "  written to %s: complete what FILL IN marks in it; `upthrust "
+                          "rig-check` names what is missing\n",
+                          ports->write);
         }
         ports->write = NULL; /* one file, one rig */
     } else if (probe->found && ports->json == NULL) {

@@ -19,6 +19,7 @@ const struct option_text options_rig_check[] = {
     OPTION_PLAIN,
     OPTION_PORT,
     OPTION_OPERATOR,
+    OPTION_UNITS,
     OPTION_CATALOGUE,
     OPTION_JSON,
     OPTION_END};
@@ -115,8 +116,8 @@ static json_t *to_json(const struct checking *checking) {
     for (unsigned i = 0; i < checking->findings.count; i++) {
         const struct up_finding *finding = &checking->findings.list[i];
         UP_FREED char *text = up_text_clean(finding->text, strlen(finding->text));
-        json_array_append_new(findings,
-                              json_pack("{s:b, s:s}", "good", finding->good, "text", text));
+        json_array_append_new(findings, json_pack("{s:b, s:b, s:s}", "good", finding->good, "open",
+                                                  finding->open, "text", text));
     }
     for (const char *const *text = all_cautions; *text != NULL; text++) {
         json_array_append_new(warnings, json_string(*text));
@@ -132,14 +133,21 @@ static json_t *to_json(const struct checking *checking) {
                      "findings", findings, "cautions", warnings);
 }
 
-static void print_words(const struct checking *checking) {
-    bool fit = up_findings_are_good(&checking->findings);
+static void print_words(const struct checking *checking, const struct up_style *style) {
+    bool fit = up_findings_are_good(&checking->findings), open = false;
     for (unsigned i = 0; i < checking->findings.count; i++) {
         const struct up_finding *finding = &checking->findings.list[i];
-        UP_FREED char *safe = up_text_for_terminal(finding->text);
-        up_text_paragraph(stdout, finding->good ? "good   " : "SHORT  ", safe);
+        UP_FREED char *shown = up_style_text(style, finding->text);
+        up_text_paragraph(stdout,
+                          finding->open   ? "OPEN   "
+                          : finding->good ? "good   "
+                                          : "SHORT  ",
+                          shown);
+        open = open || finding->open;
     }
-    puts(fit ? "The rig is fit to weigh with." : "The rig falls short: see above.");
+    puts(!fit   ? "The rig falls short: see above."
+         : open ? "The rig is fit to weigh with, but its file leaves something open: see above."
+                : "The rig is fit to weigh with.");
 }
 
 static void print_cautions(FILE *stream) {
@@ -166,6 +174,8 @@ static bool check(struct call *call, struct checking *checking, struct up_operat
     }
     if (checking->has_gear) {
         up_fitness_for_gear(&checking->rig, &checking->gear, &checking->findings);
+    } else {
+        up_fitness_of_keys(&checking->rig, &checking->findings);
     }
     return true;
 }
@@ -173,9 +183,11 @@ static bool check(struct call *call, struct checking *checking, struct up_operat
 bool command_rig_check(struct call *call) {
     UP_FREED struct checking *checking = up_allocate(1, sizeof *checking);
     struct up_operator *op = NULL;
+    struct up_style style;
     catch_signals();
     checking->document = option_given(call, "json");
-    bool good = read_operator(call, checking->document, &checking->kind) &&
+    bool good = style_asked(call, &style) &&
+                read_operator(call, checking->document, &checking->kind) &&
                 read_numbers(call, checking) && open_rig(call, checking);
     if (good) {
         op = up_operator_create(checking->kind, STDIN_FILENO,
@@ -191,7 +203,7 @@ bool command_rig_check(struct call *call) {
             print_json(json);
         }
     } else if (good) {
-        print_words(checking);
+        print_words(checking, &style);
     }
     if (!up_findings_are_good(&checking->findings)) {
         call->status = UP_STATUS_UNDECIDED; /* a check fell short */

@@ -37,14 +37,14 @@ struct question {
 #define KEY(...)                                                                                   \
     { __VA_ARGS__, NULL, 0 }
 
-static bool is_a_name(struct setup *setup), is_deep_enough(struct setup *setup),
-    is_not_too_wide(struct setup *setup);
+static bool is_a_name(struct setup *setup), is_not_too_coarse(struct setup *setup),
+    is_deep_enough(struct setup *setup), is_not_too_wide(struct setup *setup);
 
 static const struct question questions[QUESTIONS] = {
     {ALWAYS, NULL, NULL,
      "The name of this bench, which no other bench may have: its calibrations belong "
-     "to it.",
-     "Name, letters, digits and -", 0, 0, NULL, "", is_a_name, ASKED_ID},
+     "to it. Use letters, digits and -.",
+     "Name of this bench", 0, 0, NULL, "", is_a_name, ASKED_ID},
     {ALWAYS, NULL, NULL,
      "The port that the scale is plugged into; \"typed\" if you will type its "
      "readings.",
@@ -53,62 +53,70 @@ static const struct question questions[QUESTIONS] = {
         "kg"),
     KEY(TYPED, "sensor", "division_counts", "The smallest step that the scale shows, in kg.",
         "Smallest step, kg", 1e-6, 10, NULL, "0.01"),
-    KEY(ALWAYS, "sensor", "capacity_kg",
-        "The most that the scale or cell may carry, ballast included, in kg; it is printed on it.",
-        "Capacity, kg", 0.01, 2000, NULL, NULL),
+    {ALWAYS, "sensor", "capacity_kg",
+     "The most that the scale or cell may carry, ballast included, in kg; it is printed on it.",
+     "Capacity of the scale, kg", 0.01, 2000, NULL, NULL, is_not_too_coarse, ASKED_STEP},
     KEY(ALWAYS, "sensor", "u_thermometer_k", "How far the thermometer may be wrong, in degrees C.",
-        "Thermometer, +- degrees C", 0.01, 5, NULL, "0.5"),
+        "Thermometer right to +- degrees C", 0.01, 5, NULL, "0.5"),
     KEY(ALWAYS, "tank", "water", "What is in the tank: tap or lake water is fresh.", "Water", 0, 0,
         "fresh sea pool", "fresh"),
     KEY(SEA, "tank", "salinity_g_kg",
         "How much salt is in it, in grams per kilogram; the ocean has 35.", "Salt, g/kg", 0.1, 42,
         NULL, NULL),
     KEY(SEA, "tank", "u_salinity_g_kg", "How far that may be wrong, in grams per kilogram.",
-        "Salt, +- g/kg", 0.01, 10, NULL, "1"),
+        "Salt known to +- g/kg", 0.01, 10, NULL, "1"),
     KEY(POOL, "tank", "pool_salt_g_l", "How much salt is in the pool, in grams per litre.",
         "Salt, g/L", 0.1, 40, NULL, NULL),
     KEY(ALWAYS, "tank", "area_m2",
         "The surface of the water in square metres: an item raises the level by it.",
-        "Surface, m2 (length times width)", 0.001, 10000, NULL, ""),
-    KEY(ALWAYS, "tank", "line_diameter_mm", "How thick the line is that goes through the surface.",
-        "Line, mm", 0.01, 50, NULL, ""),
+        "Water surface, m2 (length x width)", 0.001, 10000, NULL, ""),
+    KEY(ALWAYS, "tank", "line_diameter_mm",
+        "How thick the line is that goes through the surface, in mm: a fishing line has 0.3 to 1.",
+        "Thickness of the line, mm", 0.01, 50, NULL, ""),
     KEY(ALWAYS, NULL, NULL,
         "How high the largest item is, as it hangs, in metres. A long fin may hang on its side.",
         "Height of the largest item, m", 0.02, 5, NULL, "0.7"),
     {ALWAYS, NULL, NULL, "How deep the water is, in metres.", "Depth of the water, m", 0.05, 60,
      NULL, NULL, is_deep_enough, ASKED_ITEM_M},
-    KEY(ALWAYS, "tank", "depth_m", "How deep the middle of an item hangs below the surface.",
-        "Depth, m", 0.05, 60, NULL, NULL),
+    KEY(ALWAYS, "tank", "depth_m",
+        "How deep the middle of an item hangs below the surface, in metres.",
+        "Depth of the item's middle, m", 0.05, 60, NULL, NULL),
     KEY(ALWAYS, "tank", "ballast_kg",
         "Lead that always hangs under water, weighed dry: at least 1.5 times the strongest lift.",
-        "Ballast, kg", 0.05, 500, NULL, NULL),
+        "Ballast, dry, kg", 0.05, 500, NULL, NULL),
     KEY(ALWAYS, NULL, NULL,
         "What your known masses are: a set of a class of OIML R 111 (it is stamped on the set or "
         "its certificate), closed bottles of water, or others whose error you know as a share.",
-        "Masses", 0, 0, "E2 F1 F2 M1 M2 M3 bottles share", "share"),
+        "Kind of your masses", 0, 0, "E2 F1 F2 M1 M2 M3 bottles share", "share"),
     KEY(SHARE, "masses", "tolerance_rel",
         "How far your known masses may be wrong, as a share: 0.0005 is half a gram in a kilogram.",
-        "Masses, share", 1e-7, 0.05, NULL, "0.0005"),
+        "Masses may be wrong by, share", 1e-7, 0.05, NULL, "0.0005"),
     KEY(BOTTLES, NULL, NULL,
         "Fill bottles with water, close them, dry them and weigh each one whole. The smallest "
         "step of the scale that weighs them, in grams.",
         "Step of that scale, g", 0.001, 100, NULL, "1"),
     KEY(BOTTLES, NULL, NULL,
         "Check that scale with a mass that you know, about as heavy as a bottle, in grams.",
-        "Known mass, g", 1, 100000, NULL, NULL),
+        "Known mass on that scale, g", 1, 100000, NULL, NULL),
     KEY(BOTTLES, NULL, NULL, "How far that known mass may be wrong, as a share.",
-        "Known mass, share", 1e-7, 0.05, NULL, "0.0005"),
-    KEY(BOTTLES, NULL, NULL, "What the scale shows for it, in grams.", "It shows, g", 1, 100000,
-        NULL, NULL),
+        "It may be wrong by, share", 1e-7, 0.05, NULL, "0.0005"),
+    KEY(BOTTLES, NULL, NULL, "What the scale shows for it, in grams.", "The scale shows for it, g",
+        1, 100000, NULL, NULL),
     {BOTTLES, NULL, NULL, "What the scale shows for the lightest bottle, in grams.",
-     "Lightest bottle, g", 1, 100000, NULL, NULL, is_not_too_wide, ASKED_BOTTLE_STEP},
+     "The lightest bottle shows, g", 1, 100000, NULL, NULL, is_not_too_wide, ASKED_BOTTLE_STEP},
     KEY(HEARD_PTY, "rig", "simulated",
         "The port is a pseudo-terminal, as a simulated scale has it: its results say so.",
         "Simulated", 0, 0, "yes no", NULL),
-    KEY(STEP_UNSEEN, "sensor", "division_counts",
-        "Nothing changed on the scale, so the smallest step that it shows was not seen.",
-        "Smallest step, kg", 1e-6, 10, NULL, NULL),
+    {STEP_UNSEEN, "sensor", "division_counts", "The smallest step that the scale shows, in kg.",
+     "Smallest step, kg", 1e-6, 10, NULL, NULL, is_not_too_coarse, ASKED_STEP_UNSEEN},
 };
+
+/* Where an answer is no number, and there is none that Enter takes. */
+static const double examples[QUESTIONS] = {
+    [ASKED_CAPACITY] = 20,     [ASKED_SEA] = 35,     [ASKED_POOL] = 3,        [ASKED_AREA] = 0.36,
+    [ASKED_LINE] = 0.6,        [ASKED_WATER_M] = 1,  [ASKED_DEPTH] = 0.45,    [ASKED_BALLAST] = 2,
+    [ASKED_KNOWN] = 1000,      [ASKED_SHOWN] = 1001, [ASKED_LIGHTEST] = 1012, [ASKED_STEP] = 0.01,
+    [ASKED_STEP_UNSEEN] = 0.01};
 
 /* Air over an item, water under it and the ballast below that: a hand's breadth each (a choice of
    ours). */
@@ -227,6 +235,9 @@ static void explain(const struct setup *setup, enum asked asked) {
     for (size_t i = 0; asked == ASKED_PORT && i < setup->ports_count; i++) {
         up_text_print(stdout, "  %s  %s\n", setup->ports[i].name, setup->ports[i].description);
     }
+    if (asked == ASKED_STEP_UNSEEN) {
+        puts("Too few small changes came over the wire to know the step of the scale.");
+    }
     up_text_paragraph(stdout, "", questions[asked].why);
 }
 
@@ -238,10 +249,12 @@ static enum said put_question(struct setup *setup, enum asked asked) {
                      question->usual[0] == '\0';
     enum said said;
     explain(setup, asked);
-    UP_FREED char *prompt =
-        question->words != NULL
-            ? up_text_format("%s (%s)", question->ask, question->words)
-            : up_text_format("%s%s", question->ask, may_clear ? " (none: leave it out)" : "");
+    UP_FREED char *prompt = question->words != NULL
+                                ? up_text_format("%s (%s)", question->ask, question->words)
+                            : may_clear ? up_text_format("%s (none: leave it out)", question->ask)
+                            : (usual == NULL || usual[0] == '\0') && examples[asked] > 0
+                                ? up_text_format("%s (such as %g)", question->ask, examples[asked])
+                                : up_text_format("%s", question->ask);
     while ((said = setup_ask(prompt, usual, answer)) == SAID_ANSWER &&
            !(may_clear && strcmp(answer, "none") == 0) && !accepts(question, answer)) {
         if (question->words != NULL) {
@@ -250,7 +263,7 @@ static enum said put_question(struct setup *setup, enum asked asked) {
             printf("Give a number from %g to %g, such as %.3g\n", question->low, question->high,
                    question->usual != NULL && question->usual[0] != '\0'
                        ? strtod(question->usual, NULL)
-                       : sqrt(question->low * question->high));
+                       : examples[asked]);
         }
     }
     if (said == SAID_ANSWER) {
@@ -317,6 +330,22 @@ static bool is_a_name(struct setup *setup) {
         propose_id(setup);
     }
     return good;
+}
+
+/* A scale shows its capacity in some hundred steps at least; a step of tens of kilograms was
+   typed in grams. */
+static bool is_not_too_coarse(struct setup *setup) {
+    static const double LEAST_STEPS = 100;
+    enum asked asked = setup->typed ? ASKED_STEP : ASKED_STEP_UNSEEN;
+    double step_kg = number_of(setup, asked), capacity_kg = number_of(setup, ASKED_CAPACITY);
+    if (!is_for(setup, asked) || !(step_kg * LEAST_STEPS > capacity_kg)) {
+        return true;
+    }
+    printf("A step of %g kg on a scale of %g kg? Both are asked for in kg: 10 g are 0.01.\n",
+           step_kg, capacity_kg);
+    setup->answer[asked][0] = setup->answer[ASKED_CAPACITY][0] = '\0';
+    setup->known[ASKED_CAPACITY] = false;
+    return false;
 }
 
 static double needed_m(const struct setup *setup) {

@@ -1,5 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 
+#include <stdlib.h>
+
 #include "cli.h"
 #include "text/text.h"
 
@@ -10,6 +12,7 @@ const struct option_text options_water[] = {
     {"depth-m", "D", "depth in m (default 0)"},
     {"water", "NAME[,KEY=X...]", "instead: a named water or one of your own, as for measure"},
     {"list", NULL, "the waters known by name: range, source, and the keys of --water"},
+    OPTION_UNITS,
     OPTION_JSON,
     OPTION_END};
 
@@ -42,7 +45,8 @@ static const char *salt_of(enum up_water_model model) {
                                     : "dissolved solids";
 }
 
-static void list_waters(bool json) {
+static void list_waters(bool json, const struct up_style *style) {
+    char temp[UP_SHOWN_SIZE];
     json_auto_t *list = json_array();
     for (size_t i = 0; up_named_water_at(i) != NULL; i++) {
         const struct up_named_water *water = up_named_water_at(i);
@@ -52,22 +56,27 @@ static void list_waters(bool json) {
                                         "high_g_kg", water->high_g_kg, "temp_c", water->temp_c,
                                         "what", water->what, "source", water->source));
         if (!json) {
-            printf("%-14s %5.2f to %5.2f g/kg, %2.0f C  %s\n    %s\n", water->name, water->low_g_kg,
-                   water->high_g_kg, water->temp_c, water->what, water->source);
+            up_style_temp(style, water->temp_c, temp);
+            printf("%-14s %5.2f to %5.2f g/kg, %s\n", water->name, water->low_g_kg,
+                   water->high_g_kg, temp);
+            up_text_paragraph(stdout, "    ", water->what);
+            up_text_paragraph(stdout, "    ", water->source);
         }
     }
     if (json) {
         print_json(json_pack("{s:s, s:O}", "schema", "upthrust-waters-1", "waters", list));
         return;
     }
-    printf("\nA water of your own: --water NAME,temp_c=T and one or more of\n ");
+    UP_FREED char *keys = up_text_format("%s", "");
     for (size_t i = 0; up_water_key_at(i) != NULL; i++) {
         const struct up_water_key *key = up_water_key_at(i);
-        printf(" %s (%g to %g)%s", key->name, key->low, key->high,
-               up_water_key_at(i + 1) == NULL ? "\n"
-               : i % 3 == 2                   ? ",\n "
-                                              : ",");
+        char *longer = up_text_format("%s%s%s (%g to %g)", keys, i > 0 ? ", " : "", key->name,
+                                      key->low, key->high);
+        free(keys);
+        keys = longer;
     }
+    puts("\nA water of your own: --water NAME,temp_c=T and one or more of");
+    up_text_paragraph(stdout, "  ", keys);
 }
 
 /* ---- one water ---- */
@@ -82,19 +91,28 @@ static json_t *water_to_json(const struct up_water *water, const struct up_water
                      "gauge_pressure_pa", density->gauge_pressure_pa);
 }
 
-static void print_water(const struct up_water *water, const struct up_water_density *density) {
-    printf("%.4f kg/m3, standard uncertainty %.4f kg/m3 (%s)\n", density->density_kg_m3.value,
-           density->density_kg_m3.u,
+static void print_water(const struct up_water *water, const struct up_water_density *density,
+                        const struct up_style *style) {
+    static const double LB_FT3_PER_KG_M3 = 0.45359237 / (0.3048 * 0.3048 * 0.3048);
+    double unit_kg_m3 = style->imperial ? LB_FT3_PER_KG_M3 : 1;
+    const char *unit = style->imperial ? "lb/ft3" : "kg/m3";
+    char depth[UP_SHOWN_SIZE];
+    int decimals = style->imperial ? 5 : 4;
+    up_style_depth(style, water->depth_m, depth);
+    printf("%.*f %s, standard uncertainty %.*f %s\n  (%s)\n", decimals,
+           density->density_kg_m3.value / unit_kg_m3, unit, decimals,
+           density->density_kg_m3.u / unit_kg_m3, unit,
            water->u_salinity_g_kg > 0 ? "of the formula and of what is dissolved"
                                       : "of the formula; the water as given");
     up_text_put(stdout, water->name, 0, true);
-    printf(": %.2f C, %s %.3f g/kg%s", water->temp_c, salt_of(water->model), water->salinity_g_kg,
+    printf(": %.2f %s, %s %.3f g/kg%s", style->imperial ? water->temp_c * 1.8 + 32 : water->temp_c,
+           style->imperial ? "F" : "C", salt_of(water->model), water->salinity_g_kg,
            water->u_salinity_g_kg > 0 ? "" : ", ");
     if (water->u_salinity_g_kg > 0) {
         printf(water->salinity_range ? " (limits +- %.3f), " : " (u %.3f), ",
                water->u_salinity_g_kg * (water->salinity_range ? sqrt(3) : 1));
     }
-    printf("%.1f m\n%s\n", water->depth_m, density->model);
+    printf("%s deep\n%s\n", depth, density->model);
 }
 
 static bool water_of_options(struct call *call, struct up_water water[UP_WATERS_MAX],
@@ -119,9 +137,13 @@ static bool water_of_options(struct call *call, struct up_water water[UP_WATERS_
 bool command_water(struct call *call) {
     struct up_water water[UP_WATERS_MAX];
     struct up_water_density density;
+    struct up_style style;
     unsigned count = 0;
+    if (!style_asked(call, &style)) {
+        return false;
+    }
     if (option_given(call, "list")) {
-        list_waters(option_given(call, "json"));
+        list_waters(option_given(call, "json"), &style);
         return true;
     }
     if (!water_of_options(call, water, &count) ||
@@ -131,7 +153,7 @@ bool command_water(struct call *call) {
     if (option_given(call, "json")) {
         print_json(water_to_json(water, &density));
     } else {
-        print_water(water, &density);
+        print_water(water, &density, &style);
     }
     return true;
 }

@@ -3,7 +3,6 @@
 #include <string.h>
 
 #include "cli.h"
-#include "embedded.h"
 #include "text/text.h"
 
 const char *const help_group_titles[HELP_GROUPS] = {"At the tank", "The catalogue", "Tools"};
@@ -28,10 +27,12 @@ const struct command *nearest_command(const char *name) {
 }
 
 static void print_group(enum help_group group, FILE *stream) {
+    int columns = terminal_columns(fileno(stream));
     fprintf(stream, "\n%s:\n", help_group_titles[group]);
     for (int i = 0; i < command_count; i++) {
         if (commands[i].group == group) {
-            fprintf(stream, "  %-11s %s\n", commands[i].name, commands[i].summary);
+            UP_FREED char *lead = up_text_format("  %-11s ", commands[i].name);
+            up_text_lines(stream, lead, commands[i].summary, columns);
         }
     }
 }
@@ -53,8 +54,23 @@ void print_help(FILE *stream) {
           stream);
 }
 
-void print_rig_page(FILE *stream) {
-    fputs(embedded_README_md, stream);
+/* One too long for the terminal goes on in a next line, as a shell reads it. */
+static void print_example(const char *text, size_t length, FILE *stream) {
+    int columns = terminal_columns(fileno(stream));
+    UP_FREED char *line = up_text_format("  upthrust %.*s", (int)length, text);
+    char *at = line;
+    while (columns > 0 && strlen(at) > (size_t)columns) {
+        char *end = at + columns - 2;
+        while (end > at + 4 && (end[0] != ' ' || end[1] != '-')) { /* before an option */
+            end--;
+        }
+        if (end == at + 4) {
+            break;
+        }
+        fprintf(stream, "%.*s \\\n   ", (int)(end - at), at);
+        at = end;
+    }
+    fprintf(stream, "%s\n", at);
 }
 
 static void print_examples(const struct command *command, FILE *stream) {
@@ -62,7 +78,7 @@ static void print_examples(const struct command *command, FILE *stream) {
     fputs(at[0] != '\0' ? "\nexamples:\n" : "", stream);
     while (*at != '\0') {
         size_t length = strcspn(at, "\n");
-        fprintf(stream, "  upthrust %.*s\n", (int)length, at);
+        print_example(at, length, stream);
         at += length + (at[length] == '\n');
     }
 }
@@ -83,8 +99,12 @@ static void print_option(const struct option_text *option, FILE *stream) {
 }
 
 void print_command_help(const struct command *command, FILE *stream) {
-    fprintf(stream, "usage: upthrust %s%s%s [options]\n%s\n\n", command->name,
-            command->words[0] != '\0' ? " " : "", command->words, command->summary);
+    UP_FREED char *usage = up_text_format("upthrust %s%s%s [options]", command->name,
+                                          command->words[0] != '\0' ? " " : "", command->words);
+    int columns = terminal_columns(fileno(stream));
+    up_text_lines(stream, "usage: ", usage, columns);
+    up_text_lines(stream, "", command->summary, columns);
+    fputc('\n', stream);
     for (const struct option_text *option = command->options; option->name != NULL; option++) {
         print_option(option, stream);
     }

@@ -18,6 +18,10 @@ static const char CAUTION[] =
 /* Columns of a name in a table, and rows of one on the diver's page. */
 enum { NAME_COLUMNS = 28, PAGE_ROWS = 12 };
 
+/* A choice of ours: of so many, one in forty lies beyond either end, give or take one in a
+   hundred. */
+static const double EFFECTIVE_LEAST = 400;
+
 /* The rows of a list, one after the other; `break` ends none. */
 #define EACH(row, list)                                                                            \
     for (size_t i = 0; i < json_array_size(list); i++)                                             \
@@ -94,10 +98,18 @@ static void print_surplus(const json_t *report, FILE *stream) {
     }
 }
 
+/* As it is shown, without the minus of what rounds to nothing. */
+static double to_tenth(double kg) {
+    return round(kg * 10) / 10 + 0.0;
+}
+
 static void print_lift(const json_t *lift, FILE *stream) {
-    double value_kg = of(lift, "value_kg");
-    fprintf(stream, "%+5.1f kg %-4s (%+.1f to %+.1f)\n", value_kg, value_kg >= 0 ? "UP" : "DOWN",
-            of(lift, "low_kg"), of(lift, "high_kg"));
+    double value_kg = to_tenth(of(lift, "value_kg"));
+    fprintf(stream, "%+5.1f kg %-4s (%+.1f to %+.1f)\n", value_kg,
+            value_kg > 0   ? "UP"
+            : value_kg < 0 ? "DOWN"
+                           : "",
+            to_tenth(of(lift, "low_kg")), to_tenth(of(lift, "high_kg")));
 }
 
 static void print_dive(const json_t *report, FILE *stream) {
@@ -326,6 +338,13 @@ static void print_head(const json_t *report, FILE *stream) {
             "below.\nLook for air in suit or jacket, a wrong pressure, lead that is not what it "
             "says.\n",
             agree * 100);
+    }
+    if (of(report, "effective_draws") < EFFECTIVE_LEAST) {
+        fprintf(stream,
+                "\nROUGH: only %.0f of the simulated divers fit these checks, so the ends of each "
+                "range\nare not well known. Look through what was entered for the checks, and do "
+                "one more.\n",
+                of(report, "effective_draws"));
     }
     put_named(stream, "\nIn the water ", water, "name", 0, "");
     fprintf(stream, ", %.1f kg/m3, under air of %.0f hPa:\n", of(water, "density_kg_m3"),

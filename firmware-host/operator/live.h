@@ -56,6 +56,8 @@ struct up_live_view {
     const char *sentence;               /* all of it, in normal letters */
     double load, noise;                 /* difference to the tare; NaN: there is none to show */
     const char *load_unit;              /* "g"; not calibrated: "kg", "counts" */
+    bool in_air;                        /* the item hangs dry: its weight, no net buoyancy */
+    double step_g;                      /* of the scale; 0 while calibrating */
     struct up_reading_progress reading; /* of the reading under way */
     double temp_c;                      /* of the water; NaN: not known */
     double g_per_count;                 /* 0 while calibrating */

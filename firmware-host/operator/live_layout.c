@@ -148,6 +148,11 @@ static void put_load(const struct up_live_view *view, struct up_canvas *canvas,
         live_format(canvas, place, UP_LIVE_PLAIN, "scale: %s, not calibrated yet", text);
         return;
     }
+    if (view->in_air && strcmp(view->load_unit, "g") == 0) {
+        up_style_uncertainty(&view->style, fmax(view->load, 0), text); /* without a sign */
+        live_format(canvas, place, UP_LIVE_PLAIN, "dry weight, in air: %s", text);
+        return;
+    }
     if (strcmp(view->load_unit, "g") == 0) {
         up_style_mass(&view->style, fabs(view->load) < 0.05 ? 0 : -view->load, text);
     } else {
@@ -175,7 +180,10 @@ static void draw_load(const struct up_live_view *view, struct up_canvas *canvas,
         return;
     }
     put_load(view, canvas, place_of(at->caption, 1, width));
-    if (grams) {
+    if (grams && view->in_air) {
+        up_style_brief(&view->style, fmax(view->load, 0), text);
+        memmove(text, text + 1, strlen(text)); /* a weight has no sign */
+    } else if (grams) {
         up_style_brief(&view->style, -view->load, text);
     } else {
         show_load(view, view->load, text);
@@ -305,6 +313,13 @@ static double net_g(const struct up_live_view *view, const struct up_trial *tria
     return -trial->load_counts * view->g_per_count;
 }
 
+/* Steps round a load and its tare, which scatter does not show where it is smaller. */
+static void say_spread(const struct up_live_view *view, double sd_g, char *text, size_t size) {
+    double share_g = view->step_g / sqrt(6);
+    snprintf(text, size, sd_g < share_g ? "hidden by its steps (%.2f %s)" : "%.2f %s (st. dev.)",
+             up_style_in_unit(&view->style, fmax(sd_g, share_g)), up_style_unit(&view->style));
+}
+
 /* Mean and spread are those of the trials that count. */
 static void head_trials(const struct up_live_view *view, struct up_canvas *canvas, int row) {
     double net[UP_TRIALS_MAX] = {0};
@@ -323,12 +338,11 @@ static void head_trials(const struct up_live_view *view, struct up_canvas *canva
         return;
     }
     summary = up_summarise(net, kept);
-    char mean[UP_SHOWN_SIZE];
+    char mean[UP_SHOWN_SIZE], spread[2 * UP_SHOWN_SIZE];
     up_style_brief(&view->style, summary.mean, mean);
-    live_format(
-        canvas, place, UP_LIVE_STRONG, "trials: %u %s %u   mean %s, %s   spread %.2f %s (st. dev.)",
-        view->trials, of, view->trials_planned, mean, direction(summary.mean),
-        summary.sd / (view->style.imperial ? UP_G_PER_OZ : 1), view->style.imperial ? "oz" : "g");
+    say_spread(view, summary.sd, spread, sizeof spread);
+    live_format(canvas, place, UP_LIVE_STRONG, "trials: %u %s %u   mean %s, %s   spread %s",
+                view->trials, of, view->trials_planned, mean, direction(summary.mean), spread);
 }
 
 static void put_trial(const struct up_live_view *view, struct up_canvas *canvas, struct place place,

@@ -402,6 +402,7 @@ static void fill_load(const struct up_operator *op, bool has_tare, bool away,
     double factor = op->counts_per_kg != 0 ? 1e3 / op->counts_per_kg : 1;
     view->load_unit = op->counts_per_kg != 0 ? "g" : op->loads_in_kg ? "kg" : "counts";
     view->g_per_count = op->counts_per_kg != 0 ? 1e3 / op->counts_per_kg : 0;
+    view->step_g = fabs(up_procedure_view(op->procedure).rig->division_counts * view->g_per_count);
     view->load = op->is_typed || !has_tare || away ? (double)NAN
                                                    : factor * up_procedure_live_load(op->procedure);
     view->noise = fabs(factor) * up_procedure_noise_floor(op->procedure);
@@ -449,6 +450,7 @@ static struct up_live_view make_view(const struct up_operator *op, bool away,
                                                            : NULL,
                                 .typed = live->typed,
                                 .refused = live->refused};
+    view.in_air = op->ask.action == UP_ACTION_HANG_IN_AIR;
     view.unit = view.asks && op->ask.wants_number ? asked_unit(op) : NULL;
     if (now->measurement != NULL) {
         fill_measurement(now, live, &view);

@@ -38,8 +38,7 @@ static void put_number_cell(const struct page *page, const struct up_card_water 
     page_put(stream, water->net);
     fputs("<br>", stream);
     page_put(stream, water->place == UP_CARD_UNDECIDED ? "undecided" : water->meaning);
-    /* without the probability, which stands above the table */
-    fprintf(stream, " %.*s", (int)strcspn(water->interval, "("), water->interval);
+    fprintf(stream, " %s", water->range);
     page_put(stream, up_checked_mark(row->checked));
     page_put(stream, row->rejudged ? "*" : "");
     page_put(stream, row->elsewhere ? UP_ELSEWHERE_MARK : "");
@@ -124,7 +123,8 @@ void page_put_table(const struct page *page, const struct up_item *const *item, 
                     const char *up, FILE *stream) {
     bool with_tank = any_tank_alone(page, item, count);
     fprintf(stream,
-            "<p class=\"soft\">Net buoyancy: + is UP, − is DOWN; ± is a 95 %% interval. Fresh and "
+            "<p class=\"soft\">Net buoyancy: + is UP, − is DOWN; below it the ends of a 95 %% "
+            "interval. Fresh and "
             "sea are calculated from the weighing in the tank%s. ? unchecked: no reference body "
             "shows that the bench was right; ! the last reference body before it read outside its "
             "limits; * judged again since it was measured; &lt; came from elsewhere.</p>\n"

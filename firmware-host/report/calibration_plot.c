@@ -11,8 +11,13 @@
 /* The kinds of rows that the template distinguishes. */
 enum { BAND, HUNG, TAKEN_OFF, RISING, FALLING, WAY_DOWN };
 
-/* The bars hold this many standard uncertainties of the reading. */
-static const double BARS = 2;
+/* The bars hold this many standard uncertainties of the reading, which is known no better than the
+   scale's steps round it and its tare. */
+static double bar_g(const struct up_calibration *calibration, double u_counts) {
+    static const double BARS = 2;
+    double u = fmax(u_counts, calibration->division_counts / sqrt(6));
+    return BARS * 1e3 * u / fabs(calibration->slope_counts_per_kg);
+}
 
 /* ---- which benches ---- */
 
@@ -57,7 +62,6 @@ static void put_band(FILE *stream, const struct up_calibration *calibration) {
 
 static bool write_data(FILE *stream, void *context) {
     const struct up_calibration *calibration = context;
-    double bar = BARS * 1e3 / fabs(calibration->slope_counts_per_kg);
     fputs("# kind: 0 tolerance of the masses, 1 hung, 2 taken off, 3 staircase rising, 4 falling, "
           "5 the "
           "line of those\n"
@@ -67,12 +71,12 @@ static bool write_data(FILE *stream, void *context) {
     for (unsigned i = 0; i < calibration->points; i++) {
         const struct up_calibration_point *point = &calibration->point[i];
         put_data_row(stream, point->mass_kg < 0 ? TAKEN_OFF : HUNG, point->mass_kg * 1e3,
-                     point->residual_g, bar * point->u_plateau_counts);
+                     point->residual_g, bar_g(calibration, point->u_plateau_counts));
     }
     for (unsigned i = 0; i < calibration->stairs; i++) {
         const struct up_stair *stair = &calibration->stair[i];
         put_data_row(stream, stair->falling ? FALLING : RISING, stair->mass_kg * 1e3,
-                     stair->residual_g, bar * stair->u_plateau_counts);
+                     stair->residual_g, bar_g(calibration, stair->u_plateau_counts));
     }
     for (unsigned i = calibration->stairs / 2; i < calibration->stairs; i++) {
         const struct up_stair *stair = &calibration->stair[i]; /* from the top, which is rising */

@@ -68,12 +68,30 @@ static const char *direction_of(const char *net) {
     return shown > 0 ? " UP" : shown < 0 ? " DOWN" : "";
 }
 
+/* Its ends: where it stands alone, what is given or taken could be read as weights. */
+static void fill_interval(struct up_card_water *water, const struct up_row *row,
+                          const struct up_style *style) {
+    char low[UP_SHOWN_SIZE], high[UP_SHOWN_SIZE];
+    double stuck_g = up_style_has_stuck(row->stuck_air_g) ? row->stuck_air_g : 0;
+    up_style_brief(style, row->buoyancy_g - row->expanded_u_g - stuck_g, low);
+    up_style_brief(style, row->buoyancy_g + row->expanded_u_g, high);
+    bool known = isfinite(row->buoyancy_g) && isfinite(row->expanded_u_g);
+    water->interval =
+        up_typeset(known ? up_text_format("%.*s to %s (95 %%)", (int)strcspn(low, " "), low, high)
+                         : up_text_format("interval not known"));
+    if (known && !style->imperial) { /* whole grams, rounded outwards */
+        snprintf(low, sizeof low, "%+.0f", floor(row->buoyancy_g - row->expanded_u_g - stuck_g));
+        snprintf(high, sizeof high, "%+.0f", ceil(row->buoyancy_g + row->expanded_u_g));
+    }
+    water->range = up_typeset(known ? up_text_format("%.*s to %.*s", (int)strcspn(low, " "), low,
+                                                     (int)strcspn(high, " "), high)
+                                    : up_text_format("not known"));
+}
+
 static void fill_water(struct up_card_water *water, const struct up_row *row,
                        const struct up_style *style) {
-    char net[UP_SHOWN_SIZE], interval[UP_SHOWN_SIZE], temp[UP_SHOWN_SIZE], depth[UP_SHOWN_SIZE],
-        density[UP_SHOWN_SIZE];
+    char net[UP_SHOWN_SIZE], temp[UP_SHOWN_SIZE], depth[UP_SHOWN_SIZE], density[UP_SHOWN_SIZE];
     up_style_brief(style, row->buoyancy_g, net);
-    up_style_interval(style, row->expanded_u_g, row->stuck_air_g, interval);
     up_style_temp(style, row->water_temp_c, temp);
     up_style_depth(style, row->foam_depth_m, depth);
     const char *what = strcmp(row->water, "tank") == 0    ? "The tank's water"
@@ -87,7 +105,7 @@ static void fill_water(struct up_card_water *water, const struct up_row *row,
     water->class = up_text_format("%s", class_words[water->place][0]);
     water->meaning = up_text_format("%s", class_words[water->place][1]);
     water->net = up_typeset(up_text_format("%s%s", net, direction_of(net)));
-    water->interval = up_typeset(up_text_format("%s (95 %%)", interval));
+    fill_interval(water, row, style);
     up_style_density(style, row->water_density_kg_m3, density);
     water->basis = row->foam_depth_m > 0 ? up_text_format("measured, at %s only", depth)
                    : row->measured       ? up_text_format("measured")
@@ -224,6 +242,7 @@ void up_card_release(struct up_card *card) {
         free(card->water[i].meaning);
         free(card->water[i].net);
         free(card->water[i].interval);
+        free(card->water[i].range);
         free(card->water[i].basis);
     }
 }

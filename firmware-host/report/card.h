@@ -10,6 +10,7 @@ enum up_card_place { UP_CARD_UNDECIDED, UP_CARD_FLOATS, UP_CARD_HOVERS, UP_CARD_
 struct up_card_water {
     const struct up_row *row; /* lent: it lives as long as the rows */
     char *title, *class, *meaning, *net, *interval, *basis;
+    char *range; /* the interval in short and without its unit, for below the net */
     enum up_card_place place;
 };
 

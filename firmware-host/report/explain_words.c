@@ -10,11 +10,19 @@ static bool has(const json_t *content, const char *key) {
     return json_is_number(json_object_get(content, key));
 }
 
+enum { STEP_COLUMNS = 64 }; /* of what stands behind the symbol */
+
 /* "  w   = 123.456 counts ...": one line of the chain. */
 static void put_step(FILE *stream, const char *symbol, double value, const char *unit,
                      const char *how) {
-    fprintf(stream, "  %-9s = %.10g%s%s%s%s\n", symbol, value, unit[0] != '\0' ? " " : "", unit,
-            how[0] != '\0' ? "   " : "", how);
+    UP_FREED char *step =
+        up_text_format("%s%.10g%s%s", "= ", value, unit[0] != '\0' ? " " : "", unit);
+    bool fits = strlen(step) + strlen(how) <= STEP_COLUMNS;
+    fprintf(stream, "  %-9s %s%s%s\n", symbol, step, how[0] != '\0' && fits ? "   " : "",
+            fits ? how : "");
+    if (!fits) {
+        up_text_paragraph(stream, "                 ", how);
+    }
 }
 
 /* A scale that prints a unit shows about 1 for a kilogram; no converter has so few counts. */
@@ -27,11 +35,14 @@ static bool is_in_kg(const json_t *document) {
 /* A tare that the item before it in a queue left stands with that one. */
 static void put_counts(FILE *stream, double counts, bool kg) {
     if (isfinite(counts)) {
-        fprintf(stream, kg ? " %13.5f" : " %13.2f", counts);
+        fprintf(stream, kg ? " %12.5f" : " %12.2f", counts);
     } else {
-        fprintf(stream, " %13s", "-");
+        fprintf(stream, " %12s", "-");
     }
 }
+
+/* A difference that the line of the calibration leaves as it is. */
+static const double SAME = 5e-6;
 
 static void put_bracket(FILE *stream, const json_t *json, const char *what, bool kg) {
     const json_t *before = json_object_get(json, "tare_before");
@@ -43,17 +54,22 @@ static void put_bracket(FILE *stream, const json_t *json, const char *what, bool
     put_counts(stream, up_record_number(before, "load_counts"), kg);
     put_counts(stream, up_record_number(load, "load_counts"), kg);
     put_counts(stream, up_record_number(after, "load_counts"), kg);
-    fprintf(stream, " %8.5f", up_record_number(json, "weight_after"));
+    fprintf(stream, " %7.5f", up_record_number(json, "weight_after"));
     put_counts(stream, up_record_number(json, "difference_counts"), kg);
-    put_counts(stream, linear, kg);
     if (has(json, "soak_s")) {
-        fprintf(stream, " %8.2f", up_record_number(json, "soak_s") / 60);
+        fprintf(stream, " %5.1f", up_record_number(json, "soak_s") / 60);
+    }
+    fputc('\n', stream);
+    if (fabs(linear - up_record_number(json, "difference_counts")) > SAME) {
+        fprintf(stream, "  %-8s", "");
+        fprintf(stream, kg ? " made linear: %.5f\n" : " made linear: %.2f\n", linear);
     }
     if (fabs(linear - stored) > 0.01) { /* plateaus that this does not understand */
-        fprintf(stream, "  stored: %.2f", stored);
+        fprintf(stream, "  %-8s stored: %.2f\n", "", stored);
     }
-    fputs(json_is_true(json_object_get(json, "left_out")) ? "  left out by the operator\n" : "\n",
-          stream);
+    if (json_is_true(json_object_get(json, "left_out"))) {
+        fprintf(stream, "  %-8s left out by the operator\n", "");
+    }
 }
 
 static void put_plateaus(FILE *stream, const json_t *document) {
@@ -61,11 +77,11 @@ static void put_plateaus(FILE *stream, const json_t *document) {
     bool kg = is_in_kg(document);
     size_t i;
     fprintf(stream,
-            "plateaus, %s (weight: share of the tare after; difference = load - "
-            "[(1 - weight) before + weight after]):\n"
-            "  %-8s %13s %13s %13s %8s %13s %13s %8s\n",
+            "plateaus, %s (weight: share of the tare after;\n"
+            "difference = load - [(1 - weight) before + weight after]; soak: in minutes):\n"
+            "  %-8s %12s %12s %12s %7s %12s %5s\n",
             kg ? "kg" : "counts", "", "tare before", "load", "tare after", "weight", "difference",
-            "made linear", "soak min");
+            "soak");
     if (air != NULL) {
         put_bracket(stream, air, "in air", kg);
     }
@@ -181,7 +197,7 @@ static void put_chain(FILE *stream, const json_t *document) {
 
 /* ---- the budget ---- */
 
-enum { BUDGET_MOST = 64 };
+enum { BUDGET_MOST = 64, NAME_COLUMNS = 42 };
 
 /* A line whose part would print as 0.0 % is summed up with its like: all are in the JSON. */
 static const double WEIGHTLESS = 0.0005;
@@ -200,30 +216,32 @@ static int by_part(const void *a, const void *b) {
     return first < second ? 1 : first > second ? -1 : 0;
 }
 
-static void put_budget_line(FILE *stream, const json_t *line, bool kg) {
-    char dof[16] = "inf", unit[32];
+static void put_budget_line(FILE *stream, const json_t *line, const struct up_style *style,
+                            bool kg) {
+    char dof[32] = "", unit[32];
+    UP_FREED char *spread = up_text_for_terminal(up_record_text(line, "distribution"));
+    UP_FREED char *type = up_text_for_terminal(up_record_text(line, "evaluation"));
     if (has(line, "dof")) {
-        snprintf(dof, sizeof dof, "%.3g", up_record_number(line, "dof"));
+        snprintf(dof, sizeof dof, " (%.3g)", up_record_number(line, "dof"));
     }
-    fputs("  ", stream);
-    up_text_put(stream, up_record_text(line, "name"), 42, false);
-    fprintf(stream, " %8.3f %6.1f %14.8g %12.3g ", grams_of(line), part_of(line) * 100,
-            up_record_number(line, "value"), up_record_number(line, "u"));
     snprintf(unit, sizeof unit, "%s", up_record_text(line, "unit"));
     if (kg && strncmp(unit, "counts", 6) == 0) {
         snprintf(unit, sizeof unit, "kg%s", up_record_text(line, "unit") + 6);
     }
-    up_text_put(stream, unit, 9, false);
-    fprintf(stream, " %12.4g %5s ", up_record_number(line, "sensitivity") * 1e3, dof);
-    up_text_put(stream, up_record_text(line, "distribution"), 11, false);
-    fputc(' ', stream);
-    up_text_put(stream, up_record_text(line, "evaluation"), 4, false);
+    UP_FREED char *of = up_text_for_terminal(unit);
     fputs("  ", stream);
+    up_text_put(stream, up_record_text(line, "name"), NAME_COLUMNS, false);
+    fprintf(stream, " %8.*f %6.1f  ", style->imperial ? 4 : 3,
+            up_style_in_unit(style, grams_of(line)), part_of(line) * 100);
     up_text_put(stream, up_record_text(line, "shared_by"), 0, false);
-    fputc('\n', stream);
+    fprintf(stream, "\n    %.8g give or take %.3g %s; %.4g g per unit; %s%s, %s\n",
+            up_record_number(line, "value"), up_record_number(line, "u"),
+            strcmp(of, "1") == 0 ? "(a share)" : of, up_record_number(line, "sensitivity") * 1e3,
+            spread, dof, type);
 }
 
-static void put_weightless(FILE *stream, const json_t *const *line, size_t count) {
+static void put_weightless(FILE *stream, const json_t *const *line, size_t count,
+                           const struct up_style *style) {
     double grams = 0, part = 0;
     char name[60];
     for (size_t i = 0; i < count; i++) {
@@ -231,11 +249,12 @@ static void put_weightless(FILE *stream, const json_t *const *line, size_t count
         part += part_of(line[i]);
     }
     snprintf(name, sizeof name, "%zu more, together (all with --json)", count);
-    fprintf(stream, "  %-42s %8.3f %6.1f\n", name, grams, part * 100);
+    fprintf(stream, "  %-*s %8.*f %6.1f\n", NAME_COLUMNS, name, style->imperial ? 4 : 3,
+            up_style_in_unit(style, grams), part * 100);
 }
 
 /* The largest first. */
-static void put_budget(FILE *stream, const json_t *result, bool kg) {
+static void put_budget(FILE *stream, const json_t *result, const struct up_style *style, bool kg) {
     const json_t *line, *lines[BUDGET_MOST] = {NULL};
     size_t i, count = 0, weighty = 0;
     json_array_foreach(json_object_get(result, "budget"), i, line) {
@@ -247,58 +266,71 @@ static void put_budget(FILE *stream, const json_t *result, bool kg) {
     while (weighty < count && part_of(lines[weighty]) >= WEIGHTLESS) {
         weighty++;
     }
-    fprintf(
-        stream,
-        "budget, the largest part first (give or take: one standard uncertainty; g: that times "
-        "g per unit;\n  type A from scatter, B from other knowledge; same error in: what has it "
-        "in common):\n"
-        "  %-42s %8s %6s %14s %12s %-9s %12s %5s %-11s %-4s  same error in\n",
-        "what is uncertain", "g", "part %", "taken as", "give or take", "unit", "g per unit", "dof",
-        "spread", "type");
+    fprintf(stream,
+            "budget, the largest part first (give or take: one standard uncertainty;\n"
+            "  type A from scatter, B from other knowledge):\n"
+            "  %-*s %8s %6s  same error in\n"
+            "    value give or take; g per unit; spread (degrees of freedom), type\n",
+            NAME_COLUMNS, "what is uncertain", up_style_unit(style), "part %");
     for (i = 0; i < weighty; i++) {
-        put_budget_line(stream, lines[i], kg);
+        put_budget_line(stream, lines[i], style, kg);
     }
     if (weighty < count) {
-        put_weightless(stream, lines + weighty, count - weighty);
+        put_weightless(stream, lines + weighty, count - weighty, style);
     }
 }
 
 /* ---- the decision ---- */
 
-static void put_combined(FILE *stream, const json_t *document, const json_t *result) {
-    double u_g = up_record_number(result, "u_buoyancy_g"),
-           k = up_record_number(document, "coverage_factor");
+/* A member in g, in the unit of the style. */
+static double in_unit(const json_t *json, const char *key, const struct up_style *style) {
+    return up_style_in_unit(style, up_record_number(json, key));
+}
+
+static void put_stuck(FILE *stream, const json_t *result, const struct up_style *style) {
+    double stuck = in_unit(result, "stuck_air_g", style);
+    if (stuck > 0) {
+        UP_FREED char *text = up_text_format(
+            "air that may stay through all shakes: up to %.4f %s less, from %.4f %s on (a bound, "
+            "so it is added below and not drawn)",
+            stuck, up_style_unit(style),
+            in_unit(result, "buoyancy_g", style) - in_unit(result, "expanded_u_g", style) - stuck,
+            up_style_unit(style));
+        up_text_paragraph(stream, "  ", text);
+    } else if (!has(result, "stuck_air_g")) {
+        fputs("  air that may stay through all shakes: measured before it was looked at\n", stream);
+    }
+}
+
+static void put_combined(FILE *stream, const json_t *document, const json_t *result,
+                         const struct up_style *style) {
+    const char *unit = up_style_unit(style);
     char dof[24] = "infinite";
     if (has(result, "dof")) {
         snprintf(dof, sizeof dof, "%.3g", up_record_number(result, "dof"));
     }
     fprintf(stream,
-            "combined:\n  b = %+.4f g, u = %.4f g, effective degrees of freedom %s\n"
-            "  first order: k = %.4f, +- %.4f g\n"
-            "  Monte Carlo: +- %.4f g (%.0f %%), %.0f draws%s\n",
-            up_record_number(result, "buoyancy_g"), u_g, dof, k,
-            up_record_number(result, "first_order_expanded_u_g"),
-            up_record_number(result, "expanded_u_g"), up_record_number(result, "coverage") * 100,
-            up_record_number(result, "draws"),
+            "combined:\n  b = %+.4f %s, u = %.4f %s, effective degrees of freedom %s\n"
+            "  first order: k = %.4f, +- %.4f %s\n"
+            "  Monte Carlo: +- %.4f %s (%.0f %%), %.0f draws%s\n",
+            in_unit(result, "buoyancy_g", style), unit, in_unit(result, "u_buoyancy_g", style),
+            unit, dof, up_record_number(document, "coverage_factor"),
+            in_unit(result, "first_order_expanded_u_g", style), unit,
+            in_unit(result, "expanded_u_g", style), unit,
+            up_record_number(result, "coverage") * 100, up_record_number(result, "draws"),
             json_is_true(json_object_get(result, "draws_stable")) ? "" : ", not yet at rest");
     if (has(result, "draws_u_g")) {
-        fprintf(stream, "    the draws: mean %+.4f g, standard deviation %.4f g\n",
-                up_record_number(result, "draws_mean_g"), up_record_number(result, "draws_u_g"));
+        fprintf(stream, "    the draws: mean %+.4f %s, standard deviation %.4f %s\n",
+                in_unit(result, "draws_mean_g", style), unit, in_unit(result, "draws_u_g", style),
+                unit);
     }
-    if (up_record_number(result, "stuck_air_g") > 0) {
-        fprintf(stream,
-                "  air that may stay through all shakes: up to %.4f g less, from %.4f g on\n"
-                "    (a bound, so it is added below and not drawn)\n",
-                up_record_number(result, "stuck_air_g"),
-                up_record_number(result, "buoyancy_g") - up_record_number(result, "expanded_u_g") -
-                    up_record_number(result, "stuck_air_g"));
-    } else if (!has(result, "stuck_air_g")) {
-        fputs("  air that may stay through all shakes: measured before it was looked at\n", stream);
-    }
-    fprintf(stream, "  %s within %.2g g (JCGM 101 clause 8); the Monte Carlo's interval is used\n",
-            json_is_true(json_object_get(result, "first_order_agrees")) ? "they agree"
-                                                                        : "they do not agree",
-            up_record_number(result, "numerical_tolerance_g"));
+    put_stuck(stream, result, style);
+    UP_FREED char *text = up_text_format(
+        "%s within %.2g %s (JCGM 101 clause 8); the Monte Carlo's interval is used",
+        json_is_true(json_object_get(result, "first_order_agrees")) ? "they agree"
+                                                                    : "they do not agree",
+        in_unit(result, "numerical_tolerance_g", style), unit);
+    up_text_paragraph(stream, "  ", text);
 }
 
 static const char *likeliest(const json_t *decision, double *probability) {
@@ -324,10 +356,11 @@ static void put_undecided_reason(FILE *stream, const json_t *document, const jso
     if (!undecided) {
         fprintf(stream, "  why: the probability of %s, %.4f, reaches %.4g\n", class, best, needed);
     } else if (best >= needed && !json_is_true(json_object_get(model, "air_share_known"))) {
-        fprintf(stream,
-                "  why: %s has %.4f, but how much air a shake frees is not known, and with all of "
-                "it or none the class changes: set shake_share in the rig file\n",
-                class, best);
+        UP_FREED char *text = up_text_format(
+            "why: %s has %.4f, but how much air a shake frees is not known, and with all of it or "
+            "none the class changes: set shake_share in the rig file",
+            class, best);
+        up_text_paragraph(stream, "  ", text);
     } else {
         fprintf(stream, "  why: the likeliest class, %s, has %.4f and %.4g is asked for\n", class,
                 best, needed);
@@ -340,10 +373,25 @@ static void put_undecided_reason(FILE *stream, const json_t *document, const jso
     }
 }
 
-static void put_decision(FILE *stream, const json_t *document, const json_t *decision) {
-    double tolerance_g = up_record_number(decision, "tolerance_g");
-    double low_g = up_record_number(decision, "guard_low_g"),
-           high_g = up_record_number(decision, "guard_high_g");
+static void put_guard(FILE *stream, const json_t *decision, const struct up_style *style) {
+    const char *unit = up_style_unit(style);
+    double tolerance = in_unit(decision, "tolerance_g", style);
+    double low = in_unit(decision, "guard_low_g", style);
+    double high = in_unit(decision, "guard_high_g", style);
+    fprintf(stream,
+            "  guard band: positive from %+.2f %s on (%.4g + %.2f),\n"
+            "    negative from %+.2f %s down (-%.4g - %.2f),\n    ",
+            tolerance + low, unit, tolerance, low, -tolerance - high, unit, tolerance, high);
+    if (low - tolerance <= tolerance - high) {
+        fprintf(stream, "neutral from %+.2f %s to %+.2f %s\n", low - tolerance, unit,
+                tolerance - high, unit);
+    } else {
+        fputs("neutral nowhere\n", stream);
+    }
+}
+
+static void put_decision(FILE *stream, const json_t *document, const json_t *decision,
+                         const struct up_style *style) {
     fputs("decision (", stream);
     up_text_put(stream, up_record_text(decision, "made_utc"), 0, false);
     fprintf(stream,
@@ -351,27 +399,19 @@ static void put_decision(FILE *stream, const json_t *document, const json_t *dec
     up_text_put(stream, up_record_text(decision, "class"), 0, false);
     fprintf(stream,
             "\n  probabilities: positive %.4f, neutral %.4f, negative %.4f\n"
-            "  neutral is within %g g; confidence %.4g, at each look %.4g\n"
-            "  guard band: positive from %+.2f g on (%g + %.2f), negative from %+.2f g down, ",
+            "  neutral is within %.4g %s; confidence %.4g, at each look %.4g\n",
             up_record_number(decision, "probability_positive"),
             up_record_number(decision, "probability_neutral"),
-            up_record_number(decision, "probability_negative"), tolerance_g,
+            up_record_number(decision, "probability_negative"),
+            in_unit(decision, "tolerance_g", style), up_style_unit(style),
             up_record_number(decision, "confidence"),
-            up_record_number(decision, "confidence_at_look"), tolerance_g + low_g, tolerance_g,
-            low_g, -tolerance_g - high_g);
-    if (low_g - tolerance_g <= tolerance_g - high_g) {
-        fprintf(stream, "neutral from %+.2f g to %+.2f g\n", low_g - tolerance_g,
-                tolerance_g - high_g);
-    } else {
-        fputs("neutral nowhere\n", stream);
-    }
+            up_record_number(decision, "confidence_at_look"));
+    put_guard(stream, decision, style);
     put_undecided_reason(stream, document, decision);
 }
 
-void up_explain_print(const json_t *document, const struct up_style *style, FILE *stream) {
+static void put_head(FILE *stream, const json_t *document, const struct up_style *style) {
     const json_t *result = json_object_get(document, "result");
-    const json_t *decisions = json_object_get(document, "decisions");
-    char scope[UP_CLAIM_SCOPE_SIZE];
     UP_FREED char *title =
         up_item_title(up_record_text(document, "item_name"),
                       (int)json_integer_value(json_object_get(result, "pieces")));
@@ -390,18 +430,29 @@ void up_explain_print(const json_t *document, const struct up_style *style, FILE
     up_text_put(stream, up_record_text(document, "result_id"), 0, false);
     fputs(" of ", stream);
     up_text_put(stream, up_record_text(document, "made_utc"), 0, false);
-    fputs(", run ", stream);
+    fputs(",\n  run ", stream);
     up_text_put(stream, up_record_text(result, "run_id"), 0, false);
     fputc('\n', stream);
+}
+
+/* The equations hold in SI units; what they end in is shown as the style says. */
+void up_explain_print(const json_t *document, const struct up_style *style, FILE *stream) {
+    const json_t *result = json_object_get(document, "result");
+    const json_t *decisions = json_object_get(document, "decisions");
+    char scope[UP_CLAIM_SCOPE_SIZE];
+    put_head(stream, document, style);
+    if (style->imperial) {
+        fputs("  (the equations hold in SI units; what they end in follows in ounces)\n", stream);
+    }
     put_plateaus(stream, document);
     put_chain(stream, document);
     up_corrections_print(result, style, stream);
-    put_budget(stream, result, is_in_kg(document));
-    put_combined(stream, document, result);
+    put_budget(stream, result, style, is_in_kg(document));
+    put_combined(stream, document, result, style);
     for (size_t i = json_array_size(decisions); i-- > 0;) {
-        put_decision(stream, document, json_array_get(decisions, i));
+        put_decision(stream, document, json_array_get(decisions, i), style);
     }
     up_claim_scope(up_claim_pieces_of(result),
                    up_claim_is_simulated(result, up_record_text(document, "bench")), scope);
-    fprintf(stream, "  %s\n", scope);
+    up_text_paragraph(stream, "  ", scope);
 }

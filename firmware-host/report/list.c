@@ -13,6 +13,7 @@ enum {
     WATERS_MOST = 4,
     CLASS_COLUMNS = 9,
     WITHIN_COLUMNS = 8, /* "35.27 oz" */
+    WATER_COLUMNS = 8,
     ID_SHOWN = 8,
     MARKS_SIZE = 4
 };
@@ -331,7 +332,7 @@ static void print_foot(const struct list *list, size_t more) {
               list->stream);
     }
     if (list->any_stuck) {
-        fputs("+a -b g: the same interval; " UP_CLAIM_STUCK "\n", list->stream);
+        fputs("+a -b: the same interval; " UP_CLAIM_STUCK "\n", list->stream);
     }
     if (list->any_again) {
         fputs("* judged again since it was measured, by `upthrust decide`\n", list->stream);
@@ -372,13 +373,40 @@ static void print_foot(const struct list *list, size_t more) {
     }
 }
 
+/* Too wide for the terminal however short its names: a line for each water. */
+static void print_tall(const struct list *list, const struct up_item *item) {
+    UP_FREED char *title = title_of(list, item);
+    UP_FREED char *id = up_text_for_terminal(item->id);
+    up_text_put(list->stream, title, 0, list->style->isolate);
+    if (list->which > 0) {
+        fputs(", ", list->stream);
+        up_text_put(list->stream, distinction_of(list, item), 0, list->style->isolate);
+    }
+    fprintf(list->stream, "  %.*s\n", ID_SHOWN, id);
+    for (size_t i = 0; i < list->count; i++) {
+        const struct up_row *row = find_row(list->rows, item->id, list->waters[i]);
+        char within[UP_SHOWN_SIZE];
+        fputs("  ", list->stream);
+        up_text_put(list->stream, list->waters[i], WATER_COLUMNS, list->style->isolate);
+        print_cell(list, row, i);
+        if (row != NULL && row->unusual) {
+            up_style_lead(list->style, row->tolerance_g, within);
+            fprintf(list->stream, "  within %s", within);
+        }
+        fputc('\n', list->stream);
+    }
+}
+
 static void print_list(struct list *list, bool waters_asked, size_t more) {
     measure_texts(list);
     measure_numbers(list);
     fit_terminal(list, waters_asked, &more);
-    print_head(list);
+    bool tall = is_too_wide(list);
+    if (!tall) {
+        print_head(list);
+    }
     for (size_t i = 0; i < list->items->count; i++) {
-        print_item(list, &list->items->item[i]);
+        (tall ? print_tall : print_item)(list, &list->items->item[i]);
     }
     print_foot(list, more);
 }

@@ -151,11 +151,12 @@ static char *short_label(const struct up_row *row) {
 static void write_range(FILE *stream, const struct up_rows *rows) {
     double low = -1, high = 1; /* fmin and fmax pass over NaN */
     char number[2][32];
-    bool unusual = false, foam = false;
+    bool unusual = false, foam = false, marked = false;
     for (size_t i = 0; i < rows->count; i++) {
         const struct up_row *row = &rows->row[i];
         if (series_of(rows, row) != 0) {
             foam = foam || row->foam_depth_m > 0;
+            marked = marked || row->checked != UP_CHECKED_INSIDE;
             low = fmin(low, row->buoyancy_g - row->expanded_u_g - fmax(row->stuck_air_g, 0));
             high = fmax(high, row->buoyancy_g + row->expanded_u_g);
             unusual = unusual || row->unusual || row->filling[0] != '\0';
@@ -163,8 +164,8 @@ static void write_range(FILE *stream, const struct up_rows *rows) {
     }
     up_text_from_number(low, number[0], sizeof number[0]);
     up_text_from_number(high, number[1], sizeof number[1]);
-    fprintf(stream, "low = %s\nhigh = %s\nunusual = %d\nfoam = %d\n", number[0], number[1], unusual,
-            foam);
+    fprintf(stream, "low = %s\nhigh = %s\nunusual = %d\nfoam = %d\nmarked = %d\n", number[0],
+            number[1], unusual, foam, marked);
 }
 
 /* " 20.0 C" where all results of a water hold for one temperature. */
@@ -210,7 +211,8 @@ static void write_marks(FILE *stream, const struct up_rows *rows) {
             any = any || (row->checked == checked && series_of(rows, row) != 0);
         }
         if (any) {
-            fprintf(stream, "%s %s      ", up_checked_mark(checked), up_checked_meaning(checked));
+            fprintf(stream, "%s%s      ", checked == UP_CHECKED_OUTSIDE ? "body off: " : "",
+                    up_checked_meaning(checked));
         }
     }
     bool elsewhere = false, again = false;

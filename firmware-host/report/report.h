@@ -73,10 +73,17 @@ void up_rows_release(struct up_rows *rows);
 /* For pictures: retired items are not drawn. */
 void up_rows_drop_retired(struct up_rows *rows);
 
-/* One result in words: class, grams, interval, what it depends on, what it means for lead. Of the
-   item what is known of it now; NULL: nothing. */
-void up_result_print(const struct up_result *result, const struct up_item *item,
-                     const struct up_style *style, FILE *stream);
+/* One result in words: class, grams, interval, what it means for lead, what it depends on. Of the
+   item what is known of it now; NULL: nothing. It returns what was said that its terms explain. */
+struct up_result_notes {
+    bool stuck, lead;
+};
+struct up_result_notes up_result_print(const struct up_result *result, const struct up_item *item,
+                                       const struct up_style *style, FILE *stream);
+/* What it holds for: once, below the results that have the same terms. */
+void up_result_terms_print(const struct up_result *result, const struct up_item *item,
+                           struct up_result_notes notes, const struct up_style *style,
+                           FILE *stream);
 /* Those of one measurement, the tank's first: what they have in common is told once. */
 void up_results_print(const struct up_result *result, unsigned count, const struct up_item *item,
                       const struct up_style *style, FILE *stream);

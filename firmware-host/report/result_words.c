@@ -34,15 +34,15 @@ static bool print_lead(const struct up_result *result, const struct up_style *st
     fprintf(stream, "%*s%s in ", INDENT, "", pieces);
     up_text_put(stream, result->water.name, 0, style->isolate);
     if (b_kg > 0) {
-        fprintf(stream, ": about %s of lead would hold it down;\n", lead);
+        fprintf(stream, ": about %s of lead would hold it down\n", lead);
     } else {
-        fprintf(stream, ": weighs as much in water as %s of lead;\n", lead);
+        fprintf(stream, ": weighs as much in water as %s of lead\n", lead);
     }
     return true;
 }
 
 static void print_compare(FILE *stream) {
-    fprintf(stream, "%*scompare, do not take it off by this alone\n", INDENT, "");
+    fprintf(stream, "%*slead: compare, do not take it off by this alone\n", INDENT, "");
 }
 
 /* What a diver needs first. */
@@ -58,10 +58,8 @@ static void print_net(const struct up_result *result, const struct up_style *sty
     print_meaning(result, stream);
 }
 
-static void print_stuck(const struct up_result *result, FILE *stream) {
-    if (up_style_has_stuck(result->answer.stuck_air_kg * 1e3)) {
-        fprintf(stream, "%*s" UP_CLAIM_STUCK "\n", INDENT, "");
-    }
+static void print_stuck(FILE *stream) {
+    fprintf(stream, "%*s" UP_CLAIM_STUCK "\n", INDENT, "");
 }
 
 /* One class: how probable, and where the estimate would have to lie for it to be stated, which is
@@ -176,21 +174,38 @@ static void print_terms(const struct up_result *result, const char *kind,
     }
 }
 
-void up_result_print(const struct up_result *measured, const struct up_item *item,
-                     const struct up_style *style, FILE *stream) {
-    struct up_result copy = *measured, *result = &copy;
-    result->compressible = result->compressible || (item != NULL && item->compressible);
-    print_net(result, style, stream);
+/* As the item is now, whatever it was. */
+static struct up_result as_now(const struct up_result *measured, const struct up_item *item) {
+    struct up_result result = *measured;
+    result.compressible = result.compressible || (item != NULL && item->compressible);
+    return result;
+}
+
+struct up_result_notes up_result_print(const struct up_result *measured, const struct up_item *item,
+                                       const struct up_style *style, FILE *stream) {
+    struct up_result result = as_now(measured, item);
+    print_net(&result, style, stream);
     fputc('\n', stream);
-    print_stuck(result, stream);
-    if (print_lead(result, style, stream)) {
+    struct up_result_notes notes = {.stuck = up_style_has_stuck(result.answer.stuck_air_kg * 1e3),
+                                    .lead = print_lead(&result, style, stream)};
+    print_conditions(&result, style, stream);
+    print_chances(&result, style, stream);
+    print_first_order(&result, stream);
+    print_outlook(&result, stream);
+    return notes;
+}
+
+void up_result_terms_print(const struct up_result *measured, const struct up_item *item,
+                           struct up_result_notes notes, const struct up_style *style,
+                           FILE *stream) {
+    struct up_result result = as_now(measured, item);
+    if (notes.stuck) {
+        print_stuck(stream);
+    }
+    if (notes.lead) {
         print_compare(stream);
     }
-    print_conditions(result, style, stream);
-    print_terms(result, item != NULL ? item->kind : "", style, stream);
-    print_chances(result, style, stream);
-    print_first_order(result, stream);
-    print_outlook(result, stream);
+    print_terms(&result, item != NULL ? item->kind : "", style, stream);
 }
 
 void up_results_print(const struct up_result *result, unsigned count, const struct up_item *item,
@@ -203,7 +218,9 @@ void up_results_print(const struct up_result *result, unsigned count, const stru
         print_net(&result[i], style, stream);
         fprintf(stream, ", at %s\n", temp);
     }
-    print_stuck(&result[0], stream);
+    if (up_style_has_stuck(result[0].answer.stuck_air_kg * 1e3)) {
+        print_stuck(stream);
+    }
     for (unsigned i = asked; i < count; i++) {
         lead = print_lead(&result[i], style, stream) || lead;
     }

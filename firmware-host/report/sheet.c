@@ -94,11 +94,13 @@ static void print_item(const struct up_item *item, const struct up_style *style,
     fputs(item->retired ? "\n  retired: kept, shown only when asked for" : "", stream);
     fprintf(stream, "\n  neutral within %s", tolerance);
     if (item->compressible) {
-        fprintf(stream, "; holds gas: %s; results hold only at their depth\n",
+        fprintf(stream, "\n  holds gas: %s; results hold only at their depth\n",
                 item->holds_gas == UP_GAS_UNKNOWN ? "unknown, which counts as yes" : "yes");
     } else {
-        fprintf(stream, "; volume expansion %.2g 1/K (standard uncertainty %.2g)\n",
-                item->expansion_per_k, item->u_expansion_per_k);
+        double degree_k = style->imperial ? 1.8 : 1;
+        fprintf(stream, "\n  volume expansion %.2g 1/%s (standard uncertainty %.2g)\n",
+                item->expansion_per_k / degree_k, style->imperial ? "F" : "K",
+                item->u_expansion_per_k / degree_k);
     }
 }
 
@@ -127,18 +129,20 @@ static void print_when(FILE *stream, const char *made_utc) {
     }
 }
 
-static void print_newest(const struct entry *entry, const struct up_item *item,
-                         const struct up_style *style, FILE *stream) {
+static struct up_result_notes print_newest(const struct entry *entry, const struct up_item *item,
+                                           const struct up_style *style, FILE *stream) {
+    struct up_result_notes notes = {0};
     if (entry->withdrawn) {
         fputs("  ", stream);
         up_text_put(stream, up_record_text(entry->content, "water"), 10, style->isolate);
         fputs(" " UP_CLAIM_WITHDRAWN "\n", stream);
-        return;
+        return notes;
     }
-    up_result_print(&entry->result, item, style, stream);
+    notes = up_result_print(&entry->result, item, style, stream);
     if (entry->result.measured) {
         up_result_remarks_print(entry->content, style, stream);
     }
+    return notes;
 }
 
 /* Its parts, as many on a line as fit. */
@@ -227,25 +231,47 @@ static bool same_run(const struct entry *a, const struct entry *b) {
            a->elsewhere == b->elsewhere && a->checked == b->checked; /* else marked apart */
 }
 
+static bool same_number(double x, double y) {
+    return x == y || (isnan(x) && isnan(y));
+}
+
+/* What stands once below the waters that share it. */
+static bool same_terms(const struct entry *a, const struct entry *b) {
+    const struct up_result *x = &a->result, *y = &b->result;
+    return same_run(a, b) && a->withdrawn == b->withdrawn && x->rejudged == y->rejudged &&
+           x->pieces == y->pieces &&
+           same_number(x->question.tolerance_kg, y->question.tolerance_kg) &&
+           same_number(up_confidence_at_analysis(&x->question),
+                       up_confidence_at_analysis(&y->question));
+}
+
 static void print_all_newest(const struct results *results, const struct up_style *style,
                              FILE *stream) {
     const struct entry *last = NULL;
-    for (size_t i = 0; i < results->count; i++) {
-        const struct entry *entry = &results->entry[i];
-        if (!entry->newest) {
+    struct up_result_notes shared = {0};
+    for (size_t i = 0; i <= results->count; i++) {
+        const struct entry *entry = i < results->count ? &results->entry[i] : NULL;
+        if (entry != NULL && !entry->newest) {
             continue;
         }
-        if (last == NULL) {
-            fputs("newest result in each water:\n", stream);
-        } else if (!same_run(last, entry)) {
+        if (last != NULL && (entry == NULL || !same_terms(last, entry))) {
+            if (!last->withdrawn) {
+                up_result_terms_print(&last->result, results->item, shared, style, stream);
+            }
+            shared = (struct up_result_notes){0};
+        }
+        if (last != NULL && (entry == NULL || !same_run(last, entry))) {
             print_run(last, style, stream);
         }
-        print_newest(entry, results->item, style, stream);
-        last = entry;
+        if (entry != NULL) {
+            fputs(last == NULL ? "newest result in each water:\n" : "", stream);
+            struct up_result_notes notes = print_newest(entry, results->item, style, stream);
+            shared.stuck = shared.stuck || notes.stuck;
+            shared.lead = shared.lead || notes.lead;
+            last = entry;
+        }
     }
-    if (last != NULL) {
-        print_run(last, style, stream);
-    } else {
+    if (last == NULL) {
         fputs("not measured yet: `upthrust measure --rig FILE --item NAME_OR_ID` does it\n",
               stream);
     }

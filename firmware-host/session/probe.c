@@ -334,15 +334,26 @@ char *up_probe_rig(const struct up_probe *probe) {
     UP_FREED char *port = up_probe_port_section(probe);
     char id[UP_ID_SIZE]; /* of its own: two benches must not share one */
     up_new_id(id);
-    char *text = up_text_format(
-        "; Guessed by upthrust ports: %llu of %llu lines fit. Compare each key with the device;\n"
-        "; give [sensor] capacity_kg, [tank] and [bench] too: `upthrust help rig` lists all keys.\n"
+    bool has_sensor = strstr(guess->line_section, "[sensor]") != NULL;
+    return up_text_format(
+        "; Guessed by upthrust ports: %llu of %llu lines fit. Compare each key with the device,\n"
+        "; and complete what FILL IN marks: `upthrust rig-check` names what is still missing,\n"
+        "; `upthrust help rig` lists all keys.\n"
         "[rig]\n"
         "id = bench-%.8s\n"
         "\n"
         "%s\n"
-        "%s",
+        "%s%s"
+        "; FILL IN: the most that the scale or cell may carry, ballast included, in kg\n"
+        "; capacity_kg = 20\n"
+        "\n"
+        "[tank]\n"
+        "; FILL IN: fresh, sea or pool (sea and pool need their salt too)\n"
+        "; water = fresh\n"
+        "; FILL IN: lead that always hangs under water, weighed dry, in kg\n"
+        "; ballast_kg = 2\n"
+        "; FILL IN: how deep the middle of an item hangs below the surface, in m\n"
+        "; depth_m = 0.45\n",
         (unsigned long long)guess->fits, (unsigned long long)(guess->lines - guess->passed), id,
-        port, guess->line_section);
-    return text;
+        port, guess->line_section, has_sensor ? "" : "\n[sensor]\n");
 }

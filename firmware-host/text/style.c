@@ -4,6 +4,7 @@
 
 #include <ctype.h>
 #include <math.h>
+#include <stdarg.h>
 #include <string.h>
 
 #include "text/text.h"
@@ -18,6 +19,8 @@ static void put_imperial(double mass_g, const char *sign, char text[UP_SHOWN_SIZ
     double ounces = (hundredths - pounds * 1600) / 100;
     if (pounds > 0) {
         snprintf(text, UP_SHOWN_SIZE, "%s%.0f lb %.2f oz", sign, pounds, ounces);
+    } else if (hundredths == 0 && mass_g >= 0.0005 * UP_G_PER_OZ) {
+        snprintf(text, UP_SHOWN_SIZE, "%s%.3f oz", sign, mass_g / UP_G_PER_OZ);
     } else {
         snprintf(text, UP_SHOWN_SIZE, "%s%.2f oz", sign, ounces);
     }
@@ -66,10 +69,24 @@ void up_style_lead(const struct up_style *style, double mass_g, char text[UP_SHO
     put_mass(style, mass_g, false, 0, text);
 }
 
+const char *up_style_unit(const struct up_style *style) {
+    return style->imperial ? "oz" : "g";
+}
+
+double up_style_in_unit(const struct up_style *style, double mass_g) {
+    return style->imperial ? mass_g / UP_G_PER_OZ : mass_g;
+}
+
 void up_style_brief(const struct up_style *style, double mass_g, char text[UP_SHOWN_SIZE]) {
     mass_g = fabs(mass_g) < 0.05 ? 0 : mass_g; /* not -0.0 */
     snprintf(text, UP_SHOWN_SIZE, style->imperial ? "%+.2f oz" : "%+.1f g",
-             style->imperial ? mass_g / UP_G_PER_OZ : mass_g);
+             up_style_in_unit(style, mass_g));
+}
+
+void up_style_fine(const struct up_style *style, double mass_g, char text[UP_SHOWN_SIZE]) {
+    mass_g = fabs(mass_g) < 0.005 ? 0 : mass_g; /* not -0.00 */
+    snprintf(text, UP_SHOWN_SIZE, style->imperial ? "%+.4f" : "%+.2f",
+             up_style_in_unit(style, mass_g));
 }
 
 static void put_number(double value, const char *unit, int decimals, char text[UP_SHOWN_SIZE]) {
@@ -176,6 +193,16 @@ char *up_style_text(const struct up_style *style, const char *text) {
         up_out_of_memory();
     }
     return whole;
+}
+
+void up_style_say(const struct up_style *style, FILE *stream, const char *lead, const char *format,
+                  ...) {
+    va_list arguments;
+    va_start(arguments, format);
+    UP_FREED char *text = up_text_format_of(format, arguments);
+    va_end(arguments);
+    UP_FREED char *shown = up_style_text(style, text);
+    up_text_paragraph(stream, lead, shown);
 }
 
 /* ---- the class ---- */

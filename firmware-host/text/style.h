@@ -32,9 +32,17 @@ void up_style_depth(const struct up_style *style, double depth_m, char text[UP_S
 void up_style_density(const struct up_style *style, double density_kg_m3, char text[UP_SHOWN_SIZE]);
 /* In one unit, with its sign: "+164.2 g", "-207.10 oz". For columns and large letters. */
 void up_style_brief(const struct up_style *style, double mass_g, char text[UP_SHOWN_SIZE]);
+/* A small mass where a tenth of a gram is too coarse, for columns under their unit's name: "+0.03"
+   of g, "+0.0011" of oz. */
+const char *up_style_unit(const struct up_style *style);
+double up_style_in_unit(const struct up_style *style, double mass_g);
+void up_style_fine(const struct up_style *style, double mass_g, char text[UP_SHOWN_SIZE]);
 /* A sentence whose numbers have SI units behind them ("0.5 kg", "-1.2 to +1.3 g", "20 C"), in the
    units of the style; the caller's. What stands between backquotes or quotation marks is a command
    or a name and stays. */
 char *up_style_text(const struct up_style *style, const char *text);
+/* Such a sentence, formatted and printed as `up_text_paragraph` does. */
+__attribute__((format(printf, 4, 5))) void up_style_say(const struct up_style *style, FILE *stream,
+                                                        const char *lead, const char *format, ...);
 /* The class as a word of `columns` columns, coloured where the style says so. */
 void up_style_class(const struct up_style *style, const char *class, int columns, FILE *stream);

@@ -2,6 +2,7 @@
 /* Drafts of a section [line], each tried on the bytes themselves; the first that fits is taken. */
 #include "wire/guess.h"
 
+#include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -13,7 +14,7 @@ enum { LEAST_FITS = 5 };
 static const double FITS_SHARE = 0.8;
 
 /* Assumed where the arrival of the lines was not seen; the file that is written says so. */
-static const double RATE_UNKNOWN_HZ = 10, STEP_UNKNOWN_KG = 0.001;
+static const double RATE_UNKNOWN_HZ = 10, STEP_EXAMPLE_KG = 0.01;
 
 /* A value beyond the capacity of any scale is not a division. */
 static const double STEP_MOST_KG = 1000;
@@ -61,20 +62,48 @@ static int by_size(const void *one, const void *other) {
     return (a > b) - (a < b);
 }
 
-/* One load hung on a scale that stands still is a jump, not a division: it takes more values to
-   decide. */
-enum { STEPS_LEAST = 3 };
+/* A load that is hung, and taken off, is a jump and no division: it takes more values to decide, the
+   smallest change among them twice, or a change that nobody makes so often by hand (choices of
+   ours). */
+enum { STEPS_LEAST = 3, REPEATS_LEAST = 2, REPEATS_MANY = 6 };
 
-static double smallest_step(double *load, size_t count, bool *seen) {
+static bool is_same(double gap, double step) {
+    return fabs(gap - step) < 1e-3 * step;
+}
+
+/* 1, 2 or 5 times a power of ten of its unit, as the divisions of scales are (OIML R 76-1). */
+static bool is_usual_division(double step_kg, enum up_load_unit unit) {
+    bool printed = unit == UP_LOAD_PRINTED;
+    const double units[] = {up_load_factor(printed ? UP_LOAD_KG : unit),
+                            up_load_factor(printed ? UP_LOAD_LB : unit)};
+    for (size_t i = 0; i < sizeof units / sizeof units[0]; i++) {
+        double step = step_kg / units[i], digit = step / pow(10, floor(log10(step) + 1e-6));
+        if (is_same(digit, 1) || is_same(digit, 2) || is_same(digit, 5)) {
+            return true;
+        }
+    }
+    return false;
+}
+
+/* Sorts the loads. */
+static double smallest_step(double *load, size_t count, enum up_load_unit unit, bool *seen) {
+    UP_FREED double *change = up_allocate(count + 1, sizeof *change);
     double step = (double)INFINITY;
-    unsigned steps = 0;
+    unsigned steps = 0, repeats = 0;
+    for (size_t i = 1; i < count; i++) {
+        change[i] = fabs(load[i] - load[i - 1]);
+    }
     qsort(load, count, sizeof *load, by_size);
     for (size_t i = 1; i < count; i++) {
         double gap = load[i] - load[i - 1];
         step = gap > 1e-9 && gap < step ? gap : step;
         steps += gap > 1e-9;
     }
-    *seen = steps >= STEPS_LEAST;
+    for (size_t i = 1; i < count; i++) {
+        repeats += is_same(change[i], step) || is_same(load[i] - load[i - 1], step);
+    }
+    *seen = ((steps >= STEPS_LEAST && repeats >= REPEATS_LEAST) || repeats >= REPEATS_MANY) &&
+            (unit == UP_LOAD_COUNTS || is_usual_division(step, unit));
     return step;
 }
 
@@ -109,19 +138,20 @@ static void describe(const struct draft *draft, const struct up_rig *rig, double
     guess->last_load = run->load[run->count - 1];
     guess->in_counts = rig->line.load_unit == UP_LOAD_COUNTS;
     snprintf(guess->words, sizeof guess->words, "%s", draft->words);
-    step = smallest_step(run->load, run->count, &guess->step_seen);
+    step = smallest_step(run->load, run->count, rig->line.load_unit, &guess->step_seen);
     step = step < STEP_MOST_KG ? step : (double)INFINITY;
     guess->step_seen = guess->step_seen && isfinite(step);
     snprintf(guess->line_section, sizeof guess->line_section, "%s[line]\n%s", rate, draft->section);
-    if (!guess->in_counts || (isfinite(step) && step != floor(step))) {
-        size_t used = strlen(guess->line_section);
+    size_t used = strlen(guess->line_section);
+    if (guess->step_seen && (!guess->in_counts || step != floor(step))) {
         snprintf(guess->line_section + used, sizeof guess->line_section - used,
-                 "\n[sensor]\n; %s\ndivision_counts = %.6g\n",
-                 guess->in_counts ? "the smallest step seen"
-                 : isfinite(step) ? "the smallest step seen, in kg"
-                                  : "nothing changed, so its smallest step is not known: correct "
-                                    "this, in kg",
-                 isfinite(step) ? step : STEP_UNKNOWN_KG);
+                 "\n[sensor]\n; the smallest step seen%s\ndivision_counts = %.6g\n",
+                 guess->in_counts ? "" : ", in kg", step);
+    } else if (!guess->in_counts || (isfinite(step) && step != floor(step))) {
+        snprintf(guess->line_section + used, sizeof guess->line_section - used,
+                 "\n[sensor]\n; FILL IN: the smallest step that it shows%s; too few small changes "
+                 "came to know it\n; division_counts = %g\n",
+                 guess->in_counts ? "" : ", in kg", guess->in_counts ? step : STEP_EXAMPLE_KG);
     }
 }
 

@@ -245,6 +245,23 @@ static void gear_is_held_against_cell_ballast_and_tank(void **state) {
     assert_false(suits(HEAD WIRE "[sensor]\ncapacity_kg = 10\n", 1, 0, 0, "set [tank] area_m2"));
 }
 
+/* What is left out is named, and falls short of nothing. */
+static void keys_that_are_not_set_are_named(void **state) {
+    struct stream stream;
+    (void)state;
+    begin(&stream, HEAD WIRE);
+    up_fitness_of_keys(&stream.rig, &stream.findings);
+    assert_int_equal(stream.findings.count, 2);
+    assert_true(finding(&stream, "[sensor] capacity_kg is not set")->open);
+    assert_true(finding(&stream, "[tank] ballast_kg is not set")->open);
+    assert_true(up_findings_are_good(&stream.findings));
+    end(&stream);
+    begin(&stream, TANK);
+    up_fitness_of_keys(&stream.rig, &stream.findings);
+    assert_int_equal(stream.findings.count, 0);
+    end(&stream);
+}
+
 int main(void) {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(the_uncertainty_is_what_window_means_scatter),
@@ -255,6 +272,7 @@ int main(void) {
         cmocka_unit_test(too_few_readings_fall_short),
         cmocka_unit_test(a_wrong_nominal_rate_is_told),
         cmocka_unit_test(gear_is_held_against_cell_ballast_and_tank),
+        cmocka_unit_test(keys_that_are_not_set_are_named),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

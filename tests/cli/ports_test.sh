@@ -19,6 +19,19 @@ for stream in scale board json; do
     expect "guessed: $stream" 0 "lines fit" - -- "$bin" ports --listen --replay "$work/$stream" --write "$work/$stream.ini"
     expect "and read: $stream" 0 "60 lines read, 0 refused" - -- "$bin" listen --rig "$work/$stream.ini" --replay "$work/$stream"
 done
+# A load hung and taken off is no division: the file says what is missing, and rig-check names it.
+awk 'BEGIN { for (i = 0; i < 60; i++) printf "%.2f kg\r\n", (i > 20 && i < 40 ? 0.51 : 0) }' >"$work/still"
+expect "a load is no division" 0 "complete what FILL IN marks" - -- "$bin" ports --listen --replay "$work/still" --write "$work/still.ini"
+for line in '; division_counts = 0.01' '; capacity_kg = 20' '; ballast_kg = 2' '; depth_m = 0.45'; do
+    grep -qxF "$line" "$work/still.ini" && say yes "to be filled in: $line" || say no "to be filled in: $line"
+done
+expect "the division is named" 2 - "still.ini.*needs .sensor. division_counts" -- "$bin" rig-check --rig "$work/still.ini" --replay "$work/still"
+sed -i 's/^; division_counts/division_counts/' "$work/still.ini"
+"$bin" rig-check --rig "$work/still.ini" --replay "$work/still" --catalogue "$work/none" >"$work/out" 2>"$work/err"
+grep -q "^OPEN   .sensor. capacity_kg is not set" "$work/out" && grep -q "^OPEN   .tank. ballast_kg is not set" "$work/out" && say yes "so is the rest" || say no "so is the rest"
+sed -i 's/^; \([a-z_]* = \)/\1/' "$work/still.ini"
+"$bin" rig-check --rig "$work/still.ini" --replay "$work/still" --catalogue "$work/none" >"$work/out" 2>"$work/err"
+grep -q "OPEN" "$work/out" && say no "until it is filled in" || say yes "until it is filled in"
 expect "guessed, json" 0 '"fits": 60' - -- "$bin" ports --listen --replay "$work/scale" --json
 expect "an existing rig file is not changed" 2 "" "not changed" -- "$bin" ports --listen --replay "$work/scale" --write "$work/scale.ini"
 printf '\033[2Jred\n\033]0;x\007\n%s\n' one two three >"$work/hostile"

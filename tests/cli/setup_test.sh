@@ -30,8 +30,8 @@ setup "a folder that is not there" 1 "" "cannot write" "$typed" --rig "$work/now
 setup "back, and an answer changed at the end" 0 "Your answers, not yet written to $work/back.ini" - \
     'my-bucket\nttyped\ntyped\nkg\n0.02\nback\nback\ng\n0.005\n20\n\n\n0.36\n\n0.5\n0.9\n\n2\n\n\n99\n5\n30\n10\n0.4\n0.8\n\n8\nnone\n\n' --rig "$work/back.ini"
 grep -q "ttyped is not there: plug the scale in, or name its port" "$work/out" && grep -q "Give a number from 1 to 15, or press Enter" "$work/out" &&
-    grep -q "^   4  Smallest step, kg  *0.005$" "$work/out" && grep -q "^   9  Line, mm  *(left out)$" "$work/out" && say yes "they are listed" || say no "they are listed"
-grep -q "^Surface, m2 (length times width) (none: leave it out) \[Enter: 0.36\]: " "$work/out" && ! grep -q area_m2 "$work/back.ini" && say yes "none leaves one out" || say no "none leaves one out"
+    grep -q "^   4  Smallest step, kg  *0.005$" "$work/out" && grep -q "^   9  Thickness of the line, mm  *(left out)$" "$work/out" && say yes "they are listed" || say no "they are listed"
+grep -q "^Water surface, m2 (length x width) (none: leave it out) \[Enter: 0.36\]: " "$work/out" && ! grep -q area_m2 "$work/back.ini" && say yes "none leaves one out" || say no "none leaves one out"
 for line in 'load_unit = g' 'division_counts = 0.005' 'capacity_kg = 30' 'depth_m = 0.30' '; The largest item is 0.40 m high as it hangs and needs 0.70 m of water (a hand'"'"'s breadth over it, under it and for the ballast); there are 0.80 m.'; do
     [ "$(grep -cxF "$line" "$work/back.ini")" = 1 ] && say yes "written once: $line" || say no "written once: $line"
 done
@@ -49,6 +49,11 @@ wait $setup_pid
 [ $? -eq 143 ] && say yes "and a signal" || say no "and a signal"
 exec 8>&-
 [ ! -e "$work/left.ini" ] && [ -z "$(ls -A "$work" | grep left)" ] && say yes "and leaves no file" || say no "and leaves no file"
+
+# A step typed in grams, as of a scale of 20 kg: both are asked again. A capacity has an example.
+setup "a step in grams is noticed" 0 "A step of 10 kg on a scale of 20 kg. Both are asked for in kg" - \
+    'my-bucket\ntyped\n\n10\n20\n0.01\n20\n\n\n0.36\n\n0.5\n0.9\n\n2\n\n\n' --rig "$work/grams.ini"
+grep -q '^division_counts = 0.01$' "$work/grams.ini" && grep -q '^Capacity of the scale, kg (such as 20): ' "$work/out" && say yes "and mended" || say no "and mended"
 
 setup "wrong answers are asked again; too coarse a step is said" 3 "Give one of: kg g lb N" - \
     'two words\nmy-bucket\ntyped\nstone\nkg\nfine\n0,05\n\n-3\n20\n\nbeer\nsea\nmuch\n38\n\n\n\n\n1\n\n2\nM4\nshare\n0.2\n0.001\n' --rig "$work/again.ini"

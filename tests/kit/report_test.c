@@ -314,6 +314,24 @@ static void mistakes_are_named(void **state) {
     json_decref(report());
 }
 
+/* What rounds to nothing has no minus and no direction; few draws that fit are said to a person. */
+static void nothing_is_neither_up_nor_down(void **state) {
+    (void)state;
+    json_t *document =
+        json_pack("{s:f, s:[{s:s, s:f, s:f, s:{s:f, s:f, s:f}}]}", "effective_draws", 399.0, "dive",
+                  "when", "surface, full", "depth_m", 0.0, "pressure_bar", 0.0, "lift", "value_kg",
+                  -0.04, "low_kg", -0.23, "high_kg", -0.01);
+    char *text = in_words(document);
+    assert_non_null(strstr(text, "   0 bar   +0.0 kg      (-0.2 to +0.0)\n"));
+    assert_non_null(strstr(text, "\nROUGH: only 399 of the simulated divers fit"));
+    free(text);
+    json_object_set_new(document, "effective_draws", json_real(400));
+    text = in_words(document);
+    assert_null(strstr(text, "ROUGH"));
+    free(text);
+    json_decref(document);
+}
+
 int main(void) {
     const struct CMUnitTest tests[] = {
         TEST(the_worst_cases_lose_what_they_say),
@@ -325,6 +343,7 @@ int main(void) {
         TEST(no_more_moves_are_made_up_than_anybody_reads),
         TEST(the_record_gives_no_verdict_below_twenty),
         TEST(numbers_are_rounded_to_the_safe_side),
+        TEST(nothing_is_neither_up_nor_down),
         TEST(mistakes_are_named),
     };
     return cmocka_run_group_tests_name("kit: the report", tests, NULL, NULL);

@@ -83,12 +83,14 @@ static void fresh_and_sea_stand_on_it_and_no_tank(void **state) {
     assert_string_equal(card.water[0].class, "NEGATIVE");
     assert_string_equal(card.water[0].meaning, "sinks");
     assert_string_equal(card.water[0].net, "−60.2 g DOWN");
-    assert_string_equal(card.water[0].interval, "+1.3 −3.3 g (95 %)");
+    assert_string_equal(card.water[0].interval, "−63.5 to −59.0 g (95 %)");
+    assert_string_equal(card.water[0].range, "−64 to −58");
+    assert_string_equal(card.water[1].range, "−11 to −8");
     assert_string_equal(card.water[0].basis, "calculated, for 1006.0 kg/m3");
     assert_string_equal(card.water[1].title, "Sea water, 20.0 °C");
     assert_string_equal(card.water[1].meaning, "hovers");
     assert_string_equal(card.water[1].net, "−9.5 g DOWN");
-    assert_string_equal(card.water[1].interval, "± 1.2 g (95 %)");
+    assert_string_equal(card.water[1].interval, "−10.7 to −8.3 g (95 %)");
     assert_string_equal(card.name, "Gull fin");
     assert_string_equal(card.description, "fin, size L, stock number A-17");
     assert_string_equal(card.origin, "fresh: 2026-01-02, bench shed; sea: 2025-01-02, bench shed");

@@ -174,11 +174,37 @@ static void a_folder_that_is_not_there(void **state) {
     up_catalogue_close(catalogue);
 }
 
+/* Readings that are all alike are known no better than steps of 10 g round them and their tare:
+   2 * 10 g / sqrt(6) = 8.165 g; the first has 2 * 20 g of its own. */
+static void a_coarse_scale_has_bars(void **state) {
+    struct up_catalogue *catalogue = open_as("b", UP_CATALOGUE_CREATE);
+    struct up_calibration calibration = {.bench = "coarse",
+                                         .slope_counts_per_kg = 1,
+                                         .u_slope_counts_per_kg = 1e-3,
+                                         .dof = 5,
+                                         .division_counts = 0.01,
+                                         .hysteresis_kg = (double)NAN,
+                                         .span_kg = 2,
+                                         .points = 2,
+                                         .point = {{1, 1, 0.02, 2, 0}, {2, 2, 0, -2, 0}}};
+    unsigned count = 0;
+    size_t length;
+    (void)state;
+    assert_true(up_calibration_add(catalogue, &calibration, NULL));
+    assert_true(up_plot_write_calibrations(catalogue, ".", &count, NULL));
+    char *data = up_text_read_file("calibration-1.tsv", UP_LINKS_REFUSED, 1 << 20, &length, NULL);
+    assert_non_null(data);
+    assert_non_null(strstr(data, "\n1\t1000\t2\t40\n1\t2000\t-2\t8.16496"));
+    free(data);
+    up_catalogue_close(catalogue);
+}
+
 int main(void) {
     const struct CMUnitTest tests[] = {
         TEST(one_picture_a_bench_whatever_its_name), TEST(a_folder_that_is_not_there),
         TEST(one_from_elsewhere_is_marked),          TEST(a_bench_of_here_keeps_its_file),
         TEST(a_simulated_bench_is_marked),
+        TEST(a_coarse_scale_has_bars),
     };
     return cmocka_run_group_tests_name("report: calibration plot", tests, NULL, NULL);
 }

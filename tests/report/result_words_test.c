@@ -293,7 +293,8 @@ static void older_results_stand_below(void **state) {
     assert_non_null(strstr(older, "+10.0 g"));
     assert_non_null(strstr(text,
                            "negative: sinks\n    one piece in fresh: weighs as much in water as "
-                           "77 g of lead;\n    compare, do not take it off by this alone\n"));
+                           "77 g of lead\n    measured at "));
+    assert_non_null(strstr(text, "    lead: compare, do not take it off by this alone\n"));
     assert_null(strstr(text, "+99.0 g"));
     free(text);
     struct up_failure failure = {0};
@@ -303,6 +304,28 @@ static void older_results_stand_below(void **state) {
     assert_true(json_is_true(json_object_get(json_array_get(results, 0), "newest")));
     assert_true(json_is_false(json_object_get(json_array_get(results, 1), "newest")));
     json_decref(document);
+    up_catalogue_close(catalogue);
+}
+
+/* What the waters of one measurement have in common stands once, below them. */
+static void a_sheet_says_once_what_its_waters_share(void **state) {
+    (void)state;
+    static const char *const waters[] = {"tank", "fresh", "sea"};
+    static const char *const once[] = {"lead: compare", "neutral = within", "this one piece",
+                                       "  weighed 20"};
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    struct up_item item = add_item(catalogue, "Fin");
+    for (size_t i = 0; i < ARRAY(waters); i++) {
+        add_result(catalogue, item.id, waters[i], -70, "negative");
+    }
+    char *text = print_sheet(catalogue, &item, &plain);
+    for (size_t i = 0; i < ARRAY(once); i++) {
+        const char *first = strstr(text, once[i]);
+        assert_non_null(first);
+        assert_true(first > strstr(text, "one piece in sea"));
+        assert_null(strstr(first + 1, once[i]));
+    }
+    free(text);
     up_catalogue_close(catalogue);
 }
 
@@ -342,12 +365,13 @@ static void a_result_is_told_in_words(void **state) {
         size_t length = 0;
         FILE *stream = open_memstream(&text, &length);
         assert_non_null(stream);
-        up_result_print(&result, NULL, &plain, stream);
+        up_result_terms_print(&result, NULL, up_result_print(&result, NULL, &plain, stream), &plain,
+                              stream);
         fclose(stream);
         assert_harmless(text, i == UP_CLASS_NEUTRAL ? 5 : 7);
         assert_non_null(strstr(line_of(text, 0), "-123.4 g +- 2.1 g (95 %)"));
         assert_non_null(strstr(line_of(text, 0), words[i]));
-        assert_non_null(strstr(line_of(text, i == UP_CLASS_NEUTRAL ? 2 : 4), "within 50 g"));
+        assert_non_null(strstr(line_of(text, i == UP_CLASS_NEUTRAL ? 3 : 5), "within 50 g"));
         free(text);
     }
 }
@@ -358,7 +382,8 @@ static char *print_result(const struct up_result *result) {
     size_t length = 0;
     FILE *stream = open_memstream(&text, &length);
     assert_non_null(stream);
-    up_result_print(result, NULL, &plain, stream);
+    up_result_terms_print(result, NULL, up_result_print(result, NULL, &plain, stream), &plain,
+                          stream);
     fclose(stream);
     return text;
 }
@@ -393,9 +418,9 @@ static void one_measurement_is_told_once(void **state) {
         text, "  tank        -100.0 g +- 2.1 g (95 %)  negative: sinks, at 20.0 C\n"
               "  fresh       -100.0 g +- 2.1 g (95 %)  negative: sinks, at 20.0 C\n"
               "  sea          -90.0 g +- 2.1 g (95 %)  undecided, at 20.0 C\n"
-              "    one piece in fresh: weighs as much in water as 110 g of lead;\n"
-              "    one piece in sea: weighs as much in water as 99 g of lead;\n"
-              "    compare, do not take it off by this alone\n"
+              "    one piece in fresh: weighs as much in water as 110 g of lead\n"
+              "    one piece in sea: weighs as much in water as 99 g of lead\n"
+              "    lead: compare, do not take it off by this alone\n"
               "    neutral = within 50 g; stated at 0 % confidence\n"
               "    this one piece, not the model; a weight check in the water decides\n"
               "    simulated: no gear was weighed\n"
@@ -463,15 +488,15 @@ static void only_what_matters_is_told(void **state) {
     char *text = print_result(&result);
     assert_string_equal(text,
                         "  fresh        -49.7 g +- 0.7 g (95 %)  undecided\n"
-                        "    one piece in fresh: weighs as much in water as 54 g of lead;\n"
-                        "    compare, do not take it off by this alone\n"
+                        "    one piece in fresh: weighs as much in water as 54 g of lead\n"
                         "    measured at 20.0 C, 998.2 kg/m3\n"
-                        "    neutral = within 50 g; stated at 95 % confidence\n"
-                        "    this one piece, not the model; a weight check in the water decides\n"
                         "    68.0 % likely to be neutral (called so from -49.4 g to +49.5 g)\n"
                         "    32.0 % likely to be negative (called so below -50.5 g)\n"
                         "    undecided in fresh: more trials would not decide it;\n"
-                        "    plan with the grams (`upthrust explain` shows why)\n");
+                        "    plan with the grams (`upthrust explain` shows why)\n"
+                        "    lead: compare, do not take it off by this alone\n"
+                        "    neutral = within 50 g; stated at 95 % confidence\n"
+                        "    this one piece, not the model; a weight check in the water decides\n");
     free(text);
     result.answer.class = UP_CLASS_NEUTRAL;
     result.answer.first_order_expanded_u_kg = 0.0002; /* ends before the line, as 0.7 g does not */
@@ -487,15 +512,16 @@ static void only_what_matters_is_told(void **state) {
     free(text);
     result.answer.stuck_air_kg = 0.0031;
     text = print_result(&result);
-    assert_non_null(strstr(text, " +164.0 g +0.7 -3.8 g (95 %)  neutral: hovers\n"
-                                 "    the lower end allows for air that no shake frees\n"));
+    assert_non_null(strstr(text, " +164.0 g +0.7 -3.8 g (95 %)  neutral: hovers\n"));
+    assert_non_null(strstr(text, "\n    the lower end allows for air that no shake frees\n"));
     free(text);
     result.answer.stuck_air_kg = 0;
     result.answer.class = UP_CLASS_POSITIVE;
     result.pieces = 2;
     text = print_result(&result);
     assert_non_null(strstr(text, "positive: floats\n    a pair in fresh: about 180 g of lead would "
-                                 "hold it down;\n    compare, do not take it off by this alone\n"));
+                                 "hold it down\n    measured at "));
+    assert_non_null(strstr(text, "\n    lead: compare, do not take it off by this alone\n"));
     free(text);
     result.simulated = true;
     text = print_result(&result);
@@ -586,6 +612,7 @@ int main(void) {
         TEST(imperial_units),
         TEST(older_results_stand_below),
         TEST(what_no_body_spoke_for_is_marked),
+        TEST(a_sheet_says_once_what_its_waters_share),
         TEST(the_kind_gives_way_on_a_narrow_terminal),
         TEST(a_result_is_told_in_words),
         TEST(one_measurement_is_told_once),

@@ -55,10 +55,31 @@ static void a_brief_mass_has_one_unit_and_no_minus_nothing(void **state) {
     assert_string_equal(text, "+0.0 g");
 }
 
+/* 0.1 g is 0.0035 oz: shown as nothing it would read as none. */
+static void small_masses_are_seen(void **state) {
+    char text[UP_SHOWN_SIZE];
+    (void)state;
+    up_style_mass(&imperial, 0.1, text);
+    assert_string_equal(text, "+0.004 oz");
+    up_style_mass(&imperial, -0.15, text); /* 0.0053 oz */
+    assert_string_equal(text, "-0.01 oz");
+    up_style_mass(&imperial, 0.01, text); /* 0.0004 oz */
+    assert_string_equal(text, "+0.00 oz");
+    up_style_fine(&metric, -0.004, text);
+    assert_string_equal(text, "+0.00");
+    up_style_fine(&metric, -0.98, text);
+    assert_string_equal(text, "-0.98");
+    up_style_fine(&imperial, 0.28349523125, text);
+    assert_string_equal(text, "+0.0100");
+    assert_string_equal(up_style_unit(&imperial), "oz");
+    assert_string_equal(up_style_unit(&metric), "g");
+}
+
 int main(void) {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(a_sentence_is_told_in_the_persons_units),
         cmocka_unit_test(a_brief_mass_has_one_unit_and_no_minus_nothing),
+        cmocka_unit_test(small_masses_are_seen),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

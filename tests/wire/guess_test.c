@@ -264,7 +264,7 @@ static void the_measured_rate_is_written(void **state) {
 
 static void the_smallest_step_is_the_division(void **state) {
     static const char bytes[] =
-        "1.000 kg\n1.010 kg\n1.012 kg\n1.030 kg\n1.010 kg\n1.030 kg\n1.000 kg\n";
+        "1.000 kg\n1.010 kg\n1.012 kg\n1.010 kg\n1.030 kg\n1.010 kg\n1.030 kg\n1.000 kg\n";
     struct up_guess guess;
     struct up_failure failure = {0};
     (void)state;
@@ -274,6 +274,16 @@ static void the_smallest_step_is_the_division(void **state) {
     static const char still[] = "1.00 kg\n1.00 kg\n1.00 kg\n1.00 kg\n1.00 kg\n1.00 kg\n";
     assert_true(up_guess_layout(still, strlen(still), 2, &guess, &failure));
     assert_false(guess.step_seen); /* 10 g, or 50 g? */
+    assert_non_null(strstr(guess.line_section, "\n; division_counts = 0.01\n")); /* not taken */
+    static const char once[] = "1.000 kg\n1.010 kg\n1.012 kg\n1.030 kg\n1.050 kg\n1.070 kg\n";
+    assert_true(up_guess_layout(once, strlen(once), 2, &guess, &failure));
+    assert_false(guess.step_seen); /* 2 g came once */
+    static const char loads[] = "0.00 kg\n0.51 kg\n1.02 kg\n1.53 kg\n0.00 kg\n0.51 kg\n";
+    assert_true(up_guess_layout(loads, strlen(loads), 2, &guess, &failure));
+    assert_false(guess.step_seen); /* a mass, again and again: no scale steps by 0.51 */
+    static const char turns[] = "1.00 kg\n1.01 kg\n1.00 kg\n1.01 kg\n1.00 kg\n1.01 kg\n1.00 kg\n";
+    assert_true(up_guess_layout(turns, strlen(turns), 2, &guess, &failure));
+    assert_true(guess.step_seen); /* nobody hangs 10 g six times */
     static const char jump[] = "0.00 kg\n0.00 kg\n0.51 kg\n0.51 kg\n0.51 kg\n0.00 kg\n";
     assert_true(up_guess_layout(jump, strlen(jump), 2, &guess, &failure));
     assert_false(guess.step_seen); /* a load */

@@ -1,0 +1,98 @@
+#!/bin/sh
+# SPDX-License-Identifier: GPL-3.0-or-later
+# What a person reads: no line wider than a terminal of 80 columns, and under --units imperial no
+# metric unit on any screen. JSON stays metric.
+. "$(dirname "$0")/tap.sh"
+d=$work/demo c=$work/demo/catalogue
+"$bin" demo --dir "$d" --seed 5 --json >"$work/out" 2>"$work/err"
+"$bin" body add --name "Steel one" --mass-g 1000.12 --u-mass-g 0.02 --density-kg-m3 7850 --u-volume-cm3 0.05 \
+    --material steel --catalogue "$c" >"$work/out" 2>"$work/err"
+"$bin" kit example >"$work/kit.json"
+cat >"$work/screens" <<'S'
+calibration show
+calibration list
+kind list
+kind set fin --tolerance-g 40
+body list
+body show Steel
+item list
+item list --water fresh --water sea
+item show Plover
+show Plover
+show Plovers
+show Auk
+explain Plover
+explain Plover --water sea
+explain Grebe
+decide --all --tolerance-g 80 --dry-run
+water --temp-c 12 --depth-m 10
+water --water sea
+water --list
+S
+python3 - "$bin" "$c" "$work/screens" <<'P'
+import fcntl, json, os, pty, re, shlex, struct, subprocess, sys, termios
+bin_, catalogue, screens = sys.argv[1:]
+names = {"Plover": "Plover fin", "Plovers": "Plover fins, pair", "Auk": "Auk hood", "Grebe": "Grebe fin", "Steel": "Steel one"}
+count = 0
+
+
+def say(good, name, *why):
+    global count
+    count += 1
+    print("%sok %d - %s" % ("" if good else "not ", count, name))
+    for line in why if not good else ():
+        print("#  ", line)
+
+
+def run(words):
+    """On a terminal of 80 columns, without colours and the marks that isolate a name."""
+    main, side = pty.openpty()
+    fcntl.ioctl(side, termios.TIOCSWINSZ, struct.pack("HHHH", 24, 80, 0, 0))
+    program = subprocess.Popen([bin_, *words], stdin=subprocess.DEVNULL, stdout=side, stderr=side)
+    os.close(side)
+    whole = b""
+    while True:
+        try:
+            piece = os.read(main, 65536)
+        except OSError:
+            break
+        if not piece:
+            break
+        whole += piece
+    os.close(main)
+    status = program.wait()
+    text = re.sub("\x1b\\[[0-9;]*m|[\u2068\u2069]", "", whole.decode()).replace("\r", "")
+    return status, text.splitlines()
+
+
+# Stays: g/kg of salt; the equations of explain, which hold in SI units and say so.
+METRIC = re.compile(r"(?<![\w.])[0-9.]+ (g|kg|C|m|cm|mm|kg/m3|cm3)(?![\w/])|\b(g per|counts/g)\b")
+for line in open(screens):
+    words = [names.get(w, w) for w in shlex.split(line)]
+    on = [] if words[0] == "water" else ["--catalogue", catalogue]
+    for units in "metric", "imperial":
+        status, shown = run(words + on + ["--units", units])
+        wide = [l for l in shown if len(l) > 80]
+        say(status in (0, 3) and shown and not wide, "%s: 80 columns, %s" % (line.strip(), units), status, *wide)
+        if units == "imperial":
+            start = "budget," if words[0] == "explain" else ""
+            text = "\n".join(shown)
+            text = text[text.index(start):]
+            if words[0] == "explain":  # a line of the budget has its value in its own unit
+                text = re.sub(r"(?m)^    \S+ give or take.*$", "", text)
+            left = [m.group(0) for m in METRIC.finditer(text)]
+            say(not left, "%s: no metric unit" % line.strip(), *left)
+        elif words[0] not in ("decide",) and words[:2] != ["kind", "set"]:
+            plain = subprocess.run([bin_, *words, *on, "--json", "--units", "imperial"], capture_output=True, text=True)
+            same = subprocess.run([bin_, *words, *on, "--json"], capture_output=True, text=True)
+            say(plain.stdout == same.stdout and json.loads(same.stdout), "%s: JSON stays metric" % line.strip())
+for line in subprocess.run([bin_, "--print", "bash-completion"], capture_output=True, text=True).stdout.split("'"):
+    pass
+commands = re.findall(r"^  ([a-z-]+) ", subprocess.run([bin_, "help"], capture_output=True, text=True).stdout, re.M)
+assert len(commands) > 20, commands
+for words in [["help"], ["help", "rig"]] + [["help", c] for c in dict.fromkeys(commands) if c != "help"]:
+    status, shown = run(words)
+    wide = [l for l in shown if len(l) > 80]
+    say(status == 0 and not wide, " ".join(words) + ": 80 columns", *wide)
+print("1..%d" % count)
+P
