@@ -19,6 +19,16 @@ for stream in scale board json; do
     expect "guessed: $stream" 0 "lines fit" - -- "$bin" ports --listen --replay "$work/$stream" --write "$work/$stream.ini"
     expect "and read: $stream" 0 "60 lines read, 0 refused" - -- "$bin" listen --rig "$work/$stream.ini" --replay "$work/$stream"
 done
+# Each conversion printed three times, and once.
+printf '%s\n' '[rig]' 'id = board' '[port]' 'kind = capture' 'path = x' '[line]' 'layout = fields' 'separator = comma' \
+    'load_field = 2' 'time_field = 1' 'time_unit = ms' 'load_unit = counts' >"$work/three.ini"
+for times in 3 1; do
+    awk -v times=$times 'BEGIN { srand(7); for (i = 0; i < 600; i++) { if (i % times == 0) v = 81234 + int(40 * (rand() + rand() + rand()));
+        printf "%d,%d,21.5\n", 100 * i, v } }' >"$work/printed-$times"
+done
+expect "conversions printed three times are counted once" 0 "each value comes 3 times; it is counted once" - -- "$bin" listen --rig "$work/three.ini" --replay "$work/printed-3"
+expect "conversions printed once" 0 "noise of one reading" - -- "$bin" listen --rig "$work/three.ini" --replay "$work/printed-1"
+if grep -q "each value comes" "$work/out"; then say no "say nothing of it"; else say yes "say nothing of it"; fi
 expect "guessed, json" 0 '"fits": 60' - -- "$bin" ports --listen --replay "$work/scale" --json
 expect "an existing rig file is not changed" 2 "" "not changed" -- "$bin" ports --listen --replay "$work/scale" --write "$work/scale.ini"
 printf '\033[2Jred\n\033]0;x\007\n%s\n' one two three >"$work/hostile"
