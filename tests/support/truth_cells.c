@@ -173,7 +173,7 @@ static void count_results(struct session *session, const struct plateau_bench *b
         session->alone += w == 0 && fabs(error_g) <= answer->expanded_u_kg * 1e3;
         session->results += w == 0;
         if (settings->told != NULL) {
-            settings->told(settings->context, mode, w, &result[w], seconds);
+            settings->told(settings->context, mode, w, session->item, &result[w], seconds);
         }
     }
 }

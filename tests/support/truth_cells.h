@@ -56,8 +56,8 @@ struct truth_settings {
     void (*spoil)(struct tank_declared *,
                   struct tank_cell *); /* a tank unlike the declared; NULL */
     /* Told of each result, with its time at the tank; NULL */
-    void (*told)(void *context, unsigned mode, unsigned water, const struct up_result *result,
-                 double seconds);
+    void (*told)(void *context, unsigned mode, unsigned water, unsigned item,
+                 const struct up_result *result, double seconds);
     void *context;
 };
 
