@@ -11,7 +11,7 @@
 #                 (ONLY="WORD ..." chooses some, SAMPLE=10 KEY=WORD draws one in ten)
 #   make check-kernel  real serial ports in a small emulated machine; the first time builds its kernel
 #   make firmware  the image for a board (rigs/firmware/); make flash PORT=/dev/ttyUSB0 writes it
-#   make check-firmware  that image in a simulator, down to the pins
+#   make check-firmware  that image in a simulator, down to the pins (MUTANTS=1: wrong edits of it as well)
 #   make truth    ten thousand simulated sessions a cell: how often the interval holds the truth
 #   make mutants  wrong edits, one at a time: does a quick test notice? (ONLY=, SAMPLE= and KEY=)
 #   make fuzz     random bytes against all that reads what comes from outside (needs clang; SECONDS=
@@ -212,6 +212,7 @@ truth: all
 	@status=0; \
 	  UPTHRUST_TRUTH_PAIRS=20 $(OUT)/tests/truth/plateau_test || status=1; \
 	  UPTHRUST_TRUTH_SEEDS=$${SEEDS:-60} $(OUT)/tests/truth/coverage_test || status=1; \
+	  UPTHRUST_TRUTH_WIDTHS=100 $(OUT)/tests/truth/widths_test || status=1; \
 	  UPTHRUST_TRUTH_SESSIONS=$${SESSIONS:-10000} $(OUT)/tests/truth/cells_test || status=1; \
 	  UPTHRUST_TRUTH_STRICT=1 UPTHRUST_SECOND_SESSIONS=$${SECOND:-200} \
 	    $(OUT)/tests/truth/second_family_test || status=1; \
@@ -307,7 +308,7 @@ CONVERSIONS ?= 100000
 SIMULATOR := $(OUT)/tests/firmware/check $(OUT)/tests/firmware/simulated_board
 check-firmware: packages-firmware
 	@$(MAKE) --no-print-directory all firmware build/firmware/unguarded.elf $(SIMULATOR)
-	@sh tests/firmware/firmware.sh $(OUT) build/firmware $(CONVERSIONS)
+	@sh tests/firmware/firmware.sh $(OUT) build/firmware $(CONVERSIONS) $(if $(MUTANTS),mutants)
 
 clean:
 	rm -rf build

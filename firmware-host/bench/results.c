@@ -232,7 +232,7 @@ static bool air_is_known(const struct up_measurement *measurement) {
 }
 
 /* Between zero and what a last gain of that mean leaves. The scatter of the trials widens it and
-   does not shift it. */
+   does not shift it: half of the bound is taken off, so half of an error of the gain acts. */
 static struct up_term trapped_air(const struct up_measurement *measurement,
                                   const struct trials *trials) {
     double share = shake_share(measurement);
@@ -247,7 +247,7 @@ static struct up_term trapped_air(const struct up_measurement *measurement,
         bound_kg = AIR_UNSHAKEN_REL * weight_kg(measurement);
         u_kg = 0;
     }
-    return rectangular(bound_kg / 2, bound_kg / 2 + u_kg);
+    return rectangular(bound_kg / 2, (bound_kg + u_kg) / 2);
 }
 
 /* Air that no shake frees shows in no gain: a share of all the air, estimated from what was freed,

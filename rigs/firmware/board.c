@@ -260,23 +260,36 @@ static bool data_is_low(void) {
     return (DATA_PIN & _BV(DATA_BIT)) == 0;
 }
 
+/* Shorter pulses are noise. An interrupt between the two looks would let them be of two pulses. */
+static bool data_stays_low(void) {
+    uint8_t kept = SREG;
+    cli();
+    bool low = data_is_low();
+    _delay_us(1);
+    low = low && data_is_low();
+    SREG = kept;
+    return low;
+}
+
 static void await_edge(void) {
     uint8_t kept = SREG;
     cli();
     edge.seen = false;
     DATA_INT_FLAG = _BV(DATA_INT_BIT);
     DATA_INT_ENABLE |= _BV(DATA_INT_BIT);
+    woken = woken || data_is_low(); /* its edge may have come just before */
     SREG = kept;
 }
 
+void board_converter_wait(void) {
+    if (edge.seen) {
+        await_edge();
+    }
+}
+
 bool board_converter_is_ready(uint32_t *ready_ms) {
-    bool low = data_is_low();
-    _delay_us(1); /* shorter pulses are noise */
-    low = low && data_is_low();
-    if (!low) {
-        if (edge.seen) {
-            await_edge();
-        }
+    if (!data_stays_low()) {
+        board_converter_wait();
         return false;
     }
     uint8_t kept = SREG;
@@ -315,7 +328,7 @@ bool board_converter_read(uint8_t pulses, int32_t *word) {
     }
     *word = (int32_t)(bits << 8) >> 8;
     _delay_us(1);
-    bool released = !data_is_low();
+    bool released = !data_stays_low();
     await_edge();
     return released;
 }

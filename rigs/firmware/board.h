@@ -35,6 +35,9 @@ bool board_received(char *byte, bool *damaged);
 
 /* Its data line is low: a conversion waits. *ready_ms gets when it came. */
 bool board_converter_is_ready(uint32_t *ready_ms);
+/* It is too early for one: whatever was seen on the line was noise, and the next edge wakes the
+   program all the same. */
+void board_converter_wait(void);
 /* Clocks a word out, with 25, 26 or 27 pulses, which choose the next gain. False where the data
    line does not go high after it, as it does at a converter that works. */
 bool board_converter_read(uint8_t pulses, int32_t *word);

@@ -88,7 +88,11 @@ static bool judge(struct converter *converter, bool released, uint32_t interval_
 bool converter_take(struct converter *converter, uint32_t now_ms, int32_t *word,
                     uint32_t *ready_ms) {
     uint32_t before_ms = converter->last_ms;
-    if (is_too_soon(converter, now_ms) || !board_converter_is_ready(ready_ms)) {
+    bool too_soon = is_too_soon(converter, now_ms);
+    if (too_soon) {
+        board_converter_wait();
+    }
+    if (too_soon || !board_converter_is_ready(ready_ms)) {
         if (now_ms - before_ms >= SILENT_MS && converter->fault != CONVERTER_HELD_LOW) {
             settle(converter);
             converter->fault = CONVERTER_SILENT;

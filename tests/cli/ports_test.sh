@@ -32,6 +32,17 @@ grep -q "^OPEN   .sensor. capacity_kg is not set" "$work/out" && grep -q "^OPEN 
 sed -i 's/^; \([a-z_]* = \)/\1/' "$work/still.ini"
 "$bin" rig-check --rig "$work/still.ini" --replay "$work/still" --catalogue "$work/none" >"$work/out" 2>"$work/err"
 grep -q "OPEN" "$work/out" && say no "until it is filled in" || say yes "until it is filled in"
+
+# Each conversion printed three times, and once.
+printf '%s\n' '[rig]' 'id = board' '[port]' 'kind = capture' 'path = x' '[line]' 'layout = fields' 'separator = comma' \
+    'load_field = 2' 'time_field = 1' 'time_unit = ms' 'load_unit = counts' >"$work/three.ini"
+for times in 3 1; do
+    awk -v times=$times 'BEGIN { srand(7); for (i = 0; i < 600; i++) { if (i % times == 0) v = 81234 + int(40 * (rand() + rand() + rand()));
+        printf "%d,%d,21.5\n", 100 * i, v } }' >"$work/printed-$times"
+done
+expect "conversions printed three times are counted once" 0 "each value comes 3 times; it is counted once" - -- "$bin" listen --rig "$work/three.ini" --replay "$work/printed-3"
+expect "conversions printed once" 0 "noise of one reading" - -- "$bin" listen --rig "$work/three.ini" --replay "$work/printed-1"
+if grep -q "each value comes" "$work/out"; then say no "say nothing of it"; else say yes "say nothing of it"; fi
 expect "guessed, json" 0 '"fits": 60' - -- "$bin" ports --listen --replay "$work/scale" --json
 expect "an existing rig file is not changed" 2 "" "not changed" -- "$bin" ports --listen --replay "$work/scale" --write "$work/scale.ini"
 printf '\033[2Jred\n\033]0;x\007\n%s\n' one two three >"$work/hostile"

@@ -28,6 +28,17 @@ expect "a run outside" 2 - "no such run" -- "$bin" measure --replay ../../etc --
 run=$(ls -t "$c/runs" | head -n 1)
 expect "calibration once more" 0 "^bench scale-of-the-test" - -- "$bin" calibrate --replay "$run" --catalogue "$c"
 expect "a calibration is no measurement" 2 - "only a run of measure" -- "$bin" measure --replay "$run" --catalogue "$c"
+
+# Each mass reads 100 g too heavy: asked about once all are read, weighed again, then accepted. The replay does the same.
+line="2 2.6 2 3.1 2 4.1 2 2.6 2 3.1 2 4.1 2"
+printf '%s\n' '' '' $line '' $line accept >"$work/typed.txt"
+"$bin" calibrate --rig "$scale" --masses-g 500,1000,2000 --operator keys --json --catalogue "$work/offset" <"$work/typed.txt" >"$work/accepted" 2>"$work/err"
+[ "$(grep -c '^>> Each mass reads 100.0 g too heavy' "$work/err")" -eq 2 ] && say yes "the line is asked about, and once more" || say no "the line is asked about, and once more"
+expect "a line that was accepted, once more" 0 '"offset_taken": 1.0' - -- "$bin" calibrate --replay "$(ls "$work/offset/runs")" --json --catalogue "$work/offset"
+grep -v '"calibration_id"' "$work/accepted" >"$work/stored"
+cmp -s "$work/stored" "$work/out" && say yes "to the last digit" || say no "to the last digit"
+sed -i 's/"answer":"accept"/"answer":"done"/' "$work/offset/runs/"*/journal.jsonl
+expect "one that was not accepted is no calibration" 1 - "0 loadings are too few" -- "$bin" calibrate --replay "$(ls "$work/offset/runs")" --json --catalogue "$work/offset"
 cp -r "$c" "$work/bent"
 sed -i 's/"value":4.0/"value":"4"/g' "$work/bent/runs/$run/journal.jsonl"
 expect "a journal that was changed" 2 - "does not repeat|lacks|carry" -- "$bin" calibrate --replay "$run" --catalogue "$work/bent"

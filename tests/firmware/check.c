@@ -61,6 +61,8 @@ static void check_whole(struct heard *heard, const char *when) {
 static void boots(void) {
     struct heard *heard = begin(1);
     double baud = board_model_baud(&heard->board);
+    check(heard->unsent == 4, "the first %llu conversions settle, and are not sent",
+          (unsigned long long)heard->unsent);
     check(heard->notes > 0 && strncmp(heard->note[0], "#start upthrust-board version=", 30) == 0 &&
               strstr(heard->note[0], "reset=power") != NULL,
           "its first line says what it is: %s", heard->note[0]);
@@ -93,6 +95,8 @@ static void commands(void) {
           "identify: %s", heard->note[0]);
     heard_say(heard, "rate 80\n");
     heard_run(heard, 1);
+    check(heard->skipped == 4, "after another rate %llu conversions settle, and are not sent",
+          (unsigned long long)heard->skipped);
     heard_forget(heard);
     heard_run(heard, 10);
     check(heard->samples > 790 && heard->samples < 810, "rate 80: %llu lines in ten seconds",
@@ -264,10 +268,12 @@ static void noise_on_the_line(void) {
 static void noise_on_the_converter(void) {
     struct heard *heard = begin(3);
     heard_forget(heard);
-    heard->board.converter.glitch = true;
+    heard->board.converter.needles_apart_us = 37;
     heard_run(heard, 20);
-    check_whole(heard, "27000 needles a second on the converter's data line");
-    heard->board.converter.glitch = false;
+    check(heard->board.converter.needles > 20 * 25000, "%.0f needles a second were put in",
+          (double)heard->board.converter.needles / 20);
+    check_whole(heard, "needles on the converter's data line");
+    heard->board.converter.needles_apart_us = 0;
     heard->board.thermometer.damage = 1;
     heard_run(heard, 1.1);
     heard->board.converter.flip = 0x40;
@@ -282,12 +288,14 @@ static void storm(void) {
     heard_run(heard, 1);
     heard_forget(heard);
     heard->board.stalls = (struct stalls){.long_us = 70, .every_us = 260};
-    heard->board.converter.glitch = true;
+    heard->board.converter.needles_apart_us = 37;
     heard_run(heard, 20);
     check_whole(heard, "27 % of the time in interrupts of 70 us, at 80 Hz");
     check((heard->warm == 0 || (heard->temp_low_c == 20 && heard->temp_high_c == 20)),
           "a temperature in %llu of %llu lines, none of them wrong",
           (unsigned long long)heard->warm, (unsigned long long)heard->samples);
+    check(!heard_note(heard, 0, "#thermometer checksum"),
+          "slots that the interrupts made too long are known, and not read through");
     heard->board.stalls = (struct stalls){0};
     heard_run(heard, 5);
     check(!isnan(heard->last.temp_c) && heard->last.temp_c == 20, "after it, the temperature");

@@ -138,14 +138,35 @@ static void rate_changed(struct avr_irq_t *irq, uint32_t value, void *context) {
     }
 }
 
-static avr_cycle_count_t rattle(avr_t *avr, avr_cycle_count_t when, void *context) {
-    struct converter_model *model = context;
+static bool is_between_words(const struct converter_model *model) {
+    return !model->waiting && (model->pulses == 0 || model->pulses >= 25);
+}
+
+/* Of half a microsecond. */
+static avr_cycle_count_t end_needle(avr_t *avr, avr_cycle_count_t when, void *context) {
+    const struct converter_model *model = context;
     (void)avr;
-    if (model->glitch && !model->waiting && model->pulses == 0) {
-        show(model, false);
+    (void)when;
+    if (is_between_words(model)) {
         show(model, true);
     }
-    return when + US(model->glitch ? 37 : 1000);
+    return 0;
+}
+
+/* Five microseconds apart at least, also after an interrupt that was put in. */
+static avr_cycle_count_t rattle(avr_t *avr, avr_cycle_count_t when, void *context) {
+    struct converter_model *model = context;
+    avr_cycle_count_t apart = US(model->needles_apart_us);
+    if (apart == 0) {
+        return when + US(1000);
+    }
+    if (is_between_words(model)) {
+        show(model, false);
+        model->needles++;
+        avr_cycle_timer_register(avr, US(0.5), end_needle, model);
+    }
+    model->dice = model->dice * 1664525u + 1013904223u;
+    return avr->cycle + US(5) + (model->dice >> 8) % (2 * (apart - US(5)));
 }
 
 static void begin_timers(struct converter_model *model) {

@@ -34,6 +34,7 @@ static void take_sample(struct heard *heard, const struct up_sample *sample) {
         return;
     }
     heard->skipped += heard->samples > 0 ? number - heard->last_word - 1 : 0;
+    heard->unsent = heard->last_word == 0 && heard->samples == 0 ? number : heard->unsent;
     heard->last_word = number;
     double ahead_s = sample->time_s - heard->word_s[number % WORDS_KEPT];
     heard->clock_low_s = heard->samples > 0 ? fmin(heard->clock_low_s, ahead_s) : ahead_s;

@@ -18,6 +18,7 @@ struct heard {
     uint64_t samples, strange; /* those that no conversion gave, or twice */
     uint64_t last_word;        /* the number of the conversion that the last sample is of */
     uint64_t skipped;          /* conversions without a line between two lines */
+    uint64_t unsent;           /* and before the first line */
     struct up_sample last;
     uint64_t warm, bare; /* samples with and without a temperature */
     double temp_low_c, temp_high_c;

@@ -36,8 +36,9 @@ struct converter_model {
     bool fast;
     /* faults caused */
     bool unplugged, held_low, stopped, rate_wire_off;
-    uint32_t flip; /* bits of each word, wrong */
-    bool glitch;   /* its data line rattles between conversions */
+    uint32_t flip;             /* bits of each word, wrong */
+    unsigned needles_apart_us; /* its data line rattles so often between conversions, in the mean */
+    uint32_t dice;
     /* state */
     bool clock_high, waiting; /* a word that nobody has begun to read */
     bool serving;             /* there is a word */
@@ -45,7 +46,7 @@ struct converter_model {
     int32_t word;
     avr_cycle_count_t ready_at, rose_at, fell_at;
     /* seen */
-    uint64_t conversions, read, lost, wrong_pulses, torn, power_downs, too_long, too_short;
+    uint64_t needles, conversions, read, lost, wrong_pulses, torn, power_downs, too_long, too_short;
     double high_most_us, late_most_us;
 };
 

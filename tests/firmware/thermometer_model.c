@@ -146,6 +146,10 @@ static void take_written(struct thermometer_model *model, double low_us) {
     if (!one && (low_us < ZERO_LEAST_US || low_us > ZERO_MOST_US)) {
         violate(model, "a written bit is neither 0 nor 1", low_us);
     }
+    if (low_us > ZERO_MOST_US) { /* the worst that it may do then: it waits for a reset */
+        model->mode = WIRE_IDLE;
+        return;
+    }
     model->shift = (uint8_t)(model->shift >> 1 | (one ? 0x80 : 0));
     if (++model->bits == 8) {
         obey(model, model->shift);

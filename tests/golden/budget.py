@@ -144,7 +144,8 @@ def trapped_air(m, s):
         return rectangular(bound / 2, bound / 2)
     left = (1 - share) / share / abs(m["slope"])   # a shake frees `share` of what the one before left
     middle = max(s["gain"], 0) * left / 2
-    return rectangular(middle, middle + s["u_gain"] * left)
+    # An error of the gain moves the middle by half of what it moves the bound.
+    return rectangular(middle, middle + s["u_gain"] * left / 2)
 
 
 def stuck_air(m, s):

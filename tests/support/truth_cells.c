@@ -152,6 +152,8 @@ static double rectangular_share(const struct up_result *result) {
 static void count_results(struct session *session, const struct plateau_bench *bench, unsigned mode,
                           const struct up_result *result, unsigned results) {
     const char *name = truth_items[session->item].name;
+    const struct truth_settings *settings = session->settings;
+    double seconds = tank_time_s(bench->tank) - session->begun_s;
     for (unsigned w = 0; w < results; w++) {
         const struct up_answer *answer = &result[w].answer;
         const struct up_quantity *density = &result[w].water_density_kg_m3;
@@ -165,11 +167,14 @@ static void count_results(struct session *session, const struct plateau_bench *b
                       error_g <= (answer->expanded_u_kg + answer->stuck_air_kg) * 1e3;
         count(tally, error_g, answer->buoyancy_kg.u * 1e3, inside, answer->class, truth_g);
         tally->trials += result[w].trials;
-        tally->seconds += tank_time_s(bench->tank) - session->begun_s;
+        tally->seconds += seconds;
         tally->rectangular += rectangular_share(&result[w]);
         session->inside += w == 0 && inside;
         session->alone += w == 0 && fabs(error_g) <= answer->expanded_u_kg * 1e3;
         session->results += w == 0;
+        if (settings->told != NULL) {
+            settings->told(settings->context, mode, w, session->item, &result[w], seconds);
+        }
     }
 }
 

@@ -55,6 +55,10 @@ struct truth_settings {
     unsigned draws; /* of each Monte Carlo */
     void (*spoil)(struct tank_declared *,
                   struct tank_cell *); /* a tank unlike the declared; NULL */
+    /* Told of each result, with its time at the tank; NULL */
+    void (*told)(void *context, unsigned mode, unsigned water, unsigned item,
+                 const struct up_result *result, double seconds);
+    void *context;
 };
 
 /* One session in a tank of a kind: a calibration, then each item in each mode from that moment on,
