@@ -23,6 +23,7 @@ struct up_quick_plan {
     struct up_early_watch watch[UP_QUICK_STEPS];       /* of this session so far */
     double mass_kg, u_mass_kg;                         /* dry, by another scale; 0: not told */
     unsigned long lot; /* which readings go on to the end; another one for each run */
+    bool asks_aside;   /* what lies near a line: is it put aside, or weighed in full now? */
 };
 
 /* A trace that went on to the full schedule. */

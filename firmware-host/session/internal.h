@@ -161,6 +161,14 @@ bool measure_plan_from_json(const json_t *json, struct stored_run *run, struct u
 bool calibrate_plan_from_json(const json_t *json, struct stored_run *run,
                               struct up_failure *failure);
 
+/* plan_quick.c: of a quick weighing. */
+json_t *quick_plan_to_json(const struct up_quick_plan *plan);
+bool quick_plan_from_json(const json_t *json, struct up_quick_plan *plan);
+/* "immersed", "shaken", "lifted". */
+const char *quick_step_name(enum up_quick_step step);
+json_t *quick_times_to_json(const double value[UP_EARLY_TIMES]);
+bool quick_times_from_json(const json_t *list, double value[UP_EARLY_TIMES]);
+
 /* ---- resuming (resume.c) ---- */
 
 /* The journal's event behind all that was copied from the run that is resumed. */
