@@ -36,9 +36,9 @@ struct up_quick_taught {
 
 /* What a quick weighing has come to. */
 struct up_quick_progress {
-    enum up_class class; /* as told last: provisional until the hanger was read empty */
-    double buoyancy_kg;  /* NaN: nothing was read yet */
-    bool put_aside;
+    enum up_class class;      /* as told last: provisional until the hanger was read empty */
+    double buoyancy_kg;       /* NaN: nothing was read yet */
+    bool put_aside, full_now; /* near a line; and the operator will weigh it in full at once */
     struct up_early_watch watch[UP_QUICK_STEPS];
     const struct up_quick_taught *taught;
     unsigned taughts;
@@ -57,8 +57,8 @@ struct quick_trace {
 
 struct quick {
     struct quick_trace trace;
-    unsigned readings; /* so far, for the lot */
-    struct up_quick_taught taught[UP_QUICK_TAUGHT_MAX];
+    unsigned readings;                                  /* so far, for the lot */
+    struct up_quick_taught taught[UP_QUICK_TAUGHT_MAX]; /* by a full weighing too */
     struct up_quick_progress progress;
 };
 

@@ -107,16 +107,56 @@ static enum up_class class_of(const struct up_quick *quick, double tolerance_kg)
                : UP_CLASS_UNDECIDED;
 }
 
-/* The interval of a result reaches from b - expanded_u - stuck_air to b + expanded_u. */
+/* The interval of a result reaches from b - expanded_u - stuck_air to b + expanded_u; one without a
+   lower end has no half-width. The class has no probability: bounds have none. */
 static void fill_answer(struct up_result *result) {
     struct up_answer *answer = &result->answer;
     const struct up_quick *quick = &result->quick;
-    double b = answer->buoyancy_kg.value;
-    answer->expanded_u_kg = quick->high_kg - b;
-    answer->stuck_air_kg = quick->at_most ? 0 : fmax(b - quick->low_kg - answer->expanded_u_kg, 0);
+    double b = answer->buoyancy_kg.value, half_kg = quick->high_kg - b;
+    answer->expanded_u_kg = quick->at_most ? (double)NAN : half_kg;
+    answer->stuck_air_kg = quick->at_most ? (double)NAN : fmax(b - quick->low_kg - half_kg, 0);
     answer->class = class_of(quick, result->question.tolerance_kg);
+    answer->probability_positive = answer->probability_neutral = answer->probability_negative =
+        (double)NAN;
+    answer->guard_low_kg = answer->guard_high_kg = (double)NAN;
     result->has_model = true;
     result->trials_would_decide = false;
+}
+
+/* Why no class: with nothing in it, and with as many degrees of freedom as one likes, would there
+   be one? */
+static enum up_aside aside_of(const struct up_result *result, struct up_quantity b,
+                              double bound_one) {
+    const struct up_quick *quick = &result->quick;
+    double either_kg = quick->early_kg + quick->margin_kg;
+    struct up_quick other = *quick;
+    if (result->answer.class != UP_CLASS_UNDECIDED) {
+        return UP_ASIDE_NOT;
+    }
+    struct up_repeated_interval emptied = up_repeat_interval(b, bound_one, either_kg, either_kg);
+    other.class_low_kg = emptied.low;
+    other.class_high_kg = emptied.high;
+    if (class_of(&other, result->question.tolerance_kg) != UP_CLASS_UNDECIDED) {
+        return UP_ASIDE_AIR;
+    }
+    b.dof = (double)INFINITY;
+    struct up_repeated_interval known =
+        up_repeat_interval(b, bound_one, either_kg + quick->air_kg, either_kg);
+    other.class_low_kg = known.low;
+    other.class_high_kg = known.high;
+    return class_of(&other, result->question.tolerance_kg) != UP_CLASS_UNDECIDED ? UP_ASIDE_SCATTER
+                                                                                 : UP_ASIDE_NEAR;
+}
+
+static void fill_history(const struct up_measurement *record, struct up_quick *quick) {
+    for (unsigned i = 0; i < record->trials; i++) {
+        quick->shakes += record->trial[i].shakes;
+    }
+    quick->immersions = record->trials;
+    quick->readings = record->quick.readings;
+    quick->ended_early = record->quick.ended_early;
+    quick->mass_kg = record->quick.mass_kg;
+    quick->u_mass_kg = record->quick.u_mass_kg;
 }
 
 /* What was computed as for a full weighing, less its term for the air, which is a bound here. */
@@ -152,6 +192,8 @@ static bool make_quick(const struct up_measurement *record, double shrink, enum 
     quick->class_low_kg = class.low;
     quick->class_high_kg = class.high;
     fill_answer(result);
+    fill_history(record, quick);
+    quick->aside = aside_of(result, b, record->quick.bound_one);
     return true;
 }
 

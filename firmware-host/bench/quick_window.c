@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* The early readings of a quick weighing, from the samples that are held. */
+/* The early readings of a weighing, from the samples that are held: a quick one may end with one of
+   them, a full one only learns from them. */
 #include <math.h>
 
 #include "internal.h"
@@ -7,8 +8,7 @@
 double early_end_s(const struct up_procedure *procedure, double from_s) {
     const struct measuring *measuring = procedure->measuring;
     const struct quick_trace *trace = measuring != NULL ? &measuring->quick.trace : NULL;
-    if (trace == NULL || !measuring->plan.quick.on || trace->times >= UP_EARLY_TIMES ||
-        procedure->schedule.rest_s > 0) {
+    if (trace == NULL || trace->times >= UP_EARLY_TIMES || procedure->schedule.rest_s > 0) {
         return (double)NAN;
     }
     double end_s = up_early_time_s[trace->times] + UP_EARLY_WINDOW_S / 2;
