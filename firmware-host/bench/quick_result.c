@@ -172,6 +172,8 @@ static bool make_quick(const struct up_measurement *record, double shrink, enum 
         return false;
     }
     struct up_quantity b = result->answer.buoyancy_kg;
+    result->air_correction_kg = 0;
+    result->other_corrections_kg = b.value - result->trials_mean_kg;
     double air_kg = air == QUICK_AIR_NONE ? 0 : air_bound_kg(record, sd_counts);
     *quick = (struct up_quick){.is = true,
                                .at_most = isinf(air_kg),

@@ -38,7 +38,7 @@ void up_live_result(const struct up_result *result, unsigned results, const stru
     for (unsigned i = first; i < results && what == NULL; i++) {
         what = remedy(&result[i], style);
     }
-    up_claim_scope(result[first].pieces, result[first].simulated, claim);
+    up_claim_scope(result[first].pieces, result[first].simulated, result[first].quick.is, claim);
     claim[0] = (char)toupper((unsigned char)claim[0]);
     snprintf(sentence, size, "%s%s%s%s.", what != NULL ? "Undecided: " : "",
              what != NULL ? what : "", what != NULL ? ". " : "", claim);

@@ -41,6 +41,7 @@ static void put_number_cell(const struct page *page, const struct up_card_water 
     /* without the probability, which stands above the table */
     fprintf(stream, " %.*s", (int)strcspn(water->interval, "("), water->interval);
     page_put(stream, up_checked_mark(row->checked));
+    page_put(stream, row->quick ? " quick" : "");
     page_put(stream, row->rejudged ? "*" : "");
     page_put(stream, row->elsewhere ? UP_ELSEWHERE_MARK : "");
     put_particulars(page, row, stream);

@@ -402,6 +402,7 @@ void up_explain_print(const json_t *document, const struct up_style *style, FILE
         put_decision(stream, document, json_array_get(decisions, i));
     }
     up_claim_scope(up_claim_pieces_of(result),
-                   up_claim_is_simulated(result, up_record_text(document, "bench")), scope);
+                   up_claim_is_simulated(result, up_record_text(document, "bench")),
+                   up_claim_is_quick(result), scope);
     fprintf(stream, "  %s\n", scope);
 }

@@ -164,10 +164,6 @@ bool calibrate_plan_from_json(const json_t *json, struct stored_run *run,
 /* plan_quick.c: of a quick weighing. */
 json_t *quick_plan_to_json(const struct up_quick_plan *plan);
 bool quick_plan_from_json(const json_t *json, struct up_quick_plan *plan);
-/* "immersed", "shaken", "lifted". */
-const char *quick_step_name(enum up_quick_step step);
-json_t *quick_times_to_json(const double value[UP_EARLY_TIMES]);
-bool quick_times_from_json(const json_t *list, double value[UP_EARLY_TIMES]);
 
 /* ---- resuming (resume.c) ---- */
 
@@ -195,6 +191,8 @@ struct queue_shared {
     struct up_opening opening;
     bool unfinished; /* the session did not come to its end */
     bool body_noted; /* that none was weighed: once is enough */
+    bool full_now;   /* what a quick weighing could not decide is weighed in full next */
+    struct up_early_watch watch[UP_QUICK_STEPS]; /* of the session's quick weighings */
     bool cautioned;
 };
 
@@ -204,6 +202,7 @@ struct recorder {
     struct up_run *run;
     char run_id[UP_ID_SIZE];
     const struct up_item *item; /* NULL while calibrating */
+    bool quick;
     double counts_per_kg;
     const char *calibration_id; /* NULL while calibrating */
     json_t *queue;              /* borrowed; NULL outside of one */

@@ -5,18 +5,13 @@
 #include <limits.h>
 #include <string.h>
 
+#include "catalogue/taught.h"
 #include "internal.h"
 
-static const char *const step_names[UP_QUICK_STEPS] = {
-    [UP_QUICK_IMMERSED] = "immersed", [UP_QUICK_SHAKEN] = "shaken", [UP_QUICK_LIFTED] = "lifted"};
 static const char *const basis_names[] = {
     [UP_EARLY_NONE] = "none", [UP_EARLY_FEW] = "few", [UP_EARLY_MANY] = "many"};
 
-const char *quick_step_name(enum up_quick_step step) {
-    return step_names[step];
-}
-
-json_t *quick_times_to_json(const double value[UP_EARLY_TIMES]) {
+static json_t *times_to_json(const double value[UP_EARLY_TIMES]) {
     json_t *list = json_array();
     for (size_t i = 0; i < UP_EARLY_TIMES; i++) {
         json_array_append_new(list, json_real(value[i]));
@@ -24,7 +19,7 @@ json_t *quick_times_to_json(const double value[UP_EARLY_TIMES]) {
     return list;
 }
 
-bool quick_times_from_json(const json_t *list, double value[UP_EARLY_TIMES]) {
+static bool times_from_json(const json_t *list, double value[UP_EARLY_TIMES]) {
     bool good = json_array_size(list) == UP_EARLY_TIMES;
     for (size_t i = 0; good && i < UP_EARLY_TIMES; i++) {
         const json_t *entry = json_array_get(list, i);
@@ -47,10 +42,10 @@ static json_t *step_to_json(const struct up_early_envelope *envelope,
                             const struct up_early_watch *watch) {
     return json_pack("{s:s, s:i, s:i, s:o, s:o, s:o, s:o, s:i, s:I}", "basis",
                      basis_names[envelope->basis], "traces", (int)envelope->traces, "items",
-                     (int)envelope->items, "a_kg", quick_times_to_json(envelope->a_kg), "b",
-                     quick_times_to_json(envelope->b), "mean", quick_times_to_json(envelope->mean),
-                     "bound", quick_times_to_json(envelope->bound), "seen", (int)watch->seen,
-                     "against", (json_int_t)watch->against);
+                     (int)envelope->items, "a_kg", times_to_json(envelope->a_kg), "b",
+                     times_to_json(envelope->b), "mean", times_to_json(envelope->mean), "bound",
+                     times_to_json(envelope->bound), "seen", (int)watch->seen, "against",
+                     (json_int_t)watch->against);
 }
 
 static bool basis_from_json(const json_t *json, enum up_early_basis *basis) {
@@ -72,10 +67,10 @@ static bool step_from_json(const json_t *json, struct up_early_envelope *envelop
            count_from_json(json, "traces", &envelope->traces) &&
            count_from_json(json, "items", &envelope->items) &&
            count_from_json(json, "seen", &watch->seen) && watch->seen <= UP_EARLY_WATCHED &&
-           quick_times_from_json(json_object_get(json, "a_kg"), envelope->a_kg) &&
-           quick_times_from_json(json_object_get(json, "b"), envelope->b) &&
-           quick_times_from_json(json_object_get(json, "mean"), envelope->mean) &&
-           quick_times_from_json(json_object_get(json, "bound"), envelope->bound);
+           times_from_json(json_object_get(json, "a_kg"), envelope->a_kg) &&
+           times_from_json(json_object_get(json, "b"), envelope->b) &&
+           times_from_json(json_object_get(json, "mean"), envelope->mean) &&
+           times_from_json(json_object_get(json, "bound"), envelope->bound);
 }
 
 /* ---- the whole ---- */
@@ -85,7 +80,7 @@ json_t *quick_plan_to_json(const struct up_quick_plan *plan) {
         json_pack("{s:f, s:f, s:I, s:b}", "mass_kg", plan->mass_kg, "u_mass_kg", plan->u_mass_kg,
                   "lot", (json_int_t)plan->lot, "asks_aside", plan->asks_aside);
     for (int step = 0; step < UP_QUICK_STEPS; step++) {
-        json_object_set_new(json, step_names[step],
+        json_object_set_new(json, up_taught_step_name((enum up_quick_step)step),
                             step_to_json(&plan->envelope[step], &plan->watch[step]));
     }
     return json;
@@ -100,8 +95,8 @@ bool quick_plan_from_json(const json_t *json, struct up_quick_plan *plan) {
                                    .asks_aside = json_is_true(json_object_get(json, "asks_aside"))};
     bool good = json_is_integer(lot) && isfinite(plan->mass_kg) && isfinite(plan->u_mass_kg);
     for (int step = 0; good && step < UP_QUICK_STEPS; step++) {
-        good = step_from_json(json_object_get(json, step_names[step]), &plan->envelope[step],
-                              &plan->watch[step]);
+        good = step_from_json(json_object_get(json, up_taught_step_name((enum up_quick_step)step)),
+                              &plan->envelope[step], &plan->watch[step]);
     }
     return good;
 }
