@@ -57,7 +57,7 @@ void quick_begin(struct measuring *measuring) {
     measuring->air_done = true;
     progress->class = UP_CLASS_UNDECIDED;
     progress->taught = measuring->quick.taught;
-    progress->buoyancy_kg = (double)NAN;
+    progress->buoyancy_kg = progress->at_most_kg = (double)NAN;
     for (int step = 0; step < UP_QUICK_STEPS; step++) {
         progress->watch[step] = plan->watch[step];
     }
@@ -120,9 +120,18 @@ static unsigned look_number(const struct measuring *measuring, const struct up_t
     return trial->shakes == record->trial[0].shakes ? LOOK_OF_SECOND : 0;
 }
 
+/* A class is said once, while the item still hangs. */
 static void tell(struct measuring *measuring, enum up_class class, const struct up_result *result) {
-    measuring->quick.progress.class = class;
-    measuring->quick.progress.buoyancy_kg = result->answer.buoyancy_kg.value;
+    struct up_quick_progress *progress = &measuring->quick.progress;
+    bool most = result->quick.at_most;
+    if (class != UP_CLASS_UNDECIDED && class != progress->class) {
+        events_note(measuring->events, "%.100s in the tank: %s, %s%+.0f g",
+                    measuring->record.item.name, up_class_name(class), most ? "at most " : "",
+                    1e3 * (most ? result->quick.high_kg : result->answer.buoyancy_kg.value));
+    }
+    progress->class = class;
+    progress->buoyancy_kg = result->answer.buoyancy_kg.value;
+    progress->at_most_kg = most ? result->quick.high_kg : (double)NAN;
 }
 
 /* What follows a reading in the water: true where the class stands, as far as one can tell. */

@@ -36,8 +36,9 @@ struct up_quick_taught {
 
 /* What a quick weighing has come to. */
 struct up_quick_progress {
-    enum up_class class;      /* as told last: provisional until the hanger was read empty */
-    double buoyancy_kg;       /* NaN: nothing was read yet */
+    enum up_class class; /* as told last: provisional until the hanger was read empty */
+    double buoyancy_kg;  /* NaN: nothing was read yet */
+    double at_most_kg;   /* all that is known of it; NaN: it has an interval, or none was read */
     bool put_aside, full_now; /* near a line; and the operator will weigh it in full at once */
     struct up_early_watch watch[UP_QUICK_STEPS];
     const struct up_quick_taught *taught;

@@ -1,6 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* From the trials of a quick weighing to results: u as in a full one, all else as bounds. */
 #include <math.h>
+#include <stdio.h>
+#include <string.h>
 
 #include "metrology/sequential.h"
 #include "quick.h"
@@ -119,6 +121,8 @@ static void fill_answer(struct up_result *result) {
     answer->probability_positive = answer->probability_neutral = answer->probability_negative =
         (double)NAN;
     answer->guard_low_kg = answer->guard_high_kg = (double)NAN;
+    answer->draws = 0; /* u alone was taken from them */
+    answer->stable = false;
     result->has_model = true;
     result->trials_would_decide = false;
 }
@@ -146,6 +150,14 @@ static enum up_aside aside_of(const struct up_result *result, struct up_quantity
     other.class_high_kg = known.high;
     return class_of(&other, result->question.tolerance_kg) != UP_CLASS_UNDECIDED ? UP_ASIDE_SCATTER
                                                                                  : UP_ASIDE_NEAR;
+}
+
+static void tell_method(struct up_result *result) {
+    char *by = strstr(result->method, "; Monte Carlo");
+    if (by != NULL) {
+        snprintf(by, sizeof result->method - (size_t)(by - result->method),
+                 "; quick: looks by Pocock 1977, bounds added");
+    }
 }
 
 static void fill_history(const struct up_measurement *record, struct up_quick *quick) {
@@ -195,6 +207,7 @@ static bool make_quick(const struct up_measurement *record, double shrink, enum 
     quick->class_high_kg = class.high;
     fill_answer(result);
     fill_history(record, quick);
+    tell_method(result);
     quick->aside = aside_of(result, b, record->quick.bound_one);
     return true;
 }
@@ -221,6 +234,7 @@ static bool take_results(const struct up_measurement *given, double shrink, enum
     UP_FREED struct up_measurement *record = up_allocate(1, sizeof *record);
     *record = *given;
     record->under_way = true; /* more trials are another weighing */
+    record->draws = DRAWS;    /* u and dof are of first order */
     take_mass(record);
     bool good = up_measurement_results(record, result, results, failure);
     for (unsigned i = 0; good && i < *results; i++) {
@@ -242,6 +256,5 @@ bool quick_look(const struct up_measurement *record, double shrink, enum quick_a
     unsigned results;
     *analysis_at = *record;
     analysis_at->waters = 0;
-    analysis_at->draws = DRAWS; /* u and dof are of first order */
     return take_results(analysis_at, shrink, air, result, &results, NULL);
 }

@@ -371,8 +371,9 @@ static bool more_trials_from_json(const json_t *value, void *to) {
 }
 
 static json_t *interval_by_to_json(const void *from) {
-    (void)from;
-    return json_string("Monte Carlo");
+    return json_string(((const struct up_result *)from)->quick.is
+                           ? "repeated confidence interval, bounds added"
+                           : "Monte Carlo");
 }
 
 enum up_class up_class_of(const char *word) {

@@ -175,12 +175,15 @@ static void print_terms(const struct up_result *result, const char *kind,
                         const struct up_style *style, FILE *stream) {
     char tolerance[UP_SHOWN_SIZE], depth[UP_SHOWN_SIZE], scope[UP_CLAIM_SCOPE_SIZE];
     char filling[UP_CLAIM_FILLING_SIZE];
-    up_claim_scope(result->pieces, false, result->quick.is, scope);
+    up_claim_scope(result->pieces, false, false, scope);
     up_claim_filling(&result->filling, kind, filling);
     up_style_lead(style, result->question.tolerance_kg * 1e3, tolerance);
     up_style_depth(style, result->immersion_depth_m, depth);
     fprintf(stream, "%*sneutral = within %s; stated at %.4g %% confidence\n%*s%s\n", INDENT, "",
             tolerance, up_confidence_at_analysis(&result->question) * 100, INDENT, "", scope);
+    if (result->quick.is) {
+        fprintf(stream, "%*s" UP_CLAIM_QUICK "\n", INDENT, "");
+    }
     if (result->simulated) {
         fprintf(stream, "%*ssimulated: no gear was weighed\n", INDENT, "");
     }

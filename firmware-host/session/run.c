@@ -398,7 +398,9 @@ static bool measure(const struct up_session_settings *settings, struct up_measur
     if (good) {
         export(settings);
         show_results(op, results);
-        up_operator_hold_result(op, results->result, results->results, settings->signalled);
+        if (queue_shared == NULL || !plan->quick.on) { /* else the next item waits already */
+            up_operator_hold_result(op, results->result, results->results, settings->signalled);
+        }
     }
     up_operator_destroy(op);
     up_procedure_destroy(procedure);
