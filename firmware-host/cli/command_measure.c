@@ -9,7 +9,9 @@
 const struct option_text options_measure[] = {
     OPTION_RIG,
     {"item", "NAME_OR_ID", "what is weighed; `item add` registers it"},
-    {"queue", "FILE", "one item after the other, from a list: one name or id per line"},
+    {"queue", "FILE",
+     "one item after the other: a list of names, one a line, or a stock list as CSV"},
+    {"scan", NULL, "each item as its barcode or name is typed: a queue without a list"},
     {"quick", NULL, "as short as the class in the tank allows; what lies near a line is put aside"},
     {"mass-g", "M", "with --quick: its dry mass by another scale, so that other waters follow"},
     {"u-mass-g", "U", "the standard uncertainty of that mass"},
@@ -164,7 +166,7 @@ static bool read_quick(struct call *call, struct up_measure_plan *plan) {
         return refuse(call, "give --mass-g and --u-mass-g together: the volume is as uncertain as "
                             "the mass");
     }
-    if (mass && option_given(call, "queue")) {
+    if (mass && (option_given(call, "queue") || option_given(call, "scan"))) {
         return refuse(call, "--mass-g is of one item: give the list a column for the mass");
     }
     plan->quick.mass_kg = mass_g * 1e-3;
@@ -286,7 +288,7 @@ bool command_measure(struct call *call) {
     if (option_given(call, "replay")) {
         return replay(call);
     }
-    if (option_given(call, "queue")) {
+    if (option_given(call, "queue") || option_given(call, "scan")) {
         return measure_queue(call);
     }
     struct session_options options = {0};
