@@ -43,9 +43,12 @@ bool early_window(struct up_procedure *procedure, struct up_plateau *window) {
     size_t stop = readings_first_from(&stream->readings, to_s);
     up_plateau_judge(stream->readings.at + first, stop - first, floor, 0, window);
     window->step_s = step_s;
+    bool away = is_away(procedure, window->load, floor);
+    if (away && procedure->measuring->quick.trace.times == 0) {
+        return false; /* answered before it hung again: it counts from then on */
+    }
     bool good = window->readings >= 5 && window->glitches <= window->readings &&
-                2 * window->unstable <= window->readings &&
-                !is_away(procedure, window->load, floor) &&
+                2 * window->unstable <= window->readings && !away &&
                 to_s < step_s + procedure->rig->read_after_s + procedure->rig->window_s / 2;
     if (!good) { /* neither this reading nor what it would teach */
         procedure->measuring->quick.trace.times = QUICK_NO_TRACE;

@@ -9,53 +9,94 @@
 #include <time.h>
 
 #include "catalogue/claim.h"
-#include "text/clock.h"
+#include "catalogue/records.h"
+#include "text/json.h"
 #include "text/text.h"
 
 struct afternoon_line {
     struct up_item item;
     struct up_result result; /* the tank's */
-    char run_id[UP_ID_SIZE];
-    double spent_s; /* since the item before it, or the beginning */
+    double spent_s;
     bool weighed_later;
 };
 
 struct afternoon {
-    double begun_s, last_s;
+    const char *queue_id;
+    json_t *runs; /* id -> seconds that it took */
     struct afternoon_line *line;
     size_t lines;
+    struct up_catalogue *catalogue;
+    double spent_s;
 };
 
-struct afternoon *afternoon_begin(void) {
+/* ---- from the catalogue, so that what was weighed before a break is part of it ---- */
+
+static double seconds_of(const char *utc) {
+    struct tm at = {0};
+    const char *rest = strptime(utc, "%Y-%m-%dT%H:%M:%S", &at);
+    double part = 0;
+    if (rest == NULL) {
+        return (double)NAN;
+    }
+    up_text_number(rest, strcspn(rest, "Z"), &part);
+    return (double)timegm(&at) + part;
+}
+
+static bool take_run(const struct up_record *record, void *context) {
+    struct afternoon *afternoon = context;
+    const json_t *queue = json_object_get(record->content, "queue");
+    if (!record->elsewhere && strcmp(up_record_text(queue, "id"), afternoon->queue_id) == 0) {
+        double spent_s =
+            seconds_of(record->made_utc) - seconds_of(up_record_text(record->content, "begun_utc"));
+        json_object_set_new(afternoon->runs, record->subject, up_json_number(spent_s));
+    }
+    return true;
+}
+
+static bool take_result(const struct up_record *record, void *context) {
+    struct afternoon *afternoon = context;
+    const json_t *spent =
+        json_object_get(afternoon->runs, up_record_text(record->content, "run_id"));
+    struct up_failure ignored;
+    if (spent == NULL || record->elsewhere ||
+        strcmp(up_record_text(record->content, "water"), "tank") != 0) {
+        return true;
+    }
+    afternoon->line = up_reallocate(afternoon->line, afternoon->lines + 1, sizeof *afternoon->line);
+    struct afternoon_line *line = &afternoon->line[afternoon->lines];
+    *line = (struct afternoon_line){.spent_s = json_number_value(spent)};
+    up_result_from_json(record->content, &line->result);
+    if (up_item_find(afternoon->catalogue, line->result.item_id, &line->item, &ignored)) {
+        for (size_t i = 0; i < afternoon->lines; i++) {
+            struct afternoon_line *before = &afternoon->line[i];
+            before->weighed_later =
+                before->weighed_later || strcmp(before->item.id, line->item.id) == 0;
+        }
+        afternoon->spent_s += line->spent_s;
+        afternoon->lines++;
+    }
+    return true;
+}
+
+struct afternoon *afternoon_load(struct up_catalogue *catalogue, const char *queue_id,
+                                 struct up_failure *failure) {
     struct afternoon *afternoon = up_allocate(1, sizeof *afternoon);
-    afternoon->begun_s = afternoon->last_s = up_monotonic_s();
-    return afternoon;
+    *afternoon =
+        (struct afternoon){.queue_id = queue_id, .catalogue = catalogue, .runs = json_object()};
+    if (up_catalogue_each(catalogue, "run", take_run, afternoon, failure) &&
+        up_catalogue_each(catalogue, "result", take_result, afternoon, failure)) {
+        return afternoon;
+    }
+    afternoon_free(afternoon);
+    return NULL;
 }
 
 void afternoon_free(struct afternoon *afternoon) {
     if (afternoon != NULL) {
+        json_decref(afternoon->runs);
         free(afternoon->line);
         free(afternoon);
     }
-}
-
-void afternoon_add(struct afternoon *afternoon, const struct up_session_results *results) {
-    double now_s = up_monotonic_s();
-    for (size_t i = 0; i < afternoon->lines; i++) {
-        struct afternoon_line *before = &afternoon->line[i];
-        before->weighed_later =
-            before->weighed_later || strcmp(before->item.id, results->item.id) == 0;
-    }
-    if (results->results > 0) {
-        afternoon->line =
-            up_reallocate(afternoon->line, afternoon->lines + 1, sizeof *afternoon->line);
-        struct afternoon_line *line = &afternoon->line[afternoon->lines++];
-        *line = (struct afternoon_line){.item = results->item,
-                                        .result = results->result[0],
-                                        .spent_s = now_s - afternoon->last_s};
-        memcpy(line->run_id, results->run_id, sizeof line->run_id);
-    }
-    afternoon->last_s = now_s;
 }
 
 static bool is_aside(const struct afternoon_line *line) {
@@ -100,11 +141,10 @@ void afternoon_print(const struct afternoon *afternoon, const struct up_style *s
                 line->result.quick.is ? interval[0] != '\0' ? ", quick" : "quick" : "",
                 line->weighed_later ? ", weighed again below" : "");
     }
-    double minutes = (afternoon->last_s - afternoon->begun_s) / 60;
     size_t aside = count_aside(afternoon);
     fprintf(stream, "%zu result%s in %.0f min; %zu item%s put aside for the full weighing\n",
-            afternoon->lines, up_text_plural(afternoon->lines), ceil(minutes), aside,
-            up_text_plural(aside));
+            afternoon->lines, up_text_plural(afternoon->lines), ceil(afternoon->spent_s / 60),
+            aside, up_text_plural(aside));
     fputs(UP_CLAIM_WHOSE "\n" UP_CLAIM_CHECK "\n", stream);
 }
 
@@ -148,7 +188,7 @@ static bool write_csv(FILE *stream, void *context) {
         put_field(stream, aside);
         put_number(stream, round(line->spent_s * 10) / 10);
         put_field(stream, claim);
-        put_field(stream, line->run_id);
+        put_field(stream, result->run_id);
         fputs("\r\n", stream);
     }
     return ferror(stream) == 0;
@@ -176,16 +216,17 @@ static bool make_folder(const char *folder, struct up_failure *failure) {
                    strerror(errno));
 }
 
-bool afternoon_write(struct afternoon *afternoon, const char *directory, const char *queue_id,
-                     char **csv, char **aside, struct up_failure *failure) {
+bool afternoon_write(struct afternoon *afternoon, char **csv, char **aside,
+                     struct up_failure *failure) {
     char day[16];
     time_t now = time(NULL);
     struct tm local;
     strftime(day, sizeof day, "%Y-%m-%d", localtime_r(&now, &local));
-    UP_FREED char *folder = up_text_format("%s/queues", directory);
-    *csv = up_text_format("%s/%s-%.8s.csv", folder, day, queue_id);
+    UP_FREED char *folder =
+        up_text_format("%s/queues", up_catalogue_directory(afternoon->catalogue));
+    *csv = up_text_format("%s/%s-%.8s.csv", folder, day, afternoon->queue_id);
     *aside = count_aside(afternoon) > 0
-                 ? up_text_format("%s/%s-%.8s-put-aside.txt", folder, day, queue_id)
+                 ? up_text_format("%s/%s-%.8s-put-aside.txt", folder, day, afternoon->queue_id)
                  : NULL;
     return make_folder(folder, failure) &&
            up_text_write_file(*csv, write_csv, afternoon, failure) &&

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* The results of a queue, as they come. */
+/* The results of a queue. */
 #pragma once
 
 #include "session/session.h"
@@ -7,11 +7,12 @@
 
 struct afternoon;
 
-struct afternoon *afternoon_begin(void);
+/* What the catalogue holds of the runs of a queue; NULL where it cannot be read. */
+struct afternoon *afternoon_load(struct up_catalogue *catalogue, const char *queue_id,
+                                 struct up_failure *failure);
 void afternoon_free(struct afternoon *afternoon);
-void afternoon_add(struct afternoon *afternoon, const struct up_session_results *results);
 void afternoon_print(const struct afternoon *afternoon, const struct up_style *style, FILE *stream);
 /* Into queues/ of the catalogue. Both paths are the caller's; *aside NULL: nothing was put aside.
  */
-bool afternoon_write(struct afternoon *afternoon, const char *directory, const char *queue_id,
-                     char **csv, char **aside, struct up_failure *failure);
+bool afternoon_write(struct afternoon *afternoon, char **csv, char **aside,
+                     struct up_failure *failure);

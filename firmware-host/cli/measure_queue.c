@@ -15,7 +15,6 @@ struct whole_queue {
     struct up_queue queue;
     struct up_style style;
     json_t *list; /* all results, for one document */
-    struct afternoon *afternoon;
     const struct call *call;
     bool begun, undecided;
 };
@@ -46,7 +45,6 @@ static void show_one(void *context, const struct up_session_results *results) {
         print_results(results, whole->options.catalogue, &whole->style);
         fflush(stdout);
     }
-    afternoon_add(whole->afternoon, results);
     up_panel_show_class(settings->panel, results->result[0].answer.class, &signalled);
     whole->undecided = whole->undecided || up_session_status(results) == UP_STATUS_UNDECIDED;
 }
@@ -103,31 +101,36 @@ static bool scan_next(void *context, struct up_item *item) {
 
 /* ---- the end ---- */
 
+static void tell_files(const struct whole_queue *whole, const char *csv, const char *aside) {
+    up_text_print(stderr, "note: the table is %s\n", csv);
+    if (aside != NULL) {
+        UP_FREED char *list = quoted(aside);
+        UP_FREED char *rig = quoted(option_value(whole->call, "rig"));
+        UP_FREED char *what = up_text_format("measure --rig %s --queue %s", rig, list);
+        UP_FREED char *command = command_on(whole->options.catalogue, what);
+        up_text_print(stderr, "note: to weigh in full what was put aside: `%s`\n", command);
+    }
+}
+
 static void show_afternoon(struct whole_queue *whole) {
     struct up_failure failure;
     char *csv = NULL, *aside = NULL;
     if (!whole->begun || !whole->plan.quick.on) {
         return;
     }
-    bool words =
-        !whole->options.json_document && whole->options.settings.operator_kind != UP_OPERATOR_JSON;
-    if (words) {
-        afternoon_print(whole->afternoon, &whole->style, stdout);
+    struct afternoon *afternoon =
+        afternoon_load(whole->options.catalogue, whole->queue.id, &failure);
+    if (afternoon != NULL && !whole->options.json_document &&
+        whole->options.settings.operator_kind != UP_OPERATOR_JSON) {
+        afternoon_print(afternoon, &whole->style, stdout);
         fflush(stdout);
     }
-    if (!afternoon_write(whole->afternoon, up_catalogue_directory(whole->options.catalogue),
-                         whole->queue.id, &csv, &aside, &failure)) {
-        up_text_print(stderr, "note: stored, but not written as a table: %s\n", failure.text);
+    if (afternoon != NULL && afternoon_write(afternoon, &csv, &aside, &failure)) {
+        tell_files(whole, csv, aside);
     } else {
-        up_text_print(stderr, "note: the table is %s\n", csv);
-        if (aside != NULL) {
-            UP_FREED char *list = quoted(aside);
-            UP_FREED char *rig = quoted(option_value(whole->call, "rig"));
-            UP_FREED char *what = up_text_format("measure --rig %s --queue %s", rig, list);
-            UP_FREED char *command = command_on(whole->options.catalogue, what);
-            up_text_print(stderr, "note: what was put aside: `%s`\n", command);
-        }
+        up_text_print(stderr, "note: stored, but not written as a table: %s\n", failure.text);
     }
+    afternoon_free(afternoon);
     free(csv);
     free(aside);
 }
@@ -148,7 +151,6 @@ static void end_queue(struct call *call, struct whole_queue *whole) {
     }
     note_remaining(call, whole);
     show_afternoon(whole);
-    afternoon_free(whole->afternoon);
     json_decref(whole->list);
     close_session(&whole->options, NULL);
     free(whole);
@@ -212,7 +214,6 @@ bool measure_queue(struct call *call) {
     struct whole_queue *whole = up_allocate(1, sizeof *whole);
     struct up_water water[UP_WATERS_MAX];
     const struct up_queue_caller caller = {whole, show_place, show_one, scan_next};
-    whole->afternoon = afternoon_begin();
     whole->call = call;
     bool good = check_words(call) && check_source(call) && style_asked(call, &whole->style) &&
                 waters_asked(call, water, &whole->plan.waters) &&

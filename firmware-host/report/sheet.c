@@ -259,10 +259,16 @@ static void print_all_newest(const struct results *results, const struct up_styl
 
 static void print_all_older(const struct results *results, const struct up_style *style,
                             FILE *stream) {
-    bool any = false;
+    bool any = false, quick = false;
+    for (size_t i = 0; i < results->count; i++) {
+        quick = quick || (!results->entry[i].newest && results->entry[i].result.quick.is);
+    }
     for (size_t i = 0; i < results->count; i++) {
         if (!results->entry[i].newest && !results->entry[i].withdrawn) {
-            fputs(any ? "" : "older results:\n", stream);
+            fputs(any     ? ""
+                  : quick ? "other results (a full weighing counts before a quick one):\n"
+                          : "older results:\n",
+                  stream);
             print_older(&results->entry[i], style, stream);
             any = true;
         }
