@@ -176,8 +176,8 @@ static const struct row rows[MEASURE_STEPS] = {
     [MEASURE_OUTLIER] = {{UP_ACTION_CONFIRM, .may_skip = true, .again = MEASURE_OUTLIER},
                          .answer = trial_outlier},
     [MEASURE_ASIDE] = {{UP_ACTION_CONFIRM, .of_item = true, .may_skip = true, .again_answers = true,
-                        .how = "   Enter, a short press: put it aside   a, a long press: the full "
-                               "weighing now   q: stop",
+                        .how =
+                            "   Enter/short press: aside   a/long press: full weighing   q: stop",
                         .again = MEASURE_ASIDE},
                        .answer = quick_aside},
     [MEASURE_LEVEL] = {{UP_ACTION_HANG_LEVEL,

@@ -67,9 +67,8 @@ void print_results(const struct up_session_results *results, struct up_catalogue
         printf("  no other water is calculated: %s\n",
                item->compressible
                    ? "the item holds gas or may, and its volume is that at the tank's depth"
-               : result[0].quick.is
-                   ? "its dry mass was not told (--mass-g, --u-mass-g), so its volume is not known"
-                   : "it was not weighed dry in air, so its volume is not known");
+               : result[0].quick.is ? "its dry mass was not told"
+                                    : "it was not weighed dry in air, so its volume is not known");
     }
     UP_FREED char *name = quoted(item->name);
     UP_FREED char *what = up_text_format("show %s", name);
@@ -157,8 +156,7 @@ static bool read_quick(struct call *call, struct up_measure_plan *plan) {
     double mass_g = 0, u_mass_g = 0;
     bool mass = option_given(call, "mass-g"), u = option_given(call, "u-mass-g");
     plan->quick = (struct up_quick_plan){.on = option_given(call, "quick")};
-    if (!check_quick(call, plan->quick.on) ||
-        !option_number(call, "mass-g", MASS_LEAST_G, MASS_MOST_G, &mass_g) ||
+    if (!option_number(call, "mass-g", MASS_LEAST_G, MASS_MOST_G, &mass_g) ||
         !option_number(call, "u-mass-g", U_MASS_LEAST_G, MASS_MOST_G, &u_mass_g)) {
         return false;
     }
@@ -287,6 +285,9 @@ static bool measure(struct call *call, struct session_options *options,
 bool command_measure(struct call *call) {
     if (option_given(call, "replay")) {
         return replay(call);
+    }
+    if (!check_quick(call, option_given(call, "quick"))) {
+        return false;
     }
     if (option_given(call, "queue") || option_given(call, "scan")) {
         return measure_queue(call);

@@ -99,6 +99,10 @@ void afternoon_free(struct afternoon *afternoon) {
     }
 }
 
+bool afternoon_is_empty(const struct afternoon *afternoon) {
+    return afternoon->lines == 0;
+}
+
 static bool is_aside(const struct afternoon_line *line) {
     return line->result.quick.aside != UP_ASIDE_NOT && !line->weighed_later;
 }

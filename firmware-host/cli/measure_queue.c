@@ -120,6 +120,10 @@ static void show_afternoon(struct whole_queue *whole) {
     }
     struct afternoon *afternoon =
         afternoon_load(whole->options.catalogue, whole->queue.id, &failure);
+    if (afternoon != NULL && afternoon_is_empty(afternoon)) {
+        afternoon_free(afternoon);
+        return;
+    }
     if (afternoon != NULL && !whole->options.json_document &&
         whole->options.settings.operator_kind != UP_OPERATOR_JSON) {
         afternoon_print(afternoon, &whole->style, stdout);

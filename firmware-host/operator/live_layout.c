@@ -277,7 +277,7 @@ static unsigned draw_panel(const struct up_live_view *view, struct up_canvas *ca
         place.row += draw_first_result(view, canvas, place, end - place.row);
     } else {
         live_put(canvas, place, UP_LIVE_PLAIN,
-                 view->quick        ? "the class comes as soon as it stands"
+                 view->quick        ? "no class yet"
                  : view->trials < 2 ? "classes appear after two trials"
                                     : "there is no result yet");
         place.row += 1;

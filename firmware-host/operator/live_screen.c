@@ -448,7 +448,7 @@ static void fill_measurement(const struct up_procedure_view *now, const struct l
     view->result = live->result;
     view->results = live->results;
     view->water = measurement->water;
-    view->waters = measurement->waters;
+    view->waters = view->quick && !(measurement->quick.mass_kg > 0) ? 0 : measurement->waters;
 }
 
 static void fill_loadings(const struct up_procedure_view *now, struct up_live_view *view) {

@@ -215,8 +215,10 @@ static void note_result(struct up_queue *queue, const struct up_session_results 
         return;
     }
     queue->tally[result->answer.class]++;
+    bool aside = result->quick.aside != UP_ASIDE_NOT;
     snprintf(queue->last, sizeof queue->last, "; last in %.20s: %s %s%+.0f g; so far",
-             result->water.name, up_class_name(result->answer.class), most ? "at most " : "",
+             result->water.name, aside ? "put aside," : up_class_name(result->answer.class),
+             most ? "at most " : "",
              1e3 * (most ? result->quick.high_kg : result->answer.buoyancy_kg.value));
 }
 
