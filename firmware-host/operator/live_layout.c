@@ -496,25 +496,27 @@ static void draw_finished(const struct up_live_view *view, struct up_canvas *can
     enum { BELOW = 5 }; /* the sentence with a blank row, what to press */
     struct place place = place_of(at->sentence, 1, canvas->columns - 2);
     unsigned rows = (unsigned)(at->list - at->sentence - BELOW);
-    if (view->quick && rows > LARGE_ROWS - 1) { /* the class above, its grams below */
+    if (view->quick) { /* the class above, its grams below; its trials are no news */
         char text[UP_SHOWN_SIZE];
         up_style_brief(&view->style, shown_g(&view->result[0]), text);
         put_large_grams(canvas, place, 1, text);
         place.row += LARGE_ROWS;
-        rows = rows > LARGE_ROWS ? rows - LARGE_ROWS : 1;
+        rows = 1;
     }
     for (unsigned i = 0; i < view->results && i < rows; i++, place.row++) {
-        bool cut = i + 1 == rows && view->results > rows;
+        bool cut = i + 1 == rows && view->results > rows && !view->quick;
         if (cut) {
             live_format(canvas, place, UP_LIVE_STRONG, "and %u waters more", view->results - i);
         } else {
             head_result(view, canvas, place, &view->result[(i + !view->quick) % view->results]);
         }
     }
-    place.row += 1 + live_wrap(canvas, place, 2, UP_LIVE_PLAIN, view->sentence);
+    place.row += !view->quick + live_wrap(canvas, place, 2, UP_LIVE_PLAIN, view->sentence);
     live_format(canvas, place, UP_LIVE_DO, "Stored. Press any key%s to continue.",
                 view->by_pedal ? " or the pedal" : "");
-    draw_list(view, canvas, at, at->list_rows);
+    if (!view->quick) {
+        draw_list(view, canvas, at, at->list_rows);
+    }
 }
 
 /* What to do comes first and is never cut while there are rows: keys and refusals stand at the
